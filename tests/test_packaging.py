@@ -1,0 +1,74 @@
+"""What is installed: the wheel holds the library, its lathes and its type marker, and nothing else."""
+
+from __future__ import annotations
+
+import email
+import subprocess
+import sys
+import sysconfig
+import tomllib
+import zipfile
+from importlib.metadata import distribution, version
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[1]
+PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+
+
+@pytest.fixture(scope="module")
+def wheel(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("wheel")
+    build = [sys.executable, "-m", "hatchling", "build", "-t", "wheel", "-d", str(folder)]
+    subprocess.run(build, cwd=ROOT, check=True, capture_output=True)
+    (built,) = folder.glob("*.whl")
+    with zipfile.ZipFile(built) as opened:
+        yield opened
+
+
+@pytest.fixture(scope="module")
+def metadata(wheel):
+    return email.message_from_bytes(wheel.read(f"lobework-{PROJECT['version']}.dist-info/METADATA"))
+
+
+def test_the_wheel_holds_every_source_file_and_no_other(wheel):
+    source = ROOT / "src"
+    files = (path for path in (source / "lobework").rglob("*") if path.is_file() and "__pycache__" not in path.parts)
+    held = {name for name in wheel.namelist() if ".dist-info/" not in name}
+    assert held == {path.relative_to(source).as_posix() for path in files if path.suffix not in (".nbi", ".nbc")}
+
+
+def test_the_wheel_says_that_it_is_typed(wheel):
+    assert "lobework/py.typed" in wheel.namelist()
+
+
+def test_the_wheel_holds_the_licence(wheel, metadata):
+    assert metadata["License-Expression"] == "MIT"
+    assert wheel.read(f"lobework-{PROJECT['version']}.dist-info/licenses/LICENSE") == (ROOT / "LICENSE").read_bytes()
+
+
+def test_the_wheel_shows_the_readme(metadata):
+    assert metadata.get_payload().strip() == (ROOT / "README.md").read_text(encoding="utf-8").strip()
+
+
+def test_the_core_needs_only_what_it_computes_and_reads_with(metadata):
+    needed = {line.partition(">")[0] for line in metadata.get_all("Requires-Dist") if "extra ==" not in line}
+    assert needed == {"numba", "numpy", "pluggy", "pydantic"}
+
+
+def test_the_installed_version_is_the_written_one():
+    assert version("lobework") == PROJECT["version"]
+
+
+def test_the_command_is_installed():
+    (entry,) = distribution("lobework").entry_points.select(group="console_scripts", name="lobework")
+    assert entry.value == "lobework.cli:main"
+    command = Path(sysconfig.get_path("scripts")) / "lobework"
+    answer = subprocess.run([command, "--help"], capture_output=True, text=True, check=True)
+    assert answer.stdout.startswith("usage: lobework")
+
+
+def test_the_library_registers_no_entry_points_in_its_own_group():
+    """Built-ins come in through the hooks, but not by way of the installer."""
+    assert not distribution("lobework").entry_points.select(group="lobework")
