@@ -6,12 +6,13 @@ import os
 from collections.abc import Generator
 
 import pytest
-from hypothesis import settings
+from hypothesis import HealthCheck, settings
 
 EVERYTHING_MUST_RUN = os.environ.get("CI") == "true"
 
-settings.register_profile("bench", deadline=None)
-settings.register_profile("ci", deadline=None, print_blob=True)
+NO_CLOCK = {"deadline": None, "suppress_health_check": [HealthCheck.too_slow]}
+settings.register_profile("bench", **NO_CLOCK)
+settings.register_profile("ci", **NO_CLOCK, derandomize=True)
 settings.load_profile("ci" if EVERYTHING_MUST_RUN else "bench")
 
 

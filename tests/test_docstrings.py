@@ -81,7 +81,7 @@ def test_the_parameters_that_a_docstring_lists_are_those_that_exist(name):
 def test_a_docstring_that_lists_what_is_not_there_is_caught():
     part = ast.parse(
         'class Ring:\n    """A ring.\n\n    Parameters\n    ----------\n    radius, width : float, mm\n        Of it.\n\n'
-        '    Examples\n    --------\n    >>> Ring : int\n    """\n\n    kind: ClassVar[str]\n    radius: float\n    depth: float\n'
+        '    Examples\n    --------\n    >>> Ring : int\n    """\n\n    kind: ClassVar[str]\n    radius: float\n    depth: int\n'
     ).body[0]
     assert isinstance(part, ast.ClassDef)
     assert said(ast.get_docstring(part)) == ["radius", "width"]
