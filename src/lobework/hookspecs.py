@@ -1,0 +1,74 @@
+"""The hooks through which every cam, follower, chuck, cutter, piece, target and check comes in, shipped or not.
+
+A plugin is a module with ``lobework_contract = 1`` and at least one of these functions, marked `hookimpl`.
+"""
+# mypy: disable-error-code="empty-body"
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final, Protocol
+
+import pluggy
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+
+    from lobework.check import Finding
+    from lobework.kinds import Cam, Chuck, Cutter, Follower, Piece
+    from lobework.passes import Cut
+    from lobework.targets import Target
+    from lobework.trace import Trace
+
+__all__ = ["CONTRACT", "Check", "hookimpl"]
+
+CONTRACT: Final = 1
+"""What plugins and lobework have agreed on; it grows only when a plugin written for the old one would break."""
+
+hookimpl = pluggy.HookimplMarker("lobework")
+"""Marks a plugin's function as one of the hooks below."""
+
+_hookspec = pluggy.HookspecMarker("lobework")
+
+
+class Check(Protocol):
+    """A function that looks at what will be cut and says what is wrong with it; it is known by its ``__name__``."""
+
+    __name__: str
+
+    def __call__(self, cuts: Sequence[Cut], traces: Sequence[Trace]) -> Iterable[Finding]:
+        """Return what was found in cuts and their traces, which stand in the same order."""
+
+
+@_hookspec
+def lobework_cams() -> list[type[Cam]]:
+    """Return cam shapes: frozen dataclasses that keep the promises of `lobework.kinds.Cam`."""
+
+
+@_hookspec
+def lobework_followers() -> list[type[Follower]]:
+    """Return followers: frozen dataclasses that keep the promises of `lobework.kinds.Follower`."""
+
+
+@_hookspec
+def lobework_chucks() -> list[type[Chuck]]:
+    """Return chucks: frozen dataclasses that keep the promises of `lobework.kinds.Chuck`."""
+
+
+@_hookspec
+def lobework_cutters() -> list[type[Cutter]]:
+    """Return cutters: frozen dataclasses that keep the promises of `lobework.kinds.Cutter`."""
+
+
+@_hookspec
+def lobework_pieces() -> list[type[Piece]]:
+    """Return forms of work: frozen dataclasses that keep the promises of `lobework.kinds.Piece`."""
+
+
+@_hookspec
+def lobework_targets() -> list[Target]:
+    """Return targets: each turns a drawing, traces, a program or settings into one whole file."""
+
+
+@_hookspec
+def lobework_checks() -> list[Check]:
+    """Return checks: functions of ``(cuts, traces)`` that return what they found."""

@@ -1,0 +1,74 @@
+"""The parts that ship inside: they come in through the same hooks as anybody's."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from lobework.cam import Eccentric, Law, Scallop, Wave
+from lobework.check import bridging_findings, closure_findings, travel_findings
+from lobework.chuck import EccentricChuck, Oval, Plain
+from lobework.cutter import Ball, Pen, Vee
+from lobework.follower import Flat, Knife, Roller
+from lobework.hookspecs import hookimpl
+from lobework.piece import Disc
+from lobework.targets import BUILT_IN
+
+if TYPE_CHECKING:
+    from lobework.hookspecs import Check
+    from lobework.kinds import Cam, Chuck, Cutter, Follower, Piece
+    from lobework.targets import Target
+
+__all__ = [
+    "lobework_cams",
+    "lobework_checks",
+    "lobework_chucks",
+    "lobework_contract",
+    "lobework_cutters",
+    "lobework_followers",
+    "lobework_pieces",
+    "lobework_targets",
+]
+
+lobework_contract = 1
+
+
+@hookimpl
+def lobework_cams() -> list[type[Cam]]:
+    """Return the cam shapes that ship inside."""
+    return [Wave, Scallop, Eccentric, Law]
+
+
+@hookimpl
+def lobework_followers() -> list[type[Follower]]:
+    """Return the followers that ship inside."""
+    return [Knife, Roller, Flat]
+
+
+@hookimpl
+def lobework_chucks() -> list[type[Chuck]]:
+    """Return the chucks that ship inside."""
+    return [Plain, EccentricChuck, Oval]
+
+
+@hookimpl
+def lobework_cutters() -> list[type[Cutter]]:
+    """Return the cutters that ship inside, and the pen."""
+    return [Vee, Ball, Pen]
+
+
+@hookimpl
+def lobework_pieces() -> list[type[Piece]]:
+    """Return the forms of work that ship inside."""
+    return [Disc]
+
+
+@hookimpl
+def lobework_targets() -> list[Target]:
+    """Return the targets that ship inside."""
+    return list(BUILT_IN)
+
+
+@hookimpl
+def lobework_checks() -> list[Check]:
+    """Return the checks that ship inside."""
+    return [closure_findings, bridging_findings, travel_findings]

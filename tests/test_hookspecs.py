@@ -1,0 +1,50 @@
+"""The hooks: one for each thing that can be added, each used by what ships inside, each on the author's page."""
+
+from __future__ import annotations
+
+import inspect
+import re
+from pathlib import Path
+
+import pluggy
+import pytest
+
+from lobework import hookspecs, shipped
+
+PAGE = Path(__file__).parents[1] / "docs" / "plugins.md"
+HOOKS = sorted(name for name, hook in vars(hookspecs).items() if hasattr(hook, "lobework_spec"))
+
+
+def test_there_is_a_hook_for_each_thing_that_can_be_added():
+    things = ("cams", "checks", "chucks", "cutters", "followers", "pieces", "targets")
+    assert [f"lobework_{each}" for each in things] == HOOKS
+
+
+@pytest.mark.parametrize("hook", HOOKS)
+def test_a_hook_takes_no_arguments_and_says_what_it_returns(hook):
+    signature = inspect.signature(getattr(hookspecs, hook))
+    assert not signature.parameters
+    assert re.fullmatch(r"list\[.+\]", signature.return_annotation)
+    assert getattr(hookspecs, hook).__doc__.startswith("Return ")
+
+
+@pytest.mark.parametrize("hook", HOOKS)
+def test_what_ships_inside_uses_the_hook(hook):
+    manager = pluggy.PluginManager("lobework")
+    manager.add_hookspecs(hookspecs)
+    manager.register(shipped)
+    manager.check_pending()
+    (things,) = getattr(manager.hook, hook)()
+    assert things
+
+
+def test_what_ships_inside_was_written_for_this_contract():
+    assert shipped.lobework_contract == hookspecs.CONTRACT
+
+
+def test_the_authors_page_lists_every_hook():
+    assert sorted(re.findall(r"^\| `(lobework_\w+)` \|", PAGE.read_text(encoding="utf-8"), re.MULTILINE)) == HOOKS
+
+
+def test_the_hooks_fit_on_a_page():
+    assert len(Path(hookspecs.__file__).read_text(encoding="utf-8").splitlines()) < 80

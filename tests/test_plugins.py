@@ -1,0 +1,433 @@
+"""Plugins from really installed packages: the good are used, the faulty are left out whole and said in one line."""
+
+from __future__ import annotations
+
+import json
+import os
+import re
+import subprocess
+import sys
+import tomllib
+from dataclasses import dataclass
+from importlib import metadata
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+import lobework
+from lobework.errors import UnknownNameError
+from lobework.plugins import Plugins, PluginWarning, Record
+
+HERE = Path(__file__).parent
+PAGE = HERE.parent / "docs" / "plugins.md"
+SOURCE = Path(lobework.__path__[0]).parent
+PACKAGES = tomllib.loads((HERE / "installed" / "packages.toml").read_text(encoding="utf-8"))["package"]
+PLUGINS = {(package["name"], name): plugin for package in PACKAGES for name, plugin in package["plugins"].items()}
+FAULTY = {key: plugin["cause"] for key, plugin in PLUGINS.items() if "cause" in plugin}
+GOOD = {key: plugin["offers"] for key, plugin in PLUGINS.items() if "offers" in plugin}
+
+PROJECT = """\
+[build-system]
+requires = ["hatchling"]
+build-backend = "hatchling.build"
+
+[project]
+name = "{name}"
+version = "{version}"
+
+[project.entry-points.lobework]
+{entries}
+
+[tool.hatch.build.targets.wheel]
+only-include = {files}
+"""
+
+REPORT = """\
+import json, warnings
+from dataclasses import asdict
+
+with warnings.catch_warnings(record=True) as said:
+    warnings.simplefilter("always")
+    from lobework.plugins import Plugins
+
+    at_import = len(said)
+    shelf = Plugins.load()
+    at_load = [[each.category.__name__, str(each.message)] for each in said]
+    Plugins.load()
+kinds = ("cam", "follower", "chuck", "cutter", "piece")
+print(json.dumps({
+    "said at import": at_import,
+    "said": at_load,
+    "said again": len(said) - len(at_load),
+    "loaded": [asdict(record) for record in shelf.loaded],
+    "refused": [asdict(record) for record in shelf.refused],
+    "parts": {kind: {name: part.__module__ for name, part in shelf.kinds(kind).items()} for kind in kinds},
+    "targets": {name: target.file for name, target in shelf.targets().items()},
+    "checks": [check.__name__ for check in shelf.checks()],
+}))
+"""
+
+
+def write_package(package: dict[str, Any], folder: Path) -> Path:
+    """Write a package's pyproject.toml and modules as their author would have."""
+    folder.mkdir()
+    entries = []
+    files = []
+    for name, plugin in package["plugins"].items():
+        module = plugin.get("module") or f"lobework_{name.replace('-', '_')}"
+        entries.append(f'"{name}" = "{module}"')
+        files.append(f"{module}.py")
+        (folder / files[-1]).write_text(plugin["source"].lstrip("\n"), encoding="utf-8")
+    text = PROJECT.format(name=package["name"], version=package["version"], entries="\n".join(entries), files=json.dumps(files))
+    (folder / "pyproject.toml").write_text(text, encoding="utf-8")
+    return folder
+
+
+def page_blocks() -> dict[str, str]:
+    """Return the code blocks of the author's page: by the file that its paragraph opens with, or else by language."""
+    blocks: dict[str, str] = {}
+    paragraph_and_block = re.compile(r"([^\n]+(?:\n[^\n]+)*)\n\n```(\w+)\n(.*?)```", re.DOTALL)
+    for opening, language, code in paragraph_and_block.findall(PAGE.read_text(encoding="utf-8")):
+        file = re.match(r"`([\w.]+)`", opening)
+        name = file[1] if file else f"{language} {sum(key.startswith(language) for key in blocks) + 1}"
+        assert name not in blocks, f"{PAGE.name} shows {name} twice"
+        blocks[name] = code
+    return blocks
+
+
+@dataclass(frozen=True)
+class Shop:
+    """A place where the little packages are installed."""
+
+    site: Path
+    page: Path
+
+    def run(self, *arguments: str, plugins: str | None = None, cwd: Path | None = None) -> subprocess.CompletedProcess[str]:
+        """Run Python there; ``plugins`` is LOBEWORK_PLUGINS, unset unless given."""
+        given = {name: value for name, value in os.environ.items() if name != "LOBEWORK_PLUGINS"}
+        given |= {"PYTHONPATH": f"{self.site}{os.pathsep}{SOURCE}"} | ({} if plugins is None else {"LOBEWORK_PLUGINS": plugins})
+        done = subprocess.run(
+            [sys.executable, *arguments], env=given, cwd=cwd or self.site, capture_output=True, text=True, check=False
+        )
+        assert done.returncode == 0, done.stdout + done.stderr
+        return done
+
+    def report(self, plugins: str | None = None) -> dict[str, Any]:
+        """Return what a fresh Python finds there."""
+        found: dict[str, Any] = json.loads(self.run("-c", REPORT, plugins=plugins).stdout)
+        return found
+
+    def says(self, script: str, plugins: str | None = None) -> list[str]:
+        """Return the lines that a script prints there."""
+        return self.run("-c", script, plugins=plugins).stdout.splitlines()
+
+
+@pytest.fixture(scope="session")
+def shop(tmp_path_factory: pytest.TempPathFactory) -> Shop:
+    """Install every package, and the one of the author's page, in one go."""
+    place = tmp_path_factory.mktemp("plugins")
+    folders = [write_package(package, place / package["name"]) for package in PACKAGES]
+    page = place / "page"
+    page.mkdir()
+    for name, code in page_blocks().items():
+        if "." in name:
+            (page / name).write_text(code, encoding="utf-8")
+    site = place / "site"
+    quiet = ("--quiet", "--no-deps", "--no-build-isolation", "--no-index", "--disable-pip-version-check", "--no-compile")
+    command = [sys.executable, "-m", "pip", "install", *quiet, "--target", str(site), *map(str, [*folders, page])]
+    done = subprocess.run(command, capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stdout + done.stderr
+    return Shop(site, page)
+
+
+@pytest.fixture(scope="session")
+def everything(shop: Shop) -> dict[str, Any]:
+    """What is found where every package is installed and nothing is said about which to load."""
+    return shop.report()
+
+
+def cause_of(report: dict[str, Any], package: str, name: str) -> str:
+    (cause,) = (each["cause"] for each in report["refused"] if (each["package"], each["name"]) == (package, name))
+    return str(cause)
+
+
+def expected(cause: str) -> str:
+    return " ".join(cause.replace("LOBEWORK", metadata.version("lobework"), 1 if "(lobework LOBEWORK)" in cause else 0).split())
+
+
+@pytest.mark.parametrize(("package", "name"), FAULTY, ids=lambda part: part)
+def test_a_faulty_plugin_is_left_out_with_its_cause_in_one_line(everything, package, name):
+    cause = cause_of(everything, package, name)
+    assert cause == expected(FAULTY[package, name])
+    assert "\n" not in cause
+    assert (package, name) not in {(each["package"], each["name"]) for each in everything["loaded"]}
+
+
+@pytest.mark.parametrize(("package", "name"), FAULTY, ids=lambda part: part)
+def test_a_faulty_plugin_is_warned_of_once_with_its_package_and_version(everything, package, name):
+    version = next(each["version"] for each in PACKAGES if each["name"] == package)
+    line = f"lobework plugin {name!r} ({package} {version}) is left out: {expected(FAULTY[package, name])}"
+    assert everything["said"].count(["PluginWarning", line]) == 1
+    assert everything["said again"] == 0
+
+
+def test_nothing_is_looked_for_at_import(shop, everything):
+    assert everything["said at import"] == 0
+    script = """
+        import sys
+        import lobework
+        before = set(sys.modules)
+        import lobework.plugins
+        print(sorted(name for name in set(sys.modules) - before if name.split(".")[0] in ("numpy", "numba", "pydantic")))
+        print(sorted(name for name in sys.modules if name.startswith("lobework_") or name == "lobework.shipped"))
+    """
+    assert shop.says("\n".join(line.strip() for line in script.splitlines())) == ["[]", "[]"]
+
+
+@pytest.mark.parametrize(("package", "name"), GOOD, ids=lambda part: part)
+def test_a_good_plugin_among_faulty_ones_brings_in_all_that_it_offers(everything, package, name):
+    (record,) = (each for each in everything["loaded"] if (each["package"], each["name"]) == (package, name))
+    assert record["offers"] == GOOD[package, name]
+    for kind, offered in record["offers"]:
+        shelf = {"target": everything["targets"], "check": everything["checks"]}.get(kind) or everything["parts"][kind]
+        assert offered in shelf
+
+
+def test_what_ships_inside_is_the_same_beside_good_and_faulty_plugins(shop, everything):
+    alone = shop.report("none")
+    assert everything["loaded"][0] == alone["loaded"][0]
+    for kind, parts in alone["parts"].items():
+        assert {name: everything["parts"][kind][name] for name in parts} == parts
+    assert alone["targets"].items() <= everything["targets"].items()
+    assert everything["checks"][: len(alone["checks"])] == alone["checks"]
+
+
+@pytest.mark.parametrize("given", ["", "none", " None "])
+def test_empty_or_none_loads_only_what_ships_inside(shop, given):
+    found = shop.report(given)
+    assert [(each["name"], each["package"]) for each in found["loaded"]] == [("built-in", "lobework")]
+    assert found["refused"] == found["said"] == []
+
+
+@pytest.mark.parametrize("given", ["sway,careful", " careful , sway ,", "lobework_sway,careful"])
+def test_a_list_loads_the_plugins_or_packages_that_it_names_and_no_other(shop, given):
+    found = shop.report(given)
+    assert [each["name"] for each in found["loaded"]] == ["built-in", "careful", "sway"]
+    assert found["refused"] == []
+
+
+def test_a_plugin_named_in_the_list_but_not_installed_is_reported_with_the_nearest(shop):
+    (record,) = shop.report("swy")["refused"]
+    assert (record["name"], record["package"]) == ("swy", "")
+    assert record["cause"].startswith(
+        "LOBEWORK_PLUGINS names it, but nothing installed is called so; did you mean 'sway'?; installed: asking, bench, built-in,"
+    )
+
+
+def test_naming_one_of_two_that_clash_lets_that_one_in(shop):
+    found = shop.report("left")
+    assert found["parts"]["cutter"]["spoon"] == "lobework_left"
+    assert found["refused"] == []
+
+
+def test_of_two_that_clash_neither_is_used(everything):
+    assert "spoon" not in everything["parts"]["cutter"]
+
+
+def test_a_warning_turned_into_an_error_stops_once_and_then_the_rest_loads(shop):
+    script = """
+import warnings
+from lobework.plugins import Plugins, PluginWarning
+warnings.simplefilter("error")
+try:
+    Plugins.load()
+except PluginWarning as warning:
+    print(str(warning).partition(" is ")[0])
+shelf = Plugins.load()
+print([record.name for record in shelf.loaded], [record.name for record in shelf.refused])
+"""
+    first, then = shop.says(script, plugins="lost,sway")
+    assert first == "lobework plugin 'lost' (lobework-lost 1.2.0)"
+    assert then == "['built-in', 'sway'] ['lost']"
+
+
+def test_a_package_whose_list_of_plugins_cannot_be_read_hides_no_other(shop, tmp_path):
+    spoilt = tmp_path / "lobework_spoilt-0.1.0.dist-info"
+    spoilt.mkdir()
+    (spoilt / "METADATA").write_text("Metadata-Version: 2.1\nName: lobework-spoilt\nVersion: 0.1.0\n", encoding="utf-8")
+    (spoilt / "entry_points.txt").write_bytes(b"[lobework]\nspoilt = \xff\xfe\n")
+    script = f"import sys; sys.path.insert(0, {str(tmp_path)!r})\n" + REPORT
+    (found,) = map(json.loads, shop.says(script))
+    assert cause_of(found, "lobework-spoilt", "lobework-spoilt") == (
+        "its list of plugins cannot be read: UnicodeDecodeError: 'utf-8' codec can't decode byte 0xff in position 20: "
+        "invalid start byte; install lobework-spoilt again"
+    )
+    assert ["chuck", "sway"] in [offer for each in found["loaded"] for offer in each["offers"]]
+
+
+SHELF = """
+import numpy as np
+from lobework.carriage import Headstock
+from lobework.drive import Drive
+from lobework.lathe import Axis, Lathe
+from lobework.passes import Pass, cuts_of
+from lobework.plugins import installed
+from lobework.slide import At
+from lobework.trace import trace
+
+shelf = installed()
+spindle = Axis(moves="spindle", letter="C")
+"""
+
+
+def test_an_outside_chuck_carries_the_work_like_one_that_ships_inside(shop):
+    """From the definition of the motion: a fixed tip at radius R, seen from work turned by theta and swung by s(theta),
+    stands at R and the polar angle -(theta + s(theta)). No source."""
+    script = f"""{SHELF}
+import json
+lathe = Lathe(name="bench", headstock=Headstock(sideways="fixed"), axes=(spindle,))
+lathe = lathe.mount(shelf.part("chuck", "sway")(arc_deg=40.0, swings=2), name="plate")
+(cut,) = cuts_of(Pass(turns=1, at=At(x=10.0)), lathe)
+path = trace(cut)
+print(json.dumps([path.u.tolist(), path.x.tolist(), path.y.tolist()]))
+"""
+    u, x, y = map(np.array, json.loads(*shop.says(script, plugins="sway")))
+    seen = 2 * np.pi * u + np.radians(20.0) * np.sin(2 * 2 * np.pi * u)
+    assert u.size > 100
+    np.testing.assert_allclose(x, 10.0 * np.cos(seen), rtol=0, atol=1e-9)
+    np.testing.assert_allclose(y, -10.0 * np.sin(seen), rtol=0, atol=1e-9)
+
+
+def test_an_outside_cam_and_follower_move_the_headstock_as_the_same_shape_that_ships_inside(shop):
+    """The outside shape is written with the double-angle formula: (1 + cos 2a) / 2 = cos(a) ** 2."""
+    script = f"""{SHELF}
+lathe = Lathe(name="bench", headstock=Headstock(sideways="slides"), axes=(spindle,))
+paths = []
+for shape, follower in (("tooth", "point"), ("wave", "knife")):
+    cam = shelf.part("cam", shape)(lobes=5, base_radius=50.0, rise=4.0)
+    drive = Drive(cam, follower=shelf.part("follower", follower)())
+    (cut,) = cuts_of(Pass(turns=1, at=At(x=20.0), cams=(drive,)), lathe)
+    path = trace(cut)
+    around = np.linspace(0.0, 1.0, 41)
+    paths.append(np.array([np.interp(around, path.u, path.x), np.interp(around, path.u, path.y)]))
+print(np.abs(paths[0] - paths[1]).max() < 1e-6, np.ptp(np.hypot(*paths[0])) > 3.9)
+"""
+    assert shop.says(script, plugins="bench") == ["True True"]
+
+
+def test_an_outside_target_renders_traces_and_an_outside_check_looks_at_them(shop):
+    script = f"""{SHELF}
+lathe = Lathe(name="bench", headstock=Headstock(sideways="fixed"), axes=(spindle,))
+cuts = list(cuts_of(Pass(turns=1, at=At(x=10.0), name="ring").series(3, x=-1.0), lathe))
+traces = [trace(cut) for cut in cuts]
+lines = [f"ring {{number}}: {{path.u.size}} points" for number, path in enumerate(traces, 1)]
+print(shelf.target("tally").render(traces).decode().splitlines() == lines)
+crowded = next(check for check in shelf.checks() if check.__name__ == "crowded_findings")
+print([(found.kind, found.level, found.where) for found in crowded(cuts, traces)], crowded(cuts[:2], traces[:2]))
+"""
+    rendered, looked = shop.says(script, plugins="bench")
+    assert rendered == "True"
+    assert looked == "[('crowded', 'note', 'ring 1'), ('crowded', 'note', 'ring 2'), ('crowded', 'note', 'ring 3')] []"
+
+
+def test_an_outside_cutter_and_piece_are_made_by_name(shop):
+    script = f"""{SHELF}
+print(shelf.part("cutter", "chisel")().width_at(0.1), shelf.part("piece", "square")(side=30.0).outline[0].tolist())
+"""
+    assert shop.says(script, plugins="bench") == ["2.0 [15.0, 15.0]"]
+
+
+@pytest.mark.parametrize(
+    ("use", "line"),
+    [
+        ('target("shaky").render([])', "PluginError: target 'shaky' of {who} failed: KeyError: 'no such axis'"),
+        ('target("wordy").render([])', "PluginError: target 'wordy' of {who} failed: it returned str, not the file's bytes"),
+        ('target("strict").render([])', "InputError: too many cuts for one file; split the job"),
+        ("checks()[-2]([], [])", "PluginError: check 'shaky_findings' of {who} failed: ZeroDivisionError: division by zero"),
+        (
+            "checks()[-1]([], [])",
+            (
+                "PluginError: check 'wordy_findings' of {who} failed: "
+                "it returned 'all is well', which is not a lobework.check.Finding"
+            ),
+        ),
+    ],
+    ids=["raises", "returns text", "says what is wrong with the job", "check raises", "check returns text"],
+)
+def test_an_outside_target_or_check_that_fails_in_use_is_blamed_by_name(shop, use, line):
+    script = f"""{SHELF}
+try:
+    shelf.{use}
+except Exception as error:
+    print(f"{{type(error).__name__}}: {{error}}")
+"""
+    assert shop.says(script, plugins="shaky") == [line.format(who="plugin 'shaky' (lobework-shaky 0.7.0)")]
+
+
+class TestInside:
+    @pytest.fixture
+    def inside(self, monkeypatch):
+        monkeypatch.setenv("LOBEWORK_PLUGINS", "none")
+        return Plugins.load()
+
+    def test_what_ships_inside_comes_in_through_the_same_hooks(self, inside):
+        assert {kind: sorted(inside.kinds(kind)) for kind in ("cam", "follower", "chuck", "cutter", "piece")} == {
+            "cam": ["eccentric", "law", "scallop", "wave"],
+            "follower": ["flat", "knife", "roller"],
+            "chuck": ["eccentric", "oval", "plain"],
+            "cutter": ["ball", "pen", "vee"],
+            "piece": ["disc"],
+        }
+        assert sorted(inside.targets()) == ["csv", "png", "rs274", "svg", "text"]
+        assert [check.__name__ for check in inside.checks()] == ["closure_findings", "bridging_findings", "travel_findings"]
+
+    def test_every_target_that_ships_inside_says_what_it_shows_and_where_it_goes(self, inside):
+        assert {name: (target.shows, target.file) for name, target in inside.targets().items()} == {
+            "svg": ("drawing", "drawing.svg"),
+            "png": ("drawing", "drawing.png"),
+            "csv": ("axes", "axes.csv"),
+            "rs274": ("program", "program.ngc"),
+            "text": ("settings", "settings.txt"),
+        }
+
+    def test_an_unknown_name_is_answered_with_the_nearest_and_all_that_are_installed(self, inside):
+        with pytest.raises(UnknownNameError) as chuck:
+            inside.part("chuck", "ovla")
+        assert str(chuck.value) == "no chuck is called 'ovla'; did you mean 'oval'?; installed: eccentric, oval, plain"
+        with pytest.raises(UnknownNameError) as target:
+            inside.target("plan")
+        assert str(target.value) == "no target is called 'plan'; installed: csv, png, rs274, svg, text"
+        with pytest.raises(UnknownNameError, match="no kind of part is called 'chucks'; did you mean 'chuck'"):
+            inside.kinds("chucks")
+
+    def test_nobody_can_change_what_is_on_the_shelf(self, inside):
+        inside.kinds("chuck").clear()
+        inside.targets().clear()
+        assert inside.part("chuck", "oval").kind == "oval"
+        assert inside.target("svg").name == "svg"
+
+
+def test_a_record_reads_as_one_line():
+    record = Record(name="lost", package="lobework-lost", version="1.2.0", cause="it cannot be imported")
+    assert str(record) == "plugin 'lost' (lobework-lost 1.2.0) is left out: it cannot be imported"
+    idle = Record(name="idle", package="lobework-idle", version="1.0")
+    assert str(idle) == "plugin 'idle' (lobework-idle 1.0): nothing on this machine"
+
+
+def test_a_plugin_warning_can_be_told_from_any_other():
+    assert issubclass(PluginWarning, UserWarning)
+
+
+def test_the_authors_page_prints_what_it_says(shop):
+    assert shop.run("try_sway.py", cwd=shop.page, plugins="sway").stdout == page_blocks()["text 1"]
+
+
+def test_the_tests_on_the_authors_page_pass(shop):
+    done = shop.run("-m", "pytest", "-q", "-p", "no:cacheprovider", "-W", "error", "test_sway.py", cwd=shop.page)
+    assert "3 passed" in done.stdout
+
+
+def test_the_authors_page_installs_with_the_command_that_the_tests_give():
+    assert page_blocks()["console 1"] == "$ python -m pip install .\n"
