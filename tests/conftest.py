@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Generator
+from pathlib import Path
 
 import pytest
 from hypothesis import HealthCheck, settings
@@ -14,6 +15,11 @@ NO_CLOCK = {"deadline": None, "suppress_health_check": [HealthCheck.too_slow]}
 settings.register_profile("bench", **NO_CLOCK)
 settings.register_profile("ci", **NO_CLOCK, derandomize=True)
 settings.load_profile("ci" if EVERYTHING_MUST_RUN else "bench")
+
+
+def pytest_ignore_collect(collection_path: Path) -> bool | None:
+    """Look for doctests in the library, and in here only for tests: what stands beside them may need another Python."""
+    return True if collection_path.suffix == ".py" and not collection_path.name.startswith("test_") else None
 
 
 def _refused(report: pytest.TestReport | pytest.CollectReport) -> None:
