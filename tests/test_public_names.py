@@ -16,8 +16,13 @@ import lobework
 MODULES = sorted(module.name for module in pkgutil.walk_packages(lobework.__path__, "lobework."))
 
 
+def in_order(names: list[str]) -> list[str]:
+    """Return the names once each: constants, then classes, then functions, as the linter sorts them."""
+    return sorted(set(names), key=lambda name: (not name.isupper(), not name[0].isupper(), name))
+
+
 def test_the_public_names_are_sorted_and_given_once():
-    assert list(lobework.__all__) == sorted(set(lobework.__all__))
+    assert list(lobework.__all__) == in_order(lobework.__all__)
 
 
 @pytest.mark.parametrize("name", lobework.__all__)
@@ -44,7 +49,7 @@ def test_a_name_that_is_not_there_is_an_attribute_error():
 def test_a_module_lists_its_names_sorted_and_each_exists(name):
     module = importlib.import_module(name)
     names = list(getattr(module, "__all__", ()))
-    assert names == sorted(set(names))
+    assert names == in_order(names)
     assert [each for each in names if not hasattr(module, each)] == []
 
 
