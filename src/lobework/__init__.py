@@ -1,0 +1,110 @@
+"""lobework models a rose engine: what a set of settings will cut, whether it can be cut, and what to set."""
+
+from __future__ import annotations
+
+import importlib
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from lobework.cam import CamShape, Eccentric, Law, Scallop, Wave
+    from lobework.carriage import Headstock
+    from lobework.check import Finding
+    from lobework.chuck import EccentricChuck, Oval, Plain
+    from lobework.closure import Closure
+    from lobework.contact import Bridge, Lift, largest_roller, lift_of, pressure_angle, touch_at
+    from lobework.cutter import Ball, Pen, Vee
+    from lobework.drive import Drive
+    from lobework.errors import InputError, LobeworkError
+    from lobework.follower import Flat, Knife, Roller
+    from lobework.job import Job
+    from lobework.jobfile import job_schema, lathe, read_job
+    from lobework.lathe import Axis, Lathe
+    from lobework.passes import Cut, Pass, Series
+    from lobework.piece import Disc
+    from lobework.program import Feeds
+    from lobework.rigid import Rigid
+    from lobework.slide import At
+    from lobework.trace import Trace, trace
+    from lobework.units import Phase
+
+__all__ = [
+    "At",
+    "Axis",
+    "Ball",
+    "Bridge",
+    "CamShape",
+    "Closure",
+    "Cut",
+    "Disc",
+    "Drive",
+    "Eccentric",
+    "EccentricChuck",
+    "Feeds",
+    "Finding",
+    "Flat",
+    "Headstock",
+    "InputError",
+    "Job",
+    "Knife",
+    "Lathe",
+    "Law",
+    "Lift",
+    "LobeworkError",
+    "Oval",
+    "Pass",
+    "Pen",
+    "Phase",
+    "Plain",
+    "Rigid",
+    "Roller",
+    "Scallop",
+    "Series",
+    "Trace",
+    "Vee",
+    "Wave",
+    "job_schema",
+    "largest_roller",
+    "lathe",
+    "lift_of",
+    "pressure_angle",
+    "read_job",
+    "touch_at",
+    "trace",
+]
+
+_HOME = {
+    "cam": ("CamShape", "Eccentric", "Law", "Scallop", "Wave"),
+    "carriage": ("Headstock",),
+    "check": ("Finding",),
+    "chuck": ("EccentricChuck", "Oval", "Plain"),
+    "closure": ("Closure",),
+    "contact": ("Bridge", "Lift", "largest_roller", "lift_of", "pressure_angle", "touch_at"),
+    "cutter": ("Ball", "Pen", "Vee"),
+    "drive": ("Drive",),
+    "errors": ("InputError", "LobeworkError"),
+    "follower": ("Flat", "Knife", "Roller"),
+    "job": ("Job",),
+    "jobfile": ("job_schema", "lathe", "read_job"),
+    "lathe": ("Axis", "Lathe"),
+    "passes": ("Cut", "Pass", "Series"),
+    "piece": ("Disc",),
+    "program": ("Feeds",),
+    "rigid": ("Rigid",),
+    "slide": ("At",),
+    "trace": ("Trace", "trace"),
+    "units": ("Phase",),
+}
+_MODULE_OF = {name: module for module, names in _HOME.items() for name in names}
+
+
+def __getattr__(name: str) -> object:
+    """Import a public name's module when it is first asked for: the library starts at once."""
+    if name not in _MODULE_OF:
+        raise AttributeError(f"module 'lobework' has no attribute {name!r}")
+    found = getattr(importlib.import_module(f"lobework.{_MODULE_OF[name]}"), name)
+    globals()[name] = found
+    return found
+
+
+def __dir__() -> list[str]:
+    return [*__all__, "__doc__", "__file__", "__path__"]

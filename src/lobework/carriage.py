@@ -1,0 +1,42 @@
+"""The headstock that carries the spindle: it slides or rocks sideways, and may pump endways."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Literal
+
+from lobework.errors import require
+from lobework.kinds import Length
+
+__all__ = ["Headstock"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Headstock:
+    """How the headstock may move.
+
+    Parameters
+    ----------
+    sideways : "rocks", "slides" or "fixed"
+        How an edge cam moves it.
+    endways : "pumps" or "fixed"
+        Whether a face cam moves it along the spindle.
+    pivot_height : float, mm
+        From the pivot of a rocking headstock up to the spindle; above zero where it rocks.
+
+    Examples
+    --------
+    >>> Headstock(sideways="rocks", pivot_height=250.0).endways
+    'fixed'
+    """
+
+    sideways: Literal["rocks", "slides", "fixed"]
+    endways: Literal["pumps", "fixed"] = "fixed"
+    pivot_height: Length = 0.0
+
+    def __post_init__(self) -> None:
+        require(self.sideways in ("rocks", "slides", "fixed"), "sideways", self.sideways, "'rocks', 'slides' or 'fixed'")
+        require(self.endways in ("pumps", "fixed"), "endways", self.endways, "'pumps' or 'fixed'")
+        if self.sideways == "rocks":
+            require(0 < self.pivot_height < math.inf, "pivot_height", self.pivot_height, "above zero", "measure from the pivot up to the spindle")

@@ -1,0 +1,147 @@
+"""Can it be cut? What would go wrong at the bench, found before it does."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import TYPE_CHECKING, Literal
+
+from lobework.contact import largest_roller, lift_of
+from lobework.tolerances import JOIN_MM
+from lobework.units import format_number
+
+if TYPE_CHECKING:
+    from lobework.drive import Drive
+    from lobework.passes import Cut
+    from lobework.trace import Trace
+
+__all__ = ["Finding", "bridging_findings", "closure_findings", "travel_findings"]
+
+_TRAVEL_SLACK = 1e-9
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Finding:
+    """One thing that a check found.
+
+    Parameters
+    ----------
+    kind : str
+        What was looked at: "closure", "bridging", "travel", or a word of your own.
+    level : "note", "warning" or "problem"
+        Good to know; probably not meant; cannot be cut so.
+    where : str
+        The pass, and the cam or axis.
+    says : str
+        What was found, in numbers, and what to do about it; one line.
+
+    Examples
+    --------
+    >>> print(Finding(kind="travel", level="problem", where="pass 1, x", says="goes to 80 mm; the travel ends at 75 mm"))
+    problem (travel): pass 1, x: goes to 80 mm; the travel ends at 75 mm
+    """
+
+    kind: str
+    level: Literal["note", "warning", "problem"]
+    where: str
+    says: str
+
+    def __str__(self) -> str:
+        return f"{self.level} ({self.kind}): {self.where}: {self.says}"
+
+
+def _by_group(cuts: Sequence[Cut], traces: Sequence[Trace]) -> Iterator[tuple[str, list[Cut], list[Trace]]]:
+    """Yield each pass of the job with its cuts and traces: what holds for every step is said once."""
+    for group in dict.fromkeys(cut.group for cut in cuts):
+        picked = [(cut, trace) for cut, trace in zip(cuts, traces, strict=True) if cut.group == group]
+        name = picked[0][0].passed.name or f"pass {group}"
+        yield name, [cut for cut, _ in picked], [trace for _, trace in picked]
+
+
+def closure_findings(cuts: Sequence[Cut], traces: Sequence[Trace]) -> Iterable[Finding]:
+    """Yield how each pass joins up: turns to close, lobes a turn, and the gap at the join."""
+    for name, same, paths in _by_group(cuts, traces):
+        passed = same[0].passed
+        worst = max((path.closure for path in paths), key=lambda closure: closure.gap_mm)
+        shown = " and ".join(_in_lobes(drive, lobes) for drive, lobes in zip(passed.cams, worst.lobes_a_turn, strict=True))
+        if worst.turns is None:
+            yield Finding(
+                kind="closure",
+                level="note",
+                where=name,
+                says=f"the slides travel, so it does not close; it ends {_mm(worst.gap_mm)} from where it began" + _and(shown),
+            )
+        elif worst.gap_mm <= JOIN_MM:
+            turns = _turns(Fraction(worst.turns))
+            yield Finding(kind="closure", level="note", where=name, says=f"closes after {turns}" + _and(shown))
+        else:
+            gaps = ", ".join(
+                f"{drive.name}'s wave misses its own beginning by {format_number(float(gap), 4)} degrees"
+                for drive, gap in zip(passed.cams, worst.gap_deg, strict=True)
+                if gap
+            )
+            yield Finding(
+                kind="closure",
+                level="warning",
+                where=name,
+                says=f"{_turns(passed.turns)} leave a gap of {_mm(worst.gap_mm)} at the join"
+                + (f" ({gaps})" if gaps else "")
+                + f"; it closes after {_turns(Fraction(worst.turns))}: set turns = {worst.turns}"
+                + (", or another ratio" if passed.cams else ""),
+            )
+
+
+def bridging_findings(cuts: Sequence[Cut], traces: Sequence[Trace]) -> Iterable[Finding]:
+    """Yield the hollows of each cam that its follower spans: where, how wide, how deep, and what would reach."""
+    for name, same, _ in _by_group(cuts, traces):
+        for drive in same[0].passed.cams:
+            for bridge in lift_of(drive.cam, drive.follower).bridges:
+                reaches = largest_roller(drive.cam)
+                remedy = f"a roller of {_mm(reaches)} radius or less would reach" if reaches > 0 else "only a knife would reach"
+                first, last = (format_number(math.degrees(angle), 3) for angle in (bridge.first, bridge.last))
+                each = f" in each of {drive.cam.lobes} lobes" if drive.cam.lobes > 1 else ""
+                yield Finding(
+                    kind="bridging",
+                    level="warning",
+                    where=f"{name}, {drive.name}",
+                    says=f"the {drive.follower.kind} spans the cam from {first} to {last} degrees{each}, {_mm(bridge.width)} wide, "
+                    f"and misses up to {_mm(bridge.depth)} of depth; {remedy}",
+                )
+
+
+def travel_findings(cuts: Sequence[Cut], traces: Sequence[Trace]) -> Iterable[Finding]:
+    """Yield the axes that would leave their travel, with the pass, the place and the end that is passed."""
+    for cut, trace in zip(cuts, traces, strict=True):
+        moved = trace.axes
+        for axis in cut.lathe.axes:
+            if axis.moves not in moved:
+                continue
+            unit = "degrees" if axis.rotary else "mm"
+            least, most = float(moved[axis.moves].min()), float(moved[axis.moves].max())
+            for end, goes, over in (("low", least, axis.low - least), ("high", most, most - axis.high)):
+                if over > _TRAVEL_SLACK:
+                    limit = axis.low if end == "low" else axis.high
+                    yield Finding(
+                        kind="travel",
+                        level="problem",
+                        where=f"{cut.title}, {axis.moves}",
+                        says=f"goes to {format_number(goes)} {unit}; the travel of {axis.letter} ends at {format_number(limit)} {unit}",
+                    )
+
+
+def _mm(value: float) -> str:
+    return f"{value:.3g} mm" if 0 < abs(value) < 0.01 else f"{format_number(value, 3)} mm"
+
+
+def _turns(value: Fraction) -> str:
+    return "1 turn" if value == 1 else f"{value} turns"
+
+
+def _and(shown: str) -> str:
+    return f"; it shows {shown} a turn" if shown else ""
+
+
+def _in_lobes(drive: Drive, lobes: Fraction) -> str:
+    return f"{lobes} {'lobe' if lobes == 1 else 'lobes'} of {drive.name}"

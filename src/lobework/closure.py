@@ -1,0 +1,87 @@
+"""Whether a pass comes back to where it began, after how many turns, and the gap where it does not."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from fractions import Fraction
+from math import gcd, lcm
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from lobework.motion import Motion
+
+__all__ = ["Closure", "closure_of", "turns_to_close"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Closure:
+    """How a pass joins up.
+
+    Parameters
+    ----------
+    turns : int or None
+        Spindle turns after which the path first comes back to its start; None where it never does, because a
+        slide travels.
+    lobes_a_turn : tuple of Fraction
+        Lobes that each cam shows in one turn of the work.
+    gap_mm : float
+        Between the first and the last point of the pass on the work.
+    gap_deg : tuple of Fraction
+        How far each cam's wave, at the end of the pass, stands from where it would join its beginning, degrees
+        of the work.
+    """
+
+    turns: int | None
+    lobes_a_turn: tuple[Fraction, ...]
+    gap_mm: float
+    gap_deg: tuple[Fraction, ...]
+
+
+def turns_to_close(lobes: int, ratio: Fraction) -> int:
+    """Return the spindle turns after which a cam's wave closes: ``q / gcd(lobes * p, q)`` for the ratio p/q.
+
+    >>> turns_to_close(4, Fraction(3, 4)), turns_to_close(1, Fraction(2, 3)), turns_to_close(5, Fraction(0))
+    (1, 3, 1)
+    """
+    return ratio.denominator // gcd(lobes * ratio.numerator, ratio.denominator)
+
+
+def closure_of(motion: Motion) -> Closure:
+    """Return how a cut joins up.
+
+    Examples
+    --------
+    >>> from lobework.cam import Wave
+    >>> from lobework.carriage import Headstock
+    >>> from lobework.drive import Drive
+    >>> from lobework.follower import Knife
+    >>> from lobework.lathe import Axis, Lathe
+    >>> from lobework.motion import motion_of
+    >>> from lobework.passes import Cut, Pass
+    >>> lathe = Lathe(name="bench", headstock=Headstock(sideways="slides"), axes=(Axis(moves="cam 1", letter="A"),))
+    >>> passed = Pass(cams=(Drive(Wave(lobes=1, base_radius=60.0, rise=5.0), ratio="1/2", follower=Knife()),))
+    >>> closure = closure_of(motion_of(Cut(number=1, passed=passed, lathe=lathe)))
+    >>> closure.turns, closure.lobes_a_turn, closure.gap_deg
+    (2, (Fraction(1, 2),), (Fraction(-360, 1),))
+    """
+    passed = motion.cut.passed
+    ends = motion.place(np.array([0.0, float(passed.turns)]))
+    travels = any(passed.travel.tip)
+    shown = tuple(drive.cam.lobes * abs(drive.ratio) for drive in passed.cams)
+    gaps = tuple(_short_of_whole(passed.turns * lobes) / lobes * 360 if lobes else Fraction(0) for lobes in shown)
+    turns = lcm(*(turns_to_close(drive.cam.lobes, drive.ratio) for drive in passed.cams))
+    return Closure(
+        turns=None if travels else turns,
+        lobes_a_turn=shown,
+        gap_mm=float(math.dist(ends[0], ends[1])),
+        gap_deg=gaps,
+    )
+
+
+def _short_of_whole(lobes: Fraction) -> Fraction:
+    """Return how many lobes are over (positive) or missing (negative) from a whole number; half counts as missing."""
+    over = lobes % 1
+    return over - 1 if over >= Fraction(1, 2) else over

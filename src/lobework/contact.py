@@ -1,0 +1,261 @@
+"""Contact of cam and follower: the lift, and the parts of the cam that the follower bridges."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lobework.curve import Curve, tabulate
+from lobework.kernels.contact import Shapes, Touch, tilt, touch
+from lobework.kinds import Cam, Follower
+from lobework.rigid import Array
+from lobework.tolerances import BRIDGE_RAD, TABLE_MM
+
+__all__ = ["Bridge", "Lift", "lift_of", "largest_roller", "pressure_angle"]
+
+_SCAN: Final = 192
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Bridge:
+    """A hollow of the cam that the follower spans without touching the bottom.
+
+    Parameters
+    ----------
+    first, last : float, rad
+        Angles on the cam between which it does not touch, in the lobe that starts at angle zero.
+    width : float, mm
+        Straight across, from touching point to touching point.
+    depth : float, mm
+        The most that the cam's surface falls short of the follower's, along the line of action.
+    """
+
+    first: float
+    last: float
+    width: float
+    depth: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Lift:
+    """What a follower makes of a cam.
+
+    Parameters
+    ----------
+    curve : Curve
+        Lift above the rest position, mm, by the direction of the follower in the cam's frame, rad. At rest the
+        follower stands on the base circle (edge cam) or the base of the wave (face cam).
+    rest : float, mm
+        From the cam's centre (face cam: the base of the wave) to the follower's counting point at rest.
+    bridges : tuple of Bridge
+        What is never touched in one lobe; empty where the follower reaches everything.
+    """
+
+    curve: Curve
+    rest: float
+    bridges: tuple[Bridge, ...]
+
+    @property
+    def travel(self) -> tuple[float, float]:
+        """The least and the greatest lift, mm."""
+        return self.curve.extent
+
+
+def shapes_of(cam: Cam, follower: Follower) -> Shapes:
+    """Return cam and follower as the contact kernels take them."""
+    return Shapes(
+        rise=cam.rise_at,
+        slope=cam.slope_at,
+        nose=follower.nose_at,
+        nose_slope=follower.nose_slope_at,
+        half_width=follower.half_width,
+        base=cam.base_radius,
+        face=cam.on == "face",
+    )
+
+
+def touch_at(cam: Cam, follower: Follower, phi: Array) -> Touch:
+    """Return the contact, found afresh, with the follower at (n,) rad in the cam's frame.
+
+    Examples
+    --------
+    >>> from lobework.cam import Eccentric
+    >>> from lobework.follower import Roller
+    >>> touch_at(Eccentric(radius=30.0, offset=10.0), Roller(8.0), np.array([np.pi / 3])).reach
+    array([42.])
+    """
+    return touch(shapes_of(cam, follower), np.asarray(phi, dtype=np.float64), 2 * math.pi / cam.lobes)
+
+
+@lru_cache(maxsize=256)
+def lift_of(cam: Cam, follower: Follower) -> Lift:
+    """Return the lift of ``follower`` on ``cam``, within `TABLE_MM` of the contact at every angle.
+
+    Examples
+    --------
+    >>> from lobework.cam import Scallop
+    >>> from lobework.follower import Roller
+    >>> lift = lift_of(Scallop(lobes=4, base_radius=62.0, rise=5.0), Roller(3.0))
+    >>> len(lift.bridges), round(lift.travel[1], 9)
+    (1, 5.0)
+    """
+    pitch = 2 * math.pi / cam.lobes
+    shapes = shapes_of(cam, follower)
+    rest = follower.rest + (0.0 if cam.on == "face" else cam.base_radius)
+
+    def touched(phi: Array) -> Touch:
+        return touch(shapes, phi, pitch)
+
+    corners = np.asarray(cam.corners, dtype=np.float64)
+    jumps = [] if follower.half_width == 0.0 else _jumps(touched, shapes, corners, pitch)
+    meets = _meets(shapes, touched, corners)
+
+    def at(phi: Array) -> tuple[Array, Array]:
+        found = touched(phi)
+        return found.reach - rest, found.slope
+
+    curve = tabulate(at, np.append(meets, [jump.phi for jump in jumps]), pitch, TABLE_MM)
+    bridges = tuple(_bridge(shapes, jump) for jump in jumps if jump.last - jump.first > BRIDGE_RAD)
+    return Lift(curve, rest, bridges)
+
+
+@dataclass(frozen=True, slots=True)
+class _Jump:
+    """The contact leaps from ``first`` to ``last`` on the cam when the follower passes ``phi``."""
+
+    phi: float
+    first: float
+    last: float
+
+
+def _jumps(touched: Callable[[Array], Touch], shapes: Shapes, corners: Array, pitch: float) -> list[_Jump]:
+    """Return where the contact leaps over a hollow, and where it runs so fast that it might as well."""
+    phi = pitch / _SCAN * (np.arange(_SCAN + 1) + 0.3183)
+    psi = touched(phi).psi
+    step = np.diff(psi)
+    around = np.maximum(np.roll(step, 1), np.roll(step, -1))
+    fast = (step > 4 * pitch / _SCAN) | (step > 1.5 * around + 1e-9)
+    for corner in corners[_hollow(shapes.slope, shapes.base, corners)]:
+        fast[np.searchsorted(psi, psi[0] + (corner - psi[0]) % pitch, side="right") - 1] = True
+    return [_pinned(touched, float(phi[k]), float(phi[k + 1])) for k in np.nonzero(fast)[0]]
+
+
+def _hollow(slope: Callable[[Array], Array], base: float, corners: Array) -> NDArray[np.bool_]:
+    """Return which corners are sharp hollows: the slope steps up."""
+    sharp: NDArray[np.bool_] = slope(corners + 1e-9) - slope(corners - 1e-9) > 1e-6 * base
+    return sharp
+
+
+def _pinned(touched: Callable[[Array], Touch], low: float, high: float) -> _Jump:
+    """Close in on the widest leap between ``low`` and ``high``, about the crossing of the tangents of its two sides."""
+    reach, slope, psi = touched(np.array([low, high]))
+    while True:
+        bent = slope[1] - slope[0]
+        crossing = (reach[0] - reach[1] - slope[0] * low + slope[1] * high) / bent if bent else math.inf
+        if not low <= crossing <= high:
+            crossing = 0.5 * (low + high)
+        if high - low <= 1e-15 * (1 + abs(low)) or psi[1] - psi[0] < BRIDGE_RAD / 10:
+            return _Jump(crossing, float(psi[0]), float(psi[1]))
+        around = (high - low) * np.array([-0.02, 0.0, 0.02])
+        tried = np.unique(np.clip(np.append(crossing + around, 0.5 * (low + high)), low, high))
+        here = touched(tried)
+        at = np.concatenate([[low], tried, [high]])
+        reach, slope, psi = (
+            np.concatenate([ends[:1], inner, ends[1:]]) for ends, inner in zip((reach, slope, psi), here, strict=True)
+        )
+        widest = int(np.argmax(np.diff(psi)))
+        pair = slice(widest, widest + 2)
+        low, high = float(at[widest]), float(at[widest + 1])
+        reach, slope, psi = reach[pair], slope[pair], psi[pair]
+
+
+def _meets(shapes: Shapes, touched: Callable[[Array], Touch], corners: Array) -> Array:
+    """Return the follower's directions at which it comes to, or leaves, a corner of the cam that it can touch."""
+    if not corners.size or shapes.half_width == 0.0:
+        return corners
+    psi = np.repeat(corners, 2)
+    slope = shapes.slope(psi + np.tile([-1e-9, 1e-9], corners.size))
+    wide = shapes.half_width / shapes.base
+    window = wide if shapes.face else math.asin(wide) if wide < 1 else math.pi / 2
+    low, high = np.full_like(psi, -window), np.full_like(psi, window)
+    for _ in range(60):
+        middle = 0.5 * (low + high)
+        with np.errstate(divide="ignore"):
+            leaning = tilt(shapes, psi, psi - middle, slope)
+        low, high = np.where(leaning > 0, middle, low), np.where(leaning > 0, high, middle)
+    phi = psi - 0.5 * (low + high)
+    met: Array = phi[np.abs(touched(phi).psi - psi) < 1e-6]
+    return met
+
+
+def _bridge(shapes: Shapes, jump: _Jump) -> Bridge:
+    psi = np.linspace(jump.first, jump.last, 1025)
+    radius = shapes.rise(psi) + (0.0 if shapes.face else shapes.base)
+    if shapes.face:
+        across, along = shapes.base * (psi - jump.phi), radius
+    else:
+        across, along = radius * np.sin(psi - jump.phi), radius * np.cos(psi - jump.phi)
+    held = along[0] + shapes.nose(across[:1])[0]
+    short = held - shapes.nose(across) - along
+    width = math.hypot(across[-1] - across[0], along[-1] - along[0])
+    return Bridge(first=jump.first, last=jump.last, width=width, depth=float(short.max()))
+
+
+def largest_roller(cam: Cam) -> float:
+    """Return the radius, mm, of the largest roller that touches all of the cam; infinite if any does.
+
+    The largest circle that touches the edge at one point and passes through another has the radius
+    ``|d|**2 / (2 n . d)``, ``d`` from the one to the other and ``n`` the outward normal; the least of these over
+    all pairs is wanted. A sharp hollow gives zero: only a knife reaches it.
+
+    Examples
+    --------
+    >>> from lobework.cam import Wave
+    >>> bool(11.6 < largest_roller(Wave(lobes=4, base_radius=60.0, rise=20.0)) < 11.9)
+    True
+    """
+    pitch = 2 * math.pi / cam.lobes
+    if _hollow(cam.slope_at, cam.base_radius, np.asarray(cam.corners, dtype=np.float64)).any():
+        return 0.0
+    here = pitch / 768 * (np.arange(768) + 0.5)
+    spread = pitch * np.geomspace(1e-4, min(1.5, cam.lobes / 2), 400)
+    offsets = np.concatenate([-spread[::-1], spread])
+    slope, height = cam.slope_at(here), cam.rise_at(here)
+    there = here[:, None] + offsets
+    if cam.on == "face":
+        track = cam.base_radius
+        dx, dy = track * offsets, cam.rise_at(there) - height[:, None]
+        nx, ny = -slope[:, None], np.full((768, 1), track)
+    else:
+        radius = (cam.base_radius + height)[:, None]
+        other = cam.base_radius + cam.rise_at(there)
+        dx, dy = other * np.sin(offsets), other * np.cos(offsets) - radius
+        nx, ny = -slope[:, None], radius
+    facing = (nx * dx + ny * dy) / np.hypot(nx, ny)
+    with np.errstate(divide="ignore"):
+        radii = np.where(facing > 1e-12, (dx**2 + dy**2) / (2 * facing), np.inf)
+    return float(radii.min())
+
+
+def pressure_angle(cam: Cam, follower: Follower) -> float:
+    """Return the greatest angle, degrees, between the line of action and the common normal at the contact.
+
+    Examples
+    --------
+    >>> from lobework.cam import Eccentric
+    >>> from lobework.follower import Roller
+    >>> round(pressure_angle(Eccentric(radius=30.0, offset=10.0), Roller(8.0)), 3)
+    15.258
+    """
+    if math.isinf(follower.half_width):
+        return 0.0
+    lift = lift_of(cam, follower)
+    phi = np.linspace(0, lift.curve.period, 4097)
+    out = cam.base_radius if cam.on == "face" else lift.curve.at(phi) + lift.rest
+    return float(np.degrees(np.arctan(np.abs(lift.curve.slope(phi) / out)).max()))

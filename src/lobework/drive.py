@@ -1,0 +1,80 @@
+"""What turns a cam, and what follows it."""
+
+from __future__ import annotations
+
+from dataclasses import KW_ONLY, dataclass
+from fractions import Fraction
+from typing import Literal
+
+from lobework.errors import SettingError, require
+from lobework.kinds import Cam, Follower, Turning
+from lobework.units import Phase, ratio
+
+__all__ = ["Drive", "Moves", "Side"]
+
+Moves = Literal["sideways", "endways"]
+Side = Literal["front", "back"]
+
+
+@dataclass(frozen=True, slots=True)
+class Drive:
+    """A cam on its drive, with the follower that bears on it.
+
+    Parameters
+    ----------
+    cam : Cam
+        What is turned. An edge cam moves the headstock sideways, a face cam endways.
+    ratio : Fraction, or what `lobework.units.ratio` reads
+        Cam turns in one turn of the spindle; negative turns the cam backwards, zero holds it still.
+    follower : Follower
+        What bears on it.
+    phase : Phase, or what `lobework.units.phase` reads
+        How far the cam is turned on against the spindle by its drive.
+    index : Phase, or what `lobework.units.phase` reads
+        How far the cam is turned on against the spindle by its notches; adds to ``phase``.
+    side : "front" or "back"
+        The follower's side: "front" is the cutter's. The other side reverses the wave.
+    gain : float
+        Headstock travel for each mm that the follower is lifted, above zero.
+    name : str
+        Names the cam in steps and settings; "cam 1", "cam 2" and so on unless given.
+
+    Examples
+    --------
+    >>> from lobework.cam import Wave
+    >>> from lobework.follower import Roller
+    >>> Drive(Wave(lobes=4, base_radius=60.0, rise=5.0), ratio="75 %", follower=Roller(3.0)).ratio
+    Fraction(3, 4)
+    """
+
+    cam: Cam
+    _: KW_ONLY
+    follower: Follower
+    ratio: Fraction = Fraction(1)
+    phase: Turning = Phase()
+    index: Turning = Phase()
+    side: Side = "front"
+    gain: float = 1.0
+    name: str = ""
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "ratio", ratio(self.ratio))
+        object.__setattr__(self, "phase", Phase.of(self.phase))
+        object.__setattr__(self, "index", Phase.of(self.index))
+        require(self.side in ("front", "back"), "side", self.side, "'front' or 'back'")
+        require(0 < self.gain < 1000, "gain", self.gain, "above zero", "put the follower on the back to reverse it")
+        if self.cam.on == "face" and self.follower.half_width > self.cam.base_radius:
+            raise SettingError(
+                f"follower: a {self.follower.kind} as wide as this cannot rest in the waves of a face cam; "
+                f"use a knife, or a roller smaller than the track's radius, {self.cam.base_radius:g} mm"
+            )
+
+    @property
+    def moves(self) -> Moves:
+        """Which way the headstock goes: "sideways" for an edge cam, "endways" for a face cam."""
+        return "sideways" if self.cam.on == "edge" else "endways"
+
+    @property
+    def turned_on(self) -> float:
+        """Phase and index together, rad of the cam."""
+        return (self.phase + self.index).in_radians(self.cam.lobes)

@@ -1,0 +1,104 @@
+"""What goes wrong, said in one line.
+
+::
+
+    LobeworkError
+    ├── InputError (ValueError)         something that was written cannot be done
+    │   ├── SettingError                a setting outside what it may be
+    │   └── TooLargeError               a job that would need more than this machine should give
+    ├── UnknownNameError (LookupError)  a cam, chuck, target or lathe that is not installed
+    ├── PluginError                     a plugin that breaks its promise
+    └── OutputExistsError (FileExistsError)  a file that would be overwritten
+"""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Iterable
+
+__all__ = [
+    "InputError",
+    "LobeworkError",
+    "OutputExistsError",
+    "PluginError",
+    "SettingError",
+    "TooLargeError",
+    "UnknownNameError",
+    "nearest",
+    "require",
+]
+
+
+class LobeworkError(Exception):
+    """The root of every error that a user can cause."""
+
+
+class InputError(LobeworkError, ValueError):
+    """Something that was written cannot be done.
+
+    Parameters
+    ----------
+    says : str
+        One line: what was given, what is allowed, what to do.
+    where : str
+        File and key path, outermost first; empty while nobody knows it yet.
+    """
+
+    def __init__(self, says: str, where: str = "") -> None:
+        self.says = says
+        self.where = where
+        super().__init__(f"{where}: {says}" if where else says)
+
+    def at(self, where: str) -> InputError:
+        """Return the same error, placed one level further out (``where`` comes first)."""
+        return type(self)(self.says, f"{where}: {self.where}" if self.where else where)
+
+
+class SettingError(InputError):
+    """A setting outside what it may be."""
+
+
+class TooLargeError(InputError):
+    """A job that would need more memory or samples than this machine should give."""
+
+
+class UnknownNameError(LobeworkError, LookupError):
+    """A name that nothing installed answers to."""
+
+    def __init__(self, kind: str, name: str, known: Iterable[str]) -> None:
+        known = sorted(known)
+        self.says = f"no {kind} is called {name!r}{nearest(name, known)}; installed: {', '.join(known) or 'none'}"
+        super().__init__(self.says)
+
+
+class PluginError(LobeworkError):
+    """A plugin that breaks its promise."""
+
+
+class OutputExistsError(LobeworkError, FileExistsError):
+    """A file that would be overwritten."""
+
+    def __init__(self, path: object) -> None:
+        super().__init__(f"{path}: exists already; name another folder or file, or add --overwrite")
+
+
+def nearest(name: str, known: Iterable[str]) -> str:
+    """Return ``"; did you mean 'x'?"`` for the known name most like ``name``, or nothing.
+
+    >>> nearest("rdaius", ["radius", "rise"])
+    "; did you mean 'radius'?"
+    """
+    close = difflib.get_close_matches(name, list(known), n=1)
+    return f"; did you mean {close[0]!r}?" if close else ""
+
+
+def require(allowed: object, name: str, given: object, must_be: str, remedy: str = "") -> None:
+    """Raise `SettingError` unless ``allowed``: ``name=given`` must be ``must_be``; ``remedy`` says what to do.
+
+    >>> require(False, "radius", -3.0, "zero or more", "leave it out for a knife")
+    Traceback (most recent call last):
+    lobework.errors.SettingError: radius=-3: must be zero or more; leave it out for a knife
+    """
+    if not allowed:
+        shown = f"{given:g}" if isinstance(given, float) else f"{given}"
+        raise SettingError(f"{name}={shown}: must be {must_be}" + (f"; {remedy}" if remedy else ""))

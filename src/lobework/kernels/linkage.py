@@ -1,0 +1,90 @@
+"""The rocking headstock: how far it turns about its pivot while a cam on its spindle bears on a fixed follower."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from lobework.rigid import Array
+
+__all__ = ["gap", "rocked", "rocked_at_direction"]
+
+_ROUNDS: Final = 60
+
+
+def gap(alpha: Array, height: float, stand: float, side: int, gain: float, flat: bool) -> tuple[Array, Array, Array, Array]:
+    """Return where the follower stands from the spindle, seen from the headstock.
+
+    Parameters
+    ----------
+    alpha : (n,) float64, rad
+        How far the headstock is turned, positive towards +X.
+    height : float, mm
+        From the pivot up to the spindle.
+    stand : float, mm
+        From the spindle to the follower's counting point with the headstock upright.
+    side : 1 or -1
+        1 where the follower stands on +X.
+    gain : float
+        The follower's own stand goes with the spindle by ``1 - 1 / gain`` of its travel (a lever between them).
+    flat : bool
+        The follower is an upright face rather than a round nose.
+
+    Returns
+    -------
+    distance, its slope by alpha, direction (from the follower's nominal one) and its slope: (n,) mm and rad
+    """
+    sine, cosine = np.sin(alpha), np.cos(alpha)
+    ahead, ahead_slope = stand - side * height * sine / gain, -side * height * cosine / gain
+    if flat:
+        return ahead, ahead_slope, alpha, np.ones_like(alpha)
+    up, up_slope = height * (1 - cosine), height * sine
+    distance = np.hypot(ahead, up)
+    turned = side * np.arctan2(up, ahead) + alpha
+    turned_slope = side * (ahead * up_slope - up * ahead_slope) / distance**2 + 1
+    return distance, (ahead * ahead_slope + up * up_slope) / distance, turned, turned_slope
+
+
+def rocked(
+    reach: Callable[[Array], tuple[Array, Array]], psi: Array, height: float, stand: float, side: int, gain: float, flat: bool
+) -> tuple[Array, Array, Array]:
+    """Return the headstock's turn at (n,) rad ``psi``: the follower's nominal direction in the cam's frame.
+
+    ``reach`` gives the cam's reach and its slope at directions. Returns the turn, its slope by ``psi``, and what
+    is left of the contact condition, mm: not zero where the headstock cannot follow. Newton's rule, kept inside
+    the quarter turn to either side.
+    """
+    out, _ = reach(psi)
+    sine = side * gain * (stand - out) / height
+    alpha = np.arcsin(np.clip(sine, -0.99, 0.99))
+    for _ in range(_ROUNDS):
+        distance, closing, turned, turning = gap(alpha, height, stand, side, gain, flat)
+        out, slope = reach(psi + turned)
+        misfit, steep = distance - out, closing - slope * turning
+        step = misfit / steep
+        alpha = np.clip(alpha - step, -1.5, 1.5)
+        if height * np.abs(step).max(initial=0.0) <= 1e-13:
+            break
+    distance, closing, turned, turning = gap(alpha, height, stand, side, gain, flat)
+    out, slope = reach(psi + turned)
+    return alpha, slope / (closing - slope * turning), distance - out
+
+
+def rocked_at_direction(
+    out: Array, direction: Array, height: float, stand: float, side: int, gain: float, flat: bool
+) -> Array:
+    """Return the ``psi`` at which a known direction in the cam's frame, and its reach ``out``, come to bear: (n,) rad."""
+    alpha = np.arcsin(np.clip(side * gain * (stand - out) / height, -0.99, 0.99))
+    turned = np.zeros_like(alpha)
+    for _ in range(_ROUNDS):
+        distance, closing, turned, _ = gap(alpha, height, stand, side, gain, flat)
+        step = (distance - out) / closing
+        alpha = alpha - step
+        if height * np.abs(step).max(initial=0.0) <= 1e-13:
+            break
+    _, _, turned, _ = gap(alpha, height, stand, side, gain, flat)
+    psi: Array = direction - turned
+    return psi

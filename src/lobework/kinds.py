@@ -1,0 +1,179 @@
+"""What every part must offer: the promises that a part of your own keeps to be used like a built-in one.
+
+Parts are frozen dataclasses. The job file, the settings and the docs learn a part's settings from its
+fields: their names, types, defaults and `Annotated` units below.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, fields
+from typing import TYPE_CHECKING, Annotated, Any, ClassVar, Literal, Protocol, get_type_hints, runtime_checkable
+
+import numpy as np
+
+from lobework.units import Phase, angle, format_length, format_number, format_phase, length
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from lobework.rigid import Array, Rigid
+
+__all__ = [
+    "Angle",
+    "Cam",
+    "Chuck",
+    "Cutter",
+    "Follower",
+    "Length",
+    "Measure",
+    "Piece",
+    "Turning",
+    "measures",
+    "smooth_slope",
+]
+
+
+@dataclass(frozen=True, slots=True)
+class Measure:
+    """How a setting is written at the bench, for whoever reads files or prints settings.
+
+    Parameters
+    ----------
+    says : str
+        What may be written, for messages and the schema.
+    read : callable
+        Written value to the value kept in the field (mm, degrees or `Phase`). Lengths also take ``bare``.
+    show : callable
+        The value kept to text that `read` takes.
+    """
+
+    says: str
+    read: Callable[..., Any]
+    show: Callable[[Any], str]
+
+
+Length = Annotated[float, Measure("a length such as 3, '3 mm' or '1/8 in'", length, format_length)]
+"""A field in millimetres."""
+
+Angle = Annotated[float, Measure("an angle such as 90, '90 deg' or '1/4 turn'", angle, lambda deg: f"{format_number(deg, 6)} deg")]
+"""A field in degrees; its name ends in ``_deg``, and files drop that ending."""
+
+Turning = Annotated[Phase, Measure("an angle such as '2 deg', '1/96 turn' or '1/2 lobe'", Phase.of, format_phase)]
+"""A field that holds an exact `Phase`; lobes are those of the cam it belongs to."""
+
+
+@runtime_checkable
+class Cam(Protocol):
+    """A disc with a waved edge or a waved face.
+
+    `lobes` equal lobes stand round it; the top of one stands at angle zero.
+    """
+
+    kind: ClassVar[str]
+
+    @property
+    def lobes(self) -> int:
+        """Equal lobes in one turn."""
+
+    @property
+    def base_radius(self) -> float:
+        """Edge cam: radius under the lobes, mm. Face cam: radius of the track that the follower runs on, mm."""
+
+    @property
+    def on(self) -> Literal["edge", "face"]:
+        """Where the wave is cut."""
+
+    @property
+    def corners(self) -> Sequence[float]:
+        """Angles in [0, 2 pi / lobes), rad, where slope or curvature jumps."""
+
+    def rise_at(self, psi: Array) -> Array:
+        """Return the height above the base, mm, at angles ``psi``: (n,) rad round the cam, counterclockwise."""
+
+    def slope_at(self, psi: Array) -> Array:
+        """Return the slope of `rise_at`, mm/rad, at (n,) rad; at a corner, either side's."""
+
+
+@runtime_checkable
+class Follower(Protocol):
+    """What bears on the cam: a nose, symmetrical or not, moved along a line through the cam's centre."""
+
+    kind: ClassVar[str]
+
+    @property
+    def form(self) -> Literal["round", "flat", "shaped"]:
+        """The same from every side (a roller, a knife), an endless flat, or neither."""
+
+    @property
+    def half_width(self) -> float:
+        """How far the nose reaches to either side of the line of action, mm; zero a knife, infinite a flat."""
+
+    @property
+    def rest(self) -> float:
+        """From the nose's tip to the point whose travel counts (a roller's centre), mm."""
+
+    def nose_at(self, q: Array) -> Array:
+        """Return how far that point stands outside the touching point when it touches at ``q``: (n,) mm across."""
+
+    def nose_slope_at(self, q: Array) -> Array:
+        """Return the slope of `nose_at`; infinite at a vertical side."""
+
+
+@runtime_checkable
+class Chuck(Protocol):
+    """Where the work stands on the spindle, at each angle of the spindle."""
+
+    kind: ClassVar[str]
+
+    @property
+    def varies(self) -> bool:
+        """Whether the chuck moves as the spindle turns; if not, `motions` may return a batch of one."""
+
+    def motions(self, theta: Array) -> Rigid:
+        """Return the outgoing frame in the incoming one: (n,) rad in, n rigid motions out."""
+
+
+@runtime_checkable
+class Cutter(Protocol):
+    """What leaves a line or a groove; its tip is the point that the slides place."""
+
+    kind: ClassVar[str]
+
+    def width_at(self, depth: float) -> float:
+        """Return how wide a line, mm, it leaves at ``depth`` mm below the surface."""
+
+
+@runtime_checkable
+class Piece(Protocol):
+    """The work in the chuck."""
+
+    form: ClassVar[str]
+
+    @property
+    def outline(self) -> Array:
+        """(m, 2) mm: the closed edge of the face, as seen from the cutter."""
+
+
+def smooth_slope(rise_at: Callable[[Array], Array], psi: Array, step: float) -> Array:
+    """Return a slope from six neighbours, its error of the sixth order in ``step``: for cams that state none."""
+    weights = ((1, 45 / 60), (2, -9 / 60), (3, 1 / 60))
+    slope: Array = np.zeros_like(psi)
+    for k, weight in weights:
+        slope += weight * (rise_at(psi + k * step) - rise_at(psi - k * step))
+    return slope / step
+
+
+def measures(part: type) -> dict[str, Measure | None]:
+    """Return each field of a part with how it is written, or None where its plain type says all.
+
+    >>> from lobework.follower import Roller
+    >>> measures(Roller)["radius"].read("1/8 in")
+    3.175
+    """
+    hints = get_type_hints(part, include_extras=True)
+    found: dict[str, Measure | None] = {}
+    for each in fields(part):
+        marks = getattr(hints[each.name], "__metadata__", ())
+        found[each.name] = next((mark for mark in marks if isinstance(mark, Measure)), None)
+    return found

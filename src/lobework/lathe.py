@@ -1,0 +1,111 @@
+"""The lathe as it is set up: headstock, chucks in order, and the axes that a controller can move."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from typing import Literal, NamedTuple
+
+from lobework.carriage import Headstock
+from lobework.errors import SettingError, require
+from lobework.kinds import Chuck
+
+__all__ = ["Axis", "Lathe", "Mounted"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Axis:
+    """One axis that a controller moves.
+
+    Parameters
+    ----------
+    moves : str
+        What it moves: "spindle", "x", "y", "z", "cam 1", "cam 2" and so on.
+    letter : str
+        Its letter in programs: X, Y, Z for slides, A, B, C for rotary axes.
+    low, high : float, mm or degrees
+        The ends of its travel; infinite unless given.
+
+    Examples
+    --------
+    >>> Axis(moves="cam 1", letter="A").rotary
+    True
+    """
+
+    moves: str
+    letter: Literal["X", "Y", "Z", "A", "B", "C"]
+    low: float = -math.inf
+    high: float = math.inf
+
+    def __post_init__(self) -> None:
+        kind, _, number = self.moves.partition(" ")
+        known = self.moves in ("spindle", "x", "y", "z") or (kind == "cam" and number.isdigit() and int(number) >= 1)
+        require(known, "moves", self.moves, "'spindle', 'x', 'y', 'z', or 'cam 1', 'cam 2' and so on")
+        allowed = ("A", "B", "C") if self.rotary else (self.moves.upper(),)
+        require(self.letter in allowed, "letter", self.letter, " or ".join(allowed) + f" for the {self.moves} axis")
+        require(self.low < self.high, "high", self.high, f"above low, {self.low:g}")
+
+    @property
+    def rotary(self) -> bool:
+        """Whether it turns (degrees) rather than slides (mm)."""
+        return self.moves not in ("x", "y", "z")
+
+
+class Mounted(NamedTuple):
+    """A chuck on the spindle, with the name that steps and settings call it by."""
+
+    name: str
+    chuck: Chuck
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Lathe:
+    """The ordered assembly from the bench to the work.
+
+    Parameters
+    ----------
+    name : str
+        For messages and sheets.
+    headstock : Headstock
+        How the spindle may move.
+    axes : tuple of Axis
+        What a controller can move; each thing moved, and each letter, once.
+    chucks : tuple of Mounted
+        From the spindle outwards; the work is in the last.
+
+    Examples
+    --------
+    >>> from lobework.chuck import EccentricChuck
+    >>> lathe = Lathe(name="bench", headstock=Headstock(sideways="fixed"), axes=(Axis(moves="spindle", letter="C"),))
+    >>> lathe.mount(EccentricChuck(shift=3.0)).mount(EccentricChuck(shift=2.0), name="upper").chucks[1].name
+    'upper'
+    """
+
+    name: str
+    headstock: Headstock
+    axes: tuple[Axis, ...] = ()
+    chucks: tuple[Mounted, ...] = ()
+
+    def __post_init__(self) -> None:
+        for what in ("moves", "letter"):
+            seen = [getattr(axis, what) for axis in self.axes]
+            for given in seen:
+                require(seen.count(given) == 1, f"axes.{what}", given, "given to one axis only")
+        names = [mounted.name for mounted in self.chucks]
+        for name in names:
+            require(names.count(name) == 1, "chuck.name", name, "given to one chuck only")
+
+    def mount(self, chuck: Chuck, name: str = "") -> Lathe:
+        """Return the lathe with another chuck on the outermost one; its kind is its name unless given."""
+        return replace(self, chucks=(*self.chucks, Mounted(name or chuck.kind, chuck)))
+
+    def axis(self, moves: str) -> Axis | None:
+        """Return the axis that moves ``moves``, or None where the lathe has none."""
+        return next((axis for axis in self.axes if axis.moves == moves), None)
+
+    def need(self, moves: str, why: str) -> Axis:
+        """Return the axis that moves ``moves``; where the lathe has none, say ``why`` it is needed."""
+        if (axis := self.axis(moves)) is None:
+            has = ", ".join(axis.moves for axis in self.axes) or "none"
+            raise SettingError(f"{why}, but lathe {self.name!r} has no axis that moves the {moves}; it has: {has}")
+        return axis

@@ -1,0 +1,204 @@
+"""The motion of one cut: every axis, the headstock and the work, as functions of spindle turns."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from fractions import Fraction
+from functools import lru_cache
+from typing import Final
+
+import numpy as np
+
+from lobework.carriage import Headstock
+from lobework.contact import lift_of
+from lobework.curve import Curve, tabulate
+from lobework.drive import Drive
+from lobework.errors import InputError, SettingError
+from lobework.kernels.linkage import rocked, rocked_at_direction
+from lobework.kinds import Cam, Follower
+from lobework.lathe import Lathe
+from lobework.passes import Cut, Pass
+from lobework.rigid import Array, Rigid
+from lobework.tolerances import TABLE_MM
+
+__all__ = ["Motion", "Push", "motion_of"]
+
+_FOLLOWS_MM: Final = 1e-8
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Push:
+    """What one cam does to the headstock.
+
+    The spindle's displacement is ``scale * curve.at(start + rate * u)``, mm: along +X (on a rocking headstock
+    along its arc, positive towards +X), or along +Z.
+    """
+
+    name: str
+    curve: Curve
+    scale: float
+    start: float
+    rate: float
+    lobes: int
+    ratio: Fraction
+
+    def at(self, u: Array) -> Array:
+        """Return the displacement, mm, at (n,) turns."""
+        pushed: Array = self.scale * self.curve.at(self.start + self.rate * u)
+        return pushed
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Motion:
+    """One cut's whole motion; everything in it is driven by ``u``, spindle turns since the pass began.
+
+    Parameters
+    ----------
+    cut : Cut
+        What moves.
+    sideways, endways : tuple of Push
+        What moves the headstock across and along.
+    rocks : bool
+        Whether ``sideways`` is along the arc about the pivot of a rocking headstock rather than straight.
+    furthest : bool
+        Whether the push that goes furthest holds the headstock; otherwise pushes add up.
+    """
+
+    cut: Cut
+    sideways: tuple[Push, ...]
+    endways: tuple[Push, ...]
+    rocks: bool
+    furthest: bool
+
+    def displaced(self, pushes: tuple[Push, ...], u: Array) -> Array:
+        """Return what several pushes on one motion come to, mm, at (n,) turns."""
+        if not pushes:
+            return np.zeros_like(u)
+        each = [push.at(u) for push in pushes]
+        if self.furthest:
+            furthest: Array = np.min(each, axis=0) if pushes[0].scale < 0 else np.max(each, axis=0)
+            return furthest
+        return np.sum(each, axis=0)
+
+    def tip(self, u: Array) -> Array:
+        """Return where the slides hold the cutter's tip on the bench: (n, 3) mm."""
+        at, travel = np.array(self.cut.passed.at.tip), np.array(self.cut.passed.travel.tip)
+        held: Array = at + (u / float(self.cut.passed.turns))[:, None] * travel
+        return held
+
+    def carriage(self, u: Array) -> Rigid:
+        """Return where the spindle's nose stands on the bench, not yet turned: n rigid motions."""
+        across, along = self.displaced(self.sideways, u), self.displaced(self.endways, u)
+        if not self.rocks:
+            return Rigid.move(x=across, z=along)
+        height = self.cut.lathe.headstock.pivot_height
+        return Rigid.move(y=-height, z=along) @ Rigid.turn(-across / height) @ Rigid.move(y=height)
+
+    def work(self, u: Array) -> Rigid:
+        """Return where the work stands on the bench: n rigid motions, frame by frame from bench to work."""
+        theta = 2 * math.pi * u
+        standing = self.carriage(u) @ Rigid.turn(theta)
+        for mounted in self.cut.lathe.chucks:
+            standing = standing @ mounted.chuck.motions(theta)
+        return standing
+
+    def place(self, u: Array) -> Array:
+        """Return where the cutter's tip is on the work: (n, 3) mm."""
+        return self.work(u).inverse().apply(self.tip(u))
+
+    def axes(self, u: Array) -> dict[str, Array]:
+        """Return each axis at (n,) turns, by what it moves: degrees for the spindle and cams, mm for slides."""
+        x, y, z = self.tip(u).T
+        turning = {"spindle": 360.0 * u}
+        cams = self.cut.passed.cams
+        for number, drive in enumerate(cams, 1):
+            phase = float(drive.phase.in_degrees(drive.cam.lobes))
+            turning[f"cam {number}"] = 360.0 * float(drive.ratio) * u + phase
+        return {**turning, "x": x, "y": y, "z": z}
+
+
+def motion_of(cut: Cut) -> Motion:
+    """Return the motion of one cut.
+
+    Raises
+    ------
+    SettingError
+        Where the lathe cannot do what the pass asks: an axis it lacks, a headstock that does not move that way,
+        a follower or cams that do not go together. The message names the key.
+    """
+    passed, lathe = cut.passed, cut.lathe
+    _axes_there(passed, lathe)
+    pushes: dict[str, list[Push]] = {"sideways": [], "endways": []}
+    for number, drive in enumerate(passed.cams, 1):
+        try:
+            pushes[drive.moves].append(_push(drive, lathe.headstock))
+        except InputError as error:
+            raise error.at(f"cam[{number}]") from None
+    rocks = lathe.headstock.sideways == "rocks"
+    crowded = any(len(same) > 1 for same in pushes.values())
+    furthest = crowded and (passed.together == "furthest" or (passed.together is None and rocks and len(pushes["sideways"]) > 1))
+    if len(pushes["sideways"]) > 1 and rocks and passed.together == "sum":
+        raise SettingError("together='sum': two cams on one rocking headstock do not add up; write 'furthest', or use a headstock that slides")
+    if furthest:
+        for moves, same in pushes.items():
+            if len({push.scale > 0 for push in same}) > 1:
+                raise SettingError(f"together='furthest': the cams that move {moves} bear on both sides; put their followers on one side")
+    return Motion(cut, tuple(pushes["sideways"]), tuple(pushes["endways"]), rocks, furthest)
+
+
+def _axes_there(passed: Pass, lathe: Lathe) -> None:
+    """Refuse what the lathe has no axis for."""
+    for slide in ("x", "y", "z"):
+        travel = dict(zip("xyz", passed.travel.tip, strict=True))[slide]
+        if travel:
+            lathe.need(slide, f"travel.{slide}: the pass moves the {slide} slide while it cuts")
+    if passed.at.y and lathe.axis("y") is None:
+        lathe.need("y", f"at.y={passed.at.y:g}: the cutter stands above or below the spindle")
+    for number, drive in enumerate(passed.cams, 1):
+        if drive.ratio != 1 and lathe.axis(f"cam {number}") is None:
+            lathe.need(f"cam {number}", f"cam[{number}].ratio={drive.ratio}: this cam turns apart from the spindle")
+
+
+def _push(drive: Drive, headstock: Headstock) -> Push:
+    side = 1 if drive.side == "front" else -1
+    rate = -2 * math.pi * float(drive.ratio)
+    if drive.moves == "endways":
+        if headstock.endways != "pumps":
+            raise SettingError("on='face': a face cam moves the headstock endways, and this one does not pump; use an edge cam or another lathe")
+        curve, scale, start = lift_of(drive.cam, drive.follower).curve, -side * drive.gain, 0.0
+    elif headstock.sideways == "slides":
+        curve, scale, start = lift_of(drive.cam, drive.follower).curve, -side * drive.gain, 0.0 if side > 0 else math.pi
+    elif headstock.sideways == "rocks":
+        curve = _rocking(drive.cam, drive.follower, side, drive.gain, headstock.pivot_height)
+        scale, start = -float(side), 0.0 if side > 0 else math.pi
+    else:
+        raise SettingError("on='edge': an edge cam moves the headstock sideways, and this one is fixed; use another lathe")
+    return Push(drive.name, curve, scale, start - drive.turned_on, rate, drive.cam.lobes, drive.ratio)
+
+
+@lru_cache(maxsize=256)
+def _rocking(cam: Cam, follower: Follower, side: int, gain: float, height: float) -> Curve:
+    """Return how far along its arc the spindle is pushed away from the follower, mm, by the follower's nominal direction."""
+    if (form := follower.form) == "shaped":
+        raise SettingError(
+            f"follower.kind={follower.kind!r}: on a rocking headstock a follower must be round or flat; use a roller, a knife or a flat"
+        )
+    lift = lift_of(cam, follower)
+    stand, flat = lift.rest, form == "flat"
+
+    def reach(direction: Array) -> tuple[Array, Array]:
+        return lift.curve.at(direction) + stand, lift.curve.slope(direction)
+
+    def at(psi: Array) -> tuple[Array, Array]:
+        alpha, slope, misfit = rocked(reach, psi, height, stand, side, gain, flat)
+        if np.abs(misfit).max() > _FOLLOWS_MM or not np.isfinite(alpha).all():
+            raise SettingError(
+                f"the headstock, {height:g} mm above its pivot, cannot rock far enough to follow this cam; use less rise or gain, or a higher spindle"
+            )
+        return -side * height * alpha, -side * height * slope
+
+    starts = lift.curve.starts
+    corners = rocked_at_direction(lift.curve.at(starts) + stand, starts, height, stand, side, gain, flat)
+    return tabulate(at, corners, lift.curve.period, TABLE_MM)
+

@@ -1,0 +1,264 @@
+"""Passes, and series of passes moved on step by step."""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field, fields, replace
+from fractions import Fraction
+from typing import TYPE_CHECKING, Any, Final, Literal
+
+from lobework.drive import Drive
+from lobework.errors import InputError, SettingError, nearest, require
+from lobework.kinds import Measure, measures
+from lobework.slide import At
+from lobework.units import ratio
+
+if TYPE_CHECKING:
+    from lobework.lathe import Lathe
+
+__all__ = ["Cut", "Level", "Pass", "Series", "Together"]
+
+Together = Literal["sum", "furthest"]
+_SLIDE: Final = tuple(each.name for each in fields(At))
+_CAM_STEPS: Final = ("phase", "index", "gain")
+_MOST_CUTS: Final = 100_000
+
+
+class _Repeats:
+    __slots__ = ()
+
+    def series(self, count: int, each: Mapping[str, Any] | None = None, *, name: str = "", **steps: Any) -> Series:
+        """Return this, repeated ``count`` times with a step between; steps are keywords or the mapping ``each``."""
+        return Series(of=self, count=count, each={**(each or {}), **steps}, name=name)  # type: ignore[arg-type]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pass(_Repeats):
+    """One uninterrupted cut.
+
+    Parameters
+    ----------
+    turns : Fraction
+        Spindle turns, above zero.
+    at : At
+        Where the tip stands on its slides when the pass begins.
+    travel : At
+        How far the slides go, evenly, by the end of the pass.
+    cams : tuple of Drive
+        What moves the headstock; none, and it stands still.
+    together : "sum" or "furthest", optional
+        Two cams on one motion: their lifts add up, or the one that pushes further holds the headstock.
+        A rocking headstock only knows "furthest"; otherwise "sum" unless given.
+    name : str
+        For layers, steps and settings.
+
+    Examples
+    --------
+    >>> rings = Pass(turns=1, at=At(x=24.0, depth=0.4)).series(16, x=-0.9)
+    >>> rings.count
+    16
+    """
+
+    turns: Fraction = Fraction(1)
+    at: At = At()
+    travel: At = At()
+    cams: tuple[Drive, ...] = ()
+    together: Together | None = None
+    name: str = ""
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "turns", ratio(self.turns))
+        named = tuple(
+            drive if drive.name else replace(drive, name=f"cam {number}") for number, drive in enumerate(self.cams, 1)
+        )
+        object.__setattr__(self, "cams", named)
+        require(0 < self.turns <= 10**6, "turns", self.turns, "above zero, at most a million")
+        require(self.together in ("sum", "furthest", None), "together", self.together, "'sum' or 'furthest'")
+        names = [drive.name for drive in named]
+        require(len(set(names)) == len(names), "cam.name", names, "different for each cam of a pass")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Series(_Repeats):
+    """A pass, or a series of them, repeated with a step between.
+
+    Parameters
+    ----------
+    of : Pass or Series
+        What is repeated.
+    count : int
+        How many times, the first included, one or more.
+    each : mapping from setting to step
+        ``x``, ``y``, ``z``, ``depth``: slide travel, mm. ``phase``, ``gain``: of every cam. ``index``: of the
+        work, on the outermost chuck that has a wheel. A dotted name, such as ``"cam 2.phase"`` or
+        ``"upper.shift"``, steps one cam's or one chuck's setting.
+    name : str
+        What the sheet calls one repetition, such as "row".
+    """
+
+    of: Pass | Series
+    count: int
+    each: Mapping[str, Any] = field(default_factory=dict)
+    name: str = ""
+
+    def __post_init__(self) -> None:
+        require(isinstance(self.count, int) and self.count >= 1, "count", self.count, "a whole number, one or more")
+
+    def levels(self) -> tuple[Series, ...]:
+        """Return the nested series, outermost first."""
+        return (self, *(self.of.levels() if isinstance(self.of, Series) else ()))
+
+    @property
+    def innermost(self) -> Pass:
+        """The pass that is repeated."""
+        return self.of.innermost if isinstance(self.of, Series) else self.of
+
+
+@dataclass(frozen=True, slots=True)
+class Level:
+    """Where a cut stands in one level of a series: ``number`` (from 1) of ``count``."""
+
+    name: str
+    number: int
+    count: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cut:
+    """One pass of a job as it is cut, every step already applied.
+
+    Parameters
+    ----------
+    number : int
+        Its place in the job, from 1.
+    passed : Pass
+        With its settings stepped on.
+    lathe : Lathe
+        With its chucks' settings stepped on.
+    levels : tuple of Level
+        Its places in the series, outermost first; empty outside any.
+    stepped : mapping from setting to value
+        The settings that the series steps, full names, as they now stand.
+    group : int
+        Which of the job's passes it came from, from 1.
+    """
+
+    number: int
+    passed: Pass
+    lathe: Lathe
+    levels: tuple[Level, ...] = ()
+    stepped: Mapping[str, Any] = field(default_factory=dict)
+    group: int = 1
+
+    @property
+    def title(self) -> str:
+        """The pass's name and its step numbers: ``"wave rings 2.14"``."""
+        steps = ".".join(str(level.number) for level in self.levels)
+        return " ".join(part for part in (self.passed.name or f"pass {self.group}", steps) if part)
+
+
+def step_targets(setting: str, of: Pass, lathe: Lathe) -> list[str]:
+    """Return the full names that a step's name stands for on this pass and lathe.
+
+    Raises
+    ------
+    SettingError
+        Where nothing answers to the name; the message says what does.
+    """
+    cams = {drive.name for drive in of.cams}
+    chucks = {mounted.name: mounted.chuck for mounted in lathe.chucks}
+    owner, _, name = setting.rpartition(".")
+    known: list[str] = [*_SLIDE]
+    known += [f"{cam}.{step}" for cam in cams for step in _CAM_STEPS]
+    known += [f"{chuck}.{short}" for chuck, part in chucks.items() for short in _steppable(type(part))]
+    if owner or setting in _SLIDE:
+        found = [setting] if setting in known else []
+    elif setting == "index":
+        wheels = [f"{chuck}.index" for chuck, part in chucks.items() if "index" in _steppable(type(part))]
+        found = wheels[-1:]
+    else:
+        found = [full for full in known if full.rpartition(".")[2] == name]
+    if not found:
+        raise SettingError(
+            f"nothing here has a setting {setting!r}{nearest(setting, known)}; settings that can be stepped: {', '.join(sorted(known))}"
+        )
+    return found
+
+
+def step_measure(full: str, of: Pass, lathe: Lathe) -> Measure | None:
+    """Return how a step of the setting ``full`` (a full name) is written, or None for a plain number."""
+    owner, _, name = full.rpartition(".")
+    if not owner:
+        return measures(At)[name]
+    if any(drive.name == owner for drive in of.cams):
+        return measures(Drive)[name]
+    chuck = next(mounted.chuck for mounted in lathe.chucks if mounted.name == owner)
+    return _steppable(type(chuck))[name]
+
+
+def _steppable(part: type) -> dict[str, Measure | None]:
+    """Return a part's numeric settings under the names that files use."""
+    return {name.removesuffix("_deg"): mark for name, mark in measures(part).items() if mark is not None}
+
+
+def _amount(given: Any, mark: Measure | None) -> Any:
+    return mark.read(given) if mark is not None else float(ratio(given))
+
+
+def _stepped(of: Pass, lathe: Lathe, full: str, amount: Any) -> tuple[Pass, Lathe, Any]:
+    """Return pass and lathe with the setting ``full`` moved on by ``amount``, and its new value."""
+    owner, _, name = full.rpartition(".")
+    if not owner:
+        value = getattr(of.at, name) + amount
+        return replace(of, at=replace(of.at, **{name: value})), lathe, value
+    if any(drive.name == owner for drive in of.cams):
+        value = next(getattr(drive, name) for drive in of.cams if drive.name == owner) + amount
+        cams = tuple(replace(drive, **{name: value}) if drive.name == owner else drive for drive in of.cams)
+        return replace(of, cams=cams), lathe, value
+    mounted = next(mounted for mounted in lathe.chucks if mounted.name == owner)
+    attribute = name if hasattr(mounted.chuck, name) else f"{name}_deg"
+    value = getattr(mounted.chuck, attribute) + amount
+    moved = mounted._replace(chuck=replace(mounted.chuck, **{attribute: value}))  # type: ignore[type-var]
+    return of, replace(lathe, chucks=tuple(moved if m is mounted else m for m in lathe.chucks)), value
+
+
+def cuts_of(item: Pass | Series, lathe: Lathe, *, first: int = 1, group: int = 1) -> Iterator[Cut]:
+    """Yield every cut of a pass or series on this lathe, in the order it is cut: outer levels turn slowest.
+
+    Raises
+    ------
+    InputError
+        Where a step's name, its unit, or a setting that it reaches is wrong; the message names the step.
+    """
+    if isinstance(item, Pass):
+        yield Cut(number=first, passed=item, lathe=lathe, group=group)
+        return
+    levels, base = item.levels(), item.innermost
+    steps: list[list[tuple[str, Any]]] = []
+    for depth, level in enumerate(reversed(levels)):
+        read = []
+        for setting, given in level.each.items():
+            where = "series.each" if len(levels) == 1 else f"series[{depth}].each"
+            try:
+                for full in step_targets(setting, base, lathe):
+                    read.append((full, _amount(given, step_measure(full, base, lathe))))
+            except InputError as error:
+                raise error.at(f"{where}.{setting}") from None
+        steps.insert(0, read)
+    total = 1
+    for level in levels:
+        total *= level.count
+    require(total <= _MOST_CUTS, "count", total, f"at most {_MOST_CUTS} passes in all", "split the job")
+    for number, places in enumerate(itertools.product(*(range(level.count) for level in levels)), first):
+        passed, stepped_lathe, stepped = base, lathe, {}
+        for place, read in zip(places, steps, strict=True):
+            for full, amount in read:
+                try:
+                    passed, stepped_lathe, stepped[full] = _stepped(passed, stepped_lathe, full, amount * place)
+                except InputError as error:
+                    raise error.at(f"series step {'.'.join(str(p + 1) for p in places)}, {full}") from None
+        marks = tuple(
+            Level(level.name, place + 1, level.count) for level, place in zip(levels, places, strict=True)
+        )
+        yield Cut(number=number, passed=passed, lathe=stepped_lathe, levels=marks, stepped=stepped, group=group)

@@ -1,0 +1,22 @@
+"""Every tolerance the library decides geometry by, with what it scales with."""
+
+from __future__ import annotations
+
+from typing import Final
+
+__all__ = ["BRIDGE_RAD", "CHORD_MM", "CONTACT_MM", "JOIN_MM", "TABLE_MM"]
+
+CONTACT_MM: Final = 1e-9
+"""Contact of follower and cam, promised. Absolute: cams are tens to hundreds of millimetres across."""
+
+TABLE_MM: Final = 1e-10
+"""A lift table against the contact it was made from; a tenth of `CONTACT_MM`, so the sum stays inside it."""
+
+CHORD_MM: Final = 2e-3
+"""How far a straight move between two samples may stray from the path on the work, unless the job says otherwise."""
+
+BRIDGE_RAD: Final = 1e-6
+"""A gap in the contact narrower than this angle on the cam is a touch, not a bridge."""
+
+JOIN_MM: Final = 1e-6
+"""Ends of a pass nearer than this on the work are joined."""

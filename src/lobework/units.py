@@ -1,0 +1,240 @@
+"""What people write at the bench, and what the arithmetic uses: one conversion, at the edge.
+
+Lengths become millimetres, angles degrees; ratios and phases stay exact fractions until the arithmetic.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import Final, Literal
+
+from lobework.errors import InputError
+
+__all__ = [
+    "MM_PER",
+    "LengthUnit",
+    "Phase",
+    "angle",
+    "format_length",
+    "format_number",
+    "format_phase",
+    "format_ratio",
+    "length",
+    "number",
+    "phase",
+    "ratio",
+]
+
+LengthUnit = Literal["mm", "inch"]
+
+MM_PER: Final[dict[str, Fraction]] = {
+    "mm": Fraction(1),
+    "cm": Fraction(10),
+    "in": Fraction(254, 10),
+    "inch": Fraction(254, 10),
+}
+"""Millimetres in one unit, exact. Source: one inch is 25.4 mm from 1 July 1959 (Federal Register, 30 June 1959)."""
+
+DEGREES_PER: Final[dict[str, Fraction]] = {"deg": Fraction(1), "turn": Fraction(360), "turns": Fraction(360)}
+
+_WHOLE_AND_PART: Final = re.compile(r"(?P<sign>[-+]?)\s*(?:(?P<whole>\d+)\s+)?(?P<top>\d+)\s*/\s*(?P<under>\d+)")
+_DECIMAL: Final = re.compile(r"[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?")
+_QUANTITY: Final = re.compile(r"\s*(?P<number>[-+0-9./eE\s]*[0-9.])\s*(?P<unit>%|[A-Za-z]*)\s*")
+
+
+def number(text: str) -> Fraction:
+    """Return the exact value of a decimal or a fraction.
+
+    >>> number("1 3/8"), number("-3/4"), number("0.275")
+    (Fraction(11, 8), Fraction(-3, 4), Fraction(11, 40))
+    """
+    text = text.strip()
+    if parts := _WHOLE_AND_PART.fullmatch(text):
+        under = int(parts["under"])
+        if under == 0:
+            raise InputError(f"{text!r} divides by zero; write a fraction such as '3/4'")
+        value = int(parts["whole"] or 0) + Fraction(int(parts["top"]), under)
+        return -value if parts["sign"] == "-" else value
+    if _DECIMAL.fullmatch(text) and abs(int(text.lower().partition("e")[2] or 0)) < 40:
+        return Fraction(text)
+    raise InputError(f"{text!r} is not a number; write a decimal or a fraction such as '0.5' or '3/8'")
+
+
+def _exact(given: object, example: str) -> tuple[Fraction, str]:
+    """Return the value and the unit's name (empty for a bare number) of what was written."""
+    if isinstance(given, bool) or not isinstance(given, int | float | str | Fraction):
+        raise InputError(f"{given!r} is not a number; write for example {example}")
+    if isinstance(given, float):
+        if not math.isfinite(given):
+            raise InputError(f"{given!r} is not a finite number; write for example {example}")
+        return Fraction(repr(given)), ""
+    if not isinstance(given, str):
+        return Fraction(given), ""
+    split = _QUANTITY.fullmatch(given)
+    if split is None:
+        raise InputError(f"{given!r} is not understood; write for example {example}")
+    return number(split["number"]), split["unit"]
+
+
+def _unit_error(given: object, unit: str, allowed: str, example: str) -> InputError:
+    return InputError(f"{given!r}: the unit {unit!r} does not fit here; allowed: {allowed}; write for example {example}")
+
+
+def length(given: object, bare: LengthUnit = "mm") -> float:
+    """Return a length in mm. A bare number is in the unit ``bare``.
+
+    >>> length("2 in"), length("3/8 in"), length(-0.4), length(2, bare="inch")
+    (50.8, 9.525, -0.4, 50.8)
+    """
+    value, unit = _exact(given, "'3 mm' or '3/8 in'")
+    if (scale := MM_PER.get(unit or bare)) is None:
+        raise _unit_error(given, unit, ", ".join(MM_PER), "'3 mm' or '3/8 in'")
+    return float(value * scale)
+
+
+def angle(given: object) -> float:
+    """Return an angle in degrees. A bare number is in degrees.
+
+    >>> angle("0.275 deg"), angle("1/8 turn"), angle(90)
+    (0.275, 45.0, 90.0)
+    """
+    value, unit = _exact(given, "'22.5 deg' or '1/16 turn'")
+    if (scale := DEGREES_PER.get(unit or "deg")) is None:
+        raise _unit_error(given, unit, "deg, turn", "'22.5 deg' or '1/16 turn'")
+    return float(value * scale)
+
+
+def ratio(given: object) -> Fraction:
+    """Return an exact ratio of cam turns to spindle turns; negative turns the cam backwards.
+
+    >>> ratio("3/4"), ratio("75 %"), ratio(-1.5)
+    (Fraction(3, 4), Fraction(3, 4), Fraction(-3, 2))
+    """
+    value, unit = _exact(given, "'3/4', '-3/2' or '66.67 %'")
+    if unit not in ("", "%"):
+        raise _unit_error(given, unit, "none, or %", "'3/4', '-3/2' or '66.67 %'")
+    return value / 100 if unit == "%" else value
+
+
+@dataclass(frozen=True, slots=True)
+class Phase:
+    """An exact angle, part of it counted in turns and part in lobes of a cam not yet known.
+
+    Parameters
+    ----------
+    turns : Fraction
+        Whole turns are kept: a phase of one turn is not a phase of none.
+    lobes : Fraction
+        Lobes of the cam that the phase is for.
+
+    Examples
+    --------
+    >>> Phase.of("1/2 lobe").in_turns(lobes=4)
+    Fraction(1, 8)
+    >>> (Phase.of("1/32 lobe") * 3 + Phase.of("2 deg")).in_degrees(lobes=1)
+    Fraction(143, 4)
+    """
+
+    turns: Fraction = Fraction(0)
+    lobes: Fraction = Fraction(0)
+
+    @classmethod
+    def of(cls, given: object) -> Phase:
+        """Return ``given`` as a phase: one already, or what `phase` reads."""
+        return given if isinstance(given, Phase) else phase(given)
+
+    def __add__(self, other: Phase) -> Phase:
+        return Phase(self.turns + other.turns, self.lobes + other.lobes)
+
+    def __mul__(self, times: int | Fraction) -> Phase:
+        return Phase(self.turns * times, self.lobes * times)
+
+    def in_turns(self, lobes: int = 1) -> Fraction:
+        """Return turns of a cam with ``lobes`` lobes."""
+        return self.turns + self.lobes / lobes
+
+    def in_degrees(self, lobes: int = 1) -> Fraction:
+        """Return degrees of a cam with ``lobes`` lobes."""
+        return self.in_turns(lobes) * 360
+
+    def in_radians(self, lobes: int = 1) -> float:
+        """Return radians of a cam with ``lobes`` lobes."""
+        return 2 * math.pi * float(self.in_turns(lobes))
+
+
+def phase(given: object) -> Phase:
+    """Return an exact phase from degrees, turns or lobes, or a sum of them. A bare number is in degrees.
+
+    >>> phase("1/4 turn")
+    Phase(turns=Fraction(1, 4), lobes=Fraction(0, 1))
+    >>> phase("5/32 lobe").lobes
+    Fraction(5, 32)
+    """
+    if isinstance(given, str) and " + " in given:
+        return sum((phase(part) for part in given.split(" + ")), Phase())
+    value, unit = _exact(given, "'2 deg', '1/96 turn' or '1/2 lobe'")
+    if unit in ("lobe", "lobes"):
+        return Phase(lobes=value)
+    if (scale := DEGREES_PER.get(unit or "deg")) is None:
+        raise _unit_error(given, unit, "deg, turn, lobe", "'2 deg', '1/96 turn' or '1/2 lobe'")
+    return Phase(turns=value * scale / 360)
+
+
+def format_number(value: float, places: int = 4) -> str:
+    """Return a decimal without trailing zeros, an exponent or a negative zero.
+
+    >>> format_number(-0.40000001), format_number(-1e-9), format_number(12.0)
+    ('-0.4', '0', '12')
+    """
+    text = f"{value:.{places}f}"
+    text = text.rstrip("0").rstrip(".") if "." in text else text
+    return "0" if text in ("-0", "") else text
+
+
+def format_length(mm: float, unit: LengthUnit = "mm", places: int | None = None) -> str:
+    """Return a length as people write it; without ``places`` it reads back to the last bit.
+
+    >>> format_length(9.525, "inch"), format_length(24.0), format_length(1 / 3, places=3)
+    ('0.375 in', '24 mm', '0.333 mm')
+    """
+    short = "in" if unit == "inch" else "mm"
+    if places is not None:
+        return f"{format_number(mm / float(MM_PER[short]), places)} {short}"
+    exact = Fraction(mm) / MM_PER[short]
+    for digits in range(15, 40):
+        text = format(float(exact), f".{digits}g") if digits < 18 else _decimal(exact, digits)
+        if "e" not in text and length(f"{text} {short}") == mm:
+            return f"{text} {short}"
+    return f"{exact.numerator}/{exact.denominator} {short}"
+
+
+def _decimal(value: Fraction, digits: int) -> str:
+    scaled = round(value * 10**digits)
+    sign, scaled = ("-", -scaled) if scaled < 0 else ("", scaled)
+    whole, part = divmod(scaled, 10**digits)
+    return f"{sign}{whole}.{part:0{digits}d}".rstrip("0").rstrip(".")
+
+
+def format_ratio(value: Fraction) -> str:
+    """Return an exact ratio.
+
+    >>> format_ratio(Fraction(3, 4)), format_ratio(Fraction(-2))
+    ('3/4', '-2')
+    """
+    return str(value)
+
+
+def format_phase(value: Phase) -> str:
+    """Return a phase in the units it was written in; it reads back exactly.
+
+    >>> format_phase(Phase.of("2 deg")), format_phase(Phase.of("1/2 lobe")), format_phase(Phase())
+    ('2 deg', '1/2 lobe', '0 deg')
+    """
+    degrees = value.turns * 360
+    in_degrees = f"{degrees} deg"
+    if value.turns and value.lobes:
+        return f"{value.lobes} lobe + {in_degrees}"
+    return f"{value.lobes} lobe" if value.lobes else in_degrees
