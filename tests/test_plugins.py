@@ -431,3 +431,30 @@ def test_the_tests_on_the_authors_page_pass(shop):
 
 def test_the_authors_page_installs_with_the_command_that_the_tests_give():
     assert page_blocks()["console 1"] == "$ python -m pip install .\n"
+
+
+def test_the_job_on_the_authors_page_is_drawn_by_the_command_given_there(shop):
+    assert page_blocks()["console 2"] == "$ lobework draw swayed.toml\n"
+    script = "import sys; from lobework.cli import main; sys.exit(main(['draw', 'swayed.toml']))"
+    shop.run("-c", script, cwd=shop.page, plugins="sway")
+    assert "swayed wave" in (shop.page / "swayed" / "drawing.svg").read_text(encoding="utf-8")
+
+
+def test_the_job_on_the_authors_page_is_the_same_wave_turned_back_by_the_sway(shop):
+    """From the definition of the motion: seen from work that the chuck has turned on by s, everything is turned back by s.
+    No source. The chord is so fine that reading between samples costs less than 1e-4 mm."""
+    script = f"""
+import json
+from dataclasses import replace
+import numpy as np
+from lobework.jobfile import read_job
+swayed = replace(read_job({str(shop.page / "swayed.toml")!r}), chord=1e-5)
+true = replace(swayed, lathe=replace(swayed.lathe, chucks=()))
+(path,), (plain,) = swayed.trace(), true.trace()
+print(json.dumps([each.tolist() for each in (path.u, path.x, path.y, plain.u, plain.x, plain.y)]))
+"""
+    u, x, y, plain_u, plain_x, plain_y = map(np.array, json.loads(*shop.says(script, plugins="sway")))
+    seen_true = np.interp(u, plain_u, plain_x) + 1j * np.interp(u, plain_u, plain_y)
+    back = np.exp(-1j * np.radians(20.0) * np.sin(2 * np.pi * u))
+    np.testing.assert_allclose(x + 1j * y, seen_true * back, rtol=0, atol=1e-4)
+    assert np.ptp(np.abs(seen_true)) > 3.0
