@@ -1,0 +1,181 @@
+"""What a person sets on the lathe, in the words and units that go on the bench sheet."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields
+from fractions import Fraction
+from typing import TYPE_CHECKING, Any, Final
+
+from lobework.kinds import Measure, measures
+from lobework.units import LengthUnit, Phase, format_length, format_number, format_phase, format_ratio, length
+
+if TYPE_CHECKING:
+    from lobework.drive import Drive
+    from lobework.lathe import Lathe
+    from lobework.passes import Cut
+
+__all__ = [
+    "CAUTIONS",
+    "HandSetting",
+    "by_hand",
+    "plain_name",
+    "settings_of",
+    "show",
+    "show_length",
+    "show_ratio",
+    "turns_with_spindle",
+]
+
+CAUTIONS: Final = (
+    "Wear eye protection, and breathing protection against dust.",
+    "Keep every guard in place, and nothing loose (hair, sleeves, gloves, jewellery) near the spindle.",
+    "Try the whole job in air first, one hand on the stop.",
+    "Stop the machine, cutter and spindle, before you measure, set or touch anything.",
+    "The machine maker's instructions, your local codes and a licensed practitioner's advice come before this sheet.",
+)
+"""What to mind at the lathe; on every sheet and in every program."""
+
+_PLACES: Final[dict[LengthUnit, int]] = {"mm": 4, "inch": 5}
+
+
+def plain_name(field: str) -> str:
+    """Return a field's name as people say it.
+
+    >>> plain_name("ring_angle_deg"), plain_name("base_radius")
+    ('ring angle', 'base radius')
+    """
+    return field.removesuffix("_deg").replace("_", " ")
+
+
+def show(value: Any, measure: Measure | None = None, units: LengthUnit = "mm", lobes: int | None = None) -> str:
+    """Return a setting as it is read at the bench: lengths to 0.1 um in ``units``, lobes also in degrees of their cam.
+
+    Parameters
+    ----------
+    value : object
+        What the part keeps: mm, degrees, a `Phase`, a fraction, a number or a word.
+    measure : Measure, optional
+        How the field is written, from `lobework.kinds.measures`.
+    units : "mm" or "inch"
+        For lengths.
+    lobes : int, optional
+        Of the cam that a phase belongs to.
+
+    Examples
+    --------
+    >>> from lobework.follower import Roller
+    >>> show(Phase.of("5/32 lobe"), lobes=4), show(9.525, measures(Roller)["radius"], "inch")
+    ('5/32 lobe = 14.0625 deg', '0.375 in')
+    """
+    if isinstance(value, Phase):
+        return _show_phase(value, lobes)
+    if measure is not None:
+        return show_length(value, units) if measure.read is length else measure.show(value)
+    if isinstance(value, float):
+        return format_number(value, 6)
+    return format_ratio(value) if isinstance(value, Fraction) else str(value)
+
+
+def _show_phase(value: Phase, lobes: int | None) -> str:
+    """Return a phase as it was written, and in degrees where they say it another way."""
+    if value.lobes and lobes is None:
+        return format_phase(value)
+    exact = value.in_degrees(lobes or 1)
+    degrees = format_number(float(exact), 6)
+    same = not value.lobes and Fraction(degrees) == exact
+    return f"{degrees} deg" if same else f"{format_phase(value)} = {degrees} deg"
+
+
+def show_length(mm: float, units: LengthUnit = "mm") -> str:
+    """Return a length as it is read at the bench, to 0.1 um.
+
+    >>> show_length(24 - 3 * 0.9), show_length(2.0, "inch")
+    ('21.3 mm', '0.07874 in')
+    """
+    return format_length(mm, units, _PLACES[units])
+
+
+def show_ratio(ratio: Fraction) -> str:
+    """Return a ratio as a fraction and in percent.
+
+    >>> show_ratio(Fraction(-3, 4)), show_ratio(Fraction(2, 3))
+    ('-3/4 (-75 %)', '2/3 (66.6667 %)')
+    """
+    return f"{format_ratio(ratio)} ({format_number(float(ratio * 100))} %)"
+
+
+def settings_of(part: Any, units: LengthUnit = "mm", lobes: int | None = None) -> list[tuple[str, str]]:
+    """Return every setting of a part, as its name and what to set it to, from the part's own fields.
+
+    >>> from lobework.cutter import Vee
+    >>> settings_of(Vee(angle_deg=90.0, width=3.0))
+    [('angle', '90 deg'), ('width', '3 mm')]
+    """
+    marks = measures(type(part))
+    found = [(plain_name(each.name), getattr(part, each.name), marks[each.name]) for each in fields(part)]
+    return [(name, show(value, mark, units, lobes)) for name, value, mark in found if value != ""]
+
+
+def turns_with_spindle(drive: Drive, number: int, lathe: Lathe) -> bool:
+    """Return whether this cam has no axis of its own, and stands on the spindle."""
+    return lathe.axis(f"cam {number}") is None and drive.ratio == 1
+
+
+@dataclass(frozen=True, slots=True)
+class HandSetting:
+    """One thing that a person sets: ``do`` ("set", "fit") ``what`` ("cam 1 index") to ``value``."""
+
+    do: str
+    what: str
+    value: str
+
+    def __str__(self) -> str:
+        joins = " to " if self.do == "set" else ": "
+        return f"{self.do} {self.what}{joins}{self.value}"
+
+
+def _of_cam(drive: Drive, number: int, lathe: Lathe, units: LengthUnit) -> list[HandSetting]:
+    name, lobes = drive.name, drive.cam.lobes
+    shape = ", ".join([drive.cam.kind, *(f"{what} {value}" for what, value in settings_of(drive.cam, units))])
+    nose = ", ".join([drive.follower.kind, *(f"{what} {value}" for what, value in settings_of(drive.follower, units))])
+    found = [
+        HandSetting("fit", name, shape),
+        HandSetting("fit", f"{name} follower", nose),
+        HandSetting("set", f"{name} follower side", drive.side),
+        HandSetting("set", f"{name} gain", show(drive.gain)),
+        HandSetting("set", f"{name} index", show(drive.index, lobes=lobes)),
+    ]
+    if turns_with_spindle(drive, number, lathe):
+        found.append(HandSetting("set", f"{name} phase", show(drive.phase, lobes=lobes)))
+    return found
+
+
+def by_hand(cut: Cut, units: LengthUnit = "mm") -> dict[str, HandSetting]:
+    """Return everything that a person must have set before this cut, by what is set; the program moves the rest.
+
+    Parameters
+    ----------
+    cut : Cut
+        With its steps applied.
+    units : "mm" or "inch"
+        For lengths.
+
+    Examples
+    --------
+    >>> from lobework.carriage import Headstock
+    >>> from lobework.chuck import EccentricChuck
+    >>> from lobework.lathe import Lathe
+    >>> from lobework.passes import Cut, Pass
+    >>> lathe = Lathe(name="bench", headstock=Headstock(sideways="fixed")).mount(EccentricChuck(shift=16.0))
+    >>> print(by_hand(Cut(number=1, passed=Pass(), lathe=lathe))["eccentric shift"])
+    set eccentric shift to 16 mm
+    """
+    found: list[HandSetting] = []
+    for mounted in cut.lathe.chucks:
+        found.append(HandSetting("fit", f"{mounted.name} chuck", mounted.chuck.kind))
+        found += [HandSetting("set", f"{mounted.name} {name}", value) for name, value in settings_of(mounted.chuck, units)]
+    for number, drive in enumerate(cut.passed.cams, 1):
+        found += _of_cam(drive, number, cut.lathe, units)
+    if len(cut.passed.cams) > 1 and cut.passed.together:
+        found.append(HandSetting("set", "cams together", cut.passed.together))
+    return {each.what: each for each in found}

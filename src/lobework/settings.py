@@ -1,0 +1,244 @@
+"""The settings: every number to set before the job, and the steps to take in order, in no format yet."""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Literal
+
+from lobework.errors import require
+from lobework.hand import plain_name, settings_of, show, show_length, show_ratio, turns_with_spindle
+from lobework.kinds import Measure
+from lobework.passes import step_measure
+from lobework.program import Feeds
+from lobework.units import LengthUnit, format_number
+
+if TYPE_CHECKING:
+    from lobework.drive import Drive
+    from lobework.kinds import Cutter, Piece
+    from lobework.lathe import Axis, Lathe
+    from lobework.passes import Cut, Pass
+
+__all__ = ["Column", "Entry", "Group", "Settings", "Step", "Steps", "settings"]
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """One number to set: its name and what to set it to."""
+
+    name: str
+    value: str
+
+
+@dataclass(frozen=True, slots=True)
+class Group:
+    """What belongs together on the lathe."""
+
+    name: str
+    entries: tuple[Entry, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """A setting that a series steps: its name, and whether the program or a person sets it."""
+
+    name: str
+    by: Literal["program", "hand"]
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One cut: its number in the job, its places in the series, and the value of each stepped setting."""
+
+    number: int
+    places: str
+    values: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Steps:
+    """The cuts of one pass of the job, in order."""
+
+    name: str
+    places: str
+    columns: tuple[Column, ...]
+    rows: tuple[Step, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Settings:
+    """What to set and what to do, in no format yet.
+
+    Parameters
+    ----------
+    title : str
+        Of the job.
+    groups : tuple of Group
+        The set-up, from the lathe to the first pass's cams.
+    steps : tuple of Steps
+        The cuts, pass by pass.
+    """
+
+    title: str
+    groups: tuple[Group, ...]
+    steps: tuple[Steps, ...]
+
+
+def _group(name: str, *entries: tuple[str, str]) -> Group:
+    return Group(name, tuple(Entry(*each) for each in entries))
+
+
+def _axis(axis: Axis, units: LengthUnit) -> tuple[str, str]:
+    def end(value: float) -> str:
+        return f"{format_number(value)} deg" if axis.rotary else show_length(value, units)
+
+    what = "the spindle" if axis.moves == "spindle" else axis.moves if axis.rotary else f"the {axis.moves} slide"
+    moves = f"moves {what}"
+    if axis.low == -float("inf") and axis.high == float("inf"):
+        return f"axis {axis.letter}", f"{moves}, without end"
+    return f"axis {axis.letter}", f"{moves}, from {end(axis.low)} to {end(axis.high)}"
+
+
+def _cam(drive: Drive, number: int, lathe: Lathe, units: LengthUnit) -> Group:
+    lobes = drive.cam.lobes
+    driven = " on the spindle itself" if turns_with_spindle(drive, number, lathe) else ""
+    return _group(
+        drive.name,
+        ("shape", drive.cam.kind),
+        *settings_of(drive.cam, units),
+        ("ratio to spindle", show_ratio(drive.ratio) + driven),
+        ("phase", show(drive.phase, lobes=lobes)),
+        ("index", show(drive.index, lobes=lobes)),
+        ("follower", drive.follower.kind),
+        *((f"follower {name}", value) for name, value in settings_of(drive.follower, units)),
+        ("follower side", drive.side),
+        ("gain", show(drive.gain)),
+    )
+
+
+def _pass(passed: Pass, number: int, units: LengthUnit) -> Group:
+    at = [(f"begins at {name}", value) for name, value in settings_of(passed.at, units)]
+    travel = [
+        (f"travels by {name}", value) for (name, value) in settings_of(passed.travel, units) if getattr(passed.travel, name)
+    ]
+    together = [("cams together", passed.together)] if passed.together and len(passed.cams) > 1 else []
+    return _group(_pass_name(passed, number), ("spindle turns", show(passed.turns)), *at, *travel, *together)
+
+
+def _pass_name(passed: Pass, number: int) -> str:
+    return f"pass {number}: {passed.name}" if passed.name else f"pass {number}"
+
+
+def _by(full: str, cut: Cut) -> Literal["program", "hand"]:
+    """Return who sets a stepped setting: the program, where the lathe has an axis for it."""
+    owner, _, name = full.rpartition(".")
+    if not owner:
+        moves = "z" if name == "depth" else name
+        return "program" if cut.lathe.axis(moves) else "hand"
+    cams = {drive.name: f"cam {number}" for number, drive in enumerate(cut.passed.cams, 1)}
+    return "program" if name == "phase" and owner in cams and cut.lathe.axis(cams[owner]) else "hand"
+
+
+def _value(full: str, value: Any, cut: Cut, units: LengthUnit) -> str:
+    owner = full.rpartition(".")[0]
+    measure: Measure | None = step_measure(full, cut.passed, cut.lathe)
+    lobes = next((drive.cam.lobes for drive in cut.passed.cams if drive.name == owner), None)
+    return show(value, measure, units, lobes)
+
+
+def _steps(cuts: Sequence[Cut], units: LengthUnit) -> Steps:
+    first = cuts[0]
+    columns = tuple(Column(plain_name(full).replace(".", " "), _by(full, first)) for full in first.stepped)
+    rows = tuple(
+        Step(
+            cut.number,
+            ".".join(str(level.number) for level in cut.levels),
+            tuple(_value(full, value, cut, units) for full, value in cut.stepped.items()),
+        )
+        for cut in cuts
+    )
+    places = ".".join(level.name or "step" for level in first.levels)
+    return Steps(_pass_name(first.passed, first.group), places, columns, rows)
+
+
+def settings(
+    title: str,
+    lathe: Lathe,
+    piece: Piece,
+    cutter: Cutter,
+    cuts: Sequence[Cut],
+    units: LengthUnit = "mm",
+    feeds: Feeds | None = None,
+) -> Settings:
+    """Return what to set on the lathe and what to do, step by step.
+
+    Every part's settings come from its own fields, so a chuck or cam of your own appears by itself.
+
+    Parameters
+    ----------
+    title : str
+        Of the job.
+    lathe : Lathe
+        As it is set up for the first cut.
+    piece : Piece
+        The work.
+    cutter : Cutter
+        The cutter, or the pen.
+    cuts : sequence of Cut
+        Every cut of the job in order, at least one.
+    units : "mm" or "inch"
+        For lengths.
+    feeds : Feeds, optional
+        For the program's speeds.
+
+    Returns
+    -------
+    Settings
+        Groups from the lathe outwards, then the steps.
+
+    Raises
+    ------
+    SettingError
+        Where there is no cut.
+
+    Examples
+    --------
+    >>> from lobework.carriage import Headstock
+    >>> from lobework.cutter import Pen
+    >>> from lobework.lathe import Lathe
+    >>> from lobework.passes import Pass, cuts_of
+    >>> from lobework.piece import Disc
+    >>> from lobework.slide import At
+    >>> lathe = Lathe(name="bench", headstock=Headstock(sideways="fixed"))
+    >>> cuts = list(cuts_of(Pass(at=At(x=24.0)).series(3, x=-0.9), lathe))
+    >>> sheet = settings("Lid", lathe, Disc(diameter=70.0, thickness=8.0), Pen(), cuts)
+    >>> [step.values for step in sheet.steps[0].rows]
+    [('24 mm',), ('23.1 mm',), ('22.2 mm',)]
+    """
+    require(len(cuts) > 0, "cuts", len(cuts), "one or more", "give the job a pass")
+    feeds = feeds or Feeds()
+    groups = [
+        _group("work", ("form", piece.form), *settings_of(piece, units)),
+        _group("cutter", ("kind", cutter.kind), *settings_of(cutter, units)),
+        _group("lathe", ("name", lathe.name), *(_axis(axis, units) for axis in lathe.axes)),
+        _group("headstock", *settings_of(lathe.headstock, units)),
+    ]
+    for place, mounted in enumerate(lathe.chucks, 1):
+        name = f"chuck {place} from the spindle: {mounted.name}"
+        groups.append(_group(name, ("kind", mounted.chuck.kind), *settings_of(mounted.chuck, units)))
+    steps = []
+    for number, of_group in itertools.groupby(cuts, key=lambda cut: cut.group):
+        same = list(of_group)
+        groups.append(_pass(same[0].passed, number, units))
+        groups += [_cam(drive, place, same[0].lathe, units) for place, drive in enumerate(same[0].passed.cams, 1)]
+        steps.append(_steps(same, units))
+    groups.append(
+        _group(
+            "program",
+            ("spindle", f"{format_number(feeds.spindle_rpm)} turns a minute"),
+            ("clear of the face", show_length(feeds.clear, units)),
+            ("plunge", f"{show_length(feeds.plunge, units)} a minute"),
+        )
+    )
+    return Settings(title=title or "untitled", groups=tuple(groups), steps=tuple(steps))

@@ -1,0 +1,13 @@
+"""Output targets: each writes one whole file from what a job shows, and is a plugin that ships inside."""
+
+from __future__ import annotations
+
+from typing import Final
+
+from lobework.targets import csv, png, rs274, svg, text
+from lobework.targets.target import Target
+
+__all__ = ["BUILT_IN", "Target"]
+
+BUILT_IN: Final = (svg.TARGET, png.TARGET, csv.TARGET, rs274.TARGET, text.TARGET)
+"""The targets that ship inside."""

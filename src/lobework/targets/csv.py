@@ -1,0 +1,70 @@
+"""CSV: one row a sample, every axis and the place on the piece, exact to the last bit."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Final
+
+from lobework.targets.target import Target
+
+if TYPE_CHECKING:
+    from lobework.trace import Trace
+
+__all__ = ["TARGET", "render"]
+
+_SLIDES: Final = ("x", "y", "z")
+
+
+def _axis_names(traces: Sequence[Trace]) -> list[str]:
+    """Return what is moved: the spindle, cams by number, slides."""
+    found = {name for trace in traces for name in trace.axes}
+    cams = sorted(found - {"spindle", *_SLIDES}, key=lambda name: (len(name), name))
+    return [name for name in ("spindle", *cams, *_SLIDES) if name in found]
+
+
+def _rows(trace: Trace, names: Sequence[str]) -> list[tuple[object, ...]]:
+    axes = trace.axes
+    nothing = [""] * len(trace.u)
+    columns = [axes[name].tolist() if name in axes else nothing for name in names]
+    place = [each.tolist() for each in (trace.x, trace.y, trace.z)]
+    number, title = [trace.cut.number] * len(trace.u), [trace.cut.title] * len(trace.u)
+    return list(zip(number, title, trace.u.tolist(), *columns, *place, strict=True))
+
+
+def render(traces: Sequence[Trace]) -> bytes:
+    r"""Return the samples of every cut as a CSV file with its units in the first line.
+
+    Parameters
+    ----------
+    traces : sequence of Trace
+        In the order they are cut.
+
+    Returns
+    -------
+    bytes
+        UTF-8; numbers read back to the same bits; an axis that a cut does not use is left empty in its rows.
+
+    References
+    ----------
+    Y. Shafranovich, *Common Format and MIME Type for Comma-Separated Values (CSV) Files*, RFC 4180.
+
+    Examples
+    --------
+    >>> render([])
+    b'cut,title,u (turns),piece x (mm),piece y (mm),piece z (mm)\r\n'
+    """
+    names = _axis_names(traces)
+    units = [f"{name} ({'mm' if name in _SLIDES else 'deg'})" for name in names]
+    out = io.StringIO(newline="")
+    writer = csv.writer(out, lineterminator="\r\n")
+    writer.writerow(["cut", "title", "u (turns)", *units, *(f"piece {name} (mm)" for name in _SLIDES)])
+    for trace in traces:
+        writer.writerows(_rows(trace, names))
+    return out.getvalue().encode(errors="replace")
+
+
+TARGET: Final = Target(
+    name="csv", file="axes.csv", shows="axes", says="every axis at every sample, for a spreadsheet", render=render
+)

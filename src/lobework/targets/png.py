@@ -1,0 +1,75 @@
+"""PNG: the sheet as a picture, 254 dots an inch unless asked otherwise, so that ten dots are one millimetre."""
+
+from __future__ import annotations
+
+import struct
+import zlib
+from typing import TYPE_CHECKING, Final
+
+from lobework.errors import InputError, TooLargeError
+from lobework.targets import svg
+from lobework.targets.target import Target
+
+if TYPE_CHECKING:
+    from lobework.drawing import Drawing
+
+__all__ = ["TARGET", "render"]
+
+_MOST_DOTS: Final = 100_000_000
+_HEADER_BYTES: Final = 33
+"""Signature (8) and the IHDR chunk (25), after which pHYs may stand. Source: W3C PNG specification, 2nd ed., 5.2 and 11.2.2."""
+
+
+def _with_resolution(png: bytes, dots_per_metre: int) -> bytes:
+    """Return the picture with its resolution stated (pHYs; W3C PNG specification, 2nd ed., 11.3.5.3)."""
+    body = b"pHYs" + struct.pack(">IIB", dots_per_metre, dots_per_metre, 1)
+    chunk = struct.pack(">I", 9) + body + struct.pack(">I", zlib.crc32(body))
+    return png[:_HEADER_BYTES] + chunk + png[_HEADER_BYTES:]
+
+
+def render(drawing: Drawing, dpi: float = 254.0) -> bytes:
+    """Return the sheet as a PNG picture on white.
+
+    Parameters
+    ----------
+    drawing : Drawing
+        The sheet.
+    dpi : float
+        Dots an inch.
+
+    Returns
+    -------
+    bytes
+        The whole file, its resolution stated.
+
+    Raises
+    ------
+    InputError
+        Where the renderer is not installed; the message says how to install it.
+    TooLargeError
+        Where the picture would have more than a hundred million dots.
+
+    Examples
+    --------
+    >>> from lobework.drawing import Drawing
+    >>> sheet = Drawing(title="Lid", says="", left=0.0, top=0.0, width=90.0, height=60.0, layers=(), lines=(), words=(), bar=50.0)
+    >>> int.from_bytes(render(sheet)[16:20], "big")
+    900
+    """
+    try:
+        import resvg_py
+    except ImportError:
+        raise InputError("a PNG needs the renderer resvg-py, which is not installed; run: pip install 'lobework[png]'") from None
+    across, down = round(drawing.width / 25.4 * dpi), round(drawing.height / 25.4 * dpi)
+    if across * down > _MOST_DOTS:
+        raise TooLargeError(
+            f"a picture of {across} x {down} dots is more than {_MOST_DOTS:,}; write SVG instead, or a PNG at fewer dots an inch"
+        )
+    sheet = svg.sized(drawing, str(across), str(down))
+    png = resvg_py.svg_to_bytes(svg_string=sheet, width=across, height=down, background="#ffffff")
+    return _with_resolution(bytes(png), round(dpi / 0.0254))
+
+
+TARGET: Final = Target(
+    name="png", file="drawing.png", shows="drawing", says="the sheet as a picture, ten dots a millimetre", render=render
+)

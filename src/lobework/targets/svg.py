@@ -1,0 +1,157 @@
+"""SVG: the sheet in true millimetres, one group a pass, one path a cut."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Iterator, Sequence
+from typing import TYPE_CHECKING, Final
+from xml.sax.saxutils import escape
+
+from lobework.targets.target import Target
+
+if TYPE_CHECKING:
+    from lobework.drawing import Drawing, Figure, Layer, Stroke, Words
+    from lobework.rigid import Array
+
+__all__ = ["TARGET", "path_data", "render", "sized"]
+
+_BAND_FROM_MM: Final = 0.35
+_TIP_MM: Final = 0.1
+_FACE: Final = "'Palatino Linotype', Palatino, 'TeX Gyre Pagella', 'Book Antiqua', Georgia, 'DejaVu Serif', serif"
+_STYLE: Final = f"""
+svg {{ background: #fff }}
+path {{ fill: none; stroke-linecap: round; stroke-linejoin: round }}
+.cut {{ stroke: #16181c }}
+.band {{ stroke: #16181c; opacity: .13 }}
+.air {{ stroke: #9aa1a8; stroke-dasharray: .1 .7 }}
+.outline, .rule {{ stroke: #7d848c }}
+.accent {{ stroke: #8a3324 }}
+text {{ font-family: {_FACE}; fill: #16181c }}
+.plain {{ fill: #4a4f57 }}
+.note {{ fill: #8a3324; font-style: italic }}
+"""
+
+_NOT_XML: Final = re.compile("[^\t\n\r\x20-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
+"""What XML cannot hold. Source: W3C, *Extensible Markup Language (XML) 1.0 (Fifth Edition)*, 2.2."""
+
+
+def _text(text: str) -> str:
+    return escape(_NOT_XML.sub("\N{REPLACEMENT CHARACTER}", text))
+
+
+def path_data(points: Array, *, closed: bool = False) -> str:
+    """Return SVG path data for (n, 2) mm points, to 0.1 um; Y is turned to run down the page.
+
+    >>> import numpy as np
+    >>> path_data(np.array([[0.0, 1.0], [2.0, -3.0]]), closed=True)
+    'M0.0000 -1.0000L2.0000 3.0000Z'
+    """
+    down = (points * (1.0, -1.0)).round(4) + 0.0
+    if len(down) == 1:
+        down = down.repeat(2, axis=0)
+    body = "L".join(["%.4f %.4f"] * len(down)) % tuple(down.ravel().tolist())
+    return f"M{body}{'Z' if closed else ''}"
+
+
+def _number(value: float) -> str:
+    return f"{value + 0.0:.4f}"
+
+
+def _path(stroke: Stroke, *attributes: str) -> str:
+    return f'<path {"".join(f"{each} " for each in attributes)}d="{path_data(stroke.points, closed=stroke.closed)}"/>'
+
+
+def _width(stroke: Stroke) -> str:
+    return f'stroke-width="{_number(stroke.width)}"'
+
+
+def _plain(strokes: Iterable[Stroke]) -> Iterator[str]:
+    return (_path(stroke, f'class="{stroke.ink}"', _width(stroke)) for stroke in strokes)
+
+
+def _grooves(strokes: Sequence[Stroke], key: str) -> Iterator[str]:
+    """Write pale bands as wide as the groove, under a fine line where the tip goes."""
+    yield '<g class="band">'
+    yield from (f'<use href="#{key}-{number}" {_width(stroke)}/>' for number, stroke in enumerate(strokes, 1))
+    yield f'</g><g class="cut" stroke-width="{_number(_TIP_MM)}">'
+    yield from (_path(stroke, f'id="{key}-{number}"') for number, stroke in enumerate(strokes, 1))
+    yield "</g>"
+
+
+def _figure(figure: Figure, key: str) -> Iterator[str]:
+    yield f'<g id="{key}"><title>{_text(figure.title)}</title>'
+    cut = [stroke for stroke in figure.strokes if stroke.ink == "cut"]
+    yield from _plain(stroke for stroke in figure.strokes if stroke.ink != "cut")
+    yield from _grooves(cut, key) if any(stroke.width > _BAND_FROM_MM for stroke in cut) else _plain(cut)
+    yield "</g>"
+
+
+def _layer(layer: Layer) -> Iterator[str]:
+    yield f'<g id="{layer.name}">'
+    yield f"<title>{_text(layer.title)}</title>"
+    for number, figure in enumerate(layer.figures, 1):
+        yield from _figure(figure, f"{layer.name}-cut-{number}")
+    yield "</g>"
+
+
+def _words(words: Words) -> str:
+    place = f'x="{_number(words.x)}" y="{_number(-words.y)}" font-size="{_number(words.size)}" text-anchor="{words.anchor}"'
+    return f'<text class="{words.manner}" {place}>{_text(words.text)}</text>'
+
+
+def _lines(drawing: Drawing, width: str, height: str) -> Iterator[str]:
+    box = " ".join(map(_number, (drawing.left, -drawing.top, drawing.width, drawing.height)))
+    yield '<?xml version="1.0" encoding="UTF-8"?>'
+    yield (
+        f'<svg xmlns="http://www.w3.org/2000/svg" version="1.1" width="{width}" height="{height}" viewBox="{box}" '
+        'role="img" aria-labelledby="sheet-title sheet-says">'
+    )
+    yield f'<title id="sheet-title">{_text(drawing.title)}</title>'
+    yield f'<desc id="sheet-says">{_text(drawing.says)}</desc>'
+    yield f"<style>{_STYLE}</style>"
+    yield '<g id="sheet"><title>outline, centre and scale bar</title>'
+    yield from _plain(drawing.lines)
+    yield "</g>"
+    for layer in drawing.layers:
+        yield from _layer(layer)
+    yield '<g id="words" aria-label="words on the sheet">'
+    yield from (_words(words) for words in drawing.words)
+    yield "</g>"
+    yield "</svg>"
+
+
+def sized(drawing: Drawing, width: str, height: str) -> str:
+    """Return the sheet as SVG text, shown ``width`` by ``height``: lengths with their units, as SVG writes them."""
+    return "\n".join(_lines(drawing, width, height)) + "\n"
+
+
+def render(drawing: Drawing) -> bytes:
+    """Return the sheet as an SVG file.
+
+    Parameters
+    ----------
+    drawing : Drawing
+        The sheet.
+
+    Returns
+    -------
+    bytes
+        UTF-8; the same for the same sheet.
+
+    References
+    ----------
+    W3C, *Scalable Vector Graphics (SVG) 1.1 (Second Edition)*, chapters 7 and 8.
+
+    Examples
+    --------
+    >>> from lobework.drawing import Drawing
+    >>> sheet = Drawing(title="Lid", says="", left=0.0, top=0.0, width=90.0, height=60.0, layers=(), lines=(), words=(), bar=50.0)
+    >>> b'width="90.0000mm" height="60.0000mm" viewBox="0.0000 0.0000 90.0000 60.0000"' in render(sheet)
+    True
+    """
+    return sized(drawing, f"{_number(drawing.width)}mm", f"{_number(drawing.height)}mm").encode()
+
+
+TARGET: Final = Target(
+    name="svg", file="drawing.svg", shows="drawing", says="the sheet in true millimetres, to print or engrave", render=render
+)

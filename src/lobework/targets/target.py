@@ -1,0 +1,39 @@
+"""What an output target is."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any, Literal
+
+__all__ = ["Target"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Target:
+    """A file that can be written for a job.
+
+    Parameters
+    ----------
+    name : str
+        What people call it, such as "svg".
+    file : str
+        The name of the file it is written to.
+    shows : "drawing", "axes", "program" or "settings"
+        What ``render`` takes: a `Drawing`, a sequence of `Trace`, a `Program` or a `Settings`.
+    says : str
+        One line on what it is for.
+    render : callable
+        From that to the bytes of the whole file.
+
+    Examples
+    --------
+    >>> Target(name="title", file="title.txt", shows="drawing", says="the title", render=lambda sheet: sheet.title.encode()).file
+    'title.txt'
+    """
+
+    name: str
+    file: str
+    shows: Literal["drawing", "axes", "program", "settings"]
+    says: str
+    render: Callable[[Any], bytes]

@@ -1,0 +1,126 @@
+"""Plain text: the settings on a page to tick off at the bench."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterator, Sequence
+from typing import TYPE_CHECKING, Final
+
+from lobework.hand import CAUTIONS
+from lobework.targets.target import Target
+
+if TYPE_CHECKING:
+    from lobework.settings import Group, Settings, Steps
+
+__all__ = ["TARGET", "WIDTH", "render"]
+
+WIDTH: Final = 100
+"""Columns."""
+
+_NAMES: Final = 22
+_GAP: Final = "   "
+_TICK: Final = "[ ]"
+
+
+def _heading(text: str, rule: str) -> Iterator[str]:
+    lines = textwrap.wrap(text, WIDTH) or ["untitled"]
+    yield from lines
+    yield rule * max(len(line) for line in lines)
+
+
+def _group(group: Group) -> Iterator[str]:
+    yield ""
+    yield from textwrap.wrap(group.name, WIDTH)
+    for entry in group.entries:
+        label = f"  {entry.name} ".ljust(_NAMES + 2, ".") + " "
+        yield from textwrap.wrap(entry.value or "-", WIDTH, initial_indent=label, subsequent_indent=" " * len(label))
+
+
+def _packed(widths: Sequence[int], room: int) -> list[list[int]]:
+    """Return which columns go on which line of a row, as many to a line as there is room for."""
+    lines: list[list[int]] = [[]]
+    used = 0
+    for column, width in enumerate(widths):
+        if lines[-1] and used + len(_GAP) + width > room:
+            lines.append([])
+            used = 0
+        used += width + (len(_GAP) if lines[-1] else 0)
+        lines[-1].append(column)
+    return lines
+
+
+def _table(steps: Steps) -> Iterator[str]:
+    """Write one line a cut, or more where its settings need them: tick box, numbers, and the settings that step."""
+    heads = [column.name for column in steps.columns]
+    doers = [f"({'by program' if column.by == 'program' else 'BY HAND'})" for column in steps.columns]
+    columns = list(zip(heads, doers, *(row.values for row in steps.rows), strict=True))
+    widths = [max(len(cell) for cell in column) for column in columns]
+    numbers = max(3, *(len(str(row.number)) for row in steps.rows))
+    places = max([len(steps.places), *(len(row.places) for row in steps.rows)])
+    margin = len(_TICK) + 2 * len(_GAP) + numbers + (len(_GAP) + places if places else 0)
+    packed = _packed(widths, WIDTH - margin)
+
+    def lines(first: str, cells: Sequence[str]) -> Iterator[str]:
+        for number, together in enumerate(packed):
+            row = _GAP.join(cells[k].ljust(widths[k]) for k in together)
+            yield ((first if number == 0 else "").ljust(margin) + row).rstrip()
+
+    def lead(tick: str, number: str, place: str) -> str:
+        return _GAP.join([tick, number.rjust(numbers), *([place.ljust(places)] if places else []), ""])
+
+    yield from lines(lead("   ", "cut", steps.places), heads)
+    if heads:
+        yield from lines(lead("   ", "", ""), doers)
+    outer = ""
+    for row in steps.rows:
+        now = row.places.rpartition(".")[0]
+        if now != outer and outer:
+            yield ""
+        outer = now
+        yield from lines(lead(_TICK, str(row.number), row.places), row.values)
+
+
+def _lines(settings: Settings) -> Iterator[str]:
+    yield from _heading(settings.title, "=")
+    for group in settings.groups:
+        yield from _group(group)
+    yield ""
+    yield ""
+    yield from _heading("Steps, in order: tick each cut when it is done", "-")
+    yield "Degrees beside lobes are degrees of that cam. The program moves what has an axis; hands do the rest."
+    for steps in settings.steps:
+        yield ""
+        yield from textwrap.wrap(steps.name, WIDTH)
+        yield from _table(steps)
+    yield ""
+    yield ""
+    yield from _heading("Before you start", "-")
+    for caution in CAUTIONS:
+        yield from textwrap.wrap(caution, WIDTH, initial_indent="- ", subsequent_indent="  ")
+
+
+def render(settings: Settings) -> bytes:
+    """Return the settings as plain text, at most `WIDTH` columns wide.
+
+    Parameters
+    ----------
+    settings : Settings
+        The numbers and the steps.
+
+    Returns
+    -------
+    bytes
+        UTF-8.
+
+    Examples
+    --------
+    >>> from lobework.settings import Settings
+    >>> print(render(Settings(title="Lid", groups=(), steps=())).decode().splitlines()[:2])
+    ['Lid', '===']
+    """
+    return ("\n".join(_lines(settings)) + "\n").encode(errors="replace")
+
+
+TARGET: Final = Target(
+    name="text", file="settings.txt", shows="settings", says="every number to set and every step, to tick off", render=render
+)

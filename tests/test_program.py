@@ -1,0 +1,232 @@
+"""The program before it has a format: what moves when, how long it takes, and what hands must do."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from fractions import Fraction
+
+import numpy as np
+import pytest
+
+from lobework.cam import Wave
+from lobework.carriage import Headstock
+from lobework.chuck import EccentricChuck
+from lobework.drive import Drive
+from lobework.errors import SettingError
+from lobework.follower import Knife, Roller
+from lobework.lathe import Axis, Lathe
+from lobework.passes import Pass, cuts_of
+from lobework.program import Feed, Feeds, Prompt, Rapid, Timed, program
+from lobework.slide import At
+from lobework.trace import trace
+
+EDGE = Wave(lobes=4, base_radius=60.0, rise=5.0)
+FACE = Wave(lobes=24, base_radius=40.0, rise=2.0, on="face")
+ALL = ("spindle C", "cam 1 A", "cam 2 B", "x X", "y Y", "z Z")
+
+
+def lathe(*axes, chuck=None, **limits):
+    made = []
+    for each in axes or ALL:
+        moves, letter = each.rsplit(" ", 1)
+        low, high = limits.get(moves.replace(" ", "_"), (-np.inf, np.inf))
+        made.append(Axis(moves=moves, letter=letter, low=low, high=high))
+    bench = Lathe(name="bench", headstock=Headstock(sideways="slides", endways="pumps"), axes=tuple(made))
+    return bench.mount(chuck) if chuck else bench
+
+
+def traced(on, *items):
+    cuts = []
+    for group, item in enumerate(items, 1):
+        cuts += list(cuts_of(item, on, first=len(cuts) + 1, group=group))
+    return [trace(cut) for cut in cuts]
+
+
+def ring(**given):
+    return Pass(**{"name": "ring", "turns": 4, "at": At(x=24.0, depth=0.4), **given})
+
+
+def waved(**given):
+    return Drive(EDGE, **{"ratio": Fraction(3, 4), "follower": Roller(3.0), **given})
+
+
+def steps_of(made):
+    return [step for section in made.sections for step in section.steps]
+
+
+def of_kind(made, kind):
+    return [step for step in steps_of(made) if isinstance(step, kind)]
+
+
+def test_the_tip_is_clear_before_anything_else_moves_fast():
+    made = program("Lid", traced(lathe(), ring(cams=(waved(),)).series(4, x=-1.0)), Feeds(clear=4.0))
+    height = None
+    for step in steps_of(made):
+        if isinstance(step, Rapid):
+            assert set(step.to) == {"Z"} or "Z" not in step.to
+            height = step.to.get("Z", height)
+            assert height == 4.0
+        elif isinstance(step, Feed):
+            assert set(step.to) == {"Z"}
+            height = step.to["Z"]
+        elif isinstance(step, Timed):
+            height = step.places[-1, step.letters.index("Z")]
+
+
+def test_each_cut_is_approached_plunged_into_and_left():
+    made = program("Lid", traced(lathe(), ring().series(3, x=-1.0)))
+    for section in made.sections[1:]:
+        assert [type(step) for step in section.steps] == [Rapid, Feed, Timed, Rapid]
+    assert [type(step) for step in made.sections[0].steps] == [Rapid, Prompt, Rapid, Rapid, Feed, Timed, Rapid]
+
+
+def test_the_plunge_ends_where_the_cut_begins():
+    made = program("Lid", traced(lathe(), ring(at=At(x=24.0, z=-0.1, depth=0.3))), Feeds(plunge=45.0))
+    (plunge,) = of_kind(made, Feed)
+    assert (plunge.to, plunge.rate) == ({"Z": -0.4}, 45.0)
+
+
+def test_time_is_turns_over_speed():
+    made = program("Lid", traced(lathe(), ring(turns=Fraction(7, 2)).series(4, x=-1.0)), Feeds(spindle_rpm=2.5))
+    assert [step.minutes.sum() for step in of_kind(made, Timed)] == pytest.approx([1.4] * 4, rel=1e-14)
+    assert made.minutes == pytest.approx(5.6, rel=1e-14)
+
+
+def test_even_motion_is_one_move_from_the_first_sample_to_the_last():
+    (one,) = traced(lathe(), ring(cams=(waved(phase="1/8 lobe"),), travel=At(x=-2.0, z=0.3)))
+    made = program("Lid", [one])
+    (cut,), (approach,) = of_kind(made, Timed), [step for step in of_kind(made, Rapid) if "X" in step.to]
+    assert cut.places.shape == (1, 5)
+    names = {"C": "spindle", "A": "cam 1", "X": "x", "Y": "y", "Z": "z"}
+    ends = dict(zip(cut.letters, cut.places[0], strict=True))
+    assert ends == {letter: one.axes[moves][-1] for letter, moves in names.items()}
+    assert approach.to == {letter: one.axes[moves][0] for letter, moves in names.items() if letter != "Z"}
+
+
+class Uneven:
+    """A trace that no single move can say, with one sample given twice."""
+
+    def __init__(self, of):
+        self.cut, self.motion = of.cut, of.motion
+        self.u = np.repeat(of.u, [2, *[1] * (len(of.u) - 1)])
+        self.x, self.y, self.z = (np.interp(self.u, of.u, each) for each in (of.x, of.y, of.z))
+        self.axes = {name: np.interp(self.u, of.u, each) for name, each in of.axes.items()}
+        self.axes["x"] += 0.5 * np.sin(2 * np.pi * self.u)
+
+
+def test_uneven_motion_is_one_move_a_sample_and_a_sample_given_twice_is_dropped():
+    (one,) = traced(lathe(), ring(cams=(waved(),)))
+    (cut,) = of_kind(program("Lid", [Uneven(one)]), Timed)
+    assert len(cut.minutes) == len(one.u) - 1
+    assert (cut.minutes > 0).all()
+    assert cut.places[:, cut.letters.index("C")].tolist() == one.axes["spindle"][1:].tolist()
+    assert cut.minutes.cumsum() == pytest.approx(one.u[1:] / 2.0, rel=1e-12)
+
+
+def prompts(*items, on=None):
+    return [step.says for step in of_kind(program("Lid", traced(on or lathe(), *items)), Prompt)][1:]
+
+
+def test_nothing_changed_by_hand_stops_nothing():
+    assert prompts(ring(cams=(waved(),)).series(6, {"x": -1.0, "phase": "1/2 lobe", "depth": 0.1})) == []
+
+
+def test_a_chuck_moved_on_is_said_with_its_new_value():
+    on = lathe(chuck=EccentricChuck(shift=2.0))
+    said = prompts(ring().series(3, {"eccentric.shift": 0.5, "index": "1/96 turn"}), on=on)
+    assert said == [
+        ("set eccentric shift to 2.5 mm", "set eccentric index to 3.75 deg"),
+        ("set eccentric shift to 3 mm", "set eccentric index to 7.5 deg"),
+    ]
+
+
+@pytest.mark.parametrize(
+    ("change", "says"),
+    [
+        ({"index": "1/2 lobe"}, "set cam 1 index to 1/2 lobe = 45 deg"),
+        ({"gain": 0.5}, "set cam 1 gain to 0.5"),
+        ({"side": "back"}, "set cam 1 follower side to back"),
+        ({"follower": Knife()}, "fit cam 1 follower: knife"),
+    ],
+)
+def test_a_drive_changed_by_hand_is_said(change, says):
+    drive = waved()
+    assert prompts(ring(cams=(drive,)), ring(cams=(replace(drive, **change),))) == [(says,)]
+
+
+def test_another_cam_is_said_with_its_shape_and_one_no_longer_used_is_taken_off():
+    two = (waved(), Drive(FACE, follower=Knife()))
+    other = Drive(Wave(lobes=6, base_radius=60.0, rise=3.0), ratio=Fraction(3, 4), follower=Roller(3.0))
+    (said,) = prompts(ring(cams=two), ring(cams=(other,)))
+    assert said == (
+        "take off cam 2",
+        "take off cam 2 follower",
+        "fit cam 1: wave, lobes 6, base radius 60 mm, rise 3 mm, on edge",
+    )
+
+
+def test_a_phase_is_set_by_hand_where_the_cam_stands_on_the_spindle():
+    on = lathe("spindle C", "x X", "z Z")
+    (said,) = prompts(ring(cams=(waved(ratio=1),)).series(2, phase="1/4 lobe"), on=on)
+    assert said == ("set cam 1 phase to 1/4 lobe = 22.5 deg",)
+
+
+def test_a_slide_without_an_axis_is_set_by_hand():
+    on = lathe("spindle C", "z Z")
+    assert prompts(ring().series(2, x=-0.9), on=on) == [("set x slide to 23.1 mm",)]
+
+
+def test_depth_without_an_axis_is_fed_and_withdrawn_by_hand():
+    on = lathe("spindle C", "x X")
+    made = program("Lid", traced(on, ring().series(2, x=-0.9)))
+    said = [step.says[0] if isinstance(step, Prompt) else type(step).__name__ for step in steps_of(made)]
+    away, into = "withdraw the cutter by hand, 5 mm clear of the face", "feed the cutter in by hand to z -0.4 mm"
+    assert said == [away, "set up the lathe as the settings say", "Rapid", into, "Timed", away, "Rapid", into, "Timed", away]
+
+
+def test_only_axes_that_the_job_uses_are_moved():
+    made = program("Lid", traced(lathe(), ring(cams=(waved(),))))
+    assert [axis.letter for axis in made.axes] == ["C", "A", "X", "Y", "Z"]
+
+
+def test_a_lathe_without_a_spindle_axis_is_refused():
+    with pytest.raises(SettingError, match="spindle"):
+        program("Lid", traced(lathe("x X", "z Z"), ring()))
+
+
+def test_a_move_past_the_end_of_an_axis_is_refused_with_the_cut_and_the_axis():
+    on = lathe(x=(20.0, 160.0))
+    with pytest.raises(SettingError, match=r"cut 6 \(ring 6\): X would go to 19 mm.*from 20 to 160"):
+        program("Lid", traced(on, ring().series(8, x=-1.0)))
+
+
+def test_clear_beyond_the_z_axis_is_refused():
+    with pytest.raises(SettingError, match="Z would go to 5 mm"):
+        program("Lid", traced(lathe(z=(-60.0, 4.0)), ring()))
+
+
+def test_a_tip_that_would_not_be_clear_of_the_cut_is_refused():
+    with pytest.raises(SettingError, match=r"clear=5: must be above 6 mm"):
+        program("Lid", traced(lathe(), ring(at=At(x=24.0, z=-0.2), travel=At(z=6.2))))
+
+
+@pytest.mark.parametrize("turns", [2, Fraction(1, 24)])
+def test_a_tip_that_would_not_be_clear_of_a_pumped_face_is_refused(turns):
+    """On the back, a face cam of 2 mm rise brings the work 2 mm nearer, whichever part of it the cut itself uses."""
+    pumped = ring(turns=turns, cams=(Drive(FACE, follower=Knife(), side="back", ratio=Fraction(1, 48)),))
+    with pytest.raises(SettingError, match=r"clear=1\.9: must be above 2 mm"):
+        program("Lid", traced(lathe(), pumped), Feeds(clear=1.9))
+    program("Lid", traced(lathe(), pumped), Feeds(clear=2.1))
+
+
+@pytest.mark.parametrize(
+    "wrong", [{"spindle_rpm": 0.0}, {"spindle_rpm": -2.0}, {"clear": 0.0}, {"plunge": 0.0}, {"spindle_rpm": np.nan}]
+)
+def test_feeds_that_make_no_sense_are_refused_by_name(wrong):
+    with pytest.raises(SettingError, match=next(iter(wrong))):
+        Feeds(**wrong)
+
+
+def test_a_job_without_a_cut_is_refused():
+    with pytest.raises(SettingError, match="traces=0"):
+        program("Lid", [])

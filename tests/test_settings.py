@@ -1,0 +1,175 @@
+"""The settings before they have a format, and the words that parts are shown in."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import ClassVar
+
+import pytest
+
+from lobework.cam import Wave
+from lobework.carriage import Headstock
+from lobework.chuck import EccentricChuck, Oval
+from lobework.cutter import Vee
+from lobework.drive import Drive
+from lobework.errors import SettingError
+from lobework.follower import Roller
+from lobework.hand import by_hand, settings_of, show
+from lobework.kinds import Angle, Length, Turning
+from lobework.lathe import Axis, Lathe
+from lobework.passes import Pass, cuts_of
+from lobework.piece import Disc
+from lobework.program import Feeds
+from lobework.rigid import Rigid
+from lobework.settings import settings
+from lobework.slide import At
+from lobework.units import Phase
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Tilted:
+    """A chuck from outside, with a field of every kind."""
+
+    kind: ClassVar[str] = "tilted"
+    varies: ClassVar[bool] = False
+    lift: Length
+    tilt_deg: Angle = 0.0
+    detent: Turning = Phase()
+    teeth: int = 96
+    share: Fraction = Fraction(1, 3)
+    stop: str = "near"
+    slack: float = 0.25
+
+    def motions(self, theta):
+        return Rigid.still()
+
+
+AXES = (Axis(moves="spindle", letter="C"), Axis(moves="cam 1", letter="A"), Axis(moves="x", letter="X", low=-60, high=160))
+PIECE, CUTTER = Disc(diameter=70.0, thickness=8.0, material="boxwood"), Vee(angle_deg=90.0, width=3.0)
+
+
+def bench(*chucks):
+    lathe = Lathe(name="bench", headstock=Headstock(sideways="rocks", pivot_height=250.0), axes=AXES)
+    for chuck in chucks:
+        lathe = lathe.mount(chuck)
+    return lathe
+
+
+def one_pass():
+    cam = Drive(
+        Wave(lobes=4, base_radius=60.0, rise=5.0), ratio="2/3", follower=Roller(3.175), phase="5/32 lobe", index="1/96 turn"
+    )
+    return Pass(name="rings", turns=3, at=At(x=24.0, depth=0.4), cams=(cam,))
+
+
+def made(item, lathe, units="mm", feeds=None):
+    return settings("Lid", lathe, PIECE, CUTTER, list(cuts_of(item, lathe)), units, feeds)
+
+
+def entries(sheet, name):
+    return {entry.name: entry.value for group in sheet.groups if group.name == name for entry in group.entries}
+
+
+def test_a_chuck_from_outside_shows_every_setting_by_itself():
+    sheet = made(one_pass(), bench(Tilted(lift=12.7, tilt_deg=22.5, detent=Phase.of("1/8 turn"))))
+    assert entries(sheet, "chuck 1 from the spindle: tilted") == {
+        "kind": "tilted", "lift": "12.7 mm", "tilt": "22.5 deg", "detent": "45 deg",
+        "teeth": "96", "share": "1/3", "stop": "near", "slack": "0.25",
+    }  # fmt: skip
+
+
+def test_chucks_are_listed_from_the_spindle_outwards():
+    sheet = made(one_pass(), bench(EccentricChuck(shift=2.0), Oval(throw=3.0)))
+    names = [group.name for group in sheet.groups if group.name.startswith("chuck")]
+    assert names == ["chuck 1 from the spindle: eccentric", "chuck 2 from the spindle: oval"]
+
+
+def test_a_cam_shows_shape_ratio_follower_side_gain_phase_and_index():
+    """5/32 of a lobe of a four-lobed cam: 360 / 4 * 5 / 32 = 14.0625 degrees of the cam; 1/96 turn is 3.75."""
+    assert entries(made(one_pass(), bench()), "cam 1") == {
+        "shape": "wave", "lobes": "4", "base radius": "60 mm", "rise": "5 mm", "on": "edge",
+        "ratio to spindle": "2/3 (66.6667 %)", "phase": "5/32 lobe = 14.0625 deg", "index": "3.75 deg",
+        "follower": "roller", "follower radius": "3.175 mm", "follower side": "front", "gain": "1",
+    }  # fmt: skip
+
+
+def test_lengths_are_in_the_units_of_the_file():
+    """One inch is 25.4 mm (Federal Register, 30 June 1959): a 3.175 mm roller is 1/8 inch."""
+    sheet = made(one_pass(), bench(), "inch")
+    assert entries(sheet, "cam 1")["follower radius"] == "0.125 in"
+    assert entries(sheet, "lathe")["axis X"] == "moves the x slide, from -2.3622 in to 6.29921 in"
+    assert entries(sheet, "headstock")["pivot height"] == "9.84252 in"
+
+
+def test_the_set_up_holds_work_cutter_lathe_headstock_pass_and_program():
+    sheet = made(one_pass(), bench(), feeds=Feeds(spindle_rpm=3.0, clear=6.0, plunge=50.0))
+    assert entries(sheet, "work") == {"form": "disc", "diameter": "70 mm", "thickness": "8 mm", "material": "boxwood"}
+    assert entries(sheet, "cutter") == {"kind": "vee", "angle": "90 deg", "width": "3 mm"}
+    assert entries(sheet, "lathe")["axis C"] == "moves the spindle, without end"
+    assert entries(sheet, "headstock")["sideways"] == "rocks"
+    assert entries(sheet, "pass 1: rings")["spindle turns"] == "3"
+    assert entries(sheet, "pass 1: rings")["begins at x"] == "24 mm"
+    assert entries(sheet, "program") == {"spindle": "3 turns a minute", "clear of the face": "6 mm", "plunge": "50 mm a minute"}
+
+
+def test_the_steps_hold_one_row_a_cut_with_only_what_is_stepped():
+    series = one_pass().series(4, {"x": -0.9, "phase": "1/32 lobe"}, name="ring").series(3, {"index": "1/3 turn"}, name="row")
+    (steps,) = made(series, bench(EccentricChuck(shift=2.0))).steps
+    assert [column.name for column in steps.columns] == ["eccentric index", "x", "cam 1 phase"]
+    assert steps.places == "row.ring"
+    assert [row.number for row in steps.rows] == list(range(1, 13))
+    assert [row.places for row in steps.rows[3:6]] == ["1.4", "2.1", "2.2"]
+    assert steps.rows[3].values == ("0 deg", "21.3 mm", "1/4 lobe = 22.5 deg")
+    assert steps.rows[11].values == ("240 deg", "21.3 mm", "1/4 lobe = 22.5 deg")
+
+
+def test_the_program_sets_what_has_an_axis_and_hands_set_the_rest():
+    series = one_pass().series(2, {"x": -0.9, "depth": 0.1, "cam 1.phase": 2, "cam 1.gain": 0.1, "cam 1.index": 3, "index": 5})
+    (steps,) = made(series, bench(EccentricChuck(shift=2.0))).steps
+    done = {column.name: column.by for column in steps.columns}
+    by_hand_too = {"depth": "hand", "cam 1 gain": "hand", "cam 1 index": "hand", "eccentric index": "hand"}
+    assert done == {"x": "program", "cam 1 phase": "program", **by_hand_too}
+
+
+def test_each_pass_of_the_job_has_its_own_steps():
+    lathe = bench()
+    cuts = list(cuts_of(one_pass().series(3, x=-1.0), lathe))
+    cuts += list(cuts_of(Pass(name="rim", at=At(x=32.0)), lathe, first=4, group=2))
+    sheet = settings("Lid", lathe, PIECE, CUTTER, cuts)
+    assert [(steps.name, len(steps.rows), len(steps.columns)) for steps in sheet.steps] == [
+        ("pass 1: rings", 3, 1),
+        ("pass 2: rim", 1, 0),
+    ]
+
+
+def test_a_job_without_a_cut_is_refused():
+    with pytest.raises(SettingError, match="cuts=0"):
+        settings("Lid", bench(), PIECE, CUTTER, [])
+
+
+@pytest.mark.parametrize(
+    ("value", "lobes", "shown"),
+    [
+        (Phase.of("1/4 turn"), 4, "90 deg"),
+        (Phase.of("1/2 lobe"), 4, "1/2 lobe = 45 deg"),
+        (Phase.of("1/2 lobe + 2 deg"), 4, "1/2 lobe + 2 deg = 47 deg"),
+        (Phase.of("1/3 deg"), 1, "1/3 deg = 0.333333 deg"),
+        (Phase.of("1/2 lobe"), None, "1/2 lobe"),
+    ],
+)
+def test_a_phase_is_shown_as_written_and_in_degrees(value, lobes, shown):
+    assert show(value, lobes=lobes) == shown
+
+
+def test_a_setting_that_adds_up_unevenly_is_shown_as_it_is_set():
+    assert dict(settings_of(At(x=24 - 3 * 0.9)))["x"] == "21.3 mm"
+
+
+def test_what_hands_set_leaves_out_what_the_program_moves():
+    lathe = bench(EccentricChuck(shift=2.0))
+    (cut,) = cuts_of(one_pass(), lathe)
+    assert set(by_hand(cut)) == {
+        "eccentric chuck", "eccentric shift", "eccentric index",
+        "cam 1", "cam 1 follower", "cam 1 follower side", "cam 1 gain", "cam 1 index",
+    }  # fmt: skip
