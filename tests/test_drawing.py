@@ -112,17 +112,9 @@ def test_each_pass_of_the_job_is_a_layer_with_a_figure_for_each_cut():
     ]
 
 
-@pytest.mark.parametrize(
-    ("diameter", "units", "bar", "says"),
-    [
-        (70.0, "mm", 50.0, "50 mm"),
-        (70.0, "inch", 50.8, "2 in"),
-        (30.0, "mm", 20.0, "20 mm"),
-        (40.0, "inch", 25.4, "1 in"),
-        (8.0, "mm", 10.0, "10 mm"),
-    ],
-)
-def test_the_scale_bar_is_a_round_length_that_fits(diameter, units, bar, says):
+@pytest.mark.parametrize("diameter", [8.0, 70.0, 300.0])
+@pytest.mark.parametrize(("units", "bar", "says"), [("mm", 50.0, "50 mm"), ("inch", 50.8, "2 in")])
+def test_the_scale_bar_is_a_round_length_on_every_sheet(diameter, units, bar, says):
     """One inch is 25.4 mm (Federal Register, 30 June 1959)."""
     made = sheet(ring(x=3.0), piece=Disc(diameter=diameter, thickness=5.0), units=units)
     assert made.bar == bar
@@ -140,9 +132,12 @@ def test_the_outline_and_a_mark_at_the_centre_are_there():
     assert sum(stroke.points.sum() for stroke in centre) == pytest.approx(0.0, abs=1e-12)
 
 
-@pytest.mark.parametrize("x", [24.0, 80.0])
-def test_everything_lies_on_the_sheet(x):
-    made = sheet(ring(x=x, depth=1.5), cutter=Vee(angle_deg=90.0, width=3.0))
+@pytest.mark.parametrize("units", ["mm", "inch"])
+@pytest.mark.parametrize("x", [2.0, 24.0, 80.0])
+def test_everything_lies_on_the_sheet(x, units):
+    made = sheet(
+        ring(x=x, depth=1.5), piece=Disc(diameter=3 * x, thickness=8.0), units=units, cutter=Vee(angle_deg=90.0, width=3.0)
+    )
     for stroke in [*made.strokes, *made.lines]:
         reach = stroke.width / 2
         assert made.left + reach <= stroke.points[:, 0].min()

@@ -33,8 +33,8 @@ _NARROWEST_MM: Final = 66.0
 _EM: Final = 0.56
 """Mean width of a letter over its size, on the wide side."""
 _JOINED: Final = "\N{NO-BREAK SPACE}"
-_BARS_MM: Final = {"mm": (50.0, 20.0, 10.0), "inch": (50.8, 25.4, 12.7)}
-_BAR_SAYS: Final = {"mm": ("50 mm", "20 mm", "10 mm"), "inch": ("2 in", "1 in", "1/2 in")}
+_BARS: Final[dict[LengthUnit, tuple[float, int, str]]] = {"mm": (50.0, 5, "50 mm"), "inch": (50.8, 4, "2 in")}
+"""The scale bar's length, mm, its parts, and what it says; the narrowest sheet has room for it."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -177,14 +177,12 @@ def _centre_mark() -> list[Stroke]:
     return [dot, *(_line(*arm, width=0.15, ink="accent") for arm in arms)]
 
 
-def _bar_marks(x: float, y: float, length: float) -> list[Stroke]:
-    """Return a scale bar from (x, y): a rule, long ticks at its ends, short ones at each fifth or quarter."""
-    parts = 4 if length in _BARS_MM["inch"] else 5
+def _bar_marks(x: float, y: float, length: float, parts: int) -> list[Stroke]:
+    """Return a scale bar from (x, y): a rule, long ticks at its ends, short ones between its parts."""
     marks = [_line((x, y), (x + length, y), width=0.2, ink="accent")]
     for k in range(parts + 1):
-        tick = 2.2 if k in (0, parts) else 1.2
         across = x + length * k / parts
-        marks.append(_line((across, y), (across, y + tick), width=0.2, ink="accent"))
+        marks.append(_line((across, y), (across, y + (2.2 if k in (0, parts) else 1.2)), width=0.2, ink="accent"))
     return marks
 
 
@@ -269,11 +267,10 @@ def draw(title: str, piece: Piece, cutter: Cutter, traces: Sequence[Trace], unit
     about = _about(piece, cutter, len(traces), len(layers), units)
     for text in about:
         write(text, 2.3, "plain", 3)
-    choice = next((k for k, bar in enumerate(_BARS_MM[units]) if bar <= 0.8 * (high[0] - low[0])), 2)
-    bar = _BARS_MM[units][choice]
+    bar, parts, bar_says = _BARS[units]
     y -= 7.0
-    lines = [Stroke(piece.outline[:-1], 0.18, "outline", closed=True), *_centre_mark(), *_bar_marks(text_left, y, bar)]
-    words.append(Words(_BAR_SAYS[units][choice], text_left + bar + 1.5, y, 2.3, "start", "plain"))
+    lines = [Stroke(piece.outline[:-1], 0.18, "outline", closed=True), *_centre_mark(), *_bar_marks(text_left, y, bar, parts)]
+    words.append(Words(bar_says, text_left + bar + 1.5, y, 2.3, "start", "plain"))
     y -= 1.4
     write("print at 100 %, check the scale bar", 2.1, "note", 1)
     write("face seen from the cutter, X to the right, Y up", 2.1, "note", 1)
