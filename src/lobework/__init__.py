@@ -17,14 +17,14 @@ if TYPE_CHECKING:
     from lobework.errors import InputError, LobeworkError
     from lobework.follower import Flat, Knife, Roller
     from lobework.job import Job
-    from lobework.jobfile import job_schema, lathe, read_job
+    from lobework.jobfile import job_schema, read_job, read_lathe
     from lobework.lathe import Axis, Lathe
     from lobework.passes import Cut, Pass, Series
     from lobework.piece import Disc
     from lobework.program import Feeds
     from lobework.rigid import Rigid
     from lobework.slide import At
-    from lobework.trace import Trace, trace
+    from lobework.trace import Trace
     from lobework.units import Phase
 
 __all__ = [
@@ -64,12 +64,11 @@ __all__ = [
     "Wave",
     "job_schema",
     "largest_roller",
-    "lathe",
     "lift_of",
     "pressure_angle",
     "read_job",
+    "read_lathe",
     "touch_at",
-    "trace",
 ]
 
 _HOME = {
@@ -84,14 +83,14 @@ _HOME = {
     "errors": ("InputError", "LobeworkError"),
     "follower": ("Flat", "Knife", "Roller"),
     "job": ("Job",),
-    "jobfile": ("job_schema", "lathe", "read_job"),
+    "jobfile": ("job_schema", "read_job", "read_lathe"),
     "lathe": ("Axis", "Lathe"),
     "passes": ("Cut", "Pass", "Series"),
     "piece": ("Disc",),
     "program": ("Feeds",),
     "rigid": ("Rigid",),
     "slide": ("At",),
-    "trace": ("Trace", "trace"),
+    "trace": ("Trace",),
     "units": ("Phase",),
 }
 _MODULE_OF = {name: module for module, names in _HOME.items() for name in names}

@@ -112,7 +112,13 @@ class Scallop(CamShape):
         if self.on == "edge" and self.lobes > 2:
             half = math.pi / self.lobes
             most = self.base_radius * ((1 + math.sin(half)) / math.cos(half) - 1)
-            require(self.rise <= most, "rise", self.rise, f"at most {most:.6g} for {self.lobes} round lobes", "a rounder lobe would overhang")
+            require(
+                self.rise <= most,
+                "rise",
+                self.rise,
+                f"at most {most:.6g} for {self.lobes} round lobes",
+                "a rounder lobe would overhang",
+            )
 
     def _arc(self) -> tuple[float, float]:
         base, top = self.base_radius, self.base_radius + self.rise
@@ -177,9 +183,7 @@ class Eccentric:
 
     def rise_at(self, psi: Array) -> Array:
         """Return the height above the lowest point of the edge, mm."""
-        height: Array = (
-            self.offset * np.cos(psi) + np.sqrt(self.radius**2 - (self.offset * np.sin(psi)) ** 2) - self.base_radius
-        )
+        height: Array = self.offset * np.cos(psi) + np.sqrt(self.radius**2 - (self.offset * np.sin(psi)) ** 2) - self.base_radius
         return height
 
     def slope_at(self, psi: Array) -> Array:
@@ -221,7 +225,9 @@ class Law(CamShape):
         require(0 < self.rise_part < 1, "rise_part", self.rise_part, "between 0 and 1")
         require(0 < self.fall_part < 1, "fall_part", self.fall_part, "between 0 and 1")
         low = 1 - self.rise_part - self.fall_part
-        require(0 <= self.dwell_part <= low, "dwell_part", self.dwell_part, f"from 0 to {low}, what rise and fall leave of the lobe")
+        require(
+            0 <= self.dwell_part <= low, "dwell_part", self.dwell_part, f"from 0 to {low}, what rise and fall leave of the lobe"
+        )
 
     def _edges(self) -> tuple[float, float, float, float]:
         """Return where the rise begins and ends, and the fall begins and ends, as parts of a lobe from its top."""

@@ -39,4 +39,10 @@ class Headstock:
         require(self.sideways in ("rocks", "slides", "fixed"), "sideways", self.sideways, "'rocks', 'slides' or 'fixed'")
         require(self.endways in ("pumps", "fixed"), "endways", self.endways, "'pumps' or 'fixed'")
         if self.sideways == "rocks":
-            require(0 < self.pivot_height < math.inf, "pivot_height", self.pivot_height, "above zero", "measure from the pivot up to the spindle")
+            require(
+                0 < self.pivot_height < math.inf,
+                "pivot_height",
+                self.pivot_height,
+                "above zero",
+                "measure from the pivot up to the spindle",
+            )

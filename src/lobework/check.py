@@ -106,8 +106,8 @@ def bridging_findings(cuts: Sequence[Cut], traces: Sequence[Trace]) -> Iterable[
                     kind="bridging",
                     level="warning",
                     where=f"{name}, {drive.name}",
-                    says=f"the {drive.follower.kind} spans the cam from {first} to {last} degrees{each}, {_mm(bridge.width)} wide, "
-                    f"and misses up to {_mm(bridge.depth)} of depth; {remedy}",
+                    says=f"the {drive.follower.kind} spans the cam from {first} to {last} degrees{each}, "
+                    f"{_mm(bridge.width)} wide, and misses up to {_mm(bridge.depth)} of depth; {remedy}",
                 )
 
 
@@ -127,7 +127,8 @@ def travel_findings(cuts: Sequence[Cut], traces: Sequence[Trace]) -> Iterable[Fi
                         kind="travel",
                         level="problem",
                         where=f"{cut.title}, {axis.moves}",
-                        says=f"goes to {format_number(goes)} {unit}; the travel of {axis.letter} ends at {format_number(limit)} {unit}",
+                        says=f"goes to {format_number(goes)} {unit}; "
+                        f"the travel of {axis.letter} ends at {format_number(limit)} {unit}",
                     )
 
 

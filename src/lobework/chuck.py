@@ -110,7 +110,9 @@ class Oval:
     index: Turning = Phase()
 
     def __post_init__(self) -> None:
-        require(0 <= self.throw < math.inf, "throw", self.throw, "zero or more", "set the ring to the other side with ring_angle 180")
+        require(
+            0 <= self.throw < math.inf, "throw", self.throw, "zero or more", "set the ring to the other side with ring_angle 180"
+        )
 
     def motions(self, theta: Array) -> Rigid:
         """Return where the work stands on the spindle: (n,) rad in, n rigid motions out."""

@@ -106,14 +106,14 @@ def tabulate(at: Callable[[Array], tuple[Array, Array]], corners: Array, period:
             offset += inner.size
             value = values[part] + slopes[part] * (true - inner)
             cells, misfit = _cubics(value, slopes[part], (b - a) / count)
-            if misfit <= within or misfit > 0.8 * before or b - a <= _NARROWEST * period:
+            if misfit <= within or (count == _MOST and misfit > 0.8 * before) or b - a <= _NARROWEST * period:
                 done.append((a, b, cells))
             elif count < _MOST:
                 wanted = int(np.ceil(count * 1.15 * (misfit / within) ** 0.25))
-                after.append((a, b, min(max(wanted, 2 * count), _MOST), np.inf))
+                after.append((a, b, min(max(wanted, 2 * count), _MOST), before))
             else:
                 middle = 0.5 * (a + b)
-                after += [(a, middle, count // 2, misfit), (middle, b, count // 2, misfit)]
+                after += [(a, middle, _FIRST, misfit), (middle, b, _FIRST, misfit)]
         pending = after
     done.sort(key=lambda arc: arc[0])
     counts = np.array([cells.shape[0] for _, _, cells in done], dtype=np.int64)
@@ -129,7 +129,7 @@ def tabulate(at: Callable[[Array], tuple[Array, Array]], corners: Array, period:
 
 def _knots(a: float, b: float, count: int) -> tuple[Array, Array]:
     """Return evenly spaced angles, and the same with both ends drawn in, out of reach of the corners there."""
-    true = a + (b - a) / count * np.arange(count + 1)
+    true = np.linspace(a, b, count + 1)
     inner = true.copy()
     inner[0] += _NUDGE * (b - a)
     inner[-1] -= _NUDGE * (b - a)

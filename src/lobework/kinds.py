@@ -6,7 +6,7 @@ fields: their names, types, defaults and `Annotated` units below.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Hashable, Sequence
 from dataclasses import dataclass, fields
 from typing import TYPE_CHECKING, Annotated, Any, ClassVar, Literal, Protocol, get_type_hints, runtime_checkable
 
@@ -56,7 +56,9 @@ class Measure:
 Length = Annotated[float, Measure("a length such as 3, '3 mm' or '1/8 in'", length, format_length)]
 """A field in millimetres."""
 
-Angle = Annotated[float, Measure("an angle such as 90, '90 deg' or '1/4 turn'", angle, lambda deg: f"{format_number(deg, 6)} deg")]
+Angle = Annotated[
+    float, Measure("an angle such as 90, '90 deg' or '1/4 turn'", angle, lambda deg: f"{format_number(deg, 6)} deg")
+]
 """A field in degrees; its name ends in ``_deg``, and files drop that ending."""
 
 Turning = Annotated[Phase, Measure("an angle such as '2 deg', '1/96 turn' or '1/2 lobe'", Phase.of, format_phase)]
@@ -64,7 +66,7 @@ Turning = Annotated[Phase, Measure("an angle such as '2 deg', '1/96 turn' or '1/
 
 
 @runtime_checkable
-class Cam(Protocol):
+class Cam(Hashable, Protocol):
     """A disc with a waved edge or a waved face.
 
     `lobes` equal lobes stand round it; the top of one stands at angle zero.
@@ -96,7 +98,7 @@ class Cam(Protocol):
 
 
 @runtime_checkable
-class Follower(Protocol):
+class Follower(Hashable, Protocol):
     """What bears on the cam: a nose, symmetrical or not, moved along a line through the cam's centre."""
 
     kind: ClassVar[str]

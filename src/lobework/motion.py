@@ -79,7 +79,8 @@ class Motion:
         if self.furthest:
             furthest: Array = np.min(each, axis=0) if pushes[0].scale < 0 else np.max(each, axis=0)
             return furthest
-        return np.sum(each, axis=0)
+        together: Array = np.sum(each, axis=0)
+        return together
 
     def tip(self, u: Array) -> Array:
         """Return where the slides hold the cutter's tip on the bench: (n, 3) mm."""
@@ -139,11 +140,15 @@ def motion_of(cut: Cut) -> Motion:
     crowded = any(len(same) > 1 for same in pushes.values())
     furthest = crowded and (passed.together == "furthest" or (passed.together is None and rocks and len(pushes["sideways"]) > 1))
     if len(pushes["sideways"]) > 1 and rocks and passed.together == "sum":
-        raise SettingError("together='sum': two cams on one rocking headstock do not add up; write 'furthest', or use a headstock that slides")
+        raise SettingError(
+            "together='sum': two cams on one rocking headstock do not add up; write 'furthest', or use a headstock that slides"
+        )
     if furthest:
         for moves, same in pushes.items():
             if len({push.scale > 0 for push in same}) > 1:
-                raise SettingError(f"together='furthest': the cams that move {moves} bear on both sides; put their followers on one side")
+                raise SettingError(
+                    f"together='furthest': the cams that move {moves} bear on both sides; put their followers on one side"
+                )
     return Motion(cut, tuple(pushes["sideways"]), tuple(pushes["endways"]), rocks, furthest)
 
 
@@ -165,7 +170,9 @@ def _push(drive: Drive, headstock: Headstock) -> Push:
     rate = -2 * math.pi * float(drive.ratio)
     if drive.moves == "endways":
         if headstock.endways != "pumps":
-            raise SettingError("on='face': a face cam moves the headstock endways, and this one does not pump; use an edge cam or another lathe")
+            raise SettingError(
+                "on='face': a face cam moves the headstock endways, and this one does not pump; use an edge cam or another lathe"
+            )
         curve, scale, start = lift_of(drive.cam, drive.follower).curve, -side * drive.gain, 0.0
     elif headstock.sideways == "slides":
         curve, scale, start = lift_of(drive.cam, drive.follower).curve, -side * drive.gain, 0.0 if side > 0 else math.pi
@@ -182,7 +189,8 @@ def _rocking(cam: Cam, follower: Follower, side: int, gain: float, height: float
     """Return how far along its arc the spindle is pushed away from the follower, mm, by the follower's nominal direction."""
     if (form := follower.form) == "shaped":
         raise SettingError(
-            f"follower.kind={follower.kind!r}: on a rocking headstock a follower must be round or flat; use a roller, a knife or a flat"
+            f"follower.kind={follower.kind!r}: on a rocking headstock a follower must be round or flat; "
+            "use a roller, a knife or a flat"
         )
     lift = lift_of(cam, follower)
     stand, flat = lift.rest, form == "flat"
@@ -194,11 +202,11 @@ def _rocking(cam: Cam, follower: Follower, side: int, gain: float, height: float
         alpha, slope, misfit = rocked(reach, psi, height, stand, side, gain, flat)
         if np.abs(misfit).max() > _FOLLOWS_MM or not np.isfinite(alpha).all():
             raise SettingError(
-                f"the headstock, {height:g} mm above its pivot, cannot rock far enough to follow this cam; use less rise or gain, or a higher spindle"
+                f"the headstock, {height:g} mm above its pivot, cannot rock far enough to follow this cam; "
+                "use less rise or gain, or a higher spindle"
             )
         return -side * height * alpha, -side * height * slope
 
     starts = lift.curve.starts
     corners = rocked_at_direction(lift.curve.at(starts) + stand, starts, height, stand, side, gain, flat)
     return tabulate(at, corners, lift.curve.period, TABLE_MM)
-

@@ -69,9 +69,7 @@ class Pass(_Repeats):
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "turns", ratio(self.turns))
-        named = tuple(
-            drive if drive.name else replace(drive, name=f"cam {number}") for number, drive in enumerate(self.cams, 1)
-        )
+        named = tuple(drive if drive.name else replace(drive, name=f"cam {number}") for number, drive in enumerate(self.cams, 1))
         object.__setattr__(self, "cams", named)
         require(0 < self.turns <= 10**6, "turns", self.turns, "above zero, at most a million")
         require(self.together in ("sum", "furthest", None), "together", self.together, "'sum' or 'furthest'")
@@ -181,7 +179,8 @@ def step_targets(setting: str, of: Pass, lathe: Lathe) -> list[str]:
         found = [full for full in known if full.rpartition(".")[2] == name]
     if not found:
         raise SettingError(
-            f"nothing here has a setting {setting!r}{nearest(setting, known)}; settings that can be stepped: {', '.join(sorted(known))}"
+            f"nothing here has a setting {setting!r}{nearest(setting, known)}; "
+            f"settings that can be stepped: {', '.join(sorted(known))}"
         )
     return found
 
@@ -258,7 +257,5 @@ def cuts_of(item: Pass | Series, lathe: Lathe, *, first: int = 1, group: int = 1
                     passed, stepped_lathe, stepped[full] = _stepped(passed, stepped_lathe, full, amount * place)
                 except InputError as error:
                     raise error.at(f"series step {'.'.join(str(p + 1) for p in places)}, {full}") from None
-        marks = tuple(
-            Level(level.name, place + 1, level.count) for level, place in zip(levels, places, strict=True)
-        )
+        marks = tuple(Level(level.name, place + 1, level.count) for level, place in zip(levels, places, strict=True))
         yield Cut(number=number, passed=passed, lathe=stepped_lathe, levels=marks, stepped=stepped, group=group)

@@ -90,7 +90,7 @@ class _Spans(NamedTuple):
 
     start: Array
     end: Array
-    count: NDArray[np.int64]
+    steps: NDArray[np.int64]
 
 
 def trace(cut: Cut, *, chord: float = CHORD_MM, way: Way = "auto") -> Trace:
@@ -118,7 +118,8 @@ def trace(cut: Cut, *, chord: float = CHORD_MM, way: Way = "auto") -> Trace:
     >>> from lobework.lathe import Lathe
     >>> from lobework.passes import Pass
     >>> from lobework.slide import At
-    >>> circle = trace(Cut(number=1, passed=Pass(at=At(x=10.0)), lathe=Lathe(name="bench", headstock=Headstock(sideways="fixed"))))
+    >>> bench = Lathe(name="bench", headstock=Headstock(sideways="fixed"))
+    >>> circle = trace(Cut(number=1, passed=Pass(at=At(x=10.0)), lathe=bench))
     >>> circle.u.size, bool(np.allclose(np.hypot(circle.x, circle.y), 10.0))
     (161, True)
     """
@@ -126,7 +127,7 @@ def trace(cut: Cut, *, chord: float = CHORD_MM, way: Way = "auto") -> Trace:
         _refuse_too_large(estimate(cut, chord=chord))
     motion = motion_of(cut)
     spans = _spans(motion, float(cut.passed.turns), chord)
-    total = int(spans.count.sum())
+    total = int(spans.steps.sum())
     _refuse_too_large(total)
     if way == "compiled" or (way == "auto" and total >= COMPILED_FROM):
         return _compiled(motion, spans)
@@ -141,7 +142,7 @@ def estimate(cut: Cut, *, chord: float = CHORD_MM) -> int:
     pieces = turns * _splits_a_turn(motion)
     if pieces * BYTES_A_SAMPLE > MOST_BYTES:
         return int(pieces)
-    return math.ceil(float(_spans(motion, tried, chord).count.sum()) * turns / tried)
+    return math.ceil(float(_spans(motion, tried, chord).steps.sum()) * turns / tried)
 
 
 def _refuse_too_large(samples: int) -> None:
@@ -163,7 +164,7 @@ def _spans(motion: Motion, turns: float, chord: float) -> _Spans:
     breaks += [_corners(push, turns) for push in (*motion.sideways, *motion.endways)]
     if motion.furthest:
         smooth = np.unique(np.concatenate(breaks))
-        breaks += [_changes(motion, pushes, smooth) for pushes in (motion.sideways, motion.endways) if len(pushes) > 1]
+        breaks += [_changes(pushes, smooth) for pushes in (motion.sideways, motion.endways) if len(pushes) > 1]
     edges = np.unique(np.concatenate(breaks))
     keep = np.append(np.diff(edges) > 1e-12 * max(turns, 1.0), True)
     edges = edges[keep]
@@ -197,7 +198,7 @@ def _corners(push: Push, turns: float) -> Array:
     return inside[(inside > 0) & (inside < turns)]
 
 
-def _changes(motion: Motion, pushes: tuple[Push, ...], smooth: Array) -> Array:
+def _changes(pushes: tuple[Push, ...], smooth: Array) -> Array:
     """Return the turns at which another push takes over the headstock."""
 
     def holds(u: Array) -> NDArray[np.intp]:
@@ -246,8 +247,8 @@ def _bends(points: Array, stride: int) -> Array:
 
 def _laid_out(spans: _Spans) -> tuple[Array, NDArray[np.int64], int]:
     """Return the step of each span, where its first sample goes, and how many samples there are, the last included."""
-    offsets = np.concatenate([[0], np.cumsum(spans.count)])
-    return (spans.end - spans.start) / spans.count, offsets[:-1].astype(np.int64), int(offsets[-1]) + 1
+    offsets = np.concatenate([[0], np.cumsum(spans.steps)])
+    return (spans.end - spans.start) / spans.steps, offsets[:-1].astype(np.int64), int(offsets[-1]) + 1
 
 
 def _plain(motion: Motion, spans: _Spans) -> Trace:
@@ -274,7 +275,7 @@ def _compiled(motion: Motion, spans: _Spans) -> Trace:
     chucks = [mounted.chuck for mounted in motion.cut.lathe.chucks]
     still = _still(chucks)
     turned, shift = still or (0.0, np.zeros(3))
-    weave(spans.start, step, spans.count, offsets, *_loop_tables(motion, spans, step), turned, shift, u, x, y, z)
+    weave(spans.start, step, spans.steps, offsets, *_loop_tables(motion, spans, step), turned, shift, u, x, y, z)
     if still is None:
         for first in range(0, total, _CHUNK):
             part = slice(first, first + _CHUNK)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Final, NamedTuple
 
@@ -10,16 +11,20 @@ import numpy as np
 if TYPE_CHECKING:
     from lobework.rigid import Array
 
-__all__ = ["Shapes", "Touch", "reach", "reach_slope", "tilt", "touch"]
+__all__ = ["Shapes", "Touch", "reach", "reach_slope", "tilt", "touch", "window_of"]
 
-_ROUNDS: Final = 80
+_ROUNDS: Final = 120
+_CHANCES: Final = 8
+_LEVEL: Final = 1e-13
+_SPARE: Final = 1e-3
 
 
 class Shapes(NamedTuple):
     """The shapes that touch, as functions of arrays.
 
     ``rise`` and ``slope`` of the cam by its angle; ``nose`` and ``nose_slope`` of the follower by the distance
-    across; ``base`` is the base radius of an edge cam or the track radius of a face cam (``face``).
+    across; ``base`` is the base radius of an edge cam or the track radius of a face cam (``face``); ``window``
+    is how far to either side the follower can touch, from `window_of`.
     """
 
     rise: Callable[[Array], Array]
@@ -29,6 +34,7 @@ class Shapes(NamedTuple):
     half_width: float
     base: float
     face: bool
+    window: float
 
 
 class Touch(NamedTuple):
@@ -86,9 +92,8 @@ def touch(shapes: Shapes, phi: Array, pitch: float) -> Touch:
     if shapes.half_width == 0.0:
         out = 0.0 if shapes.face else shapes.base
         return Touch(out + shapes.rise(phi) + shapes.nose(np.zeros_like(phi)), shapes.slope(phi), phi.copy())
-    window = _window(shapes)
-    count = int(np.ceil(window / min(window / 24, pitch / 128)))
-    step = window / count
+    count = math.ceil(shapes.window / min(shapes.window / 24, pitch / 128))
+    step = shapes.window / count
     away = step * np.arange(-count, count + 1)
     psi = phi[:, None] + away
     held = reach(shapes, psi, phi[:, None])
@@ -98,7 +103,12 @@ def touch(shapes: Shapes, phi: Array, pitch: float) -> Touch:
         bend = np.abs(held[:, :-2] - 2 * inner + held[:, 2:])
     bend = np.where(np.isfinite(bend) & peaks, bend, 0.0).max(axis=1, initial=0.0)
     rows, columns = np.nonzero(peaks & (inner >= (held.max(axis=1) - 2 * bend)[:, None]))
-    found = _climb(shapes, phi[rows], psi[rows, columns], psi[rows, columns + 2])
+    before, after = held[rows, columns], held[rows, columns + 2]
+    with np.errstate(invalid="ignore", divide="ignore"):
+        curved = 2 * inner[rows, columns] - before - after
+        vertex = np.where(curved > 0, (after - before) / (2 * curved), 0.0)
+    ahead = step * np.where(np.abs(vertex) < 1, vertex, 0.0)
+    found = _climb(shapes, phi[rows], psi[rows, columns + 1], step, ahead, curved / step**2)
     height = reach(shapes, found, phi[rows])
     order = np.lexsort((height, rows))
     last = np.append(rows[order][1:] != rows[order][:-1], True)
@@ -106,36 +116,55 @@ def touch(shapes: Shapes, phi: Array, pitch: float) -> Touch:
     return Touch(height[order][last], reach_slope(shapes, best, phi), best)
 
 
-def _window(shapes: Shapes) -> float:
-    """Return how far round the cam, to either side, the follower can touch, rad."""
-    if shapes.face:
-        return shapes.half_width / shapes.base
-    return float(np.arcsin(shapes.half_width / shapes.base)) if shapes.half_width < shapes.base else np.pi / 2
+def window_of(half_width: float, round_radius: float | None, base: float, top: float, face: bool) -> float:
+    """Return how far round the cam, to either side, a follower can touch, rad.
+
+    No follower reaches less far out than the base alone would hold it, and no point of the cam stands further out
+    than ``top``: that bounds the angle between them, for a round follower and for a flat one, by the cosine rule.
+    """
+    if face:
+        wave = top - base
+        if round_radius is not None and wave < round_radius:
+            return math.sqrt(2 * round_radius * wave - wave**2) / base + _SPARE
+        return half_width / base + _SPARE
+    if math.isinf(half_width):
+        return math.acos(base / top) + _SPARE
+    if round_radius is None:
+        return math.asin(half_width / base) if half_width < base else math.pi / 2
+    out = base + round_radius
+    if out**2 <= top**2 - round_radius**2:
+        return math.asin(min(round_radius / top, 1.0)) + _SPARE
+    if top**2 >= out**2 - round_radius**2:
+        return math.asin(round_radius / out) + _SPARE
+    return math.acos(min((top**2 + out**2 - round_radius**2) / (2 * top * out), 1.0)) + _SPARE
 
 
-def _climb(shapes: Shapes, phi: Array, low: Array, high: Array) -> Array:
-    """Return the maximum of `reach` between ``low`` and ``high``: where its slope changes sign, smooth or not."""
-    low, high = low.copy(), high.copy()
-    at_low = tilt(shapes, low, phi, shapes.slope(low))
-    at_high = tilt(shapes, high, phi, shapes.slope(high))
+def _climb(shapes: Shapes, phi: Array, start: Array, step: float, ahead: Array, bend: Array) -> Array:
+    """Return where `reach` is greatest within ``step`` of ``start``: where its slope changes sign, smooth or not.
+
+    Secants, from the vertex of the parabola through the trial points (``ahead`` of ``start``, with the curvature
+    ``bend``); halves where they leave the bracket, and by turns once they have had their chance.
+    """
+    low, high, found = start - step, start + step, start + ahead
+    before, tilt_before = start.copy(), np.zeros_like(start)
     active = np.arange(phi.size)
     for attempt in range(_ROUNDS):
-        a, b, fa, fb = low[active], high[active], at_low[active], at_high[active]
+        tried = found[active]
+        leaning = tilt(shapes, tried, phi[active], shapes.slope(tried))
+        rising = leaning > 0
+        low[active], high[active] = np.where(rising, tried, low[active]), np.where(rising, high[active], tried)
         with np.errstate(divide="ignore", invalid="ignore"):
-            secant = (a * fb - b * fa) / (fb - fa)
-        middle = 0.5 * (a + b)
-        usable = np.isfinite(secant) & (secant > a) & (secant < b) & (attempt % 3 < 2)
-        tried = np.where(usable, secant, middle)
-        value = tilt(shapes, tried, phi[active], shapes.slope(tried))
-        rising = value > 0
-        same_end = rising == (np.abs(fa) < np.abs(fb))
-        low[active], at_low[active] = np.where(rising, tried, a), np.where(rising, value, np.where(same_end, fa, fa / 2))
-        high[active], at_high[active] = np.where(rising, b, tried), np.where(rising, np.where(same_end, fb, fb / 2), value)
-        tight = high[active] - low[active] <= 4e-16 * (1 + np.abs(tried))
-        low[active] = np.where(value == 0, tried, low[active])
-        high[active] = np.where(value == 0, tried, high[active])
-        active = active[~tight & (value != 0)]
+            if attempt == 0:
+                wanted = tried + leaning / bend
+            else:
+                wanted = tried - leaning * (tried - before[active]) / (leaning - tilt_before[active])
+        before[active], tilt_before[active] = tried, leaning
+        halve = ~((wanted > low[active]) & (wanted < high[active])) | (attempt > _CHANCES and attempt % 2 == 1)
+        wanted = np.where(halve, 0.5 * (low[active] + high[active]), wanted)
+        open_still = (np.abs(leaning) > _LEVEL * shapes.base) & (high[active] - low[active] > 4e-16 * (1 + np.abs(tried)))
+        open_still &= wanted != tried
+        found[active[open_still]] = wanted[open_still]
+        active = active[open_still]
         if not active.size:
             break
-    middle = 0.5 * (low + high)
-    return middle
+    return found

@@ -81,9 +81,7 @@ def _modified_trapezoid_half(u: Array, order: int) -> Array:
     flat = (s1 + v1 * t + peak * t**2 / 2, v1 + peak * t, np.full_like(u, peak), np.zeros_like(u))[order]
     v2, s2 = v1 + peak / 4, s1 + v1 / 4 + peak / 32
     t = u - 0.375
-    fall = ramp(0.25) + (
-        s2 + peak / fast**2 + v2 * t if order == 0 else v2 if order == 1 else 0.0
-    )
+    fall = ramp(0.25) + (s2 + peak / fast**2 + v2 * t if order == 0 else v2 if order == 1 else 0.0)
     values: Array = np.select([u < 0.125, u < 0.375], [first, flat], fall)
     return values
 

@@ -73,9 +73,7 @@ def rocked(
     return alpha, slope / (closing - slope * turning), distance - out
 
 
-def rocked_at_direction(
-    out: Array, direction: Array, height: float, stand: float, side: int, gain: float, flat: bool
-) -> Array:
+def rocked_at_direction(out: Array, direction: Array, height: float, stand: float, side: int, gain: float, flat: bool) -> Array:
     """Return the ``psi`` at which a known direction in the cam's frame, and its reach ``out``, come to bear: (n,) rad."""
     alpha = np.arcsin(np.clip(side * gain * (stand - out) / height, -0.99, 0.99))
     turned = np.zeros_like(alpha)

@@ -3,8 +3,17 @@
 from __future__ import annotations
 
 import math
+from typing import TYPE_CHECKING
 
 from numba import njit, prange
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from lobework.rigid import Array
+
+    Whole = NDArray[np.int64]
 
 __all__ = ["weave"]
 
@@ -12,15 +21,16 @@ _RESTART = 128
 
 
 @njit(cache=True, error_model="numpy", inline="always")
-def _lift(cells, first, last, along):  # type: ignore[no-untyped-def]
+def _lift(cells: Array, first: int, last: int, along: float) -> float:
     cell = min(max(int(along), 0), last)
     t = along - cell
     c = first + cell
-    return cells[c, 0] + t * (cells[c, 1] + t * (cells[c, 2] + t * cells[c, 3]))
+    value: float = cells[c, 0] + t * (cells[c, 1] + t * (cells[c, 2] + t * cells[c, 3]))
+    return value
 
 
 @njit(cache=True, error_model="numpy", inline="always")
-def _sine_cosine(a):  # type: ignore[no-untyped-def]
+def _sine_cosine(a: float) -> tuple[float, float]:
     """Series to the 13th power: within 3e-17 for turns of less than 0.3 rad."""
     if abs(a) > 0.3:
         return math.sin(a), math.cos(a)
@@ -31,10 +41,30 @@ def _sine_cosine(a):  # type: ignore[no-untyped-def]
 
 
 @njit(cache=True, error_model="numpy", parallel=True)
-def weave(  # type: ignore[no-untyped-def]
-    starts, steps, counts, offsets, along, cells_a_step, first, last, scale, cells,
-    sideways, endways, furthest, height, tip, travel, turned, shift, u, x, y, z,
-):  # fmt: skip
+def weave(
+    starts: Array,
+    steps: Array,
+    counts: Whole,
+    offsets: Whole,
+    along: Array,
+    cells_a_step: Array,
+    first: Whole,
+    last: Whole,
+    scale: Array,
+    cells: Array,
+    sideways: int,
+    endways: int,
+    furthest: int,
+    height: float,
+    tip: Array,
+    travel: Array,
+    turned: float,
+    shift: Array,
+    u: Array,
+    x: Array,
+    y: Array,
+    z: Array,
+) -> None:
     """Fill u, x, y, z with every span's samples, each span's end left to the next.
 
     Parameters
@@ -103,4 +133,3 @@ def weave(  # type: ignore[no-untyped-def]
                 y[out + j] = px * s + py * c - sy
                 z[out + j] = tip[2] + at * travel[2] - out_along - shift[2]
                 c, s = c * dc - s * ds, c * ds + s * dc
-

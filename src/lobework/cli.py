@@ -1,0 +1,398 @@
+"""The command ``lobework``: verbs that read a job file and write, print or check what it asks for."""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+from collections.abc import Callable, Mapping, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final, NoReturn, get_args
+
+from lobework.errors import InputError, LobeworkError, nearest
+
+if TYPE_CHECKING:
+    from lobework.job import Job
+
+__all__ = ["main"]
+
+_DONE: Final = 0
+_FOUND: Final = 1
+_WRONG: Final = 2
+_FAULT: Final = 70
+_STOPPED: Final = 130
+_LONGEST_LINE: Final = 600
+
+
+class _UsageError(LobeworkError):
+    """A command line that cannot be understood."""
+
+
+class _Parser(argparse.ArgumentParser):
+    """Complains in one line."""
+
+    def error(self, message: str) -> NoReturn:
+        """Raise `_UsageError` with the message and where to read on."""
+        raise _UsageError(f"{message}; see {self.prog} --help")
+
+    def refuse(self, given: str) -> NoReturn:
+        """Raise `_UsageError` for what nothing answers to."""
+        options = [each for action in self._actions for each in action.option_strings]
+        self.error(f"{given!r} is not understood here{nearest(given, options)}")
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run one command and return its exit code.
+
+    Parameters
+    ----------
+    arguments : sequence of str, optional
+        What follows the command's name; the process's own unless given.
+
+    Returns
+    -------
+    int
+        0 done, 1 the check found something, 2 the input is wrong, 130 stopped by hand.
+
+    Examples
+    --------
+    >>> main(["draw", "no such job.toml"])
+    2
+    """
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="backslashreplace")
+    try:
+        code = _run(sys.argv[1:] if arguments is None else arguments)
+        sys.stdout.flush()
+    except LobeworkError as error:
+        return _say(str(error), _WRONG)
+    except KeyboardInterrupt:
+        return _say("stopped; nothing more was written", _STOPPED)
+    except BrokenPipeError:
+        _leave_pipe()
+        return _DONE
+    except (MemoryError, RecursionError) as error:
+        return _say(f"this job is more than the machine can hold ({type(error).__name__}); use a smaller one", _WRONG)
+    except Exception as error:
+        if os.environ.get("LOBEWORK_TRACEBACK"):
+            raise
+        return _say(f"a fault in lobework itself: {type(error).__name__}: {error}; LOBEWORK_TRACEBACK=1 shows where", _FAULT)
+    return code
+
+
+def _say(message: str, code: int) -> int:
+    """Print one line on stderr, whatever the message holds, and return the code."""
+    line = "".join(each if each.isprintable() else " " for each in " ".join(message.split()))
+    if len(line) > _LONGEST_LINE:
+        line = f"{line[: _LONGEST_LINE - 103]}...{line[-100:]}"
+    try:
+        print(f"lobework: {line}", file=sys.stderr, flush=True)
+    except BrokenPipeError:
+        _leave_pipe()
+    return code
+
+
+def _leave_pipe() -> None:
+    """Let whatever is still unwritten go nowhere: who was reading has left."""
+    nowhere = os.open(os.devnull, os.O_WRONLY)
+    os.dup2(nowhere, sys.stdout.fileno())
+
+
+def _run(arguments: Sequence[str]) -> int:
+    import warnings
+
+    parser = _parser()
+    if not arguments:
+        parser.print_help()
+        return _DONE
+    first = arguments[0]
+    if not first.startswith("-") and first not in _COMMANDS:
+        raise _UsageError(f"there is no command {first!r}{nearest(first, _COMMANDS)}; commands: {', '.join(_COMMANDS)}")
+    try:
+        asked, rest = parser.parse_known_args(arguments)
+    except SystemExit as left:
+        return int(left.code or 0)
+    verb: _Parser = getattr(asked, "verb", parser)
+    if rest or verb is parser:
+        verb.refuse(rest[0] if rest else arguments[0])
+    with warnings.catch_warnings():
+        warnings.simplefilter("default")
+        warnings.showwarning = lambda message, *_, **__: _say(f"note: {message}", 0)  # type: ignore[assignment]
+        code: int = asked.act(asked)
+    return code
+
+
+def _parser() -> _Parser:
+    parser = _Parser(
+        prog="lobework",
+        description="A rose engine on paper: see a pattern, check it, set the lathe, and send the program, before wood is cut.",
+        epilog="Start here: lobework new lid.toml && lobework make lid.toml",
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+        allow_abbrev=False,
+    )
+    parser.add_argument("--version", action=_Version, nargs=0, help="print the version")
+    verbs = parser.add_subparsers(title="commands", metavar="COMMAND", dest="command")
+    for name, add in _COMMANDS.items():
+        add(verbs, name)
+    return parser
+
+
+class _Version(argparse.Action):
+    """Prints the installed version; looked up only when asked for."""
+
+    def __call__(self, parser: argparse.ArgumentParser, *_: Any, **__: Any) -> None:
+        """Print and leave."""
+        from importlib import metadata
+
+        print(f"lobework {metadata.version('lobework')}")
+        parser.exit()
+
+
+def _verb(verbs: Any, name: str, says: str, example: str, act: Callable[[argparse.Namespace], int]) -> _Parser:
+    verb: _Parser = verbs.add_parser(
+        name, help=says, description=f"{says[0].upper()}{says[1:]}.", epilog=f"Try: {example}", allow_abbrev=False
+    )
+    verb.set_defaults(act=act, verb=verb)
+    return verb
+
+
+def _takes_job(verb: argparse.ArgumentParser) -> None:
+    verb.add_argument("job", metavar="JOB", help="a job file, such as lid.toml")
+
+
+def _takes_folder(verb: argparse.ArgumentParser, otherwise: str) -> None:
+    verb.add_argument("--into", metavar="DIR", type=Path, help=f"the folder to write in, made if need be ({otherwise})")
+    verb.add_argument("--overwrite", action="store_true", help="replace files that exist")
+
+
+def _takes_target(verb: argparse.ArgumentParser, default: str) -> None:
+    says = f"what to write, of those that lobework list shows ({default} unless given)"
+    verb.add_argument("--as", dest="target", metavar="TARGET", default=default, help=says)
+
+
+def _add_make(verbs: Any, name: str) -> None:
+    says = "write everything for a job, and say what the check finds"
+    verb = _verb(verbs, name, says, "lobework make lid.toml --into lid", _make)
+    _takes_job(verb)
+    _takes_folder(verb, "otherwise ./ and the job file's name")
+
+
+def _add_draw(verbs: Any, name: str) -> None:
+    verb = _verb(verbs, name, "write the drawing, in true size", "lobework draw lid.toml --as svg", _write("drawing"))
+    _takes_job(verb)
+    _takes_target(verb, "svg")
+    _takes_folder(verb, "otherwise ./ and the job file's name")
+
+
+def _add_program(verbs: Any, name: str) -> None:
+    verb = _verb(verbs, name, "write the program for the controller", "lobework program lid.toml --into lid", _write("program"))
+    _takes_job(verb)
+    _takes_target(verb, "rs274")
+    _takes_folder(verb, "otherwise ./ and the job file's name")
+
+
+def _add_settings(verbs: Any, name: str) -> None:
+    verb = _verb(verbs, name, "print the numbers to set and the steps in order", "lobework settings lid.toml", _settings)
+    _takes_job(verb)
+    _takes_target(verb, "text")
+    _takes_folder(verb, "otherwise they are printed")
+
+
+def _add_check(verbs: Any, name: str) -> None:
+    says = "say what would go wrong; exit code 1 where something would"
+    _takes_job(_verb(verbs, name, says, "lobework check lid.toml", _check))
+
+
+def _add_list(verbs: Any, name: str) -> None:
+    _verb(verbs, name, "list what is installed: cams, chucks, cutters, lathes, targets, plugins", "lobework list", _list)
+
+
+def _add_new(verbs: Any, name: str) -> None:
+    verb = _verb(verbs, name, "write a job file to start from", "lobework new lid.toml", _new)
+    verb.add_argument("file", metavar="FILE", type=Path, help="the job file to write, such as lid.toml")
+    verb.add_argument("--overwrite", action="store_true", help="replace the file if it exists")
+
+
+def _add_schema(verbs: Any, name: str) -> None:
+    _verb(verbs, name, "print the JSON Schema of a job file, for editors", "lobework schema > job.schema.json", _schema)
+
+
+_COMMANDS: Final[dict[str, Callable[[Any, str], None]]] = {
+    "make": _add_make,
+    "draw": _add_draw,
+    "program": _add_program,
+    "settings": _add_settings,
+    "check": _add_check,
+    "list": _add_list,
+    "new": _add_new,
+    "schema": _add_schema,
+}
+
+
+def _with_job(path: str, act: Callable[[Job], int]) -> int:
+    """Do something with a job; a complaint that comes up on the way names the job file."""
+    from lobework.jobfile import placed, read_job
+
+    job = read_job(path)
+    try:
+        return act(job)
+    except _OutputError as error:
+        raise error.cause from None
+    except InputError as error:
+        raise placed(error, path) from None
+
+
+class _OutputError(Exception):
+    """A complaint about what is written, not about the job."""
+
+    def __init__(self, cause: LobeworkError) -> None:
+        self.cause = cause
+
+
+def _folder(asked: argparse.Namespace) -> Path:
+    return asked.into if asked.into is not None else Path(Path(asked.job).stem)
+
+
+def _saved(contents: dict[Path, bytes], *, overwrite: bool) -> None:
+    from lobework.outputs import write_files
+
+    try:
+        write_files(contents, overwrite=overwrite)
+    except LobeworkError as error:
+        raise _OutputError(error) from None
+    for path in contents:
+        print(f"wrote {path}")
+
+
+def _refuse(paths: Sequence[Path], *, overwrite: bool) -> None:
+    from lobework.outputs import refuse_existing
+
+    try:
+        refuse_existing(paths, overwrite=overwrite)
+    except LobeworkError as error:
+        raise _OutputError(error) from None
+
+
+def _make(asked: argparse.Namespace) -> int:
+    from lobework import plugins
+
+    def made(job: Job) -> int:
+        folder = _folder(asked)
+        targets, without = _runnable(plugins.installed().targets().values())
+        _refuse([folder / target.file for target in targets], overwrite=asked.overwrite)
+        traces = job.trace()
+        found = traces.check()
+        contents = {folder / target.file: target.render(traces.shown(target.shows)) for target in targets}
+        _saved(contents, overwrite=asked.overwrite)
+        for line in [*without, *found]:
+            print(line)
+        return _DONE
+
+    return _with_job(asked.job, made)
+
+
+def _runnable(targets: Any) -> tuple[list[Any], list[str]]:
+    """Return the targets that can be written here, and a line for each that lacks what it needs."""
+    from importlib.util import find_spec
+
+    lacking = {"png"} if find_spec("resvg_py") is None else set()
+    remedy = "pip install 'lobework[png]' brings what it needs"
+    without = [f"left out {each.file}: {remedy}" for each in targets if each.name in lacking]
+    return [each for each in targets if each.name not in lacking], without
+
+
+def _target(name: str, shows: str) -> Any:
+    """Return a target by name, if it shows what the command is for."""
+    from lobework import plugins
+    from lobework.errors import UnknownNameError
+
+    fits = {each.name: each for each in plugins.installed().targets().values() if each.shows == shows}
+    if name not in fits:
+        raise UnknownNameError(f"target for the {shows}", name, fits)
+    return fits[name]
+
+
+def _write(shows: str) -> Callable[[argparse.Namespace], int]:
+    """Return a command that writes the file of one target."""
+
+    def written(asked: argparse.Namespace) -> int:
+        def act(job: Job) -> int:
+            target = _target(asked.target, shows)
+            path = _folder(asked) / target.file
+            _refuse([path], overwrite=asked.overwrite)
+            shown = job.drawing() if shows == "drawing" else job.program()
+            _saved({path: target.render(shown)}, overwrite=asked.overwrite)
+            return _DONE
+
+        return _with_job(asked.job, act)
+
+    return written
+
+
+def _settings(asked: argparse.Namespace) -> int:
+    def act(job: Job) -> int:
+        target = _target(asked.target, "settings")
+        if asked.into is None:
+            print(target.render(job.settings()).decode("utf-8"), end="")
+            return _DONE
+        path = asked.into / target.file
+        _refuse([path], overwrite=asked.overwrite)
+        _saved({path: target.render(job.settings())}, overwrite=asked.overwrite)
+        return _DONE
+
+    return _with_job(asked.job, act)
+
+
+def _check(asked: argparse.Namespace) -> int:
+    def act(job: Job) -> int:
+        found = job.check()
+        for finding in found:
+            print(finding)
+        if not found:
+            print("nothing found")
+        return _FOUND if any(finding.level != "note" for finding in found) else _DONE
+
+    return _with_job(asked.job, act)
+
+
+def _list(asked: argparse.Namespace) -> int:  # noqa: ARG001
+    from lobework import jobfile, plugins
+
+    shelf = plugins.installed()
+    for kind in get_args(plugins.PartKind):
+        _print_section(f"{kind}s", {name: _first_line(part) for name, part in shelf.kinds(kind).items()})
+    _print_section("lathes", jobfile.shipped_lathes())
+    _print_section("targets", {target.name: f"{target.file}: {target.says}" for target in shelf.targets().values()})
+    _print_section("plugins", {record.name: f"{record.package} {record.version}" for record in shelf.loaded})
+    if shelf.refused:
+        _print_section("plugins left out", {each.name: f"{each.package} {each.version}: {each.cause}" for each in shelf.refused})
+    return _DONE
+
+
+def _print_section(title: str, lines: Mapping[str, str]) -> None:
+    print(title)
+    for name, says in lines.items():
+        print(f"  {name:<14} {says}".rstrip())
+
+
+def _first_line(part: type) -> str:
+    return (part.__doc__ or "").strip().partition("\n")[0]
+
+
+def _new(asked: argparse.Namespace) -> int:
+    from lobework.jobfile import starter
+    from lobework.outputs import write_files
+
+    write_files({asked.file: starter().encode()}, overwrite=asked.overwrite)
+    print(f"wrote {asked.file}; next: lobework make {asked.file}")
+    return _DONE
+
+
+def _schema(asked: argparse.Namespace) -> int:  # noqa: ARG001
+    import json
+
+    from lobework.jobfile import job_schema
+
+    print(json.dumps(job_schema(), indent=2, ensure_ascii=False))
+    return _DONE

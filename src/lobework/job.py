@@ -1,0 +1,275 @@
+"""A job: what is cut, on which lathe, with which cutter, and everything that can be learnt from it."""
+
+from __future__ import annotations
+
+import contextlib
+import itertools
+import math
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING, Final, Literal, overload
+
+from lobework import plugins
+from lobework.errors import InputError, TooLargeError, require
+from lobework.kinds import Cutter, Piece
+from lobework.outputs import refuse_existing, write_files
+from lobework.passes import Cut, Pass, Series, cuts_of
+from lobework.program import Feeds
+from lobework.tolerances import CHORD_MM
+from lobework.trace import BYTES_A_SAMPLE, MOST_BYTES, Trace, estimate, trace
+
+if TYPE_CHECKING:
+    from lobework.check import Finding
+    from lobework.drawing import Drawing
+    from lobework.lathe import Lathe
+    from lobework.program import Program
+    from lobework.settings import Settings
+    from lobework.units import LengthUnit
+
+__all__ = ["Job", "Traces", "require_few", "require_room"]
+
+_MOST_CUTS: Final = 100_000
+
+
+class Traces(Sequence[Trace]):
+    """The traces of a job, in the order of its cuts; in a notebook they show themselves as a drawing.
+
+    Parameters
+    ----------
+    job : Job
+        Whose they are.
+    traces : iterable of Trace
+        One for each cut.
+    """
+
+    __slots__ = ("_traces", "job")
+
+    def __init__(self, job: Job, traces: Iterable[Trace]) -> None:
+        self.job = job
+        self._traces = tuple(traces)
+
+    def __len__(self) -> int:
+        return len(self._traces)
+
+    @overload
+    def __getitem__(self, place: int) -> Trace: ...
+
+    @overload
+    def __getitem__(self, place: slice) -> Traces: ...
+
+    def __getitem__(self, place: int | slice) -> Trace | Traces:
+        return Traces(self.job, self._traces[place]) if isinstance(place, slice) else self._traces[place]
+
+    def __repr__(self) -> str:
+        samples = sum(each.u.size for each in self._traces)
+        return f"<{len(self)} traces of {samples} samples: {self.job.title or 'untitled'}>"
+
+    def _repr_svg_(self) -> str:
+        return plugins.installed().target("svg").render(self.drawing()).decode("utf-8")
+
+    def check(self) -> list[Finding]:
+        """Return what every installed check finds, the gravest first."""
+        cuts = [each.cut for each in self]
+        every = [finding for look in plugins.installed().checks() for finding in look(cuts, self)]
+        return sorted(every, key=lambda finding: ("problem", "warning", "note").index(finding.level))
+
+    def drawing(self) -> Drawing:
+        """Return the drawing of these cuts, in true millimetres."""
+        from lobework.drawing import draw
+
+        return draw(self.job.title, self.job.piece, self.job.cutter, self, units=self.job.units)
+
+    def program(self) -> Program:
+        """Return the moves of the axes, in time."""
+        from lobework.program import program
+
+        return program(self.job.title, self, self.job.feeds, self.job.units)
+
+    def shown(self, what: Literal["drawing", "axes", "program", "settings"]) -> Drawing | Program | Settings | Traces:
+        """Return what a target that shows ``what`` renders."""
+        if what == "settings":
+            return self.job.settings()
+        return self.drawing() if what == "drawing" else self.program() if what == "program" else self
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
+class Job:
+    """What is cut, on which lathe, with which cutter.
+
+    Parameters
+    ----------
+    lathe : Lathe
+        With its chucks mounted.
+    piece : Piece
+        What is in the chuck.
+    cutter : Cutter
+        What cuts it.
+    passes : tuple of Pass or Series
+        In the order they are cut; one or more.
+    title : str
+        Heads the drawing, the settings and the program.
+    units : "mm" or "inch"
+        Of drawing, settings and program; everything in Python is in mm.
+    chord : float, mm
+        How far a straight move between two samples may stray from the path on the work.
+    feeds : Feeds
+        Speeds and clearances of the program.
+
+    Examples
+    --------
+    >>> from lobework import jobfile
+    >>> from lobework.cutter import Vee
+    >>> from lobework.piece import Disc
+    >>> from lobework.slide import At
+    >>> job = Job(
+    ...     title="Tide box, medallion",
+    ...     lathe=jobfile.read_lathe("plain-bench"),
+    ...     piece=Disc(diameter=40.0, thickness=5.0),
+    ...     cutter=Vee(angle_deg=90.0, width=3.0),
+    ...     passes=[Pass(at=At(x=12.0, depth=0.3)).series(3, x=-2.0)],
+    ... )
+    >>> job
+    <Job 'Tide box, medallion': 3 cuts on plain-bench>
+    >>> [cut.passed.at.x for cut in job.cuts()]
+    [12.0, 10.0, 8.0]
+    """
+
+    lathe: Lathe
+    piece: Piece
+    cutter: Cutter
+    passes: Sequence[Pass | Series]
+    title: str = ""
+    units: LengthUnit = "mm"
+    chord: float = CHORD_MM
+    feeds: Feeds = field(default_factory=Feeds)
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "passes", tuple(self.passes))
+        require(self.passes, "pass", "[]", "one pass or more")
+        require(self.units in ("mm", "inch"), "units", self.units, "'mm' or 'inch'")
+        require(0 < self.chord < math.inf, "chord", self.chord, "above zero, such as 0.002 mm")
+        require_few(self._count)
+
+    def __repr__(self) -> str:
+        cuts = "1 cut" if self._count == 1 else f"{self._count} cuts"
+        return f"<Job {self.title!r}: {cuts} on {self.lathe.name}>"
+
+    @property
+    def _count(self) -> int:
+        levels = ([level.count for level in each.levels()] if isinstance(each, Series) else [1] for each in self.passes)
+        return sum(math.prod(counts) for counts in levels)
+
+    def cuts(self) -> tuple[Cut, ...]:
+        """Return every cut, each step of each series applied, in the order they are cut.
+
+        Raises
+        ------
+        InputError
+            Where a step cannot be taken; the message names the pass and the step.
+        """
+        found: list[Cut] = []
+        for group, item in enumerate(self.passes, 1):
+            try:
+                found.extend(cuts_of(item, self.lathe, first=len(found) + 1, group=group))
+            except InputError as error:
+                raise type(error)(error.says, f"pass[{group}].{error.where}".removesuffix(".")) from None
+        return tuple(found)
+
+    def trace(self) -> Traces:
+        """Return the path of every cut on the piece.
+
+        Raises
+        ------
+        TooLargeError
+            Where the traces would need more memory than a job may take; nothing has been traced then.
+        InputError
+            Where this lathe cannot make a cut; the message names the pass.
+        """
+        cuts = self.cuts()
+        require_room(sum(self._estimates(cuts)))
+        traces: list[Trace] = []
+        samples = 0
+        for cut in cuts:
+            with _in_pass(cut):
+                traces.append(trace(cut, chord=self.chord))
+            samples += traces[-1].u.size
+            require_room(samples)
+        return Traces(self, traces)
+
+    def _estimates(self, cuts: Sequence[Cut]) -> Iterator[int]:
+        """Yield about how many samples each pass would take with all its repetitions, taken to be like the first."""
+        for _, same in itertools.groupby(cuts, key=lambda cut: cut.group):
+            group = list(same)
+            with _in_pass(group[0]):
+                yield len(group) * estimate(group[0], chord=self.chord)
+
+    def check(self) -> list[Finding]:
+        """Return what every installed check finds, the gravest first."""
+        return self.trace().check()
+
+    def drawing(self) -> Drawing:
+        """Return the drawing of every cut, in true millimetres."""
+        return self.trace().drawing()
+
+    def program(self) -> Program:
+        """Return the moves of the axes, in time."""
+        return self.trace().program()
+
+    def settings(self) -> Settings:
+        """Return the numbers to set and the steps in order."""
+        from lobework.motion import motion_of
+        from lobework.settings import settings
+
+        cuts = self.cuts()
+        for _, same in itertools.groupby(cuts, key=lambda cut: cut.group):
+            first = next(same)
+            with _in_pass(first):
+                motion_of(first)
+        return settings(self.title, self.lathe, self.piece, self.cutter, cuts, units=self.units, feeds=self.feeds)
+
+    def write(self, target: str, folder: Path | str = ".", *, overwrite: bool = False) -> Path:
+        """Write the file of one target, such as "svg", "png", "csv", "rs274" or "text", and return its path.
+
+        Raises
+        ------
+        OutputExistsError
+            Where the file exists and ``overwrite`` is not set; nothing is written then.
+        UnknownNameError
+            Where no target has that name.
+        """
+        chosen = plugins.installed().target(target)
+        path = Path(folder) / chosen.file
+        refuse_existing([path], overwrite=overwrite)
+        shown = self.settings() if chosen.shows == "settings" else self.trace().shown(chosen.shows)
+        write_files({path: chosen.render(shown)}, overwrite=overwrite)
+        return path
+
+
+def require_few(cuts: int) -> None:
+    """Refuse more cuts than a job may have."""
+    require(cuts <= _MOST_CUTS, "count", cuts, f"at most {_MOST_CUTS:,} cuts in all", "split the job, or repeat fewer times")
+
+
+def require_room(samples: int) -> None:
+    """Refuse, with its size, what would need more memory than a job may take: ``samples`` of all cuts together.
+
+    >>> require_room(10**9)
+    Traceback (most recent call last):
+    lobework.errors.TooLargeError: the traces would need 32 GB for 1,000,000,000 samples, more than the 4 GB a job may take; \
+    use fewer turns or a smaller series, or a larger chord
+    """
+    if samples * BYTES_A_SAMPLE > MOST_BYTES:
+        raise TooLargeError(
+            f"the traces would need {samples * BYTES_A_SAMPLE / 1e9:,.0f} GB for {samples:,} samples, "
+            f"more than the {MOST_BYTES // 10**9} GB a job may take; use fewer turns or a smaller series, or a larger chord"
+        )
+
+
+@contextlib.contextmanager
+def _in_pass(cut: Cut) -> Iterator[None]:
+    """Have whatever is complained of here name the pass."""
+    try:
+        yield
+    except InputError as error:
+        raise type(error)(error.says, f"pass[{cut.group}].{error.where}".removesuffix(".")) from None

@@ -1,0 +1,204 @@
+"""From a job file, or a lathe file, to the objects it describes."""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final
+
+from lobework.errors import InputError, UnknownNameError, nearest
+from lobework.jobfile.source import Source, inside, pointed, shown, written_key
+from lobework.units import LengthUnit, length
+
+if TYPE_CHECKING:
+    from lobework.job import Job
+    from lobework.jobfile.tables import Context
+    from lobework.jobfile.written import WrittenPass
+    from lobework.lathe import Lathe
+    from lobework.passes import Pass, Series
+
+__all__ = ["job_schema", "placed", "read_job", "read_lathe", "shipped_lathes", "starter"]
+
+_INSIDE: Final = Path(__file__).parents[1]
+_LATHES: Final = _INSIDE / "lathes"
+_MOST_LEVELS: Final = 12
+
+
+def shipped_lathes() -> dict[str, str]:
+    """Return the lathes that ship inside by name, each with the line that its file begins with.
+
+    >>> list(shipped_lathes())
+    ['plain-bench', 'rocking-bench', 'sliding-bench']
+    """
+    return {each.stem: _first_remark(each) for each in sorted(_LATHES.glob("*.toml"))}
+
+
+def _first_remark(path: Path) -> str:
+    with path.open(encoding="utf-8") as file:
+        return file.readline().lstrip("# ").rstrip()
+
+
+def read_lathe(name: Path | str) -> Lathe:
+    """Return a lathe: one that ships, by its name, or one that a lathe file describes, by its path.
+
+    A lathe file's name is the lathe's unless it says otherwise.
+
+    Raises
+    ------
+    UnknownNameError
+        Where the name is neither of a lathe that ships nor of a TOML file.
+    InputError
+        Where the file cannot be read or is wrong: file, line and key, what was given, what is allowed.
+
+    Examples
+    --------
+    >>> read_lathe("rocking-bench").headstock.pivot_height
+    250.0
+    """
+    from lobework.jobfile.written import lathe_table
+
+    path = Path(name)
+    if str(name) in shipped_lathes():
+        path = _LATHES / f"{name}.toml"
+    elif path.suffix != ".toml":
+        raise UnknownNameError("lathe", str(name), shipped_lathes())
+    source = Source.read(path, "name a lathe that ships, or the path of a lathe file")
+    try:
+        return _lathe_of(lathe_table(in_file=True).read(source.holds, _context(source)), path.stem)
+    except InputError as error:
+        raise source.placed(pointed(error, source.holds)) from None
+
+
+def read_job(path: Path | str) -> Job:
+    """Return the job that a job file describes; the file's name is its title unless it says otherwise.
+
+    Raises
+    ------
+    InputError
+        Where the file cannot be read or is wrong: file, line and key, what was given, what is allowed.
+    """
+    from lobework.jobfile.written import job_table
+
+    source = Source.read(path, "check the name, or start a job with: lobework new FILE")
+    context = _context(source)
+    try:
+        return _job_of(job_table().read(source.holds, context), Path(path).stem, context)
+    except InputError as error:
+        raise source.placed(pointed(error, source.holds)) from None
+
+
+def placed(error: InputError, path: Path | str) -> InputError:
+    """Return an error that came up while a job was worked out, with its file, and its line where the key is known."""
+    return Source.read(path).placed(error)
+
+
+def job_schema() -> dict[str, Any]:
+    """Return the JSON Schema (draft 2020-12) of a job file, with every part that is installed.
+
+    >>> job_schema()["required"]
+    ['lathe', 'piece', 'cutter', 'pass']
+    """
+    from lobework.jobfile.written import job_table
+
+    return {"$schema": "https://json-schema.org/draft/2020-12/schema", **job_table().model.model_json_schema()}
+
+
+def starter() -> str:
+    """Return the text of a job file to start from.
+
+    >>> "[[pass]]" in starter()
+    True
+    """
+    return (_INSIDE / "jobfile" / "starter.toml").read_text(encoding="utf-8")
+
+
+def _context(source: Source) -> Context:
+    from lobework.jobfile.tables import Context
+
+    return Context("inch" if source.holds.get("units") == "inch" else "mm", Path(source.path).parent)
+
+
+def _lathe_of(read: dict[str, Any], name: str) -> Lathe:
+    from lobework.lathe import Lathe
+
+    return Lathe(name=read.get("name") or name, headstock=read["headstock"], axes=tuple(read.get("axis", ())))
+
+
+def _named_lathe(given: str | dict[str, Any], context: Context) -> Lathe:
+    """Return the lathe that a job names, points to or holds."""
+    if isinstance(given, dict):
+        return _lathe_of(given, "lathe of this job")
+    if given in shipped_lathes():
+        return read_lathe(given)
+    if given.endswith(".toml") or "/" in given or "\\" in given:
+        try:
+            return read_lathe(context.folder / given)
+        except InputError as error:
+            raise type(error)(str(error)) from None
+    known = shipped_lathes()
+    raise InputError(
+        f"no lathe is called {shown(given)}{nearest(given, known)}; write one of {', '.join(known)}, or the path of a .toml file"
+    )
+
+
+def _job_of(read: dict[str, Any], name: str, context: Context) -> Job:
+    from dataclasses import replace
+
+    from lobework.job import Job
+
+    try:
+        machine = _named_lathe(read["lathe"], context)
+    except InputError as error:
+        raise inside(error, "lathe") from None
+    machine = replace(machine, chucks=tuple(read.get("chuck", ())))
+    passes = tuple(_repeated(each, machine, context.units, f"pass[{number}]") for number, each in enumerate(read["pass"], 1))
+    settings: dict[str, Any] = {key: read[key] for key in ("units", "chord", "piece", "cutter") if key in read}
+    if "program" in read:
+        settings["feeds"] = read["program"]
+    return Job(title=read.get("title") or name, lathe=machine, passes=passes, **settings)
+
+
+def _repeated(written: WrittenPass, machine: Lathe, units: LengthUnit, where: str) -> Pass | Series:
+    """Return a pass inside its series, their bare lengths in mm."""
+    from lobework.job import require_few
+
+    item: Pass | Series = written.passed
+    if len(written.repeats) > _MOST_LEVELS:
+        raise InputError(f"{len(written.repeats)} series within each other; at most {_MOST_LEVELS}", f"{where}.series")
+    for settings, place in written.repeats:
+        try:
+            each = _in_mm(settings.get("each", {}), written.passed, machine, units)
+            item = item.series(settings["count"], each, name=settings.get("name", ""))
+            require_few(math.prod(level.count for level in item.levels()))
+        except InputError as error:
+            raise inside(pointed(error, settings), f"{where}.series{place}") from None
+    return item
+
+
+def _in_mm(each: dict[str, Any], of: Pass, machine: Lathe, units: LengthUnit) -> dict[str, Any]:
+    """Return steps as Python takes them: checked, with bare lengths in mm."""
+    from lobework.passes import step_measure, step_targets
+
+    found = {}
+    for setting, given in each.items():
+        try:
+            marks = [step_measure(full, of, machine) for full in step_targets(setting, of, machine)]
+            found[setting] = _step(given, marks, units)
+        except InputError as error:
+            raise type(error)(error.says, f"each.{_step_key(setting)}") from None
+    return found
+
+
+def _step(given: Any, marks: list[Any], units: LengthUnit) -> Any:
+    from lobework.jobfile.tables import quantity
+    from lobework.units import ratio
+
+    for mark in marks:
+        quantity(mark.read if mark is not None else ratio, given, mark.says if mark is not None else "a number such as 0.5")
+    bare = not isinstance(given, str) and any(mark is not None and mark.read is length for mark in marks)
+    return length(given, units) if bare else given
+
+
+def _step_key(setting: str) -> str:
+    owner, _, name = setting.rpartition(".")
+    return f"{written_key(owner)}.{name}" if owner else setting

@@ -1,0 +1,200 @@
+"""The tables that a job file and a lathe file are made of."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cache, partial
+from typing import Annotated, Any, Final, Literal
+
+from pydantic import PlainValidator, WithJsonSchema
+from pydantic_core import core_schema
+
+from lobework.carriage import Headstock
+from lobework.drive import Drive
+from lobework.errors import InputError
+from lobework.jobfile.source import shown
+from lobework.jobfile.tables import (
+    Choice,
+    Context,
+    Key,
+    OneOrMore,
+    Table,
+    built,
+    choice_of,
+    chosen,
+    core_of,
+    list_of,
+    part_keys,
+    part_table,
+    quantity,
+    read_by,
+    reading,
+)
+from lobework.kinds import Length
+from lobework.lathe import Axis, Mounted
+from lobework.passes import Pass
+from lobework.program import Feeds
+from lobework.units import angle, length
+
+__all__ = ["WrittenPass", "job_table", "lathe_table"]
+
+_DRIVEN: Final = ("ratio", "follower", "phase", "index", "side", "gain", "name")
+_TEXT: Final = reading(str)
+_STEPS: Final = "steps such as { x = -0.9, phase = '1/2 lobe' }"
+_LATHE: Final = "a lathe's name such as 'rocking-bench', the path of a lathe file, or a table"
+_UNITS: Final = Key(Literal["mm", "inch"], "'mm' or 'inch'", "mm", "The unit of bare lengths; in a job, of its outputs too.")
+
+
+@dataclass(frozen=True, slots=True)
+class WrittenPass:
+    """A pass, and how it is repeated.
+
+    Parameters
+    ----------
+    passed : Pass
+        What is cut.
+    repeats : list of (settings, place) pairs
+        Count, steps and name of each series, innermost first, and its place in the list of them.
+    """
+
+    passed: Pass
+    repeats: list[tuple[dict[str, Any], str]]
+
+
+@cache
+def job_table() -> Table:
+    """Return the table that a whole job file is."""
+    keys = {
+        "title": Key(*_TEXT, "", "What the drawing, the settings and the program are headed; the file's name unless given."),
+        "units": _UNITS,
+        "lathe": Key(read_by(_LatheReader()), _LATHE, about="The lathe that cuts it."),
+        "chord": Key(*reading(Length), None, "How far a straight move may stray from the path on the work; 0.002 mm unless set."),
+        "piece": Key(read_by(choice_of("piece")), "a [piece] table such as form = 'disc', diameter = 70, thickness = 8"),
+        "cutter": Key(read_by(choice_of("cutter")), "a [cutter] table such as kind = 'vee', angle = 90, width = 3"),
+        "chuck": Key(list_of(_chuck_choice()), "[[chuck]] tables", None, "The chucks, from the spindle outwards."),
+        "pass": Key(list_of(_pass_table()), "one or more [[pass]] tables", about="What is cut, in order."),
+        "program": Key(read_by(part_table(Feeds)), "a [program] table", None, "Speeds and clearances of the program."),
+    }
+    return Table("Job", keys, _as_written, "A job for the lathe.")
+
+
+@cache
+def lathe_table(*, in_file: bool) -> Table:
+    """Return the table of a lathe: a file of its own names its units, a table in a job uses the job's."""
+    keys = {
+        "name": Key(*_TEXT, "", "For messages and sheets."),
+        **({"units": _UNITS} if in_file else {}),
+        "headstock": Key(read_by(part_table(Headstock)), "a [headstock] table with sideways = 'rocks', 'slides' or 'fixed'"),
+        "axis": Key(list_of(_axis_table()), "[[axis]] tables", None, "What a controller can move."),
+    }
+    return Table("Lathe", keys, _as_written, "The lathe as it is set up.")
+
+
+def _as_written(values: dict[str, Any]) -> dict[str, Any]:
+    return values
+
+
+class _LatheReader:
+    """Reads a lathe's name or path, as it is, or its table."""
+
+    def core(self) -> core_schema.CoreSchema:
+        """Return the pydantic schema of either."""
+        return core_of(str | lathe_table(in_file=False).model)
+
+    def read(self, given: Any, context: Context) -> str | dict[str, Any]:
+        """Return the text, or what the table holds."""
+        if isinstance(given, str):
+            return given
+        if not isinstance(given, dict):
+            raise InputError(f"{shown(given)} does not fit here; write {_LATHE}")
+        held: dict[str, Any] = lathe_table(in_file=False).read(given, context)
+        return held
+
+
+def _axis_table() -> Table:
+    says = "a length on x, y and z, an angle on the axes that turn"
+    plain = WithJsonSchema({"type": ["number", "string"]})
+    ends = {
+        name: Key(Annotated[Any, PlainValidator(lambda given, info: (given, info.context.units)), plain], says, None, about)
+        for name, about in (("low", "The lower end of its travel."), ("high", "The upper end of its travel."))
+    }
+    return Table("Axis", {**part_keys(Axis), **ends}, _axis_of, "One axis that a controller moves.")
+
+
+def _axis_of(values: dict[str, Any]) -> Axis:
+    for name in ("low", "high"):
+        if name in values:
+            given, units = values[name]
+            reads = partial(length, bare=units) if values["moves"] in ("x", "y", "z") else angle
+            try:
+                values[name] = quantity(reads, given, "a length on x, y and z, an angle on the axes that turn")
+            except InputError as error:
+                raise type(error)(error.says, name) from None
+    return Axis(**values)
+
+
+def _chuck_choice() -> Choice:
+    def table(name: str, part: type) -> Table:
+        called = Key(*_TEXT, "", "What steps and settings call it; its kind unless given.")
+        named = {**chosen("chuck", "kind", name, part), "name": called}
+        make = built(part, *named)
+        return part_table(part, named, lambda values: Mounted(values.get("name") or name, make(values)))
+
+    return Choice("chuck", "kind", table)
+
+
+def _cam_choice() -> Choice:
+    drive = {key: held for key, held in part_keys(Drive).items() if key in _DRIVEN}
+
+    def table(name: str, part: type) -> Table:
+        named = {**chosen("cam", "shape", name, part), **drive}
+        make = built(part, *named)
+
+        def driven(values: dict[str, Any]) -> Drive:
+            return Drive(make(values), **{key: value for key, value in values.items() if key in _DRIVEN})
+
+        return part_table(part, named, driven)
+
+    return Choice("cam", "shape", table)
+
+
+def _pass_table() -> Table:
+    own = part_keys(Pass)
+    keys = {key: own[key] for key in ("name", "turns", "at", "travel", "together")} | {
+        "cam": Key(list_of(_cam_choice()), "[[pass.cam]] tables", None, "The cams that move the headstock."),
+        "series": Key(read_by(OneOrMore(_series_table())), "a [pass.series] table", None, "How it is repeated, innermost first."),
+    }
+
+    def passed(values: dict[str, Any]) -> WrittenPass:
+        settings = {key: value for key, value in values.items() if key not in ("cam", "series")}
+        return WrittenPass(Pass(cams=tuple(values.get("cam", ())), **settings), values.get("series", []))
+
+    return Table("Pass", keys, passed, "One uninterrupted cut, and how it is repeated.")
+
+
+def _series_table() -> Table:
+    steps = Annotated[dict[str, Any], PlainValidator(_steps), WithJsonSchema(_STEPS_SCHEMA)]
+    keys = {
+        "count": Key(*reading(int), about="How many times, the first included."),
+        "each": Key(steps, f"a table of {_STEPS}", None, "What moves on each time, and how far."),
+        "name": Key(*_TEXT, "", "What one repetition is called, such as row."),
+    }
+    return Table("Series", keys, _as_written, "How a pass, or the series before this one, is repeated.")
+
+
+_STEPS_SCHEMA: Final = {
+    "type": "object",
+    "additionalProperties": {"anyOf": [{"type": ["number", "string"]}, {"type": "object"}]},
+}
+
+
+def _steps(given: Any, within: str = "") -> dict[str, Any]:
+    """Return steps under their full names: a table within a table is a cam's or a chuck's."""
+    if not isinstance(given, Mapping):
+        raise InputError(f"{shown(given)} is not a table; write {_STEPS}")
+    flat: dict[str, Any] = {}
+    for name, step in given.items():
+        full = f"{within}{name}"
+        flat.update(_steps(step, f"{full}.") if isinstance(step, Mapping) else {full: step})
+    return flat
