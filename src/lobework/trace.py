@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import reduce
 from typing import Final, Literal, NamedTuple
@@ -19,7 +19,7 @@ from lobework.passes import Cut
 from lobework.rigid import Array, Rigid
 from lobework.tolerances import CHORD_MM
 
-__all__ = ["Trace", "Way", "estimate", "trace"]
+__all__ = ["Trace", "Way", "estimate", "lay_out", "trace"]
 
 Way = Literal["auto", "plain", "compiled"]
 
@@ -267,7 +267,18 @@ def _plain(motion: Motion, spans: _Spans) -> Trace:
 
 
 def _compiled(motion: Motion, spans: _Spans) -> Trace:
-    """Return the same trace by the compiled loop; chucks that vary or tilt follow frame by frame."""
+    """Return the same trace by the compiled loop."""
+    fill, columns = _prepared(motion, spans)
+    fill()
+    return Trace(motion, *columns)
+
+
+def lay_out(motion: Motion, chord: float) -> tuple[Callable[[], None], tuple[Array, Array, Array, Array]]:
+    """Return what fills the columns u, x, y, z of a trace by the compiled loop, and the columns: memory to use again."""
+    return _prepared(motion, _spans(motion, float(motion.cut.passed.turns), chord))
+
+
+def _prepared(motion: Motion, spans: _Spans) -> tuple[Callable[[], None], tuple[Array, Array, Array, Array]]:
     from lobework.kernels.weave import weave
 
     step, offsets, total = _laid_out(spans)
@@ -275,15 +286,24 @@ def _compiled(motion: Motion, spans: _Spans) -> Trace:
     chucks = [mounted.chuck for mounted in motion.cut.lathe.chucks]
     still = _still(chucks)
     turned, shift = still or (0.0, np.zeros(3))
-    weave(spans.start, step, spans.steps, offsets, *_loop_tables(motion, spans, step), turned, shift, u, x, y, z)
-    if still is None:
-        for first in range(0, total, _CHUNK):
-            part = slice(first, first + _CHUNK)
-            standing = reduce(Rigid.__matmul__, (chuck.motions(2 * math.pi * u[part]) for chuck in chucks))
-            x[part], y[part], z[part] = standing.inverse().apply(np.stack([x[part], y[part], z[part]], axis=-1)).T
-    u[-1] = float(motion.cut.passed.turns)
-    x[-1], y[-1], z[-1] = motion.place(u[-1:])[0]
-    return Trace(motion, u, x, y, z)
+    tables = _loop_tables(motion, spans, step)
+
+    def fill() -> None:
+        weave(spans.start, step, spans.steps, offsets, *tables, turned, shift, u, x, y, z)
+        if still is None:
+            _through_chucks(chucks, u, x, y, z)
+        u[-1] = float(motion.cut.passed.turns)
+        x[-1], y[-1], z[-1] = motion.place(u[-1:])[0]
+
+    return fill, (u, x, y, z)
+
+
+def _through_chucks(chucks: Sequence[Chuck], u: Array, x: Array, y: Array, z: Array) -> None:
+    """Carry points on the spindle over to the work, in place: for chucks that vary or tilt."""
+    for first in range(0, u.size, _CHUNK):
+        part = slice(first, first + _CHUNK)
+        standing = reduce(Rigid.__matmul__, (chuck.motions(2 * math.pi * u[part]) for chuck in chucks))
+        x[part], y[part], z[part] = standing.inverse().apply(np.stack([x[part], y[part], z[part]], axis=-1)).T
 
 
 def _still(chucks: Sequence[Chuck]) -> tuple[float, Array] | None:
