@@ -1,0 +1,1 @@
+"""Fast paths beside their judges, timed in one run."""

@@ -1,0 +1,192 @@
+"""Print what is claimed of lobework's speed and memory, measured now.
+
+Each line gives the figure, the thing it is measured beside, their ratio, and what is asked for. Interleaved runs, medians.
+"""
+
+from __future__ import annotations
+
+import os
+import shutil
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+import tracemalloc
+from collections.abc import Callable
+from fractions import Fraction
+from pathlib import Path
+
+import numpy as np
+
+from lobework import At, Cut, Drive, Lathe, Oval, Pass, Roller, Wave, read_lathe
+from lobework.contact import touch_at
+from lobework.motion import motion_of
+from lobework.trace import lay_out, trace
+
+EXAMPLE = Path(__file__).parents[1] / "docs" / "examples" / "wave-rings.toml"
+SAMPLES = 10_000_000
+RUNS = 7
+
+
+def seconds(work: Callable[[], object]) -> float:
+    """Return how long one call takes."""
+    begin = time.perf_counter()
+    work()
+    return time.perf_counter() - begin
+
+
+def paired(fast: Callable[[], object], slow: Callable[[], object], runs: int = RUNS) -> tuple[float, float]:
+    """Return the median seconds of both, run by turns."""
+    fast()
+    times = [(seconds(fast), seconds(slow)) for _ in range(runs)]
+    return statistics.median(each[0] for each in times), statistics.median(each[1] for each in times)
+
+
+def common_cut(lathe: Lathe | None = None, turns: Fraction = Fraction(1)) -> Cut:
+    """Return the common case: a rocking headstock, one cam with a roller, no chuck that varies."""
+    drive = Drive(Wave(lobes=4, base_radius=62.0, rise=5.0), ratio="3/4", follower=Roller(3.0))
+    passed = Pass(turns=turns, at=At(x=24.0, depth=0.4), cams=(drive,))
+    return Cut(number=1, passed=passed, lathe=lathe or read_lathe("rocking-bench"))
+
+
+def chord_for(samples: int, cut: Cut) -> float:
+    """Return the chord tolerance at which the cut takes about so many samples."""
+    return 2e-3 * (trace(cut, way="plain").u.size / samples) ** 2
+
+
+def say(what: str, measured: str, asked: str, kept: bool) -> bool:
+    """Print one line, and return whether what is asked for was kept."""
+    print(f"{'ok  ' if kept else 'MISS'} {what:58} {measured:48} asked: {asked}", flush=True)
+    return kept
+
+
+def tracing() -> list[bool]:
+    """Time the compiled loop on ten million samples beside the plain path; both into memory that is already there."""
+    cut = common_cut(turns=Fraction(100))
+    fill, columns = lay_out(motion_of(cut), chord_for(SAMPLES, cut))
+    few = common_cut()
+    few_chord = chord_for(50_000, few)
+    plain, direct = trace(few, chord=few_chord, way="plain"), motion_of(few)
+
+    def numpy_direct() -> None:
+        for part in np.array_split(plain.u, max(1, plain.u.size // 8192)):
+            direct.place(part)
+
+    compiled, judged = paired(fill, numpy_direct)
+    a_sample, judged_a_sample = 1e9 * compiled / columns[0].size, 1e9 * judged / plain.u.size
+    whole = statistics.median(seconds(lambda: trace(cut, chord=chord_for(SAMPLES, cut), way="compiled")) for _ in range(3))
+    worst = max(
+        float(np.abs(a - b).max())
+        for a, b in zip(
+            (plain.x, plain.y, plain.z),
+            (lambda t: (t.x, t.y, t.z))(trace(few, chord=few_chord, way="compiled")),
+            strict=True,
+        )
+    )
+    return [
+        say(
+            f"compiled trace, {columns[0].size:,} samples",
+            f"{a_sample:.2f} ns a sample ({judged_a_sample:.0f} direct)",
+            "under 2.5 ns",
+            a_sample < 2.5,
+        ),
+        say("  beside numpy direct", f"{judged_a_sample / a_sample:.0f} times", "30 times", judged_a_sample >= 30 * a_sample),
+        say("  the two differ by at most", f"{worst:.1e} mm", "1e-9 mm", worst <= 1e-9),
+        say(
+            "  whole call, planning and fresh memory included", f"{1e9 * whole / columns[0].size:.2f} ns a sample", "(told)", True
+        ),
+    ]
+
+
+def varying_chuck() -> list[bool]:
+    """Time a trace through an oval chuck, which goes frame by frame."""
+    cut = common_cut(lathe=read_lathe("rocking-bench").mount(Oval(throw=5.0)), turns=Fraction(4))
+    chord = chord_for(200_000, cut)
+    fast, slow = paired(lambda: trace(cut, chord=chord, way="compiled"), lambda: trace(cut, chord=chord, way="plain"), 3)
+    return [say("trace through an oval chuck beside the plain way", f"{slow / fast:.1f} times as fast", "(told)", True)]
+
+
+def memory() -> list[bool]:
+    """Compare the peak of a trace with its arrays."""
+    kept = []
+    for way in ("plain", "compiled"):
+        cut = common_cut(turns=Fraction(100))
+        chord = chord_for(1_000_000, cut)
+        trace(common_cut(), way=way)
+        tracemalloc.start()
+        traced = trace(cut, chord=chord, way=way)
+        peak = tracemalloc.get_traced_memory()[1]
+        tracemalloc.stop()
+        arrays = sum(column.nbytes for column in (traced.u, traced.x, traced.y, traced.z))
+        kept.append(
+            say(
+                f"peak memory of a {way} trace, {traced.u.size:,} samples",
+                f"{peak / arrays:.3f} of its arrays",
+                "1.2",
+                peak <= 1.2 * arrays,
+            )
+        )
+    return kept
+
+
+def contact() -> list[bool]:
+    """Time a contact table beside the plain contact."""
+    kept = []
+    for name, cam, follower in (
+        ("four waves, 3 mm roller", Wave(lobes=4, base_radius=62.0, rise=5.0), Roller(3.0)),
+        ("twenty-four waves, 3 mm roller", Wave(lobes=24, base_radius=62.0, rise=2.0), Roller(3.0)),
+        ("four waves, 12 mm roller", Wave(lobes=4, base_radius=62.0, rise=5.0), Roller(12.0)),
+    ):
+        phi = np.linspace(0, 2 * np.pi, 4096, endpoint=False)
+        fast, slow = paired(
+            lambda c=cam, f=follower, p=phi: touch_at(c, f, p, way="compiled"),
+            lambda c=cam, f=follower, p=phi: touch_at(c, f, p),
+            9,
+        )
+        apart = float(np.abs(touch_at(cam, follower, phi, way="compiled").reach - touch_at(cam, follower, phi).reach).max())
+        kept.append(
+            say(
+                f"contact table of 4096, {name}",
+                f"{1e3 * fast:.2f} ms, {slow / fast:.0f} times plain, within {apart:.0e} mm",
+                "under 1 ms",
+                fast < 1e-3,
+            )
+        )
+    return kept
+
+
+def commands() -> list[bool]:
+    """Time whole processes, beside an interpreter that only imports numpy."""
+    lobework = [shutil.which("lobework", path=str(Path(sys.executable).parent)) or "lobework"]
+    quiet = {"stdout": subprocess.DEVNULL, "env": {**os.environ, "LOBEWORK_PLUGINS": ""}, "check": True}
+
+    def process(*words: str) -> float:
+        return seconds(lambda: subprocess.run(words, **quiet))
+
+    with tempfile.TemporaryDirectory() as folder:
+        draw = [*lobework, "draw", str(EXAMPLE), "--into", folder, "--overwrite"]
+        rounds = [
+            (process(*draw), process(*lobework, "--help"), process(sys.executable, "-c", "import numpy")) for _ in range(RUNS + 2)
+        ]
+    drawn, helped, bare = (statistics.median(column) for column in zip(*rounds[1:], strict=True))
+    return [
+        say(
+            "lobework draw, whole process",
+            f"{drawn:.3f} s, {drawn / bare:.1f} times 'import numpy' ({bare:.3f} s)",
+            "under 0.6 s",
+            drawn < 0.6,
+        ),
+        say("lobework --help, whole process", f"{helped:.3f} s, {helped / bare:.1f} times", "under 0.25 s", helped < 0.25),
+    ]
+
+
+def main() -> int:
+    """Run everything; 1 where something that is asked for was missed."""
+    print(f"{os.cpu_count()} cores, Python {sys.version.split()[0]}, numpy {np.__version__}")
+    kept = [*commands(), *contact(), *tracing(), *varying_chuck(), *memory()]
+    return 0 if all(kept) else 1
+
+
+if __name__ == "__main__":
+    sys.exit(main())
