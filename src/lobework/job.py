@@ -16,7 +16,7 @@ from lobework.kinds import Cutter, Piece
 from lobework.outputs import refuse_existing, write_files
 from lobework.passes import Cut, Pass, Series, cuts_of
 from lobework.program import Feeds
-from lobework.tolerances import CHORD_MM
+from lobework.tolerances import CHORD_MM, CONTACT_MM
 from lobework.trace import BYTES_A_SAMPLE, MOST_BYTES, Trace, estimate, trace
 
 if TYPE_CHECKING:
@@ -148,7 +148,7 @@ class Job:
         object.__setattr__(self, "passes", tuple(self.passes))
         require(self.passes, "pass", "[]", "one pass or more")
         require(self.units in ("mm", "inch"), "units", self.units, "'mm' or 'inch'")
-        require(0 < self.chord < math.inf, "chord", self.chord, "above zero, such as 0.002 mm")
+        require(CONTACT_MM <= self.chord < math.inf, "chord", self.chord, f"at least {CONTACT_MM:g} mm, such as 0.002 mm")
         require_few(self._count)
 
     def __repr__(self) -> str:

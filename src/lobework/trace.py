@@ -12,12 +12,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lobework.closure import Closure, closure_of
-from lobework.errors import TooLargeError
+from lobework.errors import TooLargeError, require
 from lobework.kinds import Chuck
 from lobework.motion import Motion, Push, motion_of
 from lobework.passes import Cut
 from lobework.rigid import Array, Rigid
-from lobework.tolerances import CHORD_MM
+from lobework.tolerances import CHORD_MM, CONTACT_MM
 
 __all__ = ["Trace", "Way", "estimate", "lay_out", "trace"]
 
@@ -30,6 +30,7 @@ MOST_BYTES: Final = 4 * 10**9
 _CHUNK: Final = 8192
 _PROBE: Final = 8
 _TRIAL_TURNS: Final = 4
+_NOISE_MM: Final = 1e-10
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -108,7 +109,7 @@ def trace(cut: Cut, *, chord: float = CHORD_MM, way: Way = "auto") -> Trace:
     Raises
     ------
     SettingError
-        Where the lathe cannot do what the cut asks.
+        Where the lathe cannot do what the cut asks, or ``chord`` is finer than `CONTACT_MM`.
     TooLargeError
         Where the samples would take more than `MOST_BYTES`.
 
@@ -123,6 +124,7 @@ def trace(cut: Cut, *, chord: float = CHORD_MM, way: Way = "auto") -> Trace:
     >>> circle.u.size, bool(np.allclose(np.hypot(circle.x, circle.y), 10.0))
     (161, True)
     """
+    require(CONTACT_MM <= chord < math.inf, "chord", chord, f"at least {CONTACT_MM:g} mm: contact is not known finer")
     if cut.passed.turns > _TRIAL_TURNS:
         _refuse_too_large(estimate(cut, chord=chord))
     motion = motion_of(cut)
@@ -230,7 +232,7 @@ def _steps(motion: Motion, start: Array, end: Array, chord: float) -> tuple[NDAr
     count = np.maximum(np.ceil(steps), 1)
     lopsided = (most > 2 * near.mean(axis=1)) & (steps > 2)
     rough = (far.max(axis=1) > 6 * near.max(axis=1)) | (far.max(axis=1) < 2 * near.max(axis=1))
-    return count.astype(np.int64), lopsided | (rough & (steps > 0.5))
+    return count.astype(np.int64), (lopsided | (rough & (steps > 0.5))) & (most > _NOISE_MM)
 
 
 def _bends(points: Array, stride: int) -> Array:
