@@ -1,0 +1,173 @@
+"""The examples: each can be made, the check finds what its comment says, and its drawing fills the piece and stays on it."""
+
+from __future__ import annotations
+
+import re
+import runpy
+import warnings
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from lobework import plugins
+from lobework.jobfile import read_job
+
+EXAMPLES = Path(__file__).parents[2] / "docs" / "examples"
+JOBS = sorted(path.stem for path in EXAMPLES.glob("*.toml"))
+SCRIPTS = sorted(path.stem for path in EXAMPLES.glob("*.py"))
+SHOWS_A_FINDING = {"wide-roller": ("warning", "bridging")}
+CLEAN = [name for name in JOBS if name not in SHOWS_A_FINDING]
+
+
+@cache
+def job(name):
+    return read_job(EXAMPLES / f"{name}.toml")
+
+
+@cache
+def traces(name):
+    return job(name).trace()
+
+
+def files_of(name):
+    """Return each target's file name and contents, as `lobework make` writes them."""
+    return {
+        target.file: target.render(traces(name).shown(target.shows))
+        for target in plugins.installed().targets().values()
+        if target.name in ("svg", "csv", "rs274", "text")
+    }
+
+
+@pytest.fixture
+def in_a_folder(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    return tmp_path
+
+
+def run(script):
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        return runpy.run_path(str(EXAMPLES / f"{script}.py"))
+
+
+@pytest.mark.parametrize("name", JOBS)
+def test_everything_that_make_writes_holds_the_job(name):
+    files = files_of(name)
+    cuts = len(traces(name))
+    assert files["drawing.svg"].count(b'class="cut"') >= cuts
+    assert len(re.findall(rb"^\(cut \d+:", files["program.ngc"], re.MULTILINE)) == cuts
+    assert files["program.ngc"].rstrip().endswith((b"M2", b"M30", b"%"))
+    assert len(files["axes.csv"].splitlines()) > sum(trace.u.size for trace in traces(name))
+    assert job(name).title.encode() in files["settings.txt"]
+
+
+@pytest.mark.parametrize("name", CLEAN)
+def test_the_check_has_no_more_than_notes(name):
+    found = traces(name).check()
+    assert [str(finding) for finding in found if finding.level != "note"] == []
+    assert {finding.kind for finding in found} == {"closure"}
+
+
+@pytest.mark.parametrize("name", SHOWS_A_FINDING)
+def test_what_is_there_to_show_a_finding_shows_just_that(name):
+    found = [(finding.level, finding.kind) for finding in traces(name).check() if finding.level != "note"]
+    assert found == [SHOWS_A_FINDING[name]]
+    assert "check" in (EXAMPLES / f"{name}.toml").read_text(encoding="utf-8").splitlines()[0]
+
+
+@pytest.mark.parametrize("name", JOBS)
+def test_every_cut_stays_on_the_piece_and_together_they_use_it(name):
+    edge = job(name).piece.diameter / 2
+    widest = [job(name).cutter.width_at(-float(trace.z.min())) / 2 for trace in traces(name)]
+    reach = [float(np.hypot(trace.x, trace.y).max()) for trace in traces(name)]
+    assert max(np.add(reach, widest)) < edge
+    assert max(reach) > 0.9 * edge
+
+
+@pytest.mark.parametrize("name", JOBS)
+def test_every_cut_joins_up(name):
+    for trace in traces(name):
+        assert np.hypot(trace.x[0] - trace.x[-1], trace.y[0] - trace.y[-1]) < 1e-9
+
+
+@pytest.mark.parametrize("name", JOBS)
+def test_lines_are_fine_enough_to_be_drawn_as_lines(name):
+    """No line is wider than half the least step between rings that its series makes."""
+    steps = [abs(series.each["x"]) for item in job(name).passes for series in levels_of(item) if "x" in series.each]
+    widest = max(stroke.width for stroke in traces(name).drawing().strokes)
+    assert widest <= min(steps, default=1.0) / 2
+
+
+def levels_of(item):
+    return item.levels() if hasattr(item, "levels") else ()
+
+
+@pytest.mark.parametrize("name", JOBS)
+def test_the_title_stands_on_one_line_of_the_sheet(name):
+    drawing = traces(name).drawing()
+    assert [words.text for words in drawing.words if words.manner == "title"] == [job(name).title]
+
+
+def test_ninety_six_centres_lie_on_a_limacon():
+    """J. H. Ibbetson, *Specimens in Eccentric Circular Turning*, Specimen X, pp. 168-169: slides out 16 and 12, both wheels
+    one of 96 on after each circle. Its pole is 16 off the centre, r = 12 + 32 cos about it (worked out from the two slides)."""
+    middles = np.array([[np.ptp(t.x) / 2 + t.x.min(), np.ptp(t.y) / 2 + t.y.min()] for t in traces("ninety-six-circles")])
+    set_off = 5.4
+    from_pole = middles[:, 0] + 1j * middles[:, 1] - set_off - 16
+    turned = 2 * np.pi * np.arange(96) / 96
+    assert len({(round(x, 3), round(y, 3)) for x, y in middles}) == 96
+    assert np.abs(from_pole + (12 + 32 * np.cos(turned)) * np.exp(-1j * turned)).max() < 2 * job("ninety-six-circles").chord
+
+
+def test_four_lobes_at_three_quarters_show_three():
+    """Common practice, no source: 75 % of four lobes is three."""
+    first = traces("four-lobes-three-quarters")[0]
+    radius, theta = np.hypot(first.x, first.y), np.unwrap(np.arctan2(first.y, first.x))
+    order = np.argsort(theta)
+    around = np.linspace(0, 2 * np.pi, 720, endpoint=False)
+    heard = np.abs(np.fft.rfft(np.interp(around, theta[order], radius[order], period=2 * np.pi)))[1:]
+    assert np.argmax(heard) + 1 == 3
+
+
+def test_ovals_differ_by_the_throw_between_their_half_axes():
+    """A. Cayley, Proc. London Math. Soc. 4 (1872), 186-190."""
+    first = traces("oval-medallion")[0]
+    radius = np.hypot(first.x, first.y)
+    assert radius.max() - radius.min() == pytest.approx(7.0, abs=1e-9)
+
+
+def test_each_of_two_cams_holds_the_headstock_for_a_while_where_the_furthest_wins():
+    motion = traces("furthest-wins")[0].motion
+    u = np.linspace(0, 1, 5000)
+    broad, fine = (push.at(u) for push in motion.sideways)
+    held = motion.displaced(motion.sideways, u)
+    assert np.array_equal(held, np.minimum(broad, fine))
+    assert 0.2 < np.mean(broad < fine) < 0.8
+
+
+@pytest.mark.parametrize("script", SCRIPTS)
+def test_a_script_runs_and_says_something(script, in_a_folder, capsys):
+    run(script)
+    assert capsys.readouterr().out.strip()
+
+
+def test_the_script_of_the_lid_draws_what_its_job_file_draws(in_a_folder):
+    run("wave_rings")
+    (written,) = in_a_folder.glob("*/drawing.svg")
+    assert written.read_bytes() == files_of("wave-rings")["drawing.svg"]
+
+
+def test_the_set_is_whole():
+    wanted = {
+        "barleycorn",
+        "basket-weave",
+        "four-lobes-three-quarters",
+        "furthest-wins",
+        "ninety-six-circles",
+        "oval-medallion",
+        "wave-rings",
+    }
+    assert wanted <= set(JOBS)
+    assert SCRIPTS
