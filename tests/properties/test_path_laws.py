@@ -1,0 +1,211 @@
+"""What holds for every path on the work."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from fractions import Fraction
+from math import pi
+
+import numpy as np
+from hypothesis import assume, given, settings
+from hypothesis import strategies as st
+from numpy.testing import assert_allclose
+
+from lobework.cam import Wave
+from lobework.chuck import Oval, Plain
+from lobework.closure import closure_of
+from lobework.drive import Drive
+from lobework.follower import Knife, Roller
+from lobework.motion import motion_of
+from lobework.slide import At
+from lobework.trace import trace
+from lobework.units import Phase
+from tests.strategies import (
+    bases,
+    cut_on,
+    cuts,
+    drives,
+    eccentrics,
+    edge_cams,
+    followers_for,
+    numbers,
+    on_work,
+    phases,
+    places,
+    rocking,
+    rocking_cuts,
+    scallops,
+    sliding,
+    sliding_cuts,
+    travels,
+    waves,
+)
+
+U = np.linspace(0.0013, 1.97, 203)
+some = settings(max_examples=30)
+
+
+@some
+@given(drive=drives(), at=places)
+def test_a_cam_of_l_lobes_at_a_ratio_repeats_round_the_work(drive, at):
+    """L lobes at p/q: a turn of q / (L p) of the spindle brings the same cut round."""
+    assume(drive.ratio != 0)
+    cut = cut_on(sliding(), drive, at=at)
+    step = 1 / (drive.cam.lobes * float(drive.ratio))
+    turned = on_work(cut, U + step) * np.exp(2j * pi * step)
+    assert_allclose(turned, on_work(cut, U), rtol=0, atol=1e-8)
+
+
+@some
+@given(drive=drives(), at=places, whole=st.integers(-3, 3), rocks=st.booleans())
+def test_phase_by_a_whole_lobe_changes_nothing(drive, at, whole, rocks):
+    assume(not rocks or drive.cam.rise_at(np.zeros(1))[0] < 10)
+    lathe = rocking(250.0) if rocks else sliding()
+    later = replace(drive, phase=drive.phase + Phase(lobes=Fraction(whole)))
+    here, there = (on_work(cut_on(lathe, each, at=at), U) for each in (drive, later))
+    assert_allclose(here, there, rtol=0, atol=1e-8)
+
+
+@some
+@given(drive=drives(), at=places, on=phases)
+def test_phase_and_index_turn_the_cam_alike(drive, at, on):
+    by_phase, by_index = replace(drive, phase=drive.phase + on), replace(drive, index=drive.index + on)
+    here, there = (on_work(cut_on(sliding(), each, at=at), U) for each in (by_phase, by_index))
+    assert_allclose(here, there, rtol=0, atol=1e-9)
+
+
+@some
+@given(drive=drives(), x=numbers(-40.0, 40.0))
+def test_reversing_the_ratio_mirrors_the_cut(drive, x):
+    """The mirror runs along the cutter's slide; the mirrored cut is run through backwards."""
+    back = replace(drive, ratio=-drive.ratio)
+    forward, mirrored = (on_work(cut_on(sliding(), each, at=At(x=x)), u) for each, u in ((drive, -U), (back, U)))
+    assert_allclose(mirrored, forward.conj(), rtol=0, atol=1e-9)
+
+
+@some
+@given(data=st.data(), base=bases, at=places, rocks=st.booleans())
+def test_no_rise_cuts_a_circle(data, base, at, rocks):
+    cam = Wave(lobes=data.draw(st.integers(1, 12)), base_radius=base, rise=0.0)
+    drive = data.draw(drives(st.just(cam)))
+    path = on_work(trace(cut_on(rocking(150.0) if rocks else sliding(), drive, at=at)))
+    assert_allclose(np.abs(path), np.hypot(at.x, at.y), rtol=0, atol=1e-9)
+
+
+@some
+@given(data=st.data(), at=places, travel=travels, rocks=st.booleans())
+def test_a_pass_cut_in_two_is_the_same_pass(data, at, travel, rocks):
+    """Phase, travel, index and the oval's ring carried on by what the first part turned."""
+    cam = data.draw(st.one_of(waves(), scallops()))
+    drive = data.draw(drives(st.just(cam)))
+    throw, ring, index = data.draw(numbers(0.0, 12.0)), data.draw(numbers(-180.0, 180.0)), data.draw(phases)
+    turns = Fraction(2)
+    split = data.draw(st.fractions(Fraction(1, 10), Fraction(19, 10), max_denominator=40))
+    part = float(split / turns)
+    lathe = rocking(250.0) if rocks else sliding()
+    whole = cut_on(lathe.mount(Oval(throw=throw, ring_angle_deg=ring, index=index)), drive, turns=turns, at=at, travel=travel)
+    carried = lathe.mount(Plain(index=Phase(turns=split))).mount(
+        Oval(throw=throw, ring_angle_deg=ring - 360 * float(split), index=index)
+    )
+    moved = At(x=at.x + part * travel.x, y=at.y, z=at.z + part * travel.z, depth=at.depth)
+    rest = At(x=(1 - part) * travel.x, z=(1 - part) * travel.z)
+    second = cut_on(
+        carried, replace(drive, phase=drive.phase + Phase(turns=drive.ratio * split)), turns=turns - split, at=moved, travel=rest
+    )
+    u = np.linspace(0, float(turns - split), 101)
+    first_motion, second_motion = motion_of(whole), motion_of(second)
+    assert_allclose(second_motion.place(u), first_motion.place(u + float(split)), rtol=0, atol=1e-8)
+
+
+@settings(max_examples=50)
+@given(cut=st.one_of(sliding_cuts(), rocking_cuts()))
+def test_plain_and_compiled_agree(cut):
+    plain, compiled = (trace(cut, chord=0.01, way=way) for way in ("plain", "compiled"))
+    assert plain.u.size == compiled.u.size
+    assert_allclose(plain.u, compiled.u, rtol=0, atol=1e-13)
+    for axis in "xyz":
+        assert_allclose(getattr(compiled, axis), getattr(plain, axis), rtol=0, atol=1e-9)
+
+
+def away_from_chord(motion, u, points, part):
+    """How far the true path stands from the straight moves, ``part`` of the way along each, mm."""
+    here = motion.place(u[:-1] + part * np.diff(u))
+    along = np.diff(points, axis=0)
+    length2 = np.maximum((along**2).sum(axis=1), 1e-300)
+    t = np.clip(((here - points[:-1]) * along).sum(axis=1) / length2, 0, 1)
+    return np.linalg.norm(here - points[:-1] - t[:, None] * along, axis=1)
+
+
+@some
+@given(cut=cuts, chord=st.sampled_from([2e-3, 2e-2]))
+def test_no_straight_move_strays_further_than_the_chord(cut, chord):
+    path = trace(cut, chord=chord)
+    points = np.stack([path.x, path.y, path.z], axis=-1)
+    strayed = max(away_from_chord(path.motion, path.u, points, part).max() for part in (0.12, 0.25, 0.37, 0.5, 0.63, 0.75, 0.88))
+    assert strayed <= 1.05 * chord
+
+
+@some
+@given(cut=cuts)
+def test_samples_are_no_finer_than_the_chord_asks(cut):
+    """Of the moves longer than one in each stretch that must be looked at, most stray by a fair part of the chord."""
+    chord = 2e-3
+    path = trace(cut, chord=chord)
+    turns = float(cut.passed.turns)
+    fine = np.linspace(0, turns, 40_000)
+    points = motion_of(cut).place(fine)
+    velocity, bend = np.gradient(points, fine, axis=0), np.gradient(np.gradient(points, fine, axis=0), fine, axis=0)
+    speed = np.linalg.norm(velocity, axis=1)
+    across = np.linalg.norm(np.cross(velocity, bend), axis=1) / np.maximum(speed, 1e-9)
+    needed = np.sum(np.sqrt(np.minimum(across, 1e6) / (8 * chord))) * (fine[1] - fine[0])
+    quickest = max((drive.cam.lobes * abs(float(drive.ratio)) for drive in cut.passed.cams), default=0.0)
+    pushes = (*path.motion.sideways, *path.motion.endways)
+    corners = sum(push.curve.starts.size * abs(push.rate) / push.curve.period for push in pushes)
+    stretches = turns * (max(16.0, 8 * quickest) + corners) + 8
+    assert path.u.size <= 1.6 * needed + 3 * stretches
+
+
+@some
+@given(cut=cuts)
+def test_a_trace_starts_and_ends_with_its_pass_and_runs_forward(cut):
+    path = trace(cut, chord=0.02)
+    assert path.u[0] == 0.0
+    assert path.u[-1] == float(cut.passed.turns)
+    assert (np.diff(path.u) > 0).all()
+    assert_allclose(np.stack([path.x, path.y, path.z], axis=-1), path.motion.place(path.u), rtol=0, atol=1e-9)
+
+
+@some
+@given(data=st.data(), rocks=st.booleans())
+def test_turns_to_close_are_the_first_that_bring_the_path_back(data, rocks):
+    """By trying one whole turn after another."""
+    count = data.draw(st.integers(1, 2))
+    kept = [replace(data.draw(drives(waves(), sides=("front",))), gain=1.0) for _ in range(count)]
+    assume(all(drive.cam.rise > 0.5 for drive in kept))
+    kept = [replace(drive, follower=data.draw(followers_for(drive.cam, flat=False))) for drive in kept]
+    lathe = rocking(250.0) if rocks else sliding()
+    motion = motion_of(cut_on(lathe, *kept, at=At(x=33.3, y=1.7)))
+    u = np.linspace(0, 1, 97)
+    here = motion.place(u)
+    tried = 1
+    while np.abs(motion.place(u + tried) - here).max() > 1e-6:
+        tried += 1
+    found = closure_of(motion).turns
+    assert found % tried == 0
+    if not motion.furthest:
+        assert found == tried
+
+
+@some
+@given(disc=eccentrics(), ratio=st.sampled_from([1, 2, -3]), at=places)
+def test_a_shorter_chord_never_takes_fewer_samples(disc, ratio, at):
+    cut = cut_on(sliding(), Drive(disc, ratio=ratio, follower=Knife()), at=at)
+    assert trace(cut, chord=1e-4).u.size >= trace(cut, chord=1e-2).u.size
+
+
+@some
+@given(cam=edge_cams, at=places)
+def test_a_still_cam_only_shifts_the_circle(cam, at):
+    """Ratio 0: the headstock stands where the cam holds it."""
+    path = on_work(cut_on(sliding(), Drive(cam, ratio=0, follower=Roller(2.0)), at=at), U)
+    assert np.ptp(np.abs(path)) < 1e-9

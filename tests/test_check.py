@@ -1,0 +1,89 @@
+"""What the check finds: closure, bridging, travel."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from lobework.cam import Scallop, Wave
+from lobework.check import Finding, bridging_findings, closure_findings, travel_findings
+from lobework.drive import Drive
+from lobework.follower import Knife, Roller
+from lobework.lathe import Axis
+from lobework.passes import Pass, cuts_of
+from lobework.slide import At
+from lobework.trace import trace
+from tests.strategies import sliding
+
+WAVE = Wave(lobes=4, base_radius=60.0, rise=5.0)
+
+
+def found_by(look, item, lathe=None):
+    cuts = list(cuts_of(item, lathe or sliding()))
+    return [str(finding) for finding in look(cuts, [trace(cut, chord=0.02) for cut in cuts])]
+
+
+def rings(turns=1, cam=WAVE, follower=None, **drive):
+    return Pass(name="rings", turns=turns, at=At(x=20.0), cams=(Drive(cam, follower=follower or Knife(), **drive),))
+
+
+def test_a_pass_that_joins_is_noted_with_its_turns_and_lobes():
+    (says,) = found_by(closure_findings, rings(ratio="3/4"))
+    assert says == "note (closure): rings: closes after 1 turn; it shows 3 lobes of cam 1 a turn"
+
+
+def test_a_pass_cut_short_is_warned_of_with_gap_and_remedy():
+    """4 lobes at 2/3 are 8/3 a turn: one turn leaves a third of a lobe, 1/3 * 360 / (8/3) = 45 degrees of the work."""
+    (says,) = found_by(closure_findings, rings(ratio="2/3"))
+    assert says.startswith("warning (closure): rings: 1 turn leave a gap of ")
+    assert "misses its own beginning by -45 degrees" in says
+    assert "closes after 3 turns: set turns = 3" in says
+
+
+def test_a_travelling_slide_does_not_close():
+    item = replace(rings(turns=2), travel=At(x=-3.0))
+    (says,) = found_by(closure_findings, item)
+    assert "the slides travel, so it does not close; it ends 3 mm from where it began" in says
+
+
+def test_a_bridged_hollow_is_said_once_for_a_whole_series():
+    cam = Scallop(lobes=6, base_radius=50.0, rise=4.0)
+    findings = found_by(bridging_findings, rings(cam=cam, follower=Roller(3.0)).series(5, x=-1.0))
+    assert len(findings) == 1
+    assert "warning (bridging): rings, cam 1: the roller spans the cam from " in findings[0]
+    assert "in each of 6 lobes" in findings[0]
+    assert findings[0].endswith("only a knife would reach")
+
+
+def test_a_roller_too_fat_for_a_wave_is_told_the_largest_that_reaches():
+    """r^2 / (r'' - r) in the hollow: 3600 / (288 - 60) = 15.789 mm, to the formula of METU *Mechanisms* 8.5."""
+    cam = Wave(lobes=12, base_radius=60.0, rise=4.0)
+    (says,) = found_by(bridging_findings, rings(cam=cam, follower=Roller(20.0)))
+    assert "a roller of 15.789 mm radius or less would reach" in says
+    assert found_by(bridging_findings, rings(cam=cam, follower=Roller(15.0))) == []
+
+
+def test_an_axis_that_leaves_its_travel_is_a_problem_with_both_numbers():
+    lathe = sliding()
+    short = replace(lathe, axes=tuple(replace(axis, low=-5.0, high=18.5) if axis.moves == "x" else axis for axis in lathe.axes))
+    findings = found_by(travel_findings, rings().series(2, x=-1.0), short)
+    assert findings == [
+        "problem (travel): rings 1, x: goes to 20 mm; the travel of X ends at 18.5 mm",
+        "problem (travel): rings 2, x: goes to 19 mm; the travel of X ends at 18.5 mm",
+    ]
+    assert found_by(travel_findings, rings(), lathe) == []
+
+
+def test_a_rotary_axis_with_stops_is_checked_too():
+    lathe = sliding()
+    stopped = replace(lathe, axes=(Axis(moves="cam 1", letter="A", low=-90.0, high=720.0),))
+    (says,) = found_by(travel_findings, rings(ratio="-1"), stopped)
+    assert says == "problem (travel): rings, cam 1: goes to -360 degrees; the travel of A ends at -90 degrees"
+
+
+def test_a_finding_is_one_line():
+    finding = Finding(kind="travel", level="problem", where="lid", says="too far")
+    assert str(finding) == "problem (travel): lid: too far"
+    with pytest.raises(AttributeError):
+        finding.kind = "other"

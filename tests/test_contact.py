@@ -1,0 +1,111 @@
+"""Contact in the cases where it is easy to be wrong."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from fractions import Fraction
+from math import pi
+
+import numpy as np
+import pytest
+from numpy.testing import assert_allclose
+
+from lobework.cam import CamShape, Eccentric, Law, Scallop, Wave
+from lobework.contact import lift_of, pressure_angle, touch_at
+from lobework.follower import Flat, Knife, Roller
+
+
+def test_the_touching_point_and_the_follower_share_a_normal():
+    """The line from the touching point to the roller's centre is as long as its radius and square to the edge."""
+    cam, roller = Wave(lobes=5, base_radius=40.0, rise=4.0), Roller(3.0)
+    phi = np.linspace(0, 2, 50)
+    found = touch_at(cam, roller, phi)
+    point = (40 + cam.rise_at(found.psi)) * np.exp(1j * found.psi)
+    tangent = (cam.slope_at(found.psi) + 1j * (40 + cam.rise_at(found.psi))) * np.exp(1j * found.psi)
+    out = found.reach * np.exp(1j * phi) - point
+    assert_allclose(np.abs(out), 3, atol=1e-11)
+    assert_allclose((out.conj() * tangent).real / np.abs(tangent), 0, atol=1e-6)
+
+
+def test_a_knife_follows_every_cam_exactly():
+    phi = np.linspace(0, 7, 701)
+    for cam in (Wave(lobes=5, base_radius=40.0, rise=4.0), Scallop(lobes=3, base_radius=40.0, rise=9.0)):
+        assert_allclose(lift_of(cam, Knife()).curve.at(phi), cam.rise_at(phi), atol=1e-9)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Peaked(CamShape):
+    """One lobe that comes to a point."""
+
+    kind = "peaked"
+
+    @property
+    def corners(self):
+        return (0.0,)
+
+    def rise_at(self, psi):
+        return self.rise * (1 - np.abs(np.sin(psi / 2)))
+
+    def slope_at(self, psi):
+        return -self.rise / 2 * np.cos(psi / 2) * np.sign(np.sin(psi / 2))
+
+
+def test_a_roller_swings_about_a_peak_while_its_normal_lies_between_the_two_sides():
+    """A circle of the roller's radius about the peak itself; the sides lean by atan(5 / 40), so up to 0.013 rad of direction."""
+    cam = Peaked(lobes=1, base_radius=30.0, rise=10.0)
+    phi = np.linspace(-0.0135, 0.0135, 41)
+    swung = 40 * np.cos(phi) + np.sqrt(5**2 - (40 * np.sin(phi)) ** 2)
+    assert_allclose(touch_at(cam, Roller(5.0), phi).reach, swung, atol=1e-9)
+    lift = lift_of(cam, Roller(5.0))
+    assert_allclose(lift.curve.at(phi) + lift.rest, swung, atol=1e-9)
+    assert (touch_at(cam, Roller(5.0), np.array([0.02])).psi > 1e-4).all()
+
+
+def test_face_cam_and_roller_are_an_offset_of_a_straight_wave():
+    """Along the track the wave is a plain graph; the roller's centre lies on its parallel curve (offset by the normal)."""
+    cam, radius = Wave(lobes=6, base_radius=50.0, rise=2.0, on="face"), 1.5
+    psi = np.linspace(0, 2 * pi / 6, 301)[:-1]
+    slope = cam.slope_at(psi) / 50.0
+    across = 50.0 * psi - radius * slope / np.hypot(1, slope)
+    along = cam.rise_at(psi) + radius / np.hypot(1, slope)
+    assert_allclose(lift_of(cam, Roller(radius)).curve.at(across / 50.0) + radius, along, atol=1e-9)
+
+
+def test_edge_cam_and_roller_are_the_parallel_curve_of_the_edge():
+    cam, radius = Wave(lobes=3, base_radius=50.0, rise=4.0), 2.5
+    psi = np.linspace(0, 2 * pi / 3, 301)
+    edge = (50 + cam.rise_at(psi)) * np.exp(1j * psi)
+    tangent = (cam.slope_at(psi) + 1j * (50 + cam.rise_at(psi))) * np.exp(1j * psi)
+    centre = edge - 1j * radius * tangent / np.abs(tangent)
+    lift = lift_of(cam, Roller(radius))
+    assert_allclose(lift.curve.at(np.angle(centre)) + lift.rest, np.abs(centre), atol=1e-9)
+
+
+def test_a_roller_wider_than_the_cam_still_rests_on_it():
+    disc = Eccentric(radius=5.0, offset=3.0)
+    phi = np.linspace(0, 2 * pi, 41)
+    assert_allclose(
+        touch_at(disc, Roller(200.0), phi).reach, 3 * np.cos(phi) + np.sqrt(205**2 - (3 * np.sin(phi)) ** 2), atol=1e-9
+    )
+
+
+@pytest.mark.parametrize(
+    ("law", "rise", "part", "prime", "angle"),
+    [
+        ("cycloidal", 20, 6, 40, 37.8355),
+        ("cycloidal", 20, 6, 60, 28.8218),
+        ("cycloidal", 10, 4, 30, 20.1447),
+        ("harmonic", 10, 4, 30, 16.1021),
+        ("harmonic", 25, 3, 40, 20.1894),
+    ],
+)
+def test_greatest_pressure_angle_of_radial_followers(law, rise, part, prime, angle):
+    """tan(alpha) = s' / (Rp + s), standard (siliconwit.com, cam-follower experiments); maxima worked out, printed to 1e-4."""
+    cam = Law(
+        law=law, lobes=1, base_radius=float(prime), rise=float(rise), rise_part=Fraction(1, part), fall_part=Fraction(1, part)
+    )
+    assert pressure_angle(cam, Knife()) == pytest.approx(angle, abs=1.5e-4)
+
+
+def test_a_flat_has_no_pressure_angle():
+    assert pressure_angle(Wave(lobes=3, base_radius=50.0, rise=4.0), Flat()) == 0.0
