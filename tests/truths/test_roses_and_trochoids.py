@@ -24,7 +24,7 @@ def length_and_area(path):
 
 
 def assert_measures(path, length, area, turned):
-    """A polyline within a chord of a curve is shorter by at most a third of it a radian of turning, and loses 2/3 of it times the length."""
+    """The polyline is too short by at most CHORD / 3 a radian of turning, and in area by 2/3 CHORD times the length."""
     found_length, found_area = length_and_area(path)
     assert -1e-9 * length <= length - found_length <= 1.05 * CHORD / 3 * turned
     assert abs(area - found_area) <= 1.05 * 2 / 3 * CHORD * length
