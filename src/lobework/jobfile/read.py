@@ -6,8 +6,8 @@ import math
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
-from lobework.errors import InputError, UnknownNameError, nearest
-from lobework.jobfile.source import Source, inside, pointed, shown, written_key
+from lobework.errors import InputError, UnknownNameError
+from lobework.jobfile.source import Source, inside, pointed, written_key
 from lobework.units import LengthUnit, length
 
 if TYPE_CHECKING:
@@ -128,17 +128,12 @@ def _named_lathe(given: str | dict[str, Any], context: Context) -> Lathe:
     """Return the lathe that a job names, points to or holds."""
     if isinstance(given, dict):
         return _lathe_of(given, "lathe of this job")
-    if given in shipped_lathes():
-        return read_lathe(given)
-    if given.endswith(".toml") or "/" in given or "\\" in given:
-        try:
-            return read_lathe(context.folder / given)
-        except InputError as error:
-            raise type(error)(str(error)) from None
-    known = shipped_lathes()
-    raise InputError(
-        f"no lathe is called {shown(given)}{nearest(given, known)}; write one of {', '.join(known)}, or the path of a .toml file"
-    )
+    try:
+        return read_lathe(context.folder / given if given.endswith(".toml") else given)
+    except UnknownNameError as error:
+        raise InputError(f"{error.says}; or write the path of a lathe file, which ends in .toml") from None
+    except InputError as error:
+        raise type(error)(str(error)) from None
 
 
 def _job_of(read: dict[str, Any], name: str, context: Context) -> Job:

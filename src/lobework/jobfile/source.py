@@ -24,8 +24,8 @@ _BARE_KEY: Final = re.compile(r"[A-Za-z0-9_-]+")
 def shown(given: object) -> str:
     """Return what was given, short enough for one line.
 
-    >>> shown("2 furlongs"), shown([1] * 100)
-    ("'2 furlongs'", '[1, 1, 1, 1, 1, 1, 1, 1, 1, 1, 1, 1, 1...')
+    >>> shown("2 furlongs"), shown(12345678 * 10**40)
+    ("'2 furlongs'", '123456780000000000000000000000000000000...')
     """
     text = str(given).lower() if isinstance(given, bool) else repr(given)
     return text if len(text) <= 42 else f"{text[:39]}..."

@@ -1,0 +1,304 @@
+"""The command line, run as people run it."""
+
+from __future__ import annotations
+
+import json
+import os
+import re
+import signal
+import subprocess
+import sys
+import time
+import tomllib
+from pathlib import Path
+
+import pytest
+
+import lobework
+from lobework import cli, plugins
+from lobework.cli import main
+from lobework.jobfile import job_schema, starter
+
+PAGE = (Path(__file__).parents[1] / "docs" / "commands.md").read_text(encoding="utf-8")
+COMMANDS = ("make", "draw", "program", "settings", "check", "list", "new", "schema")
+WRITTEN = ["axes.csv", "drawing.png", "drawing.svg", "program.ngc", "settings.txt"]
+PROCESS = [sys.executable, "-c", "import sys; from lobework.cli import main; sys.exit(main())"]
+
+
+@pytest.fixture
+def bench(tmp_path, monkeypatch):
+    """Be in a folder with a job in it."""
+    monkeypatch.chdir(tmp_path)
+    Path("lid.toml").write_text(starter(), encoding="utf-8")
+    return tmp_path
+
+
+def run(*arguments: str, **settings) -> subprocess.CompletedProcess[str]:
+    return subprocess.run([*PROCESS, *arguments], check=False, capture_output=True, text=True, **settings)
+
+
+def names(folder: str | Path) -> list[str]:
+    return sorted(each.name for each in Path(folder).iterdir())
+
+
+def test_make_writes_everything_and_says_what_the_check_finds(bench, capsys):
+    assert main(["make", "lid.toml"]) == 0
+    said = capsys.readouterr()
+    assert names("lid") == WRITTEN
+    assert all(f"wrote lid/{name}\n" in said.out for name in WRITTEN)
+    assert "closes after 1 turn" in said.out
+    assert said.err == ""
+
+
+def test_make_writes_where_it_is_told_and_over_what_is_there_when_told(bench):
+    assert main(["make", "lid.toml", "--into", "deep/er"]) == 0
+    Path("deep/er/axes.csv").write_text("old")
+    assert main(["make", "lid.toml", "--into", "deep/er"]) == 2
+    assert main(["make", "lid.toml", "--into", "deep/er", "--overwrite"]) == 0
+    assert Path("deep/er/axes.csv").read_text() != "old"
+    assert names("deep/er") == WRITTEN
+
+
+def test_make_without_the_png_extra_writes_the_rest_and_says_so(bench, capsys, monkeypatch):
+    import importlib.util
+
+    real = importlib.util.find_spec
+    monkeypatch.setattr(importlib.util, "find_spec", lambda name: None if name == "resvg_py" else real(name))
+    assert main(["make", "lid.toml"]) == 0
+    assert names("lid") == [name for name in WRITTEN if name != "drawing.png"]
+    assert "left out drawing.png: pip install 'lobework[png]'" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(
+    ("arguments", "name"),
+    [
+        (["draw", "lid.toml"], "drawing.svg"),
+        (["draw", "lid.toml", "--as", "png"], "drawing.png"),
+        (["program", "lid.toml"], "program.ngc"),
+        (["settings", "lid.toml", "--into", "lid"], "settings.txt"),
+    ],
+)
+def test_a_command_writes_its_own_file_the_same_that_make_writes(arguments, name, bench, capsys):
+    assert main(arguments) == 0
+    assert capsys.readouterr().out == f"wrote lid/{name}\n"
+    assert names("lid") == [name]
+    assert main(["make", "lid.toml", "--into", "all"]) == 0
+    assert Path("lid", name).read_bytes() == Path("all", name).read_bytes()
+
+
+def test_settings_are_printed_as_they_would_be_written(bench, capsys):
+    assert main(["settings", "lid.toml"]) == 0
+    printed = capsys.readouterr().out
+    assert main(["settings", "lid.toml", "--into", "."]) == 0
+    assert Path("settings.txt").read_text(encoding="utf-8") == printed
+    assert "Tide box, lid" in printed
+
+
+def test_check_answers_zero_where_there_are_only_notes(bench, capsys):
+    assert main(["check", "lid.toml"]) == 0
+    said = capsys.readouterr().out
+    assert said
+    assert all(line.startswith("note") for line in said.splitlines())
+
+
+def test_check_answers_one_where_there_is_something_to_mend(bench, capsys):
+    Path("lid.toml").write_text(starter().replace('"wave"', '"scallop"').replace("radius = 3 }", "radius = 30 }"))
+    assert main(["check", "lid.toml"]) == 1
+    said = capsys.readouterr()
+    assert said.out.startswith("warning")
+    assert said.err == ""
+
+
+def test_check_says_when_it_finds_nothing(bench, capsys, monkeypatch):
+    from lobework.job import Job
+
+    monkeypatch.setattr(Job, "check", lambda job: [])
+    assert main(["check", "lid.toml"]) == 0
+    assert capsys.readouterr().out == "nothing found\n"
+
+
+def test_list_shows_everything_that_is_installed(capsys):
+    assert main(["list"]) == 0
+    said = capsys.readouterr().out
+    shelf = plugins.installed()
+    for kind in ("cam", "follower", "chuck", "cutter", "piece"):
+        assert f"{kind}s\n" in said
+        assert all(re.search(rf"^  {name} ", said, re.MULTILINE) for name in shelf.kinds(kind))
+    assert all(target.file in said for target in shelf.targets().values())
+    assert "  rocking-bench  A rose engine whose headstock rocks" in said
+    assert f"lobework {lobework_version()}" in said
+
+
+def test_list_shows_what_was_left_out_and_why(capsys, monkeypatch):
+    import dataclasses
+
+    real = plugins.installed()
+    broken = plugins.Record(name="sway", package="lobework-sway", version="0.3", cause="it cannot be imported: no module")
+    monkeypatch.setattr(plugins, "installed", lambda: dataclasses.replace(real, refused=(broken,)))
+    assert main(["list"]) == 0
+    assert "plugins left out\n  sway           lobework-sway 0.3: it cannot be imported: no module\n" in capsys.readouterr().out
+
+
+def test_a_plugin_that_is_left_out_is_warned_of_in_one_line(bench):
+    done = run("settings", "lid.toml", env={**os.environ, "LOBEWORK_PLUGINS": "no-such-plugin"})
+    assert done.returncode == 0
+    assert done.stderr.count("\n") == 1
+    assert done.stderr.startswith("lobework: note: ")
+    assert "no-such-plugin" in done.stderr
+
+
+def lobework_version() -> str:
+    project = tomllib.loads((Path(__file__).parents[1] / "pyproject.toml").read_text(encoding="utf-8"))
+    return project["project"]["version"]
+
+
+def test_version_is_the_packages(capsys):
+    assert main(["--version"]) == 0
+    assert capsys.readouterr().out == f"lobework {lobework_version()}\n"
+
+
+def test_new_writes_a_job_that_runs_as_it_is(tmp_path, monkeypatch, capsys):
+    monkeypatch.chdir(tmp_path)
+    assert main(["new", "barrel.toml"]) == 0
+    assert capsys.readouterr().out == "wrote barrel.toml; next: lobework make barrel.toml\n"
+    assert main(["make", "barrel.toml"]) == 0
+    assert names("barrel") == WRITTEN
+
+
+def test_schema_prints_the_schema_of_a_job_file(capsys):
+    assert main(["schema"]) == 0
+    assert json.loads(capsys.readouterr().out) == job_schema()
+
+
+def test_without_a_command_the_help_is_shown(capsys):
+    assert main([]) == 0
+    said = capsys.readouterr().out
+    assert all(f"    {command} " in said for command in COMMANDS)
+
+
+@pytest.mark.parametrize("command", COMMANDS)
+def test_help_ends_with_a_line_that_works(command, tmp_path, monkeypatch, capsys):
+    monkeypatch.chdir(tmp_path)
+    if command != "new":
+        Path("lid.toml").write_text(starter(), encoding="utf-8")
+    assert main([command, "--help"]) == 0
+    last = capsys.readouterr().out.rstrip().splitlines()[-1]
+    line = re.fullmatch(r"Try: lobework (.*)", last)
+    assert line is not None
+    words = line[1].partition(" > ")[0].split()
+    assert words[0] == command
+    assert main(words) == 0
+
+
+def test_the_page_lists_every_command_and_option(capsys):
+    assert re.findall(r"^\| `lobework (\w+)", PAGE, re.MULTILINE) == [
+        "new", "make", "draw", "program", "settings", "check", "list", "schema",
+    ]  # fmt: skip
+    documented = {
+        (option, command)
+        for options, commands in re.findall(r"^\| `(--\w+)[^|]*` \| ([\w, ]+) \|", PAGE, re.MULTILINE)
+        for option in [options]
+        for command in commands.split(", ")
+    }
+    offered = set()
+    for command in COMMANDS:
+        main([command, "--help"])
+        found = set(re.findall(r"(?<![\w-])--\w+", capsys.readouterr().out.partition("Try:")[0]))
+        offered |= {(option, command) for option in found - {"--help"}}
+    main(["--help"])
+    assert "--version" in capsys.readouterr().out
+    assert documented == offered | {("--version", "lobework")}
+
+
+def test_every_line_to_type_on_the_page_works(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    lines = re.findall(r"^\$ lobework (.*)$", PAGE, re.MULTILINE)
+    assert len(lines) >= 5
+    for line in lines:
+        assert main(line.split()) == 0, line
+
+
+def test_no_heavy_library_is_imported_for_help_or_a_mistake_in_the_command_line():
+    look = "import sys; from lobework.cli import main; main(sys.argv[1:]); print([n for n in sys.modules if '.' not in n])"
+    for arguments in (["--help"], ["make", "--help"], ["mkae"], ["--version"]):
+        done = subprocess.run([sys.executable, "-c", look, *arguments], capture_output=True, text=True, check=True)
+        loaded = done.stdout.splitlines()[-1]
+        assert not {"numpy", "numba", "pydantic", "pluggy"} & set(re.findall(r"'(\w+)'", loaded))
+
+
+def test_list_needs_no_pydantic():
+    look = "import sys; from lobework.cli import main; main(['list']); print('pydantic' in sys.modules)"
+    done = subprocess.run([sys.executable, "-c", look], capture_output=True, text=True, check=True)
+    assert done.stdout.endswith("False\n")
+
+
+@pytest.mark.parametrize("arguments", [["list"], ["schema"], ["settings", "lid.toml"]])
+def test_a_reader_that_leaves_early_is_no_fault(arguments, bench):
+    ours = subprocess.Popen([*PROCESS, *arguments], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+    assert ours.stdout is not None
+    ours.stdout.close()
+    assert ours.wait(60) == 0
+    assert ours.stderr is not None
+    assert ours.stderr.read() == ""
+    ours.stderr.close()
+
+
+def test_stopped_by_hand_it_says_so_in_one_line_and_leaves_nothing(bench, capsys, monkeypatch):
+    from lobework import job
+
+    def stopped(*_, **__):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(job, "trace", stopped)
+    assert main(["make", "lid.toml"]) == 130
+    said = capsys.readouterr()
+    assert (said.out, said.err) == ("", "lobework: stopped; nothing more was written\n")
+    assert names(".") == ["lid.toml"]
+
+
+def test_a_signal_stops_a_process_of_its_own_cleanly(bench):
+    Path("lid.toml").write_text(starter().replace("count = 16", "count = 60000").replace("x = -1.5, ", ""))
+    ours = subprocess.Popen([*PROCESS, "make", "lid.toml"], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+    time.sleep(2)
+    ours.send_signal(signal.SIGINT)
+    out, err = ours.communicate(timeout=60)
+    assert (ours.returncode, out, err) == (130, "", "lobework: stopped; nothing more was written\n")
+    assert names(".") == ["lid.toml"]
+
+
+def test_more_than_the_machine_can_hold_is_one_line(bench, capsys, monkeypatch):
+    from lobework import job
+
+    def full(*_, **__):
+        raise MemoryError
+
+    monkeypatch.setattr(job, "trace", full)
+    assert main(["make", "lid.toml"]) == 2
+    assert capsys.readouterr().err.count("\n") == 1
+
+
+def test_a_fault_of_ours_is_one_line_with_a_code_of_its_own_and_a_way_to_see_more(capsys, monkeypatch):
+    def broken(_):
+        raise RuntimeError("the\nbench fell over")
+
+    monkeypatch.setattr(cli, "_list", broken)
+    assert main(["list"]) == 70
+    assert capsys.readouterr().err == (
+        "lobework: a fault in lobework itself: RuntimeError: the bench fell over; LOBEWORK_TRACEBACK=1 shows where\n"
+    )
+    monkeypatch.setenv("LOBEWORK_TRACEBACK", "1")
+    with pytest.raises(RuntimeError):
+        main(["list"])
+
+
+def test_a_terminal_of_plain_ascii_prints_what_it_can(bench):
+    Path("lid.toml").write_text(starter().replace("Tide box, lid", "Gezeitendöschen"), encoding="utf-8")
+    done = run("settings", "lid.toml", env={**os.environ, "PYTHONIOENCODING": "ascii", "PYTHONUTF8": "0"})
+    assert done.returncode == 0
+    assert "Gezeitend\\xf6schen" in done.stdout
+
+
+def test_the_command_is_the_one_that_the_package_installs():
+    project = tomllib.loads((Path(__file__).parents[1] / "pyproject.toml").read_text(encoding="utf-8"))
+    assert project["project"]["scripts"] == {"lobework": "lobework.cli:main"}
+    assert lobework.__all__
