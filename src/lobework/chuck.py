@@ -85,7 +85,8 @@ class Oval:
     Parameters
     ----------
     throw : float, mm
-        How far the ring's centre stands off the axis: the half axes of every ellipse differ by it.
+        How far the ring's centre stands off the axis. The half axes of every ellipse differ by it; for a cutter
+        within the circle that has the throw as its diameter, they add up to it.
     ring_angle_deg : float, degrees
         Direction in which the ring is set off, from +X towards +Y.
     index : Phase

@@ -21,6 +21,7 @@ __all__ = ["Bridge", "Lift", "largest_roller", "lift_of", "pressure_angle"]
 
 _SCAN: Final = 192
 _TRIALS: Final = 12
+_NEAREST: Final = 2e-5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -184,7 +185,7 @@ def _hollow(slope: Callable[[Array], Array], base: float, corners: Array) -> NDA
 
 
 def _pinned(touched: Callable[[Array], Touch], low: float, high: float) -> _Jump:
-    """Close in on the widest leap between ``low`` and ``high``, about the crossing of the tangents of its two sides."""
+    """Close in on the steepest leap between ``low`` and ``high``, about the crossing of the tangents of its two sides."""
     reach, slope, psi = touched(np.array([low, high]))
     while True:
         bent = slope[1] - slope[0]
@@ -195,14 +196,15 @@ def _pinned(touched: Callable[[Array], Touch], low: float, high: float) -> _Jump
             return _Jump(crossing, float(psi[0]), float(psi[1]))
         around = (high - low) * np.array([-0.02, 0.0, 0.02])
         tried = np.unique(np.clip(np.append(crossing + around, 0.5 * (low + high)), low, high))
+        tried = tried[(tried > low) & (tried < high)]
         here = touched(tried)
         at = np.concatenate([[low], tried, [high]])
         reach, slope, psi = (
             np.concatenate([ends[:1], inner, ends[1:]]) for ends, inner in zip((reach, slope, psi), here, strict=True)
         )
-        widest = int(np.argmax(np.diff(psi)))
-        pair = slice(widest, widest + 2)
-        low, high = float(at[widest]), float(at[widest + 1])
+        steepest = int(np.argmax(np.diff(psi) / np.diff(at)))
+        pair = slice(steepest, steepest + 2)
+        low, high = float(at[steepest]), float(at[steepest + 1])
         reach, slope, psi = reach[pair], slope[pair], psi[pair]
 
 
@@ -252,24 +254,32 @@ def largest_roller(cam: Cam) -> float:
     pitch = 2 * math.pi / cam.lobes
     if _hollow(cam.slope_at, cam.base_radius, np.asarray(cam.corners, dtype=np.float64)).any():
         return 0.0
-    here = np.linspace(0, pitch, 768, endpoint=False) + pitch / 1536
-    spread = np.geomspace(1e-4 * pitch, min(1.5 * pitch, np.pi), 400)
-    offsets = np.concatenate([-spread[::-1], spread])
-    slope, height = cam.slope_at(here), cam.rise_at(here)
-    there = here[:, None] + offsets
+    here, spread = np.linspace(0, pitch, 769), np.geomspace(_NEAREST * pitch, min(1.5 * pitch, math.pi), 400)
+    least, place, apart = _least_circle(cam, here, np.concatenate([-spread[::-1], spread]))
+    wide = 2 * pitch / 768
+    while math.isfinite(least) and wide > 1e-9 * pitch:
+        closer = np.geomspace(max(abs(apart) / 1.2, _NEAREST * pitch), abs(apart) * 1.2, 41)
+        least, place, apart = _least_circle(cam, place + np.linspace(-wide, wide, 41), math.copysign(1, apart) * closer)
+        wide /= 8
+    return least
+
+
+def _least_circle(cam: Cam, here: Array, offsets: Array) -> tuple[float, float, float]:
+    """Return the least radius of a circle that touches the cam ``here`` and passes through it ``offsets`` on, and where."""
+    slope, height = cam.slope_at(here)[:, None], cam.rise_at(here)[:, None]
+    there = cam.rise_at(here[:, None] + offsets)
     if cam.on == "face":
-        track = cam.base_radius
-        dx, dy = track * offsets, cam.rise_at(there) - height[:, None]
-        nx, ny = -slope[:, None], np.full((768, 1), track)
+        dx, dy = cam.base_radius * offsets, there - height
+        normal = np.full_like(slope, cam.base_radius)
     else:
-        radius = (cam.base_radius + height)[:, None]
-        other = cam.base_radius + cam.rise_at(there)
-        dx, dy = other * np.sin(offsets), other * np.cos(offsets) - radius
-        nx, ny = -slope[:, None], radius
-    facing = (nx * dx + ny * dy) / np.hypot(nx, ny)
+        normal = cam.base_radius + height
+        other = cam.base_radius + there
+        dx, dy = other * np.sin(offsets), other * np.cos(offsets) - normal
+    facing = (normal * dy - slope * dx) / np.hypot(slope, normal)
     with np.errstate(divide="ignore"):
         radii = np.where(facing > 1e-12, (dx**2 + dy**2) / (2 * facing), np.inf)
-    return float(radii.min())
+    row, column = np.unravel_index(int(radii.argmin()), radii.shape)
+    return float(radii[row, column]), float(here[row]), float(offsets[column])
 
 
 def pressure_angle(cam: Cam, follower: Follower) -> float:

@@ -68,9 +68,14 @@ class Curve:
 
     @property
     def extent(self) -> tuple[float, float]:
-        """The least and greatest value, to the cells' own ends and their quarters."""
-        t = np.linspace(0, 1, 5)[:, None]
+        """The least and the greatest value: at the cells' ends, or where their slope is zero."""
         c = self.cells.T
+        with np.errstate(divide="ignore", invalid="ignore"):
+            root = np.sqrt(c[2] ** 2 - 3 * c[1] * c[3])
+            turning = np.stack([-c[1] / (c[2] + root), -c[1] / (c[2] - root)])
+        t = np.concatenate(
+            [np.zeros((1, c.shape[1])), np.ones((1, c.shape[1])), np.where((turning > 0) & (turning < 1), turning, 0.0)]
+        )
         values = c[0] + t * (c[1] + t * (c[2] + t * c[3]))
         return float(values.min()), float(values.max())
 
@@ -88,14 +93,14 @@ def tabulate(at: Callable[[Array], tuple[Array, Array]], corners: Array, period:
         After which ``at`` repeats.
     within : float
         In the unit of the values. An arc that does not get there (a curvature without bound at its end) is
-        halved again and again towards the place, until halving helps no more.
+        halved again and again towards the place, until three halvings help no more.
     """
     inside = np.unique(np.mod(np.asarray(corners, dtype=np.float64), period))
     starts = np.concatenate([[inside[0]], inside[1:][np.diff(inside) > _NARROWEST * period]]) if inside.size else np.zeros(1)
     if starts.size > 1 and starts[0] + period - starts[-1] <= _NARROWEST * period:
         starts = starts[:-1]
     ends = np.append(starts[1:], starts[0] + period)
-    pending = [(a, b, _FIRST, np.inf) for a, b in zip(starts, ends, strict=True)]
+    pending = [(a, b, _FIRST, (np.inf,) * 3) for a, b in zip(starts, ends, strict=True)]
     done: list[tuple[float, float, Array]] = []
     while pending:
         knots = [_knots(a, b, 2 * count) for a, b, count, _ in pending]
@@ -106,14 +111,15 @@ def tabulate(at: Callable[[Array], tuple[Array, Array]], corners: Array, period:
             offset += inner.size
             value = values[part] + slopes[part] * (true - inner)
             cells, misfit = _cubics(value, slopes[part], (b - a) / count)
-            if misfit <= within or (count == _MOST and misfit > 0.8 * before) or b - a <= _NARROWEST * period:
+            if misfit <= within or (count == _MOST and misfit > 0.8 * before[0]) or b - a <= _NARROWEST * period:
                 done.append((a, b, cells))
             elif count < _MOST:
                 wanted = int(np.ceil(count * 1.15 * (misfit / within) ** 0.25))
                 after.append((a, b, min(max(wanted, 2 * count), _MOST), before))
             else:
                 middle = 0.5 * (a + b)
-                after += [(a, middle, _FIRST, misfit), (middle, b, _FIRST, misfit)]
+                history = (*before[1:], misfit)
+                after += [(a, middle, _FIRST, history), (middle, b, _FIRST, history)]
         pending = after
     done.sort(key=lambda arc: arc[0])
     counts = np.array([cells.shape[0] for _, _, cells in done], dtype=np.int64)

@@ -5,8 +5,8 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from fractions import Fraction
-from functools import lru_cache
-from typing import Final
+from functools import lru_cache, reduce
+from typing import Final, NamedTuple
 
 import numpy as np
 
@@ -22,7 +22,7 @@ from lobework.passes import Cut, Pass
 from lobework.rigid import Array, Rigid
 from lobework.tolerances import TABLE_MM
 
-__all__ = ["Motion", "Push", "motion_of"]
+__all__ = ["Motion", "Push", "Still", "motion_of"]
 
 _FOLLOWS_MM: Final = 1e-8
 
@@ -49,6 +49,17 @@ class Push:
         return pushed
 
 
+class Still(NamedTuple):
+    """Where chucks that do not move hold the work on the spindle.
+
+    ``turned`` rad about the spindle's axis; ``across`` mm, x + iy; ``along`` mm.
+    """
+
+    turned: float
+    across: complex
+    along: float
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Motion:
     """One cut's whole motion; everything in it is driven by ``u``, spindle turns since the pass began.
@@ -63,6 +74,8 @@ class Motion:
         Whether ``sideways`` is along the arc about the pivot of a rocking headstock rather than straight.
     furthest : bool
         Whether the push that goes furthest holds the headstock; otherwise pushes add up.
+    still : Still or None
+        What a stack of chucks that neither varies nor tilts comes to.
     """
 
     cut: Cut
@@ -70,6 +83,7 @@ class Motion:
     endways: tuple[Push, ...]
     rocks: bool
     furthest: bool
+    still: Still | None
 
     def displaced(self, pushes: tuple[Push, ...], u: Array) -> Array:
         """Return what several pushes on one motion come to, mm, at (n,) turns."""
@@ -99,14 +113,27 @@ class Motion:
     def work(self, u: Array) -> Rigid:
         """Return where the work stands on the bench: n rigid motions, frame by frame from bench to work."""
         theta = 2 * math.pi * u
-        standing = self.carriage(u) @ Rigid.turn(theta)
-        for mounted in self.cut.lathe.chucks:
-            standing = standing @ mounted.chuck.motions(theta)
-        return standing
+        return self.carriage(u) @ Rigid.turn(theta) @ self.chucks(theta)
+
+    def chucks(self, theta: Array) -> Rigid:
+        """Return where the work stands on the spindle at (n,) rad: the chucks, one on the other."""
+        return reduce(Rigid.__matmul__, (each.chuck.motions(theta) for each in self.cut.lathe.chucks), Rigid.still())
 
     def place(self, u: Array) -> Array:
-        """Return where the cutter's tip is on the work: (n, 3) mm."""
-        return self.work(u).inverse().apply(self.tip(u))
+        """Return where the cutter's tip is on the work: (n, 3) mm; what `work` says, with the plane as complex numbers."""
+        tip, theta = self.tip(u), 2 * math.pi * u
+        across = self.displaced(self.sideways, u)
+        seen = tip[:, 0] + 1j * tip[:, 1]
+        if self.rocks:
+            height = self.cut.lathe.headstock.pivot_height
+            seen = (seen + 1j * height) * np.exp(1j * (across / height - theta)) - 1j * height * np.exp(-1j * theta)
+        else:
+            seen = (seen - across) * np.exp(-1j * theta)
+        along = tip[:, 2] - self.displaced(self.endways, u)
+        if self.still is None:
+            return self.chucks(theta).inverse().apply(np.stack([seen.real, seen.imag, along], axis=-1))
+        seen = (seen - self.still.across) * np.exp(-1j * self.still.turned)
+        return np.stack([seen.real, seen.imag, along - self.still.along], axis=-1)
 
     def axes(self, u: Array) -> dict[str, Array]:
         """Return each axis at (n,) turns, by what it moves: degrees for the spindle and cams, mm for slides."""
@@ -149,7 +176,18 @@ def motion_of(cut: Cut) -> Motion:
                 raise SettingError(
                     f"together='furthest': the cams that move {moves} bear on both sides; put their followers on one side"
                 )
-    return Motion(cut, tuple(pushes["sideways"]), tuple(pushes["endways"]), rocks, furthest)
+    return Motion(cut, tuple(pushes["sideways"]), tuple(pushes["endways"]), rocks, furthest, _still(lathe))
+
+
+def _still(lathe: Lathe) -> Still | None:
+    if any(mounted.chuck.varies for mounted in lathe.chucks):
+        return None
+    motions = (mounted.chuck.motions(np.zeros(1)) for mounted in lathe.chucks)
+    standing = reduce(Rigid.__matmul__, motions, Rigid.still())
+    rotation, (x, y, z) = standing.rotation[0], standing.shift[0]
+    if rotation[2, 2] != 1.0:
+        return None
+    return Still(math.atan2(rotation[1, 0], rotation[0, 0]), complex(x, y), float(z))
 
 
 def _axes_there(passed: Pass, lathe: Lathe) -> None:
@@ -194,19 +232,22 @@ def _rocking(cam: Cam, follower: Follower, side: int, gain: float, height: float
         )
     lift = lift_of(cam, follower)
     stand, flat = lift.rest, form == "flat"
+    extent = lift.travel[0] + stand, lift.travel[1] + stand
 
     def reach(direction: Array) -> tuple[Array, Array]:
         return lift.curve.at(direction) + stand, lift.curve.slope(direction)
 
     def at(psi: Array) -> tuple[Array, Array]:
-        alpha, slope, misfit = rocked(reach, psi, height, stand, side, gain, flat)
+        alpha, slope, misfit = rocked(reach, extent, psi, height, stand, side, gain, flat)
         if np.abs(misfit).max() > _FOLLOWS_MM or not np.isfinite(alpha).all():
             raise SettingError(
-                f"the headstock, {height:g} mm above its pivot, cannot rock far enough to follow this cam; "
-                "use less rise or gain, or a higher spindle"
+                f"rise: the follower moves up to {np.abs(lift.curve.slope(steps)).max():.3g} mm a radian of this cam; "
+                f"a headstock {height:g} mm above its pivot jumps beyond about {height / gain:.3g} mm a radian; "
+                "use less rise or gain, a rounder cam or a higher spindle"
             )
         return -side * height * alpha, -side * height * slope
 
     starts = lift.curve.starts
+    steps = np.linspace(0, lift.curve.period, 2049)
     corners = rocked_at_direction(lift.curve.at(starts) + stand, starts, height, stand, side, gain, flat)
     return tabulate(at, corners, lift.curve.period, TABLE_MM)

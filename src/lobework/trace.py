@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass
-from functools import reduce
 from typing import Final, Literal, NamedTuple
 
 import numpy as np
@@ -13,8 +12,7 @@ from numpy.typing import NDArray
 
 from lobework.closure import Closure, closure_of
 from lobework.errors import TooLargeError, require
-from lobework.kinds import Chuck
-from lobework.motion import Motion, Push, motion_of
+from lobework.motion import Motion, Push, Still, motion_of
 from lobework.passes import Cut
 from lobework.rigid import Array, Rigid
 from lobework.tolerances import CHORD_MM, CONTACT_MM
@@ -254,7 +252,7 @@ def _laid_out(spans: _Spans) -> tuple[Array, NDArray[np.int64], int]:
 
 
 def _plain(motion: Motion, spans: _Spans) -> Trace:
-    """Return the trace frame by frame, as the design says it: the judge."""
+    """Return the trace by array arithmetic, a chunk at a time."""
     step, offsets, total = _laid_out(spans)
     u, x, y, z = (np.zeros(total) for _ in range(4))
     for first in range(0, total, _CHUNK):
@@ -285,38 +283,26 @@ def _prepared(motion: Motion, spans: _Spans) -> tuple[Callable[[], None], tuple[
 
     step, offsets, total = _laid_out(spans)
     u, x, y, z = (np.zeros(total) for _ in range(4))
-    chucks = [mounted.chuck for mounted in motion.cut.lathe.chucks]
-    still = _still(chucks)
-    turned, shift = still or (0.0, np.zeros(3))
+    still = motion.still or Still(0.0, 0j, 0.0)
+    shift = np.array([still.across.real, still.across.imag, still.along])
     tables = _loop_tables(motion, spans, step)
 
     def fill() -> None:
-        weave(spans.start, step, spans.steps, offsets, *tables, turned, shift, u, x, y, z)
-        if still is None:
-            _through_chucks(chucks, u, x, y, z)
+        weave(spans.start, step, spans.steps, offsets, *tables, still.turned, shift, u, x, y, z)
+        if motion.still is None:
+            _through_chucks(motion, u, x, y, z)
         u[-1] = float(motion.cut.passed.turns)
         x[-1], y[-1], z[-1] = motion.place(u[-1:])[0]
 
     return fill, (u, x, y, z)
 
 
-def _through_chucks(chucks: Sequence[Chuck], u: Array, x: Array, y: Array, z: Array) -> None:
+def _through_chucks(motion: Motion, u: Array, x: Array, y: Array, z: Array) -> None:
     """Carry points on the spindle over to the work, in place: for chucks that vary or tilt."""
     for first in range(0, u.size, _CHUNK):
         part = slice(first, first + _CHUNK)
-        standing = reduce(Rigid.__matmul__, (chuck.motions(2 * math.pi * u[part]) for chuck in chucks))
+        standing = motion.chucks(2 * math.pi * u[part])
         x[part], y[part], z[part] = standing.inverse().apply(np.stack([x[part], y[part], z[part]], axis=-1)).T
-
-
-def _still(chucks: Sequence[Chuck]) -> tuple[float, Array] | None:
-    """Return how far a stack of chucks turns and shifts the work, rad and mm, or None where it varies or tilts."""
-    if any(chuck.varies for chuck in chucks):
-        return None
-    standing = reduce(Rigid.__matmul__, (chuck.motions(np.zeros(1)) for chuck in chucks), Rigid.still())
-    rotation, shift = standing.rotation[0], standing.shift[0]
-    if abs(rotation[2, 2] - 1) > 0:
-        return None
-    return math.atan2(rotation[1, 0], rotation[0, 0]), shift
 
 
 class _LoopTables(NamedTuple):

@@ -132,8 +132,6 @@ def window_of(half_width: float, round_radius: float | None, base: float, top: f
     if round_radius is None:
         return math.asin(half_width / base) if half_width < base else math.pi / 2
     out = base + round_radius
-    if out**2 <= top**2 - round_radius**2:
-        return math.asin(min(round_radius / top, 1.0)) + _SPARE
     if top**2 >= out**2 - round_radius**2:
         return math.asin(round_radius / out) + _SPARE
     return math.acos(min((top**2 + out**2 - round_radius**2) / (2 * top * out), 1.0)) + _SPARE

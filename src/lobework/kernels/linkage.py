@@ -12,7 +12,9 @@ if TYPE_CHECKING:
 
 __all__ = ["gap", "rocked", "rocked_at_direction"]
 
-_ROUNDS: Final = 60
+_ROUNDS: Final = 120
+_CHANCES: Final = 8
+_SPARE: Final = 1e-6
 
 
 def gap(alpha: Array, height: float, stand: float, side: int, gain: float, flat: bool) -> tuple[Array, Array, Array, Array]:
@@ -49,28 +51,45 @@ def gap(alpha: Array, height: float, stand: float, side: int, gain: float, flat:
 
 
 def rocked(
-    reach: Callable[[Array], tuple[Array, Array]], psi: Array, height: float, stand: float, side: int, gain: float, flat: bool
+    reach: Callable[[Array], tuple[Array, Array]],
+    extent: tuple[float, float],
+    psi: Array,
+    height: float,
+    stand: float,
+    side: int,
+    gain: float,
+    flat: bool,
 ) -> tuple[Array, Array, Array]:
     """Return the headstock's turn at (n,) rad ``psi``: the follower's nominal direction in the cam's frame.
 
-    ``reach`` gives the cam's reach and its slope at directions. Returns the turn, its slope by ``psi``, and what
-    is left of the contact condition, mm: not zero where the headstock cannot follow. Newton's rule, kept inside
-    the quarter turn to either side.
+    ``reach`` gives the cam's reach and its slope at directions, ``extent`` its least and greatest. Returns the turn,
+    its slope by ``psi``, and what is left of the contact condition, mm: not zero, or infinite, where the cam is so
+    steep that the headstock would jump.
+    Newton's rule inside a bracket that the extent gives; halves where it leaves the bracket, or takes long.
     """
+    ends = [side * gain * (stand - out) / height for out in extent]
+    low = np.full_like(psi, np.arcsin(np.clip(min(ends), -0.99, 0.99)) - _SPARE)
+    high = np.full_like(psi, np.arcsin(np.clip(max(ends), -0.99, 0.99)) + _SPARE)
     out, _ = reach(psi)
-    sine = side * gain * (stand - out) / height
-    alpha = np.arcsin(np.clip(sine, -0.99, 0.99))
-    for _ in range(_ROUNDS):
+    alpha = np.arcsin(np.clip(side * gain * (stand - out) / height, -0.99, 0.99))
+    for attempt in range(_ROUNDS):
         distance, closing, turned, turning = gap(alpha, height, stand, side, gain, flat)
         out, slope = reach(psi + turned)
         misfit, steep = distance - out, closing - slope * turning
-        step = misfit / steep
-        alpha = np.clip(alpha - step, -1.5, 1.5)
+        beyond = side * misfit > 0
+        low, high = np.where(beyond, alpha, low), np.where(beyond, high, alpha)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            wanted = alpha - misfit / steep
+        halve = ~((wanted >= low) & (wanted <= high)) | (attempt > _CHANCES and attempt % 2 == 1)
+        wanted = np.where(halve, 0.5 * (low + high), wanted)
+        step, alpha = wanted - alpha, wanted
         if height * np.abs(step).max(initial=0.0) <= 1e-13:
             break
     distance, closing, turned, turning = gap(alpha, height, stand, side, gain, flat)
     out, slope = reach(psi + turned)
-    return alpha, slope / (closing - slope * turning), distance - out
+    steep = closing - slope * turning
+    left = np.where(side * steep < 0, distance - out, np.inf)
+    return alpha, slope / steep, left
 
 
 def rocked_at_direction(out: Array, direction: Array, height: float, stand: float, side: int, gain: float, flat: bool) -> Array:
