@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import copy
 import io
 import json
 import math
@@ -19,11 +20,13 @@ COMMANDS = st.sampled_from(["make", "draw", "program", "settings", "check"])
 
 lengths = st.one_of(st.floats(0.5, 60), st.integers(1, 60), st.sampled_from(["3 mm", "1/8 in", "1 3/8 inch"]))
 flanks = st.one_of(st.floats(1, 179), st.sampled_from(["90 deg", "1/8 turn"]))
-angles = st.one_of(st.floats(-400, 400), st.sampled_from(["90 deg", "1/8 turn", "1/3", "1e39 turn"]))
+angles = st.one_of(st.floats(-400, 400), st.sampled_from(["90 deg", "1/8 turn", "1/3", "9999 turn"]))
 phases = st.one_of(angles, st.sampled_from(["1/2 lobe", "5/32 lobe", "1 lobe + 2 deg"]))
 ratios = st.sampled_from([1, -1, 0, 0.75, "3/4", "-3/2", "66.67 %", "1e-30", "7/1000", 12])
 odd = st.one_of(
-    st.sampled_from(["-1/4 in", "2 deg", "3 mm", "1/0", "1/0 lobe", "9e39", "fast", "", 0, -1, "1/3 lobe"]),
+    st.sampled_from(
+        ["-1/4 in", "2 deg", "3 mm", "1/0", "1/0 lobe", "9e39", "1e39 turn", "1e30 lobe", "fast", "", 0, -1, "1/3 lobe"]
+    ),
     st.none(),
     st.booleans(),
     st.integers(-(10**30), 10**30),
@@ -138,6 +141,7 @@ def spoilt(draw: st.DrawFn) -> dict:
     job = draw(jobs)
     if draw(st.booleans()):
         job["pass"][0] |= draw(extras)
+    job = copy.deepcopy(job)
     victim = draw(st.sampled_from(tables_of(job)))
     if victim:
         key = draw(st.sampled_from(sorted(victim)))

@@ -34,7 +34,7 @@ from lobework.errors import InputError, PluginError, nearest
 from lobework.jobfile.source import inside, pointed, shown, written_key
 from lobework.kinds import Cam, Chuck, Cutter, Follower, Measure, Piece
 from lobework.plugins import PartKind
-from lobework.units import LengthUnit, ratio
+from lobework.units import LengthUnit, Phase, ratio
 
 if TYPE_CHECKING:
     from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler
@@ -62,6 +62,7 @@ __all__ = [
 ]
 
 _LONGEST_QUANTITY: Final = 80
+_MOST: Final = 10**6
 _NUMBER_OR_TEXT: Final = {"type": ["number", "string"]}
 _ENTRY: Final = re.compile(r"(?P<names>\w+(?:, \w+)*) : .*")
 _PROMISES: Final[dict[Any, tuple[PartKind, str]]] = {
@@ -335,11 +336,20 @@ def quantity(read: Callable[[Any], Any], given: Any, says: str) -> Any:
     if isinstance(given, str) and len(given) > _LONGEST_QUANTITY:
         raise InputError(f"{shown(given)} is too long for a number; write {says}")
     try:
-        return read(given)
+        value = read(given)
     except InputError:
         raise
     except (ValueError, TypeError, ArithmeticError) as error:
         raise InputError(f"{shown(given)} does not fit here ({error}); write {says}") from None
+    if not all(-_MOST <= each <= _MOST for each in _numbers(value)):
+        raise InputError(f"{shown(given)} is more than a million, beyond any lathe; write {says}")
+    return value
+
+
+def _numbers(value: Any) -> tuple[float | Fraction, ...]:
+    if isinstance(value, Phase):
+        return value.turns, value.lobes
+    return (value,) if isinstance(value, int | float | Fraction) else ()
 
 
 def _number(read: Callable[[Any], Any], says: str) -> tuple[Any, str]:
