@@ -195,8 +195,8 @@ def _pinned(touched: Callable[[Array], Touch], low: float, high: float) -> _Jump
         if high - low <= 1e-15 * (1 + abs(low)) or psi[1] - psi[0] < BRIDGE_RAD / 10:
             return _Jump(crossing, float(psi[0]), float(psi[1]))
         around = (high - low) * np.array([-0.02, 0.0, 0.02])
-        tried = np.unique(np.clip(np.append(crossing + around, 0.5 * (low + high)), low, high))
-        tried = tried[(tried > low) & (tried < high)]
+        tried = np.sort(np.clip(np.append(crossing + around, 0.5 * (low + high)), low, high))
+        tried = tried[(tried > low) & (tried < high) & (np.diff(tried, append=math.inf) > 0)]
         here = touched(tried)
         at = np.concatenate([[low], tried, [high]])
         reach, slope, psi = (

@@ -95,7 +95,7 @@ def tabulate(at: Callable[[Array], tuple[Array, Array]], corners: Array, period:
         In the unit of the values. An arc that does not get there (a curvature without bound at its end) is
         halved again and again towards the place, until three halvings help no more.
     """
-    inside = np.unique(np.mod(np.asarray(corners, dtype=np.float64), period))
+    inside = np.sort(np.mod(np.asarray(corners, dtype=np.float64), period))
     starts = np.concatenate([[inside[0]], inside[1:][np.diff(inside) > _NARROWEST * period]]) if inside.size else np.zeros(1)
     if starts.size > 1 and starts[0] + period - starts[-1] <= _NARROWEST * period:
         starts = starts[:-1]

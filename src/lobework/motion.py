@@ -85,6 +85,11 @@ class Motion:
     furthest: bool
     still: Still | None
 
+    @property
+    def level(self) -> bool:
+        """Whether the tip keeps one depth in the work all through the pass."""
+        return self.still is not None and not self.endways and not self.cut.passed.travel.tip[2]
+
     def displaced(self, pushes: tuple[Push, ...], u: Array) -> Array:
         """Return what several pushes on one motion come to, mm, at (n,) turns."""
         if not pushes:

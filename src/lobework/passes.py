@@ -238,7 +238,7 @@ def cuts_of(item: Pass | Series, lathe: Lathe, *, first: int = 1, group: int = 1
     for depth, level in enumerate(reversed(levels)):
         read = []
         for setting, given in level.each.items():
-            where = "series.each" if len(levels) == 1 else f"series[{depth}].each"
+            where = "series.each" if len(levels) == 1 else f"series[{depth + 1}].each"
             try:
                 for full in step_targets(setting, base, lathe):
                     read.append((full, _amount(given, step_measure(full, base, lathe))))

@@ -42,7 +42,7 @@ class Trace:
     u : (n,) float64
         Spindle turns since the pass began; the first is 0, the last is ``cut.passed.turns``.
     x, y, z : (n,) float64, mm
-        The cutter's tip on the piece; z is 0 on the face, negative below it.
+        The cutter's tip on the piece; z is 0 on the face, negative below it, and read-only where it never changes.
     """
 
     motion: Motion
@@ -163,9 +163,9 @@ def _spans(motion: Motion, turns: float, chord: float) -> _Spans:
     breaks = [np.linspace(0.0, turns, math.ceil(turns * _splits_a_turn(motion)) + 1)]
     breaks += [_corners(push, turns) for push in (*motion.sideways, *motion.endways)]
     if motion.furthest:
-        smooth = np.unique(np.concatenate(breaks))
+        smooth = np.sort(np.concatenate(breaks))
         breaks += [_changes(pushes, smooth) for pushes in (motion.sideways, motion.endways) if len(pushes) > 1]
-    edges = np.unique(np.concatenate(breaks))
+    edges = np.sort(np.concatenate(breaks))
     keep = np.append(np.diff(edges) > 1e-12 * max(turns, 1.0), True)
     edges = edges[keep]
     edges[0], edges[-1] = 0.0, turns
@@ -237,11 +237,10 @@ def _bends(points: Array, stride: int) -> Array:
     """Return by how much each inner point bends away from its neighbours ``stride`` to either side, mm, across the path."""
     before, here, after = points[:, : -2 * stride], points[:, stride:-stride], points[:, 2 * stride :]
     bend, along = before - 2 * here + after, after - before
-    length = np.linalg.norm(along, axis=-1)
-    straight = np.linalg.norm(bend, axis=-1)
+    straight, length = (np.einsum("kpi,kpi->kp", each, each) for each in (bend, along))
     with np.errstate(invalid="ignore", divide="ignore"):
-        across = np.linalg.norm(np.cross(bend, along), axis=-1) / length
-    bent: Array = np.where(length > 4 * straight, across, straight)
+        across = straight - np.einsum("kpi,kpi->kp", bend, along) ** 2 / length
+    bent: Array = np.sqrt(np.where(length > 16 * straight, np.maximum(across, 0.0), straight))
     return bent
 
 
@@ -282,17 +281,19 @@ def _prepared(motion: Motion, spans: _Spans) -> tuple[Callable[[], None], tuple[
     from lobework.kernels.weave import weave
 
     step, offsets, total = _laid_out(spans)
-    u, x, y, z = (np.zeros(total) for _ in range(4))
+    u, x, y = (np.zeros(total) for _ in range(3))
+    deep = np.zeros(0 if motion.level else total)
+    z: Array = np.broadcast_to(motion.place(u[:1])[:, 2], total) if motion.level else deep
     still = motion.still or Still(0.0, 0j, 0.0)
     shift = np.array([still.across.real, still.across.imag, still.along])
     tables = _loop_tables(motion, spans, step)
 
     def fill() -> None:
-        weave(spans.start, step, spans.steps, offsets, *tables, still.turned, shift, u, x, y, z)
+        weave(spans.start, step, spans.steps, offsets, *tables, still.turned, shift, u, x, y, deep)
         if motion.still is None:
-            _through_chucks(motion, u, x, y, z)
-        u[-1] = float(motion.cut.passed.turns)
-        x[-1], y[-1], z[-1] = motion.place(u[-1:])[0]
+            _through_chucks(motion, u, x, y, deep)
+        u[-1:] = float(motion.cut.passed.turns)
+        x[-1:], y[-1:], deep[-1:] = motion.place(u[-1:]).T
 
     return fill, (u, x, y, z)
 
@@ -318,6 +319,7 @@ class _LoopTables(NamedTuple):
     endways: int
     furthest: int
     height: float
+    most: float
     tip: Array
     travel: Array
 
@@ -325,6 +327,7 @@ class _LoopTables(NamedTuple):
 def _loop_tables(motion: Motion, spans: _Spans, step: Array) -> _LoopTables:
     pushes = (*motion.sideways, *motion.endways)
     passed = motion.cut.passed
+    height = motion.cut.lathe.headstock.pivot_height if motion.rocks else 0.0
     middle = 0.5 * (spans.start + spans.end)
     shape = (middle.size, len(pushes))
     along, cells_a_step = np.zeros(shape), np.zeros(shape)
@@ -349,7 +352,8 @@ def _loop_tables(motion: Motion, spans: _Spans, step: Array) -> _LoopTables:
         sideways=len(motion.sideways),
         endways=len(motion.endways),
         furthest=(-1 if pushes[0].scale < 0 else 1) if motion.furthest else 0,
-        height=motion.cut.lathe.headstock.pivot_height if motion.rocks else 0.0,
+        height=height,
+        most=sum(abs(push.scale) * max(map(abs, push.curve.extent)) for push in motion.sideways) / (height or 1.0),
         tip=np.array(passed.at.tip),
         travel=np.array(passed.travel.tip) / float(passed.turns),
     )

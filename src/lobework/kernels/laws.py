@@ -11,7 +11,6 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
-from numpy.polynomial import Polynomial
 
 if TYPE_CHECKING:
     from lobework.rigid import Array
@@ -32,11 +31,11 @@ def _cycloidal(u: Array, order: int) -> Array:
 
 
 def _polynomial(*coefficients: float) -> Callable[[Array, int], Array]:
-    rise = Polynomial(coefficients)
+    """Return the law that is a polynomial of ``coefficients``, the constant first."""
+    powers = [np.polyder(coefficients[::-1], order) for order in range(4)]
 
     def at(u: Array, order: int) -> Array:
-        values: Array = rise.deriv(order)(u) if order else rise(u)
-        return values
+        return np.asarray(np.polyval(powers[order], u), dtype=np.float64)
 
     return at
 

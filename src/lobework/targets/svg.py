@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Iterator, Sequence
+from html import escape
 from typing import TYPE_CHECKING, Final
-from xml.sax.saxutils import escape
 
 from lobework.targets.target import Target
 
@@ -36,7 +36,7 @@ _NOT_XML: Final = re.compile("[^\t\n\r\x20-\ud7ff\ue000-\ufffd\U00010000-\U0010f
 
 
 def _text(text: str) -> str:
-    return escape(_NOT_XML.sub("\N{REPLACEMENT CHARACTER}", text))
+    return escape(_NOT_XML.sub("\N{REPLACEMENT CHARACTER}", text), quote=False)
 
 
 def path_data(points: Array, *, closed: bool = False) -> str:
