@@ -20,7 +20,7 @@ from lobework.tolerances import BRIDGE_RAD, TABLE_MM
 __all__ = ["Bridge", "Lift", "largest_roller", "lift_of", "pressure_angle"]
 
 _SCAN: Final = 192
-_TRIALS: Final = 12
+_TRIALS: Final = 8
 _NEAREST: Final = 2e-5
 
 

@@ -96,7 +96,7 @@ def _climbed(
             low = tried
         else:
             high = tried
-        if abs(tilt) <= 1e-10 * base or high - low < 1e-15 * (1 + abs(tried)):
+        if abs(tilt) <= 1e-9 * base or high - low < 1e-15 * (1 + abs(tried)):
             break
         wanted = tried + tilt / bend if attempt == 0 else tried - tilt * (tried - before) / (tilt - tilt_before)
         before, tilt_before = tried, tilt
@@ -106,6 +106,21 @@ def _climbed(
             break
         tried = wanted
     return height, turning, tried
+
+
+@njit(cache=True, error_model="numpy")
+def _hold(px: Array, py: Array, cosine: float, sine: float, square: float, flat: bool, held: Array) -> None:
+    """Fill how far out each trial point holds the follower, from the second place on; nothing out of its width."""
+    inner = held[1 : px.size + 1]
+    if flat:
+        for k in range(px.size):
+            inner[k] = px[k] * cosine + py[k] * sine
+        return
+    for k in range(px.size):
+        across = py[k] * cosine - px[k] * sine
+        left = square - across * across
+        reached = px[k] * cosine + py[k] * sine + math.sqrt(max(left, 0.0))
+        inner[k] = reached if left >= 0 else -1e300
 
 
 @njit(cache=True, error_model="numpy", nogil=True)
@@ -178,14 +193,11 @@ def bear(
             for k in range(span):
                 across = py[from_trial + k] - shift
                 left = limit - across * across
-                held[k + 1] = px[from_trial + k] + math.sqrt(left) if left >= 0 else -1e300
+                reached = px[from_trial + k] + math.sqrt(max(left, 0.0))
+                held[k + 1] = reached if left >= 0 else -1e300
         else:
             cosine, sine = math.cos(turned), math.sin(turned)
-            for k in range(span):
-                across = py[from_trial + k] * cosine - px[from_trial + k] * sine
-                along = px[from_trial + k] * cosine + py[from_trial + k] * sine
-                left = square - across * across
-                held[k + 1] = along if radius < 0 else along + math.sqrt(left) if left >= 0 else -1e300
+            _hold(px[from_trial : from_trial + span], py[from_trial : from_trial + span], cosine, sine, square, radius < 0, held)
         best, second = 0, 0
         for k in range(1, span + 1):
             if held[k] > held[k - 1] and held[k] >= held[k + 1] and held[k] > -1e299:

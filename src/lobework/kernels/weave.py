@@ -27,9 +27,21 @@ C2, C4, C6, C8, C10, C12 = ((-1) ** k / math.factorial(2 * k) for k in range(1, 
 
 @njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
 def _lifts(
-    pushed: Array, scale: float, along: float, a_step: float, begin: int, cells: Array, first: int, last: int, furthest: int
+    ramp: Array,
+    pushed: Array,
+    scale: float,
+    along: float,
+    a_step: float,
+    begin: int,
+    cells: Array,
+    first: int,
+    last: int,
+    onto: int,
 ) -> None:
-    """Lay one push over a block of samples: its curve's cubics, one run of samples a cell."""
+    """Lay one push over a block of samples: its curve's cubics, one run of samples a cell.
+
+    ``onto`` says what was there: 2 nothing, 0 a sum to add to, -1 or 1 what it must pass below or above to hold.
+    """
     size = pushed.size
     done = 0
     while done < size:
@@ -43,17 +55,44 @@ def _lifts(
         c = cells[first + cell]
         c0, c1, c2, c3 = scale * c[0], scale * c[1], scale * c[2], scale * c[3]
         t0 = at - cell
-        part = pushed[done : done + run]
-        if furthest == 0:
+        if onto == 2:
+            part = pushed[done : min(done + (run + 15) // 16 * 16, size)]
+            for j in range(part.size):
+                t = t0 + ramp[j] * a_step
+                part[j] = c0 + t * (c1 + t * (c2 + t * c3))
+        elif onto == 0:
+            part = pushed[done : done + run]
             for j in range(run):
-                t = t0 + j * a_step
+                t = t0 + ramp[j] * a_step
                 part[j] += c0 + t * (c1 + t * (c2 + t * c3))
         else:
+            part = pushed[done : done + run]
             for j in range(run):
-                t = t0 + j * a_step
+                t = t0 + ramp[j] * a_step
                 push = c0 + t * (c1 + t * (c2 + t * c3))
-                part[j] = min(part[j], push) if furthest < 0 else max(part[j], push)
+                part[j] = min(part[j], push) if onto < 0 else max(part[j], push)
         done += run
+
+
+@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+def _pushes(
+    ramp: Array,
+    pushed: Array,
+    scale: Array,
+    along: Array,
+    a_step: Array,
+    begin: int,
+    cells: Array,
+    first: Whole,
+    last: Whole,
+    low: int,
+    high: int,
+    furthest: int,
+) -> None:
+    """Lay the pushes ``low`` to ``high`` over a block: their sum, or whichever goes furthest."""
+    for p in range(low, high):
+        onto = 2 if p == low else furthest
+        _lifts(ramp, pushed, scale[p], along[p], a_step[p], begin, cells, first[p], last[p], onto)
 
 
 @njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
@@ -106,6 +145,7 @@ def _rock(px: Array, py: Array, across: Array, height: float, most: float) -> No
 
 @njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
 def _held(
+    ramp: Array,
     u: Array,
     px: Array,
     py: Array,
@@ -121,11 +161,14 @@ def _held(
 ) -> None:
     """Lay out a block's turns, and where the slides hold the tip on the bench."""
     for j in range(u.size):
-        at = begin + j * step
-        u[j] = at
-        px[j] = tip_x + at * travel_x
-        py[j] = tip_y + at * travel_y
-        z[j] = tip_z + at * travel_z
+        u[j] = begin + ramp[j] * step
+    if travel_x == 0.0 and travel_y == 0.0 and travel_z == 0.0:
+        px[:], py[:], z[:] = tip_x, tip_y, tip_z
+        return
+    for j in range(u.size):
+        px[j] = tip_x + u[j] * travel_x
+        py[j] = tip_y + u[j] * travel_y
+        z[j] = tip_z + u[j] * travel_z
 
 
 @njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
@@ -208,7 +251,7 @@ def weave(
     shares = min(_SHARES, spans)
     for share in prange(shares):
         pushed, px, py, pz = np.zeros(_BLOCK), np.zeros(_BLOCK), np.zeros(_BLOCK), np.zeros(_BLOCK)
-        cosines, sines = np.zeros(_BLOCK), np.zeros(_BLOCK)
+        cosines, sines, ramp = np.zeros(_BLOCK), np.zeros(_BLOCK), np.arange(_BLOCK).astype(np.float64)
         for k in range(share * spans // shares, (share + 1) * spans // shares):
             step = steps[k]
             _turns(cosines, sines, 2 * math.pi * step, min(_BLOCK, counts[k]))
@@ -216,39 +259,41 @@ def weave(
                 size = min(_BLOCK, counts[k] - block)
                 begin, out = starts[k] + block * step, offsets[k] + block
                 us, xs, ys = u[out : out + size], x[out : out + size], y[out : out + size]
-                _held(us, px[:size], py[:size], pz[:size], begin, step, tip_x, tip_y, tip_z, travel_x, travel_y, travel_z)
+                _held(ramp, us, px[:size], py[:size], pz[:size], begin, step, tip_x, tip_y, tip_z, travel_x, travel_y, travel_z)
                 if sideways > 0:
-                    pushed[:size] = 0.0 if furthest == 0 else -furthest * math.inf
-                    for p in range(sideways):
-                        _lifts(
-                            pushed[:size],
-                            scale[p],
-                            along[k, p],
-                            cells_a_step[k, p],
-                            block,
-                            cells,
-                            first[k, p],
-                            last[k, p],
-                            furthest,
-                        )
+                    _pushes(
+                        ramp,
+                        pushed[:size],
+                        scale,
+                        along[k],
+                        cells_a_step[k],
+                        block,
+                        cells,
+                        first[k],
+                        last[k],
+                        0,
+                        sideways,
+                        furthest,
+                    )
                     if height == 0.0:
                         px[:size] -= pushed[:size]
                     else:
                         _rock(px[:size], py[:size], pushed[:size], height, most)
                 if endways > 0:
-                    pushed[:size] = 0.0 if furthest == 0 else -furthest * math.inf
-                    for p in range(sideways, sideways + endways):
-                        _lifts(
-                            pushed[:size],
-                            scale[p],
-                            along[k, p],
-                            cells_a_step[k, p],
-                            block,
-                            cells,
-                            first[k, p],
-                            last[k, p],
-                            furthest,
-                        )
+                    _pushes(
+                        ramp,
+                        pushed[:size],
+                        scale,
+                        along[k],
+                        cells_a_step[k],
+                        block,
+                        cells,
+                        first[k],
+                        last[k],
+                        sideways,
+                        sideways + endways,
+                        furthest,
+                    )
                     pz[:size] -= pushed[:size]
                 if z.size > 0:
                     z[out : out + size] = pz[:size]
