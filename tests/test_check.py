@@ -8,13 +8,15 @@ import pytest
 
 from lobework.cam import Scallop, Wave
 from lobework.check import Finding, bridging_findings, closure_findings, travel_findings
+from lobework.closure import closure_of
 from lobework.drive import Drive
 from lobework.follower import Knife, Roller
 from lobework.lathe import Axis
+from lobework.motion import motion_of
 from lobework.passes import Pass, cuts_of
 from lobework.slide import At
 from lobework.trace import trace
-from tests.strategies import sliding
+from tests.strategies import GearedArm, cut_on, fixed, sliding
 
 WAVE = Wave(lobes=4, base_radius=60.0, rise=5.0)
 
@@ -87,3 +89,14 @@ def test_a_finding_is_one_line():
     assert str(finding) == "problem (travel): lid: too far"
     with pytest.raises(AttributeError):
         finding.kind = "other"
+
+
+def test_a_chuck_that_goes_its_own_way_is_not_said_to_close():
+    """Geometry: at a gear of one third the arm's work stands as it began after three turns, not after one."""
+    lathe = fixed(GearedArm(arm=5.0, gear=1 / 3))
+    open_cut = cut_on(lathe, at=At(x=10.0), turns=1)
+    (found,) = closure_findings([open_cut], [trace(open_cut)])
+
+    assert found.level == "note"
+    assert "a chuck does not come back with the spindle" in found.says
+    assert closure_of(motion_of(open_cut)).turns is None

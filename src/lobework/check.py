@@ -14,7 +14,7 @@ from lobework.units import format_number
 
 if TYPE_CHECKING:
     from lobework.drive import Drive
-    from lobework.passes import Cut
+    from lobework.passes import Cut, Pass
     from lobework.trace import Trace
 
 __all__ = ["Finding", "bridging_findings", "closure_findings", "travel_findings"]
@@ -71,7 +71,7 @@ def closure_findings(cuts: Sequence[Cut], traces: Sequence[Trace]) -> Iterable[F
                 kind="closure",
                 level="note",
                 where=name,
-                says=f"the slides travel, so it does not close; it ends {_mm(worst.gap_mm)} from where it began" + _and(shown),
+                says=f"{_why_open(passed)}; it ends {_mm(worst.gap_mm)} from where it began" + _and(shown),
             )
         elif worst.gap_mm <= JOIN_MM:
             turns = _turns(Fraction(worst.turns))
@@ -130,6 +130,12 @@ def travel_findings(cuts: Sequence[Cut], traces: Sequence[Trace]) -> Iterable[Fi
                         says=f"goes to {format_number(goes)} {unit}; "
                         f"the travel of {axis.letter} ends at {format_number(limit)} {unit}",
                     )
+
+
+def _why_open(passed: Pass) -> str:
+    if any(passed.travel.tip):
+        return "the slides travel, so it does not close"
+    return "a chuck does not come back with the spindle, so when it closes is not known"
 
 
 def _mm(value: float) -> str:

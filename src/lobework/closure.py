@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from lobework.tolerances import JOIN_MM
+
 if TYPE_CHECKING:
     from lobework.motion import Motion
 
@@ -23,8 +25,8 @@ class Closure:
     Parameters
     ----------
     turns : int or None
-        Spindle turns after which the path first comes back to its start; None where it never does, because a
-        slide travels.
+        Whole spindle turns after which every wave comes back to its start, and the path with it; None where that
+        is not so, because a slide travels or a chuck goes its own way.
     lobes_a_turn : tuple of Fraction
         Lobes that each cam shows in one turn of the work.
     gap_mm : float
@@ -68,13 +70,13 @@ def closure_of(motion: Motion) -> Closure:
     (2, (Fraction(1, 2),), (Fraction(-360, 1),))
     """
     passed = motion.cut.passed
-    ends = motion.place(np.array([0.0, float(passed.turns)]))
-    travels = any(passed.travel.tip)
+    turns = lcm(*(turns_to_close(drive.cam.lobes, drive.ratio) for drive in passed.cams))
+    ends = motion.place(np.array([0.0, float(passed.turns), float(turns)]))
+    goes_own_way = motion.still is None and math.dist(ends[0], ends[2]) > JOIN_MM
     shown = tuple(drive.cam.lobes * abs(drive.ratio) for drive in passed.cams)
     gaps = tuple(_short_of_whole(passed.turns * lobes) / lobes * 360 if lobes else Fraction(0) for lobes in shown)
-    turns = lcm(*(turns_to_close(drive.cam.lobes, drive.ratio) for drive in passed.cams))
     return Closure(
-        turns=None if travels else turns,
+        turns=None if goes_own_way or any(passed.travel.tip) else turns,
         lobes_a_turn=shown,
         gap_mm=float(math.dist(ends[0], ends[1])),
         gap_deg=gaps,

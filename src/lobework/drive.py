@@ -14,6 +14,7 @@ __all__ = ["Drive", "Moves", "Side"]
 
 Moves = Literal["sideways", "endways"]
 Side = Literal["front", "back"]
+_MOST_TURNS = 1_000_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,6 +62,9 @@ class Drive:
         object.__setattr__(self, "ratio", ratio(self.ratio))
         object.__setattr__(self, "phase", Phase.of(self.phase))
         object.__setattr__(self, "index", Phase.of(self.index))
+        for name in ("phase", "index"):
+            turned = getattr(self, name).in_turns(self.cam.lobes)
+            require(abs(turned) <= _MOST_TURNS, name, float(turned), f"at most {_MOST_TURNS} turns of the cam")
         require(self.side in ("front", "back"), "side", self.side, "'front' or 'back'")
         require(0 < self.gain < 1000, "gain", self.gain, "above zero", "put the follower on the back to reverse it")
         if self.cam.on == "face" and self.follower.half_width > self.cam.base_radius:
