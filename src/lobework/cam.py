@@ -13,6 +13,7 @@ import numpy as np
 from lobework.errors import require
 from lobework.kernels.laws import BREAKS, law_at
 from lobework.kinds import Length, smooth_slope
+from lobework.units import ratio
 
 if TYPE_CHECKING:
     from lobework.rigid import Array
@@ -204,12 +205,12 @@ class Law(CamShape):
     ----------
     law : str
         "harmonic", "cycloidal", "3-4-5", "4-5-6-7", "modified sine" or "modified trapezoid".
-    rise_part, dwell_part, fall_part : Fraction
+    rise_part, dwell_part, fall_part : Fraction, or what `lobework.units.ratio` reads
         Parts of one lobe, together at most one; rise and fall above zero.
 
     Examples
     --------
-    >>> cam = Law(law="harmonic", lobes=3, base_radius=40.0, rise=6.0, rise_part=Fraction(1, 4), fall_part=Fraction(1, 4))
+    >>> cam = Law(law="harmonic", lobes=3, base_radius=40.0, rise=6.0, rise_part="1/4", fall_part="1/4")
     >>> cam.rise_at(np.array([0.0, np.pi / 12, np.pi / 4])).round(12)
     array([6., 3., 0.])
     """
@@ -222,6 +223,8 @@ class Law(CamShape):
 
     def __post_init__(self) -> None:
         super(Law, self).__post_init__()
+        for name in ("rise_part", "dwell_part", "fall_part"):
+            object.__setattr__(self, name, ratio(getattr(self, name)))
         require(0 < self.rise_part < 1, "rise_part", self.rise_part, "between 0 and 1")
         require(0 < self.fall_part < 1, "fall_part", self.fall_part, "between 0 and 1")
         low = 1 - self.rise_part - self.fall_part
@@ -245,9 +248,7 @@ class Law(CamShape):
 
     def _pieces(self, psi: Array, order: int) -> Array:
         rise_from, rise_to, fall_from, fall_to = self._edges()
-        part = self._within_lobe(psi) * self.lobes / (2 * math.pi)
-        part = np.where(part < fall_to - 1, part + 1, part)
-        part = np.where(part < rise_from, part + 1, part)
+        part = rise_from + np.mod(psi * self.lobes / (2 * math.pi) - rise_from, 1.0)
         rising = np.clip((part - rise_from) / (rise_to - rise_from), 0, 1)
         falling = np.clip((fall_to - part) / (fall_to - fall_from), 0, 1)
         up, down = law_at(self.law, rising, order), law_at(self.law, falling, order)

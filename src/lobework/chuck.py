@@ -25,7 +25,7 @@ class Plain:
 
     Parameters
     ----------
-    index : Phase
+    index : Phase, or what `lobework.units.phase` reads
         How far the work is turned on by the index wheel, counterclockwise seen from the cutter.
 
     Examples
@@ -37,6 +37,9 @@ class Plain:
     kind: ClassVar[str] = "plain"
     varies: ClassVar[bool] = False
     index: Turning = Phase()
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "index", Phase.of(self.index))
 
     def motions(self, theta: Array) -> Rigid:
         """Return the indexing turn, the same at every spindle angle: one rigid motion for (n,) rad."""
@@ -51,7 +54,7 @@ class EccentricChuck:
     ----------
     shift : float, mm
         How far the slide is wound out.
-    index : Phase
+    index : Phase, or what `lobework.units.phase` reads
         How far the wheel on the slide is turned on.
 
     References
@@ -71,6 +74,7 @@ class EccentricChuck:
     index: Turning = Phase()
 
     def __post_init__(self) -> None:
+        object.__setattr__(self, "index", Phase.of(self.index))
         require(math.isfinite(self.shift), "shift", self.shift, "a finite length")
 
     def motions(self, theta: Array) -> Rigid:
@@ -89,7 +93,7 @@ class Oval:
         within the circle that has the throw as its diameter, they add up to it.
     ring_angle_deg : float, degrees
         Direction in which the ring is set off, from +X towards +Y.
-    index : Phase
+    index : Phase, or what `lobework.units.phase` reads
         How far the wheel on the slide is turned on.
 
     References
@@ -111,6 +115,7 @@ class Oval:
     index: Turning = Phase()
 
     def __post_init__(self) -> None:
+        object.__setattr__(self, "index", Phase.of(self.index))
         require(
             0 <= self.throw < math.inf, "throw", self.throw, "zero or more", "set the ring to the other side with ring_angle 180"
         )

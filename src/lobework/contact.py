@@ -115,7 +115,7 @@ def _touch_compiled(cam: Cam, follower: Follower, phi: Array) -> Touch:
     around = cam.lobes * math.ceil(max(2 * math.pi / cam.lobes * trials, 64))
     found = Touch(*(np.zeros_like(phi) for _ in range(3)))
     cubics = (edge.period, edge.starts, edge.widths, edge.counts, edge.first, edge.cells)
-    bear(phi, cam.base_radius, radius, cam.on == "face", window, around, *cubics, *found)
+    bear(phi, cubics, (cam.base_radius, radius, cam.on == "face"), window, around, *found)
     return found
 
 

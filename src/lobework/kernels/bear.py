@@ -14,15 +14,21 @@ if TYPE_CHECKING:
     from lobework.rigid import Array
 
     Whole = NDArray[np.int64]
+    Edge = tuple[float, Array, Array, Whole, Whole, Array]
+    Shape = tuple[float, float, bool]
+    Trials = tuple[Array, Array, float, int]
 
 __all__ = ["bear"]
 
+_NOTHING = -1e300
+_GRID = 128
+_STEADY = 1.5
+
 
 @njit(cache=True, error_model="numpy", inline="always")
-def _edge(
-    psi: float, period: float, starts: Array, widths: Array, counts: Whole, first: Whole, cells: Array
-) -> tuple[float, float]:
+def _edge(psi: float, edge: Edge) -> tuple[float, float]:
     """Return the cam's rise and slope at one angle, from its cubic cells."""
+    period, starts, widths, counts, first, cells = edge
     inside = psi - starts[0]
     inside += starts[0] - period * math.floor(inside / period)
     arc = starts.size - 1
@@ -37,13 +43,12 @@ def _edge(
 
 
 @njit(cache=True, error_model="numpy", inline="always")
-def _held(
-    psi: float, phi: float, rise: float, slope: float, base: float, radius: float, face: bool
-) -> tuple[float, float, float]:
+def _held(psi: float, phi: float, edge: Edge, shape: Shape) -> tuple[float, float, float]:
     """Return how far out one point of the cam holds the follower, and the slopes of that by ``psi`` and by ``phi``."""
+    base, radius, face = shape
+    rise, slope = _edge(psi, edge)
     if face:
-        across, along, across_slope, along_slope = base * (psi - phi), rise, base, slope
-        out = base
+        out, across, along, across_slope, along_slope = base, base * (psi - phi), rise, base, slope
     else:
         out = base + rise
         sine, cosine = math.sin(psi - phi), math.cos(psi - phi)
@@ -66,37 +71,22 @@ def _vertex(before: float, after: float, bend: float) -> float:
 
 @njit(cache=True, error_model="numpy")
 def _climbed(
-    phi: float,
-    start: float,
-    step: float,
-    ahead: float,
-    bend: float,
-    base: float,
-    radius: float,
-    face: bool,
-    period: float,
-    starts: Array,
-    widths: Array,
-    counts: Whole,
-    first: Whole,
-    cells: Array,
+    phi: float, start: float, step: float, ahead: float, bend: float, edge: Edge, shape: Shape
 ) -> tuple[float, float, float]:
     """Return the greatest hold within ``step`` of ``start``, its slope by ``phi``, and where on the cam it is.
 
-    Secants, from the vertex of the parabola through the trial points (``ahead`` steps on, with its ``bend``); halves
-    where they leave the bracket.
+    Secants, from ``ahead`` of the start, the first with the curvature ``bend``; halves where they leave the bracket.
     """
     low, high = start - step, start + step
-    tried, before, tilt_before = start + ahead * step, start, 0.0
+    tried, before, tilt_before = start + ahead, start, 0.0
     height, turning = 0.0, 0.0
     for attempt in range(100):
-        rise, lean = _edge(tried, period, starts, widths, counts, first, cells)
-        height, tilt, turning = _held(tried, phi, rise, lean, base, radius, face)
+        height, tilt, turning = _held(tried, phi, edge, shape)
         if tilt > 0:
             low = tried
         else:
             high = tried
-        if abs(tilt) <= 1e-9 * base or high - low < 1e-15 * (1 + abs(tried)):
+        if abs(tilt) <= 1e-9 * shape[0] or high - low < 1e-15 * (1 + abs(tried)):
             break
         wanted = tried + tilt / bend if attempt == 0 else tried - tilt * (tried - before) / (tilt - tilt_before)
         before, tilt_before = tried, tilt
@@ -109,128 +99,124 @@ def _climbed(
 
 
 @njit(cache=True, error_model="numpy")
-def _hold(px: Array, py: Array, cosine: float, sine: float, square: float, flat: bool, held: Array) -> None:
+def _hold(px: Array, py: Array, cosine: float, sine: float, shift: float, square: float, held: Array) -> None:
     """Fill how far out each trial point holds the follower, from the second place on; nothing out of its width."""
     inner = held[1 : px.size + 1]
-    if flat:
-        for k in range(px.size):
-            inner[k] = px[k] * cosine + py[k] * sine
-        return
     for k in range(px.size):
-        across = py[k] * cosine - px[k] * sine
+        across = py[k] * cosine - px[k] * sine - shift
         left = square - across * across
         reached = px[k] * cosine + py[k] * sine + math.sqrt(max(left, 0.0))
-        inner[k] = reached if left >= 0 else -1e300
+        inner[k] = reached if left >= 0 else _NOTHING
+
+
+@njit(cache=True, error_model="numpy")
+def _flat_hold(px: Array, py: Array, cosine: float, sine: float, held: Array) -> None:
+    """Fill how far out each trial point holds a flat, from the second place on."""
+    inner = held[1 : px.size + 1]
+    for k in range(px.size):
+        inner[k] = px[k] * cosine + py[k] * sine
+
+
+@njit(cache=True, error_model="numpy")
+def _sought(phi: float, trials: Trials, held: Array, edge: Edge, shape: Shape) -> tuple[float, float, float, float]:
+    """Return the contact at ``phi`` (hold, slope by ``phi``, place on the cam) and its bend, by trying all around it."""
+    px, py, step, wide = trials
+    base, radius, face = shape
+    span = 2 * wide + 1
+    around = px.size - span
+    turned = phi - 2 * math.pi * math.floor(phi / (2 * math.pi))
+    over = turned >= 2 * math.pi - 0.5 * step
+    from_trial = 0 if over else int(turned / step + 0.5) % around
+    tx, ty = px[from_trial : from_trial + span], py[from_trial : from_trial + span]
+    if radius < 0:
+        _flat_hold(tx, ty, math.cos(turned), math.sin(turned), held)
+    elif face:
+        _hold(tx, ty, 1.0, 0.0, base * (turned - 2 * math.pi if over else turned), radius * radius, held)
+    else:
+        _hold(tx, ty, math.cos(turned), math.sin(turned), 0.0, radius * radius, held)
+    best = 0
+    for k in range(1, span + 1):
+        if held[k] > held[best]:
+            best = k
+    from_here = phi - turned + (from_trial - 1 - wide) * step + (2 * math.pi if over else 0.0)
+    widest = 2 * held[best] - held[best - 1] - held[best + 1]
+    found, turning, place, bend = _NOTHING, 0.0, phi, widest
+    for k in range(1, span + 1):
+        if held[k] > 0.1 * _NOTHING and held[k] >= held[k - 1] and held[k] >= held[k + 1]:
+            own = 2 * held[k] - held[k - 1] - held[k + 1]
+            if held[k] >= held[best] - 2 * max(widest, own):
+                ahead = step * _vertex(held[k - 1], held[k + 1], own)
+                rival = _climbed(phi, from_here + k * step, step, ahead, own / step**2, edge, shape)
+                if rival[0] > found:
+                    found, turning, place = rival
+                    bend = own
+    return found, turning, place, bend / step**2
 
 
 @njit(cache=True, error_model="numpy", nogil=True)
-def bear(
-    phi: Array,
-    base: float,
-    radius: float,
-    face: bool,
-    window: float,
-    around: int,
-    period: float,
-    starts: Array,
-    widths: Array,
-    counts: Whole,
-    first: Whole,
-    cells: Array,
-    reach: Array,
-    slope: Array,
-    psi: Array,
-) -> None:
+def bear(phi: Array, edge: Edge, shape: Shape, window: float, around: int, reach: Array, slope: Array, psi: Array) -> None:
     """Fill ``reach``, ``slope`` and ``psi``, (n,) each, for the directions ``phi``.
+
+    Many directions are served from a grid of them over one lobe: where the contact moves steadily from one to the
+    next, and over no corner, it is climbed to from between the two; elsewhere all around is tried again.
 
     Parameters
     ----------
     phi : (n,) float64, rad
         Follower's directions in the cam's frame.
-    base : float, mm
-        Base radius, or the radius of a face cam's track.
-    radius : float, mm
-        Of a round follower, zero for a knife; negative for a flat.
-    face : bool
-        Whether the wave is on the face.
+    edge : tuple
+        The cam's rise as `lobework.curve.Curve` keeps it: period, starts, widths, counts, first and cells.
+    shape : (float, float, bool)
+        Base radius, or the radius of a face cam's track, mm; radius of a round follower, mm, zero for a knife and
+        negative for a flat; whether the wave is on the face.
     window : float, rad
         How far to either side the follower can touch.
     around : int
         Trial points in one turn.
-    period : float, rad
-        Of the cam's rise, as `lobework.curve.Curve` keeps it.
-    starts, widths : (k,) float64, rad
-        Of its arcs.
-    counts, first : (k,) int64
-        Of its cells.
-    cells : (c, 4) float64, mm
-        Its cubics.
     reach, slope, psi : (n,) float64
         Filled as `lobework.kernels.contact.Touch`.
     """
+    base, radius, face = shape
+    if radius == 0.0:
+        for i in range(phi.size):
+            rise, lean = _edge(phi[i], edge)
+            reach[i], slope[i], psi[i] = (0.0 if face else base) + rise, lean, phi[i]
+        return
     step = 2 * math.pi / around
     wide = int(math.ceil(window / step)) + 1
-    span = 2 * wide + 1
-    px, py = np.zeros(around + span), np.zeros(around + span)
-    for k in range(around + span):
+    px, py = np.zeros(around + 2 * wide + 1), np.zeros(around + 2 * wide + 1)
+    for k in range(px.size):
         angle = (k - wide) * step
-        rise, _ = _edge(angle, period, starts, widths, counts, first, cells)
+        rise, _ = _edge(angle, edge)
         px[k] = rise if face else (base + rise) * math.cos(angle)
         py[k] = base * angle if face else (base + rise) * math.sin(angle)
-    square = radius * radius if radius > 0 else 0.0
-    limit = square if radius >= 0 else math.inf
-    held = np.zeros(span + 2)
-    held[0] = held[span + 1] = -1e300
+    trials = (px, py, step, wide)
+    held = np.zeros(2 * wide + 3)
+    held[0] = held[-1] = _NOTHING
+    pitch, corners = edge[0], edge[1]
+    places, bends = np.zeros(_GRID + 1), np.zeros(_GRID + 1)
+    steady = np.zeros(_GRID, dtype=np.bool_)
+    if phi.size > 2 * _GRID:
+        for g in range(_GRID + 1):
+            _, _, places[g], bends[g] = _sought(g * pitch / _GRID, trials, held, edge, shape)
+        for g in range(_GRID):
+            moved = places[g + 1] - places[g]
+            steady[g] = 0 <= moved <= _STEADY * pitch / _GRID and bends[g] > 0
+            for corner in corners:
+                beyond = corner - places[g] + 1e-6
+                steady[g] &= beyond - pitch * math.floor(beyond / pitch) > moved + 2e-6
     for i in range(phi.size):
-        turned = phi[i] - 2 * math.pi * math.floor(phi[i] / (2 * math.pi))
-        if radius == 0.0:
-            rise, lean = _edge(turned, period, starts, widths, counts, first, cells)
-            reach[i], slope[i], psi[i] = (0.0 if face else base) + rise, lean, phi[i]
-            continue
-        from_trial = int(turned / step + 0.5) % around
-        if face:
-            shift = base * (turned if turned < 2 * math.pi - 0.5 * step else turned - 2 * math.pi)
-            for k in range(span):
-                across = py[from_trial + k] - shift
-                left = limit - across * across
-                reached = px[from_trial + k] + math.sqrt(max(left, 0.0))
-                held[k + 1] = reached if left >= 0 else -1e300
+        lobe = math.floor(phi[i] / pitch)
+        along = (phi[i] / pitch - lobe) * _GRID
+        g = min(int(along), _GRID - 1)
+        if steady[g]:
+            moved = places[g + 1] - places[g]
+            t = along - g
+            start = places[g] + t * moved + lobe * pitch
+            if 0 < g < _GRID - 1 and steady[g - 1] and steady[g + 1]:
+                before = places[g - 1] - places[g] + moved
+                after = places[g + 2] - places[g + 1] - moved
+                start -= t * (1 - t) / 6 * ((2 - t) * before + (1 + t) * after)
+            reach[i], slope[i], psi[i] = _climbed(phi[i], start, moved + 1e-9, 0.0, bends[g], edge, shape)
         else:
-            cosine, sine = math.cos(turned), math.sin(turned)
-            _hold(px[from_trial : from_trial + span], py[from_trial : from_trial + span], cosine, sine, square, radius < 0, held)
-        best, second = 0, 0
-        for k in range(1, span + 1):
-            if held[k] > held[k - 1] and held[k] >= held[k + 1] and held[k] > -1e299:
-                if best == 0 or held[k] > held[best]:
-                    best, second = k, best
-                elif second == 0 or held[k] > held[second]:
-                    second = k
-        bend = 2 * held[best] - held[best - 1] - held[best + 1]
-        at = phi[i] - turned + (from_trial + best - 1 - wide) * step
-        if turned >= 2 * math.pi - 0.5 * step:
-            at += 2 * math.pi
-        ahead = _vertex(held[best - 1], held[best + 1], bend)
-        reach[i], slope[i], psi[i] = _climbed(
-            phi[i], at, step, ahead, bend / step**2, base, radius, face, period, starts, widths, counts, first, cells
-        )
-        if second > 0:
-            other = 2 * held[second] - held[second - 1] - held[second + 1]
-            if held[second] >= held[best] - 2 * max(bend, other):
-                found, turning, place = _climbed(
-                    phi[i],
-                    at + (second - best) * step,
-                    step,
-                    _vertex(held[second - 1], held[second + 1], other),
-                    other / step**2,
-                    base,
-                    radius,
-                    face,
-                    period,
-                    starts,
-                    widths,
-                    counts,
-                    first,
-                    cells,
-                )
-                if found > reach[i]:
-                    reach[i], slope[i], psi[i] = found, turning, place
+            reach[i], slope[i], psi[i], _ = _sought(phi[i], trials, held, edge, shape)

@@ -86,8 +86,8 @@ def reach_slope(shapes: Shapes, psi: Array, phi: Array) -> Array:
 def touch(shapes: Shapes, phi: Array, pitch: float) -> Touch:
     """Return the contact at (n,) rad ``phi``; the cam's shape repeats every ``pitch`` rad.
 
-    Every local maximum of `reach` that could be the greatest is refined until its bracket closes, so that the
-    answer does not depend on the sampling.
+    Every local maximum of `reach` that could be the greatest, and every one at the rim of the follower, is refined
+    until its bracket closes, so that the answer does not depend on the sampling.
     """
     if shapes.half_width == 0.0:
         out = 0.0 if shapes.face else shapes.base
@@ -101,8 +101,9 @@ def touch(shapes: Shapes, phi: Array, pitch: float) -> Touch:
     peaks = (inner >= held[:, :-2]) & (inner >= held[:, 2:]) & np.isfinite(inner)
     with np.errstate(invalid="ignore"):
         bend = np.abs(held[:, :-2] - 2 * inner + held[:, 2:])
-    bend = np.where(np.isfinite(bend) & peaks, bend, 0.0).max(axis=1, initial=0.0)
-    rows, columns = np.nonzero(peaks & (inner >= (held.max(axis=1) - 2 * bend)[:, None]))
+    rims = peaks & ~np.isfinite(bend)
+    bend = np.where(peaks & ~rims, bend, 0.0).max(axis=1, initial=0.0)
+    rows, columns = np.nonzero(rims | (peaks & (inner >= (held.max(axis=1) - 2 * bend)[:, None])))
     before, after = held[rows, columns], held[rows, columns + 2]
     with np.errstate(invalid="ignore", divide="ignore"):
         curved = 2 * inner[rows, columns] - before - after
