@@ -120,7 +120,7 @@ def memory() -> list[bool]:
         traced = trace(cut, chord=chord, way=way)
         peak = tracemalloc.get_traced_memory()[1]
         tracemalloc.stop()
-        arrays = sum(column.nbytes for column in (traced.u, traced.x, traced.y, traced.z))
+        arrays = sum(column.nbytes for column in (traced.u, traced.x, traced.y, traced.z) if column.strides[0])
         kept.append(
             say(
                 f"peak memory of a {way} trace, {traced.u.size:,} samples",
