@@ -77,7 +77,14 @@ def test_each_cut_is_approached_plunged_into_and_left():
     made = program("Lid", traced(lathe(), ring().series(3, x=-1.0)))
     for section in made.sections[1:]:
         assert [type(step) for step in section.steps] == [Rapid, Feed, Timed, Rapid]
-    assert [type(step) for step in made.sections[0].steps] == [Rapid, Prompt, Rapid, Rapid, Feed, Timed, Rapid]
+    assert [type(step) for step in made.sections[0].steps] == [Prompt, Rapid, Rapid, Feed, Timed, Rapid]
+
+
+def test_nothing_moves_before_a_person_has_set_the_zeros():
+    made = program("Lid", traced(lathe(), ring()))
+    first = steps_of(made)[0]
+    assert isinstance(first, Prompt)
+    assert "zeros" in first.says[0]
 
 
 def test_the_plunge_ends_where_the_cut_begins():
@@ -124,7 +131,14 @@ def test_uneven_motion_is_one_move_a_sample_and_a_sample_given_twice_is_dropped(
 
 
 def prompts(*items, on=None):
-    return [step.says for step in of_kind(program("Lid", traced(on or lathe(), *items)), Prompt)][1:]
+    """Return what hands are told to change, between stopping the cutter and starting it again."""
+    changes = []
+    for step in of_kind(program("Lid", traced(on or lathe(), *items)), Prompt)[1:]:
+        before, *told, after = step.says
+        assert before == "stop the cutter"
+        assert after.startswith("start the cutter, then hands away")
+        changes.append(tuple(told))
+    return changes
 
 
 def test_nothing_changed_by_hand_stops_nothing():
@@ -135,8 +149,8 @@ def test_a_chuck_moved_on_is_said_with_its_new_value():
     on = lathe(chuck=EccentricChuck(shift=2.0))
     said = prompts(ring().series(3, {"eccentric.shift": 0.5, "index": "1/96 turn"}), on=on)
     assert said == [
-        ("set eccentric shift to 2.5 mm", "set eccentric index to 3.75 deg"),
-        ("set eccentric shift to 3 mm", "set eccentric index to 7.5 deg"),
+        ("set eccentric shift to 2.5 mm", "set eccentric index to 1/96 turn = 3.75 deg"),
+        ("set eccentric shift to 3 mm", "set eccentric index to 1/48 turn = 7.5 deg"),
     ]
 
 
@@ -180,8 +194,9 @@ def test_depth_without_an_axis_is_fed_and_withdrawn_by_hand():
     on = lathe("spindle C", "x X")
     made = program("Lid", traced(on, ring().series(2, x=-0.9)))
     said = [step.says[0] if isinstance(step, Prompt) else type(step).__name__ for step in steps_of(made)]
+    ready = "set up the lathe and its zeros as the settings say"
     away, into = "withdraw the cutter by hand, 5 mm clear of the face", "feed the cutter in by hand to z -0.4 mm"
-    assert said == [away, "set up the lathe as the settings say", "Rapid", into, "Timed", away, "Rapid", into, "Timed", away]
+    assert said == [away, ready, "Rapid", into, "Timed", away, "Rapid", into, "Timed", away]
 
 
 def test_only_axes_that_the_job_uses_are_moved():

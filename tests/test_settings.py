@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import ClassVar
 
@@ -74,7 +74,7 @@ def entries(sheet, name):
 def test_a_chuck_from_outside_shows_every_setting_by_itself():
     sheet = made(one_pass(), bench(Tilted(lift=12.7, tilt_deg=22.5, detent=Phase.of("1/8 turn"))))
     assert entries(sheet, "chuck 1 from the spindle: tilted") == {
-        "kind": "tilted", "lift": "12.7 mm", "tilt": "22.5 deg", "detent": "45 deg",
+        "kind": "tilted", "lift": "12.7 mm", "tilt": "22.5 deg", "detent": "1/8 turn = 45 deg",
         "teeth": "96", "share": "1/3", "stop": "near", "slack": "0.25",
     }  # fmt: skip
 
@@ -89,9 +89,21 @@ def test_a_cam_shows_shape_ratio_follower_side_gain_phase_and_index():
     """5/32 of a lobe of a four-lobed cam: 360 / 4 * 5 / 32 = 14.0625 degrees of the cam; 1/96 turn is 3.75."""
     assert entries(made(one_pass(), bench()), "cam 1") == {
         "shape": "wave", "lobes": "4", "base radius": "60 mm", "rise": "5 mm", "on": "edge",
-        "ratio to spindle": "2/3 (66.6667 %)", "phase": "5/32 lobe = 14.0625 deg", "index": "3.75 deg",
+        "ratio to spindle": "2/3 (66.6667 %)", "phase": "5/32 lobe = 14.0625 deg", "index": "1/96 turn = 3.75 deg",
         "follower": "roller", "follower radius": "3.175 mm", "follower side": "front", "gain": "1",
     }  # fmt: skip
+
+
+def test_a_cam_with_a_name_also_says_which_cam_of_the_lathe_it_is():
+    first = replace(one_pass(), cams=(replace(one_pass().cams[0], name="slow"),))
+    assert entries(made(first, bench()), "cam 1, slow")["shape"] == "wave"
+
+
+def test_the_set_up_says_where_everything_stands_at_zero():
+    zeros = entries(made(one_pass(), bench()), "zeros, before the first cut")
+    assert set(zeros) == {"x and y", "z", "spindle", "cams", "headstock"}
+    plain = entries(made(replace(one_pass(), cams=()), bench()), "zeros, before the first cut")
+    assert set(plain) == {"x and y", "z", "spindle"}
 
 
 def test_lengths_are_in_the_units_of_the_file():
@@ -121,7 +133,7 @@ def test_the_steps_hold_one_row_a_cut_with_only_what_is_stepped():
     assert [row.number for row in steps.rows] == list(range(1, 13))
     assert [row.places for row in steps.rows[3:6]] == ["1.4", "2.1", "2.2"]
     assert steps.rows[3].values == ("0 deg", "21.3 mm", "1/4 lobe = 22.5 deg")
-    assert steps.rows[11].values == ("240 deg", "21.3 mm", "1/4 lobe = 22.5 deg")
+    assert steps.rows[11].values == ("2/3 turn = 240 deg", "21.3 mm", "1/4 lobe = 22.5 deg")
 
 
 def test_the_program_sets_what_has_an_axis_and_hands_set_the_rest():
@@ -151,14 +163,16 @@ def test_a_job_without_a_cut_is_refused():
 @pytest.mark.parametrize(
     ("value", "lobes", "shown"),
     [
-        (Phase.of("1/4 turn"), 4, "90 deg"),
+        (Phase.of("1/4 turn"), 4, "1/4 turn = 90 deg"),
+        (Phase.of("1/7 turn"), 1, "1/7 turn = 51.428571 deg"),
+        (Phase.of("0.1 deg"), 1, "0.1 deg"),
         (Phase.of("1/2 lobe"), 4, "1/2 lobe = 45 deg"),
         (Phase.of("1/2 lobe + 2 deg"), 4, "1/2 lobe + 2 deg = 47 deg"),
         (Phase.of("1/3 deg"), 1, "1/3 deg = 0.333333 deg"),
         (Phase.of("1/2 lobe"), None, "1/2 lobe"),
     ],
 )
-def test_a_phase_is_shown_as_written_and_in_degrees(value, lobes, shown):
+def test_a_phase_is_shown_in_lobes_or_divisions_and_in_degrees(value, lobes, shown):
     assert show(value, lobes=lobes) == shown
 
 

@@ -18,6 +18,7 @@ __all__ = [
     "CAUTIONS",
     "HandSetting",
     "by_hand",
+    "cam_name",
     "plain_name",
     "settings_of",
     "show",
@@ -36,6 +37,8 @@ CAUTIONS: Final = (
 """What to mind at the lathe; on every sheet and in every program."""
 
 _PLACES: Final[dict[LengthUnit, int]] = {"mm": 4, "inch": 5}
+_MOST_DIVISIONS: Final = 400
+"""Of a wheel: an angle of a finer fraction is said in degrees alone."""
 
 
 def plain_name(field: str) -> str:
@@ -66,6 +69,8 @@ def show(value: Any, measure: Measure | None = None, units: LengthUnit = "mm", l
     >>> from lobework.follower import Roller
     >>> show(Phase.of("5/32 lobe"), lobes=4), show(9.525, measures(Roller)["radius"], "inch")
     ('5/32 lobe = 14.0625 deg', '0.375 in')
+    >>> show(Phase.of("3/96 turn")), show(Phase.of("2 lobe"), lobes=12)
+    ('1/32 turn = 11.25 deg', '2 lobes = 60 deg')
     """
     if isinstance(value, Phase):
         return _show_phase(value, lobes)
@@ -77,13 +82,20 @@ def show(value: Any, measure: Measure | None = None, units: LengthUnit = "mm", l
 
 
 def _show_phase(value: Phase, lobes: int | None) -> str:
-    """Return a phase as it was written, and in degrees where they say it another way."""
+    """Return a phase in lobes, or in divisions of a turn as wheels have them, and in degrees."""
     if value.lobes and lobes is None:
         return format_phase(value)
     exact = value.in_degrees(lobes or 1)
     degrees = format_number(float(exact), 6)
-    same = not value.lobes and Fraction(degrees) == exact
-    return f"{degrees} deg" if same else f"{format_phase(value)} = {degrees} deg"
+    if not value.lobes and value.turns and value.turns.denominator <= _MOST_DIVISIONS:
+        return f"{_counted(value.turns, 'turn')} = {degrees} deg"
+    if not value.lobes and Fraction(degrees) == exact:
+        return f"{degrees} deg"
+    return f"{format_phase(value) if value.turns else _counted(value.lobes, 'lobe')} = {degrees} deg"
+
+
+def _counted(value: Fraction, unit: str) -> str:
+    return f"{value} {unit}" + ("s" if value.denominator == 1 and abs(value) != 1 else "")
 
 
 def show_length(mm: float, units: LengthUnit = "mm") -> str:
@@ -114,6 +126,12 @@ def settings_of(part: Any, units: LengthUnit = "mm", lobes: int | None = None) -
     marks = measures(type(part))
     found = [(plain_name(each.name), getattr(part, each.name), marks[each.name]) for each in fields(part)]
     return [(name, show(value, mark, units, lobes)) for name, value, mark in found if value != ""]
+
+
+def cam_name(drive: Drive, number: int) -> str:
+    """Return which cam this is, and what the job calls it where that is something else."""
+    plain = f"cam {number}"
+    return plain if drive.name == plain else f"{plain}, {drive.name}"
 
 
 def turns_with_spindle(drive: Drive, number: int, lathe: Lathe) -> bool:

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from lobework.errors import SettingError, require
-from lobework.hand import HandSetting, by_hand, show_length, show_ratio, turns_with_spindle
+from lobework.hand import HandSetting, by_hand, cam_name, show_length, show_ratio, turns_with_spindle
 from lobework.kinds import Length
 from lobework.tolerances import JOIN_MM
 from lobework.units import LengthUnit, format_number
@@ -24,10 +24,12 @@ if TYPE_CHECKING:
 __all__ = ["Feed", "Feeds", "Program", "Prompt", "Rapid", "Section", "Step", "Timed", "program"]
 
 _READY: Final = (
-    "set up the lathe as the settings say",
+    "set up the lathe and its zeros as the settings say",
     "protection on, guards in place, nothing loose near the spindle",
-    "cutter running",
+    "cutter running, its tip clear of the work, hands away",
 )
+_BEFORE_HANDS: Final = "stop the cutter"
+_AFTER_HANDS: Final = "start the cutter, then hands away"
 _STRAIGHT: Final = 1e-9
 """Where every sample is this near to one even motion, mm or degrees beyond rounding, one move says it all."""
 
@@ -233,7 +235,8 @@ def _held_slides(trace: Trace, lathe: Lathe) -> dict[str, float]:
 def _changes(before: Mapping[str, HandSetting], now: Mapping[str, HandSetting]) -> list[str]:
     """Return what a person must change between two cuts, in words."""
     gone = [f"take off {each.what}" for what, each in before.items() if what not in now and each.do == "fit"]
-    return gone + [str(each) for what, each in now.items() if before.get(what) != each]
+    found = gone + [str(each) for what, each in now.items() if before.get(what) != each]
+    return [_BEFORE_HANDS, *found, _AFTER_HANDS] if found else []
 
 
 def _hand_work(trace: Trace, units: LengthUnit) -> dict[str, HandSetting]:
@@ -253,7 +256,7 @@ def _notes(trace: Trace, units: LengthUnit) -> tuple[str, ...]:
     cams = []
     for number, drive in enumerate(cut.passed.cams, 1):
         how = "on the spindle" if turns_with_spindle(drive, number, cut.lathe) else f"at ratio {show_ratio(drive.ratio)}"
-        cams.append(f"{drive.name}: {drive.cam.kind}, {drive.cam.lobes} lobes, {how}")
+        cams.append(f"{cam_name(drive, number)}: {drive.cam.kind}, {drive.cam.lobes} lobes, {how}")
     return (f"{turns}; {slides or 'tip at zero'}", *cams)
 
 
@@ -287,9 +290,9 @@ def _section(trace: Trace, prompt: Sequence[str], axes: Sequence[Axis], feeds: F
 def program(title: str, traces: Sequence[Trace], feeds: Feeds | None = None, units: LengthUnit = "mm") -> Program:
     """Return the program of a job.
 
-    Each cut is approached with the tip clear of the work: everything else moves first, then the tip goes in. It is
-    cut at constant spindle speed, and the tip is withdrawn before anything else moves. What a person must change
-    between two cuts stops the program and is said.
+    Nothing moves before a person has said that the lathe is set up. Each cut is approached with the tip clear of the
+    work: everything else moves first, then the tip goes in. It is cut at constant spindle speed, and the tip is
+    withdrawn before anything else moves. What a person must change between two cuts stops the program and is said.
 
     Parameters
     ----------
@@ -323,7 +326,7 @@ def program(title: str, traces: Sequence[Trace], feeds: Feeds | None = None, uni
     >>> lathe = Lathe(name="bench", headstock=Headstock(sideways="fixed"), axes=axes)
     >>> ring = trace(Cut(number=1, passed=Pass(name="ring", at=At(x=24.0, depth=0.4)), lathe=lathe))
     >>> [type(step).__name__ for step in program("Lid", [ring]).sections[0].steps]
-    ['Rapid', 'Prompt', 'Rapid', 'Rapid', 'Feed', 'Timed', 'Rapid']
+    ['Prompt', 'Rapid', 'Rapid', 'Feed', 'Timed', 'Rapid']
     """
     feeds = feeds or Feeds()
     require(len(traces) > 0, "traces", len(traces), "one or more", "give the job a pass")
@@ -333,5 +336,7 @@ def program(title: str, traces: Sequence[Trace], feeds: Feeds | None = None, uni
     settings = [_hand_work(trace, units) for trace in traces]
     prompts = [_READY, *(_changes(before, now) for before, now in itertools.pairwise(settings))]
     sections = [_section(trace, prompt, axes, feeds, units) for trace, prompt in zip(traces, prompts, strict=True)]
-    sections[0] = replace(sections[0], steps=(_depth_steps(traces[0], feeds, units)[1], *sections[0].steps))
+    _, away = _depth_steps(traces[0], feeds, units)
+    if isinstance(away, Prompt):
+        sections[0] = replace(sections[0], steps=(away, *sections[0].steps))
     return Program(title=title, lathe=lathe, axes=axes, feeds=feeds, units=units, sections=tuple(sections))

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Literal
 
 from lobework.errors import require
-from lobework.hand import plain_name, settings_of, show, show_length, show_ratio, turns_with_spindle
+from lobework.hand import cam_name, plain_name, settings_of, show, show_length, show_ratio, turns_with_spindle
 from lobework.kinds import Measure
 from lobework.passes import step_measure
 from lobework.program import Feeds
@@ -104,7 +104,7 @@ def _cam(drive: Drive, number: int, lathe: Lathe, units: LengthUnit) -> Group:
     lobes = drive.cam.lobes
     driven = " on the spindle itself" if turns_with_spindle(drive, number, lathe) else ""
     return _group(
-        drive.name,
+        cam_name(drive, number),
         ("shape", drive.cam.kind),
         *settings_of(drive.cam, units),
         ("ratio to spindle", show_ratio(drive.ratio) + driven),
@@ -114,6 +114,19 @@ def _cam(drive: Drive, number: int, lathe: Lathe, units: LengthUnit) -> Group:
         *((f"follower {name}", value) for name, value in settings_of(drive.follower, units)),
         ("follower side", drive.side),
         ("gain", show(drive.gain)),
+    )
+
+
+def _zeros(cuts: Sequence[Cut]) -> Group:
+    """Return where everything stands at zero: what the numbers below are counted from."""
+    cams = any(cut.passed.cams for cut in cuts)
+    return _group(
+        "zeros, before the first cut",
+        ("x and y", "tip on the spindle's axis"),
+        ("z", "tip on the face of the work"),
+        ("spindle", "as it stands when the job begins"),
+        *((("cams", "phase and index at 0: the top of a lobe towards the cutter's side, X plus"),) if cams else ()),
+        *((("headstock", "at rest: followers on the base of their cams"),) if cams else ()),
     )
 
 
@@ -227,6 +240,7 @@ def settings(
     for place, mounted in enumerate(lathe.chucks, 1):
         name = f"chuck {place} from the spindle: {mounted.name}"
         groups.append(_group(name, ("kind", mounted.chuck.kind), *settings_of(mounted.chuck, units)))
+    groups.append(_zeros(cuts))
     steps = []
     for number, of_group in itertools.groupby(cuts, key=lambda cut: cut.group):
         same = list(of_group)

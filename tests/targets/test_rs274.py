@@ -12,6 +12,7 @@ import re
 import shutil
 import subprocess
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -22,7 +23,7 @@ from hypothesis import strategies as st
 from lobework.carriage import Headstock
 from lobework.lathe import Axis, Lathe
 from lobework.passes import Cut, Pass
-from lobework.program import Feeds, program
+from lobework.program import Feeds, Prompt, program
 from lobework.slide import At
 from lobework.targets.rs274 import render
 from lobework.trace import trace
@@ -202,11 +203,23 @@ def test_hand_changes_stop_the_program_and_say_what_to_set(lid):
     stops = [lines[number - 1] for number, line in enumerate(lines) if line == "M0"]
     assert len(stops) == 4
     assert "lower shift to 3.5 mm" in stops[1]
-    assert "upper index to 120 deg" in stops[1]
+    assert "upper index to 1/3 turn = 120 deg" in stops[1]
     assert "lower shift to 5 mm" in stops[2]
-    assert "upper index to 240 deg" in stops[2]
+    assert "upper index to 2/3 turn = 240 deg" in stops[2]
     assert "fit cam 1: wave" in stops[3]
     assert all(stop.startswith("(MSG,") for stop in stops)
+    assert all(stop.startswith("(MSG, stop the cutter; ") for stop in stops[1:])
+    assert all(stop.endswith("; start the cutter, then hands away)") for stop in stops[1:])
+
+
+def test_more_to_do_than_fits_a_line_is_told_stop_by_stop_and_no_thing_is_cut_in_two(lid):
+    one = program("Tide box, lid", lid[:1])
+    things = [f"set thing {number} to {'a value ' * 4}".strip() for number in range(12)]
+    section = replace(one.sections[0], steps=(Prompt(tuple(things)),))
+    lines = render(replace(one, sections=(section,))).decode().splitlines()
+    told = [line.removeprefix("(MSG, ").removesuffix(")").split("; ") for line in lines if line.startswith("(MSG")]
+    assert [thing for each in told for thing in each] == things
+    assert 1 < len(told) == lines.count("M0") < len(things)
 
 
 def test_the_head_says_units_zeros_letters_speed_and_cautions(lid):

@@ -18,11 +18,16 @@ def page(lid, piece, cutter):
 
 
 def steps_of(page):
-    return [line for line in page.splitlines() if line.startswith("[ ]")]
+    return [line for line in page.partition("Steps, in order")[2].splitlines() if line.startswith("[ ]")]
 
 
 def test_every_cut_has_a_box_to_tick_in_order(page, lid):
     assert [int(line.split()[2]) for line in steps_of(page)] == [each.cut.number for each in lid]
+
+
+def test_every_part_of_the_set_up_has_a_box_to_tick(page):
+    boxes = [line[4:] for line in page.partition("Steps, in order")[0].splitlines() if line.startswith("[ ] ")]
+    assert {"work", "cutter", "headstock", "chuck 2 from the spindle: upper", "cam 1"} <= set(boxes)
 
 
 def test_no_line_is_wider_than_the_page(page):
@@ -45,9 +50,9 @@ def test_what_is_set_by_hand_is_told_from_what_the_program_moves(page):
     assert done_by == {"upper index": "BY HAND", "lower shift": "BY HAND", "x": "by program", "cam 1 phase": "by program"}
 
 
-def test_the_cautions_close_the_page(page):
+def test_the_cautions_come_before_anything_is_set(page):
     """Content of the cautions: common practice, no source."""
-    close = page[page.index("Before you start") :]
+    opening = page[page.index("Before you start") : page.index("Set up")]
     for word in (
         "eye protection",
         "breathing",
@@ -59,7 +64,7 @@ def test_the_cautions_close_the_page(page):
         "local codes",
         "licensed",
     ):
-        assert word in close
+        assert word in opening
 
 
 def test_a_row_too_wide_for_the_page_goes_on_below():

@@ -48,8 +48,14 @@ def _comments(text: str, label: str = "") -> Iterator[str]:
 
 
 def _messages(things: Sequence[str]) -> Iterator[str]:
-    """Write what to do as messages that fit a line, and stop after each."""
-    for line in textwrap.wrap(_ascii("; ".join(things)), _MESSAGE_ROOM):
+    """Write what to do as messages that fit a line, each thing whole where it fits one, and stop after each."""
+    lines: list[str] = []
+    for part in (part for thing in things for part in textwrap.wrap(_ascii(thing), _MESSAGE_ROOM)):
+        if lines and len(lines[-1]) + len(part) + 2 <= _MESSAGE_ROOM:
+            lines[-1] += f"; {part}"
+        else:
+            lines.append(part)
+    for line in lines:
         yield f"(MSG, {line})"
         yield "M0"
 
@@ -135,10 +141,10 @@ def _zeros(program: Program) -> Iterator[str]:
             yield from _comments("the spindle where it stands when the job begins; keep it to the end", f"{axis.letter} 0")
         elif axis.rotary:
             yield from _comments(f"{axis.moves}, its index at zero, with the top of a lobe towards X plus", f"{axis.letter} 0")
-    yield from _comments(
-        "X and Y on the spindle axis, Z on the face of the work, with the headstock at rest: followers on the base of their cams",
-        "slides 0",
-    )
+    headstock = program.lathe.headstock
+    still = headstock.sideways == "fixed" and headstock.endways == "fixed"
+    rest = "" if still else ", with the headstock at rest: followers on the base of their cams"
+    yield from _comments(f"X and Y on the spindle axis, Z on the face of the work{rest}", "slides 0")
 
 
 def _head(program: Program) -> Iterator[str]:
@@ -156,6 +162,8 @@ def _head(program: Program) -> Iterator[str]:
         f"{show_length(feeds.clear, program.units)} above the face",
         "time",
     )
+    turned = " and ".join(axis.letter for axis in program.axes if axis.rotary)
+    yield from _comments(f"{turned} go fast to where the next cut begins, often a turn or more back", "between cuts")
     for caution in CAUTIONS:
         yield from _comments(caution, "caution")
 

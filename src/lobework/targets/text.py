@@ -30,7 +30,7 @@ def _heading(text: str, rule: str) -> Iterator[str]:
 
 def _group(group: Group) -> Iterator[str]:
     yield ""
-    yield from textwrap.wrap(group.name, WIDTH)
+    yield from textwrap.wrap(group.name, WIDTH, initial_indent=f"{_TICK} ", subsequent_indent=" " * (len(_TICK) + 1))
     for entry in group.entries:
         label = f"  {entry.name} ".ljust(_NAMES + 2, ".") + " "
         yield from textwrap.wrap(entry.value or "-", WIDTH, initial_indent=label, subsequent_indent=" " * len(label))
@@ -82,6 +82,13 @@ def _table(steps: Steps) -> Iterator[str]:
 
 def _lines(settings: Settings) -> Iterator[str]:
     yield from _heading(settings.title, "=")
+    yield ""
+    yield from _heading("Before you start", "-")
+    for caution in CAUTIONS:
+        yield from textwrap.wrap(caution, WIDTH, initial_indent="- ", subsequent_indent="  ")
+    yield ""
+    yield ""
+    yield from _heading("Set up: tick each when it is set", "-")
     for group in settings.groups:
         yield from _group(group)
     yield ""
@@ -92,11 +99,6 @@ def _lines(settings: Settings) -> Iterator[str]:
         yield ""
         yield from textwrap.wrap(steps.name, WIDTH)
         yield from _table(steps)
-    yield ""
-    yield ""
-    yield from _heading("Before you start", "-")
-    for caution in CAUTIONS:
-        yield from textwrap.wrap(caution, WIDTH, initial_indent="- ", subsequent_indent="  ")
 
 
 def render(settings: Settings) -> bytes:
