@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from lobework.errors import require
-from lobework.kinds import Length
+from lobework.kinds import Length, require_numbers
 
 __all__ = ["Headstock"]
 
@@ -36,6 +36,7 @@ class Headstock:
     pivot_height: Length = 0.0
 
     def __post_init__(self) -> None:
+        require_numbers(self)
         require(self.sideways in ("rocks", "slides", "fixed"), "sideways", self.sideways, "'rocks', 'slides' or 'fixed'")
         require(self.endways in ("pumps", "fixed"), "endways", self.endways, "'pumps' or 'fixed'")
         if self.sideways == "rocks":

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, ClassVar
 import numpy as np
 
 from lobework.errors import require
-from lobework.kinds import Angle, Length, Turning
+from lobework.kinds import Angle, Length, Turning, require_numbers
 from lobework.rigid import Rigid
 from lobework.units import Phase
 
@@ -74,6 +74,7 @@ class EccentricChuck:
     index: Turning = Phase()
 
     def __post_init__(self) -> None:
+        require_numbers(self)
         object.__setattr__(self, "index", Phase.of(self.index))
         require(math.isfinite(self.shift), "shift", self.shift, "a finite length")
 
@@ -115,6 +116,7 @@ class Oval:
     index: Turning = Phase()
 
     def __post_init__(self) -> None:
+        require_numbers(self)
         object.__setattr__(self, "index", Phase.of(self.index))
         require(
             0 <= self.throw < math.inf, "throw", self.throw, "zero or more", "set the ring to the other side with ring_angle 180"

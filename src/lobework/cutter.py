@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import ClassVar
 
 from lobework.errors import require
-from lobework.kinds import Angle, Length
+from lobework.kinds import Angle, Length, require_numbers
 
 __all__ = ["Ball", "Pen", "Vee"]
 
@@ -34,6 +34,7 @@ class Vee:
     width: Length
 
     def __post_init__(self) -> None:
+        require_numbers(self)
         require(0 < self.angle_deg < 180, "angle", self.angle_deg, "above 0 and below 180 degrees")
         require(0 < self.width < math.inf, "width", self.width, "above zero")
 
@@ -61,6 +62,7 @@ class Ball:
     radius: Length
 
     def __post_init__(self) -> None:
+        require_numbers(self)
         require(0 < self.radius < math.inf, "radius", self.radius, "above zero")
 
     def width_at(self, depth: float) -> float:
@@ -88,6 +90,7 @@ class Pen:
     line: Length = 0.3
 
     def __post_init__(self) -> None:
+        require_numbers(self)
         require(0 < self.line < math.inf, "line", self.line, "above zero")
 
     def width_at(self, depth: float) -> float:

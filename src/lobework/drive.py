@@ -7,7 +7,7 @@ from fractions import Fraction
 from typing import Literal
 
 from lobework.errors import SettingError, require
-from lobework.kinds import Cam, Follower, Turning
+from lobework.kinds import Cam, Follower, Turning, require_numbers, require_part
 from lobework.units import Phase, ratio
 
 __all__ = ["Drive", "Moves", "Side"]
@@ -59,6 +59,9 @@ class Drive:
     name: str = ""
 
     def __post_init__(self) -> None:
+        require_part(self.cam, "rise_at", "cam", "a cam such as Wave(lobes=12, base_radius=62, rise=2.2)")
+        require_part(self.follower, "nose_at", "follower", "a follower such as Knife() or Roller(3)")
+        require_numbers(self)
         object.__setattr__(self, "ratio", ratio(self.ratio))
         object.__setattr__(self, "phase", Phase.of(self.phase))
         object.__setattr__(self, "index", Phase.of(self.index))

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, ClassVar, Literal
 import numpy as np
 
 from lobework.errors import require
-from lobework.kinds import Length
+from lobework.kinds import Length, require_numbers
 
 if TYPE_CHECKING:
     from lobework.rigid import Array
@@ -59,6 +59,7 @@ class Roller:
     radius: Length
 
     def __post_init__(self) -> None:
+        require_numbers(self)
         require(0 < self.radius < math.inf, "radius", self.radius, "above zero", "use a knife for a sharp edge")
 
     @property

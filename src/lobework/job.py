@@ -7,12 +7,14 @@ import itertools
 import math
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
+from numbers import Real
 from pathlib import Path
 from typing import TYPE_CHECKING, Final, Literal, overload
 
 from lobework import plugins
 from lobework.errors import InputError, TooLargeError, require
-from lobework.kinds import Cutter, Piece
+from lobework.kinds import Cutter, Piece, require_part
+from lobework.lathe import Lathe
 from lobework.outputs import refuse_existing, write_files
 from lobework.passes import Cut, Pass, Series, cuts_of
 from lobework.program import Feeds
@@ -22,7 +24,6 @@ from lobework.trace import BYTES_A_SAMPLE, MOST_BYTES, Trace, estimate, trace
 if TYPE_CHECKING:
     from lobework.check import Finding
     from lobework.drawing import Drawing
-    from lobework.lathe import Lathe
     from lobework.program import Program
     from lobework.settings import Settings
     from lobework.units import LengthUnit
@@ -145,8 +146,16 @@ class Job:
     feeds: Feeds = field(default_factory=Feeds)
 
     def __post_init__(self) -> None:
-        object.__setattr__(self, "passes", tuple(self.passes))
+        passes = tuple(self.passes) if isinstance(self.passes, Iterable) else (self.passes,)
+        object.__setattr__(self, "passes", passes)
         require(self.passes, "pass", "[]", "one pass or more")
+        for place, each in enumerate(passes, 1):
+            require(isinstance(each, Pass | Series), f"passes[{place}]", repr(each), "a Pass, or a series of one")
+        require(isinstance(self.lathe, Lathe), "lathe", repr(self.lathe), "a Lathe, such as read_lathe('rocking-bench')")
+        require_part(self.piece, "outline", "piece", "a piece such as Disc(diameter=70, thickness=8)")
+        require_part(self.cutter, "width_at", "cutter", "a cutter such as Vee(angle_deg=90, width=3), or Pen()")
+        require(isinstance(self.feeds, Feeds), "feeds", repr(self.feeds), "Feeds, such as Feeds(spindle_rpm=2)")
+        require(isinstance(self.chord, Real), "chord", repr(self.chord), "a plain number, in mm")
         require(self.units in ("mm", "inch"), "units", self.units, "'mm' or 'inch'")
         require(CONTACT_MM <= self.chord < math.inf, "chord", self.chord, f"at least {CONTACT_MM:g} mm, such as 0.002 mm")
         require_few(self._count)

@@ -8,10 +8,13 @@ from __future__ import annotations
 
 from collections.abc import Hashable, Sequence
 from dataclasses import dataclass, fields
+from functools import cache
+from numbers import Real
 from typing import TYPE_CHECKING, Annotated, Any, ClassVar, Literal, Protocol, get_type_hints, runtime_checkable
 
 import numpy as np
 
+from lobework.errors import require
 from lobework.units import Phase, angle, format_length, format_number, format_phase, length
 
 if TYPE_CHECKING:
@@ -30,6 +33,8 @@ __all__ = [
     "Piece",
     "Turning",
     "measures",
+    "require_numbers",
+    "require_part",
     "smooth_slope",
 ]
 
@@ -179,3 +184,37 @@ def measures(part: type) -> dict[str, Measure | None]:
         marks = getattr(hints[each.name], "__metadata__", ())
         found[each.name] = next((mark for mark in marks if isinstance(mark, Measure)), None)
     return found
+
+
+@cache
+def _numbers(part: type) -> tuple[tuple[str, str], ...]:
+    """Return each field that holds a plain number, with the unit that Python keeps it in."""
+    hints = get_type_hints(part, include_extras=True)
+    units = {Length: ", in mm", Angle: ", in degrees", float: "", int: ""}
+    return tuple((each.name, units[hints[each.name]]) for each in fields(part) if hints[each.name] in units)
+
+
+def require_numbers(part: Any) -> None:
+    """Refuse words, lists and the like where a part keeps a plain number.
+
+    >>> from lobework.follower import Roller
+    >>> Roller("1/8 in")
+    Traceback (most recent call last):
+    lobework.errors.SettingError: radius='1/8 in': must be a plain number, in mm; in Python write lobework.units.length('1/8 in')
+    """
+    for name, unit in _numbers(type(part)):  # type: ignore[arg-type]
+        given = getattr(part, name)
+        if isinstance(given, bool) or not isinstance(given, Real):
+            reads = {", in mm": "length", ", in degrees": "angle"}.get(unit) if isinstance(given, str) else None
+            remedy = f"in Python write lobework.units.{reads}({given!r})" if reads else ""
+            require(False, name, repr(given), f"a plain number{unit}", remedy)
+
+
+def require_part(given: object, offers: str, name: str, must_be: str) -> None:
+    """Refuse what is no part, or the class of one: whatever ``offers`` nothing by that name.
+
+    >>> require_part("knife", "nose_at", "follower", "a follower such as Knife() or Roller(3)")
+    Traceback (most recent call last):
+    lobework.errors.SettingError: follower='knife': must be a follower such as Knife() or Roller(3)
+    """
+    require(hasattr(given, offers) and not isinstance(given, type), name, repr(given), must_be)

@@ -8,7 +8,7 @@ from typing import Literal, NamedTuple
 
 from lobework.carriage import Headstock
 from lobework.errors import SettingError, require
-from lobework.kinds import Chuck
+from lobework.kinds import Chuck, require_part
 
 __all__ = ["Axis", "Lathe", "Mounted"]
 
@@ -97,6 +97,7 @@ class Lathe:
 
     def mount(self, chuck: Chuck, name: str = "") -> Lathe:
         """Return the lathe with another chuck on the outermost one; its kind is its name unless given."""
+        require_part(chuck, "motions", "chuck", "a chuck such as Oval(throw=7)")
         return replace(self, chucks=(*self.chucks, Mounted(name or chuck.kind, chuck)))
 
     def axis(self, moves: str) -> Axis | None:

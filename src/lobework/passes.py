@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, fields, replace
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any, Final, Literal
@@ -30,6 +30,8 @@ class _Repeats:
 
     def series(self, count: int, each: Mapping[str, Any] | None = None, *, name: str = "", **steps: Any) -> Series:
         """Return this, repeated ``count`` times with a step between; steps are keywords or the mapping ``each``."""
+        must_be = "a mapping from settings to steps, such as {'x': -1}"
+        require(each is None or isinstance(each, Mapping), "each", repr(each), must_be)
         return Series(of=self, count=count, each={**(each or {}), **steps}, name=name)  # type: ignore[arg-type]
 
 
@@ -69,7 +71,14 @@ class Pass(_Repeats):
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "turns", ratio(self.turns))
-        named = tuple(drive if drive.name else replace(drive, name=f"cam {number}") for number, drive in enumerate(self.cams, 1))
+        drives = self.cams if isinstance(self.cams, Iterable) else (self.cams,)
+        drives = tuple(drives)
+        for place, drive in enumerate(drives, 1):
+            must_be = "a Drive, such as Drive(cam, follower=Roller(3))"
+            require(isinstance(drive, Drive), f"cams[{place}]", repr(drive), must_be)
+        for name in ("at", "travel"):
+            require(isinstance(getattr(self, name), At), name, repr(getattr(self, name)), "an At, such as At(x=24, depth=0.4)")
+        named = tuple(drive if drive.name else replace(drive, name=f"cam {number}") for number, drive in enumerate(drives, 1))
         object.__setattr__(self, "cams", named)
         require(0 < self.turns <= 10**6, "turns", self.turns, "above zero, at most a million")
         require(self.together in ("sum", "furthest", None), "together", self.together, "'sum' or 'furthest'")

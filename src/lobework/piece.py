@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, ClassVar
 import numpy as np
 
 from lobework.errors import require
-from lobework.kinds import Length
+from lobework.kinds import Length, require_numbers
 
 if TYPE_CHECKING:
     from lobework.rigid import Array
@@ -40,6 +40,7 @@ class Disc:
     material: str = ""
 
     def __post_init__(self) -> None:
+        require_numbers(self)
         require(0 < self.diameter < math.inf, "diameter", self.diameter, "above zero")
         require(0 < self.thickness < math.inf, "thickness", self.thickness, "above zero")
 

@@ -12,7 +12,7 @@ import numpy as np
 
 from lobework.errors import SettingError, require
 from lobework.hand import HandSetting, by_hand, cam_name, show_length, show_ratio, turns_with_spindle
-from lobework.kinds import Length
+from lobework.kinds import Length, require_numbers
 from lobework.tolerances import JOIN_MM
 from lobework.units import LengthUnit, format_number
 
@@ -58,6 +58,7 @@ class Feeds:
     plunge: Length = 60.0
 
     def __post_init__(self) -> None:
+        require_numbers(self)
         require(1e-3 <= self.spindle_rpm <= 1000, "spindle_rpm", self.spindle_rpm, "from 0.001 to 1000")
         require(0 < self.clear < math.inf, "clear", self.clear, "above zero", "stand off the face between cuts")
         require(0.1 <= self.plunge < math.inf, "plunge", self.plunge, "0.1 mm a minute or more")

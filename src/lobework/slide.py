@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 
 from lobework.errors import require
-from lobework.kinds import Length
+from lobework.kinds import Length, require_numbers
 
 __all__ = ["At"]
 
@@ -38,6 +38,7 @@ class At:
     depth: Length = 0.0
 
     def __post_init__(self) -> None:
+        require_numbers(self)
         for name in ("x", "y", "z", "depth"):
             require(math.isfinite(getattr(self, name)), name, getattr(self, name), "a finite length")
 
