@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
+from typing import ClassVar
 
+import numpy as np
 import pytest
 
 from lobework.cam import Scallop, Wave
-from lobework.check import Finding, bridging_findings, closure_findings, travel_findings
+from lobework.check import Finding, bridging_findings, closure_findings, travel_findings, work_findings
 from lobework.closure import closure_of
 from lobework.drive import Drive
 from lobework.follower import Knife, Roller
 from lobework.lathe import Axis
 from lobework.motion import motion_of
 from lobework.passes import Pass, cuts_of
+from lobework.piece import Disc
 from lobework.slide import At
 from lobework.trace import trace
 from tests.strategies import GearedArm, cut_on, fixed, sliding
@@ -100,3 +103,68 @@ def test_a_chuck_that_goes_its_own_way_is_not_said_to_close():
     assert found.level == "note"
     assert "a chuck does not come back with the spindle" in found.says
     assert closure_of(motion_of(open_cut)).turns is None
+
+
+DISC = Disc(diameter=40.0, thickness=5.0)
+
+
+def found_on(piece, item, lathe=None):
+    return [
+        str(finding) for finding in work_findings(piece, [trace(cut, chord=0.02) for cut in cuts_of(item, lathe or sliding())])
+    ]
+
+
+def plain(x=15.0, depth=0.3, **given):
+    return Pass(name="rings", at=At(x=x, depth=depth), **given)
+
+
+def test_work_that_holds_the_whole_pattern_is_passed_in_silence():
+    assert found_on(DISC, plain().series(5, x=1.0)) == []
+    assert found_on(DISC, plain(depth=0.0)) == []
+
+
+def test_a_tip_beyond_the_edge_is_warned_of_with_how_far_and_where_first():
+    """A disc of 40 mm ends 20 mm out: rings at 15, 18, 21 and 24 mm leave it by 4 mm at most, the third first."""
+    (says,) = found_on(DISC, plain().series(4, x=3.0))
+    assert says.startswith("warning (work): rings: the tip cuts up to 4 mm beyond the edge of the work, in rings 3 first")
+
+
+def test_a_wave_is_beyond_the_edge_by_its_crest():
+    (says,) = found_on(DISC, rings())
+    assert "up to 5 mm beyond the edge" in says
+
+
+def test_a_tip_that_is_clear_of_the_face_beyond_the_edge_is_no_matter():
+    findings = found_on(DISC, plain(x=30.0, depth=-1.0))
+    assert findings == [
+        "warning (work): rings: the tip stays 1 mm or more clear of the face and cuts nothing; depth counts into the work"
+    ]
+
+
+def test_a_tip_through_the_back_of_the_work_is_warned_of():
+    (says,) = found_on(DISC, plain(depth=2.0).series(4, depth=1.25))
+    assert says == "warning (work): rings: goes 5.75 mm deep, in rings 4 first, through work 5 mm thick; mind what holds it"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Plate:
+    """A square, 40 mm across its sides, its edge given in no particular sense."""
+
+    form: ClassVar[str] = "plate"
+    turn: int = 1
+
+    @property
+    def outline(self):
+        along = np.linspace(-20.0, 20.0, 81)[:-1]
+        sides = [np.stack([along, np.full(80, -20.0)], -1) @ np.array([[c, s], [-s, c]]) for c, s in TURNS]
+        return np.concatenate([*sides, sides[0][:1]])[:: self.turn]
+
+
+TURNS = ((1, 0), (0, 1), (-1, 0), (0, -1))
+
+
+@pytest.mark.parametrize("turn", [1, -1])
+def test_the_edge_of_another_form_is_its_outline(turn):
+    assert found_on(Plate(turn=turn), plain(x=19.9)) == []
+    (says,) = found_on(Plate(turn=turn), plain(x=24.0))
+    assert "up to 4 mm beyond the edge" in says

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from typing import TYPE_CHECKING, Literal
+
+import numpy as np
 
 from lobework.contact import largest_roller, lift_of
 from lobework.tolerances import JOIN_MM
@@ -14,10 +17,12 @@ from lobework.units import format_number
 
 if TYPE_CHECKING:
     from lobework.drive import Drive
+    from lobework.kinds import Piece
     from lobework.passes import Cut, Pass
+    from lobework.rigid import Array
     from lobework.trace import Trace
 
-__all__ = ["Finding", "bridging_findings", "closure_findings", "travel_findings"]
+__all__ = ["Finding", "bridging_findings", "closure_findings", "travel_findings", "work_findings"]
 
 _TRAVEL_SLACK = 1e-9
 
@@ -29,7 +34,7 @@ class Finding:
     Parameters
     ----------
     kind : str
-        What was looked at: "closure", "bridging", "travel", or a word of your own.
+        What was looked at: "closure", "bridging", "travel", "work", or a word of your own.
     level : "note", "warning" or "problem"
         Good to know; probably not meant; cannot be cut so.
     where : str
@@ -130,6 +135,48 @@ def travel_findings(cuts: Sequence[Cut], traces: Sequence[Trace]) -> Iterable[Fi
                         says=f"goes to {format_number(goes)} {unit}; "
                         f"the travel of {axis.letter} ends at {format_number(limit)} {unit}",
                     )
+
+
+def work_findings(piece: Piece, traces: Sequence[Trace]) -> Iterable[Finding]:
+    """Yield the passes whose tip goes beyond the edge of the work, or deeper than it is thick, or never touches it.
+
+    The edge is looked at where a line from the middle of the work crosses its outline once; of other outlines nothing is said.
+    """
+    for _, of_group in itertools.groupby(traces, key=lambda each: each.cut.group):
+        same = list(of_group)
+        name = same[0].cut.passed.name or f"pass {same[0].cut.group}"
+        beyond = [_beyond_edge(piece.outline, each) for each in same]
+        deep = [-float(each.z.min()) for each in same]
+        thickness = getattr(piece, "thickness", math.inf)
+        if max(deep) < -JOIN_MM:
+            says = f"the tip stays {_mm(-max(deep))} or more clear of the face and cuts nothing; depth counts into the work"
+            yield Finding(kind="work", level="warning", where=name, says=says)
+        if max(beyond) > JOIN_MM:
+            first = next(each.cut.title for each, over in zip(same, beyond, strict=True) if over > JOIN_MM)
+            says = f"the tip cuts up to {_mm(max(beyond))} beyond the edge of the work, in {first} first; begin nearer the middle"
+            yield Finding(kind="work", level="warning", where=name, says=says)
+        if max(deep) > thickness:
+            first = next(each.cut.title for each, down in zip(same, deep, strict=True) if down > thickness)
+            says = f"goes {_mm(max(deep))} deep, in {first} first, through work {_mm(thickness)} thick; mind what holds it"
+            yield Finding(kind="work", level="warning", where=name, says=says)
+
+
+def _beyond_edge(outline: Array, trace: Trace) -> float:
+    """Return how far, mm, the tip goes beyond the outline while it is in the work; zero where it does not."""
+    edge = outline[:-1]
+    angles = np.unwrap(np.arctan2(edge[:, 1], edge[:, 0]))
+    if not (np.all(np.diff(angles) > 0) or np.all(np.diff(angles) < 0)):
+        return 0.0
+    cutting = trace.z <= 0
+    if not cutting.any():
+        return 0.0
+    x, y = trace.x[cutting], trace.y[cutting]
+    out = np.hypot(x, y)
+    radii = np.hypot(edge[:, 0], edge[:, 1])
+    if out.max() <= radii.min():
+        return 0.0
+    over: float = (out - np.interp(np.arctan2(y, x), angles, radii, period=2 * math.pi)).max()
+    return max(over, 0.0)
 
 
 def _why_open(passed: Pass) -> str:

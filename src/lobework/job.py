@@ -71,8 +71,11 @@ class Traces(Sequence[Trace]):
 
     def check(self) -> list[Finding]:
         """Return what every installed check finds, the gravest first."""
+        from lobework.check import work_findings
+
         cuts = [each.cut for each in self]
-        every = [finding for look in plugins.installed().checks() for finding in look(cuts, self)]
+        every = list(work_findings(self.job.piece, self))
+        every += [finding for look in plugins.installed().checks() for finding in look(cuts, self)]
         return sorted(every, key=lambda finding: ("problem", "warning", "note").index(finding.level))
 
     def drawing(self) -> Drawing:
