@@ -458,3 +458,28 @@ print(json.dumps([each.tolist() for each in (path.u, path.x, path.y, plain.u, pl
     back = np.exp(-1j * np.radians(20.0) * np.sin(2 * np.pi * u))
     np.testing.assert_allclose(x + 1j * y, seen_true * back, rtol=0, atol=1e-4)
     assert np.ptp(np.abs(seen_true)) > 3.0
+
+
+CROOKED = """
+import numpy as np
+
+class Crooked:
+    kind = "crooked"
+
+    def motions(self, theta):
+        return np.linalg.inv(np.ones((2, 3)))
+"""
+
+
+def test_a_fault_in_a_plugins_part_is_laid_at_its_door_and_ours_at_ours():
+    names = {"__name__": "lobework_crooked"}
+    exec(CROOKED, names)
+    inside = Record(name="built-in", package="lobework", version="1")
+    record = Record(name="crooked", package="lobework-crooked", version="0.2", offers=(("chuck", "crooked"),))
+    shelf = Plugins(loaded=(inside, record), refused=(), parts={"chuck": {"crooked": names["Crooked"]}})
+    with pytest.raises(Exception, match="square") as theirs:
+        names["Crooked"]().motions(0.0)
+    assert shelf.behind(theirs.value) is record
+    with pytest.raises(Exception, match="is called") as ours:
+        shelf.part("chuck", "straight")
+    assert shelf.behind(ours.value) is None

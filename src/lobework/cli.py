@@ -52,7 +52,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     Returns
     -------
     int
-        0 done, 1 the check found something, 2 the input is wrong, 130 stopped by hand.
+        0 done, 1 the check found something, 2 the input is wrong, 70 a fault in a plugin or in lobework, 130 stopped by hand.
 
     Examples
     --------
@@ -77,8 +77,20 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except Exception as error:
         if os.environ.get("LOBEWORK_TRACEBACK"):
             raise
-        return _say(f"a fault in lobework itself: {type(error).__name__}: {error}; LOBEWORK_TRACEBACK=1 shows where", _FAULT)
+        return _say(f"a fault in {_whose(error)}: {type(error).__name__}: {error}; LOBEWORK_TRACEBACK=1 shows where", _FAULT)
     return code
+
+
+def _whose(error: Exception) -> str:
+    """Return in whose code a fault arose: a plugin's, by its name and package, or ours."""
+    import contextlib
+
+    from lobework import plugins
+
+    record = None
+    with contextlib.suppress(Exception):
+        record = plugins.installed().behind(error)
+    return record.title if record else "lobework itself"
 
 
 def _say(message: str, code: int) -> int:

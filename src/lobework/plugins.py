@@ -6,6 +6,7 @@ import functools
 import inspect
 import os
 import re
+import traceback
 import warnings
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
@@ -170,6 +171,17 @@ class Plugins:
     def target(self, name: str) -> Target:
         """Return the target that goes by ``name``; `UnknownNameError` where none does."""
         return _known("target", name, self.targets())
+
+    def behind(self, error: BaseException) -> Record | None:
+        """Return the plugin whose part an error arose in, or None where it did not arise in a plugin's."""
+        kinds = get_args(PartKind)
+        offers = [(record, kind, name) for record in self.loaded[1:] for kind, name in record.offers if kind in kinds]
+        authors = {self.parts[kind][name].__module__: record for record, kind, name in offers}
+        for frame, _ in reversed(list(traceback.walk_tb(error.__traceback__))):
+            module = str(frame.f_globals.get("__name__", ""))
+            if module in authors or module.partition(".")[0] == "lobework":
+                return authors.get(module)
+        return None
 
     def checks(self) -> tuple[Check, ...]:
         """Return every check; each is known by its ``__name__``."""
