@@ -231,6 +231,7 @@ def test_the_head_says_units_zeros_letters_speed_and_cautions(lid):
         "C spindle",
         "A cam 1",
         "spindle 3 turns a minute",
+        "fast moves of C, A to where the next cut begins, often a turn or more back",
         "face of the work",
         "spindle axis",
     ):

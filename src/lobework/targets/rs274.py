@@ -162,8 +162,8 @@ def _head(program: Program) -> Iterator[str]:
         f"{show_length(feeds.clear, program.units)} above the face",
         "time",
     )
-    turned = " and ".join(axis.letter for axis in program.axes if axis.rotary)
-    yield from _comments(f"{turned} go fast to where the next cut begins, often a turn or more back", "between cuts")
+    turned = ", ".join(axis.letter for axis in program.axes if axis.rotary)
+    yield from _comments(f"fast moves of {turned} to where the next cut begins, often a turn or more back", "between cuts")
     for caution in CAUTIONS:
         yield from _comments(caution, "caution")
 
