@@ -20,8 +20,11 @@ from lobework.tolerances import BRIDGE_RAD, TABLE_MM
 __all__ = ["Bridge", "Lift", "largest_roller", "lift_of", "pressure_angle"]
 
 _SCAN: Final = 192
-_TRIALS: Final = 8
+_TRIALS: Final = 16
 _NEAREST: Final = 2e-5
+_SHORT: Final = 32
+_IN_A_PIECE: Final = 8
+_MOST_AROUND: Final = 2**20
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -84,13 +87,30 @@ def shapes_of(cam: Cam, follower: Follower) -> Shapes:
         base=cam.base_radius,
         face=cam.on == "face",
         window=window_of(follower.half_width, round_radius, cam.base_radius, top, cam.on == "face"),
+        pitch=2 * math.pi / cam.lobes,
+        close=_close_trials(cam),
     )
+
+
+def _pieces(cam: Cam) -> tuple[Array, Array]:
+    """Return where the cam's pieces between two corners start, and how wide they are, rad; slivers left out."""
+    pitch = 2 * math.pi / cam.lobes
+    starts = np.sort(np.asarray(cam.corners, dtype=np.float64))
+    widths = np.diff(starts, append=starts[:1] + pitch)
+    return starts[widths > 1e-9 * pitch], widths[widths > 1e-9 * pitch]
+
+
+def _close_trials(cam: Cam) -> Array:
+    """Return angles all through the pieces of a lobe that are too short for even trials."""
+    starts, widths = _pieces(cam)
+    short = widths < 2 * math.pi / cam.lobes / _SHORT
+    return (starts[short, None] + widths[short, None] * (np.arange(_IN_A_PIECE) + 0.5) / _IN_A_PIECE).ravel()
 
 
 def touch_at(cam: Cam, follower: Follower, phi: Array, *, way: Literal["plain", "compiled"] = "plain") -> Touch:
     """Return the contact, found afresh, with the follower at (n,) rad in the cam's frame.
 
-    The compiled way takes round and flat followers; others go the plain way.
+    The compiled way takes round and flat followers; others, and rollers too small for its table, go the plain way.
 
     Examples
     --------
@@ -100,19 +120,29 @@ def touch_at(cam: Cam, follower: Follower, phi: Array, *, way: Literal["plain", 
     array([42.])
     """
     phi = np.asarray(phi, dtype=np.float64)
-    if way == "plain" or follower.form == "shaped":
-        return touch(shapes_of(cam, follower), phi, 2 * math.pi / cam.lobes)
-    return _touch_compiled(cam, follower, phi)
+    shapes = shapes_of(cam, follower)
+    around = _trials_around(cam, shapes)
+    if way == "plain" or follower.form == "shaped" or around > _MOST_AROUND:
+        return touch(shapes, phi)
+    return _touch_compiled(cam, follower, phi, shapes.window, around)
 
 
-def _touch_compiled(cam: Cam, follower: Follower, phi: Array) -> Touch:
+def _trials_around(cam: Cam, shapes: Shapes) -> int:
+    """Return how many trial points round the cam let several fall within the follower, and into each piece of the cam."""
+    pitch = 2 * math.pi / cam.lobes
+    if shapes.half_width == 0.0:
+        return cam.lobes
+    top = cam.base_radius if shapes.face else cam.base_radius + float(cam.rise_at(np.linspace(0, pitch, 1025)).max())
+    within = min(shapes.window, shapes.half_width / top)
+    shortest = float(_pieces(cam)[1].min(initial=pitch / _SHORT))
+    return cam.lobes * math.ceil(max(pitch * _TRIALS / within, pitch * _IN_A_PIECE / shortest))
+
+
+def _touch_compiled(cam: Cam, follower: Follower, phi: Array, window: float, around: int) -> Touch:
     from lobework.kernels.bear import bear
 
     edge = _edge_of(cam)
     radius = follower.rest if follower.form == "round" else -1.0
-    window = shapes_of(cam, follower).window
-    trials = _TRIALS / window if follower.half_width > 0 else 0.0
-    around = cam.lobes * math.ceil(max(2 * math.pi / cam.lobes * trials, 64))
     found = Touch(*(np.zeros_like(phi) for _ in range(3)))
     cubics = (edge.period, edge.starts, edge.widths, edge.counts, edge.first, edge.cells)
     bear(phi, cubics, (cam.base_radius, radius, cam.on == "face"), window, around, *found)
@@ -142,7 +172,7 @@ def lift_of(cam: Cam, follower: Follower) -> Lift:
     rest = follower.rest + (0.0 if cam.on == "face" else cam.base_radius)
 
     def touched(phi: Array) -> Touch:
-        return touch(shapes, phi, pitch)
+        return touch(shapes, phi)
 
     corners = np.asarray(cam.corners, dtype=np.float64)
     jumps = [] if follower.half_width == 0.0 else _jumps(touched, shapes, corners, pitch)

@@ -242,17 +242,24 @@ def _rocking(cam: Cam, follower: Follower, side: int, gain: float, height: float
     def reach(direction: Array) -> tuple[Array, Array]:
         return lift.curve.at(direction) + stand, lift.curve.slope(direction)
 
+    def comes_to_bear(direction: Array) -> Array:
+        return rocked_at_direction(lift.curve.at(direction) + stand, direction, height, stand, side, gain, flat)
+
     def at(psi: Array) -> tuple[Array, Array]:
         alpha, slope, misfit = rocked(reach, extent, psi, height, stand, side, gain, flat)
         if np.abs(misfit).max() > _FOLLOWS_MM or not np.isfinite(alpha).all():
-            raise SettingError(
-                f"rise: the follower moves up to {np.abs(lift.curve.slope(steps)).max():.3g} mm a radian of this cam; "
-                f"a headstock {height:g} mm above its pivot jumps beyond about {height / gain:.3g} mm a radian; "
-                "use less rise or gain, a rounder cam or a higher spindle"
-            )
+            raise jumps
         return -side * height * alpha, -side * height * slope
 
     starts = lift.curve.starts
     steps = np.linspace(0, lift.curve.period, 2049)
-    corners = rocked_at_direction(lift.curve.at(starts) + stand, starts, height, stand, side, gain, flat)
+    jumps = SettingError(
+        f"rise: the follower moves up to {np.abs(lift.curve.slope(steps)).max():.3g} mm a radian of this cam; "
+        f"a headstock {height:g} mm above its pivot jumps beyond about {height / gain:.3g} mm a radian; "
+        "use less rise or gain, a rounder cam or a higher spindle"
+    )
+    around = np.unique(np.concatenate([steps, starts]))
+    if not (np.diff(comes_to_bear(around)) > -1e-15).all():
+        raise jumps
+    corners = comes_to_bear(starts)
     return tabulate(at, corners, lift.curve.period, TABLE_MM)

@@ -229,6 +229,8 @@ def _steps(motion: Motion, start: Array, end: Array, chord: float) -> tuple[NDAr
     steps = _PROBE * np.sqrt(most / (8 * chord))
     count = np.maximum(np.ceil(steps), 1)
     lopsided = (most > 2 * near.mean(axis=1)) & (steps > 2)
+    curling = np.maximum(np.abs(near[:, 0] - 2 * near[:, 1] + near[:, 2]), np.abs(near[:, -1] - 2 * near[:, -2] + near[:, -3]))
+    lopsided |= (curling > 0.02 * most) & (steps > 2)
     rough = (far.max(axis=1) > 6 * near.max(axis=1)) | (far.max(axis=1) < 2 * near.max(axis=1))
     return count.astype(np.int64), (lopsided | (rough & (steps > 0.5))) & (most > _NOISE_MM)
 

@@ -17,6 +17,7 @@ _ROUNDS: Final = 120
 _CHANCES: Final = 8
 _LEVEL: Final = 1e-13
 _SPARE: Final = 1e-3
+_AT_ONCE: Final = 2**17
 
 
 class Shapes(NamedTuple):
@@ -24,7 +25,8 @@ class Shapes(NamedTuple):
 
     ``rise`` and ``slope`` of the cam by its angle; ``nose`` and ``nose_slope`` of the follower by the distance
     across; ``base`` is the base radius of an edge cam or the track radius of a face cam (``face``); ``window``
-    is how far to either side the follower can touch, from `window_of`.
+    is how far to either side the follower can touch, from `window_of`; the cam's shape
+    repeats every ``pitch`` rad, and ``close`` (k,) rad are angles in its first lobe that even trials could miss.
     """
 
     rise: Callable[[Array], Array]
@@ -35,6 +37,8 @@ class Shapes(NamedTuple):
     base: float
     face: bool
     window: float
+    pitch: float
+    close: Array
 
 
 class Touch(NamedTuple):
@@ -83,8 +87,8 @@ def reach_slope(shapes: Shapes, psi: Array, phi: Array) -> Array:
     return turning
 
 
-def touch(shapes: Shapes, phi: Array, pitch: float) -> Touch:
-    """Return the contact at (n,) rad ``phi``; the cam's shape repeats every ``pitch`` rad.
+def touch(shapes: Shapes, phi: Array) -> Touch:
+    """Return the contact at (n,) rad ``phi``.
 
     Every local maximum of `reach` that could be the greatest, and every one at the rim of the follower, is refined
     until its bracket closes, so that the answer does not depend on the sampling.
@@ -92,24 +96,46 @@ def touch(shapes: Shapes, phi: Array, pitch: float) -> Touch:
     if shapes.half_width == 0.0:
         out = 0.0 if shapes.face else shapes.base
         return Touch(out + shapes.rise(phi) + shapes.nose(np.zeros_like(phi)), shapes.slope(phi), phi.copy())
-    count = math.ceil(shapes.window / min(shapes.window / 24, pitch / 128))
-    step = shapes.window / count
-    away = step * np.arange(-count, count + 1)
-    psi = phi[:, None] + away
+    aside = math.ceil(shapes.window / min(shapes.window / 24, shapes.pitch / 128))
+    lobes = math.ceil(shapes.window / shapes.pitch) + 1
+    most = max(_AT_ONCE // (2 * aside + (2 * lobes + 1) * shapes.close.size + 1), 1)
+    parts = [_touched(shapes, phi[first : first + most], aside, lobes) for first in range(0, phi.size, most)]
+    return Touch(*(np.concatenate(column) for column in zip(*parts, strict=True))) if parts else Touch(phi, phi, phi)
+
+
+def _trials(shapes: Shapes, phi: Array, aside: int, lobes: int) -> Array:
+    """Return (n, m) rad, ascending: angles on the cam to try at each ``phi``, evenly and in every short piece of the cam."""
+    even = phi[:, None] + shapes.window / aside * np.arange(-aside, aside + 1)
+    if not shapes.close.size:
+        return even
+    turned = shapes.pitch * (np.floor(phi / shapes.pitch)[:, None] + np.arange(-lobes, lobes + 1))
+    close = (turned[:, :, None] + shapes.close).reshape(phi.size, -1)
+    return np.sort(np.concatenate([even, close], axis=1), axis=1)
+
+
+def _touched(shapes: Shapes, phi: Array, aside: int, lobes: int) -> Touch:
+    """Return the contact at (n,) rad ``phi`` from ``aside`` even trial points to either side, and those of so many lobes."""
+    psi = _trials(shapes, phi, aside, lobes)
     held = reach(shapes, psi, phi[:, None])
+    if shapes.close.size:
+        held[np.abs(psi - phi[:, None]) > shapes.window * (1 + 1e-12)] = -np.inf
     inner = held[:, 1:-1]
     peaks = (inner >= held[:, :-2]) & (inner >= held[:, 2:]) & np.isfinite(inner)
-    with np.errstate(invalid="ignore"):
-        bend = np.abs(held[:, :-2] - 2 * inner + held[:, 2:])
-    rims = peaks & ~np.isfinite(bend)
-    bend = np.where(peaks & ~rims, bend, 0.0).max(axis=1, initial=0.0)
-    rows, columns = np.nonzero(rims | (peaks & (inner >= (held.max(axis=1) - 2 * bend)[:, None])))
-    before, after = held[rows, columns], held[rows, columns + 2]
+    rows, columns = np.nonzero(peaks)
+    low, here, high = (psi[rows, columns + k] for k in range(3))
     with np.errstate(invalid="ignore", divide="ignore"):
-        curved = 2 * inner[rows, columns] - before - after
-        vertex = np.where(curved > 0, (after - before) / (2 * curved), 0.0)
-    ahead = step * np.where(np.abs(vertex) < 1, vertex, 0.0)
-    found = _climb(shapes, phi[rows], psi[rows, columns + 1], step, ahead, curved / step**2)
+        up = (held[rows, columns + 1] - held[rows, columns]) / (here - low)
+        down = (held[rows, columns + 1] - held[rows, columns + 2]) / (high - here)
+        curved = 2 * (up + down) / (high - low)
+        ahead = (up * (high - here) - down * (here - low)) / ((high - low) * curved)
+        bend = curved * np.maximum(here - low, high - here) ** 2
+    rims = ~np.isfinite(bend)
+    most = np.zeros(phi.size)
+    np.maximum.at(most, rows[~rims], bend[~rims])
+    likely = rims | (held[rows, columns + 1] >= (held.max(axis=1) - 2 * most)[rows])
+    rows, low, here, high, ahead, curved = (each[likely] for each in (rows, low, here, high, ahead, curved))
+    inside = (here + ahead > low) & (here + ahead < high)
+    found = _climb(shapes, phi[rows], low, np.where(inside, here + ahead, here), high, curved)
     height = reach(shapes, found, phi[rows])
     order = np.lexsort((height, rows))
     last = np.append(rows[order][1:] != rows[order][:-1], True)
@@ -138,13 +164,13 @@ def window_of(half_width: float, round_radius: float | None, base: float, top: f
     return math.acos(min((top**2 + out**2 - round_radius**2) / (2 * top * out), 1.0)) + _SPARE
 
 
-def _climb(shapes: Shapes, phi: Array, start: Array, step: float, ahead: Array, bend: Array) -> Array:
-    """Return where `reach` is greatest within ``step`` of ``start``: where its slope changes sign, smooth or not.
+def _climb(shapes: Shapes, phi: Array, low: Array, start: Array, high: Array, bend: Array) -> Array:
+    """Return where `reach` is greatest from ``low`` to ``high``: where its slope changes sign, smooth or not.
 
-    Secants, from the vertex of the parabola through the trial points (``ahead`` of ``start``, with the curvature
-    ``bend``); halves where they leave the bracket, and by turns once they have had their chance.
+    Secants from ``start``, the first with the curvature ``bend``; halves where they leave the bracket, and by turns
+    once they have had their chance.
     """
-    low, high, found = start - step, start + step, start + ahead
+    low, high, found = low.copy(), high.copy(), start.copy()
     before, tilt_before = start.copy(), np.zeros_like(start)
     active = np.arange(phi.size)
     for attempt in range(_ROUNDS):

@@ -1,0 +1,98 @@
+"""What follows from the shapes alone, on cams and followers at the edge of what a lathe would carry."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from numpy.testing import assert_allclose
+
+from lobework.cam import Eccentric, Law, Scallop, Wave
+from lobework.carriage import Headstock
+from lobework.contact import lift_of, touch_at
+from lobework.drive import Drive
+from lobework.errors import SettingError
+from lobework.follower import Flat, Roller
+from lobework.lathe import Axis, Lathe
+from lobework.passes import Cut, Pass
+from lobework.slide import At
+from lobework.trace import trace
+
+SHORT = [
+    (Law(law="3-4-5", lobes=2, base_radius=60.0, rise=3.0, rise_part="1/100", dwell_part="79/1000", fall_part="1/5"), Flat()),
+    (Law(law="3-4-5", lobes=5, base_radius=60.0, rise=3.0, rise_part="3/10", fall_part="1/100"), Roller(50.0)),
+]
+
+
+@pytest.mark.parametrize(("cam", "follower"), SHORT, ids=["flat", "roller"])
+def test_a_rise_far_shorter_than_a_lobe_holds_the_follower_as_every_point_of_it_says(cam, follower):
+    """The greatest hold over a million points of the edge, which shares nothing with the search."""
+    pitch = 2 * np.pi / cam.lobes
+    phi = np.append(np.linspace(0, pitch, 60, endpoint=False), np.array([0.16166, 0.863]) * pitch)
+    psi = np.linspace(-pitch, 2 * pitch, 1_000_001)
+    radius = cam.base_radius + cam.rise_at(psi)
+    held = []
+    for direction in phi:
+        across, along = radius * np.sin(psi - direction), radius * np.cos(psi - direction)
+        if isinstance(follower, Roller):
+            reached = np.abs(across) <= follower.radius
+            along = along[reached] + np.sqrt(follower.radius**2 - across[reached] ** 2)
+        held.append(along.max())
+    for way in ("plain", "compiled"):
+        assert_allclose(touch_at(cam, follower, phi, way=way).reach, held, rtol=0, atol=1e-5)
+    lift = lift_of(cam, follower)
+    assert_allclose(lift.curve.at(phi) + lift.rest, held, rtol=0, atol=1e-5)
+
+
+@pytest.mark.parametrize(
+    "cam", [Wave(lobes=5, base_radius=20.0, rise=6.0), Eccentric(radius=150.0, offset=135.0)], ids=["wave", "disc"]
+)
+def test_a_roller_of_a_micron_rests_on_the_cam_both_ways(cam):
+    phi = np.linspace(0, 2 * np.pi, 300) + 1e-3
+    plain, compiled = (touch_at(cam, Roller(1e-3), phi, way=way).reach for way in ("plain", "compiled"))
+
+    assert (compiled >= cam.base_radius + cam.rise_at(phi)).all()
+    assert_allclose(compiled, plain, rtol=0, atol=1e-9)
+
+
+@pytest.mark.parametrize("side", ["front", "back"])
+def test_a_cam_too_steep_for_a_rocking_headstock_is_refused_though_some_turn_of_the_headstock_fits_everywhere(side):
+    cam = Law(law="harmonic", lobes=60, base_radius=60.0, rise=2.0, rise_part="1/5", dwell_part="1/10", fall_part="1/3")
+    drive = Drive(cam, follower=Roller(0.5), side=side, gain=3.0)
+    lathe = Lathe(name="bench", headstock=Headstock(sideways="rocks", pivot_height=150.0))
+
+    with pytest.raises(SettingError, match="jumps beyond about 50 mm a radian"):
+        trace(Cut(number=1, passed=Pass(at=At(x=20.0), cams=(drive,)), lathe=lathe))
+
+
+def test_the_chord_is_kept_where_the_path_bends_ever_more_towards_the_end_of_a_span():
+    cam = Law(law="harmonic", lobes=12, base_radius=60.0, rise=2.0, rise_part="1/5", dwell_part="1/10", fall_part="1/3")
+    drive = Drive(cam, follower=Roller(20.0), phase="13.05 deg", side="back")
+    lathe = Lathe(name="bench", headstock=Headstock(sideways="slides"), axes=(Axis(moves="x", letter="X"),))
+    passed = Pass(turns=40, at=At(x=20.0), travel=At(x=-25.0), cams=(drive,))
+    path = trace(Cut(number=1, passed=passed, lathe=lathe), chord=1e-4, way="plain")
+    points = np.stack([path.x, path.y, path.z], axis=-1)
+    between = path.u[:-1, None] + np.diff(path.u)[:, None] * np.linspace(0, 1, 17)[1:-1]
+    inner = path.motion.place(between.ravel()).reshape(*between.shape, 3)
+    along = np.diff(points, axis=0)[:, None]
+    part = np.clip(((inner - points[:-1, None]) * along).sum(-1) / (along**2).sum(-1), 0, 1)
+
+    assert np.linalg.norm(inner - points[:-1, None] - part[..., None] * along, axis=-1).max() <= 1e-4
+
+
+def test_a_flat_is_never_said_to_touch_a_turn_away():
+    """Two lobes: the point that it touches comes round again a whole turn on."""
+    cam = Law(
+        law="modified trapezoid", lobes=2, base_radius=150.0, rise=45.0, rise_part="1/50", dwell_part="93/1000", fall_part="1/20"
+    )
+    phi = np.linspace(0, np.pi, 400)
+
+    assert (np.abs(touch_at(cam, Flat(), phi).psi - phi) < np.pi / 2).all()
+    assert all(bridge.depth < cam.rise for bridge in lift_of(cam, Flat()).bridges)
+
+
+def test_a_scallop_and_a_fine_roller_on_many_lobes_agree_both_ways():
+    cam, phi = Scallop(lobes=200, base_radius=20.0, rise=0.1), np.linspace(0, 0.1, 400)
+
+    assert_allclose(
+        touch_at(cam, Roller(1e-3), phi, way="compiled").reach, touch_at(cam, Roller(1e-3), phi).reach, rtol=0, atol=1e-9
+    )
