@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING, ClassVar, Literal
 import numpy as np
 
 from lobework.errors import require
-from lobework.kernels.laws import BREAKS, law_at
-from lobework.kinds import Length, smooth_slope
+from lobework.kernels.laws import BREAKS, LAWS, law_at
+from lobework.kinds import Length, require_numbers, smooth_slope
 from lobework.units import ratio
 
 if TYPE_CHECKING:
@@ -49,6 +49,7 @@ class CamShape:
     on: Literal["edge", "face"] = "edge"
 
     def __post_init__(self) -> None:
+        require_numbers(self)
         require(isinstance(self.lobes, int) and 1 <= self.lobes <= 1000, "lobes", self.lobes, "a whole number from 1 to 1000")
         require(0 < self.base_radius < math.inf, "base_radius", self.base_radius, "above zero")
         require(0 <= self.rise < math.inf, "rise", self.rise, "zero or more", "put the follower on the back to reverse it")
@@ -174,6 +175,7 @@ class Eccentric:
     offset: Length
 
     def __post_init__(self) -> None:
+        require_numbers(self)
         require(0 < self.radius < math.inf, "radius", self.radius, "above zero")
         require(0 <= self.offset < self.radius, "offset", self.offset, f"from 0 to less than the radius, {self.radius:g}")
 
@@ -223,6 +225,7 @@ class Law(CamShape):
 
     def __post_init__(self) -> None:
         super(Law, self).__post_init__()
+        require(self.law in LAWS, "law", self.law, ", ".join(map(repr, LAWS)))
         for name in ("rise_part", "dwell_part", "fall_part"):
             object.__setattr__(self, name, ratio(getattr(self, name)))
         require(0 < self.rise_part < 1, "rise_part", self.rise_part, "between 0 and 1")

@@ -39,7 +39,9 @@ class Axis:
 
     def __post_init__(self) -> None:
         kind, _, number = self.moves.partition(" ")
-        known = self.moves in ("spindle", "x", "y", "z") or (kind == "cam" and number.isdigit() and int(number) >= 1)
+        known = self.moves in ("spindle", "x", "y", "z") or (
+            kind == "cam" and number.isascii() and number.isdigit() and int(number) >= 1
+        )
         require(known, "moves", self.moves, "'spindle', 'x', 'y', 'z', or 'cam 1', 'cam 2' and so on")
         allowed = ("A", "B", "C") if self.rotary else (self.moves.upper(),)
         require(self.letter in allowed, "letter", self.letter, " or ".join(allowed) + f" for the {self.moves} axis")

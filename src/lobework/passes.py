@@ -176,6 +176,8 @@ def step_targets(setting: str, of: Pass, lathe: Lathe) -> list[str]:
     cams = {drive.name for drive in of.cams}
     chucks = {mounted.name: mounted.chuck for mounted in lathe.chucks}
     owner, _, name = setting.rpartition(".")
+    for both in sorted(cams & chucks.keys()):
+        raise SettingError(f"{both!r} is the name of a cam and of a chuck, so a step cannot tell them apart; rename one")
     known: list[str] = [*_SLIDE]
     known += [f"{cam}.{step}" for cam in cams for step in _CAM_STEPS]
     known += [f"{chuck}.{short}" for chuck, part in chucks.items() for short in _steppable(type(part))]

@@ -166,7 +166,7 @@ def _spans(motion: Motion, turns: float, chord: float) -> _Spans:
         smooth = np.sort(np.concatenate(breaks))
         breaks += [_changes(pushes, smooth) for pushes in (motion.sideways, motion.endways) if len(pushes) > 1]
     edges = np.sort(np.concatenate(breaks))
-    keep = np.append(np.diff(edges) > 1e-12 * max(turns, 1.0), True)
+    keep = np.append(np.diff(edges) > 1e-12 * turns, True)
     edges = edges[keep]
     edges[0], edges[-1] = 0.0, turns
     start, end = edges[:-1], edges[1:]

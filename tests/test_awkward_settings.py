@@ -1,0 +1,43 @@
+"""Settings that a program can build, that no job file could write: each is answered in one line, or done."""
+
+from __future__ import annotations
+
+import pytest
+
+from lobework.cam import Law, Wave
+from lobework.carriage import Headstock
+from lobework.chuck import EccentricChuck
+from lobework.drive import Drive
+from lobework.errors import SettingError
+from lobework.follower import Knife
+from lobework.lathe import Axis, Lathe
+from lobework.passes import Cut, Pass, cuts_of
+from lobework.slide import At
+from lobework.trace import trace
+
+BENCH = Lathe(name="bench", headstock=Headstock(sideways="slides"))
+WAVE = Drive(Wave(lobes=4, base_radius=60.0, rise=5.0), follower=Knife())
+
+
+def test_a_chuck_named_like_a_cam_cannot_be_stepped():
+    steps = Pass(cams=(WAVE,)).series(2, shift=5)
+
+    with pytest.raises(SettingError, match="'cam 1' is the name of a cam and of a chuck"):
+        list(cuts_of(steps, BENCH.mount(EccentricChuck(shift=1.0), "cam 1")))
+
+
+def test_a_law_that_nobody_knows_is_refused_where_it_is_written():
+    with pytest.raises(SettingError, match="law=quick: must be 'harmonic', 'cycloidal'"):
+        Law(law="quick", lobes=3, base_radius=40.0, rise=6.0)
+
+
+def test_an_axis_is_numbered_in_plain_digits():
+    with pytest.raises(SettingError, match="'cam 1', 'cam 2' and so on"):
+        Axis(moves="cam \N{SUPERSCRIPT TWO}", letter="A")
+
+
+def test_a_pass_however_short_has_a_beginning_and_an_end():
+    path = trace(Cut(number=1, passed=Pass(turns="1/10000000000000000", at=At(x=20.0), cams=(WAVE,)), lathe=BENCH))
+
+    assert path.u.size >= 2
+    assert path.u[-1] == float(path.cut.passed.turns)
