@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import math
+from dataclasses import replace
+
 import pytest
 
 from lobework.cam import Law, Wave
 from lobework.carriage import Headstock
-from lobework.chuck import EccentricChuck
+from lobework.chuck import EccentricChuck, Oval
 from lobework.drive import Drive
-from lobework.errors import SettingError
+from lobework.errors import SettingError, TooLargeError
 from lobework.follower import Knife
 from lobework.lathe import Axis, Lathe
 from lobework.passes import Cut, Pass, cuts_of
@@ -41,3 +44,18 @@ def test_a_pass_however_short_has_a_beginning_and_an_end():
 
     assert path.u.size >= 2
     assert path.u[-1] == float(path.cut.passed.turns)
+
+
+def test_a_cam_that_turns_too_fast_to_hold_is_refused_with_its_size_before_it_is_traced():
+    driven = replace(BENCH, axes=(Axis(moves="cam 1", letter="A"),))
+
+    with pytest.raises(TooLargeError, match="GB; allowed: 4 GB"):
+        trace(Cut(number=1, passed=Pass(at=At(x=20.0), cams=(replace(WAVE, ratio=10**9),)), lathe=driven))
+
+
+@pytest.mark.parametrize(
+    ("make", "says"), [(lambda: At(x=1e160), "within a kilometre"), (lambda: Oval(throw=5.0, ring_angle_deg=math.inf), "finite")]
+)
+def test_a_setting_beyond_any_lathe_is_refused_where_it_is_written(make, says):
+    with pytest.raises(SettingError, match=says):
+        make()

@@ -94,7 +94,7 @@ REFUSED = [
     (lambda: Ball(radius=0.0), "radius=0: must be above zero"),
     (lambda: Pen(line=-1.0), "line=-1: must be above zero"),
     (lambda: Disc(diameter=0.0, thickness=8.0), "diameter=0: must be above zero"),
-    (lambda: At(x=math.nan), "x=nan: must be a finite length"),
+    (lambda: At(x=math.nan), "x=nan: must be a length within a kilometre"),
     (lambda: Pass(turns=0), "turns=0: must be above zero, at most a million"),
     (
         lambda: Pass(cams=(Drive(WAVE, follower=Knife(), name="a"), Drive(WAVE, follower=Knife(), name="a"))),

@@ -118,6 +118,7 @@ class Oval:
     def __post_init__(self) -> None:
         require_numbers(self)
         object.__setattr__(self, "index", Phase.of(self.index))
+        require(math.isfinite(self.ring_angle_deg), "ring_angle", self.ring_angle_deg, "a finite angle")
         require(
             0 <= self.throw < math.inf, "throw", self.throw, "zero or more", "set the ring to the other side with ring_angle 180"
         )

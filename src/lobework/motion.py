@@ -258,7 +258,7 @@ def _rocking(cam: Cam, follower: Follower, side: int, gain: float, height: float
         f"a headstock {height:g} mm above its pivot jumps beyond about {height / gain:.3g} mm a radian; "
         "use less rise or gain, a rounder cam or a higher spindle"
     )
-    around = np.unique(np.concatenate([steps, starts]))
+    around = np.sort(np.concatenate([steps, starts]))
     if not (np.diff(comes_to_bear(around)) > -1e-15).all():
         raise jumps
     corners = comes_to_bear(starts)

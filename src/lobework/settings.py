@@ -175,6 +175,12 @@ def _steps(cuts: Sequence[Cut], units: LengthUnit) -> Steps:
     return Steps(_pass_name(first.passed, first.group), places, columns, rows)
 
 
+def _headstock(lathe: Lathe, units: LengthUnit) -> list[tuple[str, str]]:
+    """Return the headstock's settings; one that does not rock has no pivot."""
+    rocks = lathe.headstock.sideways == "rocks"
+    return [setting for setting in settings_of(lathe.headstock, units) if rocks or setting[0] != "pivot height"]
+
+
 def settings(
     title: str,
     lathe: Lathe,
@@ -235,7 +241,7 @@ def settings(
         _group("work", ("form", piece.form), *settings_of(piece, units)),
         _group("cutter", ("kind", cutter.kind), *settings_of(cutter, units)),
         _group("lathe", ("name", lathe.name), *(_axis(axis, units) for axis in lathe.axes)),
-        _group("headstock", *settings_of(lathe.headstock, units)),
+        _group("headstock", *_headstock(lathe, units)),
     ]
     for place, mounted in enumerate(lathe.chucks, 1):
         name = f"chuck {place} from the spindle: {mounted.name}"

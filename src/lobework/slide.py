@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 
 from lobework.errors import require
 from lobework.kinds import Length, require_numbers
 
 __all__ = ["At"]
+
+_FURTHEST_MM = 1e6
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -40,7 +41,7 @@ class At:
     def __post_init__(self) -> None:
         require_numbers(self)
         for name in ("x", "y", "z", "depth"):
-            require(math.isfinite(getattr(self, name)), name, getattr(self, name), "a finite length")
+            require(abs(getattr(self, name)) <= _FURTHEST_MM, name, getattr(self, name), "a length within a kilometre")
 
     @property
     def tip(self) -> tuple[float, float, float]:

@@ -123,9 +123,10 @@ def trace(cut: Cut, *, chord: float = CHORD_MM, way: Way = "auto") -> Trace:
     (161, True)
     """
     require(CONTACT_MM <= chord < math.inf, "chord", chord, f"at least {CONTACT_MM:g} mm: contact is not known finer")
+    motion = motion_of(cut)
+    _refuse_too_large(math.ceil(float(cut.passed.turns) * _splits_a_turn(motion)))
     if cut.passed.turns > _TRIAL_TURNS:
         _refuse_too_large(estimate(cut, chord=chord))
-    motion = motion_of(cut)
     spans = _spans(motion, float(cut.passed.turns), chord)
     total = int(spans.steps.sum())
     _refuse_too_large(total)
