@@ -9,11 +9,13 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
+from lobework import trace as tracing
 from lobework.cam import Scallop, Wave
 from lobework.chuck import EccentricChuck, Oval
 from lobework.drive import Drive
 from lobework.errors import TooLargeError
 from lobework.follower import Knife, Roller
+from lobework.motion import motion_of
 from lobework.slide import At
 from lobework.trace import estimate, trace
 from tests.strategies import cut_on, fixed, on_work, rocking, sliding
@@ -124,3 +126,13 @@ def test_the_cutter_on_the_axis_and_no_rise_is_a_point(way):
     still = Wave(lobes=3, base_radius=60.0, rise=0.0)
     path = trace(cut_on(sliding(), Drive(still, follower=Roller(2.0))), way=way)
     assert np.abs(on_work(path)).max() < 1e-9
+
+
+def test_no_stretch_of_a_pass_is_left_out_however_often_it_is_halved(monkeypatch):
+    """With halving cut short, every stretch still goes from where the one before it ended."""
+    monkeypatch.setattr(tracing, "_MOST_HALVINGS", 1)
+    cam = Drive(Wave(lobes=12, base_radius=60.0, rise=4.0), follower=Roller(8.0))
+    spans = tracing._spans(motion_of(cut_on(sliding(), cam, at=At(x=20.0))), 1.0, 1e-4)
+
+    assert (spans.start[0], spans.end[-1]) == (0.0, 1.0)
+    assert (spans.start[1:] == spans.end[:-1]).all()

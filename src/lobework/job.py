@@ -9,14 +9,14 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from numbers import Real
 from pathlib import Path
-from typing import TYPE_CHECKING, Final, Literal, overload
+from typing import TYPE_CHECKING, Literal, overload
 
 from lobework import plugins
 from lobework.errors import InputError, TooLargeError, require
 from lobework.kinds import Cutter, Piece, require_part
 from lobework.lathe import Lathe
 from lobework.outputs import refuse_existing, write_files
-from lobework.passes import Cut, Pass, Series, cuts_of
+from lobework.passes import MOST_CUTS, Cut, Pass, Series, cuts_of
 from lobework.program import Feeds
 from lobework.tolerances import CHORD_MM, CONTACT_MM
 from lobework.trace import BYTES_A_SAMPLE, MOST_BYTES, Trace, estimate, trace
@@ -29,8 +29,6 @@ if TYPE_CHECKING:
     from lobework.units import LengthUnit
 
 __all__ = ["Job", "Traces", "require_few", "require_room"]
-
-_MOST_CUTS: Final = 100_000
 
 
 class Traces(Sequence[Trace]):
@@ -260,7 +258,7 @@ class Job:
 
 def require_few(cuts: int) -> None:
     """Refuse more cuts than a job may have."""
-    require(cuts <= _MOST_CUTS, "count", cuts, f"at most {_MOST_CUTS:,} cuts in all", "split the job, or repeat fewer times")
+    require(cuts <= MOST_CUTS, "count", cuts, f"at most {MOST_CUTS:,} cuts in all", "split the job, or repeat fewer times")
 
 
 def require_room(samples: int) -> None:

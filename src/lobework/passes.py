@@ -22,7 +22,7 @@ __all__ = ["Cut", "Level", "Pass", "Series", "Together"]
 Together = Literal["sum", "furthest"]
 _SLIDE: Final = tuple(each.name for each in fields(At))
 _CAM_STEPS: Final = ("phase", "index", "gain")
-_MOST_CUTS: Final = 100_000
+MOST_CUTS: Final = 100_000
 
 
 class _Repeats:
@@ -259,7 +259,7 @@ def cuts_of(item: Pass | Series, lathe: Lathe, *, first: int = 1, group: int = 1
     total = 1
     for level in levels:
         total *= level.count
-    require(total <= _MOST_CUTS, "count", total, f"at most {_MOST_CUTS} passes in all", "split the job")
+    require(total <= MOST_CUTS, "count", total, f"at most {MOST_CUTS} passes in all", "split the job")
     for number, places in enumerate(itertools.product(*(range(level.count) for level in levels)), first):
         passed, stepped_lathe, stepped = base, lathe, {}
         for place, read in zip(places, steps, strict=True):

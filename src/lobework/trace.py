@@ -29,6 +29,7 @@ _CHUNK: Final = 8192
 _PROBE: Final = 8
 _TRIAL_TURNS: Final = 4
 _NOISE_MM: Final = 1e-10
+_MOST_HALVINGS: Final = 20
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -172,8 +173,9 @@ def _spans(motion: Motion, turns: float, chord: float) -> _Spans:
     edges[0], edges[-1] = 0.0, turns
     start, end = edges[:-1], edges[1:]
     done: list[tuple[Array, Array, NDArray[np.int64]]] = []
-    for _ in range(20):
+    for halvings in range(_MOST_HALVINGS + 1):
         count, uneven = _steps(motion, start, end, chord)
+        uneven &= halvings < _MOST_HALVINGS
         done.append((start[~uneven], end[~uneven], count[~uneven]))
         if not uneven.any():
             break
