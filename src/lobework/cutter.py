@@ -2,18 +2,35 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from dataclasses import dataclass
-from typing import ClassVar
+from typing import Annotated, ClassVar, Protocol
 
+from lobework.edge import Arc, Edge, Slant
 from lobework.errors import require
-from lobework.kinds import Angle, Length, require_numbers
+from lobework.holder import DrillingSpindle, Holder
+from lobework.kinds import Angle, Length, Measure, require_numbers
+from lobework.units import format_number, length
 
-__all__ = ["Ball", "Pen", "Vee"]
+__all__ = ["Ball", "FlatEnd", "Pen", "Profiled", "RoundNosed", "Vee"]
+
+
+class _Edged(Protocol):
+    """What a cutter with an edge has in common."""
+
+    __slots__ = ()
+
+    @property
+    def edge(self) -> Edge: ...
+
+    def width_at(self, depth: float) -> float:
+        """Return the width of the groove, mm, ``depth`` mm deep, cut square to the path."""
+        return self.edge.width_at(depth)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Vee:
+class Vee(_Edged):
     """A pointed cutter.
 
     Parameters
@@ -22,6 +39,8 @@ class Vee:
         Between its two flanks, above 0 and below 180.
     width : float, mm
         Across its shoulders: the widest groove it cuts.
+    held : Holder
+        A drilling spindle unless said otherwise.
 
     Examples
     --------
@@ -32,25 +51,29 @@ class Vee:
     kind: ClassVar[str] = "vee"
     angle_deg: Angle
     width: Length
+    held: Holder = DrillingSpindle()
 
     def __post_init__(self) -> None:
         require_numbers(self)
         require(0 < self.angle_deg < 180, "angle", self.angle_deg, "above 0 and below 180 degrees")
         require(0 < self.width < math.inf, "width", self.width, "above zero")
 
-    def width_at(self, depth: float) -> float:
-        """Return the width of the groove, mm, ``depth`` mm deep."""
-        return min(self.width, 2 * max(depth, 0.0) * math.tan(math.radians(self.angle_deg) / 2))
+    @property
+    def edge(self) -> Edge:
+        """One straight flank."""
+        return Edge((Slant(0.0, self.width / 2, 0.0, 1 / math.tan(math.radians(self.angle_deg) / 2)),))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Ball:
+class Ball(_Edged):
     """A round-ended cutter.
 
     Parameters
     ----------
     radius : float, mm
         Of its end.
+    held : Holder
+        A drilling spindle unless said otherwise.
 
     Examples
     --------
@@ -60,15 +83,156 @@ class Ball:
 
     kind: ClassVar[str] = "ball"
     radius: Length
+    held: Holder = DrillingSpindle()
 
     def __post_init__(self) -> None:
         require_numbers(self)
         require(0 < self.radius < math.inf, "radius", self.radius, "above zero")
 
-    def width_at(self, depth: float) -> float:
-        """Return the width of the groove, mm, ``depth`` mm deep."""
-        deep = min(max(depth, 0.0), self.radius)
-        return 2 * math.sqrt(deep * (2 * self.radius - deep))
+    @property
+    def edge(self) -> Edge:
+        """A quarter of a circle."""
+        return Edge((Arc(0.0, self.radius, self.radius, self.radius),))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FlatEnd(_Edged):
+    """A cutter with a level end and straight sides.
+
+    Parameters
+    ----------
+    width : float, mm
+        Of the end.
+    held : Holder
+        A drilling spindle unless said otherwise.
+
+    Examples
+    --------
+    >>> FlatEnd(width=2.0).width_at(0.1)
+    2.0
+    """
+
+    kind: ClassVar[str] = "flat"
+    width: Length
+    held: Holder = DrillingSpindle()
+
+    def __post_init__(self) -> None:
+        require_numbers(self)
+        require(0 < self.width < math.inf, "width", self.width, "above zero")
+
+    @property
+    def edge(self) -> Edge:
+        """Level out to the side."""
+        return Edge((Slant(0.0, self.width / 2, 0.0, 0.0),))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RoundNosed(_Edged):
+    """A pointed cutter whose point is rounded.
+
+    Parameters
+    ----------
+    radius : float, mm
+        Of the nose.
+    angle_deg : float, degrees
+        Between its two flanks, 0 (straight sides) or more and below 180.
+    width : float, mm
+        Across its shoulders; at zero degrees as wide as the nose.
+    held : Holder
+        A drilling spindle unless said otherwise.
+
+    Examples
+    --------
+    >>> nose = RoundNosed(radius=0.5, angle_deg=60.0, width=3.0)
+    >>> round(nose.width_at(0.25), 9), round(nose.edge.height, 9)
+    (0.866025404, 2.098076211)
+    """
+
+    kind: ClassVar[str] = "round-nosed"
+    radius: Length
+    angle_deg: Angle
+    width: Length
+    held: Holder = DrillingSpindle()
+
+    def __post_init__(self) -> None:
+        require_numbers(self)
+        require(0 < self.radius < math.inf, "radius", self.radius, "above zero")
+        require(0 <= self.angle_deg < 180, "angle", self.angle_deg, "0 or more and below 180 degrees")
+        least = 2 * self._touch
+        require(least <= self.width < math.inf, "width", self.width, f"at least {least:g} mm, where nose and flanks meet")
+        straight = self.angle_deg > 0 or self.width == least
+        require(straight, "width", self.width, f"{least:g} mm, as wide as the nose, where the sides are straight")
+
+    @property
+    def _touch(self) -> float:
+        return self.radius * math.cos(math.radians(self.angle_deg) / 2)
+
+    @property
+    def edge(self) -> Edge:
+        """The nose as far as the flank touches it, then the flank."""
+        touch, half = self._touch, self.width / 2
+        nose = Arc(0.0, touch, self.radius, self.radius)
+        if half <= touch:
+            return Edge((nose,))
+        height = self.radius * (1 - math.sin(math.radians(self.angle_deg) / 2))
+        return Edge((nose, Slant(touch, half, height, 1 / math.tan(math.radians(self.angle_deg) / 2))))
+
+
+def _points(given: object) -> tuple[tuple[float, float], ...]:
+    """Return pairs of lengths, as files write them."""
+    must_be = "a list of [across, height] pairs from the tip outwards, such as [[0, 0], [0.5, 0], [1.5, 2]]"
+    rows = list(given) if isinstance(given, list | tuple) else []
+    pairs = [tuple(row) if isinstance(row, list | tuple) else () for row in rows]
+    require(len(pairs) > 0 and all(len(pair) == 2 for pair in pairs), "points", repr(given), must_be)
+    return tuple((length(a), length(b)) for a, b in pairs)
+
+
+def _show_points(points: tuple[tuple[float, float], ...]) -> str:
+    return ", ".join(f"({format_number(a, 6)}, {format_number(b, 6)})" for a, b in points)
+
+
+Points = Annotated[
+    tuple[tuple[float, float], ...],
+    Measure("a list of [across, height] pairs, such as [[0, 0], [0.5, 0], [1.5, 2]]", _points, _show_points),
+]
+"""A field of (across, height) points, mm."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Profiled(_Edged):
+    """A cutter ground to a profile of your own.
+
+    Parameters
+    ----------
+    points : tuple of (across, height) pairs, mm
+        One side of it, from the tip at (0, 0) outwards; it may run level but not fall, nor fold back.
+    held : Holder
+        A drilling spindle unless said otherwise.
+
+    Examples
+    --------
+    >>> round(Profiled(points=((0.0, 0.0), (0.5, 0.0), (1.5, 2.0))).width_at(1.0), 12)
+    2.0
+    """
+
+    kind: ClassVar[str] = "profile"
+    points: Points
+    held: Holder = DrillingSpindle()
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "points", tuple((float(a), float(b)) for a, b in self.points))
+        require(len(self.points) >= 2, "points", self.points, "two points or more")
+        require(self.points[0] == (0.0, 0.0), "points", self.points[0], "the tip (0, 0) first")
+        require(all(math.isfinite(c) for point in self.points for c in point), "points", self.points, "finite numbers")
+        for number, (before, after) in enumerate(itertools.pairwise(self.points), 2):
+            outwards = after[0] > before[0] and after[1] >= before[1]
+            must_be = f"further across than {before[0]:g} and no lower than {before[1]:g}"
+            require(outwards, f"points[{number}]", after, must_be, "the profile folds back there")
+
+    @property
+    def edge(self) -> Edge:
+        """Straight from point to point."""
+        return Edge.through(self.points)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

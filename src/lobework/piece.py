@@ -2,19 +2,24 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, ClassVar
+from functools import lru_cache
+from typing import TYPE_CHECKING, Annotated, ClassVar
 
 import numpy as np
 
 from lobework.errors import require
-from lobework.kinds import Length, require_numbers
+from lobework.kinds import Length, Measure, require_numbers
+from lobework.meridian import Meridian
+from lobework.surface import Face, Round
+from lobework.units import format_number, length
 
 if TYPE_CHECKING:
     from lobework.rigid import Array
 
-__all__ = ["Disc"]
+__all__ = ["Barrel", "Disc", "Turned"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -50,3 +55,175 @@ class Disc:
         around = np.linspace(0, 2 * math.pi, 361)
         edge: Array = self.diameter / 2 * np.stack([np.cos(around), np.sin(around)], axis=-1)
         return edge
+
+    @property
+    def surface(self) -> Face:
+        """The face, and the back behind it."""
+        return Face(radius=self.diameter / 2, thickness=self.thickness)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Barrel:
+    """A cylinder, cut on its side; its end away from the headstock is the plane z = 0, and it runs towards -Z.
+
+    Parameters
+    ----------
+    diameter, length : float, mm
+        Above zero.
+    bore : float, mm
+        Diameter of the hole through it; zero, and it is solid.
+    material : str
+        For the sheet; nothing is computed from it.
+
+    Examples
+    --------
+    >>> Barrel(diameter=50.0, length=60.0, bore=42.0).surface.wall(np.array([10.0])).tolist()
+    [4.0]
+    """
+
+    form: ClassVar[str] = "barrel"
+    diameter: Length
+    length: Length
+    bore: Length = 0.0
+    material: str = ""
+
+    def __post_init__(self) -> None:
+        require_numbers(self)
+        require(0 < self.diameter < math.inf, "diameter", self.diameter, "above zero")
+        require(0 < self.length < math.inf, "length", self.length, "above zero")
+        require(0 <= self.bore < self.diameter, "bore", self.bore, f"zero or more and below the diameter, {self.diameter:g} mm")
+
+    @property
+    def outline(self) -> Array:
+        """(5, 2) mm: the side rolled out flat, closed."""
+        return _rolled_out(self.diameter / 2, 0.0, -self.length)
+
+    @property
+    def surface(self) -> Round:
+        """The side, and the bore behind it."""
+        radius, wall = self.diameter / 2, (self.diameter - self.bore) / 2
+
+        def profile(s: Array) -> Array:
+            still = np.ones_like(s)
+            return np.stack([radius * still, -s, still, 0 * still], axis=-1)
+
+        return Round(length=self.length, profile=profile, wall=lambda s: np.full_like(s, wall), straight=True)
+
+
+def _profile(given: object) -> tuple[tuple[float, float], ...]:
+    """Return (z, radius) pairs of lengths, as files write them."""
+    must_be = "a list of [z, radius] pairs, from the end away from the headstock, such as [[0, 20], [-30, 25], [-60, 18]]"
+    rows = list(given) if isinstance(given, list | tuple) else []
+    pairs = [tuple(row) if isinstance(row, list | tuple) else () for row in rows]
+    require(len(pairs) >= 2 and all(len(pair) == 2 for pair in pairs), "profile", repr(given), must_be)
+    return tuple((length(a), length(b)) for a, b in pairs)
+
+
+def _show_profile(points: tuple[tuple[float, float], ...]) -> str:
+    return ", ".join(f"({format_number(a, 6)}, {format_number(b, 6)})" for a, b in points)
+
+
+Profile = Annotated[
+    tuple[tuple[float, float], ...],
+    Measure("a list of [z, radius] pairs, such as [[0, 20], [-30, 25], [-60, 18]]", _profile, _show_profile),
+]
+"""A field of (z, radius) points, mm."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Turned:
+    """A piece turned to a profile, cut on its side.
+
+    Parameters
+    ----------
+    profile : tuple of (z, radius) pairs, mm
+        Through which the surface runs smoothly, from the end away from the headstock towards -Z.
+    hollow : tuple of (z, radius) pairs, mm
+        The same for the inner wall; none, and the piece is solid.
+    material : str
+        For the sheet; nothing is computed from it.
+
+    Examples
+    --------
+    >>> goblet = Turned(profile=((0.0, 20.0), (-20.0, 25.0), (-40.0, 15.0)))
+    >>> goblet.surface.profile(np.array([0.0]))[:, :2].round(9).tolist()
+    [[20.0, 0.0]]
+    """
+
+    form: ClassVar[str] = "turned"
+    profile: Profile
+    hollow: Profile = ()
+    material: str = ""
+
+    def __post_init__(self) -> None:
+        for name in ("profile", "hollow"):
+            object.__setattr__(self, name, tuple((float(z), float(r)) for z, r in getattr(self, name)))
+            points = getattr(self, name)
+            require(name == "hollow" or points, name, points, "two points or more")
+            require(len(points) != 1, name, points, "two points or more")
+            require(all(math.isfinite(c) for point in points for c in point), name, points, "finite numbers")
+            for number, (before, after) in enumerate(itertools.pairwise(points), 2):
+                further = f"further towards the headstock than z {before[0]:g}"
+                require(after[0] < before[0], f"{name}[{number}]", after, further, "the profile folds back there")
+        require(all(r >= 0 for _, r in self.profile), "profile", self.profile, "radii of zero or more")
+        require(all(r >= 0 for _, r in self.hollow), "hollow", self.hollow, "radii of zero or more")
+        line = _meridian(self.profile).polyline(0.01)
+        folds = not (np.diff(line[:, 1]) < 0).all() or not (line[:, 0] >= 0).all()
+        require(not folds, "profile", "its smooth curve", "a curve that neither folds back nor crosses the axis", "add points")
+        wall = self.surface.wall(np.linspace(0.0, self.surface.length, 513))
+        require((wall > 0).all(), "hollow", "a wall of no thickness", "inside the profile everywhere", "make the hollow smaller")
+
+    @property
+    def outline(self) -> Array:
+        """(5, 2) mm: the side rolled out flat at its greatest radius, closed; z stands for the length along it."""
+        return _rolled_out(self.widest, self.profile[0][0], self.profile[-1][0])
+
+    @property
+    def widest(self) -> float:
+        """Greatest radius, mm."""
+        return float(_meridian(self.profile).polyline(0.001)[:, 0].max())
+
+    @property
+    def surface(self) -> Round:
+        """The side, and the inner wall behind it."""
+        return _turned_surface(self.profile, self.hollow)
+
+
+@lru_cache(maxsize=64)
+def _meridian(points: tuple[tuple[float, float], ...]) -> Meridian:
+    return Meridian(np.array(points)[:, ::-1])
+
+
+@lru_cache(maxsize=64)
+def _turned_surface(profile: tuple[tuple[float, float], ...], hollow: tuple[tuple[float, float], ...]) -> Round:
+    outside = _meridian(profile)
+    inside = _meridian(hollow).polyline(0.001) if hollow else np.zeros((0, 2))
+
+    def wall(s: Array) -> Array:
+        radius, z, across, along = outside.at(s).T
+        axis = np.where(across > 0, radius / np.where(across > 0, across, 1.0), np.inf)
+        return np.minimum(axis, _until(inside, np.stack([radius, z], axis=-1), -np.stack([across, along], axis=-1)))
+
+    return Round(length=outside.length, profile=outside.at, wall=wall, straight=False)
+
+
+def _until(line: Array, starts: Array, ways: Array) -> Array:
+    """Return how far each ray of the plane goes until it meets a polyline; infinite where it does not."""
+    found = np.full(len(starts), np.inf)
+    if len(line) < 2:
+        return found
+    low, step = line[:-1], np.diff(line, axis=0)
+    for k, (start, way) in enumerate(zip(starts, ways, strict=True)):
+        off = low - start
+        det = way[1] * step[:, 0] - way[0] * step[:, 1]
+        with np.errstate(divide="ignore", invalid="ignore"):
+            far = (off[:, 1] * step[:, 0] - off[:, 0] * step[:, 1]) / det
+            part = (way[0] * off[:, 1] - way[1] * off[:, 0]) / det
+        meets = (far > 0) & (part >= -1e-9) & (part <= 1 + 1e-9)
+        found[k] = far[meets].min(initial=np.inf)
+    return found
+
+
+def _rolled_out(radius: float, top: float, bottom: float) -> Array:
+    half = math.pi * radius
+    return np.array([[-half, top], [half, top], [half, bottom], [-half, bottom], [-half, top]])

@@ -1,0 +1,71 @@
+"""What a carving backend is: it lowers each ray to the deepest point that a swept cutter reaches."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from typing import TYPE_CHECKING, Final, Literal, Protocol, runtime_checkable
+
+from lobework.errors import SettingError
+from lobework.surface import Face
+
+if TYPE_CHECKING:
+    from lobework.carve.stock import Depth, Stock
+    from lobework.carve.sweep import Sweep
+
+__all__ = ["EVERYTHING", "Ability", "Backend", "Progress", "needs", "refuse"]
+
+Ability = Literal["face", "round", "leaning", "drilling spindle", "fixed", "cutting frame", "eccentric frame"]
+"""What a backend may be able to carve: a surface, a cutter that leans on a face, a way of holding the cutter."""
+
+EVERYTHING: Final[frozenset[Ability]] = frozenset(
+    ["face", "round", "leaning", "drilling spindle", "fixed", "cutting frame", "eccentric frame"]
+)
+
+Progress = Callable[[float], None]
+"""Called now and then with the part done, 0 to 1; what it raises stops the carving."""
+
+
+@runtime_checkable
+class Backend(Protocol):
+    """A way of carving.
+
+    Attributes
+    ----------
+    name : str
+        What people call it.
+    says : str
+        One line on what it is for.
+    can : frozenset of Ability
+        What it can carve; anything else is refused before cutting.
+    """
+
+    name: str
+    says: str
+    can: frozenset[Ability]
+
+    def carve(self, stock: Stock, sweeps: Sequence[Sweep], depth: Depth, progress: Progress | None = None) -> None:
+        """Deepen ``depth`` in place, stock.shape float32 mm along each ray, wherever a sweep goes deeper; never the reverse.
+
+        Depths are those of the swept solid, whether or not there is work so deep; rays with no work under them
+        (``stock.inside``) stay at zero.
+        """
+
+
+def needs(stock: Stock, sweeps: Sequence[Sweep]) -> set[Ability]:
+    """Return the abilities that carving these sweeps takes."""
+    face = isinstance(stock.surface, Face)
+    asked: set[Ability] = {"face" if face else "round"}
+    for sweep in sweeps:
+        asked.add(sweep.held.kind)  # type: ignore[arg-type]
+        if face and not sweep.upright:
+            asked.add("leaning")
+    return asked
+
+
+def refuse(backend: Backend, stock: Stock, sweeps: Sequence[Sweep]) -> None:
+    """Raise `SettingError` where a backend lacks an ability that is needed."""
+    if lacking := sorted(needs(stock, sweeps) - backend.can):
+        raise SettingError(
+            f"backend={backend.name!r}: cannot carve {', '.join(lacking)}; it can carve {', '.join(sorted(backend.can))}; "
+            "use another backend, such as 'plain'"
+        )

@@ -1,0 +1,149 @@
+"""The stock: a piece's surface laid out as a grid of rays that go straight in."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lobework.errors import SettingError, TooLargeError, require
+from lobework.kinds import Piece
+from lobework.rigid import Array
+from lobework.surface import Face, Round, Surface
+
+__all__ = ["BYTES_A_RAY", "MOST_BYTES", "RESOLUTION_MM", "Depth", "Stock", "stock_of"]
+
+Depth = NDArray[np.float32]
+
+RESOLUTION_MM: Final = 0.05
+"""From ray to ray, unless the job says otherwise."""
+BYTES_A_RAY: Final = 12
+"""The depths, and what a backend may take beside them: under three times the grid."""
+MOST_BYTES: Final = 4 * 10**9
+
+
+@dataclass(frozen=True, eq=False)
+class Stock:
+    """A grid of rays over a surface.
+
+    Parameters
+    ----------
+    surface : Face or Round
+        What the rays start from.
+    rows, columns : int
+        On a face: rows towards +Y, columns towards +X, the middle of the work in the middle of the grid. On a round
+        surface: rows along the profile from its first end to its last, columns round it from +X towards +Y, the first
+        at angle zero and again after the last.
+    row_step, column_step : float
+        From row to row, mm; from column to column, mm on a face, rad on a round surface.
+
+    Examples
+    --------
+    >>> from lobework.piece import Disc
+    >>> stock = stock_of(Disc(diameter=70.0, thickness=8.0), resolution=0.5)
+    >>> stock.shape, stock.row_step
+    ((141, 141), 0.5)
+    """
+
+    surface: Surface
+    rows: int
+    columns: int
+    row_step: float
+    column_step: float
+
+    @property
+    def shape(self) -> tuple[int, int]:
+        """Rows, columns."""
+        return self.rows, self.columns
+
+    @property
+    def bytes(self) -> int:
+        """Memory that carving takes, with the room it works in."""
+        return self.rows * self.columns * BYTES_A_RAY
+
+    @cached_property
+    def down(self) -> Array:
+        """(rows,) mm: y of each row on a face, the length along the profile on a round surface."""
+        start = -(self.rows - 1) / 2 * self.row_step if isinstance(self.surface, Face) else 0.0
+        return start + self.row_step * np.arange(self.rows)
+
+    @cached_property
+    def across(self) -> Array:
+        """(columns,): x of each column, mm, on a face; its angle, rad, on a round surface."""
+        start = -(self.columns - 1) / 2 * self.column_step if isinstance(self.surface, Face) else 0.0
+        return start + self.column_step * np.arange(self.columns)
+
+    @cached_property
+    def profile(self) -> Array:
+        """(rows, 4): radius, z, mm, and the outward normal's parts along both, for each row of a round surface."""
+        if isinstance(self.surface, Face):
+            raise TypeError("a face has no profile")
+        return self.surface.profile(self.down)
+
+    def rays(self, row: NDArray[np.intp], column: NDArray[np.intp]) -> tuple[Array, Array]:
+        """Return where rays start, and which way they go in: (..., 3) mm and (..., 3) unit, for (...) rows and columns."""
+        row, column = np.broadcast_arrays(row, column)
+        if isinstance(self.surface, Face):
+            x, y = self.across[column], self.down[row]
+            return np.stack([x, y, 0 * x], axis=-1), np.broadcast_to(np.array([0.0, 0.0, -1.0]), (*x.shape, 3))
+        radius, z, out, along = np.moveaxis(self.profile[row], -1, 0)
+        cos, sin = np.cos(self.across[column]), np.sin(self.across[column])
+        start = np.stack([radius * cos, radius * sin, z], axis=-1)
+        return start, -np.stack([out * cos, out * sin, along], axis=-1)
+
+    @cached_property
+    def inside(self) -> NDArray[np.bool_]:
+        """(rows, columns): whether there is work under the ray; on a round surface there always is."""
+        if isinstance(self.surface, Face):
+            inside: NDArray[np.bool_] = np.hypot(self.across, self.down[:, None]) <= self.surface.radius
+            return inside
+        return np.ones(self.shape, dtype=np.bool_)
+
+    @cached_property
+    def wall(self) -> Array:
+        """(rows, columns) or (rows, 1) mm: how thick the work is along each ray; a face has (1, 1)."""
+        if isinstance(self.surface, Face):
+            return np.array([[self.surface.thickness]])
+        return self.surface.wall(self.down)[:, None]
+
+    def uncut(self) -> Depth:
+        """Return a grid of no depth."""
+        return np.zeros(self.shape, dtype=np.float32)
+
+
+def stock_of(piece: Piece, resolution: float = RESOLUTION_MM) -> Stock:
+    """Return the stock of a piece, its rays ``resolution`` mm apart or a little nearer.
+
+    Raises
+    ------
+    SettingError
+        Where the piece has no surface to carve, or the resolution is not a length below its size.
+    TooLargeError
+        Where the grid would take more memory than a job may; the message says how much.
+    """
+    surface = getattr(piece, "surface", None)
+    if not isinstance(surface, Face | Round):
+        raise SettingError(f"piece.form={piece.form!r}: this form of work has no surface to carve; it can only be drawn")
+    if isinstance(surface, Face):
+        size, around = 2 * surface.radius, 2 * surface.radius
+    else:
+        size = surface.length
+        around = 2 * math.pi * float(surface.profile(np.linspace(0.0, surface.length, 1025))[:, 0].max())
+    allowed = 0 < resolution <= size / 4
+    require(allowed, "resolution", float(resolution), f"above zero and at most {size / 4:g} mm, a quarter of the work's size")
+    rays = size / resolution * around / resolution
+    if rays * BYTES_A_RAY > MOST_BYTES:
+        least = math.sqrt(size * around * BYTES_A_RAY / MOST_BYTES)
+        raise TooLargeError(
+            f"resolution={resolution:g}: {rays:.3g} rays would take {rays * BYTES_A_RAY / 1e9:,.1f} GB to carve, more than the "
+            f"{MOST_BYTES / 1e9:g} GB a job may take; use {math.ceil(least * 1000) / 1000:g} mm or more"
+        )
+    steps = max(4, math.ceil(size / resolution - 1e-9))
+    if isinstance(surface, Face):
+        return Stock(surface, steps + 1, steps + 1, size / steps, size / steps)
+    columns = max(8, math.ceil(around / resolution - 1e-9))
+    return Stock(surface, steps + 1, columns, size / steps, 2 * math.pi / columns)

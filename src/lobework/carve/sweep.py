@@ -1,0 +1,105 @@
+"""One cut as carving sees it: which cutter goes where on the work, and how it stands there."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Protocol, runtime_checkable
+
+import numpy as np
+
+from lobework.edge import Edge
+from lobework.errors import SettingError
+from lobework.holder import CuttingFrame, FixedTool, Holder
+from lobework.rigid import Array
+from lobework.surface import Face, Round
+
+if TYPE_CHECKING:
+    from lobework.kinds import Cutter
+    from lobework.surface import Surface
+    from lobework.trace import Trace
+
+__all__ = ["Edged", "Sweep", "sweep_of"]
+
+_UPRIGHT: float = 1e-12
+
+
+@runtime_checkable
+class Edged(Protocol):
+    """A cutter that can carve: it has an edge, and something that holds it."""
+
+    @property
+    def edge(self) -> Edge:
+        """Its outline."""
+
+    @property
+    def held(self) -> Holder:
+        """What holds it."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Sweep:
+    """A cutter's way over the work; between two places it goes straight, and turns evenly.
+
+    On a face "straight" is straight in space. On a round surface angle about Z, z, and distance from Z go evenly.
+
+    Parameters
+    ----------
+    edge : Edge
+        Of the cutter.
+    held : Holder
+        What holds it.
+    tip : (n, 3) float64, mm
+        The cutter's tip on the work (an eccentric frame's middle, at the tip's height), one place or more.
+    outward : (n or 1, 3) float64, unit
+        From the tip out of the work, along the cutter or across its frame.
+    level : (n or 1, 3) float64, unit
+        Across ``outward``, in the bench's plane of X and Z: the breadth of a fixed blade, and the way a cutting frame
+        at angle zero swings.
+    title : str
+        Of the cut.
+    """
+
+    edge: Edge
+    held: Holder
+    tip: Array
+    outward: Array
+    level: Array
+    title: str = ""
+
+    @property
+    def upright(self) -> bool:
+        """Whether ``outward`` is Z all the way, as on a face that no chuck tilts."""
+        return bool((self.outward[:, 2] >= 1.0 - _UPRIGHT).all())
+
+
+def sweep_of(trace: Trace, cutter: Cutter, surface: Surface) -> Sweep:
+    """Return one cut's sweep over a surface.
+
+    On a face the cutter points along the spindle. On a round surface it is set square to the surface where the pass
+    begins, in the bench's plane of X and Z, and keeps that direction on the bench.
+
+    Raises
+    ------
+    SettingError
+        Where the cutter has no edge to carve with, such as a pen.
+    """
+    if not isinstance(cutter, Edged):
+        raise SettingError(f"cutter.kind={cutter.kind!r}: it has no edge, so it carves nothing; use a vee or another cutter")
+    tip = np.stack([trace.x, trace.y, trace.z], axis=-1)
+    plain = isinstance(surface, Face) and trace.motion.still is not None and not isinstance(cutter.held, FixedTool | CuttingFrame)
+    if plain:
+        outward, level = np.array([[0.0, 0.0, 1.0]]), np.array([[1.0, 0.0, 0.0]])
+    else:
+        bench = trace.pose.rotation
+        out, along = (0.0, 1.0) if isinstance(surface, Face) else _square(surface, tip[0])
+        outward = out * bench[:, :, 0] + along * bench[:, :, 2]
+        level = along * bench[:, :, 0] - out * bench[:, :, 2]
+    return Sweep(cutter.edge, cutter.held, tip, outward, level, trace.cut.title)
+
+
+def _square(surface: Round, tip: Array) -> tuple[float, float]:
+    """Return the surface's normal, along radius and z, where it is nearest to a place on the work."""
+    s = np.linspace(0.0, surface.length, 2049)
+    profile = surface.profile(s)
+    near = np.hypot(profile[:, 0] - np.hypot(tip[0], tip[1]), profile[:, 1] - tip[2]).argmin()
+    return float(profile[near, 2]), float(profile[near, 3])
