@@ -46,11 +46,13 @@ class Meridian:
         k = np.clip(np.searchsorted(self._knots, t, side="right") - 1, 0, self._knots.size - 2)
         width = np.diff(self._knots)[k][:, None]
         b = (t[:, None] - self._knots[k][:, None]) / width
-        a = 1 - b
+        a: Array = 1 - b
         p0, p1, m0, m1 = self.points[k], self.points[k + 1], self._bends[k], self._bends[k + 1]
         if order == 0:
-            return a * p0 + b * p1 + ((a**3 - a) * m0 + (b**3 - b) * m1) * width**2 / 6
-        return (p1 - p0) / width + ((1 - 3 * a**2) * m0 + (3 * b**2 - 1) * m1) * width / 6
+            place: Array = a * p0 + b * p1 + ((a**3 - a) * m0 + (b**3 - b) * m1) * width**2 / 6
+            return place
+        slope: Array = (p1 - p0) / width + ((1 - 3 * a**2) * m0 + (3 * b**2 - 1) * m1) * width / 6
+        return slope
 
     @cached_property
     def _table(self) -> tuple[Array, Array]:
@@ -98,7 +100,8 @@ def _second_derivatives(knots: Array, points: Array) -> Array:
     """Return the natural spline's second derivative at each knot: (k, 2)."""
     count = knots.size
     widths = np.diff(knots)
-    system, sides = np.eye(count), np.zeros((count, 2))
+    system: Array = np.eye(count)
+    sides: Array = np.zeros((count, 2))
     for k in range(1, count - 1):
         system[k, k - 1 : k + 2] = widths[k - 1] / 6, (widths[k - 1] + widths[k]) / 3, widths[k] / 6
         sides[k] = (points[k + 1] - points[k]) / widths[k] - (points[k] - points[k - 1]) / widths[k - 1]

@@ -69,13 +69,15 @@ class Stock:
     def down(self) -> Array:
         """(rows,) mm: y of each row on a face, the length along the profile on a round surface."""
         start = -(self.rows - 1) / 2 * self.row_step if isinstance(self.surface, Face) else 0.0
-        return start + self.row_step * np.arange(self.rows)
+        down: Array = start + self.row_step * np.arange(self.rows, dtype=np.float64)
+        return down
 
     @cached_property
     def across(self) -> Array:
         """(columns,): x of each column, mm, on a face; its angle, rad, on a round surface."""
         start = -(self.columns - 1) / 2 * self.column_step if isinstance(self.surface, Face) else 0.0
-        return start + self.column_step * np.arange(self.columns)
+        across: Array = start + self.column_step * np.arange(self.columns, dtype=np.float64)
+        return across
 
     @cached_property
     def profile(self) -> Array:
