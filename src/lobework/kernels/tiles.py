@@ -1,0 +1,240 @@
+"""A depth grid cut into tiles: which segments of a path reach into which tile, and a tile laid out for carving.
+
+A tile is 128 x 128 cells, kept while it is carved as a (1024, 16) C-contiguous float32 array of 4 x 4 patches, each one
+cache line. Patch ``row // 4 * 32 + column // 4`` holds the cell (row, column) of the tile, in lane ``row % 4 * 4 + column % 4``.
+Tiles are numbered along the rows of the grid, as patches are within a tile; those at its far edges reach beyond it.
+
+A carving kernel goes like this, one thread a tile, so that no two write the same cell::
+
+    taken = 0
+    while taken < bounds.shape[0]:
+        starts, order, more = bin_to_tiles(bounds[taken:], rows, columns, wraps, MOST_REFERENCES)
+        tiles = busy_tiles(starts)
+        shares = min(SHARES, tiles.size)
+        for share in prange(shares):
+            tile = blank_tile()
+            for k in range(share, tiles.size, shares):
+                row, column = corner(tiles[k], columns)
+                load_tile(depth, row, column, tile)
+                for at in range(starts[tiles[k]], starts[tiles[k] + 1]):
+                    ...  # deepen the tile by segment taken + order[at]
+                store_tile(tile, row, column, work, depth)
+        taken += more
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+from numba import njit
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    Cells = NDArray[np.float32]
+    Whole = NDArray[np.int32]
+    Counts = NDArray[np.int64]
+
+__all__ = [
+    "LANES",
+    "LANE_COLUMN",
+    "LANE_ROW",
+    "MOST_REFERENCES",
+    "PATCH",
+    "PATCHES",
+    "SHARES",
+    "SIDE",
+    "bin_to_tiles",
+    "blank_tile",
+    "busy_tiles",
+    "cell_above",
+    "cell_below",
+    "corner",
+    "load_tile",
+    "store_tile",
+]
+
+SIDE: Final = 128
+"""Cells along a tile."""
+PATCH: Final = 4
+"""Cells along a patch."""
+PATCHES: Final = SIDE // PATCH
+"""Patches along a tile."""
+LANES: Final = PATCH * PATCH
+"""Cells in a patch."""
+SHARES: Final = 32
+"""Into how many shares the tiles are dealt; each has one tile of room, and a thread takes as many as it can."""
+MOST_REFERENCES: Final = 1 << 19
+"""From tiles to segments in one binning: 2 MB of them."""
+LANE_ROW: Final = np.repeat(np.arange(PATCH, dtype=np.float32), PATCH)
+"""(16,) float32: the row of each lane within its patch."""
+LANE_COLUMN: Final = np.tile(np.arange(PATCH, dtype=np.float32), PATCH)
+"""(16,) float32: the column of each lane within its patch."""
+_FAR: Final = 1 << 30
+
+
+@njit(cache=True, error_model="numpy", nogil=True)
+def cell_below(place: float) -> int:
+    """Return the last whole number at or below a place in cells, held to plus or minus 2^30; for a NaN, -2^30."""
+    return int(np.floor(min(max(place, -_FAR), _FAR))) if place == place else -_FAR
+
+
+@njit(cache=True, error_model="numpy", nogil=True)
+def cell_above(place: float) -> int:
+    """Return the first whole number at or above a place in cells, held to plus or minus 2^30; for a NaN, 2^30."""
+    return int(np.ceil(min(max(place, -_FAR), _FAR))) if place == place else _FAR
+
+
+@njit(cache=True, error_model="numpy", nogil=True)
+def _tiles_along(low: int, high: int, size: int, wraps: bool) -> tuple[int, int, int, int]:
+    """Return the first and last tile of each of the two runs of tiles that cells low to high touch; an empty run is (0, -1)."""
+    last = (size - 1) // SIDE
+    if not wraps:
+        low, high = max(low, 0), min(high, size - 1)
+        if low > high:
+            return 0, -1, 0, -1
+        return low // SIDE, high // SIDE, 0, -1
+    if low > high:
+        return 0, -1, 0, -1
+    if high - low >= size - 1:
+        return 0, last, 0, -1
+    low, high = low % size, high % size
+    if low <= high:
+        return low // SIDE, high // SIDE, 0, -1
+    return low // SIDE, last, 0, min(high // SIDE, low // SIDE - 1)
+
+
+@njit(cache=True, error_model="numpy", nogil=True)
+def bin_to_tiles(bounds: Whole, rows: int, columns: int, wraps: bool, most: int) -> tuple[Counts, Whole, int]:
+    """Return which segments reach into which tile, by a counting sort.
+
+    Parameters
+    ----------
+    bounds : (n, 4) int32
+        Of each segment: lowest row, highest row, lowest column, highest column, all inclusive. Rows beyond the grid are
+        left out; a segment whose lowest is above its highest reaches no cell.
+    rows, columns : int
+        Of the grid.
+    wraps : bool
+        Whether column 0 follows the last column: then ranges of columns may lie below 0 or beyond the last, and are
+        taken modulo ``columns``; one of ``columns`` cells or more goes all the way round. Otherwise columns beyond
+        the grid are left out.
+    most : int
+        How many references from tiles to segments there may be. Segments are taken from the first on, as many as fit,
+        and at least one.
+
+    Returns
+    -------
+    starts : (tiles + 1,) int64
+        Where each tile's segments begin in ``order``, and where the last one's end.
+    order : (m,) int32
+        Segments, tile after tile; in each tile from first to last, each once.
+    taken : int
+        How many segments were taken; the others are for the next call.
+
+    Examples
+    --------
+    >>> bounds = np.array([[0, 5, 0, 5], [100, 140, 300, 310], [0, 5, -3, 2]], dtype=np.int32)
+    >>> starts, order, taken = bin_to_tiles(bounds, 200, 320, True, 1000)
+    >>> starts.tolist(), order.tolist(), taken
+    ([0, 2, 2, 4, 4, 4, 5], [0, 2, 1, 2, 1], 3)
+    """
+    across = (columns + SIDE - 1) // SIDE
+    tiles = (rows + SIDE - 1) // SIDE * across
+    starts = np.zeros(tiles + 1, np.int64)
+    total, taken = 0, 0
+    for k in range(bounds.shape[0]):
+        top, bottom, _, _ = _tiles_along(bounds[k, 0], bounds[k, 1], rows, False)
+        left, right, left2, right2 = _tiles_along(bounds[k, 2], bounds[k, 3], columns, wraps)
+        total += (bottom - top + 1) * (right - left + 1 + right2 - left2 + 1)
+        if total > most and taken > 0:
+            break
+        for row in range(top, bottom + 1):
+            for column in range(left, right + 1):
+                starts[row * across + column + 1] += 1
+            for column in range(left2, right2 + 1):
+                starts[row * across + column + 1] += 1
+        taken += 1
+    for tile in range(tiles):
+        starts[tile + 1] += starts[tile]
+    order = np.zeros(starts[tiles], np.int32)
+    filled = starts[:-1].copy()
+    for k in range(taken):
+        top, bottom, _, _ = _tiles_along(bounds[k, 0], bounds[k, 1], rows, False)
+        left, right, left2, right2 = _tiles_along(bounds[k, 2], bounds[k, 3], columns, wraps)
+        for row in range(top, bottom + 1):
+            for column in range(left, right + 1):
+                order[filled[row * across + column]] = k
+                filled[row * across + column] += 1
+            for column in range(left2, right2 + 1):
+                order[filled[row * across + column]] = k
+                filled[row * across + column] += 1
+    return starts, order, taken
+
+
+@njit(cache=True, error_model="numpy", nogil=True)
+def busy_tiles(starts: Counts) -> Counts:
+    """Return (k,) int64: the tiles that segments reach, those with the most first, so that dealing them out is even."""
+    tiles = starts.size - 1
+    load = np.zeros(tiles, np.int64)
+    busy = 0
+    for tile in range(tiles):
+        load[tile] = starts[tile] - starts[tile + 1]
+        busy += load[tile] < 0
+    return np.argsort(load, kind="mergesort")[:busy]
+
+
+@njit(cache=True, error_model="numpy", nogil=True)
+def corner(tile: int, columns: int) -> tuple[int, int]:
+    """Return the row and column of a tile's first cell, in a grid of so many columns."""
+    across = (columns + SIDE - 1) // SIDE
+    return tile // across * SIDE, tile % across * SIDE
+
+
+@njit(cache=True, error_model="numpy", nogil=True)
+def blank_tile() -> Cells:
+    """Return room for a tile, (1024, 16) float32, uncut."""
+    return np.zeros((PATCHES * PATCHES, LANES), np.float32)
+
+
+@njit(cache=True, error_model="numpy", nogil=True)
+def load_tile(depth: Cells, row: int, column: int, tile: Cells) -> None:
+    """Fill a tile from the (rows, columns) depths, its first cell at (row, column); cells beyond the grid are left alone."""
+    rows, columns = min(SIDE, depth.shape[0] - row), min(SIDE, depth.shape[1] - column)
+    whole = columns // PATCH
+    for r in range(rows):
+        patch, lane = r // PATCH * PATCHES, r % PATCH * PATCH
+        for p in range(whole):
+            for c in range(PATCH):
+                tile[patch + p, lane + c] = depth[row + r, column + p * PATCH + c]
+        for c in range(whole * PATCH, columns):
+            tile[patch + c // PATCH, lane + c % PATCH] = depth[row + r, column + c]
+
+
+@njit(cache=True, error_model="numpy", nogil=True)
+def store_tile(tile: Cells, row: int, column: int, work: Whole, depth: Cells) -> None:
+    """Write a tile back to the (rows, columns) depths, wherever there is work.
+
+    Parameters
+    ----------
+    tile : (1024, 16) float32
+        Loaded from there, and deepened.
+    row, column : int
+        Where its first cell goes.
+    work : (rows, 2) int32
+        Of each row of the grid, the first column with work under it, and the column after the last. Others are not
+        written.
+    depth : (rows, columns) float32
+        Written.
+    """
+    for r in range(min(SIDE, depth.shape[0] - row)):
+        patch, lane = r // PATCH * PATCHES, r % PATCH * PATCH
+        first, last = max(work[row + r, 0] - column, 0), min(work[row + r, 1] - column, SIDE)
+        if first == 0 and last == SIDE:
+            for p in range(PATCHES):
+                for c in range(PATCH):
+                    depth[row + r, column + p * PATCH + c] = tile[patch + p, lane + c]
+        else:
+            for c in range(first, last):
+                depth[row + r, column + c] = tile[patch + c // PATCH, lane + c % PATCH]
