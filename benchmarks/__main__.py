@@ -120,10 +120,10 @@ def memory() -> list[bool]:
         traced = trace(cut, chord=chord, way=way)
         peak = tracemalloc.get_traced_memory()[1]
         tracemalloc.stop()
-        arrays = sum(column.nbytes for column in (traced.u, traced.x, traced.y, traced.z) if column.strides[0])
+        arrays = sum(column.nbytes for column in (traced.x, traced.y, traced.z) if column.strides[0])
         kept.append(
             say(
-                f"peak memory of a {way} trace, {traced.u.size:,} samples",
+                f"peak memory of a {way} trace, {traced.x.size:,} samples",
                 f"{peak / arrays:.3f} of its arrays",
                 "1.2",
                 peak <= 1.2 * arrays,

@@ -61,7 +61,7 @@ class Traces(Sequence[Trace]):
         return Traces(self.job, self._traces[place]) if isinstance(place, slice) else self._traces[place]
 
     def __repr__(self) -> str:
-        samples = sum(each.u.size for each in self._traces)
+        samples = sum(each.x.size for each in self._traces)
         return f"<{len(self)} traces of {samples} samples: {self.job.title or 'untitled'}>"
 
     def _repr_svg_(self) -> str:
@@ -203,7 +203,7 @@ class Job:
         for cut in cuts:
             with _in_pass(cut):
                 traces.append(trace(cut, chord=self.chord))
-            samples += traces[-1].u.size
+            samples += traces[-1].x.size
             require_room(samples)
         return Traces(self, traces)
 

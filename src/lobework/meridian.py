@@ -105,5 +105,4 @@ def _second_derivatives(knots: Array, points: Array) -> Array:
     for k in range(1, count - 1):
         system[k, k - 1 : k + 2] = widths[k - 1] / 6, (widths[k - 1] + widths[k]) / 3, widths[k] / 6
         sides[k] = (points[k + 1] - points[k]) / widths[k] - (points[k] - points[k - 1]) / widths[k - 1]
-    solved: Array = np.linalg.solve(system, sides)
-    return solved
+    return np.asarray(np.linalg.solve(system, sides), dtype=np.float64)

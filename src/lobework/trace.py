@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Final, Literal, NamedTuple
 
 import numpy as np
@@ -17,7 +18,7 @@ from lobework.passes import Cut
 from lobework.rigid import Array, Rigid
 from lobework.tolerances import CHORD_MM, CONTACT_MM
 
-__all__ = ["Trace", "Way", "estimate", "lay_out", "trace"]
+__all__ = ["Spans", "Trace", "Way", "estimate", "lay_out", "trace"]
 
 Way = Literal["auto", "plain", "compiled"]
 
@@ -33,6 +34,54 @@ _MOST_HALVINGS: Final = 20
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class Spans:
+    """Stretches of ``u`` in which the path is smooth, each sampled evenly, its end left to the next.
+
+    Parameters
+    ----------
+    start, end : (k,) float64, turns
+        In order, each beginning where the last one ends.
+    steps : (k,) int64
+        In each, one or more.
+
+    Examples
+    --------
+    >>> Spans(np.array([0.0, 0.5]), np.array([0.5, 1.0]), np.array([1, 2])).turns().tolist()
+    [0.0, 0.5, 0.75, 1.0]
+    """
+
+    start: Array
+    end: Array
+    steps: NDArray[np.int64]
+
+    @property
+    def step(self) -> Array:
+        """(k,) turns from sample to sample in each."""
+        step: Array = (self.end - self.start) / self.steps
+        return step
+
+    @property
+    def offsets(self) -> NDArray[np.int64]:
+        """(k,): the place of each span's first sample."""
+        return np.cumsum(self.steps) - self.steps
+
+    @property
+    def total(self) -> int:
+        """How many samples there are, the last included."""
+        return int(self.steps.sum()) + 1
+
+    def turns(self, first: int = 0, stop: int | None = None) -> Array:
+        """Return ``u`` of the samples from ``first`` to before ``stop``; of all unless said."""
+        stop = self.total if stop is None else min(stop, self.total)
+        sample, offsets = np.arange(first, stop), self.offsets
+        span = np.searchsorted(offsets, sample, side="right") - 1
+        u: Array = self.start[span] + (sample - offsets[span]) * self.step[span]
+        if stop == self.total:
+            u[-1] = self.end[-1]
+        return u
+
+
+@dataclass(frozen=True, eq=False)
 class Trace:
     """One cut's path on the piece.
 
@@ -40,17 +89,22 @@ class Trace:
     ----------
     motion : Motion
         What was traced; it gives every axis and pose at any ``u``.
-    u : (n,) float64
-        Spindle turns since the pass began; the first is 0, the last is ``cut.passed.turns``.
+    spans : Spans
+        How it was sampled.
     x, y, z : (n,) float64, mm
         The cutter's tip on the piece; z is 0 on the face, negative below it, and read-only where it never changes.
     """
 
     motion: Motion
-    u: Array
+    spans: Spans
     x: Array
     y: Array
     z: Array
+
+    @cached_property
+    def u(self) -> Array:
+        """(n,) float64: spindle turns since the pass began; the first is 0, the last is ``cut.passed.turns``."""
+        return self.spans.turns()
 
     @property
     def cut(self) -> Cut:
@@ -83,14 +137,6 @@ class Trace:
     def closure(self) -> Closure:
         """How the path joins up."""
         return closure_of(self.motion)
-
-
-class _Spans(NamedTuple):
-    """Stretches of ``u`` in which the path is smooth, each to be sampled evenly: starts, ends, steps in each."""
-
-    start: Array
-    end: Array
-    steps: NDArray[np.int64]
 
 
 def trace(cut: Cut, *, chord: float = CHORD_MM, way: Way = "auto") -> Trace:
@@ -160,7 +206,7 @@ def _splits_a_turn(motion: Motion) -> int:
     return max(16, math.ceil(8 * quickest))
 
 
-def _spans(motion: Motion, turns: float, chord: float) -> _Spans:
+def _spans(motion: Motion, turns: float, chord: float) -> Spans:
     """Return spans that end wherever the path may have a corner, with the fewest steps that keep to ``chord``."""
     breaks = [np.linspace(0.0, turns, math.ceil(turns * _splits_a_turn(motion)) + 1)]
     breaks += [_corners(push, turns) for push in (*motion.sideways, *motion.endways)]
@@ -184,7 +230,7 @@ def _spans(motion: Motion, turns: float, chord: float) -> _Spans:
         start, end = np.concatenate([start, middle]), np.concatenate([middle, end])
     start, end, count = (np.concatenate(column) for column in zip(*done, strict=True))
     order = np.argsort(start)
-    return _Spans(start[order], end[order], count[order])
+    return Spans(start[order], end[order], count[order])
 
 
 def _corners(push: Push, turns: float) -> Array:
@@ -249,65 +295,51 @@ def _bends(points: Array, stride: int) -> Array:
     return bent
 
 
-def _laid_out(spans: _Spans) -> tuple[Array, NDArray[np.int64], int]:
-    """Return the step of each span, where its first sample goes, and how many samples there are, the last included."""
-    offsets = np.concatenate([[0], np.cumsum(spans.steps)])
-    return (spans.end - spans.start) / spans.steps, offsets[:-1].astype(np.int64), int(offsets[-1]) + 1
-
-
-def _plain(motion: Motion, spans: _Spans) -> Trace:
+def _plain(motion: Motion, spans: Spans) -> Trace:
     """Return the trace by array arithmetic, a chunk at a time."""
-    step, offsets, total = _laid_out(spans)
-    u, x, y, z = (np.zeros(total) for _ in range(4))
-    for first in range(0, total, _CHUNK):
-        sample = np.arange(first, min(first + _CHUNK, total))
-        span = np.searchsorted(offsets, sample, side="right") - 1
-        part = slice(first, first + sample.size)
-        u[part] = spans.start[span] + (sample - offsets[span]) * step[span]
-        if part.stop >= total:
-            u[-1] = spans.end[-1]
-        x[part], y[part], z[part] = motion.place(u[part]).T
-    return Trace(motion, u, x, y, z)
+    x, y, z = (np.zeros(spans.total) for _ in range(3))
+    for first in range(0, spans.total, _CHUNK):
+        part = slice(first, first + _CHUNK)
+        x[part], y[part], z[part] = motion.place(spans.turns(part.start, part.stop)).T
+    return Trace(motion, spans, x, y, z)
 
 
-def _compiled(motion: Motion, spans: _Spans) -> Trace:
+def _compiled(motion: Motion, spans: Spans) -> Trace:
     """Return the same trace by the compiled loop."""
     fill, columns = _prepared(motion, spans)
     fill()
-    return Trace(motion, *columns)
+    return Trace(motion, spans, *columns)
 
 
-def lay_out(motion: Motion, chord: float) -> tuple[Callable[[], None], tuple[Array, Array, Array, Array]]:
-    """Return what fills the columns u, x, y, z of a trace by the compiled loop, and the columns: memory to use again."""
+def lay_out(motion: Motion, chord: float) -> tuple[Callable[[], None], tuple[Array, Array, Array]]:
+    """Return what fills the columns x, y, z of a trace by the compiled loop, and the columns: memory to use again."""
     return _prepared(motion, _spans(motion, float(motion.cut.passed.turns), chord))
 
 
-def _prepared(motion: Motion, spans: _Spans) -> tuple[Callable[[], None], tuple[Array, Array, Array, Array]]:
+def _prepared(motion: Motion, spans: Spans) -> tuple[Callable[[], None], tuple[Array, Array, Array]]:
     from lobework.kernels.weave import weave
 
-    step, offsets, total = _laid_out(spans)
-    u, x, y = (np.zeros(total) for _ in range(3))
-    deep = np.zeros(0 if motion.level else total)
-    z: Array = np.broadcast_to(motion.place(u[:1])[:, 2], total) if motion.level else deep
+    step, offsets, total = spans.step, spans.offsets, spans.total
+    x, y, deep = np.zeros(total), np.zeros(total), np.zeros(0 if motion.level else total)
+    z: Array = np.broadcast_to(motion.place(np.zeros(1))[:, 2], total) if motion.level else deep
     still = motion.still or Still(0.0, 0j, 0.0)
     shift = np.array([still.across.real, still.across.imag, still.along])
     tables = _loop_tables(motion, spans, step)
 
     def fill() -> None:
-        weave(spans.start, step, spans.steps, offsets, *tables, still.turned, shift, u, x, y, deep)
+        weave(spans.start, step, spans.steps, offsets, *tables, still.turned, shift, x, y, deep)
         if motion.still is None:
-            _through_chucks(motion, u, x, y, deep)
-        u[-1:] = float(motion.cut.passed.turns)
-        x[-1:], y[-1:], deep[-1:] = motion.place(u[-1:]).T
+            _through_chucks(motion, spans, x, y, deep)
+        x[-1:], y[-1:], deep[-1:] = motion.place(spans.end[-1:]).T
 
-    return fill, (u, x, y, z)
+    return fill, (x, y, z)
 
 
-def _through_chucks(motion: Motion, u: Array, x: Array, y: Array, z: Array) -> None:
+def _through_chucks(motion: Motion, spans: Spans, x: Array, y: Array, z: Array) -> None:
     """Carry points on the spindle over to the work, in place: for chucks that vary or tilt."""
-    for first in range(0, u.size, _CHUNK):
+    for first in range(0, spans.total, _CHUNK):
         part = slice(first, first + _CHUNK)
-        standing = motion.chucks(2 * math.pi * u[part])
+        standing = motion.chucks(2 * math.pi * spans.turns(part.start, part.stop))
         x[part], y[part], z[part] = standing.inverse().apply(np.stack([x[part], y[part], z[part]], axis=-1)).T
 
 
@@ -329,7 +361,7 @@ class _LoopTables(NamedTuple):
     travel: Array
 
 
-def _loop_tables(motion: Motion, spans: _Spans, step: Array) -> _LoopTables:
+def _loop_tables(motion: Motion, spans: Spans, step: Array) -> _LoopTables:
     pushes = (*motion.sideways, *motion.endways)
     passed = motion.cut.passed
     height = motion.cut.lathe.headstock.pivot_height if motion.rocks else 0.0

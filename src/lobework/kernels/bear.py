@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from lobework.rigid import Array
 
     Whole = NDArray[np.int64]
+    Steady = NDArray[np.bool_]
     Edge = tuple[float, Array, Array, Whole, Whole, Array]
     Shape = tuple[float, float, bool]
     Trials = tuple[Array, Array, float, int]
@@ -21,7 +22,8 @@ if TYPE_CHECKING:
 __all__ = ["bear"]
 
 _NOTHING = -1e300
-_GRID = 128
+_GRID = 64
+_PROBE_RAD = 1e-6
 _STEADY = 1.5
 
 
@@ -69,7 +71,7 @@ def _vertex(before: float, after: float, bend: float) -> float:
     return ahead if -1 < ahead < 1 else 0.0
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", inline="always")
 def _climbed(
     phi: float, start: float, step: float, ahead: float, bend: float, edge: Edge, shape: Shape
 ) -> tuple[float, float, float]:
@@ -153,6 +155,43 @@ def _sought(phi: float, trials: Trials, held: Array, edge: Edge, shape: Shape) -
     return found, turning, place, bend / step**2
 
 
+@njit(cache=True, error_model="numpy")
+def _grid(
+    trials: Trials,
+    held: Array,
+    edge: Edge,
+    shape: Shape,
+    places: Array,
+    bends: Array,
+    steady: Steady,
+) -> None:
+    """Fill the contact at evenly spread directions of one lobe, and whether it moves steadily from each to the next."""
+    pitch, corners = edge[0], edge[1]
+    for g in range(_GRID + 1):
+        phi = g * pitch / _GRID
+        _, _, places[g], _ = _sought(phi, trials, held, edge, shape)
+        before = _held(places[g] - _PROBE_RAD, phi, edge, shape)[1]
+        bends[g] = (before - _held(places[g] + _PROBE_RAD, phi, edge, shape)[1]) / (2 * _PROBE_RAD)
+    for g in range(_GRID):
+        moved = places[g + 1] - places[g]
+        steady[g] = 0 <= moved <= _STEADY * pitch / _GRID and bends[g] > 0
+        for corner in corners:
+            beyond = corner - places[g] + 1e-6
+            steady[g] &= beyond - pitch * math.floor(beyond / pitch) > moved + 2e-6
+
+
+@njit(cache=True, error_model="numpy", inline="always")
+def _start(g: int, t: float, places: Array, steady: Steady) -> float:
+    """Return about where the contact is a part ``t`` of the way from one direction of the grid to the next."""
+    moved = places[g + 1] - places[g]
+    start: float = places[g] + t * moved
+    if 0 < g < _GRID - 1 and steady[g - 1] and steady[g + 1]:
+        before = places[g - 1] - places[g] + moved
+        after = places[g + 2] - places[g + 1] - moved
+        start -= t * (1 - t) / 6 * ((2 - t) * before + (1 + t) * after)
+    return start
+
+
 @njit(cache=True, error_model="numpy", nogil=True)
 def bear(phi: Array, edge: Edge, shape: Shape, window: float, around: int, reach: Array, slope: Array, psi: Array) -> None:
     """Fill ``reach``, ``slope`` and ``psi``, (n,) each, for the directions ``phi``.
@@ -193,30 +232,18 @@ def bear(phi: Array, edge: Edge, shape: Shape, window: float, around: int, reach
     trials = (px, py, step, wide)
     held = np.zeros(2 * wide + 3)
     held[0] = held[-1] = _NOTHING
-    pitch, corners = edge[0], edge[1]
+    pitch = edge[0]
     places, bends = np.zeros(_GRID + 1), np.zeros(_GRID + 1)
     steady = np.zeros(_GRID, dtype=np.bool_)
     if phi.size > 2 * _GRID:
-        for g in range(_GRID + 1):
-            _, _, places[g], bends[g] = _sought(g * pitch / _GRID, trials, held, edge, shape)
-        for g in range(_GRID):
-            moved = places[g + 1] - places[g]
-            steady[g] = 0 <= moved <= _STEADY * pitch / _GRID and bends[g] > 0
-            for corner in corners:
-                beyond = corner - places[g] + 1e-6
-                steady[g] &= beyond - pitch * math.floor(beyond / pitch) > moved + 2e-6
+        _grid(trials, held, edge, shape, places, bends, steady)
     for i in range(phi.size):
         lobe = math.floor(phi[i] / pitch)
         along = (phi[i] / pitch - lobe) * _GRID
         g = min(int(along), _GRID - 1)
         if steady[g]:
-            moved = places[g + 1] - places[g]
-            t = along - g
-            start = places[g] + t * moved + lobe * pitch
-            if 0 < g < _GRID - 1 and steady[g - 1] and steady[g + 1]:
-                before = places[g - 1] - places[g] + moved
-                after = places[g + 2] - places[g + 1] - moved
-                start -= t * (1 - t) / 6 * ((2 - t) * before + (1 + t) * after)
-            reach[i], slope[i], psi[i] = _climbed(phi[i], start, moved + 1e-9, 0.0, bends[g], edge, shape)
+            start = _start(g, along - g, places, steady) + lobe * pitch
+            bend = bends[g] + (along - g) * (bends[g + 1] - bends[g])
+            reach[i], slope[i], psi[i] = _climbed(phi[i], start, places[g + 1] - places[g] + 1e-9, 0.0, bend, edge, shape)
         else:
             reach[i], slope[i], psi[i], _ = _sought(phi[i], trials, held, edge, shape)

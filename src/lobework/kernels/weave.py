@@ -146,7 +146,6 @@ def _rock(px: Array, py: Array, across: Array, height: float, most: float) -> No
 @njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
 def _held(
     ramp: Array,
-    u: Array,
     px: Array,
     py: Array,
     z: Array,
@@ -159,16 +158,15 @@ def _held(
     travel_y: float,
     travel_z: float,
 ) -> None:
-    """Lay out a block's turns, and where the slides hold the tip on the bench."""
-    for j in range(u.size):
-        u[j] = begin + ramp[j] * step
+    """Lay out where the slides hold the tip on the bench."""
     if travel_x == 0.0 and travel_y == 0.0 and travel_z == 0.0:
         px[:], py[:], z[:] = tip_x, tip_y, tip_z
         return
-    for j in range(u.size):
-        px[j] = tip_x + u[j] * travel_x
-        py[j] = tip_y + u[j] * travel_y
-        z[j] = tip_z + u[j] * travel_z
+    for j in range(px.size):
+        u = begin + ramp[j] * step
+        px[j] = tip_x + u * travel_x
+        py[j] = tip_y + u * travel_y
+        z[j] = tip_z + u * travel_z
 
 
 @njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
@@ -181,6 +179,60 @@ def _turned(
         sine = s * cosines[j] + c * sines[j]
         x[j] = px[j] * cosine + py[j] * sine - sx
         y[j] = py[j] * cosine - px[j] * sine - sy
+
+
+@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+def _rocked(
+    x: Array,
+    y: Array,
+    cosines: Array,
+    sines: Array,
+    ramp: Array,
+    c: float,
+    s: float,
+    sx: float,
+    sy: float,
+    tip_x: float,
+    tip_y: float,
+    height: float,
+    scale: float,
+    along: float,
+    a_step: float,
+    begin: int,
+    cells: Array,
+    first: int,
+    last: int,
+) -> None:
+    """Do all of a block at once where one cam rocks the headstock by less than 0.05 rad and the slides stand still."""
+    size = x.size
+    above, per = tip_y + height, scale / height
+    done = 0
+    while done < size:
+        at = along + (begin + done) * a_step
+        cell = min(max(int(at), 0), last)
+        run = size - done
+        if a_step > 0 and cell < last:
+            run = min(run, int((cell + 1 - at) / a_step) + 1)
+        elif a_step < 0 and cell > 0:
+            run = min(run, int((cell - at) / a_step) + 1)
+        k = cells[first + cell]
+        c0, c1, c2, c3 = per * k[0], per * k[1], per * k[2], per * k[3]
+        t0 = at - cell
+        end = min(done + (run + 15) // 16 * 16, size)
+        xs, ys, cs, ss = x[done:end], y[done:end], cosines[done:end], sines[done:end]
+        for j in range(xs.size):
+            t = t0 + ramp[j] * a_step
+            a = c0 + t * (c1 + t * (c2 + t * c3))
+            q = a * a
+            sa = a + a * q * (S3 + q * (S5 + q * S7))
+            ca = 1 + q * (C2 + q * (C4 + q * (C6 + q * C8)))
+            px = tip_x * ca - above * sa
+            py = tip_x * sa + above * ca - height
+            cosine = c * cs[j] - s * ss[j]
+            sine = s * cs[j] + c * ss[j]
+            xs[j] = px * cosine + py * sine - sx
+            ys[j] = py * cosine - px * sine - sy
+        done += run
 
 
 @njit(cache=True, error_model="numpy", parallel=True, fastmath=FUSED)
@@ -204,12 +256,11 @@ def weave(
     travel: Array,
     turned: float,
     shift: Array,
-    u: Array,
     x: Array,
     y: Array,
     z: Array,
 ) -> None:
-    """Fill u, x, y, z with every span's samples, each span's end left to the next.
+    """Fill x, y, z with every span's samples, each span's end left to the next.
 
     Parameters
     ----------
@@ -239,7 +290,7 @@ def weave(
         How far the still chuck turns the work.
     shift : (3,) float64, mm
         Where the still chuck's work stands on the spindle.
-    u, x, y, z : (n,) float64
+    x, y, z : (n,) float64
         Filled; an empty ``z`` is left alone.
     """
     cg, sg = math.cos(turned), math.sin(turned)
@@ -247,6 +298,8 @@ def weave(
     sy = shift[1] * cg - shift[0] * sg
     tip_x, tip_y, tip_z = tip[0], tip[1], tip[2] - shift[2]
     travel_x, travel_y, travel_z = travel
+    plainly = sideways == 1 and endways == 0 and height != 0.0 and most < 0.05 and z.size == 0
+    plainly = plainly and travel_x == 0.0 and travel_y == 0.0
     spans = starts.size
     shares = min(_SHARES, spans)
     for share in prange(shares):
@@ -258,8 +311,33 @@ def weave(
             for block in range(0, counts[k], _BLOCK):
                 size = min(_BLOCK, counts[k] - block)
                 begin, out = starts[k] + block * step, offsets[k] + block
-                us, xs, ys = u[out : out + size], x[out : out + size], y[out : out + size]
-                _held(ramp, us, px[:size], py[:size], pz[:size], begin, step, tip_x, tip_y, tip_z, travel_x, travel_y, travel_z)
+                xs, ys = x[out : out + size], y[out : out + size]
+                theta = 2 * math.pi * begin + turned
+                c, s = math.cos(theta), math.sin(theta)
+                if plainly:
+                    _rocked(
+                        xs,
+                        ys,
+                        cosines,
+                        sines,
+                        ramp,
+                        c,
+                        s,
+                        sx,
+                        sy,
+                        tip_x,
+                        tip_y,
+                        height,
+                        scale[0],
+                        along[k, 0],
+                        cells_a_step[k, 0],
+                        block,
+                        cells,
+                        first[k, 0],
+                        last[k, 0],
+                    )
+                    continue
+                _held(ramp, px[:size], py[:size], pz[:size], begin, step, tip_x, tip_y, tip_z, travel_x, travel_y, travel_z)
                 if sideways > 0:
                     _pushes(
                         ramp,
@@ -297,6 +375,4 @@ def weave(
                     pz[:size] -= pushed[:size]
                 if z.size > 0:
                     z[out : out + size] = pz[:size]
-                theta = 2 * math.pi * begin + turned
-                c, s = math.cos(theta), math.sin(theta)
                 _turned(xs, ys, px[:size], py[:size], cosines, sines, c, s, sx, sy)
