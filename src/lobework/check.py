@@ -2,14 +2,11 @@
 
 from __future__ import annotations
 
-import itertools
 import math
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from typing import TYPE_CHECKING, Literal
-
-import numpy as np
 
 from lobework.contact import largest_roller, lift_of
 from lobework.tolerances import JOIN_MM
@@ -17,12 +14,10 @@ from lobework.units import format_number
 
 if TYPE_CHECKING:
     from lobework.drive import Drive
-    from lobework.kinds import Piece
-    from lobework.passes import Cut, Pass
-    from lobework.rigid import Array
+    from lobework.passes import Cut
     from lobework.trace import Trace
 
-__all__ = ["Finding", "bridging_findings", "closure_findings", "travel_findings", "work_findings"]
+__all__ = ["Finding", "bridging_findings", "closure_findings", "in_mm", "travel_findings"]
 
 _TRAVEL_SLACK = 1e-9
 
@@ -34,7 +29,7 @@ class Finding:
     Parameters
     ----------
     kind : str
-        What was looked at: "closure", "bridging", "travel", "work", or a word of your own.
+        What was looked at: "closure", "bridging", "travel", "work", "carving", or a word of your own.
     level : "note", "warning" or "problem"
         Good to know; probably not meant; cannot be cut so.
     where : str
@@ -69,6 +64,8 @@ def closure_findings(cuts: Sequence[Cut], traces: Sequence[Trace]) -> Iterable[F
     """Yield how each pass joins up: turns to close, lobes a turn, and the gap at the join."""
     for name, same, paths in _by_group(cuts, traces):
         passed = same[0].passed
+        if not passed.turns:
+            continue
         worst = max((path.closure for path in paths), key=lambda closure: closure.gap_mm)
         shown = " and ".join(_in_lobes(drive, lobes) for drive, lobes in zip(passed.cams, worst.lobes_a_turn, strict=True))
         if worst.turns is None:
@@ -76,7 +73,7 @@ def closure_findings(cuts: Sequence[Cut], traces: Sequence[Trace]) -> Iterable[F
                 kind="closure",
                 level="note",
                 where=name,
-                says=f"{_why_open(passed)}; it ends {_mm(worst.gap_mm)} from where it began" + _and(shown),
+                says=f"{_why_open(same[0])}; it ends {in_mm(worst.gap_mm)} from where it began" + _and(shown),
             )
         elif worst.gap_mm <= JOIN_MM:
             turns = _turns(Fraction(worst.turns))
@@ -91,7 +88,7 @@ def closure_findings(cuts: Sequence[Cut], traces: Sequence[Trace]) -> Iterable[F
                 kind="closure",
                 level="warning",
                 where=name,
-                says=f"{_turns(passed.turns)} leave a gap of {_mm(worst.gap_mm)} at the join"
+                says=f"{_turns(passed.turns)} leave a gap of {in_mm(worst.gap_mm)} at the join"
                 + (f" ({gaps})" if gaps else "")
                 + f"; it closes after {_turns(Fraction(worst.turns))}: set turns = {worst.turns}"
                 + (", or another ratio" if passed.cams else ""),
@@ -104,7 +101,7 @@ def bridging_findings(cuts: Sequence[Cut], traces: Sequence[Trace]) -> Iterable[
         for drive in same[0].passed.cams:
             for bridge in lift_of(drive.cam, drive.follower).bridges:
                 reaches = largest_roller(drive.cam)
-                remedy = f"a roller of {_mm(reaches)} radius or less would reach" if reaches > 0 else "only a knife would reach"
+                remedy = f"a roller of {in_mm(reaches)} radius or less would reach" if reaches > 0 else "only a knife would reach"
                 first, last = (format_number(math.degrees(angle), 3) for angle in (bridge.first, bridge.last))
                 each = f" in each of {drive.cam.lobes} lobes" if drive.cam.lobes > 1 else ""
                 yield Finding(
@@ -112,7 +109,7 @@ def bridging_findings(cuts: Sequence[Cut], traces: Sequence[Trace]) -> Iterable[
                     level="warning",
                     where=f"{name}, {drive.name}",
                     says=f"the {drive.follower.kind} spans the cam from {first} to {last} degrees{each}, "
-                    f"{_mm(bridge.width)} wide, and misses up to {_mm(bridge.depth)} of depth; {remedy}",
+                    f"{in_mm(bridge.width)} wide, and misses up to {in_mm(bridge.depth)} of depth; {remedy}",
                 )
 
 
@@ -137,55 +134,18 @@ def travel_findings(cuts: Sequence[Cut], traces: Sequence[Trace]) -> Iterable[Fi
                     )
 
 
-def work_findings(piece: Piece, traces: Sequence[Trace]) -> Iterable[Finding]:
-    """Yield the passes whose tip goes beyond the edge of the work, or deeper than it is thick, or never touches it.
-
-    The edge is looked at where a line from the middle of the work crosses its outline once; of other outlines nothing is said.
-    """
-    for _, of_group in itertools.groupby(traces, key=lambda each: each.cut.group):
-        same = list(of_group)
-        name = same[0].cut.passed.name or f"pass {same[0].cut.group}"
-        beyond = [_beyond_edge(piece.outline, each) for each in same]
-        deep = [-float(each.z.min()) for each in same]
-        thickness = getattr(piece, "thickness", math.inf)
-        if max(deep) < -JOIN_MM:
-            says = f"the tip stays {_mm(-max(deep))} or more clear of the face and cuts nothing; depth counts into the work"
-            yield Finding(kind="work", level="warning", where=name, says=says)
-        if max(beyond) > JOIN_MM:
-            first = next(each.cut.title for each, over in zip(same, beyond, strict=True) if over > JOIN_MM)
-            says = f"the tip cuts up to {_mm(max(beyond))} beyond the edge of the work, in {first} first; begin nearer the middle"
-            yield Finding(kind="work", level="warning", where=name, says=says)
-        if max(deep) > thickness:
-            first = next(each.cut.title for each, down in zip(same, deep, strict=True) if down > thickness)
-            says = f"goes {_mm(max(deep))} deep, in {first} first, through work {_mm(thickness)} thick; mind what holds it"
-            yield Finding(kind="work", level="warning", where=name, says=says)
-
-
-def _beyond_edge(outline: Array, trace: Trace) -> float:
-    """Return how far, mm, the tip goes beyond the outline while it is in the work; zero where it does not."""
-    edge = outline[:-1]
-    angles = np.unwrap(np.arctan2(edge[:, 1], edge[:, 0]))
-    if not (np.all(np.diff(angles) > 0) or np.all(np.diff(angles) < 0)):
-        return 0.0
-    cutting = trace.z <= 0
-    if not cutting.any():
-        return 0.0
-    x, y = trace.x[cutting], trace.y[cutting]
-    out = np.hypot(x, y)
-    radii = np.hypot(edge[:, 0], edge[:, 1])
-    if out.max() <= radii.min():
-        return 0.0
-    over: float = (out - np.interp(np.arctan2(y, x), angles, radii, period=2 * math.pi)).max()
-    return max(over, 0.0)
-
-
-def _why_open(passed: Pass) -> str:
-    if any(passed.travel.tip):
+def _why_open(cut: Cut) -> str:
+    if any(cut.travel):
         return "the slides travel, so it does not close"
     return "a chuck does not come back with the spindle, so when it closes is not known"
 
 
-def _mm(value: float) -> str:
+def in_mm(value: float) -> str:
+    """Return a small length, mm, to a thousandth, or to three figures where it is smaller.
+
+    >>> in_mm(0.4), in_mm(0.00123)
+    ('0.4 mm', '0.00123 mm')
+    """
     return f"{value:.3g} mm" if 0 < abs(value) < 0.01 else f"{format_number(value, 3)} mm"
 
 

@@ -197,6 +197,16 @@ def _add_draw(verbs: Any, name: str) -> None:
     _takes_folder(verb, "otherwise ./ and the job file's name")
 
 
+def _add_carve(verbs: Any, name: str) -> None:
+    says = "carve the work, and write what is left: a picture, a solid or a page"
+    verb = _verb(verbs, name, says, "lobework carve lid.toml --as relief", _carve)
+    _takes_job(verb)
+    _takes_target(verb, "relief")
+    verb.add_argument("--resolution", metavar="LENGTH", help="from ray to ray, such as '0.02 mm' (otherwise the job's)")
+    verb.add_argument("--backend", metavar="NAME", help="the way of carving, of those that lobework list shows")
+    _takes_folder(verb, "otherwise ./ and the job file's name")
+
+
 def _add_program(verbs: Any, name: str) -> None:
     verb = _verb(verbs, name, "write the program for the controller", "lobework program lid.toml --into lid", _write("program"))
     _takes_job(verb)
@@ -217,7 +227,9 @@ def _add_check(verbs: Any, name: str) -> None:
 
 
 def _add_list(verbs: Any, name: str) -> None:
-    _verb(verbs, name, "list what is installed: cams, chucks, cutters, lathes, targets, plugins", "lobework list", _list)
+    _verb(
+        verbs, name, "list what is installed: cams, chucks, cutters, backends, lathes, targets, plugins", "lobework list", _list
+    )
 
 
 def _add_new(verbs: Any, name: str) -> None:
@@ -233,6 +245,7 @@ def _add_schema(verbs: Any, name: str) -> None:
 _COMMANDS: Final[dict[str, Callable[[Any, str], None]]] = {
     "make": _add_make,
     "draw": _add_draw,
+    "carve": _add_carve,
     "program": _add_program,
     "settings": _add_settings,
     "check": _add_check,
@@ -288,13 +301,16 @@ def _refuse(paths: Sequence[Path], *, overwrite: bool) -> None:
 
 def _make(asked: argparse.Namespace) -> int:
     from lobework import plugins
+    from lobework.work import carving_findings
 
     def made(job: Job) -> int:
         folder = _folder(asked)
-        targets, without = _runnable(plugins.installed().targets().values())
+        targets, without = _runnable(plugins.installed().targets().values(), job)
         _refuse([folder / target.file for target in targets], overwrite=asked.overwrite)
         traces = job.trace()
         found = traces.check()
+        if any(target.shows == "carving" for target in targets):
+            found += carving_findings(traces.carve_once(progress=_progress("carving")))
         contents = {folder / target.file: target.render(traces.shown(target.shows)) for target in targets}
         _saved(contents, overwrite=asked.overwrite)
         for line in [*without, *found]:
@@ -304,14 +320,31 @@ def _make(asked: argparse.Namespace) -> int:
     return _with_job(asked.job, made)
 
 
-def _runnable(targets: Any) -> tuple[list[Any], list[str]]:
-    """Return the targets that can be written here, and a line for each that lacks what it needs."""
+def _runnable(targets: Any, job: Job) -> tuple[list[Any], list[str]]:
+    """Return the targets that can be written for a job here, and a line for each that cannot, with what it lacks."""
+    without = {each.name: f"left out {each.file}: {lacks}" for each in targets if (lacks := _lacks(each, job))}
+    return [each for each in targets if each.name not in without], list(without.values())
+
+
+def _lacks(target: Any, job: Job) -> str:
     from importlib.util import find_spec
 
-    lacking = {"png"} if find_spec("resvg_py") is None else set()
-    remedy = "pip install 'lobework[png]' brings what it needs"
-    without = [f"left out {each.file}: {remedy}" for each in targets if each.name in lacking]
-    return [each for each in targets if each.name not in lacking], without
+    if target.shows == "carving" and (why := job.uncarvable):
+        return why
+    if target.needs and find_spec(target.needs[0]) is None:
+        return f"pip install '{target.needs[1]}' brings what it needs"
+    return ""
+
+
+def _progress(doing: str) -> Callable[[float], None] | None:
+    """Return what shows on a terminal how far long work has come, in one line that is wiped at the end."""
+    if not sys.stderr.isatty():
+        return None
+
+    def show(part: float) -> None:
+        print(f"\r{doing} {part:4.0%}" if part < 1 else "\r" + " " * (len(doing) + 5) + "\r", end="", file=sys.stderr, flush=True)
+
+    return show
 
 
 def _target(name: str, shows: str) -> Any:
@@ -340,6 +373,25 @@ def _write(shows: str) -> Callable[[argparse.Namespace], int]:
         return _with_job(asked.job, act)
 
     return written
+
+
+def _carve(asked: argparse.Namespace) -> int:
+    from lobework.units import length
+    from lobework.work import carving_findings, carving_summary
+
+    def act(job: Job) -> int:
+        target = _target(asked.target, "carving")
+        path = _folder(asked) / target.file
+        _refuse([path], overwrite=asked.overwrite)
+        resolution = length(asked.resolution, job.units) if asked.resolution else None
+        carving = job.carve(resolution, backend=asked.backend, progress=_progress("carving"))
+        found = carving_findings(carving)
+        _saved({path: target.render(carving)}, overwrite=asked.overwrite)
+        for line in [*carving_summary(carving, job.units), *found]:
+            print(line)
+        return _FOUND if any(finding.level == "problem" for finding in found) else _DONE
+
+    return _with_job(asked.job, act)
 
 
 def _settings(asked: argparse.Namespace) -> int:
@@ -374,6 +426,7 @@ def _list(asked: argparse.Namespace) -> int:  # noqa: ARG001
     shelf = plugins.installed()
     for kind in get_args(plugins.PartKind):
         _print_section(f"{kind}s", {name: _first_line(part) for name, part in shelf.kinds(kind).items()})
+    _print_section("backends", {name: backend.says for name, backend in shelf.backends().items()})
     _print_section("lathes", jobfile.shipped_lathes())
     _print_section("targets", {target.name: f"{target.file}: {target.says}" for target in shelf.targets().values()})
     _print_section("plugins", {record.name: f"{record.package} {record.version}" for record in shelf.loaded})

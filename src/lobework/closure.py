@@ -76,7 +76,7 @@ def closure_of(motion: Motion) -> Closure:
     shown = tuple(drive.cam.lobes * abs(drive.ratio) for drive in passed.cams)
     gaps = tuple(_short_of_whole(passed.turns * lobes) / lobes * 360 if lobes else Fraction(0) for lobes in shown)
     return Closure(
-        turns=None if goes_own_way or any(passed.travel.tip) else turns,
+        turns=None if goes_own_way or any(motion.cut.travel) else turns,
         lobes_a_turn=shown,
         gap_mm=float(math.dist(ends[0], ends[1])),
         gap_deg=gaps,

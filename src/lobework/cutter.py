@@ -9,11 +9,16 @@ from typing import Annotated, ClassVar, Protocol
 
 from lobework.edge import Arc, Edge, Slant
 from lobework.errors import require
-from lobework.holder import DrillingSpindle, Holder
+from lobework.holder import HOLDERS, DrillingSpindle, Holder
 from lobework.kinds import Angle, Length, Measure, require_numbers
 from lobework.units import format_number, length
 
 __all__ = ["Ball", "FlatEnd", "Pen", "Profiled", "RoundNosed", "Vee"]
+
+
+def _require_held(held: object) -> None:
+    """Refuse what holds no cutter."""
+    require(isinstance(held, HOLDERS), "held", repr(held), "a holder such as DrillingSpindle() or CuttingFrame(radius=20)")
 
 
 class _Edged(Protocol):
@@ -55,6 +60,7 @@ class Vee(_Edged):
 
     def __post_init__(self) -> None:
         require_numbers(self)
+        _require_held(self.held)
         require(0 < self.angle_deg < 180, "angle", self.angle_deg, "above 0 and below 180 degrees")
         require(0 < self.width < math.inf, "width", self.width, "above zero")
 
@@ -87,6 +93,7 @@ class Ball(_Edged):
 
     def __post_init__(self) -> None:
         require_numbers(self)
+        _require_held(self.held)
         require(0 < self.radius < math.inf, "radius", self.radius, "above zero")
 
     @property
@@ -118,6 +125,7 @@ class FlatEnd(_Edged):
 
     def __post_init__(self) -> None:
         require_numbers(self)
+        _require_held(self.held)
         require(0 < self.width < math.inf, "width", self.width, "above zero")
 
     @property
@@ -156,6 +164,7 @@ class RoundNosed(_Edged):
 
     def __post_init__(self) -> None:
         require_numbers(self)
+        _require_held(self.held)
         require(0 < self.radius < math.inf, "radius", self.radius, "above zero")
         require(0 <= self.angle_deg < 180, "angle", self.angle_deg, "0 or more and below 180 degrees")
         least = 2 * self._touch
@@ -220,6 +229,7 @@ class Profiled(_Edged):
     held: Holder = DrillingSpindle()
 
     def __post_init__(self) -> None:
+        _require_held(self.held)
         object.__setattr__(self, "points", tuple((float(a), float(b)) for a, b in self.points))
         require(len(self.points) >= 2, "points", self.points, "two points or more")
         require(self.points[0] == (0.0, 0.0), "points", self.points[0], "the tip (0, 0) first")

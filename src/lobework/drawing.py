@@ -11,8 +11,10 @@ from typing import TYPE_CHECKING, Final, Literal
 
 import numpy as np
 
+from lobework.carve.sweep import sweep_of
 from lobework.errors import require
 from lobework.hand import plain_name, settings_of
+from lobework.holder import CuttingFrame, DrillingSpindle, EccentricFrame
 from lobework.tolerances import JOIN_MM
 from lobework.units import LengthUnit
 
@@ -26,6 +28,8 @@ __all__ = ["Drawing", "Figure", "Ink", "Layer", "Stroke", "Words", "draw"]
 Ink = Literal["cut", "air", "outline", "rule", "accent"]
 """What a mark stands for: the cut itself, the cutter's way through air, the work's edge, a thin rule, the quiet accent."""
 
+_ROLLED: Final = ("barrel", "turned")
+_FACE: Final = "face seen from the cutter, X to the right, Y up"
 _LEAST_WIDTH_MM: Final = 0.1
 _WIDTH_STEP_MM: Final = 0.05
 _MARGIN_MM: Final = 9.0
@@ -143,6 +147,8 @@ def _strokes(points: Array, depth: Array, cutter: Cutter) -> tuple[Stroke, ...]:
     widths[depth < -JOIN_MM] = 0.0
     closed = len(points) > 2 and bool(np.all(np.abs(points[0] - points[-1]) <= JOIN_MM))
     of_move = np.maximum(widths[:-1], widths[1:]) if len(widths) > 1 else widths
+    if len(points) == 1:
+        return (_stroke(np.repeat(points, 2, axis=0), float(of_move[0])),)
     starts = np.concatenate(([0], np.flatnonzero(np.diff(of_move)) + 1))
     if len(starts) == 1 and closed:
         return (_stroke(points[:-1], float(of_move[0]), closed=True),)
@@ -156,12 +162,61 @@ def _stroke(points: Array, width: float, *, closed: bool = False) -> Stroke:
     return Stroke(points, width, "cut", closed)
 
 
-def _layers(traces: Sequence[Trace], cutter: Cutter) -> tuple[Layer, ...]:
+def _figure(trace: Trace, piece: Piece, cutter: Cutter) -> Figure:
+    """Return one cut: the way of the tip, on a rolled-out side cut where it goes round the back; of a plunge, its mark."""
+    path = np.stack([trace.x, trace.y, trace.z], axis=-1)
+    if len(path) == 1:
+        path = _mark(trace, piece, cutter)
+    seen = piece.seen(path) if hasattr(piece, "seen") else path * np.array([1.0, 1.0, -1.0])
+    depth = np.full(len(path), seen[0, 2]) if trace.x.size == 1 and trace.x.size < len(path) else seen[:, 2]
+    around = float(np.ptp(piece.outline[:, 0])) if getattr(piece, "form", "") in _ROLLED else math.inf
+    runs = _runs(np.column_stack([seen[:, :2], depth]), around)
+    return Figure(trace.cut.title, tuple(stroke for run in runs for stroke in _strokes(run[:, :2], run[:, 2], cutter)))
+
+
+def _mark(trace: Trace, piece: Piece, cutter: Cutter) -> Array:
+    """Return what a cutter that only goes in and out again marks: a ring, a stroke, or a point; (n, 3) mm on the work."""
+    tip = np.array([[trace.x[0], trace.y[0], trace.z[0]]])
+    surface, held = getattr(piece, "surface", None), getattr(cutter, "held", None)
+    if surface is None or held is None or isinstance(held, DrillingSpindle):
+        return tip
+    sweep = sweep_of(trace, cutter, surface)
+    level, outward = sweep.level[0], sweep.outward[0]
+    aside = np.cross(outward, level)
+    if isinstance(held, EccentricFrame):
+        turn = np.linspace(0, 2 * math.pi, 181)[:, None]
+        ring: Array = tip + held.radius * (np.cos(turn) * level + np.sin(turn) * aside)
+        return ring
+    depth = max(float(piece.seen(tip)[0, 2]), 0.0) if hasattr(piece, "seen") else 0.0
+    if isinstance(held, CuttingFrame):
+        angle = math.radians(held.angle_deg)
+        way, reach = math.cos(angle) * level + math.sin(angle) * aside, math.sqrt(max(depth * (2 * held.radius - depth), 0.0))
+    else:
+        way, reach = level, cutter.width_at(depth) / 2
+    stroke: Array = tip + np.array([[-reach], [reach]]) * way
+    return stroke
+
+
+def _runs(seen: Array, around: float) -> list[Array]:
+    """Return a path, (n, 3), in the pieces that lie on a sheet ``around`` mm wide that joins up at the back."""
+    if not math.isfinite(around):
+        return [seen]
+    turn = np.floor(seen[:, 0] / around + 0.5)
+    runs, begun = [], 0
+    lead = np.zeros((0, 3))
+    for k in np.flatnonzero(np.diff(turn)).tolist():
+        seam = (max(turn[k], turn[k + 1]) - 0.5) * around
+        part = (seam - seen[k, 0]) / (seen[k + 1, 0] - seen[k, 0])
+        met = seen[k] + part * (seen[k + 1] - seen[k])
+        runs.append(np.concatenate([lead, seen[begun : k + 1], [met]]) - [turn[k] * around, 0, 0])
+        lead, begun = met[None], k + 1
+    return [*runs, np.concatenate([lead, seen[begun:]]) - [turn[-1] * around, 0, 0]]
+
+
+def _layers(traces: Sequence[Trace], piece: Piece, cutter: Cutter) -> tuple[Layer, ...]:
     layers = []
     for group, of_group in itertools.groupby(traces, key=lambda each: each.cut.group):
-        figures = tuple(
-            Figure(each.cut.title, _strokes(np.stack([each.x, each.y], axis=-1), -each.z, cutter)) for each in of_group
-        )
+        figures = tuple(_figure(each, piece, cutter) for each in of_group)
         layers.append((group, figures))
     named = {each.cut.group: each.cut.passed.name or f"pass {each.cut.group}" for each in traces}
     return tuple(Layer(f"pass-{group}", named[group], figures) for group, figures in layers)
@@ -242,7 +297,7 @@ def draw(title: str, piece: Piece, cutter: Cutter, traces: Sequence[Trace], unit
     (['ring'], 50.0, 88.0)
     """
     require(len(traces) > 0, "traces", len(traces), "one or more", "give the job a pass")
-    layers = _layers(traces, cutter)
+    layers = _layers(traces, piece, cutter)
     strokes = [stroke for layer in layers for figure in layer.figures for stroke in figure.strokes]
     widest = max(stroke.width for stroke in strokes) / 2
     ends = [(stroke.points.min(axis=0), stroke.points.max(axis=0)) for stroke in strokes]
@@ -269,13 +324,20 @@ def draw(title: str, piece: Piece, cutter: Cutter, traces: Sequence[Trace], unit
         write(text, 2.3, "plain", 3)
     bar, parts, bar_says = _BARS[units]
     y -= 7.0
-    lines = [Stroke(piece.outline[:-1], 0.18, "outline", closed=True), *_centre_mark(), *_bar_marks(text_left, y, bar, parts)]
+    rolled = piece.form in _ROLLED
+    centre = [] if rolled else _centre_mark()
+    lines = [Stroke(piece.outline[:-1], 0.18, "outline", closed=True), *centre, *_bar_marks(text_left, y, bar, parts)]
     words.append(Words(bar_says, text_left + bar + 1.5, y, 2.3, "start", "plain"))
     y -= 1.4
     write("print at 100 %, check the scale bar", 2.1, "note", 1)
-    write("face seen from the cutter, X to the right, Y up", 2.1, "note", 1)
+    write(getattr(piece, "lies", _FACE), 2.1, "note", 1)
     top = float(high[1]) + _MARGIN_MM
-    says = f"Face of the work in true millimetres, seen from the cutter: {'; '.join(about)}."
+    shown = (
+        "Side of the work in true millimetres, rolled out"
+        if rolled
+        else "Face of the work in true millimetres, seen from the cutter"
+    )
+    says = f"{shown}: {'; '.join(about)}."
     return Drawing(
         title=title or "untitled", says=says, left=float(left), top=top, width=float(width),
         height=float(math.ceil(top - y + _MARGIN_MM * 0.8)), layers=layers, lines=tuple(lines), words=tuple(words), bar=bar,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, is_dataclass
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any, Final
 
@@ -74,6 +74,8 @@ def show(value: Any, measure: Measure | None = None, units: LengthUnit = "mm", l
     """
     if isinstance(value, Phase):
         return _show_phase(value, lobes)
+    if _is_part(value):
+        return ", ".join([value.kind, *(f"{name} {each}" for name, each in settings_of(value, units))])
     if measure is not None:
         return show_length(value, units) if measure.read is length else measure.show(value)
     if isinstance(value, float):
@@ -119,13 +121,23 @@ def show_ratio(ratio: Fraction) -> str:
 def settings_of(part: Any, units: LengthUnit = "mm", lobes: int | None = None) -> list[tuple[str, str]]:
     """Return every setting of a part, as its name and what to set it to, from the part's own fields.
 
+    A part within the part, such as what holds a cutter, is left out where it is the usual one.
+
     >>> from lobework.cutter import Vee
     >>> settings_of(Vee(angle_deg=90.0, width=3.0))
     [('angle', '90 deg'), ('width', '3 mm')]
     """
     marks = measures(type(part))
     found = [(plain_name(each.name), getattr(part, each.name), marks[each.name]) for each in fields(part)]
-    return [(name, show(value, mark, units, lobes)) for name, value, mark in found if value != ""]
+    usual = {
+        plain_name(each.name) for each in fields(part) if _is_part(each.default) and getattr(part, each.name) == each.default
+    }
+    said = [(name, value, mark) for name, value, mark in found if value not in ("", ()) and name not in usual]
+    return [(name, show(value, mark, units, lobes)) for name, value, mark in said]
+
+
+def _is_part(value: Any) -> bool:
+    return is_dataclass(value) and not isinstance(value, type) and hasattr(value, "kind")
 
 
 def cam_name(drive: Drive, number: int) -> str:

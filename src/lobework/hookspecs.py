@@ -1,4 +1,4 @@
-"""The hooks through which every cam, follower, chuck, cutter, piece, target and check comes in, shipped or not.
+"""The hooks through which every cam, follower, chuck, cutter, piece, backend, target and check comes in, shipped or not.
 
 A plugin is a module with ``lobework_contract = 1`` and at least one of these functions, marked `hookimpl`.
 """
@@ -13,6 +13,7 @@ import pluggy
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
+    from lobework.carve import Backend
     from lobework.check import Finding
     from lobework.kinds import Cam, Chuck, Cutter, Follower, Piece
     from lobework.passes import Cut
@@ -62,6 +63,11 @@ def lobework_cutters() -> list[type[Cutter]]:
 @_hookspec
 def lobework_pieces() -> list[type[Piece]]:
     """Return forms of work: frozen dataclasses that keep the promises of `lobework.kinds.Piece`."""
+
+
+@_hookspec
+def lobework_backends() -> list[Backend]:
+    """Return ways of carving: each keeps the promises of `lobework.carve.Backend`."""
 
 
 @_hookspec

@@ -11,13 +11,21 @@ from numbers import Real
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal, overload
 
+import numpy as np
+
 from lobework import plugins
+from lobework.carve.backend import Progress, refuse
+from lobework.carve.carving import Carving
+from lobework.carve.stock import RESOLUTION_MM, stock_of
+from lobework.carve.sweep import sweep_of
 from lobework.errors import InputError, TooLargeError, require
 from lobework.kinds import Cutter, Piece, require_part
 from lobework.lathe import Lathe
 from lobework.outputs import refuse_existing, write_files
 from lobework.passes import MOST_CUTS, Cut, Pass, Series, cuts_of
 from lobework.program import Feeds
+from lobework.slide import Approach
+from lobework.surface import Round
 from lobework.tolerances import CHORD_MM, CONTACT_MM
 from lobework.trace import BYTES_A_SAMPLE, MOST_BYTES, Trace, estimate, trace
 
@@ -42,11 +50,12 @@ class Traces(Sequence[Trace]):
         One for each cut.
     """
 
-    __slots__ = ("_traces", "job")
+    __slots__ = ("_carving", "_traces", "job")
 
     def __init__(self, job: Job, traces: Iterable[Trace]) -> None:
         self.job = job
         self._traces = tuple(traces)
+        self._carving: Carving | None = None
 
     def __len__(self) -> int:
         return len(self._traces)
@@ -69,7 +78,7 @@ class Traces(Sequence[Trace]):
 
     def check(self) -> list[Finding]:
         """Return what every installed check finds, the gravest first."""
-        from lobework.check import work_findings
+        from lobework.work import work_findings
 
         cuts = [each.cut for each in self]
         every = list(work_findings(self.job.piece, self))
@@ -88,10 +97,31 @@ class Traces(Sequence[Trace]):
 
         return program(self.job.title, self, self.job.feeds, self.job.units)
 
-    def shown(self, what: Literal["drawing", "axes", "program", "settings"]) -> Drawing | Program | Settings | Traces:
+    def carve(self, resolution: float | None = None, *, backend: str | None = None, progress: Progress | None = None) -> Carving:
+        """Return what these cuts leave in the wood; see `Job.carve`."""
+        job = self.job
+        way = plugins.installed().backend(backend) if backend else next(iter(plugins.installed().backends().values()))
+        stock = stock_of(job.piece, job.resolution if resolution is None else resolution)
+        sweeps = [sweep_of(each, job.cutter, stock.surface) for each in self]
+        refuse(way, stock, sweeps)
+        depth = stock.uncut()
+        way.carve(stock, sweeps, depth, progress)
+        depth.flags.writeable = False
+        return Carving(title=job.title, piece=job.piece, stock=stock, depth=depth, sweeps=tuple(sweeps))
+
+    def carve_once(self, progress: Progress | None = None) -> Carving:
+        """Return what these cuts leave in the wood, at the job's own resolution; carved at the first call, then kept."""
+        self._carving = self._carving or self.carve(progress=progress)
+        return self._carving
+
+    def shown(
+        self, what: Literal["drawing", "axes", "program", "settings", "carving"]
+    ) -> Drawing | Program | Settings | Traces | Carving:
         """Return what a target that shows ``what`` renders."""
         if what == "settings":
             return self.job.settings()
+        if what == "carving":
+            return self.carve_once()
         return self.drawing() if what == "drawing" else self.program() if what == "program" else self
 
 
@@ -117,6 +147,8 @@ class Job:
         How far a straight move between two samples may stray from the path on the work.
     feeds : Feeds
         Speeds and clearances of the program.
+    resolution : float, mm
+        From ray to ray of the work when it is carved.
 
     Examples
     --------
@@ -145,6 +177,7 @@ class Job:
     units: LengthUnit = "mm"
     chord: float = CHORD_MM
     feeds: Feeds = field(default_factory=Feeds)
+    resolution: float = RESOLUTION_MM
 
     def __post_init__(self) -> None:
         passes = tuple(self.passes) if isinstance(self.passes, Iterable) else (self.passes,)
@@ -157,6 +190,8 @@ class Job:
         require_part(self.cutter, "width_at", "cutter", "a cutter such as Vee(angle_deg=90, width=3), or Pen()")
         require(isinstance(self.feeds, Feeds), "feeds", repr(self.feeds), "Feeds, such as Feeds(spindle_rpm=2)")
         require(isinstance(self.chord, Real), "chord", repr(self.chord), "a plain number, in mm")
+        require(isinstance(self.resolution, Real), "resolution", repr(self.resolution), "a plain number, in mm")
+        require(0 < self.resolution < math.inf, "resolution", float(self.resolution), "above zero, such as 0.05 mm")
         require(self.units in ("mm", "inch"), "units", self.units, "'mm' or 'inch'")
         require(CONTACT_MM <= self.chord < math.inf, "chord", self.chord, f"at least {CONTACT_MM:g} mm, such as 0.002 mm")
         require_few(self._count)
@@ -179,12 +214,29 @@ class Job:
             Where a step cannot be taken; the message names the pass and the step.
         """
         found: list[Cut] = []
+        approach = self._approach
         for group, item in enumerate(self.passes, 1):
             try:
-                found.extend(cuts_of(item, self.lathe, first=len(found) + 1, group=group))
+                found.extend(cuts_of(item, self.lathe, first=len(found) + 1, group=group, approach=approach))
             except InputError as error:
                 raise type(error)(error.says, f"pass[{group}].{error.where}".removesuffix(".")) from None
         return tuple(found)
+
+    @property
+    def uncarvable(self) -> str:
+        """Why this job can only be drawn: its cutter has no edge, or its work no surface; empty where it can be carved."""
+        for what, part, has in (("cutter", self.cutter, "edge"), ("work", self.piece, "surface")):
+            if not hasattr(part, has):
+                return f"this {what} has no {has} to carve with" if has == "edge" else f"this {what} has no {has} to carve"
+        return ""
+
+    @property
+    def _approach(self) -> Approach:
+        """From where the cutter comes: to the side of work that has a side, to the face of any other."""
+        surface = getattr(self.piece, "surface", None)
+        if not isinstance(surface, Round):
+            return Approach()
+        return Approach(axis="x", surface=float(surface.profile(np.linspace(0.0, surface.length, 1025))[:, 0].max()))
 
     def trace(self) -> Traces:
         """Return the path of every cut on the piece.
@@ -213,6 +265,29 @@ class Job:
             group = list(same)
             with _in_pass(group[0]):
                 yield len(group) * estimate(group[0], chord=self.chord)
+
+    def carve(self, resolution: float | None = None, *, backend: str | None = None, progress: Progress | None = None) -> Carving:
+        """Return what the cuts leave in the wood.
+
+        Parameters
+        ----------
+        resolution : float, mm, optional
+            From ray to ray; the job's own unless given.
+        backend : str, optional
+            Which way of carving; the first that is installed, "compiled", unless given.
+        progress : callable, optional
+            Called now and then with the part done, 0 to 1; what it raises stops the carving.
+
+        Raises
+        ------
+        SettingError
+            Where the work or the cutter cannot be carved, or the backend cannot do what is asked.
+        TooLargeError
+            Where the grid would take more memory than a job may; nothing has been carved then.
+        UnknownNameError
+            Where no backend has that name.
+        """
+        return self.trace().carve(resolution, backend=backend, progress=progress)
 
     def check(self) -> list[Finding]:
         """Return what every installed check finds, the gravest first."""

@@ -18,7 +18,7 @@ from lobework.errors import InputError, SettingError
 from lobework.kernels.linkage import rocked, rocked_at_direction
 from lobework.kinds import Cam, Follower
 from lobework.lathe import Lathe
-from lobework.passes import Cut, Pass
+from lobework.passes import Cut
 from lobework.rigid import Array, Rigid
 from lobework.tolerances import TABLE_MM
 
@@ -88,7 +88,7 @@ class Motion:
     @property
     def level(self) -> bool:
         """Whether the tip keeps one depth in the work all through the pass."""
-        return self.still is not None and not self.endways and not self.cut.passed.travel.tip[2]
+        return self.still is not None and not self.endways and not self.cut.travel[2]
 
     def displaced(self, pushes: tuple[Push, ...], u: Array) -> Array:
         """Return what several pushes on one motion come to, mm, at (n,) turns."""
@@ -103,8 +103,8 @@ class Motion:
 
     def tip(self, u: Array) -> Array:
         """Return where the slides hold the cutter's tip on the bench: (n, 3) mm."""
-        at, travel = np.array(self.cut.passed.at.tip), np.array(self.cut.passed.travel.tip)
-        held: Array = at + (u / float(self.cut.passed.turns))[:, None] * travel
+        turns = float(self.cut.passed.turns)
+        held: Array = np.array(self.cut.tip) + (u / (turns or 1.0))[:, None] * np.array(self.cut.travel)
         return held
 
     def carriage(self, u: Array) -> Rigid:
@@ -161,7 +161,7 @@ def motion_of(cut: Cut) -> Motion:
         a follower or cams that do not go together. The message names the key.
     """
     passed, lathe = cut.passed, cut.lathe
-    _axes_there(passed, lathe)
+    _axes_there(cut)
     pushes: dict[str, list[Push]] = {"sideways": [], "endways": []}
     for number, drive in enumerate(passed.cams, 1):
         try:
@@ -195,10 +195,10 @@ def _still(lathe: Lathe) -> Still | None:
     return Still(math.atan2(rotation[1, 0], rotation[0, 0]), complex(x, y), float(z))
 
 
-def _axes_there(passed: Pass, lathe: Lathe) -> None:
+def _axes_there(cut: Cut) -> None:
     """Refuse what the lathe has no axis for."""
-    for slide in ("x", "y", "z"):
-        travel = dict(zip("xyz", passed.travel.tip, strict=True))[slide]
+    passed, lathe = cut.passed, cut.lathe
+    for slide, travel in zip("xyz", cut.travel, strict=True):
         if travel:
             lathe.need(slide, f"travel.{slide}: the pass moves the {slide} slide while it cuts")
     if passed.at.y and lathe.axis("y") is None:

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any, Final, Literal
 from lobework.drive import Drive
 from lobework.errors import InputError, SettingError, nearest, require
 from lobework.kinds import Measure, measures
-from lobework.slide import At
+from lobework.slide import Approach, At
 from lobework.units import ratio
 
 if TYPE_CHECKING:
@@ -42,7 +42,7 @@ class Pass(_Repeats):
     Parameters
     ----------
     turns : Fraction
-        Spindle turns, above zero.
+        Spindle turns; at zero the cutter goes in and out again, and the spindle stands still.
     at : At
         Where the tip stands on its slides when the pass begins.
     travel : At
@@ -80,7 +80,9 @@ class Pass(_Repeats):
             require(isinstance(getattr(self, name), At), name, repr(getattr(self, name)), "an At, such as At(x=24, depth=0.4)")
         named = tuple(drive if drive.name else replace(drive, name=f"cam {number}") for number, drive in enumerate(drives, 1))
         object.__setattr__(self, "cams", named)
-        require(0 < self.turns <= 10**6, "turns", self.turns, "above zero, at most a million")
+        require(0 <= self.turns <= 10**6, "turns", self.turns, "zero or more, at most a million")
+        if not self.turns:
+            require(self.travel == At(), "travel", "given", "left out of a pass of no turns", "write turns above zero")
         require(self.together in ("sum", "furthest", None), "together", self.together, "'sum' or 'furthest'")
         names = [drive.name for drive in named]
         require(len(set(names)) == len(names), "cam.name", names, "different for each cam of a pass")
@@ -149,6 +151,8 @@ class Cut:
         The settings that the series steps, full names, as they now stand.
     group : int
         Which of the job's passes it came from, from 1.
+    approach : Approach
+        From where the cutter comes to the work: on a face, along the spindle.
     """
 
     number: int
@@ -157,6 +161,17 @@ class Cut:
     levels: tuple[Level, ...] = ()
     stepped: Mapping[str, Any] = field(default_factory=dict)
     group: int = 1
+    approach: Approach = Approach()
+
+    @property
+    def tip(self) -> tuple[float, float, float]:
+        """Where the tip stands on the bench when the pass begins, (x, y, z) mm."""
+        return self.passed.at.tip(self.approach.axis)
+
+    @property
+    def travel(self) -> tuple[float, float, float]:
+        """How far the tip goes on the bench by the end of the pass, (x, y, z) mm."""
+        return self.passed.travel.tip(self.approach.axis)
 
     @property
     def title(self) -> str:
@@ -233,7 +248,9 @@ def _stepped(of: Pass, lathe: Lathe, full: str, amount: Any) -> tuple[Pass, Lath
     return of, replace(lathe, chucks=tuple(moved if m is mounted else m for m in lathe.chucks)), value
 
 
-def cuts_of(item: Pass | Series, lathe: Lathe, *, first: int = 1, group: int = 1) -> Iterator[Cut]:
+def cuts_of(
+    item: Pass | Series, lathe: Lathe, *, first: int = 1, group: int = 1, approach: Approach | None = None
+) -> Iterator[Cut]:
     """Yield every cut of a pass or series on this lathe, in the order it is cut: outer levels turn slowest.
 
     Raises
@@ -241,8 +258,9 @@ def cuts_of(item: Pass | Series, lathe: Lathe, *, first: int = 1, group: int = 1
     InputError
         Where a step's name, its unit, or a setting that it reaches is wrong; the message names the step.
     """
+    approach = approach or Approach()
     if isinstance(item, Pass):
-        yield Cut(number=first, passed=item, lathe=lathe, group=group)
+        yield Cut(number=first, passed=item, lathe=lathe, group=group, approach=approach)
         return
     levels, base = item.levels(), item.innermost
     steps: list[list[tuple[str, Any]]] = []
@@ -269,4 +287,6 @@ def cuts_of(item: Pass | Series, lathe: Lathe, *, first: int = 1, group: int = 1
                 except InputError as error:
                     raise error.at(f"series step {'.'.join(str(p + 1) for p in places)}, {full}") from None
         marks = tuple(Level(level.name, place + 1, level.count) for level, place in zip(levels, places, strict=True))
-        yield Cut(number=number, passed=passed, lathe=stepped_lathe, levels=marks, stepped=stepped, group=group)
+        yield Cut(
+            number=number, passed=passed, lathe=stepped_lathe, levels=marks, stepped=stepped, group=group, approach=approach
+        )

@@ -40,6 +40,7 @@ class Disc:
     """
 
     form: ClassVar[str] = "disc"
+    lies: ClassVar[str] = "face seen from the cutter, X to the right, Y up"
     diameter: Length
     thickness: Length
     material: str = ""
@@ -55,6 +56,11 @@ class Disc:
         around = np.linspace(0, 2 * math.pi, 361)
         edge: Array = self.diameter / 2 * np.stack([np.cos(around), np.sin(around)], axis=-1)
         return edge
+
+    def seen(self, points: Array) -> Array:
+        """Return (n, 3) mm: X, Y and how deep, for (n, 3) points on the work."""
+        seen: Array = points * np.array([1.0, 1.0, -1.0])
+        return seen
 
     @property
     def surface(self) -> Face:
@@ -82,6 +88,7 @@ class Barrel:
     """
 
     form: ClassVar[str] = "barrel"
+    lies: ClassVar[str] = "side rolled out, seen from outside, Z up, X in the middle"
     diameter: Length
     length: Length
     bore: Length = 0.0
@@ -97,6 +104,11 @@ class Barrel:
     def outline(self) -> Array:
         """(5, 2) mm: the side rolled out flat, closed."""
         return _rolled_out(self.diameter / 2, 0.0, -self.length)
+
+    def seen(self, points: Array) -> Array:
+        """Return (n, 3) mm: round the side, along it, and how deep, for (n, 3) points on the work; the angle runs on."""
+        out = np.hypot(points[:, 0], points[:, 1])
+        return np.stack([self.diameter / 2 * _around(points), points[:, 2], self.diameter / 2 - out], axis=-1)
 
     @property
     def surface(self) -> Round:
@@ -151,6 +163,7 @@ class Turned:
     """
 
     form: ClassVar[str] = "turned"
+    lies: ClassVar[str] = "side rolled out, seen from outside, Z up, X in the middle"
     profile: Profile
     hollow: Profile = ()
     material: str = ""
@@ -176,7 +189,18 @@ class Turned:
     @property
     def outline(self) -> Array:
         """(5, 2) mm: the side rolled out flat at its greatest radius, closed; z stands for the length along it."""
-        return _rolled_out(self.widest, self.profile[0][0], self.profile[-1][0])
+        return _rolled_out(self.widest, self.profile[0][0], self.profile[0][0] - self.surface.length)
+
+    def seen(self, points: Array) -> Array:
+        """Return (n, 3) mm: round the side at its greatest radius, along it, and how deep, for (n, 3) points on the work."""
+        surface, out = self.surface, np.hypot(points[:, 0], points[:, 1])
+        s = np.interp(-points[:, 2], *_by_z(self.profile))
+        for _ in range(8):
+            radius, z, across, along = surface.profile(s).T
+            s = np.clip(s + (out - radius) * along - (points[:, 2] - z) * across, 0.0, surface.length)
+        radius, z, across, along = surface.profile(s).T
+        depth = (radius - out) * across + (z - points[:, 2]) * along
+        return np.stack([self.widest * _around(points), self.profile[0][0] - s, depth], axis=-1)
 
     @property
     def widest(self) -> float:
@@ -222,6 +246,18 @@ def _until(line: Array, starts: Array, ways: Array) -> Array:
         meets = (far > 0) & (part >= -1e-9) & (part <= 1 + 1e-9)
         found[k] = far[meets].min(initial=np.inf)
     return found
+
+
+@lru_cache(maxsize=64)
+def _by_z(profile: tuple[tuple[float, float], ...]) -> tuple[Array, Array]:
+    """Return -z and the length along a profile, at places along it."""
+    s = np.linspace(0.0, _meridian(profile).length, 513)
+    return -_meridian(profile).at(s)[:, 1], s
+
+
+def _around(points: Array) -> Array:
+    """Return the angle of each point about Z, rad, without leaps."""
+    return np.unwrap(np.arctan2(points[:, 1], points[:, 0]))
 
 
 def _rolled_out(radius: float, top: float, bottom: float) -> Array:

@@ -22,6 +22,7 @@ from lobework.hookspecs import CONTRACT
 from lobework.promises import findings, name_of, one_line, plain, whole_file
 
 if TYPE_CHECKING:
+    from lobework.carve import Backend
     from lobework.hookspecs import Check
     from lobework.targets import Target
 
@@ -42,6 +43,7 @@ _HOOKS: Final[dict[str, str]] = {
     "lobework_chucks": "chuck",
     "lobework_cutters": "cutter",
     "lobework_pieces": "piece",
+    "lobework_backends": "backend",
     "lobework_targets": "target",
     "lobework_checks": "check",
 }
@@ -113,7 +115,7 @@ class Plugins:
     loaded, refused : tuple of Record
         The plugins that came in, and those left out with their causes.
     parts : mapping from kind to what goes by each name
-        "cam", "follower", "chuck", "cutter", "piece", "target" and "check".
+        "cam", "follower", "chuck", "cutter", "piece", "backend", "target" and "check".
 
     Examples
     --------
@@ -163,6 +165,14 @@ class Plugins:
     def part(self, kind: PartKind, name: str) -> type:
         """Return the part of a kind that goes by ``name``; `UnknownNameError` where none does."""
         return _known(kind, name, self.kinds(kind))
+
+    def backends(self) -> dict[str, Backend]:
+        """Return every way of carving by name."""
+        return dict(self.parts["backend"])
+
+    def backend(self, name: str) -> Backend:
+        """Return the way of carving that goes by ``name``; `UnknownNameError` where none does."""
+        return _known("backend", name, self.backends())
 
     def targets(self) -> dict[str, Target]:
         """Return every target by name."""

@@ -13,11 +13,14 @@ import numpy as np
 from lobework.errors import SettingError, require
 from lobework.hand import HandSetting, by_hand, cam_name, show_length, show_ratio, turns_with_spindle
 from lobework.kinds import Length, require_numbers
+from lobework.slide import Approach
 from lobework.tolerances import JOIN_MM
 from lobework.units import LengthUnit, format_number
 
 if TYPE_CHECKING:
     from lobework.lathe import Axis, Lathe
+    from lobework.motion import Motion
+    from lobework.passes import Cut
     from lobework.rigid import Array
     from lobework.trace import Trace
 
@@ -43,7 +46,7 @@ class Feeds:
     spindle_rpm : float
         Turns of the spindle in a minute while it cuts, constant; above zero.
     clear : float, mm
-        Where the tip stands while anything else moves, above the face of the work.
+        Where the tip stands while anything else moves, out from the face of the work or from its side.
     plunge : float, mm a minute
         How fast the tip goes from there into the work.
 
@@ -136,6 +139,8 @@ class Program:
         To write lengths in.
     sections : tuple of Section
         The cuts, in order.
+    approach : Approach
+        From where the cutter comes to the work.
     """
 
     title: str
@@ -144,6 +149,7 @@ class Program:
     feeds: Feeds
     units: LengthUnit
     sections: tuple[Section, ...]
+    approach: Approach = Approach()
 
     @property
     def minutes(self) -> float:
@@ -167,34 +173,49 @@ def _steady(minutes: Array, places: Array) -> bool:
     return bool(np.all(off <= _STRAIGHT + rounding))
 
 
-def _timed(trace: Trace, axes: Sequence[Axis], rpm: float) -> Timed:
-    """Return a cut's moves at constant spindle speed: one, where every axis moves evenly all the way."""
+def _timed(trace: Trace, axes: Sequence[Axis], rpm: float) -> tuple[Timed, ...]:
+    """Return a cut's moves at constant spindle speed: one, where every axis moves evenly all the way; none of a plunge."""
+    if not trace.cut.passed.turns:
+        return ()
     later = np.concatenate(([True], np.diff(trace.u) > 0))
     minutes, moved = trace.u[later] / rpm, trace.axes
     places = np.stack([moved[axis.moves][later] for axis in axes], axis=-1)
     if len(minutes) < 2:
         raise SettingError(f"cut {trace.cut.number} ({trace.cut.title}): it has no length in time, so there is nothing to send")
     kept = np.array([0, len(minutes) - 1]) if _steady(minutes, places) else np.arange(len(minutes))
-    return Timed(np.diff(minutes[kept]), tuple(axis.letter for axis in axes), places[kept[1:]])
+    return (Timed(np.diff(minutes[kept]), tuple(axis.letter for axis in axes), places[kept[1:]]),)
 
 
-def _highest_face(trace: Trace) -> float:
-    """Return how high the face of the work may come while cams turn on, in this cut or on the way to it, mm."""
-    motion = trace.motion
-    stands = trace.axes["z"] - trace.z
-    if not motion.endways:
-        return float(stands.max())
-    peaks = [max(push.scale * lift for lift in push.curve.extent) for push in motion.endways]
+def _outermost(trace: Trace) -> float:
+    """Return how far out the work may come while cams turn on, in this cut or on the way to it, mm on the slide that feeds in."""
+    motion, approach = trace.motion, trace.cut.approach
+    pushes = motion.endways if approach.axis == "z" else motion.sideways
+    peaks = [max(push.scale * lift for lift in push.curve.extent) for push in pushes] or [0.0]
     peak = max(peaks) if motion.furthest else sum(peaks)
-    return float((stands - motion.displaced(motion.endways, trace.u)).max()) + peak
+    if approach.axis == "x":
+        return approach.surface + _runs_out(motion) + peak
+    return float((trace.axes["z"] - trace.z - motion.displaced(pushes, trace.u)).max()) + peak
+
+
+def _runs_out(motion: Motion) -> float:
+    """Return how far the chucks carry the middle of the work from the spindle's axis, mm."""
+    shift = motion.chucks(np.linspace(0.0, 2 * math.pi * math.ceil(motion.cut.passed.turns or 1), 721)).shift
+    return float(np.hypot(shift[:, 0], shift[:, 1]).max())
+
+
+def _clear_of(cut: Cut, feeds: Feeds) -> float:
+    """Return where the tip stands clear, mm on the slide that feeds in."""
+    return cut.approach.surface + feeds.clear
 
 
 def _check_clear(traces: Sequence[Trace], feeds: Feeds) -> None:
     for trace in traces:
-        high = max(float(trace.axes["z"].max()), _highest_face(trace))
+        approach = trace.cut.approach
+        high = max(float(trace.axes[approach.axis].max()), _outermost(trace)) - approach.surface
+        moving = "the pumping face of the work" if approach.axis == "z" else "the moving side of the work"
         require(
             high < feeds.clear, "clear", feeds.clear,
-            f"above {high:g} mm, where cut {trace.cut.number} ({trace.cut.title}) or the pumping face of the work reaches",
+            f"above {high:g} mm, where cut {trace.cut.number} ({trace.cut.title}) or {moving} reaches",
             "raise clear in [program]",
         )  # fmt: skip
 
@@ -243,7 +264,8 @@ def _changes(before: Mapping[str, HandSetting], now: Mapping[str, HandSetting]) 
 def _hand_work(trace: Trace, units: LengthUnit) -> dict[str, HandSetting]:
     """Return everything set by hand for a cut, the slides without an axis among it; depth by hand comes at its own stop."""
     slides = _held_slides(trace, trace.cut.lathe)
-    set_so = {name: mm for name, mm in slides.items() if name == "x" or (name == "y" and mm)}
+    into = trace.cut.approach.axis
+    set_so = {name: mm for name, mm in slides.items() if name != into and (name != "y" or mm)}
     by_name = {name: HandSetting("set", f"{name} slide", show_length(mm, units)) for name, mm in set_so.items()}
     return {**by_hand(trace.cut, units), **by_name}
 
@@ -254,6 +276,7 @@ def _notes(trace: Trace, units: LengthUnit) -> tuple[str, ...]:
     places = {name: getattr(at, name) for name in ("x", "y", "z", "depth")}
     slides = ", ".join(f"{name} {show_length(mm, units)}" for name, mm in places.items() if mm)
     turns = f"{cut.passed.turns} spindle turn" + ("s" if cut.passed.turns != 1 else "")
+    turns = turns if cut.passed.turns else "in and out again, the spindle still"
     cams = []
     for number, drive in enumerate(cut.passed.cams, 1):
         how = "on the spindle" if turns_with_spindle(drive, number, cut.lathe) else f"at ratio {show_ratio(drive.ratio)}"
@@ -263,13 +286,15 @@ def _notes(trace: Trace, units: LengthUnit) -> tuple[str, ...]:
 
 def _depth_steps(trace: Trace, feeds: Feeds, units: LengthUnit) -> tuple[Step, Step]:
     """Return how the tip goes into the work, and how it comes away: by its axis, or by hand where it has none."""
-    depth = float(trace.axes["z"][0])
-    if trace.cut.lathe.axis("z") is not None:
-        return Feed({"Z": depth}, feeds.plunge), Rapid({"Z": feeds.clear})
+    name = trace.cut.approach.axis
+    depth, axis = float(trace.axes[name][0]), trace.cut.lathe.axis(name)
+    if axis is not None:
+        return Feed({axis.letter: depth}, feeds.plunge), Rapid({axis.letter: _clear_of(trace.cut, feeds)})
     clear = show_length(feeds.clear, units)
+    surface = "face" if name == "z" else "work"
     return (
-        Prompt((f"feed the cutter in by hand to z {show_length(depth, units)}",)),
-        Prompt((f"withdraw the cutter by hand, {clear} clear of the face",)),
+        Prompt((f"feed the cutter in by hand to {name} {show_length(depth, units)}",)),
+        Prompt((f"withdraw the cutter by hand, {clear} clear of the {surface}",)),
     )
 
 
@@ -277,12 +302,13 @@ def _section(trace: Trace, prompt: Sequence[str], axes: Sequence[Axis], feeds: F
     """Return one cut's steps; after a stop the tip is sent clear again, for a person may have moved it."""
     moved = trace.axes
     moving = [axis for axis in axes if axis.moves in moved]
-    start: dict[str, float] = {axis.letter: float(moved[axis.moves][0]) for axis in moving if axis.moves != "z"}
+    feeds_in = trace.cut.approach.axis
+    start: dict[str, float] = {axis.letter: float(moved[axis.moves][0]) for axis in moving if axis.moves != feeds_in}
     into, away = _depth_steps(trace, feeds, units)
     stop: list[Step] = [Prompt(tuple(prompt))] if prompt else []
     if prompt and isinstance(away, Rapid):
         stop.append(away)
-    steps = (*stop, Rapid(start), into, _timed(trace, moving, feeds.spindle_rpm), away)
+    steps = (*stop, Rapid(start), into, *_timed(trace, moving, feeds.spindle_rpm), away)
     section = Section(trace.cut.number, trace.cut.title, _notes(trace, units), steps)
     _check_travel(section, axes)
     return section
@@ -340,4 +366,6 @@ def program(title: str, traces: Sequence[Trace], feeds: Feeds | None = None, uni
     _, away = _depth_steps(traces[0], feeds, units)
     if isinstance(away, Prompt):
         sections[0] = replace(sections[0], steps=(away, *sections[0].steps))
-    return Program(title=title, lathe=lathe, axes=axes, feeds=feeds, units=units, sections=tuple(sections))
+    return Program(
+        title=title, lathe=lathe, axes=axes, feeds=feeds, units=units, sections=tuple(sections), approach=traces[0].cut.approach
+    )

@@ -38,6 +38,8 @@ def name_of(kind: str, thing: Any) -> str:
         return _target_name(thing)
     if kind == "check":
         return _check_name(thing)
+    if kind == "backend":
+        return _backend_name(thing)
     return _part_name(kind, thing)
 
 
@@ -96,6 +98,28 @@ def _target_name(target: Any) -> str:
         raise PluginError(f"target {name!r}: shows is {target.shows!r}; it must be one of {', '.join(shown)}")
     if not callable(target.render):
         raise PluginError(f"target {name!r}: render is {target.render!r}; it must be a function that returns the file's bytes")
+    return name
+
+
+def _backend_name(backend: Any) -> str:
+    from lobework.carve import Backend
+    from lobework.carve.backend import EVERYTHING
+
+    if isinstance(backend, type) or not isinstance(backend, Backend):
+        lacking = [each for each in ("name", "says", "can", "carve") if not hasattr(backend, each)]
+        why = f"lacks {', '.join(lacking)}" if lacking else "is a class; return what it makes"
+        raise PluginError(f"backend {plain(repr(backend))} {why}; see lobework.carve.Backend for what each must be")
+    name = _good_name(backend.name, "a backend's name")
+    _good_name(backend.says, f"backend {name!r}: says")
+    if not isinstance(backend.can, frozenset) or not backend.can:
+        raise PluginError(f"backend {name!r}: can is {plain(repr(backend.can))}; it must be a frozenset of what it can carve")
+    if unknown := sorted(map(str, backend.can - EVERYTHING)):
+        raise PluginError(f"backend {name!r}: can holds {unknown[0]!r}; it may hold {', '.join(sorted(EVERYTHING))}")
+    try:
+        inspect.signature(backend.carve).bind((), (), (), progress=None)
+    except TypeError:
+        says = "write def carve(self, stock, sweeps, depth, progress=None):"
+        raise PluginError(f"backend {name!r}: carve must take stock, sweeps, depth and progress; {says}") from None
     return name
 
 

@@ -123,7 +123,7 @@ def _zeros(cuts: Sequence[Cut]) -> Group:
     return _group(
         "zeros, before the first cut",
         ("x and y", "tip on the spindle's axis"),
-        ("z", "tip on the face of the work"),
+        ("z", "tip on the face of the work" if cuts[0].approach.axis == "z" else "tip at the end of the work"),
         ("spindle", "as it stands when the job begins"),
         *((("cams", "phase and index at 0: the top of a lobe towards the cutter's side, X plus"),) if cams else ()),
         *((("headstock", "at rest: followers on the base of their cams"),) if cams else ()),
@@ -136,7 +136,8 @@ def _pass(passed: Pass, number: int, units: LengthUnit) -> Group:
         (f"travels by {name}", value) for (name, value) in settings_of(passed.travel, units) if getattr(passed.travel, name)
     ]
     together = [("cams together", passed.together)] if passed.together and len(passed.cams) > 1 else []
-    return _group(_pass_name(passed, number), ("spindle turns", show(passed.turns)), *at, *travel, *together)
+    turns = show(passed.turns) if passed.turns else "none: in and out again"
+    return _group(_pass_name(passed, number), ("spindle turns", turns), *at, *travel, *together)
 
 
 def _pass_name(passed: Pass, number: int) -> str:
@@ -147,7 +148,7 @@ def _by(full: str, cut: Cut) -> Literal["program", "hand"]:
     """Return who sets a stepped setting: the program, where the lathe has an axis for it."""
     owner, _, name = full.rpartition(".")
     if not owner:
-        moves = "z" if name == "depth" else name
+        moves = cut.approach.axis if name == "depth" else name
         return "program" if cut.lathe.axis(moves) else "hand"
     cams = {drive.name: f"cam {number}" for number, drive in enumerate(cut.passed.cams, 1)}
     return "program" if name == "phase" and owner in cams and cut.lathe.axis(cams[owner]) else "hand"

@@ -5,20 +5,23 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from lobework.cam import Eccentric, Law, Scallop, Wave
+from lobework.carve.plain import Plain as PlainCarving
 from lobework.check import bridging_findings, closure_findings, travel_findings
 from lobework.chuck import EccentricChuck, Oval, Plain
-from lobework.cutter import Ball, Pen, Vee
+from lobework.cutter import Ball, FlatEnd, Pen, Profiled, RoundNosed, Vee
 from lobework.follower import Flat, Knife, Roller
 from lobework.hookspecs import hookimpl
-from lobework.piece import Disc
+from lobework.piece import Barrel, Disc, Turned
 from lobework.targets import BUILT_IN
 
 if TYPE_CHECKING:
+    from lobework.carve import Backend
     from lobework.hookspecs import Check
     from lobework.kinds import Cam, Chuck, Cutter, Follower, Piece
     from lobework.targets import Target
 
 __all__ = [
+    "lobework_backends",
     "lobework_cams",
     "lobework_checks",
     "lobework_chucks",
@@ -53,13 +56,19 @@ def lobework_chucks() -> list[type[Chuck]]:
 @hookimpl
 def lobework_cutters() -> list[type[Cutter]]:
     """Return the cutters that ship inside, and the pen."""
-    return [Vee, Ball, Pen]
+    return [Vee, Ball, FlatEnd, RoundNosed, Profiled, Pen]
 
 
 @hookimpl
 def lobework_pieces() -> list[type[Piece]]:
     """Return the forms of work that ship inside."""
-    return [Disc]
+    return [Disc, Barrel, Turned]
+
+
+@hookimpl
+def lobework_backends() -> list[Backend]:
+    """Return the ways of carving that ship inside; the first is taken unless another is asked for."""
+    return [PlainCarving()]
 
 
 @hookimpl

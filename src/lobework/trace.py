@@ -57,7 +57,7 @@ class Spans:
     @property
     def step(self) -> Array:
         """(k,) turns from sample to sample in each."""
-        step: Array = (self.end - self.start) / self.steps
+        step: Array = (self.end - self.start) / np.maximum(self.steps, 1)
         return step
 
     @property
@@ -185,6 +185,8 @@ def trace(cut: Cut, *, chord: float = CHORD_MM, way: Way = "auto") -> Trace:
 def estimate(cut: Cut, *, chord: float = CHORD_MM) -> int:
     """Return about how many samples the trace of ``cut`` would take, from its first turns."""
     turns = float(cut.passed.turns)
+    if not turns:
+        return 1
     tried = min(turns, _TRIAL_TURNS)
     motion = motion_of(cut)
     pieces = turns * _splits_a_turn(motion)
@@ -208,6 +210,8 @@ def _splits_a_turn(motion: Motion) -> int:
 
 def _spans(motion: Motion, turns: float, chord: float) -> Spans:
     """Return spans that end wherever the path may have a corner, with the fewest steps that keep to ``chord``."""
+    if not turns:
+        return Spans(np.zeros(1), np.zeros(1), np.zeros(1, dtype=np.int64))
     breaks = [np.linspace(0.0, turns, math.ceil(turns * _splits_a_turn(motion)) + 1)]
     breaks += [_corners(push, turns) for push in (*motion.sideways, *motion.endways)]
     if motion.furthest:
@@ -391,6 +395,6 @@ def _loop_tables(motion: Motion, spans: Spans, step: Array) -> _LoopTables:
         furthest=(-1 if pushes[0].scale < 0 else 1) if motion.furthest else 0,
         height=height,
         most=sum(abs(push.scale) * max(map(abs, push.curve.extent)) for push in motion.sideways) / (height or 1.0),
-        tip=np.array(passed.at.tip),
-        travel=np.array(passed.travel.tip) / float(passed.turns),
+        tip=np.array(motion.cut.tip),
+        travel=np.array(motion.cut.travel) / (float(passed.turns) or 1.0),
     )

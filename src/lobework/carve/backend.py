@@ -27,21 +27,19 @@ Progress = Callable[[float], None]
 
 @runtime_checkable
 class Backend(Protocol):
-    """A way of carving.
+    """A way of carving."""
 
-    Attributes
-    ----------
-    name : str
-        What people call it.
-    says : str
-        One line on what it is for.
-    can : frozenset of Ability
-        What it can carve; anything else is refused before cutting.
-    """
+    @property
+    def name(self) -> str:
+        """What people call it."""
 
-    name: str
-    says: str
-    can: frozenset[Ability]
+    @property
+    def says(self) -> str:
+        """One line on what it is for."""
+
+    @property
+    def can(self) -> frozenset[Ability]:
+        """What it can carve; anything else is refused before cutting."""
 
     def carve(self, stock: Stock, sweeps: Sequence[Sweep], depth: Depth, progress: Progress | None = None) -> None:
         """Deepen ``depth`` in place, stock.shape float32 mm along each ray, wherever a sweep goes deeper; never the reverse.

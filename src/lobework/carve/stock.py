@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Final
 
@@ -40,6 +40,8 @@ class Stock:
         at angle zero and again after the last.
     row_step, column_step : float
         From row to row, mm; from column to column, mm on a face, rad on a round surface.
+    row_start, column_start : float, optional
+        Where the first row and column lie; on a face about its middle, on a round surface at zero, unless given.
 
     Examples
     --------
@@ -54,6 +56,8 @@ class Stock:
     columns: int
     row_step: float
     column_step: float
+    row_start: float | None = None
+    column_start: float | None = None
 
     @property
     def shape(self) -> tuple[int, int]:
@@ -69,6 +73,7 @@ class Stock:
     def down(self) -> Array:
         """(rows,) mm: y of each row on a face, the length along the profile on a round surface."""
         start = -(self.rows - 1) / 2 * self.row_step if isinstance(self.surface, Face) else 0.0
+        start = start if self.row_start is None else self.row_start
         down: Array = start + self.row_step * np.arange(self.rows, dtype=np.float64)
         return down
 
@@ -76,6 +81,7 @@ class Stock:
     def across(self) -> Array:
         """(columns,): x of each column, mm, on a face; its angle, rad, on a round surface."""
         start = -(self.columns - 1) / 2 * self.column_step if isinstance(self.surface, Face) else 0.0
+        start = start if self.column_start is None else self.column_start
         across: Array = start + self.column_step * np.arange(self.columns, dtype=np.float64)
         return across
 
@@ -111,6 +117,45 @@ class Stock:
         if isinstance(self.surface, Face):
             return np.array([[self.surface.thickness]])
         return self.surface.wall(self.down)[:, None]
+
+    @cached_property
+    def areas(self) -> Array:
+        """(rows, 1) mm^2: how much of the surface each ray stands for."""
+        if isinstance(self.surface, Face):
+            return np.array([[self.row_step * self.column_step]])
+        return self.profile[:, :1] * self._strips
+
+    @cached_property
+    def _strips(self) -> Array:
+        """(rows, 1) mm rad: each row's length along the profile times a column's angle."""
+        lengths = np.full((self.rows, 1), self.row_step * self.column_step)
+        lengths[[0, -1]] /= 2
+        return lengths
+
+    def volumes(self, depth: Array) -> Array:
+        """Return the volume, mm^3, that each ray's depth, (rows, columns) mm, takes away.
+
+        On a round surface what lies deeper is narrower: the integral of ``(r - t n) (1 - c t)`` over the depth ``t``, with
+        ``n`` the normal's part along the radius and ``c`` the profile's curvature. Source: surfaces parallel to a surface,
+        from memory.
+        """
+        if isinstance(self.surface, Face):
+            return self.areas * depth
+        radius, _, across, along = self.profile.T
+        bend = np.zeros(self.rows)
+        if not self.surface.straight:
+            turning = np.gradient(np.unwrap(np.arctan2(along, across)), self.row_step)
+            bend = -turning
+        r, n, c = radius[:, None], across[:, None], bend[:, None]
+        volumes: Array = self._strips * depth * (r - depth * ((n + r * c) / 2 - depth * n * c / 3))
+        return volumes
+
+    def ray(self, row: int, column: int) -> Stock:
+        """Return the stock of one ray; on a round surface of its whole row."""
+        start = float(self.down[row])
+        if isinstance(self.surface, Face):
+            return replace(self, rows=1, columns=1, row_start=start, column_start=float(self.across[column]))
+        return replace(self, rows=1, row_start=start)
 
     def uncut(self) -> Depth:
         """Return a grid of no depth."""

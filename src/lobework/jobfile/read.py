@@ -147,7 +147,7 @@ def _job_of(read: dict[str, Any], name: str, context: Context) -> Job:
         raise inside(error, "lathe") from None
     machine = replace(machine, chucks=tuple(read.get("chuck", ())))
     passes = tuple(_repeated(each, machine, context.units, f"pass[{number}]") for number, each in enumerate(read["pass"], 1))
-    settings: dict[str, Any] = {key: read[key] for key in ("units", "chord", "piece", "cutter") if key in read}
+    settings: dict[str, Any] = {key: read[key] for key in ("units", "chord", "resolution", "piece", "cutter") if key in read}
     if "program" in read:
         settings["feeds"] = read["program"]
     return Job(title=read.get("title") or name, lathe=machine, passes=passes, **settings)

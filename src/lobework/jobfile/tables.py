@@ -31,6 +31,7 @@ from pydantic_core import core_schema
 
 from lobework import plugins
 from lobework.errors import InputError, PluginError, nearest
+from lobework.holder import HOLDERS, Holder
 from lobework.jobfile.source import inside, pointed, shown, written_key
 from lobework.kinds import Cam, Chuck, Cutter, Follower, Measure, Piece
 from lobework.plugins import PartKind
@@ -254,22 +255,27 @@ class Choice:
     Parameters
     ----------
     what : str
-        "cam", "follower", "chuck", "cutter" or "piece".
+        "cam", "follower", "chuck", "cutter", "piece" or "holder".
     key : str
         "shape", "kind" or "form".
     table : callable
         From a part's name and class to its table.
+    known : callable, optional
+        To the parts by name; those that are installed unless given.
     """
 
-    def __init__(self, what: PartKind, key: str, table: Callable[[str, type], Table]) -> None:
+    def __init__(
+        self, what: str, key: str, table: Callable[[str, type], Table], known: Callable[[], Mapping[str, type]] | None = None
+    ) -> None:
         self.what = what
         self.key = key
         self._table = cache(table)
+        self._known = known or (lambda: plugins.installed().kinds(what))  # type: ignore[arg-type]
 
     def core(self) -> core_schema.CoreSchema:
         """Return the pydantic schema of every part installed that a file can hold."""
         models: list[Any] = []
-        for name, part in plugins.installed().kinds(self.what).items():
+        for name, part in self._known().items():
             try:
                 models.append(self._table(name, part).model)
             except PluginError:
@@ -280,7 +286,7 @@ class Choice:
 
     def read(self, given: Any, context: Context) -> Any:
         """Return the part that ``given`` describes."""
-        known = plugins.installed().kinds(self.what)
+        known = self._known()
         if not isinstance(given, dict):
             raise InputError(f"{shown(given)} is not a table; write {self.key} = one of {', '.join(known)}, and its settings")
         name = given.get(self.key)
@@ -374,6 +380,8 @@ def reading(hint: Any) -> tuple[Any, str]:
         return (measured(mark), mark.says) if mark is not None else reading(inner[0])
     if origin is Literal:
         return hint, " or ".join(repr(each) for each in inner)
+    if hint == Holder:
+        return read_by(_holder_choice()), "a table with kind = 'fixed', 'drilling spindle', 'cutting frame' or 'eccentric frame'"
     if origin in (Union, UnionType):
         ways = [reading(each) for each in inner if each is not NoneType]
         return reduce(or_, [way for way, _ in ways]), " or ".join(says for _, says in ways)
@@ -467,6 +475,16 @@ def first_line(part: type) -> str:
 def chosen(what: str, key: str, name: str, part: type) -> dict[str, Key]:
     """Return the key that says which part a table is."""
     return {key: Key(Literal[name], repr(name), about=f"This {what}: {first_line(part)}")}
+
+
+@cache
+def _holder_choice() -> Choice:
+    holders = {holder.kind: holder for holder in HOLDERS}
+
+    def table(name: str, part: type) -> Table:
+        return part_table(part, chosen("holder", "kind", name, part))
+
+    return Choice("holder", "kind", table, lambda: holders)
 
 
 @cache

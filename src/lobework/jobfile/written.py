@@ -70,6 +70,7 @@ def job_table() -> Table:
         "units": _UNITS,
         "lathe": Key(read_by(_LatheReader()), _LATHE, about="The lathe that cuts it."),
         "chord": Key(*reading(Length), None, "How far a straight move may stray from the path on the work; 0.002 mm unless set."),
+        "resolution": Key(*reading(Length), None, "From ray to ray of the work when it is carved; 0.05 mm unless set."),
         "piece": Key(read_by(choice_of("piece")), "a [piece] table such as form = 'disc', diameter = 70, thickness = 8"),
         "cutter": Key(read_by(choice_of("cutter")), "a [cutter] table such as kind = 'vee', angle = 90, width = 3"),
         "chuck": Key(list_of(_chuck_choice()), "[[chuck]] tables", None, "The chucks, from the spindle outwards."),

@@ -71,5 +71,10 @@ def render(drawing: Drawing, dpi: float = 254.0) -> bytes:
 
 
 TARGET: Final = Target(
-    name="png", file="drawing.png", shows="drawing", says="the sheet as a picture, ten dots a millimetre", render=render
+    name="png",
+    file="drawing.png",
+    shows="drawing",
+    says="the sheet as a picture, ten dots a millimetre",
+    render=render,
+    needs=("resvg_py", "lobework[png]"),
 )

@@ -144,7 +144,8 @@ def _zeros(program: Program) -> Iterator[str]:
     headstock = program.lathe.headstock
     still = headstock.sideways == "fixed" and headstock.endways == "fixed"
     rest = "" if still else ", with the headstock at rest: followers on the base of their cams"
-    yield from _comments(f"X and Y on the spindle axis, Z on the face of the work{rest}", "slides 0")
+    end = "on the face of the work" if program.approach.axis == "z" else "at the end of the work"
+    yield from _comments(f"X and Y on the spindle axis, Z {end}{rest}", "slides 0")
 
 
 def _head(program: Program) -> Iterator[str]:
@@ -159,7 +160,7 @@ def _head(program: Program) -> Iterator[str]:
     yield from _comments(
         f"spindle {format_number(feeds.spindle_rpm)} turns a minute, constant; {cuts} cut{'s' if cuts != 1 else ''}, "
         f"{format_number(program.minutes, 2)} minutes under cut; between cuts the tip stands "
-        f"{show_length(feeds.clear, program.units)} above the face",
+        f"{show_length(feeds.clear, program.units)} {'above the face' if program.approach.axis == 'z' else 'off the work'}",
         "time",
     )
     turned = ", ".join(axis.letter for axis in program.axes if axis.rotary)

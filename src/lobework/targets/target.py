@@ -19,12 +19,14 @@ class Target:
         What people call it, such as "svg".
     file : str
         The name of the file it is written to.
-    shows : "drawing", "axes", "program" or "settings"
-        What ``render`` takes: a `Drawing`, a sequence of `Trace`, a `Program` or a `Settings`.
+    shows : "drawing", "axes", "program", "settings" or "carving"
+        What ``render`` takes: a `Drawing`, a sequence of `Trace`, a `Program`, a `Settings` or a `Carving`.
     says : str
         One line on what it is for.
     render : callable
         From that to the bytes of the whole file.
+    needs : (str, str), optional
+        A module that it cannot do without and lobework does not bring, and what installs it.
 
     Examples
     --------
@@ -34,6 +36,7 @@ class Target:
 
     name: str
     file: str
-    shows: Literal["drawing", "axes", "program", "settings"]
+    shows: Literal["drawing", "axes", "program", "settings", "carving"]
     says: str
     render: Callable[[Any], bytes]
+    needs: tuple[str, str] | None = None
