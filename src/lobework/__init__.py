@@ -8,19 +8,21 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from lobework.cam import CamShape, Eccentric, Law, Scallop, Wave
     from lobework.carriage import Headstock
+    from lobework.carve import Carving
     from lobework.check import Finding
     from lobework.chuck import EccentricChuck, Oval, Plain
     from lobework.closure import Closure
     from lobework.contact import Bridge, Lift, largest_roller, lift_of, pressure_angle, touch_at
-    from lobework.cutter import Ball, Pen, Vee
+    from lobework.cutter import Ball, FlatEnd, Pen, Profiled, RoundNosed, Vee
     from lobework.drive import Drive
     from lobework.errors import InputError, LobeworkError
     from lobework.follower import Flat, Knife, Roller
+    from lobework.holder import CuttingFrame, DrillingSpindle, EccentricFrame, FixedTool
     from lobework.job import Job
     from lobework.jobfile import job_schema, read_job, read_lathe
     from lobework.lathe import Axis, Lathe
     from lobework.passes import Cut, Pass, Series
-    from lobework.piece import Disc
+    from lobework.piece import Barrel, Disc, Turned
     from lobework.program import Feeds
     from lobework.rigid import Rigid
     from lobework.slide import At
@@ -31,17 +33,24 @@ __all__ = [
     "At",
     "Axis",
     "Ball",
+    "Barrel",
     "Bridge",
     "CamShape",
+    "Carving",
     "Closure",
     "Cut",
+    "CuttingFrame",
     "Disc",
+    "DrillingSpindle",
     "Drive",
     "Eccentric",
     "EccentricChuck",
+    "EccentricFrame",
     "Feeds",
     "Finding",
+    "FixedTool",
     "Flat",
+    "FlatEnd",
     "Headstock",
     "InputError",
     "Job",
@@ -55,11 +64,14 @@ __all__ = [
     "Pen",
     "Phase",
     "Plain",
+    "Profiled",
     "Rigid",
     "Roller",
+    "RoundNosed",
     "Scallop",
     "Series",
     "Trace",
+    "Turned",
     "Vee",
     "Wave",
     "job_schema",
@@ -74,19 +86,21 @@ __all__ = [
 _HOME = {
     "cam": ("CamShape", "Eccentric", "Law", "Scallop", "Wave"),
     "carriage": ("Headstock",),
+    "carve": ("Carving",),
     "check": ("Finding",),
     "chuck": ("EccentricChuck", "Oval", "Plain"),
     "closure": ("Closure",),
     "contact": ("Bridge", "Lift", "largest_roller", "lift_of", "pressure_angle", "touch_at"),
-    "cutter": ("Ball", "Pen", "Vee"),
+    "cutter": ("Ball", "FlatEnd", "Pen", "Profiled", "RoundNosed", "Vee"),
     "drive": ("Drive",),
     "errors": ("InputError", "LobeworkError"),
     "follower": ("Flat", "Knife", "Roller"),
+    "holder": ("CuttingFrame", "DrillingSpindle", "EccentricFrame", "FixedTool"),
     "job": ("Job",),
     "jobfile": ("job_schema", "read_job", "read_lathe"),
     "lathe": ("Axis", "Lathe"),
     "passes": ("Cut", "Pass", "Series"),
-    "piece": ("Disc",),
+    "piece": ("Barrel", "Disc", "Turned"),
     "program": ("Feeds",),
     "rigid": ("Rigid",),
     "slide": ("At",),

@@ -617,8 +617,9 @@ def _searched(path: _Path, solid: _Solid | _Blade, rays: _Rays, pieces: _Piece) 
     around = np.pad(found, ((0, 0), (1, 1)), constant_values=-np.inf)
     tops = (found >= around[:, :-2]) & (found >= around[:, 2:]) & (found > -np.inf)
     which, node = np.nonzero(tops)
-    low, high = t[which, np.maximum(node - 1, 0)], t[which, np.minimum(node + 1, _NODES)]
-    np.maximum.at(deepest, which, _narrowed(tried(which), low, t[which, node], high, found[which, node]))
+    best, step = t[which, node], ((pieces.end - pieces.begin) / (_NODES - 1))[which]
+    low, high = np.maximum(best - step, pieces.begin[which]), np.minimum(best + step, pieces.end[which])
+    np.maximum.at(deepest, which, _narrowed(tried(which), low, best, high, found[which, node]))
     return np.maximum(deepest, solid.swept(path, rays, pieces)) if isinstance(solid, _Blade) else deepest
 
 
