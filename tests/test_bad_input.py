@@ -101,7 +101,7 @@ WRONG = {
         "pass[1].cam[1].rise",
         "50 must be at most",
     ),
-    "no turns": ("turns = 1 ", "turns = 0 ", "pass[1].turns", "0 must be above zero"),
+    "no turns": ("turns = 1 ", "turns = -1 ", "pass[1].turns", "-1 must be zero or more"),
     "turns that are not a number": ("turns = 1 ", 'turns = "once" ', "pass[1].turns", "'once' is not understood"),
     "a place that is no table": (
         "at = { x = 30, depth = 0.4 }",

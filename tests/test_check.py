@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from lobework.cam import Scallop, Wave
-from lobework.check import Finding, bridging_findings, closure_findings, travel_findings, work_findings
+from lobework.check import Finding, bridging_findings, closure_findings, travel_findings
 from lobework.closure import closure_of
 from lobework.drive import Drive
 from lobework.follower import Knife, Roller
@@ -19,6 +19,7 @@ from lobework.passes import Pass, cuts_of
 from lobework.piece import Disc
 from lobework.slide import At
 from lobework.trace import trace
+from lobework.work import work_findings
 from tests.strategies import GearedArm, cut_on, fixed, sliding
 
 WAVE = Wave(lobes=4, base_radius=60.0, rise=5.0)

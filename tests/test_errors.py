@@ -95,7 +95,7 @@ REFUSED = [
     (lambda: Pen(line=-1.0), "line=-1: must be above zero"),
     (lambda: Disc(diameter=0.0, thickness=8.0), "diameter=0: must be above zero"),
     (lambda: At(x=math.nan), "x=nan: must be a length within a kilometre"),
-    (lambda: Pass(turns=0), "turns=0: must be above zero, at most a million"),
+    (lambda: Pass(turns=-1), "turns=-1: must be zero or more, at most a million"),
     (
         lambda: Pass(cams=(Drive(WAVE, follower=Knife(), name="a"), Drive(WAVE, follower=Knife(), name="a"))),
         "different for each cam",

@@ -16,7 +16,7 @@ HOOKS = sorted(name for name, hook in vars(hookspecs).items() if hasattr(hook, "
 
 
 def test_there_is_a_hook_for_each_thing_that_can_be_added():
-    things = ("cams", "checks", "chucks", "cutters", "followers", "pieces", "targets")
+    things = ("backends", "cams", "checks", "chucks", "cutters", "followers", "pieces", "targets")
     assert [f"lobework_{each}" for each in things] == HOOKS
 
 
@@ -47,4 +47,4 @@ def test_the_authors_page_lists_every_hook():
 
 
 def test_the_hooks_fit_on_a_page():
-    assert len(Path(hookspecs.__file__).read_text(encoding="utf-8").splitlines()) < 80
+    assert len(Path(hookspecs.__file__).read_text(encoding="utf-8").splitlines()) < 90

@@ -22,6 +22,7 @@ from lobework.cutter import Ball, Pen, Vee
 from lobework.drive import Drive
 from lobework.errors import InputError, UnknownNameError
 from lobework.follower import Knife, Roller
+from lobework.holder import HOLDERS
 from lobework.jobfile import job_schema, read_job, read_lathe, shipped_lathes, starter
 from lobework.jobfile.source import Source, written_key
 from lobework.kinds import Angle, Follower, Length, Turning
@@ -38,9 +39,14 @@ EXAMPLES = re.findall(r"^```toml\n(.*?)^```$", PAGE, re.DOTALL | re.MULTILINE)
 WHOLE = EXAMPLES[0]
 KEYS = {
     "The job": "Job",
-    "disc": "piece",
+    "disc": "Disc",
+    "barrel": "Barrel",
+    "turned": "Turned",
     "vee": "Vee",
     "ball": "Ball",
+    "flat": "FlatEnd",
+    "round-nosed": "RoundNosed",
+    "profile": "Profiled",
     "pen": "Pen",
     "plain": "Plain",
     "eccentric chuck": "EccentricChuck",
@@ -138,6 +144,7 @@ def test_the_page_has_a_place_for_every_part_that_ships():
     names = {part.__name__ for kind in ("cam", "chuck", "cutter") for part in shelf.kinds(kind).values()}
     assert names - {"Scallop"} <= set(KEYS.values())
     assert set(shelf.kinds("piece")) <= set(KEYS)
+    assert all(f'`"{holder.kind}"`' in PAGE for holder in HOLDERS)
     assert all(f'"{name}"' in PAGE for name in shelf.kinds("follower"))
 
 

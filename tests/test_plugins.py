@@ -377,8 +377,8 @@ class TestInside:
             "cam": ["eccentric", "law", "scallop", "wave"],
             "follower": ["flat", "knife", "roller"],
             "chuck": ["eccentric", "oval", "plain"],
-            "cutter": ["ball", "pen", "vee"],
-            "piece": ["disc"],
+            "cutter": ["ball", "flat", "pen", "profile", "round-nosed", "vee"],
+            "piece": ["barrel", "disc", "turned"],
         }
         assert sorted(inside.targets()) == ["csv", "png", "rs274", "svg", "text"]
         assert [check.__name__ for check in inside.checks()] == ["closure_findings", "bridging_findings", "travel_findings"]
