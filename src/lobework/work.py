@@ -1,0 +1,141 @@
+"""What is wrong with the work itself: a tip beyond its edge, a cut through its wall, a cutter that never touches it."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Iterable, Sequence
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from lobework.check import Finding, in_mm
+from lobework.hand import show_length
+from lobework.surface import Face, Round
+from lobework.tolerances import JOIN_MM
+from lobework.units import MM_PER, LengthUnit, format_number
+
+if TYPE_CHECKING:
+    from lobework.carve import Carving
+    from lobework.carve.carving import Spot
+    from lobework.kinds import Piece
+    from lobework.rigid import Array
+    from lobework.trace import Trace
+
+__all__ = ["carving_findings", "carving_summary", "work_findings"]
+
+
+def carving_summary(carving: Carving, units: LengthUnit = "mm") -> list[str]:
+    """Return what a carving came to, in lines for people: rays, volume, land, deepest and thinnest place, ridges."""
+    rows, columns = carving.stock.shape
+    volume = carving.volume / float(MM_PER[units]) ** 3
+    deepest, thinnest = carving.deepest, carving.thinnest
+    removed = f"{format_number(volume, 1)} cubic mm" if units == "mm" else f"{format_number(volume, 4)} cubic inches"
+    lines = [
+        f"carved on {rows:,} x {columns:,} rays, {show_length(carving.stock.row_step, units)} apart",
+        f"removed {removed}; {format_number(100 * carving.land_part, 1)} % of the surface is untouched",
+    ]
+    if deepest.depth > 0:
+        deep, left = show_length(round(deepest.depth, 4), units), show_length(round(thinnest.wall, 4), units)
+        lines.append(f"deepest {deep} at {_place(carving, deepest, units)}, by {deepest.cut}")
+        lines.append(f"least wall left {left} at {_place(carving, thinnest, units)}")
+    if carving.cusp > 0:
+        lines.append(f"ridges between grooves stand up to {show_length(round(carving.cusp, 4), units)} above their floors")
+    return lines
+
+
+def carving_findings(carving: Carving) -> list[Finding]:
+    """Return what is wrong with carved work: cut through, cut by nothing, or cut deeper than the cutter's edge is high."""
+    return list(_carving_findings(carving))
+
+
+def _carving_findings(carving: Carving) -> Iterable[Finding]:
+    if not carving.depth.any():
+        says = "no cutter reaches into the work; depth counts into it, and the slides place the tip"
+        yield Finding(kind="carving", level="warning", where="whole job", says=says)
+        return
+    spot = carving.thinnest
+    if spot.wall <= 0:
+        deep, thick = in_mm(spot.depth), in_mm(spot.depth + spot.wall)
+        says = f"cut through at {_place(carving, spot)}: {deep} deep in work {thick} thick; cut less deep"
+        yield Finding(kind="carving", level="problem", where=spot.cut or "whole job", says=says)
+    spot = carving.deepest
+    height = carving.sweeps[0].edge.height
+    if 0 < height < spot.depth - JOIN_MM:
+        deep, high = in_mm(spot.depth), in_mm(height)
+        says = f"{deep} deep at {_place(carving, spot)}, but the cutter's edge is {high} high; its body would rub"
+        yield Finding(kind="carving", level="warning", where=spot.cut, says=says)
+
+
+def _place(carving: Carving, spot: Spot, units: LengthUnit = "mm") -> str:
+    first, second = spot.place
+    if isinstance(carving.stock.surface, Face):
+        return f"x {show_length(round(first, 2), units)}, y {show_length(round(second, 2), units)}"
+    return f"{format_number(first, 2)} degrees, z {show_length(round(second, 2), units)}"
+
+
+def work_findings(piece: Piece, traces: Sequence[Trace]) -> Iterable[Finding]:
+    """Yield the passes whose tip goes beyond the edge of the work, or deeper than it is thick, or never touches it.
+
+    The edge is looked at where a line from the middle of the work crosses its outline once; of other outlines nothing is said.
+    """
+    for _, of_group in itertools.groupby(traces, key=lambda each: each.cut.group):
+        same = list(of_group)
+        name = same[0].cut.passed.name or f"pass {same[0].cut.group}"
+        seen = [_seen(piece, each) for each in same]
+        beyond = [_beyond_edge(piece, each) for each in seen]
+        deep = [float(each[:, 2].max()) for each in seen]
+        thickness = _thickness(piece, seen)
+        surface = "face" if same[0].cut.approach.axis == "z" else "work"
+        if max(deep) < -JOIN_MM:
+            clear = in_mm(-max(deep))
+            says = f"the tip stays {clear} or more clear of the {surface} and cuts nothing; depth counts into the work"
+            yield Finding(kind="work", level="warning", where=name, says=says)
+        if max(beyond) > JOIN_MM:
+            first = next(each.cut.title for each, over in zip(same, beyond, strict=True) if over > JOIN_MM)
+            over = in_mm(max(beyond))
+            says = f"the tip cuts up to {over} beyond the edge of the work, in {first} first; begin nearer the middle"
+            yield Finding(kind="work", level="warning", where=name, says=says)
+        if max(deep) > thickness:
+            first = next(each.cut.title for each, down in zip(same, deep, strict=True) if down > thickness)
+            says = f"goes {in_mm(max(deep))} deep, in {first} first, through work {in_mm(thickness)} thick; mind what holds it"
+            yield Finding(kind="work", level="warning", where=name, says=says)
+
+
+def _seen(piece: Piece, trace: Trace) -> Array:
+    """Return (n, 3) mm: where the tip is on the sheet of the work, and how deep."""
+    path = np.stack([trace.x, trace.y, trace.z], axis=-1)
+    seen: Array = piece.seen(path) if hasattr(piece, "seen") else path * np.array([1.0, 1.0, -1.0])
+    return seen
+
+
+def _thickness(piece: Piece, seen: Sequence[Array]) -> float:
+    """Return how thick the work is, mm: on a side, at its thinnest under the passes."""
+    surface = getattr(piece, "surface", None)
+    if isinstance(surface, Round):
+        top = float(piece.outline[0, 1])
+        ends = [top - float(end(path[:, 1])) for path in seen for end in (np.max, np.min)]
+        under = np.clip(np.linspace(min(ends), max(ends), 257), 0.0, surface.length)
+        return float(surface.wall(under).min())
+    return float(getattr(piece, "thickness", math.inf))
+
+
+def _beyond_edge(piece: Piece, seen: Array) -> float:
+    """Return how far, mm, the tip goes beyond the edge of the work while it is in it; zero where it does not."""
+    cutting = seen[:, 2] >= 0
+    if not cutting.any():
+        return 0.0
+    x, y = seen[cutting, 0], seen[cutting, 1]
+    if isinstance(getattr(piece, "surface", None), Round):
+        low, high = float(piece.outline[:, 1].min()), float(piece.outline[:, 1].max())
+        return max(float(y.max()) - high, low - float(y.min()), 0.0)
+    edge = piece.outline[:-1]
+    angles = np.unwrap(np.arctan2(edge[:, 1], edge[:, 0]))
+    if not (np.all(np.diff(angles) > 0) or np.all(np.diff(angles) < 0)):
+        return 0.0
+    out = np.hypot(x, y)
+    radii = np.hypot(edge[:, 0], edge[:, 1])
+    if out.max() <= radii.min():
+        return 0.0
+    over: float = (out - np.interp(np.arctan2(y, x), angles, radii, period=2 * math.pi)).max()
+    return max(over, 0.0)
