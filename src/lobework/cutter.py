@@ -5,15 +5,17 @@ from __future__ import annotations
 import itertools
 import math
 from dataclasses import dataclass
-from typing import Annotated, ClassVar, Protocol
+from typing import Annotated, ClassVar, Final, Protocol
 
 from lobework.edge import Arc, Edge, Slant
 from lobework.errors import require
 from lobework.holder import HOLDERS, DrillingSpindle, Holder
-from lobework.kinds import Angle, Length, Measure, require_numbers
-from lobework.units import format_number, length
+from lobework.kinds import Angle, Length, Pairs, as_pairs, pairs_measure, require_numbers
 
 __all__ = ["Ball", "FlatEnd", "Pen", "Profiled", "RoundNosed", "Vee"]
+
+_MOST_POINTS: Final = 500
+_SHARPEST_DEG: Final = 1e-3
 
 
 def _require_held(held: object) -> None:
@@ -62,6 +64,7 @@ class Vee(_Edged):
         require_numbers(self)
         _require_held(self.held)
         require(0 < self.angle_deg < 180, "angle", self.angle_deg, "above 0 and below 180 degrees")
+        require(self.angle_deg >= _SHARPEST_DEG, "angle", self.angle_deg, f"{_SHARPEST_DEG:g} degrees or more")
         require(0 < self.width < math.inf, "width", self.width, "above zero")
 
     @property
@@ -167,6 +170,8 @@ class RoundNosed(_Edged):
         _require_held(self.held)
         require(0 < self.radius < math.inf, "radius", self.radius, "above zero")
         require(0 <= self.angle_deg < 180, "angle", self.angle_deg, "0 or more and below 180 degrees")
+        ground = self.angle_deg == 0 or self.angle_deg >= _SHARPEST_DEG
+        require(ground, "angle", self.angle_deg, f"0, or {_SHARPEST_DEG:g} degrees or more")
         least = 2 * self._touch
         require(least <= self.width < math.inf, "width", self.width, f"at least {least:g} mm, where nose and flanks meet")
         straight = self.angle_deg > 0 or self.width == least
@@ -187,22 +192,8 @@ class RoundNosed(_Edged):
         return Edge((nose, Slant(touch, half, height, 1 / math.tan(math.radians(self.angle_deg) / 2))))
 
 
-def _points(given: object) -> tuple[tuple[float, float], ...]:
-    """Return pairs of lengths, as files write them."""
-    must_be = "a list of [across, height] pairs from the tip outwards, such as [[0, 0], [0.5, 0], [1.5, 2]]"
-    rows = list(given) if isinstance(given, list | tuple) else []
-    pairs = [tuple(row) if isinstance(row, list | tuple) else () for row in rows]
-    require(len(pairs) > 0 and all(len(pair) == 2 for pair in pairs), "points", repr(given), must_be)
-    return tuple((length(a), length(b)) for a, b in pairs)
-
-
-def _show_points(points: tuple[tuple[float, float], ...]) -> str:
-    return ", ".join(f"({format_number(a, 6)}, {format_number(b, 6)})" for a, b in points)
-
-
 Points = Annotated[
-    tuple[tuple[float, float], ...],
-    Measure("a list of [across, height] pairs, such as [[0, 0], [0.5, 0], [1.5, 2]]", _points, _show_points),
+    Pairs, pairs_measure("a list of [across, height] pairs from the tip outwards, such as [[0, 0], [0.5, 0], [1.5, 2]]")
 ]
 """A field of (across, height) points, mm."""
 
@@ -230,8 +221,9 @@ class Profiled(_Edged):
 
     def __post_init__(self) -> None:
         _require_held(self.held)
-        object.__setattr__(self, "points", tuple((float(a), float(b)) for a, b in self.points))
+        object.__setattr__(self, "points", as_pairs("points", self.points))
         require(len(self.points) >= 2, "points", self.points, "two points or more")
+        require(len(self.points) <= _MOST_POINTS, "points", f"{len(self.points)} points", f"{_MOST_POINTS} points or fewer")
         require(self.points[0] == (0.0, 0.0), "points", self.points[0], "the tip (0, 0) first")
         require(all(math.isfinite(c) for point in self.points for c in point), "points", self.points, "finite numbers")
         for number, (before, after) in enumerate(itertools.pairwise(self.points), 2):

@@ -6,7 +6,7 @@ from dataclasses import dataclass, fields, is_dataclass
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any, Final
 
-from lobework.kinds import Measure, measures
+from lobework.kinds import Measure, measures, show_pairs
 from lobework.units import LengthUnit, Phase, format_length, format_number, format_phase, format_ratio, length
 
 if TYPE_CHECKING:
@@ -76,6 +76,8 @@ def show(value: Any, measure: Measure | None = None, units: LengthUnit = "mm", l
         return _show_phase(value, lobes)
     if _is_part(value):
         return ", ".join([value.kind, *(f"{name} {each}" for name, each in settings_of(value, units))])
+    if measure is not None and measure.pairs:
+        return show_pairs(value, units)
     if measure is not None:
         return show_length(value, units) if measure.read is length else measure.show(value)
     if isinstance(value, float):

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Annotated, Any, ClassVar, Literal, Protocol, g
 import numpy as np
 
 from lobework.errors import require
-from lobework.units import Phase, angle, format_length, format_number, format_phase, length
+from lobework.units import MM_PER, LengthUnit, Phase, angle, format_length, format_number, format_phase, length
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -30,13 +30,20 @@ __all__ = [
     "Follower",
     "Length",
     "Measure",
+    "Pairs",
     "Piece",
     "Turning",
+    "as_pairs",
+    "length_pairs",
     "measures",
+    "pairs_measure",
     "require_numbers",
     "require_part",
+    "show_pairs",
     "smooth_slope",
 ]
+
+Pairs = tuple[tuple[float, float], ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,12 +57,15 @@ class Measure:
     read : callable
         Written value to the value kept in the field (mm, degrees or `Phase`). Lengths also take ``bare``.
     show : callable
-        The value kept to text that `read` takes.
+        The value kept to text for people; of a single number, text that `read` takes.
+    pairs : bool
+        Whether it is a list of pairs rather than a single number.
     """
 
     says: str
     read: Callable[..., Any]
     show: Callable[[Any], str]
+    pairs: bool = False
 
 
 Length = Annotated[float, Measure("a length such as 3, '3 mm' or '1/8 in'", length, format_length)]
@@ -68,6 +78,35 @@ Angle = Annotated[
 
 Turning = Annotated[Phase, Measure("an angle such as '2 deg', '1/96 turn' or '1/2 lobe'", Phase.of, format_phase)]
 """A field that holds an exact `Phase`; lobes are those of the cam it belongs to."""
+
+
+def length_pairs(given: object, bare: LengthUnit = "mm") -> Pairs:
+    """Return pairs of lengths in mm, as files write them; a bare number is in the unit ``bare``.
+
+    >>> length_pairs([[0, 20], ["-1 in", "3/4 in"]])
+    ((0.0, 20.0), (-25.4, 19.05))
+    """
+    rows = given if isinstance(given, list | tuple) else ()
+    pairs = [tuple(row) if isinstance(row, list | tuple) else () for row in rows]
+    if not pairs or any(len(pair) != 2 for pair in pairs):
+        raise ValueError("it is no list of pairs")
+    return tuple((length(a, bare), length(b, bare)) for a, b in pairs)
+
+
+def show_pairs(pairs: Pairs, units: LengthUnit = "mm") -> str:
+    """Return pairs of lengths as they are read at the bench.
+
+    >>> show_pairs(((0.0, 20.0), (-25.4, 19.05))), show_pairs(((-25.4, 19.05),), "inch")
+    ('(0, 20), (-25.4, 19.05) mm', '(-1, 0.75) in')
+    """
+    scale, places = float(MM_PER[units]), {"mm": 4, "inch": 5}[units]
+    each = (f"({format_number(a / scale, places)}, {format_number(b / scale, places)})" for a, b in pairs)
+    return f"{', '.join(each)} {'mm' if units == 'mm' else 'in'}"
+
+
+def pairs_measure(says: str) -> Measure:
+    """Return how a field of pairs of lengths is written: what may be written, for messages and the schema."""
+    return Measure(says, length_pairs, show_pairs, pairs=True)
 
 
 @runtime_checkable
@@ -208,6 +247,24 @@ def require_numbers(part: Any) -> None:
             reads = {", in mm": "length", ", in degrees": "angle"}.get(unit) if isinstance(given, str) else None
             remedy = f"in Python write lobework.units.{reads}({given!r})" if reads else ""
             require(False, name, repr(given), f"a plain number{unit}", remedy)
+
+
+def as_pairs(name: str, given: Any) -> Pairs:
+    """Return a setting that holds pairs of plain numbers, in mm; refuse anything else.
+
+    >>> as_pairs("points", [[0, 0], [0.5, 2]])
+    ((0.0, 0.0), (0.5, 2.0))
+    >>> as_pairs("points", ["0, 0"])
+    Traceback (most recent call last):
+    lobework.errors.SettingError: points=['0, 0']: must be pairs of plain numbers, in mm
+    """
+    try:
+        rows = [tuple(row) for row in given]
+    except TypeError:
+        rows = [()]
+    plain = all(len(row) == 2 and all(isinstance(each, Real) and not isinstance(each, bool) for each in row) for row in rows)
+    require(plain, name, " ".join(repr(given).split())[:80], "pairs of plain numbers, in mm")
+    return tuple((float(a), float(b)) for a, b in rows)
 
 
 def require_part(given: object, offers: str, name: str, must_be: str) -> None:

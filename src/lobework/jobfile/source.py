@@ -17,7 +17,7 @@ _MOST_BYTES: Final = 4_000_000
 _MOST_LINES: Final = 2_000
 _SYNTAX: Final = re.compile(r"(?P<says>.*) \(at (?:line (?P<line>\d+), column (?P<column>\d+)|end of document)\)", re.DOTALL)
 _INDEX: Final = re.compile(r"\[(\d+)\]")
-_SETTING: Final = re.compile(r"(?P<name>\w+)(?P<rest>[\w.]*)=(?P<given>.*?): (?P<says>must be .*)", re.DOTALL)
+_SETTING: Final = re.compile(r"(?P<name>\w+)(?P<rest>[\w.\[\]]*)=(?P<given>.*?): (?P<says>must be .*)", re.DOTALL)
 _BARE_KEY: Final = re.compile(r"[A-Za-z0-9_-]+")
 
 

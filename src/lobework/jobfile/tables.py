@@ -65,6 +65,10 @@ __all__ = [
 _LONGEST_QUANTITY: Final = 80
 _MOST: Final = 10**6
 _NUMBER_OR_TEXT: Final = {"type": ["number", "string"]}
+_LIST_OF_PAIRS: Final = {
+    "type": "array",
+    "items": {"type": "array", "items": _NUMBER_OR_TEXT, "minItems": 2, "maxItems": 2},
+}
 _ENTRY: Final = re.compile(r"(?P<names>\w+(?:, \w+)*) : .*")
 _PROMISES: Final[dict[Any, tuple[PartKind, str]]] = {
     Cam: ("cam", "shape"),
@@ -270,6 +274,7 @@ class Choice:
         self.what = what
         self.key = key
         self._table = cache(table)
+        self._more = "" if known else " (lobework list shows more)"
         self._known = known or (lambda: plugins.installed().kinds(what))  # type: ignore[arg-type]
 
     def core(self) -> core_schema.CoreSchema:
@@ -294,7 +299,7 @@ class Choice:
             raise InputError(f"is missing; write one of {', '.join(known)}", self.key)
         if not isinstance(name, str) or name not in known:
             hint = nearest(name, known) if isinstance(name, str) else ""
-            says = f"no {self.what} is called {shown(name)}{hint}; installed: {', '.join(known)} (lobework list shows more)"
+            says = f"no {self.what} is called {shown(name)}{hint}; installed: {', '.join(known)}{self._more}"
             raise InputError(says, self.key)
         try:
             table = self._table(name, known[name])
@@ -334,7 +339,8 @@ def measured(mark: Measure) -> Any:
         bare = {"bare": _context(info).units} if takes_bare else {}
         return quantity(lambda value: mark.read(value, **bare), given, mark.says)
 
-    return Annotated[Any, PlainValidator(read), WithJsonSchema({**_NUMBER_OR_TEXT, "description": mark.says})]
+    written = _LIST_OF_PAIRS if mark.pairs else _NUMBER_OR_TEXT
+    return Annotated[Any, PlainValidator(read), WithJsonSchema({**written, "description": mark.says})]
 
 
 def quantity(read: Callable[[Any], Any], given: Any, says: str) -> Any:
@@ -355,6 +361,8 @@ def quantity(read: Callable[[Any], Any], given: Any, says: str) -> Any:
 def _numbers(value: Any) -> tuple[float | Fraction, ...]:
     if isinstance(value, Phase):
         return value.turns, value.lobes
+    if isinstance(value, tuple):
+        return tuple(number for each in value for number in _numbers(each))
     return (value,) if isinstance(value, int | float | Fraction) else ()
 
 
