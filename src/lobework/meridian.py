@@ -97,12 +97,15 @@ class Meridian:
 
 
 def _second_derivatives(knots: Array, points: Array) -> Array:
-    """Return the natural spline's second derivative at each knot: (k, 2)."""
-    count = knots.size
+    """Return the natural spline's second derivative at each knot: (k, 2), by elimination down the three diagonals."""
     widths = np.diff(knots)
-    system: Array = np.eye(count)
-    sides: Array = np.zeros((count, 2))
-    for k in range(1, count - 1):
-        system[k, k - 1 : k + 2] = widths[k - 1] / 6, (widths[k - 1] + widths[k]) / 3, widths[k] / 6
-        sides[k] = (points[k + 1] - points[k]) / widths[k] - (points[k] - points[k - 1]) / widths[k - 1]
-    return np.asarray(np.linalg.solve(system, sides), dtype=np.float64)
+    kinks = np.diff(np.diff(points, axis=0) / widths[:, None], axis=0)
+    middle = (widths[:-1] + widths[1:]) / 3
+    bends: Array = np.zeros_like(points)
+    for k in range(1, len(kinks)):
+        share = widths[k] / 6 / middle[k - 1]
+        middle[k] -= share * widths[k] / 6
+        kinks[k] -= share * kinks[k - 1]
+    for k in range(len(kinks) - 1, -1, -1):
+        bends[k + 1] = (kinks[k] - widths[k + 1] / 6 * bends[k + 2]) / middle[k]
+    return bends

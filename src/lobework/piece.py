@@ -6,20 +6,21 @@ import itertools
 import math
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import TYPE_CHECKING, Annotated, ClassVar
+from typing import TYPE_CHECKING, Annotated, ClassVar, Final
 
 import numpy as np
 
 from lobework.errors import require
-from lobework.kinds import Length, Measure, require_numbers
+from lobework.kinds import Length, Pairs, as_pairs, pairs_measure, require_numbers
 from lobework.meridian import Meridian
 from lobework.surface import Face, Round
-from lobework.units import format_number, length
 
 if TYPE_CHECKING:
     from lobework.rigid import Array
 
 __all__ = ["Barrel", "Disc", "Turned"]
+
+_MOST_POINTS: Final = 2000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -122,22 +123,9 @@ class Barrel:
         return Round(length=self.length, profile=profile, wall=lambda s: np.full_like(s, wall), straight=True)
 
 
-def _profile(given: object) -> tuple[tuple[float, float], ...]:
-    """Return (z, radius) pairs of lengths, as files write them."""
-    must_be = "a list of [z, radius] pairs, from the end away from the headstock, such as [[0, 20], [-30, 25], [-60, 18]]"
-    rows = list(given) if isinstance(given, list | tuple) else []
-    pairs = [tuple(row) if isinstance(row, list | tuple) else () for row in rows]
-    require(len(pairs) >= 2 and all(len(pair) == 2 for pair in pairs), "profile", repr(given), must_be)
-    return tuple((length(a), length(b)) for a, b in pairs)
-
-
-def _show_profile(points: tuple[tuple[float, float], ...]) -> str:
-    return ", ".join(f"({format_number(a, 6)}, {format_number(b, 6)})" for a, b in points)
-
-
 Profile = Annotated[
-    tuple[tuple[float, float], ...],
-    Measure("a list of [z, radius] pairs, such as [[0, 20], [-30, 25], [-60, 18]]", _profile, _show_profile),
+    Pairs,
+    pairs_measure("a list of [z, radius] pairs, from the end away from the headstock, such as [[0, 20], [-30, 25], [-60, 18]]"),
 ]
 """A field of (z, radius) points, mm."""
 
@@ -151,7 +139,7 @@ class Turned:
     profile : tuple of (z, radius) pairs, mm
         Through which the surface runs smoothly, from the end away from the headstock towards -Z.
     hollow : tuple of (z, radius) pairs, mm
-        The same for the inner wall; none, and the piece is solid.
+        The same for the inner wall, which is closed flat where it ends inside; none, and the piece is solid.
     material : str
         For the sheet; nothing is computed from it.
 
@@ -170,21 +158,15 @@ class Turned:
 
     def __post_init__(self) -> None:
         for name in ("profile", "hollow"):
-            object.__setattr__(self, name, tuple((float(z), float(r)) for z, r in getattr(self, name)))
-            points = getattr(self, name)
-            require(name == "hollow" or points, name, points, "two points or more")
-            require(len(points) != 1, name, points, "two points or more")
-            require(all(math.isfinite(c) for point in points for c in point), name, points, "finite numbers")
-            for number, (before, after) in enumerate(itertools.pairwise(points), 2):
-                further = f"further towards the headstock than z {before[0]:g}"
-                require(after[0] < before[0], f"{name}[{number}]", after, further, "the profile folds back there")
-        require(all(r >= 0 for _, r in self.profile), "profile", self.profile, "radii of zero or more")
-        require(all(r >= 0 for _, r in self.hollow), "hollow", self.hollow, "radii of zero or more")
-        line = _meridian(self.profile).polyline(0.01)
-        folds = not (np.diff(line[:, 1]) < 0).all() or not (line[:, 0] >= 0).all()
-        require(not folds, "profile", "its smooth curve", "a curve that neither folds back nor crosses the axis", "add points")
-        wall = self.surface.wall(np.linspace(0.0, self.surface.length, 513))
-        require((wall > 0).all(), "hollow", "a wall of no thickness", "inside the profile everywhere", "make the hollow smaller")
+            object.__setattr__(self, name, as_pairs(name, getattr(self, name)))
+        _require_profile("profile", self.profile)
+        require(all(r > 0 for _, r in self.profile), "profile", self.profile, "radii above zero", "end it at a small radius")
+        _require_smooth("profile", self.profile)
+        if self.hollow:
+            _require_profile("hollow", self.hollow)
+            require(all(r >= 0 for _, r in self.hollow), "hollow", self.hollow, "radii of zero or more")
+            _require_smooth("hollow", self.hollow)
+            _require_inside(self.hollow, self.profile)
 
     @property
     def outline(self) -> Array:
@@ -199,8 +181,9 @@ class Turned:
             radius, z, across, along = surface.profile(s).T
             s = np.clip(s + (out - radius) * along - (points[:, 2] - z) * across, 0.0, surface.length)
         radius, z, across, along = surface.profile(s).T
+        beyond = (out - radius) * along - (points[:, 2] - z) * across
         depth = (radius - out) * across + (z - points[:, 2]) * along
-        return np.stack([self.widest * _around(points), self.profile[0][0] - s, depth], axis=-1)
+        return np.stack([self.widest * _around(points), self.profile[0][0] - s - beyond, depth], axis=-1)
 
     @property
     def widest(self) -> float:
@@ -213,6 +196,36 @@ class Turned:
         return _turned_surface(self.profile, self.hollow)
 
 
+def _require_profile(name: str, points: Pairs) -> None:
+    """Refuse points that are too few, endless, or not in order."""
+    require(len(points) >= 2, name, points, "two points or more")
+    require(len(points) <= _MOST_POINTS, name, f"{len(points)} points", f"{_MOST_POINTS} points or fewer")
+    require(all(math.isfinite(each) for point in points for each in point), name, points, "finite numbers")
+    for number, (before, after) in enumerate(itertools.pairwise(points), 2):
+        further = f"further towards the headstock than z {before[0]:g}"
+        require(after[0] < before[0], f"{name}[{number}]", after, further, "the profile folds back there")
+
+
+def _require_smooth(name: str, points: Pairs) -> None:
+    """Refuse points between which the smooth curve swings out too far."""
+    line = _meridian(points).polyline(0.01)
+    sound = (np.diff(line[:, 1]) < 0).all() and (line[1:-1, 0] > 0).all()
+    require(sound, name, "its smooth curve", "a curve that neither folds back nor crosses the axis", "add points")
+
+
+def _require_inside(hollow: Pairs, profile: Pairs) -> None:
+    """Refuse an inner wall that comes out through the outer one."""
+    inner, outer = _meridian(hollow).polyline(0.001), _meridian(profile).polyline(0.001)
+    within = inner[(inner[:, 1] <= outer[0, 1]) & (inner[:, 1] >= outer[-1, 1])]
+    require(len(within) > 0, "hollow", f"z {inner[0, 1]:g} to {inner[-1, 1]:g}", "inside the work")
+    room = np.interp(-within[:, 1], -outer[:, 1], outer[:, 0]) - within[:, 0]
+    radius, z = within[room.argmin()]
+    require(
+        room.min() > 0, "hollow", f"radius {radius:.6g} at z {z:.6g}",
+        f"below the work's own radius there, {radius + room.min():.6g}", "make the hollow smaller",
+    )  # fmt: skip
+
+
 @lru_cache(maxsize=64)
 def _meridian(points: tuple[tuple[float, float], ...]) -> Meridian:
     return Meridian(np.array(points)[:, ::-1])
@@ -221,7 +234,10 @@ def _meridian(points: tuple[tuple[float, float], ...]) -> Meridian:
 @lru_cache(maxsize=64)
 def _turned_surface(profile: tuple[tuple[float, float], ...], hollow: tuple[tuple[float, float], ...]) -> Round:
     outside = _meridian(profile)
-    inside = _meridian(hollow).polyline(0.001) if hollow else np.zeros((0, 2))
+    inside = np.zeros((0, 2))
+    if hollow:
+        line = _meridian(hollow).polyline(0.001)
+        inside = np.concatenate([line[:1] * [0.0, 1.0], line, line[-1:] * [0.0, 1.0]])
 
     def wall(s: Array) -> Array:
         radius, z, across, along = outside.at(s).T
