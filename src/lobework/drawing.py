@@ -11,10 +11,11 @@ from typing import TYPE_CHECKING, Final, Literal
 
 import numpy as np
 
-from lobework.carve.sweep import sweep_of
+from lobework.carve.sweep import has_edge, sweep_of
 from lobework.errors import require
 from lobework.hand import plain_name, settings_of
 from lobework.holder import CuttingFrame, DrillingSpindle, EccentricFrame
+from lobework.surface import Face, Round
 from lobework.tolerances import JOIN_MM
 from lobework.units import LengthUnit
 
@@ -177,9 +178,10 @@ def _figure(trace: Trace, piece: Piece, cutter: Cutter) -> Figure:
 def _mark(trace: Trace, piece: Piece, cutter: Cutter) -> Array:
     """Return what a cutter that only goes in and out again marks: a ring, a stroke, or a point; (n, 3) mm on the work."""
     tip = np.array([[trace.x[0], trace.y[0], trace.z[0]]])
-    surface, held = getattr(piece, "surface", None), getattr(cutter, "held", None)
-    if surface is None or held is None or isinstance(held, DrillingSpindle):
+    surface = getattr(piece, "surface", None)
+    if not isinstance(surface, Face | Round) or not has_edge(cutter) or isinstance(cutter.held, DrillingSpindle):
         return tip
+    held = cutter.held
     sweep = sweep_of(trace, cutter, surface)
     level, outward = sweep.level[0], sweep.outward[0]
     aside = np.cross(outward, level)

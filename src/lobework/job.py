@@ -17,7 +17,7 @@ from lobework import plugins
 from lobework.carve.backend import Progress, refuse
 from lobework.carve.carving import Carving
 from lobework.carve.stock import RESOLUTION_MM, stock_of
-from lobework.carve.sweep import sweep_of
+from lobework.carve.sweep import has_edge, sweep_of
 from lobework.errors import InputError, TooLargeError, require
 from lobework.kinds import Cutter, Piece, require_part
 from lobework.lathe import Lathe
@@ -25,7 +25,7 @@ from lobework.outputs import refuse_existing, write_files
 from lobework.passes import MOST_CUTS, Cut, Pass, Series, cuts_of
 from lobework.program import Feeds
 from lobework.slide import Approach
-from lobework.surface import Round
+from lobework.surface import Face, Round
 from lobework.tolerances import CHORD_MM, CONTACT_MM
 from lobework.trace import BYTES_A_SAMPLE, MOST_BYTES, Trace, estimate, trace
 
@@ -225,10 +225,9 @@ class Job:
     @property
     def uncarvable(self) -> str:
         """Why this job can only be drawn: its cutter has no edge, or its work no surface; empty where it can be carved."""
-        for what, part, has in (("cutter", self.cutter, "edge"), ("work", self.piece, "surface")):
-            if not hasattr(part, has):
-                return f"this {what} has no {has} to carve with" if has == "edge" else f"this {what} has no {has} to carve"
-        return ""
+        if not has_edge(self.cutter):
+            return "this cutter has no edge to carve with"
+        return "" if isinstance(getattr(self.piece, "surface", None), Face | Round) else "this work has no surface to carve"
 
     @property
     def _approach(self) -> Approach:

@@ -3,28 +3,27 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Protocol, runtime_checkable
+from typing import TYPE_CHECKING, Protocol, TypeGuard
 
 import numpy as np
 
 from lobework.edge import Edge
 from lobework.errors import SettingError
-from lobework.holder import CuttingFrame, FixedTool, Holder
+from lobework.holder import HOLDERS, CuttingFrame, FixedTool, Holder
+from lobework.kinds import Cutter
 from lobework.rigid import Array
 from lobework.surface import Face, Round
 
 if TYPE_CHECKING:
-    from lobework.kinds import Cutter
     from lobework.surface import Surface
     from lobework.trace import Trace
 
-__all__ = ["Edged", "Sweep", "sweep_of"]
+__all__ = ["Edged", "Sweep", "has_edge", "sweep_of"]
 
 _UPRIGHT: float = 1e-12
 
 
-@runtime_checkable
-class Edged(Protocol):
+class Edged(Cutter, Protocol):
     """A cutter that can carve: it has an edge, and something that holds it."""
 
     @property
@@ -34,6 +33,16 @@ class Edged(Protocol):
     @property
     def held(self) -> Holder:
         """What holds it."""
+
+
+def has_edge(cutter: object) -> TypeGuard[Edged]:
+    """Return whether a cutter can carve; a pen cannot.
+
+    >>> from lobework.cutter import Ball, Pen
+    >>> has_edge(Ball(radius=1.5)), has_edge(Pen())
+    (True, False)
+    """
+    return isinstance(getattr(cutter, "edge", None), Edge) and isinstance(getattr(cutter, "held", None), HOLDERS)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -83,7 +92,7 @@ def sweep_of(trace: Trace, cutter: Cutter, surface: Surface) -> Sweep:
     SettingError
         Where the cutter has no edge to carve with, such as a pen.
     """
-    if not isinstance(cutter, Edged):
+    if not has_edge(cutter):
         raise SettingError(f"cutter.kind={cutter.kind!r}: it has no edge, so it carves nothing; use a vee or another cutter")
     tip = np.stack([trace.x, trace.y, trace.z], axis=-1)
     plain = isinstance(surface, Face) and trace.motion.still is not None and not isinstance(cutter.held, FixedTool | CuttingFrame)
