@@ -19,10 +19,11 @@ import pluggy
 from lobework import hookspecs
 from lobework.errors import LobeworkError, PluginError, UnknownNameError, nearest
 from lobework.hookspecs import CONTRACT
-from lobework.promises import findings, name_of, one_line, plain, whole_file
+from lobework.promises import findings, name_of, one_line, plain, sound_depths, whole_file
 
 if TYPE_CHECKING:
-    from lobework.carve import Backend
+    from lobework.carve import Ability, Backend, Progress, Stock, Sweep
+    from lobework.carve.stock import Depth
     from lobework.hookspecs import Check
     from lobework.targets import Target
 
@@ -414,8 +415,10 @@ def _clashes(inside: _Found, outside: Sequence[_Found]) -> dict[Record, str]:
 
 
 def _watched(offer: _Offer, record: Record) -> Any:
-    """Return an outside target or check that blames its own plugin when it fails; parts are returned as they are."""
+    """Return an outside backend, target or check that blames its own plugin when it fails; parts are returned as they are."""
     where = f"{offer.kind} {offer.name!r} of {record.title}"
+    if offer.kind == "backend":
+        return _WatchedBackend(offer.thing, where)
     if offer.kind == "target":
         return replace(offer.thing, render=_blaming(offer.thing.render, where, whole_file))
     return _blaming(offer.thing, where, findings) if offer.kind == "check" else offer.thing
@@ -434,3 +437,48 @@ def _blaming(act: Callable[..., Any], where: str, accept: Callable[[Any], Any]) 
             raise PluginError(f"{where} failed: {one_line(error)}") from error
 
     return watched
+
+
+@dataclass(frozen=True, slots=True)
+class _WatchedBackend:
+    """An outside way of carving that blames its own plugin when it fails, or leaves depths that no cutter can leave."""
+
+    own: Backend
+    where: str
+
+    @property
+    def name(self) -> str:
+        """What people call it."""
+        return self.own.name
+
+    @property
+    def says(self) -> str:
+        """One line on what it is for."""
+        return self.own.says
+
+    @property
+    def can(self) -> frozenset[Ability]:
+        """What it can carve."""
+        return self.own.can
+
+    def carve(self, stock: Stock, sweeps: Sequence[Sweep], depth: Depth, progress: Progress | None = None) -> None:
+        """Deepen ``depth`` in place; what ``progress`` raises is nobody's fault."""
+        stops: list[Exception] = []
+
+        def told(part: float) -> None:
+            try:
+                progress(part)  # type: ignore[misc]
+            except Exception as stop:
+                stops.append(stop)
+                raise
+
+        def carved() -> None:
+            self.own.carve(stock, sweeps, depth, None if progress is None else told)
+            sound_depths(stock, depth)
+
+        try:
+            _blaming(carved, self.where, lambda nothing: nothing)()
+        except PluginError:
+            if stops:
+                raise stops[0] from None
+            raise

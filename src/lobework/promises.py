@@ -11,9 +11,10 @@ from typing import TYPE_CHECKING, Any, Final, get_args, get_type_hints
 from lobework.errors import PluginError
 
 if TYPE_CHECKING:
+    from lobework.carve.stock import Depth, Stock
     from lobework.check import Finding
 
-__all__ = ["findings", "name_of", "one_line", "plain", "whole_file"]
+__all__ = ["findings", "name_of", "one_line", "plain", "sound_depths", "whole_file"]
 
 _DATACLASS: Final = "@dataclass(frozen=True, slots=True, kw_only=True)"
 _FILE: Final = re.compile(r"\w[\w-]*(?:\.[\w-]+)+")
@@ -149,3 +150,14 @@ def findings(given: Any) -> list[Finding]:
     if strange := [each for each in found if not isinstance(each, Finding)]:
         raise PluginError(f"it returned {plain(repr(strange[0]))}, which is not a lobework.check.Finding")
     return found
+
+
+def sound_depths(stock: Stock, depth: Depth) -> None:
+    """Refuse depths that carving cannot leave: below zero, endless, no number, or where there is no work."""
+    for sound, says in (
+        ((depth >= 0) & (depth < float("inf")), "it must be a number, zero or more"),
+        ((depth == 0) | stock.inside, "there is no work, so it must stay zero"),
+    ):
+        if not sound.all():
+            row, column = (int(each[0]) for each in (~sound).nonzero())
+            raise PluginError(f"it left a depth of {depth[row, column]:g} mm at row {row}, column {column}; {says}")
