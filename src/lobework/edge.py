@@ -126,7 +126,8 @@ class Edge:
         """Return the width, mm, at ``depth`` mm above the tip."""
         if depth < 0:
             return 0.0
-        return 2 * next(part.reach(depth) for part in reversed(self.parts) if part.low <= depth)
+        reached = next((part for part in reversed(self.parts) if part.low <= depth), self.parts[0])
+        return 2 * reached.reach(depth)
 
     def slants(self, within: float) -> tuple[Slant, ...]:
         """Return straight parts alone, inside the edge and ``within`` mm short of it at the most."""

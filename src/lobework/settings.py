@@ -258,7 +258,7 @@ def settings(
         _group(
             "program",
             ("spindle", f"{format_number(feeds.spindle_rpm)} turns a minute"),
-            ("clear of the face", show_length(feeds.clear, units)),
+            ("clear of the face" if cuts[0].approach.axis == "z" else "clear of the work", show_length(feeds.clear, units)),
             ("plunge", f"{show_length(feeds.plunge, units)} a minute"),
         )
     )

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 from functools import cached_property
+from numbers import Real
 from typing import Final
 
 import numpy as np
@@ -172,6 +173,7 @@ def stock_of(piece: Piece, resolution: float = RESOLUTION_MM) -> Stock:
     TooLargeError
         Where the grid would take more memory than a job may; the message says how much.
     """
+    require(isinstance(resolution, Real), "resolution", repr(resolution), "a plain number, in mm")
     surface = getattr(piece, "surface", None)
     if not isinstance(surface, Face | Round):
         raise SettingError(f"piece.form={piece.form!r}: this form of work has no surface to carve; it can only be drawn")
