@@ -48,17 +48,17 @@ class Arc(NamedTuple):
     @property
     def low(self) -> float:
         """Height of its nearer end, mm."""
-        return self.centre - math.sqrt(self.radius**2 - self.near**2)
+        return self.centre - math.sqrt((self.radius - self.near) * (self.radius + self.near))
 
     def at(self, r: Array) -> Array:
         """Return the height, mm, at (n,) mm from the middle line."""
-        height: Array = self.centre - np.sqrt(np.maximum(self.radius**2 - r**2, 0.0))
+        height: Array = self.centre - np.sqrt(np.maximum((self.radius - r) * (self.radius + r), 0.0))
         return height
 
     def reach(self, height: float) -> float:
         """Return how far from the middle line the part has come at ``height`` mm above the tip."""
         under = self.centre - height
-        return min(self.far, math.sqrt(max(self.radius**2 - under**2, 0.0))) if under > 0 else self.far
+        return min(self.far, math.sqrt(max((self.radius - under) * (self.radius + under), 0.0))) if under > 0 else self.far
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,6 +92,8 @@ class Edge:
             start = float(part.at(np.array(part.near)))
             joins = abs(part.near - r) <= _JOINS_MM and abs(start - height) <= _JOINS_MM
             require(joins, "edge", tuple(part), f"a part that begins at ({r:g}, {height:g})")
+            round_it = not isinstance(part, Arc) or part.far <= part.radius
+            require(round_it, "edge", tuple(part), "an arc within its circle")
             end = float(part.at(np.array(part.far)))
             require(
                 part.near < part.far < math.inf and end >= start, "edge", tuple(part), "a part that goes outwards and never down"
