@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Final
 from lobework.errors import require
 from lobework.relief.face import pictured_face
 from lobework.relief.finish import eight_bit
-from lobework.relief.round import pictured_round
+from lobework.relief.rolled import pictured_round
 from lobework.surface import Face
 
 if TYPE_CHECKING:
