@@ -143,7 +143,7 @@ def test_straight_parts_lie_inside_the_edge_and_as_near_to_it_as_asked(cutter, w
         if isinstance(part, Arc):
             middles = [(np.array((each.near + each.far) / 2), each) for each in here]
             short = [part.radius - math.hypot(r, part.centre - each.at(r)) for r, each in middles]
-            assert -1e-9 <= min(short)
+            assert min(short) >= -1e-9
             assert max(short) <= within + 1e-9
         else:
             assert here == [part]

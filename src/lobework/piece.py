@@ -236,7 +236,7 @@ def _turned_surface(profile: tuple[tuple[float, float], ...], hollow: tuple[tupl
     outside = _meridian(profile)
     inside = np.zeros((0, 2))
     if hollow:
-        line = _meridian(hollow).polyline(0.001)
+        line = _meridian(hollow).polyline(0.0001)
         inside = np.concatenate([line[:1] * [0.0, 1.0], line, line[-1:] * [0.0, 1.0]])
 
     def wall(s: Array) -> Array:
