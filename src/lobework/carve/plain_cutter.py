@@ -28,7 +28,7 @@ _Outline = Callable[[NDArray[np.float64]], tuple[NDArray[np.float64], NDArray[np
 _TOUCHES_MM: Final = 2e-8
 _STEPS_BACK: Final = 8
 _POLISHES: Final = 8
-_STARTS: Final = ((0.25, 0.75), (0.25, 0.75))
+_STARTS: Final = ((0.5, 0.2), (0.5, 0.8))
 
 
 class _Line(NamedTuple):
@@ -163,28 +163,30 @@ class _Meeting:
         """Return r and y."""
         return np.sqrt(np.maximum((self.square * e + 2 * self.cross) * e + self.off, 0.0)), self.y + self.climb * e
 
-    def with_line(self, line: _Line) -> Iterator[Array]:
-        """Yield where rays meet a cone, cylinder or plane within the line's ends; -inf where they do not."""
-        with np.errstate(divide="ignore", invalid="ignore"):
+    def with_line(self, line: _Line) -> list[Array]:
+        """Return where rays meet a cone, cylinder or plane within the line's ends; -inf where they do not."""
+        with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
             start, gain = line.dy * line.r + line.dr * (self.y - line.y), line.dr * self.climb
             if line.dy == 0:
                 roots: tuple[Array, ...] = ((line.y - self.y) / self.climb,)
             else:
                 square, turned = line.dy**2 * self.square - gain**2, line.dy**2 * self.cross - start * gain
                 roots = _roots(square, turned, line.dy**2 * self.off - start**2)
+            found = []
             for e in roots:
                 r, y = self.at(e)
                 along = line.dr * (r - line.r) + line.dy * (y - line.y)
                 this_side_of_the_apex = (start + gain * e) * line.dy >= -1e-12
                 hits = (along >= -_TOUCHES_MM) & (along <= line.long + _TOUCHES_MM) & this_side_of_the_apex
-                yield np.where(hits & np.isfinite(e), e, -np.inf)
+                found.append(np.where(hits & np.isfinite(e), e, -np.inf))
+            return found
 
-    def with_sphere(self, circle: _Circle) -> Iterator[Array]:
-        """Yield where rays meet a sphere within the circle's ends."""
+    def with_sphere(self, circle: _Circle) -> list[Array]:
+        """Return where rays meet a sphere within the circle's ends."""
         lift = self.y - circle.y
-        with np.errstate(divide="ignore", invalid="ignore"):
-            for e in _roots(np.ones_like(lift), self.cross + lift * self.climb, self.off + lift**2 - circle.radius**2):
-                yield np.where(self._ends_within(circle, e), e, -np.inf)
+        with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
+            roots = _roots(np.ones_like(lift), self.cross + lift * self.climb, self.off + lift**2 - circle.radius**2)
+            return [np.where(self._ends_within(circle, e), e, -np.inf) for e in roots]
 
     def _ends_within(self, circle: _Circle, e: Array) -> NDArray[np.bool_]:
         r, y = self.at(e)
@@ -195,10 +197,10 @@ class _Meeting:
         )
         return hits & (np.abs(np.hypot(r, y) - circle.radius) < 10 * _TOUCHES_MM)
 
-    def with_ring(self, circle: _Circle) -> Iterator[Array]:
-        """Yield where rays meet a ring within the circle's ends: back from beyond it, no further than it is away."""
+    def with_ring(self, circle: _Circle) -> list[Array]:
+        """Return where rays meet a ring within the circle's ends: back from beyond it, no further than it is away."""
         lift, bound = self.y - circle.y, abs(circle.r) + circle.radius
-        with np.errstate(invalid="ignore", divide="ignore"):
+        with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
             near, far = np.sort(_roots(np.ones_like(lift), self.cross + lift * self.climb, self.off + lift**2 - bound**2), axis=0)
             e = far
             for _ in range(_STEPS_BACK):
@@ -208,7 +210,7 @@ class _Meeting:
                 away = np.hypot(r - circle.r, y - circle.y)
                 slope = ((r - circle.r) * (self.square * e + self.cross) / r + (y - circle.y) * self.climb) / away
                 e = e - np.clip((away - circle.radius) / slope, -circle.radius / 4, circle.radius / 4)
-            yield np.where((e >= near - _TOUCHES_MM) & self._ends_within(circle, e), e, -np.inf)
+            return [np.where((e >= near - _TOUCHES_MM) & self._ends_within(circle, e), e, -np.inf)]
 
 
 def _away(circle: _Circle, r: Array, y: Array) -> Array:
@@ -252,7 +254,7 @@ class Blade:
         square = np.cross(rays.way, np.where(np.abs(rays.way[:, [2]]) < 0.8, [[0.0, 0.0, 1.0]], [[1.0, 0.0, 0.0]]))
         planes = np.stack([square, np.cross(rays.way, square)], axis=1)
         deepest = np.full(len(rays.start), -np.inf)
-        for part, side, first in itertools.product((*self.edge.parts, None), (1.0, -1.0), itertools.product(*_STARTS)):
+        for part, side, first in itertools.product((*self.edge.parts, None), (1.0, -1.0), _STARTS):
             found = self._met(
                 path, rays, pieces, planes, partial(self._outline, part, side), first, np.inf if part is None else 1 + 1e-9
             )

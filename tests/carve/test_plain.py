@@ -1,0 +1,224 @@
+"""The judge of carving, held to what can be said by hand: points in a cutter, closed forms, and its own stamps."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from lobework.carve.plain import Plain
+from lobework.carve.stock import stock_of
+from lobework.cutter import Ball, FlatEnd, Profiled, RoundNosed, Vee
+from lobework.holder import CuttingFrame, DrillingSpindle, EccentricFrame, FixedTool
+from lobework.piece import Barrel, Disc
+from lobework.surface import Face
+from tests.carving import STEPPED, UP, carved, carvings, on_face, on_round
+from tests.strategies import numbers
+
+JUDGE, STAMPS = Plain(), Plain(stamps=True)
+DISC = stock_of(Disc(diameter=12.0, thickness=5.0), resolution=0.3)
+BARREL = stock_of(Barrel(diameter=10.0, length=9.0), resolution=0.5)
+
+
+revolving = st.sampled_from([DrillingSpindle(), EccentricFrame(radius=1.2), CuttingFrame(radius=12.0, angle_deg=35.0)])
+
+
+def poses(stock, sweep, step, t):
+    """Tip, outward and level at (n,) parts of one step: straight and turning about Z on a face, about Z on a round surface."""
+    last = min(step + 1, len(sweep.tip) - 1)
+    (a, b), part = (sweep.tip[step], sweep.tip[last]), t[:, None]
+    ways = [np.broadcast_to(way, sweep.tip.shape) for way in (sweep.outward, sweep.level)]
+    if isinstance(stock.surface, Face):
+        turn = np.angle(np.exp(1j * (math.atan2(*ways[1][last, 1::-1]) - math.atan2(*ways[1][step, 1::-1]))))
+        return a + part * (b - a), *(turned(way[step], t * turn) for way in ways)
+    polar = np.array([math.atan2(a[1], a[0]), math.atan2(b[1], b[0])])
+    turn = np.angle(np.exp(1j * (polar[1] - polar[0])))
+    radius = math.hypot(a[0], a[1]) * (1 - t) + math.hypot(b[0], b[1]) * t
+    angle = polar[0] + t * turn
+    tip = np.stack([radius * np.cos(angle), radius * np.sin(angle), a[2] * (1 - t) + b[2] * t], axis=-1)
+    return tip, *(turned(way[step], t * turn) for way in ways)
+
+
+def turned(way, angle):
+    cos, sin = np.cos(angle), np.sin(angle)
+    return np.stack([way[0] * cos - way[1] * sin, way[0] * sin + way[1] * cos, way[2] + 0 * cos], axis=-1)
+
+
+def height(edge, r):
+    """An edge's height, its side standing a nanometre or so further out than it should."""
+    r = np.abs(r)
+    return edge.at(np.where(r < edge.half_width + 2e-6, np.minimum(r, edge.half_width), r))
+
+
+def spare(sweep, places, tip, outward, level):
+    """How far above the edge places stand in each pose: (places, poses), negative out of the cutter."""
+    off = places[:, None] - tip
+    high, along, beside = (np.vecdot(off, way) for way in (outward, level, np.cross(outward, level)))
+    if isinstance(sweep.held, CuttingFrame):
+        angle, radius = math.radians(sweep.held.angle_deg), sweep.held.radius
+        across, in_swing = beside * math.cos(angle) - along * math.sin(angle), along * math.cos(angle) + beside * math.sin(angle)
+        return radius - height(sweep.edge, across) - np.hypot(in_swing, radius - high)
+    off_axis = sweep.held.radius if isinstance(sweep.held, EccentricFrame) else 0.0
+    return high - height(sweep.edge, np.hypot(along, beside) - off_axis)
+
+
+def most_spare(stock, sweep, place):
+    """The most that a place stands above the edge in any pose of a sweep, looked for ever more closely about the best."""
+    most = -np.inf
+    for step in range(max(1, len(sweep.tip) - 1)):
+        middles = [0.5]
+        for wide in (0.5, 5e-3, 5e-5, 5e-7):
+            t = np.concatenate([np.clip(middle + wide * np.linspace(-1.0, 1.0, 401), 0.0, 1.0) for middle in middles])
+            found = spare(sweep, place[None], *poses(stock, sweep, step, t))[0]
+            middles = t[np.argsort(found)[-2:]]
+            most = max(most, found.max())
+    return most
+
+
+@settings(max_examples=15)
+@given(job=carvings(held=revolving), pick=st.randoms())
+def test_the_bottom_of_a_ray_is_in_the_cutter_and_nothing_under_it_is(job, pick):
+    """Common practice, no source: a place is in a cutter where it is above its edge; no ray is met with anything here."""
+    stock, (sweep,) = job
+    depth = carved(JUDGE, stock, sweep)
+    rays = np.argwhere(stock.inside)
+    touched = np.argwhere(depth > 1e-3)
+    for row, column in [*pick.sample(rays.tolist(), 2), *(pick.sample(touched.tolist(), min(3, len(touched))))]:
+        start, way = stock.rays(np.array(row), np.array(column))
+        deep = float(depth[row, column])
+        if deep > 1e-3:
+            assert most_spare(stock, sweep, start + deep * way) > -2e-5
+        furthest = 2.0 if isinstance(stock.surface, Face) else stock.profile[row, 0] - 1e-6
+        for under in (*(deep + np.array([5e-5, 1e-3])), *np.linspace(deep + 0.05, max(deep + 0.2, furthest), 4)):
+            if under <= furthest:
+                assert most_spare(stock, sweep, start + under * way) < 0, (
+                    f"cut deeper than {deep:g} at {(row, column)}: {under:g}"
+                )
+
+
+HELD = (DrillingSpindle(), EccentricFrame(radius=1.7), CuttingFrame(radius=6.0, angle_deg=30.0))
+EDGES = (
+    lambda held: Vee(angle_deg=60.0, width=2.4, held=held),
+    lambda held: Ball(radius=1.2, held=held),
+    lambda held: FlatEnd(width=1.9, held=held),
+    lambda held: RoundNosed(radius=0.4, angle_deg=50.0, width=1.7, held=held),
+    lambda held: Profiled(points=STEPPED, held=held),
+)
+
+
+@pytest.mark.parametrize("held", HELD)
+@pytest.mark.parametrize("edge", EDGES)
+def test_a_plunge_leaves_the_cutter_s_own_outline(held, edge):
+    """The outline of a solid of revolution over the plane square to, or along, its axis; by hand."""
+    cutter = edge(held)
+    tip = np.array([0.37, -0.61, -0.8])
+    x, y = DISC.across - tip[0], DISC.down[:, None] - tip[1]
+    if isinstance(held, CuttingFrame):
+        across, along = (
+            y * math.cos(math.pi / 6) - x * math.sin(math.pi / 6),
+            x * math.cos(math.pi / 6) + y * math.sin(math.pi / 6),
+        )
+        radius = np.maximum(held.radius - cutter.edge.at(across), 0.0)
+        above = held.radius - np.where(np.abs(along) <= radius, np.sqrt(np.maximum(radius**2 - along**2, 0.0)), -np.inf)
+    else:
+        above = cutter.edge.at(np.hypot(x, y) - getattr(held, "radius", 0.0))
+    by_hand = np.where(DISC.inside, np.maximum(-tip[2] - above, 0.0), 0.0)
+    assert np.abs(carved(JUDGE, DISC, on_face(cutter, tip)) - by_hand).max() < 2e-7
+
+
+@settings(max_examples=25)
+@given(slope=numbers(-0.9, 0.9), away=numbers(-0.7, 0.7), deep=numbers(0.2, 0.6))
+def test_a_ball_and_a_cone_swept_up_a_slope_lie_where_their_envelopes_do(slope, away, deep):
+    """A ball's envelope is a cylinder about the line of its middle; a cone's is the plane tangent to it along the line.
+
+    Geometry of envelopes: common practice, no source.
+    """
+    rays = stock_of(Disc(diameter=12.0, thickness=5.0), resolution=0.5)
+    tip = np.array([[-5.0, away, -deep - 3 * slope], [5.0, away, -deep + 7 * slope]])
+    middle = (np.abs(rays.across) < 1.2)[None] & rays.inside
+    v, z = np.abs(rays.down[:, None] - away), -deep + slope * (rays.across + 2.0)
+    ball = carved(JUDGE, rays, on_face(Ball(radius=1.2), tip))
+    up = np.sqrt(1 + slope**2)
+    bottom = z + 1.2 - up * np.sqrt(np.maximum(1.2**2 - v**2, 0.0))
+    expected = np.where(middle & (v < 1.2) & (bottom < 0), -bottom, 0.0)
+    assert np.abs(np.where(middle & (v < 1.2), ball, 0.0) - expected).max() < 2e-6
+    cone = carved(JUDGE, rays, on_face(Vee(angle_deg=90.0, width=2.0), tip))
+    flank = z + v * math.sqrt(1 - slope**2)
+    near = middle & (v < 0.99 * math.sqrt(1 - slope**2))
+    assert np.abs(np.where(near, cone - np.maximum(-flank, 0.0), 0.0)).max() < 2e-6
+
+
+def test_a_blade_s_groove_narrows_as_the_cosine_where_the_path_runs_obliquely():
+    """The breadth of a blade seen along its way, by hand: across the path it stands cos(angle) wide."""
+    blade = FlatEnd(width=2.0, held=FixedTool())
+    for angle in (0.0, 0.5, 1.0, 1.4):
+        way = np.array([math.sin(angle), math.cos(angle), 0.0])
+        depth = carved(JUDGE, DISC, on_face(blade, 4 * np.array([[-1.0], [1.0]]) * way - [[0.0, 0.0, 0.5]]))
+        away = DISC.across * way[1] - DISC.down[:, None] * way[0]
+        along = DISC.across * way[0] + DISC.down[:, None] * way[1]
+        within = np.abs(along) < 2.5
+        wide = math.cos(angle)
+        clear_of_walls = np.abs(np.abs(away) - wide) > 1e-6
+        assert np.abs(depth - 0.5 * (np.abs(away) < wide))[within & clear_of_walls].max() < 1e-7
+        assert depth[within].any()
+
+
+def test_a_blade_turned_on_the_spot_bores_as_a_drill_does():
+    """Turned half round, it is everywhere that the solid of revolution is."""
+    angle = np.linspace(0.0, math.pi, 20)
+    level = np.stack([np.cos(angle), np.sin(angle), 0 * angle], axis=-1)
+    tip = np.tile([0.1, -0.2, -0.7], (20, 1))
+    for edge in EDGES[:2] + EDGES[-1:]:
+        bored = carved(JUDGE, DISC, on_face(edge(DrillingSpindle()), tip[:1]))
+        spun = carved(JUDGE, DISC, on_face(edge(FixedTool()), tip, UP, level))
+        assert np.abs(bored - spun).max() < 2e-6
+
+
+def test_a_blade_drawn_along_its_own_breadth_cuts_nothing_beside_its_line():
+    depth = carved(JUDGE, DISC, on_face(FlatEnd(width=2.0, held=FixedTool()), [[-4.0, 0.05, -0.5], [4.0, 0.05, -0.5]]))
+    assert not depth.any()
+
+
+@settings(max_examples=12)
+@given(job=carvings())
+def test_stamps_are_the_poses_of_the_path_alone_and_never_deeper_than_its_sweep(job):
+    stock, (sweep,) = job
+    stamps = carved(STAMPS, stock, sweep)
+    assert (stamps <= carved(JUDGE, stock, sweep) + 2e-6).all()
+    poses_alone = [type(sweep)(sweep.edge, sweep.held, tip, out, level) for tip, out, level in single_poses(sweep)]
+    each = np.max([carved(JUDGE, stock, pose) for pose in poses_alone], axis=0)
+    assert np.abs(stamps - each).max() < 2e-6
+
+
+def single_poses(sweep):
+    ways = (np.broadcast_to(way, sweep.tip.shape) for way in (sweep.outward, sweep.level))
+    return zip(*(np.split(each.copy(), len(sweep.tip)) for each in (sweep.tip, *ways)), strict=True)
+
+
+def test_progress_grows_to_one_and_what_it_raises_stops_the_carving():
+    sweep = on_face(Ball(radius=1.2), [[-5.0, 0.0, -0.5], [5.0, 1.0, -0.5]])
+    for judge in (JUDGE, STAMPS):
+        said = []
+        judge.carve(DISC, [sweep, sweep], DISC.uncut(), said.append)
+        assert said == sorted(said)
+        assert said[-1] == 1.0
+
+        def stop(part):
+            raise KeyboardInterrupt
+
+        with pytest.raises(KeyboardInterrupt):
+            judge.carve(DISC, [sweep], DISC.uncut(), stop)
+
+
+def test_a_cutter_never_reaches_through_the_axis_to_the_other_side():
+    """Bored past the axis from one side, the rays of the other side stay whole: each ends at the axis."""
+    drill = on_round(FlatEnd(width=2.0), BARREL.surface, [0.0], [4.0], [7.0])
+    depth = carved(JUDGE, BARREL, drill)
+    near = np.abs(np.angle(np.exp(1j * BARREL.across))) < math.pi / 2
+    beside = np.abs(BARREL.down - 4.0) < 0.9
+    assert depth.max() <= 5.0
+    assert (depth[np.ix_(beside, np.abs(np.sin(BARREL.across)) < 1e-9)][:, 0] == 5.0).all()
+    assert depth[:, near].any()
