@@ -7,7 +7,7 @@ float32 first. No lane may become a NaN: take no root of less than zero, divide 
 
 # The compiler tells what it hands over by position and name: it needs them all, and overloads without annotations.
 # ruff: noqa: ANN001, ANN202, ARG001, ARG005
-# mypy: disable-error-code="no-untyped-call, no-untyped-def, call-arg"
+# mypy: disable-error-code="no-untyped-call, no-untyped-def"
 
 from __future__ import annotations
 
@@ -32,6 +32,7 @@ if TYPE_CHECKING:
 
 __all__ = ["at_most", "columns", "greater", "lay", "lesser", "root", "rows", "spread", "take"]
 
+_compiled: Any = intrinsic
 _VECTOR: Final = ir.VectorType(ir.FloatType(), LANES)
 _FUSED: Final = ("contract",)
 _NUMBERS: Final = ("nnan", "nsz")
@@ -62,10 +63,10 @@ def _of_lanes(count: int, emit: Emit) -> Any:
         return emit(builder, *given)
 
     if count == 1:
-        return intrinsic(lambda typing, x: (_lanes(_lanes), lower))
+        return _compiled(lambda typing, x: (_lanes(_lanes), lower))
     if count == 2:
-        return intrinsic(lambda typing, x, y: (_lanes(_lanes, _lanes), lower))
-    return intrinsic(lambda typing, x, y, then, otherwise: (_lanes(_lanes, _lanes, _lanes, _lanes), lower))
+        return _compiled(lambda typing, x, y: (_lanes(_lanes, _lanes), lower))
+    return _compiled(lambda typing, x, y, then, otherwise: (_lanes(_lanes, _lanes, _lanes, _lanes), lower))
 
 
 def _instruction(name: str, count: int, flags: tuple[str, ...] = ()) -> Emit:
@@ -93,7 +94,7 @@ at_most = _of_lanes(4, lambda builder, x, y, then, otherwise: builder.select(bui
 """``at_most(x, y, then, otherwise)``: ``then`` in the lanes where x <= y, ``otherwise`` in the others."""
 
 
-@intrinsic
+@_compiled
 def spread(typing: Any, number: Any) -> Any:
     """Return Lanes that are all one float32 number."""
 
@@ -105,13 +106,13 @@ def spread(typing: Any, number: Any) -> Any:
     return _lanes(types.float32), lower
 
 
-@intrinsic
+@_compiled
 def rows(typing: Any) -> Any:
     """Return the row of each lane within its patch, 0 to 3."""
     return _lanes(), lambda context, builder, signature, given: ir.Constant(_VECTOR, [float(k // PATCH) for k in range(LANES)])
 
 
-@intrinsic
+@_compiled
 def columns(typing: Any) -> Any:
     """Return the column of each lane within its patch, 0 to 3."""
     return _lanes(), lambda context, builder, signature, given: ir.Constant(_VECTOR, [float(k % PATCH) for k in range(LANES)])
@@ -125,7 +126,7 @@ def _patch(context: Any, builder: Any, kind: Any, tile: Any, patch: Any) -> Any:
     return builder.bitcast(cell, _VECTOR.as_pointer())
 
 
-@intrinsic
+@_compiled
 def take(typing: Any, tile: Any, patch: Any) -> Any:
     """Return patch number ``patch`` of a (patches, 16) C-contiguous float32 tile as Lanes."""
 
@@ -137,7 +138,7 @@ def take(typing: Any, tile: Any, patch: Any) -> Any:
     return _lanes(tile, types.intp), lower
 
 
-@intrinsic
+@_compiled
 def lay(typing: Any, tile: Any, patch: Any, lanes: Any) -> Any:
     """Lay Lanes down as patch number ``patch`` of a (patches, 16) C-contiguous float32 tile."""
 

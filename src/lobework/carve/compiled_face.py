@@ -1,0 +1,172 @@
+"""The compiled way over a face, for cutters that revolve about the way out of it, and those swung about it in a circle."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from lobework.edge import Arc
+from lobework.holder import EccentricFrame
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from lobework.carve.stock import Depth, Stock
+    from lobework.carve.sweep import Sweep
+    from lobework.edge import Edge
+    from lobework.rigid import Array
+
+__all__ = ["MERGED_MM", "ROUTES", "carve_face", "work_on_face"]
+
+MERGED_MM: Final = 5e-7
+"""Samples that lie in one line are joined where that changes no depth by more; a side that goes straight up moves by less.
+
+Half a millionth of a millimetre, so that a path cut in two carves what the whole one does.
+"""
+_LEVEL_MM: Final = 1e-7
+"""A path that rises and falls by less is level."""
+_SLANTS_MM: Final = 2e-6
+"""How far the slants that stand for an arc may lie inside it, where a cutter that rises is swung off its middle line."""
+_STEEPEST: Final = 100.0
+_AT_ONCE: Final = 1 << 18
+_STRETCH: Final = 1 << 16
+
+
+def work_on_face(stock: Stock) -> NDArray[np.int32]:
+    """Return (rows, 2): of each row of a face, the first column with work under it, and the one after the last.
+
+    Examples
+    --------
+    >>> from lobework.carve.stock import stock_of
+    >>> from lobework.piece import Disc
+    >>> work_on_face(stock_of(Disc(diameter=20.0, thickness=5.0), resolution=5.0)).tolist()
+    [[2, 3], [1, 4], [0, 5], [1, 4], [2, 3]]
+    """
+    inside = stock.inside
+    first, last = inside.argmax(axis=1), stock.columns - inside[:, ::-1].argmax(axis=1)
+    some = inside[np.arange(stock.rows), first]
+    return np.stack([first, np.where(some, last, first)], axis=-1).astype(np.int32)
+
+
+def _parts(edge: Edge) -> Array:
+    """Return an edge as the kernels take it: see `lobework.kernels.slab.reach`."""
+    rows = [
+        (1.0, part.near, part.far, part.centre, part.radius)
+        if isinstance(part, Arc)
+        else (0.0, part.near, part.far, part.low, part.rise)
+        for part in edge.parts
+    ]
+    return np.array(rows, dtype=np.float64)
+
+
+def _slants(edge: Edge) -> Array:
+    """Return an edge as the kernels take it, its arcs as slants."""
+    return np.array([(0.0, *slant) for slant in edge.slants(_SLANTS_MM)], dtype=np.float64)
+
+
+def _steepest(edge: Edge, depth: float) -> float:
+    """Return how steep an edge is at its steepest, up to ``depth`` mm above its tip; 100 at the most."""
+    steepest = 0.0
+    for part in edge.parts:
+        if part.low >= depth:
+            break
+        if isinstance(part, Arc):
+            far = part.reach(depth)
+            height = math.sqrt(max(part.radius**2 - far**2, 0.0))
+            steepest = max(steepest, far / height if height > 0 else math.inf)
+        else:
+            steepest = max(steepest, part.rise)
+    sunk = depth > edge.height
+    return _STEEPEST if sunk else min(steepest, _STEEPEST)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Way:
+    """One sweep's path, with what its segments are laid by."""
+
+    tip: Array
+    within: float
+    level: float
+
+
+def _way(sweep: Sweep) -> _Way | None:
+    """Return the way of a sweep over a face; none where its tip never comes into the work."""
+    from lobework.kernels.segments import deepest_and_highest
+
+    tip = np.ascontiguousarray(sweep.tip, dtype=np.float64)
+    deepest, highest = deepest_and_highest(tip)
+    if deepest >= 0:
+        return None
+    level = (deepest + highest) / 2 if highest - deepest <= _LEVEL_MM else math.nan
+    return _Way(tip=tip, within=MERGED_MM / (1 + _steepest(sweep.edge, -deepest)), level=level)
+
+
+def _segments(ways: Sequence[_Way]) -> Iterator[tuple[int, Array]]:
+    """Yield the segments of paths, (n, 9), some at a time, with how many samples they came from."""
+    from lobework.kernels.segments import FIELDS, lay_segments
+
+    samples = sum(len(way.tip) for way in ways)
+    segments = np.zeros((min(samples, _AT_ONCE), FIELDS))
+    at, seen = 0, 0
+    for way in ways:
+        for first in range(0, max(len(way.tip) - 1, 1), _STRETCH):
+            end = min(first + _STRETCH + 1, len(way.tip))
+            if at + end - first > len(segments):
+                yield seen, segments[:at]
+                at, seen = 0, 0
+            at = lay_segments(way.tip, first, end, way.within, way.within, way.level, segments, at)
+            seen += end - first
+    yield seen, segments[:at]
+
+
+def carve_face(stock: Stock, sweeps: Sequence[Sweep], depth: Depth, progress: Callable[[float], None]) -> None:
+    """Deepen a face by the sweeps of revolving cutters that stand upright on it.
+
+    Parameters
+    ----------
+    stock : Stock
+        Of a face.
+    sweeps : sequence of Sweep
+        Held in a drilling spindle or an eccentric frame.
+    depth : (rows, columns) float32, mm
+        Deepened.
+    progress : callable
+        Called now and then with the part done, 0 to 1; what it raises stops the carving.
+    """
+    from lobework.kernels.sweep_face import carve_level
+    from lobework.kernels.sweep_slope import carve_sloping
+
+    lots: dict[tuple[Edge, float], list[_Way]] = {}
+    for sweep in sweeps:
+        if (way := _way(sweep)) is not None:
+            swing = sweep.held.radius if isinstance(sweep.held, EccentricFrame) else 0.0
+            lots.setdefault((sweep.edge, swing), []).append(way)
+    grid = np.array([stock.across[0], stock.down[0], stock.column_step, stock.row_step])
+    work = work_on_face(stock)
+    total, done = sum(len(way.tip) for ways in lots.values() for way in ways), 0
+    for (edge, swing), ways in lots.items():
+        level = sorted((way for way in ways if not math.isnan(way.level)), key=lambda way: way.level)
+        for seen, segments in _segments(level) if level else ():
+            carve_level(segments, _parts(edge), swing, grid, work, depth)
+            done += seen
+            progress(min(done / total, 1.0))
+        sloping = [way for way in ways if math.isnan(way.level)]
+        for seen, segments in _segments(sloping) if sloping else ():
+            carve_sloping(segments, _slants(edge) if swing else _parts(edge), swing, grid, work, depth)
+            done += seen
+            progress(min(done / total, 1.0))
+
+
+def _carve_one(stock: Stock, sweep: Sweep, depth: Depth, progress: Callable[[float], None]) -> None:
+    carve_face(stock, [sweep], depth, progress)
+
+
+ROUTES: Final[dict[tuple[str, str], Callable[[Stock, Sweep, Depth, Callable[[float], None]], None]]] = {
+    ("face", "drilling spindle"): _carve_one,
+    ("face", "eccentric frame"): _carve_one,
+}
+"""By surface and holder, what deepens a stock's depths by one sweep, and says now and then how much of it is done."""

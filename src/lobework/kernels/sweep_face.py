@@ -1,0 +1,238 @@
+"""Cutters swept level over a face, exactly: a revolving cutter, or one swung in a circle about an upright axis.
+
+A level cutter goes deepest along a ray where it comes nearest to it, whatever its edge; one that is swung, where its circle
+does. So the least squared distance from the path is kept, and the edge is applied once. Those that rise and fall are in
+`lobework.kernels.sweep_slope`.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+from numba import njit, prange
+
+from lobework.kernels.lanes import at_most, greater, lay, lesser, root, spread, take
+from lobework.kernels.slab import bounds_of, first_cell, lanes_of, lines_of, patch_steps, placed_in, reach, run_of, walk_over
+from lobework.kernels.tiles import (
+    LANES,
+    MOST_REFERENCES,
+    PATCHES,
+    SHARES,
+    bin_to_tiles,
+    blank_tile,
+    busy_tiles,
+    corner,
+    load_tile,
+    store_tile,
+)
+
+if TYPE_CHECKING:
+    from lobework.kernels.slab import Placed, Walk
+    from lobework.kernels.tiles import Cells, Whole
+    from lobework.rigid import Array
+
+__all__ = ["RIM_MM", "carve_level"]
+
+FUSED = {"contract"}
+"""A product and a sum may be fused, which rounds once instead of twice; nothing is reordered."""
+RIM_MM: Final = 2e-6
+"""By how much a distance may round past an edge's outer end and still count as under it."""
+_FAR: Final = np.float32(1e30)
+_GENTLE: Final = 0.1
+_SHORT: Final = 8
+
+
+@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+def _nearest(off: Cells, placed: Placed, walk: Walk, begin: int, end: int, grid: Array) -> None:
+    """Lower a tile of squared distances, mm^2, to those from a level segment, in a slab's lines ``begin`` to ``end - 1``."""
+    lane_u, lane_v = lanes_of(placed, grid)
+    step_u, step_v = patch_steps(placed, walk, grid)
+    lower, upper = spread(np.float32(placed[3])), spread(np.float32(placed[4]))
+    for line in range(begin, end):
+        first, last = run_of(walk, line)
+        first_u, first_v = first_cell(placed, walk, line, first, grid)
+        u, v, patch = lane_u + first_u, lane_v + first_v, line * walk[6] + first * walk[7]
+        for _ in range(first, last):
+            ahead = u - lesser(greater(u, lower), upper)
+            lay(off, patch, lesser(take(off, patch), ahead * ahead + v * v))
+            u, v = u + step_u, v + step_v
+            patch += walk[7]
+
+
+@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+def _nearest_of_two(off: Cells, one: Placed, two: Placed, walk: Walk, begin: int, end: int, grid: Array) -> None:
+    """Lower a tile of squared distances, mm^2, to those from two level segments, in the lines of a slab around both."""
+    lane_u, lane_v = lanes_of(one, grid)
+    lane_s, lane_w = lanes_of(two, grid)
+    step_u, step_v = patch_steps(one, walk, grid)
+    step_s, step_w = patch_steps(two, walk, grid)
+    lower, upper = spread(np.float32(one[3])), spread(np.float32(one[4]))
+    lower_two, upper_two = spread(np.float32(two[3])), spread(np.float32(two[4]))
+    for line in range(begin, end):
+        first, last = run_of(walk, line)
+        first_u, first_v = first_cell(one, walk, line, first, grid)
+        first_s, first_w = first_cell(two, walk, line, first, grid)
+        u, v, s, w = lane_u + first_u, lane_v + first_v, lane_s + first_s, lane_w + first_w
+        patch = line * walk[6] + first * walk[7]
+        for _ in range(first, last):
+            ahead = u - lesser(greater(u, lower), upper)
+            ahead_two = s - lesser(greater(s, lower_two), upper_two)
+            lay(off, patch, lesser(take(off, patch), lesser(ahead * ahead + v * v, ahead_two * ahead_two + w * w)))
+            u, v, s, w = u + step_u, v + step_v, s + step_s, w + step_w
+            patch += walk[7]
+
+
+@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+def _nearest_swung(off: Cells, placed: Placed, walk: Walk, begin: int, end: int, grid: Array, swing: float) -> None:
+    """Lower a tile of squared distances, mm^2, to those from a circle of radius ``swing`` carried along a level segment."""
+    lane_u, lane_v = lanes_of(placed, grid)
+    step_u, step_v = patch_steps(placed, walk, grid)
+    circle, none = np.float32(swing), spread(np.float32(0.0))
+    lower, upper = spread(np.float32(placed[3])), spread(np.float32(placed[4]))
+    for line in range(begin, end):
+        first, last = run_of(walk, line)
+        first_u, first_v = first_cell(placed, walk, line, first, grid)
+        u, v, patch = lane_u + first_u, lane_v + first_v, line * walk[6] + first * walk[7]
+        for _ in range(first, last):
+            ahead = u - lesser(greater(u, lower), upper)
+            furthest = greater((u - lower) * (u - lower), (u - upper) * (u - upper))
+            outside = root(ahead * ahead + v * v) - circle
+            inside = circle - root(furthest + v * v)
+            apart = greater(greater(outside, inside), none)
+            lay(off, patch, lesser(take(off, patch), apart * apart))
+            u, v = u + step_u, v + step_v
+            patch += walk[7]
+
+
+@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+def _cut(off: Cells, parts: Array, depth: float, box: Whole, tile: Cells) -> None:
+    """Deepen a tile by an edge ``depth`` mm deep at squared distances ``off``, in the patches of a box, and forget those.
+
+    Heights are held to those of each part's ends, so that what is further off is never cut deeper, not even by rounding.
+    """
+    deep, none = spread(np.float32(depth)), spread(np.float32(0.0))
+    outermost = parts.shape[0] - 1
+    for row in range(box[0], box[1]):
+        for patch in range(row * PATCHES + box[2], row * PATCHES + box[3]):
+            square = take(off, patch)
+            cut = none
+            for p in range(outermost, -1, -1):
+                kind, near, far, a, b = parts[p]
+                if kind == 0.0:
+                    lowest, highest = a, a + b * (far - near)
+                    height = (root(square) - np.float32(near)) * np.float32(b) + np.float32(a)
+                else:
+                    lowest, highest = a - math.sqrt(b * b - near * near), a - math.sqrt(max(b * b - far * far, 0.0))
+                    height = np.float32(a) - root(greater(np.float32(b * b) - square, none))
+                height = lesser(greater(height, spread(np.float32(lowest))), spread(np.float32(highest)))
+                rim = far + (RIM_MM if p == outermost else 0.0)
+                cut = at_most(square, spread(np.float32(rim * rim)), deep - height, cut)
+            lay(tile, patch, greater(take(tile, patch), cut))
+            lay(off, patch, spread(_FAR))
+    box[0], box[1], box[2], box[3] = PATCHES, 0, PATCHES, 0
+
+
+@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+def _around_two(one: Array, two: Array, placed: Placed, r: float, grid: Array) -> Walk:
+    """Return how to go over the slabs of two segments, one after the other, that turn little, in one: see `walk_over`."""
+    dx, dy = two[0] + two[5] * two[3] - one[0], two[1] + two[5] * two[4] - one[1]
+    length = math.sqrt(dx * dx + dy * dy)
+    turn, per = one[8], 1.0 / length
+    widest = max(one[7], turn, two[8])
+    askew = 2.0 * turn
+    start_x, start_y = placed[0] + placed[3] * placed[5], placed[1] + placed[3] * placed[6]
+    both = (start_x, start_y, 0.0, 0.0, length, dx * per, dy * per)
+    low, high = -r * (max(one[7], turn) + askew), length + r * (max(turn, two[8]) + askew)
+    return walk_over(both, low, high, r + (min(one[5], two[5]) + r * widest) * askew, grid)
+
+
+@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+def _cut_tile(
+    segments: Array,
+    bounds: Whole,
+    chosen: Whole,
+    parts: Array,
+    swing: float,
+    grid: Array,
+    row: int,
+    column: int,
+    off: Cells,
+    box: Whole,
+    tile: Cells,
+) -> None:
+    """Deepen one tile by level segments, those of one depth together; short ones two at a time."""
+    r, z, at = 0.0, 0.0, 0
+    while at < chosen.size:
+        k = chosen[at]
+        segment = segments[k]
+        if segment[2] != z:
+            if box[0] < box[1]:
+                _cut(off, parts, -z, box, tile)
+            z = segment[2]
+            r = reach(parts, -z) + swing
+        placed = placed_in(segment, grid, row, column)
+        top, bottom, left, right = lines_of(bounds[k], row, column)
+        joined = at + 1 < chosen.size and chosen[at + 1] == k + 1 and segment[8] < _GENTLE and swing == 0.0
+        if joined and segment[5] + segments[k + 1, 5] < _SHORT * grid[2]:
+            top_two, bottom_two, left_two, right_two = lines_of(bounds[k + 1], row, column)
+            top, bottom, left, right = min(top, top_two), max(bottom, bottom_two), min(left, left_two), max(right, right_two)
+            walk = _around_two(segment, segments[k + 1], placed, r, grid)
+            begin, end = (top, bottom) if walk[7] == 1 else (left, right)
+            _nearest_of_two(off, placed, placed_in(segments[k + 1], grid, row, column), walk, begin, end, grid)
+            at += 1
+        elif swing > 0.0:
+            walk = walk_over(placed, placed[3] - r, placed[4] + r, r, grid)
+            begin, end = (top, bottom) if walk[7] == 1 else (left, right)
+            _nearest_swung(off, placed, walk, begin, end, grid, swing)
+        else:
+            walk = walk_over(placed, placed[3] - r * segment[7], placed[4] + r * segment[8], r, grid)
+            begin, end = (top, bottom) if walk[7] == 1 else (left, right)
+            _nearest(off, placed, walk, begin, end, grid)
+        box[0], box[1], box[2], box[3] = min(box[0], top), max(box[1], bottom), min(box[2], left), max(box[3], right)
+        at += 1
+    if box[0] < box[1]:
+        _cut(off, parts, -z, box, tile)
+
+
+@njit(cache=True, error_model="numpy", parallel=True, fastmath=FUSED)
+def carve_level(segments: Array, parts: Array, swing: float, grid: Array, work: Whole, depth: Cells) -> None:
+    """Deepen a face by level segments.
+
+    Parameters
+    ----------
+    segments : (n, 9) float64
+        See `lobework.kernels.segments`; those of one depth best stand together.
+    parts : (p, 5) float64
+        Of the edge; see `lobework.kernels.slab.reach`.
+    swing : float, mm
+        Radius of the circle in which the edge is swung; 0 where it revolves about its own middle line.
+    grid : (4,) float64, mm
+        x and y of the first cell, and from cell to cell along x and y.
+    work : (rows, 2) int32
+        Of each row, the first column with work under it, and the one after the last.
+    depth : (rows, columns) float32, mm
+        Deepened.
+    """
+    n = segments.shape[0]
+    bounds = np.zeros((n, 4), np.int32)
+    for share in prange(SHARES):
+        begin, end = share * n // SHARES, (share + 1) * n // SHARES
+        bounds_of(segments[begin:end], parts, swing, grid, bounds[begin:end])
+    taken = 0
+    while taken < n:
+        starts, order, more = bin_to_tiles(bounds[taken:], depth.shape[0], depth.shape[1], False, MOST_REFERENCES)
+        tiles = busy_tiles(starts)
+        shares = min(SHARES, tiles.size)
+        part, reached = segments[taken : taken + more], bounds[taken : taken + more]
+        for share in prange(shares):
+            tile, off = blank_tile(), np.full((PATCHES * PATCHES, LANES), _FAR, np.float32)
+            box = np.array([PATCHES, 0, PATCHES, 0], np.int32)
+            for k in range(share, tiles.size, shares):
+                row, column = corner(tiles[k], depth.shape[1])
+                load_tile(depth, row, column, tile)
+                chosen = order[starts[tiles[k]] : starts[tiles[k] + 1]]
+                _cut_tile(part, reached, chosen, parts, swing, grid, row, column, off, box, tile)
+                store_tile(tile, row, column, work, depth)
+        taken += more
