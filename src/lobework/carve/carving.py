@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
@@ -26,6 +27,8 @@ __all__ = ["Carving", "Spot"]
 
 _SAME_MM: Final = 1e-4
 """Cuts that reach one point within this of each other count as equally deep there; the first is named."""
+_AT_ONCE: Final = 1 << 18
+"""So many rays are looked at together: whole grids of numbers would outgrow what carving may take."""
 _LEVEL_MM: Final = 1e-5
 """Steps smaller than this between two rays are rounding, not ridges."""
 
@@ -90,25 +93,38 @@ class Carving:
     depth: Depth
     sweeps: Sequence[Sweep]
 
-    @cached_property
+    @property
     def wall(self) -> Array:
         """(rows, columns) mm: what is left under each ray, negative where it is cut through; not a number off the work."""
-        return np.where(self.stock.inside, self.stock.wall - self.depth, np.nan)
+        return self._wall(slice(None))
+
+    def _wall(self, rows: slice) -> Array:
+        wall = self.stock.wall if len(self.stock.wall) == 1 else self.stock.wall[rows]
+        return np.where(self.stock.inside[rows], wall - self.depth[rows], np.nan)
+
+    def _some_rows(self) -> Iterator[slice]:
+        """Yield the rows of the grid, some at a time."""
+        rows, columns = self.stock.shape
+        step = max(1, _AT_ONCE // columns)
+        return (slice(first, min(first + step, rows)) for first in range(0, rows, step))
 
     @cached_property
     def volume(self) -> float:
         """Removed, mm^3; what is cut away behind the wall does not count."""
-        return float(self.stock.volumes(np.minimum(self.depth, self.stock.wall)).sum())
+        wall = self.stock.wall
+        kept = ((rows, np.minimum(self.depth[rows], wall if len(wall) == 1 else wall[rows])) for rows in self._some_rows())
+        return float(sum(self.stock.volumes(depth, rows).sum() for rows, depth in kept))
 
     @cached_property
     def land(self) -> float:
         """The surface that no cutter has touched, mm^2."""
-        return float((self.stock.areas * ((self.depth == 0) & self.stock.inside)).sum())
+        untouched = [((self.depth[rows] == 0) & self.stock.inside[rows]).sum(axis=1) for rows in self._some_rows()]
+        return float((self.stock.areas[:, 0] * np.concatenate(untouched)).sum())
 
     @cached_property
     def land_part(self) -> float:
         """The part of the surface that no cutter has touched, 0 to 1."""
-        return self.land / float((self.stock.areas * self.stock.inside).sum())
+        return self.land / float((self.stock.areas[:, 0] * self.stock.inside.sum(axis=1)).sum())
 
     @cached_property
     def deepest(self) -> Spot:
@@ -118,7 +134,13 @@ class Carving:
     @cached_property
     def thinnest(self) -> Spot:
         """Where the least is left of the work, and by which pass and step."""
-        return self.spot(*np.unravel_index(int(np.nanargmin(self.wall)), self.stock.shape))
+        least, place = math.inf, (0, 0)
+        for rows in self._some_rows():
+            wall = self._wall(rows)
+            row, column = np.unravel_index(int(np.where(np.isnan(wall), np.inf, wall).argmin()), wall.shape)
+            if wall[row, column] < least:
+                least, place = float(wall[row, column]), (rows.start + int(row), int(column))
+        return self.spot(*place)
 
     @cached_property
     def cusp(self) -> float:
@@ -126,8 +148,8 @@ class Carving:
 
         Looked for along every row and column; land, which no cutter has touched, is no ridge.
         """
-        round_it = self.depth if isinstance(self.stock.surface, Face) else np.concatenate([self.depth, self.depth], axis=1)
-        return max(_highest_ridge(line) for line in (*round_it, *self.depth.T))
+        twice = 1 if isinstance(self.stock.surface, Face) else 2
+        return max(_highest_ridge(line) for line in itertools.chain((np.tile(row, twice) for row in self.depth), self.depth.T))
 
     def spot(self, row: int | np.intp, column: int | np.intp) -> Spot:
         """Return what is known of one ray."""
@@ -136,7 +158,7 @@ class Carving:
             place = float(self.stock.across[column]), float(self.stock.down[row])
         else:
             place = math.degrees(self.stock.across[column]), float(self.stock.profile[row, 1])
-        depth, wall = float(self.depth[row, column]), float(self.wall[row, column])
+        depth, wall = float(self.depth[row, column]), float(self._wall(slice(row, row + 1))[0, column])
         return Spot(row=row, column=column, place=place, depth=depth, wall=wall, cut=self._cut_by(row, column))
 
     def _cut_by(self, row: int, column: int) -> str:

@@ -108,7 +108,9 @@ class Stock:
     def inside(self) -> NDArray[np.bool_]:
         """(rows, columns): whether there is work under the ray; on a round surface there always is."""
         if isinstance(self.surface, Face):
-            inside: NDArray[np.bool_] = np.hypot(self.across, self.down[:, None]) <= self.surface.radius
+            under = (self.surface.radius - self.down) * (self.surface.radius + self.down)
+            half = np.where(under >= 0, np.sqrt(np.maximum(under, 0.0)), -1.0)
+            inside: NDArray[np.bool_] = np.abs(self.across) <= half[:, None]
             return inside
         return np.ones(self.shape, dtype=np.bool_)
 
@@ -133,8 +135,8 @@ class Stock:
         lengths[[0, -1]] /= 2
         return lengths
 
-    def volumes(self, depth: Array) -> Array:
-        """Return the volume, mm^3, that each ray's depth, (rows, columns) mm, takes away.
+    def volumes(self, depth: Array, rows: slice = slice(None)) -> Array:
+        """Return the volume, mm^3, that each ray's depth, (rows, columns) mm, takes away; of some rows alone, where given.
 
         On a round surface what lies deeper is narrower: the integral of ``(r - t n) (1 - c t)`` over the depth ``t``, with
         ``n`` the normal's part along the radius and ``c`` the profile's curvature. Source: surfaces parallel to a surface,
@@ -142,14 +144,18 @@ class Stock:
         """
         if isinstance(self.surface, Face):
             return self.areas * depth
-        radius, _, across, along = self.profile.T
-        bend = np.zeros(self.rows)
-        if not self.surface.straight:
-            turning = np.gradient(np.unwrap(np.arctan2(along, across)), self.row_step)
-            bend = -turning
-        r, n, c = radius[:, None], across[:, None], bend[:, None]
-        volumes: Array = self._strips * depth * (r - depth * ((n + r * c) / 2 - depth * n * c / 3))
+        r, n, c = self.profile[rows, :1], self.profile[rows, 2:3], self._bends[rows]
+        volumes: Array = self._strips[rows] * depth * (r - depth * ((n + r * c) / 2 - depth * n * c / 3))
         return volumes
+
+    @cached_property
+    def _bends(self) -> Array:
+        """(rows, 1) 1/mm: how the profile bends at each row, above zero where it is round outwards."""
+        if isinstance(self.surface, Face) or self.surface.straight:
+            return np.zeros((self.rows, 1))
+        _, _, across, along = self.profile.T
+        turning: Array = np.gradient(np.unwrap(np.arctan2(along, across)), self.row_step)
+        return -turning[:, None]
 
     def ray(self, row: int, column: int) -> Stock:
         """Return the stock of one ray; on a round surface of its whole row."""
