@@ -11,7 +11,6 @@ from typing import TYPE_CHECKING, Final, Literal
 
 import numpy as np
 
-from lobework.carve.sweep import has_edge, sweep_of
 from lobework.errors import require
 from lobework.hand import plain_name, settings_of
 from lobework.holder import CuttingFrame, DrillingSpindle, EccentricFrame
@@ -177,6 +176,8 @@ def _figure(trace: Trace, piece: Piece, cutter: Cutter) -> Figure:
 
 def _mark(trace: Trace, piece: Piece, cutter: Cutter) -> Array:
     """Return what a cutter that only goes in and out again marks: a ring, a stroke, or a point; (n, 3) mm on the work."""
+    from lobework.carve.sweep import has_edge, sweep_of
+
     tip = np.array([[trace.x[0], trace.y[0], trace.z[0]]])
     surface = getattr(piece, "surface", None)
     if not isinstance(surface, Face | Round) or not has_edge(cutter) or isinstance(cutter.held, DrillingSpindle):

@@ -14,10 +14,6 @@ from typing import TYPE_CHECKING, Literal, overload
 import numpy as np
 
 from lobework import plugins
-from lobework.carve.backend import Progress, refuse
-from lobework.carve.carving import Carving
-from lobework.carve.stock import RESOLUTION_MM, stock_of
-from lobework.carve.sweep import has_edge, sweep_of
 from lobework.errors import InputError, TooLargeError, require
 from lobework.kinds import Cutter, Piece, require_part
 from lobework.lathe import Lathe
@@ -26,10 +22,11 @@ from lobework.passes import MOST_CUTS, Cut, Pass, Series, cuts_of
 from lobework.program import Feeds
 from lobework.slide import Approach
 from lobework.surface import Face, Round
-from lobework.tolerances import CHORD_MM, CONTACT_MM
+from lobework.tolerances import CHORD_MM, CONTACT_MM, RESOLUTION_MM
 from lobework.trace import BYTES_A_SAMPLE, MOST_BYTES, Trace, estimate, trace
 
 if TYPE_CHECKING:
+    from lobework.carve import Carving, Progress
     from lobework.check import Finding
     from lobework.drawing import Drawing
     from lobework.program import Program
@@ -99,6 +96,9 @@ class Traces(Sequence[Trace]):
 
     def carve(self, resolution: float | None = None, *, backend: str | None = None, progress: Progress | None = None) -> Carving:
         """Return what these cuts leave in the wood; see `Job.carve`."""
+        from lobework.carve import Carving, stock_of, sweep_of
+        from lobework.carve.backend import refuse
+
         job = self.job
         way = plugins.installed().backend(backend) if backend else next(iter(plugins.installed().backends().values()))
         stock = stock_of(job.piece, job.resolution if resolution is None else resolution)
@@ -225,6 +225,8 @@ class Job:
     @property
     def uncarvable(self) -> str:
         """Why this job can only be drawn: its cutter has no edge, or its work no surface; empty where it can be carved."""
+        from lobework.carve.sweep import has_edge
+
         if not has_edge(self.cutter):
             return "this cutter has no edge to carve with"
         return "" if isinstance(getattr(self.piece, "surface", None), Face | Round) else "this work has no surface to carve"

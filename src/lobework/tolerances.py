@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Final
 
-__all__ = ["BRIDGE_RAD", "CHORD_MM", "CONTACT_MM", "JOIN_MM", "TABLE_MM"]
+__all__ = ["BRIDGE_RAD", "CHORD_MM", "CONTACT_MM", "JOIN_MM", "RESOLUTION_MM", "TABLE_MM"]
 
 CONTACT_MM: Final = 1e-9
 """Contact of follower and cam, promised. Absolute: cams are tens to hundreds of millimetres across."""
@@ -20,3 +20,6 @@ BRIDGE_RAD: Final = 1e-6
 
 JOIN_MM: Final = 1e-6
 """Ends of a pass nearer than this on the work are joined."""
+
+RESOLUTION_MM: Final = 0.05
+"""From ray to ray of carved work, unless the job says otherwise: finer than the eye parts at arm's length."""

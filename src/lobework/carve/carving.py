@@ -11,7 +11,6 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from lobework.carve.plain import Plain
 from lobework.holder import CuttingFrame, EccentricFrame
 from lobework.surface import Face
 
@@ -163,6 +162,8 @@ class Carving:
 
     def _cut_by(self, row: int, column: int) -> str:
         """Return the title of the cut that goes deepest along one ray."""
+        from lobework.carve.plain import Plain
+
         start, way = (each[0] for each in self.stock.rays(np.array([row]), np.array([column])))
         bottom = start + float(self.depth[row, column]) * way
         ray = self.stock.ray(row, column)
@@ -191,6 +192,7 @@ def _near(sweep: Sweep, point: Array) -> Iterator[Sweep]:
 
 def _highest_ridge(line: NDArray[np.float32]) -> float:
     """Return the greatest height of a ridge above the shallower of the floors beside it, along one line of depths."""
+    line = np.pad(line, 1)
     turns = np.flatnonzero(np.abs(np.diff(line)) > _LEVEL_MM)
     if turns.size < 2:
         return 0.0

@@ -15,13 +15,12 @@ from lobework.errors import SettingError, TooLargeError, require
 from lobework.kinds import Piece
 from lobework.rigid import Array
 from lobework.surface import Face, Round, Surface
+from lobework.tolerances import RESOLUTION_MM
 
-__all__ = ["BYTES_A_RAY", "MOST_BYTES", "RESOLUTION_MM", "Depth", "Stock", "stock_of"]
+__all__ = ["BYTES_A_RAY", "MOST_BYTES", "Depth", "Stock", "stock_of"]
 
 Depth = NDArray[np.float32]
 
-RESOLUTION_MM: Final = 0.05
-"""From ray to ray, unless the job says otherwise."""
 BYTES_A_RAY: Final = 12
 """The depths, and what a backend may take beside them: under three times the grid."""
 MOST_BYTES: Final = 4 * 10**9
