@@ -1,0 +1,70 @@
+"""STL: the carved work as a binary triangle mesh, in millimetres."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from lobework.solid import WITHIN_MM, solid_of
+from lobework.targets.target import Target
+
+if TYPE_CHECKING:
+    from lobework.carve import Carving
+
+__all__ = ["TARGET", "render"]
+
+_HEADER_BYTES: Final = 80
+_FACET: Final = np.dtype([("normal", "<f4", 3), ("corners", "<f4", (3, 3)), ("attribute", "<u2")])
+
+
+def render(carving: Carving, within: float = WITHIN_MM) -> bytes:
+    """Return the work that a carving leaves as a binary STL file.
+
+    Parameters
+    ----------
+    carving : Carving
+        The carved piece.
+    within : float, mm
+        How far its surface may lie from the rays it was carved on.
+
+    Returns
+    -------
+    bytes
+        The whole file, little-endian. Its corners are in single precision; STL keeps no unit, and the header says
+        millimetres.
+
+    Raises
+    ------
+    SettingError, TooLargeError
+        As `lobework.solid.solid_of`.
+
+    References
+    ----------
+    M. Burns, *Automated Fabrication* (1993), section 6.5: the STL format. Readers take a file that begins with "solid" for
+    the text form, so the header does not.
+
+    Examples
+    --------
+    >>> from lobework.carve import Carving, stock_of
+    >>> from lobework.piece import Disc
+    >>> lid = Disc(diameter=70.0, thickness=8.0)
+    >>> stock = stock_of(lid, resolution=1.0)
+    >>> file = render(Carving(title="Tide box, lid", piece=lid, stock=stock, depth=stock.uncut(), sweeps=()))
+    >>> file[:40].decode(), len(file) == 84 + 50 * int.from_bytes(file[80:84], "little")
+    ('binary STL, millimetres: Tide box, lid  ', True)
+    """
+    vertices, faces = solid_of(carving, within=within).rounded()
+    facets = np.zeros(len(faces), dtype=_FACET)
+    facets["corners"] = corners = vertices[faces]
+    a, b, c = np.moveaxis(corners.astype(np.float64), 1, 0)
+    normal = np.cross(b - a, c - a)
+    facets["normal"] = normal / np.maximum(np.sqrt((normal**2).sum(axis=1, keepdims=True)), np.finfo(np.float64).tiny)
+    title = " ".join(f"binary STL, millimetres: {carving.title}".split())
+    header = title.encode("ascii", errors="replace")[:_HEADER_BYTES].ljust(_HEADER_BYTES)
+    return b"".join([header, len(faces).to_bytes(4, "little"), facets.tobytes()])
+
+
+TARGET: Final = Target(
+    name="stl", file="work.stl", shows="carving", says="the carved work as a solid of triangles, millimetres", render=render
+)
