@@ -6,7 +6,6 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from lobework.solid import WITHIN_MM, solid_of
 from lobework.targets.target import Target
 
 if TYPE_CHECKING:
@@ -18,7 +17,7 @@ _HEADER_BYTES: Final = 80
 _FACET: Final = np.dtype([("normal", "<f4", 3), ("corners", "<f4", (3, 3)), ("attribute", "<u2")])
 
 
-def render(carving: Carving, within: float = WITHIN_MM) -> bytes:
+def render(carving: Carving, within: float | None = None) -> bytes:
     """Return the work that a carving leaves as a binary STL file.
 
     Parameters
@@ -26,7 +25,7 @@ def render(carving: Carving, within: float = WITHIN_MM) -> bytes:
     carving : Carving
         The carved piece.
     within : float, mm
-        How far its surface may lie from the rays it was carved on.
+        How far its surface may lie from the rays it was carved on; `lobework.solid.WITHIN_MM` unless given.
 
     Returns
     -------
@@ -54,7 +53,9 @@ def render(carving: Carving, within: float = WITHIN_MM) -> bytes:
     >>> file[:40].decode(), len(file) == 84 + 50 * int.from_bytes(file[80:84], "little")
     ('binary STL, millimetres: Tide box, lid  ', True)
     """
-    vertices, faces = solid_of(carving, within=within).rounded()
+    from lobework.solid import WITHIN_MM, solid_of
+
+    vertices, faces = solid_of(carving, within=WITHIN_MM if within is None else within).rounded()
     facets = np.zeros(len(faces), dtype=_FACET)
     facets["corners"] = corners = vertices[faces]
     a, b, c = np.moveaxis(corners.astype(np.float64), 1, 0)

@@ -3,17 +3,15 @@
 from __future__ import annotations
 
 import io
-import zipfile
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, Final
-from xml.sax.saxutils import escape
 
-import numpy as np
-
-from lobework.solid import WITHIN_MM, solid_of
 from lobework.targets.target import Target
 
 if TYPE_CHECKING:
+    import zipfile
+
+    import numpy as np
     from numpy.typing import NDArray
 
     from lobework.carve import Carving
@@ -44,7 +42,7 @@ _VERTEX: Final = '<vertex x="%.9g" y="%.9g" z="%.9g"/>\n'
 _TRIANGLE: Final = '<triangle v1="%d" v2="%d" v3="%d"/>\n'
 
 
-def render(carving: Carving, within: float = WITHIN_MM) -> bytes:
+def render(carving: Carving, within: float | None = None) -> bytes:
     """Return the work that a carving leaves as a 3MF file.
 
     Parameters
@@ -52,7 +50,7 @@ def render(carving: Carving, within: float = WITHIN_MM) -> bytes:
     carving : Carving
         The carved piece.
     within : float, mm
-        How far its surface may lie from the rays it was carved on.
+        How far its surface may lie from the rays it was carved on; `lobework.solid.WITHIN_MM` unless given.
 
     Returns
     -------
@@ -70,6 +68,7 @@ def render(carving: Carving, within: float = WITHIN_MM) -> bytes:
 
     Examples
     --------
+    >>> import io, zipfile
     >>> from lobework.carve import Carving, stock_of
     >>> from lobework.piece import Disc
     >>> lid = Disc(diameter=70.0, thickness=8.0)
@@ -78,7 +77,11 @@ def render(carving: Carving, within: float = WITHIN_MM) -> bytes:
     >>> zipfile.ZipFile(io.BytesIO(file)).namelist()
     ['[Content_Types].xml', '_rels/.rels', '3D/3dmodel.model']
     """
-    vertices, faces = solid_of(carving, within=within).rounded()
+    import zipfile
+
+    from lobework.solid import WITHIN_MM, solid_of
+
+    vertices, faces = solid_of(carving, within=WITHIN_MM if within is None else within).rounded()
     title = "".join(letter for letter in " ".join(carving.title.split()) if letter.isprintable())
     out = io.BytesIO()
     with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as package:
@@ -90,6 +93,8 @@ def render(carving: Carving, within: float = WITHIN_MM) -> bytes:
 
 def _model(title: str, vertices: NDArray[np.float32], faces: NDArray[np.int32]) -> Iterator[str]:
     """Yield the model, piece by piece."""
+    from xml.sax.saxutils import escape
+
     yield _BEFORE.format(title=escape(title))
     yield from _lines(_VERTEX, vertices)
     yield _BETWEEN
@@ -104,6 +109,8 @@ def _lines(pattern: str, rows: NDArray[np.float32] | NDArray[np.int32]) -> Itera
 
 
 def _write(package: zipfile.ZipFile, name: str, parts: list[str] | Iterator[str]) -> None:
+    import zipfile
+
     entry = zipfile.ZipInfo(name, _DATE)
     entry.compress_type = zipfile.ZIP_DEFLATED
     with package.open(entry, "w") as file:
