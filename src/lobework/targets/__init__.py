@@ -4,10 +4,19 @@ from __future__ import annotations
 
 from typing import Final
 
-from lobework.targets import csv, png, rs274, svg, text
+from lobework.targets import csv, png, relief, rs274, stl, svg, text, threemf
 from lobework.targets.target import Target
 
 __all__ = ["BUILT_IN", "Target"]
 
-BUILT_IN: Final = (svg.TARGET, png.TARGET, csv.TARGET, rs274.TARGET, text.TARGET)
+BUILT_IN: Final = (
+    svg.TARGET,
+    png.TARGET,
+    csv.TARGET,
+    rs274.TARGET,
+    text.TARGET,
+    relief.TARGET,
+    stl.TARGET,
+    threemf.TARGET,
+)
 """The targets that ship inside."""

@@ -81,4 +81,5 @@ TARGET: Final = Target(
     shows="carving",
     says="the carved work as a picture in raking light, in true size",
     render=render,
+    needs=("PIL", "lobework[picture]"),
 )
