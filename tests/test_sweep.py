@@ -55,7 +55,7 @@ def side_cut(at, lathe=None, **given):
 
 
 @given(cuts, st.sampled_from(HELD))
-@settings(max_examples=20)
+@settings(max_examples=10)
 def test_the_tip_goes_where_the_trace_goes_and_the_cutter_stands_square(cut, held):
     path, cutter = trace(cut, chord=0.1), Vee(angle_deg=60.0, width=3.0, held=held)
     sweep = sweep_of(path, cutter, FACE)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
@@ -28,8 +27,9 @@ _SAME_MM: Final = 1e-4
 """Cuts that reach one point within this of each other count as equally deep there; the first is named."""
 _AT_ONCE: Final = 1 << 18
 """So many rays are looked at together: whole grids of numbers would outgrow what carving may take."""
+_NEAR: Final = 32
 _LEVEL_MM: Final = 1e-5
-"""Steps smaller than this between two rays are rounding, not ridges."""
+"""Steps smaller than this between two rays are rounding, not ridges, and so shallow a place is land."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -145,10 +145,45 @@ class Carving:
     def cusp(self) -> float:
         """How high the highest ridge between two grooves stands above the shallower of their floors, mm.
 
-        Looked for along every row and column; land, which no cutter has touched, is no ridge.
+        Looked for along every row and column; land, which no cutter has touched, is no ridge, nor is the flank of a groove
+        that a row runs along.
+        """
+        highest = 0.0
+        for first, lines, along_row in self._some_lines():
+            heights, places, falls = _ridges(lines.ravel())
+            for each in np.flatnonzero(heights > highest)[np.argsort(-heights[heights > highest])].tolist():
+                number, place = divmod(int(places[each]), lines.shape[1])
+                row, column = (first + number, place % self.stock.columns) if along_row else (place, first + number)
+                step = self._cell(row) if along_row else self.stock.row_step
+                if not self._in_a_groove(row, column, along_row, float(falls[each]) / step):
+                    highest = float(heights[each])
+                    break
+        return highest
+
+    def _some_lines(self) -> Iterator[tuple[int, Depth, bool]]:
+        """Yield some rows at a time, then some columns: the first one's number, their depths with a zero after each, and which.
+
+        Rows go round twice on a round surface, so that every ridge lies between its floors.
         """
         twice = 1 if isinstance(self.stock.surface, Face) else 2
-        return max(_highest_ridge(line) for line in itertools.chain((np.tile(row, twice) for row in self.depth), self.depth.T))
+        for rows in self._some_rows():
+            yield rows.start, np.pad(np.tile(self.depth[rows], twice), ((0, 0), (0, 1))), True
+        step = max(1, _AT_ONCE // self.stock.rows)
+        for first in range(0, self.stock.columns, step):
+            yield first, np.pad(self.depth[:, first : first + step].T, ((0, 0), (0, 1))), False
+
+    def _cell(self, row: int) -> float:
+        """Return how far it is from column to column, mm."""
+        wide = 1.0 if isinstance(self.stock.surface, Face) else float(self.stock.profile[row, 0])
+        return self.stock.column_step * wide
+
+    def _in_a_groove(self, row: int, column: int, along_row: bool, falls: float) -> bool:
+        """Return whether the surface rises to a side of a line, and slopes across it more than it falls along it: no ridge."""
+        line, place = (self.depth[:, column], row) if along_row else (self.depth[row], column)
+        step = self.stock.row_step if along_row else self._cell(row)
+        ways = line[place::-1], line[place:]
+        slopes = [_first_slope(way) / step for way in ways]
+        return min(slopes) < 0 and max(map(abs, slopes)) > falls
 
     def spot(self, row: int | np.intp, column: int | np.intp) -> Spot:
         """Return what is known of one ray."""
@@ -190,18 +225,36 @@ def _near(sweep: Sweep, point: Array) -> Iterator[Sweep]:
             yield replace(sweep, tip=sweep.tip[part], **turned)
 
 
-def _highest_ridge(line: NDArray[np.float32]) -> float:
-    """Return the greatest height of a ridge above the shallower of the floors beside it, along one line of depths."""
-    line = np.pad(line, 1)
-    turns = np.flatnonzero(np.abs(np.diff(line)) > _LEVEL_MM)
-    if turns.size < 2:
-        return 0.0
-    sinking = line[turns + 1] > line[turns]
-    changes = np.flatnonzero(sinking[1:] != sinking[:-1])
-    floors = np.array([line[turns[k] + 1] for k in changes[sinking[changes]]])
-    if floors.size < 2:
-        return 0.0
-    places = turns[changes[sinking[changes]]] + 1
-    tops = np.minimum.reduceat(line, places)[:-1]
-    heights = np.minimum(floors[:-1], floors[1:]) - tops
-    return float(heights[tops > 0].max(initial=0.0))
+def _ridges(line: Depth) -> tuple[Depth, NDArray[np.intp], Array]:
+    """Return what stands between two floors along a line of depths; at a depth of zero nothing does.
+
+    Returns
+    -------
+    heights : (n,) mm
+        Above the shallower of the floors beside it.
+    places : (n,)
+        In the line.
+    falls : (n,) mm a cell
+        How steeply it falls to that side to which it falls less.
+    """
+    depths = np.pad(line, 1)
+    steps = np.diff(depths)
+    turns = np.flatnonzero((np.abs(steps) > _LEVEL_MM) | ((depths[1:] > _LEVEL_MM) != (depths[:-1] > _LEVEL_MM)))
+    sinking = steps[turns] > 0
+    ends = np.flatnonzero(sinking[1:] != sinking[:-1])
+    floors, tops = ends[sinking[ends]], ends[~sinking[ends]]
+    last, following = turns[tops], turns[tops + 1]
+    height = depths[last + 1]
+    floor = depths[turns[floors] + 1]
+    falls = np.minimum(np.abs(steps[last]), np.abs(steps[following])) / ((following - last + 1) / 2)
+    stands = height > _LEVEL_MM
+    return (np.minimum(floor[:-1], floor[1:]) - height)[stands], ((last + following - 1) // 2)[stands], falls[stands]
+
+
+def _first_slope(way: Depth) -> float:
+    """Return by how much a line of depths first changes from where it begins, mm a cell; zero where it never does."""
+    for near in (way[:_NEAR], way):
+        changes = np.flatnonzero(np.abs(near - way[0]) > _LEVEL_MM)
+        if changes.size:
+            return float(way[changes[0]] - way[0]) / int(changes[0])
+    return 0.0
