@@ -83,7 +83,7 @@ def work_findings(piece: Piece, traces: Sequence[Trace]) -> Iterable[Finding]:
         same = list(of_group)
         name = same[0].cut.passed.name or f"pass {same[0].cut.group}"
         seen = [_seen(piece, each) for each in same]
-        beyond = [_beyond_edge(piece, each) for each in seen]
+        beyond = [_beyond_edge(piece, each, trace.z) for each, trace in zip(seen, same, strict=True)]
         deep = [float(each[:, 2].max()) for each in seen]
         thickness = _thickness(piece, seen)
         surface = "face" if same[0].cut.approach.axis == "z" else "work"
@@ -120,15 +120,16 @@ def _thickness(piece: Piece, seen: Sequence[Array]) -> float:
     return float(getattr(piece, "thickness", math.inf))
 
 
-def _beyond_edge(piece: Piece, seen: Array) -> float:
+def _beyond_edge(piece: Piece, seen: Array, z: Array) -> float:
     """Return how far, mm, the tip goes beyond the edge of the work while it is in it; zero where it does not."""
     cutting = seen[:, 2] >= 0
     if not cutting.any():
         return 0.0
+    surface = getattr(piece, "surface", None)
+    if isinstance(surface, Round):
+        high, low = surface.profile(np.array([0.0, surface.length]))[:, 1]
+        return max(float(z[cutting].max() - high), float(low - z[cutting].min()), 0.0)
     x, y = seen[cutting, 0], seen[cutting, 1]
-    if isinstance(getattr(piece, "surface", None), Round):
-        low, high = float(piece.outline[:, 1].min()), float(piece.outline[:, 1].max())
-        return max(float(y.max()) - high, low - float(y.min()), 0.0)
     edge = piece.outline[:-1]
     angles = np.unwrap(np.arctan2(edge[:, 1], edge[:, 0]))
     if not (np.all(np.diff(angles) > 0) or np.all(np.diff(angles) < 0)):

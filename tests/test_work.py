@@ -1,0 +1,173 @@
+"""What is wrong with the work itself, before it is carved and after, and what a carving came to in lines for people."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from lobework.cutter import Ball, FlatEnd, Vee
+from lobework.job import Job
+from lobework.jobfile import read_lathe
+from lobework.passes import Pass
+from lobework.piece import Barrel, Disc, Turned
+from lobework.slide import At
+from lobework.work import carving_findings, carving_summary, work_findings
+
+BARREL = Barrel(diameter=24.0, length=12.0, bore=18.0)
+VASE = Turned(profile=((0, 10), (-10, 12), (-20, 9)), hollow=((0, 8), (-10, 9.5), (-16, 6)))
+VEE = Vee(angle_deg=90.0, width=2.0)
+
+
+def job(*passes, piece=BARREL, cutter=VEE, **given):
+    usual = {"lathe": read_lathe("plain-bench"), "resolution": 0.4, "chord": 0.01}
+    return Job(title="Tide box", passes=passes, piece=piece, cutter=cutter, **{**usual, **given})
+
+
+def ring(x=12.0, z=-6.0, depth=0.3, name="rings", **given):
+    return Pass(name=name, at=At(x=x, z=z, depth=depth), **given)
+
+
+def found(*passes, **given):
+    one = job(*passes, **given)
+    return [str(each) for each in work_findings(one.piece, one.trace())]
+
+
+def carved(*passes, **given):
+    return job(*passes, **given).carve(backend="plain")
+
+
+def said(carving):
+    return [str(each) for each in carving_findings(carving)]
+
+
+DISC = Disc(diameter=24.0, thickness=3.0)
+
+
+@pytest.mark.parametrize(("piece", "z"), [(BARREL, (0.0, -6.0, -12.0)), (VASE, (0.0, -7.0, -20.0))], ids=["barrel", "turned"])
+def test_a_side_cut_between_its_ends_is_passed_in_silence(piece, z):
+    for at in z:
+        radius = float(np.interp(-at, [0, 7, 10, 12, 20], [10, 11.7, 12, 12, 9])) if piece is VASE else 12.0
+        assert found(ring(x=radius, z=at, depth=0.1), piece=piece) == []
+
+
+def test_a_tip_beyond_an_end_of_a_barrel_is_warned_of_with_how_far_and_where_first():
+    """A barrel of 12 mm: rings at z -6, -9, -12 and -15 leave it by 3 mm at most, the fourth first."""
+    assert found(ring().series(4, z=-3.0)) == [
+        "warning (work): rings: the tip cuts up to 3 mm beyond the edge of the work, in rings 4 first; begin nearer the middle"
+    ]
+    (says,) = found(ring(z=0.5))
+    assert "up to 0.5 mm beyond the edge of the work, in rings first" in says
+
+
+@pytest.mark.parametrize(("z", "radius"), [(2.0, 9.6), (-22.0, 8.2)])
+def test_a_tip_beyond_an_end_of_a_turned_piece_is_warned_of(z, radius):
+    (says,) = found(ring(x=radius, z=z, depth=0.4), piece=VASE)
+    assert "the tip cuts up to 2 mm beyond the edge of the work, in rings first" in says
+
+
+def test_a_helix_that_runs_off_the_end_is_warned_of():
+    (says,) = found(ring(z=-2.0, turns=3, travel=At(z=-11.0)))
+    assert "up to 1 mm beyond the edge of the work" in says
+
+
+def test_beyond_the_end_but_clear_of_the_work_is_no_matter():
+    assert found(ring(x=14.0, z=3.0, depth=0.5)) == [
+        "warning (work): rings: the tip stays 1.5 mm or more clear of the work and cuts nothing; depth counts into the work"
+    ]
+
+
+def test_a_tip_through_the_wall_of_a_barrel_is_warned_of():
+    """Half of 24 - 18 mm."""
+    assert found(ring(depth=2.0).series(3, depth=0.75)) == [
+        "warning (work): rings: goes 3.5 mm deep, in rings 3 first, through work 3 mm thick; mind what holds it"
+    ]
+
+
+def test_a_turned_wall_is_as_thick_as_it_is_under_the_pass():
+    """Two straight walls: 2 mm at the end away from the headstock, 6 mm at the other."""
+    cup = Turned(profile=((0, 12), (-20, 12)), hollow=((0, 10), (-20, 6)))
+    assert found(ring(z=-18.0, depth=4.0), piece=cup) == []
+    (says,) = found(ring(z=-1.0, depth=4.0), piece=cup)
+    assert "goes 4 mm deep, in rings first, through work 2.2 mm thick" in says
+    (says,) = found(ring(z=-15.0, depth=4.0).series(2, z=12.0), piece=cup)
+    assert "in rings 1 first, through work 2.6 mm thick" in says
+
+
+def test_a_plunge_is_looked_at_like_any_pass():
+    (says,) = found(ring(z=-13.0, turns=0))
+    assert "up to 1 mm beyond the edge of the work" in says
+    (says,) = found(ring(depth=3.4, turns=0))
+    assert "goes 3.4 mm deep" in says
+    assert found(ring(turns=0)) == []
+
+
+def test_sound_work_is_carved_in_silence():
+    assert said(carved(ring(depth=0.9))) == []
+
+
+def test_work_cut_through_is_a_problem_with_place_pass_and_step():
+    says = said(carved(ring(z=-6.0, depth=2.0).series(3, depth=0.6), cutter=Ball(radius=4.0)))
+    assert says == [
+        "problem (carving): rings 3: cut through at 0 degrees, z -6 mm: 3.2 mm deep in work 3 mm thick; cut less deep"
+    ]
+
+
+def test_work_cut_to_its_last_shaving_is_cut_through():
+    (says, _) = said(carved(ring(x=6.0, z=0.0, depth=3.0), piece=DISC, cutter=Ball(radius=1.0)))
+    assert says.startswith("problem (carving): rings: cut through at x ")
+    assert says.endswith(": 3 mm deep in work 3 mm thick; cut less deep")
+
+
+def test_a_cut_deeper_than_the_edge_is_high_is_warned_of():
+    """A vee of 90 degrees, 2 mm wide, is 1 mm high: half its width times the cotangent of 45 degrees."""
+    assert said(carved(ring(depth=1.3))) == [
+        "warning (carving): rings: 1.3 mm deep at 0 degrees, z -6 mm, but the cutter's edge is 1 mm high; its body would rub"
+    ]
+    assert said(carved(ring(depth=1.0))) == []
+
+
+def test_a_flat_end_has_no_height_to_be_too_low():
+    assert said(carved(ring(depth=1.3), cutter=FlatEnd(width=2.0))) == []
+
+
+def test_a_cutter_that_touches_nothing_is_warned_of():
+    nothing = [
+        "warning (carving): whole job: no cutter reaches into the work; depth counts into it, and the slides place the tip"
+    ]
+    assert said(carved(ring(depth=-0.5))) == nothing
+    assert said(carved(ring(x=20.0, z=0.0, depth=0.5), piece=DISC)) == nothing
+
+
+def lines(*passes, units="mm", **given):
+    return carving_summary(carved(*passes, **given), units)
+
+
+def test_a_summary_says_rays_volume_land_deepest_thinnest_and_ridges():
+    """A flat end takes 5 of 31 rows of a barrel; pi (12^2 - 11.5^2) times 2 mm. The ridge between balls of 1 mm, 1.6 mm apart:
+    1 - sqrt(1 - 0.8^2)."""
+    assert lines(ring(depth=0.5), cutter=FlatEnd(width=2.0 + 1e-6)) == [
+        "carved on 31 x 189 rays, 0.4 mm apart",
+        "removed 73.8 cubic mm; 83.3 % of the surface is untouched",
+        "deepest 0.5 mm at 0 degrees, z -5.2 mm, by rings",
+        "least wall left 2.5 mm at 0 degrees, z -5.2 mm",
+    ]
+    assert lines(ring(depth=0.5).series(2, z=-1.6), cutter=Ball(radius=1.0), chord=1e-4)[-1] == (
+        "ridges between grooves stand up to 0.4 mm above their floors"
+    )
+
+
+def test_a_summary_in_inches():
+    """One inch is 25.4 mm (Federal Register, 30 June 1959): 73.8 cubic mm are 0.0045 cubic inches, 0.5 mm 0.01969 in."""
+    assert lines(ring(depth=0.5), cutter=FlatEnd(width=2.0 + 1e-6), units="inch") == [
+        "carved on 31 x 189 rays, 0.01575 in apart",
+        "removed 0.0045 cubic inches; 83.3 % of the surface is untouched",
+        "deepest 0.01969 in at 0 degrees, z -0.20472 in, by rings",
+        "least wall left 0.09843 in at 0 degrees, z -0.20472 in",
+    ]
+
+
+def test_a_summary_of_nothing_cut_says_so():
+    assert lines(ring(depth=-0.5)) == [
+        "carved on 31 x 189 rays, 0.4 mm apart",
+        "removed 0 cubic mm; 100 % of the surface is untouched",
+    ]
