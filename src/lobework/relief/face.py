@@ -11,7 +11,7 @@ from lobework.relief.finish import averaged, lit
 from lobework.relief.ground import Standing, bar_of, draw_bar, sheet
 from lobework.relief.light import Field, Grid, Light, light
 from lobework.relief.sample import heights, taps
-from lobework.relief.wood import grain, wood_of
+from lobework.relief.wood import grain, tree_of, wood_of
 from lobework.surface import Face
 
 if TYPE_CHECKING:
@@ -21,10 +21,6 @@ __all__ = ["carried_out", "pictured_face"]
 
 _PART: Final = 0.82
 """Of the picture's width is work."""
-_LAY: Final = 0.12
-"""How the grain lies to the picture, rad."""
-_FACE_GRAIN: Final = 1 / 3
-"""Thinner than this part of its diameter, a disc is sawn from a board; else it is the end of a billet."""
 
 
 def carried_out(stock: Stock, depth: Grid, cells: int = 4) -> Grid:
@@ -84,18 +80,9 @@ def pictured_face(stock: Stock, depth: Grid, material: str, dots: int) -> tuple[
     ground = sheet(dots, dots, dot, [Standing(lambda a, b: np.hypot(a, b) - radius, thickness)])
     inner = slice((dots - wide) // 2, (dots - wide) // 2 + wide)
     a, b = np.meshgrid(place[inner], -place[inner])
-    colour = lit(_wood(material, a, b, deep, radius, thickness, dot), shone, deep, dot)
+    colour = lit(grain(wood_of(material), tree_of(surface), (a, b, -deep), dot), shone, deep, dot)
     covers = np.clip((radius - np.hypot(a, b)) / dot + 0.5, 0, 1) * (1 - through)
     ground[inner, inner] += covers[..., None] * (colour - ground[inner, inner])
     bar = bar_of(2 * radius)
     draw_bar(ground, inner.start, dots - round(0.03 * dots), bar, dot)
     return ground, dot, bar
-
-
-def _wood(material: str, x: Grid, y: Grid, deep: Grid, radius: float, thickness: float, dot: float) -> Grid:
-    """Return the wood at places on the face, so deep."""
-    wood = wood_of(material)
-    if thickness > 2 * radius * _FACE_GRAIN:
-        return grain(wood, -deep, x, y, (-0.4 * radius, 0.9 * radius), dot)
-    cos, sin = math.cos(_LAY), math.sin(_LAY)
-    return grain(wood, x * cos - y * sin, x * sin + y * cos, -deep, (-0.3 * radius, -0.9 * radius), dot)

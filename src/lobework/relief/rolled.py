@@ -15,7 +15,7 @@ from lobework.relief.light import Field, Grid, Light, light
 from lobework.relief.sample import heights, taps
 from lobework.relief.shade import shade
 from lobework.relief.view import DENSE, TILT, Window, see
-from lobework.relief.wood import Wood, grain, wood_of
+from lobework.relief.wood import Tree, Wood, grain, tree_of, wood_of
 
 if TYPE_CHECKING:
     from lobework.carve.stock import Stock
@@ -50,7 +50,7 @@ class _Work:
     stock: Stock
     depth: Grid
     wood: Wood
-    heart: tuple[float, float]
+    tree: Tree
 
 
 def _laid_out(view: tuple[float, float], strip: tuple[float, float]) -> _Places:
@@ -77,7 +77,7 @@ def _heights(stock: Stock) -> tuple[float, float]:
 def pictured_round(stock: Stock, depth: Grid, material: str, dots: int) -> tuple[Grid, float, float]:
     """Return the picture, (m, n, 3) linear, ``dots`` on its long side, mm from dot to dot, and its scale bar's length, mm."""
     radius = widest(surface_of(stock))
-    work = _Work(stock=stock, depth=depth, wood=wood_of(material), heart=(-1.5 * radius, 0.7 * radius))
+    work = _Work(stock=stock, depth=depth, wood=wood_of(material), tree=tree_of(surface_of(stock)))
     low, high = _heights(stock)
     size = (2 * math.pi * radius, surface_of(stock).length)
     places = _laid_out((2 * radius, high - low), size)
@@ -164,7 +164,7 @@ def _strip(work: _Work, dot: float) -> tuple[Grid, Grid, Grid]:
     at = np.minimum((np.arange(rows) + 0.5) * dot, length)
     out_to, z, out, up = (part[:, None] for part in surface.profile(at).astype(np.float32).T)
     left = out_to - deep * out
-    own = grain(work.wood, z - deep * up, left * np.cos(theta), left * np.sin(theta), work.heart, dot)
+    own = grain(work.wood, work.tree, (left * np.cos(theta), left * np.sin(theta), z - deep * up), dot)
     covers = np.clip(length / dot - np.arange(rows), 0, 1)[:, None] * np.clip(around / dot - np.arange(columns), 0, 1)
     return lit(own, shone, deep, dot), covers.astype(np.float32) * (1 - through), shone.room
 
@@ -173,4 +173,4 @@ def _view(work: _Work, room: Grid, window: Window) -> tuple[Grid, Grid]:
     """Return the piece as a window of fine dots shows it: colour, and how much of each dot it covers."""
     spacing = DENSE * window.dot
     patches = [side(work.stock, work.depth, window.facing, TILT, spacing), *ends(work.stock, work.depth, TILT, spacing)]
-    return shade(work.stock, work.depth, see(patches, window), window, work.wood, work.heart, room, _TIMES)
+    return shade(work.stock, work.depth, see(patches, window), window, work.wood, work.tree, room, _TIMES)

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
     from lobework.carve.stock import Stock
     from lobework.relief.view import Seen, Window
-    from lobework.relief.wood import Wood
+    from lobework.relief.wood import Tree, Wood
 
 __all__ = ["shade"]
 
@@ -37,7 +37,7 @@ _LOWEST: Final = 0.12
 
 
 def shade(
-    stock: Stock, depth: Grid, seen: Seen, window: Window, wood: Wood, heart: tuple[float, float], room: Grid, times: int
+    stock: Stock, depth: Grid, seen: Seen, window: Window, wood: Wood, tree: Tree, room: Grid, times: int
 ) -> tuple[Grid, Grid]:
     """Return a view in its light.
 
@@ -49,8 +49,8 @@ def shade(
         What each fine dot of the window meets.
     window : Window
         Of fine dots.
-    wood, heart : Wood and (X, Y) mm
-        The kind, and where the middle of the tree is.
+    wood, tree : Wood, Tree
+        The kind, and how the piece lay in it.
     room : (a, b)
         The room's light on the surface rolled out flat.
     times : int
@@ -78,7 +78,7 @@ def shade(
     sheen = gloss((eye[0], eye[1], eye[2]), _LAMP) * np.minimum(lamp, 1)
     around *= 0.80 + 0.20 * eye[1]
     around += _FILL.share * np.maximum(eye[0] * _FILL.right + eye[2] * _FILL.out, 0)
-    own = grain(wood, seen.place[2], seen.place[0], seen.place[1], heart, window.dot)
+    own = grain(wood, tree, (seen.place[0], seen.place[1], seen.place[2]), window.dot)
     return _of_dots(seen, window, times, own, (lamp, around, sheen, seen.depth))
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from functools import cache
 from typing import Any, Final
@@ -9,7 +10,10 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["PLAIN", "WOODS", "Wood", "grain", "wood_of"]
+from lobework.relief.body import widest
+from lobework.surface import Face, Surface
+
+__all__ = ["PLAIN", "WOODS", "Tree", "Wood", "grain", "linear", "tree_of", "wood_of"]
 
 Grid = NDArray[np.floating[Any]]
 Tone = tuple[int, int, int]
@@ -90,6 +94,47 @@ def wood_of(material: str) -> Wood:
     return WOODS[max(known, key=len)] if known else PLAIN
 
 
+_LAY: Final = 0.12
+"""How the grain of a board lies across a face, rad."""
+_BOARD: Final = 1 / 3
+"""Thinner than this part of its diameter, a disc is sawn from a board; else it is the end of a billet."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Tree:
+    """How a piece lay in the tree.
+
+    Parameters
+    ----------
+    along, across, deep : (X, Y, Z)
+        Unit vectors in the work: along the fibres, and two ways across them.
+    heart : (across, deep) mm
+        Where the middle of the tree is.
+    """
+
+    along: tuple[float, float, float]
+    across: tuple[float, float, float]
+    deep: tuple[float, float, float]
+    heart: tuple[float, float]
+
+
+def tree_of(surface: Surface) -> Tree:
+    """Return how a piece lay in the tree: a thin disc in a board, anything else in a billet, its axis along the fibres.
+
+    Examples
+    --------
+    >>> from lobework.surface import Face
+    >>> tree_of(Face(radius=20.0, thickness=40.0)).along
+    (0.0, 0.0, 1.0)
+    """
+    if isinstance(surface, Face) and surface.thickness < 2 * surface.radius * _BOARD:
+        cos, sin, radius = math.cos(_LAY), math.sin(_LAY), surface.radius
+        return Tree(along=(cos, -sin, 0.0), across=(sin, cos, 0.0), deep=(0.0, 0.0, 1.0), heart=(-0.3 * radius, -0.9 * radius))
+    heart = (-0.4, 0.9) if isinstance(surface, Face) else (-1.5, 0.7)
+    wide = surface.radius if isinstance(surface, Face) else widest(surface)
+    return Tree(along=(0.0, 0.0, 1.0), across=(1.0, 0.0, 0.0), deep=(0.0, 1.0, 0.0), heart=(heart[0] * wide, heart[1] * wide))
+
+
 _SIDE: Final = 256
 _CHUNK: Final = 1 << 14
 """Places worked on together, so that they stay in the cache."""
@@ -129,26 +174,25 @@ def _fine(size: float, dot: float) -> float:
     return min(max((size / dot - 0.6) / 1.4, 0.0), 1.0)
 
 
-def grain(wood: Wood, along: Grid, across: Grid, deep: Grid, heart: tuple[float, float], dot: float) -> Grid:
+def grain(wood: Wood, tree: Tree, place: tuple[Grid, Grid, Grid], dot: float) -> Grid:
     """Return the colour of solid wood, (..., 3) in linear light.
 
     Parameters
     ----------
-    wood : Wood
-        The kind.
-    along, across, deep : (...) mm
-        Places in the tree: along its fibres and two ways across them.
-    heart : (across, deep) mm
-        Where the middle of the tree is.
+    wood, tree : Wood, Tree
+        The kind, and how the piece lay in it.
+    place : three of (...), mm
+        X, Y, Z of the work.
     dot : float, mm
         What is much finer is left out.
     """
-    parts = np.broadcast_arrays(along, across, deep)
-    places = [np.asarray(part, dtype=np.float32).ravel() for part in parts]
-    colour = np.zeros((places[0].size, 3), dtype=np.float32)
+    parts = np.broadcast_arrays(*place)
+    x, y, z = (np.asarray(part, dtype=np.float32).ravel() for part in parts)
+    colour = np.zeros((x.size, 3), dtype=np.float32)
     for first in range(0, len(colour), _CHUNK):
-        along, across, deep = (part[first : first + _CHUNK] for part in places)
-        colour[first : first + _CHUNK] = _grain(wood, along, across, deep, heart, dot)
+        a, b, c = (part[first : first + _CHUNK] for part in (x, y, z))
+        along, across, deep = (a * way[0] + b * way[1] + c * way[2] for way in (tree.along, tree.across, tree.deep))
+        colour[first : first + _CHUNK] = _grain(wood, along, across, deep, tree.heart, dot)
     return colour.reshape(*parts[0].shape, 3)
 
 

@@ -12,24 +12,24 @@ if TYPE_CHECKING:
     from lobework.carve.carving import Carving
     from lobework.relief import Relief
 
-__all__ = ["TARGET", "encode", "render"]
+__all__ = ["TARGET", "encode", "render", "require_encoder"]
 
 _COMPRESSION: Final = 6
 
 
-def encode(shown: Relief) -> bytes:
-    """Return a picture as PNG, with its title, and its resolution (pHYs; W3C PNG specification, 2nd ed., 11.3.5.3).
-
-    Raises
-    ------
-    InputError
-        Where the encoder is not installed; the message says how to install it.
-    """
+def require_encoder(what: str) -> None:
+    """Raise `InputError` where Pillow is not installed, before the work of a picture is done."""
     try:
-        from PIL import Image
-        from PIL.PngImagePlugin import PngInfo
+        import PIL.PngImagePlugin  # noqa: F401 - whether it is there is all that is asked
     except ImportError:
-        raise InputError("a picture needs Pillow, which is not installed; run: pip install 'lobework[picture]'") from None
+        raise InputError(f"{what} needs Pillow, which is not installed; run: pip install 'lobework[picture]'") from None
+
+
+def encode(shown: Relief) -> bytes:
+    """Return a picture as PNG, with its title, and its resolution (pHYs; W3C PNG specification, 2nd ed., 11.3.5.3)."""
+    from PIL import Image
+    from PIL.PngImagePlugin import PngInfo
+
     about = PngInfo()
     about.add_itxt("Title", shown.title)
     about.add_itxt("Description", shown.says)
@@ -72,6 +72,7 @@ def render(carving: Carving, dots: int | None = None) -> bytes:
     """
     from lobework.relief import DOTS, picture
 
+    require_encoder("a picture")
     return encode(picture(carving, DOTS if dots is None else dots))
 
 
