@@ -19,6 +19,7 @@ from lobework.kernels.tiles import (
     LANES,
     MOST_REFERENCES,
     PATCHES,
+    PRANGE_ALONE,
     SHARES,
     bin_to_tiles,
     blank_tile,
@@ -30,7 +31,7 @@ from lobework.kernels.tiles import (
 
 if TYPE_CHECKING:
     from lobework.kernels.slab import Placed, Walk
-    from lobework.kernels.tiles import Cells, Whole
+    from lobework.kernels.tiles import Cells, Counts, Whole
     from lobework.rigid import Array
 
 __all__ = ["RIM_MM", "carve_level"]
@@ -196,7 +197,31 @@ def _cut_tile(
         _cut(off, parts, -z, box, tile)
 
 
-@njit(cache=True, error_model="numpy", parallel=True, fastmath=FUSED)
+@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+def _carve_share(
+    tiles: Counts,
+    starts: Counts,
+    order: Whole,
+    segments: Array,
+    bounds: Whole,
+    parts: Array,
+    swing: float,
+    grid: Array,
+    work: Whole,
+    depth: Cells,
+) -> None:
+    """Deepen some tiles."""
+    tile, off = blank_tile(), np.full((PATCHES * PATCHES, LANES), _FAR, np.float32)
+    box = np.array([PATCHES, 0, PATCHES, 0], np.int32)
+    for number in tiles:
+        row, column = corner(number, depth.shape[1])
+        load_tile(depth, row, column, tile)
+        chosen = order[starts[number] : starts[number + 1]]
+        _cut_tile(segments, bounds, chosen, parts, swing, grid, row, column, off, box, tile)
+        store_tile(tile, row, column, work, depth)
+
+
+@njit(cache=True, error_model="numpy", parallel=PRANGE_ALONE, fastmath=FUSED)
 def carve_level(segments: Array, parts: Array, swing: float, grid: Array, work: Whole, depth: Cells) -> None:
     """Deepen a face by level segments.
 
@@ -227,12 +252,5 @@ def carve_level(segments: Array, parts: Array, swing: float, grid: Array, work: 
         shares = min(SHARES, tiles.size)
         part, reached = segments[taken : taken + more], bounds[taken : taken + more]
         for share in prange(shares):
-            tile, off = blank_tile(), np.full((PATCHES * PATCHES, LANES), _FAR, np.float32)
-            box = np.array([PATCHES, 0, PATCHES, 0], np.int32)
-            for k in range(share, tiles.size, shares):
-                row, column = corner(tiles[k], depth.shape[1])
-                load_tile(depth, row, column, tile)
-                chosen = order[starts[tiles[k]] : starts[tiles[k] + 1]]
-                _cut_tile(part, reached, chosen, parts, swing, grid, row, column, off, box, tile)
-                store_tile(tile, row, column, work, depth)
+            _carve_share(tiles[share::shares], starts, order, part, reached, parts, swing, grid, work, depth)
         taken += more

@@ -43,6 +43,7 @@ __all__ = [
     "MOST_REFERENCES",
     "PATCH",
     "PATCHES",
+    "PRANGE_ALONE",
     "SHARES",
     "SIDE",
     "bin_to_tiles",
@@ -65,6 +66,17 @@ LANES: Final = PATCH * PATCH
 """Cells in a patch."""
 SHARES: Final = 32
 """Into how many shares the tiles are dealt; each has one tile of room, and a thread takes as many as it can."""
+PRANGE_ALONE: Final = {
+    "comprehension": False,
+    "fusion": False,
+    "inplace_binop": False,
+    "numpy": False,
+    "prange": True,
+    "reduction": False,
+    "setitem": False,
+    "stencil": False,
+}
+"""For ``@njit(parallel=PRANGE_ALONE)``: nothing but ``prange`` is made parallel, which compiles sooner."""
 MOST_REFERENCES: Final = 1 << 19
 """From tiles to segments in one binning: 2 MB of them."""
 LANE_ROW: Final = np.repeat(np.arange(PATCH, dtype=np.float32), PATCH)
@@ -175,14 +187,15 @@ def bin_to_tiles(bounds: Whole, rows: int, columns: int, wraps: bool, most: int)
 
 @njit(cache=True, error_model="numpy", nogil=True)
 def busy_tiles(starts: Counts) -> Counts:
-    """Return (k,) int64: the tiles that segments reach, those with the most first, so that dealing them out is even."""
+    """Return (k,) int64: the tiles that segments reach."""
     tiles = starts.size - 1
-    load = np.zeros(tiles, np.int64)
-    busy = 0
+    busy = np.zeros(tiles, np.int64)
+    count = 0
     for tile in range(tiles):
-        load[tile] = starts[tile] - starts[tile + 1]
-        busy += load[tile] < 0
-    return np.argsort(load, kind="mergesort")[:busy]
+        if starts[tile] < starts[tile + 1]:
+            busy[count] = tile
+            count += 1
+    return busy[:count]
 
 
 @njit(cache=True, error_model="numpy", nogil=True)
