@@ -24,7 +24,7 @@ A carving kernel goes like this, one thread a tile, so that no two write the sam
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 from numba import njit
@@ -66,7 +66,7 @@ LANES: Final = PATCH * PATCH
 """Cells in a patch."""
 SHARES: Final = 32
 """Into how many shares the tiles are dealt; each has one tile of room, and a thread takes as many as it can."""
-PRANGE_ALONE: Final = {
+PRANGE_ALONE: Any = {
     "comprehension": False,
     "fusion": False,
     "inplace_binop": False,
