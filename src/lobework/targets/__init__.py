@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Final
 
-from lobework.targets import csv, png, relief, rs274, stl, svg, text, threemf
+from lobework.targets import csv, page, png, relief, rs274, stl, svg, text, threemf
 from lobework.targets.target import Target
 
 __all__ = ["BUILT_IN", "Target"]
@@ -16,6 +16,7 @@ BUILT_IN: Final = (
     rs274.TARGET,
     text.TARGET,
     relief.TARGET,
+    page.TARGET,
     stl.TARGET,
     threemf.TARGET,
 )

@@ -272,5 +272,10 @@ def render(carving: Carving, dots: int = STILL_DOTS) -> bytes:
 
 
 TARGET: Final = Target(
-    name="page", file="work.html", shows="carving", says="a page that turns the carved work in a browser, offline", render=render
+    name="page",
+    file="work.html",
+    shows="carving",
+    says="a page that turns the carved work in a browser, offline",
+    render=render,
+    needs=("PIL", "lobework[picture]"),
 )
