@@ -216,15 +216,15 @@ WRONG = {
     ),
     "a hollow wider than the work": (
         lambda: turned(*STRAIGHT, hollow=((0, 25), (-40, 25))),
-        "hollow=radius 25 at z 0: must be below the work's own radius there, 20; make the hollow smaller",
+        "hollow=radius 25: must be below the work's own radius, 20 mm at z 0 mm; make the hollow smaller",
     ),
     "a hollow as wide as the work": (
         lambda: turned(*STRAIGHT, hollow=STRAIGHT),
-        "hollow=radius 20 at z 0: must be below the work's own radius there, 20; make the hollow smaller",
+        "hollow=radius 20: must be below the work's own radius, 20 mm at z 0 mm; make the hollow smaller",
     ),
     "a hollow that comes out in one place": (
         lambda: turned(*STRAIGHT, hollow=((0, 15), (-20, 21), (-40, 15))),
-        "must be below the work's own radius there, 20; make the hollow smaller",
+        "must be below the work's own radius, 20 mm at z -",
     ),
 }
 

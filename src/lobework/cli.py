@@ -22,6 +22,8 @@ _WRONG: Final = 2
 _FAULT: Final = 70
 _STOPPED: Final = 130
 _LONGEST_LINE: Final = 600
+_WIPE: Final = "\r" + " " * 24 + "\r"
+"""Over what a terminal shows of long work."""
 
 
 class _UsageError(LobeworkError):
@@ -99,7 +101,7 @@ def _say(message: str, code: int) -> int:
     if len(line) > _LONGEST_LINE:
         line = f"{line[: _LONGEST_LINE - 103]}...{line[-100:]}"
     try:
-        print(f"lobework: {line}", file=sys.stderr, flush=True)
+        print(f"{_WIPE if sys.stderr.isatty() else ''}lobework: {line}", file=sys.stderr, flush=True)
     except BrokenPipeError:
         _leave_pipe()
     return code
@@ -342,7 +344,7 @@ def _progress(doing: str) -> Callable[[float], None] | None:
         return None
 
     def show(part: float) -> None:
-        print(f"\r{doing} {part:4.0%}" if part < 1 else "\r" + " " * (len(doing) + 5) + "\r", end="", file=sys.stderr, flush=True)
+        print(f"\r{doing} {part:4.0%}" if part < 1 else _WIPE, end="", file=sys.stderr, flush=True)
 
     return show
 
@@ -376,14 +378,15 @@ def _write(shows: str) -> Callable[[argparse.Namespace], int]:
 
 
 def _carve(asked: argparse.Namespace) -> int:
-    from lobework.units import length
     from lobework.work import carving_findings, carving_summary
 
     def act(job: Job) -> int:
         target = _target(asked.target, "carving")
         path = _folder(asked) / target.file
         _refuse([path], overwrite=asked.overwrite)
-        resolution = length(asked.resolution, job.units) if asked.resolution else None
+        if (lacks := _lacks(target, job)) and not job.uncarvable:
+            raise _OutputError(InputError(lacks, f"--as {target.name}"))
+        resolution = _resolution(asked.resolution, job)
         carving = job.carve(resolution, backend=asked.backend, progress=_progress("carving"))
         found = carving_findings(carving)
         _saved({path: target.render(carving)}, overwrite=asked.overwrite)
@@ -392,6 +395,24 @@ def _carve(asked: argparse.Namespace) -> int:
         return _FOUND if any(finding.level == "problem" for finding in found) else _DONE
 
     return _with_job(asked.job, act)
+
+
+def _resolution(given: str | None, job: Job) -> float | None:
+    """Return the resolution that the command line asks for, mm, once it is one that the work can be carved at."""
+    from lobework.carve import stock_of
+    from lobework.jobfile.source import pointed
+    from lobework.units import length
+
+    if given is None:
+        return None
+    try:
+        resolution = length(given, job.units)
+        if not job.uncarvable:
+            stock_of(job.piece, resolution)
+    except InputError as error:
+        says = pointed(error, {"resolution": given}).says
+        raise _OutputError(type(error)(says, "--resolution")) from None
+    return resolution
 
 
 def _settings(asked: argparse.Namespace) -> int:

@@ -26,7 +26,7 @@ from lobework.tolerances import CHORD_MM, CONTACT_MM, RESOLUTION_MM
 from lobework.trace import BYTES_A_SAMPLE, MOST_BYTES, Trace, estimate, trace
 
 if TYPE_CHECKING:
-    from lobework.carve import Carving, Progress
+    from lobework.carve import Backend, Carving, Progress, Stock
     from lobework.check import Finding
     from lobework.drawing import Drawing
     from lobework.program import Program
@@ -96,12 +96,11 @@ class Traces(Sequence[Trace]):
 
     def carve(self, resolution: float | None = None, *, backend: str | None = None, progress: Progress | None = None) -> Carving:
         """Return what these cuts leave in the wood; see `Job.carve`."""
-        from lobework.carve import Carving, stock_of, sweep_of
+        from lobework.carve import Carving, sweep_of
         from lobework.carve.backend import refuse
 
         job = self.job
-        way = plugins.installed().backend(backend) if backend else next(iter(plugins.installed().backends().values()))
-        stock = stock_of(job.piece, job.resolution if resolution is None else resolution)
+        way, stock = job._carved_by(resolution, backend)
         sweeps = [sweep_of(each, job.cutter, stock.surface) for each in self]
         refuse(way, stock, sweeps)
         depth = stock.uncut()
@@ -288,7 +287,16 @@ class Job:
         UnknownNameError
             Where no backend has that name.
         """
+        self._carved_by(resolution, backend)
         return self.trace().carve(resolution, backend=backend, progress=progress)
+
+    def _carved_by(self, resolution: float | None, backend: str | None) -> tuple[Backend, Stock]:
+        """Return the way of carving, and the stock; what is wrong with either is said before anything is traced."""
+        from lobework.carve import stock_of
+
+        shelf = plugins.installed()
+        way = next(iter(shelf.backends().values())) if backend is None else shelf.backend(backend)
+        return way, stock_of(self.piece, self.resolution if resolution is None else resolution)
 
     def check(self) -> list[Finding]:
         """Return what every installed check finds, the gravest first."""

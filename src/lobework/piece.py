@@ -221,8 +221,8 @@ def _require_inside(hollow: Pairs, profile: Pairs) -> None:
     room = np.interp(-within[:, 1], -outer[:, 1], outer[:, 0]) - within[:, 0]
     radius, z = within[room.argmin()]
     require(
-        room.min() > 0, "hollow", f"radius {radius:.6g} at z {z:.6g}",
-        f"below the work's own radius there, {radius + room.min():.6g}", "make the hollow smaller",
+        room.min() > 0, "hollow", f"radius {radius:.6g}",
+        f"below the work's own radius, {radius + room.min():.6g} mm at z {z:.6g} mm", "make the hollow smaller",
     )  # fmt: skip
 
 

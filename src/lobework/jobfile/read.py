@@ -89,7 +89,8 @@ def read_job(path: Path | str) -> Job:
 
 def placed(error: InputError, path: Path | str) -> InputError:
     """Return an error that came up while a job was worked out, with its file, and its line where the key is known."""
-    return Source.read(path).placed(error)
+    source = Source.read(path)
+    return source.placed(pointed(error, source.holds))
 
 
 def job_schema() -> dict[str, Any]:
