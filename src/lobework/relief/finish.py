@@ -20,8 +20,8 @@ _SHOULDER: Final = 0.62
 _STEPS: Final = 1 << 15
 _CUT_MM: Final = 0.05
 """As deep as this, all that shows is freshly cut."""
-_SOAK_MM: Final = (0.10, 0.36)
-_SOAK: Final = np.array([[0.56, 0.68, 0.82], [0.28, 0.23, 0.14], [0.16, 0.09, 0.04]], dtype=np.float32)
+_SOAK_MM: Final = (0.07, 0.28)
+_SOAK: Final = np.array([[0.66, 0.75, 0.86], [0.22, 0.18, 0.11], [0.12, 0.07, 0.03]], dtype=np.float32)
 """Red, green and blue parts of the lamp's light that leave the wood where they fell, near it, and further off."""
 
 
