@@ -26,6 +26,7 @@ from lobework.kernels.tiles import (
     busy_tiles,
     corner,
     load_tile,
+    next_ticket,
     store_tile,
 )
 
@@ -198,8 +199,22 @@ def _cut_tile(
 
 
 @njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
-def _carve_share(
+def _whole_paths(segments: Array) -> int:
+    """Return how many of (n, 9) segments belong to paths that end among them; all, where none does.
+
+    Segments that are taken two at a time are then the same two, whatever else is carved.
+    """
+    every: int = segments.shape[0]
+    n = every
+    while n > 0 and segments[n - 1, 8] < 1.0:
+        n -= 1
+    return n if n > 0 else every
+
+
+@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+def _carve_tiles(
     tiles: Counts,
+    tickets: Counts,
     starts: Counts,
     order: Whole,
     segments: Array,
@@ -210,15 +225,23 @@ def _carve_share(
     work: Whole,
     depth: Cells,
 ) -> None:
-    """Deepen some tiles."""
+    """Deepen tiles, as many as there are tickets, by those of the segments, (n, 9), that are binned to them."""
+    k = next_ticket(tickets)
+    if k >= tiles.size:
+        return
     tile, off = blank_tile(), np.full((PATCHES * PATCHES, LANES), _FAR, np.float32)
     box = np.array([PATCHES, 0, PATCHES, 0], np.int32)
-    for number in tiles:
+    while k < tiles.size:
+        number = tiles[k]
         row, column = corner(number, depth.shape[1])
         load_tile(depth, row, column, tile)
-        chosen = order[starts[number] : starts[number + 1]]
+        last = starts[number + 1]
+        while last > starts[number] and order[last - 1] >= segments.shape[0]:
+            last -= 1
+        chosen = order[starts[number] : last]
         _cut_tile(segments, bounds, chosen, parts, swing, grid, row, column, off, box, tile)
         store_tile(tile, row, column, work, depth)
+        k = next_ticket(tickets)
 
 
 @njit(cache=True, error_model="numpy", parallel=PRANGE_ALONE, fastmath=FUSED)
@@ -248,9 +271,10 @@ def carve_level(segments: Array, parts: Array, swing: float, grid: Array, work: 
     taken = 0
     while taken < n:
         starts, order, more = bin_to_tiles(bounds[taken:], depth.shape[0], depth.shape[1], False, MOST_REFERENCES)
-        tiles = busy_tiles(starts)
-        shares = min(SHARES, tiles.size)
+        tiles, tickets = busy_tiles(starts), np.zeros(1, np.int64)
+        if taken + more < n:
+            more = _whole_paths(segments[taken : taken + more])
         part, reached = segments[taken : taken + more], bounds[taken : taken + more]
-        for share in prange(shares):
-            _carve_share(tiles[share::shares], starts, order, part, reached, parts, swing, grid, work, depth)
+        for _ in prange(SHARES):
+            _carve_tiles(tiles, tickets, starts, order, part, reached, parts, swing, grid, work, depth)
         taken += more

@@ -32,6 +32,7 @@ from lobework.kernels.tiles import (
     busy_tiles,
     corner,
     load_tile,
+    next_ticket,
     store_tile,
 )
 
@@ -227,8 +228,9 @@ def _cut_tile(
 
 
 @njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
-def _carve_share(
+def _carve_tiles(
     tiles: Counts,
+    tickets: Counts,
     starts: Counts,
     order: Whole,
     segments: Array,
@@ -239,14 +241,19 @@ def _carve_share(
     work: Whole,
     depth: Cells,
 ) -> None:
-    """Deepen some tiles."""
+    """Deepen tiles, as many as there are tickets."""
+    k = next_ticket(tickets)
+    if k >= tiles.size:
+        return
     tile = blank_tile()
-    for number in tiles:
+    while k < tiles.size:
+        number = tiles[k]
         row, column = corner(number, depth.shape[1])
         load_tile(depth, row, column, tile)
         chosen = order[starts[number] : starts[number + 1]]
         _cut_tile(segments, bounds, chosen, parts, swing, grid, row, column, tile)
         store_tile(tile, row, column, work, depth)
+        k = next_ticket(tickets)
 
 
 @njit(cache=True, error_model="numpy", parallel=PRANGE_ALONE, fastmath=FUSED)
@@ -276,9 +283,8 @@ def carve_sloping(segments: Array, parts: Array, swing: float, grid: Array, work
     taken = 0
     while taken < n:
         starts, order, more = bin_to_tiles(bounds[taken:], depth.shape[0], depth.shape[1], False, MOST_REFERENCES)
-        tiles = busy_tiles(starts)
-        shares = min(SHARES, tiles.size)
+        tiles, tickets = busy_tiles(starts), np.zeros(1, np.int64)
         part, reached = segments[taken : taken + more], bounds[taken : taken + more]
-        for share in prange(shares):
-            _carve_share(tiles[share::shares], starts, order, part, reached, parts, swing, grid, work, depth)
+        for _ in prange(SHARES):
+            _carve_tiles(tiles, tickets, starts, order, part, reached, parts, swing, grid, work, depth)
         taken += more

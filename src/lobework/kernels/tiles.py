@@ -9,16 +9,16 @@ A carving kernel goes like this, one thread a tile, so that no two write the sam
     taken = 0
     while taken < bounds.shape[0]:
         starts, order, more = bin_to_tiles(bounds[taken:], rows, columns, wraps, MOST_REFERENCES)
-        tiles = busy_tiles(starts)
-        shares = min(SHARES, tiles.size)
-        for share in prange(shares):
-            tile = blank_tile()
-            for k in range(share, tiles.size, shares):
+        tiles, tickets = busy_tiles(starts), np.zeros(1, np.int64)
+        for _ in prange(SHARES):
+            tile, k = blank_tile(), next_ticket(tickets)
+            while k < tiles.size:
                 row, column = corner(tiles[k], columns)
                 load_tile(depth, row, column, tile)
                 for at in range(starts[tiles[k]], starts[tiles[k] + 1]):
                     ...  # deepen the tile by segment taken + order[at]
                 store_tile(tile, row, column, work, depth)
+                k = next_ticket(tickets)
         taken += more
 """
 
@@ -27,7 +27,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
-from numba import njit
+from numba import njit, types
+from numba.extending import intrinsic
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -53,6 +54,7 @@ __all__ = [
     "cell_below",
     "corner",
     "load_tile",
+    "next_ticket",
     "store_tile",
 ]
 
@@ -64,8 +66,8 @@ PATCHES: Final = SIDE // PATCH
 """Patches along a tile."""
 LANES: Final = PATCH * PATCH
 """Cells in a patch."""
-SHARES: Final = 32
-"""Into how many shares the tiles are dealt; each has one tile of room, and a thread takes as many as it can."""
+SHARES: Final = 64
+"""Into how many shares work is dealt to threads, and so how many of them can help."""
 PRANGE_ALONE: Any = {
     "comprehension": False,
     "fusion": False,
@@ -203,6 +205,23 @@ def corner(tile: int, columns: int) -> tuple[int, int]:
     """Return the row and column of a tile's first cell, in a grid of so many columns."""
     across = (columns + SIDE - 1) // SIDE
     return tile // across * SIDE, tile % across * SIDE
+
+
+def _next_ticket(typing: Any, tickets: Any) -> Any:  # noqa: ARG001
+    """Return how the compiler takes a ticket: see `next_ticket`."""
+
+    def lower(context: Any, builder: Any, signature: Any, given: Any) -> Any:
+        counter = context.make_array(signature.args[0])(context, builder, given[0]).data
+        return builder.atomic_rmw("add", counter, context.get_constant(types.int64, 1), "monotonic")
+
+    return types.int64(tickets), lower
+
+
+next_ticket: Any = intrinsic(_next_ticket)
+"""``next_ticket(tickets)``: in compiled code, the count in a (1,) int64 array, one higher each time, whichever thread asks.
+
+So each thread takes the next tile when it is done with its last, and none waits for a thread that is kept from its work.
+"""
 
 
 @njit(cache=True, error_model="numpy", nogil=True)
