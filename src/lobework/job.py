@@ -97,11 +97,13 @@ class Traces(Sequence[Trace]):
     def carve(self, resolution: float | None = None, *, backend: str | None = None, progress: Progress | None = None) -> Carving:
         """Return what these cuts leave in the wood; see `Job.carve`."""
         from lobework.carve import Carving, sweep_of
-        from lobework.carve.backend import refuse
+        from lobework.carve.backend import needs, refuse
 
         job = self.job
-        way, stock = job._carved_by(resolution, backend)
+        ways, stock = job._carved_by(resolution, backend)
         sweeps = [sweep_of(each, job.cutter, stock.surface) for each in self]
+        asked = needs(stock, sweeps)
+        way = next((each for each in ways if asked <= each.can), ways[0])
         refuse(way, stock, sweeps)
         depth = stock.uncut()
         way.carve(stock, sweeps, depth, progress)
@@ -274,7 +276,7 @@ class Job:
         resolution : float, mm, optional
             From ray to ray; the job's own unless given.
         backend : str, optional
-            Which way of carving; the first that is installed, "compiled", unless given.
+            Which way of carving; unless given the first that is installed and can, "compiled" where it can.
         progress : callable, optional
             Called now and then with the part done, 0 to 1; what it raises stops the carving.
 
@@ -290,13 +292,13 @@ class Job:
         self._carved_by(resolution, backend)
         return self.trace().carve(resolution, backend=backend, progress=progress)
 
-    def _carved_by(self, resolution: float | None, backend: str | None) -> tuple[Backend, Stock]:
-        """Return the way of carving, and the stock; what is wrong with either is said before anything is traced."""
+    def _carved_by(self, resolution: float | None, backend: str | None) -> tuple[list[Backend], Stock]:
+        """Return the ways of carving to choose from, and the stock; what is wrong is said before anything is traced."""
         from lobework.carve import stock_of
 
         shelf = plugins.installed()
-        way = next(iter(shelf.backends().values())) if backend is None else shelf.backend(backend)
-        return way, stock_of(self.piece, self.resolution if resolution is None else resolution)
+        ways = list(shelf.backends().values()) if backend is None else [shelf.backend(backend)]
+        return ways, stock_of(self.piece, self.resolution if resolution is None else resolution)
 
     def check(self) -> list[Finding]:
         """Return what every installed check finds, the gravest first."""
