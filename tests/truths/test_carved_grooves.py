@@ -115,7 +115,7 @@ def test_a_screw_s_groove_takes_away_its_profile_s_area_times_its_middle_s_way_r
     ("radius", "step", "published", "digit"), [(3.0, 0.5, 0.0104, 1e-4), (0.25 * 25.4, 0.05 * 25.4, 0.001253 * 25.4, 1e-6 * 25.4)]
 )
 def test_a_ball_stepped_across_a_face_leaves_the_published_cusps(backend, radius, step, published, digit):
-    """machinecalcs.com, ball-nose-stepover-calculator: 6 mm ball, 0.5 mm, 0.0104 mm; calcady.com: 0.5 in, 0.05 in, 0.001253 in."""
+    """machinecalcs.com, ball-nose-stepover: 6 mm ball, 0.5 mm, 0.0104 mm; calcady.com: 0.5 in, 0.05 in, 0.001253 in."""
     across = step * np.arange(-3, 4)
     lines = [on_face(Ball(radius=radius), [[-3.0, y, -0.4], [3.0, y, -0.4]]) for y in across]
     disc = Disc(diameter=12.0, thickness=5.0)

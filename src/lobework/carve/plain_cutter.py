@@ -25,7 +25,9 @@ __all__ = ["Blade", "Solid"]
 
 _Outline = Callable[[NDArray[np.float64]], tuple[NDArray[np.float64], NDArray[np.float64]]]
 
-_TOUCHES_MM: Final = 2e-8
+_TOUCHES_MM: Final = 1e-10
+_ON_AXIS_MM: Final = 1e-7
+_MET_MM: Final = 1e-7
 _STEPS_BACK: Final = 8
 _POLISHES: Final = 8
 _STARTS: Final = ((0.5, 0.2), (0.5, 0.8))
@@ -177,7 +179,11 @@ class _Meeting:
                 r, y = self.at(e)
                 along = line.dr * (r - line.r) + line.dy * (y - line.y)
                 this_side_of_the_apex = (start + gain * e) * line.dy >= -1e-12
-                hits = (along >= -_TOUCHES_MM) & (along <= line.long + _TOUCHES_MM) & this_side_of_the_apex
+                hits = (
+                    (along >= -(_ON_AXIS_MM if line.r == 0 else _TOUCHES_MM))
+                    & (along <= line.long + _TOUCHES_MM)
+                    & this_side_of_the_apex
+                )
                 found.append(np.where(hits & np.isfinite(e), e, -np.inf))
             return found
 
@@ -195,7 +201,7 @@ class _Meeting:
         hits: NDArray[np.bool_] = (
             (middle >= -_TOUCHES_MM) & (side >= circle.near - _TOUCHES_MM) & (side <= circle.far + _TOUCHES_MM)
         )
-        return hits & (np.abs(np.hypot(r, y) - circle.radius) < 10 * _TOUCHES_MM)
+        return hits & (np.abs(np.hypot(r, y) - circle.radius) < _MET_MM)
 
     def with_ring(self, circle: _Circle) -> list[Array]:
         """Return where rays meet a ring within the circle's ends: back from beyond it, no further than it is away."""
