@@ -20,16 +20,39 @@ from lobework.cli import main
 from lobework.jobfile import job_schema, starter
 
 PAGE = (Path(__file__).parents[1] / "docs" / "commands.md").read_text(encoding="utf-8")
-COMMANDS = ("make", "draw", "program", "settings", "check", "list", "new", "schema")
-WRITTEN = ["axes.csv", "drawing.png", "drawing.svg", "program.ngc", "settings.txt"]
+COMMANDS = ("make", "draw", "carve", "program", "settings", "check", "list", "new", "schema")
+DRAWN = ["axes.csv", "drawing.png", "drawing.svg", "program.ngc", "settings.txt"]
+CARVED = ["relief.png", "work.3mf", "work.html", "work.stl"]
+WRITTEN = sorted(DRAWN + CARVED)
 PROCESS = [sys.executable, "-c", "import sys; from lobework.cli import main; sys.exit(main())"]
+
+
+def coarse(text: str) -> str:
+    """Return a job of two rings on few rays, carved quickly whichever way carves it."""
+    return text.replace('units = "mm"', 'resolution = "1.5 mm"\nunits = "mm"', 1).replace("count = 16", "count = 2")
+
+
+def on_paper(text: str) -> str:
+    """Return a job that a pen draws, so that nothing is carved."""
+    cutter = 'kind = "vee"\nangle = "90 deg"\nwidth = 3\n'
+    assert cutter in text
+    return text.replace(cutter, 'kind = "pen"\n')
+
+
+@pytest.fixture(scope="module")
+def made(tmp_path_factory):
+    """Everything that make writes for the job, in a folder."""
+    folder = tmp_path_factory.mktemp("made")
+    (folder / "lid.toml").write_text(coarse(starter()), encoding="utf-8")
+    assert main(["make", str(folder / "lid.toml"), "--into", str(folder / "lid")]) == 0
+    return folder / "lid"
 
 
 @pytest.fixture
 def bench(tmp_path, monkeypatch):
     """Be in a folder with a job in it."""
     monkeypatch.chdir(tmp_path)
-    Path("lid.toml").write_text(starter(), encoding="utf-8")
+    Path("lid.toml").write_text(coarse(starter()), encoding="utf-8")
     return tmp_path
 
 
@@ -51,12 +74,13 @@ def test_make_writes_everything_and_says_what_the_check_finds(bench, capsys):
 
 
 def test_make_writes_where_it_is_told_and_over_what_is_there_when_told(bench):
+    Path("lid.toml").write_text(on_paper(starter()), encoding="utf-8")
     assert main(["make", "lid.toml", "--into", "deep/er"]) == 0
     Path("deep/er/axes.csv").write_text("old")
     assert main(["make", "lid.toml", "--into", "deep/er"]) == 2
     assert main(["make", "lid.toml", "--into", "deep/er", "--overwrite"]) == 0
     assert Path("deep/er/axes.csv").read_text() != "old"
-    assert names("deep/er") == WRITTEN
+    assert names("deep/er") == DRAWN
 
 
 def test_make_without_the_png_extra_writes_the_rest_and_says_so(bench, capsys, monkeypatch):
@@ -64,9 +88,18 @@ def test_make_without_the_png_extra_writes_the_rest_and_says_so(bench, capsys, m
 
     real = importlib.util.find_spec
     monkeypatch.setattr(importlib.util, "find_spec", lambda name: None if name == "resvg_py" else real(name))
+    Path("lid.toml").write_text(on_paper(starter()), encoding="utf-8")
     assert main(["make", "lid.toml"]) == 0
-    assert names("lid") == [name for name in WRITTEN if name != "drawing.png"]
+    assert names("lid") == [name for name in DRAWN if name != "drawing.png"]
     assert "left out drawing.png: pip install 'lobework[png]'" in capsys.readouterr().out
+
+
+def test_make_of_a_drawing_leaves_out_what_is_carved_and_says_why(bench, capsys):
+    Path("lid.toml").write_text(on_paper(starter()), encoding="utf-8")
+    assert main(["make", "lid.toml"]) == 0
+    assert names("lid") == DRAWN
+    said = capsys.readouterr().out
+    assert all(f"left out {name}: this cutter has no edge to carve with\n" in said for name in CARVED)
 
 
 @pytest.mark.parametrize(
@@ -76,14 +109,18 @@ def test_make_without_the_png_extra_writes_the_rest_and_says_so(bench, capsys, m
         (["draw", "lid.toml", "--as", "png"], "drawing.png"),
         (["program", "lid.toml"], "program.ngc"),
         (["settings", "lid.toml", "--into", "lid"], "settings.txt"),
+        (["carve", "lid.toml"], "relief.png"),
+        (["carve", "lid.toml", "--as", "stl"], "work.stl"),
+        (["carve", "lid.toml", "--as", "3mf"], "work.3mf"),
+        (["carve", "lid.toml", "--as", "page"], "work.html"),
     ],
 )
-def test_a_command_writes_its_own_file_the_same_that_make_writes(arguments, name, bench, capsys):
+def test_a_command_writes_its_own_file_the_same_that_make_writes(arguments, name, made, bench, capsys):
+    capsys.readouterr()
     assert main(arguments) == 0
-    assert capsys.readouterr().out == f"wrote lid/{name}\n"
+    assert capsys.readouterr().out.splitlines()[0] == f"wrote lid/{name}"
     assert names("lid") == [name]
-    assert main(["make", "lid.toml", "--into", "all"]) == 0
-    assert Path("lid", name).read_bytes() == Path("all", name).read_bytes()
+    assert Path("lid", name).read_bytes() == (made / name).read_bytes()
 
 
 def test_settings_are_printed_as_they_would_be_written(bench, capsys):
@@ -180,7 +217,7 @@ def test_without_a_command_the_help_is_shown(capsys):
 def test_help_ends_with_a_line_that_works(command, tmp_path, monkeypatch, capsys):
     monkeypatch.chdir(tmp_path)
     if command != "new":
-        Path("lid.toml").write_text(starter(), encoding="utf-8")
+        Path("lid.toml").write_text(coarse(starter()), encoding="utf-8")
     assert main([command, "--help"]) == 0
     last = capsys.readouterr().out.rstrip().splitlines()[-1]
     line = re.fullmatch(r"Try: lobework (.*)", last)
@@ -192,7 +229,7 @@ def test_help_ends_with_a_line_that_works(command, tmp_path, monkeypatch, capsys
 
 def test_the_page_lists_every_command_and_option(capsys):
     assert re.findall(r"^\| `lobework (\w+)", PAGE, re.MULTILINE) == [
-        "new", "make", "draw", "program", "settings", "check", "list", "schema",
+        "new", "make", "draw", "carve", "program", "settings", "check", "list", "schema",
     ]  # fmt: skip
     documented = {
         (option, command)
