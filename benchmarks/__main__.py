@@ -11,14 +11,14 @@ import statistics
 import subprocess
 import sys
 import tempfile
-import time
 import tracemalloc
-from collections.abc import Callable
 from fractions import Fraction
 from pathlib import Path
 
 import numpy as np
 
+from benchmarks.carving import carving
+from benchmarks.measure import RUNS, paired, say, seconds
 from lobework import At, Cut, Drive, Lathe, Oval, Pass, Roller, Wave, read_lathe
 from lobework.contact import touch_at
 from lobework.motion import motion_of
@@ -26,21 +26,6 @@ from lobework.trace import lay_out, trace
 
 EXAMPLE = Path(__file__).parents[1] / "docs" / "examples" / "wave-rings.toml"
 SAMPLES = 10_000_000
-RUNS = 7
-
-
-def seconds(work: Callable[[], object]) -> float:
-    """Return how long one call takes."""
-    begin = time.perf_counter()
-    work()
-    return time.perf_counter() - begin
-
-
-def paired(fast: Callable[[], object], slow: Callable[[], object], runs: int = RUNS) -> tuple[float, float]:
-    """Return the median seconds of both, run by turns."""
-    fast()
-    times = [(seconds(fast), seconds(slow)) for _ in range(runs)]
-    return statistics.median(each[0] for each in times), statistics.median(each[1] for each in times)
 
 
 def common_cut(lathe: Lathe | None = None, turns: Fraction = Fraction(1)) -> Cut:
@@ -53,12 +38,6 @@ def common_cut(lathe: Lathe | None = None, turns: Fraction = Fraction(1)) -> Cut
 def chord_for(samples: int, cut: Cut) -> float:
     """Return the chord tolerance at which the cut takes about so many samples."""
     return 2e-3 * (trace(cut, way="plain").u.size / samples) ** 2
-
-
-def say(what: str, measured: str, asked: str, kept: bool) -> bool:
-    """Print one line, and return whether what is asked for was kept."""
-    print(f"{'ok  ' if kept else 'MISS'} {what:58} {measured:48} asked: {asked}", flush=True)
-    return kept
 
 
 def tracing() -> list[bool]:
@@ -189,7 +168,7 @@ def commands() -> list[bool]:
 def main() -> int:
     """Run everything; 1 where something that is asked for was missed."""
     print(f"{os.cpu_count()} cores, Python {sys.version.split()[0]}, numpy {np.__version__}")
-    kept = [*commands(), *contact(), *tracing(), *varying_chuck(), *memory()]
+    kept = [*commands(), *contact(), *tracing(), *varying_chuck(), *memory(), *carving()]
     return 0 if all(kept) else 1
 
 

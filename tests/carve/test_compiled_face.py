@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from numba import njit
 
 from lobework.carve import compiled_face
-from lobework.carve.compiled_face import carve_face, work_on_face
+from lobework.carve.compiled_face import carve_face
 from lobework.carve.stock import stock_of
 from lobework.carve.sweep import Sweep
 from lobework.cutter import Ball, FlatEnd, Profiled, RoundNosed, Vee
@@ -227,7 +227,7 @@ def test_what_progress_raises_stops_the_carving():
 @pytest.mark.parametrize(("diameter", "resolution"), [(7.3, 0.013), (7.3, 0.37), (6.0, 1.5), (6.0, 0.1)])
 def test_no_ray_beside_the_work_is_cut(diameter, resolution):
     stock = stock_of(Disc(diameter=diameter, thickness=9.0), resolution=resolution)
-    first, last = work_on_face(stock).T
+    first, last = tiles.work_in(stock.inside).T
     column = np.arange(stock.columns)
     np.testing.assert_array_equal((column >= first[:, None]) & (column < last[:, None]), stock.inside)
     depth = carved(sweep(FlatEnd(width=20.0), [[0.0, 0.0, -1.0]]), stock=stock)

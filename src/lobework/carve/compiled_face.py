@@ -13,14 +13,12 @@ from lobework.edge import Arc
 from lobework.holder import EccentricFrame
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
     from lobework.carve.stock import Depth, Stock
     from lobework.carve.sweep import Sweep
     from lobework.edge import Edge
     from lobework.rigid import Array
 
-__all__ = ["MERGED_MM", "ROUTES", "carve_face", "work_on_face"]
+__all__ = ["MERGED_MM", "ROUTES", "carve_face"]
 
 MERGED_MM: Final = 5e-7
 """Samples that lie in one line are joined where that changes no depth by more; a side that goes straight up moves by less.
@@ -34,22 +32,6 @@ _SLANTS_MM: Final = 2e-6
 _STEEPEST: Final = 100.0
 _AT_ONCE: Final = 1 << 18
 _STRETCH: Final = 1 << 16
-
-
-def work_on_face(stock: Stock) -> NDArray[np.int32]:
-    """Return (rows, 2): of each row of a face, the first column with work under it, and the one after the last.
-
-    Examples
-    --------
-    >>> from lobework.carve.stock import stock_of
-    >>> from lobework.piece import Disc
-    >>> work_on_face(stock_of(Disc(diameter=20.0, thickness=5.0), resolution=5.0)).tolist()
-    [[2, 3], [1, 4], [0, 5], [1, 4], [2, 3]]
-    """
-    inside = stock.inside
-    first, last = inside.argmax(axis=1), stock.columns - inside[:, ::-1].argmax(axis=1)
-    some = inside[np.arange(stock.rows), first]
-    return np.stack([first, np.where(some, last, first)], axis=-1).astype(np.int32)
 
 
 def _parts(edge: Edge) -> Array:
@@ -139,6 +121,7 @@ def carve_face(stock: Stock, sweeps: Sequence[Sweep], depth: Depth, progress: Ca
     """
     from lobework.kernels.sweep_face import carve_level
     from lobework.kernels.sweep_slope import carve_sloping
+    from lobework.kernels.tiles import work_in
 
     lots: dict[tuple[Edge, float], list[_Way]] = {}
     for sweep in sweeps:
@@ -146,7 +129,7 @@ def carve_face(stock: Stock, sweeps: Sequence[Sweep], depth: Depth, progress: Ca
             swing = sweep.held.radius if isinstance(sweep.held, EccentricFrame) else 0.0
             lots.setdefault((sweep.edge, swing), []).append(way)
     grid = np.array([stock.across[0], stock.down[0], stock.column_step, stock.row_step])
-    work = work_on_face(stock)
+    work = work_in(stock.inside)
     total, done = sum(len(way.tip) for ways in lots.values() for way in ways), 0
     for (edge, swing), ways in lots.items():
         level = sorted((way for way in ways if not math.isnan(way.level)), key=lambda way: way.level)

@@ -30,10 +30,25 @@ if TYPE_CHECKING:
     Emit = Callable[..., Any]
     Lanes = NDArray[np.float32]
 
-__all__ = ["at_most", "columns", "greater", "lay", "lesser", "root", "rows", "spread", "take"]
+__all__ = [
+    "any_at_most",
+    "at_most",
+    "columns",
+    "greater",
+    "lane",
+    "lay",
+    "lay_square",
+    "lesser",
+    "root",
+    "rows",
+    "spread",
+    "take",
+    "take_square",
+]
 
 _compiled: Any = intrinsic
 _VECTOR: Final = ir.VectorType(ir.FloatType(), LANES)
+_ROW: Final = ir.VectorType(ir.FloatType(), PATCH)
 _FUSED: Final = ("contract",)
 _NUMBERS: Final = ("nnan", "nsz")
 
@@ -147,6 +162,70 @@ def lay(typing: Any, tile: Any, patch: Any, lanes: Any) -> Any:
         return context.get_dummy_value()
 
     return types.void(tile, types.intp, _lanes), lower
+
+
+@_compiled
+def any_at_most(typing: Any, x: Any, y: Any) -> Any:
+    """Return whether x <= y in any lane."""
+
+    def lower(context: Any, builder: Any, signature: Any, given: Any) -> Any:
+        lanes = builder.bitcast(builder.fcmp_ordered("<=", *given), ir.IntType(LANES))
+        return builder.icmp_unsigned("!=", lanes, ir.Constant(ir.IntType(LANES), 0))
+
+    return types.boolean(_lanes, _lanes), lower
+
+
+def _square_rows(context: Any, builder: Any, kind: Any, grid: Any, row: Any, column: Any) -> list[Any]:
+    """Return pointers to the four rows of a 4 x 4 square of a grid."""
+    laid_out = context.make_array(kind)(context, builder, grid)
+    pointers = []
+    for down in range(PATCH):
+        where = [builder.add(row, context.get_constant(types.intp, down)), column]
+        cell = cgutils.get_item_pointer(context, builder, kind, laid_out, where, wraparound=False, boundscheck=False)
+        pointers.append(builder.bitcast(cell, _ROW.as_pointer()))
+    return pointers
+
+
+def _chosen(builder: Any, one: Any, other: Any, first: int, count: int) -> Any:
+    """Return ``count`` elements of two vectors end to end, from the ``first`` on."""
+    places = ir.Constant(ir.VectorType(ir.IntType(32), count), list(range(first, first + count)))
+    return builder.shuffle_vector(one, other, places)
+
+
+@_compiled
+def take_square(typing: Any, grid: Any, row: Any, column: Any) -> Any:
+    """Return the 4 x 4 cells of a C-contiguous float32 grid whose first is at (row, column), as Lanes."""
+
+    def lower(context: Any, builder: Any, signature: Any, given: Any) -> Any:
+        taken = [builder.load(pointer) for pointer in _square_rows(context, builder, signature.args[0], *given)]
+        for each in taken:
+            each.align = 4
+        halves = [_chosen(builder, taken[k], taken[k + 1], 0, 2 * PATCH) for k in (0, 2)]
+        return _chosen(builder, halves[0], halves[1], 0, LANES)
+
+    return _lanes(grid, types.intp, types.intp), lower
+
+
+@_compiled
+def lay_square(typing: Any, grid: Any, row: Any, column: Any, lanes: Any) -> Any:
+    """Lay Lanes down as the 4 x 4 cells of a C-contiguous float32 grid whose first is at (row, column)."""
+
+    def lower(context: Any, builder: Any, signature: Any, given: Any) -> Any:
+        for down, pointer in enumerate(_square_rows(context, builder, signature.args[0], *given[:3])):
+            builder.store(_chosen(builder, given[3], given[3], down * PATCH, PATCH), pointer).align = 4
+        return context.get_dummy_value()
+
+    return types.void(grid, types.intp, types.intp, _lanes), lower
+
+
+@_compiled
+def lane(typing: Any, lanes: Any, number: Any) -> Any:
+    """Return one lane's number."""
+
+    def lower(context: Any, builder: Any, signature: Any, given: Any) -> Any:
+        return builder.extract_element(*given)
+
+    return types.float32(_lanes, types.intp), lower
 
 
 def _mixes(sign: Any, both: Any) -> None:

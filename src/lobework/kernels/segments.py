@@ -143,7 +143,7 @@ def lay_segments(tip: Array, first: int, end: int, aside: float, upright: float,
         else:
             _lay(segments[at], tip[last, 0], tip[last, 1], tip[last, 2], -dx, -dy, length, -dz)
         if joined >= 0:
-            turn = 0.5 * math.sqrt((dx - before_x) ** 2 + (dy - before_y) ** 2)
+            turn = min(0.5 * (abs(dx - before_x) + abs(dy - before_y)), 1.0)
             segments[at - 1, joined] = turn
             segments[at, 7 if rising else 8] = turn
         before_x, before_y, joined = dx, dy, 8 if rising else 7

@@ -13,24 +13,35 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 from numba import njit, prange
 
-from lobework.kernels.lanes import at_most, greater, lay, lesser, root, spread, take
+from lobework.kernels.lanes import (
+    any_at_most,
+    at_most,
+    greater,
+    lane,
+    lay,
+    lay_square,
+    lesser,
+    root,
+    spread,
+    take,
+    take_square,
+)
 from lobework.kernels.slab import bounds_of, first_cell, lanes_of, lines_of, patch_steps, placed_in, reach, run_of, walk_over
 from lobework.kernels.tiles import (
     LANES,
     MOST_REFERENCES,
+    PATCH,
     PATCHES,
     PRANGE_ALONE,
     SHARES,
     bin_to_tiles,
-    blank_tile,
     busy_tiles,
     corner,
-    load_tile,
     next_ticket,
-    store_tile,
 )
 
 if TYPE_CHECKING:
+    from lobework.kernels.lanes import Lanes
     from lobework.kernels.slab import Placed, Walk
     from lobework.kernels.tiles import Cells, Counts, Whole
     from lobework.rigid import Array
@@ -109,30 +120,53 @@ def _nearest_swung(off: Cells, placed: Placed, walk: Walk, begin: int, end: int,
 
 
 @njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
-def _cut(off: Cells, parts: Array, depth: float, box: Whole, tile: Cells) -> None:
-    """Deepen a tile by an edge ``depth`` mm deep at squared distances ``off``, in the patches of a box, and forget those.
+def _heights(square: Lanes, parts: Array, none: Lanes) -> Lanes:
+    """Return how high an edge stands above its tip at squared distances from its middle line; far too high outside it.
 
-    Heights are held to those of each part's ends, so that what is further off is never cut deeper, not even by rounding.
+    Heights are held to those of each part's ends, so that what is further off is never lower, not even by rounding.
     """
-    deep, none = spread(np.float32(depth)), spread(np.float32(0.0))
     outermost = parts.shape[0] - 1
-    for row in range(box[0], box[1]):
-        for patch in range(row * PATCHES + box[2], row * PATCHES + box[3]):
+    heights: Lanes = spread(_FAR)
+    for p in range(outermost, -1, -1):
+        kind, near, far, a, b = parts[p]
+        if kind == 0.0:
+            lowest, highest = a, a + b * (far - near)
+            height = (root(square) - np.float32(near)) * np.float32(b) + np.float32(a)
+        else:
+            lowest, highest = a - math.sqrt(b * b - near * near), a - math.sqrt(max(b * b - far * far, 0.0))
+            height = np.float32(a) - root(greater(np.float32(b * b) - square, none))
+        height = lesser(greater(height, spread(np.float32(lowest))), spread(np.float32(highest)))
+        rim = far + (RIM_MM if p == outermost else 0.0)
+        heights = at_most(square, spread(np.float32(rim * rim)), height, heights)
+    return heights
+
+
+@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+def _cut(off: Cells, parts: Array, tip: float, box: Whole, row: int, column: int, work: Whole, depth: Cells) -> None:
+    """Deepen a tile of the depths by an edge ``tip`` mm deep at squared distances ``off``, in a box of patches; forget those."""
+    deep, none, far = np.float32(tip), spread(np.float32(0.0)), spread(_FAR)
+    near = spread(np.float32((parts[-1, 2] + RIM_MM) ** 2))
+    for line in range(box[0], box[1]):
+        down = row + line * PATCH
+        first, last = 0, 0
+        if down + PATCH <= depth.shape[0]:
+            first, last = work[down, 0], work[down, 1]
+            for k in range(1, PATCH):
+                first, last = max(first, work[down + k, 0]), min(last, work[down + k, 1])
+        for patch in range(line * PATCHES + box[2], line * PATCHES + box[3]):
             square = take(off, patch)
-            cut = none
-            for p in range(outermost, -1, -1):
-                kind, near, far, a, b = parts[p]
-                if kind == 0.0:
-                    lowest, highest = a, a + b * (far - near)
-                    height = (root(square) - np.float32(near)) * np.float32(b) + np.float32(a)
-                else:
-                    lowest, highest = a - math.sqrt(b * b - near * near), a - math.sqrt(max(b * b - far * far, 0.0))
-                    height = np.float32(a) - root(greater(np.float32(b * b) - square, none))
-                height = lesser(greater(height, spread(np.float32(lowest))), spread(np.float32(highest)))
-                rim = far + (RIM_MM if p == outermost else 0.0)
-                cut = at_most(square, spread(np.float32(rim * rim)), deep - height, cut)
-            lay(tile, patch, greater(take(tile, patch), cut))
-            lay(off, patch, spread(_FAR))
+            if not any_at_most(square, near):
+                continue
+            lay(off, patch, far)
+            cut = deep - _heights(square, parts, none)
+            across = column + patch % PATCHES * PATCH
+            if first <= across and across + PATCH <= last:
+                lay_square(depth, down, across, greater(take_square(depth, down, across), cut))
+            else:
+                for k in range(LANES):
+                    r, c = down + k // PATCH, across + k % PATCH
+                    if r < depth.shape[0] and work[r, 0] <= c < work[r, 1]:
+                        depth[r, c] = max(depth[r, c], lane(cut, k))
     box[0], box[1], box[2], box[3] = PATCHES, 0, PATCHES, 0
 
 
@@ -162,16 +196,17 @@ def _cut_tile(
     column: int,
     off: Cells,
     box: Whole,
-    tile: Cells,
+    work: Whole,
+    depth: Cells,
 ) -> None:
-    """Deepen one tile by level segments, those of one depth together; short ones two at a time."""
+    """Deepen one tile of the depths by level segments, those of one depth together; short ones two at a time."""
     r, z, at = 0.0, 0.0, 0
     while at < chosen.size:
         k = chosen[at]
         segment = segments[k]
         if segment[2] != z:
             if box[0] < box[1]:
-                _cut(off, parts, -z, box, tile)
+                _cut(off, parts, -z, box, row, column, work, depth)
             z = segment[2]
             r = reach(parts, -z) + swing
         placed = placed_in(segment, grid, row, column)
@@ -195,7 +230,7 @@ def _cut_tile(
         box[0], box[1], box[2], box[3] = min(box[0], top), max(box[1], bottom), min(box[2], left), max(box[3], right)
         at += 1
     if box[0] < box[1]:
-        _cut(off, parts, -z, box, tile)
+        _cut(off, parts, -z, box, row, column, work, depth)
 
 
 @njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
@@ -229,18 +264,16 @@ def _carve_tiles(
     k = next_ticket(tickets)
     if k >= tiles.size:
         return
-    tile, off = blank_tile(), np.full((PATCHES * PATCHES, LANES), _FAR, np.float32)
+    off = np.full((PATCHES * PATCHES, LANES), _FAR, np.float32)
     box = np.array([PATCHES, 0, PATCHES, 0], np.int32)
     while k < tiles.size:
         number = tiles[k]
         row, column = corner(number, depth.shape[1])
-        load_tile(depth, row, column, tile)
         last = starts[number + 1]
         while last > starts[number] and order[last - 1] >= segments.shape[0]:
             last -= 1
         chosen = order[starts[number] : last]
-        _cut_tile(segments, bounds, chosen, parts, swing, grid, row, column, off, box, tile)
-        store_tile(tile, row, column, work, depth)
+        _cut_tile(segments, bounds, chosen, parts, swing, grid, row, column, off, box, work, depth)
         k = next_ticket(tickets)
 
 
@@ -265,9 +298,7 @@ def carve_level(segments: Array, parts: Array, swing: float, grid: Array, work: 
     """
     n = segments.shape[0]
     bounds = np.zeros((n, 4), np.int32)
-    for share in prange(SHARES):
-        begin, end = share * n // SHARES, (share + 1) * n // SHARES
-        bounds_of(segments[begin:end], parts, swing, grid, bounds[begin:end])
+    bounds_of(segments, parts, swing, grid, bounds)
     taken = 0
     while taken < n:
         starts, order, more = bin_to_tiles(bounds[taken:], depth.shape[0], depth.shape[1], False, MOST_REFERENCES)

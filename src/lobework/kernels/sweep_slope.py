@@ -277,9 +277,7 @@ def carve_sloping(segments: Array, parts: Array, swing: float, grid: Array, work
     """
     n = segments.shape[0]
     bounds = np.zeros((n, 4), np.int32)
-    for share in prange(SHARES):
-        begin, end = share * n // SHARES, (share + 1) * n // SHARES
-        bounds_of(segments[begin:end], parts, swing, grid, bounds[begin:end])
+    bounds_of(segments, parts, swing, grid, bounds)
     taken = 0
     while taken < n:
         starts, order, more = bin_to_tiles(bounds[taken:], depth.shape[0], depth.shape[1], False, MOST_REFERENCES)

@@ -56,6 +56,7 @@ __all__ = [
     "load_tile",
     "next_ticket",
     "store_tile",
+    "work_in",
 ]
 
 SIDE: Final = 128
@@ -228,6 +229,27 @@ So each thread takes the next tile when it is done with its last, and none waits
 def blank_tile() -> Cells:
     """Return room for a tile, (1024, 16) float32, uncut."""
     return np.zeros((PATCHES * PATCHES, LANES), np.float32)
+
+
+@njit(cache=True, error_model="numpy", nogil=True)
+def work_in(inside: NDArray[np.bool_]) -> Whole:
+    """Return (rows, 2) int32: of each row, the first column with work under it, and the one after the last.
+
+    Parameters
+    ----------
+    inside : (rows, columns) bool
+        Whether there is work; in each row in one run of columns, or in none.
+    """
+    rows, columns = inside.shape
+    work = np.zeros((rows, 2), np.int32)
+    for row in range(rows):
+        first, last = 0, columns
+        while first < columns and not inside[row, first]:
+            first += 1
+        while last > first and not inside[row, last - 1]:
+            last -= 1
+        work[row, 0], work[row, 1] = first, last
+    return work
 
 
 @njit(cache=True, error_model="numpy", nogil=True)
