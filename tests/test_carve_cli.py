@@ -1,0 +1,214 @@
+"""Carving from the command line: what it prints, what it answers, and that it can be stopped without loss."""
+
+from __future__ import annotations
+
+import dataclasses
+import io
+import re
+import sys
+from pathlib import Path
+
+import pytest
+
+from lobework import plugins
+from lobework.cli import main
+from lobework.targets import Target
+from tests.test_bad_carving import BALL, BARREL, WORK, changed
+
+TALLY = Target(
+    name="tally",
+    file="tally.txt",
+    shows="carving",
+    says="how deep it is",
+    render=lambda carving: f"{carving.title}: {carving.deepest.depth:.4f}".encode(),
+)
+
+
+@pytest.fixture
+def bench(tmp_path, monkeypatch):
+    """Be in a folder with a barrel in it; carvings are written as one line by a target that is quick."""
+    monkeypatch.chdir(tmp_path)
+    Path("barrel.toml").write_text(BARREL, encoding="utf-8")
+    real = plugins.installed()
+    quick = {name: target for name, target in real.targets().items() if target.shows not in ("carving", "drawing")}
+    shelf = dataclasses.replace(real, parts={**real.parts, "target": {**quick, "tally": TALLY}})
+    monkeypatch.setattr(plugins, "installed", lambda: shelf)
+    return tmp_path
+
+
+def carve(capsys, text=None, *options):
+    """Carve a job, and return the exit code and the lines that were printed after the first, which names the file."""
+    if text is not None:
+        Path("barrel.toml").write_text(text, encoding="utf-8")
+    code = main(["carve", "barrel.toml", "--as", "tally", "--overwrite", *options])
+    said = capsys.readouterr()
+    assert said.err == ""
+    wrote, *lines = said.out.splitlines()
+    assert wrote == "wrote barrel/tally.txt"
+    return code, lines
+
+
+def at(old, new):
+    place = "at = { x = 12, z = -5, depth = 0.4 }"
+    assert old in place
+    return changed(place, place.replace(old, new))
+
+
+SUMMARY = [
+    "carved on 41 x 151 rays, 0.5 mm apart",
+    "deepest 0.4 mm at 0 degrees, z -5 mm, by rings 1",
+    "least wall left 2.6 mm at 0 degrees, z -5 mm",
+]
+
+
+def test_carving_prints_what_it_came_to_and_writes_one_file(bench, capsys):
+    code, lines = carve(capsys)
+    assert code == 0
+    assert [lines[0], *lines[2:]] == SUMMARY
+    assert lines[1].startswith("removed ")
+    assert Path("barrel/tally.txt").read_text() == "Tide box, barrel: 0.4000"
+    assert [path.name for path in Path("barrel").iterdir()] == ["tally.txt"]
+
+
+def test_the_command_says_how_fine_in_the_jobs_units_and_by_which_way(bench, capsys):
+    assert carve(capsys, None, "--resolution", "1")[1][0] == "carved on 21 x 76 rays, 1 mm apart"
+    assert carve(capsys, None, "--resolution", "0.8 mm", "--backend", "plain")[1][0] == "carved on 26 x 95 rays, 0.8 mm apart"
+    inches = re.sub(r"(?<!count) = (-?[0-9.]+)", r' = "\1 mm"', BARREL.replace('units = "mm"', 'units = "inch"'))
+    code, lines = carve(capsys, inches, "--resolution", "0.04")
+    assert code == 0
+    assert lines[0] == "carved on 21 x 75 rays, 0.03937 in apart"
+    assert "cubic inches" in lines[1]
+
+
+def test_every_way_carves_the_same(bench, capsys):
+    """To the last printed figure: a tenth of a micrometre."""
+    told = {name: carve(capsys, None, "--backend", name)[1][2:] for name in plugins.installed().backends()}
+    assert all(lines == told["plain"] for lines in told.values())
+
+
+THROUGH = (
+    "problem (carving): rings 1: cut through at 0 degrees, z -5 mm: 3.2 mm deep in work 3 mm thick; cut less deep",
+    "warning (carving): rings 1: 3.2 mm deep at 0 degrees, z -5 mm, but the cutter's edge is 1 mm high; its body would rub",
+)
+
+
+def test_a_wall_cut_through_is_a_problem_and_answered_with_one(bench, capsys):
+    code, lines = carve(capsys, at("depth = 0.4", "depth = 3.2"))
+    assert code == 1
+    assert tuple(lines[-2:]) == THROUGH
+    assert Path("barrel/tally.txt").exists()
+
+
+def test_a_cut_deeper_than_the_edge_is_high_is_a_warning(bench, capsys):
+    code, lines = carve(capsys, at("depth = 0.4", "depth = 1.5"))
+    assert code == 0
+    assert lines[-1] == (
+        "warning (carving): rings 1: 1.5 mm deep at 0 degrees, z -5 mm, but the cutter's edge is 1 mm high; its body would rub"
+    )
+
+
+def test_a_cutter_that_touches_nothing_is_a_warning(bench, capsys):
+    code, lines = carve(capsys, at("depth = 0.4", "depth = -0.4"))
+    assert code == 0
+    assert lines[1:] == [
+        "removed 0 cubic mm; 100 % of the surface is untouched",
+        "warning (carving): whole job: no cutter reaches into the work; depth counts into it, and the slides place the tip",
+    ]
+
+
+def test_make_says_what_carving_finds_beside_what_the_check_finds(bench, capsys):
+    Path("barrel.toml").write_text(at("depth = 0.4", "depth = 3.2"), encoding="utf-8")
+    assert main(["make", "barrel.toml"]) == 0
+    said = capsys.readouterr().out
+    assert "wrote barrel/tally.txt\n" in said
+    assert all(f"{line}\n" in said for line in THROUGH)
+    assert "warning (work): rings: goes 3.2 mm deep, in rings 1 first, through work 3 mm thick; mind what holds it\n" in said
+
+
+def test_check_finds_a_path_beyond_the_end_of_a_barrel(bench, capsys):
+    Path("barrel.toml").write_text(at("z = -5", "z = 1"), encoding="utf-8")
+    assert main(["check", "barrel.toml"]) == 1
+    assert capsys.readouterr().out.splitlines()[0] == (
+        "warning (work): rings: the tip cuts up to 1 mm beyond the edge of the work, in rings 1 first; begin nearer the middle"
+    )
+
+
+NOSE = 'kind = "round-nosed"\nradius = 0.5\nangle = 60\nwidth = 2'
+BLADE = 'kind = "profile"\npoints = [[0, 0], ["1/64 in", 0], [1, 2]]'
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        changed(WORK, 'form = "turned"\nprofile = [[0, 11], [-10, 12], [-20, 11]]\nhollow = [[0, 9], [-15, 8]]'),
+        changed(
+            BALL, 'kind = "round-nosed"\nradius = 0.5\nangle = 60\nwidth = 2\nheld = { kind = "cutting frame", radius = 15 }'
+        ),
+        changed(
+            BALL, 'kind = "profile"\npoints = [[0, 0], ["1/64 in", 0], [1, 2]]\nheld = { kind = "eccentric frame", radius = 2 }'
+        ),
+        changed(BALL, 'kind = "flat"\nwidth = 1.5\nheld = { kind = "fixed" }'),
+        changed('name = "rings"', 'name = "rings"\nturns = 0'),
+    ],
+    ids=["turned", "round nose in a cutting frame", "profile in an eccentric frame", "fixed flat", "plunges"],
+)
+def test_every_form_and_holder_is_carved_from_a_file(text, bench, capsys):
+    code, lines = carve(capsys, text, "--resolution", "1")
+    assert code == 0
+    assert lines[0].startswith("carved on ")
+
+
+def stopping(monkeypatch):
+    """Have every way of carving stopped by hand when it first says how far it is."""
+    from lobework.carve.plain import Plain
+
+    def stopped(self, stock, sweeps, depth, progress=None):
+        if progress is not None:
+            progress(0.4)
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(Plain, "carve", stopped)
+
+
+@pytest.mark.parametrize("command", [["carve", "barrel.toml", "--as", "tally", "--backend", "plain"]])
+def test_stopped_by_hand_it_says_so_in_one_line_and_leaves_nothing(command, bench, capsys, monkeypatch):
+    stopping(monkeypatch)
+    assert main(command) == 130
+    said = capsys.readouterr()
+    assert (said.out, said.err) == ("", "lobework: stopped; nothing more was written\n")
+    assert [path.name for path in bench.iterdir()] == ["barrel.toml"]
+
+
+class Terminal(io.StringIO):
+    """Takes what a terminal would be sent."""
+
+    def isatty(self):
+        return True
+
+    def shown(self):
+        """Return the lines that stay to be seen: a carriage return goes back to the line's beginning."""
+        lines = []
+        for line in self.getvalue().split("\n"):
+            seen = ""
+            for part in line.split("\r"):
+                seen = part + seen[len(part) :]
+            lines.append(seen.rstrip())
+        return lines
+
+
+def test_long_work_shows_how_far_it_is_and_wipes_that_when_it_is_done(bench, monkeypatch):
+    terminal = Terminal()
+    monkeypatch.setattr(sys, "stderr", terminal)
+    assert main(["carve", "barrel.toml", "--as", "tally", "--backend", "plain"]) == 0
+    assert "\rcarving 100%" not in terminal.getvalue()
+    assert "\rcarving  " in terminal.getvalue()
+    assert terminal.shown() == [""]
+
+
+def test_what_is_said_after_a_stop_has_a_line_to_itself(bench, monkeypatch):
+    terminal = Terminal()
+    monkeypatch.setattr(sys, "stderr", terminal)
+    stopping(monkeypatch)
+    assert main(["carve", "barrel.toml", "--as", "tally", "--backend", "plain"]) == 130
+    assert "carving  40%" in terminal.getvalue()
+    assert terminal.shown() == ["lobework: stopped; nothing more was written", ""]
