@@ -64,6 +64,7 @@ print(json.dumps({
     "loaded": [asdict(record) for record in shelf.loaded],
     "refused": [asdict(record) for record in shelf.refused],
     "parts": {kind: {name: part.__module__ for name, part in shelf.kinds(kind).items()} for kind in kinds},
+    "backends": {name: backend.says for name, backend in shelf.backends().items()},
     "targets": {name: target.file for name, target in shelf.targets().items()},
     "checks": [check.__name__ for check in shelf.checks()],
 }))
@@ -191,7 +192,8 @@ def test_a_good_plugin_among_faulty_ones_brings_in_all_that_it_offers(everything
     (record,) = (each for each in everything["loaded"] if (each["package"], each["name"]) == (package, name))
     assert record["offers"] == GOOD[package, name]
     for kind, offered in record["offers"]:
-        shelf = {"target": everything["targets"], "check": everything["checks"]}.get(kind) or everything["parts"][kind]
+        others = {"backend": everything["backends"], "target": everything["targets"], "check": everything["checks"]}
+        shelf = others.get(kind) or everything["parts"][kind]
         assert offered in shelf
 
 
@@ -201,6 +203,7 @@ def test_what_ships_inside_is_the_same_beside_good_and_faulty_plugins(shop, ever
     for kind, parts in alone["parts"].items():
         assert {name: everything["parts"][kind][name] for name in parts} == parts
     assert alone["targets"].items() <= everything["targets"].items()
+    assert list(alone["backends"].items()) == list(everything["backends"].items())[: len(alone["backends"])]
     assert everything["checks"][: len(alone["checks"])] == alone["checks"]
 
 
@@ -366,6 +369,81 @@ except Exception as error:
     assert shop.says(script, plugins="shaky") == [line.format(who="plugin 'shaky' (lobework-shaky 0.7.0)")]
 
 
+CARVED = """
+import numpy as np
+import lobework as lw
+disc, barrel = lw.Disc(diameter=20.0, thickness=4.0), lw.Barrel(diameter=20.0, length=20.0)
+ring = lw.Pass(name="ring", at=lw.At(x=8.0, depth=0.4))
+
+
+def job(**given):
+    usual = {"lathe": lw.read_lathe("plain-bench"), "piece": disc, "cutter": lw.Ball(radius=1.0), "resolution": 1.0}
+    return lw.Job(passes=[ring], **{**usual, **given})
+
+
+def said(backend, **given):
+    try:
+        job(**given).carve(backend=backend)
+    except Exception as error:
+        print(f"{type(error).__name__}: {error}")
+"""
+
+
+def test_an_outside_way_of_carving_is_used_when_it_is_asked_for_and_ours_is_first(shop):
+    script = f"""{CARVED}
+from lobework import plugins
+print(list(plugins.installed().backends())[0] in ("compiled", "plain"), plugins.installed().backend("second").says)
+print(np.array_equal(job().carve(backend="second").depth, job().carve(backend="plain").depth))
+"""
+    assert shop.says(script, plugins="ways") == ["True plain again", "True"]
+
+
+@pytest.mark.parametrize(
+    ("name", "says"),
+    [
+        ("blunt", "RuntimeError: the edge is gone"),
+        ("lost", "it left a depth of nan mm at row 0, column 20; it must be a number, zero or more"),
+        ("building", "it left a depth of -0.25 mm at row 0, column 20; it must be a number, zero or more"),
+        ("straying", "it left a depth of 0.5 mm at row 0, column 20; there is no work, so it must stay zero"),
+    ],
+)
+def test_an_outside_way_of_carving_that_fails_in_use_is_blamed_by_name(shop, name, says):
+    who = "of plugin 'ways' (lobework-carvers 0.4.0) failed: "
+    assert shop.says(f"{CARVED}\nsaid({name!r})", plugins="ways") == [f"PluginError: backend {name!r} {who}{says}"]
+
+
+def test_an_outside_way_of_carving_is_refused_what_it_cannot_before_it_begins(shop):
+    """Said as to the command line, where the job file's name comes first."""
+    lines = shop.says(
+        f"{CARVED}\nsaid('narrow')\nsaid('narrow', piece=barrel)\n"
+        "said('narrow', cutter=lw.Ball(radius=1.0, held=lw.CuttingFrame(radius=9.0)))",
+        plugins="ways",
+    )
+    rest = "it can carve drilling spindle, face; use another backend, such as 'plain'"
+    assert lines == [
+        f"SettingError: backend='narrow': cannot carve round; {rest}",
+        f"SettingError: backend='narrow': cannot carve cutting frame; {rest}",
+    ]
+
+
+def test_what_stops_an_outside_way_of_carving_is_not_its_fault(shop):
+    script = f"""{CARVED}
+class Enough(Exception):
+    pass
+
+
+def stop(part):
+    raise Enough("for today")
+
+
+try:
+    job().carve(backend="second", progress=stop)
+except Exception as error:
+    print(f"{{type(error).__name__}}: {{error}}", error.__cause__)
+"""
+    assert shop.says(script, plugins="ways") == ["Enough: for today None"]
+
+
 class TestInside:
     @pytest.fixture
     def inside(self, monkeypatch):
@@ -380,7 +458,8 @@ class TestInside:
             "cutter": ["ball", "flat", "pen", "profile", "round-nosed", "vee"],
             "piece": ["barrel", "disc", "turned"],
         }
-        assert sorted(inside.targets()) == ["csv", "png", "rs274", "svg", "text"]
+        assert sorted(inside.targets()) == ["3mf", "csv", "page", "png", "relief", "rs274", "stl", "svg", "text"]
+        assert "plain" in inside.backends()
         assert [check.__name__ for check in inside.checks()] == ["closure_findings", "bridging_findings", "travel_findings"]
 
     def test_every_target_that_ships_inside_says_what_it_shows_and_where_it_goes(self, inside):
@@ -390,6 +469,10 @@ class TestInside:
             "csv": ("axes", "axes.csv"),
             "rs274": ("program", "program.ngc"),
             "text": ("settings", "settings.txt"),
+            "relief": ("carving", "relief.png"),
+            "page": ("carving", "work.html"),
+            "stl": ("carving", "work.stl"),
+            "3mf": ("carving", "work.3mf"),
         }
 
     def test_an_unknown_name_is_answered_with_the_nearest_and_all_that_are_installed(self, inside):
@@ -398,7 +481,7 @@ class TestInside:
         assert str(chuck.value) == "no chuck is called 'ovla'; did you mean 'oval'?; installed: eccentric, oval, plain"
         with pytest.raises(UnknownNameError) as target:
             inside.target("plan")
-        assert str(target.value) == "no target is called 'plan'; installed: csv, png, rs274, svg, text"
+        assert str(target.value) == "no target is called 'plan'; installed: 3mf, csv, page, png, relief, rs274, stl, svg, text"
         with pytest.raises(UnknownNameError, match="no kind of part is called 'chucks'; did you mean 'chuck'"):
             inside.kinds("chucks")
 
