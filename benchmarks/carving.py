@@ -61,7 +61,7 @@ def carved(stock: Stock, cuts: Sequence[Sweep]) -> np.ndarray:
 
 
 def beside_the_judge(kind: str) -> list[bool]:
-    """Time the judge stamping, a place of the path at a time, on some of the grooves; and compare with a path 8 times as dense."""
+    """Time the judge stamping, a place of the path at a time, on some grooves; and compare with a path 8 times as dense."""
     stock, cuts = face(), sweeps(kind)
     some = cuts[::16]
     fast, slow = paired(lambda: carved(stock, cuts), lambda: Plain(stamps=True).carve(stock, some, stock.uncut()), 3)

@@ -137,7 +137,7 @@ def paths(draw, coordinate_a, coordinate_b):
     """(n, 3) of one place or more: single, repeated, closed, with plunges, on the rays' own lines, or any."""
     place = st.tuples(coordinate_a, coordinate_b, depths)
     places = draw(st.lists(place, min_size=1, max_size=4))
-    change = draw(st.sampled_from(["none", "none", "repeat", "close", "plunge", "level", "line"]))
+    change = draw(st.sampled_from(["none", "none", "repeat", "close", "plunge", "level", "line", "curve"]))
     if change == "repeat":
         places = [place for place in places for _ in range(2)]
     elif change == "close":
@@ -149,7 +149,17 @@ def paths(draw, coordinate_a, coordinate_b):
         places = [(a, b, places[0][2]) for a, b, _ in places]
     elif change == "line":
         places = [(a, places[0][1], deep) for a, _, deep in places]
+    elif change == "curve":
+        return smooth(np.array(places), draw(st.integers(8, 40)))
     return np.array(places)
+
+
+def smooth(places, count):
+    """A closed curve of so many places through the first of some and round about them, and the first place again."""
+    turn = np.linspace(0.0, 2 * math.pi, count + 1)[:, None]
+    middle, most = places.mean(axis=0), np.abs(places - places.mean(axis=0)).max(axis=0)
+    wave = np.concatenate([np.cos(turn), np.sin(turn), 0.5 * np.cos(3 * turn)], axis=1)
+    return middle + np.maximum(most, 0.1) * (wave - wave[0]) + (places[0] - middle)
 
 
 @st.composite

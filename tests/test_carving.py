@@ -327,6 +327,18 @@ def test_progress_goes_from_nothing_to_all_and_what_it_raises_stops_the_carving(
         job(*PASSES, resolution=0.8).carve(backend="plain", progress=stop)
 
 
+def test_unless_asked_the_first_way_that_can_carves(monkeypatch):
+    """A way that is first but cannot carve the side of the work is passed over there."""
+    faces = Limited(can=EVERYTHING - {"round"})
+    plain = plugins.installed().backend("plain")
+    monkeypatch.setattr(plugins.Plugins, "backends", lambda shelf: {"limited": faces, "plain": plain})
+    side = job(ring(x=12.0, z=-6.0), piece=BARREL, resolution=0.8)
+    assert np.array_equal(side.carve().depth, side.carve(backend="plain").depth)
+    monkeypatch.setattr(plugins.Plugins, "backends", lambda shelf: {"limited": faces})
+    with pytest.raises(SettingError, match=r"^backend='limited': cannot carve round; it can carve "):
+        side.carve()
+
+
 @dataclass(frozen=True)
 class Limited:
     """A way of carving without one of the abilities, which fails the test if it is asked to carve."""

@@ -1,13 +1,14 @@
 """Draw the pictures of README.md and the guide from the examples, and write them beside this file.
 
-The README's is the example to the last digit. The guide's are drawn with a coarser chord, to keep the page light.
+The README's drawing is the example to the last digit. The guide's are drawn with a coarser chord, and carved work with fewer dots
+than it is written with, to keep the page light.
 """
 
 from dataclasses import replace
 from pathlib import Path
 
 import lobework as lw
-from lobework.targets import svg
+from lobework.targets import relief, svg
 
 HERE = Path(__file__).parent
 EXAMPLES = HERE.parent / "examples"
@@ -18,6 +19,7 @@ CHORDS = {
     "oval-medallion": 0.02,
     "ninety-six-circles": 0.02,
 }
+CARVED = {"shell-medallion": 900, "basket-weave": 700}
 
 
 def pictures():
@@ -25,6 +27,8 @@ def pictures():
     for name, chord in CHORDS.items():
         job = lw.read_job(EXAMPLES / f"{name}.toml")
         yield f"{name}.svg", svg.render((job if chord is None else replace(job, chord=chord)).drawing())
+    for name, dots in CARVED.items():
+        yield f"{name}.png", relief.render(lw.read_job(EXAMPLES / f"{name}.toml").carve(), dots)
 
 
 if __name__ == "__main__":

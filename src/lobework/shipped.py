@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from lobework.cam import Eccentric, Law, Scallop, Wave
+from lobework.carve.compiled import Compiled
 from lobework.carve.plain import Plain as PlainCarving
 from lobework.check import bridging_findings, closure_findings, travel_findings
 from lobework.chuck import EccentricChuck, Oval, Plain
@@ -68,7 +69,7 @@ def lobework_pieces() -> list[type[Piece]]:
 @hookimpl
 def lobework_backends() -> list[Backend]:
     """Return the ways of carving that ship inside; the first is taken unless another is asked for."""
-    return [PlainCarving()]
+    return [Compiled(), PlainCarving()]
 
 
 @hookimpl

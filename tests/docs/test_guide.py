@@ -10,8 +10,11 @@ import shlex
 import shutil
 from pathlib import Path
 
+import numpy as np
 import pytest
+from PIL import Image
 
+from lobework import plugins
 from lobework.cli import main
 
 DOCS = Path(__file__).parents[2] / "docs"
@@ -39,6 +42,10 @@ def said(block, names):
     return out.getvalue()
 
 
+def dots(png):
+    return np.asarray(Image.open(io.BytesIO(png)).convert("RGB"), dtype=np.float64)
+
+
 def keep(block):
     """Save a job file, or add to the one that is there."""
     path = Path(block["file"])
@@ -61,7 +68,7 @@ def test_every_block_runs_in_order_and_says_what_the_page_says(tmp_path, monkeyp
             last = said(block, names)
             assert last or block["kind"] == "python"
     written = {path.name for path in tmp_path.glob("*/*") if path.parent.name in ("ring", "mine")}
-    assert written == {"drawing.svg", "drawing.png", "axes.csv", "program.ngc", "settings.txt"}
+    assert written == {target.file for target in plugins.installed().targets().values()}
 
 
 def test_there_is_no_block_that_does_not_run():
@@ -88,12 +95,18 @@ def test_what_is_linked_is_there(link):
 
 @pytest.mark.parametrize("file", PICTURES)
 def test_a_picture_is_what_the_library_draws(file):
-    """To draw them anew: python docs/pictures/draw.py."""
-    assert (DOCS / "pictures" / file).read_bytes() == PICTURES[file]
+    """To draw them anew: python docs/pictures/draw.py. Light is reckoned in single precision, so dots may differ by rounding."""
+    kept = (DOCS / "pictures" / file).read_bytes()
+    if file.endswith(".png"):
+        apart = dots(kept) - dots(PICTURES[file])
+        assert np.abs(apart).mean() < 0.2
+        assert np.abs(apart).max() <= 24
+    else:
+        assert kept == PICTURES[file]
 
 
 def test_every_picture_is_drawn_shown_and_light():
     folder = {path.name: path.stat().st_size for path in (DOCS / "pictures").iterdir() if path.suffix in (".svg", ".png")}
     shown = {Path(link).name for link in LINKS if link.startswith("pictures/")} | {"wave-rings.svg"}
     assert set(folder) == set(PICTURES) == shown
-    assert sum(folder.values()) < 1_000_000
+    assert sum(folder.values()) < 2_000_000

@@ -170,16 +170,16 @@ def lanes_of(placed: Placed, grid: Array) -> tuple[Lanes, Lanes]:
 
 
 @njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
-def first_cell(placed: Placed, walk: Walk, line: int, patch: int, grid: Array) -> tuple[np.float32, np.float32]:
+def first_cell(placed: Placed, walk: Walk, line: int, patch: int, grid: Array) -> tuple[float, float]:
     """Return u and v of the first cell of a patch in a line, mm."""
     row, column = (line, patch) if walk[7] == 1 else (patch, line)
     dx, dy = column * PATCH * grid[2] - placed[0], row * PATCH * grid[3] - placed[1]
-    return np.float32(placed[5] * dx + placed[6] * dy), np.float32(placed[5] * dy - placed[6] * dx)
+    return placed[5] * dx + placed[6] * dy, placed[5] * dy - placed[6] * dx
 
 
 @njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
-def patch_steps(placed: Placed, walk: Walk, grid: Array) -> tuple[np.float32, np.float32]:
+def patch_steps(placed: Placed, walk: Walk, grid: Array) -> tuple[float, float]:
     """Return by how much u and v grow from a patch to the next in a line, mm."""
     if walk[7] == 1:
-        return np.float32(placed[5] * grid[2] * PATCH), np.float32(-placed[6] * grid[2] * PATCH)
-    return np.float32(placed[6] * grid[3] * PATCH), np.float32(placed[5] * grid[3] * PATCH)
+        return placed[5] * grid[2] * PATCH, -placed[6] * grid[2] * PATCH
+    return placed[6] * grid[3] * PATCH, placed[5] * grid[3] * PATCH

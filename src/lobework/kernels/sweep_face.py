@@ -66,11 +66,11 @@ def _nearest(off: Cells, placed: Placed, walk: Walk, begin: int, end: int, grid:
     for line in range(begin, end):
         first, last = run_of(walk, line)
         first_u, first_v = first_cell(placed, walk, line, first, grid)
-        u, v, patch = lane_u + first_u, lane_v + first_v, line * walk[6] + first * walk[7]
+        u, v, patch = lane_u + np.float32(first_u), lane_v + np.float32(first_v), line * walk[6] + first * walk[7]
         for _ in range(first, last):
             ahead = u - lesser(greater(u, lower), upper)
             lay(off, patch, lesser(take(off, patch), ahead * ahead + v * v))
-            u, v = u + step_u, v + step_v
+            u, v = u + np.float32(step_u), v + np.float32(step_v)
             patch += walk[7]
 
 
@@ -87,13 +87,15 @@ def _nearest_of_two(off: Cells, one: Placed, two: Placed, walk: Walk, begin: int
         first, last = run_of(walk, line)
         first_u, first_v = first_cell(one, walk, line, first, grid)
         first_s, first_w = first_cell(two, walk, line, first, grid)
-        u, v, s, w = lane_u + first_u, lane_v + first_v, lane_s + first_s, lane_w + first_w
+        u, v = lane_u + np.float32(first_u), lane_v + np.float32(first_v)
+        s, w = lane_s + np.float32(first_s), lane_w + np.float32(first_w)
         patch = line * walk[6] + first * walk[7]
         for _ in range(first, last):
             ahead = u - lesser(greater(u, lower), upper)
             ahead_two = s - lesser(greater(s, lower_two), upper_two)
             lay(off, patch, lesser(take(off, patch), lesser(ahead * ahead + v * v, ahead_two * ahead_two + w * w)))
-            u, v, s, w = u + step_u, v + step_v, s + step_s, w + step_w
+            u, v = u + np.float32(step_u), v + np.float32(step_v)
+            s, w = s + np.float32(step_s), w + np.float32(step_w)
             patch += walk[7]
 
 
@@ -107,7 +109,7 @@ def _nearest_swung(off: Cells, placed: Placed, walk: Walk, begin: int, end: int,
     for line in range(begin, end):
         first, last = run_of(walk, line)
         first_u, first_v = first_cell(placed, walk, line, first, grid)
-        u, v, patch = lane_u + first_u, lane_v + first_v, line * walk[6] + first * walk[7]
+        u, v, patch = lane_u + np.float32(first_u), lane_v + np.float32(first_v), line * walk[6] + first * walk[7]
         for _ in range(first, last):
             ahead = u - lesser(greater(u, lower), upper)
             furthest = greater((u - lower) * (u - lower), (u - upper) * (u - upper))
@@ -115,7 +117,7 @@ def _nearest_swung(off: Cells, placed: Placed, walk: Walk, begin: int, end: int,
             inside = circle - root(furthest + v * v)
             apart = greater(greater(outside, inside), none)
             lay(off, patch, lesser(take(off, patch), apart * apart))
-            u, v = u + step_u, v + step_v
+            u, v = u + np.float32(step_u), v + np.float32(step_v)
             patch += walk[7]
 
 

@@ -82,10 +82,11 @@ def _cut_by_part(tile: Cells, placed: Placed, slope: float, part: Array, walk: W
     for line in range(begin, end):
         first, last = run_of(walk, line)
         first_u, first_v = first_cell(placed, walk, line, first, grid)
-        u, v, patch = lane_u + first_u, lane_v + first_v, line * walk[6] + first * walk[7]
+        patch = line * walk[6] + first * walk[7]
         for _ in range(first, last):
+            u, v = lane_u + np.float32(first_u), lane_v + np.float32(first_v)
             across = v * v
-            outer = root(greater(far_square - across, none)) * _INWARDS
+            outer = root(greater((np.float32(far + first_v) + lane_v) * (np.float32(far - first_v) - lane_v), none)) * _INWARDS
             if steep:
                 lag = outer
             else:
@@ -103,7 +104,7 @@ def _cut_by_part(tile: Cells, placed: Placed, slope: float, part: Array, walk: W
                 cut = base - rising * t - (root(under) - np.float32(near)) * np.float32(b)
             cut = at_most(square, rim_square, at_most(t, upper, cut, none), none)
             lay(tile, patch, greater(take(tile, patch), cut))
-            u, v = u + step_u, v + step_v
+            first_u, first_v = first_u + step_u, first_v + step_v
             patch += walk[7]
 
 

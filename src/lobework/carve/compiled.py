@@ -1,0 +1,77 @@
+"""The compiled way of carving faces: each way of holding a cutter has its own kernels, and this finds them."""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Final
+
+from lobework.carve import compiled_blade
+from lobework.carve.backend import Ability
+from lobework.carve.compiled_face import carve_face
+
+if TYPE_CHECKING:
+    from lobework.carve.backend import Progress
+    from lobework.carve.stock import Depth, Stock
+    from lobework.carve.sweep import Sweep
+
+    Route = Callable[[Stock, Sweep, Depth, Callable[[float], None]], None]
+
+__all__ = ["Compiled"]
+
+_CAN: Final[frozenset[Ability]] = frozenset(["face", "drilling spindle", "fixed", "cutting frame", "eccentric frame"])
+
+
+@dataclass(frozen=True, slots=True)
+class Compiled:
+    """Compiled kernels, on every core: exact along each stretch of a path, and the same to the last bit however many cores.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from lobework.carve.stock import stock_of
+    >>> from lobework.carve.sweep import Sweep
+    >>> from lobework.cutter import Vee
+    >>> from lobework.piece import Disc
+    >>> stock = stock_of(Disc(diameter=20.0, thickness=5.0), resolution=0.5)
+    >>> up, level = np.array([[0.0, 0.0, 1.0]]), np.array([[1.0, 0.0, 0.0]])
+    >>> vee = Vee(angle_deg=90.0, width=3.0)
+    >>> groove = Sweep(vee.edge, vee.held, np.array([[-4.0, 0.0, -0.75], [4.0, 0.0, -0.75]]), up, level)
+    >>> depth = stock.uncut()
+    >>> Compiled().carve(stock, [groove], depth)
+    >>> depth[18:23, 20].round(6).tolist()
+    [0.0, 0.25, 0.75, 0.25, 0.0]
+    """
+
+    name: str = field(default="compiled", init=False)
+    says: str = field(default="compiled, on every core, faces only: fast, and exact between the places of a path", init=False)
+    can: frozenset[Ability] = field(default=_CAN, init=False)
+
+    def carve(self, stock: Stock, sweeps: Sequence[Sweep], depth: Depth, progress: Progress | None = None) -> None:
+        """Deepen ``depth`` in place wherever a sweep goes deeper; see `Backend.carve`."""
+        together: list[Sweep] = []
+        alone: list[tuple[Route, Sweep]] = []
+        for sweep in sweeps:
+            route = compiled_blade.ROUTES.get(("face", sweep.held.kind))
+            if route is None:
+                together.append(sweep)
+            else:
+                compiled_blade.refuse_sweep(stock, sweep)
+                alone.append((route, sweep))
+        sizes = [sum(len(sweep.tip) for sweep in together), *(len(sweep.tip) for _, sweep in alone)]
+        done = list(itertools.accumulate(sizes, initial=0))
+
+        def told(lot: int) -> Callable[[float], None]:
+            def tell(part: float) -> None:
+                if progress is not None:
+                    progress((done[lot] + part * sizes[lot]) / done[-1])
+
+            return tell
+
+        if together:
+            carve_face(stock, together, depth, told(0))
+        for lot, (route, sweep) in enumerate(alone, 1):
+            route(stock, sweep, depth, told(lot))
+        if progress is not None:
+            progress(1.0)

@@ -1,0 +1,841 @@
+"""A solid of revolution about an axis along the surface, swept over a depth grid: the deepest pose for each ray, searched for.
+
+The solid's outline is that of `lobework.kernels.sweep_blade`, swung at a radius: the distance from the axis, ``w`` along it
+from the middle line, is the radius less the outline's height at ``|w|``. A pose has three ways square to each other: ``w``
+along the axis, ``q`` in the plane of the swing, and out of the tip to the axis. Where the outline does not bend inwards the
+solid is convex, and so is the depth it reaches along a straight path: its tangents bound it.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+from numba import njit, prange
+
+from lobework.kernels.sweep_blade import (
+    FUSED,
+    NOTHING,
+    bounds_around,
+    height,
+    longest,
+    lots,
+    patch_columns,
+    reach,
+    rows_between,
+    turned_on,
+)
+from lobework.kernels.tiles import (
+    PATCH,
+    PATCHES,
+    PRANGE_ALONE,
+    SHARES,
+    blank_tile,
+    cell_above,
+    cell_below,
+    corner,
+    load_tile,
+    store_tile,
+)
+
+if TYPE_CHECKING:
+    from lobework.kernels.sweep_blade import Grid
+    from lobework.kernels.tiles import Cells, Counts, Whole
+    from lobework.rigid import Array
+
+    Met = tuple[float, float, int, float, float]
+
+__all__ = ["frame_on_face", "frame_on_round"]
+
+_TOUCHES_MM: Final = 1e-9
+_SETTLED_MM: Final = 2e-7
+_STEEP: Final = 1e30
+_ROUNDS: Final = 60
+_SPREAD: Final = 1e-3
+_CUTS: Final = 22
+_SAG: Final = 23
+_BOXES: Final = 24
+_LOW: Final = 37
+
+
+@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+def _out_of_swing(slope: float) -> float:
+    """Return a slope as a direction to look in, where the solid is not met: towards it."""
+    return _STEEP if slope > 0 else (-_STEEP if slope < 0 else 0.0)
+
+
+@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+def _on_face(
+    g: Array, pw: float, pq: float, s: float, ahead: float, radius: float, outline: Array, first: int, last: int, side: int
+) -> Met:
+    """Return how deep the solid goes when the part ``s`` of a piece is done, its slope, the part met, w there and its slope.
+
+    ``pw`` and ``pq`` are the ray's place in the first pose. On the middle line the slope is that ahead (1) or behind (-1).
+    """
+    turn = s * g[8]
+    square = turn * turn
+    c, n = 1 - square * (0.5 - square / 24), turn * (1 - square / 6)
+    w0, q0 = pw - s * g[11], pq - s * g[12]
+    w, q = c * w0 - n * q0, c * q0 + n * w0
+    w_s = n * g[12] - c * g[11] - g[8] * q
+    q_s = -c * g[12] - n * g[11] + g[8] * w
+    sign = float(side)
+    if side == 0:
+        sign = 1.0 if w > 0 or (w == 0.0 and w_s * ahead > 0) else -1.0
+    a, a_s = sign * w, sign * w_s
+    if a > outline[last, 1] + _TOUCHES_MM:
+        return NOTHING, _out_of_swing(-a_s), 0, w, w_s
+    if a < outline[first, 0] - _TOUCHES_MM:
+        return NOTHING, _out_of_swing(a_s), 0, w, w_s
+    h, rise, part = height(outline, max(a, outline[first, 0]), first, last)
+    rho, rho_s = radius - h, -rise * a_s
+    if rho <= abs(q):
+        return NOTHING, _out_of_swing(rho_s - math.copysign(q_s, q * q_s)), 0, w, w_s
+    root = math.sqrt(rho * rho - q * q)
+    deep = root - radius - g[2] - s * g[5]
+    return deep, (rho * rho_s - q * q_s) / root - g[5], part + 1 if sign > 0 else -part - 1, w, w_s
+
+
+@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+def _posed(
+    g: Array, cosine: float, sine: float, s: float, up: float
+) -> tuple[float, float, float, float, float, float, float, float, float, float, float, float, float, float]:
+    """Return a pose as a round piece goes on, away from the work's axis, round it and along it.
+
+    First the turn from it to the ray (cosine and sine), then the place ``up`` mm out of the tip, its change, and the way of the
+    solid's axis and its change.
+    """
+    c, n = turned_on(cosine, sine, s * g[1])
+    even_out, even_axis = 1 + s * (1 - s) * g[20], 1 + s * (1 - s) * g[21]
+    by_out, by_axis = (1 - 2 * s) * g[20], (1 - 2 * s) * g[21]
+    outr, outp, outz = g[6] + s * g[9], g[7] + s * g[10], g[8] + s * g[11]
+    wr, wp, wz = g[12] + s * g[15], g[13] + s * g[16], g[14] + s * g[17]
+    lift = up * even_out
+    return (
+        c,
+        n,
+        g[2] + s * g[3] + lift * outr,
+        lift * outp,
+        g[4] + s * g[5] + lift * outz,
+        g[3] + up * (g[9] * even_out + outr * by_out),
+        up * (g[10] * even_out + outp * by_out),
+        g[5] + up * (g[11] * even_out + outz * by_out),
+        wr * even_axis,
+        wp * even_axis,
+        wz * even_axis,
+        g[15] * even_axis + wr * by_axis,
+        g[16] * even_axis + wp * by_axis,
+        g[17] * even_axis + wz * by_axis,
+    )
+
+
+@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+def _on_round(
+    g: Array,
+    cosine: float,
+    sine: float,
+    ray: Array,
+    s: float,
+    guess: float,
+    radius: float,
+    outline: Array,
+    first: int,
+    last: int,
+    side: int,
+) -> Met:
+    """Return how deep a ray goes until it leaves the solid for good, as `_on_face` does; ``guess`` is where to begin.
+
+    How far a point is outside the solid is convex along the ray: Newton's way from beyond comes straight to where it leaves.
+    """
+    c, n, cr, cp, cz, cr_s, cp_s, cz_s, wr, wp, wz, wr_s, wp_s, wz_s = _posed(g, cosine, sine, s, radius)
+    xr, xp, xz = ray[0] * c - cr, ray[0] * n - cp, ray[1] - cz
+    vr, vp, vz = -ray[2] * c, -ray[2] * n, -ray[3]
+    a0, a1 = xr * wr + xp * wp + xz * wz, vr * wr + vp * wp + vz * wz
+    on, square = xr * vr + xp * vp + xz * vz, xr * xr + xp * xp + xz * xz
+    near, far = outline[first, 0] - _TOUCHES_MM, outline[last, 1] + _TOUCHES_MM
+    least = -far if side == 0 else (near if side > 0 else -far)
+    most = far if side == 0 else (far if side > 0 else -near)
+    low, high = -1e9, 1e9
+    if abs(a1) > 1e-12:
+        low, high = (least - a0) / a1, (most - a0) / a1
+        if low > high:
+            low, high = high, low
+    elif a0 > most or a0 < least:
+        x_s = (ray[0] * n * g[1] - cr_s, -ray[0] * c * g[1] - cp_s, -cz_s)
+        a_s = x_s[0] * wr + x_s[1] * wp + x_s[2] * wz + xr * wr_s + xp * wp_s + xz * wz_s
+        return NOTHING, _out_of_swing(-a_s if a0 > most else a_s), 0, a0, a_s
+    beyond = -on + math.sqrt(radius * radius + far * far)
+    d = min(max(guess, low), high) if guess > NOTHING else min(beyond, high)
+    from_beyond = guess <= NOTHING
+    met, settled, pinned, part = False, False, False, 0
+    off, off_d, a, rho, sign, rise = 0.0, 1.0, 0.0, 1.0, 1.0, 0.0
+    for _ in range(_ROUNDS):
+        a = a0 + d * a1
+        rho = math.sqrt(max(square + d * (2 * on + d) - a * a, 1e-18))
+        sign = 1.0 if a >= 0 else -1.0
+        h, rise, part = height(outline, min(max(sign * a, near, 0.0), far), first, last)
+        off = rho + h - radius
+        off_d = (on + d - a * a1) / rho + rise * sign * a1
+        if pinned or (off <= 0 and d >= high):
+            met = not pinned
+            break
+        if off_d > 1e-9:
+            step = off / off_d
+            if abs(step) <= 1e-8 and d - step >= low - 1e-8:
+                d -= step
+                met = settled = True
+                break
+            pinned = off > 0 and d - step < low
+            d = min(max(d - step, low), high)
+        elif from_beyond:
+            pinned = d >= high
+            break
+        else:
+            d, from_beyond = min(beyond, high), True
+    zr, zp, zz = xr + d * vr, xp + d * vp, xz + d * vz
+    r = ray[0] - d * ray[2]
+    sr, sp, sz = r * n * g[1] - cr_s, -r * c * g[1] - cp_s, -cz_s
+    a_s = sr * wr + sp * wp + sz * wz + zr * wr_s + zp * wp_s + zz * wz_s
+    off_s = (zr * sr + zp * sp + zz * sz - a * a_s) / rho + rise * sign * a_s
+    if settled and d <= ray[4]:
+        return d, -off_s / off_d, part + 1 if sign > 0 else -part - 1, a, a_s
+    through = a - a1 * off / off_d if abs(off_d) > 1e-9 else a
+    if met and d <= ray[4]:
+        return d, -a_s / a1, 0, through, a_s
+    if met:
+        a = a0 + ray[4] * a1
+        rho = math.sqrt(max(square + ray[4] * (2 * on + ray[4]) - a * a, 0.0))
+        h, _, _ = height(outline, min(max(abs(a), near, 0.0), far), first, last)
+        if least <= a <= most and rho + h <= radius:
+            return ray[4], 0.0, 0, through, a_s
+    return NOTHING, _out_of_swing(off_d * a_s / a1 - off_s if pinned else -off_s), 0, through, a_s
+
+
+@njit(cache=True, error_model="numpy", nogil=True)
+def _at(
+    g: Array,
+    flat: bool,
+    p: float,
+    q: float,
+    ray: Array,
+    s: float,
+    ahead: float,
+    guess: float,
+    radius: float,
+    outline: Array,
+    body: Whole,
+) -> Met:
+    """Return what `_on_face` or `_on_round` does."""
+    if flat:
+        return _on_face(g, p, q, s, ahead, radius, outline, body[0], body[1], body[2])
+    return _on_round(g, p, q, ray, s, guess, radius, outline, body[0], body[1], body[2])
+
+
+@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+def _between(
+    g: Array,
+    flat: bool,
+    p: float,
+    q: float,
+    ray: Array,
+    low: float,
+    high: float,
+    begin: Met,
+    end: Met,
+    best: float,
+    radius: float,
+    outline: Array,
+    body: Whole,
+) -> float:
+    """Return the greatest depth between two parts of a piece, or ``best`` where that is greater.
+
+    Where the depth rises from the one and falls to the other, its slope is brought to nothing by secants, and by halves
+    where those do not do.
+    """
+    best = max(best, begin[0], end[0])
+    deep_low, slope_low, deep_high, slope_high = begin[0], begin[1], end[0], end[1]
+    stayed = 0
+    for _ in range(_ROUNDS):
+        if not (slope_low > 0 and slope_high < 0):
+            break
+        wide = high - low
+        s = 0.5 * (low + high)
+        if deep_low > NOTHING and deep_high > NOTHING:
+            if min(slope_low, -slope_high) * wide <= _SETTLED_MM:
+                break
+            if abs(stayed) < 3:
+                s = low + wide * slope_low / (slope_low - slope_high)
+        elif wide < 1e-7:
+            break
+        if not low < s < high:
+            s = 0.5 * (low + high)
+        deep, slope, _, _, _ = _at(g, flat, p, q, ray, s, 1.0, max(deep_low, deep_high), radius, outline, body)
+        best = max(best, deep)
+        if slope > 0:
+            stayed = stayed + 1 if stayed > 0 else 1
+            low, deep_low, slope_low = s, deep, slope
+        elif slope < 0:
+            stayed = stayed - 1 if stayed < 0 else -1
+            high, deep_high, slope_high = s, deep, slope
+        else:
+            break
+    return best
+
+
+@njit(cache=True, error_model="numpy", nogil=True)
+def _border(outline: Array, body: Whole, w: float, rising: bool) -> float:
+    """Return the next w, on from one, at which a part of a body gives way to another or to nothing; far off beyond the last."""
+    found = 1e30
+    sign = 1.0 if rising else -1.0
+    for part in range(body[0], body[1] + 1):
+        for end in range(2):
+            for side in range(-1, 2, 2):
+                if body[2] == 0 or body[2] == side:
+                    at = sign * side * outline[part, end]
+                    if sign * w < at < found:
+                        found = at
+    return sign * found
+
+
+@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+def _stretch(
+    g: Array,
+    flat: bool,
+    p: float,
+    q: float,
+    ray: Array,
+    low: float,
+    high: float,
+    begin: Met,
+    end: Met,
+    best: float,
+    radius: float,
+    outline: Array,
+    body: Whole,
+) -> float:
+    """Return the greatest depth between two parts of a piece on the way between which w goes one way, as `_between` does.
+
+    The depth has a corner wherever one part of the outline gives way to the next: it is looked at on both sides of each.
+    """
+    w, rising = begin[3], end[3] > begin[3]
+    for _ in range(4 * outline.shape[0]):
+        w = _border(outline, body, w, rising)
+        if not (begin[3] < w < end[3] or end[3] < w < begin[3]):
+            break
+        s = low + (high - low) * (w - begin[3]) / (end[3] - begin[3])
+        fast = (end[3] - begin[3]) / (high - low)
+        for _trial in range(3):
+            met = _at(g, flat, p, q, ray, s, 1.0, begin[0], radius, outline, body)
+            if abs(met[3] - w) < 1e-9:
+                break
+            s = min(max(s - (met[3] - w) / fast, low), high)
+        aside = 1e-8 / abs(fast)
+        before, after = max(s - aside, low), min(s + aside, high)
+        met = _at(g, flat, p, q, ray, before, 1.0, begin[0], radius, outline, body)
+        best = _between(g, flat, p, q, ray, low, before, begin, met, best, radius, outline, body)
+        begin = _at(g, flat, p, q, ray, after, 1.0, begin[0], radius, outline, body)
+        low = after
+    return _between(g, flat, p, q, ray, low, high, begin, end, best, radius, outline, body)
+
+
+@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+def _deepest(g: Array, flat: bool, p: float, q: float, ray: Array, radius: float, outline: Array, bodies: Whole) -> float:
+    """Return the greatest depth that a ray is met at as a piece goes on.
+
+    Where the ray turns round along the solid's axis on the way, as under a frame that turns, each way is searched.
+    """
+    best = NOTHING
+    for k in range(bodies.shape[0]):
+        body = bodies[k]
+        begin = _at(g, flat, p, q, ray, 0.0, 1.0, NOTHING, radius, outline, body)
+        end = _at(g, flat, p, q, ray, 1.0, -1.0, begin[0], radius, outline, body)
+        if flat and g[8] == 0.0 and not (begin[1] > 0 and end[1] < 0):
+            best = max(best, begin[0], end[0])
+        elif begin[4] * end[4] < 0:
+            turn = begin[4] / (begin[4] - end[4])
+            there = _at(g, flat, p, q, ray, turn, 1.0, begin[0], radius, outline, body)
+            best = _stretch(g, flat, p, q, ray, 0.0, turn, begin, there, best, radius, outline, body)
+            best = _stretch(g, flat, p, q, ray, turn, 1.0, there, end, best, radius, outline, body)
+        else:
+            best = _stretch(g, flat, p, q, ray, 0.0, 1.0, begin, end, best, radius, outline, body)
+    return best
+
+
+@njit(cache=True, error_model="numpy", nogil=True)
+def _no_steeper(outline: Array, slope: float) -> float:
+    """Return how far from the middle line an outline that bends outwards alone rises no more steeply than ``slope``."""
+    out = 0.0
+    for part in range(outline.shape[0]):
+        if outline[part, 2] != 0.0:
+            steep = slope * outline[part, 4] / math.sqrt(1 + slope * slope)
+            if steep < outline[part, 1]:
+                return max(out, steep)  # type: ignore[no-any-return]
+        elif outline[part, 4] > slope:
+            return out
+        out = outline[part, 1]
+    return out
+
+
+@njit(cache=True, error_model="numpy", nogil=True)
+def _look_out(
+    g: Array, moves: Array, k: int, wide: float, chord: float, tall: float, radius: float, outline: Array, one: bool
+) -> None:
+    """Fill boxes of (w, q) in the poses of a piece, in which rays can be met deepest there; from column `_BOXES` on.
+
+    ``wide``, ``chord`` and ``tall`` bound the part of the solid in the work. A ray is met deepest where the solid slides along
+    itself there, or at a joint, where it does for some motion between that before and that after. ``moves`` (n, 2, 6) are
+    the tip's motion along q, w and out, and the turn about those, as each piece begins and ends. The solid slides along
+    itself at its lower side, its height z over the tip, where ``dz/dq vq + dz/dw vw = vo``, v being its motion there.
+    """
+    g[_BOXES] = 1
+    g[_BOXES + 1], g[_BOXES + 2], g[_BOXES + 3], g[_BOXES + 4] = -wide, wide, -chord, chord
+    under = radius - tall
+    if not one or under <= 0 or k == 0 or k == moves.shape[0] - 1:
+        return
+    low, high = np.full(6, 1e30), np.full(6, -1e30)
+    for j in range(k - 1, k + 2):
+        for end in range(2):
+            speed = math.hypot(moves[j, end, 0], moves[j, end, 1])
+            if speed < 1e-9:
+                return
+            for axis in range(6):
+                low[axis] = min(low[axis], moves[j, end, axis] / speed - _SPREAD)
+                high[axis] = max(high[axis], moves[j, end, axis] / speed + _SPREAD)
+    turn_q, turn_w, turn_o = max(-low[3], high[3]), max(-low[4], high[4]), max(-low[5], high[5])
+    fast_q = max(-low[0], high[0]) + turn_w * tall + turn_o * wide
+    fast_w = max(-low[1], high[1]) + turn_o * chord + turn_q * tall
+    fast_out = max(-low[2], high[2])
+    low_w, high_w = low[1] - turn_o * chord - turn_q * tall, high[1] + turn_o * chord + turn_q * tall
+    if low_w > 0 or high_w < 0:
+        slope = (fast_out + turn_q * wide + turn_w * chord + chord / under * fast_q) / min(abs(low_w), abs(high_w))
+        out = min(wide, _no_steeper(outline, slope))
+        g[_BOXES + 1], g[_BOXES + 2] = -out, out
+    _, rise, _ = height(outline, wide, 0, outline.shape[0] - 1)
+    steep = rise * radius / under
+    low_q = low[0] - turn_o * wide + min(low[4], 0.0) * tall
+    high_q = high[0] + turn_o * wide + max(high[4], 0.0) * tall
+    least = min(low_q / radius, low_q / under) + low[4]
+    most = max(high_q / radius, high_q / under) + high[4]
+    if least > 0 or most < 0:
+        aside = turn_q * wide + steep * fast_w
+        ends = ((low[2] - aside) / least, (low[2] - aside) / most, (high[2] + aside) / least, (high[2] + aside) / most)
+        g[_BOXES + 3] = max(-chord, min(ends[0], ends[1], ends[2], ends[3]))
+        g[_BOXES + 4] = min(chord, max(ends[0], ends[1], ends[2], ends[3]))
+    half = outline[outline.shape[0] - 1, 1]
+    if wide >= half:
+        g[_BOXES] = 3
+        g[_BOXES + 5], g[_BOXES + 6], g[_BOXES + 7], g[_BOXES + 8] = half, half, -chord, chord
+        g[_BOXES + 9], g[_BOXES + 10], g[_BOXES + 11], g[_BOXES + 12] = -half, -half, -chord, chord
+
+
+@njit(cache=True, error_model="numpy", nogil=True)
+def _beside(g: Array, w0: float, q0: float, w1: float, q1: float, off: float) -> bool:
+    """Return whether a patch, none of whose rays is further off than that, goes by all boxes from one (w, q) to another."""
+    for box in range(int(g[_BOXES])):
+        at = _BOXES + 1 + 4 * box
+        low_w, high_w, low_q, high_q = g[at] - off, g[at + 1] + off, g[at + 2] - off, g[at + 3] + off
+        if max(w0, w1) < low_w or min(w0, w1) > high_w or max(q0, q1) < low_q or min(q0, q1) > high_q:
+            continue
+        mw, mq = 0.5 * (low_w + high_w), 0.5 * (low_q + high_q)
+        dw, dq = w1 - w0, q1 - q0
+        if abs((w0 - mw) * dq - (q0 - mq) * dw) <= 0.5 * ((high_w - low_w) * abs(dq) + (high_q - low_q) * abs(dw)):
+            return False
+    return True
+
+
+@njit(cache=True, error_model="numpy", nogil=True)
+def _outer(g: Array) -> tuple[float, float, float, float]:
+    """Return the least and greatest w and q in all boxes of a piece."""
+    low_w, high_w, low_q, high_q = g[_BOXES + 1], g[_BOXES + 2], g[_BOXES + 3], g[_BOXES + 4]
+    for box in range(1, int(g[_BOXES])):
+        at = _BOXES + 1 + 4 * box
+        low_w, high_w = min(low_w, g[at]), max(high_w, g[at + 1])
+        low_q, high_q = min(low_q, g[at + 2]), max(high_q, g[at + 3])
+    return low_w, high_w, low_q, high_q
+
+
+@njit(cache=True, error_model="numpy", nogil=True)
+def _spread(way: float, low: float, high: float) -> tuple[float, float]:
+    return min(way * low, way * high), max(way * low, way * high)
+
+
+@njit(cache=True, error_model="numpy", nogil=True)
+def _bounds_on_face(pieces: Array, radius: float, outline: Array, one: bool, grid: Grid, bounds: Whole) -> None:
+    """Fill what is worked out of each piece, and its bounds in cells."""
+    x0, y0, column_step, row_step = grid
+    moves = np.zeros((pieces.shape[0], 2, 6))
+    for k in range(pieces.shape[0]):
+        g = pieces[k]
+        g[11], g[12] = g[3] * g[6] + g[4] * g[7], g[3] * g[7] - g[4] * g[6]
+        for end in range(2):
+            c, n = math.cos(end * g[8]), math.sin(end * g[8])
+            moves[k, end, 0], moves[k, end, 1] = c * g[12] + n * g[11], c * g[11] - n * g[12]
+            moves[k, end, 2], moves[k, end, 5] = g[5], g[8]
+    for k in range(pieces.shape[0]):
+        g = pieces[k]
+        bounds[k] = 1, 0, 1, 0
+        deep = -min(g[2], g[2] + g[5])
+        if g[_CUTS] == 0.0 or not deep > 0:
+            continue
+        wide, chord = reach(outline, deep), radius if deep >= radius else math.sqrt(deep * (2 * radius - deep))
+        _look_out(g, moves, k, wide, chord, min(deep, radius), radius, outline, one)
+        low_w, high_w, low_q, high_q = _outer(g)
+        moved = math.hypot(g[3], g[4])
+        g[_SAG] = abs(g[8]) * (2 * moved + abs(g[8]) * (moved + math.hypot(wide, chord))) / 8 + 2 * _TOUCHES_MM
+        left, right, bottom, top = 1e30, -1e30, 1e30, -1e30
+        for end in range(2):
+            c, n = math.cos(end * g[8]), math.sin(end * g[8])
+            wx, wy = c * g[6] - n * g[7], c * g[7] + n * g[6]
+            x, y = g[0] + end * g[3], g[1] + end * g[4]
+            xw, xq = _spread(wx, low_w, high_w), _spread(wy, low_q, high_q)
+            yw, yq = _spread(wy, low_w, high_w), _spread(-wx, low_q, high_q)
+            left, right = min(left, x + xw[0] + xq[0]), max(right, x + xw[1] + xq[1])
+            bottom, top = min(bottom, y + yw[0] + yq[0]), max(top, y + yw[1] + yq[1])
+        bounds[k, 0] = cell_above((bottom - g[_SAG] - y0) / row_step)
+        bounds[k, 1] = cell_below((top + g[_SAG] - y0) / row_step)
+        bounds[k, 2] = cell_above((left - g[_SAG] - x0) / column_step)
+        bounds[k, 3] = cell_below((right + g[_SAG] - x0) / column_step)
+
+
+@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+def _deepen_on_face(
+    g: Array,
+    bounds: Whole,
+    row: int,
+    column: int,
+    columns: int,
+    grid: Grid,
+    radius: float,
+    outline: Array,
+    bodies: Whole,
+    near: Whole,
+    tile: Cells,
+) -> None:
+    """Deepen a tile by one piece."""
+    x0, y0, column_step, row_step = grid
+    off = 1.5 * math.hypot(row_step, column_step) + g[_SAG]
+    lowest = np.float32(-min(g[2], g[2] + g[5]))
+    c, n = math.cos(g[8]), math.sin(g[8])
+    top, bottom = rows_between(bounds, row)
+    count = patch_columns(bounds, column, columns, False, near)
+    for down in range(top, bottom):
+        y = y0 + (row + down * PATCH) * row_step - g[1]
+        for m in range(count):
+            x = x0 + (column + near[m] * PATCH) * column_step - g[0]
+            mx, my = x + 1.5 * column_step, y + 1.5 * row_step
+            ex, ey = mx - g[3], my - g[4]
+            pw, pq = mx * g[6] + my * g[7], mx * g[7] - my * g[6]
+            ew, eq = ex * g[6] + ey * g[7], ex * g[7] - ey * g[6]
+            if _beside(g, pw, pq, c * ew - n * eq, c * eq + n * ew, off):
+                continue
+            patch = tile[down * PATCHES + near[m]]
+            for i in range(PATCH):
+                for j in range(PATCH):
+                    now = patch[i * PATCH + j]
+                    if now < lowest:
+                        px, py = x + j * column_step, y + i * row_step
+                        w, q = px * g[6] + py * g[7], px * g[7] - py * g[6]
+                        deep = np.float32(_deepest(g, True, w, q, g, radius, outline, bodies))
+                        if deep > now:
+                            patch[i * PATCH + j] = deep
+
+
+@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+def _share_frame_on_face(
+    tiles: Counts,
+    starts: Counts,
+    order: Whole,
+    pieces: Array,
+    bounds: Whole,
+    grid: Grid,
+    radius: float,
+    outline: Array,
+    bodies: Whole,
+    work: Whole,
+    depth: Cells,
+) -> None:
+    """Deepen some tiles."""
+    tile, near = blank_tile(), np.zeros(PATCHES, np.int32)
+    columns = depth.shape[1]
+    for number in tiles:
+        row, column = corner(number, columns)
+        load_tile(depth, row, column, tile)
+        for of in order[starts[number] : starts[number + 1]]:
+            _deepen_on_face(pieces[of], bounds[of], row, column, columns, grid, radius, outline, bodies, near, tile)
+        store_tile(tile, row, column, work, depth)
+
+
+@njit(cache=True, error_model="numpy", parallel=PRANGE_ALONE, fastmath=FUSED)
+def _carve_frame_on_face(
+    tiles: Counts,
+    starts: Counts,
+    order: Whole,
+    pieces: Array,
+    bounds: Whole,
+    grid: Grid,
+    radius: float,
+    outline: Array,
+    bodies: Whole,
+    work: Whole,
+    depth: Cells,
+) -> None:
+    """Deepen all tiles that pieces reach, a thread a tile."""
+    shares = min(SHARES, tiles.size)
+    for share in prange(shares):
+        _share_frame_on_face(tiles[share::shares], starts, order, pieces, bounds, grid, radius, outline, bodies, work, depth)
+
+
+def frame_on_face(
+    pieces: Array, radius: float, outline: Array, bodies: Whole, one: bool, grid: Grid, work: Whole, depth: Cells
+) -> None:
+    """Deepen a face's depths by a solid of revolution that goes along pieces of path.
+
+    Parameters
+    ----------
+    pieces : (n, 37) float64
+        Of each piece: the tip's x, y, z, mm; how far it goes; the solid's axis at the start, (x, y) unit, in columns 6 and
+        7; how far it turns, rad, in 8, a twentieth at the most; whether the piece is to be cut, in 22, or stands there for
+        its neighbours. The others are filled here.
+    radius : float, mm
+        From the axis to the tip.
+    outline : (k, 5) float64
+        See `lobework.kernels.sweep_blade`.
+    bodies : (m, 3) int32
+        First and last part of each stretch of the outline that does not bend inwards, and its side of the middle line: 1
+        or -1, or 0 for both.
+    one : bool
+        Whether there is one such stretch alone.
+    grid : (x, y, column step, row step)
+        Of the first cell, and from cell to cell, mm.
+    work : (rows, 2) int32
+        Of each row, the first column with work under it, and the column after the last.
+    depth : (rows, columns) float32
+        Deepened.
+    """
+    bounds = np.zeros((pieces.shape[0], 4), np.int32)
+    _bounds_on_face(pieces, radius, outline, one, grid, bounds)
+    for part, tiles, starts, order in lots(bounds, depth.shape, False):
+        _carve_frame_on_face(tiles, starts, order, pieces[part], bounds[part], grid, radius, outline, bodies, work, depth)
+
+
+@njit(cache=True, error_model="numpy", nogil=True)
+def _moves_round(g: Array, end: int, moves: Array) -> None:
+    """Fill how the tip of a round piece moves along q, w and out, and how the pose turns about those, as it begins or ends."""
+    _, _, _, _, _, _, _, _, wr, wp, wz, wr_s, wp_s, wz_s = _posed(g, 1.0, 0.0, float(end), 0.0)
+    outr, outp, outz = g[6] + end * g[9], g[7] + end * g[10], g[8] + end * g[11]
+    qr, qp, qz = wp * outz - wz * outp, wz * outr - wr * outz, wr * outp - wp * outr
+    vr, vp, vz = g[3], (g[2] + end * g[3]) * g[1], g[5]
+    moves[0], moves[1], moves[2] = vr * qr + vp * qp + vz * qz, vr * wr + vp * wp + vz * wz, vr * outr + vp * outp + vz * outz
+    moves[3] = g[1] * qz - (g[9] * wr + g[10] * wp + g[11] * wz)
+    moves[4] = g[1] * wz + (g[9] * qr + g[10] * qp + g[11] * qz)
+    moves[5] = g[1] * outz - (wr_s * qr + wp_s * qp + wz_s * qz)
+
+
+@njit(cache=True, error_model="numpy", nogil=True)
+def _greatest(g: Array, at: int, axis: int) -> float:
+    """Return the greatest size, as a piece goes on, of one part of a way kept at a column, and of its change three on."""
+    return max(abs(g[at + axis]), abs(g[at + axis] + g[at + 3 + axis]))  # type: ignore[no-any-return]
+
+
+@njit(cache=True, error_model="numpy", nogil=True)
+def _bounds_on_round(
+    pieces: Array,
+    radius: float,
+    outline: Array,
+    one: bool,
+    bands: Array,
+    steps: tuple[float, float, bool],
+    most: float,
+    bounds: Whole,
+) -> None:
+    """Fill what is worked out of each piece, and its bounds in cells."""
+    moves = np.zeros((pieces.shape[0], 2, 6))
+    for k in range(pieces.shape[0]):
+        g = pieces[k]
+        g[18], g[19] = math.cos(g[0]), math.sin(g[0])
+        g[20], g[21] = (g[9] ** 2 + g[10] ** 2 + g[11] ** 2) / 2, (g[15] ** 2 + g[16] ** 2 + g[17] ** 2) / 2
+        for end in range(2):
+            _moves_round(g, end, moves[k, end])
+    for k in range(pieces.shape[0]):
+        g = pieces[k]
+        bounds[k] = 1, 0, 1, 0
+        if g[_CUTS] == 0.0:
+            continue
+        wr, wp, wz = _greatest(g, 12, 0), _greatest(g, 12, 1), _greatest(g, 12, 2)
+        leanp, leanz = _greatest(g, 6, 1), _greatest(g, 6, 2)
+        upright = min(g[6], g[6] + g[9])
+        qr = min(1.0, wp * leanz + wz * leanp + 1e-9)
+        qp, qz = min(1.0, wz + wr * leanz), min(1.0, wr * leanp + wp)
+        wide, chord, tall = outline[outline.shape[0] - 1, 1], radius, radius
+        for _ in range(6):
+            tall = min(tall, (most - min(g[2], g[2] + g[3]) + wr * wide + qr * chord) / upright)
+            if tall <= 0:
+                break
+            wide, chord = reach(outline, tall), math.sqrt(tall * (2 * radius - tall))
+        if tall <= 0:
+            continue
+        under = 2 * radius if tall >= radius else tall
+        _look_out(g, moves, k, wide, chord, tall, radius, outline, one)
+        low_w, high_w, low_q, high_q = _outer(g)
+        out_w, out_q = max(-low_w, high_w), max(-low_q, high_q)
+        moved = math.sqrt(g[3] ** 2 + (max(g[2], g[2] + g[3]) * g[1]) ** 2 + g[5] ** 2)
+        turned = abs(g[1]) + math.sqrt(2 * g[20]) + math.sqrt(2 * g[21])
+        sag = (most * g[1] ** 2 + 2 * turned * moved + turned**2 * (moved + math.sqrt(wide**2 + chord**2 + tall**2))) / 4
+        g[_SAG] = sag + 2 * _TOUCHES_MM
+        low = min(g[2], g[2] + g[3]) - wr * out_w - qr * out_q
+        aside = wp * out_w + qp * out_q + leanp * under + g[_SAG]
+        along = wz * out_w + qz * out_q + leanz * under + g[_SAG]
+        g[_LOW], g[_LOW + 1], g[_LOW + 2] = low, min(g[4], g[4] + g[5]) - along, max(g[4], g[4] + g[5]) + along
+        bounds_around(g, low, aside, g[_LOW + 1], g[_LOW + 2], bands, steps, bounds[k])
+
+
+@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+def _seen(g: Array, band: Array, cosine: float, sine: float, s: float, d: float) -> tuple[float, float]:
+    """Return w and q of a point ``d`` deep on a ray, in the pose when the part ``s`` of a piece is done."""
+    c, n, tr, tp, tz, _, _, _, wr, wp, wz, _, _, _ = _posed(g, cosine, sine, s, 0.0)
+    outr, outp, outz = g[6] + s * g[9], g[7] + s * g[10], g[8] + s * g[11]
+    r = band[0] - d * band[2]
+    xr, xp, xz = r * c - tr, r * n - tp, band[1] - d * band[3] - tz
+    qr, qp, qz = wp * outz - wz * outp, wz * outr - wr * outz, wr * outp - wp * outr
+    return xr * wr + xp * wp + xz * wz, xr * qr + xp * qp + xz * qz
+
+
+@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+def _beside_on_round(g: Array, band: Array, cosine: float, sine: float, off: float) -> bool:
+    """Return whether the rays of a patch, none further off its middle one than that, are clear of a piece."""
+    deep = longest(band, g[_LOW], g[_LOW + 1], g[_LOW + 2])
+    if deep < 0:
+        return True
+    w0, q0 = _seen(g, band, cosine, sine, 0.0, 0.0)
+    w1, q1 = _seen(g, band, cosine, sine, 1.0, 0.0)
+    w2, q2 = _seen(g, band, cosine, sine, 0.0, deep)
+    w3, q3 = _seen(g, band, cosine, sine, 1.0, deep)
+    off += band[4] + band[5] * deep + g[_SAG] + max(math.hypot(w2 - w0, q2 - q0), math.hypot(w3 - w1, q3 - q1)) / 2
+    return _beside(g, 0.5 * (w0 + w2), 0.5 * (q0 + q2), 0.5 * (w1 + w3), 0.5 * (q1 + q3), off)
+
+
+@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+def _deepen_on_round(
+    g: Array,
+    bounds: Whole,
+    row: int,
+    column: int,
+    columns: int,
+    rays: Array,
+    bands: Array,
+    turns: Array,
+    radius: float,
+    outline: Array,
+    bodies: Whole,
+    near: Whole,
+    tile: Cells,
+) -> None:
+    """Deepen a tile by one piece."""
+    top, bottom = rows_between(bounds, row)
+    count = patch_columns(bounds, column, columns, True, near)
+    for down in range(top, bottom):
+        band = bands[row // PATCH + down]
+        for m in range(count):
+            first = column + near[m] * PATCH
+            c = turns[first, 2] * g[18] + turns[first, 3] * g[19]
+            n = turns[first, 3] * g[18] - turns[first, 2] * g[19]
+            if _beside_on_round(g, band, c, n, turns[first, 4] * (band[0] + band[4])):
+                continue
+            patch = tile[down * PATCHES + near[m]]
+            for j in range(PATCH):
+                c = turns[first + j, 0] * g[18] + turns[first + j, 1] * g[19]
+                n = turns[first + j, 1] * g[18] - turns[first + j, 0] * g[19]
+                for i in range(PATCH):
+                    ray = rays[row + down * PATCH + i]
+                    deep = np.float32(_deepest(g, False, c, n, ray, radius, outline, bodies))
+                    if deep > patch[i * PATCH + j]:
+                        patch[i * PATCH + j] = deep
+
+
+@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+def _share_frame_on_round(
+    tiles: Counts,
+    starts: Counts,
+    order: Whole,
+    pieces: Array,
+    bounds: Whole,
+    rays: Array,
+    bands: Array,
+    turns: Array,
+    radius: float,
+    outline: Array,
+    bodies: Whole,
+    work: Whole,
+    depth: Cells,
+) -> None:
+    """Deepen some tiles."""
+    tile, near = blank_tile(), np.zeros(PATCHES, np.int32)
+    columns = depth.shape[1]
+    for number in tiles:
+        row, column = corner(number, columns)
+        load_tile(depth, row, column, tile)
+        for of in order[starts[number] : starts[number + 1]]:
+            _deepen_on_round(
+                pieces[of], bounds[of], row, column, columns, rays, bands, turns, radius, outline, bodies, near, tile
+            )
+        store_tile(tile, row, column, work, depth)
+
+
+@njit(cache=True, error_model="numpy", parallel=PRANGE_ALONE, fastmath=FUSED)
+def _carve_frame_on_round(
+    tiles: Counts,
+    starts: Counts,
+    order: Whole,
+    pieces: Array,
+    bounds: Whole,
+    rays: Array,
+    bands: Array,
+    turns: Array,
+    radius: float,
+    outline: Array,
+    bodies: Whole,
+    work: Whole,
+    depth: Cells,
+) -> None:
+    """Deepen all tiles that pieces reach, a thread a tile."""
+    shares = min(SHARES, tiles.size)
+    for share in prange(shares):
+        _share_frame_on_round(
+            tiles[share::shares], starts, order, pieces, bounds, rays, bands, turns, radius, outline, bodies, work, depth
+        )
+
+
+def frame_on_round(
+    pieces: Array,
+    radius: float,
+    outline: Array,
+    bodies: Whole,
+    one: bool,
+    rays: Array,
+    bands: Array,
+    turns: Array,
+    steps: tuple[float, float, bool],
+    work: Whole,
+    depth: Cells,
+) -> None:
+    """Deepen a round surface's depths by a solid of revolution that goes along pieces of path.
+
+    Parameters
+    ----------
+    pieces : (n, 40) float64
+        As in `lobework.kernels.sweep_blade.blade_on_round`, with the solid's axis in place of a blade's breadth, and whether
+        the piece is to be cut in 22.
+    radius : float, mm
+        From the axis to the tip.
+    outline, bodies, one
+        As in `frame_on_face`.
+    rays, bands, turns, steps, work, depth
+        As in `lobework.kernels.sweep_blade.blade_on_round`.
+    """
+    bounds = np.zeros((pieces.shape[0], 4), np.int32)
+    _bounds_on_round(pieces, radius, outline, one, bands, steps, rays[:, 0].max(), bounds)
+    for part, tiles, starts, order in lots(bounds, depth.shape, True):
+        _carve_frame_on_round(
+            tiles, starts, order, pieces[part], bounds[part], rays, bands, turns, radius, outline, bodies, work, depth
+        )
