@@ -103,9 +103,10 @@ def test_everything_that_holds_a_cutter_is_read(kind, read):
 
 def test_bare_lengths_are_in_the_files_unit_in_profiles_and_frames_too(read):
     """One inch is 25.4 mm (Federal Register, 30 June 1959)."""
+    swung = '{ kind = "cutting frame", radius = 2 }'
     job = read(
         piece='form = "turned"\nprofile = [[0, 1], ["-30 mm", 1.5], [-2, 1]]\nhollow = [[0, 0.5], [-1, "10 mm"]]',
-        cutter='kind = "profile"\npoints = [[0, 0], [0.02, 0.01], ["1 mm", "1 mm"]]\nheld = { kind = "cutting frame", radius = 2 }',
+        cutter=f'kind = "profile"\npoints = [[0, 0], [0.02, 0.01], ["1 mm", "1 mm"]]\nheld = {swung}',
         passed="at = { x = 1, z = -1, depth = 0.01 }",
         more="resolution = 0.01",
         units="inch",
