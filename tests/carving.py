@@ -6,10 +6,11 @@ import math
 from dataclasses import replace
 
 import numpy as np
+import pytest
 from hypothesis import strategies as st
 
 from lobework import plugins
-from lobework.carve.backend import needs
+from lobework.carve.backend import EVERYTHING
 from lobework.carve.plain import Plain
 from lobework.carve.stock import stock_of
 from lobework.carve.sweep import Sweep
@@ -20,13 +21,16 @@ from lobework.surface import Face
 from tests.strategies import numbers
 
 BACKENDS = tuple(plugins.installed().backends().values())
+JUDGE = Plain()
 UP, ALONG_X = np.array([[0.0, 0.0, 1.0]]), np.array([[1.0, 0.0, 0.0]])
 SHAKE_MM = 2e-5
 """How far a wall may stand from where it should: a ray on it is cut or not as rounding falls."""
 
 
-def able(backend, stock, *sweeps):
-    return needs(stock, sweeps) <= backend.can
+def backends_for(*abilities):
+    """The installed backends with these abilities, as parameters of a test; the judge is always among them."""
+    able = [backend for backend in BACKENDS if backend.can.issuperset(abilities)]
+    return pytest.mark.parametrize("backend", able, ids=[backend.name for backend in able])
 
 
 def carved(backend, stock, *sweeps, onto=None, shift=(0.0, 0.0)):
@@ -93,19 +97,21 @@ def on_round(cutter, surface, polar, s, depth, lean=0.0, aside=0.0):
 
 STEPPED = ((0.0, 0.0), (0.4, 0.0), (0.6, 0.5), (0.9, 0.5), (1.2, 1.1))
 
-holders = st.one_of(
-    st.just(DrillingSpindle()),
-    st.just(FixedTool()),
-    st.builds(EccentricFrame, radius=st.sampled_from([0.5, 1.2, 2.5])),
-    st.builds(CuttingFrame, radius=st.sampled_from([3.0, 12.0]), angle_deg=st.sampled_from([0.0, 35.0, 90.0, -120.0])),
-)
+held = {
+    "drilling spindle": st.just(DrillingSpindle()),
+    "fixed": st.just(FixedTool()),
+    "eccentric frame": st.builds(EccentricFrame, radius=st.one_of(st.just(0.5), numbers(0.3, 3.0))),
+    "cutting frame": st.builds(
+        CuttingFrame, radius=numbers(2.5, 15.0), angle_deg=st.one_of(st.just(0.0), numbers(-180.0, 180.0))
+    ),
+}
 
 
 @st.composite
-def cutters(draw, held=holders):
+def cutters(draw, holders):
     """Every kind of cutter, the narrow and the flat among them."""
     kind = draw(st.sampled_from(["vee", "ball", "flat", "round-nosed", "profile"]))
-    holder = draw(held)
+    holder = draw(holders)
     if kind == "vee":
         return Vee(angle_deg=draw(st.sampled_from([25.0, 90.0, 160.0])), width=draw(st.sampled_from([0.8, 2.4])), held=holder)
     if kind == "ball":
@@ -163,14 +169,16 @@ def smooth(places, count):
 
 
 @st.composite
-def face_sweeps(draw, stock, held=holders):
+def face_sweeps(draw, stock, holders, leaning):
     """Sweeps over a face: through its middle, through its edge and past it; a fixed tool or a frame may turn on the way."""
-    cutter = draw(cutters(held))
+    cutter = draw(cutters(holders))
     half = stock.surface.radius
     nodes = st.integers(0, stock.rows - 1).map(lambda k: float(stock.down[k]))
     coordinate = st.one_of(st.just(0.0), nodes, numbers(-1.15 * half, 1.15 * half))
     x, y, depth = draw(paths(coordinate, coordinate)).T
     tip = np.stack([x, y, -depth], axis=-1)
+    if leaning and draw(st.booleans()):
+        return on_face(cutter, tip, *about(np.array([draw(st.sampled_from([[0.3, 0.0, 1.0], [-0.1, 0.2, 1.0]]))]), ALONG_X))
     if isinstance(cutter.held, DrillingSpindle | EccentricFrame):
         return on_face(cutter, tip)
     start, turn = draw(st.sampled_from([0.0, 0.7, math.pi / 2])), draw(st.sampled_from([0.0, 0.0, 0.3, -0.05]))
@@ -179,10 +187,10 @@ def face_sweeps(draw, stock, held=holders):
 
 
 @st.composite
-def round_sweeps(draw, stock, held=holders):
+def round_sweeps(draw, stock, holders):
     """Sweeps over a round surface: through its ends, over its seam, square to it or leaning over."""
     surface = stock.surface
-    cutter = draw(cutters(held))
+    cutter = draw(cutters(holders))
     first = draw(st.one_of(st.just(0.0), numbers(-7.0, 7.0)))
     steps = st.one_of(st.sampled_from([0.0, 0.4]), numbers(-0.6, 0.6))
     nodes = st.integers(0, stock.rows - 1).map(lambda k: float(stock.down[k]))
@@ -191,15 +199,13 @@ def round_sweeps(draw, stock, held=holders):
     return on_round(cutter, surface, first + np.cumsum(polar), s, depth, lean, aside)
 
 
-stocks = st.one_of(faces, rounds)
+surfaces = {"face": faces, "round": rounds}
 
 
 @st.composite
-def carvings(draw, count=1, held=holders, of=stocks):
-    """A stock, and sweeps over it."""
-    stock = draw(of)
-    sweeps = face_sweeps(stock, held) if isinstance(stock.surface, Face) else round_sweeps(stock, held)
-    return stock, tuple(draw(sweeps) for _ in range(count))
-
-
-JUDGE = Plain()
+def carvings(draw, can=EVERYTHING, count=1):
+    """A stock and sweeps over it, such as something with these abilities can carve."""
+    stock = draw(st.one_of(*(surfaces[surface] for surface in sorted(can & set(surfaces)))))
+    holders = st.one_of(*(held[holder] for holder in sorted(can & set(held))))
+    on_it = face_sweeps(stock, holders, "leaning" in can) if isinstance(stock.surface, Face) else round_sweeps(stock, holders)
+    return stock, tuple(draw(on_it) for _ in range(count))

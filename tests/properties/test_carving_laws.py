@@ -6,25 +6,19 @@ import math
 from dataclasses import replace
 
 import numpy as np
-import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from lobework.holder import CuttingFrame, DrillingSpindle, EccentricFrame, FixedTool
 from lobework.surface import Face
-from tests.carving import BACKENDS, able, assert_same, carved, carvings, faces, rounds
+from tests.carving import assert_same, backends_for, carved, carvings
 from tests.strategies import numbers
 
-every_backend = pytest.mark.parametrize("backend", BACKENDS, ids=[backend.name for backend in BACKENDS])
-jobs, pairs = carvings(), carvings(count=2)
 
-
-@every_backend
-@settings(max_examples=8)
-@given(job=pairs)
-def test_cuts_are_their_union_in_any_order_as_often_as_you_like_and_nothing_comes_back(backend, job):
-    stock, (first, second) = job
-    assume(able(backend, stock, first, second))
+@backends_for()
+@settings(max_examples=6)
+@given(data=st.data())
+def test_cuts_are_their_union_in_any_order_as_often_as_you_like_and_nothing_comes_back(backend, data):
+    stock, (first, second) = data.draw(carvings(backend.can, count=2))
     one, other = carved(backend, stock, first), carved(backend, stock, second)
     both = carved(backend, stock, first, second)
     assert np.array_equal(both, np.maximum(one, other))
@@ -42,12 +36,11 @@ def turned(sweep, angle):
     return replace(sweep, tip=sweep.tip @ turn.T, outward=sweep.outward @ turn.T, level=sweep.level @ turn.T)
 
 
-@every_backend
+@backends_for("round")
 @settings(max_examples=8)
-@given(job=carvings(of=rounds), columns=st.integers(1, 40))
-def test_turning_a_round_job_by_whole_columns_turns_the_result(backend, job, columns):
-    stock, (sweep,) = job
-    assume(able(backend, stock, sweep))
+@given(data=st.data(), columns=st.integers(1, 40))
+def test_turning_a_round_job_by_whole_columns_turns_the_result(backend, data, columns):
+    stock, (sweep,) = data.draw(carvings(backend.can - {"face"}))
     ahead = turned(sweep, columns * stock.column_step)
     assert_same(
         lambda shift: np.roll(carved(backend, stock, sweep, shift=shift), columns, axis=1),
@@ -56,13 +49,12 @@ def test_turning_a_round_job_by_whole_columns_turns_the_result(backend, job, col
     )
 
 
-@every_backend
+@backends_for("face")
 @settings(max_examples=8)
-@given(job=carvings(of=faces))
-def test_turning_a_face_by_a_quarter_turns_the_result(backend, job):
+@given(data=st.data())
+def test_turning_a_face_by_a_quarter_turns_the_result(backend, data):
     """Columns run towards +X and rows towards +Y, so a quarter turn takes x to y and y to -x."""
-    stock, (sweep,) = job
-    assume(able(backend, stock, sweep))
+    stock, (sweep,) = data.draw(carvings(backend.can - {"round"}))
     ahead = turned(sweep, math.pi / 2)
     assert_same(
         lambda shift: carved(backend, stock, sweep, shift=shift),
@@ -71,43 +63,38 @@ def test_turning_a_face_by_a_quarter_turns_the_result(backend, job):
     )
 
 
+def ahead(ways, angle):
+    """(n, 3) turned about Z by (n,) rad."""
+    cos, sin = np.cos(angle), np.sin(angle)
+    return np.stack([ways[:, 0] * cos - ways[:, 1] * sin, ways[:, 0] * sin + ways[:, 1] * cos, ways[:, 2]], axis=-1)
+
+
 def halved(sweep, surface, part):
     """The same path with one more place in each step, where the step's own rule says that the cutter passes."""
     if len(sweep.tip) == 1:
         return sweep
     tip, outward, level = sweep.tip, *(np.broadcast_to(way, sweep.tip.shape) for way in (sweep.outward, sweep.level))
     if isinstance(surface, Face):
-        angle = np.arctan2(level[:, 1], level[:, 0])
-        angle = angle[:-1] + part * np.angle(np.exp(1j * np.diff(angle)))
-        between = (
-            tip[:-1] + part * np.diff(tip, axis=0),
-            outward[:-1],
-            np.stack([np.cos(angle), np.sin(angle), 0 * angle], axis=-1),
-        )
+        turn = part * np.angle(np.exp(1j * np.diff(np.arctan2(level[:, 1], level[:, 0]))))
+        between = tip[:-1] + part * np.diff(tip, axis=0), outward[:-1], ahead(level[:-1], turn)
     else:
         radius, polar = np.hypot(tip[:, 0], tip[:, 1]), np.arctan2(tip[:, 1], tip[:, 0])
         on = part * np.angle(np.exp(1j * np.diff(polar)))
-        cos, sin = np.cos(on), np.sin(on)
-
-        def ahead(way):
-            return np.stack([way[:, 0] * cos - way[:, 1] * sin, way[:, 0] * sin + way[:, 1] * cos, way[:, 2]], axis=-1)
-
         grown = ((1 - part) * radius[:-1] + part * radius[1:]) / radius[:-1]
-        place = ahead(tip[:-1]) * np.stack([grown, grown, 0 * grown], axis=-1)
+        place = ahead(tip[:-1], on) * np.stack([grown, grown, 0 * grown], axis=-1)
         place[:, 2] = (1 - part) * tip[:-1, 2] + part * tip[1:, 2]
-        between = place, ahead(outward[:-1]), ahead(level[:-1])
+        between = place, ahead(outward[:-1], on), ahead(level[:-1], on)
     more = (
         np.insert(whole, np.arange(1, len(whole)), new, axis=0) for whole, new in zip((tip, outward, level), between, strict=True)
     )
     return type(sweep)(sweep.edge, sweep.held, *more)
 
 
-@every_backend
+@backends_for()
 @settings(max_examples=10)
-@given(job=jobs, part=st.one_of(st.just(0.5), numbers(1e-3, 0.999)))
-def test_splitting_a_pass_changes_nothing(backend, job, part):
-    stock, (sweep,) = job
-    assume(able(backend, stock, sweep))
+@given(data=st.data(), part=st.one_of(st.just(0.5), numbers(1e-3, 0.999)))
+def test_splitting_a_pass_changes_nothing(backend, data, part):
+    stock, (sweep,) = data.draw(carvings(backend.can))
     finer = halved(sweep, stock.surface, part)
     middle = len(finer.tip) // 2
     ways = [np.broadcast_to(way, finer.tip.shape).copy() for way in (finer.tip, finer.outward, finer.level)]
@@ -122,22 +109,19 @@ def test_splitting_a_pass_changes_nothing(backend, job, part):
         )
 
 
-upright_frames = carvings(held=st.builds(CuttingFrame, radius=st.just(12.0), angle_deg=st.sampled_from([0.0, 35.0])), of=faces)
-standing = carvings(
-    held=st.one_of(st.just(DrillingSpindle()), st.just(FixedTool()), st.builds(EccentricFrame, radius=numbers(0.5, 2.5)))
-)
-
-
-@every_backend
+@backends_for()
 @settings(max_examples=10)
-@given(job=st.one_of(standing, upright_frames), more=numbers(1e-3, 0.5))
-def test_a_deeper_pass_contains_a_shallower_one(backend, job, more):
-    """Cutters are as wide or wider the further from the tip, so pushed in along their own line they cut all they cut before."""
-    stock, (sweep,) = job
-    assume(able(backend, stock, sweep))
+@given(data=st.data(), more=numbers(1e-3, 0.5))
+def test_a_deeper_pass_contains_a_shallower_one(backend, data, more):
+    """Cutters are as wide or wider the further from the tip, so pushed in along their own line they cut all they cut before.
+
+    A frame's wheel is not, above its axis: it must stand upright on a face, where each of its points goes as deep.
+    """
+    swinging = data.draw(st.booleans()) and "face" in backend.can
+    stock, (sweep,) = data.draw(carvings(backend.can - ({"round", "leaning"} if swinging else {"cutting frame"})))
     outward = np.broadcast_to(sweep.outward, sweep.tip.shape)
-    deeper = replace(sweep, tip=sweep.tip - more * outward)
     if not isinstance(stock.surface, Face):
         assume(np.abs(np.vecdot(np.cross(sweep.tip, outward), [0.0, 0.0, 1.0])).max() < 1e-9)
-    shallow, deep = carved(backend, stock, sweep), carved(backend, stock, deeper)
-    assert_same(lambda shift: shallow, lambda shift: np.minimum(shallow, deep), within=2e-5)
+    shallow, deep = (carved(backend, stock, replace(sweep, tip=sweep.tip - down * outward)) for down in (0.0, more))
+    walls = carved(backend, stock, sweep, shift=(2e-5, 2e-5)), carved(backend, stock, sweep, shift=(-2e-5, -2e-5))
+    assert (deep >= np.minimum(shallow, np.minimum(*walls)) - 2e-5).all()

@@ -17,9 +17,8 @@ from lobework.holder import FixedTool
 from lobework.piece import Barrel
 from lobework.slide import At
 from lobework.units import Phase
-from tests.carving import BACKENDS, carved, on_face
+from tests.carving import backends_for, carved, on_face
 
-every_backend = pytest.mark.parametrize("backend", BACKENDS, ids=[backend.name for backend in BACKENDS])
 FACE = Disc(diameter=60.0, thickness=5.0).surface
 
 
@@ -48,7 +47,7 @@ GROOVES = {
 }
 
 
-@every_backend
+@backends_for("face", "drilling spindle")
 @pytest.mark.parametrize("shape", GROOVES)
 def test_a_ring_takes_away_its_profile_s_area_times_its_middle_s_way(backend, shape):
     """Pappus; the numbers as a CAD kernel gave them, to 9e-16: build123d 0.13.0 (OCP 8.0.1.1), disc 60 x 5, ring of radius 20.
@@ -68,7 +67,7 @@ def test_a_ring_takes_away_its_profile_s_area_times_its_middle_s_way(backend, sh
     assert abs(removed - published) < 2 * math.pi * 20 * rim * step**2 / 8
 
 
-@every_backend
+@backends_for("face", "drilling spindle")
 @pytest.mark.parametrize("shape", GROOVES)
 def test_rings_come_nearer_to_pappus_as_the_grid_grows_finer(backend, shape):
     """A kink along a line that bends leaves a sum over a grid of step h off by h^(5/2) at the most (from memory).
@@ -93,7 +92,7 @@ def test_rings_come_nearer_to_pappus_as_the_grid_grows_finer(backend, shape):
     assert 2.0 < order < 3.0
 
 
-@every_backend
+@backends_for("round", "fixed")
 def test_a_screw_s_groove_takes_away_its_profile_s_area_times_its_middle_s_way_round(backend):
     """Pappus, for a profile in the plane of the axis: 2 pi turns (R - d/3) w d, with R 20, w and d 0.3, two turns, pitch 6.
 
@@ -110,7 +109,7 @@ def test_a_screw_s_groove_takes_away_its_profile_s_area_times_its_middle_s_way_r
     assert removed == pytest.approx(22.506369770, rel=1e-5)
 
 
-@every_backend
+@backends_for("face", "drilling spindle")
 @pytest.mark.parametrize(
     ("radius", "step", "published", "digit"), [(3.0, 0.5, 0.0104, 1e-4), (0.25 * 25.4, 0.05 * 25.4, 0.001253 * 25.4, 1e-6 * 25.4)]
 )
@@ -139,7 +138,7 @@ def floors(backend, at, phase, about):
     return np.hypot(depth @ stock.across / depth.sum(axis=1), stock.down)
 
 
-@every_backend
+@backends_for("face", "fixed")
 def test_waves_of_a_rocking_headstock_are_as_high_at_every_radius(backend):
     """The rosette's own height of wave at every cutting diameter, under a fixed tool (pledge.co.uk, rosengin.htm)."""
     for at in (9.0, 36.0):

@@ -12,7 +12,7 @@ import pytest
 from lobework.carve.stock import Stock
 from lobework.cutter import Ball, Vee
 from lobework.piece import Disc
-from tests.carving import BACKENDS, carved, on_face
+from tests.carving import backends_for, carved, on_face
 
 SPIN = np.exp(2j * math.pi * np.arange(128) / 128)
 TALL_MM = 6.0
@@ -54,7 +54,7 @@ PATHS = (ring(-1.2, 3.0, 0.7, 0.2), ring(1.3, 2.8, 0.8, -0.1))
 STOCK = Stock(Disc(diameter=14.0, thickness=5.0).surface, 160, 200, 0.0613, 0.0587, -79.7 * 0.0613, -99.4 * 0.0587)
 
 
-@pytest.mark.parametrize("backend", BACKENDS, ids=[backend.name for backend in BACKENDS])
+@backends_for("face", "drilling spindle")
 @pytest.mark.parametrize("cutter", [Vee(angle_deg=90.0, width=3.0), Ball(radius=1.0)], ids=lambda it: it.kind)
 def test_crossing_grooves_take_away_the_union_of_the_swept_cutters(backend, cutter):
     """manifold3d; and whatever crosses, no less goes than one groove takes, nor more than all would alone."""

@@ -11,7 +11,7 @@ import pytest
 from lobework.carve.stock import stock_of
 from lobework.cutter import Ball, FlatEnd, Vee
 from lobework.piece import Disc
-from tests.carving import BACKENDS, carved, on_face
+from tests.carving import backends_for, carved, on_face
 
 STOCK = stock_of(Disc(diameter=20.0, thickness=5.0), resolution=0.25)
 FLUTE_MM = 50.0
@@ -49,7 +49,7 @@ def dropped(cutter, path, places):
     return np.array([point.z for point in drop.getCLPoints()])
 
 
-@pytest.mark.parametrize("backend", BACKENDS, ids=[backend.name for backend in BACKENDS])
+@backends_for("face", "drilling spindle")
 @pytest.mark.parametrize("path", PATHS)
 @pytest.mark.parametrize("shape", CUTTERS)
 def test_grooves_are_what_a_general_machining_library_s_drop_cutter_finds(backend, path, shape):
