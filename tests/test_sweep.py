@@ -111,6 +111,16 @@ def test_at_the_side_of_a_cone_it_is_set_square_to_the_surface(z):
     assert np.ptp(sweep.outward[:, 2]) < 1e-12
 
 
+@pytest.mark.parametrize("angle", [-30.0, 5.0, 40.0])
+def test_at_the_side_of_a_sphere_it_is_set_towards_its_middle(angle):
+    """Its profile through points keeps to the sphere's own normal to 1e-3 there, and is looked up every 0.02 mm."""
+    around = np.linspace(np.pi / 3, -np.pi / 3, 61)
+    ball = Turned(profile=tuple(zip((20 * np.sin(around)).tolist(), (20 * np.cos(around)).tolist(), strict=True))).surface
+    up, out = math.sin(math.radians(angle)), math.cos(math.radians(angle))
+    sweep = swept(side_cut(At(x=19.5 * out, z=19.5 * up)), None, ball)
+    assert sweep.outward[0] == pytest.approx([out, 0.0, up], abs=2e-3)
+
+
 def test_an_indexed_chuck_turns_the_cutter_with_the_place_that_it_cuts():
     blade, plunge = Ball(radius=1.0, held=FixedTool()), {"turns": 0, "at": At(x=20.0, depth=0.5)}
     plain = swept(cut_on(fixed(), **plunge), blade)

@@ -22,7 +22,7 @@ LINKS = [link for link in LINKED if link and "://" not in link]
 PICTURES = [link for link in LINKS if link.endswith((".svg", ".png"))]
 ORDER = ("\n\n", "](", "<!-- make-command -->", "<!-- test-command -->", "```python", "```toml")
 COMMANDS = {
-    "make-command": "python3 -m venv .venv && .venv/bin/pip install -q '.[png]' && "
+    "make-command": "python3 -m venv .venv && .venv/bin/pip install -q '.[picture,png]' && "
     ".venv/bin/lobework make docs/examples/wave-rings.toml --into tide-box",
     "test-command": "python3 -m venv .venv && .venv/bin/pip install -q -e '.[test]' && .venv/bin/python -m pytest -q",
 }

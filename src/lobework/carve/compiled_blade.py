@@ -32,8 +32,9 @@ _MOST_TURN_RAD: Final = 0.05
 _MOST_TILT_RAD: Final = 0.03
 _LEAST_UPRIGHT: Final = 0.2
 _NEAREST_AXIS_MM: Final = 1e-6
-_FACE_COLUMNS: Final = {"fixed": 16, "cutting frame": 37}
-_ROUND_COLUMNS: Final = {"fixed": 28, "cutting frame": 40}
+_CORNER: Final = 1e-9
+_FACE_COLUMNS: Final = {"fixed": 16, "cutting frame": 41}
+_ROUND_COLUMNS: Final = {"fixed": 28, "cutting frame": 41}
 _CUTS: Final = 22
 
 
@@ -107,13 +108,12 @@ own breadth, it marks a line of no width, and no ray of the grid is deepened.
 
 
 def _outline(edge: Edge) -> Array:
-    """Return an edge as the kernels take it."""
-    rows = [
-        (part.near, part.far, 1.0, part.centre, part.radius)
-        if isinstance(part, Arc)
-        else (part.near, part.far, 0.0, part.low, part.rise)
-        for part in edge.parts
-    ]
+    """Return an edge as the kernels take it: each part, and whether the outline has a corner where it begins."""
+    before, rows = 0.0, []
+    for part, (rise, after) in zip(edge.parts, _slopes(edge), strict=True):
+        shape = (1.0, part.centre, part.radius) if isinstance(part, Arc) else (0.0, part.low, part.rise)
+        rows.append((part.near, part.far, *shape, float(abs(rise - before) > _CORNER)))
+        before = after
     return np.array(rows, dtype=np.float64)
 
 
@@ -132,7 +132,7 @@ def _slopes(edge: Edge) -> list[tuple[float, float]]:
 def _bodies(edge: Edge) -> Whole:
     """Return the stretches of an edge that do not bend inwards: first and last part, and 0 for both sides, or 1 and -1."""
     slopes = _slopes(edge)
-    breaks = [k for k in range(1, len(slopes)) if slopes[k][0] < slopes[k - 1][1] - 1e-12]
+    breaks = [k for k in range(1, len(slopes)) if slopes[k][0] < slopes[k - 1][1] - _CORNER]
     bodies: list[tuple[int, int, int]] = []
     for first, after in zip([0, *breaks], [*breaks, len(slopes)], strict=True):
         sides = (0,) if first == 0 else (1, -1)

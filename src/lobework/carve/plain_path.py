@@ -74,6 +74,7 @@ class Path:
         self.outward, self.level = outward[first], level[first]
         self.turn = _turns(outward, level, first, last)
         self.turns = bool(np.abs(self.turn).max() > 0)
+        self.stands = not around and len(sweep.outward) == len(sweep.level) == 1
 
     def places(self) -> Piece:
         """Return the places of the path alone."""
@@ -102,8 +103,10 @@ class Path:
         return laid_out
 
     def pose(self, step: Places, t: Array) -> tuple[Array, Array, Array]:
-        """Return the tip, and the directions outward and level: (n, 3) each."""
+        """Return the tip, and the directions outward and level: (n, 3) each, or (1, 3) where they never change."""
         tip = self.laid_out(step, t)
+        if self.stands:
+            return tip, self.outward[:1], self.level[:1]
         outward, level = self.outward[step], self.level[step]
         if self.turns:
             outward, level = _turned(outward, t[:, None] * self.turn[step]), _turned(level, t[:, None] * self.turn[step])

@@ -57,6 +57,7 @@ _CUTS: Final = 22
 _SAG: Final = 23
 _BOXES: Final = 24
 _LOW: Final = 37
+_BEND: Final = 40
 
 
 @njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
@@ -272,6 +273,9 @@ def _between(
             s = 0.5 * (low + high)
         deep, slope, _, _, _ = _at(g, flat, p, q, ray, s, 1.0, max(deep_low, deep_high), radius, outline, body)
         best = max(best, deep)
+        bent = min((slope_low - slope) / (s - low), (slope - slope_high) / (high - s))
+        if 2 * slope * slope <= bent * _SETTLED_MM:
+            break
         if slope > 0:
             stayed = stayed + 1 if stayed > 0 else 1
             low, deep_low, slope_low = s, deep, slope
@@ -290,8 +294,9 @@ def _border(outline: Array, body: Whole, w: float, rising: bool) -> float:
     sign = 1.0 if rising else -1.0
     for part in range(body[0], body[1] + 1):
         for end in range(2):
+            smooth = outline[part, 5] == 0.0 if end == 0 else part < body[1]
             for side in range(-1, 2, 2):
-                if body[2] == 0 or body[2] == side:
+                if not smooth and (body[2] == 0 or body[2] == side):
                     at = sign * side * outline[part, end]
                     if sign * w < at < found:
                         found = at
@@ -343,21 +348,26 @@ def _stretch(
 def _deepest(g: Array, flat: bool, p: float, q: float, ray: Array, radius: float, outline: Array, bodies: Whole) -> float:
     """Return the greatest depth that a ray is met at as a piece goes on.
 
-    Where the ray turns round along the solid's axis on the way, as under a frame that turns, each way is searched.
+    Its slope grows by the piece's bend at the most, none where nothing turns: a depth that falls faster from the start, or
+    rises faster to the end, has its greatest there. Where the ray turns round along the solid's axis on the way, as under a frame that turns, each way is searched.
     """
     best = NOTHING
+    half_bend = 0.5 * g[_BEND]
     for k in range(bodies.shape[0]):
         body = bodies[k]
         begin = _at(g, flat, p, q, ray, 0.0, 1.0, NOTHING, radius, outline, body)
+        if begin[1] <= -half_bend and (begin[0] > NOTHING or half_bend == 0.0):
+            best = max(best, begin[0])
+            continue
         end = _at(g, flat, p, q, ray, 1.0, -1.0, begin[0], radius, outline, body)
-        if flat and g[8] == 0.0 and not (begin[1] > 0 and end[1] < 0):
+        if end[1] >= half_bend and (end[0] > NOTHING or half_bend == 0.0):
             best = max(best, begin[0], end[0])
         elif begin[4] * end[4] < 0:
             turn = begin[4] / (begin[4] - end[4])
             there = _at(g, flat, p, q, ray, turn, 1.0, begin[0], radius, outline, body)
             best = _stretch(g, flat, p, q, ray, 0.0, turn, begin, there, best, radius, outline, body)
             best = _stretch(g, flat, p, q, ray, turn, 1.0, there, end, best, radius, outline, body)
-        else:
+        elif begin[0] > NOTHING or end[0] > NOTHING or (begin[1] > 0 and end[1] < 0):
             best = _stretch(g, flat, p, q, ray, 0.0, 1.0, begin, end, best, radius, outline, body)
     return best
 
@@ -445,6 +455,18 @@ def _beside(g: Array, w0: float, q0: float, w1: float, q1: float, off: float) ->
 
 
 @njit(cache=True, error_model="numpy", nogil=True)
+def _steepest(outline: Array, radius: float, wide: float, chord: float, tall: float) -> tuple[float, float]:
+    """Return how steep the solid's lower side is at most along its axis and across it, in so much of it; 1e6 at the most."""
+    under = max(radius - tall, 1e-6 * radius)
+    steep = 0.0
+    for part in range(outline.shape[0]):
+        if outline[part, 0] <= wide:
+            _, rise, _ = height(outline, min(outline[part, 1], wide), part, part)
+            steep = max(steep, rise)
+    return min(steep * radius / under, 1e6), min(chord / under, 1e6)
+
+
+@njit(cache=True, error_model="numpy", nogil=True)
 def _outer(g: Array) -> tuple[float, float, float, float]:
     """Return the least and greatest w and q in all boxes of a piece."""
     low_w, high_w, low_q, high_q = g[_BOXES + 1], g[_BOXES + 2], g[_BOXES + 3], g[_BOXES + 4]
@@ -481,8 +503,12 @@ def _bounds_on_face(pieces: Array, radius: float, outline: Array, one: bool, gri
         wide, chord = reach(outline, deep), radius if deep >= radius else math.sqrt(deep * (2 * radius - deep))
         _look_out(g, moves, k, wide, chord, min(deep, radius), radius, outline, one)
         low_w, high_w, low_q, high_q = _outer(g)
-        moved = math.hypot(g[3], g[4])
-        g[_SAG] = abs(g[8]) * (2 * moved + abs(g[8]) * (moved + math.hypot(wide, chord))) / 8 + 2 * _TOUCHES_MM
+        moved, extent = math.hypot(g[3], g[4]), math.hypot(wide, chord)
+        turned = abs(g[8])
+        steep, level = _steepest(outline, radius, wide, chord, deep)
+        aside_w, aside_q = abs(g[12]) + turned * moved, abs(g[11]) + turned * moved
+        g[_BEND] = turned * (steep * (2 * aside_w + turned * extent) + level * (2 * aside_q + turned * extent))
+        g[_SAG] = turned * (2 * moved + turned * (moved + math.hypot(wide, chord))) / 8 + 2 * _TOUCHES_MM
         left, right, bottom, top = 1e30, -1e30, 1e30, -1e30
         for end in range(2):
             c, n = math.cos(end * g[8]), math.sin(end * g[8])
@@ -593,14 +619,14 @@ def frame_on_face(
 
     Parameters
     ----------
-    pieces : (n, 37) float64
+    pieces : (n, 41) float64
         Of each piece: the tip's x, y, z, mm; how far it goes; the solid's axis at the start, (x, y) unit, in columns 6 and
         7; how far it turns, rad, in 8, a twentieth at the most; whether the piece is to be cut, in 22, or stands there for
         its neighbours. The others are filled here.
     radius : float, mm
         From the axis to the tip.
-    outline : (k, 5) float64
-        See `lobework.kernels.sweep_blade`.
+    outline : (k, 6) float64
+        See `lobework.kernels.sweep_blade`; and whether the outline has a corner where the part begins.
     bodies : (m, 3) int32
         First and last part of each stretch of the outline that does not bend inwards, and its side of the middle line: 1
         or -1, or 0 for both.
@@ -681,7 +707,12 @@ def _bounds_on_round(
         out_w, out_q = max(-low_w, high_w), max(-low_q, high_q)
         moved = math.sqrt(g[3] ** 2 + (max(g[2], g[2] + g[3]) * g[1]) ** 2 + g[5] ** 2)
         turned = abs(g[1]) + math.sqrt(2 * g[20]) + math.sqrt(2 * g[21])
-        sag = (most * g[1] ** 2 + 2 * turned * moved + turned**2 * (moved + math.sqrt(wide**2 + chord**2 + tall**2))) / 4
+        extent = math.sqrt(wide**2 + chord**2 + tall**2)
+        sag = (most * g[1] ** 2 + 2 * turned * moved + turned**2 * (moved + extent)) / 4
+        tilted = math.sqrt(2 * g[20]) + math.sqrt(2 * g[21])
+        steep, level = _steepest(outline, radius, wide, chord, tall)
+        g[_BEND] = (steep + level) * g[1] ** 2 * (extent + most * (wr + qr)) + leanp * extent * g[1] ** 2
+        g[_BEND] += (1 + steep + level) * tilted * (2 * moved + (tilted + 2 * abs(g[1])) * (extent + radius))
         g[_SAG] = sag + 2 * _TOUCHES_MM
         low = min(g[2], g[2] + g[3]) - wr * out_w - qr * out_q
         aside = wp * out_w + qp * out_q + leanp * under + g[_SAG]
@@ -823,7 +854,7 @@ def frame_on_round(
 
     Parameters
     ----------
-    pieces : (n, 40) float64
+    pieces : (n, 41) float64
         As in `lobework.kernels.sweep_blade.blade_on_round`, with the solid's axis in place of a blade's breadth, and whether
         the piece is to be cut in 22.
     radius : float, mm
