@@ -37,6 +37,8 @@ class Plain:
     stamps : bool
         Whether to cut at the places of each path alone, and not between them. A fixed blade, which has no thickness,
         then leaves next to nothing.
+    name, says, can : as `Backend` says
+        Not to be given.
 
     Examples
     --------

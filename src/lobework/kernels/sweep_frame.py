@@ -859,9 +859,9 @@ def frame_on_round(
         the piece is to be cut in 22.
     radius : float, mm
         From the axis to the tip.
-    outline, bodies, one
+    outline, bodies, one : arrays and bool
         As in `frame_on_face`.
-    rays, bands, turns, steps, work, depth
+    rays, bands, turns, steps, work, depth : arrays
         As in `lobework.kernels.sweep_blade.blade_on_round`.
     """
     bounds = np.zeros((pieces.shape[0], 4), np.int32)
