@@ -100,7 +100,7 @@ def test_the_bottom_of_a_ray_is_in_the_cutter_and_nothing_under_it_is(job, pick)
                 )
 
 
-HELD = (DrillingSpindle(), EccentricFrame(radius=1.7), CuttingFrame(radius=6.0, angle_deg=30.0))
+HELD = (DrillingSpindle(), EccentricFrame(radius=0.5), EccentricFrame(radius=1.7), CuttingFrame(radius=6.0, angle_deg=30.0))
 EDGES = (
     lambda held: Vee(angle_deg=60.0, width=2.4, held=held),
     lambda held: Ball(radius=1.2, held=held),
@@ -112,10 +112,10 @@ EDGES = (
 
 @pytest.mark.parametrize("held", HELD)
 @pytest.mark.parametrize("edge", EDGES)
-def test_a_plunge_leaves_the_cutter_s_own_outline(held, edge):
+@pytest.mark.parametrize("tip", [(0.37, -0.61, -0.8), (0.0, 0.0, -0.3)])
+def test_a_plunge_leaves_the_cutter_s_own_outline(held, edge, tip):
     """The outline of a solid of revolution over the plane square to, or along, its axis; by hand."""
     cutter = edge(held)
-    tip = np.array([0.37, -0.61, -0.8])
     x, y = DISC.across - tip[0], DISC.down[:, None] - tip[1]
     if isinstance(held, CuttingFrame):
         across, along = (

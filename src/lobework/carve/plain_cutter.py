@@ -28,6 +28,7 @@ _Outline = Callable[[NDArray[np.float64]], tuple[NDArray[np.float64], NDArray[np
 _TOUCHES_MM: Final = 1e-10
 _ON_AXIS_MM: Final = 1e-7
 _MET_MM: Final = 1e-7
+_NO_MM: Final = 1e-300
 _STEPS_BACK: Final = 8
 _POLISHES: Final = 8
 _STARTS: Final = ((0.5, 0.2), (0.5, 0.8))
@@ -214,7 +215,9 @@ class _Meeting:
             for _ in range(_POLISHES):
                 r, y = self.at(e)
                 away = np.hypot(r - circle.r, y - circle.y)
-                slope = ((r - circle.r) * (self.square * e + self.cross) / r + (y - circle.y) * self.climb) / away
+                slope = (
+                    (r - circle.r) * (self.square * e + self.cross) / np.maximum(r, _NO_MM) + (y - circle.y) * self.climb
+                ) / away
                 e = e - np.clip((away - circle.radius) / slope, -circle.radius / 4, circle.radius / 4)
             return [np.where((e >= near - _TOUCHES_MM) & self._ends_within(circle, e), e, -np.inf)]
 
