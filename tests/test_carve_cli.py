@@ -82,7 +82,11 @@ def test_the_command_says_how_fine_in_the_jobs_units_and_by_which_way(bench, cap
 
 def test_every_way_carves_the_same(bench, capsys):
     """To the last printed figure: a tenth of a micrometre."""
-    told = {name: carve(capsys, None, "--backend", name)[1][2:] for name, way in plugins.installed().backends().items() if "round" in way.can}
+    told = {
+        name: carve(capsys, None, "--backend", name)[1][2:]
+        for name, way in plugins.installed().backends().items()
+        if "round" in way.can
+    }
     assert all(lines == told["plain"] for lines in told.values())
 
 
