@@ -349,7 +349,8 @@ def _deepest(g: Array, flat: bool, p: float, q: float, ray: Array, radius: float
     """Return the greatest depth that a ray is met at as a piece goes on.
 
     Its slope grows by the piece's bend at the most, none where nothing turns: a depth that falls faster from the start, or
-    rises faster to the end, has its greatest there. Where the ray turns round along the solid's axis on the way, as under a frame that turns, each way is searched.
+    rises faster to the end, has its greatest there. Where the ray turns round along the solid's axis on the way, as
+    under a frame that turns, each way is searched.
     """
     best = NOTHING
     half_bend = 0.5 * g[_BEND]
