@@ -1,6 +1,6 @@
 """A flat outline without thickness swept over a depth grid: on a face in closed form, on a round surface by Newton's way.
 
-An outline is (k, 5) float64, one part a row, outwards from its middle line: near, far, whether it is round, and then the
+An outline is (k, 5 or more) float64, one part a row, outwards from its middle line: near, far, whether it is round, and then the
 height at ``near`` and the rise, or the height of the centre and the radius. Both sides of the middle line are alike.
 """
 
@@ -80,7 +80,7 @@ def reach(outline: Array, high: float) -> float:
     if high < 0:
         return -1.0
     for part in range(outline.shape[0]):
-        near, far, _, c0, c1 = outline[part]
+        near, far, c0, c1 = outline[part, 0], outline[part, 1], outline[part, 3], outline[part, 4]
         if outline[part, 2] != 0.0:
             top = c0 - math.sqrt(max(c1 * c1 - far * far, 0.0))
             if high < top:
@@ -263,7 +263,7 @@ def blade_on_face(pieces: Array, outline: Array, grid: Grid, work: Whole, depth:
         Of each piece: the tip's x, y, z, mm; how far it goes; the blade's way across at the start, (x, y) unit, in
         columns 6 and 7; the same at the end in 12 and 13. The other columns are filled here. A blade turns from the one
         way to the other by their straight blend, so that pieces must turn little.
-    outline : (k, 5) float64
+    outline : (k, 5 or more) float64
         See the module.
     grid : (x, y, column step, row step)
         Of the first cell, and from cell to cell, mm.
@@ -654,7 +654,7 @@ def blade_on_round(
         and its change; the blade's way out of its tip (columns 6 to 8), away from the axis, round it and along it, and its
         change (9 to 11); the way of its breadth (12 to 14) and its change (15 to 17). The others are filled here. Both
         ways turn by a straight blend made even, so that pieces must turn little.
-    outline : (k, 5) float64
+    outline : (k, 5 or more) float64
         See the module.
     bodies : (m, 3) int32
         First and last part of each stretch of the outline that does not bend inwards, and its side of the middle line: 1
