@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final
 
 from lobework.carve import compiled_blade
-from lobework.carve.backend import Ability
+from lobework.carve.backend import Ability, refuse
 from lobework.carve.compiled_face import carve_face
 
 if TYPE_CHECKING:
@@ -50,6 +50,7 @@ class Compiled:
 
     def carve(self, stock: Stock, sweeps: Sequence[Sweep], depth: Depth, progress: Progress | None = None) -> None:
         """Deepen ``depth`` in place wherever a sweep goes deeper; see `Backend.carve`."""
+        refuse(self, stock, sweeps)
         together: list[Sweep] = []
         alone: list[tuple[Route, Sweep]] = []
         for sweep in sweeps:

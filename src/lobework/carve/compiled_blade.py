@@ -11,7 +11,7 @@ import numpy as np
 from lobework.edge import Arc
 from lobework.errors import SettingError
 from lobework.holder import CuttingFrame
-from lobework.surface import Face
+from lobework.surface import Face, Round
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -153,7 +153,7 @@ class _Around(NamedTuple):
     rays: Array
     bands: Array
     turns: Array
-    steps: tuple[float, float, bool]
+    steps: tuple[float, float, float, bool]
 
 
 def _around(stock: Stock) -> _Around:
@@ -167,12 +167,13 @@ def _around(stock: Stock) -> _Around:
     middle = (four.min(axis=1) + four.max(axis=1)) / 2
     off = np.abs(four - middle[:, None]).max(axis=1)
     bands = np.column_stack([middle, np.hypot(off[:, 0], off[:, 1]), np.hypot(off[:, 2], off[:, 3])])
-    column = np.arange(-(-stock.columns // SIDE) * SIDE) * stock.column_step
+    column = stock.across[0] + np.arange(-(-stock.columns // SIDE) * SIDE) * stock.column_step
     middle_of = column + (PATCH - 1) / 2 * stock.column_step
     turns = np.stack([np.cos(column), np.sin(column), np.cos(middle_of), np.sin(middle_of)], axis=-1)
     turns = np.column_stack([turns, np.full(len(column), (PATCH - 1) / 2 * stock.column_step)])
-    straight = getattr(stock.surface, "straight", False)
-    return _Around(np.column_stack([profile, axis]), bands, turns, (stock.row_step, stock.column_step, bool(straight)))
+    straight = isinstance(stock.surface, Round) and stock.surface.straight
+    steps = stock.row_step, stock.column_step, float(stock.across[0]), straight
+    return _Around(np.column_stack([profile, axis]), bands, turns, steps)
 
 
 class _Steps(NamedTuple):

@@ -35,8 +35,20 @@ if TYPE_CHECKING:
     from lobework.rigid import Array
 
     Grid = tuple[float, float, float, float]
+    Steps = tuple[float, float, float, bool]
 
-__all__ = ["FUSED", "NOTHING", "blade_on_face", "blade_on_round", "height", "lots", "patch_columns", "reach", "rows_between"]
+__all__ = [
+    "FUSED",
+    "NOTHING",
+    "blade_on_face",
+    "blade_on_round",
+    "height",
+    "lots",
+    "outside",
+    "patch_columns",
+    "reach",
+    "rows_between",
+]
 
 FUSED: Final = {"contract"}
 """A product and a sum may be fused, which rounds once instead of twice; nothing is reordered."""
@@ -46,6 +58,9 @@ _TOUCHES_MM: Final = 1e-9
 _SETTLED_MM: Final = 1e-8
 _ROUNDS: Final = 40
 _DOUBT: Final = 0.2
+_RADIAL: Final = 1.0
+_STAYS: Final = 2.0
+_GOLDEN: Final = (5**0.5 - 1) / 2
 
 
 def lots(bounds: Whole, shape: tuple[int, ...], wraps: bool) -> Iterator[tuple[slice, Counts, Counts, Whole]]:
@@ -72,6 +87,25 @@ def height(outline: Array, a: float, first: int, last: int) -> tuple[float, floa
         return outline[part, 3] - under, a / under, part
     rise = outline[part, 4]
     return outline[part, 3] + rise * (a - outline[part, 0]), rise, part
+
+
+@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+def outside(outline: Array, a: float, up: float, first: int, last: int) -> tuple[float, float, float, int]:
+    """Return how far below the outline a place is, ``a`` from its middle line and ``up`` above the tip; by a; by up; the part.
+
+    Of a round part it is the distance from its circle, or from the line up its side: it never grows faster than a and up do.
+    """
+    part = first
+    while part < last and a > outline[part, 1]:
+        part += 1
+    if outline[part, 2] != 0.0:
+        under = outline[part, 3] - up
+        if under <= 0.0:
+            return a - outline[part, 4], 1.0, 0.0, part
+        away = math.sqrt(under * under + a * a)
+        return away - outline[part, 4], a / away, -under / away, part
+    rise = outline[part, 4]
+    return outline[part, 3] + rise * (a - outline[part, 0]) - up, rise, -1.0, part
 
 
 @njit(cache=True, error_model="numpy", nogil=True)
@@ -291,18 +325,18 @@ def longest(band: Array, low: float, bottom: float, top: float) -> float:
 
 @njit(cache=True, error_model="numpy", nogil=True)
 def bounds_around(
-    g: Array, low: float, aside: float, bottom: float, top: float, bands: Array, steps: tuple[float, float, bool], bounds: Whole
+    g: Array, low: float, aside: float, bottom: float, top: float, bands: Array, steps: Steps, bounds: Whole
 ) -> None:
     """Fill the bounds of a piece whose cutter keeps ``low`` from the axis, ``aside`` of its tip, and in a range of z.
 
     ``bands`` are the rows, four at a time: radius, z, and the normal's parts along both, in their middle; how far a row is
     off it, and how much further for each mm of depth.
     """
-    row_step, column_step, straight = steps
+    row_step, column_step, column_start, straight = steps
     beside = math.asin(aside / low) if 0 <= aside < low else math.pi
     first, last = min(g[0], g[0] + g[1]) - beside, max(g[0], g[0] + g[1]) + beside
-    bounds[2] = cell_above(first / column_step - 1e-9)
-    bounds[3] = cell_below(last / column_step + 1e-9)
+    bounds[2] = cell_above((first - column_start) / column_step - 1e-9)
+    bounds[3] = cell_below((last - column_start) / column_step + 1e-9)
     if straight:
         from_top = bands[0, 1] + 1.5 * row_step
         bounds[0] = cell_above((from_top - top) / row_step - 1e-9)
@@ -373,7 +407,7 @@ def _leaves(
     it. Tangents that leave nothing between them are doubted as long as they are taken from afar.
     """
     near, far = outline[first, 0], outline[last, 1] + _TOUCHES_MM
-    radial = g[22] != 0.0
+    radial = g[22] == _RADIAL
     for _ in range(_ROUNDS):
         across, across_d, across_s, along, along_d, along_s, out, out_d, out_s = _posed(g, cosine, sine, ray, s, d)
         if not radial:
@@ -417,14 +451,14 @@ def _leaves(
                 high = min(high, d + (from_near - a) / a_d)
             elif a < from_near:
                 return NOTHING
-        if a <= far + _SETTLED_MM:
-            h, rise, _ = height(outline, min(max(a, near), far), first, last)
-            over, over_d = out - h, out_d - rise * a_d
-            if over_d < 0:
-                high = min(high, d - over / over_d)
-            elif over_d > 0:
-                low = max(low, d - over / over_d)
-            elif over < 0:
+        if a <= far + 2 * _SETTLED_MM * (1 + abs(a_d)):
+            below, by_a, by_out, _ = outside(outline, min(max(a, near), far), out, first, last)
+            below_d = by_a * a_d + by_out * out_d
+            if below_d > 0:
+                high = min(high, d - below / below_d)
+            elif below_d < 0:
+                low = max(low, d - below / below_d)
+            elif below > 0:
                 return NOTHING
         if not high < 1e8:
             return NOTHING
@@ -443,6 +477,48 @@ def _leaves(
 
 
 @njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+def _within(g: Array, cosine: float, sine: float, ray: Array, s: float, d: float, outline: Array, body: Whole) -> float:
+    """Return how far a point of a ray is inside a stretch of the blade's outline in one pose, below zero outside it."""
+    _, _, _, along, _, _, out, _, _ = _posed(g, cosine, sine, ray, s, d)
+    a = abs(along) if body[2] == 0 else body[2] * along
+    near, far = outline[body[0], 0], outline[body[1], 1]
+    below, _, _, _ = outside(outline, min(max(a, near), far), out, body[0], body[1])
+    inside = min(-below, far - a)
+    return inside if body[2] == 0 else min(inside, a - near)  # type: ignore[no-any-return]
+
+
+@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+def _pierced(g: Array, cosine: float, sine: float, ray: Array, outline: Array, bodies: Whole) -> float:
+    """Return how deep a ray meets a blade that does not leave its own plane, slid along that plane or still.
+
+    A ray that runs along the plane meets nothing: it would have to lie on a line of no width.
+    """
+    across, across_d, _, _, _, _, _, _, _ = _posed(g, cosine, sine, ray, 0.0, 0.0)
+    if abs(across_d) < _TOUCHES_MM:
+        return NOTHING
+    d = -across / across_d
+    if not 0.0 <= d <= ray[4]:
+        return NOTHING
+    for k in range(bodies.shape[0]):
+        low, high = 0.0, 1.0
+        first, second = high - _GOLDEN * (high - low), low + _GOLDEN * (high - low)
+        at_first = _within(g, cosine, sine, ray, first, d, outline, bodies[k])
+        at_second = _within(g, cosine, sine, ray, second, d, outline, bodies[k])
+        for _ in range(_ROUNDS):
+            if at_first >= at_second:
+                high, second, at_second = second, first, at_first
+                first = high - _GOLDEN * (high - low)
+                at_first = _within(g, cosine, sine, ray, first, d, outline, bodies[k])
+            else:
+                low, first, at_first = first, second, at_second
+                second = low + _GOLDEN * (high - low)
+                at_second = _within(g, cosine, sine, ray, second, d, outline, bodies[k])
+        if max(at_first, at_second) >= -_SETTLED_MM:
+            return d
+    return NOTHING
+
+
+@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
 def _on_round(g: Array, cosine: float, sine: float, ray: Array, outline: Array, bodies: Whole) -> float:
     """Return how deep the blade of one piece goes along a ray.
 
@@ -450,7 +526,9 @@ def _on_round(g: Array, cosine: float, sine: float, ray: Array, outline: Array, 
     """
     starts, above = 1, 0.0
     first_s, second_s = 0.0, 0.0
-    if g[22] != 0.0:
+    if g[22] == _STAYS:
+        return _pierced(g, cosine, sine, ray, outline, bodies)
+    if g[22] == _RADIAL:
         first_s = math.atan2(sine, cosine) / g[1]
     else:
         above = max(0.5 * _posed(g, cosine, sine, ray, 0.5, 0.0)[6], 0.0)
@@ -480,7 +558,7 @@ def _on_round(g: Array, cosine: float, sine: float, ray: Array, outline: Array, 
 
 @njit(cache=True, error_model="numpy", nogil=True)
 def _bounds_on_round(
-    pieces: Array, outline: Array, bands: Array, steps: tuple[float, float, bool], most: float, bounds: Whole
+    pieces: Array, outline: Array, bands: Array, steps: Steps, most: float, bounds: Whole
 ) -> None:
     """Fill what is worked out of each piece, and its bounds in cells."""
     for k in range(pieces.shape[0]):
@@ -489,7 +567,7 @@ def _bounds_on_round(
         outs, levels = g[9] ** 2 + g[10] ** 2 + g[11] ** 2, g[15] ** 2 + g[16] ** 2 + g[17] ** 2
         g[20], g[21] = outs / 2, levels / 2
         aslant = max(abs(g[7]), abs(g[13])) + abs(g[10]) + abs(g[16])
-        g[22] = 1.0 if aslant < 1e-12 and abs(g[1]) > 1e-12 else 0.0
+        g[22] = _RADIAL if aslant < 1e-12 and abs(g[1]) > 1e-12 else 0.0
         wide = outline[outline.shape[0] - 1, 1]
         lean_r, lean_p = max(abs(g[12]), abs(g[12] + g[15])), max(abs(g[13]), abs(g[13] + g[16]))
         lean_z = max(abs(g[14]), abs(g[14] + g[17]))
@@ -513,7 +591,9 @@ def _bounds_on_round(
                 crossing = max(crossing, abs(_crosses(g, float(end), w, tall if corner_ < 2 else 0.0)))
         bounds[k] = 1, 0, 1, 0
         g[26] = g[27] = 0.0
-        if wide < 0 or crossing <= _TOUCHES_MM:
+        if crossing <= _TOUCHES_MM:
+            g[22] = _STAYS
+        if wide < 0 or (g[22] == _STAYS and aslant < 1e-12):
             continue
         aside = lean_p * wide + max(abs(g[7]), abs(g[7] + g[10])) * tall + 2 * _TOUCHES_MM
         rise, fall = max(g[8], g[8] + g[11], 0.0) * tall, min(g[8], g[8] + g[11], 0.0) * tall
@@ -641,7 +721,7 @@ def blade_on_round(
     rays: Array,
     bands: Array,
     turns: Array,
-    steps: tuple[float, float, bool],
+    steps: Steps,
     work: Whole,
     depth: Cells,
 ) -> None:
@@ -666,8 +746,8 @@ def blade_on_round(
     turns : (columns to the whole tile, 5) float64
         Cosine and sine of each column, of the middle of the patch that begins there, and how far its cells are off it for
         each mm from the axis.
-    steps : (row step, column step, whether it is a cylinder)
-        mm, rad.
+    steps : (row step, column step, angle of the first column, whether it is a cylinder)
+        mm, rad, rad.
     work : (rows, 2) int32
         Of each row, the first column with work under it, and the column after the last.
     depth : (rows, columns) float32

@@ -21,6 +21,7 @@ from lobework.kernels.sweep_blade import (
     height,
     longest,
     lots,
+    outside,
     patch_columns,
     reach,
     rows_between,
@@ -40,7 +41,7 @@ from lobework.kernels.tiles import (
 )
 
 if TYPE_CHECKING:
-    from lobework.kernels.sweep_blade import Grid
+    from lobework.kernels.sweep_blade import Grid, Steps
     from lobework.kernels.tiles import Cells, Counts, Whole
     from lobework.rigid import Array
 
@@ -170,14 +171,13 @@ def _on_round(
     d = min(max(guess, low), high) if guess > NOTHING else min(beyond, high)
     from_beyond = guess <= NOTHING
     met, settled, pinned, part = False, False, False, 0
-    off, off_d, a, rho, sign, rise = 0.0, 1.0, 0.0, 1.0, 1.0, 0.0
+    off, off_d, a, rho, sign, by_a, by_up = 0.0, 1.0, 0.0, 1.0, 1.0, 0.0, -1.0
     for _ in range(_ROUNDS):
         a = a0 + d * a1
         rho = math.sqrt(max(square + d * (2 * on + d) - a * a, 1e-18))
         sign = 1.0 if a >= 0 else -1.0
-        h, rise, part = height(outline, min(max(sign * a, near, 0.0), far), first, last)
-        off = rho + h - radius
-        off_d = (on + d - a * a1) / rho + rise * sign * a1
+        off, by_a, by_up, part = outside(outline, min(max(sign * a, near, 0.0), far), radius - rho, first, last)
+        off_d = by_a * sign * a1 - by_up * (on + d - a * a1) / rho
         if pinned or (off <= 0 and d >= high):
             met = not pinned
             break
@@ -198,7 +198,7 @@ def _on_round(
     r = ray[0] - d * ray[2]
     sr, sp, sz = r * n * g[1] - cr_s, -r * c * g[1] - cp_s, -cz_s
     a_s = sr * wr + sp * wp + sz * wz + zr * wr_s + zp * wp_s + zz * wz_s
-    off_s = (zr * sr + zp * sp + zz * sz - a * a_s) / rho + rise * sign * a_s
+    off_s = by_a * sign * a_s - by_up * (zr * sr + zp * sp + zz * sz - a * a_s) / rho
     if settled and d <= ray[4]:
         return d, -off_s / off_d, part + 1 if sign > 0 else -part - 1, a, a_s
     through = a - a1 * off / off_d if abs(off_d) > 1e-9 else a
@@ -207,8 +207,8 @@ def _on_round(
     if met:
         a = a0 + ray[4] * a1
         rho = math.sqrt(max(square + ray[4] * (2 * on + ray[4]) - a * a, 0.0))
-        h, _, _ = height(outline, min(max(abs(a), near, 0.0), far), first, last)
-        if least <= a <= most and rho + h <= radius:
+        off, _, _, _ = outside(outline, min(max(abs(a), near, 0.0), far), radius - rho, first, last)
+        if least <= a <= most and off <= 0:
             return ray[4], 0.0, 0, through, a_s
     return NOTHING, _out_of_swing(off_d * a_s / a1 - off_s if pinned else -off_s), 0, through, a_s
 
@@ -273,9 +273,6 @@ def _between(
             s = 0.5 * (low + high)
         deep, slope, _, _, _ = _at(g, flat, p, q, ray, s, 1.0, max(deep_low, deep_high), radius, outline, body)
         best = max(best, deep)
-        bent = min((slope_low - slope) / (s - low), (slope - slope_high) / (high - s))
-        if 2 * slope * slope <= bent * _SETTLED_MM:
-            break
         if slope > 0:
             stayed = stayed + 1 if stayed > 0 else 1
             low, deep_low, slope_low = s, deep, slope
@@ -414,25 +411,25 @@ def _look_out(
                 low[axis] = min(low[axis], moves[j, end, axis] / speed - _SPREAD)
                 high[axis] = max(high[axis], moves[j, end, axis] / speed + _SPREAD)
     turn_q, turn_w, turn_o = max(-low[3], high[3]), max(-low[4], high[4]), max(-low[5], high[5])
-    fast_q = max(-low[0], high[0]) + turn_w * tall + turn_o * wide
-    fast_w = max(-low[1], high[1]) + turn_o * chord + turn_q * tall
-    fast_out = max(-low[2], high[2])
-    low_w, high_w = low[1] - turn_o * chord - turn_q * tall, high[1] + turn_o * chord + turn_q * tall
-    if low_w > 0 or high_w < 0:
-        slope = (fast_out + turn_q * wide + turn_w * chord + chord / under * fast_q) / min(abs(low_w), abs(high_w))
-        out = min(wide, _no_steeper(outline, slope))
-        g[_BOXES + 1], g[_BOXES + 2] = -out, out
-    _, rise, _ = height(outline, wide, 0, outline.shape[0] - 1)
-    steep = rise * radius / under
-    low_q = low[0] - turn_o * wide + min(low[4], 0.0) * tall
-    high_q = high[0] + turn_o * wide + max(high[4], 0.0) * tall
-    least = min(low_q / radius, low_q / under) + low[4]
-    most = max(high_q / radius, high_q / under) + high[4]
-    if least > 0 or most < 0:
-        aside = turn_q * wide + steep * fast_w
-        ends = ((low[2] - aside) / least, (low[2] - aside) / most, (high[2] + aside) / least, (high[2] + aside) / most)
-        g[_BOXES + 3] = max(-chord, min(ends[0], ends[1], ends[2], ends[3]))
-        g[_BOXES + 4] = min(chord, max(ends[0], ends[1], ends[2], ends[3]))
+    steep, _ = _steepest(outline, radius, wide, chord, tall)
+    out_w, out_q = wide, chord
+    for _ in range(3):
+        low_q = low[0] - turn_o * out_w + min(low[4], 0.0) * tall
+        high_q = high[0] + turn_o * out_w + max(high[4], 0.0) * tall
+        least = min(low_q / radius, low_q / under) + low[4] - steep * turn_o
+        most = max(high_q / radius, high_q / under) + high[4] + steep * turn_o
+        if least > 0 or most < 0:
+            aside = turn_q * out_w + steep * (max(-low[1], high[1]) + turn_q * tall)
+            ends = ((low[2] - aside) / least, (low[2] - aside) / most, (high[2] + aside) / least, (high[2] + aside) / most)
+            g[_BOXES + 3] = max(-chord, min(ends[0], ends[1], ends[2], ends[3]))
+            g[_BOXES + 4] = min(chord, max(ends[0], ends[1], ends[2], ends[3]))
+            out_q = max(-g[_BOXES + 3], g[_BOXES + 4])
+        low_w, high_w = low[1] - turn_o * out_q - turn_q * tall, high[1] + turn_o * out_q + turn_q * tall
+        if low_w > 0 or high_w < 0:
+            fast_q = max(-low_q, high_q) / under + turn_w
+            slope = (max(-low[2], high[2]) + turn_q * out_w + out_q * fast_q) / min(abs(low_w), abs(high_w))
+            out_w = min(wide, _no_steeper(outline, slope))
+            g[_BOXES + 1], g[_BOXES + 2] = -out_w, out_w
     half = outline[outline.shape[0] - 1, 1]
     if wide >= half:
         g[_BOXES] = 3
@@ -672,7 +669,7 @@ def _bounds_on_round(
     outline: Array,
     one: bool,
     bands: Array,
-    steps: tuple[float, float, bool],
+    steps: Steps,
     most: float,
     bounds: Whole,
 ) -> None:
@@ -847,7 +844,7 @@ def frame_on_round(
     rays: Array,
     bands: Array,
     turns: Array,
-    steps: tuple[float, float, bool],
+    steps: Steps,
     work: Whole,
     depth: Cells,
 ) -> None:
