@@ -557,9 +557,7 @@ def _on_round(g: Array, cosine: float, sine: float, ray: Array, outline: Array, 
 
 
 @njit(cache=True, error_model="numpy", nogil=True)
-def _bounds_on_round(
-    pieces: Array, outline: Array, bands: Array, steps: Steps, most: float, bounds: Whole
-) -> None:
+def _bounds_on_round(pieces: Array, outline: Array, bands: Array, steps: Steps, most: float, bounds: Whole) -> None:
     """Fill what is worked out of each piece, and its bounds in cells."""
     for k in range(pieces.shape[0]):
         g = pieces[k]
