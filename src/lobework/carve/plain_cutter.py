@@ -31,7 +31,7 @@ _MET_MM: Final = 1e-7
 _NO_MM: Final = 1e-300
 _STEPS_BACK: Final = 8
 _POLISHES: Final = 8
-_STARTS: Final = ((0.5, 0.2), (0.5, 0.8))
+_STARTS: Final = ((0.5, 0.2), (0.5, 0.8), (0.05, 0.5))
 
 
 class _Line(NamedTuple):
