@@ -1,0 +1,130 @@
+"""The compiled way for a fixed tool, whose blade has no thickness: on faces and on round surfaces, upright or leaning."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from lobework.carve.compiled_path import Rays, edge_rows, pieces_of, stretches
+from lobework.errors import SettingError
+from lobework.surface import Face
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from lobework.carve.stock import Depth, Stock
+    from lobework.carve.sweep import Sweep
+    from lobework.edge import Edge
+
+__all__ = ["carve_tool", "refuse_tool"]
+
+_WITHIN_MM: Final = 1e-5
+_MOST_TURN_RAD: Final = 0.05
+_MOST_TILT_RAD: Final = 0.02
+_LEAST_UPRIGHT: Final = 0.2
+_NEAREST_AXIS_MM: Final = 1e-6
+
+
+def refuse_tool(stock: Stock, sweep: Sweep) -> None:
+    """Raise `SettingError` where a fixed tool's sweep is one that `carve_tool` cannot carve.
+
+    It must point out of the work to within 78 degrees, and on a round surface keep off the work's axis.
+    """
+    given = f"cut={sweep.title!r}: the 'compiled' backend cannot carve"
+    if isinstance(stock.surface, Face):
+        out = sweep.outward[:, 2]
+    else:
+        away = np.hypot(sweep.tip[:, 0], sweep.tip[:, 1])
+        if away.min() <= _NEAREST_AXIS_MM:
+            raise SettingError(f"{given} through the work's axis; keep the tip off it, or use the backend 'plain'")
+        out = (sweep.tip[:, :2] * sweep.outward[:, :2]).sum(axis=-1) / away
+    if out.min() < _LEAST_UPRIGHT:
+        leans = math.degrees(math.acos(max(float(out.min()), -1.0)))
+        raise SettingError(
+            f"{given} with a cutter {leans:.0f} degrees off the way straight out of the work; keep it within 78 degrees, "
+            "or use the backend 'plain'"
+        )
+
+
+def carve_tool(stock: Stock, sweep: Sweep, depth: Depth, progress: Callable[[float], None]) -> None:
+    """Deepen any stock by one sweep of a fixed tool.
+
+    Between two places of its path a blade turns evenly. It has no thickness: plunged upright without moving, or drawn along its
+    own breadth, it marks a line of no width, and no ray of the grid is deepened.
+
+    Parameters
+    ----------
+    stock : Stock
+        Of any surface.
+    sweep : Sweep
+        Held in a fixed rest.
+    depth : (rows, columns) float32, mm
+        Deepened.
+    progress : callable
+        Called now and then with the part done, 0 to 1; what it raises stops the carving.
+
+    Raises
+    ------
+    SettingError
+        See `refuse_tool`.
+
+    Examples
+    --------
+    >>> from lobework.carve.stock import stock_of
+    >>> from lobework.carve.sweep import Sweep
+    >>> from lobework.cutter import Vee
+    >>> from lobework.holder import FixedTool
+    >>> from lobework.piece import Disc
+    >>> stock = stock_of(Disc(diameter=20.0, thickness=5.0), resolution=0.5)
+    >>> up, level = np.array([[0.0, 0.0, 1.0]]), np.array([[1.0, 0.0, 0.0]])
+    >>> vee = Vee(angle_deg=90.0, width=3.0, held=FixedTool())
+    >>> groove = Sweep(vee.edge, vee.held, np.array([[0.0, -4.0, -0.75], [0.0, 4.0, -0.75]]), up, level)
+    >>> depth = stock.uncut()
+    >>> carve_tool(stock, groove, depth, lambda part: None)
+    >>> depth[20, 18:23].round(6).tolist()
+    [0.0, 0.25, 0.75, 0.25, 0.0]
+    """
+    refuse_tool(stock, sweep)
+    if isinstance(stock.surface, Face) and sweep.upright:
+        _carve_upright(stock, sweep, depth, progress)
+        return
+    from lobework.kernels import sweep_tool
+    from lobework.kernels.tiles import work_in
+
+    outline, bodies, rays, work = edge_rows(sweep.edge), _bodies(sweep.edge), Rays.of(stock), work_in(stock.inside)
+    for some in pieces_of(sweep, not rays.on_face, _MOST_TILT_RAD):
+        (tip, _, tip_end), (frame, _, frame_end) = some.tips, some.frames
+        pieces = np.zeros((len(some.polar), sweep_tool.PIECE))
+        pieces[:, 0], pieces[:, 1] = some.polar, some.swept
+        pieces[:, 2:5], pieces[:, 5:8] = tip, tip_end - tip
+        for column, way in ((8, 2), (14, 0)):
+            pieces[:, column : column + 3] = frame[:, :, way]
+            pieces[:, column + 3 : column + 6] = frame_end[:, :, way] - frame[:, :, way]
+        sweep_tool.carve_tool(pieces, outline, bodies, *rays, work, depth)
+        progress(some.done)
+
+
+def _carve_upright(stock: Stock, sweep: Sweep, depth: Depth, progress: Callable[[float], None]) -> None:
+    """Deepen a face by an upright tool, in closed form."""
+    from lobework.kernels.sweep_blade import blade_on_face
+    from lobework.kernels.tiles import work_in
+
+    turn = min(_MOST_TURN_RAD, (_WITHIN_MM / (0.016 * sweep.edge.half_width)) ** (1 / 3))
+    grid = float(stock.across[0]), float(stock.down[0]), stock.column_step, stock.row_step
+    outline, work = edge_rows(sweep.edge), work_in(stock.inside)
+    for some in pieces_of(sweep, False, turn):
+        (tip, _, tip_end), (frame, _, frame_end) = some.tips, some.frames
+        pieces = np.zeros((len(tip), 16))
+        pieces[:, :3], pieces[:, 3:6] = tip, tip_end - tip
+        pieces[:, 6:8], pieces[:, 12:14] = frame[:, :2, 0], frame_end[:, :2, 0]
+        blade_on_face(pieces, outline, grid, work, depth)
+        progress(some.done)
+
+
+def _bodies(edge: Edge) -> NDArray[np.int32]:
+    """Return the stretches of an edge that do not bend inwards: first and last part, and 0 for both sides, or 1 and -1."""
+    bodies = [(first, after - 1, side) for first, after in stretches(edge) for side in ((0,) if first == 0 else (1, -1))]
+    return np.array(bodies, dtype=np.int32)
