@@ -1,4 +1,4 @@
-"""The compiled way of carving faces: each way of holding a cutter has its own kernels, and this finds them."""
+"""The compiled way of carving: surfaces and ways of holding a cutter have kernels of their own, and this finds them."""
 
 from __future__ import annotations
 
@@ -7,9 +7,13 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final
 
-from lobework.carve import compiled_blade
-from lobework.carve.backend import Ability, refuse
+from lobework.carve.backend import EVERYTHING, Ability, refuse
 from lobework.carve.compiled_face import carve_face
+from lobework.carve.compiled_frame import carve_frame
+from lobework.carve.compiled_solid import carve_solid
+from lobework.carve.compiled_tool import carve_tool, refuse_tool
+from lobework.holder import CuttingFrame, FixedTool
+from lobework.surface import Face
 
 if TYPE_CHECKING:
     from lobework.carve.backend import Progress
@@ -20,7 +24,18 @@ if TYPE_CHECKING:
 
 __all__ = ["Compiled"]
 
-_CAN: Final[frozenset[Ability]] = frozenset(["face", "drilling spindle", "fixed", "cutting frame", "eccentric frame"])
+_CAN: Final[frozenset[Ability]] = EVERYTHING - {"leaning"}
+
+
+def _route(stock: Stock, sweep: Sweep) -> Route | None:
+    """Return what carves one sweep by itself, having refused what it cannot carve; none for what `carve_face` takes."""
+    if isinstance(sweep.held, FixedTool):
+        refuse_tool(stock, sweep)
+        return carve_tool
+    if not isinstance(stock.surface, Face):
+        refuse_tool(stock, sweep)
+        return carve_solid
+    return carve_frame if isinstance(sweep.held, CuttingFrame) else None
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,7 +60,7 @@ class Compiled:
     """
 
     name: str = field(default="compiled", init=False)
-    says: str = field(default="compiled, on every core, faces only: fast, and exact between the places of a path", init=False)
+    says: str = field(default="compiled, on every core: fast, and exact between the places of a path", init=False)
     can: frozenset[Ability] = field(default=_CAN, init=False)
 
     def carve(self, stock: Stock, sweeps: Sequence[Sweep], depth: Depth, progress: Progress | None = None) -> None:
@@ -54,11 +69,10 @@ class Compiled:
         together: list[Sweep] = []
         alone: list[tuple[Route, Sweep]] = []
         for sweep in sweeps:
-            route = compiled_blade.ROUTES.get(("face", sweep.held.kind))
+            route = _route(stock, sweep)
             if route is None:
                 together.append(sweep)
             else:
-                compiled_blade.refuse_sweep(stock, sweep)
                 alone.append((route, sweep))
         sizes = [sum(len(sweep.tip) for sweep in together), *(len(sweep.tip) for _, sweep in alone)]
         done = list(itertools.accumulate(sizes, initial=0))

@@ -1,0 +1,150 @@
+"""The compiled way for a cutting frame over a face: it stands upright, and turns evenly between two places of its path."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator
+from typing import TYPE_CHECKING, Final, NamedTuple
+
+import numpy as np
+
+from lobework.edge import Arc
+from lobework.holder import CuttingFrame
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from lobework.carve.stock import Depth, Stock
+    from lobework.carve.sweep import Sweep
+    from lobework.edge import Edge
+    from lobework.rigid import Array
+
+    Whole = NDArray[np.int32]
+
+__all__ = ["carve_frame"]
+
+_AT_ONCE: Final = 1 << 13
+_MOST_TURN_RAD: Final = 0.05
+_CORNER: Final = 1e-9
+_COLUMNS: Final = 41
+_CUTS: Final = 22
+
+
+def carve_frame(stock: Stock, sweep: Sweep, depth: Depth, progress: Callable[[float], None]) -> None:
+    """Deepen a face by one sweep of a cutting frame that stands upright on it.
+
+    Parameters
+    ----------
+    stock : Stock
+        Of a face.
+    sweep : Sweep
+        Held in a cutting frame.
+    depth : (rows, columns) float32, mm
+        Deepened.
+    progress : callable
+        Called now and then with the part done, 0 to 1; what it raises stops the carving.
+    """
+    from lobework.kernels.sweep_frame import frame_on_face
+    from lobework.kernels.tiles import work_in
+
+    assert isinstance(sweep.held, CuttingFrame)
+    outline, bodies = _outline(sweep.edge), _bodies(sweep.edge)
+    grid = float(stock.across[0]), float(stock.down[0]), stock.column_step, stock.row_step
+    work = work_in(stock.inside)
+    for done, pieces in _pieces(sweep, math.radians(sweep.held.angle_deg) + math.pi / 2):
+        frame_on_face(pieces, sweep.held.radius, outline, bodies, len(bodies) == 1, grid, work, depth)
+        progress(done)
+
+
+def _outline(edge: Edge) -> Array:
+    """Return an edge as the kernels take it: each part, and whether the outline has a corner where it begins."""
+    before, rows = 0.0, []
+    for part, (rise, after) in zip(edge.parts, _slopes(edge), strict=True):
+        shape = (1.0, part.centre, part.radius) if isinstance(part, Arc) else (0.0, part.low, part.rise)
+        rows.append((part.near, part.far, *shape, float(abs(rise - before) > _CORNER)))
+        before = after
+    return np.array(rows, dtype=np.float64)
+
+
+def _slopes(edge: Edge) -> list[tuple[float, float]]:
+    """Return the rise of each part where it begins and where it ends."""
+    slopes = []
+    for part in edge.parts:
+        if isinstance(part, Arc):
+            near, far = (math.asin(min(r / part.radius, 1.0)) for r in (part.near, part.far))
+            slopes.append((math.tan(near), math.inf if part.far >= part.radius else math.tan(far)))
+        else:
+            slopes.append((part.rise, part.rise))
+    return slopes
+
+
+def _bodies(edge: Edge) -> Whole:
+    """Return the stretches of an edge that do not bend inwards: first and last part, and 0 for both sides, or 1 and -1."""
+    slopes = _slopes(edge)
+    breaks = [k for k in range(1, len(slopes)) if slopes[k][0] < slopes[k - 1][1] - _CORNER]
+    bodies: list[tuple[int, int, int]] = []
+    for first, after in zip([0, *breaks], [*breaks, len(slopes)], strict=True):
+        sides = (0,) if first == 0 else (1, -1)
+        bodies += [(first, after - 1, side) for side in sides]
+    return np.array(bodies, dtype=np.int32)
+
+
+class _Steps(NamedTuple):
+    """Some steps of a path cut into pieces: whose step, from where to where in it, whether to be cut, and the part done."""
+
+    step: NDArray[np.intp]
+    begin: Array
+    end: Array
+    cut: NDArray[np.bool_]
+    done: float
+
+
+def _some(counts: Callable[[slice], NDArray[np.intp]], total: int) -> Iterator[tuple[slice, _Steps]]:
+    """Yield a path's steps, some thousands of pieces at a time, each lot with the step before it and the step after it.
+
+    ``counts`` says into how many pieces to cut steps.
+    """
+    for first in range(0, total, _AT_ONCE):
+        upto = min(first + _AT_ONCE, total)
+        ends = np.cumsum(counts(slice(first, upto)))
+        lots = np.searchsorted(ends, np.arange(4 * _AT_ONCE, ends[-1], 4 * _AT_ONCE))
+        for low, high in zip(np.unique([0, *lots]), [*np.unique([0, *lots])[1:], upto - first], strict=True):
+            if low == high:
+                continue
+            near = slice(max(first + low - 1, 0), min(first + high + 1, total))
+            count = counts(near)
+            step = np.repeat(np.arange(len(count)), count)
+            number = np.arange(len(step)) - np.repeat(np.cumsum(count) - count, count)
+            path_step = near.start + step
+            cut = (path_step >= first + low) & (path_step < first + high)
+            yield near, _Steps(step, number / count[step], (number + 1) / count[step], cut, float((first + high) / total))
+
+
+def _rows(vectors: Array, which: slice) -> Array:
+    """Return the vectors of some places, or the one that stands for all."""
+    return np.broadcast_to(vectors, (which.stop - which.start, 3)) if len(vectors) == 1 else vectors[which]
+
+
+def _pieces(sweep: Sweep, aside: float) -> Iterator[tuple[float, Array]]:
+    """Yield pieces of path for the kernel, with the part of the path done; the axis stands ``aside`` of the level, rad."""
+    tip, total = sweep.tip, max(len(sweep.tip) - 1, 1)
+
+    def turn(which: slice) -> Array:
+        level = _rows(sweep.level, slice(which.start, which.stop + 1)) if len(tip) > 1 else np.repeat(sweep.level[:1], 2, axis=0)
+        x, y = level[:, 0], level[:, 1]
+        turned: Array = np.arctan2(x[:-1] * y[1:] - y[:-1] * x[1:], x[:-1] * x[1:] + y[:-1] * y[1:])
+        return turned
+
+    for near, steps in _some(lambda which: np.maximum(np.ceil(np.abs(turn(which)) / _MOST_TURN_RAD), 1).astype(np.intp), total):
+        place = tip[near.start : near.stop + 1]
+        move = np.diff(place, axis=0) if len(tip) > 1 else np.zeros((1, 3))
+        level = _rows(sweep.level, near)[steps.step]
+        begins = np.arctan2(level[:, 1], level[:, 0]) + aside
+        turned = turn(near)[steps.step]
+        first, last = begins + steps.begin * turned, begins + steps.end * turned
+        pieces = np.zeros((len(steps.step), _COLUMNS))
+        pieces[:, :3] = place[steps.step] + steps.begin[:, None] * move[steps.step]
+        pieces[:, 3:6] = (steps.end - steps.begin)[:, None] * move[steps.step]
+        pieces[:, 6], pieces[:, 7] = np.cos(first), np.sin(first)
+        pieces[:, 8], pieces[:, _CUTS] = last - first, steps.cut
+        yield steps.done, pieces

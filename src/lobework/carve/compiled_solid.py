@@ -1,0 +1,176 @@
+"""The compiled way for solids of revolution over any surface: what revolves, leaning or upright, and what frames swing."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Callable, Iterator
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from lobework.carve.compiled_path import Rays, edge_rows, pieces_of, stretches
+from lobework.edge import Arc, Slant
+from lobework.holder import CuttingFrame, EccentricFrame
+from lobework.surface import Round
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from lobework.carve.stock import Depth, Stock
+    from lobework.carve.sweep import Sweep
+    from lobework.edge import Edge
+    from lobework.holder import Holder
+    from lobework.rigid import Array
+
+    Whole = NDArray[np.int32]
+    Part = tuple[float, ...]
+
+__all__ = ["carve_solid"]
+
+_MOST_TURN_RAD: Final = 0.03
+_STRAIGHT, _ROUND_IT = 0.0, 1.0
+
+
+def carve_solid(stock: Stock, sweep: Sweep, depth: Depth, progress: Callable[[float], None]) -> None:
+    """Deepen any stock by one sweep of a cutter that revolves, about its own middle line or as a frame swings it.
+
+    Parameters
+    ----------
+    stock : Stock
+        Of any surface.
+    sweep : Sweep
+        Held in anything but a fixed rest.
+    depth : (rows, columns) float32, mm
+        Deepened.
+    progress : callable
+        Called now and then with the part done, 0 to 1; what it raises stops the carving.
+    """
+    from lobework.kernels import sweep_solid
+    from lobework.kernels.tiles import work_in
+
+    outline, bodies = _outline(sweep.edge, sweep.held)
+    shape = _shape(sweep.held)
+    rays = Rays.of(stock)
+    work = work_in(stock.inside)
+    for done, pieces in _pieces(sweep, around=isinstance(stock.surface, Round)):
+        sweep_solid.carve_solid(pieces, edge_rows(sweep.edge), shape, outline, bodies, *rays, work, depth)
+        progress(done)
+
+
+def _shape(held: Holder) -> tuple[int, float]:
+    from lobework.kernels.sweep_solid import DRILL, FRAME, RING
+
+    if isinstance(held, CuttingFrame):
+        return FRAME, held.radius
+    return (RING, held.radius) if isinstance(held, EccentricFrame) else (DRILL, 0.0)
+
+
+def _outline(edge: Edge, held: Holder) -> tuple[Array, Whole]:
+    """Return the outlines of solids that together are the one that the edge describes, as `lobework.kernels.meet` takes them.
+
+    Each stretch of the edge that does not bend inwards, filled up to the middle line at the height of its lower end, is
+    within the whole, for an edge never falls; so each is a solid of its own, without hollows. An edge swung in a circle is one,
+    and the cylinder about it follows it.
+    """
+    rows: list[Part] = []
+    ends = [0]
+    if isinstance(held, EccentricFrame):
+        for side in (1, -1):
+            rows += _swung(edge, held.radius, side)
+        ends.append(len(rows))
+        far = held.radius + edge.half_width
+        rows += [*_line((0.0, 0.0), (far, 0.0), 1), (_STRAIGHT, far, 0.0, 0.0, 1.0, math.inf, 1.0)]
+    else:
+        for first, after in stretches(edge):
+            stretch = edge.parts[first:after]
+            rows += _about_outward(stretch) if not isinstance(held, CuttingFrame) else _in_frame(stretch, held.radius)
+            ends.append(len(rows))
+    padded = [(*row, *([0.0] * (8 - len(row)))) for row in rows]
+    return np.array(padded, dtype=np.float64), np.array(list(itertools.pairwise(ends)), dtype=np.int32)
+
+
+def _line(a: tuple[float, float], b: tuple[float, float], side: int) -> Iterator[Part]:
+    """Yield a straight part from one (r, y) to another, if any of it is on the outline's side of the axis."""
+    if a == b or max(a[0], b[0]) < 0:
+        return
+    if min(a[0], b[0]) < 0:
+        on_axis = (0.0, a[1] + (b[1] - a[1]) * a[0] / (a[0] - b[0]))
+        a, b = (on_axis, b) if a[0] < 0 else (a, on_axis)
+    long = math.hypot(b[0] - a[0], b[1] - a[1])
+    if long > 0:
+        yield _STRAIGHT, a[0], a[1], (b[0] - a[0]) / long, (b[1] - a[1]) / long, long, float(side)
+
+
+def _ends(part: Slant) -> tuple[tuple[float, float], tuple[float, float]]:
+    return (part.near, part.low), (part.far, part.low + part.rise * (part.far - part.near))
+
+
+def _top(part: Slant | Arc) -> float:
+    return float(part.at(np.array(part.far)))
+
+
+def _about_outward(stretch: tuple[Slant | Arc, ...]) -> Iterator[Part]:
+    """Yield the outline of what a stretch of an edge describes about the cutter's own middle line."""
+    yield from _line((0.0, stretch[0].low), (stretch[0].near, stretch[0].low), 1)
+    for part in stretch:
+        if isinstance(part, Arc):
+            yield _ROUND_IT, 0.0, part.centre, part.radius, 0.0, -1.0, part.near, part.far
+        else:
+            yield from _line(*_ends(part), 1)
+    yield _STRAIGHT, stretch[-1].far, _top(stretch[-1]), 0.0, 1.0, math.inf, 1.0
+
+
+def _in_frame(stretch: tuple[Slant | Arc, ...], radius: float) -> Iterator[Part]:
+    """Yield the outline of what a stretch of an edge describes as a frame swings it."""
+    first, last = stretch[0], stretch[-1]
+    yield from _line((radius - first.low, -first.near), (radius - first.low, first.near), 1)
+    for part in stretch:
+        if isinstance(part, Arc):
+            yield _ROUND_IT, radius - part.centre, 0.0, part.radius, 1.0, 0.0, part.near, part.far
+    for side in (1, -1):
+        for part in stretch:
+            if isinstance(part, Slant):
+                (near, low), (far, high) = _ends(part)
+                yield from _line((radius - low, side * near), (radius - high, side * far), side)
+        yield from _line((radius - _top(last), side * last.far), (0.0, side * last.far), side)
+
+
+def _swung(edge: Edge, radius: float, side: int) -> Iterator[Part]:
+    """Yield one side of the outline of what an edge describes that is swung in a circle."""
+    for part in edge.parts:
+        if isinstance(part, Slant):
+            (near, low), (far, high) = _ends(part)
+            yield from _line((radius + side * near, low), (radius + side * far, high), side)
+        elif side > 0:
+            yield _ROUND_IT, radius, part.centre, part.radius, 0.0, -1.0, part.near, part.far
+    if radius + side * edge.half_width >= 0:
+        yield _STRAIGHT, radius + side * edge.half_width, edge.height, 0.0, 1.0, math.inf, float(side)
+
+
+def _pieces(sweep: Sweep, around: bool) -> Iterator[tuple[float, Array]]:
+    """Yield pieces of path for the kernel, some at a time, with the part of the path done."""
+    from lobework.kernels.sweep_solid import OUT, PIECE, TIP
+
+    longest = sweep.edge.half_width / 2 if isinstance(sweep.held, EccentricFrame) else math.inf
+    swing = sweep.held.radius if isinstance(sweep.held, CuttingFrame) else 0.0
+    for some in pieces_of(sweep, around, _MOST_TURN_RAD, longest):
+        axes = [_axis(sweep.held, frame) for frame in some.frames]
+        middles = [tip + swing * frame[:, :, 2] for tip, frame in zip(some.tips, some.frames, strict=True)]
+        pieces = np.zeros((len(some.polar), PIECE))
+        pieces[:, 0], pieces[:, 1] = some.polar, some.swept
+        pieces[:, 2:5], pieces[:, 5:8] = middles[0], middles[2] - middles[0]
+        pieces[:, 8:11] = 4 * middles[1] - 2 * (middles[0] + middles[2])
+        pieces[:, 11:14], pieces[:, 14:17] = axes[0], axes[2] - axes[0]
+        pieces[:, TIP : TIP + 3], pieces[:, TIP + 3 : TIP + 6] = some.tips[0], some.tips[2]
+        pieces[:, OUT : OUT + 3], pieces[:, OUT + 3 : OUT + 6] = some.frames[0][:, :, 2], some.frames[2][:, :, 2]
+        yield some.done, pieces
+
+
+def _axis(held: Holder, frame: Array) -> Array:
+    """Return the axis about which a cutter revolves, in (n, 3, 3) frames of level, across and outward."""
+    if not isinstance(held, CuttingFrame):
+        return frame[:, :, 2]
+    angle = math.radians(held.angle_deg)
+    axis: Array = math.cos(angle) * frame[:, :, 1] - math.sin(angle) * frame[:, :, 0]
+    return axis

@@ -1,0 +1,675 @@
+"""Solids of revolution swept over a depth grid along pieces of path, over any surface and however they lean.
+
+A piece of path turns little, so that how deep a convex solid cuts a ray bends down all along it: it lies below each of its
+tangents. From where the solid's axis passes the ray the deepest place is looked for uphill, until the tangents on both sides of
+it leave nothing above what is found; a ray whose first tangent promises no more than it is deep already is left at once. A
+tangent is known from the skin where the ray leaves the solid: ``n . v / n . way``, v the skin's speed there and n its normal.
+
+A ray that is cut deepest from within a piece leaves the solid where its skin neither comes nor goes, ``n . v = 0``. For a solid
+about the way out of the work that is near its middle line, as the path climbs little: only that slab is visited.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+from numba import njit, prange
+
+from lobework.kernels.meet import NOTHING, gap, leaves
+from lobework.kernels.sweep_blade import bounds_around, longest, lots, patch_columns, reach, rows_between, turned_on
+from lobework.kernels.tiles import (
+    PATCH,
+    PATCHES,
+    PRANGE_ALONE,
+    SHARES,
+    blank_tile,
+    cell_above,
+    cell_below,
+    corner,
+    load_tile,
+    next_ticket,
+    store_tile,
+)
+
+if TYPE_CHECKING:
+    from lobework.kernels.tiles import Cells, Counts, Whole
+    from lobework.rigid import Array
+
+    Shape = tuple[int, float]
+    Steps = tuple[float, float, float, bool]
+
+__all__ = ["PIECE", "carve_solid"]
+
+PIECE: Final = 66
+"""A piece of path: see `carve_solid`."""
+TIP: Final = 48
+OUT: Final = 54
+_BOX: Final = 60
+DRILL: Final = 0
+FRAME: Final = 1
+RING: Final = 2
+FUSED: Final = {"contract"}
+"""A product and a sum may be fused, which rounds once instead of twice; nothing is reordered."""
+_WITHIN_MM: Final = 5e-7
+_NO_MM: Final = 1e-12
+_LEAST_SQUARE: Final = 1e-12
+_INTO_MM: Final = 1e-7
+_SLACK_MM: Final = 1e-9
+_ROUNDS: Final = 60
+_STOPS: Final = 8
+
+
+@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+def _seen(
+    g: Array, ray: Array, t: float
+) -> tuple[float, float, float, float, float, float, float, float, float, float, float, float]:
+    """Return a ray's start off the solid's middle, its way, and the solid's axis and middle, t of a piece done.
+
+    All are as the path's radius there sees them. ``ray`` is a start and a way, 3 each, as the radius in the middle of the piece
+    sees them, and the ray's end.
+    """
+    sx, sy, wx, wy = ray[0], ray[1], ray[3], ray[4]
+    if g[1] != 0.0:
+        c, q = turned_on(1.0, 0.0, (t - 0.5) * g[1])
+        sx, sy = sx * c - sy * q, sy * c + sx * q
+        wx, wy = wx * c - wy * q, wy * c + wx * q
+    bow = t * (1.0 - t)
+    px, py, pz = g[2] + t * g[5] + bow * g[8], g[3] + t * g[6] + bow * g[9], g[4] + t * g[7] + bow * g[10]
+    ax, ay, az = g[11] + t * g[14], g[12] + t * g[15], g[13] + t * g[16]
+    if g[17] != 0.0:
+        per = 1.0 / math.sqrt(ax * ax + ay * ay + az * az)
+        ax, ay, az = ax * per, ay * per, az * per
+    return sx - px, sy - py, ray[2] - pz, wx, wy, ray[5], ax, ay, az, px, py, pz
+
+
+@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+def _climb(
+    g: Array,
+    t: float,
+    e: float,
+    x: float,
+    y: float,
+    z: float,
+    wx: float,
+    wy: float,
+    wz: float,
+    ax: float,
+    ay: float,
+    az: float,
+    px: float,
+    py: float,
+    normal_r: float,
+    normal_y: float,
+) -> tuple[float, float]:
+    """Return how fast the skin comes on where a ray meets it, and how fast the ray leaves through it: n . v and n . way."""
+    x, y, z = x + e * wx, y + e * wy, z + e * wz
+    up = x * ax + y * ay + z * az
+    rx, ry, rz = x - up * ax, y - up * ay, z - up * az
+    r = math.sqrt(rx * rx + ry * ry + rz * rz)
+    scale = normal_r / r if r > _NO_MM else 0.0
+    nx, ny, nz = normal_y * ax + scale * rx, normal_y * ay + scale * ry, normal_y * az + scale * rz
+    bow = 1.0 - 2.0 * t
+    vx, vy, vz = g[5] + bow * g[8] - g[1] * (y + py), g[6] + bow * g[9] + g[1] * (x + px), g[7] + bow * g[10]
+    if g[17] != 0.0:
+        ox, oy, oz = ay * g[16] - az * g[15], az * g[14] - ax * g[16], ax * g[15] - ay * g[14]
+        vx, vy, vz = vx + oy * z - oz * y, vy + oz * x - ox * z, vz + ox * y - oy * x
+    return nx * vx + ny * vy + nz * vz, nx * wx + ny * wy + nz * wz
+
+
+@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+def _depth(g: Array, ray: Array, t: float, outline: Array, first: int, last: int) -> tuple[float, float, float]:
+    """Return how deep a ray goes in the solid, t of a piece done; how that grows with t; how squarely it leaves, 0 to 1."""
+    x, y, z, wx, wy, wz, ax, ay, az, px, py, _ = _seen(g, ray, t)
+    base = -(x * wx + y * wy + z * wz)
+    x, y, z = x + base * wx, y + base * wy, z + base * wz
+    up, climb = x * ax + y * ay + z * az, wx * ax + wy * ay + wz * az
+    square = max(1.0 - climb * climb, 0.0)
+    e, normal_r, normal_y = leaves(
+        outline, first, last, up, climb, square, -up * climb, x * x + y * y + z * z - up * up, ray[6] - base, g[44] != 0.0
+    )
+    if e == NOTHING:
+        return NOTHING, 0.0, 1.0
+    if normal_r == 0.0 and normal_y == 0.0:
+        return e + base, 0.0, 1.0
+    comes, leaving = _climb(g, t, e, x, y, z, wx, wy, wz, ax, ay, az, px, py, normal_r, normal_y)
+    leaving = max(leaving, _LEAST_SQUARE)
+    return e + base, comes / leaving, leaving
+
+
+@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+def _misses(
+    g: Array, ray: Array, t: float, low: float, high: float, outline: Array, first: int, last: int
+) -> tuple[float, float]:
+    """Return by how much a ray misses a convex solid, t of a piece done, and how that grows with t."""
+    x, y, z, wx, wy, wz, ax, ay, az, px, py, _ = _seen(g, ray, t)
+    up, climb = x * ax + y * ay + z * az, wx * ax + wy * ay + wz * az
+    cross, off = x * wx + y * wy + z * wz - up * climb, x * x + y * y + z * z - up * up
+    square = max(1.0 - climb * climb, 0.0)
+    least, above, grows_above, below, grows_below = 1e30, 0.0, 0.0, 0.0, 0.0
+    while high - low >= _WITHIN_MM:
+        e = 0.5 * (low + high)
+        r = math.sqrt(max((square * e + 2.0 * cross) * e + off, 0.0))
+        out, normal_r, normal_y = gap(outline, first, last, r, up + climb * e)
+        grows = normal_r * (square * e + cross) / max(r, _NO_MM) + normal_y * climb
+        comes, _ = _climb(g, t, e, x, y, z, wx, wy, wz, ax, ay, az, px, py, normal_r, normal_y)
+        least = min(least, out)
+        if out <= 0.0 or abs(grows) < _NO_MM:
+            return out, -comes
+        if grows > 0.0:
+            high, above, grows_above = e, grows, -comes
+        else:
+            low, below, grows_below = e, grows, -comes
+    if below == 0.0 or above == 0.0:
+        return least, grows_above + grows_below
+    share = -below / (above - below)
+    return least, share * grows_above + (1.0 - share) * grows_below
+
+
+@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+def _passed(g: Array, ray: Array, floor: float, off: float) -> tuple[bool, float, float]:
+    """Return whether a piece passes a ray by; where its tip is nearest to it; and how far aside of the tip's way the ray is.
+
+    All that is ``off`` mm about the ray is passed by too; the ray is taken from ``floor`` to as deep as the piece reaches, and
+    the tip is nearest at its own height.
+    """
+    x, y, z, wx, wy, wz = ray[0] - g[18], ray[1] - g[19], ray[2] - g[20], ray[3], ray[4], ray[5]
+    u, per_u = x * g[24] + y * g[25] + z * g[26], wx * g[24] + wy * g[25] + wz * g[26]
+    v, per_v = x * g[27] + y * g[28] + z * g[29], wx * g[27] + wy * g[28] + wz * g[29]
+    u_low, u_high, v_low, v_high = u + floor * per_u, u + ray[7] * per_u, v + floor * per_v, v + ray[7] * per_v
+    aside, ahead, behind = g[34] + off, 0.5 * g[30] + g[36] + off, -0.5 * g[30] - g[37] - off
+    passed = min(v_low, v_high) > aside or max(v_low, v_high) < -aside
+    passed = passed or min(u_low, u_high) > ahead or max(u_low, u_high) < behind
+    up, climb = x * g[21] + y * g[22] + z * g[23], wx * g[21] + wy * g[22] + wz * g[23]
+    e = -up / climb if climb < -0.05 else 0.0
+    t = 0.5 + (u + e * per_u) / g[30] if g[30] > _NO_MM else 0.5
+    return passed, min(max(t, 0.0), 1.0), v + e * per_v
+
+
+@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+def _first_met(g: Array, ray: Array, t: float, floor: float, outline: Array, first: int, last: int) -> float:
+    """Return a place in a piece where a ray meets a convex solid that it misses at t; -1 where there is none to be had.
+
+    How much a ray misses by bends up all along a piece, so its tangents lead to where it is met, and never past.
+    """
+    for _ in range(_ROUNDS):
+        out, grows = _misses(g, ray, t, floor, min(ray[6], ray[7]), outline, first, last)
+        if out <= 0.0:
+            return t
+        far = 0.0 if grows > 0.0 else 1.0
+        if t == far or out > abs(grows * (far - t)) + g[43]:
+            return -1.0
+        t = min(max(t - (out + _INTO_MM) / grows, 0.0), 1.0)
+    return -1.0
+
+
+@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+def _top(
+    g: Array,
+    ray: Array,
+    low: float,
+    low_deep: float,
+    low_slope: float,
+    high: float,
+    high_deep: float,
+    high_slope: float,
+    floor: float,
+    doubt: float,
+    outline: Array,
+    first: int,
+    last: int,
+) -> float:
+    """Return the depth at a top between two places of a piece, uphill from both, or met at one of them alone.
+
+    Given up where its tangents, and what they may be doubted by, leave no more than ``floor``.
+    """
+    best = max(low_deep, high_deep)
+    for turn in range(_ROUNDS):
+        if low_deep == NOTHING:
+            more, most, t = -high_slope * (high - low), high_deep - high_slope * (high - low), 0.5 * (low + high)
+        elif high_deep == NOTHING:
+            more, most, t = low_slope * (high - low), low_deep + low_slope * (high - low), 0.5 * (low + high)
+        else:
+            if not low_slope > high_slope:
+                break
+            cross = (high_deep - low_deep + low_slope * low - high_slope * high) / (low_slope - high_slope)
+            cross = min(max(cross, low), high)
+            more, most = min(low_slope, -high_slope) * (high - low), low_deep + low_slope * (cross - low)
+            t = low + (high - low) * low_slope / (low_slope - high_slope) if turn % 3 == 0 else cross
+            if turn % 6 == 5 or not low < t < high:
+                t = 0.5 * (low + high)
+        if more <= _WITHIN_MM or most + doubt <= floor:
+            break
+        deep, slope, _ = _depth(g, ray, t, outline, first, last)
+        best = max(best, deep)
+        if slope >= 0.0 and deep >= low_deep and deep != NOTHING:
+            low, low_deep, low_slope = t, deep, slope
+        elif slope < 0.0 and deep >= high_deep:
+            high, high_deep, high_slope = t, deep, slope
+        elif low_deep < high_deep:
+            low, low_deep = t, NOTHING
+        else:
+            high, high_deep = t, NOTHING
+    return best
+
+
+@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+def _uphill(g: Array, ray: Array, t: float, floor: float, outline: Array, first: int, last: int) -> float:
+    """Return how deep a ray is cut by a convex solid in a piece of path, from t on; any, if no deeper than ``floor``."""
+    deep, slope, square = _depth(g, ray, t, outline, first, last)
+    if deep == NOTHING:
+        t = _first_met(g, ray, t, floor, outline, first, last)
+        if t < 0.0:
+            return NOTHING
+        deep, slope, square = _depth(g, ray, t, outline, first, last)
+        if deep == NOTHING:
+            return NOTHING
+    other = 1.0 if slope >= 0.0 else 0.0
+    more = abs(slope * (other - t))
+    doubt = (g[32] + more * g[33]) / square
+    if more <= _WITHIN_MM or deep + more + doubt <= floor:
+        return deep
+    end, at, square = _depth(g, ray, other, outline, first, last)
+    if end != NOTHING:
+        if (at >= 0.0) == (slope >= 0.0):
+            return max(deep, end)
+        doubt = max(doubt, (g[32] + abs(at * (other - t)) * g[33]) / square)
+    if slope >= 0.0:
+        return _top(g, ray, t, deep, slope, other, end, at, floor, doubt, outline, first, last)
+    return _top(g, ray, other, end, at, t, deep, slope, floor, doubt, outline, first, last)
+
+
+@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+def _ringed(
+    g: Array,
+    ray: Array,
+    foot: float,
+    aside: float,
+    floor: float,
+    swing: float,
+    outline: Array,
+    first: int,
+    last: int,
+    stops: Array,
+) -> float:
+    """Return how deep a ray is cut by an edge swung in a circle, in a piece of path: about both of its crossings of the circle.
+
+    The cylinder about the whole follows in the outline, for rays that none of the places tried meets.
+    """
+    half = math.sqrt(max(swing * swing - aside * aside, 0.0)) / max(g[30], _NO_MM)
+    for k in range(_STOPS):
+        t = k / (_STOPS - 4.0) if k < _STOPS - 3 else foot + (k - _STOPS + 2) * half
+        stops[k] = min(max(t, 0.0), 1.0)
+        at = k
+        while at > 0 and stops[at - 1] > stops[at]:
+            stops[at - 1], stops[at] = stops[at], stops[at - 1]
+            at -= 1
+    best, before, before_deep, before_slope = NOTHING, 0.0, NOTHING, 0.0
+    for k in range(_STOPS):
+        t = stops[k]
+        deep, slope, _ = _depth(g, ray, t, outline, first, last)
+        best = max(best, deep)
+        rises, falls = before_deep != NOTHING and before_slope > 0.0, deep != NOTHING and slope < 0.0
+        if t > before and ((rises and (falls or deep < before_deep)) or (falls and before_deep < deep)):
+            low_deep, high_deep = before_deep if rises else NOTHING, deep if falls else NOTHING
+            top = _top(g, ray, before, low_deep, before_slope, t, high_deep, slope, NOTHING, 0.0, outline, first, last)
+            best = max(best, top)
+        before, before_deep, before_slope = t, deep, slope
+    if best != NOTHING:
+        return best
+    t = _first_met(g, ray, min(max(foot, 0.0), 1.0), floor, outline, last, outline.shape[0])
+    if t < 0.0:
+        return NOTHING
+    deep, slope, _ = _depth(g, ray, t, outline, first, last)
+    if deep == NOTHING or slope == 0.0:
+        return deep
+    if slope > 0.0:
+        return _top(g, ray, t, deep, slope, 1.0, NOTHING, 0.0, floor, 0.0, outline, first, last)
+    return _top(g, ray, 0.0, NOTHING, 0.0, t, deep, slope, floor, 0.0, outline, first, last)
+
+
+@njit(cache=True, error_model="numpy", nogil=True)
+def _heights(edge: Array, far: float) -> tuple[float, float]:
+    """Return between which heights above its tip a cutter's skin turns about its middle line, as far out as ``far``.
+
+    That is where the skin's normal meets the middle line: ``h + r / k`` for a rise k at r, h high.
+    """
+    low, high = 1e30, 0.0
+    for p in range(edge.shape[0]):
+        near, end, arc, a, b = edge[p, 0], min(edge[p, 1], far), edge[p, 2] != 0.0, edge[p, 3], edge[p, 4]
+        if near >= far:
+            break
+        if arc:
+            low, high = min(low, a), max(high, a)
+        elif b > 0.05:
+            low, high = min(low, a + near / b), max(high, a + b * (end - near) + end / b)
+    return (low, high) if low <= high else (0.0, 0.0)
+
+
+@njit(cache=True, error_model="numpy", nogil=True)
+def _ahead(edge: Array, far: float, climb: float, speed: float, height: float, along: float, aside: float) -> float:
+    """Return how far ahead of, or behind, its middle line a cutter may be met deepest, ``far`` mm of it in the work.
+
+    Its skin at r, of rise k, h high, comes on by ``r e . (v + (h + r / k - height) w) = r climb / k``, e the way there from the
+    middle line, v the speed at ``height``, and w what it grows by for each mm above, ``along`` v and ``aside``.
+    """
+    out = 0.0
+    for p in range(edge.shape[0]):
+        if edge[p, 0] >= far:
+            break
+        for end in range(3):
+            r = edge[p, 0] if end == 0 else min(edge[p, 1], far)
+            if edge[p, 2] != 0.0:
+                up = math.sqrt(max(edge[p, 4] ** 2 - r * r, 0.0))
+                h, per = edge[p, 3] - up, up / max(r, _NO_MM)
+                steep = math.sqrt(max(edge[p, 4] ** 2 - edge[p, 0] ** 2, 0.0))
+            else:
+                h, per = edge[p, 3] + edge[p, 4] * (r - edge[p, 0]), 1.0 / max(edge[p, 4], _NO_MM)
+                steep = r * per
+            if end == 2:
+                per, steep = 0.0, 0.0
+            off = abs(h + r * per - height)
+            left = speed - off * along
+            if left <= 0.0:
+                out = max(out, r)
+            else:
+                out = max(out, min(r if edge[p, 2] == 0.0 else min(edge[p, 1], far), (steep * climb + r * off * aside) / left))
+    return out
+
+
+@njit(cache=True, error_model="numpy", nogil=True)
+def _footprint(g: Array, edge: Array, shape: Shape, most: float, out: int) -> tuple[float, float, float]:
+    """Return how wide and how tall a solid is in the work, and how far a frame's wheel reaches; below zero: not in it.
+
+    ``out`` is the coordinate that goes out of the work, ``most`` the greatest that the work has.
+    """
+    kind, size = shape
+    upright = min(g[OUT + out], g[OUT + 3 + out])
+    lean = math.sqrt(max(1.0 - upright * upright, 0.0))
+    lowest = min(g[TIP + out], g[TIP + 3 + out])
+    wide, along, tall = edge[edge.shape[0] - 1, 1], size, 0.0
+    for _ in range(4):
+        spread = math.hypot(along, wide) if kind == FRAME else wide + size
+        tall = (most - lowest + lean * spread) / upright
+        wide = reach(edge, tall)
+        if wide < 0.0:
+            break
+        if kind == FRAME:
+            along = math.sqrt(size * size - (size - tall) ** 2) if tall < size else size
+    return wide, tall, along
+
+
+@njit(cache=True, error_model="numpy", nogil=True)
+def _prepare(g: Array, edge: Array, shape: Shape, most: float, on_face: bool) -> bool:
+    """Fill what is worked out of one piece alone; return whether it may reach the work."""
+    kind, size = shape
+    g[41], g[42] = math.cos(g[0] + 0.5 * g[1]), math.sin(g[0] + 0.5 * g[1])
+    g[44] = 0.0 if kind == RING else 1.0
+    g[17] = g[14] ** 2 + g[15] ** 2 + g[16] ** 2
+    wide, tall, along = _footprint(g, edge, shape, most, 2 if on_face else 0)
+    if wide < 0.0:
+        return False
+    for i in range(3):
+        g[18 + i] = 0.5 * (g[TIP + i] + g[TIP + 3 + i])
+    ox, oy, oz = g[OUT] + g[OUT + 3], g[OUT + 1] + g[OUT + 4], g[OUT + 2] + g[OUT + 5]
+    per = 1.0 / math.sqrt(ox * ox + oy * oy + oz * oz)
+    ox, oy, oz = ox * per, oy * per, oz * per
+    g[21], g[22], g[23] = ox, oy, oz
+    vx, vy, vz = g[TIP + 3] - g[TIP] - g[1] * g[19], g[TIP + 4] - g[TIP + 1] + g[1] * g[18], g[TIP + 5] - g[TIP + 2]
+    wx, wy, wz = g[OUT + 3] - g[OUT] - g[1] * oy, g[OUT + 4] - g[OUT + 1] + g[1] * ox, g[OUT + 5] - g[OUT + 2]
+    low, high = _heights(edge, wide) if kind == DRILL else (0.0, tall)
+    height = 0.5 * (low + high)
+    vx, vy, vz = vx + height * wx, vy + height * wy, vz + height * wz
+    rises = vx * ox + vy * oy + vz * oz
+    ux, uy, uz = vx - rises * ox, vy - rises * oy, vz - rises * oz
+    speed = math.sqrt(ux * ux + uy * uy + uz * uz)
+    if speed > _NO_MM:
+        ux, uy, uz = ux / speed, uy / speed, uz / speed
+    elif abs(oz) < 0.8:
+        per = 1.0 / math.hypot(ox, oy)
+        ux, uy, uz = -oy * per, ox * per, 0.0
+    else:
+        per = 1.0 / math.hypot(oy, oz)
+        ux, uy, uz = 0.0, -oz * per, oy * per
+    g[24], g[25], g[26] = ux, uy, uz
+    g[27], g[28], g[29] = oy * uz - oz * uy, oz * ux - ox * uz, ox * uy - oy * ux
+    g[30] = speed
+    turn = math.sqrt((g[OUT + 3] - g[OUT]) ** 2 + (g[OUT + 4] - g[OUT + 1]) ** 2 + (g[OUT + 5] - g[OUT + 2]) ** 2)
+    turn = max(turn, math.sqrt(g[17]))
+    radius = size + wide if kind != FRAME else math.hypot(along, wide)
+    g[32] = (0.0 if on_face else most * g[1] ** 2) / 8 + (radius + tall) * turn * turn / 4
+    g[33] = abs(g[1]) + turn
+    g[43] = 2 * _SLACK_MM + 0.5 * ((0.0 if on_face else most) + size + radius) * g[33] ** 2
+    sways = math.sqrt(wx * wx + wy * wy + wz * wz)
+    g[40] = g[32] + (0.0 if on_face else most * g[1] ** 2) / 8 + 0.5 * sways * (max(tall, high) + radius) + 2 * _SLACK_MM
+    if kind == FRAME:
+        ax, ay, az = g[11] + 0.5 * g[14], g[12] + 0.5 * g[15], g[13] + 0.5 * g[16]
+        cos_u, cos_v = abs(ax * ux + ay * uy + az * uz), abs(ax * g[27] + ay * g[28] + az * g[29])
+        g[34] = along * math.sqrt(max(1.0 - cos_v * cos_v, 0.0)) + wide * cos_v
+        g[35] = along * math.sqrt(max(1.0 - cos_u * cos_u, 0.0)) + wide * cos_u
+    else:
+        g[34], g[35] = radius, radius
+    g[36], g[37], g[38] = g[35], g[35], g[35]
+    if kind == DRILL and speed > _NO_MM:
+        along, aside = abs(wx * ux + wy * uy + wz * uz), abs(wx * g[27] + wy * g[28] + wz * g[29])
+        g[38] = min(_ahead(edge, wide, abs(rises), speed, height, along, aside), g[35])
+    for i in range(3):
+        up = min(g[OUT + i], g[OUT + 3 + i])
+        over = max(g[OUT + i], g[OUT + 3 + i])
+        aside = radius * math.sqrt(max(1.0 - min(up * up, over * over), 0.0)) if up * over > 0.0 else radius
+        aside += turn * turn * tall / 8 + 2 * _SLACK_MM
+        g[_BOX + i] = min(g[TIP + i], g[TIP + 3 + i]) + min(tall * up, 0.0) - aside
+        g[_BOX + 3 + i] = max(g[TIP + i], g[TIP + 3 + i]) + max(tall * over, 0.0) + aside
+    return True
+
+
+@njit(cache=True, error_model="numpy", nogil=True)
+def _join(g: Array, h: Array) -> None:
+    """Shorten what the slabs of a piece and of the one after it have beyond their ends, if they join."""
+    apart = abs(g[0] + g[1] - h[0])
+    for i in range(3):
+        apart = max(apart, abs(g[TIP + 3 + i] - h[TIP + i]), abs(g[OUT + 3 + i] - h[OUT + i]))
+    if apart > _SLACK_MM or min(g[30], h[30]) <= _NO_MM:
+        return
+    turn = math.sqrt((g[24] - h[24]) ** 2 + (g[25] - h[25]) ** 2 + (g[26] - h[26]) ** 2)
+    ahead = max(g[38], h[38])
+    g[36] = min(ahead + g[35] * turn, g[35])
+    h[37] = min(ahead + h[35] * turn, h[35])
+
+
+@njit(cache=True, error_model="numpy", nogil=True)
+def _lay(
+    pieces: Array, edge: Array, shape: Shape, bands: Array, steps: Steps, most: float, grid: Array, on_face: bool, bounds: Whole
+) -> None:
+    """Fill what is worked out of each piece, and its bounds in cells."""
+    for k in range(pieces.shape[0]):
+        g = pieces[k]
+        bounds[k] = 1, 0, 1, 0
+        if not _prepare(g, edge, shape, most, on_face):
+            g[30] = 0.0
+        elif on_face:
+            bounds[k, 0] = cell_above((g[_BOX + 1] - grid[1]) / grid[3])
+            bounds[k, 1] = cell_below((g[_BOX + 4] - grid[1]) / grid[3])
+            bounds[k, 2] = cell_above((g[_BOX] - grid[0]) / grid[2])
+            bounds[k, 3] = cell_below((g[_BOX + 3] - grid[0]) / grid[2])
+        else:
+            aside = max(abs(g[_BOX + 1]), abs(g[_BOX + 4]))
+            bounds_around(g, max(g[_BOX], 0.0), aside, g[_BOX + 2], g[_BOX + 5], bands, steps, bounds[k])
+        if k > 0:
+            _join(pieces[k - 1], g)
+
+
+@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+def _deepen(
+    g: Array,
+    bounds: Whole,
+    row: int,
+    column: int,
+    columns: int,
+    rays: Array,
+    bands: Array,
+    turns: Array,
+    on_face: bool,
+    outline: Array,
+    bodies: Whole,
+    shape: Shape,
+    near: Whole,
+    ray: Array,
+    stops: Array,
+    tile: Cells,
+) -> None:
+    """Deepen a tile by one piece."""
+    kind, size = shape
+    top, bottom = rows_between(bounds, row)
+    count = patch_columns(bounds, column, columns, not on_face, near)
+    for down in range(top, bottom):
+        band = bands[row // PATCH + down]
+        deep = -g[_BOX + 2] if on_face else longest(band, max(g[_BOX], 0.0), g[_BOX + 2], g[_BOX + 5])
+        if deep <= 0.0:
+            continue
+        ray[7] = deep
+        for n in range(count):
+            first = column + near[n] * PATCH
+            if on_face:
+                _stand(ray, turns[first, 2], band[0])
+                off = turns[first, 4]
+            else:
+                _point(g, ray, band, turns[first, 2], turns[first, 3])
+                off = turns[first, 4] * (band[0] + band[4]) + band[4] + band[5] * deep
+            if _passed(g, ray, 0.0, off + g[40])[0]:
+                continue
+            patch = tile[down * PATCHES + near[n]]
+            for r in range(PATCH):
+                at = rays[row + down * PATCH + r]
+                ray[6] = at[4]
+                for j in range(PATCH):
+                    if on_face:
+                        _stand(ray, turns[first + j, 0], at[0])
+                    else:
+                        _point(g, ray, at, turns[first + j, 0], turns[first + j, 1])
+                    floor = float(patch[r * PATCH + j])
+                    passed, foot, aside = _passed(g, ray, floor, g[40])
+                    if passed:
+                        continue
+                    for body in range(bodies.shape[0]):
+                        if kind == RING:
+                            cut = _ringed(g, ray, foot, aside, floor, size, outline, bodies[body, 0], bodies[body, 1], stops)
+                        else:
+                            cut = _uphill(g, ray, foot, floor, outline, bodies[body, 0], bodies[body, 1])
+                        if cut > floor:
+                            floor = cut
+                    found = np.float32(floor)
+                    if found > patch[r * PATCH + j]:
+                        patch[r * PATCH + j] = found
+
+
+@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED, inline="always")
+def _stand(ray: Array, x: float, y: float) -> None:
+    """Fill in a ray that goes into a face."""
+    ray[0], ray[1], ray[2], ray[3], ray[4], ray[5] = x, y, 0.0, 0.0, 0.0, -1.0
+
+
+@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED, inline="always")
+def _point(g: Array, ray: Array, at: Array, cosine: float, sine: float) -> None:
+    """Fill in a ray that goes into a round surface, as the radius in the middle of a piece sees it."""
+    c, s = cosine * g[41] + sine * g[42], sine * g[41] - cosine * g[42]
+    ray[0], ray[1], ray[2] = at[0] * c, at[0] * s, at[1]
+    ray[3], ray[4], ray[5] = -at[2] * c, -at[2] * s, -at[3]
+
+
+@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+def _share(
+    tiles: Counts,
+    tickets: Counts,
+    starts: Counts,
+    order: Whole,
+    pieces: Array,
+    bounds: Whole,
+    rays: Array,
+    bands: Array,
+    turns: Array,
+    on_face: bool,
+    outline: Array,
+    bodies: Whole,
+    shape: Shape,
+    work: Whole,
+    depth: Cells,
+) -> None:
+    """Deepen tiles, as many as there are tickets."""
+    k = next_ticket(tickets)
+    if k >= tiles.size:
+        return
+    tile, near, ray, stops = blank_tile(), np.zeros(PATCHES, np.int32), np.zeros(8), np.zeros(_STOPS)
+    columns = depth.shape[1]
+    while k < tiles.size:
+        number = tiles[k]
+        row, column = corner(number, columns)
+        load_tile(depth, row, column, tile)
+        for of in order[starts[number] : starts[number + 1]]:
+            _deepen(
+                pieces[of],
+                bounds[of],
+                row,
+                column,
+                columns,
+                rays,
+                bands,
+                turns,
+                on_face,
+                outline,
+                bodies,
+                shape,
+                near,
+                ray,
+                stops,
+                tile,
+            )
+        store_tile(tile, row, column, work, depth)
+        k = next_ticket(tickets)
+
+
+@njit(cache=True, error_model="numpy", parallel=PRANGE_ALONE, fastmath=FUSED)
+def _carve(
+    tiles: Counts,
+    starts: Counts,
+    order: Whole,
+    pieces: Array,
+    bounds: Whole,
+    rays: Array,
+    bands: Array,
+    turns: Array,
+    on_face: bool,
+    outline: Array,
+    bodies: Whole,
+    shape: Shape,
+    work: Whole,
+    depth: Cells,
+) -> None:
+    """Deepen all tiles that pieces reach, a thread a tile."""
+    tickets = np.zeros(1, np.int64)
+    for _ in prange(SHARES):
+        _share(tiles, tickets, starts, order, pieces, bounds, rays, bands, turns, on_face, outline, bodies, shape, work, depth)
+
+
+def carve_solid(
+    pieces: Array,
+    edge: Array,
+    shape: Shape,
+    outline: Array,
+    bodies: Whole,
+    rays: Array,
+    bands: Array,
+    turns: Array,
+    steps: Steps,
+    grid: Array,
+    on_face: bool,
+    work: Whole,
+    depth: Cells,
+) -> None:
+    """Deepen depths by a solid of revolution that goes along pieces of path."""
+    bounds = np.zeros((pieces.shape[0], 4), np.int32)
+    most = 0.0 if on_face else float(rays[:, 0].max())
+    _lay(pieces, edge, shape, bands, steps, most, grid, on_face, bounds)
+    for part, tiles, starts, order in lots(bounds, depth.shape, not on_face):
+        _carve(tiles, starts, order, pieces[part], bounds[part], rays, bands, turns, on_face, outline, bodies, shape, work, depth)
