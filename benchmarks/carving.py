@@ -19,7 +19,7 @@ from pathlib import Path
 import numpy as np
 
 from benchmarks.measure import RUNS, paired, say, seconds
-from lobework import Ball, Disc, Vee
+from lobework import Ball, Barrel, Disc, Vee
 from lobework.carve.compiled import Compiled
 from lobework.carve.compiled_face import MERGED_MM
 from lobework.carve.plain import Plain
@@ -72,6 +72,34 @@ def beside_the_judge(kind: str) -> list[bool]:
         say(f"carving with a {kind}, {SAMPLES:,} samples", f"{1e3 * fast:.1f} ms", "(told)", True),
         say("  beside the judge, stamping at each sample", f"{ratio:.0f} times as fast", "80 times", ratio >= 80),
         say("  from a path eight times as dense", f"{1e3 * apart:.3f} um", "under 0.42 um", apart < 4.2e-4),
+    ]
+
+
+def barrel() -> Stock:
+    """Return a barrel of about as many rays as the face, as far apart."""
+    return stock_of(Barrel(diameter=ACROSS / np.pi, length=ACROSS), resolution=ACROSS / (RAYS - 1))
+
+
+def band(number: int, samples: int, depth: float) -> tuple[np.ndarray, np.ndarray]:
+    """Return one closed groove round the barrel, waved six times, and the ways out of it: (samples, 3) each."""
+    turn = np.linspace(0.0, 2 * np.pi, samples)
+    out = np.stack([np.cos(turn), np.sin(turn), 0 * turn], axis=-1)
+    along = -ACROSS * (number + 0.5) / GROOVES + np.sin(6 * turn)
+    return (ACROSS / (2 * np.pi) - depth) * out + along[:, None] * UP, out
+
+
+def round_the_barrel(kind: str) -> list[bool]:
+    """Time the judge stamping on a part of one groove round a barrel, beside all grooves carved whole."""
+    stock, (cutter, depth) = barrel(), CUTS[kind]
+    bands = [band(number, SAMPLES // GROOVES, depth) for number in range(GROOVES)]
+    cuts = [Sweep(cutter.edge, cutter.held, tip, out, UP) for tip, out in bands]
+    tip, out = (each[:400] for each in bands[GROOVES // 2])
+    some = [Sweep(cutter.edge, cutter.held, tip, out, UP)]
+    fast, slow = paired(lambda: carved(stock, cuts), lambda: Plain(stamps=True).carve(stock, some, stock.uncut()), 3)
+    ratio = slow / len(tip) * SAMPLES / fast
+    return [
+        say(f"carving a barrel with a {kind}, {SAMPLES:,} samples", f"{fast:.2f} s", "(told)", True),
+        say("  beside the judge, stamping at each sample", f"{ratio:.0f} times as fast", "80 times", ratio >= 80),
     ]
 
 
@@ -230,7 +258,7 @@ MEASURES: tuple[Callable[[], list[bool]], ...] = (
     *(
         lambda kind=kind, measure=measure: measure(kind)
         for kind in CUTS
-        for measure in (beside_the_judge, by_hand, distance_transform)
+        for measure in (beside_the_judge, by_hand, distance_transform, round_the_barrel)
     ),
     solids,
     lengths,

@@ -42,7 +42,6 @@ __all__ = [
     "FUSED",
     "NOTHING",
     "blade_on_face",
-    "blade_on_round",
     "bounds_around",
     "height",
     "longest",
@@ -347,33 +346,3 @@ def bounds_around(
             if bounds[1] < bounds[0]:
                 bounds[0] = k * PATCH
             bounds[1] = k * PATCH + PATCH - 1
-
-
-def blade_on_round(
-    pieces: Array,
-    outline: Array,
-    bodies: Whole,
-    rays: Array,
-    bands: Array,
-    turns: Array,
-    steps: Steps,
-    work: Whole,
-    depth: Cells,
-) -> None:
-    """Deepen a round surface's depths by a blade that goes along pieces of path.
-
-    Parameters
-    ----------
-    pieces : (n, 18 or more) float64
-        Of each piece: the tip's polar angle, rad, and its change; its distance from the axis, mm, and its change; its z
-        and its change; the blade's way out of its tip (columns 6 to 8), away from the axis, round it and along it, and its
-        change (9 to 11); the way of its breadth (12 to 14) and its change (15 to 17).
-    outline, bodies, rays, bands, turns, steps, work, depth
-        See `lobework.kernels.sweep_tool.carve_tool`.
-    """
-    from lobework.kernels.sweep_tool import PIECE, carve_tool
-
-    laid = np.zeros((pieces.shape[0], PIECE))
-    laid[:, [0, 1, 2, 5, 4, 7]] = pieces[:, :6]
-    laid[:, 8:20] = pieces[:, 6:18]
-    carve_tool(laid, outline, bodies, rays, bands, turns, steps, np.zeros(4), False, work, depth)

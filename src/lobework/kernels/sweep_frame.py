@@ -17,9 +17,7 @@ from numba import njit, prange
 from lobework.kernels.sweep_blade import (
     FUSED,
     NOTHING,
-    bounds_around,
     height,
-    longest,
     lots,
     outside,
     patch_columns,
@@ -41,13 +39,13 @@ from lobework.kernels.tiles import (
 )
 
 if TYPE_CHECKING:
-    from lobework.kernels.sweep_blade import Grid, Steps
+    from lobework.kernels.sweep_blade import Grid
     from lobework.kernels.tiles import Cells, Counts, Whole
     from lobework.rigid import Array
 
     Met = tuple[float, float, int, float, float]
 
-__all__ = ["frame_on_face", "frame_on_round"]
+__all__ = ["frame_on_face"]
 
 _TOUCHES_MM: Final = 1e-9
 _SETTLED_MM: Final = 2e-7
@@ -641,230 +639,3 @@ def frame_on_face(
     _bounds_on_face(pieces, radius, outline, one, grid, bounds)
     for part, tiles, starts, order in lots(bounds, depth.shape, False):
         _carve_frame_on_face(tiles, starts, order, pieces[part], bounds[part], grid, radius, outline, bodies, work, depth)
-
-
-@njit(cache=True, error_model="numpy", nogil=True)
-def _moves_round(g: Array, end: int, moves: Array) -> None:
-    """Fill how the tip of a round piece moves along q, w and out, and how the pose turns about those, as it begins or ends."""
-    _, _, _, _, _, _, _, _, wr, wp, wz, wr_s, wp_s, wz_s = _posed(g, 1.0, 0.0, float(end), 0.0)
-    outr, outp, outz = g[6] + end * g[9], g[7] + end * g[10], g[8] + end * g[11]
-    qr, qp, qz = wp * outz - wz * outp, wz * outr - wr * outz, wr * outp - wp * outr
-    vr, vp, vz = g[3], (g[2] + end * g[3]) * g[1], g[5]
-    moves[0], moves[1], moves[2] = vr * qr + vp * qp + vz * qz, vr * wr + vp * wp + vz * wz, vr * outr + vp * outp + vz * outz
-    moves[3] = g[1] * qz - (g[9] * wr + g[10] * wp + g[11] * wz)
-    moves[4] = g[1] * wz + (g[9] * qr + g[10] * qp + g[11] * qz)
-    moves[5] = g[1] * outz - (wr_s * qr + wp_s * qp + wz_s * qz)
-
-
-@njit(cache=True, error_model="numpy", nogil=True)
-def _greatest(g: Array, at: int, axis: int) -> float:
-    """Return the greatest size, as a piece goes on, of one part of a way kept at a column, and of its change three on."""
-    return max(abs(g[at + axis]), abs(g[at + axis] + g[at + 3 + axis]))  # type: ignore[no-any-return]
-
-
-@njit(cache=True, error_model="numpy", nogil=True)
-def _bounds_on_round(
-    pieces: Array,
-    radius: float,
-    outline: Array,
-    one: bool,
-    bands: Array,
-    steps: Steps,
-    most: float,
-    bounds: Whole,
-) -> None:
-    """Fill what is worked out of each piece, and its bounds in cells."""
-    moves = np.zeros((pieces.shape[0], 2, 6))
-    for k in range(pieces.shape[0]):
-        g = pieces[k]
-        g[18], g[19] = math.cos(g[0]), math.sin(g[0])
-        g[20], g[21] = (g[9] ** 2 + g[10] ** 2 + g[11] ** 2) / 2, (g[15] ** 2 + g[16] ** 2 + g[17] ** 2) / 2
-        for end in range(2):
-            _moves_round(g, end, moves[k, end])
-    for k in range(pieces.shape[0]):
-        g = pieces[k]
-        bounds[k] = 1, 0, 1, 0
-        if g[_CUTS] == 0.0:
-            continue
-        wr, wp, wz = _greatest(g, 12, 0), _greatest(g, 12, 1), _greatest(g, 12, 2)
-        leanp, leanz = _greatest(g, 6, 1), _greatest(g, 6, 2)
-        upright = min(g[6], g[6] + g[9])
-        qr = min(1.0, wp * leanz + wz * leanp + 1e-9)
-        qp, qz = min(1.0, wz + wr * leanz), min(1.0, wr * leanp + wp)
-        wide, chord, tall = outline[outline.shape[0] - 1, 1], radius, radius
-        for _ in range(6):
-            tall = min(tall, (most - min(g[2], g[2] + g[3]) + wr * wide + qr * chord) / upright)
-            if tall <= 0:
-                break
-            wide, chord = reach(outline, tall), math.sqrt(tall * (2 * radius - tall))
-        if tall <= 0:
-            continue
-        under = 2 * radius if tall >= radius else tall
-        _look_out(g, moves, k, wide, chord, tall, radius, outline, one)
-        low_w, high_w, low_q, high_q = _outer(g)
-        out_w, out_q = max(-low_w, high_w), max(-low_q, high_q)
-        moved = math.sqrt(g[3] ** 2 + (max(g[2], g[2] + g[3]) * g[1]) ** 2 + g[5] ** 2)
-        turned = abs(g[1]) + math.sqrt(2 * g[20]) + math.sqrt(2 * g[21])
-        extent = math.sqrt(wide**2 + chord**2 + tall**2)
-        sag = (most * g[1] ** 2 + 2 * turned * moved + turned**2 * (moved + extent)) / 4
-        tilted = math.sqrt(2 * g[20]) + math.sqrt(2 * g[21])
-        steep, level = _steepest(outline, radius, wide, chord, tall)
-        g[_BEND] = (steep + level) * g[1] ** 2 * (extent + most * (wr + qr)) + leanp * extent * g[1] ** 2
-        g[_BEND] += (1 + steep + level) * tilted * (2 * moved + (tilted + 2 * abs(g[1])) * (extent + radius))
-        g[_SAG] = sag + 2 * _TOUCHES_MM
-        low = min(g[2], g[2] + g[3]) - wr * out_w - qr * out_q
-        aside = wp * out_w + qp * out_q + leanp * under + g[_SAG]
-        along = wz * out_w + qz * out_q + leanz * under + g[_SAG]
-        g[_LOW], g[_LOW + 1], g[_LOW + 2] = low, min(g[4], g[4] + g[5]) - along, max(g[4], g[4] + g[5]) + along
-        bounds_around(g, low, aside, g[_LOW + 1], g[_LOW + 2], bands, steps, bounds[k])
-
-
-@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
-def _seen(g: Array, band: Array, cosine: float, sine: float, s: float, d: float) -> tuple[float, float]:
-    """Return w and q of a point ``d`` deep on a ray, in the pose when the part ``s`` of a piece is done."""
-    c, n, tr, tp, tz, _, _, _, wr, wp, wz, _, _, _ = _posed(g, cosine, sine, s, 0.0)
-    outr, outp, outz = g[6] + s * g[9], g[7] + s * g[10], g[8] + s * g[11]
-    r = band[0] - d * band[2]
-    xr, xp, xz = r * c - tr, r * n - tp, band[1] - d * band[3] - tz
-    qr, qp, qz = wp * outz - wz * outp, wz * outr - wr * outz, wr * outp - wp * outr
-    return xr * wr + xp * wp + xz * wz, xr * qr + xp * qp + xz * qz
-
-
-@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
-def _beside_on_round(g: Array, band: Array, cosine: float, sine: float, off: float) -> bool:
-    """Return whether the rays of a patch, none further off its middle one than that, are clear of a piece."""
-    deep = longest(band, g[_LOW], g[_LOW + 1], g[_LOW + 2])
-    if deep < 0:
-        return True
-    w0, q0 = _seen(g, band, cosine, sine, 0.0, 0.0)
-    w1, q1 = _seen(g, band, cosine, sine, 1.0, 0.0)
-    w2, q2 = _seen(g, band, cosine, sine, 0.0, deep)
-    w3, q3 = _seen(g, band, cosine, sine, 1.0, deep)
-    off += band[4] + band[5] * deep + g[_SAG] + max(math.hypot(w2 - w0, q2 - q0), math.hypot(w3 - w1, q3 - q1)) / 2
-    return _beside(g, 0.5 * (w0 + w2), 0.5 * (q0 + q2), 0.5 * (w1 + w3), 0.5 * (q1 + q3), off)
-
-
-@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
-def _deepen_on_round(
-    g: Array,
-    bounds: Whole,
-    row: int,
-    column: int,
-    columns: int,
-    rays: Array,
-    bands: Array,
-    turns: Array,
-    radius: float,
-    outline: Array,
-    bodies: Whole,
-    near: Whole,
-    tile: Cells,
-) -> None:
-    """Deepen a tile by one piece."""
-    top, bottom = rows_between(bounds, row)
-    count = patch_columns(bounds, column, columns, True, near)
-    for down in range(top, bottom):
-        band = bands[row // PATCH + down]
-        for m in range(count):
-            first = column + near[m] * PATCH
-            c = turns[first, 2] * g[18] + turns[first, 3] * g[19]
-            n = turns[first, 3] * g[18] - turns[first, 2] * g[19]
-            if _beside_on_round(g, band, c, n, turns[first, 4] * (band[0] + band[4])):
-                continue
-            patch = tile[down * PATCHES + near[m]]
-            for j in range(PATCH):
-                c = turns[first + j, 0] * g[18] + turns[first + j, 1] * g[19]
-                n = turns[first + j, 1] * g[18] - turns[first + j, 0] * g[19]
-                for i in range(PATCH):
-                    ray = rays[row + down * PATCH + i]
-                    deep = np.float32(_deepest(g, False, c, n, ray, radius, outline, bodies))
-                    if deep > patch[i * PATCH + j]:
-                        patch[i * PATCH + j] = deep
-
-
-@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
-def _share_frame_on_round(
-    tiles: Counts,
-    starts: Counts,
-    order: Whole,
-    pieces: Array,
-    bounds: Whole,
-    rays: Array,
-    bands: Array,
-    turns: Array,
-    radius: float,
-    outline: Array,
-    bodies: Whole,
-    work: Whole,
-    depth: Cells,
-) -> None:
-    """Deepen some tiles."""
-    tile, near = blank_tile(), np.zeros(PATCHES, np.int32)
-    columns = depth.shape[1]
-    for number in tiles:
-        row, column = corner(number, columns)
-        load_tile(depth, row, column, tile)
-        for of in order[starts[number] : starts[number + 1]]:
-            _deepen_on_round(
-                pieces[of], bounds[of], row, column, columns, rays, bands, turns, radius, outline, bodies, near, tile
-            )
-        store_tile(tile, row, column, work, depth)
-
-
-@njit(cache=True, error_model="numpy", parallel=PRANGE_ALONE, fastmath=FUSED)
-def _carve_frame_on_round(
-    tiles: Counts,
-    starts: Counts,
-    order: Whole,
-    pieces: Array,
-    bounds: Whole,
-    rays: Array,
-    bands: Array,
-    turns: Array,
-    radius: float,
-    outline: Array,
-    bodies: Whole,
-    work: Whole,
-    depth: Cells,
-) -> None:
-    """Deepen all tiles that pieces reach, a thread a tile."""
-    shares = min(SHARES, tiles.size)
-    for share in prange(shares):
-        _share_frame_on_round(
-            tiles[share::shares], starts, order, pieces, bounds, rays, bands, turns, radius, outline, bodies, work, depth
-        )
-
-
-def frame_on_round(
-    pieces: Array,
-    radius: float,
-    outline: Array,
-    bodies: Whole,
-    one: bool,
-    rays: Array,
-    bands: Array,
-    turns: Array,
-    steps: Steps,
-    work: Whole,
-    depth: Cells,
-) -> None:
-    """Deepen a round surface's depths by a solid of revolution that goes along pieces of path.
-
-    Parameters
-    ----------
-    pieces : (n, 41) float64
-        As in `lobework.kernels.sweep_blade.blade_on_round`, with the solid's axis in place of a blade's breadth, and whether
-        the piece is to be cut in 22.
-    radius : float, mm
-        From the axis to the tip.
-    outline, bodies, one : arrays and bool
-        As in `frame_on_face`.
-    rays, bands, turns, steps, work, depth : arrays
-        As in `lobework.kernels.sweep_blade.blade_on_round`.
-    """
-    bounds = np.zeros((pieces.shape[0], 4), np.int32)
-    _bounds_on_round(pieces, radius, outline, one, bands, steps, rays[:, 0].max(), bounds)
-    for part, tiles, starts, order in lots(bounds, depth.shape, True):
-        _carve_frame_on_round(
-            tiles, starts, order, pieces[part], bounds[part], rays, bands, turns, radius, outline, bodies, work, depth
-        )
