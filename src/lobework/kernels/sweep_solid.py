@@ -667,7 +667,41 @@ def carve_solid(
     work: Whole,
     depth: Cells,
 ) -> None:
-    """Deepen depths by a solid of revolution that goes along pieces of path."""
+    """Deepen depths by a solid of revolution that goes along pieces of path.
+
+    Parameters
+    ----------
+    pieces : (n, PIECE) float64
+        Of each piece: the polar angle where it begins and how far it turns, rad (0 and 1); as that radius sees them, the
+        solid's middle, how far it goes, and how far it bows aside, a quarter of it half-way, mm (2 to 10); the axis and how
+        far it turns (11 to 16); the tip where the piece begins and ends, mm (`TIP`); and the way out of the work there
+        (`OUT`). On a face the angle is zero, and what is seen from it is x, y and z. The other columns are filled here.
+        Pieces must turn little: a thirtieth of a radian at the most.
+    edge : (k, 5) float64
+        Of the cutter; see `lobework.kernels.sweep_blade.reach`.
+    shape : (int, float)
+        `DRILL` and zero; `FRAME` and the radius of the swing, mm; or `RING` and the radius of the circle, mm.
+    outline : (p, 8) float64
+        See `lobework.kernels.meet`.
+    bodies : (m, 2) int32
+        The first part in the outline of each solid, and the one after its last. They are convex, but for a ring.
+    rays : (rows to the whole tile, 5) float64
+        See `lobework.kernels.sweep_tool.carve_tool`.
+    bands : (patches, 6) float64
+        See there.
+    turns : (columns to the whole tile, 5) float64
+        See there.
+    steps : (row step, column step, angle of the first column, whether it is a cylinder)
+        mm, rad, rad; not used on a face.
+    grid : (4,) float64, mm
+        x and y of the first cell, and from cell to cell along x and y; not used on a round surface.
+    on_face : bool
+        Whether the rays go into a face.
+    work : (rows, 2) int32
+        Of each row, the first column with work under it, and the column after the last.
+    depth : (rows, columns) float32, mm
+        Deepened.
+    """
     bounds = np.zeros((pieces.shape[0], 4), np.int32)
     most = 0.0 if on_face else float(rays[:, 0].max())
     _lay(pieces, edge, shape, bands, steps, most, grid, on_face, bounds)

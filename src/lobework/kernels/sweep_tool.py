@@ -272,7 +272,9 @@ def carve_tool(
         The first 20 columns that `lobework.kernels.pierce.meets` takes of a piece; on a face the angle is zero, and what is seen
         from it is x, y and z. The others are filled here. Both ways turn by a straight blend made even, so that pieces must
         turn little: a twentieth of a radian about the axis at the most, and a thirtieth by themselves.
-    outline, bodies
+    outline : (k, 5 or more) float64
+        See `lobework.kernels.pierce.meets`.
+    bodies : (m, 3) int32
         See `lobework.kernels.pierce.meets`.
     rays : (rows to the whole tile, 5) float64
         Of a round surface: radius, z, the normal's parts along both, and the depth at which the axis is met. Of a face: y, then
