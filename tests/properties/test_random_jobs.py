@@ -173,13 +173,13 @@ def answer(command: str, text: str | bytes) -> int:
         return code
 
 
-@settings(max_examples=120)
+@settings(max_examples=70)
 @given(job=jobs, command=COMMANDS)
 def test_any_job_is_done_or_refused_in_one_line(job, command):
     answer(command, "\n".join(f"{key} = {as_toml(value)}" for key, value in job.items()))
 
 
-@settings(max_examples=150)
+@settings(max_examples=90)
 @given(job=spoilt(), command=COMMANDS)
 def test_any_job_put_out_of_order_is_done_or_refused_in_one_line(job, command):
     answer(command, "\n".join(f"{json.dumps(key)} = {as_toml(value)}" for key, value in job.items()))
