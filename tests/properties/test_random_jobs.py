@@ -179,13 +179,13 @@ def test_any_job_is_done_or_refused_in_one_line(job, command):
     answer(command, "\n".join(f"{key} = {as_toml(value)}" for key, value in job.items()))
 
 
-@settings(max_examples=90)
+@settings(max_examples=150)
 @given(job=spoilt(), command=COMMANDS)
 def test_any_job_put_out_of_order_is_done_or_refused_in_one_line(job, command):
     answer(command, "\n".join(f"{json.dumps(key)} = {as_toml(value)}" for key, value in job.items()))
 
 
-@settings(max_examples=150)
+@settings(max_examples=90)
 @given(data=st.data())
 def test_any_slip_of_the_pen_in_a_job_file_is_done_or_refused_in_one_line(data):
     text = starter().replace("count = 16", "count = 2")
