@@ -29,13 +29,11 @@ _CAN: Final[frozenset[Ability]] = EVERYTHING - {"leaning"}
 
 def _route(stock: Stock, sweep: Sweep) -> Route | None:
     """Return what carves one sweep by itself, having refused what it cannot carve; none for what `carve_face` takes."""
-    if isinstance(sweep.held, FixedTool):
-        refuse_tool(stock, sweep)
-        return carve_tool
-    if not isinstance(stock.surface, Face):
-        refuse_tool(stock, sweep)
-        return carve_solid
-    return carve_frame if isinstance(sweep.held, CuttingFrame) else None
+    fixed, face = isinstance(sweep.held, FixedTool), isinstance(stock.surface, Face)
+    if face and not fixed:
+        return carve_frame if isinstance(sweep.held, CuttingFrame) else None
+    refuse_tool(stock, sweep)
+    return carve_tool if fixed else carve_solid
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 
 import numpy as np
 
+from lobework.carve.compiled_path import bodies_of
 from lobework.edge import Arc
 from lobework.holder import CuttingFrame
 
@@ -18,8 +19,6 @@ if TYPE_CHECKING:
     from lobework.carve.sweep import Sweep
     from lobework.edge import Edge
     from lobework.rigid import Array
-
-    Whole = NDArray[np.int32]
 
 __all__ = ["carve_frame"]
 
@@ -48,7 +47,7 @@ def carve_frame(stock: Stock, sweep: Sweep, depth: Depth, progress: Callable[[fl
     from lobework.kernels.tiles import work_in
 
     assert isinstance(sweep.held, CuttingFrame)
-    outline, bodies = _outline(sweep.edge), _bodies(sweep.edge)
+    outline, bodies = _outline(sweep.edge), bodies_of(sweep.edge)
     grid = float(stock.across[0]), float(stock.down[0]), stock.column_step, stock.row_step
     work = work_in(stock.inside)
     for done, pieces in _pieces(sweep, math.radians(sweep.held.angle_deg) + math.pi / 2):
@@ -76,17 +75,6 @@ def _slopes(edge: Edge) -> list[tuple[float, float]]:
         else:
             slopes.append((part.rise, part.rise))
     return slopes
-
-
-def _bodies(edge: Edge) -> Whole:
-    """Return the stretches of an edge that do not bend inwards: first and last part, and 0 for both sides, or 1 and -1."""
-    slopes = _slopes(edge)
-    breaks = [k for k in range(1, len(slopes)) if slopes[k][0] < slopes[k - 1][1] - _CORNER]
-    bodies: list[tuple[int, int, int]] = []
-    for first, after in zip([0, *breaks], [*breaks, len(slopes)], strict=True):
-        sides = (0,) if first == 0 else (1, -1)
-        bodies += [(first, after - 1, side) for side in sides]
-    return np.array(bodies, dtype=np.int32)
 
 
 class _Steps(NamedTuple):

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from lobework.edge import Edge
     from lobework.rigid import Array
 
-__all__ = ["Pieces", "Rays", "edge_rows", "pieces_of", "stretches"]
+__all__ = ["Pieces", "Rays", "bodies_of", "edge_rows", "pieces_of", "stretches"]
 
 _AT_ONCE: Final = 1 << 14
 _CORNER: Final = 1e-9
@@ -221,3 +221,14 @@ def _rise(part: Slant | Arc, r: float) -> float:
         return part.rise
     under = (part.radius - r) * (part.radius + r)
     return r / math.sqrt(under) if under > 0 else math.inf
+
+
+def bodies_of(edge: Edge) -> NDArray[np.int32]:
+    """Return the stretches of an edge that do not bend inwards: first and last part, and 0 for both sides, or 1 and -1.
+
+    >>> from lobework.cutter import Vee
+    >>> bodies_of(Vee(angle_deg=90.0, width=3.0).edge).tolist()
+    [[0, 0, 0]]
+    """
+    bodies = [(first, after - 1, side) for first, after in stretches(edge) for side in ((0,) if first == 0 else (1, -1))]
+    return np.array(bodies, dtype=np.int32)

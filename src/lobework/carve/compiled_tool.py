@@ -8,16 +8,14 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from lobework.carve.compiled_path import Rays, edge_rows, pieces_of, stretches
+from lobework.carve.compiled_path import Rays, bodies_of, edge_rows, pieces_of
 from lobework.errors import SettingError
 from lobework.surface import Face
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
 
     from lobework.carve.stock import Depth, Stock
     from lobework.carve.sweep import Sweep
-    from lobework.edge import Edge
 
 __all__ = ["carve_tool", "refuse_tool"]
 
@@ -94,7 +92,7 @@ def carve_tool(stock: Stock, sweep: Sweep, depth: Depth, progress: Callable[[flo
     from lobework.kernels import sweep_tool
     from lobework.kernels.tiles import work_in
 
-    outline, bodies, rays, work = edge_rows(sweep.edge), _bodies(sweep.edge), Rays.of(stock), work_in(stock.inside)
+    outline, bodies, rays, work = edge_rows(sweep.edge), bodies_of(sweep.edge), Rays.of(stock), work_in(stock.inside)
     for some in pieces_of(sweep, not rays.on_face, _MOST_TILT_RAD):
         (tip, _, tip_end), (frame, _, frame_end) = some.tips, some.frames
         pieces = np.zeros((len(some.polar), sweep_tool.PIECE))
@@ -122,9 +120,3 @@ def _carve_upright(stock: Stock, sweep: Sweep, depth: Depth, progress: Callable[
         pieces[:, 6:8], pieces[:, 12:14] = frame[:, :2, 0], frame_end[:, :2, 0]
         blade_on_face(pieces, outline, grid, work, depth)
         progress(some.done)
-
-
-def _bodies(edge: Edge) -> NDArray[np.int32]:
-    """Return the stretches of an edge that do not bend inwards: first and last part, and 0 for both sides, or 1 and -1."""
-    bodies = [(first, after - 1, side) for first, after in stretches(edge) for side in ((0,) if first == 0 else (1, -1))]
-    return np.array(bodies, dtype=np.int32)
