@@ -13,7 +13,6 @@ from lobework.errors import SettingError
 from lobework.surface import Face
 
 if TYPE_CHECKING:
-
     from lobework.carve.stock import Depth, Stock
     from lobework.carve.sweep import Sweep
 
