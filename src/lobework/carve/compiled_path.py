@@ -20,8 +20,12 @@ if TYPE_CHECKING:
     from lobework.edge import Edge
     from lobework.rigid import Array
 
-__all__ = ["Pieces", "Rays", "bodies_of", "edge_rows", "pieces_of", "stretches"]
+__all__ = ["JOINED_MM", "Pieces", "Rays", "bodies_of", "edge_rows", "pieces_of", "stretches"]
 
+JOINED_MM: Final = 4e-5
+"""How far a piece that stands for many steps may stray from them: a fiftieth of what the steps stray from the path."""
+_JOINED: Final = 16, 8, 4
+_MOST_BOW: Final = 0.03
 _AT_ONCE: Final = 1 << 14
 _CORNER: Final = 1e-9
 
@@ -85,7 +89,7 @@ class Pieces(NamedTuple):
     frames: tuple[Array, Array, Array]
 
 
-def pieces_of(sweep: Sweep, around: bool, turn: float, longest: float = math.inf) -> Iterator[Pieces]:
+def pieces_of(sweep: Sweep, around: bool, turn: float, longest: float = math.inf, reach: float = math.inf) -> Iterator[Pieces]:
     """Yield a path in pieces that turn no more than ``turn`` rad and are no longer than ``longest`` mm, some thousands at a time.
 
     Parameters
@@ -96,6 +100,9 @@ def pieces_of(sweep: Sweep, around: bool, turn: float, longest: float = math.inf
         Whether the path goes round Z, so that it is straight in polar angle, distance from Z and z.
     turn, longest : float
         Of a piece.
+    reach : float, mm
+        How far from its tip the cutter reaches. Where steps are so short that no place so near moves by more than `JOINED_MM`,
+        some are joined into one piece, which bows. Infinite: none are.
 
     Examples
     --------
@@ -109,7 +116,8 @@ def pieces_of(sweep: Sweep, around: bool, turn: float, longest: float = math.inf
     """
     total = max(len(sweep.tip) - 1, 1)
     for first in range(0, total, _AT_ONCE):
-        way = _Way(sweep, around, slice(first, min(first + _AT_ONCE, total) + 1))
+        samples = _Samples(sweep, around, slice(first, min(first + _AT_ONCE, total) + 1))
+        way = samples.steps(turn, longest, reach)
         count = way.counts(turn, longest)
         every = np.repeat(np.arange(len(count)), count)
         number = np.arange(len(every)) - np.repeat(np.cumsum(count) - count, count)
@@ -118,7 +126,7 @@ def pieces_of(sweep: Sweep, around: bool, turn: float, longest: float = math.inf
             begin, end = nth / count[step], (nth + 1) / count[step]
             low, middle, high = (way.at(step, t) for t in (begin, (begin + end) / 2, end))
             yield Pieces(
-                (first + float(step[-1]) + 1) / total,
+                (first + float(way.after[step[-1]])) / total,
                 way.polar[step] + begin * way.swept[step],
                 (end - begin) * way.swept[step],
                 (low[0], middle[0], high[0]),
@@ -126,29 +134,26 @@ def pieces_of(sweep: Sweep, around: bool, turn: float, longest: float = math.inf
             )
 
 
-class _Way:
-    """A path's steps as the radius through its own tip sees them: polar angle and place, and the frame of the cutter."""
+class _Steps(NamedTuple):
+    """A path's steps, or some of them joined into one: the number of the sample after each, and how each goes.
 
-    def __init__(self, sweep: Sweep, around: bool, places: slice) -> None:
-        tip = sweep.tip[places]
-        outward, level = (
-            np.broadcast_to(ways[places] if len(ways) > 1 else ways, (len(tip), 3)) for ways in (sweep.outward, sweep.level)
-        )
-        if len(tip) == 1:
-            tip, outward, level = (np.repeat(each, 2, axis=0) for each in (tip, outward, level))
-        polar = np.arctan2(tip[:, 1], tip[:, 0]) if around else np.zeros(len(tip))
-        self.place = np.stack([np.hypot(tip[:, 0], tip[:, 1]), 0 * polar, tip[:, 2]], axis=-1) if around else tip
-        self.polar = polar[:-1]
-        self.swept = (np.diff(polar) + math.pi) % (2 * math.pi) - math.pi
-        self.move = np.diff(self.place, axis=0)
-        outward, level = _about_z(-polar, outward), _about_z(-polar, level)
-        self.frame = np.stack([level, np.cross(outward, level), outward], axis=-1)
-        self.turn = _turns(self.frame)
+    As the radius through its own tip where each begins sees it: polar angle, place and frame there; how far it turns about Z and
+    moves; how far it bows aside, a quarter of it half-way; and how the frame turns.
+    """
+
+    after: NDArray[np.intp]
+    polar: Array
+    swept: Array
+    place: Array
+    move: Array
+    bow: Array
+    frame: Array
+    turn: Array
 
     def counts(self, most: float, longest: float) -> NDArray[np.intp]:
         """Return into how many pieces to cut each step; none for a step that goes nowhere."""
         turned = np.maximum(np.abs(self.swept), np.linalg.norm(self.turn, axis=-1))
-        long = np.hypot(np.linalg.norm(self.move, axis=-1), self.place[:-1, 0] * np.abs(self.swept))
+        long = np.hypot(np.linalg.norm(self.move, axis=-1), self.place[:, 0] * np.abs(self.swept))
         count: NDArray[np.intp] = np.ceil(np.maximum(turned / most, long / longest)).astype(np.intp)
         still = (turned == 0) & (long == 0)
         return np.where(still, 0, np.maximum(count, 1)) if not still.all() else (np.arange(len(long)) == 0).astype(np.intp)
@@ -157,7 +162,78 @@ class _Way:
         """Return (n, 3) and (n, 3, 3): the tip, and level, across and outward, t of a step done."""
         turn = t[:, None] * self.turn[step]
         frame = np.stack([_turned(self.frame[step, :, k], turn) for k in range(3)], axis=-1)
-        return self.place[step] + t[:, None] * self.move[step], frame
+        return self.place[step] + t[:, None] * (self.move[step] + (1 - t)[:, None] * self.bow[step]), frame
+
+
+class _Samples:
+    """A path's samples as the radius through its own tip sees them: polar angle and place, and the frame of the cutter."""
+
+    def __init__(self, sweep: Sweep, around: bool, places: slice) -> None:
+        tip = sweep.tip[places]
+        outward, level = (
+            np.broadcast_to(ways[places] if len(ways) > 1 else ways, (len(tip), 3)) for ways in (sweep.outward, sweep.level)
+        )
+        if len(tip) == 1:
+            tip, outward, level = (np.repeat(each, 2, axis=0) for each in (tip, outward, level))
+        self.polar = np.arctan2(tip[:, 1], tip[:, 0]) if around else np.zeros(len(tip))
+        self.place = np.stack([np.hypot(tip[:, 0], tip[:, 1]), 0 * self.polar, tip[:, 2]], axis=-1) if around else tip
+        self.swept = (np.diff(self.polar) + math.pi) % (2 * math.pi) - math.pi
+        outward, level = _about_z(-self.polar, outward), _about_z(-self.polar, level)
+        self.frame = np.stack([level, np.cross(outward, level), outward], axis=-1)
+
+    def steps(self, turn: float, longest: float, reach: float) -> _Steps:
+        """Return the steps from sample to sample, as many as may be joined."""
+        count = len(self.swept)
+        lone = np.ones(count, dtype=bool)
+        first, size = np.arange(count), np.ones(count, dtype=np.intp)
+        bow = np.zeros((count, 3))
+        for many in _JOINED if math.isfinite(reach) else ():
+            block = np.arange(0, count - many + 1, many)
+            block = block[lone[block[:, None] + np.arange(many)].all(axis=-1)]
+            bows, joins = self._join(block, many, turn, longest, reach)
+            block = block[joins]
+            bow[block], size[block] = bows[joins], many
+            lone[block[:, None] + np.arange(many)] = False
+            first[block[:, None] + np.arange(1, many)] = -1
+        first = first[first >= 0]
+        after = first + size[first]
+        swept = np.concatenate([[0.0], np.cumsum(self.swept)])
+        return _Steps(
+            after,
+            self.polar[first],
+            np.where(size[first] == 1, self.swept[first], swept[after] - swept[first]),
+            self.place[first],
+            self.place[after] - self.place[first],
+            bow[first],
+            self.frame[first],
+            _turns(self.frame[first], self.frame[after]),
+        )
+
+    def _join(self, first: NDArray[np.intp], many: int, most: float, longest: float, reach: float) -> tuple[Array, Array]:
+        """Return how ``many`` steps from each of some samples bow as one, (n, 3), and whether they may be one."""
+        every = first[:, None] + np.arange(many + 1)
+        place, frame = self.place[every], self.frame[every]
+        turned, moved = self.swept[every[:, :-1]], np.diff(place, axis=1)
+        radius = place[:, :1, 0]
+        around, long = np.cumsum(turned, axis=1), np.cumsum(np.hypot(np.linalg.norm(moved, axis=-1), radius * np.abs(turned)), axis=1)
+        by_angle = np.abs(around[:, -1:]) * radius > 0.01 * long[:, -1:]
+        with np.errstate(invalid="ignore", divide="ignore"):
+            t = np.where(by_angle, around / around[:, -1:], long / long[:, -1:])
+        steps = np.diff(t, axis=1, prepend=0.0)
+        goes_on = (steps > 0).all(axis=1)
+        t = np.where(goes_on[:, None], t, np.linspace(0.0, 1.0, many + 1)[1:])[:, :, None]
+        off = place[:, 1:] - place[:, :1] - t * (place[:, -1:] - place[:, :1])
+        bow = off[:, many // 2 - 1] / (t * (1 - t))[:, many // 2 - 1]
+        off -= t * (1 - t) * bow[:, None]
+        turn = _turns(frame[:, 0], frame[:, -1])
+        apart = np.linalg.norm(off, axis=-1) + radius * np.abs(around - t[:, :, 0] * around[:, -1:])
+        for k in range(3):
+            sways = frame[:, 1:, :, k] - _turned(frame[:, :1, :, k], t * turn[:, None])
+            apart += reach * np.linalg.norm(sways, axis=-1)
+        bends, turns = np.linalg.norm(bow, axis=-1), np.linalg.norm(turn, axis=-1)
+        between = steps.max(axis=1) ** 2 * (bends / 4 + reach * turns**2 / 8)
+        fits = goes_on & (apart.max(axis=1) + between <= JOINED_MM) & (bends <= _MOST_BOW * long[:, -1])
+        return bow, fits & (np.maximum(np.abs(around[:, -1]), turns) <= most) & (long[:, -1] <= longest)
 
 
 def _about_z(angle: Array, vectors: Array) -> Array:
@@ -166,9 +242,9 @@ def _about_z(angle: Array, vectors: Array) -> Array:
     return np.stack([x * cos - y * sin, x * sin + y * cos, z], axis=-1)
 
 
-def _turns(frames: Array) -> Array:
-    """Return the turn from each frame to the next: (n - 1, 3), along its axis, rad long."""
-    between = frames[1:] @ frames[:-1].transpose(0, 2, 1)
+def _turns(from_frames: Array, to_frames: Array) -> Array:
+    """Return the turn from one frame to another: (n, 3), along its axis, rad long."""
+    between = to_frames @ from_frames.transpose(0, 2, 1)
     twice = np.stack(
         [between[:, 2, 1] - between[:, 1, 2], between[:, 0, 2] - between[:, 2, 0], between[:, 1, 0] - between[:, 0, 1]], -1
     )

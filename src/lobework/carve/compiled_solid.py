@@ -154,7 +154,8 @@ def _pieces(sweep: Sweep, around: bool) -> Iterator[tuple[float, Array]]:
 
     longest = sweep.edge.half_width / 2 if isinstance(sweep.held, EccentricFrame) else math.inf
     swing = sweep.held.radius if isinstance(sweep.held, CuttingFrame) else 0.0
-    for some in pieces_of(sweep, around, _MOST_TURN_RAD, longest):
+    reach = 2 * swing + sweep.edge.half_width + sweep.edge.height
+    for some in pieces_of(sweep, around, _MOST_TURN_RAD, longest, reach):
         axes = [_axis(sweep.held, frame) for frame in some.frames]
         middles = [tip + swing * frame[:, :, 2] for tip, frame in zip(some.tips, some.frames, strict=True)]
         pieces = np.zeros((len(some.polar), PIECE))

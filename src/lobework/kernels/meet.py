@@ -102,7 +102,7 @@ def gap(outline: Array, first: int, last: int, r: float, y: float) -> tuple[floa
     return furthest, normal_r, normal_y
 
 
-@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED, inline="always")
 def leaves(
     outline: Array,
     first: int,

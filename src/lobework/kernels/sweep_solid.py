@@ -52,16 +52,18 @@ FRAME: Final = 1
 RING: Final = 2
 FUSED: Final = {"contract"}
 """A product and a sum may be fused, which rounds once instead of twice; nothing is reordered."""
-_WITHIN_MM: Final = 5e-7
+_WITHIN_MM: Final = 1e-6
 _NO_MM: Final = 1e-12
 _LEAST_SQUARE: Final = 1e-12
 _INTO_MM: Final = 1e-7
 _SLACK_MM: Final = 1e-9
 _ROUNDS: Final = 60
-_STOPS: Final = 8
+_STOPS: Final = 12
+_NEAR: Final = 0.6
+_OVER: Final = 1.2
 
 
-@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED, inline="always")
 def _seen(
     g: Array, ray: Array, t: float
 ) -> tuple[float, float, float, float, float, float, float, float, float, float, float, float]:
@@ -84,7 +86,7 @@ def _seen(
     return sx - px, sy - py, ray[2] - pz, wx, wy, ray[5], ax, ay, az, px, py, pz
 
 
-@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED, inline="always")
 def _climb(
     g: Array,
     t: float,
@@ -102,8 +104,8 @@ def _climb(
     py: float,
     normal_r: float,
     normal_y: float,
-) -> tuple[float, float]:
-    """Return how fast the skin comes on where a ray meets it, and how fast the ray leaves through it: n . v and n . way."""
+) -> tuple[float, float, float]:
+    """Return how fast the skin comes on where a ray meets it, and the ray leaves: n . v, n . way; and how it bends about the axis."""
     x, y, z = x + e * wx, y + e * wy, z + e * wz
     up = x * ax + y * ay + z * az
     rx, ry, rz = x - up * ax, y - up * ay, z - up * az
@@ -115,12 +117,15 @@ def _climb(
     if g[17] != 0.0:
         ox, oy, oz = ay * g[16] - az * g[15], az * g[14] - ax * g[16], ax * g[15] - ay * g[14]
         vx, vy, vz = vx + oy * z - oz * y, vy + oz * x - ox * z, vz + ox * y - oy * x
-    return nx * vx + ny * vy + nz * vz, nx * wx + ny * wy + nz * wz
+    return nx * vx + ny * vy + nz * vz, nx * wx + ny * wy + nz * wz, scale
 
 
 @njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
-def _depth(g: Array, ray: Array, t: float, outline: Array, first: int, last: int) -> tuple[float, float, float]:
-    """Return how deep a ray goes in the solid, t of a piece done; how that grows with t; how squarely it leaves, 0 to 1."""
+def _depth(g: Array, ray: Array, t: float, outline: Array, first: int, last: int) -> tuple[float, float, float, float]:
+    """Return how deep a ray goes in the solid, t of a piece done; how that grows with t; how squarely it leaves, 0 to 1.
+
+    And by how much less it grows later on, as far as the skin's bend about the solid's axis tells.
+    """
     x, y, z, wx, wy, wz, ax, ay, az, px, py, _ = _seen(g, ray, t)
     base = -(x * wx + y * wy + z * wz)
     x, y, z = x + base * wx, y + base * wy, z + base * wz
@@ -130,12 +135,13 @@ def _depth(g: Array, ray: Array, t: float, outline: Array, first: int, last: int
         outline, first, last, up, climb, square, -up * climb, x * x + y * y + z * z - up * up, ray[6] - base, g[44] != 0.0
     )
     if e == NOTHING:
-        return NOTHING, 0.0, 1.0
+        return NOTHING, 0.0, 1.0, 0.0
     if normal_r == 0.0 and normal_y == 0.0:
-        return e + base, 0.0, 1.0
-    comes, leaving = _climb(g, t, e, x, y, z, wx, wy, wz, ax, ay, az, px, py, normal_r, normal_y)
+        return e + base, 0.0, 1.0, 0.0
+    comes, leaving, bend = _climb(g, t, e, x, y, z, wx, wy, wz, ax, ay, az, px, py, normal_r, normal_y)
     leaving = max(leaving, _LEAST_SQUARE)
-    return e + base, comes / leaving, leaving
+    per = 1.0 / leaving
+    return e + base, comes * per, leaving, g[30] * g[30] * bend * per
 
 
 @njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
@@ -153,7 +159,7 @@ def _misses(
         r = math.sqrt(max((square * e + 2.0 * cross) * e + off, 0.0))
         out, normal_r, normal_y = gap(outline, first, last, r, up + climb * e)
         grows = normal_r * (square * e + cross) / max(r, _NO_MM) + normal_y * climb
-        comes, _ = _climb(g, t, e, x, y, z, wx, wy, wz, ax, ay, az, px, py, normal_r, normal_y)
+        comes, _, _ = _climb(g, t, e, x, y, z, wx, wy, wz, ax, ay, az, px, py, normal_r, normal_y)
         least = min(least, out)
         if out <= 0.0 or abs(grows) < _NO_MM:
             return out, -comes
@@ -222,7 +228,8 @@ def _top(
 ) -> float:
     """Return the depth at a top between two places of a piece, uphill from both, or met at one of them alone.
 
-    Given up where its tangents, and what they may be doubted by, leave no more than ``floor``.
+    Given up where its tangents, and what they may be doubted by, leave no more than ``floor``. A place whose tangent leads to
+    below the other place is across a leap from it, and counts as not met.
     """
     best = max(low_deep, high_deep)
     for turn in range(_ROUNDS):
@@ -239,14 +246,15 @@ def _top(
             t = low + (high - low) * low_slope / (low_slope - high_slope) if turn % 3 == 0 else cross
             if turn % 6 == 5 or not low < t < high:
                 t = 0.5 * (low + high)
-        if more <= _WITHIN_MM or most + doubt <= floor:
+        narrow = doubt * (high - low) ** 2 <= 10.0 * _WITHIN_MM
+        if more <= _WITHIN_MM or (narrow and most - best <= _WITHIN_MM) or most + doubt <= floor:
             break
-        deep, slope, _ = _depth(g, ray, t, outline, first, last)
+        deep, slope, _, _ = _depth(g, ray, t, outline, first, last)
         best = max(best, deep)
         if slope >= 0.0 and deep >= low_deep and deep != NOTHING:
-            low, low_deep, low_slope = t, deep, slope
+            low, low_deep, low_slope = t, deep if deep + slope * (high - t) + doubt >= high_deep else NOTHING, slope
         elif slope < 0.0 and deep >= high_deep:
-            high, high_deep, high_slope = t, deep, slope
+            high, high_deep, high_slope = t, deep if deep - slope * (t - low) + doubt >= low_deep else NOTHING, slope
         elif low_deep < high_deep:
             low, low_deep = t, NOTHING
         else:
@@ -257,27 +265,37 @@ def _top(
 @njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
 def _uphill(g: Array, ray: Array, t: float, floor: float, outline: Array, first: int, last: int) -> float:
     """Return how deep a ray is cut by a convex solid in a piece of path, from t on; any, if no deeper than ``floor``."""
-    deep, slope, square = _depth(g, ray, t, outline, first, last)
+    deep, slope, square, bend = _depth(g, ray, t, outline, first, last)
     if deep == NOTHING:
         t = _first_met(g, ray, t, floor, outline, first, last)
         if t < 0.0:
             return NOTHING
-        deep, slope, square = _depth(g, ray, t, outline, first, last)
+        deep, slope, square, bend = _depth(g, ray, t, outline, first, last)
         if deep == NOTHING:
             return NOTHING
-    other = 1.0 if slope >= 0.0 else 0.0
-    more = abs(slope * (other - t))
-    doubt = (g[32] + more * g[33]) / square
-    if more <= _WITHIN_MM or deep + more + doubt <= floor:
-        return deep
-    end, at, square = _depth(g, ray, other, outline, first, last)
-    if end != NOTHING:
-        if (at >= 0.0) == (slope >= 0.0):
-            return max(deep, end)
-        doubt = max(doubt, (g[32] + abs(at * (other - t)) * g[33]) / square)
-    if slope >= 0.0:
-        return _top(g, ray, t, deep, slope, other, end, at, floor, doubt, outline, first, last)
-    return _top(g, ray, other, end, at, t, deep, slope, floor, doubt, outline, first, last)
+    end = 1.0 if slope >= 0.0 else 0.0
+    for ahead in range(2):
+        more = abs(slope * (end - t))
+        doubt = (g[32] + more * g[33]) / square
+        if more <= _WITHIN_MM or deep + more + doubt <= floor:
+            return deep
+        other = end
+        if ahead == 0:
+            if not abs(slope) < _NEAR * bend * abs(end - t):
+                continue
+            other = t + _OVER * slope / bend
+        far, at, square_far, bend = _depth(g, ray, other, outline, first, last)
+        if far == NOTHING or (at >= 0.0) != (slope >= 0.0):
+            if far != NOTHING:
+                doubt = max(doubt, (g[32] + abs(at * (other - t)) * g[33]) / square_far)
+            if slope >= 0.0:
+                return _top(g, ray, t, deep, slope, other, far, at, floor, doubt, outline, first, last)
+            return _top(g, ray, other, far, at, t, deep, slope, floor, doubt, outline, first, last)
+        if ahead == 1:
+            return max(deep, far)
+        if far > deep:
+            t, deep, slope, square = other, far, at, square_far
+    return deep
 
 
 @njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
@@ -308,12 +326,14 @@ def _ringed(
     best, before, before_deep, before_slope = NOTHING, 0.0, NOTHING, 0.0
     for k in range(_STOPS):
         t = stops[k]
-        deep, slope, _ = _depth(g, ray, t, outline, first, last)
+        deep, slope, square, _ = _depth(g, ray, t, outline, first, last)
         best = max(best, deep)
         rises, falls = before_deep != NOTHING and before_slope > 0.0, deep != NOTHING and slope < 0.0
         if t > before and ((rises and (falls or deep < before_deep)) or (falls and before_deep < deep)):
-            low_deep, high_deep = before_deep if rises else NOTHING, deep if falls else NOTHING
-            top = _top(g, ray, before, low_deep, before_slope, t, high_deep, slope, NOTHING, 0.0, outline, first, last)
+            doubt = (g[32] + (abs(slope) + abs(before_slope)) * g[33]) / max(square, _LEAST_SQUARE)
+            low_deep = before_deep if rises and before_deep + before_slope * (t - before) + doubt >= deep else NOTHING
+            high_deep = deep if falls and deep - slope * (t - before) + doubt >= before_deep else NOTHING
+            top = _top(g, ray, before, low_deep, before_slope, t, high_deep, slope, NOTHING, doubt, outline, first, last)
             best = max(best, top)
         before, before_deep, before_slope = t, deep, slope
     if best != NOTHING:
@@ -321,7 +341,7 @@ def _ringed(
     t = _first_met(g, ray, min(max(foot, 0.0), 1.0), floor, outline, last, outline.shape[0])
     if t < 0.0:
         return NOTHING
-    deep, slope, _ = _depth(g, ray, t, outline, first, last)
+    deep, slope, _, _ = _depth(g, ray, t, outline, first, last)
     if deep == NOTHING or slope == 0.0:
         return deep
     if slope > 0.0:
@@ -438,9 +458,10 @@ def _prepare(g: Array, edge: Array, shape: Shape, most: float, on_face: bool) ->
     turn = math.sqrt((g[OUT + 3] - g[OUT]) ** 2 + (g[OUT + 4] - g[OUT + 1]) ** 2 + (g[OUT + 5] - g[OUT + 2]) ** 2)
     turn = max(turn, math.sqrt(g[17]))
     radius = size + wide if kind != FRAME else math.hypot(along, wide)
-    g[32] = (0.0 if on_face else most * g[1] ** 2) / 8 + (radius + tall) * turn * turn / 4
+    bow = math.sqrt(g[8] ** 2 + g[9] ** 2 + g[10] ** 2)
+    g[32] = (0.0 if on_face else most * g[1] ** 2) / 8 + (radius + tall) * turn * turn / 4 + bow / 4
     g[33] = abs(g[1]) + turn
-    g[43] = 2 * _SLACK_MM + 0.5 * ((0.0 if on_face else most) + size + radius) * g[33] ** 2
+    g[43] = 2 * _SLACK_MM + 0.5 * ((0.0 if on_face else most) + size + radius) * g[33] ** 2 + bow
     sways = math.sqrt(wx * wx + wy * wy + wz * wz)
     g[40] = g[32] + (0.0 if on_face else most * g[1] ** 2) / 8 + 0.5 * sways * (max(tall, high) + radius) + 2 * _SLACK_MM
     if kind == FRAME:
@@ -453,12 +474,12 @@ def _prepare(g: Array, edge: Array, shape: Shape, most: float, on_face: bool) ->
     g[36], g[37], g[38] = g[35], g[35], g[35]
     if kind == DRILL and speed > _NO_MM:
         along, aside = abs(wx * ux + wy * uy + wz * uz), abs(wx * g[27] + wy * g[28] + wz * g[29])
-        g[38] = min(_ahead(edge, wide, abs(rises), speed, height, along, aside), g[35])
+        g[38] = min(_ahead(edge, wide, abs(rises), speed, height, along, aside) + wide * bow / speed, g[35])
     for i in range(3):
         up = min(g[OUT + i], g[OUT + 3 + i])
         over = max(g[OUT + i], g[OUT + 3 + i])
         aside = radius * math.sqrt(max(1.0 - min(up * up, over * over), 0.0)) if up * over > 0.0 else radius
-        aside += turn * turn * tall / 8 + 2 * _SLACK_MM
+        aside += turn * turn * tall / 8 + bow / 4 + 2 * _SLACK_MM
         g[_BOX + i] = min(g[TIP + i], g[TIP + 3 + i]) + min(tall * up, 0.0) - aside
         g[_BOX + 3 + i] = max(g[TIP + i], g[TIP + 3 + i]) + max(tall * over, 0.0) + aside
     return True
