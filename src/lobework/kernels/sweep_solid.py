@@ -145,14 +145,13 @@ def _depth(g: Array, ray: Array, t: float, outline: Array, first: int, last: int
 
 
 @njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
-def _misses(
-    g: Array, ray: Array, t: float, low: float, high: float, outline: Array, first: int, last: int
-) -> tuple[float, float]:
+def _misses(g: Array, ray: Array, t: float, outline: Array, first: int, last: int) -> tuple[float, float]:
     """Return by how much a ray misses a convex solid, t of a piece done, and how that grows with t."""
     x, y, z, wx, wy, wz, ax, ay, az, px, py, _ = _seen(g, ray, t)
     up, climb = x * ax + y * ay + z * az, wx * ax + wy * ay + wz * az
     cross, off = x * wx + y * wy + z * wz - up * climb, x * x + y * y + z * z - up * up
     square = max(1.0 - climb * climb, 0.0)
+    low, high = 0.0, min(ray[6], ray[7])
     least, above, grows_above, below, grows_below = 1e30, 0.0, 0.0, 0.0, 0.0
     while high - low >= _WITHIN_MM:
         e = 0.5 * (low + high)
@@ -194,13 +193,13 @@ def _passed(g: Array, ray: Array, floor: float, off: float) -> tuple[bool, float
 
 
 @njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
-def _first_met(g: Array, ray: Array, t: float, floor: float, outline: Array, first: int, last: int) -> float:
+def _first_met(g: Array, ray: Array, t: float, outline: Array, first: int, last: int) -> float:
     """Return a place in a piece where a ray meets a convex solid that it misses at t; -1 where there is none to be had.
 
     How much a ray misses by bends up all along a piece, so its tangents lead to where it is met, and never past.
     """
     for _ in range(_ROUNDS):
-        out, grows = _misses(g, ray, t, floor, min(ray[6], ray[7]), outline, first, last)
+        out, grows = _misses(g, ray, t, outline, first, last)
         if out <= 0.0:
             return t
         far = 0.0 if grows > 0.0 else 1.0
@@ -246,7 +245,7 @@ def _top(
             t = low + (high - low) * low_slope / (low_slope - high_slope) if turn % 3 == 0 else cross
             if turn % 6 == 5 or not low < t < high:
                 t = 0.5 * (low + high)
-        narrow = doubt * (high - low) ** 2 <= 10.0 * _WITHIN_MM
+        narrow = g[44] != 0.0 and doubt * (high - low) ** 2 <= 10.0 * _WITHIN_MM
         if more <= _WITHIN_MM or (narrow and most - best <= _WITHIN_MM) or most + doubt <= floor:
             break
         deep, slope, _, _ = _depth(g, ray, t, outline, first, last)
@@ -267,7 +266,7 @@ def _uphill(g: Array, ray: Array, t: float, floor: float, outline: Array, first:
     """Return how deep a ray is cut by a convex solid in a piece of path, from t on; any, if no deeper than ``floor``."""
     deep, slope, square, bend = _depth(g, ray, t, outline, first, last)
     if deep == NOTHING:
-        t = _first_met(g, ray, t, floor, outline, first, last)
+        t = _first_met(g, ray, t, outline, first, last)
         if t < 0.0:
             return NOTHING
         deep, slope, square, bend = _depth(g, ray, t, outline, first, last)
@@ -338,7 +337,7 @@ def _ringed(
         before, before_deep, before_slope = t, deep, slope
     if best != NOTHING:
         return best
-    t = _first_met(g, ray, min(max(foot, 0.0), 1.0), floor, outline, last, outline.shape[0])
+    t = _first_met(g, ray, min(max(foot, 0.0), 1.0), outline, last, outline.shape[0])
     if t < 0.0:
         return NOTHING
     deep, slope, _, _ = _depth(g, ray, t, outline, first, last)

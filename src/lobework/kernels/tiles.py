@@ -241,14 +241,27 @@ def work_in(inside: NDArray[np.bool_]) -> Whole:
         Whether there is work; in each row in one run of columns, or in none.
     """
     rows, columns = inside.shape
-    work = np.zeros((rows, 2), np.int32)
+    work = np.full((rows, 2), columns, np.int32)
+    first, after = 0, columns
     for row in range(rows):
-        first, last = 0, columns
-        while first < columns and not inside[row, first]:
-            first += 1
-        while last > first and not inside[row, last - 1]:
-            last -= 1
-        work[row, 0], work[row, 1] = first, last
+        if not inside[row, first]:
+            while first < columns and not inside[row, first]:
+                first += 1
+            if first == columns:
+                first = 0
+                while first < columns and not inside[row, first]:
+                    first += 1
+        while 0 < first < columns and inside[row, first - 1]:
+            first -= 1
+        if first == columns:
+            first, after = 0, columns
+            continue
+        after = max(after, first + 1)
+        while not inside[row, after - 1]:
+            after -= 1
+        while after < columns and inside[row, after]:
+            after += 1
+        work[row, 0], work[row, 1] = first, after
     return work
 
 
