@@ -92,7 +92,7 @@ def _segments(ways: Sequence[_Way]) -> Iterator[tuple[int, Array]]:
     from lobework.kernels.segments import FIELDS, lay_segments
 
     samples = sum(len(way.tip) for way in ways)
-    segments = np.empty((min(samples, _AT_ONCE), FIELDS))
+    segments = np.zeros((min(samples, _AT_ONCE), FIELDS))
     at, seen = 0, 0
     for way in ways:
         for first in range(0, max(len(way.tip) - 1, 1), _STRETCH):

@@ -215,7 +215,8 @@ class _Samples:
         place, frame = self.place[every], self.frame[every]
         turned, moved = self.swept[every[:, :-1]], np.diff(place, axis=1)
         radius = place[:, :1, 0]
-        around, long = np.cumsum(turned, axis=1), np.cumsum(np.hypot(np.linalg.norm(moved, axis=-1), radius * np.abs(turned)), axis=1)
+        around = np.cumsum(turned, axis=1)
+        long = np.cumsum(np.hypot(np.linalg.norm(moved, axis=-1), radius * np.abs(turned)), axis=1)
         by_angle = np.abs(around[:, -1:]) * radius > 0.01 * long[:, -1:]
         with np.errstate(invalid="ignore", divide="ignore"):
             t = np.where(by_angle, around / around[:, -1:], long / long[:, -1:])

@@ -105,7 +105,7 @@ def _climb(
     normal_r: float,
     normal_y: float,
 ) -> tuple[float, float, float]:
-    """Return how fast the skin comes on where a ray meets it, and the ray leaves: n . v, n . way; and how it bends about the axis."""
+    """Return how fast the skin comes on where a ray meets it, n . v, and the ray leaves, n . way; and its bend about the axis."""
     x, y, z = x + e * wx, y + e * wy, z + e * wz
     up = x * ax + y * ay + z * az
     rx, ry, rz = x - up * ax, y - up * ay, z - up * az
