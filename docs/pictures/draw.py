@@ -5,6 +5,7 @@ than it is written with, to keep the page light.
 """
 
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 
 import lobework as lw
@@ -19,18 +20,23 @@ CHORDS = {
     "oval-medallion": 0.02,
     "ninety-six-circles": 0.02,
 }
-CARVED = {"shell-medallion": 900, "basket-weave": 700}
+CARVED = {"shell-medallion": 740, "basket-weave": 580, "barrel-weave": 760}
 
 
-def pictures():
-    """Yield each picture's file name and bytes."""
-    for name, chord in CHORDS.items():
-        job = lw.read_job(EXAMPLES / f"{name}.toml")
-        yield f"{name}.svg", svg.render((job if chord is None else replace(job, chord=chord)).drawing())
-    for name, dots in CARVED.items():
-        yield f"{name}.png", relief.render(lw.read_job(EXAMPLES / f"{name}.toml").carve(), dots)
+def drawn(name):
+    """Return the drawing of an example, SVG."""
+    job = lw.read_job(EXAMPLES / f"{name}.toml")
+    return svg.render((job if CHORDS[name] is None else replace(job, chord=CHORDS[name])).drawing())
 
+
+def carved(name):
+    """Return the relief of an example, PNG."""
+    return relief.render(lw.read_job(EXAMPLES / f"{name}.toml").carve(), CARVED[name])
+
+
+PICTURES = {f"{name}.svg": partial(drawn, name) for name in CHORDS} | {f"{name}.png": partial(carved, name) for name in CARVED}
+"""By file name, what makes each picture's bytes."""
 
 if __name__ == "__main__":
-    for file, picture in pictures():
-        (HERE / file).write_bytes(picture)
+    for file, picture in PICTURES.items():
+        (HERE / file).write_bytes(picture())

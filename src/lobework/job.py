@@ -47,12 +47,13 @@ class Traces(Sequence[Trace]):
         One for each cut.
     """
 
-    __slots__ = ("_carving", "_traces", "job")
+    __slots__ = ("_carving", "_drawing", "_traces", "job")
 
     def __init__(self, job: Job, traces: Iterable[Trace]) -> None:
         self.job = job
         self._traces = tuple(traces)
         self._carving: Carving | None = None
+        self._drawing: Drawing | None = None
 
     def __len__(self) -> int:
         return len(self._traces)
@@ -123,7 +124,10 @@ class Traces(Sequence[Trace]):
             return self.job.settings()
         if what == "carving":
             return self.carve_once()
-        return self.drawing() if what == "drawing" else self.program() if what == "program" else self
+        if what == "drawing":
+            self._drawing = self._drawing or self.drawing()
+            return self._drawing
+        return self.program() if what == "program" else self
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, repr=False)

@@ -214,10 +214,20 @@ class Carving:
 
 def _near(sweep: Sweep, point: Array) -> Iterator[Sweep]:
     """Yield the stretches of a sweep whose cutter may reach a point."""
-    swung = sweep.held.radius if isinstance(sweep.held, CuttingFrame | EccentricFrame) else 0.0
-    steps = np.linalg.norm(np.diff(sweep.tip, axis=0), axis=1).max(initial=0.0)
-    reach = 2 * (sweep.edge.half_width + swung) + sweep.edge.height + steps
-    near = np.flatnonzero(np.linalg.norm(sweep.tip - point, axis=1) <= reach)
+    off = point - sweep.tip
+    outward = np.broadcast_to(sweep.outward, off.shape)
+    far = np.linalg.norm(off, axis=1)
+    turns = np.linalg.norm(np.diff(outward, axis=0), axis=1).max(initial=0.0)
+    steps = np.linalg.norm(np.diff(sweep.tip, axis=0), axis=1).max(initial=0.0) + turns * far
+    height = np.vecdot(off, outward)
+    aside = np.sqrt(np.maximum((far - height) * (far + height), 0.0))
+    reach: Array | float = sweep.edge.half_width
+    if isinstance(sweep.held, EccentricFrame):
+        reach += sweep.held.radius
+    elif isinstance(sweep.held, CuttingFrame):
+        up = np.clip(height + steps, 0.0, sweep.held.radius)
+        reach += np.sqrt(up * (2 * sweep.held.radius - up))
+    near = np.flatnonzero((height >= -steps - _SAME_MM) & (aside <= reach + steps + _SAME_MM))
     for run in np.split(near, np.flatnonzero(np.diff(near) > 1) + 1):
         if run.size:
             part = slice(max(run[0] - 1, 0), run[-1] + 2)

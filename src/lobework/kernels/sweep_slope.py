@@ -279,8 +279,8 @@ def carve_sloping(segments: Array, parts: Array, swing: float, grid: Array, work
     n = segments.shape[0]
     bounds = np.zeros((n, 4), np.int32)
     for share in prange(SHARES):
-        part = slice(n * share // SHARES, n * (share + 1) // SHARES)
-        bounds_of(segments[part], parts, swing, grid, bounds[part])
+        first, after = n * share // SHARES, n * (share + 1) // SHARES
+        bounds_of(segments[first:after], parts, swing, grid, bounds[first:after])
     taken = 0
     while taken < n:
         starts, order, more = bin_to_tiles(bounds[taken:], depth.shape[0], depth.shape[1], False, MOST_REFERENCES)
