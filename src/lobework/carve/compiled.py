@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING
 
 from lobework.carve.backend import EVERYTHING, Ability, refuse
 from lobework.carve.compiled_face import carve_face
@@ -24,13 +24,11 @@ if TYPE_CHECKING:
 
 __all__ = ["Compiled"]
 
-_CAN: Final[frozenset[Ability]] = EVERYTHING - {"leaning"}
-
 
 def _route(stock: Stock, sweep: Sweep) -> Route | None:
     """Return what carves one sweep by itself, having refused what it cannot carve; none for what `carve_face` takes."""
-    fixed, face = isinstance(sweep.held, FixedTool), isinstance(stock.surface, Face)
-    if face and not fixed:
+    fixed = isinstance(sweep.held, FixedTool)
+    if isinstance(stock.surface, Face) and sweep.upright and not fixed:
         return carve_frame if isinstance(sweep.held, CuttingFrame) else None
     refuse_tool(stock, sweep)
     return carve_tool if fixed else carve_solid
@@ -59,7 +57,7 @@ class Compiled:
 
     name: str = field(default="compiled", init=False)
     says: str = field(default="compiled, on every core: fast, and exact between the places of a path", init=False)
-    can: frozenset[Ability] = field(default=_CAN, init=False)
+    can: frozenset[Ability] = field(default=EVERYTHING, init=False)
 
     def carve(self, stock: Stock, sweeps: Sequence[Sweep], depth: Depth, progress: Progress | None = None) -> None:
         """Deepen ``depth`` in place wherever a sweep goes deeper; see `Backend.carve`."""

@@ -1,0 +1,136 @@
+"""Solids of revolution on their way round the work: many short steps as one piece, and rays that leap or kink."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from lobework.carve.compiled import Compiled
+from lobework.carve.compiled_path import JOINED_MM, pieces_of
+from lobework.carve.stock import stock_of
+from lobework.carve.sweep import Sweep
+from lobework.cutter import Ball, FlatEnd, Vee
+from lobework.holder import EccentricFrame
+from lobework.piece import Barrel, Turned
+from tests.carving import JUDGE, UP, assert_same, carved, cutters, held, on_face, on_round, surfaces
+from tests.strategies import numbers
+
+AGREE_MM = 2e-4
+MOST_TURN_RAD = 0.03
+
+
+def ring(samples, rise=0.4, waves=6.0):
+    """Half a ring round a barrel of 20 mm, waved: what goes with a ball of 1 mm, half a millimetre deep."""
+    turn = np.linspace(0.0, math.pi, samples)
+    out = np.stack([np.cos(turn), np.sin(turn), 0 * turn], axis=-1)
+    ball = Ball(radius=1.0)
+    return Sweep(ball.edge, ball.held, 9.5 * out + (rise * np.sin(waves * turn) - 4.0)[:, None] * UP, out, UP)
+
+
+def gone_through(sweep, turn=MOST_TURN_RAD, reach=2.0):
+    """Every piece of a path: where it begins and how far it turns, and its tips."""
+    some = list(pieces_of(sweep, True, turn, reach=reach))
+    polar, swept = (np.concatenate([getattr(each, name) for each in some]) for name in ("polar", "swept"))
+    return polar, swept, [np.concatenate([each.tips[k] for each in some]) for k in range(3)]
+
+
+def test_many_short_steps_are_one_piece_that_passes_by_every_sample():
+    sweep = ring(3000)
+    polar, swept, (low, middle, high) = gone_through(sweep)
+    assert len(polar) < len(sweep.tip) / 8
+    assert swept.sum() == pytest.approx(math.pi, abs=1e-12)
+    np.testing.assert_allclose(polar[1:], polar[:-1] + swept[:-1], rtol=0, atol=1e-12)
+    np.testing.assert_allclose(low[1:], high[:-1], rtol=0, atol=1e-12)
+    at = np.arctan2(sweep.tip[:, 1], sweep.tip[:, 0])
+    piece = np.clip(np.searchsorted(polar, at, side="right") - 1, 0, len(polar) - 1)
+    t = ((at - polar[piece]) / swept[piece])[:, None]
+    passes = low[piece] * (2 * t - 1) * (t - 1) + middle[piece] * 4 * t * (1 - t) + high[piece] * t * (2 * t - 1)
+    seen = np.stack([np.hypot(sweep.tip[:, 0], sweep.tip[:, 1]), 0 * at, sweep.tip[:, 2]], axis=-1)
+    assert np.linalg.norm(passes - seen, axis=-1).max() <= JOINED_MM
+
+
+def test_steps_too_long_to_be_one_stay_as_they_are():
+    sweep = ring(120)
+    assert len(gone_through(sweep)[0]) == 119
+    assert len(gone_through(sweep, reach=math.inf)[0]) == 119
+
+
+def test_a_corner_stays_a_corner():
+    """Two straight runs meet at a right angle in the middle of what could be one piece of sixteen."""
+    turn = np.concatenate([np.linspace(0.0, 0.008, 9), np.full(8, 0.008)])
+    z = np.concatenate([np.full(9, -4.0), -4.0 - np.arange(1, 9) * 0.01])
+    out = np.stack([np.cos(turn), np.sin(turn), 0 * turn], axis=-1)
+    ball = Ball(radius=1.0)
+    polar, swept, (low, _, high) = gone_through(Sweep(ball.edge, ball.held, 9.5 * out + z[:, None] * UP, out, UP))
+    assert len(polar) == 2
+    np.testing.assert_allclose(swept, [0.008, 0.0], rtol=0, atol=1e-12)
+    np.testing.assert_allclose([high[0, 2], low[1, 2]], [-4.0, -4.0], rtol=0, atol=1e-12)
+
+
+def test_a_path_sampled_finely_cuts_as_one_eight_times_as_fine_does():
+    stock = stock_of(Barrel(diameter=20.0, length=8.0), resolution=0.1)
+    finer = carved(Compiled(), stock, ring(4001)), carved(Compiled(), stock, ring(32001))
+    np.testing.assert_allclose(finer[0], finer[1], rtol=0, atol=2 * JOINED_MM)
+
+
+@st.composite
+def dense(draw, holder):
+    """A stock and a smooth path of steps so short that some are joined."""
+    surface = draw(st.sampled_from(["face", "round"]))
+    stock, cutter = draw(surfaces[surface]), draw(cutters(held[holder]))
+    samples, step = draw(st.integers(60, 250)), draw(st.sampled_from([0.01, 0.02, 0.03]))
+    t, span = np.linspace(0.0, 1.0, samples), step * samples
+    start, wave, slope = draw(numbers(0.0, 1.0)), draw(numbers(-0.3, 0.3)), draw(numbers(-0.5, 0.5))
+    aside = span * (wave * np.sin(draw(numbers(1.0, 6.0)) * t) + slope * t)
+    depth = draw(numbers(0.05, 0.7)) + draw(numbers(-0.1, 0.1)) * np.cos(5 * t)
+    lean = draw(st.sampled_from([0.0, 0.3]))
+    if surface == "face":
+        place = (2 * start - 1) * stock.surface.radius
+        outward = np.array([[0.0, math.sin(lean), math.cos(lean)]])
+        return stock, on_face(cutter, np.stack([place + span * t, place + aside, -depth], axis=-1), outward)
+    around = draw(st.sampled_from([1.0, -1.0, 0.3])) * span / stock.profile[:, 0].max() * t
+    s = np.clip(start * stock.surface.length + aside, 0.0, stock.surface.length)
+    return stock, on_round(cutter, stock.surface, draw(numbers(-3.0, 3.0)) + around, s, depth, lean)
+
+
+@pytest.mark.parametrize("holder", ["drilling spindle", "cutting frame", "eccentric frame"])
+@settings(max_examples=12)
+@given(data=st.data())
+def test_a_path_of_short_steps_is_cut_as_the_judge_cuts_it(holder, data):
+    stock, sweep = data.draw(dense(holder))
+    assert_same(
+        lambda shift: carved(JUDGE, stock, sweep, shift=shift),
+        lambda shift: carved(Compiled(), stock, sweep, shift=shift),
+        within=AGREE_MM,
+    )
+
+
+HOURGLASS = Turned(profile=((0.0, 4.0), (-5.0, 5.5), (-10.0, 4.0)))
+HARD = {
+    "a flat end's rim, met where its depth turns from rising slowly to falling steeply": (
+        stock_of(HOURGLASS, resolution=0.45),
+        FlatEnd(width=2.0),
+        [[5.26108924, 0.0, -6.7323909], [4.93606389, -2.42595821, -5.0], [3.77763731, -0.54392394, -9.18611223]],
+        [0.96833712, 0.0, -0.24964617],
+    ),
+    "a ring that sinks as it goes along, its near wall's cut overtaken by its far one's": (
+        stock_of(Barrel(diameter=10.0, length=9.0), resolution=0.5),
+        Vee(angle_deg=25.0, width=0.8, held=EccentricFrame(radius=0.5)),
+        [[5.0, 0.0, 0.0], [4.7, 0.0, -0.5]],
+        [1.0, 0.0, 0.0],
+    ),
+}
+
+
+@pytest.mark.parametrize(("stock", "cutter", "tips", "first"), HARD.values(), ids=HARD)
+def test_a_hard_ray_is_cut_as_the_judge_cuts_it(stock, cutter, tips, first):
+    tip = np.array(tips)
+    polar = np.arctan2(tip[:, 1], tip[:, 0])
+    out = np.stack([first[0] * np.cos(polar), first[0] * np.sin(polar), np.full(len(tip), first[2])], axis=-1)
+    level = np.stack([-first[2] * np.cos(polar), -first[2] * np.sin(polar), np.full(len(tip), first[0])], axis=-1)
+    sweep = Sweep(cutter.edge, cutter.held, tip, out, level)
+    np.testing.assert_allclose(carved(Compiled(), stock, sweep), carved(JUDGE, stock, sweep), rtol=0, atol=AGREE_MM)
