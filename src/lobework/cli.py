@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import argparse
+import atexit
+import gc
 import os
 import sys
 from collections.abc import Callable, Mapping, Sequence
@@ -64,6 +66,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="backslashreplace")
+    if arguments is None:
+        _be_quick()
     try:
         code = _run(sys.argv[1:] if arguments is None else arguments)
         sys.stdout.flush()
@@ -81,6 +85,12 @@ def main(arguments: Sequence[str] | None = None) -> int:
             raise
         return _say(f"a fault in {_whose(error)}: {type(error).__name__}: {error}; LOBEWORK_TRACEBACK=1 shows where", _FAULT)
     return code
+
+
+def _be_quick() -> None:
+    """Save this process what it has no use for: threads for large matrices, and a sweep of what ends with it anyway."""
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    atexit.register(gc.freeze)
 
 
 def _whose(error: Exception) -> str:
