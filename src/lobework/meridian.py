@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from functools import cached_property
+from functools import cache, cached_property
 from typing import Final
 
 import numpy as np
@@ -13,7 +13,6 @@ from lobework.rigid import Array
 __all__ = ["Meridian"]
 
 _SPANS: Final = 32
-_NODES, _WEIGHTS = np.polynomial.legendre.leggauss(8)
 
 
 class Meridian:
@@ -58,9 +57,15 @@ class Meridian:
     def _table(self) -> tuple[Array, Array]:
         """Chord lengths, and the curve's own length up to each."""
         t = np.unique(np.concatenate([np.linspace(a, b, _SPANS + 1) for a, b in zip(self._knots, self._knots[1:], strict=False)]))
-        middle, half = (t[1:] + t[:-1]) / 2, np.diff(t) / 2
-        speeds = np.hypot(*self._along((middle[:, None] + half[:, None] * _NODES).ravel(), 1).T).reshape(-1, _NODES.size)
-        return t, np.concatenate([[0.0], np.cumsum(half * (speeds @ _WEIGHTS))])
+        return t, np.concatenate([[0.0], np.cumsum(self._between(t[:-1], t[1:]))])
+
+    def _between(self, start: Array, end: Array) -> Array:
+        """Return how long the curve is from each chord length to another, mm: (n,)."""
+        nodes, weights = _gauss()
+        middle, half = (end + start) / 2, (end - start) / 2
+        speeds = np.hypot(*self._along((middle[:, None] + half[:, None] * nodes).ravel(), 1).T).reshape(-1, nodes.size)
+        long: Array = half * (speeds @ weights)
+        return long
 
     @property
     def length(self) -> float:
@@ -73,9 +78,7 @@ class Meridian:
         here = np.interp(s, lengths, t)
         for _ in range(3):
             k = np.clip(np.searchsorted(t, here, side="right") - 1, 0, t.size - 2)
-            middle, half = (here + t[k]) / 2, (here - t[k]) / 2
-            speeds = np.hypot(*self._along((middle[:, None] + half[:, None] * _NODES).ravel(), 1).T).reshape(-1, _NODES.size)
-            covered = lengths[k] + half * (speeds @ _WEIGHTS)
+            covered = lengths[k] + self._between(t[k], here)
             here = np.clip(here + (s - covered) / np.hypot(*self._along(here, 1).T), 0.0, t[-1])
         slope = self._along(here, 1)
         slope /= np.hypot(*slope.T)[:, None]
@@ -94,6 +97,13 @@ class Meridian:
             bend[:, axis] = np.interp(self._table[0], self._knots, self._bends[:, axis])
         turning = np.abs(slope[:, 0] * bend[:, 1] - slope[:, 1] * bend[:, 0])
         return float((np.hypot(*slope.T) ** 3 / np.maximum(turning, 1e-6)).min())
+
+
+@cache
+def _gauss() -> tuple[Array, Array]:
+    """Return where Gauss's rule of eight points looks from -1 to 1, and what each place weighs."""
+    nodes, weights = np.polynomial.legendre.leggauss(8)
+    return nodes, weights
 
 
 def _second_derivatives(knots: Array, points: Array) -> Array:

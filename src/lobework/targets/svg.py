@@ -31,7 +31,7 @@ text {{ font-family: {_FACE}; fill: #16181c }}
 .note {{ fill: #8a3324; font-style: italic }}
 """
 
-_NOT_XML: Final = re.compile("[^\t\n\r\x20-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
+_NOT_XML: Final = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\ud800-\udfff\ufffe\uffff]")
 """What XML cannot hold. Source: W3C, *Extensible Markup Language (XML) 1.0 (Fifth Edition)*, 2.2."""
 
 
