@@ -34,6 +34,7 @@ __all__ = [
     "Piece",
     "Turning",
     "as_pairs",
+    "hints_of",
     "length_pairs",
     "measures",
     "pairs_measure",
@@ -210,6 +211,12 @@ def smooth_slope(rise_at: Callable[[Array], Array], psi: Array, step: float) -> 
     return slope / step
 
 
+@cache
+def hints_of(part: type) -> dict[str, Any]:
+    """Return the type of each field of a part, with what is marked beside it."""
+    return get_type_hints(part, include_extras=True)
+
+
 def measures(part: type) -> dict[str, Measure | None]:
     """Return each field of a part with how it is written, or None where its plain type says all.
 
@@ -217,7 +224,7 @@ def measures(part: type) -> dict[str, Measure | None]:
     >>> measures(Roller)["radius"].read("1/8 in")
     3.175
     """
-    hints = get_type_hints(part, include_extras=True)
+    hints = hints_of(part)
     found: dict[str, Measure | None] = {}
     for each in fields(part):
         marks = getattr(hints[each.name], "__metadata__", ())
@@ -228,7 +235,7 @@ def measures(part: type) -> dict[str, Measure | None]:
 @cache
 def _numbers(part: type) -> tuple[tuple[str, str], ...]:
     """Return each field that holds a plain number, with the unit that Python keeps it in."""
-    hints = get_type_hints(part, include_extras=True)
+    hints = hints_of(part)
     units = {Length: ", in mm", Angle: ", in degrees", float: "", int: ""}
     return tuple((each.name, units[hints[each.name]]) for each in fields(part) if hints[each.name] in units)
 

@@ -6,7 +6,7 @@ import dataclasses
 import inspect
 import re
 import traceback
-from typing import TYPE_CHECKING, Any, Final, get_args, get_type_hints
+from typing import TYPE_CHECKING, Any, Final, get_args
 
 from lobework.errors import PluginError
 
@@ -86,7 +86,7 @@ def _taken(kind: str) -> set[str]:
 
 
 def _target_name(target: Any) -> str:
-    from lobework.targets import Target
+    from lobework.targets.target import Shows, Target
 
     if not isinstance(target, Target):
         raise PluginError(f"target {plain(repr(target))} is not a lobework.targets.Target; make one")
@@ -94,9 +94,8 @@ def _target_name(target: Any) -> str:
     _good_name(target.says, f"target {name!r}: says")
     if not isinstance(target.file, str) or not _FILE.fullmatch(target.file):
         raise PluginError(f"target {name!r}: file is {target.file!r}; it must be a plain file name such as 'drawing.svg'")
-    shown = get_args(get_type_hints(Target)["shows"])
-    if target.shows not in shown:
-        raise PluginError(f"target {name!r}: shows is {target.shows!r}; it must be one of {', '.join(shown)}")
+    if target.shows not in get_args(Shows):
+        raise PluginError(f"target {name!r}: shows is {target.shows!r}; it must be one of {', '.join(get_args(Shows))}")
     if not callable(target.render):
         raise PluginError(f"target {name!r}: render is {target.render!r}; it must be a function that returns the file's bytes")
     return name

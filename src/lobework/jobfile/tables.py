@@ -11,7 +11,7 @@ from functools import cache, cached_property, reduce
 from operator import or_
 from pathlib import Path
 from types import NoneType, UnionType
-from typing import TYPE_CHECKING, Annotated, Any, Final, Literal, Protocol, Union, get_args, get_origin, get_type_hints
+from typing import TYPE_CHECKING, Annotated, Any, Final, Literal, Protocol, Union, get_args, get_origin
 
 from pydantic import (
     BaseModel,
@@ -33,7 +33,7 @@ from lobework import plugins
 from lobework.errors import InputError, PluginError, nearest
 from lobework.holder import HOLDERS, Holder
 from lobework.jobfile.source import inside, pointed, shown, written_key
-from lobework.kinds import Cam, Chuck, Cutter, Follower, Measure, Piece
+from lobework.kinds import Cam, Chuck, Cutter, Follower, Measure, Piece, hints_of
 from lobework.plugins import PartKind
 from lobework.units import LengthUnit, Phase, ratio
 
@@ -420,7 +420,7 @@ def part_keys(part: type) -> dict[str, Key]:
     told = _told(part)
     found: dict[str, Key] = {}
     try:
-        hints = get_type_hints(part, include_extras=True)
+        hints = hints_of(part)
         for each in fields(part):
             if each.init:
                 reads, says = reading(hints[each.name])
@@ -460,7 +460,7 @@ def _told(part: type) -> dict[str, str]:
 
 def built(part: type, *others: str) -> Callable[[dict[str, Any]], Any]:
     """Return what makes ``part`` of its keys, leaving out those in ``others``."""
-    hints = get_type_hints(part, include_extras=True)
+    hints = hints_of(part)
     names = {_key_of(each.name, hints[each.name]): each.name for each in fields(part)}
     return lambda values: part(**{names[key]: value for key, value in values.items() if key not in others})
 

@@ -6,7 +6,10 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any, Literal
 
-__all__ = ["Target"]
+__all__ = ["Shows", "Target"]
+
+Shows = Literal["drawing", "axes", "program", "settings", "carving"]
+"""What a target shows of a job."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -36,7 +39,7 @@ class Target:
 
     name: str
     file: str
-    shows: Literal["drawing", "axes", "program", "settings", "carving"]
+    shows: Shows
     says: str
     render: Callable[[Any], bytes]
     needs: tuple[str, str] | None = None
