@@ -59,7 +59,8 @@ __all__ = [
     "work_in",
 ]
 
-SIDE: Final = 128
+_SHIFT: Final = 7
+SIDE: Final = 1 << _SHIFT
 """Cells along a tile."""
 PATCH: Final = 4
 """Cells along a patch."""
@@ -104,20 +105,20 @@ def cell_above(place: float) -> int:
 @njit(cache=True, error_model="numpy", nogil=True)
 def _tiles_along(low: int, high: int, size: int, wraps: bool) -> tuple[int, int, int, int]:
     """Return the first and last tile of each of the two runs of tiles that cells low to high touch; an empty run is (0, -1)."""
-    last = (size - 1) // SIDE
+    last = (size - 1) >> _SHIFT
     if not wraps:
         low, high = max(low, 0), min(high, size - 1)
         if low > high:
             return 0, -1, 0, -1
-        return low // SIDE, high // SIDE, 0, -1
+        return low >> _SHIFT, high >> _SHIFT, 0, -1
     if low > high:
         return 0, -1, 0, -1
     if high - low >= size - 1:
         return 0, last, 0, -1
     low, high = low % size, high % size
     if low <= high:
-        return low // SIDE, high // SIDE, 0, -1
-    return low // SIDE, last, 0, min(high // SIDE, low // SIDE - 1)
+        return low >> _SHIFT, high >> _SHIFT, 0, -1
+    return low >> _SHIFT, last, 0, min(high >> _SHIFT, (low >> _SHIFT) - 1)
 
 
 @njit(cache=True, error_model="numpy", nogil=True)
