@@ -89,20 +89,22 @@ def _way(sweep: Sweep) -> _Way | None:
 
 def _segments(ways: Sequence[_Way]) -> Iterator[tuple[int, Array]]:
     """Yield the segments of paths, (n, 9), some at a time, with how many samples they came from."""
-    from lobework.kernels.segments import FIELDS, lay_segments
+    from lobework.kernels.segments import FIELDS, lay_paths
 
-    samples = sum(len(way.tip) for way in ways)
-    segments = np.zeros((min(samples, _AT_ONCE), FIELDS))
-    at, seen = 0, 0
-    for way in ways:
-        for first in range(0, max(len(way.tip) - 1, 1), _STRETCH):
-            end = min(first + _STRETCH + 1, len(way.tip))
-            if at + end - first > len(segments):
-                yield seen, segments[:at]
-                at, seen = 0, 0
-            at = lay_segments(way.tip, first, end, way.within, way.within, way.level, segments, at)
-            seen += end - first
-    yield seen, segments[:at]
+    parts = [
+        (way, way.tip[first : first + _STRETCH + 1]) for way in ways for first in range(0, max(len(way.tip) - 1, 1), _STRETCH)
+    ]
+    ends = np.cumsum([len(tip) for _, tip in parts])
+    segments = np.zeros((min(ends[-1], _AT_ONCE), FIELDS))
+    first, gone = 0, 0
+    while first < len(parts):
+        after = int(np.searchsorted(ends, gone + len(segments), side="right"))
+        some = parts[first:after]
+        laid = segments[: ends[after - 1] - gone]
+        within, levels = (np.array([getattr(way, name) for way, _ in some]) for name in ("within", "level"))
+        lay_paths(np.concatenate([tip for _, tip in some]), ends[first:after] - gone, within, levels, laid)
+        yield len(laid), laid
+        first, gone = after, int(ends[after - 1])
 
 
 def carve_face(stock: Stock, sweeps: Sequence[Sweep], depth: Depth, progress: Callable[[float], None]) -> None:

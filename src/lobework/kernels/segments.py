@@ -5,12 +5,15 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, Final
 
-from numba import njit
+from numba import njit, prange
+
+from lobework.kernels.tiles import PRANGE_ALONE
 
 if TYPE_CHECKING:
+    from lobework.kernels.tiles import Counts
     from lobework.rigid import Array
 
-__all__ = ["FIELDS", "deepest_and_highest", "lay_segments"]
+__all__ = ["FIELDS", "deepest_and_highest", "lay_paths", "lay_segments"]
 
 FIELDS: Final = 9
 """A segment: x, y, z of its lower end, mm; its direction's x and y; its length over the face, mm; how much it rises a mm; and at
@@ -152,3 +155,24 @@ def lay_segments(tip: Array, first: int, end: int, aside: float, upright: float,
         _lay(segments[at], tip[k, 0], tip[k, 1], level if flat else tip[k, 2], 1.0, 0.0, 0.0, 0.0)
         at += 1
     return at
+
+
+@njit(cache=True, error_model="numpy", parallel=PRANGE_ALONE, fastmath=FUSED)
+def lay_paths(tip: Array, ends: Counts, within: Array, levels: Array, segments: Array) -> None:
+    """Lay segments through paths, a thread a path.
+
+    Parameters
+    ----------
+    tip : (n, 3) float64, mm
+        Samples of all paths, C-contiguous.
+    ends : (k,) int64
+        The sample after the last of each path; the next one's first.
+    within, levels : (k,) float64, mm
+        Of each path: ``aside`` and ``upright``, and ``level``, as `lay_segments` takes them.
+    segments : (n, 9) float64
+        Filled, each path's from its first sample on. What it leaves over is at z = 0, which reaches no work.
+    """
+    for k in prange(ends.size):
+        first = ends[k - 1] if k > 0 else 0
+        at = lay_segments(tip, first, ends[k], within[k], within[k], levels[k], segments, first)
+        segments[at : ends[k], 2] = 0.0
