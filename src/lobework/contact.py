@@ -121,21 +121,22 @@ def touch_at(cam: Cam, follower: Follower, phi: Array, *, way: Literal["plain", 
     """
     phi = np.asarray(phi, dtype=np.float64)
     shapes = shapes_of(cam, follower)
-    around = _trials_around(cam, shapes)
-    if way == "plain" or follower.form == "shaped" or around > _MOST_AROUND:
+    around = _trials_around(cam, follower)
+    if way == "plain" or follower.form == "shaped" or cam.lobes * around > _MOST_AROUND:
         return touch(shapes, phi)
     return _touch_compiled(cam, follower, phi, shapes.window, around)
 
 
-def _trials_around(cam: Cam, shapes: Shapes) -> int:
-    """Return how many trial points round the cam let several fall within the follower, and into each piece of the cam."""
-    pitch = 2 * math.pi / cam.lobes
+@lru_cache(maxsize=256)
+def _trials_around(cam: Cam, follower: Follower) -> int:
+    """Return how many trial points in a lobe let several fall within the follower, and into each piece of the cam."""
+    pitch, shapes = 2 * math.pi / cam.lobes, shapes_of(cam, follower)
     if shapes.half_width == 0.0:
-        return cam.lobes
+        return 1
     top = cam.base_radius if shapes.face else cam.base_radius + float(cam.rise_at(np.linspace(0, pitch, 1025)).max())
     within = min(shapes.window, shapes.half_width / top)
     shortest = float(_pieces(cam)[1].min(initial=pitch / _SHORT))
-    return cam.lobes * math.ceil(max(pitch * _TRIALS / within, pitch * _IN_A_PIECE / shortest))
+    return math.ceil(max(pitch * _TRIALS / within, pitch * _IN_A_PIECE / shortest))
 
 
 def _touch_compiled(cam: Cam, follower: Follower, phi: Array, window: float, around: int) -> Touch:
