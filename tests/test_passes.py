@@ -38,6 +38,12 @@ def test_each_step_is_worked_from_the_first_so_nothing_creeps(count, x, on):
         assert cut.stepped == {"x": cut.passed.at.x, "cam 1.phase": on * k}
 
 
+def test_a_step_that_several_cams_share_reaches_them_in_their_order():
+    cams = tuple(Drive(CAM.cam, follower=Knife(), name=name) for name in ("slow", "quick", "north", "south", "inner", "outer"))
+    (cut, _) = cuts_of(Pass(cams=cams).series(2, gain=0.1), sliding())
+    assert list(cut.stepped) == [f"{drive.name}.gain" for drive in cams]
+
+
 def test_phases_in_lobes_come_round_exactly():
     """96 steps of 1/96 turn on a wheel of 96 (Lukin, *The Lathe and Its Uses*) are one turn, not nearly one."""
     last = list(cuts_of(Pass().series(97, index="1/96 turn"), fixed(EccentricChuck(shift=3.0))))[-1]

@@ -188,10 +188,10 @@ def step_targets(setting: str, of: Pass, lathe: Lathe) -> list[str]:
     SettingError
         Where nothing answers to the name; the message says what does.
     """
-    cams = {drive.name for drive in of.cams}
+    cams = [drive.name for drive in of.cams]
     chucks = {mounted.name: mounted.chuck for mounted in lathe.chucks}
     owner, _, name = setting.rpartition(".")
-    for both in sorted(cams & chucks.keys()):
+    for both in sorted(chucks.keys() & cams):
         raise SettingError(f"{both!r} is the name of a cam and of a chuck, so a step cannot tell them apart; rename one")
     known: list[str] = [*_SLIDE]
     known += [f"{cam}.{step}" for cam in cams for step in _CAM_STEPS]
