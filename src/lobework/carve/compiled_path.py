@@ -18,9 +18,10 @@ if TYPE_CHECKING:
     from lobework.carve.stock import Stock
     from lobework.carve.sweep import Sweep
     from lobework.edge import Edge
+    from lobework.kernels.rays import Rays
     from lobework.rigid import Array
 
-__all__ = ["JOINED_MM", "Pieces", "Rays", "bodies_of", "edge_rows", "pieces_of", "stretches"]
+__all__ = ["JOINED_MM", "Pieces", "bodies_of", "edge_rows", "pieces_of", "rays_of", "stretches"]
 
 JOINED_MM: Final = 4e-5
 """How far a piece that stands for many steps may stray from them: a fiftieth of what the steps stray from the path."""
@@ -30,49 +31,39 @@ _AT_ONCE: Final = 1 << 14
 _CORNER: Final = 1e-9
 
 
-class Rays(NamedTuple):
-    """The rays of a stock, in whole patches and tiles: as `lobework.kernels.sweep_tool.carve_tool` takes them."""
+def rays_of(stock: Stock) -> Rays:
+    """Return the rays of a stock as the kernels take them.
 
-    rays: Array
-    bands: Array
-    turns: Array
-    steps: tuple[float, float, float, bool]
-    grid: Array
-    on_face: bool
+    >>> from lobework.carve.stock import stock_of
+    >>> from lobework.piece import Barrel
+    >>> rays_of(stock_of(Barrel(diameter=10.0, length=9.0), resolution=0.5)).rows[2].round(3).tolist()
+    [5.0, -1.0, 1.0, 0.0, 5.0]
+    """
+    from lobework.kernels.rays import Rays
+    from lobework.kernels.tiles import PATCH, SIDE
 
-    @classmethod
-    def of(cls, stock: Stock) -> Rays:
-        """Return them.
-
-        >>> from lobework.carve.stock import stock_of
-        >>> from lobework.piece import Barrel
-        >>> Rays.of(stock_of(Barrel(diameter=10.0, length=9.0), resolution=0.5)).rays[2].round(3).tolist()
-        [5.0, -1.0, 1.0, 0.0, 5.0]
-        """
-        from lobework.kernels.tiles import PATCH, SIDE
-
-        rows, columns = (-(-count // SIDE) * SIDE for count in stock.shape)
-        column = stock.across[0] + np.arange(columns) * stock.column_step
-        middle_of = column + (PATCH - 1) / 2 * stock.column_step
+    rows, columns = (-(-count // SIDE) * SIDE for count in stock.shape)
+    column = stock.across[0] + np.arange(columns) * stock.column_step
+    middle_of = column + (PATCH - 1) / 2 * stock.column_step
+    if isinstance(stock.surface, Face):
         grid = np.array([stock.across[0], stock.down[0], stock.column_step, stock.row_step])
-        if isinstance(stock.surface, Face):
-            row = stock.down[0] + np.arange(rows) * stock.row_step
-            rays = np.column_stack([row, np.zeros((rows, 3)), np.full(rows, np.inf)])
-            bands = np.column_stack([row[::PATCH] + (PATCH - 1) / 2 * stock.row_step, np.zeros((rows // PATCH, 5))])
-            off = (PATCH - 1) / 2 * math.hypot(stock.row_step, stock.column_step)
-            turns = np.column_stack([column, 0 * column, middle_of, 0 * column, np.full(columns, off)])
-            return cls(rays, bands, turns, (0.0, 0.0, 0.0, False), grid, True)
-        profile = stock.profile[np.minimum(np.arange(rows), stock.rows - 1)]
-        with np.errstate(divide="ignore"):
-            axis = profile[:, 0] / np.maximum(profile[:, 2], 0.0)
-        four = profile.reshape(-1, PATCH, 4)
-        middle = (four.min(axis=1) + four.max(axis=1)) / 2
-        off = np.abs(four - middle[:, None]).max(axis=1)
-        bands = np.column_stack([middle, np.hypot(off[:, 0], off[:, 1]), np.hypot(off[:, 2], off[:, 3])])
-        turns = np.stack([np.cos(column), np.sin(column), np.cos(middle_of), np.sin(middle_of)], axis=-1)
-        turns = np.column_stack([turns, np.full(columns, (PATCH - 1) / 2 * stock.column_step)])
-        steps = stock.row_step, stock.column_step, float(stock.across[0]), stock.surface.straight
-        return cls(np.column_stack([profile, axis]), bands, turns, steps, grid, False)
+        row = stock.down[0] + np.arange(rows) * stock.row_step
+        rays = np.column_stack([row, np.zeros((rows, 3)), np.full(rows, np.inf)])
+        bands = np.column_stack([row[::PATCH] + (PATCH - 1) / 2 * stock.row_step, np.zeros((rows // PATCH, 5))])
+        off = (PATCH - 1) / 2 * math.hypot(stock.row_step, stock.column_step)
+        turns = np.column_stack([column, 0 * column, middle_of, 0 * column, np.full(columns, off)])
+        return Rays(rays, bands, turns, grid, True)
+    profile = stock.profile[np.minimum(np.arange(rows), stock.rows - 1)]
+    with np.errstate(divide="ignore"):
+        axis = profile[:, 0] / np.maximum(profile[:, 2], 0.0)
+    four = profile.reshape(-1, PATCH, 4)
+    middle = (four.min(axis=1) + four.max(axis=1)) / 2
+    off = np.abs(four - middle[:, None]).max(axis=1)
+    bands = np.column_stack([middle, np.hypot(off[:, 0], off[:, 1]), np.hypot(off[:, 2], off[:, 3])])
+    turns = np.stack([np.cos(column), np.sin(column), np.cos(middle_of), np.sin(middle_of)], axis=-1)
+    turns = np.column_stack([turns, np.full(columns, (PATCH - 1) / 2 * stock.column_step)])
+    grid = np.array([stock.row_step, stock.column_step, stock.across[0], float(stock.surface.straight)])
+    return Rays(np.column_stack([profile, axis]), bands, turns, grid, False)
 
 
 class Pieces(NamedTuple):

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from lobework.carve.compiled_path import Rays, edge_rows, pieces_of, stretches
+from lobework.carve.compiled_path import edge_rows, pieces_of, rays_of, stretches
 from lobework.edge import Arc, Slant
 from lobework.holder import CuttingFrame, EccentricFrame
 from lobework.surface import Round
@@ -51,10 +51,10 @@ def carve_solid(stock: Stock, sweep: Sweep, depth: Depth, progress: Callable[[fl
 
     outline, bodies = _outline(sweep.edge, sweep.held)
     shape = _shape(sweep.held)
-    rays = Rays.of(stock)
+    rays = rays_of(stock)
     work = work_in(stock.inside)
     for done, pieces in _pieces(sweep, around=isinstance(stock.surface, Round)):
-        sweep_solid.carve_solid(pieces, edge_rows(sweep.edge), shape, outline, bodies, *rays, work, depth)
+        sweep_solid.carve_solid(pieces, edge_rows(sweep.edge), shape, outline, bodies, rays, work, depth)
         progress(done)
 
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from lobework.carve.compiled_path import Rays, bodies_of, edge_rows, pieces_of
+from lobework.carve.compiled_path import bodies_of, edge_rows, pieces_of, rays_of
 from lobework.errors import SettingError
 from lobework.surface import Face
 
@@ -91,7 +91,7 @@ def carve_tool(stock: Stock, sweep: Sweep, depth: Depth, progress: Callable[[flo
     from lobework.kernels import sweep_tool
     from lobework.kernels.tiles import work_in
 
-    outline, bodies, rays, work = edge_rows(sweep.edge), bodies_of(sweep.edge), Rays.of(stock), work_in(stock.inside)
+    outline, bodies, rays, work = edge_rows(sweep.edge), bodies_of(sweep.edge), rays_of(stock), work_in(stock.inside)
     for some in pieces_of(sweep, not rays.on_face, _MOST_TILT_RAD):
         (tip, _, tip_end), (frame, _, frame_end) = some.tips, some.frames
         pieces = np.zeros((len(some.polar), sweep_tool.PIECE))
@@ -100,7 +100,7 @@ def carve_tool(stock: Stock, sweep: Sweep, depth: Depth, progress: Callable[[flo
         for column, way in ((8, 2), (14, 0)):
             pieces[:, column : column + 3] = frame[:, :, way]
             pieces[:, column + 3 : column + 6] = frame_end[:, :, way] - frame[:, :, way]
-        sweep_tool.carve_tool(pieces, outline, bodies, *rays, work, depth)
+        sweep_tool.carve_tool(pieces, outline, bodies, rays, work, depth)
         progress(some.done)
 
 

@@ -14,58 +14,38 @@ from numba import njit, prange
 
 from lobework.kernels.pierce import FUSED, NOTHING, turned_on
 from lobework.kernels.tiles import (
-    MOST_REFERENCES,
     PATCH,
     PATCHES,
     PRANGE_ALONE,
     SHARES,
-    bin_to_tiles,
     blank_tile,
-    busy_tiles,
     cell_above,
     cell_below,
     corner,
     load_tile,
+    lots,
+    patch_columns,
+    rows_between,
     store_tile,
 )
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
-
     from lobework.kernels.tiles import Cells, Counts, Whole
     from lobework.rigid import Array
 
     Grid = tuple[float, float, float, float]
-    Steps = tuple[float, float, float, bool]
 
 __all__ = [
     "FUSED",
     "NOTHING",
     "blade_on_face",
-    "bounds_around",
     "height",
-    "longest",
-    "lots",
     "outside",
-    "patch_columns",
     "reach",
-    "rows_between",
     "turned_on",
 ]
 
 _TOUCHES_MM: Final = 1e-9
-
-
-def lots(bounds: Whole, shape: tuple[int, ...], wraps: bool) -> Iterator[tuple[slice, Counts, Counts, Whole]]:
-    """Yield as many pieces of path at a time as can be binned, with the tiles that they reach and what reaches into each.
-
-    ``bounds`` and ``wraps`` are those of `lobework.kernels.tiles.bin_to_tiles`, as are what is yielded after the tiles.
-    """
-    taken = 0
-    while taken < len(bounds):
-        starts, order, more = bin_to_tiles(bounds[taken:], shape[0], shape[1], wraps, MOST_REFERENCES)
-        yield slice(taken, taken + more), busy_tiles(starts), starts, order
-        taken += more
 
 
 @njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
@@ -190,32 +170,6 @@ def _beside_on_face(g: Array, x: float, y: float, off: float) -> bool:
     return (along > out and along_end > out) or (along < -out and along_end < -out)  # type: ignore[no-any-return]
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
-def rows_between(bounds: Whole, row: int) -> tuple[int, int]:
-    """Return the first patch along the rows of a tile that a piece reaches, and the one after the last."""
-    return max((bounds[0] - row) // PATCH, 0), min((bounds[1] - row) // PATCH + 1, PATCHES)
-
-
-@njit(cache=True, error_model="numpy", nogil=True)
-def patch_columns(bounds: Whole, column: int, columns: int, wraps: bool, found: Whole) -> int:
-    """Fill ``found`` with the patches along the columns of a tile that a piece reaches; return how many."""
-    count = 0
-    low, high = bounds[2], bounds[3]
-    for patch in range(PATCHES):
-        left = column + patch * PATCH
-        if left >= columns:
-            break
-        if wraps:
-            after = (left - low) % columns
-            touches = after <= high - low or after + PATCH > columns
-        else:
-            touches = left <= high and left + PATCH > low
-        if touches:
-            found[count] = patch
-            count += 1
-    return count
-
-
 @njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
 def _deepen_on_face(
     g: Array, bounds: Whole, row: int, column: int, columns: int, grid: Grid, outline: Array, near: Whole, tile: Cells
@@ -303,46 +257,3 @@ def blade_on_face(pieces: Array, outline: Array, grid: Grid, work: Whole, depth:
     _bounds_on_face(pieces, outline, grid, bounds)
     for part, tiles, starts, order in lots(bounds, depth.shape, False):
         _carve_blade_on_face(tiles, starts, order, pieces[part], bounds[part], grid, outline, work, depth)
-
-
-@njit(cache=True, error_model="numpy", nogil=True)
-def longest(band: Array, low: float, bottom: float, top: float) -> float:
-    """Return how deep a patch's rays go, at most, before they come nearer the axis than ``low`` or out of a range of z."""
-    deep = 1e9
-    if band[2] > band[5]:
-        deep = (band[0] + band[4] - low) / (band[2] - band[5])
-    if abs(band[3]) > band[5]:
-        deep = min(deep, (max(abs(band[1] - bottom), abs(band[1] - top)) + band[4]) / (abs(band[3]) - band[5]))
-    return deep
-
-
-@njit(cache=True, error_model="numpy", nogil=True)
-def bounds_around(
-    g: Array, low: float, aside: float, bottom: float, top: float, bands: Array, steps: Steps, bounds: Whole
-) -> None:
-    """Fill the bounds of a piece whose cutter keeps ``low`` from the axis, ``aside`` of its tip, and in a range of z.
-
-    ``bands`` are the rows, four at a time: radius, z, and the normal's parts along both, in their middle; how far a row is
-    off it, and how much further for each mm of depth.
-    """
-    row_step, column_step, column_start, straight = steps
-    beside = math.asin(aside / low) if 0 <= aside < low else math.pi
-    first, last = min(g[0], g[0] + g[1]) - beside, max(g[0], g[0] + g[1]) + beside
-    bounds[2] = cell_above((first - column_start) / column_step - 1e-9)
-    bounds[3] = cell_below((last - column_start) / column_step + 1e-9)
-    if straight:
-        from_top = bands[0, 1] + 1.5 * row_step
-        bounds[0] = cell_above((from_top - top) / row_step - 1e-9)
-        bounds[1] = cell_below((from_top - bottom) / row_step + 1e-9)
-        return
-    bounds[0], bounds[1] = 1, 0
-    for k in range(bands.shape[0]):
-        deep = longest(bands[k], low, bottom, top)
-        if deep < 0:
-            continue
-        off = bands[k, 4] + bands[k, 5] * deep
-        end = bands[k, 1] - bands[k, 3] * deep
-        if min(bands[k, 1], end) - off <= top and max(bands[k, 1], end) + off >= bottom:
-            if bounds[1] < bounds[0]:
-                bounds[0] = k * PATCH
-            bounds[1] = k * PATCH + PATCH - 1

@@ -18,11 +18,8 @@ from lobework.kernels.sweep_blade import (
     FUSED,
     NOTHING,
     height,
-    lots,
     outside,
-    patch_columns,
     reach,
-    rows_between,
     turned_on,
 )
 from lobework.kernels.tiles import (
@@ -35,6 +32,9 @@ from lobework.kernels.tiles import (
     cell_below,
     corner,
     load_tile,
+    lots,
+    patch_columns,
+    rows_between,
     store_tile,
 )
 

@@ -18,27 +18,29 @@ import numpy as np
 from numba import njit, prange
 
 from lobework.kernels.meet import NOTHING, gap, leaves
-from lobework.kernels.sweep_blade import bounds_around, longest, lots, patch_columns, reach, rows_between, turned_on
+from lobework.kernels.rays import aim, aim_at_patch, bounds_in, deepest_of
+from lobework.kernels.sweep_blade import reach, turned_on
 from lobework.kernels.tiles import (
     PATCH,
     PATCHES,
     PRANGE_ALONE,
     SHARES,
     blank_tile,
-    cell_above,
-    cell_below,
     corner,
     load_tile,
+    lots,
     next_ticket,
+    patch_columns,
+    rows_between,
     store_tile,
 )
 
 if TYPE_CHECKING:
+    from lobework.kernels.rays import Rays
     from lobework.kernels.tiles import Cells, Counts, Whole
     from lobework.rigid import Array
 
     Shape = tuple[int, float]
-    Steps = tuple[float, float, float, bool]
 
 __all__ = ["PIECE", "carve_solid"]
 
@@ -499,23 +501,15 @@ def _join(g: Array, h: Array) -> None:
 
 
 @njit(cache=True, error_model="numpy", nogil=True)
-def _lay(
-    pieces: Array, edge: Array, shape: Shape, bands: Array, steps: Steps, most: float, grid: Array, on_face: bool, bounds: Whole
-) -> None:
+def _lay(pieces: Array, edge: Array, shape: Shape, rays: Rays, most: float, bounds: Whole) -> None:
     """Fill what is worked out of each piece, and its bounds in cells."""
     for k in range(pieces.shape[0]):
         g = pieces[k]
         bounds[k] = 1, 0, 1, 0
-        if not _prepare(g, edge, shape, most, on_face):
+        if not _prepare(g, edge, shape, most, rays.on_face):
             g[30] = 0.0
-        elif on_face:
-            bounds[k, 0] = cell_above((g[_BOX + 1] - grid[1]) / grid[3])
-            bounds[k, 1] = cell_below((g[_BOX + 4] - grid[1]) / grid[3])
-            bounds[k, 2] = cell_above((g[_BOX] - grid[0]) / grid[2])
-            bounds[k, 3] = cell_below((g[_BOX + 3] - grid[0]) / grid[2])
         else:
-            aside = max(abs(g[_BOX + 1]), abs(g[_BOX + 4]))
-            bounds_around(g, max(g[_BOX], 0.0), aside, g[_BOX + 2], g[_BOX + 5], bands, steps, bounds[k])
+            bounds_in(rays, g[_BOX:], g[0], g[1], bounds[k])
         if k > 0:
             _join(pieces[k - 1], g)
 
@@ -527,10 +521,7 @@ def _deepen(
     row: int,
     column: int,
     columns: int,
-    rays: Array,
-    bands: Array,
-    turns: Array,
-    on_face: bool,
+    rays: Rays,
     outline: Array,
     bodies: Whole,
     shape: Shape,
@@ -542,32 +533,24 @@ def _deepen(
     """Deepen a tile by one piece."""
     kind, size = shape
     top, bottom = rows_between(bounds, row)
-    count = patch_columns(bounds, column, columns, not on_face, near)
+    count = patch_columns(bounds, column, columns, not rays.on_face, near)
     for down in range(top, bottom):
-        band = bands[row // PATCH + down]
-        deep = -g[_BOX + 2] if on_face else longest(band, max(g[_BOX], 0.0), g[_BOX + 2], g[_BOX + 5])
+        band = rays.bands[row // PATCH + down]
+        deep = deepest_of(rays, band, g[_BOX:])
         if deep <= 0.0:
             continue
         ray[7] = deep
         for n in range(count):
             first = column + near[n] * PATCH
-            if on_face:
-                _stand(ray, turns[first, 2], band[0])
-                off = turns[first, 4]
-            else:
-                _point(g, ray, band, turns[first, 2], turns[first, 3])
-                off = turns[first, 4] * (band[0] + band[4]) + band[4] + band[5] * deep
+            off = aim_at_patch(ray, rays, band, first, deep, g[41], g[42])
             if _passed(g, ray, 0.0, off + g[40])[0]:
                 continue
             patch = tile[down * PATCHES + near[n]]
             for r in range(PATCH):
-                at = rays[row + down * PATCH + r]
+                at = rays.rows[row + down * PATCH + r]
                 ray[6] = at[4]
                 for j in range(PATCH):
-                    if on_face:
-                        _stand(ray, turns[first + j, 0], at[0])
-                    else:
-                        _point(g, ray, at, turns[first + j, 0], turns[first + j, 1])
+                    aim(ray, rays, at, first + j, g[41], g[42])
                     floor = float(patch[r * PATCH + j])
                     passed, foot, aside = _passed(g, ray, floor, g[40])
                     if passed:
@@ -584,20 +567,6 @@ def _deepen(
                         patch[r * PATCH + j] = found
 
 
-@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED, inline="always")
-def _stand(ray: Array, x: float, y: float) -> None:
-    """Fill in a ray that goes into a face."""
-    ray[0], ray[1], ray[2], ray[3], ray[4], ray[5] = x, y, 0.0, 0.0, 0.0, -1.0
-
-
-@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED, inline="always")
-def _point(g: Array, ray: Array, at: Array, cosine: float, sine: float) -> None:
-    """Fill in a ray that goes into a round surface, as the radius in the middle of a piece sees it."""
-    c, s = cosine * g[41] + sine * g[42], sine * g[41] - cosine * g[42]
-    ray[0], ray[1], ray[2] = at[0] * c, at[0] * s, at[1]
-    ray[3], ray[4], ray[5] = -at[2] * c, -at[2] * s, -at[3]
-
-
 @njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
 def _share(
     tiles: Counts,
@@ -606,10 +575,7 @@ def _share(
     order: Whole,
     pieces: Array,
     bounds: Whole,
-    rays: Array,
-    bands: Array,
-    turns: Array,
-    on_face: bool,
+    rays: Rays,
     outline: Array,
     bodies: Whole,
     shape: Shape,
@@ -634,9 +600,6 @@ def _share(
                 column,
                 columns,
                 rays,
-                bands,
-                turns,
-                on_face,
                 outline,
                 bodies,
                 shape,
@@ -656,10 +619,7 @@ def _carve(
     order: Whole,
     pieces: Array,
     bounds: Whole,
-    rays: Array,
-    bands: Array,
-    turns: Array,
-    on_face: bool,
+    rays: Rays,
     outline: Array,
     bodies: Whole,
     shape: Shape,
@@ -669,7 +629,7 @@ def _carve(
     """Deepen all tiles that pieces reach, a thread a tile."""
     tickets = np.zeros(1, np.int64)
     for _ in prange(SHARES):
-        _share(tiles, tickets, starts, order, pieces, bounds, rays, bands, turns, on_face, outline, bodies, shape, work, depth)
+        _share(tiles, tickets, starts, order, pieces, bounds, rays, outline, bodies, shape, work, depth)
 
 
 def carve_solid(
@@ -678,12 +638,7 @@ def carve_solid(
     shape: Shape,
     outline: Array,
     bodies: Whole,
-    rays: Array,
-    bands: Array,
-    turns: Array,
-    steps: Steps,
-    grid: Array,
-    on_face: bool,
+    rays: Rays,
     work: Whole,
     depth: Cells,
 ) -> None:
@@ -705,25 +660,15 @@ def carve_solid(
         See `lobework.kernels.meet`.
     bodies : (m, 2) int32
         The first part in the outline of each solid, and the one after its last. They are convex, but for a ring.
-    rays : (rows to the whole tile, 5) float64
-        See `lobework.kernels.sweep_tool.carve_tool`.
-    bands : (patches, 6) float64
-        See there.
-    turns : (columns to the whole tile, 5) float64
-        See there.
-    steps : (row step, column step, angle of the first column, whether it is a cylinder)
-        mm, rad, rad; not used on a face.
-    grid : (4,) float64, mm
-        x and y of the first cell, and from cell to cell along x and y; not used on a round surface.
-    on_face : bool
-        Whether the rays go into a face.
+    rays : Rays
+        Of the stock.
     work : (rows, 2) int32
         Of each row, the first column with work under it, and the column after the last.
     depth : (rows, columns) float32, mm
         Deepened.
     """
     bounds = np.zeros((pieces.shape[0], 4), np.int32)
-    most = 0.0 if on_face else float(rays[:, 0].max())
-    _lay(pieces, edge, shape, bands, steps, most, grid, on_face, bounds)
-    for part, tiles, starts, order in lots(bounds, depth.shape, not on_face):
-        _carve(tiles, starts, order, pieces[part], bounds[part], rays, bands, turns, on_face, outline, bodies, shape, work, depth)
+    most = 0.0 if rays.on_face else float(rays.rows[:, 0].max())
+    _lay(pieces, edge, shape, rays, most, bounds)
+    for part, tiles, starts, order in lots(bounds, depth.shape, not rays.on_face):
+        _carve(tiles, starts, order, pieces[part], bounds[part], rays, outline, bodies, shape, work, depth)

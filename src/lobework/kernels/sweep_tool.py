@@ -9,26 +9,28 @@ import numpy as np
 from numba import njit, prange
 
 from lobework.kernels.pierce import BENDS, BOXES, FUSED, SPEED, STAYS, VEERS, meets, posed
-from lobework.kernels.sweep_blade import bounds_around, longest, lots, patch_columns, reach, rows_between
+from lobework.kernels.rays import aim, aim_at_patch, bounds_in, deepest_of
+from lobework.kernels.sweep_blade import reach
 from lobework.kernels.tiles import (
     PATCH,
     PATCHES,
     PRANGE_ALONE,
     SHARES,
     blank_tile,
-    cell_above,
-    cell_below,
     corner,
     load_tile,
+    lots,
     next_ticket,
+    patch_columns,
+    rows_between,
     store_tile,
 )
 
 if TYPE_CHECKING:
+    from lobework.kernels.rays import Rays
     from lobework.kernels.tiles import Cells, Counts, Whole
     from lobework.rigid import Array
 
-    Steps = tuple[float, float, float, bool]
 
 __all__ = ["PIECE", "carve_tool"]
 
@@ -86,23 +88,14 @@ def _prepare(g: Array, outline: Array, most: float, on_face: bool) -> bool:
 
 
 @njit(cache=True, error_model="numpy", nogil=True)
-def _lay(
-    pieces: Array, outline: Array, bands: Array, steps: Steps, most: float, grid: Array, on_face: bool, bounds: Whole
-) -> None:
+def _lay(pieces: Array, outline: Array, rays: Rays, most: float, bounds: Whole) -> None:
     """Fill what is worked out of each piece, and its bounds in cells."""
     for k in range(pieces.shape[0]):
         g = pieces[k]
         bounds[k] = 1, 0, 1, 0
-        if not _prepare(g, outline, most, on_face):
+        if not _prepare(g, outline, most, rays.on_face):
             continue
-        if on_face:
-            bounds[k, 0] = cell_above((g[_BOX + 1] - grid[1]) / grid[3])
-            bounds[k, 1] = cell_below((g[_BOX + 4] - grid[1]) / grid[3])
-            bounds[k, 2] = cell_above((g[_BOX] - grid[0]) / grid[2])
-            bounds[k, 3] = cell_below((g[_BOX + 3] - grid[0]) / grid[2])
-        else:
-            aside = max(abs(g[_BOX + 1]), abs(g[_BOX + 4]))
-            bounds_around(g, max(g[_BOX], 0.0), aside, g[_BOX + 2], g[_BOX + 5], bands, steps, bounds[k])
+        bounds_in(rays, g[_BOX:], g[0], g[1], bounds[k])
 
 
 @njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
@@ -130,20 +123,6 @@ def _ends(g: Array, at: Array, on_face: bool) -> float:
     return deep  # type: ignore[no-any-return]
 
 
-@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED, inline="always")
-def _stand(ray: Array, x: float, y: float) -> None:
-    """Fill in a ray that goes into a face."""
-    ray[0], ray[1], ray[2], ray[3], ray[4], ray[5] = x, y, 0.0, 0.0, 0.0, -1.0
-
-
-@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED, inline="always")
-def _point(g: Array, ray: Array, at: Array, cosine: float, sine: float) -> None:
-    """Fill in a ray that goes into a round surface, as it is seen from where a piece begins."""
-    c, s = cosine * g[20] + sine * g[21], sine * g[20] - cosine * g[21]
-    ray[0], ray[1], ray[2] = at[0] * c, at[0] * s, at[1]
-    ray[3], ray[4], ray[5] = -at[2] * c, -at[2] * s, -at[3]
-
-
 @njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
 def _deepen(
     g: Array,
@@ -151,10 +130,7 @@ def _deepen(
     row: int,
     column: int,
     columns: int,
-    rays: Array,
-    bands: Array,
-    turns: Array,
-    on_face: bool,
+    rays: Rays,
     outline: Array,
     bodies: Whole,
     near: Whole,
@@ -164,31 +140,23 @@ def _deepen(
 ) -> None:
     """Deepen a tile by one piece."""
     top, bottom = rows_between(bounds, row)
-    count = patch_columns(bounds, column, columns, not on_face, near)
+    count = patch_columns(bounds, column, columns, not rays.on_face, near)
     for down in range(top, bottom):
-        band = bands[row // PATCH + down]
-        deep = -g[_BOX + 2] if on_face else longest(band, max(g[_BOX], 0.0), g[_BOX + 2], g[_BOX + 5])
+        band = rays.bands[row // PATCH + down]
+        deep = deepest_of(rays, band, g[_BOX:])
         if deep <= 0.0:
             continue
         for n in range(count):
             first = column + near[n] * PATCH
-            if on_face:
-                _stand(ray, turns[first, 2], band[0])
-                off = turns[first, 4]
-            else:
-                _point(g, ray, band, turns[first, 2], turns[first, 3])
-                off = turns[first, 4] * (band[0] + band[4]) + band[4] + band[5] * deep
+            off = aim_at_patch(ray, rays, band, first, deep, g[20], g[21])
             if _beside(g, ray, deep, off):
                 continue
             patch = tile[down * PATCHES + near[n]]
             for r in range(PATCH):
-                at = rays[row + down * PATCH + r]
-                ray[6] = _ends(g, at, on_face)
+                at = rays.rows[row + down * PATCH + r]
+                ray[6] = _ends(g, at, rays.on_face)
                 for j in range(PATCH):
-                    if on_face:
-                        _stand(ray, turns[first + j, 0], at[0])
-                    else:
-                        _point(g, ray, at, turns[first + j, 0], turns[first + j, 1])
+                    aim(ray, rays, at, first + j, g[20], g[21])
                     cut = np.float32(meets(g, ray, outline, bodies, float(patch[r * PATCH + j]), boxes))
                     if cut > patch[r * PATCH + j]:
                         patch[r * PATCH + j] = cut
@@ -202,10 +170,7 @@ def _share(
     order: Whole,
     pieces: Array,
     bounds: Whole,
-    rays: Array,
-    bands: Array,
-    turns: Array,
-    on_face: bool,
+    rays: Rays,
     outline: Array,
     bodies: Whole,
     work: Whole,
@@ -222,9 +187,7 @@ def _share(
         row, column = corner(number, columns)
         load_tile(depth, row, column, tile)
         for of in order[starts[number] : starts[number + 1]]:
-            _deepen(
-                pieces[of], bounds[of], row, column, columns, rays, bands, turns, on_face, outline, bodies, near, ray, boxes, tile
-            )
+            _deepen(pieces[of], bounds[of], row, column, columns, rays, outline, bodies, near, ray, boxes, tile)
         store_tile(tile, row, column, work, depth)
         k = next_ticket(tickets)
 
@@ -236,10 +199,7 @@ def _carve(
     order: Whole,
     pieces: Array,
     bounds: Whole,
-    rays: Array,
-    bands: Array,
-    turns: Array,
-    on_face: bool,
+    rays: Rays,
     outline: Array,
     bodies: Whole,
     work: Whole,
@@ -248,19 +208,14 @@ def _carve(
     """Deepen all tiles that pieces reach, a thread a tile."""
     tickets = np.zeros(1, np.int64)
     for _ in prange(SHARES):
-        _share(tiles, tickets, starts, order, pieces, bounds, rays, bands, turns, on_face, outline, bodies, work, depth)
+        _share(tiles, tickets, starts, order, pieces, bounds, rays, outline, bodies, work, depth)
 
 
 def carve_tool(
     pieces: Array,
     outline: Array,
     bodies: Whole,
-    rays: Array,
-    bands: Array,
-    turns: Array,
-    steps: Steps,
-    grid: Array,
-    on_face: bool,
+    rays: Rays,
     work: Whole,
     depth: Cells,
 ) -> None:
@@ -276,28 +231,15 @@ def carve_tool(
         See `lobework.kernels.pierce.meets`.
     bodies : (m, 3) int32
         See `lobework.kernels.pierce.meets`.
-    rays : (rows to the whole tile, 5) float64
-        Of a round surface: radius, z, the normal's parts along both, and the depth at which the axis is met. Of a face: y, then
-        any, and infinity.
-    bands : (patches, 6) float64
-        Of a round surface: see `lobework.kernels.sweep_blade.bounds_around`. Of a face: y of the middle of each patch, then any.
-    turns : (columns to the whole tile, 5) float64
-        Of a round surface: cosine and sine of each column, of the middle of the patch that begins there, and how far its cells
-        are off it for each mm from the axis. Of a face: x, any, x of the middle, any, and how
-        far a patch's cells are off its middle.
-    steps : (row step, column step, angle of the first column, whether it is a cylinder)
-        mm, rad, rad; of a round surface.
-    grid : (4,) float64
-        Of a face: x and y of the first cell, and from column to column and row to row, mm.
-    on_face : bool
-        Whether it is one.
+    rays : Rays
+        Of the stock.
     work : (rows, 2) int32
         Of each row, the first column with work under it, and the column after the last.
     depth : (rows, columns) float32
         Deepened.
     """
     bounds = np.zeros((pieces.shape[0], 4), np.int32)
-    most = 0.0 if on_face else float(rays[:, 0].max())
-    _lay(pieces, outline, bands, steps, most, grid, on_face, bounds)
-    for part, tiles, starts, order in lots(bounds, depth.shape, not on_face):
-        _carve(tiles, starts, order, pieces[part], bounds[part], rays, bands, turns, on_face, outline, bodies, work, depth)
+    most = 0.0 if rays.on_face else float(rays.rows[:, 0].max())
+    _lay(pieces, outline, rays, most, bounds)
+    for part, tiles, starts, order in lots(bounds, depth.shape, not rays.on_face):
+        _carve(tiles, starts, order, pieces[part], bounds[part], rays, outline, bodies, work, depth)

@@ -31,6 +31,8 @@ from numba import njit, types
 from numba.extending import intrinsic
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from numpy.typing import NDArray
 
     Cells = NDArray[np.float32]
@@ -54,7 +56,10 @@ __all__ = [
     "cell_below",
     "corner",
     "load_tile",
+    "lots",
     "next_ticket",
+    "patch_columns",
+    "rows_between",
     "store_tile",
     "work_in",
 ]
@@ -306,3 +311,41 @@ def store_tile(tile: Cells, row: int, column: int, work: Whole, depth: Cells) ->
         else:
             for c in range(first, last):
                 depth[row + r, column + c] = tile[patch + c // PATCH, lane + c % PATCH]
+
+
+def lots(bounds: Whole, shape: tuple[int, ...], wraps: bool) -> Iterator[tuple[slice, Counts, Counts, Whole]]:
+    """Yield as many pieces of path at a time as can be binned, with the tiles that they reach and what reaches into each.
+
+    ``bounds`` and ``wraps`` are those of `bin_to_tiles`, as are what is yielded after the tiles.
+    """
+    taken = 0
+    while taken < len(bounds):
+        starts, order, more = bin_to_tiles(bounds[taken:], shape[0], shape[1], wraps, MOST_REFERENCES)
+        yield slice(taken, taken + more), busy_tiles(starts), starts, order
+        taken += more
+
+
+@njit(cache=True, error_model="numpy", nogil=True)
+def rows_between(bounds: Whole, row: int) -> tuple[int, int]:
+    """Return the first patch along the rows of a tile that a piece reaches, and the one after the last."""
+    return max((bounds[0] - row) // PATCH, 0), min((bounds[1] - row) // PATCH + 1, PATCHES)
+
+
+@njit(cache=True, error_model="numpy", nogil=True)
+def patch_columns(bounds: Whole, column: int, columns: int, wraps: bool, found: Whole) -> int:
+    """Fill ``found`` with the patches along the columns of a tile that a piece reaches; return how many."""
+    count = 0
+    low, high = bounds[2], bounds[3]
+    for patch in range(PATCHES):
+        left = column + patch * PATCH
+        if left >= columns:
+            break
+        if wraps:
+            after = (left - low) % columns
+            touches = after <= high - low or after + PATCH > columns
+        else:
+            touches = left <= high and left + PATCH > low
+        if touches:
+            found[count] = patch
+            count += 1
+    return count
