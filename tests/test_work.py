@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import math
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from lobework.cutter import Ball, FlatEnd, Vee
+from lobework.holder import CuttingFrame
 from lobework.job import Job
 from lobework.jobfile import read_lathe
 from lobework.passes import Pass
@@ -131,11 +135,27 @@ def test_a_flat_end_has_no_height_to_be_too_low():
 
 
 def test_a_cutter_that_touches_nothing_is_warned_of():
-    nothing = [
-        "warning (carving): whole job: no cutter reaches into the work; depth counts into it, and the slides place the tip"
-    ]
-    assert said(carved(ring(depth=-0.5))) == nothing
-    assert said(carved(ring(x=20.0, z=0.0, depth=0.5), piece=DISC)) == nothing
+    nothing = "warning (carving): whole job: no cutter reaches into the work; "
+    assert said(carved(ring(depth=-0.5))) == [nothing + "depth counts into it, and the slides place the tip"]
+    beside = carved(ring(x=20.0, z=0.0, depth=0.5), piece=DISC)
+    assert said(beside) == [nothing + "it goes deep enough, but beside it: bring x, y or z over the work"]
+
+
+def test_a_tip_between_the_rays_counts():
+    """A wall of 2 mm, cut 2.05 mm deep by a narrow vee 0.2 mm from the nearest rows of rays: 0.2 cot 15 less deep there."""
+    through = carved(ring(z=-6.2, depth=2.05), piece=replace(BARREL, bore=20.0), cutter=Vee(angle_deg=30.0, width=1.0))
+    assert through.depth.max() == pytest.approx(2.05 - 0.2 / math.tan(math.radians(15.0)), abs=1e-4)
+    assert through.deepest == through.thinnest
+    assert through.thinnest.wall == pytest.approx(-0.05, abs=1e-6)
+    assert said(through)[0] == (
+        "problem (carving): rings: cut through at 0 degrees, z -6.2 mm: 2.05 mm deep in work 2 mm thick; cut less deep"
+    )
+
+
+def test_a_frame_whose_spindle_would_be_in_the_wood_is_found():
+    deep = carved(ring(depth=2.0), cutter=FlatEnd(width=2.0, held=CuttingFrame(radius=1.5)))
+    where = "rings: 2 mm deep at 0 degrees, z -6 mm"
+    assert said(deep)[-1] == f"problem (carving): {where}, but the frame's radius is 1.5 mm; its spindle would be in the wood"
 
 
 def lines(*passes, units="mm", **given):

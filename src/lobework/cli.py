@@ -9,9 +9,9 @@ import os
 import sys
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final, NoReturn, get_args
+from typing import TYPE_CHECKING, Any, Final, NoReturn, Self, get_args
 
-from lobework.errors import InputError, LobeworkError, nearest
+from lobework.errors import InputError, LobeworkError, PluginError, nearest
 
 if TYPE_CHECKING:
     from lobework.job import Job
@@ -23,6 +23,7 @@ _FOUND: Final = 1
 _WRONG: Final = 2
 _FAULT: Final = 70
 _STOPPED: Final = 130
+_NO_MORE: Final = "stopped; nothing more was written"
 _LONGEST_LINE: Final = 600
 _WIPE: Final = "\r" + " " * 24 + "\r"
 """Over what a terminal shows of long work."""
@@ -68,23 +69,53 @@ def main(arguments: Sequence[str] | None = None) -> int:
             stream.reconfigure(errors="backslashreplace")
     if arguments is None:
         _be_quick()
-    try:
-        code = _run(sys.argv[1:] if arguments is None else arguments)
-        sys.stdout.flush()
-    except LobeworkError as error:
-        return _say(str(error), _WRONG)
-    except KeyboardInterrupt:
-        return _say("stopped; nothing more was written", _STOPPED)
-    except BrokenPipeError:
-        _leave_pipe()
-        return _DONE
-    except (MemoryError, RecursionError) as error:
-        return _say(f"this job is more than the machine can hold ({type(error).__name__}); use a smaller one", _WRONG)
-    except Exception as error:
-        if os.environ.get("LOBEWORK_TRACEBACK"):
-            raise
-        return _say(f"a fault in {_whose(error)}: {type(error).__name__}: {error}; LOBEWORK_TRACEBACK=1 shows where", _FAULT)
+    with _Presses() as presses:
+        try:
+            code = _run(sys.argv[1:] if arguments is None else arguments)
+            sys.stdout.flush()
+        except PluginError as error:
+            if error.__cause__ is None:
+                return _say(str(error), _WRONG)
+            return _fault(str(error), error)
+        except LobeworkError as error:
+            return _say(str(error), _WRONG)
+        except KeyboardInterrupt:
+            return _say(_NO_MORE, _STOPPED)
+        except BrokenPipeError:
+            _leave_pipe()
+            return _DONE
+        except (MemoryError, RecursionError) as error:
+            return _say(f"this job is more than the machine can hold ({type(error).__name__}); use a smaller one", _WRONG)
+        except Exception as error:  # noqa: BLE001 - whatever goes wrong is said in one line
+            if presses.lost:
+                return _say(_NO_MORE, _STOPPED)
+            return _fault(f"a fault in {_whose(error)}: {type(error).__name__}: {error}", error)
     return code
+
+
+def _fault(says: str, error: Exception) -> int:
+    """Say whose fault it is, or let Python say where, if asked."""
+    if os.environ.get("LOBEWORK_TRACEBACK"):
+        raise error
+    return _say(f"{says}; LOBEWORK_TRACEBACK=1 shows where", _FAULT)
+
+
+class _Presses:
+    """Notes a Ctrl-C that is lost: while numba compiles, Python is called back from where nothing can be raised."""
+
+    def __enter__(self) -> Self:
+        self.lost, self._told = False, sys.unraisablehook
+        sys.unraisablehook = self._note
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        sys.unraisablehook = self._told
+
+    def _note(self, untold: sys.UnraisableHookArgs) -> None:
+        if isinstance(untold.exc_value, KeyboardInterrupt):
+            self.lost = True
+        else:
+            self._told(untold)
 
 
 def _be_quick() -> None:
@@ -323,11 +354,16 @@ def _make(asked: argparse.Namespace) -> int:
         found = traces.check()
         if any(target.shows == "carving" for target in targets):
             found += carving_findings(traces.carve_once(progress=_progress("carving")))
-        contents = {folder / target.file: target.render(traces.shown(target.shows)) for target in targets}
+        contents = {}
+        for target in targets:
+            try:
+                contents[folder / target.file] = target.render(traces.shown(target.shows))
+            except LobeworkError as error:
+                without.append(f"left out {target.file}: {error}")
         _saved(contents, overwrite=asked.overwrite)
         for line in [*without, *found]:
             print(line)
-        return _DONE
+        return _DONE if len(contents) == len(targets) else _FOUND
 
     return _with_job(asked.job, made)
 

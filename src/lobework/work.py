@@ -11,6 +11,7 @@ import numpy as np
 
 from lobework.check import Finding, in_mm
 from lobework.hand import show_length
+from lobework.holder import CuttingFrame
 from lobework.surface import Face, Round
 from lobework.tolerances import JOIN_MM
 from lobework.units import MM_PER, LengthUnit, format_number
@@ -30,7 +31,10 @@ def carving_summary(carving: Carving, units: LengthUnit = "mm") -> list[str]:
     rows, columns = carving.stock.shape
     volume = carving.volume / float(MM_PER[units]) ** 3
     deepest, thinnest = carving.deepest, carving.thinnest
-    removed = f"{format_number(volume, 1)} cubic mm" if units == "mm" else f"{format_number(volume, 4)} cubic inches"
+    digits = 1 if units == "mm" else 4
+    if 0 < volume < 0.1**digits:
+        digits = 1 - math.floor(math.log10(volume))
+    removed = f"{format_number(volume, digits)} cubic {'mm' if units == 'mm' else 'inches'}"
     lines = [
         f"carved on {rows:,} x {columns:,} rays, {show_length(carving.stock.row_step, units)} apart",
         f"removed {removed}; {format_number(100 * carving.land_part, 1)} % of the surface is untouched",
@@ -51,7 +55,12 @@ def carving_findings(carving: Carving) -> list[Finding]:
 
 def _carving_findings(carving: Carving) -> Iterable[Finding]:
     if not carving.depth.any():
-        says = "no cutter reaches into the work; depth counts into it, and the slides place the tip"
+        beside = any((carving.piece.seen(sweep.tip)[:, 2] > 0).any() for sweep in carving.sweeps)  # type: ignore[attr-defined]
+        says = "no cutter reaches into the work; " + (
+            "it goes deep enough, but beside it: bring x, y or z over the work"
+            if beside
+            else "depth counts into it, and the slides place the tip"
+        )
         yield Finding(kind="carving", level="warning", where="whole job", says=says)
         return
     spot = carving.thinnest
@@ -65,6 +74,11 @@ def _carving_findings(carving: Carving) -> Iterable[Finding]:
         deep, high = in_mm(spot.depth), in_mm(height)
         says = f"{deep} deep at {_place(carving, spot)}, but the cutter's edge is {high} high; its body would rub"
         yield Finding(kind="carving", level="warning", where=spot.cut, says=says)
+    held = carving.sweeps[0].held
+    if isinstance(held, CuttingFrame) and held.radius <= spot.depth:
+        deep, swing = in_mm(spot.depth), in_mm(held.radius)
+        says = f"{deep} deep at {_place(carving, spot)}, but the frame's radius is {swing}; its spindle would be in the wood"
+        yield Finding(kind="carving", level="problem", where=spot.cut, says=says)
 
 
 def _place(carving: Carving, spot: Spot, units: LengthUnit = "mm") -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
@@ -58,7 +59,7 @@ class Spot:
     cut: str
 
 
-@dataclass(frozen=True, eq=False, kw_only=True)
+@dataclass(frozen=True, eq=False, repr=False, kw_only=True)
 class Carving:
     """A piece once its cuts are carved.
 
@@ -91,6 +92,10 @@ class Carving:
     stock: Stock
     depth: Depth
     sweeps: Sequence[Sweep]
+
+    def __repr__(self) -> str:
+        rows, columns = self.stock.shape
+        return f"<carving of {len(self.sweeps)} cuts on {rows} x {columns} rays: {self.title or 'untitled'}>"
 
     @property
     def wall(self) -> Array:
@@ -127,19 +132,49 @@ class Carving:
 
     @cached_property
     def deepest(self) -> Spot:
-        """Where the work is cut deepest, and by which pass and step."""
-        return self.spot(*np.unravel_index(int(self.depth.argmax()), self.stock.shape))
+        """Where the work is cut deepest, and by which pass and step: between rays too, where a tip goes deeper."""
+        found = self.spot(*np.unravel_index(int(self.depth.argmax()), self.stock.shape))
+        return max((found, *self._tips), key=lambda spot: spot.depth)
 
     @cached_property
     def thinnest(self) -> Spot:
-        """Where the least is left of the work, and by which pass and step."""
+        """Where the least is left of the work, and by which pass and step: between rays too, where a tip leaves less."""
         least, place = math.inf, (0, 0)
         for rows in self._some_rows():
             wall = self._wall(rows)
             row, column = np.unravel_index(int(np.where(np.isnan(wall), np.inf, wall).argmin()), wall.shape)
             if wall[row, column] < least:
                 least, place = float(wall[row, column]), (rows.start + int(row), int(column))
-        return self.spot(*place)
+        return min((self.spot(*place), *self._tips), key=lambda spot: spot.wall)
+
+    @cached_property
+    def _tips(self) -> tuple[Spot, ...]:
+        """Where the tip of each sweep goes deepest, and where it leaves least; an eccentric frame's middle is no tip."""
+        return tuple(
+            itertools.chain.from_iterable(self._of_tip(each) for each in self.sweeps if each.held.kind != "eccentric frame")
+        )
+
+    def _of_tip(self, sweep: Sweep) -> Iterator[Spot]:
+        stock, surface = self.stock, self.stock.surface
+        seen = self.piece.seen(sweep.tip)  # type: ignore[attr-defined]
+        if isinstance(surface, Face):
+            on_it = np.hypot(seen[:, 0], seen[:, 1]) <= surface.radius
+            across, down, wall = seen[:, 0], seen[:, 1], np.full(len(seen), surface.thickness)
+            place = seen[:, :2]
+        else:
+            down = self.piece.outline[0, 1] - seen[:, 1]
+            on_it = (down >= 0) & (down <= surface.length)
+            across = np.arctan2(sweep.tip[:, 1], sweep.tip[:, 0]) % (2 * math.pi)
+            wall = np.interp(down, stock.down, np.broadcast_to(stock.wall[:, 0], stock.rows))
+            place = np.stack([np.degrees(across), surface.profile(np.clip(down, 0, surface.length))[:, 1]], axis=-1)
+        for score in (seen[:, 2], seen[:, 2] - wall):
+            k = int(np.where(on_it, score.round(9), -np.inf).argmax())
+            if on_it[k] and seen[k, 2] > 0:
+                row = round((down[k] - stock.down[0]) / stock.row_step)
+                column = round((across[k] - stock.across[0]) / stock.column_step) % stock.columns
+                depth = float(seen[k, 2])
+                where = float(place[k, 0]), float(place[k, 1])
+                yield Spot(row=row, column=column, place=where, depth=depth, wall=float(wall[k]) - depth, cut=sweep.title)
 
     @cached_property
     def cusp(self) -> float:

@@ -93,7 +93,8 @@ def sweep_of(trace: Trace, cutter: Cutter, surface: Surface) -> Sweep:
         Where the cutter has no edge to carve with, such as a pen.
     """
     if not has_edge(cutter):
-        raise SettingError(f"cutter.kind={cutter.kind!r}: it has no edge, so it carves nothing; use a vee or another cutter")
+        lacks = "holder (held)" if isinstance(getattr(cutter, "edge", None), Edge) else "edge"
+        raise SettingError(f"cutter.kind={cutter.kind!r}: it has no {lacks}, so it carves nothing; use a vee or another cutter")
     tip = np.stack([trace.x, trace.y, trace.z], axis=-1)
     plain = isinstance(surface, Face) and trace.motion.still is not None and not isinstance(cutter.held, FixedTool | CuttingFrame)
     if plain:
