@@ -12,6 +12,7 @@ import pytest
 
 from lobework import plugins
 from lobework.cli import main
+from lobework.errors import PluginError, SettingError
 from lobework.targets import Target
 from tests.test_bad_carving import BALL, BARREL, WORK, changed
 
@@ -127,6 +128,55 @@ def test_make_says_what_carving_finds_beside_what_the_check_finds(bench, capsys)
     assert "wrote barrel/tally.txt\n" in said
     assert all(f"{line}\n" in said for line in THROUGH)
     assert "warning (work): rings: goes 3.2 mm deep, in rings 1 first, through work 3 mm thick; mind what holds it\n" in said
+
+
+def tallied(render, monkeypatch):
+    """Have the tally rendered otherwise."""
+    shelf = plugins.installed()
+    target = {**shelf.parts["target"], "tally": dataclasses.replace(TALLY, render=render)}
+    shelf = dataclasses.replace(shelf, parts={**shelf.parts, "target": target})
+    monkeypatch.setattr(plugins, "installed", lambda: shelf)
+
+
+def raising(error):
+    def render(_):
+        raise error
+
+    return render
+
+
+def test_make_leaves_out_what_cannot_be_made_and_writes_the_rest(bench, capsys, monkeypatch):
+    tallied(raising(SettingError("depth=3.2: nothing is left; cut less deep")), monkeypatch)
+    assert main(["make", "barrel.toml"]) == 1
+    assert sorted(each.name for each in Path("barrel").iterdir()) == ["axes.csv", "program.ngc", "settings.txt"]
+    assert "left out tally.txt: depth=3.2: nothing is left; cut less deep\n" in capsys.readouterr().out
+
+
+def test_a_plugin_that_fails_is_a_fault_and_not_wrong_input(bench, capsys, monkeypatch):
+    failed = PluginError("target 'tally' of plugin 'sums' (lobework-sums 1.0) failed: KeyError: 'wood'")
+    failed.__cause__ = KeyError("wood")
+    tallied(raising(failed), monkeypatch)
+    assert main(["carve", "barrel.toml", "--as", "tally"]) == 70
+    assert capsys.readouterr().err == f"lobework: {failed}; LOBEWORK_TRACEBACK=1 shows where\n"
+    assert not Path("barrel").exists()
+
+
+def test_a_stop_that_compiled_code_swallows_is_still_a_stop(bench, capsys, monkeypatch):
+    """Compiled code calls Python back, where a KeyboardInterrupt can only be noted; what was half compiled then fails."""
+
+    class Callback:
+        def __del__(self):
+            raise KeyboardInterrupt
+
+    def render(_):
+        Callback()
+        raise RuntimeError("no compiled object yet")
+
+    before = sys.unraisablehook
+    tallied(render, monkeypatch)
+    assert main(["carve", "barrel.toml", "--as", "tally"]) == 130
+    assert capsys.readouterr().err == "lobework: stopped; nothing more was written\n"
+    assert sys.unraisablehook is before
 
 
 def test_check_finds_a_path_beyond_the_end_of_a_barrel(bench, capsys):
