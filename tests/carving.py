@@ -178,7 +178,9 @@ def face_sweeps(draw, stock, holders, leaning):
     x, y, depth = draw(paths(coordinate, coordinate)).T
     tip = np.stack([x, y, -depth], axis=-1)
     if leaning and draw(st.booleans()):
-        return on_face(cutter, tip, *about(np.array([draw(st.sampled_from([[0.3, 0.0, 1.0], [-0.1, 0.2, 1.0]]))]), ALONG_X))
+        away, turns = draw(st.sampled_from([0.3, -0.2])), draw(st.sampled_from([0.0, 0.03, 0.3])) * np.arange(len(tip))
+        outward = np.stack([away * np.cos(turns), away * np.sin(turns), np.ones_like(turns)], axis=-1)
+        return on_face(cutter, tip, *about(outward, np.stack([np.cos(turns), np.sin(turns), 0 * turns], axis=-1)))
     if isinstance(cutter.held, DrillingSpindle | EccentricFrame):
         return on_face(cutter, tip)
     start, turn = draw(st.sampled_from([0.0, 0.7, math.pi / 2])), draw(st.sampled_from([0.0, 0.0, 0.3, -0.05]))

@@ -14,9 +14,9 @@ from lobework.carve.compiled_path import JOINED_MM, pieces_of
 from lobework.carve.stock import stock_of
 from lobework.carve.sweep import Sweep
 from lobework.cutter import Ball, FlatEnd, Vee
-from lobework.holder import EccentricFrame
-from lobework.piece import Barrel, Turned
-from tests.carving import JUDGE, UP, assert_same, carved, cutters, held, on_face, on_round, surfaces
+from lobework.holder import CuttingFrame, EccentricFrame
+from lobework.piece import Barrel, Disc, Turned
+from tests.carving import JUDGE, UP, about, assert_same, carved, cutters, held, on_face, on_round, surfaces
 from tests.strategies import numbers
 
 AGREE_MM = 2e-4
@@ -109,28 +109,76 @@ def test_a_path_of_short_steps_is_cut_as_the_judge_cuts_it(holder, data):
     )
 
 
-HOURGLASS = Turned(profile=((0.0, 4.0), (-5.0, 5.5), (-10.0, 4.0)))
+HOURGLASS = stock_of(Turned(profile=((0.0, 4.0), (-5.0, 5.5), (-10.0, 4.0))), resolution=0.45)
+SPINDLE = stock_of(Turned(profile=((0.0, 2.0), (-15.0, 2.8), (-30.0, 1.6))), resolution=0.5)
+BARREL, LONG_BARREL = (stock_of(Barrel(diameter=10.0, length=long), resolution=cell) for long, cell in ((9.0, 0.5), (30.0, 0.8)))
+SINKING = Vee(angle_deg=25.0, width=0.8, held=EccentricFrame(radius=0.5))
+ASKEW = FlatEnd(width=2.0, held=CuttingFrame(radius=40.0, angle_deg=130.03809701424433))
+
+
+def from_tips(cutter, tips, outward):
+    """A sweep through places on the work, leaning as it does at the first."""
+    tip = np.array(tips)
+    polar = np.arctan2(tip[:, 1], tip[:, 0])
+    along = np.full(len(tip), outward[2])
+    out = np.stack([outward[0] * np.cos(polar), outward[0] * np.sin(polar), along], axis=-1)
+    level = np.stack([-along * np.cos(polar), -along * np.sin(polar), np.full(len(tip), outward[0])], axis=-1)
+    return Sweep(cutter.edge, cutter.held, tip, out, level)
+
+
 HARD = {
     "a flat end's rim, met where its depth turns from rising slowly to falling steeply": (
-        stock_of(HOURGLASS, resolution=0.45),
-        FlatEnd(width=2.0),
-        [[5.26108924, 0.0, -6.7323909], [4.93606389, -2.42595821, -5.0], [3.77763731, -0.54392394, -9.18611223]],
-        [0.96833712, 0.0, -0.24964617],
+        HOURGLASS,
+        from_tips(
+            FlatEnd(width=2.0),
+            [[5.26108924, 0.0, -6.7323909], [4.93606389, -2.42595821, -5.0], [3.77763731, -0.54392394, -9.18611223]],
+            [0.96833712, 0.0, -0.24964617],
+        ),
     ),
     "a ring that sinks as it goes along, its near wall's cut overtaken by its far one's": (
-        stock_of(Barrel(diameter=10.0, length=9.0), resolution=0.5),
-        Vee(angle_deg=25.0, width=0.8, held=EccentricFrame(radius=0.5)),
-        [[5.0, 0.0, 0.0], [4.7, 0.0, -0.5]],
-        [1.0, 0.0, 0.0],
+        BARREL,
+        from_tips(SINKING, [[5.0, 0.0, 0.0], [4.7, 0.0, -0.5]], [1.0, 0.0, 0.0]),
+    ),
+    "a flat end that cuts less deep at both ends of a piece than between, its depth rising at both": (
+        SPINDLE,
+        on_round(
+            FlatEnd(width=2.0),
+            SPINDLE.surface,
+            [-2.338570844998523, -2.3339369853593133, -2.3151443013157, -2.0229014138740427],
+            [0.0, 0.0, 2.7221340542715473, 14.638454913439295],
+            [0.5358147294500806, 0.5568988964309411, 0.0855441563620925, 0.6039490086358907],
+        ),
+    ),
+    "a frame whose wheel a ray's line leaves far outside the work as a piece begins": (
+        LONG_BARREL,
+        on_round(
+            ASKEW,
+            LONG_BARREL.surface,
+            [2.594214256211729, 2.8656822370346244],
+            [20.75961667215878, 18.354497224927805],
+            [0.3136509521547915, 0.9146981084022431],
+            0.3,
+            -0.2,
+        ),
     ),
 }
 
 
-@pytest.mark.parametrize(("stock", "cutter", "tips", "first"), HARD.values(), ids=HARD)
-def test_a_hard_ray_is_cut_as_the_judge_cuts_it(stock, cutter, tips, first):
-    tip = np.array(tips)
-    polar = np.arctan2(tip[:, 1], tip[:, 0])
-    out = np.stack([first[0] * np.cos(polar), first[0] * np.sin(polar), np.full(len(tip), first[2])], axis=-1)
-    level = np.stack([-first[2] * np.cos(polar), -first[2] * np.sin(polar), np.full(len(tip), first[0])], axis=-1)
-    sweep = Sweep(cutter.edge, cutter.held, tip, out, level)
+@pytest.mark.parametrize(("stock", "sweep"), HARD.values(), ids=HARD)
+def test_a_hard_ray_is_cut_as_the_judge_cuts_it(stock, sweep):
     np.testing.assert_allclose(carved(Compiled(), stock, sweep), carved(JUDGE, stock, sweep), rtol=0, atol=AGREE_MM)
+
+
+def test_a_frame_that_leans_and_turns_on_a_face_is_cut_as_the_judge_cuts_it():
+    """Its axis goes round a cone, not along the chord of it."""
+    stock = stock_of(Disc(diameter=60.0, thickness=20.0), resolution=1.2)
+    turn = 0.03 * np.arange(8)
+    tip = np.stack([20 * np.cos(turn), 20 * np.sin(turn), -0.4 - 0 * turn], axis=-1)
+    out = np.stack([math.sin(0.7) * np.cos(turn), math.sin(0.7) * np.sin(turn), np.full(8, math.cos(0.7))], axis=-1)
+    level = np.stack([np.cos(turn), np.sin(turn), 0 * turn], axis=-1)
+    sweep = on_face(Ball(radius=1.5, held=CuttingFrame(radius=40.0, angle_deg=30.0)), tip, *about(out, level))
+    assert_same(
+        lambda shift: carved(JUDGE, stock, sweep, shift=shift),
+        lambda shift: carved(Compiled(), stock, sweep, shift=shift),
+        within=AGREE_MM,
+    )

@@ -122,7 +122,7 @@ class Carving:
     @cached_property
     def land(self) -> float:
         """The surface that no cutter has touched, mm^2."""
-        untouched = [((self.depth[rows] == 0) & self.stock.inside[rows]).sum(axis=1) for rows in self._some_rows()]
+        untouched = [((self.depth[rows] <= _LEVEL_MM) & self.stock.inside[rows]).sum(axis=1) for rows in self._some_rows()]
         return float((self.stock.areas[:, 0] * np.concatenate(untouched)).sum())
 
     @cached_property

@@ -11,7 +11,7 @@ from lobework.carve.backend import EVERYTHING, Ability, refuse
 from lobework.carve.compiled_face import carve_face
 from lobework.carve.compiled_frame import carve_frame
 from lobework.carve.compiled_solid import carve_solid
-from lobework.carve.compiled_tool import carve_tool, refuse_tool
+from lobework.carve.compiled_tool import carve_tool, refuse_pose
 from lobework.holder import CuttingFrame, FixedTool
 from lobework.surface import Face
 
@@ -30,13 +30,13 @@ def _route(stock: Stock, sweep: Sweep) -> Route | None:
     fixed = isinstance(sweep.held, FixedTool)
     if isinstance(stock.surface, Face) and sweep.upright and not fixed:
         return carve_frame if isinstance(sweep.held, CuttingFrame) else None
-    refuse_tool(stock, sweep)
+    refuse_pose(stock, sweep)
     return carve_tool if fixed else carve_solid
 
 
 @dataclass(frozen=True, slots=True)
 class Compiled:
-    """Compiled kernels, on every core: exact along each stretch of a path, and the same to the last bit however many cores.
+    """Compiled kernels, on every core: true between the places of a path, and the same to the last bit however many cores.
 
     Examples
     --------
@@ -56,7 +56,7 @@ class Compiled:
     """
 
     name: str = field(default="compiled", init=False)
-    says: str = field(default="compiled, on every core: fast, and exact between the places of a path", init=False)
+    says: str = field(default="compiled, on every core: fast, and true between the places of a path", init=False)
     can: frozenset[Ability] = field(default=EVERYTHING, init=False)
 
     def carve(self, stock: Stock, sweeps: Sequence[Sweep], depth: Depth, progress: Progress | None = None) -> None:

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from lobework.edge import Edge
     from lobework.rigid import Array
 
-__all__ = ["MERGED_MM", "ROUTES", "carve_face"]
+__all__ = ["MERGED_MM", "carve_face"]
 
 MERGED_MM: Final = 5e-7
 """Samples that lie in one line are joined where that changes no depth by more; a side that goes straight up moves by less.
@@ -144,14 +144,3 @@ def carve_face(stock: Stock, sweeps: Sequence[Sweep], depth: Depth, progress: Ca
             carve_sloping(segments, _slants(edge) if swing else _parts(edge), swing, grid, work, depth)
             done += seen
             progress(min(done / total, 1.0))
-
-
-def _carve_one(stock: Stock, sweep: Sweep, depth: Depth, progress: Callable[[float], None]) -> None:
-    carve_face(stock, [sweep], depth, progress)
-
-
-ROUTES: Final[dict[tuple[str, str], Callable[[Stock, Sweep, Depth, Callable[[float], None]], None]]] = {
-    ("face", "drilling spindle"): _carve_one,
-    ("face", "eccentric frame"): _carve_one,
-}
-"""By surface and holder, what deepens a stock's depths by one sweep, and says now and then how much of it is done."""

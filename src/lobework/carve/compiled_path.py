@@ -218,7 +218,7 @@ class _Samples:
         bow = off[:, many // 2 - 1] / (t * (1 - t))[:, many // 2 - 1]
         off -= t * (1 - t) * bow[:, None]
         turn = _turns(frame[:, 0], frame[:, -1])
-        apart = np.linalg.norm(off, axis=-1) + radius * np.abs(around - t[:, :, 0] * around[:, -1:])
+        apart = np.linalg.norm(off, axis=-1) + (radius + reach) * np.abs(around - t[:, :, 0] * around[:, -1:])
         for k in range(3):
             sways = frame[:, 1:, :, k] - _turned(frame[:, :1, :, k], t * turn[:, None])
             apart += reach * np.linalg.norm(sways, axis=-1)

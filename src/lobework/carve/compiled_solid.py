@@ -163,6 +163,7 @@ def _pieces(sweep: Sweep, around: bool) -> Iterator[tuple[float, Array]]:
         pieces[:, 2:5], pieces[:, 5:8] = middles[0], middles[2] - middles[0]
         pieces[:, 8:11] = 4 * middles[1] - 2 * (middles[0] + middles[2])
         pieces[:, 11:14], pieces[:, 14:17] = axes[0], axes[2] - axes[0]
+        pieces[:, 45:48] = 4 * axes[1] - 2 * (axes[0] + axes[2])
         pieces[:, TIP : TIP + 3], pieces[:, TIP + 3 : TIP + 6] = some.tips[0], some.tips[2]
         pieces[:, OUT : OUT + 3], pieces[:, OUT + 3 : OUT + 6] = some.frames[0][:, :, 2], some.frames[2][:, :, 2]
         yield some.done, pieces

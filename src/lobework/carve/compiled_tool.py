@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from lobework.carve.stock import Depth, Stock
     from lobework.carve.sweep import Sweep
 
-__all__ = ["carve_tool", "refuse_tool"]
+__all__ = ["carve_tool", "refuse_pose"]
 
 _WITHIN_MM: Final = 1e-5
 _MOST_TURN_RAD: Final = 0.05
@@ -25,10 +25,10 @@ _LEAST_UPRIGHT: Final = 0.2
 _NEAREST_AXIS_MM: Final = 1e-6
 
 
-def refuse_tool(stock: Stock, sweep: Sweep) -> None:
-    """Raise `SettingError` where a fixed tool's sweep is one that `carve_tool` cannot carve.
+def refuse_pose(stock: Stock, sweep: Sweep) -> None:
+    """Raise `SettingError` where a sweep is one that the kernels for any surface cannot carve.
 
-    It must point out of the work to within 78 degrees, and on a round surface keep off the work's axis.
+    The cutter must point out of the work to within 78 degrees, and on a round surface keep off the work's axis.
     """
     given = f"cut={sweep.title!r}: the 'compiled' backend cannot carve"
     if isinstance(stock.surface, Face):
@@ -66,7 +66,7 @@ def carve_tool(stock: Stock, sweep: Sweep, depth: Depth, progress: Callable[[flo
     Raises
     ------
     SettingError
-        See `refuse_tool`.
+        See `refuse_pose`.
 
     Examples
     --------
@@ -84,7 +84,7 @@ def carve_tool(stock: Stock, sweep: Sweep, depth: Depth, progress: Callable[[flo
     >>> depth[20, 18:23].round(6).tolist()
     [0.0, 0.25, 0.75, 0.25, 0.0]
     """
-    refuse_tool(stock, sweep)
+    refuse_pose(stock, sweep)
     if isinstance(stock.surface, Face) and sweep.upright:
         _carve_upright(stock, sweep, depth, progress)
         return

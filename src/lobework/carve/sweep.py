@@ -96,6 +96,8 @@ def sweep_of(trace: Trace, cutter: Cutter, surface: Surface) -> Sweep:
         lacks = "holder (held)" if isinstance(getattr(cutter, "edge", None), Edge) else "edge"
         raise SettingError(f"cutter.kind={cutter.kind!r}: it has no {lacks}, so it carves nothing; use a vee or another cutter")
     tip = np.stack([trace.x, trace.y, trace.z], axis=-1)
+    if not np.isfinite(tip).all():
+        raise SettingError(f"cut={trace.cut.title!r}: its path has places that are no numbers; look at the part that moves it")
     plain = isinstance(surface, Face) and trace.motion.still is not None and not isinstance(cutter.held, FixedTool | CuttingFrame)
     if plain:
         outward, level = np.array([[0.0, 0.0, 1.0]]), np.array([[1.0, 0.0, 0.0]])

@@ -1,9 +1,10 @@
 """Solids of revolution swept over a depth grid along pieces of path, over any surface and however they lean.
 
-A piece of path turns little, so that how deep a convex solid cuts a ray bends down all along it: it lies below each of its
-tangents. From where the solid's axis passes the ray the deepest place is looked for uphill, until the tangents on both sides of
-it leave nothing above what is found; a ray whose first tangent promises no more than it is deep already is left at once. A
-tangent is known from the skin where the ray leaves the solid: ``n . v / n . way``, v the skin's speed there and n its normal.
+A piece of path turns little, so that how deep a convex solid cuts a ray bends down all along it, or nearly: it lies below each
+of its tangents, but for a doubt that grows with the turn. From where the solid's axis passes the ray the deepest place is looked
+for uphill, until the tangents on both sides of it leave nothing above what is found; a ray whose first tangent promises no more
+than it is deep already is left at once. A tangent is known from the skin where the ray leaves the solid: ``n . v / n . way``, v
+the skin's speed there and n its normal.
 
 A ray that is cut deepest from within a piece leaves the solid where its skin neither comes nor goes, ``n . v = 0``. For a solid
 about the way out of the work that is near its middle line, as the path climbs little: only that slab is visited.
@@ -59,6 +60,8 @@ _NO_MM: Final = 1e-12
 _LEAST_SQUARE: Final = 1e-12
 _INTO_MM: Final = 1e-7
 _SLACK_MM: Final = 1e-9
+_ASTRAY_MM: Final = 1.0
+"""A ray that leaves a solid so far outside the work, beyond what a piece reaches, tells nothing of where it is met inside."""
 _ROUNDS: Final = 60
 _STOPS: Final = 12
 _NEAR: Final = 0.6
@@ -81,7 +84,7 @@ def _seen(
         wx, wy = wx * c - wy * q, wy * c + wx * q
     bow = t * (1.0 - t)
     px, py, pz = g[2] + t * g[5] + bow * g[8], g[3] + t * g[6] + bow * g[9], g[4] + t * g[7] + bow * g[10]
-    ax, ay, az = g[11] + t * g[14], g[12] + t * g[15], g[13] + t * g[16]
+    ax, ay, az = g[11] + t * g[14] + bow * g[45], g[12] + t * g[15] + bow * g[46], g[13] + t * g[16] + bow * g[47]
     if g[17] != 0.0:
         per = 1.0 / math.sqrt(ax * ax + ay * ay + az * az)
         ax, ay, az = ax * per, ay * per, az * per
@@ -117,7 +120,8 @@ def _climb(
     bow = 1.0 - 2.0 * t
     vx, vy, vz = g[5] + bow * g[8] - g[1] * (y + py), g[6] + bow * g[9] + g[1] * (x + px), g[7] + bow * g[10]
     if g[17] != 0.0:
-        ox, oy, oz = ay * g[16] - az * g[15], az * g[14] - ax * g[16], ax * g[15] - ay * g[14]
+        dx, dy, dz = g[14] + bow * g[45], g[15] + bow * g[46], g[16] + bow * g[47]
+        ox, oy, oz = ay * dz - az * dy, az * dx - ax * dz, ax * dy - ay * dx
         vx, vy, vz = vx + oy * z - oz * y, vy + oz * x - ox * z, vz + ox * y - oy * x
     return nx * vx + ny * vy + nz * vz, nx * wx + ny * wy + nz * wz, scale
 
@@ -247,8 +251,7 @@ def _top(
             t = low + (high - low) * low_slope / (low_slope - high_slope) if turn % 3 == 0 else cross
             if turn % 6 == 5 or not low < t < high:
                 t = 0.5 * (low + high)
-        narrow = g[44] != 0.0 and doubt * (high - low) ** 2 <= 10.0 * _WITHIN_MM
-        if more <= _WITHIN_MM or (narrow and most - best <= _WITHIN_MM) or most + doubt <= floor:
+        if more <= _WITHIN_MM or most + doubt <= floor:
             break
         deep, slope, _, _ = _depth(g, ray, t, outline, first, last)
         best = max(best, deep)
@@ -267,7 +270,7 @@ def _top(
 def _uphill(g: Array, ray: Array, t: float, floor: float, outline: Array, first: int, last: int) -> float:
     """Return how deep a ray is cut by a convex solid in a piece of path, from t on; any, if no deeper than ``floor``."""
     deep, slope, square, bend = _depth(g, ray, t, outline, first, last)
-    if deep == NOTHING:
+    if deep < -ray[7] - _ASTRAY_MM:
         t = _first_met(g, ray, t, outline, first, last)
         if t < 0.0:
             return NOTHING
@@ -286,6 +289,8 @@ def _uphill(g: Array, ray: Array, t: float, floor: float, outline: Array, first:
                 continue
             other = t + _OVER * slope / bend
         far, at, square_far, bend = _depth(g, ray, other, outline, first, last)
+        if far < deep and (at >= 0.0) == (slope >= 0.0):
+            far = NOTHING
         if far == NOTHING or (at >= 0.0) != (slope >= 0.0):
             if far != NOTHING:
                 doubt = max(doubt, (g[32] + abs(at * (other - t)) * g[33]) / square_far)
@@ -427,7 +432,7 @@ def _prepare(g: Array, edge: Array, shape: Shape, most: float, on_face: bool) ->
     kind, size = shape
     g[41], g[42] = math.cos(g[0] + 0.5 * g[1]), math.sin(g[0] + 0.5 * g[1])
     g[44] = 0.0 if kind == RING else 1.0
-    g[17] = g[14] ** 2 + g[15] ** 2 + g[16] ** 2
+    g[17] = g[14] ** 2 + g[15] ** 2 + g[16] ** 2 + g[45] ** 2 + g[46] ** 2 + g[47] ** 2
     wide, tall, along = _footprint(g, edge, shape, most, 2 if on_face else 0)
     if wide < 0.0:
         return False
@@ -649,8 +654,9 @@ def carve_solid(
     pieces : (n, PIECE) float64
         Of each piece: the polar angle where it begins and how far it turns, rad (0 and 1); as that radius sees them, the
         solid's middle, how far it goes, and how far it bows aside, a quarter of it half-way, mm (2 to 10); the axis and how
-        far it turns (11 to 16); the tip where the piece begins and ends, mm (`TIP`); and the way out of the work there
-        (`OUT`). On a face the angle is zero, and what is seen from it is x, y and z. The other columns are filled here.
+        far it turns (11 to 16), and how far its end bows aside, as the middle does (45 to 47); the tip where the piece begins and
+        ends, mm (`TIP`); and the way out of the work there (`OUT`). On a face the angle is zero, and what is seen from it is x, y
+        and z. The other columns are filled here.
         Pieces must turn little: a thirtieth of a radian at the most.
     edge : (k, 5) float64
         Of the cutter; see `lobework.kernels.sweep_blade.reach`.
