@@ -106,7 +106,8 @@ def _sees_lamp(stock: Stock, depth: Grid, seen: Seen, side: NDArray[np.intp], wi
     falls_away = aside**2 / (2 * radius)
     horizon = np.full_like(cut, -1.0)
     deepest = float(depth.max())
-    steps = np.geomspace(1.2 * window.dot, min(deepest / _LOWEST, _FARTHEST_MM) + 2 * window.dot, _STEPS)
+    first = max(1.2 * window.dot, 2 * stock.row_step)
+    steps = np.geomspace(first, min(deepest / _LOWEST, _FARTHEST_MM) + first, _STEPS)
     for step in steps.tolist() if deepest > 0 else ():
         row = np.rint((along + step * ahead) / stock.row_step).astype(np.int32)
         column = np.rint((angle + step * aside / radius) / stock.column_step).astype(np.int32) % stock.columns
