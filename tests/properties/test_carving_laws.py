@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
+from scipy.spatial.transform import Rotation
 
 from lobework.surface import Face
 from tests.carving import assert_same, backends_for, carved, carvings
@@ -75,8 +76,10 @@ def halved(sweep, surface, part):
         return sweep
     tip, outward, level = sweep.tip, *(np.broadcast_to(way, sweep.tip.shape) for way in (sweep.outward, sweep.level))
     if isinstance(surface, Face):
-        turn = part * np.angle(np.exp(1j * np.diff(np.arctan2(level[:, 1], level[:, 0]))))
-        between = tip[:-1] + part * np.diff(tip, axis=0), outward[:-1], ahead(level[:-1], turn)
+        frames = Rotation.from_matrix(np.stack([level, np.cross(outward, level), outward], axis=-1))
+        turns = (frames[1:] * frames[:-1].inv()).as_rotvec()
+        frame = (Rotation.from_rotvec(part * turns) * frames[:-1]).as_matrix()
+        between = tip[:-1] + part * np.diff(tip, axis=0), frame[:, :, 2], frame[:, :, 0]
     else:
         radius, polar = np.hypot(tip[:, 0], tip[:, 1]), np.arctan2(tip[:, 1], tip[:, 0])
         on = part * np.angle(np.exp(1j * np.diff(polar)))
