@@ -142,7 +142,7 @@ def commands() -> list[bool]:
     lobework = [shutil.which("lobework", path=str(Path(sys.executable).parent)) or "lobework"]
     quiet = {
         "stdout": subprocess.DEVNULL,
-        "env": {**os.environ, "LOBEWORK_PLUGINS": ""},
+        "env": {**os.environ, "LOBEWORK_PLUGINS": "", "PYTHONDONTWRITEBYTECODE": ""},
     }
 
     def process(*words: str) -> float:
