@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -150,6 +151,14 @@ def test_a_tip_between_the_rays_counts():
     assert said(through)[0] == (
         "problem (carving): rings: cut through at 0 degrees, z -6.2 mm: 2.05 mm deep in work 2 mm thick; cut less deep"
     )
+
+
+def test_work_that_does_not_say_how_it_is_seen_is_a_face():
+    """As a plugin's piece may: it has an outline and a surface, and no more."""
+    cut = carved(ring(x=6.0, z=0.0, depth=0.5), piece=DISC)
+    plate = replace(cut, piece=SimpleNamespace(form="plate", outline=DISC.outline, surface=DISC.surface))
+    assert plate.deepest == cut.deepest
+    assert said(plate) == said(cut) == []
 
 
 def test_a_frame_whose_spindle_would_be_in_the_wood_is_found():

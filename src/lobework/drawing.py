@@ -14,6 +14,7 @@ import numpy as np
 from lobework.errors import require
 from lobework.hand import plain_name, settings_of
 from lobework.holder import CuttingFrame, DrillingSpindle, EccentricFrame
+from lobework.kinds import seen_on
 from lobework.surface import Face, Round
 from lobework.tolerances import JOIN_MM
 from lobework.units import LengthUnit
@@ -167,7 +168,7 @@ def _figure(trace: Trace, piece: Piece, cutter: Cutter) -> Figure:
     path = np.stack([trace.x, trace.y, trace.z], axis=-1)
     if len(path) == 1:
         path = _mark(trace, piece, cutter)
-    seen = piece.seen(path) if hasattr(piece, "seen") else path * np.array([1.0, 1.0, -1.0])
+    seen = seen_on(piece, path)
     depth = np.full(len(path), seen[0, 2]) if trace.x.size == 1 and trace.x.size < len(path) else seen[:, 2]
     around = float(np.ptp(piece.outline[:, 0])) if getattr(piece, "form", "") in _ROLLED else math.inf
     runs = _runs(np.column_stack([seen[:, :2], depth]), around)
@@ -190,7 +191,7 @@ def _mark(trace: Trace, piece: Piece, cutter: Cutter) -> Array:
         turn = np.linspace(0, 2 * math.pi, 181)[:, None]
         ring: Array = tip + held.radius * (np.cos(turn) * level + np.sin(turn) * aside)
         return ring
-    depth = max(float(piece.seen(tip)[0, 2]), 0.0) if hasattr(piece, "seen") else 0.0
+    depth = max(float(seen_on(piece, tip)[0, 2]), 0.0)
     if isinstance(held, CuttingFrame):
         angle = math.radians(held.angle_deg)
         way, reach = math.cos(angle) * level + math.sin(angle) * aside, math.sqrt(max(depth * (2 * held.radius - depth), 0.0))

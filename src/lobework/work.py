@@ -12,6 +12,7 @@ import numpy as np
 from lobework.check import Finding, in_mm
 from lobework.hand import show_length
 from lobework.holder import CuttingFrame
+from lobework.kinds import seen_on
 from lobework.surface import Face, Round
 from lobework.tolerances import JOIN_MM
 from lobework.units import MM_PER, LengthUnit, format_number
@@ -55,7 +56,7 @@ def carving_findings(carving: Carving) -> list[Finding]:
 
 def _carving_findings(carving: Carving) -> Iterable[Finding]:
     if not carving.depth.any():
-        beside = any((carving.piece.seen(sweep.tip)[:, 2] > 0).any() for sweep in carving.sweeps)  # type: ignore[attr-defined]
+        beside = any((seen_on(carving.piece, sweep.tip)[:, 2] > 0).any() for sweep in carving.sweeps)
         says = "no cutter reaches into the work; " + (
             "it goes deep enough, but beside it: bring x, y or z over the work"
             if beside
@@ -119,8 +120,7 @@ def work_findings(piece: Piece, traces: Sequence[Trace]) -> Iterable[Finding]:
 def _seen(piece: Piece, trace: Trace) -> Array:
     """Return (n, 3) mm: where the tip is on the sheet of the work, and how deep."""
     path = np.stack([trace.x, trace.y, trace.z], axis=-1)
-    seen: Array = piece.seen(path) if hasattr(piece, "seen") else path * np.array([1.0, 1.0, -1.0])
-    return seen
+    return seen_on(piece, path)
 
 
 def _thickness(piece: Piece, seen: Sequence[Array]) -> float:

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from lobework.holder import CuttingFrame, EccentricFrame
+from lobework.kinds import seen_on
 from lobework.surface import Face
 
 if TYPE_CHECKING:
@@ -155,8 +156,9 @@ class Carving:
         )
 
     def _of_tip(self, sweep: Sweep) -> Iterator[Spot]:
+        """Yield where a sweep's tip goes deepest, and where it leaves least; nothing where it never is in the work."""
         stock, surface = self.stock, self.stock.surface
-        seen = self.piece.seen(sweep.tip)  # type: ignore[attr-defined]
+        seen = seen_on(self.piece, sweep.tip)
         if isinstance(surface, Face):
             on_it = np.hypot(seen[:, 0], seen[:, 1]) <= surface.radius
             across, down, wall = seen[:, 0], seen[:, 1], np.full(len(seen), surface.thickness)

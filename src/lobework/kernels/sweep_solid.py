@@ -65,7 +65,9 @@ _ASTRAY_MM: Final = 1.0
 _ROUNDS: Final = 60
 _STOPS: Final = 12
 _NEAR: Final = 0.6
+"""A top that the skin's bend puts nearer than this part of the way to a piece's end is looked for there."""
 _OVER: Final = 1.2
+"""How far past where the bend puts a top it is looked for, so that it lies between."""
 
 
 @njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED, inline="always")
