@@ -213,7 +213,7 @@ def _facts(carving: Carving) -> Iterator[tuple[str, str]]:
     yield "Least wood left", _mm(left, 3) if left > 0 else "none: it is cut through"
 
 
-def render(carving: Carving, dots: int = STILL_DOTS) -> bytes:
+def render(carving: Carving, dots: int | None = None) -> bytes:
     """Return the carved work as a page that turns it: one HTML file, UTF-8, that needs no network.
 
     The page holds a mesh of 384 by 512 points thinned out from the grid, a picture of the grid's slopes (`MOST_TEXELS` to
@@ -224,7 +224,7 @@ def render(carving: Carving, dots: int = STILL_DOTS) -> bytes:
     carving : Carving
         What to show.
     dots : int
-        On the long side of the still picture.
+        On the long side of the still picture; as `STILL_DOTS` says, unless asked otherwise.
 
     Returns
     -------
@@ -251,7 +251,7 @@ def render(carving: Carving, dots: int = STILL_DOTS) -> bytes:
     from lobework.relief import picture
 
     require_encoder("a page")
-    shown = picture(carving, dots)
+    shown = picture(carving, STILL_DOTS if dots is None else dots)
     material = getattr(carving.piece, "material", "")
     form = "turned piece" if carving.piece.form == "turned" else plain_name(carving.piece.form)
     what = form + (f" in {material}" if material else "")
