@@ -16,7 +16,7 @@ HOOKS = sorted(name for name, hook in vars(hookspecs).items() if hasattr(hook, "
 
 
 def test_there_is_a_hook_for_each_thing_that_can_be_added():
-    things = ("backends", "cams", "checks", "chucks", "cutters", "followers", "pieces", "targets")
+    things = ("backends", "cams", "checks", "chucks", "cutters", "followers", "pieces", "samples", "targets")
     assert [f"lobework_{each}" for each in things] == HOOKS
 
 

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from lobework.check import Finding
     from lobework.kinds import Cam, Chuck, Cutter, Follower, Piece
     from lobework.passes import Cut
+    from lobework.sample import Sample
     from lobework.targets import Target
     from lobework.trace import Trace
 
@@ -78,3 +79,8 @@ def lobework_targets() -> list[Target]:
 @_hookspec
 def lobework_checks() -> list[Check]:
     """Return checks: functions of ``(cuts, traces)`` that return what they found."""
+
+
+@_hookspec
+def lobework_samples() -> list[Sample]:
+    """Return what the kit `lobework.testing` tries these things with: at least one sample of each."""

@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from lobework.carve import Ability, Backend, Progress, Stock, Sweep
     from lobework.carve.stock import Depth
     from lobework.hookspecs import Check
+    from lobework.sample import Sample
     from lobework.targets import Target
 
 __all__ = ["GROUP", "VARIABLE", "PartKind", "PluginWarning", "Plugins", "Record", "installed"]
@@ -48,6 +49,8 @@ _HOOKS: Final[dict[str, str]] = {
     "lobework_targets": "target",
     "lobework_checks": "check",
 }
+_SAMPLES: Final = "lobework_samples"
+_EVERY_HOOK: Final = (*_HOOKS, _SAMPLES)
 _INSIDE: Final = "built-in"
 _Known = TypeVar("_Known")
 _warned: Final[set[Record]] = set()
@@ -105,6 +108,7 @@ class _Offer(NamedTuple):
 class _Found(NamedTuple):
     record: Record
     offers: tuple[_Offer, ...] = ()
+    samples: Callable[[], tuple[Sample, ...]] = tuple
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -117,6 +121,8 @@ class Plugins:
         The plugins that came in, and those left out with their causes.
     parts : mapping from kind to what goes by each name
         "cam", "follower", "chuck", "cutter", "piece", "backend", "target" and "check".
+    asked_samples : mapping from a plugin's name to what asks it for its samples
+        See `samples`.
 
     Examples
     --------
@@ -130,6 +136,7 @@ class Plugins:
     loaded: tuple[Record, ...]
     refused: tuple[Record, ...]
     parts: Mapping[str, Mapping[str, Any]] = field(repr=False)
+    asked_samples: Mapping[str, Callable[[], tuple[Sample, ...]]] = field(default_factory=dict, repr=False)
 
     @classmethod
     def load(cls) -> Plugins:
@@ -150,12 +157,15 @@ class Plugins:
         refused += [replace(record, cause=cause, offers=()) for record, cause in clashes.items()]
         refused.sort(key=lambda record: (record.name, record.package))
         parts: dict[str, dict[str, Any]] = {kind: {} for kind in _HOOKS.values()}
-        for found in (inside, *good):
+        came_in = (inside, *good)
+        for found in came_in:
             for offer in found.offers:
                 parts[offer.kind][offer.name] = offer.thing if found is inside else _watched(offer, found.record)
         for record in refused:
             _warn_once(record)
-        return cls(loaded=(inside.record, *(found.record for found in good)), refused=tuple(refused), parts=parts)
+        asked_samples = {found.record.name: found.samples for found in came_in}
+        loaded = tuple(found.record for found in came_in)
+        return cls(loaded=loaded, refused=tuple(refused), parts=parts, asked_samples=asked_samples)
 
     def kinds(self, kind: PartKind) -> dict[str, type]:
         """Return every part of one kind by name: "cam", "follower", "chuck", "cutter" or "piece"."""
@@ -197,6 +207,18 @@ class Plugins:
     def checks(self) -> tuple[Check, ...]:
         """Return every check; each is known by its ``__name__``."""
         return tuple(self.parts["check"].values())
+
+    def samples(self, plugin: str) -> tuple[Sample, ...]:
+        """Return what the plugin by this name gives to be tried with; it is not asked before.
+
+        Raises
+        ------
+        PluginError
+            Where its hook fails, or returns anything but samples.
+        UnknownNameError
+            Where no plugin by that name has come in.
+        """
+        return _known("plugin", plugin, self.asked_samples)()
 
 
 @functools.cache
@@ -291,7 +313,7 @@ def _shipped() -> _Found:
         version = metadata.version("lobework")
     except metadata.PackageNotFoundError:
         version = ""
-    return _recorded(Record(name=_INSIDE, package="lobework", version=version), _offers_of(shipped))
+    return _found(Record(name=_INSIDE, package="lobework", version=version), shipped)
 
 
 def _examined(entry: metadata.EntryPoint) -> _Found:
@@ -303,18 +325,14 @@ def _examined(entry: metadata.EntryPoint) -> _Found:
     except (Exception, SystemExit) as error:  # noqa: BLE001  (a plugin may fail in any way; it harms nothing else)
         return _Found(replace(record, cause=f"it cannot be imported: {one_line(error)}; mend or remove {package}"))
     try:
-        return _recorded(record, _offers_of(plugin))
+        return _found(record, plugin)
     except PluginError as error:
         return _Found(replace(record, cause=plain(str(error))))
     except (Exception, SystemExit) as error:  # noqa: BLE001
         return _Found(replace(record, cause=f"it cannot be used: {one_line(error)}"))
 
 
-def _recorded(record: Record, offers: tuple[_Offer, ...]) -> _Found:
-    return _Found(replace(record, offers=tuple((offer.kind, offer.name) for offer in offers)), offers)
-
-
-def _offers_of(plugin: object) -> tuple[_Offer, ...]:
+def _found(record: Record, plugin: object) -> _Found:
     """Return all that a plugin offers, each thing held to its promises.
 
     Each plugin is asked by a manager of its own, so that none can wrap, block or outlive another.
@@ -334,7 +352,22 @@ def _offers_of(plugin: object) -> tuple[_Offer, ...]:
     for kind, name in claims:
         if claims.count((kind, name)) > 1:
             raise PluginError(f"it offers {kind} {name!r} twice; give each its own")
-    return tuple(offers)
+    record = replace(record, offers=tuple((offer.kind, offer.name) for offer in offers))
+    return _Found(record, tuple(offers), functools.partial(_samples, record, manager.hook.lobework_samples))
+
+
+def _samples(record: Record, caller: pluggy.HookCaller) -> tuple[Sample, ...]:
+    """Return the samples that a plugin gives, which must be samples."""
+    from lobework.sample import Sample
+
+    try:
+        given = tuple(_asked(_SAMPLES, caller))
+    except PluginError as error:
+        raise PluginError(f"{record.title}: {plain(str(error))}") from error
+    if strange := [each for each in given if not isinstance(each, Sample)]:
+        says = f"returned {plain(repr(strange[0]))}, which is not a lobework.testing.Sample"
+        raise PluginError(f"{record.title}: its hook {_SAMPLES} {says}")
+    return given
 
 
 def _agree(contract: object) -> None:
@@ -353,10 +386,11 @@ def _look_at_hooks(plugin: object, manager: pluggy.PluginManager) -> None:
     marked = {name: options for name in dir(plugin) if (options := manager.parse_hookimpl_opts(plugin, name)) is not None}
     for name, options in marked.items():
         hook = options["specname"] or name
-        if hook not in _HOOKS:
+        if hook not in _EVERY_HOOK:
             if options["optionalhook"]:
                 continue
-            raise PluginError(f"it has no hook to be called {hook!r}{nearest(hook, _HOOKS)}; hooks: {', '.join(sorted(_HOOKS))}")
+            known = f"{nearest(hook, _EVERY_HOOK)}; hooks: {', '.join(sorted(_EVERY_HOOK))}"
+            raise PluginError(f"it has no hook to be called {hook!r}{known}")
         asks = [
             each.name
             for each in inspect.signature(getattr(plugin, name)).parameters.values()
@@ -364,7 +398,7 @@ def _look_at_hooks(plugin: object, manager: pluggy.PluginManager) -> None:
         ]
         if asks:
             raise PluginError(f"its hook {name} asks for {', '.join(asks)}; hooks take no arguments: write def {name}():")
-    for name in _HOOKS:
+    for name in _EVERY_HOOK:
         if name not in marked and hasattr(plugin, name):
             raise PluginError(f"its {name} is not marked; put @hookimpl from lobework.hookspecs above it")
     if not marked:

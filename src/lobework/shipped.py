@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from lobework.carve import Backend
     from lobework.hookspecs import Check
     from lobework.kinds import Cam, Chuck, Cutter, Follower, Piece
+    from lobework.sample import Sample
     from lobework.targets import Target
 
 __all__ = [
@@ -30,6 +31,7 @@ __all__ = [
     "lobework_cutters",
     "lobework_followers",
     "lobework_pieces",
+    "lobework_samples",
     "lobework_targets",
 ]
 
@@ -82,3 +84,11 @@ def lobework_targets() -> list[Target]:
 def lobework_checks() -> list[Check]:
     """Return the checks that ship inside."""
     return [closure_findings, bridging_findings, travel_findings]
+
+
+@hookimpl
+def lobework_samples() -> list[Sample]:
+    """Return what the parts that ship inside are tried with."""
+    from lobework.samples import EVERY
+
+    return list(EVERY)

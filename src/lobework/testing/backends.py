@@ -1,0 +1,3 @@
+"""What every backend promises."""
+
+from __future__ import annotations

@@ -1,0 +1,3 @@
+"""What every cam promises."""
+
+from __future__ import annotations

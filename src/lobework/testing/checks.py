@@ -1,0 +1,3 @@
+"""What every check promises."""
+
+from __future__ import annotations

@@ -1,0 +1,110 @@
+"""Comparisons that say by how much, and where, the worst of many numbers is off."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from lobework.rigid import Array
+
+__all__ = ["Broken", "Worst", "assert_close", "worst"]
+
+
+class Broken(AssertionError):  # noqa: N818  (it is said of a promise)
+    """A promise that is not kept; the message says by how much, and where."""
+
+
+class Worst(NamedTuple):
+    """The greatest error among many numbers.
+
+    ``error`` is infinite where a number is missing, no number, or not expected to be so; ``place`` is its index, ``at`` the
+    angle there, rad, or None; ``got`` and ``expected`` are the two numbers.
+    """
+
+    error: float
+    place: tuple[int, ...]
+    at: float | None
+    got: float
+    expected: float
+
+    def told(self, along: str = "spindle", unit: str = "mm") -> str:
+        """Return it as one line of words: how far off, where, and the two numbers."""
+        where = ", ".join(f"{name} {number}" for name, number in zip(("sample", "part", "place"), self.place, strict=False))
+        if self.at is not None:
+            where = f"{along} {math.degrees(self.at):.6g} deg ({where})"
+        error = f"{self.error:.3g} {unit}".strip()
+        return f"worst error {error}{f' at {where}' if where else ''}: {self.got:.9g} for {self.expected:.9g}"
+
+
+def worst(got: Any, expected: Any, at: Array | None = None) -> Worst:
+    """Return the greatest error among numbers, its place, and what stood there.
+
+    Parameters
+    ----------
+    got, expected : array of numbers
+        In one shape; where both are the same, infinite ones too, there is no error.
+    at : (n,) float64, rad, optional
+        The angle that each of the first axis stands for.
+
+    Raises
+    ------
+    Broken
+        Where the shapes are not the same, or they are no numbers.
+
+    Examples
+    --------
+    >>> worst([0.0, 1.0, 2.0], [0.0, 1.5, 2.0], at=np.array([0.0, 0.1, 0.2]))
+    Worst(error=0.5, place=(1,), at=0.1, got=1.0, expected=1.5)
+    """
+    one, other = _numbers(got), _numbers(expected)
+    if one.shape != other.shape:
+        raise Broken(f"shape {one.shape} where {other.shape} is expected")
+    if one.size == 0:
+        return Worst(0.0, (), None, math.nan, math.nan)
+    with np.errstate(invalid="ignore"):
+        error = np.where(one == other, 0.0, np.abs(one - other))
+    error = np.where(np.isnan(error), np.inf, error)
+    place = tuple(int(each) for each in np.unravel_index(int(error.argmax()), error.shape))
+    angle = float(at[place[0]]) if at is not None and place else None
+    return Worst(float(error[place]), place, angle, float(one[place]), float(other[place]))
+
+
+def _numbers(given: Any) -> Array:
+    try:
+        return np.asarray(given, dtype=np.float64)
+    except (TypeError, ValueError):
+        raise Broken(f"{' '.join(repr(given).split())[:80]} where numbers are expected") from None
+
+
+def assert_close(
+    got: Any, expected: Any, within: float, at: Array | None = None, *, along: str = "spindle", unit: str = "mm", what: str = ""
+) -> None:
+    """Raise `Broken`, saying the worst error and where, unless every number is ``within`` of what is expected.
+
+    Parameters
+    ----------
+    got, expected : array of numbers
+        In one shape.
+    within : float
+        How far off each may be.
+    at : (n,) float64, rad, optional
+        The angle that each of the first axis stands for.
+    along : str
+        What that angle is of.
+    unit : str
+        Of the numbers.
+    what : str
+        What they are, to begin the message with.
+
+    Examples
+    --------
+    >>> assert_close([1.0, 2.0], [1.0, 2.25], 1e-9, at=np.radians([0.0, 90.0]))
+    Traceback (most recent call last):
+    lobework.testing.compare.Broken: worst error 0.25 mm at spindle 90 deg (sample 1): 2 for 2.25
+    """
+    found = worst(got, expected, at)
+    if not found.error <= within:
+        raise Broken(f"{what}: {found.told(along, unit)}" if what else found.told(along, unit))

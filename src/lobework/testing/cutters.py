@@ -1,0 +1,3 @@
+"""What every cutter promises."""
+
+from __future__ import annotations

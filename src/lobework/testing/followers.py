@@ -1,0 +1,3 @@
+"""What every follower promises."""
+
+from __future__ import annotations

@@ -1,0 +1,3 @@
+"""What every piece promises."""
+
+from __future__ import annotations

@@ -1,0 +1,93 @@
+"""A promise that every thing of one kind keeps, and how it is tried."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+from lobework.errors import InputError, PluginError
+from lobework.promises import one_line
+from lobework.testing.compare import Broken
+
+if TYPE_CHECKING:
+    from lobework.sample import Sample
+
+    Tries = Callable[[Sample], int]
+
+__all__ = ["Promise", "Unjudged", "made", "promised"]
+
+
+class Unjudged(Exception):  # noqa: N818  (it is nobody's error)
+    """A promise that cannot be judged of this sample; the message says what is missing."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Promise:
+    """What every thing of a kind promises, and the check of it.
+
+    Parameters
+    ----------
+    kind : str
+        Of what: "chuck", "cam", "follower", "cutter", "piece", "backend", "target" or "check".
+    name : str
+        What it is called in reports and tests.
+    says : str
+        What is promised, in plain English.
+    tries : callable
+        From a sample to how many cases of it were tried; it raises where one is broken.
+
+    Examples
+    --------
+    >>> from lobework.chuck import Oval
+    >>> from lobework.sample import Sample
+    >>> from lobework.testing import promises_of
+    >>> rigid = promises_of("chuck")[0]
+    >>> str(rigid), rigid.hold(Sample(Oval(throw=5.0))) > 100
+    ('chuck: stays rigid', True)
+    """
+
+    kind: str
+    name: str
+    says: str
+    tries: Tries
+
+    def __str__(self) -> str:
+        return f"{self.kind}: {self.name}"
+
+    def hold(self, sample: Sample) -> int:
+        """Return how many cases were tried, all of them kept.
+
+        Raises
+        ------
+        Broken
+            Where one is not kept; the message says by how much, and where.
+        Unjudged
+            Where this sample does not let it be judged; the message says what it lacks.
+        """
+        try:
+            return self.tries(sample)
+        except (Broken, Unjudged):
+            raise
+        except (InputError, PluginError) as error:
+            raise Broken(f"it refuses: {error}") from error
+        except Exception as error:
+            raise Broken(f"it fails: {one_line(error)}") from error
+
+
+_PROMISES: Final[dict[str, list[Promise]]] = {}
+
+
+def promised(kind: str, name: str, says: str) -> Callable[[Tries], Tries]:
+    """Return what makes a function from a sample to cases the check of a promise."""
+
+    def keep(tries: Tries) -> Tries:
+        _PROMISES.setdefault(kind, []).append(Promise(kind=kind, name=name, says=says, tries=tries))
+        return tries
+
+    return keep
+
+
+def made(kind: str) -> tuple[Promise, ...]:
+    """Return the promises of a kind whose checks have been loaded, in the order in which they stand."""
+    return tuple(_PROMISES.get(kind, ()))

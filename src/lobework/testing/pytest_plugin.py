@@ -1,0 +1,63 @@
+"""Tests made of the kit: ``@pytest.mark.lobework("sway")`` asks every promise of what a plugin offers.
+
+::
+
+    @pytest.mark.lobework("sway")
+    def test_sway_keeps_its_promises(promise):
+        promise.hold()
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import pytest
+
+if TYPE_CHECKING:
+    from lobework.testing.verified import Asked
+
+__all__ = ["pytest_configure", "pytest_generate_tests"]
+
+_MARK = 'lobework(name): ask every promise of what a lobework plugin or package offers, by the argument "promise"'
+
+
+@dataclass(frozen=True, slots=True)
+class _Test:
+    """A promise as a test holds it: one that cannot be judged is skipped, and why is said."""
+
+    asked: Asked
+
+    def __str__(self) -> str:
+        return str(self.asked)
+
+    def hold(self) -> int:
+        """Return how many cases were tried."""
+        from lobework.testing.promise import Unjudged
+
+        try:
+            return self.asked.hold()
+        except Unjudged as lacking:
+            pytest.skip(f"{self.asked}: {lacking}")
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """Make the marker known."""
+    config.addinivalue_line("markers", _MARK)
+
+
+def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
+    """Make one test of each promise and sample."""
+    mark = metafunc.definition.get_closest_marker("lobework")
+    if mark is None or "promise" not in metafunc.fixturenames:
+        return
+    if len(mark.args) != 1 or mark.kwargs or not isinstance(mark.args[0], str):
+        raise pytest.Collector.CollectError('write the mark with one name: @pytest.mark.lobework("its plugin or package")')
+    from lobework.errors import LobeworkError
+    from lobework.testing.verified import asked_of
+
+    try:
+        tests = [_Test(asked) for asked in asked_of(mark.args[0])]
+    except LobeworkError as error:
+        raise pytest.Collector.CollectError(str(error)) from None
+    metafunc.parametrize("promise", tests, ids=str)

@@ -1,0 +1,3 @@
+"""What every target promises."""
+
+from __future__ import annotations

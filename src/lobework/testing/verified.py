@@ -1,0 +1,210 @@
+"""Everything that a plugin offers, held to every promise of its kind."""
+
+from __future__ import annotations
+
+import importlib
+import re
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from typing import Final
+
+from lobework import plugins
+from lobework.errors import UnknownNameError
+from lobework.hookspecs import CONTRACT
+from lobework.plugins import Record
+from lobework.sample import Sample
+from lobework.testing.compare import Broken
+from lobework.testing.promise import Promise, Unjudged, made
+
+__all__ = ["Asked", "Report", "Verdict", "asked_of", "promises_of", "verify"]
+
+_KINDS: Final = {
+    "chuck": "chucks",
+    "cam": "cams",
+    "follower": "followers",
+    "cutter": "cutters",
+    "piece": "pieces",
+    "backend": "backends",
+    "target": "targets",
+    "check": "checks",
+}
+
+
+def promises_of(kind: str) -> tuple[Promise, ...]:
+    """Return every promise of a kind of thing.
+
+    Raises
+    ------
+    UnknownNameError
+        Where there is no such kind.
+
+    Examples
+    --------
+    >>> str(promises_of("chuck")[0])
+    'chuck: stays rigid'
+    """
+    if kind not in _KINDS:
+        raise UnknownNameError("kind of thing", kind, _KINDS)
+    importlib.import_module(f"lobework.testing.{_KINDS[kind]}")
+    return made(kind)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Asked:
+    """One promise asked of one thing that a plugin offers.
+
+    Parameters
+    ----------
+    kind, name : str
+        Of the thing, such as "chuck" and "sway".
+    promise : Promise
+        What is asked; of a thing without a sample, that there is one.
+    sample : Sample or None
+        What it is tried with.
+    number : int
+        Which of the thing's samples, from 1; 0 where there are not several.
+    """
+
+    kind: str
+    name: str
+    promise: Promise
+    sample: Sample | None
+    number: int = 0
+
+    @property
+    def title(self) -> str:
+        """The thing, and which of its samples: ``"chuck sway"``."""
+        return f"{self.kind} {self.name}" + (f" {self.number}" if self.number else "")
+
+    def __str__(self) -> str:
+        return f"{self.title}: {self.promise.name}"
+
+    def hold(self) -> int:
+        """Return how many cases were tried; see `Promise.hold`."""
+        if self.sample is None:
+            raise Broken(f"offers no sample of {self.kind} {self.name!r}; return one from lobework_samples")
+        return self.promise.hold(self.sample)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Verdict:
+    """What became of one promise.
+
+    Parameters
+    ----------
+    asked : Asked
+        What was asked.
+    cases : int
+        How many were tried and kept.
+    broken : str
+        Why it is not kept; empty where it is.
+    unjudged : str
+        Why it cannot be judged; empty where it can.
+    """
+
+    asked: Asked
+    cases: int = 0
+    broken: str = ""
+    unjudged: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Report:
+    """What came of verifying a plugin, or every plugin of a package.
+
+    Parameters
+    ----------
+    plugins : tuple of Record
+        Those that it was asked for.
+    verdicts : tuple of Verdict
+        One for each promise and sample.
+    """
+
+    plugins: tuple[Record, ...]
+    verdicts: tuple[Verdict, ...]
+
+    @property
+    def kept(self) -> bool:
+        """Whether every plugin came in and no promise is broken."""
+        return not any(record.cause for record in self.plugins) and not any(each.broken for each in self.verdicts)
+
+    def __str__(self) -> str:
+        return "\n".join(self._lines())
+
+    def _lines(self) -> Iterator[str]:
+        for record in self.plugins:
+            yield str(record) if record.cause else record.title
+        yield f"contract {CONTRACT}"
+
+
+def _named(name: str) -> tuple[Record, ...]:
+    """Return the plugins by a name, or of a package by it."""
+    shelf = plugins.installed()
+    every = (*shelf.loaded, *shelf.refused)
+    same_package = re.sub(r"[-_.]+", "-", name).lower()
+    found = tuple(each for each in every if each.name == name) or tuple(
+        each for each in every if re.sub(r"[-_.]+", "-", each.package).lower() == same_package
+    )
+    if not found:
+        raise UnknownNameError("plugin or package", name, {each.name for each in every})
+    return found
+
+
+def asked_of(name: str) -> tuple[Asked, ...]:
+    """Return every promise that is asked of what a plugin offers, or every plugin of a package.
+
+    Raises
+    ------
+    UnknownNameError
+        Where no plugin or package is installed by that name.
+    PluginError
+        Where a plugin's samples cannot be had.
+    """
+    return tuple(asked for record in _named(name) for asked in _asked(record))
+
+
+def _asked(record: Record) -> Iterator[Asked]:
+    samples = plugins.installed().samples(record.name) if not record.cause else ()
+    for kind, name in record.offers:
+        own = [sample for sample in samples if (sample.kind, sample.name) == (kind, name)]
+        if not own:
+            yield Asked(kind=kind, name=name, promise=_HAS_SAMPLE, sample=None)
+        for number, sample in enumerate(own, 1):
+            for promise in promises_of(kind):
+                yield Asked(kind=kind, name=name, promise=promise, sample=sample, number=number if len(own) > 1 else 0)
+
+
+_HAS_SAMPLE: Final = Promise(kind="", name="has a sample", says="There is something to try it with.", tries=lambda _: 1)
+
+
+def verify(name: str, progress: Callable[[float], None] | None = None) -> Report:
+    """Return what came of holding a plugin, or every plugin of a package, to every promise.
+
+    Parameters
+    ----------
+    name : str
+        Of a plugin or package; "built-in" for what ships inside.
+    progress : callable, optional
+        Called now and then with the part done, 0 to 1.
+
+    Raises
+    ------
+    UnknownNameError
+        Where no plugin or package is installed by that name.
+    """
+    every = asked_of(name)
+    verdicts = []
+    for number, asked in enumerate(every, 1):
+        verdicts.append(_verdict(asked))
+        if progress is not None:
+            progress(number / len(every))
+    return Report(plugins=_named(name), verdicts=tuple(verdicts))
+
+
+def _verdict(asked: Asked) -> Verdict:
+    try:
+        return Verdict(asked=asked, cases=asked.hold())
+    except Broken as broken:
+        return Verdict(asked=asked, broken=str(broken))
+    except Unjudged as lacking:
+        return Verdict(asked=asked, unjudged=str(lacking))
