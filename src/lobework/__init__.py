@@ -25,9 +25,11 @@ if TYPE_CHECKING:
     from lobework.piece import Barrel, Disc, Turned
     from lobework.program import Feeds
     from lobework.rigid import Rigid
+    from lobework.screw import Screw
     from lobework.slide import At
     from lobework.trace import Trace
     from lobework.units import Phase
+    from lobework.wheel import Wheel
 
 __all__ = [
     "At",
@@ -69,11 +71,13 @@ __all__ = [
     "Roller",
     "RoundNosed",
     "Scallop",
+    "Screw",
     "Series",
     "Trace",
     "Turned",
     "Vee",
     "Wave",
+    "Wheel",
     "job_schema",
     "largest_roller",
     "lift_of",
@@ -103,9 +107,11 @@ _HOME = {
     "piece": ("Barrel", "Disc", "Turned"),
     "program": ("Feeds",),
     "rigid": ("Rigid",),
+    "screw": ("Screw",),
     "slide": ("At",),
     "trace": ("Trace",),
     "units": ("Phase",),
+    "wheel": ("Wheel",),
 }
 _MODULE_OF = {name: module for module, names in _HOME.items() for name in names}
 

@@ -6,11 +6,12 @@ fields: their names, types, defaults and `Annotated` units below.
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Sequence
-from dataclasses import dataclass, fields
+import inspect
+from collections.abc import Hashable, Mapping, Sequence
+from dataclasses import dataclass, field, fields
 from functools import cache
 from numbers import Real
-from typing import TYPE_CHECKING, Annotated, Any, ClassVar, Literal, Protocol, get_type_hints, runtime_checkable
+from typing import TYPE_CHECKING, Annotated, Any, ClassVar, Literal, NamedTuple, Protocol, get_type_hints, runtime_checkable
 
 import numpy as np
 
@@ -26,6 +27,7 @@ __all__ = [
     "Angle",
     "Cam",
     "Chuck",
+    "ChuckSlide",
     "Cutter",
     "Follower",
     "Length",
@@ -62,12 +64,23 @@ class Measure:
         The value kept to text for people; of a single number, text that `read` takes.
     pairs : bool
         Whether it is a list of pairs rather than a single number.
+    beside : callable, optional
+        The value kept to what is shown beside it, such as turns of a screw.
+    schema : mapping, optional
+        The JSON Schema of what may be written, where it is neither a number, a text nor pairs.
     """
 
     says: str
     read: Callable[..., Any]
     show: Callable[[Any], str]
     pairs: bool = False
+    beside: Callable[[Any], str] | None = None
+    schema: Mapping[str, Any] | None = field(default=None, compare=False)
+
+    @property
+    def takes_bare(self) -> bool:
+        """Whether a bare number is a length, in the unit of whoever reads it."""
+        return "bare" in inspect.signature(self.read).parameters
 
 
 Length = Annotated[float, Measure("a length such as 3, '3 mm' or '1/8 in'", length, format_length)]
@@ -168,9 +181,41 @@ class Follower(Hashable, Protocol):
         """Return the slope of `nose_at`; infinite at a vertical side."""
 
 
+class ChuckSlide(NamedTuple):
+    """Where a slide of a chuck stands as the spindle turns, and the ends of its travel.
+
+    Parameters
+    ----------
+    name : str
+        What the chuck's maker calls it: "slide", "ring".
+    at : (n or 1,) float64, mm
+        Where it stands at each angle of the spindle.
+    low, high : float, mm
+        The ends of its travel; infinite where it has none.
+    """
+
+    name: str
+    at: Array
+    low: float
+    high: float
+
+
 @runtime_checkable
 class Chuck(Protocol):
-    """Where the work stands on the spindle, at each angle of the spindle."""
+    """Where the work stands on the spindle, at each angle of the spindle.
+
+    A chuck may say more, and what it says is used:
+
+    - ``comes_back: int``: whole turns of the spindle after which it stands as it did; 0, never. Where it does not say,
+      it is found out by number.
+    - ``needs: tuple[str, ...]``: fittings that the lathe must have for it, in the trade's words: "ring". They may hang on
+      its settings.
+    - ``slides(theta) -> tuple[ChuckSlide, ...]``: where each of its slides stands at (n,) rad. A pass that drives one past
+      its end is refused.
+    - a field ``screw: Screw | None = None``: its lengths are shown in turns and divisions too, and may be written so.
+    - a field ``wheel: Wheel | None = None``: its field ``index`` is shown in holes too, may be written so, and must fall on
+      a hole.
+    """
 
     kind: ClassVar[str]
 
