@@ -9,6 +9,7 @@ import pytest
 
 from lobework.errors import SettingError
 from lobework.relief import picture
+from lobework.relief.bar import draw_bar
 from lobework.relief.ground import SHEET
 from lobework.relief.light import LAMP, Field, light
 from lobework.relief.wood import PLAIN, WOODS, grain, linear, tree_of, wood_of
@@ -96,9 +97,21 @@ def test_the_scale_bar_is_as_long_as_is_said():
     shown = picture(disc(uncut), 600)
     foot = shown.dots[-30:, :300].astype(int).sum(axis=2)
     darkest = foot.min(axis=1).argmin()
-    bar = np.flatnonzero(foot[darkest] < 600)
+    inked = np.flatnonzero(foot[darkest] < 600)
+    bar = np.split(inked, np.flatnonzero(np.diff(inked) > 1) + 1)[0]
     assert (bar[-1] - bar[0] + 1) * shown.mm_per_dot == pytest.approx(shown.bar, abs=shown.mm_per_dot)
     assert f"{shown.bar:g} mm" in shown.says
+
+
+@pytest.mark.parametrize("bar", [0.5, 1.0, 2.0, 10.0, 20.0, 50.0])
+def test_the_bar_s_length_is_written_beside_it(bar):
+    """One stretch of ink for each figure, and two for mm."""
+    sheet = np.ones((900, 1800, 3), dtype=np.float32)
+    draw_bar(sheet, 100, 880, bar, bar / 200)
+    inked = np.flatnonzero(sheet[:, 300 + 11 :].min(axis=(0, 2)) < 0.9)
+    groups = np.split(inked, np.flatnonzero(np.diff(inked) > 1) + 1)
+    assert len(groups) == len(f"{bar:g}") + 2
+    assert (sheet[:850] == 1).all()
 
 
 @pytest.mark.parametrize("resolution", [0.05, 0.35])

@@ -13,10 +13,9 @@ from lobework.relief.light import Grid
 from lobework.relief.sample import taps, values
 from lobework.relief.wood import linear
 
-__all__ = ["SHEET", "Standing", "bar_of", "draw_bar", "sheet"]
+__all__ = ["SHEET", "Standing", "sheet"]
 
 SHEET: Final = (246, 242, 234)
-_BAR: Final = (150, 140, 126)
 _POINTS: Final = 32
 _DARK, _TOUCH = 0.50, 0.42
 
@@ -80,23 +79,3 @@ def _shadow(x: Grid, y: Grid, standing: Standing, dot: float) -> Grid:
     touch = 0.62 * close + 0.38 * around
     light: Grid = (1 - (_DARK / _POINTS) * cast) * (1 - _TOUCH * touch)
     return light
-
-
-def bar_of(size: float) -> float:
-    """Return the length of a scale bar beside work of ``size`` mm: 1, 2 or 5 and noughts, about a fifth of it.
-
-    >>> bar_of(70.0), bar_of(8.0), bar_of(157.0)
-    (10.0, 1.0, 20.0)
-    """
-    rough = size / 5
-    ten = 10.0 ** math.floor(math.log10(rough))
-    return max(step * ten for step in (1.0, 2.0, 5.0) if step * ten <= rough)
-
-
-def draw_bar(colour: Grid, left: int, foot: int, bar: float, dot: float) -> None:
-    """Draw a thin scale bar with a tick at each end, in place, its left end at a dot."""
-    ink = linear(np.array(_BAR, dtype=np.float32))
-    long, thin, tall = round(bar / dot), max(1, round(min(colour.shape[:2]) / 800)), max(3, round(min(colour.shape[:2]) / 160))
-    colour[foot - thin : foot, left : left + long] = ink
-    colour[foot - tall : foot, left : left + thin] = ink
-    colour[foot - tall : foot, left + long - thin : left + long] = ink

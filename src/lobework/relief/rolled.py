@@ -8,9 +8,10 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from lobework.relief.bar import bar_of, draw_bar
 from lobework.relief.body import ends, side, surface_of, widest
 from lobework.relief.finish import averaged, lit
-from lobework.relief.ground import Standing, bar_of, draw_bar, sheet
+from lobework.relief.ground import Standing, sheet
 from lobework.relief.light import Field, Grid, Light, light
 from lobework.relief.sample import heights, taps
 from lobework.relief.shade import shade
