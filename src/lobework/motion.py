@@ -124,6 +124,12 @@ class Motion:
         """Return where the work stands on the spindle at (n,) rad: the chucks, one on the other."""
         return reduce(Rigid.__matmul__, (each.chuck.motions(theta) for each in self.cut.lathe.chucks), Rigid.still())
 
+    def through_chucks(self, points: Array, theta: Array) -> Array:
+        """Return where (n, 3) mm points on the spindle are on the work at (n,) rad: carried through one chuck after another."""
+        for each in self.cut.lathe.chucks:
+            points = each.chuck.motions(theta).undo(points)
+        return points
+
     def place(self, u: Array) -> Array:
         """Return where the cutter's tip is on the work: (n, 3) mm; what `work` says, with the plane as complex numbers."""
         tip, theta = self.tip(u), 2 * math.pi * u
@@ -136,7 +142,7 @@ class Motion:
             seen = (seen - across) * np.exp(-1j * theta)
         along = tip[:, 2] - self.displaced(self.endways, u)
         if self.still is None:
-            return self.chucks(theta).inverse().apply(np.stack([seen.real, seen.imag, along], axis=-1))
+            return self.through_chucks(np.stack([seen.real, seen.imag, along], axis=-1), theta)
         seen = (seen - self.still.across) * np.exp(-1j * self.still.turned)
         return np.stack([seen.real, seen.imag, along - self.still.along], axis=-1)
 

@@ -343,8 +343,8 @@ def _through_chucks(motion: Motion, spans: Spans, x: Array, y: Array, z: Array) 
     """Carry points on the spindle over to the work, in place: for chucks that vary or tilt."""
     for first in range(0, spans.total, _CHUNK):
         part = slice(first, first + _CHUNK)
-        standing = motion.chucks(2 * math.pi * spans.turns(part.start, part.stop))
-        x[part], y[part], z[part] = standing.inverse().apply(np.stack([x[part], y[part], z[part]], axis=-1)).T
+        theta = 2 * math.pi * spans.turns(part.start, part.stop)
+        x[part], y[part], z[part] = motion.through_chucks(np.stack([x[part], y[part], z[part]], axis=-1), theta).T
 
 
 class _LoopTables(NamedTuple):
