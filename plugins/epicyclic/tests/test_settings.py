@@ -1,0 +1,144 @@
+"""How the chuck is written, in Python and in a job file; what no such chuck can be is refused in one line."""
+
+from fractions import Fraction
+
+import numpy as np
+import pytest
+from lobework_epicyclic import Epicyclic, Stage
+
+from lobework import Phase, read_job, read_lathe
+from lobework.errors import InputError, SettingError
+
+JOB = """
+lathe = "sliding-bench"
+piece = { form = "disc", diameter = 60, thickness = 8 }
+cutter = { kind = "pen" }
+
+[[chuck]]
+kind = "epicyclic"
+
+[[chuck.stages]]
+arm = 12
+train = [[40, 120]]
+
+[[pass]]
+turns = 3
+at = { x = 10 }
+"""
+
+
+def read(tmp_path, old="", new=""):
+    assert old in JOB
+    path = tmp_path / "job.toml"
+    path.write_text(JOB.replace(old, new), encoding="utf-8")
+    (mounted,) = read_job(path).lathe.chucks
+    return mounted.chuck
+
+
+def test_a_job_file_holds_any_number_of_stages(tmp_path):
+    second = (
+        "train = [[40, 120]]\n[[chuck.stages]]\narm = '-1/8 in'\ntrain = [[48, 32], [30, 60]]\nidler = true\nindex = '1/12 turn'"
+    )
+    chuck = read(tmp_path, "train = [[40, 120]]", second)
+    assert chuck == Epicyclic(
+        stages=[
+            Stage(arm=12.0, train=[(40, 120)]),
+            Stage(arm=-3.175, train=[(48, 32), (30, 60)], idler=True, index="1/12 turn"),
+        ]
+    )
+    assert chuck.ratios == (Fraction(1, 3), Fraction(1, 4))
+
+
+@pytest.mark.parametrize(
+    ("train", "says"),
+    [
+        ("[[40, 0]]", "[[40, 0]] must be whole numbers of teeth, 1 to 10000; for the other way put in an idler"),
+        ("[[-40, 120]]", "[[-40, 120]] must be whole numbers of teeth, 1 to 10000; for the other way put in an idler"),
+        ("[[40.5, 120]]", "[[40.5, 120]] must be whole numbers of teeth, 1 to 10000; for the other way put in an idler"),
+        ("[[true, 120]]", "[[True, 120]] must be whole numbers of teeth, 1 to 10000; for the other way put in an idler"),
+        ("[40, 120]", "[40, 120] must be pairs of wheels, driver and driven, in teeth, such as [[60, 120]]"),
+        ("[[40, 120, 3]]", "[[40, 120, 3]] must be pairs of wheels, driver and driven, in teeth, such as [[60, 120]]"),
+        ("[]", "[] must be pairs of wheels, driver and driven, in teeth, such as [[60, 120]]"),
+        ("'40:120'", "'40:120' must be pairs of wheels, driver and driven, in teeth, such as [[60, 120]]"),
+    ],
+)
+def test_a_train_that_cannot_be_is_refused_with_its_line_and_key(train, says, tmp_path):
+    with pytest.raises(InputError) as refused:
+        read(tmp_path, "[[40, 120]]", train)
+    assert str(refused.value) == f"{tmp_path / 'job.toml'}:11: chuck[1].stages[1].train: {says}"
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "says"),
+    [
+        ("train", "teeth", "teeth: there is no such key; keys here: arm, train, idler, index, travel, screw, wheel"),
+        ("arm = 12", "arm = 'far'", "arm: 'far' is not understood"),
+        ("arm = 12", "arm = 12\ntravel = 10", "arm: 12 must be a length within the travel of its slide, 10 mm to either side"),
+        ("arm = 12", "arm = 12\ntravel = 0", "travel: 0 must be above zero; leave it out where the slide has no end"),
+        ("[[40, 120]]", "[[40, 120]]\nidler = 1", "idler: 1 does not fit here; write true or false"),
+    ],
+)
+def test_a_stage_that_cannot_be_is_refused_with_its_key(old, new, says, tmp_path):
+    with pytest.raises(InputError) as refused:
+        read(tmp_path, old, new)
+    assert f"chuck[1].stages[1].{says}" in str(refused.value)
+    assert "\n" not in str(refused.value)
+
+
+@pytest.mark.parametrize("given", [[], "stage", 3.0, [Stage], [{"arm": 3.0}]])
+def test_stages_that_are_none_are_refused(given):
+    with pytest.raises(SettingError, match=r"^stages"):
+        Epicyclic(stages=given)
+
+
+@pytest.mark.parametrize("arm", [float("nan"), float("inf"), "12 mm", None])
+def test_an_arm_must_be_a_length(arm):
+    with pytest.raises(SettingError, match=r"^arm="):
+        Stage(arm=arm, train=[(60, 120)])
+
+
+@pytest.mark.parametrize(
+    ("train", "idler", "ratio"),
+    [
+        ([(60, 120)], False, "1/2"),
+        ([(60, 120)], True, "-1/2"),
+        ([(40, 120), (36, 24)], False, "-1/2"),
+        ([(40, 120), (36, 24)], True, "1/2"),
+        ([(40, 120), (36, 24), (7, 11)], False, "7/22"),
+        ([(97, 89)], False, "97/89"),
+    ],
+)
+def test_a_ratio_is_exact_and_every_mesh_after_the_first_reverses_it(train, idler, ratio):
+    assert Stage(arm=1.0, train=train, idler=idler).ratio == Fraction(ratio)
+
+
+@pytest.mark.parametrize(
+    ("trains", "turns"),
+    [
+        ([(120, 60)], 1),
+        ([(60, 120)], 2),
+        ([(48, 120)], 5),
+        ([(40, 120), (60, 120)], 6),
+        ([(40, 120), (90, 60)], 6),
+        ([(3, 7), (7, 3)], 7),
+    ],
+)
+def test_it_comes_back_when_every_wheel_does(trains, turns):
+    chuck = Epicyclic(stages=[Stage(arm=1.0, train=[train]) for train in trains])
+    assert chuck.comes_back == turns
+    assert [chuck.comes_back * ratio % 1 for ratio in chuck.ratios] == [0] * len(trains)
+
+
+def test_the_work_is_indexed_on_the_last_wheel():
+    stages = [Stage(arm=1.0, train=[(60, 120)]), Stage(arm=2.0, train=[(60, 120)])]
+    on_chuck = Epicyclic(stages=stages, index="1/8 turn")
+    on_stage = Epicyclic(stages=[stages[0], Stage(arm=2.0, train=[(60, 120)], index=Phase(Fraction(1, 8)))])
+    theta = np.linspace(0, 7, 9)
+    assert np.abs(on_chuck.motions(theta).rotation - on_stage.motions(theta).rotation).max() < 1e-15
+
+
+def test_a_lathe_without_a_wheel_that_stands_still_is_refused():
+    chuck = Epicyclic(stages=[Stage(arm=1.0, train=[(60, 120)])])
+    assert read_lathe("rocking-bench").mount(chuck).chucks
+    with pytest.raises(SettingError, match="needs 'fixed wheel'"):
+        read_lathe("plain-bench").mount(chuck)
