@@ -20,7 +20,7 @@ from lobework.cli import main
 from lobework.jobfile import job_schema, starter
 
 PAGE = (Path(__file__).parents[1] / "docs" / "commands.md").read_text(encoding="utf-8")
-COMMANDS = ("make", "draw", "carve", "program", "settings", "check", "list", "new", "schema")
+COMMANDS = ("make", "draw", "carve", "program", "settings", "check", "list", "new", "schema", "verify")
 DRAWN = ["axes.csv", "drawing.png", "drawing.svg", "program.ngc", "settings.txt"]
 CARVED = ["relief.png", "work.3mf", "work.html", "work.stl"]
 WRITTEN = sorted(DRAWN + CARVED)
@@ -229,7 +229,7 @@ def test_help_ends_with_a_line_that_works(command, tmp_path, monkeypatch, capsys
 
 def test_the_page_lists_every_command_and_option(capsys):
     assert re.findall(r"^\| `lobework (\w+)", PAGE, re.MULTILINE) == [
-        "new", "make", "draw", "carve", "program", "settings", "check", "list", "schema",
+        "new", "make", "draw", "carve", "program", "settings", "check", "list", "schema", "verify",
     ]  # fmt: skip
     documented = {
         (option, command)

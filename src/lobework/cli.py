@@ -285,6 +285,12 @@ def _add_schema(verbs: Any, name: str) -> None:
     _verb(verbs, name, "print the JSON Schema of a job file, for editors", "lobework schema > job.schema.json", _schema)
 
 
+def _add_verify(verbs: Any, name: str) -> None:
+    says = "hold a plugin to every promise of the kit; exit code 1 where one is broken"
+    verb = _verb(verbs, name, says, "lobework verify built-in", _verify)
+    verb.add_argument("name", metavar="NAME", help="a plugin or package that lobework list shows")
+
+
 _COMMANDS: Final[dict[str, Callable[[Any, str], None]]] = {
     "make": _add_make,
     "draw": _add_draw,
@@ -295,6 +301,7 @@ _COMMANDS: Final[dict[str, Callable[[Any, str], None]]] = {
     "list": _add_list,
     "new": _add_new,
     "schema": _add_schema,
+    "verify": _add_verify,
 }
 
 
@@ -528,3 +535,11 @@ def _schema(asked: argparse.Namespace) -> int:  # noqa: ARG001
 
     print(json.dumps(job_schema(), indent=2, ensure_ascii=False))
     return _DONE
+
+
+def _verify(asked: argparse.Namespace) -> int:
+    from lobework.testing import verify
+
+    report = verify(asked.name, _progress("verifying"))
+    print(report)
+    return _DONE if report.kept else _FOUND

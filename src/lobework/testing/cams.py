@@ -1,3 +1,223 @@
 """What every cam promises."""
 
 from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator
+from fractions import Fraction
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+import lobework.testing.settings  # noqa: F401  (what every part promises comes first)
+from lobework.contact import lift_of, touch_at
+from lobework.drive import Drive
+from lobework.follower import Flat, Knife, Roller
+from lobework.slide import At
+from lobework.testing.angles import TURNING
+from lobework.testing.arrays import each_alone, finite_of_shape, leaves_alone, same_again
+from lobework.testing.benches import cut_on, sliding
+from lobework.testing.compare import Broken, assert_close, worst
+from lobework.testing.derivative import of_cells, slope_of
+from lobework.testing.promise import promised
+from lobework.tolerances import CONTACT_MM
+from lobework.trace import trace
+
+if TYPE_CHECKING:
+    from lobework.kinds import Cam, Follower
+    from lobework.rigid import Array
+    from lobework.sample import Sample
+
+__all__: list[str] = []
+
+_FINE: Final = 4096
+_EDGE: Final = 1e-3
+"""Part of a stretch between two corners, at either end of it, that is left out where slopes are measured."""
+
+
+def _pitch(cam: Cam) -> float:
+    return 2 * math.pi / cam.lobes
+
+
+def _asks(cam: Cam) -> dict[str, Callable[[Array], Array]]:
+    return {"rise_at": cam.rise_at, "slope_at": cam.slope_at}
+
+
+def _stretches(cam: Cam) -> Iterator[tuple[float, float]]:
+    """Yield where the cam is smooth in one lobe: from each corner to the next, or the whole of it where it has none."""
+    pitch = _pitch(cam)
+    corners = sorted({float(each) % pitch for each in cam.corners}) or [0.0]
+    for first, last in zip(corners, [*corners[1:], corners[0] + pitch], strict=True):
+        if last - first > 1e-9 * pitch:
+            yield first, last
+
+
+def _places(cam: Cam, count: int, edge: float = _EDGE) -> Array:
+    """Return angles all over one lobe, none near a corner."""
+    inner = np.linspace(edge, 1 - edge, count)
+    return np.concatenate([first + (last - first) * inner for first, last in _stretches(cam)])
+
+
+def _every(cam: Cam) -> Array:
+    """Return angles all over one lobe, corners and lobe's ends among them."""
+    return np.unique(np.concatenate([np.linspace(0.0, _pitch(cam), _FINE + 1), np.asarray(cam.corners, dtype=np.float64)]))
+
+
+@promised(
+    "cam", "says what it is", "Whole lobes, a base radius above zero, on the edge or the face, its corners within the first lobe."
+)
+def _says(sample: Sample) -> int:
+    cam = sample.part
+    for sound, says in (
+        (isinstance(cam.lobes, int) and not isinstance(cam.lobes, bool) and cam.lobes >= 1, f"lobes is {cam.lobes!r}"),
+        (0 < cam.base_radius < math.inf, f"base_radius is {cam.base_radius!r}"),
+        (cam.on in ("edge", "face"), f"on is {cam.on!r}"),
+        (
+            all(0 <= each < _pitch(cam) for each in cam.corners),
+            f"corners are {list(cam.corners)!r}, not all within the first lobe",
+        ),
+    ):
+        if not sound:
+            raise Broken(f"{says}; see lobework.kinds.Cam for what it must be")
+    for what, ask in _asks(cam).items():
+        for at in (TURNING[:1], TURNING, _every(cam)):
+            finite_of_shape(what, ask(at.copy()), at.shape)
+    return 4 + 6
+
+
+@promised("cam", "has equal lobes", "Every lobe is like the first, however often it goes round, either way.", "1e-9 mm")
+def _equal_lobes(sample: Sample) -> int:
+    cam, pitch = sample.part, _pitch(sample.part)
+    at = _places(cam, 97)
+    first = cam.rise_at(at)
+    rounds = sorted({1, cam.lobes - 1, cam.lobes, -1, -cam.lobes, 7 * cam.lobes})
+    for lobe in rounds:
+        within = 1e-9 + 1e-13 * abs(lobe) * float(np.abs(cam.slope_at(at)).max())
+        assert_close(cam.rise_at(at + lobe * pitch), first, within, at, along="cam", what=f"{lobe} lobes further")
+    return at.size * len(rounds)
+
+
+@promised("cam", "has the top of a lobe at zero", "Nowhere is it higher than at angle zero.", "1e-9 mm")
+def _top(sample: Sample) -> int:
+    cam, at = sample.part, _every(sample.part)
+    rise, top = cam.rise_at(at), float(cam.rise_at(np.zeros(1))[0])
+    assert_close(np.maximum(rise, top), np.full(at.size, top), 1e-9, at, along="cam", what="higher than at angle zero")
+    return at.size
+
+
+@promised(
+    "cam",
+    "stands on its base",
+    "Nowhere is it below its base radius, and it comes down to it; rise, where it is set, is all its height.",
+    "1e-6 of its height",
+)
+def _base(sample: Sample) -> int:
+    cam, at = sample.part, _every(sample.part)
+    rise = cam.rise_at(at)
+    height = float(np.ptp(rise))
+    assert_close(np.minimum(rise, 0.0), np.zeros(at.size), 1e-9, at, along="cam", what="below its base")
+    assert_close(rise.min(), 0.0, 1e-9 + 1e-6 * height, what="the lowest of it")
+    if isinstance(set_to := getattr(cam, "rise", None), float):
+        assert_close(height, set_to, 1e-9 + 1e-6 * height, what="from its lowest to its highest, for the rise that is set")
+    return at.size
+
+
+@promised(
+    "cam",
+    "slopes as it rises",
+    "slope_at is the slope of rise_at; at a corner it is that of either side.",
+    "1e-6 of the steepest",
+)
+def _slopes(sample: Sample) -> int:
+    cam = sample.part
+    at = _places(cam, 257)
+    steps = np.concatenate([np.full(257, (last - first) * _EDGE / 4) for first, last in _stretches(cam)])
+    expected, unsure = slope_of(cam.rise_at, at, steps)
+    slope = cam.slope_at(at)
+    steepest = max(float(np.abs(expected).max()), 1e-9)
+    off = worst(slope, expected)
+    allowed = 1e-6 * steepest + 4 * unsure
+    beyond = np.abs(slope - expected) - allowed
+    if not (beyond <= 0).all():
+        k = int(np.where(np.isfinite(beyond), beyond, np.inf).argmax())
+        off = worst(slope[k : k + 1], expected[k : k + 1], at[k : k + 1])
+        raise Broken(f"slope_at: {off._replace(place=(k,)).told('cam', 'mm/rad')}")
+    corners = np.asarray(cam.corners, dtype=np.float64)
+    for corner, given in zip(corners, cam.slope_at(corners), strict=True):
+        sides = cam.slope_at(np.array([corner - 1e-9, corner + 1e-9]))
+        if not np.abs(sides - given).min() <= 1e-4 * steepest + 1e-9:
+            raise Broken(
+                f"slope_at: {given:g} mm/rad at the corner {math.degrees(corner):g} deg, where its sides have {sides.tolist()}"
+            )
+    return at.size + corners.size
+
+
+@promised(
+    "cam", "names every corner", "Nowhere but at its corners does its slope, or its curvature, jump.", "2 % of the steepest"
+)
+def _corners(sample: Sample) -> int:
+    cam, cases = sample.part, 0
+    steepest = max(float(np.abs(cam.slope_at(_places(cam, 257))).max()), 1e-9)
+    for first, last in _stretches(cam):
+        for order, what in ((1, "slope"), (2, "curvature")):
+            jump = of_cells(cam.slope_at, first, last, order, steepest)
+            if jump is not None:
+                says = f"its {what} jumps at {math.degrees(jump):.6g} deg of the cam, which corners do not name"
+                raise Broken(f"{says}; they are {[round(math.degrees(each), 6) for each in cam.corners]} deg")
+            cases += 1
+    return cases
+
+
+@promised(
+    "cam", "takes each angle by itself", "How high it is at one angle does not hang on what else is asked with it.", "1e-9 mm"
+)
+def _each_alone(sample: Sample) -> int:
+    return each_alone(_asks(sample.part), TURNING[:120], 1e-9, along="cam")
+
+
+@promised("cam", "leaves its input alone", "It does not write to the angles that it is given.")
+def _leaves_alone(sample: Sample) -> int:
+    return leaves_alone(_asks(sample.part), TURNING)
+
+
+@promised("cam", "says the same again", "The same angles give the same heights, and no answer is written over by the next.")
+def _same_again(sample: Sample) -> int:
+    return same_again(_asks(sample.part), TURNING)
+
+
+def _followers(cam: Cam) -> tuple[Follower, ...]:
+    small = min(3.0, cam.base_radius / 8)
+    return (Knife(), Roller(small)) if cam.on == "face" else (Knife(), Roller(small), Flat())
+
+
+@promised(
+    "cam",
+    "is followed alike both ways",
+    "Knife, roller and flat touch it alike whether compiled or not, and a knife follows it exactly.",
+    f"{10 * CONTACT_MM:g} mm",
+)
+def _followed(sample: Sample) -> int:
+    cam, cases = sample.part, 0
+    phi = np.concatenate([np.linspace(0.0, _pitch(cam), 181), TURNING[:60]])
+    for follower in _followers(cam):
+        plain, compiled = (touch_at(cam, follower, phi, way=way) for way in ("plain", "compiled"))
+        within = 10 * CONTACT_MM
+        assert_close(compiled.reach, plain.reach, within, phi, along="cam", what=f"{follower.kind}, compiled for plain")
+        lift = lift_of(cam, follower)
+        assert_close(lift.curve.at(phi) + lift.rest, plain.reach, within, phi, along="cam", what=f"{follower.kind}, by its table")
+        cases += 2 * phi.size
+    away = _places(cam, 181)
+    assert_close(lift_of(cam, Knife()).curve.at(away), cam.rise_at(away), 10 * CONTACT_MM, away, along="cam", what="a knife")
+    return cases + away.size
+
+
+@promised("cam", "is traced alike both ways", "On a moving headstock the compiled path is the plain one.", "1e-9 mm")
+def _traced(sample: Sample) -> int:
+    drive = Drive(sample.part, follower=Knife(), ratio=Fraction(3, 2))
+    cut = cut_on(sliding(), drive, turns=2, at=At(x=12.0, y=1.0, depth=0.3))
+    plain, compiled = (trace(cut, chord=0.01, way=way) for way in ("plain", "compiled"))
+    for axis in "xyz":
+        assert_close(
+            getattr(compiled, axis), getattr(plain, axis), 1e-9, 2 * math.pi * plain.u, what=f"{axis}, compiled for plain"
+        )
+    return int(plain.u.size)

@@ -2,27 +2,291 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+import math
+from collections.abc import Callable, Iterator
+from dataclasses import fields, replace
+from fractions import Fraction
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
+from lobework.cam import Wave
+from lobework.chuck import EccentricChuck, Oval
+from lobework.drive import Drive
+from lobework.errors import InputError
+from lobework.follower import Roller
+from lobework.rigid import Rigid
+from lobework.slide import At
 from lobework.testing.angles import TURNING
-from lobework.testing.compare import assert_close
+from lobework.testing.arrays import each_alone, finite_of_shape, leaves_alone, same_again
+from lobework.testing.benches import cut_on, fixed, sliding
+from lobework.testing.compare import Broken, assert_close, worst
 from lobework.testing.promise import promised
+from lobework.testing.settings import near
+from lobework.tolerances import JOIN_MM, RIGID
+from lobework.trace import trace
+from lobework.units import Phase
 
 if TYPE_CHECKING:
+    from lobework.kinds import Chuck
+    from lobework.rigid import Array
     from lobework.sample import Sample
+    from lobework.trace import Way
 
-__all__ = ["stays_rigid"]
+__all__: list[str] = []
+
+_BACK: Final = 1e-7
+"""mm, and of a rotation: how near a chuck comes to where it was, whole turns later."""
+_MOST_TURNS: Final = 48
+_INDEXED: Final = tuple(Fraction(1, parts) for parts in (8, 6, 12, 10, 96))
+_WAYS: Final[tuple[Way, Way]] = ("plain", "compiled")
+_WHOLE: Final = 2 * math.pi
 
 
-@promised("chuck", "stays rigid", "The work is turned and shifted, never stretched, bent or mirrored.")
-def stays_rigid(sample: Sample) -> int:
-    """Try that every rotation is one."""
-    theta = TURNING
-    turned = sample.part.motions(theta.copy()).rotation
-    along = theta if len(turned) == theta.size else theta[:1]
+def _said(chuck: Chuck, theta: Array) -> Rigid:
+    """Return the chuck's motions, one for each angle."""
+    given = chuck.motions(theta)
+    return Rigid(np.broadcast_to(given.rotation, (theta.size, 3, 3)), np.broadcast_to(given.shift, (theta.size, 3)))
+
+
+def _asks(chuck: Chuck) -> dict[str, Callable[[Array], Array]]:
+    return {
+        "rotation": lambda theta: np.array(_said(chuck, theta).rotation),
+        "shift": lambda theta: np.array(_said(chuck, theta).shift),
+    }
+
+
+def _apart(one: Rigid, other: Rigid) -> float:
+    """Return how far two batches of motions are apart at most: mm, or of a rotation."""
+    return max(worst(one.rotation, other.rotation).error, worst(one.shift, other.shift).error)
+
+
+@promised(
+    "chuck", "gives a motion for each angle", "For any number of spindle angles it gives as many motions, each of finite numbers."
+)
+def _gives_motions(sample: Sample) -> int:
+    sizes = (1, 2, 3, 7, TURNING.size)
+    for count in sizes:
+        theta = TURNING[:count].copy()
+        given = sample.part.motions(theta)
+        if not isinstance(given, Rigid):
+            raise Broken(f"motions returned {type(given).__name__}, which is not a lobework.rigid.Rigid")
+        for what, array, shape in (("rotation", given.rotation, (3, 3)), ("shift", given.shift, (3,))):
+            one = 1 if isinstance(array, np.ndarray) and len(array) == 1 else count
+            finite_of_shape(f"{what} for {count} angles", array, (one, *shape))
+    return len(sizes)
+
+
+@promised("chuck", "stays rigid", "The work is turned and shifted, never stretched, bent or mirrored.", f"{RIGID:g}")
+def _stays_rigid(sample: Sample) -> int:
+    turned = _said(sample.part, TURNING.copy()).rotation
     square = turned @ np.swapaxes(turned, -1, -2)
-    assert_close(square, np.broadcast_to(np.eye(3), square.shape), 1e-9, along, unit="")
-    assert_close(np.linalg.det(turned), np.ones(len(turned)), 1e-9, along, unit="", what="mirrored")
-    return theta.size
+    assert_close(square, np.broadcast_to(np.eye(3), square.shape), RIGID, TURNING, unit="", what="not square")
+    assert_close(np.linalg.det(turned), np.ones(len(turned)), RIGID, TURNING, unit="", what="mirrored")
+    return TURNING.size
+
+
+@promised(
+    "chuck", "takes each angle by itself", "Where it stands at one angle does not hang on what else is asked with it.", "1e-9 mm"
+)
+def _each_alone(sample: Sample) -> int:
+    return each_alone(_asks(sample.part), TURNING, 1e-9, along="spindle")
+
+
+@promised("chuck", "leaves its input alone", "It does not write to the angles that it is given.")
+def _leaves_alone(sample: Sample) -> int:
+    return leaves_alone(_asks(sample.part), TURNING)
+
+
+@promised("chuck", "says the same again", "The same angles give the same motions, and no answer is written over by the next.")
+def _same_again(sample: Sample) -> int:
+    return same_again(_asks(sample.part), TURNING)
+
+
+@promised(
+    "chuck",
+    "varies as it says",
+    "With varies = False it stands still; with True it moves, at these settings or at others near them.",
+)
+def _varies(sample: Sample) -> int:
+    chuck = sample.part
+    if not isinstance(chuck.varies, bool | np.bool_):
+        raise Broken(f"varies is {chuck.varies!r}; it must be True or False")
+    if not chuck.varies:
+        for what, ask in _asks(chuck).items():
+            given = ask(TURNING)
+            first = np.broadcast_to(given[:1], given.shape)
+            assert_close(given, first, 0.0, TURNING, what=f"{what}: it says that it does not vary, and moves")
+        return TURNING.size
+    tried = [chuck, *(each for each in near(chuck) if each.varies)]
+    for number, each in enumerate(tried, 1):
+        standing = _said(each, TURNING)
+        if _apart(standing, Rigid(standing.rotation[:1] + 0 * standing.rotation, standing.shift[:1] + 0 * standing.shift)) > 0:
+            return number
+    raise Broken("it says that it varies, and never moves; write varies = False")
+
+
+def _after(chuck: Chuck, turns: int) -> float:
+    """Return how far the chuck stands, whole turns later, from where it stood: at most, over a turn."""
+    theta = np.linspace(0.0, _WHOLE, 33)[:-1] + 0.1
+    return _apart(_said(chuck, theta), _said(chuck, theta + _WHOLE * turns))
+
+
+@promised(
+    "chuck",
+    "comes back when it says",
+    "After comes_back turns, and not before, it stands as it did; with 0 it never does.",
+    f"{_BACK:g} mm",
+)
+def _comes_back(sample: Sample) -> int:
+    chuck = sample.part
+    turns = getattr(chuck, "comes_back", None)
+    if turns is None:
+        return _found_by_number(chuck)
+    if isinstance(turns, bool) or not isinstance(turns, int) or turns < 0:
+        raise Broken(f"comes_back is {turns!r}; it must be a whole number of turns, or 0 where it never comes back")
+    earlier = [fewer for fewer in range(1, min(turns or _MOST_TURNS, 10_000)) if turns % fewer == 0]
+    if turns and (apart := _after(chuck, turns)) > _BACK:
+        raise Broken(f"comes_back = {turns}, but {turns} turns later it stands {apart:.3g} mm (or of a turn) from where it stood")
+    for fewer in earlier:
+        if _after(chuck, fewer) <= _BACK:
+            says = f"comes_back = {turns}" if turns else "comes_back = 0, never"
+            raise Broken(f"{says}, but it stands as it did after {fewer} already")
+    passed = trace(cut_on(fixed(chuck), turns=turns or 1, at=At(x=10.0, y=3.0)))
+    closes = passed.closure.turns or 0
+    if closes != turns or (passed.closure.gap_mm <= JOIN_MM) != bool(turns):
+        raise Broken(
+            f"a pass of {turns or 1} turns is found to close after {closes}, with {passed.closure.gap_mm:.3g} mm between its ends"
+        )
+    return 1 + len(earlier)
+
+
+def _found_by_number(chuck: Chuck) -> int:
+    """Hold what is found out by number, where a chuck does not say, to where the chuck stands."""
+    turns = trace(cut_on(fixed(chuck), at=At(x=10.0, y=3.0))).closure.turns
+    if turns is not None and (apart := _after(chuck, turns)) > 1e-3:
+        says = f"its path is taken to close after {turns} turns, when it stands {apart:.3g} mm (or of a turn) from where it stood"
+        raise Broken(f"{says}; write comes_back, 0 where it never comes back")
+    return 1
+
+
+@promised(
+    "chuck",
+    "turns its index counterclockwise",
+    "The index turns the work on by what it says, counterclockwise seen from the cutter.",
+    "1e-9",
+)
+def _index(sample: Sample) -> int:
+    chuck = sample.part
+    name = next((each.name for each in fields(chuck) if each.name in ("index", "index_deg")), None)
+    if name is None:
+        return 1
+    cases = 0
+    for part, other in _indexed(chuck, name):
+        before, after = _said(chuck, TURNING), _said(other, TURNING)
+        between = (before.inverse() @ after).rotation
+        angle = _WHOLE * float(part)
+        axis_z = (between[:, 1, 0] - between[:, 0, 1]) / 2 / math.sin(angle)
+        turned = np.arccos(np.clip((np.trace(between, axis1=1, axis2=2) - 1) / 2, -1.0, 1.0)) * np.sign(axis_z)
+        assert_close(turned, np.full(TURNING.size, angle), 1e-7, TURNING, unit="rad", what=f"index {part} of a turn on")
+        cases += TURNING.size
+    if not cases:
+        raise Broken(f"{name}: no index is taken, not even 1/96 of a turn on")
+    return cases
+
+
+def _indexed(chuck: Any, name: str) -> Iterator[tuple[Fraction, Any]]:
+    for part in _INDEXED:
+        now = getattr(chuck, name)
+        further = now + Phase(part) if isinstance(now, Phase) else now + 360 * float(part)
+        try:
+            yield part, replace(chuck, **{name: further})
+        except InputError:
+            continue
+
+
+@promised(
+    "chuck",
+    "keeps its slides in their travel",
+    "At these settings each slide stays within its travel; a pass that drives one past is refused.",
+)
+def _slides(sample: Sample) -> int:
+    chuck = sample.part
+    if not hasattr(chuck, "slides"):
+        return 1
+    for slide in chuck.slides(TURNING.copy()):
+        one = 1 if isinstance(slide.at, np.ndarray) and slide.at.size == 1 else TURNING.size
+        finite_of_shape(f"slide {slide.name!r}", slide.at, (one,))
+        if not slide.low < slide.high:
+            raise Broken(f"slide {slide.name!r}: its travel ends at {slide.low:g} and {slide.high:g} mm; the first must be lower")
+        if _past(slide) > 0:
+            raise Broken(
+                f"slide {slide.name!r} is {_past(slide):g} mm past its travel at these settings; give a sample that can be cut"
+            )
+    trace(cut_on(fixed(chuck), at=At(x=10.0)))
+    return 1 + sum(_refused_past_its_end(other) for other in _further(chuck))
+
+
+def _past(slide: Any) -> float:
+    return max(float(slide.low - slide.at.min()), float(slide.at.max() - slide.high))
+
+
+def _further(chuck: Any) -> Iterator[Any]:
+    """Yield the chuck with one length made larger and larger, as far as it takes that."""
+    for each in fields(chuck):
+        value = getattr(chuck, each.name)
+        for factor in (2.0, 10.0, 100.0, 1000.0, -10.0, -1000.0):
+            if isinstance(value, float):
+                try:
+                    yield replace(chuck, **{each.name: (value or 1.0) * factor})
+                except InputError:
+                    continue
+
+
+def _refused_past_its_end(chuck: Any) -> int:
+    past = [slide for slide in chuck.slides(np.linspace(0.0, _WHOLE, 361)) if _past(slide) > 1e-6]
+    if not past:
+        return 0
+    try:
+        trace(cut_on(fixed(chuck), at=At(x=10.0)))
+    except InputError as error:
+        if "\n" in str(error):
+            raise Broken(f"a slide past its travel is refused in more than one line: {error}") from None
+        return 1
+    raise Broken(f"slide {past[0].name!r} is driven {_past(past[0]):g} mm past its travel, and the pass is not refused")
+
+
+@promised(
+    "chuck",
+    "says what it needs",
+    "A lathe without a fitting that it needs refuses it in one line; a lathe that has them all takes it.",
+)
+def _needs(sample: Sample) -> int:
+    chuck = sample.part
+    needs = getattr(chuck, "needs", ())
+    if not isinstance(needs, tuple) or not all(isinstance(each, str) and each == each.strip() and each for each in needs):
+        raise Broken(f"needs is {needs!r}; it must be a tuple of fittings in words, such as ('ring',)")
+    trace(cut_on(replace(fixed(chuck), fittings=needs), at=At(x=10.0)))
+    for lacking in needs:
+        try:
+            trace(cut_on(replace(fixed(chuck), fittings=tuple(each for each in needs if each != lacking)), at=At(x=10.0)))
+        except InputError as error:
+            if lacking not in str(error) or "\n" in str(error):
+                raise Broken(f"a lathe without {lacking!r} refuses it, but not in one line that says so: {error}") from None
+        else:
+            raise Broken(f"a lathe without {lacking!r} takes it")
+    return 1 + len(needs)
+
+
+@promised("chuck", "is traced alike both ways", "Alone and in a stack the compiled path is the plain one.", "1e-9 mm")
+def _alike(sample: Sample) -> int:
+    chuck, wave = sample.part, Drive(Wave(lobes=5, base_radius=50.0, rise=2.0), follower=Roller(3.0))
+    cases = 0
+    for stack in ((chuck,), (EccentricChuck(shift=2.0, index=Phase(Fraction(1, 9))), chuck), (chuck, Oval(throw=1.5))):
+        cut = cut_on(sliding(*stack), wave, at=At(x=12.0, y=1.0, depth=0.3))
+        plain, compiled = (trace(cut, chord=0.01, way=way) for way in _WAYS)
+        theta = _WHOLE * plain.u
+        for axis in "xyz":
+            assert_close(getattr(compiled, axis), getattr(plain, axis), 1e-9, theta, what=f"{axis}, compiled for plain")
+        cases += plain.u.size
+    return cases

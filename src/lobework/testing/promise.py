@@ -34,6 +34,8 @@ class Promise:
         What it is called in reports and tests.
     says : str
         What is promised, in plain English.
+    within : str
+        How exactly, such as "1e-9 mm"; empty where it holds to the letter.
     tries : callable
         From a sample to how many cases of it were tried; it raises where one is broken.
 
@@ -42,7 +44,7 @@ class Promise:
     >>> from lobework.chuck import Oval
     >>> from lobework.sample import Sample
     >>> from lobework.testing import promises_of
-    >>> rigid = promises_of("chuck")[0]
+    >>> rigid = next(each for each in promises_of("chuck") if each.name == "stays rigid")
     >>> str(rigid), rigid.hold(Sample(Oval(throw=5.0))) > 100
     ('chuck: stays rigid', True)
     """
@@ -51,6 +53,7 @@ class Promise:
     name: str
     says: str
     tries: Tries
+    within: str = ""
 
     def __str__(self) -> str:
         return f"{self.kind}: {self.name}"
@@ -78,11 +81,11 @@ class Promise:
 _PROMISES: Final[dict[str, list[Promise]]] = {}
 
 
-def promised(kind: str, name: str, says: str) -> Callable[[Tries], Tries]:
+def promised(kind: str, name: str, says: str, within: str = "") -> Callable[[Tries], Tries]:
     """Return what makes a function from a sample to cases the check of a promise."""
 
     def keep(tries: Tries) -> Tries:
-        _PROMISES.setdefault(kind, []).append(Promise(kind=kind, name=name, says=says, tries=tries))
+        _PROMISES.setdefault(kind, []).append(Promise(kind=kind, name=name, says=says, tries=tries, within=within))
         return tries
 
     return keep

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib
+import itertools
 import re
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
@@ -12,6 +13,7 @@ from lobework import plugins
 from lobework.errors import UnknownNameError
 from lobework.hookspecs import CONTRACT
 from lobework.plugins import Record
+from lobework.promises import plain
 from lobework.sample import Sample
 from lobework.testing.compare import Broken
 from lobework.testing.promise import Promise, Unjudged, made
@@ -41,7 +43,7 @@ def promises_of(kind: str) -> tuple[Promise, ...]:
     Examples
     --------
     >>> str(promises_of("chuck")[0])
-    'chuck: stays rigid'
+    'chuck: keeps its settings'
     """
     if kind not in _KINDS:
         raise UnknownNameError("kind of thing", kind, _KINDS)
@@ -107,6 +109,14 @@ class Verdict:
     broken: str = ""
     unjudged: str = ""
 
+    def __str__(self) -> str:
+        promise = self.asked.promise
+        if self.broken:
+            return f"{promise.name}: BROKEN: {plain(self.broken)}"
+        if self.unjudged:
+            return f"{promise.name}: not judged: {plain(self.unjudged)}"
+        return f"{promise.name}: {self.cases} cases" + (f" within {promise.within}" if promise.within else "")
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Report:
@@ -128,13 +138,40 @@ class Report:
         """Whether every plugin came in and no promise is broken."""
         return not any(record.cause for record in self.plugins) and not any(each.broken for each in self.verdicts)
 
+    @property
+    def cases(self) -> int:
+        """How many were tried and kept, of every promise together."""
+        return sum(each.cases for each in self.verdicts)
+
     def __str__(self) -> str:
         return "\n".join(self._lines())
 
     def _lines(self) -> Iterator[str]:
         for record in self.plugins:
-            yield str(record) if record.cause else record.title
-        yield f"contract {CONTRACT}"
+            yield str(record) if record.cause else f"{record.title}, contract {CONTRACT}"
+        for (title, _), of_thing in itertools.groupby(self.verdicts, key=lambda each: (each.asked.title, id(each.asked.sample))):
+            verdicts = list(of_thing)
+            yield f"{title}{_claims(verdicts[0].asked.sample)}"
+            yield from (f"  {each}" for each in verdicts)
+        broken = sum(bool(each.broken) for each in self.verdicts)
+        unjudged = sum(bool(each.unjudged) for each in self.verdicts)
+        kept = len(self.verdicts) - broken - unjudged
+        parts = [f"{kept} of {len(self.verdicts)} promises kept in {self.cases} cases"]
+        parts += [f"{broken} broken"] if broken else []
+        parts += [f"{unjudged} not judged"] if unjudged else []
+        yield ", ".join(parts)
+
+
+def _claims(sample: Sample | None) -> str:
+    """Return what a thing says that it can do, for the line that it stands under."""
+    if sample is None:
+        return ""
+    part = sample.part
+    if sample.kind == "backend":
+        return f": {', '.join(sorted(part.can))}"
+    if sample.kind == "target":
+        return f": {part.file}, shows {part.shows}"
+    return "" if sample.kind == "check" else f": {part!r}"
 
 
 def _named(name: str) -> tuple[Record, ...]:

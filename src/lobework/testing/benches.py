@@ -1,0 +1,52 @@
+"""Lathes to try things on, and cuts on them."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from typing import Any, Final
+
+from lobework.carriage import Headstock
+from lobework.lathe import Axis, Lathe, Mounted
+from lobework.passes import Cut, Pass, Together
+from lobework.slide import At
+
+__all__ = ["AXES", "cut_on", "fixed", "rocking", "sliding"]
+
+AXES: Final = tuple(
+    Axis(moves=moves, letter=letter)  # type: ignore[arg-type]
+    for moves, letter in (("spindle", "C"), ("x", "X"), ("y", "Y"), ("z", "Z"), ("cam 1", "A"), ("cam 2", "B"))
+)
+"""Every axis, with endless travel."""
+
+
+def fixed(*chucks: Any) -> Lathe:
+    """Return a lathe whose headstock stands still."""
+    return _mounted(Headstock(sideways="fixed"), chucks)
+
+
+def sliding(*chucks: Any) -> Lathe:
+    """Return a lathe whose headstock slides sideways and pumps."""
+    return _mounted(Headstock(sideways="slides", endways="pumps"), chucks)
+
+
+def rocking(pivot_height: float, *chucks: Any) -> Lathe:
+    """Return a lathe whose headstock rocks and pumps."""
+    return _mounted(Headstock(sideways="rocks", endways="pumps", pivot_height=pivot_height), chucks)
+
+
+def _mounted(headstock: Headstock, chucks: tuple[Any, ...]) -> Lathe:
+    named = tuple(Mounted(f"chuck {number}", chuck) for number, chuck in enumerate(chucks, 1))
+    return Lathe(name="bench", headstock=headstock, axes=AXES, chucks=named)
+
+
+def cut_on(
+    lathe: Lathe,
+    *cams: Any,
+    turns: Fraction | int = 1,
+    at: At | None = None,
+    travel: At | None = None,
+    together: Together | None = None,
+) -> Cut:
+    """Return the one cut of a pass on ``lathe``."""
+    passed = Pass(turns=Fraction(turns), at=at or At(), travel=travel or At(), cams=cams, together=together)
+    return Cut(number=1, passed=passed, lathe=lathe)

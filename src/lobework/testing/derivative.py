@@ -1,0 +1,55 @@
+"""Slopes by number, with how far they may be off, and places where something jumps."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from lobework.rigid import Array
+
+__all__ = ["of_cells", "slope_of"]
+
+_CELLS: Final = 256
+_EDGES: Final = 0.05
+"""Part of a stretch at either end in which no jump is looked for: what stands there may bend without bound."""
+
+
+def slope_of(at: Callable[[Array], Array], x: Array, step: Array) -> tuple[Array, Array]:
+    """Return the slope of a function at (n,) places, from (n,) steps to either side, and how far it may be off.
+
+    By central differences of two steps and Richardson's extrapolation; the first of them less the last says how far off.
+    """
+    wide, narrow = ((at(x + h) - at(x - h)) / (2 * h) for h in (step, step / 2))
+    best: Array = (4 * narrow - wide) / 3
+    rounding = 4e-16 * np.abs(at(x)) / step
+    return best, np.abs(best - narrow) + rounding
+
+
+def of_cells(slope_at: Callable[[Array], Array], first: float, last: float, order: int, steepest: float) -> float | None:
+    """Return where the slope (order 1) or curvature (order 2) jumps between two corners, or None where it does not.
+
+    What is smooth changes half as much over half the way, what jumps changes as much: the change from cell to cell is compared
+    with that in cells a quarter as wide.
+    """
+    wide = last - first
+    low, high = first + _EDGES * wide, last - _EDGES * wide
+    coarse, step = np.linspace(low, high, _CELLS + 1, retstep=True)
+    change = _changes(slope_at, coarse, float(step), order)
+    scale = steepest if order == 1 else max(float(np.abs(np.diff(slope_at(coarse)) / step).max()), steepest / wide)
+    for k in np.argsort(-change)[:8].tolist():
+        if change[k] <= 0.02 * scale:
+            break
+        near = np.linspace(coarse[max(k - 1, 0)], coarse[min(k + order + 1, _CELLS)], 4 * (order + 2) + 1)
+        fine = _changes(slope_at, near, float(near[1] - near[0]), order)
+        if fine.max() > 0.6 * change[k]:
+            return float(near[int(fine.argmax()) + order - 1])
+    return None
+
+
+def _changes(slope_at: Callable[[Array], Array], x: Array, step: float, order: int) -> Array:
+    """Return by how much slope or curvature changes from each place to the next."""
+    found: Array = np.abs(np.diff(slope_at(x), n=order)) / step ** (order - 1)
+    return found

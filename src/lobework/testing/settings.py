@@ -1,0 +1,162 @@
+"""What every part promises of its settings: that they are kept, written and read, and refused where they are no numbers."""
+
+from __future__ import annotations
+
+import copy
+import json
+import math
+import pickle
+import tomllib
+from collections.abc import Iterator
+from dataclasses import fields, is_dataclass, replace
+from fractions import Fraction
+from pathlib import Path
+from typing import Any, Final
+
+from lobework.errors import InputError
+from lobework.jobfile.tables import Context, choice_of
+from lobework.kinds import Angle, Length, hints_of, measures
+from lobework.plugins import installed
+from lobework.sample import Sample
+from lobework.testing.compare import Broken, assert_close
+from lobework.testing.promise import promised
+from lobework.units import Phase, format_phase
+
+__all__ = ["PARTS", "near", "table_of"]
+
+PARTS: Final = ("chuck", "cam", "follower", "cutter", "piece")
+_NAMES: Final = {"cam": "shape", "piece": "form"}
+_NO_NUMBERS: Final = (math.nan, math.inf, -math.inf)
+
+
+def near(part: Any) -> Iterator[Any]:
+    """Yield parts with one setting changed, a little or a lot, as far as the part takes them."""
+    for each in fields(part):
+        if not each.init:
+            continue
+        for value in _nearby(getattr(part, each.name)):
+            try:
+                yield replace(part, **{each.name: value})
+            except InputError:
+                continue
+
+
+def _nearby(value: Any) -> tuple[Any, ...]:
+    if isinstance(value, bool):
+        return (not value,)
+    if isinstance(value, int):
+        return value + 1, value - 1, 2 * value
+    if isinstance(value, float):
+        return value * 1.125, value * 0.875, value + 1.0, 0.0
+    if isinstance(value, Fraction):
+        return value + Fraction(1, 16), value / 2
+    if isinstance(value, Phase):
+        return value + Phase(Fraction(1, 7)), Phase()
+    return ()
+
+
+def _keeps_settings(sample: Sample) -> int:
+    """Copy the part every way that there is, and change its settings."""
+    part = sample.part
+    for way, same in (
+        ("made again", replace(part)),
+        ("pickled", pickle.loads(pickle.dumps(part))),
+        ("copied", copy.deepcopy(part)),
+    ):
+        if same != part:
+            raise Broken(f"{way} it is not equal to itself: {same!r} for {part!r}")
+        if hash(same) != hash(part):
+            raise Broken(f"{way} it is equal, but its hash is another")
+    cases = 3
+    for other in near(part):
+        if other == part and repr(other) != repr(part):
+            raise Broken(f"{other!r} is equal to {part!r}, though their settings differ")
+        cases += 1
+    return cases
+
+
+def table_of(part: Any, key: str = "kind") -> str:
+    """Return a part as the inline table that stands for it in a job file; ``key`` says which part it is.
+
+    >>> from lobework.follower import Roller
+    >>> table_of(Roller(3.0))
+    '{ kind = "roller", radius = 3.0 }'
+    """
+    marks = measures(type(part))
+    pairs = [(key, getattr(part, key if key == "form" else "kind", None))]
+    for each in fields(part):
+        if each.init and getattr(part, each.name) != each.default:
+            short = each.name.removesuffix("_deg") if marks[each.name] is not None else each.name
+            pairs.append((short, getattr(part, each.name)))
+    return f"{{ {', '.join(f'{name} = {_written(value)}' for name, value in pairs if value is not None)} }}"
+
+
+def _written(value: Any) -> str:
+    if isinstance(value, bool):
+        return str(value).lower()
+    if isinstance(value, int | float):
+        return repr(value)
+    if isinstance(value, Phase):
+        return json.dumps(format_phase(value))
+    if isinstance(value, tuple | list | frozenset):
+        return f"[{', '.join(map(_written, value))}]"
+    if is_dataclass(value):
+        return table_of(value)
+    return json.dumps(str(value))
+
+
+def _goes_through_a_file(sample: Sample) -> int:
+    """Write the part as a job file holds it, and read it again."""
+    part, kind, name = sample.part, sample.kind, sample.name
+    cls: type = type(part)
+    if installed().parts[kind].get(name) is not cls:
+        raise Broken(f"the {kind} that is installed as {name!r} is another; install the package that offers this one")
+    text = f"part = {table_of(part, _NAMES.get(kind, 'kind'))}"
+    read = choice_of(kind).read(tomllib.loads(text)["part"], Context("mm", Path()))
+    if read != part:
+        raise Broken(f"{text} is read as {read!r}")
+    shown = [(each, mark, getattr(part, each)) for each, mark in measures(cls).items() if mark is not None]
+    for each, mark, value in shown:
+        if isinstance(value, float) and math.isfinite(value):
+            assert_close(mark.read(mark.show(value)), value, 1e-6, what=f"{each}, shown as {mark.show(value)!r}")
+        elif isinstance(value, Phase) and mark.read(mark.show(value)) != value:
+            raise Broken(f"{each}={value!r} is shown as {mark.show(value)!r}, which reads as another")
+    return 1 + len(shown)
+
+
+def _refuses_no_numbers(sample: Sample) -> int:
+    """Set every length, angle and plain number to what is none."""
+    part: Any = sample.part
+    cls: type = type(part)
+    hints, cases = hints_of(cls), 0
+    for each in fields(part):
+        if each.init and hints[each.name] in (Length, Angle, float):
+            for given in _NO_NUMBERS if each.default not in _NO_NUMBERS else _NO_NUMBERS[:1]:
+                _refused(part, each.name, given)
+                cases += 1
+    return cases
+
+
+def _refused(part: Any, name: str, given: float) -> None:
+    try:
+        replace(part, **{name: given})
+    except InputError as error:
+        if "\n" in str(error):
+            raise Broken(f"{name}={given} is refused in more than one line: {error}") from None
+        return
+    except Exception as error:  # noqa: BLE001  (whatever is raised is the wrong thing)
+        says = f"with {type(error).__name__} rather than lobework.errors.require"
+        raise Broken(f"{name}={given} is refused {says}: {error}") from None
+    raise Broken(f"{name}={given} is taken; refuse it with lobework.errors.require")
+
+
+for _kind in PARTS:
+    promised(_kind, "keeps its settings", "Made again, copied or pickled it is equal; with other settings it is not.")(
+        _keeps_settings
+    )
+    promised(_kind, "goes through a job file", "Its settings are written in a job file, and read again, as they are.")(
+        _goes_through_a_file
+    )
+    promised(_kind, "refuses what is no number", "A length, angle or number that is nan, or endless, is refused in one line.")(
+        _refuses_no_numbers
+    )
