@@ -10,7 +10,7 @@ if TYPE_CHECKING:
     from lobework.carriage import Headstock
     from lobework.carve import Carving
     from lobework.check import Finding
-    from lobework.chuck import EccentricChuck, Oval, Plain
+    from lobework.chuck import Dome, EccentricChuck, Oval, Plain, StraightLine
     from lobework.closure import Closure
     from lobework.contact import Bridge, Lift, largest_roller, lift_of, pressure_angle, touch_at
     from lobework.cutter import Ball, FlatEnd, Pen, Profiled, RoundNosed, Vee
@@ -43,6 +43,7 @@ __all__ = [
     "Cut",
     "CuttingFrame",
     "Disc",
+    "Dome",
     "DrillingSpindle",
     "Drive",
     "Eccentric",
@@ -73,6 +74,7 @@ __all__ = [
     "Scallop",
     "Screw",
     "Series",
+    "StraightLine",
     "Trace",
     "Turned",
     "Vee",
@@ -92,7 +94,7 @@ _HOME = {
     "carriage": ("Headstock",),
     "carve": ("Carving",),
     "check": ("Finding",),
-    "chuck": ("EccentricChuck", "Oval", "Plain"),
+    "chuck": ("Dome", "EccentricChuck", "Oval", "Plain", "StraightLine"),
     "closure": ("Closure",),
     "contact": ("Bridge", "Lift", "largest_roller", "lift_of", "pressure_angle", "touch_at"),
     "cutter": ("Ball", "FlatEnd", "Pen", "Profiled", "RoundNosed", "Vee"),

@@ -137,6 +137,8 @@ def travel_findings(cuts: Sequence[Cut], traces: Sequence[Trace]) -> Iterable[Fi
 def _why_open(cut: Cut) -> str:
     if any(cut.travel):
         return "the slides travel, so it does not close"
+    if never := [mounted.name for mounted in cut.lathe.chucks if mounted.comes_back == 0]:
+        return f"chuck {never[0]!r} carries the work on and never comes back, so it never closes"
     return "a chuck does not come back with the spindle, so when it closes is not known"
 
 

@@ -25,8 +25,8 @@ class Closure:
     Parameters
     ----------
     turns : int or None
-        Whole spindle turns after which every wave comes back to its start, and the path with it; None where that
-        is not so, because a slide travels or a chuck goes its own way.
+        Whole spindle turns after which every wave and every chuck comes back to its start, and the path with it; None where
+        that is not so, because a slide travels, or a chuck never comes back, or does not say when.
     lobes_a_turn : tuple of Fraction
         Lobes that each cam shows in one turn of the work.
     gap_mm : float
@@ -70,9 +70,12 @@ def closure_of(motion: Motion) -> Closure:
     (2, (Fraction(1, 2),), (Fraction(-360, 1),))
     """
     passed = motion.cut.passed
-    turns = lcm(*(turns_to_close(drive.cam.lobes, drive.ratio) for drive in passed.cams))
+    said = [mounted.comes_back for mounted in motion.cut.lathe.chucks]
+    never = 0 in said
+    waves = [turns_to_close(drive.cam.lobes, drive.ratio) for drive in passed.cams]
+    turns = lcm(*waves, *(each for each in said if each))
     ends = motion.place(np.array([0.0, float(passed.turns), float(turns)]))
-    goes_own_way = motion.still is None and math.dist(ends[0], ends[2]) > JOIN_MM
+    goes_own_way = never or (None in said and math.dist(ends[0], ends[2]) > JOIN_MM)
     shown = tuple(drive.cam.lobes * abs(drive.ratio) for drive in passed.cams)
     gaps = tuple(_short_of_whole(passed.turns * lobes) / lobes * 360 if lobes else Fraction(0) for lobes in shown)
     return Closure(

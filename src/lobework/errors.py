@@ -72,7 +72,9 @@ class UnknownNameError(LobeworkError, LookupError):
 
 
 class PluginError(LobeworkError):
-    """A plugin that breaks its promise."""
+    """A plugin that breaks its promise; ``part`` is the class at fault, where it is a part's."""
+
+    part: type | None = None
 
 
 class OutputExistsError(LobeworkError, FileExistsError):

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields, is_dataclass
+import math
+from dataclasses import dataclass, fields, is_dataclass, replace
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any, Final
 
-from lobework.kinds import Measure, measures, show_pairs
-from lobework.units import LengthUnit, Phase, format_length, format_number, format_phase, format_ratio, length
+from lobework.kinds import Measure, show_pairs
+from lobework.mounting import measures_of
+from lobework.screw import Screw
+from lobework.units import LengthUnit, Phase, format_length, format_number, format_phase, format_ratio
 
 if TYPE_CHECKING:
     from lobework.drive import Drive
@@ -39,6 +42,8 @@ CAUTIONS: Final = (
 _PLACES: Final[dict[LengthUnit, int]] = {"mm": 4, "inch": 5}
 _MOST_DIVISIONS: Final = 400
 """Of a wheel: an angle of a finer fraction is said in degrees alone."""
+_AS_MADE: Final = ("screw", "wheel", "travel")
+"""Settings of a chuck that are as its maker left them: nobody sets them before a cut."""
 
 
 def plain_name(field: str) -> str:
@@ -67,19 +72,24 @@ def show(value: Any, measure: Measure | None = None, units: LengthUnit = "mm", l
     Examples
     --------
     >>> from lobework.follower import Roller
+    >>> from lobework.kinds import measures
     >>> show(Phase.of("5/32 lobe"), lobes=4), show(9.525, measures(Roller)["radius"], "inch")
     ('5/32 lobe = 14.0625 deg', '0.375 in')
     >>> show(Phase.of("3/96 turn")), show(Phase.of("2 lobe"), lobes=12)
     ('1/32 turn = 11.25 deg', '2 lobes = 60 deg')
     """
+    if measure is not None and measure.beside is not None:
+        return f"{show(value, replace(measure, beside=None), units, lobes)} = {measure.beside(value)}"
     if isinstance(value, Phase):
         return _show_phase(value, lobes)
+    if isinstance(value, Screw):
+        return f"{show_length(value.lead, units)} a turn, {value.divisions} divisions"
     if _is_part(value):
         return ", ".join([value.kind, *(f"{name} {each}" for name, each in settings_of(value, units))])
     if measure is not None and measure.pairs:
         return show_pairs(value, units)
     if measure is not None:
-        return show_length(value, units) if measure.read is length else measure.show(value)
+        return show_length(value, units) if measure.takes_bare else measure.show(value)
     if isinstance(value, float):
         return format_number(value, 6)
     return format_ratio(value) if isinstance(value, Fraction) else str(value)
@@ -123,18 +133,19 @@ def show_ratio(ratio: Fraction) -> str:
 def settings_of(part: Any, units: LengthUnit = "mm", lobes: int | None = None) -> list[tuple[str, str]]:
     """Return every setting of a part, as its name and what to set it to, from the part's own fields.
 
-    A part within the part, such as what holds a cutter, is left out where it is the usual one.
+    A part within the part, such as what holds a cutter, is left out where it is the usual one; so is a travel without end.
 
-    >>> from lobework.cutter import Vee
-    >>> settings_of(Vee(angle_deg=90.0, width=3.0))
-    [('angle', '90 deg'), ('width', '3 mm')]
+    >>> from lobework.chuck import EccentricChuck
+    >>> from lobework.screw import Screw
+    >>> settings_of(EccentricChuck(shift=16.0, screw=Screw(lead=2.54)))
+    [('shift', '16 mm = 6 turns 3 div of its screw'), ('index', '0 deg'), ('screw', '2.54 mm a turn, 10 divisions')]
     """
-    marks = measures(type(part))
+    marks = measures_of(part)
     found = [(plain_name(each.name), getattr(part, each.name), marks[each.name]) for each in fields(part)]
     usual = {
         plain_name(each.name) for each in fields(part) if _is_part(each.default) and getattr(part, each.name) == each.default
     }
-    said = [(name, value, mark) for name, value, mark in found if value not in ("", ()) and name not in usual]
+    said = [(name, value, mark) for name, value, mark in found if value not in ("", (), None, math.inf) and name not in usual]
     return [(name, show(value, mark, units, lobes)) for name, value, mark in said]
 
 
@@ -205,7 +216,11 @@ def by_hand(cut: Cut, units: LengthUnit = "mm") -> dict[str, HandSetting]:
     found: list[HandSetting] = []
     for mounted in cut.lathe.chucks:
         found.append(HandSetting("fit", f"{mounted.name} chuck", mounted.chuck.kind))
-        found += [HandSetting("set", f"{mounted.name} {name}", value) for name, value in settings_of(mounted.chuck, units)]
+        found += [
+            HandSetting("set", f"{mounted.name} {name}", value)
+            for name, value in settings_of(mounted.chuck, units)
+            if name not in _AS_MADE
+        ]
     for number, drive in enumerate(cut.passed.cams, 1):
         found += _of_cam(drive, number, cut.lathe, units)
     if len(cut.passed.cams) > 1 and cut.passed.together:

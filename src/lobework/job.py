@@ -14,7 +14,8 @@ from typing import TYPE_CHECKING, Literal, overload
 import numpy as np
 
 from lobework import plugins
-from lobework.errors import InputError, TooLargeError, require
+from lobework.clearance import require_clear
+from lobework.errors import InputError, PluginError, TooLargeError, require
 from lobework.kinds import Cutter, Piece, require_part
 from lobework.lathe import Lathe
 from lobework.outputs import refuse_existing, write_files
@@ -252,7 +253,9 @@ class Job:
         TooLargeError
             Where the traces would need more memory than a job may take; nothing has been traced then.
         InputError
-            Where this lathe cannot make a cut; the message names the pass.
+            Where this lathe cannot make a cut, or its chucks carry the work into the bed; the message names the pass.
+        PluginError
+            Where a chuck's motions are no rigid motions; the message names its plugin.
         """
         cuts = self.cuts()
         require_room(sum(self._estimates(cuts)))
@@ -260,6 +263,7 @@ class Job:
         samples = 0
         for cut in cuts:
             with _in_pass(cut):
+                require_clear(cut, self.piece)
                 traces.append(trace(cut, chord=self.chord))
             samples += traces[-1].x.size
             require_room(samples)
@@ -324,8 +328,10 @@ class Job:
         cuts = self.cuts()
         for _, same in itertools.groupby(cuts, key=lambda cut: cut.group):
             first = next(same)
-            with _in_pass(first):
-                motion_of(first)
+            for each in (first, *same):
+                with _in_pass(each):
+                    motion_of(each)
+                    require_clear(each, self.piece)
         return settings(self.title, self.lathe, self.piece, self.cutter, cuts, units=self.units, feeds=self.feeds)
 
     def write(self, target: str, folder: Path | str = ".", *, overwrite: bool = False) -> Path:
@@ -368,8 +374,17 @@ def require_room(samples: int) -> None:
 
 @contextlib.contextmanager
 def _in_pass(cut: Cut) -> Iterator[None]:
-    """Have whatever is complained of here name the pass."""
+    """Have whatever is complained of here name the pass; and whoever brought the part that is at fault."""
     try:
         yield
     except InputError as error:
         raise type(error)(error.says, f"pass[{cut.group}].{error.where}".removesuffix(".")) from None
+    except PluginError as error:
+        raise PluginError(f"pass[{cut.group}]: {error}{_brought_by(error.part)}") from error
+
+
+def _brought_by(part: type | None) -> str:
+    """Return which plugin brought a part, in brackets; empty where none did, or it is not known."""
+    shelf = plugins.installed()
+    brought = (record for record in shelf.loaded[1:] for kind, name in record.offers if shelf.parts[kind][name] is part)
+    return next((f"; it came with {record.title}" for record in brought), "")

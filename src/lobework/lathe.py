@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
-from typing import Literal, NamedTuple
+from typing import Literal
 
 from lobework.carriage import Headstock
 from lobework.errors import SettingError, require
 from lobework.kinds import Chuck, require_part
+from lobework.mounting import Mounted
 
 __all__ = ["Axis", "Lathe", "Mounted"]
 
@@ -53,13 +54,6 @@ class Axis:
         return self.moves not in ("x", "y", "z")
 
 
-class Mounted(NamedTuple):
-    """A chuck on the spindle, with the name that steps and settings call it by."""
-
-    name: str
-    chuck: Chuck
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Lathe:
     """The ordered assembly from the bench to the work.
@@ -74,6 +68,11 @@ class Lathe:
         What a controller can move; each thing moved, and each letter, once.
     chucks : tuple of Mounted
         From the spindle outwards; the work is in the last.
+    fittings : tuple of str, optional
+        What chucks may need of it, in the trade's words, such as "ring"; a chuck whose need is missing is refused. Where it
+        is not said, none is.
+    swing : float, mm
+        The largest radius about the spindle that clears the bed; without end unless given.
 
     Examples
     --------
@@ -87,8 +86,13 @@ class Lathe:
     headstock: Headstock
     axes: tuple[Axis, ...] = ()
     chucks: tuple[Mounted, ...] = ()
+    fittings: tuple[str, ...] | None = None
+    swing: float = math.inf
 
     def __post_init__(self) -> None:
+        if self.fittings is not None:
+            object.__setattr__(self, "fittings", tuple(self.fittings))
+        require(self.swing > 0, "swing", self.swing, "above zero", "leave it out where there is no bed")
         for what in ("moves", "letter"):
             seen = [getattr(axis, what) for axis in self.axes]
             for given in seen:
@@ -96,6 +100,12 @@ class Lathe:
         names = [mounted.name for mounted in self.chucks]
         for name in names:
             require(names.count(name) == 1, "chuck.name", name, "given to one chuck only")
+        for place, mounted in enumerate(self.chucks, 1):
+            try:
+                mounted.require_fitted(self.fittings, self.name)
+                mounted.require_on_a_hole()
+            except SettingError as error:
+                raise SettingError(error.says, f"chuck[{place}]{error.where and '.'}{error.where}") from None
 
     def mount(self, chuck: Chuck, name: str = "") -> Lathe:
         """Return the lathe with another chuck on the outermost one; its kind is its name unless given."""

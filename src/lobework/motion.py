@@ -164,10 +164,18 @@ def motion_of(cut: Cut) -> Motion:
     ------
     SettingError
         Where the lathe cannot do what the pass asks: an axis it lacks, a headstock that does not move that way,
-        a follower or cams that do not go together. The message names the key.
+        a follower or cams that do not go together, a chuck's slide that would go past its end. The message names the key.
+    PluginError
+        Where a chuck's motions are no rigid motions.
     """
     passed, lathe = cut.passed, cut.lathe
     _axes_there(cut)
+    for place, mounted in enumerate(lathe.chucks, 1):
+        mounted.require_sound(float(passed.turns))
+        try:
+            mounted.require_within_travel(float(passed.turns))
+        except SettingError as error:
+            raise error.at(f"chuck[{place}]") from None
     pushes: dict[str, list[Push]] = {"sideways": [], "endways": []}
     for number, drive in enumerate(passed.cams, 1):
         try:

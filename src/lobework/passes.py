@@ -11,10 +11,12 @@ from typing import TYPE_CHECKING, Any, Final, Literal
 from lobework.drive import Drive
 from lobework.errors import InputError, SettingError, nearest, require
 from lobework.kinds import Measure, measures
+from lobework.mounting import measures_of
 from lobework.slide import Approach, At
 from lobework.units import ratio
 
 if TYPE_CHECKING:
+    from lobework.kinds import Chuck
     from lobework.lathe import Lathe
 
 __all__ = ["Cut", "Level", "Pass", "Series", "Together"]
@@ -195,11 +197,11 @@ def step_targets(setting: str, of: Pass, lathe: Lathe) -> list[str]:
         raise SettingError(f"{both!r} is the name of a cam and of a chuck, so a step cannot tell them apart; rename one")
     known: list[str] = [*_SLIDE]
     known += [f"{cam}.{step}" for cam in cams for step in _CAM_STEPS]
-    known += [f"{chuck}.{short}" for chuck, part in chucks.items() for short in _steppable(type(part))]
+    known += [f"{chuck}.{short}" for chuck, part in chucks.items() for short in _steppable(part)]
     if owner or setting in _SLIDE:
         found = [setting] if setting in known else []
     elif setting == "index":
-        wheels = [f"{chuck}.index" for chuck, part in chucks.items() if "index" in _steppable(type(part))]
+        wheels = [f"{chuck}.index" for chuck, part in chucks.items() if "index" in _steppable(part)]
         found = wheels[-1:]
     else:
         found = [full for full in known if full.rpartition(".")[2] == name]
@@ -219,12 +221,12 @@ def step_measure(full: str, of: Pass, lathe: Lathe) -> Measure | None:
     if any(drive.name == owner for drive in of.cams):
         return measures(Drive)[name]
     chuck = next(mounted.chuck for mounted in lathe.chucks if mounted.name == owner)
-    return _steppable(type(chuck))[name]
+    return _steppable(chuck)[name]
 
 
-def _steppable(part: type) -> dict[str, Measure | None]:
-    """Return a part's numeric settings under the names that files use."""
-    return {name.removesuffix("_deg"): mark for name, mark in measures(part).items() if mark is not None}
+def _steppable(chuck: Chuck) -> dict[str, Measure | None]:
+    """Return a chuck's numeric settings under the names that files use."""
+    return {name.removesuffix("_deg"): mark for name, mark in measures_of(chuck).items() if mark is not None}
 
 
 def _amount(given: Any, mark: Measure | None) -> Any:

@@ -16,7 +16,9 @@ __all__ = ["Screw", "Wound", "wound_length"]
 _WOUND: Final = re.compile(
     r"\s*(?P<sign>[-+]?)\s*(?:(?P<turns>[\d./ ]*[\d.])\s*turns?)?\s*(?:(?P<divisions>[\d./ ]*[\d.])\s*(?:divs?|divisions?))?\s*"
 )
-_REMEDY: Final = "give the chuck its screw, as in screw = { lead = '0.1 in', divisions = 10 }"
+_UNKNOWN: Final = (
+    "must be in mm or inches while the chuck's screw is not known; give it, as in screw = { lead = '0.1 in', divisions = 10 }"
+)
 _FINEST: Final = 10
 """Parts of a division that a person can still judge by eye."""
 
@@ -47,11 +49,11 @@ class Wound(NamedTuple):
 
         Raises
         ------
-        SettingError
+        InputError
             Where the chuck has none.
         """
         if screw is None:
-            raise InputError(f"turns of a screw, and the chuck's screw is not known; {_REMEDY}")
+            raise InputError(_UNKNOWN)
         return float((self.turns + self.divisions / screw.divisions) * screw.exact_lead)
 
 
@@ -64,7 +66,11 @@ class Screw:
     lead : float, mm
         How far one turn moves the slide, above zero.
     divisions : int
-        Round its micrometer head; one or more. Old slide rests and chucks: 10 threads an inch, 10 divisions (from memory).
+        Round its micrometer head; one or more.
+
+    Notes
+    -----
+    Old slide rests and chucks have 10 threads an inch and 10 divisions (from memory).
 
     Examples
     --------
@@ -132,7 +138,7 @@ def wound_length(given: object, bare: LengthUnit = "mm", screw: Screw | None = N
     (40.64, 12.7)
     >>> wound_length("16 turns")
     Traceback (most recent call last):
-    lobework.errors.InputError: '16 turns': turns of a screw, and the chuck's screw is not known; give the chuck its screw, as in
+    lobework.errors.InputError: '16 turns' must be in mm or inches while the chuck's screw is not known; give it, as in
         screw = { lead = '0.1 in', divisions = 10 }
     """
     if (wound := Wound.of(given)) is None:
@@ -140,4 +146,4 @@ def wound_length(given: object, bare: LengthUnit = "mm", screw: Screw | None = N
     try:
         return wound.on(screw)
     except InputError as error:
-        raise InputError(f"{given!r}: {error.says}") from None
+        raise InputError(f"{given!r} {error.says}") from None

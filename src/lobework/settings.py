@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import itertools
+import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Literal
 
 from lobework.errors import require
@@ -19,6 +20,7 @@ if TYPE_CHECKING:
     from lobework.kinds import Cutter, Piece
     from lobework.lathe import Axis, Lathe
     from lobework.passes import Cut, Pass
+    from lobework.wheel import Wheel
 
 __all__ = ["Column", "Entry", "Group", "Settings", "Step", "Steps", "settings"]
 
@@ -161,7 +163,26 @@ def _value(full: str, value: Any, cut: Cut, units: LengthUnit) -> str:
     return show(value, measure, units, lobes)
 
 
+def _on_one_circle(cuts: Sequence[Cut]) -> list[Cut]:
+    """Return the cuts with one circle to each wheel, where one will do for all: nobody moves the pin from circle to circle."""
+    first = cuts[0].lathe
+    found = list(cuts)
+    for place, mounted in enumerate(first.chucks):
+        if getattr(mounted.chuck, "wheel", None) is not None and f"{mounted.name}.index" in cuts[0].stepped:
+            chucks: list[Any] = [cut.lathe.chucks[place].chuck for cut in cuts]
+            wheel = chucks[0].wheel.for_all(chuck.index.in_turns() for chuck in chucks)
+            found = [_with_wheel(cut, place, wheel) for cut in found]
+    return found
+
+
+def _with_wheel(cut: Cut, place: int, wheel: Wheel) -> Cut:
+    chucks = list(cut.lathe.chucks)
+    chucks[place] = chucks[place]._replace(chuck=replace(chucks[place].chuck, wheel=wheel))  # type: ignore[type-var]
+    return replace(cut, lathe=replace(cut.lathe, chucks=tuple(chucks)))
+
+
 def _steps(cuts: Sequence[Cut], units: LengthUnit) -> Steps:
+    cuts = _on_one_circle(cuts)
     first = cuts[0]
     columns = tuple(Column(plain_name(full).replace(".", " "), _by(full, first)) for full in first.stepped)
     rows = tuple(
@@ -180,6 +201,12 @@ def _headstock(lathe: Lathe, units: LengthUnit) -> list[tuple[str, str]]:
     """Return the headstock's settings; one that does not rock has no pivot."""
     rocks = lathe.headstock.sideways == "rocks"
     return [setting for setting in settings_of(lathe.headstock, units) if rocks or setting[0] != "pivot height"]
+
+
+def _of_the_bed(lathe: Lathe, units: LengthUnit) -> list[tuple[str, str]]:
+    """Return what the lathe says of its bed and its fittings."""
+    found = [("swing", show_length(lathe.swing, units))] if lathe.swing < math.inf else []
+    return found + ([("fittings", ", ".join(lathe.fittings))] if lathe.fittings else [])
 
 
 def settings(
@@ -241,12 +268,13 @@ def settings(
     groups = [
         _group("work", ("form", piece.form), *settings_of(piece, units)),
         _group("cutter", ("kind", cutter.kind), *settings_of(cutter, units)),
-        _group("lathe", ("name", lathe.name), *(_axis(axis, units) for axis in lathe.axes)),
+        _group("lathe", ("name", lathe.name), *(_axis(axis, units) for axis in lathe.axes), *_of_the_bed(lathe, units)),
         _group("headstock", *_headstock(lathe, units)),
     ]
     for place, mounted in enumerate(lathe.chucks, 1):
         name = f"chuck {place} from the spindle: {mounted.name}"
-        groups.append(_group(name, ("kind", mounted.chuck.kind), *settings_of(mounted.chuck, units)))
+        needs = (("needs of the lathe", ", ".join(mounted.needs)),) if mounted.needs else ()
+        groups.append(_group(name, ("kind", mounted.chuck.kind), *settings_of(mounted.chuck, units), *needs))
     groups.append(_zeros(cuts))
     steps = []
     for number, of_group in itertools.groupby(cuts, key=lambda cut: cut.group):

@@ -8,7 +8,7 @@ from lobework.cam import Eccentric, Law, Scallop, Wave
 from lobework.carve.compiled import Compiled
 from lobework.carve.plain import Plain as PlainCarving
 from lobework.check import bridging_findings, closure_findings, travel_findings
-from lobework.chuck import EccentricChuck, Oval, Plain
+from lobework.chuck import Dome, EccentricChuck, Oval, Plain, StraightLine
 from lobework.cutter import Ball, FlatEnd, Pen, Profiled, RoundNosed, Vee
 from lobework.follower import Flat, Knife, Roller
 from lobework.hookspecs import hookimpl
@@ -53,7 +53,7 @@ def lobework_followers() -> list[type[Follower]]:
 @hookimpl
 def lobework_chucks() -> list[type[Chuck]]:
     """Return the chucks that ship inside."""
-    return [Plain, EccentricChuck, Oval]
+    return [Plain, EccentricChuck, Oval, StraightLine, Dome]
 
 
 @hookimpl

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Final
 
-__all__ = ["BRIDGE_RAD", "CHORD_MM", "CONTACT_MM", "JOIN_MM", "RESOLUTION_MM", "TABLE_MM"]
+__all__ = ["BRIDGE_RAD", "CHORD_MM", "CONTACT_MM", "JOIN_MM", "RESOLUTION_MM", "RIGID", "STACK_MM", "TABLE_MM"]
 
 CONTACT_MM: Final = 1e-9
 """Contact of follower and cam, promised. Absolute: cams are tens to hundreds of millimetres across."""
@@ -23,3 +23,9 @@ JOIN_MM: Final = 1e-6
 
 RESOLUTION_MM: Final = 0.05
 """From ray to ray of carved work, unless the job says otherwise: finer than the eye parts at arm's length."""
+
+RIGID: Final = 1e-9
+"""How far the columns of a chuck's rotation may be from square and of length one: a micron in a kilometre."""
+
+STACK_MM: Final = 1e-11
+"""A stack of chucks as polynomials against the chucks themselves, at the work; a tenth of what the two ways of tracing may differ."""

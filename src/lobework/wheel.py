@@ -19,7 +19,7 @@ _HOLES: Final = re.compile(
     r"\s*(?P<sign>[-+]?)\s*(?:(?P<turns>\d+)\s*turns?\s+(?:and\s+)?)?(?P<holes>[\d./ ]*[\d.])\s*holes?"
     r"(?:\s+of\s+(?:the\s+)?(?P<circle>\S.*?)(?:\s+circle)?)?\s*"
 )
-_REMEDY: Final = "give the chuck its wheel, as in wheel = { circles = [96, 144] }"
+_UNKNOWN: Final = "must be an angle while the chuck's wheel is not known; give it, as in wheel = { circles = [96, 144] }"
 _SAYS: Final = "the holes of each circle, such as [96, 112, 144] or { outer = 96, inner = 72 }"
 
 
@@ -99,7 +99,7 @@ class Holes(NamedTuple):
         if not self.circle and len(wheel.circles) == 1:
             holes = wheel.circles[0][1]
         elif (holes := dict(wheel.circles).get(self.circle, 0)) == 0:
-            raise InputError(f"say which circle, as in '8 holes of {wheel.circles[0][0]}'; this wheel has {wheel}")
+            raise InputError(f"must be on a circle by name, as in '8 holes of {wheel.circles[0][0]}'; the wheel has {wheel}")
         return Phase((self.turns + self.holes / holes) / wheel.worm)
 
 
@@ -157,15 +157,27 @@ class Wheel:
         --------
         >>> Wheel([96]).said(Fraction(1, 7))
         Traceback (most recent call last):
-        lobework.errors.SettingError: 1/7 turn falls between the holes of every circle; the nearest is 14 holes of the 96 circle,
-            1.071429 degrees further
+        lobework.errors.SettingError: 1/7 turn must fall on a hole, and falls between those of every circle; the nearest is
+            14 holes of the 96 circle, 1.071429 degrees further
         """
         if ways := self.ways(turns):
             return ways[0]
         near, off = self.nearest(turns)
         degrees = f"{format_number(abs(float(off)), 6)} degrees {'further' if off > 0 else 'less'}"
         asked = f"{turns} turn" if turns.denominator <= _MOST_HOLES else format_phase(Phase(turns))
-        raise SettingError(f"{asked} falls between the holes of every circle; the nearest is {near}, {degrees}")
+        raise SettingError(
+            f"{asked} must fall on a hole, and falls between those of every circle; the nearest is {near}, {degrees}"
+        )
+
+    def for_all(self, every: Iterable[Fraction]) -> Wheel:
+        """Return the wheel with only the first circle that has a hole at each of ``every`` turns; itself where none has.
+
+        >>> print(Wheel([96, 144]).for_all([Fraction(1, 24), Fraction(1, 144)]))
+        circles 144
+        """
+        crank = [turns * self.worm for turns in every]
+        fit = [each for each in self.circles if all((turned * each[1]).denominator == 1 for turned in crank)]
+        return replace(self, circles=(fit[0],)) if fit else self
 
     def nearest(self, turns: Fraction) -> tuple[str, Fraction]:
         """Return the setting nearest to ``turns`` of the work, and how many degrees it is beyond it.
@@ -208,7 +220,7 @@ def wheel_phase(given: object, wheel: Wheel | None = None) -> Phase:
     try:
         return holes.on(wheel)
     except InputError as error:
-        raise InputError(f"{given!r}: {error.says}") from None
+        raise InputError(f"{given!r} {error.says}") from None
 
 
 def _said(crank: Fraction, name: str, holes: int) -> str:

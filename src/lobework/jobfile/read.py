@@ -122,7 +122,8 @@ def _context(source: Source) -> Context:
 def _lathe_of(read: dict[str, Any], name: str) -> Lathe:
     from lobework.lathe import Lathe
 
-    return Lathe(name=read.get("name") or name, headstock=read["headstock"], axes=tuple(read.get("axis", ())))
+    stated = {key: read[key] for key in ("fittings", "swing") if key in read}
+    return Lathe(name=read.get("name") or name, headstock=read["headstock"], axes=tuple(read.get("axis", ())), **stated)
 
 
 def _named_lathe(given: str | dict[str, Any], context: Context) -> Lathe:
@@ -191,7 +192,7 @@ def _step(given: Any, marks: list[Any], units: LengthUnit) -> Any:
 
     for mark in marks:
         quantity(mark.read if mark is not None else ratio, given, mark.says if mark is not None else "a number such as 0.5")
-    bare = not isinstance(given, str) and any(mark is not None and mark.read is length for mark in marks)
+    bare = not isinstance(given, str) and any(mark is not None and mark.takes_bare for mark in marks)
     return length(given, units) if bare else given
 
 

@@ -33,9 +33,11 @@ from lobework import plugins
 from lobework.errors import InputError, PluginError, nearest
 from lobework.holder import HOLDERS, Holder
 from lobework.jobfile.source import inside, pointed, shown, written_key
-from lobework.kinds import Cam, Chuck, Cutter, Follower, Measure, Piece, hints_of
+from lobework.kinds import Cam, Chuck, Cutter, Follower, Length, Measure, Piece, Turning, hints_of
 from lobework.plugins import PartKind
-from lobework.units import LengthUnit, Phase, ratio
+from lobework.screw import Wound
+from lobework.units import LengthUnit, Phase, format_length, format_phase, length, ratio
+from lobework.wheel import Holes
 
 if TYPE_CHECKING:
     from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler
@@ -333,13 +335,13 @@ class OneOrMore:
 
 def measured(mark: Measure) -> Any:
     """Return the type of a setting that is written as ``mark`` says; bare lengths are in the file's units."""
-    takes_bare = "bare" in inspect.signature(mark.read).parameters
+    takes_bare = mark.takes_bare
 
     def read(given: Any, info: ValidationInfo) -> Any:
         bare = {"bare": _context(info).units} if takes_bare else {}
         return quantity(lambda value: mark.read(value, **bare), given, mark.says)
 
-    written = _LIST_OF_PAIRS if mark.pairs else _NUMBER_OR_TEXT
+    written = mark.schema or (_LIST_OF_PAIRS if mark.pairs else _NUMBER_OR_TEXT)
     return Annotated[Any, PlainValidator(read), WithJsonSchema({**written, "description": mark.says})]
 
 
@@ -405,7 +407,8 @@ def reading(hint: Any) -> tuple[Any, str]:
         what, key = _PROMISES[hint]
         return read_by(choice_of(what)), f"a table with {key} = the {what}'s name"
     if isinstance(hint, type) and is_dataclass(hint):
-        return read_by(Table(hint.__name__, part_keys(hint), built(hint))), "a table"
+        keys = part_keys(hint)
+        return read_by(Table(hint.__name__, keys, built(hint))), f"a table with {', '.join(keys)}"
     raise PluginError(f"settings of type {hint} cannot be written in a file")
 
 
@@ -423,11 +426,35 @@ def part_keys(part: type) -> dict[str, Key]:
         hints = hints_of(part)
         for each in fields(part):
             if each.init:
-                reads, says = reading(hints[each.name])
+                reads, says = reading(_waiting(hints, each.name))
                 found[_key_of(each.name, hints[each.name])] = Key(reads, says, _default(each), told.get(each.name, ""))
     except (PluginError, TypeError, NameError, AttributeError) as error:
         raise PluginError(f"{part.__name__} cannot be read from a file: {error}; ask its author") from None
     return found
+
+
+def _length_or_wound(given: object, bare: LengthUnit = "mm") -> float | Wound:
+    return Wound.of(given) or length(given, bare)
+
+
+def _phase_or_holes(given: object) -> Phase | Holes:
+    return Holes.of(given) or Phase.of(given)
+
+
+_WOUND: Final = Annotated[
+    float, Measure("a length such as 3, '3 mm' or '1/8 in', or '16 turns' of its screw", _length_or_wound, format_length)
+]
+_IN_HOLES: Final = Annotated[
+    Phase, Measure("an angle such as '2 deg' or '1/96 turn', or '8 holes of 96' of its wheel", _phase_or_holes, format_phase)
+]
+
+
+def _waiting(hints: Mapping[str, Any], name: str) -> Any:
+    """Return a field's type as a file has it: of a part with a screw or a wheel, turns and holes that wait for them."""
+    hint = hints[name]
+    if "screw" in hints and hint == Length:
+        return _WOUND
+    return _IN_HOLES if "wheel" in hints and name == "index" and hint == Turning else hint
 
 
 def _key_of(name: str, hint: Any) -> str:
@@ -462,7 +489,20 @@ def built(part: type, *others: str) -> Callable[[dict[str, Any]], Any]:
     """Return what makes ``part`` of its keys, leaving out those in ``others``."""
     hints = hints_of(part)
     names = {_key_of(each.name, hints[each.name]): each.name for each in fields(part)}
-    return lambda values: part(**{names[key]: value for key, value in values.items() if key not in others})
+    usual = {each.name: each.default for each in fields(part)}
+
+    def make(values: dict[str, Any]) -> Any:
+        own = {names[key]: value for key, value in values.items() if key not in others}
+        fitted = {**usual, **own}
+        for name, value in own.items():
+            if isinstance(value, Wound | Holes):
+                try:
+                    own[name] = value.on(fitted["screw"] if isinstance(value, Wound) else fitted["wheel"])
+                except InputError as error:
+                    raise InputError(f"{name}=: {error.says}") from None
+        return part(**own)
+
+    return make
 
 
 def part_table(part: type, named: Mapping[str, Key] | None = None, build: Callable[[dict[str, Any]], Any] | None = None) -> Table:

@@ -88,6 +88,10 @@ def lathe_table(*, in_file: bool) -> Table:
         **({"units": _UNITS} if in_file else {}),
         "headstock": Key(read_by(part_table(Headstock)), "a [headstock] table with sideways = 'rocks', 'slides' or 'fixed'"),
         "axis": Key(list_of(_axis_table()), "[[axis]] tables", None, "What a controller can move."),
+        "fittings": Key(
+            *reading(tuple[str, ...]), None, "What chucks may need of it, such as 'ring'; unless given, all they need."
+        ),
+        "swing": Key(*reading(Length), None, "The largest radius about the spindle that clears the bed."),
     }
     return Table("Lathe", keys, _as_written, "The lathe as it is set up.")
 

@@ -1,0 +1,87 @@
+"""Whether the work clears the bed, wherever its chucks carry it."""
+
+from __future__ import annotations
+
+import math
+from functools import reduce
+from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
+
+from lobework.errors import SettingError
+from lobework.rigid import Array, Rigid
+from lobework.surface import Face, Round
+from lobework.tolerances import JOIN_MM
+from lobework.units import format_number
+
+if TYPE_CHECKING:
+    from lobework.kinds import Piece
+    from lobework.lathe import Lathe
+    from lobework.passes import Cut
+
+__all__ = ["reach_of", "require_clear"]
+
+_AROUND: Final = 180
+_SEEN_A_TURN: Final = 64
+_MOST_SEEN: Final = 4096
+
+
+def require_clear(cut: Cut, piece: Piece) -> None:
+    """Refuse a cut whose chucks carry the work further from the spindle than clears the bed.
+
+    Raises
+    ------
+    SettingError
+        Naming the chucks, how far the work reaches, and the lathe's swing.
+    """
+    lathe = cut.lathe
+    if lathe.swing == math.inf or (reach := reach_of(piece, lathe, float(cut.passed.turns))) <= lathe.swing + JOIN_MM:
+        return
+    chucks = " and ".join(repr(each.name) for each in lathe.chucks)
+    carried = f"carried by {chucks}, " if chucks else ""
+    remedy = "wind the chucks in, or take smaller work" if chucks else "take smaller work"
+    raise SettingError(
+        f"the work does not clear the bed: {carried}it reaches {format_number(reach, 2)} mm from the spindle's axis, "
+        f"and the swing of lathe {lathe.name!r} is {format_number(lathe.swing, 2)} mm; {remedy}, or another lathe"
+    )
+
+
+def reach_of(piece: Piece, lathe: Lathe, turns: float) -> float:
+    """Return how far from the spindle's axis the lathe's chucks carry the work, mm, in a pass of so many turns.
+
+    Examples
+    --------
+    >>> from lobework.carriage import Headstock
+    >>> from lobework.chuck import EccentricChuck
+    >>> from lobework.lathe import Lathe
+    >>> from lobework.piece import Disc
+    >>> lathe = Lathe(name="bench", headstock=Headstock(sideways="fixed")).mount(EccentricChuck(shift=16.0))
+    >>> reach_of(Disc(diameter=60.0, thickness=8.0), lathe, turns=1.0)
+    46.0
+    """
+    varies = any(each.chuck.varies for each in lathe.chucks)
+    count = min(math.ceil(turns * _SEEN_A_TURN) + 1, _MOST_SEEN) if varies else 1
+    theta = 2 * math.pi * np.linspace(0.0, turns, count)
+    standing = reduce(Rigid.__matmul__, (each.chuck.motions(theta) for each in lathe.chucks), Rigid.still())
+    rings = _rings(piece)
+    if rings.size and (np.abs(standing.rotation[:, 2, 2]) == 1.0).all():
+        return float(np.hypot(*standing.shift[:, :2].T).max() + rings[:, 0].max())
+    points = _points(piece, rings)
+    return max(float(np.hypot(*standing.apply(each)[:, :2].T).max()) for each in (points if count > 1 else [points]))
+
+
+def _rings(piece: Any) -> Array:
+    """Return the edges of work that is round about its own axis, (k, 2) mm: radius and z; none of other work."""
+    surface = getattr(piece, "surface", None)
+    if isinstance(surface, Face):
+        return np.array([[surface.radius, 0.0], [surface.radius, -surface.thickness]])
+    return surface.profile(np.linspace(0.0, surface.length, 33))[:, :2] if isinstance(surface, Round) else np.zeros((0, 2))
+
+
+def _points(piece: Piece, rings: Array) -> Array:
+    """Return (m, 3) mm on the work: what of it reaches furthest, however it is tilted."""
+    if not rings.size:
+        return np.column_stack([piece.outline, np.zeros(len(piece.outline))])
+    around = np.linspace(0.0, 2 * math.pi, _AROUND, endpoint=False)
+    each = [np.column_stack([r * np.cos(around), r * np.sin(around), np.full(_AROUND, z)]) for r, z in rings]
+    return np.concatenate(each)

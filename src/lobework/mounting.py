@@ -1,0 +1,171 @@
+"""A chuck on the spindle: how its settings are written, what it needs of the lathe, and whether what it says is sound."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import fields, replace
+from typing import Any, Final, NamedTuple
+
+import numpy as np
+
+from lobework.errors import PluginError, SettingError
+from lobework.kinds import Chuck, ChuckSlide, Measure, measures
+from lobework.rigid import Array, Rigid
+from lobework.screw import wound_length
+from lobework.tolerances import JOIN_MM, RIGID
+from lobework.units import Phase, format_length, format_number, length
+from lobework.wheel import wheel_phase
+
+__all__ = ["Mounted", "measures_of"]
+
+_TRIED_RAD: Final = np.array([0.0, 0.7, 1.9, 3.1, 4.4, 5.6, 9.0])
+"""Where a chuck that says it stands still is looked at: seven places, so that no other shape passes for theirs."""
+_SEEN_A_TURN: Final = 256
+_MOST_SEEN: Final = 65_536
+
+
+class Mounted(NamedTuple):
+    """A chuck on the spindle, with the name that steps and settings call it by."""
+
+    name: str
+    chuck: Chuck
+
+    @property
+    def needs(self) -> tuple[str, ...]:
+        """Fittings that the lathe must have for it."""
+        return tuple(getattr(self.chuck, "needs", ()))
+
+    @property
+    def comes_back(self) -> int | None:
+        """Spindle turns after which it stands as it did; 0 where it never does, None where it does not say.
+
+        Raises
+        ------
+        PluginError
+            Where what it says is no whole number, zero or more.
+        """
+        if not self.chuck.varies:
+            return 1
+        turns = getattr(self.chuck, "comes_back", None)
+        if turns is not None and (not isinstance(turns, int) or turns < 0):
+            raise self._broken(f"comes_back is {turns!r}; it must be a whole number of turns, or 0 for never")
+        return turns
+
+    def require_fitted(self, fittings: tuple[str, ...] | None, lathe: str) -> None:
+        """Refuse a chuck that needs a fitting which the lathe says it has not."""
+        if fittings is None:
+            return
+        if missing := [need for need in self.needs if need not in fittings]:
+            raise SettingError(
+                f"chuck {self.name!r} needs {_listed(missing)}, and lathe {lathe!r} has {_listed(fittings) or 'no fittings'}; "
+                "use a lathe that has it, or add it to the lathe's fittings where yours has"
+            )
+
+    def require_on_a_hole(self) -> None:
+        """Refuse an index that falls between the holes of the chuck's wheel."""
+        wheel, index = getattr(self.chuck, "wheel", None), getattr(self.chuck, "index", None)
+        if wheel is not None and isinstance(index, Phase):
+            try:
+                wheel.said(index.in_turns())
+            except SettingError as error:
+                raise SettingError(error.says, "index") from None
+
+    def require_within_travel(self, turns: float) -> None:
+        """Refuse a pass of so many turns that drives one of the chuck's slides past an end of its travel."""
+        if not hasattr(self.chuck, "slides"):
+            return
+        count = min(max(2, math.ceil(turns * _SEEN_A_TURN) + 1), _MOST_SEEN) if self.chuck.varies else 1
+        u = np.linspace(0.0, turns, count)
+        for slide in self.chuck.slides(2 * math.pi * u):
+            for end, beyond in ((slide.high, slide.at - slide.high), (slide.low, slide.low - slide.at)):
+                worst = int(beyond.argmax())
+                if beyond[worst] > JOIN_MM:
+                    raise self._past_its_end(slide, float(slide.at[worst]), end, float(u[worst]))
+
+    def _past_its_end(self, slide: ChuckSlide, at: float, end: float, turns: float) -> SettingError:
+        moves = self.chuck.varies and slide.at.size > 1
+        when = f"after {format_number(turns, 3)} turns it stands" if moves else "it is set"
+        remedy = "give it less way, or fewer turns" if moves else "set it nearer its middle"
+        screw = getattr(self.chuck, "screw", None)
+        wound = f" ({screw.said(at)})" if screw is not None else ""
+        return SettingError(
+            f"chuck {self.name!r}: its {slide.name} would go past its end: {when} at {format_length(at, places=3)}{wound}, "
+            f"and its travel ends at {format_length(end, places=3)}; {remedy}"
+        )
+
+    def require_sound(self, turns: float) -> None:
+        """Refuse a chuck whose motions are no rigid motions, or that moves though it says that it does not.
+
+        Raises
+        ------
+        PluginError
+            Naming the chuck, its class and module.
+        """
+        theta = _TRIED_RAD if not self.chuck.varies else np.linspace(0.0, 2 * math.pi * turns, _TRIED_RAD.size)
+        given = self.chuck.motions(theta.copy())
+        if says := _unsound(given, theta):
+            raise self._broken(f"motions gives {says}")
+        if not self.chuck.varies:
+            moves = max(float(np.ptp(given.shift, axis=0).max()), float(np.ptp(given.rotation, axis=0).max()))
+            if moves > JOIN_MM:
+                raise self._broken("varies is False, but it moves as the spindle turns; say True, or hold it still")
+
+    def _broken(self, says: str) -> PluginError:
+        part = type(self.chuck)
+        error = PluginError(f"chuck {self.chuck.kind!r} ({part.__module__}.{part.__qualname__}): {says}")
+        error.part = part
+        error.__cause__ = ValueError(says)
+        return error
+
+
+def measures_of(part: Any) -> dict[str, Measure | None]:
+    """Return each field of a part with how it is written: on its screw and its wheel, where it has them.
+
+    Examples
+    --------
+    >>> from lobework.chuck import EccentricChuck
+    >>> from lobework.screw import Screw
+    >>> measures_of(EccentricChuck(shift=5.0, screw=Screw(lead=2.54)))["shift"].read("2 turns")
+    5.08
+    """
+    found = dict(measures(type(part)))
+    names = {each.name for each in fields(part)}
+    if "screw" in names:
+        for name, mark in found.items():
+            if mark is not None and mark.read is length:
+                found[name] = part.screw.measure(mark) if part.screw is not None else replace(mark, read=wound_length)
+    if "wheel" in names and (mark := found.get("index")) is not None:
+        found["index"] = part.wheel.measure(mark) if part.wheel is not None else replace(mark, read=wheel_phase)
+    return found
+
+
+def _unsound(given: Any, theta: Array) -> str:
+    """Return in which way what ``motions`` gave for ``theta`` is no batch of rigid motions; empty where it is one."""
+    if not isinstance(given, Rigid):
+        return f"{type(given).__name__}; it must give a lobework.Rigid"
+    for name, shape in (("rotation", (3, 3)), ("shift", (3,))):
+        values, wanted = getattr(given, name), " or ".join(str((count, *shape)) for count in (theta.size, 1))
+        if not isinstance(values, np.ndarray) or values.dtype != np.float64:
+            return f"a {name} that is no array of float64; make it with lobework.Rigid.move and .turn"
+        if values.shape not in ((theta.size, *shape), (1, *shape)):
+            return f"a {name} of shape {values.shape} for {theta.size} angles; it must be {wanted}"
+        if not np.isfinite(values).all():
+            return f"a {name} that is not finite{_first(~np.isfinite(values), theta)}; it must be finite at every angle"
+    turned = given.rotation
+    stretch = np.abs(turned.transpose(0, 2, 1) @ turned - np.eye(3)).max(axis=(1, 2))
+    if (stretch > RIGID).any():
+        return f"a motion that is not rigid{_first(stretch > RIGID, theta)}: it stretches or shears the work"
+    mirrored = np.linalg.det(turned) < 0
+    return f"a motion that is not rigid{_first(mirrored, theta)}: it mirrors the work" if mirrored.any() else ""
+
+
+def _first(wrong: Any, theta: Array) -> str:
+    """Return where in a batch it first goes wrong, in words."""
+    if wrong.shape[0] != theta.size:
+        return ""
+    first = int(wrong.reshape(theta.size, -1).any(axis=1).argmax())
+    return f" at {format_number(math.degrees(theta[first]), 3)} degrees of the spindle"
+
+
+def _listed(words: tuple[str, ...] | list[str]) -> str:
+    return ", ".join(repr(word) for word in words)
