@@ -1,3 +1,219 @@
 """What every follower promises."""
 
 from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+import lobework.testing.settings  # noqa: F401  (what every part promises comes first)
+from lobework.cam import Eccentric, Wave
+from lobework.contact import lift_of, touch_at
+from lobework.drive import Drive
+from lobework.errors import InputError
+from lobework.testing.arrays import each_alone, finite_of_shape, leaves_alone, same_again
+from lobework.testing.benches import cut_on, rocking, sliding
+from lobework.testing.compare import Broken, assert_close
+from lobework.testing.derivative import slope_of
+from lobework.testing.promise import promised
+from lobework.tolerances import CONTACT_MM
+from lobework.trace import trace
+
+if TYPE_CHECKING:
+    from lobework.kinds import Follower
+    from lobework.rigid import Array
+    from lobework.sample import Sample
+
+__all__: list[str] = []
+
+_WIDE: Final = 50.0
+"""mm to either side: how much of an endless flat is looked at."""
+_DISC: Final = Eccentric(radius=30.0, offset=10.0)
+_INSIDE: Final = 1 - 1e-3
+"""Part of the nose in which slopes are measured: at its sides they may grow without bound."""
+
+
+def _across(follower: Follower, inside: float = 1.0) -> Array:
+    """Return places all across the nose, its middle and its sides among them; of a knife the middle alone."""
+    half = min(follower.half_width, _WIDE) * inside
+    return np.linspace(-half, half, 401) if half > 0 else np.zeros(1)
+
+
+def _between(places: Array) -> Array:
+    """Return the middle from each place to the next: a corner of a nose stands in none of them."""
+    return (places[1:] + places[:-1]) / 2
+
+
+def _asks(follower: Follower) -> dict[str, Callable[[Array], Array]]:
+    return {"nose_at": follower.nose_at, "nose_slope_at": follower.nose_slope_at}
+
+
+@promised(
+    "follower",
+    "says what it is",
+    "Round, flat or shaped; how wide its nose is, and how far its tip stands from the point that counts.",
+    "1e-9 mm",
+)
+def _says(sample: Sample) -> int:
+    follower = sample.part
+    for sound, says in (
+        (follower.form in ("round", "flat", "shaped"), f"form is {follower.form!r}"),
+        (0 <= follower.half_width <= math.inf, f"half_width is {follower.half_width!r}"),
+        (0 <= follower.rest < math.inf, f"rest is {follower.rest!r}"),
+    ):
+        if not sound:
+            raise Broken(f"{says}; see lobework.kinds.Follower for what it must be")
+    across = _across(follower)
+    finite_of_shape("nose_at", follower.nose_at(across.copy()), across.shape)
+    finite_of_shape("nose_slope_at", follower.nose_slope_at(across[1:-1].copy()), across[1:-1].shape)
+    nose = follower.nose_at(across)
+    assert_close(nose.max(), follower.rest, 1e-9, what="its tip, nose_at at its greatest, against rest")
+    if follower.form != "shaped":
+        assert_close(follower.nose_at(np.zeros(1)), [follower.rest], 1e-9, what="nose_at in its middle, against rest")
+    return 6
+
+
+@promised(
+    "follower",
+    "has the form that it says",
+    "A round one is the same from every side, as wide as its radius; a flat one is endless and level.",
+    "1e-9 mm",
+)
+def _form(sample: Sample) -> int:
+    follower = sample.part
+    across = _across(follower, _INSIDE)
+    if follower.form == "flat":
+        assert_close(follower.half_width, math.inf, 0.0, what="half_width of a flat")
+        for what, ask in _asks(follower).items():
+            assert_close(ask(across), np.zeros(across.size), 0.0, what=f"{what} of a flat")
+    elif follower.form == "round":
+        assert_close(follower.half_width, follower.rest, 1e-9, what="half_width of a round one, against rest, its radius")
+        circle = np.sqrt(np.maximum((follower.rest - across) * (follower.rest + across), 0.0))
+        assert_close(follower.nose_at(across), circle, 1e-9, what="nose_at of a circle")
+        for setting, part in (("radius", 1.0), ("diameter", 0.5)):
+            if isinstance(given := getattr(follower, setting, None), float):
+                assert_close(follower.rest, part * given, 1e-9, what=f"its radius, for the {setting} that is set")
+    return 2 * int(across.size)
+
+
+@promised("follower", "slopes as its nose", "nose_slope_at is the slope of nose_at.", "1e-6 of the steepest")
+def _slopes(sample: Sample) -> int:
+    follower = sample.part
+    if follower.half_width == 0:
+        assert_close(follower.nose_slope_at(np.zeros(1)), [0.0], 0.0, unit="", what="nose_slope_at of an edge")
+        return 1
+    across = _between(_across(follower, _INSIDE))
+    half = min(follower.half_width, _WIDE)
+    expected, unsure = slope_of(follower.nose_at, across, np.minimum(half - np.abs(across), 1e-3 * half) / 4)
+    slope = follower.nose_slope_at(across)
+    beyond = np.abs(slope - expected) - 1e-6 * (1 + np.abs(expected)) - 4 * unsure
+    if not (beyond <= 0).all():
+        k = int(np.where(np.isnan(beyond), np.inf, beyond).argmax())
+        raise Broken(f"nose_slope_at: {slope[k]:.9g} for {expected[k]:.9g} at {across[k]:.6g} mm across (sample {k})")
+    return int(across.size)
+
+
+@promised(
+    "follower",
+    "takes each place by itself",
+    "How its nose stands at one place does not hang on what else is asked with it.",
+    "1e-9 mm",
+)
+def _each_alone(sample: Sample) -> int:
+    return each_alone(_asks(sample.part), _across(sample.part, _INSIDE), 1e-9, along="across")
+
+
+@promised("follower", "leaves its input alone", "It does not write to the places that it is given.")
+def _leaves_alone(sample: Sample) -> int:
+    return leaves_alone(_asks(sample.part), _across(sample.part, _INSIDE))
+
+
+@promised("follower", "says the same again", "The same places give the same nose, and no answer is written over by the next.")
+def _same_again(sample: Sample) -> int:
+    across = _across(sample.part, _INSIDE)
+
+    def within(ask: Callable[[Array], Array]) -> Callable[[Array], Array]:
+        return lambda q: ask(np.clip(q, across[0], across[-1]))
+
+    return same_again({name: within(ask) for name, ask in _asks(sample.part).items()}, across)
+
+
+def _by_force(follower: Follower, phi: Array) -> Array:
+    """Return the reach on the disc by trying every place on its edge, and then closer about the best."""
+    reach = np.full(phi.size, -math.inf)
+    for k, direction in enumerate(phi):
+        middle, half = float(direction), math.pi / 2
+        for _ in range(8):
+            psi = middle + np.linspace(-half, half, 2001)
+            radius = _DISC.base_radius + _DISC.rise_at(psi)
+            across, along = radius * np.sin(psi - direction), radius * np.cos(psi - direction)
+            bears = np.abs(across) <= follower.half_width
+            tried = np.where(bears, along + follower.nose_at(np.where(bears, across, 0.0)), -math.inf)
+            best = int(tried.argmax())
+            reach[k], middle, half = max(reach[k], tried[best]), float(psi[best]), half / 400
+    return reach
+
+
+def _published(follower: Follower, phi: Array) -> Array:
+    """Return the reach in closed form: e cos + sqrt((R + q)^2 - (e sin)^2) of a round follower of radius q, R + e cos of a flat.
+
+    Source: the slider-crank with crank e and rod R + q; of the flat, the distance of a tangent. Derived.
+    """
+    radius, off = _DISC.radius, _DISC.offset
+    if follower.form == "flat":
+        return radius + off * np.cos(phi)
+    return off * np.cos(phi) + np.sqrt((radius + follower.rest) ** 2 - (off * np.sin(phi)) ** 2)
+
+
+@promised(
+    "follower",
+    "bears on a disc as it must",
+    "On a disc off its centre it stands where geometry says: a closed form for round and flat, else found by trial.",
+    "1e-8 mm",
+)
+def _bears(sample: Sample) -> int:
+    follower = sample.part
+    phi = np.radians(np.arange(0.0, 360.0, 7.5))
+    expected = _by_force(follower, phi) if follower.form == "shaped" else _published(follower, phi)
+    found = touch_at(_DISC, follower, phi)
+    assert_close(found.reach, expected, 10 * CONTACT_MM, phi, along="cam", what="its reach")
+    assert_close(
+        touch_at(_DISC, follower, phi, way="compiled").reach,
+        expected,
+        10 * CONTACT_MM,
+        phi,
+        along="cam",
+        what="its reach, compiled",
+    )
+    lift = lift_of(_DISC, follower)
+    assert_close(lift.curve.at(phi) + lift.rest, expected, 10 * CONTACT_MM, phi, along="cam", what="its lift")
+    return 3 * int(phi.size)
+
+
+@promised(
+    "follower",
+    "is refused where it cannot bear",
+    "A shaped one on a rocking headstock, and one wider than a face cam's track, are refused in one line; others are taken.",
+)
+def _refused(sample: Sample) -> int:
+    follower = sample.part
+    edge, face = Wave(lobes=3, base_radius=60.0, rise=1.0), Wave(lobes=3, base_radius=60.0, rise=1.0, on="face")
+    tries: tuple[tuple[Callable[[], object], bool, str], ...] = (
+        (lambda: trace(cut_on(sliding(), Drive(edge, follower=follower))), True, "an edge cam on a sliding headstock"),
+        (lambda: trace(cut_on(rocking(300.0), Drive(edge, follower=follower))), follower.form != "shaped", "a rocking headstock"),
+        (lambda: trace(cut_on(sliding(), Drive(face, follower=follower))), follower.half_width <= 60.0, "a face cam"),
+    )
+    for act, taken, where in tries:
+        try:
+            act()
+        except InputError as error:
+            if taken or "\n" in str(error):
+                raise Broken(f"{where} refuses it: {error}") from None
+        else:
+            if not taken:
+                raise Broken(
+                    f"{where} takes it, a follower that is {follower.form} and {follower.half_width:g} mm wide to either side"
+                )
+    return len(tries)

@@ -1,3 +1,145 @@
-"""What every piece promises."""
+"""What every form of work promises."""
 
 from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
+
+import lobework.testing.settings  # noqa: F401  (what every part promises comes first)
+from lobework.carve import stock_of
+from lobework.cutter import Pen
+from lobework.drawing import draw
+from lobework.errors import SettingError
+from lobework.kinds import seen_on
+from lobework.slide import At
+from lobework.surface import Face, Round
+from lobework.testing.arrays import finite_of_shape
+from lobework.testing.benches import cut_on, fixed
+from lobework.testing.compare import Broken, assert_close
+from lobework.testing.promise import promised
+from lobework.trace import trace
+
+if TYPE_CHECKING:
+    from lobework.rigid import Array
+    from lobework.sample import Sample
+
+__all__: list[str] = []
+
+_DEPTHS: Final = (0.0, 0.1, 0.5)
+
+
+def _area(outline: Array) -> float:
+    x, y = outline[:-1].T
+    following_x, following_y = outline[1:].T
+    return float(np.sum(x * following_y - following_x * y) / 2)
+
+
+@promised("piece", "has a closed outline", "Its edge is a closed line of finite points with wood inside, the same each time.")
+def _outline(sample: Sample) -> int:
+    outline = sample.part.outline
+    if not isinstance(outline, np.ndarray) or outline.ndim != 2 or len(outline) < 4:
+        raise Broken(
+            f"outline has shape {np.shape(outline)}; it must be (m, 2) with four points or more, the first again at the end"
+        )
+    finite_of_shape("outline", outline, (len(outline), 2))
+    assert_close(outline[-1], outline[0], 1e-9, what="outline: its last point against its first")
+    if not abs(_area(outline)) > 1e-9:
+        raise Broken("outline goes round nothing: its area is zero")
+    again = outline.copy()
+    outline += 1.0
+    assert_close(sample.part.outline, again, 0.0, what="outline, asked again")
+    return len(again)
+
+
+def _surface(piece: Any) -> Face | Round | None:
+    surface = getattr(piece, "surface", None)
+    return surface if isinstance(surface, Face | Round) else None
+
+
+def _on_surface(surface: Face | Round) -> tuple[Array, Array]:
+    """Return places all over a surface, (n, 3) mm, and the way out of the wood there, (n, 3) unit."""
+    turn = np.linspace(0.0, 1.9 * math.pi, 24)
+    if isinstance(surface, Face):
+        out = surface.radius * np.linspace(0.0, 1.0, 24)
+        place = np.stack([out * np.cos(turn), out * np.sin(turn), 0 * turn], axis=-1)
+        return place, np.broadcast_to(np.array([0.0, 0.0, 1.0]), place.shape)
+    radius, z, across, along = surface.profile(np.linspace(0.02, 0.98, 24) * surface.length).T
+    way = np.stack([across * np.cos(turn), across * np.sin(turn), along], axis=-1)
+    return np.stack([radius * np.cos(turn), radius * np.sin(turn), z], axis=-1), way
+
+
+@promised(
+    "piece",
+    "sees depth as its surface says",
+    "A point on its surface is at depth zero on the sheet, and as deep as it is moved in.",
+    "1e-6 mm",
+)
+def _sees(sample: Sample) -> int:
+    piece = sample.part
+    surface = _surface(piece)
+    if surface is None:
+        points = np.array([[1.0, 2.0, -0.5], [-3.0, 0.0, 0.25]])
+        finite_of_shape("seen", seen_on(piece, points.copy()), points.shape)
+        return len(points)
+    place, way = _on_surface(surface)
+    for depth in _DEPTHS:
+        points = place - depth * way
+        given = points.copy()
+        seen = seen_on(piece, given)
+        finite_of_shape("seen", seen, points.shape)
+        assert_close(given, points, 0.0, what="seen: it changes the points that it is given")
+        assert_close(seen[:, 2], np.full(len(points), depth), 1e-6, what=f"seen, {depth:g} mm in: depth")
+        alone = np.concatenate([seen_on(piece, points[k : k + 1]) for k in range(len(points))])
+        assert_close(alone[:, 2], seen[:, 2], 1e-9, what="seen, one by one: depth")
+    return len(_DEPTHS) * len(place)
+
+
+@promised(
+    "piece",
+    "has a sound surface",
+    "Where it can be carved its surface is finite, its normals are unit, its wall is there; where it cannot, carving is refused.",
+    "1e-9",
+)
+def _sound(sample: Sample) -> int:
+    piece = sample.part
+    surface = _surface(piece)
+    if surface is None:
+        try:
+            stock_of(piece)
+        except SettingError as error:
+            if "\n" in str(error):
+                raise Broken(f"that it cannot be carved is said in more than one line: {error}") from None
+            return 1
+        raise Broken("it has no surface to carve, and carving it is not refused")
+    if isinstance(surface, Face):
+        if not (0 < surface.radius < math.inf and 0 < surface.thickness < math.inf):
+            raise Broken(f"surface: {surface!r}; its radius and thickness must be above zero")
+        size, cases = 2 * surface.radius, 1
+    else:
+        s = np.linspace(0.0, surface.length, 257)
+        profile, wall = surface.profile(s.copy()), surface.wall(s.copy())
+        finite_of_shape("surface.profile", profile, (257, 4))
+        assert_close(np.hypot(profile[:, 2], profile[:, 3]), np.ones(257), 1e-9, unit="", what="surface.profile: its normals")
+        steps = np.hypot(*np.diff(profile[:, :2], axis=0).T)
+        if not (steps <= (s[1] - s[0]) * (1 + 1e-6)).all():
+            raise Broken(
+                "surface.profile: its points are further apart than they are along it; s must be the length along the profile"
+            )
+        if not (profile[:, 0] >= 0).all() or not (wall >= 0).all():
+            raise Broken("surface: a radius or a wall below zero")
+        size, cases = surface.length, 257
+    stock_of(piece, resolution=size / 16)
+    return cases
+
+
+@promised("piece", "is drawn within its sheet", "The sheet of a job holds all of its outline.")
+def _drawn(sample: Sample) -> int:
+    piece = sample.part
+    reach = float(np.abs(piece.outline[:, 0]).max())
+    sheet = draw("trial", piece, Pen(), [trace(cut_on(fixed(), at=At(x=0.1 * reach)))])
+    low, high = np.array([sheet.left, sheet.top - sheet.height]), np.array([sheet.left + sheet.width, sheet.top])
+    if not ((piece.outline >= low) & (piece.outline <= high)).all():
+        raise Broken(f"its outline leaves the sheet, which goes from {low.tolist()} to {high.tolist()} mm")
+    return len(piece.outline)
