@@ -193,8 +193,8 @@ def test_the_hypotrochoid_of_a_circle_rolled_in_one_twice_as_large_is_an_ellipse
     ],
 )
 def test_two_opposite_circles_make_an_ellipse_of_their_sum_and_difference(throw_1, throw_2, total, difference):
-    """J. H. Ibbetson, *Specimens in Eccentric Circular Turning*, the table before Specimen X (its columns inferred); here in tenths
-    of a millimetre.
+    """J. H. Ibbetson, *Specimens in Eccentric Circular Turning*, the table before Specimen X (its columns inferred); here
+    in tenths of a millimetre.
     """
     stage = Stage(arm=throw_2 / 10, train=[(60, 120)], idler=True)
     assert half_axes(evenly(throw_1 / 10, stage)) == pytest.approx((total / 10, difference / 10), abs=1e-10)

@@ -1,0 +1,311 @@
+"""Cams with sides: flat, arched in or out, or of constant width, their corners rounded so that a follower can go round."""
+
+from __future__ import annotations
+
+import cmath
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, ClassVar, Literal, NamedTuple
+
+import numpy as np
+
+from lobework.errors import require
+from lobework.hookspecs import hookimpl
+from lobework.kinds import Cam, Length, require_numbers
+
+if TYPE_CHECKING:
+    from lobework.rigid import Array
+    from lobework.testing import Sample
+
+__all__ = ["Arched", "ConstantWidth", "Polygon", "lobework_cams", "lobework_contract", "lobework_samples"]
+
+lobework_contract = 1
+
+_MOST_SIDES = 1000
+_LEAST = 1e-300
+"""What stands for the square of nothing, where it is divided by."""
+
+
+class _Outline(NamedTuple):
+    """One lobe's outline, seen from the cam's centre: the corner on the way of angle zero, the side half a lobe on.
+
+    The corner is an arc of radius ``corner`` about a point ``out`` on its way; the side an arc of radius ``side`` about a point
+    ``aside`` on its own (both infinite: a flat at ``flat``; below zero: hollow). They meet at the angle ``meets``.
+    """
+
+    out: float
+    corner: float
+    aside: float
+    side: float
+    flat: float
+    meets: float
+
+
+class _Sided:
+    """What cams with sides have in common: a corner at the top of each lobe, and equal sides between."""
+
+    __slots__ = ()
+    sides: int
+    on: ClassVar[Literal["edge"]] = "edge"
+
+    def _outline(self) -> _Outline:
+        raise NotImplementedError
+
+    @property
+    def lobes(self) -> int:
+        """One for each side; the top of a lobe is the middle of a corner."""
+        return self.sides
+
+    @property
+    def rise(self) -> float:
+        """From the middle of a side to the top of a corner, mm."""
+        outline = self._outline()
+        return outline.out + outline.corner - outline.flat
+
+    @property
+    def corners(self) -> Sequence[float]:
+        """Where the corner's arc gives way to a side, and the next side to it; the corner itself where it is sharp."""
+        meets, pitch = self._outline().meets, 2 * math.pi / self.sides
+        return (meets, pitch - meets) if meets > 0 else (0.0,)
+
+    def rise_at(self, psi: Array) -> Array:
+        """Return the height above the middle of the sides, mm, at (n,) rad."""
+        return self._seen(psi)[0] - self._outline().flat
+
+    def slope_at(self, psi: Array) -> Array:
+        """Return the slope of `rise_at`, mm/rad, at (n,) rad."""
+        return self._seen(psi)[1]
+
+    def _seen(self, psi: Array) -> tuple[Array, Array]:
+        """Return the radius and its slope."""
+        outline, pitch = self._outline(), 2 * math.pi / self.sides
+        from_corner = psi - pitch * np.round(psi / pitch)
+        from_side = psi - pitch * (np.floor(psi / pitch) + 0.5)
+        on_corner = _corner(from_corner, outline)
+        on_side = _flat(from_side, outline.flat) if math.isinf(outline.side) else _arc(from_side, outline)
+        at_corner = np.abs(from_corner) < outline.meets
+        radius, slope = (np.where(at_corner, *pair) for pair in zip(on_corner, on_side, strict=True))
+        return radius, slope
+
+
+def _corner(angle: Array, outline: _Outline) -> tuple[Array, Array]:
+    """Return the distance of the corner's arc, and its slope, at angles from the way to the corner."""
+    sine, cosine = np.sin(angle), np.cos(angle)
+    root = np.sqrt(np.maximum(outline.corner**2 - (outline.out * sine) ** 2, _LEAST))
+    radius = outline.out * cosine + root
+    return radius, -outline.out * sine * radius / root
+
+
+def _arc(angle: Array, outline: _Outline) -> tuple[Array, Array]:
+    """Return the distance of a side, and its slope, at angles from its middle; as exact where the arc is almost straight."""
+    sine, cosine = np.sin(angle), np.cos(angle)
+    away = outline.aside
+    root = math.copysign(1, outline.side) * np.sqrt(np.maximum(outline.side**2 - (away * sine) ** 2, _LEAST))
+    radius = outline.flat * (2 * outline.side - outline.flat) / (root - away * cosine)
+    return radius, -away * sine * radius / root
+
+
+def _flat(angle: Array, away: float) -> tuple[Array, Array]:
+    """Return the distance of a straight line, and its slope, at angles from the square to it."""
+    return away / np.cos(angle), away * np.sin(angle) / np.cos(angle) ** 2
+
+
+def _rounded(sides: int, flat: float, corner: float, aside: float, side: float) -> _Outline:
+    """Return sides with the corner's arc laid into them: touching both, from within."""
+    half = cmath.exp(1j * math.pi / sides)
+    if math.isinf(side):
+        out, square = (flat - corner) / half.real, half
+    else:
+        near = math.copysign(1, side)
+        root = near * math.sqrt(max((side - corner) ** 2 - (aside * half.imag) ** 2, 0.0))
+        out = (flat - corner) * (2 * side - flat - corner) / (root - aside * half.real)
+        across = out - aside * half
+        square = near * across / abs(across) if corner < flat else half
+    meets = cmath.phase(out + corner * square) if corner > 0 else 0.0
+    return _Outline(out, corner, aside, side, flat, meets)
+
+
+def _require_sides(sides: int, odd: bool = False) -> None:
+    must_be = f"{'an odd' if odd else 'a whole'} number from 3 to {_MOST_SIDES}"
+    whole = isinstance(sides, int) and not isinstance(sides, bool) and 3 <= sides <= _MOST_SIDES
+    require(whole and (sides % 2 or not odd), "sides", sides, must_be)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Polygon(_Sided):
+    """A flat-sided cam: equal flats, and between them corners rounded to one radius.
+
+    Parameters
+    ----------
+    sides : int
+        Flats, 3 or more; the middle of a corner stands at angle zero.
+    base_radius : float, mm
+        From the cam's centre to the middle of a flat.
+    corner : float, mm
+        Radius of the corners, 0 where they are sharp; at ``base_radius`` nothing is left but a round disc.
+
+    Examples
+    --------
+    >>> square = Polygon(sides=4, base_radius=30.0)
+    >>> square.rise_at(np.array([0.0, np.pi / 4])).round(12)
+    array([12.42640687,  0.        ])
+    >>> round(Polygon(sides=4, base_radius=30.0, corner=6.0).rise, 9)
+    9.941125497
+    """
+
+    kind: ClassVar[str] = "polygon"
+    sides: int
+    base_radius: Length
+    corner: Length = 0.0
+
+    def __post_init__(self) -> None:
+        require_numbers(self)
+        _require_sides(self.sides)
+        require(0 < self.base_radius < math.inf, "base_radius", self.base_radius, "above zero")
+        require(0 <= self.corner <= self.base_radius, "corner", self.corner, f"from 0 to the base radius, {self.base_radius:g}")
+
+    def _outline(self) -> _Outline:
+        return _rounded(self.sides, self.base_radius, self.corner, math.inf, math.inf)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Arched(_Sided):
+    """A cam whose sides are arcs, bowed out or in, with corners rounded to one radius.
+
+    With h half the distance between two corners, before they are rounded, the arc's radius is ``(h^2 + bow^2) / (2 bow)``.
+
+    Parameters
+    ----------
+    sides : int
+        Arcs, 3 or more; the middle of a corner stands at angle zero.
+    base_radius : float, mm
+        From the cam's centre to the middle of a side.
+    bow : float, mm
+        How far the middle of a side stands out from the straight line between its corners, before they are rounded; below
+        zero, how far in.
+    corner : float, mm
+        Radius of the corners, 0 where they are sharp.
+
+    Examples
+    --------
+    >>> Arched(sides=4, base_radius=30.0, bow=0.0).rise_at(np.zeros(1)) == Polygon(sides=4, base_radius=30.0).rise_at(np.zeros(1))
+    array([ True])
+    >>> round(Arched(sides=3, base_radius=30.0, bow=-2.0).rise, 9)
+    34.0
+    """
+
+    kind: ClassVar[str] = "arched"
+    sides: int
+    base_radius: Length
+    bow: Length
+    corner: Length = 0.0
+
+    def __post_init__(self) -> None:
+        require_numbers(self)
+        _require_sides(self.sides)
+        base, half = self.base_radius, math.pi / self.sides
+        require(0 < base < math.inf, "base_radius", base, "above zero")
+        hollow, round_ = -base * math.sin(half), base * (1 - math.cos(half))
+        must_be = f"from {hollow:.6g}, where a hollow overhangs, to {round_:.6g}, where the cam is round"
+        require(hollow <= self.bow <= round_, "bow", self.bow, must_be)
+        require(0 <= self.corner <= base, "corner", self.corner, f"from 0 to the base radius, {base:g}")
+
+    @property
+    def arc(self) -> float:
+        """Radius of the sides, mm: below zero where they are hollow, infinite where they are flat."""
+        if not self.bow:
+            return math.inf
+        half = (self.base_radius - self.bow) * math.tan(math.pi / self.sides)
+        return (half**2 + self.bow**2) / (2 * self.bow)
+
+    def _outline(self) -> _Outline:
+        return _rounded(self.sides, self.base_radius, self.corner, self.base_radius - self.arc, self.arc)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ConstantWidth(_Sided):
+    """A cam of one width whichever way it is measured: arcs about the opposite corners, and corners rounded to one radius.
+
+    Between two flats it fits at every angle. The corners' middles stand ``(width / 2 - corner) / cos(pi / (2 sides))`` out.
+
+    Parameters
+    ----------
+    sides : int
+        An odd number of arcs, 3 or more; the middle of a corner stands at angle zero.
+    width : float, mm
+        Right across.
+    corner : float, mm
+        Radius of the corners, 0 where they are sharp; at half the width nothing is left but a round disc.
+
+    References
+    ----------
+    F. Reuleaux, *The Kinematics of Machinery* (1876), on figures of constant breadth: from memory.
+
+    Examples
+    --------
+    >>> cam = ConstantWidth(sides=3, width=60.0)
+    >>> round(cam.base_radius, 9), round(cam.rise, 9)
+    (25.358983849, 9.282032303)
+    """
+
+    kind: ClassVar[str] = "constant width"
+    sides: int
+    width: Length
+    corner: Length = 0.0
+
+    def __post_init__(self) -> None:
+        require_numbers(self)
+        _require_sides(self.sides, odd=True)
+        require(0 < self.width < math.inf, "width", self.width, "above zero")
+        half = self.width / 2
+        require(0 <= self.corner <= half, "corner", self.corner, f"from 0 to half the width, {half:g}")
+
+    @property
+    def base_radius(self) -> float:
+        """From the cam's centre to the middle of a side, mm."""
+        return self._outline().flat
+
+    def _outline(self) -> _Outline:
+        quarter = math.pi / (2 * self.sides)
+        out = (self.width / 2 - self.corner) / math.cos(quarter)
+        side = self.width - self.corner
+        meets = cmath.phase(out + self.corner * cmath.exp(1j * quarter))
+        return _Outline(out, self.corner, -out, side, side - out, meets if self.corner else 0.0)
+
+
+@hookimpl
+def lobework_cams() -> list[type[Cam]]:
+    """Return the cams with sides."""
+    return [Polygon, Arched, ConstantWidth]
+
+
+@hookimpl
+def lobework_samples() -> list[Sample]:
+    """Return cams with sides, and what is known of them."""
+    from lobework.testing import Known, Sample
+
+    def across(cam: Cam) -> Array:
+        """Return how far apart two flats stand that hold the cam between them, at several angles."""
+        from lobework.contact import lift_of
+        from lobework.follower import Flat
+
+        lift, angles = lift_of(cam, Flat()), np.linspace(0, 2 * math.pi, 25)
+        apart: Array = lift.curve.at(angles) + lift.curve.at(angles + math.pi) + 2 * lift.rest
+        return apart
+
+    barbier = "E. Barbier, J. math. pures appl. 5 (1860), 273-286 (from memory): its width is constant"
+    corner = "the corner of a regular polygon stands its flat's distance over cos(pi / sides) from the middle"
+    return [
+        Sample(Polygon(sides=6, base_radius=40.0), known=[Known(lambda cam: cam.rise, 40 / math.cos(math.pi / 6) - 40, corner)]),
+        Sample(Polygon(sides=3, base_radius=30.0, corner=8.0), known=[Known(lambda cam: cam.rise, 22.0, "half the sine of 30")]),
+        Sample(Arched(sides=5, base_radius=45.0, bow=2.5, corner=4.0)),
+        Sample(
+            Arched(sides=3, base_radius=30.0, bow=-2.0),
+            known=[
+                Known(lambda cam: cam.rise, 34.0, "corners 2 (30 + 2) mm from the middle: a triangle's stand at twice its sides")
+            ],
+        ),
+        Sample(ConstantWidth(sides=3, width=80.0), known=[Known(across, np.full(25, 80.0), barbier, within=1e-6)]),
+        Sample(ConstantWidth(sides=7, width=80.0, corner=6.0), known=[Known(across, np.full(25, 80.0), barbier, within=1e-6)]),
+    ]
