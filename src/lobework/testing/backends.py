@@ -1,3 +1,281 @@
-"""What every backend promises."""
+"""What every way of carving promises."""
 
 from __future__ import annotations
+
+import functools
+from dataclasses import replace
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from lobework.carve import stock_of
+from lobework.carve.backend import EVERYTHING, refuse
+from lobework.carve.plain import Plain
+from lobework.cutter import Vee
+from lobework.errors import SettingError
+from lobework.piece import Barrel, Disc
+from lobework.surface import Face
+from lobework.testing.carvings import WITHIN_MM, assert_same, carved, carvings_for, on_face, on_round
+from lobework.testing.compare import Broken, assert_close
+from lobework.testing.promise import promised
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
+
+    from lobework.carve import Backend, Stock, Sweep
+    from lobework.carve.stock import Depth
+    from lobework.sample import Sample
+
+__all__: list[str] = []
+
+_SAME: Final = 1e-6
+"""mm: what order and repetition may change."""
+_JUDGE: Final = Plain()
+
+
+class _Enough(Exception):  # noqa: N818  (it is raised to stop, not in error)
+    """Raised by who wants no more."""
+
+
+def _within(backend: Backend) -> float:
+    return float(getattr(backend, "within", WITHIN_MM))
+
+
+def _few(backend: Backend) -> Iterator[tuple[str, Stock, tuple[Sweep, ...]]]:
+    """Yield one carving of each surface that it can carve: for laws that do not hang on how the cutter is held."""
+    seen = set()
+    for name, stock, sweeps in carvings_for(backend.can):
+        if (form := name.partition(",")[0]) not in seen:
+            seen.add(form)
+            yield name, stock, sweeps
+
+
+def _carves(backend: Backend, stock: Stock, sweeps: tuple[Sweep, ...]) -> Callable[[tuple[float, float]], Depth]:
+    return lambda shift: carved(backend, stock, *sweeps, shift=shift)
+
+
+@functools.cache
+def _judged(name: str, shift: tuple[float, float]) -> Depth:
+    """Return what the judge makes of the carving by a name."""
+    stock, sweeps = next((stock, sweeps) for each, stock, sweeps in carvings_for(EVERYTHING) if each == name)
+    return carved(_JUDGE, stock, *sweeps, shift=shift)
+
+
+def _told(name: str, broken: Broken) -> Broken:
+    return Broken(f"{name}: {broken}")
+
+
+@promised(
+    "backend",
+    "carves as the judge does",
+    "Whatever it claims that it can carve, it carves as the plain way does.",
+    "2e-4 mm, or its own within",
+)
+def _as_the_judge(sample: Sample) -> int:
+    backend, rays = sample.part, 0
+    for name, stock, sweeps in carvings_for(backend.can):
+        try:
+            assert_same(_carves(backend, stock, sweeps), functools.partial(_judged, name), _within(backend))
+        except Broken as broken:
+            raise _told(name, broken) from None
+        rays += stock.rows * stock.columns
+    if not rays:
+        raise Broken(f"it can carve {', '.join(sorted(backend.can))}: no surface, or no way of holding a cutter, among them")
+    return rays
+
+
+@promised("backend", "is refused the rest", "Whatever it does not claim is refused in one line before anything is cut.")
+def _refused_the_rest(sample: Sample) -> int:
+    backend, cases = sample.part, 0
+    if unknown := sorted(map(str, backend.can - EVERYTHING)):
+        raise Broken(f"can holds {unknown[0]!r}; it may hold {', '.join(sorted(EVERYTHING))}")
+    for name, stock, sweeps in carvings_for(backend.can, lacking=True):
+        try:
+            refuse(backend, stock, sweeps)
+        except SettingError as error:
+            if "\n" in str(error):
+                raise Broken(f"{name}: it is refused in more than one line: {error}") from None
+            cases += 1
+        else:
+            raise Broken(f"{name}: it does not claim to carve this, and is not refused it")
+    return cases + 1
+
+
+@promised(
+    "backend",
+    "cuts a groove of the right width",
+    "A right-angled vee d mm deep leaves a groove 2 d wide, straight down its flanks, on a face and round a barrel.",
+    "2e-4 mm",
+)
+def _groove(sample: Sample) -> int:
+    backend, cases, vee = sample.part, 0, Vee(angle_deg=90.0, width=3.0)
+    if {"face", "drilling spindle"} <= backend.can:
+        stock = stock_of(Disc(diameter=16.0, thickness=5.0), 0.37)
+        depth = carved(backend, stock, on_face(vee, [[-9.0, 0.11, -0.8], [9.0, 0.11, -0.8]]))
+        expected = np.maximum(0.8 - np.abs(stock.down[:, None] - 0.11), 0.0) * stock.inside
+        assert_close(depth, expected, _within(backend), what="a straight groove on a face")
+        cases += depth.size
+    if {"round", "drilling spindle"} <= backend.can:
+        barrel = Barrel(diameter=20.0, length=9.0)
+        stock, turn = stock_of(barrel, 0.67), np.linspace(0.0, 2 * np.pi, 25)
+        depth = carved(backend, stock, on_round(vee, barrel.surface, turn, 0 * turn + 4.1, 0 * turn + 0.8))
+        expected = np.maximum(0.8 - np.abs(stock.down[:, None] - 4.1), 0.0) + np.zeros(stock.shape)
+        assert_close(depth, expected, _within(backend), what="a groove round a barrel")
+        cases += depth.size
+    return cases
+
+
+def _before(stock: Stock) -> Depth:
+    """Return depths that have been carved before: as deep as some rays will be cut, deeper than others."""
+    rows, columns = np.indices(stock.shape)
+    return np.where(stock.inside, 0.05 * ((rows + 2 * columns) % 9), 0.0).astype(np.float32)
+
+
+@promised(
+    "backend",
+    "puts nothing back",
+    "Material never returns: no ray is less deep afterwards, and each is as deep as the deepest that has been there.",
+    "1e-6 mm",
+)
+def _nothing_back(sample: Sample) -> int:
+    backend, rays = sample.part, 0
+    for name, stock, sweeps in _few(backend):
+        before = _before(stock)
+        after, alone = carved(backend, stock, *sweeps, onto=before), carved(backend, stock, *sweeps)
+        try:
+            assert_close(np.minimum(after - before, 0.0), np.zeros(stock.shape), 0.0, what="material returns")
+            assert_close(after, np.maximum(before, alone), _SAME, what="carved into work that has been carved before")
+        except Broken as broken:
+            raise _told(name, broken) from None
+        rays += before.size
+    return rays
+
+
+@promised("backend", "cuts twice as once", "The same passes cut again change nothing.", "1e-6 mm")
+def _twice(sample: Sample) -> int:
+    backend, rays = sample.part, 0
+    for name, stock, sweeps in _few(backend):
+        once = carved(backend, stock, *sweeps)
+        try:
+            assert_close(carved(backend, stock, *sweeps, onto=once), once, _SAME, what="cut again")
+            assert_close(carved(backend, stock, *sweeps), once, 0.0, what="the same work, carved anew")
+        except Broken as broken:
+            raise _told(name, broken) from None
+        rays += once.size
+    return rays
+
+
+@promised("backend", "cuts in any order", "The order of the passes does not matter.", "1e-6 mm")
+def _any_order(sample: Sample) -> int:
+    backend, rays = sample.part, 0
+    for name, stock, sweeps in _few(backend):
+        crossing = _crossing(stock, sweeps)
+        ahead, back = carved(backend, stock, *crossing), carved(backend, stock, *crossing[::-1])
+        try:
+            assert_close(back, ahead, _SAME, what="the last pass first")
+        except Broken as broken:
+            raise _told(name, broken) from None
+        rays += ahead.size
+    return rays
+
+
+def _crossing(stock: Stock, sweeps: tuple[Sweep, ...]) -> tuple[Sweep, ...]:
+    """Return the passes, and one more that goes through all of them."""
+    if isinstance(stock.surface, Face):
+        return *sweeps, replace(sweeps[1], tip=np.array([[-0.5, -7.0, -0.25], [0.3, 7.0, -0.3]]), title="across")
+    turned = sweeps[1].tip * np.array([-1.0, -1.0, 1.0])
+    ways = (np.broadcast_to(each, turned.shape) * np.array([-1.0, -1.0, 1.0]) for each in (sweeps[1].outward, sweeps[1].level))
+    return *sweeps, replace(sweeps[1], tip=turned, outward=next(ways), level=next(ways), title="across")
+
+
+@promised("backend", "drops no pass", "Each of several passes leaves its own mark, the first and the last among them.", "1e-6 mm")
+def _drops_none(sample: Sample) -> int:
+    backend, cases = sample.part, 0
+    for name, stock, sweeps in carvings_for(backend.can):
+        together = carved(backend, stock, *sweeps)
+        for number, sweep in enumerate(sweeps, 1):
+            alone = carved(backend, stock, sweep)
+            if not alone.any():
+                raise Broken(f"{name}: pass {number} of {len(sweeps)}, cut by itself, leaves no mark")
+            short = alone - together
+            if not short.max() <= _SAME:
+                row, column = (int(each) for each in np.unravel_index(int(short.argmax()), short.shape))
+                got = f"{together[row, column]:.6g} for {alone[row, column]:.6g} mm at row {row}, column {column}"
+                raise Broken(f"{name}: pass {number} of {len(sweeps)} leaves less of its mark among the others: {got}")
+            cases += 1
+    return cases
+
+
+@promised("backend", "leaves its input alone", "It writes to the depths alone: not to the passes, nor to the stock.")
+def _leaves_alone(sample: Sample) -> int:
+    backend, cases = sample.part, 0
+    for name, stock, sweeps in _few(backend):
+        arrays = [array for sweep in sweeps for array in (sweep.tip, sweep.outward, sweep.level)]
+        arrays += [stock.down, stock.across]
+        kept = [array.copy() for array in arrays]
+        for array in arrays:
+            array.flags.writeable = True
+        backend.carve(stock, list(sweeps), stock.uncut())
+        for array, before in zip(arrays, kept, strict=True):
+            if not np.array_equal(array, before):
+                raise Broken(
+                    f"{name}: it changes what it is given: {array.ravel()[:3].tolist()} for {before.ravel()[:3].tolist()}"
+                )
+            cases += 1
+    return cases
+
+
+@promised(
+    "backend",
+    "tells how far it is",
+    "Progress goes from 0 to 1 and ends at 1, and what it raises stops the carving and comes out as it is.",
+)
+def _progress(sample: Sample) -> int:
+    backend, cases = sample.part, 0
+    for name, stock, sweeps in _few(backend):
+        parts: list[float] = []
+        with_it, without = stock.uncut(), carved(backend, stock, *sweeps)
+        backend.carve(stock, sweeps, with_it, parts.append)
+        if not parts or not all(0 <= each <= 1 for each in parts) or abs(parts[-1] - 1) > 1e-9:
+            raise Broken(f"{name}: progress is told {parts[-3:] or 'nothing'}; it must be from 0 to 1, and 1 in the end")
+        assert_close(with_it, without, 0.0, what=f"{name}: with progress, for without")
+        _stopped(backend, name, stock, sweeps)
+        cases += len(parts)
+    return cases
+
+
+def _stopped(backend: Backend, name: str, stock: Stock, sweeps: tuple[Sweep, ...]) -> None:
+    def stop(part: float) -> None:  # noqa: ARG001  (it is told, and does not care)
+        raise _Enough
+
+    try:
+        backend.carve(stock, sweeps, stock.uncut(), stop)
+    except _Enough:
+        return
+    except Exception as error:
+        raise Broken(f"{name}: what progress raises comes out as {type(error).__name__}") from error
+    raise Broken(f"{name}: what progress raises does not stop it")
+
+
+@promised(
+    "backend",
+    "leaves bare stock bare",
+    "Without a pass, and with a pass through the air, nothing is cut; and never where there is no work.",
+)
+def _bare(sample: Sample) -> int:
+    backend, rays = sample.part, 0
+    for name, stock, sweeps in _few(backend):
+        before = _before(stock)
+        assert_close(carved(backend, stock, onto=before), before, 0.0, what=f"{name}: without a pass")
+        above = [_lifted(stock, sweep) for sweep in sweeps]
+        assert_close(carved(backend, stock, *above), stock.uncut(), 0.0, what=f"{name}: passes through the air")
+        rays += 2 * before.size
+    return rays
+
+
+def _lifted(stock: Stock, sweep: Sweep) -> Sweep:
+    """Return a pass moved out of the work, whatever holds the cutter."""
+    if isinstance(stock.surface, Face):
+        return replace(sweep, tip=sweep.tip + np.array([0.0, 0.0, 5.0]))
+    out = np.hypot(sweep.tip[:, 0], sweep.tip[:, 1])[:, None]
+    return replace(sweep, tip=sweep.tip + np.concatenate([sweep.tip[:, :2] / out, 0 * out], axis=1) * 5.0)

@@ -1,0 +1,190 @@
+"""Sweeps over stock, what a way of carving makes of them, and how two ways are held to each other."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
+
+from lobework.carve import Stock, Sweep, stock_of
+from lobework.carve.backend import needs
+from lobework.cutter import Ball, FlatEnd, Profiled, RoundNosed, Vee
+from lobework.holder import CuttingFrame, DrillingSpindle, EccentricFrame, FixedTool
+from lobework.piece import Barrel, Disc, Turned
+from lobework.promises import sound_depths
+from lobework.surface import Face, Round
+from lobework.testing.compare import Broken
+
+if TYPE_CHECKING:
+    from lobework.carve import Ability, Backend
+    from lobework.carve.stock import Depth
+    from lobework.rigid import Array
+
+__all__ = [
+    "ALONG_X",
+    "STEPPED",
+    "UP",
+    "WITHIN_MM",
+    "about",
+    "assert_same",
+    "carved",
+    "carvings_for",
+    "on_face",
+    "on_round",
+]
+
+UP: Final[Array] = np.array([[0.0, 0.0, 1.0]])
+ALONG_X: Final[Array] = np.array([[1.0, 0.0, 0.0]])
+STEPPED: Final = ((0.0, 0.0), (0.4, 0.0), (0.6, 0.5), (0.9, 0.5), (1.2, 1.1))
+"""One side of a cutter with steps, mm."""
+WITHIN_MM: Final = 2e-4
+"""How near a way of carving comes to the plain one, unless it says otherwise in a field ``within``."""
+_SHAKE_MM: Final = 2e-5
+"""How far a wall may stand from where it should: a ray on it is cut or not as rounding falls."""
+
+
+def carved(
+    backend: Backend, stock: Stock, *sweeps: Sweep, onto: Depth | None = None, shift: tuple[float, float] = (0.0, 0.0)
+) -> Depth:
+    """Return the depths that sweeps leave, their arrays held read-only meanwhile.
+
+    Parameters
+    ----------
+    backend : Backend
+        What carves.
+    stock : Stock
+        Into what.
+    *sweeps : Sweep
+        In this order.
+    onto : (rows, columns) float32, mm, optional
+        What has been carved before.
+    shift : (float, float), mm
+        How far the rays are moved, down and across.
+
+    Raises
+    ------
+    Broken
+        Where it leaves depths that no cutter can leave.
+    """
+    if any(shift):
+        surface = stock.surface
+        across = shift[1] if isinstance(surface, Face) else shift[1] / float(stock.profile[:, 0].max())
+        stock = replace(stock, row_start=float(stock.down[0]) + shift[0], column_start=float(stock.across[0]) + across)
+    for sweep in sweeps:
+        for array in (sweep.tip, sweep.outward, sweep.level):
+            array.flags.writeable = False
+    depth = stock.uncut() if onto is None else onto.copy()
+    backend.carve(stock, sweeps, depth)
+    if depth.dtype != np.float32:
+        raise Broken(f"it leaves depths of {depth.dtype}; they must stay float32")
+    sound_depths(stock, depth)
+    return depth
+
+
+def assert_same(one: Callable[[Any], Depth], other: Callable[[Any], Depth], within: float) -> float:
+    """Raise `Broken` unless two ways of carving agree; return by how much they differ.
+
+    Each is called with shifts of the rays, (down, across) mm. Beside an upright wall a ray is cut or not as rounding falls,
+    so depths that differ are carved again with the rays shaken: the two then need only meet somewhere in what the shaken
+    rays reach.
+    """
+    first, second = one((0.0, 0.0)), other((0.0, 0.0))
+    if (off := float(np.abs(first - second).max())) <= within:
+        return off
+    shakes = [(a * _SHAKE_MM, b * _SHAKE_MM) for a in (-1, 1) for b in (-1, 1)]
+    ones, others = np.stack([first, *map(one, shakes)]), np.stack([second, *map(other, shakes)])
+    apart = np.maximum(ones.min(axis=0) - others.max(axis=0), others.min(axis=0) - ones.max(axis=0))
+    row, column = (int(each) for each in np.unravel_index(int(apart.argmax()), apart.shape))
+    if not apart.max() <= within:
+        rays = int((apart > within).sum())
+        says = f"worst error {apart.max():.3g} mm at row {row}, column {column}"
+        raise Broken(f"{says}: {first[row, column]:.6g} for {second[row, column]:.6g}, and {rays} rays in all are off")
+    return max(float(apart.max()), 0.0)
+
+
+def about(outward: Array, level: Array) -> tuple[Array, Array]:
+    """Return a frame's ways, (n, 3) each: unit, square to each other."""
+    outward = outward / np.linalg.norm(outward, axis=-1, keepdims=True)
+    level = level - np.vecdot(level, outward)[:, None] * outward
+    return outward, level / np.linalg.norm(level, axis=-1, keepdims=True)
+
+
+def on_face(cutter: Any, tip: object, outward: Array = UP, level: Array = ALONG_X) -> Sweep:
+    """Return a sweep over a face through (n, 3) mm."""
+    places = np.array(tip, dtype=np.float64).reshape(-1, 3)
+    return Sweep(cutter.edge, cutter.held, places, outward.copy(), level.copy())
+
+
+def on_round(
+    cutter: Any, surface: Round, polar: object, s: object, depth: object, lean: float = 0.0, aside: float = 0.0
+) -> Sweep:
+    """Return a sweep over a round surface: polar angles, rad, places along the profile, depths along its normal, mm.
+
+    The cutter is square to the surface where the path begins, then leans over by ``lean`` rad along the profile and
+    ``aside`` rad across it.
+    """
+    around, along_it, deep = (np.array(each, dtype=np.float64) for each in (polar, s, depth))
+    radius, z, out, along = surface.profile(along_it).T
+    radius, z = radius - deep * out, z - deep * along
+    cos, sin = np.cos(around), np.sin(around)
+    away, round_it, up = np.stack([cos, sin, 0 * cos], -1), np.stack([-sin, cos, 0 * cos], -1), np.array([0.0, 0.0, 1.0])
+    leans = math.atan2(along[0], out[0]) + lean
+    outward = math.cos(aside) * (math.cos(leans) * away + math.sin(leans) * up) + math.sin(aside) * round_it
+    level = -math.sin(leans) * away + math.cos(leans) * up
+    return Sweep(cutter.edge, cutter.held, np.stack([radius * cos, radius * sin, z], -1), *about(outward, level))
+
+
+_HELD: Final[dict[str, Any]] = {
+    "drilling spindle": DrillingSpindle(),
+    "fixed": FixedTool(),
+    "eccentric frame": EccentricFrame(radius=1.3),
+    "cutting frame": CuttingFrame(radius=7.0, angle_deg=25.0),
+}
+_CUTTERS: Final = (
+    Vee(angle_deg=90.0, width=2.4),
+    Ball(radius=1.2),
+    FlatEnd(width=1.7),
+    RoundNosed(radius=0.4, angle_deg=60.0, width=2.0),
+    Profiled(points=STEPPED),
+)
+_PIECES: Final = (
+    (Disc(diameter=16.0, thickness=5.0), 0.57),
+    (Barrel(diameter=11.0, length=9.0), 0.83),
+    (Turned(profile=((0.0, 4.0), (-5.0, 5.5), (-10.0, 4.0))), 0.81),
+)
+
+
+def _over_face(cutters: Sequence[Any], leaning: bool) -> tuple[Sweep, ...]:
+    """Return a ring about the middle, a chord through the edge, and a short stroke: none reaches all that another does."""
+    turn = np.linspace(0.0, 2 * math.pi, 17)
+    ring = np.stack([2.3 * np.cos(turn), 2.3 * np.sin(turn), -0.3 - 0.1 * np.cos(3 * turn)], axis=-1)
+    ways = about(np.array([[0.2, -0.1, 1.0]]), ALONG_X) if leaning else (UP, ALONG_X)
+    chord, stroke = [[-7.0, 6.1, -0.35], [7.3, 6.6, -0.2]], [[0.4, -6.2, -0.45], [0.9, -6.4, -0.45]]
+    return tuple(on_face(cutter, tip, *ways) for cutter, tip in zip(cutters, (ring, chord, stroke), strict=False))
+
+
+def _over_round(cutters: Sequence[Any], surface: Round) -> tuple[Sweep, ...]:
+    """Return a wave round the one end over the seam, a long stroke, and a short one."""
+    turn, long = np.linspace(0.3, 2 * math.pi + 0.3, 21), surface.length
+    wave = (turn, 0.2 * long + 0.4 * np.sin(3 * turn), 0.3 + 0.1 * np.cos(2 * turn))
+    stroke = ([1.0, 1.2], [0.55 * long, 0.9 * long], [0.3, 0.4])
+    short = ([4.0, 4.1], [0.7 * long, 0.75 * long], [0.45, 0.45])
+    return tuple(on_round(cutter, surface, *path) for cutter, path in zip(cutters, (wave, stroke, short), strict=False))
+
+
+def carvings_for(can: frozenset[Ability], *, lacking: bool = False) -> Iterator[tuple[str, Stock, tuple[Sweep, ...]]]:
+    """Yield carvings of three passes that need no other abilities than these, each with what it is called.
+
+    Where ``lacking``, yield instead those that need one more.
+    """
+    for piece, resolution in _PIECES:
+        stock = stock_of(piece, resolution)
+        for number, (kind, held) in enumerate(_HELD.items()):
+            cutters: list[Any] = [replace(_CUTTERS[(number + k) % len(_CUTTERS)], held=held) for k in range(3)]
+            for leaning in (False, True) if isinstance(stock.surface, Face) else (False,):
+                on_it = _over_face(cutters, leaning) if isinstance(stock.surface, Face) else _over_round(cutters, stock.surface)
+                if (needs(stock, on_it) <= can) is not lacking:
+                    yield f"{piece.form}, {kind}{', leaning' if leaning else ''}", stock, on_it
