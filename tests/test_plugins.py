@@ -454,7 +454,7 @@ class TestInside:
         assert {kind: sorted(inside.kinds(kind)) for kind in ("cam", "follower", "chuck", "cutter", "piece")} == {
             "cam": ["eccentric", "law", "scallop", "wave"],
             "follower": ["flat", "knife", "roller"],
-            "chuck": ["eccentric", "oval", "plain"],
+            "chuck": ["dome", "eccentric", "oval", "plain", "straight-line"],
             "cutter": ["ball", "flat", "pen", "profile", "round-nosed", "vee"],
             "piece": ["barrel", "disc", "turned"],
         }
@@ -478,7 +478,8 @@ class TestInside:
     def test_an_unknown_name_is_answered_with_the_nearest_and_all_that_are_installed(self, inside):
         with pytest.raises(UnknownNameError) as chuck:
             inside.part("chuck", "ovla")
-        assert str(chuck.value) == "no chuck is called 'ovla'; did you mean 'oval'?; installed: eccentric, oval, plain"
+        known = "dome, eccentric, oval, plain, straight-line"
+        assert str(chuck.value) == f"no chuck is called 'ovla'; did you mean 'oval'?; installed: {known}"
         with pytest.raises(UnknownNameError) as target:
             inside.target("plan")
         assert str(target.value) == "no target is called 'plan'; installed: 3mf, csv, page, png, relief, rs274, stl, svg, text"

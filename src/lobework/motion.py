@@ -87,8 +87,8 @@ class Motion:
 
     @property
     def level(self) -> bool:
-        """Whether the tip keeps one depth in the work all through the pass."""
-        return self.still is not None and not self.endways and not self.cut.travel[2]
+        """Whether the tip keeps one place along the spindle all through the pass."""
+        return not self.endways and not self.cut.travel[2]
 
     def displaced(self, pushes: tuple[Push, ...], u: Array) -> Array:
         """Return what several pushes on one motion come to, mm, at (n,) turns."""
@@ -204,7 +204,7 @@ def _still(lathe: Lathe) -> Still | None:
     motions = (mounted.chuck.motions(np.zeros(1)) for mounted in lathe.chucks)
     standing = reduce(Rigid.__matmul__, motions, Rigid.still())
     rotation, (x, y, z) = standing.rotation[0], standing.shift[0]
-    if rotation[2, 2] != 1.0:
+    if rotation[2, 2] < 0 or rotation[2, :2].any() or rotation[:2, 2].any():
         return None
     return Still(math.atan2(rotation[1, 0], rotation[0, 0]), complex(x, y), float(z))
 

@@ -1,4 +1,4 @@
-"""Oval and eccentric chucks against Cayley's equations and Ibbetson's printed settings."""
+"""Chucks against Cayley's and Blake's curves, Ibbetson's printed settings, and what each is for."""
 
 from __future__ import annotations
 
@@ -7,13 +7,19 @@ from math import hypot, pi
 import numpy as np
 import pytest
 from hypothesis import given
+from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
-from lobework.chuck import EccentricChuck, Oval
+from lobework.cam import Wave
+from lobework.chuck import Dome, EccentricChuck, Oval, StraightLine
+from lobework.drive import Drive
+from lobework.follower import Knife
+from lobework.motion import motion_of
 from lobework.passes import Pass, cuts_of
 from lobework.slide import At
 from lobework.trace import trace
-from tests.strategies import cut_on, fixed, numbers, on_work
+from lobework.units import Phase
+from tests.strategies import cut_on, fixed, numbers, on_work, sliding
 
 
 def half_axes(path):
@@ -59,6 +65,82 @@ def test_table_of_ovals(c, throw, b, long, short, area):
     path = on_work(trace(cut_on(fixed(Oval(throw=throw)), at=At(x=c, y=b)), chord=1e-5))
     enclosed = abs(np.sum((path[:-1].conj() * path[1:]).imag)) / 2
     assert 0 <= area * pi - enclosed <= 2 / 3 * 1.1e-5 * 2 * pi * long
+
+
+def test_a_hypotrochoid_of_ten_and_five_is_the_oval_of_six_and_four():
+    """A circle of 5 rolling in one of 10, the pencil 1 from its centre, draws an ellipse with half axes 5 + 1 and 5 - 1
+    (Lawrence, *A Catalog of Special Plane Curves*, 1972, pp. 165-168): the oval chuck's, thrown 2, the cutter at 4 or 6."""
+    t = 2 * pi * np.arange(64) / 64
+    hypotrochoid = (10 - 5) * np.exp(1j * t) + 1 * np.exp(-1j * (10 - 5) / 5 * t)
+    assert half_axes(oval_path(6, 0, 2)) == pytest.approx((6, 4), abs=1e-12)
+    assert_allclose(oval_path(4, 0, 2, ring=180), np.conj(hypotrochoid), rtol=0, atol=1e-12)
+
+
+phase_of_a_ring = st.fractions(-1, 1, max_denominator=96).map(Phase)
+
+
+def moving(c, b, lam, **ring):
+    return on_work(cut_on(fixed(Oval(swing_phase=lam, **ring)), at=At(x=c, y=b)), np.arange(240) / 240)
+
+
+@given(k=numbers(0.0, 20.0), c=numbers(-40.0, 40.0), b=numbers(-40.0, 40.0), lam=phase_of_a_ring)
+def test_a_ring_that_goes_to_and_fro_cuts_cayley_s_equations(k, c, b, lam):
+    """Cayley 1872 (Papers VIII, p. 153): a = k cos(t + lambda) in place of a; his Oy runs the other way from ours."""
+    t = 2 * pi * np.arange(240) / 240
+    x = b * np.sin(t) + (c - k * np.cos(t + lam.in_radians())) * np.cos(t)
+    y = -b * np.cos(t) + c * np.sin(t)
+    assert_allclose(moving(c, b, lam, throw=0.0, swing=k), x - 1j * y, rtol=0, atol=1e-12)
+
+
+def fits(path, degree):
+    """How far the path is from every curve of this degree: the least singular value of its monomials, against the largest."""
+    x, y = path.real / np.abs(path).max(), path.imag / np.abs(path).max()
+    powers = [x**p * y**q for p in range(degree + 1) for q in range(degree + 1 - p)]
+    found = np.linalg.svd(np.stack(powers, axis=-1), compute_uv=False)
+    return found[-1] / found[0]
+
+
+@pytest.mark.parametrize(("c", "b", "k", "lam"), [(20, 3, 8, "0.1 turn"), (15, -6, 5, "1/3 turn"), (9, 2, 12, "-40 deg")])
+def test_what_it_cuts_are_quartics_and_no_curves_of_less(c, b, k, lam):
+    """The title of Cayley's paper: certain quartic curves."""
+    path = moving(c, b, Phase.of(lam), throw=0.0, swing=k)
+    assert fits(path, 4) < 1e-13
+    assert fits(path, 3) > 1e-4
+    assert fits(moving(c, b, Phase(), throw=7.0), 2) < 1e-13
+
+
+@given(throw=numbers(0.5, 20.0), c=numbers(-40.0, 40.0), b=numbers(-40.0, 40.0))
+def test_a_ring_that_stands_still_cuts_the_plain_oval(throw, c, b):
+    still = moving(c, b, Phase.of("1/3 turn"), throw=throw, swing=0.0, swings="5/7")
+    assert np.array_equal(still, on_work(cut_on(fixed(Oval(throw=throw)), at=At(x=c, y=b)), np.arange(240) / 240))
+
+
+def on_the_bench(chuck, point, count=64):
+    """Where a pencil fixed to the work marks the bench: complex, over one turn."""
+    u = np.arange(count) / count
+    x, y, _ = motion_of(cut_on(fixed(chuck))).work(u).apply(np.array([point.real, point.imag, 0.0])).T
+    return x + 1j * y
+
+
+@given(throw=numbers(0.1, 20.0), x=numbers(-40.0, 40.0), y=numbers(-40.0, 40.0))
+def test_a_pencil_fixed_to_the_work_marks_a_limacon_on_the_bench(throw, x, y):
+    """E. M. Blake, "The Ellipsograph of Proclus" (1900): every point of the fixed plane traces a limacon on the moving one.
+
+    z = B e^(it) + A e^(2it) is a limacon (A and B any complex numbers); here A is half the throw, B the pencil's place.
+    """
+    parts = np.fft.fft(on_the_bench(Oval(throw=throw), complex(x, y))) / 64
+    assert np.abs(np.delete(parts, [0, 1, 2])).max() < 1e-12 * (1 + np.abs(parts).max())
+    assert (abs(parts[1]), abs(parts[2])) == pytest.approx((abs(complex(x, y)), throw / 2), abs=1e-12)
+
+
+@pytest.mark.parametrize(("b", "a"), [(4.0, 2.0), (10.0, 10.0), (7.0, 12.0)])
+def test_the_limacon_of_a_pencil_on_the_slide_s_line(b, a):
+    """r = b + a cos about the spindle's axis; half the integral of r^2 is pi (b^2 + a^2 / 2): 18 pi for 4 and 2."""
+    z = on_the_bench(Oval(throw=a), complex(b), count=720)
+    theta = 2 * pi * np.arange(720) / 720
+    assert_allclose(z * np.exp(-1j * theta), b + a * np.cos(theta), rtol=0, atol=1e-12)
+    assert np.mean(np.abs(z) ** 2) * pi == pytest.approx(pi * (b**2 + a**2 / 2), rel=1e-13)
+    assert (b, a) != (4.0, 2.0) or np.mean(np.abs(z) ** 2) * pi == pytest.approx(18 * pi)
 
 
 def centre_and_radius(path):
@@ -132,3 +214,39 @@ def test_sum_and_difference_of_two_throws_are_half_axes_of_the_oval_of_centres(t
 def test_shift_carries_a_circle_off_centre_by_just_that():
     centre, radius = centre_and_radius(on_work(trace(cut_on(fixed(EccentricChuck(shift=7.0)), at=At(x=3.0, y=4.0)))))
     assert (abs(centre), radius) == pytest.approx((7, hypot(3, 4)), abs=1e-12)
+
+
+@given(per_turn=numbers(-20.0, 20.0), way=numbers(-180.0, 180.0), index=phase_of_a_ring, start=numbers(-10.0, 10.0))
+def test_a_straight_line_chuck_lays_a_rosette_s_waves_along_a_line(per_turn, way, index, start):
+    """From its definition: seen from work that does not turn, the slide's way and the headstock's wave and nothing else."""
+    line = StraightLine(per_turn=per_turn, travel=60.0, start=start, direction_deg=way, index=index)
+    drive = Drive(Wave(lobes=8, base_radius=60.0, rise=2.0), follower=Knife())
+    u = np.linspace(0, 2, 301)
+    wave = -(1 + np.cos(8 * 2 * pi * u))
+    laid = (3.0 + 1j - wave - np.exp(1j * np.radians(way)) * (start + per_turn * u)) * np.exp(-1j * index.in_radians())
+    cut = cut_on(sliding(line), drive, turns=2, at=At(x=3.0, y=1.0))
+    assert_allclose(on_work(cut, u), laid, rtol=0, atol=1e-9)
+
+
+def test_without_a_rosette_it_is_a_straight_line_of_so_much_a_turn():
+    path = on_work(trace(cut_on(fixed(StraightLine(per_turn=7.0, travel=30.0)), turns=3, at=At(x=5.0))))
+    assert np.ptp(path.real) < 1e-12
+    assert np.ptp(path.imag) == pytest.approx(21.0, abs=1e-12)
+
+
+@given(tilt=numbers(-100.0, 100.0), radius=numbers(5.0, 40.0), index=phase_of_a_ring)
+def test_a_dome_stays_where_it_is_however_it_is_tilted_about_its_centre(tilt, radius, index):
+    """A sphere looks alike from all sides: with the axis as far behind as its radius, its centre does not move, and the cutter
+    at its rim cuts the place whose latitude the tilt brings round."""
+    dome = Dome(tilt_deg=tilt, behind=radius, index=index)
+    motion = motion_of(cut_on(fixed(dome), turns=0, at=At(x=radius, z=-radius)))
+    centre = np.array([[0.0, 0.0, -radius]])
+    assert_allclose(motion.work(np.zeros(1)).apply(centre), centre, rtol=0, atol=1e-12)
+    (cut,) = motion.place(np.zeros(1)) - centre
+    assert np.linalg.norm(cut) == pytest.approx(radius, abs=1e-12)
+    assert cut[2] == pytest.approx(radius * np.sin(np.radians(tilt)), abs=1e-12)
+
+
+def test_a_dome_tilted_square_shows_its_axis_to_the_cutter_at_the_side():
+    axis = motion_of(cut_on(fixed(Dome(tilt_deg=90.0, behind=12.0)), turns=0)).work(np.zeros(1)).rotation[0] @ [0, 0, 1]
+    assert axis == pytest.approx([1, 0, 0], abs=1e-15)
