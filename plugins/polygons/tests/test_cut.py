@@ -1,4 +1,4 @@
-"""Cut on a lathe that ships: with a knife on the cam, and the cutter as far out as the cam's least radius, the cam itself appears."""
+"""Cut on a lathe that ships: with a knife on it, and the cutter as far out as its least radius, the cam itself appears."""
 
 from math import pi
 

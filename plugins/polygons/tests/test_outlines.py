@@ -1,5 +1,6 @@
 """The outlines of the cams against what geometry books say of polygons and of figures of constant width."""
 
+from itertools import pairwise
 from math import cos, inf, pi, sin, sqrt, tan
 
 import numpy as np
@@ -24,7 +25,7 @@ def length_and_area(cam):
     edges = np.append(starts, starts[0] + 2 * pi / cam.lobes)
     nodes, weights = np.polynomial.legendre.leggauss(80)
     length = area = 0.0
-    for a, b in zip(edges[:-1], edges[1:], strict=True):
+    for a, b in pairwise(edges):
         psi = (a + b) / 2 + (b - a) / 2 * nodes
         radius, slope = outline(cam, psi), cam.slope_at(psi)
         length += (b - a) / 2 * (weights * np.hypot(radius, slope)).sum()

@@ -1,0 +1,196 @@
+"""The plot read back: true size, the right pens, and little way through the air."""
+
+from itertools import pairwise
+from math import hypot
+
+import numpy as np
+import pytest
+from lobework_plotter import TARGET, read, render
+
+from lobework import InputError, read_job
+from lobework.drawing import Drawing, Figure, Layer, Stroke
+
+UNIT = 0.025
+"""mm. Hewlett-Packard, HP 7550A Graphics Plotter Interfacing and Programming Manual, 1986."""
+
+JOB = """
+title = "Trial"
+units = "{units}"
+lathe = "sliding-bench"
+piece = {{ form = "disc", diameter = {size}, thickness = {rise} }}
+cutter = {{ kind = "pen", line = "0.3 mm" }}
+
+[[pass]]
+at = {{ x = {out} }}
+[[pass.cam]]
+shape = "wave"
+lobes = 7
+base_radius = {base}
+rise = {rise}
+follower = {{ kind = "roller", radius = {nose} }}
+[pass.series]
+count = 5
+each = {{ x = {step}, phase = "1/9 lobe" }}
+
+[[pass]]
+at = {{ x = {round} }}
+"""
+IN_MM = {"units": "mm", "size": 76.2, "out": 25.4, "base": 63.5, "rise": 3.175, "nose": 3.175, "step": -1.905, "round": 31.75}
+IN_INCHES = {
+    "units": "inch",
+    "size": 3,
+    "out": 1,
+    "base": 2.5,
+    "rise": 0.125,
+    "nose": "'1/8 in'",
+    "step": -0.075,
+    "round": "'1 1/4 in'",
+}
+
+
+def job(tmp_path, **settings):
+    path = tmp_path / f"{settings['units']}.toml"
+    path.write_text(JOB.format(**settings), encoding="utf-8")
+    return read_job(path)
+
+
+def sheet(*layers, title="Lid"):
+    """A drawing of strokes alone: one layer a pen."""
+    figures = [Layer(f"pass-{number}", "", (Figure("", tuple(strokes)),)) for number, strokes in enumerate(layers, 1)]
+    return Drawing(
+        title=title, says="", left=0.0, top=0.0, width=1.0, height=1.0, layers=tuple(figures), lines=(), words=(), bar=50.0
+    )
+
+
+def line(*points, **how):
+    return Stroke(np.array(points, dtype=float), 0.3, **how)
+
+
+def of_pass(file, number):
+    """The lines of a pass, from 1; at 0, those of the sheet."""
+    return read(file)[number][1]
+
+
+def test_a_circle_of_40_mm_spans_1600_units(tmp_path):
+    """Turned on the lathe, traced, drawn and read back."""
+    circle = job(tmp_path, **{**IN_MM, "round": 20})
+    (drawn,) = of_pass(render(circle.trace().drawing()), 2)
+    assert (np.ptp(drawn, axis=0) / UNIT).round(9).tolist() == [1600, 1600]
+    assert np.abs(np.hypot(*(drawn - (drawn.min(axis=0) + 20)).T) - 20).max() <= UNIT / 2 * 2**0.5 + 0.002
+
+
+def test_every_point_lies_within_half_a_unit(tmp_path):
+    """Which point of the plot is the work's middle is known from the outline, a circle of which the size is known."""
+    drawing = job(tmp_path, **IN_MM).trace().drawing()
+    (_, on_sheet), *passes = read(render(drawing))
+    outline = max(on_sheet, key=len)
+    middle = np.round((outline.max(axis=0) + outline.min(axis=0)) / 2 / UNIT) * UNIT
+    for layer, (_, lines) in zip(drawing.layers, passes, strict=True):
+        drawn = np.concatenate(lines) - middle
+        for stroke in (stroke for figure in layer.figures for stroke in figure.strokes):
+            apart = np.abs(drawn[:, None] - stroke.points[None, ::7]).max(axis=2).min(axis=0)
+            assert apart.max() <= UNIT / 2 + 1e-9
+
+
+def test_the_same_job_in_inches_gives_the_same_file(tmp_path):
+    mm, inches = (render(job(tmp_path, **settings).trace().drawing()) for settings in (IN_MM, IN_INCHES))
+    assert mm == inches
+
+
+def test_one_pass_one_pen_and_round_again_after_the_eighth():
+    layers = [[line((0, k), (10, k))] for k in range(11)]
+    (_, sheet_lines), *passes = read(render(sheet(*layers)))
+    assert [pen for pen, _ in passes] == [1, 2, 3, 4, 5, 6, 7, 8, 1, 2, 3]
+    levels = np.array([line[0, 1] for _, (line,) in passes])
+    assert levels - levels[0] == pytest.approx(range(11))
+    assert sheet_lines
+
+
+def test_every_line_is_drawn_once_and_the_pen_s_way_through_the_air_is_short():
+    """Rows drawn from left to right, two hundred in a shuffled order: a pen that turns at each end goes little in the air."""
+    rows = np.random.default_rng(7).permutation(200)
+    file = render(sheet([line((0, row * 0.5), (60, row * 0.5)) for row in rows]))
+    drawn = of_pass(file, 1)
+    low = min(points[:, 1].min() for points in drawn)
+    assert sorted(round((points[0, 1] - low) * 2) for points in drawn) == list(range(200))
+    air = sum(hypot(*(after[0] - before[-1])) for before, after in pairwise(drawn))
+    as_given = sum(hypot(60, (b - a) * 0.5) for a, b in pairwise(rows))
+    assert air < as_given / 20
+
+
+def test_a_closed_line_is_begun_where_the_pen_comes_to_it():
+    turn = np.linspace(0, 2 * np.pi, 361)
+    ring = [line(*(radius * np.stack([np.cos(turn), np.sin(turn)], axis=-1))) for radius in (10.0, 11.0, 12.0)]
+    drawn = of_pass(render(sheet(ring)), 1)
+    assert [np.abs(points[0] - points[-1]).max() for points in drawn] == [0, 0, 0]
+    assert all(np.abs(after[0] - before[-1]).max() < 1.05 for before, after in pairwise(drawn))
+
+
+def test_a_stroke_that_is_closed_comes_back_to_its_beginning():
+    (square,) = of_pass(render(sheet([line((0, 0), (10, 0), (10, 10), (0, 10), closed=True)])), 1)
+    assert np.abs(np.diff(square, axis=0)).sum() == pytest.approx(40)
+
+
+def test_the_cutter_s_way_through_air_is_not_drawn():
+    (drawn,) = of_pass(render(sheet([line((0, 0), (10, 0)), line((10, 0), (10, 30), ink="air")])), 1)
+    assert np.ptp(drawn, axis=0) == pytest.approx([10, 0])
+
+
+def test_a_point_is_a_dot():
+    (dot,) = of_pass(render(sheet([line((3, 4), (3, 4))])), 1)
+    assert (dot[0] == dot[-1]).all()
+
+
+def test_the_scale_bar_is_20_mm_long_and_the_corners_are_marked_first():
+    lines = of_pass(render(sheet([line((0, 0), (80, 50))])), 0)
+    corners = np.concatenate(lines[:4])
+    assert all(len(mark) == 3 for mark in lines[:4])
+    assert np.ptp(corners, axis=0) == pytest.approx([80, 50 + 15])
+    assert corners.min() == 0
+    assert np.ptp(lines[4], axis=0) == pytest.approx([20, 0])
+
+
+def test_nothing_lies_beyond_the_marks(tmp_path):
+    lines = [line for _, lines in read(render(job(tmp_path, **IN_MM).trace().drawing())) for line in lines]
+    marked, rest = np.concatenate(lines[:4]), np.concatenate(lines[4:])
+    assert (rest.min(axis=0) >= marked.min(axis=0)).all()
+    assert (rest.max(axis=0) <= marked.max(axis=0)).all()
+
+
+def test_a_title_is_written_in_letters_that_every_plotter_has():
+    file = render(sheet([line((0, 0), (80, 0))], title="Große Dosé\x03\n\u00d7 ;2"))
+    assert b"LBGro?e Dose? ? ;2\x03" in file
+    assert file.isascii()
+    assert file.count(b"\x03") == 2
+
+
+def test_a_long_title_is_broken_into_lines_that_fit():
+    file = render(sheet([line((0, 0), (80, 0))], title="wave rings, their crests leaning, " * 4))
+    labels = [each.partition(b"\x03")[0] for each in file.split(b"LB")[1:]]
+    assert all(len(each) * 2.25 <= 80 for each in labels)
+    assert b" ".join(reversed(labels[1:])).count(b"wave rings") == 4
+
+
+def test_a_plot_beyond_a_plotter_s_numbers_is_refused():
+    render(sheet([line((0, 0), (819, 0))]))
+    with pytest.raises(InputError) as refused:
+        render(sheet([line((0, 0), (900, 0))]))
+    assert str(refused.value) == ("the plot is 900 by 15 mm; a plotter counts to 819.175 mm either way: plot a smaller piece")
+
+
+def test_long_lines_are_written_in_short_pieces():
+    x = np.linspace(0, 100, 1001)
+    file = render(sheet([line(*np.stack([x, np.sin(x)], axis=-1))]))
+    assert max(map(len, file.splitlines())) < 600
+    assert len(of_pass(file, 1)) == 1
+
+
+def test_the_file_is_the_same_each_time(tmp_path):
+    drawing = job(tmp_path, **IN_MM).trace().drawing()
+    assert TARGET.render(drawing) == TARGET.render(drawing)
+
+
+@pytest.mark.parametrize("file", [b"PU0,0", b"XX0;", b"SP1;PU40000,0;", b"SP1;PU1;"])
+def test_the_reader_takes_nothing_that_it_does_not_know(file):
+    with pytest.raises(ValueError, match=r"no instruction|beyond|known here|zip"):
+        read(file)

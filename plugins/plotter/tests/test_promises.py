@@ -1,0 +1,50 @@
+"""The target keeps every promise of a target, and what its pages say is so."""
+
+import doctest
+import re
+from pathlib import Path
+
+import lobework_plotter
+import pytest
+
+from lobework import read_job
+from lobework.plugins import installed
+
+FOLDER = Path(__file__).parents[1]
+JOBS = re.findall(r"```toml\n(.*?)```", (FOLDER / "README.md").read_text(encoding="utf-8"), re.DOTALL)
+EXAMPLES = sorted((FOLDER / "examples").glob("*.toml"))
+
+
+@pytest.mark.lobework("plotter")
+def test_the_target_keeps_its_promises(promise):
+    promise.hold()
+
+
+def test_examples_in_docstrings():
+    assert doctest.testmod(lobework_plotter).attempted > 0
+    assert doctest.testmod(lobework_plotter).failed == 0
+
+
+def test_what_is_installed_is_what_is_tried():
+    record = next(record for record in installed().loaded if record.name == "plotter")
+    assert (record.package, record.offers) == ("lobework-plotter", (("target", "plotter"),))
+
+
+@pytest.mark.parametrize("number", range(len(JOBS)))
+def test_the_job_of_the_readme_can_be_cut(number, tmp_path):
+    (tmp_path / "readme.toml").write_text(JOBS[number], encoding="utf-8")
+    sound(read_job(tmp_path / "readme.toml"))
+
+
+@pytest.mark.parametrize("path", EXAMPLES, ids=lambda path: path.stem)
+def test_an_example_can_be_cut(path):
+    sound(read_job(path))
+
+
+def sound(job):
+    found = [str(finding) for finding in job.check()]
+    assert not [each for each in found if not each.startswith("note")], found
+    drawing = job.trace().drawing()
+    _, *passes = lobework_plotter.read(installed().target("plotter").render(drawing))
+    assert len(passes) == len(drawing.layers)
+    assert all(lines for _, lines in passes)
