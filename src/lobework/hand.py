@@ -90,6 +90,8 @@ def show(value: Any, measure: Measure | None = None, units: LengthUnit = "mm", l
         return show_pairs(value, units)
     if measure is not None:
         return show_length(value, units) if measure.takes_bare else measure.show(value)
+    if isinstance(value, bool):
+        return "yes" if value else "no"
     if isinstance(value, float):
         return format_number(value, 6)
     return format_ratio(value) if isinstance(value, Fraction) else str(value)
@@ -133,7 +135,8 @@ def show_ratio(ratio: Fraction) -> str:
 def settings_of(part: Any, units: LengthUnit = "mm", lobes: int | None = None) -> list[tuple[str, str]]:
     """Return every setting of a part, as its name and what to set it to, from the part's own fields.
 
-    A part within the part, such as what holds a cutter, is left out where it is the usual one; so is a travel without end.
+    A part within the part, such as what holds a cutter, is left out where it is the usual one; so is a travel without end. Of
+    a list of parts, such as the stages of a chuck, each one's settings are said with its number.
 
     >>> from lobework.chuck import EccentricChuck
     >>> from lobework.screw import Screw
@@ -146,7 +149,17 @@ def settings_of(part: Any, units: LengthUnit = "mm", lobes: int | None = None) -
         plain_name(each.name) for each in fields(part) if _is_part(each.default) and getattr(part, each.name) == each.default
     }
     said = [(name, value, mark) for name, value, mark in found if value not in ("", (), None, math.inf) and name not in usual]
-    return [(name, show(value, mark, units, lobes)) for name, value, mark in said]
+    return [row for name, value, mark in said for row in _rows(name, value, mark, units, lobes)]
+
+
+def _rows(name: str, value: Any, mark: Measure | None, units: LengthUnit, lobes: int | None) -> list[tuple[str, str]]:
+    """Return what is said of one setting: itself, or everything of each part in a list of them."""
+    if not isinstance(value, tuple) or not all(is_dataclass(each) for each in value):
+        return [(name, show(value, mark, units, lobes))]
+    one = name.removesuffix("s")
+    return [
+        (f"{one} {number} {inner}", shown) for number, each in enumerate(value, 1) for inner, shown in settings_of(each, units)
+    ]
 
 
 def _is_part(value: Any) -> bool:
