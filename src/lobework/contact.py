@@ -17,7 +17,7 @@ from lobework.kinds import Cam, Follower
 from lobework.rigid import Array
 from lobework.tolerances import BRIDGE_RAD, TABLE_MM
 
-__all__ = ["Bridge", "Lift", "largest_roller", "lift_of", "pressure_angle"]
+__all__ = ["Bridge", "Lift", "largest_roller", "lift_of", "pressure_angle", "touch_at"]
 
 _SCAN: Final = 192
 _TRIALS: Final = 16

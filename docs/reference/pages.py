@@ -1,0 +1,454 @@
+"""Write the reference from the library itself: what is on the shelf, the hooks, and every public module.
+
+Nothing here lists parts, hooks or modules by name: what is added appears by itself.
+"""
+
+import ast
+import dataclasses
+import importlib
+import inspect
+import math
+import pkgutil
+import re
+from functools import cache
+from pathlib import Path
+from typing import get_args
+
+import parts as pictures
+from sphinx.addnodes import pending_xref
+
+import lobework
+from lobework import hookspecs, plugins
+from lobework.holder import HOLDERS
+from lobework.jobfile.tables import part_keys
+from lobework.kinds import measures
+
+DOCS = Path(__file__).parents[1]
+MADE = DOCS / "reference" / "made"
+
+OPENINGS = {
+    "cam": '[[pass.cam]]\nshape = "{}"',
+    "follower": 'follower = {{ kind = "{}" }}',
+    "chuck": '[[chuck]]\nkind = "{}"',
+    "cutter": '[cutter]\nkind = "{}"',
+    "piece": '[piece]\nform = "{}"',
+    "holder": 'held = {{ kind = "{}" }}',
+}
+"""How a job file begins the table of a part."""
+
+TITLES = {
+    "cam": "Discs with a waved edge or face that move the headstock. A cam is drawn with a roller resting on its highest lobe.",
+    "follower": "What bears on the cam.",
+    "chuck": "What stands between spindle and work. Each is drawn by what it makes of a ring, or of a ring indexed on.",
+    "cutter": "What leaves a line or a groove.",
+    "piece": "The work.",
+    "holder": "What holds the cutter: a cutter's setting ``held``.",
+    "backend": "Ways of carving.",
+    "target": "Files that can be written for a job.",
+    "check": "What looks for trouble before wood is cut.",
+}
+
+
+def title(text, under="="):
+    """Return a heading."""
+    return f"{text}\n{under * max(len(text), 3)}\n\n"
+
+
+def indented(text, by="   "):
+    """Return text moved in."""
+    return "\n".join(f"{by}{line}".rstrip() for line in text.splitlines())
+
+
+def directive(name, argument, *body, **options):
+    """Return a directive with its options and what stands in it."""
+    given = "".join(f"   :{key.replace('_', '-')}: {value}\n" for key, value in options.items())
+    return f".. {name}:: {argument}\n{given}\n" + "".join(f"{indented(each)}\n\n" for each in body)
+
+
+def table(heads, rows, widths):
+    """Return a table whose cells may be empty."""
+    lines = []
+    for row in (heads, *rows):
+        for place, cell in enumerate(row):
+            lines.append(f"{'  -' if place else '* -'} {cell}".rstrip())
+    return directive("list-table", "", "\n".join(lines), header_rows=1, widths=widths, **{"class": "settings"})
+
+
+def code(text):
+    """Return text as it is typed."""
+    return f"``{text}``" if text else ""
+
+
+@cache
+def shelf():
+    """Return what is installed now."""
+    return plugins.installed()
+
+
+@cache
+def samples():
+    """Return one of each thing, as each plugin gives it to be tried with, by kind and name."""
+    given = [each for record in shelf().loaded for each in shelf().samples(record.name)]
+    return {(each.kind, each.name): each.part for each in reversed(given)}
+
+
+def shown_default(field, mark):
+    """Return a field's default as a job file would have it, or nothing where it must be given."""
+    if field.default is dataclasses.MISSING and field.default_factory is dataclasses.MISSING:
+        return ""
+    value = field.default if field.default_factory is dataclasses.MISSING else field.default_factory()
+    if value is None:
+        return "none"
+    if dataclasses.is_dataclass(value) and hasattr(value, "kind"):
+        return code(f'{{ kind = "{value.kind}" }}')
+    if value == () or value == math.inf:
+        return "none" if value == () else "without end"
+    return code(mark.show(value) if mark else f'"{value}"' if isinstance(value, str) else str(value).lower())
+
+
+def settings(part):
+    """Return the table of a part's settings, from its fields, as job files write them."""
+    keys, marks = part_keys(part), measures(part)
+    made = [each for each in dataclasses.fields(part) if each.init]
+    rows = [
+        (code(key), held.says.replace("'", '"'), shown_default(field, marks[field.name]), held.about)
+        for field, (key, held) in zip(made, keys.items(), strict=True)
+    ]
+    return table(("setting", "may be", "unless given", "what it is"), rows, "16 34 16 34") if rows else "It has no settings.\n\n"
+
+
+def sections(thing):
+    """Return a docstring's sections by their headings; what stands before the first has none."""
+    opening, *rest = re.split(r"^(\w+)\n-{3,}\n", inspect.getdoc(thing) or "", flags=re.MULTILINE)
+    return {"": opening, **dict(zip(rest[::2], rest[1::2], strict=True))}
+
+
+def prose(thing):
+    """Return what a docstring says of a part besides its parameters and examples."""
+    said = sections(thing)
+    words = re.sub(r"^>>>.*?(\n\n|\Z)", "", said[""], flags=re.MULTILINE | re.DOTALL)
+    source = said.get("References", "")
+    return f"{words.strip()}\n\n" + (f"Source: {source.strip()}\n\n" if source else "")
+
+
+def figure(kind, name):
+    """Return the picture of a part, to stand in the page itself."""
+    drawn = pictures.picture(kind, name, samples().get((kind, name)))
+    anchor = re.sub(r"\W+", "-", f"picture-{kind}-{name}")
+    return directive("raw", "html", f'<figure class="part" id="{anchor}">{drawn}</figure>')
+
+
+def home(thing):
+    """Return where a thing of Python is documented, or its name where that is a plugin's."""
+    full = f"{thing.__module__}.{thing.__qualname__}"
+    return f":py:obj:`~{full}` in ``{thing.__module__}``" if thing.__module__.startswith("lobework.") else code(full)
+
+
+def part_section(kind, name, part):
+    """Return all that a user of a part wants to know."""
+    return (
+        f".. _part-{kind}-{re.sub(r'[^a-z0-9]+', '-', name.lower())}:\n\n"
+        + title(name, "-")
+        + directive("py:currentmodule", part.__module__)
+        + prose(part)
+        + (figure(kind, name) if kind in ("cam", "chuck") else "")
+        + directive("code-block", "toml", OPENINGS[kind].format(name))
+        + settings(part)
+        + f"In Python: {home(part)}.\n\n"
+    )
+
+
+def kind_page(kind, known):
+    """Return the page of one kind of part."""
+    sections = [part_section(kind, name, part) for name, part in known.items()]
+    return title(f"{kind.capitalize()}s") + f"{TITLES[kind]}\n\n" + "".join(sections)
+
+
+def plain_page(kind, rows, heads, widths):
+    """Return the page of things that have no settings."""
+    return title(f"{kind.capitalize()}s") + f"{TITLES[kind]}\n\n" + table(heads, rows, widths)
+
+
+def target_page():
+    """Return the page of the files that can be written."""
+    rows = [
+        (code(name), code(each.file), each.shows, each.says, code(f"pip install '{each.needs[1]}'" if each.needs else ""))
+        for name, each in shelf().targets().items()
+    ]
+    return plain_page("target", rows, ("name", "file", "shows", "what it is for", "needs"), "12 18 12 36 22")
+
+
+def backend_page():
+    """Return the page of the ways of carving."""
+    rows = [(code(name), each.says, ", ".join(sorted(each.can))) for name, each in shelf().backends().items()]
+    return plain_page("backend", rows, ("name", "what it is for", "can carve"), "16 44 40")
+
+
+def check_page():
+    """Return the page of the checks."""
+    rows = [
+        (code(each.__name__), (inspect.getdoc(each) or "").partition("\n\n")[0].replace("\n", " ")) for each in shelf().checks()
+    ]
+    return plain_page("check", rows, ("name", "what it says"), "30 70")
+
+
+def hooks():
+    """Return the hooks in the order in which they stand in their module."""
+    return [hook for hook in vars(hookspecs).values() if hasattr(hook, "lobework_spec")]
+
+
+def promised(hook):
+    """Return what a hook's things promise: the class that its annotation names."""
+    (inner,) = re.findall(r"list\[(?:type\[)?(\w+)", str(inspect.signature(hook).return_annotation))
+    for line in inspect.getsource(hookspecs).splitlines():
+        if found := re.fullmatch(r"\s*from (\S+) import (.*\b" + inner + r"\b.*)", line):
+            return getattr(importlib.import_module(found[1]), inner)
+    return getattr(hookspecs, inner)
+
+
+def asks(promise):
+    """Return each thing that a promise asks for: its signature, and what it must be."""
+    if dataclasses.is_dataclass(promise):
+        told = re.findall(r"^(\S.*)\n((?:    .*\n?)+)", sections(promise)["Parameters"], re.MULTILINE)
+        return [(code(entry), " ".join(says.split())) for entry, says in told]
+    rows = [(f"{name}: {text}", "") for name, text in inspect.get_annotations(promise).items()]
+    for name, member in vars(promise).items():
+        if isinstance(member, property):
+            rows.append((f"{name}: {inspect.signature(member.fget).return_annotation}", inspect.getdoc(member)))
+        elif inspect.isfunction(member) and (not name.startswith("_") or name == "__call__") and inspect.getdoc(member):
+            rows.append((f"{name}{written(member)}", inspect.getdoc(member)))
+    own = "|".join(name for name in vars(promise) if not name.startswith("_"))
+    full = rf":py:obj:`~{promise.__module__}.{promise.__name__}.\1`"
+    return [(code(signature), re.sub(rf"(?<!`)`({own})`(?!`)", full, " ".join((says or "").split()))) for signature, says in rows]
+
+
+def hook_page():
+    """Return the page of the hooks: each under its exact signature, with what its things promise."""
+    body = title("Hooks") + (
+        "A plugin is a module with ``lobework_contract = "
+        f"{hookspecs.CONTRACT}`` and at least one of these functions, marked :py:obj:`lobework.hookspecs.hookimpl`. "
+        "How to write one is told in :doc:`the author's guide </plugins>`.\n\n"
+    )
+    for hook in hooks():
+        promise = promised(hook)
+        body += title(hook.__name__, "-") + directive("py:currentmodule", "lobework.hookspecs")
+        body += directive("autofunction", f"lobework.hookspecs.{hook.__name__}")
+        body += f"Each keeps the promises of {home(promise)}:\n\n"
+        body += directive("py:currentmodule", promise.__module__)
+        body += table(("offers", "which must be"), asks(promise), "50 50")
+    return body
+
+
+@cache
+def modules():
+    """Return every module of the library by name."""
+    names = ["lobework", *sorted(each.name for each in pkgutil.walk_packages(lobework.__path__, "lobework."))]
+    return {name: importlib.import_module(name) for name in names}
+
+
+@cache
+def trees():
+    """Return the source of each module, read by Python's own reader."""
+    return {name: ast.parse(Path(module.__file__).read_text(encoding="utf-8")) for name, module in modules().items()}
+
+
+@cache
+def constants():
+    """Return what each module keeps under a name: how it is written, and what is said under it."""
+    found = {}
+    for name, tree in trees().items():
+        found[name] = {}
+        for node, after in zip(tree.body, [*tree.body[1:], None], strict=True):
+            if isinstance(node, ast.Assign | ast.AnnAssign) and node.value:
+                (target,) = node.targets if isinstance(node, ast.Assign) else [node.target]
+                said = isinstance(after, ast.Expr) and isinstance(after.value, ast.Constant)
+                says = inspect.cleandoc(str(after.value.value)) if said else ""
+                found[name][ast.unparse(target)] = (ast.unparse(node.value), says)
+    return found
+
+
+@cache
+def defined():
+    """Return the names that each module defines itself."""
+    made = (ast.ClassDef, ast.FunctionDef)
+    return {
+        name: {node.name for node in tree.body if isinstance(node, made)} | set(constants()[name])
+        for name, tree in trees().items()
+    }
+
+
+def public(name, module):
+    """Return a module's public names: its own, and those that it has from elsewhere with the module that defines each."""
+    given = getattr(module, "__all__", ())
+    borrowed = {}
+    for each in given:
+        if each not in defined()[name]:
+            (borrowed[each],) = (
+                other
+                for other, known in defined().items()
+                if each in known and getattr(modules()[other], each) is getattr(module, each)
+            )
+    return [each for each in given if each not in borrowed], borrowed
+
+
+def module_page(name, module):
+    """Return the page of a module."""
+    own, borrowed = public(name, module)
+    body = title(name) + directive("automodule", name, no_members="")
+    if borrowed:
+        rows = [(f":py:obj:`~{where}.{each}`", code(where)) for each, where in borrowed.items()]
+        body += table(("name", "documented in"), rows, "40 60")
+    for each in own:
+        thing = getattr(module, each)
+        if inspect.isclass(thing):
+            body += directive("autoclass", f"{name}.{each}", members="")
+        elif inspect.isroutine(inspect.unwrap(thing)):
+            body += directive("autofunction", f"{name}.{each}")
+        else:
+            value, says = constants()[name][each]
+            body += directive("py:data", each, says, **({"value": value} if len(value) < 100 else {}))
+    return body
+
+
+def example_page():
+    """Return the page of the example jobs, each as it stands."""
+    body = title("Examples") + "Jobs to make and to change: ``lobework make FILE --into FOLDER``.\n\n"
+    for path in sorted((DOCS / "examples").iterdir()):
+        if path.suffix in (".toml", ".py"):
+            body += title(path.name, "-")
+            body += directive(
+                "literalinclude", f"/examples/{path.name}", language={".toml": "toml", ".py": "python"}[path.suffix]
+            )
+    return body
+
+
+def made():
+    """Return every page by its name under reference/made."""
+    known = {kind: shelf().kinds(kind) for kind in get_args(plugins.PartKind)}
+    known["holder"] = {each.kind: each for each in HOLDERS}
+    pages = {f"parts/{kind}s": kind_page(kind, parts) for kind, parts in known.items()}
+    pages |= {"parts/backends": backend_page(), "parts/targets": target_page(), "parts/checks": check_page()}
+    pages |= {"hooks": hook_page(), "examples": example_page()}
+    of_python = {name: module_page(name, module) for name, module in modules().items()}
+    tree = directive("toctree", "", "\n".join(of_python), maxdepth=1, titlesonly="")
+    pages["modules/index"] = title("Modules") + "Every public module and name.\n\n" + tree
+    return pages | {f"modules/{name}": text for name, text in of_python.items()}
+
+
+def write(app):
+    """Write the pages; those that have not changed are left alone, those that nothing makes are taken away."""
+    del app
+    pages = {MADE / f"{name}.rst": text for name, text in made().items()}
+    for path in MADE.rglob("*.rst"):
+        if path not in pages:
+            path.unlink()
+    for path, text in pages.items():
+        path.parent.mkdir(parents=True, exist_ok=True)
+        if not path.exists() or path.read_text(encoding="utf-8") != text:
+            path.write_text(text, encoding="utf-8")
+
+
+def linked(app, name, source):
+    """Lead links to the folder of examples to the page of them."""
+    del app, name
+    source[0] = source[0].replace("](examples/)", "](reference/made/examples.rst)")
+
+
+@cache
+def imported():
+    """Return where each module has each name from that it imports, for the type checker's eyes too."""
+    found = {}
+    for name, tree in trees().items():
+        found[name] = {
+            each.name: node.module for node in ast.walk(tree) if isinstance(node, ast.ImportFrom) for each in node.names
+        }
+    return found
+
+
+@cache
+def by_last_name():
+    """Return every public name of the library by its last part; those that several modules have are left out."""
+    found = {}
+    for name, module in modules().items():
+        for each in public(name, module)[0]:
+            found.setdefault(each, []).append(f"{name}.{each}")
+    return {last: full for last, (full, *others) in found.items() if not others}
+
+
+def full_name(target, module):
+    """Return the name under which a thing is documented, as a docstring or a signature of a module names it."""
+    where, _, last = target.rpartition(".")
+    if where in modules():
+        borrowed = public(where, modules()[where])[1]
+        return f"{borrowed[last]}.{last}" if last in borrowed else target
+    if where:
+        owner, _, rest = target.partition(".")
+        return target if owner == "lobework" else f"{full_name(owner, module)}.{rest}"
+    if last in defined().get(module, ()):
+        return f"{module}.{last}"
+    if str(imported().get(module, {}).get(target)).startswith("lobework"):
+        return full_name(f"{imported()[module][target]}.{target}", "")
+    return by_last_name().get(target, target)
+
+
+def settings_of(part):
+    """Return the names of a class's fields, which are told of together."""
+    return {each.name for each in dataclasses.fields(part)} if dataclasses.is_dataclass(part) else set()
+
+
+def named(app, doctree):
+    """Give each reference the full name of what it means; one to a setting beside it is no more than a word."""
+    del app
+    for node in doctree.findall(pending_xref):
+        target, module = node.get("reftarget", ""), node.get("py:module")
+        part = getattr(modules().get(module), node.get("py:class") or "", None)
+        if node.get("refdomain") != "py":
+            continue
+        if target in settings_of(part):
+            node["word"] = True
+        elif part is None or not hasattr(part, target):
+            node["reftarget"] = full_name(target, module)
+
+
+def elsewhere(app, env, node, contnode):
+    """Let a word pass: a setting, a type in a signature that is none of ours, and what a module keeps to itself."""
+    del app, env
+    where, _, last = node["reftarget"].rpartition(".")
+    kept = last in defined().get(where, ()) and last not in getattr(modules()[where], "__all__", ())
+    return contnode if node["reftype"] == "class" or node.get("word") or kept else None
+
+
+def written(thing):
+    """Return a signature as its author wrote it."""
+    signature = inspect.signature(thing)
+    words = [
+        each.replace(default=_Written(each.default)) if each.default is not each.empty else each
+        for each in signature.parameters.values()
+    ]
+    return re.sub(r"(: |-> )'([^']*)'", r"\1\2", str(signature.replace(parameters=words)))
+
+
+class _Written:
+    """A default value that shows itself as it is written."""
+
+    def __init__(self, value):
+        self.value = value
+
+    def __repr__(self):
+        shown = repr(self.value)
+        if dataclasses.is_dataclass(self.value) and not shown.endswith("()"):
+            whole = all(getattr(self.value, each.name) == each.default for each in dataclasses.fields(self.value))
+            return f"{type(self.value).__name__}()" if whole else shown
+        return "..." if shown.startswith("<") else shown
+
+
+def signed(app, what, name, thing, options, signature, returns):
+    """Give each signature as its author wrote it, types under the names that the source has for them."""
+    del app, name, options, returns
+    if signature is None:
+        return None
+    text = written(thing)
+    if what in ("method", "classmethod") or what == "class":
+        text = re.sub(r"^\((self|cls)(, |(?=\)))", "(", text)
+    arguments, arrow, answer = text.rpartition(" -> ")
+    return (arguments, answer) if arrow and what != "class" else (arguments or text, None)
