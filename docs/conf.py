@@ -6,8 +6,6 @@ from pathlib import Path
 
 sys.path[:0] = [str(Path(__file__).parent / folder) for folder in ("reference", "pictures")]
 
-import pages
-
 project = "lobework"
 release = metadata.version("lobework")
 project_copyright = "lobework contributors, MIT license"
@@ -67,6 +65,8 @@ html_copy_source = False
 
 def setup(app):
     """Write the pages that are made from the library itself before any is read."""
+    import pages
+
     app.connect("builder-inited", pages.write)
     app.connect("source-read", pages.linked)
     app.connect("doctree-read", pages.named)
