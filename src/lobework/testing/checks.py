@@ -1,3 +1,85 @@
 """What every check promises."""
 
 from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any, get_args
+
+from lobework.check import Finding
+from lobework.kinds import hints_of
+from lobework.testing.compare import Broken
+from lobework.testing.jobs import JOBS, traced
+from lobework.testing.promise import promised
+from lobework.testing.snapshots import Snapshot
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+
+    from lobework.passes import Cut
+    from lobework.sample import Sample
+    from lobework.trace import Trace
+
+__all__: list[str] = []
+
+
+def _looked_at() -> Iterator[tuple[str, list[Cut], Sequence[Trace]]]:
+    """Yield cuts and their traces: of every job, of one cut of each alone, and none at all."""
+    for name in JOBS:
+        traces = traced(name)
+        yield name, [each.cut for each in traces], traces
+        yield f"the last cut of {name}", [traces[-1].cut], traces[-1:]
+    yield "no cuts at all", [], ()
+
+
+def _found(check: Any, cuts: Sequence[Cut], traces: Sequence[Trace]) -> list[Finding]:
+    return list(check(cuts, traces))
+
+
+@promised(
+    "check",
+    "finds findings",
+    "What it finds is told in one line each, with its level, whatever there is to look at: no cams, no turns, nothing.",
+)
+def _finds(sample: Sample) -> int:
+    levels = get_args(hints_of(Finding)["level"])
+    cases = 0
+    for name, cuts, traces in _looked_at():
+        try:
+            found = _found(sample.part, cuts, traces)
+        except Exception as error:
+            raise Broken(f"{name}: it fails: {type(error).__name__}: {error}") from error
+        for each in found:
+            if not isinstance(each, Finding):
+                raise Broken(f"{name}: it finds {each!r}, which is not a lobework.check.Finding")
+            if each.level not in levels:
+                raise Broken(f"{name}: it finds a {each.level!r}; a level is one of {', '.join(levels)}")
+            for what in ("kind", "where", "says"):
+                text = getattr(each, what)
+                if not isinstance(text, str) or not text.strip() or len(text.splitlines()) != 1:
+                    raise Broken(f"{name}: {what} is {text!r}; it must be one line of words")
+        cases += 1 + len(found)
+    return cases
+
+
+@promised("check", "finds the same again", "Looked at again, as a list or as a tuple, the same cuts give the same findings.")
+def _again(sample: Sample) -> int:
+    cases = 0
+    for name, cuts, traces in _looked_at():
+        first = _found(sample.part, cuts, traces)
+        for again in (_found(sample.part, cuts, traces), _found(sample.part, tuple(cuts), list(traces))):
+            if again != first:
+                raise Broken(f"{name}: it finds {len(again)} things for {len(first)} the second time, or others")
+            cases += 1
+    return cases
+
+
+@promised("check", "leaves its input alone", "It changes neither the cuts nor their traces.")
+def _leaves_alone(sample: Sample) -> int:
+    cases = 0
+    for name, cuts, traces in _looked_at():
+        given = list(cuts), list(traces)
+        before = Snapshot(given)
+        for array in (array for trace in traces for array in (trace.x, trace.y)):
+            array.flags.writeable = True
+        _found(sample.part, *given)
+        cases += before.assert_unchanged(name)
+    return cases

@@ -1,3 +1,200 @@
 """What every target promises."""
 
 from __future__ import annotations
+
+import functools
+import itertools
+import math
+from dataclasses import replace
+from importlib.util import find_spec
+from typing import TYPE_CHECKING, Any, Final, get_args
+
+import numpy as np
+
+from lobework.passes import Pass
+from lobework.program import Feed, Program, Rapid, Timed
+from lobework.promises import name_of
+from lobework.slide import At
+from lobework.surface import Face
+from lobework.targets.target import Shows
+from lobework.testing.compare import Broken, assert_close
+from lobework.testing.jobs import JOBS, traced
+from lobework.testing.promise import Unjudged, promised
+from lobework.testing.snapshots import Snapshot
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+
+    from lobework.carve import Carving
+    from lobework.drawing import Drawing
+    from lobework.rigid import Array
+    from lobework.sample import Sample
+    from lobework.targets import Target
+    from lobework.trace import Trace
+    from lobework.units import LengthUnit
+
+__all__: list[str] = []
+
+_SIZE_MM: Final = 0.03
+"""How far off the size of what is in a file may be: a plotter's step and more."""
+_UNITS: Final[tuple[LengthUnit, ...]] = ("mm", "inch")
+
+
+def _ready(target: Target) -> Target:
+    """Return a target that can be tried here."""
+    if target.needs and find_spec(target.needs[0]) is None:
+        raise Unjudged(f"{target.needs[0]} is not installed here; pip install '{target.needs[1]}' brings it")
+    return target
+
+
+def _tries(target: Target) -> list[tuple[str, LengthUnit]]:
+    """Return every job that is shown, and in which unit; a carving knows none."""
+    return [(name, units) for name in JOBS for units in _UNITS if units == "mm" or target.shows != "carving"]
+
+
+@functools.cache
+def _rendered(target: Target, name: str, units: LengthUnit = "mm") -> tuple[bytes, Broken | None, int]:
+    """Return a job's file, what the target has changed of the job, if anything, and how much was looked at for that."""
+    shown = traced(name, units).shown(target.shows)
+    before = Snapshot(shown)
+    file = _bytes(target, shown, f"{name}, in {units}")
+    try:
+        return file, None, before.assert_unchanged(f"{name}, in {units}: it")
+    except Broken as changed:
+        return file, changed, 0
+
+
+def _bytes(target: Target, shown: Any, name: str) -> bytes:
+    file = target.render(shown)
+    if not isinstance(file, bytes):
+        raise Broken(f"{name}: render returned {type(file).__name__}, not the file's bytes")
+    if not file:
+        raise Broken(f"{name}: the file is empty")
+    return file
+
+
+@promised(
+    "target",
+    "writes a whole file",
+    "Every job it shows, in mm and in inches, becomes the bytes of one file, whose name stays in its folder.",
+)
+def _whole(sample: Sample) -> int:
+    target = _ready(sample.part)
+    name_of("target", target)
+    return sum(bool(_rendered(target, *each)[0]) for each in _tries(target))
+
+
+@promised(
+    "target",
+    "writes the same again",
+    "The same job, worked out anew, gives the same bytes: no date, no chance, nothing left over from another.",
+)
+def _same_again(sample: Sample) -> int:
+    target = _ready(sample.part)
+    first = {name: _rendered(target, name)[0] for name in JOBS}
+    for name in ("one ring",) if target.shows == "carving" else JOBS:
+        if _bytes(target, JOBS[name].trace().shown(target.shows), name) != first[name]:
+            raise Broken(f"{name}: the same job gives another file the second time")
+    return len(first)
+
+
+@promised("target", "shows the job", "Other jobs become other files, and so does a job whose cut is moved.")
+def _shows(sample: Sample) -> int:
+    target = _ready(sample.part)
+    files = {name: _rendered(target, name)[0] for name in JOBS}
+    moved = replace(JOBS["one ring"], passes=(Pass(name="ring", at=At(x=7.0, depth=0.4)),))
+    files["one ring, moved"] = _bytes(target, moved.trace().shown(target.shows), "one ring, moved")
+    for (one, a), (other, b) in itertools.combinations(files.items(), 2):
+        if a == b:
+            raise Broken(f"{one!r} and {other!r} become the same file")
+    return len(files)
+
+
+@promised("target", "leaves its input alone", "It changes nothing of what it shows.")
+def _leaves_alone(sample: Sample) -> int:
+    target, cases = _ready(sample.part), 0
+    for each in _tries(target):
+        _, changed, looked_at = _rendered(target, *each)
+        if changed is not None:
+            raise changed
+        cases += looked_at
+    return cases
+
+
+@promised("target", "refuses what it does not show", "Given anything but what it says that it shows, it writes no file.")
+def _refuses(sample: Sample) -> int:
+    target, cases = _ready(sample.part), 0
+    for other in get_args(Shows):
+        if other != target.shows:
+            shown = traced("one ring").shown(other)
+            try:
+                given = target.render(shown)
+            except Exception:  # noqa: BLE001  (however it is refused)
+                cases += 1
+                continue
+            raise Broken(f"it shows the {target.shows}, and given the {other} it writes {len(given)} bytes")
+    return cases
+
+
+def _path(step: Any, place: dict[str, float]) -> Iterator[dict[str, float]]:
+    """Yield where the slides go in one step of a program, and leave in ``place`` where they stand after it."""
+    if isinstance(step, Rapid | Feed):
+        place.update(step.to)
+        yield dict(place)
+    elif isinstance(step, Timed):
+        for row in step.places.tolist():
+            place.update(zip(step.letters, row, strict=True))
+            yield dict(place)
+
+
+def _of_program(program: Program) -> Array:
+    """Return (n, 3) mm: where the slides go, axes that the program does not move at zero."""
+    place: dict[str, float] = {}
+    steps = [step for section in program.sections for step in section.steps]
+    every = [each for step in steps for each in _path(step, place)]
+    return np.array([[each.get(letter, 0.0) for letter in "XYZ"] for each in every])
+
+
+def _of_axes(traces: Sequence[Trace]) -> Array:
+    return np.concatenate([np.stack([each.x, each.y, each.z], axis=-1) for each in traces])
+
+
+def _of_drawing(sheet: Drawing) -> Array:
+    return np.concatenate([stroke.points for stroke in sheet.strokes])
+
+
+def _of_carving(carving: Carving) -> Array:
+    """Return two corners of the box that the work just fits."""
+    surface = carving.stock.surface
+    if isinstance(surface, Face):
+        return np.array([[-surface.radius, -surface.radius, -surface.thickness], [surface.radius, surface.radius, 0.0]])
+    profile = surface.profile(np.linspace(0.0, surface.length, 1025))
+    widest = float(profile[:, 0].max())
+    return np.array([[-widest, -widest, profile[:, 1].min()], [widest, widest, profile[:, 1].max()]])
+
+
+_TRUE: Final[dict[str, Any]] = {"drawing": _of_drawing, "axes": _of_axes, "program": _of_program, "carving": _of_carving}
+
+
+@promised("target", "is true to size", "What is in its file is as large as what it shows, in mm and in inches.", f"{_SIZE_MM} mm")
+def _true_size(sample: Sample) -> int:
+    target = _ready(sample.part)
+    if target.shows == "settings":
+        raise Unjudged("settings are words; there is no size to judge")
+    if sample.reads is None:
+        raise Unjudged("its sample has no reads, from the file's bytes to lines in mm, so the size of what is in it is not known")
+    cases = 0
+    for name, units in _tries(target):
+        lines = [np.asarray(line, dtype=np.float64) for line in sample.reads(_rendered(target, name, units)[0])]
+        if not lines or any(line.ndim != 2 or line.shape[1] not in (2, 3) for line in lines):
+            raise Broken(f"{name}, in {units}: reads gives no lines of (n, 2) or (n, 3) mm")
+        true = _TRUE[target.shows](traced(name, units).shown(target.shows))
+        wide = min(true.shape[1], *(line.shape[1] for line in lines))
+        read = np.concatenate([line[:, :wide] for line in lines])
+        if not math.isfinite(float(read.sum())):
+            raise Broken(f"{name}, in {units}: there are places in the file that are no numbers")
+        size, expected = np.ptp(read, axis=0), np.ptp(true[:, :wide], axis=0)
+        allowed = _SIZE_MM if target.shows != "carving" else max(_SIZE_MM, 0.02 * float(expected.max()))
+        assert_close(size, expected, allowed, what=f"{name}, in {units}: how large it is across, up and along")
+        cases += len(lines)
+    return cases
