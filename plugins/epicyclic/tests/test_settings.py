@@ -9,6 +9,7 @@ from lobework_epicyclic import Epicyclic, Stage
 
 from lobework import Phase, read_job, read_lathe
 from lobework.errors import InputError, SettingError
+from lobework.plugins import installed
 
 JOB = """
 lathe = "sliding-bench"
@@ -143,3 +144,13 @@ def test_a_lathe_without_a_wheel_that_stands_still_is_refused():
     assert read_lathe("rocking-bench").mount(chuck).chucks
     with pytest.raises(SettingError, match="needs 'fixed wheel'"):
         replace(read_lathe("rocking-bench"), fittings=("ring",)).mount(chuck)
+
+
+def test_the_bench_sheet_says_what_to_set_on_each_stage(tmp_path):
+    """Lengths in turns of the stage's own screw, too; and wheels by name."""
+    screw = "arm = '3 turns 4 div'\nscrew = { lead = '0.1 in' }"
+    (tmp_path / "job.toml").write_text(JOB.replace("arm = 12", screw), encoding="utf-8")
+    sheet = installed().target("text").render(read_job(tmp_path / "job.toml").settings()).decode()
+    said = {line.partition(" .")[0].strip(): line.rpartition(". ")[2] for line in sheet.splitlines()}
+    assert said["stage 1 arm"] == "8.636 mm = 3 turns 4 div of its screw"
+    assert said["stage 1 train"] == "40 drives 120"

@@ -1,0 +1,150 @@
+"""A check: where a cam is so steep that its follower would rather push the spindle's bearings than the headstock."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from typing import TYPE_CHECKING, Final, NamedTuple
+
+import numpy as np
+
+from lobework.cam import Eccentric, Wave
+from lobework.check import Finding
+from lobework.contact import lift_of
+from lobework.hookspecs import Check, hookimpl
+from lobework.units import format_number
+
+if TYPE_CHECKING:
+    from lobework.drive import Drive
+    from lobework.kinds import Cam
+    from lobework.motion import Motion
+    from lobework.passes import Cut
+    from lobework.testing import Sample
+    from lobework.trace import Trace
+
+__all__ = ["Steepest", "climb", "lobework_checks", "lobework_contract", "lobework_samples", "steepest"]
+
+lobework_contract = 1
+
+USUAL_DEG: Final = 30.0
+"""The usual limit of the pressure angle where the follower goes along a straight line. Source: siliconwit.com, *Cam and Follower
+Experiments*: kept under about 30 degrees."""
+
+TOO_STEEP_DEG: Final = 60.0
+"""Where the follower is pushed aside with nearly twice what moves the headstock: common practice, no source."""
+
+
+class Steepest(NamedTuple):
+    """Where a follower has the hardest climb: the pressure angle there, and how far round the cam from the top of a lobe."""
+
+    angle_deg: float
+    at_deg: float
+
+
+def steepest(drive: Drive, motion: Motion) -> Steepest:
+    """Return where the pressure angle is greatest: between the follower's way and the common normal where it touches.
+
+    Its tangent is the push aside over the push that moves the headstock: the lift, mm a radian, over the distance of the
+    follower's counting point from the cam's centre (face cam: of the track). A lever between follower and headstock, a gain
+    other than one, does not change it. That is exact where the headstock slides or pumps. Where it rocks, the lift is its true
+    way along its arc, and the distance is taken as it is with the headstock upright. A flat is always square to its way. A
+    follower that is neither round nor flat is taken as if it touched in line with its counting point.
+
+    Parameters
+    ----------
+    drive : Drive
+        One of the cams of the pass.
+    motion : Motion
+        What the pass comes to on its lathe.
+
+    Examples
+    --------
+    >>> import lobework as lw
+    >>> from lobework.motion import motion_of
+    >>> from lobework.passes import Cut
+    >>> disc = lw.Drive(lw.Eccentric(radius=30.0, offset=10.0), follower=lw.Roller(8.0))
+    >>> cut = Cut(number=1, passed=lw.Pass(cams=[disc]), lathe=lw.read_lathe("sliding-bench"))
+    >>> round(steepest(cut.passed.cams[0], motion_of(cut)).angle_deg, 4)
+    15.2575
+    """
+    if drive.follower.form == "flat":
+        return Steepest(0.0, 0.0)
+    push = next(each for each in (*motion.sideways, *motion.endways) if each.name == drive.name)
+    lift, curve = lift_of(drive.cam, drive.follower), push.curve
+    part = abs(push.scale) / drive.gain
+    step, sides = curve.period / 4096, 1e-9 * curve.period
+    at = np.concatenate([np.arange(4096) * step, *(curve.starts + side for side in (-sides, sides))])
+    while True:
+        out = drive.cam.base_radius if drive.cam.on == "face" else lift.curve.at(at) + lift.rest
+        tangent = np.abs(part * curve.slope(at) / out)
+        best = int((tangent > tangent.max() * (1 - 1e-12)).argmax())
+        if step < 1e-9 * curve.period:
+            return Steepest(math.degrees(math.atan(tangent[best])), math.degrees(at[best] % curve.period))
+        at = np.append(at[best], at[best] + step * np.linspace(-1, 1, 65))
+        step /= 32
+
+
+def climb(cuts: Sequence[Cut], traces: Sequence[Trace]) -> Iterator[Finding]:
+    """Yield the cams that are too steep for their followers: where round the cam, how steep, and what would be easier."""
+    for group in dict.fromkeys(cut.group for cut in cuts):
+        cut, traced = next((cut, traced) for cut, traced in zip(cuts, traces, strict=True) if cut.group == group)
+        for drive in cut.passed.cams:
+            found = steepest(drive, traced.motion)
+            if found.angle_deg > USUAL_DEG:
+                yield Finding(
+                    kind="climb",
+                    level="problem" if found.angle_deg > TOO_STEEP_DEG else "warning",
+                    where=f"{cut.passed.name or f'pass {group}'}, {drive.name}",
+                    says=_says(drive, found),
+                )
+
+
+def _says(drive: Drive, found: Steepest) -> str:
+    cam, follower = drive.cam, drive.follower
+    part = math.tan(math.radians(USUAL_DEG)) / math.tan(math.radians(found.angle_deg))
+    angle, at = format_number(found.angle_deg, 1), format_number(found.at_deg, 1)
+    each = f" in each of {cam.lobes} lobes" if cam.lobes > 1 else ""
+    radius = "track" if cam.on == "face" else "base radius"
+    verdict = "too steep to climb" if found.angle_deg > TOO_STEEP_DEG else f"above {USUAL_DEG:g} it climbs hard and wears"
+    times = format_number(1 / part, 2)
+    return (
+        f"the {follower.kind} meets the cam {angle} degrees askew, {at} degrees from the top of a lobe{each}; {verdict}: "
+        f"take about {format_number(100 * part, 0)} % of the rise ({times} times the gain moves the headstock as far), fewer "
+        f"lobes, or a {radius} {times} times as large"
+    )
+
+
+@hookimpl
+def lobework_checks() -> list[Check]:
+    """Return the check."""
+    return [climb]
+
+
+@hookimpl
+def lobework_samples() -> list[Sample]:
+    """Return the check, with passes of which the steepest place is known."""
+    from lobework.testing import Known, Sample
+
+    def levels(check: Check, cam: Cam) -> list[str]:
+        """Return the levels of what is found of a cam and a knife, on a headstock that slides."""
+        import lobework as lw
+        from lobework.passes import Cut
+        from lobework.trace import trace
+
+        passed = lw.Pass(cams=(lw.Drive(cam, follower=lw.Knife()),))
+        cut = Cut(number=1, passed=passed, lathe=lw.read_lathe("sliding-bench"))
+        return [each.level for each in check([cut], [trace(cut)])]
+
+    closed = "closed form: tan of the angle is lobes a / sqrt((base + a)^2 - a^2), a half the rise"
+    disc = Eccentric(radius=30.0, offset=10.0)
+    steep, wall = (Wave(lobes=lobes, base_radius=40.0, rise=5.0) for lobes in (12, 60))
+    return [
+        Sample(
+            climb,
+            known=[
+                Known(lambda check: len(levels(check, disc)), 0, "closed form: asin(10 / 30), 19.47 degrees"),
+                Known(lambda check: levels(check, steep).count("warning"), 1, closed),
+                Known(lambda check: levels(check, wall).count("problem"), 1, closed),
+            ],
+        )
+    ]
