@@ -41,6 +41,7 @@ _MOST_TURNS: Final = 48
 _INDEXED: Final = tuple(Fraction(1, parts) for parts in (8, 6, 12, 10, 96))
 _WAYS: Final[tuple[Way, Way]] = ("plain", "compiled")
 _WHOLE: Final = 2 * math.pi
+_ONE_TURN: Final = np.linspace(0.0, _WHOLE, 361)
 
 
 def _said(chuck: Chuck, theta: Array) -> Rigid:
@@ -214,8 +215,8 @@ def _slides(sample: Sample) -> int:
     chuck = sample.part
     if not hasattr(chuck, "slides"):
         return 1
-    for slide in chuck.slides(TURNING.copy()):
-        one = 1 if isinstance(slide.at, np.ndarray) and slide.at.size == 1 else TURNING.size
+    for slide in chuck.slides(_ONE_TURN.copy()):
+        one = 1 if isinstance(slide.at, np.ndarray) and slide.at.size == 1 else _ONE_TURN.size
         finite_of_shape(f"slide {slide.name!r}", slide.at, (one,))
         if not slide.low < slide.high:
             raise Broken(f"slide {slide.name!r}: its travel ends at {slide.low:g} and {slide.high:g} mm; the first must be lower")
@@ -244,7 +245,7 @@ def _further(chuck: Any) -> Iterator[Any]:
 
 
 def _refused_past_its_end(chuck: Any) -> int:
-    past = [slide for slide in chuck.slides(np.linspace(0.0, _WHOLE, 361)) if _past(slide) > 1e-6]
+    past = [slide for slide in chuck.slides(_ONE_TURN.copy()) if _past(slide) > 1e-6]
     if not past:
         return 0
     try:

@@ -1,3 +1,172 @@
 """What every cutter promises."""
 
 from __future__ import annotations
+
+import math
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
+
+import lobework.testing.settings  # noqa: F401  (what every part promises comes first)
+from lobework.carve import stock_of, sweep_of
+from lobework.carve.plain import Plain
+from lobework.carve.sweep import has_edge
+from lobework.drawing import draw
+from lobework.errors import SettingError
+from lobework.holder import DrillingSpindle
+from lobework.kinds import measures
+from lobework.piece import Disc
+from lobework.plugins import installed
+from lobework.slide import At
+from lobework.surface import Face
+from lobework.testing.benches import cut_on, fixed
+from lobework.testing.carvings import WITHIN_MM, assert_same, carved, on_face
+from lobework.testing.compare import Broken, assert_close
+from lobework.testing.promise import promised
+from lobework.trace import trace
+
+if TYPE_CHECKING:
+    from lobework.rigid import Array
+    from lobework.sample import Sample
+
+__all__: list[str] = []
+
+_FACE: Final = Disc(diameter=16.0, thickness=5.0)
+_TURN: Final = np.linspace(0.0, 2 * math.pi, 25)
+
+
+def _depths(cutter: Any) -> Array:
+    """Return depths from the surface to beyond the cutter's shoulder."""
+    high = cutter.edge.height if has_edge(cutter) else 1.0
+    return np.concatenate([np.linspace(0.0, high or 1.0, 201), [1.5 * high + 0.1, 10 * high + 5.0]])
+
+
+@promised(
+    "cutter",
+    "widens as it goes in",
+    "Its line is never narrower than nothing, nor narrower deeper down; above the surface it is not narrower either.",
+)
+def _widens(sample: Sample) -> int:
+    cutter = sample.part
+    depths = _depths(cutter)
+    widths = []
+    for depth in depths.tolist():
+        width = cutter.width_at(depth)
+        if isinstance(width, bool) or not isinstance(width, float | int | np.floating) or not 0 <= width < math.inf:
+            raise Broken(f"width_at({depth:g}) is {width!r}; it must be a number of mm, zero or more")
+        widths.append(float(width))
+    falls = np.diff(widths)
+    if (falls < -1e-12).any():
+        k = int(falls.argmin())
+        deep, deeper = f"{widths[k]:.9g} at {depths[k]:.6g}", f"{widths[k + 1]:.9g} at {depths[k + 1]:.6g} mm"
+        raise Broken(f"width_at falls from {deep} to {deeper} deep; a line is as wide as the widest that has gone through it")
+    above = float(cutter.width_at(-0.5))
+    if not 0 <= above <= widths[0]:
+        raise Broken(
+            f"width_at(-0.5), above the surface, is {above:g} mm; it must be from zero to that at the surface, {widths[0]:g}"
+        )
+    return len(widths) + 1
+
+
+@promised(
+    "cutter",
+    "agrees with its edge",
+    "Where it has an edge its line is as wide as the edge at that depth, and nothing above the surface.",
+    "1e-9 mm",
+)
+def _agrees(sample: Sample) -> int:
+    cutter = sample.part
+    if not has_edge(cutter):
+        return 1
+    depths = _depths(cutter)
+    across = np.linspace(0.0, cutter.edge.half_width, 4001)
+    height = cutter.edge.at(across)
+    for depth in depths.tolist():
+        width = cutter.width_at(depth)
+        assert_close(width, cutter.edge.width_at(depth), 1e-9, what=f"width_at({depth:g}), for that of its edge")
+        reached = across[height <= depth + 1e-12].max(initial=0.0)
+        step = across[1]
+        assert_close(width / 2, reached + step / 2, step, what=f"width_at({depth:g}) / 2, for where its edge is so high")
+    assert_close(cutter.width_at(-0.5), 0.0, 0.0, what="width_at(-0.5), above the surface")
+    return len(depths)
+
+
+@promised(
+    "cutter",
+    "is drawn as wide as it cuts",
+    "A line on the sheet is as wide as the cutter says at that depth, a tenth of a mm at the least.",
+    "1e-9 mm",
+)
+def _drawn(sample: Sample) -> int:
+    cutter = sample.part
+    depths = (0.05, 0.4, 1.0)
+    for depth in depths:
+        sheet = draw("trial", _FACE, cutter, [trace(cut_on(fixed(), at=At(x=5.0, depth=depth)))])
+        widths = [stroke.width for stroke in sheet.strokes]
+        assert_close(widths, [max(float(cutter.width_at(depth)), 0.1)] * len(widths), 1e-9, what=f"{depth:g} mm deep: its line")
+    return len(depths)
+
+
+def _ring(cutter: Any, depth: float) -> Any:
+    """Return a ring off the middle of a face, a little deeper on one side."""
+    tip = np.stack([1.3 + 3.1 * np.cos(_TURN), 0.4 + 3.1 * np.sin(_TURN), -depth - 0.05 * np.cos(_TURN)], axis=-1)
+    return on_face(cutter, tip)
+
+
+@promised(
+    "cutter",
+    "carves as the judge does",
+    "Every way of carving that can leaves what the plain way leaves; one without an edge is refused in one line.",
+    f"{WITHIN_MM:g} mm",
+)
+def _carves(sample: Sample) -> int:
+    cutter = sample.part
+    if not has_edge(cutter):
+        try:
+            sweep_of(trace(cut_on(fixed(), at=At(x=5.0))), cutter, Face(radius=8.0, thickness=5.0))
+        except SettingError as error:
+            if "\n" in str(error):
+                raise Broken(f"that it carves nothing is said in more than one line: {error}") from None
+            return 1
+        raise Broken("it has no edge, or nothing holds it, and carving with it is not refused")
+    stock = stock_of(_FACE, 0.47)
+    sweep = _ring(cutter, min(0.4, cutter.edge.height or 0.4))
+    rays = 0
+    for backend in installed().backends().values():
+        if {"face", cutter.held.kind} <= backend.can:
+            try:
+                assert_same(
+                    lambda shift: carved(backend, stock, sweep, shift=shift),  # noqa: B023  (it is called here)
+                    lambda shift: carved(Plain(), stock, sweep, shift=shift),
+                    WITHIN_MM,
+                )
+            except Broken as broken:
+                raise Broken(f"by {backend.name!r}: {broken}") from None
+            rays += stock.rows * stock.columns
+    return rays
+
+
+@promised(
+    "cutter",
+    "leaves its own outline",
+    "Revolving about its middle line, a straight cut leaves the outline of its edge, as deep as its tip.",
+    f"{WITHIN_MM:g} mm",
+)
+def _outline(sample: Sample) -> int:
+    cutter: Any = sample.part
+    if not has_edge(cutter):
+        return 1
+    held: Any = replace(sample.part, held=DrillingSpindle()) if "held" in measures(type(cutter)) else cutter
+    if not isinstance(held.held, DrillingSpindle):
+        return 1
+    deep = min(0.4, cutter.edge.height or 0.4)
+    stock = stock_of(_FACE, 0.23)
+    depth = carved(Plain(), stock, on_face(held, [[-20.0, 0.017, -deep], [20.0, 0.017, -deep]]))
+    away = stock.down - 0.017
+    walls = np.abs(np.abs(away) - cutter.edge.half_width) < 1e-6
+    expected = np.maximum(deep - cutter.edge.at(away), 0.0)
+    column = stock.columns // 2
+    sound = stock.inside[:, column] & ~walls
+    assert_close(depth[sound, column], expected[sound], WITHIN_MM, what="how deep, straight across the cut")
+    return int(sound.sum())

@@ -98,11 +98,17 @@ def _written(value: Any) -> str:
         return repr(value)
     if isinstance(value, Phase):
         return json.dumps(format_phase(value))
+    if isinstance(value, tuple | list) and value and all(_is_named(each) for each in value):
+        return f"{{ {', '.join(f'{json.dumps(name)} = {_written(held)}' for name, held in value)} }}"
     if isinstance(value, tuple | list | frozenset):
         return f"[{', '.join(map(_written, value))}]"
     if is_dataclass(value):
         return table_of(value)
     return json.dumps(str(value))
+
+
+def _is_named(each: Any) -> bool:
+    return isinstance(each, tuple) and len(each) == 2 and isinstance(each[0], str)
 
 
 def _goes_through_a_file(sample: Sample) -> int:

@@ -15,7 +15,7 @@ from lobework.hookspecs import CONTRACT
 from lobework.plugins import Record
 from lobework.promises import plain
 from lobework.sample import Sample
-from lobework.testing.compare import Broken
+from lobework.testing.compare import Broken, assert_close
 from lobework.testing.promise import Promise, Unjudged, made
 
 __all__ = ["Asked", "Report", "Verdict", "asked_of", "promises_of", "verify"]
@@ -30,6 +30,9 @@ _KINDS: Final = {
     "target": "targets",
     "check": "checks",
 }
+
+_KNOWN: Final = "gives the known answers"
+_KNOWN_SAYS: Final = "Where the answer is known, from a book or from geometry, that is what it gives."
 
 
 def promises_of(kind: str) -> tuple[Promise, ...]:
@@ -48,7 +51,19 @@ def promises_of(kind: str) -> tuple[Promise, ...]:
     if kind not in _KINDS:
         raise UnknownNameError("kind of thing", kind, _KINDS)
     importlib.import_module(f"lobework.testing.{_KINDS[kind]}")
-    return made(kind)
+    return (*made(kind), Promise(kind=kind, name=_KNOWN, says=_KNOWN_SAYS, tries=_known_answers, within="what each says"))
+
+
+def _known_answers(sample: Sample) -> int:
+    """Ask everything to which the answer is known."""
+    if not sample.known:
+        raise Unjudged("its sample has no known; give a lobework.testing.Known with its source")
+    for number, known in enumerate(sample.known, 1):
+        try:
+            assert_close(known.asks(sample.part), known.gives, known.within, unit="")
+        except Broken as broken:
+            raise Broken(f"known {number}: {broken}; source: {known.source}") from None
+    return len(sample.known)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -206,8 +221,11 @@ def _asked(record: Record) -> Iterator[Asked]:
         own = [sample for sample in samples if (sample.kind, sample.name) == (kind, name)]
         if not own:
             yield Asked(kind=kind, name=name, promise=_HAS_SAMPLE, sample=None)
+        known = any(sample.known for sample in own)
         for number, sample in enumerate(own, 1):
             for promise in promises_of(kind):
+                if promise.name == _KNOWN and not sample.known and known:
+                    continue
                 yield Asked(kind=kind, name=name, promise=promise, sample=sample, number=number if len(own) > 1 else 0)
 
 

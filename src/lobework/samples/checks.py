@@ -1,0 +1,82 @@
+"""Checks, and what they must find."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from typing import TYPE_CHECKING, Any, Final
+
+from lobework.cam import Eccentric, Scallop, Wave
+from lobework.carriage import Headstock
+from lobework.check import bridging_findings, closure_findings, travel_findings
+from lobework.drive import Drive
+from lobework.follower import Roller
+from lobework.lathe import Axis, Lathe
+from lobework.passes import Cut, Pass
+from lobework.sample import Known, Sample
+from lobework.slide import At
+from lobework.trace import trace
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from lobework.check import Finding
+    from lobework.hookspecs import Check
+
+__all__ = ["CHECKS"]
+
+_LATHE: Final = Lathe(
+    name="bench",
+    headstock=Headstock(sideways="slides"),
+    axes=(Axis(moves="x", letter="X", low=0.0, high=75.0), Axis(moves="cam 1", letter="A")),
+)
+
+
+def _of(check: Check, **given: Any) -> list[Finding]:
+    """Return what is found of one pass."""
+    cut = Cut(number=1, passed=Pass(**given), lathe=_LATHE)
+    return list(check([cut], [trace(cut)]))
+
+
+def _waves(lobes: int, ratio: Fraction) -> tuple[Drive, ...]:
+    return (Drive(Wave(lobes=lobes, base_radius=60.0, rise=2.0), ratio=ratio, follower=Roller(3.0)),)
+
+
+def _says(words: str, **given: Any) -> Callable[[Check], bool]:
+    """Return what asks whether one thing is found, and these words are in it."""
+    return lambda check: [words in each.says for each in _of(check, **given)] == [True]
+
+
+_GEARED: Final = "Popular Science Monthly 46 (1895), p. 610: a cam geared 8 to 1 gives 8 waves a turn"
+_CLOSES: Final = "a cam of L lobes at p/q closes after q / gcd(L p, q) turns; no source"
+_DISC: Final = "a disc under a roller: its pitch curve is a circle again, so it is never bridged"
+
+CHECKS: Final = (
+    Sample(
+        closure_findings,
+        known=[
+            Known(_says("it shows 8 lobes", cams=_waves(1, Fraction(8))), True, _GEARED),
+            Known(_says("closes after 3 turns", turns=3, cams=_waves(4, Fraction(2, 3))), True, _CLOSES),
+        ],
+    ),
+    Sample(
+        bridging_findings,
+        known=[
+            Known(
+                lambda check: len(_of(check, cams=(Drive(Eccentric(radius=30.0, offset=10.0), follower=Roller(8.0)),))), 0, _DISC
+            ),
+            Known(
+                _says("only a knife", cams=(Drive(Scallop(lobes=4, base_radius=62.0, rise=5.0), follower=Roller(3.0)),)),
+                True,
+                "a sharp hollow: no roller reaches its bottom",
+            ),
+        ],
+    ),
+    Sample(
+        travel_findings,
+        known=[
+            Known(_says("75 mm", at=At(x=80.0)), True, "a slide that ends at 75 mm does not go to 80"),
+            Known(lambda check: len(_of(check, at=At(x=75.0))), 0, "a slide that ends at 75 mm goes there"),
+        ],
+    ),
+)
+"""Samples of the checks that ship inside."""
