@@ -7,7 +7,7 @@ from dataclasses import dataclass, fields, is_dataclass, replace
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any, Final
 
-from lobework.kinds import Measure, show_pairs
+from lobework.kinds import Measure, held_in, show_pairs
 from lobework.mounting import measures_of
 from lobework.screw import Screw
 from lobework.units import LengthUnit, Phase, format_length, format_number, format_phase, format_ratio
@@ -143,23 +143,16 @@ def settings_of(part: Any, units: LengthUnit = "mm", lobes: int | None = None) -
     >>> settings_of(EccentricChuck(shift=16.0, screw=Screw(lead=2.54)))
     [('shift', '16 mm = 6 turns 3 div of its screw'), ('index', '0 deg'), ('screw', '2.54 mm a turn, 10 divisions')]
     """
-    marks = measures_of(part)
-    found = [(plain_name(each.name), getattr(part, each.name), marks[each.name]) for each in fields(part)]
-    usual = {
-        plain_name(each.name) for each in fields(part) if _is_part(each.default) and getattr(part, each.name) == each.default
-    }
-    said = [(name, value, mark) for name, value, mark in found if value not in ("", (), None, math.inf) and name not in usual]
-    return [row for name, value, mark in said for row in _rows(name, value, mark, units, lobes)]
-
-
-def _rows(name: str, value: Any, mark: Measure | None, units: LengthUnit, lobes: int | None) -> list[tuple[str, str]]:
-    """Return what is said of one setting: itself, or everything of each part in a list of them."""
-    if not isinstance(value, tuple) or not all(is_dataclass(each) for each in value):
-        return [(name, show(value, mark, units, lobes))]
-    one = name.removesuffix("s")
-    return [
-        (f"{one} {number} {inner}", shown) for number, each in enumerate(value, 1) for inner, shown in settings_of(each, units)
-    ]
+    marks, found = measures_of(part), []
+    for each in fields(part):
+        value = getattr(part, each.name)
+        if value in ("", (), None, math.inf) or (_is_part(each.default) and value == each.default):
+            continue
+        if held := held_in(part, each.name):
+            found += [(f"{one} {name}", said) for one, inner in held.items() for name, said in settings_of(inner, units)]
+        else:
+            found.append((plain_name(each.name), show(value, marks[each.name], units, lobes)))
+    return found
 
 
 def _is_part(value: Any) -> bool:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import inspect
 from collections.abc import Hashable, Mapping, Sequence
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, field, fields, is_dataclass
 from functools import cache
 from numbers import Real
 from typing import TYPE_CHECKING, Annotated, Any, ClassVar, Literal, NamedTuple, Protocol, get_type_hints, runtime_checkable
@@ -36,6 +36,7 @@ __all__ = [
     "Piece",
     "Turning",
     "as_pairs",
+    "held_in",
     "hints_of",
     "length_pairs",
     "measures",
@@ -287,6 +288,20 @@ def measures(part: type) -> dict[str, Measure | None]:
         marks = getattr(hints[each.name], "__metadata__", ())
         found[each.name] = next((mark for mark in marks if isinstance(mark, Measure)), None)
     return found
+
+
+def held_in(part: Any, field: str) -> dict[str, Any]:
+    """Return the parts that a field holds in a list, by what each is called: the field's name for one of them, and its number.
+
+    >>> from types import SimpleNamespace
+    >>> from lobework.follower import Roller
+    >>> held_in(SimpleNamespace(rollers=(Roller(3.0), Roller(4.0)), radius=3.0), "rollers")
+    {'roller 1': Roller(radius=3.0), 'roller 2': Roller(radius=4.0)}
+    """
+    held = getattr(part, field)
+    parts = held if isinstance(held, tuple) and all(is_dataclass(each) for each in held) else ()
+    one = field.replace("_", " ").removesuffix("s")
+    return {f"{one} {number}": each for number, each in enumerate(parts, 1)}
 
 
 @cache

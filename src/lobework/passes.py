@@ -10,14 +10,14 @@ from typing import TYPE_CHECKING, Any, Final, Literal
 
 from lobework.drive import Drive
 from lobework.errors import InputError, SettingError, nearest, require
-from lobework.kinds import Measure, measures
+from lobework.kinds import Measure, held_in, measures
 from lobework.mounting import measures_of
 from lobework.slide import Approach, At
 from lobework.units import ratio
 
 if TYPE_CHECKING:
-    from lobework.kinds import Chuck
     from lobework.lathe import Lathe
+    from lobework.mounting import Mounted
 
 __all__ = ["Cut", "Level", "Pass", "Series", "Together"]
 
@@ -103,7 +103,8 @@ class Series(_Repeats):
     each : mapping from setting to step
         ``x``, ``y``, ``z``, ``depth``: slide travel, mm. ``phase``, ``gain``: of every cam. ``index``: of the
         work, on the outermost chuck that has a wheel. A dotted name, such as ``"cam 2.phase"`` or
-        ``"upper.shift"``, steps one cam's or one chuck's setting.
+        ``"upper.shift"``, steps one cam's or one chuck's setting; ``"stage 1.arm"`` that of a part which a chuck holds in a
+        list.
     name : str
         What the sheet calls one repetition, such as "row".
     """
@@ -199,7 +200,7 @@ def step_targets(setting: str, of: Pass, lathe: Lathe) -> list[str]:
     known += [f"{cam}.{step}" for cam in cams for step in _CAM_STEPS]
     known += [f"{chuck}.{short}" for chuck, part in chucks.items() for short in _steppable(part)]
     if owner or setting in _SLIDE:
-        found = [setting] if setting in known else []
+        found = [setting] if setting in known else [full for full in known if full.endswith(f".{setting}")]
     elif setting == "index":
         wheels = [f"{chuck}.index" for chuck, part in chucks.items() if "index" in _steppable(part)]
         found = wheels[-1:]
@@ -220,13 +221,22 @@ def step_measure(full: str, of: Pass, lathe: Lathe) -> Measure | None:
         return measures(At)[name]
     if any(drive.name == owner for drive in of.cams):
         return measures(Drive)[name]
-    chuck = next(mounted.chuck for mounted in lathe.chucks if mounted.name == owner)
-    return _steppable(chuck)[name]
+    mounted, setting = _on_chuck(full, lathe)
+    return _steppable(mounted.chuck)[setting]
 
 
-def _steppable(chuck: Chuck) -> dict[str, Measure | None]:
-    """Return a chuck's numeric settings under the names that files use."""
-    return {name.removesuffix("_deg"): mark for name, mark in measures_of(chuck).items() if mark is not None}
+def _on_chuck(full: str, lathe: Lathe) -> tuple[Mounted, str]:
+    """Return the chuck whose setting a full name is, and what the setting is called on it."""
+    mounted = next(mounted for mounted in lathe.chucks if full.startswith(f"{mounted.name}."))
+    return mounted, full.removeprefix(f"{mounted.name}.")
+
+
+def _steppable(part: Any) -> dict[str, Measure | None]:
+    """Return a chuck's numeric settings under the names that files use; those of a part that it holds after the part's own."""
+    marks = {name.removesuffix("_deg"): mark for name, mark in measures_of(part).items()}
+    found = {name: mark for name, mark in marks.items() if mark is not None and mark.schema is None}
+    held = {one: inner for each in fields(part) for one, inner in held_in(part, each.name).items()}
+    return found | {f"{one}.{name}": mark for one, inner in held.items() for name, mark in _steppable(inner).items()}
 
 
 def _amount(given: Any, mark: Measure | None) -> Any:
@@ -243,11 +253,23 @@ def _stepped(of: Pass, lathe: Lathe, full: str, amount: Any) -> tuple[Pass, Lath
         value = next(getattr(drive, name) for drive in of.cams if drive.name == owner) + amount
         cams = tuple(replace(drive, **{name: value}) if drive.name == owner else drive for drive in of.cams)
         return replace(of, cams=cams), lathe, value
-    mounted = next(mounted for mounted in lathe.chucks if mounted.name == owner)
-    attribute = name if hasattr(mounted.chuck, name) else f"{name}_deg"
-    value = getattr(mounted.chuck, attribute) + amount
-    moved = mounted._replace(chuck=replace(mounted.chuck, **{attribute: value}))  # type: ignore[type-var]
+    mounted, setting = _on_chuck(full, lathe)
+    chuck, value = _moved_on(mounted.chuck, setting, amount)
+    moved = mounted._replace(chuck=chuck)
     return of, replace(lathe, chucks=tuple(moved if m is mounted else m for m in lathe.chucks)), value
+
+
+def _moved_on(part: Any, setting: str, amount: Any) -> tuple[Any, Any]:
+    """Return a part with one of its settings, or of the parts that it holds, moved on by ``amount``, and its new value."""
+    one, _, name = setting.partition(".")
+    for each in fields(part) if name else ():
+        held = held_in(part, each.name)
+        if one in held:
+            held[one], value = _moved_on(held[one], name, amount)
+            return replace(part, **{each.name: tuple(held.values())}), value
+    attribute = setting if hasattr(part, setting) else f"{setting}_deg"
+    value = getattr(part, attribute) + amount
+    return replace(part, **{attribute: value}), value
 
 
 def cuts_of(

@@ -1,5 +1,6 @@
 """How the chuck is written, in Python and in a job file; what no such chuck can be is refused in one line."""
 
+import re
 from dataclasses import replace
 from fractions import Fraction
 
@@ -154,3 +155,27 @@ def test_the_bench_sheet_says_what_to_set_on_each_stage(tmp_path):
     said = {line.partition(" .")[0].strip(): line.rpartition(". ")[2] for line in sheet.splitlines()}
     assert said["stage 1 arm"] == "8.636 mm = 3 turns 4 div of its screw"
     assert said["stage 1 train"] == "40 drives 120"
+
+
+@pytest.mark.parametrize(
+    "step", ["arm = 2", "'stage 1.arm' = 2", "'epicyclic.stage 1.arm' = '2 mm'", "epicyclic = { 'stage 1' = { arm = 2 } }"]
+)
+def test_a_series_winds_a_stage_s_slide_on(step, tmp_path):
+    path = tmp_path / "job.toml"
+    path.write_text(f"{JOB}\n[pass.series]\ncount = 3\neach = {{ {step} }}\n", encoding="utf-8")
+    job = read_job(path)
+    assert [trace.cut.lathe.chucks[0].chuck.stages[0].arm for trace in job.trace()] == [12, 14, 16]
+    sheet = installed().target("text").render(job.settings()).decode()
+    assert "epicyclic stage 1 arm" in sheet
+    assert re.search(r"3 .*16 mm", sheet)
+
+
+@pytest.mark.parametrize(
+    ("step", "says"),
+    [("'stage 2.arm' = 2", "nothing here has a setting 'stage 2.arm'"), ("train = 2", "nothing here has a setting 'train'")],
+)
+def test_what_cannot_be_wound_on_is_refused(step, says, tmp_path):
+    path = tmp_path / "job.toml"
+    path.write_text(f"{JOB}\n[pass.series]\ncount = 3\neach = {{ {step} }}\n", encoding="utf-8")
+    with pytest.raises(InputError, match=says):
+        read_job(path).trace()
