@@ -76,13 +76,11 @@ class Stage:
     idler : bool
         Whether one more wheel stands in the train, which reverses the turn and leaves its rate.
     index : Phase, or what `lobework.units.phase` reads
-        How far the wheel on the slide is turned on when the pass begins.
+        How far the wheel on the slide is turned on in its train when the pass begins.
     travel : float, mm
         How far the slide goes to either side of its middle; without end unless given.
     screw : Screw, optional
         What winds the slide.
-    wheel : Wheel, optional
-        The wheel on the slide, with its circles of holes.
 
     Examples
     --------
@@ -98,7 +96,6 @@ class Stage:
     index: Turning = Phase()
     travel: Length = math.inf
     screw: Screw | None = None
-    wheel: Wheel | None = None
 
     def __post_init__(self) -> None:
         require_numbers(self)
@@ -109,9 +106,7 @@ class Stage:
         reached = math.isfinite(self.arm) and abs(self.arm) <= self.travel
         end = f", {self.travel:g} mm to either side" if self.travel < math.inf else ""
         require(reached, "arm", self.arm, f"a length within the travel of its slide{end}")
-        for name, kept in (("screw", Screw), ("wheel", Wheel)):
-            given = getattr(self, name)
-            require(given is None or isinstance(given, kept), name, repr(given), f"a {kept.__name__}, or left out")
+        require(self.screw is None or isinstance(self.screw, Screw), "screw", repr(self.screw), "a Screw, or left out")
 
     @property
     def ratio(self) -> Fraction:
@@ -133,7 +128,9 @@ class Epicyclic:
     stages : list of Stage
         From the spindle outwards, one or more; the work is on the last one's wheel.
     index : Phase, or what `lobework.units.phase` reads
-        How far the work is turned on, on the last wheel; adds to that stage's own.
+        How far the work is turned on against the last stage, on its own dividing wheel.
+    wheel : Wheel, optional
+        That dividing wheel, with its circles of holes.
 
     References
     ----------
@@ -154,6 +151,7 @@ class Epicyclic:
     varies: ClassVar[bool] = True
     stages: tuple[Stage, ...]
     index: Turning = Phase()
+    wheel: Wheel | None = None
 
     def __post_init__(self) -> None:
         stages = tuple(self.stages) if isinstance(self.stages, list | tuple) else (self.stages,)
@@ -161,6 +159,7 @@ class Epicyclic:
         for number, stage in enumerate(stages, 1):
             require(isinstance(stage, Stage), f"stages[{number}]", repr(stage), must_be)
         require(stages, "stages", "none", "one or more")
+        require(self.wheel is None or isinstance(self.wheel, Wheel), "wheel", repr(self.wheel), "a Wheel, or left out")
         object.__setattr__(self, "stages", stages)
         object.__setattr__(self, "index", Phase.of(self.index))
 

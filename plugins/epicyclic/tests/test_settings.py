@@ -74,7 +74,7 @@ def test_a_train_that_cannot_be_is_refused_with_its_line_and_key(train, says, tm
 @pytest.mark.parametrize(
     ("old", "new", "says"),
     [
-        ("train", "teeth", "teeth: there is no such key; keys here: arm, train, idler, index, travel, screw, wheel"),
+        ("train", "teeth", "teeth: there is no such key; keys here: arm, train, idler, index, travel, screw"),
         ("arm = 12", "arm = 'far'", "arm: 'far' is not understood"),
         ("arm = 12", "arm = 12\ntravel = 10", "arm: 12 must be a length within the travel of its slide, 10 mm to either side"),
         ("arm = 12", "arm = 12\ntravel = 0", "travel: 0 must be above zero; leave it out where the slide has no end"),
@@ -179,3 +179,10 @@ def test_what_cannot_be_wound_on_is_refused(step, says, tmp_path):
     path.write_text(f"{JOB}\n[pass.series]\ncount = 3\neach = {{ {step} }}\n", encoding="utf-8")
     with pytest.raises(InputError, match=says):
         read_job(path).trace()
+
+
+def test_the_work_s_own_wheel_is_set_by_holes_and_nowhere_between(tmp_path):
+    chuck = read(tmp_path, 'kind = "epicyclic"', 'kind = "epicyclic"\nindex = "8 holes of 96"\nwheel = { circles = [96, 144] }')
+    assert chuck.index == Phase(Fraction(1, 12))
+    with pytest.raises(InputError, match="must fall on a hole"):
+        read(tmp_path, 'kind = "epicyclic"', 'kind = "epicyclic"\nindex = "1/7 turn"\nwheel = { circles = [96, 144] }')
