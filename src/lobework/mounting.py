@@ -94,7 +94,7 @@ class Mounted(NamedTuple):
         )
 
     def require_sound(self, turns: float) -> None:
-        """Refuse a chuck whose motions are no rigid motions, or that moves though it says that it does not.
+        """Refuse a chuck whose motions are no rigid motions, or that moves or comes back otherwise than it says.
 
         Raises
         ------
@@ -109,6 +109,7 @@ class Mounted(NamedTuple):
             moves = max(float(np.ptp(given.shift, axis=0).max()), float(np.ptp(given.rotation, axis=0).max()))
             if moves > JOIN_MM:
                 raise self._broken("varies is False, but it moves as the spindle turns; say True, or hold it still")
+        _ = self.comes_back
 
     def _broken(self, says: str) -> PluginError:
         part = type(self.chuck)

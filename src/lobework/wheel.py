@@ -31,14 +31,20 @@ def _circles(given: Any) -> tuple[tuple[str, int], ...]:
         pairs = [each if isinstance(each, tuple) and len(each) == 2 else (str(each), each) for each in given]
     else:
         pairs = []
-    for name, holes in pairs:
-        whole = isinstance(holes, int) and not isinstance(holes, bool) and 1 <= holes <= _MOST_HOLES
-        require(whole, "circles", holes, f"whole numbers of holes, 1 to {_MOST_HOLES}")
-        require(isinstance(name, str) and name.strip() == name != "", "circles", repr(name), "names of circles")
-    require(pairs, "circles", given, _SAYS)
     names = [name for name, _ in pairs]
-    require(len(set(names)) == len(names), "circles", ", ".join(names), "different circles")
+    wrong = (
+        (not pairs, _SAYS),
+        (not all(map(_is_count, (holes for _, holes in pairs))), f"whole numbers of holes, 1 to {_MOST_HOLES}"),
+        (not all(isinstance(name, str) and name.strip() == name != "" for name in names), "circles with names"),
+        (len(set(names)) < len(names), "different circles"),
+    )
+    if says := next((says for is_so, says in wrong if is_so), ""):
+        raise InputError(f"{' '.join(repr(given).split())[:80]} must be {says}")
     return tuple(pairs)
+
+
+def _is_count(given: object) -> bool:
+    return isinstance(given, int) and not isinstance(given, bool) and 1 <= given <= _MOST_HOLES
 
 
 def _show_circles(circles: tuple[tuple[str, int], ...]) -> str:
@@ -93,9 +99,7 @@ class Holes(NamedTuple):
             Where the chuck has no wheel, or the wheel no such circle.
         """
         if wheel is None:
-            raise InputError(
-                "holes of a wheel, and the chuck's wheel is not known; give it, as in wheel = { circles = [96, 144] }"
-            )
+            raise InputError(_UNKNOWN)
         if not self.circle and len(wheel.circles) == 1:
             holes = wheel.circles[0][1]
         elif (holes := dict(wheel.circles).get(self.circle, 0)) == 0:
@@ -128,9 +132,11 @@ class Wheel:
     worm: int = 1
 
     def __post_init__(self) -> None:
-        object.__setattr__(self, "circles", _circles(self.circles))
-        whole = isinstance(self.worm, int) and not isinstance(self.worm, bool)
-        require(whole and 1 <= self.worm <= _MOST_HOLES, "worm", self.worm, "a whole number of crank turns, one or more")
+        try:
+            object.__setattr__(self, "circles", _circles(self.circles))
+        except InputError as error:
+            raise SettingError(f"circles={error.says.replace(' must be', ': must be', 1)}") from None
+        require(_is_count(self.worm), "worm", self.worm, "a whole number of crank turns, one or more")
 
     def __str__(self) -> str:
         worm = f", worm of {self.worm}" if self.worm != 1 else ""

@@ -212,8 +212,8 @@ each = { chuck.shift = "-1 turn" }
 
 
 def test_lines_of_thirteen_twelve_and_eleven_are_staggered(circles):
-    """Pattern 7-36: cutter out 2.5 turns, 2 turns of the chuck between circles, 13 in the first line; each next line 2 turns over,
-    set off by a turn. Here by two slides at right angles: a circle of the next line is as far from two of the last."""
+    """Pattern 7-36: cutter out 2.5 turns, 2 turns of the chuck between circles, 13 in the first line; each next line 2 turns
+    over, set off by a turn. Here by two slides at right angles: a circle of the next line is as far from two of the last."""
     lines = []
     for line in range(3):
         over = CHUCK.replace('"chuck"', '"over"').replace("SHIFT", str(2 * line)) + 'index = "30 holes"\n'

@@ -129,7 +129,10 @@ def _lathe_of(read: dict[str, Any], name: str) -> Lathe:
 def _named_lathe(given: str | dict[str, Any], context: Context) -> Lathe:
     """Return the lathe that a job names, points to or holds."""
     if isinstance(given, dict):
-        return _lathe_of(given, "lathe of this job")
+        try:
+            return _lathe_of(given, "lathe of this job")
+        except InputError as error:
+            raise pointed(error, given) from None
     try:
         return read_lathe(context.folder / given if given.endswith(".toml") else given)
     except UnknownNameError as error:
