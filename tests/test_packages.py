@@ -81,3 +81,12 @@ def test_its_page_tells_how_to_install_it_and_shows_a_job(folder):
 @everywhere
 def test_it_has_an_example(folder):
     assert list((folder / "examples").glob("*.toml"))
+
+
+def test_the_page_of_all_packages_names_each():
+    named = re.findall(
+        r"^\| \[lobework-(\w+)\]\((\w+)/README.md\) \|",
+        (ROOT / "plugins" / "README.md").read_text(encoding="utf-8"),
+        re.MULTILINE,
+    )
+    assert sorted(named) == [(each.name, each.name) for each in FOLDERS]
