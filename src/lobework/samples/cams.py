@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from fractions import Fraction
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
@@ -40,10 +40,9 @@ def _rising(law: Law, part: Array) -> Array:
     return angle
 
 
-def _spots(law: Law) -> Array:
+def _spots(law: Law) -> Any:
     """Return how high it stands, of its rise, an eighth, a quarter, three eighths and half of the way up."""
-    part: Array = law.rise_at(_rising(law, np.array(_SPOTS))) / law.rise
-    return part
+    return law.rise_at(_rising(law, np.array(_SPOTS))) / law.rise
 
 
 def _steepest(cam: CamShape) -> float:
@@ -51,7 +50,7 @@ def _steepest(cam: CamShape) -> float:
 
 
 def _radii(*degrees: float) -> Callable[[Eccentric], Array]:
-    return lambda cam: cam.base_radius + cam.rise_at(np.radians(degrees))
+    return lambda cam: np.asarray(cam.base_radius + cam.rise_at(np.radians(degrees)))
 
 
 def _arc(cam: Scallop) -> Array:
@@ -60,7 +59,8 @@ def _arc(cam: Scallop) -> Array:
     middle = (top**2 - base**2) / (2 * (top - base * math.cos(half)))
     psi = np.linspace(-half, half, 9)
     edge = (base + cam.rise_at(psi)) * np.exp(1j * psi)
-    return np.abs(edge - middle)
+    away: Array = np.abs(edge - middle)
+    return away
 
 
 _HARMONIC: Final = "simple harmonic motion: peak velocity pi/2 h / beta, exact form"

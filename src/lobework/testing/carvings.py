@@ -175,13 +175,15 @@ def _over_round(cutters: Sequence[Any], surface: Round) -> tuple[Sweep, ...]:
     return tuple(on_round(cutter, surface, *path) for cutter, path in zip(cutters, (wave, stroke, short), strict=False))
 
 
-def carvings_for(can: frozenset[Ability], *, lacking: bool = False) -> Iterator[tuple[str, Stock, tuple[Sweep, ...]]]:
+def carvings_for(
+    can: frozenset[Ability], *, lacking: bool = False, coarser: float = 1.0
+) -> Iterator[tuple[str, Stock, tuple[Sweep, ...]]]:
     """Yield carvings of three passes that need no other abilities than these, each with what it is called.
 
-    Where ``lacking``, yield instead those that need one more.
+    Where ``lacking``, yield instead those that need one more. The rays are so many times ``coarser``.
     """
     for piece, resolution in _PIECES:
-        stock = stock_of(piece, resolution)
+        stock = stock_of(piece, coarser * resolution)
         for number, (kind, held) in enumerate(_HELD.items()):
             cutters: list[Any] = [replace(_CUTTERS[(number + k) % len(_CUTTERS)], held=held) for k in range(3)]
             for leaning in (False, True) if isinstance(stock.surface, Face) else (False,):

@@ -33,7 +33,7 @@ if TYPE_CHECKING:
 __all__: list[str] = []
 
 _FACE: Final = Disc(diameter=16.0, thickness=5.0)
-_TURN: Final = np.linspace(0.0, 2 * math.pi, 25)
+_TURN: Final = np.linspace(0.0, 2 * math.pi, 17)
 
 
 def _depths(cutter: Any) -> Array:
@@ -130,7 +130,7 @@ def _carves(sample: Sample) -> int:
                 raise Broken(f"that it carves nothing is said in more than one line: {error}") from None
             return 1
         raise Broken("it has no edge, or nothing holds it, and carving with it is not refused")
-    stock = stock_of(_FACE, 0.47)
+    stock = stock_of(_FACE, 0.71)
     sweep = _ring(cutter, min(0.4, cutter.edge.height or 0.4))
     rays = 0
     for backend in installed().backends().values():

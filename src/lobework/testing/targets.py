@@ -53,7 +53,7 @@ def _tries(target: Target) -> list[tuple[str, LengthUnit]]:
 
 
 @functools.cache
-def _rendered(target: Target, name: str, units: LengthUnit = "mm") -> tuple[bytes, Broken | None, int]:
+def _rendered(target: Target, name: str, units: LengthUnit) -> tuple[bytes, Broken | None, int]:
     """Return a job's file, what the target has changed of the job, if anything, and how much was looked at for that."""
     shown = traced(name, units).shown(target.shows)
     before = Snapshot(shown)
@@ -91,7 +91,7 @@ def _whole(sample: Sample) -> int:
 )
 def _same_again(sample: Sample) -> int:
     target = _ready(sample.part)
-    first = {name: _rendered(target, name)[0] for name in JOBS}
+    first = {name: _rendered(target, name, "mm")[0] for name in JOBS}
     for name in ("one ring",) if target.shows == "carving" else JOBS:
         if _bytes(target, JOBS[name].trace().shown(target.shows), name) != first[name]:
             raise Broken(f"{name}: the same job gives another file the second time")
@@ -101,7 +101,7 @@ def _same_again(sample: Sample) -> int:
 @promised("target", "shows the job", "Other jobs become other files, and so does a job whose cut is moved.")
 def _shows(sample: Sample) -> int:
     target = _ready(sample.part)
-    files = {name: _rendered(target, name)[0] for name in JOBS}
+    files = {name: _rendered(target, name, "mm")[0] for name in JOBS}
     moved = replace(JOBS["one ring"], passes=(Pass(name="ring", at=At(x=7.0, depth=0.4)),))
     files["one ring, moved"] = _bytes(target, moved.trace().shown(target.shows), "one ring, moved")
     for (one, a), (other, b) in itertools.combinations(files.items(), 2):
