@@ -229,7 +229,7 @@ def test_help_ends_with_a_line_that_works(command, tmp_path, monkeypatch, capsys
 
 def test_the_page_lists_every_command_and_option(capsys):
     assert re.findall(r"^\| `lobework (\w+)", PAGE, re.MULTILINE) == [
-        "new", "make", "draw", "carve", "program", "settings", "check", "list", "schema", "verify",
+        "new", "new", "make", "draw", "carve", "program", "settings", "check", "list", "schema", "verify",
     ]  # fmt: skip
     documented = {
         (option, command)

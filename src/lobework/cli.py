@@ -276,9 +276,15 @@ def _add_list(verbs: Any, name: str) -> None:
 
 
 def _add_new(verbs: Any, name: str) -> None:
-    verb = _verb(verbs, name, "write a job file to start from", "lobework new lid.toml", _new)
-    verb.add_argument("file", metavar="FILE", type=Path, help="the job file to write, such as lid.toml")
-    verb.add_argument("--overwrite", action="store_true", help="replace the file if it exists")
+    says = "write a job file to start from, or lay out a package for a plugin of your own"
+    verb = _verb(verbs, name, says, "lobework new lid.toml", _new)
+    verb.usage = "lobework new FILE [--overwrite]\n       lobework new plugin NAME [--kind KIND] [--into DIR] [--overwrite]"
+    verb.add_argument("file", metavar="FILE", help="the job file to write, such as lid.toml; or the word plugin")
+    verb.add_argument("name", metavar="NAME", nargs="?", help="the plugin to lay out, such as sway")
+    brings = "what the plugin brings: chuck (unless given), cam, follower, cutter, piece, backend, target or check"
+    verb.add_argument("--kind", metavar="KIND", help=brings)
+    verb.add_argument("--into", metavar="DIR", type=Path, help="the folder to lay it out in (otherwise ./lobework-NAME)")
+    verb.add_argument("--overwrite", action="store_true", help="replace files that exist")
 
 
 def _add_schema(verbs: Any, name: str) -> None:
@@ -523,8 +529,33 @@ def _new(asked: argparse.Namespace) -> int:
     from lobework.jobfile import starter
     from lobework.outputs import write_files
 
-    write_files({asked.file: starter().encode()}, overwrite=asked.overwrite)
-    print(f"wrote {asked.file}; next: lobework make {asked.file}")
+    if asked.file == "plugin":
+        return _new_plugin(asked)
+    for given in (asked.name, "--kind" if asked.kind else None, "--into" if asked.into else None):
+        if given is not None:
+            asked.verb.error(f"{given!r} belongs to lobework new plugin NAME; a job file is written by lobework new FILE alone")
+    path = Path(asked.file)
+    write_files({path: starter().encode()}, overwrite=asked.overwrite)
+    print(f"wrote {path}; next: lobework make {path}")
+    return _DONE
+
+
+def _new_plugin(asked: argparse.Namespace) -> int:
+    from shlex import quote
+
+    from lobework.errors import OutputExistsError
+    from lobework.outputs import write_files
+    from lobework.skeleton import lay_out
+
+    if asked.name is None:
+        asked.verb.error("a plugin wants a name: lobework new plugin sway")
+    files = lay_out(asked.name, asked.kind or "chuck")
+    folder = asked.into or Path(f"lobework-{asked.name}")
+    if os.path.lexists(folder) and not asked.overwrite:
+        raise OutputExistsError(folder)
+    write_files({folder / path: content for path, content in files.items()}, overwrite=asked.overwrite)
+    print(f"wrote {', '.join(map(str, files))} in {folder}")
+    print(f"next: python -m pip install {quote(os.path.join(os.curdir, folder))} && lobework verify {asked.name}")  # noqa: PTH118
     return _DONE
 
 
