@@ -52,8 +52,8 @@ def _said(chuck: Chuck, theta: Array) -> Rigid:
 
 def _asks(chuck: Chuck) -> dict[str, Callable[[Array], Array]]:
     return {
-        "rotation": lambda theta: np.array(_said(chuck, theta).rotation),
-        "shift": lambda theta: np.array(_said(chuck, theta).shift),
+        "rotation": lambda theta: _said(chuck, theta).rotation,
+        "shift": lambda theta: _said(chuck, theta).shift,
     }
 
 

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 
 import lobework.testing.settings  # noqa: F401  (what every part promises comes first)
+from lobework import plugins
 from lobework.carve import stock_of, sweep_of
 from lobework.carve.plain import Plain
 from lobework.carve.sweep import has_edge
@@ -17,7 +18,6 @@ from lobework.errors import SettingError
 from lobework.holder import DrillingSpindle
 from lobework.kinds import measures
 from lobework.piece import Disc
-from lobework.plugins import installed
 from lobework.slide import At
 from lobework.surface import Face
 from lobework.testing.benches import cut_on, fixed
@@ -133,7 +133,7 @@ def _carves(sample: Sample) -> int:
     stock = stock_of(_FACE, 0.71)
     sweep = _ring(cutter, min(0.4, cutter.edge.height or 0.4))
     rays = 0
-    for backend in installed().backends().values():
+    for backend in plugins.installed().backends().values():
         if {"face", cutter.held.kind} <= backend.can:
             try:
                 assert_same(

@@ -13,10 +13,10 @@ from fractions import Fraction
 from pathlib import Path
 from typing import Any, Final
 
+from lobework import plugins
 from lobework.errors import InputError
 from lobework.jobfile.tables import Context, choice_of
 from lobework.kinds import Angle, Length, hints_of, measures
-from lobework.plugins import installed
 from lobework.sample import Sample
 from lobework.testing.compare import Broken, assert_close
 from lobework.testing.promise import promised
@@ -115,7 +115,7 @@ def _goes_through_a_file(sample: Sample) -> int:
     """Write the part as a job file holds it, and read it again."""
     part, kind, name = sample.part, sample.kind, sample.name
     cls: type = type(part)
-    if installed().parts[kind].get(name) is not cls:
+    if plugins.installed().parts[kind].get(name) is not cls:
         raise Broken(f"the {kind} that is installed as {name!r} is another; install the package that offers this one")
     text = f"part = {table_of(part, _NAMES.get(kind, 'kind'))}"
     read = choice_of(kind).read(tomllib.loads(text)["part"], Context("mm", Path()))
