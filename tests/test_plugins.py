@@ -3,12 +3,7 @@
 from __future__ import annotations
 
 import json
-import os
-import re
-import subprocess
-import sys
 import tomllib
-from dataclasses import dataclass
 from importlib import metadata
 from pathlib import Path
 from typing import Any
@@ -16,13 +11,13 @@ from typing import Any
 import numpy as np
 import pytest
 
-import lobework
 from lobework.errors import UnknownNameError
+from lobework.outputs import write_files
 from lobework.plugins import Plugins, PluginWarning, Record
+from lobework.skeleton import lay_out
+from tests.workshop import REPORT, Shop
 
 HERE = Path(__file__).parent
-PAGE = HERE.parent / "docs" / "plugins.md"
-SOURCE = Path(lobework.__path__[0]).parent
 PACKAGES = tomllib.loads((HERE / "installed" / "packages.toml").read_text(encoding="utf-8"))["package"]
 PLUGINS = {(package["name"], name): plugin for package in PACKAGES for name, plugin in package["plugins"].items()}
 FAULTY = {key: plugin["cause"] for key, plugin in PLUGINS.items() if "cause" in plugin}
@@ -44,32 +39,6 @@ version = "{version}"
 only-include = {files}
 """
 
-REPORT = """\
-import json, warnings
-from dataclasses import asdict
-
-with warnings.catch_warnings(record=True) as said:
-    warnings.simplefilter("always")
-    from lobework.plugins import Plugins
-
-    at_import = len(said)
-    shelf = Plugins.load()
-    at_load = [[each.category.__name__, str(each.message)] for each in said]
-    Plugins.load()
-kinds = ("cam", "follower", "chuck", "cutter", "piece")
-print(json.dumps({
-    "said at import": at_import,
-    "said": at_load,
-    "said again": len(said) - len(at_load),
-    "loaded": [asdict(record) for record in shelf.loaded],
-    "refused": [asdict(record) for record in shelf.refused],
-    "parts": {kind: {name: part.__module__ for name, part in shelf.kinds(kind).items()} for kind in kinds},
-    "backends": {name: backend.says for name, backend in shelf.backends().items()},
-    "targets": {name: target.file for name, target in shelf.targets().items()},
-    "checks": [check.__name__ for check in shelf.checks()],
-}))
-"""
-
 
 def write_package(package: dict[str, Any], folder: Path) -> Path:
     """Write a package's pyproject.toml and modules as their author would have."""
@@ -86,61 +55,15 @@ def write_package(package: dict[str, Any], folder: Path) -> Path:
     return folder
 
 
-def page_blocks() -> dict[str, str]:
-    """Return the code blocks of the author's page: by the file that its paragraph opens with, or else by language."""
-    blocks: dict[str, str] = {}
-    paragraph_and_block = re.compile(r"([^\n]+(?:\n[^\n]+)*)\n\n```(\w+)\n(.*?)```", re.DOTALL)
-    for opening, language, code in paragraph_and_block.findall(PAGE.read_text(encoding="utf-8")):
-        file = re.match(r"`([\w.]+)`", opening)
-        name = file[1] if file else f"{language} {sum(key.startswith(language) for key in blocks) + 1}"
-        assert name not in blocks, f"{PAGE.name} shows {name} twice"
-        blocks[name] = code
-    return blocks
-
-
-@dataclass(frozen=True)
-class Shop:
-    """A place where the little packages are installed."""
-
-    site: Path
-    page: Path
-
-    def run(self, *arguments: str, plugins: str | None = None, cwd: Path | None = None) -> subprocess.CompletedProcess[str]:
-        """Run Python there; ``plugins`` is LOBEWORK_PLUGINS, unset unless given."""
-        given = {name: value for name, value in os.environ.items() if name != "LOBEWORK_PLUGINS"}
-        given |= {"PYTHONPATH": f"{self.site}{os.pathsep}{SOURCE}"} | ({} if plugins is None else {"LOBEWORK_PLUGINS": plugins})
-        done = subprocess.run(
-            [sys.executable, *arguments], env=given, cwd=cwd or self.site, capture_output=True, text=True, check=False
-        )
-        assert done.returncode == 0, done.stdout + done.stderr
-        return done
-
-    def report(self, plugins: str | None = None) -> dict[str, Any]:
-        """Return what a fresh Python finds there."""
-        found: dict[str, Any] = json.loads(self.run("-c", REPORT, plugins=plugins).stdout)
-        return found
-
-    def says(self, script: str, plugins: str | None = None) -> list[str]:
-        """Return the lines that a script prints there."""
-        return self.run("-c", script, plugins=plugins).stdout.splitlines()
-
-
 @pytest.fixture(scope="session")
 def shop(tmp_path_factory: pytest.TempPathFactory) -> Shop:
-    """Install every package, and the one of the author's page, in one go."""
+    """Install every package, and the chuck that the author's guide begins with, in one go."""
     place = tmp_path_factory.mktemp("plugins")
-    folders = [write_package(package, place / package["name"]) for package in PACKAGES]
-    page = place / "page"
-    page.mkdir()
-    for name, code in page_blocks().items():
-        if "." in name:
-            (page / name).write_text(code, encoding="utf-8")
-    site = place / "site"
-    quiet = ("--quiet", "--no-deps", "--no-build-isolation", "--no-index", "--disable-pip-version-check", "--no-compile")
-    command = [sys.executable, "-m", "pip", "install", *quiet, "--target", str(site), *map(str, [*folders, page])]
-    done = subprocess.run(command, capture_output=True, text=True, check=False)
-    assert done.returncode == 0, done.stdout + done.stderr
-    return Shop(site, page)
+    sway = place / "sway"
+    write_files({sway / path: content for path, content in lay_out("sway").items()})
+    shop = Shop(place / "site")
+    shop.install(*(write_package(package, place / package["name"]) for package in PACKAGES), sway)
+    return shop
 
 
 @pytest.fixture(scope="session")
@@ -502,46 +425,6 @@ def test_a_record_reads_as_one_line():
 
 def test_a_plugin_warning_can_be_told_from_any_other():
     assert issubclass(PluginWarning, UserWarning)
-
-
-def test_the_authors_page_prints_what_it_says(shop):
-    assert shop.run("try_sway.py", cwd=shop.page, plugins="sway").stdout == page_blocks()["text 1"]
-
-
-def test_the_tests_on_the_authors_page_pass(shop):
-    done = shop.run("-m", "pytest", "-q", "-p", "no:cacheprovider", "-W", "error", "test_sway.py", cwd=shop.page)
-    assert "3 passed" in done.stdout
-
-
-def test_the_authors_page_installs_with_the_command_that_the_tests_give():
-    assert page_blocks()["console 1"] == "$ python -m pip install .\n"
-
-
-def test_the_job_on_the_authors_page_is_drawn_by_the_command_given_there(shop):
-    assert page_blocks()["console 2"] == "$ lobework draw swayed.toml\n"
-    script = "import sys; from lobework.cli import main; sys.exit(main(['draw', 'swayed.toml']))"
-    shop.run("-c", script, cwd=shop.page, plugins="sway")
-    assert "swayed wave" in (shop.page / "swayed" / "drawing.svg").read_text(encoding="utf-8")
-
-
-def test_the_job_on_the_authors_page_is_the_same_wave_turned_back_by_the_sway(shop):
-    """From the definition of the motion: seen from work that the chuck has turned on by s, everything is turned back by s.
-    No source. The chord is so fine that reading between samples costs less than 1e-4 mm."""
-    script = f"""
-import json
-from dataclasses import replace
-import numpy as np
-from lobework.jobfile import read_job
-swayed = replace(read_job({str(shop.page / "swayed.toml")!r}), chord=1e-5)
-true = replace(swayed, lathe=replace(swayed.lathe, chucks=()))
-(path,), (plain,) = swayed.trace(), true.trace()
-print(json.dumps([each.tolist() for each in (path.u, path.x, path.y, plain.u, plain.x, plain.y)]))
-"""
-    u, x, y, plain_u, plain_x, plain_y = map(np.array, json.loads(*shop.says(script, plugins="sway")))
-    seen_true = np.interp(u, plain_u, plain_x) + 1j * np.interp(u, plain_u, plain_y)
-    back = np.exp(-1j * np.radians(20.0) * np.sin(2 * np.pi * u))
-    np.testing.assert_allclose(x + 1j * y, seen_true * back, rtol=0, atol=1e-4)
-    assert np.ptp(np.abs(seen_true)) > 3.0
 
 
 CROOKED = """

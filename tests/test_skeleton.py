@@ -1,0 +1,186 @@
+"""The skeleton of a plugin: for every kind it installs, keeps every promise passes its own tests, and is whole."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import pytest
+
+from lobework.cli import main
+from lobework.errors import InputError, UnknownNameError
+from lobework.outputs import write_files
+from lobework.plugins import installed
+from lobework.skeleton import KINDS, lay_out
+from tests.workshop import Shop
+
+CLI = "import sys; from lobework.cli import main; sys.exit(main())"
+
+
+def laid_out(folder, name, *options):
+    """Lay a plugin out by the command, and return its folder."""
+    assert main(["new", "plugin", name, "--into", str(folder / name), *options]) == 0
+    return folder / name
+
+
+@pytest.fixture(scope="module")
+def shop(tmp_path_factory):
+    """Install a skeleton of every kind, as it is laid out."""
+    place = tmp_path_factory.mktemp("skeletons")
+    shop = Shop(place / "site")
+    shop.install(*(laid_out(place, f"first-{kind}", "--kind", kind) for kind in KINDS))
+    return shop
+
+
+@pytest.fixture(scope="module")
+def everything(shop):
+    return shop.report()
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_it_comes_in_and_offers_one_thing_of_its_kind(everything, kind):
+    (record,) = (each for each in everything["loaded"] if each["name"] == f"first-{kind}")
+    assert record["offers"] == [[kind, "first_check_findings" if kind == "check" else f"first-{kind}"]]
+    assert everything["refused"] == everything["said"] == []
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_it_keeps_every_promise_and_nothing_of_it_is_left_unjudged(shop, kind):
+    said = shop.run("-W", "error", "-c", CLI, "verify", f"first-{kind}", plugins=f"first-{kind}")
+    *_, last = said.stdout.splitlines()
+    kept, asked = re.fullmatch(r"(\d+) of (\d+) promises kept in \d+ cases", last).groups()
+    assert kept == asked
+    assert said.stderr == ""
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_its_own_tests_pass(shop, kind):
+    folder = shop.site.parent / f"first-{kind}"
+    done = shop.run("-m", "pytest", "-q", "-p", "no:cacheprovider", cwd=folder, plugins=f"first-{kind}")
+    assert re.search(r"^\d{1,3} passed in ", done.stdout, re.MULTILINE), done.stdout
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_it_is_made_of_four_files_that_leave_no_blank_to_fill(kind):
+    files = lay_out("tide-box", kind)
+    assert [str(path) for path in files] == ["pyproject.toml", "README.md", "lobework_tide_box.py", "tests/test_tide_box.py"]
+    for path, content in files.items():
+        text = content.decode("utf-8")
+        assert "$" not in text.replace("\n$ ", "\n"), path
+        assert "tide-box" in text or "tide_box" in text, path
+        assert max(map(len, text.splitlines())) <= 130, path
+
+
+def test_there_is_a_skeleton_of_each_kind_of_thing_that_a_plugin_can_bring():
+    assert set(KINDS) == set(installed().parts)
+
+
+@pytest.mark.parametrize(
+    ("name", "part"), [("sway", "Sway"), ("tide-box", "TideBox"), ("known", "KnownChuck"), ("rigid", "RigidChuck")]
+)
+def test_its_class_has_a_name_that_nothing_else_in_the_module_has(name, part):
+    source = lay_out(name)[next(path for path in lay_out(name) if path.name.startswith("lobework_"))].decode()
+    assert f"\nclass {part}:\n" in source
+    assert not re.search(rf"^from .* import .*\b{part}\b", source, re.MULTILINE)
+
+
+@pytest.mark.parametrize(
+    "name", ["", "Sway", "2sway", "sway!", "sway chuck", "-sway", "sway-", "a--b", "swäy", "class", "../sway", "s" * 41]
+)
+def test_a_name_that_cannot_be_one_is_refused_in_one_line(name):
+    with pytest.raises(InputError, match="is no name for a plugin; write a word in small letters, digits and dashes"):
+        lay_out(name)
+
+
+@pytest.mark.parametrize(
+    ("name", "kind"), [("oval", "chuck"), ("wave", "cam"), ("svg", "target"), ("plain", "backend"), ("pen", "cutter")]
+)
+def test_a_name_that_is_taken_is_refused(name, kind):
+    with pytest.raises(InputError, match=f"^NAME: '{name}' is taken: a {kind} of this name is installed; choose another$"):
+        lay_out(name, kind)
+
+
+def test_the_name_of_a_plugin_that_is_installed_is_refused_for_any_kind(shop):
+    script = """
+from lobework.errors import InputError
+from lobework.skeleton import lay_out
+for kind in ("chuck", "cam"):
+    try:
+        lay_out("first-chuck", kind)
+    except InputError as error:
+        print(error)
+"""
+    taken = "NAME: 'first-chuck' is taken: a {} of this name is installed; choose another"
+    assert shop.says(script) == [taken.format("chuck"), taken.format("plugin")]
+
+
+def test_a_kind_that_there_is_none_of_is_refused_with_the_nearest():
+    with pytest.raises(UnknownNameError, match="no kind of plugin is called 'chick'; did you mean 'chuck'"):
+        lay_out("sway", "chick")
+
+
+def test_it_says_what_it_wrote_and_what_to_type_next(tmp_path, monkeypatch, capsys):
+    monkeypatch.chdir(tmp_path)
+    assert main(["new", "plugin", "sway"]) == 0
+    assert capsys.readouterr().out.splitlines() == [
+        "wrote pyproject.toml, README.md, lobework_sway.py, tests/test_sway.py in lobework-sway",
+        "next: python -m pip install ./lobework-sway && lobework verify sway",
+    ]
+    written = {path.relative_to("lobework-sway").as_posix() for path in Path("lobework-sway").rglob("*") if path.is_file()}
+    assert written == {str(path) for path in lay_out("sway")}
+
+
+def test_a_folder_that_is_there_is_left_alone_unless_asked(tmp_path, monkeypatch, capsys):
+    monkeypatch.chdir(tmp_path)
+    Path("lobework-sway").mkdir()
+    Path("lobework-sway/README.md").write_text("mine")
+    assert main(["new", "plugin", "sway"]) == 2
+    assert capsys.readouterr().err == (
+        "lobework: lobework-sway: exists already; name another folder or file, or add --overwrite\n"
+    )
+    assert [path.name for path in Path("lobework-sway").iterdir()] == ["README.md"]
+    assert main(["new", "plugin", "sway", "--overwrite"]) == 0
+    assert Path("lobework-sway/README.md").read_text() != "mine"
+
+
+def test_where_a_file_cannot_be_written_none_is(tmp_path, monkeypatch, capsys):
+    monkeypatch.chdir(tmp_path)
+    Path("taken").write_text("a file")
+    assert main(["new", "plugin", "sway", "--into", "taken/sway"]) == 2
+    assert len(capsys.readouterr().err.splitlines()) == 1
+    (tmp_path / "half" / "tests" / "test_sway.py").mkdir(parents=True)
+    assert main(["new", "plugin", "sway", "--into", "half", "--overwrite"]) == 2
+    assert len(capsys.readouterr().err.splitlines()) == 1
+    assert [path.name for path in Path("half").iterdir()] == ["tests"]
+
+
+@pytest.mark.parametrize(
+    ("arguments", "says"),
+    [
+        (["new", "plugin"], "a plugin wants a name: lobework new plugin sway"),
+        (["new", "plugin", "sway", "--kind", "chick"], "no kind of plugin is called 'chick'; did you mean 'chuck'?"),
+        (["new", "plugin", "Sway"], "NAME: 'Sway' is no name for a plugin"),
+        (["new", "lid.toml", "sway"], "'sway' belongs to lobework new plugin NAME"),
+        (["new", "lid.toml", "--kind", "cam"], "'--kind' belongs to lobework new plugin NAME"),
+        (["new", "lid.toml", "--into", "here"], "'--into' belongs to lobework new plugin NAME"),
+    ],
+)
+def test_a_slip_on_the_command_line_is_answered_in_one_line_and_nothing_is_written(
+    arguments, says, tmp_path, monkeypatch, capsys
+):
+    monkeypatch.chdir(tmp_path)
+    assert main(arguments) == 2
+    (line,) = capsys.readouterr().err.splitlines()
+    assert line.startswith(f"lobework: {says}")
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_job_file_called_plugin_is_still_to_be_had(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    assert main(["new", "./plugin"]) == 0
+    assert Path("plugin").is_file()
+
+
+def test_laid_out_it_can_be_written_by_anybody(tmp_path):
+    write_files({tmp_path / "sway" / path: content for path, content in lay_out("sway").items()})
+    assert (tmp_path / "sway" / "tests" / "test_sway.py").read_bytes() == lay_out("sway")[next(reversed(lay_out("sway")))]
