@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Final, Literal, NamedTuple
@@ -16,6 +16,7 @@ from lobework.errors import TooLargeError, require
 from lobework.motion import Motion, Push, Still, motion_of
 from lobework.passes import Cut
 from lobework.rigid import Array, Rigid
+from lobework.stack import A_TURN, comes_back, in_pieces
 from lobework.tolerances import CHORD_MM, CONTACT_MM
 
 __all__ = ["Spans", "Trace", "Way", "estimate", "lay_out", "trace"]
@@ -31,9 +32,13 @@ _PROBE: Final = 8
 _TRIAL_TURNS: Final = 4
 _NOISE_MM: Final = 1e-10
 _MOST_HALVINGS: Final = 20
+_LONGEST_PERIOD: Final = 64
+_FIRST_STRETCH: Final = 8.0
+_PIECES_AT_ONCE: Final = 1024
+_RUNS_AT_ONCE: Final = 16_384
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, eq=False)
 class Spans:
     """Stretches of ``u`` in which the path is smooth, each sampled evenly, its end left to the next.
 
@@ -54,13 +59,13 @@ class Spans:
     end: Array
     steps: NDArray[np.int64]
 
-    @property
+    @cached_property
     def step(self) -> Array:
         """(k,) turns from sample to sample in each."""
         step: Array = (self.end - self.start) / np.maximum(self.steps, 1)
         return step
 
-    @property
+    @cached_property
     def offsets(self) -> NDArray[np.int64]:
         """(k,): the place of each span's first sample."""
         return np.cumsum(self.steps) - self.steps
@@ -72,13 +77,21 @@ class Spans:
 
     def turns(self, first: int = 0, stop: int | None = None) -> Array:
         """Return ``u`` of the samples from ``first`` to before ``stop``; of all unless said."""
-        stop = self.total if stop is None else min(stop, self.total)
-        sample, offsets = np.arange(first, stop), self.offsets
-        span = np.searchsorted(offsets, sample, side="right") - 1
-        u: Array = self.start[span] + (sample - offsets[span]) * self.step[span]
-        if stop == self.total:
-            u[-1] = self.end[-1]
+        return self.at(np.arange(first, self.total if stop is None else min(stop, self.total)))
+
+    def at(self, samples: NDArray[np.int64]) -> Array:
+        """Return ``u`` of (n,) samples."""
+        span = np.searchsorted(self.offsets, samples, side="right") - 1
+        u: Array = self.start[span] + (samples - self.offsets[span]) * self.step[span]
+        u[samples == self.total - 1] = self.end[-1]
         return u
+
+    def before(self, u: Array) -> NDArray[np.int64]:
+        """Return how many samples come before (n,) turns."""
+        span = np.maximum(np.searchsorted(self.start, u, side="right") - 1, 0)
+        into = np.ceil((u - self.start[span]) / self.step[span])
+        count: NDArray[np.int64] = self.offsets[span] + np.clip(into, 0, self.steps[span]).astype(np.int64)
+        return count
 
 
 @dataclass(frozen=True, eq=False)
@@ -310,41 +323,108 @@ def _plain(motion: Motion, spans: Spans) -> Trace:
 
 def _compiled(motion: Motion, spans: Spans) -> Trace:
     """Return the same trace by the compiled loop."""
-    fill, columns = _prepared(motion, spans)
-    fill()
-    return Trace(motion, spans, *columns)
+    return Trace(motion, spans, *_prepared(motion, spans)())
 
 
-def lay_out(motion: Motion, chord: float) -> tuple[Callable[[], None], tuple[Array, Array, Array]]:
-    """Return what fills the columns x, y, z of a trace by the compiled loop, and the columns: memory to use again."""
+def lay_out(motion: Motion, chord: float) -> Callable[[], tuple[Array, Array, Array]]:
+    """Return what fills the columns x, y, z of a trace by the compiled loop, time and again in the same memory."""
     return _prepared(motion, _spans(motion, float(motion.cut.passed.turns), chord))
 
 
-def _prepared(motion: Motion, spans: Spans) -> tuple[Callable[[], None], tuple[Array, Array, Array]]:
+def _prepared(motion: Motion, spans: Spans) -> Callable[[], tuple[Array, Array, Array]]:
+    """Return what fills the columns; z only gets memory of its own once it is seen to change."""
     from lobework.kernels.weave import weave
 
     step, offsets, total = spans.step, spans.offsets, spans.total
-    x, y, deep = np.zeros(total), np.zeros(total), np.zeros(0 if motion.level else total)
-    z: Array = np.broadcast_to(motion.place(np.zeros(1))[:, 2], total) if motion.level else deep
+    x, y, level = np.zeros(total), np.zeros(total), motion.place(np.zeros(1))[0, 2]
+    z = np.zeros(0 if motion.level else total)
     still = motion.still or Still(0.0, 0j, 0.0)
     shift = np.array([still.across.real, still.across.imag, still.along])
     tables = _loop_tables(motion, spans, step)
 
-    def fill() -> None:
-        weave(spans.start, step, spans.steps, offsets, *tables, still.turned, shift, x, y, deep)
-        if motion.still is None:
-            _through_chucks(motion, spans, x, y, deep)
-        x[-1:], y[-1:], deep[-1:] = motion.place(spans.end[-1:]).T
+    def fill() -> tuple[Array, Array, Array]:
+        nonlocal z
+        for k, deepens, runs in _STILL_RUNS if motion.still else _runs(motion, spans):
+            if deepens and not z.size:
+                z = np.full(total, level)
+            weave(spans.start[k], step[k], spans.steps[k], offsets[k], *tables.of(k), still.turned, shift, *runs, x, y, z)
+            on_spindle = z
+            for samples in runs.left():
+                deep = on_spindle[samples] if on_spindle.size else np.full(samples.size, motion.cut.tip[2])
+                here = np.stack([x[samples], y[samples], deep], axis=-1)
+                x[samples], y[samples], deep = motion.through_chucks(here, 2 * math.pi * spans.at(samples)).T
+                if z.size or (deep != level).any():
+                    z = z if z.size else np.full(total, level)
+                    z[samples] = deep
+        x[-1:], y[-1:], last = motion.place(spans.end[-1:]).T
+        z[-1:] = last
+        return x, y, z if z.size else np.broadcast_to(level, total)
 
-    return fill, (x, y, z)
+    return fill
 
 
-def _through_chucks(motion: Motion, spans: Spans, x: Array, y: Array, z: Array) -> None:
-    """Carry points on the spindle over to the work, in place: for chucks that vary or tilt."""
-    for first in range(0, spans.total, _CHUNK):
-        part = slice(first, first + _CHUNK)
-        theta = 2 * math.pi * spans.turns(part.start, part.stop)
-        x[part], y[part], z[part] = motion.through_chucks(np.stack([x[part], y[part], z[part]], axis=-1), theta).T
+class _Runs(NamedTuple):
+    """Runs of samples and the polynomials that each takes: the arguments of the compiled loop; see `lobework.kernels.through`."""
+
+    firsts: NDArray[np.int64]
+    which: NDArray[np.int64]
+    middles: Array
+    scales: Array
+    terms: Array
+    moves: NDArray[np.bool_]
+
+    def left(self) -> Iterator[NDArray[np.int64]]:
+        """Yield the samples that the compiled loop leaves on the spindle, a chunk at a time."""
+        runs = np.nonzero(self.which < 0)[0]
+        for part in np.array_split(runs, math.ceil(runs.size / 256)) if runs.size else ():
+            count = self.firsts[part + 1] - self.firsts[part]
+            yield np.repeat(self.firsts[part] - np.cumsum(count) + count, count) + np.arange(count.sum())
+
+
+_NONE: Final = np.zeros(0, dtype=np.int64)
+_STILL_RUNS: Final = (
+    (slice(None), False, _Runs(_NONE, _NONE, np.zeros(0), np.zeros(0), np.zeros((0, 0, 0)), np.zeros(0, bool))),
+)
+
+
+def _runs(motion: Motion, spans: Spans) -> Iterator[tuple[slice, bool, _Runs]]:
+    """Yield spans a stretch at a time, whether depth may change in them, and their polynomials: memory stays bounded."""
+    turns = float(motion.cut.passed.turns)
+    if not turns:
+        return
+    reach = _reach(motion)
+    stated = math.lcm(*(each.comes_back or 0 for each in motion.cut.lathe.chucks))
+    period = comes_back(motion.chucks, stated, turns, reach) if stated <= _LONGEST_PERIOD else 0
+    stretch, a_turn, k, pieces = _FIRST_STRETCH, A_TURN, 0, None
+    if period:
+        times = int(turns // period)
+        pieces = in_pieces(motion.chucks, 0.0, period, reach, lambda u: spans.before(u) * times)
+        stretch = _RUNS_AT_ONCE / pieces.which.size * period
+    while k < spans.start.size:
+        low = spans.start[k]
+        stop = max(k + 1, int(np.searchsorted(spans.start, low + stretch)))
+        high = spans.end[stop - 1]
+        if pieces is None or not period:
+            pieces = in_pieces(motion.chucks, low, high, reach, spans.before, a_turn)
+            stretch = max(_PIECES_AT_ONCE, spans.total // 1024) / pieces.which.size * (high - low)
+            a_turn = pieces.a_turn or a_turn
+        wraps = np.arange(low // period, math.ceil(high / period)) if period else np.zeros(1)
+        edges = np.append(pieces.edges[:-1] + period * wraps[:, None], np.inf)
+        firsts = np.clip(spans.before(edges), spans.offsets[k], spans.offsets[stop - 1] + spans.steps[stop - 1])
+        some = np.nonzero(np.diff(firsts))[0]
+        half = np.tile(0.5 * np.diff(pieces.edges), wraps.size)[some]
+        which = np.tile(pieces.which, wraps.size)[some]
+        runs = _Runs(np.append(firsts[some], firsts[-1]), which, edges[some] + half, 1 / half, pieces.terms, pieces.moves)
+        yield slice(k, stop), pieces.deepens, runs
+        k = stop
+
+
+def _reach(motion: Motion) -> float:
+    """Return how far from the spindle's nose the tip may come, mm."""
+    tip = np.abs(motion.tip(np.array([0.0, float(motion.cut.passed.turns)])))
+    return float(tip.sum(axis=1).max()) + sum(
+        abs(push.scale) * max(map(abs, push.curve.extent)) for push in (*motion.sideways, *motion.endways)
+    )
 
 
 class _LoopTables(NamedTuple):
@@ -363,6 +443,12 @@ class _LoopTables(NamedTuple):
     most: float
     tip: Array
     travel: Array
+
+    def of(self, spans: slice) -> _LoopTables:
+        """Return those of some spans only."""
+        return self._replace(
+            along=self.along[spans], cells_a_step=self.cells_a_step[spans], first=self.first[spans], last=self.last[spans]
+        )
 
 
 def _loop_tables(motion: Motion, spans: Spans, step: Array) -> _LoopTables:

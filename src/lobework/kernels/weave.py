@@ -1,4 +1,4 @@
-"""The compiled path: cam lifts, headstock, spindle and a still chuck in one loop over the samples."""
+"""The compiled path: cam lifts, headstock, spindle and chucks in one loop over the samples."""
 
 from __future__ import annotations
 
@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 from numba import njit, prange
+
+from lobework.kernels.through import FUSED, carried
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -19,8 +21,6 @@ __all__ = ["weave"]
 
 _BLOCK = 256
 _SHARES = 64
-FUSED = {"contract"}
-"""A product and a sum may be fused, which rounds once instead of twice; nothing is reordered."""
 S3, S5, S7, S9, S11, S13 = ((-1) ** k / math.factorial(2 * k + 1) for k in range(1, 7))
 C2, C4, C6, C8, C10, C12 = ((-1) ** k / math.factorial(2 * k) for k in range(1, 7))
 
@@ -256,6 +256,12 @@ def weave(
     travel: Array,
     turned: float,
     shift: Array,
+    firsts: Whole,
+    which: Whole,
+    middles: Array,
+    scales: Array,
+    terms: Array,
+    moves: NDArray[np.bool_],
     x: Array,
     y: Array,
     z: Array,
@@ -290,6 +296,8 @@ def weave(
         How far the still chuck turns the work.
     shift : (3,) float64, mm
         Where the still chuck's work stands on the spindle.
+    firsts, which, middles, scales, terms, moves : arrays
+        The stack of chucks in its place, where it moves: see `lobework.kernels.through.carried`. Empty where it is still.
     x, y, z : (n,) float64
         Filled; an empty ``z`` is left alone.
     """
@@ -298,13 +306,19 @@ def weave(
     sy = shift[1] * cg - shift[0] * sg
     tip_x, tip_y, tip_z = tip[0], tip[1], tip[2] - shift[2]
     travel_x, travel_y, travel_z = travel
-    plainly = sideways == 1 and endways == 0 and height != 0.0 and most < 0.05 and z.size == 0
-    plainly = plainly and travel_x == 0.0 and travel_y == 0.0
+    plainly = sideways == 1 and endways == 0 and height != 0.0 and most < 0.05
+    plainly = plainly and travel_x == 0.0 and travel_y == 0.0 and travel_z == 0.0
     spans = starts.size
     shares = min(_SHARES, spans)
     for share in prange(shares):
         pushed, px, py, pz = np.zeros(_BLOCK), np.zeros(_BLOCK), np.zeros(_BLOCK), np.zeros(_BLOCK)
         cosines, sines, ramp = np.zeros(_BLOCK), np.zeros(_BLOCK), np.arange(_BLOCK).astype(np.float64)
+        t, held, run = np.zeros(_BLOCK), np.zeros((moves.size, _BLOCK)), 0
+        if which.size > 0:
+            run = np.searchsorted(firsts, offsets[share * spans // shares], side="right") - 1
+        if terms.size > 0:
+            for f in range(moves.size):
+                held[f, :] = terms[0, f, 0]
         for k in range(share * spans // shares, (share + 1) * spans // shares):
             step = steps[k]
             _turns(cosines, sines, 2 * math.pi * step, min(_BLOCK, counts[k]))
@@ -336,43 +350,48 @@ def weave(
                         first[k, 0],
                         last[k, 0],
                     )
-                    continue
-                _held(ramp, px[:size], py[:size], pz[:size], begin, step, tip_x, tip_y, tip_z, travel_x, travel_y, travel_z)
-                if sideways > 0:
-                    _pushes(
-                        ramp,
-                        pushed[:size],
-                        scale,
-                        along[k],
-                        cells_a_step[k],
-                        block,
-                        cells,
-                        first[k],
-                        last[k],
-                        0,
-                        sideways,
-                        furthest,
-                    )
-                    if height == 0.0:
-                        px[:size] -= pushed[:size]
-                    else:
-                        _rock(px[:size], py[:size], pushed[:size], height, most)
-                if endways > 0:
-                    _pushes(
-                        ramp,
-                        pushed[:size],
-                        scale,
-                        along[k],
-                        cells_a_step[k],
-                        block,
-                        cells,
-                        first[k],
-                        last[k],
-                        sideways,
-                        sideways + endways,
-                        furthest,
-                    )
-                    pz[:size] -= pushed[:size]
-                if z.size > 0:
-                    z[out : out + size] = pz[:size]
-                _turned(xs, ys, px[:size], py[:size], cosines, sines, c, s, sx, sy)
+                    if z.size > 0:
+                        z[out : out + size] = tip_z
+                else:
+                    _held(ramp, px[:size], py[:size], pz[:size], begin, step, tip_x, tip_y, tip_z, travel_x, travel_y, travel_z)
+                    if sideways > 0:
+                        _pushes(
+                            ramp,
+                            pushed[:size],
+                            scale,
+                            along[k],
+                            cells_a_step[k],
+                            block,
+                            cells,
+                            first[k],
+                            last[k],
+                            0,
+                            sideways,
+                            furthest,
+                        )
+                        if height == 0.0:
+                            px[:size] -= pushed[:size]
+                        else:
+                            _rock(px[:size], py[:size], pushed[:size], height, most)
+                    if endways > 0:
+                        _pushes(
+                            ramp,
+                            pushed[:size],
+                            scale,
+                            along[k],
+                            cells_a_step[k],
+                            block,
+                            cells,
+                            first[k],
+                            last[k],
+                            sideways,
+                            sideways + endways,
+                            furthest,
+                        )
+                        pz[:size] -= pushed[:size]
+                    if z.size > 0:
+                        z[out : out + size] = pz[:size]
+                    _turned(xs, ys, px[:size], py[:size], cosines, sines, c, s, sx, sy)
+                if which.size > 0:
+                    zs = z[out : out + size]
+                    run = carried(xs, ys, zs, out, begin, step, ramp, run, firsts, which, middles, scales, terms, moves, t, held)

@@ -1,0 +1,245 @@
+"""Through a stack of chucks: the compiled path, by polynomials, beside the plain one."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import ClassVar
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from numpy.testing import assert_allclose
+
+from lobework import trace as tracing
+from lobework.cam import Wave
+from lobework.chuck import EccentricChuck, Oval, Plain
+from lobework.drive import Drive
+from lobework.follower import Roller
+from lobework.motion import motion_of
+from lobework.rigid import Rigid
+from lobework.slide import At
+from lobework.stack import comes_back, in_pieces
+from lobework.tolerances import STACK_MM
+from lobework.trace import trace
+from tests.strategies import GearedArm, cut_on, fixed, numbers, phases, rocking, sliding
+
+WAVE = Drive(Wave(lobes=4, base_radius=60.0, rise=5.0), follower=Roller(3.0), ratio="3/4")
+AGREE_MM = 1e-10
+
+
+def about(axis, angle):
+    """Turns about X (0), Y (1) or Z (2)."""
+    rotation = np.zeros((angle.size, 3, 3))
+    a, b = (axis + 1) % 3, (axis + 2) % 3
+    rotation[:, axis, axis] = 1.0
+    rotation[:, a, a] = rotation[:, b, b] = np.cos(angle)
+    rotation[:, a, b], rotation[:, b, a] = -np.sin(angle), np.sin(angle)
+    return Rigid(rotation, np.zeros((1, 3)))
+
+
+@dataclass(frozen=True, kw_only=True)
+class Moving:
+    """A chuck that goes as it is told."""
+
+    kind: ClassVar[str] = "moving"
+    varies: ClassVar[bool] = True
+
+
+class Stepping(Moving):
+    """Slides to and fro in straight lines, with a corner at each end."""
+
+    def motions(self, theta):
+        return Rigid.move(x=np.abs(np.mod(theta / math.pi + 0.31, 2.0) - 1.0))
+
+
+class Clicking(Moving):
+    """Is turned on by a twelfth at once, five times in two turns."""
+
+    def motions(self, theta):
+        return Rigid.turn(np.floor(theta * 5 / (4 * math.pi) + 0.17) * math.pi / 6)
+
+
+class Rocking(Moving):
+    """Tilts to and fro about a line that goes round, and pumps."""
+
+    comes_back: ClassVar[int] = 1
+
+    def motions(self, theta):
+        return about(1, 0.2 * np.sin(2 * theta)) @ about(0, 0.1 * np.cos(theta)) @ Rigid.move(z=0.3 * np.sin(3 * theta))
+
+
+class Winding(Moving):
+    """Turns ever quicker, and never comes back."""
+
+    comes_back: ClassVar[int] = 0
+
+    def motions(self, theta):
+        return Rigid.turn(0.1 * theta + 0.003 * theta**2)
+
+
+class Drifting(Moving):
+    """Goes along a line, wound out by the spindle."""
+
+    comes_back: ClassVar[int] = 0
+
+    def motions(self, theta):
+        return Rigid.move(x=0.05 * theta, z=-0.001 * theta)
+
+
+class Quick(Moving):
+    """Goes round thirty-one times while the spindle turns seven."""
+
+    comes_back: ClassVar[int] = 7
+
+    def motions(self, theta):
+        return Rigid.move(x=2.0) @ Rigid.turn(31 / 7 * theta) @ Rigid.move(y=0.5 * np.sin(20 * theta))
+
+
+class Liar(Moving):
+    """Says that it comes back each turn, and takes eleven."""
+
+    comes_back: ClassVar[int] = 1
+
+    def motions(self, theta):
+        return Rigid.move(x=3.0 * np.cos(theta / 11))
+
+
+class Noisy(Moving):
+    """Goes nowhere smoothly: no polynomial follows it."""
+
+    def motions(self, theta):
+        return Rigid.move(y=1e-3 * np.sin(1e7 * np.sin(theta)))
+
+
+TOLD = [kind() for kind in (Stepping, Clicking, Rocking, Winding, Drifting, Quick, Liar, Noisy)]
+any_chuck = st.one_of(
+    st.builds(Plain, index=phases),
+    st.builds(EccentricChuck, shift=numbers(-20.0, 20.0), index=phases),
+    st.builds(Oval, throw=numbers(0.0, 15.0), ring_angle_deg=numbers(-180.0, 180.0), index=phases),
+    st.builds(GearedArm, arm=numbers(0.0, 8.0), gear=st.sampled_from([-3.0, 0.5, 2.0, 5.0, 0.1234567])),
+    st.sampled_from(TOLD),
+)
+
+
+def both_ways(cut, chord=2e-3):
+    plain, compiled = (trace(cut, chord=chord, way=way) for way in ("plain", "compiled"))
+    assert plain.u.size == compiled.u.size
+    return plain, compiled
+
+
+def assert_agree(cut, chord=2e-3, within=AGREE_MM):
+    plain, compiled = both_ways(cut, chord)
+    for axis in "xyz":
+        assert_allclose(getattr(compiled, axis), getattr(plain, axis), rtol=0, atol=within, err_msg=axis)
+
+
+@settings(max_examples=40)
+@given(
+    stack=st.lists(any_chuck, min_size=1, max_size=4),
+    turns=st.fractions(Fraction(1, 5), 4, max_denominator=6),
+    rocks=st.booleans(),
+    travel=st.sampled_from([At(), At(x=-3.0), At(x=2.0, z=-0.5)]),
+)
+def test_through_any_stack_the_two_ways_agree(stack, turns, rocks, travel):
+    lathe = rocking(250.0, *stack) if rocks else sliding(*stack)
+    assert_agree(cut_on(lathe, WAVE, turns=turns, at=At(x=24.0, y=1.0, depth=0.4), travel=travel), chord=5e-3)
+
+
+@pytest.mark.parametrize(
+    "stack",
+    [
+        (Oval(throw=5.0), Oval(throw=3.0, ring_angle_deg=30.0), GearedArm(arm=4.0, gear=2.0)),
+        (Rocking(), Oval(throw=3.0)),
+        (Quick(), EccentricChuck(shift=6.0)),
+        (Winding(), Drifting()),
+        (Stepping(), Oval(throw=2.0)),
+        (Liar(),),
+    ],
+    ids=lambda stack: " ".join(type(chuck).__name__ for chuck in stack),
+)
+def test_over_many_turns_too(stack):
+    """Angles of hundreds of radians are only known to their last digit, and the quickest of these multiplies it."""
+    assert_agree(cut_on(rocking(250.0, *stack), WAVE, turns=100, at=At(x=24.0, depth=0.4)), chord=0.02, within=6 * AGREE_MM)
+
+
+def test_a_whole_turn_is_tabulated_once_where_a_stack_comes_back():
+    asked = []
+
+    class Counting(Moving):
+        comes_back = 1
+
+        def motions(self, theta):
+            asked.append(theta.size)
+            return Rigid.move(x=np.cos(theta))
+
+    motion = motion_of(cut_on(fixed(Counting()), turns=300, at=At(x=24.0)))
+    fill = tracing.lay_out(motion, 1e-4)
+    asked.clear()
+    x, _, _ = fill()
+    assert sum(asked) < 200 < x.size / 1000
+
+
+def test_a_stack_that_keeps_its_depth_takes_no_memory_for_it():
+    path = trace(cut_on(fixed(Oval(throw=3.0), GearedArm(arm=2.0, gear=3.0)), turns=3, at=At(x=20.0, depth=0.4)), way="compiled")
+    assert path.z.strides == (0,)
+    assert path.z[0] == -0.4
+
+
+def test_depth_that_only_changes_at_the_end_of_a_pass_is_kept():
+    class Late(Moving):
+        """Stands still for twelve turns, and then comes out with a corner, a click and a wave."""
+
+        def motions(self, theta):
+            late = theta > 24 * math.pi
+            return Rigid.move(z=np.where(late, 0.1 * np.sin(theta) + 0.2 * (np.mod(theta, 1.0) > 0.5), 0.0))
+
+    assert_agree(cut_on(fixed(Late()), turns=14, at=At(x=20.0, depth=0.4)))
+    assert_agree(cut_on(fixed(Late()), turns=14, at=At(x=20.0, depth=0.4)), chord=0.2)
+
+
+def test_what_says_falsely_that_it_comes_back_is_not_believed():
+    honest = motion_of(cut_on(fixed(Oval(throw=3.0), Quick()), turns=50))
+    assert comes_back(honest.chucks, 7, 50.0, 20.0) == 7
+    assert comes_back(motion_of(cut_on(fixed(Liar()), turns=50)).chucks, 1, 50.0, 20.0) == 0
+
+
+@settings(max_examples=30)
+@given(stack=st.lists(any_chuck, min_size=1, max_size=3), low=numbers(0.0, 20.0), width=numbers(0.3, 5.0), dense=st.booleans())
+def test_polynomials_are_as_near_as_is_promised_between_the_places_tried(stack, low, width, dense):
+    """At random places of every piece that has polynomials, with 32 digits' end to spare for rounding."""
+    chucks = motion_of(cut_on(fixed(*stack))).chucks
+    reach, each = 30.0, 1e-4 if dense else 2e-3
+    pieces = in_pieces(chucks, low, low + width, reach, lambda u: (u / each).astype(np.int64))
+    assert (np.diff(pieces.edges) > 0).all()
+    assert (pieces.edges[0], pieces.edges[-1]) == (low, low + width)
+    t = np.random.default_rng(7).uniform(-1, 1, (pieces.which.size, 5))
+    middle, half = pieces.edges[:-1] + np.diff(pieces.edges) / 2, np.diff(pieces.edges) / 2
+    known = pieces.which >= 0
+    u = (middle[:, None] + half[:, None] * t)[known]
+    powers = t[known][..., None] ** np.arange(pieces.terms.shape[-1])
+    places = np.einsum("knp,kfp->knf", powers, pieces.terms[pieces.which[known]]).reshape(-1, pieces.terms.shape[1])
+    standing = chucks(2 * math.pi * u.ravel())
+    rotation, shift = np.broadcast_to(standing.rotation, (u.size, 3, 3)), np.broadcast_to(standing.shift, (u.size, 3))
+    true = np.concatenate([rotation.reshape(-1, 9), shift], axis=1)
+    true = true if places.shape[1] == 12 else true[:, [0, 3, 9, 10, 11]]
+    apart = np.abs(places - true)
+    assert (apart[:, :-3].max(initial=0) * reach + apart[:, -3:].max(initial=0)) <= 2 * STACK_MM
+
+
+def test_a_corner_leaves_only_its_own_neighbourhood_to_the_plain_way():
+    chucks = motion_of(cut_on(fixed(Stepping()))).chucks
+    pieces = in_pieces(chucks, 0.0, 2.0, 30.0, lambda u: (u * 1e6).astype(np.int64))
+    left = np.diff(pieces.edges)[pieces.which < 0]
+    assert 0 < left.sum() < 5e-4
+
+
+def test_memory_stays_bounded_however_long_a_chuck_drifts():
+    """Each stretch's polynomials take no more room on turn nine hundred than on turn ten."""
+    motion = motion_of(cut_on(fixed(Drifting(), Winding()), turns=1000, at=At(x=20.0)))
+    spans = tracing._spans(motion, 40.0, 1e-3)
+    sizes = [runs.terms.nbytes for _, _, runs in tracing._runs(motion, spans)]
+    assert len(sizes) > 1
+    assert max(sizes) < 1_500_000
