@@ -11,7 +11,7 @@ release = metadata.version("lobework")
 project_copyright = "lobework contributors, MIT license"
 
 extensions = ["myst_parser", "sphinx.ext.autodoc", "sphinx.ext.napoleon"]
-exclude_patterns = ["reference/pages.py"]
+exclude_patterns = ["reference/README.md"]
 nitpicky = True
 default_role = "py:obj"
 smartquotes = False

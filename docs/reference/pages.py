@@ -349,9 +349,10 @@ def write(app):
 
 
 def linked(app, name, source):
-    """Lead links to the folder of examples to the page of them."""
+    """Lead links to what lies beside these pages to the pages that tell of it."""
     del app, name
-    source[0] = source[0].replace("](examples/)", "](reference/made/examples.rst)")
+    for beside, page in (("examples/", "examples"), ("reference/README.md", "hooks")):
+        source[0] = source[0].replace(f"]({beside})", f"](reference/made/{page}.rst)")
 
 
 @cache
