@@ -9,6 +9,7 @@ import subprocess
 import sysconfig
 from itertools import pairwise
 from pathlib import Path
+from textwrap import indent
 
 import numpy as np
 import pytest
@@ -68,7 +69,8 @@ def followed(page, folder, shop):
         elif block["kind"] == "text":
             assert re.fullmatch(as_pattern(block["text"]), last), last
         elif block["how"] == "in":
-            assert block["text"] in (folder / block["file"]).read_text(encoding="utf-8"), block["file"]
+            source = (folder / block["file"]).read_text(encoding="utf-8")
+            assert any(indent(block["text"], by) in source for by in ("", " " * 4, " " * 8)), block["text"]
         elif (path := folder / block["file"]).exists():
             assert block["text"] == path.read_text(encoding="utf-8")
         else:
