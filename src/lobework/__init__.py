@@ -26,12 +26,13 @@ if TYPE_CHECKING:
     from lobework.program import Feeds
     from lobework.rigid import Rigid
     from lobework.screw import Screw
-    from lobework.slide import At
+    from lobework.slide import Arc, At
     from lobework.trace import Trace
     from lobework.units import Phase
     from lobework.wheel import Wheel
 
 __all__ = [
+    "Arc",
     "At",
     "Axis",
     "Ball",
@@ -110,7 +111,7 @@ _HOME = {
     "program": ("Feeds",),
     "rigid": ("Rigid",),
     "screw": ("Screw",),
-    "slide": ("At",),
+    "slide": ("Arc", "At"),
     "trace": ("Trace",),
     "units": ("Phase",),
     "wheel": ("Wheel",),

@@ -21,7 +21,8 @@ class Axis:
     Parameters
     ----------
     moves : str
-        What it moves: "spindle", "x", "y", "z", "cam 1", "cam 2" and so on.
+        What it moves: "spindle", "x", "y", "z", "cam 1", "cam 2" and so on; or "cutter", which it turns about an upright line
+        through the tip, at 0 pointing along the spindle and at 90 degrees across it, from +X.
     letter : str
         Its letter in programs: X, Y, Z for slides, A, B, C for rotary axes.
     low, high : float, mm or degrees
@@ -40,10 +41,10 @@ class Axis:
 
     def __post_init__(self) -> None:
         kind, _, number = self.moves.partition(" ")
-        known = self.moves in ("spindle", "x", "y", "z") or (
+        known = self.moves in ("spindle", "x", "y", "z", "cutter") or (
             kind == "cam" and number.isascii() and number.isdigit() and int(number) >= 1
         )
-        require(known, "moves", self.moves, "'spindle', 'x', 'y', 'z', or 'cam 1', 'cam 2' and so on")
+        require(known, "moves", self.moves, "'spindle', 'x', 'y', 'z', 'cutter', or 'cam 1', 'cam 2' and so on")
         allowed = ("A", "B", "C") if self.rotary else (self.moves.upper(),)
         require(self.letter in allowed, "letter", self.letter, " or ".join(allowed) + f" for the {self.moves} axis")
         require(self.low < self.high, "high", self.high, f"above low, {self.low:g}")

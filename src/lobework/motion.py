@@ -20,6 +20,7 @@ from lobework.kinds import Cam, Follower
 from lobework.lathe import Lathe
 from lobework.passes import Cut
 from lobework.rigid import Array, Rigid
+from lobework.slide import Arc
 from lobework.tolerances import TABLE_MM
 
 __all__ = ["Motion", "Push", "Still", "motion_of"]
@@ -88,7 +89,7 @@ class Motion:
     @property
     def level(self) -> bool:
         """Whether the tip keeps one place along the spindle all through the pass."""
-        return not self.endways and not self.cut.travel[2]
+        return not self.endways and not self.cut.travel[2] and self.cut.passed.arc is None
 
     def displaced(self, pushes: tuple[Push, ...], u: Array) -> Array:
         """Return what several pushes on one motion come to, mm, at (n,) turns."""
@@ -103,9 +104,22 @@ class Motion:
 
     def tip(self, u: Array) -> Array:
         """Return where the slides hold the cutter's tip on the bench: (n, 3) mm."""
-        turns = float(self.cut.passed.turns)
-        held: Array = np.array(self.cut.tip) + (u / (turns or 1.0))[:, None] * np.array(self.cut.travel)
+        passed = self.cut.passed
+        part = u / (float(passed.turns) or 1.0)
+        if passed.arc is not None:
+            return passed.arc.tip(passed.at, part)
+        held: Array = np.array(self.cut.tip) + part[:, None] * np.array(self.cut.travel)
         return held
+
+    @property
+    def swings(self) -> Arc | None:
+        """The arc along which the cutter turns; None where it keeps its direction on the bench."""
+        arc = self.cut.passed.arc
+        return arc if arc is not None and arc.cutter == "turns" else None
+
+    def cutter(self, u: Array) -> Rigid:
+        """Return how the cutter is turned on the bench, from pointing along the spindle: n rigid motions, or one."""
+        return Rigid.still() if self.swings is None else Rigid.tilt(self.swings.angle(u / float(self.cut.passed.turns)))
 
     def carriage(self, u: Array) -> Rigid:
         """Return where the spindle's nose stands on the bench, not yet turned: n rigid motions."""
@@ -154,6 +168,8 @@ class Motion:
         for number, drive in enumerate(cams, 1):
             phase = float(drive.phase.in_degrees(drive.cam.lobes))
             turning[f"cam {number}"] = 360.0 * float(drive.ratio) * u + phase
+        if self.swings is not None:
+            turning["cutter"] = np.degrees(self.swings.angle(u / float(self.cut.passed.turns)))
         return {**turning, "x": x, "y": y, "z": z}
 
 
@@ -212,6 +228,11 @@ def _still(lathe: Lathe) -> Still | None:
 def _axes_there(cut: Cut) -> None:
     """Refuse what the lathe has no axis for."""
     passed, lathe = cut.passed, cut.lathe
+    if passed.arc is not None:
+        for slide in "xz":
+            lathe.need(slide, "arc: the tip goes round in X and Z while it cuts")
+        if passed.arc.cutter == "turns" and lathe.axis("cutter") is None:
+            lathe.need("cutter", "arc.cutter='turns': the cutter turns about Y as it goes (write 'keeps' where it does not)")
     for slide, travel in zip("xyz", cut.travel, strict=True):
         if travel:
             lathe.need(slide, f"travel.{slide}: the pass moves the {slide} slide while it cuts")

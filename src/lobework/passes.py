@@ -8,11 +8,13 @@ from dataclasses import dataclass, field, fields, replace
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any, Final, Literal
 
+import numpy as np
+
 from lobework.drive import Drive
 from lobework.errors import InputError, SettingError, nearest, require
 from lobework.kinds import Measure, held_in, measures
 from lobework.mounting import measures_of
-from lobework.slide import Approach, At
+from lobework.slide import Approach, Arc, At
 from lobework.units import ratio
 
 if TYPE_CHECKING:
@@ -46,9 +48,12 @@ class Pass(_Repeats):
     turns : Fraction
         Spindle turns; at zero the cutter goes in and out again, and the spindle stands still.
     at : At
-        Where the tip stands on its slides when the pass begins.
+        Where the tip stands on its slides when the pass begins; with an arc, where the arc's centre stands, and ``depth`` is
+        towards the centre, or in a hollow away from it.
     travel : At
         How far the slides go, evenly, by the end of the pass.
+    arc : Arc, optional
+        The way of the tip round a centre, instead of a straight travel.
     cams : tuple of Drive
         What moves the headstock; none, and it stands still.
     together : "sum" or "furthest", optional
@@ -67,6 +72,7 @@ class Pass(_Repeats):
     turns: Fraction = Fraction(1)
     at: At = At()
     travel: At = At()
+    arc: Arc | None = None
     cams: tuple[Drive, ...] = ()
     together: Together | None = None
     name: str = ""
@@ -85,6 +91,13 @@ class Pass(_Repeats):
         require(0 <= self.turns <= 10**6, "turns", self.turns, "zero or more, at most a million")
         if not self.turns:
             require(self.travel == At(), "travel", "given", "left out of a pass of no turns", "write turns above zero")
+            require(self.arc is None, "arc", "given", "left out of a pass of no turns", "write turns above zero")
+        if self.arc is not None:
+            must_be = "an Arc, such as Arc(radius=25, from_deg=10, to_deg=80)"
+            require(isinstance(self.arc, Arc), "arc", repr(self.arc), must_be)
+            require(self.travel == At(), "travel", "given", "left out where there is an arc", "the slides follow the arc alone")
+            short = self.arc.radius < 0 or self.at.depth < self.arc.radius
+            require(short, "at.depth", self.at.depth, f"less than the arc's radius, {self.arc.radius:g}")
         require(self.together in ("sum", "furthest", None), "together", self.together, "'sum' or 'furthest'")
         names = [drive.name for drive in named]
         require(len(set(names)) == len(names), "cam.name", names, "different for each cam of a pass")
@@ -169,12 +182,22 @@ class Cut:
     @property
     def tip(self) -> tuple[float, float, float]:
         """Where the tip stands on the bench when the pass begins, (x, y, z) mm."""
+        if self.passed.arc is not None:
+            return self._on_arc(0.0)
         return self.passed.at.tip(self.approach.axis)
 
     @property
     def travel(self) -> tuple[float, float, float]:
         """How far the tip goes on the bench by the end of the pass, (x, y, z) mm."""
+        if self.passed.arc is not None:
+            (x, y, z), (to_x, to_y, to_z) = self._on_arc(0.0), self._on_arc(1.0)
+            return to_x - x, to_y - y, to_z - z
         return self.passed.travel.tip(self.approach.axis)
+
+    def _on_arc(self, part: float) -> tuple[float, float, float]:
+        assert self.passed.arc is not None
+        x, y, z = self.passed.arc.tip(self.passed.at, np.array([part]))[0].tolist()
+        return x, y, z
 
     @property
     def title(self) -> str:

@@ -275,6 +275,10 @@ def _notes(trace: Trace, units: LengthUnit) -> tuple[str, ...]:
     at = cut.passed.at
     places = {name: getattr(at, name) for name in ("x", "y", "z", "depth")}
     slides = ", ".join(f"{name} {show_length(mm, units)}" for name, mm in places.items() if mm)
+    if (arc := cut.passed.arc) is not None:
+        way = f"from {format_number(arc.from_deg)} to {format_number(arc.to_deg)} deg, the cutter"
+        way += " turning with it" if arc.cutter == "turns" else " keeping its direction"
+        slides = f"along an arc of {show_length(arc.radius, units)} about {slides or 'zero'}, {way}"
     turns = f"{cut.passed.turns} spindle turn" + ("s" if cut.passed.turns != 1 else "")
     turns = turns if cut.passed.turns else "in and out again, the spindle still"
     cams = []

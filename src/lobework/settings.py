@@ -95,7 +95,8 @@ def _axis(axis: Axis, units: LengthUnit) -> tuple[str, str]:
     def end(value: float) -> str:
         return f"{format_number(value)} deg" if axis.rotary else show_length(value, units)
 
-    what = "the spindle" if axis.moves == "spindle" else axis.moves if axis.rotary else f"the {axis.moves} slide"
+    plain = f"the {axis.moves}" if axis.moves in ("spindle", "cutter") else axis.moves
+    what = plain if axis.rotary else f"the {axis.moves} slide"
     moves = f"moves {what}"
     if axis.low == -float("inf") and axis.high == float("inf"):
         return f"axis {axis.letter}", f"{moves}, without end"
@@ -122,24 +123,30 @@ def _cam(drive: Drive, number: int, lathe: Lathe, units: LengthUnit) -> Group:
 def _zeros(cuts: Sequence[Cut]) -> Group:
     """Return where everything stands at zero: what the numbers below are counted from."""
     cams = any(cut.passed.cams for cut in cuts)
+    turns = any(cut.passed.arc is not None and cut.passed.arc.cutter == "turns" for cut in cuts)
     return _group(
         "zeros, before the first cut",
         ("x and y", "tip on the spindle's axis"),
         ("z", "tip on the face of the work" if cuts[0].approach.axis == "z" else "tip at the end of the work"),
         ("spindle", "as it stands when the job begins"),
+        *((("cutter", "pointing along the spindle; at 90 degrees across it, from X plus"),) if turns else ()),
         *((("cams", "phase and index at 0: the top of a lobe towards the cutter's side, X plus"),) if cams else ()),
         *((("headstock", "at rest: followers on the base of their cams"),) if cams else ()),
     )
 
 
 def _pass(passed: Pass, number: int, units: LengthUnit) -> Group:
-    at = [(f"begins at {name}", value) for name, value in settings_of(passed.at, units)]
+    arc = [(f"arc {name}", value) for name, value in settings_of(passed.arc, units)] if passed.arc else []
+    at = [
+        (f"{'arc about' if arc and name != 'depth' else 'begins at'} {name}", value)
+        for name, value in settings_of(passed.at, units)
+    ]
     travel = [
         (f"travels by {name}", value) for (name, value) in settings_of(passed.travel, units) if getattr(passed.travel, name)
     ]
     together = [("cams together", passed.together)] if passed.together and len(passed.cams) > 1 else []
     turns = show(passed.turns) if passed.turns else "none: in and out again"
-    return _group(_pass_name(passed, number), ("spindle turns", turns), *at, *travel, *together)
+    return _group(_pass_name(passed, number), ("spindle turns", turns), *at, *arc, *travel, *together)
 
 
 def _pass_name(passed: Pass, number: int) -> str:

@@ -28,4 +28,4 @@ RIGID: Final = 1e-9
 """How far the columns of a chuck's rotation may be from square and of length one: a micron in a kilometre."""
 
 STACK_MM: Final = 1e-11
-"""A stack of chucks as polynomials against the chucks themselves, at the work; a tenth of what the two ways of tracing may differ."""
+"""A stack of chucks as polynomials against the chucks themselves, at the work; a tenth of what two traces may differ."""

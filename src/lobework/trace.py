@@ -143,8 +143,9 @@ class Trace:
 
     @property
     def pose(self) -> Rigid:
-        """Where the bench's frame, moved to the cutter's tip, stands on the piece: n rigid motions."""
-        return Rigid(self.motion.work(self.u).inverse().rotation, np.stack([self.x, self.y, self.z], axis=-1))
+        """Where the bench's frame, moved to the cutter's tip and turned with the cutter, stands on the piece: n rigid motions."""
+        turned = self.motion.work(self.u).inverse() @ self.motion.cutter(self.u)
+        return Rigid(turned.rotation, np.stack([self.x, self.y, self.z], axis=-1))
 
     @property
     def closure(self) -> Closure:
@@ -421,7 +422,7 @@ def _runs(motion: Motion, spans: Spans) -> Iterator[tuple[slice, bool, _Runs]]:
 
 def _reach(motion: Motion) -> float:
     """Return how far from the spindle's nose the tip may come, mm."""
-    tip = np.abs(motion.tip(np.array([0.0, float(motion.cut.passed.turns)])))
+    tip = np.abs(motion.tip(np.linspace(0.0, float(motion.cut.passed.turns), 17)))
     return float(tip.sum(axis=1).max()) + sum(
         abs(push.scale) * max(map(abs, push.curve.extent)) for push in (*motion.sideways, *motion.endways)
     )
@@ -443,6 +444,7 @@ class _LoopTables(NamedTuple):
     most: float
     tip: Array
     travel: Array
+    arc: Array
 
     def of(self, spans: slice) -> _LoopTables:
         """Return those of some spans only."""
@@ -452,6 +454,7 @@ class _LoopTables(NamedTuple):
 
 
 def _loop_tables(motion: Motion, spans: Spans, step: Array) -> _LoopTables:
+    """Return the tables of the pass; along an arc ``tip`` is its centre."""
     pushes = (*motion.sideways, *motion.endways)
     passed = motion.cut.passed
     height = motion.cut.lathe.headstock.pivot_height if motion.rocks else 0.0
@@ -469,7 +472,7 @@ def _loop_tables(motion: Motion, spans: Spans, step: Array) -> _LoopTables:
         first[:, p] = used + curve.first[arc]
         last[:, p] = curve.counts[arc] - 1
         used += curve.cells.shape[0]
-    return _LoopTables(
+    tables = _LoopTables(
         along=along,
         cells_a_step=cells_a_step,
         first=first,
@@ -483,4 +486,10 @@ def _loop_tables(motion: Motion, spans: Spans, step: Array) -> _LoopTables:
         most=sum(abs(push.scale) * max(map(abs, push.curve.extent)) for push in motion.sideways) / (height or 1.0),
         tip=np.array(motion.cut.tip),
         travel=np.array(motion.cut.travel) / (float(passed.turns) or 1.0),
+        arc=np.zeros(3),
     )
+    if passed.arc is None:
+        return tables
+    at, (begin, end) = passed.at, passed.arc.angle(np.array([0.0, 1.0]))
+    swing = np.array([passed.arc.radius - at.depth, begin, (end - begin) / float(passed.turns)])
+    return tables._replace(tip=np.array([at.x, at.y, at.z]), travel=np.zeros(3), arc=swing)

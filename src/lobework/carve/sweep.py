@@ -85,7 +85,8 @@ def sweep_of(trace: Trace, cutter: Cutter, surface: Surface) -> Sweep:
     """Return one cut's sweep over a surface.
 
     On a face the cutter points along the spindle. On a round surface it is set square to the surface where the pass
-    begins, in the bench's plane of X and Z, and keeps that direction on the bench.
+    begins, in the bench's plane of X and Z, and keeps that direction on the bench. Where it turns along an arc, it points as
+    the arc does.
 
     Raises
     ------
@@ -98,12 +99,13 @@ def sweep_of(trace: Trace, cutter: Cutter, surface: Surface) -> Sweep:
     tip = np.stack([trace.x, trace.y, trace.z], axis=-1)
     if not np.isfinite(tip).all():
         raise SettingError(f"cut={trace.cut.title!r}: its path has places that are no numbers; look at the part that moves it")
-    plain = isinstance(surface, Face) and trace.motion.still is not None and not isinstance(cutter.held, FixedTool | CuttingFrame)
-    if plain:
+    swings = trace.motion.swings is not None
+    upright = isinstance(surface, Face) and not swings and trace.motion.still is not None
+    if upright and not isinstance(cutter.held, FixedTool | CuttingFrame):
         outward, level = np.array([[0.0, 0.0, 1.0]]), np.array([[1.0, 0.0, 0.0]])
     else:
         bench = trace.pose.rotation
-        out, along = (0.0, 1.0) if isinstance(surface, Face) else _square(surface, tip[0])
+        out, along = (0.0, 1.0) if swings or isinstance(surface, Face) else _square(surface, tip[0])
         outward = out * bench[:, :, 0] + along * bench[:, :, 2]
         level = along * bench[:, :, 0] - out * bench[:, :, 2]
     return Sweep(cutter.edge, cutter.held, tip, outward, level, trace.cut.title)

@@ -166,7 +166,7 @@ def _cam_choice() -> Choice:
 
 def _pass_table() -> Table:
     own = part_keys(Pass)
-    keys = {key: own[key] for key in ("name", "turns", "at", "travel", "together")} | {
+    keys = {key: own[key] for key in ("name", "turns", "at", "travel", "arc", "together")} | {
         "cam": Key(list_of(_cam_choice()), "[[pass.cam]] tables", None, "The cams that move the headstock."),
         "series": Key(read_by(OneOrMore(_series_table())), "a [pass.series] table", None, "How it is repeated, innermost first."),
     }

@@ -157,8 +157,16 @@ def _held(
     travel_x: float,
     travel_y: float,
     travel_z: float,
+    arc: Array,
 ) -> None:
     """Lay out where the slides hold the tip on the bench."""
+    if arc[0] != 0.0:
+        for j in range(px.size):
+            angle = arc[1] + (begin + ramp[j] * step) * arc[2]
+            px[j] = tip_x + arc[0] * math.sin(angle)
+            py[j] = tip_y
+            z[j] = tip_z + arc[0] * math.cos(angle)
+        return
     if travel_x == 0.0 and travel_y == 0.0 and travel_z == 0.0:
         px[:], py[:], z[:] = tip_x, tip_y, tip_z
         return
@@ -254,6 +262,7 @@ def weave(
     most: float,
     tip: Array,
     travel: Array,
+    arc: Array,
     turned: float,
     shift: Array,
     firsts: Whole,
@@ -291,7 +300,9 @@ def weave(
     most : float, rad
         Bound of the headstock's rock.
     tip, travel : (3,) float64, mm and mm/turn
-        Of the cutter on the bench.
+        Of the cutter on the bench; of an arc, its centre and nothing.
+    arc : (3,) float64, mm, rad and rad/turn
+        Its radius, where it begins from +Z towards +X, and how far it goes; a radius of zero is none.
     turned : float, rad
         How far the still chuck turns the work.
     shift : (3,) float64, mm
@@ -307,7 +318,7 @@ def weave(
     tip_x, tip_y, tip_z = tip[0], tip[1], tip[2] - shift[2]
     travel_x, travel_y, travel_z = travel
     plainly = sideways == 1 and endways == 0 and height != 0.0 and most < 0.05
-    plainly = plainly and travel_x == 0.0 and travel_y == 0.0 and travel_z == 0.0
+    plainly = plainly and travel_x == 0.0 and travel_y == 0.0 and travel_z == 0.0 and arc[0] == 0.0
     spans = starts.size
     shares = min(_SHARES, spans)
     for share in prange(shares):
@@ -353,7 +364,9 @@ def weave(
                     if z.size > 0:
                         z[out : out + size] = tip_z
                 else:
-                    _held(ramp, px[:size], py[:size], pz[:size], begin, step, tip_x, tip_y, tip_z, travel_x, travel_y, travel_z)
+                    _held(
+                        ramp, px[:size], py[:size], pz[:size], begin, step, tip_x, tip_y, tip_z, travel_x, travel_y, travel_z, arc
+                    )
                     if sideways > 0:
                         _pushes(
                             ramp,

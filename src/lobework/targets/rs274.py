@@ -139,6 +139,10 @@ def _zeros(program: Program) -> Iterator[str]:
     for axis in program.axes:
         if axis.moves == "spindle":
             yield from _comments("the spindle where it stands when the job begins; keep it to the end", f"{axis.letter} 0")
+        elif axis.moves == "cutter":
+            yield from _comments(
+                "the cutter pointing along the spindle; it turns about its tip, to X plus at 90", f"{axis.letter} 0"
+            )
         elif axis.rotary:
             yield from _comments(f"{axis.moves}, its index at zero, with the top of a lobe towards X plus", f"{axis.letter} 0")
     headstock = program.lathe.headstock
