@@ -7,9 +7,9 @@ import pytest
 from lobework import plugins
 from lobework.plugins import Plugins
 from lobework.testing import Broken, Unjudged, promises_of
-from tests.testing.twins import chucks
+from tests.testing.twins import cams, chucks, cutters, followers, pieces
 
-KINDS = {"chuck": chucks}
+KINDS = {"chuck": chucks, "cam": cams, "follower": followers, "cutter": cutters, "piece": pieces}
 TWINS = [(kind, twin) for kind, module in KINDS.items() for twin in module.TWINS]
 HONESTS = [(kind, sample) for kind, module in KINDS.items() for sample in module.HONESTS]
 

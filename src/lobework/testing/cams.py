@@ -22,6 +22,7 @@ from lobework.testing.derivative import of_cells, slope_of
 from lobework.testing.promise import promised
 from lobework.tolerances import CONTACT_MM
 from lobework.trace import trace
+from lobework.units import format_number
 
 if TYPE_CHECKING:
     from lobework.kinds import Cam, Follower
@@ -158,12 +159,16 @@ def _slopes(sample: Sample) -> int:
 def _corners(sample: Sample) -> int:
     cam, cases = sample.part, 0
     steepest = max(float(np.abs(cam.slope_at(_places(cam, 257))).max()), 1e-9)
-    for first, last in _stretches(cam):
+    smooth = list(_stretches(cam))
+    if not len(cam.corners):
+        smooth.append((-_pitch(cam) / 2, _pitch(cam) / 2))
+    for first, last in smooth:
         for order, what in ((1, "slope"), (2, "curvature")):
             jump = of_cells(cam.slope_at, first, last, order, steepest)
             if jump is not None:
-                says = f"its {what} jumps at {math.degrees(jump):.6g} deg of the cam, which corners do not name"
-                raise Broken(f"{says}; they are {[round(math.degrees(each), 6) for each in cam.corners]} deg")
+                there = format_number(round(math.degrees(jump), 6) % math.degrees(_pitch(cam)), 6)
+                named = ", ".join(format_number(math.degrees(each), 6) for each in cam.corners) or "none"
+                raise Broken(f"its {what} jumps at {there} deg of the cam, which its corners do not name; they are: {named}")
             cases += 1
     return cases
 

@@ -144,6 +144,8 @@ def _carves(sample: Sample) -> int:
             except Broken as broken:
                 raise Broken(f"by {backend.name!r}: {broken}") from None
             rays += stock.rows * stock.columns
+    if not rays:
+        raise Broken(f"no way of carving that is installed can carve with a cutter held by {cutter.held.kind!r}")
     return rays
 
 

@@ -45,8 +45,17 @@ def of_cells(slope_at: Callable[[Array], Array], first: float, last: float, orde
         near = np.linspace(coarse[max(k - 1, 0)], coarse[min(k + order + 1, _CELLS)], 4 * (order + 2) + 1)
         fine = _changes(slope_at, near, float(near[1] - near[0]), order)
         if fine.max() > 0.6 * change[k]:
-            return float(near[int(fine.argmax()) + order - 1])
+            return _narrowed(slope_at, near, fine, order)
     return None
+
+
+def _narrowed(slope_at: Callable[[Array], Array], near: Array, fine: Array, order: int) -> float:
+    """Return where it jumps, looked at closer and closer."""
+    for _ in range(8):
+        k = int(fine.argmax())
+        near = np.linspace(near[k], near[k + order], 4 * (order + 2) + 1)
+        fine = _changes(slope_at, near, float(near[1] - near[0]), order)
+    return float(near[int(fine.argmax()) : int(fine.argmax()) + order + 1].mean())
 
 
 def _changes(slope_at: Callable[[Array], Array], x: Array, step: float, order: int) -> Array:

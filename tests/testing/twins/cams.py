@@ -1,0 +1,238 @@
+"""A cam that keeps every promise, and its faulty twins."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from dataclasses import dataclass
+from typing import Annotated, ClassVar, Literal
+
+import numpy as np
+
+from lobework.cam import CamShape, Wave
+from lobework.kinds import Measure
+from lobework.testing import Known, Sample
+from tests.testing.twins.twin import Twin
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Roof(CamShape):
+    """Lobes with a sharp ridge at the top and a parabola down to a round hollow."""
+
+    kind: ClassVar[str] = "roof"
+
+    @property
+    def corners(self):
+        return (0.0,)
+
+    def part(self, psi):
+        """How far round the lobe from its top, -1 to 1 at the hollows."""
+        return self._within_lobe(psi) * self.lobes / math.pi
+
+    def rise_at(self, psi):
+        return self.rise * (1 - np.abs(self.part(psi))) ** 2
+
+    def slope_at(self, psi):
+        part = self.part(psi)
+        return -2 * self.rise * (1 - np.abs(part)) * np.where(part < 0, -1.0, 1.0) * self.lobes / math.pi
+
+
+def sample(shape, known=(), **given):
+    return Sample(shape(lobes=5, base_radius=50.0, rise=4.0, **given), known=known)
+
+
+HEIGHTS = Known(lambda cam: cam.rise_at(np.radians([0.0, 18.0, 36.0])), [4.0, 1.0, 0.0], "its definition")
+Shifted = Annotated[float, Measure("a number", lambda given: 1 + float(given), str)]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Misread(Roof):
+    extra: Shifted = 0.0
+
+
+class Forgetful(Roof):
+    def __eq__(self, other):
+        return True
+
+    def __hash__(self):
+        return 1
+
+
+class Trusting(Roof):
+    def __post_init__(self):
+        pass
+
+
+class Fractional(Roof):
+    def __post_init__(self):
+        pass
+
+
+class Beyond(Roof):
+    @property
+    def corners(self):
+        return (0.0, 7.0)
+
+
+class Uneven(Roof):
+    """Its second lobe is a little higher."""
+
+    def rise_at(self, psi):
+        return super().rise_at(psi) + 1e-6 * np.sin(psi / 2) ** 2
+
+
+class Offset(Roof):
+    """Its top stands a degree further on."""
+
+    def part(self, psi):
+        return super().part(psi - math.radians(1.0))
+
+
+class Sunk(Roof):
+    def rise_at(self, psi):
+        return super().rise_at(psi) - 0.25
+
+
+class Raised(Roof):
+    def rise_at(self, psi):
+        return super().rise_at(psi) + 0.25
+
+
+class Doubled(Roof):
+    """Takes its rise for half of it: diameter for radius."""
+
+    def rise_at(self, psi):
+        return 2 * super().rise_at(psi)
+
+    def slope_at(self, psi):
+        return 2 * super().slope_at(psi)
+
+
+class Steep(Roof):
+    """Its slope is one part in ten thousand off."""
+
+    def slope_at(self, psi):
+        return 1.0001 * super().slope_at(psi)
+
+
+class PerDegree(Roof):
+    def slope_at(self, psi):
+        return super().slope_at(psi) * math.pi / 180
+
+
+class Between(Roof):
+    """At its corner it gives neither side's slope."""
+
+    def slope_at(self, psi):
+        return np.where(np.abs(self._within_lobe(psi)) < 1e-10, 0.0, super().slope_at(psi))
+
+
+class Smooth(Roof):
+    """Names no corner."""
+
+    corners = ()
+
+
+class Arched(Roof):
+    """Goes over from one parabola to another halfway down, where its curvature jumps."""
+
+    def rise_at(self, psi):
+        part = np.abs(self.part(psi))
+        return self.rise * np.where(part < 0.5, 1 - 2 * part**2, 2 * (1 - part) ** 2)
+
+    def slope_at(self, psi):
+        part = self.part(psi)
+        down = np.where(np.abs(part) < 0.5, -4 * np.abs(part), -4 * (1 - np.abs(part)))
+        return self.rise * down * np.sign(part) * self.lobes / math.pi
+
+
+class OneLate(Roof):
+    """Off by one sample."""
+
+    def rise_at(self, psi):
+        return super().rise_at(np.concatenate([psi[:1], psi[:-1]]))
+
+
+class Overwriting(Roof):
+    def rise_at(self, psi):
+        psi %= 2 * math.pi
+        return super().rise_at(psi)
+
+
+BUFFER = np.zeros(8192)
+COUNT = itertools.count()
+
+
+class Sharing(Roof):
+    def rise_at(self, psi):
+        BUFFER[: psi.size] = super().rise_at(psi)
+        return BUFFER[: psi.size]
+
+
+class Wearing(Roof):
+    def rise_at(self, psi):
+        return super().rise_at(psi) + 1e-6 * next(COUNT)
+
+
+class Narrow(Roof):
+    """Takes only so many angles at once."""
+
+    def rise_at(self, psi):
+        if psi.size > 1000:
+            raise ValueError("too many angles")
+        return super().rise_at(psi)
+
+
+class Lost(Roof):
+    def rise_at(self, psi):
+        return np.where(psi == 0.0, np.nan, super().rise_at(psi))
+
+
+class Jagged(Roof):
+    """So finely notched that no table of it can be true: its slope says nothing of that."""
+
+    def rise_at(self, psi):
+        return super().rise_at(psi) + 2e-6 * np.sin(9000 * psi)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sideways(Roof):
+    on: Literal["edge", "face"] = "side"
+
+    def __post_init__(self):
+        pass
+
+
+TWINS = [
+    Twin("equal to any other", "keeps its settings", sample(Forgetful), "is equal to"),
+    Twin("reads one more than is shown", "goes through a job file", sample(Misread, extra=0.5), "is read as"),
+    Twin("takes anything", "refuses what is no number", sample(Trusting), "base_radius=nan is taken"),
+    Twin("half a lobe", "says what it is", Sample(Fractional(base_radius=50.0, rise=4.0, lobes=2.5)), "lobes is 2.5"),
+    Twin("a corner beyond its lobe", "says what it is", sample(Beyond), "not all within the first lobe"),
+    Twin("a wave on its side", "says what it is", sample(Sideways), "on is 'side'"),
+    Twin("nan at its top", "says what it is", sample(Lost), "rise_at: nan at sample 0"),
+    Twin("one lobe higher", "has equal lobes", sample(Uneven), "lobes further: worst error"),
+    Twin("its top a degree further on", "has the top of a lobe at zero", sample(Offset), "higher than at angle zero"),
+    Twin("below its base", "stands on its base", sample(Sunk), "below its base: worst error 0.25 mm at cam"),
+    Twin("never down to its base", "stands on its base", sample(Raised), "the lowest of it: worst error 0.25 mm"),
+    Twin("rises twice as far as it is set", "stands on its base", sample(Doubled), "8 for 4"),
+    Twin("a slope that is not the slope", "slopes as it rises", sample(Steep), "slope_at: worst error 0.00127 mm/rad at cam"),
+    Twin("a slope a degree", "slopes as it rises", sample(PerDegree), "slope_at: worst error"),
+    Twin("neither side's slope at a corner", "slopes as it rises", sample(Between), "0 mm/rad at the corner 0 deg"),
+    Twin("a corner that it does not name", "names every corner", sample(Smooth), "its slope jumps at 0 deg"),
+    Twin("a jump of curvature that it does not name", "names every corner", sample(Arched), "its curvature jumps at 18"),
+    Twin("off by one sample", "takes each angle by itself", sample(OneLate), "rise_at, all at once against one by one"),
+    Twin("changes its input", "leaves its input alone", sample(Overwriting), "rise_at: it changes the angles"),
+    Twin("one buffer for every answer", "says the same again", sample(Sharing), "rise_at: the answer changes"),
+    Twin("counts its calls", "says the same again", sample(Wearing), "rise_at: the same angles give other numbers"),
+    Twin("notched", "is followed alike both ways", sample(Jagged), "worst error"),
+    Twin("takes few angles at once", "is traced alike both ways", sample(Narrow), "it fails: ValueError: too many angles"),
+    Twin(
+        "another answer than the book's", "gives the known answers", sample(Doubled, [HEIGHTS]), "8 for 4; source: its definition"
+    ),
+]
+HONESTS = [
+    sample(Roof, [HEIGHTS]),
+    sample(Roof, on="face"),
+    Sample(Wave(lobes=1, base_radius=30.0, rise=0.0)),
+]

@@ -1,0 +1,145 @@
+"""A cutter that keeps every promise, and its faulty twins."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from dataclasses import dataclass
+from typing import Annotated, ClassVar
+
+from lobework.edge import Edge, Slant
+from lobework.errors import require
+from lobework.holder import DrillingSpindle, FixedTool, Holder
+from lobework.kinds import Length, Measure
+from lobework.testing import Known, Sample
+from tests.testing.twins.twin import Twin
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Spear:
+    """A pointed cutter, half as wide as it is high."""
+
+    kind: ClassVar[str] = "spear"
+    width: Length
+    held: Holder = DrillingSpindle()
+
+    def __post_init__(self):
+        require(0 < self.width < math.inf, "width", self.width, "above zero")
+
+    @property
+    def edge(self):
+        return Edge((Slant(0.0, self.width / 2, 0.0, 2.0),))
+
+    def width_at(self, depth):
+        return self.edge.width_at(depth)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Quill:
+    """It only draws: a line that is wider the harder it is pressed."""
+
+    kind: ClassVar[str] = "quill"
+    line: Length
+
+    def __post_init__(self):
+        require(0 < self.line < math.inf, "line", self.line, "above zero")
+
+    def width_at(self, depth):
+        return self.line * (1 + max(depth, 0.0))
+
+
+WIDTHS = Known(lambda it: [it.width_at(depth) for depth in (0.0, 0.5, 9.0)], [0.0, 0.5, 2.0], "its definition")
+Shifted = Annotated[float, Measure("a number", lambda given: 1 + float(given), str)]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Misread(Spear):
+    extra: Shifted = 0.0
+
+
+class Forgetful(Spear):
+    def __eq__(self, other):
+        return True
+
+    def __hash__(self):
+        return 1
+
+
+class Trusting(Spear):
+    def __post_init__(self):
+        pass
+
+
+class Narrowing(Quill):
+    def width_at(self, depth):
+        return self.line * (0.5 + 0.5 / (1 + max(depth, 0.0)))
+
+
+class Lost(Quill):
+    def width_at(self, depth):
+        return math.nan if depth > 0.5 else self.line
+
+
+class Wide(Quill):
+    """Wider above the surface than on it."""
+
+    def width_at(self, depth):
+        return self.line * (2 if depth < 0 else 1)
+
+
+class HalfWidth(Spear):
+    """Says how far it reaches to one side: radius for diameter."""
+
+    def width_at(self, depth):
+        return self.edge.width_at(depth) / 2
+
+
+class Hovering(Spear):
+    """Leaves a line above the surface."""
+
+    def width_at(self, depth):
+        return max(self.edge.width_at(depth), 1e-3)
+
+
+class Thinning(Quill):
+    """Its line is another each time."""
+
+    lines: ClassVar[list[float]] = []
+
+    def width_at(self, depth):
+        self.lines.append(depth)
+        return self.line * (1 + 1e-6 * len(self.lines))
+
+
+COUNT = itertools.count()
+
+
+class Wearing(Spear):
+    """Blunter each time that it is looked at."""
+
+    @property
+    def edge(self):
+        return Edge((Slant(0.0, self.width / 2, 0.0, 2.0 / (1 + 0.01 * next(COUNT))),))
+
+
+class Gripper(FixedTool):
+    """A holder that no way of carving knows."""
+
+    kind = "gripper"
+
+
+TWINS = [
+    Twin("equal to any other", "keeps its settings", Sample(Forgetful(width=2.0)), "is equal to"),
+    Twin("reads one more than is shown", "goes through a job file", Sample(Misread(width=2.0, extra=0.5)), "is read as"),
+    Twin("takes anything", "refuses what is no number", Sample(Trusting(width=2.0)), "width=nan is taken"),
+    Twin("narrower deeper down", "widens as it goes in", Sample(Narrowing(line=0.4)), "width_at falls from 0.276923077 at 1.6"),
+    Twin("nan deeper down", "widens as it goes in", Sample(Lost(line=0.4)), "is nan; it must be a number of mm"),
+    Twin("wider above the surface", "widens as it goes in", Sample(Wide(line=0.4)), "above the surface, is 0.8 mm"),
+    Twin("half of its width", "agrees with its edge", Sample(HalfWidth(width=2.0)), "for that of its edge: worst error"),
+    Twin("a line above the surface", "agrees with its edge", Sample(Hovering(width=2.0)), "worst error 0.001 mm"),
+    Twin("another line each time", "is drawn as wide as it cuts", Sample(Thinning(line=0.4)), "its line: worst error"),
+    Twin("held by what nobody knows", "carves as the judge does", Sample(Spear(width=2.0, held=Gripper())), "no way of carving"),
+    Twin("blunter each time", "leaves its own outline", Sample(Wearing(width=2.0)), "straight across the cut: worst"),
+    Twin("half of the book's width", "gives the known answers", Sample(HalfWidth(width=2.0), known=[WIDTHS]), "1 for 2; source"),
+]
+HONESTS = [Sample(Spear(width=2.0), known=[WIDTHS]), Sample(Spear(width=2.0, held=FixedTool())), Sample(Quill(line=0.4))]

@@ -1,0 +1,190 @@
+"""Followers that keep every promise, round and shaped, and their faulty twins."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from dataclasses import dataclass
+from typing import Annotated, ClassVar, Literal
+
+import numpy as np
+
+from lobework.cam import Eccentric
+from lobework.contact import touch_at
+from lobework.errors import require
+from lobework.kinds import Length, Measure
+from lobework.testing import Known, Sample
+from tests.testing.twins.twin import Twin
+
+
+@dataclass(frozen=True, slots=True)
+class Ball:
+    """A round follower of a radius."""
+
+    kind: ClassVar[str] = "ball"
+    form: ClassVar[Literal["round", "flat", "shaped"]] = "round"
+    radius: Length
+
+    def __post_init__(self):
+        require(0 < self.radius < math.inf, "radius", self.radius, "above zero")
+
+    @property
+    def half_width(self):
+        return self.radius
+
+    @property
+    def rest(self):
+        return self.radius
+
+    def nose_at(self, q):
+        return np.sqrt(np.maximum((self.rest - q) * (self.rest + q), 0.0))
+
+    def nose_slope_at(self, q):
+        with np.errstate(divide="ignore"):
+            return -q / self.nose_at(q)
+
+
+@dataclass(frozen=True, slots=True)
+class Bow:
+    """A parabola, rounder on its one side: neither round nor flat."""
+
+    kind: ClassVar[str] = "bow"
+    form: ClassVar[Literal["round", "flat", "shaped"]] = "shaped"
+    half_width: ClassVar[float] = 2.0
+    rest: ClassVar[float] = 6.0
+
+    def nose_at(self, q):
+        return self.rest - 0.5 * q**2 + 0.02 * q**3
+
+    def nose_slope_at(self, q):
+        return -q + 0.06 * q**2
+
+
+TOP = Known(lambda it: touch_at(Eccentric(radius=30.0, offset=10.0), it, np.zeros(1)).reach, [43.0], "its definition")
+Shifted = Annotated[float, Measure("a number", lambda given: 1 + float(given), str)]
+
+
+@dataclass(frozen=True, slots=True)
+class Misread(Ball):
+    extra: Shifted = 0.0
+
+
+class Forgetful(Ball):
+    def __eq__(self, other):
+        return True
+
+    def __hash__(self):
+        return 1
+
+
+class Trusting(Ball):
+    def __post_init__(self):
+        pass
+
+
+class Diameter(Ball):
+    """Takes its radius for its diameter where it stands, and not where it is wide."""
+
+    @property
+    def rest(self):
+        return 2 * self.radius
+
+
+class Halved(Ball):
+    """Takes its radius for its diameter all through."""
+
+    @property
+    def rest(self):
+        return self.radius / 2
+
+    half_width = rest
+
+
+class Ended(Bow):
+    """Says that it is flat, and is not endless."""
+
+    form = "flat"
+    rest = 0.0
+
+    def nose_at(self, q):
+        return np.zeros_like(q)
+
+    def nose_slope_at(self, q):
+        return np.zeros_like(q)
+
+
+class Square(Ball):
+    form = "square"
+
+
+class Steep(Ball):
+    def nose_slope_at(self, q):
+        return -1.001 * q / self.nose_at(q)
+
+
+class Reversed(Bow):
+    def nose_slope_at(self, q):
+        return -super().nose_slope_at(q)
+
+
+class OneLate(Ball):
+    def nose_at(self, q):
+        return super().nose_at(np.concatenate([q[:1], q[:-1]]))
+
+
+class Overwriting(Ball):
+    def nose_at(self, q):
+        np.abs(q, out=q)
+        return super().nose_at(q)
+
+
+BUFFER = np.zeros(8192)
+COUNT = itertools.count()
+
+
+class Sharing(Ball):
+    def nose_at(self, q):
+        BUFFER[: q.size] = super().nose_at(q)
+        return BUFFER[: q.size]
+
+
+class Lost(Ball):
+    def nose_at(self, q):
+        return np.where(q == 0.0, np.nan, super().nose_at(q))
+
+
+class Oval(Ball):
+    """Says that it is round, and is a little oval: only in its contact does that show."""
+
+    def nose_at(self, q):
+        return super().nose_at(q) * (1 - 1e-4 * (q / self.radius) ** 2)
+
+
+class Shy(Ball):
+    """Says that it cannot be used so, and can."""
+
+    def nose_slope_at(self, q):
+        require(q.size < 10, "q", f"{q.size} places", "fewer")
+        return super().nose_slope_at(q)
+
+
+TWINS = [
+    Twin("equal to any other", "keeps its settings", Sample(Forgetful(3.0)), "is equal to"),
+    Twin("reads one more than is shown", "goes through a job file", Sample(Misread(3.0, 0.5)), "is read as"),
+    Twin("takes anything", "refuses what is no number", Sample(Trusting(3.0)), "radius=nan is taken"),
+    Twin("is square", "says what it is", Sample(Square(3.0)), "form is 'square'"),
+    Twin("nan at its tip", "says what it is", Sample(Lost(3.0)), "nose_at: nan at sample 200"),
+    Twin("radius for diameter in one place", "has the form that it says", Sample(Diameter(3.0)), "3 for 6"),
+    Twin("radius for diameter all through", "has the form that it says", Sample(Halved(3.0)), "for the radius that is set"),
+    Twin("a flat with ends", "has the form that it says", Sample(Ended()), "half_width of a flat"),
+    Twin("an oval that says that it is round", "has the form that it says", Sample(Oval(3.0)), "nose_at of a circle"),
+    Twin("a slope that is not the slope", "slopes as its nose", Sample(Steep(3.0)), "nose_slope_at:"),
+    Twin("a slope the other way", "slopes as its nose", Sample(Reversed()), "nose_slope_at: -2.2"),
+    Twin("off by one sample", "takes each place by itself", Sample(OneLate(3.0)), "nose_at, all at once against one by one"),
+    Twin("changes its input", "leaves its input alone", Sample(Overwriting(3.0)), "nose_at: it changes"),
+    Twin("one buffer for every answer", "says the same again", Sample(Sharing(3.0)), "nose_at: the answer changes"),
+    Twin("an oval that bears as one", "bears on a disc as it must", Sample(Oval(3.0)), "its reach: worst error"),
+    Twin("refuses what it can", "is refused where it cannot bear", Sample(Shy(3.0)), "refuses it: cam[1]: q="),
+    Twin("another answer than the book's", "gives the known answers", Sample(Halved(3.0), known=[TOP]), "source: its definition"),
+]
+HONESTS = [Sample(Ball(3.0), known=[TOP]), Sample(Bow())]

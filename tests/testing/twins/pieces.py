@@ -1,0 +1,198 @@
+"""Forms of work that keep every promise, and their faulty twins."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from dataclasses import dataclass
+from typing import Annotated, ClassVar
+
+import numpy as np
+
+from lobework.errors import require
+from lobework.kinds import Length, Measure
+from lobework.surface import Face, Round
+from lobework.testing import Known, Sample
+from tests.testing.twins.twin import Twin
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Tile:
+    """A square plate, which can only be drawn."""
+
+    form: ClassVar[str] = "tile"
+    side: Length
+
+    def __post_init__(self):
+        require(0 < self.side < math.inf, "side", self.side, "above zero")
+
+    @property
+    def outline(self):
+        half = self.side / 2
+        return np.array([[half, half], [-half, half], [-half, -half], [half, -half], [half, half]])
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cone:
+    """A cone that lies along the spindle, cut on its side."""
+
+    form: ClassVar[str] = "cone"
+    radius: Length = 12.0
+    length: Length = 20.0
+    lean: ClassVar[float] = math.radians(10.0)
+
+    def __post_init__(self):
+        require(8.0 < self.radius < math.inf, "radius", self.radius, "above 8 mm")
+        require(0 < self.length < 30.0, "length", self.length, "from 0 to 30 mm")
+
+    @property
+    def outline(self):
+        half = math.pi * self.radius
+        return np.array([[-half, 0.0], [half, 0.0], [half, -self.length], [-half, -self.length], [-half, 0.0]])
+
+    def profile(self, s):
+        sine, cosine = math.sin(self.lean), math.cos(self.lean)
+        return np.stack([self.radius - s * sine, -s * cosine, cosine + 0 * s, -sine + 0 * s], axis=-1)
+
+    def wall(self, s):
+        return self.profile(s)[:, 0] / math.cos(self.lean)
+
+    @property
+    def surface(self):
+        return Round(length=self.length, profile=self.profile, wall=self.wall, straight=False)
+
+    def seen(self, points):
+        sine, cosine = math.sin(self.lean), math.cos(self.lean)
+        out = np.hypot(points[:, 0], points[:, 1])
+        along = (self.radius - out) * sine - points[:, 2] * cosine
+        deep = (self.radius - out) * cosine + points[:, 2] * sine
+        around = np.unwrap(np.arctan2(points[:, 1], points[:, 0]))
+        return np.stack([self.radius * around, -along, deep], axis=-1)
+
+
+SIZE = Known(lambda it: np.ptp(it.outline, axis=0), [20.0, 20.0], "its own side")
+Shifted = Annotated[float, Measure("a number", lambda given: 1 + float(given), str)]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Misread(Tile):
+    extra: Shifted = 0.0
+
+
+class Forgetful(Tile):
+    def __eq__(self, other):
+        return True
+
+    def __hash__(self):
+        return 1
+
+
+class Trusting(Tile):
+    def __post_init__(self):
+        pass
+
+
+class Open(Tile):
+    @property
+    def outline(self):
+        return super().outline[:-1]
+
+
+class Thin(Tile):
+    @property
+    def outline(self):
+        return super().outline * [1.0, 0.0]
+
+
+class Lost(Tile):
+    @property
+    def outline(self):
+        return np.where(super().outline == -self.side / 2, np.nan, super().outline)
+
+
+KEPT = np.array([[10.0, 10.0], [-10.0, 10.0], [-10.0, -10.0], [10.0, -10.0], [10.0, 10.0]])
+
+
+class Lending(Tile):
+    """Hands out the only outline that it has."""
+
+    @property
+    def outline(self):
+        return KEPT
+
+
+class Diameter(Tile):
+    @property
+    def outline(self):
+        return 2 * super().outline
+
+
+class Shallow(Cone):
+    """Measures depth along the radius, not along the normal."""
+
+    def seen(self, points):
+        seen = super().seen(points)
+        return seen * [1.0, 1.0, 1 / math.cos(self.lean)]
+
+
+class Overwriting(Cone):
+    def seen(self, points):
+        seen = super().seen(points)
+        points[:] = seen
+        return seen
+
+
+class Unlevel(Cone):
+    """Its normals are not unit."""
+
+    def profile(self, s):
+        return super().profile(s) * [1.0, 1.0, 1.01, 1.01]
+
+
+class Long(Cone):
+    """Counts its profile by z."""
+
+    def profile(self, s):
+        return super().profile(s / math.cos(self.lean))
+
+
+class Hollowed(Cone):
+    def wall(self, s):
+        return -super().wall(s)
+
+
+class Paper(Tile):
+    @property
+    def surface(self):
+        return Face(radius=self.side / 2, thickness=0.0)
+
+
+COUNT = itertools.count()
+
+
+class Growing(Tile):
+    """Larger each time that it is looked at."""
+
+    @property
+    def outline(self):
+        return super().outline * 2.0 ** next(COUNT)
+
+
+TWINS = [
+    Twin("equal to any other", "keeps its settings", Sample(Forgetful(side=20.0)), "is equal to"),
+    Twin("reads one more than is shown", "goes through a job file", Sample(Misread(side=20.0, extra=0.5)), "is read as"),
+    Twin("takes anything", "refuses what is no number", Sample(Trusting(side=20.0)), "side=nan is taken"),
+    Twin("an open edge", "has a closed outline", Sample(Open(side=20.0)), "its last point against its first: worst error"),
+    Twin("no wood inside", "has a closed outline", Sample(Thin(side=20.0)), "its area is zero"),
+    Twin("nan for an edge", "has a closed outline", Sample(Lost(side=20.0)), "outline: nan at sample"),
+    Twin("one outline for everybody", "has a closed outline", Sample(Lending(side=20.0)), "outline, asked again"),
+    Twin("depth along the radius", "sees depth as its surface says", Sample(Shallow()), "0.1 mm in: depth: worst error"),
+    Twin("changes its input", "sees depth as its surface says", Sample(Overwriting()), "it changes the points that it is given"),
+    Twin("normals that are not unit", "has a sound surface", Sample(Unlevel()), "its normals: worst error 0.01"),
+    Twin("a profile that is longer than it says", "has a sound surface", Sample(Long()), "must be the length along the profile"),
+    Twin("a wall below zero", "has a sound surface", Sample(Hollowed()), "a radius or a wall below zero"),
+    Twin("no thickness", "has a sound surface", Sample(Paper(side=20.0)), "must be above zero"),
+    Twin("another size each time", "is drawn within its sheet", Sample(Growing(side=20.0)), "its outline leaves the sheet"),
+    Twin("radius for diameter", "gives the known answers", Sample(Diameter(side=20.0), known=[SIZE]), "40 for 20"),
+]
+HONESTS = [Sample(Tile(side=20.0), known=[SIZE]), Sample(Cone())]
