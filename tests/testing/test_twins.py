@@ -2,14 +2,26 @@
 
 from __future__ import annotations
 
+from typing import get_args
+
 import pytest
 
 from lobework import plugins
-from lobework.plugins import Plugins
-from lobework.testing import Broken, Unjudged, promises_of
-from tests.testing.twins import cams, chucks, cutters, followers, pieces
+from lobework.errors import UnknownNameError
+from lobework.plugins import PartKind, Plugins
+from lobework.testing import Broken, Sample, Unjudged, promises_of
+from tests.testing.twins import backends, cams, checks, chucks, cutters, followers, pieces, targets
 
-KINDS = {"chuck": chucks, "cam": cams, "follower": followers, "cutter": cutters, "piece": pieces}
+KINDS = {
+    "chuck": chucks,
+    "cam": cams,
+    "follower": followers,
+    "cutter": cutters,
+    "piece": pieces,
+    "backend": backends,
+    "target": targets,
+    "check": checks,
+}
 TWINS = [(kind, twin) for kind, module in KINDS.items() for twin in module.TWINS]
 HONESTS = [(kind, sample) for kind, module in KINDS.items() for sample in module.HONESTS]
 
@@ -25,8 +37,8 @@ def shelf(monkeypatch):
     shelf = Plugins.load()
 
     def installed(part):
-        if (parts := shelf.parts.get(part.kind)) is not None:
-            parts[part.name] = type(part.part)
+        if part.kind in get_args(PartKind):
+            shelf.parts[part.kind][part.name] = type(part.part)
 
     monkeypatch.setattr(plugins, "installed", lambda: shelf)
     return installed
@@ -55,3 +67,27 @@ def test_an_honest_one_keeps_every_promise(kind, sample, shelf):
 def test_every_promise_has_a_twin_that_it_catches(kind):
     caught = {twin.breaks for twin in KINDS[kind].TWINS}
     assert caught == {each.name for each in promises_of(kind)}
+
+
+@pytest.mark.parametrize("each", promises_of("target"), ids=str)
+def test_a_target_that_lacks_what_it_needs_is_not_judged_and_says_so(each):
+    lacking = targets.made(targets.points, needs=("no_such_module", "lobework-none"))
+    with pytest.raises(Unjudged) as said:
+        each.hold(Sample(lacking))
+    lacks = "no_such_module is not installed here; pip install 'lobework-none' brings it"
+    assert str(said.value) == lacks or each.name == "gives the known answers"
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_promises_have_names_of_their_own_and_say_in_a_sentence_what_is_promised(kind):
+    names = [each.name for each in promises_of(kind)]
+    assert len(set(names)) == len(names)
+    for each in promises_of(kind):
+        assert str(each) == f"{kind}: {each.name}"
+        assert each.says[0].isupper()
+        assert each.says.endswith(".")
+
+
+def test_a_kind_that_there_is_not_is_answered_with_those_that_there_are():
+    with pytest.raises(UnknownNameError, match="no kind of thing is called 'chucks'; did you mean 'chuck'"):
+        promises_of("chucks")

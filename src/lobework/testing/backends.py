@@ -191,7 +191,7 @@ def _crossing(stock: Stock, sweeps: tuple[Sweep, ...]) -> tuple[Sweep, ...]:
 @promised("backend", "drops no pass", "Each of several passes leaves its own mark, the first and the last among them.", "1e-6 mm")
 def _drops_none(sample: Sample) -> int:
     backend, cases = sample.part, 0
-    for name, stock, sweeps in carvings_for(backend.can, coarser=1.9):
+    for name, stock, sweeps in carvings_for(backend.can, coarser=1.6):
         together = carved(backend, stock, *sweeps)
         for number, sweep in enumerate(sweeps, 1):
             alone = carved(backend, stock, sweep)

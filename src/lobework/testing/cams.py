@@ -126,7 +126,7 @@ def _base(sample: Sample) -> int:
 @promised(
     "cam",
     "slopes as it rises",
-    "slope_at is the slope of rise_at; at a corner it is that of either side.",
+    "What slope_at gives is the slope of rise_at; at a corner it is that of either side.",
     "1e-6 of the steepest",
 )
 def _slopes(sample: Sample) -> int:

@@ -171,7 +171,7 @@ def _over_round(cutters: Sequence[Any], surface: Round) -> tuple[Sweep, ...]:
     turn, long = np.linspace(0.3, 2 * math.pi + 0.3, 21), surface.length
     wave = (turn, 0.2 * long + 0.4 * np.sin(3 * turn), 0.3 + 0.1 * np.cos(2 * turn))
     stroke = ([1.0, 1.2], [0.55 * long, 0.9 * long], [0.3, 0.4])
-    short = ([4.0, 4.1], [0.7 * long, 0.75 * long], [0.45, 0.45])
+    short = ([3.4, 4.9], [0.55 * long, 0.95 * long], [0.45, 0.45])
     return tuple(on_round(cutter, surface, *path) for cutter, path in zip(cutters, (wave, stroke, short), strict=False))
 
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any, get_args
 from lobework.check import Finding
 from lobework.kinds import hints_of
 from lobework.testing.compare import Broken
-from lobework.testing.jobs import JOBS, traced
+from lobework.testing.jobs import JOBS
 from lobework.testing.promise import promised
 from lobework.testing.snapshots import Snapshot
 
@@ -24,7 +24,7 @@ __all__: list[str] = []
 def _looked_at() -> Iterator[tuple[str, list[Cut], Sequence[Trace]]]:
     """Yield cuts and their traces: of every job, of one cut of each alone, and none at all."""
     for name in JOBS:
-        traces = traced(name)
+        traces = JOBS[name].trace()
         yield name, [each.cut for each in traces], traces
         yield f"the last cut of {name}", [traces[-1].cut], traces[-1:]
     yield "no cuts at all", [], ()
@@ -78,8 +78,6 @@ def _leaves_alone(sample: Sample) -> int:
     for name, cuts, traces in _looked_at():
         given = list(cuts), list(traces)
         before = Snapshot(given)
-        for array in (array for trace in traces for array in (trace.x, trace.y)):
-            array.flags.writeable = True
         _found(sample.part, *given)
         cases += before.assert_unchanged(name)
     return cases

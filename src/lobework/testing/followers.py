@@ -98,7 +98,7 @@ def _form(sample: Sample) -> int:
     return 2 * int(across.size)
 
 
-@promised("follower", "slopes as its nose", "nose_slope_at is the slope of nose_at.", "1e-6 of the steepest")
+@promised("follower", "slopes as its nose", "What nose_slope_at gives is the slope of nose_at.", "1e-6 of the steepest")
 def _slopes(sample: Sample) -> int:
     follower = sample.part
     if follower.half_width == 0:

@@ -70,5 +70,8 @@ JOBS: Final[dict[str, Job]] = {
 
 @functools.cache
 def traced(name: str, units: LengthUnit = "mm") -> Traces:
-    """Return the traces of one of these jobs, in "mm" or "inch"; worked out once."""
-    return replace(JOBS[name], units=units).trace()
+    """Return the traces of one of these jobs, in "mm" or "inch"; worked out once, and kept from being written to."""
+    traces = replace(JOBS[name], units=units).trace()
+    for array in (array for each in traces for array in (each.x, each.y, each.z)):
+        array.flags.writeable = False
+    return traces

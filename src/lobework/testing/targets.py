@@ -55,7 +55,8 @@ def _tries(target: Target) -> list[tuple[str, LengthUnit]]:
 @functools.cache
 def _rendered(target: Target, name: str, units: LengthUnit) -> tuple[bytes, Broken | None, int]:
     """Return a job's file, what the target has changed of the job, if anything, and how much was looked at for that."""
-    shown = traced(name, units).shown(target.shows)
+    traces = traced(name, units) if target.shows == "carving" else replace(JOBS[name], units=units).trace()
+    shown = traces.shown(target.shows)
     before = Snapshot(shown)
     file = _bytes(target, shown, f"{name}, in {units}")
     try:

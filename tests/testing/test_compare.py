@@ -1,0 +1,65 @@
+"""Comparisons say by how much, and where, the worst of many numbers is off."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+
+from lobework.testing import Broken, assert_close, worst
+
+
+def test_the_worst_error_is_told_with_its_place_and_angle_and_both_numbers():
+    at = np.radians([0.0, 45.0, 90.0, 92.5])
+    expected = np.array([0.5, 0.25, 1.0, 1.567])
+    with pytest.raises(Broken) as told:
+        assert_close(expected - [0.0, 1e-5, 0.0, 3.2e-4], expected, 1e-9, at=at)
+    assert str(told.value) == "worst error 0.00032 mm at spindle 92.5 deg (sample 3): 1.56668 for 1.567"
+
+
+def test_what_the_numbers_are_comes_first_and_their_unit_and_axis_are_said():
+    with pytest.raises(Broken) as told:
+        assert_close(
+            [[1.0, 2.0], [1.0, 5.0]], [[1.0, 2.0], [1.0, 4.0]], 0.5, np.array([0.0, math.pi]), along="cam", unit="", what="slope"
+        )
+    assert str(told.value) == "slope: worst error 1 at cam 180 deg (sample 1, part 1): 5 for 4"
+
+
+def test_a_single_number_has_no_place():
+    found = worst(2.0, 3.0)
+    assert (found.error, found.place, found.at) == (1.0, (), None)
+    assert found.told() == "worst error 1 mm: 2 for 3"
+
+
+@pytest.mark.parametrize("wrong", [math.nan, math.inf, -math.inf])
+def test_what_is_no_number_is_endlessly_wrong(wrong):
+    assert worst([0.0, wrong], [0.0, 1.0]).error == math.inf
+    with pytest.raises(Broken, match="worst error inf mm at sample 1"):
+        assert_close([0.0, wrong], [0.0, 1.0], 1e300)
+    with pytest.raises(Broken):
+        assert_close([0.0, 1.0], [0.0, wrong], 1e300)
+
+
+def test_the_same_infinity_is_no_error_and_nan_is_nowhere_right():
+    assert worst([math.inf], [math.inf]).error == 0.0
+    assert worst([math.nan], [math.nan]).error == math.inf
+
+
+def test_nothing_is_right_where_nothing_is_expected():
+    assert worst([], []).error == 0.0
+    assert_close(np.zeros((0, 3)), np.zeros((0, 3)), 0.0)
+
+
+@pytest.mark.parametrize(
+    ("got", "says"), [([1.0, 2.0, 3.0], "shape (3,) where (2,)"), (["a", "b"], "where numbers are expected"), (None, "shape ()")]
+)
+def test_what_cannot_be_compared_is_said(got, says):
+    with pytest.raises(Broken) as told:
+        assert_close(got, [1.0, 2.0], 1.0)
+    assert says in str(told.value)
+
+
+def test_whatever_is_within_is_let_be():
+    assert_close([1.0, 2.0 + 1e-9], [1.0, 2.0], 1.1e-9)
+    assert issubclass(Broken, AssertionError)

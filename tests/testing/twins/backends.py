@@ -1,0 +1,203 @@
+"""A way of carving that keeps every promise, and its faulty twins: each carves as the plain way, but for one fault."""
+
+from __future__ import annotations
+
+import itertools
+from dataclasses import dataclass
+
+import numpy as np
+
+from lobework.carve.backend import EVERYTHING
+from lobework.carve.plain import Plain
+from lobework.samples.backends import BACKENDS
+from lobework.testing import Sample
+from tests.testing.twins.twin import Twin
+
+JUDGE = Plain()
+FEW = frozenset(["face", "drilling spindle"])
+
+
+@dataclass(frozen=True)
+class Second:
+    """The plain way over again, for upright cutters on a face."""
+
+    name: str = "second"
+    says: str = "plain again"
+    can: frozenset[str] = FEW
+
+    def carve(self, stock, sweeps, depth, progress=None):
+        JUDGE.carve(stock, sweeps, depth, progress)
+
+
+class DropsLast(Second):
+    def carve(self, stock, sweeps, depth, progress=None):
+        super().carve(stock, sweeps[:-1] if len(sweeps) > 1 else sweeps, depth, progress)
+
+
+class Shallow(Second):
+    """A thousandth of a mm short."""
+
+    def carve(self, stock, sweeps, depth, progress=None):
+        super().carve(stock, sweeps, depth, progress)
+        depth -= np.where(depth > 0.01, np.float32(1e-3), np.float32(0.0))
+
+
+class Boastful(Second):
+    """Says that it can carve round work, and carves nothing there."""
+
+    def carve(self, stock, sweeps, depth, progress=None):
+        if not hasattr(stock.surface, "profile"):
+            super().carve(stock, sweeps, depth, progress)
+
+
+class Idle(Second):
+    """Carves with no holder that there is."""
+
+
+class Building(Second):
+    """Fills up what was carved before."""
+
+    def carve(self, stock, sweeps, depth, progress=None):
+        depth[:] = 0.0
+        super().carve(stock, sweeps, depth, progress)
+
+
+class Wearing(Second):
+    """Goes a little deeper into what is carved already."""
+
+    def carve(self, stock, sweeps, depth, progress=None):
+        before = depth.copy()
+        super().carve(stock, sweeps, depth, progress)
+        depth += np.where((before > 0) & (before == depth) & bool(len(sweeps)), np.float32(1e-3), np.float32(0.0))
+
+
+class Ordered(Second):
+    """Lets the last pass fill up what the first has carved."""
+
+    def carve(self, stock, sweeps, depth, progress=None):
+        super().carve(stock, sweeps, depth, progress)
+        if len(sweeps) > 3:
+            last = stock.uncut()
+            super().carve(stock, sweeps[-1:], last)
+            depth[last > 0] = last[last > 0]
+
+
+class Meddling(Second):
+    def carve(self, stock, sweeps, depth, progress=None):
+        for sweep in sweeps:
+            if sweep.tip.flags.writeable:
+                sweep.tip[:, 2] -= 1e-3
+        super().carve(stock, sweeps, depth, progress)
+
+
+class Silent(Second):
+    def carve(self, stock, sweeps, depth, progress=None):
+        super().carve(stock, sweeps, depth)
+
+
+class Percent(Second):
+    def carve(self, stock, sweeps, depth, progress=None):
+        super().carve(stock, sweeps, depth, progress and (lambda part: progress(100 * part)))
+
+
+class Stubborn(Second):
+    """Goes on when it is told to stop."""
+
+    def carve(self, stock, sweeps, depth, progress=None):
+        def told(part):
+            try:
+                progress(part)
+            except Exception:  # noqa: BLE001  (that is its fault)
+                return
+
+        super().carve(stock, sweeps, depth, progress and told)
+
+
+class Wrapping(Second):
+    """Wraps up what stops it."""
+
+    def carve(self, stock, sweeps, depth, progress=None):
+        try:
+            super().carve(stock, sweeps, depth, progress)
+        except Exception as error:
+            raise RuntimeError("stopped") from error
+
+
+class Scratching(Second):
+    """Carves where the cutter is in the air."""
+
+    def carve(self, stock, sweeps, depth, progress=None):
+        super().carve(stock, sweeps, depth, progress)
+        if any((sweep.tip[:, 2] > 3).all() for sweep in sweeps):
+            depth += np.where(stock.inside, np.float32(1e-3), np.float32(0.0))
+
+
+class Straying(Second):
+    """Carves where there is no work."""
+
+    def carve(self, stock, sweeps, depth, progress=None):
+        super().carve(stock, sweeps, depth, progress)
+        depth[0, 0] = 0.5
+
+
+COUNT = itertools.count()
+
+
+class Restless(Second):
+    """Carves a little differently each time."""
+
+    def carve(self, stock, sweeps, depth, progress=None):
+        super().carve(stock, sweeps, depth, progress)
+        depth += np.where(depth > 0.01, np.float32(2e-5 * (next(COUNT) % 2)), np.float32(0.0))
+
+
+@dataclass(frozen=True)
+class Unbound(Second):
+    """Says that it can carve what nobody knows."""
+
+    can: frozenset[str] = frozenset({"face", "drilling spindle", "fluting"})
+
+
+class Secretive(Second):
+    """Is not refused what it does not claim: it says other things when it is asked again."""
+
+    asked = itertools.count()
+
+    @property
+    def can(self):
+        return FEW if next(self.asked) % 2 == 0 else EVERYTHING
+
+    @can.setter
+    def can(self, value):
+        pass
+
+
+(BALL,) = BACKENDS[1].known
+
+TWINS = [
+    Twin("a thousandth short", "carves as the judge does", Sample(Shallow()), "disc, drilling spindle: worst error 0.001 mm"),
+    Twin("claims what it does not carve", "carves as the judge does", Sample(Boastful(can=FEW | {"round"})), "barrel, drilling"),
+    Twin(
+        "can hold no cutter",
+        "carves as the judge does",
+        Sample(Idle(can=frozenset(["face"]))),
+        "no surface, or no way of holding",
+    ),
+    Twin("claims what nobody knows", "is refused the rest", Sample(Unbound()), "can holds 'fluting'"),
+    Twin("claims now this, now that", "is refused the rest", Sample(Secretive()), "is not refused it"),
+    Twin("a thousandth short of a groove", "cuts a groove of the right width", Sample(Shallow()), "a straight groove on a face"),
+    Twin("puts material back", "puts nothing back", Sample(Building()), "material returns: worst error"),
+    Twin("deeper the second time", "cuts twice as once", Sample(Wearing()), "cut again: worst error 0.001 mm"),
+    Twin("the last pass fills up the first", "cuts in any order", Sample(Ordered()), "the last pass first: worst error"),
+    Twin("drops the last pass", "drops no pass", Sample(DropsLast()), "pass 3 of 3 leaves less of its mark"),
+    Twin("moves the passes", "leaves its input alone", Sample(Meddling()), "it changes what it is given"),
+    Twin("says nothing of how far it is", "tells how far it is", Sample(Silent()), "progress is told nothing"),
+    Twin("tells per cent", "tells how far it is", Sample(Percent()), "it must be from 0 to 1"),
+    Twin("goes on when it is stopped", "tells how far it is", Sample(Stubborn()), "what progress raises does not stop it"),
+    Twin("wraps up what stops it", "tells how far it is", Sample(Wrapping()), "comes out as RuntimeError"),
+    Twin("scratches from the air", "leaves bare stock bare", Sample(Scratching()), "passes through the air: worst error"),
+    Twin("strays off the work", "leaves bare stock bare", Sample(Straying()), "there is no work, so it must stay zero"),
+    Twin("another carving each time", "cuts twice as once", Sample(Restless()), "worst error 2e-05 mm"),
+    Twin("another pit than a ball's", "gives the known answers", Sample(Shallow(), known=[BALL]), "source: closed form"),
+]
+HONESTS = [Sample(Second(), known=[BALL]), Sample(Second(can=frozenset(["round", "fixed"])))]

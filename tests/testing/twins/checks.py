@@ -1,0 +1,89 @@
+"""A check that keeps every promise, and its faulty twins."""
+
+from __future__ import annotations
+
+import itertools
+
+import numpy as np
+
+from lobework.check import Finding
+from lobework.testing import Known, Sample
+from tests.testing.twins.twin import Twin
+
+
+def finding(cut, **given):
+    return Finding(**{"kind": "turns", "level": "note", "where": cut.title, "says": f"{cut.passed.turns} turns", **given})
+
+
+def turns(cuts, traces):
+    return [finding(cut) for cut in cuts if cut.passed.turns > 1]
+
+
+def rude(cuts, traces):
+    return ["too many turns" for cut in cuts]
+
+
+def shouting(cuts, traces):
+    return [finding(cut, level="ERROR") for cut in cuts]
+
+
+def wordy(cuts, traces):
+    return [finding(cut, says="one thing\nand another") for cut in cuts]
+
+
+def speechless(cuts, traces):
+    return [finding(cut, where=" ") for cut in cuts]
+
+
+def driven(cuts, traces):
+    """Takes it that every pass has a cam."""
+    return [finding(cut, says=cut.passed.cams[0].name) for cut in cuts]
+
+
+def averaging(cuts, traces):
+    """Takes it that there is a cut."""
+    return [finding(cuts[0], says=f"{sum(cut.passed.turns for cut in cuts) / len(cuts)} turns")]
+
+
+COUNT = itertools.count()
+
+
+def counting(cuts, traces):
+    return [finding(cut, says=f"cut {next(COUNT)}") for cut in cuts]
+
+
+def listing(cuts, traces):
+    """Takes nothing but a list."""
+    return [finding(cut) for cut in ([*cuts] if isinstance(cuts, list) else [])]
+
+
+def sorting(cuts, traces):
+    if isinstance(cuts, list):
+        cuts.sort(key=lambda cut: cut.title)
+        del cuts[3:]
+    return turns(cuts, traces)
+
+
+def moving(cuts, traces):
+    for each in traces:
+        np.add(each.x, 1e-12, out=each.x)
+    return turns(cuts, traces)
+
+
+NONE = Known(lambda it: len(it([], [])), 0, "nothing to look at")
+ONE = Known(lambda it: len(it([], [])), 1, "a book, page 9")
+
+TWINS = [
+    Twin("finds words", "finds findings", Sample(rude), "which is not a lobework.check.Finding"),
+    Twin("a level that there is not", "finds findings", Sample(shouting), "a level is one of note, warning, problem"),
+    Twin("two lines", "finds findings", Sample(wordy), "it must be one line of words"),
+    Twin("nowhere", "finds findings", Sample(speechless), "where is ' '"),
+    Twin("fails without cams", "finds findings", Sample(driven), "one ring: it fails: IndexError"),
+    Twin("fails without cuts", "finds findings", Sample(averaging), "no cuts at all: it fails"),
+    Twin("counts its calls", "finds the same again", Sample(counting), "the second time"),
+    Twin("takes a list alone", "finds the same again", Sample(listing), "it finds 0 things for 1"),
+    Twin("drops cuts from the list", "leaves its input alone", Sample(sorting), "changes what it is given"),
+    Twin("moves the traces", "leaves its input alone", Sample(moving), "changes what it is given: [1][0].x"),
+    Twin("another answer than the book's", "gives the known answers", Sample(turns, known=[ONE]), "0 for 1; source: a book"),
+]
+HONESTS = [Sample(turns, known=[NONE])]

@@ -1,0 +1,103 @@
+"""Targets that keep every promise, and their faulty twins: a list of points, one line each."""
+
+from __future__ import annotations
+
+import itertools
+import struct
+
+import numpy as np
+
+from lobework.samples.targets import TARGETS
+from lobework.targets import Target
+from lobework.testing import Known, Sample
+from tests.testing.twins.twin import Twin
+
+
+def points(traces):
+    """Every place of every cut, after its unit: a mark, and x, y, z of each."""
+    unit = traces.job.units
+    scale = 25.4 if unit == "inch" else 1.0
+    places = np.concatenate([np.stack([each.x, each.y, each.z], axis=-1) for each in traces]) / scale
+    return unit.encode().ljust(4) + places.astype("<f8").tobytes()
+
+
+def read(file):
+    scale = 25.4 if file[:4] == b"inch" else 1.0
+    return [np.frombuffer(file[4:], "<f8").reshape(-1, 3) * scale]
+
+
+def made(render, **given):
+    return Target(**{"name": "points", "file": "points.bin", "shows": "axes", "says": "places", "render": render, **given})
+
+
+def sample(render, reads=read, known=(), **given):
+    return Sample(made(render, **given), reads=reads, known=known)
+
+
+COUNT = itertools.count()
+
+
+def numbered(traces):
+    return points(traces) + struct.pack("<d", next(COUNT)) * 3
+
+
+def without_units(traces):
+    """Writes mm, and says that they are inches."""
+    file = points(traces)
+    places = read(file)[0]
+    return file[:4] + places.astype("<f8").tobytes()
+
+
+def doubled(traces):
+    return points(traces)[:4] + (2 * np.frombuffer(points(traces)[4:], "<f8")).tobytes()
+
+
+def meddling(traces):
+    for each in traces:
+        np.add(each.x, 1e-9, out=each.x)
+    return points(traces)
+
+
+def careless(whatever):
+    return b"mm  " + bytes(24)
+
+
+def of_one(traces):
+    """Shows where the first cut begins, and no more."""
+    return points(traces)[:28] if len(traces) else b""
+
+
+def titled(traces):
+    return traces.job.title.encode()
+
+
+def endless(traces):
+    return points(traces) + struct.pack("<3d", float("nan"), 0.0, 0.0)
+
+
+def in_words(traces):
+    return points(traces).hex()
+
+
+SIZE = Known(lambda it: len(it.file), 10, "its own name")
+
+TWINS = [
+    Twin("text in place of bytes", "writes a whole file", sample(in_words), "render returned str"),
+    Twin("an empty file", "writes a whole file", sample(titled), "a barrel, in mm: the file is empty"),
+    Twin("a file outside its folder", "writes a whole file", sample(points, file="../points.bin"), "must be a plain file name"),
+    Twin("counts its files", "writes the same again", sample(numbered), "another file the second time"),
+    Twin("the same for every job", "shows the job", sample(careless), "become the same file"),
+    Twin("a cut moved, and nothing to see", "shows the job", sample(lambda traces: b"1" + titled(traces)), "'one ring, moved'"),
+    Twin("moves what it shows", "leaves its input alone", sample(meddling), "changes what it is given"),
+    Twin("writes whatever it is given", "refuses what it does not show", sample(careless), "given the drawing it writes"),
+    Twin("ignores units", "is true to size", sample(without_units), "one ring, in inch: how large it is"),
+    Twin("radius for diameter", "is true to size", sample(doubled), "one ring, in mm: how large it is"),
+    Twin("shows no more than a point", "is true to size", sample(of_one), "one ring, in mm: how large it is"),
+    Twin("nan among its places", "is true to size", sample(endless), "places in the file that are no numbers"),
+    Twin("no lines to be read", "is true to size", sample(points, reads=lambda file: []), "reads gives no lines"),
+    Twin("another answer than it must give", "gives the known answers", sample(points, known=[SIZE], file="p.bin"), "5 for 10"),
+]
+HONESTS = [
+    sample(points, known=[SIZE]),
+    *(each for each in TARGETS if each.name in ("svg", "csv", "rs274", "text", "stl")),
+]
