@@ -21,7 +21,7 @@ import lobework
 from lobework import hookspecs, plugins
 from lobework.holder import HOLDERS
 from lobework.jobfile.tables import part_keys
-from lobework.kinds import measures
+from lobework.kinds import hints_of, measures
 
 DOCS = Path(__file__).parents[1]
 MADE = DOCS / "reference" / "made"
@@ -65,13 +65,13 @@ def directive(name, argument, *body, **options):
     return f".. {name}:: {argument}\n{given}\n" + "".join(f"{indented(each)}\n\n" for each in body)
 
 
-def table(heads, rows, widths):
+def table(heads, rows, widths, kind="settings"):
     """Return a table whose cells may be empty."""
     lines = []
     for row in (heads, *rows):
         for place, cell in enumerate(row):
             lines.append(f"{'  -' if place else '* -'} {cell}".rstrip())
-    return directive("list-table", "", "\n".join(lines), header_rows=1, widths=widths, **{"class": "settings"})
+    return directive("list-table", "", "\n".join(lines), header_rows=1, widths=widths, **{"class": kind})
 
 
 def code(text):
@@ -86,10 +86,15 @@ def shelf():
 
 
 @cache
+def every_sample():
+    """Return what each plugin gives its things to be tried with."""
+    return [each for record in shelf().loaded for each in shelf().samples(record.name)]
+
+
+@cache
 def samples():
-    """Return one of each thing, as each plugin gives it to be tried with, by kind and name."""
-    given = [each for record in shelf().loaded for each in shelf().samples(record.name)]
-    return {(each.kind, each.name): each.part for each in reversed(given)}
+    """Return one of each thing, by kind and name."""
+    return {(each.kind, each.name): each.part for each in reversed(every_sample())}
 
 
 def shown_default(field, mark):
@@ -114,7 +119,29 @@ def settings(part):
         (code(key), held.says.replace("'", '"'), shown_default(field, marks[field.name]), held.about)
         for field, (key, held) in zip(made, keys.items(), strict=True)
     ]
-    return table(("setting", "may be", "unless given", "what it is"), rows, "16 34 16 34") if rows else "It has no settings.\n\n"
+    if not rows:
+        return "It has no settings.\n\n"
+    return table(("setting", "may be", "unless given", "what it is"), rows, "16 34 16 34", kind="settings part")
+
+
+def held_in(part):
+    """Return the classes that a part's settings are tables of, and those that theirs are."""
+    found = {}
+    for name, mark in measures(part).items():
+        if mark is None:
+            hint = hints_of(part)[name]
+            inside = [hint, *get_args(hint), *(each for inner in get_args(hint) for each in get_args(inner))]
+            for each in inside:
+                if dataclasses.is_dataclass(each) and each not in HOLDERS:
+                    found |= {each.__name__: each} | held_in(each)
+    return found
+
+
+def needs(kind, name):
+    """Return what a chuck needs of the lathe, over all its samples."""
+    asked = [each for each in every_sample() if (each.kind, each.name) == (kind, name)]
+    fittings = dict.fromkeys(fitting for each in asked for fitting in getattr(each.part, "needs", ()))
+    return f"Of the lathe it needs: {', '.join(fittings)}.\n\n" if fittings else ""
 
 
 def sections(thing):
@@ -154,13 +181,27 @@ def part_section(kind, name, part):
         + (figure(kind, name) if kind in ("cam", "chuck") else "")
         + directive("code-block", "toml", OPENINGS[kind].format(name))
         + settings(part)
+        + needs(kind, name)
+        + f"In Python: {home(part)}.\n\n"
+    )
+
+
+def inner_section(name, part):
+    """Return the section of a table that stands in another's."""
+    return (
+        title(name, "-")
+        + directive("py:currentmodule", part.__module__)
+        + prose(part)
+        + settings(part)
         + f"In Python: {home(part)}.\n\n"
     )
 
 
 def kind_page(kind, known):
-    """Return the page of one kind of part."""
+    """Return the page of one kind of part, and of the tables that stand in theirs."""
+    inner = {name: held for part in known.values() for name, held in held_in(part).items()}
     sections = [part_section(kind, name, part) for name, part in known.items()]
+    sections += [inner_section(f"{name} (a table in theirs)", part) for name, part in inner.items()]
     return title(f"{kind.capitalize()}s") + f"{TITLES[kind]}\n\n" + "".join(sections)
 
 
@@ -211,15 +252,19 @@ def asks(promise):
     if dataclasses.is_dataclass(promise):
         told = re.findall(r"^(\S.*)\n((?:    .*\n?)+)", sections(promise)["Parameters"], re.MULTILINE)
         return [(code(entry), " ".join(says.split())) for entry, says in told]
-    rows = [(f"{name}: {text}", "") for name, text in inspect.get_annotations(promise).items()]
+    rows = [(f"{name}: {text}", "The name that it goes by.") for name, text in inspect.get_annotations(promise).items()]
     for name, member in vars(promise).items():
         if isinstance(member, property):
             rows.append((f"{name}: {inspect.signature(member.fget).return_annotation}", inspect.getdoc(member)))
         elif inspect.isfunction(member) and (not name.startswith("_") or name == "__call__") and inspect.getdoc(member):
             rows.append((f"{name}{written(member)}", inspect.getdoc(member)))
-    own = "|".join(name for name in vars(promise) if not name.startswith("_"))
-    full = rf":py:obj:`~{promise.__module__}.{promise.__name__}.\1`"
-    return [(code(signature), re.sub(rf"(?<!`)`({own})`(?!`)", full, " ".join((says or "").split()))) for signature, says in rows]
+    return [(code(signature), linked_within(promise, " ".join((says or "").split()))) for signature, says in rows]
+
+
+def linked_within(promise, text):
+    """Return text in which a promise's own members lead to where they are told of."""
+    own = "|".join(name for name in vars(promise) if not name.startswith("_")) or "(?!)"
+    return re.sub(rf"(?<!`)`({own})`(?!`)", rf":py:obj:`~{promise.__module__}.{promise.__name__}.\1`", text)
 
 
 def hook_page():
@@ -233,8 +278,9 @@ def hook_page():
         promise = promised(hook)
         body += title(hook.__name__, "-") + directive("py:currentmodule", "lobework.hookspecs")
         body += directive("autofunction", f"lobework.hookspecs.{hook.__name__}")
-        body += f"Each keeps the promises of {home(promise)}:\n\n"
         body += directive("py:currentmodule", promise.__module__)
+        body += f"Each is as {home(promise)} says. "
+        body += linked_within(promise, prose(promise))
         body += table(("offers", "which must be"), asks(promise), "50 50")
     return body
 
