@@ -88,6 +88,13 @@ def test_a_stage_that_cannot_be_is_refused_with_its_key(old, new, says, tmp_path
     assert "\n" not in str(refused.value)
 
 
+def test_each_stage_says_where_its_slide_stands_and_ends():
+    stages = [Stage(arm=3.0, train=[(60, 120)]), Stage(arm=-2.0, train=[(60, 120)], travel=25.0)]
+    slides = Epicyclic(stages=stages).slides(np.linspace(0, 7, 5))
+    ends = [(slide.name, slide.at.tolist(), slide.low, slide.high) for slide in slides]
+    assert ends == [("stage 1", [3.0], -np.inf, np.inf), ("stage 2", [-2.0], -25.0, 25.0)]
+
+
 @pytest.mark.parametrize("given", [[], "stage", 3.0, [Stage], [{"arm": 3.0}]])
 def test_stages_that_are_none_are_refused(given):
     with pytest.raises(SettingError, match=r"^stages"):

@@ -135,8 +135,9 @@ def test_the_next_pass_begins_near_where_the_last_one_ended():
 
 def test_a_hair_s_breadth_does_not_decide_on_which_side_of_the_half_a_point_falls():
     """Lengths that come from inches differ from those in mm by the last bit."""
-    halves = 0.0125 + np.arange(40) * UNIT
-    below, above = (sheet([line(*np.stack([halves + hair, halves + hair], axis=-1))]) for hair in (-1e-12, 1e-12))
+    halves = 10 + 0.0125 + np.arange(40) * UNIT
+    edge = line((0, 0), (20, 20))
+    below, above = (sheet([edge, line(*np.stack([halves + hair, halves + hair], axis=-1))]) for hair in (-1e-12, 1e-12))
     assert render(below) == render(above)
 
 
