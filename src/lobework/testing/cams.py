@@ -225,4 +225,4 @@ def _traced(sample: Sample) -> int:
         assert_close(
             getattr(compiled, axis), getattr(plain, axis), 1e-9, 2 * math.pi * plain.u, what=f"{axis}, compiled for plain"
         )
-    return int(plain.u.size)
+    return 1

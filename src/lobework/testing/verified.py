@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from lobework import plugins
-from lobework.errors import UnknownNameError
+from lobework.errors import PluginError, UnknownNameError
 from lobework.hookspecs import CONTRACT
 from lobework.plugins import Record
 from lobework.promises import plain
@@ -130,7 +130,7 @@ class Verdict:
             return f"{promise.name}: BROKEN: {plain(self.broken)}"
         if self.unjudged:
             return f"{promise.name}: not judged: {plain(self.unjudged)}"
-        return f"{promise.name}: {self.cases} cases" + (f" within {promise.within}" if promise.within else "")
+        return f"{promise.name}: {_counted(self.cases)}" + (f" within {promise.within}" if promise.within else "")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -171,10 +171,14 @@ class Report:
         broken = sum(bool(each.broken) for each in self.verdicts)
         unjudged = sum(bool(each.unjudged) for each in self.verdicts)
         kept = len(self.verdicts) - broken - unjudged
-        parts = [f"{kept} of {len(self.verdicts)} promises kept in {self.cases} cases"]
+        parts = [f"{kept} of {len(self.verdicts)} promises kept in {_counted(self.cases)}"]
         parts += [f"{broken} broken"] if broken else []
         parts += [f"{unjudged} not judged"] if unjudged else []
         yield ", ".join(parts)
+
+
+def _counted(cases: int) -> str:
+    return "1 case" if cases == 1 else f"{cases} cases"
 
 
 def _claims(sample: Sample | None) -> str:
@@ -217,6 +221,9 @@ def asked_of(name: str) -> tuple[Asked, ...]:
 
 def _asked(record: Record) -> Iterator[Asked]:
     samples = plugins.installed().samples(record.name) if not record.cause else ()
+    for sample in samples:
+        if (sample.kind, sample.name) not in record.offers:
+            raise PluginError(f"{record.title} gives a sample of {sample.kind} {sample.name!r}, which it does not offer")
     for kind, name in record.offers:
         own = [sample for sample in samples if (sample.kind, sample.name) == (kind, name)]
         if not own:

@@ -1,0 +1,90 @@
+"""The pytest plugin: one test for each promise and sample, with a name that can be read."""
+
+from __future__ import annotations
+
+import pytest
+
+TEST = """
+import pytest
+
+@pytest.mark.lobework({name})
+def test_it_keeps_its_promises(promise):
+    assert promise.hold() >= 0
+"""
+
+
+def tried(bench, name, *options):
+    (bench.folder / "test_plate.py").write_text(TEST.format(name=name), encoding="utf-8")
+    return bench.run("-m", "pytest", "-p", "no:cacheprovider", "--strict-markers", "-rA", "-q", *options, "test_plate.py")
+
+
+def test_each_promise_is_a_test_with_a_name_that_can_be_read(bench):
+    bench.plate("plate")
+    done = tried(bench, "'plate'")
+    assert done.returncode == 0, done.stdout + done.stderr
+    passed = [line.partition(" ")[2] for line in done.stdout.splitlines() if line.startswith("PASSED")]
+    assert "test_plate.py::test_it_keeps_its_promises[chuck plate: stays rigid]" in passed
+    assert len(passed) == 15
+
+
+def test_a_broken_promise_fails_its_own_test_alone_and_says_the_worst_error(bench):
+    bench.plate("plate", way=-1)
+    done = tried(bench, "'lobework-plate'")
+    assert done.returncode == 1
+    failed = [line for line in done.stdout.splitlines() if line.startswith("FAILED")]
+    assert len(failed) == 1
+    assert "[chuck plate: turns its index counterclockwise]" in failed[0]
+    assert "worst error 1.57 rad at spindle 0 deg (sample 0): -0.785398163 for 0.785398163" in done.stdout
+
+
+def test_a_part_without_a_sample_fails(bench):
+    bench.plate("plate", sampled=False)
+    done = tried(bench, "'plate'")
+    assert done.returncode == 1
+    assert "[chuck plate: has a sample]" in done.stdout
+    assert "offers no sample of chuck 'plate'; return one from lobework_samples" in done.stdout
+
+
+def test_what_cannot_be_judged_is_skipped_with_its_reason(bench):
+    bench.package(
+        "title",
+        "from lobework.hookspecs import hookimpl\nfrom lobework.targets import Target\nlobework_contract = 1\n"
+        "T = Target(name='title', file='title.txt', shows='drawing', says='x', render=lambda s: repr(s.layers).encode())\n"
+        "@hookimpl\ndef lobework_targets():\n    return [T]\n"
+        "@hookimpl\ndef lobework_samples():\n    from lobework.testing import Sample\n    return [Sample(T)]\n",
+    )
+    done = tried(bench, "'title'")
+    skipped = [line for line in done.stdout.splitlines() if line.startswith("SKIPPED")]
+    assert any("target title: is true to size: its sample has no reads" in line for line in skipped)
+
+
+@pytest.mark.parametrize(
+    ("name", "says"),
+    [
+        ("'palte'", "no plugin or package is called 'palte'; did you mean 'plate'?; installed: built-in, plate"),
+        ("", 'write the mark with one name: @pytest.mark.lobework("its plugin or package")'),
+        ("'plate', 'other'", "write the mark with one name"),
+    ],
+)
+def test_a_mark_that_cannot_be_understood_is_told_in_a_line(bench, name, says):
+    bench.plate("plate")
+    done = tried(bench, name)
+    assert done.returncode != 0
+    assert says in done.stdout
+    assert "Traceback" not in done.stdout
+
+
+LIGHT = """
+import sys
+
+def test_other():
+    heavy = {"numpy", "numba", "pydantic", "hypothesis", "lobework.testing.verified"}
+    assert "lobework.testing.pytest_plugin" in sys.modules
+    assert not heavy & set(sys.modules)
+"""
+
+
+def test_nothing_heavy_is_imported_where_the_mark_is_not_used(bench):
+    (bench.folder / "test_other.py").write_text(LIGHT, encoding="utf-8")
+    done = bench.run("-m", "pytest", "-p", "no:cacheprovider", "-p", "no:hypothesispytest", "-q", "test_other.py")
+    assert done.returncode == 0, done.stdout + done.stderr

@@ -1,0 +1,145 @@
+"""``lobework verify``: what it prints, what it answers to, and with which exit code."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+
+from lobework.errors import UnknownNameError
+from lobework.plugins import installed
+from lobework.testing import asked_of, promises_of, verify
+
+KEPT = """\
+plugin 'plate' (lobework-plate 1.0), contract 1
+chuck plate: Plate(step=3.0, index=Phase(turns=Fraction(0, 1), lobes=Fraction(0, 1)))
+  keeps its settings: 9 cases
+  goes through a job file: 3 cases
+  refuses what is no number: 3 cases
+  gives a motion for each angle: 5 cases
+  stays rigid: 241 cases within 1e-09
+  takes each angle by itself: 964 cases within 1e-9 mm
+  leaves its input alone: 4 cases
+  says the same again: 4 cases
+  varies as it says: 241 cases
+  comes back when it says: 1 case within 1e-07 mm
+  turns its index counterclockwise: 1205 cases within 1e-9
+  keeps its slides in their travel: 1 case
+  says what it needs: 1 case
+  is traced alike both ways: 3 cases within 1e-9 mm
+  gives the known answers: 1 case within what each says
+15 of 15 promises kept in 2686 cases
+"""
+
+
+def test_every_check_is_printed_with_its_cases_and_a_total(bench):
+    bench.plate("plate")
+    done = bench.lobework("verify", "plate")
+    assert (done.stderr, done.returncode) == ("", 0)
+    assert done.stdout == KEPT
+
+
+def test_a_package_is_answered_to_by_its_name_however_it_is_spelt(bench):
+    bench.plate("plate")
+    for name in ("lobework-plate", "Lobework_Plate"):
+        assert bench.lobework("verify", name).stdout == KEPT
+
+
+def test_a_broken_promise_is_named_and_answered_with_1(bench):
+    bench.plate("plate", way=-1)
+    done = bench.lobework("verify", "plate")
+    assert (done.stderr, done.returncode) == ("", 1)
+    broken = [line for line in done.stdout.splitlines() if "BROKEN" in line]
+    says = "index 1/8 of a turn on: worst error 1.57 rad at spindle 0 deg (sample 0): -0.785398163 for 0.785398163"
+    assert broken == [f"  turns its index counterclockwise: BROKEN: {says}"]
+    assert done.stdout.endswith("14 of 15 promises kept in 1481 cases, 1 broken\n")
+
+
+def test_a_part_without_a_sample_is_a_broken_promise(bench):
+    bench.plate("plate", sampled=False)
+    done = bench.lobework("verify", "plate")
+    assert (done.stderr, done.returncode) == ("", 1)
+    says = "  has a sample: BROKEN: offers no sample of chuck 'plate'; return one from lobework_samples"
+    assert done.stdout.splitlines()[1:] == ["chuck plate", says, "0 of 1 promises kept in 0 cases, 1 broken"]
+
+
+def test_a_name_that_nothing_answers_to_is_wrong_input(bench):
+    bench.plate("plate")
+    done = bench.lobework("verify", "palte")
+    says = "lobework: no plugin or package is called 'palte'; did you mean 'plate'?; installed: built-in, plate\n"
+    assert (done.stdout, done.stderr, done.returncode) == ("", says, 2)
+
+
+def test_a_plugin_that_is_left_out_is_told_with_its_cause(bench):
+    bench.package("old", "lobework_contract = 0\n")
+    done = bench.lobework("verify", "old")
+    cause = "it was written for contract 0, this lobework keeps contract 1; update the plugin's package"
+    assert done.returncode == 1
+    assert done.stdout == f"plugin 'old' (lobework-old 1.0) is left out: {cause}\n0 of 0 promises kept in 0 cases\n"
+
+
+@pytest.mark.parametrize(
+    ("hook", "says"),
+    [
+        ("return None", "its hook lobework_samples returned None; it must return a list"),
+        ("return ['plate']", "its hook lobework_samples returned 'plate', which is not a lobework.testing.Sample"),
+        ("return 1 / 0", "its hook lobework_samples failed: ZeroDivisionError: division by zero"),
+        ("from lobework.testing import Sample; return [Sample('plate')]", "must be a part with its settings"),
+    ],
+    ids=["nothing", "a word", "a fault", "a sample of a word"],
+)
+def test_samples_that_cannot_be_had_are_told_and_cost_nothing_until_they_are_asked_for(bench, hook, says):
+    head = "from lobework.hookspecs import hookimpl\nlobework_contract = 1\n"
+    bench.package("odd", f"{head}@hookimpl\ndef lobework_samples():\n    {hook}\n")
+    done = bench.lobework("verify", "odd")
+    assert done.stdout == ""
+    assert done.stderr.startswith("lobework: plugin 'odd' (lobework-odd 1.0): ")
+    assert says in done.stderr
+    assert done.stderr.count("\n") == 1
+    assert "plugin" in bench.lobework("list").stdout
+
+
+def test_a_sample_of_what_a_plugin_does_not_offer_is_told(bench):
+    head = "from lobework.hookspecs import hookimpl\nlobework_contract = 1\n"
+    body = "    from lobework.chuck import Oval\n    from lobework.testing import Sample\n    return [Sample(Oval(throw=1.0))]\n"
+    bench.package("odd", f"{head}@hookimpl\ndef lobework_samples():\n{body}")
+    done = bench.lobework("verify", "odd")
+    assert done.returncode == 2
+    assert done.stderr == "lobework: plugin 'odd' (lobework-odd 1.0) gives a sample of chuck 'oval', which it does not offer\n"
+
+
+def test_everything_that_ships_inside_has_a_sample_and_a_known_answer():
+    inside = installed().loaded[0]
+    samples = installed().samples("built-in")
+    for kind, name in inside.offers:
+        own = [each for each in samples if (each.kind, each.name) == (kind, name)]
+        assert any(each.known for each in own), f"{kind} {name}"
+
+
+INSIDE = asked_of("built-in")
+
+
+@pytest.mark.parametrize("asked", INSIDE, ids=str)
+def test_what_ships_inside_keeps_every_promise(asked):
+    from lobework.testing import Unjudged
+
+    try:
+        assert asked.hold() >= 0
+    except Unjudged as lacking:
+        no_size = {"png", "relief", "page"} if "reads" in str(lacking) else {"text"}
+        assert asked.promise.name == "is true to size"
+        assert asked.name in no_size
+
+
+def test_progress_goes_to_the_end():
+    parts = []
+    with pytest.raises(UnknownNameError):
+        verify("no such plugin", parts.append)
+    assert parts == []
+
+
+def test_every_kind_is_asked_of_what_ships_inside():
+    assert {asked.kind for asked in INSIDE} == {"chuck", "cam", "follower", "cutter", "piece", "backend", "target", "check"}
+    for asked in INSIDE:
+        assert re.fullmatch(rf"{asked.kind} {re.escape(asked.name)}( \d+)?: {re.escape(asked.promise.name)}", str(asked))
+        assert asked.promise in promises_of(asked.kind) or asked.promise.name == "gives the known answers"
