@@ -19,6 +19,7 @@ from lobework.trace import trace
 
 ROUND = np.linspace(0.0, 2.0 * math.pi, 1441)
 WIDTH_PX = 290
+MOST_TURNS = 60
 BENCH = lw.Lathe(name="bench", headstock=lw.Headstock(sideways="slides"))
 ROLLER = lw.Roller(5.0)
 
@@ -31,6 +32,7 @@ class Shown:
     lobes: int = 12
     rise: float = 2.4
     x: float = 20.0
+    turns: int = 1
     count: int = 1
     on: Fraction = Fraction(1, 12)
     step: float = 0.0
@@ -158,7 +160,7 @@ def _ring(shown, number, chuck=None):
     """Return (n, 3) mm: one ring on the work, through a chuck or none."""
     lathe = BENCH if chuck is None else BENCH.mount(chuck)
     cams = [lw.Drive(lw.Wave(lobes=shown.lobes, base_radius=60.0, rise=shown.rise), follower=lw.Knife())] if shown.lobes else []
-    passed = lw.Pass(at=lw.At(x=shown.x + number * shown.step), cams=cams)
+    passed = lw.Pass(at=lw.At(x=shown.x + number * shown.step), turns=1 if chuck is None else shown.turns, cams=cams)
     path = trace(Cut(number=1, passed=passed, lathe=lathe), chord=0.01)
     return np.stack([path.x, path.y, path.z], axis=-1)
 
@@ -169,9 +171,10 @@ def _indexed(part):
 
 
 def _sampled(part):
-    """Return how a chuck is shown that nobody has chosen a ring for."""
+    """Return how a chuck is shown that nobody has chosen a ring for: a wave, indexed on or, over several turns, a circle."""
+    turns = min(getattr(part, "comes_back", 1) or 1, MOST_TURNS)
     still = _indexed(part) and not part.varies
-    return Shown(chuck=part, count=12 if still else 1)
+    return Shown(chuck=part, count=12 if still else 1, turns=turns, lobes=12 if turns == 1 else 0)
 
 
 def chuck(shown):
