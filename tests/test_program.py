@@ -10,14 +10,15 @@ import pytest
 
 from lobework.cam import Wave
 from lobework.carriage import Headstock
-from lobework.chuck import EccentricChuck
+from lobework.chuck import Dome, EccentricChuck
 from lobework.drive import Drive
 from lobework.errors import SettingError
 from lobework.follower import Knife, Roller
 from lobework.lathe import Axis, Lathe
 from lobework.passes import Pass, cuts_of
+from lobework.piece import Barrel, Disc
 from lobework.program import Feed, Feeds, Prompt, Rapid, Timed, program
-from lobework.slide import At
+from lobework.slide import Approach, At
 from lobework.trace import trace
 
 EDGE = Wave(lobes=4, base_radius=60.0, rise=5.0)
@@ -232,6 +233,27 @@ def test_a_tip_that_would_not_be_clear_of_a_pumped_face_is_refused(turns):
     with pytest.raises(SettingError, match=r"clear=1\.9: must be above 2 mm"):
         program("Lid", traced(lathe(), pumped), Feeds(clear=1.9))
     program("Lid", traced(lathe(), pumped), Feeds(clear=2.1))
+
+
+def test_a_tip_that_would_not_be_clear_of_a_tilted_face_is_refused():
+    """A disc of 60 mm tilted by 30 degrees about its middle stands 30 sin 30 = 15 mm out at its rim."""
+    tilted = traced(lathe(chuck=Dome(tilt_deg=30.0)), ring())
+    disc = Disc(diameter=60.0, thickness=8.0)
+    with pytest.raises(SettingError, match=r"clear=14\.9: must be above 15 mm"):
+        program("Lid", tilted, Feeds(clear=14.9), piece=disc)
+    program("Lid", tilted, Feeds(clear=15.1), piece=disc)
+
+
+def test_a_tip_that_would_not_be_clear_of_the_side_of_tilted_work_is_refused():
+    """A barrel 40 mm long and of 10 mm radius, tilted square about the middle of its end: it reaches out by its length, and
+    its far end by the corner's distance."""
+    approach = Approach(axis="x", surface=10.0)
+    cuts = cuts_of(ring(turns=0, at=At(x=10.0, depth=0.3)), lathe(chuck=Dome(tilt_deg=90.0)), approach=approach)
+    tilted, barrel = [trace(cut) for cut in cuts], Barrel(diameter=20.0, length=40.0)
+    reach = np.hypot(40.0, 10.0) - 10.0
+    with pytest.raises(SettingError, match=f"must be above {reach:.5g}"):
+        program("Lid", tilted, Feeds(clear=reach - 0.01), piece=barrel)
+    program("Lid", tilted, Feeds(clear=reach + 0.01), piece=barrel)
 
 
 @pytest.mark.parametrize(

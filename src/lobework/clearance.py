@@ -15,11 +15,13 @@ from lobework.tolerances import JOIN_MM
 from lobework.units import format_number
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from lobework.kinds import Piece
     from lobework.lathe import Lathe
     from lobework.passes import Cut
 
-__all__ = ["reach_of", "require_clear"]
+__all__ = ["reach_of", "require_clear", "rises_to"]
 
 _AROUND: Final = 180
 _SEEN_A_TURN: Final = 64
@@ -59,15 +61,45 @@ def reach_of(piece: Piece, lathe: Lathe, turns: float) -> float:
     >>> reach_of(Disc(diameter=60.0, thickness=8.0), lathe, turns=1.0)
     46.0
     """
+    standing, rings = _standing(lathe, turns), _rings(piece)
+    if rings.size and not _tilts(standing):
+        return float(np.hypot(*standing.shift[:, :2].T).max() + rings[:, 0].max())
+    return max(float(np.hypot(*each[:, :2].T).max()) for each in _carried(piece, standing))
+
+
+def rises_to(piece: Piece, lathe: Lathe, turns: float) -> float | None:
+    """Return how far along the spindle chucks that tilt the work bring its edge, mm; None where none tilts it.
+
+    Examples
+    --------
+    >>> from lobework.carriage import Headstock
+    >>> from lobework.chuck import Dome
+    >>> from lobework.lathe import Lathe
+    >>> from lobework.piece import Disc
+    >>> lathe = Lathe(name="bench", headstock=Headstock(sideways="fixed")).mount(Dome(tilt_deg=30.0))
+    >>> round(rises_to(Disc(diameter=60.0, thickness=8.0), lathe, turns=1.0), 9)
+    15.0
+    """
+    standing = _standing(lathe, turns)
+    return max(float(each[:, 2].max()) for each in _carried(piece, standing)) if _tilts(standing) else None
+
+
+def _standing(lathe: Lathe, turns: float) -> Rigid:
+    """Return where the work stands on the spindle in a pass of so many turns; once, where it stands still."""
     varies = any(each.chuck.varies for each in lathe.chucks)
     count = min(math.ceil(turns * _SEEN_A_TURN) + 1, _MOST_SEEN) if varies else 1
     theta = 2 * math.pi * np.linspace(0.0, turns, count)
-    standing = reduce(Rigid.__matmul__, (each.chuck.motions(theta) for each in lathe.chucks), Rigid.still())
-    rings = _rings(piece)
-    if rings.size and (np.abs(standing.rotation[:, 2, 2]) == 1.0).all():
-        return float(np.hypot(*standing.shift[:, :2].T).max() + rings[:, 0].max())
-    points = _points(piece, rings)
-    return max(float(np.hypot(*standing.apply(each)[:, :2].T).max()) for each in (points if count > 1 else [points]))
+    return reduce(Rigid.__matmul__, (each.chuck.motions(theta) for each in lathe.chucks), Rigid.still())
+
+
+def _tilts(standing: Rigid) -> bool:
+    return bool((np.abs(standing.rotation[:, 2, 2]) != 1.0).any())
+
+
+def _carried(piece: Piece, standing: Rigid) -> Iterator[Array]:
+    """Yield (k, 3) mm, where the edges of the work come to on the spindle."""
+    points = _points(piece, _rings(piece))
+    yield from map(standing.apply, points if len(standing.shift) > 1 or len(standing.rotation) > 1 else [points])
 
 
 def _rings(piece: Any) -> Array:

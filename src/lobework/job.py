@@ -94,7 +94,7 @@ class Traces(Sequence[Trace]):
         """Return the moves of the axes, in time."""
         from lobework.program import program
 
-        return program(self.job.title, self, self.job.feeds, self.job.units)
+        return program(self.job.title, self, self.job.feeds, self.job.units, self.job.piece)
 
     def carve(self, resolution: float | None = None, *, backend: str | None = None, progress: Progress | None = None) -> Carving:
         """Return what these cuts leave in the wood; see `Job.carve`."""

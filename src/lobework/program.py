@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from lobework.clearance import reach_of, rises_to
 from lobework.errors import SettingError, require
 from lobework.hand import HandSetting, by_hand, cam_name, show_length, show_ratio, turns_with_spindle
 from lobework.kinds import Length, require_numbers
@@ -18,6 +19,7 @@ from lobework.tolerances import JOIN_MM
 from lobework.units import LengthUnit, format_number
 
 if TYPE_CHECKING:
+    from lobework.kinds import Piece
     from lobework.lathe import Axis, Lathe
     from lobework.motion import Motion
     from lobework.passes import Cut
@@ -186,12 +188,16 @@ def _timed(trace: Trace, axes: Sequence[Axis], rpm: float) -> tuple[Timed, ...]:
     return (Timed(np.diff(minutes[kept]), tuple(axis.letter for axis in axes), places[kept[1:]]),)
 
 
-def _outermost(trace: Trace) -> float:
+def _outermost(trace: Trace, piece: Piece | None) -> float:
     """Return how far out the work may come while cams turn on, in this cut or on the way to it, mm on the slide that feeds in."""
     motion, approach = trace.motion, trace.cut.approach
+    turns = float(math.ceil(motion.cut.passed.turns or 1))
+    tilted = rises_to(piece, motion.cut.lathe, turns) if piece is not None and motion.still is None else None
     pushes = motion.endways if approach.axis == "z" else motion.sideways
     peaks = [max(push.scale * lift for lift in push.curve.extent) for push in pushes] or [0.0]
     peak = max(peaks) if motion.furthest else sum(peaks)
+    if piece is not None and tilted is not None:
+        return peak + (reach_of(piece, motion.cut.lathe, turns) if approach.axis == "x" else tilted)
     if approach.axis == "x":
         return approach.surface + _runs_out(motion) + peak
     return float((trace.axes["z"] - trace.z - motion.displaced(pushes, trace.u)).max()) + peak
@@ -208,10 +214,10 @@ def _clear_of(cut: Cut, feeds: Feeds) -> float:
     return cut.approach.surface + feeds.clear
 
 
-def _check_clear(traces: Sequence[Trace], feeds: Feeds) -> None:
+def _check_clear(traces: Sequence[Trace], feeds: Feeds, piece: Piece | None) -> None:
     for trace in traces:
         approach = trace.cut.approach
-        high = max(float(trace.axes[approach.axis].max()), _outermost(trace)) - approach.surface
+        high = max(float(trace.axes[approach.axis].max()), _outermost(trace, piece)) - approach.surface
         moving = "the pumping face of the work" if approach.axis == "z" else "the moving side of the work"
         require(
             high < feeds.clear, "clear", feeds.clear,
@@ -318,7 +324,13 @@ def _section(trace: Trace, prompt: Sequence[str], axes: Sequence[Axis], feeds: F
     return section
 
 
-def program(title: str, traces: Sequence[Trace], feeds: Feeds | None = None, units: LengthUnit = "mm") -> Program:
+def program(
+    title: str,
+    traces: Sequence[Trace],
+    feeds: Feeds | None = None,
+    units: LengthUnit = "mm",
+    piece: Piece | None = None,
+) -> Program:
     """Return the program of a job.
 
     Nothing moves before a person has said that the lathe is set up. Each cut is approached with the tip clear of the
@@ -335,6 +347,8 @@ def program(title: str, traces: Sequence[Trace], feeds: Feeds | None = None, uni
         How fast, and how far clear.
     units : "mm" or "inch"
         To write lengths in.
+    piece : Piece, optional
+        The work; needed where chucks tilt it, to know how far out its edges come.
 
     Returns
     -------
@@ -363,7 +377,7 @@ def program(title: str, traces: Sequence[Trace], feeds: Feeds | None = None, uni
     require(len(traces) > 0, "traces", len(traces), "one or more", "give the job a pass")
     lathe = traces[0].cut.lathe
     axes = _used_axes(traces, lathe)
-    _check_clear(traces, feeds)
+    _check_clear(traces, feeds, piece)
     settings = [_hand_work(trace, units) for trace in traces]
     prompts = [_READY, *(_changes(before, now) for before, now in itertools.pairwise(settings))]
     sections = [_section(trace, prompt, axes, feeds, units) for trace, prompt in zip(traces, prompts, strict=True)]

@@ -18,8 +18,10 @@ EXAMPLES = Path(__file__).parents[2] / "docs" / "examples"
 JOBS = sorted(path.stem for path in EXAMPLES.glob("*.toml"))
 SCRIPTS = sorted(path.stem for path in EXAMPLES.glob("*.py"))
 SHOWS_A_FINDING = {"wide-roller": ("warning", "bridging")}
-CARVED = {"barrel-weave", "fluted-bowl", "scalloped-barrel", "shell-medallion"}
+CARVED = {"barrel-weave", "dome-of-rings", "fluted-bowl", "scalloped-barrel", "shell-medallion"}
 """Cut on the side, or by a swung cutter: their tips and lines say little of what is left."""
+LINES = {"eight-pointed-star": 4}
+"""Of straight lines, so many of which join up."""
 DRAWN = [name for name in JOBS if name not in CARVED]
 CLEAN = [name for name in JOBS if name not in SHOWS_A_FINDING]
 
@@ -89,7 +91,13 @@ def test_every_cut_stays_on_the_piece_and_together_they_use_it(name):
     assert max(reach) > 0.9 * edge
 
 
-@pytest.mark.parametrize("name", JOBS)
+@pytest.mark.parametrize("name", LINES)
+def test_every_line_begins_where_the_last_one_ended_and_so_many_join_up(name):
+    ends = np.array([[trace.x[k] + 1j * trace.y[k] for k in (0, -1)] for trace in traces(name)]).reshape(-1, LINES[name], 2)
+    assert np.abs(ends[:, :, 1] - np.roll(ends[:, :, 0], -1, axis=1)).max() < 1e-9
+
+
+@pytest.mark.parametrize("name", [name for name in JOBS if name not in LINES])
 def test_every_cut_joins_up(name):
     for trace in traces(name):
         assert np.hypot(trace.x[0] - trace.x[-1], trace.y[0] - trace.y[-1]) < 1e-9
@@ -139,6 +147,20 @@ def test_ovals_differ_by_the_throw_between_their_half_axes():
     first = traces("oval-medallion")[0]
     radius = np.hypot(first.x, first.y)
     assert radius.max() - radius.min() == pytest.approx(7.0, abs=1e-9)
+
+
+def test_petals_are_cayley_s_quartics():
+    """A. Cayley, Proc. London Math. Soc. 4 (1872), 186-190: x = (c - k cos t) cos t, y = c sin t, here with k three turns."""
+    first = traces("quartic-flower")[0]
+    t = 2 * np.pi * first.u
+    cayley = (25.5 - 3 * 2.54 * np.cos(t)) * np.cos(t) - 1j * 25.5 * np.sin(t)
+    assert np.abs(first.x + 1j * first.y - cayley).max() < 1e-9
+
+
+def test_rings_stand_square_to_the_dome():
+    """A sphere of 30 mm about the tilting axis: every ring's middle is 0.45 mm inside it."""
+    for trace in traces("dome-of-rings"):
+        assert np.sqrt(trace.x**2 + trace.y**2 + (trace.z + 30) ** 2) == pytest.approx(29.55, abs=1e-9)
 
 
 def test_each_of_two_cams_holds_the_headstock_for_a_while_where_the_furthest_wins():

@@ -11,12 +11,16 @@ from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
 from lobework.cam import Wave
+from lobework.carve.sweep import sweep_of
 from lobework.chuck import Dome, EccentricChuck, Oval, StraightLine
+from lobework.cutter import Vee
 from lobework.drive import Drive
 from lobework.follower import Knife
+from lobework.holder import EccentricFrame
 from lobework.motion import motion_of
 from lobework.passes import Pass, cuts_of
 from lobework.slide import At
+from lobework.surface import Round
 from lobework.trace import trace
 from lobework.units import Phase
 from tests.strategies import cut_on, fixed, numbers, on_work, sliding
@@ -250,3 +254,19 @@ def test_a_dome_stays_where_it_is_however_it_is_tilted_about_its_centre(tilt, ra
 def test_a_dome_tilted_square_shows_its_axis_to_the_cutter_at_the_side():
     axis = motion_of(cut_on(fixed(Dome(tilt_deg=90.0, behind=12.0)), turns=0)).work(np.zeros(1)).rotation[0] @ [0, 0, 1]
     assert axis == pytest.approx([1, 0, 0], abs=1e-15)
+
+
+@given(tilt=numbers(-80.0, 80.0), index=phase_of_a_ring)
+def test_on_a_dome_the_cutter_stays_square_to_it_however_it_is_tilted(tilt, index):
+    """A sphere's normal goes through its centre; the slide rest does not move, so on the bench it is X."""
+    radius, along = 20.0, np.pi / 2
+
+    def profile(s):
+        out, up = np.sin(s / radius), np.cos(s / radius)
+        return np.stack([radius * out, radius * (up - 1), out, up], axis=-1)
+
+    ball = Round(length=along * 2 * radius, profile=profile, wall=lambda s: np.full_like(s, radius), straight=False)
+    path = trace(cut_on(fixed(Dome(tilt_deg=tilt, behind=radius, index=index)), turns=0, at=At(x=radius - 0.3, z=-radius)))
+    sweep = sweep_of(path, Vee(angle_deg=90.0, width=2.0, held=EccentricFrame(radius=2.0)), ball)
+    (normal,) = (sweep.tip - [0, 0, -radius]) / (radius - 0.3)
+    assert_allclose(sweep.outward[0], normal, rtol=0, atol=2e-3)

@@ -105,15 +105,22 @@ def sweep_of(trace: Trace, cutter: Cutter, surface: Surface) -> Sweep:
         outward, level = np.array([[0.0, 0.0, 1.0]]), np.array([[1.0, 0.0, 0.0]])
     else:
         bench = trace.pose.rotation
-        out, along = (0.0, 1.0) if swings or isinstance(surface, Face) else _square(surface, tip[0])
+        out, along = (0.0, 1.0) if swings or isinstance(surface, Face) else _square(surface, tip[0], bench[0])
         outward = out * bench[:, :, 0] + along * bench[:, :, 2]
         level = along * bench[:, :, 0] - out * bench[:, :, 2]
     return Sweep(cutter.edge, cutter.held, tip, outward, level, trace.cut.title)
 
 
-def _square(surface: Round, tip: Array) -> tuple[float, float]:
-    """Return the surface's normal, along radius and z, where it is nearest to a place on the work."""
+def _square(surface: Round, tip: Array, bench: Array) -> tuple[float, float]:
+    """Return the surface's normal where it is nearest to a place on the work, along the bench's X and Z.
+
+    ``bench`` is how the bench stands to the work, (3, 3). Where no chuck tilts the work, X is taken to go through its axis.
+    """
     s = np.linspace(0.0, surface.length, 2049)
     profile = surface.profile(s)
-    near = np.hypot(profile[:, 0] - np.hypot(tip[0], tip[1]), profile[:, 1] - tip[2]).argmin()
-    return float(profile[near, 2]), float(profile[near, 3])
+    far = np.hypot(tip[0], tip[1])
+    out, along = profile[np.hypot(profile[:, 0] - far, profile[:, 1] - tip[2]).argmin(), 2:]
+    if bench[2, 2] < 1.0 - _UPRIGHT:
+        x, _, z = np.array([*(out * tip[:2] / (far or 1.0)), along]) @ bench
+        out, along = np.array([x, z]) / (np.hypot(x, z) or 1.0)
+    return float(out), float(along)
