@@ -36,8 +36,12 @@ def require_clear(cut: Cut, piece: Piece) -> None:
     SettingError
         Naming the chucks, how far the work reaches, and the lathe's swing.
     """
-    lathe = cut.lathe
-    if lathe.swing == math.inf or (reach := reach_of(piece, lathe, float(cut.passed.turns))) <= lathe.swing + JOIN_MM:
+    lathe, turns = cut.lathe, float(cut.passed.turns)
+    rings = _rings(piece)
+    size = float(np.linalg.norm(rings if rings.size else piece.outline, axis=1).max())
+    if sum(each.carries(turns) for each in lathe.chucks) + size <= lathe.swing:
+        return
+    if (reach := reach_of(piece, lathe, turns)) <= lathe.swing + JOIN_MM:
         return
     chucks = " and ".join(repr(each.name) for each in lathe.chucks)
     carried = f"carried by {chucks}, " if chucks else ""

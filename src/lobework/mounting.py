@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import fields, replace
+from functools import lru_cache
 from typing import Any, Final, NamedTuple
 
 import numpy as np
@@ -48,7 +49,7 @@ class Mounted(NamedTuple):
             return 1
         turns = getattr(self.chuck, "comes_back", None)
         if turns is not None and (not isinstance(turns, int) or turns < 0):
-            raise self._broken(f"comes_back is {turns!r}; it must be a whole number of turns, or 0 for never")
+            raise _broken(self.chuck, f"comes_back is {turns!r}; it must be a whole number of turns, or 0 for never")
         return turns
 
     def require_fitted(self, fittings: tuple[str, ...] | None, lathe: str) -> None:
@@ -101,22 +102,40 @@ class Mounted(NamedTuple):
         PluginError
             Naming the chuck, its class and module.
         """
-        theta = _TRIED_RAD if not self.chuck.varies else np.linspace(0.0, 2 * math.pi * turns, _TRIED_RAD.size)
-        given = self.chuck.motions(theta.copy())
-        if says := _unsound(given, theta):
-            raise self._broken(f"motions gives {says}")
-        if not self.chuck.varies:
-            moves = max(float(np.ptp(given.shift, axis=0).max()), float(np.ptp(given.rotation, axis=0).max()))
-            if moves > JOIN_MM:
-                raise self._broken("varies is False, but it moves as the spindle turns; say True, or hold it still")
+        self.carries(turns)
         _ = self.comes_back
 
-    def _broken(self, says: str) -> PluginError:
-        part = type(self.chuck)
-        error = PluginError(f"chuck {self.chuck.kind!r} ({part.__module__}.{part.__qualname__}): {says}")
-        error.part = part
-        error.__cause__ = ValueError(says)
-        return error
+    def carries(self, turns: float) -> float:
+        """Return how far, mm, it carries the work's origin from its own in a pass of so many turns, its motions being sound."""
+        try:
+            hash(self.chuck)
+        except TypeError:
+            return _carries(self.chuck, turns)
+        return _carries_again(self.chuck, turns)  # type: ignore[arg-type]
+
+
+def _carries(chuck: Chuck, turns: float) -> float:
+    theta = np.linspace(0.0, 2 * math.pi * turns, _TRIED_RAD.size) if chuck.varies else _TRIED_RAD
+    given = chuck.motions(theta.copy())
+    if says := _unsound(given, theta):
+        raise _broken(chuck, f"motions gives {says}")
+    if chuck.varies:
+        count = min(math.ceil(turns * _SEEN_A_TURN) + 1, _MOST_SEEN)
+        given = chuck.motions(2 * math.pi * np.linspace(0.0, turns, count))
+    elif max(float(np.ptp(given.shift, axis=0).max()), float(np.ptp(given.rotation, axis=0).max())) > JOIN_MM:
+        raise _broken(chuck, "varies is False, but it moves as the spindle turns; say True, or hold it still")
+    return float(np.linalg.norm(given.shift, axis=1).max())
+
+
+_carries_again = lru_cache(maxsize=1024)(_carries)
+
+
+def _broken(chuck: Chuck, says: str) -> PluginError:
+    part = type(chuck)
+    error = PluginError(f"chuck {chuck.kind!r} ({part.__module__}.{part.__qualname__}): {says}")
+    error.part = part
+    error.__cause__ = ValueError(says)
+    return error
 
 
 def measures_of(part: Any) -> dict[str, Measure | None]:
