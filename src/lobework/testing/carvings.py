@@ -162,7 +162,7 @@ def _over_face(cutters: Sequence[Any], leaning: bool) -> tuple[Sweep, ...]:
     turn = np.linspace(0.0, 2 * math.pi, 17)
     ring = np.stack([2.3 * np.cos(turn), 2.3 * np.sin(turn), -0.3 - 0.1 * np.cos(3 * turn)], axis=-1)
     ways = about(np.array([[0.2, -0.1, 1.0]]), ALONG_X) if leaning else (UP, ALONG_X)
-    chord, stroke = [[-7.0, 6.1, -0.35], [7.3, 6.6, -0.2]], [[0.4, -6.2, -0.45], [0.9, -6.4, -0.45]]
+    chord, stroke = [[-7.0, 6.1, -0.35], [7.3, 6.6, -0.2]], [[-0.9, -6.8, -0.45], [1.1, -4.9, -0.45]]
     return tuple(on_face(cutter, tip, *ways) for cutter, tip in zip(cutters, (ring, chord, stroke), strict=False))
 
 
