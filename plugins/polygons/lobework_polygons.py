@@ -113,6 +113,8 @@ def _flat(angle: Array, away: float) -> tuple[Array, Array]:
 
 def _rounded(sides: int, flat: float, corner: float, aside: float, side: float) -> _Outline:
     """Return sides with the corner's arc laid into them: touching both, from within."""
+    if corner == flat:  # a round disc
+        return _Outline(0.0, corner, 0.0, flat, flat, math.pi / sides)
     half = cmath.exp(1j * math.pi / sides)
     if math.isinf(side):
         out, square = (flat - corner) / half.real, half
@@ -121,9 +123,13 @@ def _rounded(sides: int, flat: float, corner: float, aside: float, side: float) 
         root = near * math.sqrt(max((side - corner) ** 2 - (aside * half.imag) ** 2, 0.0))
         out = (flat - corner) * (2 * side - flat - corner) / (root - aside * half.real)
         across = out - aside * half
-        square = near * across / abs(across) if corner < flat else half
-    meets = cmath.phase(out + corner * square) if corner > 0 else 0.0
+        square = near * across / abs(across) if across else 1.0
+    meets = _angle(out + corner * square) if corner > 0 else 0.0
     return _Outline(out, corner, aside, side, flat, meets)
+
+
+def _angle(place: complex) -> float:
+    return math.atan2(place.imag, place.real)
 
 
 def _require_sides(sides: int, odd: bool = False) -> None:
@@ -270,7 +276,7 @@ class ConstantWidth(_Sided):
         quarter = math.pi / (2 * self.sides)
         out = (self.width / 2 - self.corner) / math.cos(quarter)
         side = self.width - self.corner
-        meets = cmath.phase(out + self.corner * cmath.exp(1j * quarter))
+        meets = _angle(out + self.corner * cmath.exp(1j * quarter))
         return _Outline(out, self.corner, -out, side, side - out, meets if self.corner else 0.0)
 
 
