@@ -10,7 +10,7 @@ import pytest
 
 from lobework.cam import Wave
 from lobework.carriage import Headstock
-from lobework.chuck import EccentricChuck, Oval
+from lobework.chuck import EccentricChuck, Oval, Plain
 from lobework.cutter import Vee
 from lobework.drive import Drive
 from lobework.errors import SettingError
@@ -22,9 +22,11 @@ from lobework.passes import Pass, cuts_of
 from lobework.piece import Disc
 from lobework.program import Feeds
 from lobework.rigid import Rigid
+from lobework.screw import Screw
 from lobework.settings import settings
 from lobework.slide import At
 from lobework.units import Phase
+from lobework.wheel import Wheel
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -187,3 +189,61 @@ def test_what_hands_set_leaves_out_what_the_program_moves():
         "eccentric chuck", "eccentric shift", "eccentric index",
         "cam 1", "cam 1 follower", "cam 1 follower side", "cam 1 gain", "cam 1 index",
     }  # fmt: skip
+
+
+TENTH = Screw(lead=2.54, divisions=10)
+
+
+def steps_of(each, count, chuck):
+    (steps,) = made(Pass(at=At(x=9.0)).series(count, each), bench(chuck)).steps
+    return [column.name for column in steps.columns], [row.values for row in steps.rows]
+
+
+def test_a_chuck_is_set_in_turns_and_divisions_of_its_screw_and_in_holes_of_its_wheel():
+    """16 mm on ten threads an inch: 6.299 turns. Twelve parts of 96: 8 holes (Holtzapffel IV, ch. V)."""
+    chuck = EccentricChuck(shift=16.0, index="1/12 turn", travel=25.4, screw=TENTH, wheel=Wheel([96, 144]))
+    assert entries(made(one_pass(), bench(chuck)), "chuck 1 from the spindle: eccentric") == {
+        "kind": "eccentric", "shift": "16 mm = 6 turns 3 div of its screw",
+        "index": "1/12 turn = 30 deg = 8 holes of the 96 circle", "travel": "25.4 mm = 10 turns of its screw",
+        "screw": "2.54 mm a turn, 10 divisions", "wheel": "circles 96, 144",
+    }  # fmt: skip
+
+
+def test_steps_are_set_in_turns_of_the_screw_too():
+    names, rows = steps_of({"eccentric.shift": "-1 turn"}, 3, EccentricChuck(shift=40.64, screw=TENTH))
+    assert names == ["eccentric shift"]
+    assert rows == [(f"{mm} mm = {turns} turns of its screw",) for mm, turns in (("40.64", 16), ("38.1", 15), ("35.56", 14))]
+
+
+def test_an_inch_job_shows_inches_and_turns():
+    sheet = made(one_pass(), bench(EccentricChuck(shift=40.64, screw=TENTH)), "inch")
+    chuck = entries(sheet, "chuck 1 from the spindle: eccentric")
+    assert (chuck["shift"], chuck["screw"]) == ("1.6 in = 16 turns of its screw", "0.1 in a turn, 10 divisions")
+
+
+def test_all_steps_of_an_index_are_set_on_one_circle_where_one_will_do():
+    """A third step of 144 falls on a hole of 96 as well; nobody moves the pin to the other circle for it."""
+    _, rows = steps_of({"index": "1/144 turn"}, 4, EccentricChuck(shift=1.0, wheel=Wheel([96, 144])))
+    assert [row[0].rpartition(" = ")[2] for row in rows] == [f"{n} hole{'s' * (n != 1)} of the 144 circle" for n in range(4)]
+
+
+def test_a_worm_is_set_in_turns_of_its_crank_and_holes():
+    """*Machinery's Handbook*, 1916: with a worm of 40, 35 degrees are 3 turns and 16 holes of the 18 circle."""
+    _, rows = steps_of({"index": "35 deg"}, 2, Plain(wheel=Wheel({"outer": 18}, worm=40)))
+    assert rows[1] == ("7/72 turn = 35 deg = 3 turns and 16 holes of the outer circle",)
+
+
+def test_a_chuck_says_what_it_needs_and_the_lathe_what_it_has():
+    lathe = replace(bench(), fittings=("ring", "ring drive"), swing=130.0).mount(Oval(throw=3.0, swing=1.0, swings="2/3"))
+    sheet = made(one_pass(), lathe)
+    oval = entries(sheet, "chuck 1 from the spindle: oval")
+    assert (oval["swing"], oval["swings"], oval["needs of the lathe"]) == ("1 mm", "2/3", "ring, ring drive")
+    assert entries(sheet, "lathe")["swing"] == "130 mm"
+    assert entries(sheet, "lathe")["fittings"] == "ring, ring drive"
+
+
+def test_nobody_is_told_to_set_a_screw_a_wheel_or_a_travel():
+    chuck = EccentricChuck(shift=16.0, travel=25.4, screw=TENTH, wheel=Wheel([96]))
+    (cut,) = cuts_of(Pass(), bench(chuck))
+    assert {what.removeprefix("eccentric ") for what in by_hand(cut)} == {"chuck", "shift", "index"}
+    assert str(by_hand(cut)["eccentric shift"]) == "set eccentric shift to 16 mm = 6 turns 3 div of its screw"
