@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import itertools
 import math
-import textwrap
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final, Literal
@@ -12,7 +11,7 @@ from typing import TYPE_CHECKING, Final, Literal
 import numpy as np
 
 from lobework.errors import require
-from lobework.hand import plain_name, settings_of
+from lobework.hand import plain_name, settings_of, wrapped
 from lobework.holder import CuttingFrame, DrillingSpindle, EccentricFrame
 from lobework.kinds import seen_on
 from lobework.surface import Face, Round
@@ -256,7 +255,7 @@ def _about(piece: Piece, cutter: Cutter, count: int, passes: int, units: LengthU
 
 def _fill(text: str, size: float, width: float, most: int) -> list[str]:
     room = max(int(width / (size * _EM)), 8)
-    return textwrap.wrap(text, room, max_lines=most, placeholder=" ...") or [text]
+    return wrapped(text, room, max_lines=most, placeholder=" ...") or [text]
 
 
 def draw(title: str, piece: Piece, cutter: Cutter, traces: Sequence[Trace], units: LengthUnit = "mm") -> Drawing:

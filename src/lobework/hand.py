@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import textwrap
 from dataclasses import dataclass, fields, is_dataclass, replace
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any, Final
@@ -28,6 +29,7 @@ __all__ = [
     "show_length",
     "show_ratio",
     "turns_with_spindle",
+    "wrapped",
 ]
 
 CAUTIONS: Final = (
@@ -44,6 +46,15 @@ _MOST_DIVISIONS: Final = 400
 """Of a wheel: an angle of a finer fraction is said in degrees alone."""
 _AS_MADE: Final = ("screw", "wheel", "travel")
 """Settings of a chuck that are as its maker left them: nobody sets them before a cut."""
+
+
+def wrapped(text: str, width: int, **how: Any) -> list[str]:
+    """Return text in lines of ``width`` letters at most; a minus stays with its number. ``how`` is as `textwrap.wrap` takes it.
+
+    >>> wrapped("profile (0, 20), (-12.5, 19)", 19)
+    ['profile (0, 20),', '(-12.5, 19)']
+    """
+    return textwrap.wrap(text, width, break_on_hyphens=False, **how)
 
 
 def plain_name(field: str) -> str:

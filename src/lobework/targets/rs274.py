@@ -7,12 +7,11 @@ Version 3*, NISTIR 6556 (2000).
 from __future__ import annotations
 
 import math
-import textwrap
 import unicodedata
 from collections.abc import Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING, Final
 
-from lobework.hand import CAUTIONS, show_length
+from lobework.hand import CAUTIONS, show_length, wrapped
 from lobework.program import Feed, Prompt, Rapid, Timed
 from lobework.targets.target import Target
 from lobework.units import MM_PER, format_number
@@ -43,14 +42,14 @@ def _ascii(text: str) -> str:
 
 def _comments(text: str, label: str = "") -> Iterator[str]:
     """Write a comment, over as many lines as it takes; its own words never come first, where they might command."""
-    for number, line in enumerate(textwrap.wrap(_ascii(text), _COMMENT_ROOM - len(label) - 5) or [""]):
+    for number, line in enumerate(wrapped(_ascii(text), _COMMENT_ROOM - len(label) - 5) or [""]):
         yield f"({label}: {line})" if label and number == 0 else f"(- {line})"
 
 
 def _messages(things: Sequence[str]) -> Iterator[str]:
     """Write what to do as messages that fit a line, each thing whole where it fits one, and stop after each."""
     lines: list[str] = []
-    for part in (part for thing in things for part in textwrap.wrap(_ascii(thing), _MESSAGE_ROOM)):
+    for part in (part for thing in things for part in wrapped(_ascii(thing), _MESSAGE_ROOM)):
         if lines and len(lines[-1]) + len(part) + 2 <= _MESSAGE_ROOM:
             lines[-1] += f"; {part}"
         else:

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING, Final
 
-from lobework.hand import CAUTIONS
+from lobework.hand import CAUTIONS, wrapped
 from lobework.targets.target import Target
 
 if TYPE_CHECKING:
@@ -23,17 +22,17 @@ _TICK: Final = "[ ]"
 
 
 def _heading(text: str, rule: str) -> Iterator[str]:
-    lines = textwrap.wrap(text, WIDTH) or ["untitled"]
+    lines = wrapped(text, WIDTH) or ["untitled"]
     yield from lines
     yield rule * max(len(line) for line in lines)
 
 
 def _group(group: Group) -> Iterator[str]:
     yield ""
-    yield from textwrap.wrap(group.name, WIDTH, initial_indent=f"{_TICK} ", subsequent_indent=" " * (len(_TICK) + 1))
+    yield from wrapped(group.name, WIDTH, initial_indent=f"{_TICK} ", subsequent_indent=" " * (len(_TICK) + 1))
     for entry in group.entries:
         label = f"  {entry.name} ".ljust(_NAMES + 2, ".") + " "
-        yield from textwrap.wrap(entry.value or "-", WIDTH, initial_indent=label, subsequent_indent=" " * len(label))
+        yield from wrapped(entry.value or "-", WIDTH, initial_indent=label, subsequent_indent=" " * len(label))
 
 
 def _packed(widths: Sequence[int], room: int) -> list[list[int]]:
@@ -85,7 +84,7 @@ def _lines(settings: Settings) -> Iterator[str]:
     yield ""
     yield from _heading("Before you start", "-")
     for caution in CAUTIONS:
-        yield from textwrap.wrap(caution, WIDTH, initial_indent="- ", subsequent_indent="  ")
+        yield from wrapped(caution, WIDTH, initial_indent="- ", subsequent_indent="  ")
     yield ""
     yield ""
     yield from _heading("Set up: tick each when it is set", "-")
@@ -97,7 +96,7 @@ def _lines(settings: Settings) -> Iterator[str]:
     yield "Degrees beside lobes are degrees of that cam. The program moves what has an axis; hands do the rest."
     for steps in settings.steps:
         yield ""
-        yield from textwrap.wrap(steps.name, WIDTH)
+        yield from wrapped(steps.name, WIDTH)
         yield from _table(steps)
 
 
