@@ -1,0 +1,63 @@
+"""What to draw with hypothesis: everything here leans towards the degenerate, where faults are.
+
+It needs the extra ``lobework[testing]``.
+"""
+
+from __future__ import annotations
+
+from lobework.testing.strategies.cuts import cuts, jobs, passes, places, rocking_cuts, sliding_cuts, travels
+from lobework.testing.strategies.parts import (
+    LAW_NAMES,
+    angles,
+    bases,
+    chucks,
+    drives,
+    eccentrics,
+    edge_cams,
+    face_cams,
+    followers_for,
+    laws,
+    lobe_counts,
+    numbers,
+    phases,
+    ratios,
+    rises,
+    scallops,
+    settings_near,
+    stacks,
+    waves,
+)
+from lobework.testing.strategies.sweeps import carvings, cutters, held, surfaces
+
+__all__ = [
+    "LAW_NAMES",
+    "angles",
+    "bases",
+    "carvings",
+    "chucks",
+    "cuts",
+    "cutters",
+    "drives",
+    "eccentrics",
+    "edge_cams",
+    "face_cams",
+    "followers_for",
+    "held",
+    "jobs",
+    "laws",
+    "lobe_counts",
+    "numbers",
+    "passes",
+    "phases",
+    "places",
+    "ratios",
+    "rises",
+    "rocking_cuts",
+    "scallops",
+    "settings_near",
+    "sliding_cuts",
+    "stacks",
+    "surfaces",
+    "travels",
+    "waves",
+]

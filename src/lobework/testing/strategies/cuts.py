@@ -1,0 +1,90 @@
+"""Places, travels, passes, cuts and jobs that lean towards the degenerate."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from typing import Final
+
+from hypothesis import strategies as st
+
+from lobework.cutter import Ball, FlatEnd, Pen, Vee
+from lobework.job import Job
+from lobework.kinds import Cutter, Piece
+from lobework.passes import Cut, Pass
+from lobework.piece import Barrel, Disc
+from lobework.slide import At
+from lobework.testing.benches import cut_on, rocking, sliding
+from lobework.testing.strategies.parts import chucks, drives, face_cams, numbers, scallops, waves
+
+__all__ = ["cuts", "jobs", "passes", "places", "rocking_cuts", "sliding_cuts", "travels"]
+
+places: Final = st.builds(
+    At,
+    x=st.one_of(st.just(0.0), numbers(-40.0, 40.0)),
+    y=st.one_of(st.just(0.0), st.just(0.0), numbers(-5.0, 5.0)),
+    depth=st.sampled_from([0.0, 0.4]),
+)
+travels: Final = st.one_of(st.just(At()), st.builds(At, x=numbers(-5.0, 5.0), y=st.just(0.0), z=numbers(-1.0, 1.0)))
+
+
+@st.composite
+def sliding_cuts(draw: st.DrawFn, max_turns: int = 3) -> Cut:
+    """Return cuts on a sliding, pumping headstock: up to two cams, summed or furthest, and up to two chucks."""
+    several = draw(st.lists(drives(sides=("front",)), max_size=2))
+    several = several or draw(st.lists(drives(face_cams, sides=("front",)), max_size=2))
+    return cut_on(
+        sliding(*draw(st.lists(chucks, max_size=2))),
+        *several,
+        turns=draw(st.fractions(Fraction(1, 5), max_turns, max_denominator=6)),
+        at=draw(places),
+        travel=draw(travels),
+        together=draw(st.sampled_from(["sum", "furthest", None])),
+    )
+
+
+@st.composite
+def rocking_cuts(draw: st.DrawFn, max_turns: int = 3) -> Cut:
+    """Return cuts on a rocking headstock high enough for every cam drawn here."""
+    drive = draw(drives(st.one_of(waves(), scallops())))
+    return cut_on(
+        rocking(draw(st.sampled_from([200.0, 350.0])), *draw(st.lists(chucks, max_size=1))),
+        drive,
+        turns=draw(st.fractions(Fraction(1, 5), max_turns, max_denominator=6)),
+        at=draw(places),
+        travel=draw(travels),
+    )
+
+
+cuts: Final = st.one_of(sliding_cuts(), rocking_cuts())
+
+
+@st.composite
+def passes(draw: st.DrawFn, max_turns: int = 2) -> Pass:
+    """Return passes for a sliding headstock: of no turns, without cams, or with up to two of them."""
+    turns = draw(st.one_of(st.just(Fraction(0)), st.fractions(Fraction(1, 5), max_turns, max_denominator=6)))
+    return Pass(
+        turns=turns,
+        at=draw(st.builds(At, x=numbers(0.0, 11.0), depth=st.sampled_from([0.0, 0.1, 0.4]))),
+        travel=draw(travels) if turns else At(),
+        cams=tuple(draw(st.lists(drives(st.one_of(waves(), scallops()), sides=("front",)), max_size=2))),
+        name=draw(st.sampled_from(["", "rings", "“waves” & (more)"])),
+    )
+
+
+_PIECES: Final[list[Piece]] = [Disc(diameter=24.0, thickness=4.0), Barrel(diameter=24.0, length=20.0)]
+_CUTTERS: Final[list[Cutter]] = [Vee(angle_deg=90.0, width=3.0), Ball(radius=1.0), FlatEnd(width=2.0), Pen()]
+
+
+@st.composite
+def jobs(draw: st.DrawFn, most: int = 3) -> Job:
+    """Return small jobs of up to ``most`` passes, on a face or the side of a barrel, in mm or inches."""
+    return Job(
+        title=draw(st.sampled_from(["", "lid", "Tide box: <lid>, 1/2"])),
+        lathe=sliding(*draw(st.lists(chucks, max_size=1))),
+        piece=draw(st.sampled_from(_PIECES)),
+        cutter=draw(st.sampled_from(_CUTTERS)),
+        passes=draw(st.lists(passes(), min_size=1, max_size=most)),
+        units=draw(st.sampled_from(["mm", "inch"])),
+        chord=0.05,
+        resolution=1.0,
+    )

@@ -1,0 +1,164 @@
+"""Parts that lean towards the degenerate: cams, followers, chucks and stacks of them, and settings near those of a part."""
+
+from __future__ import annotations
+
+import math
+from fractions import Fraction
+from typing import Any, Final, Literal
+
+import numpy as np
+from hypothesis import strategies as st
+
+from lobework.cam import Eccentric, Law, LawName, Scallop, Wave
+from lobework.chuck import EccentricChuck, Oval, Plain
+from lobework.drive import Drive, Side
+from lobework.follower import Flat, Knife, Roller
+from lobework.kinds import Cam, Chuck, Follower
+from lobework.rigid import Array
+from lobework.testing.settings import near
+from lobework.units import Phase
+
+__all__ = [
+    "LAW_NAMES",
+    "angles",
+    "bases",
+    "chucks",
+    "drives",
+    "eccentrics",
+    "edge_cams",
+    "face_cams",
+    "followers_for",
+    "laws",
+    "lobe_counts",
+    "numbers",
+    "phases",
+    "ratios",
+    "rises",
+    "scallops",
+    "settings_near",
+    "stacks",
+    "waves",
+]
+
+LAW_NAMES: Final[tuple[LawName, ...]] = (
+    "harmonic", "cycloidal", "3-4-5", "4-5-6-7", "modified sine", "modified trapezoid",
+)  # fmt: skip
+"""Every motion law."""
+
+
+def numbers(low: float, high: float) -> st.SearchStrategy[float]:
+    """Return finite numbers between two."""
+    return st.floats(low, high, allow_nan=False, allow_infinity=False, allow_subnormal=False)
+
+
+_QUARTERS: Final = st.integers(-8, 8).map(lambda quarters: quarters * math.pi / 2)
+_BARELY: Final = st.sampled_from([1e-12, -1e-12, 1e-9, -1e-9, 1e-6, -1e-6])
+
+
+def angles(most: int = 9) -> st.SearchStrategy[Array]:
+    """Return (n,) rad, up to ``most`` of them: nothing, quarters either way, next to them, anything within four turns."""
+    one = st.one_of(
+        st.just(0.0), _QUARTERS, st.builds(lambda at, off: at + off, _QUARTERS, _BARELY), numbers(-8 * math.pi, 8 * math.pi)
+    )
+    return st.lists(one, min_size=1, max_size=most).map(lambda each: np.array(each, dtype=np.float64))
+
+
+def settings_near(part: Any) -> st.SearchStrategy[Any]:
+    """Return the part, and parts with one setting changed, a little or a lot, as far as it takes that."""
+    return st.sampled_from([part, *near(part)])
+
+
+rises: Final = st.one_of(st.just(0.0), numbers(1e-3, 8.0))
+lobe_counts: Final = st.sampled_from([1, 2, 3, 4, 5, 7, 12])
+bases: Final = st.sampled_from([30.0, 47.3, 60.0])
+ratios: Final = st.one_of(
+    st.sampled_from([Fraction(r) for r in ("1", "-1", "0", "3/4", "-3/4", "1/2", "2/3", "4", "-5/3", "7/6")]),
+    st.builds(Fraction, st.integers(-9, 9), st.integers(1, 7)),
+)
+phases: Final = st.one_of(
+    st.just(Phase()),
+    st.builds(Phase, turns=st.fractions(-2, 2, max_denominator=97), lobes=st.fractions(-3, 3, max_denominator=33)),
+)
+
+
+def waves(on: Literal["edge", "face"] = "edge") -> st.SearchStrategy[Wave]:
+    """Return harmonic cams, some of no rise."""
+    return st.builds(Wave, lobes=lobe_counts, base_radius=bases, rise=rises, on=st.just(on))
+
+
+@st.composite
+def scallops(draw: st.DrawFn) -> Scallop:
+    """Return scallops up to most of the rise at which their lobes stand upright at the hollow, and a rocking headstock jumps."""
+    lobes, base = draw(lobe_counts), draw(bases)
+    half = math.pi / lobes
+    most = min(base * ((1 + math.sin(half)) / math.cos(half) - 1), 0.3 * base) if lobes > 2 else 0.3 * base
+    return Scallop(lobes=lobes, base_radius=base, rise=draw(st.one_of(st.just(0.0), numbers(1e-3, 0.85 * most))))
+
+
+@st.composite
+def laws(draw: st.DrawFn, on: Literal["edge", "face"] = "edge", symmetric: bool = False) -> Law:
+    """Return laws with and without dwells; parts are twenty-fourths of a lobe."""
+    up = draw(st.integers(2, 12))
+    down = up if symmetric else draw(st.integers(2, 22 - up))
+    top = draw(st.integers(0, 24 - up - down))
+    return Law(
+        law=draw(st.sampled_from(LAW_NAMES)),
+        lobes=draw(lobe_counts),
+        base_radius=draw(bases),
+        rise=draw(rises),
+        rise_part=Fraction(up, 24),
+        dwell_part=Fraction(top, 24),
+        fall_part=Fraction(down, 24),
+        on=on,
+    )
+
+
+@st.composite
+def eccentrics(draw: st.DrawFn) -> Eccentric:
+    """Return discs from centred to almost at the rim."""
+    radius = draw(numbers(5.0, 80.0))
+    return Eccentric(radius=radius, offset=draw(st.one_of(st.just(0.0), numbers(1e-3, 0.9))) * radius)
+
+
+edge_cams: Final[st.SearchStrategy[Cam]] = st.one_of(waves(), scallops(), laws(), eccentrics())
+face_cams: Final[st.SearchStrategy[Cam]] = st.one_of(waves("face"), laws("face"))
+
+
+@st.composite
+def followers_for(draw: st.DrawFn, cam: Cam, flat: bool = True) -> Follower:
+    """Return a knife, a flat, or a roller: a small one, any, or one exactly as round as a harmonic hollow."""
+    if cam.on == "face":
+        return draw(st.one_of(st.just(Knife()), st.builds(Roller, numbers(0.05, 15.0))))
+    choices: list[st.SearchStrategy[Follower]] = [st.just(Knife()), st.builds(Roller, numbers(0.05, 40.0)), st.just(Roller(0.05))]
+    if flat:
+        choices.append(st.just(Flat()))
+    if isinstance(cam, Wave) and cam.rise * cam.lobes**2 / 2 > 1.01 * cam.base_radius:
+        choices.append(st.just(Roller(cam.base_radius**2 / (cam.rise * cam.lobes**2 / 2 - cam.base_radius))))
+    return draw(st.one_of(choices))
+
+
+@st.composite
+def drives(draw: st.DrawFn, cams: st.SearchStrategy[Cam] = edge_cams, sides: tuple[Side, ...] = ("front", "back")) -> Drive:
+    """Return cams on their drives, with a follower."""
+    cam = draw(cams)
+    return Drive(
+        cam,
+        follower=draw(followers_for(cam)),
+        ratio=draw(ratios),
+        phase=draw(phases),
+        index=draw(phases),
+        side=draw(st.sampled_from(sides)),
+        gain=draw(st.sampled_from([1.0, 1.0, 0.5, 1.7])),
+    )
+
+
+chucks: Final[st.SearchStrategy[Chuck]] = st.one_of(
+    st.builds(Plain, index=phases),
+    st.builds(EccentricChuck, shift=numbers(-20.0, 20.0), index=phases),
+    st.builds(Oval, throw=st.one_of(st.just(0.0), numbers(0.0, 15.0)), ring_angle_deg=numbers(-180.0, 180.0), index=phases),
+)
+
+
+def stacks(*others: st.SearchStrategy[Chuck], most: int = 3) -> st.SearchStrategy[list[Chuck]]:
+    """Return up to ``most`` chucks, one on the other: those that ship inside, and ``others``."""
+    return st.lists(st.one_of(chucks, *others), max_size=most)
