@@ -10,7 +10,7 @@ project = "lobework"
 release = metadata.version("lobework")
 project_copyright = "lobework contributors, MIT license"
 
-extensions = ["myst_parser", "sphinx.ext.autodoc", "sphinx.ext.napoleon"]
+extensions = ["myst_parser", "sphinx.ext.autodoc"]
 exclude_patterns = ["reference/README.md"]
 nitpicky = True
 default_role = "py:obj"
@@ -22,8 +22,6 @@ autodoc_typehints = "none"
 python_use_unqualified_type_names = True
 python_maximum_signature_line_length = 96
 toc_object_entries = False
-napoleon_use_param = False
-napoleon_use_rtype = False
 myst_enable_extensions = ["colon_fence"]
 myst_heading_anchors = 3
 
@@ -72,3 +70,4 @@ def setup(app):
     app.connect("doctree-read", pages.named)
     app.connect("missing-reference", pages.elsewhere)
     app.connect("autodoc-process-signature", pages.signed)
+    app.connect("autodoc-process-docstring", pages.explained)

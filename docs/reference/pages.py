@@ -10,12 +10,14 @@ import inspect
 import math
 import pkgutil
 import re
+import sys
 from functools import cache
 from pathlib import Path
 from typing import get_args
 
 import parts as pictures
 from sphinx.addnodes import pending_xref
+from sphinx.ext.napoleon import Config, NumpyDocstring
 
 import lobework
 from lobework import hookspecs, plugins
@@ -26,6 +28,7 @@ from lobework.kinds import hints_of, measures
 DOCS = Path(__file__).parents[1]
 MADE = DOCS / "reference" / "made"
 
+SECTIONS = Config(napoleon_use_param=False, napoleon_use_rtype=False)
 OPENINGS = {
     "cam": '[[pass.cam]]\nshape = "{}"',
     "follower": 'follower = {{ kind = "{}" }}',
@@ -347,7 +350,8 @@ def module_page(name, module):
     for each in own:
         thing = getattr(module, each)
         if inspect.isclass(thing):
-            body += directive("autoclass", f"{name}.{each}", members="")
+            fields = {"exclude_members": ", ".join(thing._fields)} if hasattr(thing, "_fields") else {}
+            body += directive("autoclass", f"{name}.{each}", members="", **fields)
         elif inspect.isroutine(inspect.unwrap(thing)):
             body += directive("autofunction", f"{name}.{each}")
         else:
@@ -362,6 +366,8 @@ def example_page():
     for path in sorted((DOCS / "examples").iterdir()):
         if path.suffix in (".toml", ".py"):
             body += title(path.name, "-")
+            for shown in sorted((DOCS / "pictures").glob(f"{path.stem}.*")):
+                body += directive("image", f"/pictures/{shown.name}", alt=f"What {path.name} makes")
             body += directive(
                 "literalinclude", f"/examples/{path.name}", language={".toml": "toml", ".py": "python"}[path.suffix]
             )
@@ -458,11 +464,12 @@ def named(app, doctree):
 
 
 def elsewhere(app, env, node, contnode):
-    """Let a word pass: a setting, a type in a signature that is none of ours, and what a module keeps to itself."""
+    """Let a word pass: a setting, a type that is none of ours, what is Python's or numpy's, and what a module keeps to itself."""
     del app, env
     where, _, last = node["reftarget"].rpartition(".")
     kept = last in defined().get(where, ()) and last not in getattr(modules()[where], "__all__", ())
-    return contnode if node["reftype"] == "class" or node.get("word") or kept else None
+    others = where.partition(".")[0] in {*sys.stdlib_module_names, "numpy"}
+    return contnode if node["reftype"] == "class" or node.get("word") or kept or others else None
 
 
 def written(thing):
@@ -472,7 +479,14 @@ def written(thing):
         each.replace(default=_Written(each.default)) if each.default is not each.empty else each
         for each in signature.parameters.values()
     ]
-    return re.sub(r"(: |-> )'([^']*)'", r"\1\2", str(signature.replace(parameters=words)))
+    text = re.sub(r"ForwardRef\(('[^']*')\)", r"\1", str(signature.replace(parameters=words)))
+    return re.sub(r"(: |-> )'([^']*)'", r"\1\2", text)
+
+
+def explained(app, what, name, thing, options, lines):
+    """Lay out a docstring's sections; what is said of a property is no more than words."""
+    if what not in ("attribute", "data", "property"):
+        lines[:] = NumpyDocstring(lines, SECTIONS, app, what, name, thing, options).lines()
 
 
 class _Written:
@@ -494,6 +508,8 @@ def signed(app, what, name, thing, options, signature, returns):
     del app, name, options, returns
     if signature is None:
         return None
+    if getattr(thing, "_is_protocol", False):
+        return "", None
     text = written(thing)
     if what in ("method", "classmethod") or what == "class":
         text = re.sub(r"^\((self|cls)(, |(?=\)))", "(", text)
