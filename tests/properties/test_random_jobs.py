@@ -95,10 +95,20 @@ passes = table(
         "series": st.one_of(series, st.lists(series, max_size=2)),
     },
 )
+wound = st.one_of(lengths, st.sampled_from(["3 turns 4 div", "-1/2 turn", "1 division", "2 turns 3 holes"]))
+holes = st.one_of(phases, st.sampled_from(["8 holes of 96", "3 turns and 16 holes of 18", "-5 holes", "8 holes of outer"]))
+screws = table({"lead": st.sampled_from([2, "0.1 in", 0])}, {"divisions": st.sampled_from([10, 100])})
+circles = st.sampled_from([[96], [96, 144], {"outer": 18}, []])
+wheels = table({"circles": circles}, {"worm": st.sampled_from([1, 40])})
+fitted = {"screw": screws, "wheel": wheels, "index": holes}
 chucks = st.one_of(
-    table({"kind": st.just("eccentric"), "shift": lengths}, {"index": phases, "name": st.just("upper")}),
-    table({"kind": st.just("oval"), "throw": lengths}, {"index": phases, "ring_angle": angles}),
-    table({"kind": st.just("plain")}, {"index": phases}),
+    table({"kind": st.just("eccentric"), "shift": wound}, {**fitted, "travel": wound, "name": st.just("upper")}),
+    table({"kind": st.just("oval"), "throw": wound}, {**fitted, "ring_angle": angles, "swing": lengths, "swings": ratios}),
+    table(
+        {"kind": st.just("straight-line"), "per_turn": wound, "travel": wound}, {**fitted, "start": wound, "direction": angles}
+    ),
+    table({"kind": st.just("dome")}, {**fitted, "tilt": angles, "behind": wound, "shift": wound}),
+    table({"kind": st.just("plain")}, {"index": holes, "wheel": wheels}),
 )
 extras = st.sampled_from(
     [
