@@ -10,7 +10,7 @@ import pytest
 
 from lobework.cam import Wave
 from lobework.carriage import Headstock
-from lobework.chuck import Dome, EccentricChuck
+from lobework.chuck import Dome, EccentricChuck, Oval, StraightLine
 from lobework.drive import Drive
 from lobework.errors import SettingError
 from lobework.follower import Knife, Roller
@@ -233,6 +233,25 @@ def test_a_tip_that_would_not_be_clear_of_a_pumped_face_is_refused(turns):
     with pytest.raises(SettingError, match=r"clear=1\.9: must be above 2 mm"):
         program("Lid", traced(lathe(), pumped), Feeds(clear=1.9))
     program("Lid", traced(lathe(), pumped), Feeds(clear=2.1))
+
+
+@pytest.mark.parametrize(
+    ("chuck", "turns", "back"),
+    [
+        (StraightLine(per_turn=5.0, travel=30.0), 4, True),
+        (StraightLine(per_turn=0.0, travel=30.0), 4, False),
+        (Oval(throw=3.0, swing=1.0, swings="1/3"), 4, True),
+        (Oval(throw=3.0, swing=1.0, swings="1/3"), 6, False),
+        (Oval(throw=3.0), Fraction(7, 2), True),
+        (EccentricChuck(shift=3.0), Fraction(7, 2), False),
+    ],
+)
+def test_the_spindle_is_turned_back_before_hands_set_a_chuck_that_the_cut_leaves_wound(chuck, turns, back):
+    """The slide that the spindle drives goes back with it, to where the settings say that the next cut begins."""
+    made = program("Lid", traced(lathe(chuck=chuck), ring(turns=turns, cams=(waved(),)).series(2, index="1/4 turn")))
+    first = made.sections[0].steps
+    assert (first[-1] == Rapid({"C": 0.0, "A": 0.0})) == back
+    assert isinstance(made.sections[1].steps[0], Prompt)
 
 
 def test_a_tip_that_would_not_be_clear_of_a_tilted_face_is_refused():

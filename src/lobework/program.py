@@ -308,6 +308,12 @@ def _depth_steps(trace: Trace, feeds: Feeds, units: LengthUnit) -> tuple[Step, S
     )
 
 
+def _leaves_wound(cut: Cut) -> bool:
+    """Return whether a chuck does not stand at the end of a cut as it did: the spindle must be turned back before it is set."""
+    vary = [each.comes_back for each in cut.lathe.chucks if each.chuck.varies]
+    return any(not comes_back or cut.passed.turns % comes_back for comes_back in vary)
+
+
 def _section(trace: Trace, prompt: Sequence[str], axes: Sequence[Axis], feeds: Feeds, units: LengthUnit) -> Section:
     """Return one cut's steps; after a stop the tip is sent clear again, for a person may have moved it."""
     moved = trace.axes
@@ -318,7 +324,8 @@ def _section(trace: Trace, prompt: Sequence[str], axes: Sequence[Axis], feeds: F
     stop: list[Step] = [Prompt(tuple(prompt))] if prompt else []
     if prompt and isinstance(away, Rapid):
         stop.append(away)
-    steps = (*stop, Rapid(start), into, *_timed(trace, moving, feeds.spindle_rpm), away)
+    back = [Rapid({axis.letter: start[axis.letter] for axis in moving if axis.rotary})] if _leaves_wound(trace.cut) else []
+    steps = (*stop, Rapid(start), into, *_timed(trace, moving, feeds.spindle_rpm), away, *back)
     section = Section(trace.cut.number, trace.cut.title, _notes(trace, units), steps)
     _check_travel(section, axes)
     return section
