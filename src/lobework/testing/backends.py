@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import functools
 from dataclasses import replace
 from typing import TYPE_CHECKING, Final
@@ -12,12 +13,12 @@ from lobework.carve import stock_of
 from lobework.carve.backend import EVERYTHING, refuse
 from lobework.carve.plain import Plain
 from lobework.cutter import Vee
-from lobework.errors import SettingError
 from lobework.piece import Barrel, Disc
 from lobework.surface import Face
 from lobework.testing.carvings import WITHIN_MM, assert_same, carved, carvings_for, on_face, on_round
 from lobework.testing.compare import Broken, assert_close
 from lobework.testing.promise import promised
+from lobework.testing.refusal import refused
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -61,8 +62,13 @@ def _judged(name: str, shift: tuple[float, float]) -> Depth:
     return carved(_JUDGE, stock, *sweeps, shift=shift)
 
 
-def _told(name: str, broken: Broken) -> Broken:
-    return Broken(f"{name}: {broken}")
+@contextlib.contextmanager
+def _named(name: str) -> Iterator[None]:
+    """Have whatever is broken here name the carving."""
+    try:
+        yield
+    except Broken as broken:
+        raise Broken(f"{name}: {broken}") from None
 
 
 @promised(
@@ -74,10 +80,8 @@ def _told(name: str, broken: Broken) -> Broken:
 def _as_the_judge(sample: Sample) -> int:
     backend, rays = sample.part, 0
     for name, stock, sweeps in carvings_for(backend.can):
-        try:
+        with _named(name):
             assert_same(_carves(backend, stock, sweeps), functools.partial(_judged, name), _within(backend))
-        except Broken as broken:
-            raise _told(name, broken) from None
         rays += stock.rows * stock.columns
     if not rays:
         raise Broken(f"it can carve {', '.join(sorted(backend.can))}: no surface, or no way of holding a cutter, among them")
@@ -90,14 +94,9 @@ def _refused_the_rest(sample: Sample) -> int:
     if unknown := sorted(map(str, backend.can - EVERYTHING)):
         raise Broken(f"can holds {unknown[0]!r}; it may hold {', '.join(sorted(EVERYTHING))}")
     for name, stock, sweeps in carvings_for(backend.can, lacking=True):
-        try:
-            refuse(backend, stock, sweeps)
-        except SettingError as error:
-            if "\n" in str(error):
-                raise Broken(f"{name}: it is refused in more than one line: {error}") from None
-            cases += 1
-        else:
-            raise Broken(f"{name}: it does not claim to carve this, and is not refused it")
+        with _named(name):
+            refused(functools.partial(refuse, backend, stock, sweeps), "it does not claim to carve this, and is not refused it")
+        cases += 1
     return cases + 1
 
 
@@ -142,11 +141,9 @@ def _nothing_back(sample: Sample) -> int:
     for name, stock, sweeps in _few(backend):
         before = _before(stock)
         after, alone = carved(backend, stock, *sweeps, onto=before), carved(backend, stock, *sweeps)
-        try:
+        with _named(name):
             assert_close(np.minimum(after - before, 0.0), np.zeros(stock.shape), 0.0, what="material returns")
             assert_close(after, np.maximum(before, alone), _SAME, what="carved into work that has been carved before")
-        except Broken as broken:
-            raise _told(name, broken) from None
         rays += before.size
     return rays
 
@@ -156,11 +153,9 @@ def _twice(sample: Sample) -> int:
     backend, rays = sample.part, 0
     for name, stock, sweeps in _few(backend):
         once = carved(backend, stock, *sweeps)
-        try:
+        with _named(name):
             assert_close(carved(backend, stock, *sweeps, onto=once), once, _SAME, what="cut again")
             assert_close(carved(backend, stock, *sweeps), once, 0.0, what="the same work, carved anew")
-        except Broken as broken:
-            raise _told(name, broken) from None
         rays += once.size
     return rays
 
@@ -171,10 +166,8 @@ def _any_order(sample: Sample) -> int:
     for name, stock, sweeps in _few(backend):
         crossing = _crossing(stock, sweeps)
         ahead, back = carved(backend, stock, *crossing), carved(backend, stock, *crossing[::-1])
-        try:
+        with _named(name):
             assert_close(back, ahead, _SAME, what="the last pass first")
-        except Broken as broken:
-            raise _told(name, broken) from None
         rays += ahead.size
     return rays
 

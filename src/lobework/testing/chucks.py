@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import math
 from collections.abc import Callable, Iterator
 from dataclasses import fields, replace
@@ -13,7 +14,6 @@ import numpy as np
 from lobework.cam import Wave
 from lobework.chuck import EccentricChuck, Oval
 from lobework.drive import Drive
-from lobework.errors import InputError
 from lobework.follower import Roller
 from lobework.rigid import Rigid
 from lobework.slide import At
@@ -22,6 +22,7 @@ from lobework.testing.arrays import each_alone, finite_of_shape, leaves_alone, s
 from lobework.testing.benches import cut_on, fixed, sliding
 from lobework.testing.compare import Broken, assert_close, worst
 from lobework.testing.promise import promised
+from lobework.testing.refusal import refused, taken
 from lobework.testing.settings import near
 from lobework.tolerances import JOIN_MM, RIGID
 from lobework.trace import trace
@@ -38,6 +39,7 @@ __all__: list[str] = []
 _BACK: Final = 1e-7
 """mm, and of a rotation: how near a chuck comes to where it was, whole turns later."""
 _MOST_TURNS: Final = 48
+_FURTHER: Final = (2.0, 10.0, 100.0, 1000.0, -10.0, -1000.0)
 _INDEXED: Final = tuple(Fraction(1, parts) for parts in (8, 6, 12, 10, 96))
 _WAYS: Final[tuple[Way, Way]] = ("plain", "compiled")
 _WHOLE: Final = 2 * math.pi
@@ -200,10 +202,7 @@ def _indexed(chuck: Any, name: str) -> Iterator[tuple[Fraction, Any]]:
     for part in _INDEXED:
         now = getattr(chuck, name)
         further = now + Phase(part) if isinstance(now, Phase) else now + 360 * float(part)
-        try:
-            yield part, replace(chuck, **{name: further})
-        except InputError:
-            continue
+        yield from ((part, other) for other in taken(chuck, name, [further]))
 
 
 @promised(
@@ -236,25 +235,17 @@ def _further(chuck: Any) -> Iterator[Any]:
     """Yield the chuck with one length made larger and larger, as far as it takes that."""
     for each in fields(chuck):
         value = getattr(chuck, each.name)
-        for factor in (2.0, 10.0, 100.0, 1000.0, -10.0, -1000.0):
-            if isinstance(value, float):
-                try:
-                    yield replace(chuck, **{each.name: (value or 1.0) * factor})
-                except InputError:
-                    continue
+        if isinstance(value, float):
+            yield from taken(chuck, each.name, [(value or 1.0) * factor for factor in _FURTHER])
 
 
 def _refused_past_its_end(chuck: Any) -> int:
     past = [slide for slide in chuck.slides(_ONE_TURN.copy()) if _past(slide) > 1e-6]
     if not past:
         return 0
-    try:
-        trace(cut_on(fixed(chuck), at=At(x=10.0)))
-    except InputError as error:
-        if "\n" in str(error):
-            raise Broken(f"a slide past its travel is refused in more than one line: {error}") from None
-        return 1
-    raise Broken(f"slide {past[0].name!r} is driven {_past(past[0]):g} mm past its travel, and the pass is not refused")
+    says = f"slide {past[0].name!r} is driven {_past(past[0]):g} mm past its travel, and the pass is not refused"
+    refused(lambda: trace(cut_on(fixed(chuck), at=At(x=10.0))), says)
+    return 1
 
 
 @promised(
@@ -267,15 +258,16 @@ def _needs(sample: Sample) -> int:
     needs = getattr(chuck, "needs", ())
     if not isinstance(needs, tuple) or not all(isinstance(each, str) and each == each.strip() and each for each in needs):
         raise Broken(f"needs is {needs!r}; it must be a tuple of fittings in words, such as ('ring',)")
-    trace(cut_on(replace(fixed(chuck), fittings=needs), at=At(x=10.0)))
+
+    def traced(*fittings: str) -> None:
+        trace(cut_on(replace(fixed(), fittings=fittings).mount(chuck), at=At(x=10.0)))
+
+    traced(*needs)
     for lacking in needs:
-        try:
-            trace(cut_on(replace(fixed(chuck), fittings=tuple(each for each in needs if each != lacking)), at=At(x=10.0)))
-        except InputError as error:
-            if lacking not in str(error) or "\n" in str(error):
-                raise Broken(f"a lathe without {lacking!r} refuses it, but not in one line that says so: {error}") from None
-        else:
-            raise Broken(f"a lathe without {lacking!r} takes it")
+        others = [each for each in needs if each != lacking]
+        line = refused(functools.partial(traced, *others), f"a lathe without {lacking!r} takes it")
+        if lacking not in line:
+            raise Broken(f"a lathe without {lacking!r} refuses it, but does not say so: {line}")
     return 1 + len(needs)
 
 

@@ -14,7 +14,6 @@ from lobework.carve import stock_of, sweep_of
 from lobework.carve.plain import Plain
 from lobework.carve.sweep import has_edge
 from lobework.drawing import draw
-from lobework.errors import SettingError
 from lobework.holder import DrillingSpindle
 from lobework.kinds import measures
 from lobework.piece import Disc
@@ -24,6 +23,7 @@ from lobework.testing.benches import cut_on, fixed
 from lobework.testing.carvings import WITHIN_MM, assert_same, carved, on_face
 from lobework.testing.compare import Broken, assert_close
 from lobework.testing.promise import promised
+from lobework.testing.refusal import refused
 from lobework.trace import trace
 
 if TYPE_CHECKING:
@@ -123,13 +123,9 @@ def _ring(cutter: Any, depth: float) -> Any:
 def _carves(sample: Sample) -> int:
     cutter = sample.part
     if not has_edge(cutter):
-        try:
-            sweep_of(trace(cut_on(fixed(), at=At(x=5.0))), cutter, Face(radius=8.0, thickness=5.0))
-        except SettingError as error:
-            if "\n" in str(error):
-                raise Broken(f"that it carves nothing is said in more than one line: {error}") from None
-            return 1
-        raise Broken("it has no edge, or nothing holds it, and carving with it is not refused")
+        ring, face = trace(cut_on(fixed(), at=At(x=5.0))), Face(radius=8.0, thickness=5.0)
+        refused(lambda: sweep_of(ring, cutter, face), "it has no edge, or nothing holds it, and carving with it is not refused")
+        return 1
     stock = stock_of(_FACE, 0.71)
     sweep = _ring(cutter, min(0.4, cutter.edge.height or 0.4))
     rays = 0

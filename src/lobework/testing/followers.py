@@ -18,6 +18,7 @@ from lobework.testing.benches import cut_on, rocking, sliding
 from lobework.testing.compare import Broken, assert_close
 from lobework.testing.derivative import slope_of
 from lobework.testing.promise import promised
+from lobework.testing.refusal import refused
 from lobework.tolerances import CONTACT_MM
 from lobework.trace import trace
 
@@ -205,15 +206,14 @@ def _refused(sample: Sample) -> int:
         (lambda: trace(cut_on(rocking(300.0), Drive(edge, follower=follower))), follower.form != "shaped", "a rocking headstock"),
         (lambda: trace(cut_on(sliding(), Drive(face, follower=follower))), follower.half_width <= 60.0, "a face cam"),
     )
-    for act, taken, where in tries:
+    for act, takes, where in tries:
+        if not takes:
+            refused(
+                act, f"{where} takes it, a follower that is {follower.form} and reaches {follower.half_width:g} mm to either side"
+            )
+            continue
         try:
             act()
         except InputError as error:
-            if taken or "\n" in str(error):
-                raise Broken(f"{where} refuses it: {error}") from None
-        else:
-            if not taken:
-                raise Broken(
-                    f"{where} takes it, a follower that is {follower.form} and {follower.half_width:g} mm wide to either side"
-                )
+            raise Broken(f"{where} refuses it: {error}") from None
     return len(tries)

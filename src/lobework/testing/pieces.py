@@ -11,7 +11,6 @@ import lobework.testing.settings  # noqa: F401  (what every part promises comes 
 from lobework.carve import stock_of
 from lobework.cutter import Pen
 from lobework.drawing import draw
-from lobework.errors import SettingError
 from lobework.kinds import seen_on
 from lobework.slide import At
 from lobework.surface import Face, Round
@@ -19,6 +18,7 @@ from lobework.testing.arrays import finite_of_shape
 from lobework.testing.benches import cut_on, fixed
 from lobework.testing.compare import Broken, assert_close
 from lobework.testing.promise import promised
+from lobework.testing.refusal import refused
 from lobework.trace import trace
 
 if TYPE_CHECKING:
@@ -106,13 +106,8 @@ def _sound(sample: Sample) -> int:
     piece = sample.part
     surface = _surface(piece)
     if surface is None:
-        try:
-            stock_of(piece)
-        except SettingError as error:
-            if "\n" in str(error):
-                raise Broken(f"that it cannot be carved is said in more than one line: {error}") from None
-            return 1
-        raise Broken("it has no surface to carve, and carving it is not refused")
+        refused(lambda: stock_of(piece), "it has no surface to carve, and carving it is not refused")
+        return 1
     if isinstance(surface, Face):
         if not (0 < surface.radius < math.inf and 0 < surface.thickness < math.inf):
             raise Broken(f"surface: {surface!r}; its radius and thickness must be above zero")

@@ -14,12 +14,12 @@ from pathlib import Path
 from typing import Any, Final
 
 from lobework import plugins
-from lobework.errors import InputError
 from lobework.jobfile.tables import Context, choice_of
 from lobework.kinds import Angle, Length, hints_of, measures
 from lobework.sample import Sample
 from lobework.testing.compare import Broken, assert_close
 from lobework.testing.promise import promised
+from lobework.testing.refusal import refused, taken
 from lobework.units import Phase, format_phase
 
 __all__ = ["PARTS", "near", "table_of"]
@@ -32,13 +32,8 @@ _NO_NUMBERS: Final = (math.nan, math.inf, -math.inf)
 def near(part: Any) -> Iterator[Any]:
     """Yield parts with one setting changed, a little or a lot, as far as the part takes them."""
     for each in fields(part):
-        if not each.init:
-            continue
-        for value in _nearby(getattr(part, each.name)):
-            try:
-                yield replace(part, **{each.name: value})
-            except InputError:
-                continue
+        if each.init:
+            yield from taken(part, each.name, _nearby(getattr(part, each.name)))
 
 
 def _nearby(value: Any) -> tuple[Any, ...]:
@@ -145,15 +140,12 @@ def _refuses_no_numbers(sample: Sample) -> int:
 
 def _refused(part: Any, name: str, given: float) -> None:
     try:
-        replace(part, **{name: given})
-    except InputError as error:
-        if "\n" in str(error):
-            raise Broken(f"{name}={given} is refused in more than one line: {error}") from None
-        return
+        refused(lambda: replace(part, **{name: given}), f"{name}={given} is taken; refuse it with lobework.errors.require")
+    except Broken:
+        raise
     except Exception as error:  # noqa: BLE001  (whatever is raised is the wrong thing)
         says = f"with {type(error).__name__} rather than lobework.errors.require"
         raise Broken(f"{name}={given} is refused {says}: {error}") from None
-    raise Broken(f"{name}={given} is taken; refuse it with lobework.errors.require")
 
 
 for _kind in PARTS:

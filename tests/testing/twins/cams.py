@@ -5,14 +5,13 @@ from __future__ import annotations
 import itertools
 import math
 from dataclasses import dataclass
-from typing import Annotated, ClassVar, Literal
+from typing import ClassVar, Literal
 
 import numpy as np
 
 from lobework.cam import CamShape, Wave
-from lobework.kinds import Measure
 from lobework.testing import Known, Sample
-from tests.testing.twins.twin import Twin
+from tests.testing.twins.twin import Forgetful, Shifted, Trusting, Twin
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -42,7 +41,6 @@ def sample(shape, known=(), **given):
 
 
 HEIGHTS = Known(lambda cam: cam.rise_at(np.radians([0.0, 18.0, 36.0])), [4.0, 1.0, 0.0], "its definition")
-Shifted = Annotated[float, Measure("a number", lambda given: 1 + float(given), str)]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -50,17 +48,12 @@ class Misread(Roof):
     extra: Shifted = 0.0
 
 
-class Forgetful(Roof):
-    def __eq__(self, other):
-        return True
-
-    def __hash__(self):
-        return 1
+class Forgetting(Forgetful, Roof):
+    pass
 
 
-class Trusting(Roof):
-    def __post_init__(self):
-        pass
+class Gullible(Trusting, Roof):
+    pass
 
 
 class Fractional(Roof):
@@ -204,9 +197,9 @@ class Sideways(Roof):
 
 
 TWINS = [
-    Twin("equal to any other", "keeps its settings", sample(Forgetful), "is equal to"),
+    Twin("equal to any other", "keeps its settings", sample(Forgetting), "is equal to"),
     Twin("reads one more than is shown", "goes through a job file", sample(Misread, extra=0.5), "is read as"),
-    Twin("takes anything", "refuses what is no number", sample(Trusting), "base_radius=nan is taken"),
+    Twin("takes anything", "refuses what is no number", sample(Gullible), "base_radius=nan is taken"),
     Twin("half a lobe", "says what it is", Sample(Fractional(base_radius=50.0, rise=4.0, lobes=2.5)), "lobes is 2.5"),
     Twin("a corner beyond its lobe", "says what it is", sample(Beyond), "not all within the first lobe"),
     Twin("a wave on its side", "says what it is", sample(Sideways), "on is 'side'"),

@@ -5,16 +5,16 @@ from __future__ import annotations
 import itertools
 import math
 from dataclasses import dataclass
-from typing import Annotated, ClassVar, Literal
+from typing import ClassVar, Literal
 
 import numpy as np
 
 from lobework.cam import Eccentric
 from lobework.contact import touch_at
 from lobework.errors import require
-from lobework.kinds import Length, Measure
+from lobework.kinds import Length
 from lobework.testing import Known, Sample
-from tests.testing.twins.twin import Twin
+from tests.testing.twins.twin import Forgetful, Shifted, Trusting, Twin
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,7 +61,6 @@ class Bow:
 
 
 TOP = Known(lambda it: touch_at(Eccentric(radius=30.0, offset=10.0), it, np.zeros(1)).reach, [43.0], "its definition")
-Shifted = Annotated[float, Measure("a number", lambda given: 1 + float(given), str)]
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,17 +68,12 @@ class Misread(Ball):
     extra: Shifted = 0.0
 
 
-class Forgetful(Ball):
-    def __eq__(self, other):
-        return True
-
-    def __hash__(self):
-        return 1
+class Forgetting(Forgetful, Ball):
+    pass
 
 
-class Trusting(Ball):
-    def __post_init__(self):
-        pass
+class Gullible(Trusting, Ball):
+    pass
 
 
 class Diameter(Ball):
@@ -169,9 +163,9 @@ class Shy(Ball):
 
 
 TWINS = [
-    Twin("equal to any other", "keeps its settings", Sample(Forgetful(3.0)), "is equal to"),
+    Twin("equal to any other", "keeps its settings", Sample(Forgetting(3.0)), "is equal to"),
     Twin("reads one more than is shown", "goes through a job file", Sample(Misread(3.0, 0.5)), "is read as"),
-    Twin("takes anything", "refuses what is no number", Sample(Trusting(3.0)), "radius=nan is taken"),
+    Twin("takes anything", "refuses what is no number", Sample(Gullible(3.0)), "radius=nan is taken"),
     Twin("is square", "says what it is", Sample(Square(3.0)), "form is 'square'"),
     Twin("nan at its tip", "says what it is", Sample(Lost(3.0)), "nose_at: nan at sample 200"),
     Twin("radius for diameter in one place", "has the form that it says", Sample(Diameter(3.0)), "3 for 6"),

@@ -1,0 +1,32 @@
+"""What is refused, and what is taken."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import replace
+from typing import Any
+
+from lobework.errors import InputError
+from lobework.testing.compare import Broken
+
+__all__ = ["refused", "taken"]
+
+
+def refused(act: Callable[[], object], otherwise: str) -> str:
+    """Return the one line in which something is refused; raise `Broken`, saying ``otherwise``, where it is not."""
+    try:
+        act()
+    except InputError as error:
+        if "\n" in str(error):
+            raise Broken(f"it is refused in more than one line: {error}") from None
+        return str(error)
+    raise Broken(otherwise)
+
+
+def taken(part: Any, name: str, values: Iterable[Any]) -> Iterator[Any]:
+    """Yield the part with one setting changed, for each value that it takes."""
+    for value in values:
+        try:
+            yield replace(part, **{name: value})
+        except InputError:
+            continue
