@@ -14,6 +14,7 @@ from lobework.carriage import Headstock
 from lobework.chuck import Dome, EccentricChuck, Oval, StraightLine
 from lobework.cli import main
 from lobework.errors import SettingError
+from lobework.kinds import ChuckSlide
 from lobework.lathe import Lathe
 from lobework.plugins import Record
 from lobework.rigid import Rigid
@@ -291,6 +292,14 @@ class Spun:
     varies: bool = True
     comes_back: int = 1
 
+    @property
+    def needs(self):
+        return "ring" if self.fault == "one need" else ()
+
+    def slides(self, theta):
+        given = {"a slide's place": theta, "half the places": (ChuckSlide("slide", theta[::2], -9.0, 9.0),)}
+        return given.get(self.fault, (ChuckSlide("slide", np.cos(theta), -9.0, 9.0),))
+
     def motions(self, theta):
         whole = Rigid.turn(theta) @ Rigid.move(x=np.cos(theta))
         sheared = whole.rotation.copy()
@@ -312,7 +321,7 @@ class Spun:
         }
         if self.fault == "raise":
             raise ZeroDivisionError("gear of no teeth")
-        return given[self.fault]
+        return given.get(self.fault, whole)
 
 
 @pytest.fixture
@@ -367,6 +376,18 @@ def test_a_chuck_that_says_it_stands_still_and_moves(bench, spun):  # noqa: F811
 def test_a_chuck_that_comes_back_before_it_began(bench, spun):  # noqa: F811
     says = "comes_back is -1; it must be a whole number of turns, or 0 for never"
     assert fault_of(bench, 'fault = ""', "comes_back = -1") == NAMED + says + CAME
+
+
+def test_slides_that_are_none(bench, spun):  # noqa: F811
+    says = "slides gives a place of 'slide' of shape (129,) for 257 angles; it must be (257,) or (1,), and finite"
+    assert fault_of(bench, 'fault = "half the places"') == NAMED + says + CAME
+    says = "slides gives ndarray; it must give a tuple of lobework.kinds.ChuckSlide"
+    assert fault_of(bench, 'fault = "a slide\'s place"') == NAMED + says + CAME
+
+
+def test_a_need_that_is_no_tuple(bench, spun):  # noqa: F811
+    says = "needs is 'ring'; it must be a tuple of fittings, such as ('ring',); LOBEWORK_TRACEBACK=1 shows where"
+    assert fault_of(bench, 'fault = "one need"') == NAMED.removeprefix("pass[1]: ") + says
 
 
 def test_a_chuck_that_raises(bench, spun):  # noqa: F811

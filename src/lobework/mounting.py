@@ -33,8 +33,17 @@ class Mounted(NamedTuple):
 
     @property
     def needs(self) -> tuple[str, ...]:
-        """Fittings that the lathe must have for it."""
-        return tuple(getattr(self.chuck, "needs", ()))
+        """Fittings that the lathe must have for it.
+
+        Raises
+        ------
+        PluginError
+            Where what it says is no tuple of names.
+        """
+        needs = getattr(self.chuck, "needs", ())
+        if not isinstance(needs, tuple) or not all(isinstance(need, str) for need in needs):
+            raise _broken(self.chuck, f"needs is {needs!r}; it must be a tuple of fittings, such as ('ring',)")
+        return needs
 
     @property
     def comes_back(self) -> int | None:
@@ -77,11 +86,22 @@ class Mounted(NamedTuple):
             return
         count = min(max(2, math.ceil(turns * _SEEN_A_TURN) + 1), _MOST_SEEN) if self.chuck.varies else 1
         u = np.linspace(0.0, turns, count)
-        for slide in self.chuck.slides(2 * math.pi * u):
+        for slide in self._slides(2 * math.pi * u):
             for end, beyond in ((slide.high, slide.at - slide.high), (slide.low, slide.low - slide.at)):
                 worst = int(beyond.argmax())
                 if beyond[worst] > JOIN_MM:
                     raise self._past_its_end(slide, float(slide.at[worst]), end, float(u[worst]))
+
+    def _slides(self, theta: Array) -> tuple[ChuckSlide, ...]:
+        slides = self.chuck.slides(theta)  # type: ignore[attr-defined]
+        for slide in slides if isinstance(slides, tuple) else [slides]:
+            if not isinstance(slide, ChuckSlide) or slide is slides:
+                given = type(slide).__name__
+                raise _broken(self.chuck, f"slides gives {given}; it must give a tuple of lobework.kinds.ChuckSlide")
+            if np.shape(slide.at) not in ((theta.size,), (1,)) or not np.isfinite(slide.at).all():
+                wrong = f"slides gives a place of {slide.name!r} of shape {np.shape(slide.at)} for {theta.size} angles"
+                raise _broken(self.chuck, f"{wrong}; it must be ({theta.size},) or (1,), and finite")
+        return slides  # type: ignore[no-any-return]
 
     def _past_its_end(self, slide: ChuckSlide, at: float, end: float, turns: float) -> SettingError:
         moves = self.chuck.varies and slide.at.size > 1
