@@ -115,6 +115,8 @@ extras = st.sampled_from(
         {"turns": 10**7},
         {"turns": -1},
         {"travel": {"y": 3}},
+        {"arc": {"radius": 20, "from": 85, "to": 20}, "at": {"z": -20}},
+        {"arc": {"radius": -40, "from": -5, "to": "1/50 turn", "cutter": "keeps"}, "at": {"z": 40}},
         {"series": {"count": 2, "each": {"phase": 1, "oval.throw": 1}}},
         {"series": {"count": 3, "each": {"index": "1/3 turn", "gain": -0.4}}},
     ]
