@@ -143,3 +143,15 @@ def test_every_kind_is_asked_of_what_ships_inside():
     for asked in INSIDE:
         assert re.fullmatch(rf"{asked.kind} {re.escape(asked.name)}( \d+)?: {re.escape(asked.promise.name)}", str(asked))
         assert asked.promise in promises_of(asked.kind) or asked.promise.name == "gives the known answers"
+
+
+def test_neither_pytest_nor_hypothesis_is_needed_to_verify(bench):
+    bench.plate("plate")
+    without = "import sys; sys.modules['pytest'] = sys.modules['hypothesis'] = None"
+    done = bench.run("-c", f"{without}; from lobework.testing import verify; print(verify('plate'))")
+    assert (done.stdout, done.stderr) == (KEPT, "")
+
+
+def test_samples_of_a_plugin_that_there_is_not_are_answered_with_those_that_there_are():
+    with pytest.raises(UnknownNameError, match="no plugin is called 'biult-in'; did you mean 'built-in'"):
+        installed().samples("biult-in")
