@@ -27,7 +27,11 @@ Progress = Callable[[float], None]
 
 @runtime_checkable
 class Backend(Protocol):
-    """A way of carving."""
+    """A way of carving.
+
+    A backend may say ``within: float``, mm: how near it comes to the plain one. `lobework.testing` holds it to that, to
+    2e-4 mm where it does not say.
+    """
 
     @property
     def name(self) -> str:
