@@ -9,9 +9,10 @@ from fractions import Fraction
 from typing import TYPE_CHECKING, Any, Final
 
 from lobework.kinds import Measure, held_in, show_pairs
-from lobework.mounting import measures_of
+from lobework.mounting import may_have, measures_of
 from lobework.screw import Screw
 from lobework.units import LengthUnit, Phase, format_length, format_number, format_phase, format_ratio
+from lobework.wheel import Wheel
 
 if TYPE_CHECKING:
     from lobework.drive import Drive
@@ -44,8 +45,6 @@ CAUTIONS: Final = (
 _PLACES: Final[dict[LengthUnit, int]] = {"mm": 4, "inch": 5}
 _MOST_DIVISIONS: Final = 400
 """Of a wheel: an angle of a finer fraction is said in degrees alone."""
-_AS_MADE: Final = ("screw", "wheel", "travel")
-"""Settings of a chuck that are as its maker left them: nobody sets them before a cut."""
 
 
 def wrapped(text: str, width: int, **how: Any) -> list[str]:
@@ -143,27 +142,35 @@ def show_ratio(ratio: Fraction) -> str:
     return f"{format_ratio(ratio)} ({format_number(float(ratio * 100))} %)"
 
 
-def settings_of(part: Any, units: LengthUnit = "mm", lobes: int | None = None) -> list[tuple[str, str]]:
+def settings_of(part: Any, units: LengthUnit = "mm", lobes: int | None = None, *, as_made: bool = True) -> list[tuple[str, str]]:
     """Return every setting of a part, as its name and what to set it to, from the part's own fields.
 
     A part within the part, such as what holds a cutter, is left out where it is the usual one; so is a travel without end. Of
-    a list of parts, such as the stages of a chuck, each one's settings are said with its number.
+    a list of parts, such as the stages of a chuck, each one's settings are said with its number. Unless ``as_made``, what
+    a chuck's maker has settled is left out too: screw, wheel, and how far a slide goes.
 
     >>> from lobework.chuck import EccentricChuck
     >>> from lobework.screw import Screw
     >>> settings_of(EccentricChuck(shift=16.0, screw=Screw(lead=2.54)))
     [('shift', '16 mm = 6 turns 3 div of its screw'), ('index', '0 deg'), ('screw', '2.54 mm a turn, 10 divisions')]
     """
-    marks, found = measures_of(part), []
+    marks, found, settled = measures_of(part), [], () if as_made else _settled(type(part))
     for each in fields(part):
         value = getattr(part, each.name)
-        if value in ("", (), None, math.inf) or (_is_part(each.default) and value == each.default):
+        if each.name in settled or value in ("", (), None, math.inf) or (_is_part(each.default) and value == each.default):
             continue
         if held := held_in(part, each.name):
-            found += [(f"{one} {name}", said) for one, inner in held.items() for name, said in settings_of(inner, units)]
+            for one, inner in held.items():
+                found += [(f"{one} {name}", said) for name, said in settings_of(inner, units, as_made=as_made)]
         else:
             found.append((plain_name(each.name), show(value, marks[each.name], units, lobes)))
     return found
+
+
+def _settled(part: type) -> tuple[str, ...]:
+    """Return the fields of a part that are as its maker left them."""
+    screw = ("screw", "travel") if may_have(part, Screw) else ()
+    return (*screw, "wheel") if may_have(part, Wheel) else screw
 
 
 def _is_part(value: Any) -> bool:
@@ -235,8 +242,7 @@ def by_hand(cut: Cut, units: LengthUnit = "mm") -> dict[str, HandSetting]:
         found.append(HandSetting("fit", f"{mounted.name} chuck", mounted.chuck.kind))
         found += [
             HandSetting("set", f"{mounted.name} {name}", value)
-            for name, value in settings_of(mounted.chuck, units)
-            if name not in _AS_MADE
+            for name, value in settings_of(mounted.chuck, units, as_made=False)
         ]
     for number, drive in enumerate(cut.passed.cams, 1):
         found += _of_cam(drive, number, cut.lathe, units)

@@ -216,6 +216,8 @@ class Chuck(Protocol):
     - a field ``screw: Screw | None = None``: its lengths are shown in turns and divisions too, and may be written so.
     - a field ``wheel: Wheel | None = None``: its field ``index`` is shown in holes too, may be written so, and must fall on
       a hole.
+
+    A field ``screw`` or ``wheel`` of another type is whatever its author meant.
     """
 
     kind: ClassVar[str]

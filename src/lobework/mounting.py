@@ -3,21 +3,21 @@
 from __future__ import annotations
 
 import math
-from dataclasses import fields, replace
+from dataclasses import replace
 from functools import lru_cache
 from typing import Any, Final, NamedTuple
 
 import numpy as np
 
 from lobework.errors import PluginError, SettingError
-from lobework.kinds import Chuck, ChuckSlide, Measure, measures
+from lobework.kinds import Chuck, ChuckSlide, Measure, hints_of, measures
 from lobework.rigid import Array, Rigid
-from lobework.screw import wound_length
+from lobework.screw import Screw, wound_length
 from lobework.tolerances import JOIN_MM, RIGID
 from lobework.units import Phase, format_length, format_number, length
-from lobework.wheel import wheel_phase
+from lobework.wheel import Wheel, wheel_phase
 
-__all__ = ["Mounted", "measures_of"]
+__all__ = ["Mounted", "may_have", "measures_of"]
 
 _TRIED_RAD: Final = np.array([0.0, 0.7, 1.9, 3.1, 4.4, 5.6, 9.0])
 """Where a chuck that says it stands still is looked at: seven places, so that no other shape passes for theirs."""
@@ -74,7 +74,7 @@ class Mounted(NamedTuple):
     def require_on_a_hole(self) -> None:
         """Refuse an index that falls between the holes of the chuck's wheel."""
         wheel, index = getattr(self.chuck, "wheel", None), getattr(self.chuck, "index", None)
-        if wheel is not None and isinstance(index, Phase):
+        if isinstance(wheel, Wheel) and isinstance(index, Phase):
             try:
                 wheel.said(index.in_turns())
             except SettingError as error:
@@ -82,7 +82,7 @@ class Mounted(NamedTuple):
 
     def require_within_travel(self, turns: float) -> None:
         """Refuse a pass of so many turns that drives one of the chuck's slides past an end of its travel."""
-        if not hasattr(self.chuck, "slides"):
+        if not callable(getattr(self.chuck, "slides", None)):
             return
         count = min(max(2, math.ceil(turns * _SEEN_A_TURN) + 1), _MOST_SEEN) if self.chuck.varies else 1
         u = np.linspace(0.0, turns, count)
@@ -108,7 +108,7 @@ class Mounted(NamedTuple):
         when = f"after {format_number(turns, 3)} turns it stands" if moves else "it is set"
         remedy = "give it less way, or fewer turns" if moves else "set it nearer its middle"
         screw = getattr(self.chuck, "screw", None)
-        wound = f" ({screw.said(at)})" if screw is not None else ""
+        wound = f" ({screw.said(at)})" if isinstance(screw, Screw) else ""
         return SettingError(
             f"chuck {self.name!r}: its {slide.name} would go past its end: {when} at {format_length(at, places=3)}{wound}, "
             f"and its travel ends at {format_length(end, places=3)}; {remedy}"
@@ -158,6 +158,16 @@ def _broken(chuck: Chuck, says: str) -> PluginError:
     return error
 
 
+def may_have(part: type, fitting: type[Screw | Wheel]) -> bool:
+    """Return whether a part's field ``screw`` is for a `Screw`, or ``wheel`` for a `Wheel`: of another type it is something else.
+
+    >>> from lobework.chuck import Plain
+    >>> may_have(Plain, Screw), may_have(Plain, Wheel)
+    (False, True)
+    """
+    return hints_of(part).get(fitting.__name__.lower()) in (fitting, fitting | None)
+
+
 def measures_of(part: Any) -> dict[str, Measure | None]:
     """Return each field of a part with how it is written: on its screw and its wheel, where it has them.
 
@@ -169,12 +179,11 @@ def measures_of(part: Any) -> dict[str, Measure | None]:
     5.08
     """
     found = dict(measures(type(part)))
-    names = {each.name for each in fields(part)}
-    if "screw" in names:
+    if may_have(type(part), Screw):
         for name, mark in found.items():
             if mark is not None and mark.read is length:
                 found[name] = part.screw.measure(mark) if part.screw is not None else replace(mark, read=wound_length)
-    if "wheel" in names and (mark := found.get("index")) is not None:
+    if may_have(type(part), Wheel) and (mark := found.get("index")) is not None:
         found["index"] = part.wheel.measure(mark) if part.wheel is not None else replace(mark, read=wheel_phase)
     return found
 

@@ -14,13 +14,13 @@ from lobework.kinds import Measure
 from lobework.passes import step_measure
 from lobework.program import Feeds
 from lobework.units import LengthUnit, format_number
+from lobework.wheel import Wheel
 
 if TYPE_CHECKING:
     from lobework.drive import Drive
     from lobework.kinds import Cutter, Piece
     from lobework.lathe import Axis, Lathe
     from lobework.passes import Cut, Pass
-    from lobework.wheel import Wheel
 
 __all__ = ["Column", "Entry", "Group", "Settings", "Step", "Steps", "settings"]
 
@@ -175,7 +175,7 @@ def _on_one_circle(cuts: Sequence[Cut]) -> list[Cut]:
     first = cuts[0].lathe
     found = list(cuts)
     for place, mounted in enumerate(first.chucks):
-        if getattr(mounted.chuck, "wheel", None) is not None and f"{mounted.name}.index" in cuts[0].stepped:
+        if isinstance(getattr(mounted.chuck, "wheel", None), Wheel) and f"{mounted.name}.index" in cuts[0].stepped:
             chucks: list[Any] = [cut.lathe.chucks[place].chuck for cut in cuts]
             wheel = chucks[0].wheel.for_all(chuck.index.in_turns() for chuck in chucks)
             found = [_with_wheel(cut, place, wheel) for cut in found]

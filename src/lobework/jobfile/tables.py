@@ -34,10 +34,11 @@ from lobework.errors import InputError, PluginError, nearest
 from lobework.holder import HOLDERS, Holder
 from lobework.jobfile.source import inside, pointed, shown, written_key
 from lobework.kinds import Cam, Chuck, Cutter, Follower, Length, Measure, Piece, Turning, hints_of
+from lobework.mounting import may_have
 from lobework.plugins import PartKind
-from lobework.screw import Wound
+from lobework.screw import Screw, Wound
 from lobework.units import LengthUnit, Phase, format_length, format_phase, length, ratio
-from lobework.wheel import Holes
+from lobework.wheel import Holes, Wheel
 
 if TYPE_CHECKING:
     from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler
@@ -426,7 +427,7 @@ def part_keys(part: type) -> dict[str, Key]:
         hints = hints_of(part)
         for each in fields(part):
             if each.init:
-                reads, says = reading(_waiting(hints, each.name))
+                reads, says = reading(_waiting(part, each.name))
                 found[_key_of(each.name, hints[each.name])] = Key(reads, says, _default(each), told.get(each.name, ""))
     except (PluginError, TypeError, NameError, AttributeError) as error:
         raise PluginError(f"{part.__name__} cannot be read from a file: {error}; ask its author") from None
@@ -449,12 +450,12 @@ _IN_HOLES: Final = Annotated[
 ]
 
 
-def _waiting(hints: Mapping[str, Any], name: str) -> Any:
+def _waiting(part: type, name: str) -> Any:
     """Return a field's type as a file has it: of a part with a screw or a wheel, turns and holes that wait for them."""
-    hint = hints[name]
-    if "screw" in hints and hint == Length:
+    hint = hints_of(part)[name]
+    if hint == Length and may_have(part, Screw):
         return _WOUND
-    return _IN_HOLES if "wheel" in hints and name == "index" and hint == Turning else hint
+    return _IN_HOLES if name == "index" and hint == Turning and may_have(part, Wheel) else hint
 
 
 def _key_of(name: str, hint: Any) -> str:

@@ -1,0 +1,96 @@
+"""A chuck on the spindle: what its fields mean, whoever made it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import ClassVar
+
+import numpy as np
+import pytest
+from numpy.testing import assert_allclose
+
+from lobework.chuck import EccentricChuck, StraightLine
+from lobework.hand import by_hand, settings_of
+from lobework.jobfile.tables import part_keys
+from lobework.kinds import Length, Turning
+from lobework.passes import Pass, cuts_of
+from lobework.rigid import Rigid
+from lobework.screw import Screw
+from lobework.slide import At
+from lobework.units import Phase
+from lobework.wheel import Wheel
+from tests.strategies import cut_on, fixed, on_work
+
+AT = At(x=20.0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Geared:
+    """A chuck made before screws, wheels and slides meant anything: its fields of those names are numbers."""
+
+    kind: ClassVar[str] = "geared"
+    varies: ClassVar[bool] = True
+    arm: Length
+    screw: Length = 2.0
+    wheel: int = 40
+    slides: int = 2
+    travel: Length = 9.0
+    index: Turning = Phase()
+
+    def motions(self, theta):
+        return Rigid.move(x=self.arm * np.cos(self.slides * theta)) @ Rigid.turn(self.index.in_radians())
+
+
+def test_fields_of_another_type_are_what_the_chuck_s_author_meant():
+    chuck = Geared(arm=3.0)
+    assert settings_of(chuck) == [
+        ("arm", "3 mm"), ("screw", "2 mm"), ("wheel", "40"), ("slides", "2"), ("travel", "9 mm"), ("index", "0 deg"),
+    ]  # fmt: skip
+    assert part_keys(Geared)["arm"].says == part_keys(Geared)["screw"].says == "a length such as 3, '3 mm' or '1/8 in'"
+    asked = [str(each) for each in by_hand(cut_on(fixed(chuck))).values()]
+    assert {"set chuck 1 screw to 2 mm", "set chuck 1 wheel to 40", "set chuck 1 travel to 9 mm"} <= set(asked)
+    *_, last = cuts_of(Pass(at=AT).series(3, {"index": "1/4 turn", "arm": 1.0}), fixed(chuck))
+    assert last.lathe.chucks[0].chuck == Geared(arm=5.0, index=Phase(Fraction(1, 2)))
+    u = np.linspace(0.0, 1.0, 25)
+    assert_allclose(on_work(last, u), -(20.0 * np.exp(-2j * np.pi * u) - 5.0 * np.cos(4 * np.pi * u)), rtol=0, atol=1e-12)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Arm:
+    """A slide on another."""
+
+    out: Length
+    travel: Length = 30.0
+    screw: Screw | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Arms:
+    """A chuck of several slides."""
+
+    kind: ClassVar[str] = "arms"
+    varies: ClassVar[bool] = False
+    arms: tuple[Arm, ...]
+    wheel: Wheel | None = None
+
+    def motions(self, theta):
+        return Rigid.move(x=sum(arm.out for arm in self.arms))
+
+
+TENTH = Screw(2.54)
+
+
+@pytest.mark.parametrize(
+    ("chuck", "sets"),
+    [
+        (EccentricChuck(shift=5.08, travel=60.0, screw=TENTH, wheel=Wheel([96])), ["shift", "index"]),
+        (StraightLine(per_turn=4.0, travel=60.0, screw=TENTH), ["per turn", "start", "direction", "index"]),
+        (Arms(arms=(Arm(out=2.54, screw=TENTH), Arm(out=-1.0)), wheel=Wheel([96])), ["arm 1 out", "arm 2 out"]),
+    ],
+    ids=lambda given: getattr(given, "kind", ""),
+)
+def test_nobody_is_asked_to_set_what_the_maker_has_settled(chuck, sets):
+    asked = by_hand(cut_on(fixed(chuck)))
+    assert [what for what in asked if asked[what].do == "set"] == [f"chuck 1 {name}" for name in sets]
+    assert {"screw", "travel"} <= {name.split()[-1] for name, _ in settings_of(chuck)}
