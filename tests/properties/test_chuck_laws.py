@@ -27,43 +27,29 @@ from lobework.slide import At
 from lobework.trace import trace
 from lobework.units import Phase
 from lobework.wheel import Wheel
-from tests.strategies import GearedArm, cut_on, drives, fixed, numbers, on_work, phases, places, sliding, waves
+from tests.strategies import (
+    GearedArm,
+    cut_on,
+    domes,
+    drives,
+    fixed,
+    lines,
+    numbers,
+    on_work,
+    ovals,
+    phases,
+    places,
+    sliding,
+    waves,
+)
 
 some = settings(max_examples=40)
 U = np.linspace(0.0, 1.0, 97)
 AT = At(x=21.3, y=4.7, depth=0.2)
 
-swings = st.one_of(
-    st.sampled_from([Fraction(n) for n in (0, 1, 2, 3, 4, 6)]), st.builds(Fraction, st.integers(1, 9), st.integers(1, 7))
-)
-ovals = st.builds(Oval, throw=numbers(0.0, 12.0), ring_angle_deg=numbers(-180.0, 180.0), index=phases)
-moving_ovals = st.builds(
-    Oval,
-    throw=numbers(0.0, 12.0),
-    ring_angle_deg=numbers(-180.0, 180.0),
-    swing=st.one_of(st.just(0.0), numbers(0.5, 8.0)),
-    swings=swings,
-    swing_phase=phases,
-    index=phases,
-)
-lines = st.builds(
-    StraightLine,
-    per_turn=st.one_of(st.just(0.0), numbers(0.5, 9.0), numbers(-9.0, -0.5)),
-    travel=st.just(1000.0),
-    start=numbers(-20.0, 20.0),
-    direction_deg=numbers(-180.0, 180.0),
-    index=phases,
-)
-domes = st.builds(
-    Dome,
-    shift=numbers(-20.0, 20.0),
-    tilt_deg=st.one_of(st.just(0.0), numbers(-90.0, 90.0)),
-    behind=numbers(0.0, 40.0),
-    index=phases,
-)
 eccentrics = st.builds(EccentricChuck, shift=numbers(-20.0, 20.0), index=phases)
 plains = st.builds(Plain, index=phases)
-that_come_back = st.one_of(plains, eccentrics, moving_ovals, domes)
+that_come_back = st.one_of(plains, eccentrics, ovals, domes)
 any_chuck = st.one_of(that_come_back, lines)
 
 
@@ -144,7 +130,7 @@ def test_half_a_turn_of_a_fixed_ring_turns_the_path_half_round(throw, ring, inde
 
 
 @some
-@given(oval=moving_ovals, at=places, pairs=st.integers(0, 5))
+@given(oval=ovals, at=places, pairs=st.integers(0, 5))
 def test_an_even_swing_keeps_the_half_turn_and_an_odd_one_breaks_it(oval, at, pairs):
     even = cut_on(fixed(replace(oval, swings=Fraction(2 * pairs))), at=at)
     assert_allclose(on_work(even, U + 0.5), -on_work(even, U), rtol=0, atol=1e-10)

@@ -10,7 +10,7 @@ import numpy as np
 from hypothesis import strategies as st
 
 from lobework.cam import Eccentric, Law, LawName, Scallop, Wave
-from lobework.chuck import EccentricChuck, Oval, Plain
+from lobework.chuck import Dome, EccentricChuck, Oval, Plain, StraightLine
 from lobework.drive import Drive, Side
 from lobework.follower import Flat, Knife, Roller
 from lobework.kinds import Cam, Chuck, Follower
@@ -23,14 +23,17 @@ __all__ = [
     "angles",
     "bases",
     "chucks",
+    "domes",
     "drives",
     "eccentrics",
     "edge_cams",
     "face_cams",
     "followers_for",
     "laws",
+    "lines",
     "lobe_counts",
     "numbers",
+    "ovals",
     "phases",
     "ratios",
     "rises",
@@ -152,11 +155,41 @@ def drives(draw: st.DrawFn, cams: st.SearchStrategy[Cam] = edge_cams, sides: tup
     )
 
 
+ovals: Final = st.builds(
+    Oval,
+    throw=st.one_of(st.just(0.0), numbers(0.0, 15.0)),
+    ring_angle_deg=numbers(-180.0, 180.0),
+    swing=st.one_of(st.just(0.0), numbers(0.5, 8.0)),
+    swings=st.one_of(st.integers(0, 6).map(Fraction), st.builds(Fraction, st.integers(1, 9), st.integers(1, 7))),
+    swing_phase=phases,
+    index=phases,
+)
+"""Oval chucks, the ring of some going to and fro."""
+lines: Final = st.builds(
+    StraightLine,
+    per_turn=st.one_of(st.just(0.0), numbers(0.5, 9.0), numbers(-9.0, -0.5)),
+    travel=st.just(1000.0),
+    start=numbers(-20.0, 20.0),
+    direction_deg=numbers(-180.0, 180.0),
+    index=phases,
+)
+"""Straight-line chucks, some of which stand still."""
+domes: Final = st.builds(
+    Dome,
+    shift=numbers(-20.0, 20.0),
+    tilt_deg=st.one_of(st.just(0.0), numbers(-90.0, 90.0)),
+    behind=numbers(0.0, 40.0),
+    index=phases,
+)
+"""Dome chucks, some of which do not tilt."""
 chucks: Final[st.SearchStrategy[Chuck]] = st.one_of(
     st.builds(Plain, index=phases),
     st.builds(EccentricChuck, shift=numbers(-20.0, 20.0), index=phases),
-    st.builds(Oval, throw=st.one_of(st.just(0.0), numbers(0.0, 15.0)), ring_angle_deg=numbers(-180.0, 180.0), index=phases),
+    ovals,
+    lines,
+    domes,
 )
+"""Chucks of every kind that ships inside."""
 
 
 def stacks(*others: st.SearchStrategy[Chuck], most: int = 3) -> st.SearchStrategy[list[Chuck]]:
