@@ -304,12 +304,19 @@ def lobework_samples() -> list[Sample]:
     corner = "the corner of a regular polygon stands its flat's distance over cos(pi / sides) from the middle"
     return [
         Sample(Polygon(sides=6, base_radius=40.0), known=[Known(lambda cam: cam.rise, 40 / math.cos(math.pi / 6) - 40, corner)]),
-        Sample(Polygon(sides=3, base_radius=30.0, corner=8.0), known=[Known(lambda cam: cam.rise, 22.0, "half the sine of 30")]),
+        Sample(
+            Polygon(sides=3, base_radius=30.0, corner=8.0),
+            known=[Known(lambda cam: cam.rise, 22.0, "closed form: the corner's middle stands (30 - 8) / cos 60 out")],
+        ),
         Sample(Arched(sides=5, base_radius=45.0, bow=2.5, corner=4.0)),
         Sample(
             Arched(sides=3, base_radius=30.0, bow=-2.0),
             known=[
-                Known(lambda cam: cam.rise, 34.0, "corners 2 (30 + 2) mm from the middle: a triangle's stand at twice its sides")
+                Known(
+                    lambda cam: cam.rise,
+                    34.0,
+                    "closed form: corners stand twice as far out as the straight sides, 2 (30 + 2), less 30",
+                )
             ],
         ),
         Sample(ConstantWidth(sides=3, width=80.0), known=[Known(across, np.full(25, 80.0), barbier, within=1e-6)]),

@@ -8,7 +8,7 @@ import pytest
 
 from lobework.errors import UnknownNameError
 from lobework.plugins import installed
-from lobework.testing import asked_of, promises_of, verify
+from lobework.testing import asked_of, promises_of, verified, verify
 
 KEPT = """\
 plugin 'plate' (lobework-plate 1.0), contract 1
@@ -41,8 +41,11 @@ def test_every_check_is_printed_with_its_cases_and_a_total(bench):
 
 def test_a_package_is_answered_to_by_its_name_however_it_is_spelt(bench):
     bench.plate("plate")
-    for name in ("lobework-plate", "Lobework_Plate"):
-        assert bench.lobework("verify", name).stdout == KEPT
+    names = "plate", "lobework-plate", "Lobework_Plate"
+    done = bench.run("-c", f"from lobework.testing import asked_of; [print(*asked_of(name), sep=', ') for name in {names}]")
+    plugin, *packages = done.stdout.splitlines()
+    assert plugin.startswith("chuck plate: keeps its settings, chuck plate: goes through a job file, ")
+    assert packages == [plugin, plugin]
 
 
 def test_a_broken_promise_is_named_and_answered_with_1(bench):
@@ -131,7 +134,14 @@ def test_what_ships_inside_keeps_every_promise(asked):
         assert asked.name in no_size
 
 
-def test_progress_goes_to_the_end():
+def test_progress_goes_to_the_end(monkeypatch):
+    monkeypatch.setattr(verified, "asked_of", lambda name: INSIDE[:4])
+    parts = []
+    assert len(verify("built-in", parts.append).verdicts) == 4
+    assert parts == [0.25, 0.5, 0.75, 1.0]
+
+
+def test_nothing_is_told_of_a_plugin_that_there_is_not():
     parts = []
     with pytest.raises(UnknownNameError):
         verify("no such plugin", parts.append)

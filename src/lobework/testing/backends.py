@@ -104,7 +104,7 @@ def _refused_the_rest(sample: Sample) -> int:
     "backend",
     "cuts a groove of the right width",
     "A right-angled vee d mm deep leaves a groove 2 d wide, straight down its flanks, on a face and round a barrel.",
-    "2e-4 mm",
+    "2e-4 mm, or its own within",
 )
 def _groove(sample: Sample) -> int:
     backend, cases, vee = sample.part, 0, Vee(angle_deg=90.0, width=3.0)

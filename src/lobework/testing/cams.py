@@ -18,7 +18,7 @@ from lobework.testing.angles import TURNING
 from lobework.testing.arrays import each_alone, finite_of_shape, leaves_alone, same_again
 from lobework.testing.benches import cut_on, sliding
 from lobework.testing.compare import Broken, assert_close, worst
-from lobework.testing.derivative import of_cells, slope_of
+from lobework.testing.derivative import jump_between, slope_of
 from lobework.testing.promise import promised
 from lobework.tolerances import CONTACT_MM
 from lobework.trace import trace
@@ -164,7 +164,7 @@ def _corners(sample: Sample) -> int:
         smooth.append((-_pitch(cam) / 2, _pitch(cam) / 2))
     for first, last in smooth:
         for order, what in ((1, "slope"), (2, "curvature")):
-            jump = of_cells(cam.slope_at, first, last, order, steepest)
+            jump = jump_between(cam.slope_at, first, last, order, steepest)
             if jump is not None:
                 there = format_number(round(math.degrees(jump), 6) % math.degrees(_pitch(cam)), 6)
                 named = ", ".join(format_number(math.degrees(each), 6) for each in cam.corners) or "none"

@@ -10,7 +10,7 @@ import numpy as np
 if TYPE_CHECKING:
     from lobework.rigid import Array
 
-__all__ = ["of_cells", "slope_of"]
+__all__ = ["jump_between", "slope_of"]
 
 _CELLS: Final = 256
 _EDGES: Final = 0.05
@@ -28,7 +28,7 @@ def slope_of(at: Callable[[Array], Array], x: Array, step: Array) -> tuple[Array
     return best, np.abs(best - narrow) + rounding
 
 
-def of_cells(slope_at: Callable[[Array], Array], first: float, last: float, order: int, steepest: float) -> float | None:
+def jump_between(slope_at: Callable[[Array], Array], first: float, last: float, order: int, steepest: float) -> float | None:
     """Return where the slope (order 1) or curvature (order 2) jumps between two corners, or None where it does not.
 
     What is smooth changes half as much over half the way, what jumps changes as much: the change from cell to cell is compared
