@@ -6,6 +6,7 @@ import email
 import subprocess
 import sys
 import sysconfig
+import tarfile
 import tomllib
 import zipfile
 from importlib.metadata import distribution, version
@@ -17,13 +18,17 @@ ROOT = Path(__file__).parents[1]
 PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
 
 
+def built(kind, folder):
+    """The one file that comes of building a wheel or an sdist."""
+    build = [sys.executable, "-m", "hatchling", "build", "-t", kind, "-d", str(folder)]
+    subprocess.run(build, cwd=ROOT, check=True, capture_output=True)
+    (file,) = folder.iterdir()
+    return file
+
+
 @pytest.fixture(scope="module")
 def wheel(tmp_path_factory):
-    folder = tmp_path_factory.mktemp("wheel")
-    build = [sys.executable, "-m", "hatchling", "build", "-t", "wheel", "-d", str(folder)]
-    subprocess.run(build, cwd=ROOT, check=True, capture_output=True)
-    (built,) = folder.glob("*.whl")
-    with zipfile.ZipFile(built) as opened:
+    with zipfile.ZipFile(built("wheel", tmp_path_factory.mktemp("wheel"))) as opened:
         yield opened
 
 
@@ -37,6 +42,15 @@ def test_the_wheel_holds_every_source_file_and_no_other(wheel):
     files = (path for path in (source / "lobework").rglob("*") if path.is_file() and "__pycache__" not in path.parts)
     held = {name for name in wheel.namelist() if ".dist-info/" not in name}
     assert held == {path.relative_to(source).as_posix() for path in files if path.suffix not in (".nbi", ".nbc")}
+
+
+def test_the_source_holds_whatever_its_tests_and_its_contributors_page_ask_for(tmp_path):
+    with tarfile.open(built("sdist", tmp_path)) as opened:
+        held = {name.partition("/")[2] for name in opened.getnames()}
+    asked = (".ci/*", "benchmarks/*.py", "docs/examples/*.toml", "plugins/*/*.*", "src/**/*.txt", "tests/**/*.py")
+    files = {path.relative_to(ROOT).as_posix() for pattern in asked for path in ROOT.glob(pattern) if path.is_file()}
+    assert {pattern for pattern in asked if not any(ROOT.glob(pattern))} == set()
+    assert files - held == set()
 
 
 def test_the_wheel_says_that_it_is_typed(wheel):
