@@ -15,14 +15,15 @@ from numpy.testing import assert_allclose
 
 from lobework import trace as tracing
 from lobework.cam import Wave
-from lobework.chuck import EccentricChuck, Oval, Plain
+from lobework.chuck import Dome, EccentricChuck, Oval, Plain
 from lobework.drive import Drive
+from lobework.errors import SettingError
 from lobework.follower import Roller
 from lobework.motion import motion_of
 from lobework.rigid import Rigid
 from lobework.slide import At
 from lobework.stack import comes_back, in_pieces
-from lobework.tolerances import STACK_MM
+from lobework.tolerances import CHORD_MM, STACK_MM
 from lobework.trace import trace
 from tests.strategies import GearedArm, cut_on, fixed, numbers, phases, rocking, sliding
 
@@ -198,6 +199,35 @@ def test_depth_that_only_changes_at_the_end_of_a_pass_is_kept():
 
     assert_agree(cut_on(fixed(Late()), turns=14, at=At(x=20.0, depth=0.4)))
     assert_agree(cut_on(fixed(Late()), turns=14, at=At(x=20.0, depth=0.4)), chord=0.2)
+
+
+@pytest.mark.parametrize("turns", ["1/1000000", "1/1000"])
+def test_depth_that_changes_in_a_single_step_is_kept(turns):
+    tilting = (GearedArm(arm=5.0, gear=2.0), Dome(tilt_deg=33.0, behind=10.0))
+    assert_agree(cut_on(fixed(*tilting), turns=turns, at=At(x=20.0, y=1.0, depth=0.3)), chord=0.02)
+
+
+@pytest.mark.parametrize("swings", [16, 64, 127, 128, 256, 1000])
+def test_the_chord_is_kept_however_quick_a_chuck_goes_to_and_fro(swings):
+    """What is tried evenly would take a wave that goes round with every try for none."""
+    path = trace(cut_on(fixed(Oval(throw=5.0, swing=1.0, swings=swings, swing_phase="1/4 turn")), at=At(x=20.0)))
+    part = np.random.default_rng(1).random((9, path.u.size - 1))
+    u = path.u[:-1] + part * np.diff(path.u)
+    between = path.motion.place(u.ravel()).reshape(*u.shape, 3)
+    points = np.stack([path.x, path.y, path.z], axis=-1)
+    step = np.diff(points, axis=0)
+    along = np.clip(((between - points[:-1]) * step).sum(axis=-1) / (step * step).sum(axis=-1), 0.0, 1.0)
+    away = np.linalg.norm(between - points[:-1] - along[..., None] * step, axis=-1)
+    assert away.max() <= CHORD_MM
+
+
+def test_what_no_steps_can_follow_is_refused_before_memory_runs_out():
+    class Trembling(Moving):
+        def motions(self, theta):
+            return Rigid.move(y=0.1 * np.sin(1e7 * np.sin(theta)))
+
+    with pytest.raises(SettingError, match="no steps are small enough for a chord of 0"):
+        trace(cut_on(fixed(Trembling()), at=At(x=20.0)))
 
 
 def test_what_says_falsely_that_it_comes_back_is_not_believed():

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lobework.closure import Closure, closure_of
-from lobework.errors import TooLargeError, require
+from lobework.errors import SettingError, TooLargeError, require
 from lobework.motion import Motion, Push, Still, motion_of
 from lobework.passes import Cut
 from lobework.rigid import Array, Rigid
@@ -30,8 +30,12 @@ MOST_BYTES: Final = 4 * 10**9
 _CHUNK: Final = 8192
 _PROBE: Final = 8
 _TRIAL_TURNS: Final = 4
+_BETWEEN: Final = (np.arange(_PROBE) + np.modf(np.arange(1, _PROBE + 1) * (math.sqrt(5) - 1) / 2)[0]) / _PROBE
+"""One place between every two probes, each at another part of the way: nothing comes round with all of them."""
 _NOISE_MM: Final = 1e-10
 _MOST_HALVINGS: Final = 20
+_MOST_PARTS: Final = 256
+_PARTS_AT_ONCE: Final = 65_536
 _LONGEST_PERIOD: Final = 64
 _FIRST_STRETCH: Final = 8.0
 _PIECES_AT_ONCE: Final = 1024
@@ -168,7 +172,8 @@ def trace(cut: Cut, *, chord: float = CHORD_MM, way: Way = "auto") -> Trace:
     Raises
     ------
     SettingError
-        Where the lathe cannot do what the cut asks, or ``chord`` is finer than `CONTACT_MM`.
+        Where the lathe cannot do what the cut asks, ``chord`` is finer than `CONTACT_MM`, or no steps are small enough for how
+        unevenly the chucks move.
     TooLargeError
         Where the samples would take more than `MOST_BYTES`.
 
@@ -237,8 +242,16 @@ def _spans(motion: Motion, turns: float, chord: float) -> Spans:
     edges[0], edges[-1] = 0.0, turns
     start, end = edges[:-1], edges[1:]
     done: list[tuple[Array, Array, NDArray[np.int64]]] = []
+    most = _MOST_PARTS * start.size + _PARTS_AT_ONCE
     for halvings in range(_MOST_HALVINGS + 1):
-        count, uneven = _steps(motion, start, end, chord)
+        if start.size > most:
+            raise SettingError(
+                f"chuck: the chucks move the work so unevenly that no steps are small enough for a chord of {chord:g} mm; "
+                "slow them, or ask for a coarser chord"
+            )
+        several = range(0, start.size, _PARTS_AT_ONCE)
+        parts = [_steps(motion, start[k : k + _PARTS_AT_ONCE], end[k : k + _PARTS_AT_ONCE], chord) for k in several]
+        count, uneven = (np.concatenate(column) for column in zip(*parts, strict=True))
         uneven &= halvings < _MOST_HALVINGS
         done.append((start[~uneven], end[~uneven], count[~uneven]))
         if not uneven.any():
@@ -287,9 +300,10 @@ def _changes(pushes: tuple[Push, ...], smooth: Array) -> Array:
 
 def _steps(motion: Motion, start: Array, end: Array, chord: float) -> tuple[NDArray[np.int64], NDArray[np.bool_]]:
     """Return how many steps each span needs, and which spans bend so unevenly that they are better halved."""
-    probes = start[:, None] + (end - start)[:, None] * np.linspace(0, 1, _PROBE + 1)
+    places = np.linspace(0, 1, _PROBE + 1) if motion.still else np.append(np.linspace(0, 1, _PROBE + 1), _BETWEEN)
+    probes = start[:, None] + (end - start)[:, None] * places
     points = np.concatenate([motion.place(part) for part in np.array_split(probes.ravel(), max(1, probes.size // _CHUNK))])
-    points = points.reshape(*probes.shape, 3)
+    points, between = np.split(points.reshape(*probes.shape, 3), [_PROBE + 1], axis=1)
     near, far = _bends(points, 1), _bends(points, 2)
     ends = np.maximum(2 * near[:, 0] - near[:, 1], 2 * near[:, -1] - near[:, -2])
     most = 1.02 * np.maximum(np.maximum(near.max(axis=1), ends), far.max(axis=1) / 4)
@@ -299,7 +313,23 @@ def _steps(motion: Motion, start: Array, end: Array, chord: float) -> tuple[NDAr
     curling = np.maximum(np.abs(near[:, 0] - 2 * near[:, 1] + near[:, 2]), np.abs(near[:, -1] - 2 * near[:, -2] + near[:, -3]))
     lopsided |= (curling > 0.02 * most) & (steps > 2)
     rough = (far.max(axis=1) > 6 * near.max(axis=1)) | (far.max(axis=1) < 2 * near.max(axis=1))
-    return count.astype(np.int64), (lopsided | (rough & (steps > 0.5))) & (most > _NOISE_MM)
+    uneven = (lopsided | (rough & (steps > 0.5))) & (most > _NOISE_MM)
+    if between.size:
+        uneven |= np.abs(between - np.einsum("kpi,pb->kbi", points, _TO_BETWEEN)).max(axis=(1, 2)) > chord / 2
+    return count.astype(np.int64), uneven
+
+
+def _to_between() -> Array:
+    """Return the matrix from the probes to what cubics through every four of them say between."""
+    weights = np.zeros((_PROBE + 1, _PROBE))
+    for k, at in enumerate(_BETWEEN * _PROBE):
+        first = min(max(k - 1, 0), _PROBE - 3)
+        for p in range(first, first + 4):
+            weights[p, k] = math.prod((at - q) / (p - q) for q in range(first, first + 4) if q != p)
+    return weights
+
+
+_TO_BETWEEN: Final = _to_between()
 
 
 def _bends(points: Array, stride: int) -> Array:
@@ -358,6 +388,7 @@ def _prepared(motion: Motion, spans: Spans) -> Callable[[], tuple[Array, Array, 
                     z = z if z.size else np.full(total, level)
                     z[samples] = deep
         x[-1:], y[-1:], last = motion.place(spans.end[-1:]).T
+        z = np.full(total, level) if not z.size and last != level else z
         z[-1:] = last
         return x, y, z if z.size else np.broadcast_to(level, total)
 
