@@ -109,3 +109,44 @@ def test_greatest_pressure_angle_of_radial_followers(law, rise, part, prime, ang
 
 def test_a_flat_has_no_pressure_angle():
     assert pressure_angle(Wave(lobes=3, base_radius=50.0, rise=4.0), Flat()) == 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Wedge:
+    """A nose with a sharp tip, and flanks that rise by ``steep`` for each mm aside."""
+
+    kind = "wedge"
+    form = "shaped"
+    rest = 0.0
+    steep: float
+    half_width: float
+
+    def nose_at(self, q):
+        return -self.steep * np.abs(q)
+
+    def nose_slope_at(self, q):
+        return -self.steep * np.sign(q)
+
+
+def test_a_wedge_steeper_than_the_wave_follows_it_as_a_knife_does():
+    """From geometry: only its tip touches, whose lift is the cam's own rise."""
+    cam, phi = Wave(lobes=12, base_radius=60.0, rise=4.0), np.linspace(0, np.pi / 6, 301)
+    wedge, knife = lift_of(cam, Wedge(1.2, 4.0)), lift_of(cam, Knife())
+    assert not wedge.bridges
+    assert_allclose(wedge.curve.at(phi), knife.curve.at(phi), rtol=0, atol=2e-10)
+    assert_allclose(wedge.curve.slope(phi), knife.curve.slope(phi), rtol=0, atol=1e-6)
+
+
+@pytest.mark.parametrize("steep", [0.05, 0.2, 0.35])
+def test_a_blunt_wedge_rides_an_eccentric_disc_on_its_tip_or_on_a_flank(steep):
+    """From geometry: the tip touches where the disc leans less than a flank; else the flank's line is the disc's tangent."""
+    cam, phi = Eccentric(radius=30.0, offset=10.0), np.linspace(0, 2 * np.pi, 721)
+    aside, up = 10 * np.sin(phi), 10 * np.cos(phi)
+    root = np.hypot(1, steep)
+    on_tip = up + np.sqrt(30.0**2 - aside**2)
+    tangent = up - steep * np.abs(aside) + 30 * root
+    on_flank = np.abs(aside) > 30 * steep / root
+    expected = np.where(on_flank, tangent, on_tip)
+    lift = lift_of(cam, Wedge(steep, 60.0))
+    assert_allclose(touch_at(cam, Wedge(steep, 60.0), phi).reach, expected, rtol=0, atol=1e-9)
+    assert_allclose(lift.curve.at(phi) + lift.rest, expected, rtol=0, atol=1e-9)

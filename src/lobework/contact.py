@@ -78,18 +78,36 @@ def shapes_of(cam: Cam, follower: Follower) -> Shapes:
     trial = np.linspace(0, 2 * math.pi / cam.lobes, 1025)
     top = cam.base_radius + 1.001 * float(cam.rise_at(trial).max())
     round_radius = follower.rest if follower.form == "round" else None
+    nose, nose_slope = _nose_of(follower)
     return Shapes(
         rise=cam.rise_at,
         slope=cam.slope_at,
-        nose=follower.nose_at,
-        nose_slope=follower.nose_slope_at,
+        nose=nose,
+        nose_slope=nose_slope,
         half_width=follower.half_width,
         base=cam.base_radius,
         face=cam.on == "face",
         window=window_of(follower.half_width, round_radius, cam.base_radius, top, cam.on == "face"),
         pitch=2 * math.pi / cam.lobes,
         close=_close_trials(cam),
+        shaped=follower.form == "shaped",
     )
+
+
+def _nose_of(follower: Follower) -> tuple[Callable[[Array], Array], Callable[[Array], Array]]:
+    """Return the nose and its slope, with upright sides at its rims."""
+    wide = follower.half_width
+    if math.isinf(wide):
+        return follower.nose_at, follower.nose_slope_at
+
+    def nose(q: Array) -> Array:
+        return follower.nose_at(np.clip(q, -wide, wide))
+
+    def slope(q: Array) -> Array:
+        inside = follower.nose_slope_at(np.clip(q, -wide, wide))
+        return np.where(np.abs(q) > wide, -np.copysign(np.inf, q), inside)
+
+    return nose, slope
 
 
 def _pieces(cam: Cam) -> tuple[Array, Array]:

@@ -18,6 +18,10 @@ _CHANCES: Final = 8
 _LEVEL: Final = 1e-13
 _SPARE: Final = 1e-3
 _AT_ONCE: Final = 2**17
+_RIM: Final = 1 + 1e-12
+"""A point at the very rim is within the nose, whatever rounding says."""
+_BESIDE: Final = 1e-8
+"""How far beside the touching point the nose's slope is looked at, of its width."""
 
 
 class Shapes(NamedTuple):
@@ -27,6 +31,7 @@ class Shapes(NamedTuple):
     across; ``base`` is the base radius of an edge cam or the track radius of a face cam (``face``); ``window``
     is how far to either side the follower can touch, from `window_of`; the cam's shape
     repeats every ``pitch`` rad, and ``close`` (k,) rad are angles in its first lobe that even trials could miss.
+    ``shaped`` says that the nose may have corners of its own.
     """
 
     rise: Callable[[Array], Array]
@@ -39,6 +44,7 @@ class Shapes(NamedTuple):
     window: float
     pitch: float
     close: Array
+    shaped: bool = False
 
 
 class Touch(NamedTuple):
@@ -60,7 +66,7 @@ def reach(shapes: Shapes, psi: Array, phi: Array) -> Array:
     else:
         radius = shapes.base + shapes.rise(psi)
         across, along = radius * np.sin(psi - phi), radius * np.cos(psi - phi)
-    held: Array = np.where(np.abs(across) <= shapes.half_width, along + shapes.nose(across), -np.inf)
+    held: Array = np.where(np.abs(across) <= shapes.half_width * _RIM, along + shapes.nose(across), -np.inf)
     return held
 
 
@@ -80,11 +86,24 @@ def tilt(shapes: Shapes, psi: Array, phi: Array, edge_slope: Array) -> Array:
 def reach_slope(shapes: Shapes, psi: Array, phi: Array) -> Array:
     """Return the slope of the greatest reach by ``phi``: the touching point held still (envelope theorem)."""
     if shapes.face:
-        turning: Array = -shapes.base * shapes.nose_slope(shapes.base * (psi - phi))
+        turning: Array = -shapes.base * _nose_slope(shapes, shapes.base * (psi - phi), -shapes.slope(psi) / shapes.base)
         return turning
     radius, sine, cosine = shapes.base + shapes.rise(psi), np.sin(psi - phi), np.cos(psi - phi)
-    turning = radius * (sine - shapes.nose_slope(radius * sine) * cosine)
+    slope = shapes.slope(psi)
+    along = (radius * sine - slope * cosine) / (radius * cosine + slope * sine)
+    turning = radius * (sine - _nose_slope(shapes, radius * sine, along) * cosine)
     return turning
+
+
+def _nose_slope(shapes: Shapes, across: Array, along: Array) -> Array:
+    """Return the nose's slope where it touches; at a corner of the nose that of the cam's edge, ``along``, on which it stands."""
+    slope = shapes.nose_slope(across)
+    if not shapes.shaped:
+        return slope
+    aside = _BESIDE * min(shapes.half_width, shapes.base)
+    before, after = shapes.nose_slope(across - aside), shapes.nose_slope(across + aside)
+    on_corner = (np.minimum(before, after) <= along) & (along <= np.maximum(before, after))
+    return np.where(on_corner, along, slope)
 
 
 def touch(shapes: Shapes, phi: Array) -> Touch:
