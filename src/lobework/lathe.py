@@ -11,7 +11,7 @@ from lobework.errors import SettingError, require
 from lobework.kinds import Chuck, require_part
 from lobework.mounting import Mounted
 
-__all__ = ["Axis", "Lathe", "Mounted"]
+__all__ = ["Axis", "Lathe"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

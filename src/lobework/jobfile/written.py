@@ -32,7 +32,8 @@ from lobework.jobfile.tables import (
     reading,
 )
 from lobework.kinds import Length
-from lobework.lathe import Axis, Mounted
+from lobework.lathe import Axis
+from lobework.mounting import Mounted
 from lobework.passes import Pass
 from lobework.program import Feeds
 from lobework.units import angle, length

@@ -6,7 +6,8 @@ from fractions import Fraction
 from typing import Any, Final
 
 from lobework.carriage import Headstock
-from lobework.lathe import Axis, Lathe, Mounted
+from lobework.lathe import Axis, Lathe
+from lobework.mounting import Mounted
 from lobework.passes import Cut, Pass, Together
 from lobework.slide import At
 
