@@ -379,7 +379,7 @@ def test_a_chuck_that_comes_back_before_it_began(bench, spun):  # noqa: F811
 
 
 def test_slides_that_are_none(bench, spun):  # noqa: F811
-    says = "slides gives a place of 'slide' of shape (129,) for 257 angles; it must be (257,) or (1,), and finite"
+    says = "slides gives a place of 'slide' of shape (257,) for 513 angles; it must be (513,) or (1,), and finite"
     assert fault_of(bench, 'fault = "half the places"') == NAMED + says + CAME
     says = "slides gives ndarray; it must give a tuple of lobework.kinds.ChuckSlide"
     assert fault_of(bench, 'fault = "a slide\'s place"') == NAMED + says + CAME

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import nullcontext
 from dataclasses import dataclass
 from fractions import Fraction
 from typing import ClassVar
@@ -10,11 +11,15 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from lobework.chuck import EccentricChuck, StraightLine
+from lobework.chuck import EccentricChuck, Oval, StraightLine
+from lobework.clearance import reach_of
+from lobework.errors import SettingError
 from lobework.hand import by_hand, settings_of
 from lobework.jobfile.tables import part_keys
 from lobework.kinds import Length, Turning
+from lobework.motion import motion_of
 from lobework.passes import Pass, cuts_of
+from lobework.piece import Disc
 from lobework.rigid import Rigid
 from lobework.screw import Screw
 from lobework.slide import At
@@ -94,3 +99,33 @@ def test_nobody_is_asked_to_set_what_the_maker_has_settled(chuck, sets):
     asked = by_hand(cut_on(fixed(chuck)))
     assert [what for what in asked if asked[what].do == "set"] == [f"chuck 1 {name}" for name in sets]
     assert {"screw", "travel"} <= {name.split()[-1] for name, _ in settings_of(chuck)}
+
+
+@pytest.mark.parametrize(
+    ("swings", "turns", "settings"),
+    [
+        (256, 1, {"swing_phase": "1/2 turn"}),
+        (7, 65535, {"swing_phase": "1/2 turn"}),
+        (1, 1, {"ring_angle_deg": 40.1, "swing_phase": "-40.1 deg", "travel": 14.99999}),
+    ],
+)
+def test_a_slide_that_goes_past_its_end_between_the_places_that_are_tried_evenly_is_refused(swings, turns, settings):
+    """It goes 15 mm out of its middle, and there stand an even number of tries in a turn."""
+    chuck = Oval(throw=5.0, swing=10.0, swings=swings, **{"travel": 14.99, **settings})
+    with pytest.raises(SettingError, match="its slide would go past its end"):
+        motion_of(cut_on(fixed(chuck), turns=turns, at=AT))
+
+
+def test_a_slide_may_go_to_its_very_end():
+    theta = np.linspace(0.0, 2 * np.pi, 1_000_001)
+    furthest = np.abs(Oval(throw=5.0, swing=10.0, swings=3, swing_phase="17 deg")._slide(theta)).max()
+    for travel in (furthest - 1e-5, furthest + 1e-5):
+        cut = cut_on(fixed(Oval(throw=5.0, swing=10.0, swings=3, swing_phase="17 deg", travel=travel)), at=AT)
+        with nullcontext() if travel > furthest else pytest.raises(SettingError, match="past its end"):
+            motion_of(cut)
+
+
+def test_work_that_a_quick_chuck_swings_round_does_not_clear_the_bed():
+    """64 to and fro a turn, where as many places a turn are tried: it stands 15 mm out, and never where it is tried."""
+    chuck = Oval(throw=5.0, swing=10.0, swings=64, swing_phase="1/2 turn")
+    assert 44.0 < reach_of(Disc(diameter=60.0, thickness=8.0), fixed(chuck), 1.0) <= 45.0

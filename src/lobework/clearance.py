@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 
 from lobework.errors import SettingError
+from lobework.mounting import looked_at
 from lobework.rigid import Array, Rigid
 from lobework.surface import Face, Round
 from lobework.tolerances import JOIN_MM
@@ -91,8 +92,7 @@ def rises_to(piece: Piece, lathe: Lathe, turns: float) -> float | None:
 def _standing(lathe: Lathe, turns: float) -> Rigid:
     """Return where the work stands on the spindle in a pass of so many turns; once, where it stands still."""
     varies = any(each.chuck.varies for each in lathe.chucks)
-    count = min(math.ceil(turns * _SEEN_A_TURN) + 1, _MOST_SEEN) if varies else 1
-    theta = 2 * math.pi * np.linspace(0.0, turns, count)
+    theta = 2 * math.pi * looked_at(turns, _SEEN_A_TURN, _MOST_SEEN) if varies else np.zeros(1)
     return reduce(Rigid.__matmul__, (each.chuck.motions(theta) for each in lathe.chucks), Rigid.still())
 
 

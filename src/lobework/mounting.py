@@ -17,12 +17,14 @@ from lobework.tolerances import JOIN_MM, RIGID
 from lobework.units import Phase, format_length, format_number, length
 from lobework.wheel import Wheel, wheel_phase
 
-__all__ = ["Mounted", "may_have", "measures_of"]
+__all__ = ["Mounted", "looked_at", "may_have", "measures_of"]
 
 _TRIED_RAD: Final = np.array([0.0, 0.7, 1.9, 3.1, 4.4, 5.6, 9.0])
 """Where a chuck that says it stands still is looked at: seven places, so that no other shape passes for theirs."""
 _SEEN_A_TURN: Final = 256
 _MOST_SEEN: Final = 65_536
+_SEEN_CLOSER: Final = 65
+_LOOKS_CLOSER: Final = 3
 
 
 class Mounted(NamedTuple):
@@ -84,13 +86,39 @@ class Mounted(NamedTuple):
         """Refuse a pass of so many turns that drives one of the chuck's slides past an end of its travel."""
         if not callable(getattr(self.chuck, "slides", None)):
             return
-        count = min(max(2, math.ceil(turns * _SEEN_A_TURN) + 1), _MOST_SEEN) if self.chuck.varies else 1
-        u = np.linspace(0.0, turns, count)
-        for slide in self._slides(2 * math.pi * u):
-            for end, beyond in ((slide.high, slide.at - slide.high), (slide.low, slide.low - slide.at)):
-                worst = int(beyond.argmax())
-                if beyond[worst] > JOIN_MM:
-                    raise self._past_its_end(slide, float(slide.at[worst]), end, float(u[worst]))
+        u, slides = self._seen(turns)
+        for number, slide in enumerate(slides):
+            for side, end in ((1.0, slide.high), (-1.0, slide.low)):
+                worst = int((side * slide.at).argmax())
+                at, when = float(slide.at[worst]), float(u[worst])
+                if -np.ptp(slide.at) / 16 < side * (at - end) <= JOIN_MM:
+                    at, when = self._furthest(number, side, float(u[max(worst - 1, 0)]), float(u[min(worst + 1, u.size - 1)]))
+                if side * (at - end) > JOIN_MM:
+                    raise self._past_its_end(slide, at, end, when)
+
+    def _seen(self, turns: float) -> tuple[Array, tuple[ChuckSlide, ...]]:
+        """Return the turns at which the slides are looked at, and where they stand: the more often, the quicker one goes."""
+        u, a_turn = np.zeros(1), _SEEN_A_TURN
+        slides = self._slides(u)
+        while self.chuck.varies:
+            u = looked_at(turns, a_turn, _MOST_SEEN)
+            slides = self._slides(2 * math.pi * u)
+            quick = any(np.abs(np.diff(slide.at)).max(initial=0.0) > np.ptp(slide.at) / 64 for slide in slides)
+            if not quick or turns * a_turn >= _MOST_SEEN:
+                break
+            a_turn *= 16
+        return u, slides
+
+    def _furthest(self, number: int, side: float, low: float, high: float) -> tuple[float, float]:
+        """Return how far to one side a slide goes between two turns, mm, and at which turn."""
+        at = when = low
+        for _ in range(_LOOKS_CLOSER):
+            u = np.linspace(low, high, _SEEN_CLOSER)
+            stands = self._slides(2 * math.pi * u)[number].at
+            worst = int((side * stands).argmax())
+            at, when = float(stands[worst]), float(u[worst])
+            low, high = float(u[max(worst - 1, 0)]), float(u[min(worst + 1, u.size - 1)])
+        return at, when
 
     def _slides(self, theta: Array) -> tuple[ChuckSlide, ...]:
         slides = self.chuck.slides(theta)  # type: ignore[attr-defined]
@@ -140,14 +168,26 @@ def _carries(chuck: Chuck, turns: float) -> float:
     if says := _unsound(given, theta):
         raise _broken(chuck, f"motions gives {says}")
     if chuck.varies:
-        count = min(math.ceil(turns * _SEEN_A_TURN) + 1, _MOST_SEEN)
-        given = chuck.motions(2 * math.pi * np.linspace(0.0, turns, count))
+        given = chuck.motions(2 * math.pi * looked_at(turns, _SEEN_A_TURN, _MOST_SEEN))
     elif max(float(np.ptp(given.shift, axis=0).max()), float(np.ptp(given.rotation, axis=0).max())) > JOIN_MM:
         raise _broken(chuck, "varies is False, but it moves as the spindle turns; say True, or hold it still")
     return float(np.linalg.norm(given.shift, axis=1).max())
 
 
 _carries_again = lru_cache(maxsize=1024)(_carries)
+
+
+def looked_at(turns: float, a_turn: int, most: int) -> Array:
+    """Return the turns of a pass at which it is looked at, (n,) in order: so many a turn, evenly, and once between every two.
+
+    Those between stand at another part of the way each time, so that nothing goes round with all of them.
+
+    >>> looked_at(1.0, 3, 100).round(3)
+    array([0.   , 0.206, 0.333, 0.412, 0.667, 0.951, 1.   ])
+    """
+    evenly = np.linspace(0.0, turns, min(max(2, math.ceil(turns * a_turn) + 1), most))
+    part = np.arange(1, evenly.size) * ((math.sqrt(5) - 1) / 2) % 1.0
+    return np.sort(np.concatenate([evenly, evenly[:-1] + part * np.diff(evenly)]))
 
 
 def _broken(chuck: Chuck, says: str) -> PluginError:
