@@ -17,6 +17,18 @@ settings.register_profile("ci", **NO_CLOCK, derandomize=True)
 settings.load_profile("ci" if EVERYTHING_MUST_RUN else "bench")
 
 
+@pytest.fixture(scope="module")
+def small_pictures() -> Generator[None, None, None]:
+    """For tests that ask something else of pictures than how large they are."""
+    from lobework import relief
+    from lobework.targets import page
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(relief, "DOTS", relief.FEWEST)
+        patch.setattr(page, "STILL_DOTS", relief.FEWEST)
+        yield
+
+
 def pytest_ignore_collect(collection_path: Path) -> bool | None:
     """Look for doctests in the library, and in here only for tests: what stands beside them may need another Python."""
     return True if collection_path.suffix == ".py" and not collection_path.name.startswith("test_") else None

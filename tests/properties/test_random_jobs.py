@@ -14,22 +14,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from lobework import relief
 from lobework.cli import main
 from lobework.jobfile import starter
-from lobework.targets import page
 
 COMMANDS = st.sampled_from(["make", "draw", "program", "settings", "check"])
 
 
-@pytest.fixture(autouse=True, scope="module")
-def _small_pictures():
-    """What is asked here is how a command answers; a picture is the same work at any size."""
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(relief, "DOTS", relief.FEWEST)
-        patch.setattr(page, "STILL_DOTS", relief.FEWEST)
-        yield
-
+pytestmark = pytest.mark.usefixtures("small_pictures")
 
 lengths = st.one_of(st.floats(0.5, 60), st.integers(1, 60), st.sampled_from(["3 mm", "1/8 in", "1 3/8 inch"]))
 flanks = st.one_of(st.floats(1, 179), st.sampled_from(["90 deg", "1/8 turn"]))

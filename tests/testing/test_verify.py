@@ -122,6 +122,7 @@ def test_everything_that_ships_inside_has_a_sample_and_a_known_answer():
 INSIDE = asked_of("built-in")
 
 
+@pytest.mark.usefixtures("small_pictures")
 @pytest.mark.parametrize("asked", INSIDE, ids=str)
 def test_what_ships_inside_keeps_every_promise(asked):
     from lobework.testing import Unjudged
