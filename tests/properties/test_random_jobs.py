@@ -204,7 +204,7 @@ def test_any_job_put_out_of_order_is_done_or_refused_in_one_line(job, command):
 @settings(max_examples=90)
 @given(data=st.data())
 def test_any_slip_of_the_pen_in_a_job_file_is_done_or_refused_in_one_line(data):
-    text = starter().replace("count = 16", "count = 2")
+    text = "resolution = 1.0\n" + starter().replace("count = 16", "count = 2")
     at = data.draw(st.integers(0, len(text)))
     gone = data.draw(st.integers(0, 12))
     put = data.draw(st.text(st.characters(exclude_categories=["Cs"]), max_size=3))
