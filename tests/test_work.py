@@ -98,6 +98,18 @@ def test_a_turned_wall_is_as_thick_as_it_is_under_the_pass():
     assert "in rings 1 first, through work 2.6 mm thick" in says
 
 
+@pytest.mark.parametrize("past", [0.4, 11.6, 12.4])
+def test_a_cutter_that_goes_in_through_the_middle_is_warned_of(past):
+    """A pass that says no x begins at the axis, and its depth counts on from there: to the far side, and out of it."""
+    solid = Barrel(diameter=24.0, length=12.0)
+    (says,) = found(ring(depth=0.0).series(2, x=-12.0 - past), piece=solid)
+    assert says == (
+        "warning (work): rings: the cutter comes through deeper wood on its way in, in rings 2 first; "
+        "begin x at the work's own radius there"
+    )
+    assert found(ring(depth=11.0), piece=solid) == []
+
+
 def test_a_plunge_is_looked_at_like_any_pass():
     (says,) = found(ring(z=-13.0, turns=0))
     assert "up to 1 mm beyond the edge of the work" in says

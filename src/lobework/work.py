@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Iterable, Sequence
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
@@ -25,6 +25,8 @@ if TYPE_CHECKING:
     from lobework.trace import Trace
 
 __all__ = ["carving_findings", "carving_summary", "work_findings"]
+
+_PLACES: Final = 65
 
 
 def carving_summary(carving: Carving, units: LengthUnit = "mm") -> list[str]:
@@ -111,6 +113,9 @@ def work_findings(piece: Piece, traces: Sequence[Trace]) -> Iterable[Finding]:
             over = in_mm(max(beyond))
             says = f"the tip cuts up to {over} beyond the edge of the work, in {first} first; begin nearer the middle"
             yield Finding(kind="work", level="warning", where=name, says=says)
+        if first := next((each.cut.title for each in same if _from_behind(piece, each)), ""):
+            says = f"the cutter comes through deeper wood on its way in, in {first} first; begin x at the work's own radius there"
+            yield Finding(kind="work", level="warning", where=name, says=says)
         if max(deep) > thickness:
             first = next(each.cut.title for each, down in zip(same, deep, strict=True) if down > thickness)
             says = f"goes {in_mm(max(deep))} deep, in {first} first, through work {in_mm(thickness)} thick; mind what holds it"
@@ -121,6 +126,17 @@ def _seen(piece: Piece, trace: Trace) -> Array:
     """Return (n, 3) mm: where the tip is on the sheet of the work, and how deep."""
     path = np.stack([trace.x, trace.y, trace.z], axis=-1)
     return seen_on(piece, path)
+
+
+def _from_behind(piece: Piece, trace: Trace) -> bool:
+    """Return whether the slide that goes in along X has come through deeper wood when the pass begins."""
+    motion, approach, start = trace.motion, trace.cut.approach, np.zeros(1)
+    if approach.axis != "x" or motion.swings is not None:
+        return False
+    out = motion.work(start).inverse().rotation[:, :, 0]
+    way = np.linspace(0.0, approach.surface - float(motion.tip(start)[0, 0]), _PLACES)
+    depth = seen_on(piece, motion.place(start) + way[:, None] * out)[:, 2]
+    return bool(depth.max() > max(depth[0], 0.0) + JOIN_MM)
 
 
 def _thickness(piece: Piece, seen: Sequence[Array]) -> float:
