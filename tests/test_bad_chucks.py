@@ -149,7 +149,7 @@ WRONG = {
     ),
     "a worm of no turns": (
         eccentric("shift = 1", "wheel = { circles = [96], worm = 0 }"),
-        ":7: chuck[1].wheel.worm: 0 must be a whole number of crank turns, one or more",
+        ":7: chuck[1].wheel.worm: 0 must be a whole number of crank turns, 1 to 100000",
     ),
     "a slide set past its end": (
         eccentric('shift = "16 turns"', "travel = 30", SCREW),
@@ -228,6 +228,27 @@ WRONG = {
         job(head=HEAD.replace('"rocking-bench"', '{ headstock = { sideways = "fixed" }, swing = 0 }')),
         ":1: lathe.swing: 0.0 must be above zero; leave it out where there is no bed",
     ),
+    "a slide stepped out until the work meets the bed": (
+        job(chuck("eccentric", "shift = 100"), passed=PASS + "series = { count = 9, each = { eccentric.shift = 10 } }\n"),
+        ":7: " + off_the_lathe("'eccentric'", 170).replace("pass[1]", "pass[1].series step 5"),
+    ),
+    "an index in lobes": (
+        eccentric("shift = 3", "index = '1/2 lobe'"),
+        ":7: chuck[1].index: '1/2 lobe' must be in degrees or turns; only cams have lobes",
+    ),
+    "the way of a ring in lobes": (
+        job(chuck("oval", "throw = 3", "swing_phase = '1 lobe + 2 deg'")),
+        ":7: chuck[1].swing_phase: '1 lobe + 2 deg' must be in degrees or turns; only cams have lobes",
+    ),
+    "an index that is stepped in lobes": (
+        job(chuck("eccentric", "shift = 3"), passed=PASS + "series = { count = 3, each = { eccentric.index = '1/4 lobe' } }\n"),
+        ":7: pass[1].series step 2, eccentric.index: chuck[1].index: "
+        "'1/4 lobe' must be in degrees or turns; only cams have lobes",
+    ),
+    "series of both kinds": (
+        job(passed=PASS + "[pass.series]\ncount = 2\n[[pass.series]]\ncount = 3\n"),
+        ", line 8, column 14: is not TOML: Cannot overwrite a value; write each of several tables as [[...]]",
+    ),
     "fittings in one text": (
         job(head=HEAD.replace('"rocking-bench"', '{ headstock = { sideways = "fixed" }, fittings = "ring" }')),
         ":1: lathe.fittings: 'ring' does not fit here; write a list, each text in quotes",
@@ -250,6 +271,11 @@ def test_in_python_too():
         lambda: Dome(wheel=[96]): "wheel=[96]: must be a Wheel, or left out",
         lambda: StraightLine(per_turn=math.inf, travel=1.0): "per_turn=inf: must be a finite length",
         lambda: StraightLine(per_turn=1.0, travel=math.inf): "travel=inf: must be a finite length",
+        lambda: replace(bench_lathe(), fittings="ring"): "fittings='ring': must be a list of names, such as ('ring',)",
+        lambda: replace(bench_lathe(), swing="6 in"): "swing=6 in: must be above zero; leave it out where there is no bed",
+        lambda: replace(bench_lathe(), chucks=(Oval,)): (
+            "chucks=(<class 'lobework.chuck.Oval'>,): must be mounted; put each on with lathe.mount(chuck)"
+        ),
         lambda: Dome(tilt_deg=math.nan): "tilt=nan: must be from -180 to 180 degrees",
         lambda: Oval(throw=1.0, swing=math.nan): "swing=nan: must be a finite length",
         lambda: bench_lathe().mount(EccentricChuck(shift=1.0, index="1/7 turn", wheel=Wheel([96]))): (

@@ -128,8 +128,8 @@ WRONG = {
     "two chucks of one name": (
         PROGRAM,
         '[[chuck]]\nkind = "plain"\n[[chuck]]\nkind = "plain"\n[program]',
-        "chuck.name",
-        "plain must be given to one chuck only",
+        "chuck[2].name",
+        "'plain' must be given to one chuck only",
     ),
     "a throw below zero": (
         PROGRAM,

@@ -42,7 +42,7 @@ def test_a_pass_that_joins_is_noted_with_its_turns_and_lobes():
 def test_a_pass_cut_short_is_warned_of_with_gap_and_remedy():
     """4 lobes at 2/3 are 8/3 a turn: one turn leaves a third of a lobe, 1/3 * 360 / (8/3) = 45 degrees of the work."""
     (says,) = found_by(closure_findings, rings(ratio="2/3"))
-    assert says.startswith("warning (closure): rings: 1 turn leave a gap of ")
+    assert says.startswith("warning (closure): rings: 1 turn leaves a gap of ")
     assert "misses its own beginning by -45 degrees" in says
     assert "closes after 3 turns: set turns = 3" in says
 

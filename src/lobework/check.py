@@ -79,6 +79,7 @@ def closure_findings(cuts: Sequence[Cut], traces: Sequence[Trace]) -> Iterable[F
             turns = _turns(Fraction(worst.turns))
             yield Finding(kind="closure", level="note", where=name, says=f"closes after {turns}" + _and(shown))
         else:
+            leave = "leaves" if passed.turns == 1 else "leave"
             gaps = ", ".join(
                 f"{drive.name}'s wave misses its own beginning by {format_number(float(gap), 4)} degrees"
                 for drive, gap in zip(passed.cams, worst.gap_deg, strict=True)
@@ -88,7 +89,7 @@ def closure_findings(cuts: Sequence[Cut], traces: Sequence[Trace]) -> Iterable[F
                 kind="closure",
                 level="warning",
                 where=name,
-                says=f"{_turns(passed.turns)} leave a gap of {in_mm(worst.gap_mm)} at the join"
+                says=f"{_turns(passed.turns)} {leave} a gap of {in_mm(worst.gap_mm)} at the join"
                 + (f" ({gaps})" if gaps else "")
                 + f"; it closes after {_turns(Fraction(worst.turns))}: set turns = {worst.turns}"
                 + (", or another ratio" if passed.cams else ""),

@@ -378,7 +378,9 @@ def _in_pass(cut: Cut) -> Iterator[None]:
     try:
         yield
     except InputError as error:
-        raise type(error)(error.says, f"pass[{cut.group}].{error.where}".removesuffix(".")) from None
+        again = any(level.number > 1 for level in cut.levels)
+        step = f"series step {'.'.join(str(level.number) for level in cut.levels)}, " if again else ""
+        raise type(error)(error.says, f"pass[{cut.group}].{step}{error.where}".rstrip("., ")) from None
     except PluginError as error:
         raise PluginError(f"pass[{cut.group}]: {error}{_brought_by(error.part)}") from error
 

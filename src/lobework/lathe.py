@@ -92,18 +92,23 @@ class Lathe:
 
     def __post_init__(self) -> None:
         if self.fittings is not None:
+            require(not isinstance(self.fittings, str), "fittings", repr(self.fittings), "a list of names, such as ('ring',)")
             object.__setattr__(self, "fittings", tuple(self.fittings))
-        require(self.swing > 0, "swing", self.swing, "above zero", "leave it out where there is no bed")
+        above = isinstance(self.swing, int | float) and self.swing > 0
+        require(above, "swing", self.swing, "above zero", "leave it out where there is no bed")
+        on = all(isinstance(each, Mounted) for each in self.chucks)
+        require(on, "chucks", self.chucks, "mounted", "put each on with lathe.mount(chuck)")
         for what in ("moves", "letter"):
             seen = [getattr(axis, what) for axis in self.axes]
             for given in seen:
                 require(seen.count(given) == 1, f"axes.{what}", given, "given to one axis only")
         names = [mounted.name for mounted in self.chucks]
-        for name in names:
-            require(names.count(name) == 1, "chuck.name", name, "given to one chuck only")
         for place, mounted in enumerate(self.chucks, 1):
+            again = mounted.name in names[: place - 1]
+            require(not again, f"chuck[{place}].name", repr(mounted.name), "given to one chuck only", "name the two apart")
             try:
                 mounted.require_fitted(self.fittings, self.name)
+                mounted.require_no_lobes()
                 mounted.require_on_a_hole()
             except SettingError as error:
                 raise SettingError(error.says, f"chuck[{place}]{error.where and '.'}{error.where}") from None

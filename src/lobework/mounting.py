@@ -14,7 +14,7 @@ from lobework.kinds import Chuck, ChuckSlide, Measure, hints_of, measures
 from lobework.rigid import Array, Rigid
 from lobework.screw import Screw, wound_length
 from lobework.tolerances import JOIN_MM, RIGID
-from lobework.units import Phase, format_length, format_number, length
+from lobework.units import Phase, format_length, format_number, format_phase, length
 from lobework.wheel import Wheel, wheel_phase
 
 __all__ = ["Mounted", "looked_at", "may_have", "measures_of"]
@@ -72,6 +72,13 @@ class Mounted(NamedTuple):
                 f"chuck {self.name!r} needs {_listed(missing)}, and lathe {lathe!r} has {_listed(fittings) or 'no fittings'}; "
                 "use a lathe that has it, or add it to the lathe's fittings where yours has"
             )
+
+    def require_no_lobes(self) -> None:
+        """Refuse an angle that is written in lobes, which only cams have."""
+        for name in measures(type(self.chuck)):
+            angle = getattr(self.chuck, name, None)
+            if isinstance(angle, Phase) and angle.lobes:
+                raise SettingError(f"{format_phase(angle)!r} must be in degrees or turns; only cams have lobes", name)
 
     def require_on_a_hole(self) -> None:
         """Refuse an index that falls between the holes of the chuck's wheel."""

@@ -136,7 +136,7 @@ class Wheel:
             object.__setattr__(self, "circles", _circles(self.circles))
         except InputError as error:
             raise SettingError(f"circles={error.says.replace(' must be', ': must be', 1)}") from None
-        require(_is_count(self.worm), "worm", self.worm, "a whole number of crank turns, one or more")
+        require(_is_count(self.worm), "worm", self.worm, f"a whole number of crank turns, 1 to {_MOST_HOLES}")
 
     def __str__(self) -> str:
         worm = f", worm of {self.worm}" if self.worm != 1 else ""

@@ -119,8 +119,8 @@ BAD = {
     "half a hole": (lambda: Wheel([9.5]), r"circles=\[9.5\]: must be whole numbers of holes, 1 to 100000"),
     "a word": (lambda: Wheel("96"), "circles='96': must be the holes of each circle, such as .*"),
     "one circle twice": (lambda: Wheel([96, 96]), r"circles=\[96, 96\]: must be different circles"),
-    "a worm of none": (lambda: Wheel([96], worm=0), "worm=0: must be a whole number of crank turns, one or more"),
-    "half a worm": (lambda: Wheel([96], worm=2.5), "worm=2.5: must be a whole number of crank turns, one or more"),
+    "a worm of none": (lambda: Wheel([96], worm=0), "worm=0: must be a whole number of crank turns, 1 to 100000"),
+    "half a worm": (lambda: Wheel([96], worm=2.5), "worm=2.5: must be a whole number of crank turns, 1 to 100000"),
 }
 
 

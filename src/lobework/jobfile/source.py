@@ -162,7 +162,8 @@ def _syntax_error(name: str, text: str, error: ValueError) -> InputError:
     last = text.rstrip("\n").count("\n") + 1
     line, column = (found["line"], found["column"]) if found and found["line"] else (str(last), "")
     where = f"{name}, line {line}" + (f", column {column}" if column else "")
-    return InputError(f"is not TOML: {says}; write key = value, with quotes round text", where)
+    remedy = "write each of several tables as [[...]]" if "overwrite" in says else "write key = value, with quotes round text"
+    return InputError(f"is not TOML: {says}; {remedy}", where)
 
 
 def _keys_of(where: str, holds: Any) -> Iterator[str | int]:
