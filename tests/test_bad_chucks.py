@@ -242,8 +242,10 @@ WRONG = {
     ),
     "an index that is stepped in lobes": (
         job(chuck("eccentric", "shift = 3"), passed=PASS + "series = { count = 3, each = { eccentric.index = '1/4 lobe' } }\n"),
-        ":7: pass[1].series step 2, eccentric.index: chuck[1].index: "
-        "'1/4 lobe' must be in degrees or turns; only cams have lobes",
+        (
+            ":7: pass[1].series step 2, eccentric.index: chuck[1].index: "
+            "'1/4 lobe' must be in degrees or turns; only cams have lobes"
+        ),
     ),
     "series of both kinds": (
         job(passed=PASS + "[pass.series]\ncount = 2\n[[pass.series]]\ncount = 3\n"),
