@@ -263,6 +263,14 @@ def test_a_tip_that_would_not_be_clear_of_a_tilted_face_is_refused():
     program("Lid", tilted, Feeds(clear=15.1), piece=disc)
 
 
+def test_the_clear_height_that_all_cuts_need_is_said_at_once():
+    """Tilted by 20, 25 and 30 degrees, the rim of 60 mm stands 30 sin 30 = 15 mm out at the third cut."""
+    tilted = traced(lathe(chuck=Dome(tilt_deg=20.0)), ring().series(3, **{"dome.tilt": 5}))
+    says = r"clear=5: must be above 15 mm, where cut 3 \(ring 3\) or the face of the work reaches; raise clear"
+    with pytest.raises(SettingError, match=says):
+        program("Lid", tilted, piece=Disc(diameter=60.0, thickness=8.0))
+
+
 def test_a_tip_that_would_not_be_clear_of_the_side_of_tilted_work_is_refused():
     """A barrel 40 mm long and of 10 mm radius, tilted square about the middle of its end: it reaches out by its length, and
     its far end by the corner's distance."""

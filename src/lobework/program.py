@@ -215,15 +215,14 @@ def _clear_of(cut: Cut, feeds: Feeds) -> float:
 
 
 def _check_clear(traces: Sequence[Trace], feeds: Feeds, piece: Piece | None) -> None:
-    for trace in traces:
+    def high(trace: Trace) -> float:
         approach = trace.cut.approach
-        high = max(float(trace.axes[approach.axis].max()), _outermost(trace, piece)) - approach.surface
-        moving = "the pumping face of the work" if approach.axis == "z" else "the moving side of the work"
-        require(
-            high < feeds.clear, "clear", feeds.clear,
-            f"above {high:g} mm, where cut {trace.cut.number} ({trace.cut.title}) or {moving} reaches",
-            "raise clear in [program]",
-        )  # fmt: skip
+        return max(float(trace.axes[approach.axis].max()), _outermost(trace, piece)) - approach.surface
+
+    most, cut = max(((high(trace), trace.cut) for trace in traces), key=lambda each: each[0])
+    moving = "the face of the work" if cut.approach.axis == "z" else "the moving side of the work"
+    reaches = f"above {most:g} mm, where cut {cut.number} ({cut.title}) or {moving} reaches"
+    require(most < feeds.clear, "clear", feeds.clear, reaches, "raise clear in [program]")
 
 
 def _ends(step: Step) -> Iterator[tuple[str, float]]:
