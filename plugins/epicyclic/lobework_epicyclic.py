@@ -101,6 +101,7 @@ class Stage:
         require_numbers(self)
         object.__setattr__(self, "train", _train(self.train))
         object.__setattr__(self, "index", Phase.of(self.index))
+        require(not self.index.lobes, "index", self.index.lobes, "in degrees or turns; only cams have lobes")
         require(isinstance(self.idler, bool), "idler", self.idler, "true or false")
         require(self.travel > 0, "travel", self.travel, "above zero", "leave it out where the slide has no end")
         reached = math.isfinite(self.arm) and abs(self.arm) <= self.travel
