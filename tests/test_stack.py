@@ -236,6 +236,37 @@ def test_what_says_falsely_that_it_comes_back_is_not_believed():
     assert comes_back(motion_of(cut_on(fixed(Liar()), turns=50)).chucks, 1, 50.0, 20.0) == 0
 
 
+def test_what_comes_back_for_most_of_a_pass_is_not_believed():
+    class Late(Moving):
+        comes_back = 1
+
+        def motions(self, theta):
+            return Rigid.move(x=2.0 * np.cos(theta) + np.where(theta > 180 * math.pi, 0.5, 0.0))
+
+    assert_agree(cut_on(fixed(Late()), turns=100, at=At(x=20.0)), chord=0.02)
+
+
+@pytest.mark.parametrize("turns", [3, Fraction(2, 3)])
+def test_a_bump_between_the_places_that_polynomials_are_made_from_is_kept(turns):
+    class Bumping(Moving):
+        comes_back = 1
+
+        def motions(self, theta):
+            return Rigid.move(x=2.0 * np.cos(theta) + 0.5 * np.exp(-(((theta / (2 * math.pi)) % 1 - 0.4321) ** 2) / 1e-5))
+
+    assert_agree(cut_on(fixed(Bumping()), turns=turns, at=At(x=20.0)))
+
+
+def test_a_path_that_meets_itself_once_a_turn_has_not_closed():
+    """A chuck that does not say when it comes back stands in the middle at every whole turn, on its way to either side."""
+
+    class Swinging(Moving):
+        def motions(self, theta):
+            return Rigid.move(x=2.0 * np.sin(theta / 2))
+
+    assert trace(cut_on(fixed(Swinging()), at=At(x=20.0))).closure.turns is None
+
+
 @settings(max_examples=30)
 @given(stack=st.lists(any_chuck, min_size=1, max_size=3), low=numbers(0.0, 20.0), width=numbers(0.3, 5.0), dense=st.booleans())
 def test_polynomials_are_as_near_as_is_promised_between_the_places_tried(stack, low, width, dense):

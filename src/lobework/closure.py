@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 from fractions import Fraction
 from math import gcd, lcm
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
@@ -16,6 +16,9 @@ if TYPE_CHECKING:
     from lobework.motion import Motion
 
 __all__ = ["Closure", "closure_of", "turns_to_close"]
+
+_PLACES: Final = 7
+"""Where in a turn a path is looked at that is led by a chuck which does not say when it comes back."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -74,8 +77,8 @@ def closure_of(motion: Motion) -> Closure:
     never = 0 in said
     waves = [turns_to_close(drive.cam.lobes, drive.ratio) for drive in passed.cams]
     turns = lcm(*waves, *(each for each in said if each))
-    ends = motion.place(np.array([0.0, float(passed.turns), float(turns)]))
-    goes_own_way = never or (None in said and math.dist(ends[0], ends[2]) > JOIN_MM)
+    ends = motion.place(np.array([0.0, float(passed.turns)]))
+    goes_own_way = never or (None in said and _apart_later(motion, turns) > JOIN_MM)
     shown = tuple(drive.cam.lobes * abs(drive.ratio) for drive in passed.cams)
     gaps = tuple(_short_of_whole(passed.turns * lobes) / lobes * 360 if lobes else Fraction(0) for lobes in shown)
     return Closure(
@@ -84,6 +87,12 @@ def closure_of(motion: Motion) -> Closure:
         gap_mm=float(math.dist(ends[0], ends[1])),
         gap_deg=gaps,
     )
+
+
+def _apart_later(motion: Motion, turns: int) -> float:
+    """Return how far the path is, so many turns later, from where it was: at most, at several places of a turn."""
+    u = np.arange(_PLACES) / _PLACES
+    return float(np.linalg.norm(motion.place(u + turns) - motion.place(u), axis=1).max())
 
 
 def _short_of_whole(lobes: Fraction) -> Fraction:

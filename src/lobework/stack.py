@@ -38,6 +38,7 @@ _PLACES: Final = np.concatenate([_NODES, _TRIALS])
 _TILT: Final = np.array([2, 5, 6, 7])
 _OPPOSITE: Final = np.array([1.0, -1.0])[:, None, None]
 _PLANE: Final = np.array([0, 3, 9, 10, 11])
+_NOWHERE: Final = np.zeros(0)
 
 
 def _to_waves(nodes: Array) -> Array:
@@ -102,14 +103,20 @@ def comes_back(chucks: Chucks, stated: int, turns: float, reach: float) -> int:
     if not 0 < stated < turns:
         return 0
     tried = stated * (np.arange(16 * stated) + 0.3) / (16 * stated)
-    times = 1 + np.arange(tried.size) % (math.ceil(turns / stated) - 1)
+    times = np.linspace(1, max(turns // stated - 1, 1), tried.size).round()
     first, later = _places(chucks, tried), _places(chucks, tried + times * stated)
     off = _apart(first - later, reach + np.abs(first[9:]).max())
     return stated if off.max() <= STACK_MM + 64 * _EPS * turns * 2 * math.pi * reach else 0
 
 
 def in_pieces(
-    chucks: Chucks, low: float, high: float, reach: float, samples: Callable[[Array], Whole], a_turn: float = A_TURN
+    chucks: Chucks,
+    low: float,
+    high: float,
+    reach: float,
+    samples: Callable[[Array], Whole],
+    a_turn: float = A_TURN,
+    tried: Array = _NOWHERE,
 ) -> Pieces:
     """Return a stack of chucks as polynomials that keep within `STACK_MM`, apart from rounding.
 
@@ -125,6 +132,8 @@ def in_pieces(
         How many samples come before (n,) turns: a piece of few is not worth it.
     a_turn : float
         How many pieces to begin with; those in which no polynomial is near enough are halved again and again.
+    tried : (m,) float64, turns
+        In order, where polynomials must be near enough besides: where a path that was looked at closely bends.
     """
     edges = np.linspace(low, high, math.ceil((high - low) * a_turn) + 1)
     start, end = edges[:-1], edges[1:]
@@ -138,7 +147,7 @@ def in_pieces(
         start, end = start[worth], end[worth]
         near = np.zeros(start.size, dtype=bool)
         for part in (slice(k, k + _AT_ONCE) for k in range(0, start.size, _AT_ONCE)):
-            waves, near[part], moving, tilting = _fitted(chucks, start[part], end[part], reach, first)
+            waves, near[part], moving, tilting = _fitted(chucks, start[part], end[part], reach, first, tried)
             tilts |= tilting
             moves |= moving
             kept.append(waves[near[part]])
@@ -200,14 +209,15 @@ def _apart(difference: Array, reach: Array | float) -> Array:
 
 
 def _fitted(
-    chucks: Chucks, start: Array, end: Array, reach: float, first: Array
+    chucks: Chucks, start: Array, end: Array, reach: float, first: Array, tried: Array
 ) -> tuple[Array, NDArray[np.bool_], NDArray[np.bool_], bool]:
     """Return each piece's waves, (m, 12, 24), in which they are near enough, which of the twelve move, and any tilt.
 
-    The places through which they go are Chebyshev's, and they are tried where a polynomial through those is worst.
+    The places through which they go are Chebyshev's, and they are tried where a polynomial through those is worst, and at
+    ``tried`` besides.
     """
-    half = 0.5 * (end - start)
-    turns = (0.5 * (start + end))[:, None] + half[:, None] * _PLACES
+    half, middle = 0.5 * (end - start), 0.5 * (start + end)
+    turns = middle[:, None] + half[:, None] * _PLACES
     places = _places(chucks, turns.ravel())
     moves = (places != first).any(axis=1)
     places = places.reshape(12, *turns.shape)
@@ -221,5 +231,13 @@ def _fitted(
     every[..., 0] = first[:, 0]
     every[:, moves] = waves.transpose(1, 0, 2)
     near = _apart(off, far[:, None]).max(axis=1) <= STACK_MM + rounding
+    before = np.searchsorted(tried, start)
+    count = np.where(near, np.searchsorted(tried, end) - before, 0)
+    piece = np.repeat(np.arange(start.size), count)
+    if piece.size:
+        u = tried[np.repeat(before - np.cumsum(count) + count, count) + np.arange(piece.size)]
+        said = np.einsum("kfw,kw->fk", every[piece], chebyshev.chebvander((u - middle[piece]) / half[piece], _TERMS - 1))
+        astray = _apart(said - _places(chucks, u), far[piece]) > STACK_MM + rounding[piece]
+        near[piece[astray]] = False
     square = np.abs(places[[0, 1]] - places[[4, 3]] * _OPPOSITE).max() <= 4 * _EPS
     return every, near, moves, bool(places[_TILT].any()) or not square

@@ -430,14 +430,15 @@ def _runs(motion: Motion, spans: Spans) -> Iterator[tuple[slice, bool, _Runs]]:
     stretch, a_turn, k, pieces = _FIRST_STRETCH, A_TURN, 0, None
     if period:
         times = int(turns // period)
-        pieces = in_pieces(motion.chucks, 0.0, period, reach, lambda u: spans.before(u) * times)
+        bends = spans.start[: np.searchsorted(spans.start, period)]
+        pieces = in_pieces(motion.chucks, 0.0, period, reach, lambda u: spans.before(u) * times, tried=bends)
         stretch = _RUNS_AT_ONCE / pieces.which.size * period
     while k < spans.start.size:
         low = spans.start[k]
         stop = max(k + 1, int(np.searchsorted(spans.start, low + stretch)))
         high = spans.end[stop - 1]
         if pieces is None or not period:
-            pieces = in_pieces(motion.chucks, low, high, reach, spans.before, a_turn)
+            pieces = in_pieces(motion.chucks, low, high, reach, spans.before, a_turn, spans.start[k:stop])
             stretch = max(_PIECES_AT_ONCE, spans.total // 1024) / pieces.which.size * (high - low)
             a_turn = pieces.a_turn or a_turn
         wraps = np.arange(low // period, math.ceil(high / period)) if period else np.zeros(1)
