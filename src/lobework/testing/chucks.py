@@ -38,7 +38,9 @@ __all__: list[str] = []
 
 _BACK: Final = 1e-7
 """mm, and of a rotation: how near a chuck comes to where it was, whole turns later."""
-_MOST_TURNS: Final = 48
+_MOST_TURNS: Final = 400
+"""Wheels of a hundred teeth and more are common: what comes back after so many turns does not say never."""
+_LATER: Final = (1, 2, 3, 5, 7, 24, 96)
 _FURTHER: Final = (2.0, 10.0, 100.0, 1000.0, -10.0, -1000.0)
 _INDEXED: Final = tuple(Fraction(1, parts) for parts in (8, 6, 12, 10, 96))
 _WAYS: Final[tuple[Way, Way]] = ("plain", "compiled")
@@ -149,8 +151,11 @@ def _comes_back(sample: Sample) -> int:
     if isinstance(turns, bool) or not isinstance(turns, int) or turns < 0:
         raise Broken(f"comes_back is {turns!r}; it must be a whole number of turns, or 0 where it never comes back")
     earlier = [fewer for fewer in range(1, min(turns or _MOST_TURNS, 10_000)) if turns % fewer == 0]
-    if turns and (apart := _after(chuck, turns)) > _BACK:
-        raise Broken(f"comes_back = {turns}, but {turns} turns later it stands {apart:.3g} mm (or of a turn) from where it stood")
+    for later in (turns * times for times in (_LATER if turns else ())):
+        if (apart := _after(chuck, later)) > _BACK * later / turns:
+            raise Broken(
+                f"comes_back = {turns}, but {later} turns later it stands {apart:.3g} mm (or of a turn) from where it stood"
+            )
     for fewer in earlier:
         if _after(chuck, fewer) <= _BACK:
             says = f"comes_back = {turns}" if turns else "comes_back = 0, never"
@@ -161,7 +166,7 @@ def _comes_back(sample: Sample) -> int:
         raise Broken(
             f"a pass of {turns or 1} turns is found to close after {closes}, with {passed.closure.gap_mm:.3g} mm between its ends"
         )
-    return 1 + len(earlier)
+    return len(_LATER) + len(earlier) if turns else 1 + len(earlier)
 
 
 def _found_by_number(chuck: Chuck) -> int:

@@ -74,6 +74,15 @@ class Uneven(Roof):
         return super().rise_at(psi) + 1e-6 * np.sin(psi / 2) ** 2
 
 
+class Twofold(Roof):
+    """Goes up and down twice in what it says is one lobe."""
+
+    corners = (0.0, math.pi / 5)
+
+    def part(self, psi):
+        return super().part(psi) * 2 % 2.0 - 2.0 * (super().part(psi) * 2 % 2.0 > 1.0)
+
+
 class Offset(Roof):
     """Its top stands a degree further on."""
 
@@ -205,6 +214,7 @@ TWINS = [
     Twin("a wave on its side", "says what it is", sample(Sideways), "on is 'side'"),
     Twin("nan at its top", "says what it is", sample(Lost), "rise_at: nan at sample 0"),
     Twin("one lobe higher", "has equal lobes", sample(Uneven), "lobes further: worst error"),
+    Twin("twice as many lobes", "has equal lobes", sample(Twofold), "lobes is 5, but it goes up and down 2 times as often"),
     Twin("its top a degree further on", "has the top of a lobe at zero", sample(Offset), "higher than at angle zero"),
     Twin("below its base", "stands on its base", sample(Sunk), "below its base: worst error 0.25 mm at cam"),
     Twin("never down to its base", "stands on its base", sample(Raised), "the lowest of it: worst error 0.25 mm"),

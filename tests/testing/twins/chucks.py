@@ -194,6 +194,22 @@ class Early(Rocker):
         return self.arm * np.cos(theta / 2)
 
 
+class Ratchet(Rocker):
+    """Clicks on in every fifth turn, and is back in the sixth."""
+
+    def out(self, theta):
+        return self.arm * np.cos(theta) + 0.5 * (np.floor(theta / (2 * math.pi)) % 5 == 3)
+
+
+class Geared(Rocker):
+    """Is back after 96 turns, and says that it never is."""
+
+    comes_back = 0
+
+    def out(self, theta):
+        return self.arm * np.cos(theta / 96)
+
+
 class Never(Rocker):
     comes_back = 0
 
@@ -264,6 +280,8 @@ TWINS = [
     Twin("varies is a word", "varies as it says", Sample(Unsure()), "it must be True or False"),
     Twin("comes back before it says", "comes back when it says", Sample(Late()), "it stands as it did after 1 already"),
     Twin("comes back after it says", "comes back when it says", Sample(Early()), "1 turns later it stands 5.99 mm"),
+    Twin("comes back, but for every fifth turn", "comes back when it says", Sample(Ratchet()), "3 turns later it stands 0.5 mm"),
+    Twin("comes back late, and says never", "comes back when it says", Sample(Geared()), "as it did after 96 already"),
     Twin("comes back, and says never", "comes back when it says", Sample(Never()), "comes_back = 0, never"),
     Twin("comes back after half a turn", "comes back when it says", Sample(HalfTurns()), "it must be a whole number of turns"),
     Twin(
