@@ -33,6 +33,7 @@ from lobework.testing.strategies import (
     scallops,
     sliding_cuts,
     travels,
+    turnings,
     waves,
 )
 
@@ -67,6 +68,7 @@ __all__ = [
     "sliding",
     "sliding_cuts",
     "travels",
+    "turnings",
     "waves",
 ]
 

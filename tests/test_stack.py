@@ -25,7 +25,7 @@ from lobework.slide import At
 from lobework.stack import comes_back, in_pieces
 from lobework.tolerances import CHORD_MM, STACK_MM
 from lobework.trace import trace
-from tests.strategies import GearedArm, cut_on, fixed, numbers, phases, rocking, sliding
+from tests.strategies import GearedArm, cut_on, fixed, numbers, rocking, sliding, turnings
 
 WAVE = Drive(Wave(lobes=4, base_radius=60.0, rise=5.0), follower=Roller(3.0), ratio="3/4")
 AGREE_MM = 1e-10
@@ -117,9 +117,9 @@ class Noisy(Moving):
 
 TOLD = [kind() for kind in (Stepping, Clicking, Rocking, Winding, Drifting, Quick, Liar, Noisy)]
 any_chuck = st.one_of(
-    st.builds(Plain, index=phases),
-    st.builds(EccentricChuck, shift=numbers(-20.0, 20.0), index=phases),
-    st.builds(Oval, throw=numbers(0.0, 15.0), ring_angle_deg=numbers(-180.0, 180.0), index=phases),
+    st.builds(Plain, index=turnings),
+    st.builds(EccentricChuck, shift=numbers(-20.0, 20.0), index=turnings),
+    st.builds(Oval, throw=numbers(0.0, 15.0), ring_angle_deg=numbers(-180.0, 180.0), index=turnings),
     st.builds(GearedArm, arm=numbers(0.0, 8.0), gear=st.sampled_from([-3.0, 0.5, 2.0, 5.0, 0.1234567])),
     st.sampled_from(TOLD),
 )

@@ -37,9 +37,9 @@ from tests.strategies import (
     numbers,
     on_work,
     ovals,
-    phases,
     places,
     sliding,
+    turnings,
     waves,
 )
 
@@ -47,8 +47,8 @@ some = settings(max_examples=40)
 U = np.linspace(0.0, 1.0, 97)
 AT = At(x=21.3, y=4.7, depth=0.2)
 
-eccentrics = st.builds(EccentricChuck, shift=numbers(-20.0, 20.0), index=phases)
-plains = st.builds(Plain, index=phases)
+eccentrics = st.builds(EccentricChuck, shift=numbers(-20.0, 20.0), index=turnings)
+plains = st.builds(Plain, index=turnings)
 that_come_back = st.one_of(plains, eccentrics, ovals, domes)
 any_chuck = st.one_of(that_come_back, lines)
 
@@ -74,7 +74,7 @@ def test_every_stack_that_says_when_it_comes_back_does(stack, drive, at):
 
 
 @some
-@given(throw=numbers(0.0, 12.0), swing=numbers(0.5, 8.0), top=st.integers(1, 9), under=st.integers(1, 7), phase=phases)
+@given(throw=numbers(0.0, 12.0), swing=numbers(0.5, 8.0), top=st.integers(1, 9), under=st.integers(1, 7), phase=turnings)
 def test_a_moving_ring_comes_back_after_its_denominator_and_not_before(throw, swing, top, under, phase):
     ring = Oval(throw=throw, swing=swing, swings=Fraction(top, under), swing_phase=phase)
     assert ring.comes_back == Fraction(top, under).denominator
@@ -122,7 +122,7 @@ def test_a_chuck_that_does_not_say_is_found_out_by_number(gear, arm):
 
 
 @some
-@given(throw=numbers(0.0, 12.0), ring=numbers(-180.0, 180.0), index=phases, at=places)
+@given(throw=numbers(0.0, 12.0), ring=numbers(-180.0, 180.0), index=turnings, at=places)
 def test_half_a_turn_of_a_fixed_ring_turns_the_path_half_round(throw, ring, index, at):
     """An ellipse about the middle of the work."""
     cut = cut_on(fixed(Oval(throw=throw, ring_angle_deg=ring, index=index)), at=at)
@@ -140,7 +140,7 @@ def test_an_even_swing_keeps_the_half_turn_and_an_odd_one_breaks_it(oval, at, pa
 
 
 @some
-@given(stack=stacks(), turned=phases, drive=drives(waves()))
+@given(stack=stacks(), turned=turnings, drive=drives(waves()))
 def test_an_index_on_top_turns_the_whole_figure_back(stack, turned, drive):
     plain = place(cut_on(sliding(*stack), drive, at=AT), U)
     indexed = place(cut_on(sliding(*stack, Plain(index=turned)), drive, at=AT), U)
@@ -149,7 +149,7 @@ def test_an_index_on_top_turns_the_whole_figure_back(stack, turned, drive):
     assert_allclose(indexed[:, 2], plain[:, 2], rtol=0, atol=1e-10)
 
 
-@given(first=phases, second=phases)
+@given(first=turnings, second=turnings)
 def test_indices_on_each_other_add_up_exactly(first, second):
     two = place(cut_on(fixed(Plain(index=first), Plain(index=second)), at=AT), U)
     one = place(cut_on(fixed(Plain(index=first + second)), at=AT), U)

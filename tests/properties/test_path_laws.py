@@ -38,6 +38,7 @@ from tests.strategies import (
     sliding,
     sliding_cuts,
     travels,
+    turnings,
     waves,
 )
 
@@ -98,7 +99,7 @@ def test_a_pass_cut_in_two_is_the_same_pass(data, at, travel, rocks):
     """Phase, travel, index and the oval's ring carried on by what the first part turned."""
     cam = data.draw(st.one_of(waves(), scallops()))
     drive = data.draw(drives(st.just(cam)))
-    throw, ring, index = data.draw(numbers(0.0, 12.0)), data.draw(numbers(-180.0, 180.0)), data.draw(phases)
+    throw, ring, index = data.draw(numbers(0.0, 12.0)), data.draw(numbers(-180.0, 180.0)), data.draw(turnings)
     turns = Fraction(2)
     split = data.draw(st.fractions(Fraction(1, 10), Fraction(19, 10), max_denominator=40))
     part = float(split / turns)

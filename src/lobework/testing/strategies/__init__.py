@@ -28,6 +28,7 @@ from lobework.testing.strategies.parts import (
     scallops,
     settings_near,
     stacks,
+    turnings,
     waves,
 )
 from lobework.testing.strategies.sweeps import carvings, cutters, held, surfaces
@@ -65,5 +66,6 @@ __all__ = [
     "stacks",
     "surfaces",
     "travels",
+    "turnings",
     "waves",
 ]

@@ -40,6 +40,7 @@ __all__ = [
     "scallops",
     "settings_near",
     "stacks",
+    "turnings",
     "waves",
 ]
 
@@ -78,8 +79,9 @@ ratios: Final = st.one_of(
     st.sampled_from([Fraction(r) for r in ("1", "-1", "0", "3/4", "-3/4", "1/2", "2/3", "4", "-5/3", "7/6")]),
     st.builds(Fraction, st.integers(-9, 9), st.integers(1, 7)),
 )
+turnings: Final = st.one_of(st.just(Phase()), st.builds(Phase, turns=st.fractions(-2, 2, max_denominator=97)))
 phases: Final = st.one_of(
-    st.just(Phase()),
+    turnings,
     st.builds(Phase, turns=st.fractions(-2, 2, max_denominator=97), lobes=st.fractions(-3, 3, max_denominator=33)),
 )
 
@@ -161,8 +163,8 @@ ovals: Final = st.builds(
     ring_angle_deg=numbers(-180.0, 180.0),
     swing=st.one_of(st.just(0.0), numbers(0.5, 8.0)),
     swings=st.one_of(st.integers(0, 6).map(Fraction), st.builds(Fraction, st.integers(1, 9), st.integers(1, 7))),
-    swing_phase=phases,
-    index=phases,
+    swing_phase=turnings,
+    index=turnings,
 )
 """Oval chucks, the ring of some going to and fro."""
 lines: Final = st.builds(
@@ -171,7 +173,7 @@ lines: Final = st.builds(
     travel=st.just(1000.0),
     start=numbers(-20.0, 20.0),
     direction_deg=numbers(-180.0, 180.0),
-    index=phases,
+    index=turnings,
 )
 """Straight-line chucks, some of which stand still."""
 domes: Final = st.builds(
@@ -179,12 +181,12 @@ domes: Final = st.builds(
     shift=numbers(-20.0, 20.0),
     tilt_deg=st.one_of(st.just(0.0), numbers(-90.0, 90.0)),
     behind=numbers(0.0, 40.0),
-    index=phases,
+    index=turnings,
 )
 """Dome chucks, some of which do not tilt."""
 chucks: Final[st.SearchStrategy[Chuck]] = st.one_of(
-    st.builds(Plain, index=phases),
-    st.builds(EccentricChuck, shift=numbers(-20.0, 20.0), index=phases),
+    st.builds(Plain, index=turnings),
+    st.builds(EccentricChuck, shift=numbers(-20.0, 20.0), index=turnings),
     ovals,
     lines,
     domes,
