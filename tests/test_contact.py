@@ -12,6 +12,7 @@ from numpy.testing import assert_allclose
 
 from lobework.cam import CamShape, Eccentric, Law, Scallop, Wave
 from lobework.contact import lift_of, pressure_angle, touch_at
+from lobework.errors import PluginError
 from lobework.follower import Flat, Knife, Roller
 
 
@@ -150,3 +151,32 @@ def test_a_blunt_wedge_rides_an_eccentric_disc_on_its_tip_or_on_a_flank(steep):
     lift = lift_of(cam, Wedge(steep, 60.0))
     assert_allclose(touch_at(cam, Wedge(steep, 60.0), phi).reach, expected, rtol=0, atol=1e-9)
     assert_allclose(lift.curve.at(phi) + lift.rest, expected, rtol=0, atol=1e-9)
+
+
+class Contrary(Wedge):
+    """A nose whose slope has the wrong sign."""
+
+    __slots__ = ()
+
+    def nose_slope_at(self, q):
+        return self.steep * np.sign(q)
+
+
+class Unmarked(Eccentric):
+    """A disc with more corners than anybody could find, none of which it names."""
+
+    __slots__ = ()
+    kind = "unmarked"
+
+    def rise_at(self, psi):
+        return Eccentric.rise_at(self, psi) + 0.1 * np.abs(np.sin(500 * psi))
+
+
+@pytest.mark.parametrize(
+    ("cam", "follower"),
+    [(Wave(lobes=12, base_radius=60.0, rise=4.0), Contrary(1.2, 4.0)), (Unmarked(radius=30.0, offset=5.0), Knife())],
+)
+def test_a_slope_that_is_not_that_of_the_shape_is_laid_at_its_plugin_s_door(cam, follower):
+    says = f"cam '{cam.kind}' under follower '{follower.kind}': of one of them, its slope is not that of its shape"
+    with pytest.raises(PluginError, match=says):
+        lift_of(cam, follower)

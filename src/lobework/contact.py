@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lobework.curve import Curve, tabulate
+from lobework.errors import PluginError
 from lobework.kernels.contact import Shapes, Touch, tilt, touch, window_of
 from lobework.kinds import Cam, Follower
 from lobework.rigid import Array
@@ -201,7 +202,11 @@ def lift_of(cam: Cam, follower: Follower) -> Lift:
         found = touched(phi)
         return found.reach - rest, found.slope
 
-    curve = tabulate(at, np.append(meets, [jump.phi for jump in jumps]).astype(np.float64), pitch, TABLE_MM)
+    breaks = np.append(meets, [jump.phi for jump in jumps]).astype(np.float64)
+    try:
+        curve = tabulate(at, breaks, pitch, TABLE_MM)
+    except PluginError as error:
+        raise PluginError(f"cam {cam.kind!r} under follower {follower.kind!r}: of one of them, {error}") from error
     bridges = tuple(_bridge(shapes, jump) for jump in jumps if jump.last - jump.first > BRIDGE_RAD)
     return Lift(curve, rest, bridges)
 

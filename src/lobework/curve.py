@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from lobework.errors import PluginError
 from lobework.rigid import Array
 
 __all__ = ["Curve", "tabulate"]
@@ -15,6 +16,8 @@ __all__ = ["Curve", "tabulate"]
 _NUDGE = 1e-9
 _FIRST, _MOST = 16, 1024
 _NARROWEST = 1e-11
+_TOO_MANY = 2**16
+"""Cells that are still too coarse, all at once: a smooth curve with a few bad places has far fewer."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -94,6 +97,11 @@ def tabulate(at: Callable[[Array], tuple[Array, Array]], corners: Array, period:
     within : float
         In the unit of the values. An arc that does not get there (a curvature without bound at its end) is
         halved again and again towards the place, until three halvings help no more.
+
+    Raises
+    ------
+    PluginError
+        Where it gets there nowhere, because the slopes are not those of the values, or corners are left out.
     """
     inside = np.sort(np.mod(np.asarray(corners, dtype=np.float64), period))
     starts = np.concatenate([[inside[0]], inside[1:][np.diff(inside) > _NARROWEST * period]]) if inside.size else np.zeros(1)
@@ -103,6 +111,8 @@ def tabulate(at: Callable[[Array], tuple[Array, Array]], corners: Array, period:
     pending = [(a, b, _FIRST, (np.inf,) * 3) for a, b in zip(starts, ends, strict=True)]
     done: list[tuple[float, float, Array]] = []
     while pending:
+        if sum(count for _, _, count, _ in pending) > _TOO_MANY:
+            raise PluginError("its slope is not that of its shape, or it has corners that it does not name")
         knots = [_knots(a, b, 2 * count) for a, b, count, _ in pending]
         values, slopes = at(np.concatenate([inner for _, inner in knots]))
         after, offset = [], 0
