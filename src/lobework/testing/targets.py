@@ -37,6 +37,9 @@ __all__: list[str] = []
 
 _SIZE_MM: Final = 0.03
 """How far off the size of what is in a file may be: a plotter's step and more."""
+_LINE_MM: Final = 0.05
+"""How far off its place a line in a file may be, once the whole is laid on what it shows."""
+_AT_ONCE: Final = 2**19
 _UNITS: Final[tuple[LengthUnit, ...]] = ("mm", "inch")
 
 
@@ -148,36 +151,56 @@ def _path(step: Any, place: dict[str, float]) -> Iterator[dict[str, float]]:
             yield dict(place)
 
 
-def _of_program(program: Program) -> Array:
-    """Return (n, 3) mm: where the slides go, axes that the program does not move at zero."""
+def _of_program(program: Program) -> list[Array]:
+    """Return a line, (n, 3) mm: where the slides go, axes that the program does not move at zero."""
     place: dict[str, float] = {}
     steps = [step for section in program.sections for step in section.steps]
     every = [each for step in steps for each in _path(step, place)]
-    return np.array([[each.get(letter, 0.0) for letter in "XYZ"] for each in every])
+    return [np.array([[each.get(letter, 0.0) for letter in "XYZ"] for each in every])]
 
 
-def _of_axes(traces: Sequence[Trace]) -> Array:
-    return np.concatenate([np.stack([each.x, each.y, each.z], axis=-1) for each in traces])
+def _of_axes(traces: Sequence[Trace]) -> list[Array]:
+    return [np.stack([each.x, each.y, each.z], axis=-1) for each in traces]
 
 
-def _of_drawing(sheet: Drawing) -> Array:
-    return np.concatenate([stroke.points for stroke in sheet.strokes])
+def _of_drawing(sheet: Drawing) -> list[Array]:
+    strokes = ((stroke.points, stroke.closed) for stroke in sheet.strokes)
+    return [np.concatenate([points, points[:1]]) if closed else points for points, closed in strokes]
 
 
-def _of_carving(carving: Carving) -> Array:
+def _of_carving(carving: Carving) -> list[Array]:
     """Return two corners of the box that the work just fits."""
     surface = carving.stock.surface
     if isinstance(surface, Face):
-        return np.array([[-surface.radius, -surface.radius, -surface.thickness], [surface.radius, surface.radius, 0.0]])
+        return [np.array([[-surface.radius, -surface.radius, -surface.thickness], [surface.radius, surface.radius, 0.0]])]
     profile = surface.profile(np.linspace(0.0, surface.length, 1025))
     widest = float(profile[:, 0].max())
-    return np.array([[-widest, -widest, profile[:, 1].min()], [widest, widest, profile[:, 1].max()]])
+    return [np.array([[-widest, -widest, profile[:, 1].min()], [widest, widest, profile[:, 1].max()]])]
 
 
 _TRUE: Final[dict[str, Any]] = {"drawing": _of_drawing, "axes": _of_axes, "program": _of_program, "carving": _of_carving}
 
 
-@promised("target", "is true to size", "What is in its file is as large as what it shows, in mm and in inches.", f"{_SIZE_MM} mm")
+def _furthest(points: Array, lines: Sequence[Array]) -> float:
+    """Return how far, mm, the furthest of (n, k) points is from the nearest of some lines."""
+    begin = np.concatenate([line[:-1] if len(line) > 1 else line for line in lines])
+    along = np.concatenate([np.diff(line, axis=0) if len(line) > 1 else 0 * line for line in lines])
+    square = np.maximum((along**2).sum(axis=1), 1e-300)
+    furthest = 0.0
+    for part in np.array_split(points, max(1, math.ceil(len(points) * len(begin) / _AT_ONCE))):
+        to = part[:, None] - begin
+        done = np.clip((to * along).sum(axis=2) / square, 0.0, 1.0)
+        off = to - done[..., None] * along
+        furthest = max(furthest, math.sqrt(float((off * off).sum(axis=2).min(axis=1).max(initial=0.0))))
+    return furthest
+
+
+@promised(
+    "target",
+    "is true to size",
+    "What is in its file is as large as what it shows, in mm and in inches, and lies as that does: none missing, none mirrored.",
+    f"{_SIZE_MM} mm",
+)
 def _true_size(sample: Sample) -> int:
     target = _ready(sample.part)
     if target.shows == "settings":
@@ -189,13 +212,23 @@ def _true_size(sample: Sample) -> int:
         lines = [np.asarray(line, dtype=np.float64) for line in sample.reads(_rendered(target, name, units)[0])]
         if not lines or any(line.ndim != 2 or line.shape[1] not in (2, 3) for line in lines):
             raise Broken(f"{name}, in {units}: reads gives no lines of (n, 2) or (n, 3) mm")
-        true = _TRUE[target.shows](traced(name, units).shown(target.shows))
-        wide = min(true.shape[1], *(line.shape[1] for line in lines))
-        read = np.concatenate([line[:, :wide] for line in lines])
+        shown = _TRUE[target.shows](traced(name, units).shown(target.shows))
+        wide = min(line.shape[1] for line in (*shown, *lines))
+        read, true = (np.concatenate([line[:, :wide] for line in each]) for each in (lines, shown))
         if not math.isfinite(float(read.sum())):
             raise Broken(f"{name}, in {units}: there are places in the file that are no numbers")
-        size, expected = np.ptp(read, axis=0), np.ptp(true[:, :wide], axis=0)
+        size, expected = np.ptp(read, axis=0), np.ptp(true, axis=0)
         allowed = _SIZE_MM if target.shows != "carving" else max(_SIZE_MM, 0.02 * float(expected.max()))
         assert_close(size, expected, allowed, what=f"{name}, in {units}: how large it is across, up and along")
+        if target.shows != "carving":
+            shift = (true.min(axis=0) + true.max(axis=0) - read.min(axis=0) - read.max(axis=0)) / 2
+            off = max(
+                _furthest(read + shift, [line[:, :wide] for line in shown]),
+                _furthest(true - shift, [line[:, :wide] for line in lines]),
+            )
+            if off > _LINE_MM:
+                raise Broken(
+                    f"{name}, in {units}: laid on what it shows, a line is {off:.3g} mm off: mirrored, turned or left out"
+                )
         cases += len(lines)
     return cases

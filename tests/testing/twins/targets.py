@@ -52,6 +52,18 @@ def doubled(traces):
     return points(traces)[:4] + (2 * np.frombuffer(points(traces)[4:], "<f8")).tobytes()
 
 
+def mirrored(traces):
+    return points(traces)[:4] + (np.frombuffer(points(traces)[4:], "<f8").reshape(-1, 3) * (1.0, -1.0, 1.0)).tobytes()
+
+
+def upside_down(traces):
+    return points(traces)[:4] + (np.frombuffer(points(traces)[4:], "<f8").reshape(-1, 3) * (1.0, 1.0, -1.0)).tobytes()
+
+
+def all_but_one(traces):
+    return points(traces)[:4] + points(traces)[4:][: 24 * sum(each.x.size for each in list(traces)[: max(1, len(traces) - 2)])]
+
+
 def meddling(traces):
     for each in traces:
         np.add(each.x, 1e-9, out=each.x)
@@ -93,6 +105,9 @@ TWINS = [
     Twin("ignores units", "is true to size", sample(without_units), "one ring, in inch: how large it is"),
     Twin("radius for diameter", "is true to size", sample(doubled), "one ring, in mm: how large it is"),
     Twin("shows no more than a point", "is true to size", sample(of_one), "one ring, in mm: how large it is"),
+    Twin("mirrored", "is true to size", sample(mirrored), "waves and a plunge, in mm: laid on what it shows, a line is"),
+    Twin("depth for height", "is true to size", sample(upside_down), "laid on what it shows, a line is"),
+    Twin("leaves out a pass", "is true to size", sample(all_but_one), "waves and a plunge, in mm"),
     Twin("nan among its places", "is true to size", sample(endless), "places in the file that are no numbers"),
     Twin("no lines to be read", "is true to size", sample(points, reads=lambda file: []), "reads gives no lines"),
     Twin("another answer than it must give", "gives the known answers", sample(points, known=[SIZE], file="p.bin"), "5 for 10"),
