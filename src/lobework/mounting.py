@@ -93,6 +93,8 @@ class Mounted(NamedTuple):
         """Refuse a pass of so many turns that drives one of the chuck's slides past an end of its travel."""
         if not callable(getattr(self.chuck, "slides", None)):
             return
+        if all(math.isinf(slide.low) and math.isinf(slide.high) for slide in self._slides(np.zeros(1))):
+            return
         u, slides = self._seen(turns)
         for number, slide in enumerate(slides):
             for side, end in ((1.0, slide.high), (-1.0, slide.low)):

@@ -320,13 +320,10 @@ def _steps(motion: Motion, start: Array, end: Array, chord: float) -> tuple[NDAr
 
 
 def _to_between() -> Array:
-    """Return the matrix from the probes to what cubics through every four of them say between."""
-    weights = np.zeros((_PROBE + 1, _PROBE))
-    for k, at in enumerate(_BETWEEN * _PROBE):
-        first = min(max(k - 1, 0), _PROBE - 3)
-        for p in range(first, first + 4):
-            weights[p, k] = math.prod((at - q) / (p - q) for q in range(first, first + 4) if q != p)
-    return weights
+    """Return the matrix from the probes to what the polynomial through all of them says between."""
+    ways = range(_PROBE + 1)
+    at = _BETWEEN * _PROBE
+    return np.array([np.prod([(at - q) / (p - q) for q in ways if q != p], axis=0) for p in ways])
 
 
 _TO_BETWEEN: Final = _to_between()
