@@ -30,8 +30,8 @@ MOST_BYTES: Final = 4 * 10**9
 _CHUNK: Final = 8192
 _PROBE: Final = 8
 _TRIAL_TURNS: Final = 4
-_BETWEEN: Final = (np.arange(_PROBE) + np.modf(np.arange(1, _PROBE + 1) * (math.sqrt(5) - 1) / 2)[0]) / _PROBE
-"""One place between every two probes, each at another part of the way: nothing comes round with all of them."""
+_BETWEEN: Final = (np.arange(0, _PROBE, 2) + np.modf(np.arange(1, _PROBE, 2) * (math.sqrt(5) - 1) / 2)[0]) / _PROBE
+"""A place after every second probe, each at another part of the way: nothing comes round with all of them."""
 _NOISE_MM: Final = 1e-10
 _MOST_HALVINGS: Final = 20
 _MOST_PARTS: Final = 256
