@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import cmath
 import math
+from abc import ABC, abstractmethod
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, ClassVar, Literal, NamedTuple
@@ -42,15 +43,16 @@ class _Outline(NamedTuple):
     meets: float
 
 
-class _Sided:
+class _Sided(ABC):
     """What cams with sides have in common: a corner at the top of each lobe, and equal sides between."""
 
     __slots__ = ()
     sides: int
     on: ClassVar[Literal["edge"]] = "edge"
 
+    @abstractmethod
     def _outline(self) -> _Outline:
-        raise NotImplementedError
+        """Return one lobe's outline."""
 
     @property
     def lobes(self) -> int:
