@@ -1,0 +1,150 @@
+"""Helix, lead and frame angle against handbooks and training texts."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from lobework.errors import SettingError
+from lobework.helix import (
+    helix_angle,
+    helix_length,
+    lead_from_angle,
+    lead_of_travel,
+    lead_of_twist,
+    raised_by,
+    spacing_around,
+)
+
+INCH = 25.4
+
+
+def lead_angle(diameter: float, lead: float) -> float:
+    """Return a thread's lead angle, degrees: the complement of the angle to the axis."""
+    return 90 - helix_angle(diameter, lead)
+
+
+def test_ninety_degrees_over_two_inches_on_two_inches_is_38_1_degrees():
+    """Common practice, no source."""
+    assert round(helix_angle(2 * INCH, lead_of_twist(2 * INCH, 90)), 1) == 38.1
+
+
+def test_frames_are_set_from_30_to_45_degrees_where_the_pattern_turns_a_sixth_to_a_third_in_its_own_diameter():
+    """Common practice, no source: most spirals lie from 30 to 45 degrees."""
+    for angle, turned in ((30, 360 / (math.pi * math.sqrt(3))), (45, 360 / math.pi)):
+        assert helix_angle(40, lead_of_twist(40, turned)) == pytest.approx(angle, abs=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("diameter", "lead", "printed", "places"),
+    [
+        (0.2175 * INCH, INCH / 20, 4.18, 0.006),
+        (0.6043 * INCH, 0.03937 * INCH, 1.19, 0.005),
+        (0.5873 * INCH, 0.03937 * INCH, 1.22, 0.005),
+        (0.6299 * INCH, 0.03937 * INCH, 1.14, 0.005),
+        (60.0, 25.0, 7.5, 0.06),
+    ],
+)
+def test_lead_angles_of_thread_worksheets(diameter, lead, printed, places):
+    """Thread worksheets: scribd.com/document/490365997 and 329605126; the last row, rounded down by three minutes there, is
+    angelfire.com/d20/lathework/page25.htm."""
+    assert lead_angle(diameter, lead) == pytest.approx(printed, abs=places)
+
+
+@pytest.mark.parametrize(
+    ("threads", "pitch_diameter", "degrees", "minutes"),
+    [
+        (20, 0.2175, 4, 11),
+        (18, 0.2764, 3, 40),
+        (16, 0.3344, 3, 24),
+        (14, 0.3911, 3, 20),
+        (13, 0.4500, 3, 7),
+        (12, 0.5084, 2, 59),
+        (11, 0.5660, 2, 56),
+        (10, 0.6850, 2, 40),
+        (9, 0.8028, 2, 31),
+        (8, 0.9188, 2, 29),
+        (7, 1.0322, 2, 31),
+        (7, 1.1572, 2, 15),
+    ],
+)
+def test_lead_angles_of_unified_coarse_threads(threads, pitch_diameter, degrees, minutes):
+    """Pitch diameters: noxmetals.co/resources/thread-pitch-reference; minutes: the lead angles of ASME B1.1, from memory."""
+    assert round(lead_angle(pitch_diameter, 1 / threads) * 60) == 60 * degrees + minutes
+
+
+@pytest.mark.parametrize(
+    ("diameter", "lead", "angle"), [(0.125, 0.67, 30.25), (0.25, 0.78, 44.0), (4.0, 36.0, 19.25), (1.0, 3.6, 41.0)]
+)
+def test_table_angles_of_milling_tables_to_about_a_degree(diameter, lead, angle):
+    """Settings of the table for spirals as milling handbooks list them; from memory, and good to a degree or so."""
+    assert helix_angle(diameter, lead) == pytest.approx(angle, abs=1.25)
+
+
+def test_a_larger_diameter_has_a_larger_angle_and_a_larger_lead_a_smaller():
+    """Brown & Sharpe, Practical Treatise on Milling and Milling Machines, p. 64."""
+    assert helix_angle(20, 100) < helix_angle(40, 100) < helix_angle(60, 100)
+    assert helix_angle(40, 50) > helix_angle(40, 100) > helix_angle(40, 200)
+
+
+def test_a_head_is_raised_by_the_angle_whose_sine_is_lead_over_geared_lead():
+    """Brown & Sharpe, p. 180: a lead of 0.196 in on one of 0.67 in, sine 0.29253."""
+    assert math.sin(math.radians(raised_by(0.196 * INCH, 0.67 * INCH))) == pytest.approx(0.29253, abs=1e-5)
+
+
+def test_a_blank_of_10_inches_becomes_10_6_at_19_degrees_22_minutes():
+    """US Navy training text, enginemechanics.tpub.com/14345: twenty slots at 19 deg 22 min."""
+    assert round(spacing_around(10, 19 + 22 / 60), 1) == 10.6
+
+
+def test_a_helix_is_as_long_as_the_slope_of_the_side_rolled_out():
+    """From memory: the circumference and the lead are the sides of a right angle, 3 to 4 to 5."""
+    assert helix_length(30 / math.pi, 40, 2) == pytest.approx(100, rel=1e-15)
+
+
+leads = st.floats(1e-3, 1e5) | st.floats(-1e5, -1e-3)
+
+
+@given(diameter=st.floats(0.1, 1e3), lead=leads)
+def test_lead_and_angle_come_back_from_each_other(diameter, lead):
+    assert lead_from_angle(diameter, helix_angle(diameter, lead)) == pytest.approx(lead, rel=1e-9)
+
+
+@given(over=st.floats(1, 1e3), turns=st.floats(0.01, 10))
+def test_a_twist_of_whole_turns_has_the_lead_of_a_slide_that_goes_so_far_in_them(over, turns):
+    assert lead_of_twist(over, 360 * turns) == pytest.approx(lead_of_travel(over, turns), rel=1e-12)
+
+
+def test_what_goes_straight_along_and_what_goes_round():
+    assert helix_angle(40, math.inf) == 0 == helix_angle(40, lead_of_twist(50, 0))
+    assert helix_angle(40, 0) == 90
+    assert lead_from_angle(40, 90) == 0
+    assert lead_from_angle(40, 0) == math.inf
+
+
+@pytest.mark.parametrize(
+    ("ask", "says"),
+    [
+        (lambda: helix_angle(0, 10), "diameter=0: must be above zero"),
+        (lambda: helix_angle(math.nan, 10), "diameter=nan: must be above zero"),
+        (lambda: helix_angle(10, math.nan), "lead=nan: must be a number, in mm"),
+        (lambda: lead_from_angle(10, 91.0), "angle=91: must be -90 to 90 degrees"),
+        (lambda: lead_of_travel(10, 0), "turns=0: must be above zero"),
+        (lambda: lead_of_twist(0.0, 90), "over=0: must be above zero"),
+        (lambda: lead_of_twist(10, math.inf), "twist=inf: must be finite, in degrees"),
+        (lambda: lead_of_twist(10, 90, ratio=0), "ratio=0: must be a number other than zero"),
+        (lambda: helix_length(10, math.inf, 1), "lead=inf: must be finite, in mm"),
+        (
+            lambda: spacing_around(2, 90),
+            "angle=90: must be below 90 degrees; grooves that go round the work are not side by side",
+        ),
+        (lambda: raised_by(5, 4), "geared=4: must be the lead, 5 mm, or more; gear the head for a longer lead"),
+    ],
+)
+def test_what_cannot_be_is_refused(ask, says):
+    with pytest.raises(SettingError) as refused:
+        ask()
+    assert str(refused.value) == says
