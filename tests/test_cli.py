@@ -15,8 +15,8 @@ from pathlib import Path
 import pytest
 
 import lobework
-from lobework import cli, plugins
-from lobework.cli import main
+from lobework import plugins
+from lobework.cli import main, shelf
 from lobework.jobfile import job_schema, starter
 from lobework.testing import Asked
 
@@ -321,7 +321,7 @@ def test_a_fault_of_ours_is_one_line_with_a_code_of_its_own_and_a_way_to_see_mor
     def broken(_):
         raise RuntimeError("the\nbench fell over")
 
-    monkeypatch.setattr(cli, "_list", broken)
+    monkeypatch.setattr(shelf, "_list", broken)
     assert main(["list"]) == 70
     assert capsys.readouterr().err == (
         "lobework: a fault in lobework itself: RuntimeError: the bench fell over; LOBEWORK_TRACEBACK=1 shows where\n"

@@ -1,0 +1,182 @@
+"""The command ``lobework``: verbs that read a job file and write, print or check what it asks for."""
+
+from __future__ import annotations
+
+import argparse
+import atexit
+import gc
+import os
+import sys
+from collections.abc import Sequence
+from typing import Any, Final, Self
+
+from lobework.cli import jobs, shelf
+from lobework.cli.parser import DONE, FAULT, STOPPED, WRONG, Parser, UsageError, Verbs
+from lobework.cli.writing import WIPE
+from lobework.errors import LobeworkError, PluginError, nearest
+
+__all__ = ["main"]
+
+_NO_MORE: Final = "stopped; nothing more was written"
+_LONGEST_LINE: Final = 600
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run one command and return its exit code.
+
+    Parameters
+    ----------
+    arguments : sequence of str, optional
+        What follows the command's name; the process's own unless given.
+
+    Returns
+    -------
+    int
+        0 done, 1 the check found something, 2 the input is wrong, 70 a fault in a plugin or in lobework, 130 stopped by hand.
+
+    Examples
+    --------
+    >>> main(["draw", "no such job.toml"])
+    2
+    """
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="backslashreplace")
+    if arguments is None:
+        _be_quick()
+    with _Presses() as presses:
+        try:
+            code = _run(sys.argv[1:] if arguments is None else arguments)
+            sys.stdout.flush()
+        except PluginError as error:
+            if error.__cause__ is None:
+                return _say(str(error), WRONG)
+            return _fault(str(error), error)
+        except LobeworkError as error:
+            return _say(str(error), WRONG)
+        except KeyboardInterrupt:
+            return _say(_NO_MORE, STOPPED)
+        except BrokenPipeError:
+            _leave_pipe()
+            return DONE
+        except (MemoryError, RecursionError) as error:
+            return _say(f"this job is more than the machine can hold ({type(error).__name__}); use a smaller one", WRONG)
+        except Exception as error:  # noqa: BLE001 - whatever goes wrong is said in one line
+            if presses.lost:
+                return _say(_NO_MORE, STOPPED)
+            return _fault(f"a fault in {_whose(error)}: {type(error).__name__}: {error}", error)
+    return code
+
+
+def _fault(says: str, error: Exception) -> int:
+    """Say whose fault it is, or let Python say where, if asked."""
+    if os.environ.get("LOBEWORK_TRACEBACK"):
+        raise error
+    return _say(f"{says}; LOBEWORK_TRACEBACK=1 shows where", FAULT)
+
+
+class _Presses:
+    """Notes a Ctrl-C that is lost: while numba compiles, Python is called back from where nothing can be raised."""
+
+    def __enter__(self) -> Self:
+        self.lost, self._told = False, sys.unraisablehook
+        sys.unraisablehook = self._note
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        sys.unraisablehook = self._told
+
+    def _note(self, untold: sys.UnraisableHookArgs) -> None:
+        if isinstance(untold.exc_value, KeyboardInterrupt):
+            self.lost = True
+        else:
+            self._told(untold)
+
+
+def _be_quick() -> None:
+    """Save this process what it has no use for: threads for large matrices, and a sweep of what ends with it anyway."""
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    atexit.register(gc.freeze)
+
+
+def _whose(error: Exception) -> str:
+    """Return in whose code a fault arose: a plugin's, by its name and package, or ours."""
+    import contextlib
+
+    from lobework import plugins
+
+    record = None
+    with contextlib.suppress(Exception):
+        record = plugins.installed().behind(error)
+    return record.title if record else "lobework itself"
+
+
+def _say(message: str, code: int) -> int:
+    """Print one line on stderr, whatever the message holds, and return the code."""
+    line = "".join(each if each.isprintable() else " " for each in " ".join(message.split()))
+    if len(line) > _LONGEST_LINE:
+        line = f"{line[: _LONGEST_LINE - 103]}...{line[-100:]}"
+    try:
+        print(f"{WIPE if sys.stderr.isatty() else ''}lobework: {line}", file=sys.stderr, flush=True)
+    except BrokenPipeError:
+        _leave_pipe()
+    return code
+
+
+def _leave_pipe() -> None:
+    """Let whatever is still unwritten go nowhere: who was reading has left."""
+    nowhere = os.open(os.devnull, os.O_WRONLY)
+    os.dup2(nowhere, sys.stdout.fileno())
+
+
+def _run(arguments: Sequence[str]) -> int:
+    import warnings
+
+    parser = _parser()
+    if not arguments:
+        parser.print_help()
+        return DONE
+    first = arguments[0]
+    if not first.startswith("-") and first not in _COMMANDS:
+        raise UsageError(f"there is no command {first!r}{nearest(first, _COMMANDS)}; commands: {', '.join(_COMMANDS)}")
+    try:
+        asked, rest = parser.parse_known_args(arguments)
+    except SystemExit as left:
+        return int(left.code or 0)
+    verb: Parser = getattr(asked, "verb", parser)
+    if rest or verb is parser:
+        verb.refuse(rest[0] if rest else arguments[0])
+    with warnings.catch_warnings():
+        warnings.simplefilter("default")
+        warnings.showwarning = lambda message, *_, **__: _say(f"note: {message}", 0)  # type: ignore[assignment]
+        code: int = asked.act(asked)
+    return code
+
+
+def _parser() -> Parser:
+    parser = Parser(
+        prog="lobework",
+        description="A rose engine on paper: see a pattern, check it, set the lathe, and send the program, before wood is cut.",
+        epilog="Start here: lobework new lid.toml && lobework make lid.toml",
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+        allow_abbrev=False,
+    )
+    parser.add_argument("--version", action=_Version, nargs=0, help="print the version")
+    verbs = parser.add_subparsers(title="commands", metavar="COMMAND", dest="command")
+    for name, add in _COMMANDS.items():
+        add(verbs, name)
+    return parser
+
+
+class _Version(argparse.Action):
+    """Prints the installed version; looked up only when asked for."""
+
+    def __call__(self, parser: argparse.ArgumentParser, *_: Any, **__: Any) -> None:
+        """Print and leave."""
+        from importlib import metadata
+
+        print(f"lobework {metadata.version('lobework')}")
+        parser.exit()
+
+
+_COMMANDS: Final[Verbs] = {**jobs.VERBS, **shelf.VERBS}

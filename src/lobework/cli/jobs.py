@@ -1,0 +1,205 @@
+"""Verbs that read a job and write, print or check what it asks for."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Any, Final
+
+from lobework.cli.parser import DONE, FOUND, Verbs, add_verb, takes_folder, takes_job, takes_target
+from lobework.cli.writing import OutputError, folder_of, progress, refuse, save, with_job
+from lobework.errors import InputError, LobeworkError
+
+if TYPE_CHECKING:
+    from lobework.job import Job
+
+__all__ = ["VERBS"]
+
+
+def _add_make(verbs: Any, name: str) -> None:
+    says = "write everything for a job, and say what the check finds"
+    verb = add_verb(verbs, name, says, "lobework make lid.toml --into lid", _make)
+    takes_job(verb)
+    takes_folder(verb, "otherwise ./ and the job file's name")
+
+
+def _add_draw(verbs: Any, name: str) -> None:
+    verb = add_verb(verbs, name, "write the drawing, in true size", "lobework draw lid.toml --as svg", _write("drawing"))
+    takes_job(verb)
+    takes_target(verb, "svg")
+    takes_folder(verb, "otherwise ./ and the job file's name")
+
+
+def _add_carve(verbs: Any, name: str) -> None:
+    says = "carve the work, and write what is left: a picture, a solid or a page"
+    verb = add_verb(verbs, name, says, "lobework carve lid.toml --as relief", _carve)
+    takes_job(verb)
+    takes_target(verb, "relief")
+    verb.add_argument("--resolution", metavar="LENGTH", help="from ray to ray, such as '0.02 mm' (otherwise the job's)")
+    verb.add_argument("--backend", metavar="NAME", help="the way of carving, of those that lobework list shows")
+    takes_folder(verb, "otherwise ./ and the job file's name")
+
+
+def _add_program(verbs: Any, name: str) -> None:
+    verb = add_verb(
+        verbs, name, "write the program for the controller", "lobework program lid.toml --into lid", _write("program")
+    )
+    takes_job(verb)
+    takes_target(verb, "rs274")
+    takes_folder(verb, "otherwise ./ and the job file's name")
+
+
+def _add_settings(verbs: Any, name: str) -> None:
+    verb = add_verb(verbs, name, "print the numbers to set and the steps in order", "lobework settings lid.toml", _settings)
+    takes_job(verb)
+    takes_target(verb, "text")
+    takes_folder(verb, "otherwise they are printed")
+
+
+def _add_check(verbs: Any, name: str) -> None:
+    says = "say what would go wrong; exit code 1 where something would"
+    takes_job(add_verb(verbs, name, says, "lobework check lid.toml", _check))
+
+
+def _make(asked: argparse.Namespace) -> int:
+    from lobework import plugins
+    from lobework.work import carving_findings
+
+    def made(job: Job) -> int:
+        folder = folder_of(asked)
+        targets, without = _runnable(plugins.installed().targets().values(), job)
+        refuse([folder / target.file for target in targets], overwrite=asked.overwrite)
+        traces = job.trace()
+        found = traces.check()
+        if any(target.shows == "carving" for target in targets):
+            found += carving_findings(traces.carve_once(progress=progress("carving")))
+        contents = {}
+        for target in targets:
+            try:
+                contents[folder / target.file] = target.render(traces.shown(target.shows))
+            except LobeworkError as error:
+                without.append(f"left out {target.file}: {error}")
+        save(contents, overwrite=asked.overwrite)
+        for line in [*without, *found]:
+            print(line)
+        return DONE if len(contents) == len(targets) else FOUND
+
+    return with_job(asked.job, made)
+
+
+def _runnable(targets: Any, job: Job) -> tuple[list[Any], list[str]]:
+    """Return the targets that can be written for a job here, and a line for each that cannot, with what it lacks."""
+    without = {each.name: f"left out {each.file}: {lacks}" for each in targets if (lacks := _lacks(each, job))}
+    return [each for each in targets if each.name not in without], list(without.values())
+
+
+def _lacks(target: Any, job: Job) -> str:
+    from importlib.util import find_spec
+
+    if target.shows == "carving" and (why := job.uncarvable):
+        return why
+    if target.needs and find_spec(target.needs[0]) is None:
+        return f"pip install '{target.needs[1]}' brings what it needs"
+    return ""
+
+
+def _target(name: str, shows: str) -> Any:
+    """Return a target by name, if it shows what the command is for."""
+    from lobework import plugins
+    from lobework.errors import UnknownNameError
+
+    fits = {each.name: each for each in plugins.installed().targets().values() if each.shows == shows}
+    if name not in fits:
+        raise UnknownNameError(f"target for the {shows}", name, fits)
+    return fits[name]
+
+
+def _write(shows: str) -> Callable[[argparse.Namespace], int]:
+    """Return a command that writes the file of one target."""
+
+    def written(asked: argparse.Namespace) -> int:
+        def act(job: Job) -> int:
+            target = _target(asked.target, shows)
+            path = folder_of(asked) / target.file
+            refuse([path], overwrite=asked.overwrite)
+            shown = job.drawing() if shows == "drawing" else job.program()
+            save({path: target.render(shown)}, overwrite=asked.overwrite)
+            return DONE
+
+        return with_job(asked.job, act)
+
+    return written
+
+
+def _carve(asked: argparse.Namespace) -> int:
+    from lobework.work import carving_findings, carving_summary
+
+    def act(job: Job) -> int:
+        target = _target(asked.target, "carving")
+        path = folder_of(asked) / target.file
+        refuse([path], overwrite=asked.overwrite)
+        if (lacks := _lacks(target, job)) and not job.uncarvable:
+            raise OutputError(InputError(lacks, f"--as {target.name}"))
+        resolution = _resolution(asked.resolution, job)
+        carving = job.carve(resolution, backend=asked.backend, progress=progress("carving"))
+        found = carving_findings(carving)
+        save({path: target.render(carving)}, overwrite=asked.overwrite)
+        for line in [*carving_summary(carving, job.units), *found]:
+            print(line)
+        return FOUND if any(finding.level == "problem" for finding in found) else DONE
+
+    return with_job(asked.job, act)
+
+
+def _resolution(given: str | None, job: Job) -> float | None:
+    """Return the resolution that the command line asks for, mm, once it is one that the work can be carved at."""
+    from lobework.carve import stock_of
+    from lobework.jobfile.source import pointed
+    from lobework.units import length
+
+    if given is None:
+        return None
+    try:
+        resolution = length(given, job.units)
+        if not job.uncarvable:
+            stock_of(job.piece, resolution)
+    except InputError as error:
+        says = pointed(error, {"resolution": given}).says
+        raise OutputError(type(error)(says, "--resolution")) from None
+    return resolution
+
+
+def _settings(asked: argparse.Namespace) -> int:
+    def act(job: Job) -> int:
+        target = _target(asked.target, "settings")
+        if asked.into is None:
+            print(target.render(job.settings()).decode("utf-8"), end="")
+            return DONE
+        path = asked.into / target.file
+        refuse([path], overwrite=asked.overwrite)
+        save({path: target.render(job.settings())}, overwrite=asked.overwrite)
+        return DONE
+
+    return with_job(asked.job, act)
+
+
+def _check(asked: argparse.Namespace) -> int:
+    def act(job: Job) -> int:
+        found = job.check()
+        for finding in found:
+            print(finding)
+        if not found:
+            print("nothing found")
+        return FOUND if any(finding.level != "note" for finding in found) else DONE
+
+    return with_job(asked.job, act)
+
+
+VERBS: Final[Verbs] = {
+    "make": _add_make,
+    "draw": _add_draw,
+    "carve": _add_carve,
+    "program": _add_program,
+    "settings": _add_settings,
+    "check": _add_check,
+}

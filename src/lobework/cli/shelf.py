@@ -1,0 +1,126 @@
+"""Verbs on what is installed, and on what there is to start from."""
+
+from __future__ import annotations
+
+import argparse
+import os
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any, Final, get_args
+
+from lobework.cli.parser import DONE, FOUND, Verbs, add_verb
+from lobework.cli.writing import progress
+
+__all__ = ["VERBS"]
+
+
+def _add_list(verbs: Any, name: str) -> None:
+    add_verb(
+        verbs, name, "list what is installed: cams, chucks, cutters, backends, lathes, targets, plugins", "lobework list", _list
+    )
+
+
+def _add_new(verbs: Any, name: str) -> None:
+    says = "write a job file to start from, or lay out a package for a plugin of your own"
+    verb = add_verb(verbs, name, says, "lobework new lid.toml", _new)
+    verb.usage = "lobework new FILE [--overwrite]\n       lobework new plugin NAME [--kind KIND] [--into DIR] [--overwrite]"
+    verb.add_argument("file", metavar="FILE", help="the job file to write, such as lid.toml; or the word plugin")
+    verb.add_argument("name", metavar="NAME", nargs="?", help="the plugin to lay out, such as sway")
+    brings = "what the plugin brings: chuck (unless given), cam, follower, cutter, piece, backend, target or check"
+    verb.add_argument("--kind", metavar="KIND", help=brings)
+    verb.add_argument("--into", metavar="DIR", type=Path, help="the folder to lay it out in (otherwise ./lobework-NAME)")
+    verb.add_argument("--overwrite", action="store_true", help="replace files that exist")
+
+
+def _add_schema(verbs: Any, name: str) -> None:
+    add_verb(verbs, name, "print the JSON Schema of a job file, for editors", "lobework schema > job.schema.json", _schema)
+
+
+def _add_verify(verbs: Any, name: str) -> None:
+    says = "hold a plugin to every promise of the kit; exit code 1 where one is broken"
+    verb = add_verb(verbs, name, says, "lobework verify built-in", _verify)
+    verb.add_argument("name", metavar="NAME", help="a plugin or package that lobework list shows")
+
+
+def _list(asked: argparse.Namespace) -> int:  # noqa: ARG001
+    from lobework import jobfile, plugins
+
+    shelf = plugins.installed()
+    for kind in get_args(plugins.PartKind):
+        _print_section(f"{kind}s", {name: _first_line(part) for name, part in shelf.kinds(kind).items()})
+    _print_section("backends", {name: backend.says for name, backend in shelf.backends().items()})
+    _print_section("lathes", jobfile.shipped_lathes())
+    _print_section("targets", {target.name: f"{target.file}: {target.says}" for target in shelf.targets().values()})
+    _print_section("plugins", {record.name: f"{record.package} {record.version}" for record in shelf.loaded})
+    if shelf.refused:
+        _print_section("plugins left out", {each.name: f"{each.package} {each.version}: {each.cause}" for each in shelf.refused})
+    return DONE
+
+
+def _print_section(title: str, lines: Mapping[str, str]) -> None:
+    print(title)
+    for name, says in lines.items():
+        print(f"  {name:<14} {says}".rstrip())
+
+
+def _first_line(part: type) -> str:
+    return (part.__doc__ or "").strip().partition("\n")[0]
+
+
+def _new(asked: argparse.Namespace) -> int:
+    from lobework.jobfile import starter
+    from lobework.outputs import write_files
+
+    if asked.file == "plugin":
+        return _new_plugin(asked)
+    for given in (asked.name, "--kind" if asked.kind else None, "--into" if asked.into else None):
+        if given is not None:
+            asked.verb.error(f"{given!r} belongs to lobework new plugin NAME; a job file is written by lobework new FILE alone")
+    path = Path(asked.file)
+    write_files({path: starter().encode()}, overwrite=asked.overwrite)
+    print(f"wrote {path}; next: lobework make {path}")
+    return DONE
+
+
+def _new_plugin(asked: argparse.Namespace) -> int:
+    from shlex import quote
+
+    from lobework.errors import OutputExistsError
+    from lobework.outputs import write_files
+    from lobework.skeleton import lay_out
+
+    if asked.name is None:
+        asked.verb.error("a plugin wants a name: lobework new plugin sway")
+    files = lay_out(asked.name, asked.kind or "chuck")
+    folder = asked.into or Path(f"lobework-{asked.name}")
+    if os.path.lexists(folder) and not asked.overwrite:
+        raise OutputExistsError(folder)
+    write_files({folder / path: content for path, content in files.items()}, overwrite=asked.overwrite)
+    print(f"wrote {', '.join(map(str, files))} in {folder}")
+    print(f"next: python -m pip install {quote(os.path.join(os.curdir, folder))} && lobework verify {asked.name}")  # noqa: PTH118
+    return DONE
+
+
+def _schema(asked: argparse.Namespace) -> int:  # noqa: ARG001
+    import json
+
+    from lobework.jobfile import job_schema
+
+    print(json.dumps(job_schema(), indent=2, ensure_ascii=False))
+    return DONE
+
+
+def _verify(asked: argparse.Namespace) -> int:
+    from lobework.testing import verify
+
+    report = verify(asked.name, progress("verifying"))
+    print(report)
+    return DONE if report.kept else FOUND
+
+
+VERBS: Final[Verbs] = {
+    "list": _add_list,
+    "new": _add_new,
+    "schema": _add_schema,
+    "verify": _add_verify,
+}
