@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import itertools
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import lru_cache, reduce
@@ -33,20 +35,27 @@ class Push:
     """What one cam does to the headstock.
 
     The spindle's displacement is ``scale * curve.at(start + rate * u)``, mm: along +X (on a rocking headstock
-    along its arc, positive towards +X), or along +Z.
+    along its arc, positive towards +X), or along +Z. With the cam's axis at zero the follower stands at ``zero`` on the curve.
     """
 
     name: str
+    axis: str
     curve: Curve
     scale: float
+    zero: float
     start: float
     rate: float
     lobes: int
     ratio: Fraction
 
     def at(self, u: Array) -> Array:
-        """Return the displacement, mm, at (n,) turns."""
+        """Return the displacement, mm, at (n,) places of the pass."""
         pushed: Array = self.scale * self.curve.at(self.start + self.rate * u)
+        return pushed
+
+    def with_cam_at(self, degrees: Array) -> Array:
+        """Return the displacement, mm, with the cam's axis at (n,) degrees."""
+        pushed: Array = self.scale * self.curve.at(self.zero - np.radians(degrees))
         return pushed
 
 
@@ -63,7 +72,9 @@ class Still(NamedTuple):
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Motion:
-    """One cut's whole motion; everything in it is driven by ``u``, spindle turns since the pass began.
+    """One cut's whole motion; everything in it is driven by ``u``, from 0 to ``cut.span``.
+
+    It is spindle turns since the pass began; where the spindle stands still while the slides go, the part of the pass done.
 
     Parameters
     ----------
@@ -91,11 +102,22 @@ class Motion:
         """Whether the tip keeps one place along the spindle all through the pass."""
         return not self.endways and not self.cut.travel[2] and self.cut.passed.arc is None
 
+    def turns(self, u: Array) -> Array:
+        """Return how far the spindle has turned: (n,) turns."""
+        return u if self.cut.passed.turns else np.zeros_like(u)
+
+    def theta(self, u: Array) -> Array:
+        """Return the spindle's angle: (n,) rad."""
+        return 2 * math.pi * self.turns(u)
+
     def displaced(self, pushes: tuple[Push, ...], u: Array) -> Array:
-        """Return what several pushes on one motion come to, mm, at (n,) turns."""
+        """Return what several pushes on one motion come to, mm, at (n,) places of the pass."""
+        return self._together(pushes, [push.at(u) for push in pushes], u)
+
+    def _together(self, pushes: tuple[Push, ...], each: list[Array], like: Array) -> Array:
+        """Return what pushes come to that are ``each`` so far; as many zeros as ``like`` where there are none."""
         if not pushes:
-            return np.zeros_like(u)
-        each = [push.at(u) for push in pushes]
+            return np.zeros_like(like)
         if self.furthest:
             furthest: Array = np.min(each, axis=0) if pushes[0].scale < 0 else np.max(each, axis=0)
             return furthest
@@ -105,7 +127,7 @@ class Motion:
     def tip(self, u: Array) -> Array:
         """Return where the slides hold the cutter's tip on the bench: (n, 3) mm."""
         passed = self.cut.passed
-        part = u / (float(passed.turns) or 1.0)
+        part = u / (self.cut.span or 1.0)
         if passed.arc is not None:
             return passed.arc.tip(passed.at, part)
         held: Array = np.array(self.cut.tip) + part[:, None] * np.array(self.cut.travel)
@@ -119,11 +141,13 @@ class Motion:
 
     def cutter(self, u: Array) -> Rigid:
         """Return how the cutter is turned on the bench, from pointing along the spindle: n rigid motions, or one."""
-        return Rigid.still() if self.swings is None else Rigid.tilt(self.swings.angle(u / float(self.cut.passed.turns)))
+        return Rigid.still() if self.swings is None else Rigid.tilt(self.swings.angle(u / self.cut.span))
 
     def carriage(self, u: Array) -> Rigid:
         """Return where the spindle's nose stands on the bench, not yet turned: n rigid motions."""
-        across, along = self.displaced(self.sideways, u), self.displaced(self.endways, u)
+        return self._carried(self.displaced(self.sideways, u), self.displaced(self.endways, u))
+
+    def _carried(self, across: Array, along: Array) -> Rigid:
         if not self.rocks:
             return Rigid.move(x=across, z=along)
         height = self.cut.lathe.headstock.pivot_height
@@ -131,7 +155,7 @@ class Motion:
 
     def work(self, u: Array) -> Rigid:
         """Return where the work stands on the bench: n rigid motions, frame by frame from bench to work."""
-        theta = 2 * math.pi * u
+        theta = self.theta(u)
         return self.carriage(u) @ Rigid.turn(theta) @ self.chucks(theta)
 
     def chucks(self, theta: Array) -> Rigid:
@@ -145,32 +169,87 @@ class Motion:
         return points
 
     def place(self, u: Array) -> Array:
-        """Return where the cutter's tip is on the work: (n, 3) mm; what `work` says, with the plane as complex numbers."""
-        tip, theta = self.tip(u), 2 * math.pi * u
-        across = self.displaced(self.sideways, u)
-        seen = tip[:, 0] + 1j * tip[:, 1]
+        """Return where the cutter's tip is on the work: (n, 3) mm."""
+        x, y, z = self.tip(u).T
+        return self._seen(x, y, z, self.theta(u), self.displaced(self.sideways, u), self.displaced(self.endways, u))
+
+    def _seen(self, x: Array, y: Array, z: Array, theta: Array, across: Array, along: Array) -> Array:
+        """Return where a tip on the bench is on the work: what `work` says, with the plane as complex numbers."""
+        seen = x + 1j * y
         if self.rocks:
             height = self.cut.lathe.headstock.pivot_height
             seen = (seen + 1j * height) * np.exp(1j * (across / height - theta)) - 1j * height * np.exp(-1j * theta)
         else:
             seen = (seen - across) * np.exp(-1j * theta)
-        along = tip[:, 2] - self.displaced(self.endways, u)
+        z = z - along
         if self.still is None:
-            return self.through_chucks(np.stack([seen.real, seen.imag, along], axis=-1), theta)
+            return self.through_chucks(np.stack([seen.real, seen.imag, z], axis=-1), theta)
         seen = (seen - self.still.across) * np.exp(-1j * self.still.turned)
-        return np.stack([seen.real, seen.imag, along - self.still.along], axis=-1)
+        return np.stack([seen.real, seen.imag, z - self.still.along], axis=-1)
 
     def axes(self, u: Array) -> dict[str, Array]:
-        """Return each axis at (n,) turns, by what it moves: degrees for the spindle and cams, mm for slides."""
+        """Return each axis at (n,) places of the pass, by what it moves: degrees for the spindle and cams, mm for slides."""
         x, y, z = self.tip(u).T
-        turning = {"spindle": 360.0 * u}
-        cams = self.cut.passed.cams
-        for number, drive in enumerate(cams, 1):
-            phase = float(drive.phase.in_degrees(drive.cam.lobes))
-            turning[f"cam {number}"] = 360.0 * float(drive.ratio) * u + phase
+        turns = self.turns(u)
+        turning = {"spindle": 360.0 * turns}
+        for number, drive in enumerate(self.cut.passed.cams, 1):
+            turning[f"cam {number}"] = 360.0 * float(drive.ratio) * turns + _phase_deg(drive)
         if self.swings is not None:
-            turning["cutter"] = np.degrees(self.swings.angle(u / float(self.cut.passed.turns)))
+            turning["cutter"] = np.degrees(self.swings.angle(u / self.cut.span))
         return {**turning, "x": x, "y": y, "z": z}
+
+    def place_of(self, axes: Mapping[str, Array]) -> Array:
+        """Return where the cutter's tip is on the work with every axis at given places, those of the pass or others: (n, 3) mm.
+
+        Parameters
+        ----------
+        axes : mapping from what moves to (n,) or single mm or degrees
+            As `axes` names them. A slide that is left out stands where the pass begins, the spindle at zero, a cam with an axis
+            of its own at its phase; a cam without one goes with the spindle.
+        """
+        across, along = self._displaced_of(axes)
+        x, y, z, theta, across, along = np.broadcast_arrays(*self._held(axes), across, along)
+        return self._seen(x, y, z, theta, across, along)
+
+    def pose_of(self, axes: Mapping[str, Array]) -> Rigid:
+        """Return where the bench's frame, moved to the tip and turned with the cutter, stands on the work: n rigid motions.
+
+        The axes are as in `place_of`; "cutter", left out, stands as the pass begins.
+        """
+        theta = np.atleast_1d(self._held(axes)[-1])
+        across, along = (np.atleast_1d(each) for each in self._displaced_of(axes))
+        work = self._carried(across, along) @ Rigid.turn(theta) @ self.chucks(theta)
+        points = Rigid.still() if self.swings is None else self.cutter(np.zeros(1))
+        if self.swings is not None and "cutter" in axes:
+            points = Rigid.tilt(np.radians(np.atleast_1d(axes["cutter"])))
+        return Rigid((work.inverse() @ points).rotation, self.place_of(axes))
+
+    def _held(self, axes: Mapping[str, Array]) -> tuple[Array, Array, Array, Array]:
+        """Return where the tip stands on the bench, mm, and the spindle's angle, rad."""
+        begins = dict(zip("xyz", self.cut.tip, strict=True))
+        x, y, z = (np.atleast_1d(np.asarray(axes.get(name, begins[name]), dtype=np.float64)) for name in "xyz")
+        return x, y, z, np.radians(np.atleast_1d(axes.get("spindle", 0.0)))
+
+    def _displaced_of(self, axes: Mapping[str, Array]) -> tuple[Array, Array]:
+        """Return how far the headstock stands across and along, mm."""
+        drives = dict(zip((f"cam {number}" for number in itertools.count(1)), self.cut.passed.cams, strict=False))
+
+        def cam(name: str) -> Array:
+            if name in axes:
+                return np.atleast_1d(axes[name])
+            turned = 0.0 if self.cut.lathe.axis(name) else np.asarray(axes.get("spindle", 0.0)) * float(drives[name].ratio)
+            return np.atleast_1d(turned + _phase_deg(drives[name]))
+
+        def come_to(pushes: tuple[Push, ...]) -> Array:
+            each = np.broadcast_arrays(*(push.with_cam_at(cam(push.axis)) for push in pushes))
+            return self._together(pushes, list(each), np.zeros(1))
+
+        return come_to(self.sideways), come_to(self.endways)
+
+
+def _phase_deg(drive: Drive) -> float:
+    """Return where a cam's axis stands as a pass begins, degrees."""
+    return float(drive.phase.in_degrees(drive.cam.lobes))
 
 
 def motion_of(cut: Cut) -> Motion:
@@ -195,7 +274,7 @@ def motion_of(cut: Cut) -> Motion:
     pushes: dict[str, list[Push]] = {"sideways": [], "endways": []}
     for number, drive in enumerate(passed.cams, 1):
         try:
-            pushes[drive.moves].append(_push(drive, lathe.headstock))
+            pushes[drive.moves].append(_push(drive, number, lathe.headstock))
         except InputError as error:
             raise error.at(f"cam[{number}]") from None
     rocks = lathe.headstock.sideways == "rocks"
@@ -243,7 +322,7 @@ def _axes_there(cut: Cut) -> None:
             lathe.need(f"cam {number}", f"cam[{number}].ratio={drive.ratio}: this cam turns apart from the spindle")
 
 
-def _push(drive: Drive, headstock: Headstock) -> Push:
+def _push(drive: Drive, number: int, headstock: Headstock) -> Push:
     side = 1 if drive.side == "front" else -1
     rate = -2 * math.pi * float(drive.ratio)
     if drive.moves == "endways":
@@ -251,15 +330,17 @@ def _push(drive: Drive, headstock: Headstock) -> Push:
             raise SettingError(
                 "on='face': a face cam moves the headstock endways, and this one does not pump; use an edge cam or another lathe"
             )
-        curve, scale, start = lift_of(drive.cam, drive.follower).curve, -side * drive.gain, 0.0
+        curve, scale, zero = lift_of(drive.cam, drive.follower).curve, -side * drive.gain, 0.0
     elif headstock.sideways == "slides":
-        curve, scale, start = lift_of(drive.cam, drive.follower).curve, -side * drive.gain, 0.0 if side > 0 else math.pi
+        curve, scale, zero = lift_of(drive.cam, drive.follower).curve, -side * drive.gain, 0.0 if side > 0 else math.pi
     elif headstock.sideways == "rocks":
         curve = _rocking(drive.cam, drive.follower, side, drive.gain, headstock.pivot_height)
-        scale, start = -float(side), 0.0 if side > 0 else math.pi
+        scale, zero = -float(side), 0.0 if side > 0 else math.pi
     else:
         raise SettingError("on='edge': an edge cam moves the headstock sideways, and this one is fixed; use another lathe")
-    return Push(drive.name, curve, scale, start - drive.turned_on, rate, drive.cam.lobes, drive.ratio)
+    zero -= drive.index.in_radians(drive.cam.lobes)
+    start = zero - drive.phase.in_radians(drive.cam.lobes)
+    return Push(drive.name, f"cam {number}", curve, scale, zero, start, rate, drive.cam.lobes, drive.ratio)
 
 
 @lru_cache(maxsize=256)

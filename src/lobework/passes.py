@@ -194,6 +194,12 @@ class Cut:
             return to_x - x, to_y - y, to_z - z
         return self.passed.travel.tip(self.approach.axis)
 
+    @property
+    def span(self) -> float:
+        """How far ``u`` runs in this cut: spindle turns; 1 where the spindle stands while the slides go, 0 in and out again."""
+        goes = self.passed.arc is not None or self.passed.travel != At()
+        return float(self.passed.turns) or float(goes)
+
     def _on_arc(self, part: float) -> tuple[float, float, float]:
         assert self.passed.arc is not None
         x, y, z = self.passed.arc.tip(self.passed.at, np.array([part]))[0].tolist()
