@@ -14,7 +14,7 @@ from lobework.motion import motion_of
 from lobework.passes import Cut, Pass
 from lobework.slide import At
 from lobework.units import Phase
-from tests.strategies import cuts, drives, eccentrics, numbers, rocking, scallops, waves
+from tests.strategies import chucks, cuts, drives, numbers, rocking, scallops, waves
 from tests.test_arc import BENCH, arcs, centres
 
 some = settings(max_examples=30)
@@ -58,7 +58,7 @@ def test_any_places_of_the_axes_are_those_of_a_pass_that_goes_through_them(cut, 
 
 
 @some
-@given(drive=drives(st.one_of(waves(), scallops())), chuck=eccentrics())
+@given(drive=drives(st.one_of(waves(), scallops())), chuck=chucks)
 def test_a_cam_without_an_axis_goes_with_the_spindle(drive, chuck):
     bench = rocking(250.0, chuck)
     locked = replace(bench, axes=tuple(axis for axis in bench.axes if not axis.moves.startswith("cam")))
