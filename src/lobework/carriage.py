@@ -24,6 +24,8 @@ class Headstock:
         Whether a face cam moves it along the spindle.
     pivot_height : float, mm
         From the pivot of a rocking headstock up to the spindle; above zero where it rocks.
+    followers : tuple of "front" or "back"
+        Where a follower may stand: the front is the cutter's side.
 
     Examples
     --------
@@ -34,8 +36,10 @@ class Headstock:
     sideways: Literal["rocks", "slides", "fixed"]
     endways: Literal["pumps", "fixed"] = "fixed"
     pivot_height: Length = 0.0
+    followers: tuple[Literal["front", "back"], ...] = ("front", "back")
 
     def __post_init__(self) -> None:
+        object.__setattr__(self, "followers", tuple(self.followers))
         require_numbers(self)
         require(self.sideways in ("rocks", "slides", "fixed"), "sideways", self.sideways, "'rocks', 'slides' or 'fixed'")
         require(self.endways in ("pumps", "fixed"), "endways", self.endways, "'pumps' or 'fixed'")
@@ -47,3 +51,5 @@ class Headstock:
                 "above zero",
                 "measure from the pivot up to the spindle",
             )
+        known = self.followers in (("front",), ("back",), ("front", "back"), ("back", "front"))
+        require(known, "followers", list(self.followers), "'front', 'back' or both, each once")

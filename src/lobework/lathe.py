@@ -1,8 +1,9 @@
-"""The lathe as it is set up: headstock, chucks in order, and the axes that a controller can move."""
+"""The lathe as it is set up: headstock, chucks in order, what a controller moves, what a person sets, and what turns the cams."""
 
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -10,8 +11,26 @@ from lobework.carriage import Headstock
 from lobework.errors import SettingError, require
 from lobework.kinds import Chuck, require_part
 from lobework.mounting import Mounted
+from lobework.screw import Screw
+from lobework.wheel import Wheel
 
-__all__ = ["Axis", "Lathe"]
+__all__ = ["Axis", "CamShaft", "Controller", "HandAxis", "Lathe"]
+
+_TEETH = (4, 10_000)
+_MOST_PAIRS = 4
+
+
+def _numbered(moves: str, ends: tuple[str, ...] = ("",)) -> bool:
+    """Return whether it is "cam 1", "cam 2" and so on, with one of the ``ends`` after it.
+
+    >>> _numbered("cam 12"), _numbered("cam 0"), _numbered("cam 2 phase", (" phase",))
+    (True, False, True)
+    """
+    for end in ends:
+        number = moves.removeprefix("cam ").removesuffix(end)
+        if moves == f"cam {number}{end}" and number.isascii() and number.isdigit() and int(number) >= 1:
+            return True
+    return False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -27,6 +46,12 @@ class Axis:
         Its letter in programs: X, Y, Z for slides, A, B, C for rotary axes.
     low, high : float, mm or degrees
         The ends of its travel; infinite unless given.
+    steps : float
+        Steps of its motor in one mm, or in one turn; zero where nobody said.
+    top_speed : float, mm/s or degrees/s
+        The most it can do; infinite unless given.
+    acceleration : float, mm/s2 or degrees/s2
+        How fast its speed may change; infinite unless given.
 
     Examples
     --------
@@ -38,21 +63,167 @@ class Axis:
     letter: Literal["X", "Y", "Z", "A", "B", "C"]
     low: float = -math.inf
     high: float = math.inf
+    steps: float = 0.0
+    top_speed: float = math.inf
+    acceleration: float = math.inf
 
     def __post_init__(self) -> None:
-        kind, _, number = self.moves.partition(" ")
-        known = self.moves in ("spindle", "x", "y", "z", "cutter") or (
-            kind == "cam" and number.isascii() and number.isdigit() and int(number) >= 1
-        )
+        known = self.moves in ("spindle", "x", "y", "z", "cutter") or _numbered(self.moves)
         require(known, "moves", self.moves, "'spindle', 'x', 'y', 'z', 'cutter', or 'cam 1', 'cam 2' and so on")
         allowed = ("A", "B", "C") if self.rotary else (self.moves.upper(),)
         require(self.letter in allowed, "letter", self.letter, " or ".join(allowed) + f" for the {self.moves} axis")
+        require(self.low < self.high, "high", self.high, f"above low, {self.low:g}")
+        require(0 <= self.steps < math.inf, "steps", self.steps, "zero or more", "leave it out where you do not know")
+        for name in ("top_speed", "acceleration"):
+            given = getattr(self, name)
+            require(given > 0, name, given, "above zero", "leave it out where it has no limit")
+
+    @property
+    def rotary(self) -> bool:
+        """Whether it turns (degrees) rather than slides (mm)."""
+        return self.moves not in ("x", "y", "z")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HandAxis:
+    """What a person sets on the lathe: a slide by its screw, or what turns by the notches of a wheel.
+
+    Parameters
+    ----------
+    moves : str
+        "x", "y" or "z", which have a screw; or, with a wheel, "spindle", which turns the work on, or "cam 1 phase", "cam 1
+        index", "cam 2 phase" and so on.
+    screw : Screw, optional
+        That winds a slide.
+    wheel : Wheel, optional
+        Whose notches or holes hold what turns.
+    low, high : float, mm or degrees
+        The ends of its travel; infinite unless given.
+
+    Examples
+    --------
+    >>> HandAxis(moves="x", screw=Screw(lead=2.54)).rotary
+    False
+    """
+
+    moves: str
+    screw: Screw | None = None
+    wheel: Wheel | None = None
+    low: float = -math.inf
+    high: float = math.inf
+
+    def __post_init__(self) -> None:
+        known = self.moves in ("spindle", "x", "y", "z") or _numbered(self.moves, (" phase", " index"))
+        require(known, "moves", self.moves, "'x', 'y', 'z', 'spindle', or 'cam 1 phase', 'cam 1 index' and so on")
+        has, lacks = ("wheel", "screw") if self.rotary else ("screw", "wheel")
+        must_be = f"given for {self.moves!r}, which has a {has}"
+        require(getattr(self, has) is not None, has, "none", must_be)
+        require(getattr(self, lacks) is None, lacks, getattr(self, lacks), f"left out of {self.moves!r}, which has a {has}")
         require(self.low < self.high, "high", self.high, f"above low, {self.low:g}")
 
     @property
     def rotary(self) -> bool:
         """Whether it turns (degrees) rather than slides (mm)."""
         return self.moves not in ("x", "y", "z")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CamShaft:
+    """What turns a cam.
+
+    Parameters
+    ----------
+    number : int
+        Which cam: 1, 2 and so on, in the order in which a pass has them.
+    turned_by : "spindle", "gears", "motor" or "software"
+        Locked to the spindle; by change wheels from the spindle; by a motor of its own, an axis; or by nothing, for there is no
+        cam: a slide follows its computed lift.
+    wheels : tuple of int
+        The teeth of the change wheels owned, each wheel once; for gears.
+    pairs : int
+        How many pairs of wheels there is room for, one driving the other in each; for gears.
+    percent_places : int, optional
+        Decimals of the percent that a motor's control takes for a ratio, where it takes one.
+
+    Examples
+    --------
+    >>> CamShaft(number=1, turned_by="gears", wheels=(20, 30, 40, 60)).pairs
+    2
+    """
+
+    number: int
+    turned_by: Literal["spindle", "gears", "motor", "software"]
+    wheels: tuple[int, ...] = ()
+    pairs: int = 2
+    percent_places: int | None = None
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "wheels", tuple(self.wheels))
+        require(_is_whole(self.number, 1, 99), "number", self.number, "1, 2 and so on, in the order in which a pass has its cams")
+        known = self.turned_by in ("spindle", "gears", "motor", "software")
+        require(known, "turned_by", repr(self.turned_by), "'spindle', 'gears', 'motor' or 'software'")
+        geared = self.turned_by == "gears"
+        says = "the teeth of two wheels or more, such as [20, 30, 40, 60]" if geared else "left out where no gears turn it"
+        require((len(self.wheels) >= 2) == geared or (not geared and not self.wheels), "wheels", list(self.wheels), says)
+        few, many = _TEETH
+        toothed = all(_is_whole(each, few, many) for each in self.wheels)
+        require(toothed, "wheels", list(self.wheels), f"whole numbers of teeth, {few} to {many}")
+        require(_is_whole(self.pairs, 1, _MOST_PAIRS), "pairs", self.pairs, f"a whole number, 1 to {_MOST_PAIRS}")
+        if self.percent_places is not None:
+            by_motor = self.turned_by == "motor" and _is_whole(self.percent_places, 0, 12)
+            says = "a whole number, 0 to 12" if self.turned_by == "motor" else "left out where no motor turns it"
+            require(by_motor, "percent_places", self.percent_places, says)
+
+
+def _is_whole(given: object, least: int, most: int) -> bool:
+    return isinstance(given, int) and not isinstance(given, bool) and least <= given <= most
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Controller:
+    """How the controller wants its programs written.
+
+    Parameters
+    ----------
+    longest_line : int
+        Characters in a line.
+    slide_places : int, optional
+        Decimals of the words of slides; six in mm and seven in inches unless given.
+    rotary_places : int
+        Decimals of the words of axes that turn, which are in degrees.
+    line_numbers : bool
+        Whether lines begin with their number.
+    inverse_time : bool
+        Whether it knows inverse time (G93), which keeps slides and what turns in step.
+    comments : "parentheses", "semicolon" or "none"
+        How it takes remarks.
+
+    References
+    ----------
+    T. R. Kramer, F. M. Proctor, E. Messina, *The NIST RS274/NGC Interpreter - Version 3*, NISTIR 6556 (2000), 3.3: a line has
+    at most 256 characters; a widespread interpreter stops at 252.
+
+    Examples
+    --------
+    >>> Controller().longest_line
+    250
+    """
+
+    longest_line: int = 250
+    slide_places: int | None = None
+    rotary_places: int = 6
+    line_numbers: bool = False
+    inverse_time: bool = True
+    comments: Literal["parentheses", "semicolon", "none"] = "parentheses"
+
+    def __post_init__(self) -> None:
+        require(_is_whole(self.longest_line, 40, 10_000), "longest_line", self.longest_line, "a whole number, 40 to 10000")
+        for name in ("slide_places", "rotary_places"):
+            given = getattr(self, name)
+            usual = given is None and name == "slide_places"
+            require(usual or _is_whole(given, 1, 12), name, given, "a whole number of decimals, 1 to 12")
+        known = self.comments in ("parentheses", "semicolon", "none")
+        require(known, "comments", repr(self.comments), "'parentheses', 'semicolon' or 'none'")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -74,6 +245,12 @@ class Lathe:
         is not said, none is.
     swing : float, mm
         The largest radius about the spindle that clears the bed; without end unless given.
+    hand : tuple of HandAxis
+        What a person sets by a scale; no controller moves it.
+    cams : tuple of CamShaft
+        What turns its cams; see `cam_shaft` for those left out.
+    controller : Controller
+        How programs are written for it.
 
     Examples
     --------
@@ -89,6 +266,9 @@ class Lathe:
     chucks: tuple[Mounted, ...] = ()
     fittings: tuple[str, ...] | None = None
     swing: float = math.inf
+    hand: tuple[HandAxis, ...] = ()
+    cams: tuple[CamShaft, ...] = ()
+    controller: Controller = Controller()
 
     def __post_init__(self) -> None:
         if self.fittings is not None:
@@ -98,10 +278,8 @@ class Lathe:
         require(above, "swing", self.swing, "above zero", "leave it out where there is no bed")
         on = all(isinstance(each, Mounted) for each in self.chucks)
         require(on, "chucks", self.chucks, "mounted", "put each on with lathe.mount(chuck)")
-        for what in ("moves", "letter"):
-            seen = [getattr(axis, what) for axis in self.axes]
-            for given in seen:
-                require(seen.count(given) == 1, f"axes.{what}", given, "given to one axis only")
+        self._require_apart()
+        self._require_turned()
         names = [mounted.name for mounted in self.chucks]
         for place, mounted in enumerate(self.chucks, 1):
             again = mounted.name in names[: place - 1]
@@ -113,6 +291,32 @@ class Lathe:
             except SettingError as error:
                 raise SettingError(error.says, f"chuck[{place}]{error.where and '.'}{error.where}") from None
 
+    def _require_apart(self) -> None:
+        """Refuse what is moved, set or turned in two ways, and a letter of two axes."""
+        _require_once("axis[].letter", (axis.letter for axis in self.axes), "given to one axis only")
+        _require_once("axis[].moves", (axis.moves for axis in self.axes), "moved by one axis only")
+        _require_once("hand[].moves", (each.moves for each in self.hand), "set in one way only")
+        _require_once("cam[].number", (each.number for each in self.cams), "turned in one way only")
+        for place, each in enumerate(self.hand, 1):
+            driven = None if each.moves == "spindle" else self.axis(each.moves.removesuffix(" phase"))
+            says = f"left out, for axis {driven.letter} moves it" if driven else ""
+            require(driven is None, f"hand[{place}].moves", repr(each.moves), says, "a program sets it, and no hand")
+
+    def _require_turned(self) -> None:
+        """Refuse a cam whose motor is no axis, or that an axis turns besides what is said to."""
+        for place, cam in enumerate(self.cams, 1):
+            axis = self.axis(f"cam {cam.number}")
+            name, given = f"cam[{place}].turned_by", repr(cam.turned_by)
+            says = f"given an axis that moves 'cam {cam.number}'"
+            require(cam.turned_by != "motor" or axis, name, given, says, "add an [[axis]] table with its letter")
+            if cam.turned_by == "software":
+                follows = self.axis("x") or self.axis("z")
+                says = "given an axis that moves 'x' or 'z', which follows its lift"
+                require(follows, name, given, says, "add an [[axis]] table")
+            if axis is not None:
+                says = f"'motor', for axis {axis.letter} moves 'cam {cam.number}'"
+                require(cam.turned_by == "motor", name, given, says, "or leave out that axis")
+
     def mount(self, chuck: Chuck, name: str = "") -> Lathe:
         """Return the lathe with another chuck on the outermost one; its kind is its name unless given."""
         require_part(chuck, "motions", "chuck", "a chuck such as Oval(throw=7)")
@@ -122,9 +326,32 @@ class Lathe:
         """Return the axis that moves ``moves``, or None where the lathe has none."""
         return next((axis for axis in self.axes if axis.moves == moves), None)
 
+    def hand_axis(self, moves: str) -> HandAxis | None:
+        """Return what a person sets ``moves`` by, or None where it has no scale."""
+        return next((each for each in self.hand if each.moves == moves), None)
+
+    def cam_shaft(self, number: int) -> CamShaft:
+        """Return what turns a cam: unless the lathe says, a motor where there is an axis for it, else the spindle.
+
+        >>> Lathe(name="bench", headstock=Headstock(sideways="slides")).cam_shaft(1).turned_by
+        'spindle'
+        """
+        usual: Literal["motor", "spindle"] = "motor" if self.axis(f"cam {number}") else "spindle"
+        return next((cam for cam in self.cams if cam.number == number), CamShaft(number=number, turned_by=usual))
+
     def need(self, moves: str, why: str) -> Axis:
         """Return the axis that moves ``moves``; where the lathe has none, say ``why`` it is needed."""
         if (axis := self.axis(moves)) is None:
             has = ", ".join(axis.moves for axis in self.axes) or "none"
             raise SettingError(f"{why}, but lathe {self.name!r} has no axis that moves the {moves}; it has: {has}")
         return axis
+
+
+def _require_once(key: str, given: Iterable[object], must_be: str) -> None:
+    """Refuse what two tables of a list give for one key, such as "axis[].letter"."""
+    seen: list[object] = []
+    for place, each in enumerate(given, 1):
+        first = seen.index(each) + 1 if each in seen else 0
+        remedy = f"{key.partition('[')[0]}[{first}] has it already"
+        require(not first, key.replace("[]", f"[{place}]"), repr(each), must_be, remedy)
+        seen.append(each)

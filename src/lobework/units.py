@@ -17,6 +17,7 @@ __all__ = [
     "MM_PER",
     "LengthUnit",
     "Phase",
+    "acceleration",
     "angle",
     "format_length",
     "format_number",
@@ -26,6 +27,11 @@ __all__ = [
     "number",
     "phase",
     "ratio",
+    "speed",
+    "steps",
+    "turning_acceleration",
+    "turning_speed",
+    "turning_steps",
 ]
 
 LengthUnit = Literal["mm", "inch"]
@@ -40,9 +46,19 @@ MM_PER: Final[dict[str, Fraction]] = {
 
 DEGREES_PER: Final[dict[str, Fraction]] = {"deg": Fraction(1), "turn": Fraction(360), "turns": Fraction(360)}
 
+
+def _a_time(units: dict[str, Fraction], **times: Fraction) -> dict[str, Fraction]:
+    return {f"{unit}/{time}": scale * times[time] for unit, scale in units.items() for time in times}
+
+
+_SPEEDS: Final = _a_time(MM_PER, min=Fraction(1, 60), s=Fraction(1))
+_TURNING_SPEEDS: Final = {"rpm": Fraction(6), **_a_time(DEGREES_PER, min=Fraction(1, 60), s=Fraction(1))}
+_ACCELERATIONS: Final = _a_time(MM_PER, s2=Fraction(1))
+_TURNING_ACCELERATIONS: Final = _a_time(DEGREES_PER, s2=Fraction(1))
+
 _WHOLE_AND_PART: Final = re.compile(r"(?P<sign>[-+]?)\s*(?:(?P<whole>\d+)\s+)?(?P<top>\d+)\s*/\s*(?P<under>\d+)")
 _DECIMAL: Final = re.compile(r"[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?")
-_QUANTITY: Final = re.compile(r"\s*(?P<number>[-+0-9./eE\s]*[0-9.])\s*(?P<unit>%|[A-Za-z]*)\s*")
+_QUANTITY: Final = re.compile(r"\s*(?P<number>[-+0-9./eE\s]*[0-9.])\s*(?P<unit>%|[A-Za-z]*(?:/[A-Za-z]+2?)?)\s*")
 
 
 def number(text: str) -> Fraction:
@@ -105,6 +121,67 @@ def angle(given: object) -> float:
     if (scale := DEGREES_PER.get(unit or "deg")) is None:
         raise _unit_error(given, unit, "deg, turn", "'22.5 deg' or '1/16 turn'")
     return float(value * scale)
+
+
+def _rate(given: object, scales: dict[str, Fraction], bare: str, example: str) -> float:
+    value, unit = _exact(given, example)
+    if (scale := scales.get(unit or bare)) is None:
+        raise _unit_error(given, unit, ", ".join(scales), example)
+    return float(value * scale)
+
+
+def speed(given: object, bare: LengthUnit = "mm") -> float:
+    """Return a speed in mm/s. A bare number is in mm, or inches, a minute.
+
+    >>> speed("600 mm/min"), speed("12 in/min"), speed(600), speed("10 mm/s")
+    (10.0, 5.08, 10.0, 10.0)
+    """
+    return _rate(given, _SPEEDS, f"{bare}/min", "'600 mm/min' or '24 in/min'")
+
+
+def turning_speed(given: object) -> float:
+    """Return how fast something turns, in degrees a second. A bare number is in turns a minute.
+
+    >>> turning_speed("12 rpm"), turning_speed("90 deg/s"), turning_speed(2), turning_speed("2 turns/min")
+    (72.0, 90.0, 12.0, 12.0)
+    """
+    return _rate(given, _TURNING_SPEEDS, "rpm", "'12 rpm' or '90 deg/s'")
+
+
+def acceleration(given: object, bare: LengthUnit = "mm") -> float:
+    """Return an acceleration in mm/s2. A bare number is in mm, or inches, a second a second.
+
+    >>> acceleration("200 mm/s2"), acceleration(2, bare="inch")
+    (200.0, 50.8)
+    """
+    return _rate(given, _ACCELERATIONS, f"{bare}/s2", "'200 mm/s2' or '8 in/s2'")
+
+
+def turning_acceleration(given: object) -> float:
+    """Return how fast something turns faster, in degrees a second a second, as is a bare number.
+
+    >>> turning_acceleration("2 turns/s2"), turning_acceleration("720 deg/s2"), turning_acceleration(360)
+    (720.0, 720.0, 360.0)
+    """
+    return _rate(given, _TURNING_ACCELERATIONS, "deg/s2", "'720 deg/s2' or '2 turns/s2'")
+
+
+def steps(given: object, bare: LengthUnit = "mm") -> float:
+    """Return a motor's steps in one mm. A bare number is for one mm, or one inch.
+
+    >>> steps(400), steps("5080/in"), steps(5080, bare="inch")
+    (400.0, 200.0, 200.0)
+    """
+    return _rate(given, {f"/{unit}": 1 / mm for unit, mm in MM_PER.items()}, f"/{bare}", "'400/mm' or '10160/in'")
+
+
+def turning_steps(given: object) -> float:
+    """Return a motor's steps in one turn of what it turns, as is a bare number.
+
+    >>> turning_steps("3200/turn"), turning_steps(16000)
+    (3200.0, 16000.0)
+    """
+    return _rate(given, {"/turn": Fraction(1), "/deg": Fraction(360)}, "/turn", "'3200/turn'")
 
 
 def ratio(given: object) -> Fraction:

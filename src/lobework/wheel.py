@@ -6,7 +6,7 @@ import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from fractions import Fraction
-from typing import Annotated, Any, Final, NamedTuple
+from typing import Annotated, Any, Final, Literal, NamedTuple
 
 from lobework.errors import InputError, SettingError, require
 from lobework.kinds import Measure
@@ -16,7 +16,7 @@ __all__ = ["Circles", "Holes", "Wheel", "wheel_phase"]
 
 _MOST_HOLES: Final = 100_000
 _HOLES: Final = re.compile(
-    r"\s*(?P<sign>[-+]?)\s*(?:(?P<turns>\d+)\s*turns?\s+(?:and\s+)?)?(?P<holes>[\d./ ]*[\d.])\s*holes?"
+    r"\s*(?P<sign>[-+]?)\s*(?:(?P<turns>\d+)\s*turns?\s+(?:and\s+)?)?(?P<holes>[\d./ ]*[\d.])\s*(?:holes?|notch(?:es)?)"
     r"(?:\s+of\s+(?:the\s+)?(?P<circle>\S.*?)(?:\s+circle)?)?\s*"
 )
 _UNKNOWN: Final = "must be an angle while the chuck's wheel is not known; give it, as in wheel = { circles = [96, 144] }"
@@ -117,6 +117,8 @@ class Wheel:
         Each circle's holes, evenly round it; a bare number names itself.
     worm : int
         Turns of the crank for one turn of the work; 1 where the wheel is on the work itself.
+    marks : "holes" or "notches"
+        What its circles are of.
 
     References
     ----------
@@ -130,6 +132,7 @@ class Wheel:
 
     circles: Circles
     worm: int = 1
+    marks: Literal["holes", "notches"] = "holes"
 
     def __post_init__(self) -> None:
         try:
@@ -137,10 +140,12 @@ class Wheel:
         except InputError as error:
             raise SettingError(f"circles={error.says.replace(' must be', ': must be', 1)}") from None
         require(_is_count(self.worm), "worm", self.worm, f"a whole number of crank turns, 1 to {_MOST_HOLES}")
+        require(self.marks in ("holes", "notches"), "marks", repr(self.marks), "'holes' or 'notches'")
 
     def __str__(self) -> str:
         worm = f", worm of {self.worm}" if self.worm != 1 else ""
-        return f"circles {_show_circles(self.circles)}{worm}"
+        circles = _show_circles(self.circles)
+        return f"{circles} notches{worm}" if self.marks == "notches" else f"circles {circles}{worm}"
 
     def ways(self, turns: Fraction) -> tuple[str, ...]:
         """Return every way to turn the work by ``turns``, one for each circle that has a hole there.
@@ -149,7 +154,7 @@ class Wheel:
         ('6 turns and 12 holes of the 18 circle', '6 turns and 26 holes of the 39 circle')
         """
         crank = turns * self.worm
-        return tuple(_said(crank, name, holes) for name, holes in self.circles if (crank * holes).denominator == 1)
+        return tuple(self._said(crank, name, holes) for name, holes in self.circles if (crank * holes).denominator == 1)
 
     def said(self, turns: Fraction) -> str:
         """Return how to turn the work by ``turns``, on the first circle that has a hole there.
@@ -172,7 +177,7 @@ class Wheel:
         degrees = f"{format_number(abs(float(off)), 6)} degrees {'further' if off > 0 else 'less'}"
         asked = f"{turns} turn" if turns.denominator <= _MOST_HOLES else format_phase(Phase(turns))
         raise SettingError(
-            f"{asked} must fall on a hole, and falls between those of every circle; the nearest is {near}, {degrees}"
+            f"{asked} must fall on a {self._mark(1)}, and falls between those of every circle; the nearest is {near}, {degrees}"
         )
 
     def for_all(self, every: Iterable[Fraction]) -> Wheel:
@@ -194,7 +199,19 @@ class Wheel:
         crank = turns * self.worm
         name, holes = min(self.circles, key=lambda each: abs(Fraction(round(crank * each[1]), each[1]) - crank))
         near = Fraction(round(crank * holes), holes)
-        return _said(near, name, holes), (near - crank) / self.worm * 360
+        return self._said(near, name, holes), (near - crank) / self.worm * 360
+
+    def _mark(self, count: int | Fraction) -> str:
+        return self.marks if count != 1 else self.marks.removesuffix("es" if self.marks == "notches" else "s")
+
+    def _said(self, crank: Fraction, name: str, holes: int) -> str:
+        """Return turns of the crank as whole turns and holes of one circle."""
+        turns, over = divmod(abs(crank) * holes, holes)
+        sign = "-" if crank < 0 else ""
+        whole = f"{turns} {'turn' if turns == 1 else 'turns'}" if turns else ""
+        circle = name if self.marks == "notches" else f"the {name} circle"
+        part = f"{over} {self._mark(over)} of {circle}" if over or not turns else ""
+        return sign + " and ".join(each for each in (whole, part) if each)
 
     def read(self, given: object) -> Phase:
         """Return an index: what `Phase.of` reads, or holes such as "8 holes of 96"."""
@@ -227,12 +244,3 @@ def wheel_phase(given: object, wheel: Wheel | None = None) -> Phase:
         return holes.on(wheel)
     except InputError as error:
         raise InputError(f"{given!r} {error.says}") from None
-
-
-def _said(crank: Fraction, name: str, holes: int) -> str:
-    """Return turns of the crank as whole turns and holes of one circle."""
-    turns, over = divmod(abs(crank) * holes, holes)
-    sign = "-" if crank < 0 else ""
-    whole = f"{turns} {'turn' if turns == 1 else 'turns'}" if turns else ""
-    part = f"{over} {'hole' if over == 1 else 'holes'} of the {name} circle" if over or not turns else ""
-    return sign + " and ".join(each for each in (whole, part) if each)

@@ -122,8 +122,9 @@ def _context(source: Source) -> Context:
 def _lathe_of(read: dict[str, Any], name: str) -> Lathe:
     from lobework.lathe import Lathe
 
-    stated = {key: read[key] for key in ("fittings", "swing") if key in read}
-    return Lathe(name=read.get("name") or name, headstock=read["headstock"], axes=tuple(read.get("axis", ())), **stated)
+    stated: dict[str, Any] = {key: read[key] for key in ("fittings", "swing", "controller") if key in read}
+    stated |= {field: tuple(read[key]) for key, field in (("axis", "axes"), ("hand", "hand"), ("cam", "cams")) if key in read}
+    return Lathe(name=read.get("name") or name, headstock=read["headstock"], **stated)
 
 
 def _named_lathe(given: str | dict[str, Any], context: Context) -> Lathe:

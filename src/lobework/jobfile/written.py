@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import cache, partial
 from typing import Annotated, Any, Final, Literal
@@ -12,7 +12,7 @@ from pydantic_core import core_schema
 
 from lobework.carriage import Headstock
 from lobework.drive import Drive
-from lobework.errors import InputError
+from lobework.errors import InputError, require
 from lobework.jobfile.source import shown
 from lobework.jobfile.tables import (
     Choice,
@@ -32,11 +32,12 @@ from lobework.jobfile.tables import (
     reading,
 )
 from lobework.kinds import Length
-from lobework.lathe import Axis
+from lobework.lathe import Axis, CamShaft, Controller, HandAxis
 from lobework.mounting import Mounted
 from lobework.passes import Pass
 from lobework.program import Feeds
-from lobework.units import angle, length
+from lobework.units import acceleration, angle, length, speed, steps, turning_acceleration, turning_speed, turning_steps
+from lobework.wheel import Wheel
 
 __all__ = ["WrittenPass", "job_table", "lathe_table"]
 
@@ -89,10 +90,15 @@ def lathe_table(*, in_file: bool) -> Table:
         **({"units": _UNITS} if in_file else {}),
         "headstock": Key(read_by(part_table(Headstock)), "a [headstock] table with sideways = 'rocks', 'slides' or 'fixed'"),
         "axis": Key(list_of(_axis_table()), "[[axis]] tables", None, "What a controller can move."),
+        "hand": Key(list_of(_hand_table()), "[[hand]] tables", None, "What a person sets by a screw or a wheel."),
+        "cam": Key(list_of(part_table(CamShaft)), "[[cam]] tables", None, "What turns its cams."),
         "fittings": Key(
             *reading(tuple[str, ...]), None, "What chucks may need of it, such as 'ring'; unless given, all they need."
         ),
         "swing": Key(*reading(Length), None, "The largest radius about the spindle that clears the bed."),
+        "controller": Key(
+            read_by(part_table(Controller)), "a [controller] table", None, "How the controller wants its programs written."
+        ),
     }
     return Table("Lathe", keys, _as_written, "The lathe as it is set up.")
 
@@ -118,26 +124,68 @@ class _LatheReader:
         return held
 
 
+_PLACE: Final = "a length on x, y and z, an angle on what turns"
+_BY_KIND: Final[dict[str, tuple[str, str, Callable[..., float], Callable[..., float]]]] = {
+    "low": (_PLACE, "The lower end of its travel.", length, angle),
+    "high": (_PLACE, "The upper end of its travel.", length, angle),
+    "steps": ("a number, or '400/mm' on x, y and z, '3200/turn' on what turns", "Steps of its motor.", steps, turning_steps),
+    "top_speed": (
+        "a speed such as '600 mm/min' on x, y and z, '12 rpm' on what turns",
+        "The most it can do.",
+        speed,
+        turning_speed,
+    ),
+    "acceleration": (
+        "such as '200 mm/s2' on x, y and z, '720 deg/s2' on what turns",
+        "How fast its speed may change.",
+        acceleration,
+        turning_acceleration,
+    ),
+}
+"""Keys that read one way on a slide, another on what turns: what may be written, what it is, and both ways."""
+
+
+def _by_kind(part: type) -> dict[str, Key]:
+    """Return the keys of an axis's settings; some cannot be read before it is known whether it turns."""
+    as_given = PlainValidator(lambda given, info: (given, info.context.units))
+    reads = Annotated[Any, as_given, WithJsonSchema({"type": ["number", "string"]})]
+    own = part_keys(part)
+    return own | {name: Key(reads, says, None, about) for name, (says, about, *_) in _BY_KIND.items() if name in own}
+
+
 def _axis_table() -> Table:
-    says = "a length on x, y and z, an angle on the axes that turn"
-    plain = WithJsonSchema({"type": ["number", "string"]})
-    ends = {
-        name: Key(Annotated[Any, PlainValidator(lambda given, info: (given, info.context.units)), plain], says, None, about)
-        for name, about in (("low", "The lower end of its travel."), ("high", "The upper end of its travel."))
-    }
-    return Table("Axis", {**part_keys(Axis), **ends}, _axis_of, "One axis that a controller moves.")
+    return Table("Axis", _by_kind(Axis), lambda values: Axis(**_known(values)), "One axis that a controller moves.")
 
 
-def _axis_of(values: dict[str, Any]) -> Axis:
-    for name in ("low", "high"):
+def _hand_table() -> Table:
+    notches = Key(*reading(int), None, "Of a wheel with one circle of them, in place of wheel.")
+    keys = _by_kind(HandAxis) | {"notches": notches}
+    return Table("HandAxis", keys, _hand_of, "What a person sets by a screw or a wheel.")
+
+
+def _hand_of(values: dict[str, Any]) -> HandAxis:
+    notches = values.pop("notches", None)
+    if notches is not None:
+        require("wheel" not in values, "notches", notches, "left out where there is a wheel")
+        try:
+            values["wheel"] = Wheel(((str(notches), notches),), marks="notches")
+        except InputError:
+            require(False, "notches", notches, "a whole number of them, one or more")
+    return HandAxis(**_known(values))
+
+
+def _known(values: dict[str, Any]) -> dict[str, Any]:
+    """Return an axis's settings, all read now that it is known whether it slides or turns."""
+    slides = values["moves"] in ("x", "y", "z")
+    for name, (says, _, on_slides, on_turning) in _BY_KIND.items():
         if name in values:
             given, units = values[name]
-            reads = partial(length, bare=units) if values["moves"] in ("x", "y", "z") else angle
+            reads = partial(on_slides, bare=units) if slides else on_turning
             try:
-                values[name] = quantity(reads, given, "a length on x, y and z, an angle on the axes that turn")
+                values[name] = quantity(reads, given, says)
             except InputError as error:
                 raise type(error)(error.says, name) from None
-    return Axis(**values)
+    return values
 
 
 def _chuck_choice() -> Choice:
