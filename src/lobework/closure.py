@@ -5,17 +5,18 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from fractions import Fraction
-from math import gcd, lcm
+from math import lcm
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from lobework.ratios import turns_to_close
 from lobework.tolerances import JOIN_MM
 
 if TYPE_CHECKING:
     from lobework.motion import Motion
 
-__all__ = ["Closure", "closure_of", "turns_to_close"]
+__all__ = ["Closure", "closure_of"]
 
 _PLACES: Final = 7
 """Where in a turn a path is looked at that is led by a chuck which does not say when it comes back."""
@@ -43,15 +44,6 @@ class Closure:
     lobes_a_turn: tuple[Fraction, ...]
     gap_mm: float
     gap_deg: tuple[Fraction, ...]
-
-
-def turns_to_close(lobes: int, ratio: Fraction) -> int:
-    """Return the spindle turns after which a cam's wave closes: ``q / gcd(lobes * p, q)`` for the ratio p/q.
-
-    >>> turns_to_close(4, Fraction(3, 4)), turns_to_close(1, Fraction(2, 3)), turns_to_close(5, Fraction(0))
-    (1, 3, 1)
-    """
-    return ratio.denominator // gcd(lobes * ratio.numerator, ratio.denominator)
 
 
 def closure_of(motion: Motion) -> Closure:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Final
 
-__all__ = ["BRIDGE_RAD", "CHORD_MM", "CONTACT_MM", "JOIN_MM", "RESOLUTION_MM", "RIGID", "STACK_MM", "TABLE_MM"]
+__all__ = ["BRIDGE_RAD", "CHORD_MM", "CONTACT_MM", "JOIN_MM", "RESOLUTION_MM", "RIGID", "STACK_MM", "TABLE_MM", "VISIBLE_MM"]
 
 CONTACT_MM: Final = 1e-9
 """Contact of follower and cam, promised. Absolute: cams are tens to hundreds of millimetres across."""
@@ -29,3 +29,6 @@ RIGID: Final = 1e-9
 
 STACK_MM: Final = 1e-11
 """A stack of chucks as polynomials against the chucks themselves, at the work; a tenth of what two traces may differ."""
+
+VISIBLE_MM: Final = 0.05
+"""How far a wave may be from its place on the work before it is seen, unless said otherwise; as `RESOLUTION_MM`."""

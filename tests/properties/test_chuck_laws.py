@@ -16,12 +16,13 @@ from numpy.testing import assert_allclose
 from lobework.cam import Wave
 from lobework.check import closure_findings
 from lobework.chuck import Dome, EccentricChuck, Oval, Plain, StraightLine
-from lobework.closure import closure_of, turns_to_close
+from lobework.closure import closure_of
 from lobework.drive import Drive
 from lobework.follower import Knife
 from lobework.kinds import Chuck
 from lobework.motion import motion_of
 from lobework.passes import Pass, cuts_of
+from lobework.ratios import turns_to_close
 from lobework.screw import Screw
 from lobework.slide import At
 from lobework.trace import trace
