@@ -12,7 +12,7 @@ from lobework.errors import InputError, SettingError, require
 from lobework.kinds import Measure
 from lobework.units import Phase, format_number, format_phase, number
 
-__all__ = ["Circles", "Holes", "Wheel", "wheel_phase"]
+__all__ = ["Circles", "Holes", "Near", "Wheel", "wheel_phase"]
 
 _MOST_HOLES: Final = 100_000
 _HOLES: Final = re.compile(
@@ -107,6 +107,14 @@ class Holes(NamedTuple):
         return Phase((self.turns + self.holes / holes) / wheel.worm)
 
 
+class Near(NamedTuple):
+    """What comes nearest to an index on one circle: its name, how it is set, and how many degrees of the work it is beyond."""
+
+    circle: str
+    setting: str
+    off: Fraction
+
+
 @dataclass(frozen=True, slots=True)
 class Wheel:
     """A wheel with circles of holes, that a pin holds; or a worm wheel, whose crank has the circles.
@@ -196,10 +204,20 @@ class Wheel:
         >>> Wheel([23], worm=40).nearest(Fraction(2, 5) / 360)
         ('1 hole of the 23 circle', Fraction(-1, 115))
         """
+        _, setting, off = min(self.near(turns), key=lambda near: abs(near.off))
+        return setting, off
+
+    def near(self, turns: Fraction) -> tuple[Near, ...]:
+        """Return what comes nearest to ``turns`` of the work on each circle; exact where it is off by nothing.
+
+        >>> for near in Wheel([96, 112]).near(Fraction(3, 7)):
+        ...     print(near.setting, float(near.off))
+        41 holes of the 96 circle -0.5357142857142857
+        48 holes of the 112 circle 0.0
+        """
         crank = turns * self.worm
-        name, holes = min(self.circles, key=lambda each: abs(Fraction(round(crank * each[1]), each[1]) - crank))
-        near = Fraction(round(crank * holes), holes)
-        return self._said(near, name, holes), (near - crank) / self.worm * 360
+        found = [(name, holes, Fraction(round(crank * holes), holes)) for name, holes in self.circles]
+        return tuple(Near(name, self._said(at, name, holes), (at - crank) / self.worm * 360) for name, holes, at in found)
 
     def _mark(self, count: int | Fraction) -> str:
         return self.marks if count != 1 else self.marks.removesuffix("es" if self.marks == "notches" else "s")
