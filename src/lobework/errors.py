@@ -24,6 +24,7 @@ __all__ = [
     "SettingError",
     "TooLargeError",
     "UnknownNameError",
+    "is_whole",
     "nearest",
     "require",
 ]
@@ -104,3 +105,12 @@ def require(allowed: object, name: str, given: object, must_be: str, remedy: str
     if not allowed:
         shown = f"{given:g}" if isinstance(given, float) else f"{given}"
         raise SettingError(f"{name}={shown}: must be {must_be}" + (f"; {remedy}" if remedy else ""))
+
+
+def is_whole(given: object, least: int, most: int) -> bool:
+    """Return whether it is a whole number, ``least`` to ``most``, and not true or false.
+
+    >>> is_whole(3, 1, 4), is_whole(3.0, 1, 4), is_whole(True, 1, 4)
+    (True, False, False)
+    """
+    return isinstance(given, int) and not isinstance(given, bool) and least <= given <= most

@@ -7,17 +7,16 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from typing import Literal
 
+from lobework.camshaft import CamShaft
 from lobework.carriage import Headstock
-from lobework.errors import SettingError, require
-from lobework.kinds import Chuck, require_part
+from lobework.chuck import Plain
+from lobework.errors import SettingError, is_whole, require
+from lobework.kinds import Chuck, Measure, require_part
 from lobework.mounting import Mounted
 from lobework.screw import Screw
 from lobework.wheel import Wheel
 
-__all__ = ["Axis", "CamShaft", "Controller", "HandAxis", "Lathe"]
-
-_TEETH = (4, 10_000)
-_MOST_PAIRS = 4
+__all__ = ["Axis", "Controller", "HandAxis", "Lathe"]
 
 
 def _numbered(moves: str, ends: tuple[str, ...] = ("",)) -> bool:
@@ -126,57 +125,19 @@ class HandAxis:
         """Whether it turns (degrees) rather than slides (mm)."""
         return self.moves not in ("x", "y", "z")
 
+    def measure(self, mark: Measure, lobes: int = 1) -> Measure:
+        """Return how a setting is written and shown on its screw or wheel; ``lobes`` are those of the cam that it turns.
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class CamShaft:
-    """What turns a cam.
-
-    Parameters
-    ----------
-    number : int
-        Which cam: 1, 2 and so on, in the order in which a pass has them.
-    turned_by : "spindle", "gears", "motor" or "software"
-        Locked to the spindle; by change wheels from the spindle; by a motor of its own, an axis; or by nothing, for there is no
-        cam: a slide follows its computed lift.
-    wheels : tuple of int
-        The teeth of the change wheels owned, each wheel once; for gears.
-    pairs : int
-        How many pairs of wheels there is room for, one driving the other in each; for gears.
-    percent_places : int, optional
-        Decimals of the percent that a motor's control takes for a ratio, where it takes one.
-
-    Examples
-    --------
-    >>> CamShaft(number=1, turned_by="gears", wheels=(20, 30, 40, 60)).pairs
-    2
-    """
-
-    number: int
-    turned_by: Literal["spindle", "gears", "motor", "software"]
-    wheels: tuple[int, ...] = ()
-    pairs: int = 2
-    percent_places: int | None = None
-
-    def __post_init__(self) -> None:
-        object.__setattr__(self, "wheels", tuple(self.wheels))
-        require(_is_whole(self.number, 1, 99), "number", self.number, "1, 2 and so on, in the order in which a pass has its cams")
-        known = self.turned_by in ("spindle", "gears", "motor", "software")
-        require(known, "turned_by", repr(self.turned_by), "'spindle', 'gears', 'motor' or 'software'")
-        geared = self.turned_by == "gears"
-        says = "the teeth of two wheels or more, such as [20, 30, 40, 60]" if geared else "left out where no gears turn it"
-        require((len(self.wheels) >= 2) == geared or (not geared and not self.wheels), "wheels", list(self.wheels), says)
-        few, many = _TEETH
-        toothed = all(_is_whole(each, few, many) for each in self.wheels)
-        require(toothed, "wheels", list(self.wheels), f"whole numbers of teeth, {few} to {many}")
-        require(_is_whole(self.pairs, 1, _MOST_PAIRS), "pairs", self.pairs, f"a whole number, 1 to {_MOST_PAIRS}")
-        if self.percent_places is not None:
-            by_motor = self.turned_by == "motor" and _is_whole(self.percent_places, 0, 12)
-            says = "a whole number, 0 to 12" if self.turned_by == "motor" else "left out where no motor turns it"
-            require(by_motor, "percent_places", self.percent_places, says)
-
-
-def _is_whole(given: object, least: int, most: int) -> bool:
-    return isinstance(given, int) and not isinstance(given, bool) and least <= given <= most
+        >>> from lobework.kinds import measures
+        >>> from lobework.slide import At
+        >>> HandAxis(moves="x", screw=Screw(lead=2.54)).measure(measures(At)["x"]).beside(24.0)
+        '9 turns 4.5 div of its screw'
+        """
+        if self.screw is not None:
+            return self.screw.measure(mark)
+        wheel = self.wheel
+        assert wheel is not None
+        return replace(wheel.measure(mark), beside=lambda phase: wheel.said(phase.in_turns(lobes)))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -217,11 +178,11 @@ class Controller:
     comments: Literal["parentheses", "semicolon", "none"] = "parentheses"
 
     def __post_init__(self) -> None:
-        require(_is_whole(self.longest_line, 40, 10_000), "longest_line", self.longest_line, "a whole number, 40 to 10000")
+        require(is_whole(self.longest_line, 40, 10_000), "longest_line", self.longest_line, "a whole number, 40 to 10000")
         for name in ("slide_places", "rotary_places"):
             given = getattr(self, name)
             usual = given is None and name == "slide_places"
-            require(usual or _is_whole(given, 1, 12), name, given, "a whole number of decimals, 1 to 12")
+            require(usual or is_whole(given, 1, 12), name, given, "a whole number of decimals, 1 to 12")
         known = self.comments in ("parentheses", "semicolon", "none")
         require(known, "comments", repr(self.comments), "'parentheses', 'semicolon' or 'none'")
 
@@ -278,6 +239,11 @@ class Lathe:
         require(above, "swing", self.swing, "above zero", "leave it out where there is no bed")
         on = all(isinstance(each, Mounted) for each in self.chucks)
         require(on, "chucks", self.chucks, "mounted", "put each on with lathe.mount(chuck)")
+        for name, kept in (("axes", Axis), ("hand", HandAxis), ("cams", CamShaft)):
+            given = tuple(getattr(self, name))
+            require(all(isinstance(each, kept) for each in given), name, given, f"a tuple of {kept.__name__}")
+            object.__setattr__(self, name, given)
+        self._index_by_spindle()
         self._require_apart()
         self._require_turned()
         names = [mounted.name for mounted in self.chucks]
@@ -291,6 +257,13 @@ class Lathe:
             except SettingError as error:
                 raise SettingError(error.says, f"chuck[{place}]{error.where and '.'}{error.where}") from None
 
+    def _index_by_spindle(self) -> None:
+        """Turn the work on by the spindle's wheel where the first chuck only holds it, and has no wheel of its own."""
+        spindle, chuck = self.hand_axis("spindle"), self.chucks[0].chuck if self.chucks else None
+        if spindle is not None and isinstance(chuck, Plain) and chuck.wheel is None:
+            first = self.chucks[0]._replace(chuck=replace(chuck, wheel=spindle.wheel))
+            object.__setattr__(self, "chucks", (first, *self.chucks[1:]))
+
     def _require_apart(self) -> None:
         """Refuse what is moved, set or turned in two ways, and a letter of two axes."""
         _require_once("axis[].letter", (axis.letter for axis in self.axes), "given to one axis only")
@@ -298,9 +271,11 @@ class Lathe:
         _require_once("hand[].moves", (each.moves for each in self.hand), "set in one way only")
         _require_once("cam[].number", (each.number for each in self.cams), "turned in one way only")
         for place, each in enumerate(self.hand, 1):
-            driven = None if each.moves == "spindle" else self.axis(each.moves.removesuffix(" phase"))
-            says = f"left out, for axis {driven.letter} moves it" if driven else ""
-            require(driven is None, f"hand[{place}].moves", repr(each.moves), says, "a program sets it, and no hand")
+            axis = None if each.moves == "spindle" else self.axis(each.moves.removesuffix(" phase"))
+            moved_by = f"axis {axis.letter} moves it" if axis else ""
+            if any(each.moves.startswith(f"cam {cam.number} ") for cam in self.cams if cam.turned_by == "software"):
+                moved_by = "this cam is in software only"
+            require(not moved_by, f"hand[{place}].moves", repr(each.moves), "set by hand alone", f"{moved_by}; leave one out")
 
     def _require_turned(self) -> None:
         """Refuse a cam whose motor is no axis, or that an axis turns besides what is said to."""
@@ -329,6 +304,11 @@ class Lathe:
     def hand_axis(self, moves: str) -> HandAxis | None:
         """Return what a person sets ``moves`` by, or None where it has no scale."""
         return next((each for each in self.hand if each.moves == moves), None)
+
+    def on_scale(self, moves: str, mark: Measure, lobes: int = 1) -> Measure:
+        """Return how a setting of what ``moves`` names is written and shown: on its scale, where it is set by hand on one."""
+        hand = self.hand_axis(moves)
+        return mark if hand is None else hand.measure(mark, lobes)
 
     def cam_shaft(self, number: int) -> CamShaft:
         """Return what turns a cam: unless the lathe says, a motor where there is an axis for it, else the spindle.

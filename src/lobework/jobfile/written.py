@@ -10,6 +10,7 @@ from typing import Annotated, Any, Final, Literal
 from pydantic import PlainValidator, WithJsonSchema
 from pydantic_core import core_schema
 
+from lobework.camshaft import CamShaft
 from lobework.carriage import Headstock
 from lobework.drive import Drive
 from lobework.errors import InputError, require
@@ -32,7 +33,7 @@ from lobework.jobfile.tables import (
     reading,
 )
 from lobework.kinds import Length
-from lobework.lathe import Axis, CamShaft, Controller, HandAxis
+from lobework.lathe import Axis, Controller, HandAxis
 from lobework.mounting import Mounted
 from lobework.passes import Pass
 from lobework.program import Feeds

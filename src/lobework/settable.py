@@ -1,0 +1,82 @@
+"""Whether a cut can be set on its lathe: where its followers stand, what turns its cams, and what falls on a notch."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from lobework.errors import InputError, SettingError
+
+if TYPE_CHECKING:
+    from lobework.drive import Drive
+    from lobework.lathe import Lathe
+    from lobework.passes import Cut
+
+__all__ = ["require_settable"]
+
+
+def require_settable(cut: Cut) -> None:
+    """Refuse a cut that asks of the lathe what it cannot be set to.
+
+    Raises
+    ------
+    SettingError
+        Naming the key, what was given, and what the lathe has.
+
+    Examples
+    --------
+    >>> from lobework.cam import Wave
+    >>> from lobework.carriage import Headstock
+    >>> from lobework.drive import Drive
+    >>> from lobework.follower import Roller
+    >>> from lobework.lathe import Lathe
+    >>> from lobework.passes import Cut, Pass
+    >>> lathe = Lathe(name="bench", headstock=Headstock(sideways="slides", followers=("back",)))
+    >>> drive = Drive(Wave(lobes=12, base_radius=62.0, rise=2.0), follower=Roller(3.0))
+    >>> require_settable(Cut(number=1, passed=Pass(cams=(drive,)), lathe=lathe))
+    Traceback (most recent call last):
+    lobework.errors.SettingError: cam[1].side: 'front' must be 'back': on lathe 'bench' a follower stands there alone
+    """
+    passed, lathe = cut.passed, cut.lathe
+    if passed.at.y and lathe.axis("y") is None and lathe.hand_axis("y") is None:
+        lathe.need("y", f"at.y={passed.at.y:g}: the cutter stands above or below the spindle")
+    for number, drive in enumerate(passed.cams, 1):
+        _require_turned(drive, number, lathe)
+        if lathe.cam_shaft(number).turned_by != "software":
+            _require_place(drive, number, lathe)
+            _require_notches(drive, number, lathe)
+
+
+def _require_place(drive: Drive, number: int, lathe: Lathe) -> None:
+    places = lathe.headstock.followers
+    if drive.side not in places:
+        says = f"{drive.side!r} must be {places[0]!r}: on lathe {lathe.name!r} a follower stands there alone"
+        raise SettingError(says, f"cam[{number}].side")
+
+
+def _require_turned(drive: Drive, number: int, lathe: Lathe) -> None:
+    """Refuse a ratio at which nothing on the lathe turns this cam."""
+    shaft = lathe.cam_shaft(number)
+    if shaft.turned_by == "software":
+        slide, way = ("x", "across") if drive.moves == "sideways" else ("z", "along the spindle")
+        lathe.need(slide, f"cam[{number}]: this cam exists only in software, and a slide follows its lift {way}")
+    elif shaft.turned_by == "gears":
+        try:
+            shaft.train(drive.ratio)
+        except InputError as error:
+            raise type(error)(error.says, f"cam[{number}].ratio") from None
+    elif shaft.turned_by == "spindle" and drive.ratio != 1:
+        if any(cam.number == number for cam in lathe.cams):
+            says = f"{drive.ratio} must be 1: lathe {lathe.name!r} has cam {number} locked to the spindle"
+            raise SettingError(f"{says}; use a lathe that turns it by gears or a motor", f"cam[{number}].ratio")
+        lathe.need(f"cam {number}", f"cam[{number}].ratio={drive.ratio}: this cam turns apart from the spindle")
+
+
+def _require_notches(drive: Drive, number: int, lathe: Lathe) -> None:
+    """Refuse a phase or an index that falls between the notches of what it is set by."""
+    for name in ("phase", "index"):
+        hand = lathe.hand_axis(f"cam {number} {name}")
+        if hand is not None and hand.wheel is not None:
+            try:
+                hand.wheel.said(getattr(drive, name).in_turns(drive.cam.lobes))
+            except SettingError as error:
+                raise SettingError(error.says, f"cam[{number}].{name}") from None
