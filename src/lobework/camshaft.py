@@ -9,6 +9,7 @@ from typing import Literal
 
 from lobework.errors import SettingError, is_whole, require
 from lobework.gears import MOST_PAIRS, Train, train_for
+from lobework.ratios import RealRatio, of_percent
 from lobework.units import format_number
 
 __all__ = ["CamShaft"]
@@ -93,6 +94,14 @@ class CamShaft:
                 f"so the cam {does} {degrees} degrees in each turn of the spindle"
             )
         return train
+
+    def percent(self, ratio: Fraction) -> RealRatio | None:
+        """Return what the motor's control makes of a ratio that it takes as a percent; None where it takes none.
+
+        >>> float(CamShaft(number=1, turned_by="motor", percent_places=2).percent(Fraction(2, 3)).runs)
+        0.6667
+        """
+        return None if self.percent_places is None or not ratio else of_percent(ratio, self.percent_places)
 
     def idlers(self, ratio: Fraction) -> str:
         """Return whether an idle wheel is needed to turn the cam the way that a ratio asks for, in words.

@@ -8,27 +8,33 @@ from dataclasses import dataclass, fields, is_dataclass, replace
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any, Final
 
-from lobework.kinds import Measure, held_in, show_pairs
+from lobework.drive import Drive
+from lobework.kinds import Measure, held_in, measures, show_pairs
 from lobework.mounting import may_have, measures_of
 from lobework.screw import Screw
+from lobework.slide import At
 from lobework.units import LengthUnit, Phase, format_length, format_number, format_phase, format_ratio
 from lobework.wheel import Wheel
 
 if TYPE_CHECKING:
-    from lobework.drive import Drive
     from lobework.lathe import Lathe
     from lobework.passes import Cut
+    from lobework.ratios import RealRatio
 
 __all__ = [
     "CAUTIONS",
     "HandSetting",
     "by_hand",
     "cam_name",
+    "gears_of",
     "plain_name",
     "settings_of",
     "show",
     "show_length",
+    "show_percent",
+    "show_place",
     "show_ratio",
+    "show_turned",
     "turns_with_spindle",
     "wrapped",
 ]
@@ -142,6 +148,36 @@ def show_ratio(ratio: Fraction) -> str:
     return f"{format_ratio(ratio)} ({format_number(float(ratio * 100))} %)"
 
 
+def show_place(slide: str, mm: float, lathe: Lathe, units: LengthUnit = "mm") -> str:
+    """Return where a slide, "x", "y" or "z", stands; where a person winds it, in turns of its screw too.
+
+    >>> from lobework.carriage import Headstock
+    >>> from lobework.lathe import HandAxis, Lathe
+    >>> by_screw = HandAxis(moves="x", screw=Screw(lead=2.54))
+    >>> show_place("x", 24.0, Lathe(name="bench", headstock=Headstock(sideways="fixed"), hand=(by_screw,)))
+    '24 mm = 9 turns 4.5 div of its screw'
+    """
+    mark = measures(At)[slide]
+    return show(mm, mark and lathe.on_scale(slide, mark), units)
+
+
+def show_turned(name: str, drive: Drive, number: int, lathe: Lathe) -> str:
+    """Return a cam's "phase" or "index"; where a person sets it by a wheel, in its notches too."""
+    mark, lobes = measures(Drive)[name], drive.cam.lobes
+    return show(getattr(drive, name), mark and lathe.on_scale(f"cam {number} {name}", mark, lobes), lobes=lobes)
+
+
+def show_percent(run: RealRatio) -> str:
+    """Return the percent that a control is set to, with every decimal that it has."""
+    return f"{format_number(float(run.runs * 100), 12)} %"
+
+
+def gears_of(drive: Drive, number: int, lathe: Lathe) -> str:
+    """Return which wheels turn a cam, from the spindle on, and whether an idle one is needed; empty where none do."""
+    shaft = lathe.cam_shaft(number)
+    return f"{shaft.train(drive.ratio)}; {shaft.idlers(drive.ratio)}" if shaft.turned_by == "gears" else ""
+
+
 def settings_of(part: Any, units: LengthUnit = "mm", lobes: int | None = None, *, as_made: bool = True) -> list[tuple[str, str]]:
     """Return every setting of a part, as its name and what to set it to, from the part's own fields.
 
@@ -184,8 +220,8 @@ def cam_name(drive: Drive, number: int) -> str:
 
 
 def turns_with_spindle(drive: Drive, number: int, lathe: Lathe) -> bool:
-    """Return whether this cam has no axis of its own, and stands on the spindle."""
-    return lathe.axis(f"cam {number}") is None and drive.ratio == 1
+    """Return whether this cam is locked to the spindle."""
+    return lathe.cam_shaft(number).turned_by == "spindle" and drive.ratio == 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -202,7 +238,9 @@ class HandSetting:
 
 
 def _of_cam(drive: Drive, number: int, lathe: Lathe, units: LengthUnit) -> list[HandSetting]:
-    name, lobes = drive.name, drive.cam.lobes
+    name, turned_by = drive.name, lathe.cam_shaft(number).turned_by
+    if turned_by == "software":
+        return []
     shape = ", ".join([drive.cam.kind, *(f"{what} {value}" for what, value in settings_of(drive.cam, units))])
     nose = ", ".join([drive.follower.kind, *(f"{what} {value}" for what, value in settings_of(drive.follower, units))])
     found = [
@@ -210,10 +248,12 @@ def _of_cam(drive: Drive, number: int, lathe: Lathe, units: LengthUnit) -> list[
         HandSetting("fit", f"{name} follower", nose),
         HandSetting("set", f"{name} follower side", drive.side),
         HandSetting("set", f"{name} gain", show(drive.gain)),
-        HandSetting("set", f"{name} index", show(drive.index, lobes=lobes)),
+        HandSetting("set", f"{name} index", show_turned("index", drive, number, lathe)),
     ]
-    if turns_with_spindle(drive, number, lathe):
-        found.append(HandSetting("set", f"{name} phase", show(drive.phase, lobes=lobes)))
+    if turned_by != "motor":
+        found.append(HandSetting("set", f"{name} phase", show_turned("phase", drive, number, lathe)))
+    if turned_by == "gears":
+        found.append(HandSetting("fit", f"{name} gears", gears_of(drive, number, lathe)))
     return found
 
 

@@ -59,9 +59,9 @@ def _require_turned(drive: Drive, number: int, lathe: Lathe) -> None:
     if shaft.turned_by == "software":
         slide, way = ("x", "across") if drive.moves == "sideways" else ("z", "along the spindle")
         lathe.need(slide, f"cam[{number}]: this cam exists only in software, and a slide follows its lift {way}")
-    elif shaft.turned_by == "gears":
+    elif shaft.turned_by == "gears" or shaft.percent_places is not None:
         try:
-            shaft.train(drive.ratio)
+            _ = shaft.train(drive.ratio) if shaft.turned_by == "gears" else shaft.percent(drive.ratio)
         except InputError as error:
             raise type(error)(error.says, f"cam[{number}].ratio") from None
     elif shaft.turned_by == "spindle" and drive.ratio != 1:
