@@ -24,8 +24,8 @@ __all__ = ["MOST_PAIRS", "Train", "train_for", "train_to_cut", "trains_for"]
 MOST_PAIRS: Final = 6
 _MOST_TEETH: Final = 10_000
 _MOST_SIDES: Final = 200_000
-_MOST_TRIED: Final = 200_000
-_MOST_SHARED: Final = 5_000
+_MOST_TRIED: Final = 50_000
+_MOST_SHARED: Final = 500
 
 
 @dataclass(frozen=True, slots=True)
@@ -249,9 +249,9 @@ def _apart(drivers: tuple[int, ...], driven: tuple[int, ...], owned: Counter[int
 def train_to_cut(ratio: Fraction, within: Fraction, pairs: int = 3, least: int = 12, most: int = 400) -> Train:
     """Return a train of wheels that could be cut, of any sizes in a range, whose ratio is no further than ``within`` off.
 
-    It has the fewest pairs; of one or two the fewest teeth, of more the simplest fraction that such wheels make: fractions
-    near the ratio are taken in the order of their terms, by halving its neighbourhood with mediants, until one has both terms
-    the products of so many wheels.
+    It has the fewest pairs; and of those the fewest teeth where every set of wheels can be tried, as one or two of 12 to 400
+    can. Of more pairs it is the simplest fraction that such wheels make: fractions near the ratio are taken in the order of
+    their terms, mediant by mediant, until one has both terms the products of so many wheels.
 
     Parameters
     ----------
@@ -301,10 +301,10 @@ def train_to_cut(ratio: Fraction, within: Fraction, pairs: int = 3, least: int =
 
 def _simplest_train(low: Fraction, high: Fraction, pairs: int, least: int, most: int) -> Train | None:
     for top, under in _between(low, high, most**pairs):
-        if not (_only_small_primes(top, most) and _only_small_primes(under, most)):
+        first, last = -(-(least**pairs) // min(top, under)), most**pairs // max(top, under)
+        if first > last or not (_only_small_primes(top, most) and _only_small_primes(under, most)):
             continue
-        first = -(-(least**pairs) // min(top, under))
-        for shared in range(first, min(most**pairs // max(top, under), first + _MOST_SHARED) + 1):
+        for shared in range(first, min(last, first + _MOST_SHARED) + 1):
             if (drivers := _split(top * shared, pairs, least, most)) and (driven := _split(under * shared, pairs, least, most)):
                 return Train(drivers, driven)
     return None
@@ -323,14 +323,15 @@ def _between(low: Fraction, high: Fraction, largest: int) -> Iterator[tuple[int,
     tried = 0
     while waiting and tried < _MOST_TRIED:
         _, left, right = heapq.heappop(waiting)
-        middle = left[0] + right[0], left[1] + right[1]
-        value = Fraction(*middle)
-        if low <= value <= high:
+        middle = top, under = left[0] + right[0], left[1] + right[1]
+        above = top * low.denominator - low.numerator * under
+        below = high.numerator * under - top * high.denominator
+        if above >= 0 and below >= 0:
             tried += 1
             yield middle
-        if value > low:
+        if above > 0:
             wait(left, middle)
-        if value < high:
+        if below > 0:
             wait(middle, right)
 
 
