@@ -383,7 +383,12 @@ class TestInside:
         }
         assert sorted(inside.targets()) == ["3mf", "csv", "page", "png", "relief", "rs274", "stl", "svg", "text"]
         assert "plain" in inside.backends()
-        assert [check.__name__ for check in inside.checks()] == ["closure_findings", "bridging_findings", "travel_findings"]
+        assert [check.__name__ for check in inside.checks()] == [
+            "closure_findings",
+            "bridging_findings",
+            "travel_findings",
+            "ratio_findings",
+        ]
 
     def test_every_target_that_ships_inside_says_what_it_shows_and_where_it_goes(self, inside):
         assert {name: (target.shows, target.file) for name, target in inside.targets().items()} == {

@@ -8,7 +8,13 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import TYPE_CHECKING, Literal
 
+import numpy as np
+
+from lobework.chuck import Plain
 from lobework.contact import largest_roller, lift_of
+from lobework.hand import show_percent
+from lobework.lathe import Axis, HandAxis
+from lobework.ratios import turns_to_close
 from lobework.tolerances import JOIN_MM
 from lobework.units import format_number
 
@@ -17,7 +23,7 @@ if TYPE_CHECKING:
     from lobework.passes import Cut
     from lobework.trace import Trace
 
-__all__ = ["Finding", "bridging_findings", "closure_findings", "in_mm", "travel_findings"]
+__all__ = ["Finding", "bridging_findings", "closure_findings", "in_mm", "ratio_findings", "travel_findings"]
 
 _TRAVEL_SLACK = 1e-9
 
@@ -29,7 +35,7 @@ class Finding:
     Parameters
     ----------
     kind : str
-        What was looked at: "closure", "bridging", "travel", "work", "carving", or a word of your own.
+        What was looked at: "closure", "bridging", "travel", "ratio", "work", "carving", or a word of your own.
     level : "note", "warning" or "problem"
         Good to know; probably not meant; cannot be cut so.
     where : str
@@ -115,24 +121,68 @@ def bridging_findings(cuts: Sequence[Cut], traces: Sequence[Trace]) -> Iterable[
 
 
 def travel_findings(cuts: Sequence[Cut], traces: Sequence[Trace]) -> Iterable[Finding]:
-    """Yield the axes that would leave their travel, with the pass, the place and the end that is passed."""
+    """Yield what would leave its travel, driven or set by hand, with the pass, the place and the end that is passed."""
     for cut, trace in zip(cuts, traces, strict=True):
-        moved = trace.axes
-        for axis in cut.lathe.axes:
-            if axis.moves not in moved:
+        lathe = cut.lathe
+        places = {**{name: (float(at.min()), float(at.max())) for name, at in trace.axes.items()}, **_set_by_hand(cut)}
+        axes: tuple[Axis | HandAxis, ...] = (*lathe.axes, *lathe.hand)
+        for axis in axes:
+            if axis.moves not in places:
                 continue
-            unit = "degrees" if axis.rotary else "mm"
-            least, most = float(moved[axis.moves].min()), float(moved[axis.moves].max())
-            for end, goes, over in (("low", least, axis.low - least), ("high", most, most - axis.high)):
+            for goes, end, over in _beyond(places[axis.moves], axis):
                 if over > _TRAVEL_SLACK:
-                    limit = axis.low if end == "low" else axis.high
+                    does, whose = ("goes", f"the travel of {axis.letter}") if isinstance(axis, Axis) else ("is set", "its travel")
                     yield Finding(
                         kind="travel",
                         level="problem",
                         where=f"{cut.title}, {axis.moves}",
-                        says=f"goes to {format_number(goes)} {unit}; "
-                        f"the travel of {axis.letter} ends at {format_number(limit)} {unit}",
+                        says=f"{does} to {_placed(goes, axis)}; {whose} ends at {_placed(end, axis)}",
                     )
+
+
+def _beyond(places: tuple[float, float], axis: Axis | HandAxis) -> Iterator[tuple[float, float, float]]:
+    """Yield how far an axis goes each way, the end of its travel there, and by how much it is beyond it."""
+    least, most = places
+    yield least, axis.low, axis.low - least
+    yield most, axis.high, most - axis.high
+
+
+def _placed(place: float, axis: Axis | HandAxis) -> str:
+    unit = "degrees" if axis.rotary else "mm"
+    wound = f", {axis.screw.said(place)} of its screw" if isinstance(axis, HandAxis) and axis.screw is not None else ""
+    return f"{format_number(place)} {unit}{wound}"
+
+
+def _set_by_hand(cut: Cut) -> dict[str, tuple[float, float]]:
+    """Return where wheels are set for this cut, degrees: those of cams, and the spindle's, which indexes the first chuck."""
+    found = {
+        f"cam {number} {name}": float(getattr(drive, name).in_degrees(drive.cam.lobes))
+        for number, drive in enumerate(cut.passed.cams, 1)
+        for name in ("phase", "index")
+    }
+    chuck = cut.lathe.chucks[0].chuck if cut.lathe.chucks else None
+    if isinstance(chuck, Plain):
+        found["spindle"] = float(chuck.index.in_degrees())
+    return {name: (at, at) for name, at in found.items()}
+
+
+def ratio_findings(cuts: Sequence[Cut], traces: Sequence[Trace]) -> Iterable[Finding]:
+    """Yield the cams whose control cannot be set to their ratio: the nearest that it can, and what is left at the join."""
+    for name, same, paths in _by_group(cuts, traces):
+        for number, drive in enumerate(same[0].passed.cams, 1):
+            run = same[0].lathe.cam_shaft(number).percent(drive.ratio)
+            if run is None or run.exact:
+                continue
+            turns = turns_to_close(drive.cam.lobes, drive.ratio)
+            radius = max(float(np.hypot(path.x, path.y).max()) for path in paths)
+            gap = f"{format_number(abs(float(run.gap(turns))), 4)} degrees and {in_mm(abs(run.gap_mm(turns, radius)))}"
+            yield Finding(
+                kind="ratio",
+                level="warning",
+                where=f"{name}, {drive.name}",
+                says=f"its control is set to {show_percent(run)}, not {drive.ratio}: after {_turns(Fraction(turns))} the wave is "
+                f"{gap} from its own beginning; take a ratio that its decimals hold, or gears",
+            )
 
 
 def _why_open(cut: Cut) -> str:
