@@ -1,4 +1,4 @@
-"""A turned profile: a smooth curve through points in the plane of the axis, measured along its own length."""
+"""Curves through points in the plane of the axis, smooth as a turned profile or straight, measured along their own length."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ import numpy as np
 
 from lobework.rigid import Array
 
-__all__ = ["Meridian"]
+__all__ = ["Chain", "Meridian"]
 
 _SPANS: Final = 32
 
@@ -72,6 +72,12 @@ class Meridian:
         """Along the curve, mm."""
         return float(self._table[1][-1])
 
+    @property
+    def lengths(self) -> Array:
+        """(k,) mm: how far along the curve each point stands."""
+        lengths: Array = np.interp(self._knots, *self._table)
+        return lengths
+
     def at(self, s: Array) -> Array:
         """Return (n, 4) at ``s`` mm along: radius, z, and the normal's parts along radius and z, to the left of the way on."""
         t, lengths = self._table
@@ -97,6 +103,36 @@ class Meridian:
             bend[:, axis] = np.interp(self._table[0], self._knots, self._bends[:, axis])
         turning = np.abs(slope[:, 0] * bend[:, 1] - slope[:, 1] * bend[:, 0])
         return float((np.hypot(*slope.T) ** 3 / np.maximum(turning, 1e-6)).min())
+
+
+class Chain:
+    """Straight lines from each (radius, z) point to the next.
+
+    Parameters
+    ----------
+    points : (k, 2) float64, mm
+        Radius and z, two or more, no two neighbours the same.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> bent = Chain(np.array([[20.0, 0.0], [20.0, -30.0], [60.0, -60.0]]))
+    >>> bent.lengths.tolist(), bent.at(np.array([55.0])).tolist()
+    ([0.0, 30.0, 80.0], [[40.0, -45.0]])
+    """
+
+    def __init__(self, points: Array) -> None:
+        self.points = np.array(points, dtype=np.float64)
+        self.lengths: Array = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(self.points, axis=0).T))])
+
+    @property
+    def length(self) -> float:
+        """From end to end along the lines, mm."""
+        return float(self.lengths[-1])
+
+    def at(self, s: Array) -> Array:
+        """Return (n, 2) at ``s`` mm along: radius and z."""
+        return np.stack([np.interp(s, self.lengths, column) for column in self.points.T], axis=-1)
 
 
 @cache

@@ -1,0 +1,132 @@
+"""One curve of a drawing, as points in millimetres."""
+
+from __future__ import annotations
+
+import importlib
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Final, NamedTuple
+
+import numpy as np
+
+from lobework.errors import InputError, TooLargeError, nearest
+from lobework.units import LengthUnit
+
+if TYPE_CHECKING:
+    from fractions import Fraction
+
+    from lobework.rigid import Array
+
+__all__ = ["FLAT_MM", "Drawn", "Outline", "read_outline"]
+
+FLAT_MM: Final = 2e-4
+"""How far a bent curve may be from the straight lines that stand for it: a tenth of what a trace may stray."""
+_MOST_BYTES: Final = 20_000_000
+_MOST_POINTS: Final = 20_000
+_MOST_LISTED: Final = 12
+_KINDS: Final = {".svg": "svg", ".dxf": "dxf"}
+_NEEDS: Final = {"svg": "svgpathtools", "dxf": "ezdxf"}
+
+
+class Drawn(NamedTuple):
+    """What a drawing holds: its open curves by name, (n, 2) mm, y up, and what to know of its size."""
+
+    curves: dict[str, Array]
+    note: str
+
+
+@dataclass(frozen=True, slots=True)
+class Outline:
+    """One curve of a drawing.
+
+    Parameters
+    ----------
+    name : str
+        What the drawing calls it.
+    points : tuple of (x, y) pairs, mm
+        From its beginning, x to the right and y up, counted from the drawing's own zero.
+    note : str
+        What was taken for granted of its size; empty where the file says it.
+    """
+
+    name: str
+    points: tuple[tuple[float, float], ...]
+    note: str = ""
+
+
+def read_outline(path: Path | str, curve: str = "", *, unit: Fraction | None = None, bare: LengthUnit = "mm") -> Outline:
+    """Return a curve of a DXF or SVG file.
+
+    Polylines keep their points; arcs, splines and Bezier curves become straight lines, 0.0002 mm from them at the most. Of an
+    SVG, paths, polylines and lines are read; of a DXF, polylines, lines, arcs and splines of the model, those that meet joined.
+
+    Parameters
+    ----------
+    path : path
+        Ends in .dxf or .svg.
+    curve : str
+        Its name: an SVG's id, a DXF's layer; needed where the file holds several.
+    unit : Fraction, mm, optional
+        What one unit of the drawing is, in place of what the file says.
+    bare : "mm" or "inch"
+        The unit of a DXF that says none.
+
+    Raises
+    ------
+    InputError
+        Where the file cannot be read, is broken or holds no such curve, or what reads it is not installed.
+    TooLargeError
+        Where it is longer than 20 MB, or the curve has more than 20,000 points.
+    """
+    name, kind = Path(path).name, _KINDS.get(Path(path).suffix.lower())
+    if kind is None:
+        raise InputError("is neither .dxf nor .svg; save the drawing as one of them", name)
+    data = _bytes(Path(path), name)
+    reader = importlib.import_module(f"lobework.outline.{kind}")
+    try:
+        found: Drawn = reader.drawn(data, unit, bare)
+    except ImportError:
+        needs = f"reading {kind.upper()} needs {_NEEDS[kind]}, which is not installed; run: pip install 'lobework[outline]'"
+        raise InputError(needs, name) from None
+    except InputError as error:
+        raise error.at(name) from None
+    picked = _picked(found.curves, curve, name)
+    points = found.curves[picked]
+    points = points[np.append(True, (np.diff(points, axis=0) != 0).any(axis=1))]
+    if not np.isfinite(points).all():
+        number = int(np.nonzero(~np.isfinite(points).all(axis=1))[0][0]) + 1
+        raise InputError(f"point {number} of curve {picked!r} is no finite number; draw it again", name)
+    if len(points) > _MOST_POINTS:
+        raise TooLargeError(f"curve {picked!r} has {len(points):,} points; at most {_MOST_POINTS:,}; draw it with fewer", name)
+    if (points[0] == points[-1]).all():
+        raise InputError(f"curve {picked!r} is closed, so it has no end to go to; draw one side of it, open", name)
+    return Outline(picked, tuple((float(x), float(y)) for x, y in points), found.note)
+
+
+def _bytes(path: Path, name: str) -> bytes:
+    try:
+        with path.open("rb") as file:
+            data = file.read(_MOST_BYTES + 1)
+    except FileNotFoundError:
+        raise InputError("there is no such file; its path is taken from where the job file lies", name) from None
+    except IsADirectoryError:
+        raise InputError("is a folder, not a file; name a file in it", name) from None
+    except (OSError, ValueError) as error:
+        raise InputError(f"cannot be read: {getattr(error, 'strerror', None) or error}; check its name", name) from None
+    if len(data) > _MOST_BYTES:
+        raise TooLargeError(f"is longer than {_MOST_BYTES // 10**6} MB; save the one curve by itself", name)
+    if not data.strip():
+        raise InputError("is empty; save the drawing again", name)
+    return data
+
+
+def _picked(curves: dict[str, Array], curve: str, name: str) -> str:
+    """Return the name of the curve that is meant."""
+    shown = ", ".join(repr(each) for each in list(curves)[:_MOST_LISTED]) + (", ..." if len(curves) > _MOST_LISTED else "")
+    if not curves:
+        raise InputError("holds no open curve; draw the outline as one path or polyline", name)
+    if curve and curve not in curves:
+        raise InputError(f"holds no curve {curve!r}{nearest(curve, curves)}; it holds {shown}", name)
+    if not curve and len(curves) > 1:
+        raise InputError(f"holds {len(curves)} curves: {shown}; write curve = one of them", name)
+    return curve or next(iter(curves))

@@ -1,0 +1,246 @@
+"""A template: a curve in the bench's plane of X and Z along which the slides lead the tip while a pass goes on."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from dataclasses import dataclass
+from functools import cached_property
+from numbers import Real
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Final, Literal
+
+import numpy as np
+
+from lobework.errors import InputError, require
+from lobework.kinds import Length, Pairs, as_pairs, pairs_measure
+from lobework.meridian import Chain, Meridian
+from lobework.outline import read_outline
+from lobework.slide import At
+from lobework.surface import Round
+
+if TYPE_CHECKING:
+    from fractions import Fraction
+
+    from lobework.kinds import Piece
+    from lobework.rigid import Array
+    from lobework.units import LengthUnit
+
+__all__ = ["Feeding", "Template", "read_template", "template_of"]
+
+_MOST_POINTS: Final = 20_000
+_FURTHEST_MM: Final = 1e6
+_LOOKED_AT: Final = 16
+"""Places between two points at which a smooth template is looked at for folds."""
+
+Feeding = Literal["z", "x"]
+"""The slide that goes one way all along a template: along the spindle at the side of the work, across it on a face."""
+
+WayPoints = Annotated[
+    Pairs, pairs_measure("a list of [z, x] pairs from where the pass begins, such as [[0, 20], [-30, 25], [-60, 18]]")
+]
+"""A field of (z, x) points, mm."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Template:
+    """A way of the tip along a curve, evenly by its length, as a template on the slide rest leads it.
+
+    The template leads the slides, and depth is cut in by the slide that goes into the work: at the side of the work every
+    place stands ``depth`` further in along x, not along the curve's normal. The cutter keeps its direction on the bench.
+
+    Parameters
+    ----------
+    points : tuple of (z, x) pairs, mm
+        Through which it goes, from where the pass begins, as a turned piece's profile is written. It goes one way along the
+        spindle, and on a face one way across.
+    smooth : bool
+        It bends smoothly through the points, as a turned profile does; otherwise it is straight from one to the next.
+    start, end : float, mm, optional
+        The part of it that is followed, by z (on a face by x), and which way; all of it, as the points are given, unless said.
+    source : str
+        What it was taken from, for the sheet.
+    note : str
+        What was taken for granted when it was read.
+
+    Examples
+    --------
+    >>> ogee = Template(points=((0.0, 20.0), (-30.0, 20.0), (-60.0, 60.0)), end=-45.0)
+    >>> ogee.tip(At(depth=0.5), np.array([0.0, 1.0])).round(9).tolist()
+    [[19.5, 0.0, 0.0], [39.5, 0.0, -45.0]]
+    """
+
+    points: WayPoints
+    smooth: bool = False
+    start: Length | None = None
+    end: Length | None = None
+    source: str = ""
+    note: str = ""
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "points", as_pairs("points", self.points))
+        require(len(self.points) >= 2, "points", self.points, "two points or more")
+        require(len(self.points) <= _MOST_POINTS, "points", f"{len(self.points)} points", f"{_MOST_POINTS} points or fewer")
+        for number, point in enumerate(self.points, 1):
+            near = all(abs(each) <= _FURTHEST_MM for each in point)
+            require(near, f"points[{number}]", point, "finite numbers, within a kilometre")
+        for number, (before, after) in enumerate(itertools.pairwise(self.points), 2):
+            require(after != before, f"points[{number}]", after, "another place than the point before it", "leave one out")
+        ends: dict[str, object] = {"from": self.start, "to": self.end}
+        for name, given in ends.items():
+            plain = given is None or (isinstance(given, Real) and math.isfinite(given))
+            require(plain, name, given, "a plain number, in mm")
+
+    @cached_property
+    def curve(self) -> Chain | Meridian:
+        """The whole of it, along its own length: (x, z) at each."""
+        places = np.array(self.points)[:, ::-1]
+        return Meridian(places) if self.smooth else Chain(places)
+
+    def require_one_way(self, feeds: Feeding = "z") -> None:
+        """Refuse a template that folds back, or whose part to be followed is not on it.
+
+        Raises
+        ------
+        SettingError
+            With the number of the point at which the slide would have to turn back.
+        """
+        column = "zx".index(feeds)
+        way = math.copysign(1.0, self.points[-1][column] - self.points[0][column])
+        for number, (before, after) in enumerate(itertools.pairwise(self.points), 2):
+            goes_on = (after[column] - before[column]) * way > 0
+            further = f"{'above' if way > 0 else 'below'} {feeds} {before[column]:g}, where the point before it is"
+            require(goes_on, f"points[{number}]", after, further, "the template folds back there")
+        if self.smooth:
+            self._require_smooth(feeds, way)
+        low, high = sorted((self.points[0][column], self.points[-1][column]))
+        for name, given in (("from", self.start), ("to", self.end)):
+            on_it = given is None or low <= given <= high
+            require(on_it, name, given, f"from {low:g} to {high:g} mm, where the template runs along {feeds}")
+        first, last = self._part(feeds)
+        require(first != last, "to", self.end, f"another place than from, {self.start}")
+
+    def _require_smooth(self, feeds: Feeding, way: float) -> None:
+        """Refuse points between which the smooth curve turns back."""
+        lengths = self.curve.lengths
+        s = np.interp(np.arange(0, len(lengths) - 1 + 0.5 / _LOOKED_AT, 1 / _LOOKED_AT), np.arange(len(lengths)), lengths)
+        steps = np.diff(self.curve.at(s)[:, "xz".index(feeds)]) * way
+        number = int(steps.argmin()) // _LOOKED_AT + 1
+        between = f"its smooth curve between points {number} and {number + 1}"
+        require(steps.min() > 0, "points", between, f"one way along {feeds}", "it folds back there; add points")
+
+    def _part(self, feeds: Feeding) -> tuple[float, float]:
+        """Return from where to where along the curve the tip goes, mm."""
+        return self._by_z if feeds == "z" else self._by_x
+
+    @cached_property
+    def _by_z(self) -> tuple[float, float]:
+        return self._along(self.start, "z", 0.0), self._along(self.end, "z", self.curve.length)
+
+    @cached_property
+    def _by_x(self) -> tuple[float, float]:
+        return self._along(self.start, "x", 0.0), self._along(self.end, "x", self.curve.length)
+
+    def _along(self, place: float | None, feeds: Feeding, usual: float) -> float:
+        """Return how far along the curve it comes to a place of the slide that feeds, mm."""
+        if place is None:
+            return usual
+        column, low, high = "xz".index(feeds), 0.0, self.curve.length
+        rises = self.points[-1]["zx".index(feeds)] > self.points[0]["zx".index(feeds)]
+        for _ in range(64):
+            middle = 0.5 * (low + high)
+            beyond = (self.curve.at(np.array([middle]))[0, column] > place) == rises
+            low, high = (low, middle) if beyond else (middle, high)
+        return 0.5 * (low + high)
+
+    def tip(self, at: At, part: Array, into: Literal["z", "x"] = "x") -> Array:
+        """Return where the tip stands on the bench with (n,) parts of the pass done, 0 to 1: (n, 3) mm.
+
+        ``at`` is added, and its depth goes in along ``into``, the slide that takes the cutter to the work.
+        """
+        first, last = self._part("x" if into == "z" else "z")
+        x, z = self.curve.at(first + part * (last - first))[:, :2].T
+        by_x, by_y, by_z = at.tip(into)
+        return np.stack([x + by_x, np.full_like(x, by_y), z + by_z], axis=-1)
+
+    def corners(self, into: Literal["z", "x"] = "x") -> Array:
+        """Return the parts of the pass, between 0 and 1, at which the curve may have a corner: (k,)."""
+        first, last = self._part("x" if into == "z" else "z")
+        parts = (self.curve.lengths - first) / (last - first)
+        return np.sort(parts[(parts > 0) & (parts < 1)])
+
+
+def read_template(
+    path: Path | str,
+    curve: str = "",
+    *,
+    unit: Fraction | None = None,
+    axis: Literal["up", "right"] = "up",
+    start: float | None = None,
+    end: float | None = None,
+    bare: LengthUnit = "mm",
+) -> Template:
+    """Return the template that a curve of a DXF or SVG file is.
+
+    The drawing's own zero is the spindle's axis and z = 0. Of a curve that folds back, as the section of a whole vase does, the
+    outermost stretch that goes all the way from ``start`` to ``end`` is taken, where both are given.
+
+    Parameters
+    ----------
+    path, curve, unit, bare
+        As `lobework.outline.read_outline` takes them.
+    axis : "up" or "right"
+        Where the axis of the work points in the drawing, away from the headstock; radii then go to the right, or up.
+    start, end : float, mm, optional
+        As a template takes them.
+
+    Raises
+    ------
+    InputError
+        Where the file cannot be read, or the curve cannot be a template.
+    """
+    outline = read_outline(path, curve, unit=unit, bare=bare)
+    points = outline.points if axis == "right" else tuple((y, x) for x, y in outline.points)
+    if start is not None and end is not None:
+        points = _outermost(points, *sorted((start, end)))
+    called = f"{Path(path).name}, {outline.name}"
+    try:
+        return Template(points=points, start=start, end=end, source=called, note=outline.note)
+    except InputError as error:
+        raise error.at(called) from None
+
+
+def _outermost(points: Pairs, low: float, high: float) -> Pairs:
+    """Return the stretch of one way along z that covers a part of z and lies furthest out; all, where none covers it."""
+    places = np.array(points)
+    way = np.sign(np.diff(places[:, 0]))
+    bounds = [0, *(np.nonzero(np.diff(way))[0] + 1).tolist(), len(points) - 1]
+    stretches = [places[a : b + 1] for a, b in itertools.pairwise(bounds)]
+    fits = [each for each in stretches if each[:, 0].min() <= low and each[:, 0].max() >= high and each[0, 0] != each[-1, 0]]
+    best = max(fits, key=lambda each: np.interp([low, high], *each[each[:, 0].argsort()].T).sum(), default=places)
+    return tuple((float(z), float(x)) for z, x in best)
+
+
+def template_of(piece: Piece, start: float | None = None, end: float | None = None) -> Template:
+    """Return the template that follows the side of the work itself, all of it or from ``start`` to ``end`` mm along z.
+
+    Raises
+    ------
+    SettingError
+        Where the work has no side.
+
+    Examples
+    --------
+    >>> from lobework.piece import Barrel
+    >>> template_of(Barrel(diameter=50.0, length=60.0), end=-20.0).points
+    ((0.0, 25.0), (-60.0, 25.0))
+    """
+    surface = getattr(piece, "surface", None)
+    if not isinstance(surface, Round):
+        require(False, "template", "'piece'", "points or a file where the work has no side", "a disc is cut on its face")
+        raise AssertionError
+    profile = getattr(piece, "profile", None)
+    if profile is None:
+        places = surface.profile(np.linspace(0.0, surface.length, 2 if surface.straight else _MOST_POINTS // 10))
+        profile = tuple((float(z) + 0.0, float(radius)) for radius, z in places[:, :2])
+    return Template(points=profile, smooth=not surface.straight, start=start, end=end, source="the side of the work")

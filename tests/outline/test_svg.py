@@ -1,0 +1,225 @@
+"""SVG outlines: points as they stand in the file, sizes, curves by their closed forms, and what is refused."""
+
+from __future__ import annotations
+
+import itertools
+import sys
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from numpy.testing import assert_allclose, assert_array_equal
+
+from lobework.errors import InputError, TooLargeError
+from lobework.outline import read_outline
+from lobework.outline.outline import FLAT_MM
+
+VASE = [(18.0, 0.0), (21.5, 12.25), (25.125, 30.0), (14.0, 61.0)]
+POLYLINE = f'<polyline points="{" ".join(f"{x},{y}" for x, y in VASE)}"/>'
+MM = 'width="50mm" height="70mm" viewBox="0 0 50 70"'
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory):
+    return tmp_path_factory.mktemp("svg")
+
+
+def written(folder, inside, size=MM):
+    """Return the path of an SVG that holds ``inside``."""
+    path = folder / "vase.svg"
+    path.write_text(f'<svg xmlns="http://www.w3.org/2000/svg" {size}>{inside}</svg>', encoding="utf-8")
+    return path
+
+
+def upright(points):
+    """Return SVG's places, whose y points down, with y up."""
+    return np.array(points) * [1, -1]
+
+
+def refusal(path, curve="", **how):
+    with pytest.raises(InputError) as refused:
+        read_outline(path, curve, **how)
+    return str(refused.value)
+
+
+places = st.tuples(*[st.floats(-500, 500)] * 2)
+
+
+@settings(max_examples=20)
+@given(points=st.lists(places, min_size=2, max_size=40, unique=True), kind=st.sampled_from(["path", "polyline"]))
+def test_points_come_back_as_they_were_written(folder, points, kind):
+    numbers = " ".join(f"{x!r},{y!r}" for x, y in points)
+    drawn = f'<path d="M {numbers}"/>' if kind == "path" else f'<polyline points="{numbers}"/>'
+    assert_array_equal(read_outline(written(folder, drawn)).points, upright(points))
+
+
+@pytest.mark.parametrize(
+    ("size", "mm", "note"),
+    [
+        (MM, 1.0, ""),
+        ('width="4in" height="4in" viewBox="0 0 4 4"', 25.4, ""),
+        ('width="5cm" height="7cm" viewBox="-25 -10 50 70"', 1.0, ""),
+        ('width="72pt" height="72pt" viewBox="0 0 25.4 25.4"', 1.0, ""),
+        ('width="50mm" viewBox="0 0 50 70"', 1.0, ""),
+        ('width="960" height="960px" viewBox="0 0 254 254"', 1.0, "its size is in pixels, 96 to an inch"),
+        ("", 25.4 / 96, "its units are pixels, 96 to an inch"),
+        ('width="50mm" height="70mm"', 25.4 / 96, "its units are pixels, 96 to an inch"),
+        (
+            'width="100%" height="100%" viewBox="0 0 9 9"',
+            25.4 / 96,
+            "it says no width and height, so 96 of its units are an inch",
+        ),
+    ],
+)
+def test_a_unit_is_what_width_and_height_make_it(folder, size, mm, note):
+    """SVG 1.1, 7.7-7.10; CSS Values and Units 3, 6.2: an inch is 2.54 cm, 72 points or 96 pixels."""
+    outline = read_outline(written(folder, POLYLINE, size))
+    assert_allclose(outline.points, upright(VASE) * mm, rtol=1e-15)
+    assert outline.note == note
+
+
+def bezier(corners, t):
+    """Return places of a Bezier curve, by de Casteljau's construction."""
+    level = [np.array(corner, dtype=float) * np.ones((len(t), 2)) for corner in corners]
+    while len(level) > 1:
+        level = [a + (b - a) * t[:, None] for a, b in itertools.pairwise(level)]
+    return level[0]
+
+
+@pytest.mark.parametrize(
+    ("data", "corners"),
+    [
+        ("M18 0 C 40 10 0 40 22 60", [(18, 0), (40, 10), (0, 40), (22, 60)]),
+        ("m18,0c22,10-18,40,4,60", [(18, 0), (40, 10), (0, 40), (22, 60)]),
+        ("M18 0 Q 45 30 22 60", [(18, 0), (45, 30), (22, 60)]),
+        ("M-2 0 S 0 40 22 60", [(-2, 0), (-2, 0), (0, 40), (22, 60)]),
+    ],
+)
+def test_bezier_curves_are_followed_to_a_fifth_of_a_micron(folder, data, corners):
+    points = upright(read_outline(written(folder, f'<path d="{data}"/>')).points)
+    exact = bezier(corners, np.linspace(0, 1, 200_001))
+    assert_array_equal(points[[0, -1]], [corners[0], corners[-1]])
+    k = np.clip(np.searchsorted(points[:, 1], exact[:, 1]) - 1, 0, len(points) - 2)
+    step, off = np.diff(points, axis=0)[k], exact - points[k]
+    assert np.abs((step[:, 0] * off[:, 1] - step[:, 1] * off[:, 0]) / np.hypot(*step.T)).max() <= FLAT_MM
+    assert len(points) < 600
+
+
+def test_an_arc_is_a_circles(folder):
+    points = upright(read_outline(written(folder, '<path d="M 20 10 A 25 25 0 0 1 20 50"/>')).points)
+    assert_allclose(np.hypot(*(points - [5, 30]).T), 25, rtol=1e-9)
+    assert points[:, 0].max() == pytest.approx(30, abs=FLAT_MM)
+    assert 25 - np.hypot(*((points[1:] + points[:-1]) / 2 - [5, 30]).T).min() <= FLAT_MM
+
+
+def test_groups_move_what_they_hold(folder):
+    inside = f'<g transform="translate(3 -2)"><g transform="scale(2,1)">{POLYLINE}</g></g>'
+    assert_allclose(read_outline(written(folder, inside)).points, upright([(2 * x + 3, y - 2) for x, y in VASE]), rtol=1e-14)
+
+
+def test_a_curve_is_picked_by_its_id_and_a_path_of_two_stretches_is_two_curves(folder):
+    named = POLYLINE.replace("<polyline", '<polyline id="side"')
+    inside = f'<line x1="0" y1="0" x2="0" y2="70"/><g>{named}</g>'
+    inside += '<path id="feet" d="M0 0 L5 5 M9 9 L 12 15"/><circle r="3"/><text>vase</text><defs><path d="M0 0 L1 1"/></defs>'
+    path = written(folder, inside)
+    assert_array_equal(read_outline(path, "side").points, upright(VASE))
+    assert_array_equal(read_outline(path, "feet 2").points, upright([(9, 9), (12, 15)]))
+    assert refusal(path) == ("vase.svg: holds 4 curves: 'line 1', 'side', 'feet 1', 'feet 2'; write curve = one of them")
+    assert refusal(path, "sied").startswith("vase.svg: holds no curve 'sied'; did you mean 'side'?; it holds 'line 1'")
+
+
+@pytest.mark.parametrize(
+    ("inside", "says"),
+    [
+        ("", "holds no open curve; draw the outline as one path or polyline"),
+        ('<path d=""/>', "holds no open curve; draw the outline as one path or polyline"),
+        ('<path d="M 0 0 L 5 5 L 3 9 Z"/>', "curve 'path 1' is closed, so it has no end to go to; draw one side of it, open"),
+        ('<path d="M 0 0 L 5 nan"/>', "a <path> holds 'nn' among its numbers; save the drawing again"),
+        (
+            '<path id="a" d="M 0 0 L 5 5 ?? L 6 6"/>',
+            "<path> 'a' holds '??' among its numbers; save the drawing again",
+        ),
+        ('<path d="5 5 L 6 6"/>', "a <path> does not begin with M; save the drawing again"),
+        ('<path d="M 0 0 L 1e999 5"/>', "point 2 of curve 'path 1' is no finite number; draw it again"),
+        ('<polyline points="0,0 5,nan 6,7"/>', "a <polyline> holds 'nan' among its numbers; save the drawing again"),
+        ('<polyline points="0,0 5,5 6"/>', "a <polyline> holds an odd count of numbers; save the drawing again"),
+        (
+            '<path d="M 0 0 L 1 2" transform="turn(4)"/>',
+            "has a curve out of order: Unknown SVG transform type: turn; save the drawing again",
+        ),
+        ("<g>", "is not SVG: mismatched tag: line 1, column 92; save the drawing again"),
+    ],
+)
+def test_what_is_not_as_the_standard_has_it_is_refused_in_one_line(folder, inside, says):
+    assert refusal(written(folder, inside)) == f"vase.svg: {says}"
+
+
+@pytest.mark.parametrize(
+    ("size", "says"),
+    [
+        (
+            'width="50mm" viewBox="0 0 50"',
+            "viewBox='0 0 50' is not four numbers, width and height above zero; save the drawing again",
+        ),
+        (
+            'width="50mm" viewBox="0 0 0 70"',
+            "viewBox='0 0 0 70' is not four numbers, width and height above zero; save the drawing again",
+        ),
+        (
+            'width="5 furlongs" viewBox="0 0 5 7"',
+            "width='5 furlongs' is not a size such as '100mm' or '4in'; save the drawing again",
+        ),
+        (
+            'width="50mm" height="50mm" viewBox="0 0 50 70"',
+            "its width and height do not go with its viewBox: it is drawn out of shape; save the drawing again",
+        ),
+    ],
+)
+def test_a_size_that_says_nothing_sure_is_refused(folder, size, says):
+    assert refusal(written(folder, POLYLINE, size)) == f"vase.svg: {says}"
+
+
+def test_a_command_without_all_its_numbers_is_refused(folder):
+    says = refusal(written(folder, '<path d="M 0 0 L 1 2 3"/>'))
+    begins = "vase.svg: has a curve out of order: Invalid path string: command 'L' expects 2 values but only 1 remain"
+    assert says == f"{begins} in 'M 0 0 L 1 2 3'; save the drawing again"
+
+
+def test_a_drawing_cut_short_anywhere_is_refused(folder):
+    whole = written(folder, POLYLINE).read_bytes()
+    path = folder / "cut.svg"
+    for size in range(len(whole)):
+        path.write_bytes(whole[:size])
+        assert refusal(path).startswith(("cut.svg: is not SVG: ", "cut.svg: is empty")), size
+
+
+def test_what_cannot_be_read_at_all_is_refused(folder, monkeypatch):
+    assert refusal(folder / "none.svg") == "none.svg: there is no such file; its path is taken from where the job file lies"
+    assert refusal(folder / "vase.png") == "vase.png: is neither .dxf nor .svg; save the drawing as one of them"
+    (folder / "folder.svg").mkdir()
+    assert refusal(folder / "folder.svg") == "folder.svg: is a folder, not a file; name a file in it"
+    (folder / "html.svg").write_text("<html/>", encoding="utf-8")
+    assert refusal(folder / "html.svg") == (
+        "html.svg: is not SVG: its root is no <svg> of http://www.w3.org/2000/svg; save the drawing again"
+    )
+    bomb = '<!DOCTYPE svg [<!ENTITY a "aaaaaaaaaa">' + "".join(
+        f'<!ENTITY {b} "{f"&{a};" * 40}">' for a, b in zip("abcdef", "bcdefg", strict=True)
+    )
+    (folder / "bomb.svg").write_text(f'{bomb}]><svg xmlns="http://www.w3.org/2000/svg"><text>&g;</text></svg>', encoding="utf-8")
+    assert refusal(folder / "bomb.svg").startswith("bomb.svg: is not SVG: limit on input amplification factor")
+    (folder / "large.svg").write_bytes(b" " * 20_000_001)
+    with pytest.raises(TooLargeError, match=r"^large\.svg: is longer than 20 MB; save the one curve by itself$"):
+        read_outline(folder / "large.svg")
+
+
+def test_without_the_reader_one_line_says_what_to_install(folder, monkeypatch):
+    monkeypatch.setitem(sys.modules, "svgpathtools", None)
+    monkeypatch.setitem(sys.modules, "ezdxf", None)
+    assert refusal(written(folder, POLYLINE)) == (
+        "vase.svg: reading SVG needs svgpathtools, which is not installed; run: pip install 'lobework[outline]'"
+    )
+    (folder / "vase.dxf").write_text("0\nEOF\n", encoding="ascii")
+    assert refusal(folder / "vase.dxf") == (
+        "vase.dxf: reading DXF needs ezdxf, which is not installed; run: pip install 'lobework[outline]'"
+    )
