@@ -5,16 +5,18 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from lobework.blocks import Blocks, Grid, blocks_of
 from lobework.clearance import reach_of, rises_to
 from lobework.errors import SettingError, require
-from lobework.hand import HandSetting, by_hand, cam_name, show_length, show_ratio, turns_with_spindle
-from lobework.kinds import Length, require_numbers
-from lobework.slide import Approach
+from lobework.feeds import Feeds
+from lobework.hand import HandSetting, by_hand, cam_name, show_length, show_place, show_ratio, turns_with_spindle
+from lobework.steps import Dwell, Feed, Program, Prompt, Rapid, Section, Step, Timed
+from lobework.timing import SlowDown, limits_of
 from lobework.tolerances import JOIN_MM
 from lobework.units import LengthUnit, format_number
 
@@ -23,10 +25,10 @@ if TYPE_CHECKING:
     from lobework.lathe import Axis, Lathe
     from lobework.motion import Motion
     from lobework.passes import Cut
-    from lobework.rigid import Array
+    from lobework.steps import Setup
     from lobework.trace import Trace
 
-__all__ = ["Feed", "Feeds", "Program", "Prompt", "Rapid", "Section", "Step", "Timed", "program"]
+__all__ = ["Dwell", "Feed", "Feeds", "Program", "Prompt", "Rapid", "Section", "Step", "Timed", "how_slow", "program"]
 
 _READY: Final = (
     "set up the lathe and its zeros as the settings say",
@@ -35,157 +37,14 @@ _READY: Final = (
 )
 _BEFORE_HANDS: Final = "stop the cutter"
 _AFTER_HANDS: Final = "start the cutter, then hands away"
-_STRAIGHT: Final = 1e-9
-"""Where every sample is this near to one even motion, mm or degrees beyond rounding, one move says it all."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Feeds:
-    """How fast the program goes, and how far clear it stands off between cuts.
-
-    Parameters
-    ----------
-    spindle_rpm : float
-        Turns of the spindle in a minute while it cuts, constant; above zero.
-    clear : float, mm
-        Where the tip stands while anything else moves, out from the face of the work or from its side.
-    plunge : float, mm a minute
-        How fast the tip goes from there into the work.
-
-    Examples
-    --------
-    >>> Feeds(spindle_rpm=4.0).clear
-    5.0
-    """
-
-    spindle_rpm: float = 2.0
-    clear: Length = 5.0
-    plunge: Length = 60.0
-
-    def __post_init__(self) -> None:
-        require_numbers(self)
-        require(1e-3 <= self.spindle_rpm <= 1000, "spindle_rpm", self.spindle_rpm, "from 0.001 to 1000")
-        require(0 < self.clear < math.inf, "clear", self.clear, "above zero", "stand off the face between cuts")
-        require(0.1 <= self.plunge < math.inf, "plunge", self.plunge, "0.1 mm a minute or more")
-
-
-@dataclass(frozen=True, slots=True)
-class Rapid:
-    """Go as fast as the lathe will: letters to where they go, mm or degrees."""
-
-    to: Mapping[str, float]
-
-
-@dataclass(frozen=True, slots=True)
-class Feed:
-    """Go in a straight line at a rate, mm a minute."""
-
-    to: Mapping[str, float]
-    rate: float
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Timed:
-    """Go through places, each in its own time.
-
-    Parameters
-    ----------
-    minutes : (m,) float64
-        That each move takes.
-    letters : tuple of str
-        What moves.
-    places : (m, k) float64, mm or degrees
-        Where each move ends, by letter.
-    """
-
-    minutes: Array
-    letters: tuple[str, ...]
-    places: Array
-
-
-@dataclass(frozen=True, slots=True)
-class Prompt:
-    """Stop, say what a person must do, thing by thing, and wait."""
-
-    says: tuple[str, ...]
-
-
-Step = Rapid | Feed | Timed | Prompt
-
-
-@dataclass(frozen=True, slots=True)
-class Section:
-    """One cut: its number and title, what to know of it, and its steps."""
-
-    number: int
-    title: str
-    notes: tuple[str, ...]
-    steps: tuple[Step, ...]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Program:
-    """What a controller is told, in no format yet; mm, degrees and minutes.
-
-    Parameters
-    ----------
-    title : str
-        Of the job.
-    lathe : Lathe
-        That it is for.
-    axes : tuple of Axis
-        That it moves.
-    feeds : Feeds
-        That it keeps to.
-    units : "mm" or "inch"
-        To write lengths in.
-    sections : tuple of Section
-        The cuts, in order.
-    approach : Approach
-        From where the cutter comes to the work.
-    """
-
-    title: str
-    lathe: Lathe
-    axes: tuple[Axis, ...]
-    feeds: Feeds
-    units: LengthUnit
-    sections: tuple[Section, ...]
-    approach: Approach = Approach()
-
-    @property
-    def minutes(self) -> float:
-        """How long the spindle turns under cut, in all."""
-        timed = (step for section in self.sections for step in section.steps if isinstance(step, Timed))
-        return float(sum(step.minutes.sum() for step in timed))
 
 
 def _used_axes(traces: Sequence[Trace], lathe: Lathe) -> tuple[Axis, ...]:
     """Return the axes that the job uses, in the lathe's order."""
-    used = {name for trace in traces for name in trace.axes}
-    lathe.need("spindle", "a program turns the spindle")
+    used = {name for trace in traces for name in trace.motion.axes(np.zeros(1))}
+    if any(trace.cut.passed.turns for trace in traces):
+        lathe.need("spindle", "a program turns the spindle")
     return tuple(axis for axis in lathe.axes if axis.moves in used)
-
-
-def _steady(minutes: Array, places: Array) -> bool:
-    """Return whether every axis moves evenly from the first sample to the last."""
-    part = ((minutes - minutes[0]) / (minutes[-1] - minutes[0]))[:, None]
-    off = np.abs(places[0] + part * (places[-1] - places[0]) - places).max(axis=0)
-    rounding: Array = 4 * np.finfo(np.float64).eps * np.abs(places).max(axis=0)
-    return bool(np.all(off <= _STRAIGHT + rounding))
-
-
-def _timed(trace: Trace, axes: Sequence[Axis], rpm: float) -> tuple[Timed, ...]:
-    """Return a cut's moves at constant spindle speed: one, where every axis moves evenly all the way; none of a plunge."""
-    if not trace.cut.passed.turns:
-        return ()
-    later = np.concatenate(([True], np.diff(trace.u) > 0))
-    minutes, moved = trace.u[later] / rpm, trace.axes
-    places = np.stack([moved[axis.moves][later] for axis in axes], axis=-1)
-    if len(minutes) < 2:
-        raise SettingError(f"cut {trace.cut.number} ({trace.cut.title}): it has no length in time, so there is nothing to send")
-    kept = np.array([0, len(minutes) - 1]) if _steady(minutes, places) else np.arange(len(minutes))
-    return (Timed(np.diff(minutes[kept]), tuple(axis.letter for axis in axes), places[kept[1:]]),)
 
 
 def _outermost(trace: Trace, piece: Piece | None) -> float:
@@ -194,13 +53,12 @@ def _outermost(trace: Trace, piece: Piece | None) -> float:
     turns = float(math.ceil(motion.cut.passed.turns or 1))
     tilted = rises_to(piece, motion.cut.lathe, turns) if piece is not None and motion.still is None else None
     pushes = motion.endways if approach.axis == "z" else motion.sideways
-    peaks = [max(push.scale * lift for lift in push.curve.extent) for push in pushes] or [0.0]
-    peak = max(peaks) if motion.furthest else sum(peaks)
+    peak = pushes.peak
     if piece is not None and tilted is not None:
         return peak + (reach_of(piece, motion.cut.lathe, turns) if approach.axis == "x" else tilted)
     if approach.axis == "x":
         return approach.surface + _runs_out(motion) + peak
-    return float((trace.axes["z"] - trace.z - motion.displaced(pushes, trace.u)).max()) + peak
+    return float((trace.axes["z"] - trace.z - pushes.at(trace.u)).max()) + peak
 
 
 def _runs_out(motion: Motion) -> float:
@@ -225,13 +83,19 @@ def _check_clear(traces: Sequence[Trace], feeds: Feeds, piece: Piece | None) -> 
     require(most < feeds.clear, "clear", feeds.clear, reaches, "raise clear in [program]")
 
 
+def _lift(trace: Trace, piece: Piece | None, air: float, feeds: Feeds) -> float:
+    """Return how far a cut is lifted so that the tip stays ``air`` mm off the work, wherever that comes."""
+    low = float(trace.axes[trace.cut.approach.axis].min()) - feeds.tolerance
+    return max(_outermost(trace, piece) + air - low, 0.0)
+
+
 def _ends(step: Step) -> Iterator[tuple[str, float]]:
     """Yield each letter with the lowest and the highest place that a step sends it to."""
     if isinstance(step, Timed):
         for letter, places in zip(step.letters, step.places.T, strict=True):
             yield letter, float(places.min())
             yield letter, float(places.max())
-    elif not isinstance(step, Prompt):
+    elif isinstance(step, Rapid | Feed):
         yield from step.to.items()
 
 
@@ -256,7 +120,18 @@ def _held_slides(trace: Trace, lathe: Lathe) -> dict[str, float]:
             if np.ptp(places) > JOIN_MM:
                 lathe.need(name, f"cut {trace.cut.number} ({trace.cut.title}) moves the {name} slide")
             held[name] = float(places[0])
+            _check_hand(trace.cut, name, held[name])
     return held
+
+
+def _check_hand(cut: Cut, name: str, place: float) -> None:
+    """Refuse a slide that a person would have to set past its end."""
+    hand = cut.lathe.hand_axis(name)
+    if hand is not None and not hand.low - JOIN_MM <= place <= hand.high + JOIN_MM:
+        raise SettingError(
+            f"cut {cut.number} ({cut.title}): the {name} slide would be set to {show_place(name, place, cut.lathe)}, "
+            f"but it travels from {hand.low:g} to {hand.high:g}; move the pass"
+        )
 
 
 def _changes(before: Mapping[str, HandSetting], now: Mapping[str, HandSetting]) -> list[str]:
@@ -268,11 +143,12 @@ def _changes(before: Mapping[str, HandSetting], now: Mapping[str, HandSetting]) 
 
 def _hand_work(trace: Trace, units: LengthUnit) -> dict[str, HandSetting]:
     """Return everything set by hand for a cut, the slides without an axis among it; depth by hand comes at its own stop."""
-    slides = _held_slides(trace, trace.cut.lathe)
-    into = trace.cut.approach.axis
+    cut = trace.cut
+    slides = _held_slides(trace, cut.lathe)
+    into = cut.approach.axis
     set_so = {name: mm for name, mm in slides.items() if name != into and (name != "y" or mm)}
-    by_name = {name: HandSetting("set", f"{name} slide", show_length(mm, units)) for name, mm in set_so.items()}
-    return {**by_hand(trace.cut, units), **by_name}
+    by_name = {name: HandSetting("set", f"{name} slide", show_place(name, mm, cut.lathe, units)) for name, mm in set_so.items()}
+    return {**by_hand(cut, units), **by_name}
 
 
 def _notes(trace: Trace, units: LengthUnit) -> tuple[str, ...]:
@@ -293,18 +169,33 @@ def _notes(trace: Trace, units: LengthUnit) -> tuple[str, ...]:
     return (f"{turns}; {slides or 'tip at zero'}", *cams)
 
 
-def _depth_steps(trace: Trace, feeds: Feeds, units: LengthUnit) -> tuple[Step, Step]:
+def _depth_steps(cut: Cut, depth: float, plunge: float, feeds: Feeds, units: LengthUnit) -> tuple[Step, Step]:
     """Return how the tip goes into the work, and how it comes away: by its axis, or by hand where it has none."""
-    name = trace.cut.approach.axis
-    depth, axis = float(trace.axes[name][0]), trace.cut.lathe.axis(name)
-    if axis is not None:
-        return Feed({axis.letter: depth}, feeds.plunge), Rapid({axis.letter: _clear_of(trace.cut, feeds)})
+    name = cut.approach.axis
+    if (axis := cut.lathe.axis(name)) is not None:
+        return Feed({axis.letter: depth}, plunge), Rapid({axis.letter: _clear_of(cut, feeds)})
     clear = show_length(feeds.clear, units)
     surface = "face" if name == "z" else "work"
     return (
-        Prompt((f"feed the cutter in by hand to {name} {show_length(depth, units)}",)),
+        Prompt((f"feed the cutter in by hand to {name} {show_place(name, depth, cut.lathe, units)}",)),
         Prompt((f"withdraw the cutter by hand, {clear} clear of the {surface}",)),
     )
+
+
+def _plunge(cut: Cut, far: float, blocks: Blocks | None, axes: Sequence[Axis], feeds: Feeds) -> float:
+    """Return how fast the tip goes in, mm a minute, ``far`` mm, so that it can stop and the cut can set off."""
+    rate = feeds.plunge / 60
+    into = next((axis for axis in axes if axis.moves == cut.approach.axis), None)
+    if into is None or not far:
+        return feeds.plunge
+    (top,), (most,) = limits_of([into])
+    rate = min(rate, top, math.sqrt(most * far))
+    if blocks is not None:
+        first = float(blocks.seconds[0])
+        speeds = np.abs(np.diff(blocks.places[:2], axis=0)[0]) / first
+        needs = float((speeds / limits_of(axes)[1]).max())
+        rate = min(rate, most * first, far / needs if needs else math.inf)
+    return feeds.plunge if rate == feeds.plunge / 60 else 60 * rate
 
 
 def _leaves_wound(cut: Cut) -> bool:
@@ -313,21 +204,59 @@ def _leaves_wound(cut: Cut) -> bool:
     return any(not comes_back or cut.passed.turns % comes_back for comes_back in vary)
 
 
-def _section(trace: Trace, prompt: Sequence[str], axes: Sequence[Axis], feeds: Feeds, units: LengthUnit) -> Section:
-    """Return one cut's steps; after a stop the tip is sent clear again, for a person may have moved it."""
-    moved = trace.axes
-    moving = [axis for axis in axes if axis.moves in moved]
-    feeds_in = trace.cut.approach.axis
-    start: dict[str, float] = {axis.letter: float(moved[axis.moves][0]) for axis in moving if axis.moves != feeds_in}
-    into, away = _depth_steps(trace, feeds, units)
-    stop: list[Step] = [Prompt(tuple(prompt))] if prompt else []
-    if prompt and isinstance(away, Rapid):
-        stop.append(away)
-    back = [Rapid({axis.letter: start[axis.letter] for axis in moving if axis.rotary})] if _leaves_wound(trace.cut) else []
-    steps = (*stop, Rapid(start), into, *_timed(trace, moving, feeds.spindle_rpm), away, *back)
-    section = Section(trace.cut.number, trace.cut.title, _notes(trace, units), steps)
+def _section(
+    trace: Trace, prompt: Sequence[str], axes: Sequence[Axis], feeds: Feeds, units: LengthUnit, lift: float
+) -> tuple[Section, float]:
+    """Return one cut's steps, the tip sent clear before anything else moves, and how far they stray, mm."""
+    cut = trace.cut
+    begins = trace.motion.axes(np.zeros(1))
+    moving = [axis for axis in axes if axis.moves in begins]
+    grid = Grid.of(moving, cut.lathe.controller, units)
+    blocks = blocks_of(trace, moving, feeds, units) if cut.span else None
+    depth = float(begins[cut.approach.axis][0])
+    here = np.array([[float(begins[axis.moves][0]) for axis in moving]])
+    places = blocks.places if blocks is not None else grid.nearest(here)
+    into = next((a for a, axis in enumerate(moving) if axis.moves == cut.approach.axis), None)
+    if lift and into is not None:
+        places = places.copy()
+        places[:, into] += math.ceil(lift / grid.step[into]) * grid.step[into]
+        places = grid.nearest(places)
+    depth = depth + lift if into is None else float(places[0, into])
+    starts: dict[str, float] = {axis.letter: float(place) for axis, place in zip(moving, places[0], strict=True)}
+    others: dict[str, float] = {axis.letter: starts[axis.letter] for axis in moving if axis.moves != cut.approach.axis}
+    steps: list[Step] = [Prompt(tuple(prompt))] if prompt else []
+    plunge = _plunge(cut, _clear_of(cut, feeds) - depth, blocks, moving, feeds)
+    inward, away = _depth_steps(cut, depth, plunge, feeds, units)
+    if isinstance(away, Rapid):
+        steps.append(away)
+    steps += [Rapid(others), inward]
+    if feeds.dwell:
+        steps.append(Dwell(feeds.dwell))
+    if blocks is not None:
+        steps.append(Timed(blocks.seconds / 60, tuple(axis.letter for axis in moving), places[1:]))
+    steps.append(away)
+    if _leaves_wound(cut):
+        steps.append(Rapid({axis.letter: others[axis.letter] for axis in moving if axis.rotary}))
+    slows = None if blocks is None else blocks.slows
+    said = [how_slow(slows, trace, feeds, units)] if slows else []
+    section = Section(cut.number, cut.title, (*_notes(trace, units), *said), tuple(steps), slows, starts)
     _check_travel(section, axes)
-    return section
+    return section, 0.0 if blocks is None else blocks.strays
+
+
+def how_slow(slows: SlowDown, trace: Trace, feeds: Feeds, units: LengthUnit) -> str:
+    """Return in words where a cut goes slower than was asked for, and why."""
+    cut, axis = trace.cut, slows.axis
+    by_feed = feeds.pace == "cutter" or not cut.passed.turns
+    rate = slows.rate * (feeds.feed if by_feed else feeds.spindle_rpm)
+    speed = f"{show_length(float(f'{rate:.3g}'), units)} a minute" if by_feed else f"{rate:.3g} turns a minute"
+    start, end = (f"{u:.4g}" if cut.passed.turns else f"{100 * u / cut.span:.3g}" for u in (slows.start, slows.end))
+    where = f"between {start} and {end} {'turns' if cut.passed.turns else 'per cent of its way'}"
+    if slows.start == 0 and slows.end == cut.span:
+        where = "all through"
+    cannot = "go faster" if slows.by_speed else "speed up or slow down faster"
+    more = f", and at {slows.times - 1} more places" if slows.times > 1 else ""
+    return f"slows to {speed} {where}, where {axis.moves} ({axis.letter}) cannot {cannot}{more}"
 
 
 def program(
@@ -336,12 +265,16 @@ def program(
     feeds: Feeds | None = None,
     units: LengthUnit = "mm",
     piece: Piece | None = None,
+    *,
+    air: float = 0.0,
+    setup: Setup = (),
 ) -> Program:
     """Return the program of a job.
 
     Nothing moves before a person has said that the lathe is set up. Each cut is approached with the tip clear of the
-    work: everything else moves first, then the tip goes in. It is cut at constant spindle speed, and the tip is
-    withdrawn before anything else moves. What a person must change between two cuts stops the program and is said.
+    work: everything else moves first, then the tip goes in. It is cut at the pace that is asked for, slower where an axis cannot
+    follow, and the tip is withdrawn before anything else moves. What a person must change between two cuts stops the program and
+    is said. Any cut can be started from by itself.
 
     Parameters
     ----------
@@ -350,11 +283,15 @@ def program(
     traces : sequence of Trace
         The cuts in order, at least one.
     feeds : Feeds, optional
-        How fast, and how far clear.
+        How fast, how truly, and how far clear.
     units : "mm" or "inch"
         To write lengths in.
     piece : Piece, optional
         The work; needed where chucks tilt it, to know how far out its edges come.
+    air : float, mm
+        How far off the work every cut is lifted, to try it in air; at zero it cuts.
+    setup : tuple, optional
+        What to set before it, to be said at its head.
 
     Returns
     -------
@@ -364,7 +301,8 @@ def program(
     Raises
     ------
     SettingError
-        Where the lathe lacks a spindle axis, a move would pass the end of an axis, or ``clear`` is not clear.
+        Where the lathe lacks a spindle axis, a move would pass the end of an axis, ``clear`` is not clear, or the tolerance is
+        less than the controller's words can say.
 
     Examples
     --------
@@ -381,15 +319,28 @@ def program(
     """
     feeds = feeds or Feeds()
     require(len(traces) > 0, "traces", len(traces), "one or more", "give the job a pass")
+    require(0 <= air < math.inf, "air", air, "zero or more", "say how far off the work to stay, such as 5 mm")
     lathe = traces[0].cut.lathe
     axes = _used_axes(traces, lathe)
     _check_clear(traces, feeds, piece)
+    lifts = [_lift(trace, piece, air, feeds) if air else 0.0 for trace in traces]
+    feeds = replace(feeds, clear=feeds.clear + max(lifts))
     settings = [_hand_work(trace, units) for trace in traces]
     prompts = [_READY, *(_changes(before, now) for before, now in itertools.pairwise(settings))]
-    sections = [_section(trace, prompt, axes, feeds, units) for trace, prompt in zip(traces, prompts, strict=True)]
-    _, away = _depth_steps(traces[0], feeds, units)
+    made = [_section(trace, told, axes, feeds, units, lift) for trace, told, lift in zip(traces, prompts, lifts, strict=True)]
+    sections = [section for section, _ in made]
+    _, away = _depth_steps(traces[0].cut, 0.0, feeds.plunge, feeds, units)
     if isinstance(away, Prompt):
         sections[0] = replace(sections[0], steps=(away, *sections[0].steps))
     return Program(
-        title=title, lathe=lathe, axes=axes, feeds=feeds, units=units, sections=tuple(sections), approach=traces[0].cut.approach
+        title=title,
+        lathe=lathe,
+        axes=axes,
+        feeds=feeds,
+        units=units,
+        sections=tuple(sections),
+        approach=traces[0].cut.approach,
+        air=air,
+        strays=max(strays for _, strays in made),
+        setup=setup,
     )

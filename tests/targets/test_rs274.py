@@ -118,27 +118,6 @@ def test_the_interpreter_gives_back_every_axis_at_every_sample_to_the_printed_pr
             assert abs(told - each.axes[moves]).max() <= within
 
 
-class Uneven:
-    """A trace whose spindle does not keep step with its slides, so that no single move can say it."""
-
-    def __init__(self, of):
-        self.cut, self.motion, self.x, self.y, self.z = of.cut, of.motion, of.x, of.y, of.z
-        self.u = of.u
-        self.axes = {**of.axes, "x": of.axes["x"] + 0.5 * np.sin(2 * np.pi * of.u)}
-
-
-def test_uneven_motion_is_given_back_sample_by_sample(lid, interpreter, tmp_path):
-    each = Uneven(lid[0])
-    text = render(program("Tide box, lid", [each]))
-    assert accepted(interpreter, text, tmp_path).returncode == 0
-    ((minutes, places),) = cuts_in(read_back(interpreter, text, tmp_path), 25.4)
-    assert len(places) == len(each.u)
-    for letter, moves in LETTERS.items():
-        told = places[:, COLUMNS[letter]] * (25.4 if letter in "XYZ" else 1.0)
-        assert abs(told - each.axes[moves]).max() <= 0.5e-6 + 1e-11 * abs(each.axes[moves]).max()
-    assert minutes == pytest.approx(each.u / 2.0, rel=2e-6, abs=1e-9)
-
-
 def test_slides_that_creep_do_not_hurry_the_spindle(lid, interpreter, tmp_path):
     """In inverse time the interpreter raises a rate below a tenth of a unit a minute, which would turn the spindle too fast."""
     text = render(program("Tide box, lid", lid[:1], Feeds(spindle_rpm=0.1)))

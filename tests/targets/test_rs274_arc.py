@@ -52,5 +52,5 @@ def test_the_interpreter_leads_the_tip_round_the_centre_and_turns_the_cutter_wit
         assert abs(x - (25.0 - depth) * np.sin(swung)).max() <= printed
         assert abs(np.degrees(swung) - (80.0 - turned / 18.0)).max() <= 2e-6
         assert turned[-1] == pytest.approx(1080.0, abs=1e-6)
-        assert len(places) == path.u.size
+        assert 8 < len(places) < path.u.size / 10
         assert minutes[-1] == pytest.approx(1.5, rel=2e-6)

@@ -8,29 +8,35 @@ from __future__ import annotations
 
 import math
 import unicodedata
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Final
 
+import numpy as np
+
+from lobework.blocks import Grid
+from lobework.errors import SettingError
 from lobework.hand import CAUTIONS, show_length, wrapped
-from lobework.program import Feed, Prompt, Rapid, Timed
+from lobework.kernels.late import suited
+from lobework.kernels.spell import LINES, LONGEST, MODE, NUMBER, SLOWEST, spell
+from lobework.lathe import Controller
+from lobework.steps import Dwell, Feed, Prompt, Rapid
 from lobework.targets.target import Target
 from lobework.units import MM_PER, format_number
 
 if TYPE_CHECKING:
-    from lobework.program import Program, Section
+    from lobework.steps import Program, Section, Timed
 
-__all__ = ["LONGEST_LINE", "SLOWEST_RATE", "TARGET", "render"]
-
-LONGEST_LINE: Final = 250
-"""Characters. The standard allows 256 (3.3); a widespread interpreter stops at 252."""
+__all__ = ["LAST_NUMBER", "SLOWEST_RATE", "TARGET", "render"]
 
 SLOWEST_RATE: Final = 0.1
 """Of the slides in inverse time, units of length a minute; found by reading slow programs back, no source."""
-
+LAST_NUMBER: Final = 99_999
+"""Of a line: five digits (3.3); the lines after it have none."""
+_COMPILED_FROM: Final = 1_000
+_UNKNOWN: Final = -(2**62)
 _COMMENT_ROOM: Final = 96
 _MESSAGE_ROOM: Final = 200
-_PLACES: Final = {"mm": 6, "inch": 7}
-_ROTARY_PLACES: Final = 6
+_MODES: Final = "G17 G40 G49 G80 G90 G94"
 
 
 def _ascii(text: str) -> str:
@@ -38,25 +44,6 @@ def _ascii(text: str) -> str:
     plain = unicodedata.normalize("NFKD", text).replace("(", "[").replace(")", "]")
     shown = (letter if " " <= letter <= "~" else "?" for letter in plain if not unicodedata.combining(letter))
     return " ".join("".join(shown).split())
-
-
-def _comments(text: str, label: str = "") -> Iterator[str]:
-    """Write a comment, over as many lines as it takes; its own words never come first, where they might command."""
-    for number, line in enumerate(wrapped(_ascii(text), _COMMENT_ROOM - len(label) - 5) or [""]):
-        yield f"({label}: {line})" if label and number == 0 else f"(- {line})"
-
-
-def _messages(things: Sequence[str]) -> Iterator[str]:
-    """Write what to do as messages that fit a line, each thing whole where it fits one, and stop after each."""
-    lines: list[str] = []
-    for part in (part for thing in things for part in wrapped(_ascii(thing), _MESSAGE_ROOM)):
-        if lines and len(lines[-1]) + len(part) + 2 <= _MESSAGE_ROOM:
-            lines[-1] += f"; {part}"
-        else:
-            lines.append(part)
-    for line in lines:
-        yield f"(MSG, {line})"
-        yield "M0"
 
 
 def _decimal(value: float, places: int) -> str:
@@ -69,127 +56,232 @@ def _figures(rate: float) -> str:
     return _decimal(rate, max(1, 7 - math.floor(math.log10(rate))))
 
 
-class _Words:
-    """Writes axis words, leaving out those that have not changed as printed."""
+class _Lines:
+    """The lines of a program, as its controller wants them."""
+
+    def __init__(self, controller: Controller) -> None:
+        self.controller = controller
+        self.text = bytearray()
+        self.state = np.zeros(5, dtype=np.int64)
+        self.state[NUMBER] = int(controller.line_numbers)
+
+    @property
+    def count(self) -> int:
+        """How many there are."""
+        return int(self.state[LINES])
+
+    def block(self, words: str) -> None:
+        """Add a line that the controller acts on."""
+        number = int(self.state[NUMBER])
+        self._add(f"N{number} {words}" if number else words)
+        self.state[NUMBER] = number + 1 if 0 < number < LAST_NUMBER else 0
+
+    def blank(self) -> None:
+        """Add a line of nothing."""
+        self._add("")
+
+    def say(self, text: str, label: str = "") -> None:
+        """Add a remark, over as many lines as it takes; its own words never come first, where they might command."""
+        room = min(_COMMENT_ROOM, self.controller.longest_line) - len(label) - 5
+        for number, line in enumerate(wrapped(_ascii(text), room) or [""]):
+            self._remark(f"{label}: {line}" if label and number == 0 else f"- {line}")
+
+    def stop(self, things: Sequence[str]) -> None:
+        """Say what to do, in messages that fit a line, each thing whole where it fits one, and stop after each."""
+        lines: list[str] = []
+        room = min(_MESSAGE_ROOM, self.controller.longest_line - 7)
+        for part in (part for thing in things for part in wrapped(_ascii(thing), room)):
+            if lines and len(lines[-1]) + len(part) + 2 <= room:
+                lines[-1] += f"; {part}"
+            else:
+                lines.append(part)
+        for line in lines:
+            self._remark(f"MSG, {line}" if self.controller.comments == "parentheses" else line)
+            self.block("M0")
+
+    def moves(self, text: bytes, state: np.ndarray) -> None:
+        """Add lines that are written already."""
+        self.text += text
+        self.state[:] = state
+
+    def _remark(self, text: str) -> None:
+        if self.controller.comments != "none":
+            self._add(f"({text})" if self.controller.comments == "parentheses" else f"; {text}")
+
+    def _add(self, line: str) -> None:
+        self.state[LINES] += 1
+        self.state[LONGEST] = max(self.state[LONGEST], len(line))
+        self.text += line.encode("ascii") + b"\n"
+
+
+class _Places:
+    """Where the axes stand as written, so that words that say nothing new are left out."""
 
     def __init__(self, program: Program) -> None:
-        slides, turned = (float(MM_PER[program.units]), _PLACES[program.units]), (1.0, _ROTARY_PLACES)
-        self._written: dict[str, tuple[float, int]] = {axis.letter: turned if axis.rotary else slides for axis in program.axes}
-        self._slides = {axis.letter for axis in program.axes if not axis.rotary}
-        self._last: dict[str, str] = {}
+        self.grid = Grid.of(program.axes, program.lathe.controller, program.units)
+        self.letters: list[str] = [axis.letter for axis in program.axes]
+        self.slides = np.array([not axis.rotary for axis in program.axes], dtype=np.bool_)
+        self.last = np.full(len(self.letters), _UNKNOWN, dtype=np.int64)
 
-    def changed(self, to: Mapping[str, float]) -> tuple[str, float]:
-        """Return the words for where to go that differ from where the axes are, and how far the slides go."""
-        words = {}
+    def changed(self, to: Mapping[str, float]) -> str:
+        """Return the words for where to go that differ from where the axes are."""
+        words = []
         for letter, value in to.items():
-            scale, places = self._written[letter]
-            words[letter] = _decimal(value / scale, places)
-        moved = {letter: word for letter, word in words.items() if self._last.get(letter) != word}
-        along = math.hypot(
-            *(float(word) - float(self._last.get(letter, word)) for letter, word in moved.items() if letter in self._slides)
-        )
-        self._last.update(words)
-        return " ".join(f"{letter}{word}" for letter, word in moved.items()), along
+            at = self.letters.index(letter)
+            decimals = int(self.grid.places[at])
+            count = int(self.grid.counts(np.array([value]), at)[0])
+            if count != self.last[at]:
+                self.last[at] = count
+                words.append(f"{letter}{_decimal(count / 10**decimals, decimals)}")
+        return " ".join(words)
 
     def forget(self) -> None:
-        """Take it that a person may have moved any axis."""
-        self._last.clear()
+        """Take it that a person may have moved any axis, or that the program is started from here."""
+        self.last[:] = _UNKNOWN
 
 
-def _timed(step: Timed, words: _Words) -> Iterator[str]:
-    """Write moves in inverse time; one too short to print lends its time to the next.
+def _timed(step: Timed, places: _Places, lines: _Lines, title: str) -> None:
+    """Write moves in inverse time, or at the feed that takes as long.
 
     Where the slides creep, the feed along them says the same time: interpreters raise a slower rate than
     `SLOWEST_RATE` in inverse time, and would hurry the spindle.
     """
-    mode, waiting = "", 0.0
-    for minutes, place in zip(step.minutes.tolist(), step.places.tolist(), strict=True):
-        waiting += minutes
-        moved, along = words.changed(dict(zip(step.letters, place, strict=True)))
-        if moved:
-            creeps = 0 < along < SLOWEST_RATE * waiting
-            feed = along / waiting if creeps else 1 / waiting
-            if mode != (mode := "G94" if creeps else "G93"):
-                yield mode
-            yield f"G1 {moved} F{_figures(feed)}"
-            waiting = 0.0
-    yield "G94"
+    at = np.array([places.letters.index(letter) for letter in step.letters], dtype=np.int64)
+    counts = np.ascontiguousarray(places.grid.counts(step.places, at))
+    decimals, last, state = places.grid.places[at], places.last[at], lines.state.copy()
+    figures = [
+        max(len(str(int(np.abs(column).max(initial=0)))), int(n) + 1) for column, n in zip(counts.T, decimals, strict=True)
+    ]
+    out = np.zeros((sum(figures) + 4 * len(figures) + 60) * len(counts) + 64, dtype=np.uint8)
+    letters = np.frombuffer("".join(step.letters).encode("ascii"), dtype=np.uint8)
+    inverse = lines.controller.inverse_time
+    state[MODE] = 94
+    size = suited(spell, len(counts), _COMPILED_FROM)(
+        counts, last, step.minutes, decimals, letters, places.slides[at], inverse, SLOWEST_RATE, LAST_NUMBER, state, out
+    )
+    lines.moves(out[:size].tobytes(), state)
+    places.last[at] = last
+    if state[SLOWEST]:
+        raise SettingError(f"{title}: a move takes so long that no feed word can say it; cut it faster, in [program]")
+    if state[MODE] == 93:
+        lines.block("G94")
 
 
-def _section(section: Section, words: _Words, scale: float) -> Iterator[str]:
-    yield from _comments(section.title, f"cut {section.number}")
+def _section(section: Section, program: Program, places: _Places, lines: _Lines) -> None:
+    """Write one cut so that it can be started from: every mode is said, and every place."""
+    lines.say(section.title, f"cut {section.number}")
     for note in section.notes:
-        yield from _comments(note)
+        lines.say(note)
+    stands = ", ".join(f"{letter}{_shown(places, letter, place)}" for letter, place in section.stands.items())
+    if stands:
+        lines.say(f"{stands}; first the tip clear, then the others", "begins at")
+    lines.block("G20" if program.units == "inch" else "G21")
+    lines.block(_MODES)
+    lines.block("G61")
+    places.forget()
+    title = f"cut {section.number} ({section.title})"
     for step in section.steps:
         if isinstance(step, Rapid):
-            if moved := words.changed(step.to)[0]:
-                yield f"G0 {moved}"
+            if moved := places.changed(step.to):
+                lines.block(f"G0 {moved}")
         elif isinstance(step, Feed):
-            if moved := words.changed(step.to)[0]:
-                yield f"G1 {moved} F{_decimal(step.rate / scale, 4)}"
+            if moved := places.changed(step.to):
+                lines.block(f"G1 {moved} F{_figures(step.rate / float(MM_PER[program.units]))}")
+        elif isinstance(step, Dwell):
+            lines.block(f"G4 P{_decimal(step.seconds, 3)}")
         elif isinstance(step, Prompt):
-            yield from _messages(step.says)
-            words.forget()
+            lines.stop(step.says)
+            places.forget()
         else:
-            yield from _timed(step, words)
+            _timed(step, places, lines, title)
 
 
-def _zeros(program: Program) -> Iterator[str]:
+def _shown(places: _Places, letter: str, place: float) -> str:
+    at = places.letters.index(letter)
+    return _decimal(place / float(places.grid.units[at]), int(places.grid.places[at]))
+
+
+def _zeros(program: Program, lines: _Lines) -> None:
     for axis in program.axes:
         if axis.moves == "spindle":
-            yield from _comments("the spindle where it stands when the job begins; keep it to the end", f"{axis.letter} 0")
+            lines.say("the spindle where it stands when the job begins; keep it to the end", f"{axis.letter} 0")
         elif axis.moves == "cutter":
-            yield from _comments(
-                "the cutter pointing along the spindle; it turns about its tip, to X plus at 90", f"{axis.letter} 0"
-            )
+            lines.say("the cutter pointing along the spindle; it turns about its tip, to X plus at 90", f"{axis.letter} 0")
         elif axis.rotary:
-            yield from _comments(f"{axis.moves}, its index at zero, with the top of a lobe towards X plus", f"{axis.letter} 0")
+            lines.say(f"{axis.moves}, its index at zero, with the top of a lobe towards X plus", f"{axis.letter} 0")
     headstock = program.lathe.headstock
     still = headstock.sideways == "fixed" and headstock.endways == "fixed"
     rest = "" if still else ", with the headstock at rest: followers on the base of their cams"
     end = "on the face of the work" if program.approach.axis == "z" else "at the end of the work"
-    yield from _comments(f"X and Y on the spindle axis, Z {end}{rest}", "slides 0")
+    lines.say(f"X and Y on the spindle axis, Z {end}{rest}", "slides 0")
 
 
-def _head(program: Program) -> Iterator[str]:
+def _pace(program: Program) -> str:
+    feeds = program.feeds
+    over = f"{show_length(feeds.feed, program.units)} a minute over the work"
+    spindle = f"{format_number(feeds.spindle_rpm)} turns a minute"
+    slows = ", slower where an axis cannot follow" if any(section.slows for section in program.sections) else ""
+    return {
+        "spindle": f"spindle {spindle}, constant{slows}",
+        "cutter": f"the cutter {over}, the spindle {spindle} at most{slows}",
+        "fastest": "as fast as every axis can",
+    }[feeds.pace]
+
+
+def _head(program: Program, lines: _Lines) -> None:
     unit = "inches" if program.units == "inch" else "mm"
     turning = ", ".join(f"{axis.letter} {axis.moves}" for axis in program.axes)
-    feeds = program.feeds
-    yield from _comments(program.title or "untitled", "job")
-    yield from _comments(f"{program.lathe.name}; axes: {turning}", "lathe")
-    yield from _comments(f"slides in {unit}, rotary words in degrees, every place absolute", "units")
-    yield from _zeros(program)
+    away = show_length(program.feeds.clear, program.units)
+    if program.air:
+        lines.say(
+            f"every cut stays {show_length(program.air, program.units)} off the work, to be tried without cutting", "in air"
+        )
+    lines.say(program.title or "untitled", "job")
+    lines.say(f"{program.lathe.name}; axes: {turning}", "lathe")
+    lines.say(f"slides in {unit}, rotary words in degrees, every place absolute", "units")
+    _zeros(program, lines)
     cuts = len(program.sections)
-    yield from _comments(
-        f"spindle {format_number(feeds.spindle_rpm)} turns a minute, constant; {cuts} cut{'s' if cuts != 1 else ''}, "
-        f"{format_number(program.minutes, 2)} minutes under cut; between cuts the tip stands "
-        f"{show_length(feeds.clear, program.units)} {'above the face' if program.approach.axis == 'z' else 'off the work'}",
+    lines.say(
+        f"{_pace(program)}; {cuts} cut{'s' if cuts != 1 else ''}, {format_number(program.minutes, 2)} minutes under cut; "
+        f"between cuts the tip stands {away} {'above the face' if program.approach.axis == 'z' else 'off the work'}",
         "time",
     )
+    if program.strays:
+        lines.say(f"at most {program.strays:.2g} mm from the path on the work", "true to")
     turned = ", ".join(axis.letter for axis in program.axes if axis.rotary)
-    yield from _comments(f"fast moves of {turned} to where the next cut begins, often a turn or more back", "between cuts")
+    lines.say(f"fast moves of {turned} to where the next cut begins, often a turn or more back", "between cuts")
+    for name, entries in program.setup:
+        lines.say("; ".join(f"{what} {value}" for what, value in entries), f"set {_ascii(name)}"[:40])
     for caution in CAUTIONS:
-        yield from _comments(caution, "caution")
+        lines.say(caution, "caution")
 
 
-def _lines(program: Program) -> Iterator[str]:
-    words, scale = _Words(program), float(MM_PER[program.units])
-    yield from _head(program)
-    yield "G20" if program.units == "inch" else "G21"
-    yield "G17 G40 G49 G80 G90 G94"
-    yield "G61"
+def _contents(program: Program, starts: Sequence[tuple[int, int]], lines: _Lines) -> None:
+    """Say where each cut begins, one line for each, so that the program can be started there."""
+    lines.say("any cut can be started from by itself, at", "to go on")
+    room = min(_COMMENT_ROOM, lines.controller.longest_line) - 5
+    for section, (line, number) in zip(program.sections, starts, strict=True):
+        said = f"{f'N{number}' if number else f'line {line}'}: cut {section.number}, {_ascii(section.title)}"
+        lines.say(said if len(said) <= room else f"{said[: room - 3]}...")
+
+
+def _body(program: Program) -> tuple[_Lines, list[tuple[int, int]]]:
+    """Return the lines of every cut, and where each begins: its line, and the number of its first block, or 0."""
+    lines, places, starts = _Lines(program.lathe.controller), _Places(program), []
     for section in program.sections:
-        yield ""
-        yield from _section(section, words, scale)
-    yield ""
-    yield "M2"
+        lines.blank()
+        starts.append((lines.count + 1, int(lines.state[NUMBER])))
+        _section(section, program, places, lines)
+    lines.blank()
+    lines.block("M2")
+    return lines, starts
 
 
 def render(program: Program) -> bytes:
     """Return the program as RS274/NGC.
 
     Cuts are in inverse time (G93) with exact path (G61); approach and retract are rapid, the plunge at a feed.
-    Coordinates are absolute, to a millionth of a mm or degree, or a ten-millionth of an inch.
+    Coordinates are absolute, with as many decimals as the lathe's controller takes.
 
     Parameters
     ----------
@@ -199,7 +291,12 @@ def render(program: Program) -> bytes:
     Returns
     -------
     bytes
-        ASCII lines, each at most `LONGEST_LINE` characters.
+        ASCII lines, each within the controller's longest.
+
+    Raises
+    ------
+    SettingError
+        Where a line would be longer than the controller takes, or a feed cannot be said.
 
     Examples
     --------
@@ -211,7 +308,21 @@ def render(program: Program) -> bytes:
     >>> render(empty).split()[-1]
     b'M2'
     """
-    return ("\n".join(_lines(program)) + "\n").encode("ascii")
+    body, starts = _body(program)
+    controller = program.lathe.controller
+    before = 0
+    for _ in range(2):
+        head = _Lines(controller)
+        _head(program, head)
+        _contents(program, [(line + before, number) for line, number in starts], head)
+        before = head.count
+    longest = max(int(head.state[LONGEST]), int(body.state[LONGEST]))
+    if longest > controller.longest_line:
+        raise SettingError(
+            f"longest_line={controller.longest_line}: must be {longest} or more in [controller], for a line of this program is "
+            "as long as that; or give fewer decimals there"
+        )
+    return bytes(head.text + body.text)
 
 
 TARGET: Final = Target(

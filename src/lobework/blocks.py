@@ -1,0 +1,320 @@
+"""The moves of one cut: as few straight blocks as keep to its path on the work, each in its own time."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from lobework.errors import SettingError
+from lobework.kernels.late import suited
+from lobework.kernels.merge import alike, merge
+from lobework.timing import COMPILED_FROM, Paced, SlowDown, limits_of, paced, slow_downs
+from lobework.units import MM_PER
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from lobework.feeds import Feeds
+    from lobework.lathe import Axis, Controller
+    from lobework.rigid import Array
+    from lobework.trace import Trace
+    from lobework.units import LengthUnit
+
+__all__ = ["Blocks", "Grid", "blocks_of"]
+
+_STRAIGHT: Final = 1e-9
+"""Where every sample is this near to one even motion, mm or degrees beyond rounding, one move says it all."""
+_SEEN: Final = 0.1
+"""Of the tolerance: what a move may miss between two places that are looked at."""
+_SHARE: Final = 0.9
+"""Of what rounding leaves of the tolerance; the rest is for what is not looked at."""
+_LOOKED_AT: Final = 257
+_TURNED_DEG: Final = 1e-3
+_FINE: Final = 4096
+"""Pieces that a cut is looked at in, to see where it slows down."""
+_MOST_PIECES: Final = 512
+_ALIKE: Final = 1.06
+"""How much faster one of the pieces that become one block may be than another."""
+_QUICKEST_S: Final = 1e-3
+"""The least time of a block that is only there for time."""
+_ROUNDINGS: Final = 4.0
+_AT_ONCE: Final = 1e6
+"""Lengths a second of a move that goes nowhere on the work."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Grid:
+    """The places that words with so many decimals can say, by axis.
+
+    Parameters
+    ----------
+    units : (k,) float64, mm or degrees
+        The unit of each axis's words.
+    places : (k,) int64
+        Their decimals.
+    """
+
+    units: Array
+    places: NDArray[np.int64]
+
+    @classmethod
+    def of(cls, axes: Sequence[Axis], controller: Controller, units: LengthUnit) -> Grid:
+        """Return the grid of some axes' words in a program that is written in ``units``."""
+        slides = controller.slide_places or {"mm": 6, "inch": 7}[units]
+        return cls(
+            np.array([1.0 if axis.rotary else float(MM_PER[units]) for axis in axes]),
+            np.array([controller.rotary_places if axis.rotary else slides for axis in axes], dtype=np.int64),
+        )
+
+    @property
+    def step(self) -> Array:
+        """(k,) from one such place to the next, mm or degrees."""
+        return self.units / 10.0**self.places
+
+    def nearest(self, places: Array) -> Array:
+        """Return the nearest of them to (n, k) places."""
+        found: Array = np.rint(places / self.units * 10.0**self.places) / 10.0**self.places * self.units
+        return found + 0.0
+
+    def counts(self, places: Array, at: int | NDArray[np.int64]) -> NDArray[np.int64]:
+        """Return places of one axis, or (n, m) of several, as whole numbers of their last decimal."""
+        found: NDArray[np.int64] = np.rint(places / self.units[at] * 10.0 ** self.places[at]).astype(np.int64)
+        return found
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Blocks:
+    """One cut's moves, without a stop.
+
+    Parameters
+    ----------
+    seconds : (m,) float64
+        That each takes.
+    places : (m + 1, k) float64, mm or degrees
+        Where they begin and end, as words can say it.
+    slows : SlowDown or None
+        Where it goes slower than was asked for.
+    rate : float
+        What was asked for there: turns a minute, or mm a minute over the work.
+    strays : float, mm
+        How far they stray from the path on the work, at most.
+    """
+
+    seconds: Array
+    places: Array
+    slows: SlowDown | None = None
+    rate: float = 0.0
+    strays: float = 0.0
+
+
+def blocks_of(trace: Trace, axes: Sequence[Axis], feeds: Feeds, units: LengthUnit) -> Blocks:
+    """Return the moves of a cut that goes somewhere.
+
+    Parameters
+    ----------
+    trace : Trace
+        The cut.
+    axes : sequence of Axis
+        What the program moves in it.
+    feeds : Feeds
+        The pace that is asked for, and how far the moves may stray.
+    units : "mm" or "inch"
+        That the program is written in.
+
+    Raises
+    ------
+    SettingError
+        Where words cannot say the path within the tolerance, or nothing limits the fastest pace.
+
+    References
+    ----------
+    The greedy longest move within a tolerance: H. Imai, M. Iri, "Computational-geometric methods for polygonal approximations of
+    a curve", Computer Vision, Graphics, and Image Processing 36 (1986), 31-41.
+    """
+    return _Planner(trace, axes, feeds, units).blocks()
+
+
+class _Planner:
+    def __init__(self, trace: Trace, axes: Sequence[Axis], feeds: Feeds, units: LengthUnit) -> None:
+        self.trace, self.motion, self.feeds = trace, trace.motion, feeds
+        self.axes = sorted(axes, key=lambda axis: axis.rotary)
+        self.order = [self.axes.index(axis) for axis in axes]
+        self.slides = sum(not axis.rotary for axis in axes)
+        self.grid = Grid.of(self.axes, trace.cut.lathe.controller, units)
+        self.top, self.most = limits_of(self.axes)
+        later = np.concatenate(([True], np.diff(trace.u) > 0))
+        self.u = trace.u[later]
+        self.on_work = np.stack([trace.x, trace.y, trace.z], axis=-1)[later]
+        self.goes_by_feed = not trace.cut.passed.turns
+        if feeds.pace == "fastest" and not self.goes_by_feed:
+            self._require_speeds()
+
+    def blocks(self) -> Blocks:
+        """Return the moves: those that the path asks for; more of them where time asks for more."""
+        path, strays = self._path()
+        nodes, found, places = self._timed(path)
+        asked = self._asked(nodes)
+        slows = None if self.feeds.pace == "fastest" and not self.goes_by_feed else slow_downs(nodes, asked, found, self.axes)
+        return Blocks(found.seconds, places[:, self.order], slows, self._rate, strays)
+
+    def _require_speeds(self) -> None:
+        """Refuse the fastest pace where nobody said how fast an axis is."""
+        for axis, moves in zip(self.axes, np.ptp(self._places(self.u), axis=0), strict=True):
+            if moves and axis.top_speed == math.inf:
+                raise SettingError(
+                    f"pace='fastest': nobody said how fast axis {axis.letter} is, which moves {axis.moves}; give it a top_speed "
+                    "in the lathe file, or ask for pace = 'spindle'"
+                )
+
+    def _places(self, u: Array) -> Array:
+        moved = self.motion.axes(u)
+        return np.stack([np.broadcast_to(moved[axis.moves], u.shape) for axis in self.axes], axis=-1)
+
+    def _on_work(self, places: Array) -> Array:
+        return self.motion.place_of({axis.moves: column for axis, column in zip(self.axes, places.T, strict=True)})
+
+    def _path(self) -> tuple[Array, float]:
+        """Return where straight moves keep to the path, by ``u``, and how far they stray, mm."""
+        ends, places = self.u[[0, -1]], self._places(self.u)
+        even, rounds = _even(self.u, places), self._rounds()
+        left = _SHARE * (self.feeds.tolerance - rounds)
+        if left < _SEEN * self.feeds.tolerance:
+            raise SettingError(
+                f"tolerance={self.feeds.tolerance:g}: must be above {rounds / (1 - _SEEN / _SHARE):.2g} mm, for that is what the "
+                "controller's decimals leave unsaid; raise it in [program], or the decimals in [controller]"
+            )
+        if even:
+            return ends, rounds
+        levers = self._levers()
+        u = self._looked_at(levers)
+        places = self._places(u)
+        true = self.motion.place(u)
+        kept = np.zeros(len(u), dtype=np.bool_)
+        while True:
+            suited(merge, len(u), COMPILED_FROM)(u, places, levers, self.slides, left, kept)
+            nodes = np.flatnonzero(kept)
+            moved = np.stack([np.interp(u, u[nodes], column[nodes]) for column in places.T], axis=-1)
+            strays = float(np.linalg.norm(self._on_work(moved) - true, axis=1).max())
+            if strays <= self.feeds.tolerance - rounds or len(nodes) == len(u):
+                return u[nodes], strays + rounds
+            left *= 0.5
+
+    def _looked_at(self, levers: Array) -> Array:
+        """Return every place at which a move is held against the path: those of the trace, and as many between as it bends."""
+        u = self.u
+        middle = 0.5 * (u[:-1] + u[1:])
+        ends, between = self._places(u), self._places(middle)
+        miss = np.abs(0.5 * (ends[:-1] + ends[1:]) - between)
+        off = np.linalg.norm(miss[:, : self.slides], axis=1) + miss[:, self.slides :] @ levers[self.slides :]
+        parts = 2 * np.maximum(np.ceil(np.sqrt(off / (_SEEN * self.feeds.tolerance))), 1).astype(np.int64)
+        first = np.repeat(u[:-1], parts)
+        within = np.arange(parts.sum()) - np.repeat(np.cumsum(parts) - parts, parts)
+        found: Array = np.append(first + within * np.repeat(np.diff(u) / parts, parts), u[-1])
+        return found
+
+    def _levers(self) -> Array:
+        """Return how far the tip moves over the work for a degree of each axis that turns, at most, mm."""
+        u = self.u[np.unique(np.linspace(0, len(self.u) - 1, _LOOKED_AT).astype(np.int64))]
+        places = self._places(u)
+        here, levers = self._on_work(places), np.ones(len(self.axes))
+        for a in range(self.slides, len(self.axes)):
+            turned = places.copy()
+            turned[:, a] += _TURNED_DEG
+            levers[a] = 1.05 * float(np.linalg.norm(self._on_work(turned) - here, axis=1).max()) / _TURNED_DEG
+        return levers
+
+    def _rounds(self) -> float:
+        """Return how far words stray from what they are to say, on the work, at most, mm."""
+        coarse = self.grid.step.max() > 1e-5
+        levers = self._levers() if coarse else np.where(np.arange(len(self.axes)) < self.slides, 1.0, 10.0)
+        half = 0.5 * self.grid.step
+        return float(np.linalg.norm(half[: self.slides])) + float(half[self.slides :] @ levers[self.slides :])
+
+    def _timed(self, path: Array) -> tuple[Array, Paced, Array]:
+        """Return the moves, by ``u``, with the time of each and where they begin and end."""
+        even = self.feeds.pace == "spindle" and not self.goes_by_feed
+        if even:
+            nodes, places, found = self._solved(path)
+            slow = found.held >= 0
+            if not slow.any() or len(nodes) == 2:
+                return nodes, found, places
+        pieces = self._pieces(path)
+        moves = np.diff(self._places(pieces), axis=0)
+        lengths = np.diff(pieces)
+        found = paced(moves, self._asked(pieces), self.top, self.most, lengths)
+        speed = lengths / found.seconds
+        with np.errstate(divide="ignore"):
+            noise = np.sqrt(self.grid.step / self.most)
+        quickest = max(_QUICKEST_S, _ROUNDINGS * float(noise.max(initial=0.0)))
+        nodes, places, found = self._solved(_alike(pieces, path, speed, found.seconds, quickest))
+        return nodes, found, places
+
+    def _pieces(self, path: Array) -> Array:
+        """Return places on the path close enough to see where it slows down: closest by the ends of its moves."""
+        many = min(max(math.ceil(_FINE / (len(path) - 1)), 1), _MOST_PIECES)
+        part = 0.5 - 0.5 * np.cos(np.linspace(0.0, math.pi, many + 1)[:-1])
+        fine = np.append((path[:-1, None] + np.diff(path)[:, None] * part).ravel(), path[-1])
+        if self.feeds.pace == "fastest" and not self.goes_by_feed:
+            return fine
+        every = np.unique(np.concatenate([self.u, fine]))
+        keep = np.append(np.diff(every) > 1e-12 * every[-1], True)
+        keep[0] = True
+        found: Array = every[keep]
+        return found
+
+    def _solved(self, nodes: Array) -> tuple[Array, Array, Paced]:
+        """Return the moves between places on the path, as words say them, with the time of each."""
+        places = self.grid.nearest(self._places(nodes))
+        moves = np.diff(places, axis=0)
+        stays = ~np.any(moves != 0, axis=1)
+        if stays.any():
+            keep = np.concatenate([[True], ~stays])
+            nodes, places = nodes[keep], places[keep]
+            moves = np.diff(places, axis=0)
+        found = paced(moves, self._asked(nodes), self.top, self.most, np.diff(nodes))
+        return nodes, places, found
+
+    def _asked(self, nodes: Array) -> Array:
+        """Return how fast each move is to go, in ``u`` a second."""
+        turning = np.full(len(nodes) - 1, self.feeds.spindle_rpm / 60)
+        if self.goes_by_feed or self.feeds.pace == "cutter":
+            lengths = self._lengths(nodes)
+            with np.errstate(divide="ignore"):
+                over = np.diff(nodes) * self.feeds.feed / 60 / lengths
+            if not self.goes_by_feed:
+                over = np.minimum(over, turning)
+            found: Array = np.where(np.isfinite(over), over, _AT_ONCE)
+            return found
+        return turning if self.feeds.pace == "spindle" else np.full(len(turning), math.inf)
+
+    def _lengths(self, nodes: Array) -> Array:
+        """Return how far the tip goes over the work in each move, mm."""
+        along = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(self.on_work, axis=0), axis=1))])
+        found: Array = np.diff(np.interp(nodes, self.u, along))
+        return found
+
+    @property
+    def _rate(self) -> float:
+        return self.feeds.feed if self.goes_by_feed or self.feeds.pace == "cutter" else self.feeds.spindle_rpm
+
+
+def _even(u: Array, places: Array) -> bool:
+    """Return whether every axis moves evenly from the first sample to the last."""
+    part = ((u - u[0]) / (u[-1] - u[0]))[:, None]
+    off = np.abs(places[0] + part * (places[-1] - places[0]) - places).max(axis=0)
+    rounding: Array = 4 * np.finfo(np.float64).eps * np.abs(places).max(axis=0)
+    return bool(np.all(off <= _STRAIGHT + rounding))
+
+
+def _alike(pieces: Array, path: Array, speed: Array, seconds: Array, quickest: float) -> Array:
+    """Return ``pieces`` without those between which the speed hardly changes, or little time goes by, those of ``path`` kept."""
+    nearest = path[np.clip(np.searchsorted(path, pieces), 1, len(path) - 1) - [[1], [0]]]
+    must = np.abs(nearest - pieces).min(axis=0) <= 1e-11 * path[-1]
+    kept = np.ones(len(pieces), dtype=np.bool_)
+    suited(alike, len(speed), COMPILED_FROM)(speed, seconds, must, _ALIKE, quickest, kept)
+    found: Array = pieces[kept]
+    return found

@@ -1,0 +1,31 @@
+"""Compiling only what is large enough to pay for it: a plain function runs as it is until then."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from functools import cache
+from typing import Any, TypeVar, cast
+
+__all__ = ["compiled", "suited"]
+
+_plainly = [0]
+"""How much work was given out in all."""
+_Does = TypeVar("_Does", bound=Callable[..., Any])
+
+
+@cache
+def _compiled(plain: Callable[..., Any]) -> Callable[..., Any]:
+    from numba import njit
+
+    return cast("Callable[..., Any]", njit(cache=True, error_model="numpy", nogil=True)(plain))
+
+
+def compiled(plain: _Does) -> _Does:
+    """Return a kernel's compiled twin, from the cache on disk where it is there."""
+    return cast("_Does", _compiled(plain))
+
+
+def suited(plain: _Does, work: int, enough: int) -> _Does:
+    """Return a kernel itself until, in all, there was ``enough`` work to pay for the compiler's start; then its twin."""
+    _plainly[0] += work
+    return compiled(plain) if _plainly[0] >= enough else plain

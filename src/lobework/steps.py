@@ -1,0 +1,146 @@
+"""The steps of a program, in no format yet; mm, degrees and minutes."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+from lobework.slide import Approach
+
+if TYPE_CHECKING:
+    from lobework.feeds import Feeds
+    from lobework.lathe import Axis, Lathe
+    from lobework.rigid import Array
+    from lobework.timing import SlowDown
+    from lobework.units import LengthUnit
+
+__all__ = ["Dwell", "Feed", "Program", "Prompt", "Rapid", "Section", "Setup", "Step", "Timed"]
+
+Setup = tuple[tuple[str, tuple[tuple[str, str], ...]], ...]
+"""What to set before the job: groups by name, each of settings and what to set them to."""
+
+
+@dataclass(frozen=True, slots=True)
+class Rapid:
+    """Go as fast as the lathe will: letters to where they go, mm or degrees."""
+
+    to: Mapping[str, float]
+
+
+@dataclass(frozen=True, slots=True)
+class Feed:
+    """Go in a straight line at a rate, mm a minute."""
+
+    to: Mapping[str, float]
+    rate: float
+
+
+@dataclass(frozen=True, slots=True)
+class Dwell:
+    """Wait where everything stands, s."""
+
+    seconds: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Timed:
+    """Go through places, each in its own time.
+
+    Parameters
+    ----------
+    minutes : (m,) float64
+        That each move takes.
+    letters : tuple of str
+        What moves.
+    places : (m, k) float64, mm or degrees
+        Where each move ends, by letter.
+    """
+
+    minutes: Array
+    letters: tuple[str, ...]
+    places: Array
+
+
+@dataclass(frozen=True, slots=True)
+class Prompt:
+    """Stop, say what a person must do, thing by thing, and wait."""
+
+    says: tuple[str, ...]
+
+
+Step = Rapid | Feed | Dwell | Timed | Prompt
+
+
+@dataclass(frozen=True, slots=True)
+class Section:
+    """One cut, which can be started from by itself.
+
+    Parameters
+    ----------
+    number : int
+        Of the cut.
+    title : str
+        Of the cut.
+    notes : tuple of str
+        What to know of it.
+    steps : tuple of Step
+        In order; the tip is sent clear before anything else moves.
+    slows : SlowDown, optional
+        Where it goes slower than was asked for.
+    stands : mapping from letter to place
+        Where every axis stands as the cut begins, mm or degrees.
+    """
+
+    number: int
+    title: str
+    notes: tuple[str, ...]
+    steps: tuple[Step, ...]
+    slows: SlowDown | None = None
+    stands: Mapping[str, float] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Program:
+    """What a controller is told, in no format yet; mm, degrees and minutes.
+
+    Parameters
+    ----------
+    title : str
+        Of the job.
+    lathe : Lathe
+        That it is for.
+    axes : tuple of Axis
+        That it moves.
+    feeds : Feeds
+        That it keeps to.
+    units : "mm" or "inch"
+        To write lengths in.
+    sections : tuple of Section
+        The cuts, in order.
+    approach : Approach
+        From where the cutter comes to the work.
+    air : float, mm
+        How far off the work it all stays; zero of a program that cuts.
+    strays : float, mm
+        How far its moves stray from the path on the work, at most.
+    setup : tuple
+        What to set before it: groups by name, each of settings and what to set them to.
+    """
+
+    title: str
+    lathe: Lathe
+    axes: tuple[Axis, ...]
+    feeds: Feeds
+    units: LengthUnit
+    sections: tuple[Section, ...]
+    approach: Approach = Approach()
+    air: float = 0.0
+    strays: float = 0.0
+    setup: Setup = ()
+
+    @property
+    def minutes(self) -> float:
+        """How long it is under cut, in all."""
+        timed = (step for section in self.sections for step in section.steps if isinstance(step, Timed))
+        return float(sum(step.minutes.sum() for step in timed))
