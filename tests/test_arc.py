@@ -234,7 +234,6 @@ def test_the_program_moves_the_slides_and_the_cutter_together(tmp_path):
         ({"arc": "{ radius = 25, from = 15, to = 80, centre = 3 }"}, "pass[1].arc.centre: there is no such key"),
         ({"arc": "25"}, "pass[1].arc: 25"),
         ({"depth": 26}, "pass[1].at.depth: 26 must be less than the arc's radius, 25.4"),
-        ({"turns": 0}, "must be left out of a pass of no turns; write turns above zero"),
         ({"more": "travel = { x = 1 }"}, "pass[1].travel: {'x': 1} must be left out where there is an arc"),
         (
             {"without": "x"},

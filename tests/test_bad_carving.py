@@ -165,10 +165,6 @@ WRONG = {
         turned("[[0, 12], [-20, 12]]", "[[-30, 5], [-40, 5]]"),
         ":9: piece.hollow: [[-30, 5], [-40, 5]] must be inside the work",
     ),
-    "no turns, and yet a travel": (
-        changed(RING, f"{RING}\nturns = 0\ntravel = {{ z = -3 }}"),
-        ":19: pass[1].travel: {'z': -3} must be left out of a pass of no turns; write turns above zero",
-    ),
     "turns below zero": (
         changed(RING, f"{RING}\nturns = -1"),
         ":18: pass[1].turns: -1 must be zero or more, at most a million",

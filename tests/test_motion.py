@@ -59,7 +59,7 @@ def test_a_rocking_headstock_turns_the_work_with_it():
     """Geometry: the spindle goes round the pivot, so its frame turns by the arc over the height."""
     moved = motion("rocking-bench", ())
     u = np.array([0.123])
-    across = moved.displaced(moved.sideways, u)[0]
+    across = moved.sideways.at(u)[0]
     carriage = moved.carriage(u)
 
     assert across != 0

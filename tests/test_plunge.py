@@ -72,12 +72,6 @@ def test_a_plunge_neither_closes_nor_leaves_a_gap():
     assert job(dot().series(3, x=-1.0)).check() == []
 
 
-@pytest.mark.parametrize("travel", [At(z=-3.0), At(x=1e-9), At(depth=0.1)])
-def test_a_plunge_that_travels_is_refused(travel):
-    with pytest.raises(SettingError, match=r"^travel=given: must be left out of a pass of no turns; write turns above zero$"):
-        dot(travel=travel)
-
-
 def test_turns_below_zero_are_refused():
     with pytest.raises(SettingError, match=r"^turns=-1: must be zero or more, at most a million$"):
         Pass(turns=-1)

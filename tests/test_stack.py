@@ -13,7 +13,6 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
-from lobework import trace as tracing
 from lobework.cam import Wave
 from lobework.chuck import Dome, EccentricChuck, Oval, Plain
 from lobework.drive import Drive
@@ -22,9 +21,11 @@ from lobework.follower import Roller
 from lobework.motion import motion_of
 from lobework.rigid import Rigid
 from lobework.slide import At
+from lobework.spans import spans_of
 from lobework.stack import comes_back, in_pieces
 from lobework.tolerances import CHORD_MM, STACK_MM
-from lobework.trace import trace
+from lobework.trace import lay_out, trace
+from lobework.woven import _runs
 from tests.strategies import GearedArm, cut_on, fixed, numbers, rocking, sliding, turnings
 
 WAVE = Drive(Wave(lobes=4, base_radius=60.0, rise=5.0), follower=Roller(3.0), ratio="3/4")
@@ -177,7 +178,7 @@ def test_a_whole_turn_is_tabulated_once_where_a_stack_comes_back():
             return Rigid.move(x=np.cos(theta))
 
     motion = motion_of(cut_on(fixed(Counting()), turns=300, at=At(x=24.0)))
-    fill = tracing.lay_out(motion, 1e-4)
+    fill = lay_out(motion, 1e-4)
     asked.clear()
     x, _, _ = fill()
     assert sum(asked) < 200 < x.size / 1000
@@ -300,7 +301,7 @@ def test_a_corner_leaves_only_its_own_neighbourhood_to_the_plain_way():
 def test_memory_stays_bounded_however_long_a_chuck_drifts():
     """Each stretch's polynomials take no more room on turn nine hundred than on turn ten."""
     motion = motion_of(cut_on(fixed(Drifting(), Winding()), turns=1000, at=At(x=20.0)))
-    spans = tracing._spans(motion, 40.0, 1e-3)
-    sizes = [runs.terms.nbytes for _, _, runs in tracing._runs(motion, spans)]
+    spans = spans_of(motion, 40.0, 1e-3)
+    sizes = [runs.terms.nbytes for _, _, runs in _runs(motion, spans)]
     assert len(sizes) > 1
     assert max(sizes) < 1_500_000

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from lobework import trace as tracing
+from lobework import spans as sampling
 from lobework.cam import Scallop, Wave
 from lobework.chuck import EccentricChuck, Oval
 from lobework.drive import Drive
@@ -130,9 +130,9 @@ def test_the_cutter_on_the_axis_and_no_rise_is_a_point(way):
 
 def test_no_stretch_of_a_pass_is_left_out_however_often_it_is_halved(monkeypatch):
     """With halving cut short, every stretch still goes from where the one before it ended."""
-    monkeypatch.setattr(tracing, "_MOST_HALVINGS", 1)
+    monkeypatch.setattr(sampling, "_MOST_HALVINGS", 1)
     cam = Drive(Wave(lobes=12, base_radius=60.0, rise=4.0), follower=Roller(8.0))
-    spans = tracing._spans(motion_of(cut_on(sliding(), cam, at=At(x=20.0))), 1.0, 1e-4)
+    spans = sampling.spans_of(motion_of(cut_on(sliding(), cam, at=At(x=20.0))), 1.0, 1e-4)
 
     assert (spans.start[0], spans.end[-1]) == (0.0, 1.0)
     assert (spans.start[1:] == spans.end[:-1]).all()

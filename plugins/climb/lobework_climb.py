@@ -72,7 +72,7 @@ def steepest(drive: Drive, motion: Motion) -> Steepest:
     """
     if drive.follower.form == "flat":
         return Steepest(0.0, 0.0)
-    push = next(each for each in (*motion.sideways, *motion.endways) if each.name == drive.name)
+    push = next(each for each in motion.pushes if each.name == drive.name)
     lift, curve = lift_of(drive.cam, drive.follower), push.curve
     at = np.arange(_PLACES) / _PLACES * curve.period
     out = drive.cam.base_radius if drive.cam.on == "face" else lift.curve.at(at) + lift.rest

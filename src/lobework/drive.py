@@ -8,6 +8,7 @@ from typing import Literal
 
 from lobework.errors import SettingError, require
 from lobework.kinds import Cam, Follower, Turning, require_numbers, require_part
+from lobework.twist import Twist
 from lobework.units import Phase, ratio
 
 __all__ = ["Drive", "Moves", "Side"]
@@ -37,6 +38,8 @@ class Drive:
         The follower's side: "front" is the cutter's. The other side reverses the wave.
     gain : float
         Headstock travel for each mm that the follower is lifted, above zero.
+    twist : Twist, optional
+        How its phase drifts with the place along the work, or from turn to turn.
     name : str
         Names the cam in steps and settings; "cam 1", "cam 2" and so on unless given.
 
@@ -56,6 +59,7 @@ class Drive:
     index: Turning = Phase()
     side: Side = "front"
     gain: float = 1.0
+    twist: Twist | None = None
     name: str = ""
 
     def __post_init__(self) -> None:
@@ -70,6 +74,8 @@ class Drive:
             require(abs(turned) <= _MOST_TURNS, name, float(turned), f"at most {_MOST_TURNS} turns of the cam")
         require(self.side in ("front", "back"), "side", self.side, "'front' or 'back'")
         require(0 < self.gain < 1000, "gain", self.gain, "above zero", "put the follower on the back to reverse it")
+        must_be = "a Twist, such as Twist(angle='90 deg', over=50)"
+        require(self.twist is None or isinstance(self.twist, Twist), "twist", repr(self.twist), must_be)
         if self.cam.on == "face" and self.follower.half_width > self.cam.base_radius:
             raise SettingError(
                 f"follower: a {self.follower.kind} as wide as this cannot rest in the waves of a face cam; "

@@ -2,61 +2,24 @@
 
 from __future__ import annotations
 
-import itertools
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
-from fractions import Fraction
-from functools import lru_cache, reduce
-from typing import Final, NamedTuple
+from functools import reduce
+from typing import NamedTuple
 
 import numpy as np
 
-from lobework.carriage import Headstock
-from lobework.contact import lift_of
-from lobework.curve import Curve, tabulate
-from lobework.drive import Drive
+from lobework.drive import Drive, Moves
 from lobework.errors import InputError, SettingError
-from lobework.kernels.linkage import rocked, rocked_at_direction
-from lobework.kinds import Cam, Follower
 from lobework.lathe import Lathe
 from lobework.passes import Cut
+from lobework.push import Push, Pushes, push_of
 from lobework.rigid import Array, Rigid
+from lobework.settable import require_settable
 from lobework.slide import Arc
-from lobework.tolerances import TABLE_MM
 
-__all__ = ["Motion", "Push", "Still", "motion_of"]
-
-_FOLLOWS_MM: Final = 1e-8
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Push:
-    """What one cam does to the headstock.
-
-    The spindle's displacement is ``scale * curve.at(start + rate * u)``, mm: along +X (on a rocking headstock
-    along its arc, positive towards +X), or along +Z. With the cam's axis at zero the follower stands at ``zero`` on the curve.
-    """
-
-    name: str
-    axis: str
-    curve: Curve
-    scale: float
-    zero: float
-    start: float
-    rate: float
-    lobes: int
-    ratio: Fraction
-
-    def at(self, u: Array) -> Array:
-        """Return the displacement, mm, at (n,) places of the pass."""
-        pushed: Array = self.scale * self.curve.at(self.start + self.rate * u)
-        return pushed
-
-    def with_cam_at(self, degrees: Array) -> Array:
-        """Return the displacement, mm, with the cam's axis at (n,) degrees."""
-        pushed: Array = self.scale * self.curve.at(self.zero - np.radians(degrees))
-        return pushed
+__all__ = ["Motion", "Still", "motion_of"]
 
 
 class Still(NamedTuple):
@@ -80,27 +43,33 @@ class Motion:
     ----------
     cut : Cut
         What moves.
-    sideways, endways : tuple of Push
+    sideways, endways : Pushes
         What moves the headstock across and along.
+    leads_x, leads_z : Pushes
+        What leads the slides instead, where a cam exists only in software: the tip goes as far the other way.
     rocks : bool
         Whether ``sideways`` is along the arc about the pivot of a rocking headstock rather than straight.
-    furthest : bool
-        Whether the push that goes furthest holds the headstock; otherwise pushes add up.
     still : Still or None
         What a stack of chucks that neither varies nor tilts comes to.
     """
 
     cut: Cut
-    sideways: tuple[Push, ...]
-    endways: tuple[Push, ...]
+    sideways: Pushes
+    endways: Pushes
+    leads_x: Pushes
+    leads_z: Pushes
     rocks: bool
-    furthest: bool
     still: Still | None
 
     @property
     def level(self) -> bool:
         """Whether the tip keeps one place along the spindle all through the pass."""
-        return not self.endways and not self.cut.travel[2] and self.cut.passed.arc is None
+        return not self.endways and not self.leads_z and self.cut.level
+
+    @property
+    def pushes(self) -> tuple[Push, ...]:
+        """Every cam's push."""
+        return (*self.sideways, *self.leads_x, *self.endways, *self.leads_z)
 
     def turns(self, u: Array) -> Array:
         """Return how far the spindle has turned: (n,) turns."""
@@ -110,28 +79,12 @@ class Motion:
         """Return the spindle's angle: (n,) rad."""
         return 2 * math.pi * self.turns(u)
 
-    def displaced(self, pushes: tuple[Push, ...], u: Array) -> Array:
-        """Return what several pushes on one motion come to, mm, at (n,) places of the pass."""
-        return self._together(pushes, [push.at(u) for push in pushes], u)
-
-    def _together(self, pushes: tuple[Push, ...], each: list[Array], like: Array) -> Array:
-        """Return what pushes come to that are ``each`` so far; as many zeros as ``like`` where there are none."""
-        if not pushes:
-            return np.zeros_like(like)
-        if self.furthest:
-            furthest: Array = np.min(each, axis=0) if pushes[0].scale < 0 else np.max(each, axis=0)
-            return furthest
-        together: Array = np.sum(each, axis=0)
-        return together
-
     def tip(self, u: Array) -> Array:
         """Return where the slides hold the cutter's tip on the bench: (n, 3) mm."""
-        passed = self.cut.passed
-        part = u / (self.cut.span or 1.0)
-        if passed.arc is not None:
-            return passed.arc.tip(passed.at, part)
-        held: Array = np.array(self.cut.tip) + part[:, None] * np.array(self.cut.travel)
-        return held
+        tip = self.cut.slides(u)
+        tip[:, 0] -= self.leads_x.at(u)
+        tip[:, 2] -= self.leads_z.at(u)
+        return tip
 
     @property
     def swings(self) -> Arc | None:
@@ -145,7 +98,7 @@ class Motion:
 
     def carriage(self, u: Array) -> Rigid:
         """Return where the spindle's nose stands on the bench, not yet turned: n rigid motions."""
-        return self._carried(self.displaced(self.sideways, u), self.displaced(self.endways, u))
+        return self._carried(self.sideways.at(u), self.endways.at(u))
 
     def _carried(self, across: Array, along: Array) -> Rigid:
         if not self.rocks:
@@ -171,7 +124,7 @@ class Motion:
     def place(self, u: Array) -> Array:
         """Return where the cutter's tip is on the work: (n, 3) mm."""
         x, y, z = self.tip(u).T
-        return self._seen(x, y, z, self.theta(u), self.displaced(self.sideways, u), self.displaced(self.endways, u))
+        return self._seen(x, y, z, self.theta(u), self.sideways.at(u), self.endways.at(u))
 
     def _seen(self, x: Array, y: Array, z: Array, theta: Array, across: Array, along: Array) -> Array:
         """Return where a tip on the bench is on the work: what `work` says, with the plane as complex numbers."""
@@ -192,8 +145,10 @@ class Motion:
         x, y, z = self.tip(u).T
         turns = self.turns(u)
         turning = {"spindle": 360.0 * turns}
-        for number, drive in enumerate(self.cut.passed.cams, 1):
-            turning[f"cam {number}"] = 360.0 * float(drive.ratio) * turns + _phase_deg(drive)
+        led = (*self.leads_x, *self.leads_z)
+        for push in sorted(self.pushes, key=lambda push: push.number):
+            if push not in led:
+                turning[push.axis] = push.shaft.at(u)
         if self.swings is not None:
             turning["cutter"] = np.degrees(self.swings.angle(u / self.cut.span))
         return {**turning, "x": x, "y": y, "z": z}
@@ -226,30 +181,24 @@ class Motion:
 
     def _held(self, axes: Mapping[str, Array]) -> tuple[Array, Array, Array, Array]:
         """Return where the tip stands on the bench, mm, and the spindle's angle, rad."""
-        begins = dict(zip("xyz", self.cut.tip, strict=True))
+        begins = dict(zip("xyz", self.tip(np.zeros(1))[0].tolist(), strict=True))
         x, y, z = (np.atleast_1d(np.asarray(axes.get(name, begins[name]), dtype=np.float64)) for name in "xyz")
         return x, y, z, np.radians(np.atleast_1d(axes.get("spindle", 0.0)))
 
     def _displaced_of(self, axes: Mapping[str, Array]) -> tuple[Array, Array]:
         """Return how far the headstock stands across and along, mm."""
-        drives = dict(zip((f"cam {number}" for number in itertools.count(1)), self.cut.passed.cams, strict=False))
+        turned = np.atleast_1d(axes.get("spindle", 0.0))
 
-        def cam(name: str) -> Array:
-            if name in axes:
-                return np.atleast_1d(axes[name])
-            turned = 0.0 if self.cut.lathe.axis(name) else np.asarray(axes.get("spindle", 0.0)) * float(drives[name].ratio)
-            return np.atleast_1d(turned + _phase_deg(drives[name]))
+        def cam(push: Push) -> Array:
+            if push.axis in axes:
+                return np.atleast_1d(axes[push.axis])
+            begins = push.shaft.at(np.zeros(1))
+            return begins if self.cut.lathe.axis(push.axis) else begins + float(push.ratio) * turned
 
-        def come_to(pushes: tuple[Push, ...]) -> Array:
-            each = np.broadcast_arrays(*(push.with_cam_at(cam(push.axis)) for push in pushes))
-            return self._together(pushes, list(each), np.zeros(1))
+        def come_to(pushes: Pushes) -> Array:
+            return pushes.together(list(np.broadcast_arrays(*(push.with_cam_at(cam(push)) for push in pushes))))
 
         return come_to(self.sideways), come_to(self.endways)
-
-
-def _phase_deg(drive: Drive) -> float:
-    """Return where a cam's axis stands as a pass begins, degrees."""
-    return float(drive.phase.in_degrees(drive.cam.lobes))
 
 
 def motion_of(cut: Cut) -> Motion:
@@ -265,32 +214,67 @@ def motion_of(cut: Cut) -> Motion:
     """
     passed, lathe = cut.passed, cut.lathe
     _axes_there(cut)
+    require_settable(cut)
     for place, mounted in enumerate(lathe.chucks, 1):
         mounted.require_sound(float(passed.turns))
         try:
             mounted.require_within_travel(float(passed.turns))
         except SettingError as error:
             raise error.at(f"chuck[{place}]") from None
-    pushes: dict[str, list[Push]] = {"sideways": [], "endways": []}
-    for number, drive in enumerate(passed.cams, 1):
-        try:
-            pushes[drive.moves].append(_push(drive, number, lathe.headstock))
-        except InputError as error:
-            raise error.at(f"cam[{number}]") from None
+    moved, led = _pushes(cut)
     rocks = lathe.headstock.sideways == "rocks"
-    crowded = any(len(same) > 1 for same in pushes.values())
-    furthest = crowded and (passed.together == "furthest" or (passed.together is None and rocks and len(pushes["sideways"]) > 1))
-    if len(pushes["sideways"]) > 1 and rocks and passed.together == "sum":
+    crowded = any(len(same) > 1 for same in (*moved.values(), *led.values()))
+    furthest = passed.together == "furthest" and crowded
+    if len(moved["sideways"]) > 1 and rocks and passed.together == "sum":
         raise SettingError(
             "together='sum': two cams on one rocking headstock do not add up; write 'furthest', or use a headstock that slides"
         )
-    if furthest:
-        for moves, same in pushes.items():
-            if len({push.scale > 0 for push in same}) > 1:
-                raise SettingError(
-                    f"together='furthest': the cams that move {moves} bear on both sides; put their followers on one side"
-                )
-    return Motion(cut, tuple(pushes["sideways"]), tuple(pushes["endways"]), rocks, furthest, _still(lathe))
+    sides = {}
+    for moves in moved:
+        if furthest and moved[moves] and led[moves]:
+            raise SettingError(
+                f"together='furthest': of the cams that move {moves}, some exist only in software, and theirs is added; "
+                "write 'sum', or leave it out"
+            )
+        holds = furthest or (rocks and moves == "sideways" and len(moved[moves]) > 1)
+        if holds and any(len({push.scale > 0 for push in same}) > 1 for same in (moved[moves], led[moves])):
+            raise SettingError(
+                f"together='furthest': the cams that move {moves} bear on both sides; put their followers on one side"
+            )
+        sides[moves] = Pushes(tuple(moved[moves]), holds), Pushes(tuple(led[moves]), furthest)
+    (sideways, leads_x), (endways, leads_z) = sides["sideways"], sides["endways"]
+    return Motion(cut, sideways, endways, leads_x, leads_z, rocks, _still(lathe))
+
+
+def _pushes(cut: Cut) -> tuple[dict[Moves, list[Push]], dict[Moves, list[Push]]]:
+    """Return what each cam does, by which way: to the headstock, and, of cams that exist only in software, to a slide."""
+    moved: dict[Moves, list[Push]] = {"sideways": [], "endways": []}
+    led: dict[Moves, list[Push]] = {"sideways": [], "endways": []}
+    for number, drive in enumerate(cut.passed.cams, 1):
+        computed = cut.lathe.cam_shaft(number).turned_by == "software"
+        try:
+            _require_turns(drive, number, cut)
+            (led if computed else moved)[drive.moves].append(push_of(drive, number, cut))
+        except InputError as error:
+            raise error.at(f"cam[{number}]") from None
+    return moved, led
+
+
+def _require_turns(drive: Drive, number: int, cut: Cut) -> None:
+    """Refuse a twist that the lathe cannot turn the cam by, or that never comes."""
+    if drive.twist is None:
+        return
+    if drive.twist.turns is not None and not cut.passed.turns:
+        raise SettingError(
+            f"twist.turns={drive.twist.turns}: the spindle stands still in this pass; write over, the length in which it twists"
+        )
+    turned_by = cut.lathe.cam_shaft(number).turned_by
+    if turned_by in ("spindle", "gears") and not (cut.level and drive.twist.over is not None):
+        drifts = "along the work" if drive.twist.over is not None else "from turn to turn"
+        raise SettingError(
+            f"twist: the {turned_by} turns cam {number}, so its phase cannot drift {drifts} while it cuts; give it a motor "
+            "of its own, or cut rings that a series steps along z, without travel along z: the phase of each is set by hand"
+        )
 
 
 def _still(lathe: Lathe) -> Still | None:
@@ -315,67 +299,3 @@ def _axes_there(cut: Cut) -> None:
     for slide, travel in zip("xyz", cut.travel, strict=True):
         if travel:
             lathe.need(slide, f"travel.{slide}: the pass moves the {slide} slide while it cuts")
-    if passed.at.y and lathe.axis("y") is None:
-        lathe.need("y", f"at.y={passed.at.y:g}: the cutter stands above or below the spindle")
-    for number, drive in enumerate(passed.cams, 1):
-        if drive.ratio != 1 and lathe.axis(f"cam {number}") is None:
-            lathe.need(f"cam {number}", f"cam[{number}].ratio={drive.ratio}: this cam turns apart from the spindle")
-
-
-def _push(drive: Drive, number: int, headstock: Headstock) -> Push:
-    side = 1 if drive.side == "front" else -1
-    rate = -2 * math.pi * float(drive.ratio)
-    if drive.moves == "endways":
-        if headstock.endways != "pumps":
-            raise SettingError(
-                "on='face': a face cam moves the headstock endways, and this one does not pump; use an edge cam or another lathe"
-            )
-        curve, scale, zero = lift_of(drive.cam, drive.follower).curve, -side * drive.gain, 0.0
-    elif headstock.sideways == "slides":
-        curve, scale, zero = lift_of(drive.cam, drive.follower).curve, -side * drive.gain, 0.0 if side > 0 else math.pi
-    elif headstock.sideways == "rocks":
-        curve = _rocking(drive.cam, drive.follower, side, drive.gain, headstock.pivot_height)
-        scale, zero = -float(side), 0.0 if side > 0 else math.pi
-    else:
-        raise SettingError("on='edge': an edge cam moves the headstock sideways, and this one is fixed; use another lathe")
-    zero -= drive.index.in_radians(drive.cam.lobes)
-    start = zero - drive.phase.in_radians(drive.cam.lobes)
-    return Push(drive.name, f"cam {number}", curve, scale, zero, start, rate, drive.cam.lobes, drive.ratio)
-
-
-@lru_cache(maxsize=256)
-def _rocking(cam: Cam, follower: Follower, side: int, gain: float, height: float) -> Curve:
-    """Return how far along its arc the spindle is pushed away from the follower, mm, by the follower's nominal direction."""
-    if (form := follower.form) == "shaped":
-        raise SettingError(
-            f"follower.kind={follower.kind!r}: on a rocking headstock a follower must be round or flat; "
-            "use a roller, a knife or a flat"
-        )
-    lift = lift_of(cam, follower)
-    stand, flat = lift.rest, form == "flat"
-    extent = lift.travel[0] + stand, lift.travel[1] + stand
-
-    def reach(direction: Array) -> tuple[Array, Array]:
-        return lift.curve.at(direction) + stand, lift.curve.slope(direction)
-
-    def comes_to_bear(direction: Array) -> Array:
-        return rocked_at_direction(lift.curve.at(direction) + stand, direction, height, stand, side, gain, flat)
-
-    def at(psi: Array) -> tuple[Array, Array]:
-        alpha, slope, misfit = rocked(reach, extent, psi, height, stand, side, gain, flat)
-        if np.abs(misfit).max() > _FOLLOWS_MM or not np.isfinite(alpha).all():
-            raise jumps
-        return -side * height * alpha, -side * height * slope
-
-    starts = lift.curve.starts
-    steps = np.linspace(0, lift.curve.period, 2049)
-    jumps = SettingError(
-        f"rise: the follower moves up to {np.abs(lift.curve.slope(steps)).max():.3g} mm a radian of this cam; "
-        f"a headstock {height:g} mm above its pivot jumps beyond about {height / gain:.3g} mm a radian; "
-        "use less rise or gain, a rounder cam or a higher spindle"
-    )
-    around = np.sort(np.concatenate([steps, starts]))
-    if not (np.diff(comes_to_bear(around)) > -1e-15).all():
-        raise jumps
-    corners = comes_to_bear(starts)
-    return tabulate(at, corners, lift.curve.period, TABLE_MM)

@@ -20,6 +20,7 @@ from lobework.units import ratio
 if TYPE_CHECKING:
     from lobework.lathe import Lathe
     from lobework.mounting import Mounted
+    from lobework.rigid import Array
 
 __all__ = ["Cut", "Level", "Pass", "Series", "Together"]
 
@@ -46,7 +47,7 @@ class Pass(_Repeats):
     Parameters
     ----------
     turns : Fraction
-        Spindle turns; at zero the cutter goes in and out again, and the spindle stands still.
+        Spindle turns. At zero the spindle stands still: the slides go their way, or, where none is given, in and out again.
     at : At
         Where the tip stands on its slides when the pass begins; with an arc, where the arc's centre stands, and ``depth`` is
         towards the centre, or in a hollow away from it.
@@ -89,9 +90,6 @@ class Pass(_Repeats):
         named = tuple(drive if drive.name else replace(drive, name=f"cam {number}") for number, drive in enumerate(drives, 1))
         object.__setattr__(self, "cams", named)
         require(0 <= self.turns <= 10**6, "turns", self.turns, "zero or more, at most a million")
-        if not self.turns:
-            require(self.travel == At(), "travel", "given", "left out of a pass of no turns", "write turns above zero")
-            require(self.arc is None, "arc", "given", "left out of a pass of no turns", "write turns above zero")
         if self.arc is not None:
             must_be = "an Arc, such as Arc(radius=25, from_deg=10, to_deg=80)"
             require(isinstance(self.arc, Arc), "arc", repr(self.arc), must_be)
@@ -197,8 +195,25 @@ class Cut:
     @property
     def span(self) -> float:
         """How far ``u`` runs in this cut: spindle turns; 1 where the spindle stands while the slides go, 0 in and out again."""
-        goes = self.passed.arc is not None or self.passed.travel != At()
-        return float(self.passed.turns) or float(goes)
+        return float(self.passed.turns) or float(not self.even or any(self.travel))
+
+    @property
+    def even(self) -> bool:
+        """Whether the slides go straight, if at all."""
+        return self.passed.arc is None
+
+    @property
+    def level(self) -> bool:
+        """Whether the slides keep one place along the spindle."""
+        return self.even and not self.travel[2]
+
+    def slides(self, u: Array) -> Array:
+        """Return where the slides hold the tip on the bench at (n,) places of the pass, no cam leading them: (n, 3) mm."""
+        part = u / (self.span or 1.0)
+        if self.passed.arc is not None:
+            return self.passed.arc.tip(self.passed.at, part)
+        held: Array = np.array(self.tip) + part[:, None] * np.array(self.travel)
+        return held
 
     def _on_arc(self, part: float) -> tuple[float, float, float]:
         assert self.passed.arc is not None
@@ -247,9 +262,12 @@ def step_measure(full: str, of: Pass, lathe: Lathe) -> Measure | None:
     """Return how a step of the setting ``full`` (a full name) is written, or None for a plain number."""
     owner, _, name = full.rpartition(".")
     if not owner:
-        return measures(At)[name]
-    if any(drive.name == owner for drive in of.cams):
-        return measures(Drive)[name]
+        mark = measures(At)[name]
+        return mark and lathe.on_scale(name, mark)
+    for number, drive in enumerate(of.cams, 1):
+        if drive.name == owner:
+            mark = measures(Drive)[name]
+            return mark and lathe.on_scale(f"cam {number} {name}", mark, drive.cam.lobes)
     mounted, setting = _on_chuck(full, lathe)
     return _steppable(mounted.chuck)[setting]
 

@@ -160,7 +160,7 @@ def test_samples_are_no_finer_than_the_chord_asks(cut):
     across = np.linalg.norm(np.cross(velocity, bend), axis=1) / np.maximum(speed, 1e-9)
     needed = np.sum(np.sqrt(np.minimum(across, 1e6) / (8 * chord))) * (fine[1] - fine[0])
     quickest = max((drive.cam.lobes * abs(float(drive.ratio)) for drive in cut.passed.cams), default=0.0)
-    pushes = (*path.motion.sideways, *path.motion.endways)
+    pushes = path.motion.pushes
     corners = sum(push.curve.starts.size * abs(push.rate) / push.curve.period for push in pushes)
     stretches = turns * (max(16.0, 8 * quickest) + corners) + 8
     assert path.u.size <= 1.6 * needed + 3 * stretches
@@ -193,7 +193,7 @@ def test_turns_to_close_are_the_first_that_bring_the_path_back(data, rocks):
         tried += 1
     found = closure_of(motion).turns
     assert found % tried == 0
-    if not motion.furthest:
+    if not motion.sideways.furthest:
         assert found == tried
 
 

@@ -91,7 +91,7 @@ def test_on_a_rocking_headstock_too_the_wave_is_as_high_at_every_radius(x):
     u = np.linspace(0, 1, 721)
     cut = cut_on(rocking(300.0), Drive(Wave(lobes=6, base_radius=60.0, rise=3.0), follower=Roller(2.0)), at=At(x=x))
     motion = motion_of(cut)
-    travel = np.ptp(motion.displaced(motion.sideways, u))
+    travel = np.ptp(motion.sideways.at(u))
     droop = 3.0**2 / (2 * 300.0)
     assert travel == pytest.approx(3.0, abs=droop)
     assert np.ptp(np.abs(on_work(cut, u))) == pytest.approx(travel, abs=droop**2 / x + 3.0**3 / 300.0**2)

@@ -130,14 +130,14 @@ def test_a_far_pivot_tends_to_the_slide_as_one_over_its_height(follower, side):
 def test_a_centred_disc_never_rocks_the_headstock():
     drive = Drive(Eccentric(radius=50.0, offset=0.0), follower=Roller(3.0), ratio="-5/3")
     motion = motion_of(cut_on(rocking(80.0), drive))
-    assert np.abs(motion.displaced(motion.sideways, np.linspace(0, 3, 300))).max() < 1e-10
+    assert np.abs(motion.sideways.at(np.linspace(0, 3, 300))).max() < 1e-10
 
 
 def test_gain_multiplies_the_travel_of_a_slide():
     """Common practice, no source: a lever between follower and headstock."""
     u = np.linspace(0, 1, 101)
     plain, doubled = (motion_of(cut_on(sliding(), Drive(WAVE, follower=Roller(3.0), gain=gain))) for gain in (1.0, 2.0))
-    assert doubled.displaced(doubled.sideways, u) == pytest.approx(2 * plain.displaced(plain.sideways, u), abs=1e-12)
+    assert doubled.sideways.at(u) == pytest.approx(2 * plain.sideways.at(u), abs=1e-12)
 
 
 def test_a_headstock_too_low_to_follow_is_refused():
