@@ -1,0 +1,211 @@
+"""What a program cuts on the work, beside what the job asks for."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping
+from typing import TYPE_CHECKING, Final, NamedTuple
+
+import numpy as np
+
+from lobework.proof.line import laid
+from lobework.proof.reader import LETTERS
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from numpy.typing import NDArray
+
+    from lobework.motion import Motion
+    from lobework.proof.replay import Moves
+    from lobework.proof.sampling import Samples
+    from lobework.proof.setups import SetUp
+    from lobework.rigid import Array
+
+    Ints = NDArray[np.int64]
+
+__all__ = ["SHARE", "Astray", "Compared", "Model", "compared", "pieces_of", "placed"]
+
+SHARE: Final = 0.05
+"""Of the tolerance: how far a path may stray between two places that are looked at."""
+
+_A_TURN: Final = 16
+_A_LOBE: Final = 8
+_LOOKED_CLOSER: Final = 16_384
+_GOLDEN: Final = (math.sqrt(5) - 1) / 2
+_HALVINGS: Final = 40
+
+
+Model = Callable[["Array"], "Array"]
+"""Where the axes stand, (n, 6), to where the tip is on the work, (n, 3) mm."""
+
+
+class Astray(NamedTuple):
+    """How far two paths are apart somewhere, mm: at ``line`` of the program and ``u`` of a cut (its place in the set-up)."""
+
+    mm: float
+    line: int
+    cut: int
+    u: float
+    place: tuple[float, float, float]
+
+
+def placed(motion: Motion, columns: Sequence[int], names: Sequence[str]) -> Callable[[Array], Array]:
+    """Return the lathe's model as a function of (n, 6) axes: of those that the program leads."""
+
+    def place(axes: Array) -> Array:
+        return motion.place_of({name: axes[:, column] for name, column in zip(names, columns, strict=True)})
+
+    return place
+
+
+def pieces_of(motion: Motion, start: Array, end: Array, letters: Mapping[str, str]) -> Ints:
+    """Return in how many pieces to look at (n, 6) moves at first: by turns, and by lobes that go past."""
+    a_turn = np.zeros(len(LETTERS))
+    for letter, moves in letters.items():
+        if moves not in ("x", "y", "z"):
+            a_turn[LETTERS.index(letter)] = _A_TURN
+    by_name = {moves: LETTERS.index(letter) for letter, moves in letters.items()}
+    for number, drive in enumerate(motion.cut.passed.cams, 1):
+        own = by_name.get(f"cam {number}")
+        column, ratio = (own, 1.0) if own is not None else (by_name.get("spindle"), abs(float(drive.ratio)))
+        if column is not None:
+            a_turn[column] = max(a_turn[column], _A_LOBE * drive.cam.lobes * ratio)
+    pieces: Ints = np.maximum(np.ceil((np.abs(end - start) * (a_turn / 360)).max(axis=1)), 1).astype(np.int64)
+    return pieces
+
+
+class Compared(NamedTuple):
+    """What came of a set-up: the worst of what is cut; and of each cut the worst that is owed, and how much of it is missing."""
+
+    cut: Astray | None
+    owed: list[Astray]
+    missing: list[float]
+
+
+def compared(
+    setup: SetUp,
+    moves: Moves,
+    counts: NDArray[np.bool_],
+    samples: Samples,
+    tolerance: float,
+    model: Model,
+    touches: Callable[[Array], NDArray[np.bool_]],
+) -> Compared:
+    """Return how far the program's path in one set-up and the job's are apart.
+
+    Parameters
+    ----------
+    setup : SetUp
+        The cuts, traced to `SHARE` of the tolerance.
+    moves : Moves
+        At a feed, in this set-up.
+    counts : (k,) bool
+        Which of the samples are beside the job's path only where the program is wrong: not those on the way in or out.
+    samples : Samples
+        Of these moves.
+    tolerance : float, mm
+        What is allowed.
+    model : callable
+        The lathe's model of (n, 6) axes.
+    touches : callable
+        Whether (n, 3) places are on the work or in it: what goes by in the air cuts nothing.
+    """
+    enough = 0.25 * tolerance
+    size = setup.ends - np.concatenate([[0], setup.ends[:-1]])
+    cut = _worst_cut(setup, moves, counts, samples, tolerance, touches)
+    if not len(samples.points):
+        none = [Astray(math.inf, 0, k, 0.0, _xyz(setup.path[end - 1])) for k, end in enumerate(setup.ends)]
+        return Compared(cut, none, [1.0] * len(none))
+    onward = np.append(~_begins(moves)[samples.move[1:]] | (np.diff(samples.move) == 0), False)
+    done = laid(samples.points, onward)
+    far, segment, _ = done.nearest(setup.path, enough)
+    begins = setup.ends - size
+    far = _closer_to_moves(setup.path, far, segment, moves, samples, model, tolerance)
+    owed, missing = [], []
+    for k, (first, end) in enumerate(zip(begins, setup.ends, strict=True)):
+        worst = first + int(far[first:end].argmax())
+        move = int(samples.move[segment[worst]])
+        u = float(setup.traces[k].u[worst - first])
+        owed.append(Astray(float(far[worst]), int(moves.line[move]), k, u, _xyz(setup.path[worst])))
+        missing.append(float((far[first:end] > tolerance).mean()))
+    return Compared(cut, owed, missing)
+
+
+def _begins(moves: Moves) -> NDArray[np.bool_]:
+    """Return which moves do not begin where the one before ends: others have gone between."""
+    begins: NDArray[np.bool_] = np.ones(len(moves.start), bool)
+    if len(moves.start):
+        begins[1:] = (moves.start[1:] != moves.end[:-1]).any(axis=1)
+    return begins
+
+
+def _worst_cut(
+    setup: SetUp,
+    moves: Moves,
+    counts: NDArray[np.bool_],
+    samples: Samples,
+    tolerance: float,
+    touches: Callable[[Array], NDArray[np.bool_]],
+) -> Astray | None:
+    points = samples.points[counts]
+    if not len(points):
+        return None
+    far, segment, along = setup.asked.nearest(points, 0.25 * tolerance)
+    beside = np.flatnonzero(far > tolerance)
+    far[beside[~touches(points[beside])]] = 0.0
+    which = np.searchsorted(setup.ends, segment, side="right")
+    begins = np.concatenate([[0], setup.ends[:-1]])
+    for k in np.unique(which[far > tolerance * (1 - SHARE)]):
+        near = np.flatnonzero((which == k) & (far > tolerance * (1 - SHARE)) & (far < 10 * tolerance))[:_LOOKED_CLOSER]
+        u, at = setup.traces[k].u, segment[near] - begins[k]
+        low, high = u[np.maximum(at - 1, 0)], u[np.minimum(at + 2, u.size - 1)]
+        far[near] = _closest(setup.traces[k].motion.place, points[near], low, high, far[near])
+    worst = int(far.argmax())
+    k = int(which[worst])
+    u, at = setup.traces[k].u, int(segment[worst] - begins[k])
+    there = float(u[at] + along[worst] * (u[min(at + 1, u.size - 1)] - u[at]))
+    line = int(moves.line[samples.move[np.flatnonzero(counts)[worst]]])
+    return Astray(float(far[worst]), line, k, there, _xyz(points[worst]))
+
+
+def _closer_to_moves(
+    path: Array, far: Array, segment: Ints, moves: Moves, samples: Samples, model: Model, tolerance: float
+) -> Array:
+    """Return distances to samples of moves, those about the tolerance made exact."""
+    near = np.flatnonzero((far > tolerance * (1 - SHARE)) & (far < 10 * tolerance))[:_LOOKED_CLOSER]
+    if not near.size:
+        return far
+    move = samples.move[segment[near]]
+    at = segment[near]
+    before, after = np.maximum(at - 1, 0), np.minimum(at + 2, samples.move.size - 1)
+    low = np.where(samples.move[before] == move, samples.part[before], 0.0)
+    high = np.where(samples.move[after] == move, samples.part[after], 1.0)
+
+    def along(part: Array) -> Array:
+        return model(moves.start[move] + part[:, None] * (moves.end[move] - moves.start[move]))
+
+    far[near] = _closest(along, path[near], low, high, far[near])
+    return far
+
+
+def _closest(curve: Callable[[Array], Array], points: Array, low: Array, high: Array, known: Array) -> Array:
+    """Return how near a curve comes to (n, 3) points between (n,) places on it, no further than is ``known``; golden section."""
+
+    def off(at: Array) -> Array:
+        return np.linalg.norm(curve(at) - points, axis=1)
+
+    one, two = high - _GOLDEN * (high - low), low + _GOLDEN * (high - low)
+    at_one, at_two = off(one), off(two)
+    for _ in range(_HALVINGS):
+        nearer = at_one < at_two
+        low, high = np.where(nearer, low, one), np.where(nearer, two, high)
+        one, two = high - _GOLDEN * (high - low), low + _GOLDEN * (high - low)
+        at_one, at_two = off(one), off(two)
+    closest: Array = np.minimum(known, np.minimum(at_one, at_two))
+    return closest
+
+
+def _xyz(point: Array) -> tuple[float, float, float]:
+    x, y, z = point.tolist()
+    return x, y, z

@@ -1,0 +1,55 @@
+"""A path of straight segments that can be asked how near it comes."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from lobework.rigid import Array
+
+    Ints = NDArray[np.int64]
+
+__all__ = ["Line", "laid"]
+
+
+@dataclass(frozen=True, eq=False)
+class Line:
+    """A path of straight segments that can be asked how near it comes.
+
+    Parameters
+    ----------
+    points : (n, 3) float64, mm
+        C-contiguous.
+    joined : (n,) bool
+        Whether a segment goes from each to the next.
+    boxes : (m, 6) float64
+        Round them.
+    """
+
+    points: Array
+    joined: NDArray[np.bool_]
+    boxes: Array
+
+    def nearest(self, points: Array, enough: float) -> tuple[Array, Ints, Array]:
+        """Return how far (n, 3) points are, mm, from which segment, and how far along it."""
+        from lobework.kernels.nearest import nearest
+
+        n = len(points)
+        found = np.zeros(n), np.zeros(n, np.int64), np.zeros(n)
+        nearest(np.ascontiguousarray(points), self.points, self.joined, self.boxes, enough, *found)
+        return found
+
+
+def laid(points: Array, joined: NDArray[np.bool_]) -> Line:
+    """Return (n, 3) points, one or more, as a path that can be asked."""
+    from lobework.kernels.nearest import box_count, lay_boxes
+
+    points = np.ascontiguousarray(points)
+    boxes = np.zeros((box_count(len(points)), 6))
+    lay_boxes(points, joined, boxes)
+    return Line(points, joined, boxes)

@@ -1,0 +1,240 @@
+"""Reads a program: its lines as moves of axes, and whatever in them is wrong or not understood, line by line.
+
+Shares nothing with what writes programs. The rules: T. R. Kramer, F. M. Proctor, E. Messina, *The NIST RS274/NGC Interpreter -
+Version 3*, NISTIR 6556 (2000).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cache, cached_property
+from typing import TYPE_CHECKING, Final, Literal
+
+import numpy as np
+
+from lobework.errors import TooLargeError
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from numpy.typing import NDArray
+
+    from lobework.rigid import Array
+    from lobework.units import LengthUnit
+
+    Ints = NDArray[np.int64]
+
+__all__ = ["ARC", "DWELL", "END", "FEED", "LETTERS", "RAPID", "STOP", "Blocks", "Reading", "Remark", "read"]
+
+LETTERS: Final = "XYZABC"
+"""The letters of axes, in the order of columns."""
+
+RAPID: Final = 0
+FEED: Final = 1
+ARC: Final = 2
+DWELL: Final = 3
+STOP: Final = 4
+END: Final = 5
+
+_MOST_BYTES: Final = 256 * 10**6
+_MOST_TOLD: Final = 100
+_MOST_SHOWN: Final = 60
+
+Level = Literal["wrong", "problem", "note"]
+
+
+@dataclass(frozen=True, slots=True)
+class Remark:
+    """What is to be said of one line.
+
+    Parameters
+    ----------
+    line : int
+        From 1.
+    level : "wrong", "problem" or "note"
+        The program cannot be run as written, or what it does is not understood; it is run, but not as meant; good to know.
+    says : str
+        What, and what to do about it.
+    """
+
+    line: int
+    level: Level
+    says: str
+
+    def __str__(self) -> str:
+        return f"{'' if self.level == 'wrong' else f'{self.level}: '}line {self.line}: {self.says}"
+
+
+@dataclass(frozen=True, eq=False)
+class Blocks:
+    """What a program has a controller do, one after the other.
+
+    Parameters
+    ----------
+    kind, line : (n,) int64
+        What each is, such as `FEED`, and where it stands.
+    start, end : (n, 6) float64, mm and degrees
+        Where X, Y, Z, A, B, C are as it begins and when it is done.
+    minutes : (n,) float64
+        How long it takes; of rapid moves, not a number.
+    arc : (n, 8) float64
+        Of arcs; see `lobework.kernels.modal.run_words`.
+    """
+
+    kind: Ints
+    line: Ints
+    start: Array
+    end: Array
+    minutes: Array
+    arc: Array
+
+
+@dataclass(frozen=True, eq=False)
+class Reading:
+    """A program as it was read.
+
+    Parameters
+    ----------
+    data : bytes
+        The file.
+    blocks : Blocks
+        What it does.
+    named : dict from letter to (int, int)
+        The first block that names each axis, and its line; those that none names are left out.
+    remarks : tuple of Remark
+        What is wrong with it, or to be known of it, in the order of lines.
+    """
+
+    data: bytes
+    blocks: Blocks
+    named: dict[str, tuple[int, int]]
+    remarks: tuple[Remark, ...]
+
+    @property
+    def wrong(self) -> tuple[Remark, ...]:
+        """What keeps it from being run."""
+        return tuple(each for each in self.remarks if each.level == "wrong")
+
+    @cached_property
+    def _lines(self) -> list[bytes]:
+        return self.data.split(b"\n")
+
+    def text(self, line: int) -> str:
+        """Return a line as it stands there, shortened where it is long."""
+        return _shown(self._lines[line - 1])
+
+
+def read(data: bytes, units: LengthUnit = "mm") -> Reading:
+    r"""Return a program as it is read.
+
+    Parameters
+    ----------
+    data : bytes
+        The file.
+    units : "mm" or "inch"
+        What lengths are until it says G20 or G21.
+
+    Raises
+    ------
+    TooLargeError
+        Where the file is longer than 256 MB.
+
+    Examples
+    --------
+    >>> reading = read(b"G21 G61\nG0 X+0. 12 34 y 7\nG93 G1 x 1 f 2.0\nM2\n")
+    >>> reading.blocks.end[:2, :2].tolist(), reading.blocks.minutes[1].item(), reading.remarks
+    ([[0.1234, 7.0], [1.0, 7.0]], 0.5, ())
+    """
+    from lobework.kernels.modal import run_words
+    from lobework.kernels.scan import read_words
+
+    if len(data) > _MOST_BYTES:
+        raise TooLargeError(f"is longer than {_MOST_BYTES // 10**6} MB; split the program")
+    source = np.frombuffer(data, dtype=np.uint8)
+    most = source.size + 1
+    kinds, exact = np.zeros(most, np.uint8), np.zeros(most, np.uint8)
+    values, lines, spans = np.zeros(most), np.zeros(most, np.int64), np.zeros((most, 2), np.int64)
+    n = read_words(source, kinds, values, exact, lines, spans)
+    for k in np.nonzero(exact[:n] == 0)[0]:
+        values[k] = float(b"".join(data[spans[k, 0] + 1 : spans[k, 1]].split()))
+    most = 3 * (int(lines[n - 1]) if n else 0) + 1
+    block, minutes, arcs = np.zeros((most, 2), np.int64), np.zeros(most), np.zeros((most, 8))
+    ends, named, told = np.zeros((most + 1, 6)), np.zeros((6, 2), np.int64), np.zeros((_MOST_TOLD, 3), np.int64)
+    count, many, _ = run_words(kinds[:n], values[:n], lines[:n], units == "inch", block, ends[1:], minutes, arcs, named, told)
+    blocks = Blocks(block[:count, 0], block[:count, 1], ends[:count], ends[1 : count + 1], minutes[:count], arcs[:count])
+    names = {letter: (int(at), int(line)) for letter, (at, line) in zip(LETTERS, named, strict=True) if at >= 0}
+    return Reading(data, blocks, names, tuple(_remarks(data, told[:many], spans, units)))
+
+
+def _shown(text: bytes) -> str:
+    plain = " ".join(text.decode("ascii", "replace").replace("\N{REPLACEMENT CHARACTER}", "?").split())
+    return plain if len(plain) <= _MOST_SHOWN else f"{plain[: _MOST_SHOWN - 3]}..."
+
+
+def _remarks(data: bytes, told: Ints, spans: Ints, units: LengthUnit) -> Iterator[Remark]:
+    """Yield what the kernels told, in words."""
+    lines = data.split(b"\n") if len(told) else []
+    for code, line, word in told.tolist():
+        level, says = _said()[code]
+        text = _shown(lines[line - 1]) if 0 < line <= len(lines) else ""
+        at = _shown(data[spans[word, 0] : spans[word, 1]])
+        yield Remark(line, level, says.format(text=repr(text), word=repr(at), units="inches" if units == "inch" else "mm"))
+
+
+@cache
+def _said() -> dict[int, tuple[Level, str]]:
+    from lobework.kernels import modal, scan
+
+    return {
+        scan.TOO_LONG: ("wrong", f"is longer than {scan.LONGEST} characters; split it"),
+        scan.UNCLOSED: ("wrong", "{text}: a comment is not closed; write ) before the line ends"),
+        scan.WITHIN: ("wrong", "{text}: a comment stands within a comment; write [ ] within one"),
+        scan.NO_NUMBER: ("wrong", "{text}: a letter has no number after it, at {word}; write one"),
+        scan.NO_DIGITS: ("wrong", "{text}: {word} is no number; write a decimal such as -12.5"),
+        scan.PARAMETER: ("wrong", "{text}: not understood: parameters and expressions; write the numbers themselves"),
+        scan.ODD: ("wrong", "{text}: {word} has no meaning in a program; take it out"),
+        scan.BAD_N: ("wrong", "{text}: a line number has one to five digits and nothing else"),
+        modal.TWICE: ("wrong", "{text}: two words of one letter, again {word}; write one to a line"),
+        modal.ONE_GROUP: ("wrong", "{text}: two codes of one modal group, the second {word}; write one to a line"),
+        modal.FOUR_M: ("wrong", "{text}: more than four M words; write four or fewer to a line"),
+        modal.UNKNOWN_CODE: ("wrong", "{text}: not understood: {word} is no code of the standard"),
+        modal.NOT_A_LETTER: (
+            "wrong",
+            "{text}: not understood: {word}; no word of the standard has that letter, and numbers have no exponent",
+        ),
+        modal.N_NOT_FIRST: ("wrong", "{text}: a line number comes first; move {word}"),
+        modal.DELETE_NOT_FIRST: ("wrong", "{text}: a / comes first, or in a comment"),
+        modal.STRAY_PERCENT: ("wrong", "{text}: a % ends what a % began, and none did; put one before the first line"),
+        modal.NO_CODE_FOR: ("wrong", "{text}: no code on this line takes {word}"),
+        modal.NO_AXIS: ("wrong", "{text}: a motion without a place to go; write an axis word"),
+        modal.NO_MOTION: ("wrong", "{text}: axis words without a motion; write G0 or G1 before them"),
+        modal.NO_FEED: ("wrong", "{text}: a move at a feed, and no feed is set; write F on this line or before it"),
+        modal.NO_INVERSE_FEED: ("wrong", "{text}: in inverse time (G93) every move has a feed of its own; write F on this line"),
+        modal.NEGATIVE_FEED: ("wrong", "{text}: {word} is below zero; write a feed above zero"),
+        modal.ZERO_FEED: ("wrong", "{text}: in inverse time (G93) F0 is a move without end; write F above zero"),
+        modal.NEGATIVE: ("wrong", "{text}: {word} is below zero; write zero or more"),
+        modal.NO_P: ("wrong", "{text}: a dwell (G4) without its seconds; write P"),
+        modal.NO_CENTRE: ("wrong", "{text}: an arc without a centre or a radius; write its offsets in the plane, or R"),
+        modal.BOTH_CENTRES: ("wrong", "{text}: an arc with a centre and a radius; write one of them"),
+        modal.NO_END: ("wrong", "{text}: an arc without an end in its plane; write one of the plane's axes"),
+        modal.UNEVEN_ARC: (
+            "wrong",
+            "{text}: the arc's ends lie at different distances from its centre, by more than 0.002 mm or 0.0002 in",
+        ),
+        modal.SHORT_RADIUS: ("wrong", "{text}: the arc's radius is less than half the way from its start to its end"),
+        modal.FULL_BY_RADIUS: ("wrong", "{text}: an arc by its radius ends where it starts; write its centre"),
+        modal.CUT_SHORT: ("wrong", "the program is cut short: it ends without M2, M30 or a second %"),
+        modal.NO_SECOND_PERCENT: ("wrong", "the program is cut short: it begins with %, and ends without M2, M30 or a second %"),
+        modal.NOT_READ: ("wrong", "{text}: not understood: {word} could move an axis or change what words mean"),
+        modal.NOT_READ_NOTE: ("note", "{text}: {word} is passed over: it changes nothing here"),
+        modal.ROUNDED: ("note", "G64 lets a controller round corners; the proof holds for the exact path (G61)"),
+        modal.NO_PATH_MODE: ("note", "neither G61 nor G64 before the first move; the proof holds for the exact path (G61)"),
+        modal.NO_UNITS: (
+            "problem",
+            "neither G20 nor G21 before the first move: lengths are what the controller takes them for, here {units}; write one",
+        ),
+        modal.STILL_INVERSE: ("note", "{text}: a move in inverse time that goes nowhere; some controllers refuse it"),
+        modal.AFTER_END: ("note", "{text}: comes after the program's end and is never run"),
+        modal.SEMICOLON: ("note", "{text}: a comment after ; is not in the standard; some controllers refuse it"),
+        modal.DELETED: ("note", "{text}: left out or run by a switch on the controller; read as run"),
+    }

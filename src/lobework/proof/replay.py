@@ -1,0 +1,126 @@
+"""Carries a program out on the lathe: every move straight in the space of the axes, one after the other."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from lobework.proof.reader import ARC, FEED, LETTERS, RAPID, STOP
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from lobework.lathe import Lathe
+    from lobework.proof.reader import Blocks, Ints
+    from lobework.rigid import Array
+
+    Bools = NDArray[np.bool_]
+
+__all__ = ["Moves", "replayed"]
+
+_ARC_MM: Final = 1e-4
+"""How far a straight move may stray from the arc that it is a part of."""
+_MOST_CHORDS: Final = 100_000
+
+
+@dataclass(frozen=True, eq=False)
+class Moves:
+    """The moves of a program, each straight in the space of the axes.
+
+    Parameters
+    ----------
+    rapid : (n,) bool
+        Whether each goes as fast as the lathe will.
+    line : (n,) int64
+        Where it stands in the program.
+    start, end : (n, 6) float64, mm and degrees
+        Where X, Y, Z, A, B, C are before and after it.
+    seconds, whole : (n,) float64
+        How long it takes, and the block that it is a part of.
+    joined : (n,) bool
+        Whether it goes on from the one before without a stop.
+    part : (n,) bool
+        Whether it goes on along the arc that the one before is a part of.
+    stretch : (n,) int64
+        How many stops for a person come before it.
+    """
+
+    rapid: Bools
+    line: Ints
+    start: Array
+    end: Array
+    seconds: Array
+    whole: Array
+    joined: Bools
+    part: Bools
+    stretch: Ints
+
+    def of(self, which: Bools | Ints) -> Moves:
+        """Return some of them."""
+        names = ("rapid", "line", "start", "end", "seconds", "whole", "joined", "part", "stretch")
+        return replace(self, **{name: getattr(self, name)[which] for name in names})
+
+
+def replayed(blocks: Blocks, lathe: Lathe, into: str) -> Moves:
+    """Return the moves that a program's blocks come to on a lathe.
+
+    Arcs become chords; a rapid move takes as long as the axis that needs longest at its top speed. Where the tip only goes in or
+    out, along the slide ``into``, it comes from rest and goes to rest.
+    """
+    moving = np.isin(blocks.kind, (RAPID, FEED, ARC))
+    kind = blocks.kind[moving]
+    start, end = blocks.start[moving], blocks.end[moving]
+    rapid = kind == RAPID
+    speeds = np.array([_top_speed(lathe, letter) for letter in LETTERS])
+    seconds = np.where(rapid, (np.abs(end - start) / speeds).max(axis=1), blocks.minutes[moving] * 60)
+    gone = np.cumsum(~moving)[moving]
+    plunge = _only(start, end, LETTERS.index(into.upper()))
+    alike = np.diff(gone) == 0
+    alike &= ~rapid[1:] & ~rapid[:-1] & (plunge[1:] == plunge[:-1])
+    stretch = np.cumsum(blocks.kind == STOP)[moving]
+    joined = np.concatenate([np.zeros(min(rapid.size, 1), bool), alike])
+    moves = Moves(rapid, blocks.line[moving], start, end, seconds, seconds, joined, np.zeros(rapid.size, bool), stretch)
+    return _chorded(moves, kind == ARC, blocks.arc[moving])
+
+
+def _top_speed(lathe: Lathe, letter: str) -> float:
+    return next((axis.top_speed for axis in lathe.axes if axis.letter == letter), math.inf)
+
+
+def _only(start: Array, end: Array, column: int) -> Bools:
+    """Return which moves change one axis and no other."""
+    moved = start != end
+    only: Bools = moved[:, column] & (moved.sum(axis=1) == 1)
+    return only
+
+
+def _chorded(moves: Moves, arcs: Bools, arc: Array) -> Moves:
+    """Return moves with each arc made into chords."""
+    if not arcs.any():
+        return moves
+    radius = np.maximum(arc[:, 4:6].max(axis=1), _ARC_MM)
+    widest = 2 * np.arccos(1 - _ARC_MM / np.maximum(radius, 2 * _ARC_MM))
+    counts = np.where(arcs, np.clip(np.ceil(np.abs(arc[:, 7]) / widest), 1, _MOST_CHORDS), 1).astype(np.int64)
+    which = np.repeat(np.arange(counts.size), counts)
+    step = np.arange(which.size) - np.repeat(np.cumsum(counts) - counts, counts)
+    many = moves.of(which)
+    last = step == counts[which] - 1
+    end = _along(many, arc[which], (step + 1) / counts[which])
+    end[last | ~arcs[which]] = many.end[last | ~arcs[which]]
+    first = step == 0
+    start = np.concatenate([many.start[:1], end[:-1]])
+    start[first] = many.start[first]
+    return replace(many, start=start, end=end, seconds=many.seconds / counts[which], joined=many.joined | ~first, part=~first)
+
+
+def _along(moves: Moves, arc: Array, part: Array) -> Array:
+    """Return where the axes are with a part of each arc done, 0 to 1."""
+    at = moves.start + part[:, None] * (moves.end - moves.start)
+    angle, radius = arc[:, 6] + part * arc[:, 7], arc[:, 4] + part * (arc[:, 5] - arc[:, 4])
+    rows = np.arange(part.size)
+    at[rows, arc[:, 0].astype(np.int64)] = arc[:, 2] + radius * np.cos(angle)
+    at[rows, arc[:, 1].astype(np.int64)] = arc[:, 3] + radius * np.sin(angle)
+    return at

@@ -1,0 +1,173 @@
+"""What came of reading a program back."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+from lobework.hand import show_length
+from lobework.units import format_number
+
+if TYPE_CHECKING:
+    from lobework.check import Finding
+    from lobework.proof.limits import Use
+    from lobework.proof.reader import Remark
+    from lobework.units import LengthUnit
+
+__all__ = ["Deviation", "Proof"]
+
+_MOST_SAID: Final = 20
+
+
+@dataclass(frozen=True, slots=True)
+class Deviation:
+    """How far the program's path on the work and the job's are apart, at the worst.
+
+    Parameters
+    ----------
+    mm : float
+        How far.
+    line : int
+        Of the program.
+    cut : int
+        Of the job.
+    u : float
+        How far into the cut: turns of the spindle, or the part done where it stands still.
+    turns : bool
+        Whether the spindle turns in it.
+    place : tuple of float, mm
+        Where on the work: x, y, z.
+    """
+
+    mm: float
+    line: int
+    cut: int
+    u: float
+    turns: bool
+    place: tuple[float, float, float]
+
+    def where(self, units: LengthUnit = "mm") -> str:
+        """Return the place in words.
+
+        >>> Deviation(0.0021, 4120, 3, 0.314, True, (23.4, -2.1, -0.4)).where()
+        'line 4120, cut 3, at 0.314 turns, x 23.4 y -2.1 z -0.4 mm'
+        """
+        scale, places, unit = (1.0, 3, "mm") if units == "mm" else (25.4, 4, "in")
+        x, y, z = (format_number(each / scale, places) for each in self.place)
+        done = f"{format_number(self.u, 4)} turns" if self.turns else f"{format_number(100 * self.u, 1)} % of the way"
+        return f"line {self.line}, cut {self.cut}, at {done}, x {x} y {y} z {z} {unit}"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Proof:
+    """A program read back, run through the lathe's model, and compared with its job.
+
+    Parameters
+    ----------
+    title : str
+        Of the job.
+    units : "mm" or "inch"
+        To say lengths in.
+    allowed : float, mm
+        How far the two paths may be apart.
+    deviation : Deviation or None
+        How far they are; None where the program cuts nothing, or could not be run.
+    findings : tuple of Finding
+        What is wrong, and what is to be known.
+    wrong : tuple of Remark
+        What keeps the program from being run: against the standard, or not understood.
+    uses : tuple of Use
+        What is asked of each axis.
+    blocks, stops : int
+        Moves that it makes; times that it waits for a person.
+    cutting, whole : float, minutes
+        At a feed, and in all, without dwells for hands.
+    """
+
+    title: str
+    units: LengthUnit
+    allowed: float
+    deviation: Deviation | None = None
+    findings: tuple[Finding, ...] = ()
+    wrong: tuple[Remark, ...] = ()
+    uses: tuple[Use, ...] = ()
+    blocks: int = 0
+    stops: int = 0
+    cutting: float = 0.0
+    whole: float = 0.0
+
+    @property
+    def proved(self) -> bool:
+        """Whether the program cuts the job's path, within the lathe's limits."""
+        return not self.wrong and not self.problems
+
+    @property
+    def problems(self) -> tuple[Finding, ...]:
+        """What is found that must not be sent."""
+        return tuple(each for each in self.findings if each.level == "problem")
+
+    @property
+    def code(self) -> int:
+        """0 proved, 1 a problem was found, 2 the program is wrong or not understood."""
+        return 2 if self.wrong else int(not self.proved)
+
+    def __str__(self) -> str:
+        return "\n".join(self.lines())
+
+    @property
+    def summary(self) -> str:
+        """The outcome in one line."""
+        if self.wrong:
+            more = f" (and {len(self.wrong) - 1} more)" if len(self.wrong) > 1 else ""
+            return f"not proved: {self.wrong[0]}{more}"
+        if not self.proved:
+            count = len(self.problems)
+            return f"not proved: {count} problem{'s' if count != 1 else ''}"
+        return f"proved: {self._keeps}"
+
+    @property
+    def _keeps(self) -> str:
+        if self.deviation is None:
+            return "nothing is cut, as nothing should be"
+        far = _fine(self.deviation.mm, self.units)
+        says = "the path keeps within" if self.deviation.mm <= self.allowed else "the path strays by"
+        of = "of the job's" if self.deviation.mm <= self.allowed else "from the job's"
+        return f"{says} {far} {of} (worst: {self.deviation.where(self.units)}); allowed {_fine(self.allowed, self.units)}"
+
+    def lines(self) -> Iterator[str]:
+        """Yield the report, line by line: what is wrong first."""
+        yield from _first(self.wrong)
+        if self.wrong:
+            yield self.summary
+            return
+        yield from _first(self.findings)
+        if self.deviation is not None:
+            yield self._keeps
+        for use in self.uses:
+            yield str(use)
+        once = "once" if self.stops == 1 else f"{self.stops} times"
+        yield (
+            f"{self.blocks:,} moves, {format_number(self.cutting, 2)} minutes under cut, "
+            f"{format_number(self.whole, 2)} in all; stops for a person {once if self.stops else 'nowhere'}"
+        )
+        yield "proved" if self.proved else self.summary
+
+
+def _first(things: tuple[Finding, ...] | tuple[Remark, ...]) -> Iterator[str]:
+    """Yield so many things as anybody reads, and how many more there are."""
+    yield from map(str, things[:_MOST_SAID])
+    if len(things) > _MOST_SAID:
+        yield f"and {len(things) - _MOST_SAID} more"
+
+
+def _fine(mm: float, units: LengthUnit) -> str:
+    """Return a small length, to a tenth of a micron.
+
+    >>> _fine(0.0021, "mm"), _fine(0.005, "inch"), _fine(1.25, "mm"), _fine(2e-7, "mm")
+    ('0.0021 mm', '0.0002 in', '1.25 mm', '0.0001 mm')
+    """
+    if math.isinf(mm):
+        return "everything"
+    return show_length(max(math.ceil(mm * 1e4 - 1e-6) / 1e4, 1e-4) if mm < 0.1 else mm, units)

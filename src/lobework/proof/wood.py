@@ -1,0 +1,62 @@
+"""Where the wood is: whether the tip, moving fast, comes to it."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from lobework.carve.sweep import has_edge
+from lobework.kinds import seen_on
+from lobework.surface import Face, Round
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from numpy.typing import NDArray
+
+    from lobework.kinds import Cutter, Piece
+    from lobework.motion import Motion
+    from lobework.rigid import Array
+
+__all__ = ["surely_clear", "touching"]
+
+
+def touching(piece: Piece, cutter: Cutter, within: float) -> Callable[[Array], NDArray[np.bool_]]:
+    """Return whether (n, 3) mm places of the tip are in the uncut wood, or nearer to it than ``within``, mm.
+
+    Beside the work, beyond what the cutter reaches, they are not.
+    """
+    reach = cutter.edge.half_width if has_edge(cutter) else 0.0
+    surface = getattr(piece, "surface", None)
+
+    def touches(points: Array) -> NDArray[np.bool_]:
+        if not len(points):
+            return np.zeros(0, bool)
+        found: NDArray[np.bool_] = seen_on(piece, points)[:, 2] > -within
+        if isinstance(surface, Face):
+            found &= np.hypot(points[:, 0], points[:, 1]) <= surface.radius + reach
+        elif isinstance(surface, Round):
+            ends = surface.profile(np.array([0.0, surface.length]))[:, 1]
+            found &= (points[:, 2] <= ends[0] + reach) & (points[:, 2] >= ends[1] - reach)
+        return found
+
+    return touches
+
+
+def surely_clear(motion: Motion, piece: Piece, tip: Array, within: float) -> NDArray[np.bool_]:
+    """Return which of (n, 3) mm nearest places of the tip on its slides are clear wherever spindle and cams stand.
+
+    Known of chucks that hold the work still and upright on the spindle; of others, never.
+    """
+    if motion.still is None or motion.rocks:
+        return np.zeros(len(tip), bool)
+    far = [max(abs(each) for each in push.curve.extent) * abs(push.scale) for push in (*motion.sideways, *motion.endways)]
+    pushed = math.fsum(far)
+    surface = getattr(piece, "surface", None)
+    if isinstance(surface, Round) and motion.cut.approach.axis == "x":
+        return tip[:, 0] > motion.cut.approach.surface + pushed + abs(motion.still.across) + within
+    if isinstance(surface, Face):
+        return tip[:, 2] > motion.still.along + pushed + within
+    return np.zeros(len(tip), bool)
