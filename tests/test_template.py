@@ -8,7 +8,7 @@ from fractions import Fraction
 import ezdxf
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 from scipy.interpolate import CubicSpline
@@ -50,10 +50,14 @@ def test_it_goes_evenly_by_length_through_every_point_and_depth_is_cut_in_by_the
 def test_a_smooth_template_is_the_natural_spline_over_chord_length_evenly_by_its_own_length(points):
     """By scipy's spline."""
     template = Template(points=points, smooth=True)
+    try:
+        template.require_one_way()
+    except SettingError:
+        assume(False)
     places = np.array(points)
     chords = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(places, axis=0).T))])
     spline = CubicSpline(chords, places, bc_type="natural")
-    fine = spline(np.linspace(0.0, chords[-1], 50_001))
+    fine = spline(np.linspace(0.0, chords[-1], 20_001))
     lengths = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(fine, axis=0).T))])
     expected = [np.interp(PARTS * lengths[-1], lengths, column) for column in fine.T]
     tips = template.tip(At(), PARTS)
