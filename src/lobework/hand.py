@@ -110,6 +110,8 @@ def show(value: Any, measure: Measure | None = None, units: LengthUnit = "mm", l
         return "yes" if value else "no"
     if isinstance(value, float):
         return format_number(value, 6)
+    if isinstance(value, tuple) and all(isinstance(each, str) for each in value):
+        return ", ".join(value)
     return format_ratio(value) if isinstance(value, Fraction) else str(value)
 
 

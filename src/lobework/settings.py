@@ -9,20 +9,44 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Literal
 
 from lobework.errors import require
-from lobework.hand import cam_name, plain_name, settings_of, show, show_length, show_ratio, turns_with_spindle
-from lobework.kinds import Measure
+from lobework.feeds import Feeds
+from lobework.hand import (
+    cam_name,
+    gears_of,
+    plain_name,
+    settings_of,
+    show,
+    show_length,
+    show_percent,
+    show_place,
+    show_ratio,
+    show_turned,
+    turns_with_spindle,
+)
+from lobework.kinds import Measure, measures
 from lobework.passes import step_measure
-from lobework.program import Feeds
+from lobework.slide import At
 from lobework.units import LengthUnit, format_number
 from lobework.wheel import Wheel
 
 if TYPE_CHECKING:
     from lobework.drive import Drive
     from lobework.kinds import Cutter, Piece
-    from lobework.lathe import Axis, Lathe
+    from lobework.lathe import Axis, HandAxis, Lathe
     from lobework.passes import Cut, Pass
 
-__all__ = ["Column", "Entry", "Group", "Settings", "Step", "Steps", "settings"]
+__all__ = [
+    "Column",
+    "Entry",
+    "Group",
+    "Settings",
+    "Step",
+    "Steps",
+    "axis_entry",
+    "hand_entry",
+    "of_the_bed",
+    "settings",
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,33 +115,56 @@ def _group(name: str, *entries: tuple[str, str]) -> Group:
     return Group(name, tuple(Entry(*each) for each in entries))
 
 
-def _axis(axis: Axis, units: LengthUnit) -> tuple[str, str]:
+def _ends(axis: Axis | HandAxis, units: LengthUnit) -> str:
+    """Return the ends of an axis's travel; empty where it has none."""
+
     def end(value: float) -> str:
         return f"{format_number(value)} deg" if axis.rotary else show_length(value, units)
 
+    return f", from {end(axis.low)} to {end(axis.high)}" if math.isfinite(axis.low) or math.isfinite(axis.high) else ""
+
+
+def axis_entry(axis: Axis, units: LengthUnit) -> tuple[str, str]:
+    """Return an axis's letter, and what it moves and how far."""
     plain = f"the {axis.moves}" if axis.moves in ("spindle", "cutter") else axis.moves
     what = plain if axis.rotary else f"the {axis.moves} slide"
-    moves = f"moves {what}"
-    if axis.low == -float("inf") and axis.high == float("inf"):
-        return f"axis {axis.letter}", f"{moves}, without end"
-    return f"axis {axis.letter}", f"{moves}, from {end(axis.low)} to {end(axis.high)}"
+    return f"axis {axis.letter}", f"moves {what}{_ends(axis, units) or ', without end'}"
+
+
+def hand_entry(hand: HandAxis, units: LengthUnit) -> tuple[str, str]:
+    """Return what a person sets, and its screw or wheel and how far it goes."""
+    name = hand.moves if hand.rotary else f"{hand.moves} slide"
+    scale = show(hand.screw, units=units) if hand.screw is not None else str(hand.wheel)
+    return name, scale + _ends(hand, units)
 
 
 def _cam(drive: Drive, number: int, lathe: Lathe, units: LengthUnit) -> Group:
-    lobes = drive.cam.lobes
     driven = " on the spindle itself" if turns_with_spindle(drive, number, lathe) else ""
     return _group(
         cam_name(drive, number),
         ("shape", drive.cam.kind),
         *settings_of(drive.cam, units),
         ("ratio to spindle", show_ratio(drive.ratio) + driven),
-        ("phase", show(drive.phase, lobes=lobes)),
-        ("index", show(drive.index, lobes=lobes)),
+        *_turned(drive, number, lathe),
+        ("phase", show_turned("phase", drive, number, lathe)),
+        ("index", show_turned("index", drive, number, lathe)),
         ("follower", drive.follower.kind),
         *((f"follower {name}", value) for name, value in settings_of(drive.follower, units)),
         ("follower side", drive.side),
         ("gain", show(drive.gain)),
     )
+
+
+def _turned(drive: Drive, number: int, lathe: Lathe) -> list[tuple[str, str]]:
+    """Return what turns a cam, and what to set of it."""
+    shaft = lathe.cam_shaft(number)
+    if (run := shaft.percent(drive.ratio)) is not None:
+        percent = show_percent(run)
+        return [("percent to set", percent if run.exact else f"{percent}, the nearest; the check says what is left at the join")]
+    if shaft.turned_by == "software":
+        slide = "x" if drive.moves == "sideways" else "z"
+        return [("turned by", f"nothing: it exists only in software, and the {slide} slide follows its lift")]
+    return [("gears", gears)] if (gears := gears_of(drive, number, lathe)) else []
 
 
 def _zeros(cuts: Sequence[Cut]) -> Group:
@@ -135,18 +182,25 @@ def _zeros(cuts: Sequence[Cut]) -> Group:
     )
 
 
-def _pass(passed: Pass, number: int, units: LengthUnit) -> Group:
+def _pass(cut: Cut, units: LengthUnit) -> Group:
+    passed = cut.passed
     arc = [(f"arc {name}", value) for name, value in settings_of(passed.arc, units)] if passed.arc else []
+    slides = {name: _slide(name, cut) for name in measures(At)}
     at = [
-        (f"{'arc about' if arc and name != 'depth' else 'begins at'} {name}", value)
-        for name, value in settings_of(passed.at, units)
+        (
+            f"{'arc about' if arc and name != 'depth' else 'begins at'} {name}",
+            show_place(slide, getattr(passed.at, name), cut.lathe, units),
+        )
+        for name, slide in slides.items()
     ]
     travel = [
-        (f"travels by {name}", value) for (name, value) in settings_of(passed.travel, units) if getattr(passed.travel, name)
+        (f"travels by {name}", show_place(slide, mm, cut.lathe, units))
+        for name, slide in slides.items()
+        if (mm := getattr(passed.travel, name))
     ]
     together = [("cams together", passed.together)] if passed.together and len(passed.cams) > 1 else []
     turns = show(passed.turns) if passed.turns else "none: in and out again"
-    return _group(_pass_name(passed, number), ("spindle turns", turns), *at, *arc, *travel, *together)
+    return _group(_pass_name(passed, cut.group), ("spindle turns", turns), *at, *arc, *travel, *together)
 
 
 def _pass_name(passed: Pass, number: int) -> str:
@@ -157,14 +211,20 @@ def _by(full: str, cut: Cut) -> Literal["program", "hand"]:
     """Return who sets a stepped setting: the program, where the lathe has an axis for it."""
     owner, _, name = full.rpartition(".")
     if not owner:
-        moves = cut.approach.axis if name == "depth" else name
-        return "program" if cut.lathe.axis(moves) else "hand"
-    cams = {drive.name: f"cam {number}" for number, drive in enumerate(cut.passed.cams, 1)}
-    return "program" if name == "phase" and owner in cams and cut.lathe.axis(cams[owner]) else "hand"
+        return "program" if cut.lathe.axis(_slide(name, cut)) else "hand"
+    turned_by = {drive.name: cut.lathe.cam_shaft(number).turned_by for number, drive in enumerate(cut.passed.cams, 1)}.get(owner)
+    return "program" if turned_by == "software" or (turned_by == "motor" and name == "phase") else "hand"
+
+
+def _slide(name: str, cut: Cut) -> str:
+    """Return which slide takes a place of `At`: a depth, the one that comes to the work."""
+    return cut.approach.axis if name == "depth" else name
 
 
 def _value(full: str, value: Any, cut: Cut, units: LengthUnit) -> str:
     owner = full.rpartition(".")[0]
+    if full == "depth":
+        return show_place(_slide(full, cut), value, cut.lathe, units)
     measure: Measure | None = step_measure(full, cut.passed, cut.lathe)
     lobes = next((drive.cam.lobes for drive in cut.passed.cams if drive.name == owner), None)
     return show(value, measure, units, lobes)
@@ -210,7 +270,7 @@ def _headstock(lathe: Lathe, units: LengthUnit) -> list[tuple[str, str]]:
     return [setting for setting in settings_of(lathe.headstock, units) if rocks or setting[0] != "pivot height"]
 
 
-def _of_the_bed(lathe: Lathe, units: LengthUnit) -> list[tuple[str, str]]:
+def of_the_bed(lathe: Lathe, units: LengthUnit) -> list[tuple[str, str]]:
     """Return what the lathe says of its bed and its fittings."""
     found = [("swing", show_length(lathe.swing, units))] if lathe.swing < math.inf else []
     return found + ([("fittings", ", ".join(lathe.fittings))] if lathe.fittings else [])
@@ -275,7 +335,13 @@ def settings(
     groups = [
         _group("work", ("form", piece.form), *settings_of(piece, units)),
         _group("cutter", ("kind", cutter.kind), *settings_of(cutter, units)),
-        _group("lathe", ("name", lathe.name), *(_axis(axis, units) for axis in lathe.axes), *_of_the_bed(lathe, units)),
+        _group(
+            "lathe",
+            ("name", lathe.name),
+            *(axis_entry(axis, units) for axis in lathe.axes),
+            *((f"{name} by hand", says) for name, says in (hand_entry(each, units) for each in lathe.hand)),
+            *of_the_bed(lathe, units),
+        ),
         _group("headstock", *_headstock(lathe, units)),
     ]
     for place, mounted in enumerate(lathe.chucks, 1):
@@ -284,9 +350,9 @@ def settings(
         groups.append(_group(name, ("kind", mounted.chuck.kind), *settings_of(mounted.chuck, units), *needs))
     groups.append(_zeros(cuts))
     steps = []
-    for number, of_group in itertools.groupby(cuts, key=lambda cut: cut.group):
+    for _, of_group in itertools.groupby(cuts, key=lambda cut: cut.group):
         same = list(of_group)
-        groups.append(_pass(same[0].passed, number, units))
+        groups.append(_pass(same[0], units))
         groups += [_cam(drive, place, same[0].lathe, units) for place, drive in enumerate(same[0].passed.cams, 1)]
         steps.append(_steps(same, units))
     groups.append(

@@ -21,19 +21,33 @@ def _add_list(verbs: Any, name: str) -> None:
 
 
 def _add_new(verbs: Any, name: str) -> None:
-    says = "write a job file to start from, or lay out a package for a plugin of your own"
+    says = "write a job file or a lathe file to start from, or lay out a package for a plugin of your own"
     verb = add_verb(verbs, name, says, "lobework new lid.toml", _new)
-    verb.usage = "lobework new FILE [--overwrite]\n       lobework new plugin NAME [--kind KIND] [--into DIR] [--overwrite]"
-    verb.add_argument("file", metavar="FILE", help="the job file to write, such as lid.toml; or the word plugin")
-    verb.add_argument("name", metavar="NAME", nargs="?", help="the plugin to lay out, such as sway")
+    verb.usage = (
+        "lobework new FILE [--overwrite]\n"
+        "       lobework new lathe FILE [--overwrite]\n"
+        "       lobework new plugin NAME [--kind KIND] [--into DIR] [--overwrite]"
+    )
+    verb.add_argument("file", metavar="FILE", help="the job file to write, such as lid.toml; or the word lathe, or plugin")
+    verb.add_argument("name", metavar="NAME", nargs="?", help="the lathe file to write, such as my-bench.toml; the plugin's name")
     brings = "what the plugin brings: chuck (unless given), cam, follower, cutter, piece, backend, target or check"
     verb.add_argument("--kind", metavar="KIND", help=brings)
     verb.add_argument("--into", metavar="DIR", type=Path, help="the folder to lay it out in (otherwise ./lobework-NAME)")
     verb.add_argument("--overwrite", action="store_true", help="replace files that exist")
 
 
+def _add_lathe(verbs: Any, name: str) -> None:
+    says = "print all that is known of a lathe in plain words, and say what is wrong with a lathe file"
+    verb = add_verb(verbs, name, says, "lobework lathe rocking-bench", _lathe)
+    verb.add_argument(
+        "name", metavar="NAME", help="a lathe that lobework list shows, or a lathe file of yours, such as my-bench.toml"
+    )
+
+
 def _add_schema(verbs: Any, name: str) -> None:
-    add_verb(verbs, name, "print the JSON Schema of a job file, for editors", "lobework schema > job.schema.json", _schema)
+    says = "print the JSON Schema of a job file, or of a lathe file, for editors"
+    verb = add_verb(verbs, name, says, "lobework schema > job.schema.json", _schema)
+    verb.add_argument("--of", choices=("job", "lathe"), default="job", help="whose: that of a job file unless given")
 
 
 def _add_verify(verbs: Any, name: str) -> None:
@@ -73,6 +87,13 @@ def _new(asked: argparse.Namespace) -> int:
 
     if asked.file == "plugin":
         return _new_plugin(asked)
+    if asked.file == "lathe" and not asked.kind and not asked.into:
+        if asked.name is None:
+            asked.verb.error("a lathe file wants a name: lobework new lathe my-bench.toml")
+        path = Path(asked.name)
+        write_files({path: starter("lathe").encode()}, overwrite=asked.overwrite)
+        print(f"wrote {path}; next: lobework lathe {path}")
+        return DONE
     for given in (asked.name, "--kind" if asked.kind else None, "--into" if asked.into else None):
         if given is not None:
             asked.verb.error(f"{given!r} belongs to lobework new plugin NAME; a job file is written by lobework new FILE alone")
@@ -101,12 +122,22 @@ def _new_plugin(asked: argparse.Namespace) -> int:
     return DONE
 
 
-def _schema(asked: argparse.Namespace) -> int:  # noqa: ARG001
+def _lathe(asked: argparse.Namespace) -> int:
+    from lobework.jobfile import lathe_and_units
+    from lobework.lathe_sheet import lathe_sheet
+    from lobework.targets.text import render_groups
+
+    lathe, units = lathe_and_units(asked.name)
+    print(render_groups(lathe.name, lathe_sheet(lathe, units)))
+    return DONE
+
+
+def _schema(asked: argparse.Namespace) -> int:
     import json
 
-    from lobework.jobfile import job_schema
+    from lobework.jobfile import job_schema, lathe_schema
 
-    print(json.dumps(job_schema(), indent=2, ensure_ascii=False))
+    print(json.dumps(job_schema() if asked.of == "job" else lathe_schema(), indent=2, ensure_ascii=False))
     return DONE
 
 
@@ -120,6 +151,7 @@ def _verify(asked: argparse.Namespace) -> int:
 
 VERBS: Final[Verbs] = {
     "list": _add_list,
+    "lathe": _add_lathe,
     "new": _add_new,
     "schema": _add_schema,
     "verify": _add_verify,

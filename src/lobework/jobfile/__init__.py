@@ -2,6 +2,24 @@
 
 from __future__ import annotations
 
-from lobework.jobfile.read import job_schema, placed, read_job, read_lathe, shipped_lathes, starter
+from lobework.jobfile.read import (
+    job_schema,
+    lathe_and_units,
+    lathe_schema,
+    placed,
+    read_job,
+    read_lathe,
+    shipped_lathes,
+    starter,
+)
 
-__all__ = ["job_schema", "placed", "read_job", "read_lathe", "shipped_lathes", "starter"]
+__all__ = [
+    "job_schema",
+    "lathe_and_units",
+    "lathe_schema",
+    "placed",
+    "read_job",
+    "read_lathe",
+    "shipped_lathes",
+    "starter",
+]

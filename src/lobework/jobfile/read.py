@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Any, Final, Literal
 
 from lobework.errors import InputError, UnknownNameError
 from lobework.jobfile.source import Source, inside, pointed, written_key
@@ -17,18 +17,28 @@ if TYPE_CHECKING:
     from lobework.lathe import Lathe
     from lobework.passes import Pass, Series
 
-__all__ = ["job_schema", "placed", "read_job", "read_lathe", "shipped_lathes", "starter"]
+__all__ = [
+    "job_schema",
+    "lathe_and_units",
+    "lathe_schema",
+    "placed",
+    "read_job",
+    "read_lathe",
+    "shipped_lathes",
+    "starter",
+]
 
 _INSIDE: Final = Path(__file__).parents[1]
 _LATHES: Final = _INSIDE / "lathes"
 _MOST_LEVELS: Final = 12
+_DRAFT: Final = {"$schema": "https://json-schema.org/draft/2020-12/schema"}
 
 
 def shipped_lathes() -> dict[str, str]:
     """Return the lathes that ship inside by name, each with the line that its file begins with.
 
     >>> list(shipped_lathes())
-    ['plain-bench', 'rocking-bench', 'sliding-bench']
+    ['computed-bench', 'geared-bench', 'hand-bench', 'plain-bench', 'rocking-bench', 'sliding-bench']
     """
     return {each.stem: _first_remark(each) for each in sorted(_LATHES.glob("*.toml"))}
 
@@ -55,6 +65,11 @@ def read_lathe(name: Path | str) -> Lathe:
     >>> read_lathe("rocking-bench").headstock.pivot_height
     250.0
     """
+    return lathe_and_units(name)[0]
+
+
+def lathe_and_units(name: Path | str) -> tuple[Lathe, LengthUnit]:
+    """Return a lathe as `read_lathe` does, and the units that its file is written in."""
     from lobework.jobfile.written import lathe_table
 
     path = Path(name)
@@ -63,8 +78,9 @@ def read_lathe(name: Path | str) -> Lathe:
     elif path.suffix != ".toml":
         raise UnknownNameError("lathe", str(name), shipped_lathes())
     source = Source.read(path, "name a lathe that ships, or the path of a lathe file")
+    context = _context(source)
     try:
-        return _lathe_of(lathe_table(in_file=True).read(source.holds, _context(source)), path.stem)
+        return _lathe_of(lathe_table(in_file=True).read(source.holds, context), path.stem), context.units
     except InputError as error:
         raise source.placed(pointed(error, source.holds)) from None
 
@@ -101,16 +117,28 @@ def job_schema() -> dict[str, Any]:
     """
     from lobework.jobfile.written import job_table
 
-    return {"$schema": "https://json-schema.org/draft/2020-12/schema", **job_table().model.model_json_schema()}
+    return {**_DRAFT, **job_table().model.model_json_schema()}
 
 
-def starter() -> str:
-    """Return the text of a job file to start from.
+def lathe_schema() -> dict[str, Any]:
+    """Return the JSON Schema (draft 2020-12) of a lathe file.
 
-    >>> "[[pass]]" in starter()
-    True
+    >>> lathe_schema()["required"]
+    ['headstock']
     """
-    return (_INSIDE / "jobfile" / "starter.toml").read_text(encoding="utf-8")
+    from lobework.jobfile.written import lathe_table
+
+    return {**_DRAFT, **lathe_table(in_file=True).model.model_json_schema()}
+
+
+def starter(of: Literal["job", "lathe"] = "job") -> str:
+    """Return the text of a job file, or of a lathe file, to start from.
+
+    >>> "[[pass]]" in starter(), "[headstock]" in starter("lathe")
+    (True, True)
+    """
+    name = {"job": "starter.toml", "lathe": "starter_lathe.toml"}[of]
+    return (_INSIDE / "jobfile" / name).read_text(encoding="utf-8")
 
 
 def _context(source: Source) -> Context:

@@ -11,7 +11,7 @@ from lobework.targets.target import Target
 if TYPE_CHECKING:
     from lobework.settings import Group, Settings, Steps
 
-__all__ = ["TARGET", "WIDTH", "render"]
+__all__ = ["TARGET", "WIDTH", "render", "render_groups"]
 
 WIDTH: Final = 100
 """Columns."""
@@ -27,9 +27,9 @@ def _heading(text: str, rule: str) -> Iterator[str]:
     yield rule * max(len(line) for line in lines)
 
 
-def _group(group: Group) -> Iterator[str]:
+def _group(group: Group, before: str = f"{_TICK} ") -> Iterator[str]:
     yield ""
-    yield from wrapped(group.name, WIDTH, initial_indent=f"{_TICK} ", subsequent_indent=" " * (len(_TICK) + 1))
+    yield from wrapped(group.name, WIDTH, initial_indent=before, subsequent_indent=" " * len(before))
     for entry in group.entries:
         label = f"  {entry.name} ".ljust(_NAMES + 2, ".") + " "
         yield from wrapped(entry.value or "-", WIDTH, initial_indent=label, subsequent_indent=" " * len(label))
@@ -98,6 +98,20 @@ def _lines(settings: Settings) -> Iterator[str]:
         yield ""
         yield from wrapped(steps.name, WIDTH)
         yield from _table(steps)
+
+
+def render_groups(title: str, groups: Sequence[Group]) -> str:
+    """Return groups under a heading, with nothing to tick, at most `WIDTH` columns wide.
+
+    >>> from lobework.settings import Entry, Group
+    >>> print(render_groups("bench", [Group("headstock", (Entry("sideways", "slides"),))]))
+    bench
+    =====
+    <BLANKLINE>
+    headstock
+      sideways ............. slides
+    """
+    return "\n".join([*_heading(title, "="), *(line for group in groups for line in _group(group, before=""))])
 
 
 def render(settings: Settings) -> bytes:
