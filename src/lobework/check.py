@@ -188,6 +188,8 @@ def ratio_findings(cuts: Sequence[Cut], traces: Sequence[Trace]) -> Iterable[Fin
 def _why_open(cut: Cut) -> str:
     if any(cut.travel):
         return "the slides travel, so it does not close"
+    if eased := [drive.name for drive in cut.passed.cams if drive.twist and drive.twist.ease]:
+        return f"the twist of {eased[0]} is eased, so it does not close"
     if never := [mounted.name for mounted in cut.lathe.chucks if mounted.comes_back == 0]:
         return f"chuck {never[0]!r} carries the work on and never comes back, so it never closes"
     return "a chuck does not come back with the spindle, so when it closes is not known"

@@ -14,10 +14,12 @@ from lobework.ratios import turns_to_close
 from lobework.tolerances import JOIN_MM
 
 if TYPE_CHECKING:
+    from lobework.drive import Drive
     from lobework.motion import Motion
 
 __all__ = ["Closure", "closure_of"]
 
+_FINEST: Final = 10**9
 _PLACES: Final = 7
 """Where in a turn a path is looked at that is led by a chuck which does not say when it comes back."""
 
@@ -30,7 +32,7 @@ class Closure:
     ----------
     turns : int or None
         Whole spindle turns after which every wave and every chuck comes back to its start, and the path with it; None where
-        that is not so, because a slide travels, or a chuck never comes back, or does not say when.
+        that is not so, because a slide travels, a cam's twist is eased, or a chuck never comes back, or does not say when.
     lobes_a_turn : tuple of Fraction
         Lobes that each cam shows in one turn of the work.
     gap_mm : float
@@ -67,18 +69,40 @@ def closure_of(motion: Motion) -> Closure:
     passed = motion.cut.passed
     said = [mounted.comes_back for mounted in motion.cut.lathe.chucks]
     never = 0 in said
-    waves = [turns_to_close(drive.cam.lobes, drive.ratio) for drive in passed.cams]
+    ratios = [_steady(drive) for drive in passed.cams]
+    waves = [turns_to_close(drive.cam.lobes, ratio) for drive, ratio in zip(passed.cams, ratios, strict=True)]
     turns = lcm(*waves, *(each for each in said if each))
-    ends = motion.place(np.array([0.0, float(passed.turns)]))
-    goes_own_way = never or (None in said and _apart_later(motion, turns) > JOIN_MM)
-    shown = tuple(drive.cam.lobes * abs(drive.ratio) for drive in passed.cams)
-    gaps = tuple(_short_of_whole(passed.turns * lobes) / lobes * 360 if lobes else Fraction(0) for lobes in shown)
+    ends = motion.place(np.array([0.0, motion.cut.span]))
+    eases = any(push.shaft.drift is not None for push in motion.pushes)
+    goes_own_way = never or eases or (None in said and _apart_later(motion, turns) > JOIN_MM)
+    shown = tuple(drive.cam.lobes * abs(ratio) for drive, ratio in zip(passed.cams, ratios, strict=True))
+    turned = (_turned(motion, number, ratio) * passed.cams[number - 1].cam.lobes for number, ratio in enumerate(ratios, 1))
+    gaps = tuple(_short_of_whole(past) / lobes * 360 if lobes else Fraction(0) for past, lobes in zip(turned, shown, strict=True))
     return Closure(
         turns=None if goes_own_way or any(motion.cut.travel) else turns,
         lobes_a_turn=shown,
         gap_mm=float(math.dist(ends[0], ends[1])),
         gap_deg=gaps,
     )
+
+
+def _steady(drive: Drive) -> Fraction:
+    """Return the turns of a cam in one of the spindle, with a twist from turn to turn that goes evenly."""
+    twist = drive.twist
+    if twist is None or twist.turns is None or twist.ease:
+        return drive.ratio
+    return drive.ratio + twist.angle.in_turns(drive.cam.lobes) / twist.turns
+
+
+def _turned(motion: Motion, number: int, ratio: Fraction) -> Fraction:
+    """Return how many turns a cam makes in the pass, one way or the other: exactly, where it does not drift with the place."""
+    cut = motion.cut
+    twist = cut.passed.cams[number - 1].twist
+    if twist is None or (cut.level if twist.over is not None else not twist.ease):
+        return cut.passed.turns * abs(ratio)
+    shaft = next(push.shaft for push in motion.pushes if push.number == number)
+    begins, ends = shaft.at(np.array([0.0, cut.span])).tolist()
+    return abs(Fraction((ends - begins) / 360).limit_denominator(_FINEST))
 
 
 def _apart_later(motion: Motion, turns: int) -> float:

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from lobework.lathe import Lathe
     from lobework.passes import Cut
     from lobework.ratios import RealRatio
+    from lobework.twist import Twist
 
 __all__ = [
     "CAUTIONS",
@@ -35,6 +36,7 @@ __all__ = [
     "show_place",
     "show_ratio",
     "show_turned",
+    "show_twist",
     "turns_with_spindle",
     "wrapped",
 ]
@@ -174,6 +176,23 @@ def show_percent(run: RealRatio) -> str:
     return f"{format_number(float(run.runs * 100), 12)} %"
 
 
+def show_twist(twist: Twist, units: LengthUnit = "mm", lobes: int | None = None) -> str:
+    """Return how far a cam's phase drifts, over which length or how many turns.
+
+    >>> from lobework.twist import Twist
+    >>> show_twist(Twist(angle="90 deg", over=50.8, start=-5.0, ease="1/4"))
+    '1/4 turn = 90 deg over 50.8 mm from z -5 mm on, eased over 1/4 of it at either end'
+    >>> show_twist(Twist(angle="-1/2 lobe", turns=3), lobes=12)
+    '-1/2 lobe = -15 deg in 3 turns of the spindle'
+    """
+    turned = show(twist.angle, lobes=lobes)
+    if twist.turns is not None:
+        way = "each turn of the spindle" if twist.turns == 1 else f"in {twist.turns} turns of the spindle"
+    else:
+        way = f"over {show_length(twist.over or 0.0, units)} from z {show_length(twist.start, units)} on"
+    return f"{turned} {way}" + (f", eased over {twist.ease} of it at either end" if twist.ease else "")
+
+
 def gears_of(drive: Drive, number: int, lathe: Lathe) -> str:
     """Return which wheels turn a cam, from the spindle on, and whether an idle one is needed; empty where none do."""
     shaft = lathe.cam_shaft(number)
@@ -287,7 +306,7 @@ def by_hand(cut: Cut, units: LengthUnit = "mm") -> dict[str, HandSetting]:
             for name, value in settings_of(mounted.chuck, units, as_made=False)
         ]
     for number, drive in enumerate(cut.passed.cams, 1):
-        found += _of_cam(drive, number, cut.lathe, units)
+        found += _of_cam(cut.as_set(drive), number, cut.lathe, units)
     if len(cut.passed.cams) > 1 and cut.passed.together:
         found.append(HandSetting("set", "cams together", cut.passed.together))
     return {each.what: each for each in found}

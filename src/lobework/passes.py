@@ -15,6 +15,7 @@ from lobework.errors import InputError, SettingError, nearest, require
 from lobework.kinds import Measure, held_in, measures
 from lobework.mounting import measures_of
 from lobework.slide import Approach, Arc, At
+from lobework.twist import Twist
 from lobework.units import ratio
 
 if TYPE_CHECKING:
@@ -26,7 +27,9 @@ __all__ = ["Cut", "Level", "Pass", "Series", "Together"]
 
 Together = Literal["sum", "furthest"]
 _SLIDE: Final = tuple(each.name for each in fields(At))
-_CAM_STEPS: Final = ("phase", "index", "gain")
+_CAM_STEPS: Final = ("phase", "index", "gain", "twist")
+_FINEST: Final = 10**6
+"""Parts of a twist are as simple as this where they can be: 1e-12 of it at the most, and no digit of a float is left over."""
 MOST_CUTS: Final = 100_000
 
 
@@ -112,8 +115,8 @@ class Series(_Repeats):
     count : int
         How many times, the first included, one or more.
     each : mapping from setting to step
-        ``x``, ``y``, ``z``, ``depth``: slide travel, mm. ``phase``, ``gain``: of every cam. ``index``: of the
-        work, on the outermost chuck that has a wheel. A dotted name, such as ``"cam 2.phase"`` or
+        ``x``, ``y``, ``z``, ``depth``: slide travel, mm. ``phase``, ``gain``, the angle of ``twist``: of every cam. ``index``:
+        of the work, on the outermost chuck that has a wheel. A dotted name, such as ``"cam 2.phase"`` or
         ``"upper.shift"``, steps one cam's or one chuck's setting; ``"stage 1.arm"`` that of a part which a chuck holds in a
         list.
     name : str
@@ -215,6 +218,15 @@ class Cut:
         held: Array = np.array(self.tip) + part[:, None] * np.array(self.travel)
         return held
 
+    def as_set(self, drive: Drive) -> Drive:
+        """Return a cam as it is set for this cut: where the tip keeps its place along the work, its twist is a phase."""
+        twist = drive.twist
+        if twist is None or twist.over is None or not self.level:
+            return drive
+        gone = float(twist.part(twist.way(np.array(self.tip[2:])))[0])
+        turned = twist.angle * Fraction(gone).limit_denominator(_FINEST)
+        return replace(drive, phase=drive.phase + turned, twist=None)
+
     def _on_arc(self, part: float) -> tuple[float, float, float]:
         assert self.passed.arc is not None
         x, y, z = self.passed.arc.tip(self.passed.at, np.array([part]))[0].tolist()
@@ -241,7 +253,7 @@ def step_targets(setting: str, of: Pass, lathe: Lathe) -> list[str]:
     for both in sorted(chucks.keys() & cams):
         raise SettingError(f"{both!r} is the name of a cam and of a chuck, so a step cannot tell them apart; rename one")
     known: list[str] = [*_SLIDE]
-    known += [f"{cam}.{step}" for cam in cams for step in _CAM_STEPS]
+    known += [f"{drive.name}.{step}" for drive in of.cams for step in _CAM_STEPS if getattr(drive, step) is not None]
     known += [f"{chuck}.{short}" for chuck, part in chucks.items() for short in _steppable(part)]
     if owner or setting in _SLIDE:
         found = [setting] if setting in known else [full for full in known if full.endswith(f".{setting}")]
@@ -266,7 +278,7 @@ def step_measure(full: str, of: Pass, lathe: Lathe) -> Measure | None:
         return mark and lathe.on_scale(name, mark)
     for number, drive in enumerate(of.cams, 1):
         if drive.name == owner:
-            mark = measures(Drive)[name]
+            mark = measures(Twist)["angle"] if name == "twist" else measures(Drive)[name]
             return mark and lathe.on_scale(f"cam {number} {name}", mark, drive.cam.lobes)
     mounted, setting = _on_chuck(full, lathe)
     return _steppable(mounted.chuck)[setting]
@@ -297,9 +309,14 @@ def _stepped(of: Pass, lathe: Lathe, full: str, amount: Any) -> tuple[Pass, Lath
         value = getattr(of.at, name) + amount
         return replace(of, at=replace(of.at, **{name: value})), lathe, value
     if any(drive.name == owner for drive in of.cams):
-        value = next(getattr(drive, name) for drive in of.cams if drive.name == owner) + amount
-        cams = tuple(replace(drive, **{name: value}) if drive.name == owner else drive for drive in of.cams)
-        return replace(of, cams=cams), lathe, value
+        drive = next(drive for drive in of.cams if drive.name == owner)
+        if name == "twist" and drive.twist is not None:
+            value = drive.twist.angle + amount
+            stepped = replace(drive, twist=replace(drive.twist, angle=value))
+        else:
+            value = getattr(drive, name) + amount
+            stepped = replace(drive, **{name: value})
+        return replace(of, cams=tuple(stepped if each is drive else each for each in of.cams)), lathe, value
     mounted, setting = _on_chuck(full, lathe)
     chuck, value = _moved_on(mounted.chuck, setting, amount)
     moved = mounted._replace(chuck=chuck)
@@ -358,6 +375,6 @@ def cuts_of(
                 except InputError as error:
                     raise error.at(f"series step {'.'.join(str(p + 1) for p in places)}, {full}") from None
         marks = tuple(Level(level.name, place + 1, level.count) for level, place in zip(levels, places, strict=True))
-        yield Cut(
-            number=number, passed=passed, lathe=stepped_lathe, levels=marks, stepped=stepped, group=group, approach=approach
-        )
+        cut = Cut(number=number, passed=passed, lathe=stepped_lathe, levels=marks, group=group, approach=approach)
+        phases = {f"{drive.name}.phase": set_so.phase for drive in passed.cams if (set_so := cut.as_set(drive)) is not drive}
+        yield replace(cut, stepped=stepped | phases)

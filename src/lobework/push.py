@@ -167,6 +167,7 @@ def shaft_of(drive: Drive, cut: Cut) -> Shaft:
     >>> shaft_of(drive, Cut(number=1, passed=helix, lathe=bench)).at(np.array([0.0, 1.0, 2.0])).tolist()
     [18.0, 396.0, 774.0]
     """
+    drive = cut.as_set(drive)
     lobes, twist, turning = drive.cam.lobes, drive.twist, bool(cut.passed.turns)
     phase, rate = float(drive.phase.in_degrees(lobes)), 360.0 * float(drive.ratio) * turning
     if twist is None:
@@ -176,8 +177,6 @@ def shaft_of(drive: Drive, cut: Cut) -> Shaft:
     def way(u: Array) -> Array:
         return u / float(twist.turns) if twist.turns is not None else twist.way(cut.slides(u)[:, 2])
 
-    if cut.level and twist.over is not None:
-        return Shaft(phase + degrees * float(twist.part(way(np.zeros(1)))[0]), rate)
     if twist.ease or not (twist.turns is not None or cut.even):
         return Shaft(phase, rate, Drift(degrees, twist, way))
     begins, ends = way(np.array([0.0, cut.span])).tolist()

@@ -21,6 +21,7 @@ from lobework.hand import (
     show_place,
     show_ratio,
     show_turned,
+    show_twist,
     turns_with_spindle,
 )
 from lobework.kinds import Measure, measures
@@ -148,6 +149,7 @@ def _cam(drive: Drive, number: int, lathe: Lathe, units: LengthUnit) -> Group:
         *_turned(drive, number, lathe),
         ("phase", show_turned("phase", drive, number, lathe)),
         ("index", show_turned("index", drive, number, lathe)),
+        *((("twist", show_twist(drive.twist, units, drive.cam.lobes)),) if drive.twist else ()),
         ("follower", drive.follower.kind),
         *((f"follower {name}", value) for name, value in settings_of(drive.follower, units)),
         ("follower side", drive.side),
@@ -199,7 +201,8 @@ def _pass(cut: Cut, units: LengthUnit) -> Group:
         if (mm := getattr(passed.travel, name))
     ]
     together = [("cams together", passed.together)] if passed.together and len(passed.cams) > 1 else []
-    turns = show(passed.turns) if passed.turns else "none: in and out again"
+    still = "none: the slides go while it stands still" if cut.span else "none: in and out again"
+    turns = show(passed.turns) if passed.turns else still
     return _group(_pass_name(passed, cut.group), ("spindle turns", turns), *at, *arc, *travel, *together)
 
 

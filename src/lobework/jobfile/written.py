@@ -25,6 +25,7 @@ from lobework.jobfile.tables import (
     choice_of,
     chosen,
     core_of,
+    first_line,
     list_of,
     part_keys,
     part_table,
@@ -37,12 +38,13 @@ from lobework.lathe import Axis, Controller, HandAxis
 from lobework.mounting import Mounted
 from lobework.passes import Pass
 from lobework.program import Feeds
+from lobework.twist import Twist
 from lobework.units import acceleration, angle, length, speed, steps, turning_acceleration, turning_speed, turning_steps
 from lobework.wheel import Wheel
 
 __all__ = ["WrittenPass", "job_table", "lathe_table"]
 
-_DRIVEN: Final = ("ratio", "follower", "phase", "index", "side", "gain", "name")
+_DRIVEN: Final = ("ratio", "follower", "phase", "index", "side", "gain", "twist", "name")
 _TEXT: Final = reading(str)
 _STEPS: Final = "steps such as { x = -0.9, phase = '1/2 lobe' }"
 _LATHE: Final = "a lathe's name such as 'rocking-bench', the path of a lathe file, or a table"
@@ -200,7 +202,9 @@ def _chuck_choice() -> Choice:
 
 
 def _cam_choice() -> Choice:
+    says = "a table such as { angle = '90 deg', over = '2 in' }"
     drive = {key: held for key, held in part_keys(Drive).items() if key in _DRIVEN}
+    drive["twist"] = Key(read_by(_twist_table()), says, None, drive["twist"].about)
 
     def table(name: str, part: type) -> Table:
         named = {**chosen("cam", "shape", name, part), **drive}
@@ -212,6 +216,12 @@ def _cam_choice() -> Choice:
         return part_table(part, named, driven)
 
     return Choice("cam", "shape", table)
+
+
+def _twist_table() -> Table:
+    fields = {"from" if key == "start" else key: key for key in part_keys(Twist)}
+    keys = {key: part_keys(Twist)[name] for key, name in fields.items()}
+    return Table("Twist", keys, lambda values: Twist(**{fields[key]: value for key, value in values.items()}), first_line(Twist))
 
 
 def _pass_table() -> Table:
