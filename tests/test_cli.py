@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import os
 import re
+import shlex
 import signal
 import subprocess
 import sys
@@ -21,7 +22,7 @@ from lobework.jobfile import job_schema, starter
 from lobework.testing import Asked
 
 PAGE = (Path(__file__).parents[1] / "docs" / "commands.md").read_text(encoding="utf-8")
-COMMANDS = ("make", "draw", "carve", "program", "settings", "check", "list", "new", "schema", "verify")
+COMMANDS = ("make", "draw", "carve", "program", "settings", "check", "ratio", "index", "helix", "list", "new", "schema", "verify")
 DRAWN = ["axes.csv", "drawing.png", "drawing.svg", "program.ngc", "settings.txt"]
 CARVED = ["relief.png", "work.3mf", "work.html", "work.stl"]
 WRITTEN = sorted(DRAWN + CARVED)
@@ -223,7 +224,7 @@ def test_help_ends_with_a_line_that_works(command, tmp_path, monkeypatch, capsys
     last = capsys.readouterr().out.rstrip().splitlines()[-1]
     line = re.fullmatch(r"Try: lobework (.*)", last)
     assert line is not None
-    words = line[1].partition(" > ")[0].split()
+    words = shlex.split(line[1].partition(" > ")[0])
     assert words[0] == command
     if command == "verify":  # each of these promises is held in tests/testing
         monkeypatch.setattr(Asked, "hold", lambda asked: 1)
@@ -232,7 +233,8 @@ def test_help_ends_with_a_line_that_works(command, tmp_path, monkeypatch, capsys
 
 def test_the_page_lists_every_command_and_option(capsys):
     assert re.findall(r"^\| `lobework (\w+)", PAGE, re.MULTILINE) == [
-        "new", "new", "make", "draw", "carve", "program", "settings", "check", "list", "schema", "verify",
+        "new", "new", "make", "draw", "carve", "program", "settings", "check", "ratio", "index", "helix", "list", "schema",
+        "verify",
     ]  # fmt: skip
     documented = {
         (option, command)
@@ -255,7 +257,7 @@ def test_every_line_to_type_on_the_page_works(tmp_path, monkeypatch):
     lines = re.findall(r"^\$ lobework (.*)$", PAGE, re.MULTILINE)
     assert len(lines) >= 5
     for line in lines:
-        assert main(line.split()) == 0, line
+        assert main(shlex.split(line)) == 0, line
 
 
 def test_no_heavy_library_is_imported_for_help_or_a_mistake_in_the_command_line():

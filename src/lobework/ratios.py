@@ -270,7 +270,7 @@ def of_percent(ratio: Fraction, places: int) -> RealRatio:
     return RealRatio(way=f"percent, {decimals}", asked=ratio, runs=nearest_percent(ratio, places))
 
 
-def of_steps(ratio: Fraction, cam: int, spindle: int | None = None) -> RealRatio:
+def of_steps(ratio: Fraction, cam: int | Fraction, spindle: int | Fraction | None = None) -> RealRatio:
     """Return what a control runs that works out the cam's place at each moment, and sends the motor to the nearest step.
 
     The ratio itself is then exact: each place is rounded afresh, to half a step at most, and no error is carried on.
@@ -279,9 +279,9 @@ def of_steps(ratio: Fraction, cam: int, spindle: int | None = None) -> RealRatio
     ----------
     ratio : Fraction
         Turns of the cam to one of the spindle.
-    cam : int
+    cam : int or Fraction
         Steps of its motor in one turn of the cam.
-    spindle : int, optional
+    spindle : int or Fraction, optional
         Steps in one turn of the spindle, where a motor turns it; their rounding is added.
 
     Raises
@@ -304,7 +304,7 @@ def of_steps(ratio: Fraction, cam: int, spindle: int | None = None) -> RealRatio
     return RealRatio(way=f"motor, {cam} steps a turn", asked=ratio, runs=ratio, strays=strays)
 
 
-def of_step_parts(ratio: Fraction, cam: int, spindle: int, parts: int = 1) -> RealRatio:
+def of_step_parts(ratio: Fraction, cam: int | Fraction, spindle: int | Fraction, parts: int = 1) -> RealRatio:
     """Return what a control runs that moves the cam by a fixed amount at each step of the spindle.
 
     Unlike rounded places, what is lost at one step is lost at each.
@@ -313,7 +313,7 @@ def of_step_parts(ratio: Fraction, cam: int, spindle: int, parts: int = 1) -> Re
     ----------
     ratio : Fraction
         Turns of the cam to one of the spindle.
-    cam, spindle : int
+    cam, spindle : int or Fraction
         Steps in one turn of each.
     parts : int
         Of a step, to which the control keeps that amount; 1 where it is a whole number of steps.
@@ -338,5 +338,5 @@ def of_step_parts(ratio: Fraction, cam: int, spindle: int, parts: int = 1) -> Re
     return RealRatio(way=way, asked=ratio, runs=amount * spindle / cam, strays=strays)
 
 
-def _steps(name: str, given: int) -> None:
+def _steps(name: str, given: int | Fraction) -> None:
     require(given >= 1, name, given, "one step a turn or more")

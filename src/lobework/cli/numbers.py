@@ -1,0 +1,350 @@
+"""Verbs on numbers alone: ratios and the wheels that make them, index lists, and helices."""
+
+from __future__ import annotations
+
+import argparse
+import re
+from collections.abc import Iterable, Iterator, Sequence
+from fractions import Fraction
+from math import inf, isfinite, radians
+from typing import TYPE_CHECKING, Any, Final
+
+from lobework.cli.given import (
+    above_zero,
+    columns,
+    length_of,
+    read,
+    takes_radius,
+    takes_signed,
+    takes_units,
+    told,
+    units_of,
+    wants,
+    whole,
+    wholes,
+)
+from lobework.cli.parser import DONE, FOUND, Parser, Verbs, add_verb
+from lobework.errors import InputError, SettingError
+
+if TYPE_CHECKING:
+    from lobework.gears import Train
+    from lobework.ratios import RealRatio
+    from lobework.units import LengthUnit
+
+__all__ = ["VERBS"]
+
+
+def _add_ratio(verbs: Any, name: str) -> None:
+    says = "say how near a drive comes to a ratio: percents, change wheels, motors; exit code 1 where nothing is near enough"
+    verb = add_verb(verbs, name, says, "lobework ratio 2/3 --lobes 4 --wheels 20,30,45,60 --radius 30", _ratio)
+    takes_signed(verb)
+    verb.add_argument("ratio", metavar="RATIO", help="cam turns in one of the spindle, such as 2/3, -3/4 or '66.67 %%'")
+    verb.add_argument("--lobes", metavar="N", help="lobes of the cam (otherwise 1)")
+    verb.add_argument("--decimals", metavar="LIST", help="of the percent that a control takes, such as 1,2 (otherwise 2)")
+    verb.add_argument(
+        "--wheels", metavar="LIST", help="teeth of the wheels owned, such as 20,30,45,60; two alike are listed twice"
+    )
+    verb.add_argument("--pairs", metavar="N", help="most pairs of wheels (otherwise 2)")
+    verb.add_argument("--within", metavar="PART", help="how far off it may be, such as '0.01 %%': then only the cheapest train")
+    verb.add_argument("--steps", metavar="LIST", help="motor steps in a turn of the cam, and of the spindle: 3200 or 3200,6400")
+    verb.add_argument(
+        "--parts", metavar="N", help="parts of a step in which a control counts that moves the cam at each spindle step"
+    )
+    verb.add_argument("--lathe", metavar="NAME", help="a lathe that lobework list shows, or a lathe file: as it turns the cam")
+    verb.add_argument("--cam", metavar="N", help="which of the lathe's cams (otherwise 1)")
+    takes_radius(verb)
+    verb.add_argument("--seen", metavar="LENGTH", help="how far off it is before it is seen (otherwise 0.05 mm)")
+
+
+def _add_index(verbs: Any, name: str) -> None:
+    says = "list where the pin goes for divisions or angles, and how far off that is"
+    verb = add_verb(verbs, name, says, "lobework index 7 --wheel 96,112 --radius 30", _index)
+    takes_signed(verb)
+    verb.add_argument(
+        "divisions", metavar="N or ANGLE", nargs="+", help="into how many parts; or angles, such as '35 deg' '1/3 turn'"
+    )
+    verb.add_argument("--wheel", metavar="LIST", required=True, help="holes of its circles, or its notches, such as 96,112")
+    verb.add_argument("--worm", metavar="N", help="turns of the crank for one of the work, where the circles are the crank's")
+    takes_radius(verb)
+
+
+def _add_helix(verbs: Any, name: str) -> None:
+    says = "give the angle to set a cutting frame to, or the lead of an angle"
+    verb = add_verb(verbs, name, says, "lobework helix --diameter '2 in' --twist '90 deg' --over '2 in'", _helix)
+    takes_signed(verb)
+    verb.add_argument("--diameter", metavar="LENGTH", nargs="+", required=True, help="of the work; several where it tapers")
+    verb.add_argument("--lead", metavar="LENGTH", help="along the work in one turn of it")
+    verb.add_argument("--twist", metavar="ANGLE", help="that the pattern turns by in the length that --over gives")
+    verb.add_argument("--over", metavar="LENGTH", help="the length of --twist")
+    verb.add_argument("--travel", metavar="LENGTH", help="of the slide, in the turns that --turns gives")
+    verb.add_argument("--turns", metavar="N", help="of the spindle, in which the slide goes --travel")
+    verb.add_argument("--angle", metavar="ANGLE", help="to the axis of the work: then its lead is given")
+    verb.add_argument(
+        "--even", metavar="LENGTH", help="that equal wheels from spindle to screw give: then the train from --wheels"
+    )
+    verb.add_argument(
+        "--wheels", metavar="LIST", help="teeth of the wheels owned, such as 24,24,28,32,40; two alike listed twice"
+    )
+    verb.add_argument("--pairs", metavar="N", help="most pairs of wheels (otherwise 2)")
+    takes_units(verb)
+
+
+def _ratio(asked: argparse.Namespace) -> int:
+    from lobework.ratios import turns_to_close
+    from lobework.tolerances import VISIBLE_MM
+    from lobework.units import ratio
+
+    wants(asked, pairs="wheels", within="wheels", parts="steps", cam="lathe", seen="radius")
+    wanted = read("RATIO", asked.ratio, ratio)
+    if not wanted:
+        raise SettingError(f"{asked.ratio!r} must be other than zero; a cam that stands still needs no drive", "RATIO")
+    lobes = read("--lobes", asked.lobes or "1", whole)
+    if not lobes:
+        raise SettingError(f"{asked.lobes!r} must be one or more", "--lobes")
+    units = units_of(asked, asked.radius, asked.seen)
+    radius, seen = above_zero("--radius", asked.radius, units, 0.0), above_zero("--seen", asked.seen, units, VISIBLE_MM)
+    turns = turns_to_close(lobes, wanted)
+    runs, trains = _runs(asked, wanted)
+    print(f"{_fraction_and_percent(wanted)}: {lobes * abs(wanted)} lobes a turn of the work; closes after {_turns(turns)}")
+    print()
+    head = ["way", "runs at", f"gap after {_turns(turns)}", "at any moment"]
+    head += [f"{_shown(seen, units)} off"] if radius else []
+    print(*columns([head, *(_row(run, turns, radius, seen, units) for run in runs)]), sep="\n")
+    for line in _other_orders(trains):
+        print(line)
+    return _near_enough(asked, wanted, trains)
+
+
+def _runs(asked: argparse.Namespace, wanted: Fraction) -> tuple[list[RealRatio], list[Train]]:
+    """Return every way that is asked about, and the trains among them."""
+    from lobework.ratios import of_percent, of_step_parts, of_steps
+
+    alone = asked.decimals is None and (asked.lathe or asked.wheels or asked.steps)
+    decimals = [] if alone else read("--decimals", asked.decimals or "2", wholes)
+    with told("--decimals"):
+        runs = [of_percent(wanted, places) for places in decimals]
+    trains = _trains(asked, wanted)
+    runs += [_by_train(train, wanted) for train in trains]
+    if asked.steps is not None:
+        steps = read("--steps", asked.steps, wholes)
+        if len(steps) > 2:
+            raise InputError(
+                f"{asked.steps!r} must be steps in a turn of the cam, and of the spindle, such as 3200,6400", "--steps"
+            )
+        with told("--steps"):
+            runs.append(of_steps(wanted, *steps))
+    if asked.parts is not None:
+        parts = read("--parts", asked.parts, whole)
+        with told("--parts"):
+            runs.append(of_step_parts(wanted, steps[0], steps[-1], parts))
+    if asked.lathe is not None:
+        runs.append(_by_lathe(asked, wanted))
+    return runs, trains
+
+
+def _by_lathe(asked: argparse.Namespace, wanted: Fraction) -> RealRatio:
+    from dataclasses import replace
+
+    from lobework.jobfile import read_lathe
+    from lobework.running import run_of
+
+    number, lathe = read("--cam", asked.cam or "1", whole), read_lathe(asked.lathe)
+    with told("--cam"):
+        run = run_of(lathe, number, wanted)
+    return replace(run, way=f"{lathe.name}, cam {number}: {run.way}")
+
+
+def _trains(asked: argparse.Namespace, wanted: Fraction) -> list[Train]:
+    """Return the nearest trains of one pair, two and so on; only the cheapest that is near enough, where that is said."""
+    from lobework.gears import train_for, trains_for
+
+    if asked.wheels is None:
+        return []
+    wheels = read("--wheels", asked.wheels, wholes)
+    pairs = read("--pairs", asked.pairs or "2", whole)
+    within = None if asked.within is None else _within(asked)
+    with told("--wheels"):
+        return list(trains_for(wanted, wheels, pairs)) if within is None else [train_for(wanted, wheels, pairs, within)]
+
+
+def _within(asked: argparse.Namespace) -> Fraction:
+    from lobework.units import ratio
+
+    within = read("--within", asked.within, ratio)
+    if not 0 <= within < 1:
+        raise InputError(f"{asked.within!r} must be zero or more, as a part of the ratio, such as '0.01 %'", "--within")
+    return within
+
+
+def _by_train(train: Train, wanted: Fraction) -> RealRatio:
+    from lobework.ratios import RealRatio
+
+    return RealRatio(way=str(train), asked=wanted, runs=train.ratio if wanted > 0 else -train.ratio)
+
+
+def _row(run: RealRatio, turns: int, radius: float, seen: float, units: LengthUnit) -> list[str]:
+    gap = run.gap(turns)
+    apart = _apart(gap, radius, units) if gap else "none"
+    strays = f"within {_apart(run.strays, radius, units)}" if run.strays else "-"
+    after = run.turns_until_seen(radius, seen) if radius else None
+    never = f"after {_turns(after)}" if after else "never"
+    return [run.way, _fraction_and_percent(run.runs), apart, strays, *([never] if radius else [])]
+
+
+def _fraction_and_percent(ratio: Fraction) -> str:
+    """Return a ratio in percent, before it as a fraction where that is short."""
+    percent = f"{float(ratio * 100):.9g} %"
+    return f"{ratio} ({percent})" if ratio.denominator < 1000 else percent
+
+
+def _apart(degrees: Fraction, radius: float, units: LengthUnit) -> str:
+    """Return an angle of the work, and the length round it at a radius."""
+    said = f"{float(degrees):.4g} deg"
+    return f"{said}, {_shown(radians(degrees) * radius, units)}" if radius else said
+
+
+def _shown(mm: float, units: LengthUnit) -> str:
+    from lobework.units import MM_PER
+
+    return f"{mm / float(MM_PER[units]):.3g} {'in' if units == 'inch' else 'mm'}"
+
+
+def _other_orders(trains: Iterable[Train]) -> Iterator[str]:
+    for train in trains:
+        if train.pairs > 1:
+            others = [str(each) for each in train.arrangements() if each != train]
+            yield ""
+            yield f"{train} may also stand so: {'; '.join(others[:3])}" + ("; and so on" if len(others) > 3 else "")
+
+
+def _near_enough(asked: argparse.Namespace, wanted: Fraction, trains: Sequence[Train]) -> int:
+    if asked.within is None or not trains or abs(trains[0].off(wanted)) <= _within(asked):
+        return DONE
+    off = float(abs(trains[0].off(wanted))) * 100
+    print(f"\nno train of these wheels is within {asked.within} of {wanted}: the nearest, {trains[0]}, is {off:.4g} % off")
+    return FOUND
+
+
+def _turns(count: int) -> str:
+    return "1 turn" if count == 1 else f"{count} turns"
+
+
+def _index(asked: argparse.Namespace) -> int:
+    from lobework.wheel import Wheel
+
+    holes: Any = read("--wheel", asked.wheel, wholes)
+    worm = read("--worm", asked.worm or "1", whole)
+    with told("--wheel"):
+        wheel = Wheel(holes, worm=worm)
+    units = units_of(asked, asked.radius)
+    radius = above_zero("--radius", asked.radius, units, 0.0)
+    every = _every(asked.divisions)
+    circles = list(zip(*(wheel.near(turns) for turns in every), strict=True))
+    for circle in circles:
+        exact = sum(near.off == 0 for near in circle)
+        worst = max(circle, key=lambda near: abs(near.off)).off
+        off = "" if exact == len(every) else f"; at most {_apart(abs(worst), radius, units)} off"
+        print(f"circle of {circle[0].circle}: {exact} of {len(every)} fall on it exactly{off}")
+    for circle in circles:
+        print()
+        rows = [
+            [str(part), f"{float(turns * 360):.9g}", near.setting, _off(near.off, radius, units)]
+            for part, (turns, near) in enumerate(zip(every, circle, strict=True))
+        ]
+        print(*columns([["part", "degrees", f"on the circle of {circle[0].circle}", "off"], *rows]), sep="\n")
+    return DONE
+
+
+def _every(given: Sequence[str]) -> list[Fraction]:
+    """Return the turns of the work: a whole number alone divides it, more than one thing are angles."""
+    from lobework.units import phase
+
+    if len(given) == 1 and re.fullmatch(r"\d{1,9}", given[0].strip()):
+        if not 1 <= (parts := int(given[0])) <= 1000:
+            raise SettingError(f"{given[0]!r} must be 1 to 1000 divisions", "N")
+        return [Fraction(part, parts) for part in range(parts)]
+    found = [read("ANGLE", each, phase) for each in given]
+    for each, angle in zip(given, found, strict=True):
+        if angle.lobes:
+            raise SettingError(f"{each!r} must be an angle; a wheel has no lobes", "ANGLE")
+    return [angle.in_turns() for angle in found]
+
+
+def _off(degrees: Fraction, radius: float, units: LengthUnit) -> str:
+    if not degrees:
+        return "exact"
+    return f"{_apart(abs(degrees), radius, units)} {'further' if degrees > 0 else 'less'}"
+
+
+def _helix(asked: argparse.Namespace) -> int:
+    from lobework.helix import helix_angle, lead_from_angle
+    from lobework.units import angle
+
+    units = units_of(asked, *asked.diameter, asked.lead, asked.over, asked.travel, asked.even)
+    diameters = [length_of("--diameter", each, units) for each in asked.diameter]
+    lead = _lead(asked, units)
+    rows = [["diameter", "angle to the axis", "lead"]]
+    angles = []
+    for diameter in diameters:
+        each_lead = lead if lead is not None else lead_from_angle(diameter, read("--angle", asked.angle, angle))
+        angles.append(helix_angle(diameter, each_lead))
+        rows.append([_long(diameter, units), f"{angles[-1]:.3f} deg", _long(each_lead, units)])
+    geared = list(_geared(asked, lead, units))
+    print(*columns(rows), sep="\n")
+    if lead is not None and len(diameters) > 1:
+        middle = (min(angles) + max(angles)) / 2
+        print(f"\none setting for all: {middle:.3f} deg, at most {max(angles) - middle:.3f} deg out")
+    for line in geared:
+        print(line)
+    return DONE
+
+
+def _lead(asked: argparse.Namespace, units: LengthUnit) -> float | None:
+    """Return the lead, mm, from whatever gives it; None where an angle is given instead."""
+    from lobework.helix import lead_of_travel, lead_of_twist
+    from lobework.units import angle, number
+
+    ways = {"--lead": [asked.lead], "--twist and --over": [asked.twist, asked.over], "--angle": [asked.angle]}
+    ways["--travel and --turns"] = [asked.travel, asked.turns]
+    given = [way for way, parts in ways.items() if any(part is not None for part in parts)]
+    if len(given) != 1 or None in ways[given[0]]:
+        asked.verb.error(f"give one of {', '.join(ways)}" + (f"; there is {', '.join(given)}" if given else ""))
+    if asked.lead is not None:
+        return length_of("--lead", asked.lead, units)
+    if asked.twist is not None:
+        return lead_of_twist(length_of("--over", asked.over, units), read("--twist", asked.twist, angle))
+    if asked.travel is not None:
+        return lead_of_travel(length_of("--travel", asked.travel, units), float(read("--turns", asked.turns, number)))
+    return None
+
+
+def _long(mm: float, units: LengthUnit) -> str:
+    from lobework.units import format_length
+
+    return format_length(mm, units, 4) if isfinite(mm) else "endless"
+
+
+def _geared(asked: argparse.Namespace, lead: float | None, units: LengthUnit) -> Iterator[str]:
+    """Yield the wheels from the spindle to the screw that give a lead, where they are asked for."""
+    from lobework.gears import trains_for
+
+    if asked.even is None and asked.wheels is None:
+        return
+    if asked.even is None or asked.wheels is None or lead is None or not 0 < abs(lead) < inf:
+        verb: Parser = asked.verb
+        verb.error("wheels are found for a lead, from --even and --wheels together")
+    even = Fraction(str(above_zero("--even", asked.even, units, 0.0)))
+    wheels, pairs = read("--wheels", asked.wheels, wholes), read("--pairs", asked.pairs or "2", whole)
+    wanted = Fraction(str(abs(lead)))
+    with told("--wheels"):
+        trains = trains_for(wanted / even, wheels, pairs)
+    rows = [["wheels from spindle to screw", "lead", "off"]]
+    for train in trains:
+        off = train.ratio * even - wanted
+        rows.append([str(train), _long(float(train.ratio * even), units), _long(float(off), units) if off else "exact"])
+    yield ""
+    yield from columns(rows)
+    yield from _other_orders(trains[-1:])
+
+
+VERBS: Final[Verbs] = {"ratio": _add_ratio, "index": _add_index, "helix": _add_helix}
