@@ -6,7 +6,7 @@ import contextlib
 import itertools
 import math
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from numbers import Real
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal, overload
@@ -31,6 +31,7 @@ if TYPE_CHECKING:
     from lobework.check import Finding
     from lobework.drawing import Drawing
     from lobework.program import Program
+    from lobework.proof import Proof
     from lobework.settings import Settings
     from lobework.units import LengthUnit
 
@@ -319,6 +320,28 @@ class Job:
     def program(self) -> Program:
         """Return the moves of the axes, in time."""
         return self.trace().program()
+
+    def prove(self, program: bytes | str | Path, tolerance: float | None = None) -> Proof:
+        """Return what comes of a program for this job when it is read back and run on the lathe's model.
+
+        Parameters
+        ----------
+        program : bytes, or path of a file
+            RS274/NGC, whoever wrote it.
+        tolerance : float, mm, optional
+            How far its path on the work may be from the job's; that of its feeds unless given.
+
+        Raises
+        ------
+        InputError
+            Where the file cannot be read, or the job cannot be cut.
+        """
+        from lobework.proof import SHARE, load, prove
+
+        data = program if isinstance(program, bytes) else load(program)
+        allowed = self.feeds.tolerance if tolerance is None else tolerance
+        traces = replace(self, chord=min(self.chord, max(SHARE * allowed, CONTACT_MM))).trace()
+        return prove(data, traces, self.piece, self.cutter, tolerance=allowed, title=self.title, units=self.units)
 
     def settings(self) -> Settings:
         """Return the numbers to set and the steps in order."""

@@ -6,7 +6,7 @@ Nothing here is shared with what writes programs.
 from __future__ import annotations
 
 from lobework.proof.prove import SHARE, prove
-from lobework.proof.reader import Reading, Remark, read
+from lobework.proof.reader import Reading, Remark, load, read
 from lobework.proof.report import Deviation, Proof
 
-__all__ = ["SHARE", "Deviation", "Proof", "Reading", "Remark", "prove", "read"]
+__all__ = ["SHARE", "Deviation", "Proof", "Reading", "Remark", "load", "prove", "read"]

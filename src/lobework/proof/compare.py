@@ -193,7 +193,8 @@ def _closest(curve: Callable[[Array], Array], points: Array, low: Array, high: A
     """Return how near a curve comes to (n, 3) points between (n,) places on it, no further than is ``known``; golden section."""
 
     def off(at: Array) -> Array:
-        return np.linalg.norm(curve(at) - points, axis=1)
+        distance: Array = np.linalg.norm(curve(at) - points, axis=1)
+        return distance
 
     one, two = high - _GOLDEN * (high - low), low + _GOLDEN * (high - low)
     at_one, at_two = off(one), off(two)

@@ -8,11 +8,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cache, cached_property
+from pathlib import Path
 from typing import TYPE_CHECKING, Final, Literal
 
 import numpy as np
 
-from lobework.errors import TooLargeError
+from lobework.errors import InputError, TooLargeError
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -24,7 +25,7 @@ if TYPE_CHECKING:
 
     Ints = NDArray[np.int64]
 
-__all__ = ["ARC", "DWELL", "END", "FEED", "LETTERS", "RAPID", "STOP", "Blocks", "Reading", "Remark", "read"]
+__all__ = ["ARC", "DWELL", "END", "FEED", "LETTERS", "RAPID", "STOP", "Blocks", "Reading", "Remark", "load", "read"]
 
 LETTERS: Final = "XYZABC"
 """The letters of axes, in the order of columns."""
@@ -164,6 +165,27 @@ def read(data: bytes, units: LengthUnit = "mm") -> Reading:
     blocks = Blocks(block[:count, 0], block[:count, 1], ends[:count], ends[1 : count + 1], minutes[:count], arcs[:count])
     names = {letter: (int(at), int(line)) for letter, (at, line) in zip(LETTERS, named, strict=True) if at >= 0}
     return Reading(data, blocks, names, tuple(_remarks(data, told[:many], spans, units)))
+
+
+def load(path: Path | str) -> bytes:
+    """Return the bytes of a program's file.
+
+    Raises
+    ------
+    InputError
+        Where it is missing, a folder, or cannot be read.
+    """
+    try:
+        with Path(path).open("rb") as file:
+            return file.read(_MOST_BYTES + 1)
+    except FileNotFoundError:
+        raise InputError("there is no such file; lobework program writes one", str(path)) from None
+    except IsADirectoryError:
+        raise InputError("is a folder, not a file; name the program in it", str(path)) from None
+    except OSError as error:
+        raise InputError(f"cannot be read: {error.strerror or error}; check its permissions", str(path)) from None
+    except ValueError as error:
+        raise InputError(f"cannot be a file's name: {error}; check the name", repr(str(path))) from None
 
 
 def _shown(text: bytes) -> str:

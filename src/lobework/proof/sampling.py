@@ -54,6 +54,8 @@ def sampled(place: Place, start: Array, end: Array, pieces: Ints, chord: float) 
     chord : float, mm
         How far it may stray.
     """
+    if not pieces.size:
+        return Samples(np.zeros((0, 3)), np.zeros(0, np.int64), np.zeros(0))
     move = np.repeat(np.arange(pieces.size), pieces)
     k = np.arange(move.size) - np.repeat(np.cumsum(pieces) - pieces, pieces)
     low = k / pieces[move]
@@ -61,18 +63,14 @@ def sampled(place: Place, start: Array, end: Array, pieces: Ints, chord: float) 
     way = end - start
 
     def at(move: Ints, part: Array) -> Array:
-        found = [
-            place(start[move[j : j + _CHUNK]] + part[j : j + _CHUNK, None] * way[move[j : j + _CHUNK]])
-            for j in range(0, move.size, _CHUNK)
-        ]
-        return np.concatenate(found) if found else np.zeros((0, 3))
+        chunks = (slice(j, j + _CHUNK) for j in range(0, max(move.size, 1), _CHUNK))
+        return np.concatenate([place(start[move[each]] + part[each, None] * way[move[each]]) for each in chunks])
 
     done: list[tuple[Ints, Array, Array, Ints]] = []
-    ends = at(np.append(move, move[-1:]), np.append(low, 1.0)) if move.size else np.zeros((0, 3))
-    first, last = ends[:-1], np.concatenate([ends[1:]])
-    fresh = np.append(np.diff(move) > 0, False)
-    last = last.copy()
-    last[fresh] = at(move[fresh], np.ones(int(fresh.sum())))
+    first = at(move, low)
+    closes = np.append(np.diff(move) > 0, True)
+    last = np.roll(first, -1, axis=0)
+    last[closes] = at(move[closes], np.ones(pieces.size))
     for halvings in range(_MOST_HALVINGS + 1):
         inner = at(np.repeat(move, 3), (low[:, None] + width[:, None] * _QUARTERS).ravel()).reshape(-1, 3, 3)
         five = np.concatenate([first[:, None], inner, last[:, None]], axis=1)
@@ -96,7 +94,7 @@ def sampled(place: Place, start: Array, end: Array, pieces: Ints, chord: float) 
 
 def _laid_out(at: Callable[[Ints, Array], Array], move: Ints, low: Array, width: Array, steps: Ints) -> Samples:
     """Return the samples of pieces, each in so many steps; a move's own end comes after those of its last piece."""
-    closes = np.append(np.diff(move) > 0, True) if move.size else np.zeros(0, bool)
+    closes = np.append(np.diff(move) > 0, True)
     counts = steps + closes
     which = np.repeat(np.arange(move.size), counts)
     step = np.arange(which.size) - np.repeat(np.cumsum(counts) - counts, counts)

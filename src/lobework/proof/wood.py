@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
@@ -22,6 +22,10 @@ if TYPE_CHECKING:
 
 __all__ = ["surely_clear", "touching"]
 
+_ALONG: Final = 257
+_ROOM_MM: Final = 0.1
+"""How much further out a profile may be between two places of it."""
+
 
 def touching(piece: Piece, cutter: Cutter, within: float) -> Callable[[Array], NDArray[np.bool_]]:
     """Return whether (n, 3) mm places of the tip are in the uncut wood, or nearer to it than ``within``, mm.
@@ -30,16 +34,23 @@ def touching(piece: Piece, cutter: Cutter, within: float) -> Callable[[Array], N
     """
     reach = cutter.edge.half_width if has_edge(cutter) else 0.0
     surface = getattr(piece, "surface", None)
+    if isinstance(surface, Round):
+        radius, z = surface.profile(np.linspace(0.0, surface.length, _ALONG))[:, :2].T
+        outer, least, most = float(radius.max()) + _ROOM_MM + within, float(z.min()) - reach, float(z.max()) + reach
+
+    def near(points: Array) -> NDArray[np.bool_]:
+        """Return which places may be in it, before any is looked at closely."""
+        if isinstance(surface, Round):
+            out = np.hypot(points[:, 0], points[:, 1]) <= outer
+            return out & (points[:, 2] <= most) & (points[:, 2] >= least)
+        if isinstance(surface, Face):
+            return np.hypot(points[:, 0], points[:, 1]) <= surface.radius + reach
+        return np.ones(len(points), bool)
 
     def touches(points: Array) -> NDArray[np.bool_]:
-        if not len(points):
-            return np.zeros(0, bool)
-        found: NDArray[np.bool_] = seen_on(piece, points)[:, 2] > -within
-        if isinstance(surface, Face):
-            found &= np.hypot(points[:, 0], points[:, 1]) <= surface.radius + reach
-        elif isinstance(surface, Round):
-            ends = surface.profile(np.array([0.0, surface.length]))[:, 1]
-            found &= (points[:, 2] <= ends[0] + reach) & (points[:, 2] >= ends[1] - reach)
+        found = near(points)
+        if found.any():
+            found[found] = seen_on(piece, points[found])[:, 2] > -within
         return found
 
     return touches

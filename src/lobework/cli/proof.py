@@ -1,0 +1,62 @@
+"""The verb that reads a program back."""
+
+from __future__ import annotations
+
+import argparse
+from typing import TYPE_CHECKING, Any, Final
+
+from lobework.cli.parser import Verbs, add_verb
+from lobework.cli.writing import OutputError, with_job
+from lobework.errors import InputError
+
+if TYPE_CHECKING:
+    from lobework.job import Job
+
+__all__ = ["VERBS"]
+
+
+def _add_prove(verbs: Any, name: str) -> None:
+    says = "read a program back, and compare what it cuts with the job; exit code 1 where it differs, 2 where it cannot be run"
+    verb = add_verb(verbs, name, says, "lobework prove lid/program.ngc --job lid.toml", _prove)
+    verb.add_argument("program", metavar="PROGRAM", help="a program in RS274/NGC, such as lid/program.ngc")
+    verb.add_argument("--job", metavar="JOB", required=True, help="the job file that it is for")
+    verb.add_argument(
+        "--tolerance", metavar="LENGTH", help="how far its path on the work may be from the job's, otherwise the job's"
+    )
+
+
+def _prove(asked: argparse.Namespace) -> int:
+    from lobework.proof import load
+
+    program = load(asked.program)
+
+    def act(job: Job) -> int:
+        tolerance = _tolerance(asked.tolerance, job)
+        try:
+            proof = job.prove(program, tolerance)
+        except InputError as error:
+            raise error if error.where else OutputError(error.at(asked.program)) from None
+        for line in proof.lines():
+            print(line)
+        return proof.code
+
+    return with_job(asked.job, act)
+
+
+def _tolerance(given: str | None, job: Job) -> float | None:
+    """Return the tolerance that the command line asks for, mm."""
+    from dataclasses import replace
+
+    from lobework.jobfile.source import pointed
+    from lobework.units import length
+
+    if given is None:
+        return None
+    try:
+        return replace(job.feeds, tolerance=length(given, job.units)).tolerance
+    except InputError as error:
+        says = pointed(error, {"tolerance": given}).says
+        raise OutputError(type(error)(says, "--tolerance")) from None
+
+
+VERBS: Final[Verbs] = {"prove": _add_prove}
