@@ -42,10 +42,12 @@ def _add_carve(verbs: Any, name: str) -> None:
 
 def _add_program(verbs: Any, name: str) -> None:
     verb = add_verb(
-        verbs, name, "write the program for the controller", "lobework program lid.toml --into lid", _write("program")
+        verbs, name, "write the program for the controller", "lobework program lid.toml --into lid", _program
     )
     takes_job(verb)
     takes_target(verb, "rs274")
+    says = "to try it in air: so far off the work, such as '5 mm', every other axis as it cuts; written to program-air.ngc"
+    verb.add_argument("--air", metavar="LENGTH", help=says)
     takes_folder(verb, "otherwise ./ and the job file's name")
 
 
@@ -129,6 +131,19 @@ def _write(shows: str) -> Callable[[argparse.Namespace], int]:
         return with_job(asked.job, act)
 
     return written
+
+
+def _program(asked: argparse.Namespace) -> int:
+    def act(job: Job) -> int:
+        target = _target(asked.target, "program")
+        air = _length(asked.air, "--air", job) if asked.air is not None else 0.0
+        name = Path(target.file)
+        path = folder_of(asked) / (f"{name.stem}-air{name.suffix}" if air else name)
+        refuse([path], overwrite=asked.overwrite)
+        save({path: target.render(job.program(air))}, overwrite=asked.overwrite)
+        return DONE
+
+    return with_job(asked.job, act)
 
 
 def _carve(asked: argparse.Namespace) -> int:

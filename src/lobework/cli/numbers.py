@@ -33,6 +33,12 @@ if TYPE_CHECKING:
 
 __all__ = ["VERBS"]
 
+_MOST_TURNS: Final = 1000
+"""To close in: nobody winds a pass for longer, so the gap is said for one turn."""
+
+_LONG: Final = 1000
+"""A denominator that nobody reads at a glance."""
+
 
 def _add_ratio(verbs: Any, name: str) -> None:
     says = "say how near a drive comes to a ratio: percents, change wheels, motors; exit code 1 where nothing is near enough"
@@ -103,9 +109,10 @@ def _ratio(asked: argparse.Namespace) -> int:
         raise SettingError(f"{asked.lobes!r} must be one or more", "--lobes")
     units = units_of(asked, asked.radius, asked.seen)
     radius, seen = above_zero("--radius", asked.radius, units, 0.0), above_zero("--seen", asked.seen, units, VISIBLE_MM)
-    turns = turns_to_close(lobes, wanted)
+    closes = turns_to_close(lobes, wanted)
+    turns, closing = (closes, f"closes after {_turns(closes)}") if closes <= _MOST_TURNS else (1, "closes after many turns")
     runs, trains = _runs(asked, wanted)
-    print(f"{_fraction_and_percent(wanted)}: {lobes * abs(wanted)} lobes a turn of the work; closes after {_turns(turns)}")
+    print(f"{_fraction_and_percent(wanted)}: {_plain(lobes * abs(wanted))} lobes a turn of the work; {closing}")
     print()
     head = ["way", "runs at", f"gap after {_turns(turns)}", "at any moment"]
     head += [f"{_shown(seen, units)} off"] if radius else []
@@ -194,7 +201,11 @@ def _row(run: RealRatio, turns: int, radius: float, seen: float, units: LengthUn
 def _fraction_and_percent(ratio: Fraction) -> str:
     """Return a ratio in percent, before it as a fraction where that is short."""
     percent = f"{float(ratio * 100):.9g} %"
-    return f"{ratio} ({percent})" if ratio.denominator < 1000 else percent
+    return f"{ratio} ({percent})" if ratio.denominator < _LONG else percent
+
+
+def _plain(value: Fraction) -> str:
+    return str(value) if value.denominator < _LONG else f"{float(value):.9g}"
 
 
 def _apart(degrees: Fraction, radius: float, units: LengthUnit) -> str:
