@@ -9,11 +9,13 @@ import numpy as np
 import pytest
 
 from lobework.cam import Scallop, Wave
-from lobework.check import Finding, bridging_findings, closure_findings, travel_findings
+from lobework.camshaft import CamShaft
+from lobework.carriage import Headstock
+from lobework.check import Finding, bridging_findings, closure_findings, ratio_findings, travel_findings
 from lobework.closure import closure_of
 from lobework.drive import Drive
 from lobework.follower import Knife, Roller
-from lobework.lathe import Axis
+from lobework.lathe import Axis, Lathe
 from lobework.motion import motion_of
 from lobework.passes import Pass, cuts_of
 from lobework.piece import Disc
@@ -86,6 +88,48 @@ def test_a_rotary_axis_with_stops_is_checked_too():
     stopped = replace(lathe, axes=(Axis(moves="cam 1", letter="A", low=-90.0, high=720.0),))
     (says,) = found_by(travel_findings, rings(ratio="-1"), stopped)
     assert says == "problem (travel): rings, cam 1: goes to -360 degrees; the travel of A ends at -90 degrees"
+
+
+def driven(steps=0.0, **shaft):
+    """Return a bench whose cam is turned so."""
+    axes = (Axis(moves="cam 1", letter="A", steps=steps),) if shaft.get("turned_by") == "motor" else ()
+    return Lathe(name="bench", headstock=Headstock(sideways="slides"), axes=axes, cams=(CamShaft(number=1, **shaft),))
+
+
+def test_a_percent_that_misses_its_ratio_is_noted_with_the_gap_at_the_join_and_when_it_is_seen():
+    """Worked by hand: 3 turns of 0.6667 are 2.0001 of the cam, 0.0001 / 0.6667 of a turn of the work: 0.054 degrees, and 0.024 mm
+    at the wave's crest, a radius of 25 mm; 0.0079 mm a turn passes 0.05 mm at the seventh."""
+    lathe = driven(turned_by="motor", percent_places=2)
+    (says,) = found_by(ratio_findings, rings(ratio="2/3", turns=3), lathe)
+    assert says == (
+        "note (ratio): rings, cam 1: runs at 66.67 %, not 2/3 (percent, 2 decimals): after 3 turns the wave is 0.054 degrees, "
+        "0.024 mm at a radius of 25 mm, from its own beginning; it is seen after 7 turns; take a ratio that the drive can do, "
+        "or gears"
+    )
+    (warned,) = found_by(ratio_findings, rings(ratio="2/3", turns=9), lathe)
+    assert warned == says.replace("note", "warning", 1)
+
+
+def test_a_ratio_that_its_drive_makes_exactly_is_noted_with_how():
+    by_percent = found_by(ratio_findings, rings(ratio="3/4"), driven(turned_by="motor", percent_places=0, steps=16000.0))
+    assert by_percent == ["note (ratio): rings, cam 1: runs at 3/4 exactly: percent, no decimals; motor, 16000 steps a turn"]
+    by_wheels = found_by(ratio_findings, rings(ratio="2/3", turns=3), driven(turned_by="gears", wheels=(20, 30, 45, 60)))
+    assert by_wheels == ["note (ratio): rings, cam 1: runs at 2/3 exactly: 20 drives 30"]
+
+
+def test_steps_that_can_be_seen_are_warned_of_and_finer_ones_passed_in_silence():
+    """Half of 200 steps at 3/4 is 180 / 200 / 0.75 = 1.2 degrees of the work, 0.524 mm at the radius of 25 mm."""
+    (says,) = found_by(ratio_findings, rings(ratio="3/4"), driven(turned_by="motor", steps=200.0))
+    assert says == (
+        "warning (ratio): rings, cam 1: its steps are seen (motor, 200 steps a turn): the wave is up to 0.524 mm from its place "
+        "at a radius of 25 mm; use finer steps"
+    )
+    assert found_by(ratio_findings, rings(ratio="3/4"), driven(turned_by="motor", steps=16000.0)) == []
+
+
+def test_a_cam_on_the_spindle_or_in_software_has_no_ratio_to_miss():
+    assert found_by(ratio_findings, rings(), driven(turned_by="spindle")) == []
+    assert found_by(ratio_findings, rings(ratio="2/3", turns=3)) == []
 
 
 def test_a_finding_is_one_line():

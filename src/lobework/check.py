@@ -15,12 +15,14 @@ from lobework.contact import largest_roller, lift_of
 from lobework.hand import show_percent
 from lobework.lathe import Axis, HandAxis
 from lobework.ratios import turns_to_close
-from lobework.tolerances import JOIN_MM
+from lobework.running import run_of
+from lobework.tolerances import JOIN_MM, VISIBLE_MM
 from lobework.units import format_number
 
 if TYPE_CHECKING:
     from lobework.drive import Drive
     from lobework.passes import Cut
+    from lobework.ratios import RealRatio
     from lobework.trace import Trace
 
 __all__ = ["Finding", "bridging_findings", "closure_findings", "in_mm", "ratio_findings", "travel_findings"]
@@ -167,22 +169,41 @@ def _set_by_hand(cut: Cut) -> dict[str, tuple[float, float]]:
 
 
 def ratio_findings(cuts: Sequence[Cut], traces: Sequence[Trace]) -> Iterable[Finding]:
-    """Yield the cams whose control cannot be set to their ratio: the nearest that it can, and what is left at the join."""
+    """Yield what wheels, controls and motors make of each cam's ratio: what is left at the join, and when that is seen."""
     for name, same, paths in _by_group(cuts, traces):
-        for number, drive in enumerate(same[0].passed.cams, 1):
-            run = same[0].lathe.cam_shaft(number).percent(drive.ratio)
-            if run is None or run.exact:
-                continue
-            turns = turns_to_close(drive.cam.lobes, drive.ratio)
-            radius = max(float(np.hypot(path.x, path.y).max()) for path in paths)
-            gap = f"{format_number(abs(float(run.gap(turns))), 4)} degrees and {in_mm(abs(run.gap_mm(turns, radius)))}"
-            yield Finding(
-                kind="ratio",
-                level="warning",
-                where=f"{name}, {drive.name}",
-                says=f"its control is set to {show_percent(run)}, not {drive.ratio}: after {_turns(Fraction(turns))} the wave is "
-                f"{gap} from its own beginning; take a ratio that its decimals hold, or gears",
-            )
+        passed, lathe = same[0].passed, same[0].lathe
+        radius = max(float(np.hypot(path.x, path.y).max()) for path in paths)
+        for number, drive in enumerate(passed.cams, 1):
+            shaft, where = lathe.cam_shaft(number), f"{name}, {drive.name}"
+            if passed.turns and radius and drive.ratio and shaft.turned_by in ("gears", "motor"):
+                run = run_of(lathe, number, drive.ratio)
+                yield from _of_ratio(run, drive, passed.turns, radius, where)
+                if run.exact and (shaft.wheels or shaft.percent_places is not None):
+                    yield Finding(kind="ratio", level="note", where=where, says=f"runs at {drive.ratio} exactly: {run.way}")
+
+
+def _of_ratio(run: RealRatio, drive: Drive, turns: Fraction, radius: float, where: str) -> Iterator[Finding]:
+    """Yield how a drive misses a ratio, or that its steps are seen."""
+    at = f"at a radius of {in_mm(radius)}"
+    if not run.exact:
+        closes = turns_to_close(drive.cam.lobes, drive.ratio)
+        gap = f"{format_number(abs(float(run.gap(closes))), 4)} degrees, {in_mm(abs(run.gap_mm(closes, radius)))} {at}"
+        until = run.turns_until_seen(radius) or 1
+        yield Finding(
+            kind="ratio",
+            level="warning" if until <= turns else "note",
+            where=where,
+            says=f"runs at {show_percent(run)}, not {drive.ratio} ({run.way}): after {_turns(Fraction(closes))} the wave is "
+            f"{gap}, from its own beginning; it is seen after {_turns(Fraction(until))}; take a ratio that the drive can do, "
+            "or gears",
+        )
+    if (strays := math.radians(run.strays) * radius) > VISIBLE_MM:
+        yield Finding(
+            kind="ratio",
+            level="warning",
+            where=where,
+            says=f"its steps are seen ({run.way}): the wave is up to {in_mm(strays)} from its place {at}; use finer steps",
+        )
 
 
 def _why_open(cut: Cut) -> str:
