@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from fractions import Fraction
 
 import ezdxf
@@ -10,14 +11,25 @@ import numpy as np
 import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
-from numpy.testing import assert_allclose
+from numpy.testing import assert_allclose, assert_array_equal
 from scipy.interpolate import CubicSpline
 
+from lobework.carriage import Headstock
+from lobework.cutter import Ball
+from lobework.drive import Drive
 from lobework.errors import SettingError
+from lobework.follower import Roller
+from lobework.holder import CuttingFrame, DrillingSpindle
+from lobework.job import Job
+from lobework.lathe import Axis, Lathe
+from lobework.motion import motion_of
+from lobework.passes import Cut, Pass, cuts_of
 from lobework.piece import Barrel, Disc, Turned
-from lobework.slide import At
+from lobework.slide import Approach, Arc, At
 from lobework.template import Template, read_template, template_of
-from tests.strategies import numbers
+from lobework.trace import trace
+from tests.properties.test_path_laws import away_from_chord
+from tests.strategies import numbers, waves
 
 VASE = ((0.0, 18.0), (-12.25, 21.5), (-30.0, 25.125), (-61.0, 14.0))
 PARTS = np.linspace(0.0, 1.0, 401)
@@ -31,6 +43,7 @@ def ways(draw):
     return tuple((float(a), draw(numbers(2.0, 60.0))) for a in z)
 
 
+@settings(max_examples=30)
 @given(points=ways(), at=st.builds(At, x=numbers(-5, 5), y=numbers(-1, 1), z=numbers(-5, 5), depth=numbers(0, 2)))
 def test_it_goes_evenly_by_length_through_every_point_and_depth_is_cut_in_by_the_cross_slide(points, at):
     template = Template(points=points)
@@ -64,7 +77,7 @@ def test_a_smooth_template_is_the_natural_spline_over_chord_length_evenly_by_its
     assert_allclose(tips[:, [2, 0]].T, expected, rtol=0, atol=1e-4)
 
 
-@settings(max_examples=40)
+@settings(max_examples=20, deadline=None)
 @given(points=ways(), first=numbers(0.0, 1.0), last=numbers(0.0, 1.0), smooth=st.booleans())
 def test_from_and_to_take_a_part_of_it_either_way(points, first, last, smooth):
     begin, end = points[0][0], points[-1][0]
@@ -172,4 +185,126 @@ def test_a_drawing_that_lies_has_its_axis_to_the_right(tmp_path):
 def test_what_cannot_lead_a_slide_is_refused(settings_, says):
     with pytest.raises(SettingError) as refused:
         Template(**settings_).require_one_way()
+    assert str(refused.value) == says
+
+
+AXES = (
+    Axis(moves="spindle", letter="C"),
+    Axis(moves="x", letter="X", low=-10.0, high=60.0),
+    Axis(moves="z", letter="Z", low=-90.0, high=20.0),
+    Axis(moves="cam 1", letter="A"),
+)
+BENCH = Lathe(name="bench", headstock=Headstock(sideways="slides"), axes=AXES)
+WORK = Turned(profile=VASE)
+
+
+def led(turns=0, template=None, at=None, lathe=BENCH, **more):
+    passed = Pass(turns=turns, at=at or At(depth=0.5), template=template or template_of(WORK, -3, -57), **more)
+    return Cut(number=1, passed=passed, lathe=lathe, approach=Approach(axis="x", surface=25.2))
+
+
+@settings(max_examples=12, deadline=None)
+@given(points=ways(), turns=st.sampled_from([0, "1/3", "5/2"]), smooth=st.booleans(), wave=st.none() | waves())
+def test_the_path_on_the_work_keeps_to_the_chord_and_to_the_template(points, turns, smooth, wave):
+    template = Template(points=points, smooth=smooth)
+    try:
+        template.require_one_way()
+    except SettingError:
+        assume(False)
+    cams = () if wave is None else (Drive(wave, follower=Roller(2.0), ratio="3/2"),)
+    path = trace(led(turns, template, cams=cams), chord=5e-3)
+    places = np.stack([path.x, path.y, path.z], axis=-1)
+    assert max(away_from_chord(path.motion, path.u, places, part).max() for part in (0.25, 0.5, 0.75)) <= 1.05 * 5e-3
+    tips = template.tip(At(depth=0.5), path.u / path.cut.span)
+    assert_allclose(path.axes["x"], tips[:, 0], rtol=0, atol=1e-12)
+    assert_allclose(path.axes["z"], tips[:, 2], rtol=0, atol=1e-12)
+    assert_allclose(path.z, tips[:, 2], rtol=0, atol=1e-9)
+    assert np.isin(np.round(path.cut.corners, 12), np.round(path.u, 12)).all()
+    assert_allclose(path.motion.place_of(path.axes), places, rtol=0, atol=1e-9)
+    if not cams:
+        assert_allclose(np.hypot(path.x, path.y), np.abs(tips[:, 0]), rtol=0, atol=1e-9)
+        turned = np.unwrap(np.arctan2(path.y, path.x))
+        assert turned[-1] - turned[0] == pytest.approx(-2 * math.pi * float(Fraction(turns)), abs=1e-6)
+
+
+def test_the_compiled_way_is_the_plain_one_where_a_template_leads():
+    plain, compiled = (trace(led(3), way=way) for way in ("plain", "compiled"))
+    assert_array_equal(plain.x, compiled.x)
+
+
+def test_steps_of_a_series_move_the_template():
+    passed = led(1).passed.series(3, z=-1.5, depth=0.25)
+    for number, cut in enumerate(cuts_of(passed, BENCH, approach=Approach(axis="x"))):
+        assert_allclose(cut.tip[2], -3 - 1.5 * number, rtol=0, atol=1e-9)
+        assert_allclose(cut.slides(np.array([0.5]))[0, 0], led(1).slides(np.array([0.5]))[0, 0] - 0.25 * number, atol=1e-9)
+
+
+@pytest.mark.parametrize(("held", "radius"), [(DrillingSpindle(), 1.5), (CuttingFrame(radius=9.0), 9.0)])
+def test_a_flute_along_the_side_is_what_circles_led_along_the_template_leave(held, radius):
+    """Judge and compiled kernels alike. In the plane of X and Z a ball, or a frame that swings there, is a circle whose lowest
+    place is the tip: rays along the side's normals meet all the circles at the depths that plane geometry gives."""
+    apart = 0.3
+    job = Job(lathe=BENCH, piece=WORK, cutter=Ball(radius=1.5, held=held), passes=[led().passed], resolution=apart, chord=1e-3)
+    plain, compiled = (job.trace().carve(backend=backend) for backend in ("plain", "compiled"))
+    assert_allclose(compiled.depth, plain.depth, rtol=0, atol=2e-4)
+    profile = WORK.surface.profile(plain.stock.down)
+    inside = (profile[:, 1] < -6) & (profile[:, 1] > -54)
+    profile, deepest = profile[inside], plain.depth.max(axis=1)[inside]
+    tips = led().slides(np.linspace(0.0, 1.0, 4001))
+    off = profile[:, None, :2] - (tips[:, [0, 2]] + [radius, 0.0])
+    along = np.einsum("kpi,ki->kp", off, profile[:, 2:])
+    below = along + np.sqrt(np.maximum(radius**2 - (off**2).sum(axis=2) + along**2, 0.0))
+    expected = np.where(radius**2 > (off**2).sum(axis=2) - along**2, below, 0.0).max(axis=1)
+    assert (expected > 0.49).all()
+    assert_allclose(deepest, expected, rtol=0, atol=apart**2 / 8 / 1.5 + 2e-3)
+
+
+def test_sheet_program_and_table_of_moves_say_the_template(tmp_path):
+    job = Job(lathe=BENCH, piece=WORK, cutter=Ball(radius=1.5), passes=[led("1/4").passed.series(2, spindle="30 deg")])
+    group = next(group for group in job.settings().groups if group.name == "pass 1")
+    found = {entry.name: entry.value for entry in group.entries}
+    assert found["template"] == "the side of the work"
+    assert found["tip from"].startswith("z -3 mm, x 18.3484 mm")
+    assert found["tip to"].startswith("z -57 mm, x 15.7032 mm")
+    program = job.program()
+    assert "led along a template, the side of the work" in program.sections[0].notes[0]
+    text = (job.write("rs274", tmp_path)).read_text(encoding="utf-8")
+    assert "template" in text
+
+
+def test_travel_is_checked_along_the_whole_template():
+    short = Lathe(name="short", headstock=Headstock(sideways="fixed"), axes=(AXES[0], replace(AXES[1], high=24.0), AXES[2]))
+    job = Job(lathe=short, piece=WORK, cutter=Ball(radius=1.5), passes=[led(lathe=short).passed])
+    (finding,) = (each for each in job.check() if each.kind == "travel")
+    assert str(finding) == "problem (travel): pass 1, x: goes to 24.6277 mm; the travel of X ends at 24 mm"
+
+
+@pytest.mark.parametrize(
+    ("make", "says"),
+    [
+        (
+            lambda: led(travel=At(z=-3)),
+            "travel=given: must be left out where there is a template; the slides follow the template alone",
+        ),
+        (
+            lambda: led(arc=Arc(radius=25, from_deg=0, to_deg=50)),
+            "arc=given: must be left out where there is a template; the slides follow the template alone",
+        ),
+        (
+            lambda: Pass(template="vase.svg"),
+            "template='vase.svg': must be a Template, such as Template(points=[(0, 20), (-30, 25), (-60, 18)])",
+        ),
+        (
+            lambda: motion_of(led(template=Template(points=((0, 20), (-5, 21), (-4, 22), (-9, 20))))),
+            "template: points[3]=(-4.0, 22.0): must be below z -5, where the point before it is; the template folds back there",
+        ),
+        (
+            lambda: motion_of(led(lathe=Lathe(name="bare", headstock=Headstock(sideways="fixed"), axes=AXES[:1] + AXES[2:3]))),
+            "template: the x slide follows it while it cuts, but lathe 'bare' has no axis that moves the x; it has: spindle, z",
+        ),
+    ],
+)
+def test_a_pass_that_cannot_follow_a_template_is_refused(make, says):
+    with pytest.raises(SettingError) as refused:
+        make()
     assert str(refused.value) == says

@@ -102,6 +102,7 @@ def spans_of(motion: Motion, span: float, chord: float) -> Spans:
         return Spans(np.zeros(1), np.zeros(1), np.zeros(1, dtype=np.int64))
     breaks = [np.linspace(0.0, span, stretches(motion, span) + 1)]
     breaks += [_corners(push, span) for push in motion.pushes]
+    breaks.append(motion.cut.corners[motion.cut.corners < span])
     smooth = np.sort(np.concatenate(breaks))
     ways = (motion.sideways, motion.endways, motion.leads_x, motion.leads_z)
     breaks += [_changes(pushes, smooth) for pushes in ways if pushes.furthest and len(pushes) > 1]

@@ -101,7 +101,7 @@ def trace(cut: Cut, *, chord: float = CHORD_MM, way: Way = "auto") -> Trace:
         How far the path may stray from the straight line between two samples.
     way : "auto", "plain" or "compiled"
         "auto" takes the compiled way where there are samples enough to pay for its start-up. What that does not know goes the
-        plain way: a spindle that stands still, a cam that does not turn evenly.
+        plain way: a spindle that stands still, slides that follow a template, a cam that does not turn evenly.
 
     Raises
     ------

@@ -26,8 +26,12 @@ _RUNS_AT_ONCE: Final = 16_384
 
 
 def can_weave(motion: Motion) -> bool:
-    """Return whether the loop knows a motion: the spindle turns, all cams turn evenly, and come together in one manner."""
-    turns = bool(motion.cut.passed.turns) or not motion.cut.span
+    """Return whether the loop knows a motion.
+
+    The spindle turns, and from zero; the slides go straight or round; all cams turn evenly, and come together in one manner.
+    """
+    passed = motion.cut.passed
+    turns = passed.template is None and not passed.spindle.turns and (bool(passed.turns) or not motion.cut.span)
     evenly = all(push.shaft.drift is None for push in motion.pushes)
     return turns and evenly and not (motion.rocks and motion.sideways and motion.leads_x) and len(_holding(motion)) <= 1
 

@@ -85,8 +85,8 @@ def sweep_of(trace: Trace, cutter: Cutter, surface: Surface) -> Sweep:
     """Return one cut's sweep over a surface.
 
     On a face the cutter points along the spindle. On a round surface it is set square to the surface where the pass
-    begins, in the bench's plane of X and Z, and keeps that direction on the bench. Where it turns along an arc, it points as
-    the arc does.
+    begins, in the bench's plane of X and Z, and keeps that direction on the bench; where the slides follow a template it points
+    straight across the spindle. Where it turns along an arc, it points as the arc does.
 
     Raises
     ------
@@ -105,7 +105,12 @@ def sweep_of(trace: Trace, cutter: Cutter, surface: Surface) -> Sweep:
         outward, level = np.array([[0.0, 0.0, 1.0]]), np.array([[1.0, 0.0, 0.0]])
     else:
         bench = trace.pose.rotation
-        out, along = (0.0, 1.0) if swings or isinstance(surface, Face) else _square(surface, tip[0], bench[0])
+        if swings or isinstance(surface, Face):
+            out, along = 0.0, 1.0
+        elif trace.cut.passed.template is not None:
+            out, along = 1.0, 0.0
+        else:
+            out, along = _square(surface, tip[0], bench[0])
         outward = out * bench[:, :, 0] + along * bench[:, :, 2]
         level = along * bench[:, :, 0] - out * bench[:, :, 2]
     return Sweep(cutter.edge, cutter.held, tip, outward, level, trace.cut.title)

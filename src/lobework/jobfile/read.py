@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from lobework.job import Job
     from lobework.jobfile.tables import Context
     from lobework.jobfile.written import WrittenPass
+    from lobework.kinds import Piece
     from lobework.lathe import Lathe
     from lobework.passes import Pass, Series
 
@@ -180,11 +181,27 @@ def _job_of(read: dict[str, Any], name: str, context: Context) -> Job:
     except InputError as error:
         raise inside(error, "lathe") from None
     machine = replace(machine, chucks=tuple(read.get("chuck", ())))
-    passes = tuple(_repeated(each, machine, context.units, f"pass[{number}]") for number, each in enumerate(read["pass"], 1))
+    followed = (_following(each, read["piece"], f"pass[{number}]") for number, each in enumerate(read["pass"], 1))
+    passes = tuple(_repeated(each, machine, context.units, f"pass[{number}]") for number, each in enumerate(followed, 1))
     settings: dict[str, Any] = {key: read[key] for key in ("units", "chord", "resolution", "piece", "cutter") if key in read}
     if "program" in read:
         settings["feeds"] = read["program"]
     return Job(title=read.get("title") or name, lathe=machine, passes=passes, **settings)
+
+
+def _following(written: WrittenPass, piece: Piece, where: str) -> WrittenPass:
+    """Return a pass whose template is the side of the work with that template."""
+    from dataclasses import replace
+
+    from lobework.template import template_of
+
+    if written.follows is None:
+        return written
+    try:
+        template = template_of(piece, written.follows.start, written.follows.end)
+        return replace(written, passed=replace(written.passed, template=template), follows=None)
+    except InputError as error:
+        raise inside(pointed(error, {"template": "piece", "travel": "given", "arc": "given"}), where) from None
 
 
 def _repeated(written: WrittenPass, machine: Lathe, units: LengthUnit, where: str) -> Pass | Series:

@@ -14,6 +14,7 @@ from lobework.camshaft import CamShaft
 from lobework.carriage import Headstock
 from lobework.drive import Drive
 from lobework.errors import InputError, require
+from lobework.feeds import Feeds
 from lobework.jobfile.source import shown
 from lobework.jobfile.tables import (
     Choice,
@@ -33,11 +34,12 @@ from lobework.jobfile.tables import (
     read_by,
     reading,
 )
+from lobework.jobfile.template import SAYS as TEMPLATE
+from lobework.jobfile.template import FollowsPiece, TemplateReader
 from lobework.kinds import Length
 from lobework.lathe import Axis, Controller, HandAxis
 from lobework.mounting import Mounted
 from lobework.passes import Pass
-from lobework.program import Feeds
 from lobework.twist import Twist
 from lobework.units import acceleration, angle, length, speed, steps, turning_acceleration, turning_speed, turning_steps
 from lobework.wheel import Wheel
@@ -59,11 +61,14 @@ class WrittenPass:
     ----------
     passed : Pass
         What is cut.
+    follows : FollowsPiece or None
+        Whether its template is the side of the work.
     repeats : list of (settings, place) pairs
         Count, steps and name of each series, innermost first, and its place in the list of them.
     """
 
     passed: Pass
+    follows: FollowsPiece | None
     repeats: list[tuple[dict[str, Any], str]]
 
 
@@ -226,14 +231,16 @@ def _twist_table() -> Table:
 
 def _pass_table() -> Table:
     own = part_keys(Pass)
-    keys = {key: own[key] for key in ("name", "turns", "at", "travel", "arc", "together")} | {
+    keys = {key: own[key] for key in ("name", "turns", "spindle", "at", "travel", "arc", "together")} | {
+        "template": Key(read_by(TemplateReader()), TEMPLATE, None, own["template"].about),
         "cam": Key(list_of(_cam_choice()), "[[pass.cam]] tables", None, "The cams that move the headstock."),
         "series": Key(read_by(OneOrMore(_series_table())), "a [pass.series] table", None, "How it is repeated, innermost first."),
     }
 
     def passed(values: dict[str, Any]) -> WrittenPass:
         settings = {key: value for key, value in values.items() if key not in ("cam", "series")}
-        return WrittenPass(Pass(cams=tuple(values.get("cam", ())), **settings), values.get("series", []))
+        follows = settings.pop("template") if isinstance(settings.get("template"), FollowsPiece) else None
+        return WrittenPass(Pass(cams=tuple(values.get("cam", ())), **settings), follows, values.get("series", []))
 
     return Table("Pass", keys, passed, "One uninterrupted cut, and how it is repeated.")
 
