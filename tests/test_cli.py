@@ -22,8 +22,23 @@ from lobework.jobfile import job_schema, starter
 from lobework.testing import Asked
 
 PAGE = (Path(__file__).parents[1] / "docs" / "commands.md").read_text(encoding="utf-8")
-COMMANDS = ("make", "draw", "carve", "program", "settings", "check", "ratio", "index", "helix", "list", "new", "schema", "verify")
-DRAWN = ["axes.csv", "drawing.png", "drawing.svg", "program.ngc", "settings.txt"]
+COMMANDS = (
+    "make",
+    "draw",
+    "carve",
+    "program",
+    "settings",
+    "check",
+    "ratio",
+    "index",
+    "helix",
+    "list",
+    "lathe",
+    "new",
+    "schema",
+    "verify",
+)
+DRAWN = ["axes.csv", "drawing.png", "drawing.svg", "moves.csv", "program.ngc", "settings.txt"]
 CARVED = ["relief.png", "work.3mf", "work.html", "work.stl"]
 WRITTEN = sorted(DRAWN + CARVED)
 PROCESS = [sys.executable, "-c", "import sys; from lobework.cli import main; sys.exit(main())"]
@@ -233,8 +248,8 @@ def test_help_ends_with_a_line_that_works(command, tmp_path, monkeypatch, capsys
 
 def test_the_page_lists_every_command_and_option(capsys):
     assert re.findall(r"^\| `lobework (\w+)", PAGE, re.MULTILINE) == [
-        "new", "new", "make", "draw", "carve", "program", "settings", "check", "ratio", "index", "helix", "list", "schema",
-        "verify",
+        "new", "new", "new", "make", "draw", "carve", "program", "settings", "check", "ratio", "index", "helix", "list", "lathe",
+        "schema", "verify",
     ]  # fmt: skip
     documented = {
         (option, command)

@@ -16,14 +16,13 @@ from hypothesis import strategies as st
 
 from lobework import plugins
 from lobework.cam import Eccentric, Law, Wave
-from lobework.carriage import Headstock
 from lobework.chuck import EccentricChuck, Oval, Plain
 from lobework.cutter import Ball, Pen, Vee
 from lobework.drive import Drive
 from lobework.errors import InputError, UnknownNameError
 from lobework.follower import Knife, Roller
 from lobework.holder import HOLDERS
-from lobework.jobfile import job_schema, read_job, read_lathe, shipped_lathes, starter
+from lobework.jobfile import job_schema, read_job, read_lathe, starter
 from lobework.jobfile.source import Source, written_key
 from lobework.kinds import Angle, Follower, Length, Turning
 from lobework.lathe import Axis
@@ -63,8 +62,6 @@ KEYS = {
     "Followers": "Roller",
     "Series": "Series",
     "The program": "program",
-    "headstock": "headstock",
-    "axis": "Axis",
 }
 CAM = {"shape", "follower", "ratio", "phase", "index", "side", "gain", "name"}
 
@@ -137,10 +134,6 @@ def test_the_page_lists_every_key_of_a_cam_on_its_drive():
     assert documented("Cams") == CAM
     for shape in ("Wave", "Scallop", "Eccentric", "Law"):
         assert schema_keys(shape) > CAM
-
-
-def test_the_page_lists_the_keys_of_a_lathe_file_which_alone_has_units_of_its_own():
-    assert documented("The lathe") == schema_keys("Lathe") | {"units"}
 
 
 def test_the_page_has_a_place_for_every_part_that_ships():
@@ -330,29 +323,6 @@ def test_each_later_series_repeats_the_one_before(read):
 def test_a_cams_step_may_be_written_with_a_dot_or_as_a_table(written, read):
     job = read(WHOLE.replace('phase = "1/2 lobe"', written))
     assert job.cuts()[2].passed.cams[0].phase == Phase.of("4 deg")
-
-
-def test_the_lathes_that_ship_are_those_of_the_page():
-    assert set(shipped_lathes()) == set(re.findall(r"`(\w+-bench)`", documented_row("lathe")))
-    assert read_lathe("rocking-bench").headstock == Headstock(sideways="rocks", endways="pumps", pivot_height=250.0)
-    assert read_lathe("sliding-bench").headstock == Headstock(sideways="slides", endways="pumps")
-    assert read_lathe("plain-bench").headstock == Headstock(sideways="fixed", endways="fixed")
-
-
-def documented_row(key: str) -> str:
-    found = re.search(rf"^\| `{key}` \|.*$", PAGE, re.MULTILINE)
-    assert found is not None
-    return found[0]
-
-
-@pytest.mark.parametrize("name", shipped_lathes())
-def test_a_lathe_that_ships_turns_its_spindle_and_moves_its_slides_within_limits(name):
-    """Axes as ISO 841 names them: X across, Z along the spindle, C about Z."""
-    found = read_lathe(name)
-    assert found.name == name
-    assert found.axis("spindle").letter == "C"
-    for slide in ("x", "z"):
-        assert -1000 < found.axis(slide).low < 0 < found.axis(slide).high < 1000
 
 
 def test_a_lathe_that_does_not_ship_is_refused_with_the_nearest():

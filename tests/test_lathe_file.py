@@ -1,0 +1,429 @@
+"""Lathe files: what is read from them, that the page about them is true, and what a mistake is answered with."""
+
+from __future__ import annotations
+
+import json
+import math
+import re
+import tomllib
+from fractions import Fraction
+from pathlib import Path
+
+import pytest
+
+from lobework import units
+from lobework.camshaft import CamShaft
+from lobework.carriage import Headstock
+from lobework.cli import main
+from lobework.errors import InputError
+from lobework.jobfile import lathe_schema, read_job, read_lathe, shipped_lathes
+from lobework.lathe import Axis, Controller, HandAxis, Lathe
+from lobework.screw import Screw
+from lobework.wheel import Wheel
+
+PAGE = (Path(__file__).parents[1] / "docs" / "lathe-file.md").read_text(encoding="utf-8")
+WHOLE, IN_A_JOB = re.findall(r"^```toml\n(.*?)^```$", PAGE, re.DOTALL | re.MULTILINE)
+TABLES = {"The lathe": "", "headstock": "headstock", "axis": "axis", "hand": "hand", "cam": "cam", "controller": "controller"}
+SPINDLE = '[[axis]]\nmoves = "spindle"\nletter = "C"\n'
+BENCH = f'[headstock]\nsideways = "slides"\n{SPINDLE}'
+WAVES = """
+[piece]
+form = "disc"
+diameter = 70
+thickness = 8
+[cutter]
+kind = "pen"
+[[pass]]
+at = { x = 24 }
+[[pass.cam]]
+shape = "wave"
+lobes = 12
+base_radius = 62
+rise = 2
+follower = { kind = "roller", radius = 3 }
+"""
+
+
+@pytest.fixture
+def write(tmp_path):
+    """Return a function that writes a file and returns its path."""
+
+    def written(text: str, name: str = "bench.toml") -> Path:
+        path = tmp_path / name
+        path.write_text(text, encoding="utf-8")
+        return path
+
+    return written
+
+
+@pytest.fixture
+def refused(write):
+    """Return a function from a lathe file's text to what its one line says after the file and line."""
+
+    def said(text: str) -> str:
+        path = write(text)
+        with pytest.raises(InputError) as caught:
+            read_lathe(path)
+        assert "\n" not in str(caught.value)
+        return str(caught.value).removeprefix(f"{path}:")
+
+    return said
+
+
+def schema_keys(table: str) -> set[str]:
+    held = lathe_schema()
+    if table:
+        held = held["properties"][table]
+    return set(held.get("items", held)["properties"])
+
+
+@pytest.mark.parametrize("heading", TABLES)
+def test_the_page_lists_exactly_the_keys_that_exist(heading):
+    section = re.search(rf"^##+ {heading}\n(?P<text>.*?)(?=^##|\Z)", PAGE, re.DOTALL | re.MULTILINE)
+    assert set(re.findall(r"^\| `(\w+)` \|", section["text"], re.MULTILINE)) == schema_keys(TABLES[heading])
+
+
+def test_the_whole_lathe_of_the_page_is_what_its_words_say(write):
+    lathe = read_lathe(write(WHOLE))
+    assert lathe.name == "long bench"
+    assert lathe.swing == 152.4
+    assert lathe.headstock == Headstock(sideways="rocks", endways="pumps", pivot_height=254.0)
+    assert lathe.axes == (
+        Axis(moves="spindle", letter="C", steps=32000, top_speed=120.0, acceleration=180.0),
+        Axis(moves="z", letter="Z", low=-63.5, high=139.7, steps=400.0, top_speed=25.4 * 2 / 3, acceleration=101.6),
+    )
+    assert lathe.hand == (
+        HandAxis(moves="x", screw=Screw(lead=2.54, divisions=10), low=-63.5, high=152.4),
+        HandAxis(moves="spindle", wheel=Wheel([96, 144])),
+        HandAxis(moves="cam 1 phase", wheel=Wheel([96], marks="notches")),
+        HandAxis(moves="cam 1 index", wheel=Wheel([24], marks="notches")),
+    )
+    wheels = (20, 24, 30, 32, 36, 40, 40, 45, 48, 50, 60, 72, 80)
+    assert lathe.cams == (CamShaft(number=1, turned_by="gears", wheels=wheels), CamShaft(number=2, turned_by="software"))
+    assert lathe.controller == Controller(longest_line=120, slide_places=5, rotary_places=4, line_numbers=True)
+
+
+def test_a_lathe_in_a_job_has_the_keys_of_a_lathe_file_and_the_units_of_the_job(write):
+    inside = read_job(write(f'units = "inch"\n{WAVES}\n{IN_A_JOB.replace("6 in", "6").replace(chr(34) + "6" + chr(34), "6")}'))
+    assert inside.lathe.swing == 152.4
+    assert inside.lathe.headstock.sideways == "slides"
+
+
+def test_every_speed_on_the_page_is_read_as_its_row_says():
+    readers = (units.speed, units.turning_speed, units.acceleration, units.turning_acceleration)
+    rows = re.findall(r"^\| the (?:speed|acceleration) of [^|]+\| (`.*`) \|", PAGE, re.MULTILINE)
+    for reader, row in zip(readers, rows, strict=True):
+        assert all(reader(written) > 0 for written in re.findall(r'`"([^"]+)"`', row))
+
+
+def test_speeds_are_in_each_units_own_seconds():
+    """Exact by definition: 25.4 mm in an inch (Federal Register, 30 June 1959), 60 s in a minute, 360 degrees in a turn."""
+    assert units.speed("24 in/min") == 10.16
+    assert units.speed(24, bare="inch") == units.speed("24 in/min")
+    assert units.turning_speed("12 rpm") == units.turning_speed(12) == units.turning_speed("12 turns/min") == 72.0
+    assert units.turning_acceleration("2 turns/s2") == units.turning_acceleration("720 deg/s2") == 720.0
+    assert units.steps("10160/in") == units.steps(10160, bare="inch") == units.steps(400) == 400.0
+
+
+def test_the_lathes_that_ship_are_those_of_the_page():
+    assert set(shipped_lathes()) == set(re.findall(r"^\| `(\w+-bench)`", PAGE, re.MULTILINE))
+    assert read_lathe("rocking-bench").headstock == Headstock(sideways="rocks", endways="pumps", pivot_height=250.0)
+    assert read_lathe("sliding-bench").headstock == Headstock(sideways="slides", endways="pumps")
+    assert read_lathe("plain-bench").headstock == Headstock(sideways="fixed", endways="fixed")
+
+
+@pytest.mark.parametrize("name", shipped_lathes())
+def test_a_lathe_that_ships_turns_its_spindle_and_moves_its_slides_within_limits(name):
+    """Axes as ISO 841 names them: X across, Z along the spindle, C about Z."""
+    found = read_lathe(name)
+    assert found.name == name
+    assert found.axis("spindle").letter == "C"
+    for slide in ("x", "z"):
+        moved = found.axis(slide) or found.hand_axis(slide)
+        assert -1000 < moved.low < 0 < moved.high < 1000
+    assert all(math.isfinite(axis.top_speed) and math.isfinite(axis.acceleration) and axis.steps for axis in found.axes)
+
+
+@pytest.mark.parametrize("name", shipped_lathes())
+def test_a_lathe_that_ships_says_what_is_from_memory(name):
+    text = (Path(units.__file__).parent / "lathes" / f"{name}.toml").read_text(encoding="utf-8")
+    assert "from memory, generic" in text
+
+
+def test_a_cam_has_a_motor_where_an_axis_moves_it_and_is_locked_to_the_spindle_where_none_does():
+    lathe = read_lathe("rocking-bench")
+    assert [lathe.cam_shaft(number).turned_by for number in (1, 2, 3)] == ["motor", "motor", "spindle"]
+
+
+AXIS = BENCH + "[[axis]]\n"
+HAND = BENCH + "[[hand]]\n"
+CAM = BENCH + "[[cam]]\nnumber = 1\n"
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        (AXIS + 'moves = "x"\nletter = "A"', "8: axis[2].letter: 'A' must be X for the x axis"),
+        (
+            AXIS + 'moves = "cam 1"\nletter = "C"',
+            "8: axis[2].letter: 'C' must be given to one axis only; axis[1] has it already",
+        ),
+        (
+            AXIS + 'moves = "spindle"\nletter = "A"',
+            "7: axis[2].moves: 'spindle' must be moved by one axis only; axis[1] has it already",
+        ),
+        (
+            AXIS + 'moves = "x"\nletter = "X"\nacceleration = 0',
+            "9: axis[2].acceleration: 0 must be above zero; leave it out where it has no limit",
+        ),
+        (
+            AXIS + 'moves = "x"\nletter = "X"\ntop_speed = "-600 mm/min"',
+            "9: axis[2].top_speed: '-600 mm/min' must be above zero; leave it out where it has no limit",
+        ),
+        (
+            AXIS + 'moves = "x"\nletter = "X"\ntop_speed = "12 rpm"',
+            (
+                "9: axis[2].top_speed: '12 rpm': the unit 'rpm' does not fit here; allowed: mm/min, mm/s, cm/min, cm/s, in/min, "
+                "in/s, inch/min, inch/s; write for example '600 mm/min' or '24 in/min'"
+            ),
+        ),
+        (
+            AXIS + 'moves = "cam 1"\nletter = "A"\nacceleration = "3 mm/s2"',
+            (
+                "9: axis[2].acceleration: '3 mm/s2': the unit 'mm/s2' does not fit here; allowed: deg/s2, turn/s2, turns/s2; "
+                "write for example '720 deg/s2' or '2 turns/s2'"
+            ),
+        ),
+        (AXIS + 'moves = "x"\nletter = "X"\nlow = 5\nhigh = -5', "10: axis[2].high: -5 must be above low, 5"),
+        (
+            AXIS + 'moves = "x"\nletter = "X"\nsteps = -400',
+            "9: axis[2].steps: -400 must be zero or more; leave it out where you do not know",
+        ),
+        (
+            AXIS + 'moves = "x"\nletter = "X"\nstep = 400',
+            (
+                "9: axis[2].step: there is no such key; did you mean 'steps'?; "
+                "keys here: moves, letter, low, high, steps, top_speed, acceleration"
+            ),
+        ),
+        (HAND + 'moves = "x"', "6: hand[1]: screw=none: must be given for 'x', which has a screw"),
+        (HAND + 'moves = "cam 1 phase"', "6: hand[1]: wheel=none: must be given for 'cam 1 phase', which has a wheel"),
+        (
+            HAND + 'moves = "x"\nscrew = { lead = 2 }\nnotches = 96',
+            "6: hand[1]: wheel=96 notches: must be left out of 'x', which has a screw",
+        ),
+        (
+            HAND + 'moves = "spindle"\nwheel = { circles = [96] }\nnotches = 96',
+            "9: hand[1].notches: 96 must be left out where there is a wheel",
+        ),
+        (HAND + 'moves = "spindle"\nnotches = 0', "8: hand[1].notches: 0 must be a whole number of them, one or more"),
+        (HAND + 'moves = "x"\nscrew = { lead = 2 }\nlow = 9\nhigh = 3', "10: hand[1].high: 3 must be above low, 9"),
+        (
+            HAND + 'moves = "cam 1"\nnotches = 96',
+            "7: hand[1].moves: 'cam 1' must be 'x', 'y', 'z', 'spindle', or 'cam 1 phase', 'cam 1 index' and so on",
+        ),
+        (
+            AXIS + 'moves = "x"\nletter = "X"\n[[hand]]\nmoves = "x"\nscrew = { lead = 2 }',
+            "10: hand[1].moves: 'x' must be set by hand alone; axis X moves it; leave one out",
+        ),
+        (
+            CAM + 'turned_by = "motor"',
+            "8: cam[1].turned_by: 'motor' must be given an axis that moves 'cam 1'; add an [[axis]] table with its letter",
+        ),
+        (
+            CAM + 'turned_by = "gears"',
+            "6: cam[1]: wheels=[]: must be the teeth of two wheels or more, such as [20, 30, 40, 60]",
+        ),
+        (
+            CAM + 'turned_by = "gears"\nwheels = [40]',
+            "9: cam[1].wheels: [40] must be the teeth of two wheels or more, such as [20, 30, 40, 60]",
+        ),
+        (
+            CAM + 'turned_by = "gears"\nwheels = [40, 1]',
+            "9: cam[1].wheels: [40, 1] must be whole numbers of teeth, 2 to 10000",
+        ),
+        (CAM + 'turned_by = "gears"\nwheels = [40, 20]\npairs = 0', "10: cam[1].pairs: 0 must be a whole number, 1 to 6"),
+        (
+            CAM + 'turned_by = "spindle"\nwheels = [40, 20]',
+            "9: cam[1].wheels: [40, 20] must be left out where no gears turn it",
+        ),
+        (
+            CAM + 'turned_by = "spindle"\npercent_places = 2',
+            "9: cam[1].percent_places: 2 must be left out where no motor turns it",
+        ),
+        (
+            CAM + 'turned_by = "software"',
+            (
+                "8: cam[1].turned_by: 'software' must be given an axis that moves 'x' or 'z', which follows its lift; "
+                "add an [[axis]] table"
+            ),
+        ),
+        (
+            CAM + 'turned_by = "spindle"\n[[axis]]\nmoves = "cam 1"\nletter = "A"',
+            "8: cam[1].turned_by: 'spindle' must be 'motor', for axis A moves 'cam 1'; or leave out that axis",
+        ),
+        (
+            CAM + 'turned_by = "belt"',
+            "8: cam[1].turned_by: 'belt' does not fit here; write 'spindle' or 'gears' or 'motor' or 'software'",
+        ),
+        (
+            CAM + 'turned_by = "spindle"\n[[cam]]\nnumber = 1\nturned_by = "spindle"',
+            "10: cam[2].number: 1 must be turned in one way only; cam[1] has it already",
+        ),
+        (
+            '[headstock]\nsideways = "slides"\nfollowers = []',
+            "3: headstock.followers: [] must be 'front', 'back' or both, each once",
+        ),
+        (
+            '[headstock]\nsideways = "slides"\nfollowers = ["left"]',
+            "3: headstock.followers[1]: 'left' does not fit here; write a list, each 'front' or 'back'",
+        ),
+        (
+            BENCH + "[controller]\nrotary_places = 0",
+            "7: controller.rotary_places: 0 must be a whole number of decimals, 1 to 12",
+        ),
+        (
+            BENCH.replace("[headstock]", "[headstok]"),
+            (
+                "1: headstok: there is no such key; did you mean 'headstock'?; "
+                "keys here: name, units, headstock, axis, hand, cam, fittings, swing, controller"
+            ),
+        ),
+    ],
+)
+def test_a_mistake_in_a_lathe_file_is_answered_with_one_line(text, says, refused):
+    assert refused(text) == says
+
+
+@pytest.mark.parametrize(
+    ("lathe", "cam", "says"),
+    [
+        (
+            '[headstock]\nsideways = "slides"\nfollowers = ["front"]',
+            'side = "back"',
+            "pass[1].cam[1].side: 'back' must be 'front': on lathe 'bench' a follower stands there alone",
+        ),
+        (
+            '[headstock]\nsideways = "slides"\n[[cam]]\nnumber = 1\nturned_by = "spindle"',
+            'ratio = "3/4"',
+            (
+                "pass[1].cam[1].ratio: 3/4 must be 1: lathe 'bench' has cam 1 locked to the spindle; "
+                "use a lathe that turns it by gears or a motor"
+            ),
+        ),
+        (
+            '[headstock]\nsideways = "slides"\n[[cam]]\nnumber = 1\nturned_by = "gears"\nwheels = [20, 30, 40, 60]',
+            'ratio = "3/7"',
+            (
+                "ratio: 3/7 must be a ratio that 2 pairs of the wheels 20, 30, 40, 60 make exactly; the nearest is "
+                "4/9, 20 drives 30, 40 drives 60: 3.704 % fast, so the cam gains 5.714 degrees in each turn of the spindle"
+            ),
+        ),
+        (
+            '[headstock]\nsideways = "slides"\n[[cam]]\nnumber = 1\nturned_by = "gears"\nwheels = [20, 30, 40, 60]',
+            "ratio = 0",
+            "0 must be a ratio that gears make, such as 1/2; to hold the cam still, take a wheel off and lock it",
+        ),
+        (
+            '[headstock]\nsideways = "slides"\n[[hand]]\nmoves = "cam 1 phase"\nnotches = 96',
+            'phase = "1/7 turn"',
+            (
+                "pass[1].cam[1].phase: 1/7 turn must fall on a notch, and falls between those of every circle; the nearest is "
+                "14 notches of 96, 1.071429 degrees further"
+            ),
+        ),
+        (
+            '[headstock]\nsideways = "slides"\n[[hand]]\nmoves = "cam 1 index"\nnotches = 10',
+            'index = "1/2 lobe"',
+            (
+                "pass[1].cam[1].index: 1/24 turn must fall on a notch, and falls between those of every circle; the nearest is "
+                "0 notches of 10, 15 degrees less"
+            ),
+        ),
+        (
+            '[headstock]\nsideways = "fixed"\n[[axis]]\nmoves = "z"\nletter = "Z"\n[[cam]]\nnumber = 1\nturned_by = "software"',
+            "",
+            "no axis that moves the x; it has: z",
+        ),
+    ],
+)
+def test_what_a_lathe_cannot_be_set_to_is_refused_in_one_line(lathe, cam, says, write, capsys):
+    write(lathe)
+    job = write(f'lathe = "bench.toml"\n{WAVES}{cam}\n', "lid.toml")
+    assert main(["check", str(job)]) == 2
+    (line,) = capsys.readouterr().err.splitlines()
+    assert line.endswith(says)
+    assert line.startswith(f"lobework: {job}:")
+
+
+def test_the_lathe_of_a_name_is_printed_whole_in_the_units_of_its_file(capsys):
+    assert main(["lathe", "hand-bench"]) == 0
+    said = " ".join(capsys.readouterr().out.split())
+    for each in (
+        "rocks about a pivot 10 in below the spindle",
+        "front alone",
+        "at most 30 turns a minute; 0.5 turns/s2; 32000 steps a turn",
+        "0.1 in a turn, 10 divisions, from -2 in to 6 in",
+        "cam 1 phase .......... 96 notches",
+        "locked to the spindle",
+    ):
+        assert each in said
+
+
+def test_a_lathe_file_to_start_from_is_a_lathe(tmp_path, monkeypatch, capsys):
+    monkeypatch.chdir(tmp_path)
+    assert main(["new", "lathe", "my-bench.toml"]) == 0
+    assert main(["lathe", "my-bench.toml"]) == 0
+    assert "my-bench" in capsys.readouterr().out
+    assert main(["new", "lathe", "my-bench.toml"]) == 2
+    assert main(["new", "lathe"]) == 2
+    assert capsys.readouterr().err.splitlines()[-1].startswith("lobework: a lathe file wants a name")
+    assert not Path("lathe").exists()
+
+
+def test_a_mistake_in_a_lathe_file_is_said_as_the_page_shows(tmp_path, monkeypatch, capsys):
+    monkeypatch.chdir(tmp_path)
+    assert main(["new", "lathe", "my-bench.toml"]) == 0
+    path = Path("my-bench.toml")
+    path.write_text(path.read_text(encoding="utf-8").replace("[headstock]", "[headstok]"), encoding="utf-8")
+    assert main(["lathe", "my-bench.toml"]) == 2
+    (line,) = capsys.readouterr().err.splitlines()
+    assert line in PAGE
+
+
+def test_the_schema_of_a_lathe_file_is_printed_and_holds_every_table(capsys):
+    assert main(["schema", "--of", "lathe"]) == 0
+    schema = json.loads(capsys.readouterr().out)
+    assert schema == lathe_schema()
+    assert set(tomllib.loads(WHOLE)) <= set(schema["properties"])
+
+
+def test_wheels_make_a_ratio_exactly_or_not_at_all():
+    shaft = CamShaft(number=1, turned_by="gears", wheels=(20, 24, 30, 36, 40, 48, 60, 72))
+    for ratio in (Fraction(3, 4), Fraction(5, 9), Fraction(-2), Fraction(1)):
+        assert shaft.train(ratio).ratio == abs(ratio)
+
+
+def test_an_idle_wheel_is_needed_where_one_pair_would_turn_the_cam_the_wrong_way():
+    """Two wheels in mesh turn opposite ways, and an idle wheel between them turns the last the other way (common practice)."""
+    shaft = CamShaft(number=1, turned_by="gears", wheels=(20, 30, 40, 60))
+    ways = {ratio: shaft.idlers(Fraction(ratio)) for ratio in ("1/2", "-1/2", "4/9", "-4/9")}
+    assert {ratio: words.startswith("one idle wheel") for ratio, words in ways.items()} == {
+        "1/2": True,
+        "-1/2": False,
+        "4/9": False,
+        "-4/9": True,
+    }
+
+
+def test_the_spindles_wheel_indexes_a_plain_chuck_that_has_none():
+    from lobework.chuck import Plain
+
+    lathe = Lathe(
+        name="bench",
+        headstock=Headstock(sideways="fixed"),
+        hand=(HandAxis(moves="spindle", wheel=Wheel([96], marks="notches")),),
+    )
+    assert lathe.mount(Plain(index="1/96 turn")).chucks[0].chuck.wheel == Wheel([96], marks="notches")
+    with pytest.raises(InputError, match=r"chuck\[1\].index: 1/7 turn must fall on a notch"):
+        lathe.mount(Plain(index="1/7 turn"))
