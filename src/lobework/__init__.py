@@ -17,6 +17,8 @@ if TYPE_CHECKING:
     from lobework.drive import Drive
     from lobework.errors import InputError, LobeworkError
     from lobework.follower import Flat, Knife, Roller
+    from lobework.gears import Train, train_for
+    from lobework.helix import helix_angle
     from lobework.holder import CuttingFrame, DrillingSpindle, EccentricFrame, FixedTool
     from lobework.job import Job
     from lobework.jobfile import job_schema, read_job, read_lathe
@@ -24,6 +26,7 @@ if TYPE_CHECKING:
     from lobework.passes import Cut, Pass, Series
     from lobework.piece import Barrel, Disc, Turned
     from lobework.program import Feeds
+    from lobework.ratios import RealRatio
     from lobework.rigid import Rigid
     from lobework.screw import Screw
     from lobework.slide import Arc, At
@@ -69,6 +72,7 @@ __all__ = [
     "Phase",
     "Plain",
     "Profiled",
+    "RealRatio",
     "Rigid",
     "Roller",
     "RoundNosed",
@@ -77,10 +81,12 @@ __all__ = [
     "Series",
     "StraightLine",
     "Trace",
+    "Train",
     "Turned",
     "Vee",
     "Wave",
     "Wheel",
+    "helix_angle",
     "job_schema",
     "largest_roller",
     "lift_of",
@@ -88,6 +94,7 @@ __all__ = [
     "read_job",
     "read_lathe",
     "touch_at",
+    "train_for",
 ]
 
 _HOME = {
@@ -102,6 +109,8 @@ _HOME = {
     "drive": ("Drive",),
     "errors": ("InputError", "LobeworkError"),
     "follower": ("Flat", "Knife", "Roller"),
+    "gears": ("Train", "train_for"),
+    "helix": ("helix_angle",),
     "holder": ("CuttingFrame", "DrillingSpindle", "EccentricFrame", "FixedTool"),
     "job": ("Job",),
     "jobfile": ("job_schema", "read_job", "read_lathe"),
@@ -109,6 +118,7 @@ _HOME = {
     "passes": ("Cut", "Pass", "Series"),
     "piece": ("Barrel", "Disc", "Turned"),
     "program": ("Feeds",),
+    "ratios": ("RealRatio",),
     "rigid": ("Rigid",),
     "screw": ("Screw",),
     "slide": ("Arc", "At"),
