@@ -148,7 +148,7 @@ def raising(error):
 def test_make_leaves_out_what_cannot_be_made_and_writes_the_rest(bench, capsys, monkeypatch):
     tallied(raising(SettingError("depth=3.2: nothing is left; cut less deep")), monkeypatch)
     assert main(["make", "barrel.toml"]) == 1
-    assert sorted(each.name for each in Path("barrel").iterdir()) == ["axes.csv", "program.ngc", "settings.txt"]
+    assert sorted(each.name for each in Path("barrel").iterdir()) == ["axes.csv", "moves.csv", "program.ngc", "settings.txt"]
     assert "left out tally.txt: depth=3.2: nothing is left; cut less deep\n" in capsys.readouterr().out
 
 

@@ -396,6 +396,7 @@ class TestInside:
             "png": ("drawing", "drawing.png"),
             "csv": ("axes", "axes.csv"),
             "rs274": ("program", "program.ngc"),
+            "moves": ("program", "moves.csv"),
             "text": ("settings", "settings.txt"),
             "relief": ("carving", "relief.png"),
             "page": ("carving", "work.html"),

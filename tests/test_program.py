@@ -17,7 +17,7 @@ from lobework.follower import Knife, Roller
 from lobework.lathe import Axis, Lathe
 from lobework.passes import Pass, cuts_of
 from lobework.piece import Barrel, Disc
-from lobework.program import Feed, Feeds, Prompt, Rapid, Timed, program
+from lobework.program import Dwell, Feed, Feeds, Prompt, Rapid, Timed, program
 from lobework.slide import Approach, At
 from lobework.trace import trace
 
@@ -77,8 +77,8 @@ def test_the_tip_is_clear_before_anything_else_moves_fast():
 def test_each_cut_is_approached_plunged_into_and_left():
     made = program("Lid", traced(lathe(), ring().series(3, x=-1.0)))
     for section in made.sections[1:]:
-        assert [type(step) for step in section.steps] == [Rapid, Rapid, Feed, Timed, Rapid]
-    assert [type(step) for step in made.sections[0].steps] == [Prompt, Rapid, Rapid, Feed, Timed, Rapid]
+        assert [type(step) for step in section.steps] == [Rapid, Rapid, Feed, Dwell, Timed, Rapid]
+    assert [type(step) for step in made.sections[0].steps] == [Prompt, Rapid, Rapid, Feed, Dwell, Timed, Rapid]
 
 
 def test_nothing_moves_before_a_person_has_set_the_zeros():

@@ -124,7 +124,12 @@ def test_the_set_up_holds_work_cutter_lathe_headstock_pass_and_program():
     assert entries(sheet, "headstock")["sideways"] == "rocks"
     assert entries(sheet, "pass 1: rings")["spindle turns"] == "3"
     assert entries(sheet, "pass 1: rings")["begins at x"] == "24 mm"
-    assert entries(sheet, "program") == {"spindle": "3 turns a minute", "clear of the face": "6 mm", "plunge": "50 mm a minute"}
+    assert entries(sheet, "program") == {
+        "spindle": "3 turns a minute",
+        "clear of the face": "6 mm",
+        "plunge": "50 mm a minute",
+        "true to": "0.005 mm on the work",
+    }
 
 
 def test_the_steps_hold_one_row_a_cut_with_only_what_is_stepped():

@@ -16,11 +16,11 @@ import numpy as np
 from lobework import plugins
 from lobework.clearance import require_clear
 from lobework.errors import InputError, PluginError, TooLargeError, require
+from lobework.feeds import Feeds
 from lobework.kinds import Cutter, Piece, require_part
 from lobework.lathe import Lathe
 from lobework.outputs import refuse_existing, write_files
 from lobework.passes import MOST_CUTS, Cut, Pass, Series, cuts_of
-from lobework.program import Feeds
 from lobework.slide import Approach
 from lobework.surface import Face, Round
 from lobework.tolerances import CHORD_MM, CONTACT_MM, RESOLUTION_MM
@@ -33,6 +33,7 @@ if TYPE_CHECKING:
     from lobework.program import Program
     from lobework.proof import Proof
     from lobework.settings import Settings
+    from lobework.timing import SlowDown
     from lobework.units import LengthUnit
 
 __all__ = ["Job", "Traces", "require_few", "require_room"]
@@ -49,13 +50,14 @@ class Traces(Sequence[Trace]):
         One for each cut.
     """
 
-    __slots__ = ("_carving", "_drawing", "_traces", "job")
+    __slots__ = ("_carving", "_drawing", "_programs", "_traces", "job")
 
     def __init__(self, job: Job, traces: Iterable[Trace]) -> None:
         self.job = job
         self._traces = tuple(traces)
         self._carving: Carving | None = None
         self._drawing: Drawing | None = None
+        self._programs: dict[float, Program] = {}
 
     def __len__(self) -> int:
         return len(self._traces)
@@ -81,7 +83,7 @@ class Traces(Sequence[Trace]):
         from lobework.work import work_findings
 
         cuts = [each.cut for each in self]
-        every = list(work_findings(self.job.piece, self))
+        every = [*work_findings(self.job.piece, self), *self._time_findings()]
         every += [finding for look in plugins.installed().checks() for finding in look(cuts, self)]
         return sorted(every, key=lambda finding: ("problem", "warning", "note").index(finding.level))
 
@@ -91,11 +93,47 @@ class Traces(Sequence[Trace]):
 
         return draw(self.job.title, self.job.piece, self.job.cutter, self, units=self.job.units)
 
-    def program(self) -> Program:
-        """Return the moves of the axes, in time."""
+    def program(self, air: float = 0.0) -> Program:
+        """Return the moves of the axes, in time; with ``air``, lifted so that the tip stays so many mm off the work."""
         from lobework.program import program
 
-        return program(self.job.title, self, self.job.feeds, self.job.units, self.job.piece)
+        if air not in self._programs:
+            job = self.job
+            first = {cut.group: cut for cut in reversed([each.cut for each in self])}
+            groups = job._sheet([first[group] for group in sorted(first)]).groups
+            setup = tuple((group.name, tuple((each.name, each.value) for each in group.entries)) for group in groups)
+            self._programs[air] = program(job.title, self, job.feeds, job.units, job.piece, air=air, setup=setup)
+        return self._programs[air]
+
+    def _time_findings(self) -> Iterator[Finding]:
+        """Yield what stands against a program, and where it goes slower than was asked for."""
+        from lobework.check import Finding
+
+        if self.job.lathe.axis("spindle") is None:
+            return
+        try:
+            sections = self.program().sections
+        except InputError as error:
+            yield Finding(kind="program", level="problem", where="program", says=str(error))
+            return
+        for _, same in itertools.groupby(zip(self, sections, strict=True), key=lambda each: each[0].cut.group):
+            slow = [(section.slows, each) for each, section in same if section.slows]
+            if slow:
+                yield self._slowest(slow)
+
+    def _slowest(self, slow: Sequence[tuple[SlowDown, Trace]]) -> Finding:
+        """Return where the slowest of some cuts of one pass goes slower than was asked for."""
+        from lobework.check import Finding
+        from lobework.program import how_slow
+
+        slows, each = min(slow, key=lambda one: one[0].rate)
+        more = f"; {len(slow) - 1} more cuts of its pass slow down" if len(slow) > 1 else ""
+        says = how_slow(slows, each, self.job.feeds, self.job.units) + more
+        return Finding(kind="time", level="note", where=f"cut {each.cut.number} ({each.cut.title})", says=says)
+
+    def slow_downs(self) -> tuple[str, ...]:
+        """Return in words where each pass goes slower than was asked for, if anywhere; none where no program can be made."""
+        return tuple(f"{each.where} {each.says}" for each in self._time_findings() if each.kind == "time")
 
     def carve(self, resolution: float | None = None, *, backend: str | None = None, progress: Progress | None = None) -> Carving:
         """Return what these cuts leave in the wood; see `Job.carve`."""
@@ -123,7 +161,7 @@ class Traces(Sequence[Trace]):
     ) -> Drawing | Program | Settings | Traces | Carving:
         """Return what a target that shows ``what`` renders."""
         if what == "settings":
-            return self.job.settings()
+            return self.job.settings(self)
         if what == "carving":
             return self.carve_once()
         if what == "drawing":
@@ -317,9 +355,9 @@ class Job:
         """Return the drawing of every cut, in true millimetres."""
         return self.trace().drawing()
 
-    def program(self) -> Program:
-        """Return the moves of the axes, in time."""
-        return self.trace().program()
+    def program(self, air: float = 0.0) -> Program:
+        """Return the moves of the axes, in time; with ``air``, lifted so that the tip stays so many mm off the work."""
+        return self.trace().program(air)
 
     def prove(self, program: bytes | str | Path, tolerance: float | None = None) -> Proof:
         """Return what comes of a program for this job when it is read back and run on the lathe's model.
@@ -343,10 +381,9 @@ class Job:
         traces = replace(self, chord=min(self.chord, max(SHARE * allowed, CONTACT_MM))).trace()
         return prove(data, traces, self.piece, self.cutter, tolerance=allowed, title=self.title, units=self.units)
 
-    def settings(self) -> Settings:
-        """Return the numbers to set and the steps in order."""
+    def settings(self, traces: Traces | None = None) -> Settings:
+        """Return the numbers to set and the steps in order; of a lathe whose axes have limits, also where its cuts slow down."""
         from lobework.motion import motion_of
-        from lobework.settings import settings
 
         cuts = self.cuts()
         for _, same in itertools.groupby(cuts, key=lambda cut: cut.group):
@@ -355,7 +392,13 @@ class Job:
                 with _in_pass(each):
                     motion_of(each)
                     require_clear(each, self.piece)
-        return settings(self.title, self.lathe, self.piece, self.cutter, cuts, units=self.units, feeds=self.feeds)
+        limited = any(min(axis.top_speed, axis.acceleration) < math.inf for axis in self.lathe.axes)
+        return self._sheet(cuts, (traces or self.trace()).slow_downs() if limited else ())
+
+    def _sheet(self, cuts: Sequence[Cut], slows: Sequence[str] = ()) -> Settings:
+        from lobework.settings import settings
+
+        return settings(self.title, self.lathe, self.piece, self.cutter, cuts, units=self.units, feeds=self.feeds, slows=slows)
 
     def write(self, target: str, folder: Path | str = ".", *, overwrite: bool = False) -> Path:
         """Write the file of one target, such as "svg", "png", "csv", "rs274" or "text", and return its path.

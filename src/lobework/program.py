@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from lobework.blocks import Blocks, Grid, blocks_of
+from lobework.blocks import Grid, blocks_of
 from lobework.clearance import reach_of, rises_to
 from lobework.errors import SettingError, require
 from lobework.feeds import Feeds
@@ -160,8 +160,11 @@ def _notes(trace: Trace, units: LengthUnit) -> tuple[str, ...]:
         way = f"from {format_number(arc.from_deg)} to {format_number(arc.to_deg)} deg, the cutter"
         way += " turning with it" if arc.cutter == "turns" else " keeping its direction"
         slides = f"along an arc of {show_length(arc.radius, units)} about {slides or 'zero'}, {way}"
+    if (template := cut.passed.template) is not None:
+        source = template.source or f"{len(template.points)} points"
+        slides = f"led along a template, {source}" + (f", {slides} off it" if slides else "")
     turns = f"{cut.passed.turns} spindle turn" + ("s" if cut.passed.turns != 1 else "")
-    turns = turns if cut.passed.turns else "in and out again, the spindle still"
+    turns = turns if cut.passed.turns else f"{'the slides go' if cut.span else 'in and out again'}, the spindle still"
     cams = []
     for number, drive in enumerate(cut.passed.cams, 1):
         how = "on the spindle" if turns_with_spindle(drive, number, cut.lathe) else f"at ratio {show_ratio(drive.ratio)}"
@@ -182,20 +185,13 @@ def _depth_steps(cut: Cut, depth: float, plunge: float, feeds: Feeds, units: Len
     )
 
 
-def _plunge(cut: Cut, far: float, blocks: Blocks | None, axes: Sequence[Axis], feeds: Feeds) -> float:
-    """Return how fast the tip goes in, mm a minute, ``far`` mm, so that it can stop and the cut can set off."""
-    rate = feeds.plunge / 60
-    into = next((axis for axis in axes if axis.moves == cut.approach.axis), None)
-    if into is None or not far:
+def _plunge(cut: Cut, far: float, feeds: Feeds) -> float:
+    """Return how fast the tip goes in, mm a minute, ``far`` mm from rest to rest."""
+    axis = cut.lathe.axis(cut.approach.axis)
+    if axis is None:
         return feeds.plunge
-    (top,), (most,) = limits_of([into])
-    rate = min(rate, top, math.sqrt(most * far))
-    if blocks is not None:
-        first = float(blocks.seconds[0])
-        speeds = np.abs(np.diff(blocks.places[:2], axis=0)[0]) / first
-        needs = float((speeds / limits_of(axes)[1]).max())
-        rate = min(rate, most * first, far / needs if needs else math.inf)
-    return feeds.plunge if rate == feeds.plunge / 60 else 60 * rate
+    (top,), (most,) = limits_of([axis])
+    return min(feeds.plunge, 60 * float(top), 60 * math.sqrt(most * far))
 
 
 def _leaves_wound(cut: Cut) -> bool:
@@ -225,12 +221,12 @@ def _section(
     starts: dict[str, float] = {axis.letter: float(place) for axis, place in zip(moving, places[0], strict=True)}
     others: dict[str, float] = {axis.letter: starts[axis.letter] for axis in moving if axis.moves != cut.approach.axis}
     steps: list[Step] = [Prompt(tuple(prompt))] if prompt else []
-    plunge = _plunge(cut, _clear_of(cut, feeds) - depth, blocks, moving, feeds)
+    plunge = _plunge(cut, _clear_of(cut, feeds) - depth, feeds)
     inward, away = _depth_steps(cut, depth, plunge, feeds, units)
     if isinstance(away, Rapid):
         steps.append(away)
     steps += [Rapid(others), inward]
-    if feeds.dwell:
+    if feeds.dwell or (blocks is not None and isinstance(inward, Feed)):
         steps.append(Dwell(feeds.dwell))
     if blocks is not None:
         steps.append(Timed(blocks.seconds / 60, tuple(axis.letter for axis in moving), places[1:]))
@@ -272,9 +268,9 @@ def program(
     """Return the program of a job.
 
     Nothing moves before a person has said that the lathe is set up. Each cut is approached with the tip clear of the
-    work: everything else moves first, then the tip goes in. It is cut at the pace that is asked for, slower where an axis cannot
-    follow, and the tip is withdrawn before anything else moves. What a person must change between two cuts stops the program and
-    is said. Any cut can be started from by itself.
+    work: everything else moves first, then the tip goes in, and stands. It is cut at the pace that is asked for,
+    slower where an axis cannot follow, and the tip is withdrawn before anything else moves. What a person must change between two
+    cuts stops the program and is said. Any cut can be started from by itself.
 
     Parameters
     ----------
@@ -315,7 +311,7 @@ def program(
     >>> lathe = Lathe(name="bench", headstock=Headstock(sideways="fixed"), axes=axes)
     >>> ring = trace(Cut(number=1, passed=Pass(name="ring", at=At(x=24.0, depth=0.4)), lathe=lathe))
     >>> [type(step).__name__ for step in program("Lid", [ring]).sections[0].steps]
-    ['Prompt', 'Rapid', 'Rapid', 'Feed', 'Timed', 'Rapid']
+    ['Prompt', 'Rapid', 'Rapid', 'Feed', 'Dwell', 'Timed', 'Rapid']
     """
     feeds = feeds or Feeds()
     require(len(traces) > 0, "traces", len(traces), "one or more", "give the job a pass")

@@ -279,6 +279,26 @@ def of_the_bed(lathe: Lathe, units: LengthUnit) -> list[tuple[str, str]]:
     return found + ([("fittings", ", ".join(lathe.fittings))] if lathe.fittings else [])
 
 
+def _program(feeds: Feeds, cuts: Sequence[Cut], units: LengthUnit, slows: Sequence[str]) -> Group:
+    """Return how fast and how truly the program goes, and where it slows down."""
+    spindle, by_feed = f"{format_number(feeds.spindle_rpm)} turns a minute", show_length(feeds.feed, units)
+    feed = (("feed over the work", f"{by_feed} a minute"),)
+    paces = {
+        "spindle": (("spindle", spindle), *(feed if any(cut.span and not cut.passed.turns for cut in cuts) else ())),
+        "cutter": (*feed, ("spindle", f"{spindle} at most")),
+        "fastest": (("pace", "as fast as every axis can"),),
+    }
+    return _group(
+        "program",
+        *paces[feeds.pace],
+        ("clear of the face" if cuts[0].approach.axis == "z" else "clear of the work", show_length(feeds.clear, units)),
+        ("plunge", f"{show_length(feeds.plunge, units)} a minute"),
+        *((("waits when in", f"{format_number(feeds.dwell)} s"),) if feeds.dwell else ()),
+        ("true to", f"{show_length(feeds.tolerance, units)} on the work"),
+        *(("slows down", each) for each in slows),
+    )
+
+
 def settings(
     title: str,
     lathe: Lathe,
@@ -287,6 +307,7 @@ def settings(
     cuts: Sequence[Cut],
     units: LengthUnit = "mm",
     feeds: Feeds | None = None,
+    slows: Sequence[str] = (),
 ) -> Settings:
     """Return what to set on the lathe and what to do, step by step.
 
@@ -308,6 +329,8 @@ def settings(
         For lengths.
     feeds : Feeds, optional
         For the program's speeds.
+    slows : sequence of str
+        Where the program goes slower than was asked for, in words.
 
     Returns
     -------
@@ -358,12 +381,5 @@ def settings(
         groups.append(_pass(same[0], units))
         groups += [_cam(drive, place, same[0].lathe, units) for place, drive in enumerate(same[0].passed.cams, 1)]
         steps.append(_steps(same, units))
-    groups.append(
-        _group(
-            "program",
-            ("spindle", f"{format_number(feeds.spindle_rpm)} turns a minute"),
-            ("clear of the face" if cuts[0].approach.axis == "z" else "clear of the work", show_length(feeds.clear, units)),
-            ("plunge", f"{show_length(feeds.plunge, units)} a minute"),
-        )
-    )
+    groups.append(_program(feeds, cuts, units, slows))
     return Settings(title=title or "untitled", groups=tuple(groups), steps=tuple(steps))

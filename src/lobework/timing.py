@@ -23,7 +23,7 @@ __all__ = ["Paced", "SlowDown", "limits_of", "paced", "slow_downs"]
 COMPILED_FROM: Final = 3_000
 """Blocks from which the compiled kernels pay for their start-up."""
 _SPARE: Final = 1e-6
-"""Of every limit, kept for a feed that is written to eight figures."""
+"""Of every limit, kept for a feed that is written to ten figures."""
 _SLOWER: Final = 0.99
 """Of the speed asked for; a block that goes slower is said."""
 _EVEN: Final = 1e-3

@@ -34,7 +34,7 @@ COLUMNS = {letter: column for column, letter in enumerate("XYZABC")}
 
 NUMBER = r"[+-]?(?:\d+\.?\d*|\.\d+)"
 LINE = re.compile(rf"(?:[A-DF-MP-TX-Z]{NUMBER} ?)*(?:\([^()]*\))?")
-GROUPS = ({"G0", "G1", "G80"}, {"G17"}, {"G90"}, {"G93", "G94"}, {"G20", "G21"}, {"G40"}, {"G49"}, {"G61"}, {"M0", "M2"})
+GROUPS = ({"G0", "G1", "G80"}, {"G4"}, {"G17"}, {"G90"}, {"G93", "G94"}, {"G20", "G21"}, {"G40"}, {"G49"}, {"G61"}, {"M0", "M2"})
 
 
 def settings_of(folder):

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Callable
 from typing import TYPE_CHECKING, Any, Final
 
 from lobework.cli.parser import DONE, FOUND, Verbs, add_verb, takes_folder, takes_job, takes_target
@@ -24,7 +23,7 @@ def _add_make(verbs: Any, name: str) -> None:
 
 
 def _add_draw(verbs: Any, name: str) -> None:
-    verb = add_verb(verbs, name, "write the drawing, in true size", "lobework draw lid.toml --as svg", _write("drawing"))
+    verb = add_verb(verbs, name, "write the drawing, in true size", "lobework draw lid.toml --as svg", _draw)
     takes_job(verb)
     takes_target(verb, "svg")
     takes_folder(verb, "otherwise ./ and the job file's name")
@@ -41,9 +40,7 @@ def _add_carve(verbs: Any, name: str) -> None:
 
 
 def _add_program(verbs: Any, name: str) -> None:
-    verb = add_verb(
-        verbs, name, "write the program for the controller", "lobework program lid.toml --into lid", _program
-    )
+    verb = add_verb(verbs, name, "write the program for the controller", "lobework program lid.toml --into lid", _program)
     takes_job(verb)
     takes_target(verb, "rs274")
     says = "to try it in air: so far off the work, such as '5 mm', every other axis as it cuts; written to program-air.ngc"
@@ -116,34 +113,43 @@ def _target(name: str, shows: str) -> Any:
     return fits[name]
 
 
-def _write(shows: str) -> Callable[[argparse.Namespace], int]:
-    """Return a command that writes the file of one target."""
+def _draw(asked: argparse.Namespace) -> int:
+    def act(job: Job) -> int:
+        target = _target(asked.target, "drawing")
+        path = folder_of(asked) / target.file
+        refuse([path], overwrite=asked.overwrite)
+        save({path: target.render(job.drawing())}, overwrite=asked.overwrite)
+        return DONE
 
-    def written(asked: argparse.Namespace) -> int:
-        def act(job: Job) -> int:
-            target = _target(asked.target, shows)
-            path = folder_of(asked) / target.file
-            refuse([path], overwrite=asked.overwrite)
-            shown = job.drawing() if shows == "drawing" else job.program()
-            save({path: target.render(shown)}, overwrite=asked.overwrite)
-            return DONE
-
-        return with_job(asked.job, act)
-
-    return written
+    return with_job(asked.job, act)
 
 
 def _program(asked: argparse.Namespace) -> int:
     def act(job: Job) -> int:
         target = _target(asked.target, "program")
-        air = _length(asked.air, "--air", job) if asked.air is not None else 0.0
-        name = Path(target.file)
-        path = folder_of(asked) / (f"{name.stem}-air{name.suffix}" if air else name)
+        air = _air(asked.air, job)
+        path = folder_of(asked) / target.file
+        path = path.with_stem(f"{path.stem}-air") if air else path
         refuse([path], overwrite=asked.overwrite)
         save({path: target.render(job.program(air))}, overwrite=asked.overwrite)
         return DONE
 
     return with_job(asked.job, act)
+
+
+def _air(given: str | None, job: Job) -> float:
+    """Return how far off the work the program is to stay, mm; zero where it cuts."""
+    from lobework.errors import require
+    from lobework.units import length
+
+    if given is None:
+        return 0.0
+    try:
+        air = length(given, job.units)
+        require(0 < air <= 1000, "air", given, "above zero, such as '5 mm'")
+    except InputError as error:
+        raise OutputError(type(error)(error.says, "--air")) from None
+    return air
 
 
 def _carve(asked: argparse.Namespace) -> int:

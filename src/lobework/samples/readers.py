@@ -16,11 +16,12 @@ import numpy as np
 if TYPE_CHECKING:
     from lobework.rigid import Array
 
-__all__ = ["axes_in", "corners_in_3mf", "corners_in_stl", "moves_in", "strokes_in"]
+__all__ = ["axes_in", "corners_in_3mf", "corners_in_stl", "moves_in", "rows_in", "strokes_in"]
 
 _SVG: Final = "{http://www.w3.org/2000/svg}"
 _3MF: Final = "{http://schemas.microsoft.com/3dmanufacturing/core/2015/02}"
 _MM: Final = {"mm": 1.0, "cm": 10.0, "in": 25.4, "millimeter": 1.0, "inch": 25.4, "micron": 1e-3}
+_MOVES: Final = ("fast", "feed", "cut")
 _NUMBER: Final = r"[-+]?(?:\d+\.?\d*|\.\d+)"
 
 
@@ -62,6 +63,15 @@ def moves_in(file: bytes) -> list[Array]:
             place.update({letter: float(number) * scale for letter, number in words if letter in place})
             found.append(list(place.values()))
     return [np.array(found)]
+
+
+def rows_in(file: bytes) -> list[Array]:
+    """Return where the slides go, from a table of moves: (n, 3) mm, axes that it never moves at zero."""
+    head, *rows = csv.reader(io.StringIO(file.decode()))
+    columns = {name[0]: (at, _MM[name[-3:-1]]) for at, name in enumerate(head) if name.endswith(("(mm)", "(in)"))}
+    places = [[row[columns[each][0]] if each in columns else "0" for each in "XYZ"] for row in rows if row[2] in _MOVES]
+    scale = [columns[each][1] if each in columns else 1.0 for each in "XYZ"]
+    return [np.array([[float(each or 0) for each in place] for place in places]) * scale]
 
 
 def corners_in_stl(file: bytes) -> list[Array]:

@@ -16,10 +16,10 @@ from lobework.passes import Cut, Pass
 from lobework.piece import Disc
 from lobework.program import Feeds, program
 from lobework.sample import Known, Sample
-from lobework.samples.readers import axes_in, corners_in_3mf, corners_in_stl, moves_in, strokes_in
+from lobework.samples.readers import axes_in, corners_in_3mf, corners_in_stl, moves_in, rows_in, strokes_in
 from lobework.settings import settings
 from lobework.slide import At
-from lobework.targets import csv, page, png, relief, rs274, stl, svg, text, threemf
+from lobework.targets import csv, moves, page, png, relief, rs274, stl, svg, text, threemf
 from lobework.trace import trace
 
 if TYPE_CHECKING:
@@ -92,6 +92,17 @@ TARGETS: Final = (
             Known(lambda target: _file(target).split()[-1] == b"M2", True, "NISTIR 6556 (2000), 3.6.1: a program ends with M2")
         ],
         reads=moves_in,
+    ),
+    Sample(
+        moves.TARGET,
+        known=[
+            Known(
+                lambda target: float(rows_in(_file(target))[0][:, 0].max()),
+                24.0,
+                "where the slide is set",
+            )
+        ],
+        reads=rows_in,
     ),
     Sample(text.TARGET, known=[Known(lambda target: b"24 mm" in _file(target), True, "where the slide is set")]),
     Sample(relief.TARGET, known=[_begins(_PNG)]),

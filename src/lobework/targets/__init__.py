@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Final
 
-from lobework.targets import csv, page, png, relief, rs274, stl, svg, text, threemf
+from lobework.targets import csv, moves, page, png, relief, rs274, stl, svg, text, threemf
 from lobework.targets.target import Target
 
 __all__ = ["BUILT_IN", "Target"]
@@ -14,6 +14,7 @@ BUILT_IN: Final = (
     png.TARGET,
     csv.TARGET,
     rs274.TARGET,
+    moves.TARGET,
     text.TARGET,
     relief.TARGET,
     page.TARGET,

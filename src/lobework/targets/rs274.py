@@ -52,8 +52,8 @@ def _decimal(value: float, places: int) -> str:
 
 
 def _figures(rate: float) -> str:
-    """Return a rate to eight figures, without an exponent."""
-    return _decimal(rate, max(1, 7 - math.floor(math.log10(rate))))
+    """Return a rate to ten figures, without an exponent."""
+    return _decimal(rate, max(1, 9 - math.floor(math.log10(rate))))
 
 
 class _Lines:
@@ -82,7 +82,9 @@ class _Lines:
 
     def say(self, text: str, label: str = "") -> None:
         """Add a remark, over as many lines as it takes; its own words never come first, where they might command."""
-        room = min(_COMMENT_ROOM, self.controller.longest_line) - len(label) - 5
+        width = min(_COMMENT_ROOM, self.controller.longest_line)
+        label = label[: width // 2]
+        room = width - len(label) - 5
         for number, line in enumerate(wrapped(_ascii(text), room) or [""]):
             self._remark(f"{label}: {line}" if label and number == 0 else f"- {line}")
 
@@ -251,7 +253,7 @@ def _head(program: Program, lines: _Lines) -> None:
     turned = ", ".join(axis.letter for axis in program.axes if axis.rotary)
     lines.say(f"fast moves of {turned} to where the next cut begins, often a turn or more back", "between cuts")
     for name, entries in program.setup:
-        lines.say("; ".join(f"{what} {value}" for what, value in entries), f"set {_ascii(name)}"[:40])
+        lines.say("; ".join(f"{what} {value}" for what, value in entries), f"set {_ascii(name)}")
     for caution in CAUTIONS:
         lines.say(caution, "caution")
 

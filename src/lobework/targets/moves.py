@@ -1,0 +1,102 @@
+"""CSV of the program: one row a move, a wait, a stop or a remark, for controllers that are not fed by lines of words."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Iterator, Sequence
+from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
+
+from lobework.blocks import Grid
+from lobework.steps import Dwell, Feed, Prompt, Rapid
+from lobework.targets.target import Target
+
+if TYPE_CHECKING:
+    from lobework.steps import Program, Section
+
+__all__ = ["TARGET", "render"]
+
+
+def _rows(section: Section, grid: Grid, letters: Sequence[str]) -> Iterator[Sequence[Any]]:
+    """Yield one cut: every place that is known, in the program's units."""
+    scale, last = 10.0**grid.places, np.full(len(letters), np.nan)
+
+    def row(step: str, minutes: float | str = "", says: str = "") -> Sequence[Any]:
+        return [*head, step, minutes, *("" if np.isnan(each) else each for each in last.tolist()), says]
+
+    head = [section.number, section.title]
+    for note in section.notes:
+        yield row("note", says=note)
+    for step in section.steps:
+        if isinstance(step, Prompt):
+            last[:] = np.nan
+            for thing in step.says:
+                yield row("stop", says=thing)
+        elif isinstance(step, Dwell):
+            yield row("wait", step.seconds / 60)
+        elif isinstance(step, Rapid | Feed):
+            before = last.copy()
+            for letter, place in step.to.items():
+                at = letters.index(letter)
+                last[at] = float(grid.counts(np.array([place]), at)[0]) / scale[at]
+            if isinstance(step, Rapid):
+                yield row("fast")
+            else:
+                far = np.nan_to_num((last - before) * grid.units)
+                yield row("feed", float(np.linalg.norm(far)) / step.rate)
+        else:
+            these = np.array([letters.index(letter) for letter in step.letters])
+            places = np.repeat(last[None], len(step.minutes), axis=0)
+            places[:, these] = grid.counts(step.places, these) / scale[these]
+            last[:] = places[-1]
+            columns = [each.tolist() if not np.isnan(each).any() else [""] * len(each) for each in places.T]
+            same = [[value] * len(step.minutes) for value in (*head, "cut")]
+            yield from zip(*same, step.minutes.tolist(), *columns, [""] * len(step.minutes), strict=True)
+
+
+def render(program: Program) -> bytes:
+    r"""Return the steps of the program as a CSV file with its units in the first line.
+
+    A row says which cut it is of; what kind of step it is; how many minutes it takes, where that is not up to the lathe; where
+    every axis stands after it; and, of a stop or a note, what it says. Steps are "fast" (as fast as the lathe will), "feed" and
+    "cut" (straight, evenly, in so many minutes), "wait", "stop" (until a person has done what it says) and "note".
+
+    Parameters
+    ----------
+    program : Program
+        The steps.
+
+    Returns
+    -------
+    bytes
+        UTF-8; numbers read back to the same bits. The place of an axis is empty until it is sent somewhere.
+
+    References
+    ----------
+    Y. Shafranovich, *Common Format and MIME Type for Comma-Separated Values (CSV) Files*, RFC 4180.
+
+    Examples
+    --------
+    >>> from lobework.carriage import Headstock
+    >>> from lobework.lathe import Lathe
+    >>> from lobework.program import Feeds, Program
+    >>> lathe = Lathe(name="bench", headstock=Headstock(sideways="fixed"))
+    >>> render(Program(title="Lid", lathe=lathe, axes=(), feeds=Feeds(), units="mm", sections=()))
+    b'cut,title,step,minutes,says\r\n'
+    """
+    grid, letters = Grid.of(program.axes, program.lathe.controller, program.units), [axis.letter for axis in program.axes]
+    length = "in" if program.units == "inch" else "mm"
+    units = [f"{axis.letter} {axis.moves} ({'deg' if axis.rotary else length})" for axis in program.axes]
+    out = io.StringIO(newline="")
+    writer = csv.writer(out, lineterminator="\r\n")
+    writer.writerow(["cut", "title", "step", "minutes", *units, "says"])
+    for section in program.sections:
+        writer.writerows(_rows(section, grid, letters))
+    return out.getvalue().encode(errors="replace")
+
+
+TARGET: Final = Target(
+    name="moves", file="moves.csv", shows="program", says="the program as a table, for other controllers", render=render
+)
