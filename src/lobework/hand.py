@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any, Final
 from lobework.drive import Drive
 from lobework.kinds import Measure, held_in, measures, show_pairs
 from lobework.mounting import may_have, measures_of
+from lobework.passes import step_measure
 from lobework.screw import Screw
 from lobework.slide import At
 from lobework.units import LengthUnit, Phase, format_length, format_number, format_phase, format_ratio
@@ -299,6 +300,9 @@ def by_hand(cut: Cut, units: LengthUnit = "mm") -> dict[str, HandSetting]:
     set eccentric shift to 16 mm
     """
     found: list[HandSetting] = []
+    if cut.lathe.axis("spindle") is None:
+        measure = step_measure("spindle", cut.passed, cut.lathe)
+        found.append(HandSetting("set", "spindle", show(cut.passed.spindle, measure)))
     for mounted in cut.lathe.chucks:
         found.append(HandSetting("fit", f"{mounted.name} chuck", mounted.chuck.kind))
         found += [

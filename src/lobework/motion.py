@@ -72,8 +72,9 @@ class Motion:
         return (*self.sideways, *self.leads_x, *self.endways, *self.leads_z)
 
     def turns(self, u: Array) -> Array:
-        """Return how far the spindle has turned: (n,) turns."""
-        return u if self.cut.passed.turns else np.zeros_like(u)
+        """Return where the spindle stands: (n,) turns."""
+        begins = float(self.cut.passed.spindle.in_turns())
+        return begins + u if self.cut.passed.turns else np.full_like(u, begins)
 
     def theta(self, u: Array) -> Array:
         """Return the spindle's angle: (n,) rad."""
@@ -159,8 +160,8 @@ class Motion:
         Parameters
         ----------
         axes : mapping from what moves to (n,) or single mm or degrees
-            As `axes` names them. A slide that is left out stands where the pass begins, the spindle at zero, a cam with an axis
-            of its own at its phase; a cam without one goes with the spindle.
+            As `axes` names them. What is left out stands where the pass begins; but a cam without an axis of its own goes with
+            the spindle.
         """
         across, along = self._displaced_of(axes)
         x, y, z, theta, across, along = np.broadcast_arrays(*self._held(axes), across, along)
@@ -183,11 +184,12 @@ class Motion:
         """Return where the tip stands on the bench, mm, and the spindle's angle, rad."""
         begins = dict(zip("xyz", self.tip(np.zeros(1))[0].tolist(), strict=True))
         x, y, z = (np.atleast_1d(np.asarray(axes.get(name, begins[name]), dtype=np.float64)) for name in "xyz")
-        return x, y, z, np.radians(np.atleast_1d(axes.get("spindle", 0.0)))
+        return x, y, z, np.radians(np.atleast_1d(axes.get("spindle", 360 * self.turns(np.zeros(1)))))
 
     def _displaced_of(self, axes: Mapping[str, Array]) -> tuple[Array, Array]:
         """Return how far the headstock stands across and along, mm."""
-        turned = np.atleast_1d(axes.get("spindle", 0.0))
+        stands = 360 * self.turns(np.zeros(1))
+        turned = np.atleast_1d(axes.get("spindle", stands)) - stands
 
         def cam(push: Push) -> Array:
             if push.axis in axes:
@@ -223,7 +225,7 @@ def motion_of(cut: Cut) -> Motion:
             raise error.at(f"chuck[{place}]") from None
     moved, led = _pushes(cut)
     rocks = lathe.headstock.sideways == "rocks"
-    crowded = any(len(same) > 1 for same in (*moved.values(), *led.values()))
+    crowded = any(len(moved[moves]) + len(led[moves]) > 1 for moves in moved)
     furthest = passed.together == "furthest" and crowded
     if len(moved["sideways"]) > 1 and rocks and passed.together == "sum":
         raise SettingError(
@@ -296,6 +298,14 @@ def _axes_there(cut: Cut) -> None:
             lathe.need(slide, "arc: the tip goes round in X and Z while it cuts")
         if passed.arc.cutter == "turns" and lathe.axis("cutter") is None:
             lathe.need("cutter", "arc.cutter='turns': the cutter turns about Y as it goes (write 'keeps' where it does not)")
+    if passed.template is not None:
+        try:
+            passed.template.require_one_way("x" if cut.approach.axis == "z" else "z")
+        except SettingError as error:
+            raise error.at("template") from None
+        for slide, places in zip("xz", cut.slides(np.append(cut.corners, [0.0, cut.span]))[:, ::2].T, strict=True):
+            if np.ptp(places) > 0:
+                lathe.need(slide, f"template: the {slide} slide follows it while it cuts")
     for slide, travel in zip("xyz", cut.travel, strict=True):
         if travel:
             lathe.need(slide, f"travel.{slide}: the pass moves the {slide} slide while it cuts")

@@ -12,11 +12,12 @@ import numpy as np
 
 from lobework.drive import Drive
 from lobework.errors import InputError, SettingError, nearest, require
-from lobework.kinds import Measure, held_in, measures
+from lobework.kinds import Measure, Turning, held_in, measures
 from lobework.mounting import measures_of
 from lobework.slide import Approach, Arc, At
+from lobework.template import Template
 from lobework.twist import Twist
-from lobework.units import ratio
+from lobework.units import Phase, format_phase, ratio
 
 if TYPE_CHECKING:
     from lobework.lathe import Lathe
@@ -27,6 +28,7 @@ __all__ = ["Cut", "Level", "Pass", "Series", "Together"]
 
 Together = Literal["sum", "furthest"]
 _SLIDE: Final = tuple(each.name for each in fields(At))
+_PLACES: Final = (*_SLIDE, "spindle")
 _CAM_STEPS: Final = ("phase", "index", "gain", "twist")
 _FINEST: Final = 10**6
 """Parts of a twist are as simple as this where they can be: 1e-12 of it at the most, and no digit of a float is left over."""
@@ -51,6 +53,9 @@ class Pass(_Repeats):
     ----------
     turns : Fraction
         Spindle turns. At zero the spindle stands still: the slides go their way, or, where none is given, in and out again.
+    spindle : Phase, or what `lobework.units.phase` reads
+        Where the spindle stands when the pass begins; the cams stand as they do when it comes there. On the work that turns the
+        flutes of a series on, by the spindle's own axis or index.
     at : At
         Where the tip stands on its slides when the pass begins; with an arc, where the arc's centre stands, and ``depth`` is
         towards the centre, or in a hollow away from it.
@@ -58,6 +63,8 @@ class Pass(_Repeats):
         How far the slides go, evenly, by the end of the pass.
     arc : Arc, optional
         The way of the tip round a centre, instead of a straight travel.
+    template : Template, optional
+        A curve along which the tip is led, instead of a straight travel; ``at`` says how far off it the tip is, and how deep in.
     cams : tuple of Drive
         What moves the headstock; none, and it stands still.
     together : "sum" or "furthest", optional
@@ -74,15 +81,20 @@ class Pass(_Repeats):
     """
 
     turns: Fraction = Fraction(1)
+    spindle: Turning = Phase()
     at: At = At()
     travel: At = At()
     arc: Arc | None = None
+    template: Template | None = None
     cams: tuple[Drive, ...] = ()
     together: Together | None = None
     name: str = ""
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "turns", ratio(self.turns))
+        object.__setattr__(self, "spindle", Phase.of(self.spindle))
+        require(not self.spindle.lobes, "spindle", format_phase(self.spindle), "in degrees or turns", "only cams have lobes")
+        require(abs(self.spindle.in_turns()) <= 10**6, "spindle", float(self.spindle.in_turns()), "at most a million turns")
         drives = self.cams if isinstance(self.cams, Iterable) else (self.cams,)
         drives = tuple(drives)
         for place, drive in enumerate(drives, 1):
@@ -99,6 +111,12 @@ class Pass(_Repeats):
             require(self.travel == At(), "travel", "given", "left out where there is an arc", "the slides follow the arc alone")
             short = self.arc.radius < 0 or self.at.depth < self.arc.radius
             require(short, "at.depth", self.at.depth, f"less than the arc's radius, {self.arc.radius:g}")
+        if self.template is not None:
+            must_be = "a Template, such as Template(points=[(0, 20), (-30, 25), (-60, 18)])"
+            require(isinstance(self.template, Template), "template", repr(self.template), must_be)
+            alone = "left out where there is a template", "the slides follow the template alone"
+            require(self.travel == At(), "travel", "given", *alone)
+            require(self.arc is None, "arc", "given", *alone)
         require(self.together in ("sum", "furthest", None), "together", self.together, "'sum' or 'furthest'")
         names = [drive.name for drive in named]
         require(len(set(names)) == len(names), "cam.name", names, "different for each cam of a pass")
@@ -115,10 +133,10 @@ class Series(_Repeats):
     count : int
         How many times, the first included, one or more.
     each : mapping from setting to step
-        ``x``, ``y``, ``z``, ``depth``: slide travel, mm. ``phase``, ``gain``, the angle of ``twist``: of every cam. ``index``:
-        of the work, on the outermost chuck that has a wheel. A dotted name, such as ``"cam 2.phase"`` or
-        ``"upper.shift"``, steps one cam's or one chuck's setting; ``"stage 1.arm"`` that of a part which a chuck holds in a
-        list.
+        ``x``, ``y``, ``z``, ``depth``: slide travel, mm. ``spindle``: where it stands as the pass begins. ``phase``, ``gain``, the
+        angle of ``twist``: of every cam. ``index``: of the work, on the outermost chuck that has a wheel. A dotted name, such as
+        ``"cam 2.phase"`` or ``"upper.shift"``, steps one cam's or one chuck's setting; ``"stage 1.arm"`` that of a part which a
+        chuck holds in a list.
     name : str
         What the sheet calls one repetition, such as "row".
     """
@@ -183,17 +201,15 @@ class Cut:
     @property
     def tip(self) -> tuple[float, float, float]:
         """Where the tip stands on the bench when the pass begins, (x, y, z) mm."""
-        if self.passed.arc is not None:
-            return self._on_arc(0.0)
-        return self.passed.at.tip(self.approach.axis)
+        return self.passed.at.tip(self.approach.axis) if self.even else self._led(0.0)
 
     @property
     def travel(self) -> tuple[float, float, float]:
         """How far the tip goes on the bench by the end of the pass, (x, y, z) mm."""
-        if self.passed.arc is not None:
-            (x, y, z), (to_x, to_y, to_z) = self._on_arc(0.0), self._on_arc(1.0)
-            return to_x - x, to_y - y, to_z - z
-        return self.passed.travel.tip(self.approach.axis)
+        if self.even:
+            return self.passed.travel.tip(self.approach.axis)
+        (x, y, z), (to_x, to_y, to_z) = self._led(0.0), self._led(1.0)
+        return to_x - x, to_y - y, to_z - z
 
     @property
     def span(self) -> float:
@@ -203,18 +219,26 @@ class Cut:
     @property
     def even(self) -> bool:
         """Whether the slides go straight, if at all."""
-        return self.passed.arc is None
+        return self.passed.arc is None and self.passed.template is None
 
     @property
     def level(self) -> bool:
         """Whether the slides keep one place along the spindle."""
         return self.even and not self.travel[2]
 
+    @property
+    def corners(self) -> Array:
+        """The places of the pass, between 0 and `span`, at which the slides' way may have a corner: (k,)."""
+        template = self.passed.template
+        return np.zeros(0) if template is None else self.span * template.corners(self.approach.axis)
+
     def slides(self, u: Array) -> Array:
         """Return where the slides hold the tip on the bench at (n,) places of the pass, no cam leading them: (n, 3) mm."""
-        part = u / (self.span or 1.0)
-        if self.passed.arc is not None:
-            return self.passed.arc.tip(self.passed.at, part)
+        passed, part = self.passed, u / (self.span or 1.0)
+        if passed.arc is not None:
+            return passed.arc.tip(passed.at, part)
+        if passed.template is not None:
+            return passed.template.tip(passed.at, part, self.approach.axis)
         held: Array = np.array(self.tip) + part[:, None] * np.array(self.travel)
         return held
 
@@ -227,9 +251,9 @@ class Cut:
         turned = twist.angle * Fraction(gone).limit_denominator(_FINEST)
         return replace(drive, phase=drive.phase + turned, twist=None)
 
-    def _on_arc(self, part: float) -> tuple[float, float, float]:
-        assert self.passed.arc is not None
-        x, y, z = self.passed.arc.tip(self.passed.at, np.array([part]))[0].tolist()
+    def _led(self, part: float) -> tuple[float, float, float]:
+        """Return where the tip stands with a part of its arc or template done."""
+        x, y, z = self.slides(np.array([part * self.span]))[0].tolist()
         return x, y, z
 
     @property
@@ -252,10 +276,10 @@ def step_targets(setting: str, of: Pass, lathe: Lathe) -> list[str]:
     owner, _, name = setting.rpartition(".")
     for both in sorted(chucks.keys() & cams):
         raise SettingError(f"{both!r} is the name of a cam and of a chuck, so a step cannot tell them apart; rename one")
-    known: list[str] = [*_SLIDE]
+    known: list[str] = [*_PLACES]
     known += [f"{drive.name}.{step}" for drive in of.cams for step in _CAM_STEPS if getattr(drive, step) is not None]
     known += [f"{chuck}.{short}" for chuck, part in chucks.items() for short in _steppable(part)]
-    if owner or setting in _SLIDE:
+    if owner or setting in _PLACES:
         found = [setting] if setting in known else [full for full in known if full.endswith(f".{setting}")]
     elif setting == "index":
         wheels = [f"{chuck}.index" for chuck, part in chucks.items() if "index" in _steppable(part)]
@@ -274,7 +298,7 @@ def step_measure(full: str, of: Pass, lathe: Lathe) -> Measure | None:
     """Return how a step of the setting ``full`` (a full name) is written, or None for a plain number."""
     owner, _, name = full.rpartition(".")
     if not owner:
-        mark = measures(At)[name]
+        mark = measures(Pass if name == "spindle" else At)[name]
         return mark and lathe.on_scale(name, mark)
     for number, drive in enumerate(of.cams, 1):
         if drive.name == owner:
@@ -305,6 +329,8 @@ def _amount(given: Any, mark: Measure | None) -> Any:
 def _stepped(of: Pass, lathe: Lathe, full: str, amount: Any) -> tuple[Pass, Lathe, Any]:
     """Return pass and lathe with the setting ``full`` moved on by ``amount``, and its new value."""
     owner, _, name = full.rpartition(".")
+    if full == "spindle":
+        return replace(of, spindle=of.spindle + amount), lathe, of.spindle + amount
     if not owner:
         value = getattr(of.at, name) + amount
         return replace(of, at=replace(of.at, **{name: value})), lathe, value

@@ -169,7 +169,8 @@ def shaft_of(drive: Drive, cut: Cut) -> Shaft:
     """
     drive = cut.as_set(drive)
     lobes, twist, turning = drive.cam.lobes, drive.twist, bool(cut.passed.turns)
-    phase, rate = float(drive.phase.in_degrees(lobes)), 360.0 * float(drive.ratio) * turning
+    phase = float(drive.phase.in_degrees(lobes) + drive.ratio * cut.passed.spindle.in_degrees())
+    rate = 360.0 * float(drive.ratio) * turning
     if twist is None:
         return Shaft(phase, rate)
     degrees = twist.degrees(lobes)

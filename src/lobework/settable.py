@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING
 from lobework.errors import InputError, SettingError
 
 if TYPE_CHECKING:
+    from fractions import Fraction
+
     from lobework.drive import Drive
     from lobework.lathe import Lathe
     from lobework.passes import Cut
@@ -39,6 +41,7 @@ def require_settable(cut: Cut) -> None:
     passed, lathe = cut.passed, cut.lathe
     if passed.at.y and lathe.axis("y") is None and lathe.hand_axis("y") is None:
         lathe.need("y", f"at.y={passed.at.y:g}: the cutter stands above or below the spindle")
+    _require_notch("spindle", passed.spindle.in_turns(), "spindle", lathe)
     for number, drive in enumerate(map(cut.as_set, passed.cams), 1):
         _require_turned(drive, number, lathe)
         if lathe.cam_shaft(number).turned_by != "software":
@@ -74,9 +77,13 @@ def _require_turned(drive: Drive, number: int, lathe: Lathe) -> None:
 def _require_notches(drive: Drive, number: int, lathe: Lathe) -> None:
     """Refuse a phase or an index that falls between the notches of what it is set by."""
     for name in ("phase", "index"):
-        hand = lathe.hand_axis(f"cam {number} {name}")
-        if hand is not None and hand.wheel is not None:
-            try:
-                hand.wheel.said(getattr(drive, name).in_turns(drive.cam.lobes))
-            except SettingError as error:
-                raise SettingError(error.says, f"cam[{number}].{name}") from None
+        _require_notch(f"cam {number} {name}", getattr(drive, name).in_turns(drive.cam.lobes), f"cam[{number}].{name}", lathe)
+
+
+def _require_notch(moves: str, turned: Fraction, key: str, lathe: Lathe) -> None:
+    hand = lathe.hand_axis(moves)
+    if hand is not None and hand.wheel is not None:
+        try:
+            hand.wheel.said(turned)
+        except SettingError as error:
+            raise SettingError(error.says, key) from None

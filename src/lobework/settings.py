@@ -203,7 +203,8 @@ def _pass(cut: Cut, units: LengthUnit) -> Group:
     together = [("cams together", passed.together)] if passed.together and len(passed.cams) > 1 else []
     still = "none: the slides go while it stands still" if cut.span else "none: in and out again"
     turns = show(passed.turns) if passed.turns else still
-    return _group(_pass_name(passed, cut.group), ("spindle turns", turns), *at, *arc, *travel, *together)
+    begins = [("spindle begins at", _value("spindle", passed.spindle, cut, units))] if passed.spindle.turns else []
+    return _group(_pass_name(passed, cut.group), ("spindle turns", turns), *begins, *at, *arc, *travel, *together)
 
 
 def _pass_name(passed: Pass, number: int) -> str:
