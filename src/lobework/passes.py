@@ -133,7 +133,7 @@ class Series(_Repeats):
     count : int
         How many times, the first included, one or more.
     each : mapping from setting to step
-        ``x``, ``y``, ``z``, ``depth``: slide travel, mm. ``spindle``: where it stands as the pass begins. ``phase``, ``gain``, the
+        ``x``, ``y``, ``z``, ``depth``: slide travel, mm. ``spindle``: where it stands at the beginning. ``phase``, ``gain``, the
         angle of ``twist``: of every cam. ``index``: of the work, on the outermost chuck that has a wheel. A dotted name, such as
         ``"cam 2.phase"`` or ``"upper.shift"``, steps one cam's or one chuck's setting; ``"stage 1.arm"`` that of a part which a
         chuck holds in a list.
