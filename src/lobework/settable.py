@@ -41,7 +41,8 @@ def require_settable(cut: Cut) -> None:
     passed, lathe = cut.passed, cut.lathe
     if passed.at.y and lathe.axis("y") is None and lathe.hand_axis("y") is None:
         lathe.need("y", f"at.y={passed.at.y:g}: the cutter stands above or below the spindle")
-    _require_notch("spindle", passed.spindle.in_turns(), "spindle", lathe)
+    if lathe.axis("spindle") is None:
+        _require_notch("spindle", passed.spindle.in_turns(), "spindle", lathe)
     for number, drive in enumerate(map(cut.as_set, passed.cams), 1):
         _require_turned(drive, number, lathe)
         if lathe.cam_shaft(number).turned_by != "software":

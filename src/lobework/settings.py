@@ -6,7 +6,9 @@ import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any, Final, Literal
+
+import numpy as np
 
 from lobework.errors import require
 from lobework.feeds import Feeds
@@ -24,7 +26,7 @@ from lobework.hand import (
     show_twist,
     turns_with_spindle,
 )
-from lobework.kinds import Measure, measures
+from lobework.kinds import Measure, measures, show_pairs
 from lobework.passes import step_measure
 from lobework.slide import At
 from lobework.units import LengthUnit, format_number
@@ -48,6 +50,9 @@ __all__ = [
     "of_the_bed",
     "settings",
 ]
+
+_MOST_SHOWN: Final = 12
+"""Points of a template that are said one by one."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -171,7 +176,7 @@ def _turned(drive: Drive, number: int, lathe: Lathe) -> list[tuple[str, str]]:
 
 def _zeros(cuts: Sequence[Cut]) -> Group:
     """Return where everything stands at zero: what the numbers below are counted from."""
-    cams = any(cut.passed.cams for cut in cuts)
+    cams = any(cut.lathe.cam_shaft(number).turned_by != "software" for cut in cuts for number, _ in enumerate(cut.passed.cams, 1))
     turns = any(cut.passed.arc is not None and cut.passed.arc.cutter == "turns" for cut in cuts)
     return _group(
         "zeros, before the first cut",
@@ -188,12 +193,14 @@ def _pass(cut: Cut, units: LengthUnit) -> Group:
     passed = cut.passed
     arc = [(f"arc {name}", value) for name, value in settings_of(passed.arc, units)] if passed.arc else []
     slides = {name: _slide(name, cut) for name in measures(At)}
+    off = "off the template" if passed.template else "arc about" if arc else "begins at"
     at = [
         (
-            f"{'arc about' if arc and name != 'depth' else 'begins at'} {name}",
+            f"{off if name != 'depth' else 'begins at'} {name}",
             show_place(slide, getattr(passed.at, name), cut.lathe, units),
         )
         for name, slide in slides.items()
+        if not passed.template or name == "depth" or getattr(passed.at, name)
     ]
     travel = [
         (f"travels by {name}", show_place(slide, mm, cut.lathe, units))
@@ -204,7 +211,23 @@ def _pass(cut: Cut, units: LengthUnit) -> Group:
     still = "none: the slides go while it stands still" if cut.span else "none: in and out again"
     turns = show(passed.turns) if passed.turns else still
     begins = [("spindle begins at", _value("spindle", passed.spindle, cut, units))] if passed.spindle.turns else []
-    return _group(_pass_name(passed, cut.group), ("spindle turns", turns), *begins, *at, *arc, *travel, *together)
+    return _group(_pass_name(passed, cut.group), ("spindle turns", turns), *begins, *at, *arc, *_template(cut, units), *travel, *together)
+
+
+def _template(cut: Cut, units: LengthUnit) -> list[tuple[str, str]]:
+    """Return the curve that leads the slides, and where the tip stands at either end of what is followed of it."""
+    if (template := cut.passed.template) is None:
+        return []
+    through = f"{len(template.points)} points" if len(template.points) > _MOST_SHOWN else show_pairs(template.points, units)
+    what = template.source or f"{'smooth' if template.smooth else 'straight'} through {through}"
+    slides: Sequence[Literal["x", "z"]] = ("z", "x") if cut.approach.axis == "x" else ("x", "z")
+    begins = dict(zip("xyz", cut.tip, strict=True))
+    ends = dict(zip("xyz", np.add(cut.tip, cut.travel).tolist(), strict=True))
+    tip_from, tip_to = (
+        ", ".join(f"{slide} {show_place(slide, place[slide], cut.lathe, units)}" for slide in slides) for place in (begins, ends)
+    )
+    note = [("template's size", template.note)] if template.note else []
+    return [("template", what), *note, ("tip from", tip_from), ("tip to", tip_to)]
 
 
 def _pass_name(passed: Pass, number: int) -> str:

@@ -1,0 +1,158 @@
+"""What a lathe can be set to: screws, notches, gears and limits, from the lathe to the sheet, the program and the check."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from lobework.cam import Wave
+from lobework.camshaft import CamShaft
+from lobework.carriage import Headstock
+from lobework.check import travel_findings
+from lobework.cutter import Vee
+from lobework.drive import Drive
+from lobework.errors import SettingError
+from lobework.follower import Roller
+from lobework.hand import by_hand
+from lobework.job import Job
+from lobework.jobfile import read_lathe, shipped_lathes
+from lobework.lathe import Axis, HandAxis, Lathe
+from lobework.passes import Pass
+from lobework.piece import Disc
+from lobework.screw import Screw
+from lobework.slide import At
+from lobework.steps import Prompt
+from lobework.units import Phase
+from lobework.wheel import Wheel
+
+SPINDLE = Axis(moves="spindle", letter="C")
+TENTHS = Screw(lead=2.54, divisions=10)
+BY_HAND = (
+    HandAxis(moves="x", screw=TENTHS, low=-40.0, high=100.0),
+    HandAxis(moves="z", screw=TENTHS),
+    HandAxis(moves="cam 1 phase", wheel=Wheel([96], marks="notches"), low=0.0, high=180.0),
+)
+BENCH = Lathe(name="bench", headstock=Headstock(sideways="rocks", pivot_height=250.0), axes=(SPINDLE,), hand=BY_HAND)
+WAVE = Drive(Wave(lobes=12, base_radius=62.0, rise=2.0), follower=Roller(3.0))
+
+
+def rings(count=3, out=24.0, ratio=1, **each):
+    drive = replace(WAVE, ratio=ratio)
+    return Pass(name="rings", at=At(x=out, depth=0.4), cams=(drive,)).series(count, each or {"x": -0.9, "phase": "1/2 lobe"})
+
+
+def job(passed, lathe=BENCH, **settings):
+    work, cutter = Disc(diameter=120.0, thickness=8.0), Vee(angle_deg=90.0, width=3.0)
+    return Job(title="Tide box, lid", lathe=lathe, piece=work, cutter=cutter, passes=[passed], **settings)
+
+
+def said(sheet, group, name):
+    entries = next(each.entries for each in sheet.groups if each.name.startswith(group))
+    return next(entry.value for entry in entries if entry.name == name)
+
+
+def prompts(program):
+    return " / ".join(
+        thing for section in program.sections for step in section.steps if isinstance(step, Prompt) for thing in step.says
+    )
+
+
+def test_the_settings_say_a_hand_set_slide_in_turns_of_its_screw_and_a_phase_in_notches():
+    """24 mm on ten threads to the inch are 24 / 2.54 = 9.449 turns; half a lobe of twelve is 1/24 turn, 4 notches of 96."""
+    sheet = job(rings()).settings()
+    assert said(sheet, "pass 1", "begins at x") == "24 mm = 9 turns 4.5 div of its screw"
+    assert said(sheet, "pass 1", "begins at depth") == "0.4 mm = 1.6 div of its screw"
+    assert said(sheet, "cam 1", "phase") == "0 deg = 0 notches of 96"
+    assert [step.values for step in sheet.steps[0].rows] == [
+        ("24 mm = 9 turns 4.5 div of its screw", "0 deg = 0 notches of 96"),
+        ("23.1 mm = 9 turns 0.9 div of its screw", "1/2 lobe = 15 deg = 4 notches of 96"),
+        ("22.2 mm = 8 turns 7.4 div of its screw", "1 lobe = 30 deg = 8 notches of 96"),
+    ]
+    assert [column.by for column in sheet.steps[0].columns] == ["hand", "hand"]
+
+
+def test_the_program_stops_where_a_hand_must_act_and_says_it_in_the_same_words():
+    stops = prompts(job(rings()).program())
+    assert "set x slide to 23.1 mm = 9 turns 0.9 div of its screw" in stops
+    assert "set cam 1 phase to 1/2 lobe = 15 deg = 4 notches of 96" in stops
+    assert "feed the cutter in by hand to z -0.4 mm = -1.6 div of its screw" in stops
+
+
+def test_steps_of_a_hand_set_slide_may_be_turns_and_those_of_a_phase_notches():
+    cuts = job(rings(x="-1 turn", phase="4 notches of 96")).cuts()
+    assert [cut.passed.at.x for cut in cuts] == pytest.approx([24.0, 21.46, 18.92])
+    assert [cut.passed.cams[0].phase for cut in cuts] == [Phase.of(f"{n} turn") for n in ("0", "1/24", "1/12")]
+
+
+def test_a_step_that_leaves_the_notches_is_refused_with_its_place_in_the_series():
+    with pytest.raises(SettingError, match=r"pass\[1\]\.series step 2, cam\[1\]\.phase: 1/36 turn must fall on a notch"):
+        job(rings(phase="1/3 lobe")).settings()
+
+
+def test_what_is_set_by_hand_has_ends_of_travel_too():
+    far = job(rings(count=2, out=101.0))
+    found = [finding for finding in far.check() if finding.kind == "travel"]
+    assert [str(finding) for finding in found] == [
+        (
+            "problem (travel): rings 1, x: is set to 101 mm, 39 turns 7.6 div of its screw; its travel ends at 100 mm, "
+            "39 turns 3.7 div of its screw"
+        ),
+        (
+            "problem (travel): rings 2, x: is set to 100.1 mm, 39 turns 4.1 div of its screw; its travel ends at 100 mm, "
+            "39 turns 3.7 div of its screw"
+        ),
+    ]
+    with pytest.raises(SettingError, match=r"the x slide would be set to 101 mm = .*, but it travels from -40 to 100"):
+        far.program()
+
+
+def test_a_phase_beyond_the_travel_of_its_wheel_is_a_problem():
+    (phase,) = [finding for finding in job(rings(count=2, phase="7/12 turn")).check() if finding.kind == "travel"]
+    assert str(phase) == "problem (travel): rings 2, cam 1 phase: is set to 210 degrees; its travel ends at 180 degrees"
+
+
+def geared(*wheels):
+    return replace(BENCH, cams=(CamShaft(number=1, turned_by="gears", wheels=wheels),))
+
+
+def test_the_settings_say_which_wheels_turn_a_cam_and_whether_one_must_idle():
+    sheet = job(rings(ratio="1/3"), geared(20, 30, 40, 60)).settings()
+    assert said(sheet, "cam 1", "gears") == "20 drives 60; one idle wheel, to turn it as the spindle turns"
+    sheet = job(rings(ratio="-1/3"), geared(20, 30, 40, 60)).settings()
+    assert said(sheet, "cam 1", "gears") == "20 drives 60; no idle wheel: it turns against the spindle"
+
+
+def test_gears_are_fitted_by_hand_and_so_is_the_phase_of_the_cam_that_they_turn():
+    (cut, *_) = job(rings(ratio="1/3"), geared(20, 60)).cuts()
+    by_what = by_hand(cut)
+    assert str(by_what["cam 1 gears"]).startswith("fit cam 1 gears: 20 drives 60")
+    assert "cam 1 phase" in by_what
+
+
+def test_a_cam_in_software_is_neither_fitted_nor_set_by_hand():
+    lathe = read_lathe("computed-bench")
+    (cut, *_) = job(rings(ratio="5/7"), lathe).cuts()
+    assert not [what for what in by_hand(cut) if what.startswith("cam 1")]
+    sheet = job(rings(ratio="5/7"), lathe).settings()
+    assert [column.by for column in sheet.steps[0].columns] == ["program", "program"]
+    assert said(sheet, "cam 1", "turned by").endswith("the x slide follows its lift")
+
+
+def test_the_settings_say_the_percent_that_a_control_is_set_to():
+    motor = Axis(moves="cam 1", letter="A")
+    slides = Axis(moves="x", letter="X"), Axis(moves="z", letter="Z")
+    by_percent = CamShaft(number=1, turned_by="motor", percent_places=2)
+    lathe = Lathe(name="bench", headstock=BENCH.headstock, axes=(SPINDLE, motor, *slides), cams=(by_percent,))
+    assert said(job(rings(ratio="3/4"), lathe).settings(), "cam 1", "percent to set") == "75 %"
+    assert said(job(rings(ratio="2/3"), lathe).settings(), "cam 1", "percent to set").startswith("66.67 %, the nearest")
+
+
+@pytest.mark.parametrize("name", shipped_lathes())
+def test_every_lathe_that_ships_writes_a_program_within_its_travel(name):
+    lathe = read_lathe(name)
+    waved = lathe.headstock.sideways != "fixed" or any(cam.turned_by == "software" for cam in lathe.cams)
+    passed = rings(count=2) if waved else Pass(at=At(x=24.0, depth=0.4)).series(2, x=-0.9)
+    whole = job(passed, lathe)
+    assert len(whole.program().sections) == 2
+    assert not list(travel_findings(whole.cuts(), whole.trace()))
