@@ -132,7 +132,7 @@ BAD = {
     "ratio x": "RATIO: 'x' is not understood; write for example '3/4', '-3/2' or '66.67 %'",
     "ratio 1/3 --wheels 20": "--wheels: wheels=[20]: must be two or more; list every wheel that is owned",
     "ratio 1/3 --wheels 20,x": "--wheels: 'x' must be a whole number, such as 4",
-    "ratio 1/3 --wheels 20,30 --pairs 9": "--wheels: pairs=9: must be 1 to 6",
+    "ratio 1/3 --wheels 20,30 --pairs 9": "--wheels: pairs=9: must be a whole number, 1 to 6",
     "ratio 1/3 --wheels 20,30 --within -1": "--within: '-1' must be zero or more, as a part of the ratio, such as '0.01 %'",
     "ratio 1/3 --pairs 2": "--pairs wants --wheels as well; see lobework ratio --help",
     "ratio 1/3 --parts 2": "--parts wants --steps as well; see lobework ratio --help",

@@ -17,7 +17,8 @@ from functools import cache
 from itertools import combinations, combinations_with_replacement, permutations
 from typing import Final, NamedTuple
 
-from lobework.errors import SettingError, TooLargeError, require
+from lobework.errors import SettingError, TooLargeError, is_whole, require
+from lobework.units import ratio as exactly
 
 __all__ = ["MOST_PAIRS", "Train", "train_for", "train_to_cut", "trains_for"]
 
@@ -82,7 +83,7 @@ class Train:
 
     def off(self, ratio: Fraction) -> Fraction:
         """Return how far the train's ratio is beyond ``ratio``, as a part of it; below zero where it falls short."""
-        return self.ratio / abs(ratio) - 1
+        return self.ratio / abs(exactly(ratio)) - 1
 
     def arrangements(self) -> tuple[Train, ...]:
         """Return the train in every order of its drivers and of its driven wheels: the ratio is the same in each.
@@ -100,13 +101,13 @@ def train_for(ratio: Fraction, wheels: Iterable[int], pairs: int = 2, within: Fr
 
     Parameters
     ----------
-    ratio : Fraction
+    ratio : Fraction, or what `lobework.units.ratio` reads
         Turns of the last wheel to one of the first, not zero; its sign is left to idlers.
     wheels : iterable of int
         Teeth of each wheel that is owned, each used once; a size owned twice is listed twice.
     pairs : int
         Most pairs in the train, 1 to 6.
-    within : Fraction
+    within : Fraction, or what `lobework.units.ratio` reads
         How far off the ratio may be, as a part of it; exact unless given.
 
     Returns
@@ -130,8 +131,8 @@ def train_for(ratio: Fraction, wheels: Iterable[int], pairs: int = 2, within: Fr
     32 drives 48
     """
     owned = _owned(wheels)
-    _searchable(ratio, pairs, within)
-    return _cheapest(owned, abs(ratio), pairs, within) or _nearest(owned, abs(ratio), pairs)
+    ratio, within = _sought(ratio, pairs, within)
+    return _cheapest(owned, ratio, pairs, within) or _nearest(owned, ratio, pairs)
 
 
 def trains_for(ratio: Fraction, wheels: Iterable[int], pairs: int = 2) -> tuple[Train, ...]:
@@ -143,10 +144,10 @@ def trains_for(ratio: Fraction, wheels: Iterable[int], pairs: int = 2) -> tuple[
     20 drives 30, 25 drives 60 -0.02778
     """
     owned = _owned(wheels)
-    _searchable(ratio, pairs, Fraction(0))
+    ratio, _ = _sought(ratio, pairs, Fraction(0))
     found: list[Train] = []
     for most in range(1, min(pairs, owned.total() // 2) + 1):
-        train = _nearest(owned, abs(ratio), most, least=most)
+        train = _nearest(owned, ratio, most, least=most)
         if not found or abs(train.off(ratio)) < abs(found[-1].off(ratio)):
             found.append(train)
         if found[-1].off(ratio) == 0:
@@ -176,10 +177,13 @@ def _owned(given: Iterable[int]) -> Counter[int]:
     return owned
 
 
-def _searchable(ratio: Fraction, pairs: int, within: Fraction) -> None:
+def _sought(ratio: Fraction, pairs: int, within: Fraction) -> tuple[Fraction, Fraction]:
+    """Return the ratio without its sign, and the error, exactly; refuse what cannot be searched for."""
+    ratio, within = abs(exactly(ratio)), exactly(within)
     require(ratio != 0, "ratio", ratio, "other than zero", "a cam that stands still wants no wheels")
-    require(1 <= pairs <= MOST_PAIRS, "pairs", pairs, f"1 to {MOST_PAIRS}")
+    require(is_whole(pairs, 1, MOST_PAIRS), "pairs", pairs, f"a whole number, 1 to {MOST_PAIRS}")
     require(0 <= within < 1, "within", within, "zero or more, as a part of the ratio, such as 0.0001")
+    return ratio, within
 
 
 def _sides(owned: Counter[int], pairs: int) -> list[_Side]:
@@ -255,9 +259,9 @@ def train_to_cut(ratio: Fraction, within: Fraction, pairs: int = 3, least: int =
 
     Parameters
     ----------
-    ratio : Fraction
+    ratio : Fraction, or what `lobework.units.ratio` reads
         Turns of the last wheel to one of the first, not zero; its sign is left to idlers.
-    within : Fraction
+    within : Fraction, or what `lobework.units.ratio` reads
         How far off the ratio may be, as a part of it.
     pairs : int
         Most pairs in the train, 1 to 6.
@@ -279,16 +283,17 @@ def train_to_cut(ratio: Fraction, within: Fraction, pairs: int = 3, least: int =
     >>> train.pairs, abs(train.off(Fraction("224.7007992"))) < 1e-9
     (3, True)
     """
-    _searchable(ratio, pairs, within)
-    require(2 <= least <= most <= 1000, "most", most, f"{least} to 1000")
-    low, high = abs(ratio) * (1 - within), abs(ratio) * (1 + within)
+    ratio, within = _sought(ratio, pairs, within)
+    require(is_whole(least, 2, 1000), "least", least, "a whole number of teeth, 2 to 1000")
+    require(is_whole(most, least, 1000), "most", most, f"a whole number of teeth, {least} to 1000")
+    low, high = ratio * (1 - within), ratio * (1 + within)
     for each in range(1, pairs + 1):
         if low > Fraction(most, least) ** each or high < Fraction(least, most) ** each:
             continue
         if math.comb(most - least + each, each) <= _MOST_SIDES:
             sets = combinations_with_replacement(range(least, most + 1), each)
             sides = sorted(_Side(math.prod(wheels), sum(wheels), wheels) for wheels in sets)
-            found = _cheapest_of(sides, abs(ratio), within, lambda *_: True)
+            found = _cheapest_of(sides, ratio, within, lambda *_: True)
         else:
             found = _simplest_train(low, high, each, least, most)
         if found:

@@ -13,8 +13,9 @@ from fractions import Fraction
 from math import gcd
 from typing import NamedTuple
 
-from lobework.errors import require
+from lobework.errors import is_whole, require
 from lobework.tolerances import VISIBLE_MM
+from lobework.units import ratio as exactly
 
 __all__ = [
     "Mediant",
@@ -50,7 +51,7 @@ def mediants(ratio: Fraction) -> Iterator[Mediant]:
 
     Parameters
     ----------
-    ratio : Fraction
+    ratio : Fraction, or what `lobework.units.ratio` reads
         Of any sign.
 
     References
@@ -63,6 +64,7 @@ def mediants(ratio: Fraction) -> Iterator[Mediant]:
     >>> [f"{value} {error:+}" for value, error in mediants(Fraction(191, 23))]
     ['8 -7', '9 +16', '17/2 +9', '25/3 +2', '33/4 -5', '58/7 -3', '83/10 -1', '108/13 +1', '191/23 +0']
     """
+    ratio = exactly(ratio)
     top, under = ratio.as_integer_ratio()
     below, above = (top // under, 1), (top // under + 1, 1)
     tried = [below, above] if under > 1 else [below]
@@ -87,7 +89,7 @@ def continued_fraction(ratio: Fraction) -> tuple[int, ...]:
     >>> continued_fraction(Fraction(191, 23))
     (8, 3, 3, 2)
     """
-    top, under = ratio.as_integer_ratio()
+    top, under = exactly(ratio).as_integer_ratio()
     terms = []
     while under:
         whole, left = divmod(top, under)
@@ -125,8 +127,8 @@ def nearest_fraction(ratio: Fraction, most_under: int) -> Fraction:
     >>> nearest_fraction(Fraction(191, 23), 20)
     Fraction(108, 13)
     """
-    require(most_under >= 1, "most_under", most_under, "one or more")
-    return ratio.limit_denominator(most_under)
+    require(is_whole(most_under, 1, 10**30), "most_under", most_under, "a whole number, one or more")
+    return exactly(ratio).limit_denominator(most_under)
 
 
 def simplest_fraction(ratio: Fraction, within: Fraction) -> Fraction:
@@ -142,6 +144,7 @@ def simplest_fraction(ratio: Fraction, within: Fraction) -> Fraction:
     >>> simplest_fraction(Fraction("3.14159265"), Fraction(1, 500))
     Fraction(22, 7)
     """
+    ratio, within = exactly(ratio), exactly(within)
     require(within >= 0, "within", within, "zero or more")
     low, high = ratio - within, ratio + within
     if low <= 0 <= high:
@@ -174,9 +177,9 @@ def nearest_percent(ratio: Fraction, places: int) -> Fraction:
     >>> nearest_percent(Fraction(2, 3), 2)
     Fraction(6667, 10000)
     """
-    require(0 <= places <= 30, "places", places, "decimals of a percent, 0 to 30")
+    require(is_whole(places, 0, 30), "places", places, "decimals of a percent, 0 to 30")
     parts = 100 * 10**places
-    return Fraction(round(ratio * parts), parts)
+    return Fraction(round(exactly(ratio) * parts), parts)
 
 
 def turns_to_close(lobes: int, ratio: Fraction) -> int:
@@ -198,9 +201,9 @@ class RealRatio:
     ----------
     way : str
         What drives the cam, in the bench's words.
-    asked : Fraction
+    asked : Fraction, or what `lobework.units.ratio` reads
         Turns of the cam to one of the spindle, not zero.
-    runs : Fraction
+    runs : Fraction, or what `lobework.units.ratio` reads
         What it is, on the whole; not zero.
     strays : Fraction, degrees
         How far the wave may be from there at any moment, because positions are rounded; this does not grow.
@@ -218,6 +221,8 @@ class RealRatio:
     strays: Fraction = Fraction(0)
 
     def __post_init__(self) -> None:
+        for name in ("asked", "runs", "strays"):
+            object.__setattr__(self, name, exactly(getattr(self, name)))
         require(self.asked != 0, "asked", self.asked, "other than zero", "a cam that stands still needs no drive")
         require(self.runs != 0, "runs", self.runs, "other than zero", f"{self.way} is too coarse for {self.asked}")
 
@@ -277,7 +282,7 @@ def of_steps(ratio: Fraction, cam: int | Fraction, spindle: int | Fraction | Non
 
     Parameters
     ----------
-    ratio : Fraction
+    ratio : Fraction, or what `lobework.units.ratio` reads
         Turns of the cam to one of the spindle.
     cam : int or Fraction
         Steps of its motor in one turn of the cam.
@@ -295,6 +300,7 @@ def of_steps(ratio: Fraction, cam: int | Fraction, spindle: int | Fraction | Non
     >>> run.exact, float(run.strays)
     (True, 0.084375)
     """
+    ratio = exactly(ratio)
     _steps("cam", cam)
     require(ratio != 0, "ratio", ratio, "other than zero", "a cam that stands still needs no drive")
     strays = Fraction(180, cam) / abs(ratio)
@@ -311,7 +317,7 @@ def of_step_parts(ratio: Fraction, cam: int | Fraction, spindle: int | Fraction,
 
     Parameters
     ----------
-    ratio : Fraction
+    ratio : Fraction, or what `lobework.units.ratio` reads
         Turns of the cam to one of the spindle.
     cam, spindle : int or Fraction
         Steps in one turn of each.
@@ -331,7 +337,8 @@ def of_step_parts(ratio: Fraction, cam: int | Fraction, spindle: int | Fraction,
     """
     _steps("cam", cam)
     _steps("spindle", spindle)
-    require(parts >= 1, "parts", parts, "one or more")
+    require(is_whole(parts, 1, 10**30), "parts", parts, "a whole number, one or more")
+    ratio = exactly(ratio)
     amount = Fraction(round(ratio * cam / spindle * parts), parts)
     way = f"{amount} cam steps at each spindle step"
     strays = Fraction(180, cam) / abs(ratio) if parts > 1 and ratio else Fraction(0)

@@ -185,6 +185,11 @@ def test_the_walk_by_mediants_finds_as_few_pairs_as_trying_everything(ratio, wit
                 train_to_cut(ratio, within, 3, least=12, most=17)
 
 
+def test_a_ratio_is_taken_as_people_write_it():
+    assert train_for("2/3", [20, 30, 45]) == train_for(Fraction(2, 3), [20, 30, 45]) == Train((20,), (30,))
+    assert train_for(-1.5, [20, 30, 45], within="1 %") == Train((30,), (20,))
+
+
 def test_one_size_owned_twice_makes_one_to_one():
     assert train_for(Fraction(1), [24, 24, 36]) == Train((24,), (24,))
     assert train_for(Fraction(1), [24, 36], pairs=1) != Train((24,), (24,))
@@ -195,12 +200,15 @@ BAD = {
     "half a tooth": (lambda: train_for(Fraction(1), [24, 36.5]), "wheels=36.5: must be whole numbers of teeth, 2 to 10000"),
     "one tooth": (lambda: train_for(Fraction(1), [24, 1]), "wheels=1: must be whole numbers of teeth, 2 to 10000"),
     "a still cam": (lambda: train_for(Fraction(0), [24, 36]), "ratio=0: must be other than zero; .* wants no wheels"),
-    "no pairs": (lambda: train_for(Fraction(1), [24, 36], pairs=0), "pairs=0: must be 1 to 6"),
+    "no pairs": (lambda: train_for(Fraction(1), [24, 36], pairs=0), "pairs=0: must be a whole number, 1 to 6"),
     "an error of all": (lambda: train_for(Fraction(1), [24, 36], within=Fraction(1)), "within=1: must be zero or more, .*"),
     "odd wheels": (lambda: Train((24, 36), (48,)), r"driven=\(48,\): must be as many wheels as drive them, 2"),
     "too many": (lambda: train_for(Fraction(1, 9973), range(20, 100), pairs=4), "80 wheels make 1581580 sets of 4, .*"),
     "too far": (lambda: train_to_cut(Fraction(5000), Fraction(1, 100), pairs=2), "ratio=5000: no train of 2 pairs .*"),
-    "no range": (lambda: train_to_cut(Fraction(1), Fraction(0), least=40, most=12), "most=12: must be 40 to 1000"),
+    "no range": (
+        lambda: train_to_cut(Fraction(1), Fraction(0), least=40, most=12),
+        "most=12: must be a whole number of teeth, 40 to 1000",
+    ),
 }
 
 

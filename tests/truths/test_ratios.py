@@ -189,8 +189,14 @@ def test_a_backward_cam_drifts_as_its_forward_twin_does():
     assert (back.gap(3), back.off) == (ahead.gap(3), ahead.off)
 
 
+def test_a_ratio_is_taken_as_people_write_it():
+    assert of_percent("2/3", 2) == of_percent(Fraction(2, 3), 2)
+    assert nearest_fraction("66.67 %", 3) == nearest_fraction(0.6667, 3) == Fraction(2, 3)
+    assert [each.value for each in mediants(0.5)] == fractions("0 1 1/2")
+
+
 BAD = {
-    "no fraction": (lambda: nearest_fraction(Fraction(1, 2), 0), "most_under=0: must be one or more"),
+    "no fraction": (lambda: nearest_fraction(Fraction(1, 2), 0), "most_under=0: must be a whole number, one or more"),
     "less than nothing": (lambda: simplest_fraction(Fraction(1), Fraction(-1)), "within=-1: must be zero or more"),
     "decimals beyond sense": (lambda: nearest_percent(Fraction(1), 99), "places=99: must be decimals of a percent, 0 to 30"),
     "a still cam": (
@@ -200,7 +206,8 @@ BAD = {
     "a still cam in steps": (lambda: of_steps(Fraction(0), 200), "ratio=0: must be other than zero; .*"),
     "too coarse": (lambda: of_percent(Fraction(1, 1000), 0), "runs=0: .*; percent, no decimals is too coarse for 1/1000"),
     "no steps": (lambda: of_steps(Fraction(1), 0), "cam=0: must be one step a turn or more"),
-    "no parts": (lambda: of_step_parts(Fraction(1), 1, 1, 0), "parts=0: must be one or more"),
+    "no parts": (lambda: of_step_parts(Fraction(1), 1, 1, 0), "parts=0: must be a whole number, one or more"),
+    "half a decimal": (lambda: of_percent(Fraction(1), 2.5), "places=2.5: must be decimals of a percent, 0 to 30"),
     "no radius": (
         lambda: RealRatio(way="", asked=Fraction(1), runs=Fraction(1)).turns_until_seen(0.0),
         "radius=0: must be above.*",
