@@ -57,13 +57,14 @@ KEYS = {
     "Passes": "Pass",
     "at and travel": "at",
     "wave and scallop": "Wave",
+    "twist": "twist",
     "eccentric cam": "Eccentric",
     "law": "Law",
     "Followers": "Roller",
     "Series": "Series",
     "The program": "program",
 }
-CAM = {"shape", "follower", "ratio", "phase", "index", "side", "gain", "name"}
+CAM = {"shape", "follower", "ratio", "phase", "index", "side", "gain", "twist", "name"}
 
 
 @pytest.fixture

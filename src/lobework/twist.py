@@ -34,7 +34,7 @@ class Twist:
     turns : Fraction, or what `lobework.units.ratio` reads
         Instead of a length: the turns of the spindle in which it turns so far, in each pass anew.
     start : float, mm
-        The z at which it begins; ``from`` in files.
+        The z at which it begins.
     ease : Fraction, or what `lobework.units.ratio` reads
         The part of the way, at either end, in which it comes up to speed and slows down again: a parabola at either end, and
         held beyond them. Without it the cam drifts evenly, and goes on beyond both ends.
