@@ -206,11 +206,17 @@ CAM = BENCH + "[[cam]]\nnumber = 1\n"
                 "keys here: moves, letter, low, high, steps, top_speed, acceleration"
             ),
         ),
-        (HAND + 'moves = "x"', "6: hand[1]: screw=none: must be given for 'x', which has a screw"),
-        (HAND + 'moves = "cam 1 phase"', "6: hand[1]: wheel=none: must be given for 'cam 1 phase', which has a wheel"),
+        (
+            HAND + 'moves = "x"',
+            "6: hand[1].screw: is missing: 'x' has a screw; write for example screw = { lead = 2, divisions = 20 }",
+        ),
+        (
+            HAND + 'moves = "cam 1 phase"',
+            "6: hand[1].wheel: is missing: 'cam 1 phase' has a wheel; write for example notches = 96",
+        ),
         (
             HAND + 'moves = "x"\nscrew = { lead = 2 }\nnotches = 96',
-            "6: hand[1]: wheel=96 notches: must be left out of 'x', which has a screw",
+            "9: hand[1].notches: 96 must be left out of 'x', which has a screw",
         ),
         (
             HAND + 'moves = "spindle"\nwheel = { circles = [96] }\nnotches = 96',
@@ -232,11 +238,11 @@ CAM = BENCH + "[[cam]]\nnumber = 1\n"
         ),
         (
             CAM + 'turned_by = "gears"',
-            "6: cam[1]: wheels=[]: must be the teeth of two wheels or more, such as [20, 30, 40, 60]",
+            "6: cam[1].wheels: is missing: gears have wheels; write the teeth of each, such as [20, 30, 40, 60]",
         ),
         (
             CAM + 'turned_by = "gears"\nwheels = [40]',
-            "9: cam[1].wheels: [40] must be the teeth of two wheels or more, such as [20, 30, 40, 60]",
+            "9: cam[1].wheels: [40] must be two wheels or more, such as [20, 30, 40, 60]",
         ),
         (
             CAM + 'turned_by = "gears"\nwheels = [40, 1]',
@@ -269,6 +275,10 @@ CAM = BENCH + "[[cam]]\nnumber = 1\n"
         (
             CAM + 'turned_by = "spindle"\n[[cam]]\nnumber = 1\nturned_by = "spindle"',
             "10: cam[2].number: 1 must be turned in one way only; cam[1] has it already",
+        ),
+        (
+            HAND + 'moves = "cam 1 index"\nscrew = { lead = 2 }\nwheel = { circles = [96] }',
+            "8: hand[1].screw: {'lead': 2} must be left out of 'cam 1 index', which has a wheel",
         ),
         (
             '[headstock]\nsideways = "slides"\nfollowers = []',

@@ -10,6 +10,7 @@ from lobework.cam import Wave
 from lobework.camshaft import CamShaft
 from lobework.carriage import Headstock
 from lobework.check import travel_findings
+from lobework.chuck import Oval, Plain
 from lobework.cutter import Vee
 from lobework.drive import Drive
 from lobework.errors import SettingError
@@ -156,3 +157,34 @@ def test_every_lathe_that_ships_writes_a_program_within_its_travel(name):
     whole = job(passed, lathe)
     assert len(whole.program().sections) == 2
     assert not list(travel_findings(whole.cuts(), whole.trace()))
+
+
+def indexed(**travel):
+    """A lathe on which nothing is driven but the slides, its spindle held by a wheel of 96 notches."""
+    slides = Axis(moves="x", letter="X"), Axis(moves="z", letter="Z")
+    spindle = HandAxis(moves="spindle", wheel=Wheel([96], marks="notches"), **travel)
+    return Lathe(name="bench", headstock=Headstock(sideways="fixed"), axes=slides, hand=(spindle,))
+
+
+def test_a_spindle_without_a_motor_is_set_by_the_notches_of_its_wheel():
+    dots = Pass(name="dots", turns=0, at=At(x=24.0, depth=0.4)).series(3, spindle="1/12 turn")
+    sheet = job(dots, indexed()).settings()
+    assert [step.values for step in sheet.steps[0].rows] == [
+        ("0 deg = 0 notches of 96",),
+        ("1/12 turn = 30 deg = 8 notches of 96",),
+        ("1/6 turn = 60 deg = 16 notches of 96",),
+    ]
+    with pytest.raises(SettingError, match=r"series step 2, spindle: 1/7 turn must fall on a notch"):
+        job(Pass(turns=0, at=At(x=24.0)).series(2, spindle="1/7 turn"), indexed()).settings()
+
+
+def test_the_spindles_wheel_has_ends_of_travel_for_an_index_of_the_work():
+    turned = Plain(index="1/4 turn")
+    (found,) = [each for each in job(Pass(turns=0), indexed(high=45.0).mount(turned)).check() if each.kind == "travel"]
+    assert str(found).endswith("spindle by hand: is set to 90 degrees; its travel ends at 45 degrees")
+
+
+def test_a_fitting_that_is_nearly_what_a_chuck_needs_is_asked_after():
+    lathe = Lathe(name="bench", headstock=Headstock(sideways="fixed"), fittings=("rng",))
+    with pytest.raises(SettingError, match=r"needs 'ring', and lathe 'bench' has 'rng'; did you mean 'ring'\?; use a lathe"):
+        lathe.mount(Oval(throw=5.0))

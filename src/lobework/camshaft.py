@@ -50,9 +50,10 @@ class CamShaft:
         require(is_whole(self.number, 1, 99), "number", self.number, "1, 2 and so on, in the order in which a pass has its cams")
         known = self.turned_by in ("spindle", "gears", "motor", "software")
         require(known, "turned_by", repr(self.turned_by), "'spindle', 'gears', 'motor' or 'software'")
-        geared = self.turned_by == "gears"
-        says = "the teeth of two wheels or more, such as [20, 30, 40, 60]" if geared else "left out where no gears turn it"
-        require((len(self.wheels) >= 2) == geared or (not geared and not self.wheels), "wheels", list(self.wheels), says)
+        if self.turned_by == "gears" and not self.wheels:
+            raise SettingError("is missing: gears have wheels; write the teeth of each, such as [20, 30, 40, 60]", "wheels")
+        require(self.turned_by == "gears" or not self.wheels, "wheels", list(self.wheels), "left out where no gears turn it")
+        require(len(self.wheels) != 1, "wheels", list(self.wheels), "two wheels or more, such as [20, 30, 40, 60]")
         toothed = all(is_whole(each, 2, 10_000) for each in self.wheels)
         require(toothed, "wheels", list(self.wheels), "whole numbers of teeth, 2 to 10000")
         require(is_whole(self.pairs, 1, MOST_PAIRS), "pairs", self.pairs, f"a whole number, 1 to {MOST_PAIRS}")

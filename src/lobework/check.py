@@ -17,7 +17,7 @@ from lobework.lathe import Axis, HandAxis
 from lobework.ratios import turns_to_close
 from lobework.running import run_of
 from lobework.tolerances import JOIN_MM, VISIBLE_MM
-from lobework.units import format_number
+from lobework.units import Phase, format_number
 
 if TYPE_CHECKING:
     from lobework.drive import Drive
@@ -129,15 +129,16 @@ def travel_findings(cuts: Sequence[Cut], traces: Sequence[Trace]) -> Iterable[Fi
         places = {**{name: (float(at.min()), float(at.max())) for name, at in trace.axes.items()}, **_set_by_hand(cut)}
         axes: tuple[Axis | HandAxis, ...] = (*lathe.axes, *lathe.hand)
         for axis in axes:
-            if axis.moves not in places:
+            name = "spindle by hand" if isinstance(axis, HandAxis) and axis.moves == "spindle" else axis.moves
+            if name not in places:
                 continue
-            for goes, end, over in _beyond(places[axis.moves], axis):
+            for goes, end, over in _beyond(places[name], axis):
                 if over > _TRAVEL_SLACK:
                     does, whose = ("goes", f"the travel of {axis.letter}") if isinstance(axis, Axis) else ("is set", "its travel")
                     yield Finding(
                         kind="travel",
                         level="problem",
-                        where=f"{cut.title}, {axis.moves}",
+                        where=f"{cut.title}, {name}",
                         says=f"{does} to {_placed(goes, axis)}; {whose} ends at {_placed(end, axis)}",
                     )
 
@@ -156,15 +157,15 @@ def _placed(place: float, axis: Axis | HandAxis) -> str:
 
 
 def _set_by_hand(cut: Cut) -> dict[str, tuple[float, float]]:
-    """Return where wheels are set for this cut, degrees: those of cams, and the spindle's, which indexes the first chuck."""
+    """Return where wheels are set for this cut, degrees: those of cams, and the spindle's, which indexes the first chuck too."""
     found = {
         f"cam {number} {name}": float(getattr(drive, name).in_degrees(drive.cam.lobes))
-        for number, drive in enumerate(cut.passed.cams, 1)
+        for number, drive in enumerate(map(cut.as_set, cut.passed.cams), 1)
         for name in ("phase", "index")
     }
     chuck = cut.lathe.chucks[0].chuck if cut.lathe.chucks else None
-    if isinstance(chuck, Plain):
-        found["spindle"] = float(chuck.index.in_degrees())
+    by_drive = cut.passed.spindle if cut.lathe.axis("spindle") is None else Phase()
+    found["spindle by hand"] = float((by_drive + (chuck.index if isinstance(chuck, Plain) else Phase())).in_degrees())
     return {name: (at, at) for name, at in found.items()}
 
 

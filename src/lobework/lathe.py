@@ -115,8 +115,9 @@ class HandAxis:
         known = self.moves in ("spindle", "x", "y", "z") or _numbered(self.moves, (" phase", " index"))
         require(known, "moves", self.moves, "'x', 'y', 'z', 'spindle', or 'cam 1 phase', 'cam 1 index' and so on")
         has, lacks = ("wheel", "screw") if self.rotary else ("screw", "wheel")
-        must_be = f"given for {self.moves!r}, which has a {has}"
-        require(getattr(self, has) is not None, has, "none", must_be)
+        if getattr(self, has) is None:
+            example = "notches = 96" if self.rotary else "screw = { lead = 2, divisions = 20 }"
+            raise SettingError(f"is missing: {self.moves!r} has a {has}; write for example {example}", has)
         require(getattr(self, lacks) is None, lacks, getattr(self, lacks), f"left out of {self.moves!r}, which has a {has}")
         require(self.low < self.high, "high", self.high, f"above low, {self.low:g}")
 

@@ -9,7 +9,7 @@ from typing import Any, Final, NamedTuple
 
 import numpy as np
 
-from lobework.errors import PluginError, SettingError
+from lobework.errors import PluginError, SettingError, nearest
 from lobework.kinds import Chuck, ChuckSlide, Measure, hints_of, measures
 from lobework.rigid import Array, Rigid
 from lobework.screw import Screw, wound_length
@@ -68,9 +68,10 @@ class Mounted(NamedTuple):
         if fittings is None:
             return
         if missing := [need for need in self.needs if need not in fittings]:
+            meant = next((hint for each in fittings if (hint := nearest(each, missing))), "")
             raise SettingError(
-                f"chuck {self.name!r} needs {_listed(missing)}, and lathe {lathe!r} has {_listed(fittings) or 'no fittings'}; "
-                "use a lathe that has it, or add it to the lathe's fittings where yours has"
+                f"chuck {self.name!r} needs {_listed(missing)}, and lathe {lathe!r} has {_listed(fittings) or 'no fittings'}"
+                f"{meant}; use a lathe that has it, or add it to the lathe's fittings where yours has"
             )
 
     def require_no_lobes(self) -> None:

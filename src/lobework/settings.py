@@ -12,6 +12,7 @@ import numpy as np
 
 from lobework.errors import require
 from lobework.feeds import Feeds
+from lobework.frame import Lie, lie_of
 from lobework.hand import (
     cam_name,
     gears_of,
@@ -189,7 +190,7 @@ def _zeros(cuts: Sequence[Cut]) -> Group:
     )
 
 
-def _pass(cut: Cut, units: LengthUnit) -> Group:
+def _pass(cut: Cut, units: LengthUnit, lie: Lie | None) -> Group:
     passed = cut.passed
     arc = [(f"arc {name}", value) for name, value in settings_of(passed.arc, units)] if passed.arc else []
     slides = {name: _slide(name, cut) for name in measures(At)}
@@ -211,7 +212,9 @@ def _pass(cut: Cut, units: LengthUnit) -> Group:
     still = "none: the slides go while it stands still" if cut.span else "none: in and out again"
     turns = show(passed.turns) if passed.turns else still
     begins = [("spindle begins at", _value("spindle", passed.spindle, cut, units))] if passed.spindle.turns else []
-    return _group(_pass_name(passed, cut.group), ("spindle turns", turns), *begins, *at, *arc, *_template(cut, units), *travel, *together)
+    frame = [("angle of the frame", lie.says())] if lie else []
+    way = [*at, *arc, *_template(cut, units), *travel]
+    return _group(_pass_name(passed, cut.group), ("spindle turns", turns), *begins, *way, *frame, *together)
 
 
 def _template(cut: Cut, units: LengthUnit) -> list[tuple[str, str]]:
@@ -292,9 +295,11 @@ def _steps(cuts: Sequence[Cut], units: LengthUnit) -> Steps:
 
 
 def _headstock(lathe: Lathe, units: LengthUnit) -> list[tuple[str, str]]:
-    """Return the headstock's settings; one that does not rock has no pivot."""
-    rocks = lathe.headstock.sideways == "rocks"
-    return [setting for setting in settings_of(lathe.headstock, units) if rocks or setting[0] != "pivot height"]
+    """Return the headstock's settings; one that does not rock has no pivot, and places for followers are told of where few."""
+    headstock = lathe.headstock
+    untold = {"pivot height"} if headstock.sideways != "rocks" else set()
+    untold |= {"followers"} if len(headstock.followers) > 1 else set()
+    return [setting for setting in settings_of(headstock, units) if setting[0] not in untold]
 
 
 def of_the_bed(lathe: Lathe, units: LengthUnit) -> list[tuple[str, str]]:
@@ -402,7 +407,8 @@ def settings(
     steps = []
     for _, of_group in itertools.groupby(cuts, key=lambda cut: cut.group):
         same = list(of_group)
-        groups.append(_pass(same[0], units))
+        lie = lie_of(same, cutter, piece)
+        groups.append(_pass(same[0], units, lie))
         groups += [_cam(drive, place, same[0].lathe, units) for place, drive in enumerate(same[0].passed.cams, 1)]
         steps.append(_steps(same, units))
     groups.append(_program(feeds, cuts, units, slows))

@@ -174,6 +174,8 @@ def _hand_table() -> Table:
 def _hand_of(values: dict[str, Any]) -> HandAxis:
     notches = values.pop("notches", None)
     if notches is not None:
+        slides = values["moves"] in ("x", "y", "z")
+        require(not slides, "notches", notches, f"left out of {values['moves']!r}, which has a screw")
         require("wheel" not in values, "notches", notches, "left out where there is a wheel")
         try:
             values["wheel"] = Wheel(((str(notches), notches),), marks="notches")
