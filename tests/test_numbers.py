@@ -62,6 +62,30 @@ def test_the_cheapest_train_within_an_error_is_given_alone_and_none_is_exit_code
     assert far[-1] == "no train of these wheels is within 0.001 % of 6667/10000: the nearest, 32 drives 48, is 0.005 % off"
 
 
+def test_wheels_to_cut_are_found_in_a_range_and_none_is_exit_code_one(capsys):
+    """R. W. Gosper, on the math-fun list: three pairs of 12 to 400 teeth, the same three."""
+    near = answer(capsys, "ratio", "224.7007992", "--wheels", "12-400", "--pairs", "3", "--within", "0.00000003 %")
+    assert rows(near)[1][0] == "149 drives 12, 152 drives 23, 293 drives 107"
+    far = answer(capsys, "ratio", "224.7007992", "--wheels", "12-400", "--pairs", "1", "--within", "1 %", code=1)
+    (says,) = far
+    assert says.startswith(
+        "ratio=280875999/1250000: no train of 1 pair of wheels with 12 to 400 teeth was found within 0.01 of it"
+    )
+
+
+def test_the_fractions_that_close_in_are_listed_with_their_errors(capsys):
+    """Brocot, 1861: 191/23, begun at 8/1, which is 7 too small."""
+    lines = answer(capsys, "ratio", "191/23", "--mediants")
+    found = [line.split()[:2] for line in lines[6:]]
+    assert found[:3] == [["8/1", "-7"], ["9/1", "+16"], ["17/2", "+9"]]
+    assert found[-1] == ["191/23", "0"]
+
+
+def test_the_wheel_on_a_lathes_spindle_is_used(capsys):
+    lines = answer(capsys, "index", "5", "--lathe", "hand-bench")
+    assert lines[0] == "circle of 96: 1 of 5 fall on it exactly; at most 1.5 deg off"
+
+
 def test_the_other_orders_of_a_train_are_said(capsys):
     """Brown & Sharpe, p. 62: drivers 24 and 48 with driven 100 and 32, in four arrangements."""
     said = answer(capsys, "helix", "--diameter", "2 in", "--lead", "3.60 in", "--even", "10 in", "--wheels", "24,32,48,100")
@@ -146,7 +170,12 @@ BAD = {
     "ratio 1/3 --steps 0": "--steps: cam=0: must be one step a turn or more",
     "ratio 1/3 --steps 1,2,3": "--steps: '1,2,3' must be steps in a turn of the cam, and of the spindle, such as 3200,6400",
     "ratio 1/3 --lathe plain-bench --cam 0": "--cam: number=0: must be 1, 2 and so on, in the order in which a pass has its cams",
-    "index 7": "the following arguments are required: --wheel; see lobework index --help",
+    "index 7": "give --wheel, such as --wheel 96,112, or --lathe; see lobework index --help",
+    "index 7 --wheel 96 --lathe hand-bench": "give --wheel, such as --wheel 96,112, or --lathe; see lobework index --help",
+    "index 7 --lathe plain-bench": ("--lathe: 'plain-bench' has no wheel on its spindle; its file says one in a [[hand]] table"),
+    "ratio 1/3 --wheels 12-400": "--wheels: '12-400' wants --within as well, such as --within '0.001 %'",
+    "ratio 1/3 --wheels 400-12 --within 1": "--within: '1' must be zero or more, as a part of the ratio, such as '0.01 %'",
+    "ratio 1/3 --wheels 400-12 --within 0": "--wheels: most=12: must be a whole number of teeth, 400 to 1000",
     "index 7 --wheel 0": "--wheel: circles=[0]: must be whole numbers of holes, 1 to 100000",
     "index 7 --wheel 96,96": "--wheel: circles=[96, 96]: must be different circles",
     "index 7 --wheel 96 --worm 0": "--wheel: worm=0: must be a whole number of crank turns, 1 to 100000",

@@ -20,13 +20,17 @@ from typing import Final, NamedTuple
 from lobework.errors import SettingError, TooLargeError, is_whole, require
 from lobework.units import ratio as exactly
 
-__all__ = ["MOST_PAIRS", "Train", "train_for", "train_to_cut", "trains_for"]
+__all__ = ["MOST_PAIRS", "NoTrainError", "Train", "train_for", "train_to_cut", "trains_for"]
 
 MOST_PAIRS: Final = 6
 _MOST_TEETH: Final = 10_000
 _MOST_SIDES: Final = 200_000
 _MOST_TRIED: Final = 50_000
 _MOST_SHARED: Final = 500
+
+
+class NoTrainError(SettingError):
+    """No train of wheels comes near enough to a ratio."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -271,7 +275,9 @@ def train_to_cut(ratio: Fraction, within: Fraction, pairs: int = 3, least: int =
     Raises
     ------
     SettingError
-        Where a number is not what it may be, or no such train was found.
+        Where a number is not what it may be.
+    NoTrainError
+        Where no such train was found.
 
     References
     ----------
@@ -298,7 +304,7 @@ def train_to_cut(ratio: Fraction, within: Fraction, pairs: int = 3, least: int =
             found = _simplest_train(low, high, each, least, most)
         if found:
             return found
-    raise SettingError(
+    raise NoTrainError(
         f"ratio={ratio}: no train of {pairs} {'pair' if pairs == 1 else 'pairs'} of wheels with {least} to {most} teeth "
         f"was found within {float(within):g} of it; allow more pairs, or a larger error"
     )

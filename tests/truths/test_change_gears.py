@@ -12,8 +12,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from lobework import gears
-from lobework.errors import LobeworkError, SettingError
-from lobework.gears import Train, train_for, train_to_cut, trains_for
+from lobework.errors import LobeworkError
+from lobework.gears import NoTrainError, Train, train_for, train_to_cut, trains_for
 
 MILLING = (24, 24, 28, 32, 40, 44, 48, 56, 64, 72, 86, 100)
 """The change gears of a universal milling machine; from memory."""
@@ -166,7 +166,7 @@ def test_a_train_to_cut_is_the_cheapest_there_is(ratio, pairs, within):
         assert (ours.pairs, ours.teeth) == min(near)
         assert abs(ours.off(ratio)) <= within
     else:
-        with pytest.raises(SettingError, match="no train of"):
+        with pytest.raises(NoTrainError, match="no train of"):
             train_to_cut(ratio, within, pairs, least=12, most=17)
 
 
@@ -181,7 +181,7 @@ def test_the_walk_by_mediants_finds_as_few_pairs_as_trying_everything(ratio, wit
             assert abs(ours.off(ratio)) <= within
             assert all(12 <= wheel <= 17 for wheel in ours.drivers + ours.driven)
         else:
-            with pytest.raises(SettingError, match="no train of"):
+            with pytest.raises(NoTrainError, match="no train of"):
                 train_to_cut(ratio, within, 3, least=12, most=17)
 
 

@@ -10,7 +10,7 @@ import sys
 from collections.abc import Sequence
 from typing import Any, Final, Self
 
-from lobework.cli import jobs, numbers, proof, shelf
+from lobework.cli import helices, jobs, numbers, proof, shelf
 from lobework.cli.parser import DONE, FAULT, STOPPED, WRONG, Parser, UsageError, Verbs
 from lobework.cli.writing import WIPE
 from lobework.errors import LobeworkError, PluginError, nearest
@@ -179,4 +179,4 @@ class _Version(argparse.Action):
         parser.exit()
 
 
-_COMMANDS: Final[Verbs] = {**jobs.VERBS, **proof.VERBS, **numbers.VERBS, **shelf.VERBS}
+_COMMANDS: Final[Verbs] = {**jobs.VERBS, **proof.VERBS, **numbers.VERBS, **helices.VERBS, **shelf.VERBS}

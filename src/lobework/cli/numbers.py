@@ -1,4 +1,4 @@
-"""Verbs on numbers alone: ratios and the wheels that make them, index lists, and helices."""
+"""Verbs on numbers alone: ratios and the wheels that make them, and index lists."""
 
 from __future__ import annotations
 
@@ -6,35 +6,37 @@ import argparse
 import re
 from collections.abc import Iterable, Iterator, Sequence
 from fractions import Fraction
-from math import inf, isfinite, radians
+from itertools import islice
+from math import radians
 from typing import TYPE_CHECKING, Any, Final
 
 from lobework.cli.given import (
     above_zero,
     columns,
-    length_of,
     read,
     takes_radius,
     takes_signed,
-    takes_units,
     told,
     units_of,
     wants,
     whole,
     wholes,
 )
-from lobework.cli.parser import DONE, FOUND, Parser, Verbs, add_verb
+from lobework.cli.parser import DONE, FOUND, Verbs, add_verb
 from lobework.errors import InputError, SettingError
 
 if TYPE_CHECKING:
     from lobework.gears import Train
     from lobework.ratios import RealRatio
     from lobework.units import LengthUnit
+    from lobework.wheel import Wheel
 
-__all__ = ["VERBS"]
+__all__ = ["VERBS", "other_orders"]
 
 _MOST_TURNS: Final = 1000
 """To close in: nobody winds a pass for longer, so the gap is said for one turn."""
+
+_MOST_MEDIANTS: Final = 100
 
 _LONG: Final = 1000
 """A denominator that nobody reads at a glance."""
@@ -47,9 +49,7 @@ def _add_ratio(verbs: Any, name: str) -> None:
     verb.add_argument("ratio", metavar="RATIO", help="cam turns in one of the spindle, such as 2/3, -3/4 or '66.67 %%'")
     verb.add_argument("--lobes", metavar="N", help="lobes of the cam (otherwise 1)")
     verb.add_argument("--decimals", metavar="LIST", help="of the percent that a control takes, such as 1,2 (otherwise 2)")
-    verb.add_argument(
-        "--wheels", metavar="LIST", help="teeth of the wheels owned, such as 20,30,45,60; two alike are listed twice"
-    )
+    verb.add_argument("--wheels", metavar="LIST", help="teeth of the wheels owned, such as 20,30,45,60; or 12-400, to be cut")
     verb.add_argument("--pairs", metavar="N", help="most pairs of wheels (otherwise 2)")
     verb.add_argument("--within", metavar="PART", help="how far off it may be, such as '0.01 %%': then only the cheapest train")
     verb.add_argument("--steps", metavar="LIST", help="motor steps in a turn of the cam, and of the spindle: 3200 or 3200,6400")
@@ -58,6 +58,7 @@ def _add_ratio(verbs: Any, name: str) -> None:
     )
     verb.add_argument("--lathe", metavar="NAME", help="a lathe that lobework list shows, or a lathe file: as it turns the cam")
     verb.add_argument("--cam", metavar="N", help="which of the lathe's cams (otherwise 1)")
+    verb.add_argument("--mediants", action="store_true", help="also list the fractions that close in on it, with their errors")
     takes_radius(verb)
     verb.add_argument("--seen", metavar="LENGTH", help="how far off it is before it is seen (otherwise 0.05 mm)")
 
@@ -69,33 +70,16 @@ def _add_index(verbs: Any, name: str) -> None:
     verb.add_argument(
         "divisions", metavar="N or ANGLE", nargs="+", help="into how many parts; or angles, such as '35 deg' '1/3 turn'"
     )
-    verb.add_argument("--wheel", metavar="LIST", required=True, help="holes of its circles, or its notches, such as 96,112")
+    verb.add_argument("--wheel", metavar="LIST", help="holes of its circles, or its notches, such as 96,112")
+    verb.add_argument(
+        "--lathe", metavar="NAME", help="or the wheel of a lathe's spindle: one that lobework list shows, or a file"
+    )
     verb.add_argument("--worm", metavar="N", help="turns of the crank for one of the work, where the circles are the crank's")
     takes_radius(verb)
 
 
-def _add_helix(verbs: Any, name: str) -> None:
-    says = "give the angle to set a cutting frame to, or the lead of an angle"
-    verb = add_verb(verbs, name, says, "lobework helix --diameter '2 in' --twist '90 deg' --over '2 in'", _helix)
-    takes_signed(verb)
-    verb.add_argument("--diameter", metavar="LENGTH", nargs="+", required=True, help="of the work; several where it tapers")
-    verb.add_argument("--lead", metavar="LENGTH", help="along the work in one turn of it")
-    verb.add_argument("--twist", metavar="ANGLE", help="that the pattern turns by in the length that --over gives")
-    verb.add_argument("--over", metavar="LENGTH", help="the length of --twist")
-    verb.add_argument("--travel", metavar="LENGTH", help="of the slide, in the turns that --turns gives")
-    verb.add_argument("--turns", metavar="N", help="of the spindle, in which the slide goes --travel")
-    verb.add_argument("--angle", metavar="ANGLE", help="to the axis of the work: then its lead is given")
-    verb.add_argument(
-        "--even", metavar="LENGTH", help="that equal wheels from spindle to screw give: then the train from --wheels"
-    )
-    verb.add_argument(
-        "--wheels", metavar="LIST", help="teeth of the wheels owned, such as 24,24,28,32,40; two alike listed twice"
-    )
-    verb.add_argument("--pairs", metavar="N", help="most pairs of wheels (otherwise 2)")
-    takes_units(verb)
-
-
 def _ratio(asked: argparse.Namespace) -> int:
+    from lobework.gears import NoTrainError
     from lobework.ratios import turns_to_close
     from lobework.tolerances import VISIBLE_MM
     from lobework.units import ratio
@@ -111,15 +95,31 @@ def _ratio(asked: argparse.Namespace) -> int:
     radius, seen = above_zero("--radius", asked.radius, units, 0.0), above_zero("--seen", asked.seen, units, VISIBLE_MM)
     closes = turns_to_close(lobes, wanted)
     turns, closing = (closes, f"closes after {_turns(closes)}") if closes <= _MOST_TURNS else (1, "closes after many turns")
-    runs, trains = _runs(asked, wanted)
+    try:
+        runs, trains = _runs(asked, wanted)
+    except NoTrainError as error:
+        print(error.says)
+        return FOUND
     print(f"{_fraction_and_percent(wanted)}: {_plain(lobes * abs(wanted))} lobes a turn of the work; {closing}")
     print()
     head = ["way", "runs at", f"gap after {_turns(turns)}", "at any moment"]
     head += [f"{_shown(seen, units)} off"] if radius else []
     print(*columns([head, *(_row(run, turns, radius, seen, units) for run in runs)]), sep="\n")
-    for line in _other_orders(trains):
+    for line in (*other_orders(trains), *(_closing_in(wanted) if asked.mediants else ())):
         print(line)
     return _near_enough(asked, wanted, trains)
+
+
+def _closing_in(wanted: Fraction) -> Iterator[str]:
+    """Yield the fractions between which a ratio is closed in, with their errors."""
+    from lobework.ratios import mediants
+
+    rows = [["closing in", "error", "off"]]
+    for value, error in islice(mediants(wanted), _MOST_MEDIANTS):
+        off = f"{float(value / wanted - 1) * 100:+.4g} %" if value != wanted else "exact"
+        rows.append([f"{value.numerator}/{value.denominator}", f"{error:+}" if error else "0", off])
+    yield ""
+    yield from columns(rows)
 
 
 def _runs(asked: argparse.Namespace, wanted: Fraction) -> tuple[list[RealRatio], list[Train]]:
@@ -163,13 +163,18 @@ def _by_lathe(asked: argparse.Namespace, wanted: Fraction) -> RealRatio:
 
 def _trains(asked: argparse.Namespace, wanted: Fraction) -> list[Train]:
     """Return the nearest trains of one pair, two and so on; only the cheapest that is near enough, where that is said."""
-    from lobework.gears import train_for, trains_for
+    from lobework.gears import train_for, train_to_cut, trains_for
 
     if asked.wheels is None:
         return []
-    wheels = read("--wheels", asked.wheels, wholes)
     pairs = read("--pairs", asked.pairs or "2", whole)
     within = None if asked.within is None else _within(asked)
+    if sizes := re.fullmatch(r"\s*(\d{1,9})\s*-\s*(\d{1,9})\s*", asked.wheels):
+        if within is None:
+            raise InputError(f"{asked.wheels!r} wants --within as well, such as --within '0.001 %'", "--wheels")
+        with told("--wheels"):
+            return [train_to_cut(wanted, within, pairs, *map(int, sizes.groups()))]
+    wheels = read("--wheels", asked.wheels, wholes)
     with told("--wheels"):
         return list(trains_for(wanted, wheels, pairs)) if within is None else [train_for(wanted, wheels, pairs, within)]
 
@@ -220,7 +225,8 @@ def _shown(mm: float, units: LengthUnit) -> str:
     return f"{mm / float(MM_PER[units]):.3g} {'in' if units == 'inch' else 'mm'}"
 
 
-def _other_orders(trains: Iterable[Train]) -> Iterator[str]:
+def other_orders(trains: Iterable[Train]) -> Iterator[str]:
+    """Yield a line for each train whose wheels may change places, with the other orders."""
     for train in trains:
         if train.pairs > 1:
             others = [str(each) for each in train.arrangements() if each != train]
@@ -241,12 +247,7 @@ def _turns(count: int) -> str:
 
 
 def _index(asked: argparse.Namespace) -> int:
-    from lobework.wheel import Wheel
-
-    holes: Any = read("--wheel", asked.wheel, wholes)
-    worm = read("--worm", asked.worm or "1", whole)
-    with told("--wheel"):
-        wheel = Wheel(holes, worm=worm)
+    wheel = _wheel(asked)
     units = units_of(asked, asked.radius)
     radius = above_zero("--radius", asked.radius, units, 0.0)
     every = _every(asked.divisions)
@@ -264,6 +265,25 @@ def _index(asked: argparse.Namespace) -> int:
         ]
         print(*columns([["part", "degrees", f"on the circle of {circle[0].circle}", "off"], *rows]), sep="\n")
     return DONE
+
+
+def _wheel(asked: argparse.Namespace) -> Wheel:
+    """Return the wheel that is described, or that a lathe's spindle has."""
+    from lobework.wheel import Wheel
+
+    if (asked.wheel is None) == (asked.lathe is None):
+        asked.verb.error("give --wheel, such as --wheel 96,112, or --lathe")
+    if asked.lathe is None:
+        holes: Any = read("--wheel", asked.wheel, wholes)
+        worm = read("--worm", asked.worm or "1", whole)
+        with told("--wheel"):
+            return Wheel(holes, worm=worm)
+    from lobework.jobfile import read_lathe
+
+    hand = read_lathe(asked.lathe).hand_axis("spindle")
+    if hand is None or hand.wheel is None:
+        raise InputError(f"{asked.lathe!r} has no wheel on its spindle; its file says one in a [[hand]] table", "--lathe")
+    return hand.wheel
 
 
 def _every(given: Sequence[str]) -> list[Fraction]:
@@ -287,75 +307,4 @@ def _off(degrees: Fraction, radius: float, units: LengthUnit) -> str:
     return f"{_apart(abs(degrees), radius, units)} {'further' if degrees > 0 else 'less'}"
 
 
-def _helix(asked: argparse.Namespace) -> int:
-    from lobework.helix import helix_angle, lead_from_angle
-    from lobework.units import angle
-
-    units = units_of(asked, *asked.diameter, asked.lead, asked.over, asked.travel, asked.even)
-    diameters = [length_of("--diameter", each, units) for each in asked.diameter]
-    lead = _lead(asked, units)
-    rows = [["diameter", "angle to the axis", "lead"]]
-    angles = []
-    for diameter in diameters:
-        each_lead = lead if lead is not None else lead_from_angle(diameter, read("--angle", asked.angle, angle))
-        angles.append(helix_angle(diameter, each_lead))
-        rows.append([_long(diameter, units), f"{angles[-1]:.3f} deg", _long(each_lead, units)])
-    geared = list(_geared(asked, lead, units))
-    print(*columns(rows), sep="\n")
-    if lead is not None and len(diameters) > 1:
-        middle = (min(angles) + max(angles)) / 2
-        print(f"\none setting for all: {middle:.3f} deg, at most {max(angles) - middle:.3f} deg out")
-    for line in geared:
-        print(line)
-    return DONE
-
-
-def _lead(asked: argparse.Namespace, units: LengthUnit) -> float | None:
-    """Return the lead, mm, from whatever gives it; None where an angle is given instead."""
-    from lobework.helix import lead_of_travel, lead_of_twist
-    from lobework.units import angle, number
-
-    ways = {"--lead": [asked.lead], "--twist and --over": [asked.twist, asked.over], "--angle": [asked.angle]}
-    ways["--travel and --turns"] = [asked.travel, asked.turns]
-    given = [way for way, parts in ways.items() if any(part is not None for part in parts)]
-    if len(given) != 1 or None in ways[given[0]]:
-        asked.verb.error(f"give one of {', '.join(ways)}" + (f"; there is {', '.join(given)}" if given else ""))
-    if asked.lead is not None:
-        return length_of("--lead", asked.lead, units)
-    if asked.twist is not None:
-        return lead_of_twist(length_of("--over", asked.over, units), read("--twist", asked.twist, angle))
-    if asked.travel is not None:
-        return lead_of_travel(length_of("--travel", asked.travel, units), float(read("--turns", asked.turns, number)))
-    return None
-
-
-def _long(mm: float, units: LengthUnit) -> str:
-    from lobework.units import format_length
-
-    return format_length(mm, units, 4) if isfinite(mm) else "endless"
-
-
-def _geared(asked: argparse.Namespace, lead: float | None, units: LengthUnit) -> Iterator[str]:
-    """Yield the wheels from the spindle to the screw that give a lead, where they are asked for."""
-    from lobework.gears import trains_for
-
-    if asked.even is None and asked.wheels is None:
-        return
-    if asked.even is None or asked.wheels is None or lead is None or not 0 < abs(lead) < inf:
-        verb: Parser = asked.verb
-        verb.error("wheels are found for a lead, from --even and --wheels together")
-    even = Fraction(str(above_zero("--even", asked.even, units, 0.0)))
-    wheels, pairs = read("--wheels", asked.wheels, wholes), read("--pairs", asked.pairs or "2", whole)
-    wanted = Fraction(str(abs(lead)))
-    with told("--wheels"):
-        trains = trains_for(wanted / even, wheels, pairs)
-    rows = [["wheels from spindle to screw", "lead", "off"]]
-    for train in trains:
-        off = train.ratio * even - wanted
-        rows.append([str(train), _long(float(train.ratio * even), units), _long(float(off), units) if off else "exact"])
-    yield ""
-    yield from columns(rows)
-    yield from _other_orders(trains[-1:])
-
-
-VERBS: Final[Verbs] = {"ratio": _add_ratio, "index": _add_index, "helix": _add_helix}
+VERBS: Final[Verbs] = {"ratio": _add_ratio, "index": _add_index}
