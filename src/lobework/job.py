@@ -80,10 +80,12 @@ class Traces(Sequence[Trace]):
 
     def check(self) -> list[Finding]:
         """Return what every installed check finds, the gravest first."""
+        from lobework.frame import frame_findings
         from lobework.work import work_findings
 
         cuts = [each.cut for each in self]
         every = [*work_findings(self.job.piece, self), *self._time_findings()]
+        every += frame_findings(self.job.piece, self.job.cutter, cuts)
         every += [finding for look in plugins.installed().checks() for finding in look(cuts, self)]
         return sorted(every, key=lambda finding: ("problem", "warning", "note").index(finding.level))
 

@@ -1,0 +1,209 @@
+"""How a cutting frame lies along the grooves of round work: the angle to set it to, pass by pass, and the misfit along each."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final, Literal
+
+import numpy as np
+
+from lobework.carve.sweep import Edged, has_edge, sweep_of
+from lobework.check import Finding
+from lobework.holder import CuttingFrame
+from lobework.kinds import seen_on
+from lobework.motion import motion_of
+from lobework.spans import Spans
+from lobework.surface import Round
+from lobework.trace import Trace
+from lobework.units import format_number
+
+if TYPE_CHECKING:
+    from lobework.kinds import Cutter, Piece
+    from lobework.passes import Cut
+    from lobework.rigid import Array
+
+__all__ = ["Lie", "frame_findings", "lie_of"]
+
+_PLACES: Final = 513
+_MOST_CUTS: Final = 64
+_OFF_DEG: Final = 1.0
+"""Frames are set by a scale of degrees: nearer than this to the best is as good."""
+_ALIKE_DEG: Final = 0.1
+_SAME_DEG: Final = 1e-3
+_BESIDE_DEG: Final = 5.0
+"""Where even the best angle is further off than this somewhere, it is worth knowing."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Lie:
+    """How grooves, or the pattern that rings make together, lie on round work, as `CuttingFrame.angle_deg` counts it.
+
+    Parameters
+    ----------
+    of : "groove" or "pattern"
+        What lies so.
+    low_deg, high_deg : float, degrees
+        The least and the greatest angle to the axis on the way.
+    low_z, high_z : float, mm
+        Where along the work they are.
+
+    Examples
+    --------
+    >>> lie = Lie(of="groove", low_deg=30.0, high_deg=36.0, low_z=-40.0, high_z=-5.0)
+    >>> lie.best_deg, lie.misfit(33.0), lie.misfit(38.5)
+    (33.0, (3.0, -40.0), (8.5, -40.0))
+    """
+
+    of: Literal["groove", "pattern"]
+    low_deg: float
+    high_deg: float
+    low_z: float
+    high_z: float
+
+    @property
+    def best_deg(self) -> float:
+        """The angle whose worst misfit is least: in the middle, from -90 to 90 degrees."""
+        return _folded((self.low_deg + self.high_deg) / 2)
+
+    def misfit(self, angle_deg: float) -> tuple[float, float]:
+        """Return how far a frame at an angle is off at the worst, degrees, and where along the work, mm."""
+        each = ((abs(_folded(angle_deg - at)), z) for at, z in ((self.low_deg, self.low_z), (self.high_deg, self.high_z)))
+        return max(each, key=lambda off: off[0])
+
+    def says(self) -> str:
+        """Return the angle to set, the range, and the misfit, in words."""
+        low, high, best = (format_number(each, 1) for each in (self.low_deg, self.high_deg, self.best_deg))
+        if abs(self.high_deg - self.low_deg) < _ALIKE_DEG:
+            return f"{best} deg, along the {self.of}"
+        off, z = self.misfit(self.best_deg)
+        where = f"at most {format_number(off, 1)} deg off, at z {format_number(z, 2)} mm"
+        return f"{best} deg; the {self.of} lies at {low} to {high} deg: {where}"
+
+
+def _folded(angle_deg: float) -> float:
+    """Return the same line's angle above -90 and up to 90 degrees."""
+    return 90 - (90 - angle_deg) % 180
+
+
+def lie_of(cuts: Sequence[Cut], cutter: Cutter, piece: Piece) -> Lie | None:
+    """Return how one pass with all its repetitions lies on round work; None where there is nothing for a frame to lie along.
+
+    The groove of a pass that goes along the work lies as the tip goes, seen along the direction out of the work. Rings, and turns
+    so close that they cut into each other, lie as their pattern winds where a cam twists along the work.
+
+    Parameters
+    ----------
+    cuts : sequence of Cut
+        Of one pass, at least one.
+    cutter : Cutter
+        In a cutting frame.
+    piece : Piece
+        The work.
+    """
+    if (
+        not isinstance(getattr(piece, "surface", None), Round)
+        or not has_edge(cutter)
+        or not isinstance(cutter.held, CuttingFrame)
+    ):
+        return None
+    some = [cuts[k] for k in np.unique(np.linspace(0, len(cuts) - 1, _MOST_CUTS).astype(int))]
+    found = [lies for cut in some if (lies := _along(cut, cutter, piece)) is not None]
+    if not found:
+        return None
+    of = found[0][0]
+    angles, z = (np.concatenate([each[column] for each in found if each[0] == of]) for column in (1, 2))
+    angles = np.degrees(np.unwrap(np.radians(angles), period=math.pi))
+    low, high = (int((way * angles <= (way * angles).min() + _SAME_DEG).argmax()) for way in (1, -1))
+    turn = _folded(float(angles[low] + angles[high]) / 2) - float(angles[low] + angles[high]) / 2
+    return Lie(
+        of=of, low_deg=float(angles[low]) + turn, high_deg=float(angles[high]) + turn, low_z=float(z[low]), high_z=float(z[high])
+    )
+
+
+def _along(cut: Cut, cutter: Edged, piece: Piece) -> tuple[Literal["groove", "pattern"], Array, Array] | None:
+    """Return what a frame is to lie along in one cut, its angles, degrees, and where they are along the work, mm."""
+    surface: Round = piece.surface  # type: ignore[attr-defined]
+    motion = motion_of(cut)
+    edges = np.unique(np.concatenate([np.linspace(0.0, cut.span, _PLACES), cut.corners]))
+    steps = np.ones(max(edges.size - 1, 1), dtype=np.int64)
+    spans = Spans(edges[:-1], edges[1:], steps) if cut.span else Spans(np.zeros(1), np.zeros(1), np.zeros(1, dtype=np.int64))
+    path = Trace(motion, spans, *motion.place(spans.turns()).T)
+    sweep = sweep_of(path, cutter, surface)
+    outward, level = (np.broadcast_to(each, sweep.tip.shape) for each in (sweep.outward, sweep.level))
+    goes_along = abs(cut.travel[2]) > 0 and not _runs_together(cut, cutter, seen_on(piece, sweep.tip)[:, 2])
+    if goes_along:
+        way, here = np.diff(_on_surface(sweep.tip, surface), axis=0), slice(0, -1)
+        outward, level = outward[:-1] + outward[1:], level[:-1] + level[1:]
+    elif (turned := _winds(cut, path.z)) is not None:
+        way, here = _wound(sweep.tip, surface, turned), slice(None)
+    else:
+        return None
+    across = np.einsum("ki,ki->k", way, np.cross(outward, level)) / np.linalg.norm(outward, axis=1)
+    along = np.einsum("ki,ki->k", way, level)
+    moves = np.hypot(across, along) > 1e-9 * np.linalg.norm(level, axis=1)
+    angles = np.degrees(np.arctan2(across, along)[moves])
+    return ("groove" if goes_along else "pattern"), angles, path.z[here][moves]
+
+
+def _runs_together(cut: Cut, cutter: Edged, depth: Array) -> bool:
+    """Return whether the turns of a pass stand so close that they leave no groove of their own."""
+    apart = abs(cut.travel[2]) / float(cut.passed.turns) if cut.passed.turns > 1 else math.inf
+    return apart < cutter.width_at(float(np.clip(depth.max(), 0.0, cutter.edge.height or math.inf)))
+
+
+def _winds(cut: Cut, z: Array) -> Array | None:
+    """Return how far the pattern turns on the work for each mm towards the headstock, rad: (n,); None where no cam twists."""
+    for drive in cut.passed.cams:
+        if (twist := drive.twist) is not None and twist.over is not None and drive.ratio:
+            step = 1e-4
+            rate = np.diff([twist.part(twist.way(z - step * way)) for way in (-1, 1)], axis=0)[0] / (2 * step)
+            turned: Array = math.radians(twist.degrees(drive.cam.lobes)) * rate / float(drive.ratio)
+            return turned
+    return None
+
+
+def _on_surface(tip: Array, surface: Round) -> Array:
+    """Return the places of the surface that lie straight out from (n, 3) places on the work."""
+    profile = surface.profile(np.linspace(0.0, surface.length, _PLACES))
+    order = profile[:, 1].argsort()
+    radius, far = np.interp(tip[:, 2], profile[order, 1], profile[order, 0]), np.hypot(tip[:, 0], tip[:, 1])
+    return tip * np.stack([radius / np.where(far, far, 1.0)] * 2 + [np.ones_like(far)], axis=-1)
+
+
+def _wound(tip: Array, surface: Round, turned: Array) -> Array:
+    """Return which way the pattern goes on the surface, from places on the work towards the headstock: (n, 3)."""
+    step = 1e-3
+    here = _on_surface(tip, surface)
+    below = here - [0.0, 0.0, step]
+    round_it = np.stack([-here[:, 1], here[:, 0], np.zeros(len(here))], axis=-1) * turned[:, None]
+    way: Array = round_it + (_on_surface(below, surface) - here) / step
+    return way
+
+
+def frame_findings(piece: Piece, cutter: Cutter, cuts: Sequence[Cut]) -> Iterable[Finding]:
+    """Yield the passes along which the cutting frame is not set as it best were."""
+    held = getattr(cutter, "held", None)
+    if not isinstance(held, CuttingFrame):
+        return
+    for _, same in itertools.groupby(cuts, key=lambda cut: cut.group):
+        group = list(same)
+        if (lie := lie_of(group, cutter, piece)) is not None:
+            yield from _finding(lie, held, group[0].passed.name or f"pass {group[0].group}")
+
+
+def _finding(lie: Lie, held: CuttingFrame, name: str) -> Iterator[Finding]:
+    off, z = lie.misfit(held.angle_deg)
+    least, least_z = lie.misfit(lie.best_deg)
+    best = format_number(lie.best_deg, 1)
+    if off > least + _OFF_DEG:
+        stands, by, where = (format_number(each, places) for each, places in ((held.angle_deg, 2), (off, 1), (z, 2)))
+        lies = f"the frame stands at {stands} deg, {by} deg off the {lie.of} at z {where} mm"
+        then = f", which leaves at most {format_number(least, 1)} deg" if least > _OFF_DEG else ""
+        yield Finding(kind="frame", level="warning", where=name, says=f"{lies}; set its angle to {best} deg{then}")
+    elif least > _BESIDE_DEG:
+        by, where = format_number(least, 1), format_number(least_z, 2)
+        says = f"the {lie.of} turns along the work: at its best angle, {best} deg, the frame is {by} deg off at z {where} mm"
+        yield Finding(kind="frame", level="note", where=name, says=f"{says}; cut it in shorter passes, each with its own angle")

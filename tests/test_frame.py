@@ -1,0 +1,131 @@
+"""The angle that a cutting frame is set to, pass by pass: along grooves and patterns, and how far off it is elsewhere."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from lobework.cam import Wave
+from lobework.carriage import Headstock
+from lobework.cutter import Ball
+from lobework.drive import Drive
+from lobework.follower import Knife
+from lobework.frame import Lie, lie_of
+from lobework.helix import helix_angle, lead_of_twist
+from lobework.holder import CuttingFrame
+from lobework.job import Job
+from lobework.lathe import Axis, Lathe
+from lobework.passes import Pass
+from lobework.piece import Barrel, Disc, Turned
+from lobework.slide import At
+from lobework.template import template_of
+from lobework.twist import Twist
+
+AXES = tuple(Axis(moves=moves, letter=letter) for moves, letter in (("spindle", "C"), ("x", "X"), ("z", "Z"), ("cam 1", "A")))
+BENCH = Lathe(name="bench", headstock=Headstock(sideways="slides"), axes=AXES)
+BARREL = Barrel(diameter=50.0, length=70.0)
+CONE = Turned(profile=((0.0, 10.0), (-60.0, 30.0)))
+
+
+def framed(angle=0.0):
+    return Ball(radius=1.5, held=CuttingFrame(radius=20.0, angle_deg=angle))
+
+
+def job(*passes, piece=BARREL, angle=0.0, cutter=None):
+    return Job(lathe=BENCH, piece=piece, cutter=cutter or framed(angle), passes=passes, chord=0.01)
+
+
+def lie(*passes, **how):
+    made = job(*passes, **how)
+    return lie_of(made.cuts(), made.cutter, made.piece)
+
+
+def found(made):
+    return [str(each) for each in made.check() if each.kind == "frame"]
+
+
+HELIX = Pass(turns="1/4", at=At(x=25.0, z=-10.0, depth=0.5), travel=At(z=-50.0), name="helix")
+
+
+@pytest.mark.parametrize("way", [1, -1])
+def test_a_helical_groove_lies_as_its_lead_and_the_diameter_say(way):
+    along = lie(replace(HELIX, at=At(x=25.0, z=-35 - 25 * way, depth=0.5), travel=At(z=50.0 * way)))
+    expected = helix_angle(50.0, way * 200.0)
+    assert along.of == "groove"
+    assert (along.low_deg, along.high_deg) == pytest.approx((expected, expected), abs=1e-4)
+    assert along.says() == f"{expected:.1f} deg, along the groove"
+
+
+def test_where_the_diameter_changes_the_best_angle_is_in_the_middle_of_the_range():
+    """On a cone that is rolled out, seen along x: at each end the angle whose tangent is circumference over lead."""
+    way = Pass(turns="1/3", template=template_of(CONE), at=At(depth=0.4))
+    along = lie(way, piece=CONE)
+    ends = [math.degrees(math.atan(2 * math.pi * radius / (-60 * 3))) for radius in (10.0, 30.0)]
+    assert along.high_deg == pytest.approx(ends[0], abs=0.05)
+    assert along.low_deg == pytest.approx(ends[1], abs=0.05)
+    assert along.best_deg == pytest.approx(sum(ends) / 2, abs=0.05)
+    off, z = along.misfit(along.best_deg)
+    assert off == pytest.approx((ends[0] - ends[1]) / 2, abs=0.05)
+    assert z in (pytest.approx(0.0, abs=0.2), pytest.approx(-60.0, abs=0.2))
+    assert along.misfit(ends[0])[1] == pytest.approx(-60.0, abs=0.2)
+
+
+def test_flutes_along_the_work_lie_at_zero():
+    along = lie(Pass(turns=0, template=template_of(CONE), at=At(depth=0.4)), piece=CONE)
+    assert (along.of, round(along.low_deg, 9), round(along.high_deg, 9)) == ("groove", 0, 0)
+
+
+def crest(path, waves):
+    """Return where round the work one of the waves of a ring stands, rad: the phase of its Fourier sum."""
+    u = np.linspace(0.0, 1.0, 720, endpoint=False)
+    seen = path.motion.place(u) @ np.array([1.0, 1j, 0.0])
+    return np.angle((np.abs(seen) * (seen / np.abs(seen)) ** waves).sum()) / waves
+
+
+@pytest.mark.parametrize(("angle", "ratio"), [("90 deg", "1"), ("-45 deg", "1"), ("90 deg", "3/2"), ("60 deg", "-2")])
+def test_rings_lie_as_their_pattern_winds(angle, ratio):
+    """By a wave that is followed from ring to ring."""
+    wave = Drive(Wave(lobes=2, base_radius=60.0, rise=2.0), ratio=ratio, follower=Knife(), twist=Twist(angle=angle, over=50.0))
+    rings = Pass(at=At(x=25.0, z=-10.0, depth=0.5), cams=(wave,)).series(9, z=-0.5)
+    made = job(rings)
+    along = lie_of(made.cuts(), made.cutter, made.piece)
+    expected = helix_angle(50.0, lead_of_twist(50.0, float(wave.twist.angle.in_degrees()), float(wave.ratio)))
+    assert along.of == "pattern"
+    assert along.low_deg == pytest.approx(expected, abs=1e-6)
+    waves = 2 * abs(float(wave.ratio))
+    apart = np.unwrap([crest(path, waves) for path in made.trace()], period=2 * math.pi / waves)
+    assert math.degrees(math.atan(25.0 * (apart[-1] - apart[0]) / (8 * 0.5))) == pytest.approx(expected, abs=1e-3)
+
+
+def test_where_nothing_lies_along_the_work_nothing_is_said():
+    assert lie(Pass(at=At(x=25.0, z=-10.0, depth=0.5))) is None
+    assert lie(Pass(turns=0, at=At(x=25.0, z=-10.0, depth=0.5))) is None
+    assert lie(Pass(turns=20, at=At(x=25.0, z=-10.0, depth=0.5), travel=At(z=-20.0))) is None
+    assert lie(HELIX, cutter=Ball(radius=1.5)) is None
+    assert lie(HELIX, piece=Disc(diameter=50.0, thickness=5.0)) is None
+
+
+def test_the_sheet_says_the_angle_to_set():
+    sheet = job(HELIX).settings()
+    (entry,) = (each for group in sheet.groups for each in group.entries if each.name == "angle of the frame")
+    assert entry.value == "-38.1 deg, along the groove"
+    cone = job(Pass(turns="1/3", template=template_of(CONE), at=At(depth=0.4)), piece=CONE).settings()
+    (entry,) = (each for group in cone.groups for each in group.entries if each.name == "angle of the frame")
+    assert entry.value == "-32.8 deg; the groove lies at -46.3 to -19.3 deg: at most 13.5 deg off, at z -59.88 mm"
+
+
+def test_the_check_says_where_the_frame_is_off():
+    assert found(job(HELIX, angle=-38.0)) == []
+    assert found(job(HELIX, angle=30.0)) == [
+        "warning (frame): helix: the frame stands at 30 deg, 68.1 deg off the groove at z -10 mm; set its angle to -38.1 deg"
+    ]
+
+
+def test_misfits_are_of_lines_not_of_ways():
+    steep = Lie(of="groove", low_deg=85.0, high_deg=97.0, low_z=0.0, high_z=-9.0)
+    assert steep.best_deg == -89.0
+    assert steep.misfit(-89.0) == (6.0, 0.0)
+    assert steep.misfit(90.0) == (7.0, -9.0)
