@@ -118,11 +118,10 @@ def test_a_ratio_that_its_drive_makes_exactly_is_noted_with_how():
 
 
 def test_steps_that_can_be_seen_are_warned_of_and_finer_ones_passed_in_silence():
-    """Half of 200 steps at 3/4 is 180 / 200 / 0.75 = 1.2 degrees of the work, 0.524 mm at the radius of 25 mm."""
+    """From the wave 2.5 (1 - cos 4 a): half of 200 steps, pi/200 rad, moves it 5 sin(2 pi / 200) = 0.157 mm at its steepest."""
     (says,) = found_by(ratio_findings, rings(ratio="3/4"), driven(turned_by="motor", steps=200.0))
     assert says == (
-        "warning (ratio): rings, cam 1: its steps are seen (motor, 200 steps a turn): the wave is up to 0.524 mm from its place "
-        "at a radius of 25 mm; use finer steps"
+        "warning (ratio): rings, cam 1: half a step of its motor moves the headstock 0.157 mm; use finer steps than 200 a turn"
     )
     assert found_by(ratio_findings, rings(ratio="3/4"), driven(turned_by="motor", steps=16000.0)) == []
 

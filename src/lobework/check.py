@@ -170,7 +170,7 @@ def _set_by_hand(cut: Cut) -> dict[str, tuple[float, float]]:
 
 
 def ratio_findings(cuts: Sequence[Cut], traces: Sequence[Trace]) -> Iterable[Finding]:
-    """Yield what wheels, controls and motors make of each cam's ratio: what is left at the join, and when that is seen."""
+    """Yield what wheels, controls and motors make of each cam's ratio: the gap at the join, when it is seen, and coarse steps."""
     for name, same, paths in _by_group(cuts, traces):
         passed, lathe = same[0].passed, same[0].lathe
         radius = max(float(np.hypot(path.x, path.y).max()) for path in paths)
@@ -178,33 +178,37 @@ def ratio_findings(cuts: Sequence[Cut], traces: Sequence[Trace]) -> Iterable[Fin
             shaft, where = lathe.cam_shaft(number), f"{name}, {drive.name}"
             if passed.turns and radius and drive.ratio and shaft.turned_by in ("gears", "motor"):
                 run = run_of(lathe, number, drive.ratio)
-                yield from _of_ratio(run, drive, passed.turns, radius, where)
-                if run.exact and (shaft.wheels or shaft.percent_places is not None):
+                if not run.exact:
+                    yield _off_ratio(run, drive, passed.turns, radius, where)
+                elif shaft.wheels or shaft.percent_places is not None:
                     yield Finding(kind="ratio", level="note", where=where, says=f"runs at {drive.ratio} exactly: {run.way}")
+                axis = lathe.axis(f"cam {number}")
+                if axis and axis.steps and (coarse := _half_a_step(drive, axis.steps)) > VISIBLE_MM:
+                    finer = f"use finer steps than {axis.steps:g} a turn"
+                    says = f"half a step of its motor moves the headstock {in_mm(coarse)}; {finer}"
+                    yield Finding(kind="ratio", level="warning", where=where, says=says)
 
 
-def _of_ratio(run: RealRatio, drive: Drive, turns: Fraction, radius: float, where: str) -> Iterator[Finding]:
-    """Yield how a drive misses a ratio, or that its steps are seen."""
-    at = f"at a radius of {in_mm(radius)}"
-    if not run.exact:
-        closes = turns_to_close(drive.cam.lobes, drive.ratio)
-        gap = f"{format_number(abs(float(run.gap(closes))), 4)} degrees, {in_mm(abs(run.gap_mm(closes, radius)))} {at}"
-        until = run.turns_until_seen(radius) or 1
-        yield Finding(
-            kind="ratio",
-            level="warning" if until <= turns else "note",
-            where=where,
-            says=f"runs at {show_percent(run)}, not {drive.ratio} ({run.way}): after {_turns(Fraction(closes))} the wave is "
-            f"{gap}, from its own beginning; it is seen after {_turns(Fraction(until))}; take a ratio that the drive can do, "
-            "or gears",
-        )
-    if (strays := math.radians(run.strays) * radius) > VISIBLE_MM:
-        yield Finding(
-            kind="ratio",
-            level="warning",
-            where=where,
-            says=f"its steps are seen ({run.way}): the wave is up to {in_mm(strays)} from its place {at}; use finer steps",
-        )
+def _off_ratio(run: RealRatio, drive: Drive, turns: Fraction, radius: float, where: str) -> Finding:
+    """Return by how much a drive misses its ratio at the join, and after how many turns that is seen."""
+    closes = turns_to_close(drive.cam.lobes, drive.ratio)
+    until = run.turns_until_seen(radius)
+    assert until is not None
+    gap = f"{format_number(abs(float(run.gap(closes))), 4)} degrees, {in_mm(abs(run.gap_mm(closes, radius)))}"
+    return Finding(
+        kind="ratio",
+        level="warning" if until <= turns else "note",
+        where=where,
+        says=f"runs at {show_percent(run)}, not {drive.ratio} ({run.way}): after {_turns(Fraction(closes))} the wave is {gap} "
+        f"at a radius of {in_mm(radius)}, from its own beginning; it is seen after {_turns(Fraction(until))}; take a ratio "
+        "that the drive can do, or gears",
+    )
+
+
+def _half_a_step(drive: Drive, steps: float) -> float:
+    """Return the most that half a step of a cam's motor moves the headstock, mm."""
+    lift, cam = lift_of(drive.cam, drive.follower).curve, np.linspace(0, 2 * math.pi, 4097)
+    return drive.gain * float(np.abs(lift.at(cam + math.pi / steps) - lift.at(cam)).max())
 
 
 def _why_open(cut: Cut) -> str:
