@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from lobework.cam import CamShape, Eccentric, Law, Scallop, Wave
+    from lobework.camshaft import CamShaft
     from lobework.carriage import Headstock
     from lobework.carve import Carving
     from lobework.check import Finding
@@ -16,16 +17,16 @@ if TYPE_CHECKING:
     from lobework.cutter import Ball, FlatEnd, Pen, Profiled, RoundNosed, Vee
     from lobework.drive import Drive
     from lobework.errors import InputError, LobeworkError
+    from lobework.feeds import Feeds
     from lobework.follower import Flat, Knife, Roller
     from lobework.gears import Train, train_for
     from lobework.helix import helix_angle
     from lobework.holder import CuttingFrame, DrillingSpindle, EccentricFrame, FixedTool
     from lobework.job import Job
     from lobework.jobfile import job_schema, read_job, read_lathe
-    from lobework.lathe import Axis, Lathe
+    from lobework.lathe import Axis, Controller, HandAxis, Lathe
     from lobework.passes import Cut, Pass, Series
     from lobework.piece import Barrel, Disc, Turned
-    from lobework.program import Feeds
     from lobework.ratios import RealRatio
     from lobework.rigid import Rigid
     from lobework.screw import Screw
@@ -41,9 +42,11 @@ __all__ = [
     "Ball",
     "Barrel",
     "Bridge",
+    "CamShaft",
     "CamShape",
     "Carving",
     "Closure",
+    "Controller",
     "Cut",
     "CuttingFrame",
     "Disc",
@@ -58,6 +61,7 @@ __all__ = [
     "FixedTool",
     "Flat",
     "FlatEnd",
+    "HandAxis",
     "Headstock",
     "InputError",
     "Job",
@@ -99,6 +103,7 @@ __all__ = [
 
 _HOME = {
     "cam": ("CamShape", "Eccentric", "Law", "Scallop", "Wave"),
+    "camshaft": ("CamShaft",),
     "carriage": ("Headstock",),
     "carve": ("Carving",),
     "check": ("Finding",),
@@ -108,16 +113,16 @@ _HOME = {
     "cutter": ("Ball", "FlatEnd", "Pen", "Profiled", "RoundNosed", "Vee"),
     "drive": ("Drive",),
     "errors": ("InputError", "LobeworkError"),
+    "feeds": ("Feeds",),
     "follower": ("Flat", "Knife", "Roller"),
     "gears": ("Train", "train_for"),
     "helix": ("helix_angle",),
     "holder": ("CuttingFrame", "DrillingSpindle", "EccentricFrame", "FixedTool"),
     "job": ("Job",),
     "jobfile": ("job_schema", "read_job", "read_lathe"),
-    "lathe": ("Axis", "Lathe"),
+    "lathe": ("Axis", "Controller", "HandAxis", "Lathe"),
     "passes": ("Cut", "Pass", "Series"),
     "piece": ("Barrel", "Disc", "Turned"),
-    "program": ("Feeds",),
     "ratios": ("RealRatio",),
     "rigid": ("Rigid",),
     "screw": ("Screw",),
