@@ -272,10 +272,11 @@ def _require_turns(drive: Drive, number: int, cut: Cut) -> None:
         )
     turned_by = cut.lathe.cam_shaft(number).turned_by
     if turned_by in ("spindle", "gears") and not (cut.level and drive.twist.over is not None):
+        turns = "gears turn" if turned_by == "gears" else "the spindle turns"
         drifts = "along the work" if drive.twist.over is not None else "from turn to turn"
         raise SettingError(
-            f"twist: the {turned_by} turns cam {number}, so its phase cannot drift {drifts} while it cuts; give it a motor "
-            "of its own, or cut rings that a series steps along z, without travel along z: the phase of each is set by hand"
+            f"twist: {turns} cam {number}, so its phase cannot drift {drifts} while it cuts; give it a motor of its own, "
+            "or cut rings that a series steps along z, without travel along z: the phase of each is set by hand"
         )
 
 

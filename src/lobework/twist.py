@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lobework.errors import require
+from lobework.errors import SettingError, require
 from lobework.kinds import Length, Turning, require_numbers
 from lobework.units import Phase, ratio
 
@@ -58,8 +58,9 @@ class Twist:
         object.__setattr__(self, "ease", ratio(self.ease))
         if self.turns is not None:
             object.__setattr__(self, "turns", ratio(self.turns))
-        both = "a length of the work in over, or turns of the spindle in turns: one of the two"
-        require((self.over is None) != (self.turns is None), "over", _said(self.over, self.turns), both)
+        if (self.over is None) == (self.turns is None):
+            given = "neither" if self.over is None else "both"
+            raise SettingError(f"{given} of over and turns given; write over, a length of the work, or turns, of the spindle")
         if self.over is not None:
             require(isinstance(self.over, int | float), "over", repr(self.over), "a plain number, in mm")
             require(
@@ -95,7 +96,3 @@ class Twist:
         """The parts of the way at which it changes from one law to the next."""
         ease = float(self.ease)
         return (0.0, ease, 1 - ease, 1.0) if ease else ()
-
-
-def _said(over: float | None, turns: Fraction | None) -> str:
-    return "given beside turns" if over is not None and turns is not None else "left out, and turns too"
