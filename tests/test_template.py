@@ -177,6 +177,11 @@ def test_a_drawing_that_lies_has_its_axis_to_the_right(tmp_path):
         ({"points": VASE, "end": -70.0}, "to=-70: must be from -61 to 0 mm, where the template runs along z"),
         ({"points": VASE, "start": -5.0, "end": -5.0}, "to=-5: must be another place than from, -5.0"),
         ({"points": VASE, "end": math.nan}, "to=nan: must be a plain number, in mm"),
+        (
+            {"points": ((0, 20), (-20, 25), (-21, 20), (-22, 25), (-40, 20)), "rubber": 10.0},
+            "rubber=10 mm: too large to reach into the hollow at z -29.81 mm: must be a smaller one; swing a smaller frame",
+        ),
+        ({"points": VASE, "rubber": -1.0}, "rubber=-1: must be zero or more, in mm"),
         ({"points": VASE, "end": "4"}, "to=4: must be a plain number, in mm"),
         ({"points": [(0, "20"), (1, 2)]}, "points=[(0, '20'), (1, 2)]: must be pairs of plain numbers, in mm"),
         ({"points": [(-0.001 * k, 20) for k in range(20_001)]}, "points=20001 points: must be 20000 points or fewer"),
@@ -239,23 +244,46 @@ def test_steps_of_a_series_move_the_template():
         assert_allclose(cut.slides(np.array([0.5]))[0, 0], led(1).slides(np.array([0.5]))[0, 0] - 0.25 * number, atol=1e-9)
 
 
+@settings(max_examples=15, deadline=None)
+@given(points=ways(), rubber=numbers(0.5, 12.0), smooth=st.booleans())
+def test_a_rubber_bears_on_the_template_and_its_foremost_place_leads_the_tip(points, rubber, smooth):
+    template = Template(points=points, smooth=smooth, rubber=rubber)
+    try:
+        template.require_one_way()
+    except SettingError as refused:
+        assume(str(refused).startswith("rubber"))
+        return
+    line = np.array(points)[:, ::-1]
+    if smooth:
+        line = Template(points=points, smooth=True).tip(At(), np.linspace(0.0, 1.0, 2001))[:, [0, 2]]
+    middles = template.tip(At(), PARTS[::16])[:, [0, 2]] + [rubber, 0.0]
+    starts, steps = line[:-1], np.diff(line, axis=0)
+    for middle in middles:
+        part = np.clip(((middle - starts) * steps).sum(axis=1) / (steps**2).sum(axis=1), 0.0, 1.0)
+        nearest = np.hypot(*(starts + part[:, None] * steps - middle).T).min()
+        assert nearest == pytest.approx(rubber, abs=1e-3)
+
+
 @pytest.mark.parametrize(("held", "radius"), [(DrillingSpindle(), 1.5), (CuttingFrame(radius=9.0), 9.0)])
-def test_a_flute_along_the_side_is_what_circles_led_along_the_template_leave(held, radius):
-    """Judge and compiled kernels alike. In the plane of X and Z a ball, or a frame that swings there, is a circle whose lowest
+@pytest.mark.parametrize("rubbed", [False, True])
+def test_a_flute_along_the_side_is_what_circles_led_along_the_template_leave(held, radius, rubbed):
+    """In the plane of X and Z a ball, or a frame that swings there, is a circle whose lowest
     place is the tip: rays along the side's normals meet all the circles at the depths that plane geometry gives."""
-    apart = 0.3
-    job = Job(lathe=BENCH, piece=WORK, cutter=Ball(radius=1.5, held=held), passes=[led().passed], resolution=apart, chord=1e-3)
-    plain, compiled = (job.trace().carve(backend=backend) for backend in ("plain", "compiled"))
-    assert_allclose(compiled.depth, plain.depth, rtol=0, atol=2e-4)
-    profile = WORK.surface.profile(plain.stock.down)
-    inside = (profile[:, 1] < -6) & (profile[:, 1] > -54)
-    profile, deepest = profile[inside], plain.depth.max(axis=1)[inside]
-    tips = led().slides(np.linspace(0.0, 1.0, 4001))
+    apart, cut = 0.5, led(template=template_of(WORK, -1, -59, rubber=radius if rubbed else 0.0))
+    job = Job(lathe=BENCH, piece=WORK, cutter=Ball(radius=1.5, held=held), passes=[cut.passed], resolution=apart, chord=1e-3)
+    carved = job.carve(backend="compiled")
+    if held == DrillingSpindle() and not rubbed:
+        assert_allclose(carved.depth, job.carve(backend="plain").depth, rtol=0, atol=2e-4)
+    profile = WORK.surface.profile(carved.stock.down)
+    inside = (profile[:, 1] < -8) & (profile[:, 1] > -52)
+    profile, deepest = profile[inside], carved.depth.max(axis=1)[inside]
+    tips = cut.slides(np.linspace(0.0, 1.0, 4001))
     off = profile[:, None, :2] - (tips[:, [0, 2]] + [radius, 0.0])
     along = np.einsum("kpi,ki->kp", off, profile[:, 2:])
     below = along + np.sqrt(np.maximum(radius**2 - (off**2).sum(axis=2) + along**2, 0.0))
     expected = np.where(radius**2 > (off**2).sum(axis=2) - along**2, below, 0.0).max(axis=1)
-    assert (expected > 0.49).all()
+    sloping = 0.5 * profile[:, 2]
+    assert np.abs(expected - sloping).max() < 0.02 if rubbed else (expected > 0.49).all()
     assert_allclose(deepest, expected, rtol=0, atol=apart**2 / 8 / 1.5 + 2e-3)
 
 

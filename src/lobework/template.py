@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Annotated, Final, Literal
 import numpy as np
 
 from lobework.errors import InputError, require
-from lobework.kinds import Length, Pairs, as_pairs, pairs_measure
+from lobework.kinds import Length, Pairs, as_pairs, pairs_measure, require_numbers
 from lobework.meridian import Chain, Meridian
 from lobework.outline import read_outline
 from lobework.slide import At
@@ -30,6 +30,8 @@ __all__ = ["Feeding", "Template", "read_template", "template_of"]
 
 _MOST_POINTS: Final = 20_000
 _FURTHEST_MM: Final = 1e6
+_FLAT_MM: Final = 2e-4
+"""How far a bent way may be from the straight lines that stand for it: a tenth of what a trace may stray."""
 _LOOKED_AT: Final = 16
 """Places between two points at which a smooth template is looked at for folds."""
 
@@ -47,7 +49,8 @@ class Template:
     """A way of the tip along a curve, evenly by its length, as a template on the slide rest leads it.
 
     The template leads the slides, and depth is cut in by the slide that goes into the work: at the side of the work every
-    place stands ``depth`` further in along x, not along the curve's normal. The cutter keeps its direction on the bench.
+    place stands ``depth`` further in along x, not along the curve's normal. The cutter keeps its direction on the bench, straight
+    along that slide.
 
     Parameters
     ----------
@@ -56,6 +59,9 @@ class Template:
         spindle, and on a face one way across.
     smooth : bool
         It bends smoothly through the points, as a turned profile does; otherwise it is straight from one to the next.
+    rubber : float, mm
+        Radius of the round rubber that follows the template, as large as the sweep of a frame or the end of a ball: then that
+        bears on the curve as the rubber does, and cuts as deep on its slopes. At zero the tip itself follows it.
     start, end : float, mm, optional
         The part of it that is followed, by z (on a face by x), and which way; all of it, as the points are given, unless said.
     source : str
@@ -72,13 +78,16 @@ class Template:
 
     points: WayPoints
     smooth: bool = False
+    rubber: Length = 0.0
     start: Length | None = None
     end: Length | None = None
     source: str = ""
     note: str = ""
 
     def __post_init__(self) -> None:
+        require_numbers(self)
         object.__setattr__(self, "points", as_pairs("points", self.points))
+        require(0 <= self.rubber <= _FURTHEST_MM, "rubber", self.rubber, "zero or more, in mm")
         require(len(self.points) >= 2, "points", self.points, "two points or more")
         require(len(self.points) <= _MOST_POINTS, "points", f"{len(self.points)} points", f"{_MOST_POINTS} points or fewer")
         for number, point in enumerate(self.points, 1):
@@ -97,6 +106,23 @@ class Template:
         places = np.array(self.points)[:, ::-1]
         return Meridian(places) if self.smooth else Chain(places)
 
+    def _way(self, feeds: Feeding) -> Chain | Meridian:
+        """Return the way of the tip at no depth: the curve, or what a rubber that follows it leads the tip along."""
+        return self.curve if not self.rubber else self._beside_z if feeds == "z" else self._beside_x
+
+    @cached_property
+    def _beside_z(self) -> Chain:
+        return Chain(_followed(self._line[:, ::-1], self.rubber)[:, ::-1])
+
+    @cached_property
+    def _beside_x(self) -> Chain:
+        return Chain(_followed(self._line, self.rubber))
+
+    @property
+    def _line(self) -> Array:
+        """(n, 2) mm: x and z of the curve as straight lines."""
+        return self.curve.polyline(_FLAT_MM) if isinstance(self.curve, Meridian) else self.curve.points
+
     def require_one_way(self, feeds: Feeding = "z") -> None:
         """Refuse a template that folds back, or whose part to be followed is not on it.
 
@@ -113,7 +139,12 @@ class Template:
             require(goes_on, f"points[{number}]", after, further, "the template folds back there")
         if self.smooth:
             self._require_smooth(feeds, way)
-        low, high = sorted((self.points[0][column], self.points[-1][column]))
+        places = self._way(feeds).points[:, "xz".index(feeds)]
+        back = np.flatnonzero(np.diff(places) * way <= 0)
+        if back.size:
+            near = f"{self.rubber:g} mm: too large to reach into the hollow at {feeds} {places[back[0]]:.4g} mm"
+            require(False, "rubber", near, "a smaller one", "swing a smaller frame")
+        low, high = sorted((float(places[0]), float(places[-1])))
         for name, given in (("from", self.start), ("to", self.end)):
             on_it = given is None or low <= given <= high
             require(on_it, name, given, f"from {low:g} to {high:g} mm, where the template runs along {feeds}")
@@ -135,21 +166,22 @@ class Template:
 
     @cached_property
     def _by_z(self) -> tuple[float, float]:
-        return self._along(self.start, "z", 0.0), self._along(self.end, "z", self.curve.length)
+        return self._along(self.start, "z", 0.0), self._along(self.end, "z", self._way("z").length)
 
     @cached_property
     def _by_x(self) -> tuple[float, float]:
-        return self._along(self.start, "x", 0.0), self._along(self.end, "x", self.curve.length)
+        return self._along(self.start, "x", 0.0), self._along(self.end, "x", self._way("x").length)
 
     def _along(self, place: float | None, feeds: Feeding, usual: float) -> float:
-        """Return how far along the curve it comes to a place of the slide that feeds, mm."""
+        """Return how far along its way the tip comes to a place of the slide that feeds, mm."""
         if place is None:
             return usual
-        column, low, high = "xz".index(feeds), 0.0, self.curve.length
-        rises = self.points[-1]["zx".index(feeds)] > self.points[0]["zx".index(feeds)]
+        way = self._way(feeds)
+        column, low, high = "xz".index(feeds), 0.0, way.length
+        rises = way.points[-1, column] > way.points[0, column]
         for _ in range(64):
             middle = 0.5 * (low + high)
-            beyond = (self.curve.at(np.array([middle]))[0, column] > place) == rises
+            beyond = (way.at(np.array([middle]))[0, column] > place) == rises
             low, high = (low, middle) if beyond else (middle, high)
         return 0.5 * (low + high)
 
@@ -158,16 +190,37 @@ class Template:
 
         ``at`` is added, and its depth goes in along ``into``, the slide that takes the cutter to the work.
         """
-        first, last = self._part("x" if into == "z" else "z")
-        x, z = self.curve.at(first + part * (last - first))[:, :2].T
+        feeds: Feeding = "x" if into == "z" else "z"
+        first, last = self._part(feeds)
+        x, z = self._way(feeds).at(first + part * (last - first))[:, :2].T
         by_x, by_y, by_z = at.tip(into)
         return np.stack([x + by_x, np.full_like(x, by_y), z + by_z], axis=-1)
 
     def corners(self, into: Literal["z", "x"] = "x") -> Array:
         """Return the parts of the pass, between 0 and 1, at which the curve may have a corner: (k,)."""
-        first, last = self._part("x" if into == "z" else "z")
-        parts = (self.curve.lengths - first) / (last - first)
+        feeds: Feeding = "x" if into == "z" else "z"
+        first, last = self._part(feeds)
+        parts = (self._way(feeds).lengths - first) / (last - first)
         return np.sort(parts[(parts > 0) & (parts < 1)])
+
+
+def _followed(line: Array, rubber: float) -> Array:
+    """Return where the foremost place of a round rubber goes that rolls over a line: (n, 2) mm along and out, to (m, 2)."""
+    steps = np.diff(line, axis=0)
+    square = np.stack([-steps[:, 1], steps[:, 0]], axis=-1) / np.hypot(*steps.T)[:, None] * np.sign(steps[:, :1])
+    found = [line[:1] + rubber * square[:1]]
+    for corner, before, after, way in zip(line[1:-1], square[:-1], square[1:], np.sign(steps[:-1, 0]), strict=True):
+        turn = math.atan2(before[0] * after[1] - before[1] * after[0], float(before @ after))
+        if turn * way > 0:
+            stands = (before + after) / (1 + before @ after)
+        else:
+            parts = np.linspace(0.0, turn, 2 + int(abs(turn) / math.sqrt(8 * _FLAT_MM / rubber)))
+            stands = np.stack([np.cos(parts), np.sin(parts)], axis=-1) @ np.array([before, [-before[1], before[0]]])
+        found.append(corner + rubber * np.atleast_2d(stands))
+    found.append(line[-1:] + rubber * square[-1:])
+    way_on = np.concatenate(found) - [0.0, rubber]
+    moved: Array = way_on[np.append(True, np.diff(way_on, axis=0).any(axis=1))]
+    return moved
 
 
 def read_template(
@@ -221,8 +274,15 @@ def _outermost(points: Pairs, low: float, high: float) -> Pairs:
     return tuple((float(z), float(x)) for z, x in best)
 
 
-def template_of(piece: Piece, start: float | None = None, end: float | None = None) -> Template:
+def template_of(piece: Piece, start: float | None = None, end: float | None = None, rubber: float = 0.0) -> Template:
     """Return the template that follows the side of the work itself, all of it or from ``start`` to ``end`` mm along z.
+
+    Parameters
+    ----------
+    piece : Piece
+        The work.
+    start, end, rubber : float, mm
+        As a template takes them.
 
     Raises
     ------
@@ -243,4 +303,5 @@ def template_of(piece: Piece, start: float | None = None, end: float | None = No
     if profile is None:
         places = surface.profile(np.linspace(0.0, surface.length, 2 if surface.straight else _MOST_POINTS // 10))
         profile = tuple((float(z) + 0.0, float(radius)) for radius, z in places[:, :2])
-    return Template(points=profile, smooth=not surface.straight, start=start, end=end, source="the side of the work")
+    source = "the side of the work"
+    return Template(points=profile, smooth=not surface.straight, rubber=rubber, start=start, end=end, source=source)

@@ -198,7 +198,7 @@ def _following(written: WrittenPass, piece: Piece, where: str) -> WrittenPass:
     if written.follows is None:
         return written
     try:
-        template = template_of(piece, written.follows.start, written.follows.end)
+        template = template_of(piece, written.follows.start, written.follows.end, written.follows.rubber)
         return replace(written, passed=replace(written.passed, template=template), follows=None)
     except InputError as error:
         raise inside(pointed(error, {"template": "piece", "travel": "given", "arc": "given"}), where) from None

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import cache
 from typing import Any, Final, Literal
@@ -24,10 +24,11 @@ _OF_A_FILE: Final = ("curve", "unit", "axis")
 
 @dataclass(frozen=True, slots=True)
 class FollowsPiece:
-    """The side of the work itself, or the part of it from ``start`` to ``end`` mm along z."""
+    """The side of the work itself, or the part of it from ``start`` to ``end`` mm along z, and what follows it."""
 
     start: float | None = None
     end: float | None = None
+    rubber: float = 0.0
 
 
 class TemplateReader:
@@ -44,15 +45,13 @@ class TemplateReader:
         if not isinstance(given, dict):
             raise InputError(f"{shown(given)} does not fit here; write {SAYS}")
         values = _table().read(given, context)
-        ends = {name: values.get(key) for name, key in (("start", "from"), ("end", "to"))}
+        own = {name: values[key] for name, key in (("start", "from"), ("end", "to"), ("rubber", "rubber")) if key in values}
         try:
             if "file" in values:
-                return _of_file(values, ends, context)
-            return (
-                Template(points=values["points"], smooth=values.get("smooth", False), **ends)
-                if "points" in values
-                else FollowsPiece(**ends)
-            )
+                return _of_file(values, own, context)
+            if "points" in values:
+                return Template(points=values["points"], smooth=values.get("smooth", False), **own)
+            return FollowsPiece(**own)
         except InputError as error:
             raise pointed(error, given) from None
 
@@ -70,6 +69,7 @@ def _table() -> Table:
             *reading(Literal["up", "right"]), "up", "Where the axis of the work points in the drawing, away from the headstock."
         ),
         "of": Key(*reading(Literal["piece"]), None, "The side of the work itself."),
+        "rubber": own["rubber"],
         "from": Key(own["start"].reads, own["start"].says, None, "Where on it the pass begins, by z, on a face by x."),
         "to": Key(own["end"].reads, own["end"].says, None, "Where on it the pass ends."),
     }
@@ -88,12 +88,19 @@ def _of_one_kind(values: dict[str, Any]) -> dict[str, Any]:
     return values
 
 
-def _of_file(values: dict[str, Any], ends: dict[str, Any], context: Context) -> Template:
+def _of_file(values: dict[str, Any], own: dict[str, Any], context: Context) -> Template:
     unit = Fraction(repr(values["unit"])) if "unit" in values else None
     if unit is not None and unit <= 0:
         raise InputError(f"{shown(values['unit'])} must be above zero", "unit")
-    how = {"unit": unit, "axis": values.get("axis", "up"), "bare": context.units}
+    how: dict[str, Any] = {
+        "unit": unit,
+        "axis": values.get("axis", "up"),
+        "bare": context.units,
+        "start": own.get("start"),
+        "end": own.get("end"),
+    }
     try:
-        return read_template(context.folder / values["file"], values.get("curve", ""), **how, **ends)
+        template = read_template(context.folder / values["file"], values.get("curve", ""), **how)
     except InputError as error:
         raise type(error)(str(error), "file") from None
+    return replace(template, **own)
