@@ -18,12 +18,12 @@ EXAMPLES = Path(__file__).parents[2] / "docs" / "examples"
 JOBS = sorted(path.stem for path in EXAMPLES.glob("*.toml"))
 SCRIPTS = sorted(path.stem for path in EXAMPLES.glob("*.py"))
 SHOWS_A_FINDING = {"wide-roller": ("warning", "bridging")}
-CARVED = {"barrel-weave", "dome-of-rings", "fluted-bowl", "scalloped-barrel", "shell-medallion", "swirled-knob"}
+CARVED = {"barrel-weave", "dome-of-rings", "fluted-bowl", "scalloped-barrel", "shell-medallion", "swirled-knob", "twisted-barrel"}
 """Cut on the side, or by a swung cutter: their tips and lines say little of what is left."""
 LINES = {"eight-pointed-star": 4}
 """Of straight lines, so many of which join up."""
-OPEN = {"swirled-knob"}
-"""Of flutes that join up with nothing."""
+OPEN = {"swirled-knob", "twisted-barrel"}
+"""Of flutes and helices that join up with nothing."""
 DRAWN = [name for name in JOBS if name not in CARVED]
 CLEAN = [name for name in JOBS if name not in SHOWS_A_FINDING]
 
@@ -171,6 +171,18 @@ def test_flutes_lean_round_the_knob_square_to_it():
         from_middle = np.stack([trace.x, trace.y, trace.z + 23.182], axis=-1)
         assert np.linalg.norm(from_middle, axis=-1) == pytest.approx(23.2, abs=1e-9)
         assert trace.pose.rotation[:, :, 2] == pytest.approx(from_middle / 23.2, abs=1e-9)
+
+
+def test_lobes_wind_round_the_barrel_and_stand_straight_at_its_ends():
+    """A third of a turn in 54 mm, eased over a quarter at either end: lobes lean most in the middle, where a part of the way
+    takes 4/3 of that part of the angle; common practice, no source."""
+    (path,) = traces("twisted-barrel")
+    middle = path.motion.axes(np.array([0.0, 1.0, 26.5, 27.5, 53.0, 54.0]))["cam 1"]
+    drifted = np.diff(middle.reshape(3, 2)).ravel() - 360
+    assert drifted[1] == pytest.approx(4 / 3 * 120 / 54, abs=1e-9)
+    assert drifted[0] == pytest.approx(drifted[2], abs=1e-9)
+    assert 0 < drifted[0] < 0.1 * drifted[1]
+    assert middle[-1] - middle[0] == pytest.approx(54 * 360 + 120)
 
 
 def test_each_of_two_cams_holds_the_headstock_for_a_while_where_the_furthest_wins():
