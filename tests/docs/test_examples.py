@@ -18,11 +18,14 @@ EXAMPLES = Path(__file__).parents[2] / "docs" / "examples"
 JOBS = sorted(path.stem for path in EXAMPLES.glob("*.toml"))
 SCRIPTS = sorted(path.stem for path in EXAMPLES.glob("*.py"))
 SHOWS_A_FINDING = {"wide-roller": ("warning", "bridging")}
-CARVED = {"barrel-weave", "dome-of-rings", "fluted-bowl", "scalloped-barrel", "shell-medallion", "swirled-knob", "twisted-barrel"}
+CARVED = {
+    "barrel-weave", "dome-of-rings", "fluted-bowl", "scalloped-barrel", "shell-medallion", "swirled-knob", "twisted-barrel",
+    "winding-vase",
+}  # fmt: skip
 """Cut on the side, or by a swung cutter: their tips and lines say little of what is left."""
 LINES = {"eight-pointed-star": 4}
 """Of straight lines, so many of which join up."""
-OPEN = {"swirled-knob", "twisted-barrel"}
+OPEN = {"swirled-knob", "twisted-barrel", "winding-vase"}
 """Of flutes and helices that join up with nothing."""
 DRAWN = [name for name in JOBS if name not in CARVED]
 CLEAN = [name for name in JOBS if name not in SHOWS_A_FINDING]
@@ -111,6 +114,16 @@ def test_lines_are_fine_enough_to_be_drawn_as_lines(name):
     steps = [abs(series.each["x"]) for item in job(name).passes for series in levels_of(item) if "x" in series.each]
     widest = max(stroke.width for stroke in traces(name).drawing().strokes)
     assert widest <= min(steps, default=1.0) / 2
+
+
+def test_the_vases_flutes_are_nearly_as_deep_on_its_slopes_as_at_its_waist():
+    """A rubber as large as the ball rides on the side: the depth in along x, less what the slope takes."""
+    carving = traces("winding-vase")[:2].carve(resolution=0.4, backend="compiled")
+    profile = carving.piece.surface.profile(carving.stock.down)
+    fluted = (profile[:, 1] < -17) & (profile[:, 1] > -48)
+    deepest, slope = carving.depth.max(axis=1)[fluted], profile[fluted, 2]
+    assert np.abs(deepest - 1.3 * slope).max() < 0.02
+    assert slope.min() < 0.9
 
 
 def levels_of(item):
