@@ -162,7 +162,7 @@ def _notes(trace: Trace, units: LengthUnit) -> tuple[str, ...]:
         slides = f"along an arc of {show_length(arc.radius, units)} about {slides or 'zero'}, {way}"
     if (template := cut.passed.template) is not None:
         source = template.source or f"{len(template.points)} points"
-        slides = f"led along a template, {source}" + (f", {slides} off it" if slides else "")
+        slides = f"led along a template, {source}" + (f"; {slides}" if slides else "")
     turns = f"{cut.passed.turns} spindle turn" + ("s" if cut.passed.turns != 1 else "")
     turns = turns if cut.passed.turns else f"{'the slides go' if cut.span else 'in and out again'}, the spindle still"
     cams = []
