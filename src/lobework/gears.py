@@ -232,19 +232,22 @@ def _cheapest_of(
 def _nearest(owned: Counter[int], ratio: Fraction, pairs: int, least: int = 1) -> Train:
     """Return the train nearest to a ratio; of equals the cheapest."""
     best: tuple[Fraction, int, int, tuple[int, ...], tuple[int, ...]] | None = None
+    top, under = ratio.as_integer_ratio()
+    far = near = 1
     for each in range(least, min(pairs, owned.total() // 2) + 1):
         sides = _sides(owned, each)
         products = [side.product for side in sides]
         for product, teeth, drivers in sides:
-            middle = bisect_left(products, product / ratio)
+            middle = bisect_left(products, -(-product * under // top))
             for places in (range(middle, len(sides)), range(middle - 1, -1, -1)):
                 for place in places:
-                    off = abs(Fraction(product, products[place]) - ratio)
-                    if best and off > best[0]:
+                    off = abs(product * under - products[place] * top)
+                    if best and off * far > near * products[place]:
                         break
                     if _apart(drivers, sides[place].wheels, owned):
-                        found = off, each, teeth + sides[place].teeth, drivers, sides[place].wheels
+                        found = Fraction(off, products[place]), each, teeth + sides[place].teeth, drivers, sides[place].wheels
                         best = found if best is None else min(best, found)
+                        near, far = best[0].as_integer_ratio()
     assert best is not None
     return Train(best[3], best[4])
 
