@@ -32,6 +32,7 @@ if TYPE_CHECKING:
     from lobework.screw import Screw
     from lobework.slide import Arc, At
     from lobework.trace import Trace
+    from lobework.twist import Twist
     from lobework.units import Phase
     from lobework.wheel import Wheel
 
@@ -87,6 +88,7 @@ __all__ = [
     "Trace",
     "Train",
     "Turned",
+    "Twist",
     "Vee",
     "Wave",
     "Wheel",
@@ -128,6 +130,7 @@ _HOME = {
     "screw": ("Screw",),
     "slide": ("Arc", "At"),
     "trace": ("Trace",),
+    "twist": ("Twist",),
     "units": ("Phase",),
     "wheel": ("Wheel",),
 }
