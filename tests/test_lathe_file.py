@@ -10,6 +10,8 @@ from fractions import Fraction
 from pathlib import Path
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from lobework import units
 from lobework.camshaft import CamShaft
@@ -222,11 +224,15 @@ CAM = BENCH + "[[cam]]\nnumber = 1\n"
             HAND + 'moves = "spindle"\nwheel = { circles = [96] }\nnotches = 96',
             "9: hand[1].notches: 96 must be left out where there is a wheel",
         ),
-        (HAND + 'moves = "spindle"\nnotches = 0', "8: hand[1].notches: 0 must be a whole number of them, one or more"),
+        (HAND + 'moves = "spindle"\nnotches = 0', "8: hand[1].notches: 0 must be a whole number of them, 1 to 100000"),
         (HAND + 'moves = "x"\nscrew = { lead = 2 }\nlow = 9\nhigh = 3', "10: hand[1].high: 3 must be above low, 9"),
         (
             HAND + 'moves = "cam 1"\nnotches = 96',
             "7: hand[1].moves: 'cam 1' must be 'x', 'y', 'z', 'spindle', or 'cam 1 phase', 'cam 1 index' and so on",
+        ),
+        (
+            AXIS + 'moves = "cam 01"\nletter = "A"',
+            "7: axis[2].moves: 'cam 01' must be 'spindle', 'x', 'y', 'z', 'cutter', or 'cam 1', 'cam 2' and so on",
         ),
         (
             AXIS + 'moves = "x"\nletter = "X"\n[[hand]]\nmoves = "x"\nscrew = { lead = 2 }',
@@ -437,3 +443,36 @@ def test_the_spindles_wheel_indexes_a_plain_chuck_that_has_none():
     assert lathe.mount(Plain(index="1/96 turn")).chucks[0].chuck.wheel == Wheel([96], marks="notches")
     with pytest.raises(InputError, match=r"chuck\[1\].index: 1/7 turn must fall on a notch"):
         lathe.mount(Plain(index="1/7 turn"))
+
+
+JUNK = (
+    "0",
+    "-1",
+    "nan",
+    "true",
+    '""',
+    '"x"',
+    '"1/0"',
+    '"9 mm/min"',
+    '"1 rpm"',
+    "[]",
+    "[0]",
+    "{}",
+    "{ lead = 0 }",
+    "1979-05-27",
+    "9" * 40,
+)
+
+
+@given(line=st.integers(0, WHOLE.count("\n") - 1), junk=st.sampled_from(JUNK), spoils=st.sampled_from(("value", "key", "line")))
+def test_whatever_is_written_in_a_lathe_file_is_read_or_answered_with_one_line(line, junk, spoils, tmp_path_factory):
+    lines = WHOLE.splitlines()
+    key, joint, value = lines[line].partition("=")
+    lines[line] = {"value": f"{key}{joint}{junk}" if joint else junk, "key": f"{key.strip()}x {joint}{value}", "line": ""}[spoils]
+    path = tmp_path_factory.mktemp("lathes") / "bench.toml"
+    path.write_text("\n".join(lines), encoding="utf-8")
+    try:
+        said = read_lathe(path).name and ""
+    except InputError as error:
+        said = str(error)
+    assert said == "" or (said.startswith(str(path)) and "\n" not in said)

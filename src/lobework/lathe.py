@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from typing import Literal
@@ -19,17 +20,13 @@ from lobework.wheel import Wheel
 __all__ = ["Axis", "Controller", "HandAxis", "Lathe"]
 
 
-def _numbered(moves: str, ends: tuple[str, ...] = ("",)) -> bool:
-    """Return whether it is "cam 1", "cam 2" and so on, with one of the ``ends`` after it.
+def _of_a_cam(moves: str, *ends: str) -> bool:
+    """Return whether it is "cam 1" to "cam 99" with one of the ``ends`` after it.
 
-    >>> _numbered("cam 12"), _numbered("cam 0"), _numbered("cam 2 phase", (" phase",))
+    >>> _of_a_cam("cam 12", ""), _of_a_cam("cam 0", ""), _of_a_cam("cam 2 phase", " phase", " index")
     (True, False, True)
     """
-    for end in ends:
-        number = moves.removeprefix("cam ").removesuffix(end)
-        if moves == f"cam {number}{end}" and number.isascii() and number.isdigit() and int(number) >= 1:
-            return True
-    return False
+    return re.fullmatch(f"cam [1-9][0-9]?({'|'.join(ends)})", moves) is not None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -67,7 +64,7 @@ class Axis:
     acceleration: float = math.inf
 
     def __post_init__(self) -> None:
-        known = self.moves in ("spindle", "x", "y", "z", "cutter") or _numbered(self.moves)
+        known = self.moves in ("spindle", "x", "y", "z", "cutter") or _of_a_cam(self.moves, "")
         require(known, "moves", self.moves, "'spindle', 'x', 'y', 'z', 'cutter', or 'cam 1', 'cam 2' and so on")
         allowed = ("A", "B", "C") if self.rotary else (self.moves.upper(),)
         require(self.letter in allowed, "letter", self.letter, " or ".join(allowed) + f" for the {self.moves} axis")
@@ -112,7 +109,7 @@ class HandAxis:
     high: float = math.inf
 
     def __post_init__(self) -> None:
-        known = self.moves in ("spindle", "x", "y", "z") or _numbered(self.moves, (" phase", " index"))
+        known = self.moves in ("spindle", "x", "y", "z") or _of_a_cam(self.moves, " phase", " index")
         require(known, "moves", self.moves, "'x', 'y', 'z', 'spindle', or 'cam 1 phase', 'cam 1 index' and so on")
         has, lacks = ("wheel", "screw") if self.rotary else ("screw", "wheel")
         if getattr(self, has) is None:
@@ -317,8 +314,9 @@ class Lathe:
         >>> Lathe(name="bench", headstock=Headstock(sideways="slides")).cam_shaft(1).turned_by
         'spindle'
         """
-        usual: Literal["motor", "spindle"] = "motor" if self.axis(f"cam {number}") else "spindle"
-        return next((cam for cam in self.cams if cam.number == number), CamShaft(number=number, turned_by=usual))
+        if (said := next((cam for cam in self.cams if cam.number == number), None)) is not None:
+            return said
+        return CamShaft(number=number, turned_by="motor" if self.axis(f"cam {number}") else "spindle")
 
     def need(self, moves: str, why: str) -> Axis:
         """Return the axis that moves ``moves``; where the lathe has none, say ``why`` it is needed."""

@@ -180,7 +180,7 @@ def _hand_of(values: dict[str, Any]) -> HandAxis:
         try:
             values["wheel"] = Wheel(((str(notches), notches),), marks="notches")
         except InputError:
-            require(False, "notches", notches, "a whole number of them, one or more")
+            require(False, "notches", notches, "a whole number of them, 1 to 100000")
     return HandAxis(**_known(values))
 
 
