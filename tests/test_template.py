@@ -30,8 +30,10 @@ from lobework.template import Template, read_template, template_of
 from lobework.trace import trace
 from tests.properties.test_path_laws import away_from_chord
 from tests.strategies import numbers, waves
+from tests.targets import test_rs274 as on_a_face
 
 VASE = ((0.0, 18.0), (-12.25, 21.5), (-30.0, 25.125), (-61.0, 14.0))
+interpreter = on_a_face.interpreter
 PARTS = np.linspace(0.0, 1.0, 401)
 
 
@@ -110,9 +112,7 @@ def test_the_side_of_the_work_is_followed_as_it_is_carved():
     assert_allclose(barrel[[0, -1], 2], [-10, -40], rtol=0, atol=1e-9)
     with pytest.raises(SettingError) as refused:
         template_of(Disc(diameter=50, thickness=5))
-    assert str(refused.value) == (
-        "template='piece': must be points or a file where the work has no side; a disc is cut on its face"
-    )  # fmt: skip
+    assert str(refused.value) == "work of the form 'disc' has no side to follow; give points, or a file"
 
 
 SECTION = "M 0 61 L 14 61 L 25.125 30 L 21.5 12.25 L 18 0 L 15 0 L 10 55 L 0 55"
@@ -179,7 +179,7 @@ def test_a_drawing_that_lies_has_its_axis_to_the_right(tmp_path):
         ({"points": VASE, "end": math.nan}, "to=nan: must be a plain number, in mm"),
         (
             {"points": ((0, 20), (-20, 25), (-21, 20), (-22, 25), (-40, 20)), "rubber": 10.0},
-            "rubber=10 mm: too large to reach into the hollow at z -29.81 mm: must be a smaller one; swing a smaller frame",
+            "rubber=10 mm, too large for the hollow at z -29.81 mm: must be a smaller one; swing a smaller frame",
         ),
         ({"points": VASE, "rubber": -1.0}, "rubber=-1: must be zero or more, in mm"),
         ({"points": VASE, "end": "4"}, "to=4: must be a plain number, in mm"),
@@ -336,3 +336,15 @@ def test_a_pass_that_cannot_follow_a_template_is_refused(make, says):
     with pytest.raises(SettingError) as refused:
         make()
     assert str(refused.value) == says
+
+
+def test_an_independent_interpreter_leads_the_tip_along_the_template(interpreter, tmp_path):
+    job = Job(lathe=BENCH, piece=WORK, cutter=Ball(radius=1.5), passes=[led("1/4").passed.series(2, spindle="30 deg")])
+    (first, second), text = job.trace(), job.write("rs274", tmp_path).read_bytes()
+    moves = on_a_face.read_back(interpreter, text, tmp_path)
+    x, z, c = (np.array([place[on_a_face.COLUMNS[letter]] for kind, _, place in moves if kind == "feed"]) for letter in "XZC")
+    tips = first.motion.place_of({"x": 25.4 * x, "z": 25.4 * z, "spindle": c})
+    paths = [path.motion.place(np.linspace(0.0, path.cut.span, 20_001)) for path in (first, second)]
+    off = [min(np.linalg.norm(path - tip, axis=1).min() for path in paths) for tip in tips]
+    assert len(off) > 40
+    assert max(off) < 0.005 + 0.002

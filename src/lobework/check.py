@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from lobework.ratios import RealRatio
     from lobework.trace import Trace
 
-__all__ = ["Finding", "bridging_findings", "closure_findings", "in_mm", "ratio_findings", "travel_findings"]
+__all__ = ["Finding", "bridging_findings", "closure_findings", "in_mm", "ratio_findings", "template_findings", "travel_findings"]
 
 _TRAVEL_SLACK = 1e-9
 
@@ -37,7 +37,8 @@ class Finding:
     Parameters
     ----------
     kind : str
-        What was looked at: "closure", "bridging", "travel", "ratio", "work", "carving", or a word of your own.
+        What was looked at: "closure", "bridging", "travel", "ratio", "template", "frame", "work", "carving",
+        or a word of your own.
     level : "note", "warning" or "problem"
         Good to know; probably not meant; cannot be cut so.
     where : str
@@ -120,6 +121,15 @@ def bridging_findings(cuts: Sequence[Cut], traces: Sequence[Trace]) -> Iterable[
                     says=f"the {drive.follower.kind} spans the cam from {first} to {last} degrees{each}, "
                     f"{in_mm(bridge.width)} wide, and misses up to {in_mm(bridge.depth)} of depth; {remedy}",
                 )
+
+
+def template_findings(cuts: Sequence[Cut], traces: Sequence[Trace]) -> Iterable[Finding]:
+    """Yield the templates of whose size something was taken for granted when they were read."""
+    for name, same, _ in _by_group(cuts, traces):
+        template = same[0].passed.template
+        if template is not None and template.note:
+            says = f"{template.source}: {template.note}; say what one unit of it is with unit = '1 mm' where that is wrong"
+            yield Finding(kind="template", level="note", where=name, says=says)
 
 
 def travel_findings(cuts: Sequence[Cut], traces: Sequence[Trace]) -> Iterable[Finding]:

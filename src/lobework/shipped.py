@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from lobework.cam import Eccentric, Law, Scallop, Wave
 from lobework.carve.compiled import Compiled
 from lobework.carve.plain import Plain as PlainCarving
-from lobework.check import bridging_findings, closure_findings, ratio_findings, travel_findings
+from lobework.check import bridging_findings, closure_findings, ratio_findings, template_findings, travel_findings
 from lobework.chuck import Dome, EccentricChuck, Oval, Plain, StraightLine
 from lobework.cutter import Ball, FlatEnd, Pen, Profiled, RoundNosed, Vee
 from lobework.follower import Flat, Knife, Roller
@@ -83,7 +83,7 @@ def lobework_targets() -> list[Target]:
 @hookimpl
 def lobework_checks() -> list[Check]:
     """Return the checks that ship inside."""
-    return [closure_findings, bridging_findings, travel_findings, ratio_findings]
+    return [closure_findings, bridging_findings, travel_findings, ratio_findings, template_findings]
 
 
 @hookimpl

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Annotated, Final, Literal
 
 import numpy as np
 
-from lobework.errors import InputError, require
+from lobework.errors import InputError, SettingError, require
 from lobework.kinds import Length, Pairs, as_pairs, pairs_measure, require_numbers
 from lobework.meridian import Chain, Meridian
 from lobework.outline import read_outline
@@ -142,7 +142,7 @@ class Template:
         places = self._way(feeds).points[:, "xz".index(feeds)]
         back = np.flatnonzero(np.diff(places) * way <= 0)
         if back.size:
-            near = f"{self.rubber:g} mm: too large to reach into the hollow at {feeds} {places[back[0]]:.4g} mm"
+            near = f"{self.rubber:g} mm, too large for the hollow at {feeds} {places[back[0]]:.4g} mm"
             require(False, "rubber", near, "a smaller one", "swing a smaller frame")
         low, high = sorted((float(places[0]), float(places[-1])))
         for name, given in (("from", self.start), ("to", self.end)):
@@ -297,8 +297,7 @@ def template_of(piece: Piece, start: float | None = None, end: float | None = No
     """
     surface = getattr(piece, "surface", None)
     if not isinstance(surface, Round):
-        require(False, "template", "'piece'", "points or a file where the work has no side", "a disc is cut on its face")
-        raise AssertionError
+        raise SettingError(f"work of the form {piece.form!r} has no side to follow; give points, or a file")
     profile = getattr(piece, "profile", None)
     if profile is None:
         places = surface.profile(np.linspace(0.0, surface.length, 2 if surface.straight else _MOST_POINTS // 10))

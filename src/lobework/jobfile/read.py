@@ -199,9 +199,12 @@ def _following(written: WrittenPass, piece: Piece, where: str) -> WrittenPass:
         return written
     try:
         template = template_of(piece, written.follows.start, written.follows.end, written.follows.rubber)
+    except InputError as error:
+        raise inside(error, f"{where}.template") from None
+    try:
         return replace(written, passed=replace(written.passed, template=template), follows=None)
     except InputError as error:
-        raise inside(pointed(error, {"template": "piece", "travel": "given", "arc": "given"}), where) from None
+        raise inside(pointed(error, {"travel": "given", "arc": "given"}), where) from None
 
 
 def _repeated(written: WrittenPass, machine: Lathe, units: LengthUnit, where: str) -> Pass | Series:

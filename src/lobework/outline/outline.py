@@ -100,7 +100,7 @@ def read_outline(path: Path | str, curve: str = "", *, unit: Fraction | None = N
         raise TooLargeError(f"curve {picked!r} has {len(points):,} points; at most {_MOST_POINTS:,}; draw it with fewer", name)
     if (points[0] == points[-1]).all():
         raise InputError(f"curve {picked!r} is closed, so it has no end to go to; draw one side of it, open", name)
-    return Outline(picked, tuple((float(x), float(y)) for x, y in points), found.note)
+    return Outline(picked, tuple((float(x), float(y)) for x, y in points + 0.0), found.note)
 
 
 def _bytes(path: Path, name: str) -> bytes:

@@ -1,0 +1,162 @@
+"""Templates in job files: what may be written, and what each mistake is answered with, on the command line too."""
+
+from __future__ import annotations
+
+import re
+
+import ezdxf
+import pytest
+
+from lobework.cli import main
+from lobework.errors import InputError
+from lobework.jobfile import job_schema, read_job
+from lobework.jobfile.template import SAYS
+
+VASE = [[0, 18], [-12.25, 21.5], [-30, 25.125], [-55, 14]]
+JOB = f"""
+lathe = "plain-bench"
+resolution = 0.5
+[piece]
+form = "turned"
+profile = {VASE}
+[cutter]
+kind = "ball"
+radius = 2
+[[pass]]
+turns = 0
+at = {{ depth = 0.5 }}
+template = TEMPLATE
+"""
+DRAWING = '<svg xmlns="http://www.w3.org/2000/svg" width="60mm" height="60mm" viewBox="0 0 60 60">INSIDE</svg>'
+SIDE = '<polyline id="side" points="18,0 21.5,12.25 25.125,30 14,55"/>'
+
+
+@pytest.fixture
+def job(tmp_path):
+    def write(template, instead=("", "")):
+        path = tmp_path / "vase.toml"
+        path.write_text(JOB.replace("TEMPLATE", template).replace(*instead), encoding="utf-8")
+        return path
+
+    (tmp_path / "vase.svg").write_text(DRAWING.replace("INSIDE", SIDE), encoding="utf-8")
+    (tmp_path / "two.svg").write_text(DRAWING.replace("INSIDE", f'{SIDE}<line id="axis" y2="60"/>'), encoding="utf-8")
+    (tmp_path / "pixels.svg").write_text(DRAWING.replace("INSIDE", SIDE).replace("mm", ""), encoding="utf-8")
+    (tmp_path / "cut.svg").write_text(DRAWING[:80], encoding="utf-8")
+    document = ezdxf.new("R2010", units=4)
+    document.modelspace().add_lwpolyline(VASE)
+    document.saveas(tmp_path / "lying.dxf")
+    return write
+
+
+def template(path):
+    return read_job(path).passes[0].template
+
+
+POINTS = tuple((float(z), float(x)) for z, x in VASE)
+
+
+@pytest.mark.parametrize(
+    ("written", "smooth", "source"),
+    [
+        ("'piece'", True, "the side of the work"),
+        ("{ of = 'piece', from = -5, to = '-2 in' }", True, "the side of the work"),
+        (f"{{ points = {VASE}, smooth = true }}", True, ""),
+        (f"{{ points = {VASE}, rubber = 2 }}", False, ""),
+        ("{ file = 'vase.svg' }", False, "vase.svg, side"),
+        ("{ file = 'two.svg', curve = 'side', rubber = '2 mm' }", False, "two.svg, side"),
+        ("{ file = 'lying.dxf', axis = 'right' }", False, "lying.dxf, 0"),
+        ("{ file = 'pixels.svg', unit = '1 mm', from = -5, to = -50 }", False, "pixels.svg, side"),
+    ],
+)
+def test_a_template_is_the_side_of_the_work_points_or_a_curve_of_a_drawing(job, written, smooth, source):
+    read = template(job(written))
+    assert (read.points, read.smooth, read.source) == (POINTS, smooth, source)
+    assert read.start == (-5.0 if "from" in written else None)
+    assert read.end == {"'-2 in'": -50.8, "-50 ": -50.0}.get(written.partition("to = ")[2][:7].rstrip("} ") or "", read.end)
+    assert read.rubber == (2.0 if "rubber" in written else 0.0)
+
+
+def test_bare_lengths_are_in_the_units_of_the_file(job):
+    inches = ('lathe = "plain-bench"', 'lathe = "plain-bench"\nunits = "inch"')
+    assert template(job("{ points = [[0, 0.5], [-1, 0.75]] }", inches)).points == ((0.0, 12.7), (-25.4, 19.05))
+
+
+def test_what_was_taken_for_granted_is_said_in_the_check_and_on_the_sheet(job, capsys):
+    assert main(["check", str(job("{ file = 'pixels.svg' }"))]) in (0, 1)
+    shown = capsys.readouterr().out
+    assert (
+        "note (template): pass 1: pixels.svg, side: its size is in pixels, 96 to an inch; "
+        "say what one unit of it is with unit = '1 mm' where that is wrong"
+    ) in shown
+    assert main(["settings", str(job("{ file = 'pixels.svg' }"))]) == 0
+    assert "its size is in pixels, 96 to an inch" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(
+    ("written", "says"),
+    [
+        (
+            "'vase'",
+            f"template: 'vase' does not fit here; write {SAYS}",
+        ),
+        ("{ smooth = true }", "template: neither points nor file; write points, or file, or of = 'piece'"),
+        (
+            "{ points = [[0, 20], [-5, 21]], file = 'vase.svg' }",
+            "template: points and file together; write points, or file, or of = 'piece'",
+        ),
+        ("{ file = 'vase.svg', smooth = true }", "template.smooth: goes with points only; leave it out"),
+        ("{ of = 'piece', curve = 'side' }", "template.curve: goes with file only; leave it out"),
+        ("{ points = [[0, 20]] }", "template.points: [[0, 20]] must be two points or more"),
+        (
+            "{ points = [[0, 20], [-5, nan]] }",
+            "template.points: nan is not a finite number; write for example '3 mm' or '3/8 in'",
+        ),
+        (
+            "{ points = [[0, 20], [-5, 21], [-5, 21]] }",
+            "template.points[3]: (-5.0, 21.0) must be another place than the point before it; leave one out",
+        ),
+        (
+            "{ points = [[0, 20], [-5, 21], [-4, 22]] }",
+            "template: points[3]=(-4.0, 22.0): must be below z -5, where the point before it is; the template folds back there",
+        ),
+        ("{ of = 'piece', from = 4 }", "template: from=4: must be from -55 to 0 mm, where the template runs along z"),
+        ("{ of = 'piece', from = -4, to = -4 }", "template: to=-4: must be another place than from, -4.0"),
+        (
+            "{ file = 'none.svg' }",
+            "template.file: none.svg: there is no such file; its path is taken from where the job file lies",
+        ),
+        ("{ file = 'vase.png' }", "template.file: vase.png: is neither .dxf nor .svg; save the drawing as one of them"),
+        ("{ file = 'two.svg' }", "template.file: two.svg: holds 2 curves: 'side', 'axis'; write curve = one of them"),
+        ("{ file = 'cut.svg' }", "template.file: cut.svg: is not SVG: unclosed token: line 1, column 0; save the drawing again"),
+        ("{ file = 'vase.svg', unit = 0 }", "template.unit: 0.0 must be above zero"),
+        (
+            "{ file = 'vase.svg', from = 1, to = 2 }",
+            "template: from=1: must be from -55 to 0 mm, where the template runs along z",
+        ),
+        ("{ of = 'piece', rubber = -1 }", "template: rubber=-1: must be zero or more, in mm"),
+        (
+            "{ points = [[0, 20], [-20, 25], [-21, 20], [-22, 25], [-40, 20]], rubber = 9 }",
+            "template: rubber=9 mm, too large for the hollow at z -28.83 mm: must be a smaller one; swing a smaller frame",
+        ),
+    ],
+)
+def test_each_mistake_is_answered_in_one_line_with_its_key(job, capsys, written, says):
+    path = job(written)
+    assert main(["check", str(path)]) == 2
+    (line,) = capsys.readouterr().err.splitlines()
+    assert re.sub(r"^lobework: .*vase\.toml:\d+: pass\[1\]\.", "", line) == says
+
+
+def test_a_template_beside_a_travel_or_on_a_disc_is_refused(job):
+    with pytest.raises(InputError, match=r"pass\[1\]\.travel: .* must be left out where there is a template"):
+        read_job(job("'piece'\ntravel = { z = -4 }"))
+    disc = (f'form = "turned"\nprofile = {VASE}', 'form = "disc"\ndiameter = 40\nthickness = 5')
+    with pytest.raises(
+        InputError, match=r"pass\[1\]\.template: work of the form 'disc' has no side to follow; give points, or a file"
+    ):
+        read_job(job("'piece'", disc))
+
+
+def test_the_schema_knows_templates():
+    keys = job_schema()["$defs"]["Template"]["properties"]
+    assert set(keys) == {"points", "smooth", "file", "curve", "unit", "axis", "of", "rubber", "from", "to"}
