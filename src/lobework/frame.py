@@ -170,7 +170,9 @@ def _on_surface(tip: Array, surface: Round) -> Array:
     profile = surface.profile(np.linspace(0.0, surface.length, _PLACES))
     order = profile[:, 1].argsort()
     radius, far = np.interp(tip[:, 2], profile[order, 1], profile[order, 0]), np.hypot(tip[:, 0], tip[:, 1])
-    return tip * np.stack([radius / np.where(far, far, 1.0)] * 2 + [np.ones_like(far)], axis=-1)
+    scale = np.stack([radius / np.where(far, far, 1.0)] * 2 + [np.ones_like(far)], axis=-1)
+    out: Array = tip * scale
+    return out
 
 
 def _wound(tip: Array, surface: Round, turned: Array) -> Array:
