@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import contextlib
+import io
 import subprocess
 import sys
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from lobework.cli import main
 
@@ -202,6 +206,46 @@ def test_a_mistake_is_answered_in_one_line_with_code_two(line, capsys):
     said = capsys.readouterr()
     assert said.out == ""
     assert said.err == f"lobework: {BAD[line]}\n"
+
+
+ODD = (
+    "",
+    "0",
+    "-1",
+    "1/0",
+    "1e39",
+    "1e-39",
+    "nan",
+    "inf",
+    "3,,4",
+    "12-4",
+    "-2/3",
+    "2 in",
+    "90 deg",
+    "7",
+    "96,112",
+    "½",
+    "x" * 90,
+)
+VERBS = {
+    "ratio": ("--lobes", "--decimals", "--wheels", "--pairs", "--within", "--steps", "--parts", "--radius", "--units", "--seen"),
+    "index": ("--wheel", "--worm", "--radius", "--units"),
+    "helix": ("--diameter", "--lead", "--twist", "--over", "--travel", "--turns", "--angle", "--even", "--wheels", "--pairs"),
+}
+
+
+@pytest.mark.parametrize("verb", VERBS)
+@given(data=st.data())
+def test_whatever_is_written_is_answered_or_refused_in_one_line(verb, data):
+    options = data.draw(st.lists(st.sampled_from(VERBS[verb]), max_size=4, unique=True))
+    line = [verb, *(data.draw(st.sampled_from(ODD)) for _ in range(verb != "helix"))]
+    for option in options:
+        line += [option, data.draw(st.sampled_from(ODD))]
+    out, err = io.StringIO(), io.StringIO()
+    with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
+        code = main(line)
+    assert (code, err.getvalue().count("\n")) in ((0, 0), (1, 0), (2, 1)), (line, err.getvalue())
+    assert code != 2 or out.getvalue() == ""
 
 
 def test_no_ratio_of_plain_numbers_needs_a_heavy_library():
