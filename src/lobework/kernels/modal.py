@@ -15,8 +15,6 @@ from numba import njit
 from lobework.kernels.scan import COMMENT, DELETE, PERCENT, REMARK
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
     from lobework.kernels.scan import Bytes, Ints
     from lobework.rigid import Array
 
@@ -66,8 +64,8 @@ AFTER_END: Final = 63
 SEMICOLON: Final = 64
 DELETED: Final = 65
 
-_A = 65
-_F, _G, _I, _J, _K, _M, _N, _P, _R, _S, _T = 5, 6, 8, 9, 10, 12, 13, 15, 17, 18, 19
+_A, _Z = 65, 90
+_D, _F, _G, _H, _I, _J, _K, _L, _M, _N, _P, _Q, _R, _S, _T = 3, 5, 6, 7, 8, 9, 10, 11, 12, 13, 15, 16, 17, 18, 19
 _UNSET = -1
 _MM_PER_INCH = 25.4
 _UNEVEN_MM = 0.002
@@ -75,91 +73,107 @@ _UNEVEN_INCH = 0.0002
 _WHOLE = 1e-4
 _AXES = np.array([ord(each) - 65 for each in "XYZABC"])
 _WORDS = np.array([each in "ABCDFGHIJKLMNPQRSTXYZ" for each in "ABCDEFGHIJKLMNOPQRSTUVWXYZ"])
+_BY_CODE = np.array([_D, _H, _I, _J, _K, _L, _P, _Q, _R])
+"""Words that only some code takes."""
+
+_MOST_CODE = 1000
+_G_GROUPS = {
+    1: (0, 10, 20, 30, 382, *range(800, 900, 10)),
+    0: (40, 100, 280, 300, 530, 920, 921, 922, 923),
+    2: (170, 180, 190),
+    3: (900, 910),
+    5: (930, 940),
+    6: (200, 210),
+    7: (400, 410, 420),
+    8: (430, 490),
+    10: (980, 990),
+    12: (540, 550, 560, 570, 580, 590, 591, 592, 593),
+    13: (610, 611, 640),
+}
+_M_GROUPS = {4: (0, 1, 2, 30, 60), 6: (6,), 7: (3, 4, 5), 8: (7, 8, 9), 9: (48, 49)}
+_READ = (0, 10, 20, 30, 40, 170, 180, 190, 200, 210, 400, 490, 540, 610, 611, 640, 800, 900, 910, 930, 940, 980, 990)
+
+
+def _table(groups: dict[int, tuple[int, ...]]) -> Ints:
+    """Return the modal group of each code; -1 where the standard has none (Table 4)."""
+    table = np.full(_MOST_CODE, -1)
+    for group, codes in groups.items():
+        table[list(codes)] = group
+    return table
+
+
+_G_GROUP, _M_GROUP = _table(_G_GROUPS), _table(_M_GROUPS)
+"""By ten times a G number, and by an M number."""
+_IS_READ = np.isin(np.arange(_MOST_CODE), _READ)
+"""Whether the meaning of ten times a G number is known here."""
+
+# Where the state of the controller is kept, as whole numbers.
+_MOTION, _PLANE, _ABSOLUTE, _INVERSE, _UNITS_SAID, _PATH_SAID, _MOVED, _BLOCKS, _BEGUN, _PERCENTS, _ENDED = range(11)
 
 
 @njit(cache=True, error_model="numpy", nogil=True)
-def _g_group(code: int) -> int:
-    """Return the modal group of ten times a G number, 0 for none, and -1 where the standard has no such code (Table 4)."""
-    if code in (0, 10, 20, 30, 382) or (800 <= code <= 890 and code % 10 == 0):
-        return 1
-    if code in (40, 100, 280, 300, 530, 920, 921, 922, 923):
-        return 0
-    if code in (170, 180, 190):
-        return 2
-    if code in (900, 910):
-        return 3
-    if code in (930, 940):
-        return 5
-    if code in (200, 210):
-        return 6
-    if code in (400, 410, 420):
-        return 7
-    if code in (430, 490):
-        return 8
-    if code in (980, 990):
-        return 10
-    if code in (540, 550, 560, 570, 580, 590, 591, 592, 593):
-        return 12
-    return 13 if code in (610, 611, 640) else -1
+def _note(told: Ints, code: int, line: int, word: int) -> None:
+    """Note one thing, for as long as there is room; the first row counts them."""
+    at = told[0, 0] + 1
+    if at < told.shape[0]:
+        told[0, 0] = at
+        told[at, 0], told[at, 1], told[at, 2] = code, line, word
 
 
 @njit(cache=True, error_model="numpy", nogil=True)
-def _is_read(code: int) -> bool:
-    """Return whether ten times a G number is one whose meaning is known here."""
-    if code in (0, 10, 20, 30, 40, 170, 180, 190, 200, 210, 400, 490, 540, 610, 611, 640, 800, 900, 910, 930, 940):
-        return True
-    return code in (980, 990)
+def _flaw(flaw: Ints, code: int, word: int) -> None:
+    """Note what is wrong with a line: the first thing that is."""
+    if flaw[0] == 0:
+        flaw[0], flaw[1] = code, word
 
 
 @njit(cache=True, error_model="numpy", nogil=True)
-def _m_group(code: int) -> int:
-    """Return the modal group of an M number; -1 where the standard has no such code (Table 4)."""
-    if code in (0, 1, 2, 30, 60):
-        return 4
-    if code == 6:
-        return 6
-    if code in (3, 4, 5):
-        return 7
-    if code in (7, 8, 9):
-        return 8
-    return 9 if code in (48, 49) else -1
+def _clear(all_of: Ints) -> None:
+    for k in range(all_of.size):
+        all_of[k] = -1
 
 
 @njit(cache=True, error_model="numpy", nogil=True)
-def _tell(told: Ints, count: int, code: int, line: int, word: int) -> int:
-    """Note one thing, for as long as there is room."""
-    if count < told.shape[0]:
-        told[count, 0], told[count, 1], told[count, 2] = code, line, word
-        return count + 1
-    return count
+def _moved(here: Array, end: Array) -> int:
+    """Return 2 where X, Y or Z moves, 1 where only A, B or C does, and 0 where none does."""
+    for a in range(6):
+        if here[a] != end[a]:
+            return 2 if a < 3 else 1
+    return 0
+
+
+@njit(cache=True, error_model="numpy", nogil=True)
+def _lay(block: Ints, ends: Array, minutes: Array, at: int, kind: int, line: int, end: Array, takes: float) -> int:
+    """Fill one block, and return where the next one goes."""
+    block[at, 0], block[at, 1], minutes[at] = kind, line, takes
+    for a in range(6):
+        ends[at, a] = end[a]
+    return at + 1
 
 
 @njit(cache=True, error_model="numpy", nogil=True)
 def _arc(
-    here: Array, end: Array, plane: int, clockwise: bool, offsets: Array, given: NDArray[np.bool_], scale: float, arc: Array
+    here: Array, end: Array, first: int, second: int, clockwise: bool, word: Ints, value: Array, scale: float, arc: Array
 ) -> int:
-    """Fill an arc's first and second axis, centre, start and end radius, start angle and sweep; return what is wrong, or zero.
-
-    ``offsets`` and ``given``: I, J, K and R.
-    """
-    first, second = (0, 1) if plane == 170 else ((2, 0) if plane == 180 else (1, 2))
+    """Fill an arc's first and second axis, centre, start and end radius, start angle and sweep; return what is wrong, or zero."""
     odd = 3 - first - second
-    if given[odd]:
+    if word[_I + odd] >= 0:
         return NO_CODE_FOR
-    centred = given[first] or given[second]
-    if centred and given[3]:
+    by_first, by_second, by_radius = word[_I + first] >= 0, word[_I + second] >= 0, word[_R] >= 0
+    centred = by_first or by_second
+    if centred and by_radius:
         return BOTH_CENTRES
-    if not centred and not given[3]:
+    if not centred and not by_radius:
         return NO_CENTRE
     ax, ay, bx, by = here[first], here[second], end[first], end[second]
     within = _UNEVEN_MM if scale == 1.0 else _UNEVEN_INCH * scale
     if centred:
-        cx = ax + (offsets[first] if given[first] else 0.0)
-        cy = ay + (offsets[second] if given[second] else 0.0)
+        cx = ax + (value[_I + first] * scale if by_first else 0.0)
+        cy = ay + (value[_I + second] * scale if by_second else 0.0)
         if abs(math.hypot(ax - cx, ay - cy) - math.hypot(bx - cx, by - cy)) > within:
             return UNEVEN_ARC
     else:
-        dx, dy, radius = bx - ax, by - ay, offsets[3]
+        dx, dy, radius = bx - ax, by - ay, value[_R] * scale
         half = 0.5 * math.hypot(dx, dy)
         if half == 0.0:
             return FULL_BY_RADIUS
@@ -188,9 +202,190 @@ def _length(here: Array, end: Array, arc: Array, is_arc: bool) -> float:
     if is_arc:
         odd = 3 - int(arc[0]) - int(arc[1])
         return math.hypot(0.5 * (arc[4] + arc[5]) * abs(arc[7]), end[odd] - here[odd])
-    d = end - here
-    along = math.sqrt(d[0] * d[0] + d[1] * d[1] + d[2] * d[2])
-    return along if along > 0 else math.sqrt(d[3] * d[3] + d[4] * d[4] + d[5] * d[5])
+    first = 0 if _moved(here, end) == 2 else 3
+    along = 0.0
+    for a in range(first, first + 3):
+        along += (end[a] - here[a]) ** 2
+    return math.sqrt(along)
+
+
+@njit(cache=True, error_model="numpy", nogil=True)
+def _code(letter: int, number: float, k: int, groups: Ints, m_groups: Ints, flaw: Ints, told: Ints, line: int) -> None:
+    """Take one G or M word."""
+    times = 10.0 if letter == _G else 1.0
+    code = int(math.floor(number * times + 0.5))
+    if code < 0 or code >= _MOST_CODE or abs(number * times - code) > _WHOLE * times:
+        _flaw(flaw, UNKNOWN_CODE, k)
+        return
+    group = _G_GROUP[code] if letter == _G else _M_GROUP[code]
+    mine = groups if letter == _G else m_groups
+    if group < 0:
+        _flaw(flaw, UNKNOWN_CODE, k)
+        return
+    both_coolants = letter == _M and group == 8 and mine[8] + code == 15
+    if mine[group] >= 0 and not both_coolants:
+        _flaw(flaw, ONE_GROUP, k)
+    mine[group] = code
+    if (not _IS_READ[code]) if letter == _G else code in (6, 60):
+        _flaw(flaw, NOT_READ, k)
+    elif letter == _G and group == 10:
+        _note(told, NOT_READ_NOTE, line, k)
+
+
+@njit(cache=True, error_model="numpy", nogil=True)
+def _gather(
+    kinds: Bytes,
+    values: Array,
+    lines: Ints,
+    k: int,
+    word: Ints,
+    value: Array,
+    groups: Ints,
+    m_groups: Ints,
+    flaw: Ints,
+    state: Ints,
+    told: Ints,
+) -> int:
+    """Sort the words of one line by letter and modal group, and return where the next line begins."""
+    line, first, m_words = lines[k], k, 0
+    while k < kinds.size and lines[k] == line:
+        kind, letter = kinds[k], int(kinds[k]) - _A
+        if kind < 32:
+            _flaw(flaw, int(kind), k)
+        elif kind == PERCENT:
+            if state[_BEGUN] and not state[_PERCENTS]:
+                _flaw(flaw, STRAY_PERCENT, k)
+            state[_PERCENTS] += 1
+            state[_ENDED] = state[_PERCENTS] == 2
+        elif kind == DELETE:
+            if k > first:
+                _flaw(flaw, DELETE_NOT_FIRST, k)
+            else:
+                _note(told, DELETED, line, k)
+        elif kind == REMARK:
+            _note(told, SEMICOLON, line, k)
+        elif kind != COMMENT:
+            if not _WORDS[letter]:
+                _flaw(flaw, NOT_A_LETTER, k)
+            elif letter in (_G, _M):
+                _code(letter, values[k], k, groups, m_groups, flaw, told, line)
+                m_words += letter == _M
+                if m_words == 5:
+                    _flaw(flaw, FOUR_M, k)
+            elif word[letter] >= 0:
+                _flaw(flaw, TWICE, k)
+            else:
+                word[letter], value[letter] = k, values[k]
+                if letter == _N and k > first + (1 if kinds[first] == DELETE else 0):
+                    _flaw(flaw, N_NOT_FIRST, k)
+        if kind != COMMENT and kind != PERCENT:
+            state[_BEGUN] = 1
+        k += 1
+    return k
+
+
+@njit(cache=True, error_model="numpy", nogil=True)
+def _set_modes(
+    word: Ints, value: Array, groups: Ints, state: Ints, rates: Array, flaw: Ints, told: Ints, line: int, first: int
+) -> None:
+    """Take what a line sets: feed, plane, units, distance, path, motion. ``rates``: mm in a unit of length, and the feed."""
+    if (word[_S] >= 0 and value[_S] < 0) or (word[_T] >= 0 and value[_T] < 0):
+        _flaw(flaw, NEGATIVE, word[_S] if word[_S] >= 0 and value[_S] < 0 else word[_T])
+    if groups[5] >= 0 and (groups[5] == 930) != (state[_INVERSE] == 1):
+        state[_INVERSE], rates[1] = groups[5] == 930, 0.0
+    if word[_F] >= 0:
+        if value[_F] < 0:
+            _flaw(flaw, NEGATIVE_FEED, word[_F])
+        rates[1] = value[_F]
+    if groups[0] == 40:
+        if word[_P] < 0:
+            _flaw(flaw, NO_P, first)
+        elif value[_P] < 0:
+            _flaw(flaw, NEGATIVE, word[_P])
+    if groups[2] >= 0:
+        state[_PLANE] = groups[2]
+    if groups[6] >= 0:
+        rates[0], state[_UNITS_SAID] = _MM_PER_INCH if groups[6] == 200 else 1.0, 1
+    if groups[13] >= 0:
+        state[_PATH_SAID] = 1
+        if groups[13] == 640:
+            _note(told, ROUNDED, line, first)
+    if groups[3] >= 0:
+        state[_ABSOLUTE] = groups[3] == 900
+    if groups[1] >= 0:
+        state[_MOTION] = _UNSET if groups[1] == 800 else groups[1]
+
+
+@njit(cache=True, error_model="numpy", nogil=True)
+def _spare(word: Ints, groups: Ints, arc: bool, flaw: Ints, told: Ints, line: int) -> None:
+    """Find words that no code of the line takes."""
+    for letter in _BY_CODE:
+        if word[letter] < 0:
+            continue
+        if letter == _P:
+            if groups[13] == 640:
+                _note(told, NOT_READ_NOTE, line, word[letter])
+            elif groups[0] != 40:
+                _flaw(flaw, NO_CODE_FOR, word[letter])
+        elif not arc or letter < _I or letter > _R or letter in (_L, _Q):
+            _flaw(flaw, NO_CODE_FOR, word[letter])
+
+
+@njit(cache=True, error_model="numpy", nogil=True)
+def _time(
+    word: Ints, here: Array, end: Array, arc: Array, is_arc: bool, state: Ints, rates: Array, flaw: Ints, first: int
+) -> float:
+    """Return how many minutes a move at a feed takes (2.1.2.5)."""
+    feed = rates[1]
+    if state[_INVERSE]:
+        if word[_F] < 0:
+            _flaw(flaw, NO_INVERSE_FEED, first)
+        elif feed == 0:
+            _flaw(flaw, ZERO_FEED, word[_F])
+        return float(1 / feed)
+    if feed == 0:
+        _flaw(flaw, NO_FEED, first)
+    turns_only = not is_arc and _moved(here, end) == 1
+    return float(_length(here, end, arc, is_arc) / (feed if turns_only else feed * rates[0]))
+
+
+@njit(cache=True, error_model="numpy", nogil=True)
+def _move(
+    word: Ints,
+    value: Array,
+    here: Array,
+    end: Array,
+    arc: Array,
+    state: Ints,
+    rates: Array,
+    flaw: Ints,
+    told: Ints,
+    line: int,
+    first: int,
+) -> float:
+    """Fill ``arc`` where a move is one, and return how many minutes it takes; of a rapid move, not a number."""
+    if not state[_MOVED] and not state[_UNITS_SAID]:
+        _note(told, NO_UNITS, line, first)
+    if not state[_MOVED] and not state[_PATH_SAID]:
+        _note(told, NO_PATH_MODE, line, first)
+    state[_MOVED] = 1
+    motion, plane = state[_MOTION], state[_PLANE]
+    if motion == 0:
+        return math.nan
+    is_arc = motion >= 20
+    if is_arc:
+        one = 0 if plane == 170 else (2 if plane == 180 else 1)
+        two = 1 if plane == 170 else (0 if plane == 180 else 2)
+        if word[_AXES[one]] < 0 and word[_AXES[two]] < 0:
+            _flaw(flaw, NO_END, first)
+        else:
+            problem = _arc(here, end, one, two, motion == 20, word, value, rates[0], arc)
+            if problem:
+                _flaw(flaw, problem, first)
+    takes = _time(word, here, end, arc, is_arc, state, rates, flaw, first)
+    if state[_INVERSE] and not is_arc and _moved(here, end) == 0:
+        _note(told, STILL_INVERSE, line, first)
+    return takes
 
 
 @njit(cache=True, error_model="numpy", nogil=True)
@@ -205,8 +400,8 @@ def run_words(
     arcs: Array,
     named: Ints,
     told: Ints,
-) -> tuple[int, int, int]:
-    """Carry out a program's words, and return how many blocks there are, how much is told, and how many words were run.
+) -> int:
+    """Carry out a program's words, and return how many blocks there are.
 
     Parameters
     ----------
@@ -224,199 +419,66 @@ def run_words(
         Filled for arcs: first and second axis, centre, radius at start and end, mm, angle at the start and sweep, rad.
     named : (6, 2) int64
         Filled: the first block that names each axis, and its line; -1 where none does.
-    told : (t, 3) int64
-        Filled: what is to be told, the line, and the word.
+    told : (t, 3) int64, zeros
+        Filled: how many things are told, in the first row; then what, of which line, and of which word.
     """
     n = kinds.size
-    here, end = np.zeros(6), np.zeros(6)
-    motion, plane, absolute, inverse, scale = _UNSET, 170, True, False, _MM_PER_INCH if inch else 1.0
-    feed, units_said, path_said, moved = 0.0, False, False, False
-    blocks, count, k, ended, begun = 0, 0, 0, False, False
-    percents, last_line = 0, 0
-    value, word = np.zeros(26), np.full(26, -1)
-    offsets, given = np.zeros(4), np.zeros(4, np.bool_)
-    groups, m_groups = np.zeros(14, np.int64), np.zeros(10, np.int64)
-    named[:] = -1
-    while k < n and not ended:
+    here, end, value, rates = np.zeros(6), np.zeros(6), np.zeros(26), np.zeros(2)
+    word, groups, m_groups = np.zeros(26, np.int64), np.zeros(14, np.int64), np.zeros(10, np.int64)
+    flaw, state = np.zeros(2, np.int64), np.zeros(11, np.int64)
+    state[_MOTION], state[_PLANE], state[_ABSOLUTE] = _UNSET, 170, 1
+    rates[0] = _MM_PER_INCH if inch else 1.0
+    k, blocks = int(state[_BEGUN]), int(state[_BLOCKS])
+    for a in range(6):
+        named[a, 0] = named[a, 1] = -1
+    while k < n and not state[_ENDED]:
         line, first = lines[k], k
-        last_line = line
-        value[:], word[:], groups[:], m_groups[:] = 0.0, -1, -1, -1
-        bare, m_words, wrong = -1, 0, count
-        while k < n and lines[k] == line:
-            kind = kinds[k]
-            if kind < 32:
-                count = _tell(told, count, int(kind), line, k)
-            elif kind == PERCENT:
-                if begun and not percents:
-                    count = _tell(told, count, STRAY_PERCENT, line, k)
-                percents += 1
-                ended = percents == 2
-            elif kind == DELETE:
-                if k > first:
-                    count = _tell(told, count, DELETE_NOT_FIRST, line, k)
-                else:
-                    count = _tell(told, count, DELETED, line, k)
-                    wrong = count
-            elif kind == REMARK:
-                count = _tell(told, count, SEMICOLON, line, k)
-                wrong += 1
-            elif kind == COMMENT:
-                pass
-            else:
-                letter = int(kind) - _A
-                if not _WORDS[letter]:
-                    count = _tell(told, count, NOT_A_LETTER, line, k)
-                elif letter in (_G, _M):
-                    times = 10.0 if letter == _G else 1.0
-                    code = int(math.floor(values[k] * times + 0.5))
-                    if abs(values[k] * times - code) > _WHOLE * times:
-                        code = -1
-                    group = _g_group(code) if letter == _G else _m_group(code)
-                    if group < 0:
-                        count = _tell(told, count, UNKNOWN_CODE, line, k)
-                    elif letter == _G:
-                        known = _is_read(code)
-                        if group == 0:
-                            if bare >= 0:
-                                count = _tell(told, count, ONE_GROUP, line, k)
-                            bare = code
-                        elif groups[group] >= 0:
-                            count = _tell(told, count, ONE_GROUP, line, k)
-                        groups[group] = code
-                        if not known:
-                            count = _tell(told, count, NOT_READ, line, k)
-                        elif code in (980, 990):
-                            count = _tell(told, count, NOT_READ_NOTE, line, k)
-                            wrong += 1
-                    else:
-                        m_words += 1
-                        both = group == 8 and m_groups[8] + code == 15
-                        if m_groups[group] >= 0 and not both:
-                            count = _tell(told, count, ONE_GROUP, line, k)
-                        if m_words == 5:
-                            count = _tell(told, count, FOUR_M, line, k)
-                        m_groups[group] = code
-                        if code in (6, 60):
-                            count = _tell(told, count, NOT_READ, line, k)
-                elif word[letter] >= 0:
-                    count = _tell(told, count, TWICE, line, k)
-                else:
-                    word[letter], value[letter] = k, values[k]
-                    if letter == _N and k > first + (1 if kinds[first] == DELETE else 0):
-                        count = _tell(told, count, N_NOT_FIRST, line, k)
-            if kind != COMMENT and kind != PERCENT:
-                begun = True
-            k += 1
-        if ended or count > wrong:
+        _clear(word)
+        _clear(groups)
+        _clear(m_groups)
+        flaw[0] = 0
+        k = _gather(kinds, values, lines, k, word, value, groups, m_groups, flaw, state, told)
+        if flaw[0]:
+            _note(told, flaw[0], line, flaw[1])
+        if flaw[0] or state[_ENDED]:
             continue
-        if word[_S] >= 0 and value[_S] < 0:
-            count = _tell(told, count, NEGATIVE, line, word[_S])
-        if word[_T] >= 0 and value[_T] < 0:
-            count = _tell(told, count, NEGATIVE, line, word[_T])
-        # feed mode and feed
-        if groups[5] >= 0 and (groups[5] == 930) != inverse:
-            inverse, feed = groups[5] == 930, 0.0
-        if word[_F] >= 0:
-            if value[_F] < 0:
-                count = _tell(told, count, NEGATIVE_FEED, line, word[_F])
-            feed = value[_F]
-        # dwell
+        _set_modes(word, value, groups, state, rates, flaw, told, line, first)
         if groups[0] == 40:
-            if word[_P] < 0:
-                count = _tell(told, count, NO_P, line, first)
-            elif value[_P] < 0:
-                count = _tell(told, count, NEGATIVE, line, word[_P])
-            else:
-                block[blocks, 0], block[blocks, 1], ends[blocks], minutes[blocks] = DWELL, line, here, value[_P] / 60
-                blocks += 1
-        # plane, units, path, distance
-        plane = groups[2] if groups[2] >= 0 else plane
-        if groups[6] >= 0:
-            scale, units_said = _MM_PER_INCH if groups[6] == 200 else 1.0, True
-        if groups[13] >= 0:
-            path_said = True
-            if groups[13] == 640:
-                count = _tell(told, count, ROUNDED, line, first)
-        if groups[3] >= 0:
-            absolute = groups[3] == 900
-        if groups[1] >= 0:
-            motion = _UNSET if groups[1] == 800 else groups[1]
-        # motion
+            blocks = _lay(block, ends, minutes, blocks, DWELL, line, here, value[_P] / 60)
         axes = 0
-        end[:] = here
         for a in range(6):
             letter = _AXES[a]
+            end[a] = here[a]
             if word[letter] >= 0:
                 axes += 1
-                to = value[letter] * scale if a < 3 else value[letter]
-                end[a] = to if absolute else here[a] + to
+                to = value[letter] * rates[0] if a < 3 else value[letter]
+                end[a] = to if state[_ABSOLUTE] else here[a] + to
                 if named[a, 0] < 0:
                     named[a, 0], named[a, 1] = blocks, line
-        arc = axes > 0 and motion in (20, 30)
+        motion = state[_MOTION]
         if axes and motion == _UNSET:
-            count = _tell(told, count, NO_MOTION, line, first)
-        elif not axes and groups[1] in (0, 10, 20, 30):
-            count = _tell(told, count, NO_AXIS, line, first)
-        for letter in (3, 7, _I, _J, _K, 11, _P, 16, _R):
-            used = (letter == _P and groups[0] == 40) or (arc and letter in (_I, _J, _K, _R))
-            if word[letter] >= 0 and not used:
-                if letter == _P and groups[13] == 640:
-                    count = _tell(told, count, NOT_READ_NOTE, line, word[letter])
-                else:
-                    count = _tell(told, count, NO_CODE_FOR, line, word[letter])
+            _flaw(flaw, NO_MOTION, first)
+        elif not axes and groups[1] >= 0 and groups[1] < 800:
+            _flaw(flaw, NO_AXIS if groups[1] < 20 else NO_END, first)
+        _spare(word, groups, axes > 0 and motion >= 20, flaw, told, line)
         if axes and motion != _UNSET:
-            if not moved and not units_said:
-                count = _tell(told, count, NO_UNITS, line, first)
-            if not moved and not path_said:
-                count = _tell(told, count, NO_PATH_MODE, line, first)
-            moved = True
-            problem = 0
-            if arc:
-                for o in range(4):
-                    letter = (_I, _J, _K, _R)[o]
-                    given[o] = word[letter] >= 0
-                    offsets[o] = value[letter] * scale
-                first_axis = 0 if plane == 170 else (2 if plane == 180 else 1)
-                second_axis = 1 if plane == 170 else (0 if plane == 180 else 2)
-                if word[_AXES[first_axis]] < 0 and word[_AXES[second_axis]] < 0:
-                    problem = NO_END
-                else:
-                    problem = _arc(here, end, plane, motion == 20, offsets, given, scale, arcs[blocks])
-            takes = math.nan
-            if not problem and motion != 0:
-                if inverse:
-                    if word[_F] < 0:
-                        problem = NO_INVERSE_FEED
-                    elif feed == 0:
-                        problem = ZERO_FEED
-                    else:
-                        takes = 1 / feed
-                        if not arc and np.all(end == here):
-                            count = _tell(told, count, STILL_INVERSE, line, first)
-                elif feed == 0:
-                    problem = NO_FEED
-                else:
-                    along = _length(here, end, arcs[blocks], arc)
-                    turns_only = not arc and end[0] == here[0] and end[1] == here[1] and end[2] == here[2]
-                    takes = along / (feed if turns_only else feed * scale)
-            if problem:
-                count = _tell(told, count, problem, line, first)
-            block[blocks, 0] = RAPID if motion == 0 else (ARC if arc else FEED)
-            block[blocks, 1], ends[blocks], minutes[blocks] = line, end, takes
-            blocks += 1
-            here[:] = end
-        # stop
-        if m_groups[4] in (0, 1):
-            block[blocks, 0], block[blocks, 1], ends[blocks], minutes[blocks] = STOP, line, here, 0.0
-            blocks += 1
-        elif m_groups[4] in (2, 30):
-            block[blocks, 0], block[blocks, 1], ends[blocks], minutes[blocks] = END, line, here, 0.0
-            blocks += 1
-            ended = True
-            for later in range(k, n):
-                if _A <= kinds[later] <= 90:
-                    count = _tell(told, count, AFTER_END, lines[later], later)
-                    break
-    if not ended:
-        count = _tell(told, count, NO_SECOND_PERCENT if percents else CUT_SHORT, last_line, max(n - 1, 0))
-    return blocks, count, k
+            takes = _move(word, value, here, end, arcs[blocks], state, rates, flaw, told, line, first)
+            blocks = _lay(
+                block, ends, minutes, blocks, RAPID if motion == 0 else (ARC if motion >= 20 else FEED), line, end, takes
+            )
+            for a in range(6):
+                here[a] = end[a]
+        if flaw[0]:
+            _note(told, flaw[0], line, flaw[1])
+        stop = m_groups[4]
+        if stop >= 0:
+            state[_ENDED] = stop > 1
+            blocks = _lay(block, ends, minutes, blocks, END if stop > 1 else STOP, line, here, 0.0)
+    if not state[_ENDED]:
+        _note(told, NO_SECOND_PERCENT if state[_PERCENTS] else CUT_SHORT, lines[n - 1] if n else 1, n - 1)
+    while k < n and state[_PERCENTS] < 2:
+        if _A <= kinds[k] <= _Z:
+            _note(told, AFTER_END, lines[k], k)
+            break
+        k += 1
+    return blocks

@@ -161,10 +161,10 @@ def read(data: bytes, units: LengthUnit = "mm") -> Reading:
     most = 3 * (int(lines[n - 1]) if n else 0) + 1
     block, minutes, arcs = np.zeros((most, 2), np.int64), np.zeros(most), np.zeros((most, 8))
     ends, named, told = np.zeros((most + 1, 6)), np.zeros((6, 2), np.int64), np.zeros((_MOST_TOLD, 3), np.int64)
-    count, many, _ = run_words(kinds[:n], values[:n], lines[:n], units == "inch", block, ends[1:], minutes, arcs, named, told)
+    count = run_words(kinds[:n], values[:n], lines[:n], units == "inch", block, ends[1:], minutes, arcs, named, told)
     blocks = Blocks(block[:count, 0], block[:count, 1], ends[:count], ends[1 : count + 1], minutes[:count], arcs[:count])
     names = {letter: (int(at), int(line)) for letter, (at, line) in zip(LETTERS, named, strict=True) if at >= 0}
-    return Reading(data, blocks, names, tuple(_remarks(data, told[:many], spans, units)))
+    return Reading(data, blocks, names, tuple(_remarks(data, told[1 : told[0, 0] + 1], spans, units)))
 
 
 def load(path: Path | str) -> bytes:
