@@ -38,6 +38,7 @@ EXAMPLES = re.findall(r"^```toml\n(.*?)^```$", PAGE, re.DOTALL | re.MULTILINE)
 WHOLE = EXAMPLES[0]
 KEYS = {
     "The job": "Job",
+    "template": "Template",
     "disc": "Disc",
     "barrel": "Barrel",
     "turned": "Turned",
