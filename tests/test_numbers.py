@@ -8,7 +8,7 @@ import subprocess
 import sys
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from lobework.cli import main
@@ -235,6 +235,7 @@ VERBS = {
 
 
 @pytest.mark.parametrize("verb", VERBS)
+@settings(max_examples=30)
 @given(data=st.data())
 def test_whatever_is_written_is_answered_or_refused_in_one_line(verb, data):
     options = data.draw(st.lists(st.sampled_from(VERBS[verb]), max_size=4, unique=True))
