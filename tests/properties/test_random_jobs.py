@@ -48,7 +48,10 @@ def table(needed: dict[str, st.SearchStrategy], optional: dict[str, st.SearchStr
 followers = st.one_of(
     st.just({"kind": "knife"}), st.just({"kind": "flat"}), table({"kind": st.just("roller"), "radius": lengths}, {})
 )
+ways = {"over": lengths, "turns": ratios, "from": lengths, "ease": st.sampled_from([0, "1/4", 0.5, 0.6])}
+twists = st.one_of(table({"angle": phases, "over": lengths}, {"ease": ways["ease"]}), table({"angle": phases}, ways))
 drive = {
+    "twist": twists,
     "ratio": ratios,
     "phase": phases,
     "index": phases,
@@ -71,6 +74,8 @@ steps = table(
         "x": lengths,
         "depth": st.floats(-0.1, 0.1),
         "z": lengths,
+        "spindle": phases,
+        "twist": phases,
     },
 )
 series = table({"count": st.integers(1, 4)}, {"each": steps, "name": st.just("ring")})
@@ -78,7 +83,8 @@ passes = table(
     {},
     {
         "name": st.text("abc 1,", max_size=6),
-        "turns": st.sampled_from([1, 2, "1/3", "5/2"]),
+        "turns": st.sampled_from([1, 2, "1/3", "5/2", 0]),
+        "spindle": phases,
         "at": places,
         "travel": places,
         "cam": st.lists(st.one_of(waved_cams, law_cams, round_cams), max_size=2),
@@ -119,7 +125,7 @@ cutters = st.one_of(
 )
 jobs = table(
     {
-        "lathe": st.sampled_from(["rocking-bench", "sliding-bench", "plain-bench"]),
+        "lathe": st.sampled_from(["rocking-bench", "sliding-bench", "plain-bench", "geared-bench", "computed-bench"]),
         "piece": table({"form": st.just("disc"), "diameter": lengths, "thickness": lengths}, {"material": st.just("box")}),
         "cutter": cutters,
         "pass": st.lists(passes, min_size=1, max_size=2),
