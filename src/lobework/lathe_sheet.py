@@ -47,7 +47,7 @@ def lathe_sheet(lathe: Lathe, units: LengthUnit = "mm") -> tuple[Group, ...]:
         ],
         "set by hand": [hand_entry(each, units) for each in lathe.hand],
         "cams": _cams(lathe),
-        "controller": _controller(lathe.controller, units),
+        "controller": _controller(lathe.controller, units) if lathe.axes else [],
     }
     return tuple(Group(name, tuple(Entry(*each) for each in entries)) for name, entries in groups.items() if entries)
 

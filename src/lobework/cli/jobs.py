@@ -97,6 +97,8 @@ def _lacks(target: Any, job: Job) -> str:
 
     if target.shows == "carving" and (why := job.uncarvable):
         return why
+    if target.shows == "program" and not job.lathe.axes:
+        return f"a controller moves nothing on lathe {job.lathe.name!r}"
     if target.needs and find_spec(target.needs[0]) is None:
         return f"pip install '{target.needs[1]}' brings what it needs"
     return ""
