@@ -31,6 +31,7 @@ if TYPE_CHECKING:
     from lobework.rigid import Rigid
     from lobework.screw import Screw
     from lobework.slide import Arc, At
+    from lobework.template import Template, read_template, template_of
     from lobework.trace import Trace
     from lobework.twist import Twist
     from lobework.units import Phase
@@ -85,6 +86,7 @@ __all__ = [
     "Screw",
     "Series",
     "StraightLine",
+    "Template",
     "Trace",
     "Train",
     "Turned",
@@ -99,6 +101,8 @@ __all__ = [
     "pressure_angle",
     "read_job",
     "read_lathe",
+    "read_template",
+    "template_of",
     "touch_at",
     "train_for",
 ]
@@ -129,6 +133,7 @@ _HOME = {
     "rigid": ("Rigid",),
     "screw": ("Screw",),
     "slide": ("Arc", "At"),
+    "template": ("Template", "read_template", "template_of"),
     "trace": ("Trace",),
     "twist": ("Twist",),
     "units": ("Phase",),

@@ -240,12 +240,18 @@ def read_template(
 
     Parameters
     ----------
-    path, curve, unit, bare
-        As `lobework.outline.read_outline` takes them.
+    path : path
+        Ends in .dxf or .svg.
+    curve : str
+        Its name in the drawing; needed where that holds several.
+    unit : Fraction, mm, optional
+        What one unit of the drawing is, in place of what the file says.
     axis : "up" or "right"
         Where the axis of the work points in the drawing, away from the headstock; radii then go to the right, or up.
     start, end : float, mm, optional
         As a template takes them.
+    bare : "mm" or "inch"
+        The unit of a DXF that says none.
 
     Raises
     ------

@@ -215,8 +215,8 @@ def test_a_drawing_with_junk_in_it_is_read_or_refused_in_one_line(folder, place,
 
 def test_what_is_too_large_is_refused(folder):
     path = folder / "large.dxf"
-    path.write_bytes(b"0\n" * 10_000_001)
-    with pytest.raises(TooLargeError, match=r"^large\.dxf: is longer than 20 MB; save the one curve by itself$"):
+    path.write_bytes(b"0\n" * 2_500_001)
+    with pytest.raises(TooLargeError, match=r"^large\.dxf: is longer than 5 MB; save the one curve by itself$"):
         read_outline(path)
     many = [(20.0, -0.001 * k) for k in range(20_001)]
     with pytest.raises(TooLargeError, match="has 20,001 points; at most 20,000; draw it with fewer"):

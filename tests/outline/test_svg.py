@@ -208,8 +208,8 @@ def test_what_cannot_be_read_at_all_is_refused(folder, monkeypatch):
     )
     (folder / "bomb.svg").write_text(f'{bomb}]><svg xmlns="http://www.w3.org/2000/svg"><text>&g;</text></svg>', encoding="utf-8")
     assert refusal(folder / "bomb.svg").startswith("bomb.svg: is not SVG: limit on input amplification factor")
-    (folder / "large.svg").write_bytes(b" " * 20_000_001)
-    with pytest.raises(TooLargeError, match=r"^large\.svg: is longer than 20 MB; save the one curve by itself$"):
+    (folder / "large.svg").write_bytes(b" " * 5_000_001)
+    with pytest.raises(TooLargeError, match=r"^large\.svg: is longer than 5 MB; save the one curve by itself$"):
         read_outline(folder / "large.svg")
 
 

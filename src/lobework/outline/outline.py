@@ -21,7 +21,7 @@ __all__ = ["FLAT_MM", "Drawn", "Outline", "read_outline"]
 
 FLAT_MM: Final = 2e-4
 """How far a bent curve may be from the straight lines that stand for it: a tenth of what a trace may stray."""
-_MOST_BYTES: Final = 20_000_000
+_MOST_BYTES: Final = 5_000_000
 _MOST_POINTS: Final = 20_000
 _MOST_LISTED: Final = 12
 _KINDS: Final = {".svg": "svg", ".dxf": "dxf"}
@@ -76,7 +76,7 @@ def read_outline(path: Path | str, curve: str = "", *, unit: Fraction | None = N
     InputError
         Where the file cannot be read, is broken or holds no such curve, or what reads it is not installed.
     TooLargeError
-        Where it is longer than 20 MB, or the curve has more than 20,000 points.
+        Where it is longer than 5 MB, or the curve has more than 20,000 points.
     """
     name, kind = Path(path).name, _KINDS.get(Path(path).suffix.lower())
     if kind is None:
