@@ -32,6 +32,8 @@ SHARE: Final = 0.05
 _A_TURN: Final = 16
 _A_LOBE: Final = 8
 _LOOKED_CLOSER: Final = 16_384
+_GONE: Final = 50
+"""How many times the tolerance away a cut is another one."""
 _GOLDEN: Final = (math.sqrt(5) - 1) / 2
 _HALVINGS: Final = 40
 
@@ -128,7 +130,7 @@ def compared(
         move = int(samples.move[segment[worst]])
         u = float(setup.traces[k].u[worst - first])
         owed.append(Astray(float(far[worst]), int(moves.line[move]), k, u, _xyz(setup.path[worst])))
-        missing.append(float((far[first:end] > tolerance).mean()))
+        missing.append(float((far[first:end] > _GONE * tolerance).mean()))
     return Compared(cut, owed, missing)
 
 

@@ -310,12 +310,13 @@ def path_findings(setup: SetUp, outcome: Compared, tolerance: float) -> Iterator
         yield Finding(kind="path", level="problem", where=f"line {outcome.cut.line}", says=says)
     missing = [cut for cut, part in zip(cuts, outcome.missing, strict=True) if part > _MOSTLY]
     if missing:
-        more = f" to {missing[-1].number} are" if len(missing) > 1 else f" ({missing[0].title}) is"
-        some = "cuts" if len(missing) > 1 else "cut"
-        says = f"{some} {missing[0].number}{more} missing: the program does not go there"
-        if len(missing) > 1 and missing[-1].number - missing[0].number >= len(missing):
-            says = f"{len(missing)} of {says}"
-        yield Finding(kind="path", level="problem", where=f"cut {missing[0].number}", says=says)
+        first, last = missing[0], missing[-1]
+        where = f"cut {first.number} ({first.title})"
+        if len(missing) > 1:
+            some = "cuts" if last.number - first.number < len(missing) else f"{len(missing)} of the cuts"
+            where = f"{some} {first.number} to {last.number}"
+        says = "is missing" if len(missing) == 1 else "are missing"
+        yield Finding(kind="path", level="problem", where=where, says=f"{says}: the program does not go there")
     for cut, owed in zip(cuts, outcome.owed, strict=True):
         if owed.mm > tolerance and cut not in missing:
             nearest = f"the nearest that is cut is on line {owed.line}"

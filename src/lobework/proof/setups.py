@@ -25,9 +25,10 @@ if TYPE_CHECKING:
 __all__ = ["SetUp", "divided", "hand_work", "matched", "set_ups"]
 
 _TOO_MANY: Final = 250_000
-_WITHIN_ONE: Final = 0.1
-"""Of the price of a set-up without a stretch, where the stretch before it goes in too often."""
-_NO_FIT: Final = 1.0
+_UNFIT: Final = 4.0
+_STOPS_MORE: Final = 0.5
+_STOPS_LESS: Final = 0.1
+"""Prices, where a cut that is nowhere costs one: of a stretch that does not fit, a stop too many, a stop too few."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -129,27 +130,25 @@ def matched(stretches: Sequence[int], cuts: Sequence[int], misfit: Callable[[int
     if many == sets or not many or not sets or many * sets > _TOO_MANY:
         return [min(k, sets - 1) for k in range(many)]
     slack = abs(many - sets) + 1
-    cost = np.full((many + 1, sets + 1), math.inf)
+    cost, spare = np.full((many + 1, sets + 1), math.inf), np.zeros((many + 1, sets + 1), np.int64)
     came: dict[tuple[int, int], tuple[int, int]] = {}
     cost[0, 0] = 0.0
-    fits = {
-        (i, k): misfit(i, k) for i in range(many) for k in range(sets) if abs(i - k) <= slack or abs(i - k - many + sets) <= slack
-    }
 
-    def way(to: tuple[int, int], of: tuple[int, int], price: float) -> None:
+    def way(to: tuple[int, int], of: tuple[int, int], price: float, left: int) -> None:
         if cost[of] + price < cost[to]:
-            cost[to], came[to] = cost[of] + price, of
+            cost[to], spare[to], came[to] = cost[of] + price, left, of
 
     for i in range(many + 1):
         for k in range(sets + 1):
             if i and k:
-                fit = fits.get((i - 1, k - 1), _NO_FIT)
-                short = max(stretches[i - 1] - cuts[k - 1], 0)
-                way((i, k), (i - 1, k - 1), 4 * fit + short)
-                way((i, k), (i - 1, k), 4 * fit + 0.5)
+                near = abs(i - k) <= slack or abs(i - k - many + sets) <= slack
+                fit = _UNFIT * (misfit(i - 1, k - 1) if near else 1.0)
+                way((i, k), (i - 1, k - 1), fit + abs(spare[i - 1, k - 1]), stretches[i - 1] - cuts[k - 1])
+                way((i, k), (i - 1, k), fit + _STOPS_MORE, int(spare[i - 1, k]) + stretches[i - 1])
             if k:
-                also = i > 0 and k > 1 and stretches[i - 1] > cuts[k - 2]
-                way((i, k), (i, k - 1), cuts[k - 1] * (_WITHIN_ONE if also else 1.0))
+                left = int(spare[i, k - 1])
+                lacks = _STOPS_LESS if left >= cuts[k - 1] else float(cuts[k - 1])
+                way((i, k), (i, k - 1), lacks, left - cuts[k - 1] if left >= cuts[k - 1] else left)
     at, found = (many, sets), [0] * many
     while at != (0, 0) and at in came:
         before = came[at]
