@@ -48,6 +48,30 @@ MISTAKES = {
     "a word for passes": (lambda: job(passes="rings"), r"passes\[1\]='r': must be a Pass"),
     "passes in a list of lists": (lambda: job(passes=[[lw.Pass()]]), r"passes\[1\]=\[Pass.*must be a Pass"),
     "a table for feeds": (lambda: job(feeds={"clear": 5}), r"feeds=.*must be Feeds"),
+    "words for a speed": (
+        lambda: lw.Axis(moves="x", letter="X", top_speed="600 mm/min"),
+        r"top_speed='600 mm/min': must be a plain number",
+    ),
+    "a length for a screw": (
+        lambda: lw.HandAxis(moves="x", screw=2.54),
+        r"screw=2.54: must be a Screw, such as Screw\(lead=2.54\)",
+    ),
+    "a number for a wheel": (
+        lambda: lw.HandAxis(moves="spindle", wheel=96),
+        r"wheel=96: must be a Wheel, such as Wheel\(\[96\]\)",
+    ),
+    "a number for wheels": (
+        lambda: lw.CamShaft(number=1, turned_by="gears", wheels=60),
+        r"wheels=60: must be a list of teeth, such as \[20, 30, 40, 60\]",
+    ),
+    "an axis for axes": (
+        lambda: lw.Lathe(name="bench", headstock=lw.Headstock(sideways="slides"), axes=lw.Axis(moves="spindle", letter="C")),
+        r"axes=Axis\(.*must be a tuple of Axis",
+    ),
+    "a word for followers": (
+        lambda: lw.Headstock(sideways="slides", followers="front"),
+        r"followers='front': must be a list, such as \['front', 'back'\]",
+    ),
     "words for a chord": (lambda: job(chord="0.01"), r"chord='0.01': must be a plain number"),
 }
 

@@ -46,6 +46,8 @@ class CamShaft:
     percent_places: int | None = None
 
     def __post_init__(self) -> None:
+        listed = isinstance(self.wheels, tuple | list)
+        require(listed, "wheels", repr(self.wheels), "a list of teeth, such as [20, 30, 40, 60]")
         object.__setattr__(self, "wheels", tuple(self.wheels))
         require(is_whole(self.number, 1, 99), "number", self.number, "1, 2 and so on, in the order in which a pass has its cams")
         known = self.turned_by in ("spindle", "gears", "motor", "software")

@@ -39,6 +39,8 @@ class Headstock:
     followers: tuple[Literal["front", "back"], ...] = ("front", "back")
 
     def __post_init__(self) -> None:
+        listed = isinstance(self.followers, tuple | list)
+        require(listed, "followers", repr(self.followers), "a list, such as ['front', 'back']")
         object.__setattr__(self, "followers", tuple(self.followers))
         require_numbers(self)
         require(self.sideways in ("rocks", "slides", "fixed"), "sideways", self.sideways, "'rocks', 'slides' or 'fixed'")

@@ -12,7 +12,7 @@ from lobework.camshaft import CamShaft
 from lobework.carriage import Headstock
 from lobework.chuck import Plain
 from lobework.errors import SettingError, is_whole, require
-from lobework.kinds import Chuck, Measure, require_part
+from lobework.kinds import Chuck, Measure, require_numbers, require_part
 from lobework.mounting import Mounted
 from lobework.screw import Screw
 from lobework.wheel import Wheel
@@ -64,6 +64,7 @@ class Axis:
     acceleration: float = math.inf
 
     def __post_init__(self) -> None:
+        require_numbers(self)
         known = self.moves in ("spindle", "x", "y", "z", "cutter") or _of_a_cam(self.moves, "")
         require(known, "moves", self.moves, "'spindle', 'x', 'y', 'z', 'cutter', or 'cam 1', 'cam 2' and so on")
         allowed = ("A", "B", "C") if self.rotary else (self.moves.upper(),)
@@ -109,6 +110,10 @@ class HandAxis:
     high: float = math.inf
 
     def __post_init__(self) -> None:
+        require_numbers(self)
+        for name, kept, example in (("screw", Screw, "Screw(lead=2.54)"), ("wheel", Wheel, "Wheel([96])")):
+            given = getattr(self, name)
+            require(given is None or isinstance(given, kept), name, repr(given), f"a {kept.__name__}, such as {example}")
         known = self.moves in ("spindle", "x", "y", "z") or _of_a_cam(self.moves, " phase", " index")
         require(known, "moves", self.moves, "'x', 'y', 'z', 'spindle', or 'cam 1 phase', 'cam 1 index' and so on")
         has, lacks = ("wheel", "screw") if self.rotary else ("screw", "wheel")
@@ -238,9 +243,10 @@ class Lathe:
         on = all(isinstance(each, Mounted) for each in self.chucks)
         require(on, "chucks", self.chucks, "mounted", "put each on with lathe.mount(chuck)")
         for name, kept in (("axes", Axis), ("hand", HandAxis), ("cams", CamShaft)):
-            given = tuple(getattr(self, name))
-            require(all(isinstance(each, kept) for each in given), name, given, f"a tuple of {kept.__name__}")
-            object.__setattr__(self, name, given)
+            given = getattr(self, name)
+            listed = isinstance(given, tuple | list) and all(isinstance(each, kept) for each in given)
+            require(listed, name, repr(given), f"a tuple of {kept.__name__}")
+            object.__setattr__(self, name, tuple(given))
         self._index_by_spindle()
         self._require_apart()
         self._require_turned()
