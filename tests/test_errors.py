@@ -137,7 +137,7 @@ REFUSED = [
     ),
     (
         lambda: trace(cut_on(sliding(), Drive(WAVE, follower=Knife()), turns=10**6), chord=1e-6),
-        "GB; ask for fewer turns or a coarser chord",
+        "GB; ask for fewer turns, less twist or a coarser chord",
     ),
 ]
 

@@ -65,7 +65,8 @@ class Trace:
     def axes(self) -> dict[str, Array]:
         """What each axis does, by the name of what it moves: "spindle", "x", "y", "z", "cam 1", "cam 2" (mm, degrees).
 
-        A cam's angle counts its phase, not its index, which is set by hand on notches.
+        A cam's angle counts its phase and its twist, not its index, which is set by hand on notches; a slide's place counts the
+        lift that leads it, where a cam exists only in software.
         """
         return self.motion.axes(self.u)
 
@@ -151,7 +152,7 @@ def _refuse_too_large(samples: int) -> None:
     if samples * BYTES_A_SAMPLE > MOST_BYTES:
         raise TooLargeError(
             f"turns: this pass needs about {samples:.3g} samples, {samples * BYTES_A_SAMPLE / 1e9:.3g} GB; "
-            f"allowed: {MOST_BYTES / 1e9:g} GB; ask for fewer turns or a coarser chord"
+            f"allowed: {MOST_BYTES / 1e9:g} GB; ask for fewer turns, less twist or a coarser chord"
         )
 
 

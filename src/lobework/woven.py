@@ -28,10 +28,12 @@ _RUNS_AT_ONCE: Final = 16_384
 def can_weave(motion: Motion) -> bool:
     """Return whether the loop knows a motion.
 
-    The spindle turns, and from zero; the slides go straight or round; all cams turn evenly, and come together in one manner.
+    The spindle turns, and where chucks move from zero; the slides go straight or round; all cams turn evenly, and come together
+    in one manner.
     """
     passed = motion.cut.passed
-    turns = passed.template is None and not passed.spindle.turns and (bool(passed.turns) or not motion.cut.span)
+    begins = not passed.spindle.turns or motion.still is not None
+    turns = begins and passed.template is None and (bool(passed.turns) or not motion.cut.span)
     evenly = all(push.shaft.drift is None for push in motion.pushes)
     return turns and evenly and not (motion.rocks and motion.sideways and motion.leads_x) and len(_holding(motion)) <= 1
 
@@ -54,8 +56,10 @@ def woven(motion: Motion, spans: Spans) -> Callable[[], tuple[Array, Array, Arra
     step, offsets, total = spans.step, spans.offsets, spans.total
     x, y, level = np.zeros(total), np.zeros(total), motion.place(np.zeros(1))[0, 2]
     z = np.zeros(0 if motion.level else total)
-    still = motion.still or Still(0.0, 0j, 0.0)
-    shift = np.array([still.across.real, still.across.imag, still.along])
+    still, begins = motion.still or Still(0.0, 0j, 0.0), float(motion.theta(np.zeros(1))[0])
+    turned = still.turned + begins
+    across = still.across * np.exp(1j * begins)
+    shift = np.array([across.real, across.imag, still.along])
     tables = _loop_tables(motion, spans, step)
 
     def fill() -> tuple[Array, Array, Array]:
@@ -63,7 +67,7 @@ def woven(motion: Motion, spans: Spans) -> Callable[[], tuple[Array, Array, Arra
         for k, deepens, runs in _STILL_RUNS if motion.still else _runs(motion, spans):
             if deepens and not z.size:
                 z = np.full(total, level)
-            weave(spans.start[k], step[k], spans.steps[k], offsets[k], *tables.of(k), still.turned, shift, *runs, x, y, z)
+            weave(spans.start[k], step[k], spans.steps[k], offsets[k], *tables.of(k), turned, shift, *runs, x, y, z)
             on_spindle = z
             for samples in runs.left():
                 deep = on_spindle[samples] if on_spindle.size else np.full(samples.size, motion.cut.tip[2])

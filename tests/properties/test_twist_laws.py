@@ -132,6 +132,7 @@ def test_no_straight_move_of_a_twisted_pass_strays_further_than_the_chord(cut, c
 @some
 @given(cut=twisted_cuts())
 def test_plain_and_compiled_agree_on_a_twisted_pass(cut):
+    """The spindle turned on as it begins, or not, through a chuck or none."""
     plain, compiled = (trace(cut, chord=0.01, way=way) for way in ("plain", "compiled"))
     for axis in "xyz":
         assert_allclose(getattr(compiled, axis), getattr(plain, axis), rtol=0, atol=1e-9)

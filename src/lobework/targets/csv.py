@@ -53,13 +53,13 @@ def render(traces: Sequence[Trace]) -> bytes:
     Examples
     --------
     >>> render([])
-    b'cut,title,u (turns),piece x (mm),piece y (mm),piece z (mm)\r\n'
+    b'cut,title,"u (turns, or part of a pass of none)",piece x (mm),piece y (mm),piece z (mm)\r\n'
     """
     names = _axis_names(traces)
     units = [f"{name} ({'mm' if name in _SLIDES else 'deg'})" for name in names]
     out = io.StringIO(newline="")
     writer = csv.writer(out, lineterminator="\r\n")
-    writer.writerow(["cut", "title", "u (turns)", *units, *(f"piece {name} (mm)" for name in _SLIDES)])
+    writer.writerow(["cut", "title", "u (turns, or part of a pass of none)", *units, *(f"piece {name} (mm)" for name in _SLIDES)])
     for trace in traces:
         writer.writerows(_rows(trace, names))
     return out.getvalue().encode(errors="replace")
