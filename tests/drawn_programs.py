@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import os
 import re
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass
 from fractions import Fraction
 
 import numpy as np
@@ -25,6 +25,7 @@ from lobework.passes import Pass
 from lobework.piece import Barrel, Disc
 from lobework.slide import Arc, At
 from lobework.template import Template
+from lobework.trace import trace
 from lobework.twist import Twist
 
 EDGES = (
@@ -37,7 +38,7 @@ FACES = (
     (Wave(lobes=8, base_radius=40.0, rise=1.0, on="face"), Knife()),
     (Wave(lobes=24, base_radius=40.0, rise=0.4, on="face"), Roller(1.0)),
 )
-DRAWN = int(os.environ.get("LOBEWORK_DRAWN", "1000"))
+DRAWN = int(os.environ.get("LOBEWORK_DRAWN", "300"))
 """How many jobs the suite draws."""
 
 
@@ -119,7 +120,7 @@ def _pass(rng, lathe, barrel):
     y = _between(rng, -2, 2) if lathe.axis("y") and rng.random() < 0.3 else 0.0
     turns = _one(rng, Fraction(1), Fraction(1, 2), Fraction(2), Fraction(5, 4))
     at = At(x=20.0, y=y, z=_between(rng, -20, -5), depth=depth) if barrel else At(x=_between(rng, 4, 26), y=y, depth=depth)
-    way = _one(rng, "ring", "ring", "travel", "travel", "along", "along", "arc", "template", "in")
+    way = _one(rng, "ring", "ring", "travel", "travel", "along", "along", "arc", "arc", "template", "in")
     if way == "ring":
         return Pass(turns=turns, at=at, cams=cams)
     if way == "in":
@@ -130,7 +131,7 @@ def _pass(rng, lathe, barrel):
         ends = sorted((_between(rng, 5, 40), _between(rng, 45, 85)), reverse=bool(rng.random() < 0.5))
         arc = Arc(radius=20.0, from_deg=ends[0], to_deg=ends[1], cutter=cutter)
         return Pass(turns=turns, at=At(x=0.0, z=-20.0, depth=depth), arc=arc, cams=cams)
-    if way == "template" and "template" in {each.name for each in fields(Pass)}:
+    if way == "template":
         points = (
             ((0.0, 20.0), (-8.0, 18.0), (-20.0, 20.0), (-30.0, 17.0)) if barrel else ((-1.0, 5.0), (-0.2, 12.0), (-2.0, 26.0))
         )
@@ -168,10 +169,15 @@ def drawn_job(rng):
     )
 
 
-def drawn(count, seed=2026):
-    """Yield jobs, each by its number: (seed, number) draws it again."""
-    for number in range(count):
+def drawn(numbers, seed=2026):
+    """Yield jobs, each with its number: (seed, number) draws it again."""
+    for number in numbers:
         yield number, drawn_job(np.random.default_rng((seed, number)))
+
+
+def traces_of(job):
+    """Return the traces of a job, without asking first how large they will be."""
+    return [trace(cut, chord=job.chord) for cut in job.cuts()]
 
 
 _WORD = re.compile(r"([A-Z])([-+]?[0-9.]+)")
@@ -264,8 +270,3 @@ def overstepped(text, lathe):
         turned = np.abs(np.diff(v))[same] / np.minimum(seconds[1:], seconds[:-1])[same]
         change = max(change, float(turned.max(initial=0.0)) / axis.acceleration)
     return travel, speed, change
-
-
-def with_limits(lathe, **given):
-    """Return a lathe with every axis so limited."""
-    return replace(lathe, axes=tuple(replace(axis, **given) for axis in lathe.axes))

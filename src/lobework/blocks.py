@@ -39,6 +39,7 @@ _FINE: Final = 4096
 _MOST_PIECES: Final = 512
 _ALIKE: Final = 1.06
 """How much faster one of the pieces that become one block may be than another."""
+_LEVEL: Final = 1e-6
 _QUICKEST_S: Final = 1e-3
 """The least time of a block that is only there for time."""
 _ROUNDINGS: Final = 4.0
@@ -236,8 +237,8 @@ class _Planner:
 
     def _timed(self, path: Array) -> tuple[Array, Paced, Array]:
         """Return the moves, by ``u``, with the time of each and where they begin and end."""
-        even = self.feeds.pace == "spindle" and not self.goes_by_feed
-        if even:
+        uniform = self.feeds.pace != "cutter" and not self.goes_by_feed
+        if uniform and self.feeds.pace == "spindle":
             nodes, places, found = self._solved(path)
             slow = found.held >= 0
             if not slow.any() or len(nodes) == 2:
@@ -250,7 +251,7 @@ class _Planner:
         with np.errstate(divide="ignore"):
             noise = np.sqrt(self.grid.step / self.most)
         quickest = max(_QUICKEST_S, _ROUNDINGS * float(noise.max(initial=0.0)))
-        nodes, places, found = self._solved(_alike(pieces, path, speed, found.seconds, quickest))
+        nodes, places, found = self._solved(_alike(pieces, path, speed, found.seconds, quickest, _LEVEL if uniform else -1.0))
         return nodes, found, places
 
     def _pieces(self, path: Array) -> Array:
@@ -310,11 +311,11 @@ def _even(u: Array, places: Array) -> bool:
     return bool(np.all(off <= _STRAIGHT + rounding))
 
 
-def _alike(pieces: Array, path: Array, speed: Array, seconds: Array, quickest: float) -> Array:
+def _alike(pieces: Array, path: Array, speed: Array, seconds: Array, quickest: float, level: float) -> Array:
     """Return ``pieces`` without those between which the speed hardly changes, or little time goes by, those of ``path`` kept."""
     nearest = path[np.clip(np.searchsorted(path, pieces), 1, len(path) - 1) - [[1], [0]]]
     must = np.abs(nearest - pieces).min(axis=0) <= 1e-11 * path[-1]
     kept = np.ones(len(pieces), dtype=np.bool_)
-    suited(alike, len(speed), COMPILED_FROM)(speed, seconds, must, _ALIKE, quickest, kept)
+    suited(alike, len(speed), COMPILED_FROM)(speed, seconds, must, _ALIKE, level, quickest, kept)
     found: Array = pieces[kept]
     return found

@@ -22,11 +22,13 @@ __all__ = ["Paced", "SlowDown", "limits_of", "paced", "slow_downs"]
 
 COMPILED_FROM: Final = 3_000
 """Blocks from which the compiled kernels pay for their start-up."""
-_SPARE: Final = 1e-6
-"""Of every limit, kept for a feed that is written to ten figures."""
+_SPARE: Final = 1e-5
+"""Of every limit, kept for feeds that are written to eleven figures."""
+_STEEP: Final = 2.0
+"""How many times slower the next block may be for the sake of a faster one."""
 _SLOWER: Final = 0.99
 """Of the speed asked for; a block that goes slower is said."""
-_EVEN: Final = 1e-3
+_EVEN: Final = 1e-5
 """Of the speed asked for; a smaller change is none."""
 
 
@@ -109,7 +111,7 @@ def paced(moves: Array, asked: Array, top: Array, most: Array, lengths: Array | 
     x, held = np.array(asked, dtype=np.float64), np.full(n, -1, dtype=np.int64)
     with np.errstate(invalid="ignore", over="ignore"):
         suited(caps, n, COMPILED_FROM)(rates, lengths, top, most, x, held)
-        suited(settle, n, COMPILED_FROM)(rates, lengths, most, x, held)
+        suited(settle, n, COMPILED_FROM)(rates, lengths, most, _STEEP, x, held)
     if not np.isfinite(x).all():
         raise SettingError("pace='fastest': no axis limits it; give the lathe's axes a top_speed")
     return Paced(lengths / x, held)
@@ -123,8 +125,8 @@ def slow_downs(u: Array, asked: Array, found: Paced, axes: Sequence[Axis]) -> Sl
     rate = np.diff(u) / found.seconds / asked
     slow = (rate < _SLOWER) & (found.held >= 0)
     edges = np.flatnonzero(np.diff(np.concatenate([[False], slow, [False]]).astype(np.int8)))
-    spans = [(int(a), int(b)) for a, b in edges.reshape(-1, 2)]
-    spans = [span for span in spans if not _only_ends(rate, span)]
+    spans = [_without_ends(rate, int(a), int(b)) for a, b in edges.reshape(-1, 2)]
+    spans = [(first, last) for first, last in spans if first < last]
     if not spans:
         return None
     first, last = min(spans, key=lambda span: float(rate[span[0] : span[1]].min()))
@@ -133,10 +135,13 @@ def slow_downs(u: Array, asked: Array, found: Paced, axes: Sequence[Axis]) -> Sl
     return SlowDown(float(u[first]), float(u[last]), float(rate[worst]), axes[held // 2], held % 2 == 0, len(spans))
 
 
-def _only_ends(rate: Array, span: tuple[int, int]) -> bool:
-    """Return whether a slow stretch is no more than setting off, or stopping."""
-    first, last = span
-    steps = np.diff(rate[first:last])
-    return (first == 0 < len(rate) - last and bool((steps > -_EVEN).all())) or (
-        last == len(rate) > last - first and bool((steps < _EVEN).all())
-    )
+def _without_ends(rate: Array, first: int, last: int) -> tuple[int, int]:
+    """Return a slow stretch without what of it is no more than setting off, or stopping."""
+    n = len(rate)
+    if first == 0 and n > 1:
+        while first < last and rate[min(first + 1, n - 1)] > rate[first] * (1 + _EVEN):
+            first += 1
+    if last == n and n > 1:
+        while last > first and rate[max(last - 2, 0)] > rate[last - 1] * (1 + _EVEN):
+            last -= 1
+    return first, last

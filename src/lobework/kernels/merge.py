@@ -67,8 +67,12 @@ def merge(u: Array, places: Array, levers: Array, slides: int, within: float, ke
     return count
 
 
-def alike(speed: Array, seconds: Array, must: NDArray[np.bool_], apart: float, quickest: float, kept: NDArray[np.bool_]) -> None:
+def alike(
+    speed: Array, seconds: Array, must: NDArray[np.bool_], apart: float, level: float, quickest: float, kept: NDArray[np.bool_]
+) -> None:
     """Unmark the ends of blocks that are taken at one speed, but for so much, or are too short in time to be told apart.
+
+    A stretch at an even speed stays by itself, or the speeds on the way to it would hold it down.
 
     Parameters
     ----------
@@ -78,15 +82,20 @@ def alike(speed: Array, seconds: Array, must: NDArray[np.bool_], apart: float, q
         Ends that stay.
     apart : float
         How many times as fast as the slowest of one block its quickest part may be.
+    level : float
+        By what part a speed may change that is even; below zero, none is.
     quickest : float, s
         That a block takes at least.
     kept : (n + 1,) bool
         All true; out: the ends that stay.
     """
-    low, high, spent = speed[0], speed[0], seconds[0]
+    low, high, spent, alone, even = speed[0], speed[0], seconds[0], True, False
     for i in range(1, len(speed)):
-        if must[i] or (spent >= quickest and max(high, speed[i]) > apart * min(low, speed[i])):
-            low, high, spent = speed[i], speed[i], seconds[i]
+        same = abs(speed[i] - speed[i - 1]) <= level * speed[i]
+        other = max(high, speed[i]) > apart * min(low, speed[i]) or (same != even and not alone)
+        if must[i] or (spent >= quickest and other):
+            low, high, spent, alone = speed[i], speed[i], seconds[i], True
         else:
             kept[i] = False
             low, high, spent = min(low, speed[i]), max(high, speed[i]), spent + seconds[i]
+            alone, even = False, same

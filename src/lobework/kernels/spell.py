@@ -37,7 +37,7 @@ def spell(
 
     In inverse time a feed is one over the minutes; where the slides go, but slower than ``creep`` a minute, and where there is no
     inverse time, it is the length along the slides a minute, or where none goes the angle: the root of the sum of squares
-    (NISTIR 6556, 2.1.2.5). Feeds have ten figures.
+    (NISTIR 6556, 2.1.2.5). Feeds have eleven figures.
 
     Parameters
     ----------
@@ -85,7 +85,7 @@ def spell(
         if not inverse or 0 < length < creep * waiting:
             mode, feed = 94, (length if length > 0 else angle) / waiting
         waiting = 0.0
-        power = 9 - math.floor(math.log10(feed)) if feed > 0 else 16
+        power = 10 - math.floor(math.log10(feed)) if feed > 0 else 16
         if power > 15:
             power = 15
             state[4] = 1

@@ -52,8 +52,8 @@ def _decimal(value: float, places: int) -> str:
 
 
 def _figures(rate: float) -> str:
-    """Return a rate to ten figures, without an exponent."""
-    return _decimal(rate, max(1, 9 - math.floor(math.log10(rate))))
+    """Return a rate to eleven figures, without an exponent."""
+    return _decimal(rate, max(1, 10 - math.floor(math.log10(rate))))
 
 
 class _Lines:
