@@ -12,6 +12,7 @@ from lobework.check import Finding, in_mm
 from lobework.errors import require
 from lobework.kinds import seen_on
 from lobework.proof.compare import SHARE, Compared, Model, compared, pieces_of, placed
+from lobework.proof.direction import direction_findings
 from lobework.proof.limits import limit_findings, used
 from lobework.proof.reader import ARC, DWELL, FEED, LETTERS, RAPID, STOP, Reading, Remark, read
 from lobework.proof.replay import Moves, replayed
@@ -119,7 +120,8 @@ class _Bench:
     def __init__(
         self, reading: Reading, traces: Sequence[Trace], piece: Piece, cutter: Cutter, tolerance: float, units: LengthUnit
     ) -> None:
-        self.reading, self.traces, self.piece, self.units, self.tolerance = reading, traces, piece, units, tolerance
+        self.reading, self.traces, self.units, self.tolerance = reading, traces, units, tolerance
+        self.piece, self.cutter = piece, cutter
         self.lathe, self.into = traces[0].cut.lathe, traces[0].cut.approach.axis
         self.touches = touching(piece, cutter, tolerance)
         self.letters: dict[str, str] = {axis.letter: axis.moves for axis in self.lathe.axes if axis.letter in reading.named}
@@ -171,14 +173,17 @@ class _Bench:
         counts: NDArray[np.bool_] = ~self._plunges(moves)[samples.move] | deepest
         return counts
 
-    def path(self) -> Iterator[tuple[SetUp, Compared]]:
-        """Yield each set-up, and what came of it."""
+    def path(self) -> Iterator[tuple[SetUp, Compared, list[Finding]]]:
+        """Yield each set-up, what came of its path, and where the cutter points elsewhere."""
+        columns = dict(zip(self.letters.values(), self.columns, strict=True))
         for k, setup in enumerate(self.setups):
             mine = [_range(self.stretches[i]) for i, to in enumerate(self.which) if to == k]
             moves = self.feed.of(np.concatenate(mine) if mine else np.zeros(0, np.int64))
             samples = self.sampled(setup, moves, SHARE * self.tolerance)
             counts = self._counts(moves, samples)
-            yield setup, compared(setup, moves, counts, samples, self.tolerance, self.model(setup), self.touches)
+            outcome = compared(setup, moves, counts, samples, self.tolerance, self.model(setup), self.touches)
+            askew = direction_findings(setup, moves, samples, counts, columns, self.cutter, self.tolerance)
+            yield setup, outcome, list(askew)
 
     def stop_findings(self) -> Iterator[Finding]:
         """Yield the places where a person must act, and the program does not stop."""
@@ -269,8 +274,8 @@ class _Bench:
         """Return what comes of it all."""
         strays: list[Deviation] = []
         found: list[Finding] = []
-        for setup, outcome in self.path():
-            found += path_findings(setup, outcome, self.tolerance)
+        for setup, outcome, askew in self.path():
+            found += [*path_findings(setup, outcome, self.tolerance), *askew]
             strays += deviations(setup, outcome)
         uses = used(self.moves, [axis for axis in self.lathe.axes if axis.letter in self.letters])
         found += [*self.stop_findings(), *self.touch_findings(), *limit_findings(uses)]

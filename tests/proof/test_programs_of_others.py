@@ -1,0 +1,201 @@
+"""Programs that lobework did not write: proved where they cut the job, and refused where they cannot be."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from math import cos, radians, sin
+
+import pytest
+
+from lobework.carriage import Headstock
+from lobework.cutter import Ball, Pen
+from lobework.job import Job
+from lobework.lathe import Axis, Lathe
+from lobework.passes import Pass
+from lobework.piece import Barrel, Disc
+from lobework.slide import Arc, At
+
+AXES = (("spindle", "C"), ("x", "X"), ("y", "Y"), ("z", "Z"), ("cutter", "B"))
+
+
+def bench(letters="CXZ"):
+    return Lathe(
+        name="bench",
+        headstock=Headstock(sideways="fixed"),
+        axes=tuple(Axis(moves=moves, letter=letter) for moves, letter in AXES if letter in letters),
+    )
+
+
+def job(*passes, lathe=None, piece=None, cutter=None):
+    return Job(
+        title="other hands",
+        lathe=lathe or bench(),
+        piece=piece or Disc(diameter=60.0, thickness=30.0),
+        cutter=cutter or Pen(),
+        passes=passes,
+    )
+
+
+RINGS = Pass(at=At(x=20.0, depth=0.25)).series(2, x=-5.0)
+
+STYLES = {
+    "plain": """
+        G21 G61 G90
+        G0 Z5
+        G0 X20 C0
+        G1 Z-0.25 F60
+        G1 C360 F720
+        G0 Z5
+        G0 X15
+        G1 Z-0.25 F60
+        G1 C720 F720
+        G0 Z5
+        M2""",
+    "lower case, no spaces, signs and points everywhere": """
+        %
+        g21g61g90
+        n10g0z+5.
+        n20 x+020.000c0.
+        n30g1z-.25f60.
+        n40c+360.f720
+        n50g0z+5.00
+        n60x+15.
+        n70g1z-.25 f 6 0
+        n80c720.f720.
+        n90g00z5.
+        %""",
+    "from where it stands, words in any order": """
+        (rings) G21 G61 G91 (all from where the axes are)
+        Z5 G0
+        X20 G0
+        F60 Z-5.25 G1
+        F720 C-360
+        G0 Z5.25
+        X-5
+        G1 F60 Z-5.25
+        F720 C-360
+        G0 Z5.25
+        M30""",
+    "in inches": """
+        G20 G61
+        G0 Z0.2
+        G0 X0.787401574803 C90
+        G1 Z-0.00984251968504 F2
+        G93 G1 C450 F2
+        G94 G0 Z0.2
+        X0.590551181102
+        G1 Z-0.00984251968504 F2
+        G93 G1 C90 F2
+        G94 G0 Z0.2
+        M2""",
+    "by the circle's other crossing, in two halves": """
+        G21 G61
+        G0 Z5
+        G0 X-20 C0
+        G1 Z-0.25 F60
+        G1 C180 F720
+        G1 C360
+        G0 Z5
+        G0 X15
+        G1 Z-0.25 F60
+        G1 C900 F720
+        G0 Z5
+        M2""",
+}
+
+
+@pytest.mark.parametrize("text", STYLES.values(), ids=STYLES)
+def test_rings_are_proved_in_every_style(text):
+    proof = job(RINGS).prove(text.encode())
+    assert proof.proved, str(proof)
+    assert proof.deviation.mm < 1e-3
+
+
+def test_arcs_lead_the_tip_round_a_dome():
+    """Round a centre 20 mm under the face, from 80 to 20 degrees; radius and centre say the same arc."""
+    swept = Pass(turns=0, at=At(x=0.0, z=-20.0, depth=0.0), arc=Arc(radius=20.0, from_deg=80.0, to_deg=20.0, cutter="keeps"))
+    lathe, piece = bench("CXZ"), Disc(diameter=60.0, thickness=60.0)
+    head = "G21 G61 G18\nG0 X40\nG0 Z-16.52703645 C0\nG1 X19.69615506 F100\n"
+    for arc in ("X6.84040287 Z-1.20614758 R20", "X6.84040287 Z-1.20614758 I-19.69615506 K-3.47296355"):
+        proof = job(swept, lathe=lathe, piece=piece).prove(f"{head}G2 {arc} F50\nG0 Z5\nM2\n".encode())
+        assert proof.proved, str(proof)
+    wrong = job(swept, lathe=lathe, piece=piece).prove(f"{head}G2 X6.84040287 Z-1.20614758 R20.5 F50\nG0 Z5\nM2\n".encode())
+    assert any("beside the path of cut 1" in str(each) for each in wrong.problems)
+
+
+def test_a_flute_along_a_barrel_may_be_cut_either_way():
+    flute = Pass(turns=0, at=At(x=20.0, z=-5.0, depth=0.4), travel=At(z=-20.0))
+    made = job(flute, piece=Barrel(diameter=40.0, length=40.0), cutter=Ball(radius=1.0))
+    back = b"G21 G61\nG0 X30\nG0 Z-25 C0\nG1 X19.6 F30\nZ-5 F200\nG0 X30\nM2\n"
+    assert made.prove(back).proved
+    assert not made.prove(back.replace(b"C0", b"C1")).proved
+    assert not made.prove(back.replace(b"Z-5", b"Z-5.02")).proved
+
+
+def test_an_axis_that_stays_where_it_stands_is_said():
+    made = job(RINGS, lathe=bench("CXYZ"))
+    proof = made.prove(STYLES["plain"].encode())
+    assert proof.proved
+    assert [str(each) for each in proof.findings] == ["note (program): Y: never sent anywhere; it must stand at 0 mm"]
+
+
+def test_an_axis_first_sent_at_a_feed_is_said():
+    proof = job(RINGS).prove(STYLES["plain"].replace("G0 X20 C0", "G0 X20").encode())
+    assert proof.proved
+    assert any("C is first sent anywhere at a feed" in str(each) for each in proof.findings)
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "says"),
+    [
+        ("G21 G61 G90", "G21 G64 G90", "round corners"),
+        ("G21 G61 G90", "G21 G90", "neither G61 nor G64"),
+        ("G0 X20 C0", "/G0 X20 C0", "a switch on the controller"),
+        ("G0 X20 C0", "G0 X20 C0 ; go", "not in the standard"),
+    ],
+)
+def test_what_a_controller_may_take_otherwise_is_a_note(old, new, says):
+    proof = job(RINGS).prove(STYLES["plain"].replace(old, new).encode())
+    assert proof.code == 0
+    assert any(says in str(each) for each in proof.findings)
+
+
+@pytest.mark.parametrize("line", ["G92 X0", "G43 H1", "G28", "M6 T2", "#1=5", "G38.2 Z-3 F5", "O100", "G55"])
+def test_what_is_not_understood_is_said_and_nothing_is_proved(line):
+    proof = job(RINGS).prove(STYLES["plain"].replace("G0 X20 C0", f"{line}\nG0 X20 C0").encode())
+    assert proof.code == 2
+    assert not proof.proved
+    assert len(proof.wrong) == 1
+    assert str(proof.wrong[0]).startswith("line 4: ")
+    assert proof.summary.startswith("not proved: line 4: ")
+
+
+def test_a_program_without_units_is_no_proof():
+    proof = job(RINGS).prove(STYLES["plain"].replace("G21 ", "").encode())
+    assert proof.code == 1
+    assert any("neither G20 nor G21" in str(each) for each in proof.problems)
+
+
+def test_a_cutter_that_points_elsewhere_is_caught():
+    swept = Pass(turns=0, at=At(x=0.0, z=-20.0, depth=0.0), arc=Arc(radius=20.0, from_deg=80.0, to_deg=20.0))
+    made = job(swept, lathe=bench("CXZB"), piece=Disc(diameter=60.0, thickness=60.0), cutter=Ball(radius=1.0))
+    steps = "\n".join(
+        f"X{x:.6f} Z{z:.6f} B{b:.6f} F100"
+        for x, z, b in ((20 * sin(radians(b)), -20 + 20 * cos(radians(b)), b) for b in _down(80, 20, 0.5))
+    )
+    text = f"G21 G61\nG0 X40\nG0 Z-16.52703645 B80 C0\nG1 X19.69615506 F100\n{steps}\nG0 Z5\nM2\n"
+    assert made.prove(text.encode()).proved, str(made.prove(text.encode()))
+    askew = made.prove(text.replace(" B50.000000", " B52.000000").encode())
+    assert any("points 2 degrees" in str(each) for each in askew.problems)
+
+
+def _down(first, last, step):
+    return [first - k * step for k in range(1, int((first - last) / step) + 1)]
+
+
+def test_only_what_is_asked_is_measured():
+    with pytest.raises(ValueError, match="tolerance=0: must be above zero"):
+        job(RINGS).prove(STYLES["plain"].encode(), tolerance=0.0)
+    loose = replace(job(RINGS)).prove(STYLES["plain"].replace("X15", "X15.02").encode(), tolerance=0.05)
+    assert loose.proved
+    assert loose.allowed == 0.05
