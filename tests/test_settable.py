@@ -113,6 +113,11 @@ def test_a_phase_beyond_the_travel_of_its_wheel_is_a_problem():
     assert str(phase) == "problem (travel): rings 2, cam 1 phase: is set to 210 degrees; its travel ends at 180 degrees"
 
 
+def test_a_slide_that_is_wound_by_hand_does_not_travel_while_the_work_is_cut():
+    with pytest.raises(SettingError, match=r"travel\.z: .* no axis that moves the z, which is wound by hand; it has: spindle$"):
+        job(Pass(at=At(x=24.0), travel=At(z=-5.0))).settings()
+
+
 def geared(*wheels):
     return replace(BENCH, cams=(CamShaft(number=1, turned_by="gears", wheels=wheels),))
 

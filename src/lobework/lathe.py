@@ -328,7 +328,8 @@ class Lathe:
         """Return the axis that moves ``moves``; where the lathe has none, say ``why`` it is needed."""
         if (axis := self.axis(moves)) is None:
             has = ", ".join(axis.moves for axis in self.axes) or "none"
-            raise SettingError(f"{why}, but lathe {self.name!r} has no axis that moves the {moves}; it has: {has}")
+            wound = ", which is wound by hand" if self.hand_axis(moves) is not None else ""
+            raise SettingError(f"{why}, but lathe {self.name!r} has no axis that moves the {moves}{wound}; it has: {has}")
         return axis
 
 
