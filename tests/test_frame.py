@@ -100,6 +100,16 @@ def test_rings_lie_as_their_pattern_winds(angle, ratio):
     assert math.degrees(math.atan(25.0 * (apart[-1] - apart[0]) / (8 * 0.5))) == pytest.approx(expected, abs=1e-3)
 
 
+@pytest.mark.parametrize("ratio", ["1", "-3/2"])
+def test_rings_whose_phase_is_stepped_on_lie_as_those_of_a_twist(ratio):
+    wave = Drive(Wave(lobes=2, base_radius=60.0, rise=2.0), ratio=ratio, follower=Knife())
+    ring = Pass(at=At(x=25.0, z=-10.0, depth=0.5), cams=(wave,))
+    stepped = lie(ring.series(9, z=-0.5, phase="0.9 deg"))
+    twisted = lie(replace(ring, cams=(replace(wave, twist=Twist(angle="90 deg", over=50.0)),)).series(9, z=-0.5))
+    assert (stepped.of, stepped.best_deg) == ("pattern", pytest.approx(twisted.best_deg, abs=1e-9))
+    assert lie(ring.series(9, z=-0.5, phase="1/2 lobe")) is None
+
+
 def test_where_nothing_lies_along_the_work_nothing_is_said():
     assert lie(Pass(at=At(x=25.0, z=-10.0, depth=0.5))) is None
     assert lie(Pass(turns=0, at=At(x=25.0, z=-10.0, depth=0.5))) is None
@@ -114,7 +124,7 @@ def test_the_sheet_says_the_angle_to_set():
     assert entry.value == "-38.1 deg, along the groove"
     cone = job(Pass(turns="1/3", template=template_of(CONE), at=At(depth=0.4)), piece=CONE).settings()
     (entry,) = (each for group in cone.groups for each in group.entries if each.name == "angle of the frame")
-    assert entry.value == "-32.8 deg; the groove lies at -46.3 to -19.3 deg: at most 13.5 deg off, at z -59.88 mm"
+    assert entry.value == "-32.8 deg; the groove lies at -46.3 to -19.3 deg: at most 13.5 deg off, at z -59.8828 mm"
 
 
 def test_the_check_says_where_the_frame_is_off():

@@ -348,3 +348,14 @@ def test_an_independent_interpreter_leads_the_tip_along_the_template(interpreter
     off = [min(np.linalg.norm(path - tip, axis=1).min() for path in paths) for tip in tips]
     assert len(off) > 40
     assert max(off) < 0.005 + 0.002
+
+
+def test_on_a_face_a_template_leads_the_tip_across_and_in():
+    across = Template(points=((-0.4, 22.0), (-1.0, 14.0), (-0.4, 6.0)))
+    cut = Pass(turns=0, at=At(depth=0.2), template=across)
+    job = Job(lathe=BENCH, piece=Disc(diameter=50, thickness=6), cutter=Ball(radius=2), passes=[cut], resolution=0.25)
+    (path,) = job.trace()
+    assert_allclose(path.z, np.interp(path.x, [6, 14, 22], [-0.6, -1.2, -0.6]), rtol=0, atol=1e-9)
+    carving = job.carve(backend="compiled")
+    assert 1.2 - 1e-6 <= carving.depth.max() <= 1.21
+    assert not [each for each in job.check() if each.level != "note"]

@@ -6,12 +6,14 @@ import itertools
 import math
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from fractions import Fraction
 from typing import TYPE_CHECKING, Final, Literal
 
 import numpy as np
 
 from lobework.carve.sweep import Edged, has_edge, sweep_of
 from lobework.check import Finding
+from lobework.hand import show_length
 from lobework.holder import CuttingFrame
 from lobework.kinds import seen_on
 from lobework.motion import motion_of
@@ -24,6 +26,7 @@ if TYPE_CHECKING:
     from lobework.kinds import Cutter, Piece
     from lobework.passes import Cut
     from lobework.rigid import Array
+    from lobework.units import LengthUnit
 
 __all__ = ["Lie", "frame_findings", "lie_of"]
 
@@ -32,6 +35,9 @@ _MOST_CUTS: Final = 64
 _OFF_DEG: Final = 1.0
 """Frames are set by a scale of degrees: nearer than this to the best is as good."""
 _ALIKE_DEG: Final = 0.1
+_STEP_MM: Final = 1e-4
+_MOST_STEPPED: Final = Fraction(1, 4)
+"""Of a lobe: rings whose waves stand further apart are staggered, not wound."""
 _SAME_DEG: Final = 1e-3
 _BESIDE_DEG: Final = 5.0
 """Where even the best angle is further off than this somewhere, it is worth knowing."""
@@ -73,13 +79,13 @@ class Lie:
         each = ((abs(_folded(angle_deg - at)), z) for at, z in ((self.low_deg, self.low_z), (self.high_deg, self.high_z)))
         return max(each, key=lambda off: off[0])
 
-    def says(self) -> str:
+    def says(self, units: LengthUnit = "mm") -> str:
         """Return the angle to set, the range, and the misfit, in words."""
         low, high, best = (format_number(each, 1) for each in (self.low_deg, self.high_deg, self.best_deg))
         if abs(self.high_deg - self.low_deg) < _ALIKE_DEG:
             return f"{best} deg, along the {self.of}"
         off, z = self.misfit(self.best_deg)
-        where = f"at most {format_number(off, 1)} deg off, at z {format_number(z, 2)} mm"
+        where = f"at most {format_number(off, 1)} deg off, at z {show_length(z, units)}"
         return f"{best} deg; the {self.of} lies at {low} to {high} deg: {where}"
 
 
@@ -92,7 +98,8 @@ def lie_of(cuts: Sequence[Cut], cutter: Cutter, piece: Piece) -> Lie | None:
     """Return how one pass with all its repetitions lies on round work; None where there is nothing for a frame to lie along.
 
     The groove of a pass that goes along the work lies as the tip goes, seen along the direction out of the work. Rings, and turns
-    so close that they cut into each other, lie as their pattern winds where a cam twists along the work.
+    so close that they cut into each other, lie as their pattern winds where a cam twists along the work, or where its phase is
+    stepped on from ring to ring by a quarter of a lobe or less.
 
     Parameters
     ----------
@@ -109,8 +116,9 @@ def lie_of(cuts: Sequence[Cut], cutter: Cutter, piece: Piece) -> Lie | None:
         or not isinstance(cutter.held, CuttingFrame)
     ):
         return None
-    some = [cuts[k] for k in np.unique(np.linspace(0, len(cuts) - 1, _MOST_CUTS).astype(int))]
-    found = [lies for cut in some if (lies := _along(cut, cutter, piece)) is not None]
+    some = np.unique(np.linspace(0, len(cuts) - 1, _MOST_CUTS).astype(int))
+    beside = [cuts[k + 1 if k + 1 < len(cuts) else k - 1] for k in some]
+    found = [lies for k, other in zip(some, beside, strict=True) if (lies := _along(cuts[k], other, cutter, piece)) is not None]
     if not found:
         return None
     of = found[0][0]
@@ -123,7 +131,7 @@ def lie_of(cuts: Sequence[Cut], cutter: Cutter, piece: Piece) -> Lie | None:
     )
 
 
-def _along(cut: Cut, cutter: Edged, piece: Piece) -> tuple[Literal["groove", "pattern"], Array, Array] | None:
+def _along(cut: Cut, beside: Cut, cutter: Edged, piece: Piece) -> tuple[Literal["groove", "pattern"], Array, Array] | None:
     """Return what a frame is to lie along in one cut, its angles, degrees, and where they are along the work, mm."""
     surface: Round = piece.surface  # type: ignore[attr-defined]
     motion = motion_of(cut)
@@ -137,7 +145,7 @@ def _along(cut: Cut, cutter: Edged, piece: Piece) -> tuple[Literal["groove", "pa
     if goes_along:
         way, here = np.diff(_on_surface(sweep.tip, surface), axis=0), slice(0, -1)
         outward, level = outward[:-1] + outward[1:], level[:-1] + level[1:]
-    elif (turned := _winds(cut, path.z)) is not None:
+    elif (turned := _winds(cut, beside, path.z)) is not None:
         way, here = _wound(sweep.tip, surface, turned), slice(None)
     else:
         return None
@@ -154,14 +162,21 @@ def _runs_together(cut: Cut, cutter: Edged, depth: Array) -> bool:
     return apart < cutter.width_at(float(np.clip(depth.max(), 0.0, cutter.edge.height or math.inf)))
 
 
-def _winds(cut: Cut, z: Array) -> Array | None:
-    """Return how far the pattern turns on the work for each mm towards the headstock, rad: (n,); None where no cam twists."""
-    for drive in cut.passed.cams:
-        if (twist := drive.twist) is not None and twist.over is not None and drive.ratio:
-            step = 1e-4
-            rate = np.diff([twist.part(twist.way(z - step * way)) for way in (-1, 1)], axis=0)[0] / (2 * step)
-            turned: Array = math.radians(twist.degrees(drive.cam.lobes)) * rate / float(drive.ratio)
-            return turned
+def _winds(cut: Cut, beside: Cut, z: Array) -> Array | None:
+    """Return how far the pattern turns on the work for each mm towards the headstock, rad: (n,); None where it does not wind.
+
+    ``beside`` is the ring before or after this one.
+    """
+    apart = cut.tip[2] - beside.tip[2]
+    for drive, other in zip(cut.passed.cams, beside.passed.cams, strict=True):
+        if not drive.ratio:
+            continue
+        if (twist := drive.twist) is not None and twist.over is not None:
+            rate: Array = np.diff([twist.part(twist.way(z - _STEP_MM * way)) for way in (-1, 1)], axis=0)[0] / (2 * _STEP_MM)
+            return math.radians(twist.degrees(drive.cam.lobes)) / float(drive.ratio) * rate
+        stepped = (other.phase + drive.phase * -1).in_turns(drive.cam.lobes)
+        if stepped and cut.level and apart and abs(stepped * drive.cam.lobes) <= _MOST_STEPPED:
+            return np.full_like(z, 2 * math.pi * float(stepped / drive.ratio) / apart)
     return None
 
 

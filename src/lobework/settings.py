@@ -212,7 +212,7 @@ def _pass(cut: Cut, units: LengthUnit, lie: Lie | None) -> Group:
     still = "none: the slides go while it stands still" if cut.span else "none: in and out again"
     turns = show(passed.turns) if passed.turns else still
     begins = [("spindle begins at", _value("spindle", passed.spindle, cut, units))] if passed.spindle.turns else []
-    frame = [("angle of the frame", lie.says())] if lie else []
+    frame = [("angle of the frame", lie.says(units))] if lie else []
     way = [*at, *arc, *_template(cut, units), *travel]
     return _group(_pass_name(passed, cut.group), ("spindle turns", turns), *begins, *way, *frame, *together)
 
