@@ -2,7 +2,7 @@
 
 Angles are to the work's axis; the lead angle of a screw's thread is what is left of 90 degrees. Lead and angle bear a sign: above
 zero, the groove falls to the right where the end of the work away from the headstock is up, as one does that is cut with the
-slide going away from the headstock while the spindle turns its own way. So it agrees with `CuttingFrame.angle_deg`.
+slide going away from the headstock while the spindle turns its own way. So it agrees with the ``angle_deg`` of a `CuttingFrame`.
 """
 
 from __future__ import annotations
