@@ -5,7 +5,7 @@ It needs the extra ``lobework[testing]``.
 
 from __future__ import annotations
 
-from lobework.testing.strategies.cuts import cuts, jobs, passes, places, rocking_cuts, sliding_cuts, travels
+from lobework.testing.strategies.cuts import cuts, jobs, passes, places, rocking_cuts, sliding_cuts, travels, twists
 from lobework.testing.strategies.parts import (
     LAW_NAMES,
     angles,
@@ -67,5 +67,6 @@ __all__ = [
     "surfaces",
     "travels",
     "turnings",
+    "twists",
     "waves",
 ]

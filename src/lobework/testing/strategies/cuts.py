@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from fractions import Fraction
 from typing import Final
 
@@ -14,9 +15,10 @@ from lobework.passes import Cut, Pass
 from lobework.piece import Barrel, Disc
 from lobework.slide import At
 from lobework.testing.benches import cut_on, rocking, sliding
-from lobework.testing.strategies.parts import chucks, drives, face_cams, numbers, scallops, waves
+from lobework.testing.strategies.parts import chucks, drives, face_cams, numbers, scallops, turnings, waves
+from lobework.twist import Twist
 
-__all__ = ["cuts", "jobs", "passes", "places", "rocking_cuts", "sliding_cuts", "travels"]
+__all__ = ["cuts", "jobs", "passes", "places", "rocking_cuts", "sliding_cuts", "travels", "twists"]
 
 places: Final = st.builds(
     At,
@@ -58,15 +60,23 @@ def rocking_cuts(draw: st.DrawFn, max_turns: int = 3) -> Cut:
 cuts: Final = st.one_of(sliding_cuts(), rocking_cuts())
 
 
+twists: Final = st.builds(
+    Twist, angle=turnings, over=numbers(1.0, 60.0), start=numbers(-5.0, 5.0), ease=st.sampled_from(["0", "1/3", "1/2"])
+)
+
+
 @st.composite
 def passes(draw: st.DrawFn, max_turns: int = 2) -> Pass:
-    """Return passes for a sliding headstock: of no turns, without cams, or with up to two of them."""
+    """Return passes for a sliding headstock: of no turns, along the work or not, and with up to two cams, twisted or not."""
     turns = draw(st.one_of(st.just(Fraction(0)), st.fractions(Fraction(1, 5), max_turns, max_denominator=6)))
     return Pass(
         turns=turns,
         at=draw(st.builds(At, x=numbers(0.0, 11.0), depth=st.sampled_from([0.0, 0.1, 0.4]))),
-        travel=draw(travels) if turns else At(),
-        cams=tuple(draw(st.lists(drives(st.one_of(waves(), scallops()), sides=("front",)), max_size=2))),
+        travel=draw(travels),
+        cams=tuple(
+            replace(drive, twist=draw(st.one_of(st.none(), twists)))
+            for drive in draw(st.lists(drives(st.one_of(waves(), scallops()), sides=("front",)), max_size=2))
+        ),
         name=draw(st.sampled_from(["", "rings", "“waves” & (more)"])),
     )
 
