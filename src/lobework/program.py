@@ -221,7 +221,10 @@ def _section(
     starts: dict[str, float] = {axis.letter: float(place) for axis, place in zip(moving, places[0], strict=True)}
     others: dict[str, float] = {axis.letter: starts[axis.letter] for axis in moving if axis.moves != cut.approach.axis}
     steps: list[Step] = [Prompt(tuple(prompt))] if prompt else []
-    plunge = _plunge(cut, _clear_of(cut, feeds) - depth, feeds)
+    clear = _clear_of(cut, feeds)
+    if into is not None:
+        clear = float(grid.nearest(np.where(np.arange(len(moving)) == into, clear, here))[0, into])
+    plunge = _plunge(cut, clear - depth, feeds)
     inward, away = _depth_steps(cut, depth, plunge, feeds, units)
     if isinstance(away, Rapid):
         steps.append(away)

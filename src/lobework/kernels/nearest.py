@@ -109,7 +109,7 @@ def nearest(
     ----------
     points : (k, 3) float64
         From where to look.
-    path, joined, boxes
+    path, joined, boxes : (n, 3), (n,), (m, 6)
         As in `lay_boxes`.
     enough : float
         A distance at which a nearer place need not be looked for.

@@ -1,0 +1,41 @@
+"""Programs of jobs drawn by chance: read back, and run on the lathe's model, each is proved within its job's tolerance and limits.
+
+More are drawn by ``LOBEWORK_PROVED``.
+"""
+
+from __future__ import annotations
+
+import os
+
+import pytest
+
+from lobework.errors import InputError
+from lobework.targets.rs274 import render
+from tests.drawn_programs import drawn
+
+PROVED = int(os.environ.get("LOBEWORK_PROVED", "60"))
+AWKWARD = [(77, 328), (77, 999)]
+"""A plunge that gains all the speed it may, from a place that four decimals of an inch round towards the work."""
+
+
+def proved(job):
+    """Return whether a job has a program, once that is proved."""
+    try:
+        text = render(job.program())
+    except InputError:
+        return False
+    proof = job.prove(text)
+    assert proof.proved, str(proof)
+    assert proof.deviation.mm <= job.feeds.tolerance
+    return True
+
+
+def test_every_program_that_is_written_is_proved():
+    written = [proved(job) for _, job in drawn(range(PROVED), seed=274)]
+    assert sum(written) > 0.7 * PROVED
+
+
+@pytest.mark.parametrize(("seed", "number"), AWKWARD)
+def test_awkward_programs_are_proved(seed, number):
+    ((_, job),) = drawn([number], seed)
+    assert proved(job)
