@@ -359,3 +359,14 @@ def test_on_a_face_a_template_leads_the_tip_across_and_in():
     carving = job.carve(backend="compiled")
     assert 1.2 - 1e-6 <= carving.depth.max() <= 1.21
     assert not [each for each in job.check() if each.level != "note"]
+
+
+def test_the_sheet_shows_a_flute_that_a_rubber_leads_as_wide_as_it_is_cut():
+    """In along the normal: the depth along x, less what the slope takes; and where the rubber bears, not where the tip is."""
+    cut = led(template=template_of(WORK, -1, -59, rubber=4.0))
+    job = Job(lathe=BENCH, piece=WORK, cutter=Ball(radius=4.0), passes=[cut.passed], chord=1e-3)
+    widths = [stroke.width for stroke in job.drawing().strokes if stroke.ink == "cut"]
+    slope = WORK.surface.profile(np.linspace(3, WORK.surface.length - 3, 501))[:, 2]
+    least, most = (job.cutter.width_at(0.5 * part) for part in (slope.min(), slope.max()))
+    assert least - 0.06 <= min(widths) <= least + 0.06
+    assert most - 0.06 <= max(widths) <= most + 0.06

@@ -167,11 +167,22 @@ def _figure(trace: Trace, piece: Piece, cutter: Cutter) -> Figure:
     path = np.stack([trace.x, trace.y, trace.z], axis=-1)
     if len(path) == 1:
         path = _mark(trace, piece, cutter)
-    seen = seen_on(piece, path)
+    seen = _seen(trace, piece, path)
     depth = np.full(len(path), seen[0, 2]) if trace.x.size == 1 and trace.x.size < len(path) else seen[:, 2]
     around = float(np.ptp(piece.outline[:, 0])) if getattr(piece, "form", "") in _ROLLED else math.inf
     runs = _runs(np.column_stack([seen[:, :2], depth]), around)
     return Figure(trace.cut.title, tuple(stroke for run in runs for stroke in _strokes(run[:, :2], run[:, 2], cutter)))
+
+
+def _seen(trace: Trace, piece: Piece, path: Array) -> Array:
+    """Return where on the sheet a cut is deepest, and how deep: at the tip, or where a rubber bears that rides on a template."""
+    template = trace.cut.passed.template
+    if template is None or not template.rubber:
+        return seen_on(piece, path)
+    outward = trace.pose.rotation[:, :, "xyz".index(trace.cut.approach.axis)]
+    seen = seen_on(piece, path + template.rubber * outward)
+    seen[:, 2] += template.rubber
+    return seen
 
 
 def _mark(trace: Trace, piece: Piece, cutter: Cutter) -> Array:
