@@ -1,4 +1,7 @@
-"""How a cutting frame lies along the grooves of round work: the angle to set it to, pass by pass, and the misfit along each."""
+"""How a cutting frame lies along the grooves of round work: the angle to set it to, pass by pass, and the misfit along each.
+
+Also how much deeper a round cutter goes on the slopes of a template than its tip is led.
+"""
 
 from __future__ import annotations
 
@@ -35,6 +38,7 @@ _MOST_CUTS: Final = 64
 _OFF_DEG: Final = 1.0
 """Frames are set by a scale of degrees: nearer than this to the best is as good."""
 _ALIKE_DEG: Final = 0.1
+_DEEPER_MM: Final = 0.1
 _STEP_MM: Final = 1e-4
 _MOST_STEPPED: Final = Fraction(1, 4)
 """Of a lobe: rings whose waves stand further apart are staggered, not wound."""
@@ -201,14 +205,39 @@ def _wound(tip: Array, surface: Round, turned: Array) -> Array:
 
 
 def frame_findings(piece: Piece, cutter: Cutter, cuts: Sequence[Cut]) -> Iterable[Finding]:
-    """Yield the passes along which the cutting frame is not set as it best were."""
+    """Yield the passes along which the cutting frame is not set as it best were, or a template leads a cutter too deep."""
     held = getattr(cutter, "held", None)
-    if not isinstance(held, CuttingFrame):
-        return
     for _, same in itertools.groupby(cuts, key=lambda cut: cut.group):
         group = list(same)
-        if (lie := lie_of(group, cutter, piece)) is not None:
-            yield from _finding(lie, held, group[0].passed.name or f"pass {group[0].group}")
+        name = group[0].passed.name or f"pass {group[0].group}"
+        if isinstance(held, CuttingFrame) and (lie := lie_of(group, cutter, piece)) is not None:
+            yield from _finding(lie, held, name)
+        yield from _on_slopes(group[0], cutter, name)
+
+
+def _on_slopes(cut: Cut, cutter: Cutter, name: str) -> Iterator[Finding]:
+    """Yield where a template leads a cutter that is rounder, or less round, than the rubber on it.
+
+    A circle whose foremost place is the tip goes its radius times one less the cosine deeper on a slope.
+    """
+    held, template = getattr(cutter, "held", None), cut.passed.template
+    radius = held.radius if isinstance(held, CuttingFrame) else getattr(cutter, "radius", 0.0)
+    if template is None or not isinstance(radius, float):
+        return
+    tips = cut.slides(np.linspace(0.0, cut.span, _PLACES))
+    along, into = (tips[:, "xyz".index(slide)] for slide in ("zx" if cut.approach.axis == "x" else "xz"))
+    slope = np.diff(into) / np.diff(along)
+    if isinstance(held, CuttingFrame):
+        slope *= math.cos(math.radians(held.angle_deg))
+    deeper = (radius - template.rubber) * (1 - np.cos(np.arctan(slope)))
+    worst = int(np.round(np.abs(deeper), 6).argmax())
+    if abs(deeper[worst]) > _DEEPER_MM:
+        by = f"{format_number(abs(float(deeper[worst])), 2)} mm {'deeper' if deeper[worst] > 0 else 'less deep'}"
+        where = f"{'z' if cut.approach.axis == 'x' else 'x'} {format_number(float(along[worst]), 2)} mm"
+        size = f"rubber = {format_number(radius)} mm" if radius else ""
+        remedy = f"let a rubber as large as its sweep, {size}, follow the template" if size else "leave the rubber out"
+        says = f"on the slope at {where} the cutter goes {by} than at the level; {remedy}"
+        yield Finding(kind="template", level="warning", where=name, says=says)
 
 
 def _finding(lie: Lie, held: CuttingFrame, name: str) -> Iterator[Finding]:
