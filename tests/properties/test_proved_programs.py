@@ -1,4 +1,4 @@
-"""Programs of jobs drawn by chance: read back, and run on the lathe's model, each is proved within its job's tolerance and limits.
+"""Programs of jobs drawn by chance: read back and run on the lathe's model, each is proved within tolerance and limits.
 
 More are drawn by ``LOBEWORK_PROVED``.
 """

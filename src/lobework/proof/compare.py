@@ -113,7 +113,6 @@ def compared(
     touches : callable
         Whether (n, 3) places are on the work or in it: what goes by in the air cuts nothing.
     """
-    enough = 0.25 * tolerance
     size = setup.ends - np.concatenate([[0], setup.ends[:-1]])
     cut = _worst_cut(setup, moves, counts, samples, tolerance, touches)
     if not len(samples.points):
@@ -121,7 +120,7 @@ def compared(
         return Compared(cut, none, [1.0] * len(none))
     onward = np.append(~_begins(moves)[samples.move[1:]] | (np.diff(samples.move) == 0), False)
     done = laid(samples.points, onward)
-    far, segment, _ = done.nearest(setup.path, enough)
+    far, segment, _ = done.nearest(setup.path, tolerance)
     begins = setup.ends - size
     far = _closer_to_moves(setup.path, far, segment, moves, samples, model, tolerance)
     owed, missing = [], []
@@ -153,7 +152,7 @@ def _worst_cut(
     points = samples.points[counts]
     if not len(points):
         return None
-    far, segment, along = setup.asked.nearest(points, 0.25 * tolerance)
+    far, segment, along = setup.asked.nearest(points, tolerance)
     beside = np.flatnonzero(far > tolerance)
     far[beside[~touches(points[beside])]] = 0.0
     which = np.searchsorted(setup.ends, segment, side="right")

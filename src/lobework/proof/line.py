@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
@@ -15,6 +15,8 @@ if TYPE_CHECKING:
     Ints = NDArray[np.int64]
 
 __all__ = ["Line", "laid"]
+
+_CERTAIN: Final = 256
 
 
 @dataclass(frozen=True, eq=False)
@@ -36,7 +38,17 @@ class Line:
     boxes: Array
 
     def nearest(self, points: Array, enough: float) -> tuple[Array, Ints, Array]:
-        """Return how far (n, 3) points are, mm, from which segment, and how far along it."""
+        """Return how far (n, 3) points are, mm, from which segment, and how far along it.
+
+        A place within ``enough`` does, though there may be a nearer one; for the furthest points the nearest is found.
+        """
+        far, segment, part = self._searched(points, enough)
+        if enough > 0 and far.size:
+            worst = np.argpartition(far, -min(_CERTAIN, far.size))[-_CERTAIN:]
+            far[worst], segment[worst], part[worst] = self._searched(points[worst], 0.0)
+        return far, segment, part
+
+    def _searched(self, points: Array, enough: float) -> tuple[Array, Ints, Array]:
         from lobework.kernels.nearest import nearest
 
         n = len(points)
