@@ -383,6 +383,25 @@ def test_a_lathe_on_which_nothing_is_driven_gets_everything_but_a_program(write,
     assert "controller" not in capsys.readouterr().out
 
 
+def test_a_place_on_a_hand_set_slide_may_be_written_in_turns_of_its_screw(write):
+    job = f'lathe = "hand-bench"\n{WAVES}'.replace("x = 24", 'x = "9 turns 4 div"')
+    assert read_job(write(job)).passes[0].at.x == pytest.approx(9.4 * 2.54)
+    with pytest.raises(InputError) as caught:
+        read_job(write(job.replace("hand-bench", "rocking-bench")))
+    assert str(caught.value).endswith(
+        "pass[1].at.x: '9 turns 4 div' must be in mm or inches, for no [[hand]] table of the lathe gives its x slide a screw"
+    )
+
+    wrong = {
+        "5": "lathe: 5 does not fit here",
+        '"hnd-bench"': "did you mean 'hand-bench'",
+        '{ headstock = { sideways = "rocks" } }': "lathe.headstock: pivot_height=0: must be above zero",
+    }
+    for lathe, says in wrong.items():
+        with pytest.raises(InputError, match=re.escape(says)):
+            read_job(write(job.replace('"hand-bench"', lathe)))
+
+
 def test_the_lathe_of_a_name_is_printed_whole_in_the_units_of_its_file(capsys):
     assert main(["lathe", "hand-bench"]) == 0
     said = " ".join(capsys.readouterr().out.split())

@@ -97,7 +97,7 @@ def read_job(path: Path | str) -> Job:
     from lobework.jobfile.written import job_table
 
     source = Source.read(path, "check the name, or start a job with: lobework new FILE")
-    context = _context(source)
+    context = _with_screws(_context(source), source.holds.get("lathe"))
     try:
         return _job_of(job_table().read(source.holds, context), Path(path).stem, context)
     except InputError as error:
@@ -146,6 +146,28 @@ def _context(source: Source) -> Context:
     from lobework.jobfile.tables import Context
 
     return Context("inch" if source.holds.get("units") == "inch" else "mm", Path(source.path).parent)
+
+
+def _with_screws(context: Context, given: Any) -> Context:
+    """Return a context that knows the screws of the job's lathe; it is read when a place is first written in turns."""
+    from dataclasses import replace
+    from functools import cache
+
+    from lobework.jobfile.written import lathe_table
+    from lobework.screw import Screw
+
+    @cache
+    def screw(slide: str) -> Screw | None:
+        if not isinstance(given, str | dict):
+            return None
+        try:
+            read = lathe_table(in_file=False).read(given, context) if isinstance(given, dict) else given
+            hand = _named_lathe(read, context).hand_axis(slide)
+        except InputError as error:
+            raise type(error)(str(error)) from None
+        return hand.screw if hand is not None else None
+
+    return replace(context, screw=screw)
 
 
 def _lathe_of(read: dict[str, Any], name: str) -> Lathe:

@@ -36,7 +36,7 @@ from lobework.jobfile.source import inside, pointed, shown, written_key
 from lobework.kinds import Cam, Chuck, Cutter, Follower, Length, Measure, Piece, Turning, hints_of
 from lobework.mounting import may_have
 from lobework.plugins import PartKind
-from lobework.screw import Screw, Wound
+from lobework.screw import Screw, Wound, wound_length
 from lobework.units import LengthUnit, Phase, format_length, format_phase, length, ratio
 from lobework.wheel import Holes, Wheel
 
@@ -63,6 +63,7 @@ __all__ = [
     "quantity",
     "read_by",
     "reading",
+    "wound_on",
 ]
 
 _LONGEST_QUANTITY: Final = 80
@@ -92,10 +93,13 @@ class Context:
         Of bare lengths.
     folder : Path
         Where the file lies.
+    screw : callable
+        From a slide to the screw by which a person winds it on the file's lathe; None where none does.
     """
 
     units: LengthUnit
     folder: Path
+    screw: Callable[[str], Screw | None] = lambda _: None
 
 
 class Reader(Protocol):
@@ -448,6 +452,22 @@ _WOUND: Final = Annotated[
 _IN_HOLES: Final = Annotated[
     Phase, Measure("an angle such as '2 deg' or '1/96 turn', or '8 holes of 96' of its wheel", _phase_or_holes, format_phase)
 ]
+
+
+def wound_on(slide: str) -> tuple[Any, str]:
+    """Return the type of a place on a slide that a person may wind by the lathe's own screw, and what may be written."""
+    says = "a length such as 3, '3 mm' or '1/8 in', or '16 turns' of the screw of a slide that is set by hand"
+
+    def read(given: Any, info: ValidationInfo) -> Any:
+        context = _context(info)
+        wound = Wound.of(given)
+        screw = context.screw(slide) if wound is not None else None
+        if wound is not None and screw is None:
+            says_none = f"no [[hand]] table of the lathe gives its {slide} slide a screw"
+            raise InputError(f"{shown(given)} must be in mm or inches, for {says_none}")
+        return quantity(lambda value: wound_length(value, context.units, screw), given, says)
+
+    return Annotated[Any, PlainValidator(read), WithJsonSchema({**_NUMBER_OR_TEXT, "description": says})], says
 
 
 def _waiting(part: type, name: str) -> Any:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache, partial
 from typing import Annotated, Any, Final, Literal
 
@@ -33,6 +33,7 @@ from lobework.jobfile.tables import (
     quantity,
     read_by,
     reading,
+    wound_on,
 )
 from lobework.jobfile.template import SAYS as TEMPLATE
 from lobework.jobfile.template import FollowsPiece, TemplateReader
@@ -40,6 +41,7 @@ from lobework.kinds import Length
 from lobework.lathe import Axis, Controller, HandAxis
 from lobework.mounting import Mounted
 from lobework.passes import Pass
+from lobework.slide import At
 from lobework.twist import Twist
 from lobework.units import acceleration, angle, length, speed, steps, turning_acceleration, turning_speed, turning_steps
 from lobework.wheel import Wheel
@@ -231,9 +233,18 @@ def _twist_table() -> Table:
     return Table("Twist", keys, lambda values: Twist(**{fields[key]: value for key, value in values.items()}), first_line(Twist))
 
 
+def _at_table() -> Table:
+    own = part_keys(At)
+    for slide in ("x", "y", "z"):
+        reads, says = wound_on(slide)
+        own[slide] = replace(own[slide], reads=reads, says=says)
+    return Table("At", own, built(At))
+
+
 def _pass_table() -> Table:
     own = part_keys(Pass)
     keys = {key: own[key] for key in ("name", "turns", "spindle", "at", "travel", "arc", "together")} | {
+        **{key: replace(own[key], reads=read_by(_at_table())) for key in ("at", "travel")},
         "template": Key(read_by(TemplateReader()), TEMPLATE, None, own["template"].about),
         "cam": Key(list_of(_cam_choice()), "[[pass.cam]] tables", None, "The cams that move the headstock."),
         "series": Key(read_by(OneOrMore(_series_table())), "a [pass.series] table", None, "How it is repeated, innermost first."),
