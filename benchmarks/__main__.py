@@ -22,6 +22,7 @@ import numpy as np
 
 from benchmarks.carving import carving
 from benchmarks.measure import RUNS, paired, say, seconds
+from benchmarks.programs import programs
 from lobework import At, Cut, Drive, EccentricChuck, Lathe, Oval, Pass, Roller, Wave, read_lathe
 from lobework.contact import touch_at
 from lobework.motion import motion_of
@@ -228,7 +229,7 @@ def commands() -> list[bool]:
 def main() -> int:
     """Run everything; 1 where something that is asked for was missed."""
     print(f"{os.cpu_count()} cores, Python {sys.version.split()[0]}, numpy {np.__version__}")
-    kept = [*commands(), *contact(), *tracing(), *stack_of_chucks(), *memory(), *carving()]
+    kept = [*commands(), *contact(), *tracing(), *stack_of_chucks(), *memory(), *programs(), *carving()]
     return 0 if all(kept) else 1
 
 

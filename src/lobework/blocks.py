@@ -36,7 +36,9 @@ _LOOKED_AT: Final = 257
 _TURNED_DEG: Final = 1e-3
 _FINE: Final = 4096
 """Pieces that a cut is looked at in, to see where it slows down."""
-_MOST_PIECES: Final = 512
+_MOST_PIECES: Final = 500_000
+_GRADED: Final = 512
+"""Pieces that an even cut is looked at in."""
 _ALIKE: Final = 1.06
 """How much faster one of the pieces that become one block may be than another."""
 _LEVEL: Final = 1e-6
@@ -151,16 +153,17 @@ class _Planner:
         self.u = trace.u[later]
         self.on_work = np.stack([trace.x, trace.y, trace.z], axis=-1)[later]
         self.goes_by_feed = not trace.cut.passed.turns
+        self.looked_at: tuple[Array, Array] | None = None
+        self.rounds = self.strays = 0.0
         if feeds.pace == "fastest" and not self.goes_by_feed:
             self._require_speeds()
 
     def blocks(self) -> Blocks:
         """Return the moves: those that the path asks for; more of them where time asks for more."""
-        path, strays = self._path()
-        nodes, found, places = self._timed(path)
+        nodes, found, places = self._timed(self._path())
         asked = self._asked(nodes)
         slows = None if self.feeds.pace == "fastest" and not self.goes_by_feed else slow_downs(nodes, asked, found, self.axes)
-        return Blocks(found.seconds, places[:, self.order], slows, self._rate, strays)
+        return Blocks(found.seconds, places[:, self.order], slows, self._rate, self.strays)
 
     def _require_speeds(self) -> None:
         """Refuse the fastest pace where nobody said how fast an axis is."""
@@ -178,8 +181,8 @@ class _Planner:
     def _on_work(self, places: Array) -> Array:
         return self.motion.place_of({axis.moves: column for axis, column in zip(self.axes, places.T, strict=True)})
 
-    def _path(self) -> tuple[Array, float]:
-        """Return where straight moves keep to the path, by ``u``, and how far they stray, mm."""
+    def _path(self) -> Array:
+        """Return where straight moves keep to the path, by ``u``."""
         ends, places = self.u[[0, -1]], self._places(self.u)
         even, rounds = _even(self.u, places), self._rounds()
         left = _SHARE * (self.feeds.tolerance - rounds)
@@ -188,20 +191,18 @@ class _Planner:
                 f"tolerance={self.feeds.tolerance:g}: must be above {rounds / (1 - _SEEN / _SHARE):.2g} mm, for that is what the "
                 "controller's decimals leave unsaid; raise it in [program], or the decimals in [controller]"
             )
+        self.rounds = self.strays = rounds
         if even:
-            return ends, rounds
+            return ends
         levers = self._levers()
         u = self._looked_at(levers)
         places = self._places(u)
-        true = self.motion.place(u)
+        self.looked_at = u, self.motion.place(u)
         kept = np.zeros(len(u), dtype=np.bool_)
         while True:
             suited(merge, len(u), COMPILED_FROM)(u, places, levers, self.slides, left, kept)
-            nodes = np.flatnonzero(kept)
-            moved = np.stack([np.interp(u, u[nodes], column[nodes]) for column in places.T], axis=-1)
-            strays = float(np.linalg.norm(self._on_work(moved) - true, axis=1).max())
-            if strays <= self.feeds.tolerance - rounds or len(nodes) == len(u):
-                return u[nodes], strays + rounds
+            if self._keeps_to(u[kept]) or kept.all():
+                return u[kept]
             left *= 0.5
 
     def _looked_at(self, levers: Array) -> Array:
@@ -236,36 +237,61 @@ class _Planner:
         return float(np.linalg.norm(half[: self.slides])) + float(half[self.slides :] @ levers[self.slides :])
 
     def _timed(self, path: Array) -> tuple[Array, Paced, Array]:
-        """Return the moves, by ``u``, with the time of each and where they begin and end."""
-        uniform = self.feeds.pace != "cutter" and not self.goes_by_feed
-        if uniform and self.feeds.pace == "spindle":
+        """Return the moves, by ``u``, with the time of each and where they begin and end.
+
+        Those of the path itself, where they can be taken as asked for. Otherwise, of a path that is straight in the axes, more of
+        them towards its ends; of any other, moves that take about as long, each, as the next: a change of speed has no more time
+        than the shorter of two moves.
+        """
+        by_turns = self.feeds.pace != "cutter" and not self.goes_by_feed
+        if self.feeds.pace == "fastest" and by_turns and len(path) == 2:
+            return self._set_off(path)
+        many = min(max(_FINE, 8 * len(path), 2 * len(self.u)), _MOST_PIECES)
+        fine = np.linspace(0.0, path[-1], many + 1)
+        asked = self._asked(fine)
+        if self.feeds.pace != "fastest" and asked.max() <= _ALIKE * asked.min():
             nodes, places, found = self._solved(path)
-            slow = found.held >= 0
-            if not slow.any() or len(nodes) == 2:
+            if len(path) == 2 or not (found.held >= 0).any():
                 return nodes, found, places
-        pieces = self._pieces(path)
-        moves = np.diff(self._places(pieces), axis=0)
-        lengths = np.diff(pieces)
-        found = paced(moves, self._asked(pieces), self.top, self.most, lengths)
-        speed = lengths / found.seconds
-        with np.errstate(divide="ignore"):
-            noise = np.sqrt(self.grid.step / self.most)
-        quickest = max(_QUICKEST_S, _ROUNDINGS * float(noise.max(initial=0.0)))
-        nodes, places, found = self._solved(_alike(pieces, path, speed, found.seconds, quickest, _LEVEL if uniform else -1.0))
+        seconds = paced(np.diff(self._places(fine), axis=0), asked, self.top, self.most, np.diff(fine)).seconds
+        when = np.concatenate([[0.0], np.cumsum(seconds)])
+        changes = float(np.abs(np.diff(np.log(seconds))).sum())
+        many = max(len(path) - 1, math.ceil(2 * changes / math.log(_ALIKE)))
+        many = max(1, min(many, int(when[-1] / self._quickest())))
+        while many <= _MOST_PIECES:
+            nodes, places, found = self._solved(np.interp(np.linspace(0.0, when[-1], many + 1), when, fine))
+            if self._keeps_to(nodes):
+                return nodes, found, places
+            many = 1 + many * 5 // 4
+        nodes, places, found = self._solved(path)
         return nodes, found, places
 
-    def _pieces(self, path: Array) -> Array:
-        """Return places on the path close enough to see where it slows down: closest by the ends of its moves."""
-        many = min(max(math.ceil(_FINE / (len(path) - 1)), 1), _MOST_PIECES)
-        part = 0.5 - 0.5 * np.cos(np.linspace(0.0, math.pi, many + 1)[:-1])
-        fine = np.append((path[:-1, None] + np.diff(path)[:, None] * part).ravel(), path[-1])
-        if self.feeds.pace == "fastest" and not self.goes_by_feed:
-            return fine
-        every = np.unique(np.concatenate([self.u, fine]))
-        keep = np.append(np.diff(every) > 1e-12 * every[-1], True)
-        keep[0] = True
-        found: Array = every[keep]
-        return found
+    def _set_off(self, path: Array) -> tuple[Array, Paced, Array]:
+        """Return moves along a path that is straight in the axes, short where it sets off and stops."""
+        pieces = path[-1] * (0.5 - 0.5 * np.cos(np.linspace(0.0, math.pi, _GRADED + 1)))
+        lengths = np.diff(pieces)
+        seconds = paced(np.diff(self._places(pieces), axis=0), self._asked(pieces), self.top, self.most, lengths).seconds
+        kept = np.ones(len(pieces), dtype=np.bool_)
+        suited(alike, len(seconds), COMPILED_FROM)(lengths / seconds, seconds, _ALIKE, _LEVEL, self._quickest(), kept)
+        nodes, places, found = self._solved(pieces[kept])
+        return nodes, found, places
+
+    def _quickest(self) -> float:
+        """Return how long a move takes at least that is only there for time, s: long enough for rounding to be no jerk."""
+        with np.errstate(divide="ignore"):
+            noise = np.sqrt(self.grid.step / self.most)
+        return max(_QUICKEST_S, _ROUNDINGS * float(noise.max(initial=0.0)))
+
+    def _keeps_to(self, nodes: Array) -> bool:
+        """Return whether straight moves between places on the path keep to it; how far they stray is noted."""
+        if self.looked_at is None:
+            return True
+        u, true = self.looked_at
+        ends = self._places(nodes)
+        moved = np.stack([np.interp(u, nodes, column) for column in ends.T], axis=-1)
+        strays = float(np.linalg.norm(self._on_work(moved) - true, axis=1).max())
+        self.strays = strays + self.rounds
+        return self.strays <= self.feeds.tolerance
 
     def _solved(self, nodes: Array) -> tuple[Array, Array, Paced]:
         """Return the moves between places on the path, as words say them, with the time of each."""
@@ -309,13 +335,3 @@ def _even(u: Array, places: Array) -> bool:
     off = np.abs(places[0] + part * (places[-1] - places[0]) - places).max(axis=0)
     rounding: Array = 4 * np.finfo(np.float64).eps * np.abs(places).max(axis=0)
     return bool(np.all(off <= _STRAIGHT + rounding))
-
-
-def _alike(pieces: Array, path: Array, speed: Array, seconds: Array, quickest: float, level: float) -> Array:
-    """Return ``pieces`` without those between which the speed hardly changes, or little time goes by, those of ``path`` kept."""
-    nearest = path[np.clip(np.searchsorted(path, pieces), 1, len(path) - 1) - [[1], [0]]]
-    must = np.abs(nearest - pieces).min(axis=0) <= 1e-11 * path[-1]
-    kept = np.ones(len(pieces), dtype=np.bool_)
-    suited(alike, len(speed), COMPILED_FROM)(speed, seconds, must, _ALIKE, level, quickest, kept)
-    found: Array = pieces[kept]
-    return found

@@ -67,9 +67,7 @@ def merge(u: Array, places: Array, levers: Array, slides: int, within: float, ke
     return count
 
 
-def alike(
-    speed: Array, seconds: Array, must: NDArray[np.bool_], apart: float, level: float, quickest: float, kept: NDArray[np.bool_]
-) -> None:
+def alike(speed: Array, seconds: Array, apart: float, level: float, quickest: float, kept: NDArray[np.bool_]) -> None:
     """Unmark the ends of blocks that are taken at one speed, but for so much, or are too short in time to be told apart.
 
     A stretch at an even speed stays by itself, or the speeds on the way to it would hold it down.
@@ -78,8 +76,6 @@ def alike(
     ----------
     speed, seconds : (n,) float64
         Of each block.
-    must : (n + 1,) bool
-        Ends that stay.
     apart : float
         How many times as fast as the slowest of one block its quickest part may be.
     level : float
@@ -93,7 +89,7 @@ def alike(
     for i in range(1, len(speed)):
         same = abs(speed[i] - speed[i - 1]) <= level * speed[i]
         other = max(high, speed[i]) > apart * min(low, speed[i]) or (same != even and not alone)
-        if must[i] or (spent >= quickest and other):
+        if spent >= quickest and other:
             low, high, spent, alone = speed[i], speed[i], seconds[i], True
         else:
             kept[i] = False
