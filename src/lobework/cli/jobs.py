@@ -10,6 +10,9 @@ from lobework.cli.writing import OutputError, folder_of, progress, refuse, save,
 from lobework.errors import InputError, LobeworkError
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+    from pathlib import Path
+
     from lobework.job import Job
 
 __all__ = ["VERBS"]
@@ -79,11 +82,24 @@ def _make(asked: argparse.Namespace) -> int:
             except LobeworkError as error:
                 without.append(f"left out {target.file}: {error}")
         save(contents, overwrite=asked.overwrite)
-        for line in [*without, *found]:
+        read, sound = _read_back(job, contents)
+        for line in [*without, *found, *read]:
             print(line)
-        return DONE if len(contents) == len(targets) else FOUND
+        return DONE if sound and len(contents) == len(targets) else FOUND
 
     return with_job(asked.job, made)
+
+
+def _read_back(job: Job, contents: Mapping[Path, bytes]) -> tuple[list[str], bool]:
+    """Return what comes of the program that was written when it is read back, in a line, and whether that is well."""
+    program = next((path for path in contents if path.name == "program.ngc"), None)
+    if program is None:
+        return [], True
+    try:
+        proof = job.prove(contents[program])
+    except InputError as error:
+        return [f"{program.name} not proved: {error}"], False
+    return [f"{program.name} {proof.summary}"], proof.proved
 
 
 def _runnable(targets: Any, job: Job) -> tuple[list[Any], list[str]]:
