@@ -123,8 +123,8 @@ def _new_plugin(asked: argparse.Namespace) -> int:
 
 
 def _lathe(asked: argparse.Namespace) -> int:
+    from lobework.bench import lathe_sheet
     from lobework.jobfile import lathe_and_units
-    from lobework.lathe_sheet import lathe_sheet
     from lobework.targets.text import render_groups
 
     lathe, units = lathe_and_units(asked.name)
