@@ -14,12 +14,13 @@ from lobework.chuck import Dome, EccentricChuck, Oval, StraightLine
 from lobework.drive import Drive
 from lobework.errors import SettingError
 from lobework.follower import Knife, Roller
-from lobework.lathe import Axis, Lathe
+from lobework.lathe import Axis, CamShaft, HandAxis, Lathe
 from lobework.passes import Pass, cuts_of
 from lobework.piece import Barrel, Disc
 from lobework.program import Dwell, Feed, Feeds, Prompt, Rapid, Timed, program
 from lobework.slide import Approach, At
 from lobework.trace import trace
+from lobework.wheel import Wheel
 
 EDGE = Wave(lobes=4, base_radius=60.0, rise=5.0)
 FACE = Wave(lobes=24, base_radius=40.0, rise=2.0, on="face")
@@ -166,6 +167,16 @@ def test_a_phase_is_set_by_hand_where_the_cam_stands_on_the_spindle():
     assert said == ("set cam 1 phase to 1/4 lobe = 22.5 deg",)
 
 
+def test_wheels_and_notches_of_a_geared_cam_are_said_when_they_change():
+    wheels = CamShaft(number=1, turned_by="gears", wheels=(20, 24, 32, 40))
+    notches = HandAxis(moves="cam 1 phase", wheel=Wheel(circles=((("96", 96)),), marks="notches"))
+    on = replace(lathe("spindle C", "x X", "z Z"), cams=(wheels,), hand=(notches,))
+    first, last = ring(cams=(waved(),)), ring(cams=(waved(ratio="1/2", phase="1/12 turn"),))
+    (said,) = prompts(first, last, on=on)
+    assert "set cam 1 phase to 1/12 turn = 30 deg = 8 notches of 96" in said
+    assert any(each.startswith("fit cam 1 gears: 20 drives 40") for each in said)
+
+
 def test_a_slide_without_an_axis_is_set_by_hand():
     on = lathe("spindle C", "z Z")
     assert prompts(ring().series(2, x=-0.9), on=on) == [("set x slide to 23.1 mm",)]
@@ -264,7 +275,18 @@ def test_a_tip_that_would_not_be_clear_of_the_side_of_tilted_work_is_refused():
 
 
 @pytest.mark.parametrize(
-    "wrong", [{"spindle_rpm": 0.0}, {"spindle_rpm": -2.0}, {"clear": 0.0}, {"plunge": 0.0}, {"spindle_rpm": np.nan}]
+    "wrong",
+    [
+        {"spindle_rpm": 0.0},
+        {"spindle_rpm": -2.0},
+        {"clear": 0.0},
+        {"plunge": 0.0},
+        {"spindle_rpm": np.nan},
+        {"feed": 0.0},
+        {"tolerance": 0.0},
+        {"dwell": -1.0},
+        {"pace": "hurried"},
+    ],
 )
 def test_feeds_that_make_no_sense_are_refused_by_name(wrong):
     with pytest.raises(SettingError, match=next(iter(wrong))):
@@ -274,3 +296,17 @@ def test_feeds_that_make_no_sense_are_refused_by_name(wrong):
 def test_a_job_without_a_cut_is_refused():
     with pytest.raises(SettingError, match="traces=0"):
         program("Lid", [])
+
+
+def test_the_plunge_keeps_to_what_its_axis_can_do():
+    """From rest to rest over d, half of it to speed up: v^2 <= a d."""
+    slow = replace(lathe(), axes=tuple(replace(axis, top_speed=2.0, acceleration=0.5) for axis in lathe().axes))
+    (plunge,) = of_kind(program("Lid", traced(slow, ring()), Feeds(plunge=600.0)), Feed)
+    assert plunge.rate / 60 == pytest.approx(np.sqrt(0.5 * 5.4), rel=1e-4)
+
+
+def test_a_job_that_never_turns_the_spindle_needs_no_axis_for_it():
+    flute = ring(turns=0, travel=At(x=-6.0))
+    made = program("Lid", traced(lathe("x X", "z Z"), flute), Feeds(feed=120.0))
+    assert [axis.letter for axis in made.axes] == ["X", "Z"]
+    assert made.minutes == pytest.approx(6.0 / 120.0, rel=1e-9)

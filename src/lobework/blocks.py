@@ -37,6 +37,7 @@ _TURNED_DEG: Final = 1e-3
 _FINE: Final = 4096
 """Pieces that a cut is looked at in, to see where it slows down."""
 _MOST_PIECES: Final = 500_000
+_MANY: Final = 50_000
 _GRADED: Final = 512
 """Pieces that an even cut is looked at in."""
 _ALIKE: Final = 1.06
@@ -246,7 +247,7 @@ class _Planner:
         by_turns = self.feeds.pace != "cutter" and not self.goes_by_feed
         if self.feeds.pace == "fastest" and by_turns and len(path) == 2:
             return self._set_off(path)
-        many = min(max(_FINE, 8 * len(path), 2 * len(self.u)), _MOST_PIECES)
+        many = min(max(_FINE, min(8 * len(path), _MANY), 2 * len(path), 2 * len(self.u)), _MOST_PIECES)
         fine = np.linspace(0.0, path[-1], many + 1)
         asked = self._asked(fine)
         if self.feeds.pace != "fastest" and asked.max() <= _ALIKE * asked.min():
