@@ -3,15 +3,20 @@
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import replace
 
 import numpy as np
 import pytest
 
+from lobework.cam import Wave
 from lobework.carriage import Headstock
 from lobework.check import closure_findings, travel_findings
 from lobework.cutter import Ball
+from lobework.drive import Drive
+from lobework.errors import SettingError, TooLargeError
 from lobework.feeds import Feeds
+from lobework.follower import Knife
 from lobework.hand import by_hand
 from lobework.job import Job
 from lobework.jobfile import read_job
@@ -24,8 +29,9 @@ from lobework.settings import settings as sheet_of
 from lobework.slide import Approach, Arc, At
 from lobework.steps import Timed
 from lobework.trace import trace
+from lobework.twist import Twist
 from tests.carving import BACKENDS
-from tests.strategies import fixed
+from tests.strategies import cut_on, fixed, sliding
 from tests.test_bad_input import bench  # noqa: F401 - a fixture
 
 RADIUS, DEEP, BALL = 12.0, 0.8, 2.0
@@ -214,3 +220,26 @@ def test_what_cannot_be_is_refused_in_one_line(case, bench):  # noqa: F811 - the
         line = bench.refusal(command, bench.job)
         assert line.startswith(f"{bench.job}:")
         assert says in line
+
+
+@pytest.mark.parametrize(
+    ("given", "says"),
+    [
+        ({"over": "2 in"}, "over='2 in': must be a plain number, in mm"),
+        ({"over": math.nan}, "over=nan: must be a length above zero, in mm"),
+        ({"over": 50.0, "start": math.nan}, "from=nan: must be a length within a kilometre"),
+        ({"over": 50.0, "angle": "1e7 lobe"}, "angle=10000000 lobe: must be at most 1000000 turns or lobes of the cam"),
+        ({"turns": -1}, "turns=-1: must be above zero; a negative angle turns it back"),
+    ],
+)
+def test_a_twist_in_python_is_held_to_the_same(given, says):
+    with pytest.raises(SettingError, match=f"^{re.escape(says)}"):
+        Twist(**{"angle": "90 deg", **given})
+
+
+def test_what_no_memory_holds_is_refused_before_it_is_traced():
+    """A hundred million lobes go by in one flute."""
+    twist = Twist(angle="1000000 turn", over=0.001)
+    drive = Drive(Wave(lobes=100, base_radius=60.0, rise=1.0), follower=Knife(), twist=twist)
+    with pytest.raises(TooLargeError, match="less twist"):
+        trace(cut_on(sliding(), drive, turns=0, at=At(x=20.0), travel=At(z=-30.0)))

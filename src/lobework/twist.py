@@ -10,7 +10,7 @@ import numpy as np
 
 from lobework.errors import SettingError, require
 from lobework.kinds import Length, Turning, require_numbers
-from lobework.units import Phase, ratio
+from lobework.units import Phase, format_phase, ratio
 
 if TYPE_CHECKING:
     from lobework.rigid import Array
@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 __all__ = ["Twist"]
 
 _FURTHEST_MM = 1e6
+_MOST_TURNS = 1_000_000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -67,8 +68,11 @@ class Twist:
                 0 < self.over <= _FURTHEST_MM, "over", self.over, "a length above zero, in mm", "a negative angle turns it back"
             )
         if self.turns is not None:
-            require(0 < self.turns <= 10**6, "turns", self.turns, "above zero", "a negative angle turns it back")
+            require(0 < self.turns <= _MOST_TURNS, "turns", self.turns, "above zero", "a negative angle turns it back")
             require(not self.start, "from", self.start, "left out beside turns, which count from the beginning of each pass")
+        much = max(abs(self.angle.turns), abs(self.angle.lobes)) > _MOST_TURNS
+        require(not much, "angle", format_phase(self.angle), f"at most {_MOST_TURNS} turns or lobes of the cam")
+        require(abs(self.start) <= _FURTHEST_MM, "from", self.start, "a length within a kilometre")
         require(0 <= self.ease <= Fraction(1, 2), "ease", self.ease, "the part of the way at either end, 0 to 1/2")
 
     def degrees(self, lobes: int) -> float:
