@@ -27,6 +27,7 @@ COMMANDS = (
     "draw",
     "carve",
     "program",
+    "prove",
     "settings",
     "check",
     "ratio",
@@ -241,6 +242,8 @@ def test_help_ends_with_a_line_that_works(command, tmp_path, monkeypatch, capsys
     assert line is not None
     words = shlex.split(line[1].partition(" > ")[0])
     assert words[0] == command
+    if command == "prove":
+        assert main(["program", "lid.toml", "--into", "lid"]) == 0
     if command == "verify":  # each of these promises is held in tests/testing
         monkeypatch.setattr(Asked, "hold", lambda asked: 1)
     assert main(words) == 0
@@ -248,8 +251,8 @@ def test_help_ends_with_a_line_that_works(command, tmp_path, monkeypatch, capsys
 
 def test_the_page_lists_every_command_and_option(capsys):
     assert re.findall(r"^\| `lobework (\w+)", PAGE, re.MULTILINE) == [
-        "new", "new", "new", "make", "draw", "carve", "program", "settings", "check", "ratio", "index", "helix", "list", "lathe",
-        "schema", "verify",
+        "new", "new", "new", "make", "draw", "carve", "program", "prove", "settings", "check", "ratio", "index", "helix", "list",
+        "lathe", "schema", "verify",
     ]  # fmt: skip
     documented = {
         (option, command)
