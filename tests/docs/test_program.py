@@ -25,6 +25,9 @@ def folder(tmp_path, monkeypatch):
 
 @pytest.mark.parametrize(("line", "answer"), TYPED, ids=[line for line, _ in TYPED])
 def test_a_line_on_the_page_answers_what_the_page_says(line, answer, folder, capsys):
+    if line.startswith("prove"):
+        assert main(["program", "tide.toml", "--into", "tide"]) == 0
+        capsys.readouterr()
     assert main(shlex.split(line)) == 0
     told = capsys.readouterr().out
     assert told == answer or (not answer and told.startswith("wrote tide"))
