@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from lobework.lathe import Lathe
     from lobework.mounting import Mounted
     from lobework.rigid import Array
+    from lobework.units import LengthUnit
 
 __all__ = ["Cut", "Level", "Pass", "Series", "Together"]
 
@@ -30,8 +31,8 @@ Together = Literal["sum", "furthest"]
 _SLIDE: Final = tuple(each.name for each in fields(At))
 _PLACES: Final = (*_SLIDE, "spindle")
 _CAM_STEPS: Final = ("phase", "index", "gain", "twist")
-_FINEST: Final = 10**6
-"""Parts of a twist are as simple as this where they can be: 1e-12 of it at the most, and no digit of a float is left over."""
+_FINEST: Final = 10**9
+"""The greatest denominator of a part of a twist: within half of a billionth of it, and simple wherever it can be."""
 MOST_CUTS: Final = 100_000
 
 
@@ -188,6 +189,8 @@ class Cut:
         Which of the job's passes it came from, from 1.
     approach : Approach
         From where the cutter comes to the work: on a face, along the spindle.
+    units : "mm" or "inch"
+        What people are told lengths in.
     """
 
     number: int
@@ -197,6 +200,7 @@ class Cut:
     stepped: Mapping[str, Any] = field(default_factory=dict)
     group: int = 1
     approach: Approach = Approach()
+    units: LengthUnit = "mm"
 
     @property
     def tip(self) -> tuple[float, float, float]:
@@ -363,7 +367,13 @@ def _moved_on(part: Any, setting: str, amount: Any) -> tuple[Any, Any]:
 
 
 def cuts_of(
-    item: Pass | Series, lathe: Lathe, *, first: int = 1, group: int = 1, approach: Approach | None = None
+    item: Pass | Series,
+    lathe: Lathe,
+    *,
+    first: int = 1,
+    group: int = 1,
+    approach: Approach | None = None,
+    units: LengthUnit = "mm",
 ) -> Iterator[Cut]:
     """Yield every cut of a pass or series on this lathe, in the order it is cut: outer levels turn slowest.
 
@@ -374,7 +384,7 @@ def cuts_of(
     """
     approach = approach or Approach()
     if isinstance(item, Pass):
-        yield Cut(number=first, passed=item, lathe=lathe, group=group, approach=approach)
+        yield Cut(number=first, passed=item, lathe=lathe, group=group, approach=approach, units=units)
         return
     levels, base = item.levels(), item.innermost
     steps: list[list[tuple[str, Any]]] = []
@@ -401,6 +411,6 @@ def cuts_of(
                 except InputError as error:
                     raise error.at(f"series step {'.'.join(str(p + 1) for p in places)}, {full}") from None
         marks = tuple(Level(level.name, place + 1, level.count) for level, place in zip(levels, places, strict=True))
-        cut = Cut(number=number, passed=passed, lathe=stepped_lathe, levels=marks, group=group, approach=approach)
+        cut = Cut(number=number, passed=passed, lathe=stepped_lathe, levels=marks, group=group, approach=approach, units=units)
         phases = {f"{drive.name}.phase": set_so.phase for drive in passed.cams if (set_so := cut.as_set(drive)) is not drive}
         yield replace(cut, stepped=stepped | phases)
