@@ -200,7 +200,7 @@ def test_an_end_that_comes_too_early_is_caught(job, text):
 
 def test_a_fast_move_through_the_wood_is_caught(job, text):
     found = problems(job, without(text, *lines_with(text, r"^G0 .*Z")[1:3]))
-    assert any("a fast move comes to the work, 0.3 mm deep" in each for each in found)
+    assert any("a fast move goes 0.3 mm deep into the work" in each for each in found)
 
 
 def test_letters_that_are_swapped_are_caught(job, text):
@@ -292,6 +292,6 @@ def test_the_side_of_the_work_is_proved_too():
     assert any("cut 1" in each for each in problems(job, changed(text, number, "Z-25", "Z-24.9")))
     fast = lines_with(text, r"^G0 .*X")
     assert any(
-        "a fast move comes to the work" in each
+        "a fast move goes 0.4 mm deep into the work" in each
         for each in problems(job, without(text + "", fast[-1]).replace("M2", "G0 Z-5\nM2"))
     )

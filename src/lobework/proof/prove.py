@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Final, Literal
 
 import numpy as np
 
-from lobework.check import Finding, in_mm
+from lobework.check import Finding
 from lobework.errors import require
 from lobework.kinds import seen_on
 from lobework.proof.compare import SHARE, Compared, Model, compared, pieces_of, placed
@@ -16,7 +16,7 @@ from lobework.proof.direction import direction_findings
 from lobework.proof.limits import limit_findings, used
 from lobework.proof.reader import ARC, DWELL, FEED, LETTERS, RAPID, STOP, Reading, Remark, read
 from lobework.proof.replay import Moves, replayed
-from lobework.proof.report import Deviation, Proof
+from lobework.proof.report import Deviation, Proof, fine, place
 from lobework.proof.sampling import Samples, sampled
 from lobework.proof.setups import SetUp, divided, hand_work, matched, set_ups
 from lobework.proof.wood import surely_clear, touching
@@ -221,8 +221,8 @@ class _Bench:
             if struck.size:
                 deep = seen_on(self.piece, samples.points[struck])[:, 2]
                 worst = struck[int(deep.argmax())]
-                deepest = in_mm(max(float(deep.max()), 0.0))
-                says = f"a fast move comes to the work, {deepest} deep, at {_place(samples.points[worst])}"
+                into = f"goes {fine(float(deep.max()), self.units)} deep into" if deep.max() > 0 else "comes to the surface of"
+                says = f"a fast move {into} the work, at {place(samples.points[worst], self.units)}"
                 where = f"line {moves.line[samples.move[worst]]}"
                 yield Finding(kind="touch", level="problem", where=where, says=f"{says}; go clear of it first")
 
@@ -275,7 +275,7 @@ class _Bench:
         strays: list[Deviation] = []
         found: list[Finding] = []
         for setup, outcome, askew in self.path():
-            found += [*path_findings(setup, outcome, self.tolerance), *askew]
+            found += [*path_findings(setup, outcome, self.tolerance, self.units), *askew]
             strays += deviations(setup, outcome)
         uses = used(self.moves, [axis for axis in self.lathe.axes if axis.letter in self.letters])
         found += [*self.stop_findings(), *self.touch_findings(), *limit_findings(uses)]
@@ -306,12 +306,13 @@ def _axes(trace: Trace) -> dict[str, Array]:
     return trace.motion.axes(np.linspace(0.0, trace.cut.span, _SEEN))
 
 
-def path_findings(setup: SetUp, outcome: Compared, tolerance: float) -> Iterator[Finding]:
+def path_findings(setup: SetUp, outcome: Compared, tolerance: float, units: LengthUnit) -> Iterator[Finding]:
     """Yield where the program cuts what the job does not ask for, and the cuts that it leaves out or does otherwise."""
     cuts = [each.cut for each in setup.traces]
     if outcome.cut is not None and outcome.cut.mm > tolerance:
         cut = cuts[outcome.cut.cut]
-        says = f"cuts {in_mm(outcome.cut.mm)} beside the path of cut {cut.number} ({cut.title}), at {_place(outcome.cut.place)}"
+        beside = f"{fine(outcome.cut.mm, units)} beside the path of cut {cut.number} ({cut.title})"
+        says = f"cuts {beside}, at {place(outcome.cut.place, units)}"
         yield Finding(kind="path", level="problem", where=f"line {outcome.cut.line}", says=says)
     missing = [cut for cut, part in zip(cuts, outcome.missing, strict=True) if part > _MOSTLY]
     if missing:
@@ -325,7 +326,7 @@ def path_findings(setup: SetUp, outcome: Compared, tolerance: float) -> Iterator
     for cut, owed in zip(cuts, outcome.owed, strict=True):
         if owed.mm > tolerance and cut not in missing:
             nearest = f"the nearest that is cut is on line {owed.line}"
-            says = f"strays by {in_mm(owed.mm)} from the job, at {_place(owed.place)}; {nearest}"
+            says = f"strays by {fine(owed.mm, units)} from the job, at {place(owed.place, units)}; {nearest}"
             yield Finding(kind="path", level="problem", where=f"cut {cut.number} ({cut.title})", says=says)
 
 
@@ -337,8 +338,3 @@ def deviations(setup: SetUp, outcome: Compared) -> list[Deviation]:
         cut = setup.traces[each.cut].cut
         found.append(Deviation(each.mm, each.line, cut.number, each.u, cut.passed.turns > 0, each.place))
     return found
-
-
-def _place(point: Sequence[float] | Array) -> str:
-    x, y, z = (format_number(float(each), 3) for each in point)
-    return f"x {x} y {y} z {z} mm"

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
@@ -14,9 +14,10 @@ if TYPE_CHECKING:
     from lobework.check import Finding
     from lobework.proof.limits import Use
     from lobework.proof.reader import Remark
+    from lobework.rigid import Array
     from lobework.units import LengthUnit
 
-__all__ = ["Deviation", "Proof"]
+__all__ = ["Deviation", "Proof", "fine", "place"]
 
 _MOST_SAID: Final = 20
 
@@ -54,10 +55,8 @@ class Deviation:
         >>> Deviation(0.0021, 4120, 3, 0.314, True, (23.4, -2.1, -0.4)).where()
         'line 4120, cut 3, at 0.314 turns, x 23.4 y -2.1 z -0.4 mm'
         """
-        scale, places, unit = (1.0, 3, "mm") if units == "mm" else (25.4, 4, "in")
-        x, y, z = (format_number(each / scale, places) for each in self.place)
         done = f"{format_number(self.u, 4)} turns" if self.turns else f"{format_number(100 * self.u, 1)} % of the way"
-        return f"line {self.line}, cut {self.cut}, at {done}, x {x} y {y} z {z} {unit}"
+        return f"line {self.line}, cut {self.cut}, at {done}, {place(self.place, units)}"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -131,10 +130,10 @@ class Proof:
     def _keeps(self) -> str:
         if self.deviation is None:
             return "nothing is cut, as nothing should be"
-        far = _fine(self.deviation.mm, self.units)
+        far = fine(self.deviation.mm, self.units)
         says = "the path keeps within" if self.deviation.mm <= self.allowed else "the path strays by"
         of = "of the job's" if self.deviation.mm <= self.allowed else "from the job's"
-        return f"{says} {far} {of} (worst: {self.deviation.where(self.units)}); allowed {_fine(self.allowed, self.units)}"
+        return f"{says} {far} {of} (worst: {self.deviation.where(self.units)}); allowed {fine(self.allowed, self.units)}"
 
     def lines(self) -> Iterator[str]:
         """Yield the report, line by line: what is wrong first."""
@@ -162,10 +161,21 @@ def _first(things: tuple[Finding, ...] | tuple[Remark, ...]) -> Iterator[str]:
         yield f"and {len(things) - _MOST_SAID} more"
 
 
-def _fine(mm: float, units: LengthUnit) -> str:
+def place(point: Sequence[float] | Array, units: LengthUnit = "mm") -> str:
+    """Return where something is on the work, in words.
+
+    >>> place((23.4, -2.1, -0.4)), place((25.4, 0.0, -0.254), "inch")
+    ('x 23.4 y -2.1 z -0.4 mm', 'x 1 y 0 z -0.01 in')
+    """
+    scale, places, unit = (1.0, 3, "mm") if units == "mm" else (25.4, 4, "in")
+    x, y, z = (format_number(float(each) / scale, places) for each in point)
+    return f"x {x} y {y} z {z} {unit}"
+
+
+def fine(mm: float, units: LengthUnit) -> str:
     """Return a small length, to a tenth of a micron.
 
-    >>> _fine(0.0021, "mm"), _fine(0.005, "inch"), _fine(1.25, "mm"), _fine(2e-7, "mm")
+    >>> fine(0.0021, "mm"), fine(0.005, "inch"), fine(1.25, "mm"), fine(2e-7, "mm")
     ('0.0021 mm', '0.0002 in', '1.25 mm', '0.0001 mm')
     """
     if math.isinf(mm):
