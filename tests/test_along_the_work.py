@@ -159,6 +159,15 @@ def test_the_rings_of_a_locked_cam_have_their_phases_in_the_steps_to_set_by_hand
     assert [by_hand(cut)["cam 1 phase"].value for cut in made.cuts()] == phases
 
 
+def test_a_phase_that_no_wheel_has_is_said_in_degrees(tmp_path):
+    """2.1 mm of 50.8, in the first sixth: 22.5 times (2.1 / 50.8)^2 / (2 / 6) / (5 / 6) degrees."""
+    made = read_job(
+        written(tmp_path, twist="angle = '1/2 lobe', over = '2 in', from = -4, ease = '1/6'", each="z = -2.1", count=2)
+    )
+    told = 22.5 * (2.1 / 50.8) ** 2 / (2 / 6) / (5 / 6)
+    assert made.settings().steps[0].rows[1].values == ("-6.1 mm", f"{told:.6f} deg")
+
+
 def test_the_sheet_says_how_a_cam_is_twisted(tmp_path):
     made = read_job(written(tmp_path, twist="angle = '-1 lobe', over = '2 in', from = -4, ease = '1/6'"))
     told = {entry.name: entry.value for group in made.settings().groups if group.name == "cam 1" for entry in group.entries}

@@ -126,7 +126,8 @@ def _show_phase(value: Phase, lobes: int | None) -> str:
     degrees = format_number(float(exact), 6)
     if not value.lobes and value.turns and value.turns.denominator <= _MOST_DIVISIONS:
         return f"{_counted(value.turns, 'turn')} = {degrees} deg"
-    if not value.lobes and Fraction(degrees) == exact:
+    finest = max(value.lobes.denominator, (value.turns * 360).denominator)
+    if finest > _MOST_DIVISIONS or (not value.lobes and Fraction(degrees) == exact):
         return f"{degrees} deg"
     return f"{format_phase(value) if value.turns else _counted(value.lobes, 'lobe')} = {degrees} deg"
 
