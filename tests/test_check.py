@@ -14,14 +14,16 @@ from lobework.carriage import Headstock
 from lobework.check import Finding, bridging_findings, closure_findings, ratio_findings, travel_findings
 from lobework.closure import closure_of
 from lobework.drive import Drive
+from lobework.errors import SettingError
 from lobework.follower import Knife, Roller
+from lobework.jobfile import read_job
 from lobework.lathe import Axis, Lathe
 from lobework.motion import motion_of
 from lobework.passes import Pass, cuts_of
 from lobework.piece import Disc
 from lobework.slide import At
 from lobework.trace import trace
-from lobework.work import work_findings
+from lobework.work import carving_findings, work_findings
 from tests.strategies import GearedArm, cut_on, fixed, sliding
 
 WAVE = Wave(lobes=4, base_radius=60.0, rise=5.0)
@@ -212,3 +214,59 @@ def test_the_edge_of_another_form_is_its_outline(turn):
     assert found_on(Plate(turn=turn), plain(x=19.9)) == []
     (says,) = found_on(Plate(turn=turn), plain(x=24.0))
     assert "up to 4 mm beyond the edge" in says
+
+
+IN_INCHES = """
+units = "inch"
+resolution = 0.02
+lathe = "rocking-bench"
+
+[piece]
+form = "turned"
+profile = [[0, 0.6], [-1, 0.9], [-2, 0.7]]
+
+[cutter]
+kind = "ball"
+radius = 0.03
+held = { kind = "cutting frame", radius = 0.5, angle = "26 deg" }
+
+[[pass]]
+name = "flutes"
+turns = 0
+at = { depth = 0.06 }
+template = { of = "piece", from = -0.2, to = -0.9 }
+
+[[pass]]
+name = "far ring"
+at = { x = 0.9, z = -2.6, depth = -0.3 }
+
+[[pass.cam]]
+shape = "wave"
+lobes = 40
+base_radius = 1.5
+rise = 0.2
+follower = { kind = "roller", radius = 0.5 }
+ratio = "2/3"
+"""
+
+
+def test_what_is_found_in_a_job_in_inches_is_said_in_inches(tmp_path):
+    path = tmp_path / "tub.toml"
+    path.write_text(IN_INCHES, encoding="utf-8")
+    job = read_job(path)
+    found = [*job.trace().check(), *carving_findings(job.carve(backend="plain"), job.units)]
+    says = [f"{each.kind}: {each.says}" for each in found if each.kind != "program"]
+    assert [each for each in says if " mm" in each or "1.27" in each] == []
+    assert {each.kind for each in found} >= {"travel", "work", "template", "closure", "bridging", "frame", "carving"}
+    assert "travel: goes to -2.6 in; the travel of Z ends at -2.3622 in" in says
+    assert sum("let a rubber as large as its sweep, rubber = '0.5 in', follow the template" in each for each in says) == 1
+    assert sum("26 deg off the groove at z " in each and " in; set" in each for each in says) == 1
+
+
+def test_work_that_does_not_clear_the_bed_is_told_in_the_units_of_the_job(tmp_path):
+    path = tmp_path / "tub.toml"
+    piece, cutter = '{ form = "disc", diameter = 20, thickness = 1 }', '{ kind = "ball", radius = 0.05 }'
+    says = f'units = "inch"\nlathe = "plain-bench"\npiece = {piece}\ncutter = {cutter}\npass = [{{ at = {{ x = 1 }} }}]\n'
+    path.write_text(says, encoding="utf-8")
+    with pytest.raises(SettingError, match=r"reaches 10 in from the spindle's axis, and the swing of .* is 6\.2\d+ in"):
+        read_job(path).trace()

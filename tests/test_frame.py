@@ -142,12 +142,12 @@ def test_misfits_are_of_lines_not_of_ways():
 
 
 def test_the_check_says_where_a_template_leads_a_round_cutter_too_deep():
-    """On the cone's slope, atan(1/3), a frame of 20 mm goes 20 (1 - cos) = 1.03 mm deeper than its tip is led."""
+    """On the cone's slope, atan(1/3), a frame of 20 mm goes 20 (1 - cos) = 1.026 mm deeper than its tip is led."""
     flute = Pass(turns=0, template=template_of(CONE, -25, -35), at=At(depth=0.4))
     (says,) = (str(each) for each in job(flute, piece=CONE).check() if each.kind == "template")
     assert says == (
-        "warning (template): pass 1: on the slope at z -25 mm the cutter goes 1.03 mm deeper than at the level; "
-        "let a rubber as large as its sweep, rubber = 20 mm, follow the template"
+        "warning (template): pass 1: on the slope at z -25 mm the cutter goes 1.026 mm deeper than at the level; "
+        "let a rubber as large as its sweep, rubber = '20 mm', follow the template"
     )
     led = replace(flute, template=replace(flute.template, rubber=20.0))
     assert [each for each in job(led, piece=CONE).check() if each.kind == "template"] == []

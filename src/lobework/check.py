@@ -12,12 +12,12 @@ import numpy as np
 
 from lobework.chuck import Plain
 from lobework.contact import largest_roller, lift_of
-from lobework.hand import show_percent
+from lobework.hand import show_length, show_percent
 from lobework.lathe import Axis, HandAxis
 from lobework.ratios import turns_to_close
 from lobework.running import run_of
 from lobework.tolerances import JOIN_MM, VISIBLE_MM
-from lobework.units import Phase, format_number
+from lobework.units import MM_PER, LengthUnit, Phase, format_length, format_number
 
 if TYPE_CHECKING:
     from lobework.drive import Drive
@@ -25,7 +25,15 @@ if TYPE_CHECKING:
     from lobework.ratios import RealRatio
     from lobework.trace import Trace
 
-__all__ = ["Finding", "bridging_findings", "closure_findings", "in_mm", "ratio_findings", "template_findings", "travel_findings"]
+__all__ = [
+    "Finding",
+    "bridging_findings",
+    "closure_findings",
+    "ratio_findings",
+    "show_small",
+    "template_findings",
+    "travel_findings",
+]
 
 _TRAVEL_SLACK = 1e-9
 
@@ -82,7 +90,7 @@ def closure_findings(cuts: Sequence[Cut], traces: Sequence[Trace]) -> Iterable[F
                 kind="closure",
                 level="note",
                 where=name,
-                says=f"{_why_open(same[0])}; it ends {in_mm(worst.gap_mm)} from where it began" + _and(shown),
+                says=f"{_why_open(same[0])}; it ends {show_small(worst.gap_mm, same[0].units)} from where it began" + _and(shown),
             )
         elif worst.gap_mm <= JOIN_MM:
             turns = _turns(Fraction(worst.turns))
@@ -98,7 +106,7 @@ def closure_findings(cuts: Sequence[Cut], traces: Sequence[Trace]) -> Iterable[F
                 kind="closure",
                 level="warning",
                 where=name,
-                says=f"{_turns(passed.turns)} {leave} a gap of {in_mm(worst.gap_mm)} at the join"
+                says=f"{_turns(passed.turns)} {leave} a gap of {show_small(worst.gap_mm, same[0].units)} at the join"
                 + (f" ({gaps})" if gaps else "")
                 + f"; it closes after {_turns(Fraction(worst.turns))}: set turns = {worst.turns}"
                 + (", or another ratio" if passed.cams else ""),
@@ -111,7 +119,9 @@ def bridging_findings(cuts: Sequence[Cut], traces: Sequence[Trace]) -> Iterable[
         for drive in same[0].passed.cams:
             for bridge in lift_of(drive.cam, drive.follower).bridges:
                 reaches = largest_roller(drive.cam)
-                remedy = f"a roller of {in_mm(reaches)} radius or less would reach" if reaches > 0 else "only a knife would reach"
+                size = show_small(reaches, same[0].units)
+                remedy = f"a roller of {size} radius or less would reach" if reaches > 0 else "only a knife would reach"
+                wide, deep = show_small(bridge.width, same[0].units), show_small(bridge.depth, same[0].units)
                 first, last = (format_number(math.degrees(angle), 3) for angle in (bridge.first, bridge.last))
                 each = f" in each of {drive.cam.lobes} lobes" if drive.cam.lobes > 1 else ""
                 yield Finding(
@@ -119,7 +129,7 @@ def bridging_findings(cuts: Sequence[Cut], traces: Sequence[Trace]) -> Iterable[
                     level="warning",
                     where=f"{name}, {drive.name}",
                     says=f"the {drive.follower.kind} spans the cam from {first} to {last} degrees{each}, "
-                    f"{in_mm(bridge.width)} wide, and misses up to {in_mm(bridge.depth)} of depth; {remedy}",
+                    f"{wide} wide, and misses up to {deep} of depth; {remedy}",
                 )
 
 
@@ -149,7 +159,7 @@ def travel_findings(cuts: Sequence[Cut], traces: Sequence[Trace]) -> Iterable[Fi
                         kind="travel",
                         level="problem",
                         where=f"{cut.title}, {name}",
-                        says=f"{does} to {_placed(goes, axis)}; {whose} ends at {_placed(end, axis)}",
+                        says=f"{does} to {_placed(goes, axis, cut.units)}; {whose} ends at {_placed(end, axis, cut.units)}",
                     )
 
 
@@ -160,10 +170,9 @@ def _beyond(places: tuple[float, float], axis: Axis | HandAxis) -> Iterator[tupl
     yield most, axis.high, most - axis.high
 
 
-def _placed(place: float, axis: Axis | HandAxis) -> str:
-    unit = "degrees" if axis.rotary else "mm"
+def _placed(place: float, axis: Axis | HandAxis, units: LengthUnit) -> str:
     wound = f", {axis.screw.said(place)} of its screw" if isinstance(axis, HandAxis) and axis.screw is not None else ""
-    return f"{format_number(place)} {unit}{wound}"
+    return f"{format_number(place)} degrees" if axis.rotary else f"{show_length(place, units)}{wound}"
 
 
 def _set_by_hand(cut: Cut) -> dict[str, tuple[float, float]]:
@@ -189,29 +198,29 @@ def ratio_findings(cuts: Sequence[Cut], traces: Sequence[Trace]) -> Iterable[Fin
             if passed.turns and radius and drive.ratio and shaft.turned_by in ("gears", "motor"):
                 run = run_of(lathe, number, drive.ratio)
                 if not run.exact:
-                    yield _off_ratio(run, drive, passed.turns, radius, where)
+                    yield _off_ratio(run, drive, same[0], radius, where)
                 elif shaft.wheels or shaft.percent_places is not None:
                     yield Finding(kind="ratio", level="note", where=where, says=f"runs at {drive.ratio} exactly: {run.way}")
                 axis = lathe.axis(f"cam {number}")
                 if axis and axis.steps and (coarse := _half_a_step(drive, axis.steps)) > VISIBLE_MM:
                     finer = f"use finer steps than {axis.steps:g} a turn"
-                    says = f"half a step of its motor moves the headstock {in_mm(coarse)}; {finer}"
+                    says = f"half a step of its motor moves the headstock {show_small(coarse, same[0].units)}; {finer}"
                     yield Finding(kind="ratio", level="warning", where=where, says=says)
 
 
-def _off_ratio(run: RealRatio, drive: Drive, turns: Fraction, radius: float, where: str) -> Finding:
+def _off_ratio(run: RealRatio, drive: Drive, cut: Cut, radius: float, where: str) -> Finding:
     """Return by how much a drive misses its ratio at the join, and after how many turns that is seen."""
     closes = turns_to_close(drive.cam.lobes, drive.ratio)
     until = run.turns_until_seen(radius)
     assert until is not None
-    gap = f"{format_number(abs(float(run.gap(closes))), 4)} degrees, {in_mm(abs(run.gap_mm(closes, radius)))}"
+    gap = f"{format_number(abs(float(run.gap(closes))), 4)} degrees, {show_small(abs(run.gap_mm(closes, radius)), cut.units)}"
     return Finding(
         kind="ratio",
-        level="warning" if until <= turns else "note",
+        level="warning" if until <= cut.passed.turns else "note",
         where=where,
         says=f"runs at {show_percent(run)}, not {drive.ratio} ({run.way}): after {_turns(Fraction(closes))} the wave is {gap} "
-        f"at a radius of {in_mm(radius)}, from its own beginning; it is seen after {_turns(Fraction(until))}; take a ratio "
-        "that the drive can do, or gears",
+        f"at a radius of {show_small(radius, cut.units)}, from its own beginning; it is seen after {_turns(Fraction(until))}; "
+        "take a ratio that the drive can do, or gears",
     )
 
 
@@ -231,13 +240,20 @@ def _why_open(cut: Cut) -> str:
     return "a chuck does not come back with the spindle, so when it closes is not known"
 
 
-def in_mm(value: float) -> str:
-    """Return a small length, mm, to a thousandth, or to three figures where it is smaller.
+def show_small(mm: float, units: LengthUnit = "mm") -> str:
+    """Return a small length to a thousandth of a mm, or to four places in inches, or to three figures where it is smaller.
 
-    >>> in_mm(0.4), in_mm(0.00123)
-    ('0.4 mm', '0.00123 mm')
+    >>> show_small(0.4), show_small(0.00123), show_small(0.4, "inch"), show_small(0.00123, "inch")
+    ('0.4 mm', '0.00123 mm', '0.0157 in', '0.0000484 in')
     """
-    return f"{value:.3g} mm" if 0 < abs(value) < 0.01 else f"{format_number(value, 3)} mm"
+    least, places = {"mm": (0.01, 3), "inch": (0.001, 4)}[units]
+    value = mm / float(MM_PER[units])
+    if 0 < abs(value) < least:
+        places = 2 - math.floor(math.log10(abs(value)))
+    return format_length(mm, units, places)
+
+
+in_mm = show_small
 
 
 def _turns(value: Fraction) -> str:

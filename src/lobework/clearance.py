@@ -9,11 +9,11 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 
 from lobework.errors import SettingError
+from lobework.hand import show_length
 from lobework.mounting import looked_at
 from lobework.rigid import Array, Rigid
 from lobework.surface import Face, Round
 from lobework.tolerances import JOIN_MM
-from lobework.units import format_number
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -47,9 +47,10 @@ def require_clear(cut: Cut, piece: Piece) -> None:
     chucks = " and ".join(repr(each.name) for each in lathe.chucks)
     carried = f"carried by {chucks}, " if chucks else ""
     remedy = "wind the chucks in, or take smaller work" if chucks else "take smaller work"
+    goes, swing = show_length(round(reach, 2), cut.units), show_length(lathe.swing, cut.units)
     raise SettingError(
-        f"the work does not clear the bed: {carried}it reaches {format_number(reach, 2)} mm from the spindle's axis, "
-        f"and the swing of lathe {lathe.name!r} is {format_number(lathe.swing, 2)} mm; {remedy}, or another lathe"
+        f"the work does not clear the bed: {carried}it reaches {goes} from the spindle's axis, "
+        f"and the swing of lathe {lathe.name!r} is {swing}; {remedy}, or another lathe"
     )
 
 

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Final, Literal
 import numpy as np
 
 from lobework.carve.sweep import Edged, has_edge, sweep_of
-from lobework.check import Finding
+from lobework.check import Finding, show_small
 from lobework.hand import show_length
 from lobework.holder import CuttingFrame
 from lobework.kinds import seen_on
@@ -211,7 +211,7 @@ def frame_findings(piece: Piece, cutter: Cutter, cuts: Sequence[Cut]) -> Iterabl
         group = list(same)
         name = group[0].passed.name or f"pass {group[0].group}"
         if isinstance(held, CuttingFrame) and (lie := lie_of(group, cutter, piece)) is not None:
-            yield from _finding(lie, held, name)
+            yield from _finding(lie, held, name, group[0].units)
         yield from _on_slopes(group[0], cutter, name)
 
 
@@ -232,24 +232,24 @@ def _on_slopes(cut: Cut, cutter: Cutter, name: str) -> Iterator[Finding]:
     deeper = (radius - template.rubber) * (1 - np.cos(np.arctan(slope)))
     worst = int(np.round(np.abs(deeper), 6).argmax())
     if abs(deeper[worst]) > _DEEPER_MM:
-        by = f"{format_number(abs(float(deeper[worst])), 2)} mm {'deeper' if deeper[worst] > 0 else 'less deep'}"
-        where = f"{'z' if cut.approach.axis == 'x' else 'x'} {format_number(float(along[worst]), 2)} mm"
-        size = f"rubber = {format_number(radius)} mm" if radius else ""
+        by = f"{show_small(abs(float(deeper[worst])), cut.units)} {'deeper' if deeper[worst] > 0 else 'less deep'}"
+        where = f"{'z' if cut.approach.axis == 'x' else 'x'} {show_length(round(float(along[worst]), 2), cut.units)}"
+        size = f"rubber = '{show_length(radius, cut.units)}'" if radius else ""
         remedy = f"let a rubber as large as its sweep, {size}, follow the template" if size else "leave the rubber out"
         says = f"on the slope at {where} the cutter goes {by} than at the level; {remedy}"
         yield Finding(kind="template", level="warning", where=name, says=says)
 
 
-def _finding(lie: Lie, held: CuttingFrame, name: str) -> Iterator[Finding]:
+def _finding(lie: Lie, held: CuttingFrame, name: str, units: LengthUnit) -> Iterator[Finding]:
     off, z = lie.misfit(held.angle_deg)
     least, least_z = lie.misfit(lie.best_deg)
     best = format_number(lie.best_deg, 1)
     if off > least + _OFF_DEG:
-        stands, by, where = (format_number(each, places) for each, places in ((held.angle_deg, 2), (off, 1), (z, 2)))
-        lies = f"the frame stands at {stands} deg, {by} deg off the {lie.of} at z {where} mm"
+        stands, by, where = format_number(held.angle_deg, 2), format_number(off, 1), show_length(round(z, 2), units)
+        lies = f"the frame stands at {stands} deg, {by} deg off the {lie.of} at z {where}"
         then = f", which leaves at most {format_number(least, 1)} deg" if least > _OFF_DEG else ""
         yield Finding(kind="frame", level="warning", where=name, says=f"{lies}; set its angle to {best} deg{then}")
     elif least > _BESIDE_DEG:
-        by, where = format_number(least, 1), format_number(least_z, 2)
-        says = f"the {lie.of} turns along the work: at its best angle, {best} deg, the frame is {by} deg off at z {where} mm"
+        by, where = format_number(least, 1), show_length(round(least_z, 2), units)
+        says = f"the {lie.of} turns along the work: at its best angle, {best} deg, the frame is {by} deg off at z {where}"
         yield Finding(kind="frame", level="note", where=name, says=f"{says}; cut it in shorter passes, each with its own angle")

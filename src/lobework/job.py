@@ -264,7 +264,7 @@ class Job:
         approach = self._approach
         for group, item in enumerate(self.passes, 1):
             try:
-                found.extend(cuts_of(item, self.lathe, first=len(found) + 1, group=group, approach=approach))
+                found.extend(cuts_of(item, self.lathe, first=len(found) + 1, group=group, approach=approach, units=self.units))
             except InputError as error:
                 raise type(error)(error.says, f"pass[{group}].{error.where}".removesuffix(".")) from None
         return tuple(found)

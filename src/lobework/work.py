@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from lobework.check import Finding, in_mm
+from lobework.check import Finding, show_small
 from lobework.hand import show_length
 from lobework.holder import CuttingFrame
 from lobework.kinds import seen_on
@@ -51,12 +51,12 @@ def carving_summary(carving: Carving, units: LengthUnit = "mm") -> list[str]:
     return lines
 
 
-def carving_findings(carving: Carving) -> list[Finding]:
+def carving_findings(carving: Carving, units: LengthUnit = "mm") -> list[Finding]:
     """Return what is wrong with carved work: cut through, cut by nothing, or cut deeper than the cutter's edge is high."""
-    return list(_carving_findings(carving))
+    return list(_carving_findings(carving, units))
 
 
-def _carving_findings(carving: Carving) -> Iterable[Finding]:
+def _carving_findings(carving: Carving, units: LengthUnit) -> Iterable[Finding]:
     if not carving.depth.any():
         beside = any((seen_on(carving.piece, sweep.tip)[:, 2] > 0).any() for sweep in carving.sweeps)
         says = "no cutter reaches into the work; " + (
@@ -68,23 +68,23 @@ def _carving_findings(carving: Carving) -> Iterable[Finding]:
         return
     spot = carving.thinnest
     if spot.wall <= 0:
-        deep, thick = in_mm(spot.depth), in_mm(spot.depth + spot.wall)
-        says = f"cut through at {_place(carving, spot)}: {deep} deep in work {thick} thick; cut less deep"
+        deep, thick = show_small(spot.depth, units), show_small(spot.depth + spot.wall, units)
+        says = f"cut through at {_place(carving, spot, units)}: {deep} deep in work {thick} thick; cut less deep"
         yield Finding(kind="carving", level="problem", where=spot.cut or "whole job", says=says)
     spot = carving.deepest
     height = carving.sweeps[0].edge.height
     if 0 < height < spot.depth - JOIN_MM:
-        deep, high = in_mm(spot.depth), in_mm(height)
-        says = f"{deep} deep at {_place(carving, spot)}, but the cutter's edge is {high} high; its body would rub"
+        deep, high = show_small(spot.depth, units), show_small(height, units)
+        says = f"{deep} deep at {_place(carving, spot, units)}, but the cutter's edge is {high} high; its body would rub"
         yield Finding(kind="carving", level="warning", where=spot.cut, says=says)
     held = carving.sweeps[0].held
     if isinstance(held, CuttingFrame) and held.radius <= spot.depth:
-        deep, swing = in_mm(spot.depth), in_mm(held.radius)
-        says = f"{deep} deep at {_place(carving, spot)}, but the frame's radius is {swing}; its spindle would be in the wood"
+        deep, swing, place = show_small(spot.depth, units), show_small(held.radius, units), _place(carving, spot, units)
+        says = f"{deep} deep at {place}, but the frame's radius is {swing}; its spindle would be in the wood"
         yield Finding(kind="carving", level="problem", where=spot.cut, says=says)
 
 
-def _place(carving: Carving, spot: Spot, units: LengthUnit = "mm") -> str:
+def _place(carving: Carving, spot: Spot, units: LengthUnit) -> str:
     first, second = spot.place
     if isinstance(carving.stock.surface, Face):
         return f"x {show_length(round(first, 2), units)}, y {show_length(round(second, 2), units)}"
@@ -99,18 +99,19 @@ def work_findings(piece: Piece, traces: Sequence[Trace]) -> Iterable[Finding]:
     for _, of_group in itertools.groupby(traces, key=lambda each: each.cut.group):
         same = list(of_group)
         name = same[0].cut.passed.name or f"pass {same[0].cut.group}"
+        units = same[0].cut.units
         seen = [_seen(piece, each) for each in same]
         beyond = [_beyond_edge(piece, each, trace.z) for each, trace in zip(seen, same, strict=True)]
         deep = [float(each[:, 2].max()) for each in seen]
         thickness = _thickness(piece, seen)
         surface = "face" if same[0].cut.approach.axis == "z" else "work"
         if max(deep) < -JOIN_MM:
-            clear = in_mm(-max(deep))
+            clear = show_small(-max(deep), units)
             says = f"the tip stays {clear} or more clear of the {surface} and cuts nothing; depth counts into the work"
             yield Finding(kind="work", level="warning", where=name, says=says)
         if max(beyond) > JOIN_MM:
             first = next(each.cut.title for each, over in zip(same, beyond, strict=True) if over > JOIN_MM)
-            over = in_mm(max(beyond))
+            over = show_small(max(beyond), units)
             says = f"the tip cuts up to {over} beyond the edge of the work, in {first} first; begin nearer the middle"
             yield Finding(kind="work", level="warning", where=name, says=says)
         if first := next((each.cut.title for each in same if _from_behind(piece, each)), ""):
@@ -118,7 +119,8 @@ def work_findings(piece: Piece, traces: Sequence[Trace]) -> Iterable[Finding]:
             yield Finding(kind="work", level="warning", where=name, says=says)
         if max(deep) > thickness:
             first = next(each.cut.title for each, down in zip(same, deep, strict=True) if down > thickness)
-            says = f"goes {in_mm(max(deep))} deep, in {first} first, through work {in_mm(thickness)} thick; mind what holds it"
+            goes, thick = show_small(max(deep), units), show_small(thickness, units)
+            says = f"goes {goes} deep, in {first} first, through work {thick} thick; mind what holds it"
             yield Finding(kind="work", level="warning", where=name, says=says)
 
 

@@ -74,7 +74,7 @@ def _make(asked: argparse.Namespace) -> int:
         traces = job.trace()
         found = traces.check()
         if any(target.shows == "carving" for target in targets):
-            found += carving_findings(traces.carve_once(progress=progress("carving")))
+            found += carving_findings(traces.carve_once(progress=progress("carving")), job.units)
         contents = {}
         for target in targets:
             try:
@@ -181,7 +181,7 @@ def _carve(asked: argparse.Namespace) -> int:
             raise OutputError(InputError(lacks, f"--as {target.name}"))
         resolution = _resolution(asked.resolution, job)
         carving = job.carve(resolution, backend=asked.backend, progress=progress("carving"))
-        found = carving_findings(carving)
+        found = carving_findings(carving, job.units)
         save({path: target.render(carving)}, overwrite=asked.overwrite)
         for line in [*carving_summary(carving, job.units), *found]:
             print(line)
