@@ -21,6 +21,7 @@ from lobework.passes import Pass
 from lobework.piece import Barrel, Disc
 from lobework.slide import At
 from lobework.targets.rs274 import render
+from lobework.twist import Twist
 
 TOLERANCE = 0.005
 LETTERS = (("spindle", "C"), ("cam 1", "A"), ("x", "X"), ("z", "Z"))
@@ -256,6 +257,21 @@ def test_index_work_that_is_cut_twice_in_one_place_is_caught():
     stops = lines_with(text, r"^M0")
     (said,) = [each for each in problems(job, without(text, stops[3])) if "(stop)" in each]
     assert "before cut 4 (circles 4)" in said
+
+
+def test_rings_that_twist_from_one_to_the_next_by_hand_are_proved_and_a_lost_stop_is_caught():
+    """On a barrel, the cam turning with the spindle: a ring's place along the work says its phase."""
+    drive = Drive(Wave(lobes=5, base_radius=60.0, rise=1.0), follower=Roller(3.0), twist=Twist(angle="1 lobe", over=40.0))
+    ring = Pass(name="rings", turns=1, at=At(x=20.0, z=-5.0, depth=0.3), cams=(drive,))
+    lathe = bench([each for each in LETTERS if each[1] != "A"])
+    job = replace(rings(lathe), piece=Barrel(diameter=40.0, length=40.0), passes=(ring.series(4, z=-6.0),))
+    text = written(job)
+    proof = job.prove(text.encode())
+    assert proof.proved, str(proof)
+    stops = lines_with(text, r"^M0")
+    assert len(stops) == 4
+    (said,) = [each for each in problems(job, without(text, stops[1])) if "(stop)" in each]
+    assert "before cut 2 (rings 2), where a person must: set cam 1 phase to " in said
 
 
 def test_a_section_and_its_stop_that_are_lost_are_caught():
