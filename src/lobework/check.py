@@ -253,9 +253,6 @@ def show_small(mm: float, units: LengthUnit = "mm") -> str:
     return format_length(mm, units, places)
 
 
-in_mm = show_small
-
-
 def _turns(value: Fraction) -> str:
     return "1 turn" if value == 1 else f"{value} turns"
 
