@@ -30,6 +30,10 @@ _STRAIGHT: Final = 1e-9
 """Where every sample is this near to one even motion, mm or degrees beyond rounding, one move says it all."""
 _SEEN: Final = 0.1
 """Of the tolerance: what a move may miss between two places that are looked at."""
+_QUARTERS: Final = (0.25, 0.75)
+"""Where a way is looked at between two places: one that bends to and fro passes through the middle."""
+_MOST_THERE: Final = 0.75
+"""What a bow misses there, of what it misses in its middle."""
 _SHARE: Final = 0.9
 """Of what rounding leaves of the tolerance; the rest is for what is not looked at."""
 _LOOKED_AT: Final = 257
@@ -209,10 +213,10 @@ class _Planner:
     def _looked_at(self, levers: Array) -> Array:
         """Return every place at which a move is held against the path: those of the trace, and as many between as it bends."""
         u = self.u
-        middle = 0.5 * (u[:-1] + u[1:])
-        ends, between = self._places(u), self._places(middle)
-        miss = np.abs(0.5 * (ends[:-1] + ends[1:]) - between)
-        off = np.linalg.norm(miss[:, : self.slides], axis=1) + miss[:, self.slides :] @ levers[self.slides :]
+        ends, off = self._places(u), np.zeros(len(u) - 1)
+        for part in _QUARTERS:
+            miss = np.abs(ends[:-1] + part * np.diff(ends, axis=0) - self._places(u[:-1] + part * np.diff(u))) / _MOST_THERE
+            off = np.maximum(off, np.linalg.norm(miss[:, : self.slides], axis=1) + miss[:, self.slides :] @ levers[self.slides :])
         parts = 2 * np.maximum(np.ceil(np.sqrt(off / (_SEEN * self.feeds.tolerance))), 1).astype(np.int64)
         first = np.repeat(u[:-1], parts)
         within = np.arange(parts.sum()) - np.repeat(np.cumsum(parts) - parts, parts)
