@@ -23,7 +23,7 @@ from lobework.jobfile import read_lathe
 from lobework.lathe import Axis, Lathe
 from lobework.passes import Pass
 from lobework.piece import Barrel, Disc, Turned
-from lobework.program import Feed, Feeds, Prompt, Rapid, Timed
+from lobework.program import Dwell, Feed, Feeds, Prompt, Rapid, Timed
 from lobework.slide import Approach, At
 from lobework.targets import rs274, svg, text
 from tests.strategies import fixed, numbers, rocking, sliding
@@ -182,10 +182,11 @@ def test_the_program_of_a_side_comes_in_along_x_and_goes_away_along_x():
     made = job(ring(depth=0.4).series(2, z=-3.0), feeds=Feeds(clear=3.0)).program()
     assert made.approach == Approach(axis="x", surface=12.0)
     for section in made.sections:
-        *_, start, into, cut, away = (step for step in section.steps if not isinstance(step, Prompt))
+        *_, start, into, stands, cut, away = (step for step in section.steps if not isinstance(step, Prompt))
         assert isinstance(start, Rapid)
         assert "X" not in start.to
         assert into == Feed({"X": 11.6}, 60.0)
+        assert stands == Dwell(0.0)
         assert isinstance(cut, Timed)
         assert away == Rapid({"X": 15.0})
     assert steps_of(made)[0] == Rapid({"X": 15.0})
@@ -268,7 +269,7 @@ def test_no_rapid_moves_anything_while_the_tip_is_inside_the_clear_distance(one)
             assert x == clear
             assert set(step.to) == {"X"}
             x = step.to["X"]
-        else:
+        elif isinstance(step, Timed):
             x = float(step.places[-1, step.letters.index("X")]) if "X" in step.letters else x
             assert step.places[:, step.letters.index("X")].max() < clear
     assert x == clear
