@@ -160,14 +160,15 @@ class _Planner:
         self.goes_by_feed = not trace.cut.passed.turns
         self.looked_at: tuple[Array, Array] | None = None
         self.rounds = self.strays = 0.0
-        if feeds.pace == "fastest" and not self.goes_by_feed:
+        self.fastest = feeds.pace == "fastest" and not self.goes_by_feed
+        if self.fastest:
             self._require_speeds()
 
     def blocks(self) -> Blocks:
         """Return the moves: those that the path asks for; more of them where time asks for more."""
         nodes, found, places = self._timed(self._path())
         asked = self._asked(nodes)
-        slows = None if self.feeds.pace == "fastest" and not self.goes_by_feed else slow_downs(nodes, asked, found, self.axes)
+        slows = None if self.fastest else slow_downs(nodes, asked, found, self.axes)
         return Blocks(found.seconds, places[:, self.order], slows, self._rate, self.strays)
 
     def _require_speeds(self) -> None:
@@ -248,13 +249,12 @@ class _Planner:
         them towards its ends; of any other, moves that take about as long, each, as the next: a change of speed has no more time
         than the shorter of two moves.
         """
-        by_turns = self.feeds.pace != "cutter" and not self.goes_by_feed
-        if self.feeds.pace == "fastest" and by_turns and len(path) == 2:
+        if self.fastest and len(path) == 2:
             return self._set_off(path)
         many = min(max(_FINE, min(8 * len(path), _MANY), 2 * len(path), 2 * len(self.u)), _MOST_PIECES)
         fine = np.linspace(0.0, path[-1], many + 1)
         asked = self._asked(fine)
-        if self.feeds.pace != "fastest" and asked.max() <= _ALIKE * asked.min():
+        if not self.fastest and asked.max() <= _ALIKE * asked.min():
             nodes, places, found = self._solved(path)
             if len(path) == 2 or not (found.held >= 0).any():
                 return nodes, found, places
