@@ -110,6 +110,19 @@ def test_rings_whose_phase_is_stepped_on_lie_as_those_of_a_twist(ratio):
     assert lie(ring.series(9, z=-0.5, phase="1/2 lobe")) is None
 
 
+@pytest.mark.parametrize("each", [{"phase": "0.9 deg"}, {"twist": "1.8 deg"}, {"phase": "-0.45 deg", "twist": "-4 deg"}])
+def test_rings_that_are_twisted_and_stepped_on_lie_as_both_together(each):
+    """By a wave that is followed from the fourth ring to the fifth, and by the sums: 90 degrees in 50 mm and what is stepped."""
+    wave = Drive(Wave(lobes=2, base_radius=60.0, rise=2.0), follower=Knife(), twist=Twist(angle="90 deg", over=50.0))
+    made = job(Pass(at=At(x=25.0, z=-10.0, depth=0.5), cams=(wave,)).series(9, z=-0.5, **each))
+    cuts, paths = made.cuts(), made.trace()
+    here, there = (crest(paths[k], 2) for k in (4, 5))
+    along = lie_of(cuts[4:6], made.cutter, made.piece)
+    seen = math.degrees(math.atan(25.0 * (there - here) / 0.5))
+    assert along.low_deg == pytest.approx(seen, abs=0.2)
+    assert abs(along.low_deg - helix_angle(50.0, lead_of_twist(50.0, 90.0))) > 2
+
+
 def test_where_nothing_lies_along_the_work_nothing_is_said():
     assert lie(Pass(at=At(x=25.0, z=-10.0, depth=0.5))) is None
     assert lie(Pass(turns=0, at=At(x=25.0, z=-10.0, depth=0.5))) is None

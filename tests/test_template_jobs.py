@@ -117,10 +117,10 @@ def test_what_was_taken_for_granted_is_said_in_the_check_and_on_the_sheet(job, c
         ),
         (
             "{ points = [[0, 20], [-5, 21], [-4, 22]] }",
-            "template: points[3]=(-4.0, 22.0): must be below z -5, where the point before it is; the template folds back there",
+            "template.points[3]: (-4, 22) mm must be below z -5 mm, where the point before it is; the template folds back there",
         ),
-        ("{ of = 'piece', from = 4 }", "template: from=4: must be from -55 to 0 mm, where the template runs along z"),
-        ("{ of = 'piece', from = -4, to = -4 }", "template: to=-4: must be another place than from, -4.0"),
+        ("{ of = 'piece', from = 4 }", "template.from: 4 must be from -55 mm to 0 mm, where the template runs along z"),
+        ("{ of = 'piece', from = -4, to = -4 }", "template.to: -4 must be another place than from"),
         (
             "{ file = 'none.svg' }",
             "template.file: none.svg: there is no such file; its path is taken from where the job file lies",
@@ -131,12 +131,12 @@ def test_what_was_taken_for_granted_is_said_in_the_check_and_on_the_sheet(job, c
         ("{ file = 'vase.svg', unit = 0 }", "template.unit: 0.0 must be above zero"),
         (
             "{ file = 'vase.svg', from = 1, to = 2 }",
-            "template: from=1: must be from -55 to 0 mm, where the template runs along z",
+            "template.from: 1 must be from -55 mm to 0 mm, where the template runs along z",
         ),
-        ("{ of = 'piece', rubber = -1 }", "template: rubber=-1: must be zero or more, in mm"),
+        ("{ of = 'piece', rubber = -1 }", "template.rubber: -1 must be zero or more"),
         (
             "{ points = [[0, 20], [-20, 25], [-21, 20], [-22, 25], [-40, 20]], rubber = 9 }",
-            "template: rubber=9 mm, too large for the hollow at z -28.83 mm: must be a smaller one; swing a smaller frame",
+            "template.rubber: 9 must be small enough to reach into the hollow at z -21 mm; swing a smaller frame",
         ),
     ],
 )
@@ -145,6 +145,28 @@ def test_each_mistake_is_answered_in_one_line_with_its_key(job, capsys, written,
     assert main(["check", str(path)]) == 2
     (line,) = capsys.readouterr().err.splitlines()
     assert re.sub(r"^lobework: .*vase\.toml:\d+: pass\[1\]\.", "", line) == says
+
+
+@pytest.mark.parametrize(
+    ("written", "says"),
+    [
+        ("{ of = 'piece', from = 1 }", "from: 1 must be from -55 in to 0 in, where the template runs along z"),
+        (
+            "{ points = [[0, 0.5], [-1, 0.7], [-0.5, 0.8]] }",
+            "points[3]: (-0.5, 0.8) in must be below z -1 in, where the point before it is; the template folds back there",
+        ),
+        (
+            "{ points = [[0, 0.5], [-0.5, 0.4], [-1, 0.7]], rubber = 3 }",
+            "rubber: 3 must be small enough to reach into the hollow at z -0.5 in; swing a smaller frame",
+        ),
+    ],
+)
+def test_a_mistake_in_a_job_in_inches_is_answered_in_inches(job, capsys, written, says):
+    path = job(written)
+    path.write_text(f'units = "inch"\n{path.read_text(encoding="utf-8")}', encoding="utf-8")
+    assert main(["check", str(path)]) == 2
+    (line,) = capsys.readouterr().err.splitlines()
+    assert line.partition("pass[1].template.")[2] == says
 
 
 def test_a_template_beside_a_travel_or_on_a_disc_is_refused(job):

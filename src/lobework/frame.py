@@ -175,12 +175,19 @@ def _winds(cut: Cut, beside: Cut, z: Array) -> Array | None:
     for drive, other in zip(cut.passed.cams, beside.passed.cams, strict=True):
         if not drive.ratio:
             continue
+        lobes, winds, turned = drive.cam.lobes, [], other.phase + drive.phase * -1
         if (twist := drive.twist) is not None and twist.over is not None:
-            rate: Array = np.diff([twist.part(twist.way(z - _STEP_MM * way)) for way in (-1, 1)], axis=0)[0] / (2 * _STEP_MM)
-            return math.radians(twist.degrees(drive.cam.lobes)) / float(drive.ratio) * rate
-        stepped = (other.phase + drive.phase * -1).in_turns(drive.cam.lobes)
-        if stepped and cut.level and apart and abs(stepped * drive.cam.lobes) <= _MOST_STEPPED:
-            return np.full_like(z, 2 * math.pi * float(stepped / drive.ratio) / apart)
+            rate = np.diff([twist.part(twist.way(z - _STEP_MM * way)) for way in (-1, 1)], axis=0)[0] / (2 * _STEP_MM)
+            winds.append(math.radians(twist.degrees(lobes)) * rate)
+            if other.twist is not None:
+                gone = float(twist.part(twist.way(np.array(beside.tip[2:])))[0])
+                turned += (other.twist.angle + twist.angle * -1) * Fraction(gone)
+        stepped = turned.in_turns(lobes)
+        if stepped and cut.level and apart and abs(stepped * lobes) <= _MOST_STEPPED:
+            winds.append(np.full_like(z, 2 * math.pi * float(stepped) / apart))
+        if winds:
+            pattern: Array = sum(winds) / float(drive.ratio)
+            return pattern
     return None
 
 

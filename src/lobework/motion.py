@@ -301,7 +301,7 @@ def _axes_there(cut: Cut) -> None:
             lathe.need("cutter", "arc.cutter='turns': the cutter turns about Y as it goes (write 'keeps' where it does not)")
     if passed.template is not None:
         try:
-            passed.template.require_one_way("x" if cut.approach.axis == "z" else "z")
+            passed.template.require_one_way("x" if cut.approach.axis == "z" else "z", cut.units)
         except SettingError as error:
             raise error.at("template") from None
         for slide, places in zip("xz", cut.slides(np.append(cut.corners, [0.0, cut.span]))[:, ::2].T, strict=True):

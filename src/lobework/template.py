@@ -13,11 +13,12 @@ from typing import TYPE_CHECKING, Annotated, Final, Literal
 import numpy as np
 
 from lobework.errors import InputError, SettingError, require
-from lobework.kinds import Length, Pairs, as_pairs, pairs_measure, require_numbers
+from lobework.kinds import Length, Pairs, as_pairs, pairs_measure, require_numbers, show_pairs
 from lobework.meridian import Chain, Meridian
 from lobework.outline import read_outline
 from lobework.slide import At
 from lobework.surface import Round
+from lobework.units import format_length
 
 if TYPE_CHECKING:
     from fractions import Fraction
@@ -87,7 +88,7 @@ class Template:
     def __post_init__(self) -> None:
         require_numbers(self)
         object.__setattr__(self, "points", as_pairs("points", self.points))
-        require(0 <= self.rubber <= _FURTHEST_MM, "rubber", self.rubber, "zero or more, in mm")
+        require(0 <= self.rubber <= _FURTHEST_MM, "rubber", self.rubber, "zero or more")
         require(len(self.points) >= 2, "points", self.points, "two points or more")
         require(len(self.points) <= _MOST_POINTS, "points", f"{len(self.points)} points", f"{_MOST_POINTS} points or fewer")
         for number, point in enumerate(self.points, 1):
@@ -112,19 +113,19 @@ class Template:
 
     @cached_property
     def _beside_z(self) -> Chain:
-        return Chain(_followed(self._line[:, ::-1], self.rubber)[:, ::-1])
+        return Chain(_followed(self._line[:, ::-1], self.rubber)[0][:, ::-1])
 
     @cached_property
     def _beside_x(self) -> Chain:
-        return Chain(_followed(self._line, self.rubber))
+        return Chain(_followed(self._line, self.rubber)[0])
 
     @property
     def _line(self) -> Array:
         """(n, 2) mm: x and z of the curve as straight lines."""
         return self.curve.polyline(_FLAT_MM) if isinstance(self.curve, Meridian) else self.curve.points
 
-    def require_one_way(self, feeds: Feeding = "z") -> None:
-        """Refuse a template that folds back, or whose part to be followed is not on it.
+    def require_one_way(self, feeds: Feeding = "z", units: LengthUnit = "mm") -> None:
+        """Refuse a template that folds back, or whose part to be followed is not on it; lengths are told in ``units``.
 
         Raises
         ------
@@ -135,21 +136,37 @@ class Template:
         way = math.copysign(1.0, self.points[-1][column] - self.points[0][column])
         for number, (before, after) in enumerate(itertools.pairwise(self.points), 2):
             goes_on = (after[column] - before[column]) * way > 0
-            further = f"{'above' if way > 0 else 'below'} {feeds} {before[column]:g}, where the point before it is"
-            require(goes_on, f"points[{number}]", after, further, "the template folds back there")
+            where = f"{feeds} {format_length(before[column], units, 4)}"
+            further = f"{'above' if way > 0 else 'below'} {where}, where the point before it is"
+            require(goes_on, f"points[{number}]", show_pairs((after,), units), further, "the template folds back there")
         if self.smooth:
             self._require_smooth(feeds, way)
         places = self._way(feeds).points[:, "xz".index(feeds)]
         back = np.flatnonzero(np.diff(places) * way <= 0)
         if back.size:
-            near = f"{self.rubber:g} mm, too large for the hollow at {feeds} {places[back[0]]:.4g} mm"
-            require(False, "rubber", near, "a smaller one", "swing a smaller frame")
+            hollow = f"the hollow at {feeds} {format_length(self._hollow(feeds, int(back[0])), units, 2)}"
+            require(
+                False,
+                "rubber",
+                format_length(self.rubber, units, 4),
+                f"small enough to reach into {hollow}",
+                "swing a smaller frame",
+            )
         low, high = sorted((float(places[0]), float(places[-1])))
         for name, given in (("from", self.start), ("to", self.end)):
             on_it = given is None or low <= given <= high
-            require(on_it, name, given, f"from {low:g} to {high:g} mm, where the template runs along {feeds}")
+            ends = f"from {format_length(low, units, 4)} to {format_length(high, units, 4)}"
+            require(on_it, name, given, f"{ends}, where the template runs along {feeds}")
         first, last = self._part(feeds)
-        require(first != last, "to", self.end, f"another place than from, {self.start}")
+        require(first != last, "to", self.end, "another place than from")
+
+    def _hollow(self, feeds: Feeding, place: int) -> float:
+        """Return about where on the template the hollow is in which its way turns back, from that place of the way on, mm."""
+        column = "xz".index(feeds)
+        way, bears = _followed(self._line[:, ::-1] if feeds == "z" else self._line, self.rubber)
+        back = np.diff(way[:, 0]) * (self.points[-1][1 - column] - self.points[0][1 - column]) <= 0
+        until = place + int(np.append(back[place:], False).argmin())
+        return float(bears[place, 0] + bears[until, 0]) / 2
 
     def _require_smooth(self, feeds: Feeding, way: float) -> None:
         """Refuse points between which the smooth curve turns back."""
@@ -204,11 +221,14 @@ class Template:
         return np.sort(parts[(parts > 0) & (parts < 1)])
 
 
-def _followed(line: Array, rubber: float) -> Array:
-    """Return where the foremost place of a round rubber goes that rolls over a line: (n, 2) mm along and out, to (m, 2)."""
+def _followed(line: Array, rubber: float) -> tuple[Array, Array]:
+    """Return where the foremost place of a round rubber goes that rolls over a line, (n, 2) mm along and out, to (m, 2).
+
+    Then where it bears on the line: (m, 2) mm.
+    """
     steps = np.diff(line, axis=0)
     square = np.stack([-steps[:, 1], steps[:, 0]], axis=-1) / np.hypot(*steps.T)[:, None] * np.sign(steps[:, :1])
-    found = [line[:1] + rubber * square[:1]]
+    found, bears = [line[:1] + rubber * square[:1]], [line[:1]]
     for corner, before, after, way in zip(line[1:-1], square[:-1], square[1:], np.sign(steps[:-1, 0]), strict=True):
         turn = math.atan2(before[0] * after[1] - before[1] * after[0], float(before @ after))
         if turn * way > 0:
@@ -217,10 +237,11 @@ def _followed(line: Array, rubber: float) -> Array:
             parts = np.linspace(0.0, turn, 2 + int(abs(turn) / math.sqrt(8 * _FLAT_MM / rubber)))
             stands = np.stack([np.cos(parts), np.sin(parts)], axis=-1) @ np.array([before, [-before[1], before[0]]])
         found.append(corner + rubber * np.atleast_2d(stands))
+        bears.append(np.broadcast_to(corner, found[-1].shape))
     found.append(line[-1:] + rubber * square[-1:])
-    way_on = np.concatenate(found) - [0.0, rubber]
-    moved: Array = way_on[np.append(True, np.diff(way_on, axis=0).any(axis=1))]
-    return moved
+    way_on, on = np.concatenate(found) - [0.0, rubber], np.concatenate([*bears, line[-1:]])
+    moved = np.append(True, np.diff(way_on, axis=0).any(axis=1))
+    return way_on[moved], on[moved]
 
 
 def read_template(

@@ -64,9 +64,7 @@ class Twist:
             raise SettingError(f"{given} of over and turns given; write over, a length of the work, or turns, of the spindle")
         if self.over is not None:
             require(isinstance(self.over, int | float), "over", repr(self.over), "a plain number, in mm")
-            require(
-                0 < self.over <= _FURTHEST_MM, "over", self.over, "a length above zero, in mm", "a negative angle turns it back"
-            )
+            require(0 < self.over <= _FURTHEST_MM, "over", self.over, "a length above zero", "a negative angle turns it back")
         if self.turns is not None:
             require(0 < self.turns <= _MOST_TURNS, "turns", self.turns, "above zero", "a negative angle turns it back")
             require(not self.start, "from", self.start, "left out beside turns, which count from the beginning of each pass")

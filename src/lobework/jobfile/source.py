@@ -100,10 +100,21 @@ class Source:
             raise _syntax_error(name, text, error) from None
 
     def placed(self, error: InputError) -> InputError:
-        """Return the error with file and line before its key path."""
+        """Return the error with file and line before its key path, and what a part complains of as it was written."""
+        if error.where and (table := self._table_at(error.where)) is not None:
+            error = inside(pointed(type(error)(error.says), table), error.where)
         line = self._line_of(error.where)
         file = f"{self.path}:{line}" if line else self.path
         return type(error)(error.says, f"{file}: {error.where}" if error.where else file)
+
+    def _table_at(self, where: str) -> dict[str, Any] | None:
+        """Return the table that the whole key path ``where`` leads to, if one does."""
+        found: Any = self.holds
+        path = ""
+        for key in _keys_of(where, self.holds):
+            found = found[key]
+            path += f"[{key + 1}]" if isinstance(key, int) else f"{'.' if path else ''}{written_key(key)}"
+        return found if path == where and isinstance(found, dict) else None
 
     def _line_of(self, where: str) -> int | None:
         """Return the line (from 1) by which the key path ``where``, or as much of it as is there, has been written."""
