@@ -9,6 +9,7 @@ import pytest
 
 from lobework.carriage import Headstock
 from lobework.cutter import Ball, Pen
+from lobework.errors import TooLargeError
 from lobework.job import Job
 from lobework.lathe import Axis, Lathe
 from lobework.passes import Pass
@@ -199,3 +200,11 @@ def test_only_what_is_asked_is_measured():
     loose = replace(job(RINGS)).prove(STYLES["plain"].replace("X15", "X15.02").encode(), tolerance=0.05)
     assert loose.proved
     assert loose.allowed == 0.05
+
+
+@pytest.mark.parametrize(
+    "word", ["C999999999999", "C9999999999999999999999", "X9999999999 C720000", "Z99999999999999999999999 C720000"]
+)
+def test_a_move_too_far_to_be_looked_at_is_refused_with_its_line(word):
+    with pytest.raises(TooLargeError, match=r"line 6: .* goes too far to be looked at all along; is a number wrong\?"):
+        job(RINGS).prove(STYLES["plain"].replace("G1 C360", f"G1 {word}").encode())

@@ -35,7 +35,8 @@ def _prove(asked: argparse.Namespace) -> int:
         try:
             proof = job.prove(program, tolerance)
         except InputError as error:
-            raise error if error.where else OutputError(error.at(asked.program)) from None
+            own = not error.where or error.where.startswith("line ")
+            raise OutputError(error.at(asked.program)) if own else error from None
         for line in proof.lines():
             print(line)
         return proof.code

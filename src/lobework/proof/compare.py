@@ -32,6 +32,7 @@ SHARE: Final = 0.05
 _A_TURN: Final = 16
 _A_LOBE: Final = 8
 _LOOKED_CLOSER: Final = 16_384
+_ENDLESS: Final = 1e12
 _GONE: Final = 50
 """How many times the tolerance away a cut is another one."""
 _GOLDEN: Final = (math.sqrt(5) - 1) / 2
@@ -73,7 +74,7 @@ def pieces_of(motion: Motion, start: Array, end: Array, letters: Mapping[str, st
         column, ratio = (own, 1.0) if own is not None else (by_name.get("spindle"), abs(float(drive.ratio)))
         if column is not None:
             a_turn[column] = max(a_turn[column], _A_LOBE * drive.cam.lobes * ratio)
-    pieces: Ints = np.maximum(np.ceil((np.abs(end - start) * (a_turn / 360)).max(axis=1)), 1).astype(np.int64)
+    pieces: Ints = np.clip(np.ceil((np.abs(end - start) * (a_turn / 360)).max(axis=1)), 1, _ENDLESS).astype(np.int64)
     return pieces
 
 

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Final, Literal
 import numpy as np
 
 from lobework.check import Finding
-from lobework.errors import require
+from lobework.errors import TooLargeError, require
 from lobework.kinds import seen_on
 from lobework.proof.compare import SHARE, Compared, Model, compared, pieces_of, placed
 from lobework.proof.direction import direction_findings
@@ -17,7 +17,7 @@ from lobework.proof.limits import limit_findings, used
 from lobework.proof.reader import ARC, DWELL, FEED, LETTERS, RAPID, STOP, Reading, Remark, read
 from lobework.proof.replay import Moves, replayed
 from lobework.proof.report import Deviation, Proof, fine, place
-from lobework.proof.sampling import Samples, sampled
+from lobework.proof.sampling import Samples, TooFarError, sampled
 from lobework.proof.setups import SetUp, divided, hand_work, matched, set_ups
 from lobework.proof.wood import surely_clear, touching
 from lobework.tolerances import JOIN_MM
@@ -76,7 +76,7 @@ def prove(
     SettingError
         Where the tolerance is none.
     TooLargeError
-        Where the program is too long to be read.
+        Where the program is too long to be read, or a move goes too far to be looked at.
 
     Examples
     --------
@@ -140,7 +140,12 @@ class _Bench:
     def sampled(self, setup: SetUp, moves: Moves, chord: float) -> Samples:
         """Return places along moves in one set-up."""
         pieces = pieces_of(setup.motion, moves.start, moves.end, self.letters)
-        return sampled(self.model(setup), moves.start, moves.end, pieces, chord)
+        try:
+            return sampled(self.model(setup), moves.start, moves.end, pieces, chord)
+        except TooFarError as far:
+            line = int(moves.line[far.move])
+            says = f"{self.reading.text(line)!r}: goes too far to be looked at all along; is a number wrong?"
+            raise TooLargeError(says, f"line {line}") from None
 
     def _times_in(self, stretch: slice) -> int:
         """Return how often the tip goes into the work in a stretch."""

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
     Ints = NDArray[np.int64]
 
-__all__ = ["Place", "Samples", "sampled"]
+__all__ = ["Place", "Samples", "TooFarError", "sampled"]
 
 Place = Callable[["Array"], "Array"]
 """Where the axes stand, (n, k), to where the tip is on the work, (n, 3) mm."""
@@ -22,9 +22,18 @@ Place = Callable[["Array"], "Array"]
 _CHUNK: Final = 8192
 _QUARTERS: Final = np.array([0.25, 0.5, 0.75])
 _MOST_HALVINGS: Final = 16
-_MOST_SAMPLES: Final = 40_000_000
+_MOST_PIECES: Final = 1_000_000
+_MOST_SAMPLES: Final = 10_000_000
 _ROUGH: Final = 0.3
 _LOPSIDED: Final = 3.0
+
+
+class TooFarError(Exception):
+    """A move goes so far that nobody could look at all of it; ``move`` is which."""
+
+    def __init__(self, counts: Array | Ints) -> None:
+        self.move = int(counts.argmax())
+        super().__init__(self.move)
 
 
 class Samples(NamedTuple):
@@ -53,7 +62,14 @@ def sampled(place: Place, start: Array, end: Array, pieces: Ints, chord: float) 
         In how many pieces to look at each at first; in each of them the path should bend one way.
     chord : float, mm
         How far it may stray.
+
+    Raises
+    ------
+    TooFarError
+        Where that takes more places than can be kept.
     """
+    if pieces.sum(dtype=np.float64) > _MOST_PIECES:
+        raise TooFarError(pieces)
     if not pieces.size:
         return Samples(np.zeros((0, 3)), np.zeros(0, np.int64), np.zeros(0))
     move = np.repeat(np.arange(pieces.size), pieces)
@@ -77,7 +93,10 @@ def sampled(place: Place, start: Array, end: Array, pieces: Ints, chord: float) 
         bends = np.linalg.norm(five[:, :-2] - 2 * five[:, 1:-1] + five[:, 2:], axis=2)
         curls = np.linalg.norm(five[:, 0] - 4 * five[:, 1] + 6 * five[:, 2] - 4 * five[:, 3] + five[:, 4], axis=1)
         most = bends.max(axis=1)
-        steps = np.maximum(np.ceil(1.05 * np.sqrt(2 * most / chord)), 1).astype(np.int64)
+        wanted = np.maximum(np.ceil(1.05 * np.sqrt(2 * most / chord)), 1)
+        if wanted.sum() > _MOST_SAMPLES:
+            raise TooFarError(np.bincount(move, wanted))
+        steps = wanted.astype(np.int64)
         uneven = (steps > 4) & ((most > _LOPSIDED * bends.min(axis=1)) | (curls > _ROUGH * most))
         uneven &= halvings < _MOST_HALVINGS
         done.append((move[~uneven], low[~uneven], width[~uneven], steps[~uneven]))
