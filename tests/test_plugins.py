@@ -381,7 +381,7 @@ class TestInside:
             "cutter": ["ball", "flat", "pen", "profile", "round-nosed", "vee"],
             "piece": ["barrel", "disc", "turned"],
         }
-        assert sorted(inside.targets()) == ["3mf", "csv", "page", "png", "relief", "rs274", "stl", "svg", "text"]
+        assert sorted(inside.targets()) == ["3mf", "csv", "moves", "page", "png", "relief", "rs274", "stl", "svg", "text"]
         assert "plain" in inside.backends()
         assert [check.__name__ for check in inside.checks()] == [
             "closure_findings",
@@ -411,7 +411,7 @@ class TestInside:
         assert str(chuck.value) == f"no chuck is called 'ovla'; did you mean 'oval'?; installed: {known}"
         with pytest.raises(UnknownNameError) as target:
             inside.target("plan")
-        assert str(target.value) == "no target is called 'plan'; installed: 3mf, csv, page, png, relief, rs274, stl, svg, text"
+        assert str(target.value) == "no target is called 'plan'; installed: 3mf, csv, moves, page, png, relief, rs274, stl, svg, text"
         with pytest.raises(UnknownNameError, match="no kind of part is called 'chucks'; did you mean 'chuck'"):
             inside.kinds("chucks")
 
