@@ -388,6 +388,7 @@ class TestInside:
             "bridging_findings",
             "travel_findings",
             "ratio_findings",
+            "template_findings",
         ]
 
     def test_every_target_that_ships_inside_says_what_it_shows_and_where_it_goes(self, inside):
