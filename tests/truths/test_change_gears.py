@@ -15,6 +15,7 @@ from lobework import gears
 from lobework.errors import LobeworkError
 from lobework.gears import NoTrainError, Train, train_for, train_to_cut, trains_for
 
+FEW = settings(max_examples=30)
 MILLING = (24, 24, 28, 32, 40, 44, 48, 56, 64, 72, 86, 100)
 """The change gears of a universal milling machine; from memory."""
 
@@ -110,6 +111,7 @@ few_wheels = st.lists(st.integers(12, 60), min_size=2, max_size=6)
 ratios = st.fractions(Fraction(1, 20), 20, max_denominator=200)
 
 
+@FEW
 @given(wheels=few_wheels, ratio=ratios, pairs=st.integers(1, 3), within=st.fractions(0, Fraction(1, 4), max_denominator=999))
 def test_no_train_is_cheaper_within_the_error_and_none_is_nearer_where_there_is_none(wheels, ratio, pairs, within):
     ours = train_for(ratio, wheels, pairs, within)
@@ -122,6 +124,7 @@ def test_no_train_is_cheaper_within_the_error_and_none_is_nearer_where_there_is_
     assert Counter(ours.drivers + ours.driven) <= Counter(wheels)
 
 
+@FEW
 @given(wheels=few_wheels, ratio=ratios, pairs=st.integers(1, 3))
 def test_each_pair_more_is_listed_only_where_it_comes_nearer(wheels, ratio, pairs):
     found = trains_for(ratio, wheels, pairs)
@@ -134,6 +137,7 @@ def test_each_pair_more_is_listed_only_where_it_comes_nearer(wheels, ratio, pair
     assert offs[-1] == abs(train_for(ratio, wheels, pairs).off(ratio))
 
 
+@FEW
 @given(drivers=st.lists(st.integers(12, 100), min_size=1, max_size=2), data=st.data())
 def test_what_one_train_makes_a_search_finds_exactly(drivers, data):
     driven = data.draw(st.lists(st.integers(12, 100), min_size=len(drivers), max_size=len(drivers)))
@@ -156,6 +160,7 @@ for each_train in every_train_of(12, 17, 3):
     fewest.setdefault(each_train.ratio, each_train.pairs)
 
 
+@FEW
 @given(
     ratio=st.fractions(Fraction(1, 2), 2, max_denominator=999), pairs=st.integers(1, 2), within=st.fractions(0, Fraction(1, 50))
 )
@@ -170,8 +175,8 @@ def test_a_train_to_cut_is_the_cheapest_there_is(ratio, pairs, within):
             train_to_cut(ratio, within, pairs, least=12, most=17)
 
 
+@settings(max_examples=15)
 @given(ratio=st.fractions(Fraction(1, 2), 2, max_denominator=999), within=st.fractions(0, Fraction(1, 50)))
-@settings(max_examples=30)
 def test_the_walk_by_mediants_finds_as_few_pairs_as_trying_everything(ratio, within):
     near = [pairs for each, pairs in fewest.items() if abs(each / ratio - 1) <= within]
     with mock.patch.object(gears, "_MOST_SIDES", 0):

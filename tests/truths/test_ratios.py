@@ -7,7 +7,7 @@ from fractions import Fraction
 from itertools import pairwise
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from lobework.errors import SettingError
@@ -25,6 +25,7 @@ from lobework.ratios import (
     turns_to_close,
 )
 
+FEW = settings(max_examples=30)
 SATURN = Fraction(77708431, 2640858)
 
 
@@ -65,6 +66,7 @@ ratios = st.fractions(-50, 50, max_denominator=10_000)
 above_zero = st.fractions(Fraction(1, 100), 50, max_denominator=500)
 
 
+@FEW
 @given(ratio=ratios)
 def test_each_convergent_is_within_one_over_its_denominator_times_the_next(ratio):
     """Standard (from memory): |x - p/q| < 1 / (q q'), where q' is the next convergent's denominator; as much at the last but
@@ -76,6 +78,7 @@ def test_each_convergent_is_within_one_over_its_denominator_times_the_next(ratio
         assert abs(ratio - one) < Fraction(1, one.denominator * after.denominator) or after == ratio
 
 
+@FEW
 @given(ratio=st.fractions(0, 9, max_denominator=400))
 def test_no_fraction_with_a_smaller_denominator_is_nearer_than_a_convergent(ratio):
     """Standard (from memory). The first convergent, a whole number, may be the one on the other side."""
@@ -84,6 +87,7 @@ def test_no_fraction_with_a_smaller_denominator_is_nearer_than_a_convergent(rati
         assert all(abs(ratio - one) < abs(ratio - other) for other in rivals)
 
 
+@FEW
 @given(ratio=ratios)
 def test_mediants_grow_and_hold_the_convergents(ratio):
     """From the definition: each is the mediant of its neighbours, so terms only grow; the convergents are among them."""
@@ -97,6 +101,7 @@ def test_mediants_grow_and_hold_the_convergents(ratio):
     )
 
 
+@FEW
 @given(ratio=ratios, within=st.fractions(0, 1, max_denominator=5_000))
 def test_the_simplest_fraction_within_an_error_has_no_simpler_one_beside_it(ratio, within):
     found = simplest_fraction(ratio, within)
@@ -105,12 +110,14 @@ def test_the_simplest_fraction_within_an_error_has_no_simpler_one_beside_it(rati
         assert abs(Fraction(round(ratio * under), under) - ratio) > within
 
 
+@FEW
 @given(ratio=ratios, under=st.integers(1, 200))
 def test_the_nearest_fraction_is_never_beaten(ratio, under):
     off = abs(nearest_fraction(ratio, under) - ratio)
     assert off == min(abs(Fraction(round(ratio * each), each) - ratio) for each in range(1, under + 1))
 
 
+@FEW
 @given(ratio=ratios, places=st.integers(0, 6))
 def test_a_percent_is_at_most_half_its_last_place_off(ratio, places):
     found = nearest_percent(ratio, places)
@@ -118,6 +125,7 @@ def test_a_percent_is_at_most_half_its_last_place_off(ratio, places):
     assert abs(found - ratio) * 100 * 10**places <= Fraction(1, 2)
 
 
+@FEW
 @given(ratio=ratios.filter(bool), lobes=st.integers(1, 48), places=st.integers(3, 6))
 def test_the_gap_is_how_far_the_wave_stands_from_its_beginning(ratio, lobes, places):
     """From the definition: after the turns that close it, lobes * turns * ratio is whole; what is over or missing of a lobe,
@@ -129,6 +137,7 @@ def test_the_gap_is_how_far_the_wave_stands_from_its_beginning(ratio, lobes, pla
     assert run.gap(turns) == over / (lobes * abs(run.runs)) * 360
 
 
+@FEW
 @given(ratio=above_zero, radius=st.floats(1, 500), width=st.floats(1e-3, 1))
 def test_the_drift_is_seen_at_its_first_turn_and_not_before(ratio, radius, width):
     run = of_percent(ratio, 1)
@@ -141,6 +150,7 @@ def test_the_drift_is_seen_at_its_first_turn_and_not_before(ratio, radius, width
         assert turns == 1 or abs(run.gap_mm(turns - 1, radius)) <= width * (1 + 1e-9)
 
 
+@FEW
 @given(ratio=above_zero, cam=st.integers(20, 5_000), spindle=st.integers(20, 5_000), turns=st.integers(1, 50))
 def test_rounded_places_never_stray_further_however_long_it_runs(ratio, cam, spindle, turns):
     """From the definition: at any step of the spindle the cam is sent to its nearest step."""
@@ -153,6 +163,7 @@ def test_rounded_places_never_stray_further_however_long_it_runs(ratio, cam, spi
     assert run.turns_until_seen(100.0) is None
 
 
+@FEW
 @given(
     ratio=above_zero,
     cam=st.integers(200, 5_000),
