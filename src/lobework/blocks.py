@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
@@ -46,6 +46,8 @@ _GRADED: Final = 512
 """Pieces that an even cut is looked at in."""
 _ALIKE: Final = 1.06
 """How much faster one of the pieces that become one block may be than another."""
+_GROWS: Final = 1.02
+"""How much longer than a move the next may be."""
 _LEVEL: Final = 1e-6
 _QUICKEST_S: Final = 1e-3
 """The least time of a block that is only there for time."""
@@ -158,6 +160,7 @@ class _Planner:
         self.u = trace.u[later]
         self.on_work = np.stack([trace.x, trace.y, trace.z], axis=-1)[later]
         self.goes_by_feed = not trace.cut.passed.turns
+        self.places = self._places(self.u)
         self.looked_at: tuple[Array, Array] | None = None
         self.rounds = self.strays = 0.0
         self.fastest = feeds.pace == "fastest" and not self.goes_by_feed
@@ -173,7 +176,7 @@ class _Planner:
 
     def _require_speeds(self) -> None:
         """Refuse the fastest pace where nobody said how fast an axis is."""
-        for axis, moves in zip(self.axes, np.ptp(self._places(self.u), axis=0), strict=True):
+        for axis, moves in zip(self.axes, np.ptp(self.places, axis=0), strict=True):
             if moves and axis.top_speed == math.inf:
                 raise SettingError(
                     f"pace='fastest': nobody said how fast axis {axis.letter} is, which moves {axis.moves}; give it a top_speed "
@@ -184,13 +187,12 @@ class _Planner:
         moved = self.motion.axes(u)
         return np.stack([np.broadcast_to(moved[axis.moves], u.shape) for axis in self.axes], axis=-1)
 
-    def _on_work(self, places: Array) -> Array:
-        return self.motion.place_of({axis.moves: column for axis, column in zip(self.axes, places.T, strict=True)})
+    def _on_work(self, columns: Iterable[Array]) -> Array:
+        return self.motion.place_of({axis.moves: column for axis, column in zip(self.axes, columns, strict=True)})
 
     def _path(self) -> Array:
         """Return where straight moves keep to the path, by ``u``."""
-        ends, places = self.u[[0, -1]], self._places(self.u)
-        even, rounds = _even(self.u, places), self._rounds()
+        even, rounds = _even(self.u, self.places), self._rounds()
         left = _SHARE * (self.feeds.tolerance - rounds)
         if left < _SEEN * self.feeds.tolerance:
             raise SettingError(
@@ -199,22 +201,21 @@ class _Planner:
             )
         self.rounds = self.strays = rounds
         if even:
-            return ends
+            return self.u[[0, -1]]
         levers = self._levers()
         u = self._looked_at(levers)
         places = self._places(u)
-        self.looked_at = u, self.motion.place(u)
+        self.looked_at = u, self._on_work(places.T)
         kept = np.zeros(len(u), dtype=np.bool_)
         while True:
             suited(merge, len(u), COMPILED_FROM)(u, places, levers, self.slides, left, kept)
-            if self._keeps_to(u[kept]) or kept.all():
+            if self._keeps_to(u[kept], places[kept]) or kept.all():
                 return u[kept]
             left *= 0.5
 
     def _looked_at(self, levers: Array) -> Array:
         """Return every place at which a move is held against the path: those of the trace, and as many between as it bends."""
-        u = self.u
-        ends, off = self._places(u), np.zeros(len(u) - 1)
+        u, ends, off = self.u, self.places, np.zeros(len(self.u) - 1)
         for part in _QUARTERS:
             miss = np.abs(ends[:-1] + part * np.diff(ends, axis=0) - self._places(u[:-1] + part * np.diff(u))) / _MOST_THERE
             off = np.maximum(off, np.linalg.norm(miss[:, : self.slides], axis=1) + miss[:, self.slides :] @ levers[self.slides :])
@@ -228,11 +229,11 @@ class _Planner:
         """Return how far the tip moves over the work for a degree of each axis that turns, at most, mm."""
         u = self.u[np.unique(np.linspace(0, len(self.u) - 1, _LOOKED_AT).astype(np.int64))]
         places = self._places(u)
-        here, levers = self._on_work(places), np.ones(len(self.axes))
+        here, levers = self._on_work(places.T), np.ones(len(self.axes))
         for a in range(self.slides, len(self.axes)):
             turned = places.copy()
             turned[:, a] += _TURNED_DEG
-            levers[a] = 1.05 * float(np.linalg.norm(self._on_work(turned) - here, axis=1).max()) / _TURNED_DEG
+            levers[a] = 1.05 * float(np.linalg.norm(self._on_work(turned.T) - here, axis=1).max()) / _TURNED_DEG
         return levers
 
     def _rounds(self) -> float:
@@ -251,25 +252,38 @@ class _Planner:
         """
         if self.fastest and len(path) == 2:
             return self._set_off(path)
-        many = min(max(_FINE, min(8 * len(path), _MANY), 2 * len(path), 2 * len(self.u)), _MOST_PIECES)
-        fine = np.linspace(0.0, path[-1], many + 1)
+        fine = path if len(path) > _MANY else np.linspace(0.0, path[-1], min(max(_FINE, 8 * len(path)), _MANY) + 1)
         asked = self._asked(fine)
         if not self.fastest and asked.max() <= _ALIKE * asked.min():
-            nodes, places, found = self._solved(path)
+            nodes, found, places = self._solved(path, self._places(path))
             if len(path) == 2 or not (found.held >= 0).any():
                 return nodes, found, places
         seconds = paced(np.diff(self._places(fine), axis=0), asked, self.top, self.most, np.diff(fine)).seconds
         when = np.concatenate([[0.0], np.cumsum(seconds)])
-        changes = float(np.abs(np.diff(np.log(seconds))).sum())
-        many = max(len(path) - 1, math.ceil(2 * changes / math.log(_ALIKE)))
-        many = max(1, min(many, int(when[-1] / self._quickest())))
+        gone = np.concatenate([[0.0], np.cumsum(seconds / self._durations(path, fine, when))])
+        many = math.ceil(gone[-1])
         while many <= _MOST_PIECES:
-            nodes, places, found = self._solved(np.interp(np.linspace(0.0, when[-1], many + 1), when, fine))
-            if self._keeps_to(nodes):
-                return nodes, found, places
+            nodes = np.interp(np.linspace(0.0, gone[-1], many + 1), gone, fine)
+            places = self._places(nodes)
+            if self._keeps_to(nodes, places):
+                return self._solved(nodes, places)
             many = 1 + many * 5 // 4
-        nodes, places, found = self._solved(path)
-        return nodes, found, places
+        return self._solved(path, self._places(path))
+
+    def _durations(self, path: Array, fine: Array, when: Array) -> Array:
+        """Return how long a move may take where each piece of a path is, by when its ends are passed.
+
+        No longer than that of the path there, nor than speeds ask for that change; from move to move a little longer or shorter.
+        """
+        speeds = np.diff(fine) / np.diff(when)
+        changes = 2 * float(np.abs(np.diff(np.log(speeds))).sum()) / math.log(_ALIKE)
+        longest = when[-1] / max(1.0, min(changes, when[-1] / self._quickest()))
+        block = np.searchsorted(path, fine[:-1], side="right") - 1
+        asked = np.minimum(np.diff(np.interp(path, fine, when))[block], longest)
+        grows = math.log(_GROWS) * 0.5 * (when[1:] + when[:-1])
+        asked = np.minimum.accumulate(asked - grows) + grows
+        found: Array = np.minimum.accumulate((asked + grows)[::-1])[::-1] - grows
+        return found
 
     def _set_off(self, path: Array) -> tuple[Array, Paced, Array]:
         """Return moves along a path that is straight in the axes, short where it sets off and stops."""
@@ -278,8 +292,7 @@ class _Planner:
         seconds = paced(np.diff(self._places(pieces), axis=0), self._asked(pieces), self.top, self.most, lengths).seconds
         kept = np.ones(len(pieces), dtype=np.bool_)
         suited(alike, len(seconds), COMPILED_FROM)(lengths / seconds, seconds, _ALIKE, _LEVEL, self._quickest(), kept)
-        nodes, places, found = self._solved(pieces[kept])
-        return nodes, found, places
+        return self._solved(pieces[kept], self._places(pieces[kept]))
 
     def _quickest(self) -> float:
         """Return how long a move takes at least that is only there for time, s: long enough for rounding to be no jerk."""
@@ -287,20 +300,18 @@ class _Planner:
             noise = np.sqrt(self.grid.step / self.most)
         return max(_QUICKEST_S, _ROUNDINGS * float(noise.max(initial=0.0)))
 
-    def _keeps_to(self, nodes: Array) -> bool:
-        """Return whether straight moves between places on the path keep to it; how far they stray is noted."""
+    def _keeps_to(self, nodes: Array, places: Array) -> bool:
+        """Return whether straight moves from place to place keep to the path; how far they stray is noted."""
         if self.looked_at is None:
             return True
         u, true = self.looked_at
-        ends = self._places(nodes)
-        moved = np.stack([np.interp(u, nodes, column) for column in ends.T], axis=-1)
-        strays = float(np.linalg.norm(self._on_work(moved) - true, axis=1).max())
-        self.strays = strays + self.rounds
+        off = self._on_work([np.interp(u, nodes, column) for column in places.T]) - true
+        self.strays = math.sqrt(float(np.einsum("ij,ij->i", off, off).max())) + self.rounds
         return self.strays <= self.feeds.tolerance
 
-    def _solved(self, nodes: Array) -> tuple[Array, Array, Paced]:
+    def _solved(self, nodes: Array, places: Array) -> tuple[Array, Paced, Array]:
         """Return the moves between places on the path, as words say them, with the time of each."""
-        places = self.grid.nearest(self._places(nodes))
+        places = self.grid.nearest(places)
         moves = np.diff(places, axis=0)
         stays = ~np.any(moves != 0, axis=1)
         if stays.any():
@@ -308,7 +319,7 @@ class _Planner:
             nodes, places = nodes[keep], places[keep]
             moves = np.diff(places, axis=0)
         found = paced(moves, self._asked(nodes), self.top, self.most, np.diff(nodes))
-        return nodes, places, found
+        return nodes, found, places
 
     def _asked(self, nodes: Array) -> Array:
         """Return how fast each move is to go, in ``u`` a second."""

@@ -243,8 +243,8 @@ class Cut:
             return passed.arc.tip(passed.at, part)
         if passed.template is not None:
             return passed.template.tip(passed.at, part, self.approach.axis)
-        held: Array = np.array(self.tip) + part[:, None] * np.array(self.travel)
-        return held
+        held: Array = np.array(self.tip)[:, None] + np.array(self.travel)[:, None] * part
+        return held.T
 
     def as_set(self, drive: Drive) -> Drive:
         """Return a cam as it is set for this cut: where the tip keeps its place along the work, its twist is a phase."""
