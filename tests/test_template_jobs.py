@@ -135,8 +135,8 @@ def test_what_was_taken_for_granted_is_said_in_the_check_and_on_the_sheet(job, c
         ),
         ("{ of = 'piece', rubber = -1 }", "template.rubber: -1 must be zero or more"),
         (
-            "{ points = [[0, 20], [-20, 25], [-21, 20], [-22, 25], [-40, 20]], rubber = 9 }",
-            "template.rubber: 9 must be small enough to reach into the hollow at z -21 mm; swing a smaller frame",
+            "{ points = [[0, 20], [-10, 15], [-20, 20]], rubber = 50 }",
+            "template.rubber: 50 must be small enough to roll along the template",
         ),
     ],
 )
@@ -156,8 +156,8 @@ def test_each_mistake_is_answered_in_one_line_with_its_key(job, capsys, written,
             "points[3]: (-0.5, 0.8) in must be below z -1 in, where the point before it is; the template folds back there",
         ),
         (
-            "{ points = [[0, 0.5], [-0.5, 0.4], [-1, 0.7]], rubber = 3 }",
-            "rubber: 3 must be small enough to reach into the hollow at z -0.5 in; swing a smaller frame",
+            "{ points = [[0, 0.5], [-0.5, 0.4], [-1, 0.7]], rubber = -3 }",
+            "rubber: -3 must be zero or more",
         ),
     ],
 )
@@ -167,6 +167,13 @@ def test_a_mistake_in_a_job_in_inches_is_answered_in_inches(job, capsys, written
     assert main(["check", str(path)]) == 2
     (line,) = capsys.readouterr().err.splitlines()
     assert line.partition("pass[1].template.")[2] == says
+
+
+def test_the_check_says_what_a_rubber_misses_of_a_hollow(job, capsys):
+    """Straight down and up at 45 degrees, a circle of 2 mm stands 2 sqrt(2) - 2 = 0.828 mm short of the corner."""
+    assert main(["check", str(job("{ points = [[0, 25], [-10, 15], [-20, 25]], rubber = 2 }"))]) == 1
+    says = "the rubber spans the hollow at z -10 mm, and misses 0.828 mm of its depth; a smaller one would reach"
+    assert f"warning (template): pass 1: {says}" in capsys.readouterr().out
 
 
 def test_a_template_beside_a_travel_or_on_a_disc_is_refused(job):

@@ -134,12 +134,18 @@ def bridging_findings(cuts: Sequence[Cut], traces: Sequence[Trace]) -> Iterable[
 
 
 def template_findings(cuts: Sequence[Cut], traces: Sequence[Trace]) -> Iterable[Finding]:
-    """Yield the templates of whose size something was taken for granted when they were read."""
+    """Yield the templates of whose size something was taken for granted, and those with hollows that the rubber spans."""
     for name, same, _ in _by_group(cuts, traces):
         template = same[0].passed.template
         if template is not None and template.note:
             says = f"{template.source}: {template.note}; say what one unit of it is with unit = '1 mm' where that is wrong"
             yield Finding(kind="template", level="note", where=name, says=says)
+        feeds: Literal["x", "z"] = "x" if same[0].approach.axis == "z" else "z"
+        spanned = template.spans(feeds) if template is not None else []
+        if spanned and (worst := max(spanned, key=lambda each: each.missed)).missed > VISIBLE_MM:
+            place, missed = show_length(round(worst.place, 2), same[0].units), show_small(worst.missed, same[0].units)
+            says = f"the rubber spans the hollow at {feeds} {place}, and misses {missed} of its depth; a smaller one would reach"
+            yield Finding(kind="template", level="warning", where=name, says=says)
 
 
 def travel_findings(cuts: Sequence[Cut], traces: Sequence[Trace]) -> Iterable[Finding]:

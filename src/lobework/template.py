@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import bisect
 import itertools
 import math
 from dataclasses import dataclass
 from functools import cached_property
 from numbers import Real
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Final, Literal
+from typing import TYPE_CHECKING, Annotated, Final, Literal, NamedTuple
 
 import numpy as np
 
@@ -113,11 +114,15 @@ class Template:
 
     @cached_property
     def _beside_z(self) -> Chain:
-        return Chain(_followed(self._line[:, ::-1], self.rubber)[0][:, ::-1])
+        return Chain(_followed(self._line[:, ::-1], self.rubber).way[:, ::-1])
 
     @cached_property
     def _beside_x(self) -> Chain:
-        return Chain(_followed(self._line, self.rubber)[0])
+        return Chain(_followed(self._line, self.rubber).way)
+
+    def spans(self, feeds: Feeding = "z") -> list[Spanned]:
+        """Return the hollows into which the rubber does not reach."""
+        return _followed(self._line[:, ::-1] if feeds == "z" else self._line, self.rubber).spans if self.rubber else []
 
     @property
     def _line(self) -> Array:
@@ -142,16 +147,7 @@ class Template:
         if self.smooth:
             self._require_smooth(feeds, way)
         places = self._way(feeds).points[:, "xz".index(feeds)]
-        back = np.flatnonzero(np.diff(places) * way <= 0)
-        if back.size:
-            hollow = f"the hollow at {feeds} {format_length(self._hollow(feeds, int(back[0])), units, 2)}"
-            require(
-                False,
-                "rubber",
-                format_length(self.rubber, units, 4),
-                f"small enough to reach into {hollow}",
-                "swing a smaller frame",
-            )
+        require(len(places) > 1, "rubber", format_length(self.rubber, units, 4), "small enough to roll along the template")
         low, high = sorted((float(places[0]), float(places[-1])))
         for name, given in (("from", self.start), ("to", self.end)):
             on_it = given is None or low <= given <= high
@@ -159,14 +155,6 @@ class Template:
             require(on_it, name, given, f"{ends}, where the template runs along {feeds}")
         first, last = self._part(feeds)
         require(first != last, "to", self.end, "another place than from")
-
-    def _hollow(self, feeds: Feeding, place: int) -> float:
-        """Return about where on the template the hollow is in which its way turns back, from that place of the way on, mm."""
-        column = "xz".index(feeds)
-        way, bears = _followed(self._line[:, ::-1] if feeds == "z" else self._line, self.rubber)
-        back = np.diff(way[:, 0]) * (self.points[-1][1 - column] - self.points[0][1 - column]) <= 0
-        until = place + int(np.append(back[place:], False).argmin())
-        return float(bears[place, 0] + bears[until, 0]) / 2
 
     def _require_smooth(self, feeds: Feeding, way: float) -> None:
         """Refuse points between which the smooth curve turns back."""
@@ -221,27 +209,90 @@ class Template:
         return np.sort(parts[(parts > 0) & (parts < 1)])
 
 
-def _followed(line: Array, rubber: float) -> tuple[Array, Array]:
-    """Return where the foremost place of a round rubber goes that rolls over a line, (n, 2) mm along and out, to (m, 2).
+def _followed(line: Array, rubber: float) -> _Followed:
+    """Return where the foremost place of a round rubber goes that rolls over a line: (n, 2) mm along and out.
 
-    Then where it bears on the line: (m, 2) mm.
+    Its middle goes beside each straight part and round each outer corner. Where those ways cross, in a hollow, it bears on
+    both sides at once, and goes on beside the further one.
     """
+    on_way = math.copysign(1.0, line[-1, 0] - line[0, 0])
+    line = line * [on_way, 1.0]
     steps = np.diff(line, axis=0)
-    square = np.stack([-steps[:, 1], steps[:, 0]], axis=-1) / np.hypot(*steps.T)[:, None] * np.sign(steps[:, :1])
-    found, bears = [line[:1] + rubber * square[:1]], [line[:1]]
-    for corner, before, after, way in zip(line[1:-1], square[:-1], square[1:], np.sign(steps[:-1, 0]), strict=True):
-        turn = math.atan2(before[0] * after[1] - before[1] * after[0], float(before @ after))
-        if turn * way > 0:
-            stands = (before + after) / (1 + before @ after)
-        else:
+    square = np.stack([-steps[:, 1], steps[:, 0]], axis=-1) / np.hypot(*steps.T)[:, None]
+    envelope, last = _Envelope(), len(square)
+    for corner, (before, out) in enumerate(itertools.pairwise([np.array([-1.0, 0.0]), *square, np.array([1.0, 0.0])])):
+        turn = math.atan2(before[0] * out[1] - before[1] * out[0], float(before @ out))
+        if turn < 0:
             parts = np.linspace(0.0, turn, 2 + int(abs(turn) / math.sqrt(8 * _FLAT_MM / rubber)))
             stands = np.stack([np.cos(parts), np.sin(parts)], axis=-1) @ np.array([before, [-before[1], before[0]]])
-        found.append(corner + rubber * np.atleast_2d(stands))
-        bears.append(np.broadcast_to(corner, found[-1].shape))
-    found.append(line[-1:] + rubber * square[-1:])
-    way_on, on = np.concatenate(found) - [0.0, rubber], np.concatenate([*bears, line[-1:]])
-    moved = np.append(True, np.diff(way_on, axis=0).any(axis=1))
-    return way_on[moved], on[moved]
+            for start, end in itertools.pairwise(line[corner] + rubber * stands):
+                envelope.add(start, end, corner - 0.5)
+        if corner < last:
+            envelope.add(line[corner] + rubber * out, line[corner + 1] + rubber * out, corner)
+    spans = []
+    for middle, first, then in envelope.crossings:
+        if first >= 0 and then < last - 0.5 and (hollow := line[math.floor(first) + 1 : math.ceil(then) + 1]).size:
+            missed = float(np.hypot(*(hollow - middle).T).max() - rubber)
+            spans.append(Spanned(on_way * float(hollow[:, 0].mean()), missed))
+    places, on = (np.array(each) for each in zip(*envelope.places, strict=True))
+    kept = (np.append(on[1:], on[-1]) >= 0) & (on < last - 0.5)
+    return _Followed((places[kept] - [0.0, rubber]) * [on_way, 1.0], spans)
+
+
+class Spanned(NamedTuple):
+    """A hollow that a rubber spans: about where it is along the template, and how much of its depth is missed, mm."""
+
+    place: float
+    missed: float
+
+
+class _Followed(NamedTuple):
+    way: Array
+    spans: list[Spanned]
+
+
+class _Envelope:
+    """The outermost of straight pieces that are added in the order in which they are borne on.
+
+    Its places are with what the piece up to each bears on, a part of the line by its number, or a corner, half a number less;
+    its crossings, with the two on which both pieces bear.
+    """
+
+    def __init__(self) -> None:
+        self.places: list[tuple[tuple[float, float], float]] = []
+        self.crossings: list[tuple[tuple[float, float], float, float]] = []
+
+    def add(self, start: Array, end: Array, on: float) -> None:
+        """Add a piece, where it is not below; it hides what it is above, and all that comes after that."""
+        (a, low), (b, high) = start.tolist(), end.tolist()
+        if b <= a or (self.places and b <= self.places[-1][0][0] and self._at(b) >= high):
+            return
+        own = (high - low) / (b - a)
+        dropped = None
+        while self.places and ((at := self.places[-1][0])[0] >= b or (at[0] > a and low + own * (at[0] - a) > at[1])):
+            dropped = self.places.pop()
+        if not self.places:
+            self.places.append(((a, low), on))
+        elif dropped is not None:
+            ((c, before), _), ((d, after), other) = self.places[-1], dropped
+            slope = (after - before) / (d - c)
+            here = (before - slope * c - low + own * a) / (own - slope) if own != slope else a
+            here = min(max(here, a, c), b)
+            cross = here, low + own * (here - a)
+            while self.crossings and self.crossings[-1][0][0] >= here:
+                self.crossings.pop()
+            self.crossings.append((cross, other, on))
+            if here > c:
+                self.places.append((cross, other))
+        if self.places[-1][0][0] < b:
+            self.places.append(((b, high), on))
+
+    def _at(self, along: float) -> float:
+        """Return how far out it is at a place that it has come to."""
+        k = max(bisect.bisect_left(self.places, ((along, -math.inf), -math.inf)), 1)
+        ((c, before), _), ((d, after), _) = self.places[k - 1 : k + 1]
+        out: float = before + (after - before) * (along - c) / (d - c)
+        return out
 
 
 def read_template(
