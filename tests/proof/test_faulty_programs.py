@@ -146,6 +146,8 @@ def test_a_stop_that_is_lost_is_caught_with_what_a_person_must_do():
     assert "does not stop before cut 3 (rings 3), where a person must: set cam 1 phase to 1/2 lobe" in said
     goes_on = lines_with(without(text, stops[2]), r"G1 .*Z-0\.3")[2]
     assert f"line {goes_on}" in said
+    (said,) = [each for each in problems(job, changed(text, stops[2], "M0", "M1")) if "(stop)" in each]
+    assert f"line {goes_on + 1}" in said
 
 
 def test_a_spindle_that_turns_backwards_is_caught(job, text):

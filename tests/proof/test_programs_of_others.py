@@ -8,8 +8,9 @@ from math import cos, radians, sin
 import pytest
 
 from lobework.carriage import Headstock
-from lobework.cutter import Ball, Pen
+from lobework.cutter import Ball, Pen, Vee
 from lobework.errors import TooLargeError
+from lobework.holder import CuttingFrame
 from lobework.job import Job
 from lobework.lathe import Axis, Lathe
 from lobework.passes import Pass
@@ -116,7 +117,7 @@ def test_arcs_lead_the_tip_round_a_dome():
     """Round a centre 20 mm under the face, from 80 to 20 degrees; radius and centre say the same arc."""
     swept = Pass(turns=0, at=At(x=0.0, z=-20.0, depth=0.0), arc=Arc(radius=20.0, from_deg=80.0, to_deg=20.0, cutter="keeps"))
     lathe, piece = bench("CXZ"), Disc(diameter=60.0, thickness=60.0)
-    head = "G21 G61 G18\nG0 X40\nG0 Z-16.52703645 C0\nG1 X19.69615506 F100\n"
+    head = "G21 G61 G18\nG0 Z5\nG0 X19.69615506 C0\nG1 Z-16.52703645 F100\n"
     for arc in ("X6.84040287 Z-1.20614758 R20", "X6.84040287 Z-1.20614758 I-19.69615506 K-3.47296355"):
         proof = job(swept, lathe=lathe, piece=piece).prove(f"{head}G2 {arc} F50\nG0 Z5\nM2\n".encode())
         assert proof.proved, str(proof)
@@ -184,7 +185,7 @@ def test_a_cutter_that_points_elsewhere_is_caught():
         f"X{x:.6f} Z{z:.6f} B{b:.6f} F100"
         for x, z, b in ((20 * sin(radians(b)), -20 + 20 * cos(radians(b)), b) for b in _down(80, 20, 0.5))
     )
-    text = f"G21 G61\nG0 X40\nG0 Z-16.52703645 B80 C0\nG1 X19.69615506 F100\n{steps}\nG0 Z5\nM2\n"
+    text = f"G21 G61\nG0 Z5\nG0 X19.69615506 B80 C0\nG1 Z-16.52703645 F100\n{steps}\nG0 Z5\nM2\n"
     assert made.prove(text.encode()).proved, str(made.prove(text.encode()))
     askew = made.prove(text.replace(" B50.000000", " B52.000000").encode())
     assert any("points 2 degrees" in str(each) for each in askew.problems)
@@ -208,3 +209,62 @@ def test_only_what_is_asked_is_measured():
 def test_a_move_too_far_to_be_looked_at_is_refused_with_its_line(word):
     with pytest.raises(TooLargeError, match=r"line 6: .* goes too far to be looked at all along; is a number wrong\?"):
         job(RINGS).prove(STYLES["plain"].replace("G1 C360", f"G1 {word}").encode())
+
+
+ROUND = Barrel(diameter=40.0, length=40.0)
+FLUTE = job(Pass(turns=0, at=At(x=20.0, z=-5.0, depth=0.4), travel=At(z=-20.0)), piece=ROUND, cutter=Ball(radius=1.0))
+RING = job(Pass(at=At(x=20.0, depth=0.25)))
+BAND = job(Pass(at=At(x=20.0, z=-10.0, depth=0.25)), piece=ROUND, cutter=Ball(radius=1.0))
+FRAMED = job(
+    Pass(at=At(x=20.0, depth=0.25)), lathe=bench("CXYZ"), cutter=Vee(angle_deg=90.0, width=2.0, held=CuttingFrame(radius=20.0))
+)
+TO_RING, TO_BAND = "G0 Z5\nG0 X20 C0\nG1 Z-.25 F60\n", "G0 X30\nG0 Z-10 C0\nG1 X19.75 F30\nG1 C360 F720\nG0 X30\n"
+
+
+def told(made, text):
+    proof = made.prove(f"G21 G61 G90\n{text}M2\n".encode())
+    return [str(each) for each in proof.problems]
+
+
+@pytest.mark.parametrize(
+    ("made", "text", "says"),
+    [
+        (FLUTE, "G0 X30\nG0 Z-5 C0\nG1 X19.6 F30\nZ-7 F200\nG0 X30\nG0 Z-10\nG1 X19.6 F30\nZ-25\nG0 X30\n", "1.5 mm"),
+        (FLUTE, "G0 X30\nG0 Z-5 C0\nG1 X19.6 F30\nZ-7\nZ-5\nG0 X30\nG0 Z-10\nG1 X19.6\nZ-25\nG0 X30\n", "1.5 mm"),
+        (RING, f"{TO_RING}G1 C359.7 F720\nG0 Z5\n", "0.0524 mm"),
+        (RING, f"{TO_RING}G1 C359.7 F720\nC0\nG0 Z5\n", "0.0524 mm"),
+    ],
+)
+def test_a_piece_that_is_left_out_between_two_places_of_the_path_is_caught_by_half_its_length(made, text, says):
+    """A chord of 0.3 degrees at 20 mm is 0.1047 mm."""
+    assert any(f"strays by {says} from the job" in each for each in told(made, text)), told(made, text)
+
+
+@pytest.mark.parametrize(
+    ("made", "text", "says"),
+    [
+        (FLUTE, "G0 X30\nG0 Z-5 C180\nG1 X-19.6 F30\nG1 Z-25 F200\nG1 X30 F100\n", "points 180 degrees off"),
+        (BAND, "G0 X30\nG0 Z20\nG0 X-30 C0\nG0 Z-10\nG1 X-19.75 F30\nG1 C-360 F200\n", "points 180 degrees off"),
+        (FLUTE, "G0 X30\nG0 Z-5 C0\nG1 X-30 F30\nG1 X19.6\nG1 Z-25 F200\nG0 X30\n", "line 4: cuts 39.6 mm beside"),
+        (BAND, f"{TO_BAND}G1 X-30 Z-12\n", "line 7: cuts 19.651 mm beside"),
+        (BAND, f"{TO_BAND}G0 X-30\n", "line 7: a fast move goes 20 mm deep"),
+        (BAND, f"{TO_BAND}G0 Z20\nG0 X-30\nG0 Z-10\nG0 X30\n", "line 10: a fast move goes 20 mm deep"),
+        (RING, f"G0 Z5\nG0 X10\nG0 Z-5\n{TO_RING}G1 C360 F720\nG0 Z5\n", "line 4: a fast move goes 5 mm deep"),
+        (FRAMED, "G0 Z5\nG0 X0 Y20 C0\nG1 Z-.25 F60\nG1 C360 F720\nG0 Z5\n", "points 90 degrees off"),
+    ],
+)
+def test_what_goes_through_the_work_or_comes_at_it_from_another_side_is_caught(made, text, says):
+    assert any(says in each for each in told(made, text)), told(made, text)
+
+
+@pytest.mark.parametrize(
+    ("made", "text"),
+    [
+        (RING, "G0 Z5\nG0 X20 C0\nG1 Z-.1 F60\nZ-.25\nC360 F720\nZ-.1\nG0 Z5\n"),
+        (RING, f"{TO_RING}G1 C365 F720\nG0 Z5\n"),
+        (FLUTE, "G0 X30\nG0 Z-5 C0\nG1 X19.6 F30\nZ-7\nZ-5\nG0 X30\nG0 Z-7\nG1 X19.6\nZ-25\nG0 X30\n"),
+        (FRAMED, "G0 Z5\nG0 X-20 Y0 C0\nG1 Z-.25 F60\nG1 C360 F720\nG0 Z5\n"),
+    ],
+)
+def test_going_in_by_steps_and_cutting_in_pieces_or_too_far_is_no_fault(made, text):
+    assert told(made, text) == []

@@ -14,7 +14,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from lobework.proof import read
-from lobework.proof.reader import ARC, DWELL, END, FEED, RAPID, STOP, load
+from lobework.proof.reader import ARC, DWELL, END, FEED, RAPID, STOP, SWITCHED, load
 
 HEAD = "G21 G61 G17 G90 G94\n"
 
@@ -66,8 +66,8 @@ def test_a_decimal_of_any_length_is_read_to_the_nearest_double(number):
 
 
 def test_codes_and_the_moves_that_they_make():
-    found = blocks("G0 X1\nG1 Y2 F60\nX3\nG2 X5 Y2 I1 J0\nG4 P3\nM0\nM1")
-    assert found.kind.tolist() == [RAPID, FEED, FEED, ARC, DWELL, STOP, STOP, END]
+    found = read(f"{HEAD}G0 X1\nG1 Y2 F60\nX3\nG2 X5 Y2 I1 J0\nG4 P3\nM0\nM1\nM2\n".encode()).blocks
+    assert found.kind.tolist() == [RAPID, FEED, FEED, ARC, DWELL, STOP, SWITCHED, END]
     assert found.line.tolist() == [2, 3, 4, 5, 6, 7, 8, 9]
     assert found.minutes[4] == 3 / 60
 
@@ -257,6 +257,7 @@ def test_what_follows_the_end_is_never_run():
         ("G21 G61\nG0 X1 ; so\nM2", "note", "not in the standard"),
         ("G21 G61\nG93 G1 X1 F1\nX1 F3\nM2", "note", "goes nowhere"),
         ("G21 G61\nG98\nM2", "note", "passed over"),
+        ("G21 G61\nM1\nM2", "note", "stops only where a switch"),
     ],
 )
 def test_what_a_controller_may_take_otherwise_is_said(text, level, says):

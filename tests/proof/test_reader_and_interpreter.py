@@ -14,7 +14,7 @@ from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 
 from lobework.proof import read
-from lobework.proof.reader import ARC, DWELL, FEED, RAPID, STOP
+from lobework.proof.reader import ARC, DWELL, FEED, RAPID, STOP, SWITCHED
 from tests.targets import test_rs274 as on_a_face
 
 interpreter = on_a_face.interpreter
@@ -55,7 +55,7 @@ def carried_out(text):
         elif name == "DWELL":
             found.append((DWELL, here, numbers[0]))
         elif name in ("PROGRAM_STOP", "OPTIONAL_PROGRAM_STOP"):
-            found.append((STOP, here, 0.0))
+            found.append((STOP if name == "PROGRAM_STOP" else SWITCHED, here, 0.0))
     return found
 
 
@@ -64,7 +64,7 @@ def read_out(text):
     reading = read(text)
     assert not reading.wrong, [str(each) for each in reading.wrong]
     found = zip(reading.blocks.kind.tolist(), reading.blocks.end, 60 * reading.blocks.minutes, strict=True)
-    return [each for each in found if each[0] in (RAPID, FEED, ARC, DWELL, STOP)]
+    return [each for each in found if each[0] in (RAPID, FEED, ARC, DWELL, STOP, SWITCHED)]
 
 
 places = st.integers(-400, 400).map(lambda k: k / 8)

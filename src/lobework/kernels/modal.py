@@ -27,6 +27,7 @@ ARC: Final = 2
 DWELL: Final = 3
 STOP: Final = 4
 END: Final = 5
+SWITCHED: Final = 6
 
 # What is told of a line, by number; `lobework.proof.reader` has the words.
 TWICE: Final = 32
@@ -63,6 +64,7 @@ STILL_INVERSE: Final = 62
 AFTER_END: Final = 63
 SEMICOLON: Final = 64
 DELETED: Final = 65
+MAY_STOP: Final = 66
 
 _A, _Z = 65, 90
 _D, _F, _G, _H, _I, _J, _K, _L, _M, _N, _P, _Q, _R, _S, _T = 3, 5, 6, 7, 8, 9, 10, 11, 12, 13, 15, 16, 17, 18, 19
@@ -473,7 +475,10 @@ def run_words(
         stop = m_groups[4]
         if stop >= 0:
             state[_ENDED] = stop > 1
-            blocks = _lay(block, ends, minutes, blocks, END if stop > 1 else STOP, line, here, 0.0)
+            kind = END if stop > 1 else (SWITCHED if stop == 1 else STOP)
+            blocks = _lay(block, ends, minutes, blocks, kind, line, here, 0.0)
+            if stop == 1:
+                _note(told, MAY_STOP, line, first)
     if not state[_ENDED]:
         _note(told, NO_SECOND_PERCENT if state[_PERCENTS] else CUT_SHORT, lines[n - 1] if n else 1, n - 1)
     while k < n and state[_PERCENTS] < 2:

@@ -10,6 +10,7 @@ import numpy as np
 
 from lobework.proof.line import laid
 from lobework.proof.reader import LETTERS
+from lobework.tolerances import JOIN_MM
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -35,6 +36,8 @@ _LOOKED_CLOSER: Final = 16_384
 _ENDLESS: Final = 1e12
 _GONE: Final = 50
 """How many times the tolerance away a cut is another one."""
+_BEYOND: Final = 1.05
+"""Times the tolerance, from an edge of what is cut: a place of the job's path that is cut too, unless a piece is left out."""
 _GOLDEN: Final = (math.sqrt(5) - 1) / 2
 _HALVINGS: Final = 40
 
@@ -114,24 +117,60 @@ def compared(
     touches : callable
         Whether (n, 3) places are on the work or in it: what goes by in the air cuts nothing.
     """
-    size = setup.ends - np.concatenate([[0], setup.ends[:-1]])
     cut = _worst_cut(setup, moves, counts, samples, tolerance, touches)
     if not len(samples.points):
         none = [Astray(math.inf, 0, k, 0.0, _xyz(setup.path[end - 1])) for k, end in enumerate(setup.ends)]
         return Compared(cut, none, [1.0] * len(none))
     onward = np.append(~_begins(moves)[samples.move[1:]] | (np.diff(samples.move) == 0), False)
     done = laid(samples.points, onward)
-    far, segment, _ = done.nearest(setup.path, tolerance)
-    begins = setup.ends - size
-    far = _closer_to_moves(setup.path, far, segment, moves, samples, model, tolerance)
+    path, u, ends = _with_edges(setup, samples.points[_edges(samples.points, onward)], tolerance)
+    far, segment, _ = done.nearest(path, tolerance)
+    far = _closer_to_moves(path, far, segment, moves, samples, model, tolerance)
     owed, missing = [], []
-    for k, (first, end) in enumerate(zip(begins, setup.ends, strict=True)):
+    for k, (first, end) in enumerate(zip(np.concatenate([[0], ends[:-1]]), ends, strict=True)):
         worst = first + int(far[first:end].argmax())
         move = int(samples.move[segment[worst]])
-        u = float(setup.traces[k].u[worst - first])
-        owed.append(Astray(float(far[worst]), int(moves.line[move]), k, u, _xyz(setup.path[worst])))
+        owed.append(Astray(float(far[worst]), int(moves.line[move]), k, float(u[worst]), _xyz(path[worst])))
         missing.append(float((far[first:end] > _GONE * tolerance).mean()))
     return Compared(cut, owed, missing)
+
+
+def _edges(points: Array, onward: NDArray[np.bool_]) -> Ints:
+    """Return which of (n, 3) points along a path are where it begins, ends or turns back."""
+    goes = np.diff(points, axis=0)
+    moved = np.flatnonzero((np.linalg.norm(goes, axis=1) > JOIN_MM) & onward[:-1])
+    back = np.einsum("ij,ij->i", goes[moved[1:]], goes[moved[:-1]]) <= 0
+    ends = np.flatnonzero(~onward)
+    found: Ints = np.unique(np.concatenate([[0], ends, ends[:-1] + 1, moved[1:][back]]))
+    return found
+
+
+def _with_edges(setup: SetUp, edges: Array, tolerance: float) -> tuple[Array, Array, Ints]:
+    """Return the job's path, its places by ``u``, and where its cuts end, with places just beyond each edge of what is cut.
+
+    Where a piece of the path is left out, what is cut has an edge at either end of it, though no point of the path need lie
+    between them; halfway between two edges is looked at too, to say how much is left out.
+    """
+    u = np.concatenate([each.u for each in setup.traces])
+    begins = np.concatenate([[0], setup.ends[:-1]])
+    lengths = np.linalg.norm(np.diff(setup.path, axis=0), axis=1)
+    lengths[setup.ends[:-1] - 1] = 1.0
+    along = np.concatenate([[0.0], np.cumsum(lengths)])
+    far, segment, part = setup.asked.nearest(edges, 0.0)
+    which = np.searchsorted(setup.ends, segment, side="right")
+    at = along[segment] + part * np.append(lengths, 0.0)[segment]
+    low, high, near = along[begins[which]], along[setup.ends[which] - 1], far <= 2 * tolerance
+    sides = [to[near & (low < to) & (to < high)] for to in (at - _BEYOND * tolerance, at + _BEYOND * tolerance)]
+    edge = np.unique(np.concatenate([at[near], low[near], high[near]]))
+    beyond = np.unique(np.concatenate([*sides, 0.5 * (edge[1:] + edge[:-1])]))
+    place = np.searchsorted(along, beyond)
+    between = np.isin(place, setup.ends)
+    place, there = place[~between], np.interp(beyond[~between], along, u)
+    cut = np.searchsorted(setup.ends, place, side="right")
+    points = [setup.traces[k].motion.place(there[cut == k]) for k in np.unique(cut)]
+    path = np.insert(setup.path, place, np.concatenate(points), axis=0) if points else setup.path
+    ends: Ints = setup.ends + np.searchsorted(place, setup.ends)
+    return path, np.insert(u, place, there), ends
 
 
 def _begins(moves: Moves) -> NDArray[np.bool_]:

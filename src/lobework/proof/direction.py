@@ -9,6 +9,7 @@ import numpy as np
 
 from lobework.carve.sweep import has_edge
 from lobework.check import Finding
+from lobework.holder import CuttingFrame, FixedTool
 from lobework.units import format_number
 
 if TYPE_CHECKING:
@@ -27,6 +28,7 @@ __all__ = ["direction_findings"]
 
 _MOST_LOOKED_AT: Final = 20_000
 _LEAST_REACH_MM: Final = 1.0
+_MOSTLY: Final = 0.5
 
 
 def direction_findings(
@@ -38,7 +40,10 @@ def direction_findings(
     cutter: Cutter,
     within: float,
 ) -> Iterator[Finding]:
-    """Yield where the cutter, turning as it cuts, points so far off that its edge would be off by more than ``within``, mm.
+    """Yield where the cutter points so far off that its edge would be off by more than ``within``, mm.
+
+    One that turns as it cuts, anywhere. One that does not points elsewhere where the work is turned round beneath it: where that
+    is the other way, or for most of a cut; where a path crosses itself it may seem so for a moment.
 
     Parameters
     ----------
@@ -57,8 +62,7 @@ def direction_findings(
     within : float, mm
         How far off the far end of its edge may be.
     """
-    if "cutter" not in columns or all(each.motion.swings is None for each in setup.traces):
-        return
+    turns = "cutter" in columns and any(each.motion.swings is not None for each in setup.traces)
     reach = max(cutter.edge.height, cutter.edge.half_width) if has_edge(cutter) else 0.0
     allowed = within / max(reach, _LEAST_REACH_MM)
     chosen = np.flatnonzero(counts)
@@ -73,16 +77,22 @@ def direction_findings(
         move = samples.move[chosen[mine]]
         axes = moves.start[move] + samples.part[chosen[mine], None] * (moves.end[move] - moves.start[move])
         led = {name: axes[:, column] for name, column in columns.items()}
-        off = np.linalg.norm(_points(trace.motion, led) - _points(trace.motion, trace.motion.axes(u)), axis=1)
+        off = _apart(trace.motion, led, trace.motion.axes(u), cutter)
         worst = int(off.argmax())
-        if off[worst] > allowed:
+        if off[worst] > (allowed if turns or (off > allowed).mean() > _MOSTLY else math.sqrt(2)):
             turned = math.degrees(2 * math.asin(min(0.5 * off[worst], 1.0)))
             says = f"the cutter points {format_number(turned, 2)} degrees off, in cut {trace.cut.number} ({trace.cut.title}); "
             says += f"allowed {format_number(math.degrees(allowed), 2)} degrees"
             yield Finding(kind="direction", level="problem", where=f"line {moves.line[move[worst]]}", says=says)
 
 
-def _points(motion: Motion, axes: Mapping[str, Array]) -> Array:
-    """Return (n, 3), where the cutter points from on the work."""
-    points: Array = motion.pose_of(axes).rotation[:, :, 2]
-    return points
+def _apart(motion: Motion, led: Mapping[str, Array], asked: Mapping[str, Array], cutter: Cutter) -> Array:
+    """Return (n,), how far apart the cutter's directions on the work are: into it, and where its groove is not round, across."""
+    stands, wanted = motion.pose_of(led).rotation, motion.pose_of(asked).rotation
+    into = 2 if motion.swings is not None or motion.cut.approach.axis == "z" else 0
+    apart: Array = np.linalg.norm(stands[:, :, into] - wanted[:, :, into], axis=1)
+    if isinstance(getattr(cutter, "held", None), FixedTool | CuttingFrame):
+        one, other = stands[:, :, 2 - into], wanted[:, :, 2 - into]
+        across = np.minimum(np.linalg.norm(one - other, axis=1), np.linalg.norm(one + other, axis=1))
+        apart = np.maximum(apart, across)
+    return apart

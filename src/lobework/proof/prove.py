@@ -39,6 +39,8 @@ _TRIED: Final = 24
 _SHARES: Final = (0.37, 1.0)
 _SEEN: Final = 65
 _RAPID_MM: Final = 0.02
+_SPAN_MM: Final = 0.25
+"""The furthest from one place that is looked at to the next: a straight move may go through the work from air to air."""
 _MOSTLY: Final = 0.5
 
 
@@ -141,7 +143,7 @@ class _Bench:
         """Return places along moves in one set-up."""
         pieces = pieces_of(setup.motion, moves.start, moves.end, self.letters)
         try:
-            return sampled(self.model(setup), moves.start, moves.end, pieces, chord)
+            return sampled(self.model(setup), moves.start, moves.end, pieces, chord, _SPAN_MM)
         except TooFarError as far:
             line = int(moves.line[far.move])
             says = f"{self.reading.text(line)!r}: goes too far to be looked at all along; is a number wrong?"
@@ -171,11 +173,28 @@ class _Bench:
         return plunges
 
     def _counts(self, moves: Moves, samples: Samples) -> NDArray[np.bool_]:
-        """Return which samples count as cut: all but those of moves straight in or out, of which the deepest does."""
+        """Return which samples count as cut: all but those on the way straight in or out, of which the deepest does.
+
+        One that is further under the surface than where the way in ends counts too: it came through the work.
+        """
+        plunges = self._plunges(moves)
         column = LETTERS.index(self.into.upper())
-        inward = moves.end[:, column] < moves.start[:, column]
-        deepest = samples.part == np.where(inward, 1.0, 0.0)[samples.move]
-        counts: NDArray[np.bool_] = ~self._plunges(moves)[samples.move] | deepest
+        start, end = moves.start[:, column], moves.end[:, column]
+        onward = np.zeros(len(start), bool)
+        onward[1:] = plunges[1:] & plunges[:-1] & (moves.start[1:] == moves.end[:-1]).all(axis=1)
+        run = np.cumsum(~onward) - 1
+        lowest = np.full(len(run), math.inf)
+        np.minimum.at(lowest, run, np.minimum(start, end))
+        at, part = samples.move, samples.part
+        stands = np.where(part == 1.0, end[at], np.where(part == 0.0, start[at], math.inf))
+        deepest: NDArray[np.bool_] = ~plunges[at] | (stands == lowest[run[at]])
+        deep = np.full(len(at), -math.inf)
+        straight = plunges[at]
+        if straight.any():
+            deep[straight] = seen_on(self.piece, samples.points[straight])[:, 2]
+        ends = np.full(len(run), -math.inf)
+        np.maximum.at(ends, run[at[deepest]], deep[deepest])
+        counts: NDArray[np.bool_] = deepest | (straight & (deep > ends[run[at]] + self.tolerance))
         return counts
 
     def path(self) -> Iterator[tuple[SetUp, Compared, list[Finding]]]:
@@ -213,8 +232,6 @@ class _Bench:
             return
         fast = np.flatnonzero(self.moves.rapid & self._known())
         column = LETTERS.index(self.into.upper())
-        out = self._plunges(self.moves) & (self.moves.end[:, column] > self.moves.start[:, column])
-        fast = fast[~out[fast]]
         numbers = [int(self.feed.stretch[each.start]) for each in self.stretches]
         at = np.minimum(np.searchsorted(numbers, self.moves.stretch[fast]), len(numbers) - 1)
         for k, setup in enumerate(self.setups):
@@ -223,6 +240,8 @@ class _Bench:
             moves = moves.of(~surely_clear(setup.motion, self.piece, nearest, self.tolerance))
             samples = self.sampled(setup, moves, _RAPID_MM)
             struck = np.flatnonzero(self.touches(samples.points))
+            out = self._plunges(moves) & (moves.end[:, column] > moves.start[:, column])
+            struck = struck[~out[samples.move[struck]] | self._deeper(samples)[struck]]
             if struck.size:
                 deep = seen_on(self.piece, samples.points[struck])[:, 2]
                 worst = struck[int(deep.argmax())]
@@ -231,10 +250,19 @@ class _Bench:
                 where = f"line {moves.line[samples.move[worst]]}"
                 yield Finding(kind="touch", level="problem", where=where, says=f"{says}; go clear of it first")
 
+    def _deeper(self, samples: Samples) -> NDArray[np.bool_]:
+        """Return which samples are further under the surface than where their move begins."""
+        if not len(samples.points):
+            return np.zeros(0, bool)
+        deep = seen_on(self.piece, samples.points)[:, 2]
+        found: NDArray[np.bool_] = deep > deep[samples.part == 0.0][samples.move] + self.tolerance
+        return found
+
     def _known(self) -> NDArray[np.bool_]:
-        """Return for which moves it is known where every axis begins."""
-        last = max((line for _, line in self.reading.named.values()), default=0)
-        known: NDArray[np.bool_] = self.moves.line > last
+        """Return for which moves it is known where every slide begins: once all have been sent somewhere, or one at a feed."""
+        last = max((line for letter, (_, line) in self.reading.named.items() if letter in "XYZ"), default=0)
+        first = int(self.feed.line[0]) if len(self.feed.line) else last
+        known: NDArray[np.bool_] = self.moves.line > min(last, first)
         return known
 
     def unit_findings(self) -> Iterator[Finding]:

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 
     Ints = NDArray[np.int64]
 
-__all__ = ["ARC", "DWELL", "END", "FEED", "LETTERS", "RAPID", "STOP", "Blocks", "Reading", "Remark", "load", "read"]
+__all__ = ["ARC", "DWELL", "END", "FEED", "LETTERS", "RAPID", "STOP", "SWITCHED", "Blocks", "Reading", "Remark", "load", "read"]
 
 LETTERS: Final = "XYZABC"
 """The letters of axes, in the order of columns."""
@@ -36,6 +36,8 @@ ARC: Final = 2
 DWELL: Final = 3
 STOP: Final = 4
 END: Final = 5
+SWITCHED: Final = 6
+"""A stop that only a switch on the controller makes one."""
 
 _MOST_BYTES: Final = 256 * 10**6
 _MOST_TOLD: Final = 100
@@ -258,5 +260,9 @@ def _said() -> dict[int, tuple[Level, str]]:
         modal.STILL_INVERSE: ("note", "{text}: a move in inverse time that goes nowhere; some controllers refuse it"),
         modal.AFTER_END: ("note", "{text}: comes after the program's end and is never run"),
         modal.SEMICOLON: ("note", "{text}: a comment after ; is not in the standard; some controllers refuse it"),
+        modal.MAY_STOP: (
+            "note",
+            "{text}: M1 stops only where a switch on the controller says so; read as going on; M0 always stops",
+        ),
         modal.DELETED: ("note", "{text}: left out or run by a switch on the controller; read as run"),
     }

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from lobework.proof.reader import ARC, FEED, LETTERS, RAPID, STOP
+from lobework.proof.reader import ARC, FEED, LETTERS, RAPID, STOP, SWITCHED
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -76,7 +76,7 @@ def replayed(blocks: Blocks, lathe: Lathe, into: str) -> Moves:
     rapid = kind == RAPID
     speeds = np.array([_top_speed(lathe, letter) for letter in LETTERS])
     seconds = np.where(rapid, (np.abs(end - start) / speeds).max(axis=1), blocks.minutes[moving] * 60)
-    gone = np.cumsum(~moving)[moving]
+    gone = np.cumsum(~moving & (blocks.kind != SWITCHED))[moving]
     plunge = _only(start, end, LETTERS.index(into.upper()))
     alike = np.diff(gone) == 0
     alike &= ~rapid[1:] & ~rapid[:-1] & (plunge[1:] == plunge[:-1])

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Final, NamedTuple
 
@@ -47,7 +48,7 @@ class Samples(NamedTuple):
     part: Array
 
 
-def sampled(place: Place, start: Array, end: Array, pieces: Ints, chord: float) -> Samples:
+def sampled(place: Place, start: Array, end: Array, pieces: Ints, chord: float, span: float = math.inf) -> Samples:
     """Return places along (n, k) moves so near together that the path strays no more than ``chord``, mm, between them.
 
     Each move gives its own beginning first, and its end last.
@@ -62,6 +63,8 @@ def sampled(place: Place, start: Array, end: Array, pieces: Ints, chord: float) 
         In how many pieces to look at each at first; in each of them the path should bend one way.
     chord : float, mm
         How far it may stray.
+    span : float, mm
+        How far apart they may be.
 
     Raises
     ------
@@ -93,11 +96,12 @@ def sampled(place: Place, start: Array, end: Array, pieces: Ints, chord: float) 
         bends = np.linalg.norm(five[:, :-2] - 2 * five[:, 1:-1] + five[:, 2:], axis=2)
         curls = np.linalg.norm(five[:, 0] - 4 * five[:, 1] + 6 * five[:, 2] - 4 * five[:, 3] + five[:, 4], axis=1)
         most = bends.max(axis=1)
-        wanted = np.maximum(np.ceil(1.05 * np.sqrt(2 * most / chord)), 1)
+        bent = np.ceil(1.05 * np.sqrt(2 * most / chord))
+        wanted = np.maximum(np.maximum(bent, np.ceil(np.linalg.norm(np.diff(five, axis=1), axis=2).sum(axis=1) / span)), 1)
         if wanted.sum() > _MOST_SAMPLES:
             raise TooFarError(np.bincount(move, wanted))
         steps = wanted.astype(np.int64)
-        uneven = (steps > 4) & ((most > _LOPSIDED * bends.min(axis=1)) | (curls > _ROUGH * most))
+        uneven = (bent > 4) & ((most > _LOPSIDED * bends.min(axis=1)) | (curls > _ROUGH * most))
         uneven &= halvings < _MOST_HALVINGS
         done.append((move[~uneven], low[~uneven], width[~uneven], steps[~uneven]))
         if not uneven.any():

@@ -59,9 +59,9 @@ class SetUp:
         return np.concatenate([np.stack([each.x, each.y, each.z], axis=-1) for each in self.traces])
 
     @cached_property
-    def ends(self) -> Array:
+    def ends(self) -> NDArray[np.int64]:
         """(k,): how many points of the path have gone by at the end of each cut."""
-        return np.cumsum([each.x.size for each in self.traces])
+        return np.cumsum([each.x.size for each in self.traces], dtype=np.int64)
 
     @cached_property
     def asked(self) -> Line:
