@@ -49,7 +49,7 @@ _BESIDE_DEG: Final = 5.0
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Lie:
-    """How grooves, or the pattern that rings make together, lie on round work, as `CuttingFrame.angle_deg` counts it.
+    """How grooves, or the pattern that rings make together, lie on round work; its angles as of a `lobework.holder.CuttingFrame`.
 
     Parameters
     ----------

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 if TYPE_CHECKING:
     import numpy as np
@@ -15,9 +15,16 @@ if TYPE_CHECKING:
 
 __all__ = ["LINES", "LONGEST", "MODE", "NUMBER", "SLOWEST", "spell"]
 
-NUMBER, LINES, LONGEST, MODE, SLOWEST = range(5)
-"""What the kernel's state holds: the number of the next line (0, none), lines written, the longest in characters, the feed mode
-(93 or 94), and whether a feed was too slow to say."""
+NUMBER: Final = 0
+"""Where the kernel's state holds the number of the next line; 0 where lines have none."""
+LINES: Final = 1
+"""Where it holds how many lines are written."""
+LONGEST: Final = 2
+"""Where it holds how long the longest is, in characters."""
+MODE: Final = 3
+"""Where it holds the feed mode, 93 or 94."""
+SLOWEST: Final = 4
+"""Where it holds whether a feed was too slow to say."""
 
 
 def spell(
