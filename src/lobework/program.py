@@ -72,7 +72,9 @@ def _clear_of(cut: Cut, feeds: Feeds) -> float:
     return cut.approach.surface + feeds.clear
 
 
-def _check_clear(traces: Sequence[Trace], feeds: Feeds, piece: Piece | None) -> None:
+def _check_clear(traces: Sequence[Trace], feeds: Feeds, units: LengthUnit, piece: Piece | None) -> None:
+    """Refuse a place to stand clear that is not, when words have said it."""
+
     def high(trace: Trace) -> float:
         approach = trace.cut.approach
         return max(float(trace.axes[approach.axis].max()), _outermost(trace, piece)) - approach.surface
@@ -80,7 +82,9 @@ def _check_clear(traces: Sequence[Trace], feeds: Feeds, piece: Piece | None) -> 
     most, cut = max(((high(trace), trace.cut) for trace in traces), key=lambda each: each[0])
     moving = "the face of the work" if cut.approach.axis == "z" else "the moving side of the work"
     reaches = f"above {most:g} mm, where cut {cut.number} ({cut.title}) or {moving} reaches"
-    require(most < feeds.clear, "clear", feeds.clear, reaches, "raise clear in [program]")
+    axis = cut.lathe.axis(cut.approach.axis)
+    unsaid = 0.5 * float(Grid.of([axis], cut.lathe.controller, units).step[0]) if axis is not None else 0.0
+    require(most < feeds.clear - max(unsaid, JOIN_MM), "clear", feeds.clear, reaches, "raise clear in [program]")
 
 
 def _lift(trace: Trace, piece: Piece | None, air: float, feeds: Feeds) -> float:
@@ -321,7 +325,7 @@ def program(
     require(0 <= air < math.inf, "air", air, "zero or more", "say how far off the work to stay, such as 5 mm")
     lathe = traces[0].cut.lathe
     axes = _used_axes(traces, lathe)
-    _check_clear(traces, feeds, piece)
+    _check_clear(traces, feeds, units, piece)
     lifts = [_lift(trace, piece, air, feeds) if air else 0.0 for trace in traces]
     feeds = replace(feeds, clear=feeds.clear + max(lifts))
     settings = [_hand_work(trace, units) for trace in traces]
