@@ -118,6 +118,14 @@ def test_the_interpreter_gives_back_every_axis_at_every_sample_to_the_printed_pr
             assert abs(told - each.axes[moves]).max() <= within
 
 
+@pytest.mark.parametrize(("units", "short"), [("mm", "mm"), ("inch", "in")])
+def test_the_head_says_how_true_the_program_is_in_its_own_units_and_without_an_exponent(lid, units, short):
+    text = render(program("Tide box, lid", lid, Feeds(), units)).decode("ascii")
+    (said,) = re.findall(r"\(true to: at most ([0-9.]+) (\w+) from the path on the work\)", text)
+    assert said[1] == short
+    assert float(said[0]) > 0
+
+
 def test_slides_that_creep_do_not_hurry_the_spindle(lid, interpreter, tmp_path):
     """In inverse time the interpreter raises a rate below a tenth of a unit a minute, which would turn the spindle too fast."""
     text = render(program("Tide box, lid", lid[:1], Feeds(spindle_rpm=0.1)))

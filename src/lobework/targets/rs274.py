@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from lobework.blocks import Grid
+from lobework.check import show_small
 from lobework.errors import SettingError
 from lobework.hand import CAUTIONS, show_length, wrapped
 from lobework.kernels.late import suited
@@ -249,7 +250,7 @@ def _head(program: Program, lines: _Lines) -> None:
         "time",
     )
     if program.strays:
-        lines.say(f"at most {program.strays:.2g} mm from the path on the work", "true to")
+        lines.say(f"at most {show_small(program.strays, program.units)} from the path on the work", "true to")
     turned = ", ".join(axis.letter for axis in program.axes if axis.rotary)
     lines.say(f"fast moves of {turned} to where the next cut begins, often a turn or more back", "between cuts")
     for name, entries in program.setup:
