@@ -271,7 +271,7 @@ def test_a_swing_past_the_end_of_its_axis_is_found_and_not_sent():
     job = Job(title="dome", lathe=BENCH, piece=Disc(diameter=80.0, thickness=60.0), cutter=Ball(radius=1.0), passes=(steep,))
     found = [str(finding) for finding in job.check() if finding.kind == "travel"]
     assert found == ["problem (travel): pass 1, cutter: goes to 120 degrees; the travel of B ends at 100 degrees"]
-    with pytest.raises(SettingError, match="the lathe's cutter axis travels from -10 to 100"):
+    with pytest.raises(SettingError, match="the lathe's cutter axis ends at 100 deg"):
         job.program()
 
 

@@ -423,7 +423,10 @@ def test_a_lathe_file_to_start_from_is_a_lathe(tmp_path, monkeypatch, capsys):
     assert "my-bench" in capsys.readouterr().out
     assert main(["new", "lathe", "my-bench.toml"]) == 2
     assert main(["new", "lathe"]) == 2
-    assert capsys.readouterr().err.splitlines()[-1].startswith("lobework: a lathe file wants a name")
+    assert main(["new", "lathe", "my-bench"]) == 2
+    *_, nameless, endless = capsys.readouterr().err.splitlines()
+    assert nameless.startswith("lobework: a lathe file wants a name")
+    assert endless.startswith("lobework: 'my-bench' must end in .toml")
     assert not Path("lathe").exists()
 
 

@@ -203,8 +203,13 @@ def test_a_lathe_without_a_spindle_axis_is_refused():
 
 def test_a_move_past_the_end_of_an_axis_is_refused_with_the_cut_and_the_axis():
     on = lathe(x=(20.0, 160.0))
-    with pytest.raises(SettingError, match=r"cut 6 \(ring 6\): X would go to 19 mm.*from 20 to 160"):
+    with pytest.raises(SettingError, match=r"cut 6 \(ring 6\): X would go to 19 mm, but the .* axis ends at 20 mm; "):
         program("Lid", traced(on, ring().series(8, x=-1.0)))
+
+
+def test_a_move_past_the_end_of_an_axis_is_told_in_the_units_of_the_program():
+    with pytest.raises(SettingError, match=r"X would go to 0\.74803 in, but the lathe's x axis ends at 0\.7874 in; "):
+        program("Lid", traced(lathe(x=(20.0, 160.0)), ring().series(8, x=-1.0)), units="inch")
 
 
 def test_clear_beyond_the_z_axis_is_refused():

@@ -104,7 +104,7 @@ def test_what_is_set_by_hand_has_ends_of_travel_too():
             "39 turns 3.7 div of its screw"
         ),
     ]
-    with pytest.raises(SettingError, match=r"the x slide would be set to 101 mm = .*, but it travels from -40 to 100"):
+    with pytest.raises(SettingError, match=r"the x slide would be set to 101 mm = .*, but it ends at 100 mm = 39 turns 3.7 div"):
         far.program()
 
 

@@ -81,7 +81,7 @@ def _check_clear(traces: Sequence[Trace], feeds: Feeds, units: LengthUnit, piece
 
     most, cut = max(((high(trace), trace.cut) for trace in traces), key=lambda each: each[0])
     moving = "the face of the work" if cut.approach.axis == "z" else "the moving side of the work"
-    reaches = f"above {most:g} mm, where cut {cut.number} ({cut.title}) or {moving} reaches"
+    reaches = f"above {show_length(most, units)}, where cut {cut.number} ({cut.title}) or {moving} reaches"
     axis = cut.lathe.axis(cut.approach.axis)
     unsaid = 0.5 * float(Grid.of([axis], cut.lathe.controller, units).step[0]) if axis is not None else 0.0
     require(most < feeds.clear - max(unsaid, JOIN_MM), "clear", feeds.clear, reaches, "raise clear in [program]")
@@ -103,15 +103,16 @@ def _ends(step: Step) -> Iterator[tuple[str, float]]:
         yield from step.to.items()
 
 
-def _check_travel(section: Section, axes: Sequence[Axis]) -> None:
+def _check_travel(section: Section, axes: Sequence[Axis], units: LengthUnit) -> None:
     limits: dict[str, Axis] = {axis.letter: axis for axis in axes}
     for letter, place in (end for step in section.steps for end in _ends(step)):
         axis = limits[letter]
         if not axis.low - JOIN_MM <= place <= axis.high + JOIN_MM:
-            unit = "deg" if axis.rotary else "mm"
+            past = axis.low if place < axis.low else axis.high
+            goes, end = (f"{format_number(at)} deg" if axis.rotary else show_length(at, units) for at in (place, past))
             raise SettingError(
-                f"cut {section.number} ({section.title}): {letter} would go to {format_number(place)} {unit}, but the lathe's "
-                f"{axis.moves} axis travels from {axis.low:g} to {axis.high:g}; move the pass, or lower clear in [program]"
+                f"cut {section.number} ({section.title}): {letter} would go to {goes}, but the lathe's {axis.moves} axis ends at "
+                f"{end}; move the pass, or lower clear in [program]"
             )
 
 
@@ -132,9 +133,10 @@ def _check_hand(cut: Cut, name: str, place: float) -> None:
     """Refuse a slide that a person would have to set past its end."""
     hand = cut.lathe.hand_axis(name)
     if hand is not None and not hand.low - JOIN_MM <= place <= hand.high + JOIN_MM:
+        past = hand.low if place < hand.low else hand.high
+        goes, end = (show_place(name, at, cut.lathe, cut.units) for at in (place, past))
         raise SettingError(
-            f"cut {cut.number} ({cut.title}): the {name} slide would be set to {show_place(name, place, cut.lathe)}, "
-            f"but it travels from {hand.low:g} to {hand.high:g}; move the pass"
+            f"cut {cut.number} ({cut.title}): the {name} slide would be set to {goes}, but it ends at {end}; move the pass"
         )
 
 
@@ -243,7 +245,7 @@ def _section(
     slows = None if blocks is None else blocks.slows
     said = [how_slow(slows, trace, feeds, units)] if slows else []
     section = Section(cut.number, cut.title, (*_notes(trace, units), *said), tuple(steps), slows, starts)
-    _check_travel(section, axes)
+    _check_travel(section, axes, units)
     return section, 0.0 if blocks is None else blocks.strays
 
 

@@ -155,7 +155,7 @@ def test_in_air_the_tip_stays_off_the_work_and_every_other_axis_does_what_it_doe
 
 
 def test_in_air_is_refused_where_the_axis_does_not_reach():
-    with pytest.raises(SettingError, match=r"Z would go to 1\d\d.* mm, but the lathe's z axis travels from -60 to 140"):
+    with pytest.raises(SettingError, match=r"Z would go to 1\d\d.* mm, but the lathe's z axis ends at 140 mm"):
         job().program(150.0)
 
 

@@ -91,6 +91,8 @@ def _new(asked: argparse.Namespace) -> int:
         if asked.name is None:
             asked.verb.error("a lathe file wants a name: lobework new lathe my-bench.toml")
         path = Path(asked.name)
+        if path.suffix != ".toml":
+            asked.verb.error(f"{asked.name!r} must end in .toml, as jobs tell a lathe file from a lathe that ships")
         write_files({path: starter("lathe").encode()}, overwrite=asked.overwrite)
         print(f"wrote {path}; next: lobework lathe {path}")
         return DONE
