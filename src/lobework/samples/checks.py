@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any, Final
 
 from lobework.cam import Eccentric, Scallop, Wave
+from lobework.camshaft import CamShaft
 from lobework.carriage import Headstock
-from lobework.check import bridging_findings, closure_findings, travel_findings
+from lobework.check import bridging_findings, closure_findings, ratio_findings, template_findings, travel_findings
 from lobework.drive import Drive
 from lobework.follower import Roller
 from lobework.lathe import Axis, Lathe
 from lobework.passes import Cut, Pass
 from lobework.sample import Known, Sample
-from lobework.slide import At
+from lobework.slide import Approach, At
+from lobework.template import Template
 from lobework.trace import trace
 
 if TYPE_CHECKING:
@@ -27,13 +30,18 @@ __all__ = ["CHECKS"]
 _LATHE: Final = Lathe(
     name="bench",
     headstock=Headstock(sideways="slides"),
-    axes=(Axis(moves="x", letter="X", low=0.0, high=75.0), Axis(moves="cam 1", letter="A")),
+    axes=(
+        Axis(moves="x", letter="X", low=0.0, high=75.0),
+        Axis(moves="z", letter="Z"),
+        Axis(moves="cam 1", letter="A"),
+    ),
+    cams=(CamShaft(number=1, turned_by="motor", percent_places=2),),
 )
 
 
 def _of(check: Check, **given: Any) -> list[Finding]:
     """Return what is found of one pass."""
-    cut = Cut(number=1, passed=Pass(**given), lathe=_LATHE)
+    cut = Cut(number=1, passed=Pass(**given), lathe=_LATHE, approach=Approach(axis="x", surface=40.0))
     return list(check([cut], [trace(cut)]))
 
 
@@ -48,6 +56,9 @@ def _says(words: str, **given: Any) -> Callable[[Check], bool]:
 
 _GEARED: Final = "Popular Science Monthly 46 (1895), p. 610: a cam geared 8 to 1 gives 8 waves a turn"
 _CLOSES: Final = "a cam of L lobes at p/q closes after q / gcd(L p, q) turns; no source"
+_PERCENT: Final = "66.67 % for 2/3 is 1/300 % too much: in 3 turns 0.036 degrees of the cam, 0.054 of the work"
+_VALLEY: Final = "a circle between two lines at 45 degrees stands sqrt(2) - 1 of its radius off their corner"
+_BESIDE: Final = Template(points=((0.0, 20.0), (-10.0, 10.0), (-20.0, 20.0)), rubber=2.0)
 _DISC: Final = "a disc under a roller: its pitch curve is a circle again, so it is never bridged"
 
 CHECKS: Final = (
@@ -68,6 +79,24 @@ CHECKS: Final = (
                 _says("only a knife", cams=(Drive(Scallop(lobes=4, base_radius=62.0, rise=5.0), follower=Roller(3.0)),)),
                 True,
                 "a sharp hollow: no roller reaches its bottom",
+            ),
+        ],
+    ),
+    Sample(
+        ratio_findings,
+        known=[
+            Known(_says("0.054 degrees", turns=3, at=At(x=20.0), cams=_waves(4, Fraction(2, 3))), True, _PERCENT),
+            Known(
+                _says("3/4 exactly", at=At(x=20.0), cams=_waves(4, Fraction(3, 4))), True, "two decimals of a percent say 75 %"
+            ),
+        ],
+    ),
+    Sample(
+        template_findings,
+        known=[
+            Known(_says("misses 0.828 mm", turns=0, template=_BESIDE), True, _VALLEY),
+            Known(
+                lambda check: len(_of(check, turns=0, template=replace(_BESIDE, rubber=0.0))), 0, "a tip reaches into any corner"
             ),
         ],
     ),
