@@ -230,7 +230,7 @@ def _template(cut: Cut, units: LengthUnit) -> list[tuple[str, str]]:
         ", ".join(f"{slide} {show_place(slide, place[slide], cut.lathe, units)}" for slide in slides) for place in (begins, ends)
     )
     note = [("template's size", template.note)] if template.note else []
-    rubber = [("rubber on the template", f"{show_length(template.rubber, units)} in radius")] if template.rubber else []
+    rubber = [("rubber on it", f"radius {show_length(template.rubber, units)}")] if template.rubber else []
     return [("template", what), *note, *rubber, ("tip from", tip_from), ("tip to", tip_to)]
 
 
