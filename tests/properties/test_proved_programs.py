@@ -14,9 +14,9 @@ from lobework.targets.rs274 import render
 from tests.drawn_programs import drawn
 
 PROVED = int(os.environ.get("LOBEWORK_PROVED", "40"))
-AWKWARD = [(77, 328), (77, 999), (4242, 248)]
+AWKWARD = [(77, 328), (77, 999), (4242, 248), (91, 125)]
 """Plunges that gain all the speed they may, from places that four decimals of an inch round towards the work; and a lift that
-bends to and fro between two samples."""
+bends to and fro between two samples; a way in that passes the middle of work that a cam has pushed aside."""
 
 
 def proved(job):

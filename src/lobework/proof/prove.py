@@ -172,10 +172,17 @@ class _Bench:
         plunges: NDArray[np.bool_] = moved[:, LETTERS.index(self.into.upper())] & (moved.sum(axis=1) == 1)
         return plunges
 
-    def _counts(self, moves: Moves, samples: Samples) -> NDArray[np.bool_]:
+    def _in_air(self, setup: SetUp, points: Array) -> NDArray[np.bool_]:
+        """Return which (n, 3) places are neither on the path of a set-up nor in the wood."""
+        far, _, _ = setup.asked.nearest(points, self.tolerance)
+        off: NDArray[np.bool_] = far > self.tolerance
+        off[off] = ~self.touches(points[off])
+        return off
+
+    def _counts(self, setup: SetUp, moves: Moves, samples: Samples) -> NDArray[np.bool_]:
         """Return which samples count as cut: all but those on the way straight in or out, of which the deepest does.
 
-        One that is further under the surface than where the way in ends counts too: it came through the work.
+        A way in that ends in the air counts all along: it may have gone through the work.
         """
         plunges = self._plunges(moves)
         column = LETTERS.index(self.into.upper())
@@ -187,14 +194,10 @@ class _Bench:
         np.minimum.at(lowest, run, np.minimum(start, end))
         at, part = samples.move, samples.part
         stands = np.where(part == 1.0, end[at], np.where(part == 0.0, start[at], math.inf))
-        deepest: NDArray[np.bool_] = ~plunges[at] | (stands == lowest[run[at]])
-        deep = np.full(len(at), -math.inf)
-        straight = plunges[at]
-        if straight.any():
-            deep[straight] = seen_on(self.piece, samples.points[straight])[:, 2]
-        ends = np.full(len(run), -math.inf)
-        np.maximum.at(ends, run[at[deepest]], deep[deepest])
-        counts: NDArray[np.bool_] = deepest | (straight & (deep > ends[run[at]] + self.tolerance))
+        deepest = plunges[at] & (stands == lowest[run[at]])
+        ends, beyond = np.flatnonzero(deepest), np.zeros(len(run), bool)
+        beyond[run[at[ends[self._in_air(setup, samples.points[ends])]]]] = True
+        counts: NDArray[np.bool_] = ~plunges[at] | deepest | beyond[run[at]]
         return counts
 
     def path(self) -> Iterator[tuple[SetUp, Compared, list[Finding]]]:
@@ -204,7 +207,7 @@ class _Bench:
             mine = [_range(self.stretches[i]) for i, to in enumerate(self.which) if to == k]
             moves = self.feed.of(np.concatenate(mine) if mine else np.zeros(0, np.int64))
             samples = self.sampled(setup, moves, SHARE * self.tolerance)
-            counts = self._counts(moves, samples)
+            counts = self._counts(setup, moves, samples)
             outcome = compared(setup, moves, counts, samples, self.tolerance, self.model(setup), self.touches)
             askew = direction_findings(setup, moves, samples, counts, columns, self.cutter, self.tolerance)
             yield setup, outcome, list(askew)
@@ -238,10 +241,11 @@ class _Bench:
             moves = self.moves.of(fast[np.asarray(self.which)[at] == k])
             nearest = np.minimum(moves.start[:, :3], moves.end[:, :3])
             moves = moves.of(~surely_clear(setup.motion, self.piece, nearest, self.tolerance))
+            out = self._plunges(moves) & (moves.end[:, column] > moves.start[:, column])
+            out[out] = ~self._in_air(setup, self.model(setup)(moves.start[out]))
+            moves = moves.of(~out)
             samples = self.sampled(setup, moves, _RAPID_MM)
             struck = np.flatnonzero(self.touches(samples.points))
-            out = self._plunges(moves) & (moves.end[:, column] > moves.start[:, column])
-            struck = struck[~out[samples.move[struck]] | self._deeper(samples)[struck]]
             if struck.size:
                 deep = seen_on(self.piece, samples.points[struck])[:, 2]
                 worst = struck[int(deep.argmax())]
@@ -249,14 +253,6 @@ class _Bench:
                 says = f"a fast move {into} the work, at {place(samples.points[worst], self.units)}"
                 where = f"line {moves.line[samples.move[worst]]}"
                 yield Finding(kind="touch", level="problem", where=where, says=f"{says}; go clear of it first")
-
-    def _deeper(self, samples: Samples) -> NDArray[np.bool_]:
-        """Return which samples are further under the surface than where their move begins."""
-        if not len(samples.points):
-            return np.zeros(0, bool)
-        deep = seen_on(self.piece, samples.points)[:, 2]
-        found: NDArray[np.bool_] = deep > deep[samples.part == 0.0][samples.move] + self.tolerance
-        return found
 
     def _known(self) -> NDArray[np.bool_]:
         """Return for which moves it is known where every slide begins: once all have been sent somewhere, or one at a feed."""
