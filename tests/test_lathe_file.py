@@ -509,3 +509,32 @@ def test_whatever_is_written_in_a_lathe_file_is_read_or_answered_with_one_line(l
     except InputError as error:
         said = str(error)
     assert said == "" or (said.startswith(str(path)) and "\n" not in said)
+
+
+def test_a_wheel_by_hand_keeps_to_one_circle_on_the_sheet_and_in_the_program_and_is_proved(tmp_path):
+    """A quarter turn falls on both circles, a twentieth on the second alone."""
+    path = tmp_path / "flutes.toml"
+    path.write_text(
+        """
+lathe = { headstock = { sideways = "fixed" }, axis = [{ moves = "x", letter = "X" }, { moves = "z", letter = "Z" }], hand = [
+    { moves = "spindle", wheel = { circles = [96, 120] } } ] }
+piece = { form = "barrel", diameter = 40, length = 60 }
+cutter = { kind = "ball", radius = 2 }
+
+[[pass]]
+name = "flutes"
+turns = 0
+at = { x = 20, z = -5, depth = 0.6 }
+travel = { z = -40 }
+series = { count = 20, each = { spindle = "1/20 turn" } }
+""",
+        encoding="utf-8",
+    )
+    job = read_job(path)
+    rows = [row.values[0] for group in job.settings().steps for row in group.rows]
+    assert len(rows) == 20
+    assert all(row.endswith("of the 120 circle") for row in rows)
+    program = job.write("rs274", tmp_path).read_bytes()
+    assert b"set spindle to 1/4 turn = 90 deg = 30 holes of the 120 circle" in program
+    assert b"of the 96 circle" not in program
+    assert job.prove(program).proved

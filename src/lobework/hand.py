@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import textwrap
+from collections.abc import Sequence
 from dataclasses import dataclass, fields, is_dataclass, replace
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any, Final
@@ -29,6 +30,7 @@ __all__ = [
     "by_hand",
     "cam_name",
     "gears_of",
+    "on_one_circle",
     "plain_name",
     "settings_of",
     "show",
@@ -278,6 +280,40 @@ def _of_cam(drive: Drive, number: int, lathe: Lathe, units: LengthUnit) -> list[
     if turned_by == "gears":
         found.append(HandSetting("fit", f"{name} gears", gears_of(drive, number, lathe)))
     return found
+
+
+def on_one_circle(cuts: Sequence[Cut]) -> list[Cut]:
+    """Return the cuts of a pass with one circle to each wheel, where one will do for all: nobody moves the pin to another."""
+    first = cuts[0]
+    found = list(cuts)
+    for place, mounted in enumerate(first.lathe.chucks):
+        if isinstance(getattr(mounted.chuck, "wheel", None), Wheel) and f"{mounted.name}.index" in first.stepped:
+            chucks: list[Any] = [cut.lathe.chucks[place].chuck for cut in cuts]
+            wheel = chucks[0].wheel.for_all(chuck.index.in_turns() for chuck in chucks)
+            found = [_with_wheel(cut, place, wheel) for cut in found]
+    hand = tuple(
+        replace(each, wheel=each.wheel.for_all(_turned(cut, each.moves) for cut in cuts)) if each.wheel is not None else each
+        for each in first.lathe.hand
+    )
+    return [replace(cut, lathe=replace(cut.lathe, hand=hand)) for cut in found]
+
+
+def _with_wheel(cut: Cut, place: int, wheel: Wheel) -> Cut:
+    chucks = list(cut.lathe.chucks)
+    chucks[place] = chucks[place]._replace(chuck=replace(chucks[place].chuck, wheel=wheel))  # type: ignore[type-var]
+    return replace(cut, lathe=replace(cut.lathe, chucks=tuple(chucks)))
+
+
+def _turned(cut: Cut, moves: str) -> Fraction:
+    """Return how far a wheel that a person sets is turned on for a cut, turns; none where the cut does not need it."""
+    if moves == "spindle":
+        return cut.passed.spindle.in_turns() if cut.lathe.axis("spindle") is None else Fraction(0)
+    _, number, name = moves.split()
+    if int(number) > len(cut.passed.cams):
+        return Fraction(0)
+    drive = cut.as_set(cut.passed.cams[int(number) - 1])
+    turned: Fraction = getattr(drive, name).in_turns(drive.cam.lobes)
+    return turned
 
 
 def by_hand(cut: Cut, units: LengthUnit = "mm") -> dict[str, HandSetting]:

@@ -14,7 +14,7 @@ from lobework.blocks import Grid, blocks_of
 from lobework.clearance import reach_of, rises_to
 from lobework.errors import SettingError, require
 from lobework.feeds import Feeds
-from lobework.hand import HandSetting, by_hand, cam_name, show_length, show_place, show_ratio, turns_with_spindle
+from lobework.hand import HandSetting, by_hand, cam_name, on_one_circle, show_length, show_place, show_ratio, turns_with_spindle
 from lobework.steps import Dwell, Feed, Program, Prompt, Rapid, Section, Step, Timed
 from lobework.timing import SlowDown, limits_of
 from lobework.tolerances import JOIN_MM
@@ -58,7 +58,7 @@ def _outermost(trace: Trace, piece: Piece | None) -> float:
         return peak + (reach_of(piece, motion.cut.lathe, turns) if approach.axis == "x" else tilted)
     if approach.axis == "x":
         return approach.surface + _runs_out(motion) + peak
-    return float((trace.axes["z"] - trace.z - pushes.at(trace.u)).max()) + peak
+    return float((motion.tip(trace.u)[:, 2] - trace.z - pushes.at(trace.u)).max()) + peak
 
 
 def _runs_out(motion: Motion) -> float:
@@ -77,7 +77,8 @@ def _check_clear(traces: Sequence[Trace], feeds: Feeds, units: LengthUnit, piece
 
     def high(trace: Trace) -> float:
         approach = trace.cut.approach
-        return max(float(trace.axes[approach.axis].max()), _outermost(trace, piece)) - approach.surface
+        feeds_in = trace.motion.tip(trace.u)[:, "xyz".index(approach.axis)]
+        return max(float(feeds_in.max()), _outermost(trace, piece)) - approach.surface
 
     most, cut = max(((high(trace), trace.cut) for trace in traces), key=lambda each: each[0])
     moving = "the face of the work" if cut.approach.axis == "z" else "the moving side of the work"
@@ -118,10 +119,9 @@ def _check_travel(section: Section, axes: Sequence[Axis], units: LengthUnit) -> 
 
 def _held_slides(trace: Trace, lathe: Lathe) -> dict[str, float]:
     """Return the slides that this cut needs and that the lathe has no axis for: name to place, mm."""
-    held, moved = {}, trace.axes
-    for name in ("x", "y", "z"):
+    held, moved = {}, trace.motion.tip(trace.u)
+    for name, places in zip("xyz", moved.T, strict=True):
         if lathe.axis(name) is None:
-            places = moved[name]
             if np.ptp(places) > JOIN_MM:
                 lathe.need(name, f"cut {trace.cut.number} ({trace.cut.title}) moves the {name} slide")
             held[name] = float(places[0])
@@ -147,9 +147,8 @@ def _changes(before: Mapping[str, HandSetting], now: Mapping[str, HandSetting]) 
     return [_BEFORE_HANDS, *found, _AFTER_HANDS] if found else []
 
 
-def _hand_work(trace: Trace, units: LengthUnit) -> dict[str, HandSetting]:
+def _hand_work(trace: Trace, cut: Cut, units: LengthUnit) -> dict[str, HandSetting]:
     """Return everything set by hand for a cut, the slides without an axis among it; depth by hand comes at its own stop."""
-    cut = trace.cut
     slides = _held_slides(trace, cut.lathe)
     into = cut.approach.axis
     set_so = {name: mm for name, mm in slides.items() if name != into and (name != "y" or mm)}
@@ -330,7 +329,9 @@ def program(
     _check_clear(traces, feeds, units, piece)
     lifts = [_lift(trace, piece, air, feeds) if air else 0.0 for trace in traces]
     feeds = replace(feeds, clear=feeds.clear + max(lifts))
-    settings = [_hand_work(trace, units) for trace in traces]
+    by_pass = itertools.groupby((trace.cut for trace in traces), key=lambda cut: cut.group)
+    cuts = [cut for _, same in by_pass for cut in on_one_circle(list(same))]
+    settings = [_hand_work(trace, cut, units) for trace, cut in zip(traces, cuts, strict=True)]
     prompts = [_READY, *(_changes(before, now) for before, now in itertools.pairwise(settings))]
     made = [_section(trace, told, axes, feeds, units, lift) for trace, told, lift in zip(traces, prompts, lifts, strict=True)]
     sections = [section for section, _ in made]

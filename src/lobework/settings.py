@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final, Literal
 
 import numpy as np
@@ -16,6 +16,7 @@ from lobework.frame import Lie, lie_of
 from lobework.hand import (
     cam_name,
     gears_of,
+    on_one_circle,
     plain_name,
     settings_of,
     show,
@@ -31,7 +32,6 @@ from lobework.kinds import Measure, measures, show_pairs
 from lobework.passes import step_measure
 from lobework.slide import At
 from lobework.units import LengthUnit, format_number
-from lobework.wheel import Wheel
 
 if TYPE_CHECKING:
     from lobework.drive import Drive
@@ -261,26 +261,8 @@ def _value(full: str, value: Any, cut: Cut, units: LengthUnit) -> str:
     return show(value, measure, units, lobes)
 
 
-def _on_one_circle(cuts: Sequence[Cut]) -> list[Cut]:
-    """Return the cuts with one circle to each wheel, where one will do for all: nobody moves the pin from circle to circle."""
-    first = cuts[0].lathe
-    found = list(cuts)
-    for place, mounted in enumerate(first.chucks):
-        if isinstance(getattr(mounted.chuck, "wheel", None), Wheel) and f"{mounted.name}.index" in cuts[0].stepped:
-            chucks: list[Any] = [cut.lathe.chucks[place].chuck for cut in cuts]
-            wheel = chucks[0].wheel.for_all(chuck.index.in_turns() for chuck in chucks)
-            found = [_with_wheel(cut, place, wheel) for cut in found]
-    return found
-
-
-def _with_wheel(cut: Cut, place: int, wheel: Wheel) -> Cut:
-    chucks = list(cut.lathe.chucks)
-    chucks[place] = chucks[place]._replace(chuck=replace(chucks[place].chuck, wheel=wheel))  # type: ignore[type-var]
-    return replace(cut, lathe=replace(cut.lathe, chucks=tuple(chucks)))
-
-
 def _steps(cuts: Sequence[Cut], units: LengthUnit) -> Steps:
-    cuts = _on_one_circle(cuts)
+    cuts = on_one_circle(cuts)
     first = cuts[0]
     columns = tuple(Column(plain_name(full).replace(".", " "), _by(full, first)) for full in first.stepped)
     rows = tuple(

@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from lobework.rigid import Array
     from lobework.units import LengthUnit
 
-__all__ = ["Feeding", "Template", "read_template", "template_of"]
+__all__ = ["Feeding", "Spanned", "Template", "read_template", "template_of"]
 
 _MOST_POINTS: Final = 20_000
 _FURTHEST_MM: Final = 1e6
@@ -240,7 +240,21 @@ def _followed(line: Array, rubber: float) -> _Followed:
 
 
 class Spanned(NamedTuple):
-    """A hollow that a rubber spans: about where it is along the template, and how much of its depth is missed, mm."""
+    """A hollow of a template that its rubber spans.
+
+    Parameters
+    ----------
+    place : float, mm
+        About where it is, along the way that the template goes.
+    missed : float, mm
+        How far the rubber stays off its bottom.
+
+    Examples
+    --------
+    >>> notch = Template(points=((0.0, 20.0), (-10.0, 10.0), (-20.0, 20.0)), rubber=2.0)
+    >>> [(each.place, round(each.missed, 3)) for each in notch.spans()]
+    [(-10.0, 0.828)]
+    """
 
     place: float
     missed: float
