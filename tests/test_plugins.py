@@ -412,7 +412,8 @@ class TestInside:
         assert str(chuck.value) == f"no chuck is called 'ovla'; did you mean 'oval'?; installed: {known}"
         with pytest.raises(UnknownNameError) as target:
             inside.target("plan")
-        assert str(target.value) == "no target is called 'plan'; installed: 3mf, csv, moves, page, png, relief, rs274, stl, svg, text"
+        there = "3mf, csv, moves, page, png, relief, rs274, stl, svg, text"
+        assert str(target.value) == f"no target is called 'plan'; installed: {there}"
         with pytest.raises(UnknownNameError, match="no kind of part is called 'chucks'; did you mean 'chuck'"):
             inside.kinds("chucks")
 
