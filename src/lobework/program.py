@@ -37,6 +37,8 @@ _READY: Final = (
 )
 _BEFORE_HANDS: Final = "stop the cutter"
 _AFTER_HANDS: Final = "start the cutter, then hands away"
+_FINER: Final = 8
+"""Places that are looked at for each sample of a trace, for the lowest that the tip goes."""
 
 
 def _used_axes(traces: Sequence[Trace], lathe: Lathe) -> tuple[Axis, ...]:
@@ -90,7 +92,9 @@ def _check_clear(traces: Sequence[Trace], feeds: Feeds, units: LengthUnit, piece
 
 def _lift(trace: Trace, piece: Piece | None, air: float, feeds: Feeds) -> float:
     """Return how far a cut is lifted so that the tip stays ``air`` mm off the work, wherever that comes."""
-    low = float(trace.axes[trace.cut.approach.axis].min()) - feeds.tolerance
+    within = np.linspace(0, len(trace.u) - 1, _FINER * (len(trace.u) - 1) + 1)
+    u = np.interp(within, np.arange(len(trace.u)), trace.u)
+    low = float(trace.motion.axes(u)[trace.cut.approach.axis].min()) - feeds.tolerance
     return max(_outermost(trace, piece) + air - low, 0.0)
 
 

@@ -29,7 +29,7 @@ from lobework.program import Dwell, Feed, Rapid, Timed
 from lobework.slide import At
 from lobework.targets import moves
 from lobework.targets.rs274 import render
-from tests.drawn_programs import read_program
+from tests.drawn_programs import drawn, read_program
 from tests.targets import test_rs274 as on_a_face
 
 interpreter = on_a_face.interpreter
@@ -152,6 +152,13 @@ def test_in_air_the_tip_stays_off_the_work_and_every_other_axis_does_what_it_doe
     assert places.min() <= surface + 6.1
     lines = lines_of(render(made.program(6.0)))
     assert lines[0].startswith("(in air: every cut stays 6 mm off the work")
+
+
+def test_in_air_the_tip_stays_off_the_work_where_a_lift_bends_between_two_samples_too():
+    """Near the middle of a dome a path on the work is so short that it needs few samples, whatever the slide does."""
+    ((_, one),) = drawn([18], 7)
+    ends = read_program(render(one.program(2.0))).ends[:, 0]
+    assert np.nanmin(ends) >= one.piece.diameter / 2 + 2.0
 
 
 def test_in_air_is_refused_where_the_axis_does_not_reach():
