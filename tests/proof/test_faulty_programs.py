@@ -187,6 +187,15 @@ def test_an_axis_that_gains_speed_faster_than_it_can_is_caught():
     assert any("(acceleration)" in each and "100 deg/s2 at most" in each for each in found)
 
 
+@pytest.mark.filterwarnings("error")
+def test_a_feed_that_no_number_holds_is_caught():
+    job = rings(bench(C={"acceleration": 100.0}))
+    text = written(job)
+    number = lines_with(text, r"^G1 C\d+ .*F")[0]
+    found = problems(job, changed(text, number, r"F[\d.]+", "F" + "9" * 200))
+    assert any(f"line {number}, C: the spindle would change speed by endless deg/s2" in each for each in found), found
+
+
 @pytest.mark.parametrize("keep", [0.4, 0.7, 0.95])
 def test_a_program_that_is_cut_short_is_caught(job, text, keep):
     lines = text.splitlines()

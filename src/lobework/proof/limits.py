@@ -77,10 +77,10 @@ def _use(axis: Axis, moves: Moves, feed: Moves, speed: Array) -> Use:
     if not speed.size:
         return Use(axis, float(places[least]), float(places[most]), 0.0, 0.0, (lines[0], lines[1], 0, 0))
     quickest = int(np.abs(speed).argmax())
-    change, short, at, printed = _changes(feed, speed)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        gains = np.where(change == 0.0, 0.0, change / short)
-        over = np.where(change == 0.0, 0.0, printed / short)
+    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
+        change, short, at, printed = _changes(feed, speed)
+        gains = np.where(change == 0.0, 0.0, np.nan_to_num(change / short, nan=math.inf, posinf=math.inf))
+        over = np.where(np.isfinite(gains), np.nan_to_num(printed / short), 0.0)
     hardest = int((gains - over).argmax())
     lines[2:] = int(feed.line[quickest]), int(feed.line[at[hardest]])
     return Use(
