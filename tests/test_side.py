@@ -216,7 +216,13 @@ def test_a_side_that_comes_out_further_than_clear_is_refused():
     assert str(told.value) == (
         "clear=3.5: must be above 4 mm, where cut 1 (rings) or the moving side of the work reaches; raise clear in [program]"
     )
-    assert job(ring(), lathe=off, feeds=Feeds(clear=4.5)).program()
+    with pytest.raises(SettingError) as told:
+        job(ring(), lathe=off, feeds=Feeds(clear=4.004)).program()
+    assert str(told.value) == (
+        "clear=4.004: must be above 4 mm, by more than the tolerance, 0.005 mm, where cut 1 (rings) or the moving side "
+        "of the work reaches; raise clear in [program]"
+    )
+    assert job(ring(), lathe=off, feeds=Feeds(clear=4.01)).program()
     waved = ring(cams=(Drive(WAVE, follower=Knife(), side="back"),))
     with pytest.raises(SettingError, match=r"clear=1.5: must be above 2 mm, where cut 1"):
         job(waved, lathe=sliding(), feeds=Feeds(clear=1.5)).program()

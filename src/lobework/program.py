@@ -75,7 +75,7 @@ def _clear_of(cut: Cut, feeds: Feeds) -> float:
 
 
 def _check_clear(traces: Sequence[Trace], feeds: Feeds, units: LengthUnit, piece: Piece | None) -> None:
-    """Refuse a place to stand clear that is not, when words have said it."""
+    """Refuse a place to stand clear that, when words have said it, is not clear by more than the tolerance."""
 
     def high(trace: Trace) -> float:
         approach = trace.cut.approach
@@ -84,10 +84,12 @@ def _check_clear(traces: Sequence[Trace], feeds: Feeds, units: LengthUnit, piece
 
     most, cut = max(((high(trace), trace.cut) for trace in traces), key=lambda each: each[0])
     moving = "the face of the work" if cut.approach.axis == "z" else "the moving side of the work"
-    reaches = f"above {show_length(most, units)}, where cut {cut.number} ({cut.title}) or {moving} reaches"
     axis = cut.lathe.axis(cut.approach.axis)
     unsaid = 0.5 * float(Grid.of([axis], cut.lathe.controller, units).step[0]) if axis is not None else 0.0
-    require(most < feeds.clear - max(unsaid, JOIN_MM), "clear", feeds.clear, reaches, "raise clear in [program]")
+    near = feeds.tolerance + unsaid
+    beyond = f", by more than the tolerance, {show_length(near, units)}," if most < feeds.clear else ","
+    reaches = f"above {show_length(most, units)}{beyond} where cut {cut.number} ({cut.title}) or {moving} reaches"
+    require(most < feeds.clear - near, "clear", feeds.clear, reaches, "raise clear in [program]")
 
 
 def _lift(trace: Trace, piece: Piece | None, air: float, feeds: Feeds) -> float:
