@@ -233,6 +233,8 @@ def test_a_slide_that_would_pass_its_end_is_caught(text):
     found = problems(job, text)
     number = lines_with(text, r"X24\b")[0]
     assert f"problem (travel): line {number}, X: goes to 24 mm; the travel of X ends at 23 mm" in found
+    in_inches = [str(each) for each in replace(job, units="inch").prove(text.encode()).problems]
+    assert f"problem (travel): line {number}, X: goes to 0.9449 in; the travel of X ends at 0.9055 in" in in_inches
 
 
 def test_an_axis_that_is_never_led_is_caught(job, text):

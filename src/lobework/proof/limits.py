@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -12,12 +12,13 @@ import numpy as np
 from lobework.check import Finding
 from lobework.proof.reader import LETTERS
 from lobework.tolerances import JOIN_MM
-from lobework.units import format_number
+from lobework.units import MM_PER, format_number
 
 if TYPE_CHECKING:
     from lobework.lathe import Axis
     from lobework.proof.replay import Moves
     from lobework.rigid import Array
+    from lobework.units import LengthUnit
 
 __all__ = ["Use", "limit_findings", "used"]
 
@@ -41,6 +42,8 @@ class Use:
         Where: low, high, speed, acceleration.
     over : float
         By how much the acceleration may be greater than the limit for the figures of its feed.
+    units : "mm" or "inch"
+        To say lengths in.
     """
 
     axis: Axis
@@ -50,23 +53,45 @@ class Use:
     acceleration: float
     lines: tuple[int, int, int, int]
     over: float = 0.0
+    units: LengthUnit = "mm"
 
     def __str__(self) -> str:
-        unit = "deg" if self.axis.rotary else "mm"
-        parts = [f"{_shown(self.low)} to {_shown(self.high)} {unit}{_of_travel(self.axis)}"]
-        parts += [f"{_shown(self.speed)} {unit}/s{_of(self.axis.top_speed)}"]
-        parts += [f"{_shown(self.acceleration)} {unit}/s2{_of(self.axis.acceleration)}"]
-        return f"{self.axis.letter} ({self.axis.moves}): {', '.join(parts)}"
+        places = f"{self.shown(self.low)} to {self.shown(self.high)} {self.unit}{self._of_travel()}"
+        speeds = f"{self.shown(self.speed)} {self.unit}/s{self._of(self.axis.top_speed)}"
+        gains = f"{self.shown(self.acceleration)} {self.unit}/s2{self._of(self.axis.acceleration)}"
+        return f"{self.axis.letter} ({self.axis.moves}): {places}, {speeds}, {gains}"
+
+    @property
+    def unit(self) -> str:
+        """What its places are said in."""
+        return "deg" if self.axis.rotary else "in" if self.units == "inch" else "mm"
+
+    def shown(self, value: float) -> str:
+        """Return a place, a speed or an acceleration in that unit."""
+        if not math.isfinite(value):
+            return "endless"
+        value /= 1.0 if self.axis.rotary else float(MM_PER[self.units])
+        return f"{value:.4g}" if 1e-4 <= abs(value) < 10 else format_number(value, 1 if abs(value) > 1000 else 3)
+
+    def _of(self, limit: float) -> str:
+        return "" if math.isinf(limit) else f" of {self.shown(limit)}"
+
+    def _of_travel(self) -> str:
+        low, high = (self.shown(each) if math.isfinite(each) else "" for each in (self.axis.low, self.axis.high))
+        if low and high:
+            return f" of {low} to {high}"
+        return f" from {low} on" if low else (f" up to {high}" if high else "")
 
 
-def used(moves: Moves, axes: Sequence[Axis]) -> list[Use]:
-    """Return what moves ask of each axis."""
+def used(moves: Moves, axes: Sequence[Axis], units: LengthUnit = "mm") -> list[Use]:
+    """Return what moves ask of each axis, to be said in ``units``."""
     if not len(moves.line):
         return []
     feed = moves.of(~moves.rapid)
     with np.errstate(divide="ignore", invalid="ignore"):
         speeds = np.where(feed.end == feed.start, 0.0, (feed.end - feed.start) / feed.seconds[:, None])
-    return [_use(axis, moves, feed, speeds[:, LETTERS.index(axis.letter)]) for axis in axes]
+    each = (_use(axis, moves, feed, speeds[:, LETTERS.index(axis.letter)]) for axis in axes)
+    return [replace(use, units=units) for use in each]
 
 
 def _use(axis: Axis, moves: Moves, feed: Moves, speed: Array) -> Use:
@@ -117,39 +142,19 @@ def limit_findings(uses: Sequence[Use]) -> Iterator[Finding]:
     """Yield the limits of axes that a program goes beyond, with the line, the number and the limit."""
     for use in uses:
         axis = use.axis
-        unit = "degrees" if axis.rotary else "mm"
-        short = "deg" if axis.rotary else "mm"
+        unit = "degrees" if axis.rotary else use.unit
         for end, goes, beyond, line in (
-            ("low", use.low, axis.low - use.low, use.lines[0]),
-            ("high", use.high, use.high - axis.high, use.lines[1]),
+            (axis.low, use.low, axis.low - use.low, use.lines[0]),
+            (axis.high, use.high, use.high - axis.high, use.lines[1]),
         ):
             if beyond > JOIN_MM:
-                limit = f"the travel of {axis.letter} ends at {format_number(getattr(axis, end))} {unit}"
-                says = f"goes to {format_number(goes)} {unit}; {limit}"
+                says = f"goes to {use.shown(goes)} {unit}; the travel of {axis.letter} ends at {use.shown(end)} {unit}"
                 yield Finding(kind="travel", level="problem", where=f"line {line}, {axis.letter}", says=says)
         if use.speed > axis.top_speed * (1 + _PRINTED):
-            says = (
-                f"the {axis.moves} would go at {_shown(use.speed)} {short}/s; it does {_shown(axis.top_speed)} {short}/s at most"
-            )
+            most = f"it does {use.shown(axis.top_speed)} {use.unit}/s at most"
+            says = f"the {axis.moves} would go at {use.shown(use.speed)} {use.unit}/s; {most}"
             yield Finding(kind="speed", level="problem", where=f"line {use.lines[2]}, {axis.letter}", says=says)
         if use.acceleration - use.over > axis.acceleration * (1 + _PRINTED):
-            says = f"the {axis.moves} would change speed by {_shown(use.acceleration)} {short}/s2; it does "
-            says += f"{_shown(axis.acceleration)} {short}/s2 at most"
+            most = f"it does {use.shown(axis.acceleration)} {use.unit}/s2 at most"
+            says = f"the {axis.moves} would change speed by {use.shown(use.acceleration)} {use.unit}/s2; {most}"
             yield Finding(kind="acceleration", level="problem", where=f"line {use.lines[3]}, {axis.letter}", says=says)
-
-
-def _shown(value: float) -> str:
-    if not math.isfinite(value):
-        return "endless"
-    return f"{value:.4g}" if 0 < abs(value) < 10 and abs(value) >= 1e-4 else format_number(value, 1 if abs(value) > 1000 else 3)
-
-
-def _of(limit: float) -> str:
-    return "" if math.isinf(limit) else f" of {_shown(limit)}"
-
-
-def _of_travel(axis: Axis) -> str:
-    low, high = (_shown(each) if math.isfinite(each) else "" for each in (axis.low, axis.high))
-    if low and high:
-        return f" of {low} to {high}"
-    return f" from {low} on" if low else (f" up to {high}" if high else "")

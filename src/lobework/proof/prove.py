@@ -306,7 +306,7 @@ class _Bench:
         for setup, outcome, askew in self.path():
             found += [*path_findings(setup, outcome, self.tolerance, self.units), *askew]
             strays += deviations(setup, outcome)
-        uses = used(self.moves, [axis for axis in self.lathe.axes if axis.letter in self.letters])
+        uses = used(self.moves, [axis for axis in self.lathe.axes if axis.letter in self.letters], self.units)
         found += [*self.stop_findings(), *self.touch_findings(), *limit_findings(uses)]
         if found:
             found += self.unit_findings()
