@@ -156,9 +156,8 @@ class _Planner:
         self.slides = sum(not axis.rotary for axis in axes)
         self.grid = Grid.of(self.axes, trace.cut.lathe.controller, units)
         self.top, self.most = limits_of(self.axes)
-        later = np.concatenate(([True], np.diff(trace.u) > 0))
-        self.u = trace.u[later]
-        self.on_work = np.stack([trace.x, trace.y, trace.z], axis=-1)[later]
+        self.later = np.concatenate(([True], np.diff(trace.u) > 0))
+        self.u = trace.u[self.later]
         self.goes_by_feed = not trace.cut.passed.turns
         self.places = self._places(self.u)
         self.looked_at: tuple[Array, Array] | None = None
@@ -336,7 +335,8 @@ class _Planner:
 
     def _lengths(self, nodes: Array) -> Array:
         """Return how far the tip goes over the work in each move, mm."""
-        along = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(self.on_work, axis=0), axis=1))])
+        on_work = np.stack([self.trace.x, self.trace.y, self.trace.z], axis=-1)[self.later]
+        along = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(on_work, axis=0), axis=1))])
         found: Array = np.diff(np.interp(nodes, self.u, along))
         return found
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from functools import reduce
+from functools import lru_cache, reduce
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
@@ -107,12 +107,23 @@ def _carried(piece: Piece, standing: Rigid) -> Iterator[Array]:
     yield from map(standing.apply, points if len(standing.shift) > 1 or len(standing.rotation) > 1 else [points])
 
 
-def _rings(piece: Any) -> Array:
+def _rings(piece: Piece) -> Array:
     """Return the edges of work that is round about its own axis, (k, 2) mm: radius and z; none of other work."""
+    try:
+        hash(piece)
+    except TypeError:
+        return _rings_of(piece)
+    return _rings_again(piece)  # type: ignore[arg-type]
+
+
+def _rings_of(piece: Any) -> Array:
     surface = getattr(piece, "surface", None)
     if isinstance(surface, Face):
         return np.array([[surface.radius, 0.0], [surface.radius, -surface.thickness]])
     return surface.profile(np.linspace(0.0, surface.length, 33))[:, :2] if isinstance(surface, Round) else np.zeros((0, 2))
+
+
+_rings_again = lru_cache(maxsize=16)(_rings_of)
 
 
 def _points(piece: Piece, rings: Array) -> Array:
@@ -120,5 +131,5 @@ def _points(piece: Piece, rings: Array) -> Array:
     if not rings.size:
         return np.column_stack([piece.outline, np.zeros(len(piece.outline))])
     around = np.linspace(0.0, 2 * math.pi, _AROUND, endpoint=False)
-    each = [np.column_stack([r * np.cos(around), r * np.sin(around), np.full(_AROUND, z)]) for r, z in rings]
-    return np.concatenate(each)
+    r, z = rings.T[:, :, None]
+    return np.stack([r * np.cos(around), r * np.sin(around), z + 0 * around], axis=-1).reshape(-1, 3)

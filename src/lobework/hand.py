@@ -295,7 +295,7 @@ def on_one_circle(cuts: Sequence[Cut]) -> list[Cut]:
         replace(each, wheel=each.wheel.for_all(_turned(cut, each.moves) for cut in cuts)) if each.wheel is not None else each
         for each in first.lathe.hand
     )
-    return [replace(cut, lathe=replace(cut.lathe, hand=hand)) for cut in found]
+    return [replace(cut, lathe=replace(cut.lathe, hand=hand)) for cut in found] if hand != first.lathe.hand else found
 
 
 def _with_wheel(cut: Cut, place: int, wheel: Wheel) -> Cut:

@@ -9,7 +9,7 @@ from __future__ import annotations
 import inspect
 from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass, field, fields, is_dataclass
-from functools import cache
+from functools import cache, lru_cache
 from numbers import Real
 from typing import TYPE_CHECKING, Annotated, Any, ClassVar, Literal, NamedTuple, Protocol, get_type_hints, runtime_checkable
 
@@ -81,7 +81,12 @@ class Measure:
     @property
     def takes_bare(self) -> bool:
         """Whether a bare number is a length, in the unit of whoever reads it."""
-        return "bare" in inspect.signature(self.read).parameters
+        return _takes_bare(self.read)
+
+
+@lru_cache(maxsize=256)
+def _takes_bare(read: Callable[..., Any]) -> bool:
+    return "bare" in inspect.signature(read).parameters
 
 
 Length = Annotated[float, Measure("a length such as 3, '3 mm' or '1/8 in'", length, format_length)]

@@ -6,6 +6,7 @@ import math
 import re
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
+from functools import cache
 from typing import Literal
 
 from lobework.camshaft import CamShaft
@@ -322,7 +323,7 @@ class Lathe:
         """
         if (said := next((cam for cam in self.cams if cam.number == number), None)) is not None:
             return said
-        return CamShaft(number=number, turned_by="motor" if self.axis(f"cam {number}") else "spindle")
+        return _unsaid(number, "motor" if self.axis(f"cam {number}") else "spindle")
 
     def need(self, moves: str, why: str) -> Axis:
         """Return the axis that moves ``moves``; where the lathe has none, say ``why`` it is needed."""
@@ -331,6 +332,11 @@ class Lathe:
             wound = ", which is wound by hand" if self.hand_axis(moves) is not None else ""
             raise SettingError(f"{why}, but lathe {self.name!r} has no axis that moves the {moves}{wound}; it has: {has}")
         return axis
+
+
+@cache
+def _unsaid(number: int, turned_by: Literal["motor", "spindle"]) -> CamShaft:
+    return CamShaft(number=number, turned_by=turned_by)
 
 
 def _require_once(key: str, given: Iterable[object], must_be: str) -> None:

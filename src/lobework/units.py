@@ -231,7 +231,7 @@ class Phase:
 
     def in_turns(self, lobes: int = 1) -> Fraction:
         """Return turns of a cam with ``lobes`` lobes."""
-        return self.turns + self.lobes / lobes
+        return self.turns + self.lobes / lobes if self.lobes else self.turns
 
     def in_degrees(self, lobes: int = 1) -> Fraction:
         """Return degrees of a cam with ``lobes`` lobes."""
