@@ -126,6 +126,7 @@ def _pass(rng, lathe, barrel):
     if way == "in":
         return Pass(turns=Fraction(0), at=at)
     turns = Fraction(0) if way == "along" or rng.random() < 0.3 else turns
+    cams = tuple(each for each in cams if turns or each.twist is None or each.twist.turns is None)
     if way == "arc":
         cutter = "turns" if lathe.axis("cutter") and rng.random() < 0.6 else "keeps"
         ends = sorted((_between(rng, 5, 40), _between(rng, 45, 85)), reverse=bool(rng.random() < 0.5))
