@@ -195,7 +195,7 @@ WRONG = {
     ),
     "over nothing": (
         {"twist": "angle = 90, over = 0"},
-        "pass[1].cam[1].twist.over: 0 must be a length above zero, in mm; a negative angle turns it back",
+        "pass[1].cam[1].twist.over: 0 must be a length above zero; a negative angle turns it back",
     ),
     "in no turns": ({"twist": "angle = 90, turns = 0"}, "twist.turns: 0 must be above zero; a negative angle turns it back"),
     "from somewhere, by turns": ({"twist": "angle = 90, turns = 2, from = 3"}, "twist.from: 3 must be left out beside turns"),
@@ -235,7 +235,7 @@ def test_what_cannot_be_is_refused_in_one_line(case, bench):  # noqa: F811 - the
     ("given", "says"),
     [
         ({"over": "2 in"}, "over='2 in': must be a plain number, in mm"),
-        ({"over": math.nan}, "over=nan: must be a length above zero, in mm"),
+        ({"over": math.nan}, "over=nan: must be a length above zero"),
         ({"over": 50.0, "start": math.nan}, "from=nan: must be a length within a kilometre"),
         ({"over": 50.0, "angle": "1e7 lobe"}, "angle=10000000 lobe: must be at most 1000000 turns or lobes of the cam"),
         ({"turns": -1}, "turns=-1: must be above zero; a negative angle turns it back"),
