@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+import dxfgrabber
 import ezdxf
 import numpy as np
 import pytest
@@ -47,7 +48,6 @@ def test_points_of_a_polyline_come_back_as_they_were_written(folder, points):
 
 def test_points_are_those_that_a_reader_of_another_author_finds(folder):
     """dxfgrabber reads the file's tags by itself."""
-    dxfgrabber = pytest.importorskip("dxfgrabber")
     path = written(folder, lambda model: model.add_lwpolyline(VASE))
     (entity,) = dxfgrabber.readfile(str(path)).entities
     assert_array_equal(read_outline(path).points, [point[:2] for point in entity.points])
