@@ -12,9 +12,15 @@ from hypothesis import HealthCheck, settings
 EVERYTHING_MUST_RUN = os.environ.get("CI") == "true"
 
 NO_CLOCK = {"deadline": None, "suppress_health_check": [HealthCheck.too_slow]}
-settings.register_profile("bench", **NO_CLOCK)
-settings.register_profile("ci", **NO_CLOCK, derandomize=True)
-settings.load_profile("ci" if EVERYTHING_MUST_RUN else "bench")
+settings.register_profile("fixed", **NO_CLOCK, derandomize=True)
+settings.register_profile("seeded", **NO_CLOCK, derandomize=False, database=None, print_blob=True)
+settings.load_profile("fixed")
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """Draw the same cases in every run; other cases only where a seed is given."""
+    if config.getoption("hypothesis_seed", None) is not None:
+        settings.load_profile("seeded")
 
 
 @pytest.fixture(scope="module")

@@ -27,6 +27,7 @@ from lobework.slide import Arc, At
 from lobework.template import Template
 from lobework.trace import trace
 from lobework.twist import Twist
+from tests.search import examples
 
 EDGES = (
     (Wave(lobes=4, base_radius=60.0, rise=4.0), Roller(3.0)),
@@ -38,7 +39,7 @@ FACES = (
     (Wave(lobes=8, base_radius=40.0, rise=1.0, on="face"), Knife()),
     (Wave(lobes=24, base_radius=40.0, rise=0.4, on="face"), Roller(1.0)),
 )
-DRAWN = int(os.environ.get("LOBEWORK_DRAWN", "300"))
+DRAWN = int(os.environ.get("LOBEWORK_DRAWN", examples(300)))
 """How many jobs the suite draws."""
 
 

@@ -29,6 +29,7 @@ from lobework.settings import settings as sheet_of
 from lobework.slide import Arc, At
 from lobework.trace import trace
 from tests.properties.test_path_laws import away_from_chord
+from tests.search import examples
 from tests.strategies import AXES, numbers, waves
 
 SWINGS = (*(axis for axis in AXES if axis.letter != "B"), Axis(moves="cutter", letter="B", low=-10.0, high=100.0))
@@ -68,7 +69,7 @@ def test_the_tip_goes_round_the_centre_evenly_by_angle(arc, at):
         assert_allclose(moved["cutter"], np.degrees(angle), rtol=0, atol=1e-10)
 
 
-@settings(max_examples=40)
+@settings(max_examples=examples(40))
 @given(
     arc=arcs,
     at=centres,

@@ -22,6 +22,7 @@ from lobework.jobfile import read_lathe
 from lobework.passes import Pass
 from lobework.piece import Barrel, Disc, Turned
 from lobework.slide import At
+from tests.search import examples
 from tests.strategies import numbers
 
 DISC = Disc(diameter=24.0, thickness=3.0)
@@ -92,7 +93,7 @@ def rings_of_a_ball(radius, apart, depth, outermost, count):
 
 
 @given(numbers(0.5, 2.0), numbers(0.3, 1.7), numbers(0.2, 0.9), numbers(9.0, 10.0), st.integers(1, 5))
-@settings(max_examples=40)
+@settings(max_examples=examples(40))
 def test_ridges_between_rings_are_their_scallops_and_flanks_are_no_ridges(radius, apart, depth, outermost, count):
     """Rays 0.1 mm apart come within 0.05 mm of a ridge, whose sides are as steep as the circle there."""
     apart, depth = apart * radius, depth * radius
@@ -283,7 +284,7 @@ def test_order_never_matters_and_twice_is_once():
 
 
 @given(st.lists(st.sampled_from(PASSES), min_size=1, max_size=2, unique=True))
-@settings(max_examples=5)
+@settings(max_examples=examples(5))
 def test_material_never_returns(passes):
     some, all_of_them = carved(*passes, resolution=0.8), carved(*PASSES, resolution=0.8)
     assert (all_of_them.depth >= some.depth).all()

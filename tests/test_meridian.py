@@ -12,6 +12,7 @@ from scipy.integrate import fixed_quad
 from scipy.interpolate import CubicSpline
 
 from lobework.meridian import Meridian
+from tests.search import examples
 from tests.strategies import numbers
 
 RADIUS = 20.0
@@ -85,7 +86,7 @@ def test_its_length_tends_to_that_of_a_parabola():
 
 
 @given(profiles())
-@settings(max_examples=40)
+@settings(max_examples=examples(40))
 def test_the_curve_is_the_natural_cubic_spline_over_the_length_of_its_chords(points):
     """SciPy's own, and its length by SciPy's own quadrature, up to every point and part of the way to the next."""
     curve = Meridian(points)
@@ -100,7 +101,7 @@ def test_the_curve_is_the_natural_cubic_spline_over_the_length_of_its_chords(poi
 
 
 @given(st.lists(numbers(0.1, 20.0), min_size=1, max_size=6), numbers(-1.4, 1.4))
-@settings(max_examples=40)
+@settings(max_examples=examples(40))
 def test_points_in_line_make_a_straight_line(steps, lean):
     """Distance along it, and a normal square to it, away from the axis on the way to the headstock."""
     along = np.concatenate([[0.0], np.cumsum(steps)])
@@ -113,7 +114,7 @@ def test_points_in_line_make_a_straight_line(steps, lean):
 
 
 @given(profiles(), st.sampled_from([0.001, 0.05, 1.0]))
-@settings(max_examples=40)
+@settings(max_examples=examples(40))
 def test_lines_between_its_points_lie_as_near_to_the_curve_as_asked(points, within):
     curve = Meridian(points)
     line = curve.polyline(within)

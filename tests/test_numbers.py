@@ -12,6 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from lobework.cli import main
+from tests.search import examples
 
 
 def answer(capsys, *arguments, code=0):
@@ -235,7 +236,7 @@ VERBS = {
 
 
 @pytest.mark.parametrize("verb", VERBS)
-@settings(max_examples=30)
+@settings(max_examples=examples(30))
 @given(data=st.data())
 def test_whatever_is_written_is_answered_or_refused_in_one_line(verb, data):
     options = data.draw(st.lists(st.sampled_from(VERBS[verb]), max_size=4, unique=True))

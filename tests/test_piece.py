@@ -13,6 +13,7 @@ from lobework.errors import SettingError
 from lobework.hand import settings_of
 from lobework.piece import Barrel, Disc, Turned
 from lobework.surface import Face, Round
+from tests.search import examples
 from tests.strategies import numbers
 
 GOBLET = Turned(profile=((0, 20), (-20, 25), (-40, 15)))
@@ -112,7 +113,7 @@ def test_a_hollow_may_go_out_through_the_ends_but_not_lie_beyond_them(hollow):
 
 
 @given(st.sampled_from(FORMS), numbers(0.0, 1.0), numbers(-10.0, 10.0), numbers(-2.0, 4.0))
-@settings(max_examples=60)
+@settings(max_examples=examples(60))
 def test_a_place_at_a_depth_is_seen_where_it_is_on_the_rolled_out_side(piece, part, angle, depth):
     """Built from the surface's own point and normal; angle times the greatest radius, length along, depth square to it."""
     surface = piece.surface

@@ -26,6 +26,7 @@ from lobework.program import Feed, Prompt, Rapid, Timed
 from lobework.slide import At
 from lobework.targets import rs274, svg, text
 from lobework.trace import Spans, estimate, trace
+from tests.search import examples
 from tests.strategies import cut_on, fixed, numbers, sliding
 
 DISC = Disc(diameter=24.0, thickness=6.0)
@@ -48,7 +49,7 @@ def test_no_turns_are_a_single_sample():
 
 
 @given(numbers(-20.0, 20.0), numbers(-5.0, 5.0), numbers(-1.0, 2.0), st.sampled_from(["plain", "compiled", "auto"]))
-@settings(max_examples=20)
+@settings(max_examples=examples(20))
 def test_a_plunge_is_one_place_where_the_slides_stand_whichever_way_it_is_traced(x, y, depth, way):
     one = trace(cut_on(fixed(), turns=0, at=At(x=x, y=y, depth=depth)), way=way)
     assert np.stack([one.x, one.y, one.z], -1) == pytest.approx(np.array([[x, y, -depth]]))
@@ -57,7 +58,7 @@ def test_a_plunge_is_one_place_where_the_slides_stand_whichever_way_it_is_traced
 
 
 @given(st.fractions(-1, 1, max_denominator=24), st.sampled_from(["plain", "compiled"]))
-@settings(max_examples=15)
+@settings(max_examples=examples(15))
 def test_a_plunge_beside_a_cam_is_where_a_turning_pass_would_begin(phase, way):
     drive = Drive(WAVE, follower=Knife(), phase=f"{phase} turn")
     still = trace(cut_on(sliding(), drive, turns=0, at=At(x=20.0)), way=way)

@@ -26,6 +26,7 @@ from lobework.piece import Barrel, Disc, Turned
 from lobework.program import Dwell, Feed, Feeds, Prompt, Rapid, Timed
 from lobework.slide import Approach, At
 from lobework.targets import rs274, svg, text
+from tests.search import examples
 from tests.strategies import fixed, numbers, rocking, sliding
 
 BARREL = Barrel(diameter=24.0, length=20.0, bore=18.0)
@@ -61,7 +62,7 @@ def test_a_ring_round_a_barrel_is_one_straight_line_across_the_sheet_joined_at_t
 
 
 @given(numbers(-12.0, 12.0).filter(lambda lead: abs(lead) > 0.1), st.integers(1, 4))
-@settings(max_examples=20)
+@settings(max_examples=examples(20))
 def test_a_helix_wraps_round_the_sheet_at_the_angle_of_its_lead(lead, turns):
     """atan(lead / (pi d)) to the way round (common practice, no source). The spindle turns the work from X towards Y, so the
     tip goes round it from Y towards X: to the left on a side seen from outside with Z up."""
@@ -90,7 +91,7 @@ def test_a_flute_twisted_by_an_angle_lies_at_the_angle_of_a_helix_to_the_axis():
     numbers(-6.0, 6.0),
     st.booleans(),
 )
-@settings(max_examples=25)
+@settings(max_examples=examples(25))
 def test_the_sheet_rolled_up_again_is_the_path(lathe, turns, travel, waved):
     """Round a cylinder as long as the sheet is wide; strokes go on from each other, through the seam too."""
     cams = (Drive(WAVE, follower=Knife()),) if waved and lathe.headstock.sideways != "fixed" else ()
@@ -256,7 +257,7 @@ def side_jobs(draw):
 
 
 @given(side_jobs())
-@settings(max_examples=40)
+@settings(max_examples=examples(40))
 def test_no_rapid_moves_anything_while_the_tip_is_inside_the_clear_distance(one):
     """Every rapid that moves other axes finds the tip clear, and leaves it there; the only other one draws the tip straight
     out to where it is clear. The side itself, wherever cams and chucks carry it, stays inside."""

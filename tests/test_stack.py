@@ -26,6 +26,7 @@ from lobework.stack import comes_back, in_pieces
 from lobework.tolerances import CHORD_MM, STACK_MM
 from lobework.trace import lay_out, trace
 from lobework.woven import _runs
+from tests.search import examples
 from tests.strategies import GearedArm, cut_on, fixed, numbers, rocking, sliding, turnings
 
 WAVE = Drive(Wave(lobes=4, base_radius=60.0, rise=5.0), follower=Roller(3.0), ratio="3/4")
@@ -138,7 +139,7 @@ def assert_agree(cut, chord=2e-3, within=AGREE_MM):
         assert_allclose(getattr(compiled, axis), getattr(plain, axis), rtol=0, atol=within, err_msg=axis)
 
 
-@settings(max_examples=40)
+@settings(max_examples=examples(40))
 @given(
     stack=st.lists(any_chuck, min_size=1, max_size=4),
     turns=st.fractions(Fraction(1, 5), 4, max_denominator=6),
@@ -268,7 +269,7 @@ def test_a_path_that_meets_itself_once_a_turn_has_not_closed():
     assert trace(cut_on(fixed(Swinging()), at=At(x=20.0))).closure.turns is None
 
 
-@settings(max_examples=30)
+@settings(max_examples=examples(30))
 @given(stack=st.lists(any_chuck, min_size=1, max_size=3), low=numbers(0.0, 20.0), width=numbers(0.3, 5.0), dense=st.booleans())
 def test_polynomials_are_as_near_as_is_promised_between_the_places_tried(stack, low, width, dense):
     """At random places of every piece that has polynomials, with 32 digits' end to spare for rounding."""

@@ -17,6 +17,7 @@ from lobework.carve.stock import BYTES_A_RAY, MOST_BYTES
 from lobework.errors import SettingError, TooLargeError
 from lobework.piece import Barrel, Disc, Turned
 from lobework.surface import Round
+from tests.search import examples
 from tests.strategies import numbers
 
 DISC = Disc(diameter=20.0, thickness=5.0)
@@ -93,7 +94,7 @@ def test_the_rays_of_a_surface_stand_for_all_of_it(resolution):
 
 
 @given(numbers(0.0, 12.0))
-@settings(max_examples=30)
+@settings(max_examples=examples(30))
 def test_a_layer_off_a_barrel_is_the_ring_between_two_cylinders(depth):
     """pi (R^2 - (R - d)^2) L."""
     stock = stock_of(BARREL, 0.5)
@@ -102,7 +103,7 @@ def test_a_layer_off_a_barrel_is_the_ring_between_two_cylinders(depth):
 
 
 @given(numbers(0.0, 8.0))
-@settings(max_examples=30)
+@settings(max_examples=examples(30))
 def test_a_layer_off_a_cone_is_as_long_as_its_side_and_as_round_as_its_middle(depth):
     """Pappus: a strip d thick along the slant height, carried round the circle of its middle, r - d cos(t) / 2."""
     stock = stock_of(CONE, 0.5)
@@ -143,7 +144,7 @@ def test_a_layer_off_a_sphere_turned_through_points_tends_to_the_same_zone():
 
 
 @given(st.sampled_from(FORMS), numbers(0.0, 2.0), numbers(0.0, 2.0))
-@settings(max_examples=30)
+@settings(max_examples=examples(30))
 def test_cutting_deeper_never_takes_away_less(piece, one, other):
     stock = stock_of(piece, 2.0)
     shallow, deep = (stock.volumes(np.full(stock.shape, depth)) for depth in sorted((one, other)))

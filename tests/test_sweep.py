@@ -24,6 +24,7 @@ from lobework.rigid import Rigid
 from lobework.slide import Approach, At
 from lobework.trace import trace
 from lobework.units import Phase
+from tests.search import examples
 from tests.strategies import cut_on, cuts, fixed
 
 FACE = Disc(diameter=60.0, thickness=8.0).surface
@@ -55,7 +56,7 @@ def side_cut(at, lathe=None, **given):
 
 
 @given(cuts, st.sampled_from(HELD))
-@settings(max_examples=10)
+@settings(max_examples=examples(10))
 def test_the_tip_goes_where_the_trace_goes_and_the_cutter_stands_square(cut, held):
     path, cutter = trace(cut, chord=0.1), Vee(angle_deg=60.0, width=3.0, held=held)
     sweep = sweep_of(path, cutter, FACE)

@@ -29,6 +29,7 @@ from lobework.slide import Approach, Arc, At
 from lobework.template import Template, read_template, template_of
 from lobework.trace import trace
 from tests.properties.test_path_laws import away_from_chord
+from tests.search import examples
 from tests.strategies import numbers, waves
 from tests.targets import test_rs274 as on_a_face
 
@@ -45,7 +46,7 @@ def ways(draw):
     return tuple((float(a), draw(numbers(2.0, 60.0))) for a in z)
 
 
-@settings(max_examples=30)
+@settings(max_examples=examples(30))
 @given(points=ways(), at=st.builds(At, x=numbers(-5, 5), y=numbers(-1, 1), z=numbers(-5, 5), depth=numbers(0, 2)))
 def test_it_goes_evenly_by_length_through_every_point_and_depth_is_cut_in_by_the_cross_slide(points, at):
     template = Template(points=points)
@@ -60,7 +61,7 @@ def test_it_goes_evenly_by_length_through_every_point_and_depth_is_cut_in_by_the
     assert_allclose(template.tip(at, (corners[1:] + corners[:-1]) / 2), (tips[1:] + tips[:-1]) / 2, rtol=0, atol=1e-9)
 
 
-@settings(max_examples=12)
+@settings(max_examples=examples(12))
 @given(points=ways())
 def test_a_smooth_template_is_the_natural_spline_over_chord_length_evenly_by_its_own_length(points):
     """By scipy's spline."""
@@ -79,7 +80,7 @@ def test_a_smooth_template_is_the_natural_spline_over_chord_length_evenly_by_its
     assert_allclose(tips[:, [2, 0]].T, expected, rtol=0, atol=1e-4)
 
 
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=examples(20), deadline=None)
 @given(points=ways(), first=numbers(0.0, 1.0), last=numbers(0.0, 1.0), smooth=st.booleans())
 def test_from_and_to_take_a_part_of_it_either_way(points, first, last, smooth):
     begin, end = points[0][0], points[-1][0]
@@ -208,7 +209,7 @@ def led(turns=0, template=None, at=None, lathe=BENCH, **more):
     return Cut(number=1, passed=passed, lathe=lathe, approach=Approach(axis="x", surface=25.2))
 
 
-@settings(max_examples=12, deadline=None)
+@settings(max_examples=examples(12), deadline=None)
 @given(points=ways(), turns=st.sampled_from([0, "1/3", "5/2"]), smooth=st.booleans(), wave=st.none() | waves())
 def test_the_path_on_the_work_keeps_to_the_chord_and_to_the_template(points, turns, smooth, wave):
     template = Template(points=points, smooth=smooth)
@@ -244,7 +245,7 @@ def test_steps_of_a_series_move_the_template():
         assert_allclose(cut.slides(np.array([0.5]))[0, 0], led(1).slides(np.array([0.5]))[0, 0] - 0.25 * number, atol=1e-9)
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=examples(15), deadline=None)
 @given(points=ways(), rubber=numbers(0.5, 12.0), smooth=st.booleans())
 def test_a_rubber_bears_on_the_template_and_its_foremost_place_leads_the_tip(points, rubber, smooth):
     template = Template(points=points, smooth=smooth, rubber=rubber)

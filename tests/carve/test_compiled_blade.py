@@ -18,6 +18,7 @@ from lobework.errors import SettingError
 from lobework.holder import FixedTool
 from lobework.piece import Barrel, Disc, Turned
 from tests.carving import JUDGE, STEPPED, UP, about, assert_same, carved, carvings, on_face, on_round
+from tests.search import examples
 
 AGREE_MM = 2e-4
 WAISTED = stock_of(Turned(profile=((0.0, 7.0), (-4.0, 5.0), (-9.0, 6.0))), resolution=0.6)
@@ -46,7 +47,7 @@ def agree(stock, *sweeps):
 
 
 @pytest.mark.parametrize("kind", [("face",), ("face", "leaning"), ("round",)], ids=" ".join)
-@settings(max_examples=4)
+@settings(max_examples=examples(4))
 @given(data=st.data())
 def test_drawn_jobs_are_cut_as_the_judge_cuts_them(kind, data):
     stock, sweeps = data.draw(carvings(frozenset((*kind, "fixed"))))

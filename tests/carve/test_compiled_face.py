@@ -21,6 +21,7 @@ from lobework.holder import EccentricFrame
 from lobework.kernels import lanes, tiles
 from lobework.kernels.segments import FIELDS, lay_segments
 from lobework.piece import Disc
+from tests.search import examples
 
 AGREED_MM = 2e-4
 RIM_MM = 1e-5
@@ -120,7 +121,7 @@ def test_every_ray_is_cut_as_deep_as_a_search_along_the_path_finds(cutter, path)
 places = st.tuples(*[st.integers(-7, 7).map(lambda k: 0.3 * k)] * 2, st.integers(-6, 1).map(lambda k: k / 8))
 
 
-@settings(max_examples=12)
+@settings(max_examples=examples(12))
 @given(cutter=st.sampled_from(sorted(CUTTERS)), tip=st.lists(places, min_size=1, max_size=4))
 def test_paths_through_the_rays_themselves_are_cut_as_deep_as_a_search_finds(cutter, tip):
     compare(CUTTERS[cutter], np.array(tip), carved(sweep(CUTTERS[cutter], tip)))

@@ -17,6 +17,7 @@ from lobework.cutter import Ball, FlatEnd, Vee
 from lobework.holder import CuttingFrame, EccentricFrame
 from lobework.piece import Barrel, Disc, Turned
 from tests.carving import JUDGE, UP, about, assert_same, carved, cutters, held, on_face, on_round, surfaces
+from tests.search import examples
 from tests.strategies import numbers
 
 AGREE_MM = 2e-4
@@ -98,7 +99,7 @@ def dense(draw, holder):
 
 
 @pytest.mark.parametrize("holder", ["drilling spindle", "cutting frame", "eccentric frame"])
-@settings(max_examples=12)
+@settings(max_examples=examples(12))
 @given(data=st.data())
 def test_a_path_of_short_steps_is_cut_as_the_judge_cuts_it(holder, data):
     stock, sweep = data.draw(dense(holder))

@@ -17,6 +17,7 @@ from lobework.holder import CuttingFrame, DrillingSpindle, EccentricFrame, Fixed
 from lobework.piece import Barrel, Disc
 from lobework.surface import Face
 from tests.carving import STEPPED, UP, carved, carvings, on_face, on_round
+from tests.search import examples
 from tests.strategies import numbers
 
 JUDGE, STAMPS = Plain(), Plain(stamps=True)
@@ -79,7 +80,7 @@ def most_spare(stock, sweep, place):
     return most
 
 
-@settings(max_examples=15)
+@settings(max_examples=examples(15))
 @given(job=carvings(REVOLVING), pick=st.randoms())
 def test_the_bottom_of_a_ray_is_in_the_cutter_and_nothing_under_it_is(job, pick):
     """Common practice, no source: a place is in a cutter where it is above its edge; no ray is met with anything here."""
@@ -130,7 +131,7 @@ def test_a_plunge_leaves_the_cutter_s_own_outline(held, edge, tip):
     assert np.abs(carved(JUDGE, DISC, on_face(cutter, tip)) - by_hand).max() < 2e-7
 
 
-@settings(max_examples=25)
+@settings(max_examples=examples(25))
 @given(slope=numbers(-0.9, 0.9), away=numbers(-0.7, 0.7), deep=numbers(0.2, 0.6))
 def test_a_ball_and_a_cone_swept_up_a_slope_lie_where_their_envelopes_do(slope, away, deep):
     """A ball's envelope is a cylinder about the line of its middle; a cone's is the plane tangent to it along the line.
@@ -183,7 +184,7 @@ def test_a_blade_drawn_along_its_own_breadth_cuts_nothing_beside_its_line():
     assert not depth.any()
 
 
-@settings(max_examples=12)
+@settings(max_examples=examples(12))
 @given(job=carvings())
 def test_stamps_are_the_poses_of_the_path_alone_and_never_deeper_than_its_sweep(job):
     stock, (sweep,) = job

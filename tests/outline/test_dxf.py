@@ -16,6 +16,7 @@ from scipy.interpolate import BSpline
 from lobework.errors import InputError, TooLargeError
 from lobework.outline import read_outline
 from lobework.outline.outline import FLAT_MM
+from tests.search import examples
 
 VASE = [(18.0, 0.0), (21.5, -12.25), (25.125, -30.0), (14.0, -61.0)]
 
@@ -39,7 +40,7 @@ def folder(tmp_path_factory):
 places = st.tuples(*[st.floats(-500, 500).map(lambda x: round(x, 6))] * 2)
 
 
-@settings(max_examples=15)
+@settings(max_examples=examples(15))
 @given(points=st.lists(places, min_size=2, max_size=40, unique=True))
 def test_points_of_a_polyline_come_back_as_they_were_written(folder, points):
     path = written(folder, lambda model: model.add_lwpolyline(points))
@@ -198,7 +199,7 @@ def test_a_drawing_cut_short_anywhere_is_refused(folder):
             read_outline(path)
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=examples(25), deadline=None)
 @given(place=st.integers(0, 10**6), junk=st.binary(min_size=1, max_size=6))
 def test_a_drawing_with_junk_in_it_is_read_or_refused_in_one_line(folder, place, junk):
     whole = written(folder, lambda model: model.add_polyline2d(VASE), version="R12").read_bytes()

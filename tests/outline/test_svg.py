@@ -14,6 +14,7 @@ from numpy.testing import assert_allclose, assert_array_equal
 from lobework.errors import InputError, TooLargeError
 from lobework.outline import read_outline
 from lobework.outline.outline import FLAT_MM
+from tests.search import examples
 
 VASE = [(18.0, 0.0), (21.5, 12.25), (25.125, 30.0), (14.0, 61.0)]
 POLYLINE = f'<polyline points="{" ".join(f"{x},{y}" for x, y in VASE)}"/>'
@@ -46,7 +47,7 @@ def refusal(path, curve="", **how):
 places = st.tuples(*[st.floats(-500, 500)] * 2)
 
 
-@settings(max_examples=20)
+@settings(max_examples=examples(20))
 @given(points=st.lists(places, min_size=2, max_size=40, unique=True), kind=st.sampled_from(["path", "polyline"]))
 def test_points_come_back_as_they_were_written(folder, points, kind):
     numbers = " ".join(f"{x!r},{y!r}" for x, y in points)

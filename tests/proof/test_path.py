@@ -16,6 +16,7 @@ from lobework.proof.replay import replayed
 from lobework.proof.sampling import sampled
 from lobework.proof.setups import matched
 from tests.proof.test_faulty_programs import bench
+from tests.search import examples
 
 
 def plainly(point, path, joined):
@@ -27,7 +28,7 @@ def plainly(point, path, joined):
     return best
 
 
-@settings(max_examples=30)
+@settings(max_examples=examples(30))
 @given(seed=st.integers(0, 2**32 - 1), count=st.integers(1, 120))
 def test_the_nearest_place_is_that_which_looking_everywhere_finds(seed, count):
     rng = np.random.default_rng(seed)

@@ -15,6 +15,7 @@ from hypothesis import strategies as st
 
 from lobework.proof import read
 from lobework.proof.reader import ARC, DWELL, FEED, RAPID, STOP, SWITCHED
+from tests.search import examples
 from tests.targets import test_rs274 as on_a_face
 
 interpreter = on_a_face.interpreter
@@ -103,7 +104,7 @@ def programs(draw):
     return (HEAD + "\n".join(lines) + "\nM2\n").encode()
 
 
-@settings(max_examples=25, phases=[Phase.generate], suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=examples(25), phases=[Phase.generate], suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(text=programs())
 def test_both_make_the_same_moves_in_the_same_time(text, interpreter, tmp_path):
     """To the four decimals that the interpreter prints; but it gives no time to a move in inverse time that goes nowhere."""

@@ -14,10 +14,11 @@ from lobework.motion import motion_of
 from lobework.passes import Cut, Pass
 from lobework.slide import At
 from lobework.units import Phase
+from tests.search import examples
 from tests.strategies import chucks, cuts, drives, numbers, rocking, scallops, waves
 from tests.test_arc import BENCH, arcs, centres
 
-some = settings(max_examples=30)
+some = settings(max_examples=examples(30))
 U = np.linspace(0.0, 1.0, 61)
 
 
@@ -29,7 +30,7 @@ def on_arcs():
     )
 
 
-@settings(max_examples=80)
+@settings(max_examples=examples(80))
 @given(cut=st.one_of(cuts, on_arcs()))
 def test_the_axes_of_a_pass_put_the_tip_where_the_pass_does(cut):
     moved = motion_of(cut)

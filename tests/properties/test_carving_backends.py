@@ -7,6 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tests.carving import BACKENDS, JUDGE, assert_same, carved, carvings, held, surfaces
+from tests.search import examples
 
 AGREE_MM = 2e-4
 KINDS = [
@@ -20,7 +21,7 @@ KINDS = [
 
 
 @pytest.mark.parametrize(("backend", "kind"), KINDS)
-@settings(max_examples=15)
+@settings(max_examples=examples(15))
 @given(data=st.data())
 def test_every_backend_cuts_as_the_judge_does(backend, kind, data):
     stock, sweeps = data.draw(carvings(frozenset(kind)))

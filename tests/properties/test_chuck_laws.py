@@ -28,6 +28,7 @@ from lobework.slide import At
 from lobework.trace import trace
 from lobework.units import Phase
 from lobework.wheel import Wheel
+from tests.search import examples
 from tests.strategies import (
     GearedArm,
     cut_on,
@@ -44,7 +45,7 @@ from tests.strategies import (
     waves,
 )
 
-some = settings(max_examples=40)
+some = settings(max_examples=examples(40))
 U = np.linspace(0.0, 1.0, 97)
 AT = At(x=21.3, y=4.7, depth=0.2)
 
@@ -169,7 +170,7 @@ STILL = {
 
 @pytest.mark.parametrize("name", STILL)
 @given(stack=stacks(most=2), at=places)
-@settings(max_examples=10)
+@settings(max_examples=examples(10))
 def test_a_chuck_set_to_nothing_changes_nothing(name, stack, at):
     without = place(cut_on(fixed(*stack), at=at), U)
     assert_allclose(place(cut_on(fixed(STILL[name], *stack), at=at), U), without, rtol=0, atol=1e-12)

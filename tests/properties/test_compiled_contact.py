@@ -11,11 +11,12 @@ from numpy.testing import assert_allclose
 from lobework.cam import Scallop
 from lobework.contact import touch_at
 from lobework.follower import Roller
+from tests.search import examples
 from tests.strategies import edge_cams, face_cams, followers_for
 
 
 @pytest.mark.parametrize("count", [1, 700], ids=["a few directions", "a table of them"])
-@settings(max_examples=40)
+@settings(max_examples=examples(40))
 @given(data=st.data(), cam=st.one_of(edge_cams, face_cams))
 def test_compiled_and_plain_contact_agree(count, data, cam):
     """A few directions are each tried all around; many are served from a grid of them, away from leaps and corners."""

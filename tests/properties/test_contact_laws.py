@@ -11,6 +11,7 @@ from numpy.testing import assert_allclose
 from lobework.cam import Eccentric
 from lobework.contact import lift_of, touch_at
 from lobework.follower import Flat, Knife, Roller
+from tests.search import examples
 from tests.strategies import edge_cams, face_cams, followers_for, numbers
 
 DIRECTIONS = np.linspace(0.011, 6.9, 257)
@@ -40,7 +41,7 @@ def brute_reach(cam, follower, phi, count=20_001):
     return best
 
 
-@settings(max_examples=35)
+@settings(max_examples=examples(35))
 @given(data=st.data(), cam=st.one_of(edge_cams, face_cams))
 def test_contact_is_the_greatest_over_the_whole_cam(data, cam):
     """Never below a dense brute-force maximum, and above it by no more than its sampling can miss."""
@@ -52,7 +53,7 @@ def test_contact_is_the_greatest_over_the_whole_cam(data, cam):
     assert_allclose(found, brute, rtol=0, atol=2e-4)
 
 
-@settings(max_examples=35)
+@settings(max_examples=examples(35))
 @given(data=st.data(), cam=st.one_of(edge_cams, face_cams))
 def test_lift_keeps_to_the_contact_it_stands_for(data, cam):
     follower = data.draw(followers_for(cam))
@@ -64,7 +65,7 @@ def test_lift_keeps_to_the_contact_it_stands_for(data, cam):
     assert most == pytest.approx(cam.rise_at(np.zeros(1))[0], abs=1e-9)
 
 
-@settings(max_examples=35)
+@settings(max_examples=examples(35))
 @given(cam=st.one_of(edge_cams, face_cams), small=numbers(0.05, 6.0), more=numbers(0.0, 8.0))
 def test_a_larger_roller_never_reaches_deeper(cam, small, more):
     """The smaller one fits inside the larger where their noses touch."""
@@ -73,13 +74,13 @@ def test_a_larger_roller_never_reaches_deeper(cam, small, more):
     assert (lifts[2] >= lifts[1] - 2e-9).all()
 
 
-@settings(max_examples=35)
+@settings(max_examples=examples(35))
 @given(cam=edge_cams, radius=numbers(0.05, 30.0))
 def test_a_flat_never_reaches_deeper_than_any_roller(cam, radius):
     assert (lift_of(cam, Flat()).curve.at(DIRECTIONS) >= lift_of(cam, Roller(radius)).curve.at(DIRECTIONS) - 2e-9).all()
 
 
-@settings(max_examples=35)
+@settings(max_examples=examples(35))
 @given(data=st.data(), cam=st.one_of(edge_cams, face_cams))
 def test_every_lobe_lifts_alike(data, cam):
     """A cam of L lobes has L-fold symmetry."""
@@ -90,7 +91,7 @@ def test_every_lobe_lifts_alike(data, cam):
     assert_allclose(here, next_one, rtol=0, atol=1e-10)
 
 
-@settings(max_examples=35)
+@settings(max_examples=examples(35))
 @given(data=st.data(), cam=st.one_of(edge_cams, face_cams))
 def test_the_slope_of_a_contact_is_the_slope_of_its_reach(data, cam):
     """Where the reach is smooth, by central differences."""

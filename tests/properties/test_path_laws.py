@@ -20,6 +20,7 @@ from lobework.motion import motion_of
 from lobework.slide import At
 from lobework.trace import trace
 from lobework.units import Phase
+from tests.search import examples
 from tests.strategies import (
     bases,
     cut_on,
@@ -43,7 +44,7 @@ from tests.strategies import (
 )
 
 U = np.linspace(0.0013, 1.97, 203)
-some = settings(max_examples=30)
+some = settings(max_examples=examples(30))
 
 
 @some
@@ -118,7 +119,7 @@ def test_a_pass_cut_in_two_is_the_same_pass(data, at, travel, rocks):
     assert_allclose(second_motion.place(u), first_motion.place(u + float(split)), rtol=0, atol=1e-8)
 
 
-@settings(max_examples=50)
+@settings(max_examples=examples(50))
 @given(cut=st.one_of(sliding_cuts(), rocking_cuts()))
 def test_plain_and_compiled_agree(cut):
     plain, compiled = (trace(cut, chord=0.01, way=way) for way in ("plain", "compiled"))

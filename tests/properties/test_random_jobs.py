@@ -16,6 +16,7 @@ from hypothesis import strategies as st
 
 from lobework.cli import main
 from lobework.jobfile import starter
+from tests.search import examples
 
 COMMANDS = st.sampled_from(["make", "draw", "program", "settings", "check"])
 
@@ -195,19 +196,19 @@ def answer(command: str, text: str | bytes) -> int:
         return code
 
 
-@settings(max_examples=70)
+@settings(max_examples=examples(70))
 @given(job=jobs, command=COMMANDS)
 def test_any_job_is_done_or_refused_in_one_line(job, command):
     answer(command, "\n".join(f"{key} = {as_toml(value)}" for key, value in job.items()))
 
 
-@settings(max_examples=150)
+@settings(max_examples=examples(150))
 @given(job=spoilt(), command=COMMANDS)
 def test_any_job_put_out_of_order_is_done_or_refused_in_one_line(job, command):
     answer(command, "\n".join(f"{json.dumps(key)} = {as_toml(value)}" for key, value in job.items()))
 
 
-@settings(max_examples=90)
+@settings(max_examples=examples(90))
 @given(data=st.data())
 def test_any_slip_of_the_pen_in_a_job_file_is_done_or_refused_in_one_line(data):
     text = "resolution = 1.0\n" + starter().replace("count = 16", "count = 2")
@@ -217,7 +218,7 @@ def test_any_slip_of_the_pen_in_a_job_file_is_done_or_refused_in_one_line(data):
     answer(data.draw(COMMANDS), text[:at] + put + text[at + gone :])
 
 
-@settings(max_examples=60)
+@settings(max_examples=examples(60))
 @given(text=st.binary(max_size=60))
 def test_any_bytes_are_refused_in_one_line(text):
     assert answer("check", text) == 2

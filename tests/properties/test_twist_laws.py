@@ -27,9 +27,10 @@ from lobework.trace import trace
 from lobework.twist import Twist
 from lobework.units import Phase
 from tests.properties.test_path_laws import away_from_chord
+from tests.search import examples
 from tests.strategies import AXES, chucks, cut_on, drives, face_cams, numbers, phases, rocking, scallops, sliding, waves
 
-some = settings(max_examples=25)
+some = settings(max_examples=examples(25))
 angles = st.one_of(numbers(-400.0, 400.0), st.sampled_from([0.0, 90.0, -360.0])).map(lambda deg: Phase(turns=Fraction(deg) / 360))
 eases = st.sampled_from([0, "1/10", "1/3", "1/2"])
 lengths = st.builds(Twist, angle=angles, over=numbers(5.0, 80.0), start=numbers(-20.0, 5.0), ease=eases)

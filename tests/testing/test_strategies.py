@@ -13,6 +13,7 @@ from lobework.lathe import Lathe
 from lobework.rigid import Rigid
 from lobework.testing import strategies
 from lobework.testing.benches import fixed
+from tests.search import examples
 
 
 @given(theta=strategies.angles(), stack=strategies.stacks())
@@ -39,7 +40,7 @@ def test_settings_near_are_others_too():
     assert find(strategies.settings_near(EccentricChuck(shift=2.0)), lambda chuck: chuck.shift == 0.0)
 
 
-@settings(max_examples=15)
+@settings(max_examples=examples(15))
 @given(job=strategies.jobs())
 def test_jobs_can_be_traced_checked_and_drawn(job):
     traces = job.trace()

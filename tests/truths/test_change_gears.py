@@ -14,8 +14,9 @@ from hypothesis import strategies as st
 from lobework import gears
 from lobework.errors import LobeworkError
 from lobework.gears import NoTrainError, Train, train_for, train_to_cut, trains_for
+from tests.search import examples
 
-FEW = settings(max_examples=30)
+FEW = settings(max_examples=examples(30))
 MILLING = (24, 24, 28, 32, 40, 44, 48, 56, 64, 72, 86, 100)
 """The change gears of a universal milling machine; from memory."""
 
@@ -175,7 +176,7 @@ def test_a_train_to_cut_is_the_cheapest_there_is(ratio, pairs, within):
             train_to_cut(ratio, within, pairs, least=12, most=17)
 
 
-@settings(max_examples=15)
+@settings(max_examples=examples(15))
 @given(ratio=st.fractions(Fraction(1, 2), 2, max_denominator=999), within=st.fractions(0, Fraction(1, 50)))
 def test_the_walk_by_mediants_finds_as_few_pairs_as_trying_everything(ratio, within):
     near = [pairs for each, pairs in fewest.items() if abs(each / ratio - 1) <= within]

@@ -24,8 +24,9 @@ from lobework.ratios import (
     simplest_fraction,
     turns_to_close,
 )
+from tests.search import examples
 
-FEW = settings(max_examples=30)
+FEW = settings(max_examples=examples(30))
 SATURN = Fraction(77708431, 2640858)
 
 

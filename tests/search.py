@@ -1,0 +1,25 @@
+"""How hard the tests that draw their cases search, and with which seed.
+
+Without a seed the cases are the same in every run. ``LOBEWORK_SEED`` draws other jobs; for tests by hypothesis the seed is
+pytest's option ``--hypothesis-seed``. ``LOBEWORK_EXAMPLES`` multiplies the number of cases. ``python -m tests.hunt`` sets all three.
+"""
+
+from __future__ import annotations
+
+import os
+from typing import Final
+
+__all__ = ["examples", "seed"]
+
+_TIMES: Final = int(os.environ.get("LOBEWORK_EXAMPLES", "1"))
+_SEED: Final = os.environ.get("LOBEWORK_SEED")
+
+
+def examples(usual: int) -> int:
+    """Return how many cases to draw: the usual number, or a multiple of it in a hunt."""
+    return usual * _TIMES
+
+
+def seed(usual: int) -> int:
+    """Return the seed from which jobs are drawn: the usual one, or that of the hunt."""
+    return usual if _SEED is None else int(_SEED)
