@@ -35,7 +35,7 @@ SAMPLES = 10_000_000
 
 def common_cut(lathe: Lathe | None = None, turns: Fraction = Fraction(1)) -> Cut:
     """Return the common case: a rocking headstock, one cam with a roller, no chuck that varies."""
-    drive = Drive(Wave(lobes=4, base_radius=62.0, rise=5.0), ratio="3/4", follower=Roller(3.0))
+    drive = Drive(Wave(lobes=5, base_radius=62.0, rise=5.0), ratio="3/5", follower=Roller(3.0))
     passed = Pass(turns=turns, at=At(x=24.0, depth=0.4), cams=(drive,))
     return Cut(number=1, passed=passed, lathe=lathe or read_lathe("rocking-bench"))
 

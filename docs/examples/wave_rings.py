@@ -1,4 +1,7 @@
-"""The lid of wave-rings.toml as a script: the same nouns, the same drawing."""
+"""The lid of wave-rings.toml as a script: the same nouns, the same drawing.
+
+The tide box is invented for this project.
+"""
 
 import lobework as lw
 

@@ -1,4 +1,7 @@
-"""Which roller reaches the hollows? For the cams on the shelf, before one is turned."""
+"""Which roller reaches the hollows? For the cams on the shelf, before one is turned.
+
+The cams are invented for this project.
+"""
 
 import lobework as lw
 

@@ -15,7 +15,7 @@ HERE = Path(__file__).parent
 EXAMPLES = HERE.parent / "examples"
 CHORDS = {
     "wave-rings": None,
-    "four-lobes-three-quarters": 0.02,
+    "five-from-seven": 0.03,
     "barleycorn": 0.02,
     "oval-medallion": 0.02,
     "ninety-six-circles": 0.02,

@@ -47,8 +47,8 @@ class Drive:
     --------
     >>> from lobework.cam import Wave
     >>> from lobework.follower import Roller
-    >>> Drive(Wave(lobes=4, base_radius=60.0, rise=5.0), ratio="75 %", follower=Roller(3.0)).ratio
-    Fraction(3, 4)
+    >>> Drive(Wave(lobes=5, base_radius=60.0, rise=5.0), ratio="60 %", follower=Roller(3.0)).ratio
+    Fraction(3, 5)
     """
 
     cam: Cam
@@ -74,7 +74,7 @@ class Drive:
             require(abs(turned) <= _MOST_TURNS, name, float(turned), f"at most {_MOST_TURNS} turns of the cam")
         require(self.side in ("front", "back"), "side", self.side, "'front' or 'back'")
         require(0 < self.gain < 1000, "gain", self.gain, "above zero", "put the follower on the back to reverse it")
-        must_be = "a Twist, such as Twist(angle='90 deg', over=50)"
+        must_be = "a Twist, such as Twist(angle='60 deg', over=50)"
         require(self.twist is None or isinstance(self.twist, Twist), "twist", repr(self.twist), must_be)
         if self.cam.on == "face" and self.follower.half_width > self.cam.base_radius:
             raise SettingError(

@@ -94,8 +94,8 @@ def show(value: Any, measure: Measure | None = None, units: LengthUnit = "mm", l
     --------
     >>> from lobework.follower import Roller
     >>> from lobework.kinds import measures
-    >>> show(Phase.of("5/32 lobe"), lobes=4), show(9.525, measures(Roller)["radius"], "inch")
-    ('5/32 lobe = 14.0625 deg', '0.375 in')
+    >>> show(Phase.of("5/24 lobe"), lobes=5), show(9.525, measures(Roller)["radius"], "inch")
+    ('5/24 lobe = 15 deg', '0.375 in')
     >>> show(Phase.of("3/96 turn")), show(Phase.of("2 lobe"), lobes=12)
     ('1/32 turn = 11.25 deg', '2 lobes = 60 deg')
     """
@@ -184,8 +184,8 @@ def show_twist(twist: Twist, units: LengthUnit = "mm", lobes: int | None = None)
     """Return how far a cam's phase drifts, over which length or how many turns.
 
     >>> from lobework.twist import Twist
-    >>> show_twist(Twist(angle="90 deg", over=50.8, start=-5.0, ease="1/4"))
-    '1/4 turn = 90 deg over 50.8 mm from z -5 mm on, eased over 1/4 of it at either end'
+    >>> show_twist(Twist(angle="60 deg", over=50.0, start=-5.0, ease="1/4"))
+    '1/6 turn = 60 deg over 50 mm from z -5 mm on, eased over 1/4 of it at either end'
     >>> show_twist(Twist(angle="-1/2 lobe", turns=3), lobes=12)
     '-1/2 lobe = -15 deg in 3 turns of the spindle'
     """

@@ -43,8 +43,8 @@ def helix_angle(diameter: float, lead: float) -> float:
 
     Examples
     --------
-    >>> round(helix_angle(2 * 25.4, lead_of_twist(2 * 25.4, 90)), 1), helix_angle(10.0, 0.0)
-    (38.1, 90.0)
+    >>> round(helix_angle(40.0, lead_of_twist(50.0, 60)), 3), helix_angle(10.0, 0.0)
+    (22.728, 90.0)
     """
     _above_zero("diameter", diameter)
     require(not math.isnan(lead), "lead", lead, "a number, in mm")

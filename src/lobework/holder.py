@@ -44,7 +44,7 @@ class CuttingFrame:
 
     Examples
     --------
-    >>> CuttingFrame(radius=20.0, angle_deg=38.1).radius
+    >>> CuttingFrame(radius=20.0, angle_deg=25.0).radius
     20.0
     """
 

@@ -162,10 +162,10 @@ def shaft_of(drive: Drive, cut: Cut) -> Shaft:
     >>> from lobework.twist import Twist
     >>> bench = Lathe(name="bench", headstock=Headstock(sideways="slides"), axes=(Axis(moves="cam 1", letter="A"),))
     >>> wave = Wave(lobes=4, base_radius=60.0, rise=2.0)
-    >>> drive = Drive(wave, follower=Knife(), twist=Twist(angle="90 deg", over=50.0))
+    >>> drive = Drive(wave, follower=Knife(), twist=Twist(angle="60 deg", over=50.0))
     >>> helix = Pass(turns=2, at=At(z=-10.0), travel=At(z=-20.0), cams=[drive])
     >>> shaft_of(drive, Cut(number=1, passed=helix, lathe=bench)).at(np.array([0.0, 1.0, 2.0])).tolist()
-    [18.0, 396.0, 774.0]
+    [12.0, 384.0, 756.0]
     """
     drive = cut.as_set(drive)
     lobes, twist, turning = drive.cam.lobes, drive.twist, bool(cut.passed.turns)

@@ -42,7 +42,7 @@ class Twist:
 
     Examples
     --------
-    >>> winding = Twist(angle="90 deg", over=50.8, ease="1/4")
+    >>> winding = Twist(angle="60 deg", over=50.0, ease="1/4")
     >>> winding.part(np.array([-1.0, 0.0, 0.25, 0.5, 1.0, 2.0])).round(6).tolist()
     [0.0, 0.0, 0.166667, 0.5, 1.0, 1.0]
     """

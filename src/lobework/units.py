@@ -64,8 +64,8 @@ _QUANTITY: Final = re.compile(r"\s*(?P<number>[-+0-9./eE\s]*[0-9.])\s*(?P<unit>%
 def number(text: str) -> Fraction:
     """Return the exact value of a decimal or a fraction.
 
-    >>> number("1 3/8"), number("-3/4"), number("0.275")
-    (Fraction(11, 8), Fraction(-3, 4), Fraction(11, 40))
+    >>> number("1 3/8"), number("-3/4"), number("0.36")
+    (Fraction(11, 8), Fraction(-3, 4), Fraction(9, 25))
     """
     text = text.strip()
     if parts := _WHOLE_AND_PART.fullmatch(text):
@@ -114,8 +114,8 @@ def length(given: object, bare: LengthUnit = "mm") -> float:
 def angle(given: object) -> float:
     """Return an angle in degrees. A bare number is in degrees.
 
-    >>> angle("0.275 deg"), angle("1/8 turn"), angle(90)
-    (0.275, 45.0, 90.0)
+    >>> angle("0.36 deg"), angle("1/8 turn"), angle(90)
+    (0.36, 45.0, 90.0)
     """
     value, unit = _exact(given, "'22.5 deg' or '1/16 turn'")
     if (scale := DEGREES_PER.get(unit or "deg")) is None:
@@ -187,8 +187,8 @@ def turning_steps(given: object) -> float:
 def ratio(given: object) -> Fraction:
     """Return an exact ratio of cam turns to spindle turns; negative turns the cam backwards.
 
-    >>> ratio("3/4"), ratio("75 %"), ratio(-1.5)
-    (Fraction(3, 4), Fraction(3, 4), Fraction(-3, 2))
+    >>> ratio("3/4"), ratio("60 %"), ratio(-1.5)
+    (Fraction(3, 4), Fraction(3, 5), Fraction(-3, 2))
     """
     value, unit = _exact(given, "'3/4', '-3/2' or '66.67 %'")
     if unit not in ("", "%"):
@@ -211,8 +211,8 @@ class Phase:
     --------
     >>> Phase.of("1/2 lobe").in_turns(lobes=4)
     Fraction(1, 8)
-    >>> (Phase.of("1/32 lobe") * 3 + Phase.of("2 deg")).in_degrees(lobes=1)
-    Fraction(143, 4)
+    >>> (Phase.of("1/40 lobe") * 3 + Phase.of("3 deg")).in_degrees(lobes=1)
+    Fraction(30, 1)
     """
 
     turns: Fraction = Fraction(0)

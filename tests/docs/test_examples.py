@@ -147,14 +147,14 @@ def test_ninety_six_centres_lie_on_a_limacon():
     assert np.abs(from_pole + (12 + 32 * np.cos(turned)) * np.exp(-1j * turned)).max() < 2 * job("ninety-six-circles").chord
 
 
-def test_four_lobes_at_three_quarters_show_three():
-    """Common practice, no source: 75 % of four lobes is three."""
-    first = traces("four-lobes-three-quarters")[0]
+def test_seven_lobes_at_five_sevenths_show_five():
+    """The strongest wave of the radius round the work, by a Fourier transform: 5/7 of seven lobes is five."""
+    first = traces("five-from-seven")[0]
     radius, theta = np.hypot(first.x, first.y), np.unwrap(np.arctan2(first.y, first.x))
     order = np.argsort(theta)
     around = np.linspace(0, 2 * np.pi, 720, endpoint=False)
     heard = np.abs(np.fft.rfft(np.interp(around, theta[order], radius[order], period=2 * np.pi)))[1:]
-    assert np.argmax(heard) + 1 == 3
+    assert np.argmax(heard) + 1 == 5
 
 
 def test_ovals_differ_by_the_throw_between_their_half_axes():
@@ -223,7 +223,7 @@ def test_the_set_is_whole():
     wanted = {
         "barleycorn",
         "basket-weave",
-        "four-lobes-three-quarters",
+        "five-from-seven",
         "furthest-wins",
         "ninety-six-circles",
         "oval-medallion",

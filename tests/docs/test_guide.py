@@ -83,7 +83,7 @@ def test_the_finished_ring_is_the_first_picture(tmp_path):
 
     path = tmp_path / "ring.toml"
     path.write_text("\n".join(block["text"] for block in BLOCKS if block["file"] == "ring.toml"), encoding="utf-8")
-    built, shown = read_job(path), read_job(DOCS / "examples" / "four-lobes-three-quarters.toml")
+    built, shown = read_job(path), read_job(DOCS / "examples" / "five-from-seven.toml")
     assert [cut.passed.at for cut in built.cuts()] == [cut.passed.at for cut in shown.cuts()]
     assert [cut.passed.cams for cut in built.cuts()] == [cut.passed.cams for cut in shown.cuts()]
 

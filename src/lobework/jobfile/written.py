@@ -211,7 +211,7 @@ def _chuck_choice() -> Choice:
 
 
 def _cam_choice() -> Choice:
-    says = "a table such as { angle = '90 deg', over = '2 in' }"
+    says = "a table such as { angle = '60 deg', over = '50 mm' }"
     drive = {key: held for key, held in part_keys(Drive).items() if key in _DRIVEN}
     drive["twist"] = Key(read_by(_twist_table()), says, None, drive["twist"].about)
 

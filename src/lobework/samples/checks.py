@@ -87,7 +87,7 @@ CHECKS: Final = (
         known=[
             Known(_says("0.054 degrees", turns=3, at=At(x=20.0), cams=_waves(4, Fraction(2, 3))), True, _PERCENT),
             Known(
-                _says("3/4 exactly", at=At(x=20.0), cams=_waves(4, Fraction(3, 4))), True, "two decimals of a percent say 75 %"
+                _says("3/5 exactly", at=At(x=20.0), cams=_waves(5, Fraction(3, 5))), True, "two decimals of a percent say 60 %"
             ),
         ],
     ),

@@ -28,7 +28,7 @@ CUTTERS: Final = (
             Known(_widths(0.0, 1.0, 9.0), [0.0, 2 / math.sqrt(3), 3.0], "closed form: 2 d tan(angle / 2), up to its shoulders")
         ],
     ),
-    Sample(Vee(angle_deg=90.0, width=2.0, held=CuttingFrame(radius=20.0, angle_deg=38.1))),
+    Sample(Vee(angle_deg=90.0, width=2.0, held=CuttingFrame(radius=20.0, angle_deg=25.0))),
     Sample(
         Ball(radius=1.5, held=EccentricFrame(radius=2.5)),
         known=[Known(_widths(0.0, 0.3, 1.5, 4.0), [0.0, 1.8, 3.0, 3.0], "closed form: the chord 2 sqrt(2 r d - d^2)")],

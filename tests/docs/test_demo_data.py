@@ -1,0 +1,59 @@
+"""What the pages, examples and docstrings show is invented for this project, and says so."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import pytest
+
+from lobework.jobfile import starter
+
+ROOT = Path(__file__).parents[2]
+EXAMPLES = sorted([*ROOT.glob("docs/examples/*.*"), *ROOT.glob("plugins/*/examples/*.toml")])
+SHOWN = sorted(
+    path
+    for folder in ("docs", "src", "benchmarks", "plugins")
+    for path in (ROOT / folder).rglob("*")
+    if path.suffix in (".md", ".py", ".toml", ".txt") and "tests" not in path.relative_to(ROOT).parts
+) + [ROOT / "README.md"]
+"""Every file that a person reads to learn from; tests are left out."""
+
+COMMON_PRACTICE = re.compile(
+    r"\b38\.1\b|\b38\.146\b|\b0\.275\b|\b1/32 lobe|\b1/30 lobe|"
+    r"lobes ?= ?4\b[^\n]*ratio ?= ?\"(?:75 %|150 %|50 %|25 %|3/4|3/2|1/2|1/4)\"|"
+    r"lobes ?= ?1\b[^\n]*ratio ?= ?\"?(?:400 %|4\b)|"
+    r"twist \"90 deg\" --over \"2 in\""
+)
+"""Common practice, no source: the trade's own numbers are check values of the tests and stand nowhere else."""
+
+
+@pytest.mark.parametrize("path", EXAMPLES, ids=lambda path: path.name)
+def test_the_head_of_an_example_says_that_the_piece_is_invented(path):
+    head = " ".join(path.read_text(encoding="utf-8").splitlines()[:8])
+    assert re.search(r"(?:is|are) invented for this project", head)
+
+
+def test_the_first_pages_and_the_starter_say_that_the_tide_box_is_invented():
+    pages = [(ROOT / page).read_text(encoding="utf-8") for page in ("README.md", "docs/guide.md")]
+    for text in (*pages, starter()):
+        assert text.count("tide box is invented for this project") == 1
+
+
+@pytest.mark.parametrize("path", SHOWN, ids=lambda path: str(path.relative_to(ROOT)))
+def test_numbers_of_common_practice_stand_in_tests_alone(path):
+    assert not COMMON_PRACTICE.search(path.read_text(encoding="utf-8"))
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "set it to 38.1 degrees",
+        'number("0.275")',
+        'Wave(lobes=4, base_radius=60, rise=5), ratio="75 %"',
+        'helix --diameter "2 in" --twist "90 deg" --over "2 in"',
+        "Scallop(lobes=1, base_radius=60, rise=5), ratio=4",
+    ],
+)
+def test_the_search_for_numbers_of_common_practice_finds_them(text):
+    assert COMMON_PRACTICE.search(text)
