@@ -1,8 +1,8 @@
 """Search for failures with one fresh seed after the other: ``python -m tests.hunt --minutes 30``.
 
-Runs every test that draws its cases, once for each seed, with more cases than the usual run. Prints a line for each seed. At the end
-it prints the seeds that came back clean and the tests that failed, each with the command that repeats it. Exit codes: 0 all clean,
-1 a test failed, 2 the command is wrong.
+Runs every test that draws its cases, once for each seed, with more cases than the usual run. Prints a line for each seed. At the
+end it prints the seeds that came back clean and the tests that failed, each with the command that repeats it. Exit codes: 0 all
+clean, 1 a test failed, 2 the command is wrong.
 """
 
 from __future__ import annotations
