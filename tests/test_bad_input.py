@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import subprocess
 import sys
 from pathlib import Path
@@ -220,16 +221,23 @@ def test_toml_that_is_none_is_answered_with_its_line_and_column(bench):
     assert bench.refusal("make", bench.job).startswith(f"{bench.job}, line 2, column 9: is not TOML: ")
 
 
-@pytest.mark.parametrize(
-    ("text", "says"),
-    [
-        ("title = 'lid", "line 1"),
-        ("a = 1\na = 2", "line 2"),
-        (f"a = {'[' * 3000}{']' * 3000}", "nested too deeply"),
-        (f"a = {'9' * 5000}", "thousands of digits"),
-        ("", "lathe: is missing"),
-    ],
-)
+NO_JOB = [
+    ("title = 'lid", "line 1"),
+    ("a = 1\na = 2", "line 2"),
+    (f"a = {'[' * 3000}{']' * 3000}", "nested too deeply"),
+    (f"a = {'9' * 5000}", "lid.toml:1: holds a number of 5,000 characters; write a shorter one"),
+    (f"\na = 0x{'f' * 5000}", "lid.toml:2: holds a number of 5,002 characters; write a shorter one"),
+    (f"\n\n{'.'.join('a' * 31)} = 1", "lid.toml:3: holds a key of more than 30 parts with dots between; write fewer"),
+    (f"{'a' * 401} = 1", "lid.toml:1: holds a key of 401 characters; write a shorter one"),
+    ("[[pass]]\n" * 5_001, "lid.toml:5001: holds more than 5,000 tables; use a series in place of many passes"),
+    ("#" * 500_001, "is longer than 500 kB; use a series in place of many passes"),
+    ("lathe = 'a\0b'", "is not TOML: "),
+    ("units = 1979-05-27T07:32:00Z", "lid.toml"),
+    ("", "lathe: is missing"),
+]
+
+
+@pytest.mark.parametrize(("text", "says"), [pytest.param(*each, id=each[1]) for each in NO_JOB])
 def test_files_that_hold_no_job_are_refused(text, says, bench):
     bench.job.write_text(text, encoding="utf-8")
     assert says in bench.refusal("make", bench.job)
@@ -253,7 +261,28 @@ def test_a_folder_is_no_job_file(command, bench):
 
 
 def test_a_file_that_never_ends_is_refused(bench):
-    assert "longer than 4 MB" in bench.refusal("make", "/dev/zero")
+    for command in (["make"], ["prove", "--job", bench.job], ["lathe"]):
+        bench.job.write_text(starter(), encoding="utf-8")
+        (bench.folder / "endless.toml").unlink(missing_ok=True)
+        (bench.folder / "endless.toml").symlink_to("/dev/zero")
+        says = "endless.toml: is a device or a pipe, not a file that has an end; name a regular file"
+        assert bench.refusal(*command, "endless.toml") == says
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="this system has no named pipes")
+@pytest.mark.parametrize("command", ["make", "check", "lathe", "prove"])
+def test_a_pipe_with_a_name_of_its_own_is_refused_and_not_waited_for(command, bench):
+    bench.job.write_text(starter(), encoding="utf-8")
+    os.mkfifo(bench.folder / "pipe.toml")
+    given = ["--job", bench.job] if command == "prove" else []
+    says = "pipe.toml: is a device or a pipe, not a file that has an end; name a regular file"
+    assert bench.refusal(command, "pipe.toml", *given) == says
+
+
+def test_a_job_may_come_from_another_command(bench):
+    command = [sys.executable, "-c", "import sys; from lobework.cli import main; sys.exit(main())", "check", "/dev/stdin"]
+    done = subprocess.run(command, check=False, capture_output=True, text=True, input=starter())
+    assert (done.returncode, done.stderr) == (0, "")
 
 
 @pytest.mark.parametrize("name", ["drawing.svg", "drawing.png", "axes.csv", "program.ngc", "settings.txt"])

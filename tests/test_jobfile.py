@@ -368,7 +368,7 @@ def test_a_mistake_is_placed_on_the_line_where_it_stands(above, blanks, passes, 
     path.write_text("\n".join(lines))
     with pytest.raises(InputError) as caught:
         read_job(path)
-    assert str(caught.value).startswith(f"{path}:{len(lines)}: pass[{passes + 1}].turns: [1] is not a number")
+    assert str(caught.value).startswith(f"{path}:{len(lines) - 2}: pass[{passes + 1}].turns: [1] is not a number")
 
 
 def test_a_source_knows_the_line_of_keys_in_quotes(write):

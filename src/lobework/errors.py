@@ -15,6 +15,9 @@ from __future__ import annotations
 
 import difflib
 from collections.abc import Iterable
+from typing import Final
+
+from lobework.printable import printable
 
 __all__ = [
     "InputError",
@@ -28,6 +31,9 @@ __all__ = [
     "nearest",
     "require",
 ]
+
+_LONGEST_GUESSED: Final = 60
+"""Of a name that is compared with known ones: nobody mistypes a longer one, and the comparison takes its time."""
 
 
 class LobeworkError(Exception):
@@ -46,9 +52,9 @@ class InputError(LobeworkError, ValueError):
     """
 
     def __init__(self, says: str, where: str = "") -> None:
-        self.says = says
-        self.where = where
-        super().__init__(f"{where}: {says}" if where else says)
+        self.says = printable(says)
+        self.where = printable(where)
+        super().__init__(f"{self.where}: {self.says}" if where else self.says)
 
     def at(self, where: str) -> InputError:
         """Return the same error, placed one level further out (``where`` comes first)."""
@@ -68,7 +74,7 @@ class UnknownNameError(LobeworkError, LookupError):
 
     def __init__(self, kind: str, name: str, known: Iterable[str]) -> None:
         known = sorted(known)
-        self.says = f"no {kind} is called {name!r}{nearest(name, known)}; installed: {', '.join(known) or 'none'}"
+        self.says = printable(f"no {kind} is called {name!r}{nearest(name, known)}; installed: {', '.join(known) or 'none'}")
         super().__init__(self.says)
 
 
@@ -82,7 +88,7 @@ class OutputExistsError(LobeworkError, FileExistsError):
     """A file that would be overwritten."""
 
     def __init__(self, path: object) -> None:
-        super().__init__(f"{path}: exists already; name another folder or file, or add --overwrite")
+        super().__init__(f"{printable(str(path))}: exists already; name another folder or file, or add --overwrite")
 
 
 def nearest(name: str, known: Iterable[str]) -> str:
@@ -91,6 +97,8 @@ def nearest(name: str, known: Iterable[str]) -> str:
     >>> nearest("rdaius", ["radius", "rise"])
     "; did you mean 'radius'?"
     """
+    if len(name) > _LONGEST_GUESSED:
+        return ""
     close = difflib.get_close_matches(name, list(known), n=1)
     return f"; did you mean {close[0]!r}?" if close else ""
 
@@ -103,7 +111,10 @@ def require(allowed: object, name: str, given: object, must_be: str, remedy: str
     lobework.errors.SettingError: radius=-3: must be zero or more; leave it out for a knife
     """
     if not allowed:
-        shown = f"{given:g}" if isinstance(given, float) else f"{given}"
+        try:
+            shown = f"{given:g}" if isinstance(given, float) else f"{given}"
+        except ValueError:
+            shown = "a number of thousands of digits"
         raise SettingError(f"{name}={shown}: must be {must_be}" + (f"; {remedy}" if remedy else ""))
 
 

@@ -6,15 +6,17 @@ import re
 import tomllib
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from datetime import date, time
 from pathlib import Path
 from typing import Any, Final
 
-from lobework.errors import InputError, TooLargeError
+from lobework.errors import InputError
+from lobework.inputs import read_bytes
+from lobework.jobfile.lines import line_of, require_readable
 
 __all__ = ["Source", "inside", "pointed", "shown", "written_key"]
 
-_MOST_BYTES: Final = 4_000_000
-_MOST_LINES: Final = 2_000
+_MOST_BYTES: Final = 500_000
 _SYNTAX: Final = re.compile(r"(?P<says>.*) \(at (?:line (?P<line>\d+), column (?P<column>\d+)|end of document)\)", re.DOTALL)
 _INDEX: Final = re.compile(r"\[(\d+)\]")
 _SETTING: Final = re.compile(r"(?P<name>\w+)(?P<rest>[\w.\[\]]*)=(?P<given>.*?): (?P<says>must be .*)", re.DOTALL)
@@ -27,7 +29,10 @@ def shown(given: object) -> str:
     >>> shown("2 furlongs"), shown(12345678 * 10**40)
     ("'2 furlongs'", '123456780000000000000000000000000000000...')
     """
-    text = str(given).lower() if isinstance(given, bool) else repr(given)
+    try:
+        text = str(given).lower() if isinstance(given, bool) else f"{given}" if isinstance(given, date | time) else repr(given)
+    except ValueError:
+        text = "a number of thousands of digits"
     return text if len(text) <= 42 else f"{text[:39]}..."
 
 
@@ -93,9 +98,11 @@ class Source:
         name = str(path)
         text = _text(name, remedy)
         try:
+            require_readable(text)
+        except InputError as error:
+            raise type(error)(error.says, f"{name}:{error.where}") from None
+        try:
             return cls(name, text, tomllib.loads(text))
-        except RecursionError:
-            raise InputError("is nested too deeply to be read; write fewer brackets within brackets", name) from None
         except ValueError as error:
             raise _syntax_error(name, text, error) from None
 
@@ -117,46 +124,13 @@ class Source:
         return found if path == where and isinstance(found, dict) else None
 
     def _line_of(self, where: str) -> int | None:
-        """Return the line (from 1) by which the key path ``where``, or as much of it as is there, has been written."""
+        """Return the line (from 1) on which the key path ``where``, or as much of it as is there, begins."""
         keys = tuple(_keys_of(where, self.holds))
-        lines = self.text.replace("\r\n", "\n").split("\n")
-        if not keys or len(lines) > _MOST_LINES:
-            return None
-        first, low, high = len(lines), 1, len(lines)
-        while low < high:
-            middle = (low + high) // 2
-            whole, so_far = _whole_from(lines, middle, high)
-            if so_far is None or _has(so_far, keys):
-                first, high = (first if so_far is None else whole), middle
-            else:
-                low = whole + 1
-        return first
-
-
-def _whole_from(lines: list[str], number: int, end: int) -> tuple[int, dict[str, Any] | None]:
-    """Return the first count of lines from ``number`` on that is a file by itself, and what it holds; None by ``end``."""
-    for count in range(number, end):
-        try:
-            return count, tomllib.loads("\n".join(lines[:count]))
-        except ValueError:
-            continue
-    return end, None
+        return line_of(self.text, keys) if keys else None
 
 
 def _text(name: str, remedy: str) -> str:
-    try:
-        with Path(name).open("rb") as file:
-            data = file.read(_MOST_BYTES + 1)
-    except FileNotFoundError:
-        raise InputError(f"there is no such file; {remedy}", name) from None
-    except IsADirectoryError:
-        raise InputError("is a folder, not a file; name a file in it", name) from None
-    except OSError as error:
-        raise InputError(f"cannot be read: {error.strerror or error}; check its permissions", name) from None
-    except ValueError as error:
-        raise InputError(f"cannot be a file's name: {error}; check the name", shown(name)) from None
-    if len(data) > _MOST_BYTES:
-        raise TooLargeError(f"is longer than {_MOST_BYTES // 10**6} MB; use a series in place of many passes", name)
+    data = read_bytes(name, _MOST_BYTES, absent=remedy, too_long="500 kB; use a series in place of many passes")
     try:
         return data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
@@ -166,8 +140,6 @@ def _text(name: str, remedy: str) -> str:
 
 
 def _syntax_error(name: str, text: str, error: ValueError) -> InputError:
-    if not isinstance(error, tomllib.TOMLDecodeError):
-        return InputError("holds a number of thousands of digits; write a shorter one", name)
     found = _SYNTAX.fullmatch(str(error))
     says = found["says"] if found else str(error)
     last = text.rstrip("\n").count("\n") + 1
@@ -198,12 +170,3 @@ def _keys_of(where: str, holds: Any) -> Iterator[str | int]:
 
 def _begins(where: str, key: str) -> bool:
     return where.startswith(key) and where[len(key) :][:1] in ("", ".", "[", ":")
-
-
-def _has(holds: Any, keys: tuple[str | int, ...]) -> bool:
-    for key in keys:
-        there = key < len(holds) if isinstance(holds, list) and isinstance(key, int) else isinstance(holds, dict) and key in holds
-        if not there:
-            return False
-        holds = holds[key]
-    return True

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 import numpy as np
 
 from lobework.errors import InputError, TooLargeError, nearest
+from lobework.inputs import read_bytes
 from lobework.units import LengthUnit
 
 if TYPE_CHECKING:
@@ -81,7 +82,10 @@ def read_outline(path: Path | str, curve: str = "", *, unit: Fraction | None = N
     name, kind = Path(path).name, _KINDS.get(Path(path).suffix.lower())
     if kind is None:
         raise InputError("is neither .dxf nor .svg; save the drawing as one of them", name)
-    data = _bytes(Path(path), name)
+    too_long = f"{_MOST_BYTES // 10**6} MB; save the one curve by itself"
+    data = read_bytes(path, _MOST_BYTES, absent="its path is taken from where the job file lies", too_long=too_long, where=name)
+    if not data.strip():
+        raise InputError("is empty; save the drawing again", name)
     reader = importlib.import_module(f"lobework.outline.{kind}")
     try:
         found: Drawn = reader.drawn(data, unit, bare)
@@ -101,23 +105,6 @@ def read_outline(path: Path | str, curve: str = "", *, unit: Fraction | None = N
     if (points[0] == points[-1]).all():
         raise InputError(f"curve {picked!r} is closed, so it has no end to go to; draw one side of it, open", name)
     return Outline(picked, tuple((float(x), float(y)) for x, y in points + 0.0), found.note)
-
-
-def _bytes(path: Path, name: str) -> bytes:
-    try:
-        with path.open("rb") as file:
-            data = file.read(_MOST_BYTES + 1)
-    except FileNotFoundError:
-        raise InputError("there is no such file; its path is taken from where the job file lies", name) from None
-    except IsADirectoryError:
-        raise InputError("is a folder, not a file; name a file in it", name) from None
-    except (OSError, ValueError) as error:
-        raise InputError(f"cannot be read: {getattr(error, 'strerror', None) or error}; check its name", name) from None
-    if len(data) > _MOST_BYTES:
-        raise TooLargeError(f"is longer than {_MOST_BYTES // 10**6} MB; save the one curve by itself", name)
-    if not data.strip():
-        raise InputError("is empty; save the drawing again", name)
-    return data
 
 
 def _picked(curves: dict[str, Array], curve: str, name: str) -> str:

@@ -13,7 +13,8 @@ from typing import TYPE_CHECKING, Final, Literal
 
 import numpy as np
 
-from lobework.errors import InputError, TooLargeError
+from lobework.errors import TooLargeError
+from lobework.inputs import read_bytes
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -177,17 +178,8 @@ def load(path: Path | str) -> bytes:
     InputError
         Where it is missing, a folder, or cannot be read.
     """
-    try:
-        with Path(path).open("rb") as file:
-            return file.read(_MOST_BYTES + 1)
-    except FileNotFoundError:
-        raise InputError("there is no such file; lobework program writes one", str(path)) from None
-    except IsADirectoryError:
-        raise InputError("is a folder, not a file; name the program in it", str(path)) from None
-    except OSError as error:
-        raise InputError(f"cannot be read: {error.strerror or error}; check its permissions", str(path)) from None
-    except ValueError as error:
-        raise InputError(f"cannot be a file's name: {error}; check the name", repr(str(path))) from None
+    too_long = f"{_MOST_BYTES // 10**6} MB; split the program"
+    return read_bytes(path, _MOST_BYTES, absent="lobework program writes one", too_long=too_long)
 
 
 def _shown(text: bytes) -> str:

@@ -1,0 +1,31 @@
+"""Text that may be printed or written: what a name or a message holds can neither break a line nor command a terminal."""
+
+from __future__ import annotations
+
+__all__ = ["one_line", "printable"]
+
+_JOINERS = "\u200c\u200d"
+"""Join or part letters of a word (Unicode 15, 23.2); they move nothing else on the line."""
+
+
+def printable(text: str) -> str:
+    r"""Return text with a space in place of each character that is not printed.
+
+    Those are line ends, controls (ESC and the C1 controls too), marks that change the direction of writing, unpaired surrogates
+    and unassigned characters: all but the space that `str.isprintable` refuses.
+
+    >>> printable("rings\n\x1b[2J\u202etxt")
+    'rings  [2J txt'
+    """
+    if text.isprintable():
+        return text
+    return "".join(each if each.isprintable() or each in _JOINERS else " " for each in text)
+
+
+def one_line(text: str) -> str:
+    r"""Return text as one line: printable, with one space between words.
+
+    >>> one_line(" wave\trings\r\n\x9b31m2 ")
+    'wave rings 31m2'
+    """
+    return " ".join(printable(text).split())

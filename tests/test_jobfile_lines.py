@@ -1,0 +1,143 @@
+"""The line of each key of a TOML text, beside the whole reader on the lines up to it."""
+
+from __future__ import annotations
+
+import tomllib
+from datetime import UTC, date, datetime, time
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from lobework.errors import InputError, TooLargeError
+from lobework.jobfile import read_job, starter
+from lobework.jobfile.lines import line_of, require_readable
+from lobework.jobfile.source import Source, shown
+
+KEYS = st.sampled_from(["a", "b", "c-1", '"d e"', "'f.g'", '"h\\u00e9"', '"#"', '"]"', "1", "-"])
+DOTTED = st.lists(KEYS, min_size=1, max_size=3).map(" . ".join)
+SCALARS = st.sampled_from(
+    [
+        "1",
+        "-0.5e3",
+        "true",
+        "'a # [b] = {c}'",
+        '"x = \\"[1]\\" # y"',
+        "1979-05-27T07:32:00Z",
+        "inf",
+        "0xff",
+        '"""one "" two"""',
+        "''''a''''",
+    ]
+)
+VALUES = st.recursive(
+    SCALARS,
+    lambda inner: st.one_of(
+        st.lists(inner, max_size=3).map(lambda each: f"[ {', '.join(each)} ]"),
+        st.lists(st.tuples(DOTTED, inner), max_size=3).map(lambda each: "{ " + ", ".join(f"{k} = {v}" for k, v in each) + " }"),
+    ),
+    max_leaves=6,
+)
+LINES = st.one_of(
+    st.builds("{} = {}".format, DOTTED, VALUES),
+    DOTTED.map("[{}]".format),
+    DOTTED.map("[[ {} ]]".format),
+    st.sampled_from(["", "   ", "# a = [1]", "[[a]] # b = 2"]),
+)
+
+
+def paths(holds: object, path: tuple[str | int, ...] = ()):
+    """Yield the path of everything that is held."""
+    inside = holds.items() if isinstance(holds, dict) else enumerate(holds) if isinstance(holds, list) else ()
+    for key, value in inside:
+        yield (*path, key)
+        yield from paths(value, (*path, key))
+
+
+def is_read(text: str) -> bool:
+    try:
+        tomllib.loads(text)
+    except tomllib.TOMLDecodeError:
+        return False
+    return True
+
+
+@given(lines=st.lists(LINES, max_size=8))
+def test_the_line_of_whatever_a_text_holds_is_the_first_after_which_the_reader_knows_it(lines):
+    kept: list[str] = []
+    for line in lines:
+        kept += [line] if is_read("\n".join([*kept, line])) else []
+    text = "\n".join(kept)
+    first: dict[tuple[str | int, ...], int] = {}
+    for number in range(1, len(kept) + 1):
+        first.update({path: number for path in paths(tomllib.loads("\n".join(kept[:number]))) if path not in first})
+    assert {path: line_of(text, path) for path in first} == first
+
+
+def test_the_line_inside_a_value_of_several_lines_is_its_own():
+    text = 'a = """\n[b]\nc = 1\n"""\nd = [ # e = 1\n  1,\n\n  { f = 2, g.h = 3 }, [\n  4 ]\n]\r\ni = 5'
+    places = {("a",): 1, ("d",): 5, ("d", 0): 6, ("d", 1): 8, ("d", 1, "g", "h"): 8, ("d", 2): 8, ("d", 2, 0): 9, ("i",): 11}
+    assert {path: line_of(text, path) for path in places} == places
+    assert line_of(text, ("b",)) is None
+
+
+@given(text=st.one_of(st.text("ab.=[]{},\"'#\\\n \t0", max_size=60), st.text(max_size=40)))
+def test_a_text_that_is_no_toml_stops_the_search_and_nothing_else(text):
+    require_readable(text)
+    line_of(text, ("a",))
+
+
+def test_a_mistake_at_the_end_of_a_long_file_is_found_without_reading_it_again(tmp_path, monkeypatch):
+    path = tmp_path / "lid.toml"
+    path.write_text(starter() + "# remark\n" * 20_000 + "[[pass]]\nturns = -1\n", encoding="utf-8")
+    reads: list[str] = []
+    read = tomllib.loads
+    monkeypatch.setattr(tomllib, "loads", lambda text: reads.append(text) or read(text))
+    lines = path.read_text(encoding="utf-8").count("\n")
+    with pytest.raises(InputError, match=rf"lid\.toml:{lines}: pass\[2\]\.turns: -1 must be zero or more"):
+        read_job(path)
+    assert len(reads) == 1
+
+
+TOO_LONG = [
+    ("\n" + ".".join("a" * 20_000) + " = 1", "2: holds a key of more than 30 parts with dots between; write fewer"),
+    ("[" + ".".join("a" * 31) + "]", "1: holds a key of more than 30 parts with dots between; write fewer"),
+    ("a = { " + ".".join("a" * 31) + " = 1 }", "1: holds a key of more than 30 parts with dots between; write fewer"),
+    ("a = [\n" + "[" * 100_000, "2: is nested too deeply to be read; write fewer brackets within brackets"),
+    ("a = " + "{a=" * 100, "1: is nested too deeply to be read; write fewer brackets within brackets"),
+    ("a = " + "7" * 401, "1: holds a number of 401 characters; write a shorter one"),
+    ("a = [0, 0b" + "1" * 5_000 + "]", "1: holds a number of 5,002 characters; write a shorter one"),
+]
+
+
+@pytest.mark.parametrize(("text", "says"), [pytest.param(*each, id=each[1]) for each in TOO_LONG])
+def test_what_would_take_the_reader_too_long_is_refused_with_its_line(text, says):
+    with pytest.raises(InputError) as refused:
+        require_readable(text)
+    assert str(refused.value) == says
+
+
+def test_more_tables_than_a_job_can_use_are_refused():
+    require_readable("[[pass]]\n" * 2_500 + "a = [" + "{}, " * 2_500 + "]")
+    with pytest.raises(TooLargeError, match=r"^2501: holds more than 5,000 tables; use a series in place of many passes$"):
+        require_readable("[[pass]]\n" * 2_500 + "a = [" + "{}, " * 2_501 + "]")
+
+
+def test_a_key_of_thirty_parts_is_read(tmp_path):
+    (tmp_path / "a.toml").write_text(".".join("a" * 30) + " = 1", encoding="utf-8")
+    assert len(list(paths(Source.read(tmp_path / "a.toml").holds))) == 30
+
+
+@pytest.mark.parametrize(
+    ("given", "words"),
+    [
+        ([16**5_000], "a number of thousands of digits"),
+        (date(1979, 5, 27), "1979-05-27"),
+        (time(7, 32), "07:32:00"),
+        (datetime(1979, 5, 27, 7, 32, tzinfo=UTC), "1979-05-27 07:32:00+00:00"),
+        (float("-inf"), "-inf"),
+        ("a\x1b[2J", "'a\\x1b[2J'"),
+    ],
+)
+def test_any_value_can_be_shown(given, words):
+    assert shown(given) == words
