@@ -216,9 +216,86 @@ def test_a_drawing_with_junk_in_it_is_read_or_refused_in_one_line(folder, place,
 
 def test_what_is_too_large_is_refused(folder):
     path = folder / "large.dxf"
-    path.write_bytes(b"0\n" * 2_500_001)
-    with pytest.raises(TooLargeError, match=r"^large\.dxf: is longer than 5 MB; save the one curve by itself$"):
+    path.write_bytes(b"0\n" * 1_000_001)
+    with pytest.raises(TooLargeError, match=r"^large\.dxf: is longer than 2 MB; save the one curve by itself$"):
         read_outline(path)
-    many = [(20.0, -0.001 * k) for k in range(20_001)]
-    with pytest.raises(TooLargeError, match="has 20,001 points; at most 20,000; draw it with fewer"):
-        read_outline(written(folder, lambda model: model.add_lwpolyline(many)))
+    path.write_bytes(b"0\nX\n" * 8_001)
+    with pytest.raises(TooLargeError, match=r"^large\.dxf: holds more than 8,000 lines and other things; save the one curve"):
+        read_outline(path)
+    path.write_bytes(b"9\nX\n" * 120_002)
+    with pytest.raises(TooLargeError, match=r"^large\.dxf: holds more than 120,000 values; save the one curve by itself$"):
+        read_outline(path)
+    path.write_bytes(b"AutoCAD Binary DXF\r\n\x1a\x00" + b"\0\0X\0" * 8_001)
+    with pytest.raises(TooLargeError, match=r"^large\.dxf: holds more than 8,000 lines and other things; save the one curve"):
+        read_outline(path)
+
+
+MANY = "its curves come to more than 20,000 points, so that they stay within 0.0002 mm; save the one curve by itself"
+FAR = "a curve on layer '0' is larger than 1,000,000 mm, or as far from zero; say how large one unit"
+
+
+def arcs(model):
+    for k in range(100):
+        model.add_arc((k, 0), 20_000, 10, 60)
+
+
+TOO_LONG = {
+    "a long polyline": (lambda model: model.add_lwpolyline([(20.0, -0.001 * k) for k in range(20_001)]), MANY),
+    "arcs that have room one by one, but not together": (arcs, MANY),
+    "an arc of a million kilometres": (lambda model: model.add_arc((0, 0), 1e12, 0, 90), FAR),
+    "an arc a million kilometres off": (lambda model: model.add_arc((1e12, 0), 1, 0, 90), FAR),
+    "an arc of no finite radius": (lambda model: model.add_arc((0, 0), math.nan, 0, 90), FAR),
+    "an arc of hundreds of metres": (lambda model: model.add_arc((0, 0), 9e5, 0, 90), MANY),
+    "an ellipse": (lambda model: model.add_ellipse((0, 0), (1e12, 0), 0.5, 0, 2), FAR),
+    "a slender ellipse": (lambda model: model.add_ellipse((0, 0), (9e5, 0), 0.01, 0, 6), MANY),
+    "a bulge": (lambda model: model.add_lwpolyline([(0, 0, 1e9), (1, 0, 0)], format="xyb"), FAR),
+    "bulges": (lambda model: model.add_lwpolyline([(k % 2 * 90, k, 0.9) for k in range(99)], format="xyb"), MANY),
+    "a spline": (lambda model: model.add_open_spline([(0, 0), (1e12, 0), (0, 1e12), (9, 9)]), FAR),
+    "a spline of hundreds of metres": (lambda model: model.add_open_spline([(0, 0), (9e5, 0), (0, 9e5), (9, 9)]), MANY),
+    "a spline of a high degree": (
+        lambda model: model.add_open_spline([(k, k % 2) for k in range(18)], degree=16),
+        "a spline on layer '0' has degree 16; at most 15; draw it with fewer",
+    ),
+    "a spline through many places": (
+        lambda model: model.add_spline([(k, k % 2) for k in range(1_001)]),
+        "a spline on layer '0' has fit points 1,001; at most 1,000; draw it with fewer",
+    ),
+}
+
+
+@pytest.mark.parametrize("case", TOO_LONG)
+def test_what_would_take_too_long_is_refused_before_it_is_worked_out(folder, case):
+    draw, says = TOO_LONG[case]
+    path = written(folder, draw)
+    with pytest.raises(TooLargeError) as refused:
+        read_outline(path)
+    assert str(refused.value).startswith(f"vase.dxf: {says}")
+
+
+def test_arcs_that_have_room_together_are_read(folder):
+    def some(model):
+        model.add_arc((0, 0), 20_000, 10, 60, dxfattribs={"layer": "a"})
+        model.add_arc((5, 0), 20_000, 10, 60, dxfattribs={"layer": "b"})
+
+    points = read_outline(written(folder, some), "b").points
+    off = np.hypot(*(np.array(points) - [5, 0]).T) - 20_000
+    assert len(points) > 2_000
+    assert np.abs(off).max() <= 1e-6
+
+
+def test_a_bulge_that_is_no_more_than_a_touch_is_straight(folder):
+    for bulge in (1e-320, -1e-12, 0.0):
+        path = written(folder, lambda model, bulge=bulge: model.add_lwpolyline([(0, 0, bulge), (9, -5, 0)], format="xyb"))
+        assert read_outline(path).points == ((0.0, 0.0), (9.0, -5.0))
+
+
+def test_a_binary_drawing_is_read(folder):
+    document = ezdxf.new("R2010")
+    document.header["$INSUNITS"] = 4
+    document.modelspace().add_lwpolyline(VASE)
+    document.saveas(folder / "binary.dxf", fmt="bin")
+    assert_array_equal(read_outline(folder / "binary.dxf").points, VASE)
+    whole = (folder / "binary.dxf").read_bytes()
+    (folder / "binary.dxf").write_bytes(whole[: len(whole) // 2])
+    with pytest.raises(InputError, match=r"^binary\.dxf: is not a whole DXF: "):
+        read_outline(folder / "binary.dxf")

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import gzip
 import itertools
+import os
 import sys
 
 import numpy as np
@@ -18,6 +20,7 @@ from tests.search import examples
 
 VASE = [(18.0, 0.0), (21.5, 12.25), (25.125, 30.0), (14.0, 61.0)]
 POLYLINE = f'<polyline points="{" ".join(f"{x},{y}" for x, y in VASE)}"/>'
+PART_OF_A_PAGE = "is a part of a page of unknown size; say how large one unit of the drawing is, or save it with a size in mm"
 MM = 'width="50mm" height="70mm" viewBox="0 0 50 70"'
 
 
@@ -156,6 +159,83 @@ def test_what_is_not_as_the_standard_has_it_is_refused_in_one_line(folder, insid
     assert refusal(written(folder, inside)) == f"vase.svg: {says}"
 
 
+def test_a_size_of_a_whole_page_beside_one_in_mm_leaves_the_one_in_mm(folder):
+    outline = read_outline(written(folder, POLYLINE, 'width="100%" height="10mm" viewBox="0 0 50 10"'))
+    assert_array_equal(outline.points, upright(VASE))
+    assert outline.note == ""
+
+
+TEN_MM = 'width="10mm" height="10mm" viewBox="0 0 10 10"'
+LARGE = "M0 0 C 4e3 3e4 -4e3 6e4 0 9e4"
+MANY = "its curves come to more than 20,000 points, so that they stay within 0.0002 mm; save the one curve by itself"
+
+
+@pytest.mark.parametrize(
+    ("inside", "says"),
+    [
+        pytest.param(f'<path d="{LARGE}"/>' * 4, MANY, id="curves that have room one by one, but not together"),
+        pytest.param('<path d="M0 0 C 1e12 0 0 1e12 1 1"/>', MANY, id="a curve beyond any work"),
+        pytest.param('<path d="M0 0 A 1e300 1e300 0 0 1 1 1"/>', MANY, id="an arc beyond any number"),
+        pytest.param("<polyline points='0,0" + " 1,1" * 20_001 + "'/>", MANY, id="a long polyline"),
+        pytest.param("<polyline points='" + "1 " * 60_002 + "'/>", "holds more than 60,000 numbers in its curves", id="numbers"),
+        pytest.param(f"<path d='M{'L' * 60_000}'/>", "holds more than 60,000 numbers in its curves", id="letters"),
+        pytest.param(
+            "<g " + " ".join(f"a{k}='1'" for k in range(60_001)) + "/>", "holds more than 60,000 attributes", id="attributes"
+        ),
+        pytest.param("<g>" * 100 + "</g>" * 100, "has more than 100 groups within each other", id="groups"),
+        pytest.param("<g/>" * 10_000, "holds more than 10,000 elements; save the one curve by itself", id="elements"),
+        pytest.param(
+            f"<g transform='{'scale(1)' * 300}'/>", "has an attribute transform of more than 2,000 characters", id="transform"
+        ),
+        pytest.param(f"<a xmlns='{'n' * 3_000}'/>", "has an attribute xmlns of more than 2,000 characters", id="namespace"),
+    ],
+)
+def test_what_would_take_too_long_is_refused_before_it_is_worked_out(folder, inside, says):
+    assert refusal(written(folder, inside, TEN_MM)).startswith(f"vase.svg: {says}")
+
+
+def test_curves_that_have_room_together_are_read(folder):
+    assert len(read_outline(written(folder, f'<path id="a" d="{LARGE}"/>' * 2, TEN_MM), "a").points) > 4_000
+
+
+@pytest.mark.parametrize(
+    ("declared", "says"),
+    [
+        ('<!ENTITY a SYSTEM "/etc/hostname">', "declares 'a', an entity that is more than plain text"),
+        ('<!ENTITY % a "b">', "declares 'a', an entity that is more than plain text"),
+        (f'<!ENTITY a "{"b" * 9_000}">', "declares 'a', an entity of much text that is used often"),
+        (f'<!ATTLIST g b CDATA "{"b" * 9_000}">', "declares 'b', an attribute of much text"),
+    ],
+)
+def test_entities_that_may_grow_are_refused(folder, declared, says):
+    path = folder / "bomb.svg"
+    path.write_text(f'<!DOCTYPE svg [{declared}]><svg xmlns="http://www.w3.org/2000/svg">{"&a;" * 200}</svg>', encoding="utf-8")
+    assert refusal(path) == f"bomb.svg: {says}; save the drawing as plain SVG"
+
+
+def test_an_entity_that_names_a_namespace_is_read(folder):
+    path = folder / "named.svg"
+    text = f'<svg xmlns="&ns;" {MM}>{POLYLINE}</svg>'
+    path.write_text(f'<!DOCTYPE svg [<!ENTITY ns "http://www.w3.org/2000/svg">]>{text}', encoding="utf-16")
+    assert_array_equal(read_outline(path).points, upright(VASE))
+
+
+def test_what_is_compressed_is_refused(folder):
+    (folder / "vase.svgz").write_bytes(gzip.compress(b"<svg/>"))
+    (folder / "vase.svg").write_bytes(gzip.compress(b"<svg/>"))
+    assert refusal(folder / "vase.svgz") == "vase.svgz: is compressed; save the drawing as plain .svg"
+    assert refusal(folder / "vase.svg") == "vase.svg: is compressed; save the drawing as plain .svg"
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="this system has no named pipes")
+def test_a_pipe_or_a_device_is_refused_and_not_waited_for(folder):
+    os.mkfifo(folder / "pipe.svg")
+    (folder / "zero.dxf").symlink_to("/dev/zero")
+    for name in ("pipe.svg", "zero.dxf"):
+        says = f"{name}: is a device or a pipe, not a file that has an end; name a regular file"
+        assert refusal(folder / name) == says
+
+
 @pytest.mark.parametrize(
     ("size", "says"),
     [
@@ -174,6 +254,20 @@ def test_what_is_not_as_the_standard_has_it_is_refused_in_one_line(folder, insid
         (
             'width="50mm" height="50mm" viewBox="0 0 50 70"',
             "its width and height do not go with its viewBox: it is drawn out of shape; save the drawing again",
+        ),
+        ('width="50%" height="10mm" viewBox="0 0 50 10"', f"width='50%' {PART_OF_A_PAGE}"),
+        ('width="50%" viewBox="0 0 50 10"', f"width='50%' {PART_OF_A_PAGE}"),
+        ('height="9.5 %"', f"height='9.5 %' {PART_OF_A_PAGE}"),
+        ('width="1e9999999mm"', "width='1e9999999mm' is not a size such as '100mm' or '4in'; save the drawing again"),
+        ('width="1e999mm"', "width='1e999mm' is not a size such as '100mm' or '4in'; save the drawing again"),
+        (f'width="{"9" * 99}mm"', f"width='{'9' * 39}...' is not a size such as '100mm' or '4in'; save the drawing again"),
+        (
+            f'width="50mm" viewBox="{"1 " * 999}"',
+            f"viewBox='{'1 ' * 19}1...' is not four numbers, width and height above zero; save the drawing again",
+        ),
+        (
+            'width="50mm" viewBox="0 0 1e-9999999 1"',
+            "viewBox='0 0 1e-9999999 1' is not four numbers, width and height above zero; save the drawing again",
         ),
     ],
 )
@@ -208,9 +302,10 @@ def test_what_cannot_be_read_at_all_is_refused(folder, monkeypatch):
         f'<!ENTITY {b} "{f"&{a};" * 40}">' for a, b in zip("abcdef", "bcdefg", strict=True)
     )
     (folder / "bomb.svg").write_text(f'{bomb}]><svg xmlns="http://www.w3.org/2000/svg"><text>&g;</text></svg>', encoding="utf-8")
-    assert refusal(folder / "bomb.svg").startswith("bomb.svg: is not SVG: limit on input amplification factor")
-    (folder / "large.svg").write_bytes(b" " * 5_000_001)
-    with pytest.raises(TooLargeError, match=r"^large\.svg: is longer than 5 MB; save the one curve by itself$"):
+    says = "bomb.svg: declares 'b', an entity that is more than plain text; save the drawing as plain SVG"
+    assert refusal(folder / "bomb.svg") == says
+    (folder / "large.svg").write_bytes(b" " * 2_000_001)
+    with pytest.raises(TooLargeError, match=r"^large\.svg: is longer than 2 MB; save the one curve by itself$"):
         read_outline(folder / "large.svg")
 
 
