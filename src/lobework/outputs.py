@@ -3,23 +3,39 @@
 from __future__ import annotations
 
 import contextlib
+import errno
+import hashlib
 import os
+import platform
+import re
 import secrets
 from collections.abc import Iterable, Iterator, Mapping
+from functools import cache
 from pathlib import Path
+from typing import Final
 
-from lobework.errors import InputError, OutputExistsError
+from lobework.errors import InputError, LobeworkError, OutputExistsError
 
 __all__ = ["refuse_existing", "write_files"]
+
+_UNFINISHED: Final = re.compile(r"\.lobework-(?P<machine>[0-9a-f]{8})-(?P<process>[1-9]\d{0,8})-[0-9a-f]{12}")
+"""The name of a file that is being written: by which machine and which process."""
+_FULL: Final = (errno.ENOSPC, getattr(errno, "EDQUOT", errno.ENOSPC))
 
 
 def refuse_existing(paths: Iterable[Path], *, overwrite: bool = False) -> None:
     """Raise `OutputExistsError` for the first path that would be overwritten, `InputError` for one that cannot be."""
     for path in paths:
-        if path.is_dir():
-            raise InputError("is a folder, so no file can be written there; move it, or name another folder", str(path))
-        if os.path.lexists(path) and not overwrite:
-            raise OutputExistsError(path)
+        with _written_to(path):
+            if path.is_dir():
+                raise InputError("is a folder, so no file can be written there; move it, or name another folder", str(path))
+            if os.path.lexists(path) and not overwrite:
+                raise OutputExistsError(path)
+            there = next((each for each in path.parents if os.path.lexists(each)), path.parent)
+            _require_folder(there)
+            for name in path.relative_to(there).parts:
+                with contextlib.suppress(FileNotFoundError):
+                    (there / name).lstat()
 
 
 def write_files(contents: Mapping[Path, bytes], *, overwrite: bool = False) -> None:
@@ -47,13 +63,28 @@ def write_files(contents: Mapping[Path, bytes], *, overwrite: bool = False) -> N
     ...     (Path(folder) / "lid" / "axes.csv").read_bytes()
     b'u,x'
     """
+    refuse_existing(contents, overwrite=overwrite)
     with _undone_on_failure() as made:
         for folder in sorted({path.parent for path in contents}):
-            _make_folder(folder, made)
-        refuse_existing(contents, overwrite=overwrite)
+            with _written_to(folder):
+                _make_folder(folder, made)
+                _sweep(folder)
         beside = {path: _beside(path, content, made) for path, content in contents.items()}
         for path, whole in beside.items():
-            _put(whole, path, made, overwrite=overwrite)
+            with _written_to(path):
+                _put(whole, path, made, overwrite=overwrite)
+
+
+@contextlib.contextmanager
+def _written_to(path: Path) -> Iterator[None]:
+    """Have whatever the system complains of name the path, the cause and what to do."""
+    try:
+        yield
+    except LobeworkError:
+        raise
+    except (OSError, ValueError) as error:
+        remedy = "make room, or name another folder" if getattr(error, "errno", None) in _FULL else "name another folder"
+        raise InputError(f"cannot be written: {getattr(error, 'strerror', None) or error}; {remedy}", str(path)) from None
 
 
 @contextlib.contextmanager
@@ -62,29 +93,35 @@ def _undone_on_failure() -> Iterator[list[Path]]:
     made: list[Path] = []
     try:
         yield made
-    except BaseException as error:
+    except BaseException:
         for path in reversed(made):
             with contextlib.suppress(OSError):
                 path.rmdir() if path.is_dir() else path.unlink()
-        if isinstance(error, OSError) and not isinstance(error, OutputExistsError):
-            raise InputError(f"cannot be written: {error.strerror or error}; name another folder", str(error.filename)) from None
         raise
 
 
+def _require_folder(folder: Path) -> None:
+    if not folder.is_dir():
+        raise InputError("is a file, so nothing can be written in it; name another folder", str(folder))
+    if not os.access(folder, os.W_OK | os.X_OK):
+        raise InputError(
+            "cannot be written: no file may be made in it; change its permissions, or name another folder", str(folder)
+        )
+
+
 def _make_folder(folder: Path, made: list[Path]) -> None:
-    missing = [each for each in (folder, *folder.parents) if not each.exists()]
+    missing = [each for each in (folder, *folder.parents) if not os.path.lexists(each)]
     for each in reversed(missing):
         each.mkdir()
         made.append(each)
-    if not folder.is_dir():
-        raise InputError("is a file, so nothing can be written in it; name another folder", str(folder))
+    _require_folder(folder)
 
 
 def _beside(path: Path, content: bytes, made: list[Path]) -> Path:
     """Return a new file in the folder of ``path`` that holds the content."""
-    whole = path.with_name(f".{path.name}.{secrets.token_hex(6)}")
+    whole = path.with_name(f".lobework-{_machine()}-{os.getpid()}-{secrets.token_hex(6)}")
     made.append(whole)
-    with whole.open("xb") as file:
+    with _written_to(path), whole.open("xb") as file:
         file.write(content)
     return whole
 
@@ -105,3 +142,30 @@ def _put(whole: Path, path: Path, made: list[Path], *, overwrite: bool) -> None:
         return
     made.append(path)
     whole.unlink()
+
+
+@cache
+def _machine() -> str:
+    """Return what tells this machine from others that may write into the same folder."""
+    return hashlib.sha256(platform.node().encode(errors="replace")).hexdigest()[:8]
+
+
+def _sweep(folder: Path) -> None:
+    """Take away what a process of this machine left unfinished when it was killed."""
+    if os.name != "posix":
+        return
+    for path in folder.iterdir():
+        found = _UNFINISHED.fullmatch(path.name)
+        if found is not None and found["machine"] == _machine() and not _is_alive(int(found["process"])):
+            with contextlib.suppress(OSError):
+                path.unlink()
+
+
+def _is_alive(process: int) -> bool:
+    try:
+        os.kill(process, 0)
+    except ProcessLookupError:
+        return False
+    except (OSError, OverflowError):
+        return True
+    return True

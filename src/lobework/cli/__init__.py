@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import atexit
+import contextlib
 import gc
 import os
 import sys
@@ -12,6 +13,7 @@ from typing import Any, Final, Self
 
 from lobework.cli import helices, jobs, numbers, proof, shelf
 from lobework.cli.parser import DONE, FAULT, STOPPED, WRONG, Parser, UsageError, Verbs
+from lobework.cli.streams import Printed, PrintError, leave, nowhere
 from lobework.cli.writing import WIPE
 from lobework.errors import LobeworkError, PluginError, nearest
 
@@ -39,15 +41,22 @@ def main(arguments: Sequence[str] | None = None) -> int:
     >>> main(["draw", "no such job.toml"])
     2
     """
+    sys.stderr = sys.stderr or nowhere()
+    if sys.stdout is None:
+        sys.stdout = nowhere()
+        return _say("standard output is closed, so nothing can be printed; open it, or send it to /dev/null", WRONG)
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="backslashreplace")
     if arguments is None:
         _be_quick()
-    with _Presses() as presses:
+    with _Presses() as presses, contextlib.redirect_stdout(Printed(sys.stdout)):
         try:
             code = _run(sys.argv[1:] if arguments is None else arguments)
             sys.stdout.flush()
+        except PrintError as error:
+            leave(sys.stdout)
+            return _say(f"standard output cannot be written: {error}; make room, or send it elsewhere", WRONG)
         except PluginError as error:
             if error.__cause__ is None:
                 return _say(str(error), WRONG)
@@ -57,7 +66,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         except KeyboardInterrupt:
             return _say(_NO_MORE, STOPPED)
         except BrokenPipeError:
-            _leave_pipe()
+            leave(sys.stdout)
             return DONE
         except (MemoryError, RecursionError) as error:
             return _say(f"this job is more than the machine can hold ({type(error).__name__}); use a smaller one", WRONG)
@@ -101,8 +110,6 @@ def _be_quick() -> None:
 
 def _whose(error: Exception) -> str:
     """Return in whose code a fault arose: a plugin's, by its name and package, or ours."""
-    import contextlib
-
     from lobework import plugins
 
     record = None
@@ -118,15 +125,9 @@ def _say(message: str, code: int) -> int:
         line = f"{line[: _LONGEST_LINE - 103]}...{line[-100:]}"
     try:
         print(f"{WIPE if sys.stderr.isatty() else ''}lobework: {line}", file=sys.stderr, flush=True)
-    except BrokenPipeError:
-        _leave_pipe()
+    except OSError:
+        leave(sys.stderr)
     return code
-
-
-def _leave_pipe() -> None:
-    """Let whatever is still unwritten go nowhere: who was reading has left."""
-    nowhere = os.open(os.devnull, os.O_WRONLY)
-    os.dup2(nowhere, sys.stdout.fileno())
 
 
 def _run(arguments: Sequence[str]) -> int:

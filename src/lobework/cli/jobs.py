@@ -85,7 +85,7 @@ def _make(asked: argparse.Namespace) -> int:
         read, sound = _read_back(job, contents)
         for line in [*without, *found, *read]:
             print(line)
-        return DONE if sound and len(contents) == len(targets) else FOUND
+        return DONE if sound and not without else FOUND
 
     return with_job(asked.job, made)
 
