@@ -14,6 +14,7 @@ from lobework.chuck import Plain
 from lobework.contact import largest_roller, lift_of
 from lobework.hand import show_length, show_percent
 from lobework.lathe import Axis, HandAxis
+from lobework.printable import printable
 from lobework.ratios import turns_to_close
 from lobework.running import run_of
 from lobework.tolerances import JOIN_MM, VISIBLE_MM
@@ -66,7 +67,7 @@ class Finding:
     says: str
 
     def __str__(self) -> str:
-        return f"{self.level} ({self.kind}): {self.where}: {self.says}"
+        return printable(f"{self.level} ({self.kind}): {self.where}: {self.says}")
 
 
 def _by_group(cuts: Sequence[Cut], traces: Sequence[Trace]) -> Iterator[tuple[str, list[Cut], list[Trace]]]:

@@ -13,6 +13,7 @@ from lobework.drive import Drive
 from lobework.kinds import Measure, held_in, measures, show_pairs
 from lobework.mounting import may_have, measures_of
 from lobework.passes import step_measure
+from lobework.printable import printable
 from lobework.screw import Screw
 from lobework.slide import At
 from lobework.units import LengthUnit, Phase, format_length, format_number, format_phase, format_ratio
@@ -64,7 +65,7 @@ def wrapped(text: str, width: int, **how: Any) -> list[str]:
     >>> wrapped("profile (0, 20), (-12.5, 19)", 19)
     ['profile (0, 20),', '(-12.5, 19)']
     """
-    return textwrap.wrap(text, width, break_on_hyphens=False, **how)
+    return textwrap.wrap(printable(text), width, break_on_hyphens=False, **how)
 
 
 def plain_name(field: str) -> str:

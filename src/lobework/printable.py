@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-__all__ = ["one_line", "printable"]
+__all__ = ["cell", "one_line", "printable"]
 
+_CALCULATED = "=+-@\N{FULLWIDTH EQUALS SIGN}\N{FULLWIDTH PLUS SIGN}\N{FULLWIDTH HYPHEN-MINUS}\N{FULLWIDTH COMMERCIAL AT}"
+"""What begins a cell that a spreadsheet calculates."""
 _JOINERS = "\u200c\u200d"
 """Join or part letters of a word (Unicode 15, 23.2); they move nothing else on the line."""
 
@@ -29,3 +31,13 @@ def one_line(text: str) -> str:
     'wave rings 31m2'
     """
     return " ".join(printable(text).split())
+
+
+def cell(text: str) -> str:
+    """Return text as a cell of a table that a spreadsheet shows and does not calculate: where need be, an apostrophe comes first.
+
+    >>> cell("wave rings"), cell("=HYPERLINK(0)"), cell(" -1")
+    ('wave rings', "'=HYPERLINK(0)", "'-1")
+    """
+    line = one_line(text)
+    return f"'{line}" if line.startswith(tuple(_CALCULATED)) else line

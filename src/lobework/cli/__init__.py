@@ -16,6 +16,7 @@ from lobework.cli.parser import DONE, FAULT, STOPPED, WRONG, Parser, UsageError,
 from lobework.cli.streams import Printed, PrintError, leave, nowhere
 from lobework.cli.writing import WIPE
 from lobework.errors import LobeworkError, PluginError, nearest
+from lobework.printable import one_line
 
 __all__ = ["main"]
 
@@ -120,7 +121,7 @@ def _whose(error: Exception) -> str:
 
 def _say(message: str, code: int) -> int:
     """Print one line on stderr, whatever the message holds, and return the code."""
-    line = "".join(each if each.isprintable() else " " for each in " ".join(message.split()))
+    line = one_line(message)
     if len(line) > _LONGEST_LINE:
         line = f"{line[: _LONGEST_LINE - 103]}...{line[-100:]}"
     try:

@@ -6,7 +6,7 @@ import argparse
 from typing import TYPE_CHECKING, Any, Final
 
 from lobework.cli.parser import DONE, FOUND, Verbs, add_verb, takes_folder, takes_job, takes_target
-from lobework.cli.writing import OutputError, folder_of, progress, refuse, save, with_job
+from lobework.cli.writing import OutputError, folder_of, progress, refuse, save, say, with_job
 from lobework.errors import InputError, LobeworkError
 
 if TYPE_CHECKING:
@@ -83,8 +83,7 @@ def _make(asked: argparse.Namespace) -> int:
                 without.append(f"left out {target.file}: {error}")
         save(contents, overwrite=asked.overwrite)
         read, sound = _read_back(job, contents)
-        for line in [*without, *found, *read]:
-            print(line)
+        say([*without, *found, *read])
         return DONE if sound and not without else FOUND
 
     return with_job(asked.job, made)
@@ -183,8 +182,7 @@ def _carve(asked: argparse.Namespace) -> int:
         carving = job.carve(resolution, backend=asked.backend, progress=progress("carving"))
         found = carving_findings(carving, job.units)
         save({path: target.render(carving)}, overwrite=asked.overwrite)
-        for line in [*carving_summary(carving, job.units), *found]:
-            print(line)
+        say([*carving_summary(carving, job.units), *found])
         return FOUND if any(finding.level == "problem" for finding in found) else DONE
 
     return with_job(asked.job, act)
@@ -225,10 +223,7 @@ def _settings(asked: argparse.Namespace) -> int:
 def _check(asked: argparse.Namespace) -> int:
     def act(job: Job) -> int:
         found = job.check()
-        for finding in found:
-            print(finding)
-        if not found:
-            print("nothing found")
+        say(found or ["nothing found"])
         return FOUND if any(finding.level != "note" for finding in found) else DONE
 
     return with_job(asked.job, act)

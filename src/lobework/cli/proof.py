@@ -6,7 +6,7 @@ import argparse
 from typing import TYPE_CHECKING, Any, Final
 
 from lobework.cli.parser import Verbs, add_verb
-from lobework.cli.writing import OutputError, with_job
+from lobework.cli.writing import OutputError, say, with_job
 from lobework.errors import InputError
 
 if TYPE_CHECKING:
@@ -37,8 +37,7 @@ def _prove(asked: argparse.Namespace) -> int:
         except InputError as error:
             own = not error.where or error.where.startswith("line ")
             raise OutputError(error.at(asked.program)) if own else error from None
-        for line in proof.lines():
-            print(line)
+        say(proof.lines())
         return proof.code
 
     return with_job(asked.job, act)

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any, Final, get_args
 
 from lobework.cli.parser import DONE, FOUND, Verbs, add_verb
-from lobework.cli.writing import progress
+from lobework.cli.writing import progress, say
 
 __all__ = ["VERBS"]
 
@@ -74,7 +74,7 @@ def _list(asked: argparse.Namespace) -> int:  # noqa: ARG001
 def _print_section(title: str, lines: Mapping[str, str]) -> None:
     print(title)
     for name, says in lines.items():
-        print(f"  {name:<14} {says}".rstrip())
+        say([f"  {name:<14} {says}".rstrip()])
 
 
 def _first_line(part: type) -> str:
@@ -94,14 +94,14 @@ def _new(asked: argparse.Namespace) -> int:
         if path.suffix != ".toml":
             asked.verb.error(f"{asked.name!r} must end in .toml, as jobs tell a lathe file from a lathe that ships")
         write_files({path: starter("lathe").encode()}, overwrite=asked.overwrite)
-        print(f"wrote {path}; next: lobework lathe {path}")
+        say([f"wrote {path}; next: lobework lathe {path}"])
         return DONE
     for given in (asked.name, "--kind" if asked.kind else None, "--into" if asked.into else None):
         if given is not None:
             asked.verb.error(f"{given!r} belongs to lobework new plugin NAME; a job file is written by lobework new FILE alone")
     path = Path(asked.file)
     write_files({path: starter().encode()}, overwrite=asked.overwrite)
-    print(f"wrote {path}; next: lobework make {path}")
+    say([f"wrote {path}; next: lobework make {path}"])
     return DONE
 
 
@@ -119,8 +119,9 @@ def _new_plugin(asked: argparse.Namespace) -> int:
     if os.path.lexists(folder) and not asked.overwrite:
         raise OutputExistsError(folder)
     write_files({folder / path: content for path, content in files.items()}, overwrite=asked.overwrite)
-    print(f"wrote {', '.join(map(str, files))} in {folder}")
-    print(f"next: python -m pip install {quote(os.path.join(os.curdir, folder))} && lobework verify {asked.name}")  # noqa: PTH118
+    say([f"wrote {', '.join(map(str, files))} in {folder}"])
+    beside = quote(os.path.join(os.curdir, folder))  # noqa: PTH118
+    say([f"next: python -m pip install {beside} && lobework verify {asked.name}"])
     return DONE
 
 

@@ -7,6 +7,8 @@ import os
 from pathlib import Path
 from typing import Any, TextIO
 
+from lobework.printable import printable
+
 __all__ = ["PrintError", "Printed", "leave", "nowhere"]
 
 
@@ -15,7 +17,7 @@ class PrintError(Exception):
 
 
 class Printed:
-    """Standard output whose failure cannot be taken for that of another file.
+    """Standard output that no name can command a terminal by, and whose failure cannot be taken for that of another file.
 
     Parameters
     ----------
@@ -30,7 +32,7 @@ class Printed:
         return getattr(self._stream, name)
 
     def write(self, text: str) -> int:
-        """Write text.
+        """Write text, each line of it as `lobework.printable` has it.
 
         Raises
         ------
@@ -40,7 +42,7 @@ class Printed:
             Where nobody reads it any more.
         """
         with _failing():
-            return self._stream.write(text)
+            return self._stream.write("\n".join(map(printable, text.split("\n"))))
 
     def flush(self) -> None:
         """Have all that is written passed on; raises as `write` does."""

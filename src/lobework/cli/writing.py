@@ -4,16 +4,17 @@ from __future__ import annotations
 
 import argparse
 import sys
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from lobework.errors import InputError, LobeworkError
+from lobework.printable import printable
 
 if TYPE_CHECKING:
     from lobework.job import Job
 
-__all__ = ["WIPE", "OutputError", "folder_of", "progress", "refuse", "save", "with_job"]
+__all__ = ["WIPE", "OutputError", "folder_of", "progress", "refuse", "save", "say", "with_job"]
 
 WIPE: Final = "\r" + " " * 24 + "\r"
 """Over what a terminal shows of long work."""
@@ -52,8 +53,13 @@ def save(contents: dict[Path, bytes], *, overwrite: bool) -> None:
         write_files(contents, overwrite=overwrite)
     except LobeworkError as error:
         raise OutputError(error) from None
-    for path in contents:
-        print(f"wrote {path}")
+    say(f"wrote {path}" for path in contents)
+
+
+def say(lines: Iterable[object]) -> None:
+    """Print each on a line of its own, whatever names it holds."""
+    for line in lines:
+        print(printable(str(line)))
 
 
 def refuse(paths: Sequence[Path], *, overwrite: bool) -> None:

@@ -67,6 +67,8 @@ __all__ = [
 ]
 
 _LONGEST_QUANTITY: Final = 80
+_LONGEST_TEXT: Final = 300
+"""Of a name, which stands on each line of what is written, or a path."""
 _MOST: Final = 10**6
 _NUMBER_OR_TEXT: Final = {"type": ["number", "string"]}
 _LIST_OF_PAIRS: Final = {
@@ -380,7 +382,7 @@ def _number(read: Callable[[Any], Any], says: str) -> tuple[Any, str]:
 
 _PLAIN: Final[dict[Any, tuple[Any, str]]] = {
     int: (StrictInt, "a whole number"),
-    str: (StrictStr, "text in quotes"),
+    str: (Annotated[StrictStr, Field(max_length=_LONGEST_TEXT)], f"text in quotes, at most {_LONGEST_TEXT} characters"),
     bool: (StrictBool, "true or false"),
     float: _number(lambda given: float(ratio(given)), "a number such as 0.5 or '1/2'"),
     Fraction: _number(ratio, "a number such as 2, '3/4' or '66.67 %'"),

@@ -7,6 +7,7 @@ import io
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Final
 
+from lobework.printable import cell
 from lobework.targets.target import Target
 
 if TYPE_CHECKING:
@@ -29,7 +30,7 @@ def _rows(trace: Trace, names: Sequence[str]) -> list[tuple[object, ...]]:
     nothing = [""] * len(trace.u)
     columns = [axes[name].tolist() if name in axes else nothing for name in names]
     place = [each.tolist() for each in (trace.x, trace.y, trace.z)]
-    number, title = [trace.cut.number] * len(trace.u), [trace.cut.title] * len(trace.u)
+    number, title = [trace.cut.number] * len(trace.u), [cell(trace.cut.title)] * len(trace.u)
     return list(zip(number, title, trace.u.tolist(), *columns, *place, strict=True))
 
 
@@ -44,7 +45,8 @@ def render(traces: Sequence[Trace]) -> bytes:
     Returns
     -------
     bytes
-        UTF-8; numbers read back to the same bits; an axis that a cut does not use is left empty in its rows.
+        UTF-8; numbers read back to the same bits; an axis that a cut does not use is left empty in its rows. A title that a
+        spreadsheet would calculate begins with an apostrophe.
 
     References
     ----------

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 
 from lobework.blocks import Grid
+from lobework.printable import cell
 from lobework.steps import Dwell, Feed, Prompt, Rapid
 from lobework.targets.target import Target
 
@@ -24,9 +25,9 @@ def _rows(section: Section, grid: Grid, letters: Sequence[str]) -> Iterator[Sequ
     scale, last = 10.0**grid.places, np.full(len(letters), np.nan)
 
     def row(step: str, minutes: float | str = "", says: str = "") -> Sequence[Any]:
-        return [*head, step, minutes, *("" if np.isnan(each) else each for each in last.tolist()), says]
+        return [*head, step, minutes, *("" if np.isnan(each) else each for each in last.tolist()), cell(says)]
 
-    head = [section.number, section.title]
+    head = [section.number, cell(section.title)]
     for note in section.notes:
         yield row("note", says=note)
     for step in section.steps:
@@ -71,7 +72,8 @@ def render(program: Program) -> bytes:
     Returns
     -------
     bytes
-        UTF-8; numbers read back to the same bits. The place of an axis is empty until it is sent somewhere.
+        UTF-8; numbers read back to the same bits. The place of an axis is empty until it is sent somewhere. Text that a
+        spreadsheet would calculate begins with an apostrophe.
 
     References
     ----------

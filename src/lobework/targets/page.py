@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 
 from lobework.hand import plain_name, settings_of
+from lobework.printable import printable
 from lobework.surface import Face, Round
 from lobework.targets.relief import encode, require_encoder
 from lobework.targets.target import Target
@@ -255,20 +256,24 @@ def render(carving: Carving, dots: int | None = None) -> bytes:
     material = getattr(carving.piece, "material", "")
     form = "turned piece" if carving.piece.form == "turned" else plain_name(carving.piece.form)
     what = form + (f" in {material}" if material else "")
-    title = html.escape(carving.title or "untitled")
+    title = _shown(carving.title or "untitled")
     folder = files("lobework.targets")
     page = Template(folder.joinpath("page.html").read_text(encoding="utf-8")).substitute(
         title=title,
-        what=html.escape(what[:1].upper() + what[1:]),
-        label=html.escape(f"The carved work, a {what}, which can be turned"),
-        alt=html.escape(shown.says),
+        what=_shown(what[:1].upper() + what[1:]),
+        label=_shown(f"The carved work, a {what}, which can be turned"),
+        alt=_shown(shown.says),
         still=_packed(encode(shown)),
         front="Face on" if isinstance(carving.stock.surface, Face) else "From the side",
-        facts="\n".join(f"<dt>{html.escape(name)}</dt><dd>{html.escape(value)}</dd>" for name, value in _facts(carving)),
+        facts="\n".join(f"<dt>{_shown(name)}</dt><dd>{_shown(value)}</dd>" for name, value in _facts(carving)),
         work=json.dumps(_work(carving), separators=(",", ":")).replace("<", "\\u003c"),
         script=folder.joinpath("page.js").read_text(encoding="utf-8").strip(),
     )
     return page.encode()
+
+
+def _shown(text: str) -> str:
+    return html.escape(printable(text))
 
 
 TARGET: Final = Target(

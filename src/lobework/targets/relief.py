@@ -6,6 +6,7 @@ import io
 from typing import TYPE_CHECKING, Final
 
 from lobework.errors import InputError
+from lobework.printable import one_line
 from lobework.targets.target import Target
 
 if TYPE_CHECKING:
@@ -31,8 +32,8 @@ def encode(shown: Relief) -> bytes:
     from PIL.PngImagePlugin import PngInfo
 
     about = PngInfo()
-    about.add_itxt("Title", shown.title)
-    about.add_itxt("Description", shown.says)
+    about.add_itxt("Title", one_line(shown.title))
+    about.add_itxt("Description", one_line(shown.says))
     file = io.BytesIO()
     dpi = 25.4 / shown.mm_per_dot
     Image.fromarray(shown.dots).save(file, "png", dpi=(dpi, dpi), pnginfo=about, compress_level=_COMPRESSION)

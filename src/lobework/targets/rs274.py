@@ -20,6 +20,7 @@ from lobework.hand import CAUTIONS, show_length, wrapped
 from lobework.kernels.late import suited
 from lobework.kernels.spell import LINES, LONGEST, MODE, NUMBER, SLOWEST, spell
 from lobework.lathe import Controller
+from lobework.printable import printable
 from lobework.steps import Dwell, Feed, Prompt, Rapid
 from lobework.targets.target import Target
 from lobework.units import MM_PER, format_number
@@ -42,7 +43,7 @@ _MODES: Final = "G17 G40 G49 G80 G90 G94"
 
 def _ascii(text: str) -> str:
     """Return text that may stand in a comment: printable ASCII without parentheses."""
-    plain = unicodedata.normalize("NFKD", text).replace("(", "[").replace(")", "]")
+    plain = unicodedata.normalize("NFKD", printable(text)).replace("(", "[").replace(")", "]")
     shown = (letter if " " <= letter <= "~" else "?" for letter in plain if not unicodedata.combining(letter))
     return " ".join("".join(shown).split())
 

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from lobework.printable import one_line
 from lobework.targets.target import Target
 
 if TYPE_CHECKING:
@@ -61,7 +62,7 @@ def render(carving: Carving, within: float | None = None) -> bytes:
     a, b, c = np.moveaxis(corners.astype(np.float64), 1, 0)
     normal = np.cross(b - a, c - a)
     facets["normal"] = normal / np.maximum(np.sqrt((normal**2).sum(axis=1, keepdims=True)), np.finfo(np.float64).tiny)
-    title = " ".join(f"binary STL, millimetres: {carving.title}".split())
+    title = one_line(f"binary STL, millimetres: {carving.title}")
     header = title.encode("ascii", errors="replace")[:_HEADER_BYTES].ljust(_HEADER_BYTES)
     return b"".join([header, len(faces).to_bytes(4, "little"), facets.tobytes()])
 

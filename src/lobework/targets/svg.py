@@ -7,6 +7,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from html import escape
 from typing import TYPE_CHECKING, Final
 
+from lobework.printable import printable
 from lobework.targets.target import Target
 
 if TYPE_CHECKING:
@@ -36,7 +37,7 @@ _NOT_XML: Final = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\ud800-\udfff\ufffe\uff
 
 
 def _text(text: str) -> str:
-    return escape(_NOT_XML.sub("\N{REPLACEMENT CHARACTER}", text), quote=False)
+    return escape(_NOT_XML.sub("\N{REPLACEMENT CHARACTER}", printable(text)), quote=False)
 
 
 def path_data(points: Array, *, closed: bool = False) -> str:

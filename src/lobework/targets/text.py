@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING, Final
 
 from lobework.hand import CAUTIONS, wrapped
+from lobework.printable import one_line
 from lobework.targets.target import Target
 
 if TYPE_CHECKING:
@@ -22,7 +23,7 @@ _TICK: Final = "[ ]"
 
 
 def _heading(text: str, rule: str) -> Iterator[str]:
-    lines = wrapped(text, WIDTH) or ["untitled"]
+    lines = wrapped(text, WIDTH, subsequent_indent="  ") or ["untitled"]
     yield from lines
     yield rule * max(len(line) for line in lines)
 
@@ -31,7 +32,7 @@ def _group(group: Group, before: str = f"{_TICK} ") -> Iterator[str]:
     yield ""
     yield from wrapped(group.name, WIDTH, initial_indent=before, subsequent_indent=" " * len(before))
     for entry in group.entries:
-        label = f"  {entry.name} ".ljust(_NAMES + 2, ".") + " "
+        label = f"  {one_line(entry.name)} ".ljust(_NAMES + 2, ".") + " "
         yield from wrapped(entry.value or "-", WIDTH, initial_indent=label, subsequent_indent=" " * len(label))
 
 
@@ -50,12 +51,14 @@ def _packed(widths: Sequence[int], room: int) -> list[list[int]]:
 
 def _table(steps: Steps) -> Iterator[str]:
     """Write one line a cut, or more where its settings need them: tick box, numbers, and the settings that step."""
-    heads = [column.name for column in steps.columns]
+    heads = [one_line(column.name) for column in steps.columns]
     doers = [f"({'by program' if column.by == 'program' else 'BY HAND'})" for column in steps.columns]
-    columns = list(zip(heads, doers, *(row.values for row in steps.rows), strict=True))
+    cells = [[one_line(value) for value in row.values] for row in steps.rows]
+    columns = list(zip(heads, doers, *cells, strict=True))
     widths = [max(len(cell) for cell in column) for column in columns]
     numbers = max(3, *(len(str(row.number)) for row in steps.rows))
-    places = max([len(steps.places), *(len(row.places) for row in steps.rows)])
+    heading, named = one_line(steps.places), [one_line(row.places) for row in steps.rows]
+    places = max(map(len, [heading, *named]))
     margin = len(_TICK) + 2 * len(_GAP) + numbers + (len(_GAP) + places if places else 0)
     packed = _packed(widths, WIDTH - margin)
 
@@ -67,16 +70,16 @@ def _table(steps: Steps) -> Iterator[str]:
     def lead(tick: str, number: str, place: str) -> str:
         return _GAP.join([tick, number.rjust(numbers), *([place.ljust(places)] if places else []), ""])
 
-    yield from lines(lead("   ", "cut", steps.places), heads)
+    yield from lines(lead("   ", "cut", heading), heads)
     if heads:
         yield from lines(lead("   ", "", ""), doers)
     outer = ""
-    for row in steps.rows:
-        now = row.places.rpartition(".")[0]
+    for row, place, values in zip(steps.rows, named, cells, strict=True):
+        now = place.rpartition(".")[0]
         if now != outer and outer:
             yield ""
         outer = now
-        yield from lines(lead(_TICK, str(row.number), row.places), row.values)
+        yield from lines(lead(_TICK, str(row.number), place), values)
 
 
 def _lines(settings: Settings) -> Iterator[str]:
@@ -96,7 +99,7 @@ def _lines(settings: Settings) -> Iterator[str]:
     yield "Degrees beside lobes are degrees of that cam. The program moves what has an axis; hands do the rest."
     for steps in settings.steps:
         yield ""
-        yield from wrapped(steps.name, WIDTH)
+        yield from wrapped(steps.name, WIDTH, subsequent_indent="  ")
         yield from _table(steps)
 
 

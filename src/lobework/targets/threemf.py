@@ -6,6 +6,7 @@ import io
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, Final
 
+from lobework.printable import one_line
 from lobework.targets.target import Target
 
 if TYPE_CHECKING:
@@ -82,7 +83,7 @@ def render(carving: Carving, within: float | None = None) -> bytes:
     from lobework.solid import WITHIN_MM, solid_of
 
     vertices, faces = solid_of(carving, within=WITHIN_MM if within is None else within).rounded()
-    title = "".join(letter for letter in " ".join(carving.title.split()) if letter.isprintable())
+    title = one_line(carving.title)
     out = io.BytesIO()
     with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as package:
         _write(package, "[Content_Types].xml", [_TYPES])
