@@ -5,10 +5,21 @@ from __future__ import annotations
 from fractions import Fraction
 
 import numpy as np
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
+from lobework.cam import Eccentric, Wave
+from lobework.cutter import Pen
+from lobework.drive import Drive
+from lobework.errors import SettingError
+from lobework.follower import Roller
+from lobework.job import Job
+from lobework.jobfile import read_lathe
+from lobework.passes import Pass
+from lobework.piece import Disc
+from lobework.slide import At
 from tests.strategies import edge_cams, face_cams, laws
 
 
@@ -39,3 +50,25 @@ def test_a_law_rises_dwells_and_falls_for_its_parts_of_the_lobe(cam):
     assert abs(moving[1] - cam.fall_part) <= Fraction(4, count)
     top = float((cam.rise_at(psi) > cam.rise * (1 - 1e-9)).mean())
     assert top >= float(cam.dwell_part) - 4 / count
+
+
+@pytest.mark.parametrize(
+    ("shape", "says"),
+    [
+        (lambda: Wave(lobes=8, base_radius=60.0, rise=821956.0), "rise=821956: must be zero or more, at most 10,000 mm"),
+        (lambda: Wave(lobes=8, base_radius=1e6, rise=1.0), "base_radius=1e\\+06: must be above zero, at most 10,000 mm"),
+        (lambda: Eccentric(radius=1e6, offset=1.0), "radius=1e\\+06: must be above zero, at most 10,000 mm"),
+    ],
+)
+def test_a_cam_beyond_any_lathe_is_refused(shape, says):
+    with pytest.raises(SettingError, match=says):
+        shape()
+
+
+def test_the_largest_cam_is_traced():
+    largest = Wave(lobes=8, base_radius=10_000.0, rise=10_000.0)
+    rings = Pass(at=At(x=20.0), cams=[Drive(largest, follower=Roller(radius=3.0))])
+    job = Job(
+        lathe=read_lathe("sliding-bench"), piece=Disc(diameter=70.0, thickness=8.0), cutter=Pen(), passes=[rings], chord=1.0
+    )
+    assert np.isfinite(job.trace()[0].x).all()

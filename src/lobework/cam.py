@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
-from typing import TYPE_CHECKING, ClassVar, Literal
+from typing import TYPE_CHECKING, ClassVar, Final, Literal
 
 import numpy as np
 
@@ -19,6 +19,10 @@ if TYPE_CHECKING:
     from lobework.rigid import Array
 
 __all__ = ["CamShape", "Eccentric", "Law", "LawName", "Scallop", "Wave"]
+
+_LARGEST_MM: Final = 10_000.0
+"""A cam beyond any lathe; the contact is promised to a nanometre, which float64 holds up to here and some way on."""
+_AT_MOST: Final = "at most 10,000 mm"
 
 LawName = Literal["harmonic", "cycloidal", "3-4-5", "4-5-6-7", "modified sine", "modified trapezoid"]
 
@@ -51,8 +55,9 @@ class CamShape:
     def __post_init__(self) -> None:
         require_numbers(self)
         require(isinstance(self.lobes, int) and 1 <= self.lobes <= 1000, "lobes", self.lobes, "a whole number from 1 to 1000")
-        require(0 < self.base_radius < math.inf, "base_radius", self.base_radius, "above zero")
-        require(0 <= self.rise < math.inf, "rise", self.rise, "zero or more", "put the follower on the back to reverse it")
+        require(0 < self.base_radius <= _LARGEST_MM, "base_radius", self.base_radius, f"above zero, {_AT_MOST}")
+        remedy = "put the follower on the back to reverse it"
+        require(0 <= self.rise <= _LARGEST_MM, "rise", self.rise, f"zero or more, {_AT_MOST}", remedy)
         require(self.on in ("edge", "face"), "on", self.on, "'edge' or 'face'")
 
     @property
@@ -176,7 +181,7 @@ class Eccentric:
 
     def __post_init__(self) -> None:
         require_numbers(self)
-        require(0 < self.radius < math.inf, "radius", self.radius, "above zero")
+        require(0 < self.radius <= _LARGEST_MM, "radius", self.radius, f"above zero, {_AT_MOST}")
         require(0 <= self.offset < self.radius, "offset", self.offset, f"from 0 to less than the radius, {self.radius:g}")
 
     @property

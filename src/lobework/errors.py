@@ -32,6 +32,9 @@ __all__ = [
     "require",
 ]
 
+_LONGEST: Final = 600
+"""Of what an error says, in characters; what it leaves out stands before its last words, which say what to do."""
+_LONGEST_GIVEN: Final = 300
 _LONGEST_GUESSED: Final = 60
 """Of a name that is compared with known ones: nobody mistypes a longer one, and the comparison takes its time."""
 
@@ -52,7 +55,7 @@ class InputError(LobeworkError, ValueError):
     """
 
     def __init__(self, says: str, where: str = "") -> None:
-        self.says = printable(says)
+        self.says = _short(printable(says))
         self.where = printable(where)
         super().__init__(f"{self.where}: {self.says}" if where else self.says)
 
@@ -91,6 +94,10 @@ class OutputExistsError(LobeworkError, FileExistsError):
         super().__init__(f"{printable(str(path))}: exists already; name another folder or file, or add --overwrite")
 
 
+def _short(text: str, longest: int = _LONGEST) -> str:
+    return text if len(text) <= longest else f"{text[: longest - 203]}...{text[-200:]}"
+
+
 def nearest(name: str, known: Iterable[str]) -> str:
     """Return ``"; did you mean 'x'?"`` for the known name most like ``name``, or nothing.
 
@@ -112,7 +119,7 @@ def require(allowed: object, name: str, given: object, must_be: str, remedy: str
     """
     if not allowed:
         try:
-            shown = f"{given:g}" if isinstance(given, float) else f"{given}"
+            shown = _short(f"{given:g}" if isinstance(given, float) else f"{given}", _LONGEST_GIVEN)
         except ValueError:
             shown = "a number of thousands of digits"
         raise SettingError(f"{name}={shown}: must be {must_be}" + (f"; {remedy}" if remedy else ""))

@@ -47,9 +47,9 @@ def test_an_axis_that_a_cut_does_not_use_is_empty(lid, renamed):
 
 
 @pytest.mark.parametrize("name", ["rings, outer", 'the "deep" ones', "two\nlines"])
-def test_a_title_of_any_kind_survives(lid, renamed, name):
+def test_a_title_of_any_kind_survives_on_one_line(lid, renamed, name):
     header, rows = read(render([renamed(lid[0], name=name)]))
-    assert set(column(header, rows, "title")) == {f"{name} 1.1"}
+    assert set(column(header, rows, "title")) == {f"{' '.join(name.split())} 1.1"}
 
 
 def test_every_line_ends_as_the_standard_asks(lid):

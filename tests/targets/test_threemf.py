@@ -80,7 +80,7 @@ def test_the_unit_is_the_millimetre_and_the_one_object_is_built():
         ("<ebb> & 'flow' \"]]>", "<ebb> & 'flow' \"]]>"),
         ("Dose für Ebbe\nund Flut", "Dose für Ebbe und Flut"),
         ("{title} %s", "{title} %s"),
-        ("a\x00b\ud800c\ufffe", "abc"),
+        ("a\x00b\ud800c\ufffe", "a b c"),
         ("", ""),
     ],
 )

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable, Iterator, Sequence
 from html import escape
 from typing import TYPE_CHECKING, Final
@@ -32,12 +31,9 @@ text {{ font-family: {_FACE}; fill: #16181c }}
 .note {{ fill: #8a3324; font-style: italic }}
 """
 
-_NOT_XML: Final = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\ud800-\udfff\ufffe\uffff]")
-"""What XML cannot hold. Source: W3C, *Extensible Markup Language (XML) 1.0 (Fifth Edition)*, 2.2."""
-
 
 def _text(text: str) -> str:
-    return escape(_NOT_XML.sub("\N{REPLACEMENT CHARACTER}", printable(text)), quote=False)
+    return escape(printable(text), quote=False)
 
 
 def path_data(points: Array, *, closed: bool = False) -> str:
