@@ -257,7 +257,7 @@ def _write(held: dict[str, Any], path: str, lines: list[str]) -> None:
 
 
 def _quoted(value: str) -> str:
-    return json.dumps(value).replace("\x7f", "\\u007f")
+    return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
 
 
 def _inline(value: Any) -> str:
