@@ -355,9 +355,10 @@ def test_a_process_of_its_own_says_the_same(tmp_path):
     job.write_text(changed("radius = 3 }", "radius = -3 }"), encoding="utf-8")
     command = [sys.executable, "-c", "import sys; from lobework.cli import main; sys.exit(main())", "make", str(job)]
     done = subprocess.run(command, check=False, capture_output=True, text=True, cwd=tmp_path)
+    line = starter()[: starter().index("radius = 3 }")].count("\n") + 1
     assert done.returncode == 2
     assert done.stdout == ""
     assert done.stderr == (
-        f"lobework: {job}:32: pass[1].cam[1].follower.radius: -3 must be above zero; use a knife for a sharp edge\n"
+        f"lobework: {job}:{line}: pass[1].cam[1].follower.radius: -3 must be above zero; use a knife for a sharp edge\n"
     )
     assert list(tmp_path.iterdir()) == [job]
