@@ -101,6 +101,12 @@ def test_time_is_turns_over_speed():
     assert made.minutes == pytest.approx(5.6, rel=1e-14)
 
 
+def test_turns_that_move_no_axis_by_a_step_are_no_move_between_the_plunge_and_the_way_out():
+    made = program("Lid", traced(lathe(), ring(turns=6.3e-11)), Feeds())
+    assert of_kind(made, Timed) == []
+    assert [feed.to for feed in of_kind(made, Feed)] == [{"Z": -0.4}]
+
+
 def test_even_motion_is_one_move_from_the_first_sample_to_the_last():
     (one,) = traced(lathe(), ring(cams=(waved(phase="1/8 lobe"),), travel=At(x=-2.0, z=0.3)))
     made = program("Lid", [one])

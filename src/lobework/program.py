@@ -242,7 +242,7 @@ def _section(
     steps += [Rapid(others), inward]
     if feeds.dwell or (blocks is not None and isinstance(inward, Feed)):
         steps.append(Dwell(feeds.dwell))
-    if blocks is not None:
+    if blocks is not None and blocks.seconds.size:
         steps.append(Timed(blocks.seconds / 60, tuple(axis.letter for axis in moving), places[1:]))
     steps.append(away)
     if _leaves_wound(cut):
