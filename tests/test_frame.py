@@ -13,7 +13,7 @@ from lobework.carriage import Headstock
 from lobework.cutter import Ball
 from lobework.drive import Drive
 from lobework.follower import Knife
-from lobework.frame import Lie, lie_of
+from lobework.frame import Lie, frame_by_cut, lie_of
 from lobework.helix import helix_angle, lead_of_twist
 from lobework.holder import CuttingFrame
 from lobework.job import Job
@@ -21,6 +21,7 @@ from lobework.lathe import Axis, Lathe
 from lobework.passes import Pass
 from lobework.piece import Barrel, Disc, Turned
 from lobework.slide import At
+from lobework.targets import rs274
 from lobework.template import template_of
 from lobework.twist import Twist
 
@@ -47,16 +48,17 @@ def found(made):
     return [str(each) for each in made.check() if each.kind == "frame"]
 
 
-HELIX = Pass(turns="1/4", at=At(x=25.0, z=-10.0, depth=0.5), travel=At(z=-50.0), name="helix")
+HELIX = Pass(turns="1/5", at=At(x=25.0, z=-10.0, depth=0.5), travel=At(z=-50.0), name="helix")
 
 
 @pytest.mark.parametrize("way", [1, -1])
 def test_a_helical_groove_lies_as_its_lead_and_the_diameter_say(way):
     along = lie(replace(HELIX, at=At(x=25.0, z=-35 - 25 * way, depth=0.5), travel=At(z=50.0 * way)))
-    expected = helix_angle(50.0, way * 200.0)
+    expected = helix_angle(50.0, way * 250.0)
     assert along.of == "groove"
     assert (along.low_deg, along.high_deg) == pytest.approx((expected, expected), abs=1e-4)
-    assert along.says() == f"{expected:.1f} deg, along the groove"
+    assert along.says(round(expected, 2)) == f"{round(expected, 2):g} deg, as the job sets it: along the groove"
+    assert along.says(0.0) == f"0 deg, as the job sets it: {abs(expected):.1f} deg off the groove, all along; {expected:.1f} deg would fit it"
 
 
 def test_where_the_diameter_changes_the_best_angle_is_in_the_middle_of_the_range():
@@ -131,19 +133,63 @@ def test_where_nothing_lies_along_the_work_nothing_is_said():
     assert lie(HELIX, piece=Disc(diameter=50.0, thickness=5.0)) is None
 
 
-def test_the_sheet_says_the_angle_to_set():
-    sheet = job(HELIX).settings()
-    (entry,) = (each for group in sheet.groups for each in group.entries if each.name == "angle of the frame")
-    assert entry.value == "-38.1 deg, along the groove"
-    cone = job(Pass(turns="1/3", template=template_of(CONE), at=At(depth=0.4)), piece=CONE).settings()
-    (entry,) = (each for group in cone.groups for each in group.entries if each.name == "angle of the frame")
-    assert entry.value == "-32.8 deg; the groove lies at -46.3 to -19.3 deg: at most 13.5 deg off, at z -59.8828 mm"
+def angle_on_the_sheet(made):
+    (said,) = (each.value for group in made.settings().groups for each in group.entries if each.name == "angle of the frame")
+    return said
+
+
+def test_the_sheet_says_to_set_the_angle_of_the_job_and_beside_it_what_would_fit():
+    assert angle_on_the_sheet(job(HELIX, angle=-32.1)) == "-32.1 deg, as the job sets it: along the groove"
+    assert angle_on_the_sheet(job(HELIX)) == (
+        "0 deg, as the job sets it: 32.1 deg off the groove, all along; -32.1 deg would fit it"
+    )
+    along_a_cone = Pass(turns="1/3", template=template_of(CONE), at=At(depth=0.4))
+    assert angle_on_the_sheet(job(along_a_cone, piece=CONE, angle=-20.0)) == (
+        "-20 deg, as the job sets it: at most 26.3 deg off the groove, at z -59.88 mm; -32.8 deg would fit best, at most 13.5 deg off"
+    )
+
+
+def wound_on_a_taper(angle=30.0, cuts=6):
+    """Rings on a barrel of 46 mm at one end and 30 at the other, each nearer to the headstock and further in."""
+    taper = Turned(profile=((0.0, 23.0), (-30.0, 19.0), (-60.0, 15.0)))
+    wave = Drive(Wave(lobes=8, base_radius=60.0, rise=0.6), follower=Knife(), twist=Twist(angle="60 deg", over=60.0))
+    ring = Pass(name="rings", at=At(x=22.6, z=-3.0, depth=0.3), cams=(wave,)).series(cuts, z=-10.0, x=-4 / 3)
+    return job(ring, piece=taper, angle=angle)
+
+
+def test_sheet_and_program_name_one_angle_to_set_and_for_each_cut_the_angle_that_would_fit():
+    """By hand: at a radius r, 60 degrees over 60 mm are r pi / 3 round and 60 / cos(slope) down the taper."""
+    made = wound_on_a_taper()
+    text = rs274.render(made.program()).decode("ascii").replace(")\n(-", "")
+    said = angle_on_the_sheet(made)
+    assert said.startswith("30 deg, as the job sets it: at most ")
+    assert f"angle of the frame {said}" in " ".join(text.split())
+    (steps,) = made.settings().steps
+    at = [column.name for column in steps.columns].index("frame would fit")
+    assert steps.columns[at].by == "nobody"
+    slope = math.atan(8 / 60)
+    by_hand = [math.degrees(math.atan((23 - (3 + 10 * k) * 8 / 60) * math.pi / 3 / 60 * math.cos(slope))) for k in range(6)]
+    for row, expected in zip(steps.rows, by_hand, strict=True):
+        best, off = (float(each.split()[0]) for each in row.values[at].split(", "))
+        assert best == pytest.approx(expected, abs=0.06)
+        assert off == pytest.approx(30 - expected, abs=0.06)
+        assert f"the frame would fit this cut at {row.values[at]} as it is set" in text
+    (finding,) = found(made)
+    assert f"write an angle of {lie_of(made.cuts(), made.cutter, made.piece).best_deg:.1f} deg" in finding
+
+
+def test_where_one_angle_fits_all_cuts_alike_no_cut_has_one_of_its_own():
+    (steps,) = job(HELIX.series(3, spindle="1/3 turn")).settings().steps
+    assert [column.name for column in steps.columns] == ["spindle"]
+    assert frame_by_cut(job(HELIX).cuts(), framed(), BARREL) == {}
+    on_a_cone = Pass(turns="1/3", template=template_of(CONE), at=At(depth=0.4)).series(3, spindle="1/3 turn")
+    assert frame_by_cut(job(on_a_cone, piece=CONE).cuts(), framed(), CONE) == {}
 
 
 def test_the_check_says_where_the_frame_is_off():
-    assert found(job(HELIX, angle=-38.0)) == []
+    assert found(job(HELIX, angle=-32.0)) == []
     assert found(job(HELIX, angle=30.0)) == [
-        "warning (frame): helix: the frame stands at 30 deg, 68.1 deg off the groove at z -10 mm; set its angle to -38.1 deg"
+        "warning (frame): helix: the frame stands at 30 deg, 62.1 deg off the groove at z -10 mm; write an angle of -32.1 deg for it in the job"
     ]
 
 

@@ -205,7 +205,7 @@ CAM = BENCH + "[[cam]]\nnumber = 1\n"
             AXIS + 'moves = "x"\nletter = "X"\nstep = 400',
             (
                 "9: axis[2].step: there is no such key; did you mean 'steps'?; "
-                "keys here: moves, letter, low, high, steps, top_speed, acceleration"
+                "keys here: moves, letter, low, high, steps, top_speed, acceleration, reversed"
             ),
         ),
         (

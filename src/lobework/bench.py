@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
+from lobework.directions import plus_of
 from lobework.hand import show_length
 from lobework.settings import Entry, Group, axis_entry, hand_entry, of_the_bed
 from lobework.units import LengthUnit, format_number
@@ -77,7 +78,7 @@ def _driven(says: str, axis: Axis, units: LengthUnit) -> str:
     """Return what an axis moves and how far, and what its motor can do."""
     scale, unit = (360.0, "turn") if axis.rotary else (25.4, "in") if units == "inch" else (1.0, "mm")
     many = "turns" if axis.rotary else unit
-    found = [says]
+    found = [says, *([plus_of(axis)] if axis.rotary else [])]
     if math.isfinite(axis.top_speed):
         found.append(f"at most {format_number(axis.top_speed * 60 / scale)} {many} a minute")
     if math.isfinite(axis.acceleration):

@@ -66,10 +66,13 @@ class Grid:
         The unit of each axis's words.
     places : (k,) int64
         Their decimals.
+    signs : (k,) int64
+        1, or -1 where the controller counts the other way: see `lobework.lathe.Axis`.
     """
 
     units: Array
     places: NDArray[np.int64]
+    signs: NDArray[np.int64]
 
     @classmethod
     def of(cls, axes: Sequence[Axis], controller: Controller, units: LengthUnit) -> Grid:
@@ -78,6 +81,7 @@ class Grid:
         return cls(
             np.array([1.0 if axis.rotary else float(MM_PER[units]) for axis in axes]),
             np.array([controller.rotary_places if axis.rotary else slides for axis in axes], dtype=np.int64),
+            np.array([axis.sign for axis in axes], dtype=np.int64),
         )
 
     @property
@@ -91,8 +95,8 @@ class Grid:
         return found + 0.0
 
     def counts(self, places: Array, at: int | NDArray[np.int64]) -> NDArray[np.int64]:
-        """Return places of one axis, or (n, m) of several, as whole numbers of their last decimal."""
-        found: NDArray[np.int64] = np.rint(places / self.units[at] * 10.0 ** self.places[at]).astype(np.int64)
+        """Return places of one axis, or (n, m) of several, as whole numbers of their last decimal, as the controller counts."""
+        found: NDArray[np.int64] = np.rint(places / self.units[at] * 10.0 ** self.places[at]).astype(np.int64) * self.signs[at]
         return found
 
 

@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     from lobework.rigid import Array
     from lobework.units import LengthUnit
 
-__all__ = ["Lie", "frame_findings", "lie_of"]
+__all__ = ["Lie", "frame_by_cut", "frame_findings", "lie_of"]
 
 _PLACES: Final = 513
 _MOST_CUTS: Final = 64
@@ -45,6 +45,10 @@ _MOST_STEPPED: Final = Fraction(1, 4)
 _SAME_DEG: Final = 1e-3
 _BESIDE_DEG: Final = 5.0
 """Where even the best angle is further off than this somewhere, it is worth knowing."""
+
+
+_Way = tuple[Literal["groove", "pattern"], "Array", "Array"]
+"""What a frame is to lie along, its angles, degrees, and where they are along the work, mm."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -83,14 +87,31 @@ class Lie:
         each = ((abs(_folded(angle_deg - at)), z) for at, z in ((self.low_deg, self.low_z), (self.high_deg, self.high_z)))
         return max(each, key=lambda off: off[0])
 
-    def says(self, units: LengthUnit = "mm") -> str:
-        """Return the angle to set, the range, and the misfit, in words."""
-        low, high, best = (format_number(each, 1) for each in (self.low_deg, self.high_deg, self.best_deg))
-        if abs(self.high_deg - self.low_deg) < _ALIKE_DEG:
-            return f"{best} deg, along the {self.of}"
-        off, z = self.misfit(self.best_deg)
-        where = f"at most {format_number(off, 1)} deg off, at z {show_length(z, units)}"
-        return f"{best} deg; the {self.of} lies at {low} to {high} deg: {where}"
+    def fits(self, set_deg: float) -> bool:
+        """Return whether a frame at an angle is as good as at the best one, to what is said of an angle."""
+        return abs(_folded(set_deg - self.best_deg)) < _ALIKE_DEG
+
+    def says(self, set_deg: float, units: LengthUnit = "mm") -> str:
+        """Return in words the angle that the job sets, how far it is off, and beside it the angle that would fit best.
+
+        >>> Lie(of="groove", low_deg=30.0, high_deg=36.0, low_z=-40.0, high_z=-5.0).says(30.0)
+        '30 deg, as the job sets it: at most 6 deg off the groove, at z -5 mm; 33 deg would fit best, at most 3 deg off'
+        """
+        says = f"{format_number(set_deg, 2)} deg, as the job sets it"
+        misfits = self.misfit(set_deg)[0], self.misfit(self.best_deg)[0]
+        best, off, least = (format_number(each, 1) for each in (self.best_deg, *misfits))
+        if self.alike and self.fits(set_deg):
+            return f"{says}: along the {self.of}"
+        where = "all along" if self.alike else f"at z {show_length(round(self.misfit(set_deg)[1], 2), units)}"
+        says += f": {'' if self.alike else 'at most '}{off} deg off the {self.of}, {where}"
+        if self.fits(set_deg):
+            return f"{says}; no other angle fits better"
+        return f"{says}; {best} deg would fit {'it' if self.alike else f'best, at most {least} deg off'}"
+
+    @property
+    def alike(self) -> bool:
+        """Whether it lies at one angle all along, to what is said of an angle."""
+        return abs(self.high_deg - self.low_deg) < _ALIKE_DEG
 
 
 def _folded(angle_deg: float) -> float:
@@ -120,9 +141,39 @@ def lie_of(cuts: Sequence[Cut], cutter: Cutter, piece: Piece) -> Lie | None:
         or not isinstance(cutter.held, CuttingFrame)
     ):
         return None
-    some = np.unique(np.linspace(0, len(cuts) - 1, _MOST_CUTS).astype(int))
-    beside = [cuts[k + 1 if k + 1 < len(cuts) else k - 1] for k in some]
-    found = [lies for k, other in zip(some, beside, strict=True) if (lies := _along(cuts[k], other, cutter, piece)) is not None]
+    some = np.unique(np.linspace(0, len(cuts) - 1, _MOST_CUTS).astype(int)).tolist()
+    return _together([lies for k in some if (lies := _along(cuts[k], _beside(cuts, k), cutter, piece)) is not None])
+
+
+def frame_by_cut(cuts: Sequence[Cut], cutter: Cutter, piece: Piece) -> dict[int, str]:
+    """Return, by the number of each cut of one pass, which angle of the frame would fit it, and how far off the job's angle is.
+
+    Empty where one angle fits all cuts alike, and where there is nothing for a frame to lie along. See `lie_of`.
+    """
+    whole = lie_of(cuts, cutter, piece)
+    if whole is None or whole.alike or len(cuts) == 1 or not has_edge(cutter) or not isinstance(cutter.held, CuttingFrame):
+        return {}
+    found = [_along(cut, _beside(cuts, k), cutter, piece) for k, cut in enumerate(cuts)]
+    lies = [_together([each] if each is not None else []) for each in found]
+    best = [lie.best_deg for lie in lies if lie is not None]
+    if max(abs(_folded(each - best[0])) for each in best) < _ALIKE_DEG:
+        return {}
+    set_deg = cutter.held.angle_deg
+    return {cut.number: "" if lie is None else _says_of_cut(lie, set_deg) for cut, lie in zip(cuts, lies, strict=True)}
+
+
+def _says_of_cut(lie: Lie, set_deg: float) -> str:
+    best, off = format_number(lie.best_deg, 1), format_number(lie.misfit(set_deg)[0], 1)
+    return f"{best} deg, {off} off"
+
+
+def _beside(cuts: Sequence[Cut], k: int) -> Cut:
+    """Return the cut after one of a pass, or that before the last."""
+    return cuts[k + 1 if k + 1 < len(cuts) else k - 1]
+
+
+def _together(found: Sequence[_Way]) -> Lie | None:
+    """Return how several stretches of one pass lie together; None where there are none."""
     if not found:
         return None
     of = found[0][0]
@@ -135,7 +186,7 @@ def lie_of(cuts: Sequence[Cut], cutter: Cutter, piece: Piece) -> Lie | None:
     )
 
 
-def _along(cut: Cut, beside: Cut, cutter: Edged, piece: Piece) -> tuple[Literal["groove", "pattern"], Array, Array] | None:
+def _along(cut: Cut, beside: Cut, cutter: Edged, piece: Piece) -> _Way | None:
     """Return what a frame is to lie along in one cut, its angles, degrees, and where they are along the work, mm."""
     surface: Round = piece.surface  # type: ignore[attr-defined]
     motion = motion_of(cut)
@@ -255,7 +306,7 @@ def _finding(lie: Lie, held: CuttingFrame, name: str, units: LengthUnit) -> Iter
         stands, by, where = format_number(held.angle_deg, 2), format_number(off, 1), show_length(round(z, 2), units)
         lies = f"the frame stands at {stands} deg, {by} deg off the {lie.of} at z {where}"
         then = f", which leaves at most {format_number(least, 1)} deg" if least > _OFF_DEG else ""
-        yield Finding(kind="frame", level="warning", where=name, says=f"{lies}; set its angle to {best} deg{then}")
+        yield Finding(kind="frame", level="warning", where=name, says=f"{lies}; write an angle of {best} deg for it in the job{then}")
     elif least > _BESIDE_DEG:
         by, where = format_number(least, 1), show_length(round(least_z, 2), units)
         says = f"the {lie.of} turns along the work: at its best angle, {best} deg, the frame is {by} deg off at z {where}"

@@ -26,7 +26,6 @@ if TYPE_CHECKING:
     from lobework.twist import Twist
 
 __all__ = [
-    "CAUTIONS",
     "HandSetting",
     "by_hand",
     "cam_name",
@@ -44,15 +43,6 @@ __all__ = [
     "turns_with_spindle",
     "wrapped",
 ]
-
-CAUTIONS: Final = (
-    "Wear eye protection, and breathing protection against dust.",
-    "Keep every guard in place, and nothing loose (hair, sleeves, gloves, jewellery) near the spindle.",
-    "Try the whole job in air first, one hand on the stop.",
-    "Stop the machine, cutter and spindle, before you measure, set or touch anything.",
-    "The machine maker's instructions, your local codes and a licensed practitioner's advice come before this sheet.",
-)
-"""What to mind at the lathe; on every sheet and in every program."""
 
 _PLACES: Final[dict[LengthUnit, int]] = {"mm": 4, "inch": 5}
 _MOST_DIVISIONS: Final = 400

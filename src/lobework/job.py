@@ -32,7 +32,7 @@ if TYPE_CHECKING:
     from lobework.drawing import Drawing
     from lobework.program import Program
     from lobework.proof import Proof
-    from lobework.settings import Settings
+    from lobework.settings import Group, Settings
     from lobework.timing import SlowDown
     from lobework.units import LengthUnit
 
@@ -101,11 +101,33 @@ class Traces(Sequence[Trace]):
 
         if air not in self._programs:
             job = self.job
-            first = {cut.group: cut for cut in reversed([each.cut for each in self])}
-            groups = job._sheet([first[group] for group in sorted(first)]).groups
-            setup = tuple((group.name, tuple((each.name, each.value) for each in group.entries)) for group in groups)
-            self._programs[air] = program(job.title, self, job.feeds, job.units, job.piece, air=air, setup=setup)
+            setup = tuple((group.name, tuple((each.name, each.value) for each in group.entries)) for group in self._groups)
+            self._programs[air] = program(
+                job.title, self, job.feeds, job.units, job.piece, air=air, setup=setup, frames=self._frames
+            )
         return self._programs[air]
+
+    @property
+    def _groups(self) -> Iterator[Group]:
+        """The groups of the sheet that the head of a program repeats: all but those that it has of its own."""
+        from lobework.directions import DIRECTIONS
+        from lobework.settings import set_up
+        from lobework.zeros import ZEROS
+
+        job = self.job
+        groups = set_up(job.lathe, job.piece, job.cutter, [each.cut for each in self], job.units, job.feeds)
+        own = (DIRECTIONS, f"{ZEROS}, before the first cut")
+        return (group for group in groups if group.name not in own)
+
+    @property
+    def _frames(self) -> dict[int, str]:
+        """At which angle a cutting frame would fit each cut, where that differs from cut to cut."""
+        from lobework.frame import frame_by_cut
+
+        found: dict[int, str] = {}
+        for _, same in itertools.groupby((each.cut for each in self), key=lambda cut: cut.group):
+            found |= frame_by_cut(list(same), self.job.cutter, self.job.piece)
+        return found
 
     def _time_findings(self) -> Iterator[Finding]:
         """Yield what stands against a program, and where it goes slower than was asked for."""

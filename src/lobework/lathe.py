@@ -42,18 +42,21 @@ class Axis:
     letter : str
         Its letter in programs: X, Y, Z for slides, A, B, C for rotary axes.
     low, high : float, mm or degrees
-        The ends of its travel; infinite unless given.
+        The ends of its travel; infinite unless given. Of a rotary axis they are counted the way that `lobework.directions` calls
+        plus, whether or not it is ``reversed``.
     steps : float
-        Steps of its motor in one mm, or in one turn; zero where nobody said.
+        Steps of its motor in one mm, or in one turn; zero if unspecified.
     top_speed : float, mm/s or degrees/s
         The most it can do; infinite unless given.
     acceleration : float, mm/s2 or degrees/s2
         How fast its speed may change; infinite unless given.
+    reversed : bool
+        Whether a rotary axis turns the other way when its controller counts up: its words in programs then have the other sign.
 
     Examples
     --------
-    >>> Axis(moves="cam 1", letter="A").rotary
-    True
+    >>> Axis(moves="cam 1", letter="A").rotary, Axis(moves="spindle", letter="C", reversed=True).sign
+    (True, -1)
     """
 
     moves: str
@@ -63,6 +66,7 @@ class Axis:
     steps: float = 0.0
     top_speed: float = math.inf
     acceleration: float = math.inf
+    reversed: bool = False
 
     def __post_init__(self) -> None:
         require_numbers(self)
@@ -75,11 +79,19 @@ class Axis:
         for name in ("top_speed", "acceleration"):
             given = getattr(self, name)
             require(given > 0, name, given, "above zero", "leave it out where it has no limit")
+        require(isinstance(self.reversed, bool), "reversed", repr(self.reversed), "true or false")
+        remedy = "plus is away from the work; turn its motor round in the controller"
+        require(self.rotary or not self.reversed, "reversed", "true", f"left out of the {self.moves} slide", remedy)
 
     @property
     def rotary(self) -> bool:
         """Whether it turns (degrees) rather than slides (mm)."""
         return self.moves not in ("x", "y", "z")
+
+    @property
+    def sign(self) -> int:
+        """What its places are multiplied by in a program: 1, or -1 where it is reversed."""
+        return -1 if self.reversed else 1
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

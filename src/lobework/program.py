@@ -6,12 +6,15 @@ import itertools
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
+from types import MappingProxyType
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
 from lobework.blocks import Grid, blocks_of
+from lobework.cautions import READY
 from lobework.clearance import reach_of, rises_to
+from lobework.directions import DIRECTIONS, directions, trials
 from lobework.errors import SettingError, require
 from lobework.feeds import Feeds
 from lobework.hand import HandSetting, by_hand, cam_name, on_one_circle, show_length, show_place, show_ratio, turns_with_spindle
@@ -19,6 +22,7 @@ from lobework.steps import Dwell, Feed, Program, Prompt, Rapid, Section, Step, T
 from lobework.timing import SlowDown, limits_of
 from lobework.tolerances import JOIN_MM
 from lobework.units import LengthUnit, format_number
+from lobework.zeros import ZEROS, refits, zero_again, zero_steps
 
 if TYPE_CHECKING:
     from lobework.kinds import Piece
@@ -30,11 +34,6 @@ if TYPE_CHECKING:
 
 __all__ = ["Dwell", "Feed", "Feeds", "Program", "Prompt", "Rapid", "Section", "Step", "Timed", "how_slow", "program"]
 
-_READY: Final = (
-    "set up the lathe and its zeros as the settings say",
-    "protection on, guards in place, nothing loose near the spindle",
-    "cutter running, its tip clear of the work, hands away",
-)
 _BEFORE_HANDS: Final = "stop the cutter"
 _AFTER_HANDS: Final = "start the cutter, then hands away"
 _FINER: Final = 8
@@ -146,10 +145,12 @@ def _check_hand(cut: Cut, name: str, place: float) -> None:
         )
 
 
-def _changes(before: Mapping[str, HandSetting], now: Mapping[str, HandSetting]) -> list[str]:
+def _changes(before: tuple[Cut, Mapping[str, HandSetting]], now: tuple[Cut, Mapping[str, HandSetting]], units: LengthUnit) -> list[str]:
     """Return what a person must change between two cuts, in words."""
-    gone = [f"take off {each.what}" for what, each in before.items() if what not in now and each.do == "fit"]
-    found = gone + [str(each) for what, each in now.items() if before.get(what) != each]
+    (cut, was), (following, must_be) = before, now
+    gone = [f"take off {each.what}" for what, each in was.items() if what not in must_be and each.do == "fit"]
+    found = gone + [str(each) for what, each in must_be.items() if was.get(what) != each]
+    found += [zero_again(following, units)] if refits(cut, following) else []
     return [_BEFORE_HANDS, *found, _AFTER_HANDS] if found else []
 
 
@@ -183,11 +184,11 @@ def _notes(trace: Trace, units: LengthUnit) -> tuple[str, ...]:
     return (f"{turns}; {slides or 'tip at zero'}", *cams)
 
 
-def _depth_steps(cut: Cut, depth: float, plunge: float, feeds: Feeds, units: LengthUnit) -> tuple[Step, Step]:
+def _depth_steps(cut: Cut, depth: float, clear_at: float, plunge: float, feeds: Feeds, units: LengthUnit) -> tuple[Step, Step]:
     """Return how the tip goes into the work, and how it comes away: by its axis, or by hand where it has none."""
     name = cut.approach.axis
     if (axis := cut.lathe.axis(name)) is not None:
-        return Feed({axis.letter: depth}, plunge), Rapid({axis.letter: _clear_of(cut, feeds)})
+        return Feed({axis.letter: depth}, plunge), Rapid({axis.letter: clear_at})
     clear = show_length(feeds.clear, units)
     surface = "face" if name == "z" else "work"
     return (
@@ -212,7 +213,7 @@ def _leaves_wound(cut: Cut) -> bool:
 
 
 def _section(
-    trace: Trace, prompt: Sequence[str], axes: Sequence[Axis], feeds: Feeds, units: LengthUnit, lift: float
+    trace: Trace, prompt: Sequence[str], axes: Sequence[Axis], feeds: Feeds, units: LengthUnit, lift: float, frame: str
 ) -> tuple[Section, float]:
     """Return one cut's steps, the tip sent clear before anything else moves, and how far they stray, mm."""
     cut = trace.cut
@@ -236,7 +237,7 @@ def _section(
     if into is not None:
         clear = float(grid.nearest(np.where(np.arange(len(moving)) == into, clear, here))[0, into])
     plunge = _plunge(cut, clear - depth, feeds)
-    inward, away = _depth_steps(cut, depth, plunge, feeds, units)
+    inward, away = _depth_steps(cut, depth, clear, plunge, feeds, units)
     if isinstance(away, Rapid):
         steps.append(away)
     steps += [Rapid(others), inward]
@@ -248,7 +249,8 @@ def _section(
     if _leaves_wound(cut):
         steps.append(Rapid({axis.letter: others[axis.letter] for axis in moving if axis.rotary}))
     slows = None if blocks is None else blocks.slows
-    said = [how_slow(slows, trace, feeds, units)] if slows else []
+    said = [f"the frame would fit this cut at {frame} as it is set"] if frame else []
+    said += [how_slow(slows, trace, feeds, units)] if slows else []
     section = Section(cut.number, cut.title, (*_notes(trace, units), *said), tuple(steps), slows, starts)
     _check_travel(section, axes, units)
     return section, 0.0 if blocks is None else blocks.strays
@@ -278,6 +280,7 @@ def program(
     *,
     air: float = 0.0,
     setup: Setup = (),
+    frames: Mapping[int, str] = MappingProxyType({}),
 ) -> Program:
     """Return the program of a job.
 
@@ -302,6 +305,8 @@ def program(
         How far off the work every cut is lifted, to try it in air; at zero it cuts.
     setup : tuple, optional
         What to set before it, to be said at its head.
+    frames : mapping, optional
+        By the number of a cut, at which angle a cutting frame would fit it: see `lobework.frame.frame_by_cut`.
 
     Returns
     -------
@@ -337,11 +342,16 @@ def program(
     feeds = replace(feeds, clear=feeds.clear + max(lifts))
     by_pass = itertools.groupby((trace.cut for trace in traces), key=lambda cut: cut.group)
     cuts = [cut for _, same in by_pass for cut in on_one_circle(list(same))]
-    settings = [_hand_work(trace, cut, units) for trace, cut in zip(traces, cuts, strict=True)]
-    prompts = [_READY, *(_changes(before, now) for before, now in itertools.pairwise(settings))]
-    made = [_section(trace, told, axes, feeds, units, lift) for trace, told, lift in zip(traces, prompts, lifts, strict=True)]
+    settings = [(cut, _hand_work(trace, cut, units)) for trace, cut in zip(traces, cuts, strict=True)]
+    tried = trials(axes) if air else ()
+    ready = (*READY[:2], *tried, *READY[2:])
+    prompts = [ready, *(_changes(before, now, units) for before, now in itertools.pairwise(settings))]
+    made = [
+        _section(trace, told, axes, feeds, units, lift, frames.get(trace.cut.number, ""))
+        for trace, told, lift in zip(traces, prompts, lifts, strict=True)
+    ]
     sections = [section for section, _ in made]
-    _, away = _depth_steps(traces[0].cut, 0.0, feeds.plunge, feeds, units)
+    _, away = _depth_steps(traces[0].cut, 0.0, 0.0, feeds.plunge, feeds, units)
     if isinstance(away, Prompt):
         sections[0] = replace(sections[0], steps=(away, *sections[0].steps))
     return Program(
@@ -355,4 +365,5 @@ def program(
         air=air,
         strays=max(strays for _, strays in made),
         setup=setup,
+        begins=((DIRECTIONS, directions(cuts)), (ZEROS, zero_steps(cuts[0], units))),
     )

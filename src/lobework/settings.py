@@ -10,9 +10,10 @@ from typing import TYPE_CHECKING, Any, Final, Literal
 
 import numpy as np
 
+from lobework.directions import DIRECTIONS, directions
 from lobework.errors import require
 from lobework.feeds import Feeds
-from lobework.frame import Lie, lie_of
+from lobework.frame import frame_by_cut, lie_of
 from lobework.hand import (
     cam_name,
     gears_of,
@@ -28,10 +29,12 @@ from lobework.hand import (
     show_twist,
     turns_with_spindle,
 )
+from lobework.holder import CuttingFrame
 from lobework.kinds import Measure, measures, show_pairs
 from lobework.passes import step_measure
 from lobework.slide import At
 from lobework.units import LengthUnit, format_number
+from lobework.zeros import ZEROS, refits, stand_at_zero, zero_steps
 
 if TYPE_CHECKING:
     from lobework.drive import Drive
@@ -49,9 +52,11 @@ __all__ = [
     "axis_entry",
     "hand_entry",
     "of_the_bed",
+    "set_up",
     "settings",
 ]
 
+_PROGRAM: Final = "program"
 _MOST_SHOWN: Final = 12
 """Points of a template that are said one by one."""
 
@@ -74,15 +79,15 @@ class Group:
 
 @dataclass(frozen=True, slots=True)
 class Column:
-    """A setting that a series steps: its name, and whether the program or a person sets it."""
+    """A setting that a series steps: its name, and whether the program or a person sets it; nobody, where it is only to know."""
 
     name: str
-    by: Literal["program", "hand"]
+    by: Literal["program", "hand", "nobody"]
 
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """One cut: its number in the job, its places in the series, and the value of each stepped setting."""
+    """One cut: its number in the job, its places in the series, and the value of each column."""
 
     number: int
     places: str
@@ -117,6 +122,11 @@ class Settings:
     groups: tuple[Group, ...]
     steps: tuple[Steps, ...]
 
+    @property
+    def by_hand(self) -> bool:
+        """Whether hands do it all: no program can be written for this lathe."""
+        return not any(group.name == _PROGRAM for group in self.groups)
+
 
 def _group(name: str, *entries: tuple[str, str]) -> Group:
     return Group(name, tuple(Entry(*each) for each in entries))
@@ -135,7 +145,8 @@ def axis_entry(axis: Axis, units: LengthUnit) -> tuple[str, str]:
     """Return an axis's letter, and what it moves and how far."""
     plain = f"the {axis.moves}" if axis.moves in ("spindle", "cutter") else axis.moves
     what = plain if axis.rotary else f"the {axis.moves} slide"
-    return f"axis {axis.letter}", f"moves {what}{_ends(axis, units) or ', without end'}"
+    turned = ", reversed: its words in the program have the other sign" if axis.reversed else ""
+    return f"axis {axis.letter}", f"moves {what}{_ends(axis, units) or ', without end'}{turned}"
 
 
 def hand_entry(hand: HandAxis, units: LengthUnit) -> tuple[str, str]:
@@ -175,22 +186,7 @@ def _turned(drive: Drive, number: int, lathe: Lathe) -> list[tuple[str, str]]:
     return [("gears", gears)] if (gears := gears_of(drive, number, lathe)) else []
 
 
-def _zeros(cuts: Sequence[Cut]) -> Group:
-    """Return where everything stands at zero: what the numbers below are counted from."""
-    cams = any(cut.lathe.cam_shaft(number).turned_by != "software" for cut in cuts for number, _ in enumerate(cut.passed.cams, 1))
-    turns = any(cut.passed.arc is not None and cut.passed.arc.cutter == "turns" for cut in cuts)
-    return _group(
-        "zeros, before the first cut",
-        ("x and y", "tip on the spindle's axis"),
-        ("z", "tip on the face of the work" if cuts[0].approach.axis == "z" else "tip at the end of the work"),
-        ("spindle", "as it stands when the job begins"),
-        *((("cutter", "pointing along the spindle; at 90 degrees across it, from X plus"),) if turns else ()),
-        *((("cams", "phase and index at 0: the top of a lobe towards the cutter's side, X plus"),) if cams else ()),
-        *((("headstock", "at rest: followers on the base of their cams"),) if cams else ()),
-    )
-
-
-def _pass(cut: Cut, units: LengthUnit, lie: Lie | None) -> Group:
+def _pass(cut: Cut, units: LengthUnit, frame: str) -> Group:
     passed = cut.passed
     arc = [(f"arc {name}", value) for name, value in settings_of(passed.arc, units)] if passed.arc else []
     slides = {name: _slide(name, cut) for name in measures(At)}
@@ -212,9 +208,9 @@ def _pass(cut: Cut, units: LengthUnit, lie: Lie | None) -> Group:
     still = "none: the slides go while it stands still" if cut.span else "none: in and out again"
     turns = show(passed.turns) if passed.turns else still
     begins = [("spindle begins at", _value("spindle", passed.spindle, cut, units))] if passed.spindle.turns else []
-    frame = [("angle of the frame", lie.says(units))] if lie else []
+    angle = [("angle of the frame", frame)] if frame else []
     way = [*at, *arc, *_template(cut, units), *travel]
-    return _group(_pass_name(passed, cut.group), ("spindle turns", turns), *begins, *way, *frame, *together)
+    return _group(_pass_name(passed, cut.group), ("spindle turns", turns), *begins, *way, *angle, *together)
 
 
 def _template(cut: Cut, units: LengthUnit) -> list[tuple[str, str]]:
@@ -238,8 +234,15 @@ def _pass_name(passed: Pass, number: int) -> str:
     return f"pass {number}: {passed.name}" if passed.name else f"pass {number}"
 
 
+def _sends(cut: Cut) -> bool:
+    """Return whether a program can be written for a lathe: a controller moves something, and the spindle where it must turn."""
+    return cut.lathe.axis("spindle") is not None or (bool(cut.lathe.axes) and not cut.passed.turns)
+
+
 def _by(full: str, cut: Cut) -> Literal["program", "hand"]:
-    """Return who sets a stepped setting: the program, where the lathe has an axis for it."""
+    """Return who sets a stepped setting: the program, where there is one and the lathe has an axis for it."""
+    if not _sends(cut):
+        return "hand"
     owner, _, name = full.rpartition(".")
     if not owner:
         return "program" if cut.lathe.axis(_slide(name, cut)) else "hand"
@@ -261,20 +264,39 @@ def _value(full: str, value: Any, cut: Cut, units: LengthUnit) -> str:
     return show(value, measure, units, lobes)
 
 
-def _steps(cuts: Sequence[Cut], units: LengthUnit) -> Steps:
+def _steps(cuts: Sequence[Cut], cutter: Cutter, piece: Piece, units: LengthUnit) -> Steps:
     cuts = on_one_circle(cuts)
     first = cuts[0]
-    columns = tuple(Column(plain_name(full).replace(".", " "), _by(full, first)) for full in first.stepped)
+    columns = [Column(plain_name(full).replace(".", " "), _by(full, first)) for full in first.stepped]
+    told: list[dict[int, str]] = []
+    for name, by_cut in (
+        ("frame would fit", frame_by_cut(cuts, cutter, piece)),
+        ("tip on the axis at the zeros", _zeros_by_cut(cuts, units)),
+    ):
+        if by_cut:
+            columns.append(Column(name, "nobody"))
+            told.append(by_cut)
     rows = tuple(
         Step(
             cut.number,
             ".".join(str(level.number) for level in cut.levels),
-            tuple(_value(full, value, cut, units) for full, value in cut.stepped.items()),
+            (
+                *(_value(full, value, cut, units) for full, value in cut.stepped.items()),
+                *(by_cut[cut.number] for by_cut in told),
+            ),
         )
         for cut in cuts
     )
     places = ".".join(level.name or "step" for level in first.levels)
-    return Steps(_pass_name(first.passed, first.group), places, columns, rows)
+    return Steps(_pass_name(first.passed, first.group), places, tuple(columns), rows)
+
+
+def _zeros_by_cut(cuts: Sequence[Cut], units: LengthUnit) -> dict[int, str]:
+    """Return where the tip on the spindle's axis stands with everything at 0, by cut, where a fitting changes from cut to cut."""
+    if not any(refits(before, now) for before, now in itertools.pairwise(cuts)):
+        return {}
+    stands = {cut.number: stand_at_zero(cut) for cut in cuts}
+    return {number: f"x {show_length(at.x, units)}, z {show_length(at.z, units)}" for number, at in stands.items()}
 
 
 def _headstock(lathe: Lathe, units: LengthUnit) -> list[tuple[str, str]]:
@@ -300,14 +322,16 @@ def _program(feeds: Feeds, cuts: Sequence[Cut], units: LengthUnit, slows: Sequen
         "cutter": (*feed, ("spindle", f"{spindle} at most")),
         "fastest": (("pace", "as fast as every axis can"),),
     }
+    silent = cuts[0].lathe.controller.comments == "none"
     return _group(
-        "program",
+        _PROGRAM,
         *paces[feeds.pace],
         ("clear of the face" if cuts[0].approach.axis == "z" else "clear of the work", show_length(feeds.clear, units)),
         ("plunge", f"{show_length(feeds.plunge, units)} a minute"),
         *((("waits when in", f"{format_number(feeds.dwell)} s"),) if feeds.dwell else ()),
         ("true to", f"{show_length(feeds.tolerance, units)} on the work"),
         *(("slows down", each) for each in slows),
+        *((("remarks", "none: where it stops it does not say what to set, nor what to mind; keep this sheet beside it"),) if silent else ()),
     )
 
 
@@ -368,8 +392,23 @@ def settings(
     >>> [step.values for step in sheet.steps[0].rows]
     [('24 mm',), ('23.1 mm',), ('22.2 mm',)]
     """
+    groups = set_up(lathe, piece, cutter, cuts, units, feeds, slows)
+    by_pass = (list(same) for _, same in itertools.groupby(cuts, key=lambda cut: cut.group))
+    steps = tuple(_steps(same, cutter, piece, units) for same in by_pass)
+    return Settings(title=title or "untitled", groups=groups, steps=steps)
+
+
+def set_up(
+    lathe: Lathe,
+    piece: Piece,
+    cutter: Cutter,
+    cuts: Sequence[Cut],
+    units: LengthUnit = "mm",
+    feeds: Feeds | None = None,
+    slows: Sequence[str] = (),
+) -> tuple[Group, ...]:
+    """Return what to set before the cuts, from the lathe outwards; parameters as of `settings`."""
     require(len(cuts) > 0, "cuts", len(cuts), "one or more", "give the job a pass")
-    feeds = feeds or Feeds()
     groups = [
         _group("work", ("form", piece.form), *settings_of(piece, units)),
         _group("cutter", ("kind", cutter.kind), *settings_of(cutter, units)),
@@ -386,13 +425,22 @@ def settings(
         name = f"chuck {place} from the spindle: {mounted.name}"
         needs = (("needs of the lathe", ", ".join(mounted.needs)),) if mounted.needs else ()
         groups.append(_group(name, ("kind", mounted.chuck.kind), *settings_of(mounted.chuck, units), *needs))
-    groups.append(_zeros(cuts))
-    steps = []
+    groups.append(_group(DIRECTIONS, *directions(cuts)))
+    groups.append(_group(f"{ZEROS}, before the first cut", *zero_steps(cuts[0], units)))
+    before = cuts[0]
     for _, of_group in itertools.groupby(cuts, key=lambda cut: cut.group):
         same = list(of_group)
-        lie = lie_of(same, cutter, piece)
-        groups.append(_pass(same[0], units, lie))
+        if refits(before, same[0]):
+            groups.append(_group(f"{ZEROS}, before pass {same[0].group}: its cams are fitted anew", *zero_steps(same[0], units)))
+        before = same[-1]
+        groups.append(_pass(same[0], units, _frame(same, cutter, piece, units)))
         groups += [_cam(drive, place, same[0].lathe, units) for place, drive in enumerate(same[0].passed.cams, 1)]
-        steps.append(_steps(same, units))
-    groups.append(_program(feeds, cuts, units, slows))
-    return Settings(title=title or "untitled", groups=tuple(groups), steps=tuple(steps))
+    if all(_sends(cut) for cut in cuts):
+        groups.append(_program(feeds or Feeds(), cuts, units, slows))
+    return tuple(groups)
+
+
+def _frame(cuts: Sequence[Cut], cutter: Cutter, piece: Piece, units: LengthUnit) -> str:
+    """Return the angle that the cutting frame is set to for one pass, and how it lies there; empty where it lies along nothing."""
+    lie, held = lie_of(cuts, cutter, piece), getattr(cutter, "held", None)
+    return lie.says(held.angle_deg, units) if lie is not None and isinstance(held, CuttingFrame) else ""

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import math
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
@@ -126,6 +127,8 @@ class Program:
         How far its moves stray from the path on the work, at most.
     setup : tuple
         What to set before it: groups by name, each of settings and what to set them to.
+    begins : tuple
+        Before that, in the same manner: how the zeros are set, and which way plus is.
     """
 
     title: str
@@ -138,9 +141,34 @@ class Program:
     air: float = 0.0
     strays: float = 0.0
     setup: Setup = ()
+    begins: Setup = ()
 
     @property
-    def minutes(self) -> float:
-        """How long it is under cut, in all."""
-        timed = (step for section in self.sections for step in section.steps if isinstance(step, Timed))
-        return float(sum(step.minutes.sum() for step in timed))
+    def cutting(self) -> float:
+        """Minutes under cut: of all moves at a feed, plunges among them; no waits, no fast moves."""
+        return sum(minutes for minutes, cuts in self._times() if cuts)
+
+    @property
+    def whole(self) -> float:
+        """Minutes in all: under cut, waits, and fast moves at the axes' top speeds; without what a person takes at a stop.
+
+        Fast moves of an axis of which no top speed is known count as none; the first are counted from 0.
+        """
+        return sum(minutes for minutes, _ in self._times())
+
+    def _times(self) -> Iterator[tuple[float, bool]]:
+        """Yield how many minutes each step takes, and whether it is at a feed."""
+        tops = {axis.letter: axis.top_speed for axis in self.axes}
+        at: dict[str, float] = dict.fromkeys(tops, 0.0)
+        for step in (step for section in self.sections for step in section.steps):
+            if isinstance(step, Timed):
+                yield float(step.minutes.sum()), True
+                at.update(zip(step.letters, step.places[-1].tolist(), strict=True))
+            elif isinstance(step, Dwell):
+                yield step.seconds / 60, False
+            elif isinstance(step, Feed):
+                yield math.dist(step.to.values(), [at[letter] for letter in step.to]) / step.rate, True
+                at.update(step.to)
+            elif isinstance(step, Rapid):
+                yield max((abs(to - at[letter]) / tops[letter] for letter, to in step.to.items()), default=0.0) / 60, False
+                at.update(step.to)

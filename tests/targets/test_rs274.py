@@ -188,15 +188,16 @@ def test_units_distance_and_path_are_set_before_anything_moves(lid):
 def test_hand_changes_stop_the_program_and_say_what_to_set(lid):
     lines = render(program("Tide box, lid", lid)).decode().splitlines()
     stops = [lines[number - 1] for number, line in enumerate(lines) if line == "M0"]
-    assert len(stops) == 4
+    assert len(stops) == 6
     assert "lower shift to 3.5 mm" in stops[1]
     assert "upper index to 1/3 turn = 120 deg" in stops[1]
     assert "lower shift to 5 mm" in stops[2]
     assert "upper index to 2/3 turn = 240 deg" in stops[2]
     assert "fit cam 1: wave" in stops[3]
+    assert stops[4].startswith("(MSG, zeros again: spindle, phase and index at 0; let the follower bear: the tip on the face of the work must read z -0.5 mm")
     assert all(stop.startswith("(MSG,") for stop in stops)
-    assert all(stop.startswith("(MSG, stop the cutter; ") for stop in stops[1:])
-    assert all(stop.endswith("; start the cutter, then hands away)") for stop in stops[1:])
+    assert all(stop.startswith("(MSG, stop the cutter; ") for stop in stops[1:4])
+    assert all(stop.endswith("; start the cutter, then hands away)") for stop in (*stops[1:3], stops[5].replace("(MSG, ", "; ")))
 
 
 def test_more_to_do_than_fits_a_line_is_told_stop_by_stop_and_no_thing_is_cut_in_two(lid):
@@ -220,7 +221,7 @@ def test_the_head_says_units_zeros_letters_speed_and_cautions(lid):
         "spindle 3 turns a minute",
         "fast moves of C, A to where the next cut begins, often a turn or more back",
         "face of the work",
-        "spindle axis",
+        "spindle's axis",
     ):
         assert said in head
     for said in (

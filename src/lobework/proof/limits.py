@@ -59,7 +59,8 @@ class Use:
         places = f"{self.shown(self.low)} to {self.shown(self.high)} {self.unit}{self._of_travel()}"
         speeds = f"{self.shown(self.speed)} {self.unit}/s{self._of(self.axis.top_speed)}"
         gains = f"{self.shown(self.acceleration)} {self.unit}/s2{self._of(self.axis.acceleration)}"
-        return f"{self.axis.letter} ({self.axis.moves}): {places}, {speeds}, {gains}"
+        way = ", reversed" if self.axis.reversed else ""
+        return f"{self.axis.letter} ({self.axis.moves}{way}): {places}, {speeds}, {gains}"
 
     @property
     def unit(self) -> str:

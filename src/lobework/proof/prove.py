@@ -287,7 +287,7 @@ class _Bench:
             asked = [_axes(each).get(axis.moves) for each in self.traces]
             places = np.concatenate([each for each in asked if each is not None] or [np.zeros(0)])
             if places.size and np.ptp(places) <= JOIN_MM:
-                says = f"never sent anywhere; it must stand at {format_number(float(places[0]))} {unit}"
+                says = f"never sent anywhere; it must stand at {format_number(axis.sign * float(places[0]))} {unit}"
                 yield Finding(kind="program", level="note", where=axis.letter, says=says)
             elif places.size:
                 says = f"never sent anywhere, and the job moves the {axis.moves} by it"

@@ -37,7 +37,7 @@ class Moves:
     line : (n,) int64
         Where it stands in the program.
     start, end : (n, 6) float64, mm and degrees
-        Where X, Y, Z, A, B, C are before and after it.
+        Where X, Y, Z, A, B, C are before and after it; a reversed axis as the model of the lathe counts.
     seconds, whole : (n,) float64
         How long it takes, and the block that it is a part of.
     joined : (n,) bool
@@ -72,7 +72,8 @@ def replayed(blocks: Blocks, lathe: Lathe, into: str) -> Moves:
     """
     moving = np.isin(blocks.kind, (RAPID, FEED, ARC))
     kind = blocks.kind[moving]
-    start, end = blocks.start[moving], blocks.end[moving]
+    ways = np.array([_way(lathe, letter) for letter in LETTERS])
+    start, end = ways * blocks.start[moving] + 0.0, ways * blocks.end[moving] + 0.0
     rapid = kind == RAPID
     speeds = np.array([_top_speed(lathe, letter) for letter in LETTERS])
     seconds = np.where(rapid, (np.abs(end - start) / speeds).max(axis=1), blocks.minutes[moving] * 60)
@@ -84,6 +85,11 @@ def replayed(blocks: Blocks, lathe: Lathe, into: str) -> Moves:
     joined = np.concatenate([np.zeros(min(rapid.size, 1), bool), alike])
     moves = Moves(rapid, blocks.line[moving], start, end, seconds, seconds, joined, np.zeros(rapid.size, bool), stretch)
     return _chorded(moves, kind == ARC, blocks.arc[moving])
+
+
+def _way(lathe: Lathe, letter: str) -> float:
+    """Return -1 for an axis that turns the other way when its controller counts up, otherwise 1."""
+    return -1.0 if any(axis.reversed for axis in lathe.axes if axis.letter == letter) else 1.0
 
 
 def _top_speed(lathe: Lathe, letter: str) -> float:

@@ -81,8 +81,9 @@ class Proof:
         What is asked of each axis.
     blocks, stops : int
         Moves that it makes; times that it waits for a person.
-    cutting, whole : float, minutes
-        At a feed, and in all, without dwells for hands.
+    cutting, whole : float
+        Minutes under cut: of all moves at a feed, plunges among them, no waits and no fast moves. Minutes in all: with waits, and
+        with fast moves at the top speeds of the axes; without what a person takes at a stop.
     """
 
     title: str
@@ -149,7 +150,7 @@ class Proof:
         once = "once" if self.stops == 1 else f"{self.stops} times"
         yield (
             f"{self.blocks:,} moves, {format_number(self.cutting, 2)} minutes under cut, "
-            f"{format_number(self.whole, 2)} in all; stops for a person {once if self.stops else 'nowhere'}"
+            f"{format_number(self.whole, 2)} minutes in all; stops for a person {once if self.stops else 'nowhere'}"
         )
         yield "proved" if self.proved else self.summary
 

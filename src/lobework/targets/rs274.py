@@ -14,9 +14,10 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from lobework.blocks import Grid
+from lobework.cautions import CAUTIONS
 from lobework.check import show_small
 from lobework.errors import SettingError
-from lobework.hand import CAUTIONS, show_length, wrapped
+from lobework.hand import show_length, wrapped
 from lobework.kernels.late import suited
 from lobework.kernels.spell import LINES, LONGEST, MODE, NUMBER, SLOWEST, spell
 from lobework.lathe import Controller
@@ -24,6 +25,7 @@ from lobework.printable import printable
 from lobework.steps import Dwell, Feed, Prompt, Rapid
 from lobework.targets.target import Target
 from lobework.units import MM_PER, format_number
+from lobework.zeros import ZEROS
 
 if TYPE_CHECKING:
     from lobework.steps import Program, Section, Timed
@@ -201,23 +203,24 @@ def _section(section: Section, program: Program, places: _Places, lines: _Lines)
 
 
 def _shown(places: _Places, letter: str, place: float) -> str:
-    at = places.letters.index(letter)
-    return _decimal(place / float(places.grid.units[at]), int(places.grid.places[at]))
+    at, grid = places.letters.index(letter), places.grid
+    return _decimal(int(grid.signs[at]) * place / float(grid.units[at]), int(grid.places[at]))
 
 
-def _zeros(program: Program, lines: _Lines) -> None:
-    for axis in program.axes:
-        if axis.moves == "spindle":
-            lines.say("the spindle where it stands when the job begins; keep it to the end", f"{axis.letter} 0")
-        elif axis.moves == "cutter":
-            lines.say("the cutter pointing along the spindle; it turns about its tip, to X plus at 90", f"{axis.letter} 0")
-        elif axis.rotary:
-            lines.say(f"{axis.moves}, its index at zero, with the top of a lobe towards X plus", f"{axis.letter} 0")
-    headstock = program.lathe.headstock
-    still = headstock.sideways == "fixed" and headstock.endways == "fixed"
-    rest = "" if still else ", with the headstock at rest: followers on the base of their cams"
-    end = "on the face of the work" if program.approach.axis == "z" else "at the end of the work"
-    lines.say(f"X and Y on the spindle axis, Z {end}{rest}", "slides 0")
+def _begins(program: Program, lines: _Lines) -> None:
+    """Say which way plus is, and how the zeros are set, step by step."""
+    for name, entries in program.begins:
+        for what, says in entries:
+            lines.say(says, f"{name}, {what}" if name == ZEROS else what)
+
+
+def _minutes(program: Program) -> str:
+    unsaid = ", ".join(axis.letter for axis in program.axes if axis.top_speed == math.inf)
+    fast = f", fast moves of {unsaid} not counted" if unsaid else ""
+    return (
+        f"{format_number(program.cutting, 2)} minutes under cut (all moves at a feed, plunges too), "
+        f"{format_number(program.whole, 2)} minutes in all (with waits and fast moves, without stops{fast})"
+    )
 
 
 def _pace(program: Program) -> str:
@@ -243,13 +246,10 @@ def _head(program: Program, lines: _Lines) -> None:
     lines.say(program.title or "untitled", "job")
     lines.say(f"{program.lathe.name}; axes: {turning}", "lathe")
     lines.say(f"slides in {unit}, rotary words in degrees, every place absolute", "units")
-    _zeros(program, lines)
+    _begins(program, lines)
     cuts = len(program.sections)
-    lines.say(
-        f"{_pace(program)}; {cuts} cut{'s' if cuts != 1 else ''}, {format_number(program.minutes, 2)} minutes under cut; "
-        f"between cuts the tip stands {away} {'above the face' if program.approach.axis == 'z' else 'off the work'}",
-        "time",
-    )
+    lines.say(f"{_pace(program)}; {cuts} cut{'s' if cuts != 1 else ''}; {_minutes(program)}", "time")
+    lines.say(f"the tip stands {away} {'above the face' if program.approach.axis == 'z' else 'off the work'}", "between cuts")
     if program.strays:
         lines.say(f"at most {show_small(program.strays, program.units)} from the path on the work", "true to")
     turned = ", ".join(axis.letter for axis in program.axes if axis.rotary)

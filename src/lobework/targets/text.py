@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING, Final
 
-from lobework.hand import CAUTIONS, wrapped
+from lobework.cautions import CAUTIONS
+from lobework.hand import wrapped
 from lobework.printable import one_line
 from lobework.targets.target import Target
 
@@ -20,6 +21,7 @@ WIDTH: Final = 100
 _NAMES: Final = 22
 _GAP: Final = "   "
 _TICK: Final = "[ ]"
+_DOERS: Final = {"program": "by program", "hand": "BY HAND", "nobody": "to know"}
 
 
 def _heading(text: str, rule: str) -> Iterator[str]:
@@ -52,7 +54,7 @@ def _packed(widths: Sequence[int], room: int) -> list[list[int]]:
 def _table(steps: Steps) -> Iterator[str]:
     """Write one line a cut, or more where its settings need them: tick box, numbers, and the settings that step."""
     heads = [one_line(column.name) for column in steps.columns]
-    doers = [f"({'by program' if column.by == 'program' else 'BY HAND'})" for column in steps.columns]
+    doers = [f"({_DOERS[column.by]})" for column in steps.columns]
     cells = [[one_line(value) for value in row.values] for row in steps.rows]
     columns = list(zip(heads, doers, *cells, strict=True))
     widths = [max(len(cell) for cell in column) for column in columns]
@@ -96,7 +98,8 @@ def _lines(settings: Settings) -> Iterator[str]:
     yield ""
     yield ""
     yield from _heading("Steps, in order: tick each cut when it is done", "-")
-    yield "Degrees beside lobes are degrees of that cam. The program moves what has an axis; hands do the rest."
+    does = "Hands do it all." if settings.by_hand else "The program moves what has an axis; hands do the rest."
+    yield f"Degrees beside lobes are degrees of that cam. {does}"
     for steps in settings.steps:
         yield ""
         yield from wrapped(steps.name, WIDTH, subsequent_indent="  ")
