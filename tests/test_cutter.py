@@ -14,7 +14,7 @@ from lobework.hand import settings_of
 from lobework.holder import HOLDERS, CuttingFrame, DrillingSpindle, EccentricFrame, FixedTool
 
 BLADE = ((0, 0), (0.5, 0), (1.5, 2))
-HELD = (FixedTool(), DrillingSpindle(), CuttingFrame(radius=20.0, angle_deg=38.1), EccentricFrame(radius=6.0))
+HELD = (FixedTool(), DrillingSpindle(), CuttingFrame(radius=20.0, angle_deg=33.7), EccentricFrame(radius=6.0))
 
 
 def held_by(held):
@@ -45,9 +45,9 @@ def test_the_sheet_says_what_holds_a_cutter_where_it_is_not_the_usual_spindle():
     """Common practice, no source: what goes without saying is not said."""
     assert settings_of(Ball(radius=1.5)) == [("radius", "1.5 mm")]
     assert settings_of(Ball(radius=1.5, held=FixedTool()))[1:] == [("held", "fixed")]
-    frame = CuttingFrame(radius=25.4, angle_deg=38.1)
-    assert settings_of(Ball(radius=1.5, held=frame))[1:] == [("held", "cutting frame, radius 25.4 mm, angle 38.1 deg")]
-    assert settings_of(Ball(radius=1.5, held=frame), "inch")[1:] == [("held", "cutting frame, radius 1 in, angle 38.1 deg")]
+    frame = CuttingFrame(radius=25.4, angle_deg=33.7)
+    assert settings_of(Ball(radius=1.5, held=frame))[1:] == [("held", "cutting frame, radius 25.4 mm, angle 33.7 deg")]
+    assert settings_of(Ball(radius=1.5, held=frame), "inch")[1:] == [("held", "cutting frame, radius 1 in, angle 33.7 deg")]
 
 
 def test_the_sheet_says_a_profile_in_its_own_unit():

@@ -58,7 +58,10 @@ def test_a_helical_groove_lies_as_its_lead_and_the_diameter_say(way):
     assert along.of == "groove"
     assert (along.low_deg, along.high_deg) == pytest.approx((expected, expected), abs=1e-4)
     assert along.says(round(expected, 2)) == f"{round(expected, 2):g} deg, as the job sets it: along the groove"
-    assert along.says(0.0) == f"0 deg, as the job sets it: {abs(expected):.1f} deg off the groove, all along; {expected:.1f} deg would fit it"
+    assert (
+        along.says(0.0)
+        == f"0 deg, as the job sets it: {abs(expected):.1f} deg off the groove, all along; {expected:.1f} deg would fit it"
+    )
 
 
 def test_where_the_diameter_changes_the_best_angle_is_in_the_middle_of_the_range():
@@ -145,7 +148,8 @@ def test_the_sheet_says_to_set_the_angle_of_the_job_and_beside_it_what_would_fit
     )
     along_a_cone = Pass(turns="1/3", template=template_of(CONE), at=At(depth=0.4))
     assert angle_on_the_sheet(job(along_a_cone, piece=CONE, angle=-20.0)) == (
-        "-20 deg, as the job sets it: at most 26.3 deg off the groove, at z -59.88 mm; -32.8 deg would fit best, at most 13.5 deg off"
+        "-20 deg, as the job sets it: at most 26.3 deg off the groove, at z -59.88 mm; "
+        "-32.8 deg would fit best, at most 13.5 deg off"
     )
 
 
@@ -189,7 +193,10 @@ def test_where_one_angle_fits_all_cuts_alike_no_cut_has_one_of_its_own():
 def test_the_check_says_where_the_frame_is_off():
     assert found(job(HELIX, angle=-32.0)) == []
     assert found(job(HELIX, angle=30.0)) == [
-        "warning (frame): helix: the frame stands at 30 deg, 62.1 deg off the groove at z -10 mm; write an angle of -32.1 deg for it in the job"
+        (
+            "warning (frame): helix: the frame stands at 30 deg, 62.1 deg off the groove at z -10 mm; "
+            "write an angle of -32.1 deg for it in the job"
+        )
     ]
 
 

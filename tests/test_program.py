@@ -166,8 +166,10 @@ def test_another_cam_is_said_with_its_shape_and_one_no_longer_used_is_taken_off(
         "take off cam 2",
         "take off cam 2 follower",
         "fit cam 1: wave, lobes 6, base radius 60 mm, rise 3 mm, on edge",
-        "zeros again: spindle, phase and index at 0; let the follower bear: the tip on the spindle's axis must read x -3 mm; "
-        "shift the follower in its holder until it does, then set phase and index",
+        (
+            "zeros again: spindle, phase and index at 0; let the follower bear: the tip on the spindle's axis must read x -3 mm; "
+            "shift the follower in its holder until it does, then set phase and index"
+        ),
     )
 
 

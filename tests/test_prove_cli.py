@@ -22,7 +22,7 @@ def written(tmp_path, monkeypatch, capsys):
 def test_a_program_that_is_proved_says_how_near_it_keeps_and_what_it_asks_of_each_axis(written, capsys):
     assert main(["prove", "lid/program.ngc", "--job", "lid.toml"]) == 0
     lines = capsys.readouterr().out.splitlines()
-    assert lines[-1] == "proved"
+    assert lines[-2] == "proved"
     assert any(line.startswith("the path keeps within 0.0003 mm of the job's (worst: line ") for line in lines)
     assert any(line.endswith("; allowed 0.005 mm") for line in lines)
     assert any(line.startswith("X (x): 0 to 30 mm of -60 to 160, ") for line in lines)
@@ -34,7 +34,7 @@ def test_a_program_that_strays_ends_in_one_with_the_line_and_the_cut(written, ca
     assert main(["prove", "lid/program.ngc", "--job", "lid.toml"]) == 1
     lines = capsys.readouterr().out.splitlines()
     assert any(line.startswith("problem (path): line ") and "cut 2 (wave rings 2)" in line for line in lines)
-    assert lines[-1] == "not proved: 2 problems"
+    assert lines[-2] == "not proved: 2 problems"
 
 
 def test_a_wider_tolerance_lets_it_stray(written, capsys):

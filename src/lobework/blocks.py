@@ -158,7 +158,7 @@ class _Planner:
         self.axes = sorted(axes, key=lambda axis: axis.rotary)
         self.order = [self.axes.index(axis) for axis in axes]
         self.slides = sum(not axis.rotary for axis in axes)
-        self.grid = Grid.of(self.axes, trace.cut.lathe.controller, units)
+        self.grid, self.units = Grid.of(self.axes, trace.cut.lathe.controller, units), units
         self.top, self.most = limits_of(self.axes)
         self.later = np.concatenate(([True], np.diff(trace.u) > 0))
         self.u = trace.u[self.later]
@@ -198,8 +198,10 @@ class _Planner:
         even, rounds = _even(self.u, self.places), self._rounds()
         left = _SHARE * (self.feeds.tolerance - rounds)
         if left < _SEEN * self.feeds.tolerance:
+            unit, short = float(MM_PER[self.units]), "in" if self.units == "inch" else "mm"
+            least = rounds / (1 - _SEEN / _SHARE) / unit
             raise SettingError(
-                f"tolerance={self.feeds.tolerance:g}: must be above {rounds / (1 - _SEEN / _SHARE):.2g} mm, for that is what the "
+                f"tolerance={self.feeds.tolerance / unit:g}: must be above {least:.2g} {short}, for that is what the "
                 "controller's decimals leave unsaid; raise it in [program], or the decimals in [controller]"
             )
         self.rounds = self.strays = rounds

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Final
 
-__all__ = ["CAUTIONS", "IN_SHORT", "READY"]
+__all__ = ["CAUTIONS", "IN_SHORT", "READY", "SILENT"]
 
 CAUTIONS: Final = (
     "Wear eye protection, and breathing protection against dust; some woods, blackwood among them, trouble skin and lungs.",
@@ -21,6 +21,12 @@ IN_SHORT: Final = (
     "licensed practitioner's advice come first"
 )
 """The same in one line, for the last line of a command."""
+
+SILENT: Final = (
+    "this controller takes no remarks, so the program does not say what to set where it stops, nor what to mind: keep the "
+    "settings (lobework settings) beside it"
+)
+"""Of a program without remarks."""
 
 READY: Final = (
     "set up the lathe and its zeros as the settings say",

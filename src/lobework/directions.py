@@ -1,9 +1,9 @@
 """Which way plus is, by eye: of every axis that turns, of an index, of a face cam, and what the lever of a gain does.
 
-Plus turns the work itself, a cam or a cutter by the right-hand rule: the way that carries a right-hand screw towards plus Z (for a
-cutter, plus Y). ISO 841 and RS274/NGC speak of the tool as seen from the work instead (T. R. Kramer, F. M. Proctor, E. Messina,
-*The NIST RS274/NGC Interpreter - Version 3*, NISTIR 6556, 2000, 2.1.2.2); a controller that is wired so turns the work the other
-way: see ``reversed`` of `lobework.lathe.Axis`.
+Plus turns the work itself, a cam or a cutter by the right-hand rule: the way that carries a right-hand screw towards plus Z (for
+a cutter, plus Y). RS274/NGC, and ISO 841 (from memory), speak of the tool as seen from the work instead (T. R. Kramer, F. M.
+Proctor, E. Messina, *The NIST RS274/NGC Interpreter - Version 3*, NISTIR 6556, 2000, 2.1.2.2); a controller that is wired so
+turns the work the other way: see ``reversed`` of `lobework.lathe.Axis`.
 """
 
 from __future__ import annotations
@@ -28,7 +28,8 @@ SEEN: Final = "from the free end of the work towards the headstock: the cutter o
 
 _MIRROR: Final = "the lathe is a mirror image of this: read clockwise for counterclockwise; the pattern comes out mirrored"
 _OTHERWISE: Final = (
-    "if one goes the other way, change reversed in its [[axis]] table of the lathe (false unless written), and write the program anew"
+    "if one goes the other way, change reversed in its [[axis]] table of the lathe (false unless written), and write the "
+    "program anew"
 )
 _QUARTER: Final = 90.0
 
@@ -43,7 +44,9 @@ def plus_of(axis: Axis) -> str:
     if axis.moves == "spindle":
         says = "turns the work counterclockwise: the wood at the cutter goes up"
     elif axis.moves == "cutter":
-        says = "turns the cutter counterclockwise, seen from above: from along the spindle, at 0, to across it, from X plus, at 90"
+        says = (
+            "turns the cutter counterclockwise, seen from above: from along the spindle, at 0, to across it, from X plus, at 90"
+        )
     else:
         says = f"turns {axis.moves} counterclockwise, as the work"
     return says + (f"; {axis.letter} is reversed: its words in the program have the other sign" if axis.reversed else "")

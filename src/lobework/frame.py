@@ -306,7 +306,9 @@ def _finding(lie: Lie, held: CuttingFrame, name: str, units: LengthUnit) -> Iter
         stands, by, where = format_number(held.angle_deg, 2), format_number(off, 1), show_length(round(z, 2), units)
         lies = f"the frame stands at {stands} deg, {by} deg off the {lie.of} at z {where}"
         then = f", which leaves at most {format_number(least, 1)} deg" if least > _OFF_DEG else ""
-        yield Finding(kind="frame", level="warning", where=name, says=f"{lies}; write an angle of {best} deg for it in the job{then}")
+        yield Finding(
+            kind="frame", level="warning", where=name, says=f"{lies}; write an angle of {best} deg for it in the job{then}"
+        )
     elif least > _BESIDE_DEG:
         by, where = format_number(least, 1), show_length(round(least_z, 2), units)
         says = f"the {lie.of} turns along the work: at its best angle, {best} deg, the frame is {by} deg off at z {where}"

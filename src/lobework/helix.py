@@ -1,4 +1,4 @@
-"""Helices on round work: the angle that a cutting frame must be set to, from lead or twist, and back.
+"""Helices on round work: the angle at which a cutting frame swings along them, from lead or twist, and back.
 
 Angles are to the work's axis; the lead angle of a screw's thread is what is left of 90 degrees. Lead and angle bear a sign: above
 zero, the groove falls to the right where the end of the work away from the headstock is up, as one does that is cut with the

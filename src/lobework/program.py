@@ -21,7 +21,7 @@ from lobework.hand import HandSetting, by_hand, cam_name, on_one_circle, show_le
 from lobework.steps import Dwell, Feed, Program, Prompt, Rapid, Section, Step, Timed
 from lobework.timing import SlowDown, limits_of
 from lobework.tolerances import JOIN_MM
-from lobework.units import LengthUnit, format_number
+from lobework.units import MM_PER, LengthUnit, format_number
 from lobework.zeros import ZEROS, refits, zero_again, zero_steps
 
 if TYPE_CHECKING:
@@ -88,7 +88,7 @@ def _check_clear(traces: Sequence[Trace], feeds: Feeds, units: LengthUnit, piece
     near = feeds.tolerance + unsaid
     beyond = f", by more than the tolerance, {show_length(near, units)}," if most < feeds.clear else ","
     reaches = f"above {show_length(most, units)}{beyond} where cut {cut.number} ({cut.title}) or {moving} reaches"
-    require(most < feeds.clear - near, "clear", feeds.clear, reaches, "raise clear in [program]")
+    require(most < feeds.clear - near, "clear", feeds.clear / float(MM_PER[units]), reaches, "raise clear in [program]")
 
 
 def _lift(trace: Trace, piece: Piece | None, air: float, feeds: Feeds) -> float:
@@ -145,7 +145,9 @@ def _check_hand(cut: Cut, name: str, place: float) -> None:
         )
 
 
-def _changes(before: tuple[Cut, Mapping[str, HandSetting]], now: tuple[Cut, Mapping[str, HandSetting]], units: LengthUnit) -> list[str]:
+def _changes(
+    before: tuple[Cut, Mapping[str, HandSetting]], now: tuple[Cut, Mapping[str, HandSetting]], units: LengthUnit
+) -> list[str]:
     """Return what a person must change between two cuts, in words."""
     (cut, was), (following, must_be) = before, now
     gone = [f"take off {each.what}" for what, each in was.items() if what not in must_be and each.do == "fit"]

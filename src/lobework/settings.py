@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any, Final, Literal
 
 import numpy as np
 
+from lobework.cautions import SILENT
 from lobework.directions import DIRECTIONS, directions
 from lobework.errors import require
 from lobework.feeds import Feeds
@@ -331,7 +332,7 @@ def _program(feeds: Feeds, cuts: Sequence[Cut], units: LengthUnit, slows: Sequen
         *((("waits when in", f"{format_number(feeds.dwell)} s"),) if feeds.dwell else ()),
         ("true to", f"{show_length(feeds.tolerance, units)} on the work"),
         *(("slows down", each) for each in slows),
-        *((("remarks", "none: where it stops it does not say what to set, nor what to mind; keep this sheet beside it"),) if silent else ()),
+        *((("remarks", f"none: {SILENT}"),) if silent else ()),
     )
 
 
@@ -441,6 +442,6 @@ def set_up(
 
 
 def _frame(cuts: Sequence[Cut], cutter: Cutter, piece: Piece, units: LengthUnit) -> str:
-    """Return the angle that the cutting frame is set to for one pass, and how it lies there; empty where it lies along nothing."""
+    """Return the angle to set the cutting frame to for one pass, and how it lies there; empty where it lies along nothing."""
     lie, held = lie_of(cuts, cutter, piece), getattr(cutter, "held", None)
     return lie.says(held.angle_deg, units) if lie is not None and isinstance(held, CuttingFrame) else ""

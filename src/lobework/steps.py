@@ -158,7 +158,7 @@ class Program:
 
     def _times(self) -> Iterator[tuple[float, bool]]:
         """Yield how many minutes each step takes, and whether it is at a feed."""
-        tops = {axis.letter: axis.top_speed for axis in self.axes}
+        tops: dict[str, float] = {axis.letter: axis.top_speed for axis in self.axes}
         at: dict[str, float] = dict.fromkeys(tops, 0.0)
         for step in (step for section in self.sections for step in section.steps):
             if isinstance(step, Timed):

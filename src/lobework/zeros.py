@@ -106,7 +106,7 @@ def zero_steps(cut: Cut, units: LengthUnit = "mm") -> tuple[tuple[str, str], ...
     steps = [("spindle", f"turn it to where it stands as the job begins: that is {zero}; keep it there until the zeros are set")]
     steps += [_cam(cut, number) for number in _fitted(cut)]
     if _fitted(cut):
-        steps.append(("headstock", f"{_bearing(motion)}: {_rests(stand, units)}"))
+        steps.append(("headstock", f"{_bearing(motion)}{_rests(first, units)}"))
     steps.append(("x and y", _tip(cut, stand, units)))
     steps.append(("z", _end(cut, stand, units)))
     for push, name, mm in _others(motion):
@@ -125,12 +125,13 @@ def _alone(pushes: Pushes, push: Push) -> Pushes:
 
 def _first_alone(motion: Motion) -> Motion:
     """Return a motion with the first of the followers bearing alone, of those of which the one that pushes furthest holds."""
-    across, along = (_alone(each, each.each[0]) if each.furthest else each for each in (motion.sideways, motion.endways))
+    both = (motion.sideways, motion.endways)
+    across, along = (_alone(each, each.each[0]) if each.furthest and each.each else each for each in both)
     return replace(motion, sideways=across, endways=along)
 
 
 def _others(motion: Motion) -> Iterator[tuple[Push, str, float]]:
-    """Yield each other of those followers, which slide tells where it stands, and where it stands with that follower alone, mm."""
+    """Yield each other of those followers, which slide tells where it holds the spindle alone, and where, mm."""
     for push in motion.sideways.each[1:] if motion.sideways.furthest else ():
         yield push, "x", _stand(replace(motion, sideways=_alone(motion.sideways, push))).x
     for push in motion.endways.each[1:] if motion.endways.furthest else ():
@@ -152,8 +153,13 @@ def zero_again(cut: Cut, units: LengthUnit = "mm") -> str:
     ways = {cut.passed.cams[number - 1].moves for number in _fitted(cut)}
     reads = [(name, getattr(stand, name), "") for name, way in (("x", "sideways"), ("z", "endways")) if way in ways]
     reads += [(name, mm, f"with the follower of cam {push.number} alone, ") for push, name, mm in _others(motion)]
-    said = ", ".join(f"{who}{_place_of(name, cut)} must read {name} {show_place(name, mm, cut.lathe, units)}" for name, mm, who in reads)
-    return f"zeros again: spindle, phase and index at 0; {_bearing(motion)}: {said}; shift the follower in its holder until it does, then set phase and index"
+    said = ", ".join(
+        f"{who}{_place_of(name, cut)} must read {name} {show_place(name, mm, cut.lathe, units)}" for name, mm, who in reads
+    )
+    return (
+        f"zeros again: spindle, phase and index at 0; {_bearing(motion)}: {said}; "
+        "shift the follower in its holder until it does, then set phase and index"
+    )
 
 
 def _cam(cut: Cut, number: int) -> tuple[str, str]:
@@ -164,13 +170,22 @@ def _cam(cut: Cut, number: int) -> tuple[str, str]:
     return cam_name(drive, number), f"{sent}, then turn the cam itself on its seat until the top of a lobe {top}"
 
 
-def _rests(stand: Stand, units: LengthUnit) -> str:
-    """Return how far the headstock then stands from its place without lift."""
+def _rests(motion: Motion, units: LengthUnit) -> str:
+    """Return how far the headstock then stands from its place without lift; on a rocking one that is upright."""
+    x, _, z = _stand(motion)
+    across, along = (
+        f"{show_length(abs(mm), units)} {plus if mm > 0 else minus}" if abs(mm) >= _SAID_MM else ""
+        for mm, minus, plus in ((x, "away from the cutter", "towards the cutter"), (z, "back", "forward"))
+    )
     found = []
-    for mm, minus, plus in ((stand.x, "away from the cutter", "towards the cutter"), (stand.z, "back", "forward")):
-        if abs(mm) >= _SAID_MM:
-            found.append(f"{show_length(abs(mm), units)} {plus if mm > 0 else minus}")
-    return f"the lobes now hold it {' and '.join(found)}" if found else "the lobes now move it nowhere"
+    if motion.rocks and motion.sideways:
+        place = f"{across}, from upright over the pivot" if across else "upright over the pivot"
+        found.append(f", and shift it in its holder until the spindle's axis stands {place}")
+    elif across:
+        found.append(f"; the lobes now hold the headstock {across}")
+    if along:
+        found.append(f"; the lobes now hold the headstock {along}")
+    return "".join(found) or "; the lobes now move the headstock nowhere"
 
 
 def _tip(cut: Cut, stand: Stand, units: LengthUnit) -> str:

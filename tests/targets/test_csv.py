@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -30,6 +31,18 @@ def test_every_sample_reads_back_to_the_same_bits(lid):
         unit = "mm" if axis in "xyz" else "deg"
         given = np.concatenate([each.axes[axis] for each in lid])
         assert [float(value) for value in column(header, rows, f"{axis} ({unit})")] == given.tolist()
+
+
+def test_lengths_are_in_the_units_of_the_job_and_the_head_names_them(lid):
+    """One inch is 25.4 mm (Federal Register, 30 June 1959)."""
+    inches = [replace(each, motion=replace(each.motion, cut=replace(each.cut, units="inch"))) for each in lid[:2]]
+    header, rows = read(render(inches))
+    assert not any("mm" in name for name in header)
+    given = np.concatenate([each.x for each in inches])
+    assert [float(value) for value in column(header, rows, "piece x (in)")] == pytest.approx(given / 25.4, rel=1e-15)
+    slide, turned = (np.concatenate([each.axes[name] for each in inches]) for name in ("x", "spindle"))
+    assert [float(value) for value in column(header, rows, "x (in)")] == pytest.approx(slide / 25.4, rel=1e-15)
+    assert [float(value) for value in column(header, rows, "spindle (deg)")] == turned.tolist()
 
 
 def test_every_row_says_which_cut_it_is_of(lid):

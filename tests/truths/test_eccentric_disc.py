@@ -16,7 +16,8 @@ from lobework.contact import lift_of, pressure_angle, touch_at
 from lobework.follower import Flat, Knife, Roller
 from tests.strategies import eccentrics, numbers
 
-# R = 30, e = 10, q = 8: slider-crank with crank e and rod R + q; knife q = 0; flat R + e cos(theta).
+# R = 30, e = 10, q = 8, worked out from closed forms, *from memory*: the slider-crank with crank e and rod R + q; a knife as
+# q = 0; a flat R + e cos(theta).
 TABLE = np.array([
     [0, 48, 40, 40],
     [30, 46.329870, 38.240653, 38.660254],

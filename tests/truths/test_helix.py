@@ -41,10 +41,11 @@ def test_ninety_degrees_over_two_inches_on_two_inches_is_38_1_degrees():
     assert round(helix_angle(2 * INCH, lead_of_twist(2 * INCH, 90)), 1) == 38.1
 
 
-def test_frames_are_set_from_30_to_45_degrees_where_the_pattern_turns_a_sixth_to_a_third_in_its_own_diameter():
-    """Common practice, no source: most spirals lie from 30 to 45 degrees."""
-    for angle, turned in ((30, 360 / (math.pi * math.sqrt(3))), (45, 360 / math.pi)):
-        assert helix_angle(40, lead_of_twist(40, turned)) == pytest.approx(angle, abs=1e-12)
+@pytest.mark.parametrize(("twist", "frame"), [(30, 14.67), (45, 21.44)])
+def test_a_twist_of_30_to_45_degrees_in_a_length_as_long_as_the_work_is_thick_sets_the_frame_to_less(twist, frame):
+    """Common practice, no source: the twist is mostly 30 to 45 degrees. The frame's angle is another: atan(pi twist / 360)."""
+    assert helix_angle(40, lead_of_twist(40, twist)) == pytest.approx(frame, abs=0.005)
+    assert helix_angle(40, lead_of_twist(40, twist)) == pytest.approx(math.degrees(math.atan(math.pi * twist / 360)), abs=1e-12)
 
 
 @pytest.mark.parametrize(

@@ -88,7 +88,7 @@ def trochoid(b, cusps):
     return cut_on(fixed(chuck), turns=abs(cusps), at=At(x=b))
 
 
-# length READ for all but the nephroid; areas likewise (check by quadrature for the nephroid)
+# Each length, in b, and area, in pi b^2, with where it is published; the nephroid's are those of an epicycloid of k = 2.
 @pytest.mark.parametrize(
     ("name", "cusps", "length", "area", "turned"),
     [
@@ -146,7 +146,7 @@ def test_loop_of_a_limacon():
 
 @pytest.mark.parametrize(("b", "a", "dents"), [(4.0, 2.0, 0), (5.0, 2.0, 0), (3.0, 2.0, 2), (2.2, 2.0, 2)])
 def test_a_limacon_is_dented_only_below_b_of_two_a(b, a, dents):
-    """Handbook shapes: convex from b = 2a, dimpled between a and 2a; the dimple has two inflections."""
+    """Convex from b = 2a, dimpled between a and 2a (knowt.com, a card on limacons); two inflections by the sign of the bend."""
     z = on_work(limacon(b, a), np.arange(7200) / 7200 + 1e-5)
     velocity = np.roll(z, -1) - np.roll(z, 1)
     bend = np.roll(z, -1) - 2 * z + np.roll(z, 1)

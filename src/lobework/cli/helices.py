@@ -19,7 +19,7 @@ __all__ = ["VERBS"]
 
 
 def _add_helix(verbs: Any, name: str) -> None:
-    says = "give the angle to set a cutting frame to, or the lead of an angle"
+    says = "give the angle at which a cutting frame swings along a helix, or the lead of an angle"
     verb = add_verb(verbs, name, says, "lobework helix --diameter '40 mm' --twist '60 deg' --over '50 mm'", _helix)
     takes_signed(verb)
     verb.add_argument("--diameter", metavar="LENGTH", nargs="+", required=True, help="of the work; several where it tapers")

@@ -84,6 +84,8 @@ def _make(asked: argparse.Namespace) -> int:
         save(contents, overwrite=asked.overwrite)
         read, sound = _read_back(job, contents)
         say([*without, *found, *read])
+        if any(target.shows == "program" for target in targets):
+            _caution(job, silent=True)
         return DONE if sound and not without else FOUND
 
     return with_job(asked.job, made)
@@ -149,9 +151,18 @@ def _program(asked: argparse.Namespace) -> int:
         path = path.with_stem(f"{path.stem}-air") if air else path
         refuse([path], overwrite=asked.overwrite)
         save({path: target.render(job.program(air))}, overwrite=asked.overwrite)
+        _caution(job, silent=target.name == "rs274")
         return DONE
 
     return with_job(asked.job, act)
+
+
+def _caution(job: Job, *, silent: bool) -> None:
+    """Print, in the last line before somebody goes to the lathe, what to mind there."""
+    from lobework.cautions import IN_SHORT, SILENT
+
+    says = f"{SILENT}; " if silent and job.lathe.controller.comments == "none" else ""
+    print(f"{says}{IN_SHORT}")
 
 
 def _air(given: str | None, job: Job) -> float:

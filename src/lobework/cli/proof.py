@@ -26,6 +26,7 @@ def _add_prove(verbs: Any, name: str) -> None:
 
 
 def _prove(asked: argparse.Namespace) -> int:
+    from lobework.cautions import IN_SHORT
     from lobework.proof import load
 
     program = load(asked.program)
@@ -37,7 +38,7 @@ def _prove(asked: argparse.Namespace) -> int:
         except InputError as error:
             own = not error.where or error.where.startswith("line ")
             raise OutputError(error.at(asked.program)) if own else error from None
-        say(proof.lines())
+        say([*proof.lines(), IN_SHORT])
         return proof.code
 
     return with_job(asked.job, act)

@@ -1,4 +1,4 @@
-"""CSV: one row a sample, every axis and the place on the piece, exact to the last bit."""
+"""CSV: one row a sample, every axis and the place on the piece, in the units of the job, exact to the last bit."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Final
 
 from lobework.printable import cell
 from lobework.targets.target import Target
+from lobework.units import MM_PER
 
 if TYPE_CHECKING:
     from lobework.trace import Trace
@@ -26,10 +27,10 @@ def _axis_names(traces: Sequence[Trace]) -> list[str]:
 
 
 def _rows(trace: Trace, names: Sequence[str]) -> list[tuple[object, ...]]:
-    axes = trace.axes
+    axes, unit = trace.axes, float(MM_PER[trace.cut.units])
     nothing = [""] * len(trace.u)
-    columns = [axes[name].tolist() if name in axes else nothing for name in names]
-    place = [each.tolist() for each in (trace.x, trace.y, trace.z)]
+    columns = [(axes[name] / (unit if name in _SLIDES else 1.0)).tolist() if name in axes else nothing for name in names]
+    place = [(each / unit).tolist() for each in (trace.x, trace.y, trace.z)]
     number, title = [trace.cut.number] * len(trace.u), [cell(trace.cut.title)] * len(trace.u)
     return list(zip(number, title, trace.u.tolist(), *columns, *place, strict=True))
 
@@ -40,7 +41,7 @@ def render(traces: Sequence[Trace]) -> bytes:
     Parameters
     ----------
     traces : sequence of Trace
-        In the order they are cut.
+        In the order they are cut; lengths are in the units of their cuts.
 
     Returns
     -------
@@ -58,10 +59,13 @@ def render(traces: Sequence[Trace]) -> bytes:
     b'cut,title,"u (turns, or part of a pass of none)",piece x (mm),piece y (mm),piece z (mm)\r\n'
     """
     names = _axis_names(traces)
-    units = [f"{name} ({'mm' if name in _SLIDES else 'deg'})" for name in names]
+    length = "in" if traces and traces[0].cut.units == "inch" else "mm"
+    units = [f"{name} ({length if name in _SLIDES else 'deg'})" for name in names]
     out = io.StringIO(newline="")
     writer = csv.writer(out, lineterminator="\r\n")
-    writer.writerow(["cut", "title", "u (turns, or part of a pass of none)", *units, *(f"piece {name} (mm)" for name in _SLIDES)])
+    writer.writerow(
+        ["cut", "title", "u (turns, or part of a pass of none)", *units, *(f"piece {name} ({length})" for name in _SLIDES)]
+    )
     for trace in traces:
         writer.writerows(_rows(trace, names))
     return out.getvalue().encode(errors="replace")

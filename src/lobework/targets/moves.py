@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 
 from lobework.blocks import Grid
+from lobework.cautions import CAUTIONS
+from lobework.hand import show_length
 from lobework.printable import cell
 from lobework.steps import Dwell, Feed, Prompt, Rapid
 from lobework.targets.target import Target
@@ -57,12 +59,20 @@ def _rows(section: Section, grid: Grid, letters: Sequence[str]) -> Iterator[Sequ
             yield from zip(*same, step.minutes.tolist(), *columns, [""] * len(step.minutes), strict=True)
 
 
+def _head(program: Program) -> Iterator[str]:
+    """Yield what to know before the first move."""
+    if program.air:
+        yield f"in air: every cut stays {show_length(program.air, program.units)} off the work, to be tried without cutting"
+    yield from CAUTIONS
+
+
 def render(program: Program) -> bytes:
     r"""Return the steps of the program as a CSV file with its units in the first line.
 
     A row says which cut it is of; what kind of step it is; how many minutes it takes, where that is not up to the lathe; where
     every axis stands after it; and, of a stop or a note, what it says. Steps are "fast" (as fast as the lathe will), "feed" and
     "cut" (straight, evenly, in so many minutes), "wait", "stop" (until a person has done what it says) and "note".
+    The first rows are notes of no cut: whether it stays in air, and what to mind at the lathe.
 
     Parameters
     ----------
@@ -85,15 +95,17 @@ def render(program: Program) -> bytes:
     >>> from lobework.lathe import Lathe
     >>> from lobework.program import Feeds, Program
     >>> lathe = Lathe(name="bench", headstock=Headstock(sideways="fixed"))
-    >>> render(Program(title="Lid", lathe=lathe, axes=(), feeds=Feeds(), units="mm", sections=()))
-    b'cut,title,step,minutes,says\r\n'
+    >>> render(Program(title="Lid", lathe=lathe, axes=(), feeds=Feeds(), units="mm", sections=())).splitlines()[0]
+    b'cut,title,step,minutes,says'
     """
     grid, letters = Grid.of(program.axes, program.lathe.controller, program.units), [axis.letter for axis in program.axes]
     length = "in" if program.units == "inch" else "mm"
-    units = [f"{axis.letter} {axis.moves} ({'deg' if axis.rotary else length})" for axis in program.axes]
+    turned = {axis.letter: ", reversed" if axis.reversed else "" for axis in program.axes}
+    units = [f"{axis.letter} {axis.moves}{turned[axis.letter]} ({'deg' if axis.rotary else length})" for axis in program.axes]
     out = io.StringIO(newline="")
     writer = csv.writer(out, lineterminator="\r\n")
     writer.writerow(["cut", "title", "step", "minutes", *units, "says"])
+    writer.writerows(["", "", "note", "", *[""] * len(units), said] for said in _head(program))
     for section in program.sections:
         writer.writerows(_rows(section, grid, letters))
     return out.getvalue().encode(errors="replace")

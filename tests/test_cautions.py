@@ -1,0 +1,145 @@
+"""The cautions stand in every place from which somebody goes to the lathe, and come from one place in the code."""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from lobework.carriage import Headstock
+from lobework.cautions import CAUTIONS, IN_SHORT, SILENT
+from lobework.cli import main
+from lobework.cutter import Vee
+from lobework.job import Job
+from lobework.jobfile import read_job, read_lathe
+from lobework.lathe import Controller, Lathe
+from lobework.passes import Pass
+from lobework.piece import Disc
+from lobework.slide import At
+from lobework.targets import moves, rs274, text
+
+ROOT = Path(__file__).parents[1]
+PAGES = ("README.md", "docs/program.md", "docs/lathe-file.md", "docs/numbers.md", "docs/job-file.md")
+RING = Pass(name="ring", at=At(x=20.0, depth=0.3))
+JOB = """
+lathe = "plain-bench"
+
+[piece]
+form = "disc"
+diameter = 60
+thickness = 8
+
+[cutter]
+kind = "vee"
+angle = 90
+width = 3
+
+[[pass]]
+at = { x = 20, depth = 0.3 }
+"""
+
+
+def job(**lathe):
+    bench = replace(read_lathe("plain-bench"), **lathe)
+    return Job(lathe=bench, piece=Disc(diameter=60.0, thickness=8.0), cutter=Vee(angle_deg=90.0, width=3.0), passes=[RING])
+
+
+@pytest.fixture
+def written(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    Path("ring.toml").write_text(JOB, encoding="utf-8")
+
+
+@pytest.mark.parametrize("page", PAGES)
+def test_every_page_from_which_somebody_goes_to_the_lathe_has_them_all(page):
+    listed = re.findall(r"^- (.*)$", (ROOT / page).read_text(encoding="utf-8"), re.MULTILINE)
+    assert [each for each in listed if each in CAUTIONS] == list(CAUTIONS)
+
+
+def test_sheet_program_and_table_of_moves_have_them_all():
+    one = job()
+    sheet = " ".join(text.render(one.settings()).decode().split())
+    head = " ".join(rs274.render(one.program()).decode("ascii").partition("G21")[0].replace(")\n(-", "").split())
+    rows = list(csv.reader(io.StringIO(moves.render(one.program()).decode())))
+    for caution in CAUTIONS:
+        assert caution in sheet
+        assert f"(caution: {caution})" in head
+    assert [row[-1] for row in rows[1 : 1 + len(CAUTIONS)]] == list(CAUTIONS)
+    assert {tuple(row[:3]) for row in rows[1 : 1 + len(CAUTIONS)]} == {("", "", "note")}
+
+
+def test_a_table_of_moves_that_is_tried_in_air_says_so_before_anything_else():
+    rows = list(csv.reader(io.StringIO(moves.render(job().program(5.0)).decode())))
+    assert rows[1][-1] == "in air: every cut stays 5 mm off the work, to be tried without cutting"
+    assert not any("in air:" in row[-1] for row in csv.reader(io.StringIO(moves.render(job().program()).decode())))
+
+
+@pytest.mark.parametrize("more", [[], ["--air", "5 mm"], ["--as", "moves"]])
+def test_the_last_line_of_program_says_them_in_short(more, written, capsys):
+    assert main(["program", "ring.toml", "--into", "ring", *more]) == 0
+    assert capsys.readouterr().out.splitlines()[-1] == IN_SHORT
+
+
+def test_the_last_line_of_make_and_of_prove_says_them_in_short(written, capsys):
+    assert main(["make", "ring.toml", "--into", "ring"]) == 0
+    assert capsys.readouterr().out.splitlines()[-1] == IN_SHORT
+    assert main(["prove", "ring/program.ngc", "--job", "ring.toml"]) == 0
+    assert capsys.readouterr().out.splitlines()[-2:] == ["proved", IN_SHORT]
+
+
+def test_where_a_controller_takes_no_remarks_the_sheet_and_the_last_line_say_what_the_program_cannot(written, capsys):
+    silent = JOB.replace('lathe = "plain-bench"', "") + (
+        '[lathe]\nheadstock = { sideways = "fixed" }\naxis = [{ moves = "spindle", letter = "C" }, '
+        '{ moves = "x", letter = "X" }, { moves = "z", letter = "Z" }]\n[lathe.controller]\ncomments = "none"\n'
+    )
+    Path("silent.toml").write_text(silent, encoding="utf-8")
+    sheet = {group.name: {each.name: each.value for each in group.entries} for group in read_job("silent.toml").settings().groups}
+    assert sheet["program"]["remarks"] == f"none: {SILENT}"
+    assert main(["program", "silent.toml", "--into", "silent"]) == 0
+    assert capsys.readouterr().out.splitlines()[-1] == f"{SILENT}; {IN_SHORT}"
+    assert "caution" not in Path("silent/program.ngc").read_text(encoding="ascii")
+    assert main(["program", "silent.toml", "--into", "silent", "--as", "moves"]) == 0
+    assert capsys.readouterr().out.splitlines()[-1] == IN_SHORT
+    spoken = job(controller=Controller()).settings()
+    assert not any(each.name == "remarks" for group in spoken.groups for each in group.entries)
+
+
+def test_the_short_line_leaves_none_of_them_out():
+    for word in (
+        "eye",
+        "breathing",
+        "guards",
+        "loose",
+        "in air first",
+        "stop cutter and spindle",
+        "maker",
+        "local codes",
+        "licensed",
+    ):
+        assert word in IN_SHORT
+
+
+def test_a_lathe_that_is_set_by_hand_is_told_of_no_program():
+    lathe = Lathe(name="by hand", headstock=Headstock(sideways="fixed"))
+    sheet = replace(job(), lathe=lathe, passes=[RING.series(3, x=-1.0, spindle="1/8 turn")]).settings()
+    page = text.render(sheet).decode()
+    assert "program" not in page.lower()
+    assert "controller" not in page.lower()
+    assert sheet.by_hand
+    assert "Hands do it all." in page
+    assert {column.by for steps in sheet.steps for column in steps.columns} == {"hand"}
+
+
+def test_a_lathe_whose_spindle_no_motor_turns_has_a_program_only_for_passes_of_no_turns():
+    lathe = Lathe(name="slides", headstock=Headstock(sideways="fixed"), axes=read_lathe("plain-bench").axes[1:])
+    assert lathe.axis("spindle") is None
+    turning = replace(job(), lathe=lathe)
+    assert "program" not in [group.name for group in turning.settings().groups]
+    flute = Pass(turns=0, at=At(x=20.0, depth=0.3), travel=At(x=-5.0)).series(2, depth=0.1)
+    still = replace(turning, passes=[flute]).settings()
+    assert "program" in [group.name for group in still.groups]
+    assert [column.by for column in still.steps[0].columns] == ["program"]

@@ -1,0 +1,262 @@
+"""Which way plus is, by eye: each sentence beside the model; and axes that are wired the other way."""
+
+from __future__ import annotations
+
+import csv
+import io
+import math
+import re
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from lobework.cam import Law
+from lobework.carriage import Headstock
+from lobework.chuck import Dome, EccentricChuck, Plain
+from lobework.cutter import Ball
+from lobework.directions import DIRECTIONS, SEEN, directions, plus_of, trial_of, trials
+from lobework.drive import Drive
+from lobework.errors import InputError, SettingError
+from lobework.follower import Knife
+from lobework.job import Job
+from lobework.jobfile import read_job
+from lobework.lathe import Axis, CamShaft, Lathe
+from lobework.motion import motion_of
+from lobework.passes import Cut, Pass
+from lobework.piece import Barrel, Disc
+from lobework.slide import Arc, At
+from lobework.targets import moves
+from lobework.targets.rs274 import render
+from tests.drawn_programs import drawn
+
+MOVES = (("spindle", "C"), ("x", "X"), ("z", "Z"), ("cam 1", "A"), ("cutter", "B"))
+AXES = tuple(Axis(moves=moved, letter=letter) for moved, letter in MOVES)
+BENCH = Lathe(name="bench", headstock=Headstock(sideways="slides", endways="pumps"), axes=AXES)
+LEANING = {"law": "harmonic", "lobes": 1, "rise": 4.0, "rise_part": "1/8", "fall_part": "3/4"}
+"""A lobe that rises steeply and falls slowly, so that it shows which way it turns."""
+
+
+def cut_of(lathe=BENCH, **given):
+    return Cut(number=1, passed=Pass(**{"at": At(x=20.0, depth=0.3), **given}), lathe=lathe)
+
+
+def seen_to_turn(before, after):
+    """Return how far something turns, degrees, counterclockwise to who looks along minus Z, X on the right and Y up."""
+    (x, y), (to_x, to_y) = before[:2], after[:2]
+    return math.degrees(math.atan2(x * to_y - y * to_x, x * to_x + y * to_y))
+
+
+def test_c_plus_turns_the_work_counterclockwise_and_a_mark_at_the_cutter_comes_to_the_top():
+    motion = motion_of(cut_of())
+    mark = np.array([[20.0, 0.0, 0.0]])
+    begins, quarter = (motion.work(np.array([u])).apply(mark)[0] for u in (0.0, 0.25))
+    assert begins == pytest.approx([20, 0, 0])
+    assert quarter == pytest.approx([0, 20, 0])
+    assert seen_to_turn(begins, quarter) == pytest.approx(90)
+    assert plus_of(AXES[0]) == "turns the work counterclockwise: the wood at the cutter goes up"
+    assert trial_of(AXES[0]) == "send C from 0 to 90: a mark on the work, made at the cutter, must come to the top"
+    assert "the cutter on the right (X plus), Y plus upwards" in SEEN
+
+
+@pytest.mark.parametrize("on", ["edge", "face"])
+@pytest.mark.parametrize("by", ["axis", "phase", "index"])
+def test_a_cam_is_turned_on_counterclockwise_by_its_axis_its_phase_and_its_index(on, by):
+    """Its mark goes to the top, so that what stood that far below the cutter's side comes to a follower in front."""
+    cam = Law(base_radius=60.0, on=on, **LEANING)
+    turned = {by: "30 deg"} if by != "axis" else {}
+    motion = motion_of(cut_of(cams=(Drive(cam, follower=Knife(), **turned),)))
+    axes = {"cam 1": np.array([30.0])} if by == "axis" else {}
+    pushes = motion.sideways if on == "edge" else motion.endways
+    (push,) = pushes
+    lifted = -float(push.with_cam_at(axes["cam 1"])[0] if by == "axis" else pushes.at(np.zeros(1))[0])
+    below, above = (float(cam.rise_at(np.radians(np.array([at])))[0]) for at in (-30.0, 30.0))
+    assert lifted == pytest.approx(below, abs=1e-6)
+    assert abs(below - above) > 1
+    assert plus_of(AXES[3]) == "turns cam 1 counterclockwise, as the work"
+
+
+@pytest.mark.parametrize("chuck", [Plain(), EccentricChuck(shift=0.0), Dome()], ids=lambda chuck: chuck.kind)
+def test_an_index_turns_the_work_counterclockwise_and_the_next_cut_comes_clockwise(chuck):
+    before, after = (motion_of(cut_of(BENCH.mount(replace(chuck, index=f"{at} deg")))) for at in (0, 25))
+    mark = np.array([[10.0, 0.0, 0.0]])
+    assert seen_to_turn(*(each.work(np.zeros(1)).apply(mark)[0] for each in (before, after))) == pytest.approx(25)
+    assert seen_to_turn(*(each.place(np.zeros(1))[0] for each in (before, after))) == pytest.approx(-25)
+    said = dict(directions([cut_of(BENCH.mount(chuck))]))["chuck's index plus"]
+    assert said == "turns the work on counterclockwise, so that the next cut comes clockwise of the last on the work"
+
+
+@pytest.mark.parametrize(
+    ("on", "side", "sign", "says"),
+    [
+        ("edge", "front", -1, "at the front pushes the headstock away from the cutter (X minus)"),
+        ("edge", "back", 1, "at the back pushes the headstock towards the cutter (X plus)"),
+        ("face", "front", -1, "at the front pushes the headstock back, away from the free end of the work (Z minus)"),
+        ("face", "back", 1, "at the back pushes the headstock forward, towards the free end of the work (Z plus)"),
+    ],
+)
+def test_a_lobe_pushes_the_headstock_the_way_that_is_said(on, side, sign, says):
+    drive = Drive(Law(base_radius=60.0, on=on, **{**LEANING, "lobes": 2}), follower=Knife(), side=side)
+    cut = cut_of(cams=(drive,))
+    shift = motion_of(cut).carriage(np.zeros(1)).shift[0]
+    assert shift[0 if on == "edge" else 2] == pytest.approx(4 * sign)
+    assert dict(directions([cut]))[f"{on} cam"] == f"a lobe under a follower {says}"
+
+
+def test_plus_swings_the_cutter_counterclockwise_seen_from_above_from_along_the_spindle_to_across_it():
+    """Seen from above, minus Z is up the page and X on the right: from its back along Z to X is counterclockwise about Y."""
+    motion = motion_of(cut_of(turns="1/4", at=At(z=-25.0), arc=Arc(radius=25.0, from_deg=0.0, to_deg=90.0)))
+    back = np.array([[0.0, 0.0, 1.0]])
+    begins, ends = (motion.cutter(np.array([u])).apply(back)[0] for u in (0.0, 0.25))
+    assert begins == pytest.approx([0, 0, 1])
+    assert ends == pytest.approx([1, 0, 0])
+    assert np.cross(begins, ends) == pytest.approx([0, 1, 0])
+    assert plus_of(AXES[4]).startswith(
+        "turns the cutter counterclockwise, seen from above: from along the spindle, at 0, to across"
+    )
+    assert trial_of(AXES[4]) == "send B from 0 to 90: the cutter must point across the spindle, from X plus"
+
+
+def test_a_gain_is_said_where_it_is_not_one():
+    """tests/test_zeros.py follows the lever: there the follower goes along by 1 - 1/gain of the spindle's travel."""
+    drive = Drive(Law(base_radius=60.0, **LEANING), follower=Knife())
+    assert "gain" not in dict(directions([cut_of(cams=(drive,))]))
+    said = dict(directions([cut_of(cams=(replace(drive, gain=gain),)) for gain in (0.5, 0.75)]))["gain"]
+    assert said.startswith("0.5 to 0.75: spindle travel at the height of the spindle for each mm of lift; a lever")
+
+
+def test_a_cam_in_software_pushes_nothing_and_an_axis_that_a_job_leaves_alone_is_not_tried():
+    lathe = replace(BENCH, axes=AXES[:3], cams=(CamShaft(number=1, turned_by="software"),))
+    cut = cut_of(lathe, cams=(Drive(Law(base_radius=60.0, **LEANING), follower=Knife()),))
+    assert "edge cam" not in dict(directions([cut]))
+    assert not any("send A" in says or "send B" in says for _, says in directions([cut_of()]))
+
+
+def test_an_axis_that_does_not_reach_a_quarter_turn_is_tried_by_a_little():
+    short = replace(AXES[4], low=0.0, high=60.0)
+    assert trial_of(short) == "send B a little towards plus: the cutter must swing from along the spindle towards X plus"
+    back = replace(AXES[0], low=-400.0, high=45.0, reversed=True)
+    assert trial_of(back) == "send C a little towards minus: a mark on the work, made at the cutter, must go up"
+    assert trials(AXES[1:3]) == ()
+
+
+WAVED = Drive(Law(base_radius=60.0, **{**LEANING, "lobes": 6, "rise": 1.0}), follower=Knife(), ratio=2, phase="1/4 lobe")
+
+
+def job(*reversed_letters, piece=None):
+    axes = tuple(replace(axis, top_speed=30.0, reversed=axis.letter in reversed_letters) for axis in AXES[:4])
+    ring = Pass(name="ring", at=At(x=20.0, z=-8.0 if piece else 0.0, depth=0.3), cams=(WAVED,))
+    disc = Disc(diameter=60.0, thickness=8.0)
+    return Job(lathe=replace(BENCH, axes=axes), piece=piece or disc, cutter=Ball(radius=1.0), passes=[ring.series(2, x=-1.0)])
+
+
+def words(text, letter):
+    lines = [line for line in text.decode("ascii").splitlines() if not line.startswith("(")]
+    return [float(found[1]) for line in lines if (found := re.search(rf"\b{letter}(-?[\d.]+)", line))]
+
+
+@pytest.mark.parametrize("piece", [None, Barrel(diameter=40.0, length=40.0)])
+def test_the_words_of_a_reversed_axis_have_the_other_sign_and_no_others(piece):
+    one, other = (render(job(*letters, piece=piece).program()) for letters in ("", "CA"))
+    for letter in "CA":
+        assert words(other, letter) == [-each for each in words(one, letter)]
+        assert any(words(one, letter))
+    for letter in "XZF":
+        assert words(other, letter) == words(one, letter)
+    begins = re.findall(rb"begins at: C(\S+), X\S+, Z\S+, A(\S+);", other)
+    assert [(float(c), float(a)) for c, a in begins] == [(-c, -a) for c, a in [(0.0, 15.0)] * 2]
+
+
+def test_the_table_of_moves_has_them_too_and_says_which_axes_are_reversed():
+    def rows(*letters):
+        return list(csv.reader(io.StringIO(moves.render(job(*letters).program()).decode())))
+
+    one, other = rows(), rows("A")
+    at = next(k for k, name in enumerate(one[0]) if name.startswith("A "))
+    assert (one[0][at], other[0][at]) == ("A cam 1 (deg)", "A cam 1, reversed (deg)")
+    same = [(float(a[at] or 0), float(b[at] or 0)) for a, b in zip(one[1:], other[1:], strict=True) if a[2] != "note"]
+    assert any(a for a, _ in same)
+    assert all(a == -b for a, b in same)
+
+
+def test_a_reversed_axis_is_proved_as_the_lathe_turns_it_and_a_program_for_the_other_way_is_not():
+    there, back = job(), job("C")
+    assert back.prove(render(back.program())).proved
+    assert there.prove(render(there.program())).proved
+    for one, other in ((there, back), (back, there)):
+        assert not one.prove(render(other.program())).proved
+    told = "\n".join(back.prove(render(back.program())).lines())
+    assert re.search(r"^C \(spindle, reversed\): 0 to 360 deg", told, re.MULTILINE)
+
+
+def test_programs_of_drawn_lathes_with_reversed_axes_are_proved():
+    proved = 0
+    for number, each in drawn(range(12), seed=841):
+        axes = tuple(replace(axis, reversed=axis.rotary and bool((number + k) % 3)) for k, axis in enumerate(each.lathe.axes))
+        turned = replace(each, lathe=replace(each.lathe, axes=axes))
+        try:
+            text = render(turned.program())
+        except InputError:
+            continue
+        proof = turned.prove(text)
+        assert proof.proved, str(proof)
+        proved += 1
+    assert proved > 6
+
+
+def test_a_slide_is_not_reversed():
+    with pytest.raises(SettingError, match="reversed=true: must be left out of the x slide"):
+        Axis(moves="x", letter="X", reversed=True)
+
+
+JOB = """
+[lathe]
+headstock = { sideways = "fixed" }
+axis = [
+    { moves = "spindle", letter = "C", reversed = true, low = -30, high = 400 },
+    { moves = "x", letter = "X" },
+    { moves = "z", letter = "Z" },
+]
+
+[piece]
+form = "disc"
+diameter = 60
+thickness = 8
+
+[cutter]
+kind = "vee"
+angle = 90
+width = 3
+
+[[pass]]
+at = { x = 20, depth = 0.3 }
+"""
+
+
+def test_a_job_file_reverses_an_axis_and_its_ends_are_counted_the_way_that_plus_turns(tmp_path):
+    path = tmp_path / "ring.toml"
+    path.write_text(JOB, encoding="utf-8")
+    made = read_job(path)
+    assert [axis.reversed for axis in made.lathe.axes] == [True, False, False]
+    assert words(render(made.program()), "C") == [0.0, -360.0]
+    sheet = {group.name: {each.name: each.value for each in group.entries} for group in made.settings().groups}
+    assert sheet["lathe"]["axis C"].endswith("from -30 deg to 400 deg, reversed: its words in the program have the other sign")
+    assert sheet[DIRECTIONS]["C plus"].endswith("; C is reversed: its words in the program have the other sign")
+    path.write_text(JOB.replace("high = 400", "high = 300"), encoding="utf-8")
+    with pytest.raises(SettingError, match="C would go to 360 deg, but the lathe's spindle axis ends at 300 deg"):
+        read_job(path).program()
+    path.write_text(JOB.replace("reversed = true", 'reversed = "yes"'), encoding="utf-8")
+    with pytest.raises(InputError, match="reversed"):
+        read_job(path)
+
+
+def test_head_and_air_program_tell_how_to_try_each_axis_before_anything_moves():
+    for air in (0.0, 5.0):
+        text = render(job("A").program(air)).decode("ascii")
+        head, _, rest = text.partition("\n\n")
+        head = head.replace(")\n(-", "")
+        assert "C plus: turns the work counterclockwise" in head
+        assert "send C from 0 to 90: a mark on the work, made at the cutter, must come to the top" in head
+        assert "send A from 0 to -90: a mark on cam 1" in head
+        first = rest.partition("G0 ")[0]
+        assert ("send C from 0 to 90" in first) == bool(air)
