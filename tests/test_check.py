@@ -260,7 +260,7 @@ def test_what_is_found_in_a_job_in_inches_is_said_in_inches(tmp_path):
     assert {each.kind for each in found} >= {"travel", "work", "template", "closure", "bridging", "frame", "carving"}
     assert "travel: goes to -2.6 in; the travel of Z ends at -2.3622 in" in says
     assert sum("let a rubber as large as its sweep, rubber = '0.5 in', follow the template" in each for each in says) == 1
-    assert sum("26 deg off the groove at z " in each and " in; set" in each for each in says) == 1
+    assert sum("26 deg off the groove at z " in each and " in; write" in each for each in says) == 1
 
 
 def test_work_that_does_not_clear_the_bed_is_told_in_the_units_of_the_job(tmp_path):

@@ -240,7 +240,7 @@ def test_a_job_file_reverses_an_axis_and_its_ends_are_counted_the_way_that_plus_
     assert [axis.reversed for axis in made.lathe.axes] == [True, False, False]
     assert words(render(made.program()), "C") == [0.0, -360.0]
     sheet = {group.name: {each.name: each.value for each in group.entries} for group in made.settings().groups}
-    assert sheet["lathe"]["axis C"].endswith("from -30 deg to 400 deg, reversed: its words in the program have the other sign")
+    assert sheet["lathe"]["axis C"].endswith("from -30 deg to 400 deg, reversed")
     assert sheet[DIRECTIONS]["C plus"].endswith("; C is reversed: its words in the program have the other sign")
     path.write_text(JOB.replace("high = 400", "high = 300"), encoding="utf-8")
     with pytest.raises(SettingError, match="C would go to 360 deg, but the lathe's spindle axis ends at 300 deg"):

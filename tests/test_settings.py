@@ -105,7 +105,8 @@ def test_the_set_up_says_where_everything_stands_at_zero():
     zeros = entries(made(one_pass(), bench()), "zeros, before the first cut")
     assert list(zeros) == ["1. spindle", "2. cam 1", "3. headstock", "4. x and y", "5. z", "6. then"]
     plain = entries(made(replace(one_pass(), cams=()), bench()), "zeros, before the first cut")
-    assert list(plain) == ["1. spindle", "2. x and y", "3. z"]
+    assert list(plain) == ["1. spindle", "2. headstock", "3. x and y", "4. z"]
+    assert plain["2. headstock"] == "no cam moves it sideways: lock it upright over the pivot"
 
 
 def test_lengths_are_in_the_units_of_the_file():

@@ -146,7 +146,7 @@ def axis_entry(axis: Axis, units: LengthUnit) -> tuple[str, str]:
     """Return an axis's letter, and what it moves and how far."""
     plain = f"the {axis.moves}" if axis.moves in ("spindle", "cutter") else axis.moves
     what = plain if axis.rotary else f"the {axis.moves} slide"
-    turned = ", reversed: its words in the program have the other sign" if axis.reversed else ""
+    turned = ", reversed" if axis.reversed else ""
     return f"axis {axis.letter}", f"moves {what}{_ends(axis, units) or ', without end'}{turned}"
 
 
@@ -432,7 +432,7 @@ def set_up(
     for _, of_group in itertools.groupby(cuts, key=lambda cut: cut.group):
         same = list(of_group)
         if refits(before, same[0]):
-            groups.append(_group(f"{ZEROS}, before pass {same[0].group}: its cams are fitted anew", *zero_steps(same[0], units)))
+            groups.append(_group(f"{ZEROS}, before pass {same[0].group}: its cams are fitted anew", *zero_steps(same[0], units, again=True)))
         before = same[-1]
         groups.append(_pass(same[0], units, _frame(same, cutter, piece, units)))
         groups += [_cam(drive, place, same[0].lathe, units) for place, drive in enumerate(same[0].passed.cams, 1)]

@@ -27,7 +27,7 @@ ZEROS: Final = "zeros"
 
 _SAID_MM: Final = 5e-5
 """Half of what lengths are said to."""
-_LOW_MM: Final = 1e-3
+_LOW_MM: Final = 0.01
 """By so much the spindle may stand lower on its arc before it is said: no height is set as finely."""
 
 
@@ -89,7 +89,7 @@ def _fittings(cut: Cut) -> list[tuple[Any, ...]]:
     return [(drive.cam, drive.follower, drive.side, drive.gain, together) for drive in drives]
 
 
-def zero_steps(cut: Cut, units: LengthUnit = "mm") -> tuple[tuple[str, str], ...]:
+def zero_steps(cut: Cut, units: LengthUnit = "mm", *, again: bool = False) -> tuple[tuple[str, str], ...]:
     """Return how to set the zeros before a cut, in the order in which it is done: what, and how.
 
     Parameters
@@ -98,15 +98,18 @@ def zero_steps(cut: Cut, units: LengthUnit = "mm") -> tuple[tuple[str, str], ...
         The first that they are for.
     units : "mm" or "inch"
         For lengths.
+    again : bool
+        Whether the spindle has its zero already, from an earlier cut.
     """
     motion = _at_zero(cut)
     first = _first_alone(motion)
     stand = _stand(first)
     zero = "0" if (axis := cut.lathe.axis("spindle")) is None else f"{axis.letter} 0"
-    steps = [("spindle", f"turn it to where it stands as the job begins: that is {zero}; keep it there until the zeros are set")]
+    begins = f"turn it to {zero}" if again else f"turn it to where it stands as the job begins: that is {zero}"
+    steps = [("spindle", f"{begins}; keep it there until the zeros are set")]
     steps += [_cam(cut, number) for number in _fitted(cut)]
-    if _fitted(cut):
-        steps.append(("headstock", f"{_bearing(motion)}{_rests(first, units)}"))
+    if says := "; ".join([*([f"{_bearing(motion)}{_rests(first, units)}"] if _fitted(cut) else []), *_held(motion)]):
+        steps.append(("headstock", says))
     steps.append(("x and y", _tip(cut, stand, units)))
     steps.append(("z", _end(cut, stand, units)))
     for push, name, mm in _others(motion):
@@ -117,6 +120,16 @@ def zero_steps(cut: Cut, units: LengthUnit = "mm") -> tuple[tuple[str, str], ...
     if _fitted(cut):
         steps.append(("then", "set phase and index as below; x, y and z keep their zeros"))
     return tuple((f"{number}. {name}", says) for number, (name, says) in enumerate(steps, 1))
+
+
+def _held(motion: Motion) -> list[str]:
+    """Return which ways a headstock that could move must not, for no cam moves it so."""
+    headstock, held = motion.cut.lathe.headstock, []
+    if headstock.sideways != "fixed" and not motion.sideways:
+        held.append(f"no cam moves it sideways: lock it{' upright over the pivot' if motion.rocks else ' so'}")
+    if headstock.endways != "fixed" and not motion.endways:
+        held.append("no cam moves it endways: lock it so")
+    return held
 
 
 def _alone(pushes: Pushes, push: Push) -> Pushes:
@@ -173,18 +186,16 @@ def _cam(cut: Cut, number: int) -> tuple[str, str]:
 def _rests(motion: Motion, units: LengthUnit) -> str:
     """Return how far the headstock then stands from its place without lift; on a rocking one that is upright."""
     x, _, z = _stand(motion)
-    across, along = (
-        f"{show_length(abs(mm), units)} {plus if mm > 0 else minus}" if abs(mm) >= _SAID_MM else ""
-        for mm, minus, plus in ((x, "away from the cutter", "towards the cutter"), (z, "back", "forward"))
-    )
+    far_x, far_z = (show_length(abs(mm), units) if abs(mm) >= _SAID_MM else "" for mm in (x, z))
+    to_x, to_z = "towards the cutter" if x > 0 else "away from the cutter", "forward" if z > 0 else "back"
     found = []
     if motion.rocks and motion.sideways:
-        place = f"{across}, from upright over the pivot" if across else "upright over the pivot"
+        place = f"{far_x} from upright over the pivot, {to_x}" if far_x else "upright over the pivot"
         found.append(f", and shift it in its holder until the spindle's axis stands {place}")
-    elif across:
-        found.append(f"; the lobes now hold the headstock {across}")
-    if along:
-        found.append(f"; the lobes now hold the headstock {along}")
+    elif far_x:
+        found.append(f"; the lobes now hold the headstock {far_x} {to_x}")
+    if far_z:
+        found.append(f"; the lobes now hold the headstock {far_z} {to_z}")
     return "".join(found) or "; the lobes now move the headstock nowhere"
 
 
