@@ -155,7 +155,7 @@ def test_depth_on_a_turned_side_is_square_to_it():
 def test_the_settings_of_a_side_say_where_zero_is_and_what_is_clear():
     said = text.render(job(ring().series(3, z=-3.0, depth=0.1)).settings()).decode()
     lines = [" ".join(line.replace(".", " ").split()) for line in said.splitlines()]
-    assert "z tip at the end of the work" in lines
+    assert any(line.endswith("z tip at the end of the work: set z to 0 mm") for line in lines)
     assert "clear of the work 5 mm" in lines
     assert not any("face" in line for line in lines if "clear" in line or line.startswith("z "))
     assert "begins at depth 0 4 mm" in lines
@@ -192,7 +192,7 @@ def test_the_program_of_a_side_comes_in_along_x_and_goes_away_along_x():
         assert away == Rapid({"X": 15.0})
     assert steps_of(made)[0] == Rapid({"X": 15.0})
     lines = rs274.render(made).decode("ascii")
-    assert "Z at the end of the work" in lines
+    assert "z: tip at the end of the work: set z to 0 mm" in lines
     assert "the tip stands 3 mm off the work" in lines.replace(")\n(- ", " ")
 
 

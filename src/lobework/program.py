@@ -186,11 +186,11 @@ def _notes(trace: Trace, units: LengthUnit) -> tuple[str, ...]:
     return (f"{turns}; {slides or 'tip at zero'}", *cams)
 
 
-def _depth_steps(cut: Cut, depth: float, clear_at: float, plunge: float, feeds: Feeds, units: LengthUnit) -> tuple[Step, Step]:
+def _depth_steps(cut: Cut, depth: float, plunge: float, feeds: Feeds, units: LengthUnit) -> tuple[Step, Step]:
     """Return how the tip goes into the work, and how it comes away: by its axis, or by hand where it has none."""
     name = cut.approach.axis
     if (axis := cut.lathe.axis(name)) is not None:
-        return Feed({axis.letter: depth}, plunge), Rapid({axis.letter: clear_at})
+        return Feed({axis.letter: depth}, plunge), Rapid({axis.letter: _clear_of(cut, feeds)})
     clear = show_length(feeds.clear, units)
     surface = "face" if name == "z" else "work"
     return (
@@ -239,7 +239,7 @@ def _section(
     if into is not None:
         clear = float(grid.nearest(np.where(np.arange(len(moving)) == into, clear, here))[0, into])
     plunge = _plunge(cut, clear - depth, feeds)
-    inward, away = _depth_steps(cut, depth, clear, plunge, feeds, units)
+    inward, away = _depth_steps(cut, depth, plunge, feeds, units)
     if isinstance(away, Rapid):
         steps.append(away)
     steps += [Rapid(others), inward]
@@ -353,7 +353,7 @@ def program(
         for trace, told, lift in zip(traces, prompts, lifts, strict=True)
     ]
     sections = [section for section, _ in made]
-    _, away = _depth_steps(traces[0].cut, 0.0, 0.0, feeds.plunge, feeds, units)
+    _, away = _depth_steps(traces[0].cut, 0.0, feeds.plunge, feeds, units)
     if isinstance(away, Prompt):
         sections[0] = replace(sections[0], steps=(away, *sections[0].steps))
     return Program(

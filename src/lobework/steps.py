@@ -7,6 +7,9 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
+import numpy as np
+
+from lobework.blocks import Grid
 from lobework.slide import Approach
 
 if TYPE_CHECKING:
@@ -160,15 +163,22 @@ class Program:
         """Yield how many minutes each step takes, and whether it is at a feed."""
         tops: dict[str, float] = {axis.letter: axis.top_speed for axis in self.axes}
         at: dict[str, float] = dict.fromkeys(tops, 0.0)
+        grid, columns = Grid.of(self.axes, self.lathe.controller, self.units), {letter: k for k, letter in enumerate(tops)}
+
+        def said(to: Mapping[str, float]) -> dict[str, float]:
+            """Return places as words say them."""
+            rounded = grid.nearest(np.array([to.get(letter, 0.0) for letter in tops]))
+            return {letter: float(rounded[columns[letter]]) for letter in to}
+
         for step in (step for section in self.sections for step in section.steps):
             if isinstance(step, Timed):
                 yield float(step.minutes.sum()), True
                 at.update(zip(step.letters, step.places[-1].tolist(), strict=True))
             elif isinstance(step, Dwell):
                 yield step.seconds / 60, False
-            elif isinstance(step, Feed):
-                yield math.dist(step.to.values(), [at[letter] for letter in step.to]) / step.rate, True
-                at.update(step.to)
-            elif isinstance(step, Rapid):
-                yield max((abs(to - at[letter]) / tops[letter] for letter, to in step.to.items()), default=0.0) / 60, False
-                at.update(step.to)
+            elif isinstance(step, Feed | Rapid):
+                to = said(step.to)
+                far = {letter: abs(place - at[letter]) for letter, place in to.items()}
+                fast = max((way / tops[letter] for letter, way in far.items()), default=0.0) / 60
+                yield (math.hypot(*far.values()) / step.rate, True) if isinstance(step, Feed) else (fast, False)
+                at.update(to)

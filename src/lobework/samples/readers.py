@@ -45,8 +45,9 @@ def strokes_in(file: bytes) -> list[Array]:
 def axes_in(file: bytes) -> list[Array]:
     """Return where each cut's tip goes on the work, from a table of axes: (n, 3) mm."""
     rows = list(csv.DictReader(io.StringIO(file.decode())))
+    unit, mm = ("in", 25.4) if rows and "piece x (in)" in rows[0] else ("mm", 1.0)
     by_cut = itertools.groupby(rows, key=lambda row: row["cut"])
-    return [np.array([[float(row[f"piece {axis} (mm)"]) for axis in "xyz"] for row in of_cut]) for _, of_cut in by_cut]
+    return [mm * np.array([[float(row[f"piece {axis} ({unit})"]) for axis in "xyz"] for row in of_cut]) for _, of_cut in by_cut]
 
 
 def moves_in(file: bytes) -> list[Array]:
