@@ -20,8 +20,10 @@ from lobework.follower import Flat, Knife, Roller
 from lobework.lathe import Axis, CamShaft, HandAxis, Lathe
 from lobework.motion import motion_of
 from lobework.passes import Cut, Pass
+from lobework.piece import Turned
 from lobework.screw import Screw
 from lobework.slide import Approach, At
+from lobework.template import template_of
 from lobework.zeros import refits, zero_again, zero_steps
 
 HEIGHT = 250.0
@@ -247,6 +249,20 @@ def test_work_that_a_chuck_leans_is_set_upright_for_the_zero_of_z():
     leaning_chuck = sliding().mount(Dome(tilt_deg=20.0, behind=30.0))
     assert "chucks that tilt set to 0" in dict(zero_steps(cut_of(leaning_chuck)))["4. z"]
     assert "tilt" not in dict(zero_steps(cut_of(sliding())))["4. z"]
+
+
+def test_a_rubber_on_a_template_leaves_the_zeros_where_the_tip_has_them():
+    """The slides lead the tip along what the rubber's middle traces; x and z are said of the tip, with and without it."""
+    wall = Turned(profile=((0.0, 12.0), (-30.0, 20.0)))
+    way = template_of(wall)
+    side = Approach(axis="x", surface=20.0)
+    bare, ridden = (
+        Cut(number=1, passed=Pass(turns=0, at=At(depth=0.3), template=each), lathe=sliding(), approach=side)
+        for each in (way, replace(way, rubber=5.0))
+    )
+    assert zero_steps(bare) == zero_steps(ridden)
+    for cut in (bare, ridden):
+        assert motion_of(cut).place(np.zeros(1))[0] == pytest.approx(motion_of(cut).tip(np.zeros(1))[0])
 
 
 def test_other_cams_followers_sides_and_gains_are_zeroed_again_and_a_phase_or_an_index_is_not():

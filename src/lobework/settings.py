@@ -432,7 +432,9 @@ def set_up(
     for _, of_group in itertools.groupby(cuts, key=lambda cut: cut.group):
         same = list(of_group)
         if refits(before, same[0]):
-            groups.append(_group(f"{ZEROS}, before pass {same[0].group}: its cams are fitted anew", *zero_steps(same[0], units, again=True)))
+            groups.append(
+                _group(f"{ZEROS}, before pass {same[0].group}: its cams are fitted anew", *zero_steps(same[0], units, again=True))
+            )
         before = same[-1]
         groups.append(_pass(same[0], units, _frame(same, cutter, piece, units)))
         groups += [_cam(drive, place, same[0].lathe, units) for place, drive in enumerate(same[0].passed.cams, 1)]
