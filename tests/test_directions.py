@@ -29,6 +29,7 @@ from lobework.slide import Arc, At
 from lobework.targets import moves
 from lobework.targets.rs274 import render
 from tests.drawn_programs import drawn
+from tests.search import examples, seed
 
 MOVES = (("spindle", "C"), ("x", "X"), ("z", "Z"), ("cam 1", "A"), ("cutter", "B"))
 AXES = tuple(Axis(moves=moved, letter=letter) for moved, letter in MOVES)
@@ -189,9 +190,10 @@ def test_a_reversed_axis_is_proved_as_the_lathe_turns_it_and_a_program_for_the_o
     assert re.search(r"^C \(spindle, reversed\): 0 to 360 deg", told, re.MULTILINE)
 
 
+@pytest.mark.drawn
 def test_programs_of_drawn_lathes_with_reversed_axes_are_proved():
     proved = 0
-    for number, each in drawn(range(12), seed=841):
+    for number, each in drawn(range(examples(12)), seed=seed(841)):
         axes = tuple(replace(axis, reversed=axis.rotary and bool((number + k) % 3)) for k, axis in enumerate(each.lathe.axes))
         turned = replace(each, lathe=replace(each.lathe, axes=axes))
         try:
@@ -201,7 +203,7 @@ def test_programs_of_drawn_lathes_with_reversed_axes_are_proved():
         proof = turned.prove(text)
         assert proof.proved, str(proof)
         proved += 1
-    assert proved > 6
+    assert proved > examples(6)
 
 
 def test_a_slide_is_not_reversed():

@@ -25,6 +25,7 @@ from lobework.screw import Screw
 from lobework.slide import Approach, At
 from lobework.template import template_of
 from lobework.zeros import refits, zero_again, zero_steps
+from tests.search import examples
 
 HEIGHT = 250.0
 PARTS = np.linspace(-1, 1, 8001)
@@ -144,7 +145,7 @@ faces = st.builds(
 
 
 @given(edges, st.floats(0, 1))
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=examples(40), deadline=None)
 def test_on_a_sliding_headstock_the_steps_put_the_tip_on_the_axis_at_the_x_of_the_model(drive, u):
     """Also for a wide roller that never comes to the base of its cam. The dial is set once; then the cam is turned."""
     cut = cut_of(sliding(), drive)
@@ -155,7 +156,7 @@ def test_on_a_sliding_headstock_the_steps_put_the_tip_on_the_axis_at_the_x_of_th
 
 
 @given(faces, st.floats(0, 1))
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=examples(25), deadline=None)
 def test_on_a_pumping_headstock_the_steps_put_the_tip_on_the_face_at_the_z_of_the_model(drive, u):
     cut = cut_of(sliding(), drive)
     x, _, z, _ = numbers(cut)
@@ -165,7 +166,7 @@ def test_on_a_pumping_headstock_the_steps_put_the_tip_on_the_face_at_the_z_of_th
 
 
 @given(edges, st.floats(0, 1))
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=examples(25), deadline=None)
 def test_on_a_rocking_headstock_the_steps_put_the_tip_on_the_axis_at_the_x_and_y_of_the_model(drive, u):
     """The follower is shifted until the spindle stands so far from upright as the steps say; then the cam is turned."""
     cut = cut_of(rocking(), drive)
@@ -185,7 +186,7 @@ def test_on_a_rocking_headstock_the_steps_put_the_tip_on_the_axis_at_the_x_and_y
 
 
 @given(edges, edges, st.floats(0, 1))
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=examples(25), deadline=None)
 def test_two_cams_that_add_up_are_set_together(one, other, u):
     first, second = replace(one, name="one"), replace(other, name="other", ratio=2)
     cut = cut_of(sliding(), first, second, together="sum")
@@ -197,7 +198,7 @@ def test_two_cams_that_add_up_are_set_together(one, other, u):
 
 
 @given(edges, edges, st.floats(0, 1))
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=examples(25), deadline=None)
 def test_of_two_cams_of_which_the_furthest_holds_each_follower_is_set_alone(one, other, u):
     first, second = replace(one, name="one"), replace(other, name="other", ratio=2, side=one.side)
     cut = cut_of(sliding(), first, second, together="furthest")

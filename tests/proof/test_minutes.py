@@ -9,11 +9,12 @@ import pytest
 from lobework.errors import InputError
 from lobework.targets.rs274 import render
 from tests.drawn_programs import drawn
+from tests.search import examples, seed
 
 
 def counted():
     """Yield each program of some drawn jobs, and its proof."""
-    for _, job in drawn(range(30), seed=6556):
+    for _, job in drawn(range(examples(30)), seed=seed(6556)):
         try:
             made = job.program()
             text = render(made)
@@ -22,16 +23,18 @@ def counted():
         yield made, text, job.prove(text)
 
 
+@pytest.mark.drawn
 def test_writer_and_proof_count_the_same_minutes_under_cut_and_in_all():
     """Under cut: all moves at a feed, plunges among them. In all: waits and fast moves too. Alike but for eleven-figure feeds."""
     found = list(counted())
-    assert len(found) > 20
+    assert len(found) > examples(20)
     assert any(made.whole > made.cutting for made, _, _ in found)
     for made, _, proof in found:
         assert made.cutting == pytest.approx(proof.cutting, rel=1e-9)
         assert made.whole == pytest.approx(proof.whole, rel=1e-9)
 
 
+@pytest.mark.drawn
 def test_head_and_proof_say_them_by_the_same_names():
     names = r"([0-9.]+) minutes under cut.*?, ([0-9.]+) minutes in all"
     spoken = 0
