@@ -6,6 +6,8 @@ import functools
 import inspect
 import os
 import re
+import sys
+import time
 import traceback
 import warnings
 from collections import defaultdict
@@ -20,6 +22,7 @@ from lobework import hookspecs
 from lobework.errors import LobeworkError, PluginError, UnknownNameError, nearest
 from lobework.hookspecs import CONTRACT
 from lobework.promises import findings, name_of, one_line, plain, sound_depths, whole_file
+from lobework.stdout import Printed, to_stderr
 
 if TYPE_CHECKING:
     from lobework.carve import Ability, Backend, Progress, Stock, Sweep
@@ -28,7 +31,7 @@ if TYPE_CHECKING:
     from lobework.sample import Sample
     from lobework.targets import Target
 
-__all__ = ["GROUP", "VARIABLE", "PartKind", "PluginWarning", "Plugins", "Record", "installed"]
+__all__ = ["GROUP", "SLOW_S", "VARIABLE", "PartKind", "PluginWarning", "Plugins", "Record", "installed"]
 
 PartKind = Literal["cam", "follower", "chuck", "cutter", "piece"]
 
@@ -38,6 +41,9 @@ GROUP: Final = "lobework"
 VARIABLE: Final = "LOBEWORK_PLUGINS"
 """The environment variable that says which plugins load: unset, all; empty or ``none``, what ships inside;
 otherwise a list with commas of plugins or packages."""
+
+SLOW_S: Final = 2.0
+"""A plugin that takes longer to load, in seconds, is named: every command that needs plugins waits for it."""
 
 _HOOKS: Final[dict[str, str]] = {
     "lobework_cams": "cam",
@@ -74,6 +80,8 @@ class Record:
         Why it is left out, in one line; empty for one that loaded.
     offers : tuple of (kind, name) pairs
         What it brought in, such as ``("chuck", "oval")``; empty for one that is left out.
+    path : str
+        The file that its module was loaded from; empty if it was not imported or has no file.
 
     Examples
     --------
@@ -86,6 +94,7 @@ class Record:
     version: str
     cause: str = ""
     offers: tuple[tuple[str, str], ...] = ()
+    path: str = ""
 
     @property
     def title(self) -> str:
@@ -109,6 +118,7 @@ class _Found(NamedTuple):
     record: Record
     offers: tuple[_Offer, ...] = ()
     samples: Callable[[], tuple[Sample, ...]] = tuple
+    notes: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -123,6 +133,8 @@ class Plugins:
         "cam", "follower", "chuck", "cutter", "piece", "backend", "target" and "check".
     asked_samples : mapping from a plugin's name to what asks it for its samples
         See `samples`.
+    notes : tuple of str
+        One line on each plugin that took longer than `SLOW_S` to load, or printed while it did.
 
     Examples
     --------
@@ -137,6 +149,7 @@ class Plugins:
     refused: tuple[Record, ...]
     parts: Mapping[str, Mapping[str, Any]] = field(repr=False)
     asked_samples: Mapping[str, Callable[[], tuple[Sample, ...]]] = field(default_factory=dict, repr=False)
+    notes: tuple[str, ...] = ()
 
     @classmethod
     def load(cls) -> Plugins:
@@ -165,7 +178,8 @@ class Plugins:
             _warn_once(record)
         asked_samples = {found.record.name: found.samples for found in came_in}
         loaded = tuple(found.record for found in came_in)
-        return cls(loaded=loaded, refused=tuple(refused), parts=parts, asked_samples=asked_samples)
+        notes = tuple(note for found in examined for note in found.notes)
+        return cls(loaded=loaded, refused=tuple(refused), parts=parts, asked_samples=asked_samples, notes=notes)
 
     def kinds(self, kind: PartKind) -> dict[str, type]:
         """Return every part of one kind by name: "cam", "follower", "chuck", "cutter" or "piece"."""
@@ -313,23 +327,50 @@ def _shipped() -> _Found:
         version = metadata.version("lobework")
     except metadata.PackageNotFoundError:
         version = ""
-    return _found(Record(name=_INSIDE, package="lobework", version=version), shipped)
+    return _found(Record(name=_INSIDE, package="lobework", version=version, path=_file_of(shipped, "")), shipped)
 
 
 def _examined(entry: metadata.EntryPoint) -> _Found:
     """Load one plugin and ask what it offers; whatever goes wrong is kept in its record."""
     package, version = _package(entry.dist)
     record = Record(name=entry.name, package=package, version=version)
+    with to_stderr(descriptor=True) as printed:
+        began = time.perf_counter()
+        found = _loaded(entry, record)
+        seconds = time.perf_counter() - began
+    return found._replace(notes=tuple(_notes(record, seconds, printed)))
+
+
+def _loaded(entry: metadata.EntryPoint, record: Record) -> _Found:
     try:
         plugin = entry.load()
-    except (Exception, SystemExit) as error:  # noqa: BLE001  (a plugin may fail in any way; it harms nothing else)
-        return _Found(replace(record, cause=f"it cannot be imported: {one_line(error)}; mend or remove {package}"))
+    except KeyboardInterrupt:
+        raise
+    except BaseException as error:  # noqa: BLE001  (a plugin may fail in any way; it harms nothing else)
+        return _Found(replace(record, cause=f"it cannot be imported: {one_line(error)}; mend or remove {record.package}"))
+    record = replace(record, path=_file_of(plugin, entry.module))
     try:
         return _found(record, plugin)
+    except KeyboardInterrupt:
+        raise
     except PluginError as error:
         return _Found(replace(record, cause=plain(str(error))))
-    except (Exception, SystemExit) as error:  # noqa: BLE001
+    except BaseException as error:  # noqa: BLE001
         return _Found(replace(record, cause=f"it cannot be used: {one_line(error)}"))
+
+
+def _file_of(plugin: object, module: str) -> str:
+    """Return the file that a plugin's module was loaded from, or nothing if it has none."""
+    found = plugin if inspect.ismodule(plugin) else sys.modules.get(module)
+    file = getattr(found, "__file__", None)
+    return file if isinstance(file, str) else ""
+
+
+def _notes(record: Record, seconds: float, printed: Printed) -> Iterator[str]:
+    if seconds > SLOW_S:
+        yield f"{record.title} took {seconds:.1f} s to load; its module must import what is heavy only where it is used"
+    if first := plain(printed.first):
+        yield f"{record.title} prints while it loads: {first!r}; a plugin prints nothing, standard output is for results"
 
 
 def _found(record: Record, plugin: object) -> _Found:
@@ -361,7 +402,8 @@ def _samples(record: Record, caller: pluggy.HookCaller) -> tuple[Sample, ...]:
     from lobework.sample import Sample
 
     try:
-        given = tuple(_asked(_SAMPLES, caller))
+        with to_stderr(descriptor=True):
+            given = tuple(_asked(_SAMPLES, caller))
     except PluginError as error:
         raise PluginError(f"{record.title}: {plain(str(error))}") from error
     if strange := [each for each in given if not isinstance(each, Sample)]:
@@ -411,7 +453,9 @@ def _asked(hook: str, caller: pluggy.HookCaller) -> Iterator[Any]:
         return
     try:
         answers = caller()
-    except (Exception, SystemExit) as error:
+    except KeyboardInterrupt:
+        raise
+    except BaseException as error:
         raise PluginError(f"its hook {hook} failed: {one_line(error)}") from error
     for answer in answers or [None]:
         if not isinstance(answer, list | tuple):
@@ -465,9 +509,9 @@ def _blaming(act: Callable[..., Any], where: str, accept: Callable[[Any], Any]) 
             return accept(act(*given))
         except PluginError as error:
             raise PluginError(f"{where} failed: {plain(str(error))}") from error
-        except LobeworkError:
+        except (LobeworkError, KeyboardInterrupt):
             raise
-        except Exception as error:
+        except BaseException as error:
             raise PluginError(f"{where} failed: {one_line(error)}") from error
 
     return watched
@@ -497,12 +541,12 @@ class _WatchedBackend:
 
     def carve(self, stock: Stock, sweeps: Sequence[Sweep], depth: Depth, progress: Progress | None = None) -> None:
         """Deepen ``depth`` in place; what ``progress`` raises is nobody's fault."""
-        stops: list[Exception] = []
+        stops: list[BaseException] = []
 
         def told(part: float) -> None:
             try:
                 progress(part)  # type: ignore[misc]
-            except Exception as stop:
+            except BaseException as stop:
                 stops.append(stop)
                 raise
 

@@ -87,7 +87,8 @@ class Sample:
     def __post_init__(self) -> None:
         must_be = "a part with its settings, a target, a backend or a check"
         made = not isinstance(self.part, type) and (callable(self.part) or any(hasattr(self.part, each) for each in _OFFERS))
-        require(made, "part", repr(self.part), must_be)
+        if not made:
+            require(False, "part", repr(self.part), must_be)
 
     @property
     def kind(self) -> str:

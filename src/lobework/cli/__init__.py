@@ -71,14 +71,14 @@ def main(arguments: Sequence[str] | None = None) -> int:
             return DONE
         except (MemoryError, RecursionError) as error:
             return _say(f"this job is more than the machine can hold ({type(error).__name__}); use a smaller one", WRONG)
-        except Exception as error:  # noqa: BLE001 - whatever goes wrong is said in one line
+        except BaseException as error:  # noqa: BLE001 - whatever goes wrong is said in one line; sys.exit in a plugin's part too
             if presses.lost:
                 return _say(_NO_MORE, STOPPED)
             return _fault(f"a fault in {_whose(error)}: {type(error).__name__}: {error}", error)
     return code
 
 
-def _fault(says: str, error: Exception) -> int:
+def _fault(says: str, error: BaseException) -> int:
     """Say whose fault it is, or let Python say where, if asked."""
     if os.environ.get("LOBEWORK_TRACEBACK"):
         raise error
@@ -109,7 +109,7 @@ def _be_quick() -> None:
     atexit.register(gc.freeze)
 
 
-def _whose(error: Exception) -> str:
+def _whose(error: BaseException) -> str:
     """Return in whose code a fault arose: a plugin's, by its name and package, or ours."""
     from lobework import plugins
 
@@ -151,8 +151,19 @@ def _run(arguments: Sequence[str]) -> int:
     with warnings.catch_warnings():
         warnings.simplefilter("default")
         warnings.showwarning = lambda message, *_, **__: _say(f"note: {message}", 0)  # type: ignore[assignment]
-        code: int = asked.act(asked)
+        try:
+            code: int = asked.act(asked)
+        finally:
+            _say_notes()
     return code
+
+
+def _say_notes() -> None:
+    """Say what is to be noted of the plugins, if any have been loaded."""
+    loaded = sys.modules.get("lobework.plugins")
+    if loaded is not None and loaded.installed.cache_info().currsize:
+        for note in loaded.installed().notes:
+            _say(f"note: {note}", DONE)
 
 
 def _parser() -> Parser:

@@ -9,7 +9,7 @@ import numpy as np
 
 from lobework.rigid import Array
 
-__all__ = ["TURNING"]
+__all__ = ["MANY", "TURNING"]
 
 _AWKWARD_DEG: Final = (0, 1e-9, -1e-9, 1e-4, 30, 45, 60, 90, 120, 135, 180, 225, 270, 315, 360, 450, -90, -180, -360, 3600, 3690)
 _GOLDEN: Final = 0.6180339887498949
@@ -22,3 +22,6 @@ def _turning() -> Array:
 
 TURNING: Final = _turning()
 """(n,) rad: nothing, next to nothing, quarters and more than whole turns either way; the rest fall where they may."""
+
+MANY: Final = 20_000
+"""Angles asked for at once, as the trace of a long pass does."""

@@ -17,7 +17,7 @@ from lobework.drive import Drive
 from lobework.follower import Roller
 from lobework.rigid import Rigid
 from lobework.slide import At
-from lobework.testing.angles import TURNING
+from lobework.testing.angles import MANY, TURNING
 from lobework.testing.arrays import each_alone, finite_of_shape, leaves_alone, same_again
 from lobework.testing.benches import cut_on, fixed, sliding
 from lobework.testing.compare import Broken, assert_close, worst
@@ -70,9 +70,9 @@ def _apart(one: Rigid, other: Rigid) -> float:
     "chuck", "gives a motion for each angle", "For any number of spindle angles it gives as many motions, each of finite numbers."
 )
 def _gives_motions(sample: Sample) -> int:
-    sizes = (1, 2, 3, 7, TURNING.size)
+    sizes = (1, 2, 3, 7, TURNING.size, MANY)
     for count in sizes:
-        theta = TURNING[:count].copy()
+        theta = np.resize(TURNING, count)
         given = sample.part.motions(theta)
         if not isinstance(given, Rigid):
             raise Broken(f"motions returned {type(given).__name__}, which is not a lobework.rigid.Rigid")

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Final
 
 from lobework.errors import InputError, PluginError
 from lobework.promises import one_line
+from lobework.stdout import to_stderr
 from lobework.testing.compare import Broken
 
 if TYPE_CHECKING:
@@ -69,12 +70,13 @@ class Promise:
             Where this sample does not let it be judged; the message says what it lacks.
         """
         try:
-            return self.tries(sample)
-        except (Broken, Unjudged):
+            with to_stderr():
+                return self.tries(sample)
+        except (Broken, Unjudged, KeyboardInterrupt):
             raise
         except (InputError, PluginError) as error:
             raise Broken(f"it refuses: {error}") from error
-        except Exception as error:
+        except BaseException as error:  # sys.exit(0) in a plugin must not end the run as if all were kept
             raise Broken(f"it fails: {one_line(error)}") from error
 
 

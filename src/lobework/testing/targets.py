@@ -33,7 +33,7 @@ if TYPE_CHECKING:
     from lobework.trace import Trace
     from lobework.units import LengthUnit
 
-__all__: list[str] = []
+__all__ = ["ready"]
 
 _SIZE_MM: Final = 0.03
 """How far off the size of what is in a file may be: a plotter's step and more."""
@@ -43,7 +43,7 @@ _AT_ONCE: Final = 2**19
 _UNITS: Final[tuple[LengthUnit, ...]] = ("mm", "inch")
 
 
-def _ready(target: Target) -> Target:
+def ready(target: Target) -> Target:
     """Return a target that can be tried here."""
     if target.needs and find_spec(target.needs[0]) is None:
         raise Unjudged(f"{target.needs[0]} is not installed here; pip install '{target.needs[1]}' brings it")
@@ -83,7 +83,7 @@ def _bytes(target: Target, shown: Any, name: str) -> bytes:
     "Every job it shows, in mm and in inches, becomes the bytes of one file, whose name stays in its folder.",
 )
 def _whole(sample: Sample) -> int:
-    target = _ready(sample.part)
+    target = ready(sample.part)
     name_of("target", target)
     return sum(bool(_rendered(target, *each)[0]) for each in _tries(target))
 
@@ -94,7 +94,7 @@ def _whole(sample: Sample) -> int:
     "The same job, worked out anew, gives the same bytes: no date, no chance, nothing left over from another.",
 )
 def _same_again(sample: Sample) -> int:
-    target = _ready(sample.part)
+    target = ready(sample.part)
     first = {name: _rendered(target, name, "mm")[0] for name in JOBS}
     for name in ("one ring",) if target.shows == "carving" else JOBS:
         if _bytes(target, JOBS[name].trace().shown(target.shows), name) != first[name]:
@@ -104,7 +104,7 @@ def _same_again(sample: Sample) -> int:
 
 @promised("target", "shows the job", "Other jobs become other files, and so does a job whose cut is moved.")
 def _shows(sample: Sample) -> int:
-    target = _ready(sample.part)
+    target = ready(sample.part)
     files = {name: _rendered(target, name, "mm")[0] for name in JOBS}
     moved = replace(JOBS["one ring"], passes=(Pass(name="ring", at=At(x=7.0, depth=0.4)),))
     files["one ring, moved"] = _bytes(target, moved.trace().shown(target.shows), "one ring, moved")
@@ -116,7 +116,7 @@ def _shows(sample: Sample) -> int:
 
 @promised("target", "leaves its input alone", "It changes nothing of what it shows.")
 def _leaves_alone(sample: Sample) -> int:
-    target, cases = _ready(sample.part), 0
+    target, cases = ready(sample.part), 0
     for each in _tries(target):
         _, changed, looked_at = _rendered(target, *each)
         if changed is not None:
@@ -127,7 +127,7 @@ def _leaves_alone(sample: Sample) -> int:
 
 @promised("target", "refuses what it does not show", "Given anything but what it says that it shows, it writes no file.")
 def _refuses(sample: Sample) -> int:
-    target, cases = _ready(sample.part), 0
+    target, cases = ready(sample.part), 0
     for other in get_args(Shows):
         if other != target.shows:
             shown = traced("one ring").shown(other)
@@ -202,7 +202,7 @@ def _furthest(points: Array, lines: Sequence[Array]) -> float:
     f"{_SIZE_MM} mm",
 )
 def _true_size(sample: Sample) -> int:
-    target = _ready(sample.part)
+    target = ready(sample.part)
     if target.shows == "settings":
         raise Unjudged("settings are words; there is no size to judge")
     if sample.reads is None:

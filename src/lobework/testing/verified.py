@@ -13,7 +13,7 @@ from lobework import plugins
 from lobework.errors import PluginError, UnknownNameError
 from lobework.hookspecs import CONTRACT
 from lobework.plugins import Record
-from lobework.promises import plain
+from lobework.promises import one_line, plain
 from lobework.sample import Sample
 from lobework.testing.compare import Broken, assert_close
 from lobework.testing.promise import Promise, Unjudged, made
@@ -30,6 +30,9 @@ _KINDS: Final = {
     "target": "targets",
     "check": "checks",
 }
+
+_EVERY_KIND: Final = ("fields", "others", "printing")
+"""Modules whose promises several kinds keep."""
 
 _KNOWN: Final = "gives the known answers"
 _KNOWN_SAYS: Final = "Where the answer is known, from a book or from geometry, that is what it gives."
@@ -50,7 +53,8 @@ def promises_of(kind: str) -> tuple[Promise, ...]:
     """
     if kind not in _KINDS:
         raise UnknownNameError("kind of thing", kind, _KINDS)
-    importlib.import_module(f"lobework.testing.{_KINDS[kind]}")
+    for module in (_KINDS[kind], *_EVERY_KIND):
+        importlib.import_module(f"lobework.testing.{module}")
     return (*made(kind), Promise(kind=kind, name=_KNOWN, says=_KNOWN_SAYS, tries=_known_answers, within="what each says"))
 
 
@@ -163,7 +167,9 @@ class Report:
 
     def _lines(self) -> Iterator[str]:
         for record in self.plugins:
-            yield str(record) if record.cause else f"{record.title}, contract {CONTRACT}"
+            yield f"{record.title} is left out" if record.cause else f"{record.title}, contract {CONTRACT}"
+            if record.path:
+                yield f"loaded from {record.path}"
         for (title, _), of_thing in itertools.groupby(self.verdicts, key=lambda each: (each.asked.title, id(each.asked.sample))):
             verdicts = list(of_thing)
             yield f"{title}{_claims(verdicts[0].asked.sample)}"
@@ -183,14 +189,17 @@ def _counted(cases: int) -> str:
 
 def _claims(sample: Sample | None) -> str:
     """Return what a thing says that it can do, for the line that it stands under."""
-    if sample is None:
+    if sample is None or sample.kind == "check":
         return ""
     part = sample.part
-    if sample.kind == "backend":
-        return f": {', '.join(sorted(part.can))}"
-    if sample.kind == "target":
-        return f": {part.file}, shows {part.shows}"
-    return "" if sample.kind == "check" else f": {part!r}"
+    try:
+        if sample.kind == "backend":
+            return f": {', '.join(sorted(part.can))}"
+        return f": {part.file}, shows {part.shows}" if sample.kind == "target" else f": {plain(repr(part))}"
+    except KeyboardInterrupt:
+        raise
+    except BaseException as error:  # noqa: BLE001  (whatever a plugin raises, its report is whole)
+        return f": a {type(part).__name__} that cannot be shown: {one_line(error)}"
 
 
 def _named(name: str) -> tuple[Record, ...]:
@@ -220,6 +229,8 @@ def asked_of(name: str) -> tuple[Asked, ...]:
 
 
 def _asked(record: Record) -> Iterator[Asked]:
+    if record.cause or not record.offers:
+        yield Asked(kind="plugin", name=record.name, promise=_comes_in(record), sample=Sample(_nothing))
     samples = plugins.installed().samples(record.name) if not record.cause else ()
     for sample in samples:
         if (sample.kind, sample.name) not in record.offers:
@@ -234,6 +245,22 @@ def _asked(record: Record) -> Iterator[Asked]:
                 if promise.name == _KNOWN and not sample.known and known:
                     continue
                 yield Asked(kind=kind, name=name, promise=promise, sample=sample, number=number if len(own) > 1 else 0)
+
+
+def _comes_in(record: Record) -> Promise:
+    """Return the promise that a plugin is not left out and offers something."""
+
+    def tries(_: Sample) -> int:
+        if record.cause:
+            raise Broken(record.cause)
+        raise Unjudged("it offers nothing on this machine")
+
+    return Promise(kind="plugin", name="comes in", says="It can be loaded, and offers something.", tries=tries)
+
+
+def _nothing(cuts: object, traces: object) -> tuple[()]:  # noqa: ARG001
+    """Stand for a plugin of which nothing can be tried."""
+    return ()
 
 
 _HAS_SAMPLE: Final = Promise(kind="", name="has a sample", says="There is something to try it with.", tries=lambda _: 1)

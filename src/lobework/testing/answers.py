@@ -1,0 +1,66 @@
+"""The numbers that a part gives, by what they are: to compare two parts of one kind."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any, Final, NamedTuple
+
+import numpy as np
+
+from lobework.testing.angles import TURNING
+
+if TYPE_CHECKING:
+    from lobework.rigid import Array
+
+__all__ = ["Answer", "answers"]
+
+_ANGLES: Final = TURNING[:90]
+_DEPTHS_MM: Final = (0.0, 0.05, 0.3, 1.0, 4.0)
+_ACROSS: Final = np.linspace(-0.9, 0.9, 37)
+_WIDE_MM: Final = 50.0
+
+
+class Answer(NamedTuple):
+    """Numbers of a part, and whether they are lengths, which grow with the part's size."""
+
+    numbers: Array
+    is_length: bool
+
+
+def answers(kind: str, part: Any, size: float = 1.0, turned: float = 0.0) -> dict[str, Answer]:
+    """Return what a part gives at some places, by the name of the method.
+
+    Parameters
+    ----------
+    kind : str
+        "chuck", "cam", "follower", "cutter" or "piece".
+    part : part
+        Of that kind.
+    size : float
+        The places at which it is asked, where they are lengths, are so many times as large.
+    turned : float, rad
+        Added to the angles at which it is asked.
+    """
+    angles = _ANGLES + turned
+    if kind == "chuck":
+        given = part.motions(angles)
+        return {
+            "rotation": Answer(np.array(np.broadcast_to(given.rotation, (angles.size, 3, 3))), False),
+            "shift": Answer(np.array(np.broadcast_to(given.shift, (angles.size, 3))), True),
+        }
+    if kind == "cam":
+        return {
+            "base_radius": Answer(np.array([float(part.base_radius)]), True),
+            "rise_at": Answer(np.array(part.rise_at(angles)), True),
+            "slope_at": Answer(np.array(part.slope_at(angles)), True),
+        }
+    if kind == "follower":
+        half = part.half_width
+        across = _ACROSS * (half if half <= _WIDE_MM * size else _WIDE_MM * size) if half > 0 else np.zeros(1)
+        return {
+            "half_width": Answer(np.array([float(half)]), True),
+            "rest": Answer(np.array([float(part.rest)]), True),
+            "nose_at": Answer(np.array(part.nose_at(across)), True),
+        }
+    if kind == "cutter":
+        return {"width_at": Answer(np.array([float(part.width_at(size * depth)) for depth in _DEPTHS_MM]), True)}
+    return {"outline": Answer(np.array(part.outline, dtype=np.float64), True)}

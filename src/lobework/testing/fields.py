@@ -1,0 +1,223 @@
+"""What every part promises of the units of its settings: the mark of a field is the unit that the field is in."""
+
+from __future__ import annotations
+
+import inspect
+import itertools
+import math
+import re
+from collections.abc import Iterator
+from dataclasses import fields, is_dataclass, replace
+from typing import Any, Final
+
+import numpy as np
+
+from lobework.errors import InputError
+from lobework.kinds import Angle, Length, Measure, Turning, hints_of
+from lobework.sample import Sample
+from lobework.testing.answers import answers
+from lobework.testing.compare import Broken
+from lobework.testing.promise import promised
+
+__all__ = ["PARTS"]
+
+PARTS: Final = ("chuck", "cam", "follower", "cutter", "piece")
+
+_ENTRY: Final = re.compile(r"(?P<names>\w+(?:, \w+)*) : (?P<says>.+)")
+_UNIT: Final = re.compile(r"[,(\[]\s*([^\W\d]+)")
+_UNITS: Final = {
+    **dict.fromkeys(("mm", "millimetre", "millimetres", "millimeter", "millimeters"), "mm"),
+    **dict.fromkeys(("in", "inch", "inches"), "inches"),
+    **dict.fromkeys(("cm", "centimetres"), "cm"),
+    **dict.fromkeys(("deg", "degree", "degrees"), "degrees"),
+    **dict.fromkeys(("rad", "radian", "radians"), "radians"),
+}
+_SIZES: Final = (1.25, 0.8, 1.0625, 2.0)
+"""Each is tried until the part takes it."""
+_MOST: Final = 6
+"""Settings that are looked at together: of more, each set of them would have to be tried."""
+_SAME: Final = 1e-9
+_OTHER: Final = 77.7
+"""What is no whole turn, in degrees or radians."""
+
+
+def _entries(part: type) -> dict[str, str]:
+    """Return what stands behind the colon for each setting in the docstrings of a part and its bases."""
+    found: dict[str, str] = {}
+    for base in reversed(part.__mro__):
+        for line in inspect.cleandoc(base.__dict__.get("__doc__") or "").splitlines():
+            if entry := _ENTRY.fullmatch(line):
+                found.update(dict.fromkeys(entry["names"].split(", "), entry["says"]))
+    return found
+
+
+def _unit_of(entry: str) -> str:
+    """Return the unit that an entry of a docstring names, or nothing."""
+    return next((_UNITS[word] for word in _UNIT.findall(entry) if word in _UNITS), "")
+
+
+def _mark_of(hint: Any) -> str:
+    """Return what a field is marked as: "Length", "Angle", "Turning", "number", or nothing where no unit is to be had."""
+    known = {Length: "Length", Angle: "Angle", Turning: "Turning", float: "number", int: "number"}
+    if hint in known:
+        return known[hint]
+    measure = next((each for each in getattr(hint, "__metadata__", ()) if isinstance(each, Measure)), None)
+    return "Length" if measure is not None and (measure.pairs or measure.takes_bare) else ""
+
+
+def _documented(part: type) -> Iterator[str]:
+    """Yield each setting whose mark and name, or mark and docstring, do not agree, with what to do."""
+    entries, hints = _entries(part), hints_of(part)
+    for each in fields(part):
+        name, mark, entry = each.name, _mark_of(hints[each.name]), entries.get(each.name, "")
+        unit = _unit_of(entry)
+        if not mark:
+            continue
+        if unit in ("inches", "cm", "radians"):
+            yield f"{name}: its docstring says {unit}; inside, lengths are kept in mm and angles in degrees: say so, and mark it"
+        elif unit == "mm" and mark != "Length":
+            yield f"{name}: its docstring says mm, and it is marked {_told(mark)}; mark it Length, from lobework.kinds"
+        elif unit == "degrees" and mark not in ("Angle", "Turning"):
+            yield f"{name}: its docstring says degrees, and it is marked {_told(mark)}; mark it Angle, from lobework.kinds"
+        elif name.endswith("_deg") != (mark == "Angle") and mark != "Turning":
+            yield f"{name}: it is marked {_told(mark)}; a field in degrees is an Angle, and its name ends in _deg"
+        elif mark in ("Length", "Angle") and entry and not unit and "float" in entry:
+            unit = "mm" if mark == "Length" else "degrees"
+            yield f"{name}: it is marked {mark}, and its docstring gives no unit; write {name} : float, {unit}"
+
+
+def _told(mark: str) -> str:
+    return "as a plain number" if mark == "number" else mark
+
+
+def _grown(value: Any, size: float) -> Any:
+    """Return a setting so many times as large; in parts that it holds, every length."""
+    if isinstance(value, float) and not isinstance(value, bool):
+        return value * size
+    if isinstance(value, tuple):
+        return tuple(_grown(each, size) for each in value)
+    return value
+
+
+def _held_grown(value: Any, size: float) -> Any:
+    """Return a list of parts with every length in them so many times as large."""
+    if isinstance(value, tuple) and value and all(is_dataclass(each) for each in value):
+        return tuple(_resized(each, size, _lengths(each)) for each in value)
+    return value
+
+
+def _lengths(part: Any) -> set[str]:
+    hints = hints_of(type(part))
+    return {each.name for each in fields(part) if each.init and _mark_of(hints[each.name]) == "Length"}
+
+
+def _resized(part: Any, size: float, names: set[str]) -> Any:
+    """Return a part with some settings, and the lengths of the parts that it holds, so many times as large."""
+    changed = {name: _grown(getattr(part, name), size) for name in names}
+    for each in fields(part):
+        if each.init and each.name not in names:
+            held = _held_grown(getattr(part, each.name), size)
+            if held is not getattr(part, each.name):
+                changed[each.name] = held
+    return replace(part, **changed)
+
+
+def _grows(sample: Sample, names: set[str]) -> bool | None:
+    """Return whether all that a part gives grows with these settings; None where it takes none of the sizes."""
+    kind, part = sample.kind, sample.part
+    for size in _SIZES:
+        try:
+            other = _resized(part, size, names)
+        except InputError:
+            continue
+        before, after = answers(kind, part), answers(kind, other, size)
+        return all(_alike(before[what].numbers * (size if before[what].is_length else 1.0), after[what].numbers) for what in before)
+    return None
+
+
+def _alike(one: Any, other: Any) -> bool:
+    if one.shape != other.shape:
+        return False
+    with np.errstate(invalid="ignore"):
+        off = np.where(one == other, 0.0, np.abs(one - other))
+    return bool((off <= _SAME * (1.0 + np.abs(np.where(np.isfinite(one), one, 0.0)))).all())
+
+
+def _by_growing(sample: Sample) -> Iterator[str]:
+    """Yield each setting that must grow with the lengths, or must not, for the whole part to grow evenly."""
+    part, lengths = sample.part, _lengths(sample.part)
+    if _grows(sample, lengths) is not False:
+        return
+    entries, hints = _entries(type(part)), hints_of(type(part))
+    doubtful = [
+        each.name
+        for each in fields(part)
+        if each.init
+        and _mark_of(hints[each.name]) in ("Length", "Angle", "number")
+        and isinstance(value := getattr(part, each.name), float)
+        and math.isfinite(value)
+        and value
+        and not (_mark_of(hints[each.name]) == "number" and "," in entries.get(each.name, ""))
+    ]
+    for count in range(1, len(doubtful) + 1 if len(doubtful) <= _MOST else 2):
+        for wrong in itertools.combinations(doubtful, count):
+            if _grows(sample, lengths ^ set(wrong)):
+                for name in wrong:
+                    yield _grows_wrongly(name, name in lengths, _mark_of(hints[name]))
+                return
+
+
+def _grows_wrongly(name: str, is_length: bool, mark: str) -> str:
+    if is_length:
+        return f"{name}: it is marked Length, and the part grows evenly with its other lengths alone; mark it by its true unit"
+    says = f"{name}: it is marked {_told(mark)}, and the part grows evenly only where it grows with the lengths"
+    return f"{says}; mark it Length, or name its unit in the docstring: {name} : float, turns"
+
+
+def _by_turning(sample: Sample) -> Iterator[str]:
+    """Yield each plain number, or length, to which a whole turn can be added without any difference."""
+    part, hints = sample.part, hints_of(type(sample.part))
+    for each in fields(part):
+        if not each.init or hints[each.name] not in (float, Length) or not math.isfinite(getattr(part, each.name)):
+            continue
+        for unit, whole in (("degrees", 360.0), ("radians", 2 * math.pi)):
+            if _changes(sample, each.name, _OTHER) is True and _changes(sample, each.name, whole) is False:
+                yield f"{each.name}: {whole:g} more make no difference, so it is an angle in {unit}; mark it Angle, in degrees"
+
+
+def _changes(sample: Sample, name: str, more: float) -> bool | None:
+    """Return whether a part gives other numbers with more of one setting; None where it does not take that."""
+    kind, part = sample.kind, sample.part
+    try:
+        other = replace(part, **{name: getattr(part, name) + more})
+    except InputError:
+        return None
+    before, after = answers(kind, part), answers(kind, other)
+    return not all(_alike(before[what].numbers, after[what].numbers) for what in before)
+
+
+def _held_types(part: Any) -> Iterator[type]:
+    """Yield the type of a part, and of each part that its settings hold and its author wrote."""
+    yield type(part)
+    for each in fields(part):
+        held = getattr(part, each.name)
+        for one in held if isinstance(held, tuple) else (held,):
+            if is_dataclass(one) and not isinstance(one, type) and not type(one).__module__.startswith("lobework."):
+                yield type(one)
+
+
+def _units(sample: Sample) -> int:
+    """Compare the mark of each setting with its docstring, its name, and what it does."""
+    part = sample.part
+    types = set(_held_types(part))
+    for wrong in itertools.chain(*map(_documented, types), _by_growing(sample), _by_turning(sample)):
+        raise Broken(wrong)
+    return sum(len(fields(each)) for each in types) or 1
+
+
+for _kind in PARTS:
+    promised(
+        _kind,
+        "marks its settings with their units",
+        "Each length is a Length and each angle an Angle, as the docstring says and as the part behaves.",
+    )(_units)

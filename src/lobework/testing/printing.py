@@ -1,0 +1,50 @@
+"""What everything that a plugin offers promises of standard output: it is for results."""
+
+from __future__ import annotations
+
+import contextlib
+import io
+from typing import TYPE_CHECKING, Any, Final
+
+from lobework.promises import plain
+from lobework.testing.answers import answers
+from lobework.testing.carvings import carvings_for
+from lobework.testing.compare import Broken
+from lobework.testing.jobs import traced
+from lobework.testing.promise import promised
+from lobework.testing.targets import ready
+
+if TYPE_CHECKING:
+    from lobework.sample import Sample
+
+__all__: list[str] = []
+
+_KINDS: Final = ("chuck", "cam", "follower", "cutter", "piece", "backend", "target", "check")
+
+
+def _use(kind: str, thing: Any) -> None:
+    """Use a thing once, as a job does."""
+    if kind == "backend":
+        for _, stock, sweeps in carvings_for(thing.can, coarser=3.0):
+            thing.carve(stock, sweeps, stock.uncut())
+            return
+    elif kind == "target":
+        ready(thing).render(traced("one ring").shown(thing.shows))
+    elif kind == "check":
+        traces = traced("waves and a plunge")
+        list(thing([each.cut for each in traces], traces))
+    else:
+        answers(kind, thing)
+
+
+def _prints_nothing(sample: Sample) -> int:
+    printed = io.StringIO()
+    with contextlib.redirect_stdout(printed):
+        _use(sample.kind, sample.part)
+    if said := plain(printed.getvalue()):
+        raise Broken(f"it prints {said[:80]!r}; standard output is for results: print to sys.stderr, or not at all")
+    return 1
+
+
+for _kind in _KINDS:
+    promised(_kind, "prints nothing", "It leaves standard output to whoever uses it.")(_prints_nothing)
