@@ -539,6 +539,13 @@ class _WatchedBackend:
         """What it can carve."""
         return self.own.can
 
+    @property
+    def within(self) -> float:
+        """Its accuracy, mm."""
+        from lobework.carve.backend import accuracy_of
+
+        return accuracy_of(self.own)
+
     def carve(self, stock: Stock, sweeps: Sequence[Sweep], depth: Depth, progress: Progress | None = None) -> None:
         """Deepen ``depth`` in place; what ``progress`` raises is nobody's fault."""
         stops: list[BaseException] = []

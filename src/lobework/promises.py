@@ -103,7 +103,7 @@ def _target_name(target: Any) -> str:
 
 def _backend_name(backend: Any) -> str:
     from lobework.carve import Backend
-    from lobework.carve.backend import EVERYTHING
+    from lobework.carve.backend import EVERYTHING, accuracy_of
 
     if isinstance(backend, type) or not isinstance(backend, Backend):
         lacking = [each for each in ("name", "says", "can", "carve") if not hasattr(backend, each)]
@@ -115,6 +115,7 @@ def _backend_name(backend: Any) -> str:
         raise PluginError(f"backend {name!r}: can is {plain(repr(backend.can))}; it must be a frozenset of what it can carve")
     if unknown := sorted(map(str, backend.can - EVERYTHING)):
         raise PluginError(f"backend {name!r}: can holds {unknown[0]!r}; it may hold {', '.join(sorted(EVERYTHING))}")
+    accuracy_of(backend)
     try:
         inspect.signature(backend.carve).bind((), (), (), progress=None)
     except TypeError:

@@ -47,7 +47,7 @@ class Printed:
 
 @contextlib.contextmanager
 def to_stderr(*, descriptor: bool = False) -> Iterator[Printed]:
-    """Send to standard error what is printed inside, and keep the beginning of it.
+    r"""Send to standard error what is printed inside, and keep the beginning of it.
 
     Parameters
     ----------
@@ -59,7 +59,7 @@ def to_stderr(*, descriptor: bool = False) -> Iterator[Printed]:
     >>> with to_stderr() as printed:
     ...     print("to the other stream")
     >>> printed.first
-    'to the other stream\\n'
+    'to the other stream\n'
     """
     printed = Printed()
     with contextlib.ExitStack() as undo:

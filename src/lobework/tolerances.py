@@ -4,7 +4,19 @@ from __future__ import annotations
 
 from typing import Final
 
-__all__ = ["BRIDGE_RAD", "CHORD_MM", "CONTACT_MM", "JOIN_MM", "RESOLUTION_MM", "RIGID", "STACK_MM", "TABLE_MM", "VISIBLE_MM"]
+__all__ = [
+    "BRIDGE_RAD",
+    "CARVED_MM",
+    "CHORD_MM",
+    "COARSEST_MM",
+    "CONTACT_MM",
+    "JOIN_MM",
+    "RESOLUTION_MM",
+    "RIGID",
+    "STACK_MM",
+    "TABLE_MM",
+    "VISIBLE_MM",
+]
 
 CONTACT_MM: Final = 1e-9
 """Contact of follower and cam, promised. Absolute: cams are tens to hundreds of millimetres across."""
@@ -29,6 +41,12 @@ RIGID: Final = 1e-9
 
 STACK_MM: Final = 1e-11
 """A stack of chucks as polynomials against the chucks themselves, at the work; a tenth of what two traces may differ."""
+
+CARVED_MM: Final = 2e-4
+"""A backend against the plain one, at each ray, unless it states its own accuracy: single precision, deep in the work."""
+
+COARSEST_MM: Final = 0.01
+"""The worst accuracy that a backend may state: a fifth of `RESOLUTION_MM`, so that it is not seen in the carved work."""
 
 VISIBLE_MM: Final = 0.05
 """How far a wave may be from its place on the work before it is seen, unless said otherwise; as `RESOLUTION_MM`."""

@@ -8,6 +8,17 @@ import pytest
 
 HEAD = "from lobework.hookspecs import hookimpl\nlobework_contract = 1\n"
 STRANGE = "class Strange(BaseException):\n    pass\n"
+JOB = """
+lathe = "rocking-bench"
+[piece]
+form = "disc"
+diameter = 70
+thickness = 8
+[cutter]
+kind = "pen"
+[[pass]]
+at = { x = 20 }
+"""
 PLATE = '''
 from dataclasses import dataclass
 from typing import ClassVar
@@ -89,10 +100,15 @@ def test_what_a_plugin_prints_while_it_loads_goes_to_standard_error_and_is_noted
 
 def test_a_plugin_that_loads_slowly_is_named_with_its_package(bench):
     """The limit is set to zero, so that loading anything is slow and no clock decides the test."""
-    bench.package("slow", f"import lobework.plugins\nlobework.plugins.SLOW_S = 0.0\n{HEAD}@hookimpl\ndef lobework_cams(): return []\n")
+    bench.package(
+        "slow", f"import lobework.plugins\nlobework.plugins.SLOW_S = 0.0\n{HEAD}@hookimpl\ndef lobework_cams(): return []\n"
+    )
     done = bench.lobework("list")
     assert done.returncode == 0
-    start, end = "lobework: note: plugin 'slow' (lobework-slow 1.0) took ", " s to load; its module must import what is heavy only"
+    start, end = (
+        "lobework: note: plugin 'slow' (lobework-slow 1.0) took ",
+        " s to load; its module must import what is heavy only",
+    )
     assert only_line(done.stderr).startswith(start)
     assert end in done.stderr
 
@@ -127,23 +143,16 @@ def test_a_sample_that_cannot_be_shown_is_still_verified(bench):
 
 def test_sys_exit_in_a_part_never_ends_a_command_with_success(bench):
     plate(bench, "odd", "import sys; sys.exit(0)")
-    job = (
-        'lathe = "rocking-bench"\n[piece]\nform = "disc"\ndiameter = 70\nthickness = 8\n[cutter]\nkind = "pen"\n'
-        '[[chuck]]\nkind = "odd"\n[[pass]]\nat = { x = 20 }\n'
-    )
-    (bench.folder / "job.toml").write_text(job, encoding="utf-8")
+    (bench.folder / "job.toml").write_text(f'{JOB}[[chuck]]\nkind = "odd"\n', encoding="utf-8")
     done = bench.lobework("draw", "job.toml")
     assert (done.stdout, done.returncode) == ("", 70)
     assert only_line(done.stderr).startswith("lobework: a fault in plugin 'odd' (lobework-odd 1.0): SystemExit: 0")
 
 
 def test_sys_exit_in_a_target_or_a_check_is_laid_at_its_plugins_door(bench):
-    source = (
-        f"{HEAD}import sys\ndef careful(cuts, traces):\n    sys.exit(0)\n@hookimpl\ndef lobework_checks():\n    return [careful]\n"
-    )
-    bench.package("odd", source)
-    job = 'lathe = "rocking-bench"\n[piece]\nform = "disc"\ndiameter = 70\nthickness = 8\n[cutter]\nkind = "pen"\n[[pass]]\nat = { x = 20 }\n'
-    (bench.folder / "job.toml").write_text(job, encoding="utf-8")
+    body = "def careful(cuts, traces):\n    sys.exit(0)\n@hookimpl\ndef lobework_checks():\n    return [careful]\n"
+    bench.package("odd", f"{HEAD}import sys\n{body}")
+    (bench.folder / "job.toml").write_text(JOB, encoding="utf-8")
     done = bench.lobework("check", "job.toml")
     assert done.returncode == 70
     assert only_line(done.stderr).startswith("lobework: check 'careful' of plugin 'odd' (lobework-odd 1.0) failed: SystemExit: 0")

@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from numbers import Real
 from typing import TYPE_CHECKING, Final, Literal, Protocol, runtime_checkable
 
-from lobework.errors import SettingError
+from lobework.errors import PluginError, SettingError
 from lobework.surface import Face
+from lobework.tolerances import CARVED_MM, COARSEST_MM
 
 if TYPE_CHECKING:
     from lobework.carve.stock import Depth, Stock
     from lobework.carve.sweep import Sweep
 
-__all__ = ["EVERYTHING", "Ability", "Backend", "Progress", "needs", "refuse"]
+__all__ = ["EVERYTHING", "Ability", "Backend", "Progress", "accuracy_of", "needs", "refuse"]
 
 Ability = Literal["face", "round", "leaning", "drilling spindle", "fixed", "cutting frame", "eccentric frame"]
 """What a backend may be able to carve: a surface, a cutter that leans on a face, a way of holding the cutter."""
@@ -29,8 +31,8 @@ Progress = Callable[[float], None]
 class Backend(Protocol):
     """A way of carving.
 
-    A backend may say ``within: float``, mm: how near it comes to the plain one. `lobework.testing` holds it to that, to
-    2e-4 mm where it does not say.
+    A backend may have ``within: float``, mm: its accuracy, the largest difference from the plain one; 2e-4 mm if unspecified,
+    0.01 mm at most. `lobework.testing` holds it to that.
     """
 
     @property
@@ -51,6 +53,27 @@ class Backend(Protocol):
         Depths are those of the swept solid, whether or not there is work so deep; rays with no work under them
         (``stock.inside``) stay at zero.
         """
+
+
+def accuracy_of(backend: Backend) -> float:
+    """Return a backend's stated accuracy, mm: the largest difference from the plain one.
+
+    Raises
+    ------
+    PluginError
+        If it states what no accuracy is, or one coarser than `lobework.tolerances.COARSEST_MM`.
+
+    Examples
+    --------
+    >>> from lobework.carve.plain import Plain
+    >>> accuracy_of(Plain())
+    0.0002
+    """
+    within = getattr(backend, "within", CARVED_MM)
+    if isinstance(within, bool) or not isinstance(within, Real) or not 0 < within <= COARSEST_MM:
+        must_be = f"a number of mm, above zero and at most {COARSEST_MM:g}"
+        raise PluginError(f"backend {backend.name!r}: within is {within!r}; it must be {must_be}")
+    return float(within)
 
 
 def needs(stock: Stock, sweeps: Sequence[Sweep]) -> set[Ability]:

@@ -37,8 +37,9 @@ def strokes_in(file: bytes) -> list[Array]:
     ]
     found = []
     for path in itertools.chain.from_iterable(layer.iter(f"{_SVG}path") for layer in layers):
-        numbers = np.array(re.findall(_NUMBER, path.attrib["d"]), dtype=np.float64)
-        found.append(numbers.reshape(-1, 2) * scale * (1.0, -1.0))
+        places = np.array(re.findall(_NUMBER, path.attrib["d"]), dtype=np.float64).reshape(-1, 2)
+        closed = path.attrib["d"].rstrip().endswith(("Z", "z"))
+        found.append(np.concatenate([places, places[: int(closed)]]) * scale * (1.0, -1.0))
     return found
 
 

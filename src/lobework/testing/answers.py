@@ -55,7 +55,7 @@ def answers(kind: str, part: Any, size: float = 1.0, turned: float = 0.0) -> dic
         }
     if kind == "follower":
         half = part.half_width
-        across = _ACROSS * (half if half <= _WIDE_MM * size else _WIDE_MM * size) if half > 0 else np.zeros(1)
+        across = _ACROSS * (min(half, _WIDE_MM * size)) if half > 0 else np.zeros(1)
         return {
             "half_width": Answer(np.array([float(half)]), True),
             "rest": Answer(np.array([float(part.rest)]), True),

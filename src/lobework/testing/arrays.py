@@ -31,14 +31,28 @@ def finite_of_shape(what: str, given: object, shape: tuple[int, ...]) -> None:
 
 
 def each_alone(asks: Asks, at: Array, within: float, *, along: str) -> int:
-    """Try that many places at once, in any order, give what each place gives by itself."""
-    order = np.random.default_rng(0).permutation(at.size)
+    """Try that many places at once, in any order, give what each place gives by itself.
+
+    Whatever keeps an answer for the next question must know all of the array by which it finds it again: not how long it is
+    and where it ends alone, nor where it lies in memory.
+    """
+    drawn = np.random.default_rng(0)
+    order = drawn.permutation(at.size)
+    inner = np.concatenate([[0], 1 + drawn.permutation(max(at.size - 2, 0)), [at.size - 1]])[: at.size]
     for what, ask in asks.items():
         together = ask(at.copy())
         one_by_one = np.concatenate([ask(at[k : k + 1].copy()) for k in range(at.size)])
         assert_close(together, one_by_one, within, at, along=along, what=f"{what}, all at once against one by one")
         assert_close(ask(at[order]), together[order], within, at[order], along=along, what=f"{what}, in another order")
-    return 2 * len(asks) * at.size
+        ask(at.copy())
+        told = "between the same first and last place, in another order"
+        assert_close(ask(at[inner]), together[inner], within, at[inner], along=along, what=f"{what}, {told}")
+        written = at.copy()
+        ask(written)
+        written[:] = at[order]
+        told = "once other places have been written to the same array"
+        assert_close(ask(written), together[order], within, written, along=along, what=f"{what}, {told}")
+    return 4 * len(asks) * at.size
 
 
 def leaves_alone(asks: Asks, at: Array) -> int:

@@ -10,15 +10,17 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from lobework.carve import stock_of
-from lobework.carve.backend import EVERYTHING, refuse
+from lobework.carve.backend import EVERYTHING, accuracy_of, refuse
 from lobework.carve.plain import Plain
 from lobework.cutter import Vee
+from lobework.errors import PluginError
 from lobework.piece import Barrel, Disc
 from lobework.surface import Face
-from lobework.testing.carvings import WITHIN_MM, assert_same, carved, carvings_for, on_face, on_round
+from lobework.testing.carvings import about, assert_same, carved, carvings_for, deep_carvings_for, on_face, on_round
 from lobework.testing.compare import Broken, assert_close
 from lobework.testing.promise import promised
 from lobework.testing.refusal import refused
+from lobework.tolerances import CARVED_MM, COARSEST_MM
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -36,10 +38,6 @@ _JUDGE: Final = Plain()
 
 class _Enough(Exception):  # noqa: N818  (it is raised to stop, not in error)
     """Raised by who wants no more."""
-
-
-def _within(backend: Backend) -> float:
-    return float(getattr(backend, "within", WITHIN_MM))
 
 
 def _few(backend: Backend) -> Iterator[tuple[str, Stock, tuple[Sweep, ...]]]:
@@ -71,21 +69,123 @@ def _named(name: str) -> Iterator[None]:
         raise Broken(f"{name}: {broken}") from None
 
 
+_GROOVES_MM: Final = (0.004, 0.8, 2.6, 6.5)
+"""From a scratch to deeper than the work is thick."""
+_BESIDE_MM: Final = 0.0013
+"""From a ray to the middle of a groove: less than the scratch is wide."""
+
+
+@promised(
+    "backend",
+    "states its accuracy",
+    "What it states as within is a number of mm that is not seen in the carved work.",
+    f"{COARSEST_MM:g} mm",
+)
+def _accuracy(sample: Sample) -> int:
+    try:
+        accuracy_of(sample.part)
+    except PluginError as error:
+        raise Broken(str(error)) from None
+    return 1
+
+
 @promised(
     "backend",
     "carves as the judge does",
     "Whatever it claims that it can carve, it carves as the plain way does.",
-    "2e-4 mm, or its own within",
+    f"{CARVED_MM:g} mm, or its own within",
 )
 def _as_the_judge(sample: Sample) -> int:
     backend, rays = sample.part, 0
     for name, stock, sweeps in carvings_for(backend.can):
         with _named(name):
-            assert_same(_carves(backend, stock, sweeps), functools.partial(_judged, name), _within(backend))
+            assert_same(_carves(backend, stock, sweeps), functools.partial(_judged, name), accuracy_of(backend))
         rays += stock.rows * stock.columns
     if not rays:
         raise Broken(f"it can carve {', '.join(sorted(backend.can))}: no surface, or no way of holding a cutter, among them")
     return rays
+
+
+@promised(
+    "backend",
+    "carves deep as the judge does",
+    "A pass that goes several mm deep is carved as the plain way carves it, on every surface and by every holder.",
+    f"{CARVED_MM:g} mm, or its own within",
+)
+def _deep(sample: Sample) -> int:
+    backend, rays = sample.part, 0
+    for name, stock, sweeps in deep_carvings_for(backend.can):
+        with _named(name):
+            assert_same(_carves(backend, stock, sweeps), functools.partial(_judged_deep, name), accuracy_of(backend))
+        rays += stock.rows * stock.columns
+    return rays
+
+
+@functools.cache
+def _judged_deep(name: str, shift: tuple[float, float]) -> Depth:
+    stock, sweeps = next((stock, sweeps) for each, stock, sweeps in deep_carvings_for(EVERYTHING) if each == name)
+    return carved(_JUDGE, stock, *sweeps, shift=shift)
+
+
+@promised(
+    "backend",
+    "takes each carving by itself",
+    "Passes of as many places, with the same ends, leave their own mark, and so do passes on other work of the same size.",
+    f"{CARVED_MM:g} mm, or its own within",
+)
+def _by_itself(sample: Sample) -> int:
+    backend, rays = sample.part, 0
+    for name, stock, sweeps in _few(backend):
+        carved(backend, stock, *sweeps)
+        for told, other in (
+            ("moved inwards", _bent(sweeps)),
+            ("the last pass alone", sweeps[-1:]),
+            ("the first alone", sweeps[:1]),
+        ):
+            with _named(f"{name}, {told}"):
+                assert_same(_carves(backend, stock, other), _carves(_JUDGE, stock, other), accuracy_of(backend))
+            rays += stock.rows * stock.columns
+    return rays
+
+
+@promised(
+    "backend",
+    "carves passes of any length",
+    "A pass of one place, of many, of places where the tip rests, and many passes leave what the plain way leaves.",
+    f"{CARVED_MM:g} mm, or its own within",
+)
+def _any_length(sample: Sample) -> int:
+    backend, rays = sample.part, 0
+    for name, stock, sweeps in _few(backend):
+        stroke = sweeps[-1]
+        tries = {
+            "one place": (_along(stroke, [0.0]),),
+            "many places": (_along(stroke, np.linspace(0.0, 1.0, 1201)),),
+            "places where it rests": (_along(stroke, [0.0, 0.0, 0.0, 1.0, 1.0]),),
+            "many passes": tuple(_along(stroke, [part]) for part in np.linspace(0.0, 1.0, 40)),
+        }
+        for told, passes in tries.items():
+            with _named(f"{name}, {told}"):
+                assert_same(_carves(backend, stock, passes), _carves(_JUDGE, stock, passes), accuracy_of(backend))
+            rays += stock.rows * stock.columns
+    return rays
+
+
+def _along(sweep: Sweep, parts: object) -> Sweep:
+    """Return a pass that goes straight from its first place to its last, by way of some parts of that."""
+    part = np.asarray(parts, dtype=np.float64)[:, None]
+    tip, out, level = (ends[0] + part * (ends[-1] - ends[0]) for ends in (sweep.tip, sweep.outward, sweep.level))
+    return replace(sweep, tip=tip, outward=about(out, level)[0], level=about(out, level)[1])
+
+
+def _bent(sweeps: tuple[Sweep, ...]) -> tuple[Sweep, ...]:
+    """Return passes whose ends stay, and whose other places are moved a little."""
+    bent = []
+    for sweep in sweeps:
+        tip = sweep.tip.copy()
+        tip[1:-1] *= (0.9, 0.9, 1.0)
+        bent.append(replace(sweep, tip=tip))
+    return tuple(bent)
 
 
 @promised("backend", "is refused the rest", "Whatever it does not claim is refused in one line before anything is cut.")
@@ -103,24 +203,28 @@ def _refused_the_rest(sample: Sample) -> int:
 @promised(
     "backend",
     "cuts a groove of the right width",
-    "A right-angled vee d mm deep leaves a groove 2 d wide, straight down its flanks, on a face and round a barrel.",
-    "2e-4 mm, or its own within",
+    "A right-angled vee d mm deep leaves a groove 2 d wide, straight down its flanks, on a face and a barrel, however deep.",
+    f"{CARVED_MM:g} mm, or its own within",
 )
 def _groove(sample: Sample) -> int:
-    backend, cases, vee = sample.part, 0, Vee(angle_deg=90.0, width=3.0)
-    if {"face", "drilling spindle"} <= backend.can:
-        stock = stock_of(Disc(diameter=16.0, thickness=5.0), 0.37)
-        depth = carved(backend, stock, on_face(vee, [[-9.0, 0.11, -0.8], [9.0, 0.11, -0.8]]))
-        expected = np.maximum(0.8 - np.abs(stock.down[:, None] - 0.11), 0.0) * stock.inside
-        assert_close(depth, expected, _within(backend), what="a straight groove on a face")
-        cases += depth.size
-    if {"round", "drilling spindle"} <= backend.can:
-        barrel = Barrel(diameter=20.0, length=9.0)
-        stock, turn = stock_of(barrel, 0.67), np.linspace(0.0, 2 * np.pi, 25)
-        depth = carved(backend, stock, on_round(vee, barrel.surface, turn, 0 * turn + 4.1, 0 * turn + 0.8))
-        expected = np.maximum(0.8 - np.abs(stock.down[:, None] - 4.1), 0.0) + np.zeros(stock.shape)
-        assert_close(depth, expected, _within(backend), what="a groove round a barrel")
-        cases += depth.size
+    backend, cases = sample.part, 0
+    for deep in _GROOVES_MM:
+        vee = Vee(angle_deg=90.0, width=3.0 * max(deep, 1.0))
+        if {"face", "drilling spindle"} <= backend.can:
+            stock = stock_of(Disc(diameter=16.0, thickness=5.0), 0.37)
+            middle = float(stock.down[stock.rows // 2]) + _BESIDE_MM
+            depth = carved(backend, stock, on_face(vee, [[-29.0, middle, -deep], [29.0, middle, -deep]]))
+            expected = np.maximum(deep - np.abs(stock.down[:, None] - middle), 0.0) * stock.inside
+            assert_close(depth, expected, accuracy_of(backend), what=f"a straight groove on a face, {deep:g} mm deep")
+            cases += depth.size
+        if {"round", "drilling spindle"} <= backend.can:
+            barrel = Barrel(diameter=20.0, length=9.0)
+            stock, turn = stock_of(barrel, 0.67), np.linspace(0.0, 2 * np.pi, 25)
+            middle = float(stock.down[stock.rows // 2]) + _BESIDE_MM
+            depth = carved(backend, stock, on_round(vee, barrel.surface, turn, 0 * turn + middle, 0 * turn + deep))
+            expected = np.maximum(deep - np.abs(stock.down[:, None] - middle), 0.0) + np.zeros(stock.shape)
+            assert_close(depth, expected, accuracy_of(backend), what=f"a groove round a barrel, {deep:g} mm deep")
+            cases += depth.size
     return cases
 
 
@@ -208,7 +312,10 @@ def _leaves_alone(sample: Sample) -> int:
         kept = [array.copy() for array in arrays]
         for array in arrays:
             array.flags.writeable = True
-        backend.carve(stock, list(sweeps), stock.uncut())
+        given = list(sweeps)
+        backend.carve(stock, given, stock.uncut())
+        if given != list(sweeps):
+            raise Broken(f"{name}: it changes what it is given: {len(given)} passes are left of {len(sweeps)}")
         for array, before in zip(arrays, kept, strict=True):
             if not np.array_equal(array, before):
                 raise Broken(
@@ -232,6 +339,10 @@ def _progress(sample: Sample) -> int:
         if not parts or not all(0 <= each <= 1 for each in parts) or abs(parts[-1] - 1) > 1e-9:
             raise Broken(f"{name}: progress is told {parts[-3:] or 'nothing'}; it must be from 0 to 1, and 1 in the end")
         assert_close(with_it, without, 0.0, what=f"{name}: with progress, for without")
+        before = _before(stock)
+        onto = before.copy()
+        backend.carve(stock, sweeps, onto, parts.append)
+        assert_close(onto, np.maximum(before, without), _SAME, what=f"{name}: with progress, onto what was carved before")
         _stopped(backend, name, stock, sweeps)
         cases += len(parts)
     return cases

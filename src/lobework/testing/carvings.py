@@ -27,11 +27,11 @@ __all__ = [
     "ALONG_X",
     "STEPPED",
     "UP",
-    "WITHIN_MM",
     "about",
     "assert_same",
     "carved",
     "carvings_for",
+    "deep_carvings_for",
     "on_face",
     "on_round",
 ]
@@ -40,8 +40,6 @@ UP: Final[Array] = np.array([[0.0, 0.0, 1.0]])
 ALONG_X: Final[Array] = np.array([[1.0, 0.0, 0.0]])
 STEPPED: Final = ((0.0, 0.0), (0.4, 0.0), (0.6, 0.5), (0.9, 0.5), (1.2, 1.1))
 """One side of a cutter with steps, mm."""
-WITHIN_MM: Final = 2e-4
-"""How near a way of carving comes to the plain one, unless it says otherwise in a field ``within``."""
 _SHAKE_MM: Final = 2e-5
 """How far a wall may stand from where it should: a ray on it is cut or not as rounding falls."""
 
@@ -190,3 +188,23 @@ def carvings_for(
                 on_it = _over_face(cutters, leaning) if isinstance(stock.surface, Face) else _over_round(cutters, stock.surface)
                 if (needs(stock, on_it) <= can) is not lacking:
                     yield f"{piece.form}, {kind}{', leaning' if leaning else ''}", stock, on_it
+
+
+_LONG: Final = Vee(angle_deg=70.0, width=12.0)
+_DEEP_MM: Final = (2.2, 3.3)
+"""Deeper than the grooves of ornament, and shallower than the middle of the work."""
+
+
+def deep_carvings_for(can: frozenset[Ability]) -> Iterator[tuple[str, Stock, tuple[Sweep, ...]]]:
+    """Yield carvings of one pass that goes deep, as `carvings_for` yields its own."""
+    for piece, resolution in _PIECES:
+        stock = stock_of(piece, resolution)
+        for kind, held in _HELD.items():
+            cutter = replace(_LONG, held=held)
+            if isinstance(stock.surface, Face):
+                on_it = on_face(cutter, [[-6.0, 1.1, -_DEEP_MM[0]], [6.5, -0.7, -_DEEP_MM[1]]])
+            else:
+                long = stock.surface.length
+                on_it = on_round(cutter, stock.surface, [0.4, 2.9], [0.3 * long, 0.6 * long], _DEEP_MM)
+            if needs(stock, (on_it,)) <= can:
+                yield f"{piece.form}, {kind}, deep", stock, (on_it,)

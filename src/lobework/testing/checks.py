@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import functools
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any, get_args
 
 from lobework.check import Finding
@@ -22,8 +24,10 @@ __all__: list[str] = []
 
 
 def _looked_at() -> Iterator[tuple[str, list[Cut], Sequence[Trace]]]:
-    """Yield cuts and their traces: of every job, of one cut of each alone, and none at all."""
+    """Yield cuts and their traces: of every job, in mm and in inches, of one cut of each alone, and none at all."""
     for name in JOBS:
+        traces = replace(JOBS[name], units="inch").trace()
+        yield f"{name}, in inch", [each.cut for each in traces], traces
         traces = JOBS[name].trace()
         yield name, [each.cut for each in traces], traces
         yield f"the last cut of {name}", [traces[-1].cut], traces[-1:]
@@ -81,3 +85,34 @@ def _leaves_alone(sample: Sample) -> int:
         _found(sample.part, *given)
         cases += before.assert_unchanged(name)
     return cases
+
+
+@promised(
+    "check",
+    "finds something",
+    "In one of the kit's jobs, or where its sample asks it a known question, there is something that it finds.",
+)
+def _something(sample: Sample) -> int:
+    found, cases = 0, 0
+
+    @functools.wraps(sample.part)
+    def watched(cuts: Sequence[Cut], traces: Sequence[Trace]) -> list[Finding]:
+        nonlocal found, cases
+        told = _found(sample.part, cuts, traces)
+        found, cases = found + len(told), cases + 1
+        return told
+
+    for _, cuts, traces in _looked_at():
+        watched(cuts, traces)
+    for known in sample.known:
+        known.asks(watched)
+    if not found:
+        raise Broken(f"it finds nothing, in {cases} tries; give its sample a Known in which it finds something")
+    return cases
+
+
+@promised("check", "finds nothing in nothing", "Where there are no cuts there is nothing to find.")
+def _nothing(sample: Sample) -> int:
+    if found := _found(sample.part, [], ()):
+        raise Broken(f"without any cuts it finds: {found[0]}")
+    return 1

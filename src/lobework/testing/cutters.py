@@ -14,25 +14,37 @@ from lobework.carve import stock_of, sweep_of
 from lobework.carve.plain import Plain
 from lobework.carve.sweep import has_edge
 from lobework.drawing import draw
-from lobework.holder import DrillingSpindle
+from lobework.edge import Edge
+from lobework.holder import CuttingFrame, DrillingSpindle, EccentricFrame, FixedTool, Holder
 from lobework.kinds import measures
 from lobework.piece import Disc
+from lobework.promises import plain
 from lobework.slide import At
 from lobework.surface import Face
 from lobework.testing.benches import cut_on, fixed
-from lobework.testing.carvings import WITHIN_MM, assert_same, carved, on_face
+from lobework.testing.carvings import assert_same, carved, on_face
 from lobework.testing.compare import Broken, assert_close
 from lobework.testing.promise import promised
 from lobework.testing.refusal import refused
+from lobework.tolerances import CARVED_MM
 from lobework.trace import trace
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from lobework.carve import Backend
     from lobework.rigid import Array
     from lobework.sample import Sample
 
 __all__: list[str] = []
 
 _FACE: Final = Disc(diameter=16.0, thickness=5.0)
+_HOLDERS: Final[tuple[Holder, ...]] = (
+    DrillingSpindle(),
+    FixedTool(),
+    EccentricFrame(radius=1.3),
+    CuttingFrame(radius=7.0, angle_deg=25.0),
+)
 _TURN: Final = np.linspace(0.0, 2 * math.pi, 17)
 
 
@@ -116,11 +128,39 @@ def _ring(cutter: Any, depth: float) -> Any:
 
 @promised(
     "cutter",
+    "is held as it is set",
+    "Where it has an edge it has a field held, every holder that it is set to stays, and its edge is the same in each.",
+)
+def _held(sample: Sample) -> int:
+    cutter: Any = sample.part
+    edge, held = getattr(cutter, "edge", None), getattr(cutter, "held", None)
+    if edge is None and held is None:
+        return 1
+    if not isinstance(edge, Edge):
+        raise Broken(f"edge is {plain(repr(edge))}; one that has held has a lobework.edge.Edge too")
+    if "held" not in measures(type(cutter)):
+        raise Broken("it has an edge, and no field held; write held: Holder = DrillingSpindle(), from lobework.holder")
+    outline = edge.at(np.linspace(0.0, edge.half_width, 101))
+    for holder in _HOLDERS:
+        other = replace(cutter, held=holder)
+        if other.held != holder:
+            raise Broken(f"set to {holder!r}, it is held by {other.held!r}")
+        sweep = sweep_of(trace(cut_on(fixed(), at=At(x=5.0))), other, Face(radius=8.0, thickness=5.0))
+        if sweep.held != holder:
+            raise Broken(f"set to {holder!r}, it carves held by {sweep.held!r}")
+        again = other.edge.at(np.linspace(0.0, edge.half_width, 101))
+        assert_close(again, outline, 1e-12, what=f"its edge, held by {holder.kind!r}")
+    return len(_HOLDERS)
+
+
+@promised(
+    "cutter",
     "carves as the judge does",
-    "Every way of carving that can leaves what the plain way leaves; one without an edge is refused in one line.",
-    f"{WITHIN_MM:g} mm",
+    "Each way of carving that ships inside leaves what the plain way leaves; one without an edge is refused in one line.",
+    f"{CARVED_MM:g} mm",
 )
 def _carves(sample: Sample) -> int:
+    """Hold the cutter to what ships inside alone: another package's backend is held to the judge by its own samples."""
     cutter = sample.part
     if not has_edge(cutter):
         ring, face = trace(cut_on(fixed(), at=At(x=5.0))), Face(radius=8.0, thickness=5.0)
@@ -129,27 +169,35 @@ def _carves(sample: Sample) -> int:
     stock = stock_of(_FACE, 0.71)
     sweep = _ring(cutter, min(0.4, cutter.edge.height or 0.4))
     rays = 0
-    for backend in plugins.installed().backends().values():
+    for backend in _inside():
         if {"face", cutter.held.kind} <= backend.can:
             try:
                 assert_same(
                     lambda shift: carved(backend, stock, sweep, shift=shift),  # noqa: B023  (it is called here)
                     lambda shift: carved(Plain(), stock, sweep, shift=shift),
-                    WITHIN_MM,
+                    CARVED_MM,
                 )
             except Broken as broken:
                 raise Broken(f"by {backend.name!r}: {broken}") from None
             rays += stock.rows * stock.columns
     if not rays:
-        raise Broken(f"no way of carving that is installed can carve with a cutter held by {cutter.held.kind!r}")
+        raise Broken(f"no way of carving that ships inside can carve with a cutter held by {cutter.held.kind!r}")
     return rays
+
+
+def _inside() -> Iterator[Backend]:
+    """Yield the ways of carving that ship inside."""
+    shelf = plugins.installed()
+    for kind, name in shelf.loaded[0].offers:
+        if kind == "backend":
+            yield shelf.backend(name)
 
 
 @promised(
     "cutter",
     "leaves its own outline",
     "Revolving about its middle line, a straight cut leaves the outline of its edge, as deep as its tip.",
-    f"{WITHIN_MM:g} mm",
+    f"{CARVED_MM:g} mm",
 )
 def _outline(sample: Sample) -> int:
     cutter: Any = sample.part
@@ -166,5 +214,5 @@ def _outline(sample: Sample) -> int:
     expected = np.maximum(deep - cutter.edge.at(away), 0.0)
     column = stock.columns // 2
     sound = stock.inside[:, column] & ~walls
-    assert_close(depth[sound, column], expected[sound], WITHIN_MM, what="how deep, straight across the cut")
+    assert_close(depth[sound, column], expected[sound], CARVED_MM, what="how deep, straight across the cut")
     return int(sound.sum())

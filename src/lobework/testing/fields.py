@@ -131,7 +131,9 @@ def _grows(sample: Sample, names: set[str]) -> bool | None:
         except InputError:
             continue
         before, after = answers(kind, part), answers(kind, other, size)
-        return all(_alike(before[what].numbers * (size if before[what].is_length else 1.0), after[what].numbers) for what in before)
+        return all(
+            _alike(before[what].numbers * (size if before[what].is_length else 1.0), after[what].numbers) for what in before
+        )
     return None
 
 

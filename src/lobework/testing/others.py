@@ -125,7 +125,9 @@ def _holds(sample: Sample) -> int:
             except Broken as broken:
                 raise Broken(f"{name}, at {plain(repr(other))}: {broken}") from None
             except InputError as error:
-                raise Broken(f"{name}, at {plain(repr(other))}: it takes these settings, and refuses them later: {error}") from None
+                raise Broken(
+                    f"{name}, at {plain(repr(other))}: it takes these settings, and refuses them later: {error}"
+                ) from None
             except BaseException as error:
                 raise Broken(f"{name}, at {plain(repr(other))}: it fails: {one_line(error)}") from error
     return cases
@@ -157,7 +159,8 @@ def _apart(sample: Sample) -> int:
         told, before, beyond = answers(kind, other), _beside(kind, other, -_NUDGE), _beside(kind, other, _NUDGE)
         for what, given in told.items():
             scale = 1.0 + float(np.abs(given.numbers[np.isfinite(given.numbers)]).max(initial=0.0))
-            smooth = np.abs(before[what] - beyond[what]) <= _APART * scale
+            with np.errstate(invalid="ignore"):
+                smooth = np.abs(before[what] - beyond[what]) <= _APART * scale
             try:
                 assert_close(beyond[what][smooth], given.numbers[smooth], _APART * scale)
             except Broken as broken:

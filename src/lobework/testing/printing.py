@@ -25,7 +25,7 @@ _KINDS: Final = ("chuck", "cam", "follower", "cutter", "piece", "backend", "targ
 def _use(kind: str, thing: Any) -> None:
     """Use a thing once, as a job does."""
     if kind == "backend":
-        for _, stock, sweeps in carvings_for(thing.can, coarser=3.0):
+        for _, stock, sweeps in carvings_for(thing.can, coarser=1.6):
             thing.carve(stock, sweeps, stock.uncut())
             return
     elif kind == "target":

@@ -181,6 +181,11 @@ def _of_carving(carving: Carving) -> list[Array]:
 _TRUE: Final[dict[str, Any]] = {"drawing": _of_drawing, "axes": _of_axes, "program": _of_program, "carving": _of_carving}
 
 
+def _with_middles(lines: Sequence[Array], wide: int) -> Array:
+    """Return all points of some lines, and the middle from each to the next: a line that is not closed lacks one of those."""
+    return np.concatenate([part[:, :wide] for line in lines for part in (line, (line[1:] + line[:-1]) / 2)])
+
+
 def _furthest(points: Array, lines: Sequence[Array]) -> float:
     """Return how far, mm, the furthest of (n, k) points is from the nearest of some lines."""
     begin = np.concatenate([line[:-1] if len(line) > 1 else line for line in lines])
@@ -223,12 +228,11 @@ def _true_size(sample: Sample) -> int:
         if target.shows != "carving":
             shift = (true.min(axis=0) + true.max(axis=0) - read.min(axis=0) - read.max(axis=0)) / 2
             off = max(
-                _furthest(read + shift, [line[:, :wide] for line in shown]),
-                _furthest(true - shift, [line[:, :wide] for line in lines]),
+                _furthest(_with_middles(lines, wide) + shift, [line[:, :wide] for line in shown]),
+                _furthest(_with_middles(shown, wide) - shift, [line[:, :wide] for line in lines]),
             )
             if off > _LINE_MM:
-                raise Broken(
-                    f"{name}, in {units}: laid on what it shows, a line is {off:.3g} mm off: mirrored, turned or left out"
-                )
+                says = f"a line is {off:.3g} mm off: mirrored, turned, left out or not closed"
+                raise Broken(f"{name}, in {units}: laid on what it shows, {says}")
         cases += len(lines)
     return cases

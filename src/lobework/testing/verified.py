@@ -7,7 +7,9 @@ import itertools
 import re
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from typing import Final
+from typing import Any, Final
+
+import numpy as np
 
 from lobework import plugins
 from lobework.errors import PluginError, UnknownNameError
@@ -58,11 +60,23 @@ def promises_of(kind: str) -> tuple[Promise, ...]:
     return (*made(kind), Promise(kind=kind, name=_KNOWN, says=_KNOWN_SAYS, tries=_known_answers, within="what each says"))
 
 
+def _tolerable(gives: Any) -> float:
+    """Return how far off a known answer may be at most: a twentieth of its largest number, a thousandth if that is zero."""
+    largest = float(np.abs(np.asarray(gives, dtype=np.float64)).max(initial=0.0))
+    return _LOOSEST * largest or 1e-3
+
+
+_LOOSEST: Final = 0.05
+
+
 def _known_answers(sample: Sample) -> int:
     """Ask everything to which the answer is known."""
     if not sample.known:
         raise Unjudged("its sample has no known; give a lobework.testing.Known with its source")
     for number, known in enumerate(sample.known, 1):
+        if not 0 <= known.within <= _tolerable(known.gives):
+            says = f"within is {known.within!r}, so that almost anything is right; {_tolerable(known.gives):g} at most"
+            raise Broken(f"known {number}: {says}; source: {known.source}")
         try:
             assert_close(known.asks(sample.part), known.gives, known.within, unit="")
         except Broken as broken:

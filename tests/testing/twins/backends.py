@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import itertools
-from dataclasses import dataclass
+import math
+import sys
+from dataclasses import dataclass, replace
+from typing import ClassVar
 
 import numpy as np
 
 from lobework.carve.backend import EVERYTHING
 from lobework.carve.compiled import Compiled
 from lobework.carve.plain import Plain
+from lobework.holder import DrillingSpindle
 from lobework.samples.backends import BACKENDS
 from lobework.testing import Sample
 from tests.testing.twins.twin import Twin
@@ -148,6 +152,126 @@ class Straying(Second):
         depth[0, 0] = 0.5
 
 
+class Capped(Second):
+    """Goes 1 mm deep at most."""
+
+    def carve(self, stock, sweeps, depth, progress=None):
+        super().carve(stock, sweeps, depth, progress)
+        np.minimum(depth, np.float32(1.0), out=depth)
+
+
+class CappedAtWork(Second):
+    """Goes as deep as the work is thick."""
+
+    def carve(self, stock, sweeps, depth, progress=None):
+        super().carve(stock, sweeps, depth, progress)
+        np.minimum(depth, np.float32(5.0), out=depth)
+
+
+class Blunt(Second):
+    """Leaves out cuts that are no deeper than a hundredth of a mm."""
+
+    def carve(self, stock, sweeps, depth, progress=None):
+        super().carve(stock, [each for each in sweeps if each.tip[:, 2].min() < -0.01], depth, progress)
+
+
+@dataclass(frozen=True)
+class Modest(Second):
+    """Carves nothing much, and says that it is no better than that."""
+
+    within: float = 1.0
+
+    def carve(self, stock, sweeps, depth, progress=None):
+        super().carve(stock, sweeps, depth, progress)
+        depth[depth > 0] += np.float32(0.3)
+
+
+class Reusing(Second):
+    """Carves again what it carved for passes of as many places, with the same ends."""
+
+    kept: ClassVar = {}
+
+    def carve(self, stock, sweeps, depth, progress=None):
+        ends = tuple((len(each.tip), *each.tip[0], *each.tip[-1]) for each in sweeps)
+        if (stock.shape, ends) not in self.kept:
+            alone = stock.uncut()
+            super().carve(stock, sweeps, alone, progress)
+            self.kept[stock.shape, ends] = alone
+        np.maximum(depth, self.kept[stock.shape, ends], out=depth)
+
+
+class Plungeless(Second):
+    """Leaves out a pass of one place."""
+
+    def carve(self, stock, sweeps, depth, progress=None):
+        super().carve(stock, [each for each in sweeps if len(each.tip) > 1], depth, progress)
+
+
+class Few(Second):
+    """Carves the first eight passes."""
+
+    def carve(self, stock, sweeps, depth, progress=None):
+        super().carve(stock, sweeps[:8], depth, progress)
+
+
+class Short(Second):
+    """Carves the first five hundred places of a pass."""
+
+    def carve(self, stock, sweeps, depth, progress=None):
+        super().carve(stock, [replace(each, tip=each.tip[:500]) for each in sweeps], depth, progress)
+
+
+class Halting(Second):
+    """Fails where the tip stands still for a while."""
+
+    def carve(self, stock, sweeps, depth, progress=None):
+        for each in sweeps:
+            away = np.linalg.norm(np.diff(each.tip, axis=0), axis=1)
+            if (away == 0).any():
+                raise ZeroDivisionError("no way to go")
+        super().carve(stock, sweeps, depth, progress)
+
+
+class Spindled(Second):
+    """Takes every holder for a drilling spindle."""
+
+    def carve(self, stock, sweeps, depth, progress=None):
+        super().carve(stock, [replace(each, held=DrillingSpindle()) for each in sweeps], depth, progress)
+
+
+class Untilted(Second):
+    """Takes every cutter for an upright one."""
+
+    def carve(self, stock, sweeps, depth, progress=None):
+        up = np.array([[0.0, 0.0, 1.0]])
+        super().carve(stock, [replace(each, outward=up) for each in sweeps], depth, progress)
+
+
+class Chatty(Second):
+    def carve(self, stock, sweeps, depth, progress=None):
+        print("carving")
+        super().carve(stock, sweeps, depth, progress)
+
+
+class Emptying(Second):
+    """Takes the passes out of the list that it is given."""
+
+    def carve(self, stock, sweeps, depth, progress=None):
+        super().carve(stock, tuple(sweeps), depth, progress)
+        if isinstance(sweeps, list):
+            sweeps.clear()
+
+
+class Halfway(Second):
+    """Is told to stop, and leaves the depths of what it has not carved yet."""
+
+    def carve(self, stock, sweeps, depth, progress=None):
+        if progress:
+            progress(0.0)
+            depth[:] = 0.0
+        super().carve(stock, sweeps, depth, progress)
+
+
 COUNT = itertools.count()
 
 
@@ -167,13 +291,11 @@ class Unbound(Second):
 
 
 class Secretive(Second):
-    """Is not refused what it does not claim: it says other things when it is asked again."""
-
-    asked = itertools.count()
+    """Is not refused what it does not claim: where it is to be refused it claims everything."""
 
     @property
     def can(self):
-        return FEW if next(self.asked) % 2 == 0 else EVERYTHING
+        return EVERYTHING if sys._getframe(1).f_code.co_name == "refuse" else FEW
 
     @can.setter
     def can(self, value):
@@ -191,6 +313,23 @@ TWINS = [
         Sample(Idle(can=frozenset(["face"]))),
         "no surface, or no way of holding",
     ),
+    Twin("takes every holder for a spindle", "carves as the judge does", Sample(Spindled(can=FEW | {"fixed"})), "disc, fixed"),
+    Twin("takes a leaning cutter for upright", "carves as the judge does", Sample(Untilted(can=FEW | {"leaning"})), "leaning"),
+    Twin("no deeper than 1 mm", "carves deep as the judge does", Sample(Capped()), "disc, drilling spindle, deep: worst error"),
+    Twin("no deeper than 1 mm in a groove", "cuts a groove of the right width", Sample(Capped()), "on a face, 2.6 mm deep"),
+    Twin("no deeper than the work", "cuts a groove of the right width", Sample(CappedAtWork()), "on a face, 6.5 mm deep"),
+    Twin("leaves out what is not deep", "cuts a groove of the right width", Sample(Blunt()), "on a face, 0.004 mm deep"),
+    Twin("as exact as it says, and useless", "states its accuracy", Sample(Modest()), "within is 1.0; it must be a number of mm"),
+    Twin("an accuracy that is no number", "states its accuracy", Sample(Modest(within=math.nan)), "within is nan"),
+    Twin("an accuracy of zero", "states its accuracy", Sample(Modest(within=0.0)), "within is 0.0"),
+    Twin("the last carving of these ends", "takes each carving by itself", Sample(Reusing()), "moved inwards: worst error"),
+    Twin("leaves out a plunge", "carves passes of any length", Sample(Plungeless()), "one place: worst error"),
+    Twin("eight passes at most", "carves passes of any length", Sample(Few()), "many passes: worst error"),
+    Twin("five hundred places at most", "carves passes of any length", Sample(Short()), "many places: worst error"),
+    Twin("fails where the tip rests", "carves passes of any length", Sample(Halting()), "it fails: ZeroDivisionError"),
+    Twin("prints what it does", "prints nothing", Sample(Chatty()), "it prints 'carving'"),
+    Twin("empties the list of passes", "leaves its input alone", Sample(Emptying()), "it changes what it is given"),
+    Twin("forgets what was carved before", "tells how far it is", Sample(Halfway()), "onto what was carved before"),
     Twin("claims what nobody knows", "is refused the rest", Sample(Unbound()), "can holds 'fluting'"),
     Twin("claims now this, now that", "is refused the rest", Sample(Secretive()), "is not refused it"),
     Twin("a thousandth short of a groove", "cuts a groove of the right width", Sample(Shallow()), "a straight groove on a face"),

@@ -70,6 +70,36 @@ def moving(cuts, traces):
     return turns(cuts, traces)
 
 
+def blind(cuts, traces):
+    """Finds nothing in anything."""
+    return []
+
+
+def constant(cuts, traces):
+    """Finds the same in whatever it is shown."""
+    return [Finding(kind="turns", level="note", where="the job", says="look at it again")]
+
+
+def chatty(cuts, traces):
+    print("looking")
+    return turns(cuts, traces)
+
+
+def in_mm(cuts, traces):
+    """Fails where the job is in inches."""
+    return [finding(cut, says={"mm": "in mm"}[cut.units]) for cut in cuts]
+
+
+SEEN = set()
+
+
+def once(cuts, traces):
+    """Says each thing once, and never again."""
+    new = [each for each in turns(cuts, traces) if each not in SEEN]
+    SEEN.update(new)
+    return new
+
+
 NONE = Known(lambda it: len(it([], [])), 0, "nothing to look at")
 ONE = Known(lambda it: len(it([], [])), 1, "a book, page 9")
 
@@ -78,10 +108,15 @@ TWINS = [
     Twin("a level that there is not", "finds findings", Sample(shouting), "a level is one of note, warning, problem"),
     Twin("two lines", "finds findings", Sample(wordy), "it must be one line of words"),
     Twin("nowhere", "finds findings", Sample(speechless), "where is ' '"),
-    Twin("fails without cams", "finds findings", Sample(driven), "one ring: it fails: IndexError"),
+    Twin("fails without cams", "finds findings", Sample(driven), "one ring, in inch: it fails: IndexError"),
     Twin("fails without cuts", "finds findings", Sample(averaging), "no cuts at all: it fails"),
     Twin("counts its calls", "finds the same again", Sample(counting), "the second time"),
     Twin("takes a list alone", "finds the same again", Sample(listing), "it finds 0 things for 1"),
+    Twin("finds nothing in anything", "finds something", Sample(blind, known=[NONE]), "it finds nothing, in 11 tries"),
+    Twin("finds the same in everything", "finds nothing in nothing", Sample(constant), "without any cuts it finds"),
+    Twin("prints what it does", "prints nothing", Sample(chatty), "it prints 'looking'"),
+    Twin("fails in inches", "finds findings", Sample(in_mm), "in inch: it fails: KeyError"),
+    Twin("says each thing once", "finds the same again", Sample(once), "it finds 0 things for"),
     Twin("drops cuts from the list", "leaves its input alone", Sample(sorting), "changes what it is given"),
     Twin("moves the traces", "leaves its input alone", Sample(moving), "changes what it is given: [1][0].x"),
     Twin("another answer than the book's", "gives the known answers", Sample(turns, known=[ONE]), "0 for 1; source: a book"),

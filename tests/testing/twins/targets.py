@@ -17,13 +17,24 @@ def points(traces):
     """Every place of every cut, after its unit: a mark, and x, y, z of each."""
     unit = traces.job.units
     scale = 25.4 if unit == "inch" else 1.0
-    places = np.concatenate([np.stack([each.x, each.y, each.z], axis=-1) for each in traces]) / scale
-    return unit.encode().ljust(4) + places.astype("<f8").tobytes()
+    cuts = [np.stack([each.x, each.y, each.z], axis=-1) / scale for each in traces]
+    return unit.encode().ljust(4) + written(cuts)
+
+
+def written(cuts):
+    """Each cut's places, and a row of infinite ones after it."""
+    return b"".join(np.concatenate([cut, np.full((1, 3), np.inf)]).astype("<f8").tobytes() for cut in cuts)
+
+
+def cuts_in(file):
+    """Each cut's places, in the file's own unit."""
+    places = np.frombuffer(file[4:], "<f8").reshape(-1, 3)
+    cuts = np.split(places, np.flatnonzero(np.isinf(places[:, 0])) + 1)
+    return [cut[~np.isinf(cut[:, 0])] for cut in cuts if len(cut)]
 
 
 def read(file):
-    scale = 25.4 if file[:4] == b"inch" else 1.0
-    return [np.frombuffer(file[4:], "<f8").reshape(-1, 3) * scale]
+    return [cut * (25.4 if file[:4] == b"inch" else 1.0) for cut in cuts_in(file)]
 
 
 def made(render, **given):
@@ -44,8 +55,7 @@ def numbered(traces):
 def without_units(traces):
     """Writes mm, and says that they are inches."""
     file = points(traces)
-    places = read(file)[0]
-    return file[:4] + places.astype("<f8").tobytes()
+    return file[:4] + written(read(file))
 
 
 def doubled(traces):
@@ -61,7 +71,7 @@ def upside_down(traces):
 
 
 def all_but_one(traces):
-    return points(traces)[:4] + points(traces)[4:][: 24 * sum(each.x.size for each in list(traces)[: max(1, len(traces) - 2)])]
+    return points(traces)[:4] + written(cuts_in(points(traces))[: max(1, len(traces) - 2)])
 
 
 def meddling(traces):
@@ -91,6 +101,48 @@ def in_words(traces):
     return points(traces).hex()
 
 
+def left_open(traces):
+    """Leaves out the last place of each cut, so that a ring is not closed."""
+    return points(traces)[:4] + written([cut[:-1] if len(cut) > 1 else cut for cut in cuts_in(points(traces))])
+
+
+def joined(traces):
+    """Keeps the pen down from the end of each cut to the beginning of the next."""
+    return points(traces)[:4] + written([np.concatenate(cuts_in(points(traces)))])
+
+
+def coarse(traces):
+    """Rounds to half a millimetre."""
+    return points(traces)[:4] + written([np.round(cut * 2) / 2 for cut in cuts_in(points(traces))])
+
+
+def every_other(traces):
+    """Leaves out every other place, however round the path is there."""
+    return points(traces)[:4] + written([np.concatenate([cut[:-1:6], cut[-1:]]) for cut in cuts_in(points(traces))])
+
+
+def chatty(traces):
+    print("writing", len(traces), "cuts")
+    return points(traces)
+
+
+KEPT = {}
+
+
+def remembered(traces):
+    """Writes again what it wrote for the last job of this title."""
+    return KEPT.setdefault((traces.job.title, traces.job.units), points(traces))
+
+
+FIRST = []
+
+
+def first_of_all(traces):
+    """Begins with how many cuts the very first job had."""
+    FIRST.append(len(traces))
+    return points(traces) + written([np.zeros((FIRST[-1] - 1 + (len(FIRST) > 1), 3))])
+
+
 SIZE = Known(lambda it: len(it.file), 10, "its own name")
 
 TWINS = [
@@ -109,6 +161,13 @@ TWINS = [
     Twin("depth for height", "is true to size", sample(upside_down), "laid on what it shows, a line is"),
     Twin("leaves out a pass", "is true to size", sample(all_but_one), "waves and a plunge, in mm"),
     Twin("nan among its places", "is true to size", sample(endless), "places in the file that are no numbers"),
+    Twin("leaves rings open", "is true to size", sample(left_open), "left out or not closed"),
+    Twin("the pen stays down between cuts", "is true to size", sample(joined), "a line is 1.1"),
+    Twin("rounds to half a mm", "is true to size", sample(coarse), "one ring, in mm: "),
+    Twin("corners for curves", "is true to size", sample(every_other), "laid on what it shows, a line is"),
+    Twin("prints what it does", "prints nothing", sample(chatty), "it prints 'writing 1 cuts'"),
+    Twin("the last job of this title again", "shows the job", sample(remembered), "'one ring, moved'"),
+    Twin("hangs on what it wrote before", "writes the same again", sample(first_of_all), "another file the second time"),
     Twin("no lines to be read", "is true to size", sample(points, reads=lambda file: []), "reads gives no lines"),
     Twin("another answer than it must give", "gives the known answers", sample(points, known=[SIZE], file="p.bin"), "5 for 10"),
 ]
