@@ -65,7 +65,7 @@ def to_stderr(*, descriptor: bool = False) -> Iterator[Printed]:
     with contextlib.ExitStack() as undo:
         if descriptor:
             undo.enter_context(_redirected_descriptor())
-        undo.enter_context(contextlib.redirect_stdout(printed))  # type: ignore[type-var]
+        undo.enter_context(contextlib.redirect_stdout(printed))
         yield printed
 
 

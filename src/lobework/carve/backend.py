@@ -70,7 +70,8 @@ def accuracy_of(backend: Backend) -> float:
     0.0002
     """
     within = getattr(backend, "within", CARVED_MM)
-    if isinstance(within, bool) or not isinstance(within, Real) or not 0 < within <= COARSEST_MM:
+    sound = isinstance(within, Real) and not isinstance(within, bool) and 0 < float(within) <= COARSEST_MM
+    if not sound:
         must_be = f"a number of mm, above zero and at most {COARSEST_MM:g}"
         raise PluginError(f"backend {backend.name!r}: within is {within!r}; it must be {must_be}")
     return float(within)

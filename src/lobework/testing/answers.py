@@ -38,7 +38,7 @@ def answers(kind: str, part: Any, size: float = 1.0, turned: float = 0.0) -> dic
     size : float
         The places at which it is asked, where they are lengths, are so many times as large.
     turned : float, rad
-        Added to the angles at which it is asked.
+        Added to the angles at which it is asked; of a follower, the places across it are moved by this part of themselves.
     """
     angles = _ANGLES + turned
     if kind == "chuck":
@@ -55,7 +55,7 @@ def answers(kind: str, part: Any, size: float = 1.0, turned: float = 0.0) -> dic
         }
     if kind == "follower":
         half = part.half_width
-        across = _ACROSS * (min(half, _WIDE_MM * size)) if half > 0 else np.zeros(1)
+        across = _ACROSS * min(half, _WIDE_MM * size) * (1 + turned) if half > 0 else np.zeros(1)
         return {
             "half_width": Answer(np.array([float(half)]), True),
             "rest": Answer(np.array([float(part.rest)]), True),

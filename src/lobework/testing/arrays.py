@@ -52,7 +52,9 @@ def each_alone(asks: Asks, at: Array, within: float, *, along: str) -> int:
         written[:] = at[order]
         told = "once other places have been written to the same array"
         assert_close(ask(written), together[order], within, written, along=along, what=f"{what}, {told}")
-    return 4 * len(asks) * at.size
+        apart = np.repeat(at, 2)[::2]
+        assert_close(ask(apart), together, within, at, along=along, what=f"{what}, of every other place of an array")
+    return 5 * len(asks) * at.size
 
 
 def leaves_alone(asks: Asks, at: Array) -> int:

@@ -174,8 +174,10 @@ def _any_length(sample: Sample) -> int:
 def _along(sweep: Sweep, parts: object) -> Sweep:
     """Return a pass that goes straight from its first place to its last, by way of some parts of that."""
     part = np.asarray(parts, dtype=np.float64)[:, None]
-    tip, out, level = (ends[0] + part * (ends[-1] - ends[0]) for ends in (sweep.tip, sweep.outward, sweep.level))
-    return replace(sweep, tip=tip, outward=about(out, level)[0], level=about(out, level)[1])
+    ways = (sweep.tip, sweep.outward, sweep.level)
+    tip, out, level = (each[:1] + part * (each[-1:] - each[:1]) if len(each) > 1 else each.copy() for each in ways)
+    out, level = about(out, level)
+    return replace(sweep, tip=tip, outward=out, level=level)
 
 
 def _bent(sweeps: tuple[Sweep, ...]) -> tuple[Sweep, ...]:

@@ -228,8 +228,17 @@ def _slides(sample: Sample) -> int:
             raise Broken(
                 f"slide {slide.name!r} is {_past(slide):g} mm past its travel at these settings; give a sample that can be cut"
             )
+    names = [slide.name for slide in chuck.slides(_ONE_TURN.copy())]
+    asks = {f"slide {name!r}": functools.partial(_slide_at, chuck, number) for number, name in enumerate(names)}
+    each_alone(asks, _ONE_TURN[:73], 1e-9, along="spindle")
+    leaves_alone(asks, _ONE_TURN)
     trace(cut_on(fixed(chuck), at=At(x=10.0)))
     return 1 + sum(_refused_past_its_end(other) for other in _further(chuck))
+
+
+def _slide_at(chuck: Any, number: int, theta: Array) -> Array:
+    """Return where one of a chuck's slides stands, one place for each angle."""
+    return np.array(np.broadcast_to(chuck.slides(theta)[number].at, theta.shape))
 
 
 def _past(slide: Any) -> float:

@@ -68,6 +68,8 @@ def _widens(sample: Sample) -> int:
         if isinstance(width, bool) or not isinstance(width, float | int | np.floating) or not 0 <= width < math.inf:
             raise Broken(f"width_at({depth:g}) is {width!r}; it must be a number of mm, zero or more")
         widths.append(float(width))
+    for depth in (1, np.float64(0.5), np.float32(0.5)):
+        assert_close(cutter.width_at(depth), cutter.width_at(float(depth)), 1e-6, what=f"width_at({depth!r})")
     falls = np.diff(widths)
     if (falls < -1e-12).any():
         k = int(falls.argmin())

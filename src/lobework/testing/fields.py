@@ -41,6 +41,11 @@ _OTHER: Final = 77.7
 """What is no whole turn, in degrees or radians."""
 
 
+def _hints(part: Any) -> dict[str, Any]:
+    made_of: type = type(part)
+    return hints_of(made_of)
+
+
 def _entries(part: type) -> dict[str, str]:
     """Return what stands behind the colon for each setting in the docstrings of a part and its bases."""
     found: dict[str, str] = {}
@@ -107,7 +112,7 @@ def _held_grown(value: Any, size: float) -> Any:
 
 
 def _lengths(part: Any) -> set[str]:
-    hints = hints_of(type(part))
+    hints = _hints(part)
     return {each.name for each in fields(part) if each.init and _mark_of(hints[each.name]) == "Length"}
 
 
@@ -150,7 +155,7 @@ def _by_growing(sample: Sample) -> Iterator[str]:
     part, lengths = sample.part, _lengths(sample.part)
     if _grows(sample, lengths) is not False:
         return
-    entries, hints = _entries(type(part)), hints_of(type(part))
+    entries, hints = _entries(type(part)), _hints(part)
     doubtful = [
         each.name
         for each in fields(part)
@@ -178,7 +183,7 @@ def _grows_wrongly(name: str, is_length: bool, mark: str) -> str:
 
 def _by_turning(sample: Sample) -> Iterator[str]:
     """Yield each plain number, or length, to which a whole turn can be added without any difference."""
-    part, hints = sample.part, hints_of(type(sample.part))
+    part, hints = sample.part, _hints(sample.part)
     for each in fields(part):
         if not each.init or hints[each.name] not in (float, Length) or not math.isfinite(getattr(part, each.name)):
             continue

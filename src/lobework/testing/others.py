@@ -31,6 +31,8 @@ _MOST: Final = 32
 """Other settings that are tried of each sample."""
 _MIXED: Final = 8
 """Of those, how many in which several settings are changed at once."""
+_FEWEST: Final = 3
+"""Of so many other settings, one at least makes a difference."""
 _FACTORS: Final = (0.1, 3.0, 10.0, -1.0)
 _ASKED: Final = {
     "chuck": (
@@ -83,7 +85,8 @@ def _times(value: Any, factor: float) -> Any:
 
 def others(part: Any) -> Iterator[Any]:
     """Yield parts with other settings, as far as the part takes them: one changed, a little or a lot, and several at once."""
-    hints = hints_of(type(part))
+    made_of: type = type(part)
+    hints = hints_of(made_of)
     one_by_one = list(near(part))
     for each in fields(part):
         if each.init:
@@ -154,8 +157,11 @@ def _comes_back(sample: Sample) -> int:
 def _apart(sample: Sample) -> int:
     """Ask parts with different settings in turn: the same places, and places next to them that nobody has asked before."""
     kind, part, cases = sample.kind, sample.part, 0
-    for other in itertools.islice(others(part), _MIXED):
-        answers(kind, part)
+    tried = list(itertools.islice(others(part), _MIXED))
+    alike = True
+    for other in tried:
+        own = answers(kind, part)
+        alike = alike and all(np.array_equal(given.numbers, own[what].numbers) for what, given in answers(kind, other).items())
         told, before, beyond = answers(kind, other), _beside(kind, other, -_NUDGE), _beside(kind, other, _NUDGE)
         for what, given in told.items():
             scale = 1.0 + float(np.abs(given.numbers[np.isfinite(given.numbers)]).max(initial=0.0))
@@ -167,6 +173,8 @@ def _apart(sample: Sample) -> int:
                 says = f"{what} of {plain(repr(other))}, asked after another: {broken}"
                 raise Broken(f"{says}; what is kept of one answer must hang on all of the settings") from None
             cases += 1
+    if alike and len(tried) >= _FEWEST:
+        raise Broken(f"none of its settings makes any difference, of {len(tried)} others that were tried")
     return cases
 
 

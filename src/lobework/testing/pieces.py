@@ -93,7 +93,51 @@ def _sees(sample: Sample) -> int:
         assert_close(seen[:, 2], np.full(len(points), depth), 1e-6, what=f"seen, {depth:g} mm in: depth")
         alone = np.concatenate([seen_on(piece, points[k : k + 1]) for k in range(len(points))])
         assert_close(alone[:, 2], seen[:, 2], 1e-9, what="seen, one by one: depth")
+        inner = np.concatenate([[0], np.arange(len(points) - 2, 0, -1), [len(points) - 1]])
+        again = seen_on(piece, points[inner])
+        told = "seen, between the same first and last point, in another order: height and depth"
+        assert_close(again[:, 1:], seen[inner, 1:], 1e-9, what=told)
     return len(_DEPTHS) * len(place)
+
+
+@promised(
+    "piece",
+    "is seen on its sheet",
+    "All of its surface is seen within its outline and fills it; round work is rolled out at its true length.",
+    "1e-6 of its size",
+)
+def _seen_on_sheet(sample: Sample) -> int:
+    piece = sample.part
+    surface = _surface(piece)
+    if surface is None:
+        return 1
+    low, high = piece.outline.min(axis=0), piece.outline.max(axis=0)
+    size = float((high - low).max())
+    if isinstance(surface, Face):
+        turn = np.linspace(0.0, 2 * math.pi, 361)
+        edge = surface.radius * np.stack([np.cos(turn), np.sin(turn), 0 * turn], axis=-1)
+        seen = seen_on(piece, edge)
+        found = np.array([seen[:, :2].min(axis=0), seen[:, :2].max(axis=0)])
+        assert_close(found, [low, high], 1e-3 * size, what="the ends of its surface on its sheet, for those of its outline")
+        return len(edge)
+    s = np.linspace(0.0, surface.length, 129)
+    radius, z, _, _ = surface.profile(s).T
+    seen = seen_on(piece, np.stack([radius, 0 * s, z], axis=-1))
+    length = np.abs(np.diff(seen[:, 1]))
+    assert_close(length, np.diff(s), 1e-3 * size, what="from point to point along its surface, on its sheet")
+    ends = np.sort([seen[0, 1], seen[-1, 1]])
+    assert_close(ends, [low[1], high[1]], 1e-6 * size, what="the ends of its surface on its sheet, for those of its outline")
+    rolled = float(high[0] - low[0]) / (2 * math.pi)
+    if not (1 - 1e-6) * radius.min() <= rolled <= (1 + 1e-6) * radius.max():
+        radii = f"{radius.min():g} to {radius.max():g} mm"
+        raise Broken(f"rolled out, it is as wide as once round a radius of {rolled:g} mm; those of its surface are {radii}")
+    widest = int(radius.argmax())
+    turn = np.linspace(0.0, 2 * math.pi, 361)[:-1]
+    around = np.stack([radius[widest] * np.cos(turn), radius[widest] * np.sin(turn), 0 * turn + z[widest]], axis=-1)
+    way = seen_on(piece, around)[:, 0]
+    whole = float(np.ptp(way)) * len(turn) / (len(turn) - 1)
+    assert_close(whole, high[0] - low[0], 1e-3 * size, what="once round its surface on its sheet, for its outline's width")
+    return len(s) + len(turn)
 
 
 @promised(

@@ -218,7 +218,8 @@ class Short(Second):
     """Carves the first five hundred places of a pass."""
 
     def carve(self, stock, sweeps, depth, progress=None):
-        super().carve(stock, [replace(each, tip=each.tip[:500]) for each in sweeps], depth, progress)
+        cut = (replace(each, tip=each.tip[:500], outward=each.outward[:500], level=each.level[:500]) for each in sweeps)
+        super().carve(stock, tuple(cut), depth, progress)
 
 
 class Halting(Second):

@@ -10,8 +10,11 @@ from typing import ClassVar, Literal
 import numpy as np
 
 from lobework.cam import CamShape, Wave
+from lobework.errors import require
 from lobework.testing import Known, Sample
-from tests.testing.twins.twin import Forgetful, Shifted, Trusting, Twin
+from tests.testing.twins.twin import Forgetful, Shifted, Trusting, Twin, by_address, by_ends, by_places, in_steps, printing
+
+UNITS = "marks its settings with their units"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -205,7 +208,91 @@ class Sideways(Roof):
         pass
 
 
+class Remembering(Roof):
+    rise_at = by_ends(Roof.rise_at)
+
+
+class Pointing(Roof):
+    slope_at = by_address(Roof.slope_at)
+
+
+class Shelved(Roof):
+    rise_at = by_places(Roof.rise_at)
+
+
+class Whole(Roof):
+    slope_at = in_steps(Roof.slope_at)
+
+
+class Chatty(Roof):
+    rise_at = printing(Roof.rise_at)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Plain(Roof):
+    """Its rise is a length, and marked as a plain number.
+
+    Parameters
+    ----------
+    rise : float, mm
+        From the hollow to the top.
+    """
+
+    rise: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Told(Roof):
+    """Its hollow is a length that nothing tells of."""
+
+    hollow: float = 1.0
+
+    def rise_at(self, psi):
+        return super(Told, self).rise_at(psi) * (1 + self.hollow / self.rise)
+
+
+class Fives(Roof):
+    """Is right with five lobes, and with others off by a tenth of its height."""
+
+    def rise_at(self, psi):
+        return super().rise_at(psi) * (1.0 if self.lobes == 5 else 1.1)
+
+
+class Edged(Roof):
+    """Is not a number on the face."""
+
+    def rise_at(self, psi):
+        return super().rise_at(psi) * (1.0 if self.on == "edge" else math.nan)
+
+
+class Lopsided(Roof):
+    """Forgets its corner where it rises much."""
+
+    @property
+    def corners(self):
+        return (0.0,) if self.rise < 5 else ()
+
+
+class Late(Roof):
+    """Takes a rise that it refuses when it is asked how high it is."""
+
+    def rise_at(self, psi):
+        require(self.rise < 10, "rise", self.rise, "below 10 mm")
+        return super().rise_at(psi)
+
+
 TWINS = [
+    Twin("keeps heights by length and ends", "takes each angle by itself", sample(Remembering), "same first and last place"),
+    Twin("keeps slopes by address", "takes each angle by itself", sample(Pointing), "written to the same array"),
+    Twin("reads an array as one piece", "takes each angle by itself", sample(Whole), "every other place of an array"),
+    Twin("keeps heights whatever the settings", "keeps its settings apart", sample(Shelved), "must hang on all of the settings"),
+    Twin("prints what it is asked", "prints nothing", sample(Chatty), "it prints 'asked for 90 at once"),
+    Twin("mm, and a plain number", UNITS, sample(Plain), "rise: its docstring says mm, and it is marked as a plain number"),
+    Twin("a length that nothing tells of", UNITS, sample(Told), "hollow: it is marked as a plain number, and the part grows"),
+    Twin("made for five lobes", "holds at other settings", sample(Fives), "stands on its base, at Fives("),
+    Twin("made for the edge", "holds at other settings", sample(Edged), "on='face'): rise_at: nan"),
+    Twin("forgets its corner", "holds at other settings", sample(Lopsided), "names every corner, at Lopsided("),
+    Twin("refuses late", "holds at other settings", sample(Late), "it takes these settings, and refuses them later: rise="),
     Twin("equal to any other", "keeps its settings", sample(Forgetting), "is equal to"),
     Twin("reads one more than is shown", "goes through a job file", sample(Misread, extra=0.5), "is read as"),
     Twin("takes anything", "refuses what is no number", sample(Gullible), "base_radius=nan is taken"),

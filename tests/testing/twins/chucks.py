@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 import math
 from dataclasses import dataclass
+from fractions import Fraction
 from typing import ClassVar
 
 import numpy as np
@@ -14,7 +15,21 @@ from lobework.kinds import Angle, ChuckSlide, Length, Turning, require_numbers
 from lobework.rigid import Rigid
 from lobework.testing import Known, Sample
 from lobework.units import Phase
-from tests.testing.twins.twin import Forgetful, Shifted, Trusting, Twin
+from tests.testing.twins.twin import (
+    Forgetful,
+    Shifted,
+    Trusting,
+    Twin,
+    by_address,
+    by_ends,
+    by_places,
+    in_steps,
+    printing,
+)
+
+UNITS = "marks its settings with their units"
+OTHERS = "holds at other settings"
+APART = "keeps its settings apart"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -253,6 +268,182 @@ class Spaced(Rocker):
     needs = (" ring",)
 
 
+class Remembering(Rocker):
+    motions = by_ends(Rocker.motions)
+
+
+class Shelved(Rocker):
+    motions = by_places(Rocker.motions)
+
+
+class Pointing(Rocker):
+    motions = by_address(Rocker.motions)
+
+
+class Chatty(Rocker):
+    motions = printing(Rocker.motions)
+
+
+class Whole(Rocker):
+    motions = in_steps(Rocker.motions)
+
+
+class Narrow(Rocker):
+    """Takes only so many angles at once."""
+
+    def motions(self, theta):
+        if theta.size > 5000:
+            raise MemoryError("too many angles")
+        return super().motions(theta)
+
+
+class TwoLines(Rocker):
+    def __repr__(self):
+        return "Rocker(\n)"
+
+
+ARMS = """Carries the work on a slide, on an arm that is turned.
+
+Parameters
+----------
+arm : float, mm
+    Of the slide.
+rod : float, mm
+    Of the arm.
+lean_deg : float, degrees
+    Of the arm.
+"""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Lever:
+    """Carries the work on a slide, on an arm that is turned."""
+
+    kind: ClassVar[str] = "lever"
+    varies: ClassVar[bool] = False
+    arm: Length = 3.0
+    rod: Length = 2.0
+    lean_deg: Angle = 20.0
+
+    def __post_init__(self):
+        require_numbers(self)
+        for name in ("arm", "rod", "lean_deg"):
+            given = getattr(self, name)
+            require(math.isfinite(given), name, given, "a finite number")
+
+    def motions(self, theta):
+        return Rigid.turn(math.radians(self.lean_deg)) @ Rigid.move(x=self.rod) @ Rigid.move(y=self.arm)
+
+
+class Told(Lever):
+    __doc__ = ARMS
+
+
+def lever(name, doc=ARMS, **hints):
+    """A lever whose settings are marked otherwise, or told of otherwise."""
+    spoilt = {"__annotations__": hints, "__doc__": doc, "__module__": __name__, **dict.fromkeys(hints, 4.0)}
+    return Sample(dataclass(frozen=True, kw_only=True)(type(name, (Lever,), spoilt))())
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Radians(Rocker):
+    """Takes an angle that no name and no docstring tells of."""
+
+    lean: float = 0.3
+
+    def motions(self, theta):
+        return super(Radians, self).motions(theta) @ Rigid.turn(self.lean)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Marked(Rocker):
+    """Takes an angle for a length."""
+
+    arc: Length = 20.0
+
+    def motions(self, theta):
+        return super(Marked, self).motions(theta) @ Rigid.turn(math.radians(self.arc) * np.sin(theta))
+
+
+@dataclass(frozen=True, kw_only=True)
+class Wheeled(Lever):
+    __doc__ = ARMS
+    rod: Turning = Phase()
+
+    def __post_init__(self):
+        pass
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rodded(Rocker):
+    """Takes a length for an angle."""
+
+    rod_deg: Angle = 2.0
+
+    def motions(self, theta):
+        return super(Rodded, self).motions(theta) @ Rigid.move(y=self.rod_deg)
+
+
+class OnlySo(Rocker):
+    """Made for two swings or for four: with three it fails."""
+
+    def motions(self, theta):
+        if self.swings % 2:
+            raise ZeroDivisionError("float division by zero")
+        return super().motions(theta)
+
+
+class FarOff(Rocker):
+    """Bends the work where its arc is wide."""
+
+    def motions(self, theta):
+        given = super().motions(theta)
+        return Rigid(given.rotation * (1 + 1e-6 * (self.arc_deg > 45)), given.shift)
+
+
+class Reversed(Rocker):
+    """Is not a number where its arm is wound out to the other side."""
+
+    def out(self, theta):
+        with np.errstate(invalid="ignore"):
+            return np.sqrt(self.arm) ** 2 * np.cos(theta)
+
+
+class Shy(Rocker):
+    """Takes settings that it refuses later."""
+
+    def motions(self, theta):
+        require(self.arm < 5, "arm", self.arm, "below 5 mm")
+        return super().motions(theta)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Geared2(Rocker):
+    """Is back after one turn where its wheels are equal, and says so of any."""
+
+    kind: ClassVar[str] = "rocker"
+    per_turn: Fraction = Fraction(1)
+
+    def out(self, theta):
+        return self.arm * np.cos(float(self.per_turn) * theta)
+
+
+class Sliding(Rocker):
+    """Writes to the angles at which its slide is looked at."""
+
+    def slides(self, theta):
+        theta += 1.0
+        return super().slides(theta)
+
+
+class Falling(Rocker):
+    """Its slide fails for a single angle."""
+
+    def slides(self, theta):
+        return (ChuckSlide("slide", self.out(theta)[[0, 1]][:1] if theta.size == 1 else self.out(theta), -10.0, 10.0),)
+
+
+LOOSE = Sample(Rocker(), known=[Known(lambda it: it.motions(np.zeros(1)).shift, [[9.0, 0.0, 0.0]], "a book", within=10.0)])
 WRONG = Sample(Rocker(), known=[Known(lambda it: it.motions(np.zeros(1)).shift, [[6.0, 0.0, 0.0]], "a book, page 7")])
 
 TWINS = [
@@ -294,9 +485,34 @@ TWINS = [
     Twin("its slide is past its end", "keeps its slides in their travel", Sample(PastItsEnd()), "1 mm past its travel"),
     Twin("ends the wrong way round", "keeps its slides in their travel", Sample(Backwards()), "the first must be lower"),
     Twin("three places for every angle", "keeps its slides in their travel", Sample(Unmeasured()), "shape (3,)"),
+    Twin("writes to its slide's angles", "keeps its slides in their travel", Sample(Sliding()), "it changes the angles"),
+    Twin("its slide fails for one angle", "keeps its slides in their travel", Sample(Falling()), "it fails: IndexError"),
+    Twin("shown in two lines", "keeps its settings", Sample(TwoLines()), "its repr has more than one line"),
+    Twin("takes few angles at once", "gives a motion for each angle", Sample(Narrow()), "it fails: MemoryError"),
+    Twin("keeps answers by length and ends", "takes each angle by itself", Sample(Remembering()), "same first and last place"),
+    Twin("keeps answers by address", "takes each angle by itself", Sample(Pointing()), "written to the same array"),
+    Twin("reads an array as one piece", "takes each angle by itself", Sample(Whole()), "every other place of an array"),
+    Twin("keeps answers whatever the settings", APART, Sample(Shelved()), "must hang on all of the settings"),
+    Twin("prints what it is asked", "prints nothing", Sample(Chatty()), "it prints 'asked for 90 at once'"),
+    Twin("fails with three swings", OTHERS, Sample(OnlySo()), "swings=3"),
+    Twin("bends where its arc is wide", OTHERS, Sample(FarOff()), "stays rigid, at FarOff("),
+    Twin("no number on the other side", OTHERS, Sample(Reversed()), "arm=-3.0"),
+    Twin("refuses late", OTHERS, Sample(Shy()), "it takes these settings, and refuses them later: arm="),
+    Twin("comes back with equal wheels only", OTHERS, Sample(Geared2()), "comes back when it says, at Geared2("),
+    Twin("mm, and a plain number", UNITS, lever("A", arm=float), "arm: its docstring says mm, and it is marked as a plain"),
+    Twin("mm, and an Angle", UNITS, lever("B", rod=Angle), "rod: its docstring says mm, and it is marked Angle"),
+    Twin("mm, and a Turning", UNITS, Sample(Wheeled()), "rod: its docstring says mm, and it is marked Turning"),
+    Twin("degrees, and a Length", UNITS, lever("C", lean_deg=Length), "lean_deg: its docstring says degrees"),
+    Twin("no unit in its docstring", UNITS, lever("D", "X.\n\narm : float\n", arm=Length), "write arm : float, mm"),
+    Twin("inches", UNITS, lever("E", "X.\n\narm : float, inches\n", arm=Length), "lengths are kept in mm"),
+    Twin("a length that nothing tells of", UNITS, lever("F", "X.", arm=float), "arm: it is marked as a plain number, and"),
+    Twin("an Angle that is a length", UNITS, Sample(Rodded()), "rod_deg: it is marked Angle, and the part grows evenly only"),
+    Twin("a Length that is an angle", UNITS, Sample(Marked()), "arc: it is marked Length, and the part grows evenly with"),
+    Twin("an angle in radians", UNITS, Sample(Radians()), "lean: 6.28319 more make no difference, so it is an angle in radians"),
+    Twin("known within so much that all is right", "gives the known answers", LOOSE, "almost anything is right; 0.45 at most"),
     Twin("needs a word", "says what it needs", Sample(Wordy()), "must be a tuple of fittings"),
     Twin("needs a fitting that begins with a space", "says what it needs", Sample(Spaced()), "must be a tuple of fittings"),
     Twin("stands elsewhere each time", "is traced alike both ways", Sample(Wearing()), "compiled for plain: worst error"),
     Twin("another answer than the book's", "gives the known answers", WRONG, "3 for 6; source: a book, page 7"),
 ]
-HONESTS = [HONEST, Sample(Still())]
+HONESTS = [HONEST, Sample(Still()), Sample(Told())]

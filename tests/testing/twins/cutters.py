@@ -14,6 +14,8 @@ from lobework.kinds import Length
 from lobework.testing import Known, Sample
 from tests.testing.twins.twin import Forgetful, Shifted, Trusting, Twin
 
+UNITS = "marks its settings with their units"
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Spear:
@@ -122,7 +124,128 @@ class Gripper(FixedTool):
     kind = "gripper"
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Handheld:
+    """It has an edge, and nothing that holds it."""
+
+    kind: ClassVar[str] = "handheld"
+    width: Length
+
+    def __post_init__(self):
+        require(0 < self.width < math.inf, "width", self.width, "above zero")
+
+    @property
+    def edge(self):
+        return Edge((Slant(0.0, self.width / 2, 0.0, 2.0),))
+
+    def width_at(self, depth):
+        return self.edge.width_at(depth)
+
+
+class Bolted(Handheld):
+    """Nobody can set what holds it."""
+
+    held = DrillingSpindle()
+
+
+class Dropping(Spear):
+    """Drops the holder that it is set to."""
+
+    def __post_init__(self):
+        object.__setattr__(self, "held", DrillingSpindle())
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Deaf(Handheld):
+    """Ignores the holder that it is set to."""
+
+    holder: Holder = DrillingSpindle()
+
+    @property
+    def held(self):
+        return DrillingSpindle()
+
+
+class Bending(Spear):
+    """Its edge is another one in a frame."""
+
+    @property
+    def edge(self):
+        return Edge((Slant(0.0, self.width / 2, 0.0, 2.0 if isinstance(self.held, DrillingSpindle | FixedTool) else 1.9),))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Edgeless(Quill):
+    """Is held, and has no edge."""
+
+    held: Holder = DrillingSpindle()
+
+
+WIDTHS_KEPT = {}
+
+
+class Shelved(Quill):
+    """Keeps its widths by the depth, whatever its line."""
+
+    def width_at(self, depth):
+        return WIDTHS_KEPT.setdefault(depth, super().width_at(depth))
+
+
+class Chatty(Quill):
+    def width_at(self, depth):
+        print("how wide?")
+        return super().width_at(depth)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Plain(Spear):
+    """Its width is a length, and marked as a plain number.
+
+    Parameters
+    ----------
+    width : float, mm
+        Across its shoulders.
+    """
+
+    width: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Untold(Spear):
+    """Its width is a length that nothing tells of."""
+
+    width: float
+
+
+class Thick(Spear):
+    """Is half as wide as it says where it is wide."""
+
+    def width_at(self, depth):
+        return super().width_at(depth) / (1 if self.width < 10 else 2)
+
+
+class Whole(Quill):
+    """Takes nothing but a float."""
+
+    def width_at(self, depth):
+        if type(depth) is not float:
+            raise TypeError("a float, please")
+        return super().width_at(depth)
+
+
 TWINS = [
+    Twin("an edge without a holder", "is held as it is set", Sample(Handheld(width=2.0)), "it has an edge, and no field held"),
+    Twin("a holder that cannot be set", "is held as it is set", Sample(Bolted(width=2.0)), "it has an edge, and no field held"),
+    Twin("drops its holder", "is held as it is set", Sample(Dropping(width=2.0)), "set to FixedTool(), it is held by Drilling"),
+    Twin("ignores its holder", "is held as it is set", Sample(Deaf(width=2.0)), "it has an edge, and no field held"),
+    Twin("another edge in a frame", "is held as it is set", Sample(Bending(width=2.0)), "its edge, held by 'eccentric frame'"),
+    Twin("a holder without an edge", "is held as it is set", Sample(Edgeless(line=0.4)), "edge is None; one that has held has"),
+    Twin("keeps widths whatever the settings", "keeps its settings apart", Sample(Shelved(line=0.4)), "must hang on all"),
+    Twin("prints what it is asked", "prints nothing", Sample(Chatty(line=0.4)), "it prints 'how wide?"),
+    Twin("mm, and a plain number", UNITS, Sample(Plain(width=2.0)), "width: its docstring says mm, and it is marked as a plain"),
+    Twin("a length that nothing tells of", UNITS, Sample(Untold(width=2.0)), "width: it is marked as a plain number, and"),
+    Twin("half as wide where it is wide", "holds at other settings", Sample(Thick(width=2.0)), "agrees with its edge, at Thick("),
+    Twin("takes a float alone", "widens as it goes in", Sample(Whole(line=0.4)), "it fails: TypeError: a float, please"),
     Twin("equal to any other", "keeps its settings", Sample(Forgetting(width=2.0)), "is equal to"),
     Twin("reads one more than is shown", "goes through a job file", Sample(Misread(width=2.0, extra=0.5)), "is read as"),
     Twin("takes anything", "refuses what is no number", Sample(Gullible(width=2.0)), "width=nan is taken"),

@@ -14,7 +14,9 @@ from lobework.contact import touch_at
 from lobework.errors import require
 from lobework.kinds import Length
 from lobework.testing import Known, Sample
-from tests.testing.twins.twin import Forgetful, Shifted, Trusting, Twin
+from tests.testing.twins.twin import Forgetful, Shifted, Trusting, Twin, by_address, by_ends, by_places, in_steps, printing
+
+UNITS = "marks its settings with their units"
 
 
 @dataclass(frozen=True, slots=True)
@@ -162,7 +164,90 @@ class Shy(Ball):
         return super().nose_slope_at(q)
 
 
+class Remembering(Ball):
+    nose_at = by_ends(Ball.nose_at)
+
+
+class Pointing(Ball):
+    nose_slope_at = by_address(Ball.nose_slope_at)
+
+
+@dataclass(frozen=True, slots=True)
+class Blade:
+    """A parabola as sharp as it is set: neither round nor flat."""
+
+    kind: ClassVar[str] = "blade"
+    form: ClassVar[Literal["round", "flat", "shaped"]] = "shaped"
+    half_width: ClassVar[float] = 2.0
+    rest: Length = 6.0
+
+    def __post_init__(self):
+        require(0 < self.rest < math.inf, "rest", self.rest, "above zero")
+
+    def nose_at(self, q):
+        return self.rest - 0.5 * q**2
+
+    def nose_slope_at(self, q):
+        return -q
+
+
+class Shelved(Blade):
+    nose_at = by_places(Blade.nose_at)
+
+
+class Whole(Ball):
+    nose_at = in_steps(Ball.nose_at)
+
+
+class Chatty(Ball):
+    nose_at = printing(Ball.nose_at)
+
+
+@dataclass(frozen=True, slots=True)
+class Plain(Ball):
+    """Its radius is a length, and marked as a plain number.
+
+    Parameters
+    ----------
+    radius : float, mm
+        Of the ball.
+    """
+
+    radius: float
+
+
+@dataclass(frozen=True, slots=True)
+class Untold(Ball):
+    """Its radius is a length that nothing tells of."""
+
+    radius: float
+
+
+class Small(Ball):
+    """Is as wide as 5 mm at most, whatever it says."""
+
+    @property
+    def half_width(self):
+        return min(self.radius, 5.0)
+
+
+class Zero(Ball):
+    """Divides by what is zero at 9 mm."""
+
+    def nose_at(self, q):
+        return super().nose_at(q) * (1.0 if self.radius < 8 else 1 / 0)
+
+
 TWINS = [
+    Twin("keeps its nose by length and ends", "takes each place by itself", Sample(Remembering(3.0)), "same first and last"),
+    Twin("keeps slopes by address", "takes each place by itself", Sample(Pointing(3.0)), "written to the same array"),
+    Twin("reads an array as one piece", "takes each place by itself", Sample(Whole(3.0)), "every other place of an array"),
+    Twin("keeps its nose whatever the settings", "keeps its settings apart", Sample(Shelved()), "must hang on all of"),
+    Twin("prints what it is asked", "prints nothing", Sample(Chatty(3.0)), "it prints 'asked for 37 at once"),
+    Twin("mm, and a plain number", UNITS, Sample(Plain(3.0)), "radius: its docstring says mm, and it is marked as a plain"),
+    Twin("a length that nothing tells of", UNITS, Sample(Untold(3.0)), "radius: it is marked as a plain number, and the part"),
+    Twin("no wider than 5 mm", "holds at other settings", Sample(Small(3.0)), "has the form that it says, at Small(radius="),
+    Twin("fails from 8 mm on", "holds at other settings", Sample(Zero(3.0)), "it fails: ZeroDivisionError"),
     Twin("equal to any other", "keeps its settings", Sample(Forgetting(3.0)), "is equal to"),
     Twin("reads one more than is shown", "goes through a job file", Sample(Misread(3.0, 0.5)), "is read as"),
     Twin("takes anything", "refuses what is no number", Sample(Gullible(3.0)), "radius=nan is taken"),

@@ -13,7 +13,9 @@ from lobework.errors import require
 from lobework.kinds import Length
 from lobework.surface import Face, Round
 from lobework.testing import Known, Sample
-from tests.testing.twins.twin import Forgetful, Shifted, Trusting, Twin
+from tests.testing.twins.twin import Forgetful, Reused, Shifted, Trusting, Twin, ends_of
+
+UNITS = "marks its settings with their units"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -172,7 +174,134 @@ class Growing(Tile):
         return super().outline * 2.0 ** next(COUNT)
 
 
+class Wide(Cone):
+    """Takes the diameter for the radius where it is carved."""
+
+    def profile(self, s):
+        return super().profile(s) * [2.0, 1.0, 1.0, 1.0]
+
+    def seen(self, points):
+        return super().seen(points * [0.5, 0.5, 1.0])
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Slab(Tile):
+    """A round plate to be carved."""
+
+    @property
+    def outline(self):
+        turn = np.linspace(0.0, 2 * math.pi, 181)
+        return self.side / 2 * np.stack([np.cos(turn), np.sin(turn)], axis=-1)
+
+    @property
+    def surface(self):
+        return Face(radius=self.side / 2, thickness=4.0)
+
+
+class Narrow(Slab):
+    """Half as wide where it is carved as it is drawn."""
+
+    @property
+    def surface(self):
+        return Face(radius=self.side / 4, thickness=4.0)
+
+
+class Shrunk(Cone):
+    """Seen half as long as it is."""
+
+    def seen(self, points):
+        return super().seen(points) * [1.0, 0.5, 1.0]
+
+
+class Turned(Cone):
+    """Seen upside down: above its sheet."""
+
+    def seen(self, points):
+        return super().seen(points) * [1.0, -1.0, 1.0]
+
+
+class Remembering(Cone):
+    """Keeps where points are seen by how many there are, and where the first and last lie."""
+
+    seen = Reused(Cone.seen, lambda part, points: (repr(part), len(points), ends_of(points)))
+
+
+SHEETS = []
+
+
+class Shelved(Tile):
+    """Keeps the first outline that anybody asked for."""
+
+    @property
+    def outline(self):
+        SHEETS.append(super().outline)
+        return SHEETS[0].copy()
+
+
+class Chatty(Tile):
+    @property
+    def outline(self):
+        print("outline")
+        return super().outline
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Plain(Tile):
+    """Its side is a length, and marked as a plain number.
+
+    Parameters
+    ----------
+    side : float, mm
+        Along one edge.
+    """
+
+    side: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Untold(Tile):
+    """Its side is a length that nothing tells of."""
+
+    side: float
+
+
+class Large(Tile):
+    """Is open where it is large."""
+
+    @property
+    def outline(self):
+        return super().outline[: 5 if self.side < 50 else 4]
+
+
+class Steep(Cone):
+    """Is not as long along its profile as it says, where it is long."""
+
+    def profile(self, s):
+        return super().profile(s * (1.0 if self.length < 22 else 1.1))
+
+
 TWINS = [
+    Twin(
+        "diameter for radius where it is carved",
+        "is seen on its sheet",
+        Sample(Wide()),
+        "once round a radius of 12 mm",
+    ),
+    Twin("half as wide where it is carved", "is seen on its sheet", Sample(Narrow(side=20.0)), "its surface on its sheet"),
+    Twin("seen half as long", "is seen on its sheet", Sample(Shrunk()), "along its surface"),
+    Twin("seen upside down", "is seen on its sheet", Sample(Turned()), "its surface on its sheet"),
+    Twin("keeps what is seen by length and ends", "sees depth as its surface says", Sample(Remembering()), "same first and last"),
+    Twin(
+        "keeps its outline whatever the settings",
+        "keeps its settings apart",
+        Sample(Shelved(side=20.0)),
+        "none of its settings",
+    ),
+    Twin("prints what it is asked", "prints nothing", Sample(Chatty(side=20.0)), "it prints 'outline outline'"),
+    Twin("mm, and a plain number", UNITS, Sample(Plain(side=20.0)), "side: its docstring says mm, and it is marked as a plain"),
+    Twin("a length that nothing tells of", UNITS, Sample(Untold(side=20.0)), "side: it is marked as a plain number, and the"),
+    Twin("open where it is large", "holds at other settings", Sample(Large(side=20.0)), "has a closed outline, at Large("),
+    Twin("stretched where it is long", "holds at other settings", Sample(Steep()), "has a sound surface, at Steep("),
     Twin("equal to any other", "keeps its settings", Sample(Forgetting(side=20.0)), "is equal to"),
     Twin("reads one more than is shown", "goes through a job file", Sample(Misread(side=20.0, extra=0.5)), "is read as"),
     Twin("takes anything", "refuses what is no number", Sample(Gullible(side=20.0)), "side=nan is taken"),
@@ -189,4 +318,4 @@ TWINS = [
     Twin("another size each time", "is drawn within its sheet", Sample(Growing(side=20.0)), "its outline leaves the sheet"),
     Twin("radius for diameter", "gives the known answers", Sample(Diameter(side=20.0), known=[SIZE]), "40 for 20"),
 ]
-HONESTS = [Sample(Tile(side=20.0), known=[SIZE]), Sample(Cone())]
+HONESTS = [Sample(Tile(side=20.0), known=[SIZE]), Sample(Cone()), Sample(Slab(side=20.0))]

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import Annotated, Any, NamedTuple
 
+import numpy as np
+
 from lobework.kinds import Measure
 
 
@@ -35,3 +37,59 @@ class Trusting:
 
 Shifted = Annotated[float, Measure("a number", lambda given: 1 + float(given), str)]
 """A setting that is read as one more than it is written."""
+
+
+def ends_of(array):
+    """What an array has in common with others of its length and its ends."""
+    return array.size, *array[:1].ravel().tolist(), *array[-1:].ravel().tolist()
+
+
+class Reused:
+    """A method that answers again what it answered before, wherever ``key`` of what it is asked is the same."""
+
+    def __init__(self, method, key):
+        self.method, self.key, self.kept = method, key, {}
+
+    def __get__(self, part, owner=None):
+        def asked(array):
+            key = self.key(part, array)
+            if key not in self.kept:
+                self.kept[key] = self.method(part, array), array
+            return self.kept[key][0]
+
+        return asked if part is not None else self
+
+
+def by_ends(method):
+    """Keep answers by the length and the ends of the array, and by the settings."""
+    return Reused(method, lambda part, array: (repr(part), ends_of(array)))
+
+
+def by_places(method):
+    """Keep answers by all of the array, whatever the settings."""
+    return Reused(method, lambda part, array: array.tobytes())
+
+
+def by_address(method):
+    """Keep answers by where the array lies in memory, and by the settings."""
+    return Reused(method, lambda part, array: (repr(part), array.ctypes.data, array.size))
+
+
+def printing(method):
+    """Print what is asked."""
+
+    def asked(self, given):
+        print("asked for", np.size(given), "at once")
+        return method(self, given)
+
+    return asked
+
+
+def in_steps(method):
+    """Read an array as if it lay in one piece."""
+
+    def asked(self, array):
+        whole = array if array.base is None else array.base
+        return method(self, whole.ravel()[: array.size] if isinstance(whole, np.ndarray) else array)
+
+    return asked
