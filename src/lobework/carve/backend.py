@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from numbers import Real
 from typing import TYPE_CHECKING, Final, Literal, Protocol, runtime_checkable
+
+import numpy as np
 
 from lobework.errors import PluginError, SettingError
 from lobework.surface import Face
@@ -70,8 +71,8 @@ def accuracy_of(backend: Backend) -> float:
     0.0002
     """
     within = getattr(backend, "within", CARVED_MM)
-    sound = isinstance(within, Real) and not isinstance(within, bool) and 0 < float(within) <= COARSEST_MM
-    if not sound:
+    numbers = isinstance(within, float | int | np.floating) and within is not True
+    if not numbers or not 0 < within <= COARSEST_MM:
         must_be = f"a number of mm, above zero and at most {COARSEST_MM:g}"
         raise PluginError(f"backend {backend.name!r}: within is {within!r}; it must be {must_be}")
     return float(within)

@@ -5,8 +5,8 @@ from __future__ import annotations
 import importlib
 import itertools
 import re
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import dataclass, field
 from typing import Any, Final
 
 import numpy as np
@@ -17,6 +17,7 @@ from lobework.hookspecs import CONTRACT
 from lobework.plugins import Record
 from lobework.promises import one_line, plain
 from lobework.sample import Sample
+from lobework.stdout import to_stderr
 from lobework.testing.compare import Broken, assert_close
 from lobework.testing.promise import Promise, Unjudged, made
 
@@ -161,10 +162,13 @@ class Report:
         Those that it was asked for.
     verdicts : tuple of Verdict
         One for each promise and sample.
+    speeds : mapping
+        From the title of each thing and sample (`Asked.title`) to how long it takes, in words.
     """
 
     plugins: tuple[Record, ...]
     verdicts: tuple[Verdict, ...]
+    speeds: Mapping[str, str] = field(default_factory=dict)
 
     @property
     def kept(self) -> bool:
@@ -188,6 +192,8 @@ class Report:
             verdicts = list(of_thing)
             yield f"{title}{_claims(verdicts[0].asked.sample)}"
             yield from (f"  {each}" for each in verdicts)
+            if title in self.speeds:
+                yield f"  note: takes {self.speeds[title]}"
         broken = sum(bool(each.broken) for each in self.verdicts)
         unjudged = sum(bool(each.unjudged) for each in self.verdicts)
         kept = len(self.verdicts) - broken - unjudged
@@ -301,7 +307,24 @@ def verify(name: str, progress: Callable[[float], None] | None = None) -> Report
         verdicts.append(_verdict(asked))
         if progress is not None:
             progress(number / len(every))
-    return Report(plugins=_named(name), verdicts=tuple(verdicts))
+    return Report(plugins=_named(name), verdicts=tuple(verdicts), speeds=dict(_speeds(every)))
+
+
+def _speeds(every: Iterable[Asked]) -> Iterator[tuple[str, str]]:
+    """Yield how long each thing takes with each sample; nothing of one that fails, which a promise has said."""
+    from lobework.testing.speed import speed_of
+
+    samples = {asked.title: asked.sample for asked in every if asked.sample is not None and asked.kind != "plugin"}
+    for title, sample in samples.items():
+        try:
+            with to_stderr():
+                speed = speed_of(sample)
+        except KeyboardInterrupt:
+            raise
+        except BaseException:  # noqa: BLE001
+            continue
+        if speed:
+            yield title, speed
 
 
 def _verdict(asked: Asked) -> Verdict:

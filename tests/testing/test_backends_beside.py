@@ -1,0 +1,118 @@
+"""A less exact way of carving installed beside others: nobody else is held to it, and it is held to what it states."""
+
+from __future__ import annotations
+
+COARSE = '''
+from dataclasses import dataclass
+
+import numpy as np
+
+from lobework.carve.plain import Plain
+from lobework.hookspecs import hookimpl
+
+lobework_contract = 1
+
+
+@dataclass(frozen=True)
+class Coarse:
+    """The plain way, a few thousandths short."""
+
+    name: str = "coarse"
+    says: str = "quick, and a few thousandths short"
+    can: frozenset = frozenset({"face", "drilling spindle"})
+    within: float = WITHIN
+
+    def carve(self, stock, sweeps, depth, progress=None):
+        own = stock.uncut()
+        Plain().carve(stock, sweeps, own, progress)
+        own -= np.where(own > 0.02, np.float32(4e-3), np.float32(0.0))
+        np.maximum(depth, own, out=depth)
+
+
+@hookimpl
+def lobework_backends():
+    return [Coarse()]
+
+
+@hookimpl
+def lobework_samples():
+    from lobework.testing import Sample
+
+    return [Sample(Coarse())]
+'''
+CUTTER = '''
+import math
+from dataclasses import dataclass
+from typing import ClassVar
+
+from lobework.edge import Edge, Slant
+from lobework.errors import require
+from lobework.holder import DrillingSpindle, Holder
+from lobework.hookspecs import hookimpl
+from lobework.kinds import Length
+
+lobework_contract = 1
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Spear:
+    """A pointed cutter."""
+
+    kind: ClassVar[str] = "spear"
+    width: Length
+    held: Holder = DrillingSpindle()
+
+    def __post_init__(self):
+        require(0 < self.width < math.inf, "width", self.width, "above zero")
+
+    @property
+    def edge(self):
+        return Edge((Slant(0.0, self.width / 2, 0.0, 2.0),))
+
+    def width_at(self, depth):
+        return self.edge.width_at(depth)
+
+
+@hookimpl
+def lobework_cutters():
+    return [Spear]
+
+
+@hookimpl
+def lobework_samples():
+    from lobework.testing import Sample
+
+    return [Sample(Spear(width=2.0))]
+'''
+
+
+def broken_in(done):
+    return [line.strip() for line in done.stdout.splitlines() if "BROKEN" in line]
+
+
+def test_a_cutter_is_not_held_to_a_less_exact_backend_of_another_package(bench):
+    bench.package("coarse", COARSE.replace("WITHIN", "5e-3"))
+    bench.package("spear", CUTTER)
+    done = bench.lobework("verify", "spear")
+    assert (broken_in(done), done.stderr, done.returncode) == ([], "", 0)
+
+
+def test_a_less_exact_backend_is_held_to_the_accuracy_that_it_states(bench):
+    bench.package("coarse", COARSE.replace("WITHIN", "5e-3"))
+    done = bench.lobework("verify", "coarse")
+    assert (broken_in(done), done.returncode) == ([], 0)
+
+
+def test_a_backend_that_is_less_exact_than_it_states_breaks_its_promise(bench):
+    bench.package("coarse", COARSE.replace("WITHIN", "1e-3"))
+    done = bench.lobework("verify", "coarse")
+    assert done.returncode == 1
+    assert any(line.startswith("carves as the judge does: BROKEN: disc, drilling spindle: worst") for line in broken_in(done))
+
+
+def test_a_backend_that_states_an_absurd_accuracy_is_left_out(bench):
+    bench.package("coarse", COARSE.replace("WITHIN", "1.0"))
+    done = bench.lobework("verify", "coarse")
+    assert done.returncode == 1
+    says = "comes in: BROKEN: backend 'coarse': within is 1.0; it must be a number of mm, above zero and at most 0.01"
+    assert broken_in(done) == [says]
