@@ -113,7 +113,7 @@ def test_it_says_what_it_wrote_and_what_to_type_next(tmp_path, monkeypatch, caps
     assert main(["new", "plugin", "sway"]) == 0
     assert capsys.readouterr().out.splitlines() == [
         "wrote pyproject.toml, README.md, lobework_sway.py, tests/test_sway.py in lobework-sway",
-        "next: python -m pip install ./lobework-sway && lobework verify sway",
+        "next: python -m pip install -e ./lobework-sway && lobework verify sway",
     ]
     written = {path.relative_to("lobework-sway").as_posix() for path in Path("lobework-sway").rglob("*") if path.is_file()}
     assert written == {str(path) for path in lay_out("sway")}

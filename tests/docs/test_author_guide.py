@@ -80,7 +80,11 @@ def followed(page, folder, shop):
 
 @pytest.fixture(scope="module")
 def shop(tmp_path_factory):
-    return Shop(tmp_path_factory.mktemp("guide") / "site")
+    shop = Shop(tmp_path_factory.mktemp("guide") / "site")
+    shop.site.mkdir()
+    as_a_site = f"import site\nsite.addsitedir({str(shop.site)!r})\n"
+    (shop.site / "sitecustomize.py").write_text(as_a_site, encoding="utf-8")  # as what is installed with -e needs it
+    return shop
 
 
 @pytest.fixture(scope="module")

@@ -121,7 +121,7 @@ def _new_plugin(asked: argparse.Namespace) -> int:
     write_files({folder / path: content for path, content in files.items()}, overwrite=asked.overwrite)
     say([f"wrote {', '.join(map(str, files))} in {folder}"])
     beside = quote(os.path.join(os.curdir, folder))  # noqa: PTH118
-    say([f"next: python -m pip install {beside} && lobework verify {asked.name}"])
+    say([f"next: python -m pip install -e {beside} && lobework verify {asked.name}"])
     return DONE
 
 
