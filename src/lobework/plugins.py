@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     from lobework.sample import Sample
     from lobework.targets import Target
 
-__all__ = ["GROUP", "SLOW_S", "VARIABLE", "PartKind", "PluginWarning", "Plugins", "Record", "installed"]
+__all__ = ["GROUP", "SLOW_S", "VARIABLE", "PartKind", "PluginWarning", "Plugins", "Record", "installed", "noted"]
 
 PartKind = Literal["cam", "follower", "chuck", "cutter", "piece"]
 
@@ -60,6 +60,7 @@ _EVERY_HOOK: Final = (*_HOOKS, _SAMPLES)
 _INSIDE: Final = "built-in"
 _Known = TypeVar("_Known")
 _warned: Final[set[Record]] = set()
+_noted: Final[list[str]] = []
 
 
 class PluginWarning(UserWarning):
@@ -179,6 +180,7 @@ class Plugins:
         asked_samples = {found.record.name: found.samples for found in came_in}
         loaded = tuple(found.record for found in came_in)
         notes = tuple(note for found in examined for note in found.notes)
+        _noted[:] = notes
         return cls(loaded=loaded, refused=tuple(refused), parts=parts, asked_samples=asked_samples, notes=notes)
 
     def kinds(self, kind: PartKind) -> dict[str, type]:
@@ -243,6 +245,11 @@ def installed() -> Plugins:
     ['flat', 'knife', 'roller']
     """
     return Plugins.load()
+
+
+def noted() -> tuple[str, ...]:
+    """Return what is to be noted of the plugins that have been loaded last (`Plugins.notes`); none is loaded for that."""
+    return tuple(_noted)
 
 
 def _known(kind: str, name: str, known: Mapping[str, _Known]) -> _Known:

@@ -161,9 +161,8 @@ def _run(arguments: Sequence[str]) -> int:
 def _say_notes() -> None:
     """Say what is to be noted of the plugins, if any have been loaded."""
     loaded = sys.modules.get("lobework.plugins")
-    if loaded is not None and loaded.installed.cache_info().currsize:
-        for note in loaded.installed().notes:
-            _say(f"note: {note}", DONE)
+    for note in loaded.noted() if loaded is not None else ():
+        _say(f"note: {note}", DONE)
 
 
 def _parser() -> Parser:

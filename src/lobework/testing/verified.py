@@ -56,9 +56,11 @@ def promises_of(kind: str) -> tuple[Promise, ...]:
     """
     if kind not in _KINDS:
         raise UnknownNameError("kind of thing", kind, _KINDS)
-    for module in (_KINDS[kind], *_EVERY_KIND):
-        importlib.import_module(f"lobework.testing.{module}")
-    return (*made(kind), Promise(kind=kind, name=_KNOWN, says=_KNOWN_SAYS, tries=_known_answers, within="what each says"))
+    order = [f"lobework.testing.{module}" for module in ("settings", _KINDS[kind], *_EVERY_KIND)]
+    for module in order:
+        importlib.import_module(module)
+    found = sorted(made(kind), key=lambda each: [*order, each.tries.__module__].index(each.tries.__module__))
+    return (*found, Promise(kind=kind, name=_KNOWN, says=_KNOWN_SAYS, tries=_known_answers, within="what each says"))
 
 
 def _tolerable(gives: Any) -> float:
