@@ -30,17 +30,19 @@ class Bench:
         return {path: path.read_bytes() if path.is_file() else b"" for path in self.folder.rglob("*")}
 
     def refusal(self, *arguments: object) -> str:
-        """Run a command that must refuse, and return its one line."""
+        """Run a command that must refuse, and return the first of its lines, one for each mistake."""
         before = self.files()
         self.capsys.readouterr()
         code = main([str(each) for each in arguments])
         said = self.capsys.readouterr()
         assert code == 2, said
         assert said.out == ""
-        assert said.err.count("\n") == 1
-        assert said.err.startswith("lobework: ")
+        lines = said.err.splitlines()
+        assert lines
+        assert all(line.startswith("lobework: ") for line in lines)
+        assert len(set(lines)) == len(lines)
         assert self.files() == before
-        return said.err.removeprefix("lobework: ").removesuffix("\n")
+        return lines[0].removeprefix("lobework: ")
 
 
 @pytest.fixture

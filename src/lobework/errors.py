@@ -14,7 +14,7 @@
 from __future__ import annotations
 
 import difflib
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Sequence
 from typing import Final
 
 from lobework.printable import printable
@@ -52,16 +52,39 @@ class InputError(LobeworkError, ValueError):
         One line: what was given, what is allowed, what to do.
     where : str
         File and key path, outermost first; empty while nobody knows it yet.
+
+    Attributes
+    ----------
+    others : tuple of InputError
+        What else was found wrong in the same file; each is a line of its own.
     """
 
     def __init__(self, says: str, where: str = "") -> None:
         self.says = _short(printable(says))
         self.where = printable(where)
+        self.others: tuple[InputError, ...] = ()
         super().__init__(f"{self.where}: {self.says}" if where else self.says)
 
     def at(self, where: str) -> InputError:
         """Return the same error, placed one level further out (``where`` comes first)."""
-        return type(self)(self.says, f"{where}: {self.where}" if self.where else where)
+        return self.each(lambda one: type(one)(one.says, f"{where}: {one.where}" if one.where else where))
+
+    def each(self, change: Callable[[InputError], InputError]) -> InputError:
+        """Return the error as ``change`` makes it, and the others as it makes them."""
+        changed = change(self)
+        changed.others = tuple(change(one) for one in self.others)
+        return changed
+
+    @classmethod
+    def together(cls, errors: Sequence[InputError]) -> InputError:
+        """Return the first of some errors, with all the rest as its others.
+
+        >>> InputError.together([InputError("is missing", "rise"), InputError("is missing", "lobes")]).others
+        (InputError('lobes: is missing'),)
+        """
+        first, *rest = errors
+        first.others = (*first.others, *(one for error in rest for one in (error, *error.others)))
+        return first
 
 
 class SettingError(InputError):

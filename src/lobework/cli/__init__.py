@@ -63,7 +63,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
                 return _say(str(error), WRONG)
             return _fault(str(error), error)
         except LobeworkError as error:
-            return _say(str(error), WRONG)
+            for other in (error, *getattr(error, "others", ())):
+                _say(str(other), WRONG)
+            return WRONG
         except KeyboardInterrupt:
             return _say(_NO_MORE, STOPPED)
         except BrokenPipeError:

@@ -17,6 +17,8 @@ from lobework.jobfile.lines import line_of, require_readable
 __all__ = ["Source", "inside", "pointed", "shown", "written_key"]
 
 _MOST_BYTES: Final = 500_000
+_MOST_ERRORS: Final = 19
+"""Told in one run beside the first."""
 _SYNTAX: Final = re.compile(r"(?P<says>.*) \(at (?:line (?P<line>\d+), column (?P<column>\d+)|end of document)\)", re.DOTALL)
 _INDEX: Final = re.compile(r"\[(\d+)\]")
 _SETTING: Final = re.compile(r"(?P<name>\w+)(?P<rest>[\w.\[\]]*)=(?P<given>.*?): (?P<says>must be .*)", re.DOTALL)
@@ -51,8 +53,12 @@ def inside(error: InputError, step: str) -> InputError:
     >>> str(inside(InputError("is missing", "radius"), "pass[1].cam[2]"))
     'pass[1].cam[2].radius: is missing'
     """
-    joint = "." if step and error.where and not error.where.startswith("[") else ""
-    return type(error)(error.says, f"{step}{joint}{error.where}")
+
+    def stepped(one: InputError) -> InputError:
+        joint = "." if step and one.where and not one.where.startswith("[") else ""
+        return type(one)(one.says, f"{step}{joint}{one.where}")
+
+    return error.each(stepped)
 
 
 def pointed(error: InputError, holds: Mapping[str, Any]) -> InputError:
@@ -61,11 +67,15 @@ def pointed(error: InputError, holds: Mapping[str, Any]) -> InputError:
     >>> str(pointed(InputError("radius=-3.175: must be above zero"), {"radius": "-1/8 in"}))
     "radius: '-1/8 in' must be above zero"
     """
-    found = _SETTING.fullmatch(error.says)
-    if error.where or found is None or found["name"] not in holds:
-        return error
-    given = found["given"] if found["rest"] else shown(holds[found["name"]])
-    return type(error)(f"{given} {found['says']}", found["name"] + found["rest"])
+
+    def written(one: InputError) -> InputError:
+        found = _SETTING.fullmatch(one.says)
+        if one.where or found is None or found["name"] not in holds:
+            return one
+        given = found["given"] if found["rest"] else shown(holds[found["name"]])
+        return type(one)(f"{given} {found['says']}", found["name"] + found["rest"])
+
+    return error.each(written)
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,7 +117,17 @@ class Source:
             raise _syntax_error(name, text, error) from None
 
     def placed(self, error: InputError) -> InputError:
-        """Return the error with file and line before its key path, and what a part complains of as it was written."""
+        """Return the error with file and line before its key path, and what a part complains of as it was written.
+
+        So are the first of the others that were found with it; of the rest it is said how many they are.
+        """
+        error.others, left = error.others[:_MOST_ERRORS], len(error.others[_MOST_ERRORS:])
+        placed = error.each(self._placed)
+        if left:
+            placed.others += (InputError(f"{left} more are wrong; mend these first", self.path),)
+        return placed
+
+    def _placed(self, error: InputError) -> InputError:
         if error.where and (table := self._table_at(error.where)) is not None:
             error = inside(pointed(type(error)(error.says), table), error.where)
         line = self._line_of(error.where)

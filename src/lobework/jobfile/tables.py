@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import inspect
 import re
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import MISSING, dataclass, fields, is_dataclass
 from fractions import Fraction
 from functools import cache, cached_property, reduce
@@ -223,12 +223,16 @@ class Table:
         return core_of(self.model)
 
     def read(self, given: Any, context: Context) -> Any:
-        """Return what the table ``given`` stands for; every complaint names its key."""
-        self._compare_keys(given)
+        """Return what the table ``given`` stands for; every complaint names its key, and all keys are looked at."""
+        if not isinstance(given, dict):
+            raise InputError(f"{shown(given)} is not a table; write a table with {', '.join(self.keys)}")
+        wrong = list(self._wrong_keys(given))
         try:
-            written = self.model.model_validate(given, context=context)
+            written = self.model.model_validate({key: given[key] for key in given if key in self.keys}, context=context)
         except ValidationError as error:
-            raise self._said(given, error) from None
+            wrong += self._said(error)
+        if wrong:
+            raise InputError.together(wrong) from None
         named = dict(zip(self._attributes, self.keys, strict=True))
         values = {named[each]: getattr(written, each) for each in self._attributes if each in written.model_fields_set}
         try:
@@ -238,28 +242,36 @@ class Table:
         except (ValueError, TypeError, ArithmeticError, LookupError, AttributeError) as error:
             raise InputError(f"{self.title} refuses these settings: {error}; see its documentation") from None
 
-    def _compare_keys(self, given: Any) -> None:
-        if not isinstance(given, dict):
-            raise InputError(f"{shown(given)} is not a table; write a table with {', '.join(self.keys)}")
+    def _wrong_keys(self, given: dict[str, Any]) -> Iterator[InputError]:
+        """Yield a complaint of each key that there is not, and of each that is missing, unless one is the other misspelt."""
+        meant = ""
         for name in given:
             if name not in self.keys:
+                meant += nearest(name, self.keys)
                 says = f"there is no such key{nearest(name, self.keys)}; keys here: {', '.join(self.keys)}"
-                raise InputError(says, written_key(name))
+                yield InputError(says, written_key(name))
         for name, key in self.keys.items():
-            if key.default is ... and name not in given:
-                raise InputError(f"is missing; write {key.says}", name)
+            if key.default is ... and name not in given and repr(name) not in meant:
+                yield InputError(f"is missing; write {key.says}", name)
 
-    def _said(self, given: dict[str, Any], error: ValidationError) -> InputError:
-        """Return pydantic's first complaint in our words."""
-        first = error.errors(include_url=False)[0]
-        name, *places = first["loc"]
-        where = written_key(str(name))
-        for place in places[:-1] if first["type"] == "missing" else places:
-            where += f"[{place + 1}]" if isinstance(place, int) else ""
-        cause = first.get("ctx", {}).get("error")
-        if isinstance(cause, InputError):
-            return inside(cause, where)
-        return InputError(f"{shown(first['input'])} does not fit here; write {self.keys[str(name)].says}", where)
+    def _said(self, error: ValidationError) -> Iterator[InputError]:
+        """Yield pydantic's complaints in our words: of each place the first, for it may be tried in several ways."""
+        told = set()
+        for each in error.errors(include_url=False):
+            name, *places = each["loc"]
+            if each["type"] == "missing" and not places:
+                continue
+            where = written_key(str(name))
+            for place in places[:-1] if each["type"] == "missing" else places:
+                where += f"[{place + 1}]" if isinstance(place, int) else ""
+            if where in told:
+                continue
+            told.add(where)
+            cause = each.get("ctx", {}).get("error")
+            if isinstance(cause, InputError):
+                yield inside(cause, where)
+            else:
+                yield InputError(f"{shown(each['input'])} does not fit here; write {self.keys[str(name)].says}", where)
 
 
 class Choice:
@@ -331,12 +343,14 @@ class OneOrMore:
         """Return what each table stands for, with its place; a single one has none."""
         if not isinstance(given, list):
             return [(self.table.read(given, context), "")]
-        found = []
+        found, wrong = [], []
         for number, each in enumerate(given, 1):
             try:
                 found.append((self.table.read(each, context), f"[{number}]"))
             except InputError as error:
-                raise inside(error, f"[{number}]") from None
+                wrong.append(inside(error, f"[{number}]"))
+        if wrong:
+            raise InputError.together(wrong) from None
         return found
 
 
