@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import email
+import re
 import subprocess
 import sys
 import sysconfig
@@ -13,6 +14,8 @@ from importlib.metadata import distribution, version
 from pathlib import Path
 
 import pytest
+
+from lobework.targets import BUILT_IN
 
 ROOT = Path(__file__).parents[1]
 PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
@@ -86,3 +89,20 @@ def test_the_command_is_installed():
 def test_the_library_registers_no_entry_points_in_its_own_group():
     """Built-ins come in through the hooks, but not by way of the installer."""
     assert not distribution("lobework").entry_points.select(group="lobework")
+
+
+def brought_by(extra):
+    """What an extra brings, by what it names of the library's own extras too."""
+    for each in PROJECT["optional-dependencies"][extra]:
+        if (own := re.fullmatch(r"lobework\[(.*)\]", each)) is not None:
+            for other in own[1].split(","):
+                yield from brought_by(other)
+        else:
+            yield re.split(r"[<>=;~]", each)[0]
+
+
+def test_the_extra_for_plugin_authors_brings_all_that_carving_and_verifying_need():
+    """A plugin's own extra asks for lobework[testing] alone; its author carves and makes jobs with it."""
+    carving = {target.needs[1] for target in BUILT_IN if target.needs is not None and target.shows == "carving"}
+    assert carving == {"lobework[picture]"}
+    assert {"pytest", "hypothesis", *brought_by("picture")} <= set(brought_by("testing"))

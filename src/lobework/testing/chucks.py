@@ -232,8 +232,22 @@ def _slides(sample: Sample) -> int:
     asks = {f"slide {name!r}": functools.partial(_slide_at, chuck, number) for number, name in enumerate(names)}
     each_alone(asks, _ONE_TURN[:73], 1e-9, along="spindle")
     leaves_alone(asks, _ONE_TURN)
+    _follow(chuck)
     trace(cut_on(fixed(chuck), at=At(x=10.0)))
     return 1 + sum(_refused_past_its_end(other) for other in _further(chuck))
+
+
+def _follow(chuck: Any) -> None:
+    """Raise `Broken` where the work is shifted further, or another way, at other settings and no slide ever stands elsewhere."""
+    shift, stands = _said(chuck, _ONE_TURN).shift, [_slide_at(chuck, k, _ONE_TURN) for k in range(len(chuck.slides(_ONE_TURN)))]
+    others = [other for other in near(chuck) if worst(_said(other, _ONE_TURN).shift, shift).error > RIGID]
+    if stands and others and all(_stand_alike(other, stands) for other in others):
+        raise Broken(f"its slides stand where they do at any of {len(others)} other settings, though the work does not")
+
+
+def _stand_alike(chuck: Any, stands: list[Array]) -> bool:
+    now = [_slide_at(chuck, k, _ONE_TURN) for k in range(len(chuck.slides(_ONE_TURN)))]
+    return len(now) == len(stands) and all(np.array_equal(one, other) for one, other in zip(now, stands, strict=True))
 
 
 def _slide_at(chuck: Any, number: int, theta: Array) -> Array:

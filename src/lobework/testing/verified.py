@@ -16,7 +16,7 @@ from lobework.errors import PluginError, UnknownNameError
 from lobework.hookspecs import CONTRACT
 from lobework.plugins import Record
 from lobework.promises import one_line, plain
-from lobework.sample import Sample
+from lobework.sample import Known, Sample
 from lobework.stdout import to_stderr
 from lobework.testing.compare import Broken, assert_close
 from lobework.testing.promise import Promise, Unjudged, made
@@ -63,6 +63,17 @@ def promises_of(kind: str) -> tuple[Promise, ...]:
     return (*found, Promise(kind=kind, name=_KNOWN, says=_KNOWN_SAYS, tries=_known_answers, within="what each says"))
 
 
+def _asks_nothing(known: Known) -> bool:
+    """Return whether a question can be answered without the thing that it is asked of."""
+    try:
+        known.asks(object())
+    except KeyboardInterrupt:
+        raise
+    except BaseException:  # noqa: BLE001  (a question that needs the thing fails without it)
+        return False
+    return True
+
+
 def _tolerable(gives: Any) -> float:
     """Return how far off a known answer may be at most: a twentieth of its largest number, a thousandth if that is zero."""
     largest = float(np.abs(np.asarray(gives, dtype=np.float64)).max(initial=0.0))
@@ -80,6 +91,8 @@ def _known_answers(sample: Sample) -> int:
         if not 0 <= known.within <= _tolerable(known.gives):
             says = f"within is {known.within!r}, so that almost anything is right; {_tolerable(known.gives):g} at most"
             raise Broken(f"known {number}: {says}; source: {known.source}")
+        if _asks_nothing(known):
+            raise Broken(f"known {number}: it asks nothing of what is tried: anything gives its answer; source: {known.source}")
         try:
             assert_close(known.asks(sample.part), known.gives, known.within, unit="")
         except Broken as broken:

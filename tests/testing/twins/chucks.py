@@ -436,6 +436,13 @@ class Sliding(Rocker):
         return super().slides(theta)
 
 
+class Painted(Rocker):
+    """Its slide stands in the middle, wherever the work is carried."""
+
+    def slides(self, theta):
+        return (ChuckSlide("slide", np.zeros(theta.size), -10.0, 10.0),)
+
+
 class Falling(Rocker):
     """Its slide fails for a single angle."""
 
@@ -444,6 +451,7 @@ class Falling(Rocker):
 
 
 LOOSE = Sample(Rocker(), known=[Known(lambda it: it.motions(np.zeros(1)).shift, [[9.0, 0.0, 0.0]], "a book", within=10.0)])
+IDLE = Sample(Rocker(), known=[Known(lambda it: 3.0, 3.0, "a book, page 7")])
 WRONG = Sample(Rocker(), known=[Known(lambda it: it.motions(np.zeros(1)).shift, [[6.0, 0.0, 0.0]], "a book, page 7")])
 
 TWINS = [
@@ -486,6 +494,8 @@ TWINS = [
     Twin("ends the wrong way round", "keeps its slides in their travel", Sample(Backwards()), "the first must be lower"),
     Twin("three places for every angle", "keeps its slides in their travel", Sample(Unmeasured()), "shape (3,)"),
     Twin("writes to its slide's angles", "keeps its slides in their travel", Sample(Sliding()), "it changes the angles"),
+    Twin("its slide does not move", "keeps its slides in their travel", Sample(Painted()), "its slides stand where they do"),
+    Twin("a known that asks nothing", "gives the known answers", IDLE, "known 1: it asks nothing of what is tried"),
     Twin("its slide fails for one angle", "keeps its slides in their travel", Sample(Falling()), "it fails: IndexError"),
     Twin("shown in two lines", "keeps its settings", Sample(TwoLines()), "its repr has more than one line"),
     Twin("takes few angles at once", "gives a motion for each angle", Sample(Narrow()), "it fails: MemoryError"),
