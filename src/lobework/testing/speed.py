@@ -65,10 +65,10 @@ def _shortest(act: Callable[[], object]) -> float:
 def _told(seconds: float) -> str:
     """Return a short time in the unit that suits it.
 
-    >>> _told(3.21e-8), _told(4.5e-6), _told(0.0123)
-    ('32 ns', '4.5 microseconds', '12 ms')
+    >>> _told(3.21e-8), _told(4.5e-6), _told(3e-4), _told(0.0123)
+    ('32 ns', '4.5 microseconds', '300 microseconds', '12 ms')
     """
     for scale, unit in ((1e-6, "ns"), (1e-3, "microseconds"), (1.0, "ms")):
         if seconds < scale:
-            return f"{seconds / scale * 1000:.2g} {unit}"
-    return f"{seconds:.2g} s"
+            return f"{float(f'{seconds / scale * 1000:.2g}'):g} {unit}"
+    return f"{float(f'{seconds:.2g}'):g} s"
