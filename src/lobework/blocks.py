@@ -51,6 +51,8 @@ _GROWS: Final = 1.02
 _LEVEL: Final = 1e-6
 _QUICKEST_S: Final = 1e-3
 """The least time of a block that is only there for time."""
+_MEASURED: Final = 4
+"""Parts of each piece of a trace, to measure how long its path is: a chord there strays a sixteenth as far."""
 _ROUNDINGS: Final = 4.0
 _AT_ONCE: Final = 1e6
 """Lengths a second of a move that goes nowhere on the work."""
@@ -165,6 +167,7 @@ class _Planner:
         self.goes_by_feed = not trace.cut.passed.turns
         self.places = self._places(self.u)
         self.looked_at: tuple[Array, Array] | None = None
+        self.measured: tuple[Array, Array] | None = None
         self.rounds = self.strays = 0.0
         self.fastest = feeds.pace == "fastest" and not self.goes_by_feed
         if self.fastest:
@@ -341,10 +344,17 @@ class _Planner:
 
     def _lengths(self, nodes: Array) -> Array:
         """Return how far the tip goes over the work in each move, mm."""
-        on_work = np.stack([self.trace.x, self.trace.y, self.trace.z], axis=-1)[self.later]
-        along = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(on_work, axis=0), axis=1))])
-        found: Array = np.diff(np.interp(nodes, self.u, along))
+        if self.measured is None:
+            self.measured = self._measured()
+        found: Array = np.diff(np.interp(nodes, *self.measured))
         return found
+
+    def _measured(self) -> tuple[Array, Array]:
+        """Return places of the cut by ``u``, closer together than those of its trace, and how long its path is there, mm."""
+        many = _MEASURED * (len(self.u) - 1)
+        u = np.interp(np.arange(many + 1) / _MEASURED, np.arange(len(self.u)), self.u)
+        steps = np.linalg.norm(np.diff(self._on_work(self._places(u).T), axis=0), axis=1)
+        return u, np.concatenate([[0.0], np.cumsum(steps)])
 
     @property
     def _rate(self) -> float:
