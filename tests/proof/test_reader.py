@@ -50,7 +50,7 @@ def test_words_stand_in_any_order_case_and_spacing(written):
 
 @pytest.mark.parametrize("end", ["\n", "\r\n"])
 def test_lines_end_as_either_kind_of_machine_ends_them(end):
-    reading = read(end.join(["%", "G21 G61", "", "(a comment)", "G0 X1", "%", "G0 X9 nonsense"]).encode())
+    reading = read(end.join(["%", "G21 G61 G90", "", "(a comment)", "G0 X1", "%", "G0 X9 nonsense"]).encode())
     assert not reading.remarks
     assert reading.blocks.end[:, 0].tolist() == [1.0]
 
@@ -230,7 +230,7 @@ def test_codes_that_could_move_an_axis_are_not_understood(line):
 
 
 @pytest.mark.parametrize(
-    "line", ["G54", "G40", "G49", "G80", "M3 S1200", "M4", "M5", "M7 M8", "M9", "M48", "M49", "T3", "G61.1", "(MSG, set the cam)"]
+    "line", ["G54", "G40", "G49", "G80", "S1200", "M5", "M7 M8", "M9", "M48", "M49", "T3", "G61.1", "(MSG, set the cam)"]
 )
 def test_codes_that_leave_the_path_alone_are_read(line):
     assert blocks(f"{line}\nG0 X1").end[0, 0] == 1.0
@@ -250,14 +250,17 @@ def test_what_follows_the_end_is_never_run():
 @pytest.mark.parametrize(
     ("text", "level", "says"),
     [
-        ("G21 G64\nG0 X1\nM2", "note", "round corners"),
-        ("G21\nG0 X1\nM2", "note", "neither G61 nor G64"),
-        ("G61\nG0 X1\nM2", "problem", "neither G20 nor G21"),
-        ("G21 G61\n/G0 X1\nM2", "note", "a switch on the controller"),
-        ("G21 G61\nG0 X1 ; so\nM2", "note", "not in the standard"),
-        ("G21 G61\nG93 G1 X1 F1\nX1 F3\nM2", "note", "goes nowhere"),
-        ("G21 G61\nG98\nM2", "note", "passed over"),
-        ("G21 G61\nM1\nM2", "note", "stops only where a switch"),
+        ("G21 G64 G90\nG0 X1\nM2", "note", "round corners"),
+        ("G21 G90\nG0 X1\nM2", "note", "neither G61 nor G64"),
+        ("G61 G90\nG0 X1\nM2", "problem", "neither G20 nor G21"),
+        ("G21 G61 G90\n/G0 X1\nM2", "problem", "a switch on the controller"),
+        ("G21 G61 G90\nG0 X1 ; so\nM2", "note", "not in the standard"),
+        ("G21 G61 G90\nG93 G1 X1 F1\nX1 F3\nM2", "note", "goes nowhere"),
+        ("G21 G61 G90\nG98\nM2", "note", "passed over"),
+        ("G21 G61 G90\nM1\nM2", "note", "stops only where a switch"),
+        ("G21 G61\nG0 X1\nM2", "note", "neither G90 nor G91"),
+        ("G21 G61 G90\nM3 S1200\nM2", "note", "turns a motor"),
+        ("G21 G61 G90\nG0 X1 ; so\nG0 X2 ; so\nG0 X3 ; so\nM2", "note", "(and 2 more lines like it)"),
     ],
 )
 def test_what_a_controller_may_take_otherwise_is_said(text, level, says):

@@ -165,7 +165,7 @@ MISSED = {
     "G93 with F0": ("G93\nG1 X1 F0", "wrong"),
     "a line number of six digits": ("N100000 G0 X1", "wrong"),
     "a move in inverse time that goes nowhere": ("G93 G1 X1 F1\nX1 F3", "note"),
-    "a line that a switch leaves out": ("/G0 X1", "note"),
+    "a line that a switch leaves out": ("/G0 X1", "problem"),
 }
 
 

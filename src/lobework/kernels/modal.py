@@ -15,7 +15,7 @@ from numba import njit
 from lobework.kernels.scan import COMMENT, DELETE, PERCENT, REMARK
 
 if TYPE_CHECKING:
-    from lobework.kernels.scan import Bytes, Ints
+    from lobework.kernels.scan import Bytes, Int32s, Ints
     from lobework.rigid import Array
 
 __all__ = ["run_words"]
@@ -65,6 +65,14 @@ AFTER_END: Final = 63
 SEMICOLON: Final = 64
 DELETED: Final = 65
 MAY_STOP: Final = 66
+NO_DISTANCE: Final = 67
+MOTOR: Final = 68
+INVERSE: Final = 69
+"""Not told: its first line is kept, where there is room for how often each thing is told."""
+CODES: Final = 72
+"""Numbers of things that may be told, those of `lobework.kernels.scan` among them."""
+ONCE: Final = NOT_READ_NOTE
+"""From this number on a thing is told of the first line only; how many lines have it is counted."""
 
 _A, _Z = 65, 90
 _D, _F, _G, _H, _I, _J, _K, _L, _M, _N, _P, _Q, _R, _S, _T = 3, 5, 6, 7, 8, 9, 10, 11, 12, 13, 15, 16, 17, 18, 19
@@ -110,16 +118,23 @@ _IS_READ = np.isin(np.arange(_MOST_CODE), _READ)
 """Whether the meaning of ten times a G number is known here."""
 
 # Where the state of the controller is kept, as whole numbers.
-_MOTION, _PLANE, _ABSOLUTE, _INVERSE, _UNITS_SAID, _PATH_SAID, _MOVED, _BLOCKS, _BEGUN, _PERCENTS, _ENDED = range(11)
+_MOTION, _PLANE, _ABSOLUTE, _INVERSE, _UNITS_SAID, _PATH_SAID, _MOVED, _BLOCKS, _BEGUN, _PERCENTS, _ENDED, _DISTANCE_SAID = range(
+    12
+)
 
 
 @njit(cache=True, error_model="numpy", nogil=True)
 def _note(told: Ints, code: int, line: int, word: int) -> None:
-    """Note one thing, for as long as there is room; the first row counts them."""
-    at = told[0, 0] + 1
-    if at < told.shape[0]:
-        told[0, 0] = at
-        told[at, 0], told[at, 1], told[at, 2] = code, line, word
+    """Note one thing: what is wrong for as long as there is room, anything else once; the first row counts them."""
+    tally, at = told.shape[0] - CODES, told[0, 0] + 1
+    told[tally + code, 0] += 1
+    if code >= ONCE:
+        if told[tally + code, 0] > 1:
+            return
+    elif at >= tally - (CODES - ONCE):
+        return
+    told[0, 0] = at
+    told[at, 0], told[at, 1], told[at, 2] = code, line, word
 
 
 @njit(cache=True, error_model="numpy", nogil=True)
@@ -145,7 +160,7 @@ def _moved(here: Array, end: Array) -> int:
 
 
 @njit(cache=True, error_model="numpy", nogil=True)
-def _lay(block: Ints, ends: Array, minutes: Array, at: int, kind: int, line: int, end: Array, takes: float) -> int:
+def _lay(block: Int32s, ends: Array, minutes: Array, at: int, kind: int, line: int, end: Array, takes: float) -> int:
     """Fill one block, and return where the next one goes."""
     block[at, 0], block[at, 1], minutes[at] = kind, line, takes
     for a in range(6):
@@ -232,13 +247,15 @@ def _code(letter: int, number: float, k: int, groups: Ints, m_groups: Ints, flaw
         _flaw(flaw, NOT_READ, k)
     elif letter == _G and group == 10:
         _note(told, NOT_READ_NOTE, line, k)
+    elif letter == _M and group == 7 and code != 5:
+        _note(told, MOTOR, line, k)
 
 
 @njit(cache=True, error_model="numpy", nogil=True)
 def _gather(
     kinds: Bytes,
     values: Array,
-    lines: Ints,
+    lines: Int32s,
     k: int,
     word: Ints,
     value: Array,
@@ -249,7 +266,7 @@ def _gather(
     told: Ints,
 ) -> int:
     """Sort the words of one line by letter and modal group, and return where the next line begins."""
-    line, first, m_words = lines[k], k, 0
+    line, first, m_words, deleted, acts = lines[k], k, 0, -1, False
     while k < kinds.size and lines[k] == line:
         kind, letter = kinds[k], int(kinds[k]) - _A
         if kind < 32:
@@ -263,10 +280,11 @@ def _gather(
             if k > first:
                 _flaw(flaw, DELETE_NOT_FIRST, k)
             else:
-                _note(told, DELETED, line, k)
+                deleted = k
         elif kind == REMARK:
             _note(told, SEMICOLON, line, k)
         elif kind != COMMENT:
+            acts = True
             if not _WORDS[letter]:
                 _flaw(flaw, NOT_A_LETTER, k)
             elif letter in (_G, _M):
@@ -280,9 +298,11 @@ def _gather(
                 word[letter], value[letter] = k, values[k]
                 if letter == _N and k > first + (1 if kinds[first] == DELETE else 0):
                     _flaw(flaw, N_NOT_FIRST, k)
-        if kind != COMMENT and kind != PERCENT:
+        if kind != PERCENT:
             state[_BEGUN] = 1
         k += 1
+    if deleted >= 0 and acts:
+        _note(told, DELETED, line, deleted)
     return k
 
 
@@ -295,6 +315,10 @@ def _set_modes(
         _flaw(flaw, NEGATIVE, word[_S] if word[_S] >= 0 and value[_S] < 0 else word[_T])
     if groups[5] >= 0 and (groups[5] == 930) != (state[_INVERSE] == 1):
         state[_INVERSE], rates[1] = groups[5] == 930, 0.0
+    if groups[5] == 930:
+        at = told.shape[0] - CODES + INVERSE
+        told[at, 1] = line if told[at, 0] == 0 else told[at, 1]
+        told[at, 0] += 1
     if word[_F] >= 0:
         if value[_F] < 0:
             _flaw(flaw, NEGATIVE_FEED, word[_F])
@@ -313,7 +337,7 @@ def _set_modes(
         if groups[13] == 640:
             _note(told, ROUNDED, line, first)
     if groups[3] >= 0:
-        state[_ABSOLUTE] = groups[3] == 900
+        state[_ABSOLUTE], state[_DISTANCE_SAID] = groups[3] == 900, 1
     if groups[1] >= 0:
         state[_MOTION] = _UNSET if groups[1] == 800 else groups[1]
 
@@ -370,6 +394,8 @@ def _move(
         _note(told, NO_UNITS, line, first)
     if not state[_MOVED] and not state[_PATH_SAID]:
         _note(told, NO_PATH_MODE, line, first)
+    if not state[_MOVED] and not state[_DISTANCE_SAID]:
+        _note(told, NO_DISTANCE, line, first)
     state[_MOVED] = 1
     motion, plane = state[_MOTION], state[_PLANE]
     if motion == 0:
@@ -394,9 +420,9 @@ def _move(
 def run_words(
     kinds: Bytes,
     values: Array,
-    lines: Ints,
+    lines: Int32s,
     inch: bool,
-    block: Ints,
+    block: Int32s,
     ends: Array,
     minutes: Array,
     arcs: Array,
@@ -411,7 +437,7 @@ def run_words(
         The words, as `lobework.kernels.scan.read_words` gives them.
     inch : bool
         What lengths are read in until the program says.
-    block : (k, 2) int64
+    block : (k, 2) int32
         Filled: what a block is, and its line.
     ends : (k, 6) float64
         Filled: where X, Y, Z (mm), A, B, C (degrees) are at its end.
@@ -422,12 +448,13 @@ def run_words(
     named : (6, 2) int64
         Filled: the first block that names each axis, and its line; -1 where none does.
     told : (t, 3) int64, zeros
-        Filled: how many things are told, in the first row; then what, of which line, and of which word.
+        Filled: how many things are told, in the first row; then what, of which line, and of which word; in the last `CODES`
+        rows, how many lines each thing would be told of.
     """
     n = kinds.size
     here, end, value, rates = np.zeros(6), np.zeros(6), np.zeros(26), np.zeros(2)
     word, groups, m_groups = np.zeros(26, np.int64), np.zeros(14, np.int64), np.zeros(10, np.int64)
-    flaw, state = np.zeros(2, np.int64), np.zeros(11, np.int64)
+    flaw, state = np.zeros(2, np.int64), np.zeros(12, np.int64)
     state[_MOTION], state[_PLANE], state[_ABSOLUTE] = _UNSET, 170, 1
     rates[0] = _MM_PER_INCH if inch else 1.0
     k, blocks = int(state[_BEGUN]), int(state[_BLOCKS])

@@ -96,6 +96,7 @@ def nearest(
     joined: NDArray[np.bool_],
     boxes: Array,
     enough: float,
+    beyond: float,
     distance: Array,
     segment: Ints,
     part: Array,
@@ -113,6 +114,8 @@ def nearest(
         As in `lay_boxes`.
     enough : float
         A distance at which a nearer place need not be looked for.
+    beyond : float
+        A distance from which on the nearest place need not be found: what is filled there is a place that is no nearer than that.
     distance, segment, part : (k,)
         Filled: how far, from which segment, and how far along it, 0 to 1.
     """
@@ -126,7 +129,7 @@ def nearest(
         at += count
         levels += 1
     stack, depth = np.zeros(_DEEPEST * BRANCH, np.int64), np.zeros(_DEEPEST * BRANCH, np.int64)
-    enough_squared = enough * enough
+    enough_squared, beyond_squared = enough * enough, beyond * beyond
     k = 0
     for p in range(points.shape[0]):
         px, py, pz = points[p, 0], points[p, 1], points[p, 2]
@@ -145,7 +148,7 @@ def nearest(
             while top > 0:
                 top -= 1
                 box, level = stack[top], depth[top]
-                if _to_box(px, py, pz, boxes[offsets[level] + box]) >= best:
+                if _to_box(px, py, pz, boxes[offsets[level] + box]) >= min(best, beyond_squared):
                     continue
                 if level == 0:
                     for j in range(box * BRANCH, min((box + 1) * BRANCH, n)):

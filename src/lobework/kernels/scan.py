@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 
     Bytes = NDArray[np.uint8]
     Ints = NDArray[np.int64]
+    Int32s = NDArray[np.int32]
 
 __all__ = [
     "BAD_N",
@@ -119,13 +120,15 @@ def _line_number(data: Bytes, k: int, end: int) -> bool:
 
 
 @njit(cache=True, error_model="numpy", nogil=True)
-def read_words(data: Bytes, kinds: Bytes, values: Array, exact: Bytes, lines: Ints, spans: Ints) -> int:
+def read_words(data: Bytes, longest: int, kinds: Bytes, values: Array, exact: Bytes, lines: Int32s, spans: Int32s) -> int:
     """Split a program into words, and return how many there are.
 
     Parameters
     ----------
     data : (m,) uint8
         The file.
+    longest : int
+        How many characters a line may have.
     kinds : (>= m,) uint8
         Filled: a word's letter, in capitals; `COMMENT`, `PERCENT`, `DELETE` or `REMARK`; or a number below 32, what is wrong with
         the line, of which nothing more is read.
@@ -133,9 +136,9 @@ def read_words(data: Bytes, kinds: Bytes, values: Array, exact: Bytes, lines: In
         Filled: the number of a word.
     exact : (>= m,) uint8
         Filled: whether that number is the nearest there is; otherwise it has too many digits for it, and is zero.
-    lines : (>= m,) int64
+    lines : (>= m,) int32
         Filled: the line that it stands on, from 1.
-    spans : (>= m, 2) int64
+    spans : (>= m, 2) int32
         Filled: where it begins and ends in the file.
     """
     n, k, line, size = 0, 0, 0, data.size
@@ -145,7 +148,7 @@ def read_words(data: Bytes, kinds: Bytes, values: Array, exact: Bytes, lines: In
         while end < size and data[end] != _NEWLINE:
             end += 1
         first, wrong = k, 0
-        if end - k - (1 if end > k and data[end - 1] == _RETURN else 0) > LONGEST:
+        if end - k - (1 if end > k and data[end - 1] == _RETURN else 0) > longest:
             wrong = TOO_LONG
         while k < end and not wrong:
             byte, begin = data[k], k

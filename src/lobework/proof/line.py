@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
@@ -37,23 +38,24 @@ class Line:
     joined: NDArray[np.bool_]
     boxes: Array
 
-    def nearest(self, points: Array, enough: float) -> tuple[Array, Ints, Array]:
+    def nearest(self, points: Array, enough: float, beyond: float = math.inf) -> tuple[Array, Ints, Array]:
         """Return how far (n, 3) points are, mm, from which segment, and how far along it.
 
-        A place within ``enough`` does, though there may be a nearer one; for the furthest points the nearest is found.
+        A place within ``enough`` does, though there may be a nearer one, and any place does for points that are ``beyond`` from
+        all of them; for the furthest points the nearest is found.
         """
-        far, segment, part = self._searched(points, enough)
+        far, segment, part = self._searched(points, enough, beyond)
         if enough > 0 and far.size:
             worst = np.argpartition(far, -min(_CERTAIN, far.size))[-_CERTAIN:]
-            far[worst], segment[worst], part[worst] = self._searched(points[worst], 0.0)
+            far[worst], segment[worst], part[worst] = self._searched(points[worst], 0.0, math.inf)
         return far, segment, part
 
-    def _searched(self, points: Array, enough: float) -> tuple[Array, Ints, Array]:
+    def _searched(self, points: Array, enough: float, beyond: float) -> tuple[Array, Ints, Array]:
         from lobework.kernels.nearest import nearest
 
         n = len(points)
         found = np.zeros(n), np.zeros(n, np.int64), np.zeros(n)
-        nearest(np.ascontiguousarray(points), self.points, self.joined, self.boxes, enough, *found)
+        nearest(np.ascontiguousarray(points), self.points, self.joined, self.boxes, enough, beyond, *found)
         return found
 
 

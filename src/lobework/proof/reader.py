@@ -6,7 +6,7 @@ Version 3*, NISTIR 6556 (2000).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache, cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Final, Literal
@@ -43,6 +43,8 @@ SWITCHED: Final = 6
 _MOST_BYTES: Final = 256 * 10**6
 _MOST_TOLD: Final = 100
 _MOST_SHOWN: Final = 60
+_NEWLINE: Final = 10
+_AT_A_TIME: Final = 1 << 20
 
 Level = Literal["wrong", "problem", "note"]
 
@@ -59,11 +61,14 @@ class Remark:
         The program cannot be run as written, or what it does is not understood; it is run, but not as meant; good to know.
     says : str
         What, and what to do about it.
+    code : int
+        Which of the things that a kernel tells it is; zero of any other.
     """
 
     line: int
     level: Level
     says: str
+    code: int = 0
 
     def __str__(self) -> str:
         return f"{'' if self.level == 'wrong' else f'{self.level}: '}line {self.line}: {self.says}"
@@ -75,7 +80,7 @@ class Blocks:
 
     Parameters
     ----------
-    kind, line : (n,) int64
+    kind, line : (n,) int32
         What each is, such as `FEED`, and where it stands.
     start, end : (n, 6) float64, mm and degrees
         Where X, Y, Z, A, B, C are as it begins and when it is done.
@@ -85,8 +90,8 @@ class Blocks:
         Of arcs; see `lobework.kernels.modal.run_words`.
     """
 
-    kind: Ints
-    line: Ints
+    kind: NDArray[np.int32]
+    line: NDArray[np.int32]
     start: Array
     end: Array
     minutes: Array
@@ -107,12 +112,15 @@ class Reading:
         The first block that names each axis, and its line; those that none names are left out.
     remarks : tuple of Remark
         What is wrong with it, or to be known of it, in the order of lines.
+    inverse : int
+        The first line that goes over to inverse time; zero if none does.
     """
 
     data: bytes
     blocks: Blocks
     named: dict[str, tuple[int, int]]
     remarks: tuple[Remark, ...]
+    inverse: int = 0
 
     @property
     def wrong(self) -> tuple[Remark, ...]:
@@ -120,15 +128,33 @@ class Reading:
         return tuple(each for each in self.remarks if each.level == "wrong")
 
     @cached_property
-    def _lines(self) -> list[bytes]:
-        return self.data.split(b"\n")
+    def _ends(self) -> Ints:
+        """(n,) where each line ends in the file: at its newline, or at the end of the file."""
+        data = np.frombuffer(self.data, np.uint8)
+        found = [
+            first + np.flatnonzero(data[first : first + _AT_A_TIME] == _NEWLINE) for first in range(0, data.size, _AT_A_TIME)
+        ]
+        return np.concatenate([*found, [len(self.data)]]).astype(np.int64)
+
+    @property
+    def longest(self) -> tuple[int, int]:
+        """The number of the longest line, and how many characters it has."""
+        lengths = np.diff(self._ends, prepend=-1) - 1
+        longest = int(lengths.argmax())
+        return longest + 1, len(self.line(longest + 1).rstrip(b"\r"))
+
+    def line(self, line: int) -> bytes:
+        """Return the bytes of a line; empty if there is no such line."""
+        if not 1 <= line <= self._ends.size:
+            return b""
+        return self.data[0 if line == 1 else int(self._ends[line - 2]) + 1 : int(self._ends[line - 1])]
 
     def text(self, line: int) -> str:
         """Return a line as it stands there, shortened where it is long."""
-        return _shown(self._lines[line - 1])
+        return _shown(self.line(line))
 
 
-def read(data: bytes, units: LengthUnit = "mm") -> Reading:
+def read(data: bytes, units: LengthUnit = "mm", *, longest: int = 0) -> Reading:
     r"""Return a program as it is read.
 
     Parameters
@@ -137,6 +163,8 @@ def read(data: bytes, units: LengthUnit = "mm") -> Reading:
         The file.
     units : "mm" or "inch"
         What lengths are until it says G20 or G21.
+    longest : int
+        How many characters a line may have, where that is more than the standard allows.
 
     Raises
     ------
@@ -149,25 +177,28 @@ def read(data: bytes, units: LengthUnit = "mm") -> Reading:
     >>> reading.blocks.end[:2, :2].tolist(), reading.blocks.minutes[1].item(), reading.remarks
     ([[0.1234, 7.0], [1.0, 7.0]], 0.5, ())
     """
-    from lobework.kernels.modal import run_words
-    from lobework.kernels.scan import read_words
+    from lobework.kernels.modal import CODES, INVERSE, run_words
+    from lobework.kernels.scan import LONGEST, read_words
 
     if len(data) > _MOST_BYTES:
         raise TooLargeError(f"is longer than {_MOST_BYTES // 10**6} MB; split the program")
     source = np.frombuffer(data, dtype=np.uint8)
     most = source.size + 1
     kinds, exact = np.zeros(most, np.uint8), np.zeros(most, np.uint8)
-    values, lines, spans = np.zeros(most), np.zeros(most, np.int64), np.zeros((most, 2), np.int64)
-    n = read_words(source, kinds, values, exact, lines, spans)
+    values, lines, spans = np.zeros(most), np.zeros(most, np.int32), np.zeros((most, 2), np.int32)
+    n = read_words(source, max(longest, LONGEST), kinds, values, exact, lines, spans)
     for k in np.nonzero(exact[:n] == 0)[0]:
         values[k] = float(b"".join(data[spans[k, 0] + 1 : spans[k, 1]].split()))
     most = 3 * (int(lines[n - 1]) if n else 0) + 1
-    block, minutes, arcs = np.zeros((most, 2), np.int64), np.zeros(most), np.zeros((most, 8))
-    ends, named, told = np.zeros((most + 1, 6)), np.zeros((6, 2), np.int64), np.zeros((_MOST_TOLD, 3), np.int64)
+    block, minutes, arcs = np.zeros((most, 2), np.int32), np.zeros(most), np.zeros((most, 8))
+    ends, named, told = np.zeros((most + 1, 6)), np.zeros((6, 2), np.int64), np.zeros((_MOST_TOLD + 2 * CODES, 3), np.int64)
     count = run_words(kinds[:n], values[:n], lines[:n], units == "inch", block, ends[1:], minutes, arcs, named, told)
+    del kinds, values, exact, lines
     blocks = Blocks(block[:count, 0], block[:count, 1], ends[:count], ends[1 : count + 1], minutes[:count], arcs[:count])
     names = {letter: (int(at), int(line)) for letter, (at, line) in zip(LETTERS, named, strict=True) if at >= 0}
-    return Reading(data, blocks, names, tuple(_remarks(data, told[1 : told[0, 0] + 1], spans, units)))
+    reading = Reading(data, blocks, names, (), int(told[INVERSE - CODES, 1]))
+    remarks = _remarks(reading, told[1 : told[0, 0] + 1], told[-CODES:, 0], spans, units)
+    return replace(reading, remarks=tuple(remarks))
 
 
 def load(path: Path | str) -> bytes:
@@ -187,14 +218,15 @@ def _shown(text: bytes) -> str:
     return plain if len(plain) <= _MOST_SHOWN else f"{plain[: _MOST_SHOWN - 3]}..."
 
 
-def _remarks(data: bytes, told: Ints, spans: Ints, units: LengthUnit) -> Iterator[Remark]:
-    """Yield what the kernels told, in words."""
-    lines = data.split(b"\n") if len(told) else []
+def _remarks(reading: Reading, told: Ints, tally: Ints, spans: NDArray[np.int32], units: LengthUnit) -> Iterator[Remark]:
+    """Yield what the kernels told, in words; what is told once says on how many lines it is so."""
     for code, line, word in told.tolist():
         level, says = _said()[code]
-        text = _shown(lines[line - 1]) if 0 < line <= len(lines) else ""
-        at = _shown(data[spans[word, 0] : spans[word, 1]])
-        yield Remark(line, level, says.format(text=repr(text), word=repr(at), units="inches" if units == "inch" else "mm"))
+        at = _shown(reading.data[spans[word, 0] : spans[word, 1]])
+        unit = "inches" if units == "inch" else "mm"
+        says = says.format(text=repr(reading.text(line)), word=repr(at), units=unit)
+        alike = int(tally[code]) - 1 if level != "wrong" else 0
+        yield Remark(line, level, says + (f" (and {alike} more lines like it)" if alike else ""), code)
 
 
 @cache
@@ -256,5 +288,13 @@ def _said() -> dict[int, tuple[Level, str]]:
             "note",
             "{text}: M1 stops only where a switch on the controller says so; read as going on; M0 always stops",
         ),
-        modal.DELETED: ("note", "{text}: left out or run by a switch on the controller; read as run"),
+        modal.DELETED: ("problem", "{text}: left out or run by a switch on the controller; read as run; take the / out"),
+        modal.NO_DISTANCE: (
+            "note",
+            "neither G90 nor G91 before the first move: read as absolute (G90), but a controller keeps the last one it was given",
+        ),
+        modal.MOTOR: (
+            "note",
+            "{text}: {word} turns a motor that the job does not describe; its direction and speed are not proved",
+        ),
     }
