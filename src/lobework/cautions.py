@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Final
 
-__all__ = ["CAUTIONS", "IN_SHORT", "READY", "SILENT"]
+__all__ = ["AFTER_HANDS", "BEFORE_HANDS", "CAUTIONS", "IN_SHORT", "READY", "SILENT"]
 
 CAUTIONS: Final = (
     "Wear eye protection, and breathing protection against dust; some woods, blackwood among them, trouble skin and lungs.",
@@ -34,3 +34,7 @@ READY: Final = (
     "cutter running, its tip clear of the work, hands away",
 )
 """Before anything moves."""
+
+BEFORE_HANDS: Final = "stop the cutter"
+AFTER_HANDS: Final = "start the cutter, then hands away"
+"""What a stop for settings begins with, and ends with."""

@@ -29,6 +29,7 @@ __all__ = [
     "HandSetting",
     "by_hand",
     "cam_name",
+    "feed_in",
     "gears_of",
     "on_one_circle",
     "plain_name",
@@ -41,6 +42,7 @@ __all__ = [
     "show_turned",
     "show_twist",
     "turns_with_spindle",
+    "withdraw",
     "wrapped",
 ]
 
@@ -342,3 +344,15 @@ def by_hand(cut: Cut, units: LengthUnit = "mm") -> dict[str, HandSetting]:
     if len(cut.passed.cams) > 1 and cut.passed.together:
         found.append(HandSetting("set", "cams together", cut.passed.together))
     return {each.what: each for each in found}
+
+
+def feed_in(cut: Cut, depth: float, units: LengthUnit) -> str:
+    """Return the words that tell a person to feed the cutter in to ``depth``, mm on a slide that has no axis."""
+    name = cut.approach.axis
+    return f"feed the cutter in by hand to {name} {show_place(name, depth, cut.lathe, units)}"
+
+
+def withdraw(cut: Cut, clear: float, units: LengthUnit) -> str:
+    """Return the words that tell a person to withdraw the cutter to ``clear``, mm off the work, on a slide that has no axis."""
+    surface = "face" if cut.approach.axis == "z" else "work"
+    return f"withdraw the cutter by hand, {show_length(clear, units)} clear of the {surface}"

@@ -383,7 +383,7 @@ class Job:
         """Return the moves of the axes, in time; with ``air``, lifted so that the tip stays so many mm off the work."""
         return self.trace().program(air)
 
-    def prove(self, program: bytes | str | Path, tolerance: float | None = None) -> Proof:
+    def prove(self, program: bytes | str | Path, tolerance: float | None = None, *, air: float = 0.0) -> Proof:
         """Return what comes of a program for this job when it is read back and run on the lathe's model.
 
         Parameters
@@ -392,6 +392,8 @@ class Job:
             RS274/NGC, whoever wrote it.
         tolerance : float, mm, optional
             How far its path on the work may be from the job's; that of its feeds unless given.
+        air : float, mm
+            How far off the work a program keeps that was written to be tried in air.
 
         Raises
         ------
@@ -403,7 +405,17 @@ class Job:
         data = program if isinstance(program, bytes) else load(program)
         allowed = self.feeds.tolerance if tolerance is None else tolerance
         traces = replace(self, chord=min(self.chord, max(SHARE * allowed, CONTACT_MM))).trace()
-        return prove(data, traces, self.piece, self.cutter, tolerance=allowed, title=self.title, units=self.units)
+        return prove(
+            data,
+            traces,
+            self.piece,
+            self.cutter,
+            tolerance=allowed,
+            title=self.title,
+            units=self.units,
+            feeds=self.feeds,
+            air=air,
+        )
 
     def settings(self, traces: Traces | None = None) -> Settings:
         """Return the numbers to set and the steps in order; of a lathe whose axes have limits, also where its cuts slow down."""

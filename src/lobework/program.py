@@ -12,12 +12,23 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from lobework.blocks import Grid, blocks_of
-from lobework.cautions import READY
+from lobework.cautions import AFTER_HANDS, BEFORE_HANDS, READY
 from lobework.clearance import reach_of, rises_to
 from lobework.directions import DIRECTIONS, directions, trials
 from lobework.errors import SettingError, require
 from lobework.feeds import Feeds
-from lobework.hand import HandSetting, by_hand, cam_name, on_one_circle, show_length, show_place, show_ratio, turns_with_spindle
+from lobework.hand import (
+    HandSetting,
+    by_hand,
+    cam_name,
+    feed_in,
+    on_one_circle,
+    show_length,
+    show_place,
+    show_ratio,
+    turns_with_spindle,
+    withdraw,
+)
 from lobework.steps import Dwell, Feed, Program, Prompt, Rapid, Section, Step, Timed
 from lobework.timing import SlowDown, limits_of
 from lobework.tolerances import JOIN_MM
@@ -34,8 +45,6 @@ if TYPE_CHECKING:
 
 __all__ = ["Dwell", "Feed", "Feeds", "Program", "Prompt", "Rapid", "Section", "Step", "Timed", "how_slow", "program"]
 
-_BEFORE_HANDS: Final = "stop the cutter"
-_AFTER_HANDS: Final = "start the cutter, then hands away"
 _FINER: Final = 8
 """Places that are looked at for each sample of a trace, for the lowest that the tip goes."""
 
@@ -153,7 +162,7 @@ def _changes(
     gone = [f"take off {each.what}" for what, each in was.items() if what not in must_be and each.do == "fit"]
     found = gone + [str(each) for what, each in must_be.items() if was.get(what) != each]
     found += [zero_again(following, units)] if refits(cut, following) else []
-    return [_BEFORE_HANDS, *found, _AFTER_HANDS] if found else []
+    return [BEFORE_HANDS, *found, AFTER_HANDS] if found else []
 
 
 def _hand_work(trace: Trace, cut: Cut, units: LengthUnit) -> dict[str, HandSetting]:
@@ -191,12 +200,7 @@ def _depth_steps(cut: Cut, depth: float, plunge: float, feeds: Feeds, units: Len
     name = cut.approach.axis
     if (axis := cut.lathe.axis(name)) is not None:
         return Feed({axis.letter: depth}, plunge), Rapid({axis.letter: _clear_of(cut, feeds)})
-    clear = show_length(feeds.clear, units)
-    surface = "face" if name == "z" else "work"
-    return (
-        Prompt((f"feed the cutter in by hand to {name} {show_place(name, depth, cut.lathe, units)}",)),
-        Prompt((f"withdraw the cutter by hand, {clear} clear of the {surface}",)),
-    )
+    return Prompt((feed_in(cut, depth, units),)), Prompt((withdraw(cut, feeds.clear, units),))
 
 
 def _plunge(cut: Cut, far: float, feeds: Feeds) -> float:

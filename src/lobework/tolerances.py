@@ -11,11 +11,15 @@ __all__ = [
     "COARSEST_MM",
     "CONTACT_MM",
     "JOIN_MM",
+    "PACE_S",
+    "PACE_SHARE",
     "RESOLUTION_MM",
     "RIGID",
+    "SLOW_SHARE",
     "STACK_MM",
     "TABLE_MM",
     "VISIBLE_MM",
+    "WAY_SHARE",
 ]
 
 CONTACT_MM: Final = 1e-9
@@ -50,3 +54,15 @@ COARSEST_MM: Final = 0.01
 
 VISIBLE_MM: Final = 0.05
 """How far a wave may be from its place on the work before it is seen, unless said otherwise; as `RESOLUTION_MM`."""
+
+PACE_SHARE: Final = 0.005
+"""Of a speed that a job asks for, of the spindle or of the way in: how much faster a program may go, for its figures."""
+
+WAY_SHARE: Final = 0.05
+"""The same of a feed over the work: a path that bends sharply differs so much in length when it is sampled coarsely."""
+
+SLOW_SHARE: Final = 0.25
+"""Of a time that a job and its lathe ask for: by how much longer a program may take before it is found slow."""
+
+PACE_S: Final = 1.0
+"""Added to that, in seconds: a second that one cut takes longer is lost among those of setting off and stopping."""

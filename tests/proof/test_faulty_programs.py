@@ -302,12 +302,18 @@ def test_a_stop_more_than_is_needed_is_no_fault(job, text):
     assert job.prove("\n".join([*lines[:number], "M0", *lines[number:], ""]).encode()).proved
 
 
-def test_cuts_in_another_order_or_twice_are_no_fault(job, text):
+def test_cuts_in_another_order_or_twice_are_found(job, text):
     begins = [number for number, line in enumerate(text.splitlines(), 1) if re.match(r"\(cut [123]:", line)]
     lines = text.splitlines()
     one, two, three = lines[begins[0] - 1 : begins[1] - 1], lines[begins[1] - 1 : begins[2] - 1], lines[begins[2] - 1 : -1]
-    proof = job.prove("\n".join([*lines[: begins[0] - 1], *one, *three, *two, *three, "M2", ""]).encode())
-    assert proof.proved, str(proof)
+    head = lines[: begins[0] - 1]
+    swapped = job.prove("\n".join([*head, *one, *three, *two, "M2", ""]).encode())
+    assert swapped.code == 1
+    (said,) = map(str, swapped.warnings)
+    assert "cut 3 (rings 3): comes before cut 2 (rings 2) in the program" in said
+    twice = job.prove("\n".join([*head, *one, *two, *three, *three, "M2", ""]).encode())
+    assert twice.code == 1
+    assert any("something is cut twice" in str(each) for each in twice.warnings)
 
 
 def test_the_side_of_the_work_is_proved_too():

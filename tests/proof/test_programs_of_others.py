@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from math import cos, radians, sin
 
 import pytest
 
 from lobework.carriage import Headstock
+from lobework.cautions import READY
 from lobework.cutter import Ball, Pen, Vee
 from lobework.errors import TooLargeError
 from lobework.holder import CuttingFrame
@@ -36,6 +36,17 @@ def job(*passes, lathe=None, piece=None, cutter=None):
         cutter=cutter or Pen(),
         passes=passes,
     )
+
+
+OPENING = f"(MSG, {'; '.join(READY)})\nM0\n"
+"""The stop that every program opens with, and its words."""
+
+
+def proof_of(made, text, **how):
+    """Return the proof of a program that opens with the stop."""
+    percent = text.lstrip().startswith("%")
+    opened = text.replace("%", f"%\n{OPENING}", 1) if percent else OPENING + text
+    return made.prove(opened.encode(), **how)
 
 
 RINGS = Pass(at=At(x=20.0, depth=0.25)).series(2, x=-5.0)
@@ -71,11 +82,11 @@ STYLES = {
         Z5 G0
         X20 G0
         F60 Z-5.25 G1
-        F720 C-360
+        F720 C360
         G0 Z5.25
         X-5
         G1 F60 Z-5.25
-        F720 C-360
+        F720 C360
         G0 Z5.25
         M30""",
     "in inches": """
@@ -87,7 +98,7 @@ STYLES = {
         G94 G0 Z0.2
         X0.590551181102
         G1 Z-0.00984251968504 F2
-        G93 G1 C90 F2
+        G93 G1 C810 F2
         G94 G0 Z0.2
         M2""",
     "by the circle's other crossing, in two halves": """
@@ -100,7 +111,7 @@ STYLES = {
         G0 Z5
         G0 X15
         G1 Z-0.25 F60
-        G1 C900 F720
+        G1 C720 F720
         G0 Z5
         M2""",
 }
@@ -108,7 +119,7 @@ STYLES = {
 
 @pytest.mark.parametrize("text", STYLES.values(), ids=STYLES)
 def test_rings_are_proved_in_every_style(text):
-    proof = job(RINGS).prove(text.encode())
+    proof = proof_of(job(RINGS), text)
     assert proof.proved, str(proof)
     assert proof.deviation.mm < 1e-3
 
@@ -117,32 +128,32 @@ def test_arcs_lead_the_tip_round_a_dome():
     """Round a centre 20 mm under the face, from 80 to 20 degrees; radius and centre say the same arc."""
     swept = Pass(turns=0, at=At(x=0.0, z=-20.0, depth=0.0), arc=Arc(radius=20.0, from_deg=80.0, to_deg=20.0, cutter="keeps"))
     lathe, piece = bench("CXZ"), Disc(diameter=60.0, thickness=60.0)
-    head = "G21 G61 G18\nG0 Z5\nG0 X19.69615506 C0\nG1 Z-16.52703645 F100\n"
+    head = "G21 G61 G18\nG0 Z5\nG0 X19.69615506 C0\nG1 Z-16.52703645 F60\n"
     for arc in ("X6.84040287 Z-1.20614758 R20", "X6.84040287 Z-1.20614758 I-19.69615506 K-3.47296355"):
-        proof = job(swept, lathe=lathe, piece=piece).prove(f"{head}G2 {arc} F50\nG0 Z5\nM2\n".encode())
+        proof = proof_of(job(swept, lathe=lathe, piece=piece), f"{head}G2 {arc} F200\nG0 Z5\nM2\n")
         assert proof.proved, str(proof)
-    wrong = job(swept, lathe=lathe, piece=piece).prove(f"{head}G2 X6.84040287 Z-1.20614758 R20.5 F50\nG0 Z5\nM2\n".encode())
+    wrong = proof_of(job(swept, lathe=lathe, piece=piece), f"{head}G2 X6.84040287 Z-1.20614758 R20.5 F200\nG0 Z5\nM2\n")
     assert any("beside the path of cut 1" in str(each) for each in wrong.problems)
 
 
 def test_a_flute_along_a_barrel_may_be_cut_either_way():
     flute = Pass(turns=0, at=At(x=20.0, z=-5.0, depth=0.4), travel=At(z=-20.0))
     made = job(flute, piece=Barrel(diameter=40.0, length=40.0), cutter=Ball(radius=1.0))
-    back = b"G21 G61\nG0 X30\nG0 Z-25 C0\nG1 X19.6 F30\nZ-5 F200\nG0 X30\nM2\n"
-    assert made.prove(back).proved
-    assert not made.prove(back.replace(b"C0", b"C1")).proved
-    assert not made.prove(back.replace(b"Z-5", b"Z-5.02")).proved
+    back = "G21 G61 G90\nG0 X25\nG0 Z-25 C0\nG1 X19.6 F60\nZ-5 F200\nG0 X25\nM2\n"
+    assert proof_of(made, back).proved
+    assert not proof_of(made, back.replace("C0", "C1")).proved
+    assert not proof_of(made, back.replace("Z-5", "Z-5.02")).proved
 
 
 def test_an_axis_that_stays_where_it_stands_is_said():
     made = job(RINGS, lathe=bench("CXYZ"))
-    proof = made.prove(STYLES["plain"].encode())
+    proof = proof_of(made, STYLES["plain"])
     assert proof.proved
     assert [str(each) for each in proof.findings] == ["note (program): Y: never sent anywhere; it must stand at 0 mm"]
 
 
 def test_an_axis_first_sent_at_a_feed_is_said():
-    proof = job(RINGS).prove(STYLES["plain"].replace("G0 X20 C0", "G0 X20").encode())
+    proof = proof_of(job(RINGS), STYLES["plain"].replace("G0 X20 C0", "G0 X20"))
     assert proof.proved
     assert any("C is first sent anywhere at a feed" in str(each) for each in proof.findings)
 
@@ -152,28 +163,29 @@ def test_an_axis_first_sent_at_a_feed_is_said():
     [
         ("G21 G61 G90", "G21 G64 G90", "round corners"),
         ("G21 G61 G90", "G21 G90", "neither G61 nor G64"),
-        ("G0 X20 C0", "/G0 X20 C0", "a switch on the controller"),
+        ("G21 G61 G90", "G21 G61", "neither G90 nor G91"),
+        ("G0 Z5", "M3 S900\nG0 Z5", "its direction and speed are not proved"),
         ("G0 X20 C0", "G0 X20 C0 ; go", "not in the standard"),
     ],
 )
 def test_what_a_controller_may_take_otherwise_is_a_note(old, new, says):
-    proof = job(RINGS).prove(STYLES["plain"].replace(old, new).encode())
+    proof = proof_of(job(RINGS), STYLES["plain"].replace(old, new))
     assert proof.code == 0
     assert any(says in str(each) for each in proof.findings)
 
 
 @pytest.mark.parametrize("line", ["G92 X0", "G43 H1", "G28", "M6 T2", "#1=5", "G38.2 Z-3 F5", "O100", "G55"])
 def test_what_is_not_understood_is_said_and_nothing_is_proved(line):
-    proof = job(RINGS).prove(STYLES["plain"].replace("G0 X20 C0", f"{line}\nG0 X20 C0").encode())
+    proof = proof_of(job(RINGS), STYLES["plain"].replace("G0 X20 C0", f"{line}\nG0 X20 C0"))
     assert proof.code == 2
     assert not proof.proved
     assert len(proof.wrong) == 1
-    assert str(proof.wrong[0]).startswith("line 4: ")
-    assert proof.summary.startswith("not proved: line 4: ")
+    assert str(proof.wrong[0]).startswith("line 6: ")
+    assert proof.summary.startswith("not proved: line 6: ")
 
 
 def test_a_program_without_units_is_no_proof():
-    proof = job(RINGS).prove(STYLES["plain"].replace("G21 ", "").encode())
+    proof = proof_of(job(RINGS), STYLES["plain"].replace("G21 ", ""))
     assert proof.code == 1
     assert any("neither G20 nor G21" in str(each) for each in proof.problems)
 
@@ -182,12 +194,12 @@ def test_a_cutter_that_points_elsewhere_is_caught():
     swept = Pass(turns=0, at=At(x=0.0, z=-20.0, depth=0.0), arc=Arc(radius=20.0, from_deg=80.0, to_deg=20.0))
     made = job(swept, lathe=bench("CXZB"), piece=Disc(diameter=60.0, thickness=60.0), cutter=Ball(radius=1.0))
     steps = "\n".join(
-        f"X{x:.6f} Z{z:.6f} B{b:.6f} F100"
+        f"X{x:.6f} Z{z:.6f} B{b:.6f} F200"
         for x, z, b in ((20 * sin(radians(b)), -20 + 20 * cos(radians(b)), b) for b in _down(80, 20, 0.5))
     )
-    text = f"G21 G61\nG0 Z5\nG0 X19.69615506 B80 C0\nG1 Z-16.52703645 F100\n{steps}\nG0 Z5\nM2\n"
-    assert made.prove(text.encode()).proved, str(made.prove(text.encode()))
-    askew = made.prove(text.replace(" B50.000000", " B52.000000").encode())
+    text = f"G21 G61\nG0 Z5\nG0 X19.69615506 B80 C0\nG1 Z-16.52703645 F60\n{steps}\nG0 Z5\nM2\n"
+    assert proof_of(made, text).proved, str(proof_of(made, text))
+    askew = proof_of(made, text.replace(" B50.000000", " B52.000000"))
     assert any("points 2 degrees" in str(each) for each in askew.problems)
 
 
@@ -197,8 +209,8 @@ def _down(first, last, step):
 
 def test_only_what_is_asked_is_measured():
     with pytest.raises(ValueError, match="tolerance=0: must be above zero"):
-        job(RINGS).prove(STYLES["plain"].encode(), tolerance=0.0)
-    loose = replace(job(RINGS)).prove(STYLES["plain"].replace("X15", "X15.02").encode(), tolerance=0.05)
+        proof_of(job(RINGS), STYLES["plain"], tolerance=0.0)
+    loose = proof_of(job(RINGS), STYLES["plain"].replace("X15", "X15.02"), tolerance=0.05)
     assert loose.proved
     assert loose.allowed == 0.05
 
@@ -207,8 +219,8 @@ def test_only_what_is_asked_is_measured():
     "word", ["C999999999999", "C9999999999999999999999", "X9999999999 C720000", "Z99999999999999999999999 C720000"]
 )
 def test_a_move_too_far_to_be_looked_at_is_refused_with_its_line(word):
-    with pytest.raises(TooLargeError, match=r"line 6: .* goes too far to be looked at all along; is a number wrong\?"):
-        job(RINGS).prove(STYLES["plain"].replace("G1 C360", f"G1 {word}").encode())
+    with pytest.raises(TooLargeError, match=r"line 8: .* goes too far to be looked at all along; is a number wrong\?"):
+        proof_of(job(RINGS), STYLES["plain"].replace("G1 C360", f"G1 {word}"))
 
 
 ROUND = Barrel(diameter=40.0, length=40.0)
@@ -222,7 +234,7 @@ TO_RING, TO_BAND = "G0 Z5\nG0 X20 C0\nG1 Z-.25 F60\n", "G0 X30\nG0 Z-10 C0\nG1 X
 
 
 def told(made, text):
-    proof = made.prove(f"G21 G61 G90\n{text}M2\n".encode())
+    proof = proof_of(made, f"G21 G61 G90\n{text}M2\n")
     return [str(each) for each in proof.problems]
 
 
@@ -245,11 +257,11 @@ def test_a_piece_that_is_left_out_between_two_places_of_the_path_is_caught_by_ha
     [
         (FLUTE, "G0 X30\nG0 Z-5 C180\nG1 X-19.6 F30\nG1 Z-25 F200\nG1 X30 F100\n", "points 180 degrees off"),
         (BAND, "G0 X30\nG0 Z20\nG0 X-30 C0\nG0 Z-10\nG1 X-19.75 F30\nG1 C-360 F200\n", "points 180 degrees off"),
-        (FLUTE, "G0 X30\nG0 Z-5 C0\nG1 X-30 F30\nG1 X19.6\nG1 Z-25 F200\nG0 X30\n", "line 4: cuts 39.6 mm beside"),
-        (BAND, f"{TO_BAND}G1 X-30 Z-12\n", "line 7: cuts 19.651 mm beside"),
-        (BAND, f"{TO_BAND}G0 X-30\n", "line 7: a fast move goes 20 mm deep"),
-        (BAND, f"{TO_BAND}G0 Z20\nG0 X-30\nG0 Z-10\nG0 X30\n", "line 10: a fast move goes 20 mm deep"),
-        (RING, f"G0 Z5\nG0 X10\nG0 Z-5\n{TO_RING}G1 C360 F720\nG0 Z5\n", "line 4: a fast move goes 5 mm deep"),
+        (FLUTE, "G0 X30\nG0 Z-5 C0\nG1 X-30 F30\nG1 X19.6\nG1 Z-25 F200\nG0 X30\n", "line 6: cuts 39.6 mm beside"),
+        (BAND, f"{TO_BAND}G1 X-30 Z-12\n", "line 9: cuts 19.651 mm beside"),
+        (BAND, f"{TO_BAND}G0 X-30\n", "line 9: a fast move goes 20 mm deep"),
+        (BAND, f"{TO_BAND}G0 Z20\nG0 X-30\nG0 Z-10\nG0 X30\n", "line 12: a fast move goes 20 mm deep"),
+        (RING, f"G0 Z5\nG0 X10\nG0 Z-5\n{TO_RING}G1 C360 F720\nG0 Z5\n", "line 6: a fast move goes 5 mm deep"),
         (FRAMED, "G0 Z5\nG0 X0 Y20 C0\nG1 Z-.25 F60\nG1 C360 F720\nG0 Z5\n", "points 90 degrees off"),
     ],
 )

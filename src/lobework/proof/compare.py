@@ -36,6 +36,8 @@ _LOOKED_CLOSER: Final = 16_384
 _ENDLESS: Final = 1e12
 _GONE: Final = 50
 """How many times the tolerance away a cut is another one."""
+_FAR: Final = 1.01 * _GONE
+"""How many times the tolerance away it need not be known what is nearest."""
 _BEYOND: Final = 1.05
 """Times the tolerance, from an edge of what is cut: a place of the job's path that is cut too, unless a piece is left out."""
 _GOLDEN: Final = (math.sqrt(5) - 1) / 2
@@ -124,7 +126,7 @@ def compared(
     onward = np.append(~_begins(moves)[samples.move[1:]] | (np.diff(samples.move) == 0), False)
     done = laid(samples.points, onward)
     path, u, ends = _with_edges(setup, samples.points[_edges(samples.points, onward)], tolerance)
-    far, segment, _ = done.nearest(path, tolerance)
+    far, segment, _ = done.nearest(path, tolerance, _FAR * tolerance)
     far = _closer_to_moves(path, far, segment, moves, samples, model, tolerance)
     owed, missing = [], []
     for k, (first, end) in enumerate(zip(np.concatenate([[0], ends[:-1]]), ends, strict=True)):
@@ -192,7 +194,7 @@ def _worst_cut(
     points = samples.points[counts]
     if not len(points):
         return None
-    far, segment, along = setup.asked.nearest(points, tolerance)
+    far, segment, along = setup.asked.nearest(points, tolerance, _FAR * tolerance)
     beside = np.flatnonzero(far > tolerance)
     far[beside[~touches(points[beside])]] = 0.0
     which = np.searchsorted(setup.ends, segment, side="right")

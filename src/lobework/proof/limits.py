@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, NamedTuple
 
 import numpy as np
 
@@ -15,6 +15,8 @@ from lobework.tolerances import JOIN_MM
 from lobework.units import MM_PER, format_number
 
 if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
     from lobework.lathe import Axis
     from lobework.proof.replay import Moves
     from lobework.rigid import Array
@@ -22,6 +24,8 @@ if TYPE_CHECKING:
 
 __all__ = ["Use", "limit_findings", "used"]
 
+_AT_A_TIME: Final = 100_000
+"""Moves that are looked at together."""
 _PRINTED: Final = 4e-8
 """Of a speed: what it may be off by where a feed is written to eight figures."""
 
@@ -84,19 +88,48 @@ class Use:
         return f" from {low} on" if low else (f" up to {high}" if high else "")
 
 
+class _Fed(NamedTuple):
+    """The moves at a feed: which they are, and of each what is in `lobework.proof.replay.Moves`."""
+
+    at: NDArray[np.int64]
+    line: NDArray[np.int32]
+    seconds: Array
+    whole: Array
+    joined: NDArray[np.bool_]
+    part: NDArray[np.bool_]
+    ends: bool
+
+
 def used(moves: Moves, axes: Sequence[Axis], units: LengthUnit = "mm") -> list[Use]:
     """Return what moves ask of each axis, to be said in ``units``."""
     if not len(moves.line):
         return []
-    feed = moves.of(~moves.rapid)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        speeds = np.where(feed.end == feed.start, 0.0, (feed.end - feed.start) / feed.seconds[:, None])
-    each = (_use(axis, moves, feed, speeds[:, LETTERS.index(axis.letter)]) for axis in axes)
-    return [replace(use, units=units) for use in each]
+    fed = np.flatnonzero(~moves.rapid)
+    pieces = [_piece(moves, fed, first) for first in range(0, max(fed.size, 1), _AT_A_TIME)]
+    return [replace(_most(_use(axis, moves, piece) for piece in pieces), units=units) for axis in axes]
 
 
-def _use(axis: Axis, moves: Moves, feed: Moves, speed: Array) -> Use:
+def _piece(moves: Moves, fed: NDArray[np.int64], first: int) -> _Fed:
+    """Return some of the moves at a feed, with the one before and the one after them."""
+    at = fed[max(first - 1, 0) : first + _AT_A_TIME + 1]
+    last = first + _AT_A_TIME + 1
+    ends = last >= fed.size or not bool(moves.joined[fed[last]])
+    return _Fed(at, moves.line[at], moves.seconds[at], moves.whole[at], moves.joined[at], moves.part[at], ends)
+
+
+def _most(uses: Iterable[Use]) -> Use:
+    """Return the most that is asked of one axis by several pieces of a program."""
+    found = list(uses)
+    quickest, hardest = max(found, key=lambda use: use.speed), max(found, key=lambda use: use.acceleration - use.over)
+    lines = (*found[0].lines[:2], quickest.lines[2], hardest.lines[3])
+    return replace(found[0], speed=quickest.speed, acceleration=hardest.acceleration, over=hardest.over, lines=lines)
+
+
+def _use(axis: Axis, moves: Moves, feed: _Fed) -> Use:
     column = LETTERS.index(axis.letter)
+    way = moves.end[feed.at, column] - moves.start[feed.at, column]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        speed = np.where(way == 0.0, 0.0, way / feed.seconds)
     places = moves.end[:, column]
     least, most = int(places.argmin()), int(places.argmax())
     lines = [int(moves.line[least]), int(moves.line[most]), 0, 0]
@@ -120,7 +153,7 @@ def _use(axis: Axis, moves: Moves, feed: Moves, speed: Array) -> Use:
     )
 
 
-def _changes(feed: Moves, speed: Array) -> tuple[Array, Array, Array, Array]:
+def _changes(feed: _Fed, speed: Array) -> tuple[Array, Array, Array, Array]:
     """Return every change of speed, the time that it has, the move that it comes with, and what of it may be printing.
 
     From move to move the change has half of each; from rest and to rest it has the whole block.
@@ -130,7 +163,7 @@ def _changes(feed: Moves, speed: Array) -> tuple[Array, Array, Array, Array]:
     length = np.where(feed.part[1:], np.minimum(feed.seconds[1:], feed.seconds[:-1]), np.minimum(feed.whole[1:], feed.whole[:-1]))
     onward = np.flatnonzero(joined)
     starts = np.flatnonzero(~feed.joined)
-    stops = np.flatnonzero(np.append(~joined, True))
+    stops = np.flatnonzero(np.append(~joined, feed.ends))
     change = np.concatenate([np.abs(np.diff(speed))[onward], np.abs(speed[starts]), np.abs(speed[stops])])
     short = np.concatenate([length[onward], feed.whole[starts], feed.whole[stops]])
     at = np.concatenate([onward + 1, starts, stops])

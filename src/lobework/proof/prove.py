@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING, Final, Literal
 
 import numpy as np
@@ -11,14 +12,20 @@ import numpy as np
 from lobework.check import Finding
 from lobework.errors import TooLargeError, require
 from lobework.kinds import seen_on
+from lobework.proof.air import fed_to, lowered
+from lobework.proof.clear import clear_findings, end_findings, unsaid
 from lobework.proof.compare import SHARE, Compared, Model, compared, pieces_of, placed
 from lobework.proof.direction import direction_findings
 from lobework.proof.limits import limit_findings, used
+from lobework.proof.order import begins_run, order_findings
+from lobework.proof.pace import Pace
+from lobework.proof.parts import groups_of, parts_of, together
 from lobework.proof.reader import ARC, DWELL, FEED, LETTERS, RAPID, STOP, Reading, Remark, read
-from lobework.proof.replay import Moves, replayed
+from lobework.proof.replay import Moves, fed_of, modelled, replayed
 from lobework.proof.report import Deviation, Proof, fine, place
 from lobework.proof.sampling import Samples, TooFarError, sampled
 from lobework.proof.setups import SetUp, divided, hand_work, matched, set_ups
+from lobework.proof.stops import Halt, Hands, halts_of, opening_findings, stands_clear
 from lobework.proof.wood import surely_clear, touching
 from lobework.tolerances import JOIN_MM
 from lobework.units import format_number
@@ -26,6 +33,7 @@ from lobework.units import format_number
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+    from lobework.feeds import Feeds
     from lobework.kinds import Cutter, Piece
     from lobework.lathe import Lathe
     from lobework.rigid import Array
@@ -39,6 +47,9 @@ _TRIED: Final = 24
 _SHARES: Final = (0.37, 1.0)
 _SEEN: Final = 65
 _RAPID_MM: Final = 0.02
+_AT_A_TIME: Final = 20_000
+_PRINTED_S: Final = 1e-3
+"""What a dwell may be short for the decimals of its word."""
 _SPAN_MM: Final = 0.25
 """The furthest from one place that is looked at to the next: a straight move may go through the work from air to air."""
 _MOSTLY: Final = 0.5
@@ -53,6 +64,8 @@ def prove(
     tolerance: float,
     title: str = "",
     units: LengthUnit = "mm",
+    feeds: Feeds | None = None,
+    air: float = 0.0,
 ) -> Proof:
     r"""Return what comes of a program when it is read back and run on the lathe's model.
 
@@ -72,6 +85,10 @@ def prove(
         Of the job.
     units : "mm" or "inch"
         Of the job: for what is said, and where the program does not say its own.
+    feeds : Feeds, optional
+        How fast the job asks the program to be, and how far clear the tip is to stand; not compared unless given.
+    air : float, mm
+        Of a program to be tried in air: how far off the work it must keep everywhere. Its path is compared without its lift.
 
     Raises
     ------
@@ -92,18 +109,22 @@ def prove(
     >>> axes = (Axis(moves="spindle", letter="C"), Axis(moves="x", letter="X"), Axis(moves="z", letter="Z"))
     >>> lathe = Lathe(name="bench", headstock=Headstock(sideways="fixed"), axes=axes)
     >>> ring = trace(Cut(number=1, passed=Pass(at=At(x=20.0, depth=0.2)), lathe=lathe), chord=2.5e-4)
-    >>> program = b"G21 G61 G90\nG0 Z5\nG0 X20 C0\nG1 Z-0.2 F60\nG93\nG1 C-360 F2\nG94\nG0 Z5\nM2\n"
+    >>> from lobework.cautions import READY
+    >>> opening = f"(MSG, {'; '.join(READY)})\nM0\n".encode()
+    >>> program = opening + b"G21 G61 G90\nG0 Z5\nG0 X20 C0\nG1 Z-0.2 F60\nG93\nG1 C360 F2\nG94\nG0 Z5\nM2\n"
     >>> proof = prove(program, [ring], Disc(diameter=60.0, thickness=8.0), Pen(), tolerance=0.005)
     >>> proof.proved, proof.deviation.mm < 0.0003, proof.cutting
     (True, True, 0.5866666666666667)
     """
     require(0 < tolerance < math.inf, "tolerance", tolerance, "above zero, such as 0.005 mm")
-    reading = read(program, units)
     lathe = traces[0].cut.lathe
+    reading = read(program, units, longest=lathe.controller.longest_line)
     wrong = (*reading.wrong, *_lacking(reading, lathe))
     if wrong:
         return Proof(title=title, units=units, allowed=tolerance, wrong=tuple(sorted(wrong, key=lambda each: each.line)))
-    return _Bench(reading, traces, piece, cutter, tolerance, units).proof(title)
+    bench = _Bench(reading, traces, piece, cutter, tolerance, units, feeds, air)
+    del reading, wrong
+    return bench.proof(title)
 
 
 def _lacking(reading: Reading, lathe: Lathe) -> Iterator[Remark]:
@@ -120,30 +141,50 @@ class _Bench:
     """One program on one job's lathe."""
 
     def __init__(
-        self, reading: Reading, traces: Sequence[Trace], piece: Piece, cutter: Cutter, tolerance: float, units: LengthUnit
+        self,
+        reading: Reading,
+        traces: Sequence[Trace],
+        piece: Piece,
+        cutter: Cutter,
+        tolerance: float,
+        units: LengthUnit,
+        feeds: Feeds | None,
+        air: float,
     ) -> None:
         self.reading, self.traces, self.units, self.tolerance = reading, traces, units, tolerance
-        self.piece, self.cutter = piece, cutter
+        self.piece, self.cutter, self.feeds, self.air = piece, cutter, feeds, air
         self.lathe, self.into = traces[0].cut.lathe, traces[0].cut.approach.axis
         self.touches = touching(piece, cutter, tolerance)
+        self.near = touching(piece, cutter, max(air - tolerance, tolerance)) if air else self.touches
         self.letters: dict[str, str] = {axis.letter: axis.moves for axis in self.lathe.axes if axis.letter in reading.named}
         self.columns = [LETTERS.index(letter) for letter in self.letters]
-        self.moves = replayed(reading.blocks, self.lathe, self.into)
-        self.feed = self.moves.of(~self.moves.rapid)
+        self.blocks = modelled(reading.blocks, self.lathe)
+        self.moves = replayed(self.blocks, self.lathe, self.into)
+        self.feed = fed_of(self.moves, self.into)
+        self.fed_by_hand = self.lathe.axis(self.into) is None
+        self.halts = halts_of(reading, self.blocks, self.lathe)
+        if air and not self.fed_by_hand:
+            self.feed = lowered(self.feed, traces, self.into)
+        self.end, self.last_line = self.blocks.end[-1:].copy(), int(self.blocks.line[-1]) if self.blocks.line.size else 0
+        none = np.zeros((0, len(LETTERS)))
+        self.blocks = replace(self.blocks, start=none, end=none, arc=none)
+        self.reading = replace(reading, blocks=self.blocks)
         self.setups = set_ups(traces)
         self.stretches = divided(self.feed.stretch)
         times = [self._times_in(each) for each in self.stretches]
         self.which = matched(times, [len(each.traces) for each in self.setups], self._misfit)
+        self.surface = traces[0].cut.approach.surface
+        self.pace = None if feeds is None else Pace(feeds, self.lathe, self.into, units)
 
     def model(self, setup: SetUp) -> Model:
         """Return where the tip is on the work, in one set-up, of (n, 6) axes."""
         return placed(setup.motion, self.columns, list(self.letters.values()))
 
-    def sampled(self, setup: SetUp, moves: Moves, chord: float) -> Samples:
+    def sampled(self, setup: SetUp, moves: Moves, chord: float, model: Model | None = None) -> Samples:
         """Return places along moves in one set-up."""
         pieces = pieces_of(setup.motion, moves.start, moves.end, self.letters)
         try:
-            return sampled(self.model(setup), moves.start, moves.end, pieces, chord, _SPAN_MM)
+            return sampled(model or self.model(setup), moves.start, moves.end, pieces, chord, _SPAN_MM)
         except TooFarError as far:
             line = int(moves.line[far.move])
             says = f"{self.reading.text(line)!r}: goes too far to be looked at all along; is a number wrong?"
@@ -151,8 +192,7 @@ class _Bench:
 
     def _times_in(self, stretch: slice) -> int:
         """Return how often the tip goes into the work in a stretch."""
-        part = self.feed.of(_range(stretch))
-        return int((part.start[1:] != part.end[:-1]).any(axis=1).sum()) + 1
+        return int(self.feed.begins[stretch][1:].sum()) + 1
 
     def _misfit(self, i: int, k: int) -> float:
         """Return how much of a stretch is not on the path of a set-up."""
@@ -174,8 +214,9 @@ class _Bench:
 
     def _in_air(self, setup: SetUp, points: Array) -> NDArray[np.bool_]:
         """Return which (n, 3) places are neither on the path of a set-up nor in the wood."""
-        far, _, _ = setup.asked.nearest(points, self.tolerance)
-        off: NDArray[np.bool_] = far > self.tolerance
+        off = np.ones(len(points), bool)
+        for group in [setup] if together(setup) else groups_of(setup):
+            off &= ~(group.asked.nearest(points, self.tolerance, 4 * self.tolerance)[0] <= self.tolerance)
         off[off] = ~self.touches(points[off])
         return off
 
@@ -201,16 +242,37 @@ class _Bench:
         return counts
 
     def path(self) -> Iterator[tuple[SetUp, Compared, list[Finding]]]:
-        """Yield each set-up, what came of its path, and where the cutter points elsewhere."""
-        columns = dict(zip(self.letters.values(), self.columns, strict=True))
+        """Yield the cuts of each set-up, together or part by part, what came of their path, and what else is found there."""
         for k, setup in enumerate(self.setups):
             mine = [_range(self.stretches[i]) for i, to in enumerate(self.which) if to == k]
-            moves = self.feed.of(np.concatenate(mine) if mine else np.zeros(0, np.int64))
-            samples = self.sampled(setup, moves, SHARE * self.tolerance)
-            counts = self._counts(setup, moves, samples)
-            outcome = compared(setup, moves, counts, samples, self.tolerance, self.model(setup), self.touches)
-            askew = direction_findings(setup, moves, samples, counts, columns, self.cutter, self.tolerance)
-            yield setup, outcome, list(askew)
+            which = np.concatenate(mine) if mine else np.zeros(0, np.int64)
+            found = []
+            for part, some in parts_of(setup, self.feed, which, self.model(setup), self.tolerance):
+                found.append(self._compared(part, self.feed.of(some)))
+                if len(part.traces) < len(setup.traces) and not self._holds(found[-1][1]) and together(setup, which.size):
+                    found = [self._compared(setup, self.feed.of(which))]
+                    break
+            yield from found
+
+    def _holds(self, outcome: Compared) -> bool:
+        """Return whether a path keeps within the tolerance, both ways."""
+        cut = outcome.cut is None or outcome.cut.mm <= self.tolerance
+        return cut and all(each.mm <= self.tolerance for each in outcome.owed)
+
+    def _compared(self, setup: SetUp, moves: Moves) -> tuple[SetUp, Compared, list[Finding]]:
+        columns = dict(zip(self.letters.values(), self.columns, strict=True))
+        samples = self.sampled(setup, moves, SHARE * self.tolerance)
+        counts = self._counts(setup, moves, samples)
+        outcome = compared(setup, moves, counts, samples, self.tolerance, self.model(setup), self.touches)
+        found = list(direction_findings(setup, moves, samples, counts, columns, self.cutter, self.tolerance))
+        sound = self._holds(outcome)
+        order = list(order_findings(setup, moves, samples, 2 * self.tolerance)) if sound and len(setup.traces) > 1 else []
+        if self.pace is not None and self.feeds is not None:
+            runs = int(begins_run(moves).sum())
+            one_each = sound and not order and runs == len(setup.traces)
+            clear = self.surface + self.feeds.clear
+            self.pace.take(setup, moves, samples, self.tolerance, clear, sound=sound, one_each=one_each)
+        return SetUp(setup.traces), outcome, [*found, *order]
 
     def stop_findings(self) -> Iterator[Finding]:
         """Yield the places where a person must act, and the program does not stop."""
@@ -220,14 +282,147 @@ class _Bench:
                 continue
             stretch = self.stretches[before[-1]]
             asked = len(self.setups[self.which[before[-1]]].traces)
-            part = self.feed.of(_range(stretch))
-            begins = np.flatnonzero((part.start[1:] != part.end[:-1]).any(axis=1)) + 1
+            begins = np.flatnonzero(self.feed.begins[stretch][1:]) + 1
             if begins.size < asked:
                 continue
             cut = self.setups[k].first
             must = hand_work(self.setups[k - 1].traces[-1].cut, cut, self.units)
             says = f"the program does not stop before cut {cut.number} ({cut.title}), where a person must: {must}"
-            yield Finding(kind="stop", level="problem", where=f"line {part.line[begins[asked - 1]]}", says=says)
+            yield Finding(kind="stop", level="problem", where=f"line {self.feed.line[stretch][begins[asked - 1]]}", says=says)
+
+    def hand_findings(self) -> Iterator[Finding]:
+        """Yield what the stops lack of what a person must do at them, and those at which the tip is not clear."""
+        yield from opening_findings(self.halts, self.blocks, self.traces[0].cut, self.lathe)
+        clear = self.feeds.clear if self.feeds is not None and not self.air else None
+        hands = Hands(self.traces, self.lathe, self.units, clear)
+        done = 0
+        for i, (stretch, k) in enumerate(zip(self.stretches, self.which, strict=True)):
+            first = int(self.feed.stretch[stretch.start])
+            halts = [each for each in self.halts if done < each.stops <= first]
+            where, now = f"line {self.feed.line[stretch.start]}", self.setups[k].first.number
+            if i and k > self.which[i - 1]:
+                yield from hands.between(halts, self.setups[k - 1].traces[-1].cut.number, now, where)
+            elif i:
+                yield from hands.none_needed(halts, now)
+            else:
+                yield from hands.first(halts, now, where)
+            done = first
+        if self.which:
+            rest = [each for each in self.halts if each.stops > done]
+            number = self.setups[self.which[-1]].traces[-1].cut.number
+            yield from hands.last(rest, number, f"line {self.feed.line[-1]}")
+        if self.fed_by_hand:
+            yield from self._moved_while_in()
+        elif self.which:
+            yield from stands_clear([each for each in self.halts if self._is_known(each)], self._is_in, self._is_clear)
+
+    def _moved_while_in(self) -> Iterator[Finding]:
+        """Yield fast moves between a stop at which a person feeds the cutter in, or withdraws it, and the cut."""
+        fast = self.moves.of(self.moves.rapid & (self.moves.start != self.moves.end).any(axis=1))
+        inside = np.flatnonzero(np.isin(fast.stretch, self.feed.stretch))
+        if inside.size:
+            says = "a fast move with the cutter fed in by hand; stop for it to be withdrawn first"
+            yield Finding(kind="clear", level="problem", where=f"line {fast.line[inside[0]]}", says=says)
+
+    def _is_known(self, halt: Halt) -> bool:
+        """Return whether it is known where the tip stands at a halt."""
+        at, _ = self.reading.named.get(self.into.upper(), (math.inf, 0))
+        return at < halt.first
+
+    def _is_in(self, halt: Halt) -> bool:
+        """Return whether the tip is in the work at a halt, in the set-up before or after it."""
+        numbers = [int(self.feed.stretch[each.start]) for each in self.stretches]
+        i = int(np.searchsorted(numbers, halt.stops))
+        near = {self.which[min(max(j, 0), len(numbers) - 1)] for j in (i - 1, i)}
+        return any(bool(self.near(self.model(self.setups[k])(halt.at[None]))[0]) for k in near)
+
+    def _is_clear(self, halt: Halt) -> bool:
+        """Return whether the tip stands as far off the work as the job has it stand, at a halt."""
+        stands = float(halt.at[LETTERS.index(self.into.upper())])
+        return self.feeds is None or stands >= self.surface + self.feeds.clear - self._slack
+
+    @property
+    def _slack(self) -> float:
+        return self.tolerance + unsaid(self.lathe.controller.slide_places, self.units)
+
+    def clear_findings(self) -> Iterator[Finding]:
+        """Yield where the tip is not clear while other axes move fast, and at the end."""
+        if self.fed_by_hand or not len(self.moves.line):
+            return
+        level = self.surface + self.feeds.clear if self.feeds is not None else -math.inf
+        yield from clear_findings(
+            self.moves, self.into, self.reading.named.get(self.into.upper()), level, self._slack, self.units
+        )
+        setup = self.setups[self.which[-1] if self.which else -1]
+        place_of = self.model(setup)
+        yield from end_findings(
+            self.end,
+            self.last_line,
+            self.into,
+            level,
+            self._slack,
+            lambda at: self.near(place_of(at)),
+            self.units,
+        )
+
+    def time_findings(self) -> Iterator[Finding]:
+        """Yield where the program goes faster, or waits less, than the job asks for; and where it takes much longer."""
+        if self.pace is None or self.feeds is None:
+            return
+        waits = self.blocks.kind == DWELL
+        yield from self.pace.findings(self.blocks.minutes[waits])
+        if not self.feeds.dwell:
+            return
+        lines, gone = self.blocks.line[waits], np.append(0.0, np.cumsum(60 * self.blocks.minutes[waits]))
+        run, at = np.cumsum(self.feed.begins) - 1, self.feed.at
+        cutting = np.flatnonzero(~self.feed.plunges)
+        _, first = np.unique(run[cutting], return_index=True)
+        begins = cutting[first]
+        before = np.where(at[begins] > 0, self.moves.line[np.maximum(at[begins] - 1, 0)], 0)
+        waited = gone[np.searchsorted(lines, self.feed.line[begins], "right")] - gone[np.searchsorted(lines, before, "right")]
+        short = np.flatnonzero(~(waited >= self.feeds.dwell - _PRINTED_S))
+        if short.size:
+            says = f"begins to cut after {format_number(float(waited[short[0]]), 3)} s; the job has the tip wait "
+            says += f"{format_number(self.feeds.dwell, 3)} s first (dwell)"
+            yield Finding(kind="time", level="problem", where=f"line {self.feed.line[begins[short[0]]]}", says=says)
+
+    def air_findings(self) -> Iterator[Finding]:
+        """Yield where a program to be tried in air comes nearer to the work than it is to keep off."""
+        if not self.air or not self.which:
+            return
+        numbers = [int(self.feed.stretch[each.start]) for each in self.stretches]
+        at = np.minimum(np.searchsorted(numbers, self.moves.stretch), len(numbers) - 1)
+        known = ~self.moves.rapid | self._known()
+        names, columns = list(self.letters.values()), list(self.columns)
+        every = self.moves
+        if self.fed_by_hand:
+            names, columns = [*names, self.into], [*columns, LETTERS.index(self.into.upper())]
+            every, known = fed_to(every, self.halts, self.into), ~self.moves.rapid
+        for k, setup in enumerate(self.setups):
+            moves = every.of((np.asarray(self.which)[at] == k) & known)
+            for some in np.array_split(np.arange(len(moves.line)), max(1, len(moves.line) // _AT_A_TIME)):
+                mine = moves.of(some)
+                samples = self.sampled(setup, mine, _RAPID_MM, placed(setup.motion, columns, names))
+                struck = np.flatnonzero(self.near(samples.points))
+                if struck.size:
+                    deep = seen_on(self.piece, samples.points[struck])[:, 2]
+                    worst = struck[int(deep.argmax())]
+                    off = fine(max(-float(deep.max()), 0.0), self.units)
+                    says = f"comes within {off} of the work, at {place(samples.points[worst], self.units)}; in air it is to keep "
+                    where = f"line {mine.line[samples.move[worst]]}"
+                    yield Finding(kind="air", level="problem", where=where, says=f"{says}{fine(self.air, self.units)} off")
+                    break
+
+    def controller_findings(self) -> Iterator[Finding]:
+        """Yield what the controller of this lathe does not take, though the standard allows it."""
+        controller = self.lathe.controller
+        if self.reading.inverse and not controller.inverse_time:
+            says = "inverse time (G93), which the lathe's controller does not know (inverse_time = false)"
+            yield Finding(kind="program", level="problem", where=f"line {self.reading.inverse}", says=says)
+        line, length = self.reading.longest
+        if length > controller.longest_line:
+            says = f"a line of {length} characters; the lathe's controller takes {controller.longest_line} (longest_line)"
+            yield Finding(kind="program", level="problem", where=f"line {line}", says=says)
 
     def touch_findings(self) -> Iterator[Finding]:
         """Yield fast moves that come to the wood."""
@@ -263,7 +458,7 @@ class _Bench:
 
     def unit_findings(self) -> Iterator[Finding]:
         """Yield that lengths are in the wrong unit, where all of them are an inch in mm, or a mm in inches, of the job's."""
-        here = np.abs(self.feed.end[:, :3]).max(axis=0, initial=0.0)
+        here = np.array([np.abs(self.moves.end[self.feed.at, column]).max(initial=0.0) for column in range(3)])
         ratios = []
         for column, name in enumerate("xyz"):
             if LETTERS[column] in self.letters:
@@ -295,7 +490,12 @@ class _Bench:
 
     def remark_findings(self) -> Iterator[Finding]:
         """Yield what the reader has to say."""
+        from lobework.kernels.modal import SEMICOLON
+
+        declared = self.lathe.controller.comments == "semicolon"
         for each in self.reading.remarks:
+            if declared and each.code == SEMICOLON:
+                continue
             level: Literal["note", "problem"] = "note" if each.level == "note" else "problem"
             yield Finding(kind="program", level=level, where=f"line {each.line}", says=each.says)
 
@@ -303,11 +503,15 @@ class _Bench:
         """Return what comes of it all."""
         strays: list[Deviation] = []
         found: list[Finding] = []
-        for setup, outcome, askew in self.path():
-            found += [*path_findings(setup, outcome, self.tolerance, self.units), *askew]
+        whole = True
+        for setup, outcome, more in self.path():
+            found += [*path_findings(setup, outcome, self.tolerance, self.units), *more]
             strays += deviations(setup, outcome)
+            whole &= max(outcome.missing, default=0.0) <= _MOSTLY
         uses = used(self.moves, [axis for axis in self.lathe.axes if axis.letter in self.letters], self.units)
-        found += [*self.stop_findings(), *self.touch_findings(), *limit_findings(uses)]
+        found += [*self.stop_findings(), *self.hand_findings(), *self.clear_findings()]
+        found += [*self.touch_findings(), *self.air_findings(), *limit_findings(uses), *self.time_findings()]
+        found += self.controller_findings()
         if found:
             found += self.unit_findings()
         found += [*self.unsaid_findings(), *self.remark_findings()]
@@ -317,6 +521,8 @@ class _Bench:
             units=self.units,
             allowed=self.tolerance,
             deviation=max(strays, key=lambda each: each.mm, default=None),
+            whole_path=whole,
+            air=self.air,
             findings=tuple(sorted(found, key=lambda each: ("problem", "warning", "note").index(each.level))),
             uses=tuple(uses),
             blocks=int(np.isin(blocks.kind, (RAPID, FEED, ARC)).sum()),

@@ -18,8 +18,9 @@ if TYPE_CHECKING:
     from lobework.rigid import Array
 
     Bools = NDArray[np.bool_]
+    Int32s = NDArray[np.int32]
 
-__all__ = ["Moves", "replayed"]
+__all__ = ["Fed", "Moves", "fed_of", "modelled", "replayed"]
 
 _ARC_MM: Final = 1e-4
 """How far a straight move may stray from the arc that it is a part of."""
@@ -34,7 +35,7 @@ class Moves:
     ----------
     rapid : (n,) bool
         Whether each goes as fast as the lathe will.
-    line : (n,) int64
+    line : (n,) int32
         Where it stands in the program.
     start, end : (n, 6) float64, mm and degrees
         Where X, Y, Z, A, B, C are before and after it; a reversed axis as the model of the lathe counts.
@@ -44,24 +45,91 @@ class Moves:
         Whether it goes on from the one before without a stop.
     part : (n,) bool
         Whether it goes on along the arc that the one before is a part of.
-    stretch : (n,) int64
+    stretch : (n,) int32
         How many stops for a person come before it.
     """
 
     rapid: Bools
-    line: Ints
+    line: Int32s
     start: Array
     end: Array
     seconds: Array
     whole: Array
     joined: Bools
     part: Bools
-    stretch: Ints
+    stretch: Int32s
 
-    def of(self, which: Bools | Ints) -> Moves:
+    def of(self, which: Bools | Ints | slice) -> Moves:
         """Return some of them."""
         names = ("rapid", "line", "start", "end", "seconds", "whole", "joined", "part", "stretch")
         return replace(self, **{name: getattr(self, name)[which] for name in names})
+
+
+@dataclass(frozen=True, eq=False)
+class Fed:
+    """The moves at a feed, of which no more is kept than must be.
+
+    Parameters
+    ----------
+    moves : Moves
+        All of a program.
+    at : (n,) int64
+        Which of them are at a feed.
+    line, stretch : (n,) int32
+        Of these moves; see `Moves`.
+    begins : (n,) bool
+        Whether each begins elsewhere than the one before ends: others have gone between.
+    plunges : (n,) bool
+        Whether each goes along the slide ``column`` alone: straight in, or out.
+    column : int
+        Of the slide that feeds in.
+    lift : (n,) float64 or None
+        How far each is lifted along that slide, mm; None of a program that cuts.
+    """
+
+    moves: Moves
+    at: Ints
+    line: Int32s
+    stretch: Int32s
+    begins: Bools
+    plunges: Bools
+    column: int
+    lift: Array | None = None
+
+    def of(self, which: Ints | slice) -> Moves:
+        """Return some of them, as they would cut."""
+        found = self.moves.of(self.at[which])
+        if self.lift is not None:
+            found.start[:, self.column] -= self.lift[which]
+            found.end[:, self.column] -= self.lift[which]
+        return found
+
+
+def fed_of(moves: Moves, into: str) -> Fed:
+    """Return the moves at a feed, the tip being fed in along the slide ``into``."""
+    at, column = np.flatnonzero(~moves.rapid), LETTERS.index(into.upper())
+    begins = np.diff(at, prepend=-2) > 1
+    parted = np.flatnonzero(begins)[1:]
+    begins[parted] = (moves.start[at[parted]] != moves.end[at[parted - 1]]).any(axis=1)
+    plunges = _only(moves.start, moves.end, column)[at]
+    return Fed(moves, at, moves.line[at], moves.stretch[at], begins, plunges, column)
+
+
+def modelled(blocks: Blocks, lathe: Lathe) -> Blocks:
+    """Return a program's blocks with every place as the lathe's model has it: the one place where words become axes.
+
+    A slide's word is a place in mm, and the word of an axis that turns is an angle in degrees, both in the sense of the model
+    unless the lathe says that an axis counts the other way.
+    """
+    sense = np.array([_sense(lathe, letter) for letter in LETTERS])
+    if (sense == 1.0).all():
+        return blocks
+    return replace(blocks, start=blocks.start * sense + 0.0, end=blocks.end * sense + 0.0)
+
+
+def _sense(lathe: Lathe, letter: str) -> float:
+    """Return 1.0, or -1.0 for an axis that turns the other way when its controller counts up."""
+    return -1.0 if any(axis.reversed for axis in lathe.axes if axis.letter == letter) else 1.0
 
 
 def replayed(blocks: Blocks, lathe: Lathe, into: str) -> Moves:
@@ -72,24 +140,22 @@ def replayed(blocks: Blocks, lathe: Lathe, into: str) -> Moves:
     """
     moving = np.isin(blocks.kind, (RAPID, FEED, ARC))
     kind = blocks.kind[moving]
-    ways = np.array([_way(lathe, letter) for letter in LETTERS])
-    start, end = ways * blocks.start[moving] + 0.0, ways * blocks.end[moving] + 0.0
+    places = np.zeros((kind.size + 1, len(LETTERS)))
+    places[1:] = blocks.end[moving]
+    places[0] = blocks.start[moving.argmax()] if kind.size else 0.0
+    start, end = places[:-1], places[1:]
     rapid = kind == RAPID
     speeds = np.array([_top_speed(lathe, letter) for letter in LETTERS])
-    seconds = np.where(rapid, (np.abs(end - start) / speeds).max(axis=1), blocks.minutes[moving] * 60)
-    gone = np.cumsum(~moving & (blocks.kind != SWITCHED))[moving]
+    seconds = blocks.minutes[moving] * 60
+    seconds[rapid] = (np.abs(end[rapid] - start[rapid]) / speeds).max(axis=1)
+    gone = np.cumsum(~moving & (blocks.kind != SWITCHED), dtype=np.int32)[moving]
     plunge = _only(start, end, LETTERS.index(into.upper()))
     alike = np.diff(gone) == 0
     alike &= ~rapid[1:] & ~rapid[:-1] & (plunge[1:] == plunge[:-1])
-    stretch = np.cumsum(blocks.kind == STOP)[moving]
+    stretch = np.cumsum(blocks.kind == STOP, dtype=np.int32)[moving]
     joined = np.concatenate([np.zeros(min(rapid.size, 1), bool), alike])
     moves = Moves(rapid, blocks.line[moving], start, end, seconds, seconds, joined, np.zeros(rapid.size, bool), stretch)
     return _chorded(moves, kind == ARC, blocks.arc[moving])
-
-
-def _way(lathe: Lathe, letter: str) -> float:
-    """Return -1 for an axis that turns the other way when its controller counts up, otherwise 1."""
-    return -1.0 if any(axis.reversed for axis in lathe.axes if axis.letter == letter) else 1.0
 
 
 def _top_speed(lathe: Lathe, letter: str) -> float:

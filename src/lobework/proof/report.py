@@ -73,6 +73,10 @@ class Proof:
         How far the two paths may be apart.
     deviation : Deviation or None
         How far they are; None where the program cuts nothing, or could not be run.
+    whole_path : bool
+        Whether every cut of the job is there.
+    air : float, mm
+        How far off the work a program keeps that is tried in air; zero of one that cuts.
     findings : tuple of Finding
         What is wrong, and what is to be known.
     wrong : tuple of Remark
@@ -90,6 +94,8 @@ class Proof:
     units: LengthUnit
     allowed: float
     deviation: Deviation | None = None
+    whole_path: bool = True
+    air: float = 0.0
     findings: tuple[Finding, ...] = ()
     wrong: tuple[Remark, ...] = ()
     uses: tuple[Use, ...] = ()
@@ -100,8 +106,8 @@ class Proof:
 
     @property
     def proved(self) -> bool:
-        """Whether the program cuts the job's path, within the lathe's limits."""
-        return not self.wrong and not self.problems
+        """Whether the program does what the job asks for, within the lathe's limits: nothing graver than a note is found."""
+        return not self.wrong and not self.problems and not self.warnings
 
     @property
     def problems(self) -> tuple[Finding, ...]:
@@ -109,8 +115,13 @@ class Proof:
         return tuple(each for each in self.findings if each.level == "problem")
 
     @property
+    def warnings(self) -> tuple[Finding, ...]:
+        """What is found that is probably not meant."""
+        return tuple(each for each in self.findings if each.level == "warning")
+
+    @property
     def code(self) -> int:
-        """0 proved, 1 a problem was found, 2 the program is wrong or not understood."""
+        """0 proved, 1 a problem or a warning was found, 2 the program is wrong or not understood."""
         return 2 if self.wrong else int(not self.proved)
 
     def __str__(self) -> str:
@@ -123,14 +134,17 @@ class Proof:
             more = f" (and {len(self.wrong) - 1} more)" if len(self.wrong) > 1 else ""
             return f"not proved: {self.wrong[0]}{more}"
         if not self.proved:
-            count = len(self.problems)
-            return f"not proved: {count} problem{'s' if count != 1 else ''}"
-        return f"proved: {self._keeps}"
+            counts = ((len(self.problems), "problem"), (len(self.warnings), "warning"))
+            shown = (f"{n} {what}{'s' if n != 1 else ''}" for n, what in counts if n)
+            return f"not proved: {', '.join(shown)}"
+        return f"proved{' in air' if self.air else ''}: {self._keeps}"
 
     @property
     def _keeps(self) -> str:
         if self.deviation is None:
             return "nothing is cut, as nothing should be"
+        if not self.whole_path:
+            return "the path is not the job's: cuts are missing"
         far = fine(self.deviation.mm, self.units)
         says = "the path keeps within" if self.deviation.mm <= self.allowed else "the path strays by"
         of = "of the job's" if self.deviation.mm <= self.allowed else "from the job's"
@@ -152,6 +166,8 @@ class Proof:
             f"{self.blocks:,} moves, {format_number(self.cutting, 2)} minutes under cut, "
             f"{format_number(self.whole, 2)} minutes in all; stops for a person {once if self.stops else 'nowhere'}"
         )
+        if self.air:
+            yield f"in air: keeps {fine(self.air, self.units)} off the work or more" if self.proved else "in air: not proved"
         yield "proved" if self.proved else self.summary
 
 

@@ -108,7 +108,7 @@ def hand_work(before: Cut, now: Cut, units: LengthUnit) -> str:
     return "; ".join(gone + [str(each) for what, each in must_be.items() if was.get(what) != each]) or "set the slides"
 
 
-def divided(stretch: NDArray[np.int64]) -> list[slice]:
+def divided(stretch: NDArray[np.int32]) -> list[slice]:
     """Return the moves of each stretch that has any, from (n,) numbers of stretches."""
     edges = np.flatnonzero(np.diff(stretch)) + 1
     return [slice(a, b) for a, b in zip([0, *edges.tolist()], [*edges.tolist(), stretch.size], strict=True) if b > a]

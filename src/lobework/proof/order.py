@@ -1,0 +1,83 @@
+"""Whether the cuts of a program come in the order of the job."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from lobework.check import Finding
+from lobework.proof.line import laid
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from lobework.proof.line import Line
+    from lobework.proof.replay import Moves
+    from lobework.proof.sampling import Samples
+    from lobework.proof.setups import SetUp
+
+__all__ = ["begins_run", "order_findings"]
+
+_PLACES: Final = 24
+"""Places of a cut that are looked for in a run of moves."""
+
+
+def begins_run(moves: Moves) -> NDArray[np.bool_]:
+    """Return which moves do not begin where the one before ends: others have gone between."""
+    begins: NDArray[np.bool_] = np.ones(len(moves.start), bool)
+    if len(moves.start):
+        begins[1:] = (moves.start[1:] != moves.end[:-1]).any(axis=1)
+    return begins
+
+
+def order_findings(setup: SetUp, moves: Moves, samples: Samples, within: float) -> Iterator[Finding]:
+    """Yield the first cut of a set-up that does not come after the one before it.
+
+    Parameters
+    ----------
+    setup : SetUp
+        Cuts of which each is known to be there.
+    moves : Moves
+        At a feed, in this set-up.
+    samples : Samples
+        Of these moves.
+    within : float, mm
+        How near a place of a cut must be cut.
+    """
+    run = (np.cumsum(begins_run(moves)) - 1)[samples.move]
+    count = int(run[-1]) + 1 if run.size else 0
+    edges = np.searchsorted(run, np.arange(count + 1))
+    if count == len(setup.traces):
+        middle = samples.points[(edges[1:] + edges[:-1]) // 2]
+        _, segment, _ = setup.asked.nearest(middle, 0.0)
+        if (np.searchsorted(setup.ends, segment, side="right") == np.arange(count)).all():
+            return
+    kept: dict[int, Line] = {}
+
+    def line(r: int) -> Line:
+        if r not in kept:
+            points = samples.points[edges[r] : edges[r + 1]]
+            joined = np.ones(len(points), bool)
+            joined[-1] = False
+            kept[r] = laid(points, joined)
+        return kept[r]
+
+    first = 0
+    for k, trace in enumerate(setup.traces):
+        places = np.unique(np.linspace(0, trace.x.size - 1, _PLACES).astype(np.int64))
+        missing = np.stack([trace.x[places], trace.y[places], trace.z[places]], axis=-1)
+        r = first
+        while r < count:
+            missing = missing[line(r).nearest(missing, within)[0] > within]
+            if not len(missing):
+                break
+            r += 1
+        if len(missing):
+            cut, before = trace.cut, setup.traces[max(k - 1, 0)].cut
+            says = f"comes before cut {before.number} ({before.title}) in the program; the job cuts it after that one"
+            yield Finding(kind="order", level="warning", where=f"cut {cut.number} ({cut.title})", says=says)
+            return
+        kept = {at: each for at, each in kept.items() if at >= r}
+        first = r

@@ -1,0 +1,58 @@
+"""The tip stands clear while anything but the slide that feeds in moves fast, and at the end; every cut is there, whole."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+
+from tests.proof.kinds_of_jobs import JOBS, written
+from tests.proof.test_stops import found
+
+
+def test_other_axes_that_move_before_the_tip_is_clear_are_found():
+    made = JOBS["face"]()
+    text = written(made).replace("G0 Z5\n", "", 1)
+    (said,) = found(made, text)
+    assert said.startswith("problem (clear): line 50: moves other axes before the tip is clear; send Z out to 5 mm")
+
+
+def test_a_place_nearer_than_clear_is_found():
+    made = JOBS["face"]()
+    said = found(made, written(made).replace("G0 Z5\n", "G0 Z4\n", 1))
+    assert said == [
+        "warning (clear): line 51: a fast move of other axes with the tip at Z 4 mm; the job has it stand clear at 5 mm"
+    ]
+
+
+def test_a_place_further_out_than_clear_is_no_fault():
+    made = JOBS["face"]()
+    assert made.prove(written(made).replace("G0 Z5\n", "G0 Z6\n", 1).encode()).proved
+
+
+@pytest.mark.parametrize(("place", "says"), [("", "ends with the tip in the work"), ("G0 Z1\n", "ends with the tip at Z 1 mm")])
+def test_a_tip_that_is_left_in_the_wood_at_the_end_is_found(place, says):
+    made = JOBS["face"]()
+    head, _, _ = written(made).rpartition("G0 Z5\n")
+    for end in ("M2\n", "M30\n"):
+        assert any(says in each for each in found(made, f"{head}{place}{end}"))
+    assert any(says in each for each in found(made, f"%\n{head}{place}%\n"))
+
+
+@pytest.mark.parametrize("name", ["face", "led", "flutes", "indexed", "fed by hand"])
+def test_a_program_without_one_of_its_cuts_is_never_said_to_keep_within_anything(name):
+    made = JOBS[name]()
+    lines = written(made).splitlines()
+    begins = [k for k, line in enumerate(lines) if re.match(r"\(cut \d", line)]
+    cut = "\n".join([*lines[: begins[1]], *(lines[begins[2] :] if len(begins) > 2 else ["M2"])]) + "\n"
+    proof = made.prove(cut.encode())
+    assert proof.code == 1
+    assert any("is missing" in str(each) or "are missing" in str(each) for each in proof.problems)
+    assert "keeps within" not in str(proof)
+
+
+def test_a_cut_of_which_half_is_left_out_is_found():
+    made = JOBS["face"]()
+    text = re.sub(r"G1 C720 A\S+ F\S+", "G1 C360 A540 F3", written(made), count=1)
+    assert text != written(made)
+    assert any("strays by" in each or "is missing" in each for each in found(made, text))

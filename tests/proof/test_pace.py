@@ -1,0 +1,153 @@
+"""How long a program takes is a part of what is proved: spindle, feeds, plunges and dwells, by the job's own request."""
+
+from __future__ import annotations
+
+import math
+import re
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from lobework.passes import Pass
+from lobework.proof.pace import least_seconds
+from lobework.slide import At
+from lobework.trace import trace
+from tests.proof.kinds_of_jobs import FLUTE, JOBS, RING, ROUND, face, flutes, helix, job, lathe, led, written
+from tests.proof.test_stops import found
+
+
+def test_an_inverse_time_that_is_lost_is_found():
+    made = face()
+    (said,) = [each for each in found(made, written(made).replace("G93\n", "", 1)) if "cut 1" in each]
+    assert said.startswith("warning (time): cut 1 (ring 1): takes ")
+    assert "hours" not in said
+    assert "the job and the lathe ask for 40 s" in said
+
+
+@pytest.mark.parametrize(
+    ("feed", "says"), [("1100", "at 1100 mm a minute"), ("0.001", "at 0.001 mm a minute"), ("66", "at 66 mm")]
+)
+def test_a_plunge_at_another_feed_is_found(feed, says):
+    made = face()
+    said = found(made, written(made).replace("G1 Z-0.3 F60", f"G1 Z-0.3 F{feed}", 1))
+    assert any(f"line 52: the tip goes in{'to the work' if float(feed) > 60 else ''} {says}" in each for each in said)
+
+
+@pytest.mark.parametrize(("times", "level"), [(10, "problem"), (1.01, "problem"), (0.5, "warning")])
+def test_a_spindle_that_turns_faster_or_much_slower_than_asked_is_found(times, level):
+    made = face()
+    text = re.sub(r"C720 (A\S+) F1\.5", lambda match: f"C720 {match[1]} F{1.5 * times:g}", written(made), count=1)
+    (said,) = found(made, text)
+    assert said.startswith(f"{level} (time): ")
+    if times > 1:
+        assert f"line 55: the spindle turns at {3 * times:.4g} turns a minute; the job asks for 3 at most" in said
+
+
+def test_small_differences_of_time_are_no_fault():
+    made = face()
+    for feed in ("1.505", "1.4"):
+        assert made.prove(re.sub(r"F1\.5\b", f"F{feed}", written(made)).encode()).proved
+
+
+@pytest.mark.parametrize(("make", "feed"), [(flutes, 200.0), (helix, 200.0)])
+def test_a_feed_over_the_work_that_is_faster_than_asked_is_found(make, feed):
+    made = make()
+    slow = written(made).replace(" F60", " F50")
+    text = re.sub(r"F(\d+\.\d+|\d+)$", lambda match: f"F{1.2 * float(match[1]):.6f}", slow, flags=re.MULTILINE)
+    assert any(
+        "(time)" in each and ("over the work at 24" in each or "the spindle turns at" in each) for each in found(made, text)
+    )
+
+
+def test_one_slow_move_among_many_is_found():
+    made = led()
+    lines = written(made).splitlines()
+    at = [k for k, line in enumerate(lines) if line.startswith("G1 C")][10]
+    value = float(re.search(r"F([0-9.]+)", lines[at])[1])
+    lines[at] = re.sub(r"F[0-9.]+", f"F{value / 10:.6f}", lines[at])
+    said = found(made, "\n".join(lines) + "\n")
+    assert any(f"warning (time): line {at + 1}: this move takes " in each for each in said)
+
+
+def test_a_dwell_that_is_missing_or_short_is_found():
+    made = led()
+    text = written(made)
+    assert "G4 P0.5" in text
+    for short in ("", "G4 P0.4\n"):
+        assert any(
+            "begins to cut after" in each and "0.5 s first (dwell)" in each
+            for each in found(made, text.replace("G4 P0.5\n", short, 1))
+        )
+
+
+def test_a_long_wait_is_found():
+    made = led()
+    assert any(
+        "warning (time): whole program: takes" in each for each in found(made, written(made).replace("G4 P0.5", "G4 P60", 1))
+    )
+
+
+def test_moves_in_inverse_time_have_each_its_feed():
+    made = led()
+    lines = written(made).splitlines()
+    at = next(k for k, line in enumerate(lines) if line.startswith("G1 C"))
+    lines[at] = re.sub(r" F[0-9.]+", "", lines[at])
+    proof = made.prove(("\n".join(lines) + "\n").encode())
+    assert proof.code == 2
+    assert [each.line for each in proof.wrong] == [at + 1]
+
+
+def test_a_controller_without_inverse_time_is_not_given_it():
+    made = led()
+    plain = replace(made, lathe=led(inverse_time=False).lathe)
+    assert plain.prove(written(plain).encode()).proved
+    assert any(
+        "which the lathe's controller does not know (inverse_time = false)" in each for each in found(plain, written(made))
+    )
+
+
+def test_a_spindle_that_turns_backwards_while_it_cuts_is_found():
+    made = JOBS["indexed"]()
+    text = written(made).replace("G1 C360 F3", "G1 C-360 F3", 1)
+    assert any("the spindle turns backwards while it cuts" in each for each in found(made, text))
+
+
+def test_minutes_are_those_of_the_standard_for_every_kind_of_program():
+    for name, make in JOBS.items():
+        made = make()
+        proof, program = made.prove(written(made).encode()), made.program()
+        assert proof.cutting >= program.minutes, name
+        dwells = sum(made.feeds.dwell for _ in program.sections) / 60
+        plunges = sum((made.feeds.clear + 1) / made.feeds.plunge for _ in program.sections)
+        assert proof.cutting <= program.minutes + plunges + dwells, name
+
+
+def test_the_least_time_is_that_of_even_motion_where_nothing_limits_it():
+    made = job(lathe(), RING)
+    (cut,) = made.cuts()
+    u, seconds = least_seconds(trace(cut, chord=0.002), made.lathe, made.feeds)
+    assert (u[0], u[-1]) == (0.0, 1.0)
+    assert seconds[-1] == pytest.approx(20.0)
+
+
+def test_the_least_time_from_rest_to_rest_is_that_of_the_closed_form():
+    """One turn at 180 deg/s2: half of it gaining speed, half losing it, 2 * sqrt(360 / 180) s."""
+    made = job(lathe(limits=True), RING, spindle_rpm=1000.0)
+    (cut,) = made.cuts()
+    axes = tuple(replace(each, top_speed=math.inf) for each in made.lathe.axes)
+    _, seconds = least_seconds(trace(cut, chord=0.002), replace(made.lathe, axes=axes), made.feeds)
+    assert seconds[-1] == pytest.approx(2 * math.sqrt(360 / 180), rel=0.01)
+
+
+def test_the_least_time_of_a_pass_along_the_work_is_that_of_its_feed():
+    made = job(lathe(), FLUTE, piece=ROUND, feed=120.0)
+    (cut,) = made.cuts()
+    u, seconds = least_seconds(trace(cut, chord=0.002), made.lathe, made.feeds)
+    assert seconds[-1] == pytest.approx(20 / 120 * 60)
+    assert np.interp(0.5, u, seconds) == pytest.approx(5.0)
+
+
+def test_a_way_in_without_a_cut_is_no_cut_in_the_time():
+    made = job(lathe(), Pass(name="dots", turns=0, at=At(x=10.0, depth=0.5)).series(3, spindle="1/3 turn"))
+    assert made.prove(written(made).encode()).proved
