@@ -27,6 +27,7 @@ def folder(tmp_path, monkeypatch):
 def test_a_line_on_the_page_answers_what_the_page_says(line, answer, folder, capsys):
     if line.startswith("prove"):
         assert main(["program", "tide.toml", "--into", "tide"]) == 0
+        assert main(["program", "tide.toml", "--into", "tide", "--air", "5 mm"]) == 0
         capsys.readouterr()
     assert main(shlex.split(line)) == 0
     told = capsys.readouterr().out

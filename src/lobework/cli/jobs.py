@@ -6,7 +6,7 @@ import argparse
 from typing import TYPE_CHECKING, Any, Final
 
 from lobework.cli.parser import DONE, FOUND, Verbs, add_verb, takes_folder, takes_job, takes_target
-from lobework.cli.writing import OutputError, folder_of, progress, refuse, save, say, with_job
+from lobework.cli.writing import OutputError, air_of, folder_of, progress, refuse, save, say, with_job
 from lobework.errors import InputError, LobeworkError
 
 if TYPE_CHECKING:
@@ -146,7 +146,7 @@ def _draw(asked: argparse.Namespace) -> int:
 def _program(asked: argparse.Namespace) -> int:
     def act(job: Job) -> int:
         target = _target(asked.target, "program")
-        air = _air(asked.air, job)
+        air = air_of(asked.air, job)
         path = folder_of(asked) / target.file
         path = path.with_stem(f"{path.stem}-air") if air else path
         refuse([path], overwrite=asked.overwrite)
@@ -163,21 +163,6 @@ def _caution(job: Job, *, silent: bool) -> None:
 
     says = f"{SILENT}; " if silent and job.lathe.controller.comments == "none" else ""
     print(f"{says}{IN_SHORT}")
-
-
-def _air(given: str | None, job: Job) -> float:
-    """Return how far off the work the program is to stay, mm; zero where it cuts."""
-    from lobework.errors import require
-    from lobework.units import length
-
-    if given is None:
-        return 0.0
-    try:
-        air = length(given, job.units)
-        require(0 < air <= 1000, "air", given, "above zero, such as '5 mm'")
-    except InputError as error:
-        raise OutputError(type(error)(error.says, "--air")) from None
-    return air
 
 
 def _carve(asked: argparse.Namespace) -> int:

@@ -6,7 +6,7 @@ import argparse
 from typing import TYPE_CHECKING, Any, Final
 
 from lobework.cli.parser import Verbs, add_verb
-from lobework.cli.writing import OutputError, say, with_job
+from lobework.cli.writing import OutputError, air_of, say, with_job
 from lobework.errors import InputError
 
 if TYPE_CHECKING:
@@ -23,6 +23,8 @@ def _add_prove(verbs: Any, name: str) -> None:
     verb.add_argument(
         "--tolerance", metavar="LENGTH", help="how far its path on the work may be from the job's, otherwise the job's"
     )
+    says = "of a program to be tried in air: how far off the work it keeps, as it was written with lobework program --air"
+    verb.add_argument("--air", metavar="LENGTH", help=says)
 
 
 def _prove(asked: argparse.Namespace) -> int:
@@ -32,9 +34,9 @@ def _prove(asked: argparse.Namespace) -> int:
     program = load(asked.program)
 
     def act(job: Job) -> int:
-        tolerance = _tolerance(asked.tolerance, job)
+        tolerance, air = _tolerance(asked.tolerance, job), air_of(asked.air, job)
         try:
-            proof = job.prove(program, tolerance)
+            proof = job.prove(program, tolerance, air=air)
         except InputError as error:
             own = not error.where or error.where.startswith("line ")
             raise OutputError(error.at(asked.program)) if own else error from None

@@ -14,7 +14,7 @@ from lobework.printable import printable
 if TYPE_CHECKING:
     from lobework.job import Job
 
-__all__ = ["WIPE", "OutputError", "folder_of", "progress", "refuse", "save", "say", "with_job"]
+__all__ = ["WIPE", "OutputError", "air_of", "folder_of", "progress", "refuse", "save", "say", "with_job"]
 
 WIPE: Final = "\r" + " " * 24 + "\r"
 """Over what a terminal shows of long work."""
@@ -81,3 +81,18 @@ def progress(doing: str) -> Callable[[float], None] | None:
         print(f"\r{doing} {part:4.0%}" if part < 1 else WIPE, end="", file=sys.stderr, flush=True)
 
     return show
+
+
+def air_of(given: str | None, job: Job) -> float:
+    """Return how far off the work a program stays that is to be tried in air, mm; zero of one that cuts."""
+    from lobework.errors import require
+    from lobework.units import length
+
+    if given is None:
+        return 0.0
+    try:
+        air = length(given, job.units)
+        require(0 < air <= 1000, "air", given, "above zero, such as '5 mm'")
+    except InputError as error:
+        raise OutputError(type(error)(error.says, "--air")) from None
+    return air
