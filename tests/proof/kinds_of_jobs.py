@@ -102,6 +102,13 @@ def fed_by_hand(**controller):
     return job(lathe(("spindle", "x"), **controller), RING.series(3, x=-4.0))
 
 
+def dots_by_hand(**controller):
+    """A person feeds the cutter in and withdraws it: no axis moves while it cuts."""
+    return job(
+        lathe(("spindle", "x"), **controller), Pass(name="dots", turns=0, at=At(x=10.0, depth=0.5)).series(3, spindle="1/3 turn")
+    )
+
+
 def in_inches(**controller):
     return replace(led(**controller), units="inch")
 
@@ -115,6 +122,7 @@ JOBS = {
     "indexed": indexed,
     "by phase": by_phase,
     "fed by hand": fed_by_hand,
+    "dots by hand": dots_by_hand,
     "inch": in_inches,
     "no inverse time": lambda: led(inverse_time=False),
     "line numbers": lambda: indexed(line_numbers=True),

@@ -160,9 +160,11 @@ class _Bench:
         self.columns = [LETTERS.index(letter) for letter in self.letters]
         self.blocks = modelled(reading.blocks, self.lathe)
         self.moves = replayed(self.blocks, self.lathe, self.into)
-        self.feed = fed_of(self.moves, self.into)
         self.fed_by_hand = self.lathe.axis(self.into) is None
         self.halts = halts_of(reading, self.blocks, self.lathe)
+        if self.fed_by_hand:
+            self.moves = self.moves.standing([each for each in self.halts if each.feeds_in])
+        self.feed = fed_of(self.moves, self.into)
         if air and not self.fed_by_hand:
             self.feed = lowered(self.feed, traces, self.into)
         self.end, self.last_line = self.blocks.end[-1:].copy(), int(self.blocks.line[-1]) if self.blocks.line.size else 0
@@ -375,7 +377,7 @@ class _Bench:
             return
         lines, gone = self.blocks.line[waits], np.append(0.0, np.cumsum(60 * self.blocks.minutes[waits]))
         run, at = np.cumsum(self.feed.begins) - 1, self.feed.at
-        cutting = np.flatnonzero(~self.feed.plunges)
+        cutting = np.flatnonzero(~self.feed.plunges & (self.moves.seconds[at] > 0))
         _, first = np.unique(run[cutting], return_index=True)
         begins = cutting[first]
         before = np.where(at[begins] > 0, self.moves.line[np.maximum(at[begins] - 1, 0)], 0)

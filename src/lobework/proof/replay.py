@@ -11,10 +11,13 @@ import numpy as np
 from lobework.proof.reader import ARC, FEED, LETTERS, RAPID, STOP, SWITCHED
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from numpy.typing import NDArray
 
     from lobework.lathe import Lathe
     from lobework.proof.reader import Blocks, Ints
+    from lobework.proof.stops import Halt
     from lobework.rigid import Array
 
     Bools = NDArray[np.bool_]
@@ -25,6 +28,7 @@ __all__ = ["Fed", "Moves", "fed_of", "modelled", "replayed"]
 _ARC_MM: Final = 1e-4
 """How far a straight move may stray from the arc that it is a part of."""
 _MOST_CHORDS: Final = 100_000
+_FIELDS: Final = ("rapid", "line", "start", "end", "seconds", "whole", "joined", "part", "stretch")
 
 
 @dataclass(frozen=True, eq=False)
@@ -61,8 +65,22 @@ class Moves:
 
     def of(self, which: Bools | Ints | slice) -> Moves:
         """Return some of them."""
-        names = ("rapid", "line", "start", "end", "seconds", "whole", "joined", "part", "stretch")
-        return replace(self, **{name: getattr(self, name)[which] for name in names})
+        return replace(self, **{name: getattr(self, name)[which] for name in _FIELDS})
+
+    def standing(self, halts: Sequence[Halt]) -> Moves:
+        """Return them with a move at a feed that goes nowhere for each halt which no move at a feed follows before the next.
+
+        The tip cuts there: a person feeds it in, and withdraws it.
+        """
+        fed = set(self.stretch[~self.rapid].tolist())
+        alone = [each for each in halts if each.stops not in fed]
+        if not alone:
+            return self
+        at = np.searchsorted(self.stretch, [each.stops for each in alone])
+        no, zero, places = np.zeros(len(alone), bool), np.zeros(len(alone)), np.array([each.at for each in alone])
+        line = np.array([each.line for each in alone])
+        put = dict(zip(_FIELDS, (no, line, places, places, zero, zero, no, no, [each.stops for each in alone]), strict=True))
+        return replace(self, **{name: np.insert(getattr(self, name), at, put[name], axis=0) for name in _FIELDS})
 
 
 @dataclass(frozen=True, eq=False)

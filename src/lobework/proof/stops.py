@@ -49,6 +49,11 @@ class Halt(NamedTuple):
     words: str
     at: Array
 
+    @property
+    def feeds_in(self) -> bool:
+        """Whether a person feeds the cutter in at it."""
+        return "feedthecutterinbyhandto" in self.words.replace("\n", "")
+
 
 @lru_cache(maxsize=4096)
 def plain(text: str) -> str:
@@ -96,10 +101,21 @@ def halts_of(reading: Reading, blocks: Blocks, lathe: Lathe) -> list[Halt]:
         lines = blocks.line[stops[first:end]].tolist()
         after = blocks.line[np.maximum(stops[first:end] - 1, 0)].tolist()
         after[0] = after[0] if stops[first] else 0
-        said = (_said_at(reading, *each, lathe) for each in zip(lines[:_MOST_TOGETHER], after, strict=False))
-        words = "".join(plain(each) + "\n" for each in said)
-        found.append(Halt(lines[0], int(stops[first]), int(stops[end - 1]), end, words, blocks.start[stops[first]].copy()))
+        said = [plain(_said_at(reading, *each, lathe)) for each in zip(lines[:_MOST_TOGETHER], after, strict=False)]
+        cut = [0, *_withdrawn_at(said), end - first]
+        for one, other in itertools.pairwise(cut):
+            block, words = int(stops[first + one]), "".join(f"{each}\n" for each in said[one:other])
+            found.append(Halt(lines[one], block, int(stops[first + other - 1]), first + other, words, blocks.start[block].copy()))
     return found
+
+
+def _withdrawn_at(said: Sequence[str]) -> Iterator[int]:
+    """Yield which stops have a person withdraw the cutter that was fed in at one before them: the tip cuts between the two."""
+    fed = False
+    for k, words in enumerate(said):
+        if fed and words.startswith("withdrawthecutterbyhand"):
+            yield k
+        fed = (fed and not words.startswith("withdraw")) or words.startswith("feedthecutterinbyhand")
 
 
 def _said_at(reading: Reading, line: int, after: int, lathe: Lathe) -> str:
