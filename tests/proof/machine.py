@@ -89,7 +89,8 @@ def differs(one, other):
     if len(mine) != len(theirs):
         return "moves at a feed"
     for a, b in zip(mine, theirs, strict=True):
-        begins = 0.0 if _one_slide(a) and _one_slide(b) else _apart(a[1], b[1])
+        out = (_one_slide(a) and _one_slide(b)) or _on_past((a[0], a[2], a[1]), (b[0], b[2], b[1]))
+        begins = 0.0 if out else _apart(a[1], b[1])
         if max(begins, 0.0 if _on_past(a, b) else _apart(a[2], b[2])) > TOLERANCE_MM:
             return "a place"
         if _creeps(a) or _creeps(b):
@@ -100,6 +101,9 @@ def differs(one, other):
             return "slower"
     if not _within(one.words, other.words):
         return "the words of stops" if len(one.words) == len(other.words) else "stops"
-    if _apart(one.events[-1][1], other.events[-1][1]) > TOLERANCE_MM and other.events[-1][1][2] < 4:
+    further = other.events[-1][1] - one.events[-1][1]
+    if _apart(one.events[-1][1], other.events[-1][1]) > TOLERANCE_MM and not (
+        (further != 0).sum() == 1 and further[:3].max() > 0
+    ):
         return "the end"
     return ""

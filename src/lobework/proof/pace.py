@@ -127,7 +127,7 @@ class Pace:
             rate = 60 * far / seconds if seconds > 0 else math.inf
             self._note("plunge", rate / self.feeds.plunge, int(moves.line[k]), rate, self.feeds.plunge)
             slowest = self._plunge(far)
-            if seconds > (1 + SLOW_SHARE) * 60 * far / slowest + PACE_S and far > tolerance:
+            if not seconds <= (1 + SLOW_SHARE) * 60 * far / slowest + PACE_S and far > tolerance:
                 self._note("slow plunge", slowest / rate, int(moves.line[k]), rate, slowest)
 
     def _take_cuts(self, setup: SetUp, moves: Moves, which: Ints, lengths: Array, cut: Ints, segment: Ints, along: Array) -> None:
@@ -221,7 +221,7 @@ class Pace:
             self.idle.append(int(moves.line[np.searchsorted(run, idle[-1])]))
         ways = [_way(each) for each in setup.traces]
         done, whole = float(lengths[cuts].sum()), math.fsum(ways)
-        if done - whole > _TWICE * min(ways) + tolerance:
+        if not done - whole <= _TWICE * min(ways) + tolerance:
             self.twice.append((int(moves.line[0]), done, whole))
 
     def _note(self, name: str, times: float, line: int, goes: float, asked: float) -> None:

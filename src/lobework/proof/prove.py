@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING, Final, Literal
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
@@ -23,11 +23,11 @@ from lobework.proof.parts import groups_of, parts_of, together
 from lobework.proof.reader import ARC, DWELL, FEED, LETTERS, RAPID, STOP, Reading, Remark, read
 from lobework.proof.replay import Moves, fed_of, modelled, replayed
 from lobework.proof.report import Deviation, Proof, fine, place
+from lobework.proof.said import controller_findings, remark_findings, unit_findings, unsaid_findings
 from lobework.proof.sampling import Samples, TooFarError, sampled
 from lobework.proof.setups import SetUp, divided, hand_work, matched, set_ups
 from lobework.proof.stops import Halt, Hands, halts_of, opening_findings, stands_clear
 from lobework.proof.wood import surely_clear, touching
-from lobework.tolerances import JOIN_MM
 from lobework.units import format_number
 
 if TYPE_CHECKING:
@@ -42,10 +42,8 @@ if TYPE_CHECKING:
 
 __all__ = ["SHARE", "prove"]
 
-_LIKE_AN_INCH: Final = 0.05
 _TRIED: Final = 24
 _SHARES: Final = (0.37, 1.0)
-_SEEN: Final = 65
 _RAPID_MM: Final = 0.02
 _AT_A_TIME: Final = 20_000
 _PRINTED_S: Final = 1e-3
@@ -415,17 +413,6 @@ class _Bench:
                     yield Finding(kind="air", level="problem", where=where, says=f"{says}{fine(self.air, self.units)} off")
                     break
 
-    def controller_findings(self) -> Iterator[Finding]:
-        """Yield what the controller of this lathe does not take, though the standard allows it."""
-        controller = self.lathe.controller
-        if self.reading.inverse and not controller.inverse_time:
-            says = "inverse time (G93), which the lathe's controller does not know (inverse_time = false)"
-            yield Finding(kind="program", level="problem", where=f"line {self.reading.inverse}", says=says)
-        line, length = self.reading.longest
-        if length > controller.longest_line:
-            says = f"a line of {length} characters; the lathe's controller takes {controller.longest_line} (longest_line)"
-            yield Finding(kind="program", level="problem", where=f"line {line}", says=says)
-
     def touch_findings(self) -> Iterator[Finding]:
         """Yield fast moves that come to the wood."""
         if self.lathe.axis(self.into) is None or not self.which:
@@ -458,49 +445,6 @@ class _Bench:
         known: NDArray[np.bool_] = self.moves.line > min(last, first)
         return known
 
-    def unit_findings(self) -> Iterator[Finding]:
-        """Yield that lengths are in the wrong unit, where all of them are an inch in mm, or a mm in inches, of the job's."""
-        here = np.array([np.abs(self.moves.end[self.feed.at, column]).max(initial=0.0) for column in range(3)])
-        ratios = []
-        for column, name in enumerate("xyz"):
-            if LETTERS[column] in self.letters:
-                job = max(float(np.abs(_axes(each)[name]).max()) for each in self.traces)
-                ratios += [here[column] / job] if job > 0.01 and here[column] > 0 else []
-        for times, write in ((25.4, "G21"), (1 / 25.4, "G20")):
-            if ratios and all(abs(each / times - 1) < _LIKE_AN_INCH for each in ratios):
-                says = f"its lengths are {format_number(times, 4)} times the job's; they would fit if it began with {write}"
-                yield Finding(kind="units", level="problem", where="whole program", says=says)
-
-    def unsaid_findings(self) -> Iterator[Finding]:
-        """Yield axes that the program leaves where they stand."""
-        for axis in self.lathe.axes:
-            unit = "deg" if axis.rotary else "mm"
-            if axis.letter in self.reading.named:
-                at, line = self.reading.named[axis.letter]
-                if self.reading.blocks.kind[at] != RAPID:
-                    says = f"{axis.letter} is first sent anywhere at a feed, from wherever it stands; taken as 0 {unit}"
-                    yield Finding(kind="program", level="note", where=f"line {line}", says=says)
-                continue
-            asked = [_axes(each).get(axis.moves) for each in self.traces]
-            places = np.concatenate([each for each in asked if each is not None] or [np.zeros(0)])
-            if places.size and np.ptp(places) <= JOIN_MM:
-                says = f"never sent anywhere; it must stand at {format_number(axis.sign * float(places[0]))} {unit}"
-                yield Finding(kind="program", level="note", where=axis.letter, says=says)
-            elif places.size:
-                says = f"never sent anywhere, and the job moves the {axis.moves} by it"
-                yield Finding(kind="program", level="problem", where=axis.letter, says=says)
-
-    def remark_findings(self) -> Iterator[Finding]:
-        """Yield what the reader has to say."""
-        from lobework.kernels.modal import SEMICOLON
-
-        declared = self.lathe.controller.comments == "semicolon"
-        for each in self.reading.remarks:
-            if declared and each.code == SEMICOLON:
-                continue
-            level: Literal["note", "problem"] = "note" if each.level == "note" else "problem"
-            yield Finding(kind="program", level=level, where=f"line {each.line}", says=each.says)
-
     def proof(self, title: str) -> Proof:
         """Return what comes of it all."""
         strays: list[Deviation] = []
@@ -513,10 +457,11 @@ class _Bench:
         uses = used(self.moves, [axis for axis in self.lathe.axes if axis.letter in self.letters], self.units)
         found += [*self.stop_findings(), *self.hand_findings(), *self.clear_findings()]
         found += [*self.touch_findings(), *self.air_findings(), *limit_findings(uses), *self.time_findings()]
-        found += self.controller_findings()
+        found += controller_findings(self.reading, self.lathe.controller)
         if found:
-            found += self.unit_findings()
-        found += [*self.unsaid_findings(), *self.remark_findings()]
+            found += unit_findings(self.feed, self.letters, self.traces)
+        found += unsaid_findings(self.reading, self.lathe, self.traces)
+        found += remark_findings(self.reading, self.lathe.controller)
         blocks, seconds = self.reading.blocks, self.moves.seconds
         return Proof(
             title=title,
@@ -536,11 +481,6 @@ class _Bench:
 
 def _range(part: slice) -> NDArray[np.int64]:
     return np.arange(part.start, part.stop)
-
-
-def _axes(trace: Trace) -> dict[str, Array]:
-    """Return the axes of a cut here and there."""
-    return trace.motion.axes(np.linspace(0.0, trace.cut.span, _SEEN))
 
 
 def path_findings(setup: SetUp, outcome: Compared, tolerance: float, units: LengthUnit) -> Iterator[Finding]:

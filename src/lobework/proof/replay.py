@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
@@ -79,8 +79,13 @@ class Moves:
         at = np.searchsorted(self.stretch, [each.stops for each in alone])
         no, zero, places = np.zeros(len(alone), bool), np.zeros(len(alone)), np.array([each.at for each in alone])
         line = np.array([each.line for each in alone])
-        put = dict(zip(_FIELDS, (no, line, places, places, zero, zero, no, no, [each.stops for each in alone]), strict=True))
-        return replace(self, **{name: np.insert(getattr(self, name), at, put[name], axis=0) for name in _FIELDS})
+        stops = np.array([each.stops for each in alone])
+        put = dict(zip(_FIELDS, (no, line, places, places, zero, zero, no, no, stops), strict=True))
+
+        def with_those(name: str) -> Any:
+            return np.insert(getattr(self, name), at, put[name], axis=0)
+
+        return replace(self, **{name: with_those(name) for name in _FIELDS})
 
 
 @dataclass(frozen=True, eq=False)
