@@ -11,9 +11,9 @@ import pytest
 
 from lobework.cli import main
 from lobework.proof import read
-from tests.hostile_programs import SOUND, programs
+from tests.hostile.programs import SOUND, programs
 
-DRAWN = int(os.environ.get("LOBEWORK_HOSTILE", "150"))
+DRAWN = int(os.environ.get("LOBEWORK_HOSTILE", "60"))
 
 FOUND = {
     "stops by the thousand": b"M0\n" * 5000 + SOUND,
@@ -23,6 +23,11 @@ FOUND = {
     "a dot for a depth by hand": b"(MSG, feed the cutter in by hand to z . mm)\nM0\nG21 G61 G90 G0 X1\nG1 X2 F3\nM2\n",
     "nothing but stops": b"M0\nM0\nM2\n",
     "nothing but an end": b"M2",
+    "nothing": b"",
+    "a byte of zero": b"\0",
+    "two percents": b"%\n%",
+    "sound but for another job": SOUND,
+    "sound but cut short": SOUND[:-3],
     "a percent after remarks": b"(all)\n%\nM2\n",
     "numbers in other scripts": "G21 G61 G90\nG0 X\u0661\u0662\nM2\n".encode(),
     "two bytes to a letter": "G21\nG0 X1\nM2\n".encode("utf-16"),

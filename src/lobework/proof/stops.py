@@ -15,6 +15,7 @@ from lobework.cautions import AFTER_HANDS, BEFORE_HANDS, READY
 from lobework.check import Finding
 from lobework.hand import HandSetting, by_hand, feed_in, on_one_circle, show_place, withdraw
 from lobework.proof.reader import ARC, DWELL, FEED, RAPID, STOP, SWITCHED
+from lobework.zeros import refits, zero_again
 
 if TYPE_CHECKING:
     from lobework.lathe import Lathe
@@ -197,6 +198,8 @@ class Hands:
         was, must_be = self.settings(before), self.settings(now)
         gone = [f"take off {each.what}" for what, each in was.items() if what not in must_be and each.do == "fit"]
         found = gone + [str(each) for what, each in must_be.items() if was.get(what) != each]
+        if refits(self._cuts[before], self._cuts[now]):
+            found.append(zero_again(self._cuts[now], self.units))
         return [BEFORE_HANDS, *found, AFTER_HANDS] if found else []
 
     def _depth(self, number: int) -> str:
