@@ -109,6 +109,13 @@ def dots_by_hand(**controller):
     )
 
 
+def turning_the_other_way(**controller):
+    """The motors of the spindle and of the cam turn the other way when the controller counts up."""
+    made = face(**controller)
+    axes = tuple(replace(each, reversed=each.rotary) for each in made.lathe.axes)
+    return replace(made, lathe=replace(made.lathe, axes=axes))
+
+
 def in_inches(**controller):
     return replace(led(**controller), units="inch")
 
@@ -123,6 +130,7 @@ JOBS = {
     "by phase": by_phase,
     "fed by hand": fed_by_hand,
     "dots by hand": dots_by_hand,
+    "turning the other way": turning_the_other_way,
     "inch": in_inches,
     "no inverse time": lambda: led(inverse_time=False),
     "line numbers": lambda: indexed(line_numbers=True),

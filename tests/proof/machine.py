@@ -30,6 +30,8 @@ def run_of(stdout):
     for line in lines:
         if match := MESSAGE.search(line):
             last = "".join(match[1].split()).lower()
+        elif "STRAIGHT_" in line or "ARC_FEED" in line:
+            last = ""
         elif "PROGRAM_STOP" in line and "OPTIONAL" not in line:
             words.append(last)
             last = ""

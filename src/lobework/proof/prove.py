@@ -292,9 +292,9 @@ class _Bench:
 
     def hand_findings(self) -> Iterator[Finding]:
         """Yield what the stops lack of what a person must do at them, and those at which the tip is not clear."""
-        yield from opening_findings(self.halts, self.blocks, self.traces[0].cut, self.lathe)
         clear = self.feeds.clear if self.feeds is not None and not self.air else None
         hands = Hands(self.traces, self.lathe, self.units, clear)
+        yield from opening_findings(self.halts, self.blocks, hands, self.traces[0].cut.number)
         done = 0
         for i, (stretch, k) in enumerate(zip(self.stretches, self.which, strict=True)):
             first = int(self.feed.stretch[stretch.start])

@@ -19,7 +19,6 @@ from lobework.zeros import refits, zero_again
 
 if TYPE_CHECKING:
     from lobework.lathe import Lathe
-    from lobework.passes import Cut
     from lobework.proof.reader import Blocks, Reading
     from lobework.rigid import Array
     from lobework.trace import Trace
@@ -133,20 +132,20 @@ def _said_at(reading: Reading, line: int, after: int, lathe: Lathe) -> str:
     return ""
 
 
-def opening_findings(halts: Sequence[Halt], blocks: Blocks, cut: Cut, lathe: Lathe) -> Iterator[Finding]:
+def opening_findings(halts: Sequence[Halt], blocks: Blocks, hands: Hands, first: int) -> Iterator[Finding]:
     """Yield that a program moves an axis before a person has confirmed that the lathe is ready, or does not ask for all of it."""
     moving = np.flatnonzero(np.isin(blocks.kind, (RAPID, FEED, ARC)))
     if not moving.size:
         return
     opening = halts[0] if halts and halts[0].last < moving[0] else None
     wanted = list(READY)
-    if lathe.axis(cut.approach.axis) is None:
-        wanted.insert(0, "withdraw the cutter by hand")
+    away = hands.away(first) if hands.fed_by_hand else ""
+    wanted = [away, *wanted] if away else wanted
     if opening is None:
         says = f"moves before the opening stop; write M0 before it, and in its words: {'; '.join(wanted)}"
         yield Finding(kind="stop", level="problem", where=f"line {blocks.line[moving[0]]}", says=says)
-    elif lathe.controller.comments != "none":
-        lacks = [each for each in wanted if not _times(each, opening.words, whole=each in READY)]
+    elif hands.spoken:
+        lacks = [each for each in wanted if not _times(each, opening.words, whole=each in READY or hands.clear is not None)]
         if lacks:
             says = f"the words of the opening stop lack: {'; '.join(lacks)}"
             yield Finding(kind="stop", level="problem", where=f"line {opening.line}", says=says)
@@ -209,12 +208,13 @@ class Hands:
             return f"feed the cutter in by hand to {self.into}"
         return feed_in(cut, float(trace.motion.axes(np.zeros(1))[self.into][0]), self.units)
 
-    def _away(self, number: int) -> str:
+    def away(self, number: int) -> str:
+        """Return the words that have a person withdraw the cutter after a cut."""
         return "withdraw the cutter by hand" if self.clear is None else withdraw(self._cuts[number], self.clear, self.units)
 
     def between(self, halts: Sequence[Halt], before: int, now: int, where: str) -> Iterator[Finding]:
         """Yield what the halts between two cuts lack of what a person must do there, in that order; each in its words."""
-        first = [self._away(before)] if self.fed_by_hand else []
+        first = [self.away(before)] if self.fed_by_hand else []
         last = [self._depth(now)] if self.fed_by_hand else []
         must = [*first, *self.changes(before, now), *last]
         cut = self._cuts[now]
@@ -264,8 +264,8 @@ class Hands:
 
     def last(self, halts: Sequence[Halt], before: int, where: str) -> Iterator[Finding]:
         """Yield that the cutter, fed in by hand, is not withdrawn after the last cut."""
-        if self.fed_by_hand and not (halts and (not self.spoken or _times(self._away(before), halts[0].words, whole=False))):
-            says = f"the program ends with the tip in the work; stop after the last cut, and in its words: {self._away(before)}"
+        if self.fed_by_hand and not (halts and (not self.spoken or _times(self.away(before), halts[0].words, whole=False))):
+            says = f"the program ends with the tip in the work; stop after the last cut, and in its words: {self.away(before)}"
             yield Finding(kind="stop", level="problem", where=where, says=says)
 
 
