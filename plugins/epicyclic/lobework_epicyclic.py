@@ -12,12 +12,12 @@ from typing import TYPE_CHECKING, Annotated, Any, ClassVar
 
 import numpy as np
 
-from lobework.errors import require
+from lobework.errors import is_whole, require
 from lobework.hookspecs import hookimpl
 from lobework.kinds import Chuck, ChuckSlide, Length, Measure, Turning, require_numbers
 from lobework.rigid import Rigid
 from lobework.screw import Screw
-from lobework.units import Phase
+from lobework.units import Phase, plain_number
 from lobework.wheel import Wheel
 
 if TYPE_CHECKING:
@@ -34,11 +34,12 @@ _PAIRS = "pairs of wheels, driver and driven, in teeth, such as [[60, 120]]"
 
 def _train(given: Any) -> tuple[tuple[int, int], ...]:
     """Return a train of wheels, from the still one on; refuse what no train can be."""
-    pairs = [tuple(each) if isinstance(each, list | tuple) else () for each in given] if isinstance(given, list | tuple) else []
+    rows = given if isinstance(given, list | tuple) else []
+    pairs = [tuple(map(plain_number, each)) if isinstance(each, list | tuple | np.ndarray) else () for each in rows]
     require(pairs and all(len(pair) == 2 for pair in pairs), "train", given, _PAIRS)
     for teeth in (teeth for pair in pairs for teeth in pair):
-        whole = isinstance(teeth, int) and not isinstance(teeth, bool) and 1 <= teeth <= _MOST_TEETH
-        require(whole, "train", repr(teeth), f"whole numbers of teeth, 1 to {_MOST_TEETH}", "for the other way put in an idler")
+        must_be = f"whole numbers of teeth, 1 to {_MOST_TEETH}"
+        require(is_whole(teeth, 1, _MOST_TEETH), "train", repr(teeth), must_be, "for the other way put in an idler")
     return tuple((driver, driven) for driver, driven in pairs)
 
 

@@ -13,7 +13,7 @@ import numpy as np
 from lobework.errors import require
 from lobework.kernels.laws import BREAKS, LAWS, law_at
 from lobework.kinds import Length, require_numbers, smooth_slope
-from lobework.units import ratio
+from lobework.units import Written, ratio
 
 if TYPE_CHECKING:
     from lobework.rigid import Array
@@ -227,6 +227,21 @@ class Law(CamShape):
     rise_part: Fraction = Fraction(1, 2)
     dwell_part: Fraction = Fraction(0)
     fall_part: Fraction = Fraction(1, 2)
+
+    if TYPE_CHECKING:
+
+        def __init__(
+            self,
+            *,
+            lobes: int,
+            base_radius: float,
+            rise: float,
+            on: Literal["edge", "face"] = ...,
+            law: LawName,
+            rise_part: Written = ...,
+            dwell_part: Written = ...,
+            fall_part: Written = ...,
+        ) -> None: ...
 
     def __post_init__(self) -> None:
         super(Law, self).__post_init__()

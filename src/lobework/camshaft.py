@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import lru_cache
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 from lobework.errors import SettingError, is_whole, require
 from lobework.gears import MOST_PAIRS, Train, train_for
 from lobework.ratios import RealRatio, of_percent
-from lobework.units import format_number
+from lobework.units import format_number, plain_number
 
 __all__ = ["CamShaft"]
 
@@ -45,10 +46,24 @@ class CamShaft:
     pairs: int = 2
     percent_places: int | None = None
 
+    if TYPE_CHECKING:
+
+        def __init__(
+            self,
+            *,
+            number: int,
+            turned_by: Literal["spindle", "gears", "motor", "software"],
+            wheels: Iterable[int] = ...,
+            pairs: int = ...,
+            percent_places: int | None = ...,
+        ) -> None: ...
+
     def __post_init__(self) -> None:
         listed = isinstance(self.wheels, tuple | list)
         require(listed, "wheels", repr(self.wheels), "a list of teeth, such as [20, 30, 40, 60]")
-        object.__setattr__(self, "wheels", tuple(self.wheels))
+        object.__setattr__(self, "wheels", tuple(map(plain_number, self.wheels)))
+        for name in ("number", "pairs", "percent_places"):
+            object.__setattr__(self, name, plain_number(getattr(self, name)))
         require(is_whole(self.number, 1, 99), "number", self.number, "1, 2 and so on, in the order in which a pass has its cams")
         known = self.turned_by in ("spindle", "gears", "motor", "software")
         require(known, "turned_by", repr(self.turned_by), "'spindle', 'gears', 'motor' or 'software'")

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 from lobework.errors import require
 from lobework.kinds import Length, require_numbers
@@ -37,6 +38,17 @@ class Headstock:
     endways: Literal["pumps", "fixed"] = "fixed"
     pivot_height: Length = 0.0
     followers: tuple[Literal["front", "back"], ...] = ("front", "back")
+
+    if TYPE_CHECKING:
+
+        def __init__(
+            self,
+            *,
+            sideways: Literal["rocks", "slides", "fixed"],
+            endways: Literal["pumps", "fixed"] = ...,
+            pivot_height: float = ...,
+            followers: Iterable[Literal["front", "back"]] = ...,
+        ) -> None: ...
 
     def __post_init__(self) -> None:
         listed = isinstance(self.followers, tuple | list)

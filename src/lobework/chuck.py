@@ -13,7 +13,7 @@ from lobework.errors import require
 from lobework.kinds import Angle, ChuckSlide, Length, Turning, require_numbers
 from lobework.rigid import Rigid
 from lobework.screw import Screw
-from lobework.units import Phase, ratio
+from lobework.units import Phase, Written, ratio
 from lobework.wheel import Wheel
 
 if TYPE_CHECKING:
@@ -64,6 +64,15 @@ class Plain:
     index: Turning = Phase()
     wheel: Wheel | None = None
 
+    if TYPE_CHECKING:
+
+        def __init__(
+            self,
+            *,
+            index: Phase | Written = ...,
+            wheel: Wheel | None = ...,
+        ) -> None: ...
+
     def __post_init__(self) -> None:
         _settle(self)
 
@@ -107,6 +116,18 @@ class EccentricChuck:
     travel: Length = math.inf
     screw: Screw | None = None
     wheel: Wheel | None = None
+
+    if TYPE_CHECKING:
+
+        def __init__(
+            self,
+            *,
+            shift: float,
+            index: Phase | Written = ...,
+            travel: float = ...,
+            screw: Screw | None = ...,
+            wheel: Wheel | None = ...,
+        ) -> None: ...
 
     def __post_init__(self) -> None:
         _settle(self, "shift")
@@ -173,6 +194,22 @@ class Oval:
     travel: Length = math.inf
     screw: Screw | None = None
     wheel: Wheel | None = None
+
+    if TYPE_CHECKING:
+
+        def __init__(
+            self,
+            *,
+            throw: float,
+            ring_angle_deg: float = ...,
+            swing: float = ...,
+            swings: Written = ...,
+            swing_phase: Phase | Written = ...,
+            index: Phase | Written = ...,
+            travel: float = ...,
+            screw: Screw | None = ...,
+            wheel: Wheel | None = ...,
+        ) -> None: ...
 
     def __post_init__(self) -> None:
         _settle(self, "swing")
@@ -248,6 +285,20 @@ class StraightLine:
     screw: Screw | None = None
     wheel: Wheel | None = None
 
+    if TYPE_CHECKING:
+
+        def __init__(
+            self,
+            *,
+            per_turn: float,
+            travel: float,
+            start: float = ...,
+            direction_deg: float = ...,
+            index: Phase | Written = ...,
+            screw: Screw | None = ...,
+            wheel: Wheel | None = ...,
+        ) -> None: ...
+
     def __post_init__(self) -> None:
         _settle(self, "per_turn", "travel", "start")
         require(math.isfinite(self.direction_deg), "direction", self.direction_deg, "a finite angle")
@@ -317,6 +368,20 @@ class Dome:
     travel: Length = math.inf
     screw: Screw | None = None
     wheel: Wheel | None = None
+
+    if TYPE_CHECKING:
+
+        def __init__(
+            self,
+            *,
+            shift: float = ...,
+            tilt_deg: float = ...,
+            behind: float = ...,
+            index: Phase | Written = ...,
+            travel: float = ...,
+            screw: Screw | None = ...,
+            wheel: Wheel | None = ...,
+        ) -> None: ...
 
     def __post_init__(self) -> None:
         _settle(self, "shift", "behind")

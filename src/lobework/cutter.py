@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import itertools
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Annotated, ClassVar, Final, Protocol
+from typing import TYPE_CHECKING, Annotated, ClassVar, Final, Protocol
 
 from lobework.edge import Arc, Edge, Slant
 from lobework.errors import require
@@ -218,6 +219,15 @@ class Profiled(_Edged):
     kind: ClassVar[str] = "profile"
     points: Points
     held: Holder = DrillingSpindle()
+
+    if TYPE_CHECKING:
+
+        def __init__(
+            self,
+            *,
+            points: Iterable[Iterable[float]],
+            held: Holder = ...,
+        ) -> None: ...
 
     def __post_init__(self) -> None:
         _require_held(self.held)

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from dataclasses import KW_ONLY, dataclass
 from fractions import Fraction
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 from lobework.errors import SettingError, require
 from lobework.kinds import Cam, Follower, Turning, require_numbers, require_part
 from lobework.twist import Twist
-from lobework.units import Phase, ratio
+from lobework.units import Phase, Written, ratio
 
 __all__ = ["Drive", "Moves", "Side"]
 
@@ -61,6 +61,22 @@ class Drive:
     gain: float = 1.0
     twist: Twist | None = None
     name: str = ""
+
+    if TYPE_CHECKING:
+
+        def __init__(
+            self,
+            cam: Cam,
+            *,
+            follower: Follower,
+            ratio: Written = ...,
+            phase: Phase | Written = ...,
+            index: Phase | Written = ...,
+            side: Side = ...,
+            gain: float = ...,
+            twist: Twist | None = ...,
+            name: str = ...,
+        ) -> None: ...
 
     def __post_init__(self) -> None:
         require_part(self.cam, "rise_at", "cam", "a cam such as Wave(lobes=12, base_radius=62, rise=2.2)")

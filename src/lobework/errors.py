@@ -15,7 +15,7 @@ from __future__ import annotations
 
 import difflib
 from collections.abc import Callable, Iterable, Sequence
-from typing import Final
+from typing import Any, Final
 
 from lobework.printable import printable
 
@@ -40,7 +40,13 @@ _LONGEST_GUESSED: Final = 60
 
 
 class LobeworkError(Exception):
-    """The root of every error that a user can cause."""
+    """The root of every error that a user can cause.
+
+    Its message and its fields pass from one process to another, whatever its constructor takes.
+    """
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        return _rebuilt, (type(self), self.args, self.__dict__)
 
 
 class InputError(LobeworkError, ValueError):
@@ -100,6 +106,7 @@ class UnknownNameError(LobeworkError, LookupError):
 
     def __init__(self, kind: str, name: str, known: Iterable[str]) -> None:
         known = sorted(known)
+        self.kind, self.name, self.known = kind, name, tuple(known)
         self.says = printable(f"no {kind} is called {name!r}{nearest(name, known)}; installed: {', '.join(known) or 'none'}")
         super().__init__(self.says)
 
@@ -119,6 +126,14 @@ class OutputExistsError(LobeworkError, FileExistsError):
 
 def _short(text: str, longest: int = _LONGEST) -> str:
     return text if len(text) <= longest else f"{text[: longest - 203]}...{text[-200:]}"
+
+
+def _rebuilt(kind: type[LobeworkError], args: tuple[Any, ...], fields: dict[str, Any]) -> LobeworkError:
+    """Return an error as it was, without its constructor, which may take something else than the message."""
+    error = kind.__new__(kind, *args)
+    error.args = args
+    error.__dict__.update(fields)
+    return error
 
 
 def nearest(name: str, known: Iterable[str]) -> str:

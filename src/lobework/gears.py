@@ -15,9 +15,10 @@ from dataclasses import dataclass
 from fractions import Fraction
 from functools import cache
 from itertools import combinations, combinations_with_replacement, permutations
-from typing import Final, NamedTuple
+from typing import TYPE_CHECKING, Final, NamedTuple
 
 from lobework.errors import SettingError, TooLargeError, is_whole, require
+from lobework.units import plain_number
 from lobework.units import ratio as exactly
 
 __all__ = ["MOST_PAIRS", "NoTrainError", "Train", "train_for", "train_to_cut", "trains_for"]
@@ -60,6 +61,14 @@ class Train:
 
     drivers: tuple[int, ...]
     driven: tuple[int, ...]
+
+    if TYPE_CHECKING:
+
+        def __init__(
+            self,
+            drivers: Iterable[int],
+            driven: Iterable[int],
+        ) -> None: ...
 
     def __post_init__(self) -> None:
         for name in ("drivers", "driven"):
@@ -135,7 +144,7 @@ def train_for(ratio: Fraction, wheels: Iterable[int], pairs: int = 2, within: Fr
     32 drives 48
     """
     owned = _owned(wheels)
-    ratio, within = _sought(ratio, pairs, within)
+    ratio, pairs, within = _sought(ratio, pairs, within)
     return _cheapest(owned, ratio, pairs, within) or _nearest(owned, ratio, pairs)
 
 
@@ -148,7 +157,7 @@ def trains_for(ratio: Fraction, wheels: Iterable[int], pairs: int = 2) -> tuple[
     20 drives 30, 25 drives 60 -0.02778
     """
     owned = _owned(wheels)
-    ratio, _ = _sought(ratio, pairs, Fraction(0))
+    ratio, pairs, _ = _sought(ratio, pairs, Fraction(0))
     found: list[Train] = []
     for most in range(1, min(pairs, owned.total() // 2) + 1):
         train = _nearest(owned, ratio, most, least=most)
@@ -168,7 +177,7 @@ class _Side(NamedTuple):
 
 
 def _wheels(name: str, given: Iterable[int]) -> tuple[int, ...]:
-    wheels = tuple(given) if isinstance(given, Iterable) else (given,)
+    wheels = tuple(map(plain_number, given)) if isinstance(given, Iterable) else (plain_number(given),)
     for each in wheels:
         whole = isinstance(each, int) and not isinstance(each, bool) and 1 < each <= _MOST_TEETH
         require(whole, name, repr(each), f"whole numbers of teeth, 2 to {_MOST_TEETH}")
@@ -181,13 +190,13 @@ def _owned(given: Iterable[int]) -> Counter[int]:
     return owned
 
 
-def _sought(ratio: Fraction, pairs: int, within: Fraction) -> tuple[Fraction, Fraction]:
-    """Return the ratio without its sign, and the error, exactly; refuse what cannot be searched for."""
-    ratio, within = abs(exactly(ratio)), exactly(within)
+def _sought(ratio: Fraction, pairs: int, within: Fraction) -> tuple[Fraction, int, Fraction]:
+    """Return the ratio without its sign, the pairs, and the error, exactly; refuse what cannot be searched for."""
+    ratio, pairs, within = abs(exactly(ratio)), plain_number(pairs), exactly(within)
     require(ratio != 0, "ratio", ratio, "other than zero", "a cam that stands still wants no wheels")
     require(is_whole(pairs, 1, MOST_PAIRS), "pairs", pairs, f"a whole number, 1 to {MOST_PAIRS}")
     require(0 <= within < 1, "within", within, "zero or more, as a part of the ratio, such as 0.0001")
-    return ratio, within
+    return ratio, pairs, within
 
 
 def _sides(owned: Counter[int], pairs: int) -> list[_Side]:
@@ -292,7 +301,8 @@ def train_to_cut(ratio: Fraction, within: Fraction, pairs: int = 3, least: int =
     >>> train.pairs, abs(train.off(Fraction("224.7007992"))) < 1e-9
     (3, True)
     """
-    ratio, within = _sought(ratio, pairs, within)
+    ratio, pairs, within = _sought(ratio, pairs, within)
+    least, most = plain_number(least), plain_number(most)
     require(is_whole(least, 2, 1000), "least", least, "a whole number of teeth, 2 to 1000")
     require(is_whole(most, least, 1000), "most", most, f"a whole number of teeth, {least} to 1000")
     low, high = ratio * (1 - within), ratio * (1 + within)

@@ -7,7 +7,6 @@ import itertools
 import math
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
-from numbers import Real
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal, overload
 
@@ -25,6 +24,7 @@ from lobework.slide import Approach
 from lobework.surface import Face, Round
 from lobework.tolerances import CHORD_MM, CONTACT_MM, RESOLUTION_MM
 from lobework.trace import BYTES_A_SAMPLE, MOST_BYTES, Trace, estimate, trace
+from lobework.units import is_real, plain_number
 
 if TYPE_CHECKING:
     from lobework.carve import Backend, Carving, Progress, Stock
@@ -258,8 +258,10 @@ class Job:
         require_part(self.piece, "outline", "piece", "a piece such as Disc(diameter=70, thickness=8)")
         require_part(self.cutter, "width_at", "cutter", "a cutter such as Vee(angle_deg=90, width=3), or Pen()")
         require(isinstance(self.feeds, Feeds), "feeds", repr(self.feeds), "Feeds, such as Feeds(spindle_rpm=2)")
-        require(isinstance(self.chord, Real), "chord", repr(self.chord), "a plain number, in mm")
-        require(isinstance(self.resolution, Real), "resolution", repr(self.resolution), "a plain number, in mm")
+        for name in ("chord", "resolution"):
+            object.__setattr__(self, name, plain_number(getattr(self, name)))
+        require(is_real(self.chord), "chord", repr(self.chord), "a plain number, in mm")
+        require(is_real(self.resolution), "resolution", repr(self.resolution), "a plain number, in mm")
         require(0 < self.resolution < math.inf, "resolution", float(self.resolution), "above zero, such as 0.05 mm")
         require(self.units in ("mm", "inch"), "units", self.units, "'mm' or 'inch'")
         require(CONTACT_MM <= self.chord < math.inf, "chord", self.chord, f"at least {CONTACT_MM:g} mm, such as 0.002 mm")

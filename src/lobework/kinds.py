@@ -10,13 +10,23 @@ import inspect
 from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass, field, fields, is_dataclass
 from functools import cache, lru_cache
-from numbers import Real
 from typing import TYPE_CHECKING, Annotated, Any, ClassVar, Literal, NamedTuple, Protocol, get_type_hints, runtime_checkable
 
 import numpy as np
 
 from lobework.errors import require
-from lobework.units import MM_PER, LengthUnit, Phase, angle, format_length, format_number, format_phase, length
+from lobework.units import (
+    MM_PER,
+    LengthUnit,
+    Phase,
+    angle,
+    format_length,
+    format_number,
+    format_phase,
+    is_real,
+    length,
+    plain_number,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -320,16 +330,20 @@ def _numbers(part: type) -> tuple[tuple[str, str], ...]:
 
 
 def require_numbers(part: Any) -> None:
-    """Refuse words, lists and the like where a part keeps a plain number.
+    """Keep the numbers of numpy in a part's fields as Python numbers; refuse words, lists and the like in a field of a number.
 
     >>> from lobework.follower import Roller
     >>> Roller("1/8 in")
     Traceback (most recent call last):
     lobework.errors.SettingError: radius='1/8 in': must be a plain number, in mm; in Python write lobework.units.length('1/8 in')
     """
+    for each in fields(part):
+        given = getattr(part, each.name)
+        if (plain := plain_number(given)) is not given:
+            object.__setattr__(part, each.name, plain)
     for name, unit in _numbers(type(part)):  # type: ignore[arg-type]
         given = getattr(part, name)
-        if isinstance(given, bool) or not isinstance(given, Real):
+        if not is_real(given):
             reads = {", in mm": "length", ", in degrees": "angle"}.get(unit) if isinstance(given, str) else None
             remedy = f"in Python write lobework.units.{reads}({given!r})" if reads else ""
             require(False, name, repr(given), f"a plain number{unit}", remedy)
@@ -345,10 +359,10 @@ def as_pairs(name: str, given: Any) -> Pairs:
     lobework.errors.SettingError: points=['0, 0']: must be pairs of plain numbers, in mm
     """
     try:
-        rows = [tuple(row) for row in given]
+        rows = [tuple(map(plain_number, row)) for row in given]
     except TypeError:
         rows = [()]
-    plain = all(len(row) == 2 and all(isinstance(each, Real) and not isinstance(each, bool) for each in row) for row in rows)
+    plain = all(len(row) == 2 and all(map(is_real, row)) for row in rows)
     require(plain, name, " ".join(repr(given).split())[:80], "pairs of plain numbers, in mm")
     return tuple((float(a), float(b)) for a, b in rows)
 

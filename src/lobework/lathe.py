@@ -7,7 +7,7 @@ import re
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from functools import cache
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 from lobework.camshaft import CamShaft
 from lobework.carriage import Headstock
@@ -16,6 +16,7 @@ from lobework.errors import SettingError, is_whole, require
 from lobework.kinds import Chuck, Measure, require_numbers, require_part
 from lobework.mounting import Mounted
 from lobework.screw import Screw
+from lobework.units import is_real, plain_number
 from lobework.wheel import Wheel
 
 __all__ = ["Axis", "Controller", "HandAxis", "Lathe"]
@@ -194,6 +195,7 @@ class Controller:
     comments: Literal["parentheses", "semicolon", "none"] = "parentheses"
 
     def __post_init__(self) -> None:
+        require_numbers(self)
         require(is_whole(self.longest_line, 40, 10_000), "longest_line", self.longest_line, "a whole number, 40 to 10000")
         for name in ("slide_places", "rotary_places"):
             given = getattr(self, name)
@@ -247,14 +249,32 @@ class Lathe:
     cams: tuple[CamShaft, ...] = ()
     controller: Controller = Controller()
 
+    if TYPE_CHECKING:
+
+        def __init__(
+            self,
+            *,
+            name: str,
+            headstock: Headstock,
+            axes: Iterable[Axis] = ...,
+            chucks: Iterable[Mounted] = ...,
+            fittings: Iterable[str] | None = ...,
+            swing: float = ...,
+            hand: Iterable[HandAxis] = ...,
+            cams: Iterable[CamShaft] = ...,
+            controller: Controller = ...,
+        ) -> None: ...
+
     def __post_init__(self) -> None:
         if self.fittings is not None:
             require(not isinstance(self.fittings, str), "fittings", repr(self.fittings), "a list of names, such as ('ring',)")
             object.__setattr__(self, "fittings", tuple(self.fittings))
-        above = isinstance(self.swing, int | float) and self.swing > 0
+        object.__setattr__(self, "swing", plain_number(self.swing))
+        above = is_real(self.swing) and self.swing > 0
         require(above, "swing", self.swing, "above zero", "leave it out where there is no bed")
-        on = all(isinstance(each, Mounted) for each in self.chucks)
+        on = isinstance(self.chucks, tuple | list) and all(isinstance(each, Mounted) for each in self.chucks)
         require(on, "chucks", self.chucks, "mounted", "put each on with lathe.mount(chuck)")
+        object.__setattr__(self, "chucks", tuple(self.chucks))
         for name, kept in (("axes", Axis), ("hand", HandAxis), ("cams", CamShaft)):
             given = getattr(self, name)
             listed = isinstance(given, tuple | list) and all(isinstance(each, kept) for each in given)

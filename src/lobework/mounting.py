@@ -14,7 +14,7 @@ from lobework.kinds import Chuck, ChuckSlide, Measure, hints_of, measures
 from lobework.rigid import Array, Rigid
 from lobework.screw import Screw, wound_length
 from lobework.tolerances import JOIN_MM, RIGID
-from lobework.units import Phase, format_length, format_number, format_phase, length
+from lobework.units import Phase, format_length, format_number, format_phase, length, plain_number
 from lobework.wheel import Wheel, wheel_phase
 
 __all__ = ["Mounted", "looked_at", "may_have", "measures_of"]
@@ -58,8 +58,10 @@ class Mounted(NamedTuple):
         """
         if not self.chuck.varies:
             return 1
-        turns = getattr(self.chuck, "comes_back", None)
-        if turns is not None and (not isinstance(turns, int) or turns < 0):
+        turns = plain_number(getattr(self.chuck, "comes_back", None))
+        if turns is None:
+            return None
+        if not isinstance(turns, int) or turns < 0:
             raise _broken(self.chuck, f"comes_back is {turns!r}; it must be a whole number of turns, or 0 for never")
         return turns
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+import sys
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, fields, replace
 from fractions import Fraction
@@ -11,13 +12,13 @@ from typing import TYPE_CHECKING, Any, Final, Literal
 import numpy as np
 
 from lobework.drive import Drive
-from lobework.errors import InputError, SettingError, nearest, require
+from lobework.errors import InputError, SettingError, is_whole, nearest, require
 from lobework.kinds import Measure, Turning, held_in, measures
 from lobework.mounting import measures_of
 from lobework.slide import Approach, Arc, At
 from lobework.template import Template
 from lobework.twist import Twist
-from lobework.units import Phase, format_phase, ratio
+from lobework.units import Phase, Written, format_phase, plain_number, ratio
 
 if TYPE_CHECKING:
     from lobework.lathe import Lathe
@@ -30,6 +31,7 @@ __all__ = ["Cut", "Level", "Pass", "Series", "Together"]
 Together = Literal["sum", "furthest"]
 _SLIDE: Final = tuple(each.name for each in fields(At))
 _PLACES: Final = (*_SLIDE, "spindle")
+_STEPS: Final = "a mapping from settings to steps, such as {'x': -1}"
 _CAM_STEPS: Final = ("phase", "index", "gain", "twist")
 _FINEST: Final = 10**9
 """The greatest denominator of a part of a twist: within half of a billionth of it, and simple wherever it can be."""
@@ -41,8 +43,7 @@ class _Repeats:
 
     def series(self, count: int, each: Mapping[str, Any] | None = None, *, name: str = "", **steps: Any) -> Series:
         """Return this, repeated ``count`` times with a step between; steps are keywords or the mapping ``each``."""
-        must_be = "a mapping from settings to steps, such as {'x': -1}"
-        require(each is None or isinstance(each, Mapping), "each", repr(each), must_be)
+        require(each is None or isinstance(each, Mapping), "each", repr(each), _STEPS)
         return Series(of=self, count=count, each={**(each or {}), **steps}, name=name)  # type: ignore[arg-type]
 
 
@@ -90,6 +91,22 @@ class Pass(_Repeats):
     cams: tuple[Drive, ...] = ()
     together: Together | None = None
     name: str = ""
+
+    if TYPE_CHECKING:
+
+        def __init__(
+            self,
+            *,
+            turns: Written = ...,
+            spindle: Phase | Written = ...,
+            at: At = ...,
+            travel: At = ...,
+            arc: Arc | None = ...,
+            template: Template | None = ...,
+            cams: Iterable[Drive] = ...,
+            together: Together | None = ...,
+            name: str = ...,
+        ) -> None: ...
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "turns", ratio(self.turns))
@@ -144,11 +161,14 @@ class Series(_Repeats):
 
     of: Pass | Series
     count: int
-    each: Mapping[str, Any] = field(default_factory=dict)
+    each: Mapping[str, Any] = field(default_factory=dict, hash=False)
     name: str = ""
 
     def __post_init__(self) -> None:
-        require(isinstance(self.count, int) and self.count >= 1, "count", self.count, "a whole number, one or more")
+        object.__setattr__(self, "count", plain_number(self.count))
+        require(is_whole(self.count, 1, sys.maxsize), "count", self.count, "a whole number, one or more")
+        require(isinstance(self.each, Mapping), "each", repr(self.each), _STEPS)
+        object.__setattr__(self, "each", dict(self.each))
 
     def levels(self) -> tuple[Series, ...]:
         """Return the nested series, outermost first."""
@@ -197,7 +217,7 @@ class Cut:
     passed: Pass
     lathe: Lathe
     levels: tuple[Level, ...] = ()
-    stepped: Mapping[str, Any] = field(default_factory=dict)
+    stepped: Mapping[str, Any] = field(default_factory=dict, hash=False)
     group: int = 1
     approach: Approach = Approach()
     units: LengthUnit = "mm"

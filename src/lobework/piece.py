@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import TYPE_CHECKING, Annotated, ClassVar, Final
@@ -155,6 +156,16 @@ class Turned:
     profile: Profile
     hollow: Profile = ()
     material: str = ""
+
+    if TYPE_CHECKING:
+
+        def __init__(
+            self,
+            *,
+            profile: Iterable[Iterable[float]],
+            hollow: Iterable[Iterable[float]] = ...,
+            material: str = ...,
+        ) -> None: ...
 
     def __post_init__(self) -> None:
         for name in ("profile", "hollow"):

@@ -15,6 +15,7 @@ from typing import NamedTuple
 
 from lobework.errors import is_whole, require
 from lobework.tolerances import VISIBLE_MM
+from lobework.units import plain_number
 from lobework.units import ratio as exactly
 
 __all__ = [
@@ -127,6 +128,7 @@ def nearest_fraction(ratio: Fraction, most_under: int) -> Fraction:
     >>> nearest_fraction(Fraction(191, 23), 20)
     Fraction(108, 13)
     """
+    most_under = plain_number(most_under)
     require(is_whole(most_under, 1, 10**30), "most_under", most_under, "a whole number, one or more")
     return exactly(ratio).limit_denominator(most_under)
 
@@ -177,6 +179,7 @@ def nearest_percent(ratio: Fraction, places: int) -> Fraction:
     >>> nearest_percent(Fraction(2, 3), 2)
     Fraction(6667, 10000)
     """
+    places = plain_number(places)
     require(is_whole(places, 0, 30), "places", places, "decimals of a percent, 0 to 30")
     parts = 100 * 10**places
     return Fraction(round(exactly(ratio) * parts), parts)
@@ -301,12 +304,11 @@ def of_steps(ratio: Fraction, cam: int | Fraction, spindle: int | Fraction | Non
     (True, 0.084375)
     """
     ratio = exactly(ratio)
-    _steps("cam", cam)
+    cam = _steps("cam", cam)
     require(ratio != 0, "ratio", ratio, "other than zero", "a cam that stands still needs no drive")
-    strays = Fraction(180, cam) / abs(ratio)
+    strays = 180 / cam / abs(ratio)
     if spindle is not None:
-        _steps("spindle", spindle)
-        strays += Fraction(180, spindle)
+        strays += 180 / _steps("spindle", spindle)
     return RealRatio(way=f"motor, {cam} steps a turn", asked=ratio, runs=ratio, strays=strays)
 
 
@@ -335,15 +337,17 @@ def of_step_parts(ratio: Fraction, cam: int | Fraction, spindle: int | Fraction,
     >>> run.runs, float(run.gap(turns=3))
     (Fraction(667, 1000), 0.5397301349325337)
     """
-    _steps("cam", cam)
-    _steps("spindle", spindle)
+    cam, spindle, parts = _steps("cam", cam), _steps("spindle", spindle), plain_number(parts)
     require(is_whole(parts, 1, 10**30), "parts", parts, "a whole number, one or more")
     ratio = exactly(ratio)
     amount = Fraction(round(ratio * cam / spindle * parts), parts)
     way = f"{amount} cam steps at each spindle step"
-    strays = Fraction(180, cam) / abs(ratio) if parts > 1 and ratio else Fraction(0)
+    strays = 180 / cam / abs(ratio) if parts > 1 and ratio else Fraction(0)
     return RealRatio(way=way, asked=ratio, runs=amount * spindle / cam, strays=strays)
 
 
-def _steps(name: str, given: int | Fraction) -> None:
-    require(given >= 1, name, given, "one step a turn or more")
+def _steps(name: str, given: int | Fraction) -> Fraction:
+    """Return the steps in one turn, exactly; refuse fewer than one."""
+    steps = exactly(given)
+    require(steps >= 1, name, steps, "one step a turn or more")
+    return steps

@@ -29,14 +29,14 @@ Setup = tuple[tuple[str, tuple[tuple[str, str], ...]], ...]
 class Rapid:
     """Go as fast as the lathe will: letters to where they go, mm or degrees."""
 
-    to: Mapping[str, float]
+    to: Mapping[str, float] = field(hash=False)
 
 
 @dataclass(frozen=True, slots=True)
 class Feed:
     """Go in a straight line at a rate, mm a minute."""
 
-    to: Mapping[str, float]
+    to: Mapping[str, float] = field(hash=False)
     rate: float
 
 
@@ -101,7 +101,7 @@ class Section:
     notes: tuple[str, ...]
     steps: tuple[Step, ...]
     slows: SlowDown | None = None
-    stands: Mapping[str, float] = field(default_factory=dict)
+    stands: Mapping[str, float] = field(default_factory=dict, hash=False)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -5,9 +5,9 @@ from __future__ import annotations
 import bisect
 import itertools
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cached_property
-from numbers import Real
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Final, Literal, NamedTuple
 
@@ -19,7 +19,7 @@ from lobework.meridian import Chain, Meridian
 from lobework.outline import read_outline
 from lobework.slide import At
 from lobework.surface import Round
-from lobework.units import format_length
+from lobework.units import format_length, is_real
 
 if TYPE_CHECKING:
     from fractions import Fraction
@@ -86,6 +86,20 @@ class Template:
     source: str = ""
     note: str = ""
 
+    if TYPE_CHECKING:
+
+        def __init__(
+            self,
+            *,
+            points: Iterable[Iterable[float]],
+            smooth: bool = ...,
+            rubber: float = ...,
+            start: float | None = ...,
+            end: float | None = ...,
+            source: str = ...,
+            note: str = ...,
+        ) -> None: ...
+
     def __post_init__(self) -> None:
         require_numbers(self)
         object.__setattr__(self, "points", as_pairs("points", self.points))
@@ -97,9 +111,9 @@ class Template:
             require(near, f"points[{number}]", point, "finite numbers, within a kilometre")
         for number, (before, after) in enumerate(itertools.pairwise(self.points), 2):
             require(after != before, f"points[{number}]", after, "another place than the point before it", "leave one out")
-        ends: dict[str, object] = {"from": self.start, "to": self.end}
+        ends: dict[str, float | None] = {"from": self.start, "to": self.end}
         for name, given in ends.items():
-            plain = given is None or (isinstance(given, Real) and math.isfinite(given))
+            plain = given is None or (is_real(given) and math.isfinite(given))
             require(plain, name, given, "a plain number, in mm")
 
     @cached_property

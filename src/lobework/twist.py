@@ -10,7 +10,7 @@ import numpy as np
 
 from lobework.errors import SettingError, require
 from lobework.kinds import Length, Turning, require_numbers
-from lobework.units import Phase, format_phase, ratio
+from lobework.units import Phase, Written, format_phase, ratio
 
 if TYPE_CHECKING:
     from lobework.rigid import Array
@@ -52,6 +52,18 @@ class Twist:
     turns: Fraction | None = None
     start: Length = 0.0
     ease: Fraction = Fraction(0)
+
+    if TYPE_CHECKING:
+
+        def __init__(
+            self,
+            *,
+            angle: Phase | Written,
+            over: float | None = ...,
+            turns: Written | None = ...,
+            start: float = ...,
+            ease: Written = ...,
+        ) -> None: ...
 
     def __post_init__(self) -> None:
         require_numbers(self)

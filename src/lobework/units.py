@@ -9,7 +9,8 @@ import math
 import re
 from dataclasses import dataclass
 from fractions import Fraction
-from typing import Final, Literal
+from numbers import Real
+from typing import Any, Final, Literal, SupportsFloat
 
 from lobework.errors import InputError
 
@@ -17,15 +18,18 @@ __all__ = [
     "MM_PER",
     "LengthUnit",
     "Phase",
+    "Written",
     "acceleration",
     "angle",
     "format_length",
     "format_number",
     "format_phase",
     "format_ratio",
+    "is_real",
     "length",
     "number",
     "phase",
+    "plain_number",
     "ratio",
     "speed",
     "steps",
@@ -35,6 +39,9 @@ __all__ = [
 ]
 
 LengthUnit = Literal["mm", "inch"]
+
+Written = str | SupportsFloat
+"""What an exact number may be given as: a fraction, any other real number, or a text such as "3/4"."""
 
 MM_PER: Final[dict[str, Fraction]] = {
     "mm": Fraction(1),
@@ -79,8 +86,27 @@ def number(text: str) -> Fraction:
     raise InputError(f"{text!r} is not a number; write a decimal or a fraction such as '0.5' or '3/8'")
 
 
+def plain_number(given: Any) -> Any:
+    """Return a real number of numpy, a scalar or an array without dimensions, as a Python number; anything else as it is.
+
+    >>> import numpy as np
+    >>> plain_number(np.int64(3)), plain_number(np.array(0.5)), plain_number("3 mm")
+    (3, 0.5, '3 mm')
+    """
+    if getattr(given, "ndim", None) != 0 or getattr(getattr(given, "dtype", None), "kind", "") not in ("i", "u", "f"):
+        return given
+    value = given.item()
+    return value if isinstance(value, int) else float(value)
+
+
+def is_real(given: Any) -> bool:
+    """Return whether a number, numpy's already turned into Python's by `plain_number`, is a real one, and not true or false."""
+    return type(given) is not bool and isinstance(given, Real) and not hasattr(given, "dtype")
+
+
 def _exact(given: object, example: str) -> tuple[Fraction, str]:
     """Return the value and the unit's name (empty for a bare number) of what was written."""
+    given = plain_number(given)
     if isinstance(given, bool) or not isinstance(given, int | float | str | Fraction):
         raise InputError(f"{given!r} is not a number; write for example {example}")
     if isinstance(given, float):
@@ -218,6 +244,11 @@ class Phase:
     turns: Fraction = Fraction(0)
     lobes: Fraction = Fraction(0)
 
+    def __post_init__(self) -> None:
+        for name in ("turns", "lobes"):
+            if type(given := getattr(self, name)) is not Fraction:
+                object.__setattr__(self, name, ratio(given))
+
     @classmethod
     def of(cls, given: object) -> Phase:
         """Return ``given`` as a phase: one already, or what `phase` reads."""
@@ -227,6 +258,7 @@ class Phase:
         return Phase(self.turns + other.turns, self.lobes + other.lobes)
 
     def __mul__(self, times: int | Fraction) -> Phase:
+        times = plain_number(times)
         return Phase(self.turns * times, self.lobes * times)
 
     def in_turns(self, lobes: int = 1) -> Fraction:

@@ -6,11 +6,11 @@ import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from fractions import Fraction
-from typing import Annotated, Any, Final, Literal, NamedTuple
+from typing import TYPE_CHECKING, Annotated, Any, Final, Literal, NamedTuple
 
-from lobework.errors import InputError, SettingError, require
+from lobework.errors import InputError, SettingError, is_whole, require
 from lobework.kinds import Measure
-from lobework.units import Phase, format_number, format_phase, number
+from lobework.units import Phase, format_number, format_phase, number, plain_number
 
 __all__ = ["Circles", "Holes", "Near", "Wheel", "wheel_phase"]
 
@@ -40,11 +40,11 @@ def _circles(given: Any) -> tuple[tuple[str, int], ...]:
     )
     if says := next((says for is_so, says in wrong if is_so), ""):
         raise InputError(f"{' '.join(repr(given).split())[:80]} must be {says}")
-    return tuple(pairs)
+    return tuple((name, plain_number(holes)) for name, holes in pairs)
 
 
 def _is_count(given: object) -> bool:
-    return isinstance(given, int) and not isinstance(given, bool) and 1 <= given <= _MOST_HOLES
+    return is_whole(plain_number(given), 1, _MOST_HOLES)
 
 
 def _show_circles(circles: tuple[tuple[str, int], ...]) -> str:
@@ -142,11 +142,21 @@ class Wheel:
     worm: int = 1
     marks: Literal["holes", "notches"] = "holes"
 
+    if TYPE_CHECKING:
+
+        def __init__(
+            self,
+            circles: Mapping[str, int] | Iterable[int] | Iterable[tuple[str, int]],
+            worm: int = ...,
+            marks: Literal["holes", "notches"] = ...,
+        ) -> None: ...
+
     def __post_init__(self) -> None:
         try:
             object.__setattr__(self, "circles", _circles(self.circles))
         except InputError as error:
             raise SettingError(f"circles={error.says.replace(' must be', ': must be', 1)}") from None
+        object.__setattr__(self, "worm", plain_number(self.worm))
         require(_is_count(self.worm), "worm", self.worm, f"a whole number of crank turns, 1 to {_MOST_HOLES}")
         require(self.marks in ("holes", "notches"), "marks", repr(self.marks), "'holes' or 'notches'")
 

@@ -194,3 +194,8 @@ def test_the_work_s_own_wheel_is_set_by_holes_and_nowhere_between(tmp_path):
     assert chuck.index == Phase(Fraction(1, 12))
     with pytest.raises(InputError, match="must fall on a hole"):
         read(tmp_path, 'kind = "epicyclic"', 'kind = "epicyclic"\nindex = "1/7 turn"\nwheel = { circles = [96, 144] }')
+
+
+def test_numbers_of_numpy_are_kept_as_pythons():
+    stage = Stage(arm=np.float64(3), train=[np.array([60, 120])])
+    assert repr(stage) == repr(Stage(arm=3.0, train=[(60, 120)]))

@@ -203,3 +203,7 @@ def test_what_no_such_cam_can_be_is_refused_in_one_line(make, says):
     with pytest.raises(SettingError) as refused:
         make()
     assert str(refused.value) == says
+
+
+def test_numbers_of_numpy_are_kept_as_pythons():
+    assert repr(Polygon(sides=np.int64(4), base_radius=np.float32(30))) == repr(Polygon(sides=4, base_radius=30.0))

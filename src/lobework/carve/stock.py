@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 from functools import cached_property
-from numbers import Real
 from typing import Final
 
 import numpy as np
@@ -16,6 +15,7 @@ from lobework.kinds import Piece
 from lobework.rigid import Array
 from lobework.surface import Face, Round, Surface
 from lobework.tolerances import RESOLUTION_MM
+from lobework.units import is_real, plain_number
 
 __all__ = ["BYTES_A_RAY", "MOST_BYTES", "Depth", "Stock", "stock_of"]
 
@@ -178,7 +178,8 @@ def stock_of(piece: Piece, resolution: float = RESOLUTION_MM) -> Stock:
     TooLargeError
         Where the grid would take more memory than a job may; the message says how much.
     """
-    require(isinstance(resolution, Real), "resolution", repr(resolution), "a plain number, in mm")
+    resolution = plain_number(resolution)
+    require(is_real(resolution), "resolution", repr(resolution), "a plain number, in mm")
     surface = getattr(piece, "surface", None)
     if not isinstance(surface, Face | Round):
         raise SettingError(f"piece.form={piece.form!r}: this form of work has no surface to carve; it can only be drawn")

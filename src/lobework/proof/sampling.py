@@ -32,9 +32,9 @@ _LOPSIDED: Final = 3.0
 class TooFarError(Exception):
     """A move goes so far that nobody could look at all of it; ``move`` is which."""
 
-    def __init__(self, counts: Array | Ints) -> None:
-        self.move = int(counts.argmax())
-        super().__init__(self.move)
+    def __init__(self, move: int) -> None:
+        self.move = move
+        super().__init__(move)
 
 
 class Samples(NamedTuple):
@@ -72,7 +72,7 @@ def sampled(place: Place, start: Array, end: Array, pieces: Ints, chord: float, 
         Where that takes more places than can be kept.
     """
     if pieces.sum(dtype=np.float64) > _MOST_PIECES:
-        raise TooFarError(pieces)
+        raise TooFarError(int(pieces.argmax()))
     if not pieces.size:
         return Samples(np.zeros((0, 3)), np.zeros(0, np.int64), np.zeros(0))
     move = np.repeat(np.arange(pieces.size), pieces)
@@ -99,7 +99,7 @@ def sampled(place: Place, start: Array, end: Array, pieces: Ints, chord: float, 
         bent = np.ceil(1.05 * np.sqrt(2 * most / chord))
         wanted = np.maximum(np.maximum(bent, np.ceil(np.linalg.norm(np.diff(five, axis=1), axis=2).sum(axis=1) / span)), 1)
         if wanted.sum() > _MOST_SAMPLES:
-            raise TooFarError(np.bincount(move, wanted))
+            raise TooFarError(int(np.bincount(move, wanted).argmax()))
         steps = wanted.astype(np.int64)
         uneven = (bent > 4) & ((most > _LOPSIDED * bends.min(axis=1)) | (curls > _ROUGH * most))
         uneven &= halvings < _MOST_HALVINGS

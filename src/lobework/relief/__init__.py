@@ -9,11 +9,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
-from lobework.errors import require
+from lobework.errors import is_whole, require
 from lobework.relief.face import pictured_face
 from lobework.relief.finish import eight_bit
 from lobework.relief.rolled import pictured_round
 from lobework.surface import Face
+from lobework.units import plain_number
 
 if TYPE_CHECKING:
     import numpy as np
@@ -77,8 +78,8 @@ def picture(carving: Carving, dots: int = DOTS) -> Relief:
     >>> shown.dots.shape, round(shown.mm_per_dot, 4), shown.bar
     ((200, 200, 3), 0.3659, 10.0)
     """
-    allowed = isinstance(dots, int) and not isinstance(dots, bool) and FEWEST <= dots <= MOST
-    require(allowed, "dots", dots, f"a whole number from {FEWEST} to {MOST}, on the picture's long side")
+    dots = plain_number(dots)
+    require(is_whole(dots, FEWEST, MOST), "dots", dots, f"a whole number from {FEWEST} to {MOST}, on the picture's long side")
     draw, says = (pictured_face, _FACE) if isinstance(carving.stock.surface, Face) else (pictured_round, _ROUND)
     colour, dot, bar = draw(carving.stock, carving.depth, getattr(carving.piece, "material", ""), dots)
     return Relief(

@@ -26,7 +26,7 @@ from lobework.testing.refusal import refused, taken
 from lobework.testing.settings import near
 from lobework.tolerances import JOIN_MM, RIGID
 from lobework.trace import trace
-from lobework.units import Phase
+from lobework.units import Phase, plain_number
 
 if TYPE_CHECKING:
     from lobework.kinds import Chuck
@@ -145,7 +145,7 @@ def _after(chuck: Chuck, turns: int) -> float:
 )
 def _comes_back(sample: Sample) -> int:
     chuck = sample.part
-    turns = getattr(chuck, "comes_back", None)
+    turns = plain_number(getattr(chuck, "comes_back", None))
     if turns is None:
         return _found_by_number(chuck)
     if isinstance(turns, bool) or not isinstance(turns, int) or turns < 0:
