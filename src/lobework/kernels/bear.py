@@ -6,7 +6,8 @@ import math
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numba import njit
+
+from lobework.kernels.jit import kernel
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -28,7 +29,7 @@ _STEADY = 1.5
 _LEFT_MM = 1e-10
 
 
-@njit(cache=True, error_model="numpy", inline="always")
+@kernel(inline="always")
 def _edge(psi: float, edge: Edge) -> tuple[float, float, float]:
     """Return the cam's rise at one angle, its slope and its bend, from its cubic cells."""
     period, starts, widths, counts, first, cells = edge
@@ -46,7 +47,7 @@ def _edge(psi: float, edge: Edge) -> tuple[float, float, float]:
     return rise, (c[1] + t * (2 * c[2] + t * 3 * c[3])) * per, (2 * c[2] + t * 6 * c[3]) * per * per
 
 
-@njit(cache=True, error_model="numpy", inline="always")
+@kernel(inline="always")
 def _held(psi: float, phi: float, edge: Edge, shape: Shape) -> tuple[float, float, float, float, float]:
     """Return how far out one point of the cam holds the follower.
 
@@ -79,14 +80,14 @@ def _held(psi: float, phi: float, edge: Edge, shape: Shape) -> tuple[float, floa
     )
 
 
-@njit(cache=True, error_model="numpy", inline="always")
+@kernel(inline="always")
 def _vertex(before: float, after: float, bend: float) -> float:
     """Return where, in steps from the middle of three points, their parabola is highest; the middle where it has no top."""
     ahead = (after - before) / (2 * bend) if bend > 0 else 0.0
     return ahead if -1 < ahead < 1 else 0.0
 
 
-@njit(cache=True, error_model="numpy", inline="always")
+@kernel(inline="always")
 def _climbed(phi: float, start: float, step: float, ahead: float, edge: Edge, shape: Shape) -> tuple[float, float, float]:
     """Return the greatest hold within ``step`` of ``start``, its slope by ``phi``, and where on the cam it is.
 
@@ -112,7 +113,7 @@ def _climbed(phi: float, start: float, step: float, ahead: float, edge: Edge, sh
     return height, turning, tried
 
 
-@njit(cache=True, error_model="numpy")
+@kernel()
 def _hold(px: Array, py: Array, cosine: float, sine: float, shift: float, square: float, held: Array) -> None:
     """Fill how far out each trial point holds the follower, from the second place on; nothing out of its width."""
     inner = held[1 : px.size + 1]
@@ -123,7 +124,7 @@ def _hold(px: Array, py: Array, cosine: float, sine: float, shift: float, square
         inner[k] = reached if left >= 0 else _NOTHING
 
 
-@njit(cache=True, error_model="numpy")
+@kernel()
 def _flat_hold(px: Array, py: Array, cosine: float, sine: float, held: Array) -> None:
     """Fill how far out each trial point holds a flat, from the second place on."""
     inner = held[1 : px.size + 1]
@@ -131,7 +132,7 @@ def _flat_hold(px: Array, py: Array, cosine: float, sine: float, held: Array) ->
         inner[k] = px[k] * cosine + py[k] * sine
 
 
-@njit(cache=True, error_model="numpy")
+@kernel()
 def _sought(phi: float, trials: Trials, held: Array, edge: Edge, shape: Shape) -> tuple[float, float, float]:
     """Return the contact at ``phi`` (hold, slope by ``phi``, place on the cam), by trying all around it."""
     px, py, step, wide = trials
@@ -165,7 +166,7 @@ def _sought(phi: float, trials: Trials, held: Array, edge: Edge, shape: Shape) -
     return found, turning, place
 
 
-@njit(cache=True, error_model="numpy")
+@kernel()
 def _grid(trials: Trials, held: Array, edge: Edge, shape: Shape, places: Array, steady: Steady) -> None:
     """Fill the contact at evenly spread directions of one lobe, and whether it moves steadily from each to the next.
 
@@ -185,7 +186,7 @@ def _grid(trials: Trials, held: Array, edge: Edge, shape: Shape, places: Array, 
             steady[g] &= away - pitch * math.floor(away / pitch) > moved + 2e-6
 
 
-@njit(cache=True, error_model="numpy", inline="always")
+@kernel(inline="always")
 def _start(g: int, t: float, places: Array, steady: Steady) -> float:
     """Return about where the contact is a part ``t`` of the way from one direction of the grid to the next."""
     moved = places[g + 2] - places[g + 1]
@@ -197,7 +198,7 @@ def _start(g: int, t: float, places: Array, steady: Steady) -> float:
     return start
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel()
 def bear(phi: Array, edge: Edge, shape: Shape, window: float, around: int, reach: Array, slope: Array, psi: Array) -> None:
     """Fill ``reach``, ``slope`` and ``psi``, (n,) each, for the directions ``phi``.
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numba import njit
+
+from lobework.kernels.jit import kernel
 
 if TYPE_CHECKING:
     from lobework.rigid import Array
@@ -13,14 +14,14 @@ if TYPE_CHECKING:
 __all__ = ["crossing"]
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel()
 def _apart(x: Array, y: Array, i: int, k: int) -> float:
     """Return above zero where the ends of side k lie on one side of the line through side i, below where on both."""
     dx, dy = x[i + 1] - x[i], y[i + 1] - y[i]
     return float((dx * (y[k] - y[i]) - dy * (x[k] - x[i])) * (dx * (y[k + 1] - y[i]) - dy * (x[k + 1] - x[i])))
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel()
 def crossing(x: Array, y: Array) -> tuple[int, int, int]:
     """Return the first of many lines that crosses itself, and two sides of it that meet; all -1 where none does.
 

@@ -13,7 +13,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numba import njit
+
+from lobework.kernels.jit import kernel
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -26,7 +27,7 @@ if TYPE_CHECKING:
 __all__ = ["gather", "split"]
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel()
 def _left_out(nodes: Array, corner: int, t_step: int, k_step: int, n: int, both: bool, limit: float) -> float:
     """Return the square of the furthest that a node lies from where its triangle puts it, or the first above ``limit``.
 
@@ -63,14 +64,14 @@ def _left_out(nodes: Array, corner: int, t_step: int, k_step: int, n: int, both:
     return most
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel()
 def _kept(keep: Flags, j2: int, i2: int) -> bool:
     """Return whether the cell that holds a place, in halves of a step, is kept."""
     j, i = j2 >> 1, i2 >> 1
     return bool(0 <= j < keep.shape[0] and 0 <= i < keep.shape[1] and keep[j, i] != 0)
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel()
 def _wanted(used: Flags, j: int, i: int, s: int, straight: bool) -> bool:
     """Return whether a smaller triangle, beside this node, already has its middle among the corners."""
     for a in (-1, 1):
@@ -81,7 +82,7 @@ def _wanted(used: Flags, j: int, i: int, s: int, straight: bool) -> bool:
     return False
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel()
 def _middles(nodes: Array, keep: Flags, used: Flags, s: int, squares: bool, limit: float) -> None:
     """Decide for the nodes midway along sides 2 s long; where ``squares``, for those in the middle of squares 2 s wide."""
     columns = keep.shape[1] + 1
@@ -110,7 +111,7 @@ def _middles(nodes: Array, keep: Flags, used: Flags, s: int, squares: bool, limi
                     used[j, i] = 1
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel()
 def split(places: Array, keep: Flags, used: Flags, block: int, within: float) -> None:
     """Mark the nodes that triangles must have as corners for no node to lie further than ``within`` from its triangle.
 
@@ -138,7 +139,7 @@ def split(places: Array, keep: Flags, used: Flags, block: int, within: float) ->
     used[::block, ::block] = 1
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel()
 def _left_out_of(nodes: Array, columns: int, pj: int, pi: int, aj: int, ai: int, bj: int, bi: int) -> float:
     """Return the square of the furthest that a node lies from a triangle with its right angle at p."""
     mj, mi = (aj + bj) // 2, (ai + bi) // 2
@@ -150,7 +151,7 @@ def _left_out_of(nodes: Array, columns: int, pj: int, pi: int, aj: int, ai: int,
     return _left_out(nodes, pj * columns + pi, t_step, k_step, n, both, np.inf)
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel()
 def _begin(stack: Nodes, row: int, column: int, side: int, block: int) -> None:
     """Lay one half of a square of the coarsest grid on the stack: the corner at its right angle, then the other two."""
     even = (row + column) % 2 == 0
@@ -162,7 +163,7 @@ def _begin(stack: Nodes, row: int, column: int, side: int, block: int) -> None:
     stack[0, 4], stack[0, 5] = (pj, qi) if even else (qj, pi)
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel()
 def gather(places: Array, keep: Flags, used: Flags, block: int, found: Nodes) -> tuple[int, float]:
     """Write the triangles between the nodes marked by `split`, counterclockwise where rows go up and columns to the right.
 

@@ -15,9 +15,9 @@ _Does = TypeVar("_Does", bound=Callable[..., Any])
 
 @cache
 def _compiled(plain: Callable[..., Any]) -> Callable[..., Any]:
-    from numba import njit
+    from lobework.kernels.jit import kernel
 
-    return cast("Callable[..., Any]", njit(cache=True, error_model="numpy", nogil=True)(plain))
+    return kernel()(plain)
 
 
 def compiled(plain: _Does) -> _Does:

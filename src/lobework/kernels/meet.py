@@ -12,7 +12,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, Final
 
-from numba import njit
+from lobework.kernels.jit import kernel
 
 if TYPE_CHECKING:
     from lobework.rigid import Array
@@ -32,12 +32,12 @@ _SETTLED_MM: Final = 1e-11
 _ROUNDS: Final = 60
 
 
-@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED, inline="always")
+@kernel(fastmath=FUSED, inline="always")
 def _from_axis(square: float, cross: float, off: float, e: float) -> float:
     return math.sqrt(max((square * e + 2.0 * cross) * e + off, 0.0))
 
 
-@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+@kernel(fastmath=FUSED)
 def _ring_root(part: Array, y: float, climb: float, square: float, cross: float, off: float) -> float:
     """Return the furthest place at which a ray meets a ring, by steps back from beyond it that never pass it, then Newton's."""
     lift, bound = y - part[2], abs(part[1]) + part[3]
@@ -78,7 +78,7 @@ def _ring_root(part: Array, y: float, climb: float, square: float, cross: float,
     return NOTHING
 
 
-@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+@kernel(fastmath=FUSED)
 def gap(outline: Array, first: int, last: int, r: float, y: float) -> tuple[float, float, float]:
     """Return how far outside a convex solid a place is, by the part it is furthest beyond, and that part's normal there."""
     furthest, normal_r, normal_y = NOTHING, 0.0, 0.0
@@ -102,7 +102,7 @@ def gap(outline: Array, first: int, last: int, r: float, y: float) -> tuple[floa
     return furthest, normal_r, normal_y
 
 
-@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED, inline="always")
+@kernel(fastmath=FUSED, inline="always")
 def leaves(
     outline: Array,
     first: int,

@@ -10,8 +10,8 @@ import math
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
-from numba import njit
 
+from lobework.kernels.jit import kernel
 from lobework.kernels.scan import COMMENT, DELETE, PERCENT, REMARK
 
 if TYPE_CHECKING:
@@ -123,7 +123,7 @@ _MOTION, _PLANE, _ABSOLUTE, _INVERSE, _UNITS_SAID, _PATH_SAID, _MOVED, _BLOCKS, 
 )
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel()
 def _note(told: Ints, code: int, line: int, word: int) -> None:
     """Note one thing: what is wrong for as long as there is room, anything else once; the first row counts them."""
     tally, at = told.shape[0] - CODES, told[0, 0] + 1
@@ -137,20 +137,20 @@ def _note(told: Ints, code: int, line: int, word: int) -> None:
     told[at, 0], told[at, 1], told[at, 2] = code, line, word
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel()
 def _flaw(flaw: Ints, code: int, word: int) -> None:
     """Note what is wrong with a line: the first thing that is."""
     if flaw[0] == 0:
         flaw[0], flaw[1] = code, word
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel()
 def _clear(all_of: Ints) -> None:
     for k in range(all_of.size):
         all_of[k] = -1
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel()
 def _moved(here: Array, end: Array) -> int:
     """Return 2 where X, Y or Z moves, 1 where only A, B or C does, and 0 where none does."""
     for a in range(6):
@@ -159,7 +159,7 @@ def _moved(here: Array, end: Array) -> int:
     return 0
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel()
 def _lay(block: Int32s, ends: Array, minutes: Array, at: int, kind: int, line: int, end: Array, takes: float) -> int:
     """Fill one block, and return where the next one goes."""
     block[at, 0], block[at, 1], minutes[at] = kind, line, takes
@@ -168,7 +168,7 @@ def _lay(block: Int32s, ends: Array, minutes: Array, at: int, kind: int, line: i
     return at + 1
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel()
 def _arc(
     here: Array, end: Array, first: int, second: int, clockwise: bool, word: Ints, value: Array, scale: float, arc: Array
 ) -> int:
@@ -213,7 +213,7 @@ def _arc(
     return 0
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel()
 def _length(here: Array, end: Array, arc: Array, is_arc: bool) -> float:
     """Return what a feed is counted over (2.1.2.5): the way of X, Y, Z where any of them moves, in mm; otherwise the angles."""
     if is_arc:
@@ -226,7 +226,7 @@ def _length(here: Array, end: Array, arc: Array, is_arc: bool) -> float:
     return math.sqrt(along)
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel()
 def _code(letter: int, number: float, k: int, groups: Ints, m_groups: Ints, flaw: Ints, told: Ints, line: int) -> None:
     """Take one G or M word."""
     times = 10.0 if letter == _G else 1.0
@@ -251,7 +251,7 @@ def _code(letter: int, number: float, k: int, groups: Ints, m_groups: Ints, flaw
         _note(told, MOTOR, line, k)
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel()
 def _gather(
     kinds: Bytes,
     values: Array,
@@ -306,7 +306,7 @@ def _gather(
     return k
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel()
 def _set_modes(
     word: Ints, value: Array, groups: Ints, state: Ints, rates: Array, flaw: Ints, told: Ints, line: int, first: int
 ) -> None:
@@ -342,7 +342,7 @@ def _set_modes(
         state[_MOTION] = _UNSET if groups[1] == 800 else groups[1]
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel()
 def _spare(word: Ints, groups: Ints, arc: bool, flaw: Ints, told: Ints, line: int) -> None:
     """Find words that no code of the line takes."""
     for letter in _BY_CODE:
@@ -357,7 +357,7 @@ def _spare(word: Ints, groups: Ints, arc: bool, flaw: Ints, told: Ints, line: in
             _flaw(flaw, NO_CODE_FOR, word[letter])
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel()
 def _time(
     word: Ints, here: Array, end: Array, arc: Array, is_arc: bool, state: Ints, rates: Array, flaw: Ints, first: int
 ) -> float:
@@ -375,7 +375,7 @@ def _time(
     return float(_length(here, end, arc, is_arc) / (feed if turns_only else feed * rates[0]))
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel()
 def _move(
     word: Ints,
     value: Array,
@@ -416,7 +416,7 @@ def _move(
     return takes
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel()
 def run_words(
     kinds: Bytes,
     values: Array,

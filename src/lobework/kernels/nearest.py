@@ -6,7 +6,8 @@ import math
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
-from numba import njit
+
+from lobework.kernels.jit import kernel
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -21,7 +22,7 @@ BRANCH: Final = 8
 _DEEPEST = 64
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel()
 def box_count(n: int) -> int:
     """Return how many boxes `lay_boxes` fills for ``n`` points."""
     total = 0
@@ -31,7 +32,7 @@ def box_count(n: int) -> int:
     return max(total, 1)
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel()
 def lay_boxes(path: Array, joined: NDArray[np.bool_], boxes: Array) -> None:
     """Fill boxes round the segments of a path, level upon level.
 
@@ -66,7 +67,7 @@ def lay_boxes(path: Array, joined: NDArray[np.bool_], boxes: Array) -> None:
         below, at, count = at, at + above, above
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel()
 def _apart(px: float, py: float, pz: float, path: Array, joined: NDArray[np.bool_], k: int) -> tuple[float, float]:
     """Return how far, squared, a point lies from segment k, and how far along it the nearest place is, 0 to 1."""
     ax, ay, az = path[k, 0], path[k, 1], path[k, 2]
@@ -81,7 +82,7 @@ def _apart(px: float, py: float, pz: float, path: Array, joined: NDArray[np.bool
     return ux * ux + uy * uy + uz * uz, part
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel()
 def _to_box(px: float, py: float, pz: float, box: Array) -> float:
     dx = max(box[0] - px, 0.0, px - box[3])
     dy = max(box[1] - py, 0.0, py - box[4])
@@ -89,7 +90,7 @@ def _to_box(px: float, py: float, pz: float, box: Array) -> float:
     return float(dx * dx + dy * dy + dz * dz)
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel()
 def nearest(
     points: Array,
     path: Array,

@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, Final
 
-from numba import njit
+from lobework.kernels.jit import kernel
 
 if TYPE_CHECKING:
     from lobework.kernels.tiles import Whole
@@ -45,7 +45,7 @@ _TANGENTS: Final = 9
 _NONE, _BOTH, _DEPTHS, _POSES_UP, _POSES_DOWN = range(5)
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel()
 def turned_on(cosine: float, sine: float, angle: float) -> tuple[float, float]:
     """Return the cosine and sine of an angle less another one of a twentieth of a radian at the most."""
     q = angle * angle
@@ -53,7 +53,7 @@ def turned_on(cosine: float, sine: float, angle: float) -> tuple[float, float]:
     return cosine * c + sine * s, sine * c - cosine * s
 
 
-@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+@kernel(fastmath=FUSED)
 def posed(g: Array, ray: Array, s: float, d: float) -> Nine:
     """Return where the place ``d`` deep on a ray stands to the blade when the part ``s`` of a piece is done.
 
@@ -86,7 +86,7 @@ def posed(g: Array, ray: Array, s: float, d: float) -> Nine:
     return across, across_d, across_s, along * even_level, along_d, along_s, out * even_out, out_d, out_s
 
 
-@njit(cache=True, error_model="numpy", nogil=True, inline="always")
+@kernel(inline="always")
 def _trimmed(low: float, high: float, at: float, by: float) -> tuple[float, float]:
     """Return what is left of a range of v where ``at + by v`` is not above zero."""
     if by > 0.0:
@@ -96,7 +96,7 @@ def _trimmed(low: float, high: float, at: float, by: float) -> tuple[float, floa
     return (low, high) if at <= 0.0 else (1.0, -1.0)
 
 
-@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+@kernel(fastmath=FUSED)
 def _left(g: Array, ray: Array, s0: float, s1: float, d0: float, d1: float, outline: Array, body: Whole) -> Left:
     """Return what is left of a box, from ``s0`` to ``s1`` done and ``d0`` to ``d1`` deep, for a stretch of the outline.
 
@@ -164,7 +164,7 @@ def _left(g: Array, ray: Array, s0: float, s1: float, d0: float, d1: float, outl
     return s0, s1, d0, d1, s0, d + min(ends_low, half), rest, _POSES_DOWN if fixed else _BOTH
 
 
-@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+@kernel(fastmath=FUSED)
 def _beyond(outline: Array, along: float, out: float, body: Whole) -> float:
     """Return how far a place in the blade's plane is outside a stretch of the outline, mm; not above zero in it."""
     first, last, side = body[0], body[1], body[2]
@@ -181,7 +181,7 @@ def _beyond(outline: Array, along: float, out: float, body: Whole) -> float:
     return max(off, math.sqrt((c0 - out) ** 2 + a * a) - c1) if out < c0 else off  # type: ignore[no-any-return]
 
 
-@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+@kernel(fastmath=FUSED)
 def _checked(g: Array, ray: Array, s: float, d: float, outline: Array, body: Whole, for_s: bool) -> float:
     """Return the depth beside a place of a box at which the ray does meet a stretch of the blade, or `NOTHING`."""
     across, across_d, across_s, along, along_d, along_s, out, out_d, out_s = posed(g, ray, s, d)
@@ -196,7 +196,7 @@ def _checked(g: Array, ray: Array, s: float, d: float, outline: Array, body: Who
     return NOTHING
 
 
-@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+@kernel(fastmath=FUSED)
 def meets(g: Array, ray: Array, outline: Array, bodies: Whole, floor: float, boxes: Array) -> float:
     """Return how deep a ray meets a blade that goes along a piece of path, if deeper than ``floor``.
 

@@ -5,8 +5,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, NamedTuple
 
-from numba import njit
-
+from lobework.kernels.jit import kernel
 from lobework.kernels.tiles import PATCH, cell_above, cell_below
 
 if TYPE_CHECKING:
@@ -47,7 +46,7 @@ class Rays(NamedTuple):
     on_face: bool
 
 
-@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED, inline="always")
+@kernel(fastmath=FUSED, inline="always")
 def _point(ray: Array, at: Array, cosine: float, sine: float, cosine_seen: float, sine_seen: float) -> None:
     """Fill in a ray that goes into a round surface, as the radius at the angle of the last two sees it."""
     c, s = cosine * cosine_seen + sine * sine_seen, sine * cosine_seen - cosine * sine_seen
@@ -55,7 +54,7 @@ def _point(ray: Array, at: Array, cosine: float, sine: float, cosine_seen: float
     ray[3], ray[4], ray[5] = -at[2] * c, -at[2] * s, -at[3]
 
 
-@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED, inline="always")
+@kernel(fastmath=FUSED, inline="always")
 def aim(ray: Array, rays: Rays, at: Array, column: int, cosine: float, sine: float) -> None:
     """Fill in the start and way, 3 each, of a row's ray, as the radius at an angle sees it."""
     if rays.on_face:
@@ -64,7 +63,7 @@ def aim(ray: Array, rays: Rays, at: Array, column: int, cosine: float, sine: flo
         _point(ray, at, rays.turns[column, 0], rays.turns[column, 1], cosine, sine)
 
 
-@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED, inline="always")
+@kernel(fastmath=FUSED, inline="always")
 def aim_at_patch(ray: Array, rays: Rays, band: Array, column: int, deep: float, cosine: float, sine: float) -> float:
     """Fill in the ray in the middle of a patch; return how far off it the patch's are, down to ``deep``."""
     if rays.on_face:
@@ -74,7 +73,7 @@ def aim_at_patch(ray: Array, rays: Rays, band: Array, column: int, deep: float, 
     return rays.turns[column, 4] * (band[0] + band[4]) + band[4] + band[5] * deep  # type: ignore[no-any-return]
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel()
 def _longest(band: Array, low: float, bottom: float, top: float) -> float:
     """Return how deep a patch's rays go, at most, before they come nearer the axis than ``low`` or out of a range of z."""
     deep = 1e9
@@ -85,13 +84,13 @@ def _longest(band: Array, low: float, bottom: float, top: float) -> float:
     return deep
 
 
-@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+@kernel(fastmath=FUSED)
 def deepest_of(rays: Rays, band: Array, box: Array) -> float:
     """Return how deep a patch's rays go, at most, before they leave a piece's box: its least x, y and z, and the greatest."""
     return -box[2] if rays.on_face else _longest(band, max(box[0], 0.0), box[2], box[5])
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel()
 def bounds_in(rays: Rays, box: Array, polar: float, swept: float, bounds: Whole) -> None:
     """Fill the bounds in cells of a piece from a polar angle on, which turns so far: the lowest and highest row and column.
 

@@ -9,7 +9,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
-from numba import njit
+
+from lobework.kernels.jit import kernel
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -64,12 +65,12 @@ _MOST_PLACES = 22
 _TENS = np.array([10.0**k for k in range(_MOST_PLACES + 1)])
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel()
 def _white(byte: int) -> bool:
     return byte in (_BLANK, _TAB, _RETURN)
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel()
 def _number(data: Bytes, k: int, end: int) -> tuple[int, float, int]:
     """Read the number from byte ``k`` on: where it ends, its value, and 1 where that is exact, 0 where not, below zero why not.
 
@@ -107,7 +108,7 @@ def _number(data: Bytes, k: int, end: int) -> tuple[int, float, int]:
     return last, -value if negative else value, 1 if exact else 0
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel()
 def _line_number(data: Bytes, k: int, end: int) -> bool:
     """Return whether bytes are one to five digits and nothing else (3.3.1)."""
     digits = 0
@@ -119,7 +120,7 @@ def _line_number(data: Bytes, k: int, end: int) -> bool:
     return 1 <= digits <= 5
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel()
 def read_words(data: Bytes, longest: int, kinds: Bytes, values: Array, exact: Bytes, lines: Int32s, spans: Int32s) -> int:
     """Split a program into words, and return how many there are.
 

@@ -5,8 +5,9 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, Final
 
-from numba import njit, prange
+from numba import prange
 
+from lobework.kernels.jit import kernel
 from lobework.kernels.tiles import PRANGE_ALONE
 
 if TYPE_CHECKING:
@@ -26,7 +27,7 @@ _STILL_MM: Final = 1e-9
 """A shorter way is none; its direction would be rounding."""
 
 
-@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+@kernel(fastmath=FUSED)
 def _last_still(tip: Array, anchor: int, end: int) -> int:
     """Return the last sample in one run that stands where sample ``anchor`` does over the face."""
     last = anchor
@@ -38,7 +39,7 @@ def _last_still(tip: Array, anchor: int, end: int) -> int:
     return last
 
 
-@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+@kernel(fastmath=FUSED)
 def _lay(segment: Array, x: float, y: float, z: float, dx: float, dy: float, length: float, slope: float) -> None:
     """Fill one segment that has no neighbours."""
     segment[0], segment[1], segment[2] = x, y, z
@@ -46,7 +47,7 @@ def _lay(segment: Array, x: float, y: float, z: float, dx: float, dy: float, len
     segment[7], segment[8] = 1.0, 1.0
 
 
-@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+@kernel(fastmath=FUSED)
 def _may_join(tip: Array, k: int, aside: float) -> bool:
     """Return whether sample ``k + 1`` lies within ``aside`` of the line from the one before to the one after."""
     dx, dy = tip[k + 1, 0] - tip[k, 0], tip[k + 1, 1] - tip[k, 1]
@@ -55,7 +56,7 @@ def _may_join(tip: Array, k: int, aside: float) -> bool:
     return bool(apart * apart <= 1.001 * aside * aside * (ex * ex + ey * ey))
 
 
-@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+@kernel(fastmath=FUSED)
 def _last_in_line(tip: Array, anchor: int, end: int, aside: float, upright: float) -> int:
     """Return the last sample that one segment from sample ``anchor`` reaches without leaving those between.
 
@@ -85,7 +86,7 @@ def _last_in_line(tip: Array, anchor: int, end: int, aside: float, upright: floa
     return last
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel()
 def deepest_and_highest(tip: Array) -> tuple[float, float]:
     """Return the least and the greatest z of (n, 3) samples, mm."""
     deepest, highest = tip[0, 2], tip[0, 2]
@@ -94,7 +95,7 @@ def deepest_and_highest(tip: Array) -> tuple[float, float]:
     return deepest, highest
 
 
-@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+@kernel(fastmath=FUSED)
 def lay_segments(tip: Array, first: int, end: int, aside: float, upright: float, level: float, segments: Array, at: int) -> int:
     """Lay segments through the samples ``first`` to ``end - 1`` of a path, and return where the next may go.
 
@@ -157,7 +158,7 @@ def lay_segments(tip: Array, first: int, end: int, aside: float, upright: float,
     return at
 
 
-@njit(cache=True, error_model="numpy", parallel=PRANGE_ALONE, fastmath=FUSED)
+@kernel(parallel=PRANGE_ALONE, fastmath=FUSED)
 def lay_paths(tip: Array, ends: Counts, within: Array, levels: Array, segments: Array) -> None:
     """Lay segments through paths, a thread a path.
 

@@ -12,8 +12,8 @@ import math
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
-from numba import njit
 
+from lobework.kernels.jit import kernel
 from lobework.kernels.lanes import columns, rows
 from lobework.kernels.tiles import PATCH, PATCHES, SIDE, cell_above, cell_below
 
@@ -34,7 +34,7 @@ _SLACK: Final = 0.01
 _TINY: Final = 1e-9
 
 
-@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+@kernel(fastmath=FUSED)
 def reach(parts: Array, depth: float) -> float:
     """Return how far from its middle line an edge comes out of the work, mm, its tip ``depth`` mm deep; 0 where it is not in it.
 
@@ -56,7 +56,7 @@ def reach(parts: Array, depth: float) -> float:
     return out
 
 
-@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+@kernel(fastmath=FUSED)
 def bounds_of(segments: Array, parts: Array, swing: float, grid: Array, out: Whole) -> None:
     """Fill (n, 4) int32, the lowest and highest row and column that each of (n, 9) segments reaches; none is as 0, -1.
 
@@ -94,7 +94,7 @@ def bounds_of(segments: Array, parts: Array, swing: float, grid: Array, out: Who
         out[k, 3] = cell_below((x + max(ux * low, ux * high) + aside_x) * per_x + _SLACK)
 
 
-@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+@kernel(fastmath=FUSED)
 def placed_in(segment: Array, grid: Array, row: int, column: int) -> Placed:
     """Return a segment as the tile sees it whose first cell is at (row, column); mm.
 
@@ -109,7 +109,7 @@ def placed_in(segment: Array, grid: Array, row: int, column: int) -> Placed:
     return ux * t - dx, uy * t - dy, segment[2] + segment[6] * t, -t, segment[5] - t, ux, uy
 
 
-@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+@kernel(fastmath=FUSED)
 def lines_of(bounds: Whole, row: int, column: int) -> tuple[int, int, int, int]:
     """Return the first row of a tile's patches that a segment's bounds touch, the one after the last, and so its columns."""
     return (
@@ -120,7 +120,7 @@ def lines_of(bounds: Whole, row: int, column: int) -> tuple[int, int, int, int]:
     )
 
 
-@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+@kernel(fastmath=FUSED)
 def walk_over(placed: Placed, low: float, high: float, r: float, grid: Array) -> Walk:
     """Return how to go over a slab from ``low`` to ``high`` along a placed segment and ``r`` to each side, by its long lines.
 
@@ -150,7 +150,7 @@ def walk_over(placed: Placed, low: float, high: float, r: float, grid: Array) ->
     )
 
 
-@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+@kernel(fastmath=FUSED)
 def run_of(walk: Walk, line: int) -> tuple[int, int]:
     """Return the first patch of a line that a slab touches, and the one after the last."""
     at = float(line)
@@ -159,7 +159,7 @@ def run_of(walk: Walk, line: int) -> tuple[int, int]:
     return (int(first), int(last)) if first < last else (0, 0)
 
 
-@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+@kernel(fastmath=FUSED)
 def lanes_of(placed: Placed, grid: Array) -> tuple[Lanes, Lanes]:
     """Return u and v of the lanes of a patch, from those of its first cell, mm."""
     ux, uy, sx, sy = placed[5], placed[6], grid[2], grid[3]
@@ -169,7 +169,7 @@ def lanes_of(placed: Placed, grid: Array) -> tuple[Lanes, Lanes]:
     )
 
 
-@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+@kernel(fastmath=FUSED)
 def first_cell(placed: Placed, walk: Walk, line: int, patch: int, grid: Array) -> tuple[float, float]:
     """Return u and v of the first cell of a patch in a line, mm."""
     row, column = (line, patch) if walk[7] == 1 else (patch, line)
@@ -177,7 +177,7 @@ def first_cell(placed: Placed, walk: Walk, line: int, patch: int, grid: Array) -
     return placed[5] * dx + placed[6] * dy, placed[5] * dy - placed[6] * dx
 
 
-@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+@kernel(fastmath=FUSED)
 def patch_steps(placed: Placed, walk: Walk, grid: Array) -> tuple[float, float]:
     """Return by how much u and v grow from a patch to the next in a line, mm."""
     if walk[7] == 1:

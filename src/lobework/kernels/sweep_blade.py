@@ -10,8 +10,9 @@ import math
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
-from numba import njit, prange
+from numba import prange
 
+from lobework.kernels.jit import kernel
 from lobework.kernels.pierce import FUSED, NOTHING, turned_on
 from lobework.kernels.tiles import (
     PATCH,
@@ -48,7 +49,7 @@ __all__ = [
 _TOUCHES_MM: Final = 1e-9
 
 
-@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+@kernel(fastmath=FUSED)
 def height(outline: Array, a: float, first: int, last: int) -> tuple[float, float, int]:
     """Return the height and rise at ``a`` >= 0 from the middle line, by the parts ``first`` to ``last``, and which part it is."""
     part = first
@@ -62,7 +63,7 @@ def height(outline: Array, a: float, first: int, last: int) -> tuple[float, floa
     return outline[part, 3] + rise * (a - outline[part, 0]), rise, part
 
 
-@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+@kernel(fastmath=FUSED)
 def outside(outline: Array, a: float, up: float, first: int, last: int) -> tuple[float, float, float, int]:
     """Return how far below the outline a place is, ``a`` from its middle line and ``up`` above the tip; by a; by up; the part.
 
@@ -81,7 +82,7 @@ def outside(outline: Array, a: float, up: float, first: int, last: int) -> tuple
     return outline[part, 3] + rise * (a - outline[part, 0]) - up, rise, -1.0, part
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel()
 def reach(outline: Array, high: float) -> float:
     """Return how far from the middle line the outline has come at most, ``high`` above its tip; below zero under the tip."""
     if high < 0:
@@ -97,7 +98,7 @@ def reach(outline: Array, high: float) -> float:
     return outline[outline.shape[0] - 1, 1]  # type: ignore[no-any-return]
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel()
 def _on_face(g: Array, x: float, y: float, outline: Array, half: float) -> float:
     """Return how deep the blade of one piece of path goes at a place.
 
@@ -132,7 +133,7 @@ def _on_face(g: Array, x: float, y: float, outline: Array, half: float) -> float
     return deepest
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel()
 def _bounds_on_face(pieces: Array, outline: Array, grid: Grid, bounds: Whole) -> None:
     """Fill each piece's bounds in cells, and the last columns of its row: how wide it cuts, and what patches may be off by."""
     x0, y0, column_step, row_step = grid
@@ -156,7 +157,7 @@ def _bounds_on_face(pieces: Array, outline: Array, grid: Grid, bounds: Whole) ->
         bounds[k, 3] = cell_below((max(g[0], g[0] + g[3]) + ex - x0) / column_step)
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel()
 def _beside_on_face(g: Array, x: float, y: float, off: float) -> bool:
     """Return whether a patch about a place, none of whose cells is further off than that, is clear of a piece."""
     off += g[15]
@@ -170,7 +171,7 @@ def _beside_on_face(g: Array, x: float, y: float, off: float) -> bool:
     return (along > out and along_end > out) or (along < -out and along_end < -out)  # type: ignore[no-any-return]
 
 
-@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+@kernel(fastmath=FUSED)
 def _deepen_on_face(
     g: Array, bounds: Whole, row: int, column: int, columns: int, grid: Grid, outline: Array, near: Whole, tile: Cells
 ) -> None:
@@ -194,7 +195,7 @@ def _deepen_on_face(
                         patch[r * PATCH + c] = deep
 
 
-@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+@kernel(fastmath=FUSED)
 def _share_blade_on_face(
     tiles: Counts,
     starts: Counts,
@@ -217,7 +218,7 @@ def _share_blade_on_face(
         store_tile(tile, row, column, work, depth)
 
 
-@njit(cache=True, error_model="numpy", parallel=PRANGE_ALONE, fastmath=FUSED)
+@kernel(parallel=PRANGE_ALONE, fastmath=FUSED)
 def _carve_blade_on_face(
     tiles: Counts,
     starts: Counts,

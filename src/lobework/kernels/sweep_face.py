@@ -11,8 +11,9 @@ import math
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
-from numba import njit, prange
+from numba import prange
 
+from lobework.kernels.jit import kernel
 from lobework.kernels.lanes import (
     any_at_most,
     at_most,
@@ -57,7 +58,7 @@ _GENTLE: Final = 0.1
 _SHORT: Final = 8
 
 
-@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+@kernel(fastmath=FUSED)
 def _nearest(off: Cells, placed: Placed, walk: Walk, begin: int, end: int, grid: Array) -> None:
     """Lower a tile of squared distances, mm^2, to those from a level segment, in a slab's lines ``begin`` to ``end - 1``."""
     lane_u, lane_v = lanes_of(placed, grid)
@@ -74,7 +75,7 @@ def _nearest(off: Cells, placed: Placed, walk: Walk, begin: int, end: int, grid:
             patch += walk[7]
 
 
-@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+@kernel(fastmath=FUSED)
 def _nearest_of_two(off: Cells, one: Placed, two: Placed, walk: Walk, begin: int, end: int, grid: Array) -> None:
     """Lower a tile of squared distances, mm^2, to those from two level segments, in the lines of a slab around both."""
     lane_u, lane_v = lanes_of(one, grid)
@@ -99,7 +100,7 @@ def _nearest_of_two(off: Cells, one: Placed, two: Placed, walk: Walk, begin: int
             patch += walk[7]
 
 
-@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+@kernel(fastmath=FUSED)
 def _nearest_swung(off: Cells, placed: Placed, walk: Walk, begin: int, end: int, grid: Array, swing: float) -> None:
     """Lower a tile of squared distances, mm^2, to those from a circle of radius ``swing`` carried along a level segment."""
     lane_u, lane_v = lanes_of(placed, grid)
@@ -121,7 +122,7 @@ def _nearest_swung(off: Cells, placed: Placed, walk: Walk, begin: int, end: int,
             patch += walk[7]
 
 
-@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+@kernel(fastmath=FUSED)
 def _heights(square: Lanes, parts: Array, none: Lanes) -> Lanes:
     """Return how high an edge stands above its tip at squared distances from its middle line; far too high outside it.
 
@@ -143,7 +144,7 @@ def _heights(square: Lanes, parts: Array, none: Lanes) -> Lanes:
     return heights
 
 
-@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+@kernel(fastmath=FUSED)
 def _cut(off: Cells, parts: Array, tip: float, box: Whole, row: int, column: int, work: Whole, depth: Cells) -> None:
     """Deepen a tile of the depths by an edge ``tip`` mm deep at squared distances ``off``, in a box of patches; forget those."""
     deep, none, far = np.float32(tip), spread(np.float32(0.0)), spread(_FAR)
@@ -172,7 +173,7 @@ def _cut(off: Cells, parts: Array, tip: float, box: Whole, row: int, column: int
     box[0], box[1], box[2], box[3] = PATCHES, 0, PATCHES, 0
 
 
-@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+@kernel(fastmath=FUSED)
 def _around_two(one: Array, two: Array, placed: Placed, r: float, grid: Array) -> Walk:
     """Return how to go over the slabs of two segments, one after the other, that turn little, in one: see `walk_over`."""
     dx, dy = two[0] + two[5] * two[3] - one[0], two[1] + two[5] * two[4] - one[1]
@@ -186,7 +187,7 @@ def _around_two(one: Array, two: Array, placed: Placed, r: float, grid: Array) -
     return walk_over(both, low, high, r + (min(one[5], two[5]) + r * widest) * askew, grid)
 
 
-@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+@kernel(fastmath=FUSED)
 def _cut_tile(
     segments: Array,
     bounds: Whole,
@@ -235,7 +236,7 @@ def _cut_tile(
         _cut(off, parts, -z, box, row, column, work, depth)
 
 
-@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+@kernel(fastmath=FUSED)
 def _whole_paths(segments: Array) -> int:
     """Return how many of (n, 9) segments belong to paths that end among them; all, where none does.
 
@@ -248,7 +249,7 @@ def _whole_paths(segments: Array) -> int:
     return n if n > 0 else every
 
 
-@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+@kernel(fastmath=FUSED)
 def _carve_tiles(
     tiles: Counts,
     tickets: Counts,
@@ -279,7 +280,7 @@ def _carve_tiles(
         k = next_ticket(tickets)
 
 
-@njit(cache=True, error_model="numpy", parallel=PRANGE_ALONE, fastmath=FUSED)
+@kernel(parallel=PRANGE_ALONE, fastmath=FUSED)
 def carve_level(segments: Array, parts: Array, swing: float, grid: Array, work: Whole, depth: Cells) -> None:
     """Deepen a face by level segments.
 

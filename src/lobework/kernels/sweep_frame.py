@@ -12,8 +12,9 @@ import math
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
-from numba import njit, prange
+from numba import prange
 
+from lobework.kernels.jit import kernel
 from lobework.kernels.sweep_blade import (
     FUSED,
     NOTHING,
@@ -59,13 +60,13 @@ _LOW: Final = 37
 _BEND: Final = 40
 
 
-@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+@kernel(fastmath=FUSED)
 def _out_of_swing(slope: float) -> float:
     """Return a slope as a direction to look in, where the solid is not met: towards it."""
     return _STEEP if slope > 0 else (-_STEEP if slope < 0 else 0.0)
 
 
-@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+@kernel(fastmath=FUSED)
 def _on_face(
     g: Array, pw: float, pq: float, s: float, ahead: float, radius: float, outline: Array, first: int, last: int, side: int
 ) -> Met:
@@ -97,7 +98,7 @@ def _on_face(
     return deep, (rho * rho_s - q * q_s) / root - g[5], part + 1 if sign > 0 else -part - 1, w, w_s
 
 
-@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+@kernel(fastmath=FUSED)
 def _posed(
     g: Array, cosine: float, sine: float, s: float, up: float
 ) -> tuple[float, float, float, float, float, float, float, float, float, float, float, float, float, float]:
@@ -130,7 +131,7 @@ def _posed(
     )
 
 
-@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+@kernel(fastmath=FUSED)
 def _on_round(
     g: Array,
     cosine: float,
@@ -211,7 +212,7 @@ def _on_round(
     return NOTHING, _out_of_swing(off_d * a_s / a1 - off_s if pinned else -off_s), 0, through, a_s
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel()
 def _at(
     g: Array,
     flat: bool,
@@ -231,7 +232,7 @@ def _at(
     return _on_round(g, p, q, ray, s, guess, radius, outline, body[0], body[1], body[2])
 
 
-@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+@kernel(fastmath=FUSED)
 def _between(
     g: Array,
     flat: bool,
@@ -282,7 +283,7 @@ def _between(
     return best
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel()
 def _border(outline: Array, body: Whole, w: float, rising: bool) -> float:
     """Return the next w, on from one, at which a part of a body gives way to another or to nothing; far off beyond the last."""
     found = 1e30
@@ -298,7 +299,7 @@ def _border(outline: Array, body: Whole, w: float, rising: bool) -> float:
     return sign * found
 
 
-@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+@kernel(fastmath=FUSED)
 def _stretch(
     g: Array,
     flat: bool,
@@ -339,7 +340,7 @@ def _stretch(
     return _between(g, flat, p, q, ray, low, high, begin, end, best, radius, outline, body)
 
 
-@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+@kernel(fastmath=FUSED)
 def _deepest(g: Array, flat: bool, p: float, q: float, ray: Array, radius: float, outline: Array, bodies: Whole) -> float:
     """Return the greatest depth that a ray is met at as a piece goes on.
 
@@ -368,7 +369,7 @@ def _deepest(g: Array, flat: bool, p: float, q: float, ray: Array, radius: float
     return best
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel()
 def _no_steeper(outline: Array, slope: float) -> float:
     """Return how far from the middle line an outline that bends outwards alone rises no more steeply than ``slope``."""
     out = 0.0
@@ -383,7 +384,7 @@ def _no_steeper(outline: Array, slope: float) -> float:
     return out
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel()
 def _look_out(
     g: Array, moves: Array, k: int, wide: float, chord: float, tall: float, radius: float, outline: Array, one: bool
 ) -> None:
@@ -435,7 +436,7 @@ def _look_out(
         g[_BOXES + 9], g[_BOXES + 10], g[_BOXES + 11], g[_BOXES + 12] = -half, -half, -chord, chord
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel()
 def _beside(g: Array, w0: float, q0: float, w1: float, q1: float, off: float) -> bool:
     """Return whether a patch, none of whose rays is further off than that, goes by all boxes from one (w, q) to another."""
     for box in range(int(g[_BOXES])):
@@ -450,7 +451,7 @@ def _beside(g: Array, w0: float, q0: float, w1: float, q1: float, off: float) ->
     return True
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel()
 def _steepest(outline: Array, radius: float, wide: float, chord: float, tall: float) -> tuple[float, float]:
     """Return how steep the solid's lower side is at most along its axis and across it, in so much of it; 1e6 at the most."""
     under = max(radius - tall, 1e-6 * radius)
@@ -462,7 +463,7 @@ def _steepest(outline: Array, radius: float, wide: float, chord: float, tall: fl
     return min(steep * radius / under, 1e6), min(chord / under, 1e6)
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel()
 def _outer(g: Array) -> tuple[float, float, float, float]:
     """Return the least and greatest w and q in all boxes of a piece."""
     low_w, high_w, low_q, high_q = g[_BOXES + 1], g[_BOXES + 2], g[_BOXES + 3], g[_BOXES + 4]
@@ -473,12 +474,12 @@ def _outer(g: Array) -> tuple[float, float, float, float]:
     return low_w, high_w, low_q, high_q
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel()
 def _spread(way: float, low: float, high: float) -> tuple[float, float]:
     return min(way * low, way * high), max(way * low, way * high)
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel()
 def _bounds_on_face(pieces: Array, radius: float, outline: Array, one: bool, grid: Grid, bounds: Whole) -> None:
     """Fill what is worked out of each piece, and its bounds in cells."""
     x0, y0, column_step, row_step = grid
@@ -520,7 +521,7 @@ def _bounds_on_face(pieces: Array, radius: float, outline: Array, one: bool, gri
         bounds[k, 3] = cell_below((right + g[_SAG] - x0) / column_step)
 
 
-@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+@kernel(fastmath=FUSED)
 def _deepen_on_face(
     g: Array,
     bounds: Whole,
@@ -563,7 +564,7 @@ def _deepen_on_face(
                             patch[i * PATCH + j] = deep
 
 
-@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+@kernel(fastmath=FUSED)
 def _share_frame_on_face(
     tiles: Counts,
     starts: Counts,
@@ -588,7 +589,7 @@ def _share_frame_on_face(
         store_tile(tile, row, column, work, depth)
 
 
-@njit(cache=True, error_model="numpy", parallel=PRANGE_ALONE, fastmath=FUSED)
+@kernel(parallel=PRANGE_ALONE, fastmath=FUSED)
 def _carve_frame_on_face(
     tiles: Counts,
     starts: Counts,

@@ -16,8 +16,9 @@ import math
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
-from numba import njit, prange
+from numba import prange
 
+from lobework.kernels.jit import kernel
 from lobework.kernels.lanes import at_most, greater, lay, lesser, root, spread, take
 from lobework.kernels.slab import bounds_of, first_cell, lanes_of, lines_of, patch_steps, placed_in, reach, run_of, walk_over
 from lobework.kernels.sweep_face import RIM_MM
@@ -51,7 +52,7 @@ _CLOSE: Final = 1e-9
 """Lengths nearer than this, mm, are one, where there is room for all of float64."""
 
 
-@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+@kernel(fastmath=FUSED)
 def _ahead(part: Array, far: float, slope: float) -> float:
     """Return how far ahead of a cutter that rises, mm, a part of its edge may cut deepest, in the work as far as ``far`` mm."""
     kind, near, _, _, b = part
@@ -62,7 +63,7 @@ def _ahead(part: Array, far: float, slope: float) -> float:
     return min(far, slope * math.sqrt(max(b * b - near * near, 0.0)))
 
 
-@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+@kernel(fastmath=FUSED)
 def _cut_by_part(tile: Cells, placed: Placed, slope: float, part: Array, walk: Walk, begin: int, end: int, grid: Array) -> None:
     """Deepen a tile by one part of an edge along a segment, in a slab's lines.
 
@@ -108,7 +109,7 @@ def _cut_by_part(tile: Cells, placed: Placed, slope: float, part: Array, walk: W
             patch += walk[7]
 
 
-@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+@kernel(fastmath=FUSED)
 def _outside(part: Array, swing: float, u: float, across: float, low: float, high: float, slope: float) -> float:
     """Return the least height at which a swung slant, outside its circle, meets a ray; infinite where it does not."""
     _, near, far, a, rise = part
@@ -127,7 +128,7 @@ def _outside(part: Array, swing: float, u: float, across: float, low: float, hig
     return height
 
 
-@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+@kernel(fastmath=FUSED)
 def _within(part: Array, swing: float, u: float, across: float, low: float, high: float, slope: float) -> float:
     """Return the least height at which a swung slant, inside its circle, meets a ray; infinite where it does not.
 
@@ -147,7 +148,7 @@ def _within(part: Array, swing: float, u: float, across: float, low: float, high
     return least
 
 
-@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+@kernel(fastmath=FUSED)
 def _first_beyond(slants: Array, off: float) -> int:
     """Return the first slant that ends at ``off`` or beyond."""
     low, high = 0, slants.shape[0]
@@ -160,7 +161,7 @@ def _first_beyond(slants: Array, off: float) -> int:
     return low
 
 
-@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+@kernel(fastmath=FUSED)
 def _height(u: float, across: float, low: float, high: float, slope: float, swing: float, slants: Array) -> float:
     """Return the least height above the place where t is 0 at which a swung edge meets a ray along a segment.
 
@@ -182,7 +183,7 @@ def _height(u: float, across: float, low: float, high: float, slope: float, swin
     return least
 
 
-@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+@kernel(fastmath=FUSED)
 def _cut_swung(
     tile: Cells, placed: Placed, slope: float, swing: float, slants: Array, walk: Walk, begin: int, end: int, grid: Array
 ) -> None:
@@ -202,7 +203,7 @@ def _cut_swung(
                     tile[patch, lane] = cut
 
 
-@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+@kernel(fastmath=FUSED)
 def _cut_tile(
     segments: Array, bounds: Whole, chosen: Whole, parts: Array, swing: float, grid: Array, row: int, column: int, tile: Cells
 ) -> None:
@@ -228,7 +229,7 @@ def _cut_tile(
             _cut_by_part(tile, placed, slope, parts[p], walk, begin, end, grid)
 
 
-@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+@kernel(fastmath=FUSED)
 def _carve_tiles(
     tiles: Counts,
     tickets: Counts,
@@ -257,7 +258,7 @@ def _carve_tiles(
         k = next_ticket(tickets)
 
 
-@njit(cache=True, error_model="numpy", parallel=PRANGE_ALONE, fastmath=FUSED)
+@kernel(parallel=PRANGE_ALONE, fastmath=FUSED)
 def carve_sloping(segments: Array, parts: Array, swing: float, grid: Array, work: Whole, depth: Cells) -> None:
     """Deepen a face by segments that rise, or are level.
 

@@ -16,8 +16,9 @@ import math
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
-from numba import njit, prange
+from numba import prange
 
+from lobework.kernels.jit import kernel
 from lobework.kernels.meet import NOTHING, gap, leaves
 from lobework.kernels.rays import aim, aim_at_patch, bounds_in, deepest_of
 from lobework.kernels.sweep_blade import reach, turned_on
@@ -70,7 +71,7 @@ _OVER: Final = 1.2
 """How far past where the bend puts a top it is looked for, so that it lies between."""
 
 
-@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED, inline="always")
+@kernel(fastmath=FUSED, inline="always")
 def _seen(
     g: Array, ray: Array, t: float
 ) -> tuple[float, float, float, float, float, float, float, float, float, float, float, float]:
@@ -93,7 +94,7 @@ def _seen(
     return sx - px, sy - py, ray[2] - pz, wx, wy, ray[5], ax, ay, az, px, py, pz
 
 
-@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED, inline="always")
+@kernel(fastmath=FUSED, inline="always")
 def _climb(
     g: Array,
     t: float,
@@ -128,7 +129,7 @@ def _climb(
     return nx * vx + ny * vy + nz * vz, nx * wx + ny * wy + nz * wz, scale
 
 
-@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+@kernel(fastmath=FUSED)
 def _depth(g: Array, ray: Array, t: float, outline: Array, first: int, last: int) -> tuple[float, float, float, float]:
     """Return how deep a ray goes in the solid, t of a piece done; how that grows with t; how squarely it leaves, 0 to 1.
 
@@ -152,7 +153,7 @@ def _depth(g: Array, ray: Array, t: float, outline: Array, first: int, last: int
     return e + base, comes * per, leaving, g[30] * g[30] * bend * per
 
 
-@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+@kernel(fastmath=FUSED)
 def _misses(g: Array, ray: Array, t: float, outline: Array, first: int, last: int) -> tuple[float, float]:
     """Return by how much a ray misses a convex solid, t of a piece done, and how that grows with t."""
     x, y, z, wx, wy, wz, ax, ay, az, px, py, _ = _seen(g, ray, t)
@@ -180,7 +181,7 @@ def _misses(g: Array, ray: Array, t: float, outline: Array, first: int, last: in
     return least, share * grows_above + (1.0 - share) * grows_below
 
 
-@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+@kernel(fastmath=FUSED)
 def _passed(g: Array, ray: Array, floor: float, off: float) -> tuple[bool, float, float]:
     """Return whether a piece passes a ray by; where its tip is nearest to it; and how far aside of the tip's way the ray is.
 
@@ -200,7 +201,7 @@ def _passed(g: Array, ray: Array, floor: float, off: float) -> tuple[bool, float
     return passed, min(max(t, 0.0), 1.0), v + e * per_v
 
 
-@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+@kernel(fastmath=FUSED)
 def _first_met(g: Array, ray: Array, t: float, outline: Array, first: int, last: int) -> float:
     """Return a place in a piece where a ray meets a convex solid that it misses at t; -1 where there is none to be had.
 
@@ -217,7 +218,7 @@ def _first_met(g: Array, ray: Array, t: float, outline: Array, first: int, last:
     return -1.0
 
 
-@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+@kernel(fastmath=FUSED)
 def _top(
     g: Array,
     ray: Array,
@@ -268,7 +269,7 @@ def _top(
     return best
 
 
-@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+@kernel(fastmath=FUSED)
 def _uphill(g: Array, ray: Array, t: float, floor: float, outline: Array, first: int, last: int) -> float:
     """Return how deep a ray is cut by a convex solid in a piece of path, from t on; any, if no deeper than ``floor``."""
     deep, slope, square, bend = _depth(g, ray, t, outline, first, last)
@@ -306,7 +307,7 @@ def _uphill(g: Array, ray: Array, t: float, floor: float, outline: Array, first:
     return deep
 
 
-@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+@kernel(fastmath=FUSED)
 def _ringed(
     g: Array,
     ray: Array,
@@ -357,7 +358,7 @@ def _ringed(
     return _top(g, ray, 0.0, NOTHING, 0.0, t, deep, slope, floor, 0.0, outline, first, last)
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel()
 def _heights(edge: Array, far: float) -> tuple[float, float]:
     """Return between which heights above its tip a cutter's skin turns about its middle line, as far out as ``far``.
 
@@ -375,7 +376,7 @@ def _heights(edge: Array, far: float) -> tuple[float, float]:
     return (low, high) if low <= high else (0.0, 0.0)
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel()
 def _ahead(edge: Array, far: float, climb: float, speed: float, height: float, along: float, aside: float) -> float:
     """Return how far ahead of, or behind, its middle line a cutter may be met deepest, ``far`` mm of it in the work.
 
@@ -406,7 +407,7 @@ def _ahead(edge: Array, far: float, climb: float, speed: float, height: float, a
     return out
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel()
 def _footprint(g: Array, edge: Array, shape: Shape, most: float, out: int) -> tuple[float, float, float]:
     """Return how wide and how tall a solid is in the work, and how far a frame's wheel reaches; below zero: not in it.
 
@@ -428,7 +429,7 @@ def _footprint(g: Array, edge: Array, shape: Shape, most: float, out: int) -> tu
     return wide, tall, along
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel()
 def _prepare(g: Array, edge: Array, shape: Shape, most: float, on_face: bool) -> bool:
     """Fill what is worked out of one piece alone; return whether it may reach the work."""
     kind, size = shape
@@ -493,7 +494,7 @@ def _prepare(g: Array, edge: Array, shape: Shape, most: float, on_face: bool) ->
     return True
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel()
 def _join(g: Array, h: Array) -> None:
     """Shorten what the slabs of a piece and of the one after it have beyond their ends, if they join."""
     apart = abs(g[0] + g[1] - h[0])
@@ -507,7 +508,7 @@ def _join(g: Array, h: Array) -> None:
     h[37] = min(ahead + h[35] * turn, h[35])
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel()
 def _lay(pieces: Array, edge: Array, shape: Shape, rays: Rays, most: float, bounds: Whole) -> None:
     """Fill what is worked out of each piece, and its bounds in cells."""
     for k in range(pieces.shape[0]):
@@ -521,7 +522,7 @@ def _lay(pieces: Array, edge: Array, shape: Shape, rays: Rays, most: float, boun
             _join(pieces[k - 1], g)
 
 
-@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+@kernel(fastmath=FUSED)
 def _deepen(
     g: Array,
     bounds: Whole,
@@ -574,7 +575,7 @@ def _deepen(
                         patch[r * PATCH + j] = found
 
 
-@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+@kernel(fastmath=FUSED)
 def _share(
     tiles: Counts,
     tickets: Counts,
@@ -619,7 +620,7 @@ def _share(
         k = next_ticket(tickets)
 
 
-@njit(cache=True, error_model="numpy", parallel=PRANGE_ALONE, fastmath=FUSED)
+@kernel(parallel=PRANGE_ALONE, fastmath=FUSED)
 def _carve(
     tiles: Counts,
     starts: Counts,

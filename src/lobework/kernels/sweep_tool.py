@@ -6,8 +6,9 @@ import math
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
-from numba import njit, prange
+from numba import prange
 
+from lobework.kernels.jit import kernel
 from lobework.kernels.pierce import BENDS, BOXES, FUSED, SPEED, STAYS, VEERS, meets, posed
 from lobework.kernels.rays import aim, aim_at_patch, bounds_in, deepest_of
 from lobework.kernels.sweep_blade import reach
@@ -42,7 +43,7 @@ _BOX: Final = 30
 _SLACK_MM: Final = 1e-9
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel()
 def _crosses(g: Array, s: float, w: float, h: float) -> float:
     """Return how fast a place of the blade leaves the blade's plane as a piece begins (s = 0) or ends, mm a piece."""
     outr, outp, outz = g[8] + s * g[11], g[9] + s * g[12], g[10] + s * g[13]
@@ -54,7 +55,7 @@ def _crosses(g: Array, s: float, w: float, h: float) -> float:
     return nr * vr + np_ * vp + nz * (g[7] + w * g[19] + h * g[13])  # type: ignore[no-any-return]
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel()
 def _prepare(g: Array, outline: Array, most: float, on_face: bool) -> bool:
     """Fill what is worked out of one piece alone; return whether it may reach the work."""
     up = 2 if on_face else 0
@@ -87,7 +88,7 @@ def _prepare(g: Array, outline: Array, most: float, on_face: bool) -> bool:
     return True
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel()
 def _lay(pieces: Array, outline: Array, rays: Rays, most: float, bounds: Whole) -> None:
     """Fill what is worked out of each piece, and its bounds in cells."""
     for k in range(pieces.shape[0]):
@@ -98,7 +99,7 @@ def _lay(pieces: Array, outline: Array, rays: Rays, most: float, bounds: Whole) 
         bounds_in(rays, g[_BOX:], g[0], g[1], bounds[k])
 
 
-@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+@kernel(fastmath=FUSED)
 def _beside(g: Array, ray: Array, deep: float, off: float) -> bool:
     """Return whether the rays of a patch, none further off its middle one than that, are clear of a piece."""
     off += g[_OFF]
@@ -110,7 +111,7 @@ def _beside(g: Array, ray: Array, deep: float, off: float) -> bool:
     return least > off or most < -off or in_least > off + g[_WIDE] or in_most < -off - g[_WIDE]
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel()
 def _ends(g: Array, at: Array, on_face: bool) -> float:
     """Return how deep a row's rays go, at most, before the axis or before they come under the blade or out of its z."""
     if on_face:
@@ -123,7 +124,7 @@ def _ends(g: Array, at: Array, on_face: bool) -> float:
     return deep  # type: ignore[no-any-return]
 
 
-@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+@kernel(fastmath=FUSED)
 def _deepen(
     g: Array,
     bounds: Whole,
@@ -162,7 +163,7 @@ def _deepen(
                         patch[r * PATCH + j] = cut
 
 
-@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+@kernel(fastmath=FUSED)
 def _share(
     tiles: Counts,
     tickets: Counts,
@@ -192,7 +193,7 @@ def _share(
         k = next_ticket(tickets)
 
 
-@njit(cache=True, error_model="numpy", parallel=PRANGE_ALONE, fastmath=FUSED)
+@kernel(parallel=PRANGE_ALONE, fastmath=FUSED)
 def _carve(
     tiles: Counts,
     starts: Counts,

@@ -5,7 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numba import njit
+
+from lobework.kernels.jit import kernel
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -20,7 +21,7 @@ FUSED = {"contract"}
 """A product and a sum may be fused, which rounds once instead of twice; nothing is reordered."""
 
 
-@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+@kernel(fastmath=FUSED)
 def _filled(out: Array, t: Array, terms: Array) -> None:
     """Fill a polynomial's values, eight terms at a time."""
     for last in range(terms.size - 8, -8, -8):
@@ -36,7 +37,7 @@ def _filled(out: Array, t: Array, terms: Array) -> None:
                 out[j] = a + s * (b + s * (c + s * (d + s * (e + s * (f + s * (g + s * (h + s * out[j])))))))
 
 
-@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+@kernel(fastmath=FUSED)
 def carried(
     x: Array,
     y: Array,

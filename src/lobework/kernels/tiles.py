@@ -27,8 +27,10 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
-from numba import njit, types
+from numba import types
 from numba.extending import intrinsic
+
+from lobework.kernels.jit import kernel
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -85,7 +87,7 @@ PRANGE_ALONE: Any = {
     "setitem": False,
     "stencil": False,
 }
-"""For ``@njit(parallel=PRANGE_ALONE)``: nothing but ``prange`` is made parallel, which compiles sooner."""
+"""For ``@kernel(parallel=PRANGE_ALONE)``: nothing but ``prange`` is made parallel, which compiles sooner."""
 MOST_REFERENCES: Final = 1 << 19
 """From tiles to segments in one binning: 2 MB of them."""
 LANE_ROW: Final = np.repeat(np.arange(PATCH, dtype=np.float32), PATCH)
@@ -95,19 +97,19 @@ LANE_COLUMN: Final = np.tile(np.arange(PATCH, dtype=np.float32), PATCH)
 _FAR: Final = 1 << 30
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel()
 def cell_below(place: float) -> int:
     """Return the last whole number at or below a place in cells, held to plus or minus 2^30; for a NaN, -2^30."""
     return int(np.floor(min(max(place, -_FAR), _FAR))) if place == place else -_FAR
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel()
 def cell_above(place: float) -> int:
     """Return the first whole number at or above a place in cells, held to plus or minus 2^30; for a NaN, 2^30."""
     return int(np.ceil(min(max(place, -_FAR), _FAR))) if place == place else _FAR
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel()
 def _tiles_along(low: int, high: int, size: int, wraps: bool) -> tuple[int, int, int, int]:
     """Return the first and last tile of each of the two runs of tiles that cells low to high touch; an empty run is (0, -1)."""
     last = (size - 1) >> _SHIFT
@@ -126,7 +128,7 @@ def _tiles_along(low: int, high: int, size: int, wraps: bool) -> tuple[int, int,
     return low >> _SHIFT, last, 0, min(high >> _SHIFT, (low >> _SHIFT) - 1)
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel()
 def bin_to_tiles(bounds: Whole, rows: int, columns: int, wraps: bool, most: int) -> tuple[Counts, Whole, int]:
     """Return which segments reach into which tile, by a counting sort.
 
@@ -194,7 +196,7 @@ def bin_to_tiles(bounds: Whole, rows: int, columns: int, wraps: bool, most: int)
     return starts, order, taken
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel()
 def busy_tiles(starts: Counts) -> Counts:
     """Return (k,) int64: the tiles that segments reach."""
     tiles = starts.size - 1
@@ -207,7 +209,7 @@ def busy_tiles(starts: Counts) -> Counts:
     return busy[:count]
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel()
 def corner(tile: int, columns: int) -> tuple[int, int]:
     """Return the row and column of a tile's first cell, in a grid of so many columns."""
     across = (columns + SIDE - 1) // SIDE
@@ -231,13 +233,13 @@ So each thread takes the next tile when it is done with its last, and none waits
 """
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel()
 def blank_tile() -> Cells:
     """Return room for a tile, (1024, 16) float32, uncut."""
     return np.zeros((PATCHES * PATCHES, LANES), np.float32)
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel()
 def work_in(inside: NDArray[np.bool_]) -> Whole:
     """Return (rows, 2) int32: of each row, the first column with work under it, and the one after the last.
 
@@ -271,7 +273,7 @@ def work_in(inside: NDArray[np.bool_]) -> Whole:
     return work
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel()
 def load_tile(depth: Cells, row: int, column: int, tile: Cells) -> None:
     """Fill a tile from the (rows, columns) depths, its first cell at (row, column); cells beyond the grid are left alone."""
     rows, columns = min(SIDE, depth.shape[0] - row), min(SIDE, depth.shape[1] - column)
@@ -285,7 +287,7 @@ def load_tile(depth: Cells, row: int, column: int, tile: Cells) -> None:
             tile[patch + c // PATCH, lane + c % PATCH] = depth[row + r, column + c]
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel()
 def store_tile(tile: Cells, row: int, column: int, work: Whole, depth: Cells) -> None:
     """Write a tile back to the (rows, columns) depths, wherever there is work.
 
@@ -325,13 +327,13 @@ def lots(bounds: Whole, shape: tuple[int, ...], wraps: bool) -> Iterator[tuple[s
         taken += more
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel()
 def rows_between(bounds: Whole, row: int) -> tuple[int, int]:
     """Return the first patch along the rows of a tile that a piece reaches, and the one after the last."""
     return max((bounds[0] - row) // PATCH, 0), min((bounds[1] - row) // PATCH + 1, PATCHES)
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel()
 def patch_columns(bounds: Whole, column: int, columns: int, wraps: bool, found: Whole) -> int:
     """Fill ``found`` with the patches along the columns of a tile that a piece reaches; return how many."""
     count = 0

@@ -6,8 +6,9 @@ import math
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numba import njit, prange
+from numba import prange
 
+from lobework.kernels.jit import kernel
 from lobework.kernels.through import FUSED, carried
 
 if TYPE_CHECKING:
@@ -25,7 +26,7 @@ S3, S5, S7, S9, S11, S13 = ((-1) ** k / math.factorial(2 * k + 1) for k in range
 C2, C4, C6, C8, C10, C12 = ((-1) ** k / math.factorial(2 * k) for k in range(1, 7))
 
 
-@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+@kernel(fastmath=FUSED)
 def _lifts(
     ramp: Array,
     pushed: Array,
@@ -74,7 +75,7 @@ def _lifts(
         done += run
 
 
-@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+@kernel(fastmath=FUSED)
 def _pushes(
     ramp: Array,
     pushed: Array,
@@ -95,7 +96,7 @@ def _pushes(
         _lifts(ramp, pushed, scale[p], along[p], a_step[p], begin, cells, first[p], last[p], onto)
 
 
-@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+@kernel(fastmath=FUSED)
 def _turns(cosines: Array, sines: Array, angle: float, count: int) -> None:
     """Fill the cosines and sines of 0, 1, 2 ... times an angle: the first few exact, the rest turned on from them."""
     known = min(8, count)
@@ -110,7 +111,7 @@ def _turns(cosines: Array, sines: Array, angle: float, count: int) -> None:
         known += more
 
 
-@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+@kernel(fastmath=FUSED)
 def _rock(px: Array, py: Array, across: Array, height: float, most: float) -> None:
     """Turn points about the pivot by the headstock's rock, ``most`` rad at the most.
 
@@ -143,7 +144,7 @@ def _rock(px: Array, py: Array, across: Array, height: float, most: float) -> No
             py[j] = x * s + y * c - height
 
 
-@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+@kernel(fastmath=FUSED)
 def _held(
     ramp: Array,
     px: Array,
@@ -177,7 +178,7 @@ def _held(
         z[j] = tip_z + u * travel_z
 
 
-@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+@kernel(fastmath=FUSED)
 def _turned(
     x: Array, y: Array, px: Array, py: Array, cosines: Array, sines: Array, c: float, s: float, sx: float, sy: float
 ) -> None:
@@ -189,7 +190,7 @@ def _turned(
         y[j] = py[j] * cosine - px[j] * sine - sy
 
 
-@njit(cache=True, error_model="numpy", nogil=True, fastmath=FUSED)
+@kernel(fastmath=FUSED)
 def _rocked(
     x: Array,
     y: Array,
@@ -243,7 +244,7 @@ def _rocked(
         done += run
 
 
-@njit(cache=True, error_model="numpy", parallel=True, fastmath=FUSED)
+@kernel(parallel=True, fastmath=FUSED)
 def weave(
     starts: Array,
     steps: Array,

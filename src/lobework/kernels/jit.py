@@ -1,0 +1,229 @@
+"""The one decorator of compiled kernels: how they are compiled, where their machine code is kept, and what runs beside what.
+
+Machine code is kept on disk by numba, in the first of these folders that can be written: the one that the variable
+NUMBA_CACHE_DIR names, the package's own, the user's cache folder. Where there is none, kernels are compiled in memory. Each
+kept file carries a digest of itself: a file that is damaged is compiled and written again. A kernel is compiled again when its
+file, or any file of the library that it imports from, has changed.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import importlib
+import os
+import pickle
+import re
+import threading
+import warnings
+from collections.abc import Callable
+from functools import cache, wraps
+from pathlib import Path
+from typing import Any, ClassVar, Final, TypeVar, cast
+
+import numba
+from numba import njit
+from numba.core.caching import (
+    CompileResultCacheImpl,
+    FunctionCache,
+    IndexDataCacheFile,
+    InTreeCacheLocator,
+    UserProvidedCacheLocator,
+    UserWideCacheLocator,
+)
+
+from lobework.errors import LobeworkError
+
+__all__ = ["CacheWarning", "kernel"]
+
+_Does = TypeVar("_Does", bound=Callable[..., Any])
+_DIGEST: Final = hashlib.sha256().digest_size
+_IMPORTED: Final = re.compile(rb"^\s*(?:from|import) lobework\.([\w.]+)", re.MULTILINE)
+_LIBRARY: Final = Path(__file__).parents[1]
+_REMEDY: Final = "the variable NUMBA_CACHE_DIR names another folder for it"
+_told: Final[set[str]] = set()
+
+
+class CacheWarning(UserWarning):
+    """Compiled kernels cannot be kept on disk, or what was kept is damaged; the message says where and what to do."""
+
+
+def kernel(parallel: Any = False, **options: Any) -> Callable[[_Does], _Does]:
+    """Return a decorator that compiles a function for floats and arrays at its first call.
+
+    Parameters
+    ----------
+    parallel : bool or dict
+        As numba has it. Such a kernel is called from Python only; calls from several threads wait for one another where
+        numba's threads need it, and a process that was forked after the first such call is refused.
+    **options
+        Further options of ``numba.njit``, such as ``fastmath`` or ``inline``.
+
+    Examples
+    --------
+    >>> @kernel()
+    ... def doubled(x):
+    ...     return 2 * x
+    >>> doubled(1.5)
+    3.0
+    """
+
+    def compiled(plain: _Does) -> _Does:
+        made = njit(error_model="numpy", nogil=True, parallel=parallel, **options)(plain)
+        made._cache = _kept(plain)
+        return cast("_Does", _one_at_a_time(made) if parallel else made)
+
+    return compiled
+
+
+def _kept(plain: Callable[..., Any]) -> Any:
+    """Return where a kernel's machine code is kept, or what keeps nothing where no folder can be written."""
+    try:
+        return _Kept(plain)
+    except (OSError, RuntimeError):
+        neither = "neither the package's folder nor the user's cache folder can be written"
+        _warn(f"compiled code cannot be kept: {neither}, so every run compiles it again; {_REMEDY}")
+        return njit(plain)._cache
+
+
+def _warn(says: str) -> None:
+    """Warn once in a process of each kind of trouble."""
+    kind = says.partition(":")[0]
+    if kind not in _told:
+        _told.add(kind)
+        warnings.warn(says, CacheWarning, stacklevel=2)
+
+
+class _HomeLocator(UserWideCacheLocator):
+    """The user's cache folder; a user without a home folder has none."""
+
+    @classmethod
+    def from_function(cls, py_func: Any, py_file: str) -> Any:
+        if not Path(cls(py_func, py_file).get_cache_path()).is_absolute():
+            return None
+        return super().from_function(py_func, py_file)
+
+
+class _Impl(CompileResultCacheImpl):
+    _locator_classes: ClassVar[list[Any]] = [UserProvidedCacheLocator, InTreeCacheLocator, _HomeLocator]
+
+
+class _Kept(FunctionCache):
+    """Machine code of one kernel, in files that carry a digest of themselves."""
+
+    _impl_class = _Impl
+
+    def __init__(self, py_func: Callable[..., Any]) -> None:
+        super().__init__(py_func)
+        base, stamp = f"{self._impl.filename_base}.sealed", _stamp(Path(py_func.__code__.co_filename))
+        self._cache_file = _Sealed(cache_path=self._cache_path, filename_base=base, source_stamp=stamp)
+
+    def save_overload(self, sig: Any, data: Any) -> None:
+        """Keep what was compiled; where it cannot be written, warn, and go on without."""
+        try:
+            super().save_overload(sig, data)
+        except OSError as error:
+            _warn(f"compiled code cannot be kept: {self._cache_path}: {error.strerror or error}; {_REMEDY}")
+            self.disable()
+
+
+class _Sealed(IndexDataCacheFile):
+    """Files of numba's cache, each with its digest before it; what is damaged is as good as absent."""
+
+    def _load_index(self) -> dict[Any, str]:
+        try:
+            version, stamp, overloads = self._unsealed(Path(self._index_path))
+        except (OSError, _DamagedError):
+            return {}
+        fresh = version == self._version and stamp == self._source_stamp
+        return cast("dict[Any, str]", overloads) if fresh else {}
+
+    def _save_index(self, overloads: dict[Any, str]) -> None:
+        with self._open_for_write(self._index_path) as file:
+            file.write(self._dump((self._version, self._source_stamp, overloads)))
+
+    def _load_data(self, name: str) -> Any:
+        try:
+            return self._unsealed(Path(self._data_path(name)))
+        except _DamagedError as error:
+            raise OSError(str(error)) from None  # numba takes it as absent, and it is compiled and written again
+
+    def _dump(self, obj: Any) -> bytes:
+        data: bytes = super()._dump(obj)
+        return hashlib.sha256(data).digest() + data
+
+    def _unsealed(self, path: Path) -> Any:
+        sealed = path.read_bytes()
+        digest, data = sealed[:_DIGEST], sealed[_DIGEST:]
+        if hashlib.sha256(data).digest() != digest:
+            _warn(f"compiled code is damaged: {path}; it is compiled and written again; {_REMEDY}")
+            raise _DamagedError(str(path))
+        return pickle.loads(data)
+
+
+class _DamagedError(Exception):
+    """A file that is not as it was written."""
+
+
+@cache
+def _stamp(path: Path) -> str:
+    """Return a digest of a file of the library, and of every file of it that is imported there, or in one of those."""
+    found: dict[Path, bytes] = {}
+    _gather(path, found)
+    return hashlib.sha256(b"".join(found[each] for each in sorted(found))).hexdigest()
+
+
+def _gather(path: Path, found: dict[Path, bytes]) -> None:
+    found[path] = text = path.read_bytes()
+    for name in _IMPORTED.findall(text):
+        file = _LIBRARY.joinpath(*name.decode().split(".")).with_suffix(".py")
+        if file not in found and file.is_file():
+            _gather(file, found)
+
+
+class _Turns:
+    """Whose turn it is to run a parallel kernel, and whether this process may."""
+
+    def __init__(self) -> None:
+        self.lock = threading.Lock()
+        self.forked = False
+        self.layer = ""
+
+    def begin(self) -> None:
+        """Start numba's threads, if they have not been; which library runs them is known from then on."""
+        numba.get_num_threads()
+        self.layer = numba.threading_layer()
+
+    def fork(self) -> None:
+        """Be the child of a fork: no thread of the parent holds the lock here, and its OpenMP threads are gone."""
+        self.lock = threading.Lock()
+        self.forked = self.layer == "omp" and _gnu_openmp()
+
+
+def _gnu_openmp() -> bool:
+    """Return whether OpenMP is GNU's, which ends a forked process that uses it after its parent did."""
+    return bool(importlib.import_module("numba.np.ufunc.omppool").openmp_vendor == "GNU")
+
+
+_turns: Final = _Turns()
+if hasattr(os, "register_at_fork"):
+    os.register_at_fork(after_in_child=_turns.fork)
+
+
+def _one_at_a_time(made: Callable[..., Any]) -> Callable[..., Any]:
+    """Return a parallel kernel that lets one thread after the other in where numba's threads serve one at a time."""
+
+    @wraps(made)
+    def run(*arguments: Any) -> Any:
+        if _turns.forked:
+            raise LobeworkError(
+                "this process was forked after its parent traced or carved, and OpenMP's threads do not outlive a fork; "
+                "start processes with the method 'spawn' or 'forkserver', such as multiprocessing.get_context('spawn')"
+            )
+        with _turns.lock:
+            if not _turns.layer:
+                _turns.begin()
+            if _turns.layer == "workqueue":
+                return made(*arguments)
+        return made(*arguments)
+
+    return run

@@ -1,0 +1,145 @@
+"""Compiled kernels where nothing can be written, and where what was kept is damaged: one line of warning, and the same answer."""
+
+from __future__ import annotations
+
+import os
+import re
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+LIBRARY = Path(__file__).parents[1] / "src" / "lobework"
+KERNELS = Path("lobework") / "kernels"
+CALL = """
+import numpy as np
+from lobework.kernels.crossing import crossing
+
+x, y = np.array([[0.0, 1.0, 1.0, 0.0, 0.5]]), np.array([[0.0, 0.0, -1.0, -1.0, 1.0]])
+print(*crossing(x, y))
+"""
+NO_USER = "import pwd\n\ndef getpwuid(uid):\n    raise KeyError(uid)\n\npwd.getpwuid = getpwuid\n"
+ANSWER = "0 0 3\n"
+WARNED = re.compile(r"CacheWarning: (.*)")
+
+
+def copied(folder):
+    """A copy of the library in a folder, with nothing compiled."""
+    shutil.copytree(LIBRARY, folder / "lobework", ignore=shutil.ignore_patterns("__pycache__"))
+    return folder
+
+
+def sealed_off(folder):
+    """A copy of the library that keeps nothing, whoever runs it: where its folder of compiled code would be, a file is."""
+    copied(folder)
+    (folder / KERNELS / "__pycache__").write_text("", encoding="utf-8")
+    return folder
+
+
+def run(site, *arguments, without=(), **variables):
+    """Run Python with the library of a folder, there; return what it did."""
+    around = {
+        name: value for name, value in os.environ.items() if not name.startswith(("NUMBA_", "XDG_")) and name not in without
+    }
+    around |= {"PYTHONPATH": str(site), **variables}
+    line = [sys.executable, "-W", "default::UserWarning", *arguments]
+    return subprocess.run(line, cwd=site, env=around, capture_output=True, text=True, check=False)
+
+
+def warned(done):
+    assert done.returncode == 0, done.stderr
+    return WARNED.findall(done.stderr)
+
+
+def kept(folder):
+    return sorted(path for path in folder.rglob("*.nb?"))
+
+
+def test_where_no_folder_can_be_written_kernels_are_compiled_in_memory_with_one_warning(tmp_path):
+    done = run(sealed_off(tmp_path), "-c", CALL, HOME=os.devnull)
+    (says,) = warned(done)
+    assert done.stdout == ANSWER
+    assert says.startswith("compiled code cannot be kept: ")
+    assert "NUMBA_CACHE_DIR" in says
+    assert kept(tmp_path) == []
+
+
+def test_a_user_without_a_home_folder_gets_none_made_in_the_working_folder(tmp_path):
+    done = run(sealed_off(tmp_path), "-c", NO_USER + CALL, without=("HOME",))
+    assert len(warned(done)) == 1
+    assert done.stdout == ANSWER
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["lobework"]
+
+
+def test_the_variable_that_the_warning_names_moves_the_cache(tmp_path):
+    site, elsewhere = sealed_off(tmp_path / "site"), tmp_path / "elsewhere"
+    done = run(site, "-c", CALL, HOME=os.devnull, NUMBA_CACHE_DIR=str(elsewhere))
+    assert (warned(done), done.stdout) == ([], ANSWER)
+    assert len(kept(elsewhere)) == 4
+    assert kept(site) == []
+
+
+def test_a_command_runs_where_nothing_can_be_written_and_says_so_in_one_line(tmp_path):
+    site = sealed_off(tmp_path)
+    (site / "trial.ngc").write_text("G21 G90 G94\nG1 Z-0.1 F100\nM2\n", encoding="utf-8")
+    script = "from lobework.cli import main\nraise SystemExit(main())"
+    run(site, "-c", script, "new", "lid.toml")
+    done = run(site, "-c", script, "prove", "trial.ngc", "--job", "lid.toml", HOME=os.devnull)
+    assert done.returncode == 1
+    (line,) = [line for line in done.stderr.splitlines() if "note: " in line]
+    assert line.startswith("lobework: note: compiled code cannot be kept: ")
+    assert "Traceback" not in done.stderr
+
+
+@pytest.fixture(scope="module")
+def whole(tmp_path_factory):
+    """A copy of the library with what it needs for one call compiled and kept."""
+    site = copied(tmp_path_factory.mktemp("whole"))
+    done = run(site, "-c", CALL)
+    assert (warned(done), done.stdout) == ([], ANSWER)
+    assert len(kept(site)) == 4
+    return site
+
+
+def flipped(data):
+    middle = len(data) // 2
+    return data[:middle] + bytes([data[middle] ^ 1]) + data[middle + 1 :]
+
+
+@pytest.mark.parametrize("ending", [".nbi", ".nbc"])
+@pytest.mark.parametrize(
+    "damage",
+    [lambda data: data[: len(data) // 2], lambda data: b"", lambda data: os.urandom(len(data)), flipped],
+    ids=["truncated", "empty", "garbage", "one bit"],
+)
+def test_what_is_damaged_is_compiled_and_kept_again_with_one_warning(damage, ending, whole):
+    files = [path for path in kept(whole) if path.suffix == ending]
+    for path in files:
+        path.write_bytes(damage(path.read_bytes()))
+    done = run(whole, "-c", CALL)
+    (says,) = warned(done)
+    assert done.stdout == ANSWER
+    assert says.startswith("compiled code is damaged: ")
+    assert "NUMBA_CACHE_DIR" in says
+    written = {path: path.stat().st_mtime_ns for path in kept(whole)}
+    again = run(whole, "-c", CALL)
+    assert (warned(again), again.stdout) == ([], ANSWER)
+    assert {path: path.stat().st_mtime_ns for path in kept(whole)} == written
+
+
+def test_a_kernel_is_compiled_again_when_a_file_that_it_imports_from_has_changed(tmp_path):
+    site = copied(tmp_path)
+    run(site, "-c", CALL)
+    written = {path: path.stat().st_mtime_ns for path in kept(site)}
+    with (site / "lobework" / "rigid.py").open("a", encoding="utf-8") as file:
+        file.write("# changed\n")
+    done = run(site, "-c", CALL)
+    assert (warned(done), done.stdout) == ([], ANSWER)
+    assert all(path.stat().st_mtime_ns > written[path] for path in kept(site))
+
+
+def test_kernels_are_compiled_in_one_place():
+    users = {path.name for path in (LIBRARY / "kernels").glob("*.py") if "njit" in path.read_text(encoding="utf-8")}
+    assert users == {"jit.py"}
