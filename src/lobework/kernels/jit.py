@@ -190,13 +190,26 @@ class _Turns:
 
     def begin(self) -> None:
         """Start numba's threads, if they have not been; which library runs them is known from then on."""
-        numba.get_num_threads()
-        self.layer = numba.threading_layer()
+        try:
+            numba.get_num_threads()
+        except ValueError:
+            asked = os.environ.get("NUMBA_THREADING_LAYER", "default")
+            must_be = "a threading layer that is installed: 'omp', 'tbb' or 'workqueue', which always is"
+            raise LobeworkError(f"NUMBA_THREADING_LAYER={asked}: must be {must_be}") from None
+        self.layer = _layer()
 
     def fork(self) -> None:
         """Be the child of a fork: no thread of the parent holds the lock here, and its OpenMP threads are gone."""
         self.lock = threading.Lock()
-        self.forked = self.layer == "omp" and _gnu_openmp()
+        self.forked = _layer() == "omp" and _gnu_openmp()
+
+
+def _layer() -> str:
+    """Return which library runs numba's threads; empty where none has been started."""
+    try:
+        return str(numba.threading_layer())
+    except ValueError:
+        return ""
 
 
 def _gnu_openmp() -> bool:
