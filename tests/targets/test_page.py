@@ -17,6 +17,7 @@ from PIL import Image
 
 from lobework.carve.carving import Carving
 from lobework.errors import InputError
+from lobework.relief.wood import lattice
 from lobework.targets.page import HEIGHTS, MOST_TEXELS, STILL_DOTS
 from lobework.targets.page import render as whole_page
 from tests.carved import barrel, carved, disc, ring, turned, uncut
@@ -215,3 +216,12 @@ def test_without_the_encoder_one_line_says_what_to_install(monkeypatch):
 
 def test_work_of_no_known_wood_is_shown_in_a_pale_one():
     assert told(render(carved(disc(uncut, 0.5, material="").piece, uncut, 0.5)))["wood"]["early"][0] > 0.5
+
+
+def test_the_grain_in_the_browser_is_made_of_the_random_numbers_of_the_still_picture(page):
+    """They are sent, a byte each, as the sheet that the shader looks them up in; the script mixes no bits of its own."""
+    sheet = np.frombuffer(base64.b64decode(told(page)["wood"]["sheet"]), dtype=np.uint8)
+    assert sheet / 127.5 - 1 == pytest.approx(lattice(1), abs=0.5 / 127.5 + 1e-6)
+    script = page.decode().rpartition("<script>")[2]
+    assert "texelFetch(sheet" in script
+    assert not re.search(r"\d{8}u|>>|\buint\b", script)

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from lobework.relief.body import widest
 from lobework.surface import Face, Surface
 
-__all__ = ["PLAIN", "WOODS", "Tree", "Wood", "grain", "linear", "tree_of", "wood_of"]
+__all__ = ["PLAIN", "WOODS", "Tree", "Wood", "grain", "lattice", "linear", "tree_of", "wood_of"]
 
 Grid = NDArray[np.floating[Any]]
 Tone = tuple[int, int, int]
@@ -141,8 +141,15 @@ _CHUNK: Final = 1 << 14
 
 
 @cache
-def _lattice(seed: int) -> Grid:
-    """Return a square of even random numbers, -1 to 1, from the bits of their places (a multiply and shift hash)."""
+def lattice(seed: int) -> Grid:
+    """Return (65536,) even random numbers, -1 to 1, of a square of 256 by 256, the same on every machine.
+
+    The bits of each place are mixed as those of the generator SplitMix64 are (its function mix64variant13).
+
+    References
+    ----------
+    G. L. Steele, D. Lea, C. H. Flood, "Fast splittable pseudorandom number generators", Proc. OOPSLA 2014, 453-472.
+    """
     mixed = np.arange(_SIDE * _SIDE, dtype=np.uint64) + np.uint64(seed * 0x9E3779B9)
     for shift, factor in ((30, 0xBF58476D1CE4E5B9), (27, 0x94D049BB133111EB)):
         mixed = (mixed ^ (mixed >> np.uint64(shift))) * np.uint64(factor)
@@ -152,7 +159,7 @@ def _lattice(seed: int) -> Grid:
 
 def _noise(u: Grid, v: Grid, seed: int) -> Grid:
     """Return smooth noise, -1 to 1 and about 0, with one bump to a step of ``u`` and of ``v``."""
-    lattice = _lattice(seed)
+    random = lattice(seed)
     low_u, low_v = np.floor(u), np.floor(v)
     a, b = u - low_u, v - low_v
     a, b = a * a * (3 - 2 * a), b * b * (3 - 2 * b)
@@ -161,8 +168,8 @@ def _noise(u: Grid, v: Grid, seed: int) -> Grid:
 
     def row(number: NDArray[np.int32]) -> Grid:
         start = (number & (_SIDE - 1)) * _SIDE
-        first: Grid = lattice[start | left]
-        found: Grid = first + (lattice[start | right] - first) * b
+        first: Grid = random[start | left]
+        found: Grid = first + (random[start | right] - first) * b
         return found
 
     top = row(i)
@@ -205,7 +212,7 @@ def _grain(wood: Wood, along: Grid, across: Grid, deep: Grid, heart: tuple[float
     whole = np.floor(year)
     part = year - whole
     late = part**2 * (1 - np.clip((part - 0.86) / 0.14, 0, 1) ** 2)
-    ring = (late - 0.28) * (0.75 + 0.45 * _lattice(4)[whole.astype(np.int32) & (_SIDE - 1)]) * _fine(wood.ring / 2, dot)
+    ring = (late - 0.28) * (0.75 + 0.45 * lattice(4)[whole.astype(np.int32) & (_SIDE - 1)]) * _fine(wood.ring / 2, dot)
     bands = 0.75 * _noise(year / 2.7, along / 190, 5) + _noise(year / 9, along / 240, 6)
     fibre = _noise(side, along / 31 + under / 1.3, 9)
     for size, length, seed in ((0.11, 5.0, 7), (0.31, 13.0, 8)):

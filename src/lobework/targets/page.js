@@ -98,23 +98,21 @@ void main() {
 precision highp float;
 precision highp int;
 in vec3 at; in vec3 square; in vec3 seen; in vec3 on;
-uniform sampler2D detail;
+uniform sampler2D detail, sheet;
 uniform mat3 turned; uniform vec3 lamp; uniform float eye, deepest, grained, strength;
 uniform vec2 span, size; uniform bool face;
 uniform vec3 early, late; uniform float ring, figure, streak, pores, wander; uniform vec2 heart; uniform mat3 tree;
 out vec4 colour;
 
+// the sheet holds the same random numbers as the still picture's grain; each seed looks at it from another corner
 float lot(ivec2 cell, int seed) {
-  uint h = uint(cell.x & 255) * 374761393u + uint(cell.y & 255) * 668265263u + uint(seed) * 2246822519u;
-  h = (h ^ (h >> 13)) * 1274126177u;
-  return float((h ^ (h >> 16)) & 65535u) / 32767.5 - 1.0;
+  return texelFetch(sheet, (cell + seed * ivec2(61, 97)) & 255, 0).r * (255.0 / 127.5) - 1.0;
 }
 float noise(float u, float v, int seed) {
-  vec2 p = vec2(u, v), low = floor(p), f = p - low;
-  f = f * f * (3.0 - 2.0 * f);
-  ivec2 c = ivec2(low);
-  return mix(mix(lot(c, seed), lot(c + ivec2(0, 1), seed), f.y),
-             mix(lot(c + ivec2(1, 0), seed), lot(c + ivec2(1, 1), seed), f.y), f.x);
+  float left = floor(u), low = floor(v), a = smoothstep(0.0, 1.0, u - left), b = smoothstep(0.0, 1.0, v - low);
+  ivec2 corner = ivec2(left, low);
+  float under = mix(lot(corner, seed), lot(corner + ivec2(1, 0), seed), a);
+  return mix(under, mix(lot(corner + ivec2(0, 1), seed), lot(corner + ivec2(1, 1), seed), a), b);
 }
 float left_of(float size, float dot_mm) { return clamp((size / dot_mm - 0.6) / 1.4, 0.0, 1.0); }
 
@@ -222,6 +220,7 @@ void main() {
       gl.vertexAttribPointer(slot, 3, gl.FLOAT, false, 36, 12 * k);
     });
     count = solid.index.length;
+    gl.activeTexture(gl.TEXTURE0);
     gl.bindTexture(gl.TEXTURE_2D, gl.createTexture());
     gl.pixelStorei(gl.UNPACK_COLORSPACE_CONVERSION_WEBGL, gl.NONE);
     gl.texImage2D(gl.TEXTURE_2D, 0, gl.RGB, gl.RGB, gl.UNSIGNED_BYTE, picture);
@@ -231,7 +230,13 @@ void main() {
     gl.texParameteri(gl.TEXTURE_2D, gl.TEXTURE_WRAP_T, gl.CLAMP_TO_EDGE);
     const finer = gl.getExtension("EXT_texture_filter_anisotropic");
     if (finer) gl.texParameterf(gl.TEXTURE_2D, finer.TEXTURE_MAX_ANISOTROPY_EXT, 8);
+    gl.activeTexture(gl.TEXTURE1);
+    gl.bindTexture(gl.TEXTURE_2D, gl.createTexture());
+    gl.texImage2D(gl.TEXTURE_2D, 0, gl.R8, 256, 256, 0, gl.RED, gl.UNSIGNED_BYTE, bytes(work.wood.sheet));
+    for (const filter of [gl.TEXTURE_MIN_FILTER, gl.TEXTURE_MAG_FILTER]) gl.texParameteri(gl.TEXTURE_2D, filter, gl.NEAREST);
     where = name => gl.getUniformLocation(program, name);
+    gl.uniform1i(where("detail"), 0);
+    gl.uniform1i(where("sheet"), 1);
     gl.uniform1i(where("face"), work.face ? 1 : 0);
     gl.uniform1f(where("deepest"), work.deepest);
     gl.uniform2f(where("span"), work.span[0], work.span[1]);

@@ -138,13 +138,15 @@ def _packed(data: bytes) -> str:
 
 
 def _wood(carving: Carving) -> dict[str, Any]:
-    from lobework.relief.wood import linear, tree_of, wood_of
+    """Return the look of the wood, how the piece lay in the tree, and the random numbers of its grain, a byte each."""
+    from lobework.relief.wood import lattice, linear, tree_of, wood_of
 
     wood, tree = wood_of(getattr(carving.piece, "material", "")), tree_of(carving.stock.surface)
     tones = {name: linear(np.array(getattr(wood, name), dtype=np.float64)).round(5).tolist() for name in ("early", "late")}
     manner = {name: getattr(wood, name) for name in ("ring", "figure", "streak", "pores", "wander")}
     by_column = [part for column in zip(tree.along, tree.across, tree.deep, strict=True) for part in column]
-    return {**tones, **manner, "heart": tree.heart, "tree": by_column}
+    sheet = np.rint(lattice(1) * 127.5 + 127.5).clip(0, 255).astype(np.uint8)
+    return {**tones, **manner, "heart": tree.heart, "tree": by_column, "sheet": _packed(sheet.tobytes())}
 
 
 def _work(carving: Carving) -> dict[str, Any]:
