@@ -9,7 +9,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from fractions import Fraction
 
-from benchmarks.measure import RUNS, say
+from benchmarks.measure import RUNS
 from lobework import At, Disc, Drive, Feeds, Job, Pass, Roller, Wave, read_lathe
 from lobework.cutter import Pen
 from lobework.targets.rs274 import render
@@ -52,8 +52,8 @@ def bytes_a_block(turns: Fraction) -> tuple[int, float]:
     return blocks, most / blocks
 
 
-def programs() -> list[bool]:
-    """Time planning, writing and proving, once everything is compiled, and see that memory grows no faster than the program."""
+def test_programs(benchmark, claims):
+    """Once everything is compiled; and its memory grows no faster than the program."""
     job = long_job()
     traces = job.trace()
 
@@ -65,20 +65,12 @@ def programs() -> list[bool]:
     assert job.prove(text).proved
     blocks = text.count(b"\n")
     parts = [timed(work) for work in (fresh, lambda: render(made), lambda: job.prove(text))]
+    benchmark.pedantic(lambda: job.prove(render(fresh())), rounds=RUNS)
     wall, busy = (sum(each) for each in zip(*parts, strict=True))
     planned, written, proved = (f"{each:.2f}" for each, _ in parts)
     (few, short), (_, long) = bytes_a_block(SHORT), bytes_a_block(LONG)
-    return [
-        say(
-            f"program of {blocks:,} lines, planned, written and proved",
-            f"{planned} + {written} + {proved} = {wall:.2f} s, {busy:.2f} s of one core",
-            "under 2 s for 100,000",
-            wall / blocks < 2.0 / BLOCKS,
-        ),
-        say(
-            f"its memory for each line, and that of {few:,}",
-            f"{long:.0f} and {short:.0f} bytes",
-            "alike: it grows with the lines",
-            long < 1.1 * short,
-        ),
-    ]
+    told = f"{planned} + {written} + {proved} = {wall:.2f} s, {busy:.2f} s of one core"
+    what = f"program of {blocks:,} lines, planned, written and proved"
+    claims.asked(what, told, "under 2 s for 100,000", wall / blocks < 2.0 / BLOCKS)
+    told = f"{long:.0f} and {short:.0f} bytes"
+    claims.asked(f"its memory for each line, and that of {few:,}", told, "alike: it grows with the lines", long < 1.1 * short)

@@ -1,0 +1,131 @@
+"""Ten million samples of a path by the compiled loop, beside the plain path; through chucks; and the memory that it takes."""
+
+from __future__ import annotations
+
+import statistics
+import tracemalloc
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from functools import reduce
+from typing import ClassVar
+
+import numpy as np
+import pytest
+
+from benchmarks.measure import RUNS, by_turns, medians, seconds
+from lobework import At, Cut, Drive, EccentricChuck, Lathe, Oval, Pass, Roller, Wave, read_lathe
+from lobework.motion import motion_of
+from lobework.rigid import Rigid
+from lobework.trace import lay_out, trace
+
+SAMPLES = 10_000_000
+
+
+def common_cut(lathe: Lathe | None = None, turns: Fraction = Fraction(1)) -> Cut:
+    """Return the common case: a rocking headstock, one cam with a roller, no chuck that varies."""
+    drive = Drive(Wave(lobes=5, base_radius=62.0, rise=5.0), ratio="3/5", follower=Roller(3.0))
+    passed = Pass(turns=turns, at=At(x=24.0, depth=0.4), cams=(drive,))
+    return Cut(number=1, passed=passed, lathe=lathe or read_lathe("rocking-bench"))
+
+
+def chord_for(samples: int, cut: Cut) -> float:
+    """Return the chord tolerance at which the cut takes about so many samples."""
+    return 2e-3 * (trace(cut, way="plain").u.size / samples) ** 2
+
+
+@dataclass(frozen=True, kw_only=True)
+class Geared:
+    """A stranger's chuck: an arm, and a wheel on it that turns three times with the spindle; it says nothing more."""
+
+    kind: ClassVar[str] = "geared"
+    varies: ClassVar[bool] = True
+    arm: float
+
+    def motions(self, theta: np.ndarray) -> Rigid:
+        """Return where the work stands."""
+        return Rigid.move(x=self.arm) @ Rigid.turn(3 * theta)
+
+
+def test_tracing(benchmark, claims):
+    """Both go into memory that is already there."""
+    cut = common_cut(turns=Fraction(100))
+    fill = lay_out(motion_of(cut), chord_for(SAMPLES, cut))
+    columns = fill()
+    few = common_cut()
+    few_chord = chord_for(50_000, few)
+    plain, direct = trace(few, chord=few_chord, way="plain"), motion_of(few)
+
+    def numpy_direct() -> None:
+        for part in np.array_split(plain.u, max(1, plain.u.size // 8192)):
+            direct.place(part)
+
+    def write_alone() -> None:
+        for column in columns:
+            if column.flags.writeable:
+                column.fill(1.0)
+
+    compiled, judged, written = medians(benchmark, fill, numpy_direct, write_alone)
+    a_sample, judged_a_sample = 1e9 * compiled / columns[0].size, 1e9 * judged / plain.u.size
+    whole = statistics.median(seconds(lambda: trace(cut, chord=chord_for(SAMPLES, cut), way="compiled")) for _ in range(3))
+    same = trace(few, chord=few_chord, way="compiled")
+    worst = max(float(np.abs(getattr(same, column) - getattr(plain, column)).max()) for column in "uxyz")
+    told = f"{a_sample:.2f} ns a sample; memory alone {1e9 * written / columns[0].size:.2f}"
+    claims.asked(f"compiled trace, {columns[0].size:,} samples", told, "under 2.5 ns", a_sample < 2.5)
+    told = f"{judged_a_sample / a_sample:.0f} times as fast as {judged_a_sample:.0f} ns"
+    claims.asked("  beside numpy direct", told, "30 times", judged_a_sample >= 30 * a_sample)
+    claims.asked("  the two differ by at most", f"{worst:.1e} mm", "1e-9 mm", worst <= 1e-9)
+    claims.told("  whole call, planning and fresh memory included", f"{1e9 * whole / columns[0].size:.2f} ns a sample")
+
+
+@pytest.mark.parametrize("samples", [SAMPLES, 30_000])
+def test_tracing_through_chucks(samples, benchmark, claims):
+    """Whole traces through three chucks beside those through none, by turns, the quickest of each."""
+    bench = replace(read_lathe("rocking-bench"), fittings=None)
+    swung = Oval(throw=3.0, ring_angle_deg=30.0, swing=2.0)
+    ours = bench.mount(Oval(throw=5.0), "a").mount(swung, "b").mount(EccentricChuck(shift=6.0))
+    stranger = bench.mount(EccentricChuck(shift=6.0)).mount(Oval(throw=5.0)).mount(Geared(arm=4.0))
+    cuts = [common_cut(lathe=lathe, turns=Fraction(100)) for lathe in (ours, stranger, bench)]
+    chords = [chord_for(samples, cut) for cut in cuts]
+
+    def traced(cut, chord):
+        return lambda: trace(cut, chord=chord, way="compiled")
+
+    works = list(map(traced, cuts, chords))
+    counts = [work().x.size for work in works]
+    runs = by_turns(benchmark, *works, runs=RUNS + 2)
+    *through, plain = (1e9 * min(each) / count for each, count in zip(runs, counts, strict=True))
+    for name, each in zip(("", ", one a stranger's"), through, strict=True):
+        told = f"{each / plain:.2f} times one through none, {plain:.1f} ns a sample"
+        claims.asked(f"trace of {counts[-1]:,} through three chucks{name}", told, "under 3", each < 3 * plain)
+
+
+def test_tracing_through_a_strangers_chuck_beside_the_plain_way(benchmark, claims):
+    bench = replace(read_lathe("rocking-bench"), fittings=None)
+    stranger = bench.mount(EccentricChuck(shift=6.0)).mount(Oval(throw=5.0)).mount(Geared(arm=4.0))
+    cut = common_cut(lathe=stranger, turns=Fraction(4))
+    chord = chord_for(200_000, cut)
+    compiled, plain = (lambda: trace(cut, chord=chord, way="compiled")), (lambda: trace(cut, chord=chord, way="plain"))
+    fast, slow = medians(benchmark, compiled, plain, runs=3)
+    one, other = compiled(), plain()
+    worst = max(float(np.abs(getattr(one, axis) - getattr(other, axis)).max()) for axis in "xyz")
+    told = f"{slow / fast:.0f} times as fast, within {worst:.0e} mm"
+    claims.asked("  beside the plain way, 200,000 samples", told, "within 1e-10 mm", worst <= 1e-10)
+
+
+@pytest.mark.parametrize(
+    ("way", "chucks"),
+    [("plain", ()), ("compiled", ()), ("compiled", (Oval(throw=5.0), Geared(arm=4.0)))],
+    ids=["plain", "compiled", "compiled, through two chucks"],
+)
+def test_memory_of_a_trace(way, chucks, benchmark, claims):
+    """The peak of a trace beside its arrays."""
+    cut = common_cut(lathe=reduce(Lathe.mount, chucks, read_lathe("rocking-bench")), turns=Fraction(100))
+    chord = chord_for(1_000_000, cut)
+    trace(common_cut(), way=way)
+    tracemalloc.start()
+    traced = benchmark.pedantic(lambda: trace(cut, chord=chord, way=way), rounds=1)
+    peak = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    arrays = sum(column.nbytes for column in (traced.x, traced.y, traced.z) if column.strides[0])
+    what = f"peak memory of a {way} trace{' through two chucks' if chucks else ''}, {traced.x.size:,} samples"
+    claims.asked(what, f"{peak / arrays:.3f} of its arrays", "1.2", peak <= 1.2 * arrays)
