@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from lobework.brief import Brief
 from lobework.errors import SettingError
 from lobework.kernels.late import suited
 from lobework.kernels.merge import alike, merge
@@ -58,8 +59,8 @@ _AT_ONCE: Final = 1e6
 """Lengths a second of a move that goes nowhere on the work."""
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Grid:
+@dataclass(frozen=True, slots=True, eq=False, repr=False)
+class Grid(Brief):
     """The places that words with so many decimals can say, by axis.
 
     Parameters
@@ -102,8 +103,8 @@ class Grid:
         return found
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Blocks:
+@dataclass(frozen=True, slots=True, eq=False, repr=False)
+class Blocks(Brief):
     """One cut's moves, without a stop.
 
     Parameters

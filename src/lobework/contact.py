@@ -11,6 +11,7 @@ from typing import Final, Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from lobework.brief import Brief
 from lobework.curve import Curve, tabulate
 from lobework.errors import PluginError
 from lobework.kernels.contact import Shapes, Touch, tilt, touch, window_of
@@ -48,8 +49,8 @@ class Bridge:
     depth: float
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Lift:
+@dataclass(frozen=True, slots=True, eq=False, repr=False)
+class Lift(Brief):
     """What a follower makes of a cam.
 
     Parameters

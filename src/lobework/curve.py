@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from lobework.brief import Brief
 from lobework.errors import PluginError
 from lobework.rigid import Array
 
@@ -20,8 +21,8 @@ _TOO_MANY = 2**16
 """Cells that are still too coarse, all at once: a smooth curve with a few bad places has far fewer."""
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Curve:
+@dataclass(frozen=True, slots=True, eq=False, repr=False)
+class Curve(Brief):
     """A periodic function, in arcs of equal cubic cells; it is smooth inside an arc, and may have a corner between.
 
     Parameters

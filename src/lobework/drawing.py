@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Final, Literal
 
 import numpy as np
 
+from lobework.brief import Brief
 from lobework.errors import require
 from lobework.hand import plain_name, settings_of, wrapped
 from lobework.holder import CuttingFrame, DrillingSpindle, EccentricFrame
@@ -41,8 +42,8 @@ _BARS: Final[dict[LengthUnit, tuple[float, int, str]]] = {"mm": (50.0, 5, "50 mm
 """The scale bar's length, mm, its parts, and what it says; the narrowest sheet has room for it."""
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Stroke:
+@dataclass(frozen=True, slots=True, eq=False, repr=False)
+class Stroke(Brief):
     """A line of one width, its joins and ends round.
 
     Parameters
@@ -75,16 +76,16 @@ class Words:
     manner: Literal["title", "plain", "note"] = "plain"
 
 
-@dataclass(frozen=True, slots=True)
-class Figure:
+@dataclass(frozen=True, slots=True, repr=False)
+class Figure(Brief):
     """One cut: its title, and a stroke for each part of it that has one width."""
 
     title: str
     strokes: tuple[Stroke, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class Layer:
+@dataclass(frozen=True, slots=True, repr=False)
+class Layer(Brief):
     """One pass of the job with every cut of its series."""
 
     name: str
@@ -92,7 +93,7 @@ class Layer:
     figures: tuple[Figure, ...]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
 class Drawing:
     """A sheet of marks in true millimetres, in no format yet.
 
@@ -124,6 +125,9 @@ class Drawing:
     lines: tuple[Stroke, ...]
     words: tuple[Words, ...]
     bar: float
+
+    def __repr__(self) -> str:
+        return f"<drawing of {len(self.layers)} layers, {self.width:g} x {self.height:g} mm: {self.title or 'untitled'}>"
 
     @property
     def strokes(self) -> Iterator[Stroke]:

@@ -10,6 +10,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from lobework.brief import Brief
 from lobework.drive import Drive, Moves
 from lobework.errors import InputError, SettingError
 from lobework.lathe import Lathe
@@ -33,8 +34,8 @@ class Still(NamedTuple):
     along: float
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Motion:
+@dataclass(frozen=True, slots=True, eq=False, repr=False)
+class Motion(Brief):
     """One cut's whole motion; everything in it is driven by ``u``, from 0 to ``cut.span``.
 
     It is spindle turns since the pass began; where the spindle stands still while the slides go, the part of the pass done.

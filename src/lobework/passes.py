@@ -189,7 +189,7 @@ class Level:
     count: int
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
 class Cut:
     """One pass of a job as it is cut, every step already applied.
 
@@ -221,6 +221,9 @@ class Cut:
     group: int = 1
     approach: Approach = Approach()
     units: LengthUnit = "mm"
+
+    def __repr__(self) -> str:
+        return f"<cut {self.number} ({self.title}) on {self.lathe.name}>"
 
     @property
     def tip(self) -> tuple[float, float, float]:

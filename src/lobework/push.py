@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from lobework.brief import Brief
 from lobework.contact import lift_of
 from lobework.curve import Curve, tabulate
 from lobework.errors import SettingError
@@ -65,8 +66,8 @@ class Shaft:
         return float(np.abs(np.diff(self.at(u))).max()) * (_LOOKED_AT - 1) / span
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Push:
+@dataclass(frozen=True, slots=True, eq=False, repr=False)
+class Push(Brief):
     """What one cam does to the headstock, or to the slide that follows its lift.
 
     The displacement is ``scale * curve.at(zero - cam)``, mm, with the cam at ``cam`` rad: along +X (on a rocking headstock along
@@ -113,8 +114,8 @@ class Push:
         return pushed
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Pushes:
+@dataclass(frozen=True, slots=True, eq=False, repr=False)
+class Pushes(Brief):
     """Several pushes one way: they add up, or the one that goes furthest holds."""
 
     each: tuple[Push, ...] = ()

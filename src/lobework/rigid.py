@@ -8,13 +8,15 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from lobework.brief import Brief
+
 __all__ = ["Array", "Rigid"]
 
 Array = NDArray[np.float64]
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Rigid:
+@dataclass(frozen=True, slots=True, eq=False, repr=False)
+class Rigid(Brief):
     """A batch of rigid motions, one a row; a batch of one stands for all rows.
 
     A point ``p`` of the inner frame stands at ``rotation @ p + shift`` in the outer one.

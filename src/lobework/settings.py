@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any, Final, Literal
 
 import numpy as np
 
+from lobework.brief import Brief
 from lobework.cautions import SILENT
 from lobework.directions import DIRECTIONS, directions
 from lobework.errors import require
@@ -70,8 +71,8 @@ class Entry:
     value: str
 
 
-@dataclass(frozen=True, slots=True)
-class Group:
+@dataclass(frozen=True, slots=True, repr=False)
+class Group(Brief):
     """What belongs together on the lathe."""
 
     name: str
@@ -95,8 +96,8 @@ class Step:
     values: tuple[str, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class Steps:
+@dataclass(frozen=True, slots=True, repr=False)
+class Steps(Brief):
     """The cuts of one pass of the job, in order."""
 
     name: str
@@ -105,7 +106,7 @@ class Steps:
     rows: tuple[Step, ...]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
 class Settings:
     """What to set and what to do, in no format yet.
 
@@ -122,6 +123,10 @@ class Settings:
     title: str
     groups: tuple[Group, ...]
     steps: tuple[Steps, ...]
+
+    def __repr__(self) -> str:
+        cuts = sum(len(each.rows) for each in self.steps)
+        return f"<settings, {len(self.groups)} groups and {cuts} cuts: {self.title or 'untitled'}>"
 
     @property
     def by_hand(self) -> bool:

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 from numpy.typing import NDArray
 
+from lobework.brief import Brief
 from lobework.errors import SettingError
 from lobework.rigid import Array
 
@@ -34,8 +35,8 @@ _CLOSED_IN: Final = 60
 """Halvings after which a place between two others is known to the last bit."""
 
 
-@dataclass(frozen=True, eq=False)
-class Spans:
+@dataclass(frozen=True, eq=False, repr=False)
+class Spans(Brief):
     """Stretches of ``u`` in which the path is smooth, each sampled evenly, its end left to the next.
 
     Parameters

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.polynomial import chebyshev
 from numpy.typing import NDArray
 
+from lobework.brief import Brief
 from lobework.rigid import Array, Rigid
 from lobework.tolerances import STACK_MM
 
@@ -67,8 +68,8 @@ def _to_parts(parts: int) -> tuple[Array, Array]:
     return powers.transpose(1, 0, 2).reshape(_TERMS, -1), np.abs(waves[..., _FEW:]).sum(axis=-1).max(axis=0)
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Pieces:
+@dataclass(frozen=True, slots=True, eq=False, repr=False)
+class Pieces(Brief):
     """Where the work stands on the spindle, piece by piece.
 
     Parameters

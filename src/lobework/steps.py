@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from lobework.blocks import Grid
+from lobework.brief import Brief
 from lobework.slide import Approach
 
 if TYPE_CHECKING:
@@ -47,8 +48,8 @@ class Dwell:
     seconds: float
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Timed:
+@dataclass(frozen=True, slots=True, eq=False, repr=False)
+class Timed(Brief):
     """Go through places, each in its own time.
 
     Parameters
@@ -76,8 +77,8 @@ class Prompt:
 Step = Rapid | Feed | Dwell | Timed | Prompt
 
 
-@dataclass(frozen=True, slots=True)
-class Section:
+@dataclass(frozen=True, slots=True, repr=False)
+class Section(Brief):
     """One cut, which can be started from by itself.
 
     Parameters
@@ -104,7 +105,7 @@ class Section:
     stands: Mapping[str, float] = field(default_factory=dict, hash=False)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
 class Program:
     """What a controller is told, in no format yet; mm, degrees and minutes.
 
@@ -145,6 +146,10 @@ class Program:
     strays: float = 0.0
     setup: Setup = ()
     begins: Setup = ()
+
+    def __repr__(self) -> str:
+        cuts = "1 cut" if len(self.sections) == 1 else f"{len(self.sections)} cuts"
+        return f"<program of {cuts} for {self.lathe.name}: {self.title or 'untitled'}>"
 
     @property
     def cutting(self) -> float:

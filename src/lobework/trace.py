@@ -31,7 +31,7 @@ _CHUNK: Final = 8192
 _TRIAL_TURNS: Final = 4
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class Trace:
     """One cut's path on the piece.
 
@@ -50,6 +50,9 @@ class Trace:
     x: Array
     y: Array
     z: Array
+
+    def __repr__(self) -> str:
+        return f"<trace of cut {self.cut.number} ({self.cut.title}): {self.x.size:,} samples>"
 
     @cached_property
     def u(self) -> Array:

@@ -10,6 +10,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from lobework.brief import Brief
 from lobework.errors import SettingError, TooLargeError, require
 from lobework.kinds import Piece
 from lobework.rigid import Array
@@ -26,8 +27,8 @@ BYTES_A_RAY: Final = 12
 MOST_BYTES: Final = 4 * 10**9
 
 
-@dataclass(frozen=True, eq=False)
-class Stock:
+@dataclass(frozen=True, eq=False, repr=False)
+class Stock(Brief):
     """A grid of rays over a surface.
 
     Parameters

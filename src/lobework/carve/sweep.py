@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Protocol, TypeGuard
 
 import numpy as np
 
+from lobework.brief import Brief
 from lobework.edge import Edge
 from lobework.errors import SettingError
 from lobework.holder import HOLDERS, CuttingFrame, FixedTool, Holder
@@ -45,8 +46,8 @@ def has_edge(cutter: object) -> TypeGuard[Edged]:
     return isinstance(getattr(cutter, "edge", None), Edge) and isinstance(getattr(cutter, "held", None), HOLDERS)
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Sweep:
+@dataclass(frozen=True, slots=True, eq=False, repr=False)
+class Sweep(Brief):
     """A cutter's way over the work; between two places it goes straight, and turns evenly.
 
     On a face "straight" is straight in space. On a round surface angle about Z, z, and distance from Z go evenly.

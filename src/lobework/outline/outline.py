@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 
 import numpy as np
 
+from lobework.brief import Brief
 from lobework.errors import InputError, TooLargeError, nearest
 from lobework.inputs import read_bytes
 from lobework.units import LengthUnit
@@ -59,8 +60,8 @@ class Drawn(NamedTuple):
     note: str
 
 
-@dataclass(frozen=True, slots=True)
-class Outline:
+@dataclass(frozen=True, slots=True, repr=False)
+class Outline(Brief):
     """One curve of a drawing.
 
     Parameters

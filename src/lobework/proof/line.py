@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from lobework.brief import Brief
+
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
@@ -20,8 +22,8 @@ __all__ = ["Line", "laid"]
 _CERTAIN: Final = 256
 
 
-@dataclass(frozen=True, eq=False)
-class Line:
+@dataclass(frozen=True, eq=False, repr=False)
+class Line(Brief):
     """A path of straight segments that can be asked how near it comes.
 
     Parameters

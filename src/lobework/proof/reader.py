@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Final, Literal
 
 import numpy as np
 
+from lobework.brief import Brief
 from lobework.errors import TooLargeError
 from lobework.inputs import read_bytes
 
@@ -74,8 +75,8 @@ class Remark:
         return f"{'' if self.level == 'wrong' else f'{self.level}: '}line {self.line}: {self.says}"
 
 
-@dataclass(frozen=True, eq=False)
-class Blocks:
+@dataclass(frozen=True, eq=False, repr=False)
+class Blocks(Brief):
     """What a program has a controller do, one after the other.
 
     Parameters
@@ -98,8 +99,8 @@ class Blocks:
     arc: Array
 
 
-@dataclass(frozen=True, eq=False)
-class Reading:
+@dataclass(frozen=True, eq=False, repr=False)
+class Reading(Brief):
     """A program as it was read.
 
     Parameters

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
+from lobework.brief import Brief
 from lobework.proof.reader import ARC, FEED, LETTERS, RAPID, STOP, SWITCHED
 
 if TYPE_CHECKING:
@@ -31,8 +32,8 @@ _MOST_CHORDS: Final = 100_000
 _FIELDS: Final = ("rapid", "line", "start", "end", "seconds", "whole", "joined", "part", "stretch")
 
 
-@dataclass(frozen=True, eq=False)
-class Moves:
+@dataclass(frozen=True, eq=False, repr=False)
+class Moves(Brief):
     """The moves of a program, each straight in the space of the axes.
 
     Parameters

@@ -59,7 +59,7 @@ class Deviation:
         return f"line {self.line}, cut {self.cut}, at {done}, {place(self.place, units)}"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
 class Proof:
     """A program read back, run through the lathe's model, and compared with its job.
 
@@ -103,6 +103,9 @@ class Proof:
     stops: int = 0
     cutting: float = 0.0
     whole: float = 0.0
+
+    def __repr__(self) -> str:
+        return f"<proof: {self.summary}>"
 
     @property
     def proved(self) -> bool:

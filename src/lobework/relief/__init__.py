@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
+from lobework.brief import Brief
 from lobework.errors import is_whole, require
 from lobework.relief.face import pictured_face
 from lobework.relief.finish import eight_bit
@@ -31,8 +32,8 @@ MOST: Final = 3000
 """Dots on the long side, at the least and at the most."""
 
 
-@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
-class Relief:
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True, repr=False)
+class Relief(Brief):
     """A picture, in no format yet.
 
     Parameters

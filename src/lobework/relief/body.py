@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Final, Literal
 
 import numpy as np
 
+from lobework.brief import Brief
 from lobework.relief.light import Grid
 from lobework.relief.sample import heights, taps
 from lobework.surface import Round
@@ -27,8 +28,8 @@ _AT_THE_END: Final = 0.1
 """A hollow that begins within this part of the length opens at the end."""
 
 
-@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
-class Patch:
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True, repr=False)
+class Patch(Brief):
     """A grid of points of a body.
 
     Parameters

@@ -9,6 +9,8 @@ from typing import Any, Final, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from lobework.brief import Brief
+
 __all__ = ["LAMP", "ROOM", "Field", "Grid", "Lamp", "Light", "broad", "gloss", "light"]
 
 Grid = NDArray[np.floating[Any]]
@@ -70,8 +72,8 @@ ROOM: Final = _room(((17.0, 8, 0.30), (46.0, 6, 0.45), (78.0, 1, 0.25)))
 """What the room sends back from all round."""
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Field:
+@dataclass(frozen=True, slots=True, eq=False, repr=False)
+class Field(Brief):
     """A surface over the picture's plane, its first row at the top.
 
     Parameters
@@ -90,8 +92,8 @@ class Field:
     spacing: float
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Light:
+@dataclass(frozen=True, slots=True, eq=False, repr=False)
+class Light(Brief):
     """What falls on each point, as parts of what falls on open level ground, and the lamp's sheen: (m, n) float32 each."""
 
     lamp: Grid

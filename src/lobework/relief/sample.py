@@ -8,6 +8,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
+from lobework.brief import Brief
 from lobework.rigid import Array
 
 __all__ = ["Taps", "heights", "taps", "values"]
@@ -18,8 +19,8 @@ _BAND: Final = 32
 """Rows worked on together, so that they stay in the cache."""
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Taps:
+@dataclass(frozen=True, slots=True, eq=False, repr=False)
+class Taps(Brief):
     """Four neighbours of each place on an axis, with their weights for the value and for the slope: (4, n) each."""
 
     index: NDArray[np.intp]

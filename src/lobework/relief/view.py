@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from lobework.brief import Brief
 from lobework.relief.light import Grid
 
 if TYPE_CHECKING:
@@ -41,8 +42,8 @@ class Window:
     dot: float
 
 
-@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
-class Seen:
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True, repr=False)
+class Seen(Brief):
     """What the dots of a view meet, those that meet something, row by row.
 
     Parameters

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 from numpy.typing import NDArray
 
+from lobework.brief import Brief
 from lobework.carve.stock import MOST_BYTES
 from lobework.errors import SettingError, TooLargeError, require
 from lobework.meridian import Meridian
@@ -33,8 +34,8 @@ _BYTES_A_RAY_KEPT: Final = 256
 _AT_ONCE: Final = 2**18
 
 
-@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
-class Solid:
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True, repr=False)
+class Solid(Brief):
     """A solid, as the triangles of its skin: closed, and each counterclockwise seen from outside.
 
     Parameters
