@@ -11,7 +11,8 @@ from pathlib import Path
 import pytest
 
 from lobework import plugins
-from lobework.cli import main
+from lobework.cli import main, writing
+from lobework.cli.writing import EVERY, FIRST_AFTER, progress
 from lobework.errors import PluginError, SettingError
 from lobework.targets import Target
 from tests.test_bad_carving import BALL, BARREL, WORK, changed
@@ -266,3 +267,28 @@ def test_what_is_said_after_a_stop_has_a_line_to_itself(bench, monkeypatch):
     assert main(["carve", "barrel.toml", "--as", "tally", "--backend", "plain"]) == 130
     assert "carving  40%" in terminal.getvalue()
     assert terminal.shown() == ["lobework: stopped; nothing more was written", ""]
+
+
+def test_long_work_without_a_terminal_says_now_and_then_how_far_it_is_and_how_long_it_will_take(monkeypatch, capsys):
+    clock = iter([0.0, 1.0, FIRST_AFTER, FIRST_AFTER + 1, FIRST_AFTER + EVERY, 100.0])
+    monkeypatch.setattr(writing.time, "monotonic", lambda: next(clock))
+    tell = progress("carving")
+    for part in (0.1, 0.25, 0.3, 0.5, 1.0):
+        tell(part)
+    first, second = capsys.readouterr().err.splitlines()
+    assert first == "carving: 25% after 5 s, about 15 s to go"
+    assert second == "carving: 50% after 35 s, about 35 s to go"
+
+
+def test_short_work_without_a_terminal_says_nothing_of_its_time(bench, capsys):
+    assert main(["carve", "barrel.toml", "--as", "tally", "--backend", "plain"]) == 0
+    assert capsys.readouterr().err == ""
+
+
+def test_carve_tells_of_a_material_that_is_no_known_wood(bench, capsys):
+    text = BARREL.replace("[piece]", '[piece]\nmaterial = "brass"')
+    Path("barrel.toml").write_text(text, encoding="utf-8")
+    assert main(["carve", "barrel.toml", "--as", "tally", "--backend", "plain"]) == 0
+    assert (
+        "note (picture): piece: material 'brass' is not a known wood: drawn as pale wood; known: ash" in capsys.readouterr().out
+    )

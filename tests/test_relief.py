@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
+from lobework import At, Disc, Job, Pass, Pen, Vee, read_lathe
 from lobework.errors import SettingError
 from lobework.relief import picture
-from lobework.relief.bar import draw_bar
+from lobework.relief.bar import bar_of, draw_bar
 from lobework.relief.ground import SHEET
 from lobework.relief.light import LAMP, Field, light
-from lobework.relief.wood import PLAIN, WOODS, grain, linear, tree_of, wood_of
+from lobework.relief.wood import PLAIN, WOODS, grain, linear, material_findings, tree_of, wood_of
 from lobework.surface import Face
 from tests.carved import barrel, disc, ring, turned, uncut
 
@@ -93,6 +95,9 @@ def test_the_edge_of_a_disc_is_where_it_is_in_millimetres():
         assert (dark[-1] + dark[0]) / 2 == pytest.approx((rows - 1) / 2, abs=0.5)
 
 
+VEE = Vee(angle_deg=90.0, width=3.0)
+
+
 def test_the_scale_bar_is_as_long_as_is_said():
     shown = picture(disc(uncut), 600)
     foot = shown.dots[-30:, :300].astype(int).sum(axis=2)
@@ -103,14 +108,23 @@ def test_the_scale_bar_is_as_long_as_is_said():
     assert f"{shown.bar:g} mm" in shown.says
 
 
-@pytest.mark.parametrize("bar", [0.5, 1.0, 2.0, 10.0, 20.0, 50.0])
+@pytest.mark.parametrize(("size", "bar", "label"), [(66.0, 12.7, "1/2 in"), (150.0, 25.4, "1 in"), (30.0, 3.175, "1/8 in")])
+def test_an_inch_job_has_an_inch_bar(size, bar, label):
+    """A fifth of the work at the most: 1, 2 or 5 inches, or a half, a quarter, an eighth, a sixteenth."""
+    job = Job(lathe=read_lathe("plain-bench"), piece=Disc(diameter=size, thickness=6.0), cutter=VEE, passes=[Pass()])
+    shown = picture(replace(job, units="inch").carve(1.0), 400)
+    assert shown.bar == bar
+    assert shown.says.endswith(f"; the bar is {label}")
+
+
+@pytest.mark.parametrize("bar", [bar_of(mm) for mm in (2.5, 5.0, 10.0, 50.0, 100.0, 250.0)])
 def test_the_bar_s_length_is_written_beside_it(bar):
     """One stretch of ink for each figure, and two for mm."""
     sheet = np.ones((900, 1800, 3), dtype=np.float32)
-    draw_bar(sheet, 100, 880, bar, bar / 200)
+    draw_bar(sheet, 100, 880, bar, bar.mm / 200)
     inked = np.flatnonzero(sheet[:, 300 + 11 :].min(axis=(0, 2)) < 0.9)
     groups = np.split(inked, np.flatnonzero(np.diff(inked) > 1) + 1)
-    assert len(groups) == len(f"{bar:g}") + 2
+    assert len(groups) == len(bar.label.partition(" ")[0]) + 2
     assert (sheet[:850] == 1).all()
 
 
@@ -220,3 +234,24 @@ def test_a_size_that_is_no_picture_is_refused_in_one_line(dots):
     with pytest.raises(SettingError, match=r"dots=.*200 to 3000") as caught:
         picture(disc(uncut, 0.5), dots)
     assert "\n" not in str(caught.value)
+
+
+@pytest.mark.parametrize("material", ["brass", "silver", "water buffalo horn"])
+def test_a_material_that_is_no_known_wood_is_named_with_those_that_are(material):
+    (finding,) = material_findings(Disc(diameter=60.0, thickness=5.0, material=material))
+    assert str(finding).startswith(
+        f"note (picture): piece: material '{material}' is not a known wood: drawn as pale wood; known: ash, "
+    )
+    assert all(name in finding.says for name in WOODS)
+
+
+@pytest.mark.parametrize("material", ["", "African blackwood", "LIGNUMVITAE"])
+def test_a_known_wood_or_none_needs_no_note(material):
+    assert material_findings(Disc(diameter=60.0, thickness=5.0, material=material)) == []
+
+
+def test_check_tells_of_a_material_that_is_drawn_as_pale_wood_unless_nothing_is_carved():
+    brass = Disc(diameter=60.0, thickness=5.0, material="brass")
+    job = Job(lathe=read_lathe("plain-bench"), piece=brass, cutter=VEE, passes=[Pass(at=At(x=20.0, depth=0.5))])
+    assert [finding.kind for finding in job.check() if "brass" in finding.says] == ["picture"]
+    assert [finding for finding in replace(job, cutter=Pen()).check() if "brass" in finding.says] == []

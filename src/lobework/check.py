@@ -46,7 +46,7 @@ class Finding:
     Parameters
     ----------
     kind : str
-        What was looked at: "closure", "bridging", "travel", "ratio", "template", "frame", "work", "carving",
+        What was looked at: "closure", "bridging", "travel", "ratio", "template", "frame", "work", "carving", "picture",
         or a word of your own.
     level : "note", "warning" or "problem"
         Good to know; probably not meant; cannot be cut so.

@@ -81,11 +81,13 @@ class Traces(Sequence[Trace]):
     def check(self) -> list[Finding]:
         """Return what every installed check finds, the gravest first."""
         from lobework.frame import frame_findings
+        from lobework.relief.wood import material_findings
         from lobework.work import work_findings
 
         cuts = [each.cut for each in self]
         every = [*work_findings(self.job.piece, self), *self._time_findings()]
         every += frame_findings(self.job.piece, self.job.cutter, cuts)
+        every += material_findings(self.job.piece) if not self.job.uncarvable else []
         every += [finding for look in plugins.installed().checks() for finding in look(cuts, self)]
         return sorted(every, key=lambda finding: ("problem", "warning", "note").index(finding.level))
 
@@ -173,7 +175,7 @@ class Traces(Sequence[Trace]):
         depth = stock.uncut()
         way.carve(stock, sweeps, depth, progress)
         depth.flags.writeable = False
-        return Carving(title=job.title, piece=job.piece, stock=stock, depth=depth, sweeps=tuple(sweeps))
+        return Carving(title=job.title, piece=job.piece, stock=stock, depth=depth, sweeps=tuple(sweeps), units=job.units)
 
     def carve_once(self, progress: Progress | None = None) -> Carving:
         """Return what these cuts leave in the wood, at the job's own resolution; carved at the first call, then kept."""

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from lobework.carve.sweep import Sweep
     from lobework.kinds import Piece
     from lobework.rigid import Array
+    from lobework.units import LengthUnit
 
 __all__ = ["Carving", "Spot"]
 
@@ -76,6 +77,8 @@ class Carving:
         How deep the work is cut along each ray; zero where it is not, and where there is no work.
     sweeps : sequence of Sweep
         What carved it, in the order of the job's cuts.
+    units : "mm" or "inch"
+        Of the scale bar of its pictures.
 
     Examples
     --------
@@ -93,6 +96,7 @@ class Carving:
     stock: Stock
     depth: Depth
     sweeps: Sequence[Sweep]
+    units: LengthUnit = "mm"
 
     def __repr__(self) -> str:
         rows, columns = self.stock.shape

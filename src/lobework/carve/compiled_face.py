@@ -31,6 +31,9 @@ _SLANTS_MM: Final = 2e-6
 """How far the slants that stand for an arc may lie inside it, where a cutter that rises is swung off its middle line."""
 _STEEPEST: Final = 100.0
 _AT_ONCE: Final = 1 << 18
+_FEWEST: Final = 1 << 12
+_CELLS: Final = 1 << 30
+"""Cells of the grid that a lot of segments reaches, in all, at the most: a second's work or so, then it is told how far it is."""
 _STRETCH: Final = 1 << 16
 
 
@@ -87,15 +90,22 @@ def _way(sweep: Sweep) -> _Way | None:
     return _Way(tip=tip, within=MERGED_MM / (1 + _steepest(sweep.edge, -deepest)), level=level)
 
 
-def _segments(ways: Sequence[_Way]) -> Iterator[tuple[int, Array]]:
+def _at_once(stock: Stock, edge: Edge, swing: float, ways: Sequence[_Way]) -> int:
+    """Return how many segments to carve together: fewer where each reaches many cells."""
+    deepest = max(-float(way.tip[:, 2].min()) for way in ways)
+    across = edge.width_at(deepest)
+    reach = across**2 + math.tau * swing * across
+    return int(min(max(_CELLS * stock.row_step * stock.column_step / max(reach, 1e-12), _FEWEST), _AT_ONCE))
+
+
+def _segments(ways: Sequence[_Way], at_once: int) -> Iterator[tuple[int, Array]]:
     """Yield the segments of paths, (n, 9), some at a time, with how many samples they came from."""
     from lobework.kernels.segments import FIELDS, lay_paths
 
-    parts = [
-        (way, way.tip[first : first + _STRETCH + 1]) for way in ways for first in range(0, max(len(way.tip) - 1, 1), _STRETCH)
-    ]
+    stretch = min(_STRETCH, at_once - 1)
+    parts = [(way, way.tip[first : first + stretch + 1]) for way in ways for first in range(0, max(len(way.tip) - 1, 1), stretch)]
     ends = np.cumsum([len(tip) for _, tip in parts])
-    segments = np.zeros((min(ends[-1], _AT_ONCE), FIELDS))
+    segments = np.zeros((min(ends[-1], at_once), FIELDS))
     first, gone = 0, 0
     while first < len(parts):
         after = int(np.searchsorted(ends, gone + len(segments), side="right"))
@@ -134,13 +144,14 @@ def carve_face(stock: Stock, sweeps: Sequence[Sweep], depth: Depth, progress: Ca
     work = work_in(stock.inside)
     total, done = sum(len(way.tip) for ways in lots.values() for way in ways), 0
     for (edge, swing), ways in lots.items():
+        at_once = _at_once(stock, edge, swing, ways)
         level = sorted((way for way in ways if not math.isnan(way.level)), key=lambda way: way.level)
-        for seen, segments in _segments(level) if level else ():
+        for seen, segments in _segments(level, at_once) if level else ():
             carve_level(segments, _parts(edge), swing, grid, work, depth)
             done += seen
             progress(min(done / total, 1.0))
         sloping = [way for way in ways if math.isnan(way.level)]
-        for seen, segments in _segments(sloping) if sloping else ():
+        for seen, segments in _segments(sloping, at_once) if sloping else ():
             carve_sloping(segments, _slants(edge) if swing else _parts(edge), swing, grid, work, depth)
             done += seen
             progress(min(done / total, 1.0))

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 
 import numpy as np
 
-from lobework.carve.compiled_path import bodies_of
+from lobework.carve.compiled_path import FACE_CELLS, bodies_of, steps_at_once
 from lobework.edge import Arc
 from lobework.holder import CuttingFrame
 
@@ -50,7 +50,8 @@ def carve_frame(stock: Stock, sweep: Sweep, depth: Depth, progress: Callable[[fl
     outline, bodies = _outline(sweep.edge), bodies_of(sweep.edge)
     grid = float(stock.across[0]), float(stock.down[0]), stock.column_step, stock.row_step
     work = work_in(stock.inside)
-    for done, pieces in _pieces(sweep, math.radians(sweep.held.angle_deg) + math.pi / 2):
+    at_once = steps_at_once(stock, sweep, FACE_CELLS, _AT_ONCE)
+    for done, pieces in _pieces(sweep, math.radians(sweep.held.angle_deg) + math.pi / 2, at_once):
         frame_on_face(pieces, sweep.held.radius, outline, bodies, len(bodies) == 1, grid, work, depth)
         progress(done)
 
@@ -87,13 +88,13 @@ class _Steps(NamedTuple):
     done: float
 
 
-def _some(counts: Callable[[slice], NDArray[np.intp]], total: int) -> Iterator[tuple[slice, _Steps]]:
+def _some(counts: Callable[[slice], NDArray[np.intp]], total: int, at_once: int) -> Iterator[tuple[slice, _Steps]]:
     """Yield a path's steps, some thousands of pieces at a time, each lot with the step before it and the step after it.
 
-    ``counts`` says into how many pieces to cut steps.
+    ``counts`` says into how many pieces to cut steps, ``at_once`` how many steps to take together at the most.
     """
-    for first in range(0, total, _AT_ONCE):
-        upto = min(first + _AT_ONCE, total)
+    for first in range(0, total, at_once):
+        upto = min(first + at_once, total)
         ends = np.cumsum(counts(slice(first, upto)))
         lots = np.searchsorted(ends, np.arange(4 * _AT_ONCE, ends[-1], 4 * _AT_ONCE))
         for low, high in zip(np.unique([0, *lots]), [*np.unique([0, *lots])[1:], upto - first], strict=True):
@@ -113,7 +114,7 @@ def _rows(vectors: Array, which: slice) -> Array:
     return np.broadcast_to(vectors, (which.stop - which.start, 3)) if len(vectors) == 1 else vectors[which]
 
 
-def _pieces(sweep: Sweep, aside: float) -> Iterator[tuple[float, Array]]:
+def _pieces(sweep: Sweep, aside: float, at_once: int) -> Iterator[tuple[float, Array]]:
     """Yield pieces of path for the kernel, with the part of the path done; the axis stands ``aside`` of the level, rad."""
     tip, total = sweep.tip, max(len(sweep.tip) - 1, 1)
 
@@ -123,7 +124,10 @@ def _pieces(sweep: Sweep, aside: float) -> Iterator[tuple[float, Array]]:
         turned: Array = np.arctan2(x[:-1] * y[1:] - y[:-1] * x[1:], x[:-1] * x[1:] + y[:-1] * y[1:])
         return turned
 
-    for near, steps in _some(lambda which: np.maximum(np.ceil(np.abs(turn(which)) / _MOST_TURN_RAD), 1).astype(np.intp), total):
+    def counts(which: slice) -> NDArray[np.intp]:
+        return np.maximum(np.ceil(np.abs(turn(which)) / _MOST_TURN_RAD), 1).astype(np.intp)
+
+    for near, steps in _some(counts, total, at_once):
         place = tip[near.start : near.stop + 1]
         move = np.diff(place, axis=0) if len(tip) > 1 else np.zeros((1, 3))
         level = _rows(sweep.level, near)[steps.step]

@@ -21,13 +21,28 @@ if TYPE_CHECKING:
     from lobework.kernels.rays import Rays
     from lobework.rigid import Array
 
-__all__ = ["JOINED_MM", "Pieces", "bodies_of", "edge_rows", "pieces_of", "rays_of", "stretches"]
+__all__ = [
+    "FACE_CELLS",
+    "JOINED_MM",
+    "SOLID_CELLS",
+    "Pieces",
+    "bodies_of",
+    "edge_rows",
+    "pieces_of",
+    "rays_of",
+    "steps_at_once",
+    "stretches",
+]
 
 JOINED_MM: Final = 4e-5
 """How far a piece that stands for many steps may stray from them: a fiftieth of what the steps stray from the path."""
 _JOINED: Final = 16, 8, 4
 _MOST_BOW: Final = 0.03
 _AT_ONCE: Final = 1 << 14
+FACE_CELLS: Final = 1 << 26
+SOLID_CELLS: Final = 1 << 23
+"""Cells of the grid that a lot of steps reaches, in all: part of a second's work, after which progress is told."""
+_FEWEST: Final = 64
 _CORNER: Final = 1e-9
 
 
@@ -80,7 +95,39 @@ class Pieces(NamedTuple):
     frames: tuple[Array, Array, Array]
 
 
-def pieces_of(sweep: Sweep, around: bool, turn: float, longest: float = math.inf, reach: float = math.inf) -> Iterator[Pieces]:
+def steps_at_once(stock: Stock, sweep: Sweep, cells: int, most: int = _AT_ONCE) -> int:
+    """Return how many steps of a path to carve together: fewer, where each reaches many cells of the grid.
+
+    Parameters
+    ----------
+    stock, sweep : Stock, Sweep
+        What is carved, and by what.
+    cells : int
+        How many cells to reach in all.
+    most : int
+        Steps at the most.
+
+    Examples
+    --------
+    >>> from lobework.carve.stock import stock_of
+    >>> from lobework.carve.sweep import Sweep
+    >>> from lobework.cutter import Vee
+    >>> from lobework.piece import Barrel
+    >>> vee, stock = Vee(angle_deg=90.0, width=3.0), stock_of(Barrel(diameter=40.0, length=40.0), resolution=0.02)
+    >>> groove = Sweep(vee.edge, vee.held, np.zeros((2, 3)), np.array([[0.0, 0.0, 1.0]]), np.array([[1.0, 0.0, 0.0]]))
+    >>> steps_at_once(stock, groove, 1 << 22), steps_at_once(stock, groove, 1 << 30)
+    (186, 16384)
+    """
+    face = isinstance(stock.surface, Face)
+    cell = stock.row_step * stock.column_step * (1.0 if face else float(stock.profile[:, 0].max()))
+    width = 2 * sweep.edge.half_width
+    reach = width * (width + 2 * getattr(sweep.held, "radius", 0.0))
+    return int(min(max(cells * cell / max(reach, 1e-12), _FEWEST), most))
+
+
+def pieces_of(
+    sweep: Sweep, around: bool, turn: float, longest: float = math.inf, reach: float = math.inf, at_once: int = _AT_ONCE
+) -> Iterator[Pieces]:
     """Yield a path in pieces that turn no more than ``turn`` rad and are no longer than ``longest`` mm, some thousands at a time.
 
     Parameters
@@ -94,6 +141,8 @@ def pieces_of(sweep: Sweep, around: bool, turn: float, longest: float = math.inf
     reach : float, mm
         How far from its tip the cutter reaches. Where steps are so short that no place so near moves by more than `JOINED_MM`,
         some are joined into one piece, which bows. Infinite: none are.
+    at_once : int
+        Steps that are taken together, at the most.
 
     Examples
     --------
@@ -106,8 +155,8 @@ def pieces_of(sweep: Sweep, around: bool, turn: float, longest: float = math.inf
     [4]
     """
     total = max(len(sweep.tip) - 1, 1)
-    for first in range(0, total, _AT_ONCE):
-        samples = _Samples(sweep, around, slice(first, min(first + _AT_ONCE, total) + 1))
+    for first in range(0, total, at_once):
+        samples = _Samples(sweep, around, slice(first, min(first + at_once, total) + 1))
         way = samples.steps(turn, longest, reach)
         count = way.counts(turn, longest)
         every = np.repeat(np.arange(len(count)), count)

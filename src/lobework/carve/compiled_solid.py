@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from lobework.carve.compiled_path import edge_rows, pieces_of, rays_of, stretches
+from lobework.carve.compiled_path import SOLID_CELLS, edge_rows, pieces_of, rays_of, steps_at_once, stretches
 from lobework.edge import Arc, Slant
 from lobework.holder import CuttingFrame, EccentricFrame
 from lobework.surface import Round
@@ -53,7 +53,8 @@ def carve_solid(stock: Stock, sweep: Sweep, depth: Depth, progress: Callable[[fl
     shape = _shape(sweep.held)
     rays = rays_of(stock)
     work = work_in(stock.inside)
-    for done, pieces in _pieces(sweep, around=isinstance(stock.surface, Round)):
+    at_once = steps_at_once(stock, sweep, SOLID_CELLS)
+    for done, pieces in _pieces(sweep, isinstance(stock.surface, Round), at_once):
         sweep_solid.carve_solid(pieces, edge_rows(sweep.edge), shape, outline, bodies, rays, work, depth)
         progress(done)
 
@@ -148,14 +149,14 @@ def _swung(edge: Edge, radius: float, side: int) -> Iterator[Part]:
         yield _STRAIGHT, radius + side * edge.half_width, edge.height, 0.0, 1.0, math.inf, float(side)
 
 
-def _pieces(sweep: Sweep, around: bool) -> Iterator[tuple[float, Array]]:
+def _pieces(sweep: Sweep, around: bool, at_once: int) -> Iterator[tuple[float, Array]]:
     """Yield pieces of path for the kernel, some at a time, with the part of the path done."""
     from lobework.kernels.sweep_solid import OUT, PIECE, TIP
 
     longest = sweep.edge.half_width / 2 if isinstance(sweep.held, EccentricFrame) else math.inf
     swing = sweep.held.radius if isinstance(sweep.held, CuttingFrame) else 0.0
     reach = 2 * swing + sweep.edge.half_width + sweep.edge.height
-    for some in pieces_of(sweep, around, _MOST_TURN_RAD, longest, reach):
+    for some in pieces_of(sweep, around, _MOST_TURN_RAD, longest, reach, at_once):
         axes = [_axis(sweep.held, frame) for frame in some.frames]
         middles = [tip + swing * frame[:, :, 2] for tip, frame in zip(some.tips, some.frames, strict=True)]
         pieces = np.zeros((len(some.polar), PIECE))

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from lobework.carve.compiled_path import bodies_of, edge_rows, pieces_of, rays_of
+from lobework.carve.compiled_path import FACE_CELLS, SOLID_CELLS, bodies_of, edge_rows, pieces_of, rays_of, steps_at_once
 from lobework.errors import SettingError
 from lobework.surface import Face
 
@@ -92,7 +92,7 @@ def carve_tool(stock: Stock, sweep: Sweep, depth: Depth, progress: Callable[[flo
     from lobework.kernels.tiles import work_in
 
     outline, bodies, rays, work = edge_rows(sweep.edge), bodies_of(sweep.edge), rays_of(stock), work_in(stock.inside)
-    for some in pieces_of(sweep, not rays.on_face, _MOST_TILT_RAD):
+    for some in pieces_of(sweep, not rays.on_face, _MOST_TILT_RAD, at_once=steps_at_once(stock, sweep, SOLID_CELLS)):
         (tip, _, tip_end), (frame, _, frame_end) = some.tips, some.frames
         pieces = np.zeros((len(some.polar), sweep_tool.PIECE))
         pieces[:, 0], pieces[:, 1] = some.polar, some.swept
@@ -112,7 +112,7 @@ def _carve_upright(stock: Stock, sweep: Sweep, depth: Depth, progress: Callable[
     turn = min(_MOST_TURN_RAD, (_WITHIN_MM / (0.016 * sweep.edge.half_width)) ** (1 / 3))
     grid = float(stock.across[0]), float(stock.down[0]), stock.column_step, stock.row_step
     outline, work = edge_rows(sweep.edge), work_in(stock.inside)
-    for some in pieces_of(sweep, False, turn):
+    for some in pieces_of(sweep, False, turn, at_once=steps_at_once(stock, sweep, FACE_CELLS)):
         (tip, _, tip_end), (frame, _, frame_end) = some.tips, some.frames
         pieces = np.zeros((len(tip), 16))
         pieces[:, :3], pieces[:, 3:6] = tip, tip_end - tip

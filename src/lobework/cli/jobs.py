@@ -166,6 +166,7 @@ def _caution(job: Job, *, silent: bool) -> None:
 
 
 def _carve(asked: argparse.Namespace) -> int:
+    from lobework.relief.wood import material_findings
     from lobework.work import carving_findings, carving_summary
 
     def act(job: Job) -> int:
@@ -176,7 +177,7 @@ def _carve(asked: argparse.Namespace) -> int:
             raise OutputError(InputError(lacks, f"--as {target.name}"))
         resolution = _resolution(asked.resolution, job)
         carving = job.carve(resolution, backend=asked.backend, progress=progress("carving"))
-        found = carving_findings(carving, job.units)
+        found = [*carving_findings(carving, job.units), *material_findings(job.piece)]
         save({path: target.render(carving)}, overwrite=asked.overwrite)
         say([*carving_summary(carving, job.units), *found])
         return FOUND if any(finding.level == "problem" for finding in found) else DONE

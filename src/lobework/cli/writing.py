@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import sys
+import time
 from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
@@ -14,10 +15,13 @@ from lobework.printable import printable
 if TYPE_CHECKING:
     from lobework.job import Job
 
-__all__ = ["WIPE", "OutputError", "air_of", "folder_of", "progress", "refuse", "save", "say", "with_job"]
+__all__ = ["EVERY", "FIRST_AFTER", "WIPE", "OutputError", "air_of", "folder_of", "progress", "refuse", "save", "say", "with_job"]
 
 WIPE: Final = "\r" + " " * 24 + "\r"
 """Over what a terminal shows of long work."""
+FIRST_AFTER: Final = 5.0
+EVERY: Final = 30.0
+"""Seconds after which long work first says how far it has come where there is no terminal, and from then on."""
 
 
 def with_job(path: str, act: Callable[[Job], int]) -> int:
@@ -72,11 +76,12 @@ def refuse(paths: Sequence[Path], *, overwrite: bool) -> None:
         raise OutputError(error) from None
 
 
-def progress(doing: str) -> Callable[[float], None] | None:
-    """Return what shows on a terminal how far long work has come, in one line that is wiped at the end."""
-    if not sys.stderr.isatty():
-        return None
+def progress(doing: str) -> Callable[[float], None]:
+    """Return what shows how far long work has come: on a terminal one line that is wiped at the end, else a line now and then."""
+    return _on_terminal(doing) if sys.stderr.isatty() else _now_and_then(doing)
 
+
+def _on_terminal(doing: str) -> Callable[[float], None]:
     def show(part: float) -> None:
         print(f"\r{doing} {part:4.0%}" if part < 1 else WIPE, end="", file=sys.stderr, flush=True)
 
@@ -96,3 +101,32 @@ def air_of(given: str | None, job: Job) -> float:
     except InputError as error:
         raise OutputError(type(error)(error.says, "--air")) from None
     return air
+
+
+def _now_and_then(doing: str) -> Callable[[float], None]:
+    """Return what prints a line once work has taken `FIRST_AFTER` seconds, and then every `EVERY`."""
+    begun = time.monotonic()
+    due = begun + FIRST_AFTER
+
+    def tell(part: float) -> None:
+        nonlocal due
+        now = time.monotonic()
+        if not 0 < part < 1 or now < due:
+            return
+        due = now + EVERY
+        gone, left = now - begun, (now - begun) * (1 - part) / part
+        print(f"{doing}: {part:.0%} after {_in_words(gone)}, about {_in_words(left)} to go", file=sys.stderr, flush=True)
+
+    return tell
+
+
+def _in_words(seconds: float) -> str:
+    """Return a time as people say it.
+
+    >>> _in_words(4.2), _in_words(125.0), _in_words(7500.0)
+    ('4 s', '2 min 5 s', '2 h 5 min')
+    """
+    whole = round(seconds)
+    if whole < 60:
+        return f"{whole} s"
+    return f"{whole // 60} min {whole % 60} s" if whole < 3600 else f"{whole // 3600} h {whole % 3600 // 60} min"

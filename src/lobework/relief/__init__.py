@@ -82,9 +82,13 @@ def picture(carving: Carving, dots: int = DOTS) -> Relief:
     dots = plain_number(dots)
     require(is_whole(dots, FEWEST, MOST), "dots", dots, f"a whole number from {FEWEST} to {MOST}, on the picture's long side")
     draw, says = (pictured_face, _FACE) if isinstance(carving.stock.surface, Face) else (pictured_round, _ROUND)
-    colour, dot, bar = draw(carving.stock, carving.depth, getattr(carving.piece, "material", ""), dots)
+    colour, dot, bar = draw(carving.stock, carving.depth, getattr(carving.piece, "material", ""), dots, carving.units)
     return Relief(
-        title=carving.title or "untitled", says=f"{says}; the bar is {bar:g} mm", dots=eight_bit(colour), mm_per_dot=dot, bar=bar
+        title=carving.title or "untitled",
+        says=f"{says}; the bar is {bar.label}",
+        dots=eight_bit(colour),
+        mm_per_dot=dot,
+        bar=bar.mm,
     )
 
 

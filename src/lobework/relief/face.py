@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from lobework.relief.bar import bar_of, draw_bar
+from lobework.relief.bar import Bar, bar_of, draw_bar
 from lobework.relief.finish import averaged, lit
 from lobework.relief.ground import Standing, sheet
 from lobework.relief.light import Field, Grid, Light, light
@@ -17,6 +17,7 @@ from lobework.surface import Face
 
 if TYPE_CHECKING:
     from lobework.carve.stock import Stock
+    from lobework.units import LengthUnit
 
 __all__ = ["carried_out", "pictured_face"]
 
@@ -60,8 +61,8 @@ def _field(stock: Stock, depth: Grid, at: Grid, spacing: float) -> tuple[Field, 
     return Field(-np.maximum(cut, fall), right, up, spacing), cut
 
 
-def pictured_face(stock: Stock, depth: Grid, material: str, dots: int) -> tuple[Grid, float, float]:
-    """Return the picture, (dots, dots, 3) linear, mm from dot to dot, and the length of its scale bar, mm."""
+def pictured_face(stock: Stock, depth: Grid, material: str, dots: int, units: LengthUnit) -> tuple[Grid, float, Bar]:
+    """Return the picture, (dots, dots, 3) linear, mm from dot to dot, and its scale bar."""
     surface = stock.surface
     if not isinstance(surface, Face):
         raise TypeError("a round piece has no face")
@@ -84,6 +85,6 @@ def pictured_face(stock: Stock, depth: Grid, material: str, dots: int) -> tuple[
     colour = lit(grain(wood_of(material), tree_of(surface), (a, b, -deep), dot), shone, deep, dot)
     covers = np.clip((radius - np.hypot(a, b)) / dot + 0.5, 0, 1) * (1 - through)
     ground[inner, inner] += covers[..., None] * (colour - ground[inner, inner])
-    bar = bar_of(2 * radius)
+    bar = bar_of(2 * radius, units)
     draw_bar(ground, inner.start, dots - round(0.03 * dots), bar, dot)
     return ground, dot, bar

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from lobework.relief.bar import bar_of, draw_bar
+from lobework.relief.bar import Bar, bar_of, draw_bar
 from lobework.relief.body import ends, side, surface_of, widest
 from lobework.relief.finish import averaged, lit
 from lobework.relief.ground import Standing, sheet
@@ -20,6 +20,7 @@ from lobework.relief.wood import Tree, Wood, grain, tree_of, wood_of
 
 if TYPE_CHECKING:
     from lobework.carve.stock import Stock
+    from lobework.units import LengthUnit
 
 __all__ = ["pictured_round"]
 
@@ -75,8 +76,8 @@ def _heights(stock: Stock) -> tuple[float, float]:
     return float((middle - half).min()), float((middle + half).max())
 
 
-def pictured_round(stock: Stock, depth: Grid, material: str, dots: int) -> tuple[Grid, float, float]:
-    """Return the picture, (m, n, 3) linear, ``dots`` on its long side, mm from dot to dot, and its scale bar's length, mm."""
+def pictured_round(stock: Stock, depth: Grid, material: str, dots: int, units: LengthUnit) -> tuple[Grid, float, Bar]:
+    """Return the picture, (m, n, 3) linear, ``dots`` on its long side, mm from dot to dot, and its scale bar."""
     radius = widest(surface_of(stock))
     work = _Work(stock=stock, depth=depth, wood=wood_of(material), tree=tree_of(surface_of(stock)))
     low, high = _heights(stock)
@@ -101,7 +102,7 @@ def pictured_round(stock: Stock, depth: Grid, material: str, dots: int) -> tuple
             dot=dot / _TIMES,
         )
         _lay(picture, *_view(work, room, window), (left, top))
-    bar = bar_of(size[0])
+    bar = bar_of(size[0], units)
     draw_bar(picture, corner[0], rows - round(0.03 * dots), bar, dot)
     return picture, dot, bar
 

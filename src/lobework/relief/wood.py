@@ -10,10 +10,12 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
+from lobework.check import Finding
+from lobework.kinds import Piece
 from lobework.relief.body import widest
 from lobework.surface import Face, Surface
 
-__all__ = ["PLAIN", "WOODS", "Tree", "Wood", "grain", "lattice", "linear", "tree_of", "wood_of"]
+__all__ = ["PLAIN", "WOODS", "Tree", "Wood", "grain", "lattice", "linear", "material_findings", "tree_of", "wood_of"]
 
 Grid = NDArray[np.floating[Any]]
 Tone = tuple[int, int, int]
@@ -89,9 +91,27 @@ def wood_of(material: str) -> Wood:
     >>> wood_of("African blackwood") is WOODS["blackwood"], wood_of("") is PLAIN
     (True, True)
     """
-    words = material.lower()
-    known = [name for name in WOODS if name in words or name.replace(" ", "") in words.replace(" ", "")]
+    known = _named_in(material)
     return WOODS[max(known, key=len)] if known else PLAIN
+
+
+def _named_in(material: str) -> list[str]:
+    words = material.lower()
+    return [name for name in WOODS if name in words or name.replace(" ", "") in words.replace(" ", "")]
+
+
+def material_findings(piece: Piece) -> list[Finding]:
+    """Return a note where a piece's material is no wood whose look is known; none where it names no material.
+
+    >>> from lobework.piece import Disc
+    >>> print(material_findings(Disc(diameter=60.0, thickness=5.0, material="brass"))[0].says[:53])
+    material 'brass' is not a known wood: drawn as pale w
+    """
+    material = getattr(piece, "material", "")
+    if not material or _named_in(material):
+        return []
+    says = f"material {material!r} is not a known wood: drawn as pale wood; known: {', '.join(WOODS)}"
+    return [Finding(kind="picture", level="note", where="piece", says=says)]
 
 
 _LAY: Final = 0.12
