@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, ClassVar, Literal
+from typing import TYPE_CHECKING, ClassVar, Final, Literal
 
 import numpy as np
 
@@ -15,6 +15,12 @@ if TYPE_CHECKING:
     from lobework.rigid import Array
 
 __all__ = ["Flat", "Knife", "Roller"]
+
+
+_LEAST_MM: Final = 1e-6
+"""Radius of a roller: a thousand times what contact is promised to; below, its slope has no digits left."""
+_MOST_MM: Final = 10_000.0
+_SHARP: Final = "use a knife for a sharp edge"
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,7 +66,8 @@ class Roller:
 
     def __post_init__(self) -> None:
         require_numbers(self)
-        require(0 < self.radius < math.inf, "radius", self.radius, "above zero", "use a knife for a sharp edge")
+        require(self.radius > 0, "radius", self.radius, "above zero", _SHARP)
+        require(_LEAST_MM <= self.radius <= _MOST_MM, "radius", self.radius, "from 0.000001 to 10,000 mm", _SHARP)
 
     @property
     def half_width(self) -> float:
