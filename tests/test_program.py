@@ -155,7 +155,7 @@ def test_a_drive_changed_by_hand_is_said(change, says):
     drive = waved()
     ((said, *zeros),) = prompts(ring(cams=(drive,)), ring(cams=(replace(drive, **change),)))
     assert said == says
-    assert [each.split(":")[0] for each in zeros] == ([] if "index" in change else ["zeros again"])
+    assert [each.split(":")[0] for each in zeros[:1]] == ([] if "index" in change else ["zeros again"])
 
 
 def test_another_cam_is_said_with_its_shape_and_one_no_longer_used_is_taken_off():
@@ -166,10 +166,12 @@ def test_another_cam_is_said_with_its_shape_and_one_no_longer_used_is_taken_off(
         "take off cam 2",
         "take off cam 2 follower",
         "fit cam 1: wave, lobes 6, base radius 60 mm, rise 3 mm, on edge",
-        (
-            "zeros again: spindle, phase and index at 0; let the follower bear: the tip on the spindle's axis must read x -3 mm; "
-            "shift the follower in its holder until it does, then set phase and index"
-        ),
+        "zeros again: spindle, phase and index at 0; let the follower bear",
+        "the tip on the spindle's axis must read x -3 mm",
+        "the tip on the face of the work must read z 0 mm",
+        "shift the follower in its holder and the headstock until it does",
+        "then lock the headstock endways, for no cam moves it so",
+        "then set phase and index",
     )
 
 

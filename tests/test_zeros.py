@@ -278,7 +278,31 @@ def test_other_cams_followers_sides_and_gains_are_zeroed_again_and_a_phase_or_an
         assert refits(before, cut_of(sliding(), replace(drive, **change)))
     for change in ({"phase": "1/2 lobe"}, {"index": "1/24 turn"}, {"ratio": 2}):
         assert not refits(before, cut_of(sliding(), replace(drive, **change)))
-    assert not refits(before, cut_of(sliding()))
+    assert refits(before, cut_of(sliding()))
+    assert not refits(cut_of(sliding()), cut_of(sliding()))
     side = replace(cut_of(sliding(), replace(drive, gain=0.5)), approach=Approach(axis="x", surface=20.0))
-    assert zero_again(side).startswith("zeros again: ")
-    assert "must read x -2.5 mm" in zero_again(side)
+    assert zero_again(before, side) == (
+        "zeros again: spindle, phase and index at 0; let the follower bear",
+        "the tip on the spindle's axis must read x -2.5 mm",
+        "shift the follower in its holder until it does",
+        "then set phase and index",
+    )
+
+
+def test_a_headstock_that_no_cam_moves_any_longer_is_locked_where_its_zero_is():
+    edge = Drive(Wave(lobes=4, base_radius=60.0, rise=5.0), follower=Knife())
+    face = Drive(Wave(lobes=8, base_radius=40.0, rise=0.5, on="face"), follower=Knife(), side="back")
+    assert zero_again(cut_of(sliding(), edge), cut_of(sliding())) == (
+        "zeros again: spindle at 0",
+        "the tip on the spindle's axis must read x 0 mm",
+        "shift the headstock until it does",
+        "then lock the headstock sideways, for no cam moves it so",
+    )
+    assert zero_again(cut_of(sliding(), edge), cut_of(sliding(), face)) == (
+        "zeros again: spindle, phase and index at 0; let the follower bear",
+        "the tip on the spindle's axis must read x 0 mm",
+        "the tip on the face of the work must read z 0.5 mm",
+        "shift the follower in its holder and the headstock until it does",
+        "then lock the headstock sideways, for no cam moves it so",
+        "then set phase and index",
+    )

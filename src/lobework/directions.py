@@ -134,6 +134,8 @@ def _pushes(cuts: Sequence[Cut]) -> list[tuple[str, str]]:
     if gains:
         shown = show(gains[0]) + (f" to {show(gains[-1])}" if len(gains) > 1 else "")
         lever = "a lever from the headstock carries the follower along with the spindle by 1 - 1/gain of the spindle's travel"
-        says = f"{shown}: spindle travel at the height of the spindle for each mm of lift; {lever} (below zero, against it)"
+        says = (
+            f"{shown}: travel of the spindle, at its own height, over the lift of the follower; {lever} (below zero, against it)"
+        )
         said.append(("gain", says))
     return said

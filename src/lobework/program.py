@@ -161,7 +161,7 @@ def _changes(
     (cut, was), (following, must_be) = before, now
     gone = [f"take off {each.what}" for what, each in was.items() if what not in must_be and each.do == "fit"]
     found = gone + [str(each) for what, each in must_be.items() if was.get(what) != each]
-    found += [zero_again(following, units)] if refits(cut, following) else []
+    found += zero_again(cut, following, units) if refits(cut, following) else ()
     return [BEFORE_HANDS, *found, AFTER_HANDS] if found else []
 
 

@@ -79,8 +79,7 @@ def _fitted(cut: Cut) -> list[int]:
 
 def refits(before: Cut, now: Cut) -> bool:
     """Return whether a cam, its follower, its side or its gain is another than before: the zeros must then be set again."""
-    was, must_be = (_fittings(cut) for cut in (before, now))
-    return bool(must_be) and was != must_be
+    return _fittings(before) != _fittings(now)
 
 
 def _fittings(cut: Cut) -> list[tuple[Any, ...]]:
@@ -159,20 +158,27 @@ def _bearing(motion: Motion) -> str:
     return f"let the follower{'s' if len(motion.sideways) + len(motion.endways) > 1 else ''} bear"
 
 
-def zero_again(cut: Cut, units: LengthUnit = "mm") -> str:
-    """Return in one line how the zeros are set again where other cams or followers were fitted."""
-    motion = _at_zero(cut)
-    stand = _stand(_first_alone(motion))
-    ways = {cut.passed.cams[number - 1].moves for number in _fitted(cut)}
-    reads = [(name, getattr(stand, name), "") for name, way in (("x", "sideways"), ("z", "endways")) if way in ways]
+def zero_again(before: Cut, now: Cut, units: LengthUnit = "mm") -> tuple[str, ...]:
+    """Return how the zeros are set again where other cams or followers were fitted after a cut, or taken off, thing by thing."""
+    motion = _at_zero(now)
+    stand, fitted = _stand(_first_alone(motion)), _fitted(now)
+    moved, was = (_ways(cut) for cut in (now, before))
+    ways = [(name, way) for name, way in (("x", "sideways"), ("z", "endways")) if way in moved | was]
+    reads = [(name, getattr(stand, name), "") for name, _ in ways]
     reads += [(name, mm, f"with the follower of cam {push.number} alone, ") for push, name, mm in _others(motion)]
-    said = ", ".join(
-        f"{who}{_place_of(name, cut)} must read {name} {show_place(name, mm, cut.lathe, units)}" for name, mm, who in reads
-    )
+    shifted = [*(["the follower in its holder"] if fitted else []), *(["the headstock"] if was - moved else [])]
     return (
-        f"zeros again: spindle, phase and index at 0; {_bearing(motion)}: {said}; "
-        "shift the follower in its holder until it does, then set phase and index"
+        f"zeros again: {f'spindle, phase and index at 0; {_bearing(motion)}' if fitted else 'spindle at 0'}",
+        *(f"{who}{_place_of(name, now)} must read {name} {show_place(name, mm, now.lathe, units)}" for name, mm, who in reads),
+        f"shift {' and '.join(shifted)} until it does",
+        *(f"then lock the headstock {way}, for no cam moves it so" for _, way in ways if way not in moved),
+        *(["then set phase and index"] if fitted else []),
     )
+
+
+def _ways(cut: Cut) -> set[str]:
+    """Return which ways cams move the headstock."""
+    return {cut.passed.cams[number - 1].moves for number in _fitted(cut)}
 
 
 def _cam(cut: Cut, number: int) -> tuple[str, str]:

@@ -194,12 +194,12 @@ def test_hand_changes_stop_the_program_and_say_what_to_set(lid):
     assert "lower shift to 5 mm" in stops[2]
     assert "upper index to 2/3 turn = 240 deg" in stops[2]
     assert "fit cam 1: wave" in stops[3]
-    assert stops[4].startswith(
-        "(MSG, zeros again: spindle, phase and index at 0; let the follower bear: the tip on the face of the work must read z -"
-    )
+    zeros = "; ".join(stop.removeprefix("(MSG, ").removesuffix(")") for stop in stops[3:])
+    assert "; zeros again: spindle, phase and index at 0; let the follower bear; the tip on" in zeros
+    assert "the tip on the spindle's axis must read x 0 mm; the tip on the face of the work must read z -0.5 mm; shift" in zeros
     assert all(stop.startswith("(MSG,") for stop in stops)
     assert all(stop.startswith("(MSG, stop the cutter; ") for stop in stops[1:4])
-    assert all(stop.endswith("; start the cutter, then hands away)") for stop in (*stops[1:3], stops[5].replace("(MSG, ", "; ")))
+    assert all(stop.endswith("; start the cutter, then hands away)") for stop in (*stops[1:3], stops[-1].replace("(MSG, ", "; ")))
 
 
 def test_more_to_do_than_fits_a_line_is_told_stop_by_stop_and_no_thing_is_cut_in_two(lid):
