@@ -198,7 +198,7 @@ class Hands:
         gone = [f"take off {each.what}" for what, each in was.items() if what not in must_be and each.do == "fit"]
         found = gone + [str(each) for what, each in must_be.items() if was.get(what) != each]
         if refits(self._cuts[before], self._cuts[now]):
-            found.append(zero_again(self._cuts[now], self.units))
+            found += zero_again(self._cuts[before], self._cuts[now], self.units)
         return [BEFORE_HANDS, *found, AFTER_HANDS] if found else []
 
     def _depth(self, number: int) -> str:
