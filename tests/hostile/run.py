@@ -113,10 +113,10 @@ def tried(reader: Reader, data: bytes, *, timed: bool = True) -> str:
         places = [line.strip() for line in lines if line.strip().startswith("File ")]
         return f"{type(error).__name__}: {error!s:.300} | {' < '.join(reversed(places[-3:]))}"
     took, grew = time.process_time() - began, _size("VmHWM") - before
-    if timed and took > reader.seconds:
-        return f"took {took:.1f} s | {says}"
     if grew > reader.megabytes * 2**20:
         return f"took {grew / 2**20:.0f} MB | {says}"
+    if timed and took > reader.seconds:
+        return f"took {took:.1f} s | {says}"
     return says
 
 

@@ -87,7 +87,7 @@ class _Lines:
     def say(self, text: str, label: str = "") -> None:
         """Add a remark, over as many lines as it takes; its own words never come first, where they might command."""
         width = min(_COMMENT_ROOM, self.controller.longest_line)
-        label = label[: width // 2]
+        label = _ascii(label)[: width // 2]
         room = width - len(label) - 5
         for number, line in enumerate(wrapped(_ascii(text), room) or [""]):
             self._remark(f"{label}: {line}" if label and number == 0 else f"- {line}")
