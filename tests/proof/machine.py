@@ -104,8 +104,7 @@ def differs(one, other):
     if not _within(one.words, other.words):
         return "the words of stops" if len(one.words) == len(other.words) else "stops"
     further = other.events[-1][1] - one.events[-1][1]
-    if _apart(one.events[-1][1], other.events[-1][1]) > TOLERANCE_MM and not (
-        (further != 0).sum() == 1 and further[:3].max() > 0
-    ):
+    further[3:] = (further[3:] + 180) % 360 - 180
+    if _apart(further, 0.0 * further) > TOLERANCE_MM and not ((further != 0).sum() == 1 and further[:3].max() > 0):
         return "the end"
     return ""

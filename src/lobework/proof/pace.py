@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final, NamedTuple
 
 import numpy as np
@@ -53,7 +52,6 @@ class _Worst(NamedTuple):
     asked: float
 
 
-@dataclass(eq=False)
 class Pace:
     """Collects the time of a program, part by part.
 
@@ -69,17 +67,13 @@ class Pace:
         That lengths are shown in.
     """
 
-    feeds: Feeds
-    lathe: Lathe
-    into: str
-    units: LengthUnit
-    worst: dict[str, _Worst] = field(default_factory=dict)
-    asked_s: float = 0.0
-    cutting_s: float = 0.0
-    sound: bool = True
-    slow_cuts: list[tuple[Trace, float, float]] = field(default_factory=list)
-    twice: list[tuple[int, float, float]] = field(default_factory=list)
-    idle: list[int] = field(default_factory=list)
+    def __init__(self, feeds: Feeds, lathe: Lathe, into: str, units: LengthUnit) -> None:
+        self.feeds, self.lathe, self.into, self.units = feeds, lathe, into, units
+        self.worst: dict[str, _Worst] = {}
+        self.asked_s, self.cutting_s, self.sound = 0.0, 0.0, True
+        self.slow_cuts: list[tuple[Trace, float, float]] = []
+        self.twice: list[tuple[int, float, float]] = []
+        self.idle: list[int] = []
 
     def take(
         self, setup: SetUp, moves: Moves, samples: Samples, tolerance: float, clear: float, *, sound: bool, one_each: bool
