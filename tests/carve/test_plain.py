@@ -16,68 +16,18 @@ from lobework.cutter import Ball, FlatEnd, Profiled, RoundNosed, Vee
 from lobework.holder import CuttingFrame, DrillingSpindle, EccentricFrame, FixedTool
 from lobework.piece import Barrel, Disc
 from lobework.surface import Face
-from tests.carving import STEPPED, UP, carved, carvings, on_face, on_round
+from tests.carving import STEPPED, UP, about, carved, carvings, on_face, on_round
 from tests.search import examples
 from tests.strategies import numbers
+from tests.swept import reached
 
 JUDGE, STAMPS = Plain(), Plain(stamps=True)
 DISC = stock_of(Disc(diameter=12.0, thickness=5.0), resolution=0.3)
 BARREL = stock_of(Barrel(diameter=10.0, length=9.0), resolution=0.5)
 
 
+NEAR_MM, UNDER_MM = 2e-6, 5e-5
 REVOLVING = EVERYTHING - {"fixed"}
-
-
-def poses(stock, sweep, step, t):
-    """Tip, outward and level at (n,) parts of one step: straight and turning about Z on a face, about Z on a round surface."""
-    last = min(step + 1, len(sweep.tip) - 1)
-    (a, b), part = (sweep.tip[step], sweep.tip[last]), t[:, None]
-    ways = [np.broadcast_to(way, sweep.tip.shape) for way in (sweep.outward, sweep.level)]
-    if isinstance(stock.surface, Face):
-        turn = np.angle(np.exp(1j * (math.atan2(*ways[1][last, 1::-1]) - math.atan2(*ways[1][step, 1::-1]))))
-        return a + part * (b - a), *(turned(way[step], t * turn) for way in ways)
-    polar = np.array([math.atan2(a[1], a[0]), math.atan2(b[1], b[0])])
-    turn = np.angle(np.exp(1j * (polar[1] - polar[0])))
-    radius = math.hypot(a[0], a[1]) * (1 - t) + math.hypot(b[0], b[1]) * t
-    angle = polar[0] + t * turn
-    tip = np.stack([radius * np.cos(angle), radius * np.sin(angle), a[2] * (1 - t) + b[2] * t], axis=-1)
-    return tip, *(turned(way[step], t * turn) for way in ways)
-
-
-def turned(way, angle):
-    cos, sin = np.cos(angle), np.sin(angle)
-    return np.stack([way[0] * cos - way[1] * sin, way[0] * sin + way[1] * cos, way[2] + 0 * cos], axis=-1)
-
-
-def height(edge, r):
-    """An edge's height, its side standing a nanometre or so further out than it should."""
-    r = np.abs(r)
-    return edge.at(np.where(r < edge.half_width + 2e-6, np.minimum(r, edge.half_width), r))
-
-
-def spare(sweep, places, tip, outward, level):
-    """How far above the edge places stand in each pose: (places, poses), negative out of the cutter."""
-    off = places[:, None] - tip
-    high, along, beside = (np.vecdot(off, way) for way in (outward, level, np.cross(outward, level)))
-    if isinstance(sweep.held, CuttingFrame):
-        angle, radius = math.radians(sweep.held.angle_deg), sweep.held.radius
-        across, in_swing = beside * math.cos(angle) - along * math.sin(angle), along * math.cos(angle) + beside * math.sin(angle)
-        return radius - height(sweep.edge, across) - np.hypot(in_swing, radius - high)
-    off_axis = sweep.held.radius if isinstance(sweep.held, EccentricFrame) else 0.0
-    return high - height(sweep.edge, np.hypot(along, beside) - off_axis)
-
-
-def most_spare(stock, sweep, place):
-    """The most that a place stands above the edge in any pose of a sweep, looked for ever more closely about the best."""
-    most = -np.inf
-    for step in range(max(1, len(sweep.tip) - 1)):
-        middles = [0.5]
-        for wide in (0.5, 5e-3, 5e-5, 5e-7):
-            t = np.concatenate([np.clip(middle + wide * np.linspace(-1.0, 1.0, 401), 0.0, 1.0) for middle in middles])
-            found = spare(sweep, place[None], *poses(stock, sweep, step, t))[0]
-            middles = t[np.argsort(found)[-2:]]
-            most = max(most, found.max())
-    return most
 
 
 @settings(max_examples=examples(15))
@@ -92,13 +42,12 @@ def test_the_bottom_of_a_ray_is_in_the_cutter_and_nothing_under_it_is(job, pick)
         start, way = stock.rays(np.array(row), np.array(column))
         deep = float(depth[row, column])
         if deep > 1e-3:
-            assert most_spare(stock, sweep, start + deep * way) > -2e-5
-        furthest = 2.0 if isinstance(stock.surface, Face) else stock.profile[row, 0] - 1e-6
-        for under in (*(deep + np.array([5e-5, 1e-3])), *np.linspace(deep + 0.05, max(deep + 0.2, furthest), 4)):
-            if under <= furthest:
-                assert most_spare(stock, sweep, start + under * way) < 0, (
-                    f"cut deeper than {deep:g} at {(row, column)}: {under:g}"
-                )
+            assert reached(stock, sweep, start, way, (deep, deep), -NEAR_MM), f"cut {deep:g} deep at {(row, column)} by nothing"
+        under = deep + UNDER_MM, max(deep + 0.2, 2.0 if isinstance(stock.surface, Face) else stock.profile[row, 0] - 1e-6)
+        if not isinstance(stock.surface, Face):
+            under = under[0], min(under[1], stock.profile[row, 0] - 1e-6)
+        if under[0] < under[1]:
+            assert not reached(stock, sweep, start, way, under, NEAR_MM), f"cut deeper than {deep:g} at {(row, column)}"
 
 
 HELD = (DrillingSpindle(), EccentricFrame(radius=0.5), EccentricFrame(radius=1.7), CuttingFrame(radius=6.0, angle_deg=30.0))
@@ -193,6 +142,20 @@ def test_stamps_are_the_poses_of_the_path_alone_and_never_deeper_than_its_sweep(
     poses_alone = [type(sweep)(sweep.edge, sweep.held, tip, out, level) for tip, out, level in single_poses(sweep)]
     each = np.max([carved(JUDGE, stock, pose) for pose in poses_alone], axis=0)
     assert np.abs(stamps - each).max() < 2e-6
+
+
+@pytest.mark.parametrize(("held", "turn"), [(CuttingFrame(radius=3.0), 0.3), (FixedTool(), 0.03)], ids=["frame", "blade"])
+def test_a_cutter_that_leans_and_turns_on_the_spot_is_stamped_at_each_place(held, turn):
+    """A frame then stands otherwise at each place; a blade's plane holds the ray through its tip, and cuts none."""
+    cos, sin = np.cos([0.0, turn]), np.sin([0.0, turn])
+    outward, level = about(np.stack([0.3 * cos, 0.3 * sin, np.ones(2)], axis=-1), np.stack([cos, sin, np.zeros(2)], axis=-1))
+    cutter, stock = Vee(angle_deg=25.0, width=0.8, held=held), stock_of(Disc(diameter=8.0, thickness=5.0), resolution=0.25)
+    both, first, last = (
+        carved(STAMPS, stock, on_face(cutter, np.tile([0.0, 0.0, -0.3], (len(outward[each]), 1)), outward[each], level[each]))
+        for each in (slice(0, 2), slice(0, 1), slice(1, 2))
+    )
+    assert np.array_equal(both, np.maximum(first, last))
+    assert np.array_equal(first, last) == isinstance(held, FixedTool)
 
 
 def single_poses(sweep):

@@ -29,6 +29,8 @@ _TOUCHES_MM: Final = 1e-10
 _ON_AXIS_MM: Final = 1e-7
 _MET_MM: Final = 1e-7
 _NO_MM: Final = 1e-300
+_RUNS_ALONG: Final = 1e-12
+"""Sine of the angle between a ray and a blade's plane, below which the angle is rounding alone."""
 _STEPS_BACK: Final = 8
 _POLISHES: Final = 8
 _STARTS: Final = ((0.5, 0.2), (0.5, 0.8), (0.05, 0.5))
@@ -251,9 +253,9 @@ class Blade:
         """Return how deep rays go until they meet the blade in poses, mm: -inf where they miss it, or run along it."""
         across = np.cross(outward, level)
         climb = np.vecdot(rays.way, across)
-        with np.errstate(divide="ignore", invalid="ignore"):
-            deep = np.vecdot((tip - rays.start), across) / climb
-        meets = np.isfinite(deep) & (deep <= rays.most)
+        crosses = np.abs(climb) > _RUNS_ALONG
+        deep = np.vecdot((tip - rays.start), across) / np.where(crosses, climb, 1.0)
+        meets = crosses & (deep <= rays.most)
         place = rays.start + np.where(meets, deep, 0.0)[:, None] * rays.way - tip
         meets &= np.vecdot(place, outward) >= self.edge.at(np.vecdot(place, level))
         return np.where(meets, deep, -np.inf)

@@ -75,14 +75,14 @@ class Path:
         self.turn = _turns(outward, level, first, last)
         self.turns = bool(np.abs(self.turn).max() > 0)
         self.stands = not around and len(sweep.outward) == len(sweep.level) == 1
+        self.count = count
 
     def places(self) -> Piece:
-        """Return the places of the path alone."""
-        single = not self.move.any() and len(self.move) == 1
-        step = np.append(np.arange(len(self.move)), [] if single else len(self.move) - 1).astype(np.intp)
-        end = np.zeros(len(step))
-        end[-1] = 0.0 if single else 1.0
-        return Piece(step, end, end)
+        """Return the places of the path alone: where each step begins, and where the last one ends."""
+        place = np.arange(self.count)
+        step = np.minimum(place, len(self.move) - 1)
+        at = (place - step).astype(np.float64)
+        return Piece(step, at, at)
 
     def pieces(self, finest: float) -> Piece:
         """Return the whole path in pieces a few steps of ``finest`` mm long at the most, and of little turn."""
