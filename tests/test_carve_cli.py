@@ -92,9 +92,10 @@ def test_every_way_carves_the_same(bench, capsys):
     assert all(lines == told["plain"] for lines in told.values())
 
 
+BODY = "so its body would be in the wood; cut less deep, or use a cutter with a higher edge"
 THROUGH = (
     "problem (carving): rings 1: cut through at 0 degrees, z -5 mm: 3.2 mm deep in work 3 mm thick; cut less deep",
-    "warning (carving): rings 1: 3.2 mm deep at 0 degrees, z -5 mm, but the cutter's edge is 1 mm high; its body would rub",
+    f"problem (carving): rings 1: 3.2 mm deep at 0 degrees, z -5 mm, but the cutter's edge is 1 mm high, {BODY}",
 )
 
 
@@ -105,12 +106,22 @@ def test_a_wall_cut_through_is_a_problem_and_answered_with_one(bench, capsys):
     assert Path("barrel/tally.txt").exists()
 
 
-def test_a_cut_deeper_than_the_edge_is_high_is_a_warning(bench, capsys):
+def test_a_cut_deeper_than_the_edge_is_high_is_a_problem_and_answered_with_one(bench, capsys):
     code, lines = carve(capsys, at("depth = 0.4", "depth = 1.5"))
-    assert code == 0
+    assert code == 1
     assert lines[-1] == (
-        "warning (carving): rings 1: 1.5 mm deep at 0 degrees, z -5 mm, but the cutter's edge is 1 mm high; its body would rub"
+        f"problem (carving): rings 1: 1.5 mm deep at 0 degrees, z -5 mm, but the cutter's edge is 1 mm high, {BODY}"
     )
+
+
+def test_check_finds_the_cutter_s_body_in_the_wood_before_anything_is_carved(bench, capsys):
+    Path("barrel.toml").write_text(at("depth = 0.4", "depth = 1.5"), encoding="utf-8")
+    assert main(["check", "barrel.toml"]) == 1
+    says = f"problem (work): rings: goes 1.5 mm deep, in rings 1 first, but the cutter's edge is 1 mm high, {BODY}"
+    assert capsys.readouterr().out.splitlines()[0] == says
+    Path("barrel.toml").write_text(at("depth = 0.4", "depth = 1.0"), encoding="utf-8")
+    main(["check", "barrel.toml"])
+    assert BODY not in capsys.readouterr().out
 
 
 def test_a_cutter_that_touches_nothing_is_a_warning(bench, capsys):
@@ -127,7 +138,9 @@ def test_make_says_what_carving_finds_beside_what_the_check_finds(bench, capsys)
     assert main(["make", "barrel.toml"]) == 0
     said = capsys.readouterr().out
     assert "wrote barrel/tally.txt\n" in said
-    assert all(f"{line}\n" in said for line in THROUGH)
+    assert f"{THROUGH[0]}\n" in said
+    assert said.count(BODY) == 1
+    assert f"problem (work): rings: goes 3.2 mm deep, in rings 1 first, but the cutter's edge is 1 mm high, {BODY}\n" in said
     assert "warning (work): rings: goes 3.2 mm deep, in rings 1 first, through work 3 mm thick; mind what holds it\n" in said
 
 

@@ -9,17 +9,19 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from lobework.cutter import Ball, FlatEnd, Vee
-from lobework.holder import CuttingFrame
+from lobework.cutter import Ball, FlatEnd, Pen, Profiled, RoundNosed, Vee
+from lobework.holder import CuttingFrame, DrillingSpindle, EccentricFrame, FixedTool
 from lobework.job import Job
 from lobework.jobfile import read_lathe
 from lobework.passes import Pass
 from lobework.piece import Barrel, Disc, Turned
 from lobework.slide import At
-from lobework.work import carving_findings, carving_summary, work_findings
+from lobework.work import body_findings, carving_findings, carving_summary, work_findings
 
 BARREL = Barrel(diameter=24.0, length=12.0, bore=18.0)
 VASE = Turned(profile=((0, 10), (-10, 12), (-20, 9)), hollow=((0, 8), (-10, 9.5), (-16, 6)))
+DISC = Disc(diameter=24.0, thickness=3.0)
+POT = Turned(profile=((0, 11), (-10, 12), (-20, 11)))
 VEE = Vee(angle_deg=90.0, width=2.0)
 
 
@@ -43,9 +45,6 @@ def carved(*passes, **given):
 
 def said(carving):
     return [str(each) for each in carving_findings(carving)]
-
-
-DISC = Disc(diameter=24.0, thickness=3.0)
 
 
 @pytest.mark.parametrize(("piece", "z"), [(BARREL, (0.0, -6.0, -12.0)), (VASE, (0.0, -7.0, -20.0))], ids=["barrel", "turned"])
@@ -135,12 +134,66 @@ def test_work_cut_to_its_last_shaving_is_cut_through():
     assert says.endswith(": 3 mm deep in work 3 mm thick; cut less deep")
 
 
-def test_a_cut_deeper_than_the_edge_is_high_is_warned_of():
+BODY = "so its body would be in the wood; cut less deep, or use a cutter with a higher edge"
+
+
+def test_carved_work_deeper_than_the_edge_is_high_is_a_problem():
     """A vee of 90 degrees, 2 mm wide, is 1 mm high: half its width times the cotangent of 45 degrees."""
     assert said(carved(ring(depth=1.3))) == [
-        "warning (carving): rings: 1.3 mm deep at 0 degrees, z -6 mm, but the cutter's edge is 1 mm high; its body would rub"
+        f"problem (carving): rings: 1.3 mm deep at 0 degrees, z -6 mm, but the cutter's edge is 1 mm high, {BODY}"
     ]
     assert said(carved(ring(depth=1.0))) == []
+    assert [str(each) for each in carving_findings(carved(ring(depth=1.3)), bodies=False)] == []
+
+
+def bodies(*passes, **given):
+    one = job(*passes, **given)
+    return [str(each) for each in body_findings(one.piece, one.cutter, one.trace())]
+
+
+HELD = (DrillingSpindle(), FixedTool(), EccentricFrame(radius=2.0), CuttingFrame(radius=9.0, angle_deg=20.0))
+HIGH = (
+    (Vee(angle_deg=90.0, width=2.0), 1.0),
+    (Ball(radius=1.25), 1.25),
+    (RoundNosed(radius=0.5, angle_deg=0.0, width=1.0), 0.5),
+    (Profiled(points=((0.0, 0.0), (0.5, 0.25), (1.0, 0.75))), 0.75),
+)
+"""Cutters, and how high the edge of each is, by hand."""
+
+
+@pytest.mark.parametrize("held", HELD, ids=lambda held: held.kind)
+@pytest.mark.parametrize(("cutter", "high"), HIGH, ids=lambda it: getattr(it, "kind", ""))
+@pytest.mark.parametrize(("piece", "at"), [(DISC, (6.0, 0.0)), (BARREL, (12.0, -6.0)), (POT, (12.0, -10.0))])
+def test_a_cut_deeper_than_the_edge_is_high_is_a_problem_before_it_is_carved(held, cutter, high, piece, at):
+    given = {"piece": piece, "cutter": replace(cutter, held=held)}
+    deep = [ring(*at, depth=high).series(3, depth=0.1), ring(*at, depth=high)]
+    assert bodies(*deep, **given) == [
+        f"problem (work): rings: goes {high + 0.2:g} mm deep, in rings 2 first, but the cutter's edge is {high:g} mm high, {BODY}"
+    ]
+
+
+def test_a_pass_that_grows_deeper_on_its_way_is_looked_at_all_along():
+    plunge = ring(6.0, 0.0, depth=0.4, turns=0, travel=At(depth=0.9))
+    assert len(bodies(plunge, piece=DISC)) == 1
+    assert bodies(replace(plunge, travel=At(depth=0.6)), piece=DISC) == []
+
+
+def test_neither_a_pen_nor_a_flat_end_nor_a_tip_beside_the_work_has_its_body_in_the_wood():
+    deep = ring(6.0, 0.0, depth=2.0)
+    assert bodies(deep, piece=DISC, cutter=Pen()) == []
+    assert bodies(deep, piece=DISC, cutter=FlatEnd(width=2.0)) == []
+    assert bodies(ring(15.0, 0.0, depth=2.0), piece=DISC) == []
+    assert bodies(ring(12.0, 3.0, depth=2.0), piece=BARREL) == []
+
+
+def test_an_edge_s_height_is_told_in_the_job_s_units():
+    (says,) = bodies(ring(6.0, 0.0, depth=2.0), piece=DISC, units="inch")
+    assert "goes 0.0787 in deep, in rings first, but the cutter's edge is 0.0394 in high" in says
+
+
+def test_a_job_s_check_finds_a_body_in_the_wood_once():
+    findings = job(ring(depth=1.3)).check()
+    assert [each.level for each in findings if BODY in each.says] == ["problem"]
 
 
 def test_a_flat_end_has_no_height_to_be_too_low():

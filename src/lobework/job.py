@@ -82,10 +82,11 @@ class Traces(Sequence[Trace]):
         """Return what every installed check finds, the gravest first."""
         from lobework.frame import frame_findings
         from lobework.relief.wood import material_findings
-        from lobework.work import work_findings
+        from lobework.work import body_findings, work_findings
 
         cuts = [each.cut for each in self]
-        every = [*work_findings(self.job.piece, self), *self._time_findings()]
+        every = [*work_findings(self.job.piece, self), *body_findings(self.job.piece, self.job.cutter, self)]
+        every += self._time_findings()
         every += frame_findings(self.job.piece, self.job.cutter, cuts)
         every += material_findings(self.job.piece) if not self.job.uncarvable else []
         every += [finding for look in plugins.installed().checks() for finding in look(cuts, self)]

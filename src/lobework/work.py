@@ -1,4 +1,4 @@
-"""What is wrong with the work itself: a tip beyond its edge, a cut through its wall, a cutter that never touches it."""
+"""What is wrong with the work itself: a tip beyond its edge, a cut through its wall, a cutter's body in it, a cutter off it."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from lobework.carve.sweep import has_edge
 from lobework.check import Finding, show_small
 from lobework.hand import show_length
 from lobework.holder import CuttingFrame
@@ -20,11 +21,11 @@ from lobework.units import MM_PER, LengthUnit, format_number
 if TYPE_CHECKING:
     from lobework.carve import Carving
     from lobework.carve.carving import Spot
-    from lobework.kinds import Piece
+    from lobework.kinds import Cutter, Piece
     from lobework.rigid import Array
     from lobework.trace import Trace
 
-__all__ = ["carving_findings", "carving_summary", "work_findings"]
+__all__ = ["body_findings", "carving_findings", "carving_summary", "work_findings"]
 
 _PLACES: Final = 65
 
@@ -51,12 +52,15 @@ def carving_summary(carving: Carving, units: LengthUnit = "mm") -> list[str]:
     return lines
 
 
-def carving_findings(carving: Carving, units: LengthUnit = "mm") -> list[Finding]:
-    """Return what is wrong with carved work: cut through, cut by nothing, or cut deeper than the cutter's edge is high."""
-    return list(_carving_findings(carving, units))
+def carving_findings(carving: Carving, units: LengthUnit = "mm", bodies: bool = True) -> list[Finding]:
+    """Return what is wrong with carved work: cut through, cut by nothing, or cut deeper than the cutter's edge is high.
+
+    Without ``bodies``, the last is left out, for those who print `body_findings` of the same cuts.
+    """
+    return list(_carving_findings(carving, units, bodies))
 
 
-def _carving_findings(carving: Carving, units: LengthUnit) -> Iterable[Finding]:
+def _carving_findings(carving: Carving, units: LengthUnit, bodies: bool) -> Iterable[Finding]:
     if not carving.depth.any():
         beside = any((seen_on(carving.piece, sweep.tip)[:, 2] > 0).any() for sweep in carving.sweeps)
         says = "no cutter reaches into the work; " + (
@@ -73,15 +77,21 @@ def _carving_findings(carving: Carving, units: LengthUnit) -> Iterable[Finding]:
         yield Finding(kind="carving", level="problem", where=spot.cut or "whole job", says=says)
     spot = carving.deepest
     height = carving.sweeps[0].edge.height
-    if 0 < height < spot.depth - JOIN_MM:
-        deep, high = show_small(spot.depth, units), show_small(height, units)
-        says = f"{deep} deep at {_place(carving, spot, units)}, but the cutter's edge is {high} high; its body would rub"
-        yield Finding(kind="carving", level="warning", where=spot.cut, says=says)
+    if bodies and 0 < height < spot.depth - JOIN_MM:
+        says = f"{show_small(spot.depth, units)} deep at {_place(carving, spot, units)}, {_body_in_wood(height, units)}"
+        yield Finding(kind="carving", level="problem", where=spot.cut, says=says)
     held = carving.sweeps[0].held
     if isinstance(held, CuttingFrame) and held.radius <= spot.depth:
         deep, swing, place = show_small(spot.depth, units), show_small(held.radius, units), _place(carving, spot, units)
         says = f"{deep} deep at {place}, but the frame's radius is {swing}; its spindle would be in the wood"
         yield Finding(kind="carving", level="problem", where=spot.cut, says=says)
+
+
+def _body_in_wood(height: float, units: LengthUnit) -> str:
+    return (
+        f"but the cutter's edge is {show_small(height, units)} high, so its body would be in the wood; "
+        "cut less deep, or use a cutter with a higher edge"
+    )
 
 
 def _place(carving: Carving, spot: Spot, units: LengthUnit) -> str:
@@ -101,7 +111,7 @@ def work_findings(piece: Piece, traces: Sequence[Trace]) -> Iterable[Finding]:
         name = same[0].cut.passed.name or f"pass {same[0].cut.group}"
         units = same[0].cut.units
         seen = [_seen(piece, each) for each in same]
-        beyond = [_beyond_edge(piece, each, trace.z) for each, trace in zip(seen, same, strict=True)]
+        beyond = [float(_beyond_edge(piece, each, trace.z).max()) for each, trace in zip(seen, same, strict=True)]
         deep = [float(each[:, 2].max()) for each in seen]
         thickness = _thickness(piece, seen)
         surface = "face" if same[0].cut.approach.axis == "z" else "work"
@@ -122,6 +132,30 @@ def work_findings(piece: Piece, traces: Sequence[Trace]) -> Iterable[Finding]:
             goes, thick = show_small(max(deep), units), show_small(thickness, units)
             says = f"goes {goes} deep, in {first} first, through work {thick} thick; mind what holds it"
             yield Finding(kind="work", level="warning", where=name, says=says)
+
+
+def body_findings(piece: Piece, cutter: Cutter, traces: Sequence[Trace]) -> Iterable[Finding]:
+    """Yield the passes that go deeper into the work than the cutter's edge is high: what stands above the edge cuts nothing.
+
+    However the cutter is held, its edge is the lowest part of it. Nothing is said of cutters without an edge, such as a pen, nor
+    of those whose edge has no height, such as a flat end, nor of a tip beyond the edge of the work. Wood that earlier passes have
+    taken away counts as still there.
+    """
+    height = cutter.edge.height if has_edge(cutter) else 0.0
+    for _, of_group in itertools.groupby(traces if height > 0 else (), key=lambda each: each.cut.group):
+        same = list(of_group)
+        deep = [_deepest_in(piece, each) for each in same]
+        if not max(deep) <= height + JOIN_MM:
+            units, name = same[0].cut.units, same[0].cut.passed.name or f"pass {same[0].cut.group}"
+            first = next(each.cut.title for each, down in zip(same, deep, strict=True) if not down <= height + JOIN_MM)
+            says = f"goes {show_small(max(deep), units)} deep, in {first} first, {_body_in_wood(height, units)}"
+            yield Finding(kind="work", level="problem", where=name, says=says)
+
+
+def _deepest_in(piece: Piece, trace: Trace) -> float:
+    """Return how deep the tip goes within the edge of the work, mm; zero if it never does."""
+    seen = _seen(piece, trace)
+    return float(np.max(seen[:, 2], where=_beyond_edge(piece, seen, trace.z) <= JOIN_MM, initial=0.0))
 
 
 def _seen(piece: Piece, trace: Trace) -> Array:
@@ -152,23 +186,20 @@ def _thickness(piece: Piece, seen: Sequence[Array]) -> float:
     return float(getattr(piece, "thickness", math.inf))
 
 
-def _beyond_edge(piece: Piece, seen: Array, z: Array) -> float:
-    """Return how far, mm, the tip goes beyond the edge of the work while it is in it; zero where it does not."""
-    cutting = seen[:, 2] >= 0
-    if not cutting.any():
-        return 0.0
+def _beyond_edge(piece: Piece, seen: Array, z: Array) -> Array:
+    """Return how far beyond the edge of the work the tip is at each place, (n,) mm: zero within it, and while it cuts nothing."""
     surface = getattr(piece, "surface", None)
     if isinstance(surface, Round):
         high, low = surface.profile(np.array([0.0, surface.length]))[:, 1]
-        return max(float(z[cutting].max() - high), float(low - z[cutting].min()), 0.0)
-    x, y = seen[cutting, 0], seen[cutting, 1]
-    edge = piece.outline[:-1]
-    angles = np.unwrap(np.arctan2(edge[:, 1], edge[:, 0]))
-    if not (np.all(np.diff(angles) > 0) or np.all(np.diff(angles) < 0)):
-        return 0.0
-    out = np.hypot(x, y)
-    radii = np.hypot(edge[:, 0], edge[:, 1])
-    if out.max() <= radii.min():
-        return 0.0
-    over: float = (out - np.interp(np.arctan2(y, x), angles, radii, period=2 * math.pi)).max()
-    return max(over, 0.0)
+        over = np.maximum(z - high, low - z)
+    else:
+        edge = piece.outline[:-1]
+        angles = np.unwrap(np.arctan2(edge[:, 1], edge[:, 0]))
+        if not (np.all(np.diff(angles) > 0) or np.all(np.diff(angles) < 0)):
+            return np.zeros(len(seen))
+        x, y = seen[:, 0], seen[:, 1]
+        out, radii = np.hypot(x, y), np.hypot(edge[:, 0], edge[:, 1])
+        if out.max() <= radii.min():
+            return np.zeros(len(seen))
+        over = out - np.interp(np.arctan2(y, x), angles, radii, period=2 * math.pi)
+    return np.where(seen[:, 2] >= 0, np.maximum(over, 0.0), 0.0)

@@ -65,7 +65,7 @@ def _add_check(verbs: Any, name: str) -> None:
 
 def _make(asked: argparse.Namespace) -> int:
     from lobework import plugins
-    from lobework.work import carving_findings
+    from lobework.work import body_findings, carving_findings
 
     def made(job: Job) -> int:
         folder = folder_of(asked)
@@ -74,7 +74,8 @@ def _make(asked: argparse.Namespace) -> int:
         traces = job.trace()
         found = traces.check()
         if any(target.shows == "carving" for target in targets):
-            found += carving_findings(traces.carve_once(progress=progress("carving")), job.units)
+            bodies = not any(body_findings(job.piece, job.cutter, traces))
+            found += carving_findings(traces.carve_once(progress=progress("carving")), job.units, bodies)
         contents = {}
         for target in targets:
             try:
