@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 
 import numpy as np
@@ -16,7 +17,7 @@ from lobework.cutter import Ball, FlatEnd, Profiled, RoundNosed, Vee
 from lobework.holder import CuttingFrame, DrillingSpindle, EccentricFrame, FixedTool
 from lobework.piece import Barrel, Disc
 from lobework.surface import Face
-from tests.carving import STEPPED, UP, about, carved, carvings, on_face, on_round
+from tests.carving import ALONG_X, STEPPED, UP, about, carved, carvings, on_face, on_round
 from tests.search import examples
 from tests.strategies import numbers
 from tests.swept import reached
@@ -36,18 +37,41 @@ def test_the_bottom_of_a_ray_is_in_the_cutter_and_nothing_under_it_is(job, pick)
     """Common practice, no source: a place is in a cutter where it is above its edge; no ray is met with anything here."""
     stock, (sweep,) = job
     depth = carved(JUDGE, stock, sweep)
-    rays = np.argwhere(stock.inside)
-    touched = np.argwhere(depth > 1e-3)
-    for row, column in [*pick.sample(rays.tolist(), 2), *(pick.sample(touched.tolist(), min(3, len(touched))))]:
+    cut, along_an_edge = depth > 1e-3, np.zeros(depth.shape, dtype=bool)
+    for axis, way in itertools.product((0, 1), (1, -1)):
+        along_an_edge |= np.roll(cut, way, axis) != cut
+    some = [np.argwhere(which & stock.inside).tolist() for which in (~cut, cut, ~cut & along_an_edge, cut & along_an_edge)]
+    for row, column in itertools.chain(*(pick.sample(rays, min(2, len(rays))) for rays in some)):
         start, way = stock.rays(np.array(row), np.array(column))
         deep = float(depth[row, column])
         if deep > 1e-3:
             assert reached(stock, sweep, start, way, (deep, deep), -NEAR_MM), f"cut {deep:g} deep at {(row, column)} by nothing"
-        under = deep + UNDER_MM, max(deep + 0.2, 2.0 if isinstance(stock.surface, Face) else stock.profile[row, 0] - 1e-6)
-        if not isinstance(stock.surface, Face):
-            under = under[0], min(under[1], stock.profile[row, 0] - 1e-6)
+        furthest = max(deep + 0.2, 2.0) if isinstance(stock.surface, Face) else stock.profile[row, 0] - 1e-6
+        under = deep + UNDER_MM, furthest
         if under[0] < under[1]:
             assert not reached(stock, sweep, start, way, under, NEAR_MM), f"cut deeper than {deep:g} at {(row, column)}"
+
+
+@pytest.mark.parametrize(
+    ("vee", "lean", "towards", "beside", "deep", "grazed"),
+    [
+        (Vee(angle_deg=25.0, width=2.4), 1.0, 1.8, 0.5, 0.3, ((20, 21), (20, 22), (20, 23))),
+        (Vee(angle_deg=25.0, width=2.4), 0.6, 2.1, 2.8, 0.7, ((22, 13),)),
+        (Vee(angle_deg=40.0, width=3.0), 1.0, 2.3, -2.7, 0.6, ((16, 5), (19, 16))),
+    ],
+)
+def test_a_ray_that_a_leaning_cutter_only_grazes_is_cut(vee, lean, towards, beside, deep, grazed):
+    """These rays are met along a few hundredths of a millimetre of the path, between two places where the judge tries them."""
+    stock = stock_of(Disc(diameter=24.0, thickness=5.0), resolution=0.6)
+    outward = np.array([[math.tan(lean) * math.cos(towards), math.tan(lean) * math.sin(towards), 1.0]])
+    sweep = on_face(vee, [[-10.0, beside, -deep], [10.0, -beside, -deep / 2]], *about(outward, ALONG_X))
+    depth = carved(JUDGE, stock, sweep)
+    for row, column in grazed:
+        start, way = stock.rays(np.array(row), np.array(column))
+        found = float(depth[row, column])
+        assert found > 0.1
+        assert reached(stock, sweep, start, way, (found, found), -NEAR_MM)
+        assert not reached(stock, sweep, start, way, (found + UNDER_MM, found + 2.0), NEAR_MM)
 
 
 HELD = (DrillingSpindle(), EccentricFrame(radius=0.5), EccentricFrame(radius=1.7), CuttingFrame(radius=6.0, angle_deg=30.0))

@@ -26,14 +26,16 @@ __all__ = ["Plain"]
 
 _GOLDEN: Final = (5**0.5 - 1) / 2
 _NARROWINGS: Final = 24
+_DOUBT: Final = 0.1
+_CLOSER: Final = 3
 
 
 @dataclass(frozen=True, slots=True)
 class Plain:
     """Plain numpy, written to be read: the judge of every faster way.
 
-    A ray is tried at places a sixteenth of the cutter's half width apart, or nearer, then searched about the best of them. One
-    that a cutter meets only between two of these, as a wide one that leans far over may graze it, is left uncut.
+    A ray is tried at places a sixteenth of the cutter's half width apart, or nearer, then searched about the best of them. Where
+    it may be met only between two of these, it is also tried where it passes nearest to each part of the cutter.
 
     Parameters
     ----------
@@ -111,7 +113,44 @@ def _searched(path: Path, solid: Solid | Blade, rays: Rays, pieces: Piece) -> Ar
     best, step = t[which, node], ((pieces.end - pieces.begin) / (NODES - 1))[which]
     low, high = np.maximum(best - step, pieces.begin[which]), np.minimum(best + step, pieces.end[which])
     np.maximum.at(deepest, which, _narrowed(tried(which), low, best, high, found[which, node]))
+    if isinstance(solid, Solid):
+        which, best = _touched(path, solid, rays, pieces)
+        part = (pieces.end - pieces.begin)[which] / (NODES - 1)
+        low, high = np.maximum(best - part, pieces.begin[which]), np.minimum(best + part, pieces.end[which])
+        np.maximum.at(deepest, which, _narrowed(tried(which), low, best, high, tried(which)(best)))
     return np.maximum(deepest, solid.swept(path, rays, pieces)) if isinstance(solid, Blade) else deepest
+
+
+def _touched(path: Path, solid: Solid, rays: Rays, pieces: Piece) -> tuple[Places, Array]:
+    """Return the rays that may meet a solid only between two nodes, each with the place in its piece where they would.
+
+    Rays are looked at where they pass through none of a solid's parts at the ends of a piece and in its middle, but a parabola
+    through what they miss by has its top between, no lower than what it may be wrong by as the path turns.
+    """
+
+    def through(which: Places, t: Array) -> Array:
+        return solid.through(rays[which], *path.pose(pieces.step[which], t))
+
+    long = pieces.end - pieces.begin
+    every = np.arange(len(long))
+    ends = [through(every, pieces.begin + part * long) for part in (0.0, 0.5, 1.0)]
+    foot, top = _parabola(*ends)
+    doubt = _DOUBT * (np.max(ends, axis=0) - np.min(ends, axis=0))
+    which, part = np.nonzero((np.max(ends, axis=0) < 0) & (np.abs(foot) < 1) & (top > -doubt))
+    middle, wide = (pieces.begin + pieces.end)[which] / 2 + foot[which, part] * long[which] / 2, long[which] / 2
+    for _ in range(_CLOSER):
+        wide = wide / 8
+        ends = [through(which, middle + side * wide)[np.arange(len(which)), part] for side in (-1, 0, 1)]
+        foot, _ = _parabola(*ends)
+        middle = np.clip(middle + np.clip(np.nan_to_num(foot), -8, 8) * wide, pieces.begin[which], pieces.end[which])
+    return which, middle
+
+
+def _parabola(before: Array, here: Array, after: Array) -> tuple[Array, Array]:
+    """Return where the parabola through three values, one apart, has its top, and how high: not a number if it has none."""
+    bend, tilt = before - 2 * here + after, (after - before) / 2
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return np.where(bend < 0, -tilt / bend, np.nan), here - np.where(bend < 0, tilt**2 / (2 * bend), np.nan)
 
 
 def _narrowed(depth: Callable[[Array], Array], low: Array, best: Array, high: Array, found: Array) -> Array:

@@ -6,11 +6,12 @@ import itertools
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import partial
-from typing import TYPE_CHECKING, Final, NamedTuple
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
+from lobework.carve.plain_meeting import TOUCHES_MM, Circle, Line, Meeting
 from lobework.carve.plain_path import swung
 from lobework.edge import Arc, Slant
 from lobework.holder import CuttingFrame
@@ -25,45 +26,20 @@ __all__ = ["Blade", "Solid"]
 
 _Outline = Callable[[NDArray[np.float64]], tuple[NDArray[np.float64], NDArray[np.float64]]]
 
-_TOUCHES_MM: Final = 1e-10
-_ON_AXIS_MM: Final = 1e-7
-_MET_MM: Final = 1e-7
-_NO_MM: Final = 1e-300
 _RUNS_ALONG: Final = 1e-12
 """Sine of the angle between a ray and a blade's plane, below which the angle is rounding alone."""
-_STEPS_BACK: Final = 8
 _POLISHES: Final = 8
 _STARTS: Final = ((0.5, 0.2), (0.5, 0.8), (0.05, 0.5))
-
-
-class _Line(NamedTuple):
-    """A straight part of an outline: from (r, y), in a unit direction, so long."""
-
-    r: float
-    y: float
-    dr: float
-    dy: float
-    long: float
-
-
-class _Circle(NamedTuple):
-    """A round part of an outline: about (r, y), between near and far on both sides of the line to its middle (dr, dy)."""
-
-    r: float
-    y: float
-    radius: float
-    dr: float
-    dy: float
-    near: float
-    far: float
 
 
 @dataclass(frozen=True, slots=True)
 class Solid:
     """A solid of revolution: the outline of its half, r from its axis and y along it."""
 
-    lines: tuple[_Line, ...]
-    circles: tuple[_Circle, ...]
+    lines: tuple[Line, ...]
+    circles: tuple[Circle, ...]
+    skins: tuple[Line, ...]
+    rims: tuple[tuple[float, float], ...]
     edge: Edge
     swung: float
     frame: CuttingFrame | None
@@ -73,12 +49,20 @@ class Solid:
         """Return the solid that the edge describes as it revolves."""
         edge, frame = sweep.edge, sweep.held if isinstance(sweep.held, CuttingFrame) else None
         off = swung(sweep)
-        parts: list[_Line | _Circle] = []
+        parts: list[Line | Circle] = []
         for side in (1, -1):
             parts += _outline_about_outward(edge, off, side) if frame is None else _outline_in_frame(edge, frame.radius, side)
-        lines = tuple(part for part in parts if isinstance(part, _Line))
-        circles = tuple(dict.fromkeys(part for part in parts if isinstance(part, _Circle)))
-        return cls(lines, circles, edge, off, frame)
+        lines = tuple(part for part in parts if isinstance(part, Line))
+        circles = tuple(dict.fromkeys(part for part in parts if isinstance(part, Circle)))
+        skins = {line[:4]: line for line in lines if line.dy}
+        if frame is None:
+            beside = (off + side * part.far for part in edge.parts for side in (1, -1))
+            skins |= {(r, 0.0, 0.0, 1.0): Line(r, 0.0, 0.0, 1.0, np.inf) for r in beside if r > 0}
+        ends = [(part.r, part.y) for part in lines]
+        ends += [(part.r + part.dr * part.long, part.y + part.dy * part.long) for part in lines if part.long < np.inf]
+        ends += [end for circle in circles for end in _ends(circle)]
+        rims = tuple(dict.fromkeys((round(r, 12), round(y, 12)) for r, y in ends if r > 0))
+        return cls(lines, circles, tuple(skins.values()), rims, edge, off, frame)
 
     def axis(self, tip: Array, outward: Array, level: Array) -> tuple[Array, Array]:
         """Return the origin of r and y, and the direction of the axis, in poses."""
@@ -98,7 +82,7 @@ class Solid:
         origin, axis = self.axis(tip, outward, level)
         base = np.vecdot((tip - rays.start), rays.way)
         off = rays.start + base[:, None] * rays.way - origin
-        meeting = _Meeting.of(off, rays.way, axis)
+        meeting = Meeting.of(off, rays.way, axis)
         most = rays.most - base
         ends = np.isfinite(most)
         ends[ends] = self.holds(*(of[ends] for of in meeting.at(np.where(ends, most, 0.0))))
@@ -112,31 +96,54 @@ class Solid:
         deepest += base
         return deepest
 
+    def through(self, rays: Rays, tip: Array, outward: Array, level: Array) -> Array:
+        """Return numbers, (n, k), that are positive where rays pass through what bounds the solid, part by part.
 
-def _outline_about_outward(edge: Edge, off: float, side: int) -> Iterator[_Line | _Circle]:
+        While a solid without hollows goes straight on, the poses in which it meets a ray follow one another. In the first and
+        in the last of them the ray touches a cone, cylinder, sphere or ring of the outline, or a rim between two of these. So
+        one of these numbers is at its greatest while the ray is met; all but a ring's are parabolas along the path.
+        """
+        origin, axis = self.axis(tip, outward, level)
+        meeting = Meeting.of(rays.start - origin, rays.way, axis)
+        found = [meeting.through_line(line) for line in self.skins]
+        found += [meeting.through_rim(*rim) for rim in self.rims]
+        for circle in self.circles:
+            found += [meeting.through_sphere(circle)] if circle.r == 0 else meeting.through_ring(circle)
+        return np.stack(found, axis=-1)
+
+
+def _outline_about_outward(edge: Edge, off: float, side: int) -> Iterator[Line | Circle]:
     """Yield the parts of the edge on one side of its middle line, which stands ``off`` mm off the axis."""
     for part in edge.parts:
         if isinstance(part, Arc):
-            yield _Circle(off, part.centre, part.radius, 0.0, -1.0, part.near, part.far)
+            yield Circle(off, part.centre, part.radius, 0.0, -1.0, part.near, part.far)
         else:
             ends = ((off + side * r, part.low + part.rise * (r - part.near)) for r in (part.near, part.far))
             yield from _line(*ends)
     if off + side * edge.half_width >= 0:
-        yield _Line(off + side * edge.half_width, edge.height, 0.0, 1.0, np.inf)
+        yield Line(off + side * edge.half_width, edge.height, 0.0, 1.0, np.inf)
 
 
-def _outline_in_frame(edge: Edge, radius: float, side: int) -> Iterator[_Line | _Circle]:
+def _outline_in_frame(edge: Edge, radius: float, side: int) -> Iterator[Line | Circle]:
     """Yield the parts of the edge on one side of its middle line, as a frame of this radius swings it."""
     for part in edge.parts:
         if isinstance(part, Arc):
-            yield _Circle(radius - part.centre, 0.0, part.radius, 1.0, 0.0, part.near, part.far)
+            yield Circle(radius - part.centre, 0.0, part.radius, 1.0, 0.0, part.near, part.far)
         else:
             ends = ((radius - part.low - part.rise * (r - part.near), side * r) for r in (part.near, part.far))
             yield from _line(*ends)
     yield from _line((0.0, side * edge.half_width), (radius - edge.height, side * edge.half_width))
 
 
-def _line(a: tuple[float, float], b: tuple[float, float]) -> Iterator[_Line]:
+def _ends(circle: Circle) -> Iterator[tuple[float, float]]:
+    """Yield both ends of a round part, on both sides of the line to its middle."""
+    for aside in (circle.near, circle.far):
+        along = float(np.sqrt(max(circle.radius**2 - aside**2, 0.0)))
+        for side in (aside, -aside):
+            yield circle.r + along * circle.dr + side * circle.dy, circle.y + along * circle.dy - side * circle.dr
+
+
+def _line(a: tuple[float, float], b: tuple[float, float]) -> Iterator[Line]:
     """Yield the part of a line that is on the outline's side of the axis, if any is."""
     (r0, y0), (r1, y1) = sorted((a, b))
     if r1 < 0 or a == b:
@@ -145,102 +152,7 @@ def _line(a: tuple[float, float], b: tuple[float, float]) -> Iterator[_Line]:
         r0, y0 = 0.0, y0 + (y1 - y0) * -r0 / (r1 - r0)
     long = float(np.hypot(r1 - r0, y1 - y0))
     if long > 0:
-        yield _Line(r0, y0, (r1 - r0) / long, (y1 - y0) / long, long)
-
-
-@dataclass(frozen=True, slots=True)
-class _Meeting:
-    """Rays seen from an axis: y = y + e * climb, r^2 = square * e^2 + 2 * cross * e + off, e mm from where they start."""
-
-    y: Array
-    climb: Array
-    square: Array
-    cross: Array
-    off: Array
-
-    @classmethod
-    def of(cls, start: Array, way: Array, axis: Array) -> _Meeting:
-        y, climb = np.vecdot(start, axis), np.vecdot(way, axis)
-        flat, moves = start - y[:, None] * axis, way - climb[:, None] * axis
-        return cls(y, climb, np.vecdot(moves, moves), np.vecdot(flat, moves), np.vecdot(flat, flat))
-
-    def at(self, e: Array) -> tuple[Array, Array]:
-        """Return r and y."""
-        return np.sqrt(np.maximum((self.square * e + 2 * self.cross) * e + self.off, 0.0)), self.y + self.climb * e
-
-    def with_line(self, line: _Line) -> list[Array]:
-        """Return where rays meet a cone, cylinder or plane within the line's ends; -inf where they do not."""
-        with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
-            start, gain = line.dy * line.r + line.dr * (self.y - line.y), line.dr * self.climb
-            if line.dy == 0:
-                roots: tuple[Array, ...] = ((line.y - self.y) / self.climb,)
-            else:
-                square, turned = line.dy**2 * self.square - gain**2, line.dy**2 * self.cross - start * gain
-                roots = _roots(square, turned, line.dy**2 * self.off - start**2)
-            found = []
-            for e in roots:
-                r, y = self.at(e)
-                along = line.dr * (r - line.r) + line.dy * (y - line.y)
-                this_side_of_the_apex = (start + gain * e) * line.dy >= -1e-12
-                hits = (
-                    (along >= -(_ON_AXIS_MM if line.r == 0 else _TOUCHES_MM))
-                    & (along <= line.long + _TOUCHES_MM)
-                    & this_side_of_the_apex
-                )
-                found.append(np.where(hits & np.isfinite(e), e, -np.inf))
-            return found
-
-    def with_sphere(self, circle: _Circle) -> list[Array]:
-        """Return where rays meet a sphere within the circle's ends."""
-        lift = self.y - circle.y
-        with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
-            roots = _roots(np.ones_like(lift), self.cross + lift * self.climb, self.off + lift**2 - circle.radius**2)
-            return [np.where(self._ends_within(circle, e), e, -np.inf) for e in roots]
-
-    def _ends_within(self, circle: _Circle, e: Array) -> NDArray[np.bool_]:
-        r, y = self.at(e)
-        r, y = r - circle.r, y - circle.y
-        middle, side = r * circle.dr + y * circle.dy, np.abs(r * circle.dy - y * circle.dr)
-        hits: NDArray[np.bool_] = (
-            (middle >= -_TOUCHES_MM) & (side >= circle.near - _TOUCHES_MM) & (side <= circle.far + _TOUCHES_MM)
-        )
-        return hits & (np.abs(np.hypot(r, y) - circle.radius) < _MET_MM)
-
-    def with_ring(self, circle: _Circle) -> list[Array]:
-        """Return where rays meet a ring within the circle's ends: back from beyond it, no further than it is away."""
-        lift, bound = self.y - circle.y, abs(circle.r) + circle.radius
-        with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
-            near, far = np.sort(_roots(np.ones_like(lift), self.cross + lift * self.climb, self.off + lift**2 - bound**2), axis=0)
-            e = far
-            for _ in range(_STEPS_BACK):
-                e = e - _away(circle, *self.at(e))
-            for _ in range(_POLISHES):
-                r, y = self.at(e)
-                away = np.hypot(r - circle.r, y - circle.y)
-                slope = (
-                    (r - circle.r) * (self.square * e + self.cross) / np.maximum(r, _NO_MM) + (y - circle.y) * self.climb
-                ) / away
-                e = e - np.clip((away - circle.radius) / slope, -circle.radius / 4, circle.radius / 4)
-            return [np.where((e >= near - _TOUCHES_MM) & self._ends_within(circle, e), e, -np.inf)]
-
-
-def _away(circle: _Circle, r: Array, y: Array) -> Array:
-    """Return how far places are from the round part of an outline."""
-    r, y = r - circle.r, y - circle.y
-    middle, side = r * circle.dr + y * circle.dy, np.abs(r * circle.dy - y * circle.dr)
-    away = np.hypot(middle, side)
-    ends = [np.hypot(middle - np.sqrt(max(circle.radius**2 - at**2, 0.0)), side - at) for at in (circle.near, circle.far)]
-    beside = (middle >= 0) & (side * circle.radius >= circle.near * away) & (side * circle.radius <= circle.far * away)
-    distance: Array = np.where(beside, np.abs(away - circle.radius), np.minimum(*ends))
-    return distance
-
-
-def _roots(a: Array, b: Array, c: Array) -> tuple[Array, Array]:
-    """Return the roots of a x^2 + 2 b x + c: nan where there are none."""
-    under = b * b - a * c
-    root = np.sqrt(np.where((under < 0) & (under > -1e-13 * b * b), 0.0, under))
-    q = -(b + np.copysign(root, b))
-    return q / a, c / q
+        yield Line(r0, y0, (r1 - r0) / long, (y1 - y0) / long, long)
 
 
 @dataclass(frozen=True, slots=True)
@@ -307,7 +219,7 @@ class Blade:
                 of = of - np.clip((miss[:, 1] * by_at[:, 0] - miss[:, 0] * by_at[:, 1]) / det, -1.0, 1.0)
             place = off(at, of)
             meets = (
-                (np.linalg.norm(np.matvec(planes, place), axis=-1) < _TOUCHES_MM)
+                (np.linalg.norm(np.matvec(planes, place), axis=-1) < TOUCHES_MM)
                 & (at >= -1e-9)
                 & (at <= last)
                 & (of >= -1e-9)
