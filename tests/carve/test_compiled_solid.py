@@ -13,7 +13,7 @@ from lobework.carve.compiled import Compiled
 from lobework.carve.compiled_path import JOINED_MM, pieces_of
 from lobework.carve.stock import stock_of
 from lobework.carve.sweep import Sweep
-from lobework.cutter import Ball, FlatEnd, Vee
+from lobework.cutter import Ball, FlatEnd, Profiled, Vee
 from lobework.holder import CuttingFrame, EccentricFrame
 from lobework.piece import Barrel, Disc, Turned
 from tests.carving import JUDGE, UP, about, assert_same, carved, cutters, held, on_face, on_round, surfaces
@@ -160,6 +160,73 @@ HARD = {
             [0.3136509521547915, 0.9146981084022431],
             0.3,
             -0.2,
+        ),
+    ),
+}
+GRAZED_BARREL, GRAZED_DISC = (
+    stock_of(piece, resolution=cell)
+    for piece, cell in ((Barrel(diameter=10.0, length=9.0), 0.4), (Disc(diameter=30.0, thickness=5.0), 0.75))
+)
+
+
+def leaning(cutter, tip, outward, level):
+    """A sweep through poses as they are."""
+    return Sweep(cutter.edge, cutter.held, np.array(tip), *about(np.array(outward), np.array(level)))
+
+
+HARD |= {
+    "a flat cone nearly parallel to the rays, which it turns away from": (
+        GRAZED_BARREL,
+        leaning(
+            Vee(angle_deg=170.0, width=6.0),
+            [
+                [0.37271894889852575, 4.748410398131136, -1.097396577970898],
+                [-1.1153966219261522, 4.283340188935039, -7.40009133158],
+            ],
+            [
+                [-0.412349371497907, 0.8733321287164267, 0.25934338005223084],
+                [-0.6752262665300177, 0.69051466328458, 0.259343380052],
+            ],
+            [
+                [-0.023125259811373, -0.294614010026369, 0.95533648912561],
+                [0.0744709602613, -0.285982986586559, 0.955336489125606],
+            ],
+        ),
+    ),
+    "a wheel that turns on a long step, and grazes a ray as the step begins": (
+        GRAZED_DISC,
+        leaning(
+            FlatEnd(width=2.0, held=CuttingFrame(radius=15.0, angle_deg=-145.15063306206417)),
+            [
+                [3.0636904979342, 1.3622934444450152, -0.649565794623789],
+                [2.1621625682520715, -14.567085301808572, -0.0464694152084],
+            ],
+            [
+                [-0.19247569953522267, -0.049219996820237, 0.980066577841],
+                [-0.1909127135417, -0.05497125436717727, 0.9800665778412],
+            ],
+            [[0.9813017400822373, -0.0096541694895, 0.192233430815353], [0.9811497690600177, 0.0197848111042965, 0.192233430815]],
+        ),
+    ),
+    "a stepped cutter whose shoulder is nearest a ray at ever other places along it": (
+        GRAZED_BARREL,
+        leaning(
+            Profiled(points=((0.0, 0.0), (2.0, 0.1), (2.2, 0.5), (4.0, 0.6))),
+            [
+                [3.6919362595153684, -2.6854775269024236, -6.798590543610713],
+                [1.970425223921003, -3.953191807740031, -6.9765676488120345],
+                [3.4406595562590327, -2.311662420168789, -0.10561157111045916],
+            ],
+            [
+                [0.9164209854205394, 0.2204629043984408, -0.3340189893779267],
+                [0.9147739037551025, -0.22720039556215352, -0.33401898937792673],
+                [0.9075674310857665, 0.2544654647832017, -0.3340189893779267],
+            ],
+            [
+                [0.3877071033418375, -0.2820142710648025, 0.8775825618903728],
+                [0.2138696398209769, -0.42907880887871375, 0.8775825618903728],
+                [0.3979486211552991, -0.26736817683959024, 0.8775825618903728],
+            ],
         ),
     ),
 }

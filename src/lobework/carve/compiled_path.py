@@ -126,7 +126,13 @@ def steps_at_once(stock: Stock, sweep: Sweep, cells: int, most: int = _AT_ONCE) 
 
 
 def pieces_of(
-    sweep: Sweep, around: bool, turn: float, longest: float = math.inf, reach: float = math.inf, at_once: int = _AT_ONCE
+    sweep: Sweep,
+    around: bool,
+    turn: float,
+    longest: float = math.inf,
+    reach: float = math.inf,
+    swerve: float = math.inf,
+    at_once: int = _AT_ONCE,
 ) -> Iterator[Pieces]:
     """Yield a path in pieces that turn no more than ``turn`` rad and are no longer than ``longest`` mm, some thousands at a time.
 
@@ -141,6 +147,9 @@ def pieces_of(
     reach : float, mm
         How far from its tip the cutter reaches. Where steps are so short that no place so near moves by more than `JOINED_MM`,
         some are joined into one piece, which bows. Infinite: none are.
+    swerve : float, mm
+        How far a piece goes times how far the cutter turns in it, at the most: so much it swerves from a straight way, as the
+        cutter sees it.
     at_once : int
         Steps that are taken together, at the most.
 
@@ -158,7 +167,7 @@ def pieces_of(
     for first in range(0, total, at_once):
         samples = _Samples(sweep, around, slice(first, min(first + at_once, total) + 1))
         way = samples.steps(turn, longest, reach)
-        count = way.counts(turn, longest)
+        count = way.counts(turn, longest, swerve)
         every = np.repeat(np.arange(len(count)), count)
         number = np.arange(len(every)) - np.repeat(np.cumsum(count) - count, count)
         for some in range(0, len(every), _AT_ONCE):
@@ -190,11 +199,13 @@ class _Steps(NamedTuple):
     frame: Array
     turn: Array
 
-    def counts(self, most: float, longest: float) -> NDArray[np.intp]:
+    def counts(self, most: float, longest: float, swerve: float) -> NDArray[np.intp]:
         """Return into how many pieces to cut each step; none for a step that goes nowhere."""
-        turned = np.maximum(np.abs(self.swept), np.linalg.norm(self.turn, axis=-1))
-        long = np.hypot(np.linalg.norm(self.move, axis=-1), self.place[:, 0] * np.abs(self.swept))
-        count: NDArray[np.intp] = np.ceil(np.maximum(turned / most, long / longest)).astype(np.intp)
+        turns, goes = (np.linalg.norm(each, axis=-1) for each in (self.turn, self.move))
+        turned = np.maximum(np.abs(self.swept), turns)
+        long = np.hypot(goes, self.place[:, 0] * np.abs(self.swept))
+        parts = np.maximum(np.maximum(turned / most, long / longest), np.sqrt(turns * goes / swerve))
+        count: NDArray[np.intp] = np.ceil(parts).astype(np.intp)
         still = (turned == 0) & (long == 0)
         return np.where(still, 0, np.maximum(count, 1)) if not still.all() else (np.arange(len(long)) == 0).astype(np.intp)
 

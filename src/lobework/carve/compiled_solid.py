@@ -29,6 +29,7 @@ if TYPE_CHECKING:
 __all__ = ["carve_solid"]
 
 _MOST_TURN_RAD: Final = 0.03
+_MOST_SWERVE_MM: Final = 1e-4
 _STRAIGHT, _ROUND_IT = 0.0, 1.0
 
 
@@ -156,7 +157,7 @@ def _pieces(sweep: Sweep, around: bool, at_once: int) -> Iterator[tuple[float, A
     longest = sweep.edge.half_width / 2 if isinstance(sweep.held, EccentricFrame) else math.inf
     swing = sweep.held.radius if isinstance(sweep.held, CuttingFrame) else 0.0
     reach = 2 * swing + sweep.edge.half_width + sweep.edge.height
-    for some in pieces_of(sweep, around, _MOST_TURN_RAD, longest, reach, at_once):
+    for some in pieces_of(sweep, around, _MOST_TURN_RAD, longest, reach, _MOST_SWERVE_MM, at_once):
         axes = [_axis(sweep.held, frame) for frame in some.frames]
         middles = [tip + swing * frame[:, :, 2] for tip, frame in zip(some.tips, some.frames, strict=True)]
         pieces = np.zeros((len(some.polar), PIECE))

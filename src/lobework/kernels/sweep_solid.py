@@ -64,6 +64,7 @@ _SLACK_MM: Final = 1e-9
 _ASTRAY_MM: Final = 1.0
 """A ray that leaves a solid so far outside the work, beyond what a piece reaches, tells nothing of where it is met inside."""
 _ROUNDS: Final = 60
+_SHORTEST: Final = 1 / 64
 _STOPS: Final = 12
 _NEAR: Final = 0.6
 """A top that the skin's bend puts nearer than this part of the way to a piece's end is looked for there."""
@@ -205,16 +206,27 @@ def _passed(g: Array, ray: Array, floor: float, off: float) -> tuple[bool, float
 def _first_met(g: Array, ray: Array, t: float, outline: Array, first: int, last: int) -> float:
     """Return a place in a piece where a ray meets a convex solid that it misses at t; -1 where there is none to be had.
 
-    How much a ray misses by bends up all along a piece, so its tangents lead to where it is met, and never past.
+    How much a ray misses by bends up all along a piece, so its tangents lead to where it is met, and never past; but where it is
+    least apart may wander along the ray as the solid turns. Where that leaves a doubt, the piece is gone through from its
+    beginning, by steps that pass no place where it may be met unless they are the shortest.
     """
+    wanders = g[33] * min(ray[6], ray[7])
     for _ in range(_ROUNDS):
         out, grows = _misses(g, ray, t, outline, first, last)
         if out <= 0.0:
             return t
+        if out > max((grows + wanders) * t, (wanders - grows) * (1.0 - t)) + g[43]:
+            return -1.0
         far = 0.0 if grows > 0.0 else 1.0
         if t == far or out > abs(grows * (far - t)) + g[43]:
-            return -1.0
+            break
         t = min(max(t - (out + _INTO_MM) / grows, 0.0), 1.0)
+    t = 0.0
+    while t < 1.0:
+        out, grows = _misses(g, ray, t, outline, first, last)
+        if out <= 0.0:
+            return t
+        t += max(out / (max(-grows, 0.0) + wanders + g[43]), _SHORTEST)
     return -1.0
 
 
@@ -283,7 +295,7 @@ def _uphill(g: Array, ray: Array, t: float, floor: float, outline: Array, first:
     end = 1.0 if slope >= 0.0 else 0.0
     for ahead in range(2):
         more = abs(slope * (end - t))
-        doubt = (g[32] + more * g[33]) / square
+        doubt = (g[32] + more * g[33]) / max(square - g[33], _LEAST_SQUARE)
         if more <= _WITHIN_MM or deep + more + doubt <= floor:
             return deep
         other = end
@@ -296,7 +308,7 @@ def _uphill(g: Array, ray: Array, t: float, floor: float, outline: Array, first:
             far = NOTHING
         if far == NOTHING or (at >= 0.0) != (slope >= 0.0):
             if far != NOTHING:
-                doubt = max(doubt, (g[32] + abs(at * (other - t)) * g[33]) / square_far)
+                doubt = max(doubt, (g[32] + abs(at * (other - t)) * g[33]) / max(square_far - g[33], _LEAST_SQUARE))
             if slope >= 0.0:
                 return _top(g, ray, t, deep, slope, other, far, at, floor, doubt, outline, first, last)
             return _top(g, ray, other, far, at, t, deep, slope, floor, doubt, outline, first, last)
@@ -339,11 +351,18 @@ def _ringed(
         best = max(best, deep)
         rises, falls = before_deep != NOTHING and before_slope > 0.0, deep != NOTHING and slope < 0.0
         if t > before and ((rises and (falls or deep < before_deep)) or (falls and before_deep < deep)):
-            doubt = (g[32] + (abs(slope) + abs(before_slope)) * g[33]) / max(square, _LEAST_SQUARE)
+            doubt = (g[32] + (abs(slope) + abs(before_slope)) * g[33]) / max(square - g[33], _LEAST_SQUARE)
             low_deep = before_deep if rises and before_deep + before_slope * (t - before) + doubt >= deep else NOTHING
             high_deep = deep if falls and deep - slope * (t - before) + doubt >= before_deep else NOTHING
             top = _top(g, ray, before, low_deep, before_slope, t, high_deep, slope, NOTHING, doubt, outline, first, last)
             best = max(best, top)
+        elif t > before and before_deep != NOTHING and deep != NOTHING and slope > before_slope:
+            doubt = (g[32] + (abs(slope) + abs(before_slope)) * g[33]) / max(square - g[33], _LEAST_SQUARE)
+            low_deep = before_deep if rises and before_deep + before_slope * (t - before) > best else NOTHING
+            high_deep = deep if falls and deep - slope * (t - before) > best else NOTHING
+            if max(low_deep, high_deep) != NOTHING:
+                top = _top(g, ray, before, low_deep, before_slope, t, high_deep, slope, best, doubt, outline, first, last)
+                best = max(best, top)
         before, before_deep, before_slope = t, deep, slope
     if best != NOTHING:
         return best
@@ -468,9 +487,10 @@ def _prepare(g: Array, edge: Array, shape: Shape, most: float, on_face: bool) ->
     turn = max(turn, math.sqrt(g[17]))
     radius = size + wide if kind != FRAME else math.hypot(along, wide)
     bow = math.sqrt(g[8] ** 2 + g[9] ** 2 + g[10] ** 2)
-    g[32] = (0.0 if on_face else most * g[1] ** 2) / 8 + (radius + tall) * turn * turn / 4 + bow / 4
+    swerves = turn * math.sqrt(g[5] ** 2 + g[6] ** 2 + g[7] ** 2)
+    g[32] = (0.0 if on_face else most * g[1] ** 2) / 8 + (radius + tall) * turn * turn / 4 + bow / 4 + swerves
     g[33] = abs(g[1]) + turn
-    g[43] = 2 * _SLACK_MM + 0.5 * ((0.0 if on_face else most) + size + radius) * g[33] ** 2 + bow
+    g[43] = 2 * _SLACK_MM + 0.5 * ((0.0 if on_face else most) + size + radius) * g[33] ** 2 + bow + swerves
     sways = math.sqrt(wx * wx + wy * wy + wz * wz)
     g[40] = g[32] + (0.0 if on_face else most * g[1] ** 2) / 8 + 0.5 * sways * (max(tall, high) + radius) + 2 * _SLACK_MM
     if kind == FRAME:
