@@ -16,8 +16,10 @@ import lobework
 from lobework import errors
 from lobework.cam import Wave
 from lobework.cli.parser import UsageError
+from lobework.cli.streams import PrintError
 from lobework.cli.writing import OutputError
 from lobework.gears import NoTrainError
+from lobework.kernels.jit import CacheWarning, _DamagedError
 from lobework.plugins import PluginWarning
 from lobework.proof.sampling import TooFarError
 from lobework.testing.backends import _Enough
@@ -48,6 +50,9 @@ RAISED = [
     Unjudged("needs a face"),
     Broken("off by 2 mm at 30 degrees"),
     _Enough("stopped"),
+    _DamagedError("crossing.nbi"),
+    CacheWarning("compiled code cannot be kept"),
+    PrintError("No space left on device"),
     PluginWarning("tide 1.0 is left out"),
 ]
 each_error = pytest.mark.parametrize("error", RAISED, ids=lambda error: type(error).__name__)

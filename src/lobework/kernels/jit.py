@@ -55,7 +55,7 @@ def kernel(parallel: Any = False, **options: Any) -> Callable[[_Does], _Does]:
     parallel : bool or dict
         As numba has it. Such a kernel is called from Python only; calls from several threads wait for one another where
         numba's threads need it, and a process that was forked after the first such call is refused.
-    **options
+    **options : Any
         Further options of ``numba.njit``, such as ``fastmath`` or ``inline``.
 
     Examples
