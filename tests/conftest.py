@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import os
 from collections.abc import Generator
 from pathlib import Path
@@ -21,6 +22,16 @@ def pytest_configure(config: pytest.Config) -> None:
     """Draw the same cases in every run; other cases only where a seed is given."""
     if config.getoption("hypothesis_seed", None) is not None:
         settings.load_profile("seeded")
+
+
+@pytest.fixture(scope="session", autouse=True)
+def no_word_of_time() -> Generator[None, None, None]:
+    """However slow the machine is, a command in a test says nothing of how long it will take; no test reads a clock."""
+    from lobework.cli import writing
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(writing, "FIRST_AFTER", math.inf)
+        yield
 
 
 @pytest.fixture(scope="module")

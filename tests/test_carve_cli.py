@@ -284,6 +284,7 @@ def test_what_is_said_after_a_stop_has_a_line_to_itself(bench, monkeypatch):
 
 def test_long_work_without_a_terminal_says_now_and_then_how_far_it_is_and_how_long_it_will_take(monkeypatch, capsys):
     clock = iter([0.0, 1.0, FIRST_AFTER, FIRST_AFTER + 1, FIRST_AFTER + EVERY, 100.0])
+    monkeypatch.setattr(writing, "FIRST_AFTER", FIRST_AFTER)
     monkeypatch.setattr(writing.time, "monotonic", lambda: next(clock))
     tell = progress("carving")
     for part in (0.1, 0.25, 0.3, 0.5, 1.0):
