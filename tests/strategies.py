@@ -8,7 +8,7 @@ from typing import ClassVar
 import numpy as np
 
 from lobework.rigid import Rigid
-from lobework.testing.benches import AXES, cut_on, fixed, rocking, sliding
+from lobework.testing.benches import AXES, cut_on, fixed, high_enough, rocking, sliding
 from lobework.testing.strategies import (
     LAW_NAMES,
     bases,
@@ -52,6 +52,7 @@ __all__ = [
     "face_cams",
     "fixed",
     "followers_for",
+    "high_enough",
     "laws",
     "lines",
     "lobe_counts",

@@ -70,6 +70,20 @@ class Curve(Brief):
         slope: Array = (c[..., 1] + t * (2 * c[..., 2] + t * 3 * c[..., 3])) * per
         return slope
 
+    def sides(self) -> tuple[Array, Array]:
+        """Return value and slope, per rad, at both ends of every cell and where its slope is steepest between: (m,) and (m,).
+
+        At a corner this gives the slopes of both sides.
+        """
+        per = np.repeat(self.counts / self.widths, self.counts)
+        c = self.cells.T
+        with np.errstate(divide="ignore", invalid="ignore"):
+            steepest = -c[2] / (3 * c[3])
+        t = np.stack([np.zeros_like(per), np.ones_like(per), np.where((steepest > 0) & (steepest < 1), steepest, 0.0)])
+        value = c[0] + t * (c[1] + t * (c[2] + t * c[3]))
+        slope = (c[1] + t * (2 * c[2] + t * 3 * c[3])) * per
+        return value.ravel(), slope.ravel()
+
     @property
     def extent(self) -> tuple[float, float]:
         """The least and the greatest value: at the cells' ends, or where their slope is zero."""

@@ -15,8 +15,8 @@ from lobework.brief import Brief
 from lobework.contact import lift_of
 from lobework.curve import Curve, tabulate
 from lobework.errors import SettingError
-from lobework.kernels.linkage import rocked, rocked_at_direction
-from lobework.tolerances import TABLE_MM
+from lobework.kernels.linkage import rocked, rocked_at_direction, steadiness
+from lobework.tolerances import STEADY, TABLE_MM
 
 if TYPE_CHECKING:
     from lobework.drive import Drive
@@ -226,24 +226,20 @@ def _rocking(cam: Cam, follower: Follower, side: int, gain: float, height: float
     def reach(direction: Array) -> tuple[Array, Array]:
         return lift.curve.at(direction) + stand, lift.curve.slope(direction)
 
-    def comes_to_bear(direction: Array) -> Array:
-        return rocked_at_direction(lift.curve.at(direction) + stand, direction, height, stand, side, gain, flat)
-
     def at(psi: Array) -> tuple[Array, Array]:
         alpha, slope, misfit = rocked(reach, extent, psi, height, stand, side, gain, flat)
         if np.abs(misfit).max() > _FOLLOWS_MM or not np.isfinite(alpha).all():
             raise jumps
         return -side * height * alpha, -side * height * slope
 
-    starts = lift.curve.starts
-    steps = np.linspace(0, lift.curve.period, 2049)
+    value, slope = lift.curve.sides()
     jumps = SettingError(
-        f"rise: the follower moves up to {np.abs(lift.curve.slope(steps)).max():.3g} mm a radian of this cam; "
+        f"rise: the follower moves up to {np.abs(slope).max():.3g} mm a radian of this cam; "
         f"a headstock {height:g} mm above its pivot jumps beyond about {height / gain:.3g} mm a radian; "
         "use less rise or gain, a rounder cam or a higher spindle"
     )
-    around = np.sort(np.concatenate([steps, starts]))
-    if not (np.diff(comes_to_bear(around)) > -1e-15).all():
+    if not (steadiness(value + stand, slope, height, stand, side, gain, flat) >= STEADY).all():
         raise jumps
-    corners = comes_to_bear(starts)
+    starts = lift.curve.starts
+    corners = rocked_at_direction(lift.curve.at(starts) + stand, starts, height, stand, side, gain, flat)
     return tabulate(at, corners, lift.curve.period, TABLE_MM)

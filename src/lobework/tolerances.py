@@ -17,6 +17,7 @@ __all__ = [
     "RIGID",
     "SLOW_SHARE",
     "STACK_MM",
+    "STEADY",
     "TABLE_MM",
     "VISIBLE_MM",
     "WAY_SHARE",
@@ -51,6 +52,12 @@ CARVED_MM: Final = 2e-4
 
 COARSEST_MM: Final = 0.01
 """The worst accuracy that a backend may state: a fifth of `RESOLUTION_MM`, so that it is not seen in the carved work."""
+
+STEADY: Final = 0.02
+"""The least part of the contact's turn round the cam that a rocking headstock's cam must itself turn. Without unit.
+
+Where it is less, the contact runs more than fifty times as fast as the cam and the headstock as good as jumps: the rounding of an
+angle of 1000 rad, 1e-13, times fifty times a slope of 200 mm a radian stays within `CONTACT_MM`."""
 
 VISIBLE_MM: Final = 0.05
 """How far a wave may be from its place on the work before it is seen, unless said otherwise; as `RESOLUTION_MM`."""

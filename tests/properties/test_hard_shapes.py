@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from hypothesis import assume, given, settings
+from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
 from lobework.cam import Eccentric, Law, Scallop, Wave
@@ -11,11 +13,13 @@ from lobework.carriage import Headstock
 from lobework.contact import lift_of, touch_at
 from lobework.drive import Drive
 from lobework.errors import SettingError
-from lobework.follower import Flat, Roller
+from lobework.follower import Flat, Knife, Roller
 from lobework.lathe import Axis, Lathe
+from lobework.motion import motion_of
 from lobework.passes import Cut, Pass
 from lobework.slide import At
 from lobework.trace import trace
+from tests.strategies import cut_on, drives, high_enough, numbers, rocking, scallops, waves
 
 SHORT = [
     (Law(law="3-4-5", lobes=2, base_radius=60.0, rise=3.0, rise_part="1/100", dwell_part="79/1000", fall_part="1/5"), Flat()),
@@ -62,6 +66,33 @@ def test_a_cam_too_steep_for_a_rocking_headstock_is_refused_though_some_turn_of_
 
     with pytest.raises(SettingError, match="jumps beyond about 50 mm a radian"):
         trace(Cut(number=1, passed=Pass(at=At(x=20.0), cams=(drive,)), lathe=lathe))
+
+
+def test_a_headstock_that_jumps_in_a_sharp_hollow_alone_is_refused():
+    """The edge's slope at the hollow is 200.15 mm a radian, 200 is what the headstock follows: it jumps 0.004 mm."""
+    drive = Drive(Scallop(lobes=12, base_radius=47.3, rise=11.0), follower=Knife())
+
+    with pytest.raises(SettingError, match="jumps beyond about 200 mm a radian"):
+        motion_of(cut_on(rocking(200.0), drive))
+    with pytest.raises(SettingError, match="jumps"):
+        motion_of(cut_on(rocking(200.5), drive))
+    assert motion_of(cut_on(rocking(206.0), drive)).sideways.each[0].curve.extent[1] > 10.9
+
+
+@settings(max_examples=60)
+@given(data=st.data(), side=st.sampled_from(["front", "back"]), near=numbers(0.95, 1.3))
+def test_a_headstock_about_to_jump_is_refused_or_follows_without_a_step(data, side, near):
+    drive = data.draw(drives(st.one_of(waves(), scallops()), sides=(side,)))
+    steepest = high_enough(1.0, drive) / 1.4
+    assume(steepest > 5.0)
+    try:
+        curve = motion_of(cut_on(rocking(near * steepest), drive)).sideways.each[0].curve
+    except SettingError as error:
+        if "jumps" not in str(error):
+            raise
+        return
+    ends, starts = curve.cells.sum(axis=1), curve.cells[:, 0]
+    assert_allclose(ends, np.roll(starts, -1), rtol=0, atol=1e-9)
 
 
 def test_the_chord_is_kept_where_the_path_bends_ever_more_towards_the_end_of_a_span():

@@ -29,6 +29,7 @@ from tests.strategies import (
     eccentrics,
     edge_cams,
     followers_for,
+    high_enough,
     numbers,
     on_work,
     phases,
@@ -61,8 +62,7 @@ def test_a_cam_of_l_lobes_at_a_ratio_repeats_round_the_work(drive, at):
 @some
 @given(drive=drives(), at=places, whole=st.integers(-3, 3), rocks=st.booleans())
 def test_phase_by_a_whole_lobe_changes_nothing(drive, at, whole, rocks):
-    assume(not rocks or drive.cam.rise_at(np.zeros(1))[0] < 10)
-    lathe = rocking(250.0) if rocks else sliding()
+    lathe = rocking(high_enough(250.0, drive)) if rocks else sliding()
     later = replace(drive, phase=drive.phase + Phase(lobes=Fraction(whole)))
     here, there = (on_work(cut_on(lathe, each, at=at), U) for each in (drive, later))
     assert_allclose(here, there, rtol=0, atol=1e-8)
@@ -90,7 +90,7 @@ def test_reversing_the_ratio_mirrors_the_cut(drive, x):
 def test_no_rise_cuts_a_circle(data, base, at, rocks):
     cam = Wave(lobes=data.draw(st.integers(1, 12)), base_radius=base, rise=0.0)
     drive = data.draw(drives(st.just(cam)))
-    path = on_work(trace(cut_on(rocking(150.0) if rocks else sliding(), drive, at=at)))
+    path = on_work(trace(cut_on(rocking(high_enough(150.0, drive)) if rocks else sliding(), drive, at=at)))
     assert_allclose(np.abs(path), np.hypot(at.x, at.y), rtol=0, atol=1e-9)
 
 
@@ -104,7 +104,7 @@ def test_a_pass_cut_in_two_is_the_same_pass(data, at, travel, rocks):
     turns = Fraction(2)
     split = data.draw(st.fractions(Fraction(1, 10), Fraction(19, 10), max_denominator=40))
     part = float(split / turns)
-    lathe = rocking(250.0) if rocks else sliding()
+    lathe = rocking(high_enough(250.0, drive)) if rocks else sliding()
     whole = cut_on(lathe.mount(Oval(throw=throw, ring_angle_deg=ring, index=index)), drive, turns=turns, at=at, travel=travel)
     carried = lathe.mount(Plain(index=Phase(turns=split))).mount(
         Oval(throw=throw, ring_angle_deg=ring - 360 * float(split), index=index)
@@ -150,7 +150,10 @@ def test_no_straight_move_strays_further_than_the_chord(cut, chord):
 @some
 @given(cut=cuts)
 def test_samples_are_no_finer_than_the_chord_asks(cut):
-    """Of the moves longer than one in each stretch that must be looked at, most stray by a fair part of the chord."""
+    """Of the moves longer than one in each stretch that must be looked at, most stray by a fair part of the chord.
+
+    Where chucks turn the path back on itself the curvature says nothing; the spans there are halved towards the place.
+    """
     chord = 2e-3
     path = trace(cut, chord=chord)
     turns = float(cut.passed.turns)
@@ -164,6 +167,7 @@ def test_samples_are_no_finer_than_the_chord_asks(cut):
     pushes = path.motion.pushes
     corners = sum(push.curve.starts.size * abs(push.rate) / push.curve.period for push in pushes)
     stretches = turns * (max(16.0, 8 * quickest) + corners) + 8
+    stretches += 4 * np.sum(np.vecdot(velocity[1:], velocity[:-1]) < 0)
     assert path.u.size <= 1.6 * needed + 3 * stretches
 
 
@@ -185,7 +189,7 @@ def test_turns_to_close_are_the_first_that_bring_the_path_back(data, rocks):
     kept = [replace(data.draw(drives(waves(), sides=("front",))), gain=1.0) for _ in range(count)]
     assume(all(drive.cam.rise > 0.5 for drive in kept))
     kept = [replace(drive, follower=data.draw(followers_for(drive.cam, flat=False))) for drive in kept]
-    lathe = rocking(250.0) if rocks else sliding()
+    lathe = rocking(high_enough(250.0, *kept)) if rocks else sliding()
     motion = motion_of(cut_on(lathe, *kept, at=At(x=33.3, y=1.7)))
     u = np.linspace(0, 1, 97)
     here = motion.place(u)

@@ -28,7 +28,20 @@ from lobework.twist import Twist
 from lobework.units import Phase
 from tests.properties.test_path_laws import away_from_chord
 from tests.search import examples
-from tests.strategies import AXES, chucks, cut_on, drives, face_cams, numbers, phases, rocking, scallops, sliding, waves
+from tests.strategies import (
+    AXES,
+    chucks,
+    cut_on,
+    drives,
+    face_cams,
+    high_enough,
+    numbers,
+    phases,
+    rocking,
+    scallops,
+    sliding,
+    waves,
+)
 
 some = settings(max_examples=examples(25))
 angles = st.one_of(numbers(-400.0, 400.0), st.sampled_from([0.0, 90.0, -360.0])).map(lambda deg: Phase(turns=Fraction(deg) / 360))
@@ -59,7 +72,8 @@ def twisted_cuts(draw, of=twists):
     way = (
         {"arc": ARC} if draw(st.booleans()) else {"travel": draw(st.sampled_from([At(z=-30.0), At(z=-30.0, x=-4.0), At(z=20.0)]))}
     )
-    lathe = rocking(250.0, *draw(st.lists(chucks, max_size=1))) if rocks else sliding(*draw(st.lists(chucks, max_size=1)))
+    mounted = draw(st.lists(chucks, max_size=1))
+    lathe = rocking(high_enough(250.0, drive), *mounted) if rocks else sliding(*mounted)
     passed = Pass(turns=turns, spindle=draw(st.sampled_from([0, "25 deg"])), at=At(x=20.0, z=-5.0), cams=(drive,), **way)
     return Cut(number=1, passed=passed, lathe=lathe)
 
@@ -172,7 +186,7 @@ def test_a_cam_in_software_leaves_the_path_of_one_that_slides_the_headstock(driv
 @given(several=st.lists(drives(st.one_of(waves(), scallops()), sides=("front",)), min_size=2, max_size=2), rocks=st.booleans())
 def test_a_mechanical_and_a_computed_cam_add_up(several, rocks):
     """Each moves its own: the headstock, and the slide."""
-    bench = rocking(250.0) if rocks else sliding()
+    bench = rocking(high_enough(250.0, several[0])) if rocks else sliding()
     half = replace(
         bench, axes=tuple(axis for axis in AXES if axis.moves != "cam 2"), cams=(CamShaft(number=2, turned_by="software"),)
     )

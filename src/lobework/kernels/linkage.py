@@ -10,7 +10,7 @@ import numpy as np
 if TYPE_CHECKING:
     from lobework.rigid import Array
 
-__all__ = ["gap", "rocked", "rocked_at_direction"]
+__all__ = ["gap", "rocked", "rocked_at_direction", "steadiness"]
 
 _ROUNDS: Final = 120
 _CHANCES: Final = 8
@@ -94,14 +94,28 @@ def rocked(
 
 def rocked_at_direction(out: Array, direction: Array, height: float, stand: float, side: int, gain: float, flat: bool) -> Array:
     """Return the ``psi`` at which a known direction in the cam's frame, and its reach ``out``, come to bear: (n,) rad."""
+    _, _, turned, _ = _gap_of(out, height, stand, side, gain, flat)
+    psi: Array = direction - turned
+    return psi
+
+
+def steadiness(out: Array, slope: Array, height: float, stand: float, side: int, gain: float, flat: bool) -> Array:
+    """Return the derivative of ``psi`` with respect to the contact's direction, at (n,) reaches ``out`` and their slopes.
+
+    One: the contact moves with the cam. Near zero: the contact moves much faster than the cam. Zero or less: the headstock jumps.
+    """
+    _, closing, _, turning = _gap_of(out, height, stand, side, gain, flat)
+    steady: Array = 1 - turning * slope / closing
+    return steady
+
+
+def _gap_of(out: Array, height: float, stand: float, side: int, gain: float, flat: bool) -> tuple[Array, Array, Array, Array]:
+    """Return `gap` where its distance is ``out``: (n,) mm."""
     alpha = np.arcsin(np.clip(side * gain * (stand - out) / height, -0.99, 0.99))
-    turned = np.zeros_like(alpha)
     for _ in range(_ROUNDS):
-        distance, closing, turned, _ = gap(alpha, height, stand, side, gain, flat)
+        distance, closing, _, _ = gap(alpha, height, stand, side, gain, flat)
         step = (distance - out) / closing
         alpha = alpha - step
         if height * np.abs(step).max(initial=0.0) <= 1e-13:
             break
-    _, _, turned, _ = gap(alpha, height, stand, side, gain, flat)
-    psi: Array = direction - turned
-    return psi
+    return gap(alpha, height, stand, side, gain, flat)

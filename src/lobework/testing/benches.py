@@ -5,13 +5,17 @@ from __future__ import annotations
 from fractions import Fraction
 from typing import Any, Final
 
+import numpy as np
+
 from lobework.carriage import Headstock
+from lobework.contact import lift_of
+from lobework.drive import Drive
 from lobework.lathe import Axis, Lathe
 from lobework.mounting import Mounted
 from lobework.passes import Cut, Pass, Together
 from lobework.slide import At
 
-__all__ = ["AXES", "cut_on", "fixed", "rocking", "sliding"]
+__all__ = ["AXES", "cut_on", "fixed", "high_enough", "rocking", "sliding"]
 
 AXES: Final = tuple(
     Axis(moves=moves, letter=letter)  # type: ignore[arg-type]
@@ -33,6 +37,15 @@ def sliding(*chucks: Any) -> Lathe:
 def rocking(pivot_height: float, *chucks: Any) -> Lathe:
     """Return a lathe whose headstock rocks and pumps."""
     return _mounted(Headstock(sideways="rocks", endways="pumps", pivot_height=pivot_height), chucks)
+
+
+def high_enough(least: float, *drives: Drive) -> float:
+    """Return a pivot height, mm, ``least`` or more, at which a rocking headstock follows the cams of all ``drives``.
+
+    A headstock jumps where the follower moves about as many mm a radian of the cam as the pivot is deep, divided by the gain.
+    """
+    slopes = (drive.gain * float(np.abs(lift_of(drive.cam, drive.follower).curve.sides()[1]).max()) for drive in drives)
+    return max(least, 1.4 * max(slopes, default=0.0))
 
 
 def _mounted(headstock: Headstock, chucks: tuple[Any, ...]) -> Lathe:

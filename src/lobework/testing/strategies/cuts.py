@@ -14,7 +14,7 @@ from lobework.kinds import Cutter, Piece
 from lobework.passes import Cut, Pass
 from lobework.piece import Barrel, Disc
 from lobework.slide import At
-from lobework.testing.benches import cut_on, rocking, sliding
+from lobework.testing.benches import cut_on, high_enough, rocking, sliding
 from lobework.testing.strategies.parts import chucks, drives, face_cams, numbers, scallops, turnings, waves
 from lobework.twist import Twist
 
@@ -49,7 +49,7 @@ def rocking_cuts(draw: st.DrawFn, max_turns: int = 3) -> Cut:
     """Return cuts on a rocking headstock high enough for every cam drawn here."""
     drive = draw(drives(st.one_of(waves(), scallops())))
     return cut_on(
-        rocking(draw(st.sampled_from([200.0, 350.0])), *draw(st.lists(chucks, max_size=1))),
+        rocking(high_enough(draw(st.sampled_from([200.0, 350.0])), drive), *draw(st.lists(chucks, max_size=1))),
         drive,
         turns=draw(st.fractions(Fraction(1, 5), max_turns, max_denominator=6)),
         at=draw(places),
