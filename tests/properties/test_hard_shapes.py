@@ -79,6 +79,19 @@ def test_a_headstock_that_jumps_in_a_sharp_hollow_alone_is_refused():
     assert motion_of(cut_on(rocking(206.0), drive)).sideways.each[0].curve.extent[1] > 10.9
 
 
+def test_a_headstock_follows_to_the_bottom_of_a_bridged_hollow():
+    """The spindle on its arc stands where the follower's reach, taken from the lift alone, meets the distance between them."""
+    drive = Drive(Scallop(lobes=12, base_radius=47.3, rise=12.03125), follower=Roller(29.0))
+    pushed = motion_of(cut_on(rocking(200.0), drive)).sideways
+    lift = lift_of(drive.cam, drive.follower)
+    turn = np.linspace(0.0, 1 / 12, 4001)
+    alpha = pushed.at(turn) / 200.0
+    ahead, up = lift.rest - 200.0 * np.sin(alpha), 200.0 * (1 - np.cos(alpha))
+    direction = alpha + np.arctan2(up, ahead) - 2 * np.pi * turn
+
+    assert_allclose(np.hypot(ahead, up), lift.rest + lift.curve.at(direction), rtol=0, atol=2e-9)
+
+
 @settings(max_examples=60)
 @given(data=st.data(), side=st.sampled_from(["front", "back"]), near=numbers(0.95, 1.3))
 def test_a_headstock_about_to_jump_is_refused_or_follows_without_a_step(data, side, near):

@@ -67,9 +67,8 @@ def rocked(
     steep that the headstock would jump.
     Newton's rule inside a bracket that the extent gives; halves where it leaves the bracket, or takes long.
     """
-    ends = [side * gain * (stand - out) / height for out in extent]
-    low = np.full_like(psi, np.arcsin(np.clip(min(ends), -0.99, 0.99)) - _SPARE)
-    high = np.full_like(psi, np.arcsin(np.clip(max(ends), -0.99, 0.99)) + _SPARE)
+    ends = _turn_at(np.array(extent), height, stand, side, gain, flat)
+    low, high = np.full_like(psi, ends.min() - _SPARE), np.full_like(psi, ends.max() + _SPARE)
     out, _ = reach(psi)
     alpha = np.arcsin(np.clip(side * gain * (stand - out) / height, -0.99, 0.99))
     for attempt in range(_ROUNDS):
@@ -94,7 +93,7 @@ def rocked(
 
 def rocked_at_direction(out: Array, direction: Array, height: float, stand: float, side: int, gain: float, flat: bool) -> Array:
     """Return the ``psi`` at which a known direction in the cam's frame, and its reach ``out``, come to bear: (n,) rad."""
-    _, _, turned, _ = _gap_of(out, height, stand, side, gain, flat)
+    _, _, turned, _ = gap(_turn_at(out, height, stand, side, gain, flat), height, stand, side, gain, flat)
     psi: Array = direction - turned
     return psi
 
@@ -104,13 +103,13 @@ def steadiness(out: Array, slope: Array, height: float, stand: float, side: int,
 
     One: the contact moves with the cam. Near zero: the contact moves much faster than the cam. Zero or less: the headstock jumps.
     """
-    _, closing, _, turning = _gap_of(out, height, stand, side, gain, flat)
+    _, closing, _, turning = gap(_turn_at(out, height, stand, side, gain, flat), height, stand, side, gain, flat)
     steady: Array = 1 - turning * slope / closing
     return steady
 
 
-def _gap_of(out: Array, height: float, stand: float, side: int, gain: float, flat: bool) -> tuple[Array, Array, Array, Array]:
-    """Return `gap` where its distance is ``out``: (n,) mm."""
+def _turn_at(out: Array, height: float, stand: float, side: int, gain: float, flat: bool) -> Array:
+    """Return the headstock's turn at which the follower stands ``out`` from the spindle: (n,) rad."""
     alpha = np.arcsin(np.clip(side * gain * (stand - out) / height, -0.99, 0.99))
     for _ in range(_ROUNDS):
         distance, closing, _, _ = gap(alpha, height, stand, side, gain, flat)
@@ -118,4 +117,4 @@ def _gap_of(out: Array, height: float, stand: float, side: int, gain: float, fla
         alpha = alpha - step
         if height * np.abs(step).max(initial=0.0) <= 1e-13:
             break
-    return gap(alpha, height, stand, side, gain, flat)
+    return alpha
