@@ -38,8 +38,9 @@ class Closure:
     gap_mm : float
         Between the first and the last point of the pass on the work.
     gap_deg : tuple of Fraction
-        How far each cam's wave, at the end of the pass, stands from where it would join its beginning, degrees
-        of the work.
+        How far each cam's wave, at the end of the pass, stands from the nearest place where it would join its beginning, degrees
+        of the work: above zero if it has gone past that place, below zero if it has yet to come there, whichever way the cam
+        turns. Exactly half-way between two such places it counts as short of the next one: minus half a lobe.
     """
 
     turns: int | None
@@ -112,6 +113,6 @@ def _apart_later(motion: Motion, turns: int) -> float:
 
 
 def _short_of_whole(lobes: Fraction) -> Fraction:
-    """Return how many lobes are over (positive) or missing (negative) from a whole number; half counts as missing."""
+    """Return how many lobes are over (positive) or missing (negative) from the nearest whole number; half counts as missing."""
     over = lobes % 1
     return over - 1 if over >= Fraction(1, 2) else over

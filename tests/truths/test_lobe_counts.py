@@ -11,6 +11,7 @@ from hypothesis import given
 from numpy.testing import assert_allclose
 
 from lobework.cam import Scallop, Wave
+from lobework.closure import closure_of
 from lobework.drive import Drive
 from lobework.follower import Knife, Roller
 from lobework.motion import motion_of
@@ -40,6 +41,28 @@ def test_lobes_that_a_four_lobed_cam_shows(ratio, turns, lobes, lathe):
     assert path.closure.lobes_a_turn == (Fraction(lobes, turns),)
     assert path.closure.turns == turns
     assert path.closure.gap_mm < 1e-8
+
+
+@pytest.mark.parametrize("way", [1, -1], ids=["forward", "backward"])
+@pytest.mark.parametrize(
+    ("lobes_a_turn", "turns", "over"),
+    [
+        ("5/2", 1, "-1/2"),  # half-way between two lobes: short of the third
+        ("249/100", 1, "49/100"),
+        ("251/100", 1, "-49/100"),
+        ("1/2", 1, "-1/2"),
+        ("1/2", 3, "-1/2"),
+        ("1/2", 2, "0"),
+        ("3/10", "5/3", "-1/2"),
+        ("9/4", 1, "1/4"),
+        ("11/4", 1, "-1/4"),
+    ],
+)
+def test_a_gap_is_measured_from_the_nearest_lobe_and_half_a_lobe_counts_as_short(lobes_a_turn, turns, over, way):
+    """By hand: what the lobes gone are more or less than a whole number, and a lobe is 360 degrees over lobes a turn wide."""
+    drive = Drive(SCALLOP, ratio=way * Fraction(lobes_a_turn) / 4, follower=Roller(3.0), phase="11 deg")
+    closure = closure_of(motion_of(cut_on(sliding(), drive, turns=Fraction(turns), at=At(x=24.0))))
+    assert closure.gap_deg == (Fraction(over) / Fraction(lobes_a_turn) * 360,)
 
 
 def waves_on_the_work(cam, ratio, u):
