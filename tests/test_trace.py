@@ -17,6 +17,7 @@ from lobework.errors import TooLargeError
 from lobework.follower import Knife, Roller
 from lobework.motion import motion_of
 from lobework.slide import At
+from lobework.takeover import takeovers
 from lobework.trace import estimate, trace
 from tests.strategies import cut_on, fixed, on_work, rocking, sliding
 
@@ -92,6 +93,40 @@ def test_the_change_from_one_cam_to_the_other_is_a_sample():
     changes = np.nonzero(np.diff(np.sign(apart[np.abs(apart) > 1e-9])))[0]
     assert changes.size > 4
     assert (np.abs(apart) < 1e-9).sum() >= changes.size
+
+
+def test_a_cam_that_takes_over_for_less_than_a_64th_of_a_lobe_is_followed():
+    """Two followers on one headstock; the eight-lobed cam stands further out for 0.3 degrees about each of two tops."""
+    slow, quick = (
+        Drive(Wave(lobes=lobes, base_radius=60.0, rise=rise), follower=Knife(), phase=phase)
+        for lobes, rise, phase in ((2, 4.0, 0), (8, 2.84, "23.45 deg"))
+    )
+    path = trace(cut_on(sliding(), slow, quick, at=At(x=30.0), together="furthest"), chord=2e-4)
+    fine = np.linspace(0, 1, 200_001)
+    angle = -2 * pi * fine
+    quick_out = 1.42 * (1 + np.cos(8 * (angle - np.radians(23.45)))) - 2.0 * (1 + np.cos(2 * angle))
+    assert (quick_out > 4e-4).any()
+    way = on_work(path)
+    step = np.searchsorted(path.u, fine[1:-1], side="right") - 1
+    true = on_work(path.motion.cut, fine[1:-1])
+    part = np.clip((np.conj(way[step + 1] - way[step]) * (true - way[step])).real / np.abs(way[step + 1] - way[step]) ** 2, 0, 1)
+    assert np.abs(true - way[step] - part * (way[step + 1] - way[step])).max() <= 2e-4
+
+
+@pytest.mark.parametrize("apart", [1e-7, 1e-3, 1.0, 30.0])
+def test_between_two_takeovers_the_same_one_of_two_like_cams_goes_further(apart):
+    """Twelve lobes, and the same a little on; by the cosines themselves, wherever they part by more than a nanometre."""
+    first, second = (
+        Drive(Wave(lobes=12, base_radius=60.0, rise=4.0), follower=Knife(), phase=f"{at} deg") for at in (0.0, apart)
+    )
+    motion = motion_of(cut_on(sliding(), first, second, together="furthest"))
+    found = np.sort(takeovers(motion.sideways, np.linspace(0.0, 1.0, 98)))
+    assert found.size == 0 if apart == 30.0 else 24 <= found.size <= 26
+    edges = np.concatenate([[0.0], found, [1.0]])
+    u = (edges[:-1, None] + np.diff(edges)[:, None] * np.linspace(0, 1, 401)).ravel()
+    further = 2 * np.cos(24 * pi * u) - 2 * np.cos(24 * pi * u + 12 * np.radians(apart))
+    further = np.where(np.abs(further) > 1.5e-9, np.sign(further), 0.0).reshape(-1, 401)
+    assert (further.max(axis=1) - further.min(axis=1) <= 1).all()
 
 
 def test_a_sharp_hollow_is_a_sample():

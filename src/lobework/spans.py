@@ -14,10 +14,11 @@ from numpy.typing import NDArray
 from lobework.brief import Brief
 from lobework.errors import SettingError
 from lobework.rigid import Array
+from lobework.takeover import takeovers
 
 if TYPE_CHECKING:
     from lobework.motion import Motion
-    from lobework.push import Push, Pushes
+    from lobework.push import Push
 
 __all__ = ["Spans", "spans_of", "stretches"]
 
@@ -26,9 +27,16 @@ _PROBE: Final = 8
 _BETWEEN: Final = (np.arange(0, _PROBE, 2) + np.modf(np.arange(1, _PROBE, 2) * (math.sqrt(5) - 1) / 2)[0]) / _PROBE
 """A place after every second probe, each at another part of the way: nothing comes round with all of them."""
 _NOISE_MM: Final = 1e-10
+_MARGIN: Final = 1.02
+"""On how sharply a span bends, for what is not looked at."""
+_MISSED: Final = 0.02
+_SMOOTH_BY: Final = 3
+_MOST_MISSED: Final = 0.5
+"""Of the chord: what the polynomial through the probes may miss between them; at first, and after so many halvings of a span."""
 _MOST_HALVINGS: Final = 20
 _MOST_PARTS: Final = 256
-_PARTS_AT_ONCE: Final = 65_536
+_MOST_BESIDES: Final = 65_536
+_PARTS_AT_ONCE: Final = 16_384
 _A_TURN: Final = 64
 """Places a turn between which a cam that drifts turns back once at the most."""
 _CLOSED_IN: Final = 60
@@ -106,14 +114,14 @@ def spans_of(motion: Motion, span: float, chord: float) -> Spans:
     breaks.append(motion.cut.corners[motion.cut.corners < span])
     smooth = np.sort(np.concatenate(breaks))
     ways = (motion.sideways, motion.endways, motion.leads_x, motion.leads_z)
-    breaks += [_changes(pushes, smooth) for pushes in ways if pushes.furthest and len(pushes) > 1]
+    breaks += [takeovers(pushes, smooth) for pushes in ways if pushes.furthest and len(pushes) > 1]
     edges = np.sort(np.concatenate(breaks))
     keep = np.append(np.diff(edges) > 1e-12 * span, True)
     edges = edges[keep]
     edges[0], edges[-1] = 0.0, span
     start, end = edges[:-1], edges[1:]
     done: list[tuple[Array, Array, NDArray[np.int64]]] = []
-    most = _MOST_PARTS * start.size + _PARTS_AT_ONCE
+    most = _MOST_PARTS * start.size + _MOST_BESIDES
     for halvings in range(_MOST_HALVINGS + 1):
         if start.size > most:
             raise SettingError(
@@ -121,7 +129,7 @@ def spans_of(motion: Motion, span: float, chord: float) -> Spans:
                 "slow them, or ask for a coarser chord"
             )
         several = range(0, start.size, _PARTS_AT_ONCE)
-        parts = [_steps(motion, start[k : k + _PARTS_AT_ONCE], end[k : k + _PARTS_AT_ONCE], chord) for k in several]
+        parts = [_steps(motion, start[k : k + _PARTS_AT_ONCE], end[k : k + _PARTS_AT_ONCE], chord, halvings) for k in several]
         count, uneven = (np.concatenate(column) for column in zip(*parts, strict=True))
         uneven &= halvings < _MOST_HALVINGS
         done.append((start[~uneven], end[~uneven], count[~uneven]))
@@ -197,27 +205,7 @@ def _turning_back(push: Push, u: Array) -> Array:
     return 0.5 * (low + high)
 
 
-def _changes(pushes: Pushes, smooth: Array) -> Array:
-    """Return the places of the pass at which another push takes over."""
-
-    def holds(u: Array) -> NDArray[np.intp]:
-        each = np.array([push.at(u) for push in pushes])
-        holder: NDArray[np.intp] = each.argmin(axis=0) if pushes.each[0].scale < 0 else each.argmax(axis=0)
-        return holder
-
-    grid = (smooth[:-1, None] + np.diff(smooth)[:, None] * np.linspace(0, 1, 9)[:-1]).ravel()
-    grid = np.append(grid, smooth[-1])
-    holder = holds(grid)
-    where = np.nonzero(np.diff(holder))[0]
-    low, high, before = grid[where], grid[where + 1], holder[where]
-    for _ in range(_CLOSED_IN):
-        middle = 0.5 * (low + high)
-        same = holds(middle) == before
-        low, high = np.where(same, middle, low), np.where(same, high, middle)
-    return high
-
-
-def _steps(motion: Motion, start: Array, end: Array, chord: float) -> tuple[NDArray[np.int64], NDArray[np.bool_]]:
+def _steps(motion: Motion, start: Array, end: Array, chord: float, halvings: int) -> tuple[NDArray[np.int64], NDArray[np.bool_]]:
     """Return how many steps each span needs, and which spans bend so unevenly that they are better halved."""
     places = np.linspace(0, 1, _PROBE + 1) if motion.still else np.append(np.linspace(0, 1, _PROBE + 1), _BETWEEN)
     probes = start[:, None] + (end - start)[:, None] * places
@@ -225,17 +213,53 @@ def _steps(motion: Motion, start: Array, end: Array, chord: float) -> tuple[NDAr
     points, between = np.split(points.reshape(*probes.shape, 3), [_PROBE + 1], axis=1)
     near, far = _bends(points, 1), _bends(points, 2)
     ends = np.maximum(2 * near[:, 0] - near[:, 1], 2 * near[:, -1] - near[:, -2])
-    most = 1.02 * np.maximum(np.maximum(near.max(axis=1), ends), far.max(axis=1) / 4)
+    seen = np.maximum(np.maximum(near.max(axis=1), ends), far.max(axis=1) / 4)
+    missed = np.zeros(start.size)
+    if between.size:
+        missed = np.abs(between - np.einsum("kpi,pb->kbi", points, _TO_BETWEEN)).max(axis=(1, 2)) / chord
+    left = chord * (1 - 1.6 * np.minimum(missed, _MOST_MISSED))
+    most = _MARGIN * np.where(missed > _MISSED, seen, np.clip(_most_bent(points, chord), seen, 2 * seen))
     steps = _PROBE * np.sqrt(most / (8 * chord))
-    count = np.maximum(np.ceil(steps), 1)
+    count = np.maximum(np.ceil(steps * np.sqrt(chord / left)), 1)
     lopsided = (most > 2 * near.mean(axis=1)) & (steps > 2)
     curling = np.maximum(np.abs(near[:, 0] - 2 * near[:, 1] + near[:, 2]), np.abs(near[:, -1] - 2 * near[:, -2] + near[:, -3]))
     lopsided |= (curling > 0.02 * most) & (steps > 2)
     rough = (far.max(axis=1) > 6 * near.max(axis=1)) | (far.max(axis=1) < 2 * near.max(axis=1))
     uneven = (lopsided | (rough & (steps > 0.5))) & (most > _NOISE_MM)
-    if between.size:
-        uneven |= np.abs(between - np.einsum("kpi,pb->kbi", points, _TO_BETWEEN)).max(axis=(1, 2)) > chord / 2
+    uneven |= missed > (_MISSED if halvings < _SMOOTH_BY else _MOST_MISSED)
     return count.astype(np.int64), uneven
+
+
+def _most_bent(points: Array, chord: float) -> Array:
+    """Return how sharply spans bend at most, mm a probe squared, by the polynomials through (k, 9, 3) probes: (k,).
+
+    A step h strays from its straight line by no more than h**2 / 8 times the second derivative; of that, the part along the path
+    counts only as far as the path turns in a step, and in full where it may turn back.
+    """
+    speed, bend = np.einsum("kpi,pq->kqi", points, _TO_SPEED), np.einsum("kpi,pq->kqi", points, _TO_BEND)
+    fast, straight = np.linalg.norm(speed, axis=2), np.linalg.norm(bend, axis=2)
+    along = np.abs(np.einsum("kqi,kqi->kq", speed, bend)) / np.where(fast > 0, fast, 1.0)
+    across = np.sqrt(np.maximum(straight**2 - along**2, 0.0))
+    slowest = fast.min(axis=1) - straight.max(axis=1) / 2
+    sharpest = across.max(axis=1)
+    step = _PROBE / np.maximum(_PROBE * np.sqrt(sharpest / (8 * chord)), 1.0)
+    turned = np.where(slowest > 0, step * sharpest / np.where(slowest > 0, slowest, 1.0), 1.0)
+    most: Array = np.minimum(straight, across + np.minimum(turned, 1.0)[:, None] * along).max(axis=1)
+    return most
+
+
+def _to_derivatives(places: Array) -> tuple[Array, Array]:
+    """Return the matrices from the probes to slope and second derivative, at ``places``, of the polynomial through them."""
+    middle = _PROBE / 2
+    probes = np.arange(_PROBE + 1) - middle
+    powers = np.linalg.inv(np.vander(probes / middle, increasing=True))
+    t, order = (places - middle) / middle, np.arange(_PROBE + 1)
+    slope = order[:, None] * t ** np.maximum(order - 1, 0)[:, None] / middle
+    second = (order * (order - 1))[:, None] * t ** np.maximum(order - 2, 0)[:, None] / middle**2
+    return powers.T @ slope, powers.T @ second
+
+
+_TO_SPEED, _TO_BEND = _to_derivatives(np.linspace(0.0, _PROBE, 2 * _PROBE + 1))
 
 
 def _to_between() -> Array:

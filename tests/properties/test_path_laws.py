@@ -19,19 +19,24 @@ from lobework.follower import Knife, Roller
 from lobework.motion import motion_of
 from lobework.slide import At
 from lobework.trace import trace
+from lobework.twist import Twist
 from lobework.units import Phase
 from tests.search import examples
 from tests.strategies import (
+    GearedArm,
     bases,
+    chucks,
     cut_on,
     cuts,
     drives,
     eccentrics,
     edge_cams,
+    fixed,
     followers_for,
     high_enough,
     numbers,
     on_work,
+    ovals,
     phases,
     places,
     rocking,
@@ -138,13 +143,45 @@ def away_from_chord(motion, u, points, part):
     return np.linalg.norm(here - points[:-1] - t[:, None] * along, axis=1)
 
 
-@some
-@given(cut=cuts, chord=st.sampled_from([2e-3, 2e-2]))
-def test_no_straight_move_strays_further_than_the_chord(cut, chord):
+def most_astray(cut, chord):
+    """How far the true path stands from the straight moves at the most, looked at 24 times along each, in chords."""
     path = trace(cut, chord=chord)
     points = np.stack([path.x, path.y, path.z], axis=-1)
-    strayed = max(away_from_chord(path.motion, path.u, points, part).max() for part in (0.12, 0.25, 0.37, 0.5, 0.63, 0.75, 0.88))
-    assert strayed <= 1.05 * chord
+    return max(away_from_chord(path.motion, path.u, points, part).max() for part in (np.arange(24) + 0.5) / 24) / chord
+
+
+@some
+@given(cut=cuts, chord=st.sampled_from([2e-4, 2e-3, 2e-2]))
+def test_no_straight_move_strays_further_than_the_chord(cut, chord):
+    assert most_astray(cut, chord) <= 1
+
+
+@some
+@given(
+    several=st.lists(drives(st.one_of(waves(), scallops()), sides=("front",)), min_size=2, max_size=3),
+    at=places,
+    chord=st.sampled_from([2e-4, 2e-3]),
+    along=st.booleans(),
+)
+def test_no_straight_move_strays_further_than_the_chord_where_one_cam_takes_over_from_another(several, at, chord, along):
+    drift = Twist(angle="170 deg", over=10.0, ease="1/3")
+    several = [replace(several[0], twist=drift if along else None), several[1], *(replace(each, ratio=1) for each in several[2:])]
+    cut = cut_on(sliding(), *several, turns=1, at=at, travel=At(z=-10.0) if along else At(), together="furthest")
+    assert most_astray(cut, chord) <= 1
+
+
+@settings(max_examples=60)
+@given(
+    stack=st.lists(
+        st.one_of(ovals, ovals, chucks, st.builds(GearedArm, arm=numbers(0.0, 30.0), gear=numbers(-12.0, 12.0))),
+        min_size=1,
+        max_size=3,
+    ),
+    at=places,
+    chord=st.sampled_from([1e-4, 2e-3, 2e-2]),
+)
+def test_no_straight_move_strays_further_than_the_chord_through_any_stack_of_chucks(stack, at, chord):
+    assert most_astray(cut_on(fixed(*stack), at=at), chord) <= 1
 
 
 @some
