@@ -9,13 +9,14 @@ from functools import lru_cache
 from typing import Final, Literal
 
 import numpy as np
+from numpy.polynomial import chebyshev
 from numpy.typing import NDArray
 
 from lobework.brief import Brief
 from lobework.curve import Curve, tabulate
 from lobework.errors import PluginError
 from lobework.kernels.contact import Shapes, Touch, tilt, touch, window_of
-from lobework.kinds import Cam, Follower
+from lobework.kinds import Cam, Follower, require_rests
 from lobework.rigid import Array
 from lobework.tolerances import BRIDGE_RAD, TABLE_MM
 
@@ -23,7 +24,10 @@ __all__ = ["Bridge", "Lift", "largest_roller", "lift_of", "pressure_angle", "tou
 
 _SCAN: Final = 192
 _TRIALS: Final = 16
-_NEAREST: Final = 2e-5
+_NEAREST: Final = 0.01
+"""Of a lobe: from nearer a circle touches a cam as its curvature says."""
+_PARTS: Final = 32
+_NODES: Final = 16
 _SHORT: Final = 32
 _IN_A_PIECE: Final = 8
 _MOST_AROUND: Final = 2**20
@@ -77,6 +81,7 @@ class Lift(Brief):
 @lru_cache(maxsize=256)
 def shapes_of(cam: Cam, follower: Follower) -> Shapes:
     """Return cam and follower as the contact kernels take them."""
+    require_rests(cam, follower)
     trial = np.linspace(0, 2 * math.pi / cam.lobes, 1025)
     top = cam.base_radius + 1.001 * float(cam.rise_at(trial).max())
     round_radius = follower.rest if follower.form == "round" else None
@@ -296,9 +301,10 @@ def _bridge(shapes: Shapes, jump: _Jump) -> Bridge:
 def largest_roller(cam: Cam) -> float:
     """Return the radius, mm, of the largest roller that touches all of the cam; infinite if any does.
 
-    The largest circle that touches the edge at one point and passes through another has the radius
-    ``|d|**2 / (2 n . d)``, ``d`` from the one to the other and ``n`` the outward normal; the least of these over
-    all pairs is wanted. A sharp hollow gives zero: only a knife reaches it.
+    It is the least radius of curvature of the hollows, or less where a roller as round as that touches the cam in two places. The
+    largest circle that touches the edge at one point and passes through another has the radius ``|d|**2 / (2 n . d)``, ``d``
+    from the one to the other and ``n`` the outward normal; the least of these over all pairs is wanted. A sharp hollow gives
+    zero: only a knife reaches it.
 
     Examples
     --------
@@ -309,14 +315,50 @@ def largest_roller(cam: Cam) -> float:
     pitch = 2 * math.pi / cam.lobes
     if _hollow(cam.slope_at, cam.base_radius, np.asarray(cam.corners, dtype=np.float64)).any():
         return 0.0
-    here, spread = np.linspace(0, pitch, 769), np.geomspace(_NEAREST * pitch, min(1.5 * pitch, math.pi), 400)
+    nearest = min(_NEAREST * pitch, float(_pieces(cam)[1].min(initial=pitch)) / _IN_A_PIECE)
+    here, spread = np.linspace(0, pitch, 769), np.geomspace(nearest, min(1.5 * pitch, math.pi), 400)
     least, place, apart = _least_circle(cam, here, np.concatenate([-spread[::-1], spread]))
-    wide = 2 * pitch / 768
+    wide, longer = 2 * pitch / 768, 1.2
     while math.isfinite(least) and wide > 1e-9 * pitch:
-        closer = np.geomspace(max(abs(apart) / 1.2, _NEAREST * pitch), abs(apart) * 1.2, 41)
+        closer = np.geomspace(max(abs(apart) / longer, nearest), abs(apart) * longer, 41)
         least, place, apart = _least_circle(cam, place + np.linspace(-wide, wide, 41), math.copysign(1, apart) * closer)
-        wide /= 8
-    return least
+        wide, longer = wide / 8, longer ** (1 / 8)
+    return min(least, _least_curvature(cam))
+
+
+def _least_curvature(cam: Cam) -> float:
+    """Return the least radius of curvature of the cam's hollows, mm; infinite where it has none.
+
+    The second derivative of the rise is that of polynomials through the slopes, in each piece between two corners.
+    """
+    starts, widths = _pieces(cam)
+    if not starts.size:
+        starts, widths = np.zeros(1), np.array([2 * math.pi / cam.lobes])
+    edges = np.concatenate(
+        [start + width * np.linspace(0, 1, _PARTS + 1)[:-1] for start, width in zip(starts, widths, strict=True)]
+    )
+    half = np.repeat(widths, _PARTS) / (2 * _PARTS)
+    nodes = np.cos(np.pi * (np.arange(_NODES) + 0.5) / _NODES)
+    middle = edges + half
+    slopes = cam.slope_at((middle[:, None] + half[:, None] * nodes).ravel()).reshape(-1, _NODES)
+    bends = chebyshev.chebder(chebyshev.chebfit(nodes, slopes.T, _NODES - 1))
+
+    def radius(part: int, t: Array) -> Array:
+        psi = middle[part] + half[part] * t
+        height, slope, bend = cam.rise_at(psi), cam.slope_at(psi), chebyshev.chebval(t, bends[:, part]) / half[part]
+        out = cam.base_radius + (0.0 if cam.on == "face" else height)
+        into = cam.base_radius * bend if cam.on == "face" else out * bend - out**2 - 2 * slope**2
+        with np.errstate(divide="ignore"):
+            return np.where(into > 0, (out**2 + slope**2) ** 1.5 / np.where(into > 0, into, 1.0), np.inf)
+
+    t = np.linspace(-1.0, 1.0, 2 * _NODES + 1)
+    least = np.array([radius(part, t) for part in range(half.size)])
+    best, column = np.unravel_index(int(least.argmin()), least.shape)
+    found, wide = float(t[column]), float(t[1] - t[0])
+    while math.isfinite(least.min()) and wide > 1e-6:
+        tried = np.clip(found + wide * np.linspace(-1.0, 1.0, 33), -1.0, 1.0)
+        found, wide = float(tried[radius(int(best), tried).argmin()]), wide / 8
+    return float(radius(int(best), np.array([found]))[0])
 
 
 def _least_circle(cam: Cam, here: Array, offsets: Array) -> tuple[float, float, float]:
@@ -347,6 +389,7 @@ def pressure_angle(cam: Cam, follower: Follower) -> float:
     >>> round(pressure_angle(Eccentric(radius=30.0, offset=10.0), Roller(8.0)), 3)
     15.258
     """
+    require_rests(cam, follower)
     if math.isinf(follower.half_width):
         return 0.0
     lift = lift_of(cam, follower)

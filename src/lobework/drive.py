@@ -6,8 +6,8 @@ from dataclasses import KW_ONLY, dataclass
 from fractions import Fraction
 from typing import TYPE_CHECKING, Literal
 
-from lobework.errors import SettingError, require
-from lobework.kinds import Cam, Follower, Turning, require_numbers, require_part
+from lobework.errors import require
+from lobework.kinds import Cam, Follower, Turning, require_numbers, require_part, require_rests
 from lobework.twist import Twist
 from lobework.units import Phase, Written, ratio
 
@@ -92,11 +92,7 @@ class Drive:
         require(0 < self.gain < 1000, "gain", self.gain, "above zero", "put the follower on the back to reverse it")
         must_be = "a Twist, such as Twist(angle='60 deg', over=50)"
         require(self.twist is None or isinstance(self.twist, Twist), "twist", repr(self.twist), must_be)
-        if self.cam.on == "face" and self.follower.half_width > self.cam.base_radius:
-            raise SettingError(
-                f"follower: a {self.follower.kind} as wide as this cannot rest in the waves of a face cam; "
-                f"use a knife, or a roller smaller than the track's radius, {self.cam.base_radius:g} mm"
-            )
+        require_rests(self.cam, self.follower)
 
     @property
     def moves(self) -> Moves:

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Annotated, Any, ClassVar, Literal, NamedTuple,
 
 import numpy as np
 
-from lobework.errors import require
+from lobework.errors import SettingError, require
 from lobework.units import (
     MM_PER,
     LengthUnit,
@@ -53,6 +53,7 @@ __all__ = [
     "pairs_measure",
     "require_numbers",
     "require_part",
+    "require_rests",
     "seen_on",
     "show_pairs",
     "smooth_slope",
@@ -375,3 +376,18 @@ def require_part(given: object, offers: str, name: str, must_be: str) -> None:
     lobework.errors.SettingError: follower='knife': must be a follower such as Knife() or Roller(3)
     """
     require(hasattr(given, offers) and not isinstance(given, type), name, repr(given), must_be)
+
+
+def require_rests(cam: Cam, follower: Follower) -> None:
+    """Refuse a follower that spans the whole track of a face cam: it rests on the tops of the waves, and nothing moves.
+
+    Raises
+    ------
+    SettingError
+        Where the follower is wider than the radius of the track.
+    """
+    if cam.on == "face" and follower.half_width > cam.base_radius:
+        raise SettingError(
+            f"follower: a {follower.kind} as wide as this cannot rest in the waves of a face cam; "
+            f"use a knife, or a roller smaller than the track's radius, {cam.base_radius:g} mm"
+        )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from fractions import Fraction
 from math import cos, pi, sin, sqrt
 
 import numpy as np
@@ -9,8 +10,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from lobework.cam import Scallop, Wave
-from lobework.contact import largest_roller, lift_of
+from lobework.cam import Law, Scallop, Wave
+from lobework.contact import largest_roller, lift_of, pressure_angle, touch_at
+from lobework.errors import SettingError
 from lobework.follower import Flat, Knife, Roller
 from tests.strategies import numbers
 
@@ -86,7 +88,36 @@ def hollow_radius(cam):
 def test_the_largest_roller_is_as_round_as_the_harmonic_hollow(lobes, steep, base, on):
     """Standard formula (METU *Mechanisms*, 8.5: the roller must be no larger than the least radius of curvature)."""
     cam = Wave(lobes=lobes, base_radius=base, rise=2 * steep * base / lobes**2, on=on)
-    assert largest_roller(cam) == pytest.approx(hollow_radius(cam), rel=1e-4)
+    assert largest_roller(cam) == pytest.approx(hollow_radius(cam), abs=1e-9)
+
+
+@pytest.mark.parametrize(("rise_part", "fall_part"), [("1/8", "1/2"), ("1/2", "1/2"), ("1/3", "1/12")])
+@pytest.mark.parametrize("on", ["edge", "face"])
+def test_the_largest_roller_is_as_round_as_the_foot_of_a_harmonic_rise(rise_part, fall_part, on):
+    """Over an angle b the rise is h (1 - cos(pi t / b)) / 2, whose second derivative at its foot is h pi^2 / (2 b^2)."""
+    cam = Law(law="harmonic", lobes=5, base_radius=60.0, rise=6.0, rise_part=rise_part, fall_part=fall_part, on=on)
+    bend = 6.0 * pi**2 / (2 * (min(float(cam.rise_part), float(cam.fall_part)) * 2 * pi / 5) ** 2)
+    assert largest_roller(cam) == pytest.approx(3600.0 / (bend - 60.0 if on == "edge" else bend), abs=1e-9)
+
+
+@pytest.mark.parametrize("gap", ["1/500", "1/40"])
+def test_a_roller_too_large_for_a_narrow_bottom_between_two_rises_rests_on_both(gap):
+    """By trial: one as large as is said reaches everywhere, one 3 % larger does not."""
+    part = (1 - Fraction(gap)) / 2
+    cam = Law(law="cycloidal", lobes=6, base_radius=60.0, rise=12.0, rise_part=part, fall_part=part)
+    largest = largest_roller(cam)
+    assert not lift_of(cam, Roller(0.9999 * largest)).bridges
+    (bridge,) = lift_of(cam, Roller(1.03 * largest)).bridges
+    assert bridge.depth > 1e-9
+
+
+def test_a_flat_on_a_face_cam_is_refused_as_it_rests_on_every_top_at_once():
+    cam = Wave(lobes=4, base_radius=60.0, rise=5.0, on="face")
+    for ask in (lambda: lift_of(cam, Flat()), lambda: touch_at(cam, Flat(), np.zeros(1)), lambda: pressure_angle(cam, Flat())):
+        with pytest.raises(
+            SettingError, match="a flat as wide as this cannot rest in the waves of a face cam; use a knife, or a"
+        ):
+            ask()
 
 
 @pytest.mark.parametrize("on", ["edge", "face"])
