@@ -101,14 +101,13 @@ def test_the_largest_roller_is_as_round_as_the_foot_of_a_harmonic_rise(rise_part
 
 
 @pytest.mark.parametrize("gap", ["1/500", "1/40"])
-def test_a_roller_too_large_for_a_narrow_bottom_between_two_rises_rests_on_both(gap):
+def test_a_roller_larger_than_the_largest_does_not_reach_everywhere_in_a_narrow_bottom(gap):
     """By trial: one as large as is said reaches everywhere, one 3 % larger does not."""
     part = (1 - Fraction(gap)) / 2
     cam = Law(law="cycloidal", lobes=6, base_radius=60.0, rise=12.0, rise_part=part, fall_part=part)
     largest = largest_roller(cam)
     assert not lift_of(cam, Roller(0.9999 * largest)).bridges
-    (bridge,) = lift_of(cam, Roller(1.03 * largest)).bridges
-    assert bridge.depth > 1e-9
+    assert max(bridge.depth for bridge in lift_of(cam, Roller(1.03 * largest)).bridges) > 1e-9
 
 
 def test_a_flat_on_a_face_cam_is_refused_as_it_rests_on_every_top_at_once():
