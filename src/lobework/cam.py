@@ -13,18 +13,31 @@ import numpy as np
 from lobework.errors import require
 from lobework.kernels.laws import BREAKS, LAWS, law_at
 from lobework.kinds import Length, require_numbers, smooth_slope
+from lobework.tolerances import LARGEST_CAM_MM, SMALLEST_CAM_MM
 from lobework.units import Written, ratio
 
 if TYPE_CHECKING:
     from lobework.rigid import Array
 
-__all__ = ["CamShape", "Eccentric", "Law", "LawName", "Scallop", "Wave"]
-
-_LARGEST_MM: Final = 10_000.0
-"""A cam beyond any lathe; the contact is promised to a nanometre, which float64 holds up to here and some way on."""
-_AT_MOST: Final = "at most 10,000 mm"
+__all__ = ["CamShape", "Eccentric", "Law", "LawName", "Scallop", "Wave", "require_size"]
 
 LawName = Literal["harmonic", "cycloidal", "3-4-5", "4-5-6-7", "modified sine", "modified trapezoid"]
+
+
+_AT_MOST: Final = f"at most {LARGEST_CAM_MM:g} mm"
+_UNITS: Final = "no lathe carries such a cam: look at the units"
+
+
+def require_size(name: str, given: float) -> None:
+    """Refuse a radius of a cam beyond what contact is known for.
+
+    >>> require_size("base_radius", 1e6)
+    Traceback (most recent call last):
+    lobework.errors.SettingError: base_radius=1e+06: must be at most 1000 mm; no lathe carries such a cam: look at the units
+    """
+    require(given > 0, name, given, "above zero")
+    require(given >= SMALLEST_CAM_MM, name, given, f"at least {SMALLEST_CAM_MM:g} mm", _UNITS)
+    require(given <= LARGEST_CAM_MM, name, given, _AT_MOST, _UNITS)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -39,9 +52,9 @@ class CamShape:
     lobes : int
         Equal lobes in one turn, one or more; the top of one stands at angle zero.
     base_radius : float, mm
-        Edge cam: the radius under the lobes. Face cam: the radius of the follower's track.
+        Edge cam: the radius under the lobes. Face cam: the radius of the follower's track. From 0.01 to 1000.
     rise : float, mm
-        From the lowest point to the highest, zero or more.
+        From the lowest point to the highest, from zero to 1000.
     on : "edge" or "face"
         Where the wave is cut: the edge moves the headstock sideways, the face endways.
     """
@@ -55,9 +68,9 @@ class CamShape:
     def __post_init__(self) -> None:
         require_numbers(self)
         require(isinstance(self.lobes, int) and 1 <= self.lobes <= 1000, "lobes", self.lobes, "a whole number from 1 to 1000")
-        require(0 < self.base_radius <= _LARGEST_MM, "base_radius", self.base_radius, f"above zero, {_AT_MOST}")
-        remedy = "put the follower on the back to reverse it"
-        require(0 <= self.rise <= _LARGEST_MM, "rise", self.rise, f"zero or more, {_AT_MOST}", remedy)
+        require_size("base_radius", self.base_radius)
+        require(self.rise >= 0, "rise", self.rise, "zero or more", "put the follower on the back to reverse it")
+        require(self.rise <= LARGEST_CAM_MM, "rise", self.rise, _AT_MOST, _UNITS)
         require(self.on in ("edge", "face"), "on", self.on, "'edge' or 'face'")
 
     @property
@@ -162,9 +175,9 @@ class Eccentric:
     Parameters
     ----------
     radius : float, mm
-        Of the disc.
+        Of the disc, from 0.01 to 1000.
     offset : float, mm
-        From the disc's centre to the spindle's axis, less than the radius.
+        From the disc's centre to the spindle's axis, less than the radius by 0.01 or more.
 
     Examples
     --------
@@ -181,8 +194,11 @@ class Eccentric:
 
     def __post_init__(self) -> None:
         require_numbers(self)
-        require(0 < self.radius <= _LARGEST_MM, "radius", self.radius, f"above zero, {_AT_MOST}")
+        require_size("radius", self.radius)
         require(0 <= self.offset < self.radius, "offset", self.offset, f"from 0 to less than the radius, {self.radius:g}")
+        most = self.radius - SMALLEST_CAM_MM
+        near = f"at most {most:.12g}: the edge stands {SMALLEST_CAM_MM:g} mm from the spindle's axis, or more"
+        require(self.offset <= most, "offset", self.offset, near)
 
     @property
     def base_radius(self) -> float:

@@ -212,7 +212,10 @@ def lift_of(cam: Cam, follower: Follower) -> Lift:
     try:
         curve = tabulate(at, breaks, pitch, TABLE_MM)
     except PluginError as error:
-        raise PluginError(f"cam {cam.kind!r} under follower {follower.kind!r}: of one of them, {error}") from error
+        raise PluginError(
+            f"cam {cam.kind!r} under follower {follower.kind!r}: of one of them, {error}; or the cam is too steep, or the "
+            "follower too small, for contact to be known: use less rise, fewer lobes, a larger follower, or a knife"
+        ) from error
     bridges = tuple(_bridge(shapes, jump) for jump in jumps if jump.last - jump.first > BRIDGE_RAD)
     return Lift(curve, rest, bridges)
 

@@ -17,8 +17,8 @@ __all__ = ["Curve", "tabulate"]
 _NUDGE = 1e-9
 _FIRST, _MOST = 16, 1024
 _NARROWEST = 1e-11
-_TOO_MANY = 2**16
-"""Cells that are still too coarse, all at once: a smooth curve with a few bad places has far fewer."""
+_TOO_MANY, _EACH = 2**14, 2**6
+"""Cells that are still too coarse, all at once, and so many more for each corner: smooth with a few bad places has fewer."""
 
 
 @dataclass(frozen=True, slots=True, eq=False, repr=False)
@@ -126,7 +126,7 @@ def tabulate(at: Callable[[Array], tuple[Array, Array]], corners: Array, period:
     pending = [(a, b, _FIRST, (np.inf,) * 3) for a, b in zip(starts, ends, strict=True)]
     done: list[tuple[float, float, Array]] = []
     while pending:
-        if sum(count for _, _, count, _ in pending) > _TOO_MANY:
+        if sum(count for _, _, count, _ in pending) > _TOO_MANY + _EACH * starts.size:
             raise PluginError("its slope is not that of its shape, or it has corners that it does not name")
         knots = [_knots(a, b, 2 * count) for a, b, count, _ in pending]
         values, slopes = at(np.concatenate([inner for _, inner in knots]))

@@ -10,6 +10,7 @@ import numpy as np
 
 from lobework.errors import require
 from lobework.kinds import Length, require_numbers
+from lobework.tolerances import LARGEST_CAM_MM, SMALLEST_ROLLER_MM
 
 if TYPE_CHECKING:
     from lobework.rigid import Array
@@ -17,9 +18,6 @@ if TYPE_CHECKING:
 __all__ = ["Flat", "Knife", "Roller"]
 
 
-_LEAST_MM: Final = 1e-6
-"""Radius of a roller: a thousand times what contact is promised to; below, its slope has no digits left."""
-_MOST_MM: Final = 10_000.0
 _SHARP: Final = "use a knife for a sharp edge"
 
 
@@ -52,7 +50,7 @@ class Roller:
     Parameters
     ----------
     radius : float, mm
-        Above zero.
+        From 0.001 to 1000.
 
     Examples
     --------
@@ -67,7 +65,11 @@ class Roller:
     def __post_init__(self) -> None:
         require_numbers(self)
         require(self.radius > 0, "radius", self.radius, "above zero", _SHARP)
-        require(_LEAST_MM <= self.radius <= _MOST_MM, "radius", self.radius, "from 0.000001 to 10,000 mm", _SHARP)
+        least, most = f"at least {SMALLEST_ROLLER_MM:g} mm", f"at most {LARGEST_CAM_MM:g} mm"
+        require(self.radius >= SMALLEST_ROLLER_MM, "radius", self.radius, least, _SHARP)
+        require(
+            self.radius <= LARGEST_CAM_MM, "radius", self.radius, most, "use a flat for a straight face, or look at the units"
+        )
 
     @property
     def half_width(self) -> float:

@@ -11,11 +11,14 @@ __all__ = [
     "COARSEST_MM",
     "CONTACT_MM",
     "JOIN_MM",
+    "LARGEST_CAM_MM",
     "PACE_S",
     "PACE_SHARE",
     "RESOLUTION_MM",
     "RIGID",
     "SLOW_SHARE",
+    "SMALLEST_CAM_MM",
+    "SMALLEST_ROLLER_MM",
     "STACK_MM",
     "STEADY",
     "TABLE_MM",
@@ -25,6 +28,15 @@ __all__ = [
 
 CONTACT_MM: Final = 1e-9
 """Contact of follower and cam, promised. Absolute: cams are tens to hundreds of millimetres across."""
+
+LARGEST_CAM_MM: Final = 1000.0
+"""The largest radius or rise of a cam, and the largest roller: `CONTACT_MM` is a part in 1e12 of it, which arithmetic holds."""
+
+SMALLEST_CAM_MM: Final = 0.01
+"""The least that the edge of a cam may stand from its centre, or a face cam's track."""
+
+SMALLEST_ROLLER_MM: Final = 1e-3
+"""The smallest roller: a millionth of `LARGEST_CAM_MM`, as finely as a place on the edge is known. What is smaller is a knife."""
 
 TABLE_MM: Final = 1e-10
 """A lift table against the contact it was made from; a tenth of `CONTACT_MM`, so the sum stays inside it."""
