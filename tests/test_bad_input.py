@@ -207,24 +207,6 @@ def test_a_job_for_what_the_lathe_lacks_is_refused_by_every_command(case, bench)
         assert says in line
 
 
-NOWHERE = {
-    "turns too few": changed("turns = 1 ", 'turns = "1e-9" '),
-    "turns far too few": changed("turns = 1 ", 'turns = "1e-38" '),
-    "a travel too short": changed("turns = 1 ", "turns = 0\ntravel = { x = 1e-169 } "),
-}
-
-
-@pytest.mark.parametrize("case", NOWHERE)
-def test_a_pass_that_moves_no_axis_by_the_last_decimal_of_a_program_is_refused_by_the_program_and_found_by_the_check(case, bench):
-    bench.job.write_text(NOWHERE[case], encoding="utf-8")
-    line = bench.refusal("program", bench.job)
-    assert "cut 1 (wave rings 1): turns=" in line
-    assert "no axis moves by as much as one unit of the controller's last decimal, 0.000001 mm or 0.000001 deg" in line
-    assert "write turns = 0 and no travel" in line
-    assert main(["check", str(bench.job)]) == 1
-    assert line.partition(": ")[2] in bench.capsys.readouterr().out
-
-
 FINE = ('title = "Tide box, lid"', 'chord = "1e-9 mm"')
 TOO_LARGE = {
     "a million turns": changed("turns = 1 ", "turns = 1000000 "),

@@ -14,7 +14,7 @@ from lobework.errors import SettingError
 from lobework.kernels.late import suited
 from lobework.kernels.merge import alike, merge
 from lobework.timing import COMPILED_FROM, Paced, SlowDown, limits_of, paced, slow_downs
-from lobework.units import MM_PER, format_length, format_number
+from lobework.units import MM_PER
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -157,7 +157,7 @@ def blocks_of(trace: Trace, axes: Sequence[Axis], feeds: Feeds, units: LengthUni
 
 class _Planner:
     def __init__(self, trace: Trace, axes: Sequence[Axis], feeds: Feeds, units: LengthUnit) -> None:
-        self.trace, self.motion, self.feeds, self.units = trace, trace.motion, feeds, units
+        self.trace, self.motion, self.feeds = trace, trace.motion, feeds
         self.axes = sorted(axes, key=lambda axis: axis.rotary)
         self.order = [self.axes.index(axis) for axis in axes]
         self.slides = sum(not axis.rotary for axis in axes)
@@ -177,22 +177,9 @@ class _Planner:
     def blocks(self) -> Blocks:
         """Return the moves: those that the path asks for; more of them where time asks for more."""
         nodes, found, places = self._timed(self._path())
-        if not found.seconds.size:
-            raise self._nowhere()
         asked = self._asked(nodes)
         slows = None if self.fastest else slow_downs(nodes, asked, found, self.axes)
         return Blocks(found.seconds, places[:, self.order], slows, self._rate, self.strays)
-
-    def _nowhere(self) -> SettingError:
-        """Return the error of a cut in which every axis ends where it begins, at the controller's decimals."""
-        cut, step = self.trace.cut, self.grid.step
-        steps = sorted({f"{format_length(each, self.units, 9)}" for each in step[: self.slides]})
-        steps += sorted({f"{format_number(each, 9)} deg" for each in step[self.slides :]})
-        return SettingError(
-            f"cut {cut.number} ({cut.title}): turns={float(cut.passed.turns):g}, and no axis moves by as much as one unit of the "
-            f"controller's last decimal, {' or '.join(steps)}; write turns = 0 and no travel to go in and out again, "
-            "or more turns or travel"
-        )
 
     def _require_speeds(self) -> None:
         """Refuse the fastest pace where nobody said how fast an axis is."""
