@@ -19,6 +19,7 @@ from lobework.motion import motion_of
 from lobework.passes import Cut, Pass
 from lobework.slide import At
 from lobework.trace import trace
+from tests.search import examples
 from tests.strategies import cut_on, drives, high_enough, numbers, rocking, scallops, waves
 
 SHORT = [
@@ -92,7 +93,7 @@ def test_a_headstock_follows_to_the_bottom_of_a_bridged_hollow():
     assert_allclose(np.hypot(ahead, up), lift.rest + lift.curve.at(direction), rtol=0, atol=2e-9)
 
 
-@settings(max_examples=60)
+@settings(max_examples=examples(60))
 @given(data=st.data(), side=st.sampled_from(["front", "back"]), near=numbers(0.95, 1.3))
 def test_a_headstock_about_to_jump_is_refused_or_follows_without_a_step(data, side, near):
     drive = data.draw(drives(st.one_of(waves(), scallops()), sides=(side,)))

@@ -170,7 +170,7 @@ def test_no_straight_move_strays_further_than_the_chord_where_one_cam_takes_over
     assert most_astray(cut, chord) <= 1
 
 
-@settings(max_examples=60)
+@settings(max_examples=examples(60))
 @given(
     stack=st.lists(
         st.one_of(ovals, ovals, chucks, st.builds(GearedArm, arm=numbers(0.0, 30.0), gear=numbers(-12.0, 12.0))),
