@@ -16,6 +16,7 @@ from lobework.follower import Flat, Knife, Roller
 from lobework.kinds import Cam, Chuck, Follower
 from lobework.rigid import Array
 from lobework.testing.settings import near
+from lobework.tolerances import LARGEST_CAM_MM
 from lobework.units import Phase
 
 __all__ = [
@@ -137,8 +138,9 @@ def followers_for(draw: st.DrawFn, cam: Cam, flat: bool = True) -> Follower:
     choices: list[st.SearchStrategy[Follower]] = [st.just(Knife()), st.builds(Roller, numbers(0.05, 40.0)), st.just(Roller(0.05))]
     if flat:
         choices.append(st.just(Flat()))
-    if isinstance(cam, Wave) and cam.rise * cam.lobes**2 / 2 > 1.01 * cam.base_radius:
-        choices.append(st.just(Roller(cam.base_radius**2 / (cam.rise * cam.lobes**2 / 2 - cam.base_radius))))
+    hollow = cam.rise * cam.lobes**2 / 2 - cam.base_radius if isinstance(cam, Wave) else 0.0
+    if hollow * LARGEST_CAM_MM > cam.base_radius**2:
+        choices.append(st.just(Roller(cam.base_radius**2 / hollow)))
     return draw(st.one_of(choices))
 
 
