@@ -11,6 +11,7 @@ __all__ = [
     "COARSEST_MM",
     "CONTACT_MM",
     "JOIN_MM",
+    "JUMP_MM",
     "LARGEST_CAM_MM",
     "PACE_S",
     "PACE_SHARE",
@@ -49,6 +50,10 @@ BRIDGE_RAD: Final = 1e-6
 
 JOIN_MM: Final = 1e-6
 """Ends of a pass nearer than this on the work are joined."""
+
+JUMP_MM: Final = 1e-4
+"""A step of a motion that does not shrink with the time it is given is a jump from this size on. Less is the rounding of inverse
+functions near their ends (1.5e-8 rad, at a metre), and is not seen on a lathe."""
 
 RESOLUTION_MM: Final = 0.05
 """From ray to ray of carved work, unless the job says otherwise: finer than the eye parts at arm's length."""
