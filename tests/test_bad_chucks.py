@@ -371,8 +371,6 @@ FAULTS = {
     "three of seven": "motions gives a rotation of shape (3, 3, 3) for 7 angles; it must be (7, 3, 3) or (1, 3, 3)",
     "lists": "motions gives a rotation that is no array of float64; make it with lobework.Rigid.move and .turn",
     "whole numbers": "motions gives a rotation that is no array of float64; make it with lobework.Rigid.move and .turn",
-    "no number": "motions gives a shift that is not finite at 120 degrees of the spindle; it must be finite at every angle",
-    "endless": "motions gives a shift that is not finite at 0 degrees of the spindle; it must be finite at every angle",
     "shear": "motions gives a motion that is not rigid at 180 degrees of the spindle: it stretches or shears the work",
     "mirror": "motions gives a motion that is not rigid at 0 degrees of the spindle: it mirrors the work",
 }
@@ -396,6 +394,18 @@ def test_motions_that_are_none_are_laid_at_their_plugin_s_door(fault, bench, spu
     assert fault_of(bench, f'fault = "{fault}"') == NAMED + FAULTS[fault] + CAME
 
 
+@pytest.mark.parametrize(("fault", "degrees"), [("no number", 120), ("endless", 0)])
+def test_motions_that_are_not_finite_are_refused_with_the_chuck_s_settings(fault, degrees, bench, spun):  # noqa: F811
+    bench.job.write_text(job(chuck("spun", f'fault = "{fault}"')), encoding="utf-8")
+    gives = f"motions gives a shift that is not finite at {degrees} degrees of the spindle"
+    says = (
+        f"{gives}, with fault {fault}, varies True, comes_back 1; it must be finite everywhere: change its settings, or mend it"
+    )
+    came = "; it came with plugin 'spin' (lobework-spin 0.3)"
+    line = f"{bench.job}:7: {NAMED.replace('pass[1]: ', 'pass[1].chuck[1]: ')}{says}{came}"
+    assert {bench.refusal(command, bench.job) for command in (*COMMANDS, "carve")} == {line}
+
+
 def test_a_chuck_that_says_it_stands_still_and_moves(bench, spun):  # noqa: F811
     says = "varies is False, but it moves as the spindle turns; say True, or hold it still"
     assert fault_of(bench, 'fault = ""', "varies = false") == NAMED + says + CAME
@@ -407,7 +417,7 @@ def test_a_chuck_that_comes_back_before_it_began(bench, spun):  # noqa: F811
 
 
 def test_slides_that_are_none(bench, spun):  # noqa: F811
-    says = "slides gives a place of 'slide' of shape (257,) for 513 angles; it must be (513,) or (1,), and finite"
+    says = "slides gives a place of 'slide' of shape (4,) for 7 angles; it must be (7,) or (1,), and finite"
     assert fault_of(bench, 'fault = "half the places"') == NAMED + says + CAME
     says = "slides gives ndarray; it must give a tuple of lobework.kinds.ChuckSlide"
     assert fault_of(bench, 'fault = "a slide\'s place"') == NAMED + says + CAME

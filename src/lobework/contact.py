@@ -13,14 +13,16 @@ from numpy.polynomial import chebyshev
 from numpy.typing import NDArray
 
 from lobework.brief import Brief
+from lobework.continuity import continuity_of
 from lobework.curve import Curve, tabulate
 from lobework.errors import PluginError
+from lobework.finite import cam_jumps, finite_cam, finite_nose, nose_jumps
 from lobework.kernels.contact import Shapes, Touch, tilt, touch, window_of
 from lobework.kinds import Cam, Follower, require_rests
 from lobework.rigid import Array
 from lobework.tolerances import BRIDGE_RAD, TABLE_MM
 
-__all__ = ["Bridge", "Lift", "largest_roller", "lift_of", "pressure_angle", "touch_at"]
+__all__ = ["Bridge", "Lift", "largest_roller", "lift_jumps", "lift_of", "pressure_angle", "touch_at"]
 
 _SCAN: Final = 192
 _TRIALS: Final = 16
@@ -83,12 +85,13 @@ def shapes_of(cam: Cam, follower: Follower) -> Shapes:
     """Return cam and follower as the contact kernels take them."""
     require_rests(cam, follower)
     trial = np.linspace(0, 2 * math.pi / cam.lobes, 1025)
-    top = cam.base_radius + 1.001 * float(cam.rise_at(trial).max())
+    shape = finite_cam(cam)
+    top = cam.base_radius + 1.001 * float(shape.at(trial).max())
     round_radius = follower.rest if follower.form == "round" else None
     nose, nose_slope = _nose_of(follower)
     return Shapes(
-        rise=cam.rise_at,
-        slope=cam.slope_at,
+        rise=shape.at,
+        slope=shape.slope_at,
         nose=nose,
         nose_slope=nose_slope,
         half_width=follower.half_width,
@@ -103,15 +106,15 @@ def shapes_of(cam: Cam, follower: Follower) -> Shapes:
 
 def _nose_of(follower: Follower) -> tuple[Callable[[Array], Array], Callable[[Array], Array]]:
     """Return the nose and its slope, with upright sides at its rims."""
-    wide = follower.half_width
+    wide, shape = follower.half_width, finite_nose(follower)
     if math.isinf(wide):
-        return follower.nose_at, follower.nose_slope_at
+        return shape.at, shape.slope_at
 
     def nose(q: Array) -> Array:
-        return follower.nose_at(np.clip(q, -wide, wide))
+        return shape.at(np.clip(q, -wide, wide))
 
     def slope(q: Array) -> Array:
-        inside = follower.nose_slope_at(np.clip(q, -wide, wide))
+        inside = shape.slope_at(np.clip(q, -wide, wide))
         return np.where(np.abs(q) > wide, -np.copysign(np.inf, q), inside)
 
     return nose, slope
@@ -178,7 +181,8 @@ def _touch_compiled(cam: Cam, follower: Follower, phi: Array, window: float, aro
 @lru_cache(maxsize=256)
 def _edge_of(cam: Cam) -> Curve:
     """Return the cam's own rise as cubics, within `TABLE_MM`."""
-    return tabulate(lambda psi: (cam.rise_at(psi), cam.slope_at(psi)), np.asarray(cam.corners), 2 * math.pi / cam.lobes, TABLE_MM)
+    shape = finite_cam(cam)
+    return tabulate(lambda psi: (shape.at(psi), shape.slope_at(psi)), np.asarray(cam.corners), 2 * math.pi / cam.lobes, TABLE_MM)
 
 
 @lru_cache(maxsize=256)
@@ -208,7 +212,7 @@ def lift_of(cam: Cam, follower: Follower) -> Lift:
         found = touched(phi)
         return found.reach - rest, found.slope
 
-    breaks = np.append(meets, [jump.phi for jump in jumps]).astype(np.float64)
+    breaks = np.concatenate([meets, [jump.phi for jump in jumps], lift_jumps(cam, follower)]).astype(np.float64)
     try:
         curve = tabulate(at, breaks, pitch, TABLE_MM)
     except PluginError as error:
@@ -218,6 +222,23 @@ def lift_of(cam: Cam, follower: Follower) -> Lift:
         ) from error
     bridges = tuple(_bridge(shapes, jump) for jump in jumps if jump.last - jump.first > BRIDGE_RAD)
     return Lift(curve, rest, bridges)
+
+
+@lru_cache(maxsize=256)
+def lift_jumps(cam: Cam, follower: Follower) -> tuple[float, ...]:
+    """Return the follower's directions in one lobe, rad, at which it is thrown up or falls: a step of cam or nose comes to it.
+
+    Where neither jumps, the lift does not.
+    """
+    if not cam_jumps(cam) and not nose_jumps(follower):
+        return ()
+    shapes, pitch = shapes_of(cam, follower), 2 * math.pi / cam.lobes
+
+    def reach(phi: Array) -> Array:
+        return touch(shapes, phi).reach[:, None]
+
+    around = np.concatenate([np.linspace(0.0, pitch, _SCAN + 1), np.asarray(cam.corners, dtype=np.float64)])
+    return tuple(step.after % pitch for step in continuity_of(reach, np.unique(around)).steps)
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from lobework.brief import Brief
 from lobework.errors import PluginError
 from lobework.rigid import Array
+from lobework.tolerances import JUMP_MM
 
 __all__ = ["Curve", "tabulate"]
 
@@ -83,6 +84,14 @@ class Curve(Brief):
         value = c[0] + t * (c[1] + t * (c[2] + t * c[3]))
         slope = (c[1] + t * (2 * c[2] + t * 3 * c[3])) * per
         return value.ravel(), slope.ravel()
+
+    @property
+    def jumps(self) -> Array:
+        """Where an arc begins at another value than the one before it ends at, by `JUMP_MM` or more: (j,) rad."""
+        ends = self.cells[self.first + self.counts - 1].sum(axis=1)
+        step = np.abs(self.cells[self.first, 0] - np.roll(ends, 1))
+        jumps: Array = self.starts[~(step < JUMP_MM)]
+        return jumps
 
     @property
     def extent(self) -> tuple[float, float]:

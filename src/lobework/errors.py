@@ -5,6 +5,7 @@
     LobeworkError
     ├── InputError (ValueError)         something that was written cannot be done
     │   ├── SettingError                a setting outside what it may be
+    │   │   └── PartError               a part that gives no finite number at its settings
     │   └── TooLargeError               a job that would need more than this machine should give
     ├── UnknownNameError (LookupError)  a cam, chuck, target or lathe that is not installed
     ├── PluginError                     a plugin that breaks its promise
@@ -23,6 +24,7 @@ __all__ = [
     "InputError",
     "LobeworkError",
     "OutputExistsError",
+    "PartError",
     "PluginError",
     "SettingError",
     "TooLargeError",
@@ -95,6 +97,18 @@ class InputError(LobeworkError, ValueError):
 
 class SettingError(InputError):
     """A setting outside what it may be."""
+
+
+class PartError(SettingError):
+    """A part that gives no finite number at its settings; ``part`` is its class."""
+
+    part: type | None = None
+
+    def at(self, where: str) -> PartError:
+        """Return the same error, placed one level further out."""
+        error = type(self)(self.says, f"{where}: {self.where}" if self.where else where)
+        error.part = self.part
+        return error
 
 
 class TooLargeError(InputError):

@@ -14,7 +14,7 @@ import numpy as np
 
 from lobework import plugins
 from lobework.clearance import require_clear
-from lobework.errors import InputError, PluginError, TooLargeError, require
+from lobework.errors import InputError, PartError, PluginError, TooLargeError, require
 from lobework.feeds import Feeds
 from lobework.kinds import Cutter, Piece, require_part
 from lobework.lathe import Lathe
@@ -81,12 +81,13 @@ class Traces(Sequence[Trace]):
     def check(self) -> list[Finding]:
         """Return what every installed check finds, the gravest first."""
         from lobework.frame import frame_findings
+        from lobework.jumps import jump_findings
         from lobework.relief.wood import material_findings
         from lobework.work import body_findings, work_findings
 
         cuts = [each.cut for each in self]
         every = [*work_findings(self.job.piece, self), *body_findings(self.job.piece, self.job.cutter, self)]
-        every += self._time_findings()
+        every += [*jump_findings(self), *self._time_findings()]
         every += frame_findings(self.job.piece, self.job.cutter, cuts)
         every += material_findings(self.job.piece) if not self.job.uncarvable else []
         every += [finding for look in plugins.installed().checks() for finding in look(cuts, self)]
@@ -322,6 +323,8 @@ class Job:
             Where the traces would need more memory than a job may take; nothing has been traced then.
         InputError
             Where this lathe cannot make a cut, or its chucks carry the work into the bed; the message names the pass.
+        PartError
+            Where a chuck, a cam or a follower gives a number that is not finite; the message names it and its plugin.
         PluginError
             Where a chuck's motions are no rigid motions; the message names its plugin.
         """
@@ -487,7 +490,9 @@ def _in_pass(cut: Cut) -> Iterator[None]:
     except InputError as error:
         again = any(level.number > 1 for level in cut.levels)
         step = f"series step {'.'.join(str(level.number) for level in cut.levels)}, " if again else ""
-        raise type(error)(error.says, f"pass[{cut.group}].{step}{error.where}".rstrip("., ")) from None
+        where = error.where.removeprefix(f"pass[{cut.group}]").removeprefix(".")
+        says = error.says + _brought_by(error.part) if isinstance(error, PartError) else error.says
+        raise type(error)(says, f"pass[{cut.group}].{step}{where}".rstrip("., ")) from None
     except PluginError as error:
         raise PluginError(f"pass[{cut.group}]: {error}{_brought_by(error.part)}") from error
 

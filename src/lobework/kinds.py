@@ -10,11 +10,22 @@ import inspect
 from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass, field, fields, is_dataclass
 from functools import cache, lru_cache
-from typing import TYPE_CHECKING, Annotated, Any, ClassVar, Literal, NamedTuple, Protocol, get_type_hints, runtime_checkable
+from typing import (
+    TYPE_CHECKING,
+    Annotated,
+    Any,
+    ClassVar,
+    Final,
+    Literal,
+    NamedTuple,
+    Protocol,
+    get_type_hints,
+    runtime_checkable,
+)
 
 import numpy as np
 
-from lobework.errors import SettingError, require
+from lobework.errors import PartError, SettingError, require
 from lobework.units import (
     MM_PER,
     LengthUnit,
@@ -50,6 +61,7 @@ __all__ = [
     "hints_of",
     "length_pairs",
     "measures",
+    "not_finite",
     "pairs_measure",
     "require_numbers",
     "require_part",
@@ -60,6 +72,8 @@ __all__ = [
 ]
 
 Pairs = tuple[tuple[float, float], ...]
+
+_LONGEST_SHOWN: Final = 40
 
 
 @dataclass(frozen=True, slots=True)
@@ -221,6 +235,8 @@ class ChuckSlide(NamedTuple):
 class Chuck(Protocol):
     """Where the work stands on the spindle, at each angle of the spindle.
 
+    Its motions are finite at every angle, and continuous: a path that jumps is a problem to the check, and is never proved.
+
     A chuck may say more, and what it says is used:
 
     - ``comes_back: int``: whole turns of the spindle after which it stands as it did; 0, never. Where it does not say,
@@ -348,6 +364,43 @@ def require_numbers(part: Any) -> None:
             reads = {", in mm": "length", ", in degrees": "angle"}.get(unit) if isinstance(given, str) else None
             remedy = f"in Python write lobework.units.{reads}({given!r})" if reads else ""
             require(False, name, repr(given), f"a plain number{unit}", remedy)
+
+
+def not_finite(kind: str, name: str, part: Any, says: str) -> PartError:
+    """Return the error for a part that gives a number that is not finite; it names the part, its class and its settings.
+
+    Parameters
+    ----------
+    kind, name : str
+        What it is, and what it is called.
+    part : part
+        At fault.
+    says : str
+        What is not finite, and where.
+
+    Examples
+    --------
+    >>> from lobework.follower import Roller
+    >>> print(not_finite("follower", "roller", Roller(3.0), "nose_at is not finite at 1 mm across"))
+    follower 'roller' (lobework.follower.Roller): nose_at is not finite at 1 mm across, with radius 3 mm; it must be finite \
+    everywhere: change its settings, or mend it
+    """
+    marks = measures(type(part))
+    shown = []
+    for each in fields(part):
+        value = getattr(part, each.name)
+        mark = marks.get(each.name)
+        said = " ".join((mark.show(value) if mark is not None and value is not None else str(value)).split())
+        shown.append(
+            f"{each.name.removesuffix('_deg')} {said if len(said) <= _LONGEST_SHOWN else said[: _LONGEST_SHOWN - 1] + '…'}"
+        )
+    settings = f", with {', '.join(shown)}" if shown else ""
+    where = f"{type(part).__module__}.{type(part).__qualname__}"
+    error = PartError(
+        f"{kind} {name!r} ({where}): {says}{settings}; it must be finite everywhere: change its settings, or mend it"
+    )
+    error.part = type(part)
+    return error
 
 
 def as_pairs(name: str, given: Any) -> Pairs:

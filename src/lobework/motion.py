@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import reduce
 from typing import NamedTuple
@@ -11,14 +11,16 @@ from typing import NamedTuple
 import numpy as np
 
 from lobework.brief import Brief
+from lobework.continuity import all_finite
 from lobework.drive import Drive, Moves
-from lobework.errors import InputError, SettingError
+from lobework.errors import InputError, PartError, SettingError
 from lobework.lathe import Lathe
 from lobework.passes import Cut
 from lobework.push import Push, Pushes, push_of
 from lobework.rigid import Array, Rigid
 from lobework.settable import require_settable
 from lobework.slide import Arc
+from lobework.units import format_number
 
 __all__ = ["Motion", "Still", "motion_of"]
 
@@ -115,12 +117,20 @@ class Motion(Brief):
 
     def chucks(self, theta: Array) -> Rigid:
         """Return where the work stands on the spindle at (n,) rad: the chucks, one on the other."""
-        return reduce(Rigid.__matmul__, (each.chuck.motions(theta) for each in self.cut.lathe.chucks), Rigid.still())
+        return reduce(Rigid.__matmul__, self._standing(theta), Rigid.still())
+
+    def _standing(self, theta: Array) -> Iterator[Rigid]:
+        """Yield where each chuck stands on what carries it, from the spindle on."""
+        for place, mounted in enumerate(self.cut.lathe.chucks, 1):
+            try:
+                yield mounted.standing(theta)
+            except PartError as error:
+                raise error.at(f"pass[{self.cut.group}].chuck[{place}]") from None
 
     def through_chucks(self, points: Array, theta: Array) -> Array:
         """Return where (n, 3) mm points on the spindle are on the work at (n,) rad: carried through one chuck after another."""
-        for each in self.cut.lathe.chucks:
-            points = each.chuck.motions(theta).undo(points)
+        for standing in self._standing(theta):
+            points = standing.undo(points)
         return points
 
     def place(self, u: Array) -> Array:
@@ -131,6 +141,7 @@ class Motion(Brief):
     def _seen(self, x: Array, y: Array, z: Array, theta: Array, across: Array, along: Array) -> Array:
         """Return where a tip on the bench is on the work: what `work` says, with the plane as complex numbers."""
         seen = x + 1j * y
+        self._require_finite(theta, x, y, z, across, along)
         if self.rocks:
             height = self.cut.lathe.headstock.pivot_height
             seen = (seen + 1j * height) * np.exp(1j * (across / height - theta)) - 1j * height * np.exp(-1j * theta)
@@ -141,6 +152,16 @@ class Motion(Brief):
             return self.through_chucks(np.stack([seen.real, seen.imag, z], axis=-1), theta)
         seen = (seen - self.still.across) * np.exp(-1j * self.still.turned)
         return np.stack([seen.real, seen.imag, z - self.still.along], axis=-1)
+
+    def _require_finite(self, theta: Array, *places: Array) -> None:
+        """Refuse a tip or a headstock that stands nowhere; chucks are looked at by themselves."""
+        if all(all_finite(each) for each in (theta, *places)):
+            return
+        wrong = ~np.isfinite(np.sum(np.broadcast_arrays(theta, *places), axis=0))
+        where = f"pass[{self.cut.group}]"
+        if wrong.any():
+            at = format_number(float(np.degrees(np.broadcast_to(theta, wrong.shape)[wrong][0])), 3)
+            raise SettingError(f"slides and cams lead to a place that is not finite, at {at} degrees of the spindle", where)
 
     def axes(self, u: Array) -> dict[str, Array]:
         """Return each axis at (n,) places of the pass, by what it moves: degrees for the spindle and cams, mm for slides."""
@@ -212,16 +233,19 @@ def motion_of(cut: Cut) -> Motion:
     SettingError
         Where the lathe cannot do what the pass asks: an axis it lacks, a headstock that does not move that way,
         a follower or cams that do not go together, a chuck's slide that would go past its end. The message names the key.
+    PartError
+        Where a chuck, a cam or a follower gives a number that is not finite.
     PluginError
         Where a chuck's motions are no rigid motions.
     """
     passed, lathe = cut.passed, cut.lathe
     _axes_there(cut)
     require_settable(cut)
+    turns, begins = float(passed.turns), float(passed.spindle.in_turns())
     for place, mounted in enumerate(lathe.chucks, 1):
-        mounted.require_sound(float(passed.turns))
         try:
-            mounted.require_within_travel(float(passed.turns))
+            mounted.require_sound(turns, begins)
+            mounted.require_within_travel(turns, begins)
         except SettingError as error:
             raise error.at(f"chuck[{place}]") from None
     moved, led = _pushes(cut)
@@ -284,7 +308,7 @@ def _require_turns(drive: Drive, number: int, cut: Cut) -> None:
 def _still(lathe: Lathe) -> Still | None:
     if any(mounted.chuck.varies for mounted in lathe.chucks):
         return None
-    motions = (mounted.chuck.motions(np.zeros(1)) for mounted in lathe.chucks)
+    motions = (mounted.standing(np.zeros(1)) for mounted in lathe.chucks)
     standing = reduce(Rigid.__matmul__, motions, Rigid.still())
     rotation, (x, y, z) = standing.rotation[0], standing.shift[0]
     if rotation[2, 2] < 0 or rotation[2, :2].any() or rotation[:2, 2].any():

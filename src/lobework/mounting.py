@@ -3,28 +3,31 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import replace
 from functools import lru_cache
 from typing import Any, Final, NamedTuple
 
 import numpy as np
 
+from lobework.continuity import Continuity, Step, all_finite, continuity_of, extremes_of, turn_edges
 from lobework.errors import PluginError, SettingError, nearest
-from lobework.kinds import Chuck, ChuckSlide, Measure, hints_of, measures
+from lobework.kinds import Chuck, ChuckSlide, Measure, hints_of, measures, not_finite
 from lobework.rigid import Array, Rigid
 from lobework.screw import Screw, wound_length
 from lobework.tolerances import JOIN_MM, RIGID
 from lobework.units import Phase, format_length, format_number, format_phase, length, plain_number
 from lobework.wheel import Wheel, wheel_phase
 
-__all__ = ["Mounted", "looked_at", "may_have", "measures_of"]
+__all__ = ["Mounted", "may_have", "measures_of", "places_of"]
 
 _TRIED_RAD: Final = np.array([0.0, 0.7, 1.9, 3.1, 4.4, 5.6, 9.0])
 """Where a chuck that says it stands still is looked at: seven places, so that no other shape passes for theirs."""
-_SEEN_A_TURN: Final = 256
-_MOST_SEEN: Final = 65_536
-_SEEN_CLOSER: Final = 65
-_LOOKS_CLOSER: Final = 3
+_ARM_MM: Final = 100.0
+"""How far from the chuck's middle a turn of it is looked at."""
+_LONGEST_PERIOD: Final = 64
+_FINER: Final = 8
+"""How many times as closely a chuck is looked at for jumps, in one turn."""
 
 
 class Mounted(NamedTuple):
@@ -92,45 +95,34 @@ class Mounted(NamedTuple):
             except SettingError as error:
                 raise SettingError(error.says, "index") from None
 
-    def require_within_travel(self, turns: float) -> None:
-        """Refuse a pass of so many turns that drives one of the chuck's slides past an end of its travel."""
+    def require_within_travel(self, turns: float, begin: float = 0.0) -> None:
+        """Refuse a pass of so many turns, from ``begin`` turns on, that drives one of the chuck's slides past its travel."""
         if not callable(getattr(self.chuck, "slides", None)):
             return
-        if all(math.isinf(slide.low) and math.isinf(slide.high) for slide in self._slides(np.zeros(1))):
+        slides = self._slides(_TRIED_RAD)
+        if all(math.isinf(slide.low) and math.isinf(slide.high) for slide in slides):
             return
-        u, slides = self._seen(turns)
+
+        def stands(u: Array) -> Array:
+            places = np.stack([np.broadcast_to(slide.at, u.shape) for slide in self._slides(2 * math.pi * u)], axis=-1)
+            return np.concatenate([places, -places], axis=-1)
+
+        most, when = extremes_of(stands, self._edges(turns, begin))
         for number, slide in enumerate(slides):
-            for side, end in ((1.0, slide.high), (-1.0, slide.low)):
-                worst = int((side * slide.at).argmax())
-                at, when = float(slide.at[worst]), float(u[worst])
-                if -np.ptp(slide.at) / 16 < side * (at - end) <= JOIN_MM:
-                    at, when = self._furthest(number, side, float(u[max(worst - 1, 0)]), float(u[min(worst + 1, u.size - 1)]))
-                if side * (at - end) > JOIN_MM:
-                    raise self._past_its_end(slide, at, end, when)
+            for side, end, column in ((1.0, slide.high, number), (-1.0, slide.low, len(slides) + number)):
+                at = side * float(most[column])
+                if not side * (at - end) <= JOIN_MM:
+                    raise self._past_its_end(slide, at, end, float(when[column]) - begin)
 
-    def _seen(self, turns: float) -> tuple[Array, tuple[ChuckSlide, ...]]:
-        """Return the turns at which the slides are looked at, and where they stand: the more often, the quicker one goes."""
-        u, a_turn = np.zeros(1), _SEEN_A_TURN
-        slides = self._slides(u)
-        while self.chuck.varies:
-            u = looked_at(turns, a_turn, _MOST_SEEN)
-            slides = self._slides(2 * math.pi * u)
-            quick = any(np.abs(np.diff(slide.at)).max(initial=0.0) > np.ptp(slide.at) / 64 for slide in slides)
-            if not quick or turns * a_turn >= _MOST_SEEN:
-                break
-            a_turn *= 16
-        return u, slides
+    def _edges(self, turns: float, begin: float) -> Array:
+        """Return the turns of a pass between which the chuck is looked at; one where it stands still."""
+        return turn_edges(begin, turns if self.chuck.varies else 0.0, self._period)
 
-    def _furthest(self, number: int, side: float, low: float, high: float) -> tuple[float, float]:
-        """Return how far to one side a slide goes between two turns, mm, and at which turn."""
-        at = when = low
-        for _ in range(_LOOKS_CLOSER):
-            u = np.linspace(low, high, _SEEN_CLOSER)
-            stands = self._slides(2 * math.pi * u)[number].at
-            worst = int((side * stands).argmax())
-            at, when = float(stands[worst]), float(u[worst])
-            low, high = float(u[max(worst - 1, 0)]), float(u[min(worst + 1, u.size - 1)])
-        return at, when
+    @property
+    def _period(self) -> int:
+        """Turns after which it says that it stands as it did; 0 where it does not say, or they are many."""
+        period = self.comes_back or 0
+        return period if period <= _LONGEST_PERIOD else 0
 
     def _slides(self, theta: Array) -> tuple[ChuckSlide, ...]:
         slides = self.chuck.slides(theta)  # type: ignore[attr-defined]
@@ -154,52 +146,106 @@ class Mounted(NamedTuple):
             f"and its travel ends at {format_length(end, places=3)}; {remedy}"
         )
 
-    def require_sound(self, turns: float) -> None:
-        """Refuse a chuck whose motions are no rigid motions, or that moves or comes back otherwise than it says.
+    def require_sound(self, turns: float, begin: float = 0.0) -> None:
+        """Refuse a chuck whose motions are no rigid motions, are not finite, or that moves or comes back otherwise than it says.
 
         Raises
         ------
         PluginError
             Naming the chuck, its class and module.
+        PartError
+            Where a motion is not finite; naming the angle of the spindle and the chuck's settings too.
         """
-        self.carries(turns)
-        _ = self.comes_back
+        given, theta = self._tried(turns, begin)
+        if says := _unsound(given, theta):
+            raise _broken(self.chuck, f"motions gives {says}")
+        apart = max(float(np.ptp(given.shift, axis=0).max()), float(np.ptp(given.rotation, axis=0).max()))
+        if not self.chuck.varies and not apart <= JOIN_MM:
+            raise _broken(self.chuck, "varies is False, but it moves as the spindle turns; say True, or hold it still")
+        self._looked_at(turns, begin, 1)
 
-    def carries(self, turns: float) -> float:
-        """Return how far, mm, it carries the work's origin from its own in a pass of so many turns, its motions being sound."""
+    def _tried(self, turns: float, begin: float) -> tuple[Rigid, Array]:
+        """Return the chuck's motions at a few angles, and these: finite, where they are motions at all."""
+        varied = 2 * math.pi * (begin + np.linspace(0.0, turns, _TRIED_RAD.size))
+        theta = varied if self.chuck.varies else _TRIED_RAD
+        given = self.chuck.motions(theta.copy())
+        if isinstance(given, Rigid) and _is_array(given.rotation) and _is_array(given.shift):
+            self._require_finite(given, theta)
+        return given, theta
+
+    def jumps(self, turns: float, begin: float = 0.0) -> tuple[Step, ...]:
+        """Return where the chuck jumps, turns of the spindle, in a pass of so many turns from ``begin`` turns on.
+
+        It is looked at closer for that than by `require_sound`.
+
+        Raises
+        ------
+        PartError
+            Where a motion is not finite.
+        """
+        closely = min(turns, self._period or turns)
+        return self._looked_at(turns, begin, max(1, int(_FINER / max(closely, 1.0)))).steps
+
+    def _looked_at(self, turns: float, begin: float, finer: int) -> Continuity:
+        """Return where the chuck's motion jumps in a pass; refuse one that is not finite."""
+        asked = turns if self.chuck.varies else 0.0, begin, self._period, finer
         try:
             hash(self.chuck)
         except TypeError:
-            return _carries(self.chuck, turns)
-        return _carries_again(self.chuck, turns)  # type: ignore[arg-type]
+            found = _continuity(self.chuck, *asked)
+        else:
+            found = _continuity_again(self.chuck, *asked)  # type: ignore[arg-type]
+        if found.lost is not None:
+            at = f"{format_number(360 * found.lost, 3)} degrees of the spindle"
+            raise not_finite("chuck", self.name, self.chuck, f"motions gives numbers that are not finite at {at}")
+        return found
+
+    def standing(self, theta: Array) -> Rigid:
+        """Return where the chuck stands on what carries it at (n,) rad of the spindle.
+
+        Raises
+        ------
+        PartError
+            Where a motion is not finite.
+        """
+        given = self.chuck.motions(theta)
+        self._require_finite(given, theta)
+        return given
+
+    def _require_finite(self, given: Rigid, theta: Array) -> None:
+        for name in ("rotation", "shift"):
+            values = getattr(given, name)
+            if not all_finite(values):
+                where = _first(~np.isfinite(values), theta)
+                raise not_finite("chuck", self.name, self.chuck, f"motions gives a {name} that is not finite{where}")
+
+    def carries(self, turns: float, begin: float = 0.0) -> float:
+        """Return how far, mm, it carries the work's origin from its own in a pass of so many turns, from ``begin`` turns on."""
+
+        def out(u: Array) -> Array:
+            shift = np.broadcast_to(self.standing(2 * math.pi * u).shift, (u.size, 3))
+            carried: Array = np.linalg.norm(shift, axis=1, keepdims=True)
+            return carried
+
+        return float(extremes_of(out, self._edges(turns, begin))[0][0])
 
 
-def _carries(chuck: Chuck, turns: float) -> float:
-    theta = np.linspace(0.0, 2 * math.pi * turns, _TRIED_RAD.size) if chuck.varies else _TRIED_RAD
-    given = chuck.motions(theta.copy())
-    if says := _unsound(given, theta):
-        raise _broken(chuck, f"motions gives {says}")
-    if chuck.varies:
-        given = chuck.motions(2 * math.pi * looked_at(turns, _SEEN_A_TURN, _MOST_SEEN))
-    elif max(float(np.ptp(given.shift, axis=0).max()), float(np.ptp(given.rotation, axis=0).max())) > JOIN_MM:
-        raise _broken(chuck, "varies is False, but it moves as the spindle turns; say True, or hold it still")
-    return float(np.linalg.norm(given.shift, axis=1).max())
+def places_of(chuck: Chuck) -> Callable[[Array], Array]:
+    """Return where a chuck carries the work at (n,) turns of the spindle: (n, 12) mm, its axes, 100 mm long, and its shift."""
+
+    def places(u: Array) -> Array:
+        given = chuck.motions(2 * math.pi * u)
+        turned = np.broadcast_to(_ARM_MM * given.rotation.reshape(-1, 9), (u.size, 9))
+        return np.concatenate([turned, np.broadcast_to(given.shift, (u.size, 3))], axis=1)
+
+    return places
 
 
-_carries_again = lru_cache(maxsize=1024)(_carries)
+def _continuity(chuck: Chuck, turns: float, begin: float, period: int, finer: int) -> Continuity:
+    return continuity_of(places_of(chuck), turn_edges(begin, turns, period, finer=finer))
 
 
-def looked_at(turns: float, a_turn: int, most: int) -> Array:
-    """Return the turns of a pass at which it is looked at, (n,) in order: so many a turn, evenly, and once between every two.
-
-    Those between stand at another part of the way each time, so that nothing goes round with all of them.
-
-    >>> looked_at(1.0, 3, 100).round(3)
-    array([0.   , 0.206, 0.333, 0.412, 0.667, 0.951, 1.   ])
-    """
-    evenly = np.linspace(0.0, turns, min(max(2, math.ceil(turns * a_turn) + 1), most))
-    part = np.arange(1, evenly.size) * ((math.sqrt(5) - 1) / 2) % 1.0
-    return np.sort(np.concatenate([evenly, evenly[:-1] + part * np.diff(evenly)]))
+_continuity_again = lru_cache(maxsize=1024)(_continuity)
 
 
 def _broken(chuck: Chuck, says: str) -> PluginError:
@@ -240,6 +286,10 @@ def measures_of(part: Any) -> dict[str, Measure | None]:
     return found
 
 
+def _is_array(given: Any) -> bool:
+    return isinstance(given, np.ndarray) and given.dtype == np.float64
+
+
 def _unsound(given: Any, theta: Array) -> str:
     """Return in which way what ``motions`` gave for ``theta`` is no batch of rigid motions; empty where it is one."""
     if not isinstance(given, Rigid):
@@ -250,8 +300,6 @@ def _unsound(given: Any, theta: Array) -> str:
             return f"a {name} that is no array of float64; make it with lobework.Rigid.move and .turn"
         if values.shape not in ((theta.size, *shape), (1, *shape)):
             return f"a {name} of shape {values.shape} for {theta.size} angles; it must be {wanted}"
-        if not np.isfinite(values).all():
-            return f"a {name} that is not finite{_first(~np.isfinite(values), theta)}; it must be finite at every angle"
     turned = given.rotation
     stretch = np.abs(turned.transpose(0, 2, 1) @ turned - np.eye(3)).max(axis=(1, 2))
     if (stretch > RIGID).any():

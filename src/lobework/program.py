@@ -13,7 +13,7 @@ import numpy as np
 
 from lobework.blocks import Grid, blocks_of
 from lobework.cautions import AFTER_HANDS, BEFORE_HANDS, READY
-from lobework.clearance import reach_of, rises_to
+from lobework.clearance import carried_out, reach_of, rises_to
 from lobework.directions import DIRECTIONS, directions, trials
 from lobework.errors import SettingError, require
 from lobework.feeds import Feeds
@@ -61,11 +61,12 @@ def _outermost(trace: Trace, piece: Piece | None) -> float:
     """Return how far out the work may come while cams turn on, in this cut or on the way to it, mm on the slide that feeds in."""
     motion, approach = trace.motion, trace.cut.approach
     turns = float(math.ceil(motion.cut.passed.turns or 1))
-    tilted = rises_to(piece, motion.cut.lathe, turns) if piece is not None and motion.still is None else None
+    begins = _begins(motion)
+    tilted = rises_to(piece, motion.cut.lathe, turns, begins) if piece is not None and motion.still is None else None
     pushes = motion.endways if approach.axis == "z" else motion.sideways
     peak = pushes.peak
     if piece is not None and tilted is not None:
-        return peak + (reach_of(piece, motion.cut.lathe, turns) if approach.axis == "x" else tilted)
+        return peak + (reach_of(piece, motion.cut.lathe, turns, begins) if approach.axis == "x" else tilted)
     if approach.axis == "x":
         return approach.surface + _runs_out(motion) + peak
     return float((motion.tip(trace.u)[:, 2] - trace.z - pushes.at(trace.u)).max()) + peak
@@ -73,8 +74,12 @@ def _outermost(trace: Trace, piece: Piece | None) -> float:
 
 def _runs_out(motion: Motion) -> float:
     """Return how far the chucks carry the middle of the work from the spindle's axis, mm."""
-    shift = motion.chucks(np.linspace(0.0, 2 * math.pi * math.ceil(motion.cut.passed.turns or 1), 721)).shift
-    return float(np.hypot(shift[:, 0], shift[:, 1]).max())
+    return carried_out(motion.cut.lathe, float(math.ceil(motion.cut.passed.turns or 1)), _begins(motion))
+
+
+def _begins(motion: Motion) -> float:
+    """Return where the spindle stands as the pass begins, turns."""
+    return float(motion.cut.passed.spindle.in_turns())
 
 
 def _clear_of(cut: Cut, feeds: Feeds) -> float:
