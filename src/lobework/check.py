@@ -46,7 +46,7 @@ class Finding:
     Parameters
     ----------
     kind : str
-        What was looked at: "closure", "bridging", "travel", "ratio", "template", "frame", "work", "carving", "picture",
+        What was looked at: "closure", "bridging", "travel", "ratio", "template", "frame", "work", "jump", "carving", "picture",
         or a word of your own.
     level : "note", "warning" or "problem"
         Good to know; probably not meant; cannot be cut so.
@@ -160,7 +160,7 @@ def travel_findings(cuts: Sequence[Cut], traces: Sequence[Trace]) -> Iterable[Fi
             if name not in places:
                 continue
             for goes, end, over in _beyond(places[name], axis):
-                if over > _TRAVEL_SLACK:
+                if not over <= _TRAVEL_SLACK:
                     does, whose = ("goes", f"the travel of {axis.letter}") if isinstance(axis, Axis) else ("is set", "its travel")
                     yield Finding(
                         kind="travel",

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from lobework.motion import Motion
     from lobework.push import Push
 
-__all__ = ["Spans", "spans_of", "stretches"]
+__all__ = ["Spans", "corners_of", "spans_of", "stretches"]
 
 _CHUNK: Final = 8192
 _PROBE: Final = 8
@@ -110,7 +110,7 @@ def spans_of(motion: Motion, span: float, chord: float) -> Spans:
     if not span:
         return Spans(np.zeros(1), np.zeros(1), np.zeros(1, dtype=np.int64))
     breaks = [np.linspace(0.0, span, stretches(motion, span) + 1)]
-    breaks += [_corners(push, span) for push in motion.pushes]
+    breaks += [corners_of(push, span) for push in motion.pushes]
     breaks.append(motion.cut.corners[motion.cut.corners < span])
     smooth = np.sort(np.concatenate(breaks))
     ways = (motion.sideways, motion.endways, motion.leads_x, motion.leads_z)
@@ -143,7 +143,7 @@ def spans_of(motion: Motion, span: float, chord: float) -> Spans:
     return Spans(start[order], end[order], count[order])
 
 
-def _corners(push: Push, span: float) -> Array:
+def corners_of(push: Push, span: float) -> Array:
     """Return the places of the pass at which a push's curve goes from one arc to the next, or its cam's twist changes its law."""
     if push.shaft.drift is not None:
         return _corners_of_drift(push, span)

@@ -133,7 +133,7 @@ def compared(
         worst = first + int(far[first:end].argmax())
         move = int(samples.move[segment[worst]])
         owed.append(Astray(float(far[worst]), int(moves.line[move]), k, float(u[worst]), _xyz(path[worst])))
-        missing.append(float((far[first:end] > _GONE * tolerance).mean()))
+        missing.append(float((~(far[first:end] <= _GONE * tolerance)).mean()))
     return Compared(cut, owed, missing)
 
 
@@ -195,7 +195,7 @@ def _worst_cut(
     if not len(points):
         return None
     far, segment, along = setup.asked.nearest(points, tolerance, _FAR * tolerance)
-    beside = np.flatnonzero(far > tolerance)
+    beside = np.flatnonzero(~(far <= tolerance))
     far[beside[~touches(points[beside])]] = 0.0
     which = np.searchsorted(setup.ends, segment, side="right")
     begins = np.concatenate([[0], setup.ends[:-1]])

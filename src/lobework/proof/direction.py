@@ -79,7 +79,7 @@ def direction_findings(
         led = {name: axes[:, column] for name, column in columns.items()}
         off = _apart(trace.motion, led, trace.motion.axes(u), cutter)
         worst = int(off.argmax())
-        if off[worst] > (allowed if turns or (off > allowed).mean() > _MOSTLY else math.sqrt(2)):
+        if not off[worst] <= (allowed if turns or (~(off <= allowed)).mean() > _MOSTLY else math.sqrt(2)):
             turned = math.degrees(2 * math.asin(min(0.5 * off[worst], 1.0)))
             says = f"the cutter points {format_number(turned, 2)} degrees off, in cut {trace.cut.number} ({trace.cut.title}); "
             says += f"allowed {format_number(math.degrees(allowed), 2)} degrees"

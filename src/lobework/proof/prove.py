@@ -11,6 +11,7 @@ import numpy as np
 
 from lobework.check import Finding
 from lobework.errors import TooLargeError, require
+from lobework.jumps import jump_findings
 from lobework.kinds import seen_on
 from lobework.proof.air import fed_to, lowered
 from lobework.proof.clear import clear_findings, end_findings, unsaid
@@ -204,7 +205,7 @@ class _Bench:
         setup = self.setups[k]
         places = np.concatenate([part.start + share * (part.end - part.start) for share in _SHARES])
         far, _, _ = setup.asked.nearest(self.model(setup)(places), self.tolerance)
-        return float((far > 2 * self.tolerance).mean())
+        return float((~(far <= 2 * self.tolerance)).mean())
 
     def _plunges(self, moves: Moves) -> NDArray[np.bool_]:
         """Return which moves take the tip straight in or out."""
@@ -455,7 +456,7 @@ class _Bench:
             strays += deviations(setup, outcome)
             whole &= max(outcome.missing, default=0.0) <= _MOSTLY
         uses = used(self.moves, [axis for axis in self.lathe.axes if axis.letter in self.letters], self.units)
-        found += [*self.stop_findings(), *self.hand_findings(), *self.clear_findings()]
+        found += [*jump_findings(self.traces), *self.stop_findings(), *self.hand_findings(), *self.clear_findings()]
         found += [*self.touch_findings(), *self.air_findings(), *limit_findings(uses), *self.time_findings()]
         found += controller_findings(self.reading, self.lathe.controller)
         if found:
@@ -467,7 +468,7 @@ class _Bench:
             title=title,
             units=self.units,
             allowed=self.tolerance,
-            deviation=max(strays, key=lambda each: each.mm, default=None),
+            deviation=max(strays, key=lambda each: (math.isnan(each.mm), each.mm), default=None),
             whole_path=whole,
             air=self.air,
             findings=tuple(sorted(found, key=lambda each: ("problem", "warning", "note").index(each.level))),
@@ -486,12 +487,12 @@ def _range(part: slice) -> NDArray[np.int64]:
 def path_findings(setup: SetUp, outcome: Compared, tolerance: float, units: LengthUnit) -> Iterator[Finding]:
     """Yield where the program cuts what the job does not ask for, and the cuts that it leaves out or does otherwise."""
     cuts = [each.cut for each in setup.traces]
-    if outcome.cut is not None and outcome.cut.mm > tolerance:
+    if outcome.cut is not None and not outcome.cut.mm <= tolerance:
         cut = cuts[outcome.cut.cut]
         beside = f"{fine(outcome.cut.mm, units)} beside the path of cut {cut.number} ({cut.title})"
         says = f"cuts {beside}, at {place(outcome.cut.place, units)}"
         yield Finding(kind="path", level="problem", where=f"line {outcome.cut.line}", says=says)
-    missing = [cut for cut, part in zip(cuts, outcome.missing, strict=True) if part > _MOSTLY]
+    missing = [cut for cut, part in zip(cuts, outcome.missing, strict=True) if not part <= _MOSTLY]
     if missing:
         first, last = missing[0], missing[-1]
         where = f"cut {first.number} ({first.title})"
@@ -501,7 +502,7 @@ def path_findings(setup: SetUp, outcome: Compared, tolerance: float, units: Leng
         says = "is missing" if len(missing) == 1 else "are missing"
         yield Finding(kind="path", level="problem", where=where, says=f"{says}: the program does not go there")
     for cut, owed in zip(cuts, outcome.owed, strict=True):
-        if owed.mm > tolerance and cut not in missing:
+        if not owed.mm <= tolerance and cut not in missing:
             nearest = f"the nearest that is cut is on line {owed.line}"
             says = f"strays by {fine(owed.mm, units)} from the job, at {place(owed.place, units)}; {nearest}"
             yield Finding(kind="path", level="problem", where=f"cut {cut.number} ({cut.title})", says=says)

@@ -200,4 +200,6 @@ def fine(mm: float, units: LengthUnit) -> str:
     """
     if math.isinf(mm):
         return "everything"
+    if math.isnan(mm):
+        return "no finite length"
     return show_length(max(math.ceil(mm * 1e4 - 1e-6) / 1e4, 1e-4) if mm < 0.1 else mm, units)

@@ -71,7 +71,7 @@ def sampled(place: Place, start: Array, end: Array, pieces: Ints, chord: float, 
     TooFarError
         Where that takes more places than can be kept.
     """
-    if pieces.sum(dtype=np.float64) > _MOST_PIECES:
+    if not pieces.sum(dtype=np.float64) <= _MOST_PIECES:
         raise TooFarError(int(pieces.argmax()))
     if not pieces.size:
         return Samples(np.zeros((0, 3)), np.zeros(0, np.int64), np.zeros(0))
@@ -98,7 +98,7 @@ def sampled(place: Place, start: Array, end: Array, pieces: Ints, chord: float, 
         most = bends.max(axis=1)
         bent = np.ceil(1.05 * np.sqrt(2 * most / chord))
         wanted = np.maximum(np.maximum(bent, np.ceil(np.linalg.norm(np.diff(five, axis=1), axis=2).sum(axis=1) / span)), 1)
-        if wanted.sum() > _MOST_SAMPLES:
+        if not wanted.sum() <= _MOST_SAMPLES:
             raise TooFarError(int(np.bincount(move, wanted).argmax()))
         steps = wanted.astype(np.int64)
         uneven = (bent > 4) & ((most > _LOPSIDED * bends.min(axis=1)) | (curls > _ROUGH * most))

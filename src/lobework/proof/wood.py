@@ -39,18 +39,18 @@ def touching(piece: Piece, cutter: Cutter, within: float) -> Callable[[Array], N
         outer, least, most = float(radius.max()) + _ROOM_MM + within, float(z.min()) - reach, float(z.max()) + reach
 
     def near(points: Array) -> NDArray[np.bool_]:
-        """Return which places may be in it, before any is looked at closely."""
+        """Return which places may be in it, before any is looked at closely; one that is not finite may."""
+        far: NDArray[np.bool_] = np.zeros(len(points), bool)
         if isinstance(surface, Round):
-            out = np.hypot(points[:, 0], points[:, 1]) <= outer
-            return out & (points[:, 2] <= most) & (points[:, 2] >= least)
+            far = (np.hypot(points[:, 0], points[:, 1]) > outer) | (points[:, 2] > most) | (points[:, 2] < least)
         if isinstance(surface, Face):
-            return np.hypot(points[:, 0], points[:, 1]) <= surface.radius + reach
-        return np.ones(len(points), bool)
+            far = np.hypot(points[:, 0], points[:, 1]) > surface.radius + reach
+        return ~far
 
     def touches(points: Array) -> NDArray[np.bool_]:
         found = near(points)
         if found.any():
-            found[found] = seen_on(piece, points[found])[:, 2] > -within
+            found[found] = ~(seen_on(piece, points[found])[:, 2] <= -within)
         return found
 
     return touches
