@@ -12,6 +12,8 @@ import numpy as np
 import lobework.testing.settings  # noqa: F401  (what every part promises comes first)
 from lobework.contact import lift_of, touch_at
 from lobework.drive import Drive
+from lobework.errors import PartError
+from lobework.finite import cam_jumps, cam_places, finite_cam
 from lobework.follower import Flat, Knife, Roller
 from lobework.slide import At
 from lobework.testing.angles import TURNING
@@ -20,7 +22,7 @@ from lobework.testing.benches import cut_on, sliding
 from lobework.testing.compare import Broken, assert_close, worst
 from lobework.testing.derivative import jump_between, slope_of
 from lobework.testing.promise import promised
-from lobework.tolerances import CONTACT_MM
+from lobework.tolerances import CONTACT_MM, JUMP_MM
 from lobework.trace import trace
 from lobework.units import format_number
 
@@ -32,6 +34,7 @@ if TYPE_CHECKING:
 __all__: list[str] = []
 
 _FINE: Final = 4096
+_FINER: Final = 4
 _SEVERAL: Final = (2, 3, 5, 7)
 _EDGE: Final = 1e-3
 """Part of a stretch between two corners, at either end of it, that is left out where slopes are measured."""
@@ -84,7 +87,25 @@ def _says(sample: Sample) -> int:
     for what, ask in _asks(cam).items():
         for at in (TURNING[:1], TURNING, _every(cam)):
             finite_of_shape(what, ask(at.copy()), at.shape)
+    try:
+        finite_cam(cam)
+    except PartError as error:
+        raise Broken(error.says) from None
     return 4 + 6
+
+
+@promised(
+    "cam",
+    "rises without a jump",
+    "All round it, at its corners too, its height changes by what grows small as two angles come together.",
+    f"{JUMP_MM:g} mm",
+)
+def _continuous(sample: Sample) -> int:
+    if steps := cam_jumps(sample.part, finer=_FINER):
+        worst = max(steps, key=lambda each: each.size)
+        more = f" (and at {len(steps) - 1} more places)" if len(steps) > 1 else ""
+        raise Broken(f"rise_at jumps by {worst.size:.4g} mm at cam {math.degrees(worst.after):.9g} deg{more}")
+    return cam_places(sample.part, finer=_FINER).size - 1
 
 
 @promised(

@@ -13,8 +13,10 @@ import numpy as np
 
 from lobework.cam import Wave
 from lobework.chuck import EccentricChuck, Oval
+from lobework.continuity import Continuity, continuity_of, turn_edges
 from lobework.drive import Drive
 from lobework.follower import Roller
+from lobework.mounting import places_of
 from lobework.rigid import Rigid
 from lobework.slide import At
 from lobework.testing.angles import MANY, TURNING
@@ -24,7 +26,7 @@ from lobework.testing.compare import Broken, assert_close, worst
 from lobework.testing.promise import promised
 from lobework.testing.refusal import refused, taken
 from lobework.testing.settings import near
-from lobework.tolerances import JOIN_MM, RIGID
+from lobework.tolerances import JOIN_MM, JUMP_MM, RIGID
 from lobework.trace import trace
 from lobework.units import Phase, plain_number
 
@@ -45,6 +47,9 @@ _FURTHER: Final = (2.0, 10.0, 100.0, 1000.0, -10.0, -1000.0)
 _INDEXED: Final = tuple(Fraction(1, parts) for parts in (8, 6, 12, 10, 96))
 _WAYS: Final[tuple[Way, Way]] = ("plain", "compiled")
 _WHOLE: Final = 2 * math.pi
+_FINER: Final = 16
+_FROM_TO: Final = (-2.0, 10.0)
+"""Turns before and after the first that are looked at too: what clicks on in every fifth turn does so among them."""
 _ONE_TURN: Final = np.linspace(0.0, _WHOLE, 361)
 
 
@@ -59,6 +64,13 @@ def _asks(chuck: Chuck) -> dict[str, Callable[[Array], Array]]:
         "rotation": lambda theta: _said(chuck, theta).rotation,
         "shift": lambda theta: _said(chuck, theta).shift,
     }
+
+
+def _looked_at(chuck: Chuck) -> Continuity:
+    """Return whether a chuck is finite, and where it jumps: in one turn very closely, then before and after it."""
+    found = [continuity_of(places_of(chuck), edges) for edges in (turn_edges(0.0, 1.0, finer=_FINER), turn_edges(*_FROM_TO))]
+    lost = next((each.lost for each in found if each.lost is not None), None)
+    return Continuity(lost, tuple(step for each in found for step in each.steps))
 
 
 def _apart(one: Rigid, other: Rigid) -> float:
@@ -79,7 +91,24 @@ def _gives_motions(sample: Sample) -> int:
         for what, array, shape in (("rotation", given.rotation, (3, 3)), ("shift", given.shift, (3,))):
             one = 1 if isinstance(array, np.ndarray) and len(array) == 1 else count
             finite_of_shape(f"{what} for {count} angles", array, (one, *shape))
+    lost = _looked_at(sample.part).lost
+    if lost is not None:
+        raise Broken(f"its motion is not finite at spindle {360 * lost:.9g} deg; it must be finite at every angle")
     return len(sizes)
+
+
+@promised(
+    "chuck",
+    "moves without a jump",
+    "From one angle to the next it moves by what grows small as they come together, at whole turns and everywhere between.",
+    f"{JUMP_MM:g} mm",
+)
+def _continuous(sample: Sample) -> int:
+    if steps := _looked_at(sample.part).steps:
+        worst = max(steps, key=lambda each: each.size)
+        more = f" (and at {len(steps) - 1} more places)" if len(steps) > 1 else ""
+        raise Broken(f"it jumps by {worst.size:.4g} mm, on an arm of 100 mm, at spindle {360 * worst.after:.9g} deg{more}")
+    return 2
 
 
 @promised("chuck", "stays rigid", "The work is turned and shifted, never stretched, bent or mirrored.", f"{RIGID:g}")

@@ -12,14 +12,15 @@ import lobework.testing.settings  # noqa: F401  (what every part promises comes 
 from lobework.cam import Eccentric, Wave
 from lobework.contact import lift_of, touch_at
 from lobework.drive import Drive
-from lobework.errors import InputError
+from lobework.errors import InputError, PartError
+from lobework.finite import finite_nose, nose_jumps, nose_places
 from lobework.testing.arrays import each_alone, finite_of_shape, leaves_alone, same_again
 from lobework.testing.benches import cut_on, rocking, sliding
 from lobework.testing.compare import Broken, assert_close
 from lobework.testing.derivative import slope_of
 from lobework.testing.promise import promised
 from lobework.testing.refusal import refused
-from lobework.tolerances import CONTACT_MM
+from lobework.tolerances import CONTACT_MM, JUMP_MM
 from lobework.trace import trace
 
 if TYPE_CHECKING:
@@ -31,6 +32,7 @@ __all__: list[str] = []
 
 _WIDE: Final = 50.0
 """mm to either side: how much of an endless flat is looked at."""
+_FINER: Final = 4
 _DISC: Final = Eccentric(radius=30.0, offset=10.0)
 _INSIDE: Final = 1 - 1e-3
 """Part of the nose in which slopes are measured: at its sides they may grow without bound."""
@@ -69,11 +71,29 @@ def _says(sample: Sample) -> int:
     across = _across(follower)
     finite_of_shape("nose_at", follower.nose_at(across.copy()), across.shape)
     finite_of_shape("nose_slope_at", follower.nose_slope_at(across[1:-1].copy()), across[1:-1].shape)
+    try:
+        finite_nose(follower)
+    except PartError as error:
+        raise Broken(error.says) from None
     nose = follower.nose_at(across)
     assert_close(nose.max(), follower.rest, 1e-9, what="its tip, nose_at at its greatest, against rest")
     if follower.form != "shaped":
         assert_close(follower.nose_at(np.zeros(1)), [follower.rest], 1e-9, what="nose_at in its middle, against rest")
     return 6
+
+
+@promised(
+    "follower",
+    "has a nose without a jump",
+    "All across it, its height changes by what grows small as two places come together.",
+    f"{JUMP_MM:g} mm",
+)
+def _continuous(sample: Sample) -> int:
+    if steps := nose_jumps(sample.part, finer=_FINER):
+        worst = max(steps, key=lambda each: each.size)
+        more = f" (and at {len(steps) - 1} more places)" if len(steps) > 1 else ""
+        raise Broken(f"nose_at jumps by {worst.size:.4g} mm at {worst.after:.6g} mm across{more}")
+    return max(nose_places(sample.part, finer=_FINER).size - 1, 1)
 
 
 @promised(

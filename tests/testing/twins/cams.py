@@ -193,6 +193,23 @@ class Lost(Roof):
         return np.where(psi == 0.0, np.nan, super().rise_at(psi))
 
 
+class LostAWhile(Roof):
+    """Gives no number for a twentieth of a degree in its third lobe."""
+
+    def rise_at(self, psi):
+        degrees = np.degrees(psi) % 360
+        return np.where((degrees >= 160) & (degrees < 160.05), np.nan, super().rise_at(psi))
+
+
+class Cliff(Roof):
+    """Falls off at an angle that it names as a corner."""
+
+    corners = (0.0, 0.4)
+
+    def rise_at(self, psi):
+        return super().rise_at(psi) + 0.2 * (np.abs(np.mod(psi, 2 * math.pi / self.lobes) - 0.4) < 0.1 / self.lobes)
+
+
 class Jagged(Roof):
     """So finely notched that no table of it can be true: its slope says nothing of that."""
 
@@ -300,6 +317,8 @@ TWINS = [
     Twin("a corner beyond its lobe", "says what it is", sample(Beyond), "not all within the first lobe"),
     Twin("a wave on its side", "says what it is", sample(Sideways), "on is 'side'"),
     Twin("nan at its top", "says what it is", sample(Lost), "rise_at: nan at sample 0"),
+    Twin("nan in its third lobe", "says what it is", sample(LostAWhile), "rise_at gives nan at 160"),
+    Twin("a cliff", "rises without a jump", sample(Cliff), "rise_at jumps by 0.2 mm at cam"),
     Twin("one lobe higher", "has equal lobes", sample(Uneven), "lobes further: worst error"),
     Twin("twice as many lobes", "has equal lobes", sample(Twofold), "lobes is 5, but it goes up and down 2 times as often"),
     Twin("its top a degree further on", "has the top of a lobe at zero", sample(Offset), "higher than at angle zero"),

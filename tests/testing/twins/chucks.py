@@ -109,6 +109,38 @@ class Lost(Rocker):
         return np.where(np.abs(theta - math.pi / 2) < 1e-12, np.nan, self.arm * np.cos(theta))
 
 
+class LostAWhile(Rocker):
+    """Gives no number from 100 to 100.5 degrees of the spindle."""
+
+    def out(self, theta):
+        degrees = np.degrees(theta) % 360
+        return np.where((degrees >= 100) & (degrees < 100.5), np.nan, self.arm * np.cos(theta))
+
+
+class Arctan(Rocker):
+    """Takes the tangent's inverse for the angle: it jumps by half a turn twice in a turn."""
+
+    def motions(self, theta):
+        return super().motions(theta) @ Rigid.turn(np.arctan(np.sin(theta) / np.cos(theta)))
+
+
+class Clicking(Rocker):
+    """Clicks on at whole turns, and does not say when it comes back."""
+
+    comes_back = None
+
+    def out(self, theta):
+        return self.arm * np.cos(theta) + 0.5 * np.floor(theta / (2 * math.pi))
+
+
+class Bumped(Rocker):
+    """Steps aside for a ten-thousandth of a turn."""
+
+    def out(self, theta):
+        part = (theta / (2 * math.pi)) % 1
+        return self.arm * np.cos(theta) + 0.01 * ((part > 0.61803) & (part < 0.61813))
+
+
 class Short(Rocker):
     def motions(self, theta):
         given = super().motions(theta)
@@ -461,6 +493,11 @@ TWINS = [
     Twin("takes anything", "refuses what is no number", Sample(Gullible()), "arm=nan is taken"),
     Twin("fails on what is no number", "refuses what is no number", Sample(Blunt()), "with RuntimeError rather than"),
     Twin("nan at a quarter turn", "gives a motion for each angle", Sample(Lost()), "shift for 241 angles: nan at sample 7"),
+    Twin("nan for half a degree", "gives a motion for each angle", Sample(LostAWhile()), "not finite at spindle 100"),
+    Twin("an angle from arctan", "moves without a jump", Sample(Arctan()), "it jumps by 200 mm, on an arm of 100 mm, at spindle"),
+    Twin("clicks on at whole turns", "moves without a jump", Sample(Clicking()), "it jumps by 0.5 mm"),
+    Twin("clicks on in every fifth turn", "moves without a jump", Sample(Ratchet()), "it jumps by 0.5 mm, on"),
+    Twin("steps aside and back", "moves without a jump", Sample(Bumped()), "it jumps by 0.01 mm"),
     Twin("one motion short", "gives a motion for each angle", Sample(Short()), "shape (2, 3, 3) where (3, 3, 3)"),
     Twin("four by four", "gives a motion for each angle", Sample(Four()), "shape (1, 4, 4) where (1, 3, 3)"),
     Twin("no Rigid", "gives a motion for each angle", Sample(Loose()), "returned tuple"),

@@ -149,6 +149,18 @@ class Lost(Ball):
         return np.where(q == 0.0, np.nan, super().nose_at(q))
 
 
+class LostAWhile(Bow):
+    def nose_at(self, q):
+        return np.where((q > 0.701) & (q < 0.704), np.nan, super().nose_at(q))
+
+
+class Stepped(Bow):
+    """Has a step to one side."""
+
+    def nose_at(self, q):
+        return super().nose_at(q) - 0.25 * (q > 0.7)
+
+
 class Oval(Ball):
     """Says that it is round, and is a little oval: only in its contact does that show."""
 
@@ -253,6 +265,8 @@ TWINS = [
     Twin("takes anything", "refuses what is no number", Sample(Gullible(3.0)), "radius=nan is taken"),
     Twin("is square", "says what it is", Sample(Square(3.0)), "form is 'square'"),
     Twin("nan at its tip", "says what it is", Sample(Lost(3.0)), "nose_at: nan at sample 200"),
+    Twin("nan beside its tip", "says what it is", Sample(LostAWhile()), "nose_at gives nan at 0.70"),
+    Twin("a step beside its tip", "has a nose without a jump", Sample(Stepped()), "nose_at jumps by 0.25 mm at 0.7 mm across"),
     Twin("radius for diameter in one place", "has the form that it says", Sample(Diameter(3.0)), "3 for 6"),
     Twin("radius for diameter all through", "has the form that it says", Sample(Halved(3.0)), "for the radius that is set"),
     Twin("a flat with ends", "has the form that it says", Sample(Ended()), "half_width of a flat"),
