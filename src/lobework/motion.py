@@ -157,11 +157,15 @@ class Motion(Brief):
         """Refuse a tip or a headstock that stands nowhere; chucks are looked at by themselves."""
         if all(all_finite(each) for each in (theta, *places)):
             return
-        wrong = ~np.isfinite(np.sum(np.broadcast_arrays(theta, *places), axis=0))
-        where = f"pass[{self.cut.group}]"
-        if wrong.any():
-            at = format_number(float(np.degrees(np.broadcast_to(theta, wrong.shape)[wrong][0])), 3)
-            raise SettingError(f"slides and cams lead to a place that is not finite, at {at} degrees of the spindle", where)
+        each = np.broadcast_arrays(theta, *places)
+        first = int((~np.isfinite(each).all(axis=0)).argmax())
+        at = (
+            ""
+            if not math.isfinite(each[0][first])
+            else f", at {format_number(math.degrees(each[0][first]), 3)} degrees of the spindle"
+        )
+        says = f"slides and cams lead to a place that is not finite{at}; change their settings"
+        raise SettingError(says, f"pass[{self.cut.group}]")
 
     def axes(self, u: Array) -> dict[str, Array]:
         """Return each axis at (n,) places of the pass, by what it moves: degrees for the spindle and cams, mm for slides."""

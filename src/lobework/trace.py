@@ -11,7 +11,8 @@ from typing import Final, Literal
 import numpy as np
 
 from lobework.closure import Closure, closure_of
-from lobework.errors import TooLargeError, require
+from lobework.continuity import all_finite
+from lobework.errors import SettingError, TooLargeError, require
 from lobework.motion import Motion, motion_of
 from lobework.passes import Cut
 from lobework.rigid import Array, Rigid
@@ -135,8 +136,12 @@ def trace(cut: Cut, *, chord: float = CHORD_MM, way: Way = "auto") -> Trace:
     total = int(spans.steps.sum())
     _refuse_too_large(total)
     if can_weave(motion) and (way == "compiled" or (way == "auto" and total >= COMPILED_FROM)):
-        return Trace(motion, spans, *woven(motion, spans)())
-    return _plain(motion, spans)
+        found = Trace(motion, spans, *woven(motion, spans)())
+    else:
+        found = _plain(motion, spans)
+    if not all(all_finite(each) for each in (found.x, found.y, found.z)):
+        raise SettingError("its path is not finite; change the settings of its cams and chucks", f"pass[{cut.group}]")
+    return found
 
 
 def estimate(cut: Cut, *, chord: float = CHORD_MM) -> int:

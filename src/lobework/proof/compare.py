@@ -8,9 +8,12 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 
 import numpy as np
 
+from lobework.continuity import all_finite
+from lobework.errors import SettingError
 from lobework.proof.line import laid
 from lobework.proof.reader import LETTERS
 from lobework.tolerances import JOIN_MM
+from lobework.units import format_number
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -59,10 +62,20 @@ class Astray(NamedTuple):
 
 
 def placed(motion: Motion, columns: Sequence[int], names: Sequence[str]) -> Callable[[Array], Array]:
-    """Return the lathe's model as a function of (n, 6) axes: of those that the program leads."""
+    """Return the lathe's model as a function of (n, 6) axes: of those that the program leads.
+
+    It raises `SettingError` where a place on the work is not finite.
+    """
 
     def place(axes: Array) -> Array:
-        return motion.place_of({name: axes[:, column] for name, column in zip(names, columns, strict=True)})
+        points = motion.place_of({name: axes[:, column] for name, column in zip(names, columns, strict=True)})
+        if not all_finite(points):
+            lost = axes[~np.isfinite(points).all(axis=1)][0]
+            stands = ", ".join(
+                f"{name} {format_number(float(lost[column]), 3)}" for name, column in zip(names, columns, strict=True)
+            )
+            raise SettingError(f"the lathe's model gives a place that is not finite, with {stands}", f"pass[{motion.cut.group}]")
+        return points
 
     return place
 

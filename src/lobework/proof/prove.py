@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from lobework.check import Finding
-from lobework.errors import TooLargeError, require
+from lobework.continuity import all_finite
+from lobework.errors import SettingError, TooLargeError, require
 from lobework.jumps import jump_findings
 from lobework.kinds import seen_on
 from lobework.proof.air import fed_to, lowered
@@ -92,7 +93,7 @@ def prove(
     Raises
     ------
     SettingError
-        Where the tolerance is none.
+        Where the tolerance is none, or a path is not finite.
     TooLargeError
         Where the program is too long to be read, or a move goes too far to be looked at.
 
@@ -117,6 +118,9 @@ def prove(
     """
     require(0 < tolerance < math.inf, "tolerance", tolerance, "above zero, such as 0.005 mm")
     lathe = traces[0].cut.lathe
+    for trace in traces:
+        if not all(all_finite(each) for each in (trace.x, trace.y, trace.z)):
+            raise SettingError("the path of the job is not finite; nothing can be proved of it", f"pass[{trace.cut.group}]")
     reading = read(program, units, longest=lathe.controller.longest_line)
     wrong = (*reading.wrong, *_lacking(reading, lathe))
     if wrong:
