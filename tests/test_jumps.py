@@ -158,6 +158,24 @@ def test_a_cam_s_cliff_under_a_knife_is_found_in_every_lobe(fault):
     assert [each.mm for each in found] == pytest.approx([0.5] * 14, abs=1e-6)
 
 
+@pytest.mark.parametrize("follower", [Roller(1.0), Flat()], ids=lambda each: each.kind)
+@pytest.mark.parametrize("fault", ["jump", "named jump"])
+def test_a_cam_s_cliff_is_refused_by_name_under_any_other_follower(fault, follower):
+    drive = Drive(FaultyCam(lobes=7, base_radius=60.0, rise=1.0, fault=fault), follower=follower)
+    says = r"cam 'faulty-cam' \(tests.faulty.FaultyCam\): rise_at jumps by 0.5 mm at 13.8857 degrees of the cam; no follower but"
+    with pytest.raises(PartError, match=says):
+        path(cams=(drive,), lathe=sliding)
+
+
+def test_a_follower_whose_nose_jumps_is_refused_by_name():
+    drive = Drive(Wave(lobes=7, base_radius=60.0, rise=1.0), follower=Chipped(step=0.25))
+    says = (
+        r"follower 'chipped' \(tests.test_jumps.Chipped\): nose_at jumps by 0.25 mm at 0.7 mm across it, with step 0.25; it must"
+    )
+    with pytest.raises(PartError, match=says):
+        path(cams=(drive,), lathe=sliding)
+
+
 GOOD = {
     "quick": FaultyChuck(fault="quick", size=3.0),
     "with a corner": FaultyChuck(fault="corner", size=3.0),

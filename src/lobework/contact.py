@@ -13,16 +13,15 @@ from numpy.polynomial import chebyshev
 from numpy.typing import NDArray
 
 from lobework.brief import Brief
-from lobework.continuity import continuity_of
 from lobework.curve import Curve, tabulate
 from lobework.errors import PluginError
 from lobework.finite import cam_jumps, finite_cam, finite_nose, nose_jumps
 from lobework.kernels.contact import Shapes, Touch, tilt, touch, window_of
-from lobework.kinds import Cam, Follower, require_rests
+from lobework.kinds import Cam, Follower, not_continuous, require_rests
 from lobework.rigid import Array
 from lobework.tolerances import BRIDGE_RAD, TABLE_MM
 
-__all__ = ["Bridge", "Lift", "largest_roller", "lift_jumps", "lift_of", "pressure_angle", "touch_at"]
+__all__ = ["Bridge", "Lift", "largest_roller", "lift_of", "pressure_angle", "touch_at"]
 
 _SCAN: Final = 192
 _TRIALS: Final = 16
@@ -198,7 +197,7 @@ def lift_of(cam: Cam, follower: Follower) -> Lift:
     (1, 5.0)
     """
     pitch = 2 * math.pi / cam.lobes
-    shapes = shapes_of(cam, follower)
+    shapes, steps = shapes_of(cam, follower), _lift_jumps(cam, follower)
     rest = follower.rest + (0.0 if cam.on == "face" else cam.base_radius)
 
     def touched(phi: Array) -> Touch:
@@ -212,7 +211,7 @@ def lift_of(cam: Cam, follower: Follower) -> Lift:
         found = touched(phi)
         return found.reach - rest, found.slope
 
-    breaks = np.concatenate([meets, [jump.phi for jump in jumps], lift_jumps(cam, follower)]).astype(np.float64)
+    breaks = np.concatenate([meets, [jump.phi for jump in jumps], steps]).astype(np.float64)
     try:
         curve = tabulate(at, breaks, pitch, TABLE_MM)
     except PluginError as error:
@@ -224,21 +223,22 @@ def lift_of(cam: Cam, follower: Follower) -> Lift:
     return Lift(curve, rest, bridges)
 
 
-@lru_cache(maxsize=256)
-def lift_jumps(cam: Cam, follower: Follower) -> tuple[float, ...]:
-    """Return the follower's directions in one lobe, rad, at which it is thrown up or falls: a step of cam or nose comes to it.
+def _lift_jumps(cam: Cam, follower: Follower) -> list[float]:
+    """Return the directions in one lobe, rad, at which a knife falls off a step of the cam; refuse any other follower there.
 
-    Where neither jumps, the lift does not.
+    Raises
+    ------
+    PartError
+        Where the cam or the follower's nose jumps, and the follower is no knife.
     """
-    if not cam_jumps(cam) and not nose_jumps(follower):
-        return ()
-    shapes, pitch = shapes_of(cam, follower), 2 * math.pi / cam.lobes
-
-    def reach(phi: Array) -> Array:
-        return touch(shapes, phi).reach[:, None]
-
-    around = np.concatenate([np.linspace(0.0, pitch, _SCAN + 1), np.asarray(cam.corners, dtype=np.float64)])
-    return tuple(step.after % pitch for step in continuity_of(reach, np.unique(around)).steps)
+    steps, across = cam_jumps(cam), nose_jumps(follower)
+    if across:
+        where = f"nose_at jumps by {across[0].size:.4g} mm at {across[0].after:.6g} mm across it"
+        raise not_continuous("follower", follower.kind, follower, where)
+    if steps and follower.half_width > 0:
+        where = f"rise_at jumps by {steps[0].size:.4g} mm at {math.degrees(steps[0].after):.6g} degrees of the cam"
+        raise not_continuous("cam", cam.kind, cam, f"{where}; no follower but a knife is led over it")
+    return [step.after % (2 * math.pi / cam.lobes) for step in steps]
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,7 +5,7 @@
     LobeworkError
     ├── InputError (ValueError)         something that was written cannot be done
     │   ├── SettingError                a setting outside what it may be
-    │   │   └── PartError               a part that gives no finite number at its settings
+    │   │   └── PartError               a part that is not finite, or not continuous
     │   └── TooLargeError               a job that would need more than this machine should give
     ├── UnknownNameError (LookupError)  a cam, chuck, target or lathe that is not installed
     ├── PluginError                     a plugin that breaks its promise
@@ -100,7 +100,7 @@ class SettingError(InputError):
 
 
 class PartError(SettingError):
-    """A part that gives no finite number at its settings; ``part`` is its class."""
+    """A part that is not finite, or not continuous, at its settings; ``part`` is its class."""
 
     part: type | None = None
 

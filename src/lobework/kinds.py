@@ -61,6 +61,7 @@ __all__ = [
     "hints_of",
     "length_pairs",
     "measures",
+    "not_continuous",
     "not_finite",
     "pairs_measure",
     "require_numbers",
@@ -385,6 +386,15 @@ def not_finite(kind: str, name: str, part: Any, says: str) -> PartError:
     follower 'roller' (lobework.follower.Roller): nose_at is not finite at 1 mm across, with radius 3 mm; it must be finite \
     everywhere: change its settings, or mend it
     """
+    return _part_error(kind, name, part, says, "it must be finite everywhere")
+
+
+def not_continuous(kind: str, name: str, part: Any, says: str) -> PartError:
+    """Return the error for a part whose shape jumps where that cannot be traced; it names what `not_finite` does."""
+    return _part_error(kind, name, part, says, "it must be continuous")
+
+
+def _part_error(kind: str, name: str, part: Any, says: str, must_be: str) -> PartError:
     marks = measures(type(part))
     shown = []
     for each in fields(part):
@@ -396,9 +406,7 @@ def not_finite(kind: str, name: str, part: Any, says: str) -> PartError:
         )
     settings = f", with {', '.join(shown)}" if shown else ""
     where = f"{type(part).__module__}.{type(part).__qualname__}"
-    error = PartError(
-        f"{kind} {name!r} ({where}): {says}{settings}; it must be finite everywhere: change its settings, or mend it"
-    )
+    error = PartError(f"{kind} {name!r} ({where}): {says}{settings}; {must_be}: change its settings, or mend it")
     error.part = type(part)
     return error
 
