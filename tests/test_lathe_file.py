@@ -375,8 +375,8 @@ def test_what_a_lathe_cannot_be_set_to_is_refused_in_one_line(lathe, cam, says, 
 def test_a_lathe_on_which_nothing_is_driven_gets_everything_but_a_program(write, tmp_path, capsys):
     write('[headstock]\nsideways = "slides"\n[[hand]]\nmoves = "x"\nscrew = { lead = 2.54 }\n')
     job = write(f'lathe = "bench.toml"\n{WAVES}\n', "lid.toml")
-    assert main(["make", str(job), "--into", str(tmp_path / "lid")]) == 1
-    assert "left out program.ngc: a controller moves nothing on lathe 'bench'" in capsys.readouterr().out.splitlines()
+    assert main(["make", str(job), "--into", str(tmp_path / "lid")]) == 0
+    assert "no program.ngc: a controller moves nothing on lathe 'bench'" in capsys.readouterr().out.splitlines()
     assert not (tmp_path / "lid" / "program.ngc").exists()
     assert "24 mm = 9 turns 4.5 div of its screw" in (tmp_path / "lid" / "settings.txt").read_text(encoding="utf-8")
     assert main(["lathe", str(tmp_path / "bench.toml")]) == 0

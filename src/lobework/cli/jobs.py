@@ -69,7 +69,7 @@ def _make(asked: argparse.Namespace) -> int:
 
     def made(job: Job) -> int:
         folder = folder_of(asked)
-        targets, without = _runnable(plugins.installed().targets().values(), job)
+        targets, absent, without = _runnable(plugins.installed().targets().values(), job)
         refuse([folder / target.file for target in targets], overwrite=asked.overwrite)
         traces = job.trace()
         found = traces.check()
@@ -84,7 +84,7 @@ def _make(asked: argparse.Namespace) -> int:
                 without.append(f"left out {target.file}: {error}")
         save(contents, overwrite=asked.overwrite)
         read, sound = _read_back(job, contents)
-        say([*without, *found, *read])
+        say([*absent, *without, *found, *read])
         if any(target.shows == "program" for target in targets):
             _caution(job, silent=True)
         return DONE if sound and not without else FOUND
@@ -104,19 +104,32 @@ def _read_back(job: Job, contents: Mapping[Path, bytes]) -> tuple[list[str], boo
     return [f"{program.name} {proof.summary}"], proof.proved
 
 
-def _runnable(targets: Any, job: Job) -> tuple[list[Any], list[str]]:
-    """Return the targets that can be written for a job here, and a line for each that cannot, with what it lacks."""
-    without = {each.name: f"left out {each.file}: {lacks}" for each in targets if (lacks := _lacks(each, job))}
-    return [each for each in targets if each.name not in without], list(without.values())
+def _runnable(targets: Any, job: Job) -> tuple[list[Any], list[str], list[str]]:
+    """Return the targets that can be written for a job here, and lines on the others.
+
+    The first lines name the files that such a job does not have, the second those that are left out for want of something here.
+    """
+    absent = {each.name: f"no {each.file}: {why}" for each in targets if (why := _has_no(each, job))}
+    without = {
+        each.name: f"left out {each.file}: {lacks}" for each in targets if each.name not in absent and (lacks := _lacks(each))
+    }
+    made = [each for each in targets if each.name not in absent | without]
+    return made, list(absent.values()), list(without.values())
 
 
-def _lacks(target: Any, job: Job) -> str:
-    from importlib.util import find_spec
-
+def _has_no(target: Any, job: Job) -> str:
+    """Return why a job has no such file; empty if it has one."""
     if target.shows == "carving" and (why := job.uncarvable):
         return why
     if target.shows == "program" and not job.lathe.axes:
         return f"a controller moves nothing on lathe {job.lathe.name!r}"
+    return ""
+
+
+def _lacks(target: Any) -> str:
+    """Return what is not installed that a target needs; empty if all is there."""
+    from importlib.util import find_spec
+
     if target.needs and find_spec(target.needs[0]) is None:
         return f"pip install '{target.needs[1]}' brings what it needs"
     return ""
