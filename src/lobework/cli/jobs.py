@@ -187,7 +187,7 @@ def _carve(asked: argparse.Namespace) -> int:
         target = _target(asked.target, "carving")
         path = folder_of(asked) / target.file
         refuse([path], overwrite=asked.overwrite)
-        if (lacks := _lacks(target, job)) and not job.uncarvable:
+        if not job.uncarvable and (lacks := _lacks(target)):
             raise OutputError(InputError(lacks, f"--as {target.name}"))
         resolution = _resolution(asked.resolution, job)
         carving = job.carve(resolution, backend=asked.backend, progress=progress("carving"))
