@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import tomllib
+from dataclasses import dataclass
 from importlib import metadata
 from pathlib import Path
 from typing import Any
@@ -11,9 +12,11 @@ from typing import Any
 import numpy as np
 import pytest
 
-from lobework.errors import UnknownNameError
+from lobework.errors import PluginError, UnknownNameError
 from lobework.outputs import write_files
 from lobework.plugins import Plugins, PluginWarning, Record
+from lobework.promises import name_of
+from lobework.rigid import Rigid
 from lobework.skeleton import lay_out
 from tests.workshop import REPORT, Shop
 
@@ -458,3 +461,46 @@ def test_a_fault_in_a_plugins_part_is_laid_at_its_door_and_ours_at_ours():
     with pytest.raises(Exception, match="is called") as ours:
         shelf.part("chuck", "straight")
     assert shelf.behind(ours.value) is None
+
+
+class Turning:
+    """What a chuck must have, to be given methods that are wrong."""
+
+    kind = "turning"
+    varies = True
+
+    def motions(self, theta):
+        return Rigid.turn(theta)
+
+
+def chuck_with(**methods):
+    return dataclass(frozen=True)(type("Turning", (Turning,), methods))
+
+
+@pytest.mark.parametrize(
+    ("methods", "says"),
+    [
+        ({"motions": lambda self: Rigid.still()}, "motions must take theta; write def motions(self, theta):"),
+        ({"motions": lambda self, *, theta: Rigid.still()}, "motions must take theta; write def motions(self, theta):"),
+        ({"motions": property(lambda self: Rigid.still())}, "it must be a method: write def motions(self, theta):"),
+        ({"slides": lambda self: ()}, "slides must take theta; write def slides(self, theta):"),
+    ],
+)
+def test_a_part_whose_method_cannot_be_called_as_promised_is_refused(methods, says):
+    with pytest.raises(PluginError) as refusal:
+        name_of("chuck", chuck_with(**methods))
+    assert says in str(refusal.value)
+
+
+@pytest.mark.parametrize(
+    "methods",
+    [
+        {},
+        {"motions": lambda self, theta, more=None: Rigid.turn(theta)},
+        {"motions": lambda self, *given: Rigid.turn(*given)},
+        {"motions": staticmethod(Rigid.turn)},
+        {"slides": lambda self, theta: ()},
+    ],
+)
+def test_a_part_whose_methods_can_be_called_as_promised_is_taken(methods):
+    assert name_of("chuck", chuck_with(**methods)) == "turning"

@@ -66,6 +66,7 @@ def _part_name(kind: str, part: Any) -> str:
     promised = {name for name in (*vars(promise), *inspect.get_annotations(promise)) if not name.startswith("_")}
     if absent := sorted(name for name in promised if not hasattr(part, name) and name not in settings):
         raise PluginError(f"{shown} lacks {', '.join(absent)}; see lobework.kinds.{promise.__name__} for what each must be")
+    _require_methods(part, promise, shown)
     if taken := sorted(settings & _taken(kind)):
         raise PluginError(f"{shown} has a setting {taken[0]!r}, which job files keep for themselves; call it something else")
     try:
@@ -74,6 +75,27 @@ def _part_name(kind: str, part: Any) -> str:
         why = f"{shown} has a setting whose type cannot be found: {one_line(error)}"
         raise PluginError(f"{why}; import it at the top of the module") from error
     return _good_name(getattr(part, names), f"{shown}: {names}")
+
+
+_OPTIONAL_METHODS: Final = {"Chuck": {"slides": ("theta",)}, "Piece": {"seen": ("points",)}}
+"""What a part may offer beside its promise: the arguments of each method."""
+
+
+def _require_methods(part: type, promise: type, shown: str) -> None:
+    """Refuse a part with a method that cannot be called as its promise says."""
+    promised = {name: method for name, method in vars(promise).items() if inspect.isfunction(method) and not name.startswith("_")}
+    methods = {name: tuple(inspect.signature(method).parameters)[1:] for name, method in promised.items()}
+    optional = {name: given for name, given in _OPTIONAL_METHODS.get(promise.__name__, {}).items() if hasattr(part, name)}
+    for name, arguments in (methods | optional).items():
+        given = getattr(part, name, None)
+        write = f"write def {name}({', '.join(('self', *arguments))}):"
+        if not callable(given):
+            raise PluginError(f"{shown}: {name} is {plain(repr(given))}; it must be a method: {write}")
+        try:
+            bound = isinstance(inspect.getattr_static(part, name), staticmethod | classmethod)
+            inspect.signature(given).bind(*(() if bound else (None,)), *arguments)
+        except (TypeError, ValueError):
+            raise PluginError(f"{shown}: {name} must take {', '.join(arguments) or 'no argument'}; {write}") from None
 
 
 def _taken(kind: str) -> set[str]:
