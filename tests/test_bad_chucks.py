@@ -253,7 +253,7 @@ WRONG = {
     ),
     "fittings in one text": (
         job(head=HEAD.replace('"rocking-bench"', '{ headstock = { sideways = "fixed" }, fittings = "ring" }')),
-        ":1: lathe.fittings: 'ring' does not fit here; write a list, each text in quotes",
+        ":1: lathe.fittings: 'ring' does not fit here; write a list, each text in quotes, at most 300 characters",
     ),
 }
 

@@ -106,7 +106,8 @@ def test_the_whole_lathe_of_the_page_is_what_its_words_say(write):
 
 
 def test_a_lathe_in_a_job_has_the_keys_of_a_lathe_file_and_the_units_of_the_job(write):
-    inside = read_job(write(f'units = "inch"\n{WAVES}\n{IN_A_JOB.replace("6 in", "6").replace(chr(34) + "6" + chr(34), "6")}'))
+    work = WAVES.replace("= 62", "= 2.4")
+    inside = read_job(write(f'units = "inch"\n{work}\n{IN_A_JOB.replace("6 in", "6").replace(chr(34) + "6" + chr(34), "6")}'))
     assert inside.lathe.swing == 152.4
     assert inside.lathe.headstock.sideways == "slides"
 

@@ -40,6 +40,7 @@ RAISED = [
     errors.InputError("radius=-3: must be above zero", "lid.toml: cam[1]"),
     errors.SettingError("radius=-3: must be above zero").at("cam[1]").at("lid.toml"),
     errors.TooLargeError("would need 9 GB", "pass[2]"),
+    errors.PartError("cam: is nan at 30 degrees", "cam[1]").at("lid.toml"),
     errors.UnknownNameError("cam", "scalop", ["wave", "scallop"]),
     plugin_error(),
     errors.OutputExistsError(Path("out/x.svg")),

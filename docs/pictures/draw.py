@@ -16,7 +16,7 @@ EXAMPLES = HERE.parent / "examples"
 CHORDS = {
     "wave-rings": None,
     "five-from-seven": 0.03,
-    "barleycorn": 0.02,
+    "barleycorn": 0.025,
     "oval-medallion": 0.02,
     "ninety-six-circles": 0.02,
 }

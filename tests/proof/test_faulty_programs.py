@@ -217,7 +217,7 @@ def test_a_fast_move_through_the_wood_is_caught(job, text):
 
 def test_letters_that_are_swapped_are_caught(job, text):
     swapped = "\n".join(line if line[:1] == "(" else line.translate(str.maketrans("CA", "AC")) for line in text.splitlines())
-    assert any("cut 1" in each for each in problems(job, swapped + "\n"))
+    assert any("cuts 1 to 3: are missing" in each for each in problems(job, swapped + "\n"))
 
 
 def test_an_axis_that_the_lathe_lacks_is_said_with_those_it_has(job, text):

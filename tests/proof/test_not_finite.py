@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from lobework.cautions import READY
 from lobework.cutter import Vee
 from lobework.errors import SettingError
 from lobework.lathe import Axis
@@ -25,7 +26,8 @@ from lobework.trace import trace
 from tests.strategies import cut_on, fixed
 
 NAN = math.nan
-PROGRAM = b"G21 G61 G90\nG0 Z5\nG0 X20 C0\nG1 Z-0.2 F60\nG93\nG1 C360 F2\nG94\nG0 Z5\nM2\n"
+OPENING = f"(MSG, {'; '.join(READY)})\nM0\n".encode()
+PROGRAM = OPENING + b"G21 G61 G90\nG0 Z5\nG0 X20 C0\nG1 Z-0.2 F60\nG93\nG1 C360 F2\nG94\nG0 Z5\nM2\n"
 DISC, VEE = Disc(diameter=60.0, thickness=8.0), Vee(angle_deg=90.0, width=3.0)
 
 

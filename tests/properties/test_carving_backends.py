@@ -21,7 +21,7 @@ KINDS = [
 
 
 @pytest.mark.parametrize(("backend", "kind"), KINDS)
-@settings(max_examples=examples(15))
+@settings(max_examples=examples(10))
 @given(data=st.data())
 def test_every_backend_cuts_as_the_judge_does(backend, kind, data):
     stock, sweeps = data.draw(carvings(frozenset(kind)))

@@ -17,7 +17,7 @@ from tests.strategies import numbers
 
 
 @backends_for()
-@settings(max_examples=examples(6))
+@settings(max_examples=examples(4))
 @given(data=st.data())
 def test_cuts_are_their_union_in_any_order_as_often_as_you_like_and_nothing_comes_back(backend, data):
     stock, (first, second) = data.draw(carvings(backend.can, count=2))
@@ -39,7 +39,7 @@ def turned(sweep, angle):
 
 
 @backends_for("round")
-@settings(max_examples=examples(8))
+@settings(max_examples=examples(5))
 @given(data=st.data(), columns=st.integers(1, 40))
 def test_turning_a_round_job_by_whole_columns_turns_the_result(backend, data, columns):
     stock, (sweep,) = data.draw(carvings(backend.can - {"face"}))
@@ -52,7 +52,7 @@ def test_turning_a_round_job_by_whole_columns_turns_the_result(backend, data, co
 
 
 @backends_for("face")
-@settings(max_examples=examples(8))
+@settings(max_examples=examples(5))
 @given(data=st.data())
 def test_turning_a_face_by_a_quarter_turns_the_result(backend, data):
     """Columns run towards +X and rows towards +Y, so a quarter turn takes x to y and y to -x."""
@@ -95,7 +95,7 @@ def halved(sweep, surface, part):
 
 
 @backends_for()
-@settings(max_examples=examples(10))
+@settings(max_examples=examples(6))
 @given(data=st.data(), part=st.one_of(st.just(0.5), numbers(1e-3, 0.999)))
 def test_splitting_a_pass_changes_nothing(backend, data, part):
     stock, (sweep,) = data.draw(carvings(backend.can))
@@ -114,7 +114,7 @@ def test_splitting_a_pass_changes_nothing(backend, data, part):
 
 
 @backends_for()
-@settings(max_examples=examples(10))
+@settings(max_examples=examples(6))
 @given(data=st.data(), more=numbers(1e-3, 0.5))
 def test_a_deeper_pass_contains_a_shallower_one(backend, data, more):
     """Cutters are as wide or wider the further from the tip, so pushed in along their own line they cut all they cut before.

@@ -77,6 +77,8 @@ def kernel(parallel: Any = False, **options: Any) -> Callable[[_Does], _Does]:
 
 def _kept(plain: Callable[..., Any]) -> Any:
     """Return where a kernel's machine code is kept, or what keeps nothing where no folder can be written."""
+    if not Path(plain.__code__.co_filename).is_file():
+        return njit(plain)._cache  # typed at a prompt: there is no file that what is kept could belong to
     try:
         return _Kept(plain)
     except (OSError, RuntimeError):

@@ -174,7 +174,7 @@ def read(data: bytes, units: LengthUnit = "mm", *, longest: int = 0) -> Reading:
 
     Examples
     --------
-    >>> reading = read(b"G21 G61\nG0 X+0. 12 34 y 7\nG93 G1 x 1 f 2.0\nM2\n")
+    >>> reading = read(b"G21 G61 G90\nG0 X+0. 12 34 y 7\nG93 G1 x 1 f 2.0\nM2\n")
     >>> reading.blocks.end[:2, :2].tolist(), reading.blocks.minutes[1].item(), reading.remarks
     ([[0.1234, 7.0], [1.0, 7.0]], 0.5, ())
     """
