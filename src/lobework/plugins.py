@@ -248,7 +248,7 @@ def installed() -> Plugins:
 
 
 def noted() -> tuple[str, ...]:
-    """Return what is to be noted of the plugins that have been loaded last (`Plugins.notes`); none is loaded for that."""
+    """Return what is to be noted of the plugins that have been loaded last (``Plugins.notes``); none is loaded for that."""
     return tuple(_noted)
 
 

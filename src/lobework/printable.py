@@ -14,7 +14,7 @@ def printable(text: str) -> str:
     r"""Return text with a space in place of each character that is not printed.
 
     Those are line ends, controls (ESC and the C1 controls too), marks that change the direction of writing, unpaired surrogates
-    and unassigned characters: all that `str.isprintable` refuses but spaces.
+    and unassigned characters: all that ``str.isprintable`` refuses but spaces.
 
     >>> printable("rings\n\x1b[2J\u202etxt")
     'rings  [2J txt'
