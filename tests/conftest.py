@@ -4,12 +4,16 @@ from __future__ import annotations
 
 import math
 import os
+import re
 from collections.abc import Generator
 from pathlib import Path
 
 import pytest
 from hypothesis import HealthCheck, settings
 
+CARVES = re.compile(
+    r"tests/(?:carve/|properties/test_carving|truths/test_(?:carved|crossing|helix)|docs/test_(?:examples|guide))"
+)
 EVERYTHING_MUST_RUN = os.environ.get("CI") == "true"
 
 NO_CLOCK = {"deadline": None, "suppress_health_check": [HealthCheck.too_slow]}
@@ -19,9 +23,19 @@ settings.load_profile("fixed")
 
 
 def pytest_configure(config: pytest.Config) -> None:
-    """Draw the same cases in every run; other cases only where a seed is given."""
-    if config.getoption("hypothesis_seed", None) is not None:
+    """Draw the same cases in every run; other cases, and more, only where a seed is given."""
+    given = config.getoption("hypothesis_seed", None)
+    if given is not None:
         settings.load_profile("seeded")
+        os.environ.setdefault("LOBEWORK_SEED", str(given))
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """Keep what carves in one process, so that each of its kernels is compiled once (``pytest -n auto --dist loadgroup``)."""
+    if config.getoption("dist", "no") == "loadgroup":
+        for item in items:
+            if CARVES.search(item.path.as_posix()):
+                item.add_marker(pytest.mark.xdist_group("carving"))
 
 
 @pytest.fixture(scope="session", autouse=True)

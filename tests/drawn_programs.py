@@ -39,7 +39,7 @@ FACES = (
     (Wave(lobes=8, base_radius=40.0, rise=1.0, on="face"), Knife()),
     (Wave(lobes=24, base_radius=40.0, rise=0.4, on="face"), Roller(1.0)),
 )
-DRAWN = int(os.environ.get("LOBEWORK_DRAWN", examples(300)))
+DRAWN = int(os.environ.get("LOBEWORK_DRAWN", examples(900)))
 """How many jobs the suite draws."""
 
 
