@@ -1,8 +1,8 @@
 """How hard the tests that draw their cases search, and with which seed.
 
-Without a seed the cases are the same in every run, and a third of those that a seed draws. ``LOBEWORK_SEED`` draws other jobs; for
-tests by hypothesis the seed is pytest's option ``--hypothesis-seed``, which sets the variable too. ``LOBEWORK_EXAMPLES`` multiplies
-the number of cases. The hunt (``python -m tests.hunt``) sets all three.
+Without a seed the cases are the same in every run, and a third of those that a seed draws. ``LOBEWORK_SEED`` draws other jobs;
+for tests by hypothesis the seed is pytest's option ``--hypothesis-seed``, which sets the variable too. ``LOBEWORK_EXAMPLES``
+multiplies the number of cases. The hunt (``python -m tests.hunt``) sets all three.
 """
 
 from __future__ import annotations
