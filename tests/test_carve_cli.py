@@ -290,8 +290,18 @@ def test_long_work_without_a_terminal_says_now_and_then_how_far_it_is_and_how_lo
     for part in (0.1, 0.25, 0.3, 0.5, 1.0):
         tell(part)
     first, second = capsys.readouterr().err.splitlines()
-    assert first == "carving: 25% after 5 s, about 15 s to go"
-    assert second == "carving: 50% after 35 s, about 35 s to go"
+    assert first == "carving: 25% after 5 s, about 20 s to go"
+    assert second == "carving: 50% after 35 s, about 42 s to go"
+
+
+def test_the_time_to_go_does_not_count_what_was_compiled_first(monkeypatch, capsys):
+    clock = iter([0.0, 40.0, 80.0])
+    monkeypatch.setattr(writing, "FIRST_AFTER", FIRST_AFTER)
+    monkeypatch.setattr(writing.time, "monotonic", lambda: next(clock))
+    tell = progress("carving")
+    for part in (0.03, 0.53):
+        tell(part)
+    assert capsys.readouterr().err.splitlines() == ["carving: 3% after 40 s", "carving: 53% after 1 min 20 s, about 38 s to go"]
 
 
 def test_short_work_without_a_terminal_says_nothing_of_its_time(bench, capsys):

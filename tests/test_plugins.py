@@ -483,6 +483,7 @@ def chuck_with(**methods):
         ({"motions": lambda self: Rigid.still()}, "motions must take theta; write def motions(self, theta):"),
         ({"motions": lambda self, *, theta: Rigid.still()}, "motions must take theta; write def motions(self, theta):"),
         ({"motions": property(lambda self: Rigid.still())}, "it must be a method: write def motions(self, theta):"),
+        ({"varies": property(lambda self, asked: True)}, "varies must take no argument; write def varies(self):"),
         ({"slides": lambda self: ()}, "slides must take theta; write def slides(self, theta):"),
     ],
 )

@@ -86,16 +86,26 @@ def _require_methods(part: type, promise: type, shown: str) -> None:
     promised = {name: method for name, method in vars(promise).items() if inspect.isfunction(method) and not name.startswith("_")}
     methods = {name: tuple(inspect.signature(method).parameters)[1:] for name, method in promised.items()}
     optional = {name: given for name, given in _OPTIONAL_METHODS.get(promise.__name__, {}).items() if hasattr(part, name)}
+    for name, asked in ((name, inspect.getattr_static(part, name)) for name in vars(promise) if hasattr(part, name)):
+        if isinstance(asked, property) and not _takes(asked.fget, (None,)):
+            raise PluginError(f"{shown}: {name} must take no argument; write def {name}(self): below @property")
     for name, arguments in (methods | optional).items():
         given = getattr(part, name, None)
         write = f"write def {name}({', '.join(('self', *arguments))}):"
         if not callable(given):
             raise PluginError(f"{shown}: {name} is {plain(repr(given))}; it must be a method: {write}")
-        try:
-            bound = isinstance(inspect.getattr_static(part, name), staticmethod | classmethod)
-            inspect.signature(given).bind(*(() if bound else (None,)), *arguments)
-        except (TypeError, ValueError):
-            raise PluginError(f"{shown}: {name} must take {', '.join(arguments) or 'no argument'}; {write}") from None
+        bound = isinstance(inspect.getattr_static(part, name), staticmethod | classmethod)
+        if not _takes(given, (*(() if bound else (None,)), *arguments)):
+            raise PluginError(f"{shown}: {name} must take {', '.join(arguments) or 'no argument'}; {write}")
+
+
+def _takes(function: Any, given: tuple[object, ...]) -> bool:
+    """Return whether a function can be called with such arguments."""
+    try:
+        inspect.signature(function).bind(*given)
+    except (TypeError, ValueError):
+        return False
+    return True
 
 
 def _taken(kind: str) -> set[str]:

@@ -104,18 +104,25 @@ def air_of(given: str | None, job: Job) -> float:
 
 
 def _now_and_then(doing: str) -> Callable[[float], None]:
-    """Return what prints a line once work has taken `FIRST_AFTER` seconds, and then every `EVERY`."""
+    """Return what prints a line once work has taken `FIRST_AFTER` seconds, and then every `EVERY`.
+
+    The time to go is counted from the first part that is told: before it, kernels may have been compiled.
+    """
     begun = time.monotonic()
     due = begun + FIRST_AFTER
+    first: tuple[float, float] | None = None
 
     def tell(part: float) -> None:
-        nonlocal due
+        nonlocal due, first
         now = time.monotonic()
+        if first is None:
+            first = now, part
         if not 0 < part < 1 or now < due:
             return
         due = now + EVERY
-        gone, left = now - begun, (now - begun) * (1 - part) / part
-        print(f"{doing}: {part:.0%} after {_in_words(gone)}, about {_in_words(left)} to go", file=sys.stderr, flush=True)
+        since, done = now - first[0], part - first[1]
+        left = f", about {_in_words(since * (1 - part) / done)} to go" if done > 0 else ""
+        print(f"{doing}: {part:.0%} after {_in_words(now - begun)}{left}", file=sys.stderr, flush=True)
 
     return tell
 
