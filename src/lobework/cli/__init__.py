@@ -76,8 +76,16 @@ def main(arguments: Sequence[str] | None = None) -> int:
         except BaseException as error:  # noqa: BLE001 - whatever goes wrong is said in one line; sys.exit in a plugin's part too
             if presses.lost:
                 return _say(_NO_MORE, STOPPED)
-            return _fault(f"a fault in {_whose(error)}: {type(error).__name__}: {error}", error)
+            return _fault(f"a fault in {_whose(error)}: {type(error).__name__}: {_message(error)}", error)
     return code
+
+
+def _message(error: BaseException) -> str:
+    """Return an error's message; one whose own code fails to give it has none."""
+    try:
+        return str(error)
+    except Exception:  # noqa: BLE001 - a plugin's error may do anything
+        return "its message cannot be read"
 
 
 def _fault(says: str, error: BaseException) -> int:
