@@ -47,4 +47,4 @@ def test_head_and_proof_say_them_by_the_same_names():
         shown = re.search(names, told)
         for each, other in zip(said.groups(), shown.groups(), strict=True):
             assert float(each) == pytest.approx(float(other), abs=0.011)
-    assert spoken > 10
+    assert spoken > examples(15)
