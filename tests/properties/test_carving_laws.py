@@ -15,6 +15,9 @@ from tests.carving import assert_same, backends_for, carved, carvings
 from tests.search import examples
 from tests.strategies import numbers
 
+SINGLE_MM = 5e-6
+"""What single precision leaves: a tile keeps its coordinates to a millionth of a mm, and a flank is up to five times as steep."""
+
 
 @backends_for()
 @settings(max_examples=examples(4))
@@ -109,7 +112,7 @@ def test_splitting_a_pass_changes_nothing(backend, data, part):
         assert_same(
             lambda shift: carved(backend, stock, sweep, shift=shift),
             lambda shift, pieces=pieces: carved(backend, stock, *pieces, shift=shift),
-            within=1e-6,
+            within=SINGLE_MM if backend.name == "compiled" else 1e-6,
         )
 
 
