@@ -121,7 +121,7 @@ class Pace:
             rate = 60 * far / seconds if seconds > 0 else math.inf
             self._note("plunge", rate / self.feeds.plunge, int(moves.line[k]), rate, self.feeds.plunge)
             slowest = self._plunge(far)
-            if not seconds <= (1 + SLOW_SHARE) * 60 * far / slowest + PACE_S and far > tolerance:
+            if not seconds <= (1 + SLOW_SHARE) * 60 * far / slowest + PACE_S and not far <= tolerance:
                 self._note("slow plunge", slowest / rate, int(moves.line[k]), rate, slowest)
 
     def _take_cuts(self, setup: SetUp, moves: Moves, which: Ints, lengths: Array, cut: Ints, segment: Ints, along: Array) -> None:
