@@ -12,6 +12,7 @@ import re
 import shutil
 import subprocess
 import sys
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from pathlib import Path
 
@@ -56,13 +57,23 @@ def interpreter():
     return {**environment, "PYTHONPATH": str(module)}
 
 
+def at_home_in(folder, interpreter):
+    """Return the interpreter's environment with ``folder`` as its home.
+
+    The interpreter maps a file of tools in its home folder and shortens that file when it starts: a second one that starts
+    in the same home ends the first with a bus error.
+    """
+    return {**interpreter, "HOME": str(folder)}
+
+
 def accepted(interpreter, text, folder):
     """Run the interpreter itself; return its answer, which is an error unless its code is 0."""
     (folder / "tool.tbl").write_text("T1 P1 Z0 D3.0\n", encoding="ascii")
     (folder / "program.ngc").write_bytes(text)
-    return subprocess.run(
-        ["rs274", "-g", "-t", "tool.tbl", "program.ngc"], cwd=folder, env=interpreter, capture_output=True, text=True, check=False
-    )
+    command = ["rs274", "-g", "-t", "tool.tbl", "program.ngc"]
+    told = subprocess.run(command, cwd=folder, env=at_home_in(folder, interpreter), capture_output=True, text=True, check=False)
+    assert told.returncode >= 0, f"signal {-told.returncode} ended the interpreter: this is not an answer"
+    return told
 
 
 def read_back(interpreter, text, folder):
@@ -75,7 +86,12 @@ def read_back(interpreter, text, folder):
     else:
         (pytest.fail if os.environ.get("CI") else pytest.skip)("no Python here loads the interpreter's module")
     told = subprocess.run(
-        [python, str(CLIENT), "program.ngc"], cwd=folder, env=interpreter, capture_output=True, text=True, check=True
+        [python, str(CLIENT), "program.ngc"],
+        cwd=folder,
+        env=at_home_in(folder, interpreter),
+        capture_output=True,
+        text=True,
+        check=True,
     )
     moves = [json.loads(line) for line in told.stdout.splitlines() if line.startswith('["')]
     return [(kind, rate, np.array(place)) for kind, rate, *place in moves if kind in ("rapid", "feed")]
@@ -258,6 +274,18 @@ def test_no_words_of_a_persons_can_command_the_machine(title, name):
     assert commands(text) == commands(plain)
     spoken = re.compile(r"\(\s*(MSG|DEBUG|PRINT|LOG|PROBE)", re.IGNORECASE)
     assert all(line.startswith("(MSG, ") for line in text.splitlines() if spoken.match(line))
+
+
+def test_two_interpreters_at_a_time_do_not_end_each_other(interpreter, tmp_path):
+    """Of 800 runs in one home, two at a time, 54 were ended by a bus error."""
+    folders = [tmp_path / name for name in ("one", "other")]
+    for folder in folders:
+        folder.mkdir()
+    with ThreadPoolExecutor(2) as pool:
+        runs = [
+            pool.submit(lambda each: [accepted(interpreter, b"G21 G90\nM2\n", each) for _ in range(20)], each) for each in folders
+        ]
+    assert {told.returncode for run in runs for told in run.result()} == {0}
 
 
 @pytest.mark.parametrize("title", ["tide (inner)", "MSG, go", "log, all", "é\N{SNOWMAN}", "%", "G1 X5", "a\nb", "x" * 600])
