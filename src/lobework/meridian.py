@@ -7,12 +7,18 @@ from functools import cache, cached_property
 from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from lobework.rigid import Array
 
 __all__ = ["Chain", "Meridian"]
 
 _SPANS: Final = 32
+"""Parts between two points in which the tightest bend is looked for."""
+_LENGTH_SHARE: Final = 1e-14
+"""Lengths along the curve are right within this share of its chords."""
+_MOST_STEPS: Final = 64
+_TINY: Final = 1e-300
 
 
 class Meridian:
@@ -42,7 +48,10 @@ class Meridian:
 
     def _along(self, t: Array, order: int) -> Array:
         """Return the spline (order 0) or its first derivative (order 1) at chord lengths ``t``: (n, 2)."""
-        k = np.clip(np.searchsorted(self._knots, t, side="right") - 1, 0, self._knots.size - 2)
+        return self._within(np.clip(np.searchsorted(self._knots, t, side="right") - 1, 0, self._knots.size - 2), t, order)
+
+    def _within(self, k: NDArray[np.int64], t: Array, order: int) -> Array:
+        """Return what `_along` does, each from the spline between its points ``k`` and ``k + 1``."""
         width = np.diff(self._knots)[k][:, None]
         b = (t[:, None] - self._knots[k][:, None]) / width
         a: Array = 1 - b
@@ -55,16 +64,28 @@ class Meridian:
 
     @cached_property
     def _table(self) -> tuple[Array, Array]:
-        """Chord lengths, and the curve's own length up to each."""
-        t = np.unique(np.concatenate([np.linspace(a, b, _SPANS + 1) for a, b in zip(self._knots, self._knots[1:], strict=False)]))
-        return t, np.concatenate([[0.0], np.cumsum(self._between(t[:-1], t[1:]))])
+        """Chord lengths, and the curve's own length up to each, closer where the curve turns sharply."""
+        start, end = self._knots[:-1], self._knots[1:]
+        within = _LENGTH_SHARE * self._knots[-1]
+        begins, longs = [np.zeros(0)], [np.zeros(0)]
+        while start.size:
+            middle = 0.5 * (start + end)
+            long, halves = self._between(start, end), self._between(start, middle) + self._between(middle, end)
+            split = ~(np.abs(long - halves) <= within) & (start < middle) & (middle < end)
+            begins.append(start[~split])
+            longs.append(halves[~split])
+            start, middle, end = start[split], middle[split], end[split]
+            start, end = np.concatenate([start, middle]), np.concatenate([middle, end])
+        begin, long = np.concatenate(begins), np.concatenate(longs)
+        order = np.argsort(begin)
+        return np.append(begin[order], self._knots[-1]), np.append(0.0, np.cumsum(long[order]))
 
     def _between(self, start: Array, end: Array) -> Array:
         """Return how long the curve is from each chord length to another, mm: (n,)."""
         nodes, weights = _gauss()
         middle, half = (end + start) / 2, (end - start) / 2
         speeds = np.hypot(*self._along((middle[:, None] + half[:, None] * nodes).ravel(), 1).T).reshape(-1, nodes.size)
-        long: Array = half * (speeds @ weights)
+        long: Array = half * (speeds * weights).sum(axis=1)
         return long
 
     @property
@@ -81,14 +102,32 @@ class Meridian:
     def at(self, s: Array) -> Array:
         """Return (n, 4) at ``s`` mm along: radius, z, and the normal's parts along radius and z, to the left of the way on."""
         t, lengths = self._table
-        here = np.interp(s, lengths, t)
-        for _ in range(3):
-            k = np.clip(np.searchsorted(t, here, side="right") - 1, 0, t.size - 2)
-            covered = lengths[k] + self._between(t[k], here)
-            here = np.clip(here + (s - covered) / np.hypot(*self._along(here, 1).T), 0.0, t[-1])
+        k = np.clip(np.searchsorted(lengths, s, side="right") - 1, 0, t.size - 2)
+        low, high = t[k], t[k + 1]
+        here = np.clip(low + (s - lengths[k]) / np.maximum(lengths[k + 1] - lengths[k], _TINY) * (high - low), low, high)
+        for _ in range(_MOST_STEPS):
+            short = s - lengths[k] - self._between(t[k], here)
+            low, high = np.where(short >= 0, here, low), np.where(short <= 0, here, high)
+            speed = np.hypot(*self._along(here, 1).T)
+            following = here + short / np.maximum(speed, _TINY)
+            following = np.where((low <= following) & (following <= high), following, 0.5 * (low + high))
+            if (np.abs(following - here) <= _LENGTH_SHARE * t[-1]).all():
+                break
+            here = following
         slope = self._along(here, 1)
         slope /= np.hypot(*slope.T)[:, None]
         return np.concatenate([self._along(here, 0), -slope[:, 1:], slope[:, :1]], axis=1)
+
+    def least_progress(self, column: int, way: float) -> Array:
+        """Return the least slope between each two points, (k-1,): of radius or z, over chord length, times ``way``."""
+        first, last = self._bends[:-1, column], self._bends[1:, column]
+        change = np.where(first == last, 1.0, last - first)
+        turn = np.where(first * last < 0, -first / change, 0.0)
+        places = self._knots[:-1] + np.diff(self._knots) * np.stack([np.zeros_like(turn), turn, np.ones_like(turn)])
+        span = np.broadcast_to(np.arange(turn.size), places.shape)
+        slopes = self._within(span.ravel(), places.ravel(), 1)[:, column].reshape(places.shape)
+        least: Array = (way * slopes).min(axis=0)
+        return least
 
     def polyline(self, within: float) -> Array:
         """Return (m, 2) points of the curve, its bends no more than ``within`` mm from the lines between them."""
@@ -98,9 +137,10 @@ class Meridian:
     @cached_property
     def _tightest(self) -> float:
         """The least radius of curvature on the curve, mm; at the most a kilometre."""
-        slope, bend = self._along(self._table[0], 1), np.zeros((self._table[0].size, 2))
-        for axis in (0, 1):
-            bend[:, axis] = np.interp(self._table[0], self._knots, self._bends[:, axis])
+        spans = np.linspace(self._knots[:-1], self._knots[1:], _SPANS + 1)
+        looked = np.union1d(spans, self._table[0])
+        slope = self._along(looked, 1)
+        bend = np.stack([np.interp(looked, self._knots, column) for column in self._bends.T], axis=-1)
         turning = np.abs(slope[:, 0] * bend[:, 1] - slope[:, 1] * bend[:, 0])
         return float((np.hypot(*slope.T) ** 3 / np.maximum(turning, 1e-6)).min())
 

@@ -219,8 +219,8 @@ def _require_profile(name: str, points: Pairs) -> None:
 
 def _require_smooth(name: str, points: Pairs) -> None:
     """Refuse points between which the smooth curve swings out too far."""
-    line = _meridian(points).polyline(0.01)
-    sound = (np.diff(line[:, 1]) < 0).all() and (line[1:-1, 0] > 0).all()
+    curve = _meridian(points)
+    sound = (curve.least_progress(1, -1.0) > 0).all() and (curve.polyline(0.01)[1:-1, 0] > 0).all()
     require(sound, name, "its smooth curve", "a curve that neither folds back nor crosses the axis", "add points")
 
 

@@ -34,8 +34,6 @@ _MOST_POINTS: Final = 20_000
 _FURTHEST_MM: Final = 1e6
 _FLAT_MM: Final = 2e-4
 """How far a bent way may be from the straight lines that stand for it: a tenth of what a trace may stray."""
-_LOOKED_AT: Final = 16
-"""Places between two points at which a smooth template is looked at for folds."""
 
 Feeding = Literal["z", "x"]
 """The slide that goes one way all along a template: along the spindle at the side of the work, across it on a face."""
@@ -172,12 +170,10 @@ class Template:
 
     def _require_smooth(self, feeds: Feeding, way: float) -> None:
         """Refuse points between which the smooth curve turns back."""
-        lengths = self.curve.lengths
-        s = np.interp(np.arange(0, len(lengths) - 1 + 0.5 / _LOOKED_AT, 1 / _LOOKED_AT), np.arange(len(lengths)), lengths)
-        steps = np.diff(self.curve.at(s)[:, "xz".index(feeds)]) * way
-        number = int(steps.argmin()) // _LOOKED_AT + 1
+        progress = Meridian(np.array(self.points)).least_progress("zx".index(feeds), way)
+        number = int(progress.argmin()) + 1
         between = f"its smooth curve between points {number} and {number + 1}"
-        require(steps.min() > 0, "points", between, f"one way along {feeds}", "it folds back there; add points")
+        require(progress.min() > 0, "points", between, f"one way along {feeds}", "it folds back there; add points")
 
     def _part(self, feeds: Feeding) -> tuple[float, float]:
         """Return from where to where along the curve the tip goes, mm."""
