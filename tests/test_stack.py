@@ -272,7 +272,10 @@ def test_a_path_that_meets_itself_once_a_turn_has_not_closed():
 @settings(max_examples=examples(30))
 @given(stack=st.lists(any_chuck, min_size=1, max_size=3), low=numbers(0.0, 20.0), width=numbers(0.3, 5.0), dense=st.booleans())
 def test_polynomials_are_as_near_as_is_promised_between_the_places_tried(stack, low, width, dense):
-    """At random places of every piece that has polynomials, with 32 digits' end to spare for rounding."""
+    """At random places of every piece that has polynomials.
+
+    Rounding is that of the angle, four times the last digit of as many turns at the speed of the work, and of sums.
+    """
     chucks = motion_of(cut_on(fixed(*stack))).chucks
     reach, each = 30.0, 1e-4 if dense else 2e-3
     pieces = in_pieces(chucks, low, low + width, reach, lambda u: (u / each).astype(np.int64))
@@ -284,12 +287,19 @@ def test_polynomials_are_as_near_as_is_promised_between_the_places_tried(stack, 
     u = (middle[:, None] + half[:, None] * t)[known]
     powers = t[known][..., None] ** np.arange(pieces.terms.shape[-1])
     places = np.einsum("knp,kfp->knf", powers, pieces.terms[pieces.which[known]]).reshape(-1, pieces.terms.shape[1])
-    standing = chucks(2 * math.pi * u.ravel())
-    rotation, shift = np.broadcast_to(standing.rotation, (u.size, 3, 3)), np.broadcast_to(standing.shift, (u.size, 3))
-    true = np.concatenate([rotation.reshape(-1, 9), shift], axis=1)
-    true = true if places.shape[1] == 12 else true[:, [0, 3, 9, 10, 11]]
-    apart = np.abs(places - true)
-    assert (apart[:, :-3].max(initial=0) * reach + apart[:, -3:].max(initial=0)) <= 2 * STACK_MM
+    used = np.arange(12) if places.shape[1] == 12 else np.array([0, 3, 9, 10, 11])
+
+    def true(turns):
+        standing = chucks(2 * math.pi * turns)
+        rotation, shift = np.broadcast_to(standing.rotation, (turns.size, 3, 3)), np.broadcast_to(standing.shift, (turns.size, 3))
+        return np.concatenate([rotation.reshape(-1, 9), shift], axis=1)[:, used]
+
+    def at_the_work(difference):
+        return np.linalg.norm(difference[:, :-3], axis=1) * reach + np.linalg.norm(difference[:, -3:], axis=1)
+
+    speed = at_the_work(true(u.ravel() + 1e-5) - true(u.ravel() - 1e-5)).max(initial=0.0) / 2e-5
+    rounding = np.finfo(float).eps * (64 * reach + 4 * (low + width) * speed)
+    assert at_the_work(places - true(u.ravel())).max(initial=0.0) <= STACK_MM + rounding
 
 
 def test_a_corner_leaves_only_its_own_neighbourhood_to_the_plain_way():

@@ -31,6 +31,8 @@ _MOST_PARTS: Final = 128
 _AT_ONCE: Final = 96
 _WORTH: Final = 48
 """Samples from which a piece is worth asking the chucks for: it takes 37 places of theirs to make and to try."""
+_SHARE_MM: Final = STACK_MM / 2
+"""What the waves of a piece may miss, and what its parts of few terms may miss besides."""
 _EPS: Final = float(np.finfo(np.float64).eps)
 
 _NODES: Final = np.cos(np.pi * (np.arange(_TERMS) + 0.5) / _TERMS)
@@ -188,7 +190,7 @@ def _parts(waves: Array, used: Whole, reach: float, samples: int) -> int:
     most[used] = np.abs(waves).max(axis=0, initial=0.0)
     parts = 2
     while parts <= _MOST_PARTS and samples >= _MANY * parts * len(waves) > 0:
-        if _apart(most @ _to_parts(parts)[1], 2 * far) <= STACK_MM:
+        if _apart(most @ _to_parts(parts)[1], 2 * far) <= _SHARE_MM:
             return parts
         parts *= 2
     return 1
@@ -226,19 +228,20 @@ def _fitted(
     off = np.zeros((12, start.size, _TRIALS.size))
     off[moves] = waves @ _TO_TRIALS - places[moves, :, _TERMS:]
     far = reach + np.abs(places[9:]).max(axis=(0, 2))
-    quickness = _apart(np.ptp(places, axis=2), far) / half
-    rounding = _EPS * (32 * far + 4 * np.maximum(np.abs(start), np.abs(end)) * quickness)
+    steps = _apart(np.diff(places[:, :, :_TERMS], axis=2), far[:, None])
+    speed = (steps / -np.diff(_NODES)).max(axis=1) / half
+    rounding = _EPS * (32 * far + 2 * np.maximum(np.abs(start), np.abs(end)) * speed)
     every = np.zeros((start.size, 12, _TERMS))
     every[..., 0] = first[:, 0]
     every[:, moves] = waves.transpose(1, 0, 2)
-    near = _apart(off, far[:, None]).max(axis=1) <= STACK_MM + rounding
+    near = _apart(off, far[:, None]).max(axis=1) <= _SHARE_MM + rounding
     before = np.searchsorted(tried, start)
     count = np.where(near, np.searchsorted(tried, end) - before, 0)
     piece = np.repeat(np.arange(start.size), count)
     if piece.size:
         u = tried[np.repeat(before - np.cumsum(count) + count, count) + np.arange(piece.size)]
         said = np.einsum("kfw,kw->fk", every[piece], chebyshev.chebvander((u - middle[piece]) / half[piece], _TERMS - 1))
-        astray = _apart(said - _places(chucks, u), far[piece]) > STACK_MM + rounding[piece]
-        near[piece[astray]] = False
+        held = _apart(said - _places(chucks, u), far[piece]) <= _SHARE_MM + rounding[piece]
+        near[piece[~held]] = False
     square = np.abs(places[[0, 1]] - places[[4, 3]] * _OPPOSITE).max() <= 4 * _EPS
     return every, near, moves, bool(places[_TILT].any()) or not square
