@@ -310,7 +310,7 @@ def _require_turns(drive: Drive, number: int, cut: Cut) -> None:
 
 
 def _still(lathe: Lathe) -> Still | None:
-    if any(mounted.chuck.varies for mounted in lathe.chucks):
+    if any(mounted.varies for mounted in lathe.chucks):
         return None
     motions = (mounted.standing(np.zeros(1)) for mounted in lathe.chucks)
     standing = reduce(Rigid.__matmul__, motions, Rigid.still())

@@ -51,6 +51,20 @@ class Mounted(NamedTuple):
         return needs
 
     @property
+    def varies(self) -> bool:
+        """Whether it moves the work as the spindle turns.
+
+        Raises
+        ------
+        PluginError
+            Where what it says is neither True nor False.
+        """
+        varies = self.chuck.varies
+        if not isinstance(varies, bool | np.bool_):
+            raise _broken(self.chuck, f"varies is {varies!r}; it must be True or False")
+        return bool(varies)
+
+    @property
     def comes_back(self) -> int | None:
         """Spindle turns after which it stands as it did; 0 where it never does, None where it does not say.
 
@@ -59,7 +73,7 @@ class Mounted(NamedTuple):
         PluginError
             Where what it says is no whole number, zero or more.
         """
-        if not self.chuck.varies:
+        if not self.varies:
             return 1
         turns = plain_number(getattr(self.chuck, "comes_back", None))
         if turns is None:
@@ -116,7 +130,7 @@ class Mounted(NamedTuple):
 
     def _edges(self, turns: float, begin: float) -> Array:
         """Return the turns of a pass between which the chuck is looked at; one where it stands still."""
-        return turn_edges(begin, turns if self.chuck.varies else 0.0, self._period)
+        return turn_edges(begin, turns if self.varies else 0.0, self._period)
 
     @property
     def _period(self) -> int:
@@ -136,7 +150,7 @@ class Mounted(NamedTuple):
         return slides  # type: ignore[no-any-return]
 
     def _past_its_end(self, slide: ChuckSlide, at: float, end: float, turns: float) -> SettingError:
-        moves = self.chuck.varies and slide.at.size > 1
+        moves = self.varies and slide.at.size > 1
         when = f"after {format_number(turns, 3)} turns it stands" if moves else "it is set"
         remedy = "give it less way, or fewer turns" if moves else "set it nearer its middle"
         screw = getattr(self.chuck, "screw", None)
@@ -160,14 +174,14 @@ class Mounted(NamedTuple):
         if says := _unsound(given, theta):
             raise _broken(self.chuck, f"motions gives {says}")
         apart = max(float(np.ptp(given.shift, axis=0).max()), float(np.ptp(given.rotation, axis=0).max()))
-        if not self.chuck.varies and not apart <= JOIN_MM:
+        if not self.varies and not apart <= JOIN_MM:
             raise _broken(self.chuck, "varies is False, but it moves as the spindle turns; say True, or hold it still")
         self._looked_at(turns, begin, 1)
 
     def _tried(self, turns: float, begin: float) -> tuple[Rigid, Array]:
         """Return the chuck's motions at a few angles, and these: finite, where they are motions at all."""
         varied = 2 * math.pi * (begin + np.linspace(0.0, turns, _TRIED_RAD.size))
-        theta = varied if self.chuck.varies else _TRIED_RAD
+        theta = varied if self.varies else _TRIED_RAD
         given = self.chuck.motions(theta.copy())
         if isinstance(given, Rigid) and _is_array(given.rotation) and _is_array(given.shift):
             self._require_finite(given, theta)
@@ -188,7 +202,7 @@ class Mounted(NamedTuple):
 
     def _looked_at(self, turns: float, begin: float, finer: int) -> Continuity:
         """Return where the chuck's motion jumps in a pass; refuse one that is not finite."""
-        asked = turns if self.chuck.varies else 0.0, begin, self._period, finer
+        asked = turns if self.varies else 0.0, begin, self._period, finer
         try:
             hash(self.chuck)
         except TypeError:

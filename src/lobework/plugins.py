@@ -209,15 +209,24 @@ class Plugins:
         """Return the target that goes by ``name``; `UnknownNameError` where none does."""
         return _known("target", name, self.targets())
 
-    def behind(self, error: BaseException) -> Record | None:
-        """Return the plugin whose part an error arose in, or None where it did not arise in a plugin's."""
+    def behind(self, error: BaseException | None) -> Record | None:
+        """Return the plugin whose part an error, or what caused it, arose in, or None where it did not arise in a plugin's.
+
+        A generator turns a StopIteration that a plugin raises into another error, of which it is the cause.
+        """
         kinds = get_args(PartKind)
         offers = [(record, kind, name) for record in self.loaded[1:] for kind, name in record.offers if kind in kinds]
         authors = {self.parts[kind][name].__module__: record for record, kind, name in offers}
-        for frame, _ in reversed(list(traceback.walk_tb(error.__traceback__))):
-            module = str(frame.f_globals.get("__name__", ""))
-            if module in authors or module.partition(".")[0] == "lobework":
-                return authors.get(module)
+        seen: list[BaseException] = []
+        while error is not None and error not in seen:
+            for frame, _ in reversed(list(traceback.walk_tb(error.__traceback__))):
+                module = str(frame.f_globals.get("__name__", ""))
+                if module in authors:
+                    return authors[module]
+                if module.partition(".")[0] == "lobework":
+                    break
+            seen.append(error)
+            error = error.__cause__
         return None
 
     def checks(self) -> tuple[Check, ...]:

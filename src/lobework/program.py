@@ -219,7 +219,7 @@ def _plunge(cut: Cut, far: float, feeds: Feeds) -> float:
 
 def _leaves_wound(cut: Cut) -> bool:
     """Return whether a chuck does not stand at the end of a cut as it did: the spindle must be turned back before it is set."""
-    vary = [each.comes_back for each in cut.lathe.chucks if each.chuck.varies]
+    vary = [each.comes_back for each in cut.lathe.chucks if each.varies]
     return any(not comes_back or cut.passed.turns % comes_back for comes_back in vary)
 
 
