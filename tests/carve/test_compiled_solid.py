@@ -232,6 +232,29 @@ HARD |= {
 }
 
 
+def bowed(cutter, begin, long, steps, tilt, bend, outward):
+    """A sweep over a face along a parabola, in even steps along X."""
+    along = np.linspace(0.0, long, steps + 1)
+    tip = np.array(begin) + np.stack([along, tilt * along + bend * along**2, 0 * along], axis=-1)
+    return on_face(cutter, tip, np.array([outward]))
+
+
+HARD |= {
+    "a wheel on a path that bows, where a ray goes over from its side to its rim soon after a piece begins": (
+        stock_of(Disc(diameter=8.0, thickness=5.0), resolution=0.25),
+        bowed(
+            FlatEnd(width=2.0, held=CuttingFrame(radius=2.5)),
+            [-3.2, -4.26, -0.5],
+            0.24,
+            24,
+            -0.34,
+            0.6,
+            [0.0, math.sin(0.3), math.cos(0.3)],
+        ),
+    ),
+}
+
+
 @pytest.mark.parametrize(("stock", "sweep"), HARD.values(), ids=HARD)
 def test_a_hard_ray_is_cut_as_the_judge_cuts_it(stock, sweep):
     np.testing.assert_allclose(carved(Compiled(), stock, sweep), carved(JUDGE, stock, sweep), rtol=0, atol=AGREE_MM)

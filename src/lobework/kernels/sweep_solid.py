@@ -1,10 +1,10 @@
 """Solids of revolution swept over a depth grid along pieces of path, over any surface and however they lean.
 
 A piece of path turns little, so that how deep a convex solid cuts a ray bends down all along it, or nearly: it lies below each
-of its tangents, but for a doubt that grows with the turn. From where the solid's axis passes the ray the deepest place is looked
-for uphill, until the tangents on both sides of it leave nothing above what is found; a ray whose first tangent promises no more
-than it is deep already is left at once. A tangent is known from the skin where the ray leaves the solid: ``n . v / n . way``, v
-the skin's speed there and n its normal.
+of its tangents, but for a doubt that grows with the turn and the bow of the path. From where the solid's axis passes the ray
+the deepest place is looked for uphill, until the tangents on both sides of it leave nothing above what is found; a ray whose
+first tangent promises no more than it is deep already is left at once. A tangent is known from the skin where the ray leaves
+the solid: ``n . v / n . way``, v the skin's speed there and n its normal.
 
 A ray that is cut deepest from within a piece leaves the solid where its skin neither comes nor goes, ``n . v = 0``. For a solid
 about the way out of the work that is near its middle line, as the path climbs little: only that slab is visited.
@@ -113,8 +113,11 @@ def _climb(
     py: float,
     normal_r: float,
     normal_y: float,
-) -> tuple[float, float, float]:
-    """Return how fast the skin comes on where a ray meets it, n . v, and the ray leaves, n . way; and its bend about the axis."""
+) -> tuple[float, float, float, float]:
+    """Return how fast the skin comes on where a ray meets it, n . v, and the ray leaves, n . way; and its bend about the axis.
+
+    And by how much the path bows into the skin, ``-n . bow``.
+    """
     x, y, z = x + e * wx, y + e * wy, z + e * wz
     up = x * ax + y * ay + z * az
     rx, ry, rz = x - up * ax, y - up * ay, z - up * az
@@ -127,14 +130,15 @@ def _climb(
         dx, dy, dz = g[14] + bow * g[45], g[15] + bow * g[46], g[16] + bow * g[47]
         ox, oy, oz = ay * dz - az * dy, az * dx - ax * dz, ax * dy - ay * dx
         vx, vy, vz = vx + oy * z - oz * y, vy + oz * x - ox * z, vz + ox * y - oy * x
-    return nx * vx + ny * vy + nz * vz, nx * wx + ny * wy + nz * wz, scale
+    return nx * vx + ny * vy + nz * vz, nx * wx + ny * wy + nz * wz, scale, -(nx * g[8] + ny * g[9] + nz * g[10])
 
 
 @kernel(fastmath=FUSED)
-def _depth(g: Array, ray: Array, t: float, outline: Array, first: int, last: int) -> tuple[float, float, float, float]:
+def _depth(g: Array, ray: Array, t: float, outline: Array, first: int, last: int) -> tuple[float, float, float, float, float]:
     """Return how deep a ray goes in the solid, t of a piece done; how that grows with t; how squarely it leaves, 0 to 1.
 
-    And by how much less it grows later on, as far as the skin's bend about the solid's axis tells.
+    And by how much less it grows later on, as far as the skin's bend about the solid's axis tells; and by how much more, as the
+    path bows, for `_doubt`.
     """
     x, y, z, wx, wy, wz, ax, ay, az, px, py, _ = _seen(g, ray, t)
     base = -(x * wx + y * wy + z * wz)
@@ -145,13 +149,23 @@ def _depth(g: Array, ray: Array, t: float, outline: Array, first: int, last: int
         outline, first, last, up, climb, square, -up * climb, x * x + y * y + z * z - up * up, ray[6] - base, g[44] != 0.0
     )
     if e == NOTHING:
-        return NOTHING, 0.0, 1.0, 0.0
+        return NOTHING, 0.0, 1.0, 0.0, 0.0
     if normal_r == 0.0 and normal_y == 0.0:
-        return e + base, 0.0, 1.0, 0.0
-    comes, leaving, bend = _climb(g, t, e, x, y, z, wx, wy, wz, ax, ay, az, px, py, normal_r, normal_y)
+        return e + base, 0.0, 1.0, 0.0, 0.0
+    comes, leaving, bend, into = _climb(g, t, e, x, y, z, wx, wy, wz, ax, ay, az, px, py, normal_r, normal_y)
     leaving = max(leaving, _LEAST_SQUARE)
     per = 1.0 / leaving
-    return e + base, comes * per, leaving, g[30] * g[30] * bend * per
+    return e + base, comes * per, leaving, g[30] * g[30] * bend * per, into
+
+
+@kernel(fastmath=FUSED, inline="always")
+def _doubt(g: Array, span: float, more: float, square: float, into: float) -> float:
+    """Return how far above its tangent the depth may be, ``span`` of a piece away, where the tangent promises ``more``.
+
+    A ray, as the solid sees it, goes straight but for how the path turns and bows ``into`` the skin; that grows with the square
+    of the span.
+    """
+    return ((g[32] + max(into, 0.0)) * span * span + more * g[33]) / max(square - g[33], _LEAST_SQUARE)  # type: ignore[no-any-return]
 
 
 @kernel(fastmath=FUSED)
@@ -168,7 +182,7 @@ def _misses(g: Array, ray: Array, t: float, outline: Array, first: int, last: in
         r = math.sqrt(max((square * e + 2.0 * cross) * e + off, 0.0))
         out, normal_r, normal_y = gap(outline, first, last, r, up + climb * e)
         grows = normal_r * (square * e + cross) / max(r, _NO_MM) + normal_y * climb
-        comes, _, _ = _climb(g, t, e, x, y, z, wx, wy, wz, ax, ay, az, px, py, normal_r, normal_y)
+        comes, _, _, _ = _climb(g, t, e, x, y, z, wx, wy, wz, ax, ay, az, px, py, normal_r, normal_y)
         least = min(least, out)
         if out <= 0.0 or abs(grows) < _NO_MM:
             return out, -comes
@@ -268,7 +282,7 @@ def _top(
                 t = 0.5 * (low + high)
         if more <= _WITHIN_MM or most + doubt <= floor:
             break
-        deep, slope, _, _ = _depth(g, ray, t, outline, first, last)
+        deep, slope, _, _, _ = _depth(g, ray, t, outline, first, last)
         best = max(best, deep)
         if slope >= 0.0 and deep >= low_deep and deep != NOTHING:
             low, low_deep, low_slope = t, deep if deep + slope * (high - t) + doubt >= high_deep else NOTHING, slope
@@ -284,18 +298,18 @@ def _top(
 @kernel(fastmath=FUSED)
 def _uphill(g: Array, ray: Array, t: float, floor: float, outline: Array, first: int, last: int) -> float:
     """Return how deep a ray is cut by a convex solid in a piece of path, from t on; any, if no deeper than ``floor``."""
-    deep, slope, square, bend = _depth(g, ray, t, outline, first, last)
+    deep, slope, square, bend, into = _depth(g, ray, t, outline, first, last)
     if deep < -ray[7] - _ASTRAY_MM:
         t = _first_met(g, ray, t, outline, first, last)
         if t < 0.0:
             return NOTHING
-        deep, slope, square, bend = _depth(g, ray, t, outline, first, last)
+        deep, slope, square, bend, into = _depth(g, ray, t, outline, first, last)
         if deep == NOTHING:
             return NOTHING
     end = 1.0 if slope >= 0.0 else 0.0
     for ahead in range(2):
         more = abs(slope * (end - t))
-        doubt = (g[32] + more * g[33]) / max(square - g[33], _LEAST_SQUARE)
+        doubt = _doubt(g, end - t, more, square, into)
         if more <= _WITHIN_MM or deep + more + doubt <= floor:
             return deep
         other = end
@@ -303,19 +317,19 @@ def _uphill(g: Array, ray: Array, t: float, floor: float, outline: Array, first:
             if not abs(slope) < _NEAR * bend * abs(end - t):
                 continue
             other = t + _OVER * slope / bend
-        far, at, square_far, bend = _depth(g, ray, other, outline, first, last)
+        far, at, square_far, bend, into_far = _depth(g, ray, other, outline, first, last)
         if far < deep and (at >= 0.0) == (slope >= 0.0):
             far = NOTHING
         if far == NOTHING or (at >= 0.0) != (slope >= 0.0):
             if far != NOTHING:
-                doubt = max(doubt, (g[32] + abs(at * (other - t)) * g[33]) / max(square_far - g[33], _LEAST_SQUARE))
+                doubt = max(doubt, _doubt(g, other - t, abs(at * (other - t)), square_far, into_far))
             if slope >= 0.0:
                 return _top(g, ray, t, deep, slope, other, far, at, floor, doubt, outline, first, last)
             return _top(g, ray, other, far, at, t, deep, slope, floor, doubt, outline, first, last)
         if ahead == 1:
             return max(deep, far)
         if far > deep:
-            t, deep, slope, square = other, far, at, square_far
+            t, deep, slope, square, into = other, far, at, square_far, into_far
     return deep
 
 
@@ -347,17 +361,17 @@ def _ringed(
     best, before, before_deep, before_slope = NOTHING, 0.0, NOTHING, 0.0
     for k in range(_STOPS):
         t = stops[k]
-        deep, slope, square, _ = _depth(g, ray, t, outline, first, last)
+        deep, slope, square, _, into = _depth(g, ray, t, outline, first, last)
         best = max(best, deep)
         rises, falls = before_deep != NOTHING and before_slope > 0.0, deep != NOTHING and slope < 0.0
         if t > before and ((rises and (falls or deep < before_deep)) or (falls and before_deep < deep)):
-            doubt = (g[32] + (abs(slope) + abs(before_slope)) * g[33]) / max(square - g[33], _LEAST_SQUARE)
+            doubt = _doubt(g, t - before, abs(slope) + abs(before_slope), square, into)
             low_deep = before_deep if rises and before_deep + before_slope * (t - before) + doubt >= deep else NOTHING
             high_deep = deep if falls and deep - slope * (t - before) + doubt >= before_deep else NOTHING
             top = _top(g, ray, before, low_deep, before_slope, t, high_deep, slope, NOTHING, doubt, outline, first, last)
             best = max(best, top)
         elif t > before and before_deep != NOTHING and deep != NOTHING and slope > before_slope:
-            doubt = (g[32] + (abs(slope) + abs(before_slope)) * g[33]) / max(square - g[33], _LEAST_SQUARE)
+            doubt = _doubt(g, t - before, abs(slope) + abs(before_slope), square, into)
             low_deep = before_deep if rises and before_deep + before_slope * (t - before) > best else NOTHING
             high_deep = deep if falls and deep - slope * (t - before) > best else NOTHING
             if max(low_deep, high_deep) != NOTHING:
@@ -369,7 +383,7 @@ def _ringed(
     t = _first_met(g, ray, min(max(foot, 0.0), 1.0), outline, last, outline.shape[0])
     if t < 0.0:
         return NOTHING
-    deep, slope, _, _ = _depth(g, ray, t, outline, first, last)
+    deep, slope, _, _, _ = _depth(g, ray, t, outline, first, last)
     if deep == NOTHING or slope == 0.0:
         return deep
     if slope > 0.0:
@@ -488,11 +502,13 @@ def _prepare(g: Array, edge: Array, shape: Shape, most: float, on_face: bool) ->
     radius = size + wide if kind != FRAME else math.hypot(along, wide)
     bow = math.sqrt(g[8] ** 2 + g[9] ** 2 + g[10] ** 2)
     swerves = turn * math.sqrt(g[5] ** 2 + g[6] ** 2 + g[7] ** 2)
-    g[32] = (0.0 if on_face else most * g[1] ** 2) / 8 + (radius + tall) * turn * turn / 4 + bow / 4 + swerves
+    sag = (0.0 if on_face else most * g[1] ** 2) / 8 + (radius + tall) * turn * turn / 4 + bow / 4 + swerves
     g[33] = abs(g[1]) + turn
+    tilts = abs(g[14] * ox + g[15] * oy + g[16] * oz) + turn * turn if kind == FRAME else 0.0
+    g[32] = 0.5 * (((0.0 if on_face else most) + radius + tall) * g[33] ** 2 + size * turn * tilts) + bow * g[33] + swerves
     g[43] = 2 * _SLACK_MM + 0.5 * ((0.0 if on_face else most) + size + radius) * g[33] ** 2 + bow + swerves
     sways = math.sqrt(wx * wx + wy * wy + wz * wz)
-    g[40] = g[32] + (0.0 if on_face else most * g[1] ** 2) / 8 + 0.5 * sways * (max(tall, high) + radius) + 2 * _SLACK_MM
+    g[40] = sag + (0.0 if on_face else most * g[1] ** 2) / 8 + 0.5 * sways * (max(tall, high) + radius) + 2 * _SLACK_MM
     if kind == FRAME:
         ax, ay, az = g[11] + 0.5 * g[14], g[12] + 0.5 * g[15], g[13] + 0.5 * g[16]
         cos_u, cos_v = abs(ax * ux + ay * uy + az * uz), abs(ax * g[27] + ay * g[28] + az * g[29])
