@@ -11,6 +11,8 @@ from pathlib import Path
 import pytest
 from hypothesis import HealthCheck, settings
 
+from tests.search import fix_constants
+
 CARVES = re.compile(
     r"tests/(?:carve/|properties/test_carving|truths/test_(?:carved|crossing|helix)|docs/test_(?:examples|guide))"
 )
@@ -20,6 +22,7 @@ NO_CLOCK = {"deadline": None, "suppress_health_check": [HealthCheck.too_slow]}
 settings.register_profile("fixed", **NO_CLOCK, derandomize=True)
 settings.register_profile("seeded", **NO_CLOCK, derandomize=False, database=None, print_blob=True)
 settings.load_profile("fixed")
+fix_constants()
 
 
 def pytest_configure(config: pytest.Config) -> None:

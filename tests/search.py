@@ -7,10 +7,18 @@ multiplies the number of cases. The hunt (``python -m tests.hunt``) sets all thr
 
 from __future__ import annotations
 
+import functools
 import os
-from typing import Final
+from pathlib import Path
+from types import ModuleType
+from typing import Any, Final
 
-__all__ = ["examples", "seed"]
+from hypothesis.internal.conjecture import providers
+from hypothesis.internal.constants_ast import constants_from_module
+
+import lobework
+
+__all__ = ["examples", "fix_constants", "seed"]
 
 _TIMES: Final = int(os.environ.get("LOBEWORK_EXAMPLES", "1"))
 _SEED: Final = os.environ.get("LOBEWORK_SEED")
@@ -26,3 +34,23 @@ def examples(usual: int) -> int:
 def seed(usual: int) -> int:
     """Return the seed from which jobs are drawn: the usual one, or that of the hunt."""
     return usual if _SEED is None else int(_SEED)
+
+
+def fix_constants() -> None:
+    """Let hypothesis draw the numbers and words of the library's sources, of all of them in every process.
+
+    It draws those of the local modules that are loaded. So the cases of a seed depended on which tests had run before in the same
+    process, and on the folder in which the library lies.
+    """
+    providers._get_local_constants = _constants
+
+
+@functools.cache
+def _constants() -> Any:
+    """Return the constants of every module of the library, as hypothesis keeps them."""
+    found = providers._local_constants  # none yet: sets that keep their order
+    for path in sorted(Path(lobework.__file__).parent.rglob("*.py")):
+        module = ModuleType(path.stem)
+        module.__file__ = str(path)
+        found |= constants_from_module(module)
+    return found
