@@ -7,6 +7,7 @@ import os
 import re
 from collections.abc import Generator
 from pathlib import Path
+from typing import Any
 
 import pytest
 from hypothesis import HealthCheck, settings
@@ -15,6 +16,10 @@ from tests.search import fix_constants
 
 CARVES = re.compile(
     r"tests/(?:carve/|properties/test_carving|truths/test_(?:carved|crossing|helix)|docs/test_(?:examples|guide))"
+)
+SHARES = re.compile(
+    r"tests/(?:test_(?:cli|compile_cache|names_in_outputs|packaging|plugins|skeleton)|docs/test_(?:author_guide|types)"
+    r"|testing/test_pytest_plugin)\.py"
 )
 EVERYTHING_MUST_RUN = os.environ.get("CI") == "true"
 
@@ -33,12 +38,32 @@ def pytest_configure(config: pytest.Config) -> None:
         os.environ.setdefault("LOBEWORK_SEED", str(given))
 
 
-def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
-    """Keep what carves in one process, so that each of its kernels is compiled once (``pytest -n auto --dist loadgroup``)."""
-    if config.getoption("dist", "no") == "loadgroup":
-        for item in items:
-            if CARVES.search(item.path.as_posix()):
-                item.add_marker(pytest.mark.xdist_group("carving"))
+def group_of(test: str) -> str:
+    """Return the name of the group of tests that one process runs: the test's own name if any process may run it.
+
+    What carves is one group, so that each kernel is compiled once. A file whose tests share what takes long to make is a group.
+    """
+    if CARVES.match(test):
+        return "carving"
+    shares = SHARES.match(test)
+    return shares.group() if shares else test
+
+
+@pytest.hookimpl(tryfirst=True, optionalhook=True)
+def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
+    """Distribute the tests by ``group_of`` (``pytest -n auto --dist loadgroup``).
+
+    Marks cannot do it: the scheduler of xdist 3.8 reads them from an attribute that the tests of pytest 9.2 no longer have.
+    """
+    if config.getoption("dist") != "loadgroup":
+        return None
+    from xdist.scheduler import LoadScopeScheduling
+
+    class ByGroup(LoadScopeScheduling):
+        def _split_scope(self, nodeid: str) -> str:
+            return group_of(nodeid)
+
+    return ByGroup(config, log)
 
 
 @pytest.fixture(scope="session", autouse=True)
