@@ -22,6 +22,8 @@ from lobework.piece import Disc
 from lobework.slide import At
 from lobework.targets import moves, rs274, text
 
+pytestmark = pytest.mark.usefixtures("small_pictures")
+
 ROOT = Path(__file__).parents[1]
 PAGES = ("README.md", "docs/program.md", "docs/lathe-file.md", "docs/numbers.md", "docs/job-file.md")
 RING = Pass(name="ring", at=At(x=20.0, depth=0.3))

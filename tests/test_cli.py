@@ -21,6 +21,8 @@ from lobework.cli import main, shelf
 from lobework.jobfile import job_schema, starter
 from lobework.testing import Asked
 
+pytestmark = pytest.mark.usefixtures("small_pictures")
+
 PAGE = (Path(__file__).parents[1] / "docs" / "commands.md").read_text(encoding="utf-8")
 COMMANDS = (
     "make",
@@ -58,7 +60,7 @@ def on_paper(text: str) -> str:
 
 
 @pytest.fixture(scope="module")
-def made(tmp_path_factory):
+def made(tmp_path_factory, small_pictures):
     """Everything that make writes for the job, in a folder."""
     folder = tmp_path_factory.mktemp("made")
     (folder / "lid.toml").write_text(coarse(starter()), encoding="utf-8")

@@ -31,6 +31,8 @@ from tests.faulty import FaultyCam, FaultyChuck, SilentChuck
 from tests.strategies import GearedArm, cut_on, fixed, rocking, sliding
 from tests.test_bad_input import Bench, bench  # noqa: F401 - a fixture
 
+pytestmark = pytest.mark.usefixtures("small_pictures")
+
 AT = At(x=20.0, y=1.0, depth=0.3)
 STACKS = {
     "alone": lambda chuck: (chuck,),

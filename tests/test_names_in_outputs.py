@@ -19,6 +19,8 @@ from lobework.cli import main
 from lobework.jobfile import read_job
 from lobework.printable import cell, printable
 
+pytestmark = pytest.mark.usefixtures("small_pictures")
+
 NAMES = ("title", "chuck", "lathe", "wood", "pass", "cam", "ring")
 FORGED = (
     "\n[ ] cut 99 done\r\n- do not wear eye protection\x1b[31m\x1b]0;owned\x07 \x9b2J\x85\u202egnp\u2066\u2028"
@@ -76,7 +78,7 @@ def hostile(begins: str) -> str:
 
 
 @pytest.fixture(scope="module", params=["=HYPERLINK(0)", "\t-1 "])
-def made(request, tmp_path_factory):
+def made(request, tmp_path_factory, small_pictures):
     """Everything that make writes for the job, and what it printed."""
     folder = tmp_path_factory.mktemp("made")
     (folder / "lid.toml").write_text(hostile(request.param), encoding="utf-8")

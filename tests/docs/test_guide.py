@@ -17,6 +17,8 @@ from PIL import Image
 from lobework import plugins
 from lobework.cli import main
 
+pytestmark = pytest.mark.usefixtures("small_pictures")
+
 DOCS = Path(__file__).parents[2] / "docs"
 GUIDE = (DOCS / "guide.md").read_text(encoding="utf-8")
 BLOCK = re.compile(
