@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import importlib.util
 import os
 import re
 import shutil
@@ -9,10 +10,28 @@ import subprocess
 import sys
 from pathlib import Path
 
+import numba
 import pytest
+
+from lobework.kernels import jit
 
 LIBRARY = Path(__file__).parents[1] / "src" / "lobework"
 KERNELS = Path("lobework") / "kernels"
+LARGE = Path(__file__).parents[1] / "docs" / "examples" / "swirled-knob.toml"
+"""A job whose program is large enough to be reckoned by kernels."""
+KERNEL = """
+from lobework.kernels.jit import kernel
+
+
+@kernel()
+def halved(x):
+    return x / 2
+
+
+@kernel()
+def quartered(x):
+    return halved(halved(x))
+"""
 CALL = """
 import numpy as np
 from lobework.kernels.crossing import crossing
@@ -83,11 +102,10 @@ def test_the_variable_that_the_warning_names_moves_the_cache(tmp_path):
 
 def test_a_command_runs_where_nothing_can_be_written_and_says_so_in_one_line(tmp_path):
     site = sealed_off(tmp_path)
-    (site / "trial.ngc").write_text("G21 G90 G94\nG1 Z-0.1 F100\nM2\n", encoding="utf-8")
     script = "from lobework.cli import main\nraise SystemExit(main())"
-    run(site, "-c", script, "new", "lid.toml")
-    done = run(site, "-c", script, "prove", "trial.ngc", "--job", "lid.toml", HOME=os.devnull)
-    assert done.returncode == 1
+    done = run(site, "-c", script, "program", str(LARGE), "--into", "knob", HOME=os.devnull)
+    assert done.returncode == 0
+    assert done.stdout.startswith("wrote knob")
     (line,) = [line for line in done.stderr.splitlines() if "note: " in line]
     assert line.startswith("lobework: note: compiled code cannot be kept: ")
     assert "Traceback" not in done.stderr
@@ -108,36 +126,58 @@ def flipped(data):
     return data[:middle] + bytes([data[middle] ^ 1]) + data[middle + 1 :]
 
 
+def answer_of(file):
+    """What the kernel of a file answers where nothing of it has been loaded yet."""
+    spec = importlib.util.spec_from_file_location(file.stem, file)
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module.quartered(6.0)
+
+
 @pytest.mark.parametrize("ending", [".nbi", ".nbc"])
 @pytest.mark.parametrize(
     "damage",
     [lambda data: data[: len(data) // 2], lambda data: b"", lambda data: os.urandom(len(data)), flipped],
     ids=["truncated", "empty", "garbage", "one bit"],
 )
-def test_what_is_damaged_is_compiled_and_kept_again_with_one_warning(damage, ending, whole):
-    files = [path for path in kept(whole) if path.suffix == ending]
-    for path in files:
+def test_what_is_damaged_is_compiled_and_kept_again_with_one_warning(damage, ending, tmp_path, monkeypatch):
+    monkeypatch.setattr(numba.config, "CACHE_DIR", "")
+    monkeypatch.setattr(jit, "_told", set())
+    file = tmp_path / "trial_kernel.py"
+    file.write_text(KERNEL, encoding="utf-8")
+    assert answer_of(file) == 1.5
+    damaged = [path for path in kept(tmp_path) if path.suffix == ending]
+    assert (len(damaged), len(kept(tmp_path))) == (2, 4)
+    for path in damaged:
         path.write_bytes(damage(path.read_bytes()))
+    with pytest.warns(jit.CacheWarning) as told:
+        assert answer_of(file) == 1.5
+    (says,) = (str(each.message) for each in told)
+    assert says.startswith("compiled code is damaged: ")
+    assert "NUMBA_CACHE_DIR" in says
+    written = {path: path.stat().st_mtime_ns for path in kept(tmp_path)}
+    assert answer_of(file) == 1.5
+    assert {path: path.stat().st_mtime_ns for path in kept(tmp_path)} == written
+
+
+def test_a_process_whose_kernels_were_damaged_answers_the_same_with_one_warning(whole):
+    for path in kept(whole):
+        path.write_bytes(flipped(path.read_bytes()))
     done = run(whole, "-c", CALL)
     (says,) = warned(done)
     assert done.stdout == ANSWER
     assert says.startswith("compiled code is damaged: ")
-    assert "NUMBA_CACHE_DIR" in says
-    written = {path: path.stat().st_mtime_ns for path in kept(whole)}
     again = run(whole, "-c", CALL)
     assert (warned(again), again.stdout) == ([], ANSWER)
-    assert {path: path.stat().st_mtime_ns for path in kept(whole)} == written
 
 
-def test_a_kernel_is_compiled_again_when_a_file_that_it_imports_from_has_changed(tmp_path):
-    site = copied(tmp_path)
-    run(site, "-c", CALL)
-    written = {path: path.stat().st_mtime_ns for path in kept(site)}
-    with (site / "lobework" / "rigid.py").open("a", encoding="utf-8") as file:
+def test_a_kernel_is_compiled_again_when_a_file_that_it_imports_from_has_changed(whole):
+    written = {path: path.stat().st_mtime_ns for path in kept(whole)}
+    with (whole / "lobework" / "rigid.py").open("a", encoding="utf-8") as file:
         file.write("# changed\n")
-    done = run(site, "-c", CALL)
+    done = run(whole, "-c", CALL)
     assert (warned(done), done.stdout) == ([], ANSWER)
-    assert all(path.stat().st_mtime_ns > written[path] for path in kept(site))
+    assert all(path.stat().st_mtime_ns > written[path] for path in kept(whole))
 
 
 def test_kernels_are_compiled_in_one_place():
