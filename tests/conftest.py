@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import os
 import re
+import sys
 from collections.abc import Generator
 from pathlib import Path
 from typing import Any
@@ -22,6 +23,10 @@ SHARES = re.compile(
     r"|testing/test_pytest_plugin)\.py"
 )
 EVERYTHING_MUST_RUN = os.environ.get("CI") == "true"
+
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+sys.dont_write_bytecode = False
+"""Tests start hundreds of processes: each would compile the library's modules, and pytest's rewritten ones, anew."""
 
 NO_CLOCK = {"deadline": None, "suppress_health_check": [HealthCheck.too_slow]}
 settings.register_profile("fixed", **NO_CLOCK, derandomize=True)
