@@ -16,10 +16,10 @@ from hypothesis import HealthCheck, settings
 from tests.search import fix_constants
 
 CARVES = re.compile(
-    r"tests/(?:carve/|properties/test_carving|truths/test_(?:carved|crossing|helix)|docs/test_(?:examples|guide))"
+    r"tests/(?:carve/|properties/test_carving|truths/test_(?:carved|crossing|helix)|docs/test_(?:examples|guide)|test_skeleton)"
 )
 SHARES = re.compile(
-    r"tests/(?:test_(?:cli|compile_cache|names_in_outputs|packaging|plugins|skeleton)|docs/test_(?:author_guide|types)"
+    r"tests/(?:test_(?:cli|compile_cache|names_in_outputs|packaging|plugins)|docs/test_(?:author_guide|types)"
     r"|testing/test_pytest_plugin)\.py"
 )
 EVERYTHING_MUST_RUN = os.environ.get("CI") == "true"

@@ -11,7 +11,7 @@ from pathlib import Path
 GROUPS = [
     ("tests/carve/test_face.py", "tests/carve/test_solid.py", "tests/docs/test_guide.py"),
     ("tests/docs/test_types.py",),
-    ("tests/test_skeleton.py",),
+    ("tests/test_plugins.py",),
 ]
 ANYWHERE = ("tests/test_units.py",)
 FOUR_TESTS = "import pytest\n\n\n@pytest.mark.parametrize('case', range(4))\ndef test_holds(case):\n    assert case < 4\n"
