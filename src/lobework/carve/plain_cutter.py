@@ -29,6 +29,8 @@ _Outline = Callable[[NDArray[np.float64]], tuple[NDArray[np.float64], NDArray[np
 _RUNS_ALONG: Final = 1e-12
 """Sine of the angle between a ray and a blade's plane, below which the angle is rounding alone."""
 _POLISHES: Final = 8
+_NUDGE: Final = 1e-4
+"""How far along the outline and in a piece a place is moved to see how it goes on."""
 _STARTS: Final = ((0.5, 0.2), (0.5, 0.8), (0.05, 0.5))
 
 
@@ -202,22 +204,24 @@ class Blade:
         long = pieces.end - pieces.begin
         at, of = np.full(len(long), first[0]), np.full(len(long), first[1])
 
-        def off(at: Array, of: Array) -> Array:
-            tip, outward, level = path.pose(pieces.step, pieces.begin + of * long)
+        def posed(of: Array) -> tuple[Array, Array, Array]:
+            return path.pose(pieces.step, pieces.begin + of * long)
+
+        def off(at: Array, tip: Array, outward: Array, level: Array) -> Array:
             across, height = outline(at)
             place: Array = tip + across[:, None] * level + height[:, None] * outward - rays.start
             return place
 
         with np.errstate(all="ignore"):
             for _ in range(_POLISHES):
-                miss = np.matvec(planes, off(at, of))
-                by_at, by_of = (
-                    np.matvec(planes, off(at + a, of + b) - off(at - a, of - b)) / 2e-4 for a, b in ((1e-4, 0.0), (0.0, 1e-4))
-                )
+                here = posed(of)
+                miss = np.matvec(planes, off(at, *here))
+                by_at = np.matvec(planes, off(at + _NUDGE, *here) - off(at - _NUDGE, *here)) / (2 * _NUDGE)
+                by_of = np.matvec(planes, off(at, *posed(of + _NUDGE)) - off(at, *posed(of - _NUDGE))) / (2 * _NUDGE)
                 det = by_at[:, 0] * by_of[:, 1] - by_at[:, 1] * by_of[:, 0]
                 at = at - np.clip((miss[:, 0] * by_of[:, 1] - miss[:, 1] * by_of[:, 0]) / det, -9.0, 9.0)
                 of = of - np.clip((miss[:, 1] * by_at[:, 0] - miss[:, 0] * by_at[:, 1]) / det, -1.0, 1.0)
-            place = off(at, of)
+            place = off(at, *posed(of))
             meets = (
                 (np.linalg.norm(np.matvec(planes, place), axis=-1) < TOUCHES_MM)
                 & (at >= -1e-9)
