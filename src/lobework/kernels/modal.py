@@ -123,7 +123,7 @@ _MOTION, _PLANE, _ABSOLUTE, _INVERSE, _UNITS_SAID, _PATH_SAID, _MOVED, _BLOCKS, 
 )
 
 
-@kernel()
+@kernel(inline="always")
 def _note(told: Ints, code: int, line: int, word: int) -> None:
     """Note one thing: what is wrong for as long as there is room, anything else once; the first row counts them."""
     tally, at = told.shape[0] - CODES, told[0, 0] + 1
@@ -137,7 +137,7 @@ def _note(told: Ints, code: int, line: int, word: int) -> None:
     told[at, 0], told[at, 1], told[at, 2] = code, line, word
 
 
-@kernel()
+@kernel(inline="always")
 def _flaw(flaw: Ints, code: int, word: int) -> None:
     """Note what is wrong with a line: the first thing that is."""
     if flaw[0] == 0:
