@@ -15,7 +15,8 @@ SOURCE = Path(__file__).parents[1] / "src"
 def written_out():
     """Each class with an ``__init__`` for type checkers alone: (its class, that function)."""
     for path in sorted((SOURCE / "lobework").rglob("*.py")):
-        for kind in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        text = path.read_text(encoding="utf-8")
+        for kind in ast.walk(ast.parse(text)) if "    if TYPE_CHECKING:" in text else ():
             for branch in kind.body if isinstance(kind, ast.ClassDef) else ():
                 if isinstance(branch, ast.If) and ast.unparse(branch.test) == "TYPE_CHECKING":
                     module = importlib.import_module(".".join(path.relative_to(SOURCE).with_suffix("").parts))
