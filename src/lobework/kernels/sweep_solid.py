@@ -380,7 +380,7 @@ def _ringed(
         before, before_deep, before_slope = t, deep, slope
     if best != NOTHING:
         return best
-    t = _first_met(g, ray, min(max(foot, 0.0), 1.0), outline, last, outline.shape[0])
+    t = _first_met(g, ray, min(max(foot, 0.0), 1.0), outline, last, int(np.int32(outline.shape[0])))
     if t < 0.0:
         return NOTHING
     deep, slope, _, _, _ = _depth(g, ray, t, outline, first, last)
@@ -595,7 +595,7 @@ def _deepen(
                 ray[6] = at[4]
                 for j in range(PATCH):
                     aim(ray, rays, at, first + j, g[41], g[42])
-                    floor = float(patch[r * PATCH + j])
+                    floor: float = np.float64(patch[r * PATCH + j])  # float() keeps 32 bits: all is compiled for them too
                     passed, foot, aside = _passed(g, ray, floor, g[40])
                     if passed:
                         continue
