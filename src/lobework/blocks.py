@@ -168,7 +168,6 @@ class _Planner:
         self.goes_by_feed = not trace.cut.passed.turns
         self.places = self._places(self.u)
         self.looked_at: tuple[Array, Array] | None = None
-        self.measured: tuple[Array, Array] | None = None
         self.rounds = self.strays = 0.0
         self.fastest = feeds.pace == "fastest" and not self.goes_by_feed
         if self.fastest:
@@ -344,18 +343,12 @@ class _Planner:
         return turning if self.feeds.pace == "spindle" else np.full(len(turning), math.inf)
 
     def _lengths(self, nodes: Array) -> Array:
-        """Return how far the tip goes over the work in each move, mm."""
-        if self.measured is None:
-            self.measured = self._measured()
-        found: Array = np.diff(np.interp(nodes, *self.measured))
-        return found
-
-    def _measured(self) -> tuple[Array, Array]:
-        """Return places of the cut by ``u``, closer together than those of its trace, and how long its path is there, mm."""
+        """Return how far the tip goes over the work in each move, mm: through its ends and places nearer than samples."""
         many = _MEASURED * (len(self.u) - 1)
-        u = np.interp(np.arange(many + 1) / _MEASURED, np.arange(len(self.u)), self.u)
+        u = np.union1d(nodes, np.interp(np.arange(many + 1) / _MEASURED, np.arange(len(self.u)), self.u))
         steps = np.linalg.norm(np.diff(self._on_work(self._places(u).T), axis=0), axis=1)
-        return u, np.concatenate([[0.0], np.cumsum(steps)])
+        found: Array = np.diff(np.interp(nodes, u, np.concatenate([[0.0], np.cumsum(steps)])))
+        return found
 
     @property
     def _rate(self) -> float:

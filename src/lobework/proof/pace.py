@@ -14,6 +14,7 @@ import numpy as np
 
 from lobework.check import Finding
 from lobework.hand import show_length
+from lobework.proof.clear import unsaid
 from lobework.proof.order import begins_run
 from lobework.proof.reader import LETTERS
 from lobework.tolerances import JOIN_MM, PACE_S, PACE_SHARE, SLOW_SHARE, WAY_SHARE
@@ -125,7 +126,10 @@ class Pace:
                 self._note("slow plunge", slowest / rate, int(moves.line[k]), rate, slowest)
 
     def _take_cuts(self, setup: SetUp, moves: Moves, which: Ints, lengths: Array, cut: Ints, segment: Ints, along: Array) -> None:
-        """Note the moves that go faster than the job asks for, and those that take far longer."""
+        """Note the moves that go faster than the job asks for, and those that take far longer.
+
+        The decimals of its words make a move a little longer or shorter than asked, over the work by two slides at the most.
+        """
         turning = np.array([each.cut.passed.turns > 0 for each in setup.traces])[cut[which]]
         spindle = self.lathe.axis("spindle")
         turned = np.zeros(which.size)
@@ -144,13 +148,14 @@ class Pace:
             by_feed = np.where(turning, 0.0, by_feed)
         with np.errstate(divide="ignore", invalid="ignore"):
             rpm, speed = 60 * turned / seconds, 60 * over / seconds
-        for name, wanted, rate, most in (
-            ("spindle", by_turn, rpm, self.feeds.spindle_rpm),
-            ("feed", by_feed, speed, self.feeds.feed),
+        longer = math.sqrt(2) * unsaid(self.lathe.controller.slide_places, self.units)
+        for name, wanted, rate, most, spare in (
+            ("spindle", by_turn, rpm, self.feeds.spindle_rpm, 0.0),
+            ("feed", by_feed, speed, self.feeds.feed, 1e-4 + 60 * longer / self.feeds.feed),
         ):
             if which.size and wanted.max() > 0:
                 with np.errstate(divide="ignore", invalid="ignore"):
-                    times = np.where(wanted > 0, (wanted - (1e-4 if name == "feed" else 0.0)) / seconds, 0.0)
+                    times = np.where(wanted > 0, (wanted - spare) / seconds, 0.0)
                 worst = int(np.nan_to_num(times, nan=math.inf).argmax())
                 self._note(name, float(times[worst]), int(moves.line[which[worst]]), float(rate[worst]), most)
         least = np.maximum(by_turn, by_feed)
