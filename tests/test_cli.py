@@ -320,10 +320,16 @@ def test_stopped_by_hand_it_says_so_in_one_line_and_leaves_nothing(bench, capsys
 
 def test_a_signal_stops_a_process_of_its_own_cleanly(bench):
     Path("lid.toml").write_text(starter().replace("count = 16", "count = 60000").replace("x = -1.5, ", ""))
-    ours = subprocess.Popen([*PROCESS, "make", "lid.toml"], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
-    time.sleep(2)
-    ours.send_signal(signal.SIGINT)
-    out, err = ours.communicate(timeout=60)
+    # A shell that runs the tests in the background has SIGINT ignored, which a process inherits.
+    before = signal.signal(signal.SIGINT, signal.default_int_handler)
+    with subprocess.Popen([*PROCESS, "make", "lid.toml"], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True) as ours:
+        signal.signal(signal.SIGINT, before)
+        try:
+            time.sleep(2)
+            ours.send_signal(signal.SIGINT)
+            out, err = ours.communicate(timeout=60)
+        finally:
+            ours.kill()
     assert (ours.returncode, out, err) == (130, "", "lobework: stopped; nothing more was written\n")
     assert names(".") == ["lid.toml"]
 
