@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import os
 import re
-import shutil
 import subprocess
 import sys
-from pathlib import Path
+
+from tests.own_conftest import lay_out
 
 GROUPS = [
     ("tests/carve/test_face.py", "tests/carve/test_solid.py", "tests/docs/test_guide.py"),
@@ -22,9 +22,7 @@ def test_one_process_runs_all_tests_of_a_group(tmp_path):
     for file in (*ANYWHERE, *(file for group in GROUPS for file in group)):
         (tmp_path / file).parent.mkdir(parents=True, exist_ok=True)
         (tmp_path / file).write_text(FOUR_TESTS, encoding="utf-8")
-    for own in ("conftest.py", "search.py"):
-        shutil.copy(Path(__file__).with_name(own), tmp_path / "tests" / own)
-    (tmp_path / "pytest.ini").write_text("[pytest]\naddopts = --import-mode=importlib\npythonpath = .\n", encoding="utf-8")
+    lay_out(tmp_path)
     command = [sys.executable, "-m", "pytest", "-v", "-n", "2", "--dist", "loadgroup", "-p", "no:cacheprovider"]
     done = subprocess.run(command, cwd=tmp_path, env={**os.environ, "CI": ""}, capture_output=True, text=True, check=True)
     ran = re.findall(r"\[(gw\d)\].* PASSED (\S+)::test_holds", done.stdout)

@@ -7,7 +7,8 @@ import re
 import subprocess
 import sys
 
-from tests.hunt import ROOT, main
+from tests.hunt import main
+from tests.own_conftest import lay_out
 
 HOLDS = """
 from hypothesis import given, strategies as st
@@ -38,9 +39,7 @@ def test_draws(number):
 
 def drawn(folder, *options):
     """Return the numbers that a test by hypothesis draws in a run of its own."""
-    (folder / "test_draws.py").write_text(DRAWS, encoding="utf-8")
-    (folder / "conftest.py").write_text((ROOT / "tests" / "conftest.py").read_text(encoding="utf-8"), encoding="utf-8")
-    (folder / "pytest.ini").write_text("[pytest]\n", encoding="utf-8")
+    (lay_out(folder) / "test_draws.py").write_text(DRAWS, encoding="utf-8")
     command = [sys.executable, "-m", "pytest", "-q", "-s", "-p", "no:cacheprovider", *options]
     done = subprocess.run(command, cwd=folder, env={**os.environ, "CI": ""}, capture_output=True, text=True, check=True)
     return re.findall(r"drew (\d+)", done.stdout)

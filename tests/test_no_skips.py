@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import os
-import shutil
 import subprocess
 import sys
-from pathlib import Path
+
+from tests.own_conftest import lay_out
 
 SKIPS = {
     "called": "import pytest\ndef test_it():\n    pytest.skip('no called')\n",
@@ -17,12 +17,11 @@ SKIPS = {
 
 
 def run(folder, ci):
-    shutil.copy(Path(__file__).with_name("conftest.py"), folder)
+    tests = lay_out(folder)
     for name, text in SKIPS.items():
-        (folder / f"test_{name}.py").write_text(text, encoding="utf-8")
-    (folder / "pytest.ini").write_text("[pytest]\naddopts = -p no:cacheprovider\n", encoding="utf-8")
+        (tests / f"test_{name}.py").write_text(text, encoding="utf-8")
     environment = {**os.environ, "CI": ci, "PYTEST_ADDOPTS": "", "PYTEST_DISABLE_PLUGIN_AUTOLOAD": "1"}
-    command = [sys.executable, "-m", "pytest", "-q", "-rs", "--continue-on-collection-errors"]
+    command = [sys.executable, "-m", "pytest", "-q", "-rs", "-p", "no:cacheprovider", "--continue-on-collection-errors"]
     return subprocess.run(command, cwd=folder, env=environment, capture_output=True, text=True, check=False)
 
 
