@@ -1,6 +1,6 @@
 """How hard the tests that draw their cases search, and with which seed.
 
-Without a seed the cases are the same in every run, and a third of those that a seed draws. ``LOBEWORK_SEED`` draws other jobs;
+Without a seed the cases are the same in every run, and a sixth of those that a seed draws. ``LOBEWORK_SEED`` draws other jobs;
 for tests by hypothesis the seed is pytest's option ``--hypothesis-seed``, which sets the variable too. ``LOBEWORK_EXAMPLES``
 multiplies the number of cases. The hunt (``python -m tests.hunt``) sets all three.
 """
@@ -22,12 +22,12 @@ __all__ = ["examples", "fix_constants", "seed"]
 
 _TIMES: Final = int(os.environ.get("LOBEWORK_EXAMPLES", "1"))
 _SEED: Final = os.environ.get("LOBEWORK_SEED")
-_FEWER: Final = 3
+_FEWER: Final = 6
 """A run on fixed cases finds nothing new the second time, so it draws fewer of them."""
 
 
 def examples(usual: int) -> int:
-    """Return how many cases to draw: the usual number, a multiple of it in a hunt, a third of it on fixed cases."""
+    """Return how many cases to draw: the usual number, a multiple of it in a hunt, a sixth of it on fixed cases."""
     return usual * _TIMES if _SEED is not None else max(usual // _FEWER, 2)
 
 

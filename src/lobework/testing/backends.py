@@ -29,6 +29,9 @@ if TYPE_CHECKING:
     from lobework.carve.stock import Depth
     from lobework.sample import Sample
 
+    _Sweeps = tuple[Sweep, ...]
+    _Change = Callable[[_Sweeps], _Sweeps]
+
 __all__: list[str] = []
 
 _SAME: Final = 1e-6
@@ -54,10 +57,10 @@ def _carves(backend: Backend, stock: Stock, sweeps: tuple[Sweep, ...]) -> Callab
 
 
 @functools.cache
-def _judged(name: str, shift: tuple[float, float]) -> Depth:
-    """Return what the judge makes of the carving by a name."""
+def _judged(name: str, shift: tuple[float, float], told: str = "") -> Depth:
+    """Return what the judge makes of the carving by a name, its passes changed as is told."""
     stock, sweeps = next((stock, sweeps) for each, stock, sweeps in carvings_for(EVERYTHING) if each == name)
-    return carved(_JUDGE, stock, *sweeps, shift=shift)
+    return carved(_JUDGE, stock, *_CHANGES[told](sweeps), shift=shift)
 
 
 @contextlib.contextmanager
@@ -137,14 +140,7 @@ def _by_itself(sample: Sample) -> int:
     backend, rays = sample.part, 0
     for name, stock, sweeps in _few(backend):
         carved(backend, stock, *sweeps)
-        for told, other in (
-            ("moved inwards", _bent(sweeps)),
-            ("the last pass alone", sweeps[-1:]),
-            ("the first alone", sweeps[:1]),
-        ):
-            with _named(f"{name}, {told}"):
-                assert_same(_carves(backend, stock, other), _carves(_JUDGE, stock, other), accuracy_of(backend))
-            rays += stock.rows * stock.columns
+        rays += sum(_changed_as_the_judge(backend, name, stock, sweeps, told) for told in _OTHERS)
     return rays
 
 
@@ -157,18 +153,16 @@ def _by_itself(sample: Sample) -> int:
 def _any_length(sample: Sample) -> int:
     backend, rays = sample.part, 0
     for name, stock, sweeps in _few(backend):
-        stroke = sweeps[-1]
-        tries = {
-            "one place": (_along(stroke, [0.0]),),
-            "many places": (_along(stroke, np.linspace(0.0, 1.0, 1201)),),
-            "places where it rests": (_along(stroke, [0.0, 0.0, 0.0, 1.0, 1.0]),),
-            "many passes": tuple(_along(stroke, [part]) for part in np.linspace(0.0, 1.0, 40)),
-        }
-        for told, passes in tries.items():
-            with _named(f"{name}, {told}"):
-                assert_same(_carves(backend, stock, passes), _carves(_JUDGE, stock, passes), accuracy_of(backend))
-            rays += stock.rows * stock.columns
+        rays += sum(_changed_as_the_judge(backend, name, stock, sweeps, told) for told in _LENGTHS)
     return rays
+
+
+def _changed_as_the_judge(backend: Backend, name: str, stock: Stock, sweeps: _Sweeps, told: str) -> int:
+    """Hold a carving whose passes are changed to the judge; return how many rays it has."""
+    with _named(f"{name}, {told}"):
+        changed = _CHANGES[told](sweeps)
+        assert_same(_carves(backend, stock, changed), functools.partial(_judged, name, told=told), accuracy_of(backend))
+    return stock.rows * stock.columns
 
 
 def _along(sweep: Sweep, parts: object) -> Sweep:
@@ -188,6 +182,20 @@ def _bent(sweeps: tuple[Sweep, ...]) -> tuple[Sweep, ...]:
         tip[1:-1] *= (0.9, 0.9, 1.0)
         bent.append(replace(sweep, tip=tip))
     return tuple(bent)
+
+
+_OTHERS: Final[dict[str, _Change]] = {
+    "moved inwards": _bent,
+    "the last pass alone": lambda sweeps: sweeps[-1:],
+    "the first alone": lambda sweeps: sweeps[:1],
+}
+_LENGTHS: Final[dict[str, _Change]] = {
+    "one place": lambda sweeps: (_along(sweeps[-1], [0.0]),),
+    "many places": lambda sweeps: (_along(sweeps[-1], np.linspace(0.0, 1.0, 1201)),),
+    "places where it rests": lambda sweeps: (_along(sweeps[-1], [0.0, 0.0, 0.0, 1.0, 1.0]),),
+    "many passes": lambda sweeps: tuple(_along(sweeps[-1], [part]) for part in np.linspace(0.0, 1.0, 40)),
+}
+_CHANGES: Final[dict[str, _Change]] = {"": lambda sweeps: sweeps, **_OTHERS, **_LENGTHS}
 
 
 @promised("backend", "is refused the rest", "Whatever it does not claim is refused in one line before anything is cut.")
