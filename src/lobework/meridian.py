@@ -17,6 +17,8 @@ _SPANS: Final = 32
 """Parts between two points in which the tightest bend is looked for."""
 _LENGTH_SHARE: Final = 1e-14
 """Lengths along the curve are right within this share of its chords."""
+_LAST_STEP: Final = 1e-9
+"""The share of its chords after which no further step of Newton's is taken: each squares what is missing."""
 _MOST_STEPS: Final = 64
 _TINY: Final = 1e-300
 
@@ -111,9 +113,9 @@ class Meridian:
             speed = np.hypot(*self._along(here, 1).T)
             following = here + short / np.maximum(speed, _TINY)
             following = np.where((low <= following) & (following <= high), following, 0.5 * (low + high))
-            if (np.abs(following - here) <= _LENGTH_SHARE * t[-1]).all():
+            last, here = here, following
+            if (np.abs(here - last) <= _LAST_STEP * t[-1]).all():
                 break
-            here = following
         slope = self._along(here, 1)
         slope /= np.hypot(*slope.T)[:, None]
         return np.concatenate([self._along(here, 0), -slope[:, 1:], slope[:, :1]], axis=1)
