@@ -18,7 +18,7 @@ from tests.proof.mutations import MUTATIONS, mutated
 from tests.targets import test_rs274 as on_a_face
 
 interpreter = on_a_face.interpreter
-DRAWN = int(os.environ.get("LOBEWORK_MUTATIONS", "12"))
+DRAWN = int(os.environ.get("LOBEWORK_MUTATIONS", "6"))
 CASES = [
     *[
         ("face", 4),

@@ -348,4 +348,4 @@ TWINS = [
     Twin("another carving each time", "cuts twice as once", Sample(Restless()), "worst error 2e-05 mm"),
     Twin("another pit than a ball's", "gives the known answers", Sample(Shallow(), known=[BALL]), "source: closed form"),
 ]
-HONESTS = [Sample(Second(), known=[BALL]), Sample(Quick(can=frozenset(["round", "fixed"])))]
+HONESTS = [Sample(Second(), known=[BALL]), Sample(Quick(can=frozenset(["round", "drilling spindle"])))]
