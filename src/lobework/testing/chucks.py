@@ -51,12 +51,18 @@ _FINER: Final = 16
 _FROM_TO: Final = (-2.0, 10.0)
 """Turns before and after the first that are looked at too: what clicks on in every fifth turn does so among them."""
 _ONE_TURN: Final = np.linspace(0.0, _WHOLE, 361)
+_LAST: Final[list[tuple[Chuck, Continuity]]] = []
 
 
 def _said(chuck: Chuck, theta: Array) -> Rigid:
     """Return the chuck's motions, one for each angle."""
     given = chuck.motions(theta)
     return Rigid(np.broadcast_to(given.rotation, (theta.size, 3, 3)), np.broadcast_to(given.shift, (theta.size, 3)))
+
+
+def _places(given: Rigid) -> Array:
+    """Return motions as (n, 12): the rotation's rows and the shift."""
+    return np.concatenate([given.rotation.reshape(-1, 9), given.shift], axis=1)
 
 
 def _asks(chuck: Chuck) -> dict[str, Callable[[Array], Array]]:
@@ -67,7 +73,16 @@ def _asks(chuck: Chuck) -> dict[str, Callable[[Array], Array]]:
 
 
 def _looked_at(chuck: Chuck) -> Continuity:
-    """Return whether a chuck is finite, and where it jumps: in one turn very closely, then before and after it."""
+    """Return whether a chuck is finite, and where it jumps: in one turn very closely, then before and after it.
+
+    What was found of the last chuck is kept: two promises ask for it, one after the other.
+    """
+    if not _LAST or _LAST[0][0] is not chuck:
+        _LAST[:] = [(chuck, _continuity(chuck))]
+    return _LAST[0][1]
+
+
+def _continuity(chuck: Chuck) -> Continuity:
     found = [continuity_of(places_of(chuck), edges) for edges in (turn_edges(0.0, 1.0, finer=_FINER), turn_edges(*_FROM_TO))]
     lost = next((each.lost for each in found if each.lost is not None), None)
     return Continuity(lost, tuple(step for each in found for step in each.steps))
@@ -124,7 +139,7 @@ def _stays_rigid(sample: Sample) -> int:
     "chuck", "takes each angle by itself", "Where it stands at one angle does not hang on what else is asked with it.", "1e-9 mm"
 )
 def _each_alone(sample: Sample) -> int:
-    return each_alone(_asks(sample.part), TURNING, 1e-9, along="spindle")
+    return each_alone({"motion": lambda theta: _places(_said(sample.part, theta))}, TURNING, 1e-9, along="spindle")
 
 
 @promised("chuck", "leaves its input alone", "It does not write to the angles that it is given.")
