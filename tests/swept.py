@@ -1,12 +1,14 @@
 """Whether a swept cutter reaches a place: decided by branch and bound, with nothing taken from the ways of carving.
 
 How far inside the cutter a place lies is a distance, so it changes no faster than the place moves, seen from the cutter. A box of
-path parameter and depth is left when this bound keeps all of it out; other boxes are halved.
+path parameter and depth is left when this bound keeps all of it out; other boxes are halved. How far inside a cylinder a place
+lies is concave, so it never rises above its tangent: that decides where a ray runs along the wall of a drill.
 """
 
 from __future__ import annotations
 
 import math
+from typing import NamedTuple
 
 import numpy as np
 
@@ -14,7 +16,7 @@ from lobework.edge import Arc
 from lobework.holder import CuttingFrame, EccentricFrame
 from lobework.surface import Face
 
-__all__ = ["reached"]
+__all__ = ["Boxes", "Outline", "Steps", "bounded", "reached"]
 
 MOST_BOXES = 3_000_000
 
@@ -31,47 +33,76 @@ def reached(stock, sweep, start, way, depths, limit):
     limit : float, mm
         Below zero, the ray need not be inside: it comes that near.
     """
-    steps, outline = _Steps(stock, sweep), _Outline(sweep)
-    step = np.arange(steps.count)
-    t, half_t = np.full(len(step), 0.5), np.full(len(step), 0.5)
-    e, half_e = np.full(len(step), sum(depths) / 2), np.full(len(step), (depths[1] - depths[0]) / 2)
-    while len(step):
-        assert len(step) < MOST_BOXES, "too near to the limit to be decided"
-        place = start + e[:, None] * way
-        tip, outward, level = steps.poses(step, t)
-        origin, axis = outline.axis(tip, outward, level)
-        off = place - origin
-        y = np.vecdot(off, axis)
-        r = np.linalg.norm(off - y[:, None] * axis, axis=-1)
-        inside = outline.inside(r, y)
-        if inside.max() > limit:
+    steps, outline = Steps(stock, sweep), Outline(sweep)
+    boxes = Boxes(
+        step := np.arange(steps.count),
+        np.full(len(step), 0.5),
+        np.full(len(step), sum(depths) / 2),
+        np.full(len(step), 0.5),
+        np.full(len(step), (depths[1] - depths[0]) / 2),
+    )
+    while len(boxes.step):
+        assert len(boxes.step) < MOST_BOXES, "too near to the limit to be decided"
+        bounds, grows = bounded(steps, outline, start, way, boxes)
+        if bounds[0].max() > limit:
             return True
-        speed, along = steps.rates(step, place, tip, axis, half_t, half_e)
-        sways = np.abs(steps.turn[step]) * half_t
-        climb = np.abs(axis @ way)
-        rates = np.array(
-            [
-                (speed, np.ones(len(e))),
-                (along, np.minimum(climb + sways, 1.0)),
-                (speed, np.minimum(np.sqrt(np.maximum(1 - climb**2, 0.0)) + sways, 1.0)),
-            ]
-        )
-        grows = rates * np.array([half_t, half_e])
-        bounds = np.array([inside, *outline.caps(r, y)])
         most = np.where(bounds > limit, np.inf, bounds + grows.sum(axis=1))
-        tightest = most.argmin(axis=0)
-        every = np.arange(len(step))
+        tightest, every = most.argmin(axis=0), np.arange(len(boxes.step))
         kept = most[tightest, every] > limit
         by_t = (grows[tightest, 0, every] >= grows[tightest, 1, every])[kept]
-        step, t, e, half_t, half_e = (of[kept] for of in (step, t, e, half_t, half_e))
-        half_t, half_e = np.where(by_t, half_t / 2, half_t), np.where(by_t, half_e, half_e / 2)
-        t = np.concatenate([t - half_t * by_t, t + half_t * by_t])
-        e = np.concatenate([e - half_e * ~by_t, e + half_e * ~by_t])
-        step, half_t, half_e = (np.concatenate([of, of]) for of in (step, half_t, half_e))
+        boxes = Boxes(*(of[kept] for of in boxes)).halved(by_t)
     return False
 
 
-class _Steps:
+class Boxes(NamedTuple):
+    """Boxes of path parameter and depth: a step of the path, the middle of each box in it, and half of its sides."""
+
+    step: np.ndarray
+    t: np.ndarray
+    e: np.ndarray
+    half_t: np.ndarray
+    half_e: np.ndarray
+
+    def halved(self, by_t):
+        """Each of them in two, by its path parameter or by its depth."""
+        step, t, e, half_t, half_e = self
+        half_t, half_e = np.where(by_t, half_t / 2, half_t), np.where(by_t, half_e, half_e / 2)
+        t = np.concatenate([t - half_t * by_t, t + half_t * by_t])
+        e = np.concatenate([e - half_e * ~by_t, e + half_e * ~by_t])
+        return Boxes(np.concatenate([step, step]), t, e, *(np.concatenate([of, of]) for of in (half_t, half_e)))
+
+
+def bounded(steps, outline, start, way, boxes):
+    """What bounds how far inside the cutter a ray is: (4, n) mm in the middles of boxes, and its growth by t and e, (4, 2, n).
+
+    The first is the distance itself; the second and third are distances that it is never above; the last is the third once more,
+    by its tangent.
+    """
+    step, t, e, half_t, half_e = boxes
+    place = start + e[:, None] * way
+    tip, outward, level = steps.poses(step, t)
+    origin, axis = outline.axis(tip, outward, level)
+    off = place - origin
+    y = np.vecdot(off, axis)
+    r = np.linalg.norm(off - y[:, None] * axis, axis=-1)
+    speed, along = steps.rates(step, place, tip, axis, half_t, half_e)
+    sways = np.abs(steps.turn[step]) * half_t
+    climb = np.abs(axis @ way)
+    rates = np.array(
+        [
+            (speed, np.ones(len(e))),
+            (along, np.minimum(climb + sways, 1.0)),
+            (speed, np.minimum(np.sqrt(np.maximum(1 - climb**2, 0.0)) + sways, 1.0)),
+        ]
+    )
+    bounds = np.array([outline.inside(r, y), *outline.caps(r, y)])
+    outwards = (off - y[:, None] * axis) / np.maximum(r, 1e-300)[:, None]
+    tangent = steps.tangent(step, t, place, tip, way, outwards, half_t, half_e)
+    grows = np.concatenate([rates * np.array([half_t, half_e]), [tangent]])
+    return np.concatenate([bounds, bounds[-1:]]), grows
+
+
+class Steps:
     """The steps of a path: straight and turning about Z on a face; on a round surface turning about Z as the tip does."""
 
     def __init__(self, stock, sweep):
@@ -108,6 +139,20 @@ class _Steps:
             straight = np.abs(move[:, 0] * out + move[:, 2] * axis[:, 2])
         return goes + turn * off, straight + turn * off * aside
 
+    def tangent(self, step, t, place, tip, way, outwards, half_t, half_e):
+        """How far the tangent of a place's distance from the axis falls in a box, by t and by e, and how far the way bends."""
+        turn, move = self.turn[step], self.move[step]
+        about = place - tip if self.on_face else place
+        if not self.on_face:
+            move = _about_z(move, self.polar[step] + t * turn)
+        around = np.stack([-about[:, 1], about[:, 0], 0 * turn], axis=-1)
+        seen = np.abs(np.vecdot(outwards, move + turn[:, None] * around))
+        goes = np.linalg.norm(move, axis=-1) if self.on_face else 0.0
+        off = np.hypot(*about[:, :2].T) + half_e + goes * half_t
+        bends = np.abs(turn) * goes + turn**2 * off / 2
+        both = np.abs(turn) * half_t * half_e / 2
+        return seen * half_t + bends * half_t**2 + both, np.abs(outwards @ way) * half_e + both
+
 
 def _about_z(vectors, angle):
     cos, sin = np.cos(angle), np.sin(angle)
@@ -115,7 +160,7 @@ def _about_z(vectors, angle):
     return np.stack([x * cos - y * sin, x * sin + y * cos, z], axis=-1)
 
 
-class _Outline:
+class Outline:
     """A cutter that revolves, as distances from its outline in (r, y): from its axis, and along it."""
 
     def __init__(self, sweep):
