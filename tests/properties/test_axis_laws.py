@@ -15,7 +15,7 @@ from lobework.passes import Cut, Pass
 from lobework.slide import At
 from lobework.units import Phase
 from tests.search import examples
-from tests.strategies import chucks, cuts, drives, numbers, rocking, scallops, waves
+from tests.strategies import chucks, cuts, drives, high_enough, numbers, rocking, scallops, waves
 from tests.test_arc import BENCH, arcs, centres
 
 some = settings(max_examples=examples(30))
@@ -61,7 +61,7 @@ def test_any_places_of_the_axes_are_those_of_a_pass_that_goes_through_them(cut, 
 @some
 @given(drive=drives(st.one_of(waves(), scallops())), chuck=chucks)
 def test_a_cam_without_an_axis_goes_with_the_spindle(drive, chuck):
-    bench = rocking(250.0, chuck)
+    bench = rocking(high_enough(250.0, drive), chuck)
     locked = replace(bench, axes=tuple(axis for axis in bench.axes if not axis.moves.startswith("cam")))
     moved = motion_of(Cut(number=1, passed=Pass(at=At(x=20.0), cams=(replace(drive, ratio=1),)), lathe=locked))
     axes = moved.axes(U)
@@ -72,7 +72,7 @@ def test_a_cam_without_an_axis_goes_with_the_spindle(drive, chuck):
 @given(drive=drives(st.one_of(waves(), scallops())), at=numbers(-700.0, 700.0))
 def test_a_cam_left_out_stands_at_its_phase_and_a_slide_where_the_pass_begins(drive, at):
     passed = Pass(turns=2, at=At(x=20.0, z=-1.0), travel=At(x=3.0), cams=(drive,))
-    moved = motion_of(Cut(number=1, passed=passed, lathe=rocking(250.0)))
+    moved = motion_of(Cut(number=1, passed=passed, lathe=rocking(high_enough(250.0, drive))))
     begins = {name: places[:1] for name, places in moved.axes(np.zeros(1)).items()}
     spindle = np.array([at])
     assert_allclose(moved.place_of({"spindle": spindle}), moved.place_of({**begins, "spindle": spindle}), rtol=0, atol=1e-12)
