@@ -137,7 +137,7 @@ class Meeting:
         """Return numbers that are positive where rays pass through a ring, mm: each about one place where they may.
 
         From where a ray passes through the cylinder and the plane of the ring's middle, its nearest place to that is found by
-        Newton's way.
+        Newton's way. A ray goes away from the axis no faster than along itself, whatever rounding leaves where it crosses it.
         """
         with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
             under = np.sqrt(np.maximum(self.cross**2 - self.square * (self.off - circle.r**2), 0.0))
@@ -149,7 +149,7 @@ class Meeting:
         for _ in range(_POLISHES):
             r, y = self.at(e)
             outward, up = r - circle.r, y - circle.y
-            r_by_e = (self.square * e + self.cross) / np.maximum(r, _NO_MM)
+            r_by_e = np.clip((self.square * e + self.cross) / np.maximum(r, _NO_MM), -1.0, 1.0)
             slope = outward * r_by_e + up * self.climb
             bend = r_by_e**2 + self.climb**2 + np.maximum(outward * (self.square - r_by_e**2) / np.maximum(r, _NO_MM), 0.0)
             e = e - np.clip(slope / np.maximum(bend, _NO_MM), -furthest, furthest)
