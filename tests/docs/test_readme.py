@@ -24,7 +24,7 @@ ORDER = ("\n\n", "](", "<!-- make-command -->", "<!-- test-command -->", "```pyt
 COMMANDS = {
     "make-command": "python3 -m venv .venv && .venv/bin/pip install -q '.[picture,png]' && "
     ".venv/bin/lobework make docs/examples/wave-rings.toml --into tide-box",
-    "test-command": "python3 -m venv .venv && .venv/bin/pip install -q -e '.[test]' && "
+    "test-command": "python3 -m venv .venv && .venv/bin/pip install -q --no-compile -e '.[test]' && "
     ".venv/bin/python -m pytest -q -n auto --dist loadgroup",
 }
 
