@@ -44,6 +44,16 @@ ASKED_FOR = (
 NOT_READ = ("could move an axis or change what words mean", "two codes of one modal group")
 
 
+RAN = {}
+"""What the interpreter told of each program: the unchanged one of a job is asked for with each of its changes."""
+
+
+def ran(text, interpreter, folder):
+    if text not in RAN:
+        RAN[text] = on_a_face.accepted(interpreter, text.encode(), folder)
+    return RAN[text]
+
+
 def judged(name, seed, interpreter, folder):
     """Return what is wrong with the judgement of one changed program; empty if nothing is."""
     made = JOBS[name]()
@@ -51,7 +61,7 @@ def judged(name, seed, interpreter, folder):
     change, new = mutated(Random(f"{name}{seed}"), text)
     if new == text:
         return ""
-    first, second = (on_a_face.accepted(interpreter, each.encode(), folder) for each in (text, new))
+    first, second = (ran(each, interpreter, folder) for each in (text, new))
     try:
         proof = made.prove(new.encode())
     except TooLargeError:
