@@ -24,6 +24,8 @@ SHARES = re.compile(
 )
 EVERYTHING_MUST_RUN = os.environ.get("CI") == "true"
 
+os.environ.setdefault("OMP_WAIT_POLICY", "passive")
+"""Read as the threads of kernels are first started: two processes whose idle threads spin take a third of each other's time."""
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 sys.dont_write_bytecode = False
 """Tests start hundreds of processes: each would compile the library's modules, and pytest's rewritten ones, anew."""
