@@ -154,7 +154,7 @@ def test_through_any_stack_the_two_ways_agree(stack, turns, rocks, travel):
 
 @pytest.mark.parametrize("way", ["plain", "compiled"])
 def test_both_ways_refuse_what_moves_unevenly_by_most_of_the_chord(way):
-    """Two chucks that move 0.002 mm to and fro, without end: together four fifths of a chord of 0.005 mm."""
+    """Two chucks oscillate over 0.002 mm each; their sum is four fifths of a chord of 0.005 mm."""
     with pytest.raises(SettingError, match=r"so unevenly that no steps are small enough for a chord of 0\.005 mm"):
         trace(cut_on(sliding(NOISY, NOISY), WAVE, turns=Fraction(1, 5), at=At(x=24.0, y=1.0, depth=0.4)), chord=5e-3, way=way)
 

@@ -212,20 +212,20 @@ class Plugins:
     def behind(self, error: BaseException | None) -> Record | None:
         """Return the plugin whose part an error, or what caused it, arose in, or None where it did not arise in a plugin's.
 
-        A generator turns a StopIteration that a plugin raises into another error, of which it is the cause.
+        Python replaces a StopIteration inside a generator by a RuntimeError, whose cause is the StopIteration.
         """
         kinds = get_args(PartKind)
         offers = [(record, kind, name) for record in self.loaded[1:] for kind, name in record.offers if kind in kinds]
         authors = {self.parts[kind][name].__module__: record for record, kind, name in offers}
-        seen: list[BaseException] = []
-        while error is not None and error not in seen:
+        seen: set[int] = set()
+        while error is not None and id(error) not in seen:
             for frame, _ in reversed(list(traceback.walk_tb(error.__traceback__))):
                 module = str(frame.f_globals.get("__name__", ""))
                 if module in authors:
                     return authors[module]
                 if module.partition(".")[0] == "lobework":
                     break
-            seen.append(error)
+            seen.add(id(error))
             error = error.__cause__
         return None
 

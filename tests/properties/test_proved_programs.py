@@ -17,9 +17,9 @@ from tests.search import examples, seed
 PROVED = int(os.environ.get("LOBEWORK_PROVED", examples(40)))
 SEED = seed(274)
 AWKWARD = [(77, 328), (77, 999), (4242, 248), (91, 125), (2005, 14)]
-"""Plunges that gain all the speed they may, from places that four decimals of an inch round towards the work; and a lift that
-bends to and fro between two samples; a way in that passes the middle of work that a cam has pushed aside; and an
-arc whose radius grows by a sixth from one sample of its trace to the next."""
+"""Plunges that reach their greatest speed, from places that four decimals of an inch round towards the work; a lift that
+oscillates between two samples; a way in that crosses the centre of work that a cam has shifted; an arc whose radius grows by a
+sixth from one sample of its trace to the next."""
 
 
 def proved(job):
