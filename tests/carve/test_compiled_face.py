@@ -158,6 +158,11 @@ class TestLaws:
         sweeps = list(rosettes(CUTTERS[cutter], waves))
         np.testing.assert_array_equal(carved(*sweeps[::-1], stock=WIDE), carved(*sweeps, stock=WIDE))
 
+    def test_passes_of_several_depths_cut_what_each_cuts_alone(self, cutter, waves):
+        sweeps = list(rosettes(CUTTERS[cutter], waves))
+        alone = np.maximum.reduce([carved(each, stock=WIDE) for each in sweeps])
+        np.testing.assert_array_equal(carved(*sweeps, stock=WIDE), alone)
+
     def test_twice_is_once(self, cutter, waves):
         sweeps = list(rosettes(CUTTERS[cutter], waves))
         np.testing.assert_array_equal(carved(*sweeps, *sweeps, stock=WIDE), carved(*sweeps, stock=WIDE))
@@ -172,6 +177,21 @@ class TestLaws:
         whole = next(rosettes(CUTTERS[cutter], waves))
         halves = [sweep(CUTTERS[cutter], part) for part in (whole.tip[:701], whole.tip[700:])]
         np.testing.assert_allclose(carved(*halves, stock=WIDE), carved(whole, stock=WIDE), rtol=0, atol=1e-6)
+
+
+waved = st.tuples(st.integers(10, 180), st.integers(0, 5), st.integers(0, 6), st.sampled_from([0.05, 0.1, 0.2, 0.4, 0.6]))
+
+
+@settings(max_examples=examples(24))
+@given(cutter=st.sampled_from(sorted(CUTTERS)), rings=st.lists(waved, min_size=2, max_size=6))
+def test_rings_of_several_depths_cut_what_each_cuts_alone(cutter, rings):
+    turn = np.linspace(0, 2 * np.pi, 900)
+    sweeps = []
+    for radius, rise, phase, depth in rings:
+        out = radius / 10 + rise / 10 * np.sin(12 * turn + phase)
+        sweeps.append(sweep(CUTTERS[cutter], np.stack([out * np.cos(turn), out * np.sin(turn), 0 * turn - depth], axis=-1)))
+    alone = np.maximum.reduce([carved(each, stock=WIDE) for each in sweeps])
+    np.testing.assert_array_equal(carved(*sweeps, stock=WIDE), alone)
 
 
 @pytest.mark.parametrize(("cutter", "bends"), [("ball", 0.8), ("vee", 1.0)])

@@ -23,7 +23,8 @@ if TYPE_CHECKING:
     from lobework.rigid import Array
 
     Placed = tuple[float, float, float, float, float, float, float]
-    Walk = tuple[float, float, float, float, float, float, int, int]
+    Lines = tuple[int, int, int, int]
+    Walk = tuple[float, float, float, float, float, float, int, int, int, int, float, float]
 
 __all__ = ["bounds_of", "first_cell", "lanes_of", "lines_of", "patch_steps", "placed_in", "reach", "run_of", "walk_over"]
 
@@ -110,7 +111,7 @@ def placed_in(segment: Array, grid: Array, row: int, column: int) -> Placed:
 
 
 @kernel(fastmath=FUSED)
-def lines_of(bounds: Whole, row: int, column: int) -> tuple[int, int, int, int]:
+def lines_of(bounds: Whole, row: int, column: int) -> Lines:
     """Return the first row of a tile's patches that a segment's bounds touch, the one after the last, and so its columns."""
     return (
         max(bounds[0] - row, 0) // PATCH,
@@ -121,13 +122,15 @@ def lines_of(bounds: Whole, row: int, column: int) -> tuple[int, int, int, int]:
 
 
 @kernel(fastmath=FUSED)
-def walk_over(placed: Placed, low: float, high: float, r: float, grid: Array) -> Walk:
+def walk_over(placed: Placed, low: float, high: float, r: float, lines: Lines, grid: Array) -> Walk:
     """Return how to go over a slab from ``low`` to ``high`` along a placed segment and ``r`` to each side, by its long lines.
 
     For line 0: the first patch between the slab's sides, the one after the last, and by how much both move from line to
-    line; the same between its ends; and how many patches on it is to the next line, and to the next patch: 32 and 1 where
-    lines are rows, 1 and 32 where they are columns.
+    line; the same between its ends; how many patches on it is to the next line, and to the next patch: 32 and 1 where
+    lines are rows, 1 and 32 where they are columns; the first line and the one after the last, and the first patch along
+    them and the one after the last, as `lines_of` has them: no patch outside is visited.
     """
+    top, bottom, left, right = lines
     ax, ay, _, _, _, ux, uy = placed
     by_rows = abs(uy) >= abs(ux)
     a, b, ua, ub = (ax, ay, ux, uy) if by_rows else (ay, ax, uy, ux)
@@ -147,15 +150,19 @@ def walk_over(placed: Placed, low: float, high: float, r: float, grid: Array) ->
         -ub * per_ua * line * per_a,
         PATCHES if by_rows else 1,
         1 if by_rows else PATCHES,
+        top if by_rows else left,
+        bottom if by_rows else right,
+        float(left if by_rows else top),
+        float(right if by_rows else bottom),
     )
 
 
 @kernel(fastmath=FUSED)
 def run_of(walk: Walk, line: int) -> tuple[int, int]:
-    """Return the first patch of a line that a slab touches, and the one after the last."""
+    """Return the first patch of a line that is visited, and the one after the last."""
     at = float(line)
-    first = max(walk[0] + walk[2] * at, walk[3] + walk[5] * at, 0.0)
-    last = min(walk[1] + walk[2] * at, walk[4] + walk[5] * at, float(PATCHES))
+    first = max(walk[0] + walk[2] * at, walk[3] + walk[5] * at, walk[10])
+    last = min(walk[1] + walk[2] * at, walk[4] + walk[5] * at, walk[11])
     return (int(first), int(last)) if first < last else (0, 0)
 
 

@@ -41,7 +41,6 @@ __all__ = [
     "NOTHING",
     "blade_on_face",
     "height",
-    "outside",
     "reach",
     "turned_on",
 ]
@@ -61,25 +60,6 @@ def height(outline: Array, a: float, first: int, last: int) -> tuple[float, floa
         return outline[part, 3] - under, a / under, part
     rise = outline[part, 4]
     return outline[part, 3] + rise * (a - outline[part, 0]), rise, part
-
-
-@kernel(fastmath=FUSED)
-def outside(outline: Array, a: float, up: float, first: int, last: int) -> tuple[float, float, float, int]:
-    """Return how far below the outline a place is, ``a`` from its middle line and ``up`` above the tip; by a; by up; the part.
-
-    Of a round part it is the distance from its circle, or from the line up its side: it never grows faster than a and up do.
-    """
-    part = first
-    while part < last and a > outline[part, 1]:
-        part += 1
-    if outline[part, 2] != 0.0:
-        under = outline[part, 3] - up
-        if under <= 0.0:
-            return a - outline[part, 4], 1.0, 0.0, part
-        away = math.sqrt(under * under + a * a)
-        return away - outline[part, 4], a / away, -under / away, part
-    rise = outline[part, 4]
-    return outline[part, 3] + rise * (a - outline[part, 0]) - up, rise, -1.0, part
 
 
 @kernel()

@@ -43,7 +43,7 @@ from lobework.kernels.tiles import (
 
 if TYPE_CHECKING:
     from lobework.kernels.lanes import Lanes
-    from lobework.kernels.slab import Placed, Walk
+    from lobework.kernels.slab import Lines, Placed, Walk
     from lobework.kernels.tiles import Cells, Counts, Whole
     from lobework.rigid import Array
 
@@ -59,12 +59,12 @@ _SHORT: Final = 8
 
 
 @kernel(fastmath=FUSED)
-def _nearest(off: Cells, placed: Placed, walk: Walk, begin: int, end: int, grid: Array) -> None:
-    """Lower a tile of squared distances, mm^2, to those from a level segment, in a slab's lines ``begin`` to ``end - 1``."""
+def _nearest(off: Cells, placed: Placed, walk: Walk, grid: Array) -> None:
+    """Lower a tile of squared distances, mm^2, to those from a level segment, in a slab."""
     lane_u, lane_v = lanes_of(placed, grid)
     step_u, step_v = patch_steps(placed, walk, grid)
     lower, upper = spread(np.float32(placed[3])), spread(np.float32(placed[4]))
-    for line in range(begin, end):
+    for line in range(walk[8], walk[9]):
         first, last = run_of(walk, line)
         first_u, first_v = first_cell(placed, walk, line, first, grid)
         u, v, patch = lane_u + np.float32(first_u), lane_v + np.float32(first_v), line * walk[6] + first * walk[7]
@@ -76,15 +76,15 @@ def _nearest(off: Cells, placed: Placed, walk: Walk, begin: int, end: int, grid:
 
 
 @kernel(fastmath=FUSED)
-def _nearest_of_two(off: Cells, one: Placed, two: Placed, walk: Walk, begin: int, end: int, grid: Array) -> None:
-    """Lower a tile of squared distances, mm^2, to those from two level segments, in the lines of a slab around both."""
+def _nearest_of_two(off: Cells, one: Placed, two: Placed, walk: Walk, grid: Array) -> None:
+    """Lower a tile of squared distances, mm^2, to those from two level segments, in a slab around both."""
     lane_u, lane_v = lanes_of(one, grid)
     lane_s, lane_w = lanes_of(two, grid)
     step_u, step_v = patch_steps(one, walk, grid)
     step_s, step_w = patch_steps(two, walk, grid)
     lower, upper = spread(np.float32(one[3])), spread(np.float32(one[4]))
     lower_two, upper_two = spread(np.float32(two[3])), spread(np.float32(two[4]))
-    for line in range(begin, end):
+    for line in range(walk[8], walk[9]):
         first, last = run_of(walk, line)
         first_u, first_v = first_cell(one, walk, line, first, grid)
         first_s, first_w = first_cell(two, walk, line, first, grid)
@@ -101,13 +101,13 @@ def _nearest_of_two(off: Cells, one: Placed, two: Placed, walk: Walk, begin: int
 
 
 @kernel(fastmath=FUSED)
-def _nearest_swung(off: Cells, placed: Placed, walk: Walk, begin: int, end: int, grid: Array, swing: float) -> None:
+def _nearest_swung(off: Cells, placed: Placed, walk: Walk, grid: Array, swing: float) -> None:
     """Lower a tile of squared distances, mm^2, to those from a circle of radius ``swing`` carried along a level segment."""
     lane_u, lane_v = lanes_of(placed, grid)
     step_u, step_v = patch_steps(placed, walk, grid)
     circle, none = np.float32(swing), spread(np.float32(0.0))
     lower, upper = spread(np.float32(placed[3])), spread(np.float32(placed[4]))
-    for line in range(begin, end):
+    for line in range(walk[8], walk[9]):
         first, last = run_of(walk, line)
         first_u, first_v = first_cell(placed, walk, line, first, grid)
         u, v, patch = lane_u + np.float32(first_u), lane_v + np.float32(first_v), line * walk[6] + first * walk[7]
@@ -146,7 +146,10 @@ def _heights(square: Lanes, parts: Array, none: Lanes) -> Lanes:
 
 @kernel(fastmath=FUSED)
 def _cut(off: Cells, parts: Array, tip: float, box: Whole, row: int, column: int, work: Whole, depth: Cells) -> None:
-    """Deepen a tile of the depths by an edge ``tip`` mm deep at squared distances ``off``, in a box of patches; forget those."""
+    """Deepen a tile of the depths by an edge ``tip`` mm deep at squared distances ``off``, in a box of patches; forget those.
+
+    Whatever lies nearer than the edge is wide must lie in the box: it would be cut with the next depth, or in the next tile.
+    """
     deep, none, far = np.float32(tip), spread(np.float32(0.0)), spread(_FAR)
     near = spread(np.float32((parts[-1, 2] + RIM_MM) ** 2))
     for line in range(box[0], box[1]):
@@ -174,7 +177,7 @@ def _cut(off: Cells, parts: Array, tip: float, box: Whole, row: int, column: int
 
 
 @kernel(fastmath=FUSED)
-def _around_two(one: Array, two: Array, placed: Placed, r: float, grid: Array) -> Walk:
+def _around_two(one: Array, two: Array, placed: Placed, r: float, lines: Lines, grid: Array) -> Walk:
     """Return how to go over the slabs of two segments, one after the other, that turn little, in one: see `walk_over`."""
     dx, dy = two[0] + two[5] * two[3] - one[0], two[1] + two[5] * two[4] - one[1]
     length = math.sqrt(dx * dx + dy * dy)
@@ -184,7 +187,7 @@ def _around_two(one: Array, two: Array, placed: Placed, r: float, grid: Array) -
     start_x, start_y = placed[0] + placed[3] * placed[5], placed[1] + placed[3] * placed[6]
     both = (start_x, start_y, 0.0, 0.0, length, dx * per, dy * per)
     low, high = -r * (max(one[7], turn) + askew), length + r * (max(turn, two[8]) + askew)
-    return walk_over(both, low, high, r + (min(one[5], two[5]) + r * widest) * askew, grid)
+    return walk_over(both, low, high, r + (min(one[5], two[5]) + r * widest) * askew, lines, grid)
 
 
 @kernel(fastmath=FUSED)
@@ -218,18 +221,15 @@ def _cut_tile(
         if joined and segment[5] + segments[k + 1, 5] < _SHORT * grid[2]:
             top_two, bottom_two, left_two, right_two = lines_of(bounds[k + 1], row, column)
             top, bottom, left, right = min(top, top_two), max(bottom, bottom_two), min(left, left_two), max(right, right_two)
-            walk = _around_two(segment, segments[k + 1], placed, r, grid)
-            begin, end = (top, bottom) if walk[7] == 1 else (left, right)
-            _nearest_of_two(off, placed, placed_in(segments[k + 1], grid, row, column), walk, begin, end, grid)
+            walk = _around_two(segment, segments[k + 1], placed, r, (top, bottom, left, right), grid)
+            _nearest_of_two(off, placed, placed_in(segments[k + 1], grid, row, column), walk, grid)
             at += 1
         elif swing > 0.0:
-            walk = walk_over(placed, placed[3] - r, placed[4] + r, r, grid)
-            begin, end = (top, bottom) if walk[7] == 1 else (left, right)
-            _nearest_swung(off, placed, walk, begin, end, grid, swing)
+            walk = walk_over(placed, placed[3] - r, placed[4] + r, r, (top, bottom, left, right), grid)
+            _nearest_swung(off, placed, walk, grid, swing)
         else:
-            walk = walk_over(placed, placed[3] - r * segment[7], placed[4] + r * segment[8], r, grid)
-            begin, end = (top, bottom) if walk[7] == 1 else (left, right)
-            _nearest(off, placed, walk, begin, end, grid)
+            low, high = placed[3] - r * segment[7], placed[4] + r * segment[8]
+            _nearest(off, placed, walk_over(placed, low, high, r, (top, bottom, left, right), grid), grid)
         box[0], box[1], box[2], box[3] = min(box[0], top), max(box[1], bottom), min(box[2], left), max(box[3], right)
         at += 1
     if box[0] < box[1]:

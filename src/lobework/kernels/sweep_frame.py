@@ -19,9 +19,7 @@ from lobework.kernels.sweep_blade import (
     FUSED,
     NOTHING,
     height,
-    outside,
     reach,
-    turned_on,
 )
 from lobework.kernels.tiles import (
     PATCH,
@@ -67,13 +65,12 @@ def _out_of_swing(slope: float) -> float:
 
 
 @kernel(fastmath=FUSED)
-def _on_face(
-    g: Array, pw: float, pq: float, s: float, ahead: float, radius: float, outline: Array, first: int, last: int, side: int
-) -> Met:
+def _at(g: Array, pw: float, pq: float, s: float, ahead: float, radius: float, outline: Array, body: Whole) -> Met:
     """Return how deep the solid goes when the part ``s`` of a piece is done, its slope, the part met, w there and its slope.
 
     ``pw`` and ``pq`` are the ray's place in the first pose. On the middle line the slope is that ahead (1) or behind (-1).
     """
+    first, last, side = body[0], body[1], body[2]
     turn = s * g[8]
     square = turn * turn
     c, n = 1 - square * (0.5 - square / 24), turn * (1 - square / 6)
@@ -99,146 +96,10 @@ def _on_face(
 
 
 @kernel(fastmath=FUSED)
-def _posed(
-    g: Array, cosine: float, sine: float, s: float, up: float
-) -> tuple[float, float, float, float, float, float, float, float, float, float, float, float, float, float]:
-    """Return a pose as a round piece goes on, away from the work's axis, round it and along it.
-
-    First the turn from it to the ray (cosine and sine), then the place ``up`` mm out of the tip, its change, and the way of the
-    solid's axis and its change.
-    """
-    c, n = turned_on(cosine, sine, s * g[1])
-    even_out, even_axis = 1 + s * (1 - s) * g[20], 1 + s * (1 - s) * g[21]
-    by_out, by_axis = (1 - 2 * s) * g[20], (1 - 2 * s) * g[21]
-    outr, outp, outz = g[6] + s * g[9], g[7] + s * g[10], g[8] + s * g[11]
-    wr, wp, wz = g[12] + s * g[15], g[13] + s * g[16], g[14] + s * g[17]
-    lift = up * even_out
-    return (
-        c,
-        n,
-        g[2] + s * g[3] + lift * outr,
-        lift * outp,
-        g[4] + s * g[5] + lift * outz,
-        g[3] + up * (g[9] * even_out + outr * by_out),
-        up * (g[10] * even_out + outp * by_out),
-        g[5] + up * (g[11] * even_out + outz * by_out),
-        wr * even_axis,
-        wp * even_axis,
-        wz * even_axis,
-        g[15] * even_axis + wr * by_axis,
-        g[16] * even_axis + wp * by_axis,
-        g[17] * even_axis + wz * by_axis,
-    )
-
-
-@kernel(fastmath=FUSED)
-def _on_round(
-    g: Array,
-    cosine: float,
-    sine: float,
-    ray: Array,
-    s: float,
-    guess: float,
-    radius: float,
-    outline: Array,
-    first: int,
-    last: int,
-    side: int,
-) -> Met:
-    """Return how deep a ray goes until it leaves the solid for good, as `_on_face` does; ``guess`` is where to begin.
-
-    How far a point is outside the solid is convex along the ray: Newton's way from beyond comes straight to where it leaves.
-    """
-    c, n, cr, cp, cz, cr_s, cp_s, cz_s, wr, wp, wz, wr_s, wp_s, wz_s = _posed(g, cosine, sine, s, radius)
-    xr, xp, xz = ray[0] * c - cr, ray[0] * n - cp, ray[1] - cz
-    vr, vp, vz = -ray[2] * c, -ray[2] * n, -ray[3]
-    a0, a1 = xr * wr + xp * wp + xz * wz, vr * wr + vp * wp + vz * wz
-    on, square = xr * vr + xp * vp + xz * vz, xr * xr + xp * xp + xz * xz
-    near, far = outline[first, 0] - _TOUCHES_MM, outline[last, 1] + _TOUCHES_MM
-    least = -far if side == 0 else (near if side > 0 else -far)
-    most = far if side == 0 else (far if side > 0 else -near)
-    low, high = -1e9, 1e9
-    if abs(a1) > 1e-12:
-        low, high = (least - a0) / a1, (most - a0) / a1
-        if low > high:
-            low, high = high, low
-    elif a0 > most or a0 < least:
-        x_s = (ray[0] * n * g[1] - cr_s, -ray[0] * c * g[1] - cp_s, -cz_s)
-        a_s = x_s[0] * wr + x_s[1] * wp + x_s[2] * wz + xr * wr_s + xp * wp_s + xz * wz_s
-        return NOTHING, _out_of_swing(-a_s if a0 > most else a_s), 0, a0, a_s
-    beyond = -on + math.sqrt(radius * radius + far * far)
-    d = min(max(guess, low), high) if guess > NOTHING else min(beyond, high)
-    from_beyond = guess <= NOTHING
-    met, settled, pinned, part = False, False, False, 0
-    off, off_d, a, rho, sign, by_a, by_up = 0.0, 1.0, 0.0, 1.0, 1.0, 0.0, -1.0
-    for _ in range(_ROUNDS):
-        a = a0 + d * a1
-        rho = math.sqrt(max(square + d * (2 * on + d) - a * a, 1e-18))
-        sign = 1.0 if a >= 0 else -1.0
-        off, by_a, by_up, part = outside(outline, min(max(sign * a, near, 0.0), far), radius - rho, first, last)
-        off_d = by_a * sign * a1 - by_up * (on + d - a * a1) / rho
-        if pinned or (off <= 0 and d >= high):
-            met = not pinned
-            break
-        if off_d > 1e-9:
-            step = off / off_d
-            if abs(step) <= 1e-8 and d - step >= low - 1e-8:
-                d -= step
-                met = settled = True
-                break
-            pinned = off > 0 and d - step < low
-            d = min(max(d - step, low), high)
-        elif from_beyond:
-            pinned = d >= high
-            break
-        else:
-            d, from_beyond = min(beyond, high), True
-    zr, zp, zz = xr + d * vr, xp + d * vp, xz + d * vz
-    r = ray[0] - d * ray[2]
-    sr, sp, sz = r * n * g[1] - cr_s, -r * c * g[1] - cp_s, -cz_s
-    a_s = sr * wr + sp * wp + sz * wz + zr * wr_s + zp * wp_s + zz * wz_s
-    off_s = by_a * sign * a_s - by_up * (zr * sr + zp * sp + zz * sz - a * a_s) / rho
-    if settled and d <= ray[4]:
-        return d, -off_s / off_d, part + 1 if sign > 0 else -part - 1, a, a_s
-    through = a - a1 * off / off_d if abs(off_d) > 1e-9 else a
-    if met and d <= ray[4]:
-        return d, -a_s / a1, 0, through, a_s
-    if met:
-        a = a0 + ray[4] * a1
-        rho = math.sqrt(max(square + ray[4] * (2 * on + ray[4]) - a * a, 0.0))
-        off, _, _, _ = outside(outline, min(max(abs(a), near, 0.0), far), radius - rho, first, last)
-        if least <= a <= most and off <= 0:
-            return ray[4], 0.0, 0, through, a_s
-    return NOTHING, _out_of_swing(off_d * a_s / a1 - off_s if pinned else -off_s), 0, through, a_s
-
-
-@kernel()
-def _at(
-    g: Array,
-    flat: bool,
-    p: float,
-    q: float,
-    ray: Array,
-    s: float,
-    ahead: float,
-    guess: float,
-    radius: float,
-    outline: Array,
-    body: Whole,
-) -> Met:
-    """Return what `_on_face` or `_on_round` does."""
-    if flat:
-        return _on_face(g, p, q, s, ahead, radius, outline, body[0], body[1], body[2])
-    return _on_round(g, p, q, ray, s, guess, radius, outline, body[0], body[1], body[2])
-
-
-@kernel(fastmath=FUSED)
 def _between(
     g: Array,
-    flat: bool,
     p: float,
     q: float,
-    ray: Array,
     low: float,
     high: float,
     begin: Met,
@@ -270,7 +131,7 @@ def _between(
             break
         if not low < s < high:
             s = 0.5 * (low + high)
-        deep, slope, _, _, _ = _at(g, flat, p, q, ray, s, 1.0, max(deep_low, deep_high), radius, outline, body)
+        deep, slope, _, _, _ = _at(g, p, q, s, 1.0, radius, outline, body)
         best = max(best, deep)
         if slope > 0:
             stayed = stayed + 1 if stayed > 0 else 1
@@ -302,10 +163,8 @@ def _border(outline: Array, body: Whole, w: float, rising: bool) -> float:
 @kernel(fastmath=FUSED)
 def _stretch(
     g: Array,
-    flat: bool,
     p: float,
     q: float,
-    ray: Array,
     low: float,
     high: float,
     begin: Met,
@@ -327,21 +186,21 @@ def _stretch(
         s = low + (high - low) * (w - begin[3]) / (end[3] - begin[3])
         fast = (end[3] - begin[3]) / (high - low)
         for _trial in range(3):
-            met = _at(g, flat, p, q, ray, s, 1.0, begin[0], radius, outline, body)
+            met = _at(g, p, q, s, 1.0, radius, outline, body)
             if abs(met[3] - w) < 1e-9:
                 break
             s = min(max(s - (met[3] - w) / fast, low), high)
         aside = 1e-8 / abs(fast)
         before, after = max(s - aside, low), min(s + aside, high)
-        met = _at(g, flat, p, q, ray, before, 1.0, begin[0], radius, outline, body)
-        best = _between(g, flat, p, q, ray, low, before, begin, met, best, radius, outline, body)
-        begin = _at(g, flat, p, q, ray, after, 1.0, begin[0], radius, outline, body)
+        met = _at(g, p, q, before, 1.0, radius, outline, body)
+        best = _between(g, p, q, low, before, begin, met, best, radius, outline, body)
+        begin = _at(g, p, q, after, 1.0, radius, outline, body)
         low = after
-    return _between(g, flat, p, q, ray, low, high, begin, end, best, radius, outline, body)
+    return _between(g, p, q, low, high, begin, end, best, radius, outline, body)
 
 
 @kernel(fastmath=FUSED)
-def _deepest(g: Array, flat: bool, p: float, q: float, ray: Array, radius: float, outline: Array, bodies: Whole) -> float:
+def _deepest(g: Array, p: float, q: float, radius: float, outline: Array, bodies: Whole) -> float:
     """Return the greatest depth that a ray is met at as a piece goes on.
 
     Its slope grows by the piece's bend at the most, none where nothing turns: a depth that falls faster from the start, or
@@ -352,20 +211,20 @@ def _deepest(g: Array, flat: bool, p: float, q: float, ray: Array, radius: float
     half_bend = 0.5 * g[_BEND]
     for k in range(bodies.shape[0]):
         body = bodies[k]
-        begin = _at(g, flat, p, q, ray, 0.0, 1.0, NOTHING, radius, outline, body)
+        begin = _at(g, p, q, 0.0, 1.0, radius, outline, body)
         if begin[1] <= -half_bend and (begin[0] > NOTHING or half_bend == 0.0):
             best = max(best, begin[0])
             continue
-        end = _at(g, flat, p, q, ray, 1.0, -1.0, begin[0], radius, outline, body)
+        end = _at(g, p, q, 1.0, -1.0, radius, outline, body)
         if end[1] >= half_bend and (end[0] > NOTHING or half_bend == 0.0):
             best = max(best, begin[0], end[0])
         elif begin[4] * end[4] < 0:
             turn = begin[4] / (begin[4] - end[4])
-            there = _at(g, flat, p, q, ray, turn, 1.0, begin[0], radius, outline, body)
-            best = _stretch(g, flat, p, q, ray, 0.0, turn, begin, there, best, radius, outline, body)
-            best = _stretch(g, flat, p, q, ray, turn, 1.0, there, end, best, radius, outline, body)
+            there = _at(g, p, q, turn, 1.0, radius, outline, body)
+            best = _stretch(g, p, q, 0.0, turn, begin, there, best, radius, outline, body)
+            best = _stretch(g, p, q, turn, 1.0, there, end, best, radius, outline, body)
         elif begin[0] > NOTHING or end[0] > NOTHING or (begin[1] > 0 and end[1] < 0):
-            best = _stretch(g, flat, p, q, ray, 0.0, 1.0, begin, end, best, radius, outline, body)
+            best = _stretch(g, p, q, 0.0, 1.0, begin, end, best, radius, outline, body)
     return best
 
 
@@ -559,7 +418,7 @@ def _deepen_on_face(
                     if now < lowest:
                         px, py = x + j * column_step, y + i * row_step
                         w, q = px * g[6] + py * g[7], px * g[7] - py * g[6]
-                        deep = np.float32(_deepest(g, True, w, q, g, radius, outline, bodies))
+                        deep = np.float32(_deepest(g, w, q, radius, outline, bodies))
                         if deep > now:
                             patch[i * PATCH + j] = deep
 

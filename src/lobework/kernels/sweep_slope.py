@@ -64,7 +64,7 @@ def _ahead(part: Array, far: float, slope: float) -> float:
 
 
 @kernel(fastmath=FUSED)
-def _cut_by_part(tile: Cells, placed: Placed, slope: float, part: Array, walk: Walk, begin: int, end: int, grid: Array) -> None:
+def _cut_by_part(tile: Cells, placed: Placed, slope: float, part: Array, walk: Walk, grid: Array) -> None:
     """Deepen a tile by one part of an edge along a segment, in a slab's lines.
 
     It counts as reaching a hair further than it does, as high as at its end, so that no ray is rounded out between two parts.
@@ -80,7 +80,7 @@ def _cut_by_part(tile: Cells, placed: Placed, slope: float, part: Array, walk: W
     near_square, far_square = np.float32(near * near), np.float32(far * far)
     rim_square = spread(np.float32((far + RIM_MM) * (far + RIM_MM)))
     base, rising = np.float32(-placed[2] - a), np.float32(slope)
-    for line in range(begin, end):
+    for line in range(walk[8], walk[9]):
         first, last = run_of(walk, line)
         first_u, first_v = first_cell(placed, walk, line, first, grid)
         patch = line * walk[6] + first * walk[7]
@@ -184,12 +184,10 @@ def _height(u: float, across: float, low: float, high: float, slope: float, swin
 
 
 @kernel(fastmath=FUSED)
-def _cut_swung(
-    tile: Cells, placed: Placed, slope: float, swing: float, slants: Array, walk: Walk, begin: int, end: int, grid: Array
-) -> None:
-    """Deepen a tile by an edge swung in a circle along a segment, in a slab's lines ``begin`` to ``end - 1``."""
+def _cut_swung(tile: Cells, placed: Placed, slope: float, swing: float, slants: Array, walk: Walk, grid: Array) -> None:
+    """Deepen a tile by an edge swung in a circle along a segment, in a slab."""
     ax, ay, z, low, high, ux, uy = placed
-    for line in range(begin, end):
+    for line in range(walk[8], walk[9]):
         first, last = run_of(walk, line)
         for place in range(first, last):
             patch = line * walk[6] + place * walk[7]
@@ -211,22 +209,19 @@ def _cut_tile(
     for k in chosen:
         segment = segments[k]
         placed = placed_in(segment, grid, row, column)
-        top, bottom, left, right = lines_of(bounds[k], row, column)
+        lines = lines_of(bounds[k], row, column)
         depth, slope = -segment[2], segment[6]
         out = reach(parts, depth)
         if swing > 0.0:
-            walk = walk_over(placed, placed[3] - out - swing, placed[4] + out + swing, out + swing, grid)
-            begin, end = (top, bottom) if walk[7] == 1 else (left, right)
-            _cut_swung(tile, placed, slope, swing, parts, walk, begin, end, grid)
+            walk = walk_over(placed, placed[3] - out - swing, placed[4] + out + swing, out + swing, lines, grid)
+            _cut_swung(tile, placed, slope, swing, parts, walk, grid)
             continue
         for p in range(parts.shape[0]):
             if parts[p, 1] >= out:
                 break
             far = min(parts[p, 2], out)
             low, high = placed[3] - far * segment[7], placed[4] + max(far * segment[8], _ahead(parts[p], far, slope))
-            walk = walk_over(placed, low, high, far, grid)
-            begin, end = (top, bottom) if walk[7] == 1 else (left, right)
-            _cut_by_part(tile, placed, slope, parts[p], walk, begin, end, grid)
+            _cut_by_part(tile, placed, slope, parts[p], walk_over(placed, low, high, far, lines, grid), grid)
 
 
 @kernel(fastmath=FUSED)

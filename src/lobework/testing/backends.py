@@ -16,7 +16,16 @@ from lobework.cutter import Vee
 from lobework.errors import PluginError
 from lobework.piece import Barrel, Disc
 from lobework.surface import Face
-from lobework.testing.carvings import about, assert_same, carved, carvings_for, deep_carvings_for, on_face, on_round
+from lobework.testing.carvings import (
+    about,
+    assert_same,
+    carved,
+    carvings_for,
+    deep_carvings_for,
+    on_face,
+    on_round,
+    wide_carvings_for,
+)
 from lobework.testing.compare import Broken, assert_close
 from lobework.testing.promise import promised
 from lobework.testing.refusal import refused
@@ -311,6 +320,22 @@ def _drops_none(sample: Sample) -> int:
                 raise Broken(f"{name}: pass {number} of {len(sweeps)} leaves less of its mark among the others: {got}")
             cases += 1
     return cases
+
+
+@promised(
+    "backend",
+    "adds nothing to the passes",
+    "Passes of several depths, on a grid of many rays, leave the deepest that one of them leaves by itself.",
+    "1e-6 mm",
+)
+def _adds_nothing(sample: Sample) -> int:
+    backend, rays = sample.part, 0
+    for name, stock, sweeps in wide_carvings_for(backend.can):
+        alone = np.maximum.reduce([carved(backend, stock, sweep) for sweep in sweeps])
+        with _named(name):
+            assert_close(carved(backend, stock, *sweeps), alone, _SAME, what="all passes together, for each by itself")
+        rays += alone.size
+    return rays
 
 
 @promised("backend", "leaves its input alone", "It writes to the depths alone: not to the passes, nor to the stock.")

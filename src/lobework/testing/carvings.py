@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
@@ -34,6 +35,7 @@ __all__ = [
     "deep_carvings_for",
     "on_face",
     "on_round",
+    "wide_carvings_for",
 ]
 
 UP: Final[Array] = np.array([[0.0, 0.0, 1.0]])
@@ -208,3 +210,20 @@ def deep_carvings_for(can: frozenset[Ability]) -> Iterator[tuple[str, Stock, tup
                 on_it = on_round(cutter, stock.surface, [0.4, 2.9], [0.3 * long, 0.6 * long], _DEEP_MM)
             if needs(stock, (on_it,)) <= can:
                 yield f"{piece.form}, {kind}, deep", stock, (on_it,)
+
+
+_GOLDEN_RAD: Final = math.pi * (3.0 - math.sqrt(5.0))
+
+
+def wide_carvings_for(can: frozenset[Ability]) -> Iterator[tuple[str, Stock, tuple[Sweep, ...]]]:
+    """Yield a carving of nine passes, at four depths, into a face of many rays, as `carvings_for` yields its own."""
+    stock, number = stock_of(Disc(diameter=16.0, thickness=5.0), 0.05), np.arange(10)
+    for kind, held in _HELD.items():
+        cutter, on_it = Vee(angle_deg=90.0, width=2.4, held=held), []
+        for place, (x, y) in enumerate(itertools.product((-3.8, 0.0, 3.8), repeat=2)):
+            turn, out = _GOLDEN_RAD * (number + place), 0.3 + 1.5 * np.sqrt(number / 10)
+            tip = [x + out * np.cos(turn), y + out * np.sin(turn), np.full(10, -(0.05, 0.4, 0.12, 0.25)[place % 4])]
+            on_it.append(on_face(cutter, np.stack(tip, axis=-1)))
+        if needs(stock, on_it) <= can:
+            yield f"disc, {kind}, wide", stock, tuple(on_it)
+            return

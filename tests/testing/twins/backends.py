@@ -46,6 +46,15 @@ class DropsLast(Second):
         super().carve(stock, sweeps[:-1] if len(sweeps) > 1 else sweeps, depth, progress)
 
 
+class Leaking(Second):
+    """Cuts a mark of one pass in the wrong tile, where the grid has several."""
+
+    def carve(self, stock, sweeps, depth, progress=None):
+        super().carve(stock, sweeps, depth, progress)
+        if stock.rows > 256 and len(sweeps) > 1:
+            depth[140:150, 140:150] += np.float32(0.01)
+
+
 class Shallow(Second):
     """A thousandth of a mm short."""
 
@@ -338,6 +347,7 @@ TWINS = [
     Twin("deeper the second time", "cuts twice as once", Sample(Wearing()), "cut again: worst error 0.001 mm"),
     Twin("the last pass fills up the first", "cuts in any order", Sample(Ordered()), "the last pass first: worst error"),
     Twin("drops the last pass", "drops no pass", Sample(DropsLast()), "pass 3 of 3 leaves less of its mark"),
+    Twin("a mark in the wrong tile", "adds nothing to the passes", Sample(Leaking()), "for each by itself: worst error 0.01 mm"),
     Twin("moves the passes", "leaves its input alone", Sample(Meddling()), "it changes what it is given"),
     Twin("says nothing of how far it is", "tells how far it is", Sample(Silent()), "progress is told nothing"),
     Twin("tells per cent", "tells how far it is", Sample(Percent()), "it must be from 0 to 1"),
