@@ -7,7 +7,7 @@ import pytest
 
 from benchmarks.measure import medians
 from lobework import Roller, Wave
-from lobework.contact import touch_at
+from lobework.kinematics.contact import touch_at
 
 PAIRS = {
     "four waves, 3 mm roller": (Wave(lobes=4, base_radius=62.0, rise=5.0), Roller(3.0)),

@@ -11,7 +11,7 @@ from fractions import Fraction
 
 from benchmarks.measure import RUNS
 from lobework import At, Disc, Drive, Feeds, Job, Pass, Roller, Wave, read_lathe
-from lobework.cutter import Pen
+from lobework.parts.cutter import Pen
 from lobework.targets.rs274 import render
 
 BLOCKS = 100_000

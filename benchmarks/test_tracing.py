@@ -14,9 +14,9 @@ import pytest
 
 from benchmarks.measure import RUNS, by_turns, medians, seconds
 from lobework import At, Cut, Drive, EccentricChuck, Lathe, Oval, Pass, Roller, Wave, read_lathe
-from lobework.motion import motion_of
-from lobework.rigid import Rigid
-from lobework.trace import lay_out, trace
+from lobework.geometry.rigid import Rigid
+from lobework.kinematics.motion import motion_of
+from lobework.kinematics.trace import lay_out, trace
 
 SAMPLES = 10_000_000
 

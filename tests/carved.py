@@ -6,7 +6,7 @@ import numpy as np
 
 from lobework.carve.carving import Carving
 from lobework.carve.stock import stock_of
-from lobework.piece import Barrel, Disc, Turned
+from lobework.parts.piece import Barrel, Disc, Turned
 
 
 def carved(piece, depth_at, resolution=0.1, title="Tide box"):

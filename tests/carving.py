@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from lobework import plugins
 from lobework.carve.plain import Plain
+from lobework.plugins import registry
 from lobework.testing.carvings import ALONG_X, STEPPED, UP, about, assert_same, carved, on_face, on_round
 from lobework.testing.strategies import carvings, cutters, held, surfaces
 
@@ -27,7 +27,7 @@ __all__ = [
     "surfaces",
 ]
 
-BACKENDS = tuple(plugins.installed().backends().values())
+BACKENDS = tuple(registry.installed().backends().values())
 JUDGE = Plain()
 
 

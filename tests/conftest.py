@@ -86,7 +86,7 @@ def no_word_of_time() -> Generator[None, None, None]:
 @pytest.fixture(scope="module")
 def small_pictures() -> Generator[None, None, None]:
     """For tests that ask something else of pictures than how large they are."""
-    from lobework import relief
+    from lobework.render import relief
     from lobework.targets import page
 
     with pytest.MonkeyPatch.context() as patch:

@@ -12,21 +12,21 @@ from fractions import Fraction
 
 import numpy as np
 
-from lobework.cam import Scallop, Wave
-from lobework.carriage import Headstock
-from lobework.chuck import EccentricChuck, Oval
-from lobework.cutter import Pen
-from lobework.drive import Drive
-from lobework.feeds import Feeds
-from lobework.follower import Knife, Roller
-from lobework.job import Job
-from lobework.lathe import Axis, CamShaft, Controller, Lathe
-from lobework.passes import Pass
-from lobework.piece import Barrel, Disc
-from lobework.slide import Arc, At
-from lobework.template import Template
-from lobework.trace import trace
-from lobework.twist import Twist
+from lobework.jobs.job import Job
+from lobework.kinematics.trace import trace
+from lobework.lathe.lathe import Axis, CamShaft, Controller, Lathe
+from lobework.lathe.passes import Pass
+from lobework.parts.cam import Scallop, Wave
+from lobework.parts.chuck import EccentricChuck, Oval
+from lobework.parts.cutter import Pen
+from lobework.parts.drive import Drive
+from lobework.parts.feeds import Feeds
+from lobework.parts.follower import Knife, Roller
+from lobework.parts.headstock import Headstock
+from lobework.parts.piece import Barrel, Disc
+from lobework.parts.slide import Arc, At
+from lobework.parts.template import Template
+from lobework.parts.twist import Twist
 from tests.search import examples
 
 EDGES = (

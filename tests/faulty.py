@@ -8,9 +8,9 @@ from typing import ClassVar
 
 import numpy as np
 
-from lobework.cam import CamShape
-from lobework.kinds import Length
-from lobework.rigid import Rigid
+from lobework.geometry.rigid import Rigid
+from lobework.parts.cam import CamShape
+from lobework.quantities.fields import Length
 
 __all__ = ["FaultyCam", "FaultyChuck", "SilentChuck"]
 

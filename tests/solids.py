@@ -14,8 +14,8 @@ import numpy as np
 import trimesh
 
 from lobework.carve import Carving, Stock, stock_of
-from lobework.piece import Barrel, Disc, Turned
-from lobework.surface import Round
+from lobework.geometry.surface import Round
+from lobework.parts.piece import Barrel, Disc, Turned
 
 LID = Disc(diameter=70.0, thickness=8.0)
 GROOVED = Disc(diameter=60.0, thickness=5.0)

@@ -7,7 +7,7 @@ from typing import ClassVar
 
 import numpy as np
 
-from lobework.rigid import Rigid
+from lobework.geometry.rigid import Rigid
 from lobework.testing.benches import AXES, cut_on, fixed, high_enough, rocking, sliding
 from lobework.testing.strategies import (
     LAW_NAMES,
@@ -91,7 +91,7 @@ def on_work(cut_or_trace, u=None):
     """The path as complex numbers x + iy."""
     if u is None:
         return cut_or_trace.x + 1j * cut_or_trace.y
-    from lobework.motion import motion_of
+    from lobework.kinematics.motion import motion_of
 
     x, y, _ = motion_of(cut_or_trace).place(np.asarray(u, dtype=np.float64)).T
     return x + 1j * y

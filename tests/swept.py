@@ -12,9 +12,9 @@ from typing import NamedTuple
 
 import numpy as np
 
-from lobework.edge import Arc
-from lobework.holder import CuttingFrame, EccentricFrame
-from lobework.surface import Face
+from lobework.geometry.cutter_edge import Arc
+from lobework.geometry.surface import Face
+from lobework.parts.holder import CuttingFrame, EccentricFrame
 
 __all__ = ["Boxes", "Outline", "Steps", "bounded", "reached"]
 

@@ -9,27 +9,27 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from lobework.cam import Wave
-from lobework.carriage import Headstock
-from lobework.check import closure_findings, travel_findings
-from lobework.cutter import Ball
-from lobework.drive import Drive
+from lobework.checks.check import closure_findings, travel_findings
 from lobework.errors import SettingError, TooLargeError
-from lobework.feeds import Feeds
-from lobework.follower import Knife
-from lobework.hand import by_hand
-from lobework.job import Job
-from lobework.jobfile import read_job
-from lobework.lathe import Axis, Lathe
-from lobework.motion import motion_of
-from lobework.passes import Cut, Pass, cuts_of
-from lobework.piece import Barrel
-from lobework.program import program
-from lobework.settings import settings as sheet_of
-from lobework.slide import Approach, Arc, At
-from lobework.steps import Timed
-from lobework.trace import trace
-from lobework.twist import Twist
+from lobework.jobs.job import Job
+from lobework.jobs.jobfile import read_job
+from lobework.kinematics.motion import motion_of
+from lobework.kinematics.trace import trace
+from lobework.lathe.hand_settings import by_hand
+from lobework.lathe.lathe import Axis, Lathe
+from lobework.lathe.passes import Cut, Pass, cuts_of
+from lobework.parts.cam import Wave
+from lobework.parts.cutter import Ball
+from lobework.parts.drive import Drive
+from lobework.parts.feeds import Feeds
+from lobework.parts.follower import Knife
+from lobework.parts.headstock import Headstock
+from lobework.parts.piece import Barrel
+from lobework.parts.slide import Approach, Arc, At
+from lobework.parts.twist import Twist
+from lobework.program.program import program
+from lobework.program.steps import Timed
+from lobework.sheets.settings import settings as sheet_of
 from tests.carving import BACKENDS
 from tests.strategies import cut_on, fixed, sliding
 from tests.test_bad_input import bench  # noqa: F401 - a fixture

@@ -12,22 +12,22 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
-from lobework.carriage import Headstock
-from lobework.chuck import EccentricChuck, Oval, Plain
-from lobework.cutter import Ball
-from lobework.drive import Drive
 from lobework.errors import InputError, SettingError
-from lobework.follower import Roller
-from lobework.holder import CuttingFrame, DrillingSpindle
-from lobework.job import Job
-from lobework.jobfile import read_job
-from lobework.lathe import Axis, Lathe
-from lobework.motion import motion_of
-from lobework.passes import Cut, Pass, cuts_of
-from lobework.piece import Disc, Turned
-from lobework.settings import settings as sheet_of
-from lobework.slide import Arc, At
-from lobework.trace import trace
+from lobework.jobs.job import Job
+from lobework.jobs.jobfile import read_job
+from lobework.kinematics.motion import motion_of
+from lobework.kinematics.trace import trace
+from lobework.lathe.lathe import Axis, Lathe
+from lobework.lathe.passes import Cut, Pass, cuts_of
+from lobework.parts.chuck import EccentricChuck, Oval, Plain
+from lobework.parts.cutter import Ball
+from lobework.parts.drive import Drive
+from lobework.parts.follower import Roller
+from lobework.parts.headstock import Headstock
+from lobework.parts.holder import CuttingFrame, DrillingSpindle
+from lobework.parts.piece import Disc, Turned
+from lobework.parts.slide import Arc, At
+from lobework.sheets.settings import settings as sheet_of
 from tests.properties.test_path_laws import away_from_chord
 from tests.search import examples
 from tests.strategies import AXES, numbers, waves

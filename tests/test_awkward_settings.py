@@ -7,16 +7,16 @@ from dataclasses import replace
 
 import pytest
 
-from lobework.cam import Law, Wave
-from lobework.carriage import Headstock
-from lobework.chuck import EccentricChuck, Oval
-from lobework.drive import Drive
 from lobework.errors import SettingError, TooLargeError
-from lobework.follower import Knife
-from lobework.lathe import Axis, Lathe
-from lobework.passes import Cut, Pass, cuts_of
-from lobework.slide import At
-from lobework.trace import trace
+from lobework.kinematics.trace import trace
+from lobework.lathe.lathe import Axis, Lathe
+from lobework.lathe.passes import Cut, Pass, cuts_of
+from lobework.parts.cam import Law, Wave
+from lobework.parts.chuck import EccentricChuck, Oval
+from lobework.parts.drive import Drive
+from lobework.parts.follower import Knife
+from lobework.parts.headstock import Headstock
+from lobework.parts.slide import At
 
 BENCH = Lathe(name="bench", headstock=Headstock(sideways="slides"))
 WAVE = Drive(Wave(lobes=4, base_radius=60.0, rise=5.0), follower=Knife())

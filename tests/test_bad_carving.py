@@ -226,7 +226,7 @@ OPTIONS = {
 
 @pytest.mark.parametrize("case", OPTIONS)
 def test_an_option_that_cannot_be_is_answered_under_its_own_name_before_anything_is_traced(case, bench, monkeypatch):
-    from lobework import job
+    from lobework.jobs import job
 
     monkeypatch.setattr(job, "trace", lambda *_, **__: pytest.fail("it was traced"))
     option, given, says = OPTIONS[case]
@@ -236,7 +236,7 @@ def test_an_option_that_cannot_be_is_answered_under_its_own_name_before_anything
 
 
 def test_a_grid_past_memory_is_refused_before_anything_is_traced(bench, monkeypatch):
-    from lobework import job
+    from lobework.jobs import job
 
     monkeypatch.setattr(job, "trace", lambda *_, **__: pytest.fail("it was traced"))
     bench.job.write_text(WRONG["a grid past memory"][0], encoding="utf-8")
@@ -246,7 +246,7 @@ def test_a_grid_past_memory_is_refused_before_anything_is_traced(bench, monkeypa
 def test_a_library_that_a_picture_lacks_is_missed_before_anything_is_carved(bench, monkeypatch):
     import importlib.util
 
-    from lobework import job
+    from lobework.jobs import job
 
     real = importlib.util.find_spec
     monkeypatch.setattr(importlib.util, "find_spec", lambda name: None if name == "PIL" else real(name))

@@ -9,17 +9,17 @@ from typing import ClassVar
 import numpy as np
 import pytest
 
-from lobework import plugins
-from lobework.carriage import Headstock
-from lobework.chuck import Dome, EccentricChuck, Oval, StraightLine
 from lobework.cli import main
 from lobework.errors import SettingError
-from lobework.kinds import ChuckSlide
-from lobework.lathe import Lathe
-from lobework.plugins import Record
-from lobework.rigid import Rigid
-from lobework.screw import Screw
-from lobework.wheel import Wheel
+from lobework.gearing.dividing_wheel import Wheel
+from lobework.gearing.screw import Screw
+from lobework.geometry.rigid import Rigid
+from lobework.lathe.lathe import Lathe
+from lobework.parts.chuck import Dome, EccentricChuck, Oval, StraightLine
+from lobework.parts.headstock import Headstock
+from lobework.parts.protocols import ChuckSlide
+from lobework.plugins import registry
+from lobework.plugins.registry import Record
 from tests.test_bad_input import Bench, bench  # noqa: F401 - a fixture
 
 COMMANDS = ("make", "draw", "program", "settings", "check")
@@ -276,7 +276,7 @@ def test_in_python_too():
         lambda: replace(bench_lathe(), fittings="ring"): "fittings='ring': must be a list of names, such as ('ring',)",
         lambda: replace(bench_lathe(), swing="6 in"): "swing=6 in: must be above zero; leave it out where there is no bed",
         lambda: replace(bench_lathe(), chucks=(Oval,)): (
-            "chucks=(<class 'lobework.chuck.Oval'>,): must be mounted; put each on with lathe.mount(chuck)"
+            "chucks=(<class 'lobework.parts.chuck.Oval'>,): must be mounted; put each on with lathe.mount(chuck)"
         ),
         lambda: Dome(tilt_deg=math.nan): "tilt=nan: must be from -180 to 180 degrees",
         lambda: Oval(throw=1.0, swing=math.nan): "swing=nan: must be a finite length",
@@ -304,7 +304,7 @@ def test_a_lathe_that_does_not_say_what_it_has_refuses_no_chuck():
 
 
 def test_a_slide_may_stand_at_its_very_end():
-    from lobework.motion import motion_of
+    from lobework.kinematics.motion import motion_of
     from tests.strategies import cut_on, fixed
 
     motion_of(cut_on(fixed(StraightLine(per_turn=10.0, travel=20.0, start=-20.0, screw=Screw(lead=2.54))), turns=4))
@@ -355,11 +355,11 @@ class Spun:
 @pytest.fixture
 def spun(monkeypatch):
     """The chuck as if its package were installed."""
-    real = plugins.installed()
+    real = registry.installed()
     record = Record(name="spin", package="lobework-spin", version="0.3", offers=(("chuck", "spun"),))
     parts = {**real.parts, "chuck": {**real.parts["chuck"], "spun": Spun}}
     shelf = replace(real, loaded=(*real.loaded, record), parts=parts)
-    monkeypatch.setattr(plugins, "installed", lambda: shelf)
+    monkeypatch.setattr(registry, "installed", lambda: shelf)
 
 
 NAMED = f"pass[1]: chuck 'spun' ({Spun.__module__}.Spun): "
@@ -419,7 +419,7 @@ def test_a_chuck_that_comes_back_before_it_began(bench, spun):  # noqa: F811
 def test_slides_that_are_none(bench, spun):  # noqa: F811
     says = "slides gives a place of 'slide' of shape (4,) for 7 angles; it must be (7,) or (1,), and finite"
     assert fault_of(bench, 'fault = "half the places"') == NAMED + says + CAME
-    says = "slides gives ndarray; it must give a tuple of lobework.kinds.ChuckSlide"
+    says = "slides gives ndarray; it must give a tuple of lobework.plugins.ChuckSlide"
     assert fault_of(bench, 'fault = "a slide\'s place"') == NAMED + says + CAME
 
 

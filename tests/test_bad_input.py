@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from lobework.cli import main
-from lobework.jobfile import starter
+from lobework.jobs.jobfile import starter
 
 WRITERS = ("make", "draw", "program", "settings", "check")
 
@@ -218,7 +218,7 @@ TOO_LARGE = {
 @pytest.mark.parametrize("command", ["make", "draw", "program", "check"])
 @pytest.mark.parametrize("case", TOO_LARGE)
 def test_a_job_that_would_not_fit_is_refused_with_its_size_before_it_is_traced(case, command, bench, monkeypatch):
-    from lobework import job
+    from lobework.jobs import job
 
     monkeypatch.setattr(job, "trace", lambda *_, **__: pytest.fail("it was traced"))
     bench.job.write_text(TOO_LARGE[case], encoding="utf-8")

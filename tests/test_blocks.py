@@ -9,17 +9,17 @@ from fractions import Fraction
 import numpy as np
 import pytest
 
-from lobework.blocks import Grid, blocks_of
-from lobework.cam import Wave
-from lobework.carriage import Headstock
-from lobework.drive import Drive
 from lobework.errors import SettingError
-from lobework.feeds import Feeds
-from lobework.follower import Roller
-from lobework.lathe import Axis, CamShaft, Controller, Lathe
-from lobework.passes import Cut, Pass
-from lobework.slide import Approach, Arc, At
-from lobework.trace import trace
+from lobework.kinematics.trace import trace
+from lobework.lathe.lathe import Axis, CamShaft, Controller, Lathe
+from lobework.lathe.passes import Cut, Pass
+from lobework.parts.cam import Wave
+from lobework.parts.drive import Drive
+from lobework.parts.feeds import Feeds
+from lobework.parts.follower import Roller
+from lobework.parts.headstock import Headstock
+from lobework.parts.slide import Approach, Arc, At
+from lobework.program.blocks import Grid, blocks_of
 
 AXES = (
     Axis(moves="spindle", letter="C", top_speed=180.0, acceleration=360.0),

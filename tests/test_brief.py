@@ -9,10 +9,10 @@ import pytest
 
 from lobework import Barrel, Disc, Roller, Wave, lift_of
 from lobework.carve import stock_of
-from lobework.jobfile import read_job
-from lobework.passes import Pass, Series
-from lobework.plugins import installed
-from lobework.solid import solid_of
+from lobework.jobs.jobfile import read_job
+from lobework.lathe.passes import Pass, Series
+from lobework.plugins.registry import installed
+from lobework.render.solid import solid_of
 from tests.test_hashes import frozen_in
 
 EXAMPLES = Path(__file__).parents[1] / "docs" / "examples"

@@ -10,16 +10,16 @@ from hypothesis import given
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
-from lobework.cam import Eccentric, Wave
-from lobework.cutter import Pen
-from lobework.drive import Drive
 from lobework.errors import SettingError
-from lobework.follower import Roller
-from lobework.job import Job
-from lobework.jobfile import read_lathe
-from lobework.passes import Pass
-from lobework.piece import Disc
-from lobework.slide import At
+from lobework.jobs.job import Job
+from lobework.jobs.jobfile import read_lathe
+from lobework.lathe.passes import Pass
+from lobework.parts.cam import Eccentric, Wave
+from lobework.parts.cutter import Pen
+from lobework.parts.drive import Drive
+from lobework.parts.follower import Roller
+from lobework.parts.piece import Disc
+from lobework.parts.slide import At
 from tests.strategies import edge_cams, face_cams, laws
 
 

@@ -10,10 +10,10 @@ from pathlib import Path
 
 import pytest
 
-from lobework import plugins
 from lobework.cli import main, writing
 from lobework.cli.writing import EVERY, FIRST_AFTER, progress
 from lobework.errors import PluginError, SettingError
+from lobework.plugins import registry
 from lobework.targets import Target
 from tests.test_bad_carving import BALL, BARREL, WORK, changed
 
@@ -31,10 +31,10 @@ def bench(tmp_path, monkeypatch):
     """Be in a folder with a barrel in it; carvings are written as one line by a target that is quick."""
     monkeypatch.chdir(tmp_path)
     Path("barrel.toml").write_text(BARREL, encoding="utf-8")
-    real = plugins.installed()
+    real = registry.installed()
     quick = {name: target for name, target in real.targets().items() if target.shows not in ("carving", "drawing")}
     shelf = dataclasses.replace(real, parts={**real.parts, "target": {**quick, "tally": TALLY}})
-    monkeypatch.setattr(plugins, "installed", lambda: shelf)
+    monkeypatch.setattr(registry, "installed", lambda: shelf)
     return tmp_path
 
 
@@ -86,7 +86,7 @@ def test_every_way_carves_the_same(bench, capsys):
     """To the last printed figure: a tenth of a micrometre."""
     told = {
         name: carve(capsys, None, "--backend", name)[1][2:]
-        for name, way in plugins.installed().backends().items()
+        for name, way in registry.installed().backends().items()
         if "round" in way.can
     }
     assert all(lines == told["plain"] for lines in told.values())
@@ -146,10 +146,10 @@ def test_make_says_what_carving_finds_beside_what_the_check_finds(bench, capsys)
 
 def tallied(render, monkeypatch):
     """Have the tally rendered otherwise."""
-    shelf = plugins.installed()
+    shelf = registry.installed()
     target = {**shelf.parts["target"], "tally": dataclasses.replace(TALLY, render=render)}
     shelf = dataclasses.replace(shelf, parts={**shelf.parts, "target": target})
-    monkeypatch.setattr(plugins, "installed", lambda: shelf)
+    monkeypatch.setattr(registry, "installed", lambda: shelf)
 
 
 def raising(error):

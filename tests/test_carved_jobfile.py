@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import pytest
 
-from lobework.cutter import Ball, FlatEnd, Profiled, RoundNosed, Vee
-from lobework.holder import CuttingFrame, DrillingSpindle, EccentricFrame, FixedTool
-from lobework.jobfile import job_schema, read_job
-from lobework.piece import Barrel, Disc, Turned
-from lobework.slide import At
+from lobework.jobs.jobfile import job_schema, read_job
+from lobework.parts.cutter import Ball, FlatEnd, Profiled, RoundNosed, Vee
+from lobework.parts.holder import CuttingFrame, DrillingSpindle, EccentricFrame, FixedTool
+from lobework.parts.piece import Barrel, Disc, Turned
+from lobework.parts.slide import At
 
 JOB = """\
 units = "{units}"

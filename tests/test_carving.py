@@ -11,17 +11,17 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from lobework import plugins
 from lobework.carve import Carving, stock_of
 from lobework.carve.backend import EVERYTHING
-from lobework.cutter import Ball, FlatEnd, Pen, Profiled, Vee
 from lobework.errors import SettingError, UnknownNameError
-from lobework.holder import CuttingFrame, EccentricFrame, FixedTool
-from lobework.job import Job
-from lobework.jobfile import read_lathe
-from lobework.passes import Pass
-from lobework.piece import Barrel, Disc, Turned
-from lobework.slide import At
+from lobework.jobs.job import Job
+from lobework.jobs.jobfile import read_lathe
+from lobework.lathe.passes import Pass
+from lobework.parts.cutter import Ball, FlatEnd, Pen, Profiled, Vee
+from lobework.parts.holder import CuttingFrame, EccentricFrame, FixedTool
+from lobework.parts.piece import Barrel, Disc, Turned
+from lobework.parts.slide import At
+from lobework.plugins import registry
 from tests.search import examples
 from tests.strategies import numbers
 
@@ -292,7 +292,7 @@ def test_material_never_returns(passes):
 
 def test_the_first_way_installed_carves_unless_another_is_asked_for():
     one = job(ring(), resolution=0.6)
-    first = next(iter(plugins.installed().backends()))
+    first = next(iter(registry.installed().backends()))
     assert np.array_equal(one.carve().depth, one.carve(backend=first).depth)
     assert one.carve().depth == pytest.approx(one.carve(backend="plain").depth, abs=2e-4)
     with pytest.raises(UnknownNameError, match="no backend is called 'plane'; did you mean 'plain'"):
@@ -331,11 +331,11 @@ def test_progress_goes_from_nothing_to_all_and_what_it_raises_stops_the_carving(
 def test_unless_asked_the_first_way_that_can_carves(monkeypatch):
     """A way that is first but cannot carve the side of the work is passed over there."""
     faces = Limited(can=EVERYTHING - {"round"})
-    plain = plugins.installed().backend("plain")
-    monkeypatch.setattr(plugins.Plugins, "backends", lambda shelf: {"limited": faces, "plain": plain})
+    plain = registry.installed().backend("plain")
+    monkeypatch.setattr(registry.Plugins, "backends", lambda shelf: {"limited": faces, "plain": plain})
     side = job(ring(x=12.0, z=-6.0), piece=BARREL, resolution=0.8)
     assert np.array_equal(side.carve().depth, side.carve(backend="plain").depth)
-    monkeypatch.setattr(plugins.Plugins, "backends", lambda shelf: {"limited": faces})
+    monkeypatch.setattr(registry.Plugins, "backends", lambda shelf: {"limited": faces})
     with pytest.raises(SettingError, match=r"^backend='limited': cannot carve round; it can carve "):
         side.carve()
 
@@ -355,7 +355,7 @@ class Limited:
 @pytest.mark.parametrize("lacks", sorted(EVERYTHING - {"leaning"}))
 def test_a_backend_is_refused_what_it_cannot_carve_before_it_begins(lacks, monkeypatch):
     way = Limited(can=EVERYTHING - {lacks})
-    monkeypatch.setattr(plugins.Plugins, "backend", lambda shelf, name: way)
+    monkeypatch.setattr(registry.Plugins, "backend", lambda shelf, name: way)
     held = {"fixed": FixedTool(), "cutting frame": CuttingFrame(radius=6.0), "eccentric frame": EccentricFrame(radius=2.0)}
     given = {"cutter": Ball(radius=1.0, held=held[lacks])} if lacks in held else {}
     if lacks == "round":

@@ -10,17 +10,17 @@ from pathlib import Path
 
 import pytest
 
-from lobework.carriage import Headstock
-from lobework.cautions import CAUTIONS, IN_SHORT, SILENT
 from lobework.cli import main
-from lobework.cutter import Vee
-from lobework.job import Job
-from lobework.jobfile import read_job, read_lathe
-from lobework.lathe import Controller, Lathe
-from lobework.passes import Pass
-from lobework.piece import Disc
-from lobework.slide import At
+from lobework.jobs.job import Job
+from lobework.jobs.jobfile import read_job, read_lathe
+from lobework.lathe.lathe import Controller, Lathe
+from lobework.lathe.passes import Pass
+from lobework.parts.cutter import Vee
+from lobework.parts.headstock import Headstock
+from lobework.parts.piece import Disc
+from lobework.parts.slide import At
 from lobework.targets import moves, rs274, text
+from lobework.text.cautions import CAUTIONS, IN_SHORT, SILENT
 
 pytestmark = pytest.mark.usefixtures("small_pictures")
 

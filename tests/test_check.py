@@ -8,22 +8,22 @@ from typing import ClassVar
 import numpy as np
 import pytest
 
-from lobework.cam import Scallop, Wave
-from lobework.camshaft import CamShaft
-from lobework.carriage import Headstock
-from lobework.check import Finding, bridging_findings, closure_findings, ratio_findings, travel_findings
-from lobework.closure import closure_of
-from lobework.drive import Drive
+from lobework.checks.check import Finding, bridging_findings, closure_findings, ratio_findings, travel_findings
+from lobework.checks.workpiece import carving_findings, work_findings
 from lobework.errors import SettingError
-from lobework.follower import Knife, Roller
-from lobework.jobfile import read_job
-from lobework.lathe import Axis, Lathe
-from lobework.motion import motion_of
-from lobework.passes import Pass, cuts_of
-from lobework.piece import Disc
-from lobework.slide import At
-from lobework.trace import trace
-from lobework.work import carving_findings, work_findings
+from lobework.jobs.jobfile import read_job
+from lobework.kinematics.closure import closure_of
+from lobework.kinematics.motion import motion_of
+from lobework.kinematics.trace import trace
+from lobework.lathe.lathe import Axis, Lathe
+from lobework.lathe.passes import Pass, cuts_of
+from lobework.parts.cam import Scallop, Wave
+from lobework.parts.camshaft import CamShaft
+from lobework.parts.drive import Drive
+from lobework.parts.follower import Knife, Roller
+from lobework.parts.headstock import Headstock
+from lobework.parts.piece import Disc
+from lobework.parts.slide import At
 from tests.strategies import GearedArm, cut_on, fixed, sliding
 
 WAVE = Wave(lobes=4, base_radius=60.0, rise=5.0)

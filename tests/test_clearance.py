@@ -11,14 +11,14 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from lobework.chuck import Dome, EccentricChuck, Oval, Plain
-from lobework.clearance import carried_out, reach_of, rises_to
 from lobework.errors import SettingError
-from lobework.motion import motion_of
-from lobework.mounting import Mounted
-from lobework.piece import Disc, Turned
-from lobework.rigid import Rigid
-from lobework.slide import At
+from lobework.geometry.rigid import Rigid
+from lobework.kinematics.motion import motion_of
+from lobework.lathe.clearance import carried_out, reach_of, rises_to
+from lobework.lathe.mounting import Mounted
+from lobework.parts.chuck import Dome, EccentricChuck, Oval, Plain
+from lobework.parts.piece import Disc, Turned
+from lobework.parts.slide import At
 from tests.strategies import GearedArm, cut_on, fixed
 
 DISC = Disc(diameter=60.0, thickness=8.0)
@@ -113,7 +113,7 @@ def test_a_pass_that_begins_further_round_drives_a_slide_from_there():
     """The straight-line chuck goes on with the spindle: three turns on, it stands 30 mm further out."""
     from dataclasses import replace
 
-    from lobework.chuck import StraightLine
+    from lobework.parts.chuck import StraightLine
 
     line = fixed(StraightLine(per_turn=10.0, travel=35.0))
     motion_of(cut_on(line, at=At(x=20.0)))

@@ -16,9 +16,9 @@ from pathlib import Path
 import pytest
 
 import lobework
-from lobework import plugins
 from lobework.cli import main, shelf
-from lobework.jobfile import job_schema, starter
+from lobework.jobs.jobfile import job_schema, starter
+from lobework.plugins import registry
 from lobework.testing import Asked
 
 pytestmark = pytest.mark.usefixtures("small_pictures")
@@ -167,7 +167,7 @@ def test_check_answers_one_where_there_is_something_to_mend(bench, capsys):
 
 
 def test_check_says_when_it_finds_nothing(bench, capsys, monkeypatch):
-    from lobework.job import Job
+    from lobework.jobs.job import Job
 
     monkeypatch.setattr(Job, "check", lambda job: [])
     assert main(["check", "lid.toml"]) == 0
@@ -177,7 +177,7 @@ def test_check_says_when_it_finds_nothing(bench, capsys, monkeypatch):
 def test_list_shows_everything_that_is_installed(capsys):
     assert main(["list"]) == 0
     said = capsys.readouterr().out
-    shelf = plugins.installed()
+    shelf = registry.installed()
     for kind in ("cam", "follower", "chuck", "cutter", "piece"):
         assert f"{kind}s\n" in said
         assert all(re.search(rf"^  {name} ", said, re.MULTILINE) for name in shelf.kinds(kind))
@@ -189,9 +189,9 @@ def test_list_shows_everything_that_is_installed(capsys):
 def test_list_shows_what_was_left_out_and_why(capsys, monkeypatch):
     import dataclasses
 
-    real = plugins.installed()
-    broken = plugins.Record(name="sway", package="lobework-sway", version="0.3", cause="it cannot be imported: no module")
-    monkeypatch.setattr(plugins, "installed", lambda: dataclasses.replace(real, refused=(broken,)))
+    real = registry.installed()
+    broken = registry.Record(name="sway", package="lobework-sway", version="0.3", cause="it cannot be imported: no module")
+    monkeypatch.setattr(registry, "installed", lambda: dataclasses.replace(real, refused=(broken,)))
     assert main(["list"]) == 0
     assert "plugins left out\n  sway           lobework-sway 0.3: it cannot be imported: no module\n" in capsys.readouterr().out
 
@@ -306,7 +306,7 @@ def test_a_reader_that_leaves_early_is_no_fault(arguments, bench):
 
 
 def test_stopped_by_hand_it_says_so_in_one_line_and_leaves_nothing(bench, capsys, monkeypatch):
-    from lobework import job
+    from lobework.jobs import job
 
     def stopped(*_, **__):
         raise KeyboardInterrupt
@@ -335,7 +335,7 @@ def test_a_signal_stops_a_process_of_its_own_cleanly(bench):
 
 
 def test_more_than_the_machine_can_hold_is_one_line(bench, capsys, monkeypatch):
-    from lobework import job
+    from lobework.jobs import job
 
     def full(*_, **__):
         raise MemoryError

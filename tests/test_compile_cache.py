@@ -34,7 +34,7 @@ def quartered(x):
 """
 CALL = """
 import numpy as np
-from lobework.kernels.crossing import crossing
+from lobework.kernels.mesh.self_crossing import crossing
 
 x, y = np.array([[0.0, 1.0, 1.0, 0.0, 0.5]]), np.array([[0.0, 0.0, -1.0, -1.0, 1.0]])
 print(*crossing(x, y))
@@ -53,7 +53,8 @@ def copied(folder):
 def sealed_off(folder):
     """A copy of the library that keeps nothing, whoever runs it: where its folder of compiled code would be, a file is."""
     copied(folder)
-    (folder / KERNELS / "__pycache__").write_text("", encoding="utf-8")
+    for kernels in (folder / KERNELS, *(path for path in (folder / KERNELS).iterdir() if path.is_dir())):
+        (kernels / "__pycache__").write_text("", encoding="utf-8")
     return folder
 
 
@@ -173,7 +174,7 @@ def test_a_process_whose_kernels_were_damaged_answers_the_same_with_one_warning(
 
 def test_a_kernel_is_compiled_again_when_a_file_that_it_imports_from_has_changed(whole):
     written = {path: path.stat().st_mtime_ns for path in kept(whole)}
-    with (whole / "lobework" / "rigid.py").open("a", encoding="utf-8") as file:
+    with (whole / "lobework" / "geometry" / "rigid.py").open("a", encoding="utf-8") as file:
         file.write("# changed\n")
     done = run(whole, "-c", CALL)
     assert (warned(done), done.stdout) == ([], ANSWER)
@@ -181,5 +182,5 @@ def test_a_kernel_is_compiled_again_when_a_file_that_it_imports_from_has_changed
 
 
 def test_kernels_are_compiled_in_one_place():
-    users = {path.name for path in (LIBRARY / "kernels").glob("*.py") if "njit" in path.read_text(encoding="utf-8")}
+    users = {path.name for path in (LIBRARY / "kernels").rglob("*.py") if "njit" in path.read_text(encoding="utf-8")}
     assert users == {"jit.py"}

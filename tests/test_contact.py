@@ -10,10 +10,10 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from lobework.cam import CamShape, Eccentric, Law, Scallop, Wave
-from lobework.contact import lift_of, pressure_angle, touch_at
 from lobework.errors import PluginError
-from lobework.follower import Flat, Knife, Roller
+from lobework.kinematics.contact import lift_of, pressure_angle, touch_at
+from lobework.parts.cam import CamShape, Eccentric, Law, Scallop, Wave
+from lobework.parts.follower import Flat, Knife, Roller
 
 
 def test_the_touching_point_and_the_follower_share_a_normal():

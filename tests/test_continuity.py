@@ -9,8 +9,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from lobework.continuity import all_finite, continuity_of, extremes_of, turn_edges
-from lobework.tolerances import JUMP_MM
+from lobework.geometry.continuity import all_finite, continuity_of, extremes_of, turn_edges
+from lobework.quantities.tolerances import JUMP_MM
 
 ONE_TURN = turn_edges(0.0, 1.0)
 

@@ -7,11 +7,11 @@ import math
 import numpy as np
 import pytest
 
-from lobework.cutter import Ball, FlatEnd, Pen, Profiled, RoundNosed, Vee
-from lobework.edge import Edge
 from lobework.errors import SettingError
-from lobework.hand import settings_of
-from lobework.holder import HOLDERS, CuttingFrame, DrillingSpindle, EccentricFrame, FixedTool
+from lobework.geometry.cutter_edge import Edge
+from lobework.lathe.hand_settings import settings_of
+from lobework.parts.cutter import Ball, FlatEnd, Pen, Profiled, RoundNosed, Vee
+from lobework.parts.holder import HOLDERS, CuttingFrame, DrillingSpindle, EccentricFrame, FixedTool
 
 BLADE = ((0, 0), (0.5, 0), (1.5, 2))
 HELD = (FixedTool(), DrillingSpindle(), CuttingFrame(radius=20.0, angle_deg=33.7), EccentricFrame(radius=6.0))

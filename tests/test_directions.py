@@ -11,21 +11,21 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from lobework.cam import Law
-from lobework.carriage import Headstock
-from lobework.chuck import Dome, EccentricChuck, Plain
-from lobework.cutter import Ball
-from lobework.directions import DIRECTIONS, SEEN, directions, plus_of, trial_of, trials
-from lobework.drive import Drive
 from lobework.errors import InputError, SettingError
-from lobework.follower import Knife
-from lobework.job import Job
-from lobework.jobfile import read_job
-from lobework.lathe import Axis, CamShaft, Lathe
-from lobework.motion import motion_of
-from lobework.passes import Cut, Pass
-from lobework.piece import Barrel, Disc
-from lobework.slide import Arc, At
+from lobework.jobs.job import Job
+from lobework.jobs.jobfile import read_job
+from lobework.kinematics.motion import motion_of
+from lobework.lathe.lathe import Axis, CamShaft, Lathe
+from lobework.lathe.passes import Cut, Pass
+from lobework.parts.cam import Law
+from lobework.parts.chuck import Dome, EccentricChuck, Plain
+from lobework.parts.cutter import Ball
+from lobework.parts.drive import Drive
+from lobework.parts.follower import Knife
+from lobework.parts.headstock import Headstock
+from lobework.parts.piece import Barrel, Disc
+from lobework.parts.slide import Arc, At
+from lobework.sheets.directions import DIRECTIONS, SEEN, directions, plus_of, trial_of, trials
 from lobework.targets import moves
 from lobework.targets.rs274 import render
 from tests.drawn_programs import drawn

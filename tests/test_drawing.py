@@ -8,18 +8,18 @@ from fractions import Fraction
 import numpy as np
 import pytest
 
-from lobework.cam import Wave
-from lobework.carriage import Headstock
-from lobework.cutter import Ball, Pen, Vee
-from lobework.drawing import draw
-from lobework.drive import Drive
 from lobework.errors import SettingError
-from lobework.follower import Knife
-from lobework.lathe import Axis, Lathe
-from lobework.passes import Pass, cuts_of
-from lobework.piece import Disc
-from lobework.slide import At
-from lobework.trace import trace
+from lobework.kinematics.trace import trace
+from lobework.lathe.lathe import Axis, Lathe
+from lobework.lathe.passes import Pass, cuts_of
+from lobework.parts.cam import Wave
+from lobework.parts.cutter import Ball, Pen, Vee
+from lobework.parts.drive import Drive
+from lobework.parts.follower import Knife
+from lobework.parts.headstock import Headstock
+from lobework.parts.piece import Disc
+from lobework.parts.slide import At
+from lobework.render.drawing import draw
 
 LATHE = Lathe(
     name="bench",

@@ -9,9 +9,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from lobework.cutter import Ball, FlatEnd, Profiled, RoundNosed, Vee
-from lobework.edge import Arc, Edge, Slant
 from lobework.errors import SettingError
+from lobework.geometry.cutter_edge import Arc, Edge, Slant
+from lobework.parts.cutter import Ball, FlatEnd, Profiled, RoundNosed, Vee
 from tests.strategies import numbers
 
 angles = st.one_of(st.sampled_from([1.0, 60.0, 90.0, 120.0, 179.0]), numbers(0.5, 179.5))

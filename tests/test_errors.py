@@ -7,11 +7,6 @@ from fractions import Fraction
 
 import pytest
 
-from lobework.cam import Eccentric, Law, Scallop, Wave
-from lobework.carriage import Headstock
-from lobework.chuck import EccentricChuck, Oval
-from lobework.cutter import Ball, Pen, Vee
-from lobework.drive import Drive
 from lobework.errors import (
     InputError,
     LobeworkError,
@@ -22,12 +17,17 @@ from lobework.errors import (
     nearest,
     require,
 )
-from lobework.follower import Flat, Knife, Roller
-from lobework.lathe import Axis, Lathe
-from lobework.passes import Pass
-from lobework.piece import Disc
-from lobework.slide import At
-from lobework.trace import trace
+from lobework.kinematics.trace import trace
+from lobework.lathe.lathe import Axis, Lathe
+from lobework.lathe.passes import Pass
+from lobework.parts.cam import Eccentric, Law, Scallop, Wave
+from lobework.parts.chuck import EccentricChuck, Oval
+from lobework.parts.cutter import Ball, Pen, Vee
+from lobework.parts.drive import Drive
+from lobework.parts.follower import Flat, Knife, Roller
+from lobework.parts.headstock import Headstock
+from lobework.parts.piece import Disc
+from lobework.parts.slide import At
 from tests.strategies import cut_on, fixed, rocking, sliding
 
 WAVE = Wave(lobes=4, base_radius=60.0, rise=5.0)

@@ -8,22 +8,22 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from lobework.cam import Wave
-from lobework.carriage import Headstock
-from lobework.cutter import Ball
-from lobework.drive import Drive
-from lobework.follower import Knife
-from lobework.frame import Lie, frame_by_cut, lie_of
-from lobework.helix import helix_angle, lead_of_twist
-from lobework.holder import CuttingFrame
-from lobework.job import Job
-from lobework.lathe import Axis, Lathe
-from lobework.passes import Pass
-from lobework.piece import Barrel, Disc, Turned
-from lobework.slide import At
+from lobework.checks.cutting_frame import Lie, frame_by_cut, lie_of
+from lobework.gearing.helix import helix_angle, lead_of_twist
+from lobework.jobs.job import Job
+from lobework.lathe.lathe import Axis, Lathe
+from lobework.lathe.passes import Pass
+from lobework.parts.cam import Wave
+from lobework.parts.cutter import Ball
+from lobework.parts.drive import Drive
+from lobework.parts.follower import Knife
+from lobework.parts.headstock import Headstock
+from lobework.parts.holder import CuttingFrame
+from lobework.parts.piece import Barrel, Disc, Turned
+from lobework.parts.slide import At
+from lobework.parts.template import template_of
+from lobework.parts.twist import Twist
 from lobework.targets import rs274
-from lobework.template import template_of
-from lobework.twist import Twist
 
 AXES = tuple(Axis(moves=moves, letter=letter) for moves, letter in (("spindle", "C"), ("x", "X"), ("z", "Z"), ("cam 1", "A")))
 BENCH = Lathe(name="bench", headstock=Headstock(sideways="slides"), axes=AXES)

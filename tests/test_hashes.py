@@ -8,8 +8,8 @@ from pathlib import Path
 
 import pytest
 
-from lobework.jobfile import read_job
-from lobework.plugins import installed
+from lobework.jobs.jobfile import read_job
+from lobework.plugins.registry import installed
 
 EXAMPLES = Path(__file__).parents[1] / "docs" / "examples"
 JOBS = ("wave-rings.toml", "rings-by-hand.toml", "swirled-knob.toml", "ninety-six-circles.toml", "geared-rings.toml")

@@ -9,7 +9,7 @@ from pathlib import Path
 import pluggy
 import pytest
 
-from lobework import hookspecs, shipped
+from lobework.plugins import builtin, hookspecs
 
 PAGE = Path(__file__).parents[1] / "docs" / "plugins.md"
 HOOKS = sorted(name for name, hook in vars(hookspecs).items() if hasattr(hook, "lobework_spec"))
@@ -32,14 +32,14 @@ def test_a_hook_takes_no_arguments_and_says_what_it_returns(hook):
 def test_what_ships_inside_uses_the_hook(hook):
     manager = pluggy.PluginManager("lobework")
     manager.add_hookspecs(hookspecs)
-    manager.register(shipped)
+    manager.register(builtin)
     manager.check_pending()
     (things,) = getattr(manager.hook, hook)()
     assert things
 
 
 def test_what_ships_inside_was_written_for_this_contract():
-    assert shipped.lobework_contract == hookspecs.CONTRACT
+    assert builtin.lobework_contract == hookspecs.CONTRACT
 
 
 def test_the_authors_page_lists_every_hook():

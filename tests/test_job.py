@@ -8,18 +8,19 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from lobework import jobfile, plugins
-from lobework.cam import Wave
-from lobework.cutter import Vee
-from lobework.drive import Drive
 from lobework.errors import InputError, OutputExistsError, SettingError, TooLargeError, UnknownNameError
-from lobework.follower import Roller
-from lobework.job import Job, require_room
-from lobework.outputs import refuse_existing, write_files
-from lobework.passes import Pass
-from lobework.piece import Disc
-from lobework.program import Feeds
-from lobework.slide import At
+from lobework.files.outputs import refuse_existing, write_files
+from lobework.jobs import jobfile
+from lobework.jobs.job import Job, require_room
+from lobework.lathe.passes import Pass
+from lobework.parts.cam import Wave
+from lobework.parts.cutter import Vee
+from lobework.parts.drive import Drive
+from lobework.parts.follower import Roller
+from lobework.parts.piece import Disc
+from lobework.parts.slide import At
+from lobework.plugins import registry
+from lobework.program.program import Feeds
 
 
 @pytest.fixture
@@ -67,12 +68,12 @@ def test_a_pass_without_cams_on_the_axis_of_the_work_is_a_circle(job):
 def test_traces_show_themselves_as_the_drawing_that_the_svg_target_writes(job):
     traces = job.trace()
     shown = traces._repr_svg_()
-    assert shown.encode() == plugins.installed().target("svg").render(job.drawing())
+    assert shown.encode() == registry.installed().target("svg").render(job.drawing())
     assert len(traces[:1]._repr_svg_()) < len(shown)
 
 
 def test_the_gravest_finding_comes_first(job):
-    from lobework.cam import Scallop
+    from lobework.parts.cam import Scallop
 
     bridged = Drive(Scallop(lobes=6, base_radius=60.0, rise=4.0), follower=Roller(30.0))
     levels = [finding.level for finding in Job(**settings_of(job, passes=[Pass(at=At(x=20.0), cams=(bridged,))])).check()]
@@ -89,9 +90,9 @@ def test_every_check_that_is_installed_looks_at_the_job(job, monkeypatch):
         seen.append((list(cuts), list(traces)))
         return []
 
-    real = plugins.installed()
+    real = registry.installed()
     parts = {**real.parts, "check": {**real.parts["check"], "eyes": eyes}}
-    monkeypatch.setattr(plugins, "installed", lambda: dataclasses.replace(real, parts=parts))
+    monkeypatch.setattr(registry, "installed", lambda: dataclasses.replace(real, parts=parts))
     job.check()
     ((cuts, traces),) = seen
     assert [each.cut for each in traces] == cuts
@@ -139,7 +140,7 @@ def test_traces_of_four_gigabytes_are_the_most():
 
 
 def test_a_job_too_large_is_refused_for_the_sum_of_its_cuts(job, monkeypatch):
-    from lobework import job as module
+    from lobework.jobs import job as module
 
     asked = []
     monkeypatch.setattr(module, "estimate", lambda cut, chord: asked.append(cut.number) or 40_000_000)
@@ -149,7 +150,7 @@ def test_a_job_too_large_is_refused_for_the_sum_of_its_cuts(job, monkeypatch):
 
 
 def test_a_job_that_turns_out_larger_than_estimated_is_still_refused(job, monkeypatch):
-    from lobework import job as module
+    from lobework.jobs import job as module
 
     monkeypatch.setattr(module, "estimate", lambda cut, chord: 1)
     monkeypatch.setattr(module, "MOST_BYTES", 32 * 300)
@@ -160,7 +161,7 @@ def test_a_job_that_turns_out_larger_than_estimated_is_still_refused(job, monkey
 @pytest.mark.parametrize("name", ["svg", "png", "csv", "rs274", "text"])
 def test_a_job_writes_any_target(name, job, tmp_path):
     path = job.write(name, tmp_path / "new" / "folder")
-    assert path == tmp_path / "new" / "folder" / plugins.installed().target(name).file
+    assert path == tmp_path / "new" / "folder" / registry.installed().target(name).file
     assert path.stat().st_size > 100
     assert [path] == list(path.parent.iterdir())
 

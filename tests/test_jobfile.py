@@ -14,24 +14,25 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from lobework import plugins
-from lobework.cam import Eccentric, Law, Wave
-from lobework.chuck import EccentricChuck, Oval, Plain
-from lobework.cutter import Ball, Pen, Vee
-from lobework.drive import Drive
 from lobework.errors import InputError, UnknownNameError
-from lobework.follower import Knife, Roller
-from lobework.holder import HOLDERS
-from lobework.jobfile import job_schema, read_job, read_lathe, starter
-from lobework.jobfile.source import Source, written_key
-from lobework.kinds import Angle, Follower, Length, Turning
-from lobework.lathe import Axis
-from lobework.passes import Pass
-from lobework.piece import Disc
-from lobework.program import Feeds
-from lobework.rigid import Rigid
-from lobework.slide import At
-from lobework.units import Phase
+from lobework.geometry.rigid import Rigid
+from lobework.jobs.jobfile import job_schema, read_job, read_lathe, starter
+from lobework.jobs.jobfile.source import Source, written_key
+from lobework.lathe.lathe import Axis
+from lobework.lathe.passes import Pass
+from lobework.parts.cam import Eccentric, Law, Wave
+from lobework.parts.chuck import EccentricChuck, Oval, Plain
+from lobework.parts.cutter import Ball, Pen, Vee
+from lobework.parts.drive import Drive
+from lobework.parts.follower import Knife, Roller
+from lobework.parts.holder import HOLDERS
+from lobework.parts.piece import Disc
+from lobework.parts.protocols import Follower
+from lobework.parts.slide import At
+from lobework.plugins import registry
+from lobework.program.program import Feeds
+from lobework.quantities.fields import Angle, Length, Turning
+from lobework.quantities.units import Phase
 
 PAGE = (Path(__file__).parents[1] / "docs" / "job-file.md").read_text(encoding="utf-8")
 EXAMPLES = re.findall(r"^```toml\n(.*?)^```$", PAGE, re.DOTALL | re.MULTILINE)
@@ -139,7 +140,7 @@ def test_the_page_lists_every_key_of_a_cam_on_its_drive():
 
 
 def test_the_page_has_a_place_for_every_part_that_ships():
-    shelf = plugins.installed()
+    shelf = registry.installed()
     names = {part.__name__ for kind in ("cam", "chuck", "cutter") for part in shelf.kinds(kind).values()}
     assert names - {"Scallop"} <= set(KEYS.values())
     assert set(shelf.kinds("piece")) <= set(KEYS)
@@ -155,7 +156,7 @@ def test_every_example_on_the_page_is_read(example, read):
 
 def test_the_page_shows_every_way_to_write_a_number():
     """Each written value of the page's table is read by the unit reader of its row."""
-    from lobework import units
+    from lobework.quantities import units
 
     rows = dict(re.findall(r"^\| (a [^|]+) \| [^|]+ \| (`.*`) \|$", PAGE, re.MULTILINE))
     readers = {
@@ -434,9 +435,9 @@ class Odd(Sway):
 @pytest.fixture
 def shelf(monkeypatch):
     """Have three more chucks installed."""
-    real = plugins.installed()
+    real = registry.installed()
     chucks = {**real.parts["chuck"], "sway": Sway, "clash": Clash, "odd": Odd}
-    monkeypatch.setattr(plugins, "installed", lambda: dataclasses.replace(real, parts={**real.parts, "chuck": chucks}))
+    monkeypatch.setattr(registry, "installed", lambda: dataclasses.replace(real, parts={**real.parts, "chuck": chucks}))
 
 
 SWAY = """

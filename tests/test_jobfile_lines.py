@@ -10,9 +10,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from lobework.errors import InputError, TooLargeError
-from lobework.jobfile import read_job, starter
-from lobework.jobfile.lines import line_of, require_readable
-from lobework.jobfile.source import Source, shown
+from lobework.jobs.jobfile import read_job, starter
+from lobework.jobs.jobfile.lines import line_of, require_readable
+from lobework.jobs.jobfile.source import Source, shown
 
 KEYS = st.sampled_from(["a", "b", "c-1", '"d e"', "'f.g'", '"h\\u00e9"', '"#"', '"]"', "1", "-"])
 DOTTED = st.lists(KEYS, min_size=1, max_size=3).map(" . ".join)

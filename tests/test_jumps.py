@@ -11,22 +11,22 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from lobework import plugins
-from lobework.cam import Scallop, Wave
-from lobework.chuck import Dome, EccentricChuck, Oval, Plain, StraightLine
+from lobework.checks.jumps import jump_findings, jumps_of
 from lobework.cli import main
-from lobework.cutter import Pen
-from lobework.drive import Drive
 from lobework.errors import PartError
-from lobework.follower import Flat, Knife, Roller
-from lobework.job import Job
-from lobework.jumps import jump_findings, jumps_of
-from lobework.passes import Pass
-from lobework.piece import Disc
-from lobework.plugins import Record
-from lobework.samples import EVERY
-from lobework.slide import At
-from lobework.trace import trace
+from lobework.jobs.job import Job
+from lobework.kinematics.trace import trace
+from lobework.lathe.passes import Pass
+from lobework.parts.cam import Scallop, Wave
+from lobework.parts.chuck import Dome, EccentricChuck, Oval, Plain, StraightLine
+from lobework.parts.cutter import Pen
+from lobework.parts.drive import Drive
+from lobework.parts.follower import Flat, Knife, Roller
+from lobework.parts.piece import Disc
+from lobework.parts.slide import At
+from lobework.plugins import registry
+from lobework.plugins.registry import Record
+from lobework.plugins.samples import EVERY
 from tests.faulty import FaultyCam, FaultyChuck, SilentChuck
 from tests.strategies import GearedArm, cut_on, fixed, rocking, sliding
 from tests.test_bad_input import Bench, bench  # noqa: F401 - a fixture
@@ -71,7 +71,7 @@ def test_a_chuck_is_looked_at_where_the_spindle_begins():
         varies = True
 
         def motions(self, theta):
-            from lobework.rigid import Rigid
+            from lobework.geometry.rigid import Rigid
 
             return Rigid.move(x=np.where(theta > 6.5 * math.pi, np.nan, np.cos(theta)))
 
@@ -242,11 +242,11 @@ at = { x = 20, depth = 0.3 }
 @pytest.fixture
 def shop(bench, monkeypatch):  # noqa: F811
     """A folder with a sound job and its program; the faulty chuck is as if its package were installed."""
-    real = plugins.installed()
+    real = registry.installed()
     record = Record(name="bad", package="lobework-bad", version="0.3", offers=(("chuck", "faulty"), ("chuck", "silent")))
     chucks = {**real.parts["chuck"], "faulty": FaultyChuck, "silent": SilentChuck}
     shelf = dataclasses.replace(real, loaded=(*real.loaded, record), parts={**real.parts, "chuck": chucks})
-    monkeypatch.setattr(plugins, "installed", lambda: shelf)
+    monkeypatch.setattr(registry, "installed", lambda: shelf)
     bench.job.write_text(f'{HEAD}kind = "faulty"\nfault = ""{PASS}', encoding="utf-8")
     assert main(["program", str(bench.job)]) == 0
     assert main(["check", str(bench.job)]) == 0

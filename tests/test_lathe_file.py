@@ -13,15 +13,15 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from lobework import units
-from lobework.camshaft import CamShaft
-from lobework.carriage import Headstock
 from lobework.cli import main
 from lobework.errors import InputError
-from lobework.jobfile import lathe_schema, read_job, read_lathe, shipped_lathes
-from lobework.lathe import Axis, Controller, HandAxis, Lathe
-from lobework.screw import Screw
-from lobework.wheel import Wheel
+from lobework.gearing.dividing_wheel import Wheel
+from lobework.gearing.screw import Screw
+from lobework.jobs.jobfile import lathe_schema, read_job, read_lathe, shipped_lathes
+from lobework.lathe.lathe import Axis, Controller, HandAxis, Lathe
+from lobework.parts.camshaft import CamShaft
+from lobework.parts.headstock import Headstock
+from lobework.quantities import units
 
 PAGE = (Path(__file__).parents[1] / "docs" / "lathe-file.md").read_text(encoding="utf-8")
 WHOLE, IN_A_JOB = re.findall(r"^```toml\n(.*?)^```$", PAGE, re.DOTALL | re.MULTILINE)
@@ -149,7 +149,7 @@ def test_a_lathe_that_ships_turns_its_spindle_and_moves_its_slides_within_limits
 
 @pytest.mark.parametrize("name", shipped_lathes())
 def test_a_lathe_that_ships_says_what_is_from_memory(name):
-    text = (Path(units.__file__).parent / "lathes" / f"{name}.toml").read_text(encoding="utf-8")
+    text = (Path(units.__file__).parents[1] / "lathes" / f"{name}.toml").read_text(encoding="utf-8")
     assert "from memory, generic" in text
 
 
@@ -467,7 +467,7 @@ def test_an_idle_wheel_is_needed_where_one_pair_would_turn_the_cam_the_wrong_way
 
 
 def test_the_spindles_wheel_indexes_a_plain_chuck_that_has_none():
-    from lobework.chuck import Plain
+    from lobework.parts.chuck import Plain
 
     lathe = Lathe(
         name="bench",

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from scipy.integrate import fixed_quad
 from scipy.interpolate import CubicSpline
 
-from lobework.meridian import Meridian
+from lobework.geometry.profile import Meridian
 from tests.search import examples
 from tests.strategies import numbers
 

@@ -8,15 +8,15 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from lobework.cam import Wave
-from lobework.chuck import EccentricChuck, Oval, Plain
-from lobework.drive import Drive
-from lobework.follower import Roller
-from lobework.jobfile import read_lathe
-from lobework.motion import motion_of
-from lobework.passes import Cut, Pass
-from lobework.slide import At
-from lobework.units import Phase
+from lobework.jobs.jobfile import read_lathe
+from lobework.kinematics.motion import motion_of
+from lobework.lathe.passes import Cut, Pass
+from lobework.parts.cam import Wave
+from lobework.parts.chuck import EccentricChuck, Oval, Plain
+from lobework.parts.drive import Drive
+from lobework.parts.follower import Roller
+from lobework.parts.slide import At
+from lobework.quantities.units import Phase
 
 CHUCKS = {
     "none": (),

@@ -11,20 +11,20 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from lobework.chuck import EccentricChuck, Oval, StraightLine
-from lobework.clearance import reach_of
 from lobework.errors import SettingError
-from lobework.hand import by_hand, settings_of
-from lobework.jobfile.tables import part_keys
-from lobework.kinds import Length, Turning
-from lobework.motion import motion_of
-from lobework.passes import Pass, cuts_of
-from lobework.piece import Disc
-from lobework.rigid import Rigid
-from lobework.screw import Screw
-from lobework.slide import At
-from lobework.units import Phase
-from lobework.wheel import Wheel
+from lobework.gearing.dividing_wheel import Wheel
+from lobework.gearing.screw import Screw
+from lobework.geometry.rigid import Rigid
+from lobework.jobs.jobfile.tables import part_keys
+from lobework.kinematics.motion import motion_of
+from lobework.lathe.clearance import reach_of
+from lobework.lathe.hand_settings import by_hand, settings_of
+from lobework.lathe.passes import Pass, cuts_of
+from lobework.parts.chuck import EccentricChuck, Oval, StraightLine
+from lobework.parts.piece import Disc
+from lobework.parts.slide import At
+from lobework.quantities.fields import Length, Turning
+from lobework.quantities.units import Phase
 from tests.strategies import cut_on, fixed, on_work
 
 AT = At(x=20.0)

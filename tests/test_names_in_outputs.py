@@ -16,8 +16,8 @@ import pytest
 from PIL import Image
 
 from lobework.cli import main
-from lobework.jobfile import read_job
-from lobework.printable import cell, printable
+from lobework.jobs.jobfile import read_job
+from lobework.text.printable import cell, printable
 
 pytestmark = pytest.mark.usefixtures("small_pictures")
 

@@ -10,11 +10,13 @@ import numpy as np
 import pytest
 
 import lobework as lw
-from lobework import gears, ratios, relief, units
 from lobework.errors import InputError
-from lobework.plugins import installed
-from lobework.screw import Screw
-from lobework.wheel import Wheel
+from lobework.gearing import change_wheels, ratios
+from lobework.gearing.dividing_wheel import Wheel
+from lobework.gearing.screw import Screw
+from lobework.plugins.registry import installed
+from lobework.quantities import units
+from lobework.render import relief
 
 WAVE = lw.Wave(lobes=4, base_radius=60.0, rise=5.0)
 ROLLER = lw.Roller(3.0)
@@ -119,11 +121,11 @@ def test_every_part_with_numbers_is_tried():
 
 NOT_GIVEN = {
     "lobework.carve.carving",
-    "lobework.check",
-    "lobework.closure",
-    "lobework.contact",
-    "lobework.trace",
-    "lobework.rigid",
+    "lobework.checks.check",
+    "lobework.kinematics.closure",
+    "lobework.kinematics.contact",
+    "lobework.kinematics.trace",
+    "lobework.geometry.rigid",
 }
 WITHOUT_NUMBERS = {lw.CamShape, lw.Cut, lw.DrillingSpindle, lw.FixedTool, lw.HandAxis, lw.Headstock, lw.Phase, lw.RealRatio}
 
@@ -158,8 +160,10 @@ def test_functions_take_numbers_of_numpy():
     assert ratios.of_step_parts(one_third, np.int32(320), np.int32(320), np.int8(100)) == ratios.of_step_parts(
         one_third, 320, 320, 100
     )
-    assert gears.train_for(one_third, np.array([20, 30, 60]), np.int64(1)) == gears.train_for(one_third, [20, 30, 60], 1)
-    assert gears.train_to_cut(one_third, np.float64(0.01), three, np.int8(12), np.int16(100)).ratio == one_third
+    assert change_wheels.train_for(one_third, np.array([20, 30, 60]), np.int64(1)) == change_wheels.train_for(
+        one_third, [20, 30, 60], 1
+    )
+    assert change_wheels.train_to_cut(one_third, np.float64(0.01), three, np.int8(12), np.int16(100)).ratio == one_third
 
 
 def test_a_carving_and_its_picture_take_numbers_of_numpy():

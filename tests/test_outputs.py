@@ -12,20 +12,20 @@ from pathlib import Path
 import pytest
 
 from lobework.errors import InputError, OutputExistsError
-from lobework.outputs import refuse_existing, write_files
+from lobework.files.outputs import refuse_existing, write_files
 
 LONG = "a" * 300
 KILLED = """
 import os, signal
 from pathlib import Path
-from lobework.outputs import write_files
+from lobework.files.outputs import write_files
 os.link = lambda *_: os.kill(os.getpid(), signal.SIGKILL)
 write_files({Path("lid/drawing.svg"): b"<svg/>", Path("lid/axes.csv"): b"u"})
 """
 LIMITED = """
 import resource
 from pathlib import Path
-from lobework.outputs import write_files
+from lobework.files.outputs import write_files
 resource.setrlimit(resource.RLIMIT_FSIZE, (1000, 1000))
 write_files({Path("lid/small.csv"): b"u", Path("lid/large.svg"): bytes(2000)})
 """

@@ -8,14 +8,14 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from lobework.cam import Wave
-from lobework.chuck import EccentricChuck, Oval
-from lobework.drive import Drive
 from lobework.errors import SettingError
-from lobework.follower import Knife
-from lobework.passes import Pass, cuts_of
-from lobework.slide import At
-from lobework.units import Phase
+from lobework.lathe.passes import Pass, cuts_of
+from lobework.parts.cam import Wave
+from lobework.parts.chuck import EccentricChuck, Oval
+from lobework.parts.drive import Drive
+from lobework.parts.follower import Knife
+from lobework.parts.slide import At
+from lobework.quantities.units import Phase
 from tests.strategies import fixed, phases, sliding
 
 CAM = Drive(Wave(lobes=4, base_radius=60.0, rise=5.0), follower=Knife())

@@ -14,13 +14,13 @@ import pytest
 
 import lobework
 from lobework import errors
-from lobework.cam import Wave
 from lobework.cli.parser import UsageError
 from lobework.cli.streams import PrintError
 from lobework.cli.writing import OutputError
-from lobework.gears import NoTrainError
+from lobework.gearing.change_wheels import NoTrainError
 from lobework.kernels.jit import CacheWarning, _DamagedError
-from lobework.plugins import PluginWarning
+from lobework.parts.cam import Wave
+from lobework.plugins.registry import PluginWarning
 from lobework.proof.sampling import TooFarError
 from lobework.testing.backends import _Enough
 from lobework.testing.compare import Broken

@@ -10,9 +10,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from lobework.errors import SettingError
-from lobework.hand import settings_of
-from lobework.piece import Barrel, Disc, Turned
-from lobework.surface import Face, Round
+from lobework.geometry.surface import Face, Round
+from lobework.lathe.hand_settings import settings_of
+from lobework.parts.piece import Barrel, Disc, Turned
 from tests.search import examples
 from tests.strategies import numbers
 

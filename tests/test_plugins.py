@@ -13,11 +13,11 @@ import numpy as np
 import pytest
 
 from lobework.errors import PluginError, UnknownNameError
-from lobework.outputs import write_files
-from lobework.plugins import Plugins, PluginWarning, Record
-from lobework.promises import name_of
-from lobework.rigid import Rigid
-from lobework.skeleton import lay_out
+from lobework.files.outputs import write_files
+from lobework.geometry.rigid import Rigid
+from lobework.plugins.registry import Plugins, PluginWarning, Record
+from lobework.plugins.skeleton import lay_out
+from lobework.plugins.validation import name_of
 from tests.workshop import REPORT, Shop
 
 HERE = Path(__file__).parent
@@ -106,9 +106,9 @@ def test_nothing_is_looked_for_at_import(shop, everything):
         import sys
         import lobework
         before = set(sys.modules)
-        import lobework.plugins
+        import lobework.plugins.registry
         print(sorted(name for name in set(sys.modules) - before if name.split(".")[0] in ("numpy", "numba", "pydantic")))
-        print(sorted(name for name in sys.modules if name.startswith("lobework_") or name == "lobework.shipped"))
+        print(sorted(name for name in sys.modules if name.startswith("lobework_") or name == "lobework.plugins.builtin"))
     """
     assert shop.says("\n".join(line.strip() for line in script.splitlines())) == ["[]", "[]"]
 
@@ -168,7 +168,7 @@ def test_of_two_that_clash_neither_is_used(everything):
 def test_a_warning_turned_into_an_error_stops_once_and_then_the_rest_loads(shop):
     script = """
 import warnings
-from lobework.plugins import Plugins, PluginWarning
+from lobework.plugins.registry import Plugins, PluginWarning
 warnings.simplefilter("error")
 try:
     Plugins.load()
@@ -198,13 +198,13 @@ def test_a_package_whose_list_of_plugins_cannot_be_read_hides_no_other(shop, tmp
 
 SHELF = """
 import numpy as np
-from lobework.carriage import Headstock
-from lobework.drive import Drive
-from lobework.lathe import Axis, Lathe
-from lobework.passes import Pass, cuts_of
+from lobework.parts.headstock import Headstock
+from lobework.parts.drive import Drive
+from lobework.lathe.lathe import Axis, Lathe
+from lobework.lathe.passes import Pass, cuts_of
 from lobework.plugins import installed
-from lobework.slide import At
-from lobework.trace import trace
+from lobework.parts.slide import At
+from lobework.kinematics.trace import trace
 
 shelf = installed()
 spindle = Axis(moves="spindle", letter="C")
@@ -279,7 +279,7 @@ print(shelf.part("cutter", "chisel")().width_at(0.1), shelf.part("piece", "squar
             "checks()[-1]([], [])",
             (
                 "PluginError: check 'wordy_findings' of {who} failed: "
-                "it returned 'all is well', which is not a lobework.check.Finding"
+                "it returned 'all is well', which is not a lobework.plugins.Finding"
             ),
         ),
     ],

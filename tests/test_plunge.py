@@ -10,22 +10,22 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from lobework.cam import Wave
-from lobework.cautions import CAUTIONS
-from lobework.check import closure_findings
-from lobework.cutter import Ball, FlatEnd, Pen, Vee
-from lobework.drive import Drive
+from lobework.checks.check import closure_findings
 from lobework.errors import SettingError
-from lobework.follower import Knife
-from lobework.holder import CuttingFrame, DrillingSpindle, EccentricFrame, FixedTool
-from lobework.job import Job
-from lobework.jobfile import read_lathe
-from lobework.passes import Pass
-from lobework.piece import Barrel, Disc
-from lobework.program import Feed, Prompt, Rapid, Timed
-from lobework.slide import At
+from lobework.jobs.job import Job
+from lobework.jobs.jobfile import read_lathe
+from lobework.kinematics.trace import Spans, estimate, trace
+from lobework.lathe.passes import Pass
+from lobework.parts.cam import Wave
+from lobework.parts.cutter import Ball, FlatEnd, Pen, Vee
+from lobework.parts.drive import Drive
+from lobework.parts.follower import Knife
+from lobework.parts.holder import CuttingFrame, DrillingSpindle, EccentricFrame, FixedTool
+from lobework.parts.piece import Barrel, Disc
+from lobework.parts.slide import At
+from lobework.program.program import Feed, Prompt, Rapid, Timed
 from lobework.targets import rs274, svg, text
-from lobework.trace import Spans, estimate, trace
+from lobework.text.cautions import CAUTIONS
 from tests.search import examples
 from tests.strategies import cut_on, fixed, numbers, sliding
 

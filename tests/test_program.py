@@ -8,19 +8,19 @@ from fractions import Fraction
 import numpy as np
 import pytest
 
-from lobework.cam import Wave
-from lobework.carriage import Headstock
-from lobework.chuck import Dome, EccentricChuck, Oval, StraightLine
-from lobework.drive import Drive
 from lobework.errors import SettingError
-from lobework.follower import Knife, Roller
-from lobework.lathe import Axis, CamShaft, HandAxis, Lathe
-from lobework.passes import Pass, cuts_of
-from lobework.piece import Barrel, Disc
-from lobework.program import Dwell, Feed, Feeds, Prompt, Rapid, Timed, program
-from lobework.slide import Approach, At
-from lobework.trace import trace
-from lobework.wheel import Wheel
+from lobework.gearing.dividing_wheel import Wheel
+from lobework.kinematics.trace import trace
+from lobework.lathe.lathe import Axis, CamShaft, HandAxis, Lathe
+from lobework.lathe.passes import Pass, cuts_of
+from lobework.parts.cam import Wave
+from lobework.parts.chuck import Dome, EccentricChuck, Oval, StraightLine
+from lobework.parts.drive import Drive
+from lobework.parts.follower import Knife, Roller
+from lobework.parts.headstock import Headstock
+from lobework.parts.piece import Barrel, Disc
+from lobework.parts.slide import Approach, At
+from lobework.program.program import Dwell, Feed, Feeds, Prompt, Rapid, Timed, program
 
 EDGE = Wave(lobes=4, base_radius=60.0, rise=5.0)
 FACE = Wave(lobes=24, base_radius=40.0, rise=2.0, on="face")

@@ -10,12 +10,12 @@ import pytest
 
 from lobework import At, Disc, Job, Pass, Pen, Vee, read_lathe
 from lobework.errors import SettingError
-from lobework.relief import picture
-from lobework.relief.bar import bar_of, draw_bar
-from lobework.relief.ground import SHEET
-from lobework.relief.light import LAMP, Field, light
-from lobework.relief.wood import PLAIN, WOODS, grain, linear, material_findings, tree_of, wood_of
-from lobework.surface import Face
+from lobework.geometry.surface import Face
+from lobework.render.relief import picture
+from lobework.render.relief.bar import bar_of, draw_bar
+from lobework.render.relief.ground import SHEET
+from lobework.render.relief.light import LAMP, Field, light
+from lobework.render.relief.wood import PLAIN, WOODS, grain, linear, material_findings, tree_of, wood_of
 from tests.carved import barrel, disc, ring, turned, uncut
 
 

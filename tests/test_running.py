@@ -6,11 +6,11 @@ from fractions import Fraction
 
 import pytest
 
-from lobework.camshaft import CamShaft
-from lobework.carriage import Headstock
-from lobework.lathe import Axis, Lathe
-from lobework.ratios import of_steps
-from lobework.running import run_of
+from lobework.gearing.ratios import of_steps
+from lobework.lathe.actual_ratio import run_of
+from lobework.lathe.lathe import Axis, Lathe
+from lobework.parts.camshaft import CamShaft
+from lobework.parts.headstock import Headstock
 
 MOTOR = Axis(moves="cam 1", letter="A", steps=3200.0)
 SLIDE = Axis(moves="x", letter="X")

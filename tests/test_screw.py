@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from lobework.errors import InputError, SettingError
-from lobework.screw import Screw, Wound
+from lobework.gearing.screw import Screw, Wound
 
 TENTH = Screw(lead=2.54, divisions=10)
 WRITTEN = {
@@ -69,7 +69,7 @@ BAD = {
     "half a division": (lambda: Screw(lead=1.0, divisions=9.5), "divisions=9.5: must be a whole number from 1 to 10000"),
     "words": (
         lambda: Screw(lead="0.1 in"),
-        "lead='0.1 in': must be a plain number, in mm; in Python write lobework.units.length('0.1 in')",
+        "lead='0.1 in': must be a plain number, in mm; in Python write lobework.length('0.1 in')",
     ),
 }
 

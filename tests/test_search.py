@@ -25,7 +25,7 @@ print(drawn)
 """
 OTHER = """
 sys.path.insert(0, sys.argv[1])
-import lobework.cli, lobework.kernels.modal, other
+import lobework.cli, lobework.kernels.rs274.interpret, other
 """
 
 

@@ -6,26 +6,26 @@ from dataclasses import replace
 
 import pytest
 
-from lobework.cam import Wave
-from lobework.camshaft import CamShaft
-from lobework.carriage import Headstock
-from lobework.check import travel_findings
-from lobework.chuck import Oval, Plain
-from lobework.cutter import Vee
-from lobework.drive import Drive
+from lobework.checks.check import travel_findings
 from lobework.errors import SettingError
-from lobework.follower import Roller
-from lobework.hand import by_hand
-from lobework.job import Job
-from lobework.jobfile import read_lathe, shipped_lathes
-from lobework.lathe import Axis, HandAxis, Lathe
-from lobework.passes import Pass
-from lobework.piece import Disc
-from lobework.screw import Screw
-from lobework.slide import At
-from lobework.steps import Prompt
-from lobework.units import Phase
-from lobework.wheel import Wheel
+from lobework.gearing.dividing_wheel import Wheel
+from lobework.gearing.screw import Screw
+from lobework.jobs.job import Job
+from lobework.jobs.jobfile import read_lathe, shipped_lathes
+from lobework.lathe.hand_settings import by_hand
+from lobework.lathe.lathe import Axis, HandAxis, Lathe
+from lobework.lathe.passes import Pass
+from lobework.parts.cam import Wave
+from lobework.parts.camshaft import CamShaft
+from lobework.parts.chuck import Oval, Plain
+from lobework.parts.cutter import Vee
+from lobework.parts.drive import Drive
+from lobework.parts.follower import Roller
+from lobework.parts.headstock import Headstock
+from lobework.parts.piece import Disc
+from lobework.parts.slide import At
+from lobework.program.steps import Prompt
+from lobework.quantities.units import Phase
 
 SPINDLE = Axis(moves="spindle", letter="C")
 TENTHS = Screw(lead=2.54, divisions=10)

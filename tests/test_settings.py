@@ -8,25 +8,25 @@ from typing import ClassVar
 
 import pytest
 
-from lobework.cam import Wave
-from lobework.carriage import Headstock
-from lobework.chuck import EccentricChuck, Oval, Plain
-from lobework.cutter import Vee
-from lobework.drive import Drive
 from lobework.errors import SettingError
-from lobework.follower import Roller
-from lobework.hand import by_hand, settings_of, show
-from lobework.kinds import Angle, Length, Turning
-from lobework.lathe import Axis, Lathe
-from lobework.passes import Pass, cuts_of
-from lobework.piece import Disc
-from lobework.program import Feeds
-from lobework.rigid import Rigid
-from lobework.screw import Screw
-from lobework.settings import settings
-from lobework.slide import At
-from lobework.units import Phase
-from lobework.wheel import Wheel
+from lobework.gearing.dividing_wheel import Wheel
+from lobework.gearing.screw import Screw
+from lobework.geometry.rigid import Rigid
+from lobework.lathe.hand_settings import by_hand, settings_of, show
+from lobework.lathe.lathe import Axis, Lathe
+from lobework.lathe.passes import Pass, cuts_of
+from lobework.parts.cam import Wave
+from lobework.parts.chuck import EccentricChuck, Oval, Plain
+from lobework.parts.cutter import Vee
+from lobework.parts.drive import Drive
+from lobework.parts.follower import Roller
+from lobework.parts.headstock import Headstock
+from lobework.parts.piece import Disc
+from lobework.parts.slide import At
+from lobework.program.program import Feeds
+from lobework.quantities.fields import Angle, Length, Turning
+from lobework.quantities.units import Phase
+from lobework.sheets.settings import settings
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -6,7 +6,7 @@ import pytest
 
 from lobework.cli import main
 from lobework.errors import InputError
-from lobework.jobfile import read_job
+from lobework.jobs.jobfile import read_job
 
 WRONG = """\
 lathe = "rocking-bench"

@@ -11,20 +11,20 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from lobework.cam import Wave
-from lobework.carriage import Headstock
-from lobework.chuck import EccentricChuck, Plain
-from lobework.cutter import Vee
-from lobework.drive import Drive
 from lobework.errors import SettingError
-from lobework.follower import Knife
-from lobework.job import Job
-from lobework.jobfile import read_lathe
-from lobework.lathe import Axis, Lathe
-from lobework.passes import Pass
-from lobework.piece import Barrel, Disc, Turned
-from lobework.program import Dwell, Feed, Feeds, Prompt, Rapid, Timed
-from lobework.slide import Approach, At
+from lobework.jobs.job import Job
+from lobework.jobs.jobfile import read_lathe
+from lobework.lathe.lathe import Axis, Lathe
+from lobework.lathe.passes import Pass
+from lobework.parts.cam import Wave
+from lobework.parts.chuck import EccentricChuck, Plain
+from lobework.parts.cutter import Vee
+from lobework.parts.drive import Drive
+from lobework.parts.follower import Knife
+from lobework.parts.headstock import Headstock
+from lobework.parts.piece import Barrel, Disc, Turned
+from lobework.parts.slide import Approach, At
+from lobework.program.program import Dwell, Feed, Feeds, Prompt, Rapid, Timed
 from lobework.targets import rs274, svg, text
 from tests.search import examples
 from tests.strategies import fixed, numbers, rocking, sliding

@@ -9,9 +9,9 @@ import pytest
 
 from lobework.cli import main
 from lobework.errors import InputError, UnknownNameError
-from lobework.outputs import write_files
-from lobework.plugins import installed
-from lobework.skeleton import KINDS, lay_out
+from lobework.files.outputs import write_files
+from lobework.plugins.registry import installed
+from lobework.plugins.skeleton import KINDS, lay_out
 from tests.workshop import Shop
 
 
@@ -92,7 +92,7 @@ def test_a_name_that_is_taken_is_refused(name, kind):
 def test_the_name_of_a_plugin_that_is_installed_is_refused_for_any_kind(shop):
     script = """
 from lobework.errors import InputError
-from lobework.skeleton import lay_out
+from lobework.plugins.skeleton import lay_out
 for kind in ("chuck", "cam"):
     try:
         lay_out("first-chuck", kind)

@@ -15,9 +15,9 @@ from hypothesis.extra.numpy import arrays
 from lobework import At, Ball, Job, Pass, read_lathe
 from lobework.carve import Carving, stock_of
 from lobework.errors import SettingError, TooLargeError
-from lobework.piece import Barrel, Disc, Turned
-from lobework.solid import Solid, solid_of
-from lobework.surface import Round
+from lobework.geometry.surface import Round
+from lobework.parts.piece import Barrel, Disc, Turned
+from lobework.render.solid import Solid, solid_of
 from tests.solids import (
     CUP,
     GROOVED,

@@ -13,19 +13,19 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
-from lobework.cam import Wave
-from lobework.chuck import Dome, EccentricChuck, Oval, Plain
-from lobework.drive import Drive
 from lobework.errors import SettingError
-from lobework.follower import Roller
-from lobework.motion import motion_of
-from lobework.rigid import Rigid
-from lobework.slide import At
-from lobework.spans import spans_of
-from lobework.stack import comes_back, in_pieces
-from lobework.tolerances import CHORD_MM, STACK_MM
-from lobework.trace import lay_out, trace
-from lobework.woven import _runs
+from lobework.geometry.rigid import Rigid
+from lobework.kinematics.chuck_polynomials import comes_back, in_pieces
+from lobework.kinematics.compiled_trace import _runs
+from lobework.kinematics.motion import motion_of
+from lobework.kinematics.sampling import spans_of
+from lobework.kinematics.trace import lay_out, trace
+from lobework.parts.cam import Wave
+from lobework.parts.chuck import Dome, EccentricChuck, Oval, Plain
+from lobework.parts.drive import Drive
+from lobework.parts.follower import Roller
+from lobework.parts.slide import At
+from lobework.quantities.tolerances import CHORD_MM, STACK_MM
 from tests.search import examples
 from tests.strategies import GearedArm, cut_on, fixed, numbers, rocking, sliding, turnings
 

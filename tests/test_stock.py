@@ -15,8 +15,8 @@ from hypothesis import strategies as st
 from lobework.carve import Stock, stock_of
 from lobework.carve.stock import BYTES_A_RAY, MOST_BYTES
 from lobework.errors import SettingError, TooLargeError
-from lobework.piece import Barrel, Disc, Turned
-from lobework.surface import Round
+from lobework.geometry.surface import Round
+from lobework.parts.piece import Barrel, Disc, Turned
 from tests.search import examples
 from tests.strategies import numbers
 

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from lobework.jobfile import starter
+from lobework.jobs.jobfile import starter
 
 COMMAND = f'{sys.executable} -c "import sys; from lobework.cli import main; sys.exit(main())"'
 VERBS = ["check lid.toml", "draw lid.toml --into out", "--help", "--version", "schema"]

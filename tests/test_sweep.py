@@ -13,17 +13,17 @@ from hypothesis import strategies as st
 
 from lobework.carve import sweep_of
 from lobework.carve.sweep import has_edge
-from lobework.chuck import EccentricChuck
-from lobework.cutter import Ball, Pen, Vee
 from lobework.errors import SettingError
-from lobework.holder import CuttingFrame, DrillingSpindle, EccentricFrame, FixedTool
-from lobework.kinds import Length
-from lobework.passes import Cut, Pass
-from lobework.piece import Barrel, Disc, Turned
-from lobework.rigid import Rigid
-from lobework.slide import Approach, At
-from lobework.trace import trace
-from lobework.units import Phase
+from lobework.geometry.rigid import Rigid
+from lobework.kinematics.trace import trace
+from lobework.lathe.passes import Cut, Pass
+from lobework.parts.chuck import EccentricChuck
+from lobework.parts.cutter import Ball, Pen, Vee
+from lobework.parts.holder import CuttingFrame, DrillingSpindle, EccentricFrame, FixedTool
+from lobework.parts.piece import Barrel, Disc, Turned
+from lobework.parts.slide import Approach, At
+from lobework.quantities.fields import Length
+from lobework.quantities.units import Phase
 from tests.search import examples
 from tests.strategies import cut_on, cuts, fixed
 

@@ -17,21 +17,21 @@ from scipy.integrate import quad
 from scipy.interpolate import CubicSpline
 from scipy.optimize import brentq
 
-from lobework.carriage import Headstock
-from lobework.cutter import Ball
-from lobework.drive import Drive
 from lobework.errors import SettingError
-from lobework.follower import Roller
-from lobework.holder import CuttingFrame, DrillingSpindle
-from lobework.job import Job
-from lobework.lathe import Axis, Lathe
-from lobework.meridian import Meridian
-from lobework.motion import motion_of
-from lobework.passes import Cut, Pass, cuts_of
-from lobework.piece import Barrel, Disc, Turned
-from lobework.slide import Approach, Arc, At
-from lobework.template import Template, read_template, template_of
-from lobework.trace import trace
+from lobework.geometry.profile import Meridian
+from lobework.jobs.job import Job
+from lobework.kinematics.motion import motion_of
+from lobework.kinematics.trace import trace
+from lobework.lathe.lathe import Axis, Lathe
+from lobework.lathe.passes import Cut, Pass, cuts_of
+from lobework.parts.cutter import Ball
+from lobework.parts.drive import Drive
+from lobework.parts.follower import Roller
+from lobework.parts.headstock import Headstock
+from lobework.parts.holder import CuttingFrame, DrillingSpindle
+from lobework.parts.piece import Barrel, Disc, Turned
+from lobework.parts.slide import Approach, Arc, At
+from lobework.parts.template import Template, read_template, template_of
 from tests.properties.test_path_laws import away_from_chord
 from tests.search import examples
 from tests.strategies import numbers, waves

@@ -9,8 +9,8 @@ import pytest
 
 from lobework.cli import main
 from lobework.errors import InputError
-from lobework.jobfile import job_schema, read_job
-from lobework.jobfile.template import SAYS
+from lobework.jobs.jobfile import job_schema, read_job
+from lobework.jobs.jobfile.template import SAYS
 
 VASE = [[0, 18], [-12.25, 21.5], [-30, 25.125], [-55, 14]]
 JOB = f"""

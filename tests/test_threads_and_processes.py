@@ -25,7 +25,7 @@ import numba
 import numpy as np
 
 import lobework as lw
-from lobework.trace import trace
+from lobework.kinematics.trace import trace
 
 WAVE = lw.Drive(lw.Wave(lobes=12, base_radius=62, rise=2), follower=lw.Roller(4))
 

@@ -15,10 +15,10 @@ import numpy as np
 import pytest
 
 from lobework.errors import SettingError
-from lobework.kernels.late import compiled
-from lobework.kernels.pace import caps, settle
-from lobework.lathe import Axis
-from lobework.timing import Paced, limits_of, paced, slow_downs
+from lobework.kernels.compile_when_worth import compiled
+from lobework.kernels.path.feed_limits import caps, settle
+from lobework.lathe.lathe import Axis
+from lobework.program.timing import Paced, limits_of, paced, slow_downs
 
 
 def used(moves, seconds, top, most):

@@ -9,16 +9,16 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from lobework import spans as sampling
-from lobework.cam import Scallop, Wave
-from lobework.chuck import EccentricChuck, Oval
-from lobework.drive import Drive
 from lobework.errors import TooLargeError
-from lobework.follower import Knife, Roller
-from lobework.motion import motion_of
-from lobework.slide import At
-from lobework.takeover import takeovers
-from lobework.trace import estimate, trace
+from lobework.kinematics import sampling
+from lobework.kinematics.motion import motion_of
+from lobework.kinematics.takeover import takeovers
+from lobework.kinematics.trace import estimate, trace
+from lobework.parts.cam import Scallop, Wave
+from lobework.parts.chuck import EccentricChuck, Oval
+from lobework.parts.drive import Drive
+from lobework.parts.follower import Knife, Roller
+from lobework.parts.slide import At
 from tests.strategies import cut_on, fixed, on_work, rocking, sliding
 
 WAVE = Wave(lobes=4, base_radius=60.0, rise=5.0)

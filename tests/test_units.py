@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from lobework.errors import InputError
-from lobework.units import (
+from lobework.quantities.units import (
     MM_PER,
     Phase,
     angle,

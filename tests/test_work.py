@@ -9,14 +9,14 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from lobework.cutter import Ball, FlatEnd, Pen, Profiled, RoundNosed, Vee
-from lobework.holder import CuttingFrame, DrillingSpindle, EccentricFrame, FixedTool
-from lobework.job import Job
-from lobework.jobfile import read_lathe
-from lobework.passes import Pass
-from lobework.piece import Barrel, Disc, Turned
-from lobework.slide import At
-from lobework.work import body_findings, carving_findings, carving_summary, work_findings
+from lobework.checks.workpiece import body_findings, carving_findings, carving_summary, work_findings
+from lobework.jobs.job import Job
+from lobework.jobs.jobfile import read_lathe
+from lobework.lathe.passes import Pass
+from lobework.parts.cutter import Ball, FlatEnd, Pen, Profiled, RoundNosed, Vee
+from lobework.parts.holder import CuttingFrame, DrillingSpindle, EccentricFrame, FixedTool
+from lobework.parts.piece import Barrel, Disc, Turned
+from lobework.parts.slide import At
 
 BARREL = Barrel(diameter=24.0, length=12.0, bore=18.0)
 VASE = Turned(profile=((0, 10), (-10, 12), (-20, 9)), hollow=((0, 8), (-10, 9.5), (-16, 6)))

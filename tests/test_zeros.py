@@ -11,20 +11,20 @@ import pytest
 from hypothesis import given, reject, settings
 from hypothesis import strategies as st
 
-from lobework.cam import Eccentric, Law, Scallop, Wave
-from lobework.carriage import Headstock
-from lobework.chuck import Dome
-from lobework.drive import Drive
 from lobework.errors import SettingError
-from lobework.follower import Flat, Knife, Roller
-from lobework.lathe import Axis, CamShaft, HandAxis, Lathe
-from lobework.motion import motion_of
-from lobework.passes import Cut, Pass
-from lobework.piece import Turned
-from lobework.screw import Screw
-from lobework.slide import Approach, At
-from lobework.template import template_of
-from lobework.zeros import refits, zero_again, zero_steps
+from lobework.gearing.screw import Screw
+from lobework.kinematics.motion import motion_of
+from lobework.lathe.lathe import Axis, CamShaft, HandAxis, Lathe
+from lobework.lathe.passes import Cut, Pass
+from lobework.parts.cam import Eccentric, Law, Scallop, Wave
+from lobework.parts.chuck import Dome
+from lobework.parts.drive import Drive
+from lobework.parts.follower import Flat, Knife, Roller
+from lobework.parts.headstock import Headstock
+from lobework.parts.piece import Turned
+from lobework.parts.slide import Approach, At
+from lobework.parts.template import template_of
+from lobework.sheets.zeros import refits, zero_again, zero_steps
 from tests.search import examples
 
 HEIGHT = 250.0

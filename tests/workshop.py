@@ -19,7 +19,7 @@ from dataclasses import asdict
 
 with warnings.catch_warnings(record=True) as said:
     warnings.simplefilter("always")
-    from lobework.plugins import Plugins
+    from lobework.plugins.registry import Plugins
 
     at_import = len(said)
     shelf = Plugins.load()

@@ -10,12 +10,12 @@ from fractions import Fraction
 import numpy as np
 
 import lobework as lw
-from lobework.chuck import Dome, StraightLine
-from lobework.contact import lift_of
-from lobework.kinds import Chuck
-from lobework.passes import Cut
+from lobework.kinematics.contact import lift_of
+from lobework.kinematics.trace import trace
+from lobework.lathe.passes import Cut
+from lobework.parts.chuck import Dome, StraightLine
+from lobework.parts.protocols import Chuck
 from lobework.targets.svg import path_data
-from lobework.trace import trace
 
 ROUND = np.linspace(0.0, 2.0 * math.pi, 1441)
 WIDTH_PX = 290

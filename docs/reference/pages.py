@@ -20,10 +20,10 @@ from sphinx.addnodes import pending_xref
 from sphinx.ext.napoleon import Config, NumpyDocstring
 
 import lobework
-from lobework import hookspecs, plugins
-from lobework.holder import HOLDERS
-from lobework.jobfile.tables import part_keys
-from lobework.kinds import hints_of, measures
+from lobework.jobs.jobfile.tables import part_keys
+from lobework.parts.holder import HOLDERS
+from lobework.plugins import hookspecs, registry
+from lobework.quantities.fields import hints_of, measures
 
 DOCS = Path(__file__).parents[1]
 MADE = DOCS / "reference" / "made"
@@ -85,7 +85,7 @@ def code(text):
 @cache
 def shelf():
     """Return what is installed now."""
-    return plugins.installed()
+    return registry.installed()
 
 
 @cache
@@ -274,13 +274,13 @@ def hook_page():
     """Return the page of the hooks: each under its exact signature, with what its things promise."""
     body = title("Hooks") + (
         "A plugin is a module with ``lobework_contract = "
-        f"{hookspecs.CONTRACT}`` and at least one of these functions, marked :py:obj:`lobework.hookspecs.hookimpl`. "
+        f"{hookspecs.CONTRACT}`` and at least one of these functions, marked :py:obj:`lobework.plugins.hookspecs.hookimpl`. "
         "How to write one is told in :doc:`the author's guide </plugins>`.\n\n"
     )
     for hook in hooks():
         promise = promised(hook)
-        body += title(hook.__name__, "-") + directive("py:currentmodule", "lobework.hookspecs")
-        body += directive("autofunction", f"lobework.hookspecs.{hook.__name__}")
+        body += title(hook.__name__, "-") + directive("py:currentmodule", "lobework.plugins.hookspecs")
+        body += directive("autofunction", f"lobework.plugins.hookspecs.{hook.__name__}")
         body += directive("py:currentmodule", promise.__module__)
         body += f"Each is as {home(promise)} says. "
         body += linked_within(promise, prose(promise))
@@ -376,7 +376,7 @@ def example_page():
 
 def made():
     """Return every page by its name under reference/made."""
-    known = {kind: shelf().kinds(kind) for kind in get_args(plugins.PartKind)}
+    known = {kind: shelf().kinds(kind) for kind in get_args(registry.PartKind)}
     known["holder"] = {each.kind: each for each in HOLDERS}
     pages = {f"parts/{kind}s": kind_page(kind, parts) for kind, parts in known.items()}
     pages |= {"parts/backends": backend_page(), "parts/targets": target_page(), "parts/checks": check_page()}

@@ -8,19 +8,11 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 
 import numpy as np
 
-from lobework.cam import Eccentric, Wave
-from lobework.check import Finding
-from lobework.contact import lift_of
-from lobework.hookspecs import Check, hookimpl
-from lobework.units import format_number
+from lobework.plugins import Check, Eccentric, Finding, Wave, format_number, hookimpl, lift_of
 
 if TYPE_CHECKING:
-    from lobework.drive import Drive
-    from lobework.kinds import Cam
-    from lobework.motion import Motion
-    from lobework.passes import Cut
+    from lobework.plugins import Cam, Cut, Drive, Motion, Trace
     from lobework.testing import Sample
-    from lobework.trace import Trace
 
 __all__ = ["Steepest", "climb", "lobework_checks", "lobework_contract", "lobework_samples", "steepest"]
 
@@ -63,8 +55,8 @@ def steepest(drive: Drive, motion: Motion) -> Steepest:
     Examples
     --------
     >>> import lobework as lw
-    >>> from lobework.motion import motion_of
-    >>> from lobework.passes import Cut
+    >>> from lobework.kinematics.motion import motion_of
+    >>> from lobework.lathe.passes import Cut
     >>> disc = lw.Drive(lw.Eccentric(radius=30.0, offset=10.0), follower=lw.Roller(8.0))
     >>> cut = Cut(number=1, passed=lw.Pass(cams=[disc]), lathe=lw.read_lathe("sliding-bench"))
     >>> round(steepest(cut.passed.cams[0], motion_of(cut)).angle_deg, 4)
@@ -125,8 +117,7 @@ def lobework_samples() -> list[Sample]:
     def levels(check: Check, cam: Cam) -> list[str]:
         """Return the levels of what is found of a cam and a knife, on a headstock that slides."""
         import lobework as lw
-        from lobework.passes import Cut
-        from lobework.trace import trace
+        from lobework.plugins import Cut, trace
 
         passed = lw.Pass(cams=(lw.Drive(cam, follower=lw.Knife()),))
         cut = Cut(number=1, passed=passed, lathe=lw.read_lathe("sliding-bench"))

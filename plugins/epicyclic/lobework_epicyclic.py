@@ -12,16 +12,25 @@ from typing import TYPE_CHECKING, Annotated, Any, ClassVar
 
 import numpy as np
 
-from lobework.errors import is_whole, require
-from lobework.hookspecs import hookimpl
-from lobework.kinds import Chuck, ChuckSlide, Length, Measure, Turning, require_numbers
-from lobework.rigid import Rigid
-from lobework.screw import Screw
-from lobework.units import Phase, plain_number
-from lobework.wheel import Wheel
+from lobework.plugins import (
+    Chuck,
+    ChuckSlide,
+    Length,
+    Measure,
+    Phase,
+    Rigid,
+    Screw,
+    Turning,
+    Wheel,
+    hookimpl,
+    is_whole,
+    plain_number,
+    require,
+    require_numbers,
+)
 
 if TYPE_CHECKING:
-    from lobework.rigid import Array
+    from lobework.plugins import Array
     from lobework.testing import Sample
 
 __all__ = ["Epicyclic", "Stage", "Train", "lobework_chucks", "lobework_contract", "lobework_samples"]
@@ -76,7 +85,7 @@ class Stage:
         Teeth of the wheels, from the still wheel on; driver and driven of different pairs share an arbor.
     idler : bool
         Whether one more wheel stands in the train, which reverses the turn and leaves its rate.
-    index : Phase, or what `lobework.units.phase` reads
+    index : Phase, or what `lobework.quantities.units.phase` reads
         How far the wheel on the slide is turned on in its train when the pass begins.
     travel : float, mm
         How far the slide goes to either side of its middle; without end unless given.
@@ -129,7 +138,7 @@ class Epicyclic:
     ----------
     stages : list of Stage
         From the spindle outwards, one or more; the work is on the last one's wheel.
-    index : Phase, or what `lobework.units.phase` reads
+    index : Phase, or what `lobework.quantities.units.phase` reads
         How far the work is turned on against the last stage, on its own dividing wheel.
     wheel : Wheel, optional
         That dividing wheel, with its circles of holes.

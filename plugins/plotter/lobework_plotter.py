@@ -11,13 +11,11 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from lobework.errors import InputError
-from lobework.hookspecs import hookimpl
+from lobework.plugins import InputError, hookimpl
 from lobework.targets import Target
 
 if TYPE_CHECKING:
-    from lobework.drawing import Drawing, Stroke
-    from lobework.rigid import Array
+    from lobework.plugins import Array, Drawing, Stroke
     from lobework.testing import Sample
 
     Path = NDArray[np.int64]
@@ -133,7 +131,7 @@ def render(drawing: Drawing) -> bytes:
 
     Examples
     --------
-    >>> from lobework.drawing import Drawing, Figure, Layer, Stroke
+    >>> from lobework.render.drawing import Drawing, Figure, Layer, Stroke
     >>> line = Figure("cut 1", (Stroke(np.array([[0.0, 0.0], [30.0, 40.0]]), 0.3),))
     >>> sheet = Drawing(
     ...     title="Lid", says="", left=0.0, top=40.0, width=30.0, height=40.0,
@@ -243,7 +241,7 @@ def lobework_samples() -> list[Sample]:
 
     def across(target: Target) -> Array:
         """Return how wide and high a circle of 40 mm is drawn, mm."""
-        from lobework.drawing import Drawing, Figure, Layer, Stroke
+        from lobework.plugins import Drawing, Figure, Layer, Stroke
 
         turn = np.linspace(0, 2 * np.pi, 721)
         circle = Figure("circle", (Stroke(20 * np.stack([np.cos(turn), np.sin(turn)], axis=-1), 0.3),))

@@ -11,12 +11,10 @@ from typing import TYPE_CHECKING, ClassVar, Literal, NamedTuple
 
 import numpy as np
 
-from lobework.errors import require
-from lobework.hookspecs import hookimpl
-from lobework.kinds import Cam, Length, require_numbers
+from lobework.plugins import Cam, Length, hookimpl, require, require_numbers
 
 if TYPE_CHECKING:
-    from lobework.rigid import Array
+    from lobework.plugins import Array
     from lobework.testing import Sample
 
 __all__ = ["Arched", "ConstantWidth", "Polygon", "lobework_cams", "lobework_contract", "lobework_samples"]
@@ -295,8 +293,7 @@ def lobework_samples() -> list[Sample]:
 
     def across(cam: Cam) -> Array:
         """Return how far apart two flats stand that hold the cam between them, at several angles."""
-        from lobework.contact import lift_of
-        from lobework.follower import Flat
+        from lobework.plugins import Flat, lift_of
 
         lift, angles = lift_of(cam, Flat()), np.linspace(0, 2 * math.pi, 25)
         apart: Array = lift.curve.at(angles) + lift.curve.at(angles + math.pi) + 2 * lift.rest

@@ -2,40 +2,41 @@
 
 from __future__ import annotations
 
-import importlib
 from typing import TYPE_CHECKING
 
+from lobework.lazy import names_on_demand
+
 if TYPE_CHECKING:
-    from lobework.cam import CamShape, Eccentric, Law, Scallop, Wave
-    from lobework.camshaft import CamShaft
-    from lobework.carriage import Headstock
     from lobework.carve import Carving
-    from lobework.check import Finding
-    from lobework.chuck import Dome, EccentricChuck, Oval, Plain, StraightLine
-    from lobework.closure import Closure
-    from lobework.contact import Bridge, Lift, largest_roller, lift_of, pressure_angle, touch_at
-    from lobework.cutter import Ball, FlatEnd, Pen, Profiled, RoundNosed, Vee
-    from lobework.drive import Drive
+    from lobework.checks.check import Finding
     from lobework.errors import InputError, LobeworkError
-    from lobework.feeds import Feeds
-    from lobework.follower import Flat, Knife, Roller
-    from lobework.gears import Train, train_for
-    from lobework.helix import helix_angle
-    from lobework.holder import CuttingFrame, DrillingSpindle, EccentricFrame, FixedTool
-    from lobework.job import Job
-    from lobework.jobfile import job_schema, read_job, read_lathe
-    from lobework.lathe import Axis, Controller, HandAxis, Lathe
-    from lobework.passes import Cut, Pass, Series
-    from lobework.piece import Barrel, Disc, Turned
-    from lobework.ratios import RealRatio
-    from lobework.rigid import Rigid
-    from lobework.screw import Screw
-    from lobework.slide import Arc, At
-    from lobework.template import Template, read_template, template_of
-    from lobework.trace import Trace
-    from lobework.twist import Twist
-    from lobework.units import Phase
-    from lobework.wheel import Wheel
+    from lobework.gearing.change_wheels import Train, train_for
+    from lobework.gearing.dividing_wheel import Wheel
+    from lobework.gearing.helix import helix_angle
+    from lobework.gearing.ratios import RealRatio
+    from lobework.gearing.screw import Screw
+    from lobework.geometry.rigid import Rigid
+    from lobework.jobs.job import Job
+    from lobework.jobs.jobfile import job_schema, read_job, read_lathe
+    from lobework.kinematics.closure import Closure
+    from lobework.kinematics.contact import Bridge, Lift, largest_roller, lift_of, pressure_angle, touch_at
+    from lobework.kinematics.trace import Trace
+    from lobework.lathe.lathe import Axis, Controller, HandAxis, Lathe
+    from lobework.lathe.passes import Cut, Pass, Series
+    from lobework.parts.cam import CamShape, Eccentric, Law, Scallop, Wave
+    from lobework.parts.camshaft import CamShaft
+    from lobework.parts.chuck import Dome, EccentricChuck, Oval, Plain, StraightLine
+    from lobework.parts.cutter import Ball, FlatEnd, Pen, Profiled, RoundNosed, Vee
+    from lobework.parts.drive import Drive
+    from lobework.parts.feeds import Feeds
+    from lobework.parts.follower import Flat, Knife, Roller
+    from lobework.parts.headstock import Headstock
+    from lobework.parts.holder import CuttingFrame, DrillingSpindle, EccentricFrame, FixedTool
+    from lobework.parts.piece import Barrel, Disc, Turned
+    from lobework.parts.slide import Arc, At
+    from lobework.parts.template import Template, read_template, template_of
+    from lobework.parts.twist import Twist
+    from lobework.quantities.units import Phase, angle, length
 
 __all__ = [
     "Arc",
@@ -94,9 +95,11 @@ __all__ = [
     "Vee",
     "Wave",
     "Wheel",
+    "angle",
     "helix_angle",
     "job_schema",
     "largest_roller",
+    "length",
     "lift_of",
     "pressure_angle",
     "read_job",
@@ -107,49 +110,38 @@ __all__ = [
     "train_for",
 ]
 
-_HOME = {
-    "cam": ("CamShape", "Eccentric", "Law", "Scallop", "Wave"),
-    "camshaft": ("CamShaft",),
-    "carriage": ("Headstock",),
-    "carve": ("Carving",),
-    "check": ("Finding",),
-    "chuck": ("Dome", "EccentricChuck", "Oval", "Plain", "StraightLine"),
-    "closure": ("Closure",),
-    "contact": ("Bridge", "Lift", "largest_roller", "lift_of", "pressure_angle", "touch_at"),
-    "cutter": ("Ball", "FlatEnd", "Pen", "Profiled", "RoundNosed", "Vee"),
-    "drive": ("Drive",),
-    "errors": ("InputError", "LobeworkError"),
-    "feeds": ("Feeds",),
-    "follower": ("Flat", "Knife", "Roller"),
-    "gears": ("Train", "train_for"),
-    "helix": ("helix_angle",),
-    "holder": ("CuttingFrame", "DrillingSpindle", "EccentricFrame", "FixedTool"),
-    "job": ("Job",),
-    "jobfile": ("job_schema", "read_job", "read_lathe"),
-    "lathe": ("Axis", "Controller", "HandAxis", "Lathe"),
-    "passes": ("Cut", "Pass", "Series"),
-    "piece": ("Barrel", "Disc", "Turned"),
-    "ratios": ("RealRatio",),
-    "rigid": ("Rigid",),
-    "screw": ("Screw",),
-    "slide": ("Arc", "At"),
-    "template": ("Template", "read_template", "template_of"),
-    "trace": ("Trace",),
-    "twist": ("Twist",),
-    "units": ("Phase",),
-    "wheel": ("Wheel",),
-}
-_MODULE_OF = {name: module for module, names in _HOME.items() for name in names}
-
-
-def __getattr__(name: str) -> object:
-    """Import a public name's module when it is first asked for: the library starts at once."""
-    if name not in _MODULE_OF:
-        raise AttributeError(f"module 'lobework' has no attribute {name!r}")
-    found = getattr(importlib.import_module(f"lobework.{_MODULE_OF[name]}"), name)
-    globals()[name] = found
-    return found
-
-
-def __dir__() -> list[str]:
-    return [*__all__, "__doc__", "__file__", "__path__"]
+__getattr__, __dir__ = names_on_demand(
+    __name__,
+    {
+        "lobework.parts.cam": ("CamShape", "Eccentric", "Law", "Scallop", "Wave"),
+        "lobework.parts.camshaft": ("CamShaft",),
+        "lobework.parts.headstock": ("Headstock",),
+        "lobework.carve": ("Carving",),
+        "lobework.checks.check": ("Finding",),
+        "lobework.parts.chuck": ("Dome", "EccentricChuck", "Oval", "Plain", "StraightLine"),
+        "lobework.kinematics.closure": ("Closure",),
+        "lobework.kinematics.contact": ("Bridge", "Lift", "largest_roller", "lift_of", "pressure_angle", "touch_at"),
+        "lobework.parts.cutter": ("Ball", "FlatEnd", "Pen", "Profiled", "RoundNosed", "Vee"),
+        "lobework.parts.drive": ("Drive",),
+        "lobework.errors": ("InputError", "LobeworkError"),
+        "lobework.parts.feeds": ("Feeds",),
+        "lobework.parts.follower": ("Flat", "Knife", "Roller"),
+        "lobework.gearing.change_wheels": ("Train", "train_for"),
+        "lobework.gearing.helix": ("helix_angle",),
+        "lobework.parts.holder": ("CuttingFrame", "DrillingSpindle", "EccentricFrame", "FixedTool"),
+        "lobework.jobs.job": ("Job",),
+        "lobework.jobs.jobfile": ("job_schema", "read_job", "read_lathe"),
+        "lobework.lathe.lathe": ("Axis", "Controller", "HandAxis", "Lathe"),
+        "lobework.lathe.passes": ("Cut", "Pass", "Series"),
+        "lobework.parts.piece": ("Barrel", "Disc", "Turned"),
+        "lobework.gearing.ratios": ("RealRatio",),
+        "lobework.geometry.rigid": ("Rigid",),
+        "lobework.gearing.screw": ("Screw",),
+        "lobework.parts.slide": ("Arc", "At"),
+        "lobework.parts.template": ("Template", "read_template", "template_of"),
+        "lobework.kinematics.trace": ("Trace",),
+        "lobework.parts.twist": ("Twist",),
+        "lobework.quantities.units": ("Phase", "angle", "length"),
+        "lobework.gearing.dividing_wheel": ("Wheel",),
+    },
+)

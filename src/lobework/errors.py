@@ -18,7 +18,7 @@ import difflib
 from collections.abc import Callable, Iterable, Sequence
 from typing import Any, Final
 
-from lobework.printable import printable
+from lobework.text.printable import printable
 
 __all__ = [
     "InputError",

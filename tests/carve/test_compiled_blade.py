@@ -13,10 +13,10 @@ from hypothesis import strategies as st
 from lobework.carve.compiled_tool import carve_tool
 from lobework.carve.stock import stock_of
 from lobework.carve.sweep import Sweep
-from lobework.cutter import Ball, Profiled, Vee
 from lobework.errors import SettingError
-from lobework.holder import FixedTool
-from lobework.piece import Barrel, Disc, Turned
+from lobework.parts.cutter import Ball, Profiled, Vee
+from lobework.parts.holder import FixedTool
+from lobework.parts.piece import Barrel, Disc, Turned
 from tests.carving import JUDGE, STEPPED, UP, about, assert_same, carved, carvings, on_face, on_round
 from tests.search import examples
 

@@ -16,11 +16,11 @@ from lobework.carve import compiled_face
 from lobework.carve.compiled_face import carve_face
 from lobework.carve.stock import stock_of
 from lobework.carve.sweep import Sweep
-from lobework.cutter import Ball, FlatEnd, Profiled, RoundNosed, Vee
-from lobework.holder import EccentricFrame
-from lobework.kernels import lanes, tiles
-from lobework.kernels.segments import FIELDS, lay_segments
-from lobework.piece import Disc
+from lobework.kernels.sweep import simd, tiles
+from lobework.kernels.sweep.segments import FIELDS, lay_segments
+from lobework.parts.cutter import Ball, FlatEnd, Profiled, RoundNosed, Vee
+from lobework.parts.holder import EccentricFrame
+from lobework.parts.piece import Disc
 from tests.search import examples
 
 AGREED_MM = 2e-4
@@ -317,12 +317,12 @@ def test_a_tile_comes_back_as_it_was_taken_where_there_is_work():
 
 @njit
 def worked(tile, a, b):
-    x, y = lanes.take(tile, 0), lanes.take(tile, 1)
-    lanes.lay(tile, 2, x + y * a)
-    lanes.lay(tile, 3, lanes.lesser(x, y) - lanes.greater(x, lanes.spread(b)))
-    lanes.lay(tile, 4, lanes.root(x * x) / y)
-    lanes.lay(tile, 5, lanes.at_most(x, y, lanes.rows(), lanes.columns()))
-    lanes.lay(tile, 6, b - x / a)
+    x, y = simd.take(tile, 0), simd.take(tile, 1)
+    simd.lay(tile, 2, x + y * a)
+    simd.lay(tile, 3, simd.lesser(x, y) - simd.greater(x, simd.spread(b)))
+    simd.lay(tile, 4, simd.root(x * x) / y)
+    simd.lay(tile, 5, simd.at_most(x, y, simd.rows(), simd.columns()))
+    simd.lay(tile, 6, b - x / a)
 
 
 def test_lanes_reckon_as_sixteen_numbers_do():

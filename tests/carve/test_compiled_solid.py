@@ -13,9 +13,9 @@ from lobework.carve.compiled import Compiled
 from lobework.carve.compiled_path import JOINED_MM, pieces_of
 from lobework.carve.stock import stock_of
 from lobework.carve.sweep import Sweep
-from lobework.cutter import Ball, FlatEnd, Profiled, Vee
-from lobework.holder import CuttingFrame, EccentricFrame
-from lobework.piece import Barrel, Disc, Turned
+from lobework.parts.cutter import Ball, FlatEnd, Profiled, Vee
+from lobework.parts.holder import CuttingFrame, EccentricFrame
+from lobework.parts.piece import Barrel, Disc, Turned
 from tests.carving import JUDGE, UP, about, assert_same, carved, cutters, held, on_face, on_round, surfaces
 from tests.search import examples
 from tests.strategies import numbers

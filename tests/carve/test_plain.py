@@ -14,10 +14,10 @@ from lobework.carve.backend import EVERYTHING
 from lobework.carve.plain import Plain
 from lobework.carve.stock import stock_of
 from lobework.carve.sweep import Sweep
-from lobework.cutter import Ball, FlatEnd, Profiled, RoundNosed, Vee
-from lobework.holder import CuttingFrame, DrillingSpindle, EccentricFrame, FixedTool
-from lobework.piece import Barrel, Disc, Turned
-from lobework.surface import Face
+from lobework.geometry.surface import Face
+from lobework.parts.cutter import Ball, FlatEnd, Profiled, RoundNosed, Vee
+from lobework.parts.holder import CuttingFrame, DrillingSpindle, EccentricFrame, FixedTool
+from lobework.parts.piece import Barrel, Disc, Turned
 from tests.carving import ALONG_X, STEPPED, UP, about, assert_same, carved, carvings, on_face, on_round
 from tests.search import examples
 from tests.strategies import numbers

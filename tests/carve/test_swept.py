@@ -8,8 +8,8 @@ from hypothesis import strategies as st
 
 from lobework.carve.backend import EVERYTHING
 from lobework.carve.stock import stock_of
-from lobework.cutter import FlatEnd
-from lobework.piece import Disc
+from lobework.parts.cutter import FlatEnd
+from lobework.parts.piece import Disc
 from tests.carving import carvings, on_face
 from tests.search import examples
 from tests.swept import Boxes, Outline, Steps, bounded, reached

@@ -14,9 +14,9 @@ from textwrap import indent
 import numpy as np
 import pytest
 
-from lobework.hookspecs import CONTRACT
-from lobework.outputs import write_files
-from lobework.skeleton import KINDS, lay_out
+from lobework.files.outputs import write_files
+from lobework.plugins.hookspecs import CONTRACT
+from lobework.plugins.skeleton import KINDS, lay_out
 from tests.workshop import Shop
 
 DOCS = Path(__file__).parents[2] / "docs"
@@ -147,7 +147,7 @@ def test_the_swayed_wave_is_the_same_wave_turned_back_by_the_sway(shop, folder):
 import json
 from dataclasses import replace
 import numpy as np
-from lobework.jobfile import read_job
+from lobework.jobs.jobfile import read_job
 swayed = replace(read_job({str(folder / "swayed.toml")!r}), chord=1e-5)
 true = replace(swayed, lathe=replace(swayed.lathe, chucks=()))
 (path,), (plain,) = swayed.trace(), true.trace()

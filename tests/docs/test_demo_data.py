@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from lobework.jobfile import starter
+from lobework.jobs.jobfile import starter
 
 ROOT = Path(__file__).parents[2]
 EXAMPLES = sorted([*ROOT.glob("docs/examples/*.*"), *ROOT.glob("plugins/*/examples/*.toml")])

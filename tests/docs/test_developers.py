@@ -11,7 +11,7 @@ SOURCE = ROOT / "src" / "lobework"
 
 
 def test_the_map_shows_every_module_once_and_no_other():
-    rows = [row for row in PAGE.split("| module |")[1].split("\n\n")[0].splitlines() if row.startswith("| `")]
+    rows = [row for row in PAGE.split("| room |")[1].split("\n\n")[0].splitlines() if row.startswith("| `")]
     shown = [name for row in rows for name in re.findall(r"`([a-z0-9]+(?:\.py|/))`", row.split("|")[1])]
     modules = {path.name for path in SOURCE.glob("[a-z]*.py")}
     packages = {f"{path.parent.name}/" for path in SOURCE.glob("*/__init__.py")}

@@ -11,8 +11,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from lobework import plugins
-from lobework.jobfile import read_job
+from lobework.jobs.jobfile import read_job
+from lobework.plugins import registry
 
 EXAMPLES = Path(__file__).parents[2] / "docs" / "examples"
 JOBS = sorted(path.stem for path in EXAMPLES.glob("*.toml"))
@@ -45,7 +45,7 @@ def files_of(name):
     """Return each target's file name and contents, as `lobework make` writes them."""
     return {
         target.file: target.render(traces(name).shown(target.shows))
-        for target in plugins.installed().targets().values()
+        for target in registry.installed().targets().values()
         if target.name in ("svg", "csv", "rs274", "text")
     }
 

@@ -14,8 +14,8 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from lobework import plugins
 from lobework.cli import main
+from lobework.plugins import registry
 
 pytestmark = pytest.mark.usefixtures("small_pictures")
 
@@ -70,7 +70,7 @@ def test_every_block_runs_in_order_and_says_what_the_page_says(tmp_path, monkeyp
             last = said(block, names)
             assert last or block["kind"] == "python"
     written = {path.name for path in tmp_path.glob("*/*") if path.parent.name in ("ring", "mine")}
-    assert written == {"program-air.ngc", *(target.file for target in plugins.installed().targets().values())}
+    assert written == {"program-air.ngc", *(target.file for target in registry.installed().targets().values())}
 
 
 def test_there_is_no_block_that_does_not_run():
@@ -81,7 +81,7 @@ def test_there_is_no_block_that_does_not_run():
 
 def test_the_finished_ring_is_the_first_picture(tmp_path):
     """The page builds up the example that its picture shows: apart from title and size, the same cuts."""
-    from lobework.jobfile import read_job
+    from lobework.jobs.jobfile import read_job
 
     path = tmp_path / "ring.toml"
     path.write_text("\n".join(block["text"] for block in BLOCKS if block["file"] == "ring.toml"), encoding="utf-8")

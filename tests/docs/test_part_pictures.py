@@ -13,8 +13,8 @@ import numpy as np
 import pytest
 
 import lobework as lw
-from lobework.plugins import installed
-from lobework.rigid import Rigid
+from lobework.geometry.rigid import Rigid
+from lobework.plugins.registry import installed
 
 PARTS = runpy.run_path(str(Path(__file__).parents[2] / "docs" / "pictures" / "parts.py"))
 SHOWN = PARTS["Shown"]

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from lobework.jobfile import read_job
+from lobework.jobs.jobfile import read_job
 
 ROOT = Path(__file__).parents[2]
 README = (ROOT / "README.md").read_text(encoding="utf-8")

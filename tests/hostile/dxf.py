@@ -12,7 +12,7 @@ from random import Random
 
 import ezdxf
 
-from lobework.outline import read_outline
+from lobework.geometry.outline import read_outline
 from tests.hostile.words import number, spoiled, text
 
 __all__ = ["dxf", "read"]

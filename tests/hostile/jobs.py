@@ -9,11 +9,13 @@ from functools import cache
 from pathlib import Path
 from random import Random
 
-from lobework import job, passes, trace
 from lobework.errors import InputError
-from lobework.jobfile import job_schema, placed, read_job, starter
-from lobework.printable import printable
+from lobework.jobs import job
+from lobework.jobs.jobfile import job_schema, placed, read_job, starter
+from lobework.kinematics import trace
+from lobework.lathe import passes
 from lobework.targets import text
+from lobework.text.printable import printable
 from tests.hostile.toml import hostile_toml
 
 __all__ = ["START", "jobs", "read"]

@@ -9,10 +9,10 @@ from pathlib import Path
 from random import Random
 
 import lobework
-from lobework.bench import lathe_sheet
-from lobework.jobfile import lathe_and_units, lathe_schema, starter
-from lobework.printable import printable
+from lobework.jobs.jobfile import lathe_and_units, lathe_schema, starter
+from lobework.sheets.lathe_sheet import lathe_sheet
 from lobework.targets.text import render_groups
+from lobework.text.printable import printable
 from tests.hostile.toml import hostile_toml
 
 __all__ = ["lathes", "read"]

@@ -18,9 +18,9 @@ from typing import Final
 
 import pytest
 
-from lobework import plugins as registry
 from lobework.cli import main
-from lobework.skeleton import KINDS, lay_out
+from lobework.plugins import registry
+from lobework.plugins.skeleton import KINDS, lay_out
 
 __all__ = ["START", "plugins", "read"]
 

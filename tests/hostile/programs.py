@@ -6,19 +6,19 @@ import itertools
 from functools import cache
 from typing import TYPE_CHECKING, Final
 
-from lobework.cam import Wave
-from lobework.camshaft import CamShaft
-from lobework.carriage import Headstock
-from lobework.cutter import Pen
-from lobework.drive import Drive
-from lobework.feeds import Feeds
-from lobework.follower import Roller
-from lobework.job import Job
-from lobework.lathe import Axis, Lathe
-from lobework.passes import Pass
-from lobework.piece import Disc
-from lobework.printable import printable
-from lobework.slide import At
+from lobework.jobs.job import Job
+from lobework.lathe.lathe import Axis, Lathe
+from lobework.lathe.passes import Pass
+from lobework.parts.cam import Wave
+from lobework.parts.camshaft import CamShaft
+from lobework.parts.cutter import Pen
+from lobework.parts.drive import Drive
+from lobework.parts.feeds import Feeds
+from lobework.parts.follower import Roller
+from lobework.parts.headstock import Headstock
+from lobework.parts.piece import Disc
+from lobework.parts.slide import At
+from lobework.text.printable import printable
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

@@ -16,7 +16,7 @@ from types import ModuleType
 from typing import Final
 
 from lobework.errors import InputError, OutputExistsError, UnknownNameError
-from lobework.printable import printable
+from lobework.text.printable import printable
 
 __all__ = ["READERS", "REFUSALS", "Reader", "installed"]
 

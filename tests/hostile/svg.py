@@ -9,7 +9,7 @@ from functools import cache
 from pathlib import Path
 from random import Random
 
-from lobework.outline import read_outline
+from lobework.geometry.outline import read_outline
 from tests.hostile.words import number, spoiled, text
 
 __all__ = ["read", "svg"]

@@ -64,7 +64,7 @@ def test_the_runner_notices_every_way_in_which_a_reader_can_be_wrong(tmp_path):
 
 def test_the_command_answers_one_and_names_the_input_where_a_case_is_read_badly(tmp_path):
     spoiled = (
-        "import sys; from tests.hostile import __main__ as run; from lobework.outline import outline;"
+        "import sys; from tests.hostile import __main__ as run; from lobework.geometry.outline import outline;"
         "outline.read_bytes = lambda *_, **__: 1 / 0;"
         "sys.argv = ['', '--count', '2', '--reader', 'svg', '--keep', sys.argv[1]]; sys.exit(run.main())"
     )

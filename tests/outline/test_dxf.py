@@ -14,8 +14,8 @@ from numpy.testing import assert_allclose, assert_array_equal
 from scipy.interpolate import BSpline
 
 from lobework.errors import InputError, TooLargeError
-from lobework.outline import read_outline
-from lobework.outline.outline import FLAT_MM
+from lobework.geometry.outline import read_outline
+from lobework.geometry.outline.outline import FLAT_MM
 from tests.search import examples
 
 VASE = [(18.0, 0.0), (21.5, -12.25), (25.125, -30.0), (14.0, -61.0)]

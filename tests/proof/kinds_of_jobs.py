@@ -5,19 +5,19 @@ from __future__ import annotations
 from dataclasses import replace
 from fractions import Fraction
 
-from lobework.cam import Wave
-from lobework.camshaft import CamShaft
-from lobework.carriage import Headstock
-from lobework.chuck import EccentricChuck
-from lobework.cutter import Ball, Pen, Vee
-from lobework.drive import Drive
-from lobework.feeds import Feeds
-from lobework.follower import Roller
-from lobework.job import Job
-from lobework.lathe import Axis, Controller, Lathe
-from lobework.passes import Pass
-from lobework.piece import Barrel, Disc
-from lobework.slide import At
+from lobework.jobs.job import Job
+from lobework.lathe.lathe import Axis, Controller, Lathe
+from lobework.lathe.passes import Pass
+from lobework.parts.cam import Wave
+from lobework.parts.camshaft import CamShaft
+from lobework.parts.chuck import EccentricChuck
+from lobework.parts.cutter import Ball, Pen, Vee
+from lobework.parts.drive import Drive
+from lobework.parts.feeds import Feeds
+from lobework.parts.follower import Roller
+from lobework.parts.headstock import Headstock
+from lobework.parts.piece import Barrel, Disc
+from lobework.parts.slide import At
 from lobework.targets.rs274 import render
 
 LETTERS = {"spindle": "C", "cam 1": "A", "x": "X", "y": "Y", "z": "Z"}

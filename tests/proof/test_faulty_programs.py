@@ -8,20 +8,20 @@ from fractions import Fraction
 
 import pytest
 
-from lobework.cam import Wave
-from lobework.carriage import Headstock
-from lobework.chuck import EccentricChuck
-from lobework.cutter import Vee
-from lobework.drive import Drive
-from lobework.feeds import Feeds
-from lobework.follower import Roller
-from lobework.job import Job
-from lobework.lathe import Axis, Lathe
-from lobework.passes import Pass
-from lobework.piece import Barrel, Disc
-from lobework.slide import At
+from lobework.jobs.job import Job
+from lobework.lathe.lathe import Axis, Lathe
+from lobework.lathe.passes import Pass
+from lobework.parts.cam import Wave
+from lobework.parts.chuck import EccentricChuck
+from lobework.parts.cutter import Vee
+from lobework.parts.drive import Drive
+from lobework.parts.feeds import Feeds
+from lobework.parts.follower import Roller
+from lobework.parts.headstock import Headstock
+from lobework.parts.piece import Barrel, Disc
+from lobework.parts.slide import At
+from lobework.parts.twist import Twist
 from lobework.targets.rs274 import render
-from lobework.twist import Twist
 
 TOLERANCE = 0.005
 LETTERS = (("spindle", "C"), ("cam 1", "A"), ("x", "X"), ("z", "Z"))

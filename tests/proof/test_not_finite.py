@@ -8,12 +8,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from lobework.cautions import READY
-from lobework.cutter import Vee
 from lobework.errors import SettingError
-from lobework.lathe import Axis
-from lobework.motion import Motion
-from lobework.piece import Barrel, Disc
+from lobework.kinematics.motion import Motion
+from lobework.kinematics.trace import trace
+from lobework.lathe.lathe import Axis
+from lobework.parts.cutter import Vee
+from lobework.parts.piece import Barrel, Disc
+from lobework.parts.slide import At
 from lobework.proof import prove
 from lobework.proof.compare import Astray, Compared
 from lobework.proof.limits import Use, limit_findings
@@ -21,8 +22,7 @@ from lobework.proof.prove import path_findings
 from lobework.proof.report import Deviation, Proof, fine
 from lobework.proof.setups import set_ups
 from lobework.proof.wood import touching
-from lobework.slide import At
-from lobework.trace import trace
+from lobework.text.cautions import READY
 from tests.strategies import cut_on, fixed
 
 NAN = math.nan

@@ -9,10 +9,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from lobework.passes import Pass
+from lobework.kinematics.trace import trace
+from lobework.lathe.passes import Pass
+from lobework.parts.slide import At
 from lobework.proof.pace import least_seconds
-from lobework.slide import At
-from lobework.trace import trace
 from tests.proof.kinds_of_jobs import FLUTE, JOBS, RING, ROUND, face, flutes, helix, job, lathe, led, written
 from tests.proof.test_stops import found
 

@@ -6,16 +6,16 @@ from math import cos, radians, sin
 
 import pytest
 
-from lobework.carriage import Headstock
-from lobework.cautions import READY
-from lobework.cutter import Ball, Pen, Vee
 from lobework.errors import TooLargeError
-from lobework.holder import CuttingFrame
-from lobework.job import Job
-from lobework.lathe import Axis, Lathe
-from lobework.passes import Pass
-from lobework.piece import Barrel, Disc
-from lobework.slide import Arc, At
+from lobework.jobs.job import Job
+from lobework.lathe.lathe import Axis, Lathe
+from lobework.lathe.passes import Pass
+from lobework.parts.cutter import Ball, Pen, Vee
+from lobework.parts.headstock import Headstock
+from lobework.parts.holder import CuttingFrame
+from lobework.parts.piece import Barrel, Disc
+from lobework.parts.slide import Arc, At
+from lobework.text.cautions import READY
 
 AXES = (("spindle", "C"), ("x", "X"), ("y", "Y"), ("z", "Z"), ("cutter", "B"))
 

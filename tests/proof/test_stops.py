@@ -7,8 +7,8 @@ from dataclasses import replace
 
 import pytest
 
-from lobework.cautions import READY
 from lobework.proof.stops import plain
+from lobework.text.cautions import READY
 from tests.proof.kinds_of_jobs import JOBS, by_phase, fed_by_hand, indexed, lathe, written
 from tests.proof.test_programs_of_others import proof_of
 

@@ -10,10 +10,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
-from lobework.motion import motion_of
-from lobework.passes import Cut, Pass
-from lobework.slide import At
-from lobework.units import Phase
+from lobework.kinematics.motion import motion_of
+from lobework.lathe.passes import Cut, Pass
+from lobework.parts.slide import At
+from lobework.quantities.units import Phase
 from tests.search import examples
 from tests.strategies import chucks, cuts, drives, high_enough, numbers, rocking, scallops, waves
 from tests.test_arc import BENCH, arcs, centres

@@ -10,7 +10,7 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from scipy.spatial.transform import Rotation
 
-from lobework.surface import Face
+from lobework.geometry.surface import Face
 from tests.carving import assert_same, backends_for, carved, carvings
 from tests.search import examples
 from tests.strategies import numbers

@@ -13,21 +13,21 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
-from lobework.cam import Wave
-from lobework.check import closure_findings
-from lobework.chuck import Dome, EccentricChuck, Oval, Plain, StraightLine
-from lobework.closure import closure_of
-from lobework.drive import Drive
-from lobework.follower import Knife
-from lobework.kinds import Chuck
-from lobework.motion import motion_of
-from lobework.passes import Pass, cuts_of
-from lobework.ratios import turns_to_close
-from lobework.screw import Screw
-from lobework.slide import At
-from lobework.trace import trace
-from lobework.units import Phase
-from lobework.wheel import Wheel
+from lobework.checks.check import closure_findings
+from lobework.gearing.dividing_wheel import Wheel
+from lobework.gearing.ratios import turns_to_close
+from lobework.gearing.screw import Screw
+from lobework.kinematics.closure import closure_of
+from lobework.kinematics.motion import motion_of
+from lobework.kinematics.trace import trace
+from lobework.lathe.passes import Pass, cuts_of
+from lobework.parts.cam import Wave
+from lobework.parts.chuck import Dome, EccentricChuck, Oval, Plain, StraightLine
+from lobework.parts.drive import Drive
+from lobework.parts.follower import Knife
+from lobework.parts.protocols import Chuck
+from lobework.parts.slide import At
+from lobework.quantities.units import Phase
 from tests.search import examples
 from tests.strategies import (
     GearedArm,

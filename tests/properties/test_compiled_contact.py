@@ -8,9 +8,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
-from lobework.cam import Scallop
-from lobework.contact import touch_at
-from lobework.follower import Roller
+from lobework.kinematics.contact import touch_at
+from lobework.parts.cam import Scallop
+from lobework.parts.follower import Roller
 from tests.search import examples
 from tests.strategies import edge_cams, face_cams, followers_for
 

@@ -8,9 +8,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
-from lobework.cam import Eccentric
-from lobework.contact import lift_of, touch_at
-from lobework.follower import Flat, Knife, Roller
+from lobework.kinematics.contact import lift_of, touch_at
+from lobework.parts.cam import Eccentric
+from lobework.parts.follower import Flat, Knife, Roller
 from tests.search import examples
 from tests.strategies import edge_cams, face_cams, followers_for, numbers
 

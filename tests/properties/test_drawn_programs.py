@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from lobework.errors import InputError
-from lobework.program import program
+from lobework.program.program import program
 from lobework.targets.rs274 import render
 from tests.drawn_programs import DRAWN, drawn, overstepped, traces_of
 from tests.search import seed

@@ -8,17 +8,17 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
-from lobework.cam import Eccentric, Law, Scallop, Wave
-from lobework.carriage import Headstock
-from lobework.contact import lift_of, touch_at
-from lobework.drive import Drive
 from lobework.errors import SettingError
-from lobework.follower import Flat, Knife, Roller
-from lobework.lathe import Axis, Lathe
-from lobework.motion import motion_of
-from lobework.passes import Cut, Pass
-from lobework.slide import At
-from lobework.trace import trace
+from lobework.kinematics.contact import lift_of, touch_at
+from lobework.kinematics.motion import motion_of
+from lobework.kinematics.trace import trace
+from lobework.lathe.lathe import Axis, Lathe
+from lobework.lathe.passes import Cut, Pass
+from lobework.parts.cam import Eccentric, Law, Scallop, Wave
+from lobework.parts.drive import Drive
+from lobework.parts.follower import Flat, Knife, Roller
+from lobework.parts.headstock import Headstock
+from lobework.parts.slide import At
 from tests.search import examples
 from tests.strategies import cut_on, drives, high_enough, numbers, rocking, scallops, waves
 

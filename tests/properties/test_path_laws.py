@@ -11,16 +11,16 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
-from lobework.cam import Wave
-from lobework.chuck import Oval, Plain
-from lobework.closure import closure_of
-from lobework.drive import Drive
-from lobework.follower import Knife, Roller
-from lobework.motion import motion_of
-from lobework.slide import At
-from lobework.trace import trace
-from lobework.twist import Twist
-from lobework.units import Phase
+from lobework.kinematics.closure import closure_of
+from lobework.kinematics.motion import motion_of
+from lobework.kinematics.trace import trace
+from lobework.parts.cam import Wave
+from lobework.parts.chuck import Oval, Plain
+from lobework.parts.drive import Drive
+from lobework.parts.follower import Knife, Roller
+from lobework.parts.slide import At
+from lobework.parts.twist import Twist
+from lobework.quantities.units import Phase
 from tests.search import examples
 from tests.strategies import (
     GearedArm,

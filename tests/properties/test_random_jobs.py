@@ -15,7 +15,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from lobework.cli import main
-from lobework.jobfile import starter
+from lobework.jobs.jobfile import starter
 from tests.search import examples
 
 MOST_LINES = 21

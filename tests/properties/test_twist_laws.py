@@ -11,21 +11,21 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
-from lobework.cam import Wave
-from lobework.camshaft import CamShaft
-from lobework.carriage import Headstock
-from lobework.closure import closure_of
-from lobework.drive import Drive
 from lobework.errors import SettingError
-from lobework.follower import Knife
-from lobework.lathe import Lathe
-from lobework.motion import motion_of
-from lobework.passes import Cut, Pass
-from lobework.slide import Arc, At
-from lobework.spans import spans_of
-from lobework.trace import trace
-from lobework.twist import Twist
-from lobework.units import Phase
+from lobework.kinematics.closure import closure_of
+from lobework.kinematics.motion import motion_of
+from lobework.kinematics.sampling import spans_of
+from lobework.kinematics.trace import trace
+from lobework.lathe.lathe import Lathe
+from lobework.lathe.passes import Cut, Pass
+from lobework.parts.cam import Wave
+from lobework.parts.camshaft import CamShaft
+from lobework.parts.drive import Drive
+from lobework.parts.follower import Knife
+from lobework.parts.headstock import Headstock
+from lobework.parts.slide import Arc, At
+from lobework.parts.twist import Twist
+from lobework.quantities.units import Phase
 from tests.properties.test_path_laws import away_from_chord
 from tests.search import examples
 from tests.strategies import (

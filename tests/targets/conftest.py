@@ -7,17 +7,17 @@ from fractions import Fraction
 
 import pytest
 
-from lobework.cam import Scallop, Wave
-from lobework.carriage import Headstock
-from lobework.chuck import EccentricChuck, Oval
-from lobework.cutter import Vee
-from lobework.drive import Drive
-from lobework.follower import Knife, Roller
-from lobework.lathe import Axis, Lathe
-from lobework.passes import Pass, cuts_of
-from lobework.piece import Disc
-from lobework.slide import At
-from lobework.trace import trace
+from lobework.kinematics.trace import trace
+from lobework.lathe.lathe import Axis, Lathe
+from lobework.lathe.passes import Pass, cuts_of
+from lobework.parts.cam import Scallop, Wave
+from lobework.parts.chuck import EccentricChuck, Oval
+from lobework.parts.cutter import Vee
+from lobework.parts.drive import Drive
+from lobework.parts.follower import Knife, Roller
+from lobework.parts.headstock import Headstock
+from lobework.parts.piece import Disc
+from lobework.parts.slide import At
 
 AXES = (("spindle", "C"), ("cam 1", "A"), ("cam 2", "B"), ("x", "X"), ("y", "Y"), ("z", "Z"))
 

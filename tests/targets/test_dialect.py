@@ -14,19 +14,19 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from lobework.cam import Wave
-from lobework.carriage import Headstock
-from lobework.cutter import Pen
-from lobework.drive import Drive
 from lobework.errors import SettingError
-from lobework.feeds import Feeds
-from lobework.follower import Roller
-from lobework.job import Job
-from lobework.lathe import Axis, CamShaft, Controller, Lathe
-from lobework.passes import Pass
-from lobework.piece import Barrel, Disc
-from lobework.program import Dwell, Feed, Rapid, Timed
-from lobework.slide import At
+from lobework.jobs.job import Job
+from lobework.lathe.lathe import Axis, CamShaft, Controller, Lathe
+from lobework.lathe.passes import Pass
+from lobework.parts.cam import Wave
+from lobework.parts.cutter import Pen
+from lobework.parts.drive import Drive
+from lobework.parts.feeds import Feeds
+from lobework.parts.follower import Roller
+from lobework.parts.headstock import Headstock
+from lobework.parts.piece import Barrel, Disc
+from lobework.parts.slide import At
+from lobework.program.program import Dwell, Feed, Rapid, Timed
 from lobework.targets import moves
 from lobework.targets.rs274 import render
 from tests.drawn_programs import drawn, read_program

@@ -17,7 +17,7 @@ from PIL import Image
 
 from lobework.carve.carving import Carving
 from lobework.errors import InputError
-from lobework.relief.wood import lattice
+from lobework.render.relief.wood import lattice
 from lobework.targets.page import HEIGHTS, MOST_TEXELS, STILL_DOTS
 from lobework.targets.page import render as whole_page
 from tests.carved import barrel, carved, disc, ring, turned, uncut

@@ -8,9 +8,9 @@ import sys
 import pytest
 from PIL import Image
 
-from lobework.drawing import draw
 from lobework.errors import InputError, TooLargeError
-from lobework.piece import Disc
+from lobework.parts.piece import Disc
+from lobework.render.drawing import draw
 from lobework.targets.png import render
 
 

@@ -9,7 +9,7 @@ import pytest
 from PIL import Image
 
 from lobework.errors import InputError
-from lobework.relief import DOTS, picture
+from lobework.render.relief import DOTS, picture
 from lobework.targets.relief import TARGET, render
 from tests.carved import barrel, disc, ring, uncut
 

@@ -21,13 +21,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from lobework.carriage import Headstock
-from lobework.lathe import Axis, Lathe
-from lobework.passes import Cut, Pass
-from lobework.program import Feeds, Prompt, program
-from lobework.slide import At
+from lobework.kinematics.trace import trace
+from lobework.lathe.lathe import Axis, Lathe
+from lobework.lathe.passes import Cut, Pass
+from lobework.parts.headstock import Headstock
+from lobework.parts.slide import At
+from lobework.program.program import Feeds, Prompt, program
 from lobework.targets.rs274 import render
-from lobework.trace import trace
 
 CLIENT = Path(__file__).with_name("interpreter_client.py")
 LETTERS = {"X": "x", "Y": "y", "Z": "z", "A": "cam 1", "C": "spindle"}

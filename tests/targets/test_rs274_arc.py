@@ -8,12 +8,12 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from lobework.cutter import Ball
-from lobework.job import Job
-from lobework.passes import Pass
-from lobework.piece import Disc
-from lobework.program import Feeds
-from lobework.slide import Arc, At
+from lobework.jobs.job import Job
+from lobework.lathe.passes import Pass
+from lobework.parts.cutter import Ball
+from lobework.parts.piece import Disc
+from lobework.parts.slide import Arc, At
+from lobework.program.program import Feeds
 from lobework.targets.rs274 import render
 from tests.targets import test_rs274 as on_a_face
 from tests.test_arc import BENCH

@@ -10,16 +10,16 @@ from fractions import Fraction
 import numpy as np
 import pytest
 
-from lobework.cam import Wave
-from lobework.cutter import Ball
-from lobework.drive import Drive
-from lobework.follower import Roller
-from lobework.holder import CuttingFrame
-from lobework.job import Job
-from lobework.passes import Pass
-from lobework.piece import Barrel, Turned
-from lobework.program import Feeds
-from lobework.slide import At
+from lobework.jobs.job import Job
+from lobework.lathe.passes import Pass
+from lobework.parts.cam import Wave
+from lobework.parts.cutter import Ball
+from lobework.parts.drive import Drive
+from lobework.parts.follower import Roller
+from lobework.parts.holder import CuttingFrame
+from lobework.parts.piece import Barrel, Turned
+from lobework.parts.slide import At
+from lobework.program.program import Feeds
 from lobework.targets.rs274 import render
 from tests.strategies import sliding
 from tests.targets import test_rs274 as on_a_face

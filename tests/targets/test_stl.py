@@ -9,7 +9,7 @@ import pytest
 import trimesh
 
 from lobework.errors import SettingError
-from lobework.solid import solid_of
+from lobework.render.solid import solid_of
 from lobework.targets.stl import TARGET, render
 from tests.solids import GROOVED, LID, SAMPLES, carved, polar, uncut, vee
 

@@ -20,8 +20,8 @@ from PIL import Image
 from scipy.ndimage import distance_transform_edt
 from scipy.spatial import cKDTree
 
-from lobework.cutter import Pen
-from lobework.drawing import draw
+from lobework.parts.cutter import Pen
+from lobework.render.drawing import draw
 from lobework.targets.svg import render
 
 SVG = "{http://www.w3.org/2000/svg}"

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import pytest
 
-from lobework.settings import Column, Settings, Step, Steps, settings
+from lobework.sheets.settings import Column, Settings, Step, Steps, settings
 from lobework.targets.text import WIDTH, render
 
 

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from lobework.errors import SettingError
-from lobework.solid import solid_of
+from lobework.render.solid import solid_of
 from lobework.targets.threemf import TARGET, render
 from tests.solids import GROOVED, LID, SAMPLES, carved, manifold_of, polar, uncut, vee
 

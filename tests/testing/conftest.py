@@ -23,10 +23,10 @@ from typing import ClassVar
 import numpy as np
 
 from lobework.errors import require
-from lobework.hookspecs import hookimpl
-from lobework.kinds import Length, Turning
-from lobework.rigid import Rigid
-from lobework.units import Phase
+from lobework.plugins import hookimpl
+from lobework.quantities.fields import Length, Turning
+from lobework.geometry.rigid import Rigid
+from lobework.quantities.units import Phase
 
 lobework_contract = 1
 WAY = {way}

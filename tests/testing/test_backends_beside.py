@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from lobework.carve.plain import Plain
-from lobework.hookspecs import hookimpl
+from lobework.plugins import hookimpl
 
 lobework_contract = 1
 
@@ -45,11 +45,11 @@ import math
 from dataclasses import dataclass
 from typing import ClassVar
 
-from lobework.edge import Edge, Slant
+from lobework.geometry.cutter_edge import Edge, Slant
 from lobework.errors import require
-from lobework.holder import DrillingSpindle, Holder
-from lobework.hookspecs import hookimpl
-from lobework.kinds import Length
+from lobework.parts.holder import DrillingSpindle, Holder
+from lobework.plugins import hookimpl
+from lobework.quantities.fields import Length
 
 lobework_contract = 1
 

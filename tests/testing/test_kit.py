@@ -10,12 +10,12 @@ import numpy as np
 import pytest
 
 import lobework.testing
-from lobework.check import closure_findings
-from lobework.chuck import Oval
-from lobework.cutter import Pen
+from lobework.checks.check import closure_findings
 from lobework.errors import SettingError
-from lobework.follower import Roller
-from lobework.piece import Disc
+from lobework.parts.chuck import Oval
+from lobework.parts.cutter import Pen
+from lobework.parts.follower import Roller
+from lobework.parts.piece import Disc
 from lobework.targets import BUILT_IN
 from lobework.testing import Sample, strategies
 from lobework.testing.settings import table_of

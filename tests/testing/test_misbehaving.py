@@ -6,7 +6,7 @@ import json
 
 import pytest
 
-HEAD = "from lobework.hookspecs import hookimpl\nlobework_contract = 1\n"
+HEAD = "from lobework.plugins import hookimpl\nlobework_contract = 1\n"
 STRANGE = "class Strange(BaseException):\n    pass\n"
 JOB = """
 lathe = "rocking-bench"
@@ -22,7 +22,7 @@ at = { x = 20 }
 PLATE = '''
 from dataclasses import dataclass
 from typing import ClassVar
-from lobework.rigid import Rigid
+from lobework.geometry.rigid import Rigid
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Plate:
@@ -101,7 +101,8 @@ def test_what_a_plugin_prints_while_it_loads_goes_to_standard_error_and_is_noted
 def test_a_plugin_that_loads_slowly_is_named_with_its_package(bench):
     """The limit is set to zero, so that loading anything is slow and no clock decides the test."""
     bench.package(
-        "slow", f"import lobework.plugins\nlobework.plugins.SLOW_S = 0.0\n{HEAD}@hookimpl\ndef lobework_cams(): return []\n"
+        "slow",
+        f"from lobework.plugins import registry\nregistry.SLOW_S = 0.0\n{HEAD}@hookimpl\ndef lobework_cams(): return []\n",
     )
     done = bench.lobework("list")
     assert done.returncode == 0

@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 from hypothesis import find, given, settings
 
-from lobework.chuck import EccentricChuck, Oval
-from lobework.lathe import Lathe
-from lobework.rigid import Rigid
+from lobework.geometry.rigid import Rigid
+from lobework.lathe.lathe import Lathe
+from lobework.parts.chuck import EccentricChuck, Oval
 from lobework.testing import strategies
 from lobework.testing.benches import fixed
 from tests.search import examples

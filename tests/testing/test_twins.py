@@ -6,9 +6,9 @@ from typing import get_args
 
 import pytest
 
-from lobework import plugins
 from lobework.errors import UnknownNameError
-from lobework.plugins import PartKind, Plugins
+from lobework.plugins import registry
+from lobework.plugins.registry import PartKind, Plugins
 from lobework.testing import Broken, Sample, Unjudged, promises_of
 from tests.testing.twins import backends, cams, checks, chucks, cutters, followers, pieces, targets
 
@@ -40,7 +40,7 @@ def shelf(monkeypatch):
         if part.kind in get_args(PartKind):
             shelf.parts[part.kind][part.name] = type(part.part)
 
-    monkeypatch.setattr(plugins, "installed", lambda: shelf)
+    monkeypatch.setattr(registry, "installed", lambda: shelf)
     return installed
 
 

@@ -7,7 +7,7 @@ import re
 import pytest
 
 from lobework.errors import UnknownNameError
-from lobework.plugins import installed
+from lobework.plugins.registry import installed
 from lobework.testing import asked_of, promises_of, verified, verify
 
 KEPT = """\
@@ -110,7 +110,7 @@ def test_a_plugin_that_is_left_out_is_told_with_its_cause(bench):
     ids=["nothing", "a word", "a fault", "a sample of a word"],
 )
 def test_samples_that_cannot_be_had_are_told_and_cost_nothing_until_they_are_asked_for(bench, hook, says):
-    head = "from lobework.hookspecs import hookimpl\nlobework_contract = 1\n"
+    head = "from lobework.plugins import hookimpl\nlobework_contract = 1\n"
     bench.package("odd", f"{head}@hookimpl\ndef lobework_samples():\n    {hook}\n")
     done = bench.lobework("verify", "odd")
     assert done.stdout == ""
@@ -121,8 +121,8 @@ def test_samples_that_cannot_be_had_are_told_and_cost_nothing_until_they_are_ask
 
 
 def test_a_sample_of_what_a_plugin_does_not_offer_is_told(bench):
-    head = "from lobework.hookspecs import hookimpl\nlobework_contract = 1\n"
-    body = "    from lobework.chuck import Oval\n    from lobework.testing import Sample\n    return [Sample(Oval(throw=1.0))]\n"
+    head = "from lobework.plugins import hookimpl\nlobework_contract = 1\n"
+    body = "    from lobework import Oval\n    from lobework.testing import Sample\n    return [Sample(Oval(throw=1.0))]\n"
     bench.package("odd", f"{head}@hookimpl\ndef lobework_samples():\n{body}")
     done = bench.lobework("verify", "odd")
     assert done.returncode == 2

@@ -12,11 +12,11 @@ from lobework import Disc, Drive, Job, Pass, Roller, Wave, read_lathe
 from lobework.carve.carving import Carving
 from lobework.carve.stock import Stock
 from lobework.carve.sweep import Sweep, sweep_of
-from lobework.cutter import Ball, Vee
-from lobework.holder import FixedTool
-from lobework.piece import Barrel
-from lobework.slide import At
-from lobework.units import Phase
+from lobework.parts.cutter import Ball, Vee
+from lobework.parts.holder import FixedTool
+from lobework.parts.piece import Barrel
+from lobework.parts.slide import At
+from lobework.quantities.units import Phase
 from tests.carving import backends_for, carved, on_face
 
 FACE = Disc(diameter=60.0, thickness=5.0).surface

@@ -11,9 +11,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from lobework import gears
 from lobework.errors import LobeworkError
-from lobework.gears import NoTrainError, Train, train_for, train_to_cut, trains_for
+from lobework.gearing import change_wheels
+from lobework.gearing.change_wheels import NoTrainError, Train, train_for, train_to_cut, trains_for
 from tests.search import examples
 
 FEW = settings(max_examples=examples(30))
@@ -180,7 +180,7 @@ def test_a_train_to_cut_is_the_cheapest_there_is(ratio, pairs, within):
 @given(ratio=st.fractions(Fraction(1, 2), 2, max_denominator=999), within=st.fractions(0, Fraction(1, 50)))
 def test_the_walk_by_mediants_finds_as_few_pairs_as_trying_everything(ratio, within):
     near = [pairs for each, pairs in fewest.items() if abs(each / ratio - 1) <= within]
-    with mock.patch.object(gears, "_MOST_SIDES", 0):
+    with mock.patch.object(change_wheels, "_MOST_SIDES", 0):
         if near:
             ours = train_to_cut(ratio, within, 3, least=12, most=17)
             assert ours.pairs == min(near)

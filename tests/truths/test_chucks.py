@@ -10,19 +10,19 @@ from hypothesis import given
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
-from lobework.cam import Wave
 from lobework.carve.sweep import sweep_of
-from lobework.chuck import Dome, EccentricChuck, Oval, StraightLine
-from lobework.cutter import Vee
-from lobework.drive import Drive
-from lobework.follower import Knife
-from lobework.holder import EccentricFrame
-from lobework.motion import motion_of
-from lobework.passes import Pass, cuts_of
-from lobework.slide import At
-from lobework.surface import Round
-from lobework.trace import trace
-from lobework.units import Phase
+from lobework.geometry.surface import Round
+from lobework.kinematics.motion import motion_of
+from lobework.kinematics.trace import trace
+from lobework.lathe.passes import Pass, cuts_of
+from lobework.parts.cam import Wave
+from lobework.parts.chuck import Dome, EccentricChuck, Oval, StraightLine
+from lobework.parts.cutter import Vee
+from lobework.parts.drive import Drive
+from lobework.parts.follower import Knife
+from lobework.parts.holder import EccentricFrame
+from lobework.parts.slide import At
+from lobework.quantities.units import Phase
 from tests.strategies import cut_on, fixed, numbers, on_work, sliding
 
 

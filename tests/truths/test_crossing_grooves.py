@@ -11,8 +11,8 @@ import numpy as np
 import pytest
 
 from lobework.carve.stock import Stock
-from lobework.cutter import Ball, Vee
-from lobework.piece import Disc
+from lobework.parts.cutter import Ball, Vee
+from lobework.parts.piece import Disc
 from tests.carving import backends_for, carved, on_face
 
 SPIN = np.exp(2j * math.pi * np.arange(128) / 128)

@@ -9,8 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from lobework.errors import SettingError
-from lobework.units import angle, phase
-from lobework.wheel import Wheel, wheel_phase
+from lobework.gearing.dividing_wheel import Wheel, wheel_phase
+from lobework.quantities.units import angle, phase
 
 PLATE = Wheel([96, 112, 144, 360])
 HEAD = [24, 25, 28, 30, 34, 37, 38, 39, 41, 42, 43]

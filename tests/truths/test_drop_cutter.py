@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 from lobework.carve.stock import stock_of
-from lobework.cutter import Ball, FlatEnd, Vee
-from lobework.piece import Disc
+from lobework.parts.cutter import Ball, FlatEnd, Vee
+from lobework.parts.piece import Disc
 from tests.carving import backends_for, carved, on_face
 
 opencamlib = pytest.importorskip("opencamlib", reason="opencamlib has no wheel for this Python")

@@ -11,9 +11,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
-from lobework.cam import CamShape, Eccentric, Law
-from lobework.contact import lift_of, pressure_angle, touch_at
-from lobework.follower import Flat, Knife, Roller
+from lobework.kinematics.contact import lift_of, pressure_angle, touch_at
+from lobework.parts.cam import CamShape, Eccentric, Law
+from lobework.parts.follower import Flat, Knife, Roller
 from tests.strategies import eccentrics, numbers
 
 # R = 30, e = 10, q = 8, worked out from closed forms, *from memory*: the slider-crank with crank e and rod R + q; a knife as

@@ -9,10 +9,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from lobework.carriage import Headstock
-from lobework.cutter import Ball
 from lobework.errors import SettingError
-from lobework.helix import (
+from lobework.gearing.helix import (
     helix_angle,
     helix_length,
     lead_from_angle,
@@ -21,12 +19,14 @@ from lobework.helix import (
     raised_by,
     spacing_around,
 )
-from lobework.holder import CuttingFrame
-from lobework.job import Job
-from lobework.lathe import Axis, Lathe
-from lobework.passes import Pass
-from lobework.piece import Barrel
-from lobework.slide import At
+from lobework.jobs.job import Job
+from lobework.lathe.lathe import Axis, Lathe
+from lobework.lathe.passes import Pass
+from lobework.parts.cutter import Ball
+from lobework.parts.headstock import Headstock
+from lobework.parts.holder import CuttingFrame
+from lobework.parts.piece import Barrel
+from lobework.parts.slide import At
 
 INCH = 25.4
 

@@ -10,10 +10,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from lobework.cam import Law, Scallop, Wave
-from lobework.contact import largest_roller, lift_of, pressure_angle, touch_at
 from lobework.errors import SettingError
-from lobework.follower import Flat, Knife, Roller
+from lobework.kinematics.contact import largest_roller, lift_of, pressure_angle, touch_at
+from lobework.parts.cam import Law, Scallop, Wave
+from lobework.parts.follower import Flat, Knife, Roller
 from tests.strategies import numbers
 
 SCALLOP = Scallop(lobes=6, base_radius=50.0, rise=4.0)

@@ -10,13 +10,13 @@ import pytest
 from hypothesis import given
 from numpy.testing import assert_allclose
 
-from lobework.cam import Scallop, Wave
-from lobework.closure import closure_of
-from lobework.drive import Drive
-from lobework.follower import Knife, Roller
-from lobework.motion import motion_of
-from lobework.slide import At
-from lobework.trace import trace
+from lobework.kinematics.closure import closure_of
+from lobework.kinematics.motion import motion_of
+from lobework.kinematics.trace import trace
+from lobework.parts.cam import Scallop, Wave
+from lobework.parts.drive import Drive
+from lobework.parts.follower import Knife, Roller
+from lobework.parts.slide import At
 from tests.strategies import cut_on, numbers, on_work, rocking, sliding
 
 SCALLOP = Scallop(lobes=4, base_radius=62.0, rise=5.0)

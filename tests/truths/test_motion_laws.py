@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from lobework.cam import Law
-from lobework.contact import lift_of
-from lobework.follower import Knife
+from lobework.kinematics.contact import lift_of
+from lobework.parts.cam import Law
+from lobework.parts.follower import Knife
 from tests.strategies import LAW_NAMES
 
 S5 = sqrt(5)

@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from lobework.errors import SettingError
-from lobework.ratios import (
+from lobework.gearing.ratios import (
     RealRatio,
     continued_fraction,
     convergents,

@@ -13,12 +13,12 @@ import numpy as np
 import pytest
 from scipy.optimize import brentq, minimize_scalar
 
-from lobework.cam import Eccentric, Law, Scallop, Wave
-from lobework.drive import Drive
 from lobework.errors import SettingError
-from lobework.follower import Flat, Knife, Roller
-from lobework.motion import motion_of
-from lobework.slide import At
+from lobework.kinematics.motion import motion_of
+from lobework.parts.cam import Eccentric, Law, Scallop, Wave
+from lobework.parts.drive import Drive
+from lobework.parts.follower import Flat, Knife, Roller
+from lobework.parts.slide import At
 from tests.strategies import cut_on, rocking, sliding
 
 ROUND = np.linspace(-pi, pi, 4001)

@@ -8,11 +8,11 @@ from math import pi, sqrt
 import numpy as np
 import pytest
 
-from lobework.cam import Wave
-from lobework.drive import Drive
-from lobework.follower import Knife
-from lobework.slide import At
-from lobework.trace import trace
+from lobework.kinematics.trace import trace
+from lobework.parts.cam import Wave
+from lobework.parts.drive import Drive
+from lobework.parts.follower import Knife
+from lobework.parts.slide import At
 from tests.strategies import GearedArm, cut_on, fixed, on_work, sliding
 
 CHORD = 1e-4

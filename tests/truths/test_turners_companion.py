@@ -12,8 +12,8 @@ import itertools
 import numpy as np
 import pytest
 
-from lobework.jobfile import read_job
-from lobework.trace import trace
+from lobework.jobs.jobfile import read_job
+from lobework.kinematics.trace import trace
 from tests.truths.test_chucks import centre_and_radius
 
 TURN = 2.54

@@ -9,16 +9,16 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from lobework.cam import Wave
-from lobework.cutter import Ball
-from lobework.drive import Drive
-from lobework.follower import Knife
-from lobework.job import Job
-from lobework.passes import Pass, cuts_of
-from lobework.piece import Barrel
-from lobework.slide import Approach, At
-from lobework.trace import trace
-from lobework.twist import Twist
+from lobework.jobs.job import Job
+from lobework.kinematics.trace import trace
+from lobework.lathe.passes import Pass, cuts_of
+from lobework.parts.cam import Wave
+from lobework.parts.cutter import Ball
+from lobework.parts.drive import Drive
+from lobework.parts.follower import Knife
+from lobework.parts.piece import Barrel
+from lobework.parts.slide import Approach, At
+from lobework.parts.twist import Twist
 from tests.strategies import cut_on, rocking, sliding
 
 INCH = 25.4

@@ -7,10 +7,20 @@ import numpy as np
 import pytest
 from lobework_climb import climb, steepest
 
-from lobework import Drive, Eccentric, Flat, Headstock, Knife, Lathe, Law, Pass, Roller, Scallop, Wave
-from lobework.motion import motion_of
-from lobework.passes import Cut, cuts_of
-from lobework.trace import trace
+from lobework import (
+    Drive,
+    Eccentric,
+    Flat,
+    Headstock,
+    Knife,
+    Lathe,
+    Law,
+    Pass,
+    Roller,
+    Scallop,
+    Wave,
+)
+from lobework.plugins import Cut, cuts_of, motion_of, trace
 
 SLIDES = Headstock(sideways="slides", endways="pumps")
 

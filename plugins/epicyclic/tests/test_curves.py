@@ -7,7 +7,7 @@ import pytest
 from lobework_epicyclic import Epicyclic, Stage
 
 from lobework import At, Job, Pass, Pen, read_lathe
-from lobework.piece import Disc
+from lobework.parts.piece import Disc
 
 CHORD = 1e-4
 LUKIN = "J. Lukin, The Lathe & Its Uses, on the epicycloidal chuck, figures 313-317"

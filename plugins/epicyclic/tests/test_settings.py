@@ -9,8 +9,7 @@ import pytest
 from lobework_epicyclic import Epicyclic, Stage
 
 from lobework import Phase, read_job, read_lathe
-from lobework.errors import InputError, SettingError
-from lobework.plugins import installed
+from lobework.plugins import InputError, SettingError, installed
 
 JOB = """
 lathe = "sliding-bench"

@@ -8,7 +8,7 @@ import pytest
 from lobework_plotter import TARGET, read, render
 
 from lobework import InputError, read_job
-from lobework.drawing import Drawing, Figure, Layer, Stroke
+from lobework.plugins import Drawing, Figure, Layer, Stroke
 
 UNIT = 0.025
 """mm. Hewlett-Packard, HP 7550A Graphics Plotter Interfacing and Programming Manual, 1986."""

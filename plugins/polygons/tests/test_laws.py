@@ -8,8 +8,7 @@ from hypothesis import strategies as st
 from lobework_polygons import Arched, ConstantWidth, Polygon
 from numpy.testing import assert_allclose
 
-from lobework.contact import lift_of
-from lobework.follower import Flat
+from lobework.plugins import Flat, lift_of
 
 ROUND = np.linspace(0.0, 2 * pi, 721)
 parts = st.one_of(st.sampled_from([0.0, 1e-6, 0.5, 1.0]), st.floats(0, 1))

@@ -8,9 +8,7 @@ import pytest
 from lobework_polygons import Arched, ConstantWidth, Polygon
 from numpy.testing import assert_allclose
 
-from lobework.contact import largest_roller, lift_of
-from lobework.errors import SettingError
-from lobework.follower import Flat, Knife, Roller
+from lobework.plugins import Flat, Knife, Roller, SettingError, largest_roller, lift_of
 
 ROUND = np.linspace(0.0, 2 * pi, 1441)
 

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Final, Literal, Protocol, runtime_checkable
 import numpy as np
 
 from lobework.errors import PluginError, SettingError
-from lobework.surface import Face
-from lobework.tolerances import CARVED_MM, COARSEST_MM
+from lobework.geometry.surface import Face
+from lobework.quantities.tolerances import CARVED_MM, COARSEST_MM
 
 if TYPE_CHECKING:
     from lobework.carve.stock import Depth, Stock
@@ -62,7 +62,7 @@ def accuracy_of(backend: Backend) -> float:
     Raises
     ------
     PluginError
-        If it states what no accuracy is, or one coarser than `lobework.tolerances.COARSEST_MM`.
+        If it states what no accuracy is, or one coarser than `lobework.quantities.tolerances.COARSEST_MM`.
 
     Examples
     --------

@@ -11,18 +11,18 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from lobework.holder import CuttingFrame, EccentricFrame
-from lobework.kinds import seen_on
-from lobework.surface import Face
+from lobework.geometry.surface import Face
+from lobework.parts.holder import CuttingFrame, EccentricFrame
+from lobework.parts.protocols import seen_on
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from lobework.carve.stock import Depth, Stock
     from lobework.carve.sweep import Sweep
-    from lobework.kinds import Piece
-    from lobework.rigid import Array
-    from lobework.units import LengthUnit
+    from lobework.geometry.rigid import Array
+    from lobework.parts.protocols import Piece
+    from lobework.quantities.units import LengthUnit
 
 __all__ = ["Carving", "Spot"]
 

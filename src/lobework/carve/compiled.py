@@ -12,8 +12,8 @@ from lobework.carve.compiled_face import carve_face
 from lobework.carve.compiled_frame import carve_frame
 from lobework.carve.compiled_solid import carve_solid
 from lobework.carve.compiled_tool import carve_tool, refuse_pose
-from lobework.holder import CuttingFrame, FixedTool
-from lobework.surface import Face
+from lobework.geometry.surface import Face
+from lobework.parts.holder import CuttingFrame, FixedTool
 
 if TYPE_CHECKING:
     from lobework.carve.backend import Progress
@@ -43,8 +43,8 @@ class Compiled:
     >>> import numpy as np
     >>> from lobework.carve.stock import stock_of
     >>> from lobework.carve.sweep import Sweep
-    >>> from lobework.cutter import Vee
-    >>> from lobework.piece import Disc
+    >>> from lobework.parts.cutter import Vee
+    >>> from lobework.parts.piece import Disc
     >>> stock = stock_of(Disc(diameter=20.0, thickness=5.0), resolution=0.5)
     >>> up, level = np.array([[0.0, 0.0, 1.0]]), np.array([[1.0, 0.0, 0.0]])
     >>> vee = Vee(angle_deg=90.0, width=3.0)

@@ -9,14 +9,14 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from lobework.edge import Arc
-from lobework.holder import EccentricFrame
+from lobework.geometry.cutter_edge import Arc
+from lobework.parts.holder import EccentricFrame
 
 if TYPE_CHECKING:
     from lobework.carve.stock import Depth, Stock
     from lobework.carve.sweep import Sweep
-    from lobework.edge import Edge
-    from lobework.rigid import Array
+    from lobework.geometry.cutter_edge import Edge
+    from lobework.geometry.rigid import Array
 
 __all__ = ["MERGED_MM", "carve_face"]
 
@@ -38,7 +38,7 @@ _STRETCH: Final = 1 << 16
 
 
 def _parts(edge: Edge) -> Array:
-    """Return an edge as the kernels take it: see `lobework.kernels.slab.reach`."""
+    """Return an edge as the kernels take it: see `lobework.kernels.sweep.slab.reach`."""
     rows = [
         (1.0, part.near, part.far, part.centre, part.radius)
         if isinstance(part, Arc)
@@ -80,7 +80,7 @@ class _Way:
 
 def _way(sweep: Sweep) -> _Way | None:
     """Return the way of a sweep over a face; none where its tip never comes into the work."""
-    from lobework.kernels.segments import deepest_and_highest
+    from lobework.kernels.sweep.segments import deepest_and_highest
 
     tip = np.ascontiguousarray(sweep.tip, dtype=np.float64)
     deepest, highest = deepest_and_highest(tip)
@@ -100,7 +100,7 @@ def _at_once(stock: Stock, edge: Edge, swing: float, ways: Sequence[_Way]) -> in
 
 def _segments(ways: Sequence[_Way], at_once: int) -> Iterator[tuple[int, Array]]:
     """Yield the segments of paths, (n, 9), some at a time, with how many samples they came from."""
-    from lobework.kernels.segments import FIELDS, lay_paths
+    from lobework.kernels.sweep.segments import FIELDS, lay_paths
 
     stretch = min(_STRETCH, at_once - 1)
     parts = [(way, way.tip[first : first + stretch + 1]) for way in ways for first in range(0, max(len(way.tip) - 1, 1), stretch)]
@@ -131,9 +131,9 @@ def carve_face(stock: Stock, sweeps: Sequence[Sweep], depth: Depth, progress: Ca
     progress : callable
         Called now and then with the part done, 0 to 1; what it raises stops the carving.
     """
-    from lobework.kernels.sweep_face import carve_level
-    from lobework.kernels.sweep_slope import carve_sloping
-    from lobework.kernels.tiles import work_in
+    from lobework.kernels.sweep.level_on_face import carve_level
+    from lobework.kernels.sweep.sloping_on_face import carve_sloping
+    from lobework.kernels.sweep.tiles import work_in
 
     lots: dict[tuple[Edge, float], list[_Way]] = {}
     for sweep in sweeps:

@@ -9,16 +9,16 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 import numpy as np
 
 from lobework.carve.compiled_path import FACE_CELLS, bodies_of, steps_at_once
-from lobework.edge import Arc
-from lobework.holder import CuttingFrame
+from lobework.geometry.cutter_edge import Arc
+from lobework.parts.holder import CuttingFrame
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from lobework.carve.stock import Depth, Stock
     from lobework.carve.sweep import Sweep
-    from lobework.edge import Edge
-    from lobework.rigid import Array
+    from lobework.geometry.cutter_edge import Edge
+    from lobework.geometry.rigid import Array
 
 __all__ = ["carve_frame"]
 
@@ -43,8 +43,8 @@ def carve_frame(stock: Stock, sweep: Sweep, depth: Depth, progress: Callable[[fl
     progress : callable
         Called now and then with the part done, 0 to 1; what it raises stops the carving.
     """
-    from lobework.kernels.sweep_frame import frame_on_face
-    from lobework.kernels.tiles import work_in
+    from lobework.kernels.sweep.frame_on_face import frame_on_face
+    from lobework.kernels.sweep.tiles import work_in
 
     assert isinstance(sweep.held, CuttingFrame)
     outline, bodies = _outline(sweep.edge), bodies_of(sweep.edge)

@@ -9,17 +9,17 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 
 import numpy as np
 
-from lobework.edge import Arc, Slant
-from lobework.surface import Face
+from lobework.geometry.cutter_edge import Arc, Slant
+from lobework.geometry.surface import Face
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from lobework.carve.stock import Stock
     from lobework.carve.sweep import Sweep
-    from lobework.edge import Edge
-    from lobework.kernels.rays import Rays
-    from lobework.rigid import Array
+    from lobework.geometry.cutter_edge import Edge
+    from lobework.geometry.rigid import Array
+    from lobework.kernels.sweep.rays import Rays
 
 __all__ = [
     "FACE_CELLS",
@@ -50,12 +50,12 @@ def rays_of(stock: Stock) -> Rays:
     """Return the rays of a stock as the kernels take them.
 
     >>> from lobework.carve.stock import stock_of
-    >>> from lobework.piece import Barrel
+    >>> from lobework.parts.piece import Barrel
     >>> rays_of(stock_of(Barrel(diameter=10.0, length=9.0), resolution=0.5)).rows[2].round(3).tolist()
     [5.0, -1.0, 1.0, 0.0, 5.0]
     """
-    from lobework.kernels.rays import Rays
-    from lobework.kernels.tiles import PATCH, SIDE
+    from lobework.kernels.sweep.rays import Rays
+    from lobework.kernels.sweep.tiles import PATCH, SIDE
 
     rows, columns = (-(-count // SIDE) * SIDE for count in stock.shape)
     column = stock.across[0] + np.arange(columns) * stock.column_step
@@ -111,8 +111,8 @@ def steps_at_once(stock: Stock, sweep: Sweep, cells: int, most: int = _AT_ONCE) 
     --------
     >>> from lobework.carve.stock import stock_of
     >>> from lobework.carve.sweep import Sweep
-    >>> from lobework.cutter import Vee
-    >>> from lobework.piece import Barrel
+    >>> from lobework.parts.cutter import Vee
+    >>> from lobework.parts.piece import Barrel
     >>> vee, stock = Vee(angle_deg=90.0, width=3.0), stock_of(Barrel(diameter=40.0, length=40.0), resolution=0.02)
     >>> groove = Sweep(vee.edge, vee.held, np.zeros((2, 3)), np.array([[0.0, 0.0, 1.0]]), np.array([[1.0, 0.0, 0.0]]))
     >>> steps_at_once(stock, groove, 1 << 22), steps_at_once(stock, groove, 1 << 30)
@@ -155,7 +155,7 @@ def pieces_of(
 
     Examples
     --------
-    >>> from lobework.cutter import Vee
+    >>> from lobework.parts.cutter import Vee
     >>> from lobework.carve.sweep import Sweep
     >>> vee = Vee(angle_deg=90.0, width=3.0)
     >>> up, level = np.array([[0.0, 0.0, 1.0]]), np.array([[1.0, 0.0, 0.0]])
@@ -316,9 +316,9 @@ def _turned(vectors: Array, turn: Array) -> Array:
 
 
 def edge_rows(edge: Edge) -> Array:
-    """Return (k, 5) float64, an edge as `lobework.kernels.sweep_blade` takes it.
+    """Return (k, 5) float64, an edge as `lobework.kernels.sweep.blade_on_face` takes it.
 
-    >>> from lobework.cutter import Vee
+    >>> from lobework.parts.cutter import Vee
     >>> edge_rows(Vee(angle_deg=90.0, width=3.0).edge).round(6).tolist()
     [[0.0, 1.5, 0.0, 0.0, 1.0]]
     """
@@ -334,7 +334,7 @@ def edge_rows(edge: Edge) -> Array:
 def stretches(edge: Edge) -> Iterator[tuple[int, int]]:
     """Yield the stretches of an edge that do not bend inwards: its first part, and the one after its last.
 
-    >>> from lobework.edge import Edge
+    >>> from lobework.geometry.cutter_edge import Edge
     >>> list(stretches(Edge.through(((0.0, 0.0), (1.0, 0.0), (2.0, 1.0), (3.0, 1.0)))))
     [(0, 2), (2, 3)]
     """
@@ -354,7 +354,7 @@ def _rise(part: Slant | Arc, r: float) -> float:
 def bodies_of(edge: Edge) -> NDArray[np.int32]:
     """Return the stretches of an edge that do not bend inwards: first and last part, and 0 for both sides, or 1 and -1.
 
-    >>> from lobework.cutter import Vee
+    >>> from lobework.parts.cutter import Vee
     >>> bodies_of(Vee(angle_deg=90.0, width=3.0).edge).tolist()
     [[0, 0, 0]]
     """

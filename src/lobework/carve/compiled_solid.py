@@ -10,18 +10,18 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from lobework.carve.compiled_path import SOLID_CELLS, edge_rows, pieces_of, rays_of, steps_at_once, stretches
-from lobework.edge import Arc, Slant
-from lobework.holder import CuttingFrame, EccentricFrame
-from lobework.surface import Round
+from lobework.geometry.cutter_edge import Arc, Slant
+from lobework.geometry.surface import Round
+from lobework.parts.holder import CuttingFrame, EccentricFrame
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from lobework.carve.stock import Depth, Stock
     from lobework.carve.sweep import Sweep
-    from lobework.edge import Edge
-    from lobework.holder import Holder
-    from lobework.rigid import Array
+    from lobework.geometry.cutter_edge import Edge
+    from lobework.geometry.rigid import Array
+    from lobework.parts.holder import Holder
 
     Whole = NDArray[np.int32]
     Part = tuple[float, ...]
@@ -47,8 +47,8 @@ def carve_solid(stock: Stock, sweep: Sweep, depth: Depth, progress: Callable[[fl
     progress : callable
         Called now and then with the part done, 0 to 1; what it raises stops the carving.
     """
-    from lobework.kernels import sweep_solid
-    from lobework.kernels.tiles import work_in
+    from lobework.kernels.sweep import solid
+    from lobework.kernels.sweep.tiles import work_in
 
     outline, bodies = _outline(sweep.edge, sweep.held)
     shape = _shape(sweep.held)
@@ -56,12 +56,12 @@ def carve_solid(stock: Stock, sweep: Sweep, depth: Depth, progress: Callable[[fl
     work = work_in(stock.inside)
     at_once = steps_at_once(stock, sweep, SOLID_CELLS)
     for done, pieces in _pieces(sweep, isinstance(stock.surface, Round), at_once):
-        sweep_solid.carve_solid(pieces, edge_rows(sweep.edge), shape, outline, bodies, rays, work, depth)
+        solid.carve_solid(pieces, edge_rows(sweep.edge), shape, outline, bodies, rays, work, depth)
         progress(done)
 
 
 def _shape(held: Holder) -> tuple[int, float]:
-    from lobework.kernels.sweep_solid import DRILL, FRAME, RING
+    from lobework.kernels.sweep.solid import DRILL, FRAME, RING
 
     if isinstance(held, CuttingFrame):
         return FRAME, held.radius
@@ -69,7 +69,7 @@ def _shape(held: Holder) -> tuple[int, float]:
 
 
 def _outline(edge: Edge, held: Holder) -> tuple[Array, Whole]:
-    """Return the outlines of solids that together are the one that the edge describes, as `lobework.kernels.meet` takes them.
+    """Return the outlines of solids that together make the edge's, as `lobework.kernels.sweep.ray_solid` takes them.
 
     Each stretch of the edge that does not bend inwards, filled up to the middle line at the height of its lower end, is
     within the whole, for an edge never falls; so each is a solid of its own, without hollows. An edge swung in a circle is one,
@@ -152,7 +152,7 @@ def _swung(edge: Edge, radius: float, side: int) -> Iterator[Part]:
 
 def _pieces(sweep: Sweep, around: bool, at_once: int) -> Iterator[tuple[float, Array]]:
     """Yield pieces of path for the kernel, some at a time, with the part of the path done."""
-    from lobework.kernels.sweep_solid import OUT, PIECE, TIP
+    from lobework.kernels.sweep.solid import OUT, PIECE, TIP
 
     longest = sweep.edge.half_width / 2 if isinstance(sweep.held, EccentricFrame) else math.inf
     swing = sweep.held.radius if isinstance(sweep.held, CuttingFrame) else 0.0

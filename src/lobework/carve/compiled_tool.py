@@ -10,7 +10,7 @@ import numpy as np
 
 from lobework.carve.compiled_path import FACE_CELLS, SOLID_CELLS, bodies_of, edge_rows, pieces_of, rays_of, steps_at_once
 from lobework.errors import SettingError
-from lobework.surface import Face
+from lobework.geometry.surface import Face
 
 if TYPE_CHECKING:
     from lobework.carve.stock import Depth, Stock
@@ -72,9 +72,9 @@ def carve_tool(stock: Stock, sweep: Sweep, depth: Depth, progress: Callable[[flo
     --------
     >>> from lobework.carve.stock import stock_of
     >>> from lobework.carve.sweep import Sweep
-    >>> from lobework.cutter import Vee
-    >>> from lobework.holder import FixedTool
-    >>> from lobework.piece import Disc
+    >>> from lobework.parts.cutter import Vee
+    >>> from lobework.parts.holder import FixedTool
+    >>> from lobework.parts.piece import Disc
     >>> stock = stock_of(Disc(diameter=20.0, thickness=5.0), resolution=0.5)
     >>> up, level = np.array([[0.0, 0.0, 1.0]]), np.array([[1.0, 0.0, 0.0]])
     >>> vee = Vee(angle_deg=90.0, width=3.0, held=FixedTool())
@@ -88,26 +88,26 @@ def carve_tool(stock: Stock, sweep: Sweep, depth: Depth, progress: Callable[[flo
     if isinstance(stock.surface, Face) and sweep.upright:
         _carve_upright(stock, sweep, depth, progress)
         return
-    from lobework.kernels import sweep_tool
-    from lobework.kernels.tiles import work_in
+    from lobework.kernels.sweep import blade
+    from lobework.kernels.sweep.tiles import work_in
 
     outline, bodies, rays, work = edge_rows(sweep.edge), bodies_of(sweep.edge), rays_of(stock), work_in(stock.inside)
     for some in pieces_of(sweep, not rays.on_face, _MOST_TILT_RAD, at_once=steps_at_once(stock, sweep, SOLID_CELLS)):
         (tip, _, tip_end), (frame, _, frame_end) = some.tips, some.frames
-        pieces = np.zeros((len(some.polar), sweep_tool.PIECE))
+        pieces = np.zeros((len(some.polar), blade.PIECE))
         pieces[:, 0], pieces[:, 1] = some.polar, some.swept
         pieces[:, 2:5], pieces[:, 5:8] = tip, tip_end - tip
         for column, way in ((8, 2), (14, 0)):
             pieces[:, column : column + 3] = frame[:, :, way]
             pieces[:, column + 3 : column + 6] = frame_end[:, :, way] - frame[:, :, way]
-        sweep_tool.carve_tool(pieces, outline, bodies, rays, work, depth)
+        blade.carve_tool(pieces, outline, bodies, rays, work, depth)
         progress(some.done)
 
 
 def _carve_upright(stock: Stock, sweep: Sweep, depth: Depth, progress: Callable[[float], None]) -> None:
     """Deepen a face by an upright tool, in closed form."""
-    from lobework.kernels.sweep_blade import blade_on_face
-    from lobework.kernels.tiles import work_in
+    from lobework.kernels.sweep.blade_on_face import blade_on_face
+    from lobework.kernels.sweep.tiles import work_in
 
     turn = min(_MOST_TURN_RAD, (_WITHIN_MM / (0.016 * sweep.edge.half_width)) ** (1 / 3))
     grid = float(stock.across[0]), float(stock.down[0]), stock.column_step, stock.row_step

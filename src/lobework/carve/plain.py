@@ -12,15 +12,15 @@ import numpy as np
 from lobework.carve.backend import EVERYTHING, Ability
 from lobework.carve.plain_cutter import Blade, Solid
 from lobework.carve.plain_path import NODES, Path, Piece, Places, Rays, pairs, swung
-from lobework.holder import CuttingFrame, FixedTool
-from lobework.surface import Face
+from lobework.geometry.surface import Face
+from lobework.parts.holder import CuttingFrame, FixedTool
 
 if TYPE_CHECKING:
     from lobework.carve.backend import Progress
     from lobework.carve.stock import Depth, Stock
     from lobework.carve.sweep import Sweep
-    from lobework.edge import Edge
-    from lobework.rigid import Array
+    from lobework.geometry.cutter_edge import Edge
+    from lobework.geometry.rigid import Array
 
 __all__ = ["Plain"]
 
@@ -49,8 +49,8 @@ class Plain:
     --------
     >>> from lobework.carve.stock import stock_of
     >>> from lobework.carve.sweep import Sweep
-    >>> from lobework.cutter import Vee
-    >>> from lobework.piece import Disc
+    >>> from lobework.parts.cutter import Vee
+    >>> from lobework.parts.piece import Disc
     >>> stock = stock_of(Disc(diameter=20.0, thickness=5.0), resolution=0.5)
     >>> up, level = np.array([[0.0, 0.0, 1.0]]), np.array([[1.0, 0.0, 0.0]])
     >>> vee = Vee(angle_deg=90.0, width=3.0)

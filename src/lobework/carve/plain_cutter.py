@@ -13,14 +13,14 @@ from numpy.typing import NDArray
 
 from lobework.carve.plain_meeting import TOUCHES_MM, Circle, Line, Meeting
 from lobework.carve.plain_path import swung
-from lobework.edge import Arc, Slant
-from lobework.holder import CuttingFrame
+from lobework.geometry.cutter_edge import Arc, Slant
+from lobework.parts.holder import CuttingFrame
 
 if TYPE_CHECKING:
     from lobework.carve.plain_path import Path, Piece, Rays
     from lobework.carve.sweep import Sweep
-    from lobework.edge import Edge
-    from lobework.rigid import Array
+    from lobework.geometry.cutter_edge import Edge
+    from lobework.geometry.rigid import Array
 
 __all__ = ["Blade", "Solid"]
 

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 if TYPE_CHECKING:
-    from lobework.rigid import Array
+    from lobework.geometry.rigid import Array
 
 __all__ = ["TOUCHES_MM", "Circle", "Line", "Meeting"]
 

@@ -8,13 +8,13 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from lobework.holder import CuttingFrame, EccentricFrame
-from lobework.surface import Face
+from lobework.geometry.surface import Face
+from lobework.parts.holder import CuttingFrame, EccentricFrame
 
 if TYPE_CHECKING:
     from lobework.carve.stock import Stock
     from lobework.carve.sweep import Sweep
-    from lobework.rigid import Array
+    from lobework.geometry.rigid import Array
 
 __all__ = ["NODES", "Path", "Piece", "Places", "Rays", "pairs", "swung"]
 

@@ -10,13 +10,13 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from lobework.brief import Brief
 from lobework.errors import SettingError, TooLargeError, require
-from lobework.kinds import Piece
-from lobework.rigid import Array
-from lobework.surface import Face, Round, Surface
-from lobework.tolerances import RESOLUTION_MM
-from lobework.units import is_real, plain_number
+from lobework.geometry.rigid import Array
+from lobework.geometry.surface import Face, Round, Surface
+from lobework.parts.protocols import Piece
+from lobework.quantities.tolerances import RESOLUTION_MM
+from lobework.quantities.units import is_real, plain_number
+from lobework.text.brief import Brief
 
 __all__ = ["BYTES_A_RAY", "MOST_BYTES", "Depth", "Stock", "stock_of"]
 
@@ -46,7 +46,7 @@ class Stock(Brief):
 
     Examples
     --------
-    >>> from lobework.piece import Disc
+    >>> from lobework.parts.piece import Disc
     >>> stock = stock_of(Disc(diameter=70.0, thickness=8.0), resolution=0.5)
     >>> stock.shape, stock.row_step
     ((141, 141), 0.5)

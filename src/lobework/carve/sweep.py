@@ -7,17 +7,17 @@ from typing import TYPE_CHECKING, Protocol, TypeGuard
 
 import numpy as np
 
-from lobework.brief import Brief
-from lobework.edge import Edge
 from lobework.errors import SettingError
-from lobework.holder import HOLDERS, CuttingFrame, FixedTool, Holder
-from lobework.kinds import Cutter
-from lobework.rigid import Array
-from lobework.surface import Face, Round
+from lobework.geometry.cutter_edge import Edge
+from lobework.geometry.rigid import Array
+from lobework.geometry.surface import Face, Round
+from lobework.parts.holder import HOLDERS, CuttingFrame, FixedTool, Holder
+from lobework.parts.protocols import Cutter
+from lobework.text.brief import Brief
 
 if TYPE_CHECKING:
-    from lobework.surface import Surface
-    from lobework.trace import Trace
+    from lobework.geometry.surface import Surface
+    from lobework.kinematics.trace import Trace
 
 __all__ = ["Edged", "Sweep", "has_edge", "sweep_of"]
 
@@ -39,7 +39,7 @@ class Edged(Cutter, Protocol):
 def has_edge(cutter: object) -> TypeGuard[Edged]:
     """Return whether a cutter can carve; a pen cannot.
 
-    >>> from lobework.cutter import Ball, Pen
+    >>> from lobework.parts.cutter import Ball, Pen
     >>> has_edge(Ball(radius=1.5)), has_edge(Pen())
     (True, False)
     """

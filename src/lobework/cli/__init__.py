@@ -16,7 +16,7 @@ from lobework.cli.parser import DONE, FAULT, STOPPED, WRONG, Parser, UsageError,
 from lobework.cli.streams import Printed, PrintError, leave, nowhere
 from lobework.cli.writing import WIPE
 from lobework.errors import LobeworkError, PluginError, nearest
-from lobework.printable import one_line
+from lobework.text.printable import one_line
 
 __all__ = ["main"]
 
@@ -121,11 +121,11 @@ def _be_quick() -> None:
 
 def _whose(error: BaseException) -> str:
     """Return in whose code a fault arose: a plugin's, by its name and package, or ours."""
-    from lobework import plugins
+    from lobework.plugins import registry
 
     record = None
     with contextlib.suppress(Exception):
-        record = plugins.installed().behind(error)
+        record = registry.installed().behind(error)
     return record.title if record else "lobework itself"
 
 
@@ -170,7 +170,7 @@ def _run(arguments: Sequence[str]) -> int:
 
 def _say_notes() -> None:
     """Say what is to be noted of the plugins, if any have been loaded."""
-    loaded = sys.modules.get("lobework.plugins")
+    loaded = sys.modules.get("lobework.plugins.registry")
     for note in loaded.noted() if loaded is not None else ():
         _say(f"note: {note}", DONE)
 

@@ -12,7 +12,7 @@ from lobework.cli.parser import Parser
 from lobework.errors import InputError, SettingError
 
 if TYPE_CHECKING:
-    from lobework.units import LengthUnit
+    from lobework.quantities.units import LengthUnit
 
 __all__ = [
     "above_zero",
@@ -94,7 +94,7 @@ def units_of(asked: argparse.Namespace, *lengths: str | None) -> LengthUnit:
 
 def length_of(option: str, given: str, units: LengthUnit) -> float:
     """Return a length, mm; a bare number is in ``units``."""
-    from lobework.units import length
+    from lobework.quantities.units import length
 
     return read(option, given, lambda text: length(text, units))
 

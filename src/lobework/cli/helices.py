@@ -13,7 +13,7 @@ from lobework.cli.numbers import other_orders
 from lobework.cli.parser import DONE, Parser, Verbs, add_verb
 
 if TYPE_CHECKING:
-    from lobework.units import LengthUnit
+    from lobework.quantities.units import LengthUnit
 
 __all__ = ["VERBS"]
 
@@ -40,8 +40,8 @@ def _add_helix(verbs: Any, name: str) -> None:
 
 
 def _helix(asked: argparse.Namespace) -> int:
-    from lobework.helix import helix_angle, lead_from_angle
-    from lobework.units import angle
+    from lobework.gearing.helix import helix_angle, lead_from_angle
+    from lobework.quantities.units import angle
 
     units = units_of(asked, *asked.diameter, asked.lead, asked.over, asked.travel, asked.even)
     diameters = [length_of("--diameter", each, units) for each in asked.diameter]
@@ -64,8 +64,8 @@ def _helix(asked: argparse.Namespace) -> int:
 
 def _lead(asked: argparse.Namespace, units: LengthUnit) -> float | None:
     """Return the lead, mm, from whatever gives it; None where an angle is given instead."""
-    from lobework.helix import lead_of_travel, lead_of_twist
-    from lobework.units import angle, number
+    from lobework.gearing.helix import lead_of_travel, lead_of_twist
+    from lobework.quantities.units import angle, number
 
     ways = {"--lead": [asked.lead], "--twist and --over": [asked.twist, asked.over], "--angle": [asked.angle]}
     ways["--travel and --turns"] = [asked.travel, asked.turns]
@@ -82,14 +82,14 @@ def _lead(asked: argparse.Namespace, units: LengthUnit) -> float | None:
 
 
 def _long(mm: float, units: LengthUnit) -> str:
-    from lobework.units import format_length
+    from lobework.quantities.units import format_length
 
     return format_length(mm, units, 4) if isfinite(mm) else "endless"
 
 
 def _geared(asked: argparse.Namespace, lead: float | None, units: LengthUnit) -> Iterator[str]:
     """Yield the wheels from the spindle to the screw that give a lead, where they are asked for."""
-    from lobework.gears import trains_for
+    from lobework.gearing.change_wheels import trains_for
 
     if asked.even is None and asked.wheels is None:
         return

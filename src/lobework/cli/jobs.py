@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
     from pathlib import Path
 
-    from lobework.job import Job
+    from lobework.jobs.job import Job
 
 __all__ = ["VERBS"]
 
@@ -64,12 +64,12 @@ def _add_check(verbs: Any, name: str) -> None:
 
 
 def _make(asked: argparse.Namespace) -> int:
-    from lobework import plugins
-    from lobework.work import body_findings, carving_findings
+    from lobework.checks.workpiece import body_findings, carving_findings
+    from lobework.plugins import registry
 
     def made(job: Job) -> int:
         folder = folder_of(asked)
-        targets, absent, without = _runnable(plugins.installed().targets().values(), job)
+        targets, absent, without = _runnable(registry.installed().targets().values(), job)
         refuse([folder / target.file for target in targets], overwrite=asked.overwrite)
         traces = job.trace()
         found = traces.check()
@@ -137,10 +137,10 @@ def _lacks(target: Any) -> str:
 
 def _target(name: str, shows: str) -> Any:
     """Return a target by name, if it shows what the command is for."""
-    from lobework import plugins
     from lobework.errors import UnknownNameError
+    from lobework.plugins import registry
 
-    fits = {each.name: each for each in plugins.installed().targets().values() if each.shows == shows}
+    fits = {each.name: each for each in registry.installed().targets().values() if each.shows == shows}
     if name not in fits:
         raise UnknownNameError(f"target for the {shows}", name, fits)
     return fits[name]
@@ -173,15 +173,15 @@ def _program(asked: argparse.Namespace) -> int:
 
 def _caution(job: Job, *, silent: bool) -> None:
     """Print, in the last line before somebody goes to the lathe, what to mind there."""
-    from lobework.cautions import IN_SHORT, SILENT
+    from lobework.text.cautions import IN_SHORT, SILENT
 
     says = f"{SILENT}; " if silent and job.lathe.controller.comments == "none" else ""
     print(f"{says}{IN_SHORT}")
 
 
 def _carve(asked: argparse.Namespace) -> int:
-    from lobework.relief.wood import material_findings
-    from lobework.work import carving_findings, carving_summary
+    from lobework.checks.workpiece import carving_findings, carving_summary
+    from lobework.render.relief.wood import material_findings
 
     def act(job: Job) -> int:
         target = _target(asked.target, "carving")
@@ -202,8 +202,8 @@ def _carve(asked: argparse.Namespace) -> int:
 def _resolution(given: str | None, job: Job) -> float | None:
     """Return the resolution that the command line asks for, mm, once it is one that the work can be carved at."""
     from lobework.carve import stock_of
-    from lobework.jobfile.source import pointed
-    from lobework.units import length
+    from lobework.jobs.jobfile.source import pointed
+    from lobework.quantities.units import length
 
     if given is None:
         return None

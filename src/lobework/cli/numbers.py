@@ -26,10 +26,10 @@ from lobework.cli.parser import DONE, FOUND, Verbs, add_verb
 from lobework.errors import InputError, SettingError
 
 if TYPE_CHECKING:
-    from lobework.gears import Train
-    from lobework.ratios import RealRatio
-    from lobework.units import LengthUnit
-    from lobework.wheel import Wheel
+    from lobework.gearing.change_wheels import Train
+    from lobework.gearing.dividing_wheel import Wheel
+    from lobework.gearing.ratios import RealRatio
+    from lobework.quantities.units import LengthUnit
 
 __all__ = ["VERBS", "other_orders"]
 
@@ -79,10 +79,10 @@ def _add_index(verbs: Any, name: str) -> None:
 
 
 def _ratio(asked: argparse.Namespace) -> int:
-    from lobework.gears import NoTrainError
-    from lobework.ratios import turns_to_close
-    from lobework.tolerances import VISIBLE_MM
-    from lobework.units import ratio
+    from lobework.gearing.change_wheels import NoTrainError
+    from lobework.gearing.ratios import turns_to_close
+    from lobework.quantities.tolerances import VISIBLE_MM
+    from lobework.quantities.units import ratio
 
     wants(asked, pairs="wheels", within="wheels", parts="steps", cam="lathe", seen="radius")
     wanted = read("RATIO", asked.ratio, ratio)
@@ -112,7 +112,7 @@ def _ratio(asked: argparse.Namespace) -> int:
 
 def _closing_in(wanted: Fraction) -> Iterator[str]:
     """Yield the fractions between which a ratio is closed in, with their errors."""
-    from lobework.ratios import mediants
+    from lobework.gearing.ratios import mediants
 
     rows = [["closing in", "error", "off"]]
     for value, error in islice(mediants(wanted), _MOST_MEDIANTS):
@@ -124,7 +124,7 @@ def _closing_in(wanted: Fraction) -> Iterator[str]:
 
 def _runs(asked: argparse.Namespace, wanted: Fraction) -> tuple[list[RealRatio], list[Train]]:
     """Return every way that is asked about, and the trains among them."""
-    from lobework.ratios import of_percent, of_step_parts, of_steps
+    from lobework.gearing.ratios import of_percent, of_step_parts, of_steps
 
     alone = asked.decimals is None and (asked.lathe or asked.wheels or asked.steps)
     decimals = [] if alone else read("--decimals", asked.decimals or "2", wholes)
@@ -152,8 +152,8 @@ def _runs(asked: argparse.Namespace, wanted: Fraction) -> tuple[list[RealRatio],
 def _by_lathe(asked: argparse.Namespace, wanted: Fraction) -> RealRatio:
     from dataclasses import replace
 
-    from lobework.jobfile import read_lathe
-    from lobework.running import run_of
+    from lobework.jobs.jobfile import read_lathe
+    from lobework.lathe.actual_ratio import run_of
 
     number, lathe = read("--cam", asked.cam or "1", whole), read_lathe(asked.lathe)
     with told("--cam"):
@@ -163,7 +163,7 @@ def _by_lathe(asked: argparse.Namespace, wanted: Fraction) -> RealRatio:
 
 def _trains(asked: argparse.Namespace, wanted: Fraction) -> list[Train]:
     """Return the nearest trains of one pair, two and so on; only the cheapest that is near enough, where that is said."""
-    from lobework.gears import train_for, train_to_cut, trains_for
+    from lobework.gearing.change_wheels import train_for, train_to_cut, trains_for
 
     if asked.wheels is None:
         return []
@@ -180,7 +180,7 @@ def _trains(asked: argparse.Namespace, wanted: Fraction) -> list[Train]:
 
 
 def _within(asked: argparse.Namespace) -> Fraction:
-    from lobework.units import ratio
+    from lobework.quantities.units import ratio
 
     within = read("--within", asked.within, ratio)
     if not 0 <= within < 1:
@@ -189,7 +189,7 @@ def _within(asked: argparse.Namespace) -> Fraction:
 
 
 def _by_train(train: Train, wanted: Fraction) -> RealRatio:
-    from lobework.ratios import RealRatio
+    from lobework.gearing.ratios import RealRatio
 
     return RealRatio(way=str(train), asked=wanted, runs=train.ratio if wanted > 0 else -train.ratio)
 
@@ -220,7 +220,7 @@ def _apart(degrees: Fraction, radius: float, units: LengthUnit) -> str:
 
 
 def _shown(mm: float, units: LengthUnit) -> str:
-    from lobework.units import MM_PER
+    from lobework.quantities.units import MM_PER
 
     return f"{mm / float(MM_PER[units]):.3g} {'in' if units == 'inch' else 'mm'}"
 
@@ -269,7 +269,7 @@ def _index(asked: argparse.Namespace) -> int:
 
 def _wheel(asked: argparse.Namespace) -> Wheel:
     """Return the wheel that is described, or that a lathe's spindle has."""
-    from lobework.wheel import Wheel
+    from lobework.gearing.dividing_wheel import Wheel
 
     if (asked.wheel is None) == (asked.lathe is None):
         asked.verb.error("give --wheel, such as --wheel 96,112, or --lathe")
@@ -278,7 +278,7 @@ def _wheel(asked: argparse.Namespace) -> Wheel:
         worm = read("--worm", asked.worm or "1", whole)
         with told("--wheel"):
             return Wheel(holes, worm=worm)
-    from lobework.jobfile import read_lathe
+    from lobework.jobs.jobfile import read_lathe
 
     hand = read_lathe(asked.lathe).hand_axis("spindle")
     if hand is None or hand.wheel is None:
@@ -288,7 +288,7 @@ def _wheel(asked: argparse.Namespace) -> Wheel:
 
 def _every(given: Sequence[str]) -> list[Fraction]:
     """Return the turns of the work: a whole number alone divides it, more than one thing are angles."""
-    from lobework.units import phase
+    from lobework.quantities.units import phase
 
     if len(given) == 1 and re.fullmatch(r"\d{1,9}", given[0].strip()):
         if not 1 <= (parts := int(given[0])) <= 1000:

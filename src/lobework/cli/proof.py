@@ -10,7 +10,7 @@ from lobework.cli.writing import OutputError, air_of, say, with_job
 from lobework.errors import InputError
 
 if TYPE_CHECKING:
-    from lobework.job import Job
+    from lobework.jobs.job import Job
 
 __all__ = ["VERBS"]
 
@@ -28,8 +28,8 @@ def _add_prove(verbs: Any, name: str) -> None:
 
 
 def _prove(asked: argparse.Namespace) -> int:
-    from lobework.cautions import IN_SHORT
     from lobework.proof import load
+    from lobework.text.cautions import IN_SHORT
 
     program = load(asked.program)
 
@@ -50,8 +50,8 @@ def _tolerance(given: str | None, job: Job) -> float | None:
     """Return the tolerance that the command line asks for, mm."""
     from dataclasses import replace
 
-    from lobework.jobfile.source import pointed
-    from lobework.units import length
+    from lobework.jobs.jobfile.source import pointed
+    from lobework.quantities.units import length
 
     if given is None:
         return None

@@ -57,10 +57,11 @@ def _add_verify(verbs: Any, name: str) -> None:
 
 
 def _list(asked: argparse.Namespace) -> int:  # noqa: ARG001
-    from lobework import jobfile, plugins
+    from lobework.jobs import jobfile
+    from lobework.plugins import registry
 
-    shelf = plugins.installed()
-    for kind in get_args(plugins.PartKind):
+    shelf = registry.installed()
+    for kind in get_args(registry.PartKind):
         _print_section(f"{kind}s", {name: _first_line(part) for name, part in shelf.kinds(kind).items()})
     _print_section("backends", {name: backend.says for name, backend in shelf.backends().items()})
     _print_section("lathes", jobfile.shipped_lathes())
@@ -82,8 +83,8 @@ def _first_line(part: type) -> str:
 
 
 def _new(asked: argparse.Namespace) -> int:
-    from lobework.jobfile import starter
-    from lobework.outputs import write_files
+    from lobework.files.outputs import write_files
+    from lobework.jobs.jobfile import starter
 
     if asked.file == "plugin":
         return _new_plugin(asked)
@@ -109,8 +110,8 @@ def _new_plugin(asked: argparse.Namespace) -> int:
     from shlex import quote
 
     from lobework.errors import OutputExistsError
-    from lobework.outputs import write_files
-    from lobework.skeleton import lay_out
+    from lobework.files.outputs import write_files
+    from lobework.plugins.skeleton import lay_out
 
     if asked.name is None:
         asked.verb.error("a plugin wants a name: lobework new plugin sway")
@@ -126,8 +127,8 @@ def _new_plugin(asked: argparse.Namespace) -> int:
 
 
 def _lathe(asked: argparse.Namespace) -> int:
-    from lobework.bench import lathe_sheet
-    from lobework.jobfile import lathe_and_units
+    from lobework.jobs.jobfile import lathe_and_units
+    from lobework.sheets.lathe_sheet import lathe_sheet
     from lobework.targets.text import render_groups
 
     lathe, units = lathe_and_units(asked.name)
@@ -138,7 +139,7 @@ def _lathe(asked: argparse.Namespace) -> int:
 def _schema(asked: argparse.Namespace) -> int:
     import json
 
-    from lobework.jobfile import job_schema, lathe_schema
+    from lobework.jobs.jobfile import job_schema, lathe_schema
 
     print(json.dumps(job_schema() if asked.of == "job" else lathe_schema(), indent=2, ensure_ascii=False))
     return DONE

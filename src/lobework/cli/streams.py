@@ -7,7 +7,7 @@ import os
 from pathlib import Path
 from typing import Any, TextIO
 
-from lobework.printable import printable
+from lobework.text.printable import printable
 
 __all__ = ["PrintError", "Printed", "leave", "nowhere"]
 
@@ -32,7 +32,7 @@ class Printed:
         return getattr(self._stream, name)
 
     def write(self, text: str) -> int:
-        """Write text, each line of it as `lobework.printable` has it.
+        """Write text, each line of it as `lobework.text.printable` has it.
 
         Raises
         ------

@@ -10,10 +10,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from lobework.errors import InputError, LobeworkError
-from lobework.printable import printable
+from lobework.text.printable import printable
 
 if TYPE_CHECKING:
-    from lobework.job import Job
+    from lobework.jobs.job import Job
 
 __all__ = ["EVERY", "FIRST_AFTER", "WIPE", "OutputError", "air_of", "folder_of", "progress", "refuse", "save", "say", "with_job"]
 
@@ -26,7 +26,7 @@ EVERY: Final = 30.0
 
 def with_job(path: str, act: Callable[[Job], int]) -> int:
     """Do something with a job; a complaint that comes up on the way names the job file."""
-    from lobework.jobfile import placed, read_job
+    from lobework.jobs.jobfile import placed, read_job
 
     job = read_job(path)
     try:
@@ -51,7 +51,7 @@ def folder_of(asked: argparse.Namespace) -> Path:
 
 def save(contents: dict[Path, bytes], *, overwrite: bool) -> None:
     """Write files, and say so."""
-    from lobework.outputs import write_files
+    from lobework.files.outputs import write_files
 
     try:
         write_files(contents, overwrite=overwrite)
@@ -68,7 +68,7 @@ def say(lines: Iterable[object]) -> None:
 
 def refuse(paths: Sequence[Path], *, overwrite: bool) -> None:
     """Refuse, before any work is done, to write over what exists."""
-    from lobework.outputs import refuse_existing
+    from lobework.files.outputs import refuse_existing
 
     try:
         refuse_existing(paths, overwrite=overwrite)
@@ -91,7 +91,7 @@ def _on_terminal(doing: str) -> Callable[[float], None]:
 def air_of(given: str | None, job: Job) -> float:
     """Return how far off the work a program stays that is to be tried in air, mm; zero of one that cuts."""
     from lobework.errors import require
-    from lobework.units import length
+    from lobework.quantities.units import length
 
     if given is None:
         return 0.0

@@ -1,1 +1,4 @@
-"""Compiled and plain arithmetic on floats and arrays; no classes of the trade in here."""
+"""Compiled arithmetic on floats and arrays, a folder a subject.
+
+The only importer of numba. Kernels take numbers and arrays, never parts; they refuse nothing and print nothing.
+"""

@@ -13,9 +13,9 @@ from lobework.proof.reader import LETTERS
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from lobework.kinematics.trace import Trace
     from lobework.proof.replay import Fed, Moves
     from lobework.proof.stops import Halt
-    from lobework.trace import Trace
 
 __all__ = ["fed_to", "lowered"]
 

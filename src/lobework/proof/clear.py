@@ -7,16 +7,16 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lobework.check import Finding
-from lobework.hand import show_length
+from lobework.checks.check import Finding
+from lobework.lathe.hand_settings import show_length
 from lobework.proof.reader import LETTERS
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+    from lobework.geometry.rigid import Array
     from lobework.proof.replay import Moves
-    from lobework.rigid import Array
-    from lobework.units import LengthUnit
+    from lobework.quantities.units import LengthUnit
 
 __all__ = ["clear_findings", "end_findings", "unsaid"]
 

@@ -8,23 +8,23 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 
 import numpy as np
 
-from lobework.continuity import all_finite
 from lobework.errors import SettingError
+from lobework.geometry.continuity import all_finite
 from lobework.proof.line import laid
 from lobework.proof.reader import LETTERS
-from lobework.tolerances import JOIN_MM
-from lobework.units import format_number
+from lobework.quantities.tolerances import JOIN_MM
+from lobework.quantities.units import format_number
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from numpy.typing import NDArray
 
-    from lobework.motion import Motion
+    from lobework.geometry.rigid import Array
+    from lobework.kinematics.motion import Motion
     from lobework.proof.replay import Moves
     from lobework.proof.sampling import Samples
     from lobework.proof.setups import SetUp
-    from lobework.rigid import Array
 
     Ints = NDArray[np.int64]
 

@@ -8,21 +8,21 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from lobework.carve.sweep import has_edge
-from lobework.check import Finding
-from lobework.holder import CuttingFrame, FixedTool
-from lobework.units import format_number
+from lobework.checks.check import Finding
+from lobework.parts.holder import CuttingFrame, FixedTool
+from lobework.quantities.units import format_number
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
 
     from numpy.typing import NDArray
 
-    from lobework.kinds import Cutter
-    from lobework.motion import Motion
+    from lobework.geometry.rigid import Array
+    from lobework.kinematics.motion import Motion
+    from lobework.parts.protocols import Cutter
     from lobework.proof.replay import Moves
     from lobework.proof.sampling import Samples
     from lobework.proof.setups import SetUp
-    from lobework.rigid import Array
 
 __all__ = ["direction_findings"]
 

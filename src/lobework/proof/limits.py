@@ -9,18 +9,18 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 
 import numpy as np
 
-from lobework.check import Finding
+from lobework.checks.check import Finding
 from lobework.proof.reader import LETTERS
-from lobework.tolerances import JOIN_MM
-from lobework.units import MM_PER, format_number
+from lobework.quantities.tolerances import JOIN_MM
+from lobework.quantities.units import MM_PER, format_number
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from lobework.lathe import Axis
+    from lobework.geometry.rigid import Array
+    from lobework.lathe.lathe import Axis
     from lobework.proof.replay import Moves
-    from lobework.rigid import Array
-    from lobework.units import LengthUnit
+    from lobework.quantities.units import LengthUnit
 
 __all__ = ["Use", "limit_findings", "used"]
 

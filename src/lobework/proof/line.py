@@ -8,12 +8,12 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from lobework.brief import Brief
+from lobework.text.brief import Brief
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from lobework.rigid import Array
+    from lobework.geometry.rigid import Array
 
     Ints = NDArray[np.int64]
 
@@ -53,7 +53,7 @@ class Line(Brief):
         return far, segment, part
 
     def _searched(self, points: Array, enough: float, beyond: float) -> tuple[Array, Ints, Array]:
-        from lobework.kernels.nearest import nearest
+        from lobework.kernels.mesh.path_distance import nearest
 
         n = len(points)
         found = np.zeros(n), np.zeros(n, np.int64), np.zeros(n)
@@ -63,7 +63,7 @@ class Line(Brief):
 
 def laid(points: Array, joined: NDArray[np.bool_]) -> Line:
     """Return (n, 3) points, one or more, as a path that can be asked."""
-    from lobework.kernels.nearest import box_count, lay_boxes
+    from lobework.kernels.mesh.path_distance import box_count, lay_boxes
 
     points = np.ascontiguousarray(points)
     boxes = np.zeros((box_count(len(points)), 6))

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from lobework.check import Finding
+from lobework.checks.check import Finding
 from lobework.proof.line import laid
 
 if TYPE_CHECKING:

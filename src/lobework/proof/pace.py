@@ -12,25 +12,25 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 
 import numpy as np
 
-from lobework.check import Finding
-from lobework.hand import show_length
+from lobework.checks.check import Finding
+from lobework.lathe.hand_settings import show_length
 from lobework.proof.clear import unsaid
 from lobework.proof.order import begins_run
 from lobework.proof.reader import LETTERS
-from lobework.tolerances import JOIN_MM, PACE_S, PACE_SHARE, SLOW_SHARE, WAY_SHARE
-from lobework.units import format_number
+from lobework.quantities.tolerances import JOIN_MM, PACE_S, PACE_SHARE, SLOW_SHARE, WAY_SHARE
+from lobework.quantities.units import format_number
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from lobework.feeds import Feeds
-    from lobework.lathe import Lathe
+    from lobework.geometry.rigid import Array
+    from lobework.kinematics.trace import Trace
+    from lobework.lathe.lathe import Lathe
+    from lobework.parts.feeds import Feeds
     from lobework.proof.replay import Moves
     from lobework.proof.sampling import Samples
     from lobework.proof.setups import SetUp
-    from lobework.rigid import Array
-    from lobework.trace import Trace
-    from lobework.units import LengthUnit
+    from lobework.quantities.units import LengthUnit
 
     Ints = NDArray[np.int64]
 

@@ -12,8 +12,8 @@ from lobework.proof.setups import SetUp
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+    from lobework.geometry.rigid import Array
     from lobework.proof.replay import Fed
-    from lobework.rigid import Array
 
     Ints = NDArray[np.int64]
 

@@ -9,11 +9,11 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from lobework.check import Finding
-from lobework.continuity import all_finite
+from lobework.checks.check import Finding
+from lobework.checks.jumps import jump_findings
 from lobework.errors import SettingError, TooLargeError, require
-from lobework.jumps import jump_findings
-from lobework.kinds import seen_on
+from lobework.geometry.continuity import all_finite
+from lobework.parts.protocols import seen_on
 from lobework.proof.air import fed_to, lowered
 from lobework.proof.clear import clear_findings, end_findings, unsaid
 from lobework.proof.compare import SHARE, Compared, Model, compared, pieces_of, placed
@@ -30,17 +30,17 @@ from lobework.proof.sampling import Samples, TooFarError, sampled
 from lobework.proof.setups import SetUp, divided, hand_work, matched, set_ups
 from lobework.proof.stops import Halt, Hands, halts_of, opening_findings, stands_clear
 from lobework.proof.wood import surely_clear, touching
-from lobework.units import format_number
+from lobework.quantities.units import format_number
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from lobework.feeds import Feeds
-    from lobework.kinds import Cutter, Piece
-    from lobework.lathe import Lathe
-    from lobework.rigid import Array
-    from lobework.trace import Trace
-    from lobework.units import LengthUnit
+    from lobework.geometry.rigid import Array
+    from lobework.kinematics.trace import Trace
+    from lobework.lathe.lathe import Lathe
+    from lobework.parts.feeds import Feeds
+    from lobework.parts.protocols import Cutter, Piece
+    from lobework.quantities.units import LengthUnit
 
 __all__ = ["SHARE", "prove"]
 
@@ -99,17 +99,17 @@ def prove(
 
     Examples
     --------
-    >>> from lobework.carriage import Headstock
-    >>> from lobework.cutter import Pen
-    >>> from lobework.lathe import Axis, Lathe
-    >>> from lobework.passes import Cut, Pass
-    >>> from lobework.piece import Disc
-    >>> from lobework.slide import At
-    >>> from lobework.trace import trace
+    >>> from lobework.parts.headstock import Headstock
+    >>> from lobework.parts.cutter import Pen
+    >>> from lobework.lathe.lathe import Axis, Lathe
+    >>> from lobework.lathe.passes import Cut, Pass
+    >>> from lobework.parts.piece import Disc
+    >>> from lobework.parts.slide import At
+    >>> from lobework.kinematics.trace import trace
     >>> axes = (Axis(moves="spindle", letter="C"), Axis(moves="x", letter="X"), Axis(moves="z", letter="Z"))
     >>> lathe = Lathe(name="bench", headstock=Headstock(sideways="fixed"), axes=axes)
     >>> ring = trace(Cut(number=1, passed=Pass(at=At(x=20.0, depth=0.2)), lathe=lathe), chord=2.5e-4)
-    >>> from lobework.cautions import READY
+    >>> from lobework.text.cautions import READY
     >>> opening = f"(MSG, {'; '.join(READY)})\nM0\n".encode()
     >>> program = opening + b"G21 G61 G90\nG0 Z5\nG0 X20 C0\nG1 Z-0.2 F60\nG93\nG1 C360 F2\nG94\nG0 Z5\nM2\n"
     >>> proof = prove(program, [ring], Disc(diameter=60.0, thickness=8.0), Pen(), tolerance=0.005)

@@ -13,17 +13,17 @@ from typing import TYPE_CHECKING, Final, Literal
 
 import numpy as np
 
-from lobework.brief import Brief
 from lobework.errors import TooLargeError
-from lobework.inputs import read_bytes
+from lobework.files.inputs import read_bytes
+from lobework.text.brief import Brief
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from numpy.typing import NDArray
 
-    from lobework.rigid import Array
-    from lobework.units import LengthUnit
+    from lobework.geometry.rigid import Array
+    from lobework.quantities.units import LengthUnit
 
     Ints = NDArray[np.int64]
 
@@ -88,7 +88,7 @@ class Blocks(Brief):
     minutes : (n,) float64
         How long it takes; of rapid moves, not a number.
     arc : (n, 8) float64
-        Of arcs; see `lobework.kernels.modal.run_words`.
+        Of arcs; see `lobework.kernels.rs274.interpret.run_words`.
     """
 
     kind: NDArray[np.int32]
@@ -178,8 +178,8 @@ def read(data: bytes, units: LengthUnit = "mm", *, longest: int = 0) -> Reading:
     >>> reading.blocks.end[:2, :2].tolist(), reading.blocks.minutes[1].item(), reading.remarks
     ([[0.1234, 7.0], [1.0, 7.0]], 0.5, ())
     """
-    from lobework.kernels.modal import CODES, INVERSE, run_words
-    from lobework.kernels.scan import LONGEST, read_words
+    from lobework.kernels.rs274.interpret import CODES, INVERSE, run_words
+    from lobework.kernels.rs274.scan import LONGEST, read_words
 
     if len(data) > _MOST_BYTES:
         raise TooLargeError(f"is longer than {_MOST_BYTES // 10**6} MB; split the program")
@@ -232,7 +232,7 @@ def _remarks(reading: Reading, told: Ints, tally: Ints, spans: NDArray[np.int32]
 
 @cache
 def _said() -> dict[int, tuple[Level, str]]:
-    from lobework.kernels import modal, scan
+    from lobework.kernels.rs274 import interpret, scan
 
     return {
         scan.TOO_LONG: ("wrong", f"is longer than {scan.LONGEST} characters; split it"),
@@ -243,58 +243,64 @@ def _said() -> dict[int, tuple[Level, str]]:
         scan.PARAMETER: ("wrong", "{text}: not understood: parameters and expressions; write the numbers themselves"),
         scan.ODD: ("wrong", "{text}: {word} has no meaning in a program; take it out"),
         scan.BAD_N: ("wrong", "{text}: a line number has one to five digits and nothing else"),
-        modal.TWICE: ("wrong", "{text}: two words of one letter, again {word}; write one to a line"),
-        modal.ONE_GROUP: ("wrong", "{text}: two codes of one modal group, the second {word}; write one to a line"),
-        modal.FOUR_M: ("wrong", "{text}: more than four M words; write four or fewer to a line"),
-        modal.UNKNOWN_CODE: ("wrong", "{text}: not understood: {word} is no code of the standard"),
-        modal.NOT_A_LETTER: (
+        interpret.TWICE: ("wrong", "{text}: two words of one letter, again {word}; write one to a line"),
+        interpret.ONE_GROUP: ("wrong", "{text}: two codes of one modal group, the second {word}; write one to a line"),
+        interpret.FOUR_M: ("wrong", "{text}: more than four M words; write four or fewer to a line"),
+        interpret.UNKNOWN_CODE: ("wrong", "{text}: not understood: {word} is no code of the standard"),
+        interpret.NOT_A_LETTER: (
             "wrong",
             "{text}: not understood: {word}; no word of the standard has that letter, and numbers have no exponent",
         ),
-        modal.N_NOT_FIRST: ("wrong", "{text}: a line number comes first; move {word}"),
-        modal.DELETE_NOT_FIRST: ("wrong", "{text}: a / comes first, or in a comment"),
-        modal.STRAY_PERCENT: ("wrong", "{text}: a % ends what a % began, and none did; put one before the first line"),
-        modal.NO_CODE_FOR: ("wrong", "{text}: no code on this line takes {word}"),
-        modal.NO_AXIS: ("wrong", "{text}: a motion without a place to go; write an axis word"),
-        modal.NO_MOTION: ("wrong", "{text}: axis words without a motion; write G0 or G1 before them"),
-        modal.NO_FEED: ("wrong", "{text}: a move at a feed, and no feed is set; write F on this line or before it"),
-        modal.NO_INVERSE_FEED: ("wrong", "{text}: in inverse time (G93) every move has a feed of its own; write F on this line"),
-        modal.NEGATIVE_FEED: ("wrong", "{text}: {word} is below zero; write a feed above zero"),
-        modal.ZERO_FEED: ("wrong", "{text}: in inverse time (G93) F0 is a move without end; write F above zero"),
-        modal.NEGATIVE: ("wrong", "{text}: {word} is below zero; write zero or more"),
-        modal.NO_P: ("wrong", "{text}: a dwell (G4) without its seconds; write P"),
-        modal.NO_CENTRE: ("wrong", "{text}: an arc without a centre or a radius; write its offsets in the plane, or R"),
-        modal.BOTH_CENTRES: ("wrong", "{text}: an arc with a centre and a radius; write one of them"),
-        modal.NO_END: ("wrong", "{text}: an arc without an end in its plane; write one of the plane's axes"),
-        modal.UNEVEN_ARC: (
+        interpret.N_NOT_FIRST: ("wrong", "{text}: a line number comes first; move {word}"),
+        interpret.DELETE_NOT_FIRST: ("wrong", "{text}: a / comes first, or in a comment"),
+        interpret.STRAY_PERCENT: ("wrong", "{text}: a % ends what a % began, and none did; put one before the first line"),
+        interpret.NO_CODE_FOR: ("wrong", "{text}: no code on this line takes {word}"),
+        interpret.NO_AXIS: ("wrong", "{text}: a motion without a place to go; write an axis word"),
+        interpret.NO_MOTION: ("wrong", "{text}: axis words without a motion; write G0 or G1 before them"),
+        interpret.NO_FEED: ("wrong", "{text}: a move at a feed, and no feed is set; write F on this line or before it"),
+        interpret.NO_INVERSE_FEED: (
+            "wrong",
+            "{text}: in inverse time (G93) every move has a feed of its own; write F on this line",
+        ),
+        interpret.NEGATIVE_FEED: ("wrong", "{text}: {word} is below zero; write a feed above zero"),
+        interpret.ZERO_FEED: ("wrong", "{text}: in inverse time (G93) F0 is a move without end; write F above zero"),
+        interpret.NEGATIVE: ("wrong", "{text}: {word} is below zero; write zero or more"),
+        interpret.NO_P: ("wrong", "{text}: a dwell (G4) without its seconds; write P"),
+        interpret.NO_CENTRE: ("wrong", "{text}: an arc without a centre or a radius; write its offsets in the plane, or R"),
+        interpret.BOTH_CENTRES: ("wrong", "{text}: an arc with a centre and a radius; write one of them"),
+        interpret.NO_END: ("wrong", "{text}: an arc without an end in its plane; write one of the plane's axes"),
+        interpret.UNEVEN_ARC: (
             "wrong",
             "{text}: the arc's ends lie at different distances from its centre, by more than 0.002 mm or 0.0002 in",
         ),
-        modal.SHORT_RADIUS: ("wrong", "{text}: the arc's radius is less than half the way from its start to its end"),
-        modal.FULL_BY_RADIUS: ("wrong", "{text}: an arc by its radius ends where it starts; write its centre"),
-        modal.CUT_SHORT: ("wrong", "the program is cut short: it ends without M2, M30 or a second %"),
-        modal.NO_SECOND_PERCENT: ("wrong", "the program is cut short: it begins with %, and ends without M2, M30 or a second %"),
-        modal.NOT_READ: ("wrong", "{text}: not understood: {word} could move an axis or change what words mean"),
-        modal.NOT_READ_NOTE: ("note", "{text}: {word} is passed over: it changes nothing here"),
-        modal.ROUNDED: ("note", "G64 lets a controller round corners; the proof holds for the exact path (G61)"),
-        modal.NO_PATH_MODE: ("note", "neither G61 nor G64 before the first move; the proof holds for the exact path (G61)"),
-        modal.NO_UNITS: (
+        interpret.SHORT_RADIUS: ("wrong", "{text}: the arc's radius is less than half the way from its start to its end"),
+        interpret.FULL_BY_RADIUS: ("wrong", "{text}: an arc by its radius ends where it starts; write its centre"),
+        interpret.CUT_SHORT: ("wrong", "the program is cut short: it ends without M2, M30 or a second %"),
+        interpret.NO_SECOND_PERCENT: (
+            "wrong",
+            "the program is cut short: it begins with %, and ends without M2, M30 or a second %",
+        ),
+        interpret.NOT_READ: ("wrong", "{text}: not understood: {word} could move an axis or change what words mean"),
+        interpret.NOT_READ_NOTE: ("note", "{text}: {word} is passed over: it changes nothing here"),
+        interpret.ROUNDED: ("note", "G64 lets a controller round corners; the proof holds for the exact path (G61)"),
+        interpret.NO_PATH_MODE: ("note", "neither G61 nor G64 before the first move; the proof holds for the exact path (G61)"),
+        interpret.NO_UNITS: (
             "problem",
             "neither G20 nor G21 before the first move: lengths are what the controller takes them for, here {units}; write one",
         ),
-        modal.STILL_INVERSE: ("note", "{text}: a move in inverse time that goes nowhere; some controllers refuse it"),
-        modal.AFTER_END: ("note", "{text}: comes after the program's end and is never run"),
-        modal.SEMICOLON: ("note", "{text}: a comment after ; is not in the standard; some controllers refuse it"),
-        modal.MAY_STOP: (
+        interpret.STILL_INVERSE: ("note", "{text}: a move in inverse time that goes nowhere; some controllers refuse it"),
+        interpret.AFTER_END: ("note", "{text}: comes after the program's end and is never run"),
+        interpret.SEMICOLON: ("note", "{text}: a comment after ; is not in the standard; some controllers refuse it"),
+        interpret.MAY_STOP: (
             "note",
             "{text}: M1 stops only where a switch on the controller says so; read as going on; M0 always stops",
         ),
-        modal.DELETED: ("problem", "{text}: left out or run by a switch on the controller; read as run; take the / out"),
-        modal.NO_DISTANCE: (
+        interpret.DELETED: ("problem", "{text}: left out or run by a switch on the controller; read as run; take the / out"),
+        interpret.NO_DISTANCE: (
             "note",
             "neither G90 nor G91 before the first move: read as absolute (G90), but a controller keeps the last one it was given",
         ),
-        modal.MOTOR: (
+        interpret.MOTOR: (
             "note",
             "{text}: {word} turns a motor that the job does not describe; its direction and speed are not proved",
         ),

@@ -8,18 +8,18 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
-from lobework.brief import Brief
 from lobework.proof.reader import ARC, FEED, LETTERS, RAPID, STOP, SWITCHED
+from lobework.text.brief import Brief
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from numpy.typing import NDArray
 
-    from lobework.lathe import Lathe
+    from lobework.geometry.rigid import Array
+    from lobework.lathe.lathe import Lathe
     from lobework.proof.reader import Blocks, Ints
     from lobework.proof.stops import Halt
-    from lobework.rigid import Array
 
     Bools = NDArray[np.bool_]
     Int32s = NDArray[np.int32]

@@ -7,15 +7,15 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
-from lobework.hand import show_length
-from lobework.units import format_number
+from lobework.lathe.hand_settings import show_length
+from lobework.quantities.units import format_number
 
 if TYPE_CHECKING:
-    from lobework.check import Finding
+    from lobework.checks.check import Finding
+    from lobework.geometry.rigid import Array
     from lobework.proof.limits import Use
     from lobework.proof.reader import Remark
-    from lobework.rigid import Array
-    from lobework.units import LengthUnit
+    from lobework.quantities.units import LengthUnit
 
 __all__ = ["Deviation", "Proof", "fine", "place"]
 

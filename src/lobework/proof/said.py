@@ -7,17 +7,17 @@ from typing import TYPE_CHECKING, Final, Literal
 
 import numpy as np
 
-from lobework.check import Finding
+from lobework.checks.check import Finding
 from lobework.proof.reader import LETTERS, RAPID
-from lobework.tolerances import JOIN_MM
-from lobework.units import format_number
+from lobework.quantities.tolerances import JOIN_MM
+from lobework.quantities.units import format_number
 
 if TYPE_CHECKING:
-    from lobework.lathe import Controller, Lathe
+    from lobework.geometry.rigid import Array
+    from lobework.kinematics.trace import Trace
+    from lobework.lathe.lathe import Controller, Lathe
     from lobework.proof.reader import Reading
     from lobework.proof.replay import Fed
-    from lobework.rigid import Array
-    from lobework.trace import Trace
 
 __all__ = ["controller_findings", "remark_findings", "unit_findings", "unsaid_findings"]
 
@@ -72,7 +72,7 @@ def unsaid_findings(reading: Reading, lathe: Lathe, traces: Sequence[Trace]) -> 
 
 def remark_findings(reading: Reading, controller: Controller) -> Iterator[Finding]:
     """Yield what the reader has to say."""
-    from lobework.kernels.modal import SEMICOLON
+    from lobework.kernels.rs274.interpret import SEMICOLON
 
     declared = controller.comments == "semicolon"
     for each in reading.remarks:

@@ -11,7 +11,7 @@ import numpy as np
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from lobework.rigid import Array
+    from lobework.geometry.rigid import Array
 
     Ints = NDArray[np.int64]
 

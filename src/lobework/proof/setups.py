@@ -10,17 +10,17 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
-from lobework.hand import by_hand
+from lobework.lathe.hand_settings import by_hand
 from lobework.proof.line import Line, laid
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from lobework.motion import Motion
-    from lobework.passes import Cut
-    from lobework.rigid import Array
-    from lobework.trace import Trace
-    from lobework.units import LengthUnit
+    from lobework.geometry.rigid import Array
+    from lobework.kinematics.motion import Motion
+    from lobework.kinematics.trace import Trace
+    from lobework.lathe.passes import Cut
+    from lobework.quantities.units import LengthUnit
 
 __all__ = ["SetUp", "divided", "hand_work", "matched", "set_ups"]
 

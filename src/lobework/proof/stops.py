@@ -11,18 +11,18 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 
 import numpy as np
 
-from lobework.cautions import AFTER_HANDS, BEFORE_HANDS, READY
-from lobework.check import Finding
-from lobework.hand import HandSetting, by_hand, feed_in, on_one_circle, show_place, withdraw
+from lobework.checks.check import Finding
+from lobework.lathe.hand_settings import HandSetting, by_hand, feed_in, on_one_circle, show_place, withdraw
 from lobework.proof.reader import ARC, DWELL, FEED, RAPID, STOP, SWITCHED
-from lobework.zeros import refits, zero_again
+from lobework.sheets.zeros import refits, zero_again
+from lobework.text.cautions import AFTER_HANDS, BEFORE_HANDS, READY
 
 if TYPE_CHECKING:
-    from lobework.lathe import Lathe
+    from lobework.geometry.rigid import Array
+    from lobework.kinematics.trace import Trace
+    from lobework.lathe.lathe import Lathe
     from lobework.proof.reader import Blocks, Reading
-    from lobework.rigid import Array
-    from lobework.trace import Trace
-    from lobework.units import LengthUnit
+    from lobework.quantities.units import LengthUnit
 
 __all__ = ["Halt", "Hands", "halts_of", "opening_findings", "stands_clear"]
 

@@ -8,17 +8,17 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from lobework.carve.sweep import has_edge
-from lobework.kinds import seen_on
-from lobework.surface import Face, Round
+from lobework.geometry.surface import Face, Round
+from lobework.parts.protocols import seen_on
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
     from numpy.typing import NDArray
 
-    from lobework.kinds import Cutter, Piece
-    from lobework.motion import Motion
-    from lobework.rigid import Array
+    from lobework.geometry.rigid import Array
+    from lobework.kinematics.motion import Motion
+    from lobework.parts.protocols import Cutter, Piece
 
 __all__ = ["surely_clear", "touching"]
 

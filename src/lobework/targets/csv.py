@@ -7,12 +7,12 @@ import io
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Final
 
-from lobework.printable import cell
+from lobework.quantities.units import MM_PER
 from lobework.targets.target import Target
-from lobework.units import MM_PER
+from lobework.text.printable import cell
 
 if TYPE_CHECKING:
-    from lobework.trace import Trace
+    from lobework.kinematics.trace import Trace
 
 __all__ = ["TARGET", "render"]
 

@@ -9,15 +9,15 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
-from lobework.blocks import Grid
-from lobework.cautions import CAUTIONS
-from lobework.hand import show_length
-from lobework.printable import cell
-from lobework.steps import Dwell, Feed, Prompt, Rapid
+from lobework.lathe.hand_settings import show_length
+from lobework.program.blocks import Grid
+from lobework.program.steps import Dwell, Feed, Prompt, Rapid
 from lobework.targets.target import Target
+from lobework.text.cautions import CAUTIONS
+from lobework.text.printable import cell
 
 if TYPE_CHECKING:
-    from lobework.steps import Program, Section
+    from lobework.program.steps import Program, Section
 
 __all__ = ["TARGET", "render"]
 
@@ -91,9 +91,9 @@ def render(program: Program) -> bytes:
 
     Examples
     --------
-    >>> from lobework.carriage import Headstock
-    >>> from lobework.lathe import Lathe
-    >>> from lobework.program import Feeds, Program
+    >>> from lobework.parts.headstock import Headstock
+    >>> from lobework.lathe.lathe import Lathe
+    >>> from lobework.program.program import Feeds, Program
     >>> lathe = Lathe(name="bench", headstock=Headstock(sideways="fixed"))
     >>> render(Program(title="Lid", lathe=lathe, axes=(), feeds=Feeds(), units="mm", sections=())).splitlines()[0]
     b'cut,title,step,minutes,says'

@@ -14,12 +14,12 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
-from lobework.hand import plain_name, settings_of
-from lobework.printable import printable
-from lobework.surface import Face, Round
+from lobework.geometry.surface import Face, Round
+from lobework.lathe.hand_settings import plain_name, settings_of
+from lobework.quantities.units import format_number
 from lobework.targets.relief import encode, require_encoder
 from lobework.targets.target import Target
-from lobework.units import format_number
+from lobework.text.printable import printable
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 
     from lobework.carve.carving import Carving
     from lobework.carve.stock import Stock
-    from lobework.rigid import Array
+    from lobework.geometry.rigid import Array
 
 __all__ = ["HEIGHTS", "MOST_TEXELS", "STILL_DOTS", "TARGET", "render"]
 
@@ -46,7 +46,7 @@ def _mesh(stock: Stock, depth: NDArray[Any]) -> tuple[NDArray[np.float64], NDArr
     turns = np.arange(_COLUMNS) * (2 * math.pi / _COLUMNS)
     surface = stock.surface
     if isinstance(surface, Face):
-        from lobework.relief.face import carried_out
+        from lobework.render.relief.face import carried_out
 
         out = np.linspace(0.0, surface.radius, _ROWS)
         none = np.zeros(_ROWS)
@@ -80,7 +80,7 @@ def _plain(stock: Stock) -> list[dict[str, Any]]:
     if isinstance(surface, Face):
         radius, back = surface.radius, -surface.thickness
         return [line([(radius, 0.0), (radius, back)], last), line([(radius, back), (0.0, back)])]
-    from lobework.relief.body import inner_wall, opens
+    from lobework.render.relief.body import inner_wall, opens
 
     ends = surface.profile(np.array([0.0, surface.length]))[:, :2]
     wall = inner_wall(surface)
@@ -101,7 +101,7 @@ def _slopes(stock: Stock, depth: NDArray[Any], deepest: float) -> NDArray[np.uin
     surface = stock.surface
     depth = depth.astype(np.float32)
     if isinstance(surface, Face):
-        from lobework.relief.face import carried_out
+        from lobework.render.relief.face import carried_out
 
         depth = carried_out(stock, depth)
         across = np.gradient(depth, stock.column_step, axis=1)
@@ -139,7 +139,7 @@ def _packed(data: bytes) -> str:
 
 def _wood(carving: Carving) -> dict[str, Any]:
     """Return the look of the wood, how the piece lay in the tree, and the random numbers of its grain, a byte each."""
-    from lobework.relief.wood import lattice, linear, tree_of, wood_of
+    from lobework.render.relief.wood import lattice, linear, tree_of, wood_of
 
     wood, tree = wood_of(getattr(carving.piece, "material", "")), tree_of(carving.stock.surface)
     tones = {name: linear(np.array(getattr(wood, name), dtype=np.float64)).round(5).tolist() for name in ("early", "late")}
@@ -194,7 +194,7 @@ def _facts(carving: Carving) -> Iterator[tuple[str, str]]:
             yield name.capitalize(), value
     surface = carving.stock.surface
     if isinstance(surface, Round) and not surface.straight:
-        from lobework.relief.body import widest
+        from lobework.render.relief.body import widest
 
         ends = surface.profile(np.array([0.0, surface.length]))[:, 1]
         yield "Widest", f"{_mm(2 * widest(surface))} across"
@@ -251,7 +251,7 @@ def render(carving: Carving, dots: int | None = None) -> bytes:
     >>> page[:15], b"http:" in page
     (b'<!doctype html>', False)
     """
-    from lobework.relief import picture
+    from lobework.render.relief import picture
 
     require_encoder("a page")
     shown = picture(carving, STILL_DOTS if dots is None else dots)

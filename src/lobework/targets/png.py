@@ -11,7 +11,7 @@ from lobework.targets import svg
 from lobework.targets.target import Target
 
 if TYPE_CHECKING:
-    from lobework.drawing import Drawing
+    from lobework.render.drawing import Drawing
 
 __all__ = ["TARGET", "render"]
 
@@ -51,7 +51,7 @@ def render(drawing: Drawing, dpi: float = 254.0) -> bytes:
 
     Examples
     --------
-    >>> from lobework.drawing import Drawing
+    >>> from lobework.render.drawing import Drawing
     >>> sheet = Drawing(title="Lid", says="", left=0.0, top=0.0, width=90.0, height=60.0, layers=(), lines=(), words=(), bar=50.0)
     >>> int.from_bytes(render(sheet)[16:20], "big")
     900

@@ -6,12 +6,12 @@ import io
 from typing import TYPE_CHECKING, Final
 
 from lobework.errors import InputError
-from lobework.printable import one_line
 from lobework.targets.target import Target
+from lobework.text.printable import one_line
 
 if TYPE_CHECKING:
     from lobework.carve.carving import Carving
-    from lobework.relief import Relief
+    from lobework.render.relief import Relief
 
 __all__ = ["TARGET", "encode", "render", "require_encoder"]
 
@@ -48,7 +48,7 @@ def render(carving: Carving, dots: int | None = None) -> bytes:
     carving : Carving
         What to show.
     dots : int
-        On the long side; as `lobework.relief.DOTS` says, unless asked otherwise.
+        On the long side; as `lobework.render.relief.DOTS` says, unless asked otherwise.
 
     Returns
     -------
@@ -71,7 +71,7 @@ def render(carving: Carving, dots: int | None = None) -> bytes:
     >>> int.from_bytes(render(job.carve(0.5), dots=300)[16:20], "big")
     300
     """
-    from lobework.relief import DOTS, picture
+    from lobework.render.relief import DOTS, picture
 
     require_encoder("a picture")
     return encode(picture(carving, DOTS if dots is None else dots))

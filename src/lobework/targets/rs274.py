@@ -13,22 +13,22 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from lobework.blocks import Grid
-from lobework.cautions import CAUTIONS
-from lobework.check import show_small
+from lobework.checks.check import show_small
 from lobework.errors import SettingError
-from lobework.hand import show_length, wrapped
-from lobework.kernels.late import suited
-from lobework.kernels.spell import LINES, LONGEST, MODE, NUMBER, SLOWEST, spell
-from lobework.lathe import Controller
-from lobework.printable import printable
-from lobework.steps import Dwell, Feed, Prompt, Rapid
+from lobework.kernels.compile_when_worth import suited
+from lobework.kernels.rs274.write import LINES, LONGEST, MODE, NUMBER, SLOWEST, spell
+from lobework.lathe.hand_settings import show_length, wrapped
+from lobework.lathe.lathe import Controller
+from lobework.program.blocks import Grid
+from lobework.program.steps import Dwell, Feed, Prompt, Rapid
+from lobework.quantities.units import MM_PER, format_number
+from lobework.sheets.zeros import ZEROS
 from lobework.targets.target import Target
-from lobework.units import MM_PER, format_number
-from lobework.zeros import ZEROS
+from lobework.text.cautions import CAUTIONS
+from lobework.text.printable import printable
 
 if TYPE_CHECKING:
-    from lobework.steps import Program, Section, Timed
+    from lobework.program.steps import Program, Section, Timed
 
 __all__ = ["LAST_NUMBER", "SLOWEST_RATE", "TARGET", "render"]
 
@@ -304,9 +304,9 @@ def render(program: Program) -> bytes:
 
     Examples
     --------
-    >>> from lobework.lathe import Axis, Lathe
-    >>> from lobework.carriage import Headstock
-    >>> from lobework.program import Feeds, Program
+    >>> from lobework.lathe.lathe import Axis, Lathe
+    >>> from lobework.parts.headstock import Headstock
+    >>> from lobework.program.program import Feeds, Program
     >>> lathe = Lathe(name="bench", headstock=Headstock(sideways="fixed"))
     >>> empty = Program(title="Lid", lathe=lathe, axes=(), feeds=Feeds(), units="mm", sections=())
     >>> render(empty).split()[-1]

@@ -6,12 +6,12 @@ from collections.abc import Iterable, Iterator, Sequence
 from html import escape
 from typing import TYPE_CHECKING, Final
 
-from lobework.printable import printable
 from lobework.targets.target import Target
+from lobework.text.printable import printable
 
 if TYPE_CHECKING:
-    from lobework.drawing import Drawing, Figure, Layer, Stroke, Words
-    from lobework.rigid import Array
+    from lobework.geometry.rigid import Array
+    from lobework.render.drawing import Drawing, Figure, Layer, Stroke, Words
 
 __all__ = ["TARGET", "path_data", "render", "sized"]
 
@@ -141,7 +141,7 @@ def render(drawing: Drawing) -> bytes:
 
     Examples
     --------
-    >>> from lobework.drawing import Drawing
+    >>> from lobework.render.drawing import Drawing
     >>> sheet = Drawing(title="Lid", says="", left=0.0, top=0.0, width=90.0, height=60.0, layers=(), lines=(), words=(), bar=50.0)
     >>> b'width="90.0000mm" height="60.0000mm" viewBox="0.0000 0.0000 90.0000 60.0000"' in render(sheet)
     True

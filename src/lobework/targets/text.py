@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING, Final
 
-from lobework.cautions import CAUTIONS
-from lobework.hand import wrapped
-from lobework.printable import one_line
+from lobework.lathe.hand_settings import wrapped
 from lobework.targets.target import Target
+from lobework.text.cautions import CAUTIONS
+from lobework.text.printable import one_line
 
 if TYPE_CHECKING:
-    from lobework.settings import Group, Settings, Steps
+    from lobework.sheets.settings import Group, Settings, Steps
 
 __all__ = ["TARGET", "WIDTH", "render", "render_groups"]
 
@@ -109,7 +109,7 @@ def _lines(settings: Settings) -> Iterator[str]:
 def render_groups(title: str, groups: Sequence[Group]) -> str:
     """Return groups under a heading, with nothing to tick, at most `WIDTH` columns wide.
 
-    >>> from lobework.settings import Entry, Group
+    >>> from lobework.sheets.settings import Entry, Group
     >>> print(render_groups("bench", [Group("headstock", (Entry("sideways", "slides"),))]))
     bench
     =====
@@ -135,7 +135,7 @@ def render(settings: Settings) -> bytes:
 
     Examples
     --------
-    >>> from lobework.settings import Settings
+    >>> from lobework.sheets.settings import Settings
     >>> print(render(Settings(title="Lid", groups=(), steps=())).decode().splitlines()[:2])
     ['Lid', '===']
     """

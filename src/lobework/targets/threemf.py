@@ -6,8 +6,8 @@ import io
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, Final
 
-from lobework.printable import one_line
 from lobework.targets.target import Target
+from lobework.text.printable import one_line
 
 if TYPE_CHECKING:
     import zipfile
@@ -51,7 +51,7 @@ def render(carving: Carving, within: float | None = None) -> bytes:
     carving : Carving
         The carved piece.
     within : float, mm
-        How far its surface may lie from the rays it was carved on; `lobework.solid.WITHIN_MM` unless given.
+        How far its surface may lie from the rays it was carved on; `lobework.render.solid.WITHIN_MM` unless given.
 
     Returns
     -------
@@ -61,7 +61,7 @@ def render(carving: Carving, within: float | None = None) -> bytes:
     Raises
     ------
     SettingError, TooLargeError
-        As `lobework.solid.solid_of`.
+        As `lobework.render.solid.solid_of`.
 
     References
     ----------
@@ -71,7 +71,7 @@ def render(carving: Carving, within: float | None = None) -> bytes:
     --------
     >>> import io, zipfile
     >>> from lobework.carve import Carving, stock_of
-    >>> from lobework.piece import Disc
+    >>> from lobework.parts.piece import Disc
     >>> lid = Disc(diameter=70.0, thickness=8.0)
     >>> stock = stock_of(lid, resolution=1.0)
     >>> file = render(Carving(title="Tide box, lid", piece=lid, stock=stock, depth=stock.uncut(), sweeps=()))
@@ -80,7 +80,7 @@ def render(carving: Carving, within: float | None = None) -> bytes:
     """
     import zipfile
 
-    from lobework.solid import WITHIN_MM, solid_of
+    from lobework.render.solid import WITHIN_MM, solid_of
 
     vertices, faces = solid_of(carving, within=WITHIN_MM if within is None else within).rounded()
     title = one_line(carving.title)

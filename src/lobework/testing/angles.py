@@ -7,7 +7,7 @@ from typing import Final
 
 import numpy as np
 
-from lobework.rigid import Array
+from lobework.geometry.rigid import Array
 
 __all__ = ["MANY", "TURNING"]
 

@@ -9,7 +9,7 @@ import numpy as np
 from lobework.testing.angles import TURNING
 
 if TYPE_CHECKING:
-    from lobework.rigid import Array
+    from lobework.geometry.rigid import Array
 
 __all__ = ["Answer", "answers"]
 

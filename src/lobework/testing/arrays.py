@@ -10,7 +10,7 @@ import numpy as np
 from lobework.testing.compare import Broken, assert_close
 
 if TYPE_CHECKING:
-    from lobework.rigid import Array
+    from lobework.geometry.rigid import Array
 
     Asks = Mapping[str, Callable[[Array], Array]]
 

@@ -12,10 +12,11 @@ import numpy as np
 from lobework.carve import stock_of
 from lobework.carve.backend import EVERYTHING, accuracy_of, refuse
 from lobework.carve.plain import Plain
-from lobework.cutter import Vee
 from lobework.errors import PluginError
-from lobework.piece import Barrel, Disc
-from lobework.surface import Face
+from lobework.geometry.surface import Face
+from lobework.parts.cutter import Vee
+from lobework.parts.piece import Barrel, Disc
+from lobework.quantities.tolerances import CARVED_MM, COARSEST_MM
 from lobework.testing.carvings import (
     about,
     assert_same,
@@ -29,14 +30,13 @@ from lobework.testing.carvings import (
 from lobework.testing.compare import Broken, assert_close
 from lobework.testing.promise import promised
 from lobework.testing.refusal import refused
-from lobework.tolerances import CARVED_MM, COARSEST_MM
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
     from lobework.carve import Backend, Stock, Sweep
     from lobework.carve.stock import Depth
-    from lobework.sample import Sample
+    from lobework.plugins.sample import Sample
 
     _Sweeps = tuple[Sweep, ...]
     _Change = Callable[[_Sweeps], _Sweeps]

@@ -7,13 +7,13 @@ from typing import Any, Final
 
 import numpy as np
 
-from lobework.carriage import Headstock
-from lobework.contact import lift_of
-from lobework.drive import Drive
-from lobework.lathe import Axis, Lathe
-from lobework.mounting import Mounted
-from lobework.passes import Cut, Pass, Together
-from lobework.slide import At
+from lobework.kinematics.contact import lift_of
+from lobework.lathe.lathe import Axis, Lathe
+from lobework.lathe.mounting import Mounted
+from lobework.lathe.passes import Cut, Pass, Together
+from lobework.parts.drive import Drive
+from lobework.parts.headstock import Headstock
+from lobework.parts.slide import At
 
 __all__ = ["AXES", "cut_on", "fixed", "high_enough", "rocking", "sliding"]
 

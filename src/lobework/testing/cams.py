@@ -10,26 +10,26 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 import lobework.testing.settings  # noqa: F401  (what every part promises comes first)
-from lobework.contact import lift_of, touch_at
-from lobework.drive import Drive
 from lobework.errors import PartError
-from lobework.finite import cam_jumps, cam_places, finite_cam
-from lobework.follower import Flat, Knife, Roller
-from lobework.slide import At
+from lobework.kinematics.contact import lift_of, touch_at
+from lobework.kinematics.finite_parts import cam_jumps, cam_places, finite_cam
+from lobework.kinematics.trace import trace
+from lobework.parts.drive import Drive
+from lobework.parts.follower import Flat, Knife, Roller
+from lobework.parts.slide import At
+from lobework.quantities.tolerances import CONTACT_MM, JUMP_MM
+from lobework.quantities.units import format_number
 from lobework.testing.angles import TURNING
 from lobework.testing.arrays import each_alone, finite_of_shape, leaves_alone, same_again
 from lobework.testing.benches import cut_on, sliding
 from lobework.testing.compare import Broken, assert_close, worst
 from lobework.testing.derivative import jump_between, slope_of
 from lobework.testing.promise import promised
-from lobework.tolerances import CONTACT_MM, JUMP_MM
-from lobework.trace import trace
-from lobework.units import format_number
 
 if TYPE_CHECKING:
-    from lobework.kinds import Cam, Follower
-    from lobework.rigid import Array
-    from lobework.sample import Sample
+    from lobework.geometry.rigid import Array
+    from lobework.parts.protocols import Cam, Follower
+    from lobework.plugins.sample import Sample
 
 __all__: list[str] = []
 
@@ -83,7 +83,7 @@ def _says(sample: Sample) -> int:
         ),
     ):
         if not sound:
-            raise Broken(f"{says}; see lobework.kinds.Cam for what it must be")
+            raise Broken(f"{says}; see lobework.plugins.Cam for what it must be")
     for what, ask in _asks(cam).items():
         for at in (TURNING[:1], TURNING, _every(cam)):
             finite_of_shape(what, ask(at.copy()), at.shape)

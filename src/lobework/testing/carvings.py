@@ -12,17 +12,17 @@ import numpy as np
 
 from lobework.carve import Stock, Sweep, stock_of
 from lobework.carve.backend import needs
-from lobework.cutter import Ball, FlatEnd, Profiled, RoundNosed, Vee
-from lobework.holder import CuttingFrame, DrillingSpindle, EccentricFrame, FixedTool
-from lobework.piece import Barrel, Disc, Turned
-from lobework.promises import sound_depths
-from lobework.surface import Face, Round
+from lobework.geometry.surface import Face, Round
+from lobework.parts.cutter import Ball, FlatEnd, Profiled, RoundNosed, Vee
+from lobework.parts.holder import CuttingFrame, DrillingSpindle, EccentricFrame, FixedTool
+from lobework.parts.piece import Barrel, Disc, Turned
+from lobework.plugins.validation import sound_depths
 from lobework.testing.compare import Broken
 
 if TYPE_CHECKING:
     from lobework.carve import Ability, Backend
     from lobework.carve.stock import Depth
-    from lobework.rigid import Array
+    from lobework.geometry.rigid import Array
 
 __all__ = [
     "ALONG_X",

@@ -6,8 +6,8 @@ import functools
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any, get_args
 
-from lobework.check import Finding
-from lobework.kinds import hints_of
+from lobework.checks.check import Finding
+from lobework.quantities.fields import hints_of
 from lobework.testing.compare import Broken
 from lobework.testing.jobs import JOBS
 from lobework.testing.promise import promised
@@ -16,9 +16,9 @@ from lobework.testing.snapshots import Snapshot
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from lobework.passes import Cut
-    from lobework.sample import Sample
-    from lobework.trace import Trace
+    from lobework.kinematics.trace import Trace
+    from lobework.lathe.passes import Cut
+    from lobework.plugins.sample import Sample
 
 __all__: list[str] = []
 
@@ -53,7 +53,7 @@ def _finds(sample: Sample) -> int:
             raise Broken(f"{name}: it fails: {type(error).__name__}: {error}") from error
         for each in found:
             if not isinstance(each, Finding):
-                raise Broken(f"{name}: it finds {each!r}, which is not a lobework.check.Finding")
+                raise Broken(f"{name}: it finds {each!r}, which is not a lobework.plugins.Finding")
             if each.level not in levels:
                 raise Broken(f"{name}: it finds a {each.level!r}; a level is one of {', '.join(levels)}")
             for what in ("kind", "where", "says"):

@@ -11,14 +11,17 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
-from lobework.cam import Wave
-from lobework.chuck import EccentricChuck, Oval
-from lobework.continuity import Continuity, continuity_of, turn_edges
-from lobework.drive import Drive
-from lobework.follower import Roller
-from lobework.mounting import places_of
-from lobework.rigid import Rigid
-from lobework.slide import At
+from lobework.geometry.continuity import Continuity, continuity_of, turn_edges
+from lobework.geometry.rigid import Rigid
+from lobework.kinematics.trace import trace
+from lobework.lathe.mounting import places_of
+from lobework.parts.cam import Wave
+from lobework.parts.chuck import EccentricChuck, Oval
+from lobework.parts.drive import Drive
+from lobework.parts.follower import Roller
+from lobework.parts.slide import At
+from lobework.quantities.tolerances import JOIN_MM, JUMP_MM, RIGID
+from lobework.quantities.units import Phase, plain_number
 from lobework.testing.angles import MANY, TURNING
 from lobework.testing.arrays import each_alone, finite_of_shape, leaves_alone, same_again
 from lobework.testing.benches import cut_on, fixed, sliding
@@ -26,15 +29,12 @@ from lobework.testing.compare import Broken, assert_close, worst
 from lobework.testing.promise import promised
 from lobework.testing.refusal import refused, taken
 from lobework.testing.settings import near
-from lobework.tolerances import JOIN_MM, JUMP_MM, RIGID
-from lobework.trace import trace
-from lobework.units import Phase, plain_number
 
 if TYPE_CHECKING:
-    from lobework.kinds import Chuck
-    from lobework.rigid import Array
-    from lobework.sample import Sample
-    from lobework.trace import Way
+    from lobework.geometry.rigid import Array
+    from lobework.kinematics.trace import Way
+    from lobework.parts.protocols import Chuck
+    from lobework.plugins.sample import Sample
 
 __all__: list[str] = []
 
@@ -102,7 +102,7 @@ def _gives_motions(sample: Sample) -> int:
         theta = np.resize(TURNING, count)
         given = sample.part.motions(theta)
         if not isinstance(given, Rigid):
-            raise Broken(f"motions returned {type(given).__name__}, which is not a lobework.rigid.Rigid")
+            raise Broken(f"motions returned {type(given).__name__}, which is not a lobework.plugins.Rigid")
         for what, array, shape in (("rotation", given.rotation, (3, 3)), ("shift", given.shift, (3,))):
             one = 1 if isinstance(array, np.ndarray) and len(array) == 1 else count
             finite_of_shape(f"{what} for {count} angles", array, (one, *shape))

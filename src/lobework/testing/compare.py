@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 import numpy as np
 
 if TYPE_CHECKING:
-    from lobework.rigid import Array
+    from lobework.geometry.rigid import Array
 
 __all__ = ["Broken", "Worst", "assert_close", "worst"]
 

@@ -9,32 +9,32 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 
 import lobework.testing.settings  # noqa: F401  (what every part promises comes first)
-from lobework import plugins
 from lobework.carve import stock_of, sweep_of
 from lobework.carve.plain import Plain
 from lobework.carve.sweep import has_edge
-from lobework.drawing import draw
-from lobework.edge import Edge
-from lobework.holder import CuttingFrame, DrillingSpindle, EccentricFrame, FixedTool, Holder
-from lobework.kinds import measures
-from lobework.piece import Disc
-from lobework.promises import plain
-from lobework.slide import At
-from lobework.surface import Face
+from lobework.geometry.cutter_edge import Edge
+from lobework.geometry.surface import Face
+from lobework.kinematics.trace import trace
+from lobework.parts.holder import CuttingFrame, DrillingSpindle, EccentricFrame, FixedTool, Holder
+from lobework.parts.piece import Disc
+from lobework.parts.slide import At
+from lobework.plugins import registry
+from lobework.plugins.validation import plain
+from lobework.quantities.fields import measures
+from lobework.quantities.tolerances import CARVED_MM
+from lobework.render.drawing import draw
 from lobework.testing.benches import cut_on, fixed
 from lobework.testing.carvings import assert_same, carved, on_face
 from lobework.testing.compare import Broken, assert_close
 from lobework.testing.promise import promised
 from lobework.testing.refusal import refused
-from lobework.tolerances import CARVED_MM
-from lobework.trace import trace
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from lobework.carve import Backend
-    from lobework.rigid import Array
-    from lobework.sample import Sample
+    from lobework.geometry.rigid import Array
+    from lobework.plugins.sample import Sample
 
 __all__: list[str] = []
 
@@ -139,9 +139,9 @@ def _held(sample: Sample) -> int:
     if edge is None and held is None:
         return 1
     if not isinstance(edge, Edge):
-        raise Broken(f"edge is {plain(repr(edge))}; one that has held has a lobework.edge.Edge too")
+        raise Broken(f"edge is {plain(repr(edge))}; one that has held has a lobework.plugins.Edge too")
     if "held" not in measures(type(cutter)):
-        raise Broken("it has an edge, and no field held; write held: Holder = DrillingSpindle(), from lobework.holder")
+        raise Broken("it has an edge, and no field held; write held: Holder = DrillingSpindle(), from lobework.plugins")
     outline = edge.at(np.linspace(0.0, edge.half_width, 101))
     for holder in _HOLDERS:
         other = replace(cutter, held=holder)
@@ -189,7 +189,7 @@ def _carves(sample: Sample) -> int:
 
 def _inside() -> Iterator[Backend]:
     """Yield the ways of carving that ship inside."""
-    shelf = plugins.installed()
+    shelf = registry.installed()
     for kind, name in shelf.loaded[0].offers:
         if kind == "backend":
             yield shelf.backend(name)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 if TYPE_CHECKING:
-    from lobework.rigid import Array
+    from lobework.geometry.rigid import Array
 
 __all__ = ["jump_between", "slope_of"]
 

@@ -13,8 +13,8 @@ from typing import Any, Final
 import numpy as np
 
 from lobework.errors import InputError
-from lobework.kinds import Angle, Length, Measure, Turning, hints_of
-from lobework.sample import Sample
+from lobework.plugins.sample import Sample
+from lobework.quantities.fields import Angle, Length, Measure, Turning, hints_of
 from lobework.testing.answers import answers
 from lobework.testing.compare import Broken
 from lobework.testing.promise import promised
@@ -81,9 +81,9 @@ def _documented(part: type) -> Iterator[str]:
         if unit in ("inches", "cm", "radians"):
             yield f"{name}: its docstring says {unit}; inside, lengths are kept in mm and angles in degrees: say so, and mark it"
         elif unit == "mm" and mark != "Length":
-            yield f"{name}: its docstring says mm, and it is marked {_told(mark)}; mark it Length, from lobework.kinds"
+            yield f"{name}: its docstring says mm, and it is marked {_told(mark)}; mark it Length, from lobework.plugins"
         elif unit == "degrees" and mark not in ("Angle", "Turning"):
-            yield f"{name}: its docstring says degrees, and it is marked {_told(mark)}; mark it Angle, from lobework.kinds"
+            yield f"{name}: its docstring says degrees, and it is marked {_told(mark)}; mark it Angle, from lobework.plugins"
         elif name.endswith("_deg") != (mark == "Angle") and mark != "Turning":
             yield f"{name}: it is marked {_told(mark)}; a field in degrees is an Angle, and its name ends in _deg"
         elif mark in ("Length", "Angle") and entry and not unit and "float" in entry:

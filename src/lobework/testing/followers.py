@@ -9,24 +9,24 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 import lobework.testing.settings  # noqa: F401  (what every part promises comes first)
-from lobework.cam import Eccentric, Wave
-from lobework.contact import lift_of, touch_at
-from lobework.drive import Drive
 from lobework.errors import InputError, PartError
-from lobework.finite import finite_nose, nose_jumps, nose_places
+from lobework.kinematics.contact import lift_of, touch_at
+from lobework.kinematics.finite_parts import finite_nose, nose_jumps, nose_places
+from lobework.kinematics.trace import trace
+from lobework.parts.cam import Eccentric, Wave
+from lobework.parts.drive import Drive
+from lobework.quantities.tolerances import CONTACT_MM, JUMP_MM
 from lobework.testing.arrays import each_alone, finite_of_shape, leaves_alone, same_again
 from lobework.testing.benches import cut_on, rocking, sliding
 from lobework.testing.compare import Broken, assert_close
 from lobework.testing.derivative import slope_of
 from lobework.testing.promise import promised
 from lobework.testing.refusal import refused
-from lobework.tolerances import CONTACT_MM, JUMP_MM
-from lobework.trace import trace
 
 if TYPE_CHECKING:
-    from lobework.kinds import Follower
-    from lobework.rigid import Array
-    from lobework.sample import Sample
+    from lobework.geometry.rigid import Array
+    from lobework.parts.protocols import Follower
+    from lobework.plugins.sample import Sample
 
 __all__: list[str] = []
 
@@ -67,7 +67,7 @@ def _says(sample: Sample) -> int:
         (0 <= follower.rest < math.inf, f"rest is {follower.rest!r}"),
     ):
         if not sound:
-            raise Broken(f"{says}; see lobework.kinds.Follower for what it must be")
+            raise Broken(f"{says}; see lobework.plugins.Follower for what it must be")
     across = _across(follower)
     finite_of_shape("nose_at", follower.nose_at(across.copy()), across.shape)
     finite_of_shape("nose_slope_at", follower.nose_slope_at(across[1:-1].copy()), across[1:-1].shape)

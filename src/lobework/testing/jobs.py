@@ -7,16 +7,16 @@ from dataclasses import replace
 from fractions import Fraction
 from typing import Final
 
-from lobework.cam import Scallop, Wave
-from lobework.cutter import Ball, Vee
-from lobework.drive import Drive
-from lobework.follower import Knife, Roller
-from lobework.job import Job, Traces
-from lobework.passes import Pass
-from lobework.piece import Barrel, Disc
-from lobework.slide import At
+from lobework.jobs.job import Job, Traces
+from lobework.lathe.passes import Pass
+from lobework.parts.cam import Scallop, Wave
+from lobework.parts.cutter import Ball, Vee
+from lobework.parts.drive import Drive
+from lobework.parts.follower import Knife, Roller
+from lobework.parts.piece import Barrel, Disc
+from lobework.parts.slide import At
+from lobework.quantities.units import LengthUnit, Phase
 from lobework.testing.benches import fixed, sliding
-from lobework.units import LengthUnit, Phase
 
 __all__ = ["JOBS", "traced"]
 

@@ -12,18 +12,18 @@ from typing import TYPE_CHECKING, Any, Final, Literal, get_args, get_origin
 import numpy as np
 
 from lobework.errors import InputError
-from lobework.kinds import hints_of
-from lobework.promises import one_line, plain
-from lobework.sample import Sample
+from lobework.plugins.sample import Sample
+from lobework.plugins.validation import one_line, plain
+from lobework.quantities.fields import hints_of
+from lobework.quantities.units import Phase
 from lobework.testing.answers import answers
 from lobework.testing.compare import Broken, assert_close
 from lobework.testing.promise import made, promised
 from lobework.testing.refusal import taken
 from lobework.testing.settings import PARTS, near
-from lobework.units import Phase
 
 if TYPE_CHECKING:
-    from lobework.rigid import Array
+    from lobework.geometry.rigid import Array
 
 __all__ = ["others"]
 

@@ -9,21 +9,21 @@ import numpy as np
 
 import lobework.testing.settings  # noqa: F401  (what every part promises comes first)
 from lobework.carve import stock_of
-from lobework.cutter import Pen
-from lobework.drawing import draw
-from lobework.kinds import seen_on
-from lobework.slide import At
-from lobework.surface import Face, Round
+from lobework.geometry.surface import Face, Round
+from lobework.kinematics.trace import trace
+from lobework.parts.cutter import Pen
+from lobework.parts.protocols import seen_on
+from lobework.parts.slide import At
+from lobework.render.drawing import draw
 from lobework.testing.arrays import finite_of_shape
 from lobework.testing.benches import cut_on, fixed
 from lobework.testing.compare import Broken, assert_close
 from lobework.testing.promise import promised
 from lobework.testing.refusal import refused
-from lobework.trace import trace
 
 if TYPE_CHECKING:
-    from lobework.rigid import Array
-    from lobework.sample import Sample
+    from lobework.geometry.rigid import Array
+    from lobework.plugins.sample import Sample
 
 __all__: list[str] = []
 

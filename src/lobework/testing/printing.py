@@ -6,7 +6,7 @@ import contextlib
 import io
 from typing import TYPE_CHECKING, Any, Final
 
-from lobework.promises import plain
+from lobework.plugins.validation import plain
 from lobework.testing.answers import answers
 from lobework.testing.carvings import carvings_for
 from lobework.testing.compare import Broken
@@ -15,7 +15,7 @@ from lobework.testing.promise import promised
 from lobework.testing.targets import ready
 
 if TYPE_CHECKING:
-    from lobework.sample import Sample
+    from lobework.plugins.sample import Sample
 
 __all__: list[str] = []
 

@@ -7,12 +7,12 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 from lobework.errors import InputError, PluginError
-from lobework.promises import one_line
-from lobework.stdout import to_stderr
+from lobework.files.standard_output import to_stderr
+from lobework.plugins.validation import one_line
 from lobework.testing.compare import Broken
 
 if TYPE_CHECKING:
-    from lobework.sample import Sample
+    from lobework.plugins.sample import Sample
 
     Tries = Callable[[Sample], int]
 
@@ -42,8 +42,8 @@ class Promise:
 
     Examples
     --------
-    >>> from lobework.chuck import Oval
-    >>> from lobework.sample import Sample
+    >>> from lobework.parts.chuck import Oval
+    >>> from lobework.plugins.sample import Sample
     >>> from lobework.testing import promises_of
     >>> rigid = next(each for each in promises_of("chuck") if each.name == "stays rigid")
     >>> str(rigid), rigid.hold(Sample(Oval(throw=5.0))) > 100

@@ -13,14 +13,14 @@ from fractions import Fraction
 from pathlib import Path
 from typing import Any, Final
 
-from lobework import plugins
-from lobework.jobfile.tables import Context, choice_of
-from lobework.kinds import Angle, Length, hints_of, measures
-from lobework.sample import Sample
+from lobework.jobs.jobfile.tables import Context, choice_of
+from lobework.plugins import registry
+from lobework.plugins.sample import Sample
+from lobework.quantities.fields import Angle, Length, hints_of, measures
+from lobework.quantities.units import Phase, format_phase
 from lobework.testing.compare import Broken, assert_close
 from lobework.testing.promise import promised
 from lobework.testing.refusal import refused, taken
-from lobework.units import Phase, format_phase
 
 __all__ = ["PARTS", "near", "table_of"]
 
@@ -75,7 +75,7 @@ def _keeps_settings(sample: Sample) -> int:
 def table_of(part: Any, key: str = "kind") -> str:
     """Return a part as the inline table that stands for it in a job file; ``key`` says which part it is.
 
-    >>> from lobework.follower import Roller
+    >>> from lobework.parts.follower import Roller
     >>> table_of(Roller(3.0))
     '{ kind = "roller", radius = 3.0 }'
     """
@@ -112,7 +112,7 @@ def _goes_through_a_file(sample: Sample) -> int:
     """Write the part as a job file holds it, and read it again."""
     part, kind, name = sample.part, sample.kind, sample.name
     cls: type = type(part)
-    if plugins.installed().parts[kind].get(name) is not cls:
+    if registry.installed().parts[kind].get(name) is not cls:
         raise Broken(f"the {kind} that is installed as {name!r} is another; install the package that offers this one")
     text = f"part = {table_of(part, _NAMES.get(kind, 'kind'))}"
     read = choice_of(kind).read(tomllib.loads(text)["part"], Context("mm", Path()))
@@ -142,11 +142,11 @@ def _refuses_no_numbers(sample: Sample) -> int:
 
 def _refused(part: Any, name: str, given: float) -> None:
     try:
-        refused(lambda: replace(part, **{name: given}), f"{name}={given} is taken; refuse it with lobework.errors.require")
+        refused(lambda: replace(part, **{name: given}), f"{name}={given} is taken; refuse it with lobework.plugins.require")
     except Broken:
         raise
     except Exception as error:  # noqa: BLE001  (whatever is raised is the wrong thing)
-        says = f"with {type(error).__name__} rather than lobework.errors.require"
+        says = f"with {type(error).__name__} rather than lobework.plugins.require"
         raise Broken(f"{name}={given} is refused {says}: {error}") from None
 
 

@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from lobework.job import Traces
+from lobework.jobs.job import Traces
 from lobework.testing.compare import Broken
 
 __all__ = ["Snapshot"]

@@ -12,7 +12,7 @@ from lobework.testing.angles import MANY, TURNING
 from lobework.testing.carvings import carvings_for
 
 if TYPE_CHECKING:
-    from lobework.sample import Sample
+    from lobework.plugins.sample import Sample
 
 __all__ = ["speed_of"]
 
@@ -25,8 +25,8 @@ _ACROSS: Final = np.linspace(-0.9, 0.9, MANY)
 def speed_of(sample: Sample) -> str:
     """Return how long the sample's part takes, in words; empty for a kind that is not timed.
 
-    >>> from lobework.chuck import Oval
-    >>> from lobework.sample import Sample
+    >>> from lobework.parts.chuck import Oval
+    >>> from lobework.plugins.sample import Sample
     >>> speed_of(Sample(Oval(throw=5.0))).endswith(" an angle, 20000 at once")
     True
     """

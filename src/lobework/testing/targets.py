@@ -11,11 +11,11 @@ from typing import TYPE_CHECKING, Any, Final, get_args
 
 import numpy as np
 
-from lobework.passes import Pass
-from lobework.program import Feed, Program, Rapid, Timed
-from lobework.promises import name_of
-from lobework.slide import At
-from lobework.surface import Face
+from lobework.geometry.surface import Face
+from lobework.lathe.passes import Pass
+from lobework.parts.slide import At
+from lobework.plugins.validation import name_of
+from lobework.program.program import Feed, Program, Rapid, Timed
 from lobework.targets.target import Shows
 from lobework.testing.compare import Broken, assert_close
 from lobework.testing.jobs import JOBS, traced
@@ -26,12 +26,12 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
     from lobework.carve import Carving
-    from lobework.drawing import Drawing
-    from lobework.rigid import Array
-    from lobework.sample import Sample
+    from lobework.geometry.rigid import Array
+    from lobework.kinematics.trace import Trace
+    from lobework.plugins.sample import Sample
+    from lobework.quantities.units import LengthUnit
+    from lobework.render.drawing import Drawing
     from lobework.targets import Target
-    from lobework.trace import Trace
-    from lobework.units import LengthUnit
 
 __all__ = ["ready"]
 

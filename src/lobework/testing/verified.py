@@ -11,13 +11,13 @@ from typing import Any, Final
 
 import numpy as np
 
-from lobework import plugins
 from lobework.errors import PluginError, UnknownNameError
-from lobework.hookspecs import CONTRACT
-from lobework.plugins import Record
-from lobework.promises import one_line, plain
-from lobework.sample import Known, Sample
-from lobework.stdout import to_stderr
+from lobework.files.standard_output import to_stderr
+from lobework.plugins import registry
+from lobework.plugins.hookspecs import CONTRACT
+from lobework.plugins.registry import Record
+from lobework.plugins.sample import Known, Sample
+from lobework.plugins.validation import one_line, plain
 from lobework.testing.compare import Broken, assert_close
 from lobework.testing.promise import Promise, Unjudged, made
 
@@ -239,7 +239,7 @@ def _claims(sample: Sample | None) -> str:
 
 def _named(name: str) -> tuple[Record, ...]:
     """Return the plugins by a name, or of a package by it."""
-    shelf = plugins.installed()
+    shelf = registry.installed()
     every = (*shelf.loaded, *shelf.refused)
     same_package = re.sub(r"[-_.]+", "-", name).lower()
     found = tuple(each for each in every if each.name == name) or tuple(
@@ -266,7 +266,7 @@ def asked_of(name: str) -> tuple[Asked, ...]:
 def _asked(record: Record) -> Iterator[Asked]:
     if record.cause or not record.offers:
         yield Asked(kind="plugin", name=record.name, promise=_comes_in(record), sample=Sample(_nothing))
-    samples = plugins.installed().samples(record.name) if not record.cause else ()
+    samples = registry.installed().samples(record.name) if not record.cause else ()
     for sample in samples:
         if (sample.kind, sample.name) not in record.offers:
             raise PluginError(f"{record.title} gives a sample of {sample.kind} {sample.name!r}, which it does not offer")

@@ -13,8 +13,8 @@ import numpy as np
 from lobework.carve.backend import EVERYTHING
 from lobework.carve.compiled import Compiled
 from lobework.carve.plain import Plain
-from lobework.holder import DrillingSpindle
-from lobework.samples.backends import BACKENDS
+from lobework.parts.holder import DrillingSpindle
+from lobework.plugins.samples.backends import BACKENDS
 from lobework.testing import Sample
 from tests.testing.twins.twin import Twin
 

@@ -9,8 +9,8 @@ from typing import ClassVar, Literal
 
 import numpy as np
 
-from lobework.cam import CamShape, Wave
 from lobework.errors import require
+from lobework.parts.cam import CamShape, Wave
 from lobework.testing import Known, Sample
 from tests.testing.twins.twin import Forgetful, Shifted, Trusting, Twin, by_address, by_ends, by_places, in_steps, printing
 

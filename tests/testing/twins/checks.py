@@ -6,7 +6,7 @@ import itertools
 
 import numpy as np
 
-from lobework.check import Finding
+from lobework.checks.check import Finding
 from lobework.testing import Known, Sample
 from tests.testing.twins.twin import Twin
 
@@ -104,7 +104,7 @@ NONE = Known(lambda it: len(it([], [])), 0, "nothing to look at")
 ONE = Known(lambda it: len(it([], [])), 1, "a book, page 9")
 
 TWINS = [
-    Twin("finds words", "finds findings", Sample(rude), "which is not a lobework.check.Finding"),
+    Twin("finds words", "finds findings", Sample(rude), "which is not a lobework.plugins.Finding"),
     Twin("a level that there is not", "finds findings", Sample(shouting), "a level is one of note, warning, problem"),
     Twin("two lines", "finds findings", Sample(wordy), "it must be one line of words"),
     Twin("nowhere", "finds findings", Sample(speechless), "where is ' '"),

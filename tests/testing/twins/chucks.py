@@ -11,10 +11,11 @@ from typing import ClassVar
 import numpy as np
 
 from lobework.errors import require
-from lobework.kinds import Angle, ChuckSlide, Length, Turning, require_numbers
-from lobework.rigid import Rigid
+from lobework.geometry.rigid import Rigid
+from lobework.parts.protocols import ChuckSlide
+from lobework.quantities.fields import Angle, Length, Turning, require_numbers
+from lobework.quantities.units import Phase
 from lobework.testing import Known, Sample
-from lobework.units import Phase
 from tests.testing.twins.twin import (
     Forgetful,
     Shifted,

@@ -7,10 +7,10 @@ import math
 from dataclasses import dataclass
 from typing import ClassVar
 
-from lobework.edge import Edge, Slant
 from lobework.errors import require
-from lobework.holder import DrillingSpindle, FixedTool, Holder
-from lobework.kinds import Length
+from lobework.geometry.cutter_edge import Edge, Slant
+from lobework.parts.holder import DrillingSpindle, FixedTool, Holder
+from lobework.quantities.fields import Length
 from lobework.testing import Known, Sample
 from tests.testing.twins.twin import Forgetful, Shifted, Trusting, Twin
 

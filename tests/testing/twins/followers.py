@@ -9,10 +9,10 @@ from typing import ClassVar, Literal
 
 import numpy as np
 
-from lobework.cam import Eccentric
-from lobework.contact import touch_at
 from lobework.errors import require
-from lobework.kinds import Length
+from lobework.kinematics.contact import touch_at
+from lobework.parts.cam import Eccentric
+from lobework.quantities.fields import Length
 from lobework.testing import Known, Sample
 from tests.testing.twins.twin import Forgetful, Shifted, Trusting, Twin, by_address, by_ends, by_places, in_steps, printing
 

@@ -10,8 +10,8 @@ from typing import ClassVar
 import numpy as np
 
 from lobework.errors import require
-from lobework.kinds import Length
-from lobework.surface import Face, Round
+from lobework.geometry.surface import Face, Round
+from lobework.quantities.fields import Length
 from lobework.testing import Known, Sample
 from tests.testing.twins.twin import Forgetful, Reused, Shifted, Trusting, Twin, ends_of
 

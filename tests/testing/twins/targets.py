@@ -7,7 +7,7 @@ import struct
 
 import numpy as np
 
-from lobework.samples.targets import TARGETS
+from lobework.plugins.samples.targets import TARGETS
 from lobework.targets import Target
 from lobework.testing import Known, Sample
 from tests.testing.twins.twin import Twin

@@ -6,7 +6,7 @@ from typing import Annotated, Any, NamedTuple
 
 import numpy as np
 
-from lobework.kinds import Measure
+from lobework.quantities.fields import Measure
 
 
 class Twin(NamedTuple):

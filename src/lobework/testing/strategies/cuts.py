@@ -8,15 +8,15 @@ from typing import Final
 
 from hypothesis import strategies as st
 
-from lobework.cutter import Ball, FlatEnd, Pen, Vee
-from lobework.job import Job
-from lobework.kinds import Cutter, Piece
-from lobework.passes import Cut, Pass
-from lobework.piece import Barrel, Disc
-from lobework.slide import At
+from lobework.jobs.job import Job
+from lobework.lathe.passes import Cut, Pass
+from lobework.parts.cutter import Ball, FlatEnd, Pen, Vee
+from lobework.parts.piece import Barrel, Disc
+from lobework.parts.protocols import Cutter, Piece
+from lobework.parts.slide import At
+from lobework.parts.twist import Twist
 from lobework.testing.benches import cut_on, high_enough, rocking, sliding
 from lobework.testing.strategies.parts import chucks, drives, face_cams, numbers, scallops, turnings, waves
-from lobework.twist import Twist
 
 __all__ = ["cuts", "jobs", "passes", "places", "rocking_cuts", "sliding_cuts", "travels", "twists"]
 

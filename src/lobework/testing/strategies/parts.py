@@ -9,15 +9,15 @@ from typing import Any, Final, Literal
 import numpy as np
 from hypothesis import strategies as st
 
-from lobework.cam import Eccentric, Law, LawName, Scallop, Wave
-from lobework.chuck import Dome, EccentricChuck, Oval, Plain, StraightLine
-from lobework.drive import Drive, Side
-from lobework.follower import Flat, Knife, Roller
-from lobework.kinds import Cam, Chuck, Follower
-from lobework.rigid import Array
+from lobework.geometry.rigid import Array
+from lobework.parts.cam import Eccentric, Law, LawName, Scallop, Wave
+from lobework.parts.chuck import Dome, EccentricChuck, Oval, Plain, StraightLine
+from lobework.parts.drive import Drive, Side
+from lobework.parts.follower import Flat, Knife, Roller
+from lobework.parts.protocols import Cam, Chuck, Follower
+from lobework.quantities.tolerances import LARGEST_CAM_MM
+from lobework.quantities.units import Phase
 from lobework.testing.settings import near
-from lobework.tolerances import LARGEST_CAM_MM
-from lobework.units import Phase
 
 __all__ = [
     "LAW_NAMES",

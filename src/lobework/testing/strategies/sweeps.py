@@ -10,11 +10,11 @@ from hypothesis import strategies as st
 
 from lobework.carve import Ability, Stock, Sweep, stock_of
 from lobework.carve.backend import EVERYTHING
-from lobework.cutter import Ball, FlatEnd, Profiled, RoundNosed, Vee
-from lobework.holder import CuttingFrame, DrillingSpindle, EccentricFrame, FixedTool, Holder
-from lobework.piece import Barrel, Disc, Turned
-from lobework.rigid import Array
-from lobework.surface import Face, Round
+from lobework.geometry.rigid import Array
+from lobework.geometry.surface import Face, Round
+from lobework.parts.cutter import Ball, FlatEnd, Profiled, RoundNosed, Vee
+from lobework.parts.holder import CuttingFrame, DrillingSpindle, EccentricFrame, FixedTool, Holder
+from lobework.parts.piece import Barrel, Disc, Turned
 from lobework.testing.carvings import STEPPED, UP, about, on_face, on_round
 from lobework.testing.strategies.parts import numbers
 

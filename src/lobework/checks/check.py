@@ -1,0 +1,272 @@
+"""Can it be cut? What would go wrong at the bench, found before it does."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import TYPE_CHECKING, Literal
+
+import numpy as np
+
+from lobework.gearing.ratios import turns_to_close
+from lobework.kinematics.contact import largest_roller, lift_of
+from lobework.lathe.actual_ratio import run_of
+from lobework.lathe.hand_settings import show_length, show_percent
+from lobework.lathe.lathe import Axis, HandAxis
+from lobework.parts.chuck import Plain
+from lobework.quantities.tolerances import JOIN_MM, VISIBLE_MM
+from lobework.quantities.units import MM_PER, LengthUnit, Phase, format_length, format_number
+from lobework.text.printable import printable
+
+if TYPE_CHECKING:
+    from lobework.gearing.ratios import RealRatio
+    from lobework.kinematics.trace import Trace
+    from lobework.lathe.passes import Cut
+    from lobework.parts.drive import Drive
+
+__all__ = [
+    "Finding",
+    "bridging_findings",
+    "closure_findings",
+    "ratio_findings",
+    "show_small",
+    "template_findings",
+    "travel_findings",
+]
+
+_TRAVEL_SLACK = 1e-9
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Finding:
+    """One thing that a check found.
+
+    Parameters
+    ----------
+    kind : str
+        What was looked at: "closure", "bridging", "travel", "ratio", "template", "frame", "work", "jump", "carving", "picture",
+        or a word of your own.
+    level : "note", "warning" or "problem"
+        Good to know; probably not meant; cannot be cut so.
+    where : str
+        The pass, and the cam or axis.
+    says : str
+        What was found, in numbers, and what to do about it; one line.
+
+    Examples
+    --------
+    >>> print(Finding(kind="travel", level="problem", where="pass 1, x", says="goes to 80 mm; the travel ends at 75 mm"))
+    problem (travel): pass 1, x: goes to 80 mm; the travel ends at 75 mm
+    """
+
+    kind: str
+    level: Literal["note", "warning", "problem"]
+    where: str
+    says: str
+
+    def __str__(self) -> str:
+        return printable(f"{self.level} ({self.kind}): {self.where}: {self.says}")
+
+
+def _by_group(cuts: Sequence[Cut], traces: Sequence[Trace]) -> Iterator[tuple[str, list[Cut], list[Trace]]]:
+    """Yield each pass of the job with its cuts and traces: what holds for every step is said once."""
+    for group in dict.fromkeys(cut.group for cut in cuts):
+        picked = [(cut, trace) for cut, trace in zip(cuts, traces, strict=True) if cut.group == group]
+        name = picked[0][0].passed.name or f"pass {group}"
+        yield name, [cut for cut, _ in picked], [trace for _, trace in picked]
+
+
+def closure_findings(cuts: Sequence[Cut], traces: Sequence[Trace]) -> Iterable[Finding]:
+    """Yield how each pass joins up: turns to close, lobes a turn, and the gap at the join."""
+    for name, same, paths in _by_group(cuts, traces):
+        passed = same[0].passed
+        if not passed.turns:
+            continue
+        worst = max((path.closure for path in paths), key=lambda closure: closure.gap_mm)
+        shown = " and ".join(_in_lobes(drive, lobes) for drive, lobes in zip(passed.cams, worst.lobes_a_turn, strict=True))
+        if worst.turns is None:
+            yield Finding(
+                kind="closure",
+                level="note",
+                where=name,
+                says=f"{_why_open(same[0])}; it ends {show_small(worst.gap_mm, same[0].units)} from where it began" + _and(shown),
+            )
+        elif worst.gap_mm <= JOIN_MM:
+            turns = _turns(Fraction(worst.turns))
+            yield Finding(kind="closure", level="note", where=name, says=f"closes after {turns}" + _and(shown))
+        else:
+            leave = "leaves" if passed.turns == 1 else "leave"
+            gaps = ", ".join(
+                f"{drive.name}'s wave misses its own beginning by {format_number(float(gap), 4)} degrees"
+                for drive, gap in zip(passed.cams, worst.gap_deg, strict=True)
+                if gap
+            )
+            yield Finding(
+                kind="closure",
+                level="warning",
+                where=name,
+                says=f"{_turns(passed.turns)} {leave} a gap of {show_small(worst.gap_mm, same[0].units)} at the join"
+                + (f" ({gaps})" if gaps else "")
+                + f"; it closes after {_turns(Fraction(worst.turns))}: set turns = {worst.turns}"
+                + (", or another ratio" if passed.cams else ""),
+            )
+
+
+def bridging_findings(cuts: Sequence[Cut], traces: Sequence[Trace]) -> Iterable[Finding]:
+    """Yield the hollows of each cam that its follower spans: where, how wide, how deep, and what would reach."""
+    for name, same, _ in _by_group(cuts, traces):
+        for drive in same[0].passed.cams:
+            for bridge in lift_of(drive.cam, drive.follower).bridges:
+                reaches = largest_roller(drive.cam)
+                size = show_small(reaches, same[0].units)
+                remedy = f"a roller of {size} radius or less would reach" if reaches > 0 else "only a knife would reach"
+                wide, deep = show_small(bridge.width, same[0].units), show_small(bridge.depth, same[0].units)
+                first, last = (format_number(math.degrees(angle), 3) for angle in (bridge.first, bridge.last))
+                each = f" in each of {drive.cam.lobes} lobes" if drive.cam.lobes > 1 else ""
+                yield Finding(
+                    kind="bridging",
+                    level="warning",
+                    where=f"{name}, {drive.name}",
+                    says=f"the {drive.follower.kind} spans the cam from {first} to {last} degrees{each}, "
+                    f"{wide} wide, and misses up to {deep} of depth; {remedy}",
+                )
+
+
+def template_findings(cuts: Sequence[Cut], traces: Sequence[Trace]) -> Iterable[Finding]:
+    """Yield the templates of whose size something was taken for granted, and those with hollows that the rubber spans."""
+    for name, same, _ in _by_group(cuts, traces):
+        template = same[0].passed.template
+        if template is not None and template.note:
+            says = f"{template.source}: {template.note}; say what one unit of it is with unit = '1 mm' where that is wrong"
+            yield Finding(kind="template", level="note", where=name, says=says)
+        feeds: Literal["x", "z"] = "x" if same[0].approach.axis == "z" else "z"
+        spanned = template.spans(feeds) if template is not None else []
+        if spanned and (worst := max(spanned, key=lambda each: each.missed)).missed > VISIBLE_MM:
+            place, missed = show_length(round(worst.place, 2), same[0].units), show_small(worst.missed, same[0].units)
+            says = f"the rubber spans the hollow at {feeds} {place}, and misses {missed} of its depth; a smaller one would reach"
+            yield Finding(kind="template", level="warning", where=name, says=says)
+
+
+def travel_findings(cuts: Sequence[Cut], traces: Sequence[Trace]) -> Iterable[Finding]:
+    """Yield what would leave its travel, driven or set by hand, with the pass, the place and the end that is passed."""
+    for cut, trace in zip(cuts, traces, strict=True):
+        lathe = cut.lathe
+        places = {**{name: (float(at.min()), float(at.max())) for name, at in trace.axes.items()}, **_set_by_hand(cut)}
+        axes: tuple[Axis | HandAxis, ...] = (*lathe.axes, *lathe.hand)
+        for axis in axes:
+            name = "spindle by hand" if isinstance(axis, HandAxis) and axis.moves == "spindle" else axis.moves
+            if name not in places:
+                continue
+            for goes, end, over in _beyond(places[name], axis):
+                if not over <= _TRAVEL_SLACK:
+                    does, whose = ("goes", f"the travel of {axis.letter}") if isinstance(axis, Axis) else ("is set", "its travel")
+                    yield Finding(
+                        kind="travel",
+                        level="problem",
+                        where=f"{cut.title}, {name}",
+                        says=f"{does} to {_placed(goes, axis, cut.units)}; {whose} ends at {_placed(end, axis, cut.units)}",
+                    )
+
+
+def _beyond(places: tuple[float, float], axis: Axis | HandAxis) -> Iterator[tuple[float, float, float]]:
+    """Yield how far an axis goes each way, the end of its travel there, and by how much it is beyond it."""
+    least, most = places
+    yield least, axis.low, axis.low - least
+    yield most, axis.high, most - axis.high
+
+
+def _placed(place: float, axis: Axis | HandAxis, units: LengthUnit) -> str:
+    wound = f", {axis.screw.said(place)} of its screw" if isinstance(axis, HandAxis) and axis.screw is not None else ""
+    return f"{format_number(place)} degrees" if axis.rotary else f"{show_length(place, units)}{wound}"
+
+
+def _set_by_hand(cut: Cut) -> dict[str, tuple[float, float]]:
+    """Return where wheels are set for this cut, degrees: those of cams, and the spindle's, which indexes the first chuck too."""
+    found = {
+        f"cam {number} {name}": float(getattr(drive, name).in_degrees(drive.cam.lobes))
+        for number, drive in enumerate(map(cut.as_set, cut.passed.cams), 1)
+        for name in ("phase", "index")
+    }
+    chuck = cut.lathe.chucks[0].chuck if cut.lathe.chucks else None
+    by_drive = cut.passed.spindle if cut.lathe.axis("spindle") is None else Phase()
+    found["spindle by hand"] = float((by_drive + (chuck.index if isinstance(chuck, Plain) else Phase())).in_degrees())
+    return {name: (at, at) for name, at in found.items()}
+
+
+def ratio_findings(cuts: Sequence[Cut], traces: Sequence[Trace]) -> Iterable[Finding]:
+    """Yield what wheels, controls and motors make of each cam's ratio: the gap at the join, when it is seen, and coarse steps."""
+    for name, same, paths in _by_group(cuts, traces):
+        passed, lathe = same[0].passed, same[0].lathe
+        radius = max(float(np.hypot(path.x, path.y).max()) for path in paths)
+        for number, drive in enumerate(passed.cams, 1):
+            shaft, where = lathe.cam_shaft(number), f"{name}, {drive.name}"
+            if passed.turns and radius and drive.ratio and shaft.turned_by in ("gears", "motor"):
+                run = run_of(lathe, number, drive.ratio)
+                if not run.exact:
+                    yield _off_ratio(run, drive, same[0], radius, where)
+                elif shaft.wheels or shaft.percent_places is not None:
+                    yield Finding(kind="ratio", level="note", where=where, says=f"runs at {drive.ratio} exactly: {run.way}")
+                axis = lathe.axis(f"cam {number}")
+                if axis and axis.steps and (coarse := _half_a_step(drive, axis.steps)) > VISIBLE_MM:
+                    finer = f"use finer steps than {axis.steps:g} a turn"
+                    says = f"half a step of its motor moves the headstock {show_small(coarse, same[0].units)}; {finer}"
+                    yield Finding(kind="ratio", level="warning", where=where, says=says)
+
+
+def _off_ratio(run: RealRatio, drive: Drive, cut: Cut, radius: float, where: str) -> Finding:
+    """Return by how much a drive misses its ratio at the join, and after how many turns that is seen."""
+    closes = turns_to_close(drive.cam.lobes, drive.ratio)
+    until = run.turns_until_seen(radius)
+    assert until is not None
+    gap = f"{format_number(abs(float(run.gap(closes))), 4)} degrees, {show_small(abs(run.gap_mm(closes, radius)), cut.units)}"
+    return Finding(
+        kind="ratio",
+        level="warning" if until <= cut.passed.turns else "note",
+        where=where,
+        says=f"runs at {show_percent(run)}, not {drive.ratio} ({run.way}): after {_turns(Fraction(closes))} the wave is {gap} "
+        f"at a radius of {show_small(radius, cut.units)}, from its own beginning; it is seen after {_turns(Fraction(until))}; "
+        "take a ratio that the drive can do, or gears",
+    )
+
+
+def _half_a_step(drive: Drive, steps: float) -> float:
+    """Return the most that half a step of a cam's motor moves the headstock, mm."""
+    lift, cam = lift_of(drive.cam, drive.follower).curve, np.linspace(0, 2 * math.pi, 4097)
+    return drive.gain * float(np.abs(lift.at(cam + math.pi / steps) - lift.at(cam)).max())
+
+
+def _why_open(cut: Cut) -> str:
+    if any(cut.travel):
+        return "the slides travel, so it does not close"
+    if eased := [drive.name for drive in cut.passed.cams if drive.twist and drive.twist.ease]:
+        return f"the twist of {eased[0]} is eased, so it does not close"
+    if never := [mounted.name for mounted in cut.lathe.chucks if mounted.comes_back == 0]:
+        return f"chuck {never[0]!r} carries the work on and never comes back, so it never closes"
+    return "a chuck does not come back with the spindle, so when it closes is not known"
+
+
+def show_small(mm: float, units: LengthUnit = "mm") -> str:
+    """Return a small length to a thousandth of a mm, or to four places in inches, or to three figures where it is smaller.
+
+    >>> show_small(0.4), show_small(0.00123), show_small(0.4, "inch"), show_small(0.00123, "inch")
+    ('0.4 mm', '0.00123 mm', '0.0157 in', '0.0000484 in')
+    """
+    least, places = {"mm": (0.01, 3), "inch": (0.001, 4)}[units]
+    value = mm / float(MM_PER[units])
+    if 0 < abs(value) < least:
+        places = 2 - math.floor(math.log10(abs(value)))
+    return format_length(mm, units, places)
+
+
+def _turns(value: Fraction) -> str:
+    return "1 turn" if value == 1 else f"{value} turns"
+
+
+def _and(shown: str) -> str:
+    return f"; it shows {shown} a turn" if shown else ""
+
+
+def _in_lobes(drive: Drive, lobes: Fraction) -> str:
+    return f"{lobes} {'lobe' if lobes == 1 else 'lobes'} of {drive.name}"

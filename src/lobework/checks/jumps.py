@@ -1,0 +1,143 @@
+"""Where the path of a cut jumps: places at which a part is not continuous, which no lathe can follow."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from lobework.checks.check import Finding, show_small
+from lobework.geometry.continuity import Step, continuity_of
+from lobework.kinematics.sampling import corners_of
+from lobework.quantities.tolerances import JUMP_MM
+from lobework.quantities.units import format_number
+
+if TYPE_CHECKING:
+    from lobework.geometry.rigid import Array
+    from lobework.kinematics.cam_motion import Push
+    from lobework.kinematics.motion import Motion
+    from lobework.kinematics.trace import Trace
+
+__all__ = ["Jump", "jump_findings", "jumps_of"]
+
+_BESIDE: Final = 1e-6
+"""Turns to either side of a place in which a jump is looked for."""
+_NARROW: Final = 1e-6
+"""Turns from sample to sample, less than which a path is only sampled where it jumps, or nearly does."""
+_MOST_NARROW: Final = 1024
+_TURNED_DEG: Final = 1e-4
+_SAME_PLACE: Final = 1e-9
+
+
+@dataclass(frozen=True, slots=True)
+class Jump:
+    """One jump of a path.
+
+    Parameters
+    ----------
+    u : float
+        How far into the cut: turns of the spindle, or the part done where it stands still.
+    mm : float
+        How far the tip jumps on the work.
+    degrees : float
+        By how much the work is turned at once.
+    part : str
+        What jumps: "chuck 'oval'", "cam 1"; empty where that is not known.
+    """
+
+    u: float
+    mm: float
+    degrees: float
+    part: str
+
+
+def jumps_of(trace: Trace) -> list[Jump]:
+    """Return where the path of one cut jumps, in order, each with the part that does.
+
+    Every chuck and every lift is looked at by itself, and the path wherever its samples stand very close.
+    """
+    motion = trace.motion
+    found = [jump for part, step in _of_parts(motion) if (jump := _seen(motion, step, part)) is not None]
+    for step in _of_path(trace):
+        if not any(abs(each.u - step.after) <= _SAME_PLACE for each in found) and (jump := _seen(motion, step, "")) is not None:
+            found.append(jump)
+    return sorted(found, key=lambda each: each.u)
+
+
+def _of_parts(motion: Motion) -> Iterator[tuple[str, Step]]:
+    """Yield each part that jumps, and where in the pass."""
+    passed, span = motion.cut.passed, motion.cut.span
+    begins, turns = float(passed.spindle.in_turns()), float(passed.turns)
+    for mounted in motion.cut.lathe.chucks if turns else ():
+        for step in mounted.jumps(turns, begins):
+            yield f"chuck {mounted.name!r}", Step(max(step.before - begins, 0.0), min(step.after - begins, turns), step.size)
+    for push in motion.pushes:
+        if push.curve.jumps.size and span:
+            for step in _of_push(push, span):
+                yield push.name, step
+
+
+def _of_push(push: Push, span: float) -> Iterator[Step]:
+    """Yield where in the pass a lift jumps: at some of the places where one arc of its curve ends."""
+    for corner in np.append(corners_of(push, span), [0.0, span]).tolist():
+        near = np.unique(np.clip([corner - _BESIDE, corner, corner + _BESIDE], 0.0, span))
+        yield from continuity_of(lambda u: push.at(u)[:, None], near).steps
+
+
+def _of_path(trace: Trace) -> tuple[Step, ...]:
+    """Return where the path jumps, of the places where its samples stand very close."""
+    spans = trace.spans
+    narrow = np.flatnonzero(spans.step < _NARROW)
+    if not narrow.size or not trace.cut.span:
+        return ()
+    narrow = narrow[np.argsort(spans.step[narrow])[:_MOST_NARROW]]
+    return continuity_of(trace.motion.place, np.unique(np.concatenate([spans.start[narrow], spans.end[narrow]]))).steps
+
+
+def _seen(motion: Motion, step: Step, part: str) -> Jump | None:
+    """Return what a jump comes to on the work; None where it comes to nothing there."""
+    gap, span = step.after - step.before, motion.cut.span
+    u = np.clip([step.before - gap, step.before, step.after, step.after + gap], 0.0, span)
+    mm = float(np.linalg.norm(np.diff(motion.place(u), axis=0), axis=1).max())
+    degrees = _turned(motion.work(u).rotation)
+    return None if mm < JUMP_MM and degrees < _TURNED_DEG else Jump(step.after, mm, degrees, part)
+
+
+def _turned(rotation: Array) -> float:
+    """Return by how much each rotation is turned against the one before, at the most, degrees."""
+    rotation = np.broadcast_to(rotation, (max(len(rotation), 2), 3, 3))
+    between = np.linalg.norm(np.diff(rotation, axis=0), axis=(1, 2)).max()
+    return math.degrees(2 * math.asin(min(0.5 * float(between) / math.sqrt(2), 1.0)))
+
+
+def jump_findings(traces: Sequence[Trace]) -> Iterable[Finding]:
+    """Yield the passes whose path jumps: which part, at which angle of the spindle, and how far."""
+    for _, of_group in itertools.groupby(traces, key=lambda each: each.cut.group):
+        same = list(of_group)
+        found = [(trace, jump) for trace in same for jump in jumps_of(trace)]
+        for part in dict.fromkeys(jump.part for _, jump in found):
+            yield _finding([each for each in found if each[1].part == part], len(same))
+
+
+def _finding(found: Sequence[tuple[Trace, Jump]], cuts: int) -> Finding:
+    """Return what is said of the jumps of one part in one pass: the largest, where it is, and how many more there are."""
+    trace, worst = max(found, key=lambda each: (round(each[1].mm, 6), round(each[1].degrees, 6)))
+    cut = trace.cut
+    name = cut.passed.name or f"pass {cut.group}"
+    turned = "" if worst.mm >= JUMP_MM else f" and turns by {format_number(worst.degrees, 4)} degrees"
+    done = (
+        f"after {format_number(worst.u, 6)} turns"
+        if cut.passed.turns
+        else f"after {format_number(100 * worst.u, 4)} % of the way"
+    )
+    at = format_number(round(360 * float(trace.motion.turns(np.array([worst.u]))[0]) % 360, 4), 4)
+    where = f"at {at} degrees of the spindle, {done}" + (f" of {cut.title}" if cuts > 1 else "")
+    others = len(found) - 1
+    more = f", and at {others} more place{'s' if others > 1 else ''}" if others else ""
+    says = f"the path jumps by {show_small(worst.mm, cut.units)}{turned} {where}{more}; no lathe can follow it"
+    remedy = "give the part other settings, or mend it" if worst.part else "cut it in several passes"
+    return Finding(kind="jump", level="problem", where=f"{name}, {worst.part}" if worst.part else name, says=f"{says}: {remedy}")

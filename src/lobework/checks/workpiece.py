@@ -1,0 +1,205 @@
+"""What is wrong with the work itself: a tip beyond its edge, a cut through its wall, a cutter's body in it, a cutter off it."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Iterable, Sequence
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from lobework.carve.sweep import has_edge
+from lobework.checks.check import Finding, show_small
+from lobework.geometry.surface import Face, Round
+from lobework.lathe.hand_settings import show_length
+from lobework.parts.holder import CuttingFrame
+from lobework.parts.protocols import seen_on
+from lobework.quantities.tolerances import JOIN_MM
+from lobework.quantities.units import MM_PER, LengthUnit, format_number
+
+if TYPE_CHECKING:
+    from lobework.carve import Carving
+    from lobework.carve.carving import Spot
+    from lobework.geometry.rigid import Array
+    from lobework.kinematics.trace import Trace
+    from lobework.parts.protocols import Cutter, Piece
+
+__all__ = ["body_findings", "carving_findings", "carving_summary", "work_findings"]
+
+_PLACES: Final = 65
+
+
+def carving_summary(carving: Carving, units: LengthUnit = "mm") -> list[str]:
+    """Return what a carving came to, in lines for people: rays, volume, land, deepest and thinnest place, ridges."""
+    rows, columns = carving.stock.shape
+    volume = carving.volume / float(MM_PER[units]) ** 3
+    deepest, thinnest = carving.deepest, carving.thinnest
+    digits = 1 if units == "mm" else 4
+    if 0 < volume < 0.1**digits:
+        digits = 1 - math.floor(math.log10(volume))
+    removed = f"{format_number(volume, digits)} cubic {'mm' if units == 'mm' else 'inches'}"
+    lines = [
+        f"carved on {rows:,} x {columns:,} rays, {show_length(carving.stock.row_step, units)} apart",
+        f"removed {removed}; {format_number(100 * carving.land_part, 1)} % of the surface is untouched",
+    ]
+    if deepest.depth > 0:
+        deep, left = show_length(round(deepest.depth, 4), units), show_length(round(thinnest.wall, 4), units)
+        lines.append(f"deepest {deep} at {_place(carving, deepest, units)}, by {deepest.cut}")
+        lines.append(f"least wall left {left} at {_place(carving, thinnest, units)}")
+    if carving.cusp > 0:
+        lines.append(f"ridges between grooves stand up to {show_length(round(carving.cusp, 4), units)} above their floors")
+    return lines
+
+
+def carving_findings(carving: Carving, units: LengthUnit = "mm", bodies: bool = True) -> list[Finding]:
+    """Return what is wrong with carved work: cut through, cut by nothing, or cut deeper than the cutter's edge is high.
+
+    Without ``bodies``, the last is left out, for those who print `body_findings` of the same cuts.
+    """
+    return list(_carving_findings(carving, units, bodies))
+
+
+def _carving_findings(carving: Carving, units: LengthUnit, bodies: bool) -> Iterable[Finding]:
+    if not carving.depth.any():
+        beside = any((seen_on(carving.piece, sweep.tip)[:, 2] > 0).any() for sweep in carving.sweeps)
+        says = "no cutter reaches into the work; " + (
+            "it goes deep enough, but beside it: bring x, y or z over the work"
+            if beside
+            else "depth counts into it, and the slides place the tip"
+        )
+        yield Finding(kind="carving", level="warning", where="whole job", says=says)
+        return
+    spot = carving.thinnest
+    if spot.wall <= 0:
+        deep, thick = show_small(spot.depth, units), show_small(spot.depth + spot.wall, units)
+        says = f"cut through at {_place(carving, spot, units)}: {deep} deep in work {thick} thick; cut less deep"
+        yield Finding(kind="carving", level="problem", where=spot.cut or "whole job", says=says)
+    spot = carving.deepest
+    height = carving.sweeps[0].edge.height
+    if bodies and 0 < height < spot.depth - JOIN_MM:
+        says = f"{show_small(spot.depth, units)} deep at {_place(carving, spot, units)}, {_body_in_wood(height, units)}"
+        yield Finding(kind="carving", level="problem", where=spot.cut, says=says)
+    held = carving.sweeps[0].held
+    if isinstance(held, CuttingFrame) and held.radius <= spot.depth:
+        deep, swing, place = show_small(spot.depth, units), show_small(held.radius, units), _place(carving, spot, units)
+        says = f"{deep} deep at {place}, but the frame's radius is {swing}; its spindle would be in the wood"
+        yield Finding(kind="carving", level="problem", where=spot.cut, says=says)
+
+
+def _body_in_wood(height: float, units: LengthUnit) -> str:
+    return (
+        f"but the cutter's edge is {show_small(height, units)} high, so its body would be in the wood; "
+        "cut less deep, or use a cutter with a higher edge"
+    )
+
+
+def _place(carving: Carving, spot: Spot, units: LengthUnit) -> str:
+    first, second = spot.place
+    if isinstance(carving.stock.surface, Face):
+        return f"x {show_length(round(first, 2), units)}, y {show_length(round(second, 2), units)}"
+    return f"{format_number(first, 2)} degrees, z {show_length(round(second, 2), units)}"
+
+
+def work_findings(piece: Piece, traces: Sequence[Trace]) -> Iterable[Finding]:
+    """Yield the passes whose tip goes beyond the edge of the work, or deeper than it is thick, or never touches it.
+
+    The edge is looked at where a line from the middle of the work crosses its outline once; of other outlines nothing is said.
+    """
+    for _, of_group in itertools.groupby(traces, key=lambda each: each.cut.group):
+        same = list(of_group)
+        name = same[0].cut.passed.name or f"pass {same[0].cut.group}"
+        units = same[0].cut.units
+        seen = [_seen(piece, each) for each in same]
+        beyond = [float(_beyond_edge(piece, each, trace.z).max()) for each, trace in zip(seen, same, strict=True)]
+        deep = [float(each[:, 2].max()) for each in seen]
+        thickness = _thickness(piece, seen)
+        surface = "face" if same[0].cut.approach.axis == "z" else "work"
+        if max(deep) < -JOIN_MM:
+            clear = show_small(-max(deep), units)
+            says = f"the tip stays {clear} or more clear of the {surface} and cuts nothing; depth counts into the work"
+            yield Finding(kind="work", level="warning", where=name, says=says)
+        if max(beyond) > JOIN_MM:
+            first = next(each.cut.title for each, over in zip(same, beyond, strict=True) if over > JOIN_MM)
+            over = show_small(max(beyond), units)
+            says = f"the tip cuts up to {over} beyond the edge of the work, in {first} first; begin nearer the middle"
+            yield Finding(kind="work", level="warning", where=name, says=says)
+        if first := next((each.cut.title for each in same if _from_behind(piece, each)), ""):
+            says = f"the cutter comes through deeper wood on its way in, in {first} first; begin x at the work's own radius there"
+            yield Finding(kind="work", level="warning", where=name, says=says)
+        if max(deep) > thickness:
+            first = next(each.cut.title for each, down in zip(same, deep, strict=True) if down > thickness)
+            goes, thick = show_small(max(deep), units), show_small(thickness, units)
+            says = f"goes {goes} deep, in {first} first, through work {thick} thick; mind what holds it"
+            yield Finding(kind="work", level="warning", where=name, says=says)
+
+
+def body_findings(piece: Piece, cutter: Cutter, traces: Sequence[Trace]) -> Iterable[Finding]:
+    """Yield the passes that go deeper into the work than the cutter's edge is high: what stands above the edge cuts nothing.
+
+    However the cutter is held, its edge is the lowest part of it. Nothing is said of cutters without an edge, such as a pen, nor
+    of those whose edge has no height, such as a flat end, nor of a tip beyond the edge of the work. Wood that earlier passes have
+    taken away counts as still there.
+    """
+    height = cutter.edge.height if has_edge(cutter) else 0.0
+    for _, of_group in itertools.groupby(traces if height > 0 else (), key=lambda each: each.cut.group):
+        same = list(of_group)
+        deep = [_deepest_in(piece, each) for each in same]
+        if not max(deep) <= height + JOIN_MM:
+            units, name = same[0].cut.units, same[0].cut.passed.name or f"pass {same[0].cut.group}"
+            first = next(each.cut.title for each, down in zip(same, deep, strict=True) if not down <= height + JOIN_MM)
+            says = f"goes {show_small(max(deep), units)} deep, in {first} first, {_body_in_wood(height, units)}"
+            yield Finding(kind="work", level="problem", where=name, says=says)
+
+
+def _deepest_in(piece: Piece, trace: Trace) -> float:
+    """Return how deep the tip goes within the edge of the work, mm; zero if it never does."""
+    seen = _seen(piece, trace)
+    return float(np.max(seen[:, 2], where=_beyond_edge(piece, seen, trace.z) <= JOIN_MM, initial=0.0))
+
+
+def _seen(piece: Piece, trace: Trace) -> Array:
+    """Return (n, 3) mm: where the tip is on the sheet of the work, and how deep."""
+    path = np.stack([trace.x, trace.y, trace.z], axis=-1)
+    return seen_on(piece, path)
+
+
+def _from_behind(piece: Piece, trace: Trace) -> bool:
+    """Return whether the slide that goes in along X has come through deeper wood when the pass begins."""
+    motion, approach, start = trace.motion, trace.cut.approach, np.zeros(1)
+    if approach.axis != "x" or motion.swings is not None:
+        return False
+    out = motion.work(start).inverse().rotation[:, :, 0]
+    way = np.linspace(0.0, approach.surface - float(motion.tip(start)[0, 0]), _PLACES)
+    depth = seen_on(piece, motion.place(start) + way[:, None] * out)[:, 2]
+    return bool(depth.max() > max(depth[0], 0.0) + JOIN_MM)
+
+
+def _thickness(piece: Piece, seen: Sequence[Array]) -> float:
+    """Return how thick the work is, mm: on a side, at its thinnest under the passes."""
+    surface = getattr(piece, "surface", None)
+    if isinstance(surface, Round):
+        top = float(piece.outline[0, 1])
+        ends = [top - float(end(path[:, 1])) for path in seen for end in (np.max, np.min)]
+        under = np.clip(np.linspace(min(ends), max(ends), 257), 0.0, surface.length)
+        return float(surface.wall(under).min())
+    return float(getattr(piece, "thickness", math.inf))
+
+
+def _beyond_edge(piece: Piece, seen: Array, z: Array) -> Array:
+    """Return how far beyond the edge of the work the tip is at each place, (n,) mm: zero within it, and while it cuts nothing."""
+    surface = getattr(piece, "surface", None)
+    if isinstance(surface, Round):
+        high, low = surface.profile(np.array([0.0, surface.length]))[:, 1]
+        over = np.maximum(z - high, low - z)
+    else:
+        edge = piece.outline[:-1]
+        angles = np.unwrap(np.arctan2(edge[:, 1], edge[:, 0]))
+        if not (np.all(np.diff(angles) > 0) or np.all(np.diff(angles) < 0)):
+            return np.zeros(len(seen))
+        x, y = seen[:, 0], seen[:, 1]
+        out, radii = np.hypot(x, y), np.hypot(edge[:, 0], edge[:, 1])
+        if out.max() <= radii.min():
+            return np.zeros(len(seen))
+        over = out - np.interp(np.arctan2(y, x), angles, radii, period=2 * math.pi)
+    return np.where(seen[:, 2] >= 0, np.maximum(over, 0.0), 0.0)

@@ -1,0 +1,402 @@
+"""Trains of change wheels: the cheapest that makes a ratio, or the nearest to it, from the wheels that are owned.
+
+`train_for` searches wheels that are owned, each once; `train_to_cut` wheels that could be cut, of any size in a range.
+The cheapest train has the fewest pairs, then the fewest teeth in all; of equals the nearest to the ratio.
+"""
+
+from __future__ import annotations
+
+import heapq
+import math
+from bisect import bisect_left, bisect_right
+from collections import Counter
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass
+from fractions import Fraction
+from functools import cache
+from itertools import combinations, combinations_with_replacement, permutations
+from typing import TYPE_CHECKING, Final, NamedTuple
+
+from lobework.errors import SettingError, TooLargeError, is_whole, require
+from lobework.quantities.units import plain_number
+from lobework.quantities.units import ratio as exactly
+
+__all__ = ["MOST_PAIRS", "NoTrainError", "Train", "train_for", "train_to_cut", "trains_for"]
+
+MOST_PAIRS: Final = 6
+_MOST_TEETH: Final = 10_000
+_MOST_SIDES: Final = 200_000
+_MOST_TRIED: Final = 50_000
+_MOST_SHARED: Final = 500
+
+
+class NoTrainError(SettingError):
+    """No train of wheels comes near enough to a ratio."""
+
+
+@dataclass(frozen=True, slots=True)
+class Train:
+    """A train of wheels: the first drives the first of those driven, which turns with the second driver, and so on.
+
+    Which way the last wheel turns is settled by idlers, which change no ratio.
+
+    Parameters
+    ----------
+    drivers, driven : tuple of int
+        Teeth, as many of one as of the other.
+
+    References
+    ----------
+    Brown & Sharpe, *Practical Treatise on Milling and Milling Machines*, p. 62: drivers may change places among themselves,
+    and so may driven wheels, but never a driver with a driven wheel.
+
+    Examples
+    --------
+    >>> train = Train((100, 32), (24, 48))
+    >>> print(train)
+    100 drives 24, 32 drives 48
+    >>> train.ratio, train.teeth, len(train.arrangements())
+    (Fraction(25, 9), 204, 4)
+    """
+
+    drivers: tuple[int, ...]
+    driven: tuple[int, ...]
+
+    if TYPE_CHECKING:
+
+        def __init__(
+            self,
+            drivers: Iterable[int],
+            driven: Iterable[int],
+        ) -> None: ...
+
+    def __post_init__(self) -> None:
+        for name in ("drivers", "driven"):
+            object.__setattr__(self, name, _wheels(name, getattr(self, name)))
+        same = len(self.drivers) == len(self.driven)
+        require(same, "driven", self.driven, f"as many wheels as drive them, {len(self.drivers)}")
+
+    def __str__(self) -> str:
+        return ", ".join(f"{driver} drives {driven}" for driver, driven in zip(self.drivers, self.driven, strict=True))
+
+    @property
+    def ratio(self) -> Fraction:
+        """Turns of the last wheel to one of the first."""
+        return Fraction(math.prod(self.drivers), math.prod(self.driven))
+
+    @property
+    def teeth(self) -> int:
+        """Of all its wheels together."""
+        return sum(self.drivers) + sum(self.driven)
+
+    @property
+    def pairs(self) -> int:
+        """How many wheels drive."""
+        return len(self.drivers)
+
+    def off(self, ratio: Fraction) -> Fraction:
+        """Return how far the train's ratio is beyond ``ratio``, as a part of it; below zero where it falls short."""
+        return self.ratio / abs(exactly(ratio)) - 1
+
+    def arrangements(self) -> tuple[Train, ...]:
+        """Return the train in every order of its drivers and of its driven wheels: the ratio is the same in each.
+
+        >>> [str(each) for each in Train((20, 30), (40, 50)).arrangements()][:2]
+        ['20 drives 40, 30 drives 50', '20 drives 50, 30 drives 40']
+        """
+        orders = (dict.fromkeys(permutations(side)) for side in (self.drivers, self.driven))
+        drivers, driven = (list(each) for each in orders)
+        return tuple(Train(one, other) for one in drivers for other in driven)
+
+
+def train_for(ratio: Fraction, wheels: Iterable[int], pairs: int = 2, within: Fraction = Fraction(0)) -> Train:
+    """Return the cheapest train of owned wheels whose ratio is no further than ``within`` off, or else the nearest.
+
+    Parameters
+    ----------
+    ratio : Fraction, or what `lobework.quantities.units.ratio` reads
+        Turns of the last wheel to one of the first, not zero; its sign is left to idlers.
+    wheels : iterable of int
+        Teeth of each wheel that is owned, each used once; a size owned twice is listed twice.
+    pairs : int
+        Most pairs in the train, 1 to 6.
+    within : Fraction, or what `lobework.quantities.units.ratio` reads
+        How far off the ratio may be, as a part of it; exact unless given.
+
+    Returns
+    -------
+    Train
+        Every train of these wheels has been weighed; ``train.off(ratio)`` says whether it is near enough.
+
+    Raises
+    ------
+    SettingError
+        Where the ratio is zero, or a wheel is none, or there are fewer than two.
+    TooLargeError
+        Where there are too many wheels to try all sets of so many pairs.
+
+    Examples
+    --------
+    >>> owned = [24, 24, 28, 32, 40, 44, 48, 56, 64, 72, 86, 100]
+    >>> print(train_for(Fraction(25, 9), owned))
+    32 drives 24, 100 drives 48
+    >>> print(train_for(Fraction(2, 3), owned))
+    32 drives 48
+    """
+    owned = _owned(wheels)
+    ratio, pairs, within = _sought(ratio, pairs, within)
+    return _cheapest(owned, ratio, pairs, within) or _nearest(owned, ratio, pairs)
+
+
+def trains_for(ratio: Fraction, wheels: Iterable[int], pairs: int = 2) -> tuple[Train, ...]:
+    """Return the nearest train with one pair, with two and so on, each only where it is nearer than those before.
+
+    >>> for train in trains_for(Fraction(2, 7), [20, 25, 30, 36, 45, 60]):
+    ...     print(train, f"{float(train.off(Fraction(2, 7))):+.5f}")
+    20 drives 60 +0.16667
+    20 drives 30, 25 drives 60 -0.02778
+    """
+    owned = _owned(wheels)
+    ratio, pairs, _ = _sought(ratio, pairs, Fraction(0))
+    found: list[Train] = []
+    for most in range(1, min(pairs, owned.total() // 2) + 1):
+        train = _nearest(owned, ratio, most, least=most)
+        if not found or abs(train.off(ratio)) < abs(found[-1].off(ratio)):
+            found.append(train)
+        if found[-1].off(ratio) == 0:
+            break
+    return tuple(found)
+
+
+class _Side(NamedTuple):
+    """Wheels that might drive, or be driven: the product of their teeth, their sum, and themselves."""
+
+    product: int
+    teeth: int
+    wheels: tuple[int, ...]
+
+
+def _wheels(name: str, given: Iterable[int]) -> tuple[int, ...]:
+    wheels = tuple(map(plain_number, given)) if isinstance(given, Iterable) else (plain_number(given),)
+    for each in wheels:
+        whole = isinstance(each, int) and not isinstance(each, bool) and 1 < each <= _MOST_TEETH
+        require(whole, name, repr(each), f"whole numbers of teeth, 2 to {_MOST_TEETH}")
+    return wheels
+
+
+def _owned(given: Iterable[int]) -> Counter[int]:
+    owned = Counter(_wheels("wheels", given))
+    require(owned.total() > 1, "wheels", sorted(owned.elements()), "two or more", "list every wheel that is owned")
+    return owned
+
+
+def _sought(ratio: Fraction, pairs: int, within: Fraction) -> tuple[Fraction, int, Fraction]:
+    """Return the ratio without its sign, the pairs, and the error, exactly; refuse what cannot be searched for."""
+    ratio, pairs, within = abs(exactly(ratio)), plain_number(pairs), exactly(within)
+    require(ratio != 0, "ratio", ratio, "other than zero", "a cam that stands still wants no wheels")
+    require(is_whole(pairs, 1, MOST_PAIRS), "pairs", pairs, f"a whole number, 1 to {MOST_PAIRS}")
+    require(0 <= within < 1, "within", within, "zero or more, as a part of the ratio, such as 0.0001")
+    return ratio, pairs, within
+
+
+def _sides(owned: Counter[int], pairs: int) -> list[_Side]:
+    """Return every set of so many wheels, by product."""
+    if math.comb(owned.total(), pairs) > _MOST_SIDES:
+        raise TooLargeError(
+            f"{owned.total()} wheels make {math.comb(owned.total(), pairs)} sets of {pairs}, and {_MOST_SIDES} can be tried; "
+            "ask for fewer pairs, or list fewer wheels"
+        )
+    sets = dict.fromkeys(combinations(sorted(owned.elements()), pairs))
+    return sorted(_Side(math.prod(each), sum(each), each) for each in sets)
+
+
+def _cheapest(owned: Counter[int], ratio: Fraction, pairs: int, within: Fraction) -> Train | None:
+    """Return the cheapest train within reach, meeting in the middle: for each set of drivers, the driven that would fit."""
+    for each in range(1, min(pairs, owned.total() // 2) + 1):
+        if found := _cheapest_of(_sides(owned, each), ratio, within, lambda one, other: _apart(one, other, owned)):
+            return found
+    return None
+
+
+def _cheapest_of(
+    sides: list[_Side], ratio: Fraction, within: Fraction, fits: Callable[[tuple[int, ...], tuple[int, ...]], bool]
+) -> Train | None:
+    low, high = ratio * (1 - within), ratio * (1 + within)
+    products = [side.product for side in sides]
+    least = min(side.teeth for side in sides)
+    best: tuple[int, Fraction, tuple[int, ...], tuple[int, ...]] | None = None
+    for product, teeth, drivers in sorted(sides, key=lambda side: side.teeth):
+        if best and teeth + least > best[0]:
+            break
+        first, last = -(-product * high.denominator // high.numerator), product * low.denominator // low.numerator
+        for place in range(bisect_left(products, first), bisect_right(products, last)):
+            driven = sides[place]
+            if (best is None or teeth + driven.teeth <= best[0]) and fits(drivers, driven.wheels):
+                off = abs(Fraction(product, driven.product) - ratio)
+                found = teeth + driven.teeth, off, drivers, driven.wheels
+                best = found if best is None else min(best, found)
+    return Train(best[2], best[3]) if best else None
+
+
+def _nearest(owned: Counter[int], ratio: Fraction, pairs: int, least: int = 1) -> Train:
+    """Return the train nearest to a ratio; of equals the cheapest."""
+    best: tuple[Fraction, int, int, tuple[int, ...], tuple[int, ...]] | None = None
+    top, under = ratio.as_integer_ratio()
+    far = near = 1
+    for each in range(least, min(pairs, owned.total() // 2) + 1):
+        sides = _sides(owned, each)
+        products = [side.product for side in sides]
+        for product, teeth, drivers in sides:
+            middle = bisect_left(products, -(-product * under // top))
+            for places in (range(middle, len(sides)), range(middle - 1, -1, -1)):
+                for place in places:
+                    off = abs(product * under - products[place] * top)
+                    if best and off * far > near * products[place]:
+                        break
+                    if _apart(drivers, sides[place].wheels, owned):
+                        found = Fraction(off, products[place]), each, teeth + sides[place].teeth, drivers, sides[place].wheels
+                        best = found if best is None else min(best, found)
+                        near, far = best[0].as_integer_ratio()
+    assert best is not None
+    return Train(best[3], best[4])
+
+
+def _apart(drivers: tuple[int, ...], driven: tuple[int, ...], owned: Counter[int]) -> bool:
+    """Return whether both sets can be had at once."""
+    return all(drivers.count(each) + driven.count(each) <= owned[each] for each in drivers)
+
+
+def train_to_cut(ratio: Fraction, within: Fraction, pairs: int = 3, least: int = 12, most: int = 400) -> Train:
+    """Return a train of wheels that could be cut, of any sizes in a range, whose ratio is no further than ``within`` off.
+
+    It has the fewest pairs; and of those the fewest teeth where every set of wheels can be tried, as one or two of 12 to 400
+    can. Of more pairs it is the simplest fraction that such wheels make: fractions near the ratio are taken in the order of
+    their terms, mediant by mediant, until one has both terms the products of so many wheels.
+
+    Parameters
+    ----------
+    ratio : Fraction, or what `lobework.quantities.units.ratio` reads
+        Turns of the last wheel to one of the first, not zero; its sign is left to idlers.
+    within : Fraction, or what `lobework.quantities.units.ratio` reads
+        How far off the ratio may be, as a part of it.
+    pairs : int
+        Most pairs in the train, 1 to 6.
+    least, most : int
+        Teeth that a wheel may have.
+
+    Raises
+    ------
+    SettingError
+        Where a number is not what it may be.
+    NoTrainError
+        Where no such train was found.
+
+    References
+    ----------
+    R. W. Gosper gave trains of three and of five pairs for 224.7007992 and 87.96925718 (the math-fun list).
+
+    Examples
+    --------
+    >>> train = train_to_cut(Fraction("224.7007992"), within=Fraction(1, 10**9))
+    >>> train.pairs, abs(train.off(Fraction("224.7007992"))) < 1e-9
+    (3, True)
+    """
+    ratio, pairs, within = _sought(ratio, pairs, within)
+    least, most = plain_number(least), plain_number(most)
+    require(is_whole(least, 2, 1000), "least", least, "a whole number of teeth, 2 to 1000")
+    require(is_whole(most, least, 1000), "most", most, f"a whole number of teeth, {least} to 1000")
+    low, high = ratio * (1 - within), ratio * (1 + within)
+    for each in range(1, pairs + 1):
+        if low > Fraction(most, least) ** each or high < Fraction(least, most) ** each:
+            continue
+        if math.comb(most - least + each, each) <= _MOST_SIDES:
+            sets = combinations_with_replacement(range(least, most + 1), each)
+            sides = sorted(_Side(math.prod(wheels), sum(wheels), wheels) for wheels in sets)
+            found = _cheapest_of(sides, ratio, within, lambda *_: True)
+        else:
+            found = _simplest_train(low, high, each, least, most)
+        if found:
+            return found
+    raise NoTrainError(
+        f"ratio={ratio}: no train of {pairs} {'pair' if pairs == 1 else 'pairs'} of wheels with {least} to {most} teeth "
+        f"was found within {float(within):g} of it; allow more pairs, or a larger error"
+    )
+
+
+def _simplest_train(low: Fraction, high: Fraction, pairs: int, least: int, most: int) -> Train | None:
+    for top, under in _between(low, high, most**pairs):
+        first, last = -(-(least**pairs) // min(top, under)), most**pairs // max(top, under)
+        if first > last or not (_only_small_primes(top, most) and _only_small_primes(under, most)):
+            continue
+        for shared in range(first, min(last, first + _MOST_SHARED) + 1):
+            if (drivers := _split(top * shared, pairs, least, most)) and (driven := _split(under * shared, pairs, least, most)):
+                return Train(drivers, driven)
+    return None
+
+
+def _between(low: Fraction, high: Fraction, largest: int) -> Iterator[tuple[int, int]]:
+    """Yield the fractions from ``low`` to ``high`` by their larger term, up to ``largest``: a walk down the tree of mediants."""
+    waiting: list[tuple[int, tuple[int, int], tuple[int, int]]] = []
+
+    def wait(left: tuple[int, int], right: tuple[int, int]) -> None:
+        left, right = _closer(left, right, low, high)
+        if (larger := max(left[0] + right[0], left[1] + right[1])) <= largest:
+            heapq.heappush(waiting, (larger, left, right))
+
+    wait((0, 1), (1, 0))
+    tried = 0
+    while waiting and tried < _MOST_TRIED:
+        _, left, right = heapq.heappop(waiting)
+        middle = top, under = left[0] + right[0], left[1] + right[1]
+        above = top * low.denominator - low.numerator * under
+        below = high.numerator * under - top * high.denominator
+        if above >= 0 and below >= 0:
+            tried += 1
+            yield middle
+        if above > 0:
+            wait(left, middle)
+        if below > 0:
+            wait(middle, right)
+
+
+def _closer(
+    left: tuple[int, int], right: tuple[int, int], low: Fraction, high: Fraction
+) -> tuple[tuple[int, int], tuple[int, int]]:
+    """Return the neighbours without those steps to one side whose mediants all fall outside: left or right is taken at once."""
+    above = _steps_under(left, right, low)
+    left = left[0] + above * right[0], left[1] + above * right[1]
+    below = _steps_under((-right[0], right[1]), (-left[0], left[1]), -high)
+    return left, (right[0] + below * left[0], right[1] + below * left[1])
+
+
+def _steps_under(start: tuple[int, int], by: tuple[int, int], limit: Fraction) -> int:
+    """Return how often ``by``, beyond the limit, can be added to ``start`` and leave it under the limit."""
+    gain = by[0] * limit.denominator - limit.numerator * by[1]
+    short = limit.numerator * start[1] - start[0] * limit.denominator
+    return max(0, (short - 1) // gain) if gain > 0 else 0
+
+
+def _only_small_primes(number: int, most: int) -> bool:
+    for prime in _primes(most):
+        while number % prime == 0:
+            number //= prime
+    return number == 1
+
+
+@cache
+def _primes(most: int) -> tuple[int, ...]:
+    return tuple(each for each in range(2, most + 1) if all(each % by for by in range(2, math.isqrt(each) + 1)))
+
+
+def _split(number: int, parts: int, least: int, most: int) -> tuple[int, ...]:
+    """Return a number as the product of so many wheels, with the fewest teeth; nothing where it cannot be."""
+    if not least**parts <= number <= most**parts:
+        return ()
+    if parts == 1:
+        return (number,)
+    found = [
+        (wheel, *rest)
+        for wheel in range(least, min(most, round(number ** (1 / parts)) + 1) + 1)
+        if number % wheel == 0 and (rest := _split(number // wheel, parts - 1, wheel, most))
+    ]
+    return min(found, key=lambda wheels: (sum(wheels), wheels), default=())

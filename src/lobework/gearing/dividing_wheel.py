@@ -1,0 +1,274 @@
+"""A dividing wheel: an index as holes of a circle, and turns of the crank that drives it."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from typing import TYPE_CHECKING, Annotated, Any, Final, Literal, NamedTuple
+
+from lobework.errors import InputError, SettingError, is_whole, require
+from lobework.quantities.fields import Measure
+from lobework.quantities.units import Phase, format_number, format_phase, number, plain_number
+
+__all__ = ["Circles", "Holes", "Near", "Wheel", "wheel_phase"]
+
+_MOST_HOLES: Final = 100_000
+_HOLES: Final = re.compile(
+    r"\s*(?P<sign>[-+]?)\s*(?:(?P<turns>\d+)\s*turns?\s+(?:and\s+)?)?(?P<holes>[\d./ ]*[\d.])\s*(?:holes?|notch(?:es)?)"
+    r"(?:\s+of\s+(?:the\s+)?(?P<circle>\S.*?)(?:\s+circle)?)?\s*"
+)
+_UNKNOWN: Final = "must be an angle while the chuck's wheel is not known; give it, as in wheel = { circles = [96, 144] }"
+_SAYS: Final = "the holes of each circle, such as [96, 112, 144] or { outer = 96, inner = 72 }"
+
+
+def _circles(given: Any) -> tuple[tuple[str, int], ...]:
+    """Return circles by name, from a mapping of names to holes, or a list of numbers that name themselves."""
+    if isinstance(given, Mapping):
+        pairs = list(given.items())
+    elif isinstance(given, Iterable) and not isinstance(given, str):
+        pairs = [each if isinstance(each, tuple) and len(each) == 2 else (str(each), each) for each in given]
+    else:
+        pairs = []
+    names = [name for name, _ in pairs]
+    wrong = (
+        (not pairs, _SAYS),
+        (not all(map(_is_count, (holes for _, holes in pairs))), f"whole numbers of holes, 1 to {_MOST_HOLES}"),
+        (not all(isinstance(name, str) and name.strip() == name != "" for name in names), "circles with names"),
+        (len(set(names)) < len(names), "different circles"),
+    )
+    if says := next((says for is_so, says in wrong if is_so), ""):
+        raise InputError(f"{' '.join(repr(given).split())[:80]} must be {says}")
+    return tuple((name, plain_number(holes)) for name, holes in pairs)
+
+
+def _is_count(given: object) -> bool:
+    return is_whole(plain_number(given), 1, _MOST_HOLES)
+
+
+def _show_circles(circles: tuple[tuple[str, int], ...]) -> str:
+    return ", ".join(name if name == str(holes) else f"{name} {holes}" for name, holes in circles)
+
+
+Circles = Annotated[
+    tuple[tuple[str, int], ...],
+    Measure(
+        _SAYS,
+        _circles,
+        _show_circles,
+        schema={
+            "anyOf": [
+                {"type": "array", "items": {"type": "integer", "minimum": 1}, "minItems": 1},
+                {"type": "object", "additionalProperties": {"type": "integer", "minimum": 1}, "minProperties": 1},
+            ]
+        },
+    ),
+]
+"""A field of hole circles, by name."""
+
+
+class Holes(NamedTuple):
+    """An index as it is set on a wheel that is not yet known: whole turns of the crank, holes, and the circle's name.
+
+    Examples
+    --------
+    >>> Holes.of("3 turns and 16 holes of the 18 circle"), Holes.of("15 holes"), Holes.of("2 deg")
+    (Holes(turns=3, holes=Fraction(16, 1), circle='18'), Holes(turns=0, holes=Fraction(15, 1), circle=''), None)
+    """
+
+    turns: int
+    holes: Fraction
+    circle: str
+
+    @classmethod
+    def of(cls, given: object) -> Holes | None:
+        """Return what a text such as "8 holes of 96" says; None for whatever is not written in holes."""
+        found = _HOLES.fullmatch(given) if isinstance(given, str) and len(given) < 80 else None
+        if found is None:
+            return None
+        sign = -1 if found["sign"] == "-" else 1
+        return cls(sign * int(found["turns"] or 0), sign * number(found["holes"]), found["circle"] or "")
+
+    def on(self, wheel: Wheel | None) -> Phase:
+        """Return how far the work is turned by it on a chuck's wheel.
+
+        Raises
+        ------
+        InputError
+            Where the chuck has no wheel, or the wheel no such circle.
+        """
+        if wheel is None:
+            raise InputError(_UNKNOWN)
+        if not self.circle and len(wheel.circles) == 1:
+            holes = wheel.circles[0][1]
+        elif (holes := dict(wheel.circles).get(self.circle, 0)) == 0:
+            raise InputError(f"must be on a circle by name, as in '8 holes of {wheel.circles[0][0]}'; the wheel has {wheel}")
+        return Phase((self.turns + self.holes / holes) / wheel.worm)
+
+
+class Near(NamedTuple):
+    """What comes nearest to an index on one circle: its name, how it is set, and how many degrees of the work it is beyond."""
+
+    circle: str
+    setting: str
+    off: Fraction
+
+
+@dataclass(frozen=True, slots=True)
+class Wheel:
+    """A wheel with circles of holes, that a pin holds; or a worm wheel, whose crank has the circles.
+
+    Parameters
+    ----------
+    circles : mapping from name to holes, or list of holes
+        Each circle's holes, evenly round it; a bare number names itself.
+    worm : int
+        Turns of the crank for one turn of the work; 1 where the wheel is on the work itself.
+    marks : "holes" or "notches"
+        What its circles are of.
+
+    References
+    ----------
+    *Machinery's Handbook*, 1916, angular indexing: with a worm of 40, 35 degrees are 3 turns and 16 holes of the 18 circle.
+
+    Examples
+    --------
+    >>> Wheel([96, 112, 144, 360]).said(Fraction(1, 12)), Wheel([18], worm=40).said(Fraction(35, 360))
+    ('8 holes of the 96 circle', '3 turns and 16 holes of the 18 circle')
+    """
+
+    circles: Circles
+    worm: int = 1
+    marks: Literal["holes", "notches"] = "holes"
+
+    if TYPE_CHECKING:
+
+        def __init__(
+            self,
+            circles: Mapping[str, int] | Iterable[int] | Iterable[tuple[str, int]],
+            worm: int = ...,
+            marks: Literal["holes", "notches"] = ...,
+        ) -> None: ...
+
+    def __post_init__(self) -> None:
+        try:
+            object.__setattr__(self, "circles", _circles(self.circles))
+        except InputError as error:
+            raise SettingError(f"circles={error.says.replace(' must be', ': must be', 1)}") from None
+        object.__setattr__(self, "worm", plain_number(self.worm))
+        require(_is_count(self.worm), "worm", self.worm, f"a whole number of crank turns, 1 to {_MOST_HOLES}")
+        require(self.marks in ("holes", "notches"), "marks", repr(self.marks), "'holes' or 'notches'")
+
+    def __str__(self) -> str:
+        worm = f", worm of {self.worm}" if self.worm != 1 else ""
+        circles = _show_circles(self.circles)
+        return f"{circles} notches{worm}" if self.marks == "notches" else f"circles {circles}{worm}"
+
+    def ways(self, turns: Fraction) -> tuple[str, ...]:
+        """Return every way to turn the work by ``turns``, one for each circle that has a hole there.
+
+        >>> Wheel([18, 39], worm=40).ways(Fraction(1, 6))
+        ('6 turns and 12 holes of the 18 circle', '6 turns and 26 holes of the 39 circle')
+        """
+        crank = turns * self.worm
+        return tuple(self._said(crank, name, holes) for name, holes in self.circles if (crank * holes).denominator == 1)
+
+    def said(self, turns: Fraction) -> str:
+        """Return how to turn the work by ``turns``, on the first circle that has a hole there.
+
+        Raises
+        ------
+        SettingError
+            Where it falls between the holes of every circle; the message names the nearest hole, and by how much it is off.
+
+        Examples
+        --------
+        >>> Wheel([96]).said(Fraction(1, 7))
+        Traceback (most recent call last):
+        lobework.errors.SettingError: 1/7 turn must fall on a hole, and falls between those of every circle; the nearest is
+            14 holes of the 96 circle, 1.071429 degrees further
+        """
+        if ways := self.ways(turns):
+            return ways[0]
+        near, off = self.nearest(turns)
+        degrees = f"{format_number(abs(float(off)), 6)} degrees {'further' if off > 0 else 'less'}"
+        asked = f"{turns} turn" if turns.denominator <= _MOST_HOLES else format_phase(Phase(turns))
+        raise SettingError(
+            f"{asked} must fall on a {self._mark(1)}, and falls between those of every circle; the nearest is {near}, {degrees}"
+        )
+
+    def for_all(self, every: Iterable[Fraction]) -> Wheel:
+        """Return the wheel with only the first circle that has a hole at each of ``every`` turns; itself where none has.
+
+        >>> print(Wheel([96, 144]).for_all([Fraction(1, 24), Fraction(1, 144)]))
+        circles 144
+        """
+        crank = [turns * self.worm for turns in every]
+        fit = [each for each in self.circles if all((turned * each[1]).denominator == 1 for turned in crank)]
+        return replace(self, circles=(fit[0],)) if fit else self
+
+    def nearest(self, turns: Fraction) -> tuple[str, Fraction]:
+        """Return the setting nearest to ``turns`` of the work, and how many degrees it is beyond it.
+
+        >>> Wheel([23], worm=40).nearest(Fraction(2, 5) / 360)
+        ('1 hole of the 23 circle', Fraction(-1, 115))
+        """
+        _, setting, off = min(self.near(turns), key=lambda near: abs(near.off))
+        return setting, off
+
+    def near(self, turns: Fraction) -> tuple[Near, ...]:
+        """Return what comes nearest to ``turns`` of the work on each circle; exact where it is off by nothing.
+
+        >>> for near in Wheel([96, 112]).near(Fraction(3, 7)):
+        ...     print(near.setting, float(near.off))
+        41 holes of the 96 circle -0.5357142857142857
+        48 holes of the 112 circle 0.0
+        """
+        crank = turns * self.worm
+        found = [(name, holes, Fraction(round(crank * holes), holes)) for name, holes in self.circles]
+        return tuple(Near(name, self._said(at, name, holes), (at - crank) / self.worm * 360) for name, holes, at in found)
+
+    def _mark(self, count: int | Fraction) -> str:
+        return self.marks if count != 1 else self.marks.removesuffix("es" if self.marks == "notches" else "s")
+
+    def _said(self, crank: Fraction, name: str, holes: int) -> str:
+        """Return turns of the crank as whole turns and holes of one circle."""
+        turns, over = divmod(abs(crank) * holes, holes)
+        sign = "-" if crank < 0 else ""
+        whole = f"{turns} {'turn' if turns == 1 else 'turns'}" if turns else ""
+        circle = name if self.marks == "notches" else f"the {name} circle"
+        part = f"{over} {self._mark(over)} of {circle}" if over or not turns else ""
+        return sign + " and ".join(each for each in (whole, part) if each)
+
+    def read(self, given: object) -> Phase:
+        """Return an index: what `Phase.of` reads, or holes such as "8 holes of 96"."""
+        return wheel_phase(given, self)
+
+    def measure(self, mark: Measure) -> Measure:
+        """Return how an index is written and shown on this wheel."""
+        return replace(mark, says=f"{mark.says}, or '8 holes of 96'", read=self.read, beside=self._beside)
+
+    def _beside(self, index: Phase) -> str:
+        return self.said(index.in_turns())
+
+
+def wheel_phase(given: object, wheel: Wheel | None = None) -> Phase:
+    """Return an index of a chuck that has a wheel, or could have one.
+
+    Raises
+    ------
+    InputError
+        Where it is no angle, or in holes where there is no wheel or no such circle.
+
+    Examples
+    --------
+    >>> wheel_phase("8 holes of 96", Wheel([96])), wheel_phase("1/4 turn").turns
+    (Phase(turns=Fraction(1, 12), lobes=Fraction(0, 1)), Fraction(1, 4))
+    """
+    if (holes := Holes.of(given)) is None:
+        return Phase.of(given)
+    try:
+        return holes.on(wheel)
+    except InputError as error:
+        raise InputError(f"{given!r} {error.says}") from None

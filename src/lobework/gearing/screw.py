@@ -1,0 +1,149 @@
+"""The screw of a slide: its lengths in turns, and in divisions of the micrometer head."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from typing import Final, NamedTuple
+
+from lobework.errors import InputError, require
+from lobework.quantities.fields import Length, Measure, require_numbers
+from lobework.quantities.units import LengthUnit, format_number, length, number
+
+__all__ = ["Screw", "Wound", "wound_length"]
+
+_WOUND: Final = re.compile(
+    r"\s*(?P<sign>[-+]?)\s*(?:(?P<turns>[\d./ ]*[\d.])\s*turns?)?\s*(?:(?P<divisions>[\d./ ]*[\d.])\s*(?:divs?|divisions?))?\s*"
+)
+_UNKNOWN: Final = (
+    "must be in mm or inches while the chuck's screw is not known; give it, as in screw = { lead = '0.1 in', divisions = 10 }"
+)
+_FINEST: Final = 10
+"""Parts of a division that a person can still judge by eye."""
+
+
+class Wound(NamedTuple):
+    """A length as it is wound on a screw that is not yet known: turns, and divisions of its head.
+
+    Examples
+    --------
+    >>> Wound.of("3 turns 4 div"), Wound.of("-1/2 turn"), Wound.of("3 mm")
+    (Wound(turns=Fraction(3, 1), divisions=Fraction(4, 1)), Wound(turns=Fraction(-1, 2), divisions=Fraction(0, 1)), None)
+    """
+
+    turns: Fraction
+    divisions: Fraction
+
+    @classmethod
+    def of(cls, given: object) -> Wound | None:
+        """Return what a text such as "16 turns" says; None for whatever is not written in turns or divisions."""
+        found = _WOUND.fullmatch(given) if isinstance(given, str) and len(given) < 80 else None
+        if found is None or not (found["turns"] or found["divisions"]):
+            return None
+        sign = -1 if found["sign"] == "-" else 1
+        return cls(sign * number(found["turns"] or "0"), sign * number(found["divisions"] or "0"))
+
+    def on(self, screw: Screw | None) -> float:
+        """Return the length, mm, on a chuck's screw.
+
+        Raises
+        ------
+        InputError
+            Where the chuck has none.
+        """
+        if screw is None:
+            raise InputError(_UNKNOWN)
+        return float((self.turns + self.divisions / screw.divisions) * screw.exact_lead)
+
+
+@dataclass(frozen=True, slots=True)
+class Screw:
+    """The screw that winds a slide, with a micrometer head on it.
+
+    Parameters
+    ----------
+    lead : float, mm
+        How far one turn moves the slide, above zero.
+    divisions : int
+        Round its micrometer head; one or more.
+
+    Notes
+    -----
+    Old slide rests and chucks have 10 threads an inch and 10 divisions (from memory).
+
+    Examples
+    --------
+    >>> Screw(lead=2.54, divisions=10).said(48.26), Screw(lead=2.54).read("3 turns 4 div")
+    ('19 turns', 8.636)
+    """
+
+    lead: Length
+    divisions: int = 10
+
+    def __post_init__(self) -> None:
+        require_numbers(self)
+        require(0 < self.lead < 1000, "lead", self.lead, "above zero, and below a metre")
+        whole = isinstance(self.divisions, int)
+        require(whole and 1 <= self.divisions <= 10_000, "divisions", self.divisions, "a whole number from 1 to 10000")
+
+    @property
+    def exact_lead(self) -> Fraction:
+        """The lead, mm, as it was written."""
+        return Fraction(str(float(self.lead)))
+
+    def turns(self, mm: float) -> Fraction:
+        """Return the turns that a length of ``mm`` takes: exact for lengths as people write them.
+
+        >>> Screw(lead=2.54).turns(40.64), Screw(lead=1.5).turns(1.0)
+        (Fraction(16, 1), Fraction(2, 3))
+        """
+        return Fraction(str(float(mm))) / self.exact_lead
+
+    def read(self, given: object, bare: LengthUnit = "mm") -> float:
+        """Return a length in mm: one that `lobework.quantities.units.length` reads, or turns such as "3 turns 4 div"."""
+        return wound_length(given, bare, self)
+
+    def said(self, mm: float) -> str:
+        """Return a length in whole turns and divisions, to a tenth of a division.
+
+        >>> Screw(lead=2.54).said(16.0), Screw(lead=2.54).said(-1.27), Screw(lead=1.0, divisions=100).said(2.505)
+        ('6 turns 3 div', '-5 div', '2 turns 50.5 div')
+        """
+        tenths = round(abs(self.turns(mm)) * self.divisions * _FINEST)
+        turns, over = divmod(tenths, self.divisions * _FINEST)
+        parts = [f"{turns} {'turn' if turns == 1 else 'turns'}"] if turns or not over else []
+        parts += [f"{format_number(over / _FINEST, 1)} div"] if over else []
+        return ("-" if mm < 0 and tenths else "") + " ".join(parts)
+
+    def measure(self, mark: Measure) -> Measure:
+        """Return how a length is written and shown on this screw."""
+        return replace(mark, says=f"{mark.says}, or '16 turns' of its screw", read=self.read, beside=self._beside)
+
+    def _beside(self, mm: float) -> str:
+        return f"{self.said(mm)} of its screw"
+
+
+def wound_length(given: object, bare: LengthUnit = "mm", screw: Screw | None = None) -> float:
+    """Return a length in mm, of a chuck that has a screw, or could have one.
+
+    Raises
+    ------
+    InputError
+        Where it is no length, or in turns where there is no screw.
+
+    Examples
+    --------
+    >>> wound_length("16 turns", screw=Screw(lead=2.54)), wound_length("1/2 in")
+    (40.64, 12.7)
+    >>> wound_length("16 turns")
+    Traceback (most recent call last):
+    lobework.errors.InputError: '16 turns' must be in mm or inches while the chuck's screw is not known; give it, as in
+        screw = { lead = '0.1 in', divisions = 10 }
+    """
+    if (wound := Wound.of(given)) is None:
+        return length(given, bare)
+    try:
+        return wound.on(screw)
+    except InputError as error:
+        raise InputError(f"{given!r} {error.says}") from None

@@ -1,0 +1,268 @@
+"""Whether a motion is finite and goes without a jump, and how far it goes: looked at closer wherever it is not smooth."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.polynomial import chebyshev
+
+from lobework.geometry.rigid import Array
+from lobework.quantities.tolerances import JUMP_MM
+
+__all__ = ["At", "Continuity", "Step", "all_finite", "continuity_of", "extremes_of", "turn_edges"]
+
+At = Callable[[Array], Array]
+"""(n,) places of a motion to (n, k) values, mm."""
+
+_ORDER: Final = 8
+_NODES: Final = np.arange(_ORDER + 1) / _ORDER
+_DIFFERENCE: Final = np.diff(np.eye(_ORDER + 1), n=_ORDER, axis=0)[0]
+"""Eighth difference of a cell's values: nil of a polynomial of a lower degree, at least the jump where the values jump."""
+_MOST_HALVINGS: Final = 64
+_MOST_ROUGH: Final = 16_384
+"""Cells that are halved at once; of more, those that are roughest."""
+_NARROWEST: Final = 1e-11
+_ROUNDINGS: Final = 1024
+"""Rounding errors of the place, from end to end of the narrowest cell."""
+_ABRUPT: Final = 0.6
+"""Part of a cell's whole change between two neighbouring nodes, at a jump: on a slope it is an eighth, on a root a third."""
+_SAME_PLACE: Final = 64
+_FRACTIONS: Final = (1440, 256, 100, 7, 11, 13)
+"""Equal parts of a turn at whose edges mechanisms change: quarters of a degree, and what wheels are divided into."""
+_MOST_CELLS: Final = 16_384
+_A_TURN_FURTHER: Final = 16
+"""Cells a turn where a motion is said to repeat what has been looked at."""
+_FINE: Final = 65
+_SAME_MM: Final = 1e-7
+_PEAKS: Final = 32
+_LOOKS: Final = 3
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """A jump: between two places next to each other the values step by what does not shrink as the places come closer.
+
+    Parameters
+    ----------
+    before, after : float
+        The two places.
+    size : float, mm
+        By how much the values step, at the most.
+    """
+
+    before: float
+    after: float
+    size: float
+
+
+@dataclass(frozen=True, slots=True)
+class Continuity:
+    """What was found of a motion.
+
+    Parameters
+    ----------
+    lost : float or None
+        The first place at which a value was not finite; None where all were.
+    steps : tuple of Step
+        The jumps, in order.
+    """
+
+    lost: float | None
+    steps: tuple[Step, ...]
+
+
+def all_finite(values: Array) -> bool:
+    """Return whether all of many numbers are finite; one sum tells it, nearly always.
+
+    >>> all_finite(np.array([1.0, -2.0])), all_finite(np.array([np.inf, -np.inf]))
+    (True, False)
+    """
+    with np.errstate(invalid="ignore", over="ignore"):
+        return math.isfinite(float(np.sum(values))) or bool(np.isfinite(values).all())
+
+
+def turn_edges(begin: float, turns: float, period: int = 0, *, finer: int = 1) -> Array:
+    """Return places of a motion, turns, in order, from ``begin`` on: the edges of the cells in which it is looked at.
+
+    Whole turns are among them, and, where the turns are few enough, quarters of a degree and other simple fractions.
+
+    Parameters
+    ----------
+    begin, turns : float
+        From where, and how far.
+    period : int
+        Turns after which the motion is said to repeat itself: the first of them are looked at closely. Zero where it does not.
+    finer : int
+        Cells in the place of one, where the turns are few enough.
+
+    Examples
+    --------
+    >>> edges = turn_edges(0.25, 1.0)
+    >>> float(edges[0]), float(edges[-1]), 0.5 in edges, 1.0 in edges, 1.0 + 1 / 7 in edges
+    (0.25, 1.25, True, True, True)
+    """
+    end, most = begin + turns, _MOST_CELLS
+    closely = min(turns, period) if period else turns
+    whole = np.arange(math.ceil(begin), math.floor(end) + 1, dtype=np.float64)
+    if whole.size > most:
+        whole = whole[np.linspace(0, whole.size - 1, most).astype(np.int64)]
+    parts = [np.array([begin, end]), whole]
+    if sum(_FRACTIONS) * closely <= _MOST_CELLS:
+        parts += [_multiples(begin, begin + closely, n * finer) for n in _FRACTIONS]
+    else:
+        parts.append(np.linspace(begin, begin + closely, most + 1))
+    if turns > closely:
+        parts.append(np.linspace(begin + closely, end, min(math.ceil(_A_TURN_FURTHER * (turns - closely)), most) + 1))
+    return np.unique(np.concatenate(parts))
+
+
+def _multiples(low: float, high: float, n: int) -> Array:
+    """Return the multiples of 1/n between two places."""
+    multiples: Array = np.arange(math.ceil(low * n), math.floor(high * n) + 1) / n
+    return multiples
+
+
+def continuity_of(at: At, edges: Array) -> Continuity:
+    """Return whether a motion is finite wherever it is looked at, and where it jumps.
+
+    Each cell is looked at in nine places. Where they do not lie on a smooth curve the cell is halved, again and again, until
+    they do: a quick motion, a corner and a vertical tangent get smooth or small as the cell narrows, a jump stays as large.
+
+    Parameters
+    ----------
+    at : callable
+        The motion.
+    edges : (m + 1,) float64
+        Edges of the cells to begin with, ascending; a jump at one of them is seen from both sides.
+
+    Examples
+    --------
+    >>> found = continuity_of(lambda u: np.floor(u + 0.7)[:, None], turn_edges(0.0, 1.0))
+    >>> [(round(each.after, 9), each.size) for each in found.steps]
+    [(0.3, 1.0)]
+    >>> continuity_of(lambda u: np.abs(np.sin(400 * u))[:, None], turn_edges(0.0, 1.0)).steps
+    ()
+    """
+    low, high = (edges[:-1], edges[1:]) if edges.size > 1 else (edges, edges)
+    narrowest = max(_NARROWEST, _ROUNDINGS * float(np.spacing(np.abs(edges).max())))
+    found: list[Step] = []
+    for _ in range(_MOST_HALVINGS):
+        nodes, values = _looked_at(at, low, high)
+        if not all_finite(values):
+            return Continuity(float(nodes[~np.isfinite(values).all(axis=2)].min()), ())
+        rough = np.abs(np.einsum("mnk,n->mk", values, _DIFFERENCE)).max(axis=1, initial=0.0)
+        halved = np.flatnonzero(~(rough <= JUMP_MM / 2))
+        last = high[halved] - low[halved] <= narrowest
+        for k in halved[last].tolist():
+            found += _step_in(nodes[k], values[k])
+        halved = halved[~last]
+        if not halved.size:
+            break
+        if halved.size > _MOST_ROUGH:
+            halved = halved[np.argpartition(-rough[halved], _MOST_ROUGH)[:_MOST_ROUGH]]
+        middle = 0.5 * (low[halved] + high[halved])
+        low, high = np.concatenate([low[halved], middle]), np.concatenate([middle, high[halved]])
+    return Continuity(None, _merged(found, _SAME_PLACE * narrowest))
+
+
+def _looked_at(at: At, low: Array, high: Array) -> tuple[Array, Array]:
+    """Return the nodes of cells, (m, 9), and the values there, (m, 9, k)."""
+    nodes = low[:, None] + (high - low)[:, None] * _NODES
+    nodes[:, -1] = high
+    values = at(nodes.ravel())
+    return nodes, values.reshape(*nodes.shape, -1)
+
+
+def _step_in(nodes: Array, values: Array) -> list[Step]:
+    """Return the jump in one narrow cell, if its values jump."""
+    steps = np.abs(np.diff(values, axis=0))
+    column = int(steps.max(axis=0).argmax())
+    worst = int(steps[:, column].argmax())
+    size = float(steps[worst, column])
+    if size >= JUMP_MM and size >= _ABRUPT * float(np.ptp(values[:, column])):
+        return [Step(float(nodes[worst]), float(nodes[worst + 1]), size)]
+    return []
+
+
+def _merged(steps: list[Step], within: float) -> tuple[Step, ...]:
+    """Return jumps in order; of several at one place, seen from either side, the greatest."""
+    kept: list[Step] = []
+    for step in sorted(steps, key=lambda each: each.before):
+        if kept and step.before - kept[-1].after <= within:
+            kept[-1] = max(kept[-1], step, key=lambda each: each.size)
+        else:
+            kept.append(step)
+    return tuple(kept)
+
+
+def extremes_of(at: At, edges: Array) -> tuple[Array, Array]:
+    """Return the greatest value of each column of a motion, (k,), and where it has it, (k,); within 1e-6 of a smooth motion.
+
+    Parameters
+    ----------
+    at : callable
+        The motion.
+    edges : (m + 1,) float64
+        Edges of the cells to begin with; they are halved where the motion is quick.
+
+    Examples
+    --------
+    >>> most, where = extremes_of(lambda u: np.sin(777 * u)[:, None], turn_edges(0.0, 1.0))
+    >>> bool(abs(most[0] - 1.0) < 1e-9)
+    True
+    """
+    low, high = (edges[:-1], edges[1:]) if edges.size > 1 else (edges, edges)
+    narrowest = max(_NARROWEST, _ROUNDINGS * float(np.spacing(np.abs(edges).max())))
+    done: list[tuple[Array, Array, Array]] = []
+    most: Array = np.array(-math.inf)
+    for _ in range(_MOST_HALVINGS):
+        values = _looked_at(at, low, high)[1]
+        rough = np.abs(np.einsum("mnk,n->mk", values, _DIFFERENCE)).max(axis=1, initial=0.0)
+        range_of = np.ptp(values, axis=1)
+        most = np.maximum(most, values.max(axis=(0, 1)))
+        may = (values.max(axis=1) + range_of + rough[:, None] >= most).any(axis=1) & (range_of.max(axis=1) > _SAME_MM)
+        halved = may & ~(rough <= JUMP_MM / 2) & (high - low > narrowest)
+        if halved.sum() > _MOST_ROUGH:
+            least = np.partition(rough[halved], -_MOST_ROUGH)[-_MOST_ROUGH]
+            halved &= rough >= least
+        done.append((low[~halved], high[~halved], values[~halved]))
+        if not halved.any():
+            break
+        middle = 0.5 * (low[halved] + high[halved])
+        low, high = np.concatenate([low[halved], middle]), np.concatenate([middle, high[halved]])
+    low, high, values = (np.concatenate(column) for column in zip(*done, strict=True))
+    found = [_peak(at, low, high, values[:, :, k], k) for k in range(values.shape[2])]
+    return np.array([peak for peak, _ in found]), np.array([where for _, where in found])
+
+
+def _peak(at: At, low: Array, high: Array, values: Array, column: int) -> tuple[float, float]:
+    """Return the greatest value of one column, and its place, from the cells whose polynomials reach furthest."""
+    highest = values.max(axis=1)
+    may = np.flatnonzero(highest + 0.5 * np.ptp(values, axis=1) >= highest.max())
+    best = may[np.argsort(-(values[may] @ _TO_FINE.T).max(axis=1))[:_PEAKS]]
+    most, where = -math.inf, float(low[0])
+    low, high = low[best], high[best]
+    for _ in range(_LOOKS):
+        places = low[:, None] + (high - low)[:, None] * np.linspace(0.0, 1.0, _FINE)
+        values = at(places.ravel())[:, column].reshape(places.shape)
+        top = values.argmax(axis=1)
+        rows = np.arange(top.size)
+        k = int(values[rows, top].argmax())
+        if values[k, top[k]] > most:
+            most, where = float(values[k, top[k]]), float(places[k, top[k]])
+        low, high = places[rows, np.maximum(top - 1, 0)], places[rows, np.minimum(top + 1, _FINE - 1)]
+    return most, where
+
+
+def _to_fine() -> Array:
+    """Return the matrix from the values at a cell's nodes to those of the polynomial through them at many places."""
+    wide = 2 * np.linspace(0.0, 1.0, _FINE) - 1
+    fine: Array = chebyshev.chebvander(wide, _ORDER) @ np.linalg.inv(chebyshev.chebvander(2 * _NODES - 1, _ORDER))
+    return fine
+
+
+_TO_FINE: Final = _to_fine()

@@ -1,0 +1,199 @@
+"""Curves through points in the plane of the axis, smooth as a turned profile or straight, measured along their own length."""
+
+from __future__ import annotations
+
+import math
+from functools import cache, cached_property
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lobework.geometry.rigid import Array
+
+__all__ = ["Chain", "Meridian"]
+
+_SPANS: Final = 32
+"""Parts between two points in which the tightest bend is looked for."""
+_LENGTH_SHARE: Final = 1e-14
+"""Lengths along the curve are right within this share of its chords."""
+_LAST_STEP: Final = 1e-9
+"""The share of its chords after which no further step of Newton's is taken: each squares what is missing."""
+_MOST_STEPS: Final = 64
+_TINY: Final = 1e-300
+
+
+class Meridian:
+    """The natural cubic spline through (radius, z) points over the length of their chords.
+
+    Parameters
+    ----------
+    points : (k, 2) float64, mm
+        Radius and z, two or more, no two neighbours the same.
+
+    Notes
+    -----
+    Source: C. de Boor, *A Practical Guide to Splines*, ch. IV (natural end conditions) and ch. XVI (chord length).
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> straight = Meridian(np.array([[20.0, 0.0], [20.0, -30.0]]))
+    >>> straight.length, straight.at(np.array([10.0])).round(9).tolist()
+    (30.0, [[20.0, -10.0, 1.0, 0.0]])
+    """
+
+    def __init__(self, points: Array) -> None:
+        self.points = np.array(points, dtype=np.float64)
+        self._knots = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(self.points, axis=0).T))])
+        self._bends = _second_derivatives(self._knots, self.points)
+
+    def _along(self, t: Array, order: int) -> Array:
+        """Return the spline (order 0) or its first derivative (order 1) at chord lengths ``t``: (n, 2)."""
+        return self._within(np.clip(np.searchsorted(self._knots, t, side="right") - 1, 0, self._knots.size - 2), t, order)
+
+    def _within(self, k: NDArray[np.int64], t: Array, order: int) -> Array:
+        """Return what `_along` does, each from the spline between its points ``k`` and ``k + 1``."""
+        width = np.diff(self._knots)[k][:, None]
+        b = (t[:, None] - self._knots[k][:, None]) / width
+        a: Array = 1 - b
+        p0, p1, m0, m1 = self.points[k], self.points[k + 1], self._bends[k], self._bends[k + 1]
+        if order == 0:
+            place: Array = a * p0 + b * p1 + ((a**3 - a) * m0 + (b**3 - b) * m1) * width**2 / 6
+            return place
+        slope: Array = (p1 - p0) / width + ((1 - 3 * a**2) * m0 + (3 * b**2 - 1) * m1) * width / 6
+        return slope
+
+    @cached_property
+    def _table(self) -> tuple[Array, Array]:
+        """Chord lengths, and the curve's own length up to each, closer where the curve turns sharply."""
+        start, end = self._knots[:-1], self._knots[1:]
+        within = _LENGTH_SHARE * self._knots[-1]
+        begins, longs = [np.zeros(0)], [np.zeros(0)]
+        while start.size:
+            middle = 0.5 * (start + end)
+            long, halves = self._between(start, end), self._between(start, middle) + self._between(middle, end)
+            split = ~(np.abs(long - halves) <= within) & (start < middle) & (middle < end)
+            begins.append(start[~split])
+            longs.append(halves[~split])
+            start, middle, end = start[split], middle[split], end[split]
+            start, end = np.concatenate([start, middle]), np.concatenate([middle, end])
+        begin, long = np.concatenate(begins), np.concatenate(longs)
+        order = np.argsort(begin)
+        return np.append(begin[order], self._knots[-1]), np.append(0.0, np.cumsum(long[order]))
+
+    def _between(self, start: Array, end: Array) -> Array:
+        """Return how long the curve is from each chord length to another, mm: (n,)."""
+        nodes, weights = _gauss()
+        middle, half = (end + start) / 2, (end - start) / 2
+        speeds = np.hypot(*self._along((middle[:, None] + half[:, None] * nodes).ravel(), 1).T).reshape(-1, nodes.size)
+        long: Array = half * (speeds * weights).sum(axis=1)
+        return long
+
+    @property
+    def length(self) -> float:
+        """Along the curve, mm."""
+        return float(self._table[1][-1])
+
+    @property
+    def lengths(self) -> Array:
+        """(k,) mm: how far along the curve each point stands."""
+        lengths: Array = np.interp(self._knots, *self._table)
+        return lengths
+
+    def at(self, s: Array) -> Array:
+        """Return (n, 4) at ``s`` mm along: radius, z, and the normal's parts along radius and z, to the left of the way on."""
+        t, lengths = self._table
+        k = np.clip(np.searchsorted(lengths, s, side="right") - 1, 0, t.size - 2)
+        low, high = t[k], t[k + 1]
+        here = np.clip(low + (s - lengths[k]) / np.maximum(lengths[k + 1] - lengths[k], _TINY) * (high - low), low, high)
+        for _ in range(_MOST_STEPS):
+            short = s - lengths[k] - self._between(t[k], here)
+            low, high = np.where(short >= 0, here, low), np.where(short <= 0, here, high)
+            speed = np.hypot(*self._along(here, 1).T)
+            following = here + short / np.maximum(speed, _TINY)
+            following = np.where((low <= following) & (following <= high), following, 0.5 * (low + high))
+            last, here = here, following
+            if (np.abs(here - last) <= _LAST_STEP * t[-1]).all():
+                break
+        slope = self._along(here, 1)
+        slope /= np.hypot(*slope.T)[:, None]
+        return np.concatenate([self._along(here, 0), -slope[:, 1:], slope[:, :1]], axis=1)
+
+    def least_progress(self, column: int, way: float) -> Array:
+        """Return the least slope between each two points, (k-1,): of radius or z, over chord length, times ``way``."""
+        first, last = self._bends[:-1, column], self._bends[1:, column]
+        change = np.where(first == last, 1.0, last - first)
+        turn = np.where(first * last < 0, -first / change, 0.0)
+        places = self._knots[:-1] + np.diff(self._knots) * np.stack([np.zeros_like(turn), turn, np.ones_like(turn)])
+        span = np.broadcast_to(np.arange(turn.size), places.shape)
+        slopes = self._within(span.ravel(), places.ravel(), 1)[:, column].reshape(places.shape)
+        least: Array = (way * slopes).min(axis=0)
+        return least
+
+    def polyline(self, within: float) -> Array:
+        """Return (m, 2) points of the curve, its bends no more than ``within`` mm from the lines between them."""
+        steps = max(2, math.ceil(self.length / math.sqrt(max(8 * within * self._tightest, 1e-12))))
+        return self.at(np.linspace(0.0, self.length, min(steps, 20_000) + 1))[:, :2]
+
+    @cached_property
+    def _tightest(self) -> float:
+        """The least radius of curvature on the curve, mm; at the most a kilometre."""
+        spans = np.linspace(self._knots[:-1], self._knots[1:], _SPANS + 1)
+        looked = np.union1d(spans, self._table[0])
+        slope = self._along(looked, 1)
+        bend = np.stack([np.interp(looked, self._knots, column) for column in self._bends.T], axis=-1)
+        turning = np.abs(slope[:, 0] * bend[:, 1] - slope[:, 1] * bend[:, 0])
+        return float((np.hypot(*slope.T) ** 3 / np.maximum(turning, 1e-6)).min())
+
+
+class Chain:
+    """Straight lines from each (radius, z) point to the next.
+
+    Parameters
+    ----------
+    points : (k, 2) float64, mm
+        Radius and z, two or more, no two neighbours the same.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> bent = Chain(np.array([[20.0, 0.0], [20.0, -30.0], [60.0, -60.0]]))
+    >>> bent.lengths.tolist(), bent.at(np.array([55.0])).tolist()
+    ([0.0, 30.0, 80.0], [[40.0, -45.0]])
+    """
+
+    def __init__(self, points: Array) -> None:
+        self.points = np.array(points, dtype=np.float64)
+        self.lengths: Array = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(self.points, axis=0).T))])
+
+    @property
+    def length(self) -> float:
+        """From end to end along the lines, mm."""
+        return float(self.lengths[-1])
+
+    def at(self, s: Array) -> Array:
+        """Return (n, 2) at ``s`` mm along: radius and z."""
+        return np.stack([np.interp(s, self.lengths, column) for column in self.points.T], axis=-1)
+
+
+@cache
+def _gauss() -> tuple[Array, Array]:
+    """Return where Gauss's rule of eight points looks from -1 to 1, and what each place weighs."""
+    nodes, weights = np.polynomial.legendre.leggauss(8)
+    return nodes, weights
+
+
+def _second_derivatives(knots: Array, points: Array) -> Array:
+    """Return the natural spline's second derivative at each knot: (k, 2), by elimination down the three diagonals."""
+    widths = np.diff(knots)
+    kinks = np.diff(np.diff(points, axis=0) / widths[:, None], axis=0)
+    middle = (widths[:-1] + widths[1:]) / 3
+    bends: Array = np.zeros_like(points)
+    for k in range(1, len(kinks)):
+        share = widths[k] / 6 / middle[k - 1]
+        middle[k] -= share * widths[k] / 6
+        kinks[k] -= share * kinks[k - 1]
+    for k in range(len(kinks) - 1, -1, -1):
+        bends[k + 1] = (kinks[k] - widths[k + 1] / 6 * bends[k + 2]) / middle[k]
+    return bends

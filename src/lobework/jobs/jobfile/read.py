@@ -1,0 +1,274 @@
+"""From a job file, or a lathe file, to the objects it describes."""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final, Literal
+
+from lobework.errors import InputError, UnknownNameError
+from lobework.jobs.jobfile.source import Source, inside, pointed, written_key
+from lobework.quantities.units import LengthUnit, length
+
+if TYPE_CHECKING:
+    from lobework.jobs.job import Job
+    from lobework.jobs.jobfile.tables import Context
+    from lobework.jobs.jobfile.written import WrittenPass
+    from lobework.lathe.lathe import Lathe
+    from lobework.lathe.passes import Pass, Series
+    from lobework.parts.protocols import Piece
+
+__all__ = [
+    "job_schema",
+    "lathe_and_units",
+    "lathe_schema",
+    "placed",
+    "read_job",
+    "read_lathe",
+    "shipped_lathes",
+    "starter",
+]
+
+_LATHES: Final = Path(__file__).parents[2] / "lathes"
+_MOST_LEVELS: Final = 12
+_DRAFT: Final = {"$schema": "https://json-schema.org/draft/2020-12/schema"}
+
+
+def shipped_lathes() -> dict[str, str]:
+    """Return the lathes that ship inside by name, each with the line that its file begins with.
+
+    >>> list(shipped_lathes())
+    ['computed-bench', 'geared-bench', 'hand-bench', 'plain-bench', 'rocking-bench', 'sliding-bench']
+    """
+    return {each.stem: _first_remark(each) for each in sorted(_LATHES.glob("*.toml"))}
+
+
+def _first_remark(path: Path) -> str:
+    with path.open(encoding="utf-8") as file:
+        return file.readline().lstrip("# ").rstrip()
+
+
+def read_lathe(name: Path | str) -> Lathe:
+    """Return a lathe: one that ships, by its name, or one that a lathe file describes, by its path.
+
+    A lathe file's name is the lathe's unless it says otherwise.
+
+    Raises
+    ------
+    UnknownNameError
+        Where the name is neither of a lathe that ships nor of a TOML file.
+    InputError
+        Where the file cannot be read or is wrong: file, line and key, what was given, what is allowed.
+
+    Examples
+    --------
+    >>> read_lathe("rocking-bench").headstock.pivot_height
+    250.0
+    """
+    return lathe_and_units(name)[0]
+
+
+def lathe_and_units(name: Path | str) -> tuple[Lathe, LengthUnit]:
+    """Return a lathe as `read_lathe` does, and the units that its file is written in."""
+    from lobework.jobs.jobfile.written import lathe_table
+
+    path = Path(name)
+    if str(name) in shipped_lathes():
+        path = _LATHES / f"{name}.toml"
+    elif path.suffix != ".toml":
+        raise UnknownNameError("lathe", str(name), shipped_lathes())
+    source = Source.read(path, "name a lathe that ships, or the path of a lathe file")
+    context = _context(source)
+    try:
+        return _lathe_of(lathe_table(in_file=True).read(source.holds, context), path.stem), context.units
+    except InputError as error:
+        raise source.placed(pointed(error, source.holds)) from None
+
+
+def read_job(path: Path | str) -> Job:
+    """Return the job that a job file describes; the file's name is its title unless it says otherwise.
+
+    Raises
+    ------
+    InputError
+        Where the file cannot be read or is wrong: file, line and key, what was given, what is allowed.
+    """
+    from lobework.jobs.jobfile.written import job_table
+
+    source = Source.read(path, "check the name, or start a job with: lobework new FILE")
+    context = _with_screws(_context(source), source.holds.get("lathe"))
+    try:
+        return _job_of(job_table().read(source.holds, context), Path(path).stem, context)
+    except InputError as error:
+        raise source.placed(pointed(error, source.holds)) from None
+
+
+def placed(error: InputError, path: Path | str) -> InputError:
+    """Return an error that came up while a job was worked out, with its file, and its line where the key is known."""
+    source = Source.read(path)
+    return source.placed(pointed(error, source.holds))
+
+
+def job_schema() -> dict[str, Any]:
+    """Return the JSON Schema (draft 2020-12) of a job file, with every part that is installed.
+
+    >>> job_schema()["required"]
+    ['lathe', 'piece', 'cutter', 'pass']
+    """
+    from lobework.jobs.jobfile.written import job_table
+
+    return {**_DRAFT, **job_table().model.model_json_schema()}
+
+
+def lathe_schema() -> dict[str, Any]:
+    """Return the JSON Schema (draft 2020-12) of a lathe file.
+
+    >>> lathe_schema()["required"]
+    ['headstock']
+    """
+    from lobework.jobs.jobfile.written import lathe_table
+
+    return {**_DRAFT, **lathe_table(in_file=True).model.model_json_schema()}
+
+
+def starter(of: Literal["job", "lathe"] = "job") -> str:
+    """Return the text of a job file, or of a lathe file, to start from.
+
+    >>> "[[pass]]" in starter(), "[headstock]" in starter("lathe")
+    (True, True)
+    """
+    name = {"job": "starter.toml", "lathe": "starter_lathe.toml"}[of]
+    return (Path(__file__).parent / name).read_text(encoding="utf-8")
+
+
+def _context(source: Source) -> Context:
+    from lobework.jobs.jobfile.tables import Context
+
+    return Context("inch" if source.holds.get("units") == "inch" else "mm", Path(source.path).parent)
+
+
+def _with_screws(context: Context, given: Any) -> Context:
+    """Return a context that knows the screws of the job's lathe; it is read when a place is first written in turns."""
+    from dataclasses import replace
+    from functools import cache
+
+    from lobework.gearing.screw import Screw
+    from lobework.jobs.jobfile.written import lathe_table
+
+    @cache
+    def screw(slide: str) -> Screw | None:
+        if not isinstance(given, str | dict):
+            return None
+        try:
+            read = lathe_table(in_file=False).read(given, context) if isinstance(given, dict) else given
+            hand = _named_lathe(read, context).hand_axis(slide)
+        except InputError as error:
+            raise type(error)(str(error)) from None
+        return hand.screw if hand is not None else None
+
+    return replace(context, screw=screw)
+
+
+def _lathe_of(read: dict[str, Any], name: str) -> Lathe:
+    from lobework.lathe.lathe import Lathe
+
+    stated: dict[str, Any] = {key: read[key] for key in ("fittings", "swing", "controller") if key in read}
+    stated |= {field: tuple(read[key]) for key, field in (("axis", "axes"), ("hand", "hand"), ("cam", "cams")) if key in read}
+    return Lathe(name=read.get("name") or name, headstock=read["headstock"], **stated)
+
+
+def _named_lathe(given: str | dict[str, Any], context: Context) -> Lathe:
+    """Return the lathe that a job names, points to or holds."""
+    if isinstance(given, dict):
+        try:
+            return _lathe_of(given, "lathe of this job")
+        except InputError as error:
+            raise pointed(error, given) from None
+    try:
+        return read_lathe(context.folder / given if given.endswith(".toml") else given)
+    except UnknownNameError as error:
+        raise InputError(f"{error.says}; or write the path of a lathe file, which ends in .toml") from None
+    except InputError as error:
+        raise type(error)(str(error)) from None
+
+
+def _job_of(read: dict[str, Any], name: str, context: Context) -> Job:
+    from dataclasses import replace
+
+    from lobework.jobs.job import Job
+
+    try:
+        machine = _named_lathe(read["lathe"], context)
+    except InputError as error:
+        raise inside(error, "lathe") from None
+    machine = replace(machine, chucks=tuple(read.get("chuck", ())))
+    followed = (_following(each, read["piece"], f"pass[{number}]") for number, each in enumerate(read["pass"], 1))
+    passes = tuple(_repeated(each, machine, context.units, f"pass[{number}]") for number, each in enumerate(followed, 1))
+    settings: dict[str, Any] = {key: read[key] for key in ("units", "chord", "resolution", "piece", "cutter") if key in read}
+    if "program" in read:
+        settings["feeds"] = read["program"]
+    return Job(title=read.get("title") or name, lathe=machine, passes=passes, **settings)
+
+
+def _following(written: WrittenPass, piece: Piece, where: str) -> WrittenPass:
+    """Return a pass whose template is the side of the work with that template."""
+    from dataclasses import replace
+
+    from lobework.parts.template import template_of
+
+    if written.follows is None:
+        return written
+    try:
+        template = template_of(piece, written.follows.start, written.follows.end, written.follows.rubber)
+    except InputError as error:
+        raise inside(error, f"{where}.template") from None
+    try:
+        return replace(written, passed=replace(written.passed, template=template), follows=None)
+    except InputError as error:
+        raise inside(pointed(error, {"travel": "given", "arc": "given"}), where) from None
+
+
+def _repeated(written: WrittenPass, machine: Lathe, units: LengthUnit, where: str) -> Pass | Series:
+    """Return a pass inside its series, their bare lengths in mm."""
+    from lobework.jobs.job import require_few
+
+    item: Pass | Series = written.passed
+    if len(written.repeats) > _MOST_LEVELS:
+        raise InputError(f"{len(written.repeats)} series within each other; at most {_MOST_LEVELS}", f"{where}.series")
+    for settings, place in written.repeats:
+        try:
+            each = _in_mm(settings.get("each", {}), written.passed, machine, units)
+            item = item.series(settings["count"], each, name=settings.get("name", ""))
+            require_few(math.prod(level.count for level in item.levels()))
+        except InputError as error:
+            raise inside(pointed(error, settings), f"{where}.series{place}") from None
+    return item
+
+
+def _in_mm(each: dict[str, Any], of: Pass, machine: Lathe, units: LengthUnit) -> dict[str, Any]:
+    """Return steps as Python takes them: checked, with bare lengths in mm."""
+    from lobework.lathe.passes import step_measure, step_targets
+
+    found = {}
+    for setting, given in each.items():
+        try:
+            marks = [step_measure(full, of, machine) for full in step_targets(setting, of, machine)]
+            found[setting] = _step(given, marks, units)
+        except InputError as error:
+            raise type(error)(error.says, f"each.{_step_key(setting)}") from None
+    return found
+
+
+def _step(given: Any, marks: list[Any], units: LengthUnit) -> Any:
+    from lobework.jobs.jobfile.tables import quantity
+    from lobework.quantities.units import ratio
+
+    for mark in marks:
+        quantity(mark.read if mark is not None else ratio, given, mark.says if mark is not None else "a number such as 0.5")
+    bare = not isinstance(given, str) and any(mark is not None and mark.takes_bare for mark in marks)
+    return length(given, units) if bare else given
+
+
+def _step_key(setting: str) -> str:
+    owner, _, name = setting.rpartition(".")
+    return f"{written_key(owner)}.{name}" if owner else setting

@@ -1,0 +1,1 @@
+"""Cam and follower: where they touch, laws of motion, the rocking headstock."""

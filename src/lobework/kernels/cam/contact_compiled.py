@@ -1,0 +1,254 @@
+"""The compiled contact: the same answer as `lobework.kernels.cam.contact.touch`, for round and flat followers."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from lobework.kernels.jit import kernel
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from lobework.geometry.rigid import Array
+
+    Whole = NDArray[np.int64]
+    Steady = NDArray[np.bool_]
+    Edge = tuple[float, Array, Array, Whole, Whole, Array]
+    Shape = tuple[float, float, bool]
+    Trials = tuple[Array, Array, float, int]
+
+__all__ = ["bear"]
+
+_NOTHING = -1e300
+_GRID = 64
+_FASTEST = 4.0
+_STEADY = 1.5
+_LEFT_MM = 1e-10
+
+
+@kernel(inline="always")
+def _edge(psi: float, edge: Edge) -> tuple[float, float, float]:
+    """Return the cam's rise at one angle, its slope and its bend, from its cubic cells."""
+    period, starts, widths, counts, first, cells = edge
+    inside = psi - starts[0]
+    inside += starts[0] - period * math.floor(inside / period)
+    arc = starts.size - 1
+    while arc > 0 and starts[arc] > inside:
+        arc -= 1
+    per = counts[arc] / widths[arc]
+    along = (inside - starts[arc]) * per
+    cell = min(max(int(along), 0), counts[arc] - 1)
+    t = along - cell
+    c = cells[first[arc] + cell]
+    rise = c[0] + t * (c[1] + t * (c[2] + t * c[3]))
+    return rise, (c[1] + t * (2 * c[2] + t * 3 * c[3])) * per, (2 * c[2] + t * 6 * c[3]) * per * per
+
+
+@kernel(inline="always")
+def _held(psi: float, phi: float, edge: Edge, shape: Shape) -> tuple[float, float, float, float, float]:
+    """Return how far out one point of the cam holds the follower.
+
+    After it come its slope and its bend by ``psi``, its slope by ``phi``, and how that changes by ``psi``.
+    """
+    base, radius, face = shape
+    rise, slope, bend = _edge(psi, edge)
+    if face:
+        across, across_slope, across_bend = base * (psi - phi), base, 0.0
+        along, along_slope, along_bend = rise, slope, bend
+        turning, turning_slope, aside, aside_slope = 0.0, 0.0, -base, 0.0
+    else:
+        out = base + rise
+        sine, cosine = math.sin(psi - phi), math.cos(psi - phi)
+        across, along = out * sine, out * cosine
+        across_slope, along_slope = slope * sine + along, slope * cosine - across
+        across_bend, along_bend = (bend - out) * sine + 2 * slope * cosine, (bend - out) * cosine - 2 * slope * sine
+        turning, turning_slope, aside, aside_slope = across, across_slope, -along, -along_slope
+    if radius < 0.0:
+        return along, along_slope, along_bend, turning, turning_slope
+    nose = math.sqrt(max(radius * radius - across * across, 0.0))
+    nose_slope = -across / nose if nose > 0 else -math.copysign(math.inf, across)
+    nose_bend = -(1 + nose_slope * nose_slope) / nose
+    return (
+        along + nose,
+        along_slope + nose_slope * across_slope,
+        along_bend + nose_bend * across_slope * across_slope + nose_slope * across_bend,
+        turning + nose_slope * aside,
+        turning_slope + nose_bend * across_slope * aside + nose_slope * aside_slope,
+    )
+
+
+@kernel(inline="always")
+def _vertex(before: float, after: float, bend: float) -> float:
+    """Return where, in steps from the middle of three points, their parabola is highest; the middle where it has no top."""
+    ahead = (after - before) / (2 * bend) if bend > 0 else 0.0
+    return ahead if -1 < ahead < 1 else 0.0
+
+
+@kernel(inline="always")
+def _climbed(phi: float, start: float, step: float, ahead: float, edge: Edge, shape: Shape) -> tuple[float, float, float]:
+    """Return the greatest hold within ``step`` of ``start``, its slope by ``phi``, and where on the cam it is.
+
+    Newton's rule, from ``ahead`` of the start; halves where it leaves the bracket. The last step is not looked at: what it
+    still gains is less than `_LEFT_MM`.
+    """
+    low, high, tried = start - step, start + step, start + ahead
+    height, turning = 0.0, 0.0
+    for attempt in range(100):
+        height, tilt, bend, turning, turning_slope = _held(tried, phi, edge, shape)
+        if tilt > 0:
+            low = tried
+        else:
+            high = tried
+        further = -tilt / bend
+        if 0 <= tilt * further <= _LEFT_MM:
+            return height + tilt * further / 2, turning + turning_slope * further, tried + further
+        if high - low < 1e-15 * (1 + abs(tried)):
+            break
+        if not low < tried + further < high or attempt % 8 == 7:
+            further = 0.5 * (low + high) - tried
+        tried += further
+    return height, turning, tried
+
+
+@kernel()
+def _hold(px: Array, py: Array, cosine: float, sine: float, shift: float, square: float, held: Array) -> None:
+    """Fill how far out each trial point holds the follower, from the second place on; nothing out of its width."""
+    inner = held[1 : px.size + 1]
+    for k in range(px.size):
+        across = py[k] * cosine - px[k] * sine - shift
+        left = square - across * across
+        reached = px[k] * cosine + py[k] * sine + math.sqrt(max(left, 0.0))
+        inner[k] = reached if left >= 0 else _NOTHING
+
+
+@kernel()
+def _flat_hold(px: Array, py: Array, cosine: float, sine: float, held: Array) -> None:
+    """Fill how far out each trial point holds a flat, from the second place on."""
+    inner = held[1 : px.size + 1]
+    for k in range(px.size):
+        inner[k] = px[k] * cosine + py[k] * sine
+
+
+@kernel()
+def _sought(phi: float, trials: Trials, held: Array, edge: Edge, shape: Shape) -> tuple[float, float, float]:
+    """Return the contact at ``phi`` (hold, slope by ``phi``, place on the cam), by trying all around it."""
+    px, py, step, wide = trials
+    base, radius, face = shape
+    span = 2 * wide + 1
+    lobe_from = edge[0] * math.floor((phi + 0.5 * step) / edge[0])
+    turned = phi - lobe_from
+    from_trial = int(turned / step + 0.5)
+    tx, ty = px[from_trial : from_trial + span], py[from_trial : from_trial + span]
+    if radius < 0:
+        _flat_hold(tx, ty, math.cos(turned), math.sin(turned), held)
+    elif face:
+        _hold(tx, ty, 1.0, 0.0, base * turned, radius * radius, held)
+    else:
+        _hold(tx, ty, math.cos(turned), math.sin(turned), 0.0, radius * radius, held)
+    best = 0
+    for k in range(1, span + 1):
+        if held[k] > held[best]:
+            best = k
+    from_here = lobe_from + (from_trial - 1 - wide) * step
+    widest = 2 * held[best] - held[best - 1] - held[best + 1]
+    found, turning, place = _NOTHING, 0.0, phi
+    for k in range(1, span + 1):
+        if held[k] > 0.1 * _NOTHING and held[k] >= held[k - 1] and held[k] >= held[k + 1]:
+            own = 2 * held[k] - held[k - 1] - held[k + 1]
+            if held[k] >= held[best] - 2 * max(widest, own):
+                ahead = step * _vertex(held[k - 1], held[k + 1], own)
+                rival = _climbed(phi, from_here + k * step, step, ahead, edge, shape)
+                if rival[0] > found:
+                    found, turning, place = rival
+    return found, turning, place
+
+
+@kernel()
+def _grid(trials: Trials, held: Array, edge: Edge, shape: Shape, places: Array, steady: Steady) -> None:
+    """Fill the contact at evenly spread directions of one lobe, and whether it moves steadily from each to the next.
+
+    Place ``g + 1`` is that of direction ``g``: one direction more stands at either end.
+    """
+    pitch, corners = edge[0], edge[1]
+    for g in range(_GRID):
+        places[g + 1] = _sought(g * pitch / _GRID, trials, held, edge, shape)[2]
+    places[0] = places[_GRID] - pitch
+    places[_GRID + 1], places[_GRID + 2] = places[1] + pitch, places[2] + pitch
+    for g in range(_GRID):
+        before, here, after, beyond = places[g : g + 4]
+        moved = after - here
+        steady[g] = 0 <= moved <= min(_FASTEST * pitch / _GRID, _STEADY * max(here - before, beyond - after))
+        for corner in corners:
+            away = corner - here + 1e-6
+            steady[g] &= away - pitch * math.floor(away / pitch) > moved + 2e-6
+
+
+@kernel(inline="always")
+def _start(g: int, t: float, places: Array, steady: Steady) -> float:
+    """Return about where the contact is a part ``t`` of the way from one direction of the grid to the next."""
+    moved = places[g + 2] - places[g + 1]
+    start: float = places[g + 1] + t * moved
+    if steady[(g - 1) % _GRID] and steady[(g + 1) % _GRID]:
+        before = places[g] - places[g + 1] + moved
+        after = places[g + 3] - places[g + 2] - moved
+        start -= t * (1 - t) / 6 * ((2 - t) * before + (1 + t) * after)
+    return start
+
+
+@kernel()
+def bear(phi: Array, edge: Edge, shape: Shape, window: float, around: int, reach: Array, slope: Array, psi: Array) -> None:
+    """Fill ``reach``, ``slope`` and ``psi``, (n,) each, for the directions ``phi``.
+
+    Many directions are served from a grid of them over one lobe: where the contact moves steadily from one to the
+    next, and over no corner, it is climbed to from between the two; elsewhere all around is tried again.
+
+    Parameters
+    ----------
+    phi : (n,) float64, rad
+        Follower's directions in the cam's frame.
+    edge : tuple
+        The cam's rise as `lobework.kinematics.periodic_spline.Curve` keeps it: period, starts, widths, counts, first and cells.
+    shape : (float, float, bool)
+        Base radius, or the radius of a face cam's track, mm; radius of a round follower, mm, zero for a knife and
+        negative for a flat; whether the wave is on the face.
+    window : float, rad
+        How far to either side the follower can touch.
+    around : int
+        Trial points in one lobe.
+    reach, slope, psi : (n,) float64
+        Filled as `lobework.kernels.cam.contact.Touch`.
+    """
+    base, radius, face = shape
+    if radius == 0.0:
+        for i in range(phi.size):
+            rise, lean, _ = _edge(phi[i], edge)
+            reach[i], slope[i], psi[i] = (0.0 if face else base) + rise, lean, phi[i]
+        return
+    pitch = edge[0]
+    step = pitch / around
+    wide = int(math.ceil(window / step)) + 1
+    px, py = np.zeros(around + 2 * wide + 1), np.zeros(around + 2 * wide + 1)
+    for k in range(px.size):
+        angle = (k - wide) * step
+        rise, _, _ = _edge(angle, edge)
+        px[k] = rise if face else (base + rise) * math.cos(angle)
+        py[k] = base * angle if face else (base + rise) * math.sin(angle)
+    trials = (px, py, step, wide)
+    held = np.zeros(2 * wide + 3)
+    held[0] = held[-1] = _NOTHING
+    places, steady = np.zeros(_GRID + 3), np.zeros(_GRID, dtype=np.bool_)
+    if phi.size > 2 * _GRID:
+        _grid(trials, held, edge, shape, places, steady)
+    for i in range(phi.size):
+        lobe = math.floor(phi[i] / pitch)
+        along = (phi[i] / pitch - lobe) * _GRID
+        g = min(int(along), _GRID - 1)
+        if steady[g]:
+            start = _start(g, along - g, places, steady) + lobe * pitch
+            step = places[g + 2] - places[g + 1] + 1e-9
+            reach[i], slope[i], psi[i] = _climbed(phi[i], start, step, 0.0, edge, shape)
+        else:
+            reach[i], slope[i], psi[i] = _sought(phi[i], trials, held, edge, shape)

@@ -1,0 +1,120 @@
+"""The rocking headstock: how far it turns about its pivot while a cam on its spindle bears on a fixed follower."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from lobework.geometry.rigid import Array
+
+__all__ = ["gap", "rocked", "rocked_at_direction", "steadiness"]
+
+_ROUNDS: Final = 120
+_CHANCES: Final = 8
+_SPARE: Final = 1e-6
+
+
+def gap(alpha: Array, height: float, stand: float, side: int, gain: float, flat: bool) -> tuple[Array, Array, Array, Array]:
+    """Return where the follower stands from the spindle, seen from the headstock.
+
+    Parameters
+    ----------
+    alpha : (n,) float64, rad
+        How far the headstock is turned, positive towards +X.
+    height : float, mm
+        From the pivot up to the spindle.
+    stand : float, mm
+        From the spindle to the follower's counting point with the headstock upright.
+    side : 1 or -1
+        1 where the follower stands on +X.
+    gain : float
+        The follower's own stand goes with the spindle by ``1 - 1 / gain`` of its travel (a lever between them).
+    flat : bool
+        The follower is an upright face rather than a round nose.
+
+    Returns
+    -------
+    distance, its slope by alpha, direction (from the follower's nominal one) and its slope: (n,) mm and rad
+    """
+    sine, cosine = np.sin(alpha), np.cos(alpha)
+    ahead, ahead_slope = stand - side * height * sine / gain, -side * height * cosine / gain
+    if flat:
+        return ahead, ahead_slope, alpha, np.ones_like(alpha)
+    up, up_slope = height * (1 - cosine), height * sine
+    distance = np.hypot(ahead, up)
+    turned = side * np.arctan2(up, ahead) + alpha
+    turned_slope = side * (ahead * up_slope - up * ahead_slope) / distance**2 + 1
+    return distance, (ahead * ahead_slope + up * up_slope) / distance, turned, turned_slope
+
+
+def rocked(
+    reach: Callable[[Array], tuple[Array, Array]],
+    extent: tuple[float, float],
+    psi: Array,
+    height: float,
+    stand: float,
+    side: int,
+    gain: float,
+    flat: bool,
+) -> tuple[Array, Array, Array]:
+    """Return the headstock's turn at (n,) rad ``psi``: the follower's nominal direction in the cam's frame.
+
+    ``reach`` gives the cam's reach and its slope at directions, ``extent`` its least and greatest. Returns the turn,
+    its slope by ``psi``, and what is left of the contact condition, mm: not zero, or infinite, where the cam is so
+    steep that the headstock would jump.
+    Newton's rule inside a bracket that the extent gives; halves where it leaves the bracket, or takes long.
+    """
+    ends = _turn_at(np.array(extent), height, stand, side, gain, flat)
+    low, high = np.full_like(psi, ends.min() - _SPARE), np.full_like(psi, ends.max() + _SPARE)
+    out, _ = reach(psi)
+    alpha = np.arcsin(np.clip(side * gain * (stand - out) / height, -0.99, 0.99))
+    for attempt in range(_ROUNDS):
+        distance, closing, turned, turning = gap(alpha, height, stand, side, gain, flat)
+        out, slope = reach(psi + turned)
+        misfit, steep = distance - out, closing - slope * turning
+        beyond = side * misfit > 0
+        low, high = np.where(beyond, alpha, low), np.where(beyond, high, alpha)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            wanted = alpha - misfit / steep
+        halve = ~((wanted >= low) & (wanted <= high)) | (attempt > _CHANCES and attempt % 2 == 1)
+        wanted = np.where(halve, 0.5 * (low + high), wanted)
+        step, alpha = wanted - alpha, wanted
+        if height * np.abs(step).max(initial=0.0) <= 1e-13:
+            break
+    distance, closing, turned, turning = gap(alpha, height, stand, side, gain, flat)
+    out, slope = reach(psi + turned)
+    steep = closing - slope * turning
+    left = np.where(side * steep < 0, distance - out, np.inf)
+    return alpha, slope / steep, left
+
+
+def rocked_at_direction(out: Array, direction: Array, height: float, stand: float, side: int, gain: float, flat: bool) -> Array:
+    """Return the ``psi`` at which a known direction in the cam's frame, and its reach ``out``, come to bear: (n,) rad."""
+    _, _, turned, _ = gap(_turn_at(out, height, stand, side, gain, flat), height, stand, side, gain, flat)
+    psi: Array = direction - turned
+    return psi
+
+
+def steadiness(out: Array, slope: Array, height: float, stand: float, side: int, gain: float, flat: bool) -> Array:
+    """Return the derivative of ``psi`` with respect to the contact's direction, at (n,) reaches ``out`` and their slopes.
+
+    One: the contact moves with the cam. Near zero: the contact moves much faster than the cam. Zero or less: the headstock jumps.
+    """
+    _, closing, _, turning = gap(_turn_at(out, height, stand, side, gain, flat), height, stand, side, gain, flat)
+    steady: Array = 1 - turning * slope / closing
+    return steady
+
+
+def _turn_at(out: Array, height: float, stand: float, side: int, gain: float, flat: bool) -> Array:
+    """Return the headstock's turn at which the follower stands ``out`` from the spindle: (n,) rad."""
+    alpha = np.arcsin(np.clip(side * gain * (stand - out) / height, -0.99, 0.99))
+    for _ in range(_ROUNDS):
+        distance, closing, _, _ = gap(alpha, height, stand, side, gain, flat)
+        step = (distance - out) / closing
+        alpha = alpha - step
+        if height * np.abs(step).max(initial=0.0) <= 1e-13:
+            break
+    return alpha

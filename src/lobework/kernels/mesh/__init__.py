@@ -1,0 +1,1 @@
+"""Triangles and polylines: simplified, tested for crossing, and measured for distance."""

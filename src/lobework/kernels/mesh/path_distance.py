@@ -1,0 +1,163 @@
+"""How far points lie from a path of straight segments, and where on it they are nearest."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from lobework.kernels.jit import kernel
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from lobework.geometry.rigid import Array
+
+    Ints = NDArray[np.int64]
+
+__all__ = ["box_count", "lay_boxes", "nearest"]
+
+BRANCH: Final = 8
+_DEEPEST = 64
+
+
+@kernel()
+def box_count(n: int) -> int:
+    """Return how many boxes `lay_boxes` fills for ``n`` points."""
+    total = 0
+    while n > 1:
+        n = (n + BRANCH - 1) // BRANCH
+        total += n
+    return max(total, 1)
+
+
+@kernel()
+def lay_boxes(path: Array, joined: NDArray[np.bool_], boxes: Array) -> None:
+    """Fill boxes round the segments of a path, level upon level.
+
+    Parameters
+    ----------
+    path : (n, 3) float64
+        The path's points, one or more.
+    joined : (n,) bool
+        Whether a segment goes from each to the next; the last has none.
+    boxes : (m, 6) float64
+        Filled: least x, y, z, then greatest, of eight segments each, then of eight boxes each, and so on to one.
+    """
+    n = path.shape[0]
+    below, count = 0, (n + BRANCH - 1) // BRANCH
+    for b in range(count):
+        for a in range(3):
+            low, high = math.inf, -math.inf
+            for k in range(b * BRANCH, min((b + 1) * BRANCH, n)):
+                low, high = min(low, path[k, a]), max(high, path[k, a])
+                if joined[k]:
+                    low, high = min(low, path[k + 1, a]), max(high, path[k + 1, a])
+            boxes[b, a], boxes[b, 3 + a] = low, high
+    at = count
+    while count > 1:
+        above = (count + BRANCH - 1) // BRANCH
+        for b in range(above):
+            for a in range(3):
+                low, high = math.inf, -math.inf
+                for k in range(below + b * BRANCH, min(below + (b + 1) * BRANCH, below + count)):
+                    low, high = min(low, boxes[k, a]), max(high, boxes[k, 3 + a])
+                boxes[at + b, a], boxes[at + b, 3 + a] = low, high
+        below, at, count = at, at + above, above
+
+
+@kernel()
+def _apart(px: float, py: float, pz: float, path: Array, joined: NDArray[np.bool_], k: int) -> tuple[float, float]:
+    """Return how far, squared, a point lies from segment k, and how far along it the nearest place is, 0 to 1."""
+    ax, ay, az = path[k, 0], path[k, 1], path[k, 2]
+    ux, uy, uz = px - ax, py - ay, pz - az
+    if not joined[k]:
+        return ux * ux + uy * uy + uz * uz, 0.0
+    dx, dy, dz = path[k + 1, 0] - ax, path[k + 1, 1] - ay, path[k + 1, 2] - az
+    length = dx * dx + dy * dy + dz * dz
+    part = (ux * dx + uy * dy + uz * dz) / length if length > 0.0 else 0.0
+    part = min(max(part, 0.0), 1.0)
+    ux, uy, uz = ux - part * dx, uy - part * dy, uz - part * dz
+    return ux * ux + uy * uy + uz * uz, part
+
+
+@kernel()
+def _to_box(px: float, py: float, pz: float, box: Array) -> float:
+    dx = max(box[0] - px, 0.0, px - box[3])
+    dy = max(box[1] - py, 0.0, py - box[4])
+    dz = max(box[2] - pz, 0.0, pz - box[5])
+    return float(dx * dx + dy * dy + dz * dz)
+
+
+@kernel()
+def nearest(
+    points: Array,
+    path: Array,
+    joined: NDArray[np.bool_],
+    boxes: Array,
+    enough: float,
+    beyond: float,
+    distance: Array,
+    segment: Ints,
+    part: Array,
+) -> None:
+    """Find where on a path each of many points is nearest, points that follow one another being near each other.
+
+    From where the last point was nearest the search goes down along the path. That place does if it is within ``enough``;
+    otherwise the boxes are searched for a nearer one.
+
+    Parameters
+    ----------
+    points : (k, 3) float64
+        From where to look.
+    path, joined, boxes : (n, 3), (n,), (m, 6)
+        As in `lay_boxes`.
+    enough : float
+        A distance at which a nearer place need not be looked for.
+    beyond : float
+        A distance from which on the nearest place need not be found: what is filled there is a place that is no nearer than that.
+    distance, segment, part : (k,)
+        Filled: how far, from which segment, and how far along it, 0 to 1.
+    """
+    n = path.shape[0]
+    offsets = np.zeros(_DEEPEST, np.int64)
+    counts = np.zeros(_DEEPEST, np.int64)
+    levels, count, at = 0, n, 0
+    while count > 1 or levels == 0:
+        count = (count + BRANCH - 1) // BRANCH
+        offsets[levels], counts[levels] = at, count
+        at += count
+        levels += 1
+    stack, depth = np.zeros(_DEEPEST * BRANCH, np.int64), np.zeros(_DEEPEST * BRANCH, np.int64)
+    enough_squared, beyond_squared = enough * enough, beyond * beyond
+    k = 0
+    for p in range(points.shape[0]):
+        px, py, pz = points[p, 0], points[p, 1], points[p, 2]
+        best, along = _apart(px, py, pz, path, joined, k)
+        for way in (1, -1):
+            j = k + way
+            while 0 <= j < n:
+                other, there = _apart(px, py, pz, path, joined, j)
+                if other > best:
+                    break
+                best, along, k = other, there, j
+                j += way
+        if best > enough_squared:
+            top = 1
+            stack[0], depth[0] = 0, levels - 1
+            while top > 0:
+                top -= 1
+                box, level = stack[top], depth[top]
+                if _to_box(px, py, pz, boxes[offsets[level] + box]) >= min(best, beyond_squared):
+                    continue
+                if level == 0:
+                    for j in range(box * BRANCH, min((box + 1) * BRANCH, n)):
+                        other, there = _apart(px, py, pz, path, joined, j)
+                        if other < best:
+                            best, along, k = other, there, j
+                else:
+                    for j in range(box * BRANCH, min((box + 1) * BRANCH, counts[level - 1])):
+                        stack[top], depth[top] = j, level - 1
+                        top += 1
+        distance[p], segment[p], part[p] = math.sqrt(best), k, along

@@ -1,0 +1,54 @@
+"""Where a line of the plane crosses itself."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from lobework.kernels.jit import kernel
+
+if TYPE_CHECKING:
+    from lobework.geometry.rigid import Array
+
+__all__ = ["crossing"]
+
+
+@kernel()
+def _apart(x: Array, y: Array, i: int, k: int) -> float:
+    """Return above zero where the ends of side k lie on one side of the line through side i, below where on both."""
+    dx, dy = x[i + 1] - x[i], y[i + 1] - y[i]
+    return float((dx * (y[k] - y[i]) - dy * (x[k] - x[i])) * (dx * (y[k + 1] - y[i]) - dy * (x[k + 1] - x[i])))
+
+
+@kernel()
+def crossing(x: Array, y: Array) -> tuple[int, int, int]:
+    """Return the first of many lines that crosses itself, and two sides of it that meet; all -1 where none does.
+
+    Sides of one straight line do not count as meeting. Lines go down in y for the most part: sides are compared as far back
+    as one lies that low.
+
+    Parameters
+    ----------
+    x, y : (lines, corners) float64
+        The corners of each.
+
+    Returns
+    -------
+    line, first, second : int
+        Side ``k`` goes from corner k to the next.
+    """
+    lowest = np.zeros(x.shape[1])
+    for line in range(x.shape[0]):
+        here_x, here_y = x[line], y[line]
+        lowest[0] = here_y[0]
+        for k in range(x.shape[1] - 1):
+            lowest[k + 1] = min(lowest[k], here_y[k + 1])
+            high = max(here_y[k], here_y[k + 1])
+            i = k - 2
+            while i >= 0 and lowest[i + 1] <= high:
+                one, other = _apart(here_x, here_y, i, k), _apart(here_x, here_y, k, i)
+                if one <= 0 and other <= 0 and (one < 0 or other < 0):
+                    return line, i, k
+                i -= 1
+    return -1, -1, -1

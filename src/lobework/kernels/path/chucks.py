@@ -1,0 +1,123 @@
+"""Samples carried through a stack of chucks whose place is known as polynomials."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from lobework.kernels.jit import kernel
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from lobework.geometry.rigid import Array
+
+    Whole = NDArray[np.int64]
+
+__all__ = ["FUSED", "carried"]
+
+FUSED = {"contract"}
+"""A product and a sum may be fused, which rounds once instead of twice; nothing is reordered."""
+
+
+@kernel(fastmath=FUSED)
+def _filled(out: Array, t: Array, terms: Array) -> None:
+    """Fill a polynomial's values, eight terms at a time."""
+    for last in range(terms.size - 8, -8, -8):
+        a, b, c, d = terms[last], terms[last + 1], terms[last + 2], terms[last + 3]
+        e, f, g, h = terms[last + 4], terms[last + 5], terms[last + 6], terms[last + 7]
+        if last == terms.size - 8:
+            for j in range(out.size):
+                s = t[j]
+                out[j] = a + s * (b + s * (c + s * (d + s * (e + s * (f + s * (g + s * h))))))
+        else:
+            for j in range(out.size):
+                s = t[j]
+                out[j] = a + s * (b + s * (c + s * (d + s * (e + s * (f + s * (g + s * (h + s * out[j])))))))
+
+
+@kernel(fastmath=FUSED)
+def carried(
+    x: Array,
+    y: Array,
+    z: Array,
+    sample: int,
+    begin: float,
+    step: float,
+    ramp: Array,
+    run: int,
+    firsts: Whole,
+    which: Whole,
+    middles: Array,
+    scales: Array,
+    terms: Array,
+    moves: NDArray[np.bool_],
+    t: Array,
+    held: Array,
+) -> int:
+    """Carry evenly spaced samples over from the spindle to the work, in place; return the run of the last.
+
+    Parameters
+    ----------
+    x, y, z : (n,) float64, mm
+        On the spindle; on the work afterwards, but for runs of no polynomial. An empty ``z`` is left alone.
+    sample : int
+        Number of the first.
+    begin, step : float, turns
+        Where the first stands, and from one to the next.
+    ramp : (n or more,) float64
+        0, 1, 2 ...
+    run : int
+        In which the first lies, or an earlier one.
+    firsts : (r + 1,) int64
+        First sample of each run, and the one after the last run.
+    which : (r,) int64
+        Whose polynomials each run takes; -1 where none are known.
+    middles, scales : (r,) float64, turns and 1/turns
+        ``t = (u - middle) * scale`` goes from -1 to 1.
+    terms : (pieces, 5 or 12, 8 or 24) float64
+        Of cosine, sine and shift; or of the rotation's rows and the shift.
+    moves : (5 or 12,) bool
+        Which of them are no constants.
+    t : (n or more,) float64
+        Room to work in, in sixteens.
+    held : (5 or 12, n or more) float64
+        Likewise, where the constants already stand.
+    """
+    size = x.size
+    planar = moves.size == 5
+    done = 0
+    while done < size:
+        while firsts[run + 1] <= sample + done:
+            run += 1
+        end = min(size, firsts[run + 1] - sample)
+        piece = which[run]
+        if piece >= 0:
+            count = end - done
+            room = (count + 15) // 16 * 16
+            a_step = step * scales[run]
+            at = (begin - middles[run]) * scales[run] + done * a_step
+            ts = t[:room]
+            for j in range(room):
+                ts[j] = at + ramp[j] * a_step
+            for f in range(moves.size):
+                if moves[f]:
+                    _filled(held[f, :room], ts, terms[piece, f])
+            xs, ys, zs = x[done:end], y[done:end], z[done:end]
+            if planar:
+                c, s, sx, sy, sz = held[0], held[1], held[2], held[3], held[4]
+                for j in range(count):
+                    px, py = xs[j] - sx[j], ys[j] - sy[j]
+                    xs[j] = c[j] * px + s[j] * py
+                    ys[j] = c[j] * py - s[j] * px
+                for j in range(zs.size):
+                    zs[j] -= sz[j]
+            else:
+                for j in range(count):
+                    px, py, pz = xs[j] - held[9, j], ys[j] - held[10, j], zs[j] - held[11, j]
+                    xs[j] = held[0, j] * px + held[3, j] * py + held[6, j] * pz
+                    ys[j] = held[1, j] * px + held[4, j] * py + held[7, j] * pz
+                    zs[j] = held[2, j] * px + held[5, j] * py + held[8, j] * pz
+        done = end
+    return run

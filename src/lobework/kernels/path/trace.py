@@ -1,0 +1,411 @@
+"""The compiled path: cam lifts, headstock, spindle and chucks in one loop over the samples."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numba import prange
+
+from lobework.kernels.jit import kernel
+from lobework.kernels.path.chucks import FUSED, carried
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from lobework.geometry.rigid import Array
+
+    Whole = NDArray[np.int64]
+
+__all__ = ["weave"]
+
+_BLOCK = 256
+_SHARES = 64
+S3, S5, S7, S9, S11, S13 = ((-1) ** k / math.factorial(2 * k + 1) for k in range(1, 7))
+C2, C4, C6, C8, C10, C12 = ((-1) ** k / math.factorial(2 * k) for k in range(1, 7))
+
+
+@kernel(fastmath=FUSED)
+def _lifts(
+    ramp: Array,
+    pushed: Array,
+    scale: float,
+    along: float,
+    a_step: float,
+    begin: int,
+    cells: Array,
+    first: int,
+    last: int,
+    onto: int,
+) -> None:
+    """Lay one push over a block of samples: its curve's cubics, one run of samples a cell.
+
+    ``onto`` says what was there: 2 nothing, 0 a sum to add to, -1 or 1 what it must pass below or above to hold.
+    """
+    size = pushed.size
+    done = 0
+    while done < size:
+        at = along + (begin + done) * a_step
+        cell = min(max(int(at), 0), last)
+        run = size - done
+        if a_step > 0 and cell < last:
+            run = min(run, int((cell + 1 - at) / a_step) + 1)
+        elif a_step < 0 and cell > 0:
+            run = min(run, int((cell - at) / a_step) + 1)
+        c = cells[first + cell]
+        c0, c1, c2, c3 = scale * c[0], scale * c[1], scale * c[2], scale * c[3]
+        t0 = at - cell
+        if onto == 2:
+            part = pushed[done : min(done + (run + 15) // 16 * 16, size)]
+            for j in range(part.size):
+                t = t0 + ramp[j] * a_step
+                part[j] = c0 + t * (c1 + t * (c2 + t * c3))
+        elif onto == 0:
+            part = pushed[done : done + run]
+            for j in range(run):
+                t = t0 + ramp[j] * a_step
+                part[j] += c0 + t * (c1 + t * (c2 + t * c3))
+        else:
+            part = pushed[done : done + run]
+            for j in range(run):
+                t = t0 + ramp[j] * a_step
+                push = c0 + t * (c1 + t * (c2 + t * c3))
+                part[j] = min(part[j], push) if onto < 0 else max(part[j], push)
+        done += run
+
+
+@kernel(fastmath=FUSED)
+def _pushes(
+    ramp: Array,
+    pushed: Array,
+    scale: Array,
+    along: Array,
+    a_step: Array,
+    begin: int,
+    cells: Array,
+    first: Whole,
+    last: Whole,
+    low: int,
+    high: int,
+    furthest: int,
+) -> None:
+    """Lay the pushes ``low`` to ``high`` over a block: their sum, or whichever goes furthest."""
+    for p in range(low, high):
+        onto = 2 if p == low else furthest
+        _lifts(ramp, pushed, scale[p], along[p], a_step[p], begin, cells, first[p], last[p], onto)
+
+
+@kernel(fastmath=FUSED)
+def _turns(cosines: Array, sines: Array, angle: float, count: int) -> None:
+    """Fill the cosines and sines of 0, 1, 2 ... times an angle: the first few exact, the rest turned on from them."""
+    known = min(8, count)
+    for j in range(known):
+        cosines[j], sines[j] = math.cos(j * angle), math.sin(j * angle)
+    while known < count:
+        c, s = math.cos(known * angle), math.sin(known * angle)
+        more = min(known, count - known)
+        for j in range(more):
+            cosines[known + j] = cosines[j] * c - sines[j] * s
+            sines[known + j] = sines[j] * c + cosines[j] * s
+        known += more
+
+
+@kernel(fastmath=FUSED)
+def _rock(px: Array, py: Array, across: Array, height: float, most: float) -> None:
+    """Turn points about the pivot by the headstock's rock, ``most`` rad at the most.
+
+    By series: to the 8th power below 0.05 rad, to the 13th below 0.3, both within 1e-17.
+    """
+    per = 1 / height
+    if most < 0.05:
+        for j in range(px.size):
+            a = across[j] * per
+            q = a * a
+            s = a + a * q * (S3 + q * (S5 + q * S7))
+            c = 1 + q * (C2 + q * (C4 + q * (C6 + q * C8)))
+            x, y = px[j], py[j] + height
+            px[j] = x * c - y * s
+            py[j] = x * s + y * c - height
+    elif most < 0.3:
+        for j in range(px.size):
+            a = across[j] * per
+            q = a * a
+            s = a + a * q * (S3 + q * (S5 + q * (S7 + q * (S9 + q * (S11 + q * S13)))))
+            c = 1 + q * (C2 + q * (C4 + q * (C6 + q * (C8 + q * (C10 + q * C12)))))
+            x, y = px[j], py[j] + height
+            px[j] = x * c - y * s
+            py[j] = x * s + y * c - height
+    else:
+        for j in range(px.size):
+            a = across[j] * per
+            x, y, s, c = px[j], py[j] + height, math.sin(a), math.cos(a)
+            px[j] = x * c - y * s
+            py[j] = x * s + y * c - height
+
+
+@kernel(fastmath=FUSED)
+def _held(
+    ramp: Array,
+    px: Array,
+    py: Array,
+    z: Array,
+    begin: float,
+    step: float,
+    tip_x: float,
+    tip_y: float,
+    tip_z: float,
+    travel_x: float,
+    travel_y: float,
+    travel_z: float,
+    arc: Array,
+) -> None:
+    """Lay out where the slides hold the tip on the bench."""
+    if arc[0] != 0.0:
+        for j in range(px.size):
+            angle = arc[1] + (begin + ramp[j] * step) * arc[2]
+            px[j] = tip_x + arc[0] * math.sin(angle)
+            py[j] = tip_y
+            z[j] = tip_z + arc[0] * math.cos(angle)
+        return
+    if travel_x == 0.0 and travel_y == 0.0 and travel_z == 0.0:
+        px[:], py[:], z[:] = tip_x, tip_y, tip_z
+        return
+    for j in range(px.size):
+        u = begin + ramp[j] * step
+        px[j] = tip_x + u * travel_x
+        py[j] = tip_y + u * travel_y
+        z[j] = tip_z + u * travel_z
+
+
+@kernel(fastmath=FUSED)
+def _turned(
+    x: Array, y: Array, px: Array, py: Array, cosines: Array, sines: Array, c: float, s: float, sx: float, sy: float
+) -> None:
+    """Turn a block back by the spindle's angle, and shift it by the chuck."""
+    for j in range(x.size):
+        cosine = c * cosines[j] - s * sines[j]
+        sine = s * cosines[j] + c * sines[j]
+        x[j] = px[j] * cosine + py[j] * sine - sx
+        y[j] = py[j] * cosine - px[j] * sine - sy
+
+
+@kernel(fastmath=FUSED)
+def _rocked(
+    x: Array,
+    y: Array,
+    cosines: Array,
+    sines: Array,
+    ramp: Array,
+    c: float,
+    s: float,
+    sx: float,
+    sy: float,
+    tip_x: float,
+    tip_y: float,
+    height: float,
+    scale: float,
+    along: float,
+    a_step: float,
+    begin: int,
+    cells: Array,
+    first: int,
+    last: int,
+) -> None:
+    """Do all of a block at once where one cam rocks the headstock by less than 0.05 rad and the slides stand still."""
+    size = x.size
+    above, per = tip_y + height, scale / height
+    done = 0
+    while done < size:
+        at = along + (begin + done) * a_step
+        cell = min(max(int(at), 0), last)
+        run = size - done
+        if a_step > 0 and cell < last:
+            run = min(run, int((cell + 1 - at) / a_step) + 1)
+        elif a_step < 0 and cell > 0:
+            run = min(run, int((cell - at) / a_step) + 1)
+        k = cells[first + cell]
+        c0, c1, c2, c3 = per * k[0], per * k[1], per * k[2], per * k[3]
+        t0 = at - cell
+        end = min(done + (run + 15) // 16 * 16, size)
+        xs, ys, cs, ss = x[done:end], y[done:end], cosines[done:end], sines[done:end]
+        for j in range(xs.size):
+            t = t0 + ramp[j] * a_step
+            a = c0 + t * (c1 + t * (c2 + t * c3))
+            q = a * a
+            sa = a + a * q * (S3 + q * (S5 + q * S7))
+            ca = 1 + q * (C2 + q * (C4 + q * (C6 + q * C8)))
+            px = tip_x * ca - above * sa
+            py = tip_x * sa + above * ca - height
+            cosine = c * cs[j] - s * ss[j]
+            sine = s * cs[j] + c * ss[j]
+            xs[j] = px * cosine + py * sine - sx
+            ys[j] = py * cosine - px * sine - sy
+        done += run
+
+
+@kernel(parallel=True, fastmath=FUSED)
+def weave(
+    starts: Array,
+    steps: Array,
+    counts: Whole,
+    offsets: Whole,
+    along: Array,
+    cells_a_step: Array,
+    first: Whole,
+    last: Whole,
+    scale: Array,
+    cells: Array,
+    sideways: int,
+    endways: int,
+    furthest: int,
+    height: float,
+    most: float,
+    tip: Array,
+    travel: Array,
+    arc: Array,
+    turned: float,
+    shift: Array,
+    firsts: Whole,
+    which: Whole,
+    middles: Array,
+    scales: Array,
+    terms: Array,
+    moves: NDArray[np.bool_],
+    x: Array,
+    y: Array,
+    z: Array,
+) -> None:
+    """Fill x, y, z with every span's samples, each span's end left to the next.
+
+    Parameters
+    ----------
+    starts, steps : (k,) float64, turns
+        Where spans start, and from sample to sample.
+    counts, offsets : (k,) int64
+        Samples in each span, and where its first goes.
+    along, cells_a_step : (k, p) float64
+        Each push's place in its arc at the span's start, in cells, and its advance a sample.
+    first, last : (k, p) int64
+        The arc's first cell, and its last counted from there.
+    scale : (p,) float64
+        Factor of each push's curve.
+    cells : (c, 4) float64, mm
+        The cubics of all curves.
+    sideways, endways : int
+        How many pushes go across, and then along.
+    furthest : int
+        0: they add up; -1 or 1: the least or the greatest holds.
+    height : float, mm
+        Pivot to spindle; 0 where the headstock slides.
+    most : float, rad
+        Bound of the headstock's rock.
+    tip, travel : (3,) float64, mm and mm/turn
+        Of the cutter on the bench; of an arc, its centre and nothing.
+    arc : (3,) float64, mm, rad and rad/turn
+        Its radius, where it begins from +Z towards +X, and how far it goes; a radius of zero is none.
+    turned : float, rad
+        How far the still chuck turns the work.
+    shift : (3,) float64, mm
+        Where the still chuck's work stands on the spindle.
+    firsts, which, middles, scales, terms, moves : arrays
+        The stack of chucks in its place, where it moves: see `lobework.kernels.path.chucks.carried`. Empty where it is still.
+    x, y, z : (n,) float64
+        Filled; an empty ``z`` is left alone.
+    """
+    cg, sg = math.cos(turned), math.sin(turned)
+    sx = shift[0] * cg + shift[1] * sg
+    sy = shift[1] * cg - shift[0] * sg
+    tip_x, tip_y, tip_z = tip[0], tip[1], tip[2] - shift[2]
+    travel_x, travel_y, travel_z = travel
+    plainly = sideways == 1 and endways == 0 and height != 0.0 and most < 0.05
+    plainly = plainly and travel_x == 0.0 and travel_y == 0.0 and travel_z == 0.0 and arc[0] == 0.0
+    spans = starts.size
+    shares = min(_SHARES, spans)
+    for share in prange(shares):
+        pushed, px, py, pz = np.zeros(_BLOCK), np.zeros(_BLOCK), np.zeros(_BLOCK), np.zeros(_BLOCK)
+        cosines, sines, ramp = np.zeros(_BLOCK), np.zeros(_BLOCK), np.arange(_BLOCK).astype(np.float64)
+        t, held, run = np.zeros(_BLOCK), np.zeros((moves.size, _BLOCK)), 0
+        if which.size > 0:
+            run = np.searchsorted(firsts, offsets[share * spans // shares], side="right") - 1
+        if terms.size > 0:
+            for f in range(moves.size):
+                held[f, :] = terms[0, f, 0]
+        for k in range(share * spans // shares, (share + 1) * spans // shares):
+            step = steps[k]
+            _turns(cosines, sines, 2 * math.pi * step, min(_BLOCK, counts[k]))
+            for block in range(0, counts[k], _BLOCK):
+                size = min(_BLOCK, counts[k] - block)
+                begin, out = starts[k] + block * step, offsets[k] + block
+                xs, ys = x[out : out + size], y[out : out + size]
+                theta = 2 * math.pi * begin + turned
+                c, s = math.cos(theta), math.sin(theta)
+                if plainly:
+                    _rocked(
+                        xs,
+                        ys,
+                        cosines,
+                        sines,
+                        ramp,
+                        c,
+                        s,
+                        sx,
+                        sy,
+                        tip_x,
+                        tip_y,
+                        height,
+                        scale[0],
+                        along[k, 0],
+                        cells_a_step[k, 0],
+                        block,
+                        cells,
+                        first[k, 0],
+                        last[k, 0],
+                    )
+                    if z.size > 0:
+                        z[out : out + size] = tip_z
+                else:
+                    _held(
+                        ramp, px[:size], py[:size], pz[:size], begin, step, tip_x, tip_y, tip_z, travel_x, travel_y, travel_z, arc
+                    )
+                    if sideways > 0:
+                        _pushes(
+                            ramp,
+                            pushed[:size],
+                            scale,
+                            along[k],
+                            cells_a_step[k],
+                            block,
+                            cells,
+                            first[k],
+                            last[k],
+                            0,
+                            sideways,
+                            furthest,
+                        )
+                        if height == 0.0:
+                            px[:size] -= pushed[:size]
+                        else:
+                            _rock(px[:size], py[:size], pushed[:size], height, most)
+                    if endways > 0:
+                        _pushes(
+                            ramp,
+                            pushed[:size],
+                            scale,
+                            along[k],
+                            cells_a_step[k],
+                            block,
+                            cells,
+                            first[k],
+                            last[k],
+                            sideways,
+                            sideways + endways,
+                            furthest,
+                        )
+                        pz[:size] -= pushed[:size]
+                    if z.size > 0:
+                        z[out : out + size] = pz[:size]
+                    _turned(xs, ys, px[:size], py[:size], cosines, sines, c, s, sx, sy)
+                if which.size > 0:
+                    zs = z[out : out + size]
+                    run = carried(xs, ys, zs, out, begin, step, ramp, run, firsts, which, middles, scales, terms, moves, t, held)

@@ -1,0 +1,516 @@
+"""The words of a program as moves: the modal rules of a controller, line by line.
+
+T. R. Kramer, F. M. Proctor, E. Messina, *The NIST RS274/NGC Interpreter - Version 3*, NISTIR 6556 (2000): 2.1.2.5 (feed),
+3.3.5 and Table 4 (repeats, modal groups), 3.5 (codes), Table 8 (order of execution).
+"""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from lobework.kernels.jit import kernel
+from lobework.kernels.rs274.scan import COMMENT, DELETE, PERCENT, REMARK
+
+if TYPE_CHECKING:
+    from lobework.geometry.rigid import Array
+    from lobework.kernels.rs274.scan import Bytes, Int32s, Ints
+
+__all__ = ["run_words"]
+
+# What a block is; `lobework.proof.reader` has the same numbers.
+RAPID: Final = 0
+FEED: Final = 1
+ARC: Final = 2
+DWELL: Final = 3
+STOP: Final = 4
+END: Final = 5
+SWITCHED: Final = 6
+
+# What is told of a line, by number; `lobework.proof.reader` has the words.
+TWICE: Final = 32
+ONE_GROUP: Final = 33
+FOUR_M: Final = 34
+UNKNOWN_CODE: Final = 35
+NOT_A_LETTER: Final = 36
+N_NOT_FIRST: Final = 37
+DELETE_NOT_FIRST: Final = 38
+STRAY_PERCENT: Final = 39
+NO_CODE_FOR: Final = 40
+NO_AXIS: Final = 41
+NO_MOTION: Final = 42
+NO_FEED: Final = 43
+NO_INVERSE_FEED: Final = 44
+NEGATIVE_FEED: Final = 45
+ZERO_FEED: Final = 46
+NEGATIVE: Final = 47
+NO_P: Final = 48
+NO_CENTRE: Final = 49
+BOTH_CENTRES: Final = 50
+NO_END: Final = 51
+UNEVEN_ARC: Final = 52
+SHORT_RADIUS: Final = 53
+FULL_BY_RADIUS: Final = 54
+CUT_SHORT: Final = 55
+NO_SECOND_PERCENT: Final = 56
+NOT_READ: Final = 57
+NOT_READ_NOTE: Final = 58
+ROUNDED: Final = 59
+NO_PATH_MODE: Final = 60
+NO_UNITS: Final = 61
+STILL_INVERSE: Final = 62
+AFTER_END: Final = 63
+SEMICOLON: Final = 64
+DELETED: Final = 65
+MAY_STOP: Final = 66
+NO_DISTANCE: Final = 67
+MOTOR: Final = 68
+INVERSE: Final = 69
+"""Not told: its first line is kept, where there is room for how often each thing is told."""
+CODES: Final = 72
+"""Numbers of things that may be told, those of `lobework.kernels.rs274.scan` among them."""
+ONCE: Final = NOT_READ_NOTE
+"""From this number on a thing is told of the first line only; how many lines have it is counted."""
+
+_A, _Z = 65, 90
+_D, _F, _G, _H, _I, _J, _K, _L, _M, _N, _P, _Q, _R, _S, _T = 3, 5, 6, 7, 8, 9, 10, 11, 12, 13, 15, 16, 17, 18, 19
+_UNSET = -1
+_MM_PER_INCH = 25.4
+_UNEVEN_MM = 0.002
+_UNEVEN_INCH = 0.0002
+_WHOLE = 1e-4
+_AXES = np.array([ord(each) - 65 for each in "XYZABC"])
+_WORDS = np.array([each in "ABCDFGHIJKLMNPQRSTXYZ" for each in "ABCDEFGHIJKLMNOPQRSTUVWXYZ"])
+_BY_CODE = np.array([_D, _H, _I, _J, _K, _L, _P, _Q, _R])
+"""Words that only some code takes."""
+
+_MOST_CODE = 1000
+_G_GROUPS = {
+    1: (0, 10, 20, 30, 382, *range(800, 900, 10)),
+    0: (40, 100, 280, 300, 530, 920, 921, 922, 923),
+    2: (170, 180, 190),
+    3: (900, 910),
+    5: (930, 940),
+    6: (200, 210),
+    7: (400, 410, 420),
+    8: (430, 490),
+    10: (980, 990),
+    12: (540, 550, 560, 570, 580, 590, 591, 592, 593),
+    13: (610, 611, 640),
+}
+_M_GROUPS = {4: (0, 1, 2, 30, 60), 6: (6,), 7: (3, 4, 5), 8: (7, 8, 9), 9: (48, 49)}
+_READ = (0, 10, 20, 30, 40, 170, 180, 190, 200, 210, 400, 490, 540, 610, 611, 640, 800, 900, 910, 930, 940, 980, 990)
+
+
+def _table(groups: dict[int, tuple[int, ...]]) -> Ints:
+    """Return the modal group of each code; -1 where the standard has none (Table 4)."""
+    table = np.full(_MOST_CODE, -1)
+    for group, codes in groups.items():
+        table[list(codes)] = group
+    return table
+
+
+_G_GROUP, _M_GROUP = _table(_G_GROUPS), _table(_M_GROUPS)
+"""By ten times a G number, and by an M number."""
+_IS_READ = np.isin(np.arange(_MOST_CODE), _READ)
+"""Whether the meaning of ten times a G number is known here."""
+
+# Where the state of the controller is kept, as whole numbers.
+_MOTION, _PLANE, _ABSOLUTE, _INVERSE, _UNITS_SAID, _PATH_SAID, _MOVED, _BLOCKS, _BEGUN, _PERCENTS, _ENDED, _DISTANCE_SAID = range(
+    12
+)
+
+
+@kernel(inline="always")
+def _note(told: Ints, code: int, line: int, word: int) -> None:
+    """Note one thing: what is wrong for as long as there is room, anything else once; the first row counts them."""
+    tally, at = told.shape[0] - CODES, told[0, 0] + 1
+    told[tally + code, 0] += 1
+    if code >= ONCE:
+        if told[tally + code, 0] > 1:
+            return
+    elif at >= tally - (CODES - ONCE):
+        return
+    told[0, 0] = at
+    told[at, 0], told[at, 1], told[at, 2] = code, line, word
+
+
+@kernel(inline="always")
+def _flaw(flaw: Ints, code: int, word: int) -> None:
+    """Note what is wrong with a line: the first thing that is."""
+    if flaw[0] == 0:
+        flaw[0], flaw[1] = code, word
+
+
+@kernel()
+def _clear(all_of: Ints) -> None:
+    for k in range(all_of.size):
+        all_of[k] = -1
+
+
+@kernel()
+def _moved(here: Array, end: Array) -> int:
+    """Return 2 where X, Y or Z moves, 1 where only A, B or C does, and 0 where none does."""
+    for a in range(6):
+        if here[a] != end[a]:
+            return 2 if a < 3 else 1
+    return 0
+
+
+@kernel()
+def _lay(block: Int32s, ends: Array, minutes: Array, at: int, kind: int, line: int, end: Array, takes: float) -> int:
+    """Fill one block, and return where the next one goes."""
+    block[at, 0], block[at, 1], minutes[at] = kind, line, takes
+    for a in range(6):
+        ends[at, a] = end[a]
+    return at + 1
+
+
+@kernel()
+def _arc(
+    here: Array, end: Array, first: int, second: int, clockwise: bool, word: Ints, value: Array, scale: float, arc: Array
+) -> int:
+    """Fill an arc's first and second axis, centre, start and end radius, start angle and sweep; return what is wrong, or zero."""
+    odd = 3 - first - second
+    if word[_I + odd] >= 0:
+        return NO_CODE_FOR
+    by_first, by_second, by_radius = word[_I + first] >= 0, word[_I + second] >= 0, word[_R] >= 0
+    centred = by_first or by_second
+    if centred and by_radius:
+        return BOTH_CENTRES
+    if not centred and not by_radius:
+        return NO_CENTRE
+    ax, ay, bx, by = here[first], here[second], end[first], end[second]
+    within = _UNEVEN_MM if scale == 1.0 else _UNEVEN_INCH * scale
+    if centred:
+        cx = ax + (value[_I + first] * scale if by_first else 0.0)
+        cy = ay + (value[_I + second] * scale if by_second else 0.0)
+        if abs(math.hypot(ax - cx, ay - cy) - math.hypot(bx - cx, by - cy)) > within:
+            return UNEVEN_ARC
+    else:
+        dx, dy, radius = bx - ax, by - ay, value[_R] * scale
+        half = 0.5 * math.hypot(dx, dy)
+        if half == 0.0:
+            return FULL_BY_RADIUS
+        if half - abs(radius) > within:
+            return SHORT_RADIUS
+        away = math.sqrt(max(radius * radius - half * half, 0.0))
+        left = (radius > 0) != clockwise
+        per = (away if left else -away) / (2 * half)
+        cx, cy = 0.5 * (ax + bx) - dy * per, 0.5 * (ay + by) + dx * per
+    begin = math.atan2(ay - cy, ax - cx)
+    sweep = (math.atan2(by - cy, bx - cx) - begin) % (2 * math.pi)
+    if ax == bx and ay == by:
+        sweep = 0.0
+    sweep = sweep if sweep > 0.0 else 2 * math.pi
+    if clockwise:
+        sweep = sweep - 2 * math.pi if sweep < 2 * math.pi else -sweep
+    arc[0], arc[1], arc[2], arc[3] = first, second, cx, cy
+    arc[4], arc[5] = math.hypot(ax - cx, ay - cy), math.hypot(bx - cx, by - cy)
+    arc[6], arc[7] = begin, sweep
+    return 0
+
+
+@kernel()
+def _length(here: Array, end: Array, arc: Array, is_arc: bool) -> float:
+    """Return what a feed is counted over (2.1.2.5): the way of X, Y, Z where any of them moves, in mm; otherwise the angles."""
+    if is_arc:
+        odd = 3 - int(arc[0]) - int(arc[1])
+        return math.hypot(0.5 * (arc[4] + arc[5]) * abs(arc[7]), end[odd] - here[odd])
+    first = 0 if _moved(here, end) == 2 else 3
+    along = 0.0
+    for a in range(first, first + 3):
+        along += (end[a] - here[a]) ** 2
+    return math.sqrt(along)
+
+
+@kernel()
+def _code(letter: int, number: float, k: int, groups: Ints, m_groups: Ints, flaw: Ints, told: Ints, line: int) -> None:
+    """Take one G or M word."""
+    times = 10.0 if letter == _G else 1.0
+    code = int(math.floor(number * times + 0.5))
+    if code < 0 or code >= _MOST_CODE or abs(number * times - code) > _WHOLE * times:
+        _flaw(flaw, UNKNOWN_CODE, k)
+        return
+    group = _G_GROUP[code] if letter == _G else _M_GROUP[code]
+    mine = groups if letter == _G else m_groups
+    if group < 0:
+        _flaw(flaw, UNKNOWN_CODE, k)
+        return
+    both_coolants = letter == _M and group == 8 and mine[8] + code == 15
+    if mine[group] >= 0 and not both_coolants:
+        _flaw(flaw, ONE_GROUP, k)
+    mine[group] = code
+    if (not _IS_READ[code]) if letter == _G else code in (6, 60):
+        _flaw(flaw, NOT_READ, k)
+    elif letter == _G and group == 10:
+        _note(told, NOT_READ_NOTE, line, k)
+    elif letter == _M and group == 7 and code != 5:
+        _note(told, MOTOR, line, k)
+
+
+@kernel()
+def _gather(
+    kinds: Bytes,
+    values: Array,
+    lines: Int32s,
+    k: int,
+    word: Ints,
+    value: Array,
+    groups: Ints,
+    m_groups: Ints,
+    flaw: Ints,
+    state: Ints,
+    told: Ints,
+) -> int:
+    """Sort the words of one line by letter and modal group, and return where the next line begins."""
+    line, first, m_words, deleted, acts = lines[k], k, 0, -1, False
+    while k < kinds.size and lines[k] == line:
+        kind, letter = kinds[k], int(kinds[k]) - _A
+        if kind < 32:
+            _flaw(flaw, int(kind), k)
+        elif kind == PERCENT:
+            if state[_BEGUN] and not state[_PERCENTS]:
+                _flaw(flaw, STRAY_PERCENT, k)
+            state[_PERCENTS] += 1
+            state[_ENDED] = state[_PERCENTS] == 2
+        elif kind == DELETE:
+            if k > first:
+                _flaw(flaw, DELETE_NOT_FIRST, k)
+            else:
+                deleted = k
+        elif kind == REMARK:
+            _note(told, SEMICOLON, line, k)
+        elif kind != COMMENT:
+            acts = True
+            if not _WORDS[letter]:
+                _flaw(flaw, NOT_A_LETTER, k)
+            elif letter in (_G, _M):
+                _code(letter, values[k], k, groups, m_groups, flaw, told, line)
+                m_words += letter == _M
+                if m_words == 5:
+                    _flaw(flaw, FOUR_M, k)
+            elif word[letter] >= 0:
+                _flaw(flaw, TWICE, k)
+            else:
+                word[letter], value[letter] = k, values[k]
+                if letter == _N and k > first + (1 if kinds[first] == DELETE else 0):
+                    _flaw(flaw, N_NOT_FIRST, k)
+        if kind != PERCENT:
+            state[_BEGUN] = 1
+        k += 1
+    if deleted >= 0 and acts:
+        _note(told, DELETED, line, deleted)
+    return k
+
+
+@kernel()
+def _set_modes(
+    word: Ints, value: Array, groups: Ints, state: Ints, rates: Array, flaw: Ints, told: Ints, line: int, first: int
+) -> None:
+    """Take what a line sets: feed, plane, units, distance, path, motion. ``rates``: mm in a unit of length, and the feed."""
+    if (word[_S] >= 0 and value[_S] < 0) or (word[_T] >= 0 and value[_T] < 0):
+        _flaw(flaw, NEGATIVE, word[_S] if word[_S] >= 0 and value[_S] < 0 else word[_T])
+    if groups[5] >= 0 and (groups[5] == 930) != (state[_INVERSE] == 1):
+        state[_INVERSE], rates[1] = groups[5] == 930, 0.0
+    if groups[5] == 930:
+        at = told.shape[0] - CODES + INVERSE
+        told[at, 1] = line if told[at, 0] == 0 else told[at, 1]
+        told[at, 0] += 1
+    if word[_F] >= 0:
+        if value[_F] < 0:
+            _flaw(flaw, NEGATIVE_FEED, word[_F])
+        rates[1] = value[_F]
+    if groups[0] == 40:
+        if word[_P] < 0:
+            _flaw(flaw, NO_P, first)
+        elif value[_P] < 0:
+            _flaw(flaw, NEGATIVE, word[_P])
+    if groups[2] >= 0:
+        state[_PLANE] = groups[2]
+    if groups[6] >= 0:
+        rates[0], state[_UNITS_SAID] = _MM_PER_INCH if groups[6] == 200 else 1.0, 1
+    if groups[13] >= 0:
+        state[_PATH_SAID] = 1
+        if groups[13] == 640:
+            _note(told, ROUNDED, line, first)
+    if groups[3] >= 0:
+        state[_ABSOLUTE], state[_DISTANCE_SAID] = groups[3] == 900, 1
+    if groups[1] >= 0:
+        state[_MOTION] = _UNSET if groups[1] == 800 else groups[1]
+
+
+@kernel()
+def _spare(word: Ints, groups: Ints, arc: bool, flaw: Ints, told: Ints, line: int) -> None:
+    """Find words that no code of the line takes."""
+    for letter in _BY_CODE:
+        if word[letter] < 0:
+            continue
+        if letter == _P:
+            if groups[13] == 640:
+                _note(told, NOT_READ_NOTE, line, word[letter])
+            elif groups[0] != 40:
+                _flaw(flaw, NO_CODE_FOR, word[letter])
+        elif not arc or letter < _I or letter > _R or letter in (_L, _Q):
+            _flaw(flaw, NO_CODE_FOR, word[letter])
+
+
+@kernel()
+def _time(
+    word: Ints, here: Array, end: Array, arc: Array, is_arc: bool, state: Ints, rates: Array, flaw: Ints, first: int
+) -> float:
+    """Return how many minutes a move at a feed takes (2.1.2.5)."""
+    feed = rates[1]
+    if state[_INVERSE]:
+        if word[_F] < 0:
+            _flaw(flaw, NO_INVERSE_FEED, first)
+        elif feed == 0:
+            _flaw(flaw, ZERO_FEED, word[_F])
+        return float(1 / feed)
+    if feed == 0:
+        _flaw(flaw, NO_FEED, first)
+    turns_only = not is_arc and _moved(here, end) == 1
+    return float(_length(here, end, arc, is_arc) / (feed if turns_only else feed * rates[0]))
+
+
+@kernel()
+def _move(
+    word: Ints,
+    value: Array,
+    here: Array,
+    end: Array,
+    arc: Array,
+    state: Ints,
+    rates: Array,
+    flaw: Ints,
+    told: Ints,
+    line: int,
+    first: int,
+) -> float:
+    """Fill ``arc`` where a move is one, and return how many minutes it takes; of a rapid move, not a number."""
+    if not state[_MOVED] and not state[_UNITS_SAID]:
+        _note(told, NO_UNITS, line, first)
+    if not state[_MOVED] and not state[_PATH_SAID]:
+        _note(told, NO_PATH_MODE, line, first)
+    if not state[_MOVED] and not state[_DISTANCE_SAID]:
+        _note(told, NO_DISTANCE, line, first)
+    state[_MOVED] = 1
+    motion, plane = state[_MOTION], state[_PLANE]
+    if motion == 0:
+        return math.nan
+    is_arc = motion >= 20
+    if is_arc:
+        one = 0 if plane == 170 else (2 if plane == 180 else 1)
+        two = 1 if plane == 170 else (0 if plane == 180 else 2)
+        if word[_AXES[one]] < 0 and word[_AXES[two]] < 0:
+            _flaw(flaw, NO_END, first)
+        else:
+            problem = _arc(here, end, one, two, motion == 20, word, value, rates[0], arc)
+            if problem:
+                _flaw(flaw, problem, first)
+    takes = _time(word, here, end, arc, is_arc, state, rates, flaw, first)
+    if state[_INVERSE] and not is_arc and _moved(here, end) == 0:
+        _note(told, STILL_INVERSE, line, first)
+    return takes
+
+
+@kernel()
+def run_words(
+    kinds: Bytes,
+    values: Array,
+    lines: Int32s,
+    inch: bool,
+    block: Int32s,
+    ends: Array,
+    minutes: Array,
+    arcs: Array,
+    named: Ints,
+    told: Ints,
+) -> int:
+    """Carry out a program's words, and return how many blocks there are.
+
+    Parameters
+    ----------
+    kinds, values, lines : (n,)
+        The words, as `lobework.kernels.rs274.scan.read_words` gives them.
+    inch : bool
+        What lengths are read in until the program says.
+    block : (k, 2) int32
+        Filled: what a block is, and its line.
+    ends : (k, 6) float64
+        Filled: where X, Y, Z (mm), A, B, C (degrees) are at its end.
+    minutes : (k,) float64
+        Filled: how long it takes; of a rapid move, not a number.
+    arcs : (k, 8) float64
+        Filled for arcs: first and second axis, centre, radius at start and end, mm, angle at the start and sweep, rad.
+    named : (6, 2) int64
+        Filled: the first block that names each axis, and its line; -1 where none does.
+    told : (t, 3) int64, zeros
+        Filled: how many things are told, in the first row; then what, of which line, and of which word; in the last `CODES`
+        rows, how many lines each thing would be told of.
+    """
+    n = kinds.size
+    here, end, value, rates = np.zeros(6), np.zeros(6), np.zeros(26), np.zeros(2)
+    word, groups, m_groups = np.zeros(26, np.int64), np.zeros(14, np.int64), np.zeros(10, np.int64)
+    flaw, state = np.zeros(2, np.int64), np.zeros(12, np.int64)
+    state[_MOTION], state[_PLANE], state[_ABSOLUTE] = _UNSET, 170, 1
+    rates[0] = _MM_PER_INCH if inch else 1.0
+    k, blocks = int(state[_BEGUN]), int(state[_BLOCKS])
+    for a in range(6):
+        named[a, 0] = named[a, 1] = -1
+    while k < n and not state[_ENDED]:
+        line, first = lines[k], k
+        _clear(word)
+        _clear(groups)
+        _clear(m_groups)
+        flaw[0] = 0
+        k = _gather(kinds, values, lines, k, word, value, groups, m_groups, flaw, state, told)
+        if flaw[0]:
+            _note(told, flaw[0], line, flaw[1])
+        if flaw[0] or state[_ENDED]:
+            continue
+        _set_modes(word, value, groups, state, rates, flaw, told, line, first)
+        if groups[0] == 40:
+            blocks = _lay(block, ends, minutes, blocks, DWELL, line, here, value[_P] / 60)
+        axes = 0
+        for a in range(6):
+            letter = _AXES[a]
+            end[a] = here[a]
+            if word[letter] >= 0:
+                axes += 1
+                to = value[letter] * rates[0] if a < 3 else value[letter]
+                end[a] = to if state[_ABSOLUTE] else here[a] + to
+                if named[a, 0] < 0:
+                    named[a, 0], named[a, 1] = blocks, line
+        motion = state[_MOTION]
+        if axes and motion == _UNSET:
+            _flaw(flaw, NO_MOTION, first)
+        elif not axes and groups[1] >= 0 and groups[1] < 800:
+            _flaw(flaw, NO_AXIS if groups[1] < 20 else NO_END, first)
+        _spare(word, groups, axes > 0 and motion >= 20, flaw, told, line)
+        if axes and motion != _UNSET:
+            takes = _move(word, value, here, end, arcs[blocks], state, rates, flaw, told, line, first)
+            blocks = _lay(
+                block, ends, minutes, blocks, RAPID if motion == 0 else (ARC if motion >= 20 else FEED), line, end, takes
+            )
+            for a in range(6):
+                here[a] = end[a]
+        if flaw[0]:
+            _note(told, flaw[0], line, flaw[1])
+        stop = m_groups[4]
+        if stop >= 0:
+            state[_ENDED] = stop > 1
+            kind = END if stop > 1 else (SWITCHED if stop == 1 else STOP)
+            blocks = _lay(block, ends, minutes, blocks, kind, line, here, 0.0)
+            if stop == 1:
+                _note(told, MAY_STOP, line, first)
+    if not state[_ENDED]:
+        _note(told, NO_SECOND_PERCENT if state[_PERCENTS] else CUT_SHORT, lines[n - 1] if n else 1, n - 1)
+    while k < n and state[_PERCENTS] < 2:
+        if _A <= kinds[k] <= _Z:
+            _note(told, AFTER_END, lines[k], k)
+            break
+        k += 1
+    return blocks

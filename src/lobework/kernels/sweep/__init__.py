@@ -1,0 +1,1 @@
+"""A cutter swept along a path into a grid of depths, and the tiles in which that is done."""

@@ -1,0 +1,326 @@
+"""Cutters swept level over a face, exactly: a revolving cutter, or one swung in a circle about an upright axis.
+
+A level cutter goes deepest along a ray where it comes nearest to it, whatever its edge; one that is swung, where its circle
+does. So the least squared distance from the path is kept, and the edge is applied once. Those that rise and fall are in
+`lobework.kernels.sweep.sloping_on_face`.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+from numba import prange
+
+from lobework.kernels.jit import kernel
+from lobework.kernels.sweep.simd import (
+    any_at_most,
+    at_most,
+    greater,
+    lane,
+    lay,
+    lay_square,
+    lesser,
+    root,
+    spread,
+    take,
+    take_square,
+)
+from lobework.kernels.sweep.slab import (
+    bounds_of,
+    first_cell,
+    lanes_of,
+    lines_of,
+    patch_steps,
+    placed_in,
+    reach,
+    run_of,
+    walk_over,
+)
+from lobework.kernels.sweep.tiles import (
+    LANES,
+    MOST_REFERENCES,
+    PATCH,
+    PATCHES,
+    PRANGE_ALONE,
+    SHARES,
+    bin_to_tiles,
+    busy_tiles,
+    corner,
+    next_ticket,
+)
+
+if TYPE_CHECKING:
+    from lobework.geometry.rigid import Array
+    from lobework.kernels.sweep.simd import Lanes
+    from lobework.kernels.sweep.slab import Lines, Placed, Walk
+    from lobework.kernels.sweep.tiles import Cells, Counts, Whole
+
+__all__ = ["RIM_MM", "carve_level"]
+
+FUSED = {"contract"}
+"""A product and a sum may be fused, which rounds once instead of twice; nothing is reordered."""
+RIM_MM: Final = 2e-6
+"""By how much a distance may round past an edge's outer end and still count as under it."""
+_FAR: Final = np.float32(1e30)
+_GENTLE: Final = 0.1
+_SHORT: Final = 8
+
+
+@kernel(fastmath=FUSED)
+def _nearest(off: Cells, placed: Placed, walk: Walk, grid: Array) -> None:
+    """Lower a tile of squared distances, mm^2, to those from a level segment, in a slab."""
+    lane_u, lane_v = lanes_of(placed, grid)
+    step_u, step_v = patch_steps(placed, walk, grid)
+    lower, upper = spread(np.float32(placed[3])), spread(np.float32(placed[4]))
+    for line in range(walk[8], walk[9]):
+        first, last = run_of(walk, line)
+        first_u, first_v = first_cell(placed, walk, line, first, grid)
+        u, v, patch = lane_u + np.float32(first_u), lane_v + np.float32(first_v), line * walk[6] + first * walk[7]
+        for _ in range(first, last):
+            ahead = u - lesser(greater(u, lower), upper)
+            lay(off, patch, lesser(take(off, patch), ahead * ahead + v * v))
+            u, v = u + np.float32(step_u), v + np.float32(step_v)
+            patch += walk[7]
+
+
+@kernel(fastmath=FUSED)
+def _nearest_of_two(off: Cells, one: Placed, two: Placed, walk: Walk, grid: Array) -> None:
+    """Lower a tile of squared distances, mm^2, to those from two level segments, in a slab around both."""
+    lane_u, lane_v = lanes_of(one, grid)
+    lane_s, lane_w = lanes_of(two, grid)
+    step_u, step_v = patch_steps(one, walk, grid)
+    step_s, step_w = patch_steps(two, walk, grid)
+    lower, upper = spread(np.float32(one[3])), spread(np.float32(one[4]))
+    lower_two, upper_two = spread(np.float32(two[3])), spread(np.float32(two[4]))
+    for line in range(walk[8], walk[9]):
+        first, last = run_of(walk, line)
+        first_u, first_v = first_cell(one, walk, line, first, grid)
+        first_s, first_w = first_cell(two, walk, line, first, grid)
+        u, v = lane_u + np.float32(first_u), lane_v + np.float32(first_v)
+        s, w = lane_s + np.float32(first_s), lane_w + np.float32(first_w)
+        patch = line * walk[6] + first * walk[7]
+        for _ in range(first, last):
+            ahead = u - lesser(greater(u, lower), upper)
+            ahead_two = s - lesser(greater(s, lower_two), upper_two)
+            lay(off, patch, lesser(take(off, patch), lesser(ahead * ahead + v * v, ahead_two * ahead_two + w * w)))
+            u, v = u + np.float32(step_u), v + np.float32(step_v)
+            s, w = s + np.float32(step_s), w + np.float32(step_w)
+            patch += walk[7]
+
+
+@kernel(fastmath=FUSED)
+def _nearest_swung(off: Cells, placed: Placed, walk: Walk, grid: Array, swing: float) -> None:
+    """Lower a tile of squared distances, mm^2, to those from a circle of radius ``swing`` carried along a level segment."""
+    lane_u, lane_v = lanes_of(placed, grid)
+    step_u, step_v = patch_steps(placed, walk, grid)
+    circle, none = np.float32(swing), spread(np.float32(0.0))
+    lower, upper = spread(np.float32(placed[3])), spread(np.float32(placed[4]))
+    for line in range(walk[8], walk[9]):
+        first, last = run_of(walk, line)
+        first_u, first_v = first_cell(placed, walk, line, first, grid)
+        u, v, patch = lane_u + np.float32(first_u), lane_v + np.float32(first_v), line * walk[6] + first * walk[7]
+        for _ in range(first, last):
+            ahead = u - lesser(greater(u, lower), upper)
+            furthest = greater((u - lower) * (u - lower), (u - upper) * (u - upper))
+            outside = root(ahead * ahead + v * v) - circle
+            inside = circle - root(furthest + v * v)
+            apart = greater(greater(outside, inside), none)
+            lay(off, patch, lesser(take(off, patch), apart * apart))
+            u, v = u + np.float32(step_u), v + np.float32(step_v)
+            patch += walk[7]
+
+
+@kernel(fastmath=FUSED)
+def _heights(square: Lanes, parts: Array, none: Lanes) -> Lanes:
+    """Return how high an edge stands above its tip at squared distances from its middle line; far too high outside it.
+
+    Heights are held to those of each part's ends, so that what is further off is never lower, not even by rounding.
+    """
+    outermost = parts.shape[0] - 1
+    heights: Lanes = spread(_FAR)
+    for p in range(outermost, -1, -1):
+        kind, near, far, a, b = parts[p]
+        if kind == 0.0:
+            lowest, highest = a, a + b * (far - near)
+            height = (root(square) - np.float32(near)) * np.float32(b) + np.float32(a)
+        else:
+            lowest, highest = a - math.sqrt(b * b - near * near), a - math.sqrt(max(b * b - far * far, 0.0))
+            height = np.float32(a) - root(greater(np.float32(b * b) - square, none))
+        height = lesser(greater(height, spread(np.float32(lowest))), spread(np.float32(highest)))
+        rim = far + (RIM_MM if p == outermost else 0.0)
+        heights = at_most(square, spread(np.float32(rim * rim)), height, heights)
+    return heights
+
+
+@kernel(fastmath=FUSED)
+def _cut(off: Cells, parts: Array, tip: float, box: Whole, row: int, column: int, work: Whole, depth: Cells) -> None:
+    """Deepen a tile of the depths by an edge ``tip`` mm deep at squared distances ``off``, in a box of patches; forget those.
+
+    Whatever lies nearer than the edge is wide must lie in the box: it would be cut with the next depth, or in the next tile.
+    """
+    deep, none, far = np.float32(tip), spread(np.float32(0.0)), spread(_FAR)
+    near = spread(np.float32((parts[-1, 2] + RIM_MM) ** 2))
+    for line in range(box[0], box[1]):
+        down = row + line * PATCH
+        first, last = 0, 0
+        if down + PATCH <= depth.shape[0]:
+            first, last = work[down, 0], work[down, 1]
+            for k in range(1, PATCH):
+                first, last = max(first, work[down + k, 0]), min(last, work[down + k, 1])
+        for patch in range(line * PATCHES + box[2], line * PATCHES + box[3]):
+            square = take(off, patch)
+            if not any_at_most(square, near):
+                continue
+            lay(off, patch, far)
+            cut = deep - _heights(square, parts, none)
+            across = column + patch % PATCHES * PATCH
+            if first <= across and across + PATCH <= last:
+                lay_square(depth, down, across, greater(take_square(depth, down, across), cut))
+            else:
+                for k in range(LANES):
+                    r, c = down + k // PATCH, across + k % PATCH
+                    if r < depth.shape[0] and work[r, 0] <= c < work[r, 1]:
+                        depth[r, c] = max(depth[r, c], lane(cut, k))
+    box[0], box[1], box[2], box[3] = PATCHES, 0, PATCHES, 0
+
+
+@kernel(fastmath=FUSED)
+def _around_two(one: Array, two: Array, placed: Placed, r: float, lines: Lines, grid: Array) -> Walk:
+    """Return how to go over the slabs of two segments, one after the other, that turn little, in one: see `walk_over`."""
+    dx, dy = two[0] + two[5] * two[3] - one[0], two[1] + two[5] * two[4] - one[1]
+    length = math.sqrt(dx * dx + dy * dy)
+    turn, per = one[8], 1.0 / length
+    widest = max(one[7], turn, two[8])
+    askew = 2.0 * turn
+    start_x, start_y = placed[0] + placed[3] * placed[5], placed[1] + placed[3] * placed[6]
+    both = (start_x, start_y, 0.0, 0.0, length, dx * per, dy * per)
+    low, high = -r * (max(one[7], turn) + askew), length + r * (max(turn, two[8]) + askew)
+    return walk_over(both, low, high, r + (min(one[5], two[5]) + r * widest) * askew, lines, grid)
+
+
+@kernel(fastmath=FUSED)
+def _cut_tile(
+    segments: Array,
+    bounds: Whole,
+    chosen: Whole,
+    parts: Array,
+    swing: float,
+    grid: Array,
+    row: int,
+    column: int,
+    off: Cells,
+    box: Whole,
+    work: Whole,
+    depth: Cells,
+) -> None:
+    """Deepen one tile of the depths by level segments, those of one depth together; short ones two at a time."""
+    r, z, at = 0.0, 0.0, 0
+    while at < chosen.size:
+        k = chosen[at]
+        segment = segments[k]
+        if segment[2] != z:
+            if box[0] < box[1]:
+                _cut(off, parts, -z, box, row, column, work, depth)
+            z = segment[2]
+            r = reach(parts, -z) + swing
+        placed = placed_in(segment, grid, row, column)
+        top, bottom, left, right = lines_of(bounds[k], row, column)
+        joined = at + 1 < chosen.size and chosen[at + 1] == k + 1 and segment[8] < _GENTLE and swing == 0.0
+        if joined and segment[5] + segments[k + 1, 5] < _SHORT * grid[2]:
+            top_two, bottom_two, left_two, right_two = lines_of(bounds[k + 1], row, column)
+            top, bottom, left, right = min(top, top_two), max(bottom, bottom_two), min(left, left_two), max(right, right_two)
+            walk = _around_two(segment, segments[k + 1], placed, r, (top, bottom, left, right), grid)
+            _nearest_of_two(off, placed, placed_in(segments[k + 1], grid, row, column), walk, grid)
+            at += 1
+        elif swing > 0.0:
+            walk = walk_over(placed, placed[3] - r, placed[4] + r, r, (top, bottom, left, right), grid)
+            _nearest_swung(off, placed, walk, grid, swing)
+        else:
+            low, high = placed[3] - r * segment[7], placed[4] + r * segment[8]
+            _nearest(off, placed, walk_over(placed, low, high, r, (top, bottom, left, right), grid), grid)
+        box[0], box[1], box[2], box[3] = min(box[0], top), max(box[1], bottom), min(box[2], left), max(box[3], right)
+        at += 1
+    if box[0] < box[1]:
+        _cut(off, parts, -z, box, row, column, work, depth)
+
+
+@kernel(fastmath=FUSED)
+def _whole_paths(segments: Array) -> int:
+    """Return how many of (n, 9) segments belong to paths that end among them; all, where none does.
+
+    Segments that are taken two at a time are then the same two, whatever else is carved.
+    """
+    every: int = segments.shape[0]
+    n = every
+    while n > 0 and segments[n - 1, 8] < 1.0:
+        n -= 1
+    return n if n > 0 else every
+
+
+@kernel(fastmath=FUSED)
+def _carve_tiles(
+    tiles: Counts,
+    tickets: Counts,
+    starts: Counts,
+    order: Whole,
+    segments: Array,
+    bounds: Whole,
+    parts: Array,
+    swing: float,
+    grid: Array,
+    work: Whole,
+    depth: Cells,
+) -> None:
+    """Deepen tiles, as many as there are tickets, by those of the segments, (n, 9), that are binned to them."""
+    k = next_ticket(tickets)
+    if k >= tiles.size:
+        return
+    off = np.full((PATCHES * PATCHES, LANES), _FAR, np.float32)
+    box = np.array([PATCHES, 0, PATCHES, 0], np.int32)
+    while k < tiles.size:
+        number = tiles[k]
+        row, column = corner(number, depth.shape[1])
+        last = starts[number + 1]
+        while last > starts[number] and order[last - 1] >= segments.shape[0]:
+            last -= 1
+        chosen = order[starts[number] : last]
+        _cut_tile(segments, bounds, chosen, parts, swing, grid, row, column, off, box, work, depth)
+        k = next_ticket(tickets)
+
+
+@kernel(parallel=PRANGE_ALONE, fastmath=FUSED)
+def carve_level(segments: Array, parts: Array, swing: float, grid: Array, work: Whole, depth: Cells) -> None:
+    """Deepen a face by level segments.
+
+    Parameters
+    ----------
+    segments : (n, 9) float64
+        See `lobework.kernels.sweep.segments`; those of one depth best stand together.
+    parts : (p, 5) float64
+        Of the edge; see `lobework.kernels.sweep.slab.reach`.
+    swing : float, mm
+        Radius of the circle in which the edge is swung; 0 where it revolves about its own middle line.
+    grid : (4,) float64, mm
+        x and y of the first cell, and from cell to cell along x and y.
+    work : (rows, 2) int32
+        Of each row, the first column with work under it, and the one after the last.
+    depth : (rows, columns) float32, mm
+        Deepened.
+    """
+    n = segments.shape[0]
+    bounds = np.zeros((n, 4), np.int32)
+    for share in prange(SHARES):
+        first, after = n * share // SHARES, n * (share + 1) // SHARES
+        bounds_of(segments[first:after], parts, swing, grid, bounds[first:after])
+    taken = 0
+    while taken < n:
+        starts, order, more = bin_to_tiles(bounds[taken:], depth.shape[0], depth.shape[1], False, MOST_REFERENCES)
+        tiles, tickets = busy_tiles(starts), np.zeros(1, np.int64)
+        if taken + more < n:
+            more = _whole_paths(segments[taken : taken + more])
+        part, reached = segments[taken : taken + more], bounds[taken : taken + more]
+        for _ in prange(SHARES):
+            _carve_tiles(tiles, tickets, starts, order, part, reached, parts, swing, grid, work, depth)
+        taken += more

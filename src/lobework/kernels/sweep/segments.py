@@ -1,0 +1,179 @@
+"""A path's samples over a face made into straight segments, those in one line joined."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, Final
+
+from numba import prange
+
+from lobework.kernels.jit import kernel
+from lobework.kernels.sweep.tiles import PRANGE_ALONE
+
+if TYPE_CHECKING:
+    from lobework.geometry.rigid import Array
+    from lobework.kernels.sweep.tiles import Counts
+
+__all__ = ["FIELDS", "deepest_and_highest", "lay_paths", "lay_segments"]
+
+FIELDS: Final = 9
+"""A segment: x, y, z of its lower end, mm; its direction's x and y; its length over the face, mm; how much it rises a mm; and at
+its lower and upper end the sine of half the turn from or to its neighbour, 1 where it has none."""
+FUSED = {"contract"}
+"""A product and a sum may be fused, which rounds once instead of twice; nothing is reordered."""
+
+
+_STILL_MM: Final = 1e-9
+"""A shorter way is none; its direction would be rounding."""
+
+
+@kernel(fastmath=FUSED)
+def _last_still(tip: Array, anchor: int, end: int) -> int:
+    """Return the last sample in one run that stands where sample ``anchor`` does over the face."""
+    last = anchor
+    while last + 1 < end:
+        dx, dy = tip[last + 1, 0] - tip[anchor, 0], tip[last + 1, 1] - tip[anchor, 1]
+        if dx * dx + dy * dy > _STILL_MM * _STILL_MM:
+            break
+        last += 1
+    return last
+
+
+@kernel(fastmath=FUSED)
+def _lay(segment: Array, x: float, y: float, z: float, dx: float, dy: float, length: float, slope: float) -> None:
+    """Fill one segment that has no neighbours."""
+    segment[0], segment[1], segment[2] = x, y, z
+    segment[3], segment[4], segment[5], segment[6] = dx, dy, length, slope
+    segment[7], segment[8] = 1.0, 1.0
+
+
+@kernel(fastmath=FUSED)
+def _may_join(tip: Array, k: int, aside: float) -> bool:
+    """Return whether sample ``k + 1`` lies within ``aside`` of the line from the one before to the one after."""
+    dx, dy = tip[k + 1, 0] - tip[k, 0], tip[k + 1, 1] - tip[k, 1]
+    ex, ey = tip[k + 2, 0] - tip[k, 0], tip[k + 2, 1] - tip[k, 1]
+    apart = dx * ey - dy * ex
+    return bool(apart * apart <= 1.001 * aside * aside * (ex * ex + ey * ey))
+
+
+@kernel(fastmath=FUSED)
+def _last_in_line(tip: Array, anchor: int, end: int, aside: float, upright: float) -> int:
+    """Return the last sample that one segment from sample ``anchor`` reaches without leaving those between.
+
+    Each sample passed narrows the directions, and the slopes, that a segment may take; it goes on as long as samples go
+    forward and the chord to the newest lies within both.
+    """
+    x, y, z = tip[anchor, 0], tip[anchor, 1], tip[anchor, 2]
+    dx, dy = tip[anchor + 1, 0] - x, tip[anchor + 1, 1] - y
+    length = math.sqrt(dx * dx + dy * dy)
+    dx, dy = dx / length, dy / length
+    left, right = aside / length, -aside / length
+    slope = (tip[anchor + 1, 2] - z) / length
+    steepest, flattest = slope + upright / length, slope - upright / length
+    gone, last = length, anchor + 1
+    for k in range(anchor + 2, end):
+        px, py = tip[k, 0] - x, tip[k, 1] - y
+        along = px * dx + py * dy
+        if along <= gone:
+            break
+        per = 1.0 / along
+        turn, slope = (py * dx - px * dy) * per, (tip[k, 2] - z) * per
+        if turn > left or turn < right or slope > steepest or slope < flattest:
+            break
+        left, right = min(left, turn + aside * per), max(right, turn - aside * per)
+        steepest, flattest = min(steepest, slope + upright * per), max(flattest, slope - upright * per)
+        gone, last = along, k
+    return last
+
+
+@kernel()
+def deepest_and_highest(tip: Array) -> tuple[float, float]:
+    """Return the least and the greatest z of (n, 3) samples, mm."""
+    deepest, highest = tip[0, 2], tip[0, 2]
+    for k in range(1, tip.shape[0]):
+        deepest, highest = min(deepest, tip[k, 2]), max(highest, tip[k, 2])
+    return deepest, highest
+
+
+@kernel(fastmath=FUSED)
+def lay_segments(tip: Array, first: int, end: int, aside: float, upright: float, level: float, segments: Array, at: int) -> int:
+    """Lay segments through the samples ``first`` to ``end - 1`` of a path, and return where the next may go.
+
+    Parameters
+    ----------
+    tip : (n, 3) float64, mm
+        Samples of the path, C-contiguous.
+    first, end : int
+        Which samples, one or more.
+    aside, upright : float, mm
+        How far a sample may lie from the segment that passes it by, over the face and in depth.
+    level : float, mm
+        The one z of a level path, whatever its samples say; not a number where it is not level.
+    segments : (m, 9) float64
+        Filled from ``at`` on, ``end - first`` rows at the most; see `FIELDS`. A cutter that goes straight in or out makes one
+        of no length where it stands deepest; one that stays in its place makes none, unless it never leaves it.
+    at : int
+        Where the first segment goes.
+    """
+    begin, k, flat = at, first, not math.isnan(level)
+    before_x, before_y, joined = 0.0, 0.0, -1
+    while k < end - 1:
+        x, y, z = tip[k, 0], tip[k, 1], tip[k, 2]
+        last = _last_still(tip, k, end)
+        if last > k:
+            deepest = z
+            if flat:
+                k = last
+                continue
+            for stop in range(k + 1, last + 1):
+                deepest = min(deepest, tip[stop, 2])
+            if deepest < max(z, tip[last, 2]):
+                _lay(segments[at], x, y, deepest, 1.0, 0.0, 0.0, 0.0)
+                at, joined = at + 1, -1
+            k = last
+            continue
+        last = k + 1
+        if k + 2 < end and _may_join(tip, k, aside):
+            last = _last_in_line(tip, k, end, aside, math.inf if flat else upright)
+        dx, dy, dz = tip[last, 0] - x, tip[last, 1] - y, tip[last, 2] - z
+        if flat:
+            z, dz = level, 0.0
+        length = math.sqrt(dx * dx + dy * dy)
+        per = 1.0 / length
+        dx, dy, dz = dx * per, dy * per, dz * per
+        rising = dz >= 0.0
+        if rising:
+            _lay(segments[at], x, y, z, dx, dy, length, dz)
+        else:
+            _lay(segments[at], tip[last, 0], tip[last, 1], tip[last, 2], -dx, -dy, length, -dz)
+        if joined >= 0:
+            turn = min(0.5 * (abs(dx - before_x) + abs(dy - before_y)), 1.0)
+            segments[at - 1, joined] = turn
+            segments[at, 7 if rising else 8] = turn
+        before_x, before_y, joined = dx, dy, 8 if rising else 7
+        k, at = last, at + 1
+    if at == begin:
+        _lay(segments[at], tip[k, 0], tip[k, 1], level if flat else tip[k, 2], 1.0, 0.0, 0.0, 0.0)
+        at += 1
+    return at
+
+
+@kernel(parallel=PRANGE_ALONE, fastmath=FUSED)
+def lay_paths(tip: Array, ends: Counts, within: Array, levels: Array, segments: Array) -> None:
+    """Lay segments through paths, a thread a path.
+
+    Parameters
+    ----------
+    tip : (n, 3) float64, mm
+        Samples of all paths, C-contiguous.
+    ends : (k,) int64
+        The sample after the last of each path; the next one's first.
+    within, levels : (k,) float64, mm
+        Of each path: ``aside`` and ``upright``, and ``level``, as `lay_segments` takes them.
+    segments : (n, 9) float64
+        Filled, each path's from its first sample on. What it leaves over is at z = 0, which reaches no work.
+    """
+    for k in prange(ends.size):
+        first = ends[k - 1] if k > 0 else 0
+        at = lay_segments(tip, first, ends[k], within[k], within[k], levels[k], segments, first)
+        segments[at : ends[k], 2] = 0.0

@@ -1,0 +1,246 @@
+"""The sixteen cells of a patch worked at once: a vector of float32 that compiled kernels add, multiply and compare.
+
+Only for use inside compiled functions. ``Lanes`` and plain float32 numbers mix with ``+``, ``-``, ``*`` and ``/``; a product
+and a sum may be fused, which rounds once instead of twice, and nothing is reordered. A plain float64 number must be made
+float32 first. No lane may become a NaN: take no root of less than zero, divide by no zero.
+"""
+
+# The compiler tells what it hands over by position and name: it needs them all, and overloads without annotations.
+# ruff: noqa: ANN001, ANN202, ARG001, ARG005
+# mypy: disable-error-code="no-untyped-call, no-untyped-def"
+
+from __future__ import annotations
+
+import operator
+from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
+from llvmlite import ir  # type: ignore[import-untyped]
+from numba import types
+from numba.core import cgutils
+from numba.extending import intrinsic, models, overload, register_model
+
+from lobework.kernels.sweep.tiles import LANES, PATCH
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from numpy.typing import NDArray
+
+    Emit = Callable[..., Any]
+    Lanes = NDArray[np.float32]
+
+__all__ = [
+    "any_at_most",
+    "at_most",
+    "columns",
+    "greater",
+    "lane",
+    "lay",
+    "lay_square",
+    "lesser",
+    "root",
+    "rows",
+    "spread",
+    "take",
+    "take_square",
+]
+
+_compiled: Any = intrinsic
+_VECTOR: Final = ir.VectorType(ir.FloatType(), LANES)
+_ROW: Final = ir.VectorType(ir.FloatType(), PATCH)
+_FUSED: Final = ("contract",)
+_NUMBERS: Final = ("nnan", "nsz")
+
+
+class _LanesType(types.Type):
+    """How the compiler knows sixteen float32."""
+
+    def __init__(self) -> None:
+        super().__init__(name="Lanes")
+
+
+_lanes: Final = _LanesType()
+
+
+@register_model(_LanesType)
+class _LanesModel(models.PrimitiveModel):
+    """Held in a vector register."""
+
+    def __init__(self, manager: Any, kind: Any) -> None:
+        super().__init__(manager, kind, _VECTOR)
+
+
+def _of_lanes(count: int, emit: Emit) -> Any:
+    """Return a compiled function of so many Lanes to Lanes."""
+
+    def lower(context: Any, builder: Any, signature: Any, given: Any) -> Any:
+        return emit(builder, *given)
+
+    if count == 1:
+        return _compiled(lambda typing, x: (_lanes(_lanes), lower))
+    if count == 2:
+        return _compiled(lambda typing, x, y: (_lanes(_lanes, _lanes), lower))
+    return _compiled(lambda typing, x, y, then, otherwise: (_lanes(_lanes, _lanes, _lanes, _lanes), lower))
+
+
+def _instruction(name: str, count: int, flags: tuple[str, ...] = ()) -> Emit:
+    """Return what emits one of the compiler's own vector instructions."""
+
+    def emit(builder: Any, *given: Any) -> Any:
+        kind = ir.FunctionType(_VECTOR, (_VECTOR,) * count)
+        called = cgutils.get_or_insert_function(builder.module, kind, f"llvm.{name}.v{LANES}f32")
+        return builder.call(called, given, fastmath=flags)
+
+    return emit
+
+
+_add = _of_lanes(2, lambda builder, x, y: builder.fadd(x, y, flags=_FUSED))
+_subtract = _of_lanes(2, lambda builder, x, y: builder.fsub(x, y, flags=_FUSED))
+_multiply = _of_lanes(2, lambda builder, x, y: builder.fmul(x, y, flags=_FUSED))
+_divide = _of_lanes(2, lambda builder, x, y: builder.fdiv(x, y, flags=_FUSED))
+lesser = _of_lanes(2, _instruction("minnum", 2, _NUMBERS))
+"""The lesser of two Lanes, lane by lane."""
+greater = _of_lanes(2, _instruction("maxnum", 2, _NUMBERS))
+"""The greater of two Lanes, lane by lane."""
+root = _of_lanes(1, _instruction("sqrt", 1))
+"""The square root of Lanes, none below zero."""
+at_most = _of_lanes(4, lambda builder, x, y, then, otherwise: builder.select(builder.fcmp_ordered("<=", x, y), then, otherwise))
+"""``at_most(x, y, then, otherwise)``: ``then`` in the lanes where x <= y, ``otherwise`` in the others."""
+
+
+@_compiled
+def spread(typing: Any, number: Any) -> Any:
+    """Return Lanes that are all one float32 number."""
+
+    def lower(context: Any, builder: Any, signature: Any, given: Any) -> Any:
+        nothing, first = ir.Constant(_VECTOR, ir.Undefined), ir.IntType(32)
+        vector = builder.insert_element(nothing, given[0], ir.Constant(first, 0))
+        return builder.shuffle_vector(vector, nothing, ir.Constant(ir.VectorType(first, LANES), [0] * LANES))
+
+    return _lanes(types.float32), lower
+
+
+@_compiled
+def rows(typing: Any) -> Any:
+    """Return the row of each lane within its patch, 0 to 3."""
+    return _lanes(), lambda context, builder, signature, given: ir.Constant(_VECTOR, [float(k // PATCH) for k in range(LANES)])
+
+
+@_compiled
+def columns(typing: Any) -> Any:
+    """Return the column of each lane within its patch, 0 to 3."""
+    return _lanes(), lambda context, builder, signature, given: ir.Constant(_VECTOR, [float(k % PATCH) for k in range(LANES)])
+
+
+def _patch(context: Any, builder: Any, kind: Any, tile: Any, patch: Any) -> Any:
+    """Return a pointer to a tile's patch, as Lanes."""
+    laid_out = context.make_array(kind)(context, builder, tile)
+    where = [patch, context.get_constant(types.intp, 0)]
+    cell = cgutils.get_item_pointer(context, builder, kind, laid_out, where, wraparound=False, boundscheck=False)
+    return builder.bitcast(cell, _VECTOR.as_pointer())
+
+
+@_compiled
+def take(typing: Any, tile: Any, patch: Any) -> Any:
+    """Return patch number ``patch`` of a (patches, 16) C-contiguous float32 tile as Lanes."""
+
+    def lower(context: Any, builder: Any, signature: Any, given: Any) -> Any:
+        taken = builder.load(_patch(context, builder, signature.args[0], *given))
+        taken.align = 4
+        return taken
+
+    return _lanes(tile, types.intp), lower
+
+
+@_compiled
+def lay(typing: Any, tile: Any, patch: Any, lanes: Any) -> Any:
+    """Lay Lanes down as patch number ``patch`` of a (patches, 16) C-contiguous float32 tile."""
+
+    def lower(context: Any, builder: Any, signature: Any, given: Any) -> Any:
+        builder.store(given[2], _patch(context, builder, signature.args[0], *given[:2])).align = 4
+        return context.get_dummy_value()
+
+    return types.void(tile, types.intp, _lanes), lower
+
+
+@_compiled
+def any_at_most(typing: Any, x: Any, y: Any) -> Any:
+    """Return whether x <= y in any lane."""
+
+    def lower(context: Any, builder: Any, signature: Any, given: Any) -> Any:
+        lanes = builder.bitcast(builder.fcmp_ordered("<=", *given), ir.IntType(LANES))
+        return builder.icmp_unsigned("!=", lanes, ir.Constant(ir.IntType(LANES), 0))
+
+    return types.boolean(_lanes, _lanes), lower
+
+
+def _square_rows(context: Any, builder: Any, kind: Any, grid: Any, row: Any, column: Any) -> list[Any]:
+    """Return pointers to the four rows of a 4 x 4 square of a grid."""
+    laid_out = context.make_array(kind)(context, builder, grid)
+    pointers = []
+    for down in range(PATCH):
+        where = [builder.add(row, context.get_constant(types.intp, down)), column]
+        cell = cgutils.get_item_pointer(context, builder, kind, laid_out, where, wraparound=False, boundscheck=False)
+        pointers.append(builder.bitcast(cell, _ROW.as_pointer()))
+    return pointers
+
+
+def _chosen(builder: Any, one: Any, other: Any, first: int, count: int) -> Any:
+    """Return ``count`` elements of two vectors end to end, from the ``first`` on."""
+    places = ir.Constant(ir.VectorType(ir.IntType(32), count), list(range(first, first + count)))
+    return builder.shuffle_vector(one, other, places)
+
+
+@_compiled
+def take_square(typing: Any, grid: Any, row: Any, column: Any) -> Any:
+    """Return the 4 x 4 cells of a C-contiguous float32 grid whose first is at (row, column), as Lanes."""
+
+    def lower(context: Any, builder: Any, signature: Any, given: Any) -> Any:
+        taken = [builder.load(pointer) for pointer in _square_rows(context, builder, signature.args[0], *given)]
+        for each in taken:
+            each.align = 4
+        halves = [_chosen(builder, taken[k], taken[k + 1], 0, 2 * PATCH) for k in (0, 2)]
+        return _chosen(builder, halves[0], halves[1], 0, LANES)
+
+    return _lanes(grid, types.intp, types.intp), lower
+
+
+@_compiled
+def lay_square(typing: Any, grid: Any, row: Any, column: Any, lanes: Any) -> Any:
+    """Lay Lanes down as the 4 x 4 cells of a C-contiguous float32 grid whose first is at (row, column)."""
+
+    def lower(context: Any, builder: Any, signature: Any, given: Any) -> Any:
+        for down, pointer in enumerate(_square_rows(context, builder, signature.args[0], *given[:3])):
+            builder.store(_chosen(builder, given[3], given[3], down * PATCH, PATCH), pointer).align = 4
+        return context.get_dummy_value()
+
+    return types.void(grid, types.intp, types.intp, _lanes), lower
+
+
+@_compiled
+def lane(typing: Any, lanes: Any, number: Any) -> Any:
+    """Return one lane's number."""
+
+    def lower(context: Any, builder: Any, signature: Any, given: Any) -> Any:
+        return builder.extract_element(*given)
+
+    return types.float32(_lanes, types.intp), lower
+
+
+def _mixes(sign: Any, both: Any) -> None:
+    """Let a sign stand between Lanes, or between Lanes and a float32."""
+
+    @overload(sign)
+    def mixed(x, y):
+        if x is _lanes and y is _lanes:
+            return lambda x, y: both(x, y)  # noqa: PLW0108
+        if x is _lanes and y == types.float32:
+            return lambda x, y: both(x, spread(y))
+        if x == types.float32 and y is _lanes:
+            return lambda x, y: both(spread(x), y)
+        return None
+
+
+for _sign, _both in ((operator.add, _add), (operator.sub, _subtract), (operator.mul, _multiply), (operator.truediv, _divide)):
+    _mixes(_sign, _both)

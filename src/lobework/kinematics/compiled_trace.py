@@ -1,0 +1,215 @@
+"""The path by the compiled loop: its tables of pushes, and the runs of samples that chucks carry on by polynomials."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator
+from typing import TYPE_CHECKING, Final, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lobework.geometry.rigid import Array
+from lobework.kinematics.chuck_polynomials import A_TURN, comes_back, in_pieces
+from lobework.kinematics.motion import Still
+
+if TYPE_CHECKING:
+    from lobework.kinematics.motion import Motion
+    from lobework.kinematics.sampling import Spans
+
+__all__ = ["can_weave", "woven"]
+
+_LONGEST_PERIOD: Final = 64
+_FIRST_STRETCH: Final = 8.0
+_PIECES_AT_ONCE: Final = 1024
+_RUNS_AT_ONCE: Final = 16_384
+
+
+def can_weave(motion: Motion) -> bool:
+    """Return whether the loop knows a motion.
+
+    The spindle turns, and where chucks move from zero; the slides go straight or round; all cams turn evenly, and come together
+    in one manner.
+    """
+    passed = motion.cut.passed
+    begins = not passed.spindle.turns or motion.still is not None
+    turns = begins and passed.template is None and (bool(passed.turns) or not motion.cut.span)
+    evenly = all(push.shaft.drift is None for push in motion.pushes)
+    return turns and evenly and not (motion.rocks and motion.sideways and motion.leads_x) and len(_holding(motion)) <= 1
+
+
+def _holding(motion: Motion) -> set[int]:
+    """Return how pushes come together, wherever there are several: 0 they add up, -1 or 1 the least or the greatest holds."""
+    found = set()
+    for ways in ((motion.sideways, motion.leads_x), (motion.endways, motion.leads_z)):
+        scales = [push.scale for pushes in ways for push in pushes]
+        if len(scales) > 1:
+            holds = any(pushes.furthest for pushes in ways)
+            found.add((-1 if scales[0] < 0 else 1) if holds else 0)
+    return found
+
+
+def woven(motion: Motion, spans: Spans) -> Callable[[], tuple[Array, Array, Array]]:
+    """Return what fills the columns x, y, z, time and again in the same memory; z only gets its own once it is seen to change."""
+    from lobework.kernels.path.trace import weave
+
+    step, offsets, total = spans.step, spans.offsets, spans.total
+    x, y, level = np.zeros(total), np.zeros(total), motion.place(np.zeros(1))[0, 2]
+    z = np.zeros(0 if motion.level else total)
+    still, begins = motion.still or Still(0.0, 0j, 0.0), float(motion.theta(np.zeros(1))[0])
+    turned = still.turned + begins
+    across = still.across * np.exp(1j * begins)
+    shift = np.array([across.real, across.imag, still.along])
+    tables = _loop_tables(motion, spans, step)
+
+    def fill() -> tuple[Array, Array, Array]:
+        nonlocal z
+        for k, deepens, runs in _STILL_RUNS if motion.still else _runs(motion, spans):
+            if deepens and not z.size:
+                z = np.full(total, level)
+            weave(spans.start[k], step[k], spans.steps[k], offsets[k], *tables.of(k), turned, shift, *runs, x, y, z)
+            on_spindle = z
+            for samples in runs.left():
+                deep = on_spindle[samples] if on_spindle.size else np.full(samples.size, motion.cut.tip[2])
+                here = np.stack([x[samples], y[samples], deep], axis=-1)
+                x[samples], y[samples], deep = motion.through_chucks(here, 2 * math.pi * spans.at(samples)).T
+                if z.size or (deep != level).any():
+                    z = z if z.size else np.full(total, level)
+                    z[samples] = deep
+        x[-1:], y[-1:], last = motion.place(spans.end[-1:]).T
+        z = np.full(total, level) if not z.size and last != level else z
+        z[-1:] = last
+        return x, y, z if z.size else np.broadcast_to(level, total)
+
+    return fill
+
+
+class _Runs(NamedTuple):
+    """Runs of samples and the polynomials of each: arguments of the compiled loop; see `lobework.kernels.path.chucks`."""
+
+    firsts: NDArray[np.int64]
+    which: NDArray[np.int64]
+    middles: Array
+    scales: Array
+    terms: Array
+    moves: NDArray[np.bool_]
+
+    def left(self) -> Iterator[NDArray[np.int64]]:
+        """Yield the samples that the compiled loop leaves on the spindle, a chunk at a time."""
+        runs = np.nonzero(self.which < 0)[0]
+        for part in np.array_split(runs, math.ceil(runs.size / 256)) if runs.size else ():
+            count = self.firsts[part + 1] - self.firsts[part]
+            yield np.repeat(self.firsts[part] - np.cumsum(count) + count, count) + np.arange(count.sum())
+
+
+_NONE: Final = np.zeros(0, dtype=np.int64)
+_STILL_RUNS: Final = (
+    (slice(None), False, _Runs(_NONE, _NONE, np.zeros(0), np.zeros(0), np.zeros((0, 0, 0)), np.zeros(0, bool))),
+)
+
+
+def _runs(motion: Motion, spans: Spans) -> Iterator[tuple[slice, bool, _Runs]]:
+    """Yield spans a stretch at a time, whether depth may change in them, and their polynomials: memory stays bounded."""
+    turns = float(motion.cut.passed.turns)
+    if not turns:
+        return
+    reach = _reach(motion)
+    stated = math.lcm(*(each.comes_back or 0 for each in motion.cut.lathe.chucks))
+    period = comes_back(motion.chucks, stated, turns, reach) if stated <= _LONGEST_PERIOD else 0
+    stretch, a_turn, k, pieces = _FIRST_STRETCH, A_TURN, 0, None
+    if period:
+        times = int(turns // period)
+        bends = spans.start[: np.searchsorted(spans.start, period)]
+        pieces = in_pieces(motion.chucks, 0.0, period, reach, lambda u: spans.before(u) * times, tried=bends)
+        stretch = _RUNS_AT_ONCE / pieces.which.size * period
+    while k < spans.start.size:
+        low = spans.start[k]
+        stop = max(k + 1, int(np.searchsorted(spans.start, low + stretch)))
+        high = spans.end[stop - 1]
+        if pieces is None or not period:
+            pieces = in_pieces(motion.chucks, low, high, reach, spans.before, a_turn, spans.start[k:stop])
+            stretch = max(_PIECES_AT_ONCE, spans.total // 1024) / pieces.which.size * (high - low)
+            a_turn = pieces.a_turn or a_turn
+        wraps = np.arange(low // period, math.ceil(high / period)) if period else np.zeros(1)
+        edges = np.append(pieces.edges[:-1] + period * wraps[:, None], np.inf)
+        firsts = np.clip(spans.before(edges), spans.offsets[k], spans.offsets[stop - 1] + spans.steps[stop - 1])
+        some = np.nonzero(np.diff(firsts))[0]
+        half = np.tile(0.5 * np.diff(pieces.edges), wraps.size)[some]
+        which = np.tile(pieces.which, wraps.size)[some]
+        runs = _Runs(np.append(firsts[some], firsts[-1]), which, edges[some] + half, 1 / half, pieces.terms, pieces.moves)
+        yield slice(k, stop), pieces.deepens, runs
+        k = stop
+
+
+def _reach(motion: Motion) -> float:
+    """Return how far from the spindle's nose the tip may come, mm."""
+    tip = np.abs(motion.tip(np.linspace(0.0, float(motion.cut.passed.turns), 17)))
+    return float(tip.sum(axis=1).max()) + sum(abs(push.scale) * max(map(abs, push.curve.extent)) for push in motion.pushes)
+
+
+class _LoopTables(NamedTuple):
+    """The arguments of the compiled loop that depend on the motion; see `lobework.kernels.path.trace.weave`."""
+
+    along: Array
+    cells_a_step: Array
+    first: NDArray[np.int64]
+    last: NDArray[np.int64]
+    scale: Array
+    cells: Array
+    sideways: int
+    endways: int
+    furthest: int
+    height: float
+    most: float
+    tip: Array
+    travel: Array
+    arc: Array
+
+    def of(self, spans: slice) -> _LoopTables:
+        """Return those of some spans only."""
+        return self._replace(
+            along=self.along[spans], cells_a_step=self.cells_a_step[spans], first=self.first[spans], last=self.last[spans]
+        )
+
+
+def _loop_tables(motion: Motion, spans: Spans, step: Array) -> _LoopTables:
+    """Return the tables of the pass; along an arc ``tip`` is its centre."""
+    across, along_z = (*motion.sideways, *motion.leads_x), (*motion.endways, *motion.leads_z)
+    pushes = (*across, *along_z)
+    passed = motion.cut.passed
+    height = motion.cut.lathe.headstock.pivot_height if motion.rocks and motion.sideways else 0.0
+    middle = 0.5 * (spans.start + spans.end)
+    shape = (middle.size, len(pushes))
+    along, cells_a_step = np.zeros(shape), np.zeros(shape)
+    first, last = np.zeros(shape, dtype=np.int64), np.zeros(shape, dtype=np.int64)
+    used = 0
+    for p, push in enumerate(pushes):
+        curve = push.curve
+        arc, halfway = curve.locate(push.start + push.rate * middle)
+        rate = push.rate * curve.counts[arc] / curve.widths[arc]
+        along[:, p] = halfway + rate * (spans.start - middle)
+        cells_a_step[:, p] = rate * step
+        first[:, p] = used + curve.first[arc]
+        last[:, p] = curve.counts[arc] - 1
+        used += curve.cells.shape[0]
+    tables = _LoopTables(
+        along=along,
+        cells_a_step=cells_a_step,
+        first=first,
+        last=last,
+        scale=np.array([push.scale for push in pushes]),
+        cells=np.concatenate([push.curve.cells for push in pushes]) if pushes else np.zeros((1, 4)),
+        sideways=len(across),
+        endways=len(along_z),
+        furthest=next(iter(_holding(motion)), 0),
+        height=height,
+        most=sum(abs(push.scale) * max(map(abs, push.curve.extent)) for push in motion.sideways) / (height or 1.0),
+        tip=np.array(motion.cut.tip),
+        travel=np.array(motion.cut.travel) / (float(passed.turns) or 1.0),
+        arc=np.zeros(3),
+    )
+    if passed.arc is None:
+        return tables
+    at, (begin, end) = passed.at, passed.arc.angle(np.array([0.0, 1.0]))
+    swing = np.array([passed.arc.radius - at.depth, begin, (end - begin) / float(passed.turns)])
+    return tables._replace(tip=np.array([at.x, at.y, at.z]), travel=np.zeros(3), arc=swing)

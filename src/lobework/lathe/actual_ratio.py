@@ -1,0 +1,70 @@
+"""What a lathe really turns a cam at, where a pattern asks for a ratio."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from fractions import Fraction
+from typing import TYPE_CHECKING
+
+from lobework.gearing.change_wheels import train_for
+from lobework.gearing.ratios import RealRatio, of_percent, of_steps
+
+if TYPE_CHECKING:
+    from lobework.lathe.lathe import Lathe
+
+__all__ = ["run_of"]
+
+
+def run_of(lathe: Lathe, number: int, ratio: Fraction) -> RealRatio:
+    """Return the ratio at which a lathe turns a cam.
+
+    Change wheels run at the nearest ratio that those owned make; a motor at what its control takes, rounded to its steps, where
+    the lathe says how many it has.
+
+    Parameters
+    ----------
+    lathe : Lathe
+        As it is set up.
+    number : int
+        Which cam: 1, 2 and so on.
+    ratio : Fraction
+        Turns of the cam to one of the spindle, not zero.
+
+    Examples
+    --------
+    >>> from lobework.parts.camshaft import CamShaft
+    >>> from lobework.parts.headstock import Headstock
+    >>> from lobework.lathe.lathe import Axis, Lathe
+    >>> lathe = Lathe(
+    ...     name="bench",
+    ...     headstock=Headstock(sideways="slides"),
+    ...     axes=(Axis(moves="cam 1", letter="A", steps=3200.0),),
+    ...     cams=(CamShaft(number=1, turned_by="motor", percent_places=2),),
+    ... )
+    >>> run = run_of(lathe, 1, Fraction(2, 3))
+    >>> run.way, float(run.runs), round(float(run.strays), 4)
+    ('percent, 2 decimals; motor, 3200 steps a turn', 0.6667, 0.0844)
+    """
+    shaft = lathe.cam_shaft(number)
+    if shaft.turned_by == "spindle":
+        return RealRatio(way="locked to the spindle", asked=ratio, runs=Fraction(1))
+    if shaft.turned_by == "software":
+        return RealRatio(way="worked out by the control", asked=ratio, runs=ratio)
+    if shaft.turned_by == "gears":
+        train = train_for(ratio, shaft.wheels, shaft.pairs)
+        return RealRatio(way=f"{train}", asked=ratio, runs=train.ratio if ratio > 0 else -train.ratio)
+    places = shaft.percent_places
+    set_to = RealRatio(way="motor", asked=ratio, runs=ratio) if places is None else of_percent(ratio, places)
+    steps, spindle_steps = (_steps(lathe, moves) for moves in (f"cam {number}", "spindle"))
+    if steps is None:
+        return set_to
+    in_steps = of_steps(ratio, steps, spindle_steps)
+    return replace(
+        set_to, way="; ".join(dict.fromkeys((set_to.way, in_steps.way))).removeprefix("motor; "), strays=in_steps.strays
+    )
+
+
+def _steps(lathe: Lathe, moves: str) -> Fraction | None:
+    """Return the steps in a turn of what a motor turns; None where nobody said, or none turns it."""
+    axis = lathe.axis(moves)
+    return Fraction(axis.steps) if axis is not None and axis.steps else None

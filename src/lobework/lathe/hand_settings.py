@@ -1,0 +1,358 @@
+"""What a person sets on the lathe, in the words and units that go on the bench sheet."""
+
+from __future__ import annotations
+
+import math
+import textwrap
+from collections.abc import Sequence
+from dataclasses import dataclass, fields, is_dataclass, replace
+from fractions import Fraction
+from typing import TYPE_CHECKING, Any, Final
+
+from lobework.gearing.dividing_wheel import Wheel
+from lobework.gearing.screw import Screw
+from lobework.lathe.mounting import may_have, measures_of
+from lobework.lathe.passes import step_measure
+from lobework.parts.drive import Drive
+from lobework.parts.slide import At
+from lobework.quantities.fields import Measure, held_in, measures, show_pairs
+from lobework.quantities.units import LengthUnit, Phase, format_length, format_number, format_phase, format_ratio
+from lobework.text.printable import printable
+
+if TYPE_CHECKING:
+    from lobework.gearing.ratios import RealRatio
+    from lobework.lathe.lathe import Lathe
+    from lobework.lathe.passes import Cut
+    from lobework.parts.twist import Twist
+
+__all__ = [
+    "HandSetting",
+    "by_hand",
+    "cam_name",
+    "feed_in",
+    "gears_of",
+    "on_one_circle",
+    "plain_name",
+    "settings_of",
+    "show",
+    "show_length",
+    "show_percent",
+    "show_place",
+    "show_ratio",
+    "show_turned",
+    "show_twist",
+    "turns_with_spindle",
+    "withdraw",
+    "wrapped",
+]
+
+_PLACES: Final[dict[LengthUnit, int]] = {"mm": 4, "inch": 5}
+_MOST_DIVISIONS: Final = 400
+"""Of a wheel: an angle of a finer fraction is said in degrees alone."""
+
+
+def wrapped(text: str, width: int, **how: Any) -> list[str]:
+    """Return text in lines of ``width`` letters at most; a minus stays with its number. ``how`` is as `textwrap.wrap` takes it.
+
+    >>> wrapped("profile (0, 20), (-12.5, 19)", 19)
+    ['profile (0, 20),', '(-12.5, 19)']
+    """
+    return textwrap.wrap(printable(text), width, break_on_hyphens=False, **how)
+
+
+def plain_name(field: str) -> str:
+    """Return a field's name as people say it.
+
+    >>> plain_name("ring_angle_deg"), plain_name("base_radius")
+    ('ring angle', 'base radius')
+    """
+    return field.removesuffix("_deg").replace("_", " ")
+
+
+def show(value: Any, measure: Measure | None = None, units: LengthUnit = "mm", lobes: int | None = None) -> str:
+    """Return a setting as it is read at the bench: lengths to 0.1 um in ``units``, lobes also in degrees of their cam.
+
+    Parameters
+    ----------
+    value : object
+        What the part keeps: mm, degrees, a `Phase`, a fraction, a number or a word.
+    measure : Measure, optional
+        How the field is written, from `lobework.quantities.fields.measures`.
+    units : "mm" or "inch"
+        For lengths.
+    lobes : int, optional
+        Of the cam that a phase belongs to.
+
+    Examples
+    --------
+    >>> from lobework.parts.follower import Roller
+    >>> from lobework.quantities.fields import measures
+    >>> show(Phase.of("5/24 lobe"), lobes=5), show(9.525, measures(Roller)["radius"], "inch")
+    ('5/24 lobe = 15 deg', '0.375 in')
+    >>> show(Phase.of("3/96 turn")), show(Phase.of("2 lobe"), lobes=12)
+    ('1/32 turn = 11.25 deg', '2 lobes = 60 deg')
+    """
+    if measure is not None and measure.beside is not None:
+        return f"{show(value, replace(measure, beside=None), units, lobes)} = {measure.beside(value)}"
+    if isinstance(value, Phase):
+        return _show_phase(value, lobes)
+    if isinstance(value, Screw):
+        return f"{show_length(value.lead, units)} a turn, {value.divisions} divisions"
+    if _is_part(value):
+        return ", ".join([value.kind, *(f"{name} {each}" for name, each in settings_of(value, units))])
+    if measure is not None and measure.pairs:
+        return show_pairs(value, units)
+    if measure is not None:
+        return show_length(value, units) if measure.takes_bare else measure.show(value)
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, float):
+        return format_number(value, 6)
+    if isinstance(value, tuple) and all(isinstance(each, str) for each in value):
+        return ", ".join(value)
+    return format_ratio(value) if isinstance(value, Fraction) else str(value)
+
+
+def _show_phase(value: Phase, lobes: int | None) -> str:
+    """Return a phase in lobes, or in divisions of a turn as wheels have them, and in degrees."""
+    if value.lobes and lobes is None:
+        return format_phase(value)
+    exact = value.in_degrees(lobes or 1)
+    degrees = format_number(float(exact), 6)
+    if not value.lobes and value.turns and value.turns.denominator <= _MOST_DIVISIONS:
+        return f"{_counted(value.turns, 'turn')} = {degrees} deg"
+    finest = max(value.lobes.denominator, (value.turns * 360).denominator)
+    if finest > _MOST_DIVISIONS or (not value.lobes and Fraction(degrees) == exact):
+        return f"{degrees} deg"
+    return f"{format_phase(value) if value.turns else _counted(value.lobes, 'lobe')} = {degrees} deg"
+
+
+def _counted(value: Fraction, unit: str) -> str:
+    return f"{value} {unit}" + ("s" if value.denominator == 1 and abs(value) != 1 else "")
+
+
+def show_length(mm: float, units: LengthUnit = "mm") -> str:
+    """Return a length as it is read at the bench, to 0.1 um.
+
+    >>> show_length(24 - 3 * 0.9), show_length(2.0, "inch")
+    ('21.3 mm', '0.07874 in')
+    """
+    return format_length(mm, units, _PLACES[units])
+
+
+def show_ratio(ratio: Fraction) -> str:
+    """Return a ratio as a fraction and in percent.
+
+    >>> show_ratio(Fraction(-3, 4)), show_ratio(Fraction(2, 3))
+    ('-3/4 (-75 %)', '2/3 (66.6667 %)')
+    """
+    return f"{format_ratio(ratio)} ({format_number(float(ratio * 100))} %)"
+
+
+def show_place(slide: str, mm: float, lathe: Lathe, units: LengthUnit = "mm") -> str:
+    """Return where a slide, "x", "y" or "z", stands; where a person winds it, in turns of its screw too.
+
+    >>> from lobework.parts.headstock import Headstock
+    >>> from lobework.lathe.lathe import HandAxis, Lathe
+    >>> by_screw = HandAxis(moves="x", screw=Screw(lead=2.54))
+    >>> show_place("x", 24.0, Lathe(name="bench", headstock=Headstock(sideways="fixed"), hand=(by_screw,)))
+    '24 mm = 9 turns 4.5 div of its screw'
+    """
+    mark = measures(At)[slide]
+    return show(mm, mark and lathe.on_scale(slide, mark), units)
+
+
+def show_turned(name: str, drive: Drive, number: int, lathe: Lathe) -> str:
+    """Return a cam's "phase" or "index"; where a person sets it by a wheel, in its notches too."""
+    mark, lobes = measures(Drive)[name], drive.cam.lobes
+    return show(getattr(drive, name), mark and lathe.on_scale(f"cam {number} {name}", mark, lobes), lobes=lobes)
+
+
+def show_percent(run: RealRatio) -> str:
+    """Return the percent that a control is set to, with every decimal that it has."""
+    return f"{format_number(float(run.runs * 100), 12)} %"
+
+
+def show_twist(twist: Twist, units: LengthUnit = "mm", lobes: int | None = None) -> str:
+    """Return how far a cam's phase drifts, over which length or how many turns.
+
+    >>> from lobework.parts.twist import Twist
+    >>> show_twist(Twist(angle="60 deg", over=50.0, start=-5.0, ease="1/4"))
+    '1/6 turn = 60 deg over 50 mm from z -5 mm on, eased over 1/4 of it at either end'
+    >>> show_twist(Twist(angle="-1/2 lobe", turns=3), lobes=12)
+    '-1/2 lobe = -15 deg in 3 turns of the spindle'
+    """
+    turned = show(twist.angle, lobes=lobes)
+    if twist.turns is not None:
+        way = "each turn of the spindle" if twist.turns == 1 else f"in {twist.turns} turns of the spindle"
+    else:
+        way = f"over {show_length(twist.over or 0.0, units)} from z {show_length(twist.start, units)} on"
+    return f"{turned} {way}" + (f", eased over {twist.ease} of it at either end" if twist.ease else "")
+
+
+def gears_of(drive: Drive, number: int, lathe: Lathe) -> str:
+    """Return which wheels turn a cam, from the spindle on, and whether an idle one is needed; empty where none do."""
+    shaft = lathe.cam_shaft(number)
+    return f"{shaft.train(drive.ratio)}; {shaft.idlers(drive.ratio)}" if shaft.turned_by == "gears" else ""
+
+
+def settings_of(part: Any, units: LengthUnit = "mm", lobes: int | None = None, *, as_made: bool = True) -> list[tuple[str, str]]:
+    """Return every setting of a part, as its name and what to set it to, from the part's own fields.
+
+    A part within the part, such as what holds a cutter, is left out where it is the usual one; so is a travel without end. Of
+    a list of parts, such as the stages of a chuck, each one's settings are said with its number. Unless ``as_made``, what
+    a chuck's maker has settled is left out too: screw, wheel, and how far a slide goes.
+
+    >>> from lobework.parts.chuck import EccentricChuck
+    >>> from lobework.gearing.screw import Screw
+    >>> settings_of(EccentricChuck(shift=16.0, screw=Screw(lead=2.54)))
+    [('shift', '16 mm = 6 turns 3 div of its screw'), ('index', '0 deg'), ('screw', '2.54 mm a turn, 10 divisions')]
+    """
+    marks, found, settled = measures_of(part), [], () if as_made else _settled(type(part))
+    for each in fields(part):
+        value = getattr(part, each.name)
+        if each.name in settled or value in ("", (), None, math.inf) or (_is_part(each.default) and value == each.default):
+            continue
+        if held := held_in(part, each.name):
+            for one, inner in held.items():
+                found += [(f"{one} {name}", said) for name, said in settings_of(inner, units, as_made=as_made)]
+        else:
+            found.append((plain_name(each.name), show(value, marks[each.name], units, lobes)))
+    return found
+
+
+def _settled(part: type) -> tuple[str, ...]:
+    """Return the fields of a part that are as its maker left them."""
+    screw = ("screw", "travel") if may_have(part, Screw) else ()
+    return (*screw, "wheel") if may_have(part, Wheel) else screw
+
+
+def _is_part(value: Any) -> bool:
+    return is_dataclass(value) and not isinstance(value, type) and hasattr(value, "kind")
+
+
+def cam_name(drive: Drive, number: int) -> str:
+    """Return which cam this is, and what the job calls it where that is something else."""
+    plain = f"cam {number}"
+    return plain if drive.name == plain else f"{plain}, {drive.name}"
+
+
+def turns_with_spindle(drive: Drive, number: int, lathe: Lathe) -> bool:
+    """Return whether this cam is locked to the spindle."""
+    return lathe.cam_shaft(number).turned_by == "spindle" and drive.ratio == 1
+
+
+@dataclass(frozen=True, slots=True)
+class HandSetting:
+    """One thing that a person sets: ``do`` ("set", "fit") ``what`` ("cam 1 index") to ``value``."""
+
+    do: str
+    what: str
+    value: str
+
+    def __str__(self) -> str:
+        joins = " to " if self.do == "set" else ": "
+        return f"{self.do} {self.what}{joins}{self.value}"
+
+
+def _of_cam(drive: Drive, number: int, lathe: Lathe, units: LengthUnit) -> list[HandSetting]:
+    name, turned_by = drive.name, lathe.cam_shaft(number).turned_by
+    if turned_by == "software":
+        return []
+    shape = ", ".join([drive.cam.kind, *(f"{what} {value}" for what, value in settings_of(drive.cam, units))])
+    nose = ", ".join([drive.follower.kind, *(f"{what} {value}" for what, value in settings_of(drive.follower, units))])
+    found = [
+        HandSetting("fit", name, shape),
+        HandSetting("fit", f"{name} follower", nose),
+        HandSetting("set", f"{name} follower side", drive.side),
+        HandSetting("set", f"{name} gain", show(drive.gain)),
+        HandSetting("set", f"{name} index", show_turned("index", drive, number, lathe)),
+    ]
+    if turned_by != "motor":
+        found.append(HandSetting("set", f"{name} phase", show_turned("phase", drive, number, lathe)))
+    if turned_by == "gears":
+        found.append(HandSetting("fit", f"{name} gears", gears_of(drive, number, lathe)))
+    return found
+
+
+def on_one_circle(cuts: Sequence[Cut]) -> list[Cut]:
+    """Return the cuts of a pass with one circle to each wheel, where one will do for all: nobody moves the pin to another."""
+    first = cuts[0]
+    found = list(cuts)
+    for place, mounted in enumerate(first.lathe.chucks):
+        if isinstance(getattr(mounted.chuck, "wheel", None), Wheel) and f"{mounted.name}.index" in first.stepped:
+            chucks: list[Any] = [cut.lathe.chucks[place].chuck for cut in cuts]
+            wheel = chucks[0].wheel.for_all(chuck.index.in_turns() for chuck in chucks)
+            found = [_with_wheel(cut, place, wheel) for cut in found]
+    hand = tuple(
+        replace(each, wheel=each.wheel.for_all(_turned(cut, each.moves) for cut in cuts)) if each.wheel is not None else each
+        for each in first.lathe.hand
+    )
+    return [replace(cut, lathe=replace(cut.lathe, hand=hand)) for cut in found] if hand != first.lathe.hand else found
+
+
+def _with_wheel(cut: Cut, place: int, wheel: Wheel) -> Cut:
+    chucks = list(cut.lathe.chucks)
+    chucks[place] = chucks[place]._replace(chuck=replace(chucks[place].chuck, wheel=wheel))  # type: ignore[type-var]
+    return replace(cut, lathe=replace(cut.lathe, chucks=tuple(chucks)))
+
+
+def _turned(cut: Cut, moves: str) -> Fraction:
+    """Return how far a wheel that a person sets is turned on for a cut, turns; none where the cut does not need it."""
+    if moves == "spindle":
+        return cut.passed.spindle.in_turns() if cut.lathe.axis("spindle") is None else Fraction(0)
+    _, number, name = moves.split()
+    if int(number) > len(cut.passed.cams):
+        return Fraction(0)
+    drive = cut.as_set(cut.passed.cams[int(number) - 1])
+    turned: Fraction = getattr(drive, name).in_turns(drive.cam.lobes)
+    return turned
+
+
+def by_hand(cut: Cut, units: LengthUnit = "mm") -> dict[str, HandSetting]:
+    """Return everything that a person must have set before this cut, by what is set; the program moves the rest.
+
+    Parameters
+    ----------
+    cut : Cut
+        With its steps applied.
+    units : "mm" or "inch"
+        For lengths.
+
+    Examples
+    --------
+    >>> from lobework.parts.headstock import Headstock
+    >>> from lobework.parts.chuck import EccentricChuck
+    >>> from lobework.lathe.lathe import Lathe
+    >>> from lobework.lathe.passes import Cut, Pass
+    >>> lathe = Lathe(name="bench", headstock=Headstock(sideways="fixed")).mount(EccentricChuck(shift=16.0))
+    >>> print(by_hand(Cut(number=1, passed=Pass(), lathe=lathe))["eccentric shift"])
+    set eccentric shift to 16 mm
+    """
+    found: list[HandSetting] = []
+    if cut.lathe.axis("spindle") is None:
+        measure = step_measure("spindle", cut.passed, cut.lathe)
+        found.append(HandSetting("set", "spindle", show(cut.passed.spindle, measure)))
+    for mounted in cut.lathe.chucks:
+        found.append(HandSetting("fit", f"{mounted.name} chuck", mounted.chuck.kind))
+        found += [
+            HandSetting("set", f"{mounted.name} {name}", value)
+            for name, value in settings_of(mounted.chuck, units, as_made=False)
+        ]
+    for number, drive in enumerate(cut.passed.cams, 1):
+        found += _of_cam(cut.as_set(drive), number, cut.lathe, units)
+    if len(cut.passed.cams) > 1 and cut.passed.together:
+        found.append(HandSetting("set", "cams together", cut.passed.together))
+    return {each.what: each for each in found}
+
+
+def feed_in(cut: Cut, depth: float, units: LengthUnit) -> str:
+    """Return the words that tell a person to feed the cutter in to ``depth``, mm on a slide that has no axis."""
+    name = cut.approach.axis
+    return f"feed the cutter in by hand to {name} {show_place(name, depth, cut.lathe, units)}"
+
+
+def withdraw(cut: Cut, clear: float, units: LengthUnit) -> str:
+    """Return the words that tell a person to withdraw the cutter to ``clear``, mm off the work, on a slide that has no axis."""
+    surface = "face" if cut.approach.axis == "z" else "work"
+    return f"withdraw the cutter by hand, {show_length(clear, units)} clear of the {surface}"

@@ -1,0 +1,439 @@
+"""Passes, and series of passes moved on step by step."""
+
+from __future__ import annotations
+
+import itertools
+import sys
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, field, fields, replace
+from fractions import Fraction
+from typing import TYPE_CHECKING, Any, Final, Literal
+
+import numpy as np
+
+from lobework.errors import InputError, SettingError, is_whole, nearest, require
+from lobework.lathe.mounting import measures_of
+from lobework.parts.drive import Drive
+from lobework.parts.slide import Approach, Arc, At
+from lobework.parts.template import Template
+from lobework.parts.twist import Twist
+from lobework.quantities.fields import Measure, Turning, held_in, measures
+from lobework.quantities.units import Phase, Written, format_phase, plain_number, ratio
+
+if TYPE_CHECKING:
+    from lobework.geometry.rigid import Array
+    from lobework.lathe.lathe import Lathe
+    from lobework.lathe.mounting import Mounted
+    from lobework.quantities.units import LengthUnit
+
+__all__ = ["Cut", "Level", "Pass", "Series", "Together"]
+
+Together = Literal["sum", "furthest"]
+_SLIDE: Final = tuple(each.name for each in fields(At))
+_PLACES: Final = (*_SLIDE, "spindle")
+_STEPS: Final = "a mapping from settings to steps, such as {'x': -1}"
+_CAM_STEPS: Final = ("phase", "index", "gain", "twist")
+_FINEST: Final = 10**9
+"""The greatest denominator of a part of a twist: within half of a billionth of it, and simple wherever it can be."""
+MOST_CUTS: Final = 100_000
+
+
+class _Repeats:
+    __slots__ = ()
+
+    def series(self, count: int, each: Mapping[str, Any] | None = None, *, name: str = "", **steps: Any) -> Series:
+        """Return this, repeated ``count`` times with a step between; steps are keywords or the mapping ``each``."""
+        require(each is None or isinstance(each, Mapping), "each", repr(each), _STEPS)
+        return Series(of=self, count=count, each={**(each or {}), **steps}, name=name)  # type: ignore[arg-type]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pass(_Repeats):
+    """One uninterrupted cut.
+
+    Parameters
+    ----------
+    turns : Fraction
+        Spindle turns. At zero the spindle stands still: the slides go their way, or, where none is given, in and out again.
+    spindle : Phase, or what `lobework.quantities.units.phase` reads
+        Where the spindle stands when the pass begins; the cams stand as they do when it comes there. On the work that turns the
+        flutes of a series on, by the spindle's own axis or index.
+    at : At
+        Where the tip stands on its slides when the pass begins; with an arc, where the arc's centre stands, and ``depth`` is
+        towards the centre, or in a hollow away from it.
+    travel : At
+        How far the slides go, evenly, by the end of the pass.
+    arc : Arc, optional
+        The way of the tip round a centre, instead of a straight travel.
+    template : Template, optional
+        A curve along which the tip is led, instead of a straight travel; ``at`` says how far off it the tip is, and how deep in.
+    cams : tuple of Drive
+        What moves the headstock; none, and it stands still.
+    together : "sum" or "furthest", optional
+        Two cams on one motion: their lifts add up, or the one that pushes further holds the headstock.
+        A rocking headstock only knows "furthest"; otherwise "sum" unless given.
+    name : str
+        For layers, steps and settings.
+
+    Examples
+    --------
+    >>> rings = Pass(turns=1, at=At(x=24.0, depth=0.4)).series(16, x=-0.9)
+    >>> rings.count
+    16
+    """
+
+    turns: Fraction = Fraction(1)
+    spindle: Turning = Phase()
+    at: At = At()
+    travel: At = At()
+    arc: Arc | None = None
+    template: Template | None = None
+    cams: tuple[Drive, ...] = ()
+    together: Together | None = None
+    name: str = ""
+
+    if TYPE_CHECKING:
+
+        def __init__(
+            self,
+            *,
+            turns: Written = ...,
+            spindle: Phase | Written = ...,
+            at: At = ...,
+            travel: At = ...,
+            arc: Arc | None = ...,
+            template: Template | None = ...,
+            cams: Iterable[Drive] = ...,
+            together: Together | None = ...,
+            name: str = ...,
+        ) -> None: ...
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "turns", ratio(self.turns))
+        object.__setattr__(self, "spindle", Phase.of(self.spindle))
+        require(not self.spindle.lobes, "spindle", format_phase(self.spindle), "in degrees or turns", "only cams have lobes")
+        require(abs(self.spindle.in_turns()) <= 10**6, "spindle", float(self.spindle.in_turns()), "at most a million turns")
+        drives = self.cams if isinstance(self.cams, Iterable) else (self.cams,)
+        drives = tuple(drives)
+        for place, drive in enumerate(drives, 1):
+            must_be = "a Drive, such as Drive(cam, follower=Roller(3))"
+            require(isinstance(drive, Drive), f"cams[{place}]", repr(drive), must_be)
+        for name in ("at", "travel"):
+            require(isinstance(getattr(self, name), At), name, repr(getattr(self, name)), "an At, such as At(x=24, depth=0.4)")
+        named = tuple(drive if drive.name else replace(drive, name=f"cam {number}") for number, drive in enumerate(drives, 1))
+        object.__setattr__(self, "cams", named)
+        require(0 <= self.turns <= 10**6, "turns", self.turns, "zero or more, at most a million")
+        if self.arc is not None:
+            must_be = "an Arc, such as Arc(radius=25, from_deg=10, to_deg=80)"
+            require(isinstance(self.arc, Arc), "arc", repr(self.arc), must_be)
+            require(self.travel == At(), "travel", "given", "left out where there is an arc", "the slides follow the arc alone")
+            short = self.arc.radius < 0 or self.at.depth < self.arc.radius
+            require(short, "at.depth", self.at.depth, f"less than the arc's radius, {self.arc.radius:g}")
+        if self.template is not None:
+            must_be = "a Template, such as Template(points=[(0, 20), (-30, 25), (-60, 18)])"
+            require(isinstance(self.template, Template), "template", repr(self.template), must_be)
+            alone = "left out where there is a template", "the slides follow the template alone"
+            require(self.travel == At(), "travel", "given", *alone)
+            require(self.arc is None, "arc", "given", *alone)
+        require(self.together in ("sum", "furthest", None), "together", self.together, "'sum' or 'furthest'")
+        names = [drive.name for drive in named]
+        require(len(set(names)) == len(names), "cam.name", names, "different for each cam of a pass")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Series(_Repeats):
+    """A pass, or a series of them, repeated with a step between.
+
+    Parameters
+    ----------
+    of : Pass or Series
+        What is repeated.
+    count : int
+        How many times, the first included, one or more.
+    each : mapping from setting to step
+        ``x``, ``y``, ``z``, ``depth``: slide travel, mm. ``spindle``: where it stands at the beginning. ``phase``, ``gain``, the
+        angle of ``twist``: of every cam. ``index``: of the work, on the outermost chuck that has a wheel. A dotted name, such as
+        ``"cam 2.phase"`` or ``"upper.shift"``, steps one cam's or one chuck's setting; ``"stage 1.arm"`` that of a part which a
+        chuck holds in a list.
+    name : str
+        What the sheet calls one repetition, such as "row".
+    """
+
+    of: Pass | Series
+    count: int
+    each: Mapping[str, Any] = field(default_factory=dict, hash=False)
+    name: str = ""
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "count", plain_number(self.count))
+        require(is_whole(self.count, 1, sys.maxsize), "count", self.count, "a whole number, one or more")
+        require(isinstance(self.each, Mapping), "each", repr(self.each), _STEPS)
+        object.__setattr__(self, "each", dict(self.each))
+
+    def levels(self) -> tuple[Series, ...]:
+        """Return the nested series, outermost first."""
+        return (self, *(self.of.levels() if isinstance(self.of, Series) else ()))
+
+    @property
+    def innermost(self) -> Pass:
+        """The pass that is repeated."""
+        return self.of.innermost if isinstance(self.of, Series) else self.of
+
+
+@dataclass(frozen=True, slots=True)
+class Level:
+    """Where a cut stands in one level of a series: ``number`` (from 1) of ``count``."""
+
+    name: str
+    number: int
+    count: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
+class Cut:
+    """One pass of a job as it is cut, every step already applied.
+
+    Parameters
+    ----------
+    number : int
+        Its place in the job, from 1.
+    passed : Pass
+        With its settings stepped on.
+    lathe : Lathe
+        With its chucks' settings stepped on.
+    levels : tuple of Level
+        Its places in the series, outermost first; empty outside any.
+    stepped : mapping from setting to value
+        The settings that the series steps, full names, as they now stand.
+    group : int
+        Which of the job's passes it came from, from 1.
+    approach : Approach
+        From where the cutter comes to the work: on a face, along the spindle.
+    units : "mm" or "inch"
+        What people are told lengths in.
+    """
+
+    number: int
+    passed: Pass
+    lathe: Lathe
+    levels: tuple[Level, ...] = ()
+    stepped: Mapping[str, Any] = field(default_factory=dict, hash=False)
+    group: int = 1
+    approach: Approach = Approach()
+    units: LengthUnit = "mm"
+
+    def __repr__(self) -> str:
+        return f"<cut {self.number} ({self.title}) on {self.lathe.name}>"
+
+    @property
+    def tip(self) -> tuple[float, float, float]:
+        """Where the tip stands on the bench when the pass begins, (x, y, z) mm."""
+        return self.passed.at.tip(self.approach.axis) if self.even else self._led(0.0)
+
+    @property
+    def travel(self) -> tuple[float, float, float]:
+        """How far the tip goes on the bench by the end of the pass, (x, y, z) mm."""
+        if self.even:
+            return self.passed.travel.tip(self.approach.axis)
+        (x, y, z), (to_x, to_y, to_z) = self._led(0.0), self._led(1.0)
+        return to_x - x, to_y - y, to_z - z
+
+    @property
+    def span(self) -> float:
+        """How far ``u`` runs in this cut: spindle turns; 1 where the spindle stands while the slides go, 0 in and out again."""
+        return float(self.passed.turns) or float(not self.even or any(self.travel))
+
+    @property
+    def even(self) -> bool:
+        """Whether the slides go straight, if at all."""
+        return self.passed.arc is None and self.passed.template is None
+
+    @property
+    def level(self) -> bool:
+        """Whether the slides keep one place along the spindle."""
+        return self.even and not self.travel[2]
+
+    @property
+    def corners(self) -> Array:
+        """The places of the pass, between 0 and `span`, at which the slides' way may have a corner: (k,)."""
+        template = self.passed.template
+        return np.zeros(0) if template is None else self.span * template.corners(self.approach.axis)
+
+    def slides(self, u: Array) -> Array:
+        """Return where the slides hold the tip on the bench at (n,) places of the pass, no cam leading them: (n, 3) mm."""
+        passed, part = self.passed, u / (self.span or 1.0)
+        if passed.arc is not None:
+            return passed.arc.tip(passed.at, part)
+        if passed.template is not None:
+            return passed.template.tip(passed.at, part, self.approach.axis)
+        held: Array = np.array(self.tip)[:, None] + np.array(self.travel)[:, None] * part
+        return held.T
+
+    def as_set(self, drive: Drive) -> Drive:
+        """Return a cam as it is set for this cut: where the tip keeps its place along the work, its twist is a phase."""
+        twist = drive.twist
+        if twist is None or twist.over is None or not self.level:
+            return drive
+        gone = float(twist.part(twist.way(np.array(self.tip[2:])))[0])
+        turned = twist.angle * Fraction(gone).limit_denominator(_FINEST)
+        return replace(drive, phase=drive.phase + turned, twist=None)
+
+    def _led(self, part: float) -> tuple[float, float, float]:
+        """Return where the tip stands with a part of its arc or template done."""
+        x, y, z = self.slides(np.array([part * self.span]))[0].tolist()
+        return x, y, z
+
+    @property
+    def title(self) -> str:
+        """The pass's name and its step numbers: ``"wave rings 2.14"``."""
+        steps = ".".join(str(level.number) for level in self.levels)
+        return " ".join(part for part in (self.passed.name or f"pass {self.group}", steps) if part)
+
+
+def step_targets(setting: str, of: Pass, lathe: Lathe) -> list[str]:
+    """Return the full names that a step's name stands for on this pass and lathe.
+
+    Raises
+    ------
+    SettingError
+        Where nothing answers to the name; the message says what does.
+    """
+    cams = [drive.name for drive in of.cams]
+    chucks = {mounted.name: mounted.chuck for mounted in lathe.chucks}
+    owner, _, name = setting.rpartition(".")
+    for both in sorted(chucks.keys() & cams):
+        raise SettingError(f"{both!r} is the name of a cam and of a chuck, so a step cannot tell them apart; rename one")
+    known: list[str] = [*_PLACES]
+    known += [f"{drive.name}.{step}" for drive in of.cams for step in _CAM_STEPS if getattr(drive, step) is not None]
+    known += [f"{chuck}.{short}" for chuck, part in chucks.items() for short in _steppable(part)]
+    if owner or setting in _PLACES:
+        found = [setting] if setting in known else [full for full in known if full.endswith(f".{setting}")]
+    elif setting == "index":
+        wheels = [f"{chuck}.index" for chuck, part in chucks.items() if "index" in _steppable(part)]
+        found = wheels[-1:]
+    else:
+        found = [full for full in known if full.rpartition(".")[2] == name]
+    if not found:
+        raise SettingError(
+            f"nothing here has a setting {setting!r}{nearest(setting, known)}; "
+            f"settings that can be stepped: {', '.join(sorted(known))}"
+        )
+    return found
+
+
+def step_measure(full: str, of: Pass, lathe: Lathe) -> Measure | None:
+    """Return how a step of the setting ``full`` (a full name) is written, or None for a plain number."""
+    owner, _, name = full.rpartition(".")
+    if not owner:
+        mark = measures(Pass if name == "spindle" else At)[name]
+        return mark and lathe.on_scale(name, mark)
+    for number, drive in enumerate(of.cams, 1):
+        if drive.name == owner:
+            mark = measures(Twist)["angle"] if name == "twist" else measures(Drive)[name]
+            return mark and lathe.on_scale(f"cam {number} {name}", mark, drive.cam.lobes)
+    mounted, setting = _on_chuck(full, lathe)
+    return _steppable(mounted.chuck)[setting]
+
+
+def _on_chuck(full: str, lathe: Lathe) -> tuple[Mounted, str]:
+    """Return the chuck whose setting a full name is, and what the setting is called on it."""
+    mounted = next(mounted for mounted in lathe.chucks if full.startswith(f"{mounted.name}."))
+    return mounted, full.removeprefix(f"{mounted.name}.")
+
+
+def _steppable(part: Any) -> dict[str, Measure | None]:
+    """Return a chuck's numeric settings under the names that files use; those of a part that it holds after the part's own."""
+    marks = {name.removesuffix("_deg"): mark for name, mark in measures_of(part).items()}
+    found = {name: mark for name, mark in marks.items() if mark is not None and mark.schema is None}
+    held = {one: inner for each in fields(part) for one, inner in held_in(part, each.name).items()}
+    return found | {f"{one}.{name}": mark for one, inner in held.items() for name, mark in _steppable(inner).items()}
+
+
+def _amount(given: Any, mark: Measure | None) -> Any:
+    return mark.read(given) if mark is not None else float(ratio(given))
+
+
+def _stepped(of: Pass, lathe: Lathe, full: str, amount: Any) -> tuple[Pass, Lathe, Any]:
+    """Return pass and lathe with the setting ``full`` moved on by ``amount``, and its new value."""
+    owner, _, name = full.rpartition(".")
+    if full == "spindle":
+        return replace(of, spindle=of.spindle + amount), lathe, of.spindle + amount
+    if not owner:
+        value = getattr(of.at, name) + amount
+        return replace(of, at=replace(of.at, **{name: value})), lathe, value
+    if any(drive.name == owner for drive in of.cams):
+        drive = next(drive for drive in of.cams if drive.name == owner)
+        if name == "twist" and drive.twist is not None:
+            value = drive.twist.angle + amount
+            stepped = replace(drive, twist=replace(drive.twist, angle=value))
+        else:
+            value = getattr(drive, name) + amount
+            stepped = replace(drive, **{name: value})
+        return replace(of, cams=tuple(stepped if each is drive else each for each in of.cams)), lathe, value
+    mounted, setting = _on_chuck(full, lathe)
+    chuck, value = _moved_on(mounted.chuck, setting, amount)
+    moved = mounted._replace(chuck=chuck)
+    return of, replace(lathe, chucks=tuple(moved if m is mounted else m for m in lathe.chucks)), value
+
+
+def _moved_on(part: Any, setting: str, amount: Any) -> tuple[Any, Any]:
+    """Return a part with one of its settings, or of the parts that it holds, moved on by ``amount``, and its new value."""
+    one, _, name = setting.partition(".")
+    for each in fields(part) if name else ():
+        held = held_in(part, each.name)
+        if one in held:
+            held[one], value = _moved_on(held[one], name, amount)
+            return replace(part, **{each.name: tuple(held.values())}), value
+    attribute = setting if hasattr(part, setting) else f"{setting}_deg"
+    value = getattr(part, attribute) + amount
+    return replace(part, **{attribute: value}), value
+
+
+def cuts_of(
+    item: Pass | Series,
+    lathe: Lathe,
+    *,
+    first: int = 1,
+    group: int = 1,
+    approach: Approach | None = None,
+    units: LengthUnit = "mm",
+) -> Iterator[Cut]:
+    """Yield every cut of a pass or series on this lathe, in the order it is cut: outer levels turn slowest.
+
+    Raises
+    ------
+    InputError
+        Where a step's name, its unit, or a setting that it reaches is wrong; the message names the step.
+    """
+    approach = approach or Approach()
+    if isinstance(item, Pass):
+        yield Cut(number=first, passed=item, lathe=lathe, group=group, approach=approach, units=units)
+        return
+    levels, base = item.levels(), item.innermost
+    steps: list[list[tuple[str, Any]]] = []
+    for depth, level in enumerate(reversed(levels)):
+        read = []
+        for setting, given in level.each.items():
+            where = "series.each" if len(levels) == 1 else f"series[{depth + 1}].each"
+            try:
+                for full in step_targets(setting, base, lathe):
+                    read.append((full, _amount(given, step_measure(full, base, lathe))))
+            except InputError as error:
+                raise error.at(f"{where}.{setting}") from None
+        steps.insert(0, read)
+    total = 1
+    for level in levels:
+        total *= level.count
+    require(total <= MOST_CUTS, "count", total, f"at most {MOST_CUTS} passes in all", "split the job")
+    for number, places in enumerate(itertools.product(*(range(level.count) for level in levels)), first):
+        passed, stepped_lathe, stepped = base, lathe, {}
+        for place, read in zip(places, steps, strict=True):
+            for full, amount in read:
+                try:
+                    passed, stepped_lathe, stepped[full] = _stepped(passed, stepped_lathe, full, amount * place)
+                except InputError as error:
+                    raise error.at(f"series step {'.'.join(str(p + 1) for p in places)}, {full}") from None
+        marks = tuple(Level(level.name, place + 1, level.count) for level, place in zip(levels, places, strict=True))
+        cut = Cut(number=number, passed=passed, lathe=stepped_lathe, levels=marks, group=group, approach=approach, units=units)
+        phases = {f"{drive.name}.phase": set_so.phase for drive in passed.cams if (set_so := cut.as_set(drive)) is not drive}
+        yield replace(cut, stepped=stepped | phases)

@@ -1,0 +1,44 @@
+"""Public names of a package that are imported when they are first asked for, so that the package itself imports at once."""
+
+from __future__ import annotations
+
+import importlib
+import sys
+from collections.abc import Callable, Mapping, Sequence
+
+__all__ = ["names_on_demand"]
+
+
+def names_on_demand(
+    package: str, homes: Mapping[str, Sequence[str]], more: Sequence[str] = ()
+) -> tuple[Callable[[str], object], Callable[[], list[str]]]:
+    """Return a package's ``__getattr__`` and ``__dir__``.
+
+    Parameters
+    ----------
+    package : str
+        Its ``__name__``.
+    homes : mapping of str to sequence of str
+        The module that each public name is imported from.
+    more : sequence of str
+        Further names that ``dir`` lists: of submodules.
+
+    Examples
+    --------
+    >>> get, names = names_on_demand("lobework", {"lobework.quantities.units": ["length"]})
+    >>> get("length")("1 in"), names()[0]
+    (25.4, 'length')
+    """
+    module_of = {name: module for module, names in homes.items() for name in names}
+
+    def get(name: str) -> object:
+        if name not in module_of:
+            raise AttributeError(f"module {package!r} has no attribute {name!r}")
+        found: object = getattr(importlib.import_module(module_of[name]), name)
+        setattr(sys.modules[package], name, found)
+        return found
+
+    def names() -> list[str]:
+        return [*module_of, *more, "__doc__", "__file__", "__path__"]
+
+    return get, names

@@ -1,0 +1,144 @@
+"""What turns a cam: the spindle itself, change wheels, a motor of its own, or nothing but arithmetic."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from fractions import Fraction
+from functools import lru_cache
+from typing import TYPE_CHECKING, Literal
+
+from lobework.errors import SettingError, is_whole, require
+from lobework.gearing.change_wheels import MOST_PAIRS, Train, train_for
+from lobework.gearing.ratios import RealRatio, of_percent
+from lobework.quantities.units import format_number, plain_number
+
+__all__ = ["CamShaft"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CamShaft:
+    """What turns a cam.
+
+    Parameters
+    ----------
+    number : int
+        Which cam: 1, 2 and so on, in the order in which a pass has them.
+    turned_by : "spindle", "gears", "motor" or "software"
+        Locked to the spindle; by change wheels from the spindle; by a motor of its own, an axis; or by nothing, for there is no
+        cam: a slide follows its computed lift.
+    wheels : tuple of int
+        The teeth of each change wheel that is owned, one that is owned twice listed twice; for gears.
+    pairs : int
+        How many pairs of wheels there is room for, one wheel of each driving the other; for gears.
+    percent_places : int, optional
+        Decimals of the percent that a motor's control takes for a ratio, where it takes one.
+
+    Examples
+    --------
+    >>> CamShaft(number=1, turned_by="gears", wheels=(20, 30, 40, 60)).pairs
+    2
+    """
+
+    number: int
+    turned_by: Literal["spindle", "gears", "motor", "software"]
+    wheels: tuple[int, ...] = ()
+    pairs: int = 2
+    percent_places: int | None = None
+
+    if TYPE_CHECKING:
+
+        def __init__(
+            self,
+            *,
+            number: int,
+            turned_by: Literal["spindle", "gears", "motor", "software"],
+            wheels: Iterable[int] = ...,
+            pairs: int = ...,
+            percent_places: int | None = ...,
+        ) -> None: ...
+
+    def __post_init__(self) -> None:
+        listed = isinstance(self.wheels, tuple | list)
+        require(listed, "wheels", repr(self.wheels), "a list of teeth, such as [20, 30, 40, 60]")
+        object.__setattr__(self, "wheels", tuple(map(plain_number, self.wheels)))
+        for name in ("number", "pairs", "percent_places"):
+            object.__setattr__(self, name, plain_number(getattr(self, name)))
+        require(is_whole(self.number, 1, 99), "number", self.number, "1, 2 and so on, in the order in which a pass has its cams")
+        known = self.turned_by in ("spindle", "gears", "motor", "software")
+        require(known, "turned_by", repr(self.turned_by), "'spindle', 'gears', 'motor' or 'software'")
+        if self.turned_by == "gears" and not self.wheels:
+            raise SettingError("is missing: gears have wheels; write the teeth of each, such as [20, 30, 40, 60]", "wheels")
+        require(self.turned_by == "gears" or not self.wheels, "wheels", list(self.wheels), "left out where no gears turn it")
+        require(len(self.wheels) != 1, "wheels", list(self.wheels), "two wheels or more, such as [20, 30, 40, 60]")
+        toothed = all(is_whole(each, 2, 10_000) for each in self.wheels)
+        require(toothed, "wheels", list(self.wheels), "whole numbers of teeth, 2 to 10000")
+        require(is_whole(self.pairs, 1, MOST_PAIRS), "pairs", self.pairs, f"a whole number, 1 to {MOST_PAIRS}")
+        if self.percent_places is not None:
+            by_motor = self.turned_by == "motor" and is_whole(self.percent_places, 0, 12)
+            says = "a whole number, 0 to 12" if self.turned_by == "motor" else "left out where no motor turns it"
+            require(by_motor, "percent_places", self.percent_places, says)
+
+    def train(self, ratio: Fraction) -> Train:
+        """Return the cheapest train of the wheels owned that makes a ratio exactly.
+
+        Raises
+        ------
+        SettingError
+            Where there is none; the message names the nearest, and by how much it is off.
+
+        Examples
+        --------
+        >>> shaft = CamShaft(number=1, turned_by="gears", wheels=(20, 30, 40, 60))
+        >>> print(shaft.train(Fraction(-1, 2)))
+        20 drives 40
+        >>> shaft.train(Fraction(3, 7))
+        Traceback (most recent call last):
+        lobework.errors.SettingError: 3/7 must be a ratio that 2 pairs of the wheels 20, 30, 40, 60 make exactly; the nearest is
+            4/9, 20 drives 30, 40 drives 60: 3.704 % fast, so the cam gains 5.714 degrees in each turn of the spindle
+        """
+        owned = f"{_pairs(self.pairs)} of the wheels {', '.join(map(str, sorted(self.wheels)))}"
+        if not ratio:
+            raise SettingError(
+                "0 must be a ratio that gears make, such as 1/2; to hold the cam still, take a wheel off and lock it"
+            )
+        train = _train_for(ratio, self.wheels, self.pairs)
+        if off := train.off(ratio):
+            part, degrees = (format_number(abs(float(each)), 3) for each in (off * 100, off * ratio * 360))
+            way, does = ("fast", "gains") if off > 0 else ("slow", "loses")
+            nearest = f"{'-' if ratio < 0 else ''}{train.ratio}, {train}"
+            raise SettingError(
+                f"{ratio} must be a ratio that {owned} make exactly; the nearest is {nearest}: {part} % {way}, "
+                f"so the cam {does} {degrees} degrees in each turn of the spindle"
+            )
+        return train
+
+    def percent(self, ratio: Fraction) -> RealRatio | None:
+        """Return what the motor's control makes of a ratio that it takes as a percent; None where it takes none.
+
+        >>> float(CamShaft(number=1, turned_by="motor", percent_places=2).percent(Fraction(2, 3)).runs)
+        0.6667
+        """
+        return None if self.percent_places is None or not ratio else of_percent(ratio, self.percent_places)
+
+    def idlers(self, ratio: Fraction) -> str:
+        """Return whether an idle wheel is needed to turn the cam the way that a ratio asks for, in words.
+
+        Each pair turns about the other way than the one before; an idle wheel between two turns it back.
+
+        >>> shaft = CamShaft(number=1, turned_by="gears", wheels=(20, 30, 40, 60))
+        >>> shaft.idlers(Fraction(1, 2)), shaft.idlers(Fraction(-1, 2))
+        ('one idle wheel, to turn it as the spindle turns', 'no idle wheel: it turns against the spindle')
+        """
+        with_spindle = ratio > 0
+        way = "as the spindle turns" if with_spindle else "against the spindle"
+        if (self.train(ratio).pairs % 2 == 0) == with_spindle:
+            return f"no idle wheel: it turns {way}"
+        return f"one idle wheel, to turn it {way}"
+
+
+_train_for = lru_cache(maxsize=256)(train_for)
+
+
+def _pairs(count: int) -> str:
+    return "1 pair" if count == 1 else f"{count} pairs"

@@ -1,0 +1,274 @@
+"""Cutters, and the pen that stands in for one on paper."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Annotated, ClassVar, Final, Protocol
+
+from lobework.errors import require
+from lobework.geometry.cutter_edge import Arc, Edge, Slant
+from lobework.parts.holder import HOLDERS, DrillingSpindle, Holder
+from lobework.quantities.fields import Angle, Length, Pairs, as_pairs, pairs_measure, require_numbers
+
+__all__ = ["Ball", "FlatEnd", "Pen", "Profiled", "RoundNosed", "Vee"]
+
+_MOST_POINTS: Final = 500
+_SHARPEST_DEG: Final = 1e-3
+
+
+def _require_held(held: object) -> None:
+    """Refuse what holds no cutter."""
+    require(isinstance(held, HOLDERS), "held", repr(held), "a holder such as DrillingSpindle() or CuttingFrame(radius=20)")
+
+
+class _Edged(Protocol):
+    """What a cutter with an edge has in common."""
+
+    __slots__ = ()
+
+    @property
+    def edge(self) -> Edge: ...
+
+    def width_at(self, depth: float) -> float:
+        """Return the width of the groove, mm, ``depth`` mm deep, cut square to the path."""
+        return self.edge.width_at(depth)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Vee(_Edged):
+    """A pointed cutter.
+
+    Parameters
+    ----------
+    angle_deg : float, degrees
+        Between its two flanks, above 0 and below 180.
+    width : float, mm
+        Across its shoulders: the widest groove it cuts.
+    held : Holder
+        A drilling spindle unless said otherwise.
+
+    Examples
+    --------
+    >>> round(Vee(angle_deg=90.0, width=3.0).width_at(0.4), 12)
+    0.8
+    """
+
+    kind: ClassVar[str] = "vee"
+    angle_deg: Angle
+    width: Length
+    held: Holder = DrillingSpindle()
+
+    def __post_init__(self) -> None:
+        require_numbers(self)
+        _require_held(self.held)
+        require(0 < self.angle_deg < 180, "angle", self.angle_deg, "above 0 and below 180 degrees")
+        require(self.angle_deg >= _SHARPEST_DEG, "angle", self.angle_deg, f"{_SHARPEST_DEG:g} degrees or more")
+        require(0 < self.width < math.inf, "width", self.width, "above zero")
+
+    @property
+    def edge(self) -> Edge:
+        """One straight flank."""
+        return Edge((Slant(0.0, self.width / 2, 0.0, 1 / math.tan(math.radians(self.angle_deg) / 2)),))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Ball(_Edged):
+    """A round-ended cutter.
+
+    Parameters
+    ----------
+    radius : float, mm
+        Of its end.
+    held : Holder
+        A drilling spindle unless said otherwise.
+
+    Examples
+    --------
+    >>> Ball(radius=1.5).width_at(1.5)
+    3.0
+    """
+
+    kind: ClassVar[str] = "ball"
+    radius: Length
+    held: Holder = DrillingSpindle()
+
+    def __post_init__(self) -> None:
+        require_numbers(self)
+        _require_held(self.held)
+        require(0 < self.radius < math.inf, "radius", self.radius, "above zero")
+
+    @property
+    def edge(self) -> Edge:
+        """A quarter of a circle."""
+        return Edge((Arc(0.0, self.radius, self.radius, self.radius),))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FlatEnd(_Edged):
+    """A cutter with a level end and straight sides.
+
+    Parameters
+    ----------
+    width : float, mm
+        Of the end.
+    held : Holder
+        A drilling spindle unless said otherwise.
+
+    Examples
+    --------
+    >>> FlatEnd(width=2.0).width_at(0.1)
+    2.0
+    """
+
+    kind: ClassVar[str] = "flat"
+    width: Length
+    held: Holder = DrillingSpindle()
+
+    def __post_init__(self) -> None:
+        require_numbers(self)
+        _require_held(self.held)
+        require(0 < self.width < math.inf, "width", self.width, "above zero")
+
+    @property
+    def edge(self) -> Edge:
+        """Level out to the side."""
+        return Edge((Slant(0.0, self.width / 2, 0.0, 0.0),))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RoundNosed(_Edged):
+    """A pointed cutter whose point is rounded.
+
+    Parameters
+    ----------
+    radius : float, mm
+        Of the nose.
+    angle_deg : float, degrees
+        Between its two flanks, 0 (straight sides) or more and below 180.
+    width : float, mm
+        Across its shoulders; at zero degrees as wide as the nose.
+    held : Holder
+        A drilling spindle unless said otherwise.
+
+    Examples
+    --------
+    >>> nose = RoundNosed(radius=0.5, angle_deg=60.0, width=3.0)
+    >>> round(nose.width_at(0.25), 9), round(nose.edge.height, 9)
+    (0.866025404, 2.098076211)
+    """
+
+    kind: ClassVar[str] = "round-nosed"
+    radius: Length
+    angle_deg: Angle
+    width: Length
+    held: Holder = DrillingSpindle()
+
+    def __post_init__(self) -> None:
+        require_numbers(self)
+        _require_held(self.held)
+        require(0 < self.radius < math.inf, "radius", self.radius, "above zero")
+        require(0 <= self.angle_deg < 180, "angle", self.angle_deg, "0 or more and below 180 degrees")
+        ground = self.angle_deg == 0 or self.angle_deg >= _SHARPEST_DEG
+        require(ground, "angle", self.angle_deg, f"0, or {_SHARPEST_DEG:g} degrees or more")
+        least = 2 * self._touch
+        require(least <= self.width < math.inf, "width", self.width, f"at least {least:g} mm, where nose and flanks meet")
+        straight = self.angle_deg > 0 or self.width == least
+        require(straight, "width", self.width, f"{least:g} mm, as wide as the nose, where the sides are straight")
+
+    @property
+    def _touch(self) -> float:
+        return self.radius * math.cos(math.radians(self.angle_deg) / 2)
+
+    @property
+    def edge(self) -> Edge:
+        """The nose as far as the flank touches it, then the flank."""
+        touch, half = self._touch, self.width / 2
+        nose = Arc(0.0, touch, self.radius, self.radius)
+        if half <= touch:
+            return Edge((nose,))
+        height = self.radius * (1 - math.sin(math.radians(self.angle_deg) / 2))
+        return Edge((nose, Slant(touch, half, height, 1 / math.tan(math.radians(self.angle_deg) / 2))))
+
+
+Points = Annotated[
+    Pairs, pairs_measure("a list of [across, height] pairs from the tip outwards, such as [[0, 0], [0.5, 0], [1.5, 2]]")
+]
+"""A field of (across, height) points, mm."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Profiled(_Edged):
+    """A cutter ground to a profile of your own.
+
+    Parameters
+    ----------
+    points : tuple of (across, height) pairs, mm
+        One side of it, from the tip at (0, 0) outwards; it may run level but not fall, nor fold back.
+    held : Holder
+        A drilling spindle unless said otherwise.
+
+    Examples
+    --------
+    >>> round(Profiled(points=((0.0, 0.0), (0.5, 0.0), (1.5, 2.0))).width_at(1.0), 12)
+    2.0
+    """
+
+    kind: ClassVar[str] = "profile"
+    points: Points
+    held: Holder = DrillingSpindle()
+
+    if TYPE_CHECKING:
+
+        def __init__(
+            self,
+            *,
+            points: Iterable[Iterable[float]],
+            held: Holder = ...,
+        ) -> None: ...
+
+    def __post_init__(self) -> None:
+        _require_held(self.held)
+        object.__setattr__(self, "points", as_pairs("points", self.points))
+        require(len(self.points) >= 2, "points", self.points, "two points or more")
+        require(len(self.points) <= _MOST_POINTS, "points", f"{len(self.points)} points", f"{_MOST_POINTS} points or fewer")
+        require(self.points[0] == (0.0, 0.0), "points", self.points[0], "the tip (0, 0) first")
+        require(all(math.isfinite(c) for point in self.points for c in point), "points", self.points, "finite numbers")
+        for number, (before, after) in enumerate(itertools.pairwise(self.points), 2):
+            outwards = after[0] > before[0] and after[1] >= before[1]
+            must_be = f"further across than {before[0]:g} and no lower than {before[1]:g}"
+            require(outwards, f"points[{number}]", after, must_be, "the profile folds back there")
+
+    @property
+    def edge(self) -> Edge:
+        """Straight from point to point."""
+        return Edge.through(self.points)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pen:
+    """A pen in place of the cutter, for trials on paper.
+
+    Parameters
+    ----------
+    line : float, mm
+        How wide a line it draws.
+
+    Examples
+    --------
+    >>> Pen().width_at(0.0)
+    0.3
+    """
+
+    kind: ClassVar[str] = "pen"
+    line: Length = 0.3
+
+    def __post_init__(self) -> None:
+        require_numbers(self)
+        require(0 < self.line < math.inf, "line", self.line, "above zero")
+
+    def width_at(self, depth: float) -> float:
+        """Return the pen's line, mm, whatever the depth."""
+        return self.line

@@ -1,0 +1,106 @@
+"""What turns a cam, and what follows it."""
+
+from __future__ import annotations
+
+from dataclasses import KW_ONLY, dataclass
+from fractions import Fraction
+from typing import TYPE_CHECKING, Literal
+
+from lobework.errors import require
+from lobework.parts.protocols import Cam, Follower, require_rests
+from lobework.parts.twist import Twist
+from lobework.quantities.fields import Turning, require_numbers, require_part
+from lobework.quantities.units import Phase, Written, ratio
+
+__all__ = ["Drive", "Moves", "Side"]
+
+Moves = Literal["sideways", "endways"]
+Side = Literal["front", "back"]
+_MOST_TURNS = 1_000_000
+
+
+@dataclass(frozen=True, slots=True)
+class Drive:
+    """A cam on its drive, with the follower that bears on it.
+
+    Parameters
+    ----------
+    cam : Cam
+        What is turned. An edge cam moves the headstock sideways, a face cam endways.
+    ratio : Fraction, or what `lobework.quantities.units.ratio` reads
+        Cam turns in one turn of the spindle; negative turns the cam backwards, zero holds it still.
+    follower : Follower
+        What bears on it.
+    phase : Phase, or what `lobework.quantities.units.phase` reads
+        How far the cam is turned on against the spindle by its drive.
+    index : Phase, or what `lobework.quantities.units.phase` reads
+        How far the cam is turned on against the spindle by its notches; adds to ``phase``.
+    side : "front" or "back"
+        The follower's side: "front" is the cutter's. The other side reverses the wave.
+    gain : float
+        Headstock travel for each mm that the follower is lifted, above zero.
+    twist : Twist, optional
+        How its phase drifts with the place along the work, or from turn to turn.
+    name : str
+        Names the cam in steps and settings; "cam 1", "cam 2" and so on unless given.
+
+    Examples
+    --------
+    >>> from lobework.parts.cam import Wave
+    >>> from lobework.parts.follower import Roller
+    >>> Drive(Wave(lobes=5, base_radius=60.0, rise=5.0), ratio="60 %", follower=Roller(3.0)).ratio
+    Fraction(3, 5)
+    """
+
+    cam: Cam
+    _: KW_ONLY
+    follower: Follower
+    ratio: Fraction = Fraction(1)
+    phase: Turning = Phase()
+    index: Turning = Phase()
+    side: Side = "front"
+    gain: float = 1.0
+    twist: Twist | None = None
+    name: str = ""
+
+    if TYPE_CHECKING:
+
+        def __init__(
+            self,
+            cam: Cam,
+            *,
+            follower: Follower,
+            ratio: Written = ...,
+            phase: Phase | Written = ...,
+            index: Phase | Written = ...,
+            side: Side = ...,
+            gain: float = ...,
+            twist: Twist | None = ...,
+            name: str = ...,
+        ) -> None: ...
+
+    def __post_init__(self) -> None:
+        require_part(self.cam, "rise_at", "cam", "a cam such as Wave(lobes=12, base_radius=62, rise=2.2)")
+        require_part(self.follower, "nose_at", "follower", "a follower such as Knife() or Roller(3)")
+        require_numbers(self)
+        object.__setattr__(self, "ratio", ratio(self.ratio))
+        object.__setattr__(self, "phase", Phase.of(self.phase))
+        object.__setattr__(self, "index", Phase.of(self.index))
+        for name in ("phase", "index"):
+            turned = getattr(self, name).in_turns(self.cam.lobes)
+            require(abs(turned) <= _MOST_TURNS, name, float(turned), f"at most {_MOST_TURNS} turns of the cam")
+        require(self.side in ("front", "back"), "side", self.side, "'front' or 'back'")
+        require(0 < self.gain < 1000, "gain", self.gain, "above zero", "put the follower on the back to reverse it")
+        must_be = "a Twist, such as Twist(angle='60 deg', over=50)"
+        require(self.twist is None or isinstance(self.twist, Twist), "twist", repr(self.twist), must_be)
+        require_rests(self.cam, self.follower)
+
+    @property
+    def moves(self) -> Moves:
+        """Which way the headstock goes: "sideways" for an edge cam, "endways" for a face cam."""
+        return "sideways" if self.cam.on == "edge" else "endways"
+
+    @property
+    def turned_on(self) -> float:
+        """Phase and index together, rad of the cam."""
+        return (self.phase + self.index).in_radians(self.cam.lobes)

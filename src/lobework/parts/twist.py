@@ -1,0 +1,112 @@
+"""Twist: a cam's phase that drifts with the place along the work, so that a pattern winds round it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from lobework.errors import SettingError, require
+from lobework.quantities.fields import Length, Turning, require_numbers
+from lobework.quantities.units import Phase, Written, format_phase, ratio
+
+if TYPE_CHECKING:
+    from lobework.geometry.rigid import Array
+
+__all__ = ["Twist"]
+
+_FURTHEST_MM = 1e6
+_MOST_TURNS = 1_000_000
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Twist:
+    """How far a cam is turned on against the spindle from place to place along the work, or from turn to turn.
+
+    Parameters
+    ----------
+    angle : Phase, or what `lobework.quantities.units.phase` reads
+        How far in all; below zero, backwards.
+    over : float, mm
+        The length of work, towards the headstock, over which it turns so far; every ring, helix and longitudinal pass there
+        agrees.
+    turns : Fraction, or what `lobework.quantities.units.ratio` reads
+        Instead of a length: the turns of the spindle in which it turns so far, in each pass anew.
+    start : float, mm
+        The z at which it begins.
+    ease : Fraction, or what `lobework.quantities.units.ratio` reads
+        The part of the way, at either end, in which it comes up to speed and slows down again: a parabola at either end, and
+        held beyond them. Without it the cam drifts evenly, and goes on beyond both ends.
+
+    Examples
+    --------
+    >>> winding = Twist(angle="60 deg", over=50.0, ease="1/4")
+    >>> winding.part(np.array([-1.0, 0.0, 0.25, 0.5, 1.0, 2.0])).round(6).tolist()
+    [0.0, 0.0, 0.166667, 0.5, 1.0, 1.0]
+    """
+
+    angle: Turning
+    over: Length | None = None
+    turns: Fraction | None = None
+    start: Length = 0.0
+    ease: Fraction = Fraction(0)
+
+    if TYPE_CHECKING:
+
+        def __init__(
+            self,
+            *,
+            angle: Phase | Written,
+            over: float | None = ...,
+            turns: Written | None = ...,
+            start: float = ...,
+            ease: Written = ...,
+        ) -> None: ...
+
+    def __post_init__(self) -> None:
+        require_numbers(self)
+        object.__setattr__(self, "angle", Phase.of(self.angle))
+        object.__setattr__(self, "ease", ratio(self.ease))
+        if self.turns is not None:
+            object.__setattr__(self, "turns", ratio(self.turns))
+        if (self.over is None) == (self.turns is None):
+            given = "neither" if self.over is None else "both"
+            raise SettingError(f"{given} of over and turns given; write over, a length of the work, or turns, of the spindle")
+        if self.over is not None:
+            require(isinstance(self.over, int | float), "over", repr(self.over), "a plain number, in mm")
+            require(0 < self.over <= _FURTHEST_MM, "over", self.over, "a length above zero", "a negative angle turns it back")
+        if self.turns is not None:
+            require(0 < self.turns <= _MOST_TURNS, "turns", self.turns, "above zero", "a negative angle turns it back")
+            require(not self.start, "from", self.start, "left out beside turns, which count from the beginning of each pass")
+        much = max(abs(self.angle.turns), abs(self.angle.lobes)) > _MOST_TURNS
+        require(not much, "angle", format_phase(self.angle), f"at most {_MOST_TURNS} turns or lobes of the cam")
+        require(abs(self.start) <= _FURTHEST_MM, "from", self.start, "a length within a kilometre")
+        require(0 <= self.ease <= Fraction(1, 2), "ease", self.ease, "the part of the way at either end, 0 to 1/2")
+
+    def degrees(self, lobes: int) -> float:
+        """Return the whole angle, degrees of a cam with so many lobes."""
+        return float(self.angle.in_degrees(lobes))
+
+    def way(self, z: Array) -> Array:
+        """Return which part of its length has been gone at (n,) mm along the spindle: below 0 and above 1 beyond its ends."""
+        assert self.over is not None
+        gone: Array = (self.start - z) / self.over
+        return gone
+
+    def part(self, way: Array) -> Array:
+        """Return which part of the angle the cam has turned on with (n,) parts of the way gone."""
+        if not self.ease:
+            return way
+        ease = float(self.ease)
+        quickest = 1 / (1 - ease)
+        ended = 1 - np.clip(1 - way, 0.0, ease) ** 2 / (2 * ease) * quickest
+        begun = np.clip(way, 0.0, ease) ** 2 / (2 * ease) * quickest
+        return np.where(way < ease, begun, np.where(way > 1 - ease, ended, (way - ease / 2) * quickest))
+
+    @property
+    def joins(self) -> tuple[float, ...]:
+        """The parts of the way at which it changes from one law to the next."""
+        ease = float(self.ease)
+        return (0.0, ease, 1 - ease, 1.0) if ease else ()

@@ -1,0 +1,94 @@
+"""The parts that ship inside: they come in through the same hooks as anybody's."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from lobework.carve.compiled import Compiled
+from lobework.carve.plain import Plain as PlainCarving
+from lobework.checks.check import bridging_findings, closure_findings, ratio_findings, template_findings, travel_findings
+from lobework.parts.cam import Eccentric, Law, Scallop, Wave
+from lobework.parts.chuck import Dome, EccentricChuck, Oval, Plain, StraightLine
+from lobework.parts.cutter import Ball, FlatEnd, Pen, Profiled, RoundNosed, Vee
+from lobework.parts.follower import Flat, Knife, Roller
+from lobework.parts.piece import Barrel, Disc, Turned
+from lobework.plugins.hookspecs import hookimpl
+from lobework.targets import BUILT_IN
+
+if TYPE_CHECKING:
+    from lobework.carve import Backend
+    from lobework.parts.protocols import Cam, Chuck, Cutter, Follower, Piece
+    from lobework.plugins.hookspecs import Check
+    from lobework.plugins.sample import Sample
+    from lobework.targets import Target
+
+__all__ = [
+    "lobework_backends",
+    "lobework_cams",
+    "lobework_checks",
+    "lobework_chucks",
+    "lobework_contract",
+    "lobework_cutters",
+    "lobework_followers",
+    "lobework_pieces",
+    "lobework_samples",
+    "lobework_targets",
+]
+
+lobework_contract = 1
+
+
+@hookimpl
+def lobework_cams() -> list[type[Cam]]:
+    """Return the cam shapes that ship inside."""
+    return [Wave, Scallop, Eccentric, Law]
+
+
+@hookimpl
+def lobework_followers() -> list[type[Follower]]:
+    """Return the followers that ship inside."""
+    return [Knife, Roller, Flat]
+
+
+@hookimpl
+def lobework_chucks() -> list[type[Chuck]]:
+    """Return the chucks that ship inside."""
+    return [Plain, EccentricChuck, Oval, StraightLine, Dome]
+
+
+@hookimpl
+def lobework_cutters() -> list[type[Cutter]]:
+    """Return the cutters that ship inside, and the pen."""
+    return [Vee, Ball, FlatEnd, RoundNosed, Profiled, Pen]
+
+
+@hookimpl
+def lobework_pieces() -> list[type[Piece]]:
+    """Return the forms of work that ship inside."""
+    return [Disc, Barrel, Turned]
+
+
+@hookimpl
+def lobework_backends() -> list[Backend]:
+    """Return the ways of carving that ship inside; the first is taken unless another is asked for."""
+    return [Compiled(), PlainCarving()]
+
+
+@hookimpl
+def lobework_targets() -> list[Target]:
+    """Return the targets that ship inside."""
+    return list(BUILT_IN)
+
+
+@hookimpl
+def lobework_checks() -> list[Check]:
+    """Return the checks that ship inside."""
+    return [closure_findings, bridging_findings, travel_findings, ratio_findings, template_findings]
+
+
+@hookimpl
+def lobework_samples() -> list[Sample]:
+    """Return what the parts that ship inside are tried with."""
+    from lobework.plugins.samples import EVERY
+
+    return list(EVERY)

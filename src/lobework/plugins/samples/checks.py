@@ -1,0 +1,111 @@
+"""Checks, and what they must find."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from fractions import Fraction
+from typing import TYPE_CHECKING, Any, Final
+
+from lobework.checks.check import bridging_findings, closure_findings, ratio_findings, template_findings, travel_findings
+from lobework.kinematics.trace import trace
+from lobework.lathe.lathe import Axis, Lathe
+from lobework.lathe.passes import Cut, Pass
+from lobework.parts.cam import Eccentric, Scallop, Wave
+from lobework.parts.camshaft import CamShaft
+from lobework.parts.drive import Drive
+from lobework.parts.follower import Roller
+from lobework.parts.headstock import Headstock
+from lobework.parts.slide import Approach, At
+from lobework.parts.template import Template
+from lobework.plugins.sample import Known, Sample
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from lobework.checks.check import Finding
+    from lobework.plugins.hookspecs import Check
+
+__all__ = ["CHECKS"]
+
+_LATHE: Final = Lathe(
+    name="bench",
+    headstock=Headstock(sideways="slides"),
+    axes=(
+        Axis(moves="x", letter="X", low=0.0, high=75.0),
+        Axis(moves="z", letter="Z"),
+        Axis(moves="cam 1", letter="A"),
+    ),
+    cams=(CamShaft(number=1, turned_by="motor", percent_places=2),),
+)
+
+
+def _of(check: Check, **given: Any) -> list[Finding]:
+    """Return what is found of one pass."""
+    cut = Cut(number=1, passed=Pass(**given), lathe=_LATHE, approach=Approach(axis="x", surface=40.0))
+    return list(check([cut], [trace(cut)]))
+
+
+def _waves(lobes: int, ratio: Fraction) -> tuple[Drive, ...]:
+    return (Drive(Wave(lobes=lobes, base_radius=60.0, rise=2.0), ratio=ratio, follower=Roller(3.0)),)
+
+
+def _says(words: str, **given: Any) -> Callable[[Check], bool]:
+    """Return what asks whether one thing is found, and these words are in it."""
+    return lambda check: [words in each.says for each in _of(check, **given)] == [True]
+
+
+_GEARED: Final = "Popular Science Monthly 46 (1895), p. 610: a cam geared 8 to 1 gives 8 waves a turn"
+_CLOSES: Final = "a cam of L lobes at p/q closes after q / gcd(L p, q) turns; no source"
+_PERCENT: Final = "66.67 % for 2/3 is 1/300 % too much: in 3 turns 0.036 degrees of the cam, 0.054 of the work"
+_VALLEY: Final = "a circle between two lines at 45 degrees stands sqrt(2) - 1 of its radius off their corner"
+_BESIDE: Final = Template(points=((0.0, 20.0), (-10.0, 10.0), (-20.0, 20.0)), rubber=2.0)
+_DISC: Final = "a disc under a roller: its pitch curve is a circle again, so it is never bridged"
+
+CHECKS: Final = (
+    Sample(
+        closure_findings,
+        known=[
+            Known(_says("it shows 8 lobes", cams=_waves(1, Fraction(8))), True, _GEARED),
+            Known(_says("closes after 3 turns", turns=3, cams=_waves(4, Fraction(2, 3))), True, _CLOSES),
+        ],
+    ),
+    Sample(
+        bridging_findings,
+        known=[
+            Known(
+                lambda check: len(_of(check, cams=(Drive(Eccentric(radius=30.0, offset=10.0), follower=Roller(8.0)),))), 0, _DISC
+            ),
+            Known(
+                _says("only a knife", cams=(Drive(Scallop(lobes=4, base_radius=62.0, rise=5.0), follower=Roller(3.0)),)),
+                True,
+                "a sharp hollow: no roller reaches its bottom",
+            ),
+        ],
+    ),
+    Sample(
+        ratio_findings,
+        known=[
+            Known(_says("0.054 degrees", turns=3, at=At(x=20.0), cams=_waves(4, Fraction(2, 3))), True, _PERCENT),
+            Known(
+                _says("3/5 exactly", at=At(x=20.0), cams=_waves(5, Fraction(3, 5))), True, "two decimals of a percent say 60 %"
+            ),
+        ],
+    ),
+    Sample(
+        template_findings,
+        known=[
+            Known(_says("misses 0.828 mm", turns=0, template=_BESIDE), True, _VALLEY),
+            Known(
+                lambda check: len(_of(check, turns=0, template=replace(_BESIDE, rubber=0.0))), 0, "a tip reaches into any corner"
+            ),
+        ],
+    ),
+    Sample(
+        travel_findings,
+        known=[
+            Known(_says("75 mm", at=At(x=80.0)), True, "a slide that ends at 75 mm does not go to 80"),
+            Known(lambda check: len(_of(check, at=At(x=75.0))), 0, "a slide that ends at 75 mm goes there"),
+        ],
+    ),
+)
+"""Samples of the checks that ship inside."""

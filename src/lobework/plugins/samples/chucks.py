@@ -1,0 +1,121 @@
+"""Chucks with published answers."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from fractions import Fraction
+from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
+
+from lobework.gearing.dividing_wheel import Wheel
+from lobework.gearing.screw import Screw
+from lobework.geometry.rigid import Rigid
+from lobework.parts.chuck import Dome, EccentricChuck, Oval, Plain, StraightLine
+from lobework.plugins.sample import Known, Sample
+from lobework.quantities.units import Phase
+
+if TYPE_CHECKING:
+    from lobework.geometry.rigid import Array
+
+__all__ = ["CHUCKS"]
+
+_TURN: Final = np.arange(16) * math.pi / 8
+_WHEEL: Final = Wheel(circles=(("18", 18), ("27", 27)), worm=40)
+
+
+def _turned(plain: Plain) -> float:
+    """Return how far the work is turned, degrees."""
+    rotation = plain.motions(np.zeros(1)).rotation[0]
+    return math.degrees(math.atan2(rotation[1, 0], rotation[0, 0]))
+
+
+def _centres(under: EccentricChuck) -> Array:
+    """Return how far off the middle of the work the centres of circles lie, turns of the screw: some of 96.
+
+    Both wheels stand a division further on at each; the second slide, on the first, is out 12 turns.
+    """
+    found = []
+    for number in (0, 1, 2, 24, 32, 48, 72):
+        index = Phase(Fraction(number, 96))
+        stack = replace(under, index=index).motions(np.zeros(1)) @ EccentricChuck(shift=12 * 2.54, index=index).motions(
+            np.zeros(1)
+        )
+        found.append(float(np.linalg.norm(stack.inverse().shift[0])) / 2.54)
+    return np.array(found)
+
+
+def _half_axes(along: float, across: float) -> Any:
+    """Return what asks for the half axes of the ellipse that a fixed point cuts, ``along`` and ``across`` the throw, mm."""
+
+    def asked(chuck: Oval) -> Array:
+        work = (Rigid.turn(_TURN) @ chuck.motions(_TURN)).inverse()
+        place = work.apply(np.array([[along, across, 0.0]]))
+        round_it = np.fft.fft(place[:, 0] + 1j * place[:, 1]) / _TURN.size
+        one, other = abs(round_it[1]), abs(round_it[-1])
+        return np.array([one + other, abs(one - other)])
+
+    return asked
+
+
+def _on_bench(chuck: StraightLine) -> Array:
+    """Return where the work's middle stands on the bench after quarters of a turn, and how it is turned there: (5, 3)."""
+    theta = np.linspace(0.0, 2 * math.pi, 5)
+    seen = Rigid.turn(theta) @ chuck.motions(theta)
+    return np.column_stack([seen.shift[:, :2], seen.rotation[:, 1, 0]])
+
+
+_HANDBOOK: Final = "Machinery's Handbook (1916), angular indexing: 35 degrees is 3 turns and 16 holes of 18 on a head of 40 to 1"
+_SNAIL: Final = (
+    "J. H. Ibbetson, Specimens in Eccentric Circular Turning, Specimen X, pp. 168-169: on r = 12 + 32 cos; computed from it"
+)
+_CAYLEY: Final = "A. Cayley, Proc. London Math. Soc. 4 (1872), 186-190: half axes rho + a/2 and rho - a/2; computed from it"
+
+_OFF_BY_30: Final = 20.0 * math.cos(math.pi / 6) - 3.0 * 0.5, 20.0 * 0.5 + 3.0 * math.cos(math.pi / 6)
+"""The place 20 along and 3 across a line that lies 30 degrees off X, as X and Y."""
+
+CHUCKS: Final = (
+    Sample(
+        Plain(index=Phase((3 + Fraction(16, 18)) / 40), wheel=_WHEEL),
+        known=[Known(_turned, 35.0, _HANDBOOK)],
+    ),
+    Sample(
+        EccentricChuck(shift=16 * 2.54, travel=60.0, screw=Screw(2.54)),
+        known=[Known(_centres, [28, 27.985314, 27.941275, 20, 14.422205, 4, 20], _SNAIL, within=5e-7)],
+    ),
+    Sample(
+        Oval(throw=5.0),
+        known=[
+            Known(_half_axes(30.0, 0.0), [30.0, 25.0], _CAYLEY),
+            Known(_half_axes(30.0, 4.0), [30.28938646, 25.28938646], _CAYLEY, within=5e-9),
+        ],
+    ),
+    Sample(
+        Oval(throw=8.0, ring_angle_deg=30.0, index=Phase(Fraction(1, 12))),
+        known=[Known(_half_axes(*_OFF_BY_30), [20.27882060, 12.27882060], _CAYLEY, within=5e-9)],
+    ),
+    Sample(Oval(throw=4.0, swing=1.5, swings=Fraction(3, 2), travel=6.0, wheel=Wheel(circles=(("96", 96),)))),
+    Sample(
+        StraightLine(per_turn=12.0, travel=40.0, start=-20.0),
+        known=[
+            Known(
+                _on_bench,
+                [[0.0, -20.0, 0.0], [0.0, -17.0, 0.0], [0.0, -14.0, 0.0], [0.0, -11.0, 0.0], [0.0, -8.0, 0.0]],
+                "the definition of the motion: it does not turn, and goes 12 mm a turn; no source",
+            )
+        ],
+    ),
+    Sample(
+        Dome(shift=3.0, tilt_deg=90.0, behind=20.0),
+        known=[
+            Known(
+                lambda dome: dome.motions(np.zeros(1)).apply(np.array([[0.0, 0.0, 0.0], [0.0, 0.0, -20.0]])),
+                [[23.0, 0.0, -20.0], [3.0, 0.0, -20.0]],
+                "the definition of the motion: a quarter turn about an axis 20 mm behind the face; no source",
+            )
+        ],
+    ),
+    Sample(Dome(shift=-2.0, tilt_deg=35.0, behind=12.0, index=Phase(Fraction(1, 8)))),
+)
+"""Samples of the chucks that ship inside."""

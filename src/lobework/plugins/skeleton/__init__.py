@@ -1,0 +1,84 @@
+"""A package to start from: the skeleton of a plugin of any kind, small and whole."""
+
+from __future__ import annotations
+
+import importlib.util
+import keyword
+import re
+from pathlib import Path, PurePosixPath
+from string import Template
+from typing import Final
+
+from lobework.errors import InputError, UnknownNameError
+from lobework.plugins.registry import installed
+
+__all__ = ["KINDS", "lay_out"]
+
+KINDS: Final = ("chuck", "cam", "follower", "cutter", "piece", "backend", "target", "check")
+"""What a plugin can be laid out for."""
+
+_HERE: Final = Path(__file__).parent
+_NAME: Final = re.compile(r"[a-z][a-z0-9]*(-[a-z0-9]+)*")
+_LONGEST: Final = 40
+
+
+def lay_out(name: str, kind: str = "chuck") -> dict[PurePosixPath, bytes]:
+    """Return the files of a package that holds one plugin, under their paths in its folder.
+
+    Parameters
+    ----------
+    name : str
+        Of the plugin and of what it offers: small letters, digits and dashes, such as "sway".
+    kind : str
+        What it offers, one of `KINDS`.
+
+    Raises
+    ------
+    UnknownNameError
+        Where there is no such kind.
+    InputError
+        Where the name cannot be one, or is taken by something that is installed.
+
+    Examples
+    --------
+    >>> [str(path) for path in lay_out("sway")]
+    ['pyproject.toml', 'README.md', 'lobework_sway.py', 'tests/test_sway.py']
+    """
+    if kind not in KINDS:
+        raise UnknownNameError("kind of plugin", kind, KINDS)
+    if not _NAME.fullmatch(name) or len(name) > _LONGEST or keyword.iskeyword(name):
+        says = f"{name!r} is no name for a plugin; write a word in small letters, digits and dashes, such as sway or tide-box"
+        raise InputError(says, "NAME")
+    plain = name.replace("-", "_")
+    module, source = f"lobework_{plain}", _template(f"{kind}.py")
+    part = f"{plain}_findings" if kind == "check" else _class_name(name, kind, source)
+    offers = part if kind == "check" else name
+    _refuse_taken(name, kind, offers, module)
+    words = {"name": name, "kind": kind, "part": part, "offers": offers, "module": module, "package": f"lobework-{name}"}
+    words["says"] = Template(source.partition("\n")[0].strip('"')).substitute(words)
+    made = {
+        "pyproject.toml": _template("pyproject.toml"),
+        "README.md": _template("README.md"),
+        f"{module}.py": source,
+        f"tests/test_{plain}.py": _template("tests.py"),
+    }
+    return {PurePosixPath(path): Template(text).substitute(words).encode() for path, text in made.items()}
+
+
+def _template(file: str) -> str:
+    return (_HERE / f"{file}.txt").read_text(encoding="utf-8")
+
+
+def _class_name(name: str, kind: str, source: str) -> str:
+    """Return a name for the class that nothing else in the module has."""
+    part = "".join(word.capitalize() for word in name.split("-"))
+    return part + kind.capitalize() if re.search(rf"\b{part}\b", source) else part
+
+
+def _refuse_taken(name: str, kind: str, offers: str, module: str) -> None:
+    """Refuse a name that something installed has already."""
+    shelf = installed()
+    if offers in shelf.parts[kind]:
+        raise InputError(f"{name!r} is taken: a {kind} of this name is installed; choose another", "NAME")
+    if any(record.name == name for record in (*shelf.loaded, *shelf.refused)) or importlib.util.find_spec(module):
+        raise InputError(f"{name!r} is taken: a plugin of this name is installed; choose another", "NAME")

@@ -1,0 +1,196 @@
+"""What plugins promise of the things they offer, and how a broken promise is said in one line."""
+
+from __future__ import annotations
+
+import dataclasses
+import inspect
+import re
+import traceback
+from typing import TYPE_CHECKING, Any, Final, get_args
+
+from lobework.errors import PluginError
+
+if TYPE_CHECKING:
+    from lobework.carve.stock import Depth, Stock
+    from lobework.checks.check import Finding
+
+__all__ = ["findings", "name_of", "one_line", "plain", "sound_depths", "whole_file"]
+
+_DATACLASS: Final = "@dataclass(frozen=True, slots=True, kw_only=True)"
+_FILE: Final = re.compile(r"\w[\w-]*(?:\.[\w-]+)+")
+
+
+def plain(text: str) -> str:
+    """Return text on one line, at most 400 characters."""
+    text = " ".join(text.split())
+    return text if len(text) <= 400 else f"{text[:399]}…"
+
+
+def one_line(error: BaseException) -> str:
+    """Return the error's type and message on one line; for a slip of the pen also its file and line."""
+    if isinstance(error, SyntaxError):
+        return plain(f"{type(error).__name__}: {error}")
+    return plain(traceback.format_exception_only(error)[0])
+
+
+def name_of(kind: str, thing: Any) -> str:
+    """Return the name that a thing goes by, once it has kept the promises of its kind."""
+    if kind == "target":
+        return _target_name(thing)
+    if kind == "check":
+        return _check_name(thing)
+    if kind == "backend":
+        return _backend_name(thing)
+    return _part_name(kind, thing)
+
+
+def _good_name(name: object, what: str) -> str:
+    if not isinstance(name, str) or not name or name != " ".join(name.split()) or not name.isprintable():
+        raise PluginError(f"{what} is {name!r}; it must be a name on one line, without spaces at its ends")
+    return name
+
+
+def _part_name(kind: str, part: Any) -> str:
+    from lobework.parts import protocols
+    from lobework.quantities.fields import measures
+
+    shown = f"{kind} {getattr(part, '__name__', None) or plain(repr(part))}"
+    if not isinstance(part, type) or not dataclasses.is_dataclass(part):
+        raise PluginError(f"{shown} is not a dataclass; write a class with {_DATACLASS} above it")
+    if not part.__dataclass_params__.frozen:  # type: ignore[attr-defined]
+        raise PluginError(f"{shown} is not frozen; write {_DATACLASS} above it")
+    settings = {each.name for each in dataclasses.fields(part)}
+    names = "form" if kind == "piece" else "kind"
+    if names in settings or not isinstance(getattr(part, names, None), str):
+        raise PluginError(f"{shown} does not say its name; write {names}: ClassVar[str] = 'its name' in it")
+    promise = getattr(protocols, kind.capitalize())
+    promised = {name for name in (*vars(promise), *inspect.get_annotations(promise)) if not name.startswith("_")}
+    if absent := sorted(name for name in promised if not hasattr(part, name) and name not in settings):
+        raise PluginError(f"{shown} lacks {', '.join(absent)}; see lobework.plugins.{promise.__name__} for what each must be")
+    _require_methods(part, promise, shown)
+    if taken := sorted(settings & _taken(kind)):
+        raise PluginError(f"{shown} has a setting {taken[0]!r}, which job files keep for themselves; call it something else")
+    try:
+        measures(part)
+    except Exception as error:
+        why = f"{shown} has a setting whose type cannot be found: {one_line(error)}"
+        raise PluginError(f"{why}; import it at the top of the module") from error
+    return _good_name(getattr(part, names), f"{shown}: {names}")
+
+
+_OPTIONAL_METHODS: Final = {"Chuck": {"slides": ("theta",)}, "Piece": {"seen": ("points",)}}
+"""What a part may offer beside its promise: the arguments of each method."""
+
+
+def _require_methods(part: type, promise: type, shown: str) -> None:
+    """Refuse a part with a method that cannot be called as its promise says."""
+    promised = {name: method for name, method in vars(promise).items() if inspect.isfunction(method) and not name.startswith("_")}
+    methods = {name: tuple(inspect.signature(method).parameters)[1:] for name, method in promised.items()}
+    optional = {name: given for name, given in _OPTIONAL_METHODS.get(promise.__name__, {}).items() if hasattr(part, name)}
+    for name, asked in ((name, inspect.getattr_static(part, name)) for name in vars(promise) if hasattr(part, name)):
+        if isinstance(asked, property) and not _takes(asked.fget, (None,)):
+            raise PluginError(f"{shown}: {name} must take no argument; write def {name}(self): below @property")
+    for name, arguments in (methods | optional).items():
+        given = getattr(part, name, None)
+        write = f"write def {name}({', '.join(('self', *arguments))}):"
+        if not callable(given):
+            raise PluginError(f"{shown}: {name} is {plain(repr(given))}; it must be a method: {write}")
+        bound = isinstance(inspect.getattr_static(part, name), staticmethod | classmethod)
+        if not _takes(given, (*(() if bound else (None,)), *arguments)):
+            raise PluginError(f"{shown}: {name} must take {', '.join(arguments) or 'no argument'}; {write}")
+
+
+def _takes(function: Any, given: tuple[object, ...]) -> bool:
+    """Return whether a function can be called with such arguments."""
+    try:
+        inspect.signature(function).bind(*given)
+    except (TypeError, ValueError):
+        return False
+    return True
+
+
+def _taken(kind: str) -> set[str]:
+    """Return the keys that a job file's table for a part uses itself, beside the part's settings."""
+    if kind == "cam":
+        from lobework.parts.drive import Drive
+
+        return {each.name for each in dataclasses.fields(Drive)} | {"shape"}
+    return {"chuck": {"kind", "name"}, "piece": {"form"}}.get(kind, {"kind"})
+
+
+def _target_name(target: Any) -> str:
+    from lobework.targets.target import Shows, Target
+
+    if not isinstance(target, Target):
+        raise PluginError(f"target {plain(repr(target))} is not a lobework.plugins.Target; make one")
+    name = _good_name(target.name, "a target's name")
+    _good_name(target.says, f"target {name!r}: says")
+    if not isinstance(target.file, str) or not _FILE.fullmatch(target.file):
+        raise PluginError(f"target {name!r}: file is {target.file!r}; it must be a plain file name such as 'drawing.svg'")
+    if target.shows not in get_args(Shows):
+        raise PluginError(f"target {name!r}: shows is {target.shows!r}; it must be one of {', '.join(get_args(Shows))}")
+    if not callable(target.render):
+        raise PluginError(f"target {name!r}: render is {target.render!r}; it must be a function that returns the file's bytes")
+    return name
+
+
+def _backend_name(backend: Any) -> str:
+    from lobework.carve import Backend
+    from lobework.carve.backend import EVERYTHING, accuracy_of
+
+    if isinstance(backend, type) or not isinstance(backend, Backend):
+        lacking = [each for each in ("name", "says", "can", "carve") if not hasattr(backend, each)]
+        why = f"lacks {', '.join(lacking)}" if lacking else "is a class; return what it makes"
+        raise PluginError(f"backend {plain(repr(backend))} {why}; see lobework.plugins.Backend for what each must be")
+    name = _good_name(backend.name, "a backend's name")
+    _good_name(backend.says, f"backend {name!r}: says")
+    if not isinstance(backend.can, frozenset) or not backend.can:
+        raise PluginError(f"backend {name!r}: can is {plain(repr(backend.can))}; it must be a frozenset of what it can carve")
+    if unknown := sorted(map(str, backend.can - EVERYTHING)):
+        raise PluginError(f"backend {name!r}: can holds {unknown[0]!r}; it may hold {', '.join(sorted(EVERYTHING))}")
+    accuracy_of(backend)
+    try:
+        inspect.signature(backend.carve).bind((), (), (), progress=None)
+    except TypeError:
+        says = "write def carve(self, stock, sweeps, depth, progress=None):"
+        raise PluginError(f"backend {name!r}: carve must take stock, sweeps, depth and progress; {says}") from None
+    return name
+
+
+def _check_name(check: Any) -> str:
+    name = getattr(check, "__name__", "")
+    if not callable(check) or isinstance(check, type) or not str(name).isidentifier():
+        raise PluginError(f"check {plain(repr(check))} is not a named function; write def its_name(cuts, traces):")
+    try:
+        inspect.signature(check).bind((), ())
+    except TypeError:
+        raise PluginError(f"check {name} must take two arguments; write def {name}(cuts, traces):") from None
+    return str(name)
+
+
+def whole_file(given: Any) -> bytes:
+    """Return what a target's render gave, if it is a file's bytes."""
+    if not isinstance(given, bytes):
+        raise PluginError(f"it returned {type(given).__name__}, not the file's bytes")
+    return given
+
+
+def findings(given: Any) -> list[Finding]:
+    """Return what a check gave, if it is findings."""
+    from lobework.checks.check import Finding
+
+    found = list(given)
+    if strange := [each for each in found if not isinstance(each, Finding)]:
+        raise PluginError(f"it returned {plain(repr(strange[0]))}, which is not a lobework.plugins.Finding")
+    return found
+
+
+def sound_depths(stock: Stock, depth: Depth) -> None:
+    """Refuse depths that carving cannot leave: below zero, endless, no number, or where there is no work."""
+    for sound, says in (
+        ((depth >= 0) & (depth < float("inf")), "it must be a number, zero or more"),
+        ((depth == 0) | stock.inside, "there is no work, so it must stay zero"),
+    ):
+        if not sound.all():
+            row, column = (int(each[0]) for each in (~sound).nonzero())
+            raise PluginError(f"it left a depth of {depth[row, column]:g} mm at row {row}, column {column}; {says}")

@@ -1,0 +1,380 @@
+"""The program: what a controller is told to do, step by step and in time, in no format yet."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
+from types import MappingProxyType
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from lobework.errors import SettingError, require
+from lobework.lathe.clearance import carried_out, reach_of, rises_to
+from lobework.lathe.hand_settings import (
+    HandSetting,
+    by_hand,
+    cam_name,
+    feed_in,
+    on_one_circle,
+    show_length,
+    show_place,
+    show_ratio,
+    turns_with_spindle,
+    withdraw,
+)
+from lobework.parts.feeds import Feeds
+from lobework.program.blocks import Grid, blocks_of
+from lobework.program.steps import Dwell, Feed, Program, Prompt, Rapid, Section, Step, Timed
+from lobework.program.timing import SlowDown, limits_of
+from lobework.quantities.tolerances import JOIN_MM
+from lobework.quantities.units import MM_PER, LengthUnit, format_number
+from lobework.sheets.directions import DIRECTIONS, directions, trials
+from lobework.sheets.zeros import ZEROS, refits, zero_again, zero_steps
+from lobework.text.cautions import AFTER_HANDS, BEFORE_HANDS, READY
+
+if TYPE_CHECKING:
+    from lobework.kinematics.motion import Motion
+    from lobework.kinematics.trace import Trace
+    from lobework.lathe.lathe import Axis, Lathe
+    from lobework.lathe.passes import Cut
+    from lobework.parts.protocols import Piece
+    from lobework.program.steps import Setup
+
+__all__ = ["Dwell", "Feed", "Feeds", "Program", "Prompt", "Rapid", "Section", "Step", "Timed", "how_slow", "program"]
+
+_FINER: Final = 8
+"""Places that are looked at for each sample of a trace, for the lowest that the tip goes."""
+
+
+def _used_axes(traces: Sequence[Trace], lathe: Lathe) -> tuple[Axis, ...]:
+    """Return the axes that the job uses, in the lathe's order."""
+    used = {name for trace in traces for name in trace.motion.axes(np.zeros(1))}
+    if any(trace.cut.passed.turns for trace in traces):
+        lathe.need("spindle", "a program turns the spindle")
+    return tuple(axis for axis in lathe.axes if axis.moves in used)
+
+
+def _outermost(trace: Trace, piece: Piece | None) -> float:
+    """Return how far out the work may come while cams turn on, in this cut or on the way to it, mm on the slide that feeds in."""
+    motion, approach = trace.motion, trace.cut.approach
+    turns = float(math.ceil(motion.cut.passed.turns or 1))
+    begins = _begins(motion)
+    tilted = rises_to(piece, motion.cut.lathe, turns, begins) if piece is not None and motion.still is None else None
+    pushes = motion.endways if approach.axis == "z" else motion.sideways
+    peak = pushes.peak
+    if piece is not None and tilted is not None:
+        return peak + (reach_of(piece, motion.cut.lathe, turns, begins) if approach.axis == "x" else tilted)
+    if approach.axis == "x":
+        return approach.surface + _runs_out(motion) + peak
+    return float((motion.tip(trace.u)[:, 2] - trace.z - pushes.at(trace.u)).max()) + peak
+
+
+def _runs_out(motion: Motion) -> float:
+    """Return how far the chucks carry the middle of the work from the spindle's axis, mm."""
+    return carried_out(motion.cut.lathe, float(math.ceil(motion.cut.passed.turns or 1)), _begins(motion))
+
+
+def _begins(motion: Motion) -> float:
+    """Return where the spindle stands as the pass begins, turns."""
+    return float(motion.cut.passed.spindle.in_turns())
+
+
+def _clear_of(cut: Cut, feeds: Feeds) -> float:
+    """Return where the tip stands clear, mm on the slide that feeds in."""
+    return cut.approach.surface + feeds.clear
+
+
+def _check_clear(traces: Sequence[Trace], feeds: Feeds, units: LengthUnit, piece: Piece | None) -> None:
+    """Refuse a place to stand clear that, when words have said it, is not clear by more than the tolerance."""
+
+    def high(trace: Trace) -> float:
+        approach = trace.cut.approach
+        feeds_in = trace.motion.tip(trace.u)[:, "xyz".index(approach.axis)]
+        return max(float(feeds_in.max()), _outermost(trace, piece)) - approach.surface
+
+    most, cut = max(((high(trace), trace.cut) for trace in traces), key=lambda each: each[0])
+    moving = "the face of the work" if cut.approach.axis == "z" else "the moving side of the work"
+    axis = cut.lathe.axis(cut.approach.axis)
+    unsaid = 0.5 * float(Grid.of([axis], cut.lathe.controller, units).step[0]) if axis is not None else 0.0
+    near = feeds.tolerance + unsaid
+    beyond = f", by more than the tolerance, {show_length(near, units)}," if most < feeds.clear else ","
+    reaches = f"above {show_length(most, units)}{beyond} where cut {cut.number} ({cut.title}) or {moving} reaches"
+    require(most < feeds.clear - near, "clear", feeds.clear / float(MM_PER[units]), reaches, "raise clear in [program]")
+
+
+def _lift(trace: Trace, piece: Piece | None, air: float, feeds: Feeds) -> float:
+    """Return how far a cut is lifted so that the tip stays ``air`` mm off the work, wherever that comes."""
+    within = np.linspace(0, len(trace.u) - 1, _FINER * (len(trace.u) - 1) + 1)
+    u = np.interp(within, np.arange(len(trace.u)), trace.u)
+    low = float(trace.motion.axes(u)[trace.cut.approach.axis].min()) - feeds.tolerance
+    return max(_outermost(trace, piece) + air - low, 0.0)
+
+
+def _ends(step: Step) -> Iterator[tuple[str, float]]:
+    """Yield each letter with the lowest and the highest place that a step sends it to."""
+    if isinstance(step, Timed):
+        for letter, places in zip(step.letters, step.places.T, strict=True):
+            yield letter, float(places.min())
+            yield letter, float(places.max())
+    elif isinstance(step, Rapid | Feed):
+        yield from step.to.items()
+
+
+def _check_travel(section: Section, axes: Sequence[Axis], units: LengthUnit) -> None:
+    limits: dict[str, Axis] = {axis.letter: axis for axis in axes}
+    for letter, place in (end for step in section.steps for end in _ends(step)):
+        axis = limits[letter]
+        if not axis.low - JOIN_MM <= place <= axis.high + JOIN_MM:
+            past = axis.low if place < axis.low else axis.high
+            goes, end = (f"{format_number(at)} deg" if axis.rotary else show_length(at, units) for at in (place, past))
+            raise SettingError(
+                f"cut {section.number} ({section.title}): {letter} would go to {goes}, but the lathe's {axis.moves} axis ends at "
+                f"{end}; move the pass, or lower clear in [program]"
+            )
+
+
+def _held_slides(trace: Trace, lathe: Lathe) -> dict[str, float]:
+    """Return the slides that this cut needs and that the lathe has no axis for: name to place, mm."""
+    held, moved = {}, trace.motion.tip(trace.u)
+    for name, places in zip("xyz", moved.T, strict=True):
+        if lathe.axis(name) is None:
+            if np.ptp(places) > JOIN_MM:
+                lathe.need(name, f"cut {trace.cut.number} ({trace.cut.title}) moves the {name} slide")
+            held[name] = float(places[0])
+            _check_hand(trace.cut, name, held[name])
+    return held
+
+
+def _check_hand(cut: Cut, name: str, place: float) -> None:
+    """Refuse a slide that a person would have to set past its end."""
+    hand = cut.lathe.hand_axis(name)
+    if hand is not None and not hand.low - JOIN_MM <= place <= hand.high + JOIN_MM:
+        past = hand.low if place < hand.low else hand.high
+        goes, end = (show_place(name, at, cut.lathe, cut.units) for at in (place, past))
+        raise SettingError(
+            f"cut {cut.number} ({cut.title}): the {name} slide would be set to {goes}, but it ends at {end}; move the pass"
+        )
+
+
+def _changes(
+    before: tuple[Cut, Mapping[str, HandSetting]], now: tuple[Cut, Mapping[str, HandSetting]], units: LengthUnit
+) -> list[str]:
+    """Return what a person must change between two cuts, in words."""
+    (cut, was), (following, must_be) = before, now
+    gone = [f"take off {each.what}" for what, each in was.items() if what not in must_be and each.do == "fit"]
+    found = gone + [str(each) for what, each in must_be.items() if was.get(what) != each]
+    found += zero_again(cut, following, units) if refits(cut, following) else ()
+    return [BEFORE_HANDS, *found, AFTER_HANDS] if found else []
+
+
+def _hand_work(trace: Trace, cut: Cut, units: LengthUnit) -> dict[str, HandSetting]:
+    """Return everything set by hand for a cut, the slides without an axis among it; depth by hand comes at its own stop."""
+    slides = _held_slides(trace, cut.lathe)
+    into = cut.approach.axis
+    set_so = {name: mm for name, mm in slides.items() if name != into and (name != "y" or mm)}
+    by_name = {name: HandSetting("set", f"{name} slide", show_place(name, mm, cut.lathe, units)) for name, mm in set_so.items()}
+    return {**by_hand(cut, units), **by_name}
+
+
+def _notes(trace: Trace, units: LengthUnit) -> tuple[str, ...]:
+    cut = trace.cut
+    at = cut.passed.at
+    places = {name: getattr(at, name) for name in ("x", "y", "z", "depth")}
+    slides = ", ".join(f"{name} {show_length(mm, units)}" for name, mm in places.items() if mm)
+    if (arc := cut.passed.arc) is not None:
+        way = f"from {format_number(arc.from_deg)} to {format_number(arc.to_deg)} deg, the cutter"
+        way += " turning with it" if arc.cutter == "turns" else " keeping its direction"
+        slides = f"along an arc of {show_length(arc.radius, units)} about {slides or 'zero'}, {way}"
+    if (template := cut.passed.template) is not None:
+        source = template.source or f"{len(template.points)} points"
+        slides = f"led along a template, {source}" + (f"; {slides}" if slides else "")
+    turns = f"{cut.passed.turns} spindle turn" + ("s" if cut.passed.turns != 1 else "")
+    turns = turns if cut.passed.turns else f"{'the slides go' if cut.span else 'in and out again'}, the spindle still"
+    cams = []
+    for number, drive in enumerate(cut.passed.cams, 1):
+        how = "on the spindle" if turns_with_spindle(drive, number, cut.lathe) else f"at ratio {show_ratio(drive.ratio)}"
+        cams.append(f"{cam_name(drive, number)}: {drive.cam.kind}, {drive.cam.lobes} lobes, {how}")
+    return (f"{turns}; {slides or 'tip at zero'}", *cams)
+
+
+def _depth_steps(cut: Cut, depth: float, plunge: float, feeds: Feeds, units: LengthUnit) -> tuple[Step, Step]:
+    """Return how the tip goes into the work, and how it comes away: by its axis, or by hand where it has none."""
+    name = cut.approach.axis
+    if (axis := cut.lathe.axis(name)) is not None:
+        return Feed({axis.letter: depth}, plunge), Rapid({axis.letter: _clear_of(cut, feeds)})
+    return Prompt((feed_in(cut, depth, units),)), Prompt((withdraw(cut, feeds.clear, units),))
+
+
+def _plunge(cut: Cut, far: float, feeds: Feeds) -> float:
+    """Return how fast the tip goes in, mm a minute, ``far`` mm from rest to rest."""
+    axis = cut.lathe.axis(cut.approach.axis)
+    if axis is None:
+        return feeds.plunge
+    (top,), (most,) = limits_of([axis])
+    return min(feeds.plunge, 60 * float(top), 60 * math.sqrt(most * far))
+
+
+def _leaves_wound(cut: Cut) -> bool:
+    """Return whether a chuck does not stand at the end of a cut as it did: the spindle must be turned back before it is set."""
+    vary = [each.comes_back for each in cut.lathe.chucks if each.varies]
+    return any(not comes_back or cut.passed.turns % comes_back for comes_back in vary)
+
+
+def _section(
+    trace: Trace, prompt: Sequence[str], axes: Sequence[Axis], feeds: Feeds, units: LengthUnit, lift: float, frame: str
+) -> tuple[Section, float]:
+    """Return one cut's steps, the tip sent clear before anything else moves, and how far they stray, mm."""
+    cut = trace.cut
+    begins = trace.motion.axes(np.zeros(1))
+    moving = [axis for axis in axes if axis.moves in begins]
+    grid = Grid.of(moving, cut.lathe.controller, units)
+    blocks = blocks_of(trace, moving, feeds, units) if cut.span else None
+    depth = float(begins[cut.approach.axis][0])
+    here = np.array([[float(begins[axis.moves][0]) for axis in moving]])
+    places = blocks.places if blocks is not None else grid.nearest(here)
+    into = next((a for a, axis in enumerate(moving) if axis.moves == cut.approach.axis), None)
+    if lift and into is not None:
+        places = places.copy()
+        places[:, into] += math.ceil(lift / grid.step[into]) * grid.step[into]
+        places = grid.nearest(places)
+    depth = depth + lift if into is None else float(places[0, into])
+    starts: dict[str, float] = {axis.letter: float(place) for axis, place in zip(moving, places[0], strict=True)}
+    others: dict[str, float] = {axis.letter: starts[axis.letter] for axis in moving if axis.moves != cut.approach.axis}
+    steps: list[Step] = [Prompt(tuple(prompt))] if prompt else []
+    clear = _clear_of(cut, feeds)
+    if into is not None:
+        clear = float(grid.nearest(np.where(np.arange(len(moving)) == into, clear, here))[0, into])
+    plunge = _plunge(cut, clear - depth, feeds)
+    inward, away = _depth_steps(cut, depth, plunge, feeds, units)
+    if isinstance(away, Rapid):
+        steps.append(away)
+    steps += [Rapid(others), inward]
+    if feeds.dwell or (blocks is not None and isinstance(inward, Feed)):
+        steps.append(Dwell(feeds.dwell))
+    if blocks is not None and blocks.seconds.size:
+        steps.append(Timed(blocks.seconds / 60, tuple(axis.letter for axis in moving), places[1:]))
+    steps.append(away)
+    if _leaves_wound(cut):
+        steps.append(Rapid({axis.letter: others[axis.letter] for axis in moving if axis.rotary}))
+    slows = None if blocks is None else blocks.slows
+    said = [f"the frame would fit this cut at {frame} as it is set"] if frame else []
+    said += [how_slow(slows, trace, feeds, units)] if slows else []
+    section = Section(cut.number, cut.title, (*_notes(trace, units), *said), tuple(steps), slows, starts)
+    _check_travel(section, axes, units)
+    return section, 0.0 if blocks is None else blocks.strays
+
+
+def how_slow(slows: SlowDown, trace: Trace, feeds: Feeds, units: LengthUnit) -> str:
+    """Return in words where a cut goes slower than was asked for, and why."""
+    cut, axis = trace.cut, slows.axis
+    by_feed = feeds.pace == "cutter" or not cut.passed.turns
+    rate = slows.rate * (feeds.feed if by_feed else feeds.spindle_rpm)
+    speed = f"{show_length(float(f'{rate:.3g}'), units)} a minute" if by_feed else f"{rate:.3g} turns a minute"
+    start, end = (f"{u:.4g}" if cut.passed.turns else f"{100 * u / cut.span:.3g}" for u in (slows.start, slows.end))
+    where = f"between {start} and {end} {'turns' if cut.passed.turns else 'per cent of its way'}"
+    if slows.start == 0 and slows.end == cut.span:
+        where = "all through"
+    cannot = "go faster" if slows.by_speed else "speed up or slow down faster"
+    more = f", and at {slows.times - 1} more places" if slows.times > 1 else ""
+    return f"slows to {speed} {where}, where {axis.moves} ({axis.letter}) cannot {cannot}{more}"
+
+
+def program(
+    title: str,
+    traces: Sequence[Trace],
+    feeds: Feeds | None = None,
+    units: LengthUnit = "mm",
+    piece: Piece | None = None,
+    *,
+    air: float = 0.0,
+    setup: Setup = (),
+    frames: Mapping[int, str] = MappingProxyType({}),
+) -> Program:
+    """Return the program of a job.
+
+    Nothing moves before a person has said that the lathe is set up. Each cut is approached with the tip clear of the
+    work: everything else moves first, then the tip goes in, and stands. It is cut at the pace that is asked for,
+    slower where an axis cannot follow, and the tip is withdrawn before anything else moves. What a person must change between two
+    cuts stops the program and is said. Any cut can be started from by itself.
+
+    Parameters
+    ----------
+    title : str
+        Of the job.
+    traces : sequence of Trace
+        The cuts in order, at least one.
+    feeds : Feeds, optional
+        How fast, how truly, and how far clear.
+    units : "mm" or "inch"
+        To write lengths in.
+    piece : Piece, optional
+        The work; needed where chucks tilt it, to know how far out its edges come.
+    air : float, mm
+        How far off the work every cut is lifted, to try it in air; at zero it cuts.
+    setup : tuple, optional
+        What to set before it, to be said at its head.
+    frames : mapping, optional
+        By the number of a cut, at which angle a cutting frame would fit it: see `lobework.checks.cutting_frame.frame_by_cut`.
+
+    Returns
+    -------
+    Program
+        With every axis that the lathe has and the job uses.
+
+    Raises
+    ------
+    SettingError
+        Where the lathe lacks a spindle axis, a move would pass the end of an axis, ``clear`` is not clear, or the tolerance is
+        less than the controller's words can say.
+
+    Examples
+    --------
+    >>> from lobework.parts.headstock import Headstock
+    >>> from lobework.lathe.lathe import Axis, Lathe
+    >>> from lobework.lathe.passes import Cut, Pass
+    >>> from lobework.parts.slide import At
+    >>> from lobework.kinematics.trace import trace
+    >>> axes = (Axis(moves="spindle", letter="C"), Axis(moves="x", letter="X"), Axis(moves="z", letter="Z"))
+    >>> lathe = Lathe(name="bench", headstock=Headstock(sideways="fixed"), axes=axes)
+    >>> ring = trace(Cut(number=1, passed=Pass(name="ring", at=At(x=24.0, depth=0.4)), lathe=lathe))
+    >>> [type(step).__name__ for step in program("Lid", [ring]).sections[0].steps]
+    ['Prompt', 'Rapid', 'Rapid', 'Feed', 'Dwell', 'Timed', 'Rapid']
+    """
+    feeds = feeds or Feeds()
+    require(len(traces) > 0, "traces", len(traces), "one or more", "give the job a pass")
+    require(0 <= air < math.inf, "air", air, "zero or more", "say how far off the work to stay, such as 5 mm")
+    lathe = traces[0].cut.lathe
+    axes = _used_axes(traces, lathe)
+    _check_clear(traces, feeds, units, piece)
+    lifts = [_lift(trace, piece, air, feeds) if air else 0.0 for trace in traces]
+    feeds = replace(feeds, clear=feeds.clear + max(lifts))
+    by_pass = itertools.groupby((trace.cut for trace in traces), key=lambda cut: cut.group)
+    cuts = [cut for _, same in by_pass for cut in on_one_circle(list(same))]
+    settings = [(cut, _hand_work(trace, cut, units)) for trace, cut in zip(traces, cuts, strict=True)]
+    tried = trials(axes) if air else ()
+    ready = (*READY[:2], *tried, *READY[2:])
+    prompts = [ready, *(_changes(before, now, units) for before, now in itertools.pairwise(settings))]
+    made = [
+        _section(trace, told, axes, feeds, units, lift, frames.get(trace.cut.number, ""))
+        for trace, told, lift in zip(traces, prompts, lifts, strict=True)
+    ]
+    sections = [section for section, _ in made]
+    _, away = _depth_steps(traces[0].cut, 0.0, feeds.plunge, feeds, units)
+    if isinstance(away, Prompt):
+        sections[0] = replace(sections[0], steps=(away, *sections[0].steps))
+    return Program(
+        title=title,
+        lathe=lathe,
+        axes=axes,
+        feeds=feeds,
+        units=units,
+        sections=tuple(sections),
+        approach=traces[0].cut.approach,
+        air=air,
+        strays=max(strays for _, strays in made),
+        setup=setup,
+        begins=((DIRECTIONS, directions(cuts)), (ZEROS, zero_steps(cuts[0], units))),
+    )

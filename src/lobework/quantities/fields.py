@@ -1,0 +1,218 @@
+"""How a setting is written, read and checked: the fields of parts.
+
+The job file, the settings and the docs learn a part's settings from its fields: their names, types, defaults and the
+`Annotated` units below.
+"""
+
+from __future__ import annotations
+
+import inspect
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, fields, is_dataclass
+from functools import cache, lru_cache
+from typing import Annotated, Any, get_type_hints
+
+from lobework.errors import require
+from lobework.quantities.units import (
+    MM_PER,
+    LengthUnit,
+    Phase,
+    angle,
+    format_length,
+    format_number,
+    format_phase,
+    is_real,
+    length,
+    plain_number,
+)
+
+__all__ = [
+    "Angle",
+    "Length",
+    "Measure",
+    "Pairs",
+    "Turning",
+    "as_pairs",
+    "held_in",
+    "hints_of",
+    "length_pairs",
+    "measures",
+    "pairs_measure",
+    "require_numbers",
+    "require_part",
+    "show_pairs",
+]
+
+Pairs = tuple[tuple[float, float], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Measure:
+    """How a setting is written at the bench, for whoever reads files or prints settings.
+
+    Parameters
+    ----------
+    says : str
+        What may be written, for messages and the schema.
+    read : callable
+        Written value to the value kept in the field (mm, degrees or `Phase`). Lengths also take ``bare``.
+    show : callable
+        The value kept to text for people; of a single number, text that `read` takes.
+    pairs : bool
+        Whether it is a list of pairs rather than a single number.
+    beside : callable, optional
+        The value kept to what is shown beside it, such as turns of a screw.
+    schema : mapping, optional
+        The JSON Schema of what may be written, where it is neither a number, a text nor pairs.
+    """
+
+    says: str
+    read: Callable[..., Any]
+    show: Callable[[Any], str]
+    pairs: bool = False
+    beside: Callable[[Any], str] | None = None
+    schema: Mapping[str, Any] | None = field(default=None, compare=False)
+
+    @property
+    def takes_bare(self) -> bool:
+        """Whether a bare number is a length, in the unit of whoever reads it."""
+        return _takes_bare(self.read)
+
+
+@lru_cache(maxsize=256)
+def _takes_bare(read: Callable[..., Any]) -> bool:
+    return "bare" in inspect.signature(read).parameters
+
+
+Length = Annotated[float, Measure("a length such as 3, '3 mm' or '1/8 in'", length, format_length)]
+"""A field in millimetres."""
+
+
+Angle = Annotated[
+    float, Measure("an angle such as 90, '90 deg' or '1/4 turn'", angle, lambda deg: f"{format_number(deg, 6)} deg")
+]
+"""A field in degrees; its name ends in ``_deg``, and files drop that ending."""
+
+
+Turning = Annotated[Phase, Measure("an angle such as '2 deg', '1/96 turn' or '1/2 lobe'", Phase.of, format_phase)]
+"""A field that holds an exact `Phase`; lobes are those of the cam it belongs to."""
+
+
+def length_pairs(given: object, bare: LengthUnit = "mm") -> Pairs:
+    """Return pairs of lengths in mm, as files write them; a bare number is in the unit ``bare``.
+
+    >>> length_pairs([[0, 20], ["-1 in", "3/4 in"]])
+    ((0.0, 20.0), (-25.4, 19.05))
+    """
+    rows = given if isinstance(given, list | tuple) else ()
+    pairs = [tuple(row) if isinstance(row, list | tuple) else () for row in rows]
+    if not pairs or any(len(pair) != 2 for pair in pairs):
+        raise ValueError("it is no list of pairs")
+    return tuple((length(a, bare), length(b, bare)) for a, b in pairs)
+
+
+def show_pairs(pairs: Pairs, units: LengthUnit = "mm") -> str:
+    """Return pairs of lengths as they are read at the bench.
+
+    >>> show_pairs(((0.0, 20.0), (-25.4, 19.05))), show_pairs(((-25.4, 19.05),), "inch")
+    ('(0, 20), (-25.4, 19.05) mm', '(-1, 0.75) in')
+    """
+    scale, places = float(MM_PER[units]), {"mm": 4, "inch": 5}[units]
+    each = (f"({format_number(a / scale, places)}, {format_number(b / scale, places)})" for a, b in pairs)
+    return f"{', '.join(each)} {'mm' if units == 'mm' else 'in'}"
+
+
+def pairs_measure(says: str) -> Measure:
+    """Return how a field of pairs of lengths is written: what may be written, for messages and the schema."""
+    return Measure(says, length_pairs, show_pairs, pairs=True)
+
+
+@cache
+def hints_of(part: type) -> dict[str, Any]:
+    """Return the type of each field of a part, with what is marked beside it."""
+    return get_type_hints(part, include_extras=True)
+
+
+def measures(part: type) -> dict[str, Measure | None]:
+    """Return each field of a part with how it is written, or None where its plain type says all.
+
+    >>> from lobework.parts.follower import Roller
+    >>> measures(Roller)["radius"].read("1/8 in")
+    3.175
+    """
+    hints = hints_of(part)
+    found: dict[str, Measure | None] = {}
+    for each in fields(part):
+        marks = getattr(hints[each.name], "__metadata__", ())
+        found[each.name] = next((mark for mark in marks if isinstance(mark, Measure)), None)
+    return found
+
+
+def held_in(part: Any, field: str) -> dict[str, Any]:
+    """Return the parts that a field holds in a list, by what each is called: the field's name for one of them, and its number.
+
+    >>> from types import SimpleNamespace
+    >>> from lobework.parts.follower import Roller
+    >>> held_in(SimpleNamespace(rollers=(Roller(3.0), Roller(4.0)), radius=3.0), "rollers")
+    {'roller 1': Roller(radius=3.0), 'roller 2': Roller(radius=4.0)}
+    """
+    held = getattr(part, field)
+    parts = held if isinstance(held, tuple) and all(is_dataclass(each) for each in held) else ()
+    one = field.replace("_", " ").removesuffix("s")
+    return {f"{one} {number}": each for number, each in enumerate(parts, 1)}
+
+
+@cache
+def _numbers(part: type) -> tuple[tuple[str, str], ...]:
+    """Return each field that holds a plain number, with the unit that Python keeps it in."""
+    hints = hints_of(part)
+    units = {Length: ", in mm", Angle: ", in degrees", float: "", int: ""}
+    return tuple((each.name, units[hints[each.name]]) for each in fields(part) if hints[each.name] in units)
+
+
+def require_numbers(part: Any) -> None:
+    """Keep the numbers of numpy in a part's fields as Python numbers; refuse words, lists and the like in a field of a number.
+
+    >>> from lobework.parts.follower import Roller
+    >>> Roller("1/8 in")
+    Traceback (most recent call last):
+    lobework.errors.SettingError: radius='1/8 in': must be a plain number, in mm; in Python write lobework.length('1/8 in')
+    """
+    for each in fields(part):
+        given = getattr(part, each.name)
+        if (plain := plain_number(given)) is not given:
+            object.__setattr__(part, each.name, plain)
+    for name, unit in _numbers(type(part)):  # type: ignore[arg-type]
+        given = getattr(part, name)
+        if not is_real(given):
+            reads = {", in mm": "length", ", in degrees": "angle"}.get(unit) if isinstance(given, str) else None
+            remedy = f"in Python write lobework.{reads}({given!r})" if reads else ""
+            require(False, name, repr(given), f"a plain number{unit}", remedy)
+
+
+def as_pairs(name: str, given: Any) -> Pairs:
+    """Return a setting that holds pairs of plain numbers, in mm; refuse anything else.
+
+    >>> as_pairs("points", [[0, 0], [0.5, 2]])
+    ((0.0, 0.0), (0.5, 2.0))
+    >>> as_pairs("points", ["0, 0"])
+    Traceback (most recent call last):
+    lobework.errors.SettingError: points=['0, 0']: must be pairs of plain numbers, in mm
+    """
+    try:
+        rows = [tuple(map(plain_number, row)) for row in given]
+    except TypeError:
+        rows = [()]
+    plain = all(len(row) == 2 and all(map(is_real, row)) for row in rows)
+    require(plain, name, " ".join(repr(given).split())[:80], "pairs of plain numbers, in mm")
+    return tuple((float(a), float(b)) for a, b in rows)
+
+
+def require_part(given: object, offers: str, name: str, must_be: str) -> None:
+    """Refuse what is no part, or the class of one: whatever ``offers`` nothing by that name.
+
+    >>> require_part("knife", "nose_at", "follower", "a follower such as Knife() or Roller(3)")
+    Traceback (most recent call last):
+    lobework.errors.SettingError: follower='knife': must be a follower such as Knife() or Roller(3)
+    """
+    require(hasattr(given, offers) and not isinstance(given, type), name, repr(given), must_be)

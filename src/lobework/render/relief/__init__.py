@@ -1,0 +1,99 @@
+"""The relief: a picture of the carved work, as a lamp low at the upper left shows it in the wood.
+
+A face is seen from the cutter, X to the right and Y up. A barrel or a turned piece is seen from two sides, with its
+surface rolled out flat, angle zero at its left, so that each view stands over the half of the surface that it shows.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+from lobework.errors import is_whole, require
+from lobework.geometry.surface import Face
+from lobework.quantities.units import plain_number
+from lobework.render.relief.face import pictured_face
+from lobework.render.relief.finish import eight_bit
+from lobework.render.relief.rolled import pictured_round
+from lobework.text.brief import Brief
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from lobework.carve.carving import Carving
+
+__all__ = ["DOTS", "FEWEST", "MOST", "Relief", "picture"]
+
+DOTS: Final = 1600
+"""On the picture's long side, unless asked otherwise."""
+FEWEST: Final = 200
+MOST: Final = 3000
+"""Dots on the long side, at the least and at the most."""
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True, repr=False)
+class Relief(Brief):
+    """A picture, in no format yet.
+
+    Parameters
+    ----------
+    title, says : str
+        What it is called, and what it shows in one sentence.
+    dots : (rows, columns, 3) uint8
+        sRGB, the first row at the top.
+    mm_per_dot : float, mm
+        From dot to dot, on the work; on a view of a round piece, across it.
+    bar : float, mm
+        How long the scale bar at the foot of the picture is.
+    """
+
+    title: str
+    says: str
+    dots: NDArray[np.uint8]
+    mm_per_dot: float
+    bar: float
+
+
+def picture(carving: Carving, dots: int = DOTS) -> Relief:
+    """Return the picture of a carving; the same bytes each time.
+
+    Parameters
+    ----------
+    carving : Carving
+        What to show; its piece's ``material`` gives the wood, a pale one where it names none that is known.
+    dots : int
+        On the long side, 200 to 3000.
+
+    Raises
+    ------
+    SettingError
+        Where ``dots`` is out of that range.
+
+    Examples
+    --------
+    >>> from lobework import At, Disc, Job, Pass, Vee, read_lathe
+    >>> ring = Pass(name="ring", at=At(x=20.0, depth=0.5))
+    >>> disc, vee = Disc(diameter=60.0, thickness=5.0, material="boxwood"), Vee(angle_deg=90.0, width=3.0)
+    >>> shown = picture(Job(lathe=read_lathe("plain-bench"), piece=disc, cutter=vee, passes=[ring]).carve(0.5), dots=200)
+    >>> shown.dots.shape, round(shown.mm_per_dot, 4), shown.bar
+    ((200, 200, 3), 0.3659, 10.0)
+    """
+    dots = plain_number(dots)
+    require(is_whole(dots, FEWEST, MOST), "dots", dots, f"a whole number from {FEWEST} to {MOST}, on the picture's long side")
+    draw, says = (pictured_face, _FACE) if isinstance(carving.stock.surface, Face) else (pictured_round, _ROUND)
+    colour, dot, bar = draw(carving.stock, carving.depth, getattr(carving.piece, "material", ""), dots, carving.units)
+    return Relief(
+        title=carving.title or "untitled",
+        says=f"{says}; the bar is {bar.label}",
+        dots=eight_bit(colour),
+        mm_per_dot=dot,
+        bar=bar.mm,
+    )
+
+
+_FACE: Final = "The carved face, seen from the cutter, X to the right, Y up, lit from the upper left"
+_ROUND: Final = (
+    "The carved piece from the sides at 90 and 270 degrees, and its surface rolled out flat, angle zero at the left, "
+    "lit from the upper left"
+)

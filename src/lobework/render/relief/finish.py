@@ -1,0 +1,98 @@
+"""Finished wood in its light, and the picture's tones."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from lobework.render.relief.light import Grid, Light
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+__all__ = ["averaged", "blurred", "eight_bit", "lit"]
+
+_LAMP_COLOUR: Final = np.array([1.05, 1.0, 0.92], dtype=np.float32) * 0.67
+_ROOM_COLOUR: Final = np.array([0.98, 1.0, 1.03], dtype=np.float32) * 0.33
+_SHEEN_COLOUR: Final = np.array([1.0, 0.97, 0.91], dtype=np.float32) * 0.12
+_SHOULDER: Final = 0.62
+_STEPS: Final = 1 << 15
+_CUT_MM: Final = 0.05
+"""As deep as this, all that shows is freshly cut."""
+_SOAK_MM: Final = (0.07, 0.28)
+_SOAK: Final = np.array([[0.66, 0.75, 0.86], [0.22, 0.18, 0.11], [0.12, 0.07, 0.03]], dtype=np.float32)
+"""Red, green and blue parts of the lamp's light that leave the wood where they fell, near it, and further off."""
+
+
+def averaged(grid: Grid, times: int) -> Grid:
+    """Return the means of squares of ``times`` by ``times`` points."""
+    rows, columns = (side // times for side in grid.shape)
+    total = grid[::times].copy()
+    for k in range(1, times):
+        total += grid[k::times]
+    mean = total[:, ::times].copy()
+    for k in range(1, times):
+        mean += total[:, k::times]
+    assert mean.shape == (rows, columns)
+    mean *= 1 / times**2
+    return mean
+
+
+def _along(grid: Grid, reach: int) -> Grid:
+    """Return means of each point and ``reach`` neighbours on either side down the columns, the ends repeated."""
+    padded = np.concatenate([grid[:1].repeat(reach + 1, axis=0), grid, grid[-1:].repeat(reach, axis=0)])
+    sums = padded.cumsum(axis=0, dtype=np.float64)
+    mean: Grid = ((sums[2 * reach + 1 :] - sums[: -2 * reach - 1]) / (2 * reach + 1)).astype(np.float32)
+    return mean
+
+
+def blurred(grid: Grid, reach: int) -> Grid:
+    """Return a grid blurred twice over squares of ``2 * reach + 1`` points."""
+    for _ in range(4 if reach else 0):
+        grid = _along(grid, reach).T
+    return grid
+
+
+def lit(wood: Grid, light: Light, depth: Grid, dot: float) -> Grid:
+    """Return wood in its light, (m, n, 3) linear, as one sees it.
+
+    Parameters
+    ----------
+    wood : (m, n, 3)
+        Its own colour, linear.
+    light : Light
+        On (m, n) dots.
+    depth : (m, n) mm
+        Cut away; freshly cut wood is a little lighter, and not yet polished.
+    dot : float, mm
+        From dot to dot.
+
+    Notes
+    -----
+    Some of the light goes a little way into the wood, red furthest; what the room does not reach is lit by the wood
+    across the groove.
+    """
+    fresh = np.clip(depth / _CUT_MM, 0, 1)[..., None]
+    wood = wood * (1 + 0.10 * fresh) + 0.008 * fresh
+    near, wide = (blurred(light.lamp, max(1, round(size / dot))) for size in _SOAK_MM)
+    soaked = light.lamp[..., None] * _SOAK[0] + near[..., None] * _SOAK[1] + wide[..., None] * _SOAK[2]
+    hidden = 1 - np.clip(light.room, 0, 1)
+    across = wood * (hidden * (0.36 * wide + 0.30))[..., None]
+    room = light.room * np.sqrt(light.room)
+    colour: Grid = wood * (soaked * _LAMP_COLOUR + room[..., None] * _ROOM_COLOUR + across)
+    colour += (light.sheen[..., None] * (1 - 0.35 * fresh)) * _SHEEN_COLOUR
+    over = np.maximum(colour - _SHOULDER, 0)
+    over /= 1 - _SHOULDER
+    np.minimum(colour, _SHOULDER, out=colour)
+    colour += (1 - _SHOULDER) * (1 - np.exp(-over))
+    return colour
+
+
+def eight_bit(colour: Grid) -> NDArray[np.uint8]:
+    """Return linear light as sRGB of 255. Source: IEC 61966-2-1."""
+    step = np.arange(_STEPS + 1) / _STEPS
+    curve = np.where(step <= 0.0031308, 12.92 * step, 1.055 * step ** (1 / 2.4) - 0.055)
+    bits = (curve * 255 + 0.5).astype(np.uint8)
+    found: NDArray[np.uint8] = bits[(np.clip(colour, 0, 1) * _STEPS + 0.5).astype(np.int32)]
+    return found

@@ -1,0 +1,124 @@
+"""The solid of a carved disc: its face within the round edge, its wall and its back."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lobework.errors import SettingError
+from lobework.geometry.rigid import Array
+from lobework.render.solid.shell import LEAST_WALL_MM, Corners, Shell, border, thinned
+
+if TYPE_CHECKING:
+    from lobework.carve import Stock
+    from lobework.carve.stock import Depth
+
+__all__ = ["disc_shell"]
+
+_GAP = 0.5
+"""From the edge to the nearest ray that is a corner, in steps of the grid: nearer, and triangles become slivers."""
+
+
+def disc_shell(
+    stock: Stock, radius: float, thickness: float, depth: Depth, within: float, rounding: float
+) -> tuple[Shell, float]:
+    """Return the skin of a carved disc, and how far rays that it leaves out lie from it, mm.
+
+    Parameters
+    ----------
+    stock : Stock
+        Of a face.
+    radius, thickness : float, mm
+        Of the disc.
+    depth : (rows, columns) float32, mm
+        How deep it is cut.
+    within : float, mm
+        How far rays that are left out may lie off.
+    rounding : float, mm
+        How far the edge may lie inside its circle between the corners that lie on it.
+
+    Raises
+    ------
+    SettingError
+        Where the disc is cut through.
+    """
+    deepest = np.where(stock.inside, depth, 0.0)
+    row, column = np.unravel_index(deepest.argmax(), deepest.shape)
+    left = thickness - float(deepest[row, column])
+    if not left > LEAST_WALL_MM:
+        raise SettingError(
+            f"depth={deepest[row, column]:g}: at x {stock.across[column]:.3f}, y {stock.down[row]:.3f} mm the cut goes through "
+            f"to the back, {thickness:g} mm down; a solid must have a wall left: cut less deep, or take thicker work"
+        )
+    x, y = stock.across, stock.down
+    step = max(stock.row_step, stock.column_step)
+    near = np.hypot(x, y[:, None]) <= radius - _GAP * step
+    keep = near[:-1, :-1] & near[1:, :-1] & near[:-1, 1:] & near[1:, 1:]
+    places = np.stack(np.broadcast_arrays(x, y[:, None], -deepest.astype(np.float64)), axis=-1)
+    facets, left_out = thinned(places, keep, min(within, left / 2))
+
+    shell = Shell()
+    seen = np.zeros(deepest.size, dtype=bool)
+    seen[facets.ravel()] = True
+    number = np.cumsum(seen) - 1
+    shell.add(places.reshape(-1, 3)[seen])
+    shell.cover(number[facets])
+    edge = np.flatnonzero(border(keep))
+    rim_at = np.linspace(0.0, 2 * math.pi, _sides(radius, step, rounding), endpoint=False)
+    round_it = radius * np.stack([np.cos(rim_at), np.sin(rim_at)], axis=-1)
+    down = _depth_at(stock, radius, deepest, round_it)
+    rim = shell.add(np.concatenate([round_it, -down[:, None]], axis=1))
+    back = shell.add(np.concatenate([round_it, np.full((rim.size, 1), -thickness)], axis=1))
+    inner, inner_at = _filled(shell, number[edge], places.reshape(-1, 3)[edge, :2])
+    shell.zip(inner, inner_at, rim, rim_at)
+    shell.join(rim, back)
+    shell.fan(np.array([0.0, 0.0, -thickness]), back, outwards=False)
+    return shell, left_out
+
+
+def _sides(radius: float, step: float, rounding: float) -> int:
+    """Return how many corners the edge has: no further apart than rays, its sides within ``rounding`` of the circle."""
+    flat = math.pi / math.acos(max(1 - rounding / radius, 0.0))
+    return 4 * math.ceil(max(2 * math.pi * radius / step, flat, 12) / 4)
+
+
+def _filled(shell: Shell, corners: Corners, at: Array) -> tuple[Corners, Array]:
+    """Fill the hollow corners of the stairs in which a grid ends; return the ring that is left, and its angles, rad."""
+    angle = np.arctan2(at[:, 1], at[:, 0]) % (2 * math.pi)
+    order = np.argsort(angle)
+    ring, angle, at = corners[order], angle[order], at[order]
+    before, after = at - np.roll(at, 1, axis=0), np.roll(at, -1, axis=0) - at
+    hollow = before[:, 0] * after[:, 1] - before[:, 1] * after[:, 0] < 0
+    shell.cover(np.stack([np.roll(ring, 1), np.roll(ring, -1), ring], axis=-1)[hollow])
+    return ring[~hollow], angle[~hollow]
+
+
+def _depth_at(stock: Stock, radius: float, depth: NDArray[np.floating], at: Array) -> Array:
+    """Return how deep the face is cut at (n, 2) places on its edge: between rays, which beyond the edge go on as before it."""
+    filled = _carried_over(stock, radius, depth)
+    column = (at[:, 0] - stock.across[0]) / stock.column_step
+    row = (at[:, 1] - stock.down[0]) / stock.row_step
+    i, j = (np.clip(np.floor(each).astype(int), 0, size - 2) for each, size in ((column, stock.columns), (row, stock.rows)))
+    u, v = np.clip(column - i, 0.0, 1.0), np.clip(row - j, 0.0, 1.0)
+    level: Array = (1 - u) * filled[j, i] + u * filled[j, i + 1]
+    above: Array = (1 - u) * filled[j + 1, i] + u * filled[j + 1, i + 1]
+    between: Array = (1 - v) * level + v * above
+    return between
+
+
+def _carried_over(stock: Stock, radius: float, depth: NDArray[np.floating]) -> Array:
+    """Return the depths with those just outside the edge carried on in a straight line, never deeper than any ray."""
+    filled = depth.astype(np.float64)
+    most = filled.max()
+    away = np.hypot(stock.across, stock.down[:, None])
+    layer = 0.9 * min(stock.row_step, stock.column_step)
+    for low in np.arange(radius, radius + math.hypot(stock.row_step, stock.column_step), layer):
+        row, column = np.nonzero((low < away) & (away <= low + layer))
+        up = np.rint(stock.down[row] / away[row, column]).astype(int)
+        right = np.rint(stock.across[column] / away[row, column]).astype(int)
+        one, two = filled[row - up, column - right], filled[row - 2 * up, column - 2 * right]
+        filled[row, column] = np.clip(2 * one - two, 0.0, most)
+    return filled

@@ -1,0 +1,179 @@
+"""Solids of carved work, as closed skins of triangles."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lobework.carve.stock import MOST_BYTES
+from lobework.errors import SettingError, TooLargeError, require
+from lobework.geometry.profile import Meridian
+from lobework.geometry.rigid import Array
+from lobework.geometry.surface import Face, Round
+from lobework.parts.piece import Barrel, Turned
+from lobework.render.solid.face import disc_shell
+from lobework.render.solid.hollow import Hollow
+from lobework.render.solid.side import side_shell
+from lobework.text.brief import Brief
+
+if TYPE_CHECKING:
+    from lobework.carve import Carving
+    from lobework.parts.protocols import Piece
+
+__all__ = ["WITHIN_MM", "Solid", "solid_of"]
+
+WITHIN_MM: Final = 0.01
+"""How far a solid may lie from the rays it was carved on, unless it is asked otherwise; and from a circle in any case."""
+_FINEST_MM: Final = 0.001
+_BYTES_A_RAY: Final = 64
+_BYTES_A_RAY_KEPT: Final = 256
+_AT_ONCE: Final = 2**18
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True, repr=False)
+class Solid(Brief):
+    """A solid, as the triangles of its skin: closed, and each counterclockwise seen from outside.
+
+    Parameters
+    ----------
+    vertices : (n, 3) float64, mm
+        The corners, on the work.
+    faces : (m, 3) int32
+        Which three each triangle has.
+    title : str
+        Of the job.
+    within : float, mm
+        How far it was allowed to lie from what was carved.
+    left_out : float, mm
+        How far the furthest place on a ray that is no corner does lie from it.
+
+    Examples
+    --------
+    >>> corners = np.array([[0.0, 0.0, 0.0], [1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 6.0]])
+    >>> wedge = Solid(vertices=corners, faces=np.array([[0, 2, 1], [0, 1, 3], [1, 2, 3], [2, 0, 3]]), title="wedge")
+    >>> round(wedge.volume, 12), wedge.size.tolist()
+    (1.0, [1.0, 1.0, 6.0])
+    """
+
+    vertices: Array
+    faces: NDArray[np.int32]
+    title: str = ""
+    within: float = 0.0
+    left_out: float = 0.0
+
+    @property
+    def volume(self) -> float:
+        """Of the solid, mm3: above zero where its triangles face outwards.
+
+        Source: the divergence theorem, as the sum of the tetrahedra from the middle of the corners to each triangle.
+        """
+        middle, total = self.vertices.mean(axis=0), 0.0
+        for first in range(0, len(self.faces), _AT_ONCE):
+            a, b, c = np.moveaxis(self.vertices[self.faces[first : first + _AT_ONCE]] - middle, 1, 0)
+            total += float(np.einsum("ij,ij->", a, np.cross(b, c)))
+        return total / 6
+
+    @property
+    def size(self) -> Array:
+        """(3,) mm: how far it goes along X, Y and Z."""
+        size: Array = np.ptp(self.vertices, axis=0)
+        return size
+
+    def rounded(self) -> tuple[NDArray[np.float32], NDArray[np.int32]]:
+        """Return corners and triangles in single precision: (n, 3), mm, and (m, 3).
+
+        Corners that become one are made one, and triangles that this closes up are left out.
+        """
+        single = self.vertices.astype(np.float32) + np.float32(0.0)
+        faces = self.faces
+        bits = np.ascontiguousarray(single).view(np.dtype((np.void, 12))).ravel()
+        corners, which = np.unique(bits, return_inverse=True)
+        if corners.size == len(single):
+            return single, faces
+        faces = which.astype(np.int32)[faces]
+        a, b, c = faces.T
+        return corners.view(np.float32).reshape(-1, 3), faces[(a != b) & (b != c) & (c != a)]
+
+
+def solid_of(carving: Carving, *, within: float = WITHIN_MM) -> Solid:
+    """Return the solid that is left of a carved piece.
+
+    Between rays its surface is flat. On a face it passes through every ray more than two steps of the grid from the edge;
+    the edge goes on as the rays before it do, and its corners lie on its circle. Round work ends flat, as it was turned:
+    there, what a leaning cut undermines is left out.
+
+    Parameters
+    ----------
+    carving : Carving
+        The carved piece.
+    within : float, mm
+        Rays that lie no further than this from the triangles that the others make are left out. As triangles split where the
+        grid's do, no place on the surface is further than this from the whole grid's, nor the reverse. It is taken smaller
+        where the wall that is left is thin. Zero, and every ray is a corner. The edge and the inside of the work, which no
+        ray meets, hold to their own curves within it, but no finer than 0.001 mm; within 0.01 mm where it is zero.
+
+    Returns
+    -------
+    Solid
+        Closed, its triangles facing outwards.
+
+    Raises
+    ------
+    SettingError
+        Where the work is cut through, or has an inside that nobody knows, or ``within`` is not a small part of the work.
+    TooLargeError
+        Where there are more rays than this machine should give memory to.
+
+    Examples
+    --------
+    >>> from lobework.carve import Carving, stock_of
+    >>> from lobework.parts.piece import Disc
+    >>> lid = Disc(diameter=70.0, thickness=8.0)
+    >>> stock = stock_of(lid, resolution=1.0)
+    >>> whole = solid_of(Carving(title="Tide box, lid", piece=lid, stock=stock, depth=stock.uncut(), sweeps=()))
+    >>> whole.size.round(6).tolist(), abs(whole.volume / (np.pi * 35**2 * 8) - 1) < 1e-3
+    ([70.0, 70.0, 8.0], True)
+    """
+    stock, depth, surface = carving.stock, carving.depth, carving.stock.surface
+    least = (
+        min(2 * surface.radius, surface.thickness)
+        if isinstance(surface, Face)
+        else min(2 * stock.profile[:, 0].max(), surface.length)
+    )
+    must_be = f"zero or more and at most {least / 20:.3g} mm, a twentieth of the work's least measure"
+    require(0 <= within <= least / 20, "within", float(within), must_be)
+    needs = depth.size * (_BYTES_A_RAY if within > 0 else _BYTES_A_RAY_KEPT)
+    if needs > MOST_BYTES:
+        raise TooLargeError(
+            f"a solid of {depth.size:.3g} rays would take {needs / 1e9:,.1f} GB, more than the {MOST_BYTES / 1e9:g} GB a job may "
+            "take; carve at a coarser resolution" + ("" if within > 0 else ", or allow a distance with within")
+        )
+    rounding = max(float(within), _FINEST_MM) if within else WITHIN_MM
+    if isinstance(surface, Face):
+        shell, left_out = disc_shell(stock, surface.radius, surface.thickness, depth, within, rounding)
+    else:
+        shell, left_out = side_shell(
+            stock, _hollow(carving.piece, surface, stock.down, rounding / 2), depth, within, rounding / 2
+        )
+    return Solid(vertices=shell.places, faces=shell.facets, title=carving.title, within=float(within), left_out=left_out)
+
+
+def _hollow(piece: Piece, surface: Round, down: Array, within: float) -> Hollow | None:
+    """Return the hollow inside round work, its wall's bends within a distance of their lines; none, and it is solid."""
+    ends = surface.profile(down[[0, -1]])[:, 1]
+    if isinstance(piece, Barrel):
+        bore = piece.bore / 2
+        return Hollow(np.array([[bore, ends[0]], [bore, ends[1]]]), *ends) if bore > 0 else None
+    if isinstance(piece, Turned):
+        return Hollow(Meridian(np.array(piece.hollow)[:, ::-1]).polyline(within), *ends) if piece.hollow else None
+    radius, _, out, _ = surface.profile(down).T
+    to_axis = np.where(out > 0, radius / np.where(out > 0, out, 1.0), math.inf)
+    if (surface.wall(down) < to_axis * (1 - 1e-9)).any():
+        raise SettingError(
+            f"piece.form={piece.form!r}: what its inside looks like is not known, so no solid can be made; carve a turned piece"
+        )
+    return None

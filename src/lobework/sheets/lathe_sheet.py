@@ -1,0 +1,125 @@
+"""A lathe in plain words: its headstock, what moves by motor and by hand, what turns its cams, and what its controller wants."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+from lobework.lathe.hand_settings import show_length
+from lobework.quantities.units import LengthUnit, format_number
+from lobework.sheets.directions import plus_of
+from lobework.sheets.settings import Entry, Group, axis_entry, hand_entry, of_the_bed
+
+if TYPE_CHECKING:
+    from lobework.lathe.lathe import Axis, Controller, Lathe
+    from lobework.parts.camshaft import CamShaft
+
+__all__ = ["lathe_sheet"]
+
+
+def lathe_sheet(lathe: Lathe, units: LengthUnit = "mm") -> tuple[Group, ...]:
+    """Return all that is known of a lathe, in words.
+
+    Parameters
+    ----------
+    lathe : Lathe
+        With or without chucks on it; they are not told of.
+    units : "mm" or "inch"
+        For lengths and speeds.
+
+    Returns
+    -------
+    tuple of Group
+        From the headstock to the controller; what the lathe has none of is left out.
+
+    Examples
+    --------
+    >>> from lobework.parts.headstock import Headstock
+    >>> from lobework.lathe.lathe import Lathe
+    >>> lathe = Lathe(name="bench", headstock=Headstock(sideways="rocks", pivot_height=250.0))
+    >>> print(lathe_sheet(lathe)[0].entries[0].value)
+    rocks about a pivot 250 mm below the spindle
+    """
+    groups = {
+        "headstock": _headstock(lathe, units),
+        "bed": of_the_bed(lathe, units),
+        "moved by the controller": [
+            (name, _driven(says, axis, units)) for axis in lathe.axes for name, says in [axis_entry(axis, units)]
+        ],
+        "set by hand": [hand_entry(each, units) for each in lathe.hand],
+        "cams": _cams(lathe),
+        "controller": _controller(lathe.controller, units) if lathe.axes else [],
+    }
+    return tuple(Group(name, tuple(Entry(*each) for each in entries)) for name, entries in groups.items() if entries)
+
+
+def _headstock(lathe: Lathe, units: LengthUnit) -> list[tuple[str, str]]:
+    headstock = lathe.headstock
+    sideways = {
+        "rocks": f"rocks about a pivot {show_length(headstock.pivot_height, units)} below the spindle",
+        "slides": "slides across the bench",
+        "fixed": "stands still",
+    }
+    endways = {"pumps": "pumps along the spindle", "fixed": "stands still"}
+    both = " or ".join(headstock.followers)
+    followers = [("followers", f"{both}; the front is the cutter's side" if len(headstock.followers) > 1 else f"{both} alone")]
+    return [
+        ("sideways", sideways[headstock.sideways]),
+        ("endways", endways[headstock.endways]),
+        *(followers if _moves(lathe) else []),
+    ]
+
+
+def _moves(lathe: Lathe) -> bool:
+    return lathe.headstock.sideways != "fixed" or lathe.headstock.endways != "fixed"
+
+
+def _driven(says: str, axis: Axis, units: LengthUnit) -> str:
+    """Return what an axis moves and how far, and what its motor can do."""
+    scale, unit = (360.0, "turn") if axis.rotary else (25.4, "in") if units == "inch" else (1.0, "mm")
+    many = "turns" if axis.rotary else unit
+    found = [says, *([plus_of(axis)] if axis.rotary else [])]
+    if math.isfinite(axis.top_speed):
+        found.append(f"at most {format_number(axis.top_speed * 60 / scale)} {many} a minute")
+    if math.isfinite(axis.acceleration):
+        found.append(f"{format_number(axis.acceleration / scale)} {unit if axis.acceleration == scale else many}/s2")
+    if axis.steps:
+        found.append(f"{format_number(axis.steps * (1.0 if axis.rotary else scale))} steps a{'n' if unit == 'in' else ''} {unit}")
+    return "; ".join(found)
+
+
+def _cams(lathe: Lathe) -> list[tuple[str, str]]:
+    """Return what turns each cam; where the headstock can move, any other than those that are told of too."""
+    others = [("any other cam", "locked to the spindle")] if _moves(lathe) else []
+    return [(f"cam {number}", _turned(lathe.cam_shaft(number), lathe)) for number in _numbers(lathe)] + others
+
+
+def _numbers(lathe: Lathe) -> list[int]:
+    """Return the cams that something is said of."""
+    moves = [*(axis.moves for axis in lathe.axes), *(each.moves for each in lathe.hand)]
+    moved = {int(each.split()[1]) for each in moves if each.startswith("cam ")}
+    return sorted(moved | {cam.number for cam in lathe.cams})
+
+
+def _turned(cam: CamShaft, lathe: Lathe) -> str:
+    if cam.turned_by == "gears":
+        room = "one pair" if cam.pairs == 1 else f"{cam.pairs} pairs"
+        return f"turned by gears from the spindle, at most {room} of the wheels {', '.join(map(str, cam.wheels))}"
+    if cam.turned_by == "motor":
+        axis = lathe.axis(f"cam {cam.number}")
+        assert axis is not None
+        says = f"turned by its own motor, axis {axis.letter}"
+        decimals = "no decimals" if cam.percent_places == 0 else f"{cam.percent_places} decimals"
+        return says if cam.percent_places is None else f"{says}; its control takes the ratio as a percent with {decimals}"
+    return "exists only in software: a slide follows its lift" if cam.turned_by == "software" else "locked to the spindle"
+
+
+def _controller(controller: Controller, units: LengthUnit) -> list[tuple[str, str]]:
+    slides = controller.slide_places or {"mm": 6, "inch": 7}[units]
+    comments = {"parentheses": "in parentheses", "semicolon": "after a semicolon", "none": "left out"}
+    return [
+        ("lines", f"at most {controller.longest_line} characters{', numbered' if controller.line_numbers else ''}"),
+        ("decimals", f"{slides} on slides, {controller.rotary_places} on what turns"),
+        ("inverse time", "known (G93)" if controller.inverse_time else "not known"),
+        ("remarks", comments[controller.comments]),
+    ]

@@ -1,0 +1,454 @@
+"""The settings: every number to set before the job, and the steps to take in order, in no format yet."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Final, Literal
+
+import numpy as np
+
+from lobework.checks.cutting_frame import frame_by_cut, lie_of
+from lobework.errors import require
+from lobework.lathe.hand_settings import (
+    cam_name,
+    gears_of,
+    on_one_circle,
+    plain_name,
+    settings_of,
+    show,
+    show_length,
+    show_percent,
+    show_place,
+    show_ratio,
+    show_turned,
+    show_twist,
+    turns_with_spindle,
+)
+from lobework.lathe.passes import step_measure
+from lobework.parts.feeds import Feeds
+from lobework.parts.holder import CuttingFrame
+from lobework.parts.slide import At
+from lobework.quantities.fields import Measure, measures, show_pairs
+from lobework.quantities.units import LengthUnit, format_number
+from lobework.sheets.directions import DIRECTIONS, directions
+from lobework.sheets.zeros import ZEROS, refits, stand_at_zero, zero_steps
+from lobework.text.brief import Brief
+from lobework.text.cautions import SILENT
+
+if TYPE_CHECKING:
+    from lobework.lathe.lathe import Axis, HandAxis, Lathe
+    from lobework.lathe.passes import Cut, Pass
+    from lobework.parts.drive import Drive
+    from lobework.parts.protocols import Cutter, Piece
+
+__all__ = [
+    "Column",
+    "Entry",
+    "Group",
+    "Settings",
+    "Step",
+    "Steps",
+    "axis_entry",
+    "hand_entry",
+    "of_the_bed",
+    "set_up",
+    "settings",
+]
+
+_PROGRAM: Final = "program"
+_MOST_SHOWN: Final = 12
+"""Points of a template that are said one by one."""
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """One number to set: its name and what to set it to."""
+
+    name: str
+    value: str
+
+
+@dataclass(frozen=True, slots=True, repr=False)
+class Group(Brief):
+    """What belongs together on the lathe."""
+
+    name: str
+    entries: tuple[Entry, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """A setting that a series steps: its name, and whether the program or a person sets it; nobody, where it is only to know."""
+
+    name: str
+    by: Literal["program", "hand", "nobody"]
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One cut: its number in the job, its places in the series, and the value of each column."""
+
+    number: int
+    places: str
+    values: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, repr=False)
+class Steps(Brief):
+    """The cuts of one pass of the job, in order."""
+
+    name: str
+    places: str
+    columns: tuple[Column, ...]
+    rows: tuple[Step, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
+class Settings:
+    """What to set and what to do, in no format yet.
+
+    Parameters
+    ----------
+    title : str
+        Of the job.
+    groups : tuple of Group
+        The set-up, from the lathe to the first pass's cams.
+    steps : tuple of Steps
+        The cuts, pass by pass.
+    """
+
+    title: str
+    groups: tuple[Group, ...]
+    steps: tuple[Steps, ...]
+
+    def __repr__(self) -> str:
+        cuts = sum(len(each.rows) for each in self.steps)
+        return f"<settings, {len(self.groups)} groups and {cuts} cuts: {self.title or 'untitled'}>"
+
+    @property
+    def by_hand(self) -> bool:
+        """Whether hands do it all: no program can be written for this lathe."""
+        return not any(group.name == _PROGRAM for group in self.groups)
+
+
+def _group(name: str, *entries: tuple[str, str]) -> Group:
+    return Group(name, tuple(Entry(*each) for each in entries))
+
+
+def _ends(axis: Axis | HandAxis, units: LengthUnit) -> str:
+    """Return the ends of an axis's travel; empty where it has none."""
+
+    def end(value: float) -> str:
+        return f"{format_number(value)} deg" if axis.rotary else show_length(value, units)
+
+    return f", from {end(axis.low)} to {end(axis.high)}" if math.isfinite(axis.low) or math.isfinite(axis.high) else ""
+
+
+def axis_entry(axis: Axis, units: LengthUnit) -> tuple[str, str]:
+    """Return an axis's letter, and what it moves and how far."""
+    plain = f"the {axis.moves}" if axis.moves in ("spindle", "cutter") else axis.moves
+    what = plain if axis.rotary else f"the {axis.moves} slide"
+    turned = ", reversed" if axis.reversed else ""
+    return f"axis {axis.letter}", f"moves {what}{_ends(axis, units) or ', without end'}{turned}"
+
+
+def hand_entry(hand: HandAxis, units: LengthUnit) -> tuple[str, str]:
+    """Return what a person sets, and its screw or wheel and how far it goes."""
+    name = hand.moves if hand.rotary else f"{hand.moves} slide"
+    scale = show(hand.screw, units=units) if hand.screw is not None else str(hand.wheel)
+    return name, scale + _ends(hand, units)
+
+
+def _cam(drive: Drive, number: int, lathe: Lathe, units: LengthUnit) -> Group:
+    driven = " on the spindle itself" if turns_with_spindle(drive, number, lathe) else ""
+    return _group(
+        cam_name(drive, number),
+        ("shape", drive.cam.kind),
+        *settings_of(drive.cam, units),
+        ("ratio to spindle", show_ratio(drive.ratio) + driven),
+        *_turned(drive, number, lathe),
+        ("phase", show_turned("phase", drive, number, lathe)),
+        ("index", show_turned("index", drive, number, lathe)),
+        *((("twist", show_twist(drive.twist, units, drive.cam.lobes)),) if drive.twist else ()),
+        ("follower", drive.follower.kind),
+        *((f"follower {name}", value) for name, value in settings_of(drive.follower, units)),
+        ("follower side", drive.side),
+        ("gain", show(drive.gain)),
+    )
+
+
+def _turned(drive: Drive, number: int, lathe: Lathe) -> list[tuple[str, str]]:
+    """Return what turns a cam, and what to set of it."""
+    shaft = lathe.cam_shaft(number)
+    if (run := shaft.percent(drive.ratio)) is not None:
+        percent = show_percent(run)
+        return [("percent to set", percent if run.exact else f"{percent}, the nearest; the check says what is left at the join")]
+    if shaft.turned_by == "software":
+        slide = "x" if drive.moves == "sideways" else "z"
+        return [("turned by", f"nothing: it exists only in software, and the {slide} slide follows its lift")]
+    return [("gears", gears)] if (gears := gears_of(drive, number, lathe)) else []
+
+
+def _pass(cut: Cut, units: LengthUnit, frame: str) -> Group:
+    passed = cut.passed
+    arc = [(f"arc {name}", value) for name, value in settings_of(passed.arc, units)] if passed.arc else []
+    slides = {name: _slide(name, cut) for name in measures(At)}
+    off = "off the template" if passed.template else "arc about" if arc else "begins at"
+    at = [
+        (
+            f"{off if name != 'depth' else 'begins at'} {name}",
+            show_place(slide, getattr(passed.at, name), cut.lathe, units),
+        )
+        for name, slide in slides.items()
+        if not passed.template or name == "depth" or getattr(passed.at, name)
+    ]
+    travel = [
+        (f"travels by {name}", show_place(slide, mm, cut.lathe, units))
+        for name, slide in slides.items()
+        if (mm := getattr(passed.travel, name))
+    ]
+    together = [("cams together", passed.together)] if passed.together and len(passed.cams) > 1 else []
+    still = "none: the slides go while it stands still" if cut.span else "none: in and out again"
+    turns = show(passed.turns) if passed.turns else still
+    begins = [("spindle begins at", _value("spindle", passed.spindle, cut, units))] if passed.spindle.turns else []
+    angle = [("angle of the frame", frame)] if frame else []
+    way = [*at, *arc, *_template(cut, units), *travel]
+    return _group(_pass_name(passed, cut.group), ("spindle turns", turns), *begins, *way, *angle, *together)
+
+
+def _template(cut: Cut, units: LengthUnit) -> list[tuple[str, str]]:
+    """Return the curve that leads the slides, and where the tip stands at either end of what is followed of it."""
+    if (template := cut.passed.template) is None:
+        return []
+    through = f"{len(template.points)} points" if len(template.points) > _MOST_SHOWN else show_pairs(template.points, units)
+    what = template.source or f"{'smooth' if template.smooth else 'straight'} through {through}"
+    slides: Sequence[Literal["x", "z"]] = ("z", "x") if cut.approach.axis == "x" else ("x", "z")
+    begins = dict(zip("xyz", cut.tip, strict=True))
+    ends = dict(zip("xyz", np.add(cut.tip, cut.travel).tolist(), strict=True))
+    tip_from, tip_to = (
+        ", ".join(f"{slide} {show_place(slide, place[slide], cut.lathe, units)}" for slide in slides) for place in (begins, ends)
+    )
+    note = [("template's size", template.note)] if template.note else []
+    rubber = [("rubber on it", f"radius {show_length(template.rubber, units)}")] if template.rubber else []
+    return [("template", what), *note, *rubber, ("tip from", tip_from), ("tip to", tip_to)]
+
+
+def _pass_name(passed: Pass, number: int) -> str:
+    return f"pass {number}: {passed.name}" if passed.name else f"pass {number}"
+
+
+def _sends(cut: Cut) -> bool:
+    """Return whether a program can be written for a lathe: a controller moves something, and the spindle where it must turn."""
+    return cut.lathe.axis("spindle") is not None or (bool(cut.lathe.axes) and not cut.passed.turns)
+
+
+def _by(full: str, cut: Cut) -> Literal["program", "hand"]:
+    """Return who sets a stepped setting: the program, where there is one and the lathe has an axis for it."""
+    if not _sends(cut):
+        return "hand"
+    owner, _, name = full.rpartition(".")
+    if not owner:
+        return "program" if cut.lathe.axis(_slide(name, cut)) else "hand"
+    turned_by = {drive.name: cut.lathe.cam_shaft(number).turned_by for number, drive in enumerate(cut.passed.cams, 1)}.get(owner)
+    return "program" if turned_by == "software" or (turned_by == "motor" and name == "phase") else "hand"
+
+
+def _slide(name: str, cut: Cut) -> str:
+    """Return which slide takes a place of `At`: a depth, the one that comes to the work."""
+    return cut.approach.axis if name == "depth" else name
+
+
+def _value(full: str, value: Any, cut: Cut, units: LengthUnit) -> str:
+    owner = full.rpartition(".")[0]
+    if full == "depth":
+        return show_place(_slide(full, cut), value, cut.lathe, units)
+    measure: Measure | None = step_measure(full, cut.passed, cut.lathe)
+    lobes = next((drive.cam.lobes for drive in cut.passed.cams if drive.name == owner), None)
+    return show(value, measure, units, lobes)
+
+
+def _steps(cuts: Sequence[Cut], cutter: Cutter, piece: Piece, units: LengthUnit) -> Steps:
+    cuts = on_one_circle(cuts)
+    first = cuts[0]
+    columns = [Column(plain_name(full).replace(".", " "), _by(full, first)) for full in first.stepped]
+    told: list[dict[int, str]] = []
+    for name, by_cut in (
+        ("frame would fit", frame_by_cut(cuts, cutter, piece)),
+        ("tip on the axis at the zeros", _zeros_by_cut(cuts, units)),
+    ):
+        if by_cut:
+            columns.append(Column(name, "nobody"))
+            told.append(by_cut)
+    rows = tuple(
+        Step(
+            cut.number,
+            ".".join(str(level.number) for level in cut.levels),
+            (
+                *(_value(full, value, cut, units) for full, value in cut.stepped.items()),
+                *(by_cut[cut.number] for by_cut in told),
+            ),
+        )
+        for cut in cuts
+    )
+    places = ".".join(level.name or "step" for level in first.levels)
+    return Steps(_pass_name(first.passed, first.group), places, tuple(columns), rows)
+
+
+def _zeros_by_cut(cuts: Sequence[Cut], units: LengthUnit) -> dict[int, str]:
+    """Return where the tip on the spindle's axis stands with everything at 0, by cut, where a fitting changes from cut to cut."""
+    if not any(refits(before, now) for before, now in itertools.pairwise(cuts)):
+        return {}
+    stands = {cut.number: stand_at_zero(cut) for cut in cuts}
+    return {number: f"x {show_length(at.x, units)}, z {show_length(at.z, units)}" for number, at in stands.items()}
+
+
+def _headstock(lathe: Lathe, units: LengthUnit) -> list[tuple[str, str]]:
+    """Return the headstock's settings; one that does not rock has no pivot, and places for followers are told of where few."""
+    headstock = lathe.headstock
+    untold = {"pivot height"} if headstock.sideways != "rocks" else set()
+    untold |= {"followers"} if len(headstock.followers) > 1 else set()
+    return [setting for setting in settings_of(headstock, units) if setting[0] not in untold]
+
+
+def of_the_bed(lathe: Lathe, units: LengthUnit) -> list[tuple[str, str]]:
+    """Return what the lathe says of its bed and its fittings."""
+    found = [("swing", show_length(lathe.swing, units))] if lathe.swing < math.inf else []
+    return found + ([("fittings", ", ".join(lathe.fittings))] if lathe.fittings else [])
+
+
+def _program(feeds: Feeds, cuts: Sequence[Cut], units: LengthUnit, slows: Sequence[str]) -> Group:
+    """Return how fast and how truly the program goes, and where it slows down."""
+    spindle, by_feed = f"{format_number(feeds.spindle_rpm)} turns a minute", show_length(feeds.feed, units)
+    feed = (("feed over the work", f"{by_feed} a minute"),)
+    paces = {
+        "spindle": (("spindle", spindle), *(feed if any(cut.span and not cut.passed.turns for cut in cuts) else ())),
+        "cutter": (*feed, ("spindle", f"{spindle} at most")),
+        "fastest": (("pace", "as fast as every axis can"),),
+    }
+    silent = cuts[0].lathe.controller.comments == "none"
+    return _group(
+        _PROGRAM,
+        *paces[feeds.pace],
+        ("clear of the face" if cuts[0].approach.axis == "z" else "clear of the work", show_length(feeds.clear, units)),
+        ("plunge", f"{show_length(feeds.plunge, units)} a minute"),
+        *((("waits when in", f"{format_number(feeds.dwell)} s"),) if feeds.dwell else ()),
+        ("true to", f"{show_length(feeds.tolerance, units)} on the work"),
+        *(("slows down", each) for each in slows),
+        *((("remarks", f"none: {SILENT}"),) if silent else ()),
+    )
+
+
+def settings(
+    title: str,
+    lathe: Lathe,
+    piece: Piece,
+    cutter: Cutter,
+    cuts: Sequence[Cut],
+    units: LengthUnit = "mm",
+    feeds: Feeds | None = None,
+    slows: Sequence[str] = (),
+) -> Settings:
+    """Return what to set on the lathe and what to do, step by step.
+
+    Every part's settings come from its own fields, so a chuck or cam of your own appears by itself.
+
+    Parameters
+    ----------
+    title : str
+        Of the job.
+    lathe : Lathe
+        As it is set up for the first cut.
+    piece : Piece
+        The work.
+    cutter : Cutter
+        The cutter, or the pen.
+    cuts : sequence of Cut
+        Every cut of the job in order, at least one.
+    units : "mm" or "inch"
+        For lengths.
+    feeds : Feeds, optional
+        For the program's speeds.
+    slows : sequence of str
+        Where the program goes slower than was asked for, in words.
+
+    Returns
+    -------
+    Settings
+        Groups from the lathe outwards, then the steps.
+
+    Raises
+    ------
+    SettingError
+        Where there is no cut.
+
+    Examples
+    --------
+    >>> from lobework.parts.headstock import Headstock
+    >>> from lobework.parts.cutter import Pen
+    >>> from lobework.lathe.lathe import Lathe
+    >>> from lobework.lathe.passes import Pass, cuts_of
+    >>> from lobework.parts.piece import Disc
+    >>> from lobework.parts.slide import At
+    >>> lathe = Lathe(name="bench", headstock=Headstock(sideways="fixed"))
+    >>> cuts = list(cuts_of(Pass(at=At(x=24.0)).series(3, x=-0.9), lathe))
+    >>> sheet = settings("Lid", lathe, Disc(diameter=70.0, thickness=8.0), Pen(), cuts)
+    >>> [step.values for step in sheet.steps[0].rows]
+    [('24 mm',), ('23.1 mm',), ('22.2 mm',)]
+    """
+    groups = set_up(lathe, piece, cutter, cuts, units, feeds, slows)
+    by_pass = (list(same) for _, same in itertools.groupby(cuts, key=lambda cut: cut.group))
+    steps = tuple(_steps(same, cutter, piece, units) for same in by_pass)
+    return Settings(title=title or "untitled", groups=groups, steps=steps)
+
+
+def set_up(
+    lathe: Lathe,
+    piece: Piece,
+    cutter: Cutter,
+    cuts: Sequence[Cut],
+    units: LengthUnit = "mm",
+    feeds: Feeds | None = None,
+    slows: Sequence[str] = (),
+) -> tuple[Group, ...]:
+    """Return what to set before the cuts, from the lathe outwards; parameters as of `settings`."""
+    require(len(cuts) > 0, "cuts", len(cuts), "one or more", "give the job a pass")
+    groups = [
+        _group("work", ("form", piece.form), *settings_of(piece, units)),
+        _group("cutter", ("kind", cutter.kind), *settings_of(cutter, units)),
+        _group(
+            "lathe",
+            ("name", lathe.name),
+            *(axis_entry(axis, units) for axis in lathe.axes),
+            *((f"{name} by hand", says) for name, says in (hand_entry(each, units) for each in lathe.hand)),
+            *of_the_bed(lathe, units),
+        ),
+        _group("headstock", *_headstock(lathe, units)),
+    ]
+    for place, mounted in enumerate(lathe.chucks, 1):
+        name = f"chuck {place} from the spindle: {mounted.name}"
+        needs = (("needs of the lathe", ", ".join(mounted.needs)),) if mounted.needs else ()
+        groups.append(_group(name, ("kind", mounted.chuck.kind), *settings_of(mounted.chuck, units), *needs))
+    groups.append(_group(DIRECTIONS, *directions(cuts)))
+    groups.append(_group(f"{ZEROS}, before the first cut", *zero_steps(cuts[0], units)))
+    before = cuts[0]
+    for _, of_group in itertools.groupby(cuts, key=lambda cut: cut.group):
+        same = list(of_group)
+        if refits(before, same[0]):
+            groups.append(
+                _group(f"{ZEROS}, before pass {same[0].group}: its cams are fitted anew", *zero_steps(same[0], units, again=True))
+            )
+        before = same[-1]
+        groups.append(_pass(same[0], units, _frame(same, cutter, piece, units)))
+        groups += [_cam(drive, place, same[0].lathe, units) for place, drive in enumerate(same[0].passed.cams, 1)]
+    if all(_sends(cut) for cut in cuts):
+        groups.append(_program(feeds or Feeds(), cuts, units, slows))
+    return tuple(groups)
+
+
+def _frame(cuts: Sequence[Cut], cutter: Cutter, piece: Piece, units: LengthUnit) -> str:
+    """Return the angle to set the cutting frame to for one pass, and how it lies there; empty where it lies along nothing."""
+    lie, held = lie_of(cuts, cutter, piece), getattr(cutter, "held", None)
+    return lie.says(held.angle_deg, units) if lie is not None and isinstance(held, CuttingFrame) else ""

@@ -1,7 +1,0 @@
-"""Solids of carved work."""
-
-from __future__ import annotations
-
-from lobework.solid.solid import WITHIN_MM, Solid, solid_of
-
-__all__ = ["WITHIN_MM", "Solid", "solid_of"]
