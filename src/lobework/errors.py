@@ -1,10 +1,10 @@
-"""What goes wrong, said in one line.
+"""Errors that a user can cause: each holds its facts as fields, and prints them as one line.
 
 ::
 
     LobeworkError
-    ├── InputError (ValueError)         something that was written cannot be done
-    │   ├── SettingError                a setting outside what it may be
+    ├── InputError (ValueError)         input that cannot be used
+    │   ├── SettingError                a setting outside its allowed values
     │   │   └── PartError               a part that is not finite, or not continuous
     │   └── TooLargeError               a job that would need more than this machine should give
     ├── UnknownNameError (LookupError)  a cam, chuck, target or lathe that is not installed
@@ -14,9 +14,12 @@
 
 from __future__ import annotations
 
+import contextlib
+import copy
 import difflib
-from collections.abc import Callable, Iterable, Sequence
-from typing import Any, Final
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextvars import ContextVar
+from typing import Any, Final, Self
 
 from lobework.text.printable import printable
 
@@ -32,13 +35,14 @@ __all__ = [
     "is_whole",
     "nearest",
     "require",
+    "together",
 ]
 
 _LONGEST: Final = 600
-"""Of what an error says, in characters; what it leaves out stands before its last words, which say what to do."""
+"""Characters of a message at most; what is left out stands before the last words, which are the remedy."""
 _LONGEST_GIVEN: Final = 300
 _LONGEST_GUESSED: Final = 60
-"""Of a name that is compared with known ones: nobody mistypes a longer one, and the comparison takes its time."""
+"""Characters of a name that is compared with known names; the comparison of a longer one takes too long."""
 
 
 class LobeworkError(Exception):
@@ -52,42 +56,81 @@ class LobeworkError(Exception):
 
 
 class InputError(LobeworkError, ValueError):
-    """Something that was written cannot be done.
+    """Input that cannot be used.
 
     Parameters
     ----------
-    says : str
-        One line: what was given, what is allowed, what to do.
+    problem : str
+        What is wrong, unless ``must_be`` says it.
     where : str
-        File and key path, outermost first; empty while nobody knows it yet.
+        File, line and key path, outermost first; empty if unknown.
+    name : str
+        Of the setting, as its part calls it; empty once ``where`` ends with its key.
+    given : str
+        The value that was given, as it is printed.
+    must_be : str
+        What is allowed.
+    remedy : str
+        What to do.
 
     Attributes
     ----------
     others : tuple of InputError
-        What else was found wrong in the same file; each is a line of its own.
+        Further errors of the same file or part; each is a line of its own.
+
+    Examples
+    --------
+    >>> error = InputError(name="radius", given="-3", must_be="above zero", remedy="leave it out for a knife")
+    >>> print(error)
+    radius=-3: must be above zero; leave it out for a knife
+    >>> print(error.replaced(name="", where="lid.toml:9: cam.radius"))
+    lid.toml:9: cam.radius: -3 must be above zero; leave it out for a knife
     """
 
-    def __init__(self, says: str, where: str = "") -> None:
-        self.says = _short(printable(says))
-        self.where = printable(where)
+    def __init__(
+        self, problem: str = "", where: str = "", *, name: str = "", given: str = "", must_be: str = "", remedy: str = ""
+    ) -> None:
+        self.problem, self.where, self.name = printable(problem), printable(where), printable(name)
+        self.given, self.must_be, self.remedy = printable(given), printable(must_be), printable(remedy)
         self.others: tuple[InputError, ...] = ()
-        super().__init__(f"{self.where}: {self.says}" if where else self.says)
+        super().__init__(self._line)
 
-    def at(self, where: str) -> InputError:
-        """Return the same error, placed one level further out (``where`` comes first)."""
-        return self.each(lambda one: type(one)(one.says, f"{where}: {one.where}" if one.where else where))
+    @property
+    def message(self) -> str:
+        """The line without ``where``."""
+        problem = f"must be {self.must_be}" if self.must_be else self.problem
+        if self.name:
+            problem = f"{self.name}={self.given}: {problem}"
+        elif self.given:
+            problem = f"{self.given} {problem}"
+        return _short(f"{problem}; {self.remedy}" if self.remedy else problem)
 
-    def each(self, change: Callable[[InputError], InputError]) -> InputError:
-        """Return the error as ``change`` makes it, and the others as it makes them."""
-        changed = change(self)
+    @property
+    def _line(self) -> str:
+        return f"{self.where}: {self.message}" if self.where else self.message
+
+    def replaced(self, **changes: Any) -> Self:
+        """Return the same error with some of its fields changed."""
+        changed = copy.copy(self)
+        changed.__dict__.update({key: printable(value) if isinstance(value, str) else value for key, value in changes.items()})
+        changed.args = (changed._line,)
+        return changed
+
+    def at(self, where: str) -> Self:
+        """Return the same error, placed one level further out: ``where`` comes first."""
+        return self.each(lambda one: one.replaced(where=f"{where}: {one.where}" if one.where else where))
+
+    def each(self, change: Callable[[Any], Any]) -> Self:
+        """Return the error as ``change`` makes it, with the others as it makes them."""
+        changed: Self = change(self)
         changed.others = tuple(change(one) for one in self.others)
         return changed
 
     @classmethod
-    def together(cls, errors: Sequence[InputError]) -> InputError:
+    def combine(cls, errors: Sequence[InputError]) -> InputError:
         """Return the first of some errors, with all the rest as its others.
 
-        >>> InputError.together([InputError("is missing", "rise"), InputError("is missing", "lobes")]).others
+        >>> InputError.combine([InputError("is missing", "rise"), InputError("is missing", "lobes")]).others
         (InputError('lobes: is missing'),)
         """
         first, *rest = errors
@@ -96,19 +139,13 @@ class InputError(LobeworkError, ValueError):
 
 
 class SettingError(InputError):
-    """A setting outside what it may be."""
+    """A setting outside its allowed values."""
 
 
 class PartError(SettingError):
     """A part that is not finite, or not continuous, at its settings; ``part`` is its class."""
 
     part: type | None = None
-
-    def at(self, where: str) -> PartError:
-        """Return the same error, placed one level further out."""
-        error = type(self)(self.says, f"{where}: {self.where}" if self.where else where)
-        error.part = self.part
-        return error
 
 
 class TooLargeError(InputError):
@@ -121,8 +158,8 @@ class UnknownNameError(LobeworkError, LookupError):
     def __init__(self, kind: str, name: str, known: Iterable[str]) -> None:
         known = sorted(known)
         self.kind, self.name, self.known = kind, name, tuple(known)
-        self.says = printable(f"no {kind} is called {name!r}{nearest(name, known)}; installed: {', '.join(known) or 'none'}")
-        super().__init__(self.says)
+        self.message = printable(f"no {kind} is called {name!r}{nearest(name, known)}; installed: {', '.join(known) or 'none'}")
+        super().__init__(self.message)
 
 
 class PluginError(LobeworkError):
@@ -162,19 +199,55 @@ def nearest(name: str, known: Iterable[str]) -> str:
     return f"; did you mean {close[0]!r}?" if close else ""
 
 
+_found: ContextVar[list[InputError] | None] = ContextVar("found", default=None)
+
+
 def require(allowed: object, name: str, given: object, must_be: str, remedy: str = "") -> None:
     """Raise `SettingError` unless ``allowed``: ``name=given`` must be ``must_be``; ``remedy`` says what to do.
+
+    Within `together` the error is kept, and raised at the end with the others.
 
     >>> require(False, "radius", -3.0, "zero or more", "leave it out for a knife")
     Traceback (most recent call last):
     lobework.errors.SettingError: radius=-3: must be zero or more; leave it out for a knife
     """
-    if not allowed:
-        try:
-            shown = _short(f"{given:g}" if isinstance(given, float) else f"{given}", _LONGEST_GIVEN)
-        except ValueError:
-            shown = "a number of thousands of digits"
-        raise SettingError(f"{name}={shown}: must be {must_be}" + (f"; {remedy}" if remedy else ""))
+    if allowed:
+        return
+    try:
+        shown = _short(f"{given:g}" if isinstance(given, float) else f"{given}", _LONGEST_GIVEN)
+    except ValueError:
+        shown = "a number of thousands of digits"
+    error = SettingError(name=name, given=shown, must_be=must_be, remedy=remedy)
+    if (found := _found.get()) is None:
+        raise error
+    found.append(error)
+
+
+@contextlib.contextmanager
+def together() -> Iterator[None]:
+    """Raise all errors of the requirements within at once: the first, with the rest as its others.
+
+    >>> with together():
+    ...     require(False, "lobes", 0, "one or more")
+    ...     require(False, "rise", -1.0, "above zero")
+    Traceback (most recent call last):
+    lobework.errors.SettingError: lobes=0: must be one or more
+
+    What a wrong setting breaks further on, before the end, is not raised.
+    """
+    found: list[InputError] = []
+    token = _found.set(found)
+    try:
+        yield
+    except InputError as error:
+        found.append(error)
+    except (ArithmeticError, LookupError, TypeError, ValueError):
+        if not found:
+            raise
+    finally:
+        _found.reset(token)
+    if found:
+        raise InputError.combine(found)
 
 
 def is_whole(given: object, least: int, most: int) -> bool:

@@ -55,7 +55,7 @@ def told(option: str) -> Iterator[None]:
     try:
         yield
     except InputError as error:
-        raise type(error)(error.says, option) from None
+        raise error.replaced(where=option) from None
 
 
 def read(option: str, given: str, by: Callable[[str], _T]) -> _T:

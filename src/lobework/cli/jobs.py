@@ -212,8 +212,7 @@ def _resolution(given: str | None, job: Job) -> float | None:
         if not job.uncarvable:
             stock_of(job.piece, resolution)
     except InputError as error:
-        says = pointed(error, {"resolution": given}).says
-        raise OutputError(type(error)(says, "--resolution")) from None
+        raise OutputError(pointed(error, {"resolution": given}).replaced(where="--resolution")) from None
     return resolution
 
 

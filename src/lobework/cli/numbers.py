@@ -98,7 +98,7 @@ def _ratio(asked: argparse.Namespace) -> int:
     try:
         runs, trains = _runs(asked, wanted)
     except NoTrainError as error:
-        print(error.says)
+        print(error.message)
         return FOUND
     print(f"{_fraction_and_percent(wanted)}: {_plain(lobes * abs(wanted))} lobes a turn of the work; {closing}")
     print()

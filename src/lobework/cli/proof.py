@@ -58,8 +58,7 @@ def _tolerance(given: str | None, job: Job) -> float | None:
     try:
         return replace(job.feeds, tolerance=length(given, job.units)).tolerance
     except InputError as error:
-        says = pointed(error, {"tolerance": given}).says
-        raise OutputError(type(error)(says, "--tolerance")) from None
+        raise OutputError(pointed(error, {"tolerance": given}).replaced(where="--tolerance")) from None
 
 
 VERBS: Final[Verbs] = {"prove": _add_prove}

@@ -99,7 +99,7 @@ def air_of(given: str | None, job: Job) -> float:
         air = length(given, job.units)
         require(0 < air <= 1000, "air", given, "above zero, such as '5 mm'")
     except InputError as error:
-        raise OutputError(type(error)(error.says, "--air")) from None
+        raise OutputError(error.replaced(where="--air")) from None
     return air
 
 

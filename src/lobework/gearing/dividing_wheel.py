@@ -39,7 +39,7 @@ def _circles(given: Any) -> tuple[tuple[str, int], ...]:
         (len(set(names)) < len(names), "different circles"),
     )
     if says := next((says for is_so, says in wrong if is_so), ""):
-        raise InputError(f"{' '.join(repr(given).split())[:80]} must be {says}")
+        raise InputError(given=" ".join(repr(given).split())[:80], must_be=says)
     return tuple((name, plain_number(holes)) for name, holes in pairs)
 
 
@@ -155,7 +155,7 @@ class Wheel:
         try:
             object.__setattr__(self, "circles", _circles(self.circles))
         except InputError as error:
-            raise SettingError(f"circles={error.says.replace(' must be', ': must be', 1)}") from None
+            raise SettingError(name="circles", given=error.given, must_be=error.must_be) from None
         object.__setattr__(self, "worm", plain_number(self.worm))
         require(_is_count(self.worm), "worm", self.worm, f"a whole number of crank turns, 1 to {_MOST_HOLES}")
         require(self.marks in ("holes", "notches"), "marks", repr(self.marks), "'holes' or 'notches'")
@@ -271,4 +271,4 @@ def wheel_phase(given: object, wheel: Wheel | None = None) -> Phase:
     try:
         return holes.on(wheel)
     except InputError as error:
-        raise InputError(f"{given!r} {error.says}") from None
+        raise error.replaced(given=repr(given)) from None

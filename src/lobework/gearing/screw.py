@@ -146,4 +146,4 @@ def wound_length(given: object, bare: LengthUnit = "mm", screw: Screw | None = N
     try:
         return wound.on(screw)
     except InputError as error:
-        raise InputError(f"{given!r} {error.says}") from None
+        raise error.replaced(given=repr(given)) from None

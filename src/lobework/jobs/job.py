@@ -295,7 +295,7 @@ class Job:
             try:
                 found.extend(cuts_of(item, self.lathe, first=len(found) + 1, group=group, approach=approach, units=self.units))
             except InputError as error:
-                raise type(error)(error.says, f"pass[{group}].{error.where}".removesuffix(".")) from None
+                raise error.replaced(where=f"pass[{group}].{error.where}".removesuffix(".")) from None
         return tuple(found)
 
     @property
@@ -492,8 +492,9 @@ def _in_pass(cut: Cut) -> Iterator[None]:
         again = any(level.number > 1 for level in cut.levels)
         step = f"series step {'.'.join(str(level.number) for level in cut.levels)}, " if again else ""
         where = error.where.removeprefix(f"pass[{cut.group}]").removeprefix(".")
-        says = error.says + _brought_by(error.part) if isinstance(error, PartError) else error.says
-        raise type(error)(says, f"pass[{cut.group}].{step}{where}".rstrip("., ")) from None
+        where = f"pass[{cut.group}].{step}{where}".rstrip("., ")
+        brought = _brought_by(error.part) if isinstance(error, PartError) else ""
+        raise error.replaced(where=where, remedy=f"{error.remedy}{brought}") from None
     except PluginError as error:
         raise PluginError(f"pass[{cut.group}]: {error}{_brought_by(error.part)}") from error
 

@@ -67,7 +67,7 @@ def _require_turned(drive: Drive, number: int, lathe: Lathe) -> None:
         try:
             _ = shaft.train(drive.ratio) if shaft.turned_by == "gears" else shaft.percent(drive.ratio)
         except InputError as error:
-            raise type(error)(error.says, f"cam[{number}].ratio") from None
+            raise error.replaced(where=f"cam[{number}].ratio") from None
     elif shaft.turned_by == "spindle" and drive.ratio != 1:
         if any(cam.number == number for cam in lathe.cams):
             says = f"{drive.ratio} must be 1: lathe {lathe.name!r} has cam {number} locked to the spindle"
@@ -87,4 +87,4 @@ def _require_notch(moves: str, turned: Fraction, key: str, lathe: Lathe) -> None
         try:
             hand.wheel.said(turned)
         except SettingError as error:
-            raise SettingError(error.says, key) from None
+            raise error.replaced(where=key) from None

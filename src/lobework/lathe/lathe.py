@@ -293,7 +293,7 @@ class Lathe:
                 mounted.require_no_lobes()
                 mounted.require_on_a_hole()
             except SettingError as error:
-                raise SettingError(error.says, f"chuck[{place}]{error.where and '.'}{error.where}") from None
+                raise error.replaced(where=f"chuck[{place}]{error.where and '.'}{error.where}") from None
 
     def _index_by_spindle(self) -> None:
         """Turn the work on by the spindle's wheel where the first chuck only holds it, and has no wheel of its own."""

@@ -108,7 +108,7 @@ class Mounted(NamedTuple):
             try:
                 wheel.said(index.in_turns())
             except SettingError as error:
-                raise SettingError(error.says, "index") from None
+                raise error.replaced(where="index") from None
 
     def require_within_travel(self, turns: float, begin: float = 0.0) -> None:
         """Refuse a pass of so many turns, from ``begin`` turns on, that drives one of the chuck's slides past its travel."""

@@ -224,7 +224,8 @@ def _part_error(kind: str, name: str, part: Any, says: str, must_be: str) -> Par
         )
     settings = f", with {', '.join(shown)}" if shown else ""
     where = f"{type(part).__module__}.{type(part).__qualname__}"
-    error = PartError(f"{kind} {name!r} ({where}): {says}{settings}; {must_be}: change its settings, or mend it")
+    problem = f"{kind} {name!r} ({where}): {says}{settings}"
+    error = PartError(problem, remedy=f"{must_be}: change its settings, or mend it")
     error.part = type(part)
     return error
 

@@ -90,7 +90,7 @@ def _says(sample: Sample) -> int:
     try:
         finite_cam(cam)
     except PartError as error:
-        raise Broken(error.says) from None
+        raise Broken(error.message) from None
     return 4 + 6
 
 

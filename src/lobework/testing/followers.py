@@ -74,7 +74,7 @@ def _says(sample: Sample) -> int:
     try:
         finite_nose(follower)
     except PartError as error:
-        raise Broken(error.says) from None
+        raise Broken(error.message) from None
     nose = follower.nose_at(across)
     assert_close(nose.max(), follower.rest, 1e-9, what="its tip, nose_at at its greatest, against rest")
     if follower.form != "shaped":

@@ -187,7 +187,7 @@ def _named_lathe(given: str | dict[str, Any], context: Context) -> Lathe:
     try:
         return read_lathe(context.folder / given if given.endswith(".toml") else given)
     except UnknownNameError as error:
-        raise InputError(f"{error.says}; or write the path of a lathe file, which ends in .toml") from None
+        raise InputError(f"{error.message}; or write the path of a lathe file, which ends in .toml") from None
     except InputError as error:
         raise type(error)(str(error)) from None
 
@@ -255,7 +255,7 @@ def _in_mm(each: dict[str, Any], of: Pass, machine: Lathe, units: LengthUnit) ->
             marks = [step_measure(full, of, machine) for full in step_targets(setting, of, machine)]
             found[setting] = _step(given, marks, units)
         except InputError as error:
-            raise type(error)(error.says, f"each.{_step_key(setting)}") from None
+            raise error.replaced(where=f"each.{_step_key(setting)}") from None
     return found
 
 

@@ -21,7 +21,7 @@ _MOST_ERRORS: Final = 19
 """Told in one run beside the first."""
 _SYNTAX: Final = re.compile(r"(?P<says>.*) \(at (?:line (?P<line>\d+), column (?P<column>\d+)|end of document)\)", re.DOTALL)
 _INDEX: Final = re.compile(r"\[(\d+)\]")
-_SETTING: Final = re.compile(r"(?P<name>\w+)(?P<rest>[\w.\[\]]*)=(?P<given>.*?): (?P<says>must be .*)", re.DOTALL)
+_FIRST: Final = re.compile(r"\w+")
 _BARE_KEY: Final = re.compile(r"[A-Za-z0-9_-]+")
 
 
@@ -56,7 +56,7 @@ def inside(error: InputError, step: str) -> InputError:
 
     def stepped(one: InputError) -> InputError:
         joint = "." if step and one.where and not one.where.startswith("[") else ""
-        return type(one)(one.says, f"{step}{joint}{one.where}")
+        return one.replaced(where=f"{step}{joint}{one.where}")
 
     return error.each(stepped)
 
@@ -64,16 +64,16 @@ def inside(error: InputError, step: str) -> InputError:
 def pointed(error: InputError, holds: Mapping[str, Any]) -> InputError:
     """Return a part's complaint about one of its settings with that setting's key, and as it was written.
 
-    >>> str(pointed(InputError("radius=-3.175: must be above zero"), {"radius": "-1/8 in"}))
+    >>> str(pointed(InputError(name="radius", given="-3.175", must_be="above zero"), {"radius": "-1/8 in"}))
     "radius: '-1/8 in' must be above zero"
     """
 
     def written(one: InputError) -> InputError:
-        found = _SETTING.fullmatch(one.says)
-        if one.where or found is None or found["name"] not in holds:
+        found = _FIRST.match(one.name)
+        if one.where or found is None or found[0] not in holds:
             return one
-        given = found["given"] if found["rest"] else shown(holds[found["name"]])
-        return type(one)(f"{given} {found['says']}", found["name"] + found["rest"])
+        given = shown(holds[one.name]) if one.name in holds else one.given
+        return one.replaced(where=one.name, name="", given=given)
 
     return error.each(written)
 
@@ -110,7 +110,7 @@ class Source:
         try:
             require_readable(text)
         except InputError as error:
-            raise type(error)(error.says, f"{name}:{error.where}") from None
+            raise error.replaced(where=f"{name}:{error.where}") from None
         try:
             return cls(name, text, tomllib.loads(text))
         except ValueError as error:
@@ -129,10 +129,10 @@ class Source:
 
     def _placed(self, error: InputError) -> InputError:
         if error.where and (table := self._table_at(error.where)) is not None:
-            error = inside(pointed(type(error)(error.says), table), error.where)
+            error = inside(pointed(error.replaced(where=""), table), error.where)
         line = self._line_of(error.where)
         file = f"{self.path}:{line}" if line else self.path
-        return type(error)(error.says, f"{file}: {error.where}" if error.where else file)
+        return error.replaced(where=f"{file}: {error.where}" if error.where else file)
 
     def _table_at(self, where: str) -> dict[str, Any] | None:
         """Return the table that the whole key path ``where`` leads to, if one does."""

@@ -233,7 +233,7 @@ class Table:
         except ValidationError as error:
             wrong += self._said(error)
         if wrong:
-            raise InputError.together(wrong) from None
+            raise InputError.combine(wrong) from None
         named = dict(zip(self._attributes, self.keys, strict=True))
         values = {named[each]: getattr(written, each) for each in self._attributes if each in written.model_fields_set}
         try:
@@ -351,7 +351,7 @@ class OneOrMore:
             except InputError as error:
                 wrong.append(inside(error, f"[{number}]"))
         if wrong:
-            raise InputError.together(wrong) from None
+            raise InputError.combine(wrong) from None
         return found
 
 
@@ -537,7 +537,7 @@ def built(part: type, *others: str) -> Callable[[dict[str, Any]], Any]:
                 try:
                     own[name] = value.on(fitted["screw"] if isinstance(value, Wound) else fitted["wheel"])
                 except InputError as error:
-                    raise InputError(f"{name}=: {error.says}") from None
+                    raise error.replaced(name=name) from None
         return part(**own)
 
     return make

@@ -205,7 +205,7 @@ def _known(values: dict[str, Any]) -> dict[str, Any]:
             try:
                 values[name] = quantity(reads, given, says)
             except InputError as error:
-                raise type(error)(error.says, name) from None
+                raise error.replaced(where=name) from None
     return values
 
 
