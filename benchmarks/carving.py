@@ -11,7 +11,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from lobework import Ball, Barrel, Disc, Vee
-from lobework.carve.compiled import Compiled
+from lobework.carve.compiled import CompiledBackend
 from lobework.carve.stock import Stock, stock_of
 from lobework.carve.sweep import Sweep
 
@@ -37,14 +37,14 @@ def groove(number: float, samples: int, depth: float) -> np.ndarray:
 def sweeps(kind: str, samples: int = SAMPLES, grooves: int = GROOVES) -> list[Sweep]:
     cutter, depth = CUTS[kind]
     return [
-        Sweep(cutter.edge, cutter.held, groove(k * GROOVES / grooves, samples // grooves, depth), UP, LEVEL)
+        Sweep(cutter.edge, cutter.holder, groove(k * GROOVES / grooves, samples // grooves, depth), UP, LEVEL)
         for k in range(grooves)
     ]
 
 
 def carved(stock: Stock, cuts: Sequence[Sweep]) -> np.ndarray:
     depth = stock.uncut()
-    Compiled().carve(stock, cuts, depth)
+    CompiledBackend().carve(stock, cuts, depth)
     return depth
 
 
@@ -68,4 +68,4 @@ def winding(samples: int) -> Sweep:
     radius = 25 + 20 * np.sin(0.0137 * swing + 0.5) + 0.5 * np.cos(8.03 * 2 * np.pi * swing)
     turn = 2 * np.pi * swing
     tip = np.stack([radius * np.cos(turn), radius * np.sin(turn), np.full_like(turn, -depth)], axis=-1)
-    return Sweep(cutter.edge, cutter.held, tip, UP, LEVEL)
+    return Sweep(cutter.edge, cutter.holder, tip, UP, LEVEL)

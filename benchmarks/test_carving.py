@@ -15,9 +15,9 @@ import pytest
 
 from benchmarks.carving import ACROSS, CUTS, GROOVES, LEVEL, SAMPLES, UP, band, barrel, carved, face, groove, sweeps, winding
 from benchmarks.measure import RUNS, by_turns, medians, seconds
-from lobework.carve.compiled import Compiled
+from lobework.carve.compiled import CompiledBackend
 from lobework.carve.compiled_face import MERGED_MM
-from lobework.carve.plain import Plain
+from lobework.carve.plain import PlainBackend
 from lobework.carve.sweep import Sweep
 
 each_cutter = pytest.mark.parametrize("kind", CUTS)
@@ -28,10 +28,10 @@ def test_carving_beside_the_judge(kind, benchmark, claims):
     """The judge stamps, a place of the path at a time, on some grooves; and the result is that of a path 8 times as dense."""
     stock, cuts = face(), sweeps(kind)
     some = cuts[::16]
-    judge = lambda: Plain(stamps=True).carve(stock, some, stock.uncut())  # noqa: E731
+    judge = lambda: PlainBackend(stamps=True).carve(stock, some, stock.uncut())  # noqa: E731
     fast, slow = medians(benchmark, lambda: carved(stock, cuts), judge, runs=3)
     ratio = slow / sum(len(cut.tip) for cut in some) * SAMPLES / fast
-    dense = [Sweep(cut.edge, cut.held, groove(k, 8 * len(cut.tip), CUTS[kind][1]), UP, LEVEL) for k, cut in enumerate(cuts)]
+    dense = [Sweep(cut.edge, cut.holder, groove(k, 8 * len(cut.tip), CUTS[kind][1]), UP, LEVEL) for k, cut in enumerate(cuts)]
     apart = np.abs(carved(stock, cuts) - carved(stock, dense)).max()
     claims.told(f"carving with a {kind}, {SAMPLES:,} samples", f"{1e3 * fast:.1f} ms")
     claims.asked("  beside the judge, stamping at each sample", f"{ratio:.0f} times as fast", "80 times", ratio >= 80)
@@ -68,7 +68,7 @@ def test_carving_beside_c_by_hand(kind, benchmark, claims, tmp_path):
 
     def compiled() -> None:
         ours.fill(0.0)
-        Compiled().carve(stock, cuts, ours)
+        CompiledBackend().carve(stock, cuts, ours)
 
     fast, slow = medians(benchmark, compiled, hand, runs=4 * RUNS)
     apart = np.abs(ours - np.where(stock.inside, result, 0.0)).max()
@@ -109,10 +109,10 @@ def test_carving_round_a_barrel(kind, benchmark, claims):
     """The judge stamps a part of one groove round a barrel, beside all grooves carved whole."""
     stock, (cutter, depth) = barrel(), CUTS[kind]
     bands = [band(number, SAMPLES // GROOVES, depth) for number in range(GROOVES)]
-    cuts = [Sweep(cutter.edge, cutter.held, tip, out, UP) for tip, out in bands]
+    cuts = [Sweep(cutter.edge, cutter.holder, tip, out, UP) for tip, out in bands]
     tip, out = (each[:400] for each in bands[GROOVES // 2])
-    some = [Sweep(cutter.edge, cutter.held, tip, out, UP)]
-    judge = lambda: Plain(stamps=True).carve(stock, some, stock.uncut())  # noqa: E731
+    some = [Sweep(cutter.edge, cutter.holder, tip, out, UP)]
+    judge = lambda: PlainBackend(stamps=True).carve(stock, some, stock.uncut())  # noqa: E731
     fast, slow = medians(benchmark, lambda: carved(stock, cuts), judge, runs=3)
     ratio = slow / len(tip) * SAMPLES / fast
     claims.told(f"carving a barrel with a {kind}, {SAMPLES:,} samples", f"{fast:.2f} s")
@@ -126,7 +126,7 @@ def test_carving_beside_solids_of_triangles(benchmark, claims):
     stock, segments = face(), 2000
     cutter, depth = CUTS["ball"]
     tip = np.concatenate([groove(k, segments // 10 + 1, depth) for k in range(0, 50, 5)])
-    cuts = [Sweep(cutter.edge, cutter.held, part, UP, LEVEL) for part in np.split(tip, 10)]
+    cuts = [Sweep(cutter.edge, cutter.holder, part, UP, LEVEL) for part in np.split(tip, 10)]
 
     def subtracted() -> None:
         ball = Manifold.sphere(cutter.radius, 64)

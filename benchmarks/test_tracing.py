@@ -38,7 +38,7 @@ class Geared:
     """A stranger's chuck: an arm, and a wheel on it that turns three times with the spindle; it says nothing more."""
 
     kind: ClassVar[str] = "geared"
-    varies: ClassVar[bool] = True
+    is_dynamic: ClassVar[bool] = True
     arm: float
 
     def motions(self, theta: np.ndarray) -> Rigid:

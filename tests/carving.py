@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import pytest
 
-from lobework.carve.plain import Plain
+from lobework.carve.plain import PlainBackend
 from lobework.plugins import registry
 from lobework.testing.carvings import ALONG_X, STEPPED, UP, about, assert_same, carved, on_face, on_round
-from lobework.testing.strategies import carvings, cutters, held, surfaces
+from lobework.testing.strategies import carvings, cutters, holders_by_kind, surfaces
 
 __all__ = [
     "ALONG_X",
@@ -21,14 +21,14 @@ __all__ = [
     "carved",
     "carvings",
     "cutters",
-    "held",
+    "holders_by_kind",
     "on_face",
     "on_round",
     "surfaces",
 ]
 
 BACKENDS = tuple(registry.installed().backends().values())
-JUDGE = Plain()
+JUDGE = PlainBackend()
 
 
 def backends_for(*abilities):

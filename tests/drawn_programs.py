@@ -24,7 +24,7 @@ from lobework.parts.feeds import Feeds
 from lobework.parts.follower import Knife, Roller
 from lobework.parts.headstock import Headstock
 from lobework.parts.piece import Barrel, Disc
-from lobework.parts.slide import Arc, At
+from lobework.parts.slide import At, SlideArc
 from lobework.parts.template import Template
 from lobework.parts.twist import Twist
 from tests.search import examples
@@ -131,7 +131,7 @@ def _pass(rng, lathe, barrel):
     if way == "arc":
         cutter = "turns" if lathe.axis("cutter") and rng.random() < 0.6 else "keeps"
         ends = sorted((_between(rng, 5, 40), _between(rng, 45, 85)), reverse=bool(rng.random() < 0.5))
-        arc = Arc(radius=20.0, from_deg=ends[0], to_deg=ends[1], cutter=cutter)
+        arc = SlideArc(radius=20.0, from_deg=ends[0], to_deg=ends[1], cutter=cutter)
         return Pass(turns=turns, at=At(x=0.0, z=-20.0, depth=depth), arc=arc, cams=cams)
     if way == "template":
         points = (

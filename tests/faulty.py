@@ -20,8 +20,8 @@ class FaultyChuck:
     """A chuck that shifts and swings the work, and from ``at`` on, for ``wide`` turns, does what its fault is."""
 
     kind: ClassVar[str] = "faulty"
-    varies: ClassVar[bool] = True
-    comes_back: ClassVar[int | None] = 1
+    is_dynamic: ClassVar[bool] = True
+    period_turns: ClassVar[int | None] = 1
     fault: str
     at: float = 0.27
     wide: float = 1e-3
@@ -57,7 +57,7 @@ class SilentChuck(FaultyChuck):
     """The same, and it does not say when it comes back."""
 
     kind = "silent"
-    comes_back = None
+    period_turns = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

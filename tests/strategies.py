@@ -79,7 +79,7 @@ class GearedArm:
     """An arm on the spindle that carries the work, turned ``gear`` times for each turn of the spindle."""
 
     kind: ClassVar[str] = "geared arm"
-    varies: ClassVar[bool] = True
+    is_dynamic: ClassVar[bool] = True
     arm: float
     gear: float
 

@@ -12,7 +12,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from lobework.geometry.cutter_edge import Arc
+from lobework.geometry.cutter_edge import ArcSegment
 from lobework.geometry.surface import Face
 from lobework.parts.holder import CuttingFrame, EccentricFrame
 
@@ -164,9 +164,9 @@ class Outline:
     """A cutter that revolves, as distances from its outline in (r, y): from its axis, and along it."""
 
     def __init__(self, sweep):
-        self.edge, held = sweep.edge, sweep.held
-        self.frame = held if isinstance(held, CuttingFrame) else None
-        self.swing = held.radius if isinstance(held, EccentricFrame | CuttingFrame) else 0.0
+        self.edge, holder = sweep.edge, sweep.holder
+        self.frame = holder if isinstance(holder, CuttingFrame) else None
+        self.swing = holder.radius if isinstance(holder, EccentricFrame | CuttingFrame) else 0.0
 
     def axis(self, tip, outward, level):
         """A place on the axis that it revolves about, and the axis."""
@@ -198,7 +198,7 @@ class Outline:
 
 def _from_part(part, aside, high):
     """The distance from a part of an edge, of places aside of its middle line and high above its tip."""
-    if isinstance(part, Arc):
+    if isinstance(part, ArcSegment):
         down = part.centre - high
         ends = [np.hypot(aside - end, down - math.sqrt(max(part.radius**2 - end**2, 0.0))) for end in (part.near, part.far)]
         angle = np.arctan2(aside, down)

@@ -25,7 +25,7 @@ from lobework.parts.feeds import Feeds
 from lobework.parts.follower import Knife
 from lobework.parts.headstock import Headstock
 from lobework.parts.piece import Barrel
-from lobework.parts.slide import Approach, Arc, At
+from lobework.parts.slide import Approach, At, SlideArc
 from lobework.parts.twist import Twist
 from lobework.program.program import program
 from lobework.program.steps import Timed
@@ -73,7 +73,7 @@ def test_flutes_stand_as_far_round_as_the_spindle_is_turned_on():
 
 
 def test_a_flute_is_led_along_an_arc_too():
-    arc = Arc(radius=30.0, from_deg=60.0, to_deg=110.0, cutter="keeps")
+    arc = SlideArc(radius=30.0, from_deg=60.0, to_deg=110.0, cutter="keeps")
     path = trace(Cut(number=1, passed=Pass(turns=0, arc=arc, at=At(x=-10.0, z=-20.0)), lathe=fixed()))
     assert np.hypot(path.x + 10.0, path.z + 20.0) == pytest.approx(30.0, abs=1e-9)
     assert path.y == pytest.approx(0.0)
@@ -223,16 +223,16 @@ WRONG = {
 
 @pytest.mark.parametrize("case", WRONG)
 def test_what_cannot_be_is_refused_in_one_line(case, bench):  # noqa: F811 - the fixture
-    given, says = WRONG[case]
+    given, message = WRONG[case]
     written(bench.folder, **given)
     for command in ("settings", "program"):
         line = bench.refusal(command, bench.job)
         assert line.startswith(f"{bench.job}:")
-        assert says in line
+        assert message in line
 
 
 @pytest.mark.parametrize(
-    ("given", "says"),
+    ("given", "message"),
     [
         ({"over": "2 in"}, "over='2 in': must be a plain number, in mm"),
         ({"over": math.nan}, "over=nan: must be a length above zero"),
@@ -241,8 +241,8 @@ def test_what_cannot_be_is_refused_in_one_line(case, bench):  # noqa: F811 - the
         ({"turns": -1}, "turns=-1: must be above zero; a negative angle turns it back"),
     ],
 )
-def test_a_twist_in_python_is_held_to_the_same(given, says):
-    with pytest.raises(SettingError, match=f"^{re.escape(says)}"):
+def test_a_twist_in_python_is_held_to_the_same(given, message):
+    with pytest.raises(SettingError, match=f"^{re.escape(message)}"):
         Twist(**{"angle": "90 deg", **given})
 
 

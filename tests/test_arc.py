@@ -19,14 +19,14 @@ from lobework.kinematics.motion import motion_of
 from lobework.kinematics.trace import trace
 from lobework.lathe.lathe import Axis, Lathe
 from lobework.lathe.passes import Cut, Pass, cuts_of
-from lobework.parts.chuck import EccentricChuck, Oval, Plain
+from lobework.parts.chuck import EccentricChuck, Oval, PlainChuck
 from lobework.parts.cutter import Ball
 from lobework.parts.drive import Drive
 from lobework.parts.follower import Roller
 from lobework.parts.headstock import Headstock
 from lobework.parts.holder import CuttingFrame, DrillingSpindle
 from lobework.parts.piece import Disc, Turned
-from lobework.parts.slide import Arc, At
+from lobework.parts.slide import At, SlideArc
 from lobework.sheets.settings import settings as sheet_of
 from tests.properties.test_path_laws import away_from_chord
 from tests.search import examples
@@ -34,7 +34,7 @@ from tests.strategies import AXES, numbers, waves
 
 SWINGS = (*(axis for axis in AXES if axis.letter != "B"), Axis(moves="cutter", letter="B", low=-10.0, high=100.0))
 BENCH = Lathe(name="bench", headstock=Headstock(sideways="slides", endways="pumps"), axes=SWINGS)
-DOME = Arc(radius=25.0, from_deg=20.0, to_deg=80.0)
+DOME = SlideArc(radius=25.0, from_deg=20.0, to_deg=80.0)
 
 
 def cut(arc=DOME, at=At(z=-25.0), turns=2, lathe=BENCH, cams=()):
@@ -42,7 +42,7 @@ def cut(arc=DOME, at=At(z=-25.0), turns=2, lathe=BENCH, cams=()):
 
 
 arcs = st.builds(
-    Arc,
+    SlideArc,
     radius=st.one_of(numbers(5.0, 60.0), numbers(-60.0, -5.0)),
     from_deg=numbers(-90.0, 90.0),
     to_deg=numbers(91.0, 200.0),
@@ -74,7 +74,7 @@ def test_the_tip_goes_round_the_centre_evenly_by_angle(arc, at):
     arc=arcs,
     at=centres,
     wave=st.one_of(st.none(), waves()),
-    chucks=st.sampled_from([(), (EccentricChuck(shift=5.0, index="30 deg"),), (Oval(throw=4.0), Plain(index="1/7 turn"))]),
+    chucks=st.sampled_from([(), (EccentricChuck(shift=5.0, index="30 deg"),), (Oval(throw=4.0), PlainChuck(index="1/7 turn"))]),
 )
 def test_plain_and_compiled_agree_and_keep_to_the_chord(arc, at, wave, chucks):
     lathe = BENCH
@@ -122,12 +122,12 @@ def sphere(radius=25.0, first=15.0, last=100.0):
     return Turned(profile=tuple(profile)), centre
 
 
-@pytest.mark.parametrize("held", [DrillingSpindle(), CuttingFrame(radius=8.0)], ids=lambda held: held.kind)
-def test_a_dome_gets_a_groove_of_even_depth_along_the_arc(held):
+@pytest.mark.parametrize("holder", [DrillingSpindle(), CuttingFrame(radius=8.0)], ids=lambda holder: holder.kind)
+def test_a_dome_gets_a_groove_of_even_depth_along_the_arc(holder):
     """To what the side, a smooth curve through 41 places of a ball's, is off it; by the judge and the compiled kernels alike."""
     piece, centre = sphere()
-    cutter, apart, chord = Ball(radius=1.5, held=held), 0.4, 1e-3
-    groove = Pass(turns="1/24", at=At(z=centre, depth=0.5), arc=Arc(radius=25.0, from_deg=35.0, to_deg=75.0))
+    cutter, apart, chord = Ball(radius=1.5, holder=holder), 0.4, 1e-3
+    groove = Pass(turns="1/24", at=At(z=centre, depth=0.5), arc=SlideArc(radius=25.0, from_deg=35.0, to_deg=75.0))
     traces = Job(title="dome", lathe=BENCH, piece=piece, cutter=cutter, passes=(groove,), resolution=apart, chord=chord).trace()
     plain, compiled = (traces.carve(backend=backend) for backend in ("plain", "compiled"))
     assert_allclose(compiled.depth, plain.depth, rtol=0, atol=2e-4)
@@ -141,7 +141,7 @@ def test_a_dome_gets_a_groove_of_even_depth_along_the_arc(held):
 
 def test_where_the_cutter_keeps_its_direction_the_groove_on_a_dome_is_not_even():
     piece, centre = sphere()
-    arc = Arc(radius=25.0, from_deg=35.0, to_deg=75.0, cutter="keeps")
+    arc = SlideArc(radius=25.0, from_deg=35.0, to_deg=75.0, cutter="keeps")
     groove = Pass(turns="1/24", at=At(z=centre, depth=0.5), arc=arc)
     job = Job(title="dome", lathe=BENCH, piece=piece, cutter=Ball(radius=1.5), passes=(groove,), resolution=0.4, chord=0.01)
     deepest = job.carve(backend="compiled").depth.max(axis=1)
@@ -150,7 +150,7 @@ def test_where_the_cutter_keeps_its_direction_the_groove_on_a_dome_is_not_even()
 
 def test_a_hollow_in_a_face_is_cut_to_the_arc():
     """Along its way a ball's bottom follows the arc itself: sqrt(R^2 - x^2) less the height of its centre; common geometry."""
-    bowl = Pass(turns="1/36", at=At(z=24.0, depth=0.5), arc=Arc(radius=-25.0, from_deg=-14.0, to_deg=14.0))
+    bowl = Pass(turns="1/36", at=At(z=24.0, depth=0.5), arc=SlideArc(radius=-25.0, from_deg=-14.0, to_deg=14.0))
     job = Job(
         title="bowl",
         lathe=BENCH,
@@ -198,7 +198,7 @@ def written(tmp_path, arc='{ radius = "1 in", from = 15, to = "1/4 turn" }', tur
 
 def test_a_job_file_writes_it_in_the_bench_s_units(tmp_path):
     job = read_job(written(tmp_path))
-    assert job.passes[0].arc == Arc(radius=25.4, from_deg=15.0, to_deg=90.0, cutter="turns")
+    assert job.passes[0].arc == SlideArc(radius=25.4, from_deg=15.0, to_deg=90.0, cutter="turns")
     found = {entry.name: entry.value for group in job.settings().groups for entry in group.entries}
     assert found["arc radius"] == "25.4 mm"
     assert (found["arc from"], found["arc to"], found["arc cutter"]) == ("15 deg", "90 deg", "turns")
@@ -218,7 +218,7 @@ def test_the_program_moves_the_slides_and_the_cutter_together(tmp_path):
 
 
 @pytest.mark.parametrize(
-    ("given", "says"),
+    ("given", "message"),
     [
         ({"arc": "{ from = 15, to = 80 }"}, "pass[1].arc.radius: is missing; write a length"),
         (
@@ -247,8 +247,8 @@ def test_the_program_moves_the_slides_and_the_cutter_together(tmp_path):
         ),
     ],
 )
-def test_a_wrong_arc_is_one_clear_line(tmp_path, given, says):
-    with pytest.raises(InputError, match=re.escape(says)) as raised:
+def test_a_wrong_arc_is_one_clear_line(tmp_path, given, message):
+    with pytest.raises(InputError, match=re.escape(message)) as raised:
         read_job(written(tmp_path, **given)).trace()
     assert "\n" not in str(raised.value)
 
@@ -264,7 +264,7 @@ def test_python_is_told_what_an_arc_is():
         with pytest.raises(SettingError, match="an Arc, such as"):
             Pass(arc=no_arc)
     with pytest.raises(SettingError, match="radius='1 in': must be a plain number"):
-        Arc(radius="1 in", from_deg=0.0, to_deg=90.0)
+        SlideArc(radius="1 in", from_deg=0.0, to_deg=90.0)
 
 
 def test_a_swing_past_the_end_of_its_axis_is_found_and_not_sent():

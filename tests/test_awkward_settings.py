@@ -11,7 +11,7 @@ from lobework.errors import SettingError, TooLargeError
 from lobework.kinematics.trace import trace
 from lobework.lathe.lathe import Axis, Lathe
 from lobework.lathe.passes import Cut, Pass, cuts_of
-from lobework.parts.cam import Law, Wave
+from lobework.parts.cam import MotionLaw, Wave
 from lobework.parts.chuck import EccentricChuck, Oval
 from lobework.parts.drive import Drive
 from lobework.parts.follower import Knife
@@ -31,7 +31,7 @@ def test_a_chuck_named_like_a_cam_cannot_be_stepped():
 
 def test_a_law_that_nobody_knows_is_refused_where_it_is_written():
     with pytest.raises(SettingError, match="law=quick: must be 'harmonic', 'cycloidal'"):
-        Law(law="quick", lobes=3, base_radius=40.0, rise=6.0)
+        MotionLaw(law="quick", lobes=3, base_radius=40.0, rise=6.0)
 
 
 def test_an_axis_is_numbered_in_plain_digits():
@@ -54,8 +54,9 @@ def test_a_cam_that_turns_too_fast_to_hold_is_refused_with_its_size_before_it_is
 
 
 @pytest.mark.parametrize(
-    ("make", "says"), [(lambda: At(x=1e160), "within a kilometre"), (lambda: Oval(throw=5.0, ring_angle_deg=math.inf), "finite")]
+    ("make", "message"),
+    [(lambda: At(x=1e160), "within a kilometre"), (lambda: Oval(throw=5.0, ring_angle_deg=math.inf), "finite")],
 )
-def test_a_setting_beyond_any_lathe_is_refused_where_it_is_written(make, says):
-    with pytest.raises(SettingError, match=says):
+def test_a_setting_beyond_any_lathe_is_refused_where_it_is_written(make, message):
+    with pytest.raises(SettingError, match=message):
         make()

@@ -51,8 +51,8 @@ def profile(points):
     return changed(BALL, f'kind = "profile"\npoints = {points}')
 
 
-def held(table):
-    return changed(BALL, f"{BALL}\nheld = {table}")
+def holder(table):
+    return changed(BALL, f"{BALL}\nholder = {table}")
 
 
 HOLDERS = "fixed, drilling spindle, cutting frame, eccentric frame"
@@ -109,29 +109,29 @@ WRONG = {
         ": cutter.kind='pen': it has no edge, so it carves nothing; use a vee or another cutter",
     ),
     "a holder misspelt": (
-        held('{ kind = "cuting frame", radius = 20 }'),
-        f":15: cutter.held.kind: no holder is called 'cuting frame'; did you mean 'cutting frame'?; installed: {HOLDERS}",
+        holder('{ kind = "cuting frame", radius = 20 }'),
+        f":15: cutter.holder.kind: no holder is called 'cuting frame'; did you mean 'cutting frame'?; installed: {HOLDERS}",
     ),
     "a holder that is no table": (
-        held('"cutting frame"'),
-        f":15: cutter.held: 'cutting frame' is not a table; write kind = one of {HOLDERS}, and its settings",
+        holder('"cutting frame"'),
+        f":15: cutter.holder: 'cutting frame' is not a table; write kind = one of {HOLDERS}, and its settings",
     ),
-    "a holder without its kind": (held("{ radius = 20 }"), f":15: cutter.held.kind: is missing; write one of {HOLDERS}"),
+    "a holder without its kind": (holder("{ radius = 20 }"), f":15: cutter.holder.kind: is missing; write one of {HOLDERS}"),
     "a frame of no radius": (
-        held('{ kind = "cutting frame", radius = 0 }'),
-        ":15: cutter.held.radius: 0 must be above zero",
+        holder('{ kind = "cutting frame", radius = 0 }'),
+        ":15: cutter.holder.radius: 0 must be above zero",
     ),
     "a frame without its radius": (
-        held('{ kind = "eccentric frame" }'),
-        ":15: cutter.held.radius: is missing; write a length such as 3, '3 mm' or '1/8 in'",
+        holder('{ kind = "eccentric frame" }'),
+        ":15: cutter.holder.radius: is missing; write a length such as 3, '3 mm' or '1/8 in'",
     ),
     "a frame's angle in the Python spelling": (
-        held('{ kind = "cutting frame", radius = 20, angle_deg = 3 }'),
-        ":15: cutter.held.angle_deg: there is no such key; did you mean 'angle'?; keys here: kind, radius, angle",
+        holder('{ kind = "cutting frame", radius = 20, angle_deg = 3 }'),
+        ":15: cutter.holder.angle_deg: there is no such key; did you mean 'angle'?; keys here: kind, radius, angle",
     ),
     "a setting of another holder": (
-        held('{ kind = "fixed", radius = 20 }'),
-        ":15: cutter.held.radius: there is no such key; keys here: kind",
+        holder('{ kind = "fixed", radius = 20 }'),
+        ":15: cutter.holder.radius: there is no such key; keys here: kind",
     ),
     "a bore as wide as the work": (
         changed("bore = 18", "bore = 24"),
@@ -193,23 +193,23 @@ DRAWS = ("a pen", "a grid past memory", "a resolution too coarse")
 
 @pytest.mark.parametrize("case", WRONG)
 def test_it_is_answered_with_file_line_key_what_was_given_and_what_to_do(case, bench):
-    text, says = WRONG[case]
+    text, message = WRONG[case]
     bench.job.write_text(text, encoding="utf-8")
-    assert bench.refusal("carve", bench.job) == f"{bench.job}{says}"
+    assert bench.refusal("carve", bench.job) == f"{bench.job}{message}"
 
 
 @pytest.mark.parametrize("case", sorted(set(WRONG) - {"a pen"}))
 def test_making_everything_says_the_same_and_leaves_nothing_half_written(case, bench):
-    text, says = WRONG[case]
+    text, message = WRONG[case]
     bench.job.write_text(text, encoding="utf-8")
-    assert bench.refusal("make", bench.job) == f"{bench.job}{says}"
+    assert bench.refusal("make", bench.job) == f"{bench.job}{message}"
 
 
 @pytest.mark.parametrize("case", sorted(set(WRONG) - set(DRAWS)))
 def test_what_cannot_be_work_cannot_be_drawn_either(case, bench):
-    text, says = WRONG[case]
+    text, message = WRONG[case]
     bench.job.write_text(text, encoding="utf-8")
-    assert bench.refusal("draw", bench.job) == f"{bench.job}{says}"
+    assert bench.refusal("draw", bench.job) == f"{bench.job}{message}"
 
 
 OPTIONS = {
@@ -229,10 +229,10 @@ def test_an_option_that_cannot_be_is_answered_under_its_own_name_before_anything
     from lobework.jobs import job
 
     monkeypatch.setattr(job, "trace", lambda *_, **__: pytest.fail("it was traced"))
-    option, given, says = OPTIONS[case]
+    option, given, message = OPTIONS[case]
     bench.job.write_text(BARREL, encoding="utf-8")
     line = bench.refusal("carve", bench.job, option, given)
-    assert line.startswith(f"--resolution: {says}" if option == "--resolution" else says)
+    assert line.startswith(f"--resolution: {message}" if option == "--resolution" else message)
 
 
 def test_a_grid_past_memory_is_refused_before_anything_is_traced(bench, monkeypatch):
@@ -263,8 +263,8 @@ def test_carving_overwrites_nothing_that_is_there(name, bench):
 
 
 def test_the_line_that_is_named_is_the_line_that_is_wrong():
-    for text, says in WRONG.values():
-        number, _, key = says.removeprefix(":").partition(":")
+    for text, message in WRONG.values():
+        number, _, key = message.removeprefix(":").partition(":")
         if number.isdigit():
             name = key.split(":")[0].strip().split(".")[-1].split("[")[0]
-            assert name in text.splitlines()[int(number) - 1] or "held" in text.splitlines()[int(number) - 1]
+            assert name in text.splitlines()[int(number) - 1] or "holder" in text.splitlines()[int(number) - 1]

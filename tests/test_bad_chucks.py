@@ -45,8 +45,8 @@ def between(turns, nearest):
 
 
 def past(name, stands, end, after):
-    says = f"its slide would go past its end: after {after} turns it stands at {stands}, and its travel ends at {end}"
-    return f"pass[1].chuck[1]: chuck {name!r}: {says}; give it less way, or fewer turns"
+    message = f"its slide would go past its end: after {after} turns it stands at {stands}, and its travel ends at {end}"
+    return f"pass[1].chuck[1]: chuck {name!r}: {message}; give it less way, or fewer turns"
 
 
 def lacks(name, need, lathe, fittings):
@@ -260,9 +260,9 @@ WRONG = {
 
 @pytest.mark.parametrize("case", WRONG)
 def test_what_cannot_be_is_refused_in_one_exact_line_by_every_command(case, bench):  # noqa: F811
-    text, says = WRONG[case]
+    text, message = WRONG[case]
     bench.job.write_text(text, encoding="utf-8")
-    assert {bench.refusal(command, bench.job) for command in COMMANDS} == {f"{bench.job}{says}"}
+    assert {bench.refusal(command, bench.job) for command in COMMANDS} == {f"{bench.job}{message}"}
 
 
 def test_in_python_too():
@@ -289,10 +289,10 @@ def test_in_python_too():
             "use a lathe that has it, or add it to the lathe's fittings where yours has"
         ),
     }
-    for make, says in cases.items():
+    for make, message in cases.items():
         with pytest.raises(SettingError) as told:
             make()
-        assert str(told.value) == says
+        assert str(told.value) == message
 
 
 def bench_lathe():
@@ -317,8 +317,8 @@ class Spun:
 
     kind: ClassVar[str] = "spun"
     fault: str
-    varies: bool = True
-    comes_back: int = 1
+    is_dynamic: bool = True
+    period_turns: int = 1
 
     @property
     def needs(self):
@@ -398,41 +398,42 @@ def test_motions_that_are_none_are_laid_at_their_plugin_s_door(fault, bench, spu
 def test_motions_that_are_not_finite_are_refused_with_the_chuck_s_settings(fault, degrees, bench, spun):  # noqa: F811
     bench.job.write_text(job(chuck("spun", f'fault = "{fault}"')), encoding="utf-8")
     gives = f"motions gives a shift that is not finite at {degrees} degrees of the spindle"
-    says = (
-        f"{gives}, with fault {fault}, varies True, comes_back 1; it must be finite everywhere: change its settings, or mend it"
-    )
+    settings = f"fault {fault}, is_dynamic True, period_turns 1"
+    message = f"{gives}, with {settings}; it must be finite everywhere: change its settings, or mend it"
     came = "; it came with plugin 'spin' (lobework-spin 0.3)"
-    line = f"{bench.job}:7: {NAMED.replace('pass[1]: ', 'pass[1].chuck[1]: ')}{says}{came}"
+    line = f"{bench.job}:7: {NAMED.replace('pass[1]: ', 'pass[1].chuck[1]: ')}{message}{came}"
     assert {bench.refusal(command, bench.job) for command in (*COMMANDS, "carve")} == {line}
 
 
 def test_a_chuck_that_says_it_stands_still_and_moves(bench, spun):  # noqa: F811
-    says = "varies is False, but it moves as the spindle turns; say True, or hold it still"
-    assert fault_of(bench, 'fault = ""', "varies = false") == NAMED + says + CAME
+    message = "is_dynamic is False, but it moves as the spindle turns; say True, or hold it still"
+    assert fault_of(bench, 'fault = ""', "is_dynamic = false") == NAMED + message + CAME
 
 
 def test_a_chuck_that_comes_back_before_it_began(bench, spun):  # noqa: F811
-    says = "comes_back is -1; it must be a whole number of turns, or 0 for never"
-    assert fault_of(bench, 'fault = ""', "comes_back = -1") == NAMED + says + CAME
+    message = "period_turns is -1; it must be a whole number of turns, or 0 for never"
+    assert fault_of(bench, 'fault = ""', "period_turns = -1") == NAMED + message + CAME
 
 
 def test_slides_that_are_none(bench, spun):  # noqa: F811
-    says = "slides gives a place of 'slide' of shape (4,) for 7 angles; it must be (7,) or (1,), and finite"
-    assert fault_of(bench, 'fault = "half the places"') == NAMED + says + CAME
-    says = "slides gives ndarray; it must give a tuple of lobework.plugins.ChuckSlide"
-    assert fault_of(bench, 'fault = "a slide\'s place"') == NAMED + says + CAME
+    message = "slides gives a place of 'slide' of shape (4,) for 7 angles; it must be (7,) or (1,), and finite"
+    assert fault_of(bench, 'fault = "half the places"') == NAMED + message + CAME
+    message = "slides gives ndarray; it must give a tuple of lobework.plugins.ChuckSlide"
+    assert fault_of(bench, 'fault = "a slide\'s place"') == NAMED + message + CAME
 
 
 def test_a_need_that_is_no_tuple(bench, spun):  # noqa: F811
-    says = "needs is 'ring'; it must be a tuple of fittings, such as ('ring',); LOBEWORK_TRACEBACK=1 shows where"
-    assert fault_of(bench, 'fault = "one need"') == NAMED.removeprefix("pass[1]: ") + says
+    message = "needs is 'ring'; it must be a tuple of fittings, such as ('ring',); LOBEWORK_TRACEBACK=1 shows where"
+    assert fault_of(bench, 'fault = "one need"') == NAMED.removeprefix("pass[1]: ") + message
 
 
 def test_a_chuck_that_raises(bench, spun):  # noqa: F811
-    says = "a fault in plugin 'spin' (lobework-spin 0.3): ZeroDivisionError: gear of no teeth; LOBEWORK_TRACEBACK=1 shows where"
-    assert fault_of(bench, 'fault = "raise"') == says
+    message = (
+        "a fault in plugin 'spin' (lobework-spin 0.3): ZeroDivisionError: gear of no teeth; LOBEWORK_TRACEBACK=1 shows where"
+    )
+    assert fault_of(bench, 'fault = "raise"') == message
 
 
 def test_a_sound_chuck_from_outside_is_cut(bench, spun):  # noqa: F811
-    bench.job.write_text(job(chuck("spun", 'fault = ""', "comes_back = 1")), encoding="utf-8")
+    bench.job.write_text(job(chuck("spun", 'fault = ""', "period_turns = 1")), encoding="utf-8")
     assert main(["check", str(bench.job)]) == 0

@@ -167,13 +167,13 @@ WRONG = {
 
 @pytest.mark.parametrize("case", WRONG)
 def test_a_wrong_value_is_answered_with_file_line_key_what_was_given_and_what_to_do(case, bench):
-    old, new, key, says = WRONG[case]
+    old, new, key, message = WRONG[case]
     bench.job.write_text(changed(old, new), encoding="utf-8")
     for command in WRITERS:
         line = bench.refusal(command, bench.job)
         assert line.startswith(str(bench.job))
         assert f": {key}: " in line
-        assert says in line
+        assert message in line
 
 
 @pytest.mark.parametrize(("case", "at"), [("an unknown key", "risse"), ("a negative radius", "-3"), ("a ratio of 1/0", "1/0")])
@@ -198,13 +198,13 @@ LACKS = {
 
 @pytest.mark.parametrize("case", LACKS)
 def test_a_job_for_what_the_lathe_lacks_is_refused_by_every_command(case, bench):
-    old, new, says = LACKS[case]
+    old, new, message = LACKS[case]
     bench.job.write_text(changed(old, new), encoding="utf-8")
     for command in WRITERS:
         line = bench.refusal(command, bench.job)
         assert line.startswith(f"{bench.job}:")
         assert "pass[1]" in line
-        assert says in line
+        assert message in line
 
 
 FINE = ('title = "Tide box, lid"', 'chord = "1e-9 mm"')
@@ -249,10 +249,10 @@ NO_JOB = [
 ]
 
 
-@pytest.mark.parametrize(("text", "says"), [pytest.param(*each, id=each[1]) for each in NO_JOB])
-def test_files_that_hold_no_job_are_refused(text, says, bench):
+@pytest.mark.parametrize(("text", "message"), [pytest.param(*each, id=each[1]) for each in NO_JOB])
+def test_files_that_hold_no_job_are_refused(text, message, bench):
     bench.job.write_text(text, encoding="utf-8")
-    assert says in bench.refusal("make", bench.job)
+    assert message in bench.refusal("make", bench.job)
 
 
 def test_a_file_that_is_no_utf_8_is_refused_with_its_line(bench):
@@ -277,8 +277,8 @@ def test_a_file_that_never_ends_is_refused(bench):
         bench.job.write_text(starter(), encoding="utf-8")
         (bench.folder / "endless.toml").unlink(missing_ok=True)
         (bench.folder / "endless.toml").symlink_to("/dev/zero")
-        says = "endless.toml: is a device or a pipe, not a file that has an end; name a regular file"
-        assert bench.refusal(*command, "endless.toml") == says
+        message = "endless.toml: is a device or a pipe, not a file that has an end; name a regular file"
+        assert bench.refusal(*command, "endless.toml") == message
 
 
 @pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="this system has no named pipes")
@@ -287,8 +287,8 @@ def test_a_pipe_with_a_name_of_its_own_is_refused_and_not_waited_for(command, be
     bench.job.write_text(starter(), encoding="utf-8")
     os.mkfifo(bench.folder / "pipe.toml")
     given = ["--job", bench.job] if command == "prove" else []
-    says = "pipe.toml: is a device or a pipe, not a file that has an end; name a regular file"
-    assert bench.refusal(command, "pipe.toml", *given) == says
+    message = "pipe.toml: is a device or a pipe, not a file that has an end; name a regular file"
+    assert bench.refusal(command, "pipe.toml", *given) == message
 
 
 def test_a_job_may_come_from_another_command(bench):
@@ -350,8 +350,8 @@ USAGE = {
 
 @pytest.mark.parametrize("case", USAGE)
 def test_a_command_line_that_is_wrong_is_refused(case, bench):
-    arguments, says = USAGE[case]
-    assert says in bench.refusal(*arguments)
+    arguments, message = USAGE[case]
+    assert message in bench.refusal(*arguments)
 
 
 @pytest.mark.parametrize(("command", "given"), [("draw", "rs274"), ("program", "svg"), ("settings", "drawin"), ("draw", "svgg")])

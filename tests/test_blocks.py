@@ -18,7 +18,7 @@ from lobework.parts.drive import Drive
 from lobework.parts.feeds import Feeds
 from lobework.parts.follower import Roller
 from lobework.parts.headstock import Headstock
-from lobework.parts.slide import Approach, Arc, At
+from lobework.parts.slide import Approach, At, SlideArc
 from lobework.program.blocks import Grid, blocks_of
 
 AXES = (
@@ -63,7 +63,7 @@ def test_a_computed_lift_is_cut_within_the_tolerance_with_no_more_moves_than_it_
     c/8 over the tolerance, by any book of approximation."""
     each, blocks = planned(Pass(at=At(x=24.0), cams=(CAM,)), Feeds(tolerance=tolerance), lathe(**FREE))
     assert furthest(each, blocks) <= tolerance
-    assert blocks.strays <= tolerance
+    assert blocks.max_deviation <= tolerance
     u = np.linspace(0, 1, 100_001)
     bend = np.gradient(np.gradient(each.motion.axes(u)["x"], u), u)
     least = np.trapezoid(np.sqrt(np.abs(bend) / (8 * tolerance)), u)
@@ -140,7 +140,7 @@ def test_places_are_those_that_words_can_say(places, units):
     words = blocks.places[:, 1] / {"mm": 1.0, "inch": 25.4}[units] * 10 ** (places or 7)
     assert words == pytest.approx(np.rint(words), abs=1e-5)
     assert Grid.of(AXES, controller, units).step[0] == 1e-4
-    assert blocks.strays <= 0.005
+    assert blocks.max_deviation <= 0.005
 
 
 def test_decimals_too_few_for_the_tolerance_are_refused_with_the_number():
@@ -150,7 +150,7 @@ def test_decimals_too_few_for_the_tolerance_are_refused_with_the_number():
 
 def test_an_arc_takes_the_moves_that_its_sagitta_asks_for():
     """A chord of angle phi on radius r strays by r(1 - cos(phi/2)), by any book of geometry."""
-    passed = Pass(turns=3, at=At(z=-25.0), arc=Arc(radius=25.0, from_deg=0.0, to_deg=90.0, cutter="keeps"))
+    passed = Pass(turns=3, at=At(z=-25.0), arc=SlideArc(radius=25.0, from_deg=0.0, to_deg=90.0, cutter="keeps"))
     _, blocks = planned(passed, Feeds(tolerance=0.005), lathe(**FREE))
     least = math.radians(90) / (2 * math.acos(1 - 0.005 / 25.0))
     assert least <= len(blocks.seconds) <= 1.2 * least + 1

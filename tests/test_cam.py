@@ -14,7 +14,7 @@ from lobework.errors import SettingError
 from lobework.jobs.job import Job
 from lobework.jobs.jobfile import read_lathe
 from lobework.lathe.passes import Pass
-from lobework.parts.cam import Eccentric, Wave
+from lobework.parts.cam import EccentricCam, Wave
 from lobework.parts.cutter import Pen
 from lobework.parts.drive import Drive
 from lobework.parts.follower import Roller
@@ -53,15 +53,15 @@ def test_a_law_rises_dwells_and_falls_for_its_parts_of_the_lobe(cam):
 
 
 @pytest.mark.parametrize(
-    ("shape", "says"),
+    ("shape", "message"),
     [
         (lambda: Wave(lobes=8, base_radius=60.0, rise=821956.0), "rise=821956: must be at most 1000 mm"),
         (lambda: Wave(lobes=8, base_radius=1e6, rise=1.0), "base_radius=1e\\+06: must be at most 1000 mm"),
-        (lambda: Eccentric(radius=1e6, offset=1.0), "radius=1e\\+06: must be at most 1000 mm"),
+        (lambda: EccentricCam(radius=1e6, offset=1.0), "radius=1e\\+06: must be at most 1000 mm"),
     ],
 )
-def test_a_cam_beyond_any_lathe_is_refused(shape, says):
-    with pytest.raises(SettingError, match=says):
+def test_a_cam_beyond_any_lathe_is_refused(shape, message):
+    with pytest.raises(SettingError, match=message):
         shape()
 
 

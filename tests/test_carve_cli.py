@@ -21,7 +21,7 @@ TALLY = Target(
     name="tally",
     file="tally.txt",
     shows="carving",
-    says="how deep it is",
+    description="how deep it is",
     render=lambda carving: f"{carving.title}: {carving.deepest.depth:.4f}".encode(),
 )
 
@@ -117,8 +117,8 @@ def test_a_cut_deeper_than_the_edge_is_high_is_a_problem_and_answered_with_one(b
 def test_check_finds_the_cutter_s_body_in_the_wood_before_anything_is_carved(bench, capsys):
     Path("barrel.toml").write_text(at("depth = 0.4", "depth = 1.5"), encoding="utf-8")
     assert main(["check", "barrel.toml"]) == 1
-    says = f"problem (work): rings: goes 1.5 mm deep, in rings 1 first, but the cutter's edge is 1 mm high, {BODY}"
-    assert capsys.readouterr().out.splitlines()[0] == says
+    message = f"problem (work): rings: goes 1.5 mm deep, in rings 1 first, but the cutter's edge is 1 mm high, {BODY}"
+    assert capsys.readouterr().out.splitlines()[0] == message
     Path("barrel.toml").write_text(at("depth = 0.4", "depth = 1.0"), encoding="utf-8")
     main(["check", "barrel.toml"])
     assert BODY not in capsys.readouterr().out
@@ -210,12 +210,12 @@ BLADE = 'kind = "profile"\npoints = [[0, 0], ["1/64 in", 0], [1, 2]]'
     [
         changed(WORK, 'form = "turned"\nprofile = [[0, 11], [-10, 12], [-20, 11]]\nhollow = [[0, 9], [-15, 8]]'),
         changed(
-            BALL, 'kind = "round-nosed"\nradius = 0.5\nangle = 60\nwidth = 2\nheld = { kind = "cutting frame", radius = 15 }'
+            BALL, 'kind = "round-nosed"\nradius = 0.5\nangle = 60\nwidth = 2\nholder = { kind = "cutting frame", radius = 15 }'
         ),
         changed(
-            BALL, 'kind = "profile"\npoints = [[0, 0], ["1/64 in", 0], [1, 2]]\nheld = { kind = "eccentric frame", radius = 2 }'
+            BALL, 'kind = "profile"\npoints = [[0, 0], ["1/64 in", 0], [1, 2]]\nholder = { kind = "eccentric frame", radius = 2 }'
         ),
-        changed(BALL, 'kind = "flat"\nwidth = 1.5\nheld = { kind = "fixed" }'),
+        changed(BALL, 'kind = "flat"\nwidth = 1.5\nholder = { kind = "fixed" }'),
         changed('name = "rings"', 'name = "rings"\nturns = 0'),
     ],
     ids=["turned", "round nose in a cutting frame", "profile in an eccentric frame", "fixed flat", "plunges"],
@@ -228,14 +228,14 @@ def test_every_form_and_holder_is_carved_from_a_file(text, bench, capsys):
 
 def stopping(monkeypatch):
     """Have every way of carving stopped by hand when it first says how far it is."""
-    from lobework.carve.plain import Plain
+    from lobework.carve.plain import PlainBackend
 
     def stopped(self, stock, sweeps, depth, progress=None):
         if progress is not None:
             progress(0.4)
         raise KeyboardInterrupt
 
-    monkeypatch.setattr(Plain, "carve", stopped)
+    monkeypatch.setattr(PlainBackend, "carve", stopped)
 
 
 @pytest.mark.parametrize("command", [["carve", "barrel.toml", "--as", "tally", "--backend", "plain"]])

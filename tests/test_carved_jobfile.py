@@ -95,10 +95,10 @@ HELD = {
 
 @pytest.mark.parametrize("kind", HELD)
 def test_everything_that_holds_a_cutter_is_read(kind, read):
-    written, held = HELD[kind]
-    assert read(cutter=f"{BALL}\nheld = {written}").cutter == Ball(radius=1.0, held=held)
-    as_table = "\n[cutter.held]\n" + written.strip("{ }").replace(", ", "\n")
-    assert read(cutter=f"{BALL}\n{as_table}").cutter == Ball(radius=1.0, held=held)
+    written, holder = HELD[kind]
+    assert read(cutter=f"{BALL}\nholder = {written}").cutter == Ball(radius=1.0, holder=holder)
+    as_table = "\n[cutter.holder]\n" + written.strip("{ }").replace(", ", "\n")
+    assert read(cutter=f"{BALL}\n{as_table}").cutter == Ball(radius=1.0, holder=holder)
 
 
 def test_bare_lengths_are_in_the_files_unit_in_profiles_and_frames_too(read):
@@ -106,13 +106,13 @@ def test_bare_lengths_are_in_the_files_unit_in_profiles_and_frames_too(read):
     swung = '{ kind = "cutting frame", radius = 2 }'
     job = read(
         piece='form = "turned"\nprofile = [[0, 1], ["-30 mm", 1.5], [-2, 1]]\nhollow = [[0, 0.5], [-1, "10 mm"]]',
-        cutter=f'kind = "profile"\npoints = [[0, 0], [0.02, 0.01], ["1 mm", "1 mm"]]\nheld = {swung}',
+        cutter=f'kind = "profile"\npoints = [[0, 0], [0.02, 0.01], ["1 mm", "1 mm"]]\nholder = {swung}',
         passed="at = { x = 1, z = -1, depth = 0.01 }",
         more="resolution = 0.01",
         units="inch",
     )
     assert job.piece == Turned(profile=((0, 25.4), (-30, 38.1), (-50.8, 25.4)), hollow=((0, 12.7), (-25.4, 10)))
-    assert job.cutter == Profiled(points=((0, 0), (0.508, 0.254), (1, 1)), held=CuttingFrame(radius=50.8))
+    assert job.cutter == Profiled(points=((0, 0), (0.508, 0.254), (1, 1)), holder=CuttingFrame(radius=50.8))
     assert job.resolution == 0.254
     assert job.passes[0].at == At(x=25.4, z=-25.4, depth=0.254)
 
@@ -158,5 +158,5 @@ def test_the_schema_knows_every_form_cutter_and_holder_with_its_keys():
     assert {"kind", "radius", "angle"} == set(known["CuttingFrame"])
     assert {"kind", "radius"} == set(known["EccentricFrame"])
     assert {"kind"} == set(known["FixedTool"]) == set(known["DrillingSpindle"])
-    assert all("held" in known[name] for name in ("Vee", "Ball", "FlatEnd", "RoundNosed", "Profiled"))
+    assert all("holder" in known[name] for name in ("Vee", "Ball", "FlatEnd", "RoundNosed", "Profiled"))
     assert "resolution" in known["Job"]

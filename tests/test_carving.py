@@ -231,13 +231,13 @@ def test_a_place_that_nothing_cut_has_no_cut_to_name():
 @pytest.mark.parametrize(
     "cutter",
     [
-        Ball(radius=1.0, held=FixedTool()),
+        Ball(radius=1.0, holder=FixedTool()),
         VEE,
-        Vee(angle_deg=60.0, width=2.0, held=CuttingFrame(radius=6.0, angle_deg=20.0)),
-        Ball(radius=0.5, held=EccentricFrame(radius=2.0)),
+        Vee(angle_deg=60.0, width=2.0, holder=CuttingFrame(radius=6.0, angle_deg=20.0)),
+        Ball(radius=0.5, holder=EccentricFrame(radius=2.0)),
         Profiled(points=((0, 0), (0.5, 0), (1, 1))),
     ],
-    ids=lambda cutter: f"{cutter.kind}, {cutter.held.kind}",
+    ids=lambda cutter: f"{cutter.kind}, {cutter.holder.kind}",
 )
 @pytest.mark.parametrize("piece", [DISC, BARREL], ids=lambda piece: piece.form)
 def test_a_spot_names_the_cut_however_the_cutter_is_held(cutter, piece):
@@ -346,7 +346,7 @@ class Limited:
 
     can: frozenset
     name: str = "limited"
-    says: str = "less than everything"
+    message: str = "less than everything"
 
     def carve(self, stock, sweeps, depth, progress=None):
         pytest.fail("it carved")
@@ -356,8 +356,8 @@ class Limited:
 def test_a_backend_is_refused_what_it_cannot_carve_before_it_begins(lacks, monkeypatch):
     way = Limited(can=EVERYTHING - {lacks})
     monkeypatch.setattr(registry.Plugins, "backend", lambda shelf, name: way)
-    held = {"fixed": FixedTool(), "cutting frame": CuttingFrame(radius=6.0), "eccentric frame": EccentricFrame(radius=2.0)}
-    given = {"cutter": Ball(radius=1.0, held=held[lacks])} if lacks in held else {}
+    holder = {"fixed": FixedTool(), "cutting frame": CuttingFrame(radius=6.0), "eccentric frame": EccentricFrame(radius=2.0)}
+    given = {"cutter": Ball(radius=1.0, holder=holder[lacks])} if lacks in holder else {}
     if lacks == "round":
         given |= {"piece": BARREL}
     with pytest.raises(SettingError) as told:

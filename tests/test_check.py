@@ -39,22 +39,22 @@ def rings(turns=1, cam=WAVE, follower=None, **drive):
 
 
 def test_a_pass_that_joins_is_noted_with_its_turns_and_lobes():
-    (says,) = found_by(closure_findings, rings(ratio="3/4"))
-    assert says == "note (closure): rings: closes after 1 turn; it shows 3 lobes of cam 1 a turn"
+    (message,) = found_by(closure_findings, rings(ratio="3/4"))
+    assert message == "note (closure): rings: closes after 1 turn; it shows 3 lobes of cam 1 a turn"
 
 
 def test_a_pass_cut_short_is_warned_of_with_gap_and_remedy():
     """4 lobes at 2/3 are 8/3 a turn: one turn leaves a third of a lobe, 1/3 * 360 / (8/3) = 45 degrees of the work."""
-    (says,) = found_by(closure_findings, rings(ratio="2/3"))
-    assert says.startswith("warning (closure): rings: 1 turn leaves a gap of ")
-    assert "misses its own beginning by -45 degrees" in says
-    assert "closes after 3 turns: set turns = 3" in says
+    (message,) = found_by(closure_findings, rings(ratio="2/3"))
+    assert message.startswith("warning (closure): rings: 1 turn leaves a gap of ")
+    assert "misses its own beginning by -45 degrees" in message
+    assert "closes after 3 turns: set turns = 3" in message
 
 
 def test_a_travelling_slide_does_not_close():
     item = replace(rings(turns=2), travel=At(x=-3.0))
-    (says,) = found_by(closure_findings, item)
-    assert "the slides travel, so it does not close; it ends 3 mm from where it began" in says
+    (message,) = found_by(closure_findings, item)
+    assert "the slides travel, so it does not close; it ends 3 mm from where it began" in message
 
 
 def test_a_bridged_hollow_is_said_once_for_a_whole_series():
@@ -69,8 +69,8 @@ def test_a_bridged_hollow_is_said_once_for_a_whole_series():
 def test_a_roller_too_fat_for_a_wave_is_told_the_largest_that_reaches():
     """r^2 / (r'' - r) in the hollow: 3600 / (288 - 60) = 15.789 mm, to the formula of METU *Mechanisms* 8.5."""
     cam = Wave(lobes=12, base_radius=60.0, rise=4.0)
-    (says,) = found_by(bridging_findings, rings(cam=cam, follower=Roller(20.0)))
-    assert "a roller of 15.789 mm radius or less would reach" in says
+    (message,) = found_by(bridging_findings, rings(cam=cam, follower=Roller(20.0)))
+    assert "a roller of 15.789 mm radius or less would reach" in message
     assert found_by(bridging_findings, rings(cam=cam, follower=Roller(15.0))) == []
 
 
@@ -88,8 +88,8 @@ def test_an_axis_that_leaves_its_travel_is_a_problem_with_both_numbers():
 def test_a_rotary_axis_with_stops_is_checked_too():
     lathe = sliding()
     stopped = replace(lathe, axes=(Axis(moves="cam 1", letter="A", low=-90.0, high=720.0),))
-    (says,) = found_by(travel_findings, rings(ratio="-1"), stopped)
-    assert says == "problem (travel): rings, cam 1: goes to -360 degrees; the travel of A ends at -90 degrees"
+    (message,) = found_by(travel_findings, rings(ratio="-1"), stopped)
+    assert message == "problem (travel): rings, cam 1: goes to -360 degrees; the travel of A ends at -90 degrees"
 
 
 def driven(steps=0.0, **shaft):
@@ -102,14 +102,14 @@ def test_a_percent_that_misses_its_ratio_is_noted_with_the_gap_at_the_join_and_w
     """Worked by hand: 3 turns of 0.6667 are 2.0001 of the cam, 0.0001 / 0.6667 of a turn of the work: 0.054 degrees, and 0.024 mm
     at the wave's crest, a radius of 25 mm; 0.0079 mm a turn passes 0.05 mm at the seventh."""
     lathe = driven(turned_by="motor", percent_places=2)
-    (says,) = found_by(ratio_findings, rings(ratio="2/3", turns=3), lathe)
-    assert says == (
+    (message,) = found_by(ratio_findings, rings(ratio="2/3", turns=3), lathe)
+    assert message == (
         "note (ratio): rings, cam 1: runs at 66.67 %, not 2/3 (percent, 2 decimals): after 3 turns the wave is 0.054 degrees, "
         "0.024 mm at a radius of 25 mm, from its own beginning; it is seen after 7 turns; take a ratio that the drive can do, "
         "or gears"
     )
     (warned,) = found_by(ratio_findings, rings(ratio="2/3", turns=9), lathe)
-    assert warned == says.replace("note", "warning", 1)
+    assert warned == message.replace("note", "warning", 1)
 
 
 def test_a_ratio_that_its_drive_makes_exactly_is_noted_with_how():
@@ -121,8 +121,8 @@ def test_a_ratio_that_its_drive_makes_exactly_is_noted_with_how():
 
 def test_steps_that_can_be_seen_are_warned_of_and_finer_ones_passed_in_silence():
     """From the wave 2.5 (1 - cos 4 a): half of 200 steps, pi/200 rad, moves it 5 sin(2 pi / 200) = 0.157 mm at its steepest."""
-    (says,) = found_by(ratio_findings, rings(ratio="3/4"), driven(turned_by="motor", steps=200.0))
-    assert says == (
+    (message,) = found_by(ratio_findings, rings(ratio="3/4"), driven(turned_by="motor", steps=200.0))
+    assert message == (
         "warning (ratio): rings, cam 1: half a step of its motor moves the headstock 0.157 mm; use finer steps than 200 a turn"
     )
     assert found_by(ratio_findings, rings(ratio="3/4"), driven(turned_by="motor", steps=16000.0)) == []
@@ -134,7 +134,7 @@ def test_a_cam_on_the_spindle_or_in_software_has_no_ratio_to_miss():
 
 
 def test_a_finding_is_one_line():
-    finding = Finding(kind="travel", level="problem", where="lid", says="too far")
+    finding = Finding(kind="travel", level="problem", where="lid", message="too far")
     assert str(finding) == "problem (travel): lid: too far"
     with pytest.raises(AttributeError):
         finding.kind = "other"
@@ -147,7 +147,7 @@ def test_a_chuck_that_goes_its_own_way_is_not_said_to_close():
     (found,) = closure_findings([open_cut], [trace(open_cut)])
 
     assert found.level == "note"
-    assert "a chuck does not come back with the spindle" in found.says
+    assert "a chuck does not come back with the spindle" in found.message
     assert closure_of(motion_of(open_cut)).turns is None
 
 
@@ -171,13 +171,13 @@ def test_work_that_holds_the_whole_pattern_is_passed_in_silence():
 
 def test_a_tip_beyond_the_edge_is_warned_of_with_how_far_and_where_first():
     """A disc of 40 mm ends 20 mm out: rings at 15, 18, 21 and 24 mm leave it by 4 mm at most, the third first."""
-    (says,) = found_on(DISC, plain().series(4, x=3.0))
-    assert says.startswith("warning (work): rings: the tip cuts up to 4 mm beyond the edge of the work, in rings 3 first")
+    (message,) = found_on(DISC, plain().series(4, x=3.0))
+    assert message.startswith("warning (work): rings: the tip cuts up to 4 mm beyond the edge of the work, in rings 3 first")
 
 
 def test_a_wave_is_beyond_the_edge_by_its_crest():
-    (says,) = found_on(DISC, rings())
-    assert "up to 5 mm beyond the edge" in says
+    (message,) = found_on(DISC, rings())
+    assert "up to 5 mm beyond the edge" in message
 
 
 def test_a_tip_that_is_clear_of_the_face_beyond_the_edge_is_no_matter():
@@ -188,8 +188,8 @@ def test_a_tip_that_is_clear_of_the_face_beyond_the_edge_is_no_matter():
 
 
 def test_a_tip_through_the_back_of_the_work_is_warned_of():
-    (says,) = found_on(DISC, plain(depth=2.0).series(4, depth=1.25))
-    assert says == "warning (work): rings: goes 5.75 mm deep, in rings 4 first, through work 5 mm thick; mind what holds it"
+    (message,) = found_on(DISC, plain(depth=2.0).series(4, depth=1.25))
+    assert message == "warning (work): rings: goes 5.75 mm deep, in rings 4 first, through work 5 mm thick; mind what holds it"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -212,8 +212,8 @@ TURNS = ((1, 0), (0, 1), (-1, 0), (0, -1))
 @pytest.mark.parametrize("turn", [1, -1])
 def test_the_edge_of_another_form_is_its_outline(turn):
     assert found_on(Plate(turn=turn), plain(x=19.9)) == []
-    (says,) = found_on(Plate(turn=turn), plain(x=24.0))
-    assert "up to 4 mm beyond the edge" in says
+    (message,) = found_on(Plate(turn=turn), plain(x=24.0))
+    assert "up to 4 mm beyond the edge" in message
 
 
 IN_INCHES = """
@@ -228,7 +228,7 @@ profile = [[0, 0.6], [-1, 0.9], [-2, 0.7]]
 [cutter]
 kind = "ball"
 radius = 0.03
-held = { kind = "cutting frame", radius = 0.5, angle = "26 deg" }
+holder = { kind = "cutting frame", radius = 0.5, angle = "26 deg" }
 
 [[pass]]
 name = "flutes"
@@ -255,18 +255,18 @@ def test_what_is_found_in_a_job_in_inches_is_said_in_inches(tmp_path):
     path.write_text(IN_INCHES, encoding="utf-8")
     job = read_job(path)
     found = [*job.trace().check(), *carving_findings(job.carve(backend="plain"), job.units)]
-    says = [f"{each.kind}: {each.says}" for each in found if each.kind != "program"]
-    assert [each for each in says if " mm" in each or "1.27" in each] == []
+    message = [f"{each.kind}: {each.message}" for each in found if each.kind != "program"]
+    assert [each for each in message if " mm" in each or "1.27" in each] == []
     assert {each.kind for each in found} >= {"travel", "work", "template", "closure", "bridging", "frame", "carving"}
-    assert "travel: goes to -2.6 in; the travel of Z ends at -2.3622 in" in says
-    assert sum("let a rubber as large as its sweep, rubber = '0.5 in', follow the template" in each for each in says) == 1
-    assert sum("26 deg off the groove at z " in each and " in; write" in each for each in says) == 1
+    assert "travel: goes to -2.6 in; the travel of Z ends at -2.3622 in" in message
+    assert sum("let a rubber as large as its sweep, rubber = '0.5 in', follow the template" in each for each in message) == 1
+    assert sum("26 deg off the groove at z " in each and " in; write" in each for each in message) == 1
 
 
 def test_work_that_does_not_clear_the_bed_is_told_in_the_units_of_the_job(tmp_path):
     path = tmp_path / "tub.toml"
     piece, cutter = '{ form = "disc", diameter = 20, thickness = 1 }', '{ kind = "ball", radius = 0.05 }'
-    says = f'units = "inch"\nlathe = "plain-bench"\npiece = {piece}\ncutter = {cutter}\npass = [{{ at = {{ x = 1 }} }}]\n'
-    path.write_text(says, encoding="utf-8")
+    message = f'units = "inch"\nlathe = "plain-bench"\npiece = {piece}\ncutter = {cutter}\npass = [{{ at = {{ x = 1 }} }}]\n'
+    path.write_text(message, encoding="utf-8")
     with pytest.raises(SettingError, match=r"reaches 10 in from the spindle's axis, and the swing of .* is 6\.2\d+ in"):
         read_job(path).trace()

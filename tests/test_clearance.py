@@ -16,7 +16,7 @@ from lobework.geometry.rigid import Rigid
 from lobework.kinematics.motion import motion_of
 from lobework.lathe.clearance import carried_out, reach_of, rises_to
 from lobework.lathe.mounting import Mounted
-from lobework.parts.chuck import Dome, EccentricChuck, Oval, Plain
+from lobework.parts.chuck import Dome, EccentricChuck, Oval, PlainChuck
 from lobework.parts.piece import Disc, Turned
 from lobework.parts.slide import At
 from tests.strategies import GearedArm, cut_on, fixed
@@ -62,7 +62,7 @@ class Nodding:
     """Nods the work to and fro."""
 
     kind: ClassVar[str] = "nodding"
-    varies: ClassVar[bool] = True
+    is_dynamic: ClassVar[bool] = True
     swings: int
     phase: float = 0.0
 
@@ -129,7 +129,7 @@ def test_the_widest_place_of_turned_work_is_looked_at_wherever_it_is():
     )
     widest = float(piece.surface.profile(np.linspace(0.0, piece.surface.length, 100_001))[:, 0].max())
     assert reach_of(piece, fixed(EccentricChuck(shift=5.0)), 1.0) == pytest.approx(5.0 + widest, abs=NEAR_MM)
-    assert reach_of(piece, fixed(Plain()), 1.0) == pytest.approx(widest, abs=NEAR_MM)
+    assert reach_of(piece, fixed(PlainChuck()), 1.0) == pytest.approx(widest, abs=NEAR_MM)
 
 
 def test_still_work_that_is_tilted_reaches_as_geometry_says():

@@ -79,10 +79,10 @@ def kept(folder):
 
 def test_where_no_folder_can_be_written_kernels_are_compiled_in_memory_with_one_warning(tmp_path):
     done = run(sealed_off(tmp_path), "-c", CALL, HOME=os.devnull)
-    (says,) = warned(done)
+    (message,) = warned(done)
     assert done.stdout == ANSWER
-    assert says.startswith("compiled code cannot be kept: ")
-    assert "NUMBA_CACHE_DIR" in says
+    assert message.startswith("compiled code cannot be kept: ")
+    assert "NUMBA_CACHE_DIR" in message
     assert kept(tmp_path) == []
 
 
@@ -153,9 +153,9 @@ def test_what_is_damaged_is_compiled_and_kept_again_with_one_warning(damage, end
         path.write_bytes(damage(path.read_bytes()))
     with pytest.warns(jit.CacheWarning) as told:
         assert answer_of(file) == 1.5
-    (says,) = (str(each.message) for each in told)
-    assert says.startswith("compiled code is damaged: ")
-    assert "NUMBA_CACHE_DIR" in says
+    (message,) = (str(each.message) for each in told)
+    assert message.startswith("compiled code is damaged: ")
+    assert "NUMBA_CACHE_DIR" in message
     written = {path: path.stat().st_mtime_ns for path in kept(tmp_path)}
     assert answer_of(file) == 1.5
     assert {path: path.stat().st_mtime_ns for path in kept(tmp_path)} == written
@@ -165,9 +165,9 @@ def test_a_process_whose_kernels_were_damaged_answers_the_same_with_one_warning(
     for path in kept(whole):
         path.write_bytes(flipped(path.read_bytes()))
     done = run(whole, "-c", CALL)
-    (says,) = warned(done)
+    (message,) = warned(done)
     assert done.stdout == ANSWER
-    assert says.startswith("compiled code is damaged: ")
+    assert message.startswith("compiled code is damaged: ")
     again = run(whole, "-c", CALL)
     assert (warned(again), again.stdout) == ([], ANSWER)
 

@@ -12,8 +12,8 @@ from numpy.testing import assert_allclose
 
 from lobework.errors import PluginError
 from lobework.kinematics.contact import lift_of, pressure_angle, touch_at
-from lobework.parts.cam import CamShape, Eccentric, Law, Scallop, Wave
-from lobework.parts.follower import Flat, Knife, Roller
+from lobework.parts.cam import CamShape, EccentricCam, MotionLaw, Scallop, Wave
+from lobework.parts.follower import FlatFollower, Knife, Roller
 
 
 def test_the_touching_point_and_the_follower_share_a_normal():
@@ -83,7 +83,7 @@ def test_edge_cam_and_roller_are_the_parallel_curve_of_the_edge():
 
 
 def test_a_roller_wider_than_the_cam_still_rests_on_it():
-    disc = Eccentric(radius=5.0, offset=3.0)
+    disc = EccentricCam(radius=5.0, offset=3.0)
     phi = np.linspace(0, 2 * pi, 41)
     assert_allclose(
         touch_at(disc, Roller(200.0), phi).reach, 3 * np.cos(phi) + np.sqrt(205**2 - (3 * np.sin(phi)) ** 2), atol=1e-9
@@ -102,14 +102,14 @@ def test_a_roller_wider_than_the_cam_still_rests_on_it():
 )
 def test_greatest_pressure_angle_of_radial_followers(law, rise, part, prime, angle):
     """tan(alpha) = s' / (Rp + s), standard (siliconwit.com, cam-follower experiments); maxima worked out, printed to 1e-4."""
-    cam = Law(
+    cam = MotionLaw(
         law=law, lobes=1, base_radius=float(prime), rise=float(rise), rise_part=Fraction(1, part), fall_part=Fraction(1, part)
     )
     assert pressure_angle(cam, Knife()) == pytest.approx(angle, abs=1.5e-4)
 
 
 def test_a_flat_has_no_pressure_angle():
-    assert pressure_angle(Wave(lobes=3, base_radius=50.0, rise=4.0), Flat()) == 0.0
+    assert pressure_angle(Wave(lobes=3, base_radius=50.0, rise=4.0), FlatFollower()) == 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,7 +141,7 @@ def test_a_wedge_steeper_than_the_wave_follows_it_as_a_knife_does():
 @pytest.mark.parametrize("steep", [0.05, 0.2, 0.35])
 def test_a_blunt_wedge_rides_an_eccentric_disc_on_its_tip_or_on_a_flank(steep):
     """From geometry: the tip touches where the disc leans less than a flank; else the flank's line is the disc's tangent."""
-    cam, phi = Eccentric(radius=30.0, offset=10.0), np.linspace(0, 2 * np.pi, 721)
+    cam, phi = EccentricCam(radius=30.0, offset=10.0), np.linspace(0, 2 * np.pi, 721)
     aside, up = 10 * np.sin(phi), 10 * np.cos(phi)
     root = np.hypot(1, steep)
     on_tip = up + np.sqrt(30.0**2 - aside**2)
@@ -162,14 +162,14 @@ class Contrary(Wedge):
         return self.steep * np.sign(q)
 
 
-class Unmarked(Eccentric):
+class Unmarked(EccentricCam):
     """A disc with more corners than anybody could find, none of which it names."""
 
     __slots__ = ()
     kind = "unmarked"
 
     def rise_at(self, psi):
-        return Eccentric.rise_at(self, psi) + 0.1 * np.abs(np.sin(500 * psi))
+        return EccentricCam.rise_at(self, psi) + 0.1 * np.abs(np.sin(500 * psi))
 
 
 @pytest.mark.parametrize(
@@ -177,6 +177,6 @@ class Unmarked(Eccentric):
     [(Wave(lobes=12, base_radius=60.0, rise=4.0), Contrary(1.2, 4.0)), (Unmarked(radius=30.0, offset=5.0), Knife())],
 )
 def test_a_slope_that_is_not_that_of_the_shape_is_laid_at_its_plugin_s_door(cam, follower):
-    says = f"cam '{cam.kind}' under follower '{follower.kind}': of one of them, its slope is not that of its shape"
-    with pytest.raises(PluginError, match=says):
+    message = f"cam '{cam.kind}' under follower '{follower.kind}': of one of them, its slope is not that of its shape"
+    with pytest.raises(PluginError, match=message):
         lift_of(cam, follower)

@@ -17,37 +17,37 @@ BLADE = ((0, 0), (0.5, 0), (1.5, 2))
 HELD = (FixedTool(), DrillingSpindle(), CuttingFrame(radius=20.0, angle_deg=33.7), EccentricFrame(radius=6.0))
 
 
-def held_by(held):
+def held_by(holder):
     return [
-        Vee(angle_deg=90.0, width=3.0, held=held),
-        Ball(radius=1.5, held=held),
-        FlatEnd(width=2.0, held=held),
-        RoundNosed(radius=0.5, angle_deg=60.0, width=3.0, held=held),
-        Profiled(points=BLADE, held=held),
+        Vee(angle_deg=90.0, width=3.0, holder=holder),
+        Ball(radius=1.5, holder=holder),
+        FlatEnd(width=2.0, holder=holder),
+        RoundNosed(radius=0.5, angle_deg=60.0, width=3.0, holder=holder),
+        Profiled(points=BLADE, holder=holder),
     ]
 
 
-@pytest.mark.parametrize("held", HELD, ids=lambda held: held.kind)
-def test_every_cutter_can_be_held_in_every_way(held):
-    for cutter in held_by(held):
-        assert cutter.held == held
+@pytest.mark.parametrize("holder", HELD, ids=lambda holder: holder.kind)
+def test_every_cutter_can_be_held_in_every_way(holder):
+    for cutter in held_by(holder):
+        assert cutter.holder == holder
         assert isinstance(cutter.edge, Edge)
         assert cutter.edge.width_at(0.2) == cutter.width_at(0.2) > 0
     assert {type(each) for each in HELD} == set(HOLDERS)
 
 
 def test_a_cutter_turns_in_a_drilling_spindle_unless_said_otherwise():
-    assert {cutter.held for cutter in held_by(DrillingSpindle())} == {DrillingSpindle()}
-    assert Vee(angle_deg=90.0, width=3.0).held == Ball(radius=1.5).held == DrillingSpindle()
+    assert {cutter.holder for cutter in held_by(DrillingSpindle())} == {DrillingSpindle()}
+    assert Vee(angle_deg=90.0, width=3.0).holder == Ball(radius=1.5).holder == DrillingSpindle()
 
 
 def test_the_sheet_says_what_holds_a_cutter_where_it_is_not_the_usual_spindle():
     """Common practice, no source: what goes without saying is not said."""
     assert settings_of(Ball(radius=1.5)) == [("radius", "1.5 mm")]
-    assert settings_of(Ball(radius=1.5, held=FixedTool()))[1:] == [("held", "fixed")]
+    assert settings_of(Ball(radius=1.5, holder=FixedTool()))[1:] == [("holder", "fixed")]
     frame = CuttingFrame(radius=25.4, angle_deg=33.7)
-    assert settings_of(Ball(radius=1.5, held=frame))[1:] == [("held", "cutting frame, radius 25.4 mm, angle 33.7 deg")]
-    assert settings_of(Ball(radius=1.5, held=frame), "inch")[1:] == [("held", "cutting frame, radius 1 in, angle 33.7 deg")]
+    assert settings_of(Ball(radius=1.5, holder=frame))[1:] == [("holder", "cutting frame, radius 25.4 mm, angle 33.7 deg")]
+    assert settings_of(Ball(radius=1.5, holder=frame), "inch")[1:] == [("holder", "cutting frame, radius 1 in, angle 33.7 deg")]
 
 
 def test_the_sheet_says_a_profile_in_its_own_unit():
@@ -128,9 +128,9 @@ WRONG = {
         lambda: profile((0, 0), (1, 1), (2, 0.5)),
         "points[3]=(2.0, 0.5): must be further across than 1 and no lower than 1; the profile folds back there",
     ),
-    "a holder's name": (lambda: Ball(radius=1.0, held="fixed"), "held='fixed': must be a holder such as DrillingSpindle()"),
-    "a holder's class": (lambda: Ball(radius=1.0, held=FixedTool), "must be a holder such as DrillingSpindle()"),
-    "nothing to hold it": (lambda: profile(*BLADE).__class__(points=BLADE, held=None), "held=None: must be a holder such as"),
+    "a holder's name": (lambda: Ball(radius=1.0, holder="fixed"), "holder='fixed': must be a holder such as DrillingSpindle()"),
+    "a holder's class": (lambda: Ball(radius=1.0, holder=FixedTool), "must be a holder such as DrillingSpindle()"),
+    "nothing to hold it": (lambda: profile(*BLADE).__class__(points=BLADE, holder=None), "holder=None: must be a holder such as"),
     "a frame of no radius": (lambda: CuttingFrame(radius=0.0), "radius=0: must be above zero"),
     "a frame below zero": (lambda: EccentricFrame(radius=-2.0), "radius=-2: must be above zero"),
     "a frame without end": (lambda: CuttingFrame(radius=math.inf), "radius=inf: must be above zero"),
@@ -145,8 +145,8 @@ WRONG = {
 
 @pytest.mark.parametrize("case", WRONG)
 def test_a_cutter_that_cannot_be_is_refused_in_one_line(case):
-    make, says = WRONG[case]
+    make, message = WRONG[case]
     with pytest.raises(SettingError) as told:
         make()
-    assert says in str(told.value)
+    assert message in str(told.value)
     assert "\n" not in str(told.value)

@@ -17,14 +17,14 @@ from lobework.jobs.jobfile import read_job
 from lobework.kinematics.motion import motion_of
 from lobework.lathe.lathe import Axis, CamShaft, Lathe
 from lobework.lathe.passes import Cut, Pass
-from lobework.parts.cam import Law
-from lobework.parts.chuck import Dome, EccentricChuck, Plain
+from lobework.parts.cam import MotionLaw
+from lobework.parts.chuck import Dome, EccentricChuck, PlainChuck
 from lobework.parts.cutter import Ball
 from lobework.parts.drive import Drive
 from lobework.parts.follower import Knife
 from lobework.parts.headstock import Headstock
 from lobework.parts.piece import Barrel, Disc
-from lobework.parts.slide import Arc, At
+from lobework.parts.slide import At, SlideArc
 from lobework.sheets.directions import DIRECTIONS, SEEN, directions, plus_of, trial_of, trials
 from lobework.targets import moves
 from lobework.targets.rs274 import render
@@ -64,7 +64,7 @@ def test_c_plus_turns_the_work_counterclockwise_and_a_mark_at_the_cutter_comes_t
 @pytest.mark.parametrize("by", ["axis", "phase", "index"])
 def test_a_cam_is_turned_on_counterclockwise_by_its_axis_its_phase_and_its_index(on, by):
     """Its mark goes to the top, so that what stood that far below the cutter's side comes to a follower in front."""
-    cam = Law(base_radius=60.0, on=on, **LEANING)
+    cam = MotionLaw(base_radius=60.0, on=on, **LEANING)
     turned = {by: "30 deg"} if by != "axis" else {}
     motion = motion_of(cut_of(cams=(Drive(cam, follower=Knife(), **turned),)))
     axes = {"cam 1": np.array([30.0])} if by == "axis" else {}
@@ -77,7 +77,7 @@ def test_a_cam_is_turned_on_counterclockwise_by_its_axis_its_phase_and_its_index
     assert plus_of(AXES[3]) == "turns cam 1 counterclockwise, as the work"
 
 
-@pytest.mark.parametrize("chuck", [Plain(), EccentricChuck(shift=0.0), Dome()], ids=lambda chuck: chuck.kind)
+@pytest.mark.parametrize("chuck", [PlainChuck(), EccentricChuck(shift=0.0), Dome()], ids=lambda chuck: chuck.kind)
 def test_an_index_turns_the_work_counterclockwise_and_the_next_cut_comes_clockwise(chuck):
     before, after = (motion_of(cut_of(BENCH.mount(replace(chuck, index=f"{at} deg")))) for at in (0, 25))
     mark = np.array([[10.0, 0.0, 0.0]])
@@ -88,7 +88,7 @@ def test_an_index_turns_the_work_counterclockwise_and_the_next_cut_comes_clockwi
 
 
 @pytest.mark.parametrize(
-    ("on", "side", "sign", "says"),
+    ("on", "side", "sign", "message"),
     [
         ("edge", "front", -1, "at the front pushes the headstock away from the cutter (X minus)"),
         ("edge", "back", 1, "at the back pushes the headstock towards the cutter (X plus)"),
@@ -96,17 +96,17 @@ def test_an_index_turns_the_work_counterclockwise_and_the_next_cut_comes_clockwi
         ("face", "back", 1, "at the back pushes the headstock forward, towards the free end of the work (Z plus)"),
     ],
 )
-def test_a_lobe_pushes_the_headstock_the_way_that_is_said(on, side, sign, says):
-    drive = Drive(Law(base_radius=60.0, on=on, **{**LEANING, "lobes": 2}), follower=Knife(), side=side)
+def test_a_lobe_pushes_the_headstock_the_way_that_is_said(on, side, sign, message):
+    drive = Drive(MotionLaw(base_radius=60.0, on=on, **{**LEANING, "lobes": 2}), follower=Knife(), side=side)
     cut = cut_of(cams=(drive,))
     shift = motion_of(cut).carriage(np.zeros(1)).shift[0]
     assert shift[0 if on == "edge" else 2] == pytest.approx(4 * sign)
-    assert dict(directions([cut]))[f"{on} cam"] == f"a lobe under a follower {says}"
+    assert dict(directions([cut]))[f"{on} cam"] == f"a lobe under a follower {message}"
 
 
 def test_plus_swings_the_cutter_counterclockwise_seen_from_above_from_along_the_spindle_to_across_it():
     """Seen from above, minus Z is up the page and X on the right: from its back along Z to X is counterclockwise about Y."""
-    motion = motion_of(cut_of(turns="1/4", at=At(z=-25.0), arc=Arc(radius=25.0, from_deg=0.0, to_deg=90.0)))
+    motion = motion_of(cut_of(turns="1/4", at=At(z=-25.0), arc=SlideArc(radius=25.0, from_deg=0.0, to_deg=90.0)))
     back = np.array([[0.0, 0.0, 1.0]])
     begins, ends = (motion.cutter(np.array([u])).apply(back)[0] for u in (0.0, 0.25))
     assert begins == pytest.approx([0, 0, 1])
@@ -120,7 +120,7 @@ def test_plus_swings_the_cutter_counterclockwise_seen_from_above_from_along_the_
 
 def test_a_gain_is_said_where_it_is_not_one():
     """tests/test_zeros.py follows the lever: there the follower goes along by 1 - 1/gain of the spindle's travel."""
-    drive = Drive(Law(base_radius=60.0, **LEANING), follower=Knife())
+    drive = Drive(MotionLaw(base_radius=60.0, **LEANING), follower=Knife())
     assert "gain" not in dict(directions([cut_of(cams=(drive,))]))
     said = dict(directions([cut_of(cams=(replace(drive, gain=gain),)) for gain in (0.5, 0.75)]))["gain"]
     assert said.startswith("0.5 to 0.75: travel of the spindle, at its own height, over the lift of the follower; a lever")
@@ -128,9 +128,9 @@ def test_a_gain_is_said_where_it_is_not_one():
 
 def test_a_cam_in_software_pushes_nothing_and_an_axis_that_a_job_leaves_alone_is_not_tried():
     lathe = replace(BENCH, axes=AXES[:3], cams=(CamShaft(number=1, turned_by="software"),))
-    cut = cut_of(lathe, cams=(Drive(Law(base_radius=60.0, **LEANING), follower=Knife()),))
+    cut = cut_of(lathe, cams=(Drive(MotionLaw(base_radius=60.0, **LEANING), follower=Knife()),))
     assert "edge cam" not in dict(directions([cut]))
-    assert not any("send A" in says or "send B" in says for _, says in directions([cut_of()]))
+    assert not any("send A" in message or "send B" in message for _, message in directions([cut_of()]))
 
 
 def test_an_axis_that_does_not_reach_a_quarter_turn_is_tried_by_a_little():
@@ -141,7 +141,7 @@ def test_an_axis_that_does_not_reach_a_quarter_turn_is_tried_by_a_little():
     assert trials(AXES[1:3]) == ()
 
 
-WAVED = Drive(Law(base_radius=60.0, **{**LEANING, "lobes": 6, "rise": 1.0}), follower=Knife(), ratio=2, phase="1/4 lobe")
+WAVED = Drive(MotionLaw(base_radius=60.0, **{**LEANING, "lobes": 6, "rise": 1.0}), follower=Knife(), ratio=2, phase="1/4 lobe")
 
 
 def job(*reversed_letters, piece=None):

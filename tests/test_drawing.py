@@ -113,12 +113,12 @@ def test_each_pass_of_the_job_is_a_layer_with_a_figure_for_each_cut():
 
 
 @pytest.mark.parametrize("diameter", [8.0, 70.0, 300.0])
-@pytest.mark.parametrize(("units", "bar", "says"), [("mm", 50.0, "50 mm"), ("inch", 50.8, "2 in")])
-def test_the_scale_bar_is_a_round_length_on_every_sheet(diameter, units, bar, says):
+@pytest.mark.parametrize(("units", "bar", "message"), [("mm", 50.0, "50 mm"), ("inch", 50.8, "2 in")])
+def test_the_scale_bar_is_a_round_length_on_every_sheet(diameter, units, bar, message):
     """One inch is 25.4 mm (Federal Register, 30 June 1959)."""
     made = sheet(ring(x=3.0), piece=Disc(diameter=diameter, thickness=5.0), units=units)
     assert made.bar == bar
-    assert says in [words.text for words in made.words]
+    assert message in [words.text for words in made.words]
     drawn = [stroke for stroke in made.lines if np.ptp(stroke.points[:, 1]) == 0 and np.ptp(stroke.points[:, 0]) > 5]
     assert [float(np.ptp(stroke.points[:, 0])) for stroke in drawn] == pytest.approx([bar])
 

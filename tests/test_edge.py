@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from lobework.errors import SettingError
-from lobework.geometry.cutter_edge import Arc, Edge, Slant
+from lobework.geometry.cutter_edge import ArcSegment, Edge, LineSegment
 from lobework.parts.cutter import Ball, FlatEnd, Profiled, RoundNosed, Vee
 from tests.strategies import numbers
 
@@ -92,8 +92,8 @@ def test_a_round_nose_is_a_ball_as_far_as_its_flanks_touch_it_then_a_vee(cutter,
 def test_a_round_nose_runs_into_its_flank_without_a_corner():
     """Slope of a circle at x across: x / sqrt(r^2 - x^2); of a flank: the cotangent of half the angle."""
     nose, flank = RoundNosed(radius=0.5, angle_deg=60.0, width=3.0).edge.parts
-    assert isinstance(nose, Arc)
-    assert isinstance(flank, Slant)
+    assert isinstance(nose, ArcSegment)
+    assert isinstance(flank, LineSegment)
     assert nose.far / math.sqrt(nose.radius**2 - nose.far**2) == pytest.approx(flank.rise) == pytest.approx(math.sqrt(3.0))
 
 
@@ -140,7 +140,7 @@ def test_straight_parts_lie_inside_the_edge_and_as_near_to_it_as_asked(cutter, w
     assert (straight.at(r) >= edge.at(r) - 1e-9).all()
     for part in edge.parts:
         here = [each for each in slants if part.near <= each.near and each.far <= part.far]
-        if isinstance(part, Arc):
+        if isinstance(part, ArcSegment):
             middles = [(np.array((each.near + each.far) / 2), each) for each in here]
             short = [part.radius - math.hypot(r, part.centre - each.at(r)) for r, each in middles]
             assert min(short) >= -1e-9
@@ -151,22 +151,22 @@ def test_straight_parts_lie_inside_the_edge_and_as_near_to_it_as_asked(cutter, w
 
 BAD = {
     "nothing": ((), "one part or more"),
-    "a start above the tip": ((Slant(0.0, 1.0, 0.5, 1.0),), r"begins at \(0, 0\)"),
-    "a start beside the tip": ((Slant(0.1, 1.0, 0.0, 1.0),), r"begins at \(0, 0\)"),
-    "a gap across": ((Slant(0.0, 1.0, 0.0, 1.0), Slant(1.1, 2.0, 1.0, 1.0)), r"begins at \(1, 1\)"),
-    "a step up": ((Slant(0.0, 1.0, 0.0, 1.0), Slant(1.0, 2.0, 1.5, 1.0)), r"begins at \(1, 1\)"),
-    "a fall": ((Slant(0.0, 1.0, 0.0, 1.0), Slant(1.0, 2.0, 1.0, -0.5)), "outwards and never down"),
-    "no width": ((Slant(0.0, 0.0, 0.0, 1.0),), "outwards and never down"),
-    "no end": ((Slant(0.0, math.inf, 0.0, 1.0),), "outwards and never down"),
-    "no number": ((Slant(0.0, 1.0, math.nan, 1.0),), r"begins at \(0, 0\)"),
-    "an arc off the tip": ((Arc(0.0, 1.0, 2.0, 1.0),), r"begins at \(0, 0\)"),
-    "an arc beyond its circle": ((Arc(0.0, 1.5, 1.0, 1.0),), "within its circle"),
+    "a start above the tip": ((LineSegment(0.0, 1.0, 0.5, 1.0),), r"begins at \(0, 0\)"),
+    "a start beside the tip": ((LineSegment(0.1, 1.0, 0.0, 1.0),), r"begins at \(0, 0\)"),
+    "a gap across": ((LineSegment(0.0, 1.0, 0.0, 1.0), LineSegment(1.1, 2.0, 1.0, 1.0)), r"begins at \(1, 1\)"),
+    "a step up": ((LineSegment(0.0, 1.0, 0.0, 1.0), LineSegment(1.0, 2.0, 1.5, 1.0)), r"begins at \(1, 1\)"),
+    "a fall": ((LineSegment(0.0, 1.0, 0.0, 1.0), LineSegment(1.0, 2.0, 1.0, -0.5)), "outwards and never down"),
+    "no width": ((LineSegment(0.0, 0.0, 0.0, 1.0),), "outwards and never down"),
+    "no end": ((LineSegment(0.0, math.inf, 0.0, 1.0),), "outwards and never down"),
+    "no number": ((LineSegment(0.0, 1.0, math.nan, 1.0),), r"begins at \(0, 0\)"),
+    "an arc off the tip": ((ArcSegment(0.0, 1.0, 2.0, 1.0),), r"begins at \(0, 0\)"),
+    "an arc beyond its circle": ((ArcSegment(0.0, 1.5, 1.0, 1.0),), "within its circle"),
 }
 
 
 @pytest.mark.parametrize("case", BAD)
 def test_an_edge_that_no_cutter_has_is_refused(case):
-    parts, says = BAD[case]
-    with pytest.raises(SettingError, match=says) as told:
+    parts, message = BAD[case]
+    with pytest.raises(SettingError, match=message) as told:
         Edge(parts)
     assert "\n" not in str(told.value)

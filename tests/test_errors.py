@@ -20,11 +20,11 @@ from lobework.errors import (
 from lobework.kinematics.trace import trace
 from lobework.lathe.lathe import Axis, Lathe
 from lobework.lathe.passes import Pass
-from lobework.parts.cam import Eccentric, Law, Scallop, Wave
+from lobework.parts.cam import EccentricCam, MotionLaw, Scallop, Wave
 from lobework.parts.chuck import EccentricChuck, Oval
 from lobework.parts.cutter import Ball, Pen, Vee
 from lobework.parts.drive import Drive
-from lobework.parts.follower import Flat, Knife, Roller
+from lobework.parts.follower import FlatFollower, Knife, Roller
 from lobework.parts.headstock import Headstock
 from lobework.parts.piece import Disc
 from lobework.parts.slide import At
@@ -61,8 +61,8 @@ def test_the_nearest_known_name_is_offered_only_where_it_is_near():
 
 
 def test_an_unknown_name_says_what_is_installed():
-    says = str(UnknownNameError("cam", "scalop", ["wave", "scallop"]))
-    assert says == "no cam is called 'scalop'; did you mean 'scallop'?; installed: scallop, wave"
+    message = str(UnknownNameError("cam", "scalop", ["wave", "scallop"]))
+    assert message == "no cam is called 'scalop'; did you mean 'scallop'?; installed: scallop, wave"
 
 
 def test_an_existing_output_says_what_to_do():
@@ -79,16 +79,16 @@ REFUSED = [
     (lambda: Roller(radius=1e5), "radius=100000: must be at most 1000 mm; use a flat for a straight face"),
     (lambda: Wave(lobes=4, base_radius=60.0, rise=5.0, on="rim"), "on=rim: must be 'edge' or 'face'"),
     (lambda: Scallop(lobes=12, base_radius=60.0, rise=30.0), "a rounder lobe would overhang"),
-    (lambda: Eccentric(radius=30.0, offset=30.0), "offset=30: must be from 0 to less than the radius, 30"),
-    (lambda: Law(law="cycloidal", lobes=1, base_radius=9.0, rise=1.0, rise_part=Fraction(3, 4)), "dwell_part"),
+    (lambda: EccentricCam(radius=30.0, offset=30.0), "offset=30: must be from 0 to less than the radius, 30"),
+    (lambda: MotionLaw(law="cycloidal", lobes=1, base_radius=9.0, rise=1.0, rise_part=Fraction(3, 4)), "dwell_part"),
     (
-        lambda: Law(law="harmonic", lobes=1, base_radius=9.0, rise=1.0, rise_part=Fraction(0)),
+        lambda: MotionLaw(law="harmonic", lobes=1, base_radius=9.0, rise=1.0, rise_part=Fraction(0)),
         "rise_part=0: must be between 0 and 1",
     ),
     (lambda: Drive(WAVE, follower=Knife(), ratio="1/0"), "divides by zero"),
     (lambda: Drive(WAVE, follower=Knife(), side="left"), "side=left: must be 'front' or 'back'"),
     (lambda: Drive(WAVE, follower=Knife(), gain=0.0), "gain=0: must be above zero"),
-    (lambda: Drive(FACE, follower=Flat()), "a flat as wide as this cannot rest in the waves of a face cam"),
+    (lambda: Drive(FACE, follower=FlatFollower()), "a flat as wide as this cannot rest in the waves of a face cam"),
     (lambda: Headstock(sideways="rocks"), "pivot_height=0: must be above zero; measure from the pivot up to the spindle"),
     (lambda: Oval(throw=-1.0), "throw=-1: must be zero or more; set the ring to the other side"),
     (lambda: EccentricChuck(shift=math.inf), "shift=inf: must be a finite length"),
@@ -144,9 +144,9 @@ REFUSED = [
 ]
 
 
-@pytest.mark.parametrize(("wrong", "says"), REFUSED, ids=[says[:40] for _, says in REFUSED])
-def test_what_cannot_be_is_refused_in_one_line(wrong, says):
+@pytest.mark.parametrize(("wrong", "message"), REFUSED, ids=[message[:40] for _, message in REFUSED])
+def test_what_cannot_be_is_refused_in_one_line(wrong, message):
     with pytest.raises(InputError) as error:
         wrong()
-    assert says in str(error.value)
+    assert message in str(error.value)
     assert "\n" not in str(error.value)

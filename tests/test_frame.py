@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from lobework.checks.cutting_frame import Lie, frame_by_cut, lie_of
+from lobework.checks.cutting_frame import GrooveAngle, frame_by_cut, lie_of
 from lobework.gearing.helix import helix_angle, lead_of_twist
 from lobework.jobs.job import Job
 from lobework.lathe.lathe import Axis, Lathe
@@ -32,7 +32,7 @@ CONE = Turned(profile=((0.0, 10.0), (-60.0, 30.0)))
 
 
 def framed(angle=0.0):
-    return Ball(radius=1.5, held=CuttingFrame(radius=20.0, angle_deg=angle))
+    return Ball(radius=1.5, holder=CuttingFrame(radius=20.0, angle_deg=angle))
 
 
 def job(*passes, piece=BARREL, angle=0.0, cutter=None):
@@ -57,9 +57,9 @@ def test_a_helical_groove_lies_as_its_lead_and_the_diameter_say(way):
     expected = helix_angle(50.0, way * 250.0)
     assert along.of == "groove"
     assert (along.low_deg, along.high_deg) == pytest.approx((expected, expected), abs=1e-4)
-    assert along.says(round(expected, 2)) == f"{round(expected, 2):g} deg, as the job sets it: along the groove"
+    assert along.message(round(expected, 2)) == f"{round(expected, 2):g} deg, as the job sets it: along the groove"
     assert (
-        along.says(0.0)
+        along.message(0.0)
         == f"0 deg, as the job sets it: {abs(expected):.1f} deg off the groove, all along; {expected:.1f} deg would fit it"
     )
 
@@ -201,7 +201,7 @@ def test_the_check_says_where_the_frame_is_off():
 
 
 def test_misfits_are_of_lines_not_of_ways():
-    steep = Lie(of="groove", low_deg=85.0, high_deg=97.0, low_z=0.0, high_z=-9.0)
+    steep = GrooveAngle(of="groove", low_deg=85.0, high_deg=97.0, low_z=0.0, high_z=-9.0)
     assert steep.best_deg == -89.0
     assert steep.misfit(-89.0) == (6.0, 0.0)
     assert steep.misfit(90.0) == (7.0, -9.0)
@@ -210,8 +210,8 @@ def test_misfits_are_of_lines_not_of_ways():
 def test_the_check_says_where_a_template_leads_a_round_cutter_too_deep():
     """On the cone's slope, atan(1/3), a frame of 20 mm goes 20 (1 - cos) = 1.026 mm deeper than its tip is led."""
     flute = Pass(turns=0, template=template_of(CONE, -25, -35), at=At(depth=0.4))
-    (says,) = (str(each) for each in job(flute, piece=CONE).check() if each.kind == "template")
-    assert says == (
+    (message,) = (str(each) for each in job(flute, piece=CONE).check() if each.kind == "template")
+    assert message == (
         "warning (template): pass 1: on the slope at z -25 mm the cutter goes 1.026 mm deeper than at the level; "
         "let a rubber as large as its sweep, rubber = '20 mm', follow the template"
     )

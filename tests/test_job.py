@@ -107,7 +107,7 @@ def test_the_settings_and_the_program_are_of_this_job(job):
 
 
 @pytest.mark.parametrize(
-    ("change", "says"),
+    ("change", "message"),
     [
         ({"passes": []}, "one pass or more"),
         ({"units": "cm"}, "'mm' or 'inch'"),
@@ -117,8 +117,8 @@ def test_the_settings_and_the_program_are_of_this_job(job):
         ({"passes": [Pass().series(60_000), Pass().series(60_000)]}, "at most 100,000 cuts in all"),
     ],
 )
-def test_a_job_that_cannot_be_is_refused_when_it_is_made(change, says, job):
-    with pytest.raises(SettingError, match=says):
+def test_a_job_that_cannot_be_is_refused_when_it_is_made(change, message, job):
+    with pytest.raises(SettingError, match=message):
         Job(**settings_of(job, **change))
 
 

@@ -20,8 +20,8 @@ from lobework.jobs.jobfile import job_schema, read_job, read_lathe, starter
 from lobework.jobs.jobfile.source import Source, written_key
 from lobework.lathe.lathe import Axis
 from lobework.lathe.passes import Pass
-from lobework.parts.cam import Eccentric, Law, Wave
-from lobework.parts.chuck import EccentricChuck, Oval, Plain
+from lobework.parts.cam import EccentricCam, MotionLaw, Wave
+from lobework.parts.chuck import EccentricChuck, Oval, PlainChuck
 from lobework.parts.cutter import Ball, Pen, Vee
 from lobework.parts.drive import Drive
 from lobework.parts.follower import Knife, Roller
@@ -49,7 +49,7 @@ KEYS = {
     "round-nosed": "RoundNosed",
     "profile": "Profiled",
     "pen": "Pen",
-    "plain": "Plain",
+    "plain": "PlainChuck",
     "eccentric chuck": "EccentricChuck",
     "oval": "Oval",
     "straight-line chuck": "StraightLine",
@@ -60,8 +60,8 @@ KEYS = {
     "at and travel": "at",
     "wave and scallop": "Wave",
     "twist": "twist",
-    "eccentric cam": "Eccentric",
-    "law": "Law",
+    "eccentric cam": "EccentricCam",
+    "law": "MotionLaw",
     "Followers": "Roller",
     "Series": "Series",
     "The program": "program",
@@ -130,12 +130,12 @@ def documented(heading: str) -> set[str]:
 @pytest.mark.parametrize("heading", KEYS)
 def test_the_page_lists_exactly_the_keys_that_exist(heading):
     known = schema_keys(KEYS[heading])
-    assert documented(heading) == (known - CAM if KEYS[heading] in ("Wave", "Eccentric", "Law") else known)
+    assert documented(heading) == (known - CAM if KEYS[heading] in ("Wave", "EccentricCam", "MotionLaw") else known)
 
 
 def test_the_page_lists_every_key_of_a_cam_on_its_drive():
     assert documented("Cams") == CAM
-    for shape in ("Wave", "Scallop", "Eccentric", "Law"):
+    for shape in ("Wave", "Scallop", "EccentricCam", "MotionLaw"):
         assert schema_keys(shape) > CAM
 
 
@@ -243,7 +243,7 @@ def test_chucks_stand_from_the_spindle_outwards_under_their_names(read):
     )
     assert [mounted.name for mounted in job.lathe.chucks] == ["oval", "wheel"]
     assert job.lathe.chucks[0].chuck == Oval(throw=5.0, ring_angle_deg=45.0)
-    assert job.lathe.chucks[1].chuck == Plain(index=Phase.of("1/96 turn"))
+    assert job.lathe.chucks[1].chuck == PlainChuck(index=Phase.of("1/96 turn"))
 
 
 def test_a_cam_is_read_with_its_drive_and_follower(read):
@@ -275,7 +275,7 @@ def test_a_cam_is_read_with_its_drive_and_follower(read):
     assert passed.turns == Fraction(3, 2)
     quarter = Fraction(1, 4)
     assert passed.cams[0] == Drive(
-        Law(law="3-4-5", lobes=3, base_radius=50.0, rise=2.0, on="face", rise_part=quarter, fall_part=quarter),
+        MotionLaw(law="3-4-5", lobes=3, base_radius=50.0, rise=2.0, on="face", rise_part=quarter, fall_part=quarter),
         follower=Knife(),
         ratio=Fraction(-6667, 10000),
         phase=Phase.of("1/2 lobe + 2 deg"),
@@ -297,7 +297,7 @@ def test_an_eccentric_cam_and_a_pen_are_read(read):
         )
     )
     assert job.cutter == Pen(line=25.4 / 64)
-    assert job.passes[0].cams[0].cam == Eccentric(radius=30.0, offset=4.0)
+    assert job.passes[0].cams[0].cam == EccentricCam(radius=30.0, offset=4.0)
 
 
 def test_each_later_series_repeats_the_one_before(read):
@@ -397,7 +397,7 @@ class Sway:
     """
 
     kind: ClassVar[str] = "sway"
-    varies: ClassVar[bool] = False
+    is_dynamic: ClassVar[bool] = False
     copy: Length
     lean_deg: Angle = 0.0
     index: Turning = Phase()
@@ -489,7 +489,7 @@ def test_a_part_of_ones_own_is_in_the_schema_with_what_its_docstring_says(shelf)
 
 
 @pytest.mark.parametrize(
-    ("given", "where", "says"),
+    ("given", "where", "message"),
     [
         ("holes = [1, '1 deg']", "chuck[1].holes[2]", "the unit 'deg' does not fit here"),
         ("pair = [1]", "chuck[1].pair", "write a list: a length"),
@@ -499,17 +499,17 @@ def test_a_part_of_ones_own_is_in_the_schema_with_what_its_docstring_says(shelf)
         ("teeth = '12'", "chuck[1].teeth", "write a whole number"),
     ],
 )
-def test_a_mistake_deep_in_a_part_of_ones_own_names_its_place(given, where, says, write, shelf):
+def test_a_mistake_deep_in_a_part_of_ones_own_names_its_place(given, where, message, write, shelf):
     path = write(on_the_whole(f'chuck = [{{ kind = "sway", copy = 1, {given} }}]'))
     with pytest.raises(InputError) as caught:
         read_job(path)
     assert f": {where}: " in str(caught.value)
-    assert says in str(caught.value)
+    assert message in str(caught.value)
 
 
-@pytest.mark.parametrize(("kind", "says"), [("clash", "its setting 'name' is a key of the table already"), ("odd", "complex")])
-def test_a_part_that_no_file_can_hold_says_so_and_harms_no_other(kind, says, write, shelf):
-    with pytest.raises(InputError, match=says):
+@pytest.mark.parametrize(("kind", "message"), [("clash", "its setting 'name' is a key of the table already"), ("odd", "complex")])
+def test_a_part_that_no_file_can_hold_says_so_and_harms_no_other(kind, message, write, shelf):
+    with pytest.raises(InputError, match=message):
         read_job(write(on_the_whole(f'chuck = [{{ kind = "{kind}", copy = 1 }}]')))
     assert kind.capitalize() not in job_schema()["$defs"]
     assert read_job(write(on_the_whole(SWAY)))

@@ -110,11 +110,11 @@ TOO_LONG = [
 ]
 
 
-@pytest.mark.parametrize(("text", "says"), [pytest.param(*each, id=each[1]) for each in TOO_LONG])
-def test_what_would_take_the_reader_too_long_is_refused_with_its_line(text, says):
+@pytest.mark.parametrize(("text", "message"), [pytest.param(*each, id=each[1]) for each in TOO_LONG])
+def test_what_would_take_the_reader_too_long_is_refused_with_its_line(text, message):
     with pytest.raises(InputError) as refused:
         require_readable(text)
-    assert str(refused.value) == says
+    assert str(refused.value) == message
 
 
 def test_more_tables_than_a_job_can_use_are_refused():

@@ -18,10 +18,10 @@ from lobework.jobs.job import Job
 from lobework.kinematics.trace import trace
 from lobework.lathe.passes import Pass
 from lobework.parts.cam import Scallop, Wave
-from lobework.parts.chuck import Dome, EccentricChuck, Oval, Plain, StraightLine
+from lobework.parts.chuck import Dome, EccentricChuck, Oval, PlainChuck, StraightLine
 from lobework.parts.cutter import Pen
 from lobework.parts.drive import Drive
-from lobework.parts.follower import Flat, Knife, Roller
+from lobework.parts.follower import FlatFollower, Knife, Roller
 from lobework.parts.piece import Disc
 from lobework.parts.slide import At
 from lobework.plugins import registry
@@ -68,7 +68,7 @@ def test_a_chuck_is_looked_at_where_the_spindle_begins():
     @dataclasses.dataclass(frozen=True, kw_only=True)
     class Worn:
         kind = "worn"
-        varies = True
+        is_dynamic = True
 
         def motions(self, theta):
             from lobework.geometry.rigid import Rigid
@@ -80,7 +80,7 @@ def test_a_chuck_is_looked_at_where_the_spindle_begins():
         path(Worn(), spindle="3 turns")
 
 
-@pytest.mark.parametrize("follower", [Knife(), Roller(1.0), Flat()], ids=lambda each: each.kind)
+@pytest.mark.parametrize("follower", [Knife(), Roller(1.0), FlatFollower()], ids=lambda each: each.kind)
 @pytest.mark.parametrize("fault", ["nan", "inf", "nan slope"])
 @pytest.mark.parametrize("wide", [0.1, 1e-3])
 def test_a_cam_that_gives_no_number_is_refused_under_every_follower(wide, fault, follower):
@@ -160,21 +160,23 @@ def test_a_cam_s_cliff_under_a_knife_is_found_in_every_lobe(fault):
     assert [each.mm for each in found] == pytest.approx([0.5] * 14, abs=1e-6)
 
 
-@pytest.mark.parametrize("follower", [Roller(1.0), Flat()], ids=lambda each: each.kind)
+@pytest.mark.parametrize("follower", [Roller(1.0), FlatFollower()], ids=lambda each: each.kind)
 @pytest.mark.parametrize("fault", ["jump", "named jump"])
 def test_a_cam_s_cliff_is_refused_by_name_under_any_other_follower(fault, follower):
     drive = Drive(FaultyCam(lobes=7, base_radius=60.0, rise=1.0, fault=fault), follower=follower)
-    says = r"cam 'faulty-cam' \(tests.faulty.FaultyCam\): rise_at jumps by 0.5 mm at 13.8857 degrees of the cam; no follower but"
-    with pytest.raises(PartError, match=says):
+    message = (
+        r"cam 'faulty-cam' \(tests.faulty.FaultyCam\): rise_at jumps by 0.5 mm at 13.8857 degrees of the cam; no follower but"
+    )
+    with pytest.raises(PartError, match=message):
         path(cams=(drive,), lathe=sliding)
 
 
 def test_a_follower_whose_nose_jumps_is_refused_by_name():
     drive = Drive(Wave(lobes=7, base_radius=60.0, rise=1.0), follower=Chipped(step=0.25))
-    says = (
+    message = (
         r"follower 'chipped' \(tests.test_jumps.Chipped\): nose_at jumps by 0.25 mm at 0.7 mm across it, with step 0.25; it must"
     )
-    with pytest.raises(PartError, match=says):
+    with pytest.raises(PartError, match=message):
         path(cams=(drive,), lathe=sliding)
 
 
@@ -198,7 +200,7 @@ def test_a_quick_but_continuous_chuck_is_not_reported(good):
 
 
 @pytest.mark.parametrize("lathe", [sliding, lambda *chucks: rocking(250.0, *chucks)], ids=["slides", "rocks"])
-@pytest.mark.parametrize("follower", [Knife(), Roller(2.0), Flat()], ids=lambda each: each.kind)
+@pytest.mark.parametrize("follower", [Knife(), Roller(2.0), FlatFollower()], ids=lambda each: each.kind)
 @pytest.mark.parametrize("shape", [Wave, Scallop])
 def test_cams_with_corners_and_bridged_hollows_are_not_reported(shape, follower, lathe):
     drive = Drive(shape(lobes=8, base_radius=60.0, rise=1.0), follower=follower, ratio=Fraction(3, 2))
@@ -208,7 +210,7 @@ def test_cams_with_corners_and_bridged_hollows_are_not_reported(shape, follower,
 @settings(max_examples=25)
 @given(at=st.floats(0.001, 0.99), wide=st.floats(1.5e-4, 0.1), size=st.floats(1e-3, 5.0), turns=st.integers(1, 3))
 def test_a_jump_anywhere_is_found(at, wide, size, turns):
-    found = jumps_of(path(Plain(), FaultyChuck(fault="jump", at=at, wide=min(wide, 0.995 - at), size=size), turns=turns))
+    found = jumps_of(path(PlainChuck(), FaultyChuck(fault="jump", at=at, wide=min(wide, 0.995 - at), size=size), turns=turns))
     assert [each.u for each in found[:2]] == pytest.approx([at, at + min(wide, 0.995 - at)], abs=1e-9)
 
 

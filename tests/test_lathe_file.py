@@ -73,10 +73,10 @@ def refused(write):
 
 
 def schema_keys(table: str) -> set[str]:
-    held = lathe_schema()
+    holder = lathe_schema()
     if table:
-        held = held["properties"][table]
-    return set(held.get("items", held)["properties"])
+        holder = holder["properties"][table]
+    return set(holder.get("items", holder)["properties"])
 
 
 @pytest.mark.parametrize("heading", TABLES)
@@ -164,7 +164,7 @@ CAM = BENCH + "[[cam]]\nnumber = 1\n"
 
 
 @pytest.mark.parametrize(
-    ("text", "says"),
+    ("text", "message"),
     [
         (AXIS + 'moves = "x"\nletter = "A"', "8: axis[2].letter: 'A' must be X for the x axis"),
         (
@@ -308,12 +308,12 @@ CAM = BENCH + "[[cam]]\nnumber = 1\n"
         ),
     ],
 )
-def test_a_mistake_in_a_lathe_file_is_answered_with_one_line(text, says, refused):
-    assert refused(text) == says
+def test_a_mistake_in_a_lathe_file_is_answered_with_one_line(text, message, refused):
+    assert refused(text) == message
 
 
 @pytest.mark.parametrize(
-    ("lathe", "cam", "says"),
+    ("lathe", "cam", "message"),
     [
         (
             '[headstock]\nsideways = "slides"\nfollowers = ["front"]',
@@ -364,12 +364,12 @@ def test_a_mistake_in_a_lathe_file_is_answered_with_one_line(text, says, refused
         ),
     ],
 )
-def test_what_a_lathe_cannot_be_set_to_is_refused_in_one_line(lathe, cam, says, write, capsys):
+def test_what_a_lathe_cannot_be_set_to_is_refused_in_one_line(lathe, cam, message, write, capsys):
     write(lathe)
     job = write(f'lathe = "bench.toml"\n{WAVES}{cam}\n', "lid.toml")
     assert main(["check", str(job)]) == 2
     (line,) = capsys.readouterr().err.splitlines()
-    assert line.endswith(says)
+    assert line.endswith(message)
     assert line.startswith(f"lobework: {job}:")
 
 
@@ -398,8 +398,8 @@ def test_a_place_on_a_hand_set_slide_may_be_written_in_turns_of_its_screw(write)
         '"hnd-bench"': "did you mean 'hand-bench'",
         '{ headstock = { sideways = "rocks" } }': "lathe.headstock: pivot_height=0: must be above zero",
     }
-    for lathe, says in wrong.items():
-        with pytest.raises(InputError, match=re.escape(says)):
+    for lathe, message in wrong.items():
+        with pytest.raises(InputError, match=re.escape(message)):
             read_job(write(job.replace('"hand-bench"', lathe)))
 
 
@@ -467,16 +467,16 @@ def test_an_idle_wheel_is_needed_where_one_pair_would_turn_the_cam_the_wrong_way
 
 
 def test_the_spindles_wheel_indexes_a_plain_chuck_that_has_none():
-    from lobework.parts.chuck import Plain
+    from lobework.parts.chuck import PlainChuck
 
     lathe = Lathe(
         name="bench",
         headstock=Headstock(sideways="fixed"),
         hand=(HandAxis(moves="spindle", wheel=Wheel([96], marks="notches")),),
     )
-    assert lathe.mount(Plain(index="1/96 turn")).chucks[0].chuck.wheel == Wheel([96], marks="notches")
+    assert lathe.mount(PlainChuck(index="1/96 turn")).chucks[0].chuck.wheel == Wheel([96], marks="notches")
     with pytest.raises(InputError, match=r"chuck\[1\].index: 1/7 turn must fall on a notch"):
-        lathe.mount(Plain(index="1/7 turn"))
+        lathe.mount(PlainChuck(index="1/7 turn"))
 
 
 JUNK = (

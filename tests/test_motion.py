@@ -12,7 +12,7 @@ from lobework.jobs.jobfile import read_lathe
 from lobework.kinematics.motion import motion_of
 from lobework.lathe.passes import Cut, Pass
 from lobework.parts.cam import Wave
-from lobework.parts.chuck import EccentricChuck, Oval, Plain
+from lobework.parts.chuck import EccentricChuck, Oval, PlainChuck
 from lobework.parts.drive import Drive
 from lobework.parts.follower import Roller
 from lobework.parts.slide import At
@@ -20,7 +20,7 @@ from lobework.quantities.units import Phase
 
 CHUCKS = {
     "none": (),
-    "indexed": (Plain(index=Phase.of("1/7 turn")),),
+    "indexed": (PlainChuck(index=Phase.of("1/7 turn")),),
     "two eccentric": (EccentricChuck(shift=5.0, index=Phase.of("10 deg")), EccentricChuck(shift=3.0, index=Phase.of("1/5 turn"))),
     "oval on eccentric": (EccentricChuck(shift=5.0, index=Phase.of("10 deg")), Oval(throw=4.0, ring_angle_deg=30.0)),
 }

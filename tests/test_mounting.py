@@ -35,7 +35,7 @@ class Geared:
     """A chuck made before screws, wheels and slides meant anything: its fields of those names are numbers."""
 
     kind: ClassVar[str] = "geared"
-    varies: ClassVar[bool] = True
+    is_dynamic: ClassVar[bool] = True
     arm: Length
     screw: Length = 2.0
     wheel: int = 40
@@ -52,7 +52,9 @@ def test_fields_of_another_type_are_what_the_chuck_s_author_meant():
     assert settings_of(chuck) == [
         ("arm", "3 mm"), ("screw", "2 mm"), ("wheel", "40"), ("slides", "2"), ("travel", "9 mm"), ("index", "0 deg"),
     ]  # fmt: skip
-    assert part_keys(Geared)["arm"].says == part_keys(Geared)["screw"].says == "a length such as 3, '3 mm' or '1/8 in'"
+    assert (
+        part_keys(Geared)["arm"].description == part_keys(Geared)["screw"].description == "a length such as 3, '3 mm' or '1/8 in'"
+    )
     asked = [str(each) for each in by_hand(cut_on(fixed(chuck))).values()]
     assert {"set chuck 1 screw to 2 mm", "set chuck 1 wheel to 40", "set chuck 1 travel to 9 mm"} <= set(asked)
     *_, last = cuts_of(Pass(at=AT).series(3, {"index": "1/4 turn", "arm": 1.0}), fixed(chuck))
@@ -75,7 +77,7 @@ class Arms:
     """A chuck of several slides."""
 
     kind: ClassVar[str] = "arms"
-    varies: ClassVar[bool] = False
+    is_dynamic: ClassVar[bool] = False
     arms: tuple[Arm, ...]
     wheel: Wheel | None = None
 

@@ -72,8 +72,8 @@ def test_wheels_to_cut_are_found_in_a_range_and_none_is_exit_code_one(capsys):
     near = answer(capsys, "ratio", "224.7007992", "--wheels", "12-400", "--pairs", "3", "--within", "0.00000003 %")
     assert rows(near)[1][0] == "149 drives 12, 152 drives 23, 293 drives 107"
     far = answer(capsys, "ratio", "224.7007992", "--wheels", "12-400", "--pairs", "1", "--within", "1 %", code=1)
-    (says,) = far
-    assert says.startswith(
+    (message,) = far
+    assert message.startswith(
         "ratio=280875999/1250000: no train of 1 pair of wheels with 12 to 400 teeth was found within 0.01 of it"
     )
 

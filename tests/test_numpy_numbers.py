@@ -25,8 +25,8 @@ RING = lw.Pass(turns=2, at=lw.At(x=12.0, depth=0.25), cams=[lw.Drive(WAVE, follo
 LATHE = lw.Lathe(name="bench", headstock=lw.Headstock(sideways="rocks", pivot_height=250.0), axes=AXES, swing=200.0)
 PARTS = [
     WAVE,
-    lw.Eccentric(radius=30.0, offset=2.0),
-    lw.Law(law="harmonic", lobes=3, base_radius=40.0, rise=6.0, rise_part=0.25, fall_part=0.25),
+    lw.EccentricCam(radius=30.0, offset=2.0),
+    lw.MotionLaw(law="harmonic", lobes=3, base_radius=40.0, rise=6.0, rise_part=0.25, fall_part=0.25),
     ROLLER,
     lw.Vee(angle_deg=60.0, width=3.0),
     lw.Ball(radius=2.0),
@@ -35,7 +35,7 @@ PARTS = [
     lw.Disc(diameter=70.0, thickness=8.0),
     lw.Barrel(diameter=40.0, length=60.0, bore=10.0),
     lw.At(x=24.0, y=1.0, z=-2.0, depth=0.5),
-    lw.Arc(radius=25.0, from_deg=0.0, to_deg=80.0),
+    lw.SlideArc(radius=25.0, from_deg=0.0, to_deg=80.0),
     lw.EccentricChuck(shift=3.0, index=90, travel=20.0),
     lw.Oval(throw=5.0, ring_angle_deg=30.0, swing=1.0, swings=2, swing_phase=45),
     lw.StraightLine(per_turn=12.0, travel=40.0, start=-20.0),

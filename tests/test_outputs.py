@@ -74,8 +74,8 @@ def test_what_a_living_process_or_another_machine_has_not_finished_stays(folder)
 
 def test_a_file_that_does_not_fit_is_answered_with_its_path_and_the_cause_and_none_is_left(folder):
     done = subprocess.run([sys.executable, "-c", LIMITED], check=False, capture_output=True, text=True)
-    says = f"lid/large.svg: cannot be written: {os.strerror(errno.EFBIG)}; name another folder"
-    assert done.stderr.splitlines()[-1] == f"lobework.errors.InputError: {says}"
+    message = f"lid/large.svg: cannot be written: {os.strerror(errno.EFBIG)}; name another folder"
+    assert done.stderr.splitlines()[-1] == f"lobework.errors.InputError: {message}"
     assert there(folder) == []
 
 
@@ -89,8 +89,8 @@ def test_a_full_disk_is_answered_with_its_path_and_what_to_do(folder, monkeypatc
         return file
 
     monkeypatch.setattr(Path, "open", full)
-    says = refusal({Path("lid/axes.csv"): b"u"})
-    assert says == f"lid/axes.csv: cannot be written: {os.strerror(errno.ENOSPC)}; make room, or name another folder"
+    message = refusal({Path("lid/axes.csv"): b"u"})
+    assert message == f"lid/axes.csv: cannot be written: {os.strerror(errno.ENOSPC)}; make room, or name another folder"
     assert there(folder) == []
 
 

@@ -94,7 +94,7 @@ def test_the_outermost_wheel_takes_the_index():
 
 
 @pytest.mark.parametrize(
-    ("each", "says"),
+    ("each", "message"),
     [
         ({"phasse": 1}, "series.each.phasse: nothing here has a setting 'phasse'; settings that can be stepped: cam 1.gain"),
         ({"cam 3.phase": 1}, "series.each.cam 3.phase: nothing here has a setting 'cam 3.phase'; did you mean 'cam 1.phase'?"),
@@ -103,10 +103,10 @@ def test_the_outermost_wheel_takes_the_index():
         ({"gain": -0.5}, "series step 3, cam 1.gain: gain=0: must be above zero"),
     ],
 )
-def test_a_step_that_cannot_be_taken_names_its_key(each, says):
-    with pytest.raises(SettingError if "unit" not in says else ValueError) as error:
+def test_a_step_that_cannot_be_taken_names_its_key(each, message):
+    with pytest.raises(SettingError if "unit" not in message else ValueError) as error:
         list(cuts_of(RINGS.series(3, each), sliding()))
-    assert says in str(error.value)
+    assert message in str(error.value)
 
 
 def test_too_many_passes_are_refused_before_the_first():

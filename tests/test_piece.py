@@ -232,8 +232,8 @@ WRONG = {
 
 @pytest.mark.parametrize("case", WRONG)
 def test_work_that_cannot_be_is_refused_in_one_line(case):
-    make, says = WRONG[case]
+    make, message = WRONG[case]
     with pytest.raises(SettingError) as told:
         make()
-    assert says in str(told.value)
+    assert message in str(told.value)
     assert "\n" not in str(told.value)

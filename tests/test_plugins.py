@@ -110,7 +110,7 @@ def test_nothing_is_looked_for_at_import(shop, everything):
         print(sorted(name for name in set(sys.modules) - before if name.split(".")[0] in ("numpy", "numba", "pydantic")))
         print(sorted(name for name in sys.modules if name.startswith("lobework_") or name == "lobework.plugins.builtin"))
     """
-    assert shop.says("\n".join(line.strip() for line in script.splitlines())) == ["[]", "[]"]
+    assert shop.message("\n".join(line.strip() for line in script.splitlines())) == ["[]", "[]"]
 
 
 @pytest.mark.parametrize(("package", "name"), GOOD, ids=lambda part: part)
@@ -177,7 +177,7 @@ except PluginWarning as warning:
 shelf = Plugins.load()
 print([record.name for record in shelf.loaded], [record.name for record in shelf.refused])
 """
-    first, then = shop.says(script, plugins="lost,sway")
+    first, then = shop.message(script, plugins="lost,sway")
     assert first == "lobework plugin 'lost' (lobework-lost 1.2.0)"
     assert then == "['built-in', 'sway'] ['lost']"
 
@@ -188,7 +188,7 @@ def test_a_package_whose_list_of_plugins_cannot_be_read_hides_no_other(shop, tmp
     (spoilt / "METADATA").write_text("Metadata-Version: 2.1\nName: lobework-spoilt\nVersion: 0.1.0\n", encoding="utf-8")
     (spoilt / "entry_points.txt").write_bytes(b"[lobework]\nspoilt = \xff\xfe\n")
     script = f"import sys; sys.path.insert(0, {str(tmp_path)!r})\n" + REPORT
-    (found,) = map(json.loads, shop.says(script))
+    (found,) = map(json.loads, shop.message(script))
     assert cause_of(found, "lobework-spoilt", "lobework-spoilt") == (
         "its list of plugins cannot be read: UnicodeDecodeError: 'utf-8' codec can't decode byte 0xff in position 20: "
         "invalid start byte; install lobework-spoilt again"
@@ -222,7 +222,7 @@ lathe = lathe.mount(shelf.part("chuck", "sway")(arc_deg=40.0, swings=2), name="p
 path = trace(cut)
 print(json.dumps([path.u.tolist(), path.x.tolist(), path.y.tolist()]))
 """
-    u, x, y = map(np.array, json.loads(*shop.says(script, plugins="sway")))
+    u, x, y = map(np.array, json.loads(*shop.message(script, plugins="sway")))
     seen = 2 * np.pi * u + np.radians(20.0) * np.sin(2 * 2 * np.pi * u)
     assert u.size > 100
     np.testing.assert_allclose(x, 10.0 * np.cos(seen), rtol=0, atol=1e-9)
@@ -243,7 +243,7 @@ for shape, follower in (("tooth", "point"), ("wave", "knife")):
     paths.append(np.array([np.interp(around, path.u, path.x), np.interp(around, path.u, path.y)]))
 print(np.abs(paths[0] - paths[1]).max() < 1e-6, np.ptp(np.hypot(*paths[0])) > 3.9)
 """
-    assert shop.says(script, plugins="bench") == ["True True"]
+    assert shop.message(script, plugins="bench") == ["True True"]
 
 
 def test_an_outside_target_renders_traces_and_an_outside_check_looks_at_them(shop):
@@ -256,7 +256,7 @@ print(shelf.target("tally").render(traces).decode().splitlines() == lines)
 crowded = next(check for check in shelf.checks() if check.__name__ == "crowded_findings")
 print([(found.kind, found.level, found.where) for found in crowded(cuts, traces)], crowded(cuts[:2], traces[:2]))
 """
-    rendered, looked = shop.says(script, plugins="bench")
+    rendered, looked = shop.message(script, plugins="bench")
     assert rendered == "True"
     assert looked == "[('crowded', 'note', 'ring 1'), ('crowded', 'note', 'ring 2'), ('crowded', 'note', 'ring 3')] []"
 
@@ -265,7 +265,7 @@ def test_an_outside_cutter_and_piece_are_made_by_name(shop):
     script = f"""{SHELF}
 print(shelf.part("cutter", "chisel")().width_at(0.1), shelf.part("piece", "square")(side=30.0).outline[0].tolist())
 """
-    assert shop.says(script, plugins="bench") == ["2.0 [15.0, 15.0]"]
+    assert shop.message(script, plugins="bench") == ["2.0 [15.0, 15.0]"]
 
 
 @pytest.mark.parametrize(
@@ -292,7 +292,7 @@ try:
 except Exception as error:
     print(f"{{type(error).__name__}}: {{error}}")
 """
-    assert shop.says(script, plugins="shaky") == [line.format(who="plugin 'shaky' (lobework-shaky 0.7.0)")]
+    assert shop.message(script, plugins="shaky") == [line.format(who="plugin 'shaky' (lobework-shaky 0.7.0)")]
 
 
 CARVED = """
@@ -318,14 +318,14 @@ def said(backend, **given):
 def test_an_outside_way_of_carving_is_used_when_it_is_asked_for_and_ours_is_first(shop):
     script = f"""{CARVED}
 from lobework import plugins
-print(list(plugins.installed().backends())[0] in ("compiled", "plain"), plugins.installed().backend("second").says)
+print(list(plugins.installed().backends())[0] in ("compiled", "plain"), plugins.installed().backend("second").description)
 print(np.array_equal(job().carve(backend="second").depth, job().carve(backend="plain").depth))
 """
-    assert shop.says(script, plugins="ways") == ["True plain again", "True"]
+    assert shop.message(script, plugins="ways") == ["True plain again", "True"]
 
 
 @pytest.mark.parametrize(
-    ("name", "says"),
+    ("name", "message"),
     [
         ("blunt", "RuntimeError: the edge is gone"),
         ("lost", "it left a depth of nan mm at row 0, column 20; it must be a number, zero or more"),
@@ -333,16 +333,16 @@ print(np.array_equal(job().carve(backend="second").depth, job().carve(backend="p
         ("straying", "it left a depth of 0.5 mm at row 0, column 20; there is no work, so it must stay zero"),
     ],
 )
-def test_an_outside_way_of_carving_that_fails_in_use_is_blamed_by_name(shop, name, says):
+def test_an_outside_way_of_carving_that_fails_in_use_is_blamed_by_name(shop, name, message):
     who = "of plugin 'ways' (lobework-carvers 0.4.0) failed: "
-    assert shop.says(f"{CARVED}\nsaid({name!r})", plugins="ways") == [f"PluginError: backend {name!r} {who}{says}"]
+    assert shop.message(f"{CARVED}\nsaid({name!r})", plugins="ways") == [f"PluginError: backend {name!r} {who}{message}"]
 
 
 def test_an_outside_way_of_carving_is_refused_what_it_cannot_before_it_begins(shop):
     """Said as to the command line, where the job file's name comes first."""
-    lines = shop.says(
+    lines = shop.message(
         f"{CARVED}\nsaid('narrow')\nsaid('narrow', piece=barrel)\n"
-        "said('narrow', cutter=lw.Ball(radius=1.0, held=lw.CuttingFrame(radius=9.0)))",
+        "said('narrow', cutter=lw.Ball(radius=1.0, holder=lw.CuttingFrame(radius=9.0)))",
         plugins="ways",
     )
     rest = "it can carve drilling spindle, face; use another backend, such as 'plain'"
@@ -367,7 +367,7 @@ try:
 except Exception as error:
     print(f"{{type(error).__name__}}: {{error}}", error.__cause__)
 """
-    assert shop.says(script, plugins="ways") == ["Enough: for today None"]
+    assert shop.message(script, plugins="ways") == ["Enough: for today None"]
 
 
 class TestInside:
@@ -467,7 +467,7 @@ class Turning:
     """What a chuck must have, to be given methods that are wrong."""
 
     kind = "turning"
-    varies = True
+    is_dynamic = True
 
     def motions(self, theta):
         return Rigid.turn(theta)
@@ -478,19 +478,19 @@ def chuck_with(**methods):
 
 
 @pytest.mark.parametrize(
-    ("methods", "says"),
+    ("methods", "message"),
     [
         ({"motions": lambda self: Rigid.still()}, "motions must take theta; write def motions(self, theta):"),
         ({"motions": lambda self, *, theta: Rigid.still()}, "motions must take theta; write def motions(self, theta):"),
         ({"motions": property(lambda self: Rigid.still())}, "it must be a method: write def motions(self, theta):"),
-        ({"varies": property(lambda self, asked: True)}, "varies must take no argument; write def varies(self):"),
+        ({"is_dynamic": property(lambda self, asked: True)}, "is_dynamic must take no argument; write def is_dynamic(self):"),
         ({"slides": lambda self: ()}, "slides must take theta; write def slides(self, theta):"),
     ],
 )
-def test_a_part_whose_method_cannot_be_called_as_promised_is_refused(methods, says):
+def test_a_part_whose_method_cannot_be_called_as_promised_is_refused(methods, message):
     with pytest.raises(PluginError) as refusal:
         name_of("chuck", chuck_with(**methods))
-    assert says in str(refusal.value)
+    assert message in str(refusal.value)
 
 
 @pytest.mark.parametrize(

@@ -104,7 +104,7 @@ def test_a_dot_in_a_barrel_is_the_overlap_of_a_cylinder_and_a_ball():
 
 def test_an_eccentric_frame_that_only_goes_in_leaves_a_ring():
     """Pappus: a right-angled vee's section d^2 round the circle of the frame."""
-    ring = Vee(angle_deg=90.0, width=2.0, held=EccentricFrame(radius=4.0))
+    ring = Vee(angle_deg=90.0, width=2.0, holder=EccentricFrame(radius=4.0))
     assert volume(ring, 0.8) == pytest.approx(2 * math.pi * 4.0 * 0.8**2, rel=0.01)
 
 
@@ -112,7 +112,7 @@ def test_a_cutting_frame_that_only_goes_in_leaves_a_boat_as_long_as_its_chord():
     """A vee of 90 degrees on a frame of radius R: at q along the boat it is d(q) = sqrt(R^2 - q^2) - R + d deep, and d(q)^2
     across."""
     frame, depth = CuttingFrame(radius=10.0), 0.8
-    one = job(dot(x=0.0, depth=depth), cutter=Vee(angle_deg=90.0, width=3.0, held=frame)).carve(0.1, backend="plain")
+    one = job(dot(x=0.0, depth=depth), cutter=Vee(angle_deg=90.0, width=3.0, holder=frame)).carve(0.1, backend="plain")
     q = np.linspace(-4.0, 4.0, 80001)
     deep = np.maximum(np.sqrt(100.0 - q**2) - 10.0 + depth, 0.0)
     assert one.volume == pytest.approx(np.trapezoid(deep**2, q), rel=0.01)
@@ -145,7 +145,7 @@ def test_a_dot_clear_of_the_work_is_drawn_as_air():
 
 
 def test_the_ring_of_an_eccentric_frame_is_drawn_round_its_middle():
-    (stroke,) = strokes(dot(x=6.0, depth=0.4), cutter=Vee(angle_deg=90.0, width=2.0, held=EccentricFrame(radius=4.0)))
+    (stroke,) = strokes(dot(x=6.0, depth=0.4), cutter=Vee(angle_deg=90.0, width=2.0, holder=EccentricFrame(radius=4.0)))
     assert stroke.closed
     assert np.hypot(stroke.points[:, 0] - 6.0, stroke.points[:, 1]) == pytest.approx(4.0)
     assert stroke.width == pytest.approx(0.8)
@@ -155,30 +155,30 @@ def test_the_ring_of_an_eccentric_frame_is_drawn_round_its_middle():
 def test_the_boat_of_a_cutting_frame_is_drawn_as_long_as_its_chord_along_its_swing(angle):
     """Chord of the frame's circle at the depth."""
     frame = CuttingFrame(radius=10.0, angle_deg=angle)
-    (stroke,) = strokes(dot(x=6.0, depth=0.8), cutter=Vee(angle_deg=90.0, width=3.0, held=frame))
+    (stroke,) = strokes(dot(x=6.0, depth=0.8), cutter=Vee(angle_deg=90.0, width=3.0, holder=frame))
     first, last = stroke.points
     assert math.dist(first, last) == pytest.approx(2 * math.sqrt(0.8 * 19.2))
     assert (first + last) / 2 == pytest.approx([6.0, 0.0])
     assert math.tan(math.atan2(*(last - first)[::-1])) == pytest.approx(math.tan(math.radians(angle)), rel=1e-6)
-    carving = job(dot(x=6.0, depth=0.8), cutter=Vee(angle_deg=90.0, width=3.0, held=frame)).carve(0.4, backend="plain")
+    carving = job(dot(x=6.0, depth=0.8), cutter=Vee(angle_deg=90.0, width=3.0, holder=frame)).carve(0.4, backend="plain")
     y, x = np.nonzero(carving.depth > 0.3)
     lies = np.polyfit(x, y, 1)[0] if angle != 90.0 else math.inf
     assert angle == 90.0 or lies == pytest.approx(math.tan(math.radians(angle)), abs=0.05)
 
 
 def test_a_fixed_blade_marks_its_own_breadth():
-    (stroke,) = strokes(dot(x=6.0, depth=0.4), cutter=Vee(angle_deg=90.0, width=2.0, held=FixedTool()))
+    (stroke,) = strokes(dot(x=6.0, depth=0.4), cutter=Vee(angle_deg=90.0, width=2.0, holder=FixedTool()))
     assert sorted(stroke.points[:, 0]) == pytest.approx([5.6, 6.4])
     assert np.ptp(stroke.points[:, 1]) < 1e-12
 
 
-@pytest.mark.parametrize("held", [DrillingSpindle(), FixedTool(), CuttingFrame(radius=10.0), EccentricFrame(radius=4.0)])
-def test_a_plunge_into_a_side_is_drawn_at_its_angle_and_z(held):
+@pytest.mark.parametrize("holder", [DrillingSpindle(), FixedTool(), CuttingFrame(radius=10.0), EccentricFrame(radius=4.0)])
+def test_a_plunge_into_a_side_is_drawn_at_its_angle_and_z(holder):
     """At angle zero, z -6: the middle of the sheet."""
-    cutter = Vee(angle_deg=90.0, width=2.0, held=held)
+    cutter = Vee(angle_deg=90.0, width=2.0, holder=holder)
     points = np.concatenate([each.points for each in strokes(dot(12.0, -6.0, 0.4), cutter=cutter, piece=BARREL)])
     assert (points.max(axis=0) + points.min(axis=0)) / 2 == pytest.approx([0.0, -6.0], abs=1e-9)
-    long = {DrillingSpindle: 0.0, FixedTool: 0.8, CuttingFrame: 2 * math.sqrt(0.4 * 19.6), EccentricFrame: 8.0}[type(held)]
+    long = {DrillingSpindle: 0.0, FixedTool: 0.8, CuttingFrame: 2 * math.sqrt(0.4 * 19.6), EccentricFrame: 8.0}[type(holder)]
     assert np.ptp(points[:, 1]) == pytest.approx(long, abs=1e-9)
 
 

@@ -86,7 +86,7 @@ def test_nothing_moves_before_a_person_has_set_the_zeros():
     made = program("Lid", traced(lathe(), ring()))
     first = steps_of(made)[0]
     assert isinstance(first, Prompt)
-    assert "zeros" in first.says[0]
+    assert "zeros" in first.instructions[0]
 
 
 def test_the_plunge_ends_where_the_cut_begins():
@@ -122,7 +122,7 @@ def prompts(*items, on=None):
     """Return what hands are told to change, between stopping the cutter and starting it again."""
     changes = []
     for step in of_kind(program("Lid", traced(on or lathe(), *items)), Prompt)[1:]:
-        before, *told, after = step.says
+        before, *told, after = step.instructions
         assert before == "stop the cutter"
         assert after.startswith("start the cutter, then hands away")
         changes.append(tuple(told))
@@ -143,7 +143,7 @@ def test_a_chuck_moved_on_is_said_with_its_new_value():
 
 
 @pytest.mark.parametrize(
-    ("change", "says"),
+    ("change", "message"),
     [
         ({"index": "1/2 lobe"}, "set cam 1 index to 1/2 lobe = 45 deg"),
         ({"gain": 0.5}, "set cam 1 gain to 0.5"),
@@ -151,10 +151,10 @@ def test_a_chuck_moved_on_is_said_with_its_new_value():
         ({"follower": Knife()}, "fit cam 1 follower: knife"),
     ],
 )
-def test_a_drive_changed_by_hand_is_said(change, says):
+def test_a_drive_changed_by_hand_is_said(change, message):
     drive = waved()
     ((said, *zeros),) = prompts(ring(cams=(drive,)), ring(cams=(replace(drive, **change),)))
-    assert said == says
+    assert said == message
     assert [each.split(":")[0] for each in zeros[:1]] == ([] if "index" in change else ["zeros again"])
 
 
@@ -199,7 +199,7 @@ def test_a_slide_without_an_axis_is_set_by_hand():
 def test_depth_without_an_axis_is_fed_and_withdrawn_by_hand():
     on = lathe("spindle C", "x X")
     made = program("Lid", traced(on, ring().series(2, x=-0.9)))
-    said = [step.says[0] if isinstance(step, Prompt) else type(step).__name__ for step in steps_of(made)]
+    said = [step.instructions[0] if isinstance(step, Prompt) else type(step).__name__ for step in steps_of(made)]
     ready = "set up the lathe and its zeros as the settings say"
     away, into = "withdraw the cutter by hand, 5 mm clear of the face", "feed the cutter in by hand to z -0.4 mm"
     assert said == [away, ready, "Rapid", into, "Timed", away, "Rapid", into, "Timed", away]
@@ -276,8 +276,8 @@ def test_a_tip_that_would_not_be_clear_of_a_tilted_face_is_refused():
 def test_the_clear_height_that_all_cuts_need_is_said_at_once():
     """Tilted by 20, 25 and 30 degrees, the rim of 60 mm stands 30 sin 30 = 15 mm out at the third cut."""
     tilted = traced(lathe(chuck=Dome(tilt_deg=20.0)), ring().series(3, **{"dome.tilt": 5}))
-    says = r"clear=5: must be above 15 mm, where cut 3 \(ring 3\) or the face of the work reaches; raise clear"
-    with pytest.raises(SettingError, match=says):
+    message = r"clear=5: must be above 15 mm, where cut 3 \(ring 3\) or the face of the work reaches; raise clear"
+    with pytest.raises(SettingError, match=message):
         program("Lid", tilted, piece=Disc(diameter=60.0, thickness=8.0))
 
 

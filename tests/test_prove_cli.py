@@ -52,7 +52,7 @@ def test_a_program_that_cannot_be_run_ends_in_two_with_the_line(written, capsys)
 
 
 @pytest.mark.parametrize(
-    ("arguments", "says"),
+    ("arguments", "message"),
     [
         (["prove", "none.ngc", "--job", "lid.toml"], "none.ngc: there is no such file"),
         (["prove", ".", "--job", "lid.toml"], "is a folder, not a file"),
@@ -62,11 +62,11 @@ def test_a_program_that_cannot_be_run_ends_in_two_with_the_line(written, capsys)
         (["prove", "lid/program.ngc", "--job", "lid.toml", "--tolerance", "much"], "--tolerance: "),
     ],
 )
-def test_what_is_asked_wrongly_is_answered_in_one_line(written, arguments, says, capsys):
+def test_what_is_asked_wrongly_is_answered_in_one_line(written, arguments, message, capsys):
     assert main(arguments) == 2
     out, err = capsys.readouterr()
     assert not out
-    assert says in err
+    assert message in err
     assert err.count("\n") == 1
 
 

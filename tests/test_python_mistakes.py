@@ -78,8 +78,8 @@ MISTAKES = {
 
 @pytest.mark.parametrize("mistake", MISTAKES)
 def test_a_mistake_is_one_line_that_names_the_setting(mistake):
-    write, says = MISTAKES[mistake]
-    with pytest.raises(SettingError, match=says) as told:
+    write, message = MISTAKES[mistake]
+    with pytest.raises(SettingError, match=message) as told:
         write()
     assert "\n" not in str(told.value)
 

@@ -105,7 +105,7 @@ def test_the_scale_bar_is_as_long_as_is_said():
     inked = np.flatnonzero(foot[longest] < 600)
     bar = np.split(inked, np.flatnonzero(np.diff(inked) > 1) + 1)[0]
     assert (bar[-1] - bar[0] + 1) * shown.mm_per_dot == pytest.approx(shown.bar, abs=shown.mm_per_dot)
-    assert f"{shown.bar:g} mm" in shown.says
+    assert f"{shown.bar:g} mm" in shown.description
 
 
 @pytest.mark.parametrize(("size", "bar", "label"), [(66.0, 12.7, "1/2 in"), (150.0, 25.4, "1 in"), (30.0, 3.175, "1/8 in")])
@@ -114,7 +114,7 @@ def test_an_inch_job_has_an_inch_bar(size, bar, label):
     job = Job(lathe=read_lathe("plain-bench"), piece=Disc(diameter=size, thickness=6.0), cutter=VEE, passes=[Pass()])
     shown = picture(replace(job, units="inch").carve(1.0), 400)
     assert shown.bar == bar
-    assert shown.says.endswith(f"; the bar is {label}")
+    assert shown.description.endswith(f"; the bar is {label}")
 
 
 @pytest.mark.parametrize("bar", [bar_of(mm) for mm in (2.5, 5.0, 10.0, 50.0, 100.0, 250.0)])
@@ -242,7 +242,7 @@ def test_a_material_that_is_no_known_wood_is_named_with_those_that_are(material)
     assert str(finding).startswith(
         f"note (picture): piece: material '{material}' is not a known wood: drawn as pale wood; known: ash, "
     )
-    assert all(name in finding.says for name in WOODS)
+    assert all(name in finding.message for name in WOODS)
 
 
 @pytest.mark.parametrize("material", ["", "African blackwood", "LIGNUMVITAE"])
@@ -253,5 +253,5 @@ def test_a_known_wood_or_none_needs_no_note(material):
 def test_check_tells_of_a_material_that_is_drawn_as_pale_wood_unless_nothing_is_carved():
     brass = Disc(diameter=60.0, thickness=5.0, material="brass")
     job = Job(lathe=read_lathe("plain-bench"), piece=brass, cutter=VEE, passes=[Pass(at=At(x=20.0, depth=0.5))])
-    assert [finding.kind for finding in job.check() if "brass" in finding.says] == ["picture"]
-    assert [finding for finding in replace(job, cutter=Pen()).check() if "brass" in finding.says] == []
+    assert [finding.kind for finding in job.check() if "brass" in finding.message] == ["picture"]
+    assert [finding for finding in replace(job, cutter=Pen()).check() if "brass" in finding.message] == []

@@ -29,7 +29,7 @@ def test_a_cam_without_a_drive_is_locked_to_the_spindle():
 
 def test_a_cam_in_software_runs_at_any_ratio():
     run = run_of(lathe(SLIDE, turned_by="software"), 1, Fraction(355, 113))
-    assert (run.exact, run.strays) == (True, 0)
+    assert (run.exact, run.max_deviation) == (True, 0)
 
 
 @pytest.mark.parametrize("sign", [1, -1])
@@ -46,12 +46,12 @@ def test_a_motor_follows_its_percent_and_stands_on_its_steps():
     assert run.way == "percent, 1 decimal; motor, 3200 steps a turn"
     assert run.runs == Fraction(667, 1000)
     assert (
-        run.strays
-        == of_steps(Fraction(2, 3), cam=3200, spindle=6400).strays
+        run.max_deviation
+        == of_steps(Fraction(2, 3), cam=3200, spindle=6400).max_deviation
         == Fraction(180, 3200) * Fraction(3, 2) + Fraction(180, 6400)
     )
 
 
 def test_a_motor_of_which_nothing_is_said_is_taken_to_be_exact():
     run = run_of(lathe(Axis(moves="cam 1", letter="A")), 1, Fraction(2, 3))
-    assert (run.way, run.exact, run.strays) == ("motor", True, 0)
+    assert (run.way, run.exact, run.max_deviation) == ("motor", True, 0)

@@ -76,7 +76,7 @@ BAD = {
 
 @pytest.mark.parametrize("case", BAD)
 def test_what_is_no_screw_is_refused_in_one_line(case):
-    make, says = BAD[case]
+    make, message = BAD[case]
     with pytest.raises(SettingError) as told:
         make()
-    assert str(told.value) == says
+    assert str(told.value) == message

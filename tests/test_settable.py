@@ -17,7 +17,7 @@ from lobework.lathe.lathe import Axis, HandAxis, Lathe
 from lobework.lathe.passes import Pass
 from lobework.parts.cam import Wave
 from lobework.parts.camshaft import CamShaft
-from lobework.parts.chuck import Oval, Plain
+from lobework.parts.chuck import Oval, PlainChuck
 from lobework.parts.cutter import Vee
 from lobework.parts.drive import Drive
 from lobework.parts.follower import Roller
@@ -55,7 +55,7 @@ def said(sheet, group, name):
 
 def prompts(program):
     return " / ".join(
-        thing for section in program.sections for step in section.steps if isinstance(step, Prompt) for thing in step.says
+        thing for section in program.sections for step in section.steps if isinstance(step, Prompt) for thing in step.instructions
     )
 
 
@@ -184,7 +184,7 @@ def test_a_spindle_without_a_motor_is_set_by_the_notches_of_its_wheel():
 
 
 def test_the_spindles_wheel_has_ends_of_travel_for_an_index_of_the_work():
-    turned = Plain(index="1/4 turn")
+    turned = PlainChuck(index="1/4 turn")
     (found,) = [each for each in job(Pass(turns=0), indexed(high=45.0).mount(turned)).check() if each.kind == "travel"]
     assert str(found).endswith("spindle by hand: is set to 90 degrees; its travel ends at 45 degrees")
 

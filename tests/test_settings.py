@@ -16,7 +16,7 @@ from lobework.lathe.hand_settings import by_hand, settings_of, show
 from lobework.lathe.lathe import Axis, Lathe
 from lobework.lathe.passes import Pass, cuts_of
 from lobework.parts.cam import Wave
-from lobework.parts.chuck import EccentricChuck, Oval, Plain
+from lobework.parts.chuck import EccentricChuck, Oval, PlainChuck
 from lobework.parts.cutter import Vee
 from lobework.parts.drive import Drive
 from lobework.parts.follower import Roller
@@ -34,7 +34,7 @@ class Tilted:
     """A chuck from outside, with a field of every kind."""
 
     kind: ClassVar[str] = "tilted"
-    varies: ClassVar[bool] = False
+    is_dynamic: ClassVar[bool] = False
     lift: Length
     tilt_deg: Angle = 0.0
     detent: Turning = Phase()
@@ -235,7 +235,7 @@ def test_all_steps_of_an_index_are_set_on_one_circle_where_one_will_do():
 
 def test_a_worm_is_set_in_turns_of_its_crank_and_holes():
     """*Machinery's Handbook*, 1916: with a worm of 40, 35 degrees are 3 turns and 16 holes of the 18 circle."""
-    _, rows = steps_of({"index": "35 deg"}, 2, Plain(wheel=Wheel({"outer": 18}, worm=40)))
+    _, rows = steps_of({"index": "35 deg"}, 2, PlainChuck(wheel=Wheel({"outer": 18}, worm=40)))
     assert rows[1] == ("7/72 turn = 35 deg = 3 turns and 16 holes of the outer circle",)
 
 

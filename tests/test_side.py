@@ -17,7 +17,7 @@ from lobework.jobs.jobfile import read_lathe
 from lobework.lathe.lathe import Axis, Lathe
 from lobework.lathe.passes import Pass
 from lobework.parts.cam import Wave
-from lobework.parts.chuck import EccentricChuck, Plain
+from lobework.parts.chuck import EccentricChuck, PlainChuck
 from lobework.parts.cutter import Vee
 from lobework.parts.drive import Drive
 from lobework.parts.follower import Knife
@@ -109,7 +109,7 @@ def test_the_sheet_rolled_up_again_is_the_path(lathe, turns, travel, waved):
 
 
 def test_a_path_that_begins_at_the_seam_stays_on_the_sheet():
-    half_round = fixed(Plain(index="1/2 turn"))
+    half_round = fixed(PlainChuck(index="1/2 turn"))
     drawn = strokes(ring(turns=2, travel=At(z=-3.0)), lathe=half_round)
     points = np.concatenate([each.points for each in drawn])
     assert np.abs(points[:, 0]).max() <= ROUND / 2 + 1e-9
@@ -136,7 +136,7 @@ def test_the_sheet_of_a_side_has_its_outline_and_says_how_it_lies(piece, widest,
     assert np.ptp(outline.points, axis=0) == pytest.approx([2 * math.pi * widest, long], rel=0.01)
     words = [each.text for each in made.words]
     assert "side rolled out, seen from outside, Z up, X in the middle" in " ".join(words).replace("\N{NO-BREAK SPACE}", " ")
-    assert made.says.startswith("Side of the work in true millimetres, rolled out: ")
+    assert made.description.startswith("Side of the work in true millimetres, rolled out: ")
     assert not [each for each in made.lines if each.ink == "accent" and np.abs(each.points).max() <= 2.5]
     for each in [*made.strokes, *made.lines]:
         assert made.left <= each.points[:, 0].min()
@@ -168,7 +168,7 @@ def test_on_a_lathe_that_cannot_move_x_the_depth_is_set_by_hand():
     said = text.render(one.settings()).decode()
     assert "(BY HAND)" in said
     steps = [step for section in one.program().sections for step in section.steps]
-    told = [says for step in steps if isinstance(step, Prompt) for says in step.says]
+    told = [message for step in steps if isinstance(step, Prompt) for message in step.instructions]
     assert "feed the cutter in by hand to x 11.6 mm" in told
     assert "feed the cutter in by hand to x 11.4 mm" in told
     assert "withdraw the cutter by hand, 5 mm clear of the work" in told

@@ -65,7 +65,7 @@ def test_there_is_a_skeleton_of_each_kind_of_thing_that_a_plugin_can_bring():
 
 
 @pytest.mark.parametrize(
-    ("name", "part"), [("sway", "Sway"), ("tide-box", "TideBox"), ("known", "KnownChuck"), ("rigid", "RigidChuck")]
+    ("name", "part"), [("sway", "Sway"), ("tide-box", "TideBox"), ("sample", "SampleChuck"), ("rigid", "RigidChuck")]
 )
 def test_its_class_has_a_name_that_nothing_else_in_the_module_has(name, part):
     source = lay_out(name)[next(path for path in lay_out(name) if path.name.startswith("lobework_"))].decode()
@@ -100,7 +100,7 @@ for kind in ("chuck", "cam"):
         print(error)
 """
     taken = "NAME: 'first-chuck' is taken: a {} of this name is installed; choose another"
-    assert shop.says(script) == [taken.format("chuck"), taken.format("plugin")]
+    assert shop.message(script) == [taken.format("chuck"), taken.format("plugin")]
 
 
 def test_a_kind_that_there_is_none_of_is_refused_with_the_nearest():
@@ -144,7 +144,7 @@ def test_where_a_file_cannot_be_written_none_is(tmp_path, monkeypatch, capsys):
 
 
 @pytest.mark.parametrize(
-    ("arguments", "says"),
+    ("arguments", "message"),
     [
         (["new", "plugin"], "a plugin wants a name: lobework new plugin sway"),
         (["new", "plugin", "sway", "--kind", "chick"], "no kind of plugin is called 'chick'; did you mean 'chuck'?"),
@@ -155,12 +155,12 @@ def test_where_a_file_cannot_be_written_none_is(tmp_path, monkeypatch, capsys):
     ],
 )
 def test_a_slip_on_the_command_line_is_answered_in_one_line_and_nothing_is_written(
-    arguments, says, tmp_path, monkeypatch, capsys
+    arguments, message, tmp_path, monkeypatch, capsys
 ):
     monkeypatch.chdir(tmp_path)
     assert main(arguments) == 2
     (line,) = capsys.readouterr().err.splitlines()
-    assert line.startswith(f"lobework: {says}")
+    assert line.startswith(f"lobework: {message}")
     assert list(tmp_path.iterdir()) == []
 
 

@@ -352,7 +352,7 @@ def test_work_that_ends_in_a_point_is_closed_there():
 
 
 @pytest.mark.parametrize(
-    ("piece", "resolution", "depth", "says"),
+    ("piece", "resolution", "depth", "message"),
     [
         (
             GROOVED,
@@ -383,8 +383,8 @@ def test_work_that_ends_in_a_point_is_closed_there():
     ],
     ids=["back", "bore", "axis", "hollow", "coarse", "meeting"],
 )
-def test_what_cannot_be_a_solid_is_refused_in_one_line_that_says_where(piece, resolution, depth, says):
-    with pytest.raises(SettingError, match=says) as caught:
+def test_what_cannot_be_a_solid_is_refused_in_one_line_that_says_where(piece, resolution, depth, message):
+    with pytest.raises(SettingError, match=message) as caught:
         solid_of(carved(piece, resolution, depth))
     assert "\n" not in str(caught.value)
 

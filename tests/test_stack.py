@@ -15,13 +15,13 @@ from numpy.testing import assert_allclose
 
 from lobework.errors import SettingError
 from lobework.geometry.rigid import Rigid
-from lobework.kinematics.chuck_polynomials import comes_back, in_pieces
+from lobework.kinematics.chuck_polynomials import in_pieces, period_turns
 from lobework.kinematics.compiled_trace import _runs
 from lobework.kinematics.motion import motion_of
 from lobework.kinematics.sampling import spans_of
 from lobework.kinematics.trace import lay_out, trace
 from lobework.parts.cam import Wave
-from lobework.parts.chuck import Dome, EccentricChuck, Oval, Plain
+from lobework.parts.chuck import Dome, EccentricChuck, Oval, PlainChuck
 from lobework.parts.drive import Drive
 from lobework.parts.follower import Roller
 from lobework.parts.slide import At
@@ -48,7 +48,7 @@ class Moving:
     """A chuck that goes as it is told."""
 
     kind: ClassVar[str] = "moving"
-    varies: ClassVar[bool] = True
+    is_dynamic: ClassVar[bool] = True
 
 
 class Stepping(Moving):
@@ -68,7 +68,7 @@ class Clicking(Moving):
 class Rocking(Moving):
     """Tilts to and fro about a line that goes round, and pumps."""
 
-    comes_back: ClassVar[int] = 1
+    period_turns: ClassVar[int] = 1
 
     def motions(self, theta):
         return about(1, 0.2 * np.sin(2 * theta)) @ about(0, 0.1 * np.cos(theta)) @ Rigid.move(z=0.3 * np.sin(3 * theta))
@@ -77,7 +77,7 @@ class Rocking(Moving):
 class Winding(Moving):
     """Turns ever quicker, and never comes back."""
 
-    comes_back: ClassVar[int] = 0
+    period_turns: ClassVar[int] = 0
 
     def motions(self, theta):
         return Rigid.turn(0.1 * theta + 0.003 * theta**2)
@@ -86,7 +86,7 @@ class Winding(Moving):
 class Drifting(Moving):
     """Goes along a line, wound out by the spindle."""
 
-    comes_back: ClassVar[int] = 0
+    period_turns: ClassVar[int] = 0
 
     def motions(self, theta):
         return Rigid.move(x=0.05 * theta, z=-0.001 * theta)
@@ -95,7 +95,7 @@ class Drifting(Moving):
 class Quick(Moving):
     """Goes round thirty-one times while the spindle turns seven."""
 
-    comes_back: ClassVar[int] = 7
+    period_turns: ClassVar[int] = 7
 
     def motions(self, theta):
         return Rigid.move(x=2.0) @ Rigid.turn(31 / 7 * theta) @ Rigid.move(y=0.5 * np.sin(20 * theta))
@@ -104,7 +104,7 @@ class Quick(Moving):
 class Liar(Moving):
     """Says that it comes back each turn, and takes eleven."""
 
-    comes_back: ClassVar[int] = 1
+    period_turns: ClassVar[int] = 1
 
     def motions(self, theta):
         return Rigid.move(x=3.0 * np.cos(theta / 11))
@@ -120,7 +120,7 @@ class Noisy(Moving):
 NOISY = Noisy()
 TOLD = [*(kind() for kind in (Stepping, Clicking, Rocking, Winding, Drifting, Quick, Liar)), NOISY]
 any_chuck = st.one_of(
-    st.builds(Plain, index=turnings),
+    st.builds(PlainChuck, index=turnings),
     st.builds(EccentricChuck, shift=numbers(-20.0, 20.0), index=turnings),
     st.builds(Oval, throw=numbers(0.0, 15.0), ring_angle_deg=numbers(-180.0, 180.0), index=turnings),
     st.builds(GearedArm, arm=numbers(0.0, 8.0), gear=st.sampled_from([-3.0, 0.5, 2.0, 5.0, 0.1234567])),
@@ -180,7 +180,7 @@ def test_a_whole_turn_is_tabulated_once_where_a_stack_comes_back():
     asked = []
 
     class Counting(Moving):
-        comes_back = 1
+        period_turns = 1
 
         def motions(self, theta):
             asked.append(theta.size)
@@ -242,13 +242,13 @@ def test_what_no_steps_can_follow_is_refused_before_memory_runs_out():
 
 def test_what_says_falsely_that_it_comes_back_is_not_believed():
     honest = motion_of(cut_on(fixed(Oval(throw=3.0), Quick()), turns=50))
-    assert comes_back(honest.chucks, 7, 50.0, 20.0) == 7
-    assert comes_back(motion_of(cut_on(fixed(Liar()), turns=50)).chucks, 1, 50.0, 20.0) == 0
+    assert period_turns(honest.chucks, 7, 50.0, 20.0) == 7
+    assert period_turns(motion_of(cut_on(fixed(Liar()), turns=50)).chucks, 1, 50.0, 20.0) == 0
 
 
 def test_what_comes_back_for_most_of_a_pass_is_not_believed():
     class Late(Moving):
-        comes_back = 1
+        period_turns = 1
 
         def motions(self, theta):
             return Rigid.move(x=2.0 * np.cos(theta) + np.where(theta > 180 * math.pi, 0.5, 0.0))
@@ -259,7 +259,7 @@ def test_what_comes_back_for_most_of_a_pass_is_not_believed():
 @pytest.mark.parametrize("turns", [3, Fraction(2, 3)])
 def test_a_bump_between_the_places_that_polynomials_are_made_from_is_kept(turns):
     class Bumping(Moving):
-        comes_back = 1
+        period_turns = 1
 
         def motions(self, theta):
             return Rigid.move(x=2.0 * np.cos(theta) + 0.5 * np.exp(-(((theta / (2 * math.pi)) % 1 - 0.4321) ** 2) / 1e-5))

@@ -207,10 +207,10 @@ def test_a_resolution_in_other_than_numbers_is_refused(resolution):
 def test_a_grid_past_memory_is_refused_with_its_size_and_a_resolution_that_will_do(piece, resolution):
     with pytest.raises(TooLargeError) as told:
         stock_of(piece, resolution)
-    says = str(told.value)
-    assert says.startswith(f"resolution={resolution:g}: ")
-    assert " GB to carve, more than the 4 GB a job may take; use " in says
-    will_do = float(says.rpartition("use ")[2].removesuffix(" mm or more"))
+    message = str(told.value)
+    assert message.startswith(f"resolution={resolution:g}: ")
+    assert " GB to carve, more than the 4 GB a job may take; use " in message
+    will_do = float(message.rpartition("use ")[2].removesuffix(" mm or more"))
     stock = stock_of(piece, will_do)
     assert stock.rows * stock.columns * BYTES_A_RAY == stock.bytes <= 1.01 * MOST_BYTES
     assert will_do < 0.01
@@ -218,10 +218,12 @@ def test_a_grid_past_memory_is_refused_with_its_size_and_a_resolution_that_will_
 
 def test_a_grid_past_memory_says_how_much_it_would_take():
     """20 mm at a tenth of a micrometre: 200,000 rays each way, twelve bytes a ray."""
-    says = "resolution=0.0001: 4e+10 rays would take 480.0 GB to carve, more than the 4 GB a job may take; use 0.002 mm or more"
+    message = (
+        "resolution=0.0001: 4e+10 rays would take 480.0 GB to carve, more than the 4 GB a job may take; use 0.002 mm or more"
+    )
     with pytest.raises(TooLargeError) as told:
         stock_of(DISC, 1e-4)
-    assert str(told.value) == says
+    assert str(told.value) == message
 
 
 def test_laying_out_the_largest_grid_takes_no_memory():

@@ -38,7 +38,7 @@ class Dome:
     """Holds the work tilted, as a dome chuck does."""
 
     kind: ClassVar[str] = "dome"
-    varies: ClassVar[bool] = False
+    is_dynamic: ClassVar[bool] = False
     tilt_deg: float
 
     def motions(self, theta):
@@ -57,32 +57,32 @@ def side_cut(at, lathe=None, **given):
 
 @given(cuts, st.sampled_from(HELD))
 @settings(max_examples=examples(10))
-def test_the_tip_goes_where_the_trace_goes_and_the_cutter_stands_square(cut, held):
-    path, cutter = trace(cut, chord=0.1), Vee(angle_deg=60.0, width=3.0, held=held)
+def test_the_tip_goes_where_the_trace_goes_and_the_cutter_stands_square(cut, holder):
+    path, cutter = trace(cut, chord=0.1), Vee(angle_deg=60.0, width=3.0, holder=holder)
     sweep = sweep_of(path, cutter, FACE)
     assert sweep.tip == pytest.approx(np.stack([path.x, path.y, path.z], axis=-1), abs=1e-12)
     assert sweep.title == cut.title
-    assert (sweep.held, sweep.edge) == (held, cutter.edge)
+    assert (sweep.holder, sweep.edge) == (holder, cutter.edge)
     assert len(sweep.outward) in (1, len(sweep.tip))
     for way in (sweep.outward, sweep.level):
         assert np.linalg.norm(way, axis=-1) == pytest.approx(1.0)
     assert np.abs((sweep.outward * sweep.level).sum(axis=-1)).max() < 1e-12
 
 
-@pytest.mark.parametrize("held", HELD, ids=lambda held: held.kind)
-def test_on_a_face_the_cutter_points_along_the_spindle(held):
-    sweep = swept(cut_on(fixed(), at=At(x=20.0, depth=0.5)), Ball(radius=1.0, held=held))
+@pytest.mark.parametrize("holder", HELD, ids=lambda holder: holder.kind)
+def test_on_a_face_the_cutter_points_along_the_spindle(holder):
+    sweep = swept(cut_on(fixed(), at=At(x=20.0, depth=0.5)), Ball(radius=1.0, holder=holder))
     assert sweep.upright
     assert sweep.outward == pytest.approx(np.broadcast_to([0.0, 0.0, 1.0], sweep.outward.shape), abs=1e-15)
 
 
-@pytest.mark.parametrize("held", [FixedTool(), CuttingFrame(radius=20.0)], ids=lambda held: held.kind)
-def test_a_blade_keeps_its_breadth_along_the_bench_while_the_work_turns_under_it(held):
+@pytest.mark.parametrize("holder", [FixedTool(), CuttingFrame(radius=20.0)], ids=lambda holder: holder.kind)
+def test_a_blade_keeps_its_breadth_along_the_bench_while_the_work_turns_under_it(holder):
     """At x on the bench's X, a radius of the work: seen from the work its breadth lies along the radius through the tip."""
-    sweep = swept(cut_on(fixed(), at=At(x=20.0, depth=0.5)), Ball(radius=1.0, held=held))
+    sweep = swept(cut_on(fixed(), at=At(x=20.0, depth=0.5)), Ball(radius=1.0, holder=holder))
     radial = sweep.tip[:, :2] / np.linalg.norm(sweep.tip[:, :2], axis=-1, keepdims=True)
     assert sweep.level == pytest.approx(np.column_stack([radial, np.zeros(len(radial))]), abs=1e-12)
-    above = swept(cut_on(fixed(), at=At(y=20.0, depth=0.5)), Ball(radius=1.0, held=held))
+    above = swept(cut_on(fixed(), at=At(y=20.0, depth=0.5)), Ball(radius=1.0, holder=holder))
     assert np.abs((above.level * above.tip).sum(axis=-1)).max() < 1e-12
 
 
@@ -94,9 +94,9 @@ def test_work_held_tilted_is_cut_by_a_cutter_that_leans_on_its_face():
     assert swept(cut_on(fixed(Dome(tilt_deg=0.0)), at=At(x=5.0, depth=0.5))).upright
 
 
-@pytest.mark.parametrize("held", HELD, ids=lambda held: held.kind)
-def test_at_the_side_of_a_barrel_the_cutter_points_away_from_the_axis(held):
-    sweep = swept(side_cut(At(x=20.0, z=-6.0, depth=0.5)), Ball(radius=1.0, held=held), SIDE)
+@pytest.mark.parametrize("holder", HELD, ids=lambda holder: holder.kind)
+def test_at_the_side_of_a_barrel_the_cutter_points_away_from_the_axis(holder):
+    sweep = swept(side_cut(At(x=20.0, z=-6.0, depth=0.5)), Ball(radius=1.0, holder=holder), SIDE)
     radial = np.column_stack([sweep.tip[:, :2] / 19.5, np.zeros(len(sweep.tip))])
     assert sweep.outward == pytest.approx(radial, abs=1e-9)
     assert sweep.level == pytest.approx(np.broadcast_to([0.0, 0.0, -1.0], radial.shape), abs=1e-9)
@@ -123,7 +123,7 @@ def test_at_the_side_of_a_sphere_it_is_set_towards_its_middle(angle):
 
 
 def test_an_indexed_chuck_turns_the_cutter_with_the_place_that_it_cuts():
-    blade, plunge = Ball(radius=1.0, held=FixedTool()), {"turns": 0, "at": At(x=20.0, depth=0.5)}
+    blade, plunge = Ball(radius=1.0, holder=FixedTool()), {"turns": 0, "at": At(x=20.0, depth=0.5)}
     plain = swept(cut_on(fixed(), **plunge), blade)
     turned = swept(cut_on(fixed(EccentricChuck(shift=0.0, index=Phase.of("1/4 turn"))), **plunge), blade)
     assert np.linalg.norm(turned.tip[0, :2] - plain.tip[0, :2]) == pytest.approx(20.0 * math.sqrt(2.0))
@@ -134,7 +134,7 @@ def test_an_indexed_chuck_turns_the_cutter_with_the_place_that_it_cuts():
 def test_a_plunge_is_a_single_pose(surface):
     at = At(x=20.0, z=-6.0, depth=0.5)
     cut = side_cut(at, turns=0) if surface is SIDE else cut_on(fixed(), turns=0, at=at)
-    sweep = swept(cut, Ball(radius=1.0, held=FixedTool()), surface)
+    sweep = swept(cut, Ball(radius=1.0, holder=FixedTool()), surface)
     assert sweep.tip.shape == sweep.outward.shape == sweep.level.shape == (1, 3)
 
 
@@ -144,7 +144,7 @@ class Chisel:
 
     kind: ClassVar[str] = "chisel"
     edge: Length = 2.0
-    held: str = "in both hands"
+    holder: str = "in both hands"
 
     def width_at(self, depth):
         return self.edge
@@ -155,5 +155,5 @@ def test_what_has_no_edge_carves_nothing_and_is_refused(cutter):
     assert not has_edge(cutter)
     with pytest.raises(SettingError) as told:
         swept(cut_on(fixed(), at=At(x=20.0)), cutter)
-    says = f"cutter.kind='{cutter.kind}': it has no edge, so it carves nothing; use a vee or another cutter"
-    assert str(told.value) == says
+    message = f"cutter.kind='{cutter.kind}': it has no edge, so it carves nothing; use a vee or another cutter"
+    assert str(told.value) == message

@@ -30,7 +30,7 @@ from lobework.parts.follower import Roller
 from lobework.parts.headstock import Headstock
 from lobework.parts.holder import CuttingFrame, DrillingSpindle
 from lobework.parts.piece import Barrel, Disc, Turned
-from lobework.parts.slide import Approach, Arc, At
+from lobework.parts.slide import Approach, At, SlideArc
 from lobework.parts.template import Template, read_template, template_of
 from tests.properties.test_path_laws import away_from_chord
 from tests.search import examples
@@ -188,7 +188,7 @@ def test_a_drawing_that_lies_has_its_axis_to_the_right(tmp_path):
 
 
 @pytest.mark.parametrize(
-    ("settings_", "says"),
+    ("settings_", "message"),
     [
         ({"points": ((0, 20),)}, "points=((0.0, 20.0),): must be two points or more"),
         ({"points": ((0, 20), (-5, math.nan))}, "points[2]=(-5.0, nan): must be finite numbers, within a kilometre"),
@@ -223,10 +223,10 @@ def test_a_drawing_that_lies_has_its_axis_to_the_right(tmp_path):
         ({"points": [(-0.001 * k, 20) for k in range(20_001)]}, "points=20001 points: must be 20000 points or fewer"),
     ],
 )
-def test_what_cannot_lead_a_slide_is_refused(settings_, says):
+def test_what_cannot_lead_a_slide_is_refused(settings_, message):
     with pytest.raises(SettingError) as refused:
         Template(**settings_).require_one_way()
-    assert str(refused.value) == says
+    assert str(refused.value) == message
 
 
 AXES = (
@@ -326,15 +326,15 @@ def test_where_two_curves_of_a_drawing_meet_in_a_hollow_a_rubber_is_led_on():
     assert missed == pytest.approx(3 / math.cos(math.radians(25)) - 3, abs=0.05)
 
 
-@pytest.mark.parametrize(("held", "radius"), [(DrillingSpindle(), 1.5), (CuttingFrame(radius=9.0), 9.0)])
+@pytest.mark.parametrize(("holder", "radius"), [(DrillingSpindle(), 1.5), (CuttingFrame(radius=9.0), 9.0)])
 @pytest.mark.parametrize("rubbed", [False, True])
-def test_a_flute_along_the_side_is_what_circles_led_along_the_template_leave(held, radius, rubbed):
+def test_a_flute_along_the_side_is_what_circles_led_along_the_template_leave(holder, radius, rubbed):
     """In the plane of X and Z a ball, or a frame that swings there, is a circle whose lowest
     place is the tip: rays along the side's normals meet all the circles at the depths that plane geometry gives."""
     apart, cut = 0.5, led(template=template_of(WORK, -1, -59, rubber=radius if rubbed else 0.0))
-    job = Job(lathe=BENCH, piece=WORK, cutter=Ball(radius=1.5, held=held), passes=[cut.passed], resolution=apart, chord=1e-3)
+    job = Job(lathe=BENCH, piece=WORK, cutter=Ball(radius=1.5, holder=holder), passes=[cut.passed], resolution=apart, chord=1e-3)
     carved = job.carve(backend="compiled")
-    if held == DrillingSpindle() and not rubbed:
+    if holder == DrillingSpindle() and not rubbed:
         assert_allclose(carved.depth, job.carve(backend="plain").depth, rtol=0, atol=2e-4)
     profile = WORK.surface.profile(carved.stock.down)
     inside = (profile[:, 1] < -8) & (profile[:, 1] > -52)
@@ -370,14 +370,14 @@ def test_travel_is_checked_along_the_whole_template():
 
 
 @pytest.mark.parametrize(
-    ("make", "says"),
+    ("make", "message"),
     [
         (
             lambda: led(travel=At(z=-3)),
             "travel=given: must be left out where there is a template; the slides follow the template alone",
         ),
         (
-            lambda: led(arc=Arc(radius=25, from_deg=0, to_deg=50)),
+            lambda: led(arc=SlideArc(radius=25, from_deg=0, to_deg=50)),
             "arc=given: must be left out where there is a template; the slides follow the template alone",
         ),
         (
@@ -394,10 +394,10 @@ def test_travel_is_checked_along_the_whole_template():
         ),
     ],
 )
-def test_a_pass_that_cannot_follow_a_template_is_refused(make, says):
+def test_a_pass_that_cannot_follow_a_template_is_refused(make, message):
     with pytest.raises(SettingError) as refused:
         make()
-    assert str(refused.value) == says
+    assert str(refused.value) == message
 
 
 def test_an_independent_interpreter_leads_the_tip_along_the_template(interpreter, tmp_path):

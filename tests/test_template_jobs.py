@@ -93,7 +93,7 @@ def test_what_was_taken_for_granted_is_said_in_the_check_and_on_the_sheet(job, c
 
 
 @pytest.mark.parametrize(
-    ("written", "says"),
+    ("written", "message"),
     [
         (
             "'vase'",
@@ -140,15 +140,15 @@ def test_what_was_taken_for_granted_is_said_in_the_check_and_on_the_sheet(job, c
         ),
     ],
 )
-def test_each_mistake_is_answered_in_one_line_with_its_key(job, capsys, written, says):
+def test_each_mistake_is_answered_in_one_line_with_its_key(job, capsys, written, message):
     path = job(written)
     assert main(["check", str(path)]) == 2
     (line,) = capsys.readouterr().err.splitlines()
-    assert re.sub(r"^lobework: .*vase\.toml:\d+: pass\[1\]\.", "", line) == says
+    assert re.sub(r"^lobework: .*vase\.toml:\d+: pass\[1\]\.", "", line) == message
 
 
 @pytest.mark.parametrize(
-    ("written", "says"),
+    ("written", "message"),
     [
         ("{ of = 'piece', from = 1 }", "from: 1 must be from -55 in to 0 in, where the template runs along z"),
         (
@@ -161,19 +161,19 @@ def test_each_mistake_is_answered_in_one_line_with_its_key(job, capsys, written,
         ),
     ],
 )
-def test_a_mistake_in_a_job_in_inches_is_answered_in_inches(job, capsys, written, says):
+def test_a_mistake_in_a_job_in_inches_is_answered_in_inches(job, capsys, written, message):
     path = job(written)
     path.write_text(f'units = "inch"\n{path.read_text(encoding="utf-8")}', encoding="utf-8")
     assert main(["check", str(path)]) == 2
     (line,) = capsys.readouterr().err.splitlines()
-    assert line.partition("pass[1].template.")[2] == says
+    assert line.partition("pass[1].template.")[2] == message
 
 
 def test_the_check_says_what_a_rubber_misses_of_a_hollow(job, capsys):
     """Straight down and up at 45 degrees, a circle of 2 mm stands 2 sqrt(2) - 2 = 0.828 mm short of the corner."""
     assert main(["check", str(job("{ points = [[0, 25], [-10, 15], [-20, 25]], rubber = 2 }"))]) == 1
-    says = "the rubber spans the hollow at z -10 mm, and misses 0.828 mm of its depth; a smaller one would reach"
-    assert f"warning (template): pass 1: {says}" in capsys.readouterr().out
+    message = "the rubber spans the hollow at z -10 mm, and misses 0.828 mm of its depth; a smaller one would reach"
+    assert f"warning (template): pass 1: {message}" in capsys.readouterr().out
 
 
 def test_a_template_beside_a_travel_or_on_a_disc_is_refused(job):

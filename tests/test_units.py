@@ -75,7 +75,7 @@ def test_lobes_are_counted_on_the_cam_they_are_for():
 
 
 @pytest.mark.parametrize(
-    ("reader", "written", "says"),
+    ("reader", "written", "message"),
     [
         (length, "3 furlongs", "'3 furlongs': the unit 'furlongs' does not fit here; allowed: mm, cm, in, inch"),
         (length, "2 deg", "unit 'deg' does not fit here"),
@@ -93,10 +93,10 @@ def test_lobes_are_counted_on_the_cam_they_are_for():
         (ratio, "1e999999999", "is not a number"),
     ],
 )
-def test_what_is_not_understood_is_refused_in_one_line_with_an_example(reader, written, says):
+def test_what_is_not_understood_is_refused_in_one_line_with_an_example(reader, written, message):
     with pytest.raises(InputError) as error:
         reader(written)
-    assert says in str(error.value)
+    assert message in str(error.value)
     assert "write" in str(error.value)
     assert "\n" not in str(error.value)
 

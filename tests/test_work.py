@@ -59,19 +59,19 @@ def test_a_tip_beyond_an_end_of_a_barrel_is_warned_of_with_how_far_and_where_fir
     assert found(ring().series(4, z=-3.0)) == [
         "warning (work): rings: the tip cuts up to 3 mm beyond the edge of the work, in rings 4 first; begin nearer the middle"
     ]
-    (says,) = found(ring(z=0.5))
-    assert "up to 0.5 mm beyond the edge of the work, in rings first" in says
+    (message,) = found(ring(z=0.5))
+    assert "up to 0.5 mm beyond the edge of the work, in rings first" in message
 
 
 @pytest.mark.parametrize(("z", "radius"), [(2.0, 9.6), (-22.0, 8.2)])
 def test_a_tip_beyond_an_end_of_a_turned_piece_is_warned_of(z, radius):
-    (says,) = found(ring(x=radius, z=z, depth=0.4), piece=VASE)
-    assert "the tip cuts up to 2 mm beyond the edge of the work, in rings first" in says
+    (message,) = found(ring(x=radius, z=z, depth=0.4), piece=VASE)
+    assert "the tip cuts up to 2 mm beyond the edge of the work, in rings first" in message
 
 
 def test_a_helix_that_runs_off_the_end_is_warned_of():
-    (says,) = found(ring(z=-2.0, turns=3, travel=At(z=-11.0)))
-    assert "up to 1 mm beyond the edge of the work" in says
+    (message,) = found(ring(z=-2.0, turns=3, travel=At(z=-11.0)))
+    assert "up to 1 mm beyond the edge of the work" in message
 
 
 def test_beyond_the_end_but_clear_of_the_work_is_no_matter():
@@ -91,18 +91,18 @@ def test_a_turned_wall_is_as_thick_as_it_is_under_the_pass():
     """Two straight walls: 2 mm at the end away from the headstock, 6 mm at the other."""
     cup = Turned(profile=((0, 12), (-20, 12)), hollow=((0, 10), (-20, 6)))
     assert found(ring(z=-18.0, depth=4.0), piece=cup) == []
-    (says,) = found(ring(z=-1.0, depth=4.0), piece=cup)
-    assert "goes 4 mm deep, in rings first, through work 2.2 mm thick" in says
-    (says,) = found(ring(z=-15.0, depth=4.0).series(2, z=12.0), piece=cup)
-    assert "in rings 1 first, through work 2.6 mm thick" in says
+    (message,) = found(ring(z=-1.0, depth=4.0), piece=cup)
+    assert "goes 4 mm deep, in rings first, through work 2.2 mm thick" in message
+    (message,) = found(ring(z=-15.0, depth=4.0).series(2, z=12.0), piece=cup)
+    assert "in rings 1 first, through work 2.6 mm thick" in message
 
 
 @pytest.mark.parametrize("past", [0.4, 11.6, 12.4])
 def test_a_cutter_that_goes_in_through_the_middle_is_warned_of(past):
     """A pass that says no x begins at the axis, and its depth counts on from there: to the far side, and out of it."""
     solid = Barrel(diameter=24.0, length=12.0)
-    (says,) = found(ring(depth=0.0).series(2, x=-12.0 - past), piece=solid)
-    assert says == (
+    (message,) = found(ring(depth=0.0).series(2, x=-12.0 - past), piece=solid)
+    assert message == (
         "warning (work): rings: the cutter comes through deeper wood on its way in, in rings 2 first; "
         "begin x at the work's own radius there"
     )
@@ -110,10 +110,10 @@ def test_a_cutter_that_goes_in_through_the_middle_is_warned_of(past):
 
 
 def test_a_plunge_is_looked_at_like_any_pass():
-    (says,) = found(ring(z=-13.0, turns=0))
-    assert "up to 1 mm beyond the edge of the work" in says
-    (says,) = found(ring(depth=3.4, turns=0))
-    assert "goes 3.4 mm deep" in says
+    (message,) = found(ring(z=-13.0, turns=0))
+    assert "up to 1 mm beyond the edge of the work" in message
+    (message,) = found(ring(depth=3.4, turns=0))
+    assert "goes 3.4 mm deep" in message
     assert found(ring(turns=0)) == []
 
 
@@ -122,16 +122,16 @@ def test_sound_work_is_carved_in_silence():
 
 
 def test_work_cut_through_is_a_problem_with_place_pass_and_step():
-    says = said(carved(ring(z=-6.0, depth=2.0).series(3, depth=0.6), cutter=Ball(radius=4.0)))
-    assert says == [
+    message = said(carved(ring(z=-6.0, depth=2.0).series(3, depth=0.6), cutter=Ball(radius=4.0)))
+    assert message == [
         "problem (carving): rings 3: cut through at 0 degrees, z -6 mm: 3.2 mm deep in work 3 mm thick; cut less deep"
     ]
 
 
 def test_work_cut_to_its_last_shaving_is_cut_through():
-    (says, _) = said(carved(ring(x=6.0, z=0.0, depth=3.0), piece=DISC, cutter=Ball(radius=1.0)))
-    assert says.startswith("problem (carving): rings: cut through at x ")
-    assert says.endswith(": 3 mm deep in work 3 mm thick; cut less deep")
+    (message, _) = said(carved(ring(x=6.0, z=0.0, depth=3.0), piece=DISC, cutter=Ball(radius=1.0)))
+    assert message.startswith("problem (carving): rings: cut through at x ")
+    assert message.endswith(": 3 mm deep in work 3 mm thick; cut less deep")
 
 
 BODY = "so its body would be in the wood; cut less deep, or use a cutter with a higher edge"
@@ -161,11 +161,11 @@ HIGH = (
 """Cutters, and how high the edge of each is, by hand."""
 
 
-@pytest.mark.parametrize("held", HELD, ids=lambda held: held.kind)
+@pytest.mark.parametrize("holder", HELD, ids=lambda holder: holder.kind)
 @pytest.mark.parametrize(("cutter", "high"), HIGH, ids=lambda it: getattr(it, "kind", ""))
 @pytest.mark.parametrize(("piece", "at"), [(DISC, (6.0, 0.0)), (BARREL, (12.0, -6.0)), (POT, (12.0, -10.0))])
-def test_a_cut_deeper_than_the_edge_is_high_is_a_problem_before_it_is_carved(held, cutter, high, piece, at):
-    given = {"piece": piece, "cutter": replace(cutter, held=held)}
+def test_a_cut_deeper_than_the_edge_is_high_is_a_problem_before_it_is_carved(holder, cutter, high, piece, at):
+    given = {"piece": piece, "cutter": replace(cutter, holder=holder)}
     deep = [ring(*at, depth=high).series(3, depth=0.1), ring(*at, depth=high)]
     assert bodies(*deep, **given) == [
         f"problem (work): rings: goes {high + 0.2:g} mm deep, in rings 2 first, but the cutter's edge is {high:g} mm high, {BODY}"
@@ -187,13 +187,13 @@ def test_neither_a_pen_nor_a_flat_end_nor_a_tip_beside_the_work_has_its_body_in_
 
 
 def test_an_edge_s_height_is_told_in_the_job_s_units():
-    (says,) = bodies(ring(6.0, 0.0, depth=2.0), piece=DISC, units="inch")
-    assert "goes 0.0787 in deep, in rings first, but the cutter's edge is 0.0394 in high" in says
+    (message,) = bodies(ring(6.0, 0.0, depth=2.0), piece=DISC, units="inch")
+    assert "goes 0.0787 in deep, in rings first, but the cutter's edge is 0.0394 in high" in message
 
 
 def test_a_job_s_check_finds_a_body_in_the_wood_once():
     findings = job(ring(depth=1.3)).check()
-    assert [each.level for each in findings if BODY in each.says] == ["problem"]
+    assert [each.level for each in findings if BODY in each.message] == ["problem"]
 
 
 def test_a_flat_end_has_no_height_to_be_too_low():
@@ -227,7 +227,7 @@ def test_work_that_does_not_say_how_it_is_seen_is_a_face():
 
 
 def test_a_frame_whose_spindle_would_be_in_the_wood_is_found():
-    deep = carved(ring(depth=2.0), cutter=FlatEnd(width=2.0, held=CuttingFrame(radius=1.5)))
+    deep = carved(ring(depth=2.0), cutter=FlatEnd(width=2.0, holder=CuttingFrame(radius=1.5)))
     where = "rings: 2 mm deep at 0 degrees, z -6 mm"
     assert said(deep)[-1] == f"problem (carving): {where}, but the frame's radius is 1.5 mm; its spindle would be in the wood"
 

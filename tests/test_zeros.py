@@ -16,10 +16,10 @@ from lobework.gearing.screw import Screw
 from lobework.kinematics.motion import motion_of
 from lobework.lathe.lathe import Axis, CamShaft, HandAxis, Lathe
 from lobework.lathe.passes import Cut, Pass
-from lobework.parts.cam import Eccentric, Law, Scallop, Wave
+from lobework.parts.cam import EccentricCam, MotionLaw, Scallop, Wave
 from lobework.parts.chuck import Dome
 from lobework.parts.drive import Drive
-from lobework.parts.follower import Flat, Knife, Roller
+from lobework.parts.follower import FlatFollower, Knife, Roller
 from lobework.parts.headstock import Headstock
 from lobework.parts.piece import Turned
 from lobework.parts.slide import Approach, At
@@ -40,14 +40,14 @@ def reach(drive, direction):
     if isinstance(nose, Knife):
         rise = float(cam.rise_at(np.array([direction]))[0])
         return rise + (0.0 if cam.on == "face" else cam.base_radius)
-    wide = WIDE if isinstance(nose, Flat) else nose.radius / cam.base_radius * 1.2
+    wide = WIDE if isinstance(nose, FlatFollower) else nose.radius / cam.base_radius * 1.2
     off = wide * PARTS
     rise = cam.rise_at(direction + off)
     if cam.on == "face":
         room = nose.radius**2 - (cam.base_radius * off) ** 2
         return float((rise[room >= 0] + np.sqrt(room[room >= 0])).max())
     r = cam.base_radius + rise
-    if isinstance(nose, Flat):
+    if isinstance(nose, FlatFollower):
         return float((r * np.cos(off)).max())
     room = nose.radius**2 - (r * np.sin(off)) ** 2
     return float((r[room >= 0] * np.cos(off[room >= 0]) + np.sqrt(room[room >= 0])).max())
@@ -83,12 +83,12 @@ def halved(low, high, of):
 def numbers(cut):
     """Return what the steps say: x, y and z to set; and what each other follower must read, by cam."""
     steps = dict(zero_steps(cut))
-    said = {name.partition(" ")[2]: says for name, says in steps.items()}
+    said = {name.partition(" ")[2]: message for name, message in steps.items()}
     x, y = (float(each) for each in re.search(r"set x to (\S+) mm, y to (\S+?)(?: mm.*)?$", said["x and y"]).groups())
     z = float(re.search(r"set z to (\S+) mm", said["z"])[1])
     others = {
-        int(name.split()[-1]): float(re.search(r"must read [xz] (\S+) mm", says)[1])
-        for name, says in said.items()
+        int(name.split()[-1]): float(re.search(r"must read [xz] (\S+) mm", message)[1])
+        for name, message in said.items()
         if name.startswith("follower of cam")
     }
     return x, y, z, others
@@ -123,8 +123,8 @@ edges = st.builds(
             Wave(lobes=4, base_radius=60.0, rise=5.0),
             Wave(lobes=5, base_radius=50.0, rise=1.5),
             Scallop(lobes=6, base_radius=55.0, rise=4.0),
-            Eccentric(radius=40.0, offset=3.0),
-            Law(law="cycloidal", lobes=3, base_radius=60.0, rise=3.0, rise_part="1/4", fall_part="1/3", dwell_part="1/6"),
+            EccentricCam(radius=40.0, offset=3.0),
+            MotionLaw(law="cycloidal", lobes=3, base_radius=60.0, rise=3.0, rise_part="1/4", fall_part="1/3", dwell_part="1/6"),
         ]
     ),
     st.sampled_from([Knife(), Roller(2.0), Roller(25.0)]),
@@ -174,8 +174,8 @@ def test_on_a_rocking_headstock_the_steps_put_the_tip_on_the_axis_at_the_x_and_y
         x, y, _, _ = numbers(cut)
     except SettingError:
         reject()
-    says = dict(zero_steps(cut))["3. headstock"]
-    far = re.search(r"stands (\S+) mm from upright over the pivot, (away from|towards) the cutter", says)
+    message = dict(zero_steps(cut))["3. headstock"]
+    far = re.search(r"stands (\S+) mm from upright over the pivot, (away from|towards) the cutter", message)
     assert (0.0 if far is None else float(far[1]) * (-1 if far[2] == "away from" else 1)) == pytest.approx(x, abs=1e-9)
     holder = halved(1.0, 400.0, lambda far: gap(drive, 0.0, math.asin(x / HEIGHT), far))
     (true_x, true_y, _), (turned,) = at_turn(cut, u)
@@ -210,7 +210,7 @@ def test_of_two_cams_of_which_the_furthest_holds_each_follower_is_set_alone(one,
 
 def test_a_flat_follower_is_set_as_others_are():
     """On an eccentric disc it lifts by the offset times one and the cosine; at zero by twice the offset."""
-    drive = Drive(Eccentric(radius=40.0, offset=3.0), follower=Flat(), side="back")
+    drive = Drive(EccentricCam(radius=40.0, offset=3.0), follower=FlatFollower(), side="back")
     x, _, _, _ = numbers(cut_of(sliding(), drive))
     assert x == pytest.approx(slid(drive, 0.0) - (40 - 3), abs=SAID)
     assert x == pytest.approx(0.0, abs=SAID)

@@ -33,7 +33,7 @@ print(json.dumps({
     "loaded": [asdict(record) for record in shelf.loaded],
     "refused": [asdict(record) for record in shelf.refused],
     "parts": {kind: {name: part.__module__ for name, part in shelf.kinds(kind).items()} for kind in kinds},
-    "backends": {name: backend.says for name, backend in shelf.backends().items()},
+    "backends": {name: backend.description for name, backend in shelf.backends().items()},
     "targets": {name: target.file for name, target in shelf.targets().items()},
     "checks": [check.__name__ for check in shelf.checks()],
 }))
@@ -73,6 +73,6 @@ class Shop:
         found: dict[str, Any] = json.loads(self.run("-c", REPORT, plugins=plugins).stdout)
         return found
 
-    def says(self, script: str, plugins: str | None = None) -> list[str]:
+    def message(self, script: str, plugins: str | None = None) -> list[str]:
         """Return the lines that a script prints there."""
         return self.run("-c", script, plugins=plugins).stdout.splitlines()

@@ -41,13 +41,13 @@ class Shown:
 CAMS = {
     "wave": lw.Wave(lobes=8, base_radius=40.0, rise=6.0),
     "scallop": lw.Scallop(lobes=8, base_radius=40.0, rise=6.0),
-    "eccentric": lw.Eccentric(radius=42.0, offset=9.0),
-    "law": lw.Law(law="cycloidal", lobes=4, base_radius=39.0, rise=8.0, rise_part="1/4", dwell_part="1/4", fall_part="1/4"),
+    "eccentric": lw.EccentricCam(radius=42.0, offset=9.0),
+    "law": lw.MotionLaw(law="cycloidal", lobes=4, base_radius=39.0, rise=8.0, rise_part="1/4", dwell_part="1/4", fall_part="1/4"),
 }
 """Settings that show a cam well; any other is shown as its sample for the kit has it."""
 
 CHUCKS = {
-    "plain": (Shown(chuck=lw.Plain(), lobes=4, rise=8.0, count=12, on=Fraction(1, 48)),),
+    "plain": (Shown(chuck=lw.PlainChuck(), lobes=4, rise=8.0, count=12, on=Fraction(1, 48)),),
     "eccentric": (Shown(chuck=lw.EccentricChuck(shift=12.0), lobes=0, x=16.0, count=24, on=Fraction(1, 24)),),
     "oval": (
         Shown(chuck=lw.Oval(throw=9.0), x=26.0, lobes=24, count=4, on=Fraction(0), step=-4.0),
@@ -69,7 +69,7 @@ CHUCKS = {
 """The same for chucks."""
 
 
-def _svg(low, high, body, title, says):
+def _svg(low, high, body, title, message):
     """Return the picture: everything between two corners, mm, with a scale bar under it."""
     margin, bar = 3.0, 20 if high[0] - low[0] > 50 else 10
     left, top = low[0] - margin, high[1] + margin
@@ -78,9 +78,9 @@ def _svg(low, high, body, title, says):
     x, letters = left + (width - bar) / 2, 11 * width / WIDTH_PX
     ticks = "".join(f"M{x + at:.2f} {y - up:.2f}V{y:.2f}" for at, up in ((0, 1.4), (bar / 2, 0.8), (bar, 1.4)))
     return (
-        f'<svg class="part" xmlns="http://www.w3.org/2000/svg" role="img" aria-label="{title}: {says}" '
+        f'<svg class="part" xmlns="http://www.w3.org/2000/svg" role="img" aria-label="{title}: {message}" '
         f'width="{WIDTH_PX}" height="{WIDTH_PX * height / width:.0f}" viewBox="{left:.2f} {-top:.2f} {width:.2f} {height:.2f}">'
-        f"<title>{title}: {says}</title>{body}"
+        f"<title>{title}: {message}</title>{body}"
         f'<path class="rule" d="M{x:.2f} {y:.2f}h{bar}{ticks}"/>'
         f'<text x="{x + bar + letters / 2:.2f}" y="{y:.2f}" font-size="{letters:.2f}">{bar} mm</text></svg>'
     )
@@ -172,8 +172,8 @@ def _indexed(part):
 
 def _sampled(part):
     """Return how a chuck is shown that nobody has chosen a ring for: a wave, indexed on or, over several turns, a circle."""
-    turns = min(getattr(part, "comes_back", 1) or 1, MOST_TURNS)
-    still = _indexed(part) and not part.varies
+    turns = min(getattr(part, "period_turns", 1) or 1, MOST_TURNS)
+    still = _indexed(part) and not part.is_dynamic
     return Shown(chuck=part, count=12 if still else 1, turns=turns, lobes=12 if turns == 1 else 0)
 
 
@@ -187,9 +187,9 @@ def chuck(shown):
     body = "".join(_path("line", each) for each in flat[1:]) + _path("dashes accent", flat[0], closed=True) + _cross()
     corners = np.concatenate(flat)
     what = f"a wave of {shown.lobes} lobes" if shown.lobes else "a circle"
-    says = f"what it makes of {what}" + (f", cut {shown.count} times" if shown.count > 1 else "")
-    says += "; dashed, the ring without it" + (", seen aslant" if leans else "")
-    return _svg(corners.min(axis=0), corners.max(axis=0), body, f"chuck {part.kind}", says)
+    message = f"what it makes of {what}" + (f", cut {shown.count} times" if shown.count > 1 else "")
+    message += "; dashed, the ring without it" + (", seen aslant" if leans else "")
+    return _svg(corners.min(axis=0), corners.max(axis=0), body, f"chuck {part.kind}", message)
 
 
 def _leaning(points):

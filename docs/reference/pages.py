@@ -35,7 +35,7 @@ OPENINGS = {
     "chuck": '[[chuck]]\nkind = "{}"',
     "cutter": '[cutter]\nkind = "{}"',
     "piece": '[piece]\nform = "{}"',
-    "holder": 'held = {{ kind = "{}" }}',
+    "holder": 'holder = {{ kind = "{}" }}',
 }
 """How a job file begins the table of a part."""
 
@@ -45,7 +45,7 @@ TITLES = {
     "chuck": "What stands between spindle and work. Each is drawn by what it makes of a ring, or of a ring indexed on.",
     "cutter": "What leaves a line or a groove.",
     "piece": "The work.",
-    "holder": "What holds the cutter: a cutter's setting ``held``.",
+    "holder": "What holds the cutter: a cutter's setting ``holder``.",
     "backend": "Ways of carving.",
     "target": "Files that can be written for a job.",
     "check": "What looks for trouble before wood is cut.",
@@ -119,8 +119,8 @@ def settings(part):
     keys, marks = part_keys(part), measures(part)
     made = [each for each in dataclasses.fields(part) if each.init]
     rows = [
-        (code(key), held.says.replace("'", '"'), shown_default(field, marks[field.name]), held.about)
-        for field, (key, held) in zip(made, keys.items(), strict=True)
+        (code(key), holder.message.replace("'", '"'), shown_default(field, marks[field.name]), holder.about)
+        for field, (key, holder) in zip(made, keys.items(), strict=True)
     ]
     if not rows:
         return "It has no settings.\n\n"
@@ -202,7 +202,7 @@ def inner_section(name, part):
 
 def kind_page(kind, known):
     """Return the page of one kind of part, and of the tables that stand in theirs."""
-    inner = {name: held for part in known.values() for name, held in held_in(part).items()}
+    inner = {name: holder for part in known.values() for name, holder in held_in(part).items()}
     sections = [part_section(kind, name, part) for name, part in known.items()]
     sections += [inner_section(f"{name} (a table in theirs)", part) for name, part in inner.items()]
     return title(f"{kind.capitalize()}s") + f"{TITLES[kind]}\n\n" + "".join(sections)
@@ -216,7 +216,7 @@ def plain_page(kind, rows, heads, widths):
 def target_page():
     """Return the page of the files that can be written."""
     rows = [
-        (code(name), code(each.file), each.shows, each.says, code(f"pip install '{each.needs[1]}'" if each.needs else ""))
+        (code(name), code(each.file), each.shows, each.message, code(f"pip install '{each.needs[1]}'" if each.needs else ""))
         for name, each in shelf().targets().items()
     ]
     return plain_page("target", rows, ("name", "file", "shows", "what it is for", "needs"), "12 18 12 36 22")
@@ -224,7 +224,7 @@ def target_page():
 
 def backend_page():
     """Return the page of the ways of carving."""
-    rows = [(code(name), each.says, ", ".join(sorted(each.can))) for name, each in shelf().backends().items()]
+    rows = [(code(name), each.message, ", ".join(sorted(each.can))) for name, each in shelf().backends().items()]
     return plain_page("backend", rows, ("name", "what it is for", "can carve"), "16 44 40")
 
 
@@ -254,14 +254,14 @@ def asks(promise):
     """Return each thing that a promise asks for: its signature, and what it must be."""
     if dataclasses.is_dataclass(promise):
         told = re.findall(r"^(\S.*)\n((?:    .*\n?)+)", sections(promise)["Parameters"], re.MULTILINE)
-        return [(code(entry), " ".join(says.split())) for entry, says in told]
+        return [(code(entry), " ".join(message.split())) for entry, message in told]
     rows = [(f"{name}: {text}", "The name that it goes by.") for name, text in inspect.get_annotations(promise).items()]
     for name, member in vars(promise).items():
         if isinstance(member, property):
             rows.append((f"{name}: {inspect.signature(member.fget).return_annotation}", inspect.getdoc(member)))
         elif inspect.isfunction(member) and (not name.startswith("_") or name == "__call__") and inspect.getdoc(member):
             rows.append((f"{name}{written(member)}", inspect.getdoc(member)))
-    return [(code(signature), linked_within(promise, " ".join((says or "").split()))) for signature, says in rows]
+    return [(code(signature), linked_within(promise, " ".join((message or "").split()))) for signature, message in rows]
 
 
 def linked_within(promise, text):
@@ -311,8 +311,8 @@ def constants():
             if isinstance(node, ast.Assign | ast.AnnAssign) and node.value:
                 (target,) = node.targets if isinstance(node, ast.Assign) else [node.target]
                 said = isinstance(after, ast.Expr) and isinstance(after.value, ast.Constant)
-                says = inspect.cleandoc(str(after.value.value)) if said else ""
-                found[name][ast.unparse(target)] = (ast.unparse(node.value), says)
+                message = inspect.cleandoc(str(after.value.value)) if said else ""
+                found[name][ast.unparse(target)] = (ast.unparse(node.value), message)
     return found
 
 
@@ -355,8 +355,8 @@ def module_page(name, module):
         elif inspect.isroutine(inspect.unwrap(thing)):
             body += directive("autofunction", f"{name}.{each}")
         else:
-            value, says = constants()[name][each]
-            body += directive("py:data", each, says, **({"value": value} if len(value) < 100 else {}))
+            value, message = constants()[name][each]
+            body += directive("py:data", each, message, **({"value": value} if len(value) < 100 else {}))
     return body
 
 

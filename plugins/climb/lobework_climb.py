@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 
 import numpy as np
 
-from lobework.plugins import Check, Eccentric, Finding, Wave, format_number, hookimpl, lift_of
+from lobework.plugins import Check, EccentricCam, Finding, Wave, format_number, hookimpl, lift_of
 
 if TYPE_CHECKING:
     from lobework.plugins import Cam, Cut, Drive, Motion, Trace
@@ -57,7 +57,7 @@ def steepest(drive: Drive, motion: Motion) -> Steepest:
     >>> import lobework as lw
     >>> from lobework.kinematics.motion import motion_of
     >>> from lobework.lathe.passes import Cut
-    >>> disc = lw.Drive(lw.Eccentric(radius=30.0, offset=10.0), follower=lw.Roller(8.0))
+    >>> disc = lw.Drive(lw.EccentricCam(radius=30.0, offset=10.0), follower=lw.Roller(8.0))
     >>> cut = Cut(number=1, passed=lw.Pass(cams=[disc]), lathe=lw.read_lathe("sliding-bench"))
     >>> round(steepest(cut.passed.cams[0], motion_of(cut)).angle_deg, 4)
     15.2575
@@ -84,7 +84,7 @@ def climb(cuts: Sequence[Cut], traces: Sequence[Trace]) -> Iterator[Finding]:
                     kind="climb",
                     level="problem" if found.angle_deg > TOO_STEEP_DEG else "warning",
                     where=f"{cut.passed.name or f'pass {group}'}, {drive.name}",
-                    says=_says(drive, found),
+                    message=_says(drive, found),
                 )
 
 
@@ -112,7 +112,7 @@ def lobework_checks() -> list[Check]:
 @hookimpl
 def lobework_samples() -> list[Sample]:
     """Return the check, with passes of which the steepest place is known."""
-    from lobework.testing import Known, Sample
+    from lobework.testing import ExpectedValue, Sample
 
     def levels(check: Check, cam: Cam) -> list[str]:
         """Return the levels of what is found of a cam and a knife, on a headstock that slides."""
@@ -124,15 +124,15 @@ def lobework_samples() -> list[Sample]:
         return [each.level for each in check([cut], [trace(cut)])]
 
     closed = "closed form: tan of the angle is lobes a / sqrt((base + a)^2 - a^2), a half the rise"
-    disc = Eccentric(radius=30.0, offset=10.0)
+    disc = EccentricCam(radius=30.0, offset=10.0)
     steep, wall = (Wave(lobes=lobes, base_radius=40.0, rise=5.0) for lobes in (12, 60))
     return [
         Sample(
             climb,
             known=[
-                Known(lambda check: len(levels(check, disc)), 0, "closed form: asin(10 / 30), 19.47 degrees"),
-                Known(lambda check: levels(check, steep).count("warning"), 1, closed),
-                Known(lambda check: levels(check, wall).count("problem"), 1, closed),
+                ExpectedValue(lambda check: len(levels(check, disc)), 0, "closed form: asin(10 / 30), 19.47 degrees"),
+                ExpectedValue(lambda check: levels(check, steep).count("warning"), 1, closed),
+                ExpectedValue(lambda check: levels(check, wall).count("problem"), 1, closed),
             ],
         )
     ]

@@ -151,7 +151,7 @@ class Epicyclic:
     Examples
     --------
     >>> chuck = Epicyclic(stages=[Stage(arm=3.0, train=[(40, 120)])])
-    >>> chuck.ratios, chuck.comes_back
+    >>> chuck.ratios, chuck.period_turns
     ((Fraction(1, 3),), 3)
     >>> chuck.motions(np.array([0.0, 3 * np.pi])).apply(np.array([[2.0, 0.0, 0.0]])).round(12)
     array([[5., 0., 0.],
@@ -159,7 +159,7 @@ class Epicyclic:
     """
 
     kind: ClassVar[str] = "epicyclic"
-    varies: ClassVar[bool] = True
+    is_dynamic: ClassVar[bool] = True
     stages: tuple[Stage, ...]
     index: Turning = Phase()
     wheel: Wheel | None = None
@@ -180,7 +180,7 @@ class Epicyclic:
         return tuple(accumulate((stage.ratio for stage in self.stages), mul))
 
     @property
-    def comes_back(self) -> int:
+    def period_turns(self) -> int:
         """Turns of the spindle after which every wheel stands as it did at the start."""
         return lcm(*(ratio.denominator for ratio in self.ratios))
 
@@ -219,7 +219,7 @@ def lobework_chucks() -> list[type[Chuck]]:
 @hookimpl
 def lobework_samples() -> list[Sample]:
     """Return geometric chucks with known answers."""
-    from lobework.testing import Known, Sample
+    from lobework.testing import ExpectedValue, Sample
 
     ellipse = Epicyclic(stages=(Stage(arm=1.0, train=((60, 120),), idler=True),))
     loops = Epicyclic(stages=(Stage(arm=3.0, train=((40, 120),)),))
@@ -233,7 +233,7 @@ def lobework_samples() -> list[Sample]:
         Sample(
             ellipse,
             known=[
-                Known(
+                ExpectedValue(
                     lambda chuck: _distances(chuck, 5.0, halves),
                     [4.0, 6.0, 4.0, 6.0],
                     'HandWiki, "Hypotrochoid": R = 10, r = 5, d = 1 has half axes 6 and 4',
@@ -243,10 +243,10 @@ def lobework_samples() -> list[Sample]:
         Sample(
             loops,
             known=[
-                Known(
-                    lambda chuck: chuck.comes_back, 3, "J. Lukin, The Lathe & Its Uses, figures 313-317: 40 on 120, three loops"
+                ExpectedValue(
+                    lambda chuck: chuck.period_turns, 3, "J. Lukin, The Lathe & Its Uses, figures 313-317: 40 on 120, three loops"
                 ),
-                Known(
+                ExpectedValue(
                     lambda chuck: _distances(chuck, 3.0, [Fraction(n) for n in range(3)]),
                     [0.0, 0.0, 0.0],
                     "from the same: cut as far out as the slide, the loops go through the middle",
@@ -256,12 +256,12 @@ def lobework_samples() -> list[Sample]:
         Sample(
             snail,
             known=[
-                Known(
+                ExpectedValue(
                     lambda chuck: _distances(chuck, 0.0, [Fraction(0), Fraction(1, 4), Fraction(1, 2)]),
                     [28.0, 20.0, 4.0],
                     "J. H. Ibbetson, Specimens in Eccentric Circular Turning, Specimen X, pp. 168-169",
                 )
             ],
         ),
-        Sample(compound, known=[Known(lambda chuck: chuck.comes_back, 40, "3/10 of a turn, and -3/4 of that")]),
+        Sample(compound, known=[ExpectedValue(lambda chuck: chuck.period_turns, 40, "3/10 of a turn, and -3/4 of that")]),
     ]

@@ -134,7 +134,7 @@ def render(drawing: Drawing) -> bytes:
     >>> from lobework.render.drawing import Drawing, Figure, Layer, Stroke
     >>> line = Figure("cut 1", (Stroke(np.array([[0.0, 0.0], [30.0, 40.0]]), 0.3),))
     >>> sheet = Drawing(
-    ...     title="Lid", says="", left=0.0, top=40.0, width=30.0, height=40.0,
+    ...     title="Lid", description="", left=0.0, top=40.0, width=30.0, height=40.0,
     ...     layers=(Layer("pass-1", "rings", (line,)),), lines=(), words=(), bar=50.0,
     ... )
     >>> render(sheet).decode().splitlines()[-4:]
@@ -223,7 +223,7 @@ TARGET: Final = Target(
     name="plotter",
     file="drawing.hpgl",
     shows="drawing",
-    says="the pattern in true millimetres for a pen plotter (HP-GL), one pen a pass",
+    description="the pattern in true millimetres for a pen plotter (HP-GL), one pen a pass",
     render=render,
 )
 
@@ -237,7 +237,7 @@ def lobework_targets() -> list[Target]:
 @hookimpl
 def lobework_samples() -> list[Sample]:
     """Return the target, with a circle of which the size on paper is known."""
-    from lobework.testing import Known, Sample
+    from lobework.testing import ExpectedValue, Sample
 
     def across(target: Target) -> Array:
         """Return how wide and high a circle of 40 mm is drawn, mm."""
@@ -247,7 +247,7 @@ def lobework_samples() -> list[Sample]:
         circle = Figure("circle", (Stroke(20 * np.stack([np.cos(turn), np.sin(turn)], axis=-1), 0.3),))
         layers = (Layer("pass-1", "circle", (circle,)),)
         sheet = Drawing(
-            title="", says="", left=-20.0, top=20.0, width=40.0, height=40.0, layers=layers, lines=(), words=(), bar=50.0
+            title="", description="", left=-20.0, top=20.0, width=40.0, height=40.0, layers=layers, lines=(), words=(), bar=50.0
         )
         (drawn,) = read(target.render(sheet))[1][1]
         size: Array = np.ptp(drawn, axis=0)
@@ -256,7 +256,7 @@ def lobework_samples() -> list[Sample]:
     return [
         Sample(
             TARGET,
-            known=[Known(across, [40.0, 40.0], "its own diameter, 1600 plotter units", within=1e-9)],
+            known=[ExpectedValue(across, [40.0, 40.0], "its own diameter, 1600 plotter units", within=1e-9)],
             reads=lambda file: [line for _, lines in read(file)[1:] for line in lines],
         )
     ]

@@ -289,35 +289,40 @@ def lobework_cams() -> list[type[Cam]]:
 @hookimpl
 def lobework_samples() -> list[Sample]:
     """Return cams with sides, and what is known of them."""
-    from lobework.testing import Known, Sample
+    from lobework.testing import ExpectedValue, Sample
 
     def across(cam: Cam) -> Array:
         """Return how far apart two flats stand that hold the cam between them, at several angles."""
-        from lobework.plugins import Flat, lift_of
+        from lobework.plugins import FlatFollower, lift_of
 
-        lift, angles = lift_of(cam, Flat()), np.linspace(0, 2 * math.pi, 25)
+        lift, angles = lift_of(cam, FlatFollower()), np.linspace(0, 2 * math.pi, 25)
         apart: Array = lift.curve.at(angles) + lift.curve.at(angles + math.pi) + 2 * lift.rest
         return apart
 
     barbier = "E. Barbier, J. math. pures appl. 5 (1860), 273-286 (from memory): its width is constant"
     corner = "the corner of a regular polygon stands its flat's distance over cos(pi / sides) from the middle"
     return [
-        Sample(Polygon(sides=6, base_radius=40.0), known=[Known(lambda cam: cam.rise, 40 / math.cos(math.pi / 6) - 40, corner)]),
+        Sample(
+            Polygon(sides=6, base_radius=40.0),
+            known=[ExpectedValue(lambda cam: cam.rise, 40 / math.cos(math.pi / 6) - 40, corner)],
+        ),
         Sample(
             Polygon(sides=3, base_radius=30.0, corner=8.0),
-            known=[Known(lambda cam: cam.rise, 22.0, "closed form: the corner's middle stands (30 - 8) / cos 60 out")],
+            known=[ExpectedValue(lambda cam: cam.rise, 22.0, "closed form: the corner's middle stands (30 - 8) / cos 60 out")],
         ),
         Sample(Arched(sides=5, base_radius=45.0, bow=2.5, corner=4.0)),
         Sample(
             Arched(sides=3, base_radius=30.0, bow=-2.0),
             known=[
-                Known(
+                ExpectedValue(
                     lambda cam: cam.rise,
                     34.0,
                     "closed form: corners stand twice as far out as the straight sides, 2 (30 + 2), less 30",
                 )
             ],
         ),
-        Sample(ConstantWidth(sides=3, width=80.0), known=[Known(across, np.full(25, 80.0), barbier, within=1e-6)]),
-        Sample(ConstantWidth(sides=7, width=80.0, corner=6.0), known=[Known(across, np.full(25, 80.0), barbier, within=1e-6)]),
+        Sample(ConstantWidth(sides=3, width=80.0), known=[ExpectedValue(across, np.full(25, 80.0), barbier, within=1e-6)]),
+        Sample(
+            ConstantWidth(sides=7, width=80.0, corner=6.0), known=[ExpectedValue(across, np.full(25, 80.0), barbier, within=1e-6)]
+        ),
     ]

@@ -23,23 +23,22 @@ if TYPE_CHECKING:
     from lobework.kinematics.trace import Trace
     from lobework.lathe.lathe import Axis, Controller, HandAxis, Lathe
     from lobework.lathe.passes import Cut, Pass, Series
-    from lobework.parts.cam import CamShape, Eccentric, Law, Scallop, Wave
+    from lobework.parts.cam import CamShape, EccentricCam, MotionLaw, Scallop, Wave
     from lobework.parts.camshaft import CamShaft
-    from lobework.parts.chuck import Dome, EccentricChuck, Oval, Plain, StraightLine
+    from lobework.parts.chuck import Dome, EccentricChuck, Oval, PlainChuck, StraightLine
     from lobework.parts.cutter import Ball, FlatEnd, Pen, Profiled, RoundNosed, Vee
     from lobework.parts.drive import Drive
     from lobework.parts.feeds import Feeds
-    from lobework.parts.follower import Flat, Knife, Roller
+    from lobework.parts.follower import FlatFollower, Knife, Roller
     from lobework.parts.headstock import Headstock
     from lobework.parts.holder import CuttingFrame, DrillingSpindle, EccentricFrame, FixedTool
     from lobework.parts.piece import Barrel, Disc, Turned
-    from lobework.parts.slide import Arc, At
+    from lobework.parts.slide import At, SlideArc
     from lobework.parts.template import Template, read_template, template_of
     from lobework.parts.twist import Twist
     from lobework.quantities.units import Phase, angle, length
 
 __all__ = [
-    "Arc",
     "At",
     "Axis",
     "Ball",
@@ -56,28 +55,28 @@ __all__ = [
     "Dome",
     "DrillingSpindle",
     "Drive",
-    "Eccentric",
+    "EccentricCam",
     "EccentricChuck",
     "EccentricFrame",
     "Feeds",
     "Finding",
     "FixedTool",
-    "Flat",
     "FlatEnd",
+    "FlatFollower",
     "HandAxis",
     "Headstock",
     "InputError",
     "Job",
     "Knife",
     "Lathe",
-    "Law",
     "Lift",
     "LobeworkError",
+    "MotionLaw",
     "Oval",
     "Pass",
     "Pen",
     "Phase",
-    "Plain",
+    "PlainChuck",
     "Profiled",
     "RealRatio",
     "Rigid",
@@ -86,6 +85,7 @@ __all__ = [
     "Scallop",
     "Screw",
     "Series",
+    "SlideArc",
     "StraightLine",
     "Template",
     "Trace",
@@ -113,19 +113,19 @@ __all__ = [
 __getattr__, __dir__ = names_on_demand(
     __name__,
     {
-        "lobework.parts.cam": ("CamShape", "Eccentric", "Law", "Scallop", "Wave"),
+        "lobework.parts.cam": ("CamShape", "EccentricCam", "MotionLaw", "Scallop", "Wave"),
         "lobework.parts.camshaft": ("CamShaft",),
         "lobework.parts.headstock": ("Headstock",),
         "lobework.carve": ("Carving",),
         "lobework.checks.check": ("Finding",),
-        "lobework.parts.chuck": ("Dome", "EccentricChuck", "Oval", "Plain", "StraightLine"),
+        "lobework.parts.chuck": ("Dome", "EccentricChuck", "Oval", "PlainChuck", "StraightLine"),
         "lobework.kinematics.closure": ("Closure",),
         "lobework.kinematics.contact": ("Bridge", "Lift", "largest_roller", "lift_of", "pressure_angle", "touch_at"),
         "lobework.parts.cutter": ("Ball", "FlatEnd", "Pen", "Profiled", "RoundNosed", "Vee"),
         "lobework.parts.drive": ("Drive",),
         "lobework.errors": ("InputError", "LobeworkError"),
         "lobework.parts.feeds": ("Feeds",),
-        "lobework.parts.follower": ("Flat", "Knife", "Roller"),
+        "lobework.parts.follower": ("FlatFollower", "Knife", "Roller"),
         "lobework.gearing.change_wheels": ("Train", "train_for"),
         "lobework.gearing.helix": ("helix_angle",),
         "lobework.parts.holder": ("CuttingFrame", "DrillingSpindle", "EccentricFrame", "FixedTool"),
@@ -137,7 +137,7 @@ __getattr__, __dir__ = names_on_demand(
         "lobework.gearing.ratios": ("RealRatio",),
         "lobework.geometry.rigid": ("Rigid",),
         "lobework.gearing.screw": ("Screw",),
-        "lobework.parts.slide": ("Arc", "At"),
+        "lobework.parts.slide": ("SlideArc", "At"),
         "lobework.parts.template": ("Template", "read_template", "template_of"),
         "lobework.kinematics.trace": ("Trace",),
         "lobework.parts.twist": ("Twist",),

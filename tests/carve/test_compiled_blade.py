@@ -69,8 +69,8 @@ ROUND_AND_ALONG = (
 @pytest.mark.parametrize("poses", [NEARLY_IN_ITS_PLANE, ROUND_AND_ALONG], ids=["nearly in its own plane", "round and along"])
 def test_a_leaning_blade_is_met_only_where_it_is(poses):
     tip, outward, level = (np.array(each) for each in poses)
-    ball = Ball(radius=1.2, held=FIXED)
-    agree(WAISTED, Sweep(ball.edge, ball.held, tip, *about(outward, level)))
+    ball = Ball(radius=1.2, holder=FIXED)
+    agree(WAISTED, Sweep(ball.edge, ball.holder, tip, *about(outward, level)))
 
 
 def test_a_blade_whose_tip_passes_just_beside_the_rays_of_a_row_is_seen_by_both():
@@ -78,15 +78,15 @@ def test_a_blade_whose_tip_passes_just_beside_the_rays_of_a_row_is_seen_by_both(
     tip = np.array([[1.41319595, -3.89347121, -0.41669248], [2.8433818, -3.06332971, -0.39989808]])
     outward = np.array([[0.32249795, -0.88850842, -0.3264167], [0.64304176, -0.69278383, -0.3264167]])
     level = np.array([[0.11136884, -0.30683032, 0.94522597], [0.22206285, -0.23924037, 0.94522597]])
-    ball = Ball(radius=0.4, held=FIXED)
-    sweep = Sweep(ball.edge, ball.held, tip, *about(outward, level))
+    ball = Ball(radius=0.4, holder=FIXED)
+    sweep = Sweep(ball.edge, ball.holder, tip, *about(outward, level))
     judged, cut = carved(JUDGE, spindle, sweep), carved(TOOLS, spindle, sweep)
     assert (cut[1, 63:67] > 0.007).all()
     np.testing.assert_allclose(cut, judged, rtol=0, atol=2e-5)
 
 
 def test_a_blade_that_turns_as_it_leans_over_a_face_is_cut_as_the_judge_cuts_it():
-    vee, turn = Vee(angle_deg=90.0, width=2.4, held=FIXED), np.array([0.0, 0.1, 0.2])
+    vee, turn = Vee(angle_deg=90.0, width=2.4, holder=FIXED), np.array([0.0, 0.1, 0.2])
     tip = np.array([[-2.2, -3.6, -0.2], [-3.9, -3.1, -0.7], [2.3, 3.0, -0.1]])
     outward, level = about(np.array([[0.6, 0.3, 0.7]]), np.stack([np.sin(turn), np.cos(turn), 0 * turn], axis=-1))
     coarse = stock_of(Disc(diameter=10.0, thickness=5.0), resolution=0.6)
@@ -94,13 +94,13 @@ def test_a_blade_that_turns_as_it_leans_over_a_face_is_cut_as_the_judge_cuts_it(
 
 
 def test_a_blade_thrust_in_aslant_is_cut_as_the_judge_cuts_it():
-    stepped = Profiled(points=STEPPED, held=FIXED)
+    stepped = Profiled(points=STEPPED, holder=FIXED)
     agree(WAISTED, on_round(stepped, WAISTED.surface, [0.3], [4.2], [0.4], lean=0.3, aside=-0.2))
 
 
 def test_a_vee_drawn_round_a_barrel_leaves_its_own_outline():
     """A groove as wide as the vee's angle makes it, from elementary geometry."""
-    vee, depth = Vee(angle_deg=60.0, width=2.0, held=FIXED), 0.8
+    vee, depth = Vee(angle_deg=60.0, width=2.0, holder=FIXED), 0.8
     turn = np.linspace(0.0, 2 * math.pi, 400)
     s = np.full_like(turn, 6.0)
     cut = carved(TOOLS, BARREL, on_round(vee, BARREL.surface, turn, s, np.full_like(turn, depth)))
@@ -111,11 +111,11 @@ def test_a_vee_drawn_round_a_barrel_leaves_its_own_outline():
 def test_a_blade_drawn_along_a_barrel_with_its_breadth_across_leaves_its_own_outline():
     """A place x off the blade's middle is at the radius sqrt(x^2 + y^2): a ray at an angle t to it meets a flank of slope k at
     the radius a / (cos t - k sin t), a the tip's. From elementary geometry."""
-    vee, depth = Vee(angle_deg=90.0, width=2.0, held=FIXED), 0.5
+    vee, depth = Vee(angle_deg=90.0, width=2.0, holder=FIXED), 0.5
     radius, cotangent = 10.0, 1.0
     tip = np.array([[radius - depth, 0.0, -2.0], [radius - depth, 0.0, -9.0]])
     outward, level = np.array([[1.0, 0.0, 0.0]]), np.array([[0.0, 1.0, 0.0]])
-    cut = carved(TOOLS, BARREL, Sweep(vee.edge, vee.held, tip, outward, level))
+    cut = carved(TOOLS, BARREL, Sweep(vee.edge, vee.holder, tip, outward, level))
     t = np.abs((BARREL.across + math.pi) % (2 * math.pi) - math.pi)
     reached = (radius - depth) / np.maximum(np.cos(t) - cotangent * np.sin(t), 1e-9)
     row = np.argmin(np.abs(BARREL.profile[:, 1] + 5.5))
@@ -125,7 +125,7 @@ def test_a_blade_drawn_along_a_barrel_with_its_breadth_across_leaves_its_own_out
 @pytest.mark.parametrize("oblique_deg", [0.0, 35.0, 70.0])
 def test_a_groove_drawn_obliquely_to_the_breadth_is_narrower_by_the_cosine(oblique_deg):
     """From elementary geometry."""
-    vee, depth, b = Vee(angle_deg=90.0, width=4.0, held=FIXED), 1.0, math.radians(oblique_deg)
+    vee, depth, b = Vee(angle_deg=90.0, width=4.0, holder=FIXED), 1.0, math.radians(oblique_deg)
     along = np.array([math.sin(b), math.cos(b), 0.0])
     cut = carved(TOOLS, DISC, on_face(vee, [-9.0 * along - depth * UP[0], 9.0 * along - depth * UP[0]]))
     x, y = np.meshgrid(DISC.across, DISC.down)
@@ -134,7 +134,7 @@ def test_a_groove_drawn_obliquely_to_the_breadth_is_narrower_by_the_cosine(obliq
 
 
 def test_an_upright_blade_drawn_along_its_own_breadth_cuts_no_ray():
-    vee = Vee(angle_deg=90.0, width=2.0, held=FIXED)
+    vee = Vee(angle_deg=90.0, width=2.0, holder=FIXED)
     assert not carved(TOOLS, BARREL, on_round(vee, BARREL.surface, [0.31, 0.31], [2.0, 9.0], [0.5, 0.5])).any()
     assert not carved(TOOLS, DISC, on_face(vee, [[-3.0, 0.03, -0.5], [3.0, 0.03, -0.5]])).any()
 
@@ -142,7 +142,7 @@ def test_an_upright_blade_drawn_along_its_own_breadth_cuts_no_ray():
 def winding(lean, aside, turned=0.0):
     turn = np.linspace(0.0, 8 * math.pi, 600)
     s, depth = 1.0 + 10.0 * turn / turn[-1], 0.3 + 0.1 * np.sin(5 * turn)
-    return on_round(Ball(radius=0.8, held=FIXED), BARREL.surface, turn + turned, s, depth, lean, aside)
+    return on_round(Ball(radius=0.8, holder=FIXED), BARREL.surface, turn + turned, s, depth, lean, aside)
 
 
 @pytest.mark.parametrize(("lean", "aside"), [(0.0, 0.0), (0.3, -0.2)], ids=["square", "leaning"])
@@ -166,12 +166,12 @@ class TestLaws:
 
 
 def test_a_blade_through_the_axis_or_laid_over_too_far_is_refused_in_one_line():
-    vee = Vee(angle_deg=90.0, width=2.0, held=FIXED)
+    vee = Vee(angle_deg=90.0, width=2.0, holder=FIXED)
     across = np.array([[0.0, 0.0, 1.0]]), np.array([[1.0, 0.0, 0.0]])
-    lying = Sweep(vee.edge, vee.held, np.array([[9.5, 0.0, -3.0]]), *across, title="ring")
+    lying = Sweep(vee.edge, vee.holder, np.array([[9.5, 0.0, -3.0]]), *across, title="ring")
     with pytest.raises(SettingError, match=r"^cut='ring': .* 90 degrees off .* use the backend 'plain'$"):
         carve_tool(BARREL, lying, BARREL.uncut(), lambda part: None)
-    through = Sweep(vee.edge, vee.held, np.array([[0.0, 0.0, -3.0]]), *across, title="ring")
+    through = Sweep(vee.edge, vee.holder, np.array([[0.0, 0.0, -3.0]]), *across, title="ring")
     with pytest.raises(SettingError, match=r"^cut='ring': .* through the work's axis; keep the tip off it"):
         carve_tool(BARREL, through, BARREL.uncut(), lambda part: None)
 

@@ -38,9 +38,9 @@ CUTTERS = {
     "flat": FlatEnd(width=1.2),
     "round-nosed": RoundNosed(radius=0.3, angle_deg=60.0, width=2.0),
     "profile": Profiled(points=POINTS),
-    "swung vee": Vee(angle_deg=90.0, width=1.0, held=EccentricFrame(radius=1.1)),
-    "swung ball": Ball(radius=0.5, held=EccentricFrame(radius=0.9)),
-    "swung wider than its circle": Profiled(points=((0.0, 0.0), (0.3, 0.0), (1.0, 0.6)), held=EccentricFrame(radius=0.5)),
+    "swung vee": Vee(angle_deg=90.0, width=1.0, holder=EccentricFrame(radius=1.1)),
+    "swung ball": Ball(radius=0.5, holder=EccentricFrame(radius=0.9)),
+    "swung wider than its circle": Profiled(points=((0.0, 0.0), (0.3, 0.0), (1.0, 0.6)), holder=EccentricFrame(radius=0.5)),
 }
 _TURN = np.linspace(0, 2 * np.pi, 9)
 PATHS = {
@@ -62,7 +62,7 @@ PATHS = {
 
 
 def sweep(cutter, tip):
-    return Sweep(cutter.edge, cutter.held, np.asarray(tip, dtype=float), UP, LEVEL)
+    return Sweep(cutter.edge, cutter.holder, np.asarray(tip, dtype=float), UP, LEVEL)
 
 
 def carved(*sweeps, stock=STOCK):
@@ -73,7 +73,7 @@ def carved(*sweeps, stock=STOCK):
 
 def searched(cutter, tip, rim, stock=STOCK):
     """Return the depths that the cutter, its side ``rim`` mm further out, is found to reach."""
-    edge, swing = cutter.edge, cutter.held.radius if isinstance(cutter.held, EccentricFrame) else 0.0
+    edge, swing = cutter.edge, cutter.holder.radius if isinstance(cutter.holder, EccentricFrame) else 0.0
 
     def depths(cells, places):
         off = np.abs(np.hypot(cells[:, None, 0] - places[..., 0], cells[:, None, 1] - places[..., 1]) - swing)

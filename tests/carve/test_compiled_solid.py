@@ -9,14 +9,14 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from lobework.carve.compiled import Compiled
+from lobework.carve.compiled import CompiledBackend
 from lobework.carve.compiled_path import JOINED_MM, pieces_of
 from lobework.carve.stock import stock_of
 from lobework.carve.sweep import Sweep
 from lobework.parts.cutter import Ball, FlatEnd, Profiled, Vee
 from lobework.parts.holder import CuttingFrame, EccentricFrame
 from lobework.parts.piece import Barrel, Disc, Turned
-from tests.carving import JUDGE, UP, about, assert_same, carved, cutters, held, on_face, on_round, surfaces
+from tests.carving import JUDGE, UP, about, assert_same, carved, cutters, holders_by_kind, on_face, on_round, surfaces
 from tests.search import examples
 from tests.strategies import numbers
 
@@ -29,7 +29,7 @@ def ring(samples, rise=0.4, waves=6.0):
     turn = np.linspace(0.0, math.pi, samples)
     out = np.stack([np.cos(turn), np.sin(turn), 0 * turn], axis=-1)
     ball = Ball(radius=1.0)
-    return Sweep(ball.edge, ball.held, 9.5 * out + (rise * np.sin(waves * turn) - 4.0)[:, None] * UP, out, UP)
+    return Sweep(ball.edge, ball.holder, 9.5 * out + (rise * np.sin(waves * turn) - 4.0)[:, None] * UP, out, UP)
 
 
 def gone_through(sweep, turn=MOST_TURN_RAD, reach=2.0):
@@ -66,7 +66,7 @@ def test_a_corner_stays_a_corner():
     z = np.concatenate([np.full(9, -4.0), -4.0 - np.arange(1, 9) * 0.01])
     out = np.stack([np.cos(turn), np.sin(turn), 0 * turn], axis=-1)
     ball = Ball(radius=1.0)
-    polar, swept, (low, _, high) = gone_through(Sweep(ball.edge, ball.held, 9.5 * out + z[:, None] * UP, out, UP))
+    polar, swept, (low, _, high) = gone_through(Sweep(ball.edge, ball.holder, 9.5 * out + z[:, None] * UP, out, UP))
     assert len(polar) == 2
     np.testing.assert_allclose(swept, [0.008, 0.0], rtol=0, atol=1e-12)
     np.testing.assert_allclose([high[0, 2], low[1, 2]], [-4.0, -4.0], rtol=0, atol=1e-12)
@@ -74,15 +74,15 @@ def test_a_corner_stays_a_corner():
 
 def test_a_path_sampled_finely_cuts_as_one_eight_times_as_fine_does():
     stock = stock_of(Barrel(diameter=20.0, length=8.0), resolution=0.1)
-    finer = carved(Compiled(), stock, ring(4001)), carved(Compiled(), stock, ring(32001))
+    finer = carved(CompiledBackend(), stock, ring(4001)), carved(CompiledBackend(), stock, ring(32001))
     np.testing.assert_allclose(finer[0], finer[1], rtol=0, atol=2 * JOINED_MM)
 
 
 @st.composite
-def dense(draw, holder):
+def dense(draw, kind):
     """A stock and a smooth path of steps so short that some are joined."""
     surface = draw(st.sampled_from(["face", "round"]))
-    stock, cutter = draw(surfaces[surface]), draw(cutters(held[holder]))
+    stock, cutter = draw(surfaces[surface]), draw(cutters(holders_by_kind[kind]))
     samples, step = draw(st.integers(60, 250)), draw(st.sampled_from([0.01, 0.02, 0.03]))
     t, span = np.linspace(0.0, 1.0, samples), step * samples
     start, wave, slope = draw(numbers(0.0, 1.0)), draw(numbers(-0.3, 0.3)), draw(numbers(-0.5, 0.5))
@@ -105,7 +105,7 @@ def test_a_path_of_short_steps_is_cut_as_the_judge_cuts_it(holder, data):
     stock, sweep = data.draw(dense(holder))
     assert_same(
         lambda shift: carved(JUDGE, stock, sweep, shift=shift),
-        lambda shift: carved(Compiled(), stock, sweep, shift=shift),
+        lambda shift: carved(CompiledBackend(), stock, sweep, shift=shift),
         within=AGREE_MM,
     )
 
@@ -113,8 +113,8 @@ def test_a_path_of_short_steps_is_cut_as_the_judge_cuts_it(holder, data):
 HOURGLASS = stock_of(Turned(profile=((0.0, 4.0), (-5.0, 5.5), (-10.0, 4.0))), resolution=0.45)
 SPINDLE = stock_of(Turned(profile=((0.0, 2.0), (-15.0, 2.8), (-30.0, 1.6))), resolution=0.5)
 BARREL, LONG_BARREL = (stock_of(Barrel(diameter=10.0, length=long), resolution=cell) for long, cell in ((9.0, 0.5), (30.0, 0.8)))
-SINKING = Vee(angle_deg=25.0, width=0.8, held=EccentricFrame(radius=0.5))
-ASKEW = FlatEnd(width=2.0, held=CuttingFrame(radius=40.0, angle_deg=130.03809701424433))
+SINKING = Vee(angle_deg=25.0, width=0.8, holder=EccentricFrame(radius=0.5))
+ASKEW = FlatEnd(width=2.0, holder=CuttingFrame(radius=40.0, angle_deg=130.03809701424433))
 
 
 def from_tips(cutter, tips, outward):
@@ -124,7 +124,7 @@ def from_tips(cutter, tips, outward):
     along = np.full(len(tip), outward[2])
     out = np.stack([outward[0] * np.cos(polar), outward[0] * np.sin(polar), along], axis=-1)
     level = np.stack([-along * np.cos(polar), -along * np.sin(polar), np.full(len(tip), outward[0])], axis=-1)
-    return Sweep(cutter.edge, cutter.held, tip, out, level)
+    return Sweep(cutter.edge, cutter.holder, tip, out, level)
 
 
 HARD = {
@@ -171,7 +171,7 @@ GRAZED_BARREL, GRAZED_DISC = (
 
 def leaning(cutter, tip, outward, level):
     """A sweep through poses as they are."""
-    return Sweep(cutter.edge, cutter.held, np.array(tip), *about(np.array(outward), np.array(level)))
+    return Sweep(cutter.edge, cutter.holder, np.array(tip), *about(np.array(outward), np.array(level)))
 
 
 HARD |= {
@@ -196,7 +196,7 @@ HARD |= {
     "a wheel that turns on a long step, and grazes a ray as the step begins": (
         GRAZED_DISC,
         leaning(
-            FlatEnd(width=2.0, held=CuttingFrame(radius=15.0, angle_deg=-145.15063306206417)),
+            FlatEnd(width=2.0, holder=CuttingFrame(radius=15.0, angle_deg=-145.15063306206417)),
             [
                 [3.0636904979342, 1.3622934444450152, -0.649565794623789],
                 [2.1621625682520715, -14.567085301808572, -0.0464694152084],
@@ -243,7 +243,7 @@ HARD |= {
     "a wheel on a path that bows, where a ray goes over from its side to its rim soon after a piece begins": (
         stock_of(Disc(diameter=8.0, thickness=5.0), resolution=0.25),
         bowed(
-            FlatEnd(width=2.0, held=CuttingFrame(radius=2.5)),
+            FlatEnd(width=2.0, holder=CuttingFrame(radius=2.5)),
             [-3.2, -4.26, -0.5],
             0.24,
             24,
@@ -257,7 +257,7 @@ HARD |= {
 
 @pytest.mark.parametrize(("stock", "sweep"), HARD.values(), ids=HARD)
 def test_a_hard_ray_is_cut_as_the_judge_cuts_it(stock, sweep):
-    np.testing.assert_allclose(carved(Compiled(), stock, sweep), carved(JUDGE, stock, sweep), rtol=0, atol=AGREE_MM)
+    np.testing.assert_allclose(carved(CompiledBackend(), stock, sweep), carved(JUDGE, stock, sweep), rtol=0, atol=AGREE_MM)
 
 
 def test_a_frame_that_leans_and_turns_on_a_face_is_cut_as_the_judge_cuts_it():
@@ -267,9 +267,9 @@ def test_a_frame_that_leans_and_turns_on_a_face_is_cut_as_the_judge_cuts_it():
     tip = np.stack([20 * np.cos(turn), 20 * np.sin(turn), -0.4 - 0 * turn], axis=-1)
     out = np.stack([math.sin(0.7) * np.cos(turn), math.sin(0.7) * np.sin(turn), np.full(8, math.cos(0.7))], axis=-1)
     level = np.stack([np.cos(turn), np.sin(turn), 0 * turn], axis=-1)
-    sweep = on_face(Ball(radius=1.5, held=CuttingFrame(radius=40.0, angle_deg=30.0)), tip, *about(out, level))
+    sweep = on_face(Ball(radius=1.5, holder=CuttingFrame(radius=40.0, angle_deg=30.0)), tip, *about(out, level))
     assert_same(
         lambda shift: carved(JUDGE, stock, sweep, shift=shift),
-        lambda shift: carved(Compiled(), stock, sweep, shift=shift),
+        lambda shift: carved(CompiledBackend(), stock, sweep, shift=shift),
         within=AGREE_MM,
     )

@@ -11,7 +11,7 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from lobework.carve.backend import EVERYTHING
-from lobework.carve.plain import Plain
+from lobework.carve.plain import PlainBackend
 from lobework.carve.stock import stock_of
 from lobework.carve.sweep import Sweep
 from lobework.geometry.surface import Face
@@ -23,7 +23,7 @@ from tests.search import examples
 from tests.strategies import numbers
 from tests.swept import reached
 
-JUDGE, STAMPS = Plain(), Plain(stamps=True)
+JUDGE, STAMPS = PlainBackend(), PlainBackend(stamps=True)
 DISC = stock_of(Disc(diameter=12.0, thickness=5.0), resolution=0.3)
 BARREL = stock_of(Barrel(diameter=10.0, length=9.0), resolution=0.5)
 
@@ -82,30 +82,30 @@ def test_a_ray_that_a_leaning_cutter_only_grazes_is_cut(vee, lean, towards, besi
 
 HELD = (DrillingSpindle(), EccentricFrame(radius=0.5), EccentricFrame(radius=1.7), CuttingFrame(radius=6.0, angle_deg=30.0))
 EDGES = (
-    lambda held: Vee(angle_deg=60.0, width=2.4, held=held),
-    lambda held: Ball(radius=1.2, held=held),
-    lambda held: FlatEnd(width=1.9, held=held),
-    lambda held: RoundNosed(radius=0.4, angle_deg=50.0, width=1.7, held=held),
-    lambda held: Profiled(points=STEPPED, held=held),
+    lambda holder: Vee(angle_deg=60.0, width=2.4, holder=holder),
+    lambda holder: Ball(radius=1.2, holder=holder),
+    lambda holder: FlatEnd(width=1.9, holder=holder),
+    lambda holder: RoundNosed(radius=0.4, angle_deg=50.0, width=1.7, holder=holder),
+    lambda holder: Profiled(points=STEPPED, holder=holder),
 )
 
 
-@pytest.mark.parametrize("held", HELD)
+@pytest.mark.parametrize("holder", HELD)
 @pytest.mark.parametrize("edge", EDGES)
 @pytest.mark.parametrize("tip", [(0.37, -0.61, -0.8), (0.0, 0.0, -0.3)])
-def test_a_plunge_leaves_the_cutter_s_own_outline(held, edge, tip):
+def test_a_plunge_leaves_the_cutter_s_own_outline(holder, edge, tip):
     """The outline of a solid of revolution over the plane square to, or along, its axis; by hand."""
-    cutter = edge(held)
+    cutter = edge(holder)
     x, y = DISC.across - tip[0], DISC.down[:, None] - tip[1]
-    if isinstance(held, CuttingFrame):
+    if isinstance(holder, CuttingFrame):
         across, along = (
             y * math.cos(math.pi / 6) - x * math.sin(math.pi / 6),
             x * math.cos(math.pi / 6) + y * math.sin(math.pi / 6),
         )
-        radius = np.maximum(held.radius - cutter.edge.at(across), 0.0)
-        above = held.radius - np.where(np.abs(along) <= radius, np.sqrt(np.maximum(radius**2 - along**2, 0.0)), -np.inf)
+        radius = np.maximum(holder.radius - cutter.edge.at(across), 0.0)
+        above = holder.radius - np.where(np.abs(along) <= radius, np.sqrt(np.maximum(radius**2 - along**2, 0.0)), -np.inf)
     else:
-        above = cutter.edge.at(np.hypot(x, y) - getattr(held, "radius", 0.0))
+        above = cutter.edge.at(np.hypot(x, y) - getattr(holder, "radius", 0.0))
     by_hand = np.where(DISC.inside, np.maximum(-tip[2] - above, 0.0), 0.0)
     assert np.abs(carved(JUDGE, DISC, on_face(cutter, tip)) - by_hand).max() < 2e-7
 
@@ -134,7 +134,7 @@ def test_a_ball_and_a_cone_swept_up_a_slope_lie_where_their_envelopes_do(slope, 
 
 def test_a_blade_s_groove_narrows_as_the_cosine_where_the_path_runs_obliquely():
     """The breadth of a blade seen along its way, by hand: across the path it stands cos(angle) wide."""
-    blade = FlatEnd(width=2.0, held=FixedTool())
+    blade = FlatEnd(width=2.0, holder=FixedTool())
     for angle in (0.0, 0.5, 1.0, 1.4):
         way = np.array([math.sin(angle), math.cos(angle), 0.0])
         depth = carved(JUDGE, DISC, on_face(blade, 4 * np.array([[-1.0], [1.0]]) * way - [[0.0, 0.0, 0.5]]))
@@ -159,7 +159,7 @@ def test_a_blade_turned_on_the_spot_bores_as_a_drill_does():
 
 
 def test_a_blade_drawn_along_its_own_breadth_cuts_nothing_beside_its_line():
-    depth = carved(JUDGE, DISC, on_face(FlatEnd(width=2.0, held=FixedTool()), [[-4.0, 0.05, -0.5], [4.0, 0.05, -0.5]]))
+    depth = carved(JUDGE, DISC, on_face(FlatEnd(width=2.0, holder=FixedTool()), [[-4.0, 0.05, -0.5], [4.0, 0.05, -0.5]]))
     assert not depth.any()
 
 
@@ -169,7 +169,7 @@ def test_a_blade_drawn_along_its_own_breadth_cuts_nothing_beside_its_line():
 def test_stamps_are_the_poses_of_the_path_alone_and_never_deeper_than_its_sweep(job):
     """Beside an upright wall a ray is cut or not as rounding falls: where they differ, the rays are shaken."""
     stock, (sweep,) = job
-    poses_alone = [type(sweep)(sweep.edge, sweep.held, tip, out, level) for tip, out, level in single_poses(sweep)]
+    poses_alone = [type(sweep)(sweep.edge, sweep.holder, tip, out, level) for tip, out, level in single_poses(sweep)]
 
     def stamps(shift):
         return carved(STAMPS, stock, sweep, shift=shift)
@@ -184,18 +184,18 @@ def test_stamps_are_the_poses_of_the_path_alone_and_never_deeper_than_its_sweep(
     assert_same(lambda shift: np.maximum(stamps(shift), swept(shift)), swept, 2e-6)
 
 
-@pytest.mark.parametrize(("held", "turn"), [(CuttingFrame(radius=3.0), 0.3), (FixedTool(), 0.03)], ids=["frame", "blade"])
-def test_a_cutter_that_leans_and_turns_on_the_spot_is_stamped_at_each_place(held, turn):
+@pytest.mark.parametrize(("holder", "turn"), [(CuttingFrame(radius=3.0), 0.3), (FixedTool(), 0.03)], ids=["frame", "blade"])
+def test_a_cutter_that_leans_and_turns_on_the_spot_is_stamped_at_each_place(holder, turn):
     """A frame then stands otherwise at each place; a blade's plane holds the ray through its tip, and cuts none."""
     cos, sin = np.cos([0.0, turn]), np.sin([0.0, turn])
     outward, level = about(np.stack([0.3 * cos, 0.3 * sin, np.ones(2)], axis=-1), np.stack([cos, sin, np.zeros(2)], axis=-1))
-    cutter, stock = Vee(angle_deg=25.0, width=0.8, held=held), stock_of(Disc(diameter=8.0, thickness=5.0), resolution=0.25)
+    cutter, stock = Vee(angle_deg=25.0, width=0.8, holder=holder), stock_of(Disc(diameter=8.0, thickness=5.0), resolution=0.25)
     both, first, last = (
         carved(STAMPS, stock, on_face(cutter, np.tile([0.0, 0.0, -0.3], (len(outward[each]), 1)), outward[each], level[each]))
         for each in (slice(0, 2), slice(0, 1), slice(1, 2))
     )
     assert np.array_equal(both, np.maximum(first, last))
-    assert np.array_equal(first, last) == isinstance(held, FixedTool)
+    assert np.array_equal(first, last) == isinstance(holder, FixedTool)
 
 
 def single_poses(sweep):
@@ -221,7 +221,7 @@ def test_progress_grows_to_one_and_what_it_raises_stops_the_carving():
 def test_a_ray_that_crosses_the_axis_of_a_frame_is_met_without_a_warning():
     """Its distance from the axis is then what rounding leaves, and its slope was divided by that; drawn by chance."""
     stock = stock_of(Turned(profile=((0.0, 4.0), (-5.0, 5.5), (-10.0, 4.0))), resolution=0.45)
-    ball = Ball(radius=0.4, held=CuttingFrame(radius=3.0))
+    ball = Ball(radius=0.4, holder=CuttingFrame(radius=3.0))
     tip = [[5.050400905239387, 2.1352752546442866, -5.437941340138965], [3.820211927856601, 3.93343749702486, -5.437941340138965]]
     outward = [
         [0.918455486990631, 0.38831675161249474, -0.0751639463700727],
@@ -231,7 +231,7 @@ def test_a_ray_that_crosses_the_axis_of_a_frame_is_met_without_a_warning():
         [0.0692305791567987, 0.029270219396810015, 0.997171189498612],
         [0.05236722573704016, 0.053919314744616725, 0.997171189498612],
     ]
-    depth = carved(JUDGE, stock, Sweep(ball.edge, ball.held, *map(np.array, (tip, outward, level))))
+    depth = carved(JUDGE, stock, Sweep(ball.edge, ball.holder, *map(np.array, (tip, outward, level))))
     assert np.isfinite(depth).all()
 
 

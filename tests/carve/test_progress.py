@@ -19,12 +19,12 @@ HELD = {
     "fixed": lw.FixedTool(),
     "cutting frame": lw.CuttingFrame(radius=15.0),
 }
-each_way = pytest.mark.parametrize("held", HELD.values(), ids=HELD)
+each_way = pytest.mark.parametrize("holder", HELD.values(), ids=HELD)
 each_piece = pytest.mark.parametrize(("piece", "way"), [(DISC, SPIRAL), (BARREL, HELIX)], ids=["face", "round"])
 
 
-def traces(piece, way, held, chord):
-    vee = lw.Vee(angle_deg=90.0, width=3.0, held=held)
+def traces(piece, way, holder, chord):
+    vee = lw.Vee(angle_deg=90.0, width=3.0, holder=holder)
     return lw.Job(lathe=BENCH, piece=piece, cutter=vee, passes=[way], resolution=0.8, chord=chord).trace()
 
 
@@ -38,9 +38,9 @@ def told(traced, backend):
 
 @each_piece
 @each_way
-def test_the_compiled_way_tells_within_one_pass_whose_steps_reach_many_cells_and_carves_the_same(piece, way, held, monkeypatch):
+def test_the_compiled_way_tells_within_one_pass_whose_steps_reach_many_cells_and_carves_the_same(piece, way, holder, monkeypatch):
     """A coarse grid stands for a fine one: what counts as many cells is lowered instead."""
-    traced = traces(piece, way, held, 1e-3 if piece is BARREL else 1e-4)
+    traced = traces(piece, way, holder, 1e-3 if piece is BARREL else 1e-4)
     whole, carved = told(traced, "compiled")
     monkeypatch.setattr(compiled_face, "_CELLS", 1 << 10)
     for module in (compiled_path, compiled_solid, compiled_tool, framed):
@@ -53,10 +53,10 @@ def test_the_compiled_way_tells_within_one_pass_whose_steps_reach_many_cells_and
 
 
 @each_piece
-@pytest.mark.parametrize("held", [HELD["drilling spindle"], HELD["fixed"]], ids=["drilling spindle", "fixed"])
-def test_the_plain_way_tells_within_one_pass(piece, way, held, monkeypatch):
+@pytest.mark.parametrize("holder", [HELD["drilling spindle"], HELD["fixed"]], ids=["drilling spindle", "fixed"])
+def test_the_plain_way_tells_within_one_pass(piece, way, holder, monkeypatch):
     monkeypatch.setattr(plain_path, "_PAIRS", 1 << 8)
     short = lw.Pass(turns=2, at=way.at, travel=way.travel)
-    parts, _ = told(traces(piece, short, held, 3e-3), "plain")
+    parts, _ = told(traces(piece, short, holder, 3e-3), "plain")
     assert len(parts) > 3
     assert np.diff([0.0, *parts]).max() < 0.5

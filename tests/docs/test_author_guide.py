@@ -119,11 +119,12 @@ def test_every_kind_is_laid_out_on_one_of_the_pages():
 
 def test_a_plugin_that_is_older_or_newer_or_says_no_contract_is_left_out_with_the_line_on_the_page(tmp_path):
     """And the sound one beside them comes in."""
-    shop, says = Shop(tmp_path / "site"), "lobework_contract = 1\n"
-    contracts = {"older": "lobework_contract = 0\n", "newer": "lobework_contract = 2\n", "silent": "", "sound": says}
+    shop, message = Shop(tmp_path / "site"), "lobework_contract = 1\n"
+    contracts = {"older": "lobework_contract = 0\n", "newer": "lobework_contract = 2\n", "silent": "", "sound": message}
     for name, contract in contracts.items():
         files = {
-            tmp_path / name / path: content.replace(says.encode(), contract.encode()) for path, content in lay_out(name).items()
+            tmp_path / name / path: content.replace(message.encode(), contract.encode())
+            for path, content in lay_out(name).items()
         }
         write_files(files)
     shop.install(*(tmp_path / name for name in contracts))
@@ -153,7 +154,7 @@ true = replace(swayed, lathe=replace(swayed.lathe, chucks=()))
 (path,), (plain,) = swayed.trace(), true.trace()
 print(json.dumps([each.tolist() for each in (path.u, path.x, path.y, plain.u, plain.x, plain.y)]))
 """
-    u, x, y, plain_u, plain_x, plain_y = map(np.array, json.loads(*shop.says(script, plugins="sway")))
+    u, x, y, plain_u, plain_x, plain_y = map(np.array, json.loads(*shop.message(script, plugins="sway")))
     seen_true = np.interp(u, plain_u, plain_x) + 1j * np.interp(u, plain_u, plain_y)
     back = np.exp(-1j * np.radians(20.0) * np.sin(2 * np.pi * u))
     np.testing.assert_allclose(x + 1j * y, seen_true * back, rtol=0, atol=1e-4)

@@ -86,8 +86,8 @@ class Turning:
     """Turns the work back half as fast as the spindle turns it: it comes back after two turns."""
 
     kind: ClassVar[str] = "turning"
-    varies: ClassVar[bool] = True
-    comes_back: ClassVar[int] = 2
+    is_dynamic: ClassVar[bool] = True
+    period_turns: ClassVar[int] = 2
 
     def motions(self, theta):
         return Rigid.move(x=6.0 * np.cos(theta / 2))

@@ -68,7 +68,7 @@ def test_what_the_checker_would_refuse_is_refused(tmp_path, kept):
 TYPED = """
 import lobework as lw
 
-cam = lw.Law(law="harmonic", lobes=3, base_radius=40, rise=6, rise_part="1/4", fall_part=0.25)
+cam = lw.MotionLaw(law="harmonic", lobes=3, base_radius=40, rise=6, rise_part="1/4", fall_part=0.25)
 drive = lw.Drive(cam, follower=lw.Roller(3), ratio="75 %", phase="1/2 lobe", index=90, twist=lw.Twist(angle="90 deg", over=50))
 ring = lw.Pass(turns="3/2", spindle="1/4 turn", at=lw.At(x=24), cams=[drive])
 lathe = lw.Lathe(
@@ -77,7 +77,8 @@ lathe = lw.Lathe(
     axes=[lw.Axis(moves="x", letter="X")],
     cams=[lw.CamShaft(number=1, turned_by="gears", wheels=[20, 30, 40])],
 )
-for chuck in (lw.Plain(index="1/4 turn", wheel=lw.Wheel([96])), lw.Oval(throw=5, swings="1/2"), lw.Dome(tilt_deg=10, index=30)):
+chucks = lw.PlainChuck(index="1/4 turn", wheel=lw.Wheel([96])), lw.Oval(throw=5, swings="1/2"), lw.Dome(tilt_deg=10, index=30)
+for chuck in chucks:
     lathe = lathe.mount(chuck, name=chuck.kind)
 goblet = lw.Turned(profile=[(0, 20), (-20, 25), (-40, 15)])
 way = lw.Template(points=[(0, 20), (-30, 25)])

@@ -45,7 +45,7 @@ def _tried(reader: Reader, asked: argparse.Namespace) -> list[Failure]:
             (asked.keep / f"{reader.name}-{asked.seed}-{failure.number}").write_bytes(reader.input(asked.seed, failure.number))
     took = time.monotonic() - began
     print(f"{reader.name}: {len(cases)} cases and {asked.count} inputs of seed {asked.seed}, {len(found)} failures, {took:.0f} s")
-    for kind, times in Counter(each.says.partition("|")[2] or each.says[:80] for each in found).most_common(12):
+    for kind, times in Counter(each.message.partition("|")[2] or each.message[:80] for each in found).most_common(12):
         print(f"  {times} times {kind.strip()}")
     return found
 

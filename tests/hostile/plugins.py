@@ -88,7 +88,7 @@ _NAMES: Final = (
     "name",
     "form",
     "rest",
-    "comes_back",
+    "period_turns",
     "slides",
     "__slots__",
 )

@@ -65,15 +65,15 @@ class Reader:
         return ""
 
 
-def _unfit(says: str) -> str:
+def _unfit(message: str) -> str:
     """Return why a refusal is no line that a person can use; empty where it is one."""
-    if not says.strip() or says != printable(says):
-        return f"a refusal that is no plain line: {says!r:.200}"
-    if len(says) > _LONGEST_REFUSAL:
-        return f"a refusal of {len(says)} characters: {says!r:.200}"
+    if not message.strip() or message != printable(message):
+        return f"a refusal that is no plain line: {message!r:.200}"
+    if len(message) > _LONGEST_REFUSAL:
+        return f"a refusal of {len(message)} characters: {message!r:.200}"
     for slip in ("MemoryError", "RecursionError", " object at 0x", "numpy.", "Traceback"):
-        if slip in says:
-            return f"a refusal with {slip.strip()} in it: {says!r:.300}"
+        if slip in message:
+            return f"a refusal with {slip.strip()} in it: {message!r:.300}"
     return ""
 
 

@@ -29,10 +29,10 @@ class Failure:
     reader: str
     name: str
     number: int
-    says: str
+    message: str
 
     def __str__(self) -> str:
-        return f"{self.reader} {self.name}: {self.says}"
+        return f"{self.reader} {self.name}: {self.message}"
 
 
 def failures(reader: Reader, seed: int, count: int, *, first: int = 0, timed: bool = True) -> Iterator[Failure]:
@@ -49,14 +49,14 @@ def failures(reader: Reader, seed: int, count: int, *, first: int = 0, timed: bo
     timed : bool
         Whether an input that takes longer than it may is a failure.
     """
-    for number, says in _read(reader, partial(reader.input, seed), first, first + count, timed=timed):
-        yield Failure(reader.name, f"{seed}:{number}", number, says)
+    for number, message in _read(reader, partial(reader.input, seed), first, first + count, timed=timed):
+        yield Failure(reader.name, f"{seed}:{number}", number, message)
 
 
 def kept(reader: Reader, cases: Sequence[Path], *, timed: bool = True) -> Iterator[Failure]:
     """Yield what goes wrong with inputs that are kept in files."""
-    for number, says in _read(reader, lambda number: cases[number].read_bytes(), 0, len(cases), timed=timed):
-        yield Failure(reader.name, cases[number].name, number, says)
+    for number, message in _read(reader, lambda number: cases[number].read_bytes(), 0, len(cases), timed=timed):
+        yield Failure(reader.name, cases[number].name, number, message)
 
 
 def _read(reader: Reader, make: Callable[[int], bytes], first: int, end: int, *, timed: bool) -> Iterator[tuple[int, str]]:
@@ -75,10 +75,10 @@ def _read(reader: Reader, make: Callable[[int], bytes], first: int, end: int, *,
                     yield ahead, f"took more than {reader.seconds * _PATIENCE:g} s, and was ended"
                     ahead += 1
                     break
-                number, says = ours.recv()
+                number, message = ours.recv()
                 ahead = number + 1
-                if says:
-                    yield number, says
+                if message:
+                    yield number, message
         except EOFError:
             process.join()
             yield ahead, f"its process ended with {process.exitcode}"
@@ -105,7 +105,7 @@ def tried(reader: Reader, data: bytes, *, timed: bool = True) -> str:
     """Return what goes wrong with one input; empty where nothing does."""
     before, began = _level(), time.process_time()
     try:
-        says = reader.complaint(data)
+        message = reader.complaint(data)
     except MemoryError:
         return f"took more than {reader.megabytes} MB"
     except Exception as error:  # noqa: BLE001 - whatever comes is what is looked for
@@ -114,10 +114,10 @@ def tried(reader: Reader, data: bytes, *, timed: bool = True) -> str:
         return f"{type(error).__name__}: {error!s:.300} | {' < '.join(reversed(places[-3:]))}"
     took, grew = time.process_time() - began, _size("VmHWM") - before
     if grew > reader.megabytes * 2**20:
-        return f"took {grew / 2**20:.0f} MB | {says}"
+        return f"took {grew / 2**20:.0f} MB | {message}"
     if timed and took > reader.seconds:
-        return f"took {took:.1f} s | {says}"
-    return says
+        return f"took {took:.1f} s | {message}"
+    return message
 
 
 def _level() -> int:

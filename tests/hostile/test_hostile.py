@@ -57,9 +57,9 @@ def test_the_runner_notices_every_way_in_which_a_reader_can_be_wrong(tmp_path):
         case.write_bytes(case.name.encode())
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
-        found = {each.name: each.says for each in kept(Reader("broken", 0.15, 300), cases)}
-    assert set(found) == {way for way, says in SAID.items() if says}
-    assert {way: says for way, says in found.items() if not says.startswith(SAID[way])} == {}
+        found = {each.name: each.message for each in kept(Reader("broken", 0.15, 300), cases)}
+    assert set(found) == {way for way, message in SAID.items() if message}
+    assert {way: message for way, message in found.items() if not message.startswith(SAID[way])} == {}
 
 
 def test_the_command_answers_one_and_names_the_input_where_a_case_is_read_badly(tmp_path):

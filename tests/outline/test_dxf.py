@@ -156,7 +156,7 @@ def crossing(model):
 
 
 @pytest.mark.parametrize(
-    ("draw", "units", "says"),
+    ("draw", "units", "message"),
     [
         (lambda model: model.add_circle((0, 0), 5), 4, "holds no open curve; draw the outline as one path or polyline"),
         (
@@ -183,10 +183,10 @@ def crossing(model):
     ],
     ids=["no curve", "closed", "three meet", "not flat", "unit", "nan"],
 )
-def test_what_is_no_outline_is_refused_in_one_line(folder, draw, units, says):
+def test_what_is_no_outline_is_refused_in_one_line(folder, draw, units, message):
     with pytest.raises(InputError) as refused:
         read_outline(written(folder, draw, units))
-    assert str(refused.value) == f"vase.dxf: {says}"
+    assert str(refused.value) == f"vase.dxf: {message}"
 
 
 def test_a_drawing_cut_short_anywhere_is_refused(folder):
@@ -265,11 +265,11 @@ TOO_LONG = {
 
 @pytest.mark.parametrize("case", TOO_LONG)
 def test_what_would_take_too_long_is_refused_before_it_is_worked_out(folder, case):
-    draw, says = TOO_LONG[case]
+    draw, message = TOO_LONG[case]
     path = written(folder, draw)
     with pytest.raises(TooLargeError) as refused:
         read_outline(path)
-    assert str(refused.value).startswith(f"vase.dxf: {says}")
+    assert str(refused.value).startswith(f"vase.dxf: {message}")
 
 
 def test_arcs_that_have_room_together_are_read(folder):

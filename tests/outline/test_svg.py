@@ -134,7 +134,7 @@ def test_a_curve_is_picked_by_its_id_and_a_path_of_two_stretches_is_two_curves(f
 
 
 @pytest.mark.parametrize(
-    ("inside", "says"),
+    ("inside", "message"),
     [
         ("", "holds no open curve; draw the outline as one path or polyline"),
         ('<path d=""/>', "holds no open curve; draw the outline as one path or polyline"),
@@ -155,8 +155,8 @@ def test_a_curve_is_picked_by_its_id_and_a_path_of_two_stretches_is_two_curves(f
         ("<g>", "is not SVG: mismatched tag: line 1, column 92; save the drawing again"),
     ],
 )
-def test_what_is_not_as_the_standard_has_it_is_refused_in_one_line(folder, inside, says):
-    assert refusal(written(folder, inside)) == f"vase.svg: {says}"
+def test_what_is_not_as_the_standard_has_it_is_refused_in_one_line(folder, inside, message):
+    assert refusal(written(folder, inside)) == f"vase.svg: {message}"
 
 
 def test_a_size_of_a_whole_page_beside_one_in_mm_leaves_the_one_in_mm(folder):
@@ -171,7 +171,7 @@ MANY = "its curves come to more than 20,000 points, so that they stay within 0.0
 
 
 @pytest.mark.parametrize(
-    ("inside", "says"),
+    ("inside", "message"),
     [
         pytest.param(f'<path d="{LARGE}"/>' * 4, MANY, id="curves that have room one by one, but not together"),
         pytest.param('<path d="M0 0 C 1e12 0 0 1e12 1 1"/>', MANY, id="a curve beyond any work"),
@@ -190,8 +190,8 @@ MANY = "its curves come to more than 20,000 points, so that they stay within 0.0
         pytest.param(f"<a xmlns='{'n' * 3_000}'/>", "has an attribute xmlns of more than 2,000 characters", id="namespace"),
     ],
 )
-def test_what_would_take_too_long_is_refused_before_it_is_worked_out(folder, inside, says):
-    assert refusal(written(folder, inside, TEN_MM)).startswith(f"vase.svg: {says}")
+def test_what_would_take_too_long_is_refused_before_it_is_worked_out(folder, inside, message):
+    assert refusal(written(folder, inside, TEN_MM)).startswith(f"vase.svg: {message}")
 
 
 def test_curves_that_have_room_together_are_read(folder):
@@ -199,7 +199,7 @@ def test_curves_that_have_room_together_are_read(folder):
 
 
 @pytest.mark.parametrize(
-    ("declared", "says"),
+    ("declared", "message"),
     [
         ('<!ENTITY a SYSTEM "/etc/hostname">', "declares 'a', an entity that is more than plain text"),
         ('<!ENTITY % a "b">', "declares 'a', an entity that is more than plain text"),
@@ -207,10 +207,10 @@ def test_curves_that_have_room_together_are_read(folder):
         (f'<!ATTLIST g b CDATA "{"b" * 9_000}">', "declares 'b', an attribute of much text"),
     ],
 )
-def test_entities_that_may_grow_are_refused(folder, declared, says):
+def test_entities_that_may_grow_are_refused(folder, declared, message):
     path = folder / "bomb.svg"
     path.write_text(f'<!DOCTYPE svg [{declared}]><svg xmlns="http://www.w3.org/2000/svg">{"&a;" * 200}</svg>', encoding="utf-8")
-    assert refusal(path) == f"bomb.svg: {says}; save the drawing as plain SVG"
+    assert refusal(path) == f"bomb.svg: {message}; save the drawing as plain SVG"
 
 
 def test_an_entity_that_names_a_namespace_is_read(folder):
@@ -232,12 +232,12 @@ def test_a_pipe_or_a_device_is_refused_and_not_waited_for(folder):
     os.mkfifo(folder / "pipe.svg")
     (folder / "zero.dxf").symlink_to("/dev/zero")
     for name in ("pipe.svg", "zero.dxf"):
-        says = f"{name}: is a device or a pipe, not a file that has an end; name a regular file"
-        assert refusal(folder / name) == says
+        message = f"{name}: is a device or a pipe, not a file that has an end; name a regular file"
+        assert refusal(folder / name) == message
 
 
 @pytest.mark.parametrize(
-    ("size", "says"),
+    ("size", "message"),
     [
         (
             'width="50mm" viewBox="0 0 50"',
@@ -271,14 +271,14 @@ def test_a_pipe_or_a_device_is_refused_and_not_waited_for(folder):
         ),
     ],
 )
-def test_a_size_that_says_nothing_sure_is_refused(folder, size, says):
-    assert refusal(written(folder, POLYLINE, size)) == f"vase.svg: {says}"
+def test_a_size_that_says_nothing_sure_is_refused(folder, size, message):
+    assert refusal(written(folder, POLYLINE, size)) == f"vase.svg: {message}"
 
 
 def test_a_command_without_all_its_numbers_is_refused(folder):
-    says = refusal(written(folder, '<path d="M 0 0 L 1 2 3"/>'))
+    message = refusal(written(folder, '<path d="M 0 0 L 1 2 3"/>'))
     begins = "vase.svg: has a curve out of order: Invalid path string: command 'L' expects 2 values but only 1 remain"
-    assert says == f"{begins} in 'M 0 0 L 1 2 3'; save the drawing again"
+    assert message == f"{begins} in 'M 0 0 L 1 2 3'; save the drawing again"
 
 
 def test_a_drawing_cut_short_anywhere_is_refused(folder):
@@ -302,8 +302,8 @@ def test_what_cannot_be_read_at_all_is_refused(folder, monkeypatch):
         f'<!ENTITY {b} "{f"&{a};" * 40}">' for a, b in zip("abcdef", "bcdefg", strict=True)
     )
     (folder / "bomb.svg").write_text(f'{bomb}]><svg xmlns="http://www.w3.org/2000/svg"><text>&g;</text></svg>', encoding="utf-8")
-    says = "bomb.svg: declares 'b', an entity that is more than plain text; save the drawing as plain SVG"
-    assert refusal(folder / "bomb.svg") == says
+    message = "bomb.svg: declares 'b', an entity that is more than plain text; save the drawing as plain SVG"
+    assert refusal(folder / "bomb.svg") == message
     (folder / "large.svg").write_bytes(b" " * 2_000_001)
     with pytest.raises(TooLargeError, match=r"^large\.svg: is longer than 2 MB; save the one curve by itself$"):
         read_outline(folder / "large.svg")

@@ -33,13 +33,15 @@ def test_a_place_further_out_than_clear_is_no_fault():
     assert made.prove(written(made).replace("G0 Z5\n", "G0 Z6\n", 1).encode()).proved
 
 
-@pytest.mark.parametrize(("place", "says"), [("", "ends with the tip in the work"), ("G0 Z1\n", "ends with the tip at Z 1 mm")])
-def test_a_tip_that_is_left_in_the_wood_at_the_end_is_found(place, says):
+@pytest.mark.parametrize(
+    ("place", "message"), [("", "ends with the tip in the work"), ("G0 Z1\n", "ends with the tip at Z 1 mm")]
+)
+def test_a_tip_that_is_left_in_the_wood_at_the_end_is_found(place, message):
     made = JOBS["face"]()
     head, _, _ = written(made).rpartition("G0 Z5\n")
     for end in ("M2\n", "M30\n"):
-        assert any(says in each for each in found(made, f"{head}{place}{end}"))
-    assert any(says in each for each in found(made, f"%\n{head}{place}%\n"))
+        assert any(message in each for each in found(made, f"{head}{place}{end}"))
+    assert any(message in each for each in found(made, f"%\n{head}{place}%\n"))
 
 
 @pytest.mark.parametrize("name", ["face", "led", "flutes", "indexed", "fed by hand"])

@@ -91,6 +91,6 @@ def test_an_axis_that_is_asked_for_no_number_is_a_finding(wrong):
 
 def test_a_deviation_that_is_no_number_keeps_within_nothing():
     astray = Deviation(NAN, 4, 1, 0.3, True, (20.0, 0.0, 0.0))
-    says = "\n".join(Proof(title="", units="mm", allowed=0.005, deviation=astray).lines())
-    assert "keeps within" not in says
+    message = "\n".join(Proof(title="", units="mm", allowed=0.005, deviation=astray).lines())
+    assert "keeps within" not in message
     assert fine(NAN, "mm") == "no finite length"

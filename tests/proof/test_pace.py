@@ -26,13 +26,13 @@ def test_an_inverse_time_that_is_lost_is_found():
 
 
 @pytest.mark.parametrize(
-    ("feed", "says"), [("1100", "at 1100 mm a minute"), ("0.001", "at 0.001 mm a minute"), ("66", "at 66 mm")]
+    ("feed", "message"), [("1100", "at 1100 mm a minute"), ("0.001", "at 0.001 mm a minute"), ("66", "at 66 mm")]
 )
-def test_a_plunge_at_another_feed_is_found(feed, says):
+def test_a_plunge_at_another_feed_is_found(feed, message):
     made = face()
     text = written(made).replace("G1 Z-0.3 F60", f"G1 Z-0.3 F{feed}", 1)
     line, said = text.splitlines().index(f"G1 Z-0.3 F{feed}") + 1, found(made, text)
-    assert any(f"line {line}: the tip goes in{'to the work' if float(feed) > 60 else ''} {says}" in each for each in said)
+    assert any(f"line {line}: the tip goes in{'to the work' if float(feed) > 60 else ''} {message}" in each for each in said)
 
 
 @pytest.mark.parametrize(("times", "level"), [(10, "problem"), (1.01, "problem"), (0.5, "warning")])

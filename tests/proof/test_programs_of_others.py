@@ -14,7 +14,7 @@ from lobework.parts.cutter import Ball, Pen, Vee
 from lobework.parts.headstock import Headstock
 from lobework.parts.holder import CuttingFrame
 from lobework.parts.piece import Barrel, Disc
-from lobework.parts.slide import Arc, At
+from lobework.parts.slide import At, SlideArc
 from lobework.text.cautions import READY
 
 AXES = (("spindle", "C"), ("x", "X"), ("y", "Y"), ("z", "Z"), ("cutter", "B"))
@@ -126,7 +126,7 @@ def test_rings_are_proved_in_every_style(text):
 
 def test_arcs_lead_the_tip_round_a_dome():
     """Round a centre 20 mm under the face, from 80 to 20 degrees; radius and centre say the same arc."""
-    swept = Pass(turns=0, at=At(x=0.0, z=-20.0, depth=0.0), arc=Arc(radius=20.0, from_deg=80.0, to_deg=20.0, cutter="keeps"))
+    swept = Pass(turns=0, at=At(x=0.0, z=-20.0, depth=0.0), arc=SlideArc(radius=20.0, from_deg=80.0, to_deg=20.0, cutter="keeps"))
     lathe, piece = bench("CXZ"), Disc(diameter=60.0, thickness=60.0)
     head = "G21 G61 G18\nG0 Z5\nG0 X19.69615506 C0\nG1 Z-16.52703645 F60\n"
     for arc in ("X6.84040287 Z-1.20614758 R20", "X6.84040287 Z-1.20614758 I-19.69615506 K-3.47296355"):
@@ -159,7 +159,7 @@ def test_an_axis_first_sent_at_a_feed_is_said():
 
 
 @pytest.mark.parametrize(
-    ("old", "new", "says"),
+    ("old", "new", "message"),
     [
         ("G21 G61 G90", "G21 G64 G90", "round corners"),
         ("G21 G61 G90", "G21 G90", "neither G61 nor G64"),
@@ -168,10 +168,10 @@ def test_an_axis_first_sent_at_a_feed_is_said():
         ("G0 X20 C0", "G0 X20 C0 ; go", "not in the standard"),
     ],
 )
-def test_what_a_controller_may_take_otherwise_is_a_note(old, new, says):
+def test_what_a_controller_may_take_otherwise_is_a_note(old, new, message):
     proof = proof_of(job(RINGS), STYLES["plain"].replace(old, new))
     assert proof.code == 0
-    assert any(says in str(each) for each in proof.findings)
+    assert any(message in str(each) for each in proof.findings)
 
 
 @pytest.mark.parametrize("line", ["G92 X0", "G43 H1", "G28", "M6 T2", "#1=5", "G38.2 Z-3 F5", "O100", "G55"])
@@ -191,7 +191,7 @@ def test_a_program_without_units_is_no_proof():
 
 
 def test_a_cutter_that_points_elsewhere_is_caught():
-    swept = Pass(turns=0, at=At(x=0.0, z=-20.0, depth=0.0), arc=Arc(radius=20.0, from_deg=80.0, to_deg=20.0))
+    swept = Pass(turns=0, at=At(x=0.0, z=-20.0, depth=0.0), arc=SlideArc(radius=20.0, from_deg=80.0, to_deg=20.0))
     made = job(swept, lathe=bench("CXZB"), piece=Disc(diameter=60.0, thickness=60.0), cutter=Ball(radius=1.0))
     steps = "\n".join(
         f"X{x:.6f} Z{z:.6f} B{b:.6f} F200"
@@ -228,7 +228,7 @@ FLUTE = job(Pass(turns=0, at=At(x=20.0, z=-5.0, depth=0.4), travel=At(z=-20.0)),
 RING = job(Pass(at=At(x=20.0, depth=0.25)))
 BAND = job(Pass(at=At(x=20.0, z=-10.0, depth=0.25)), piece=ROUND, cutter=Ball(radius=1.0))
 FRAMED = job(
-    Pass(at=At(x=20.0, depth=0.25)), lathe=bench("CXYZ"), cutter=Vee(angle_deg=90.0, width=2.0, held=CuttingFrame(radius=20.0))
+    Pass(at=At(x=20.0, depth=0.25)), lathe=bench("CXYZ"), cutter=Vee(angle_deg=90.0, width=2.0, holder=CuttingFrame(radius=20.0))
 )
 TO_RING, TO_BAND = "G0 Z5\nG0 X20 C0\nG1 Z-.25 F60\n", "G0 X30\nG0 Z-10 C0\nG1 X19.75 F30\nG1 C360 F720\nG0 X30\n"
 
@@ -239,7 +239,7 @@ def told(made, text):
 
 
 @pytest.mark.parametrize(
-    ("made", "text", "says"),
+    ("made", "text", "message"),
     [
         (FLUTE, "G0 X30\nG0 Z-5 C0\nG1 X19.6 F30\nZ-7 F200\nG0 X30\nG0 Z-10\nG1 X19.6 F30\nZ-25\nG0 X30\n", "1.5 mm"),
         (FLUTE, "G0 X30\nG0 Z-5 C0\nG1 X19.6 F30\nZ-7\nZ-5\nG0 X30\nG0 Z-10\nG1 X19.6\nZ-25\nG0 X30\n", "1.5 mm"),
@@ -247,13 +247,13 @@ def told(made, text):
         (RING, f"{TO_RING}G1 C359.7 F720\nC0\nG0 Z5\n", "0.0524 mm"),
     ],
 )
-def test_a_piece_that_is_left_out_between_two_places_of_the_path_is_caught_by_half_its_length(made, text, says):
+def test_a_piece_that_is_left_out_between_two_places_of_the_path_is_caught_by_half_its_length(made, text, message):
     """A chord of 0.3 degrees at 20 mm is 0.1047 mm."""
-    assert any(f"strays by {says} from the job" in each for each in told(made, text)), told(made, text)
+    assert any(f"strays by {message} from the job" in each for each in told(made, text)), told(made, text)
 
 
 @pytest.mark.parametrize(
-    ("made", "text", "says"),
+    ("made", "text", "message"),
     [
         (FLUTE, "G0 X30\nG0 Z-5 C180\nG1 X-19.6 F30\nG1 Z-25 F200\nG1 X30 F100\n", "points 180 degrees off"),
         (BAND, "G0 X30\nG0 Z20\nG0 X-30 C0\nG0 Z-10\nG1 X-19.75 F30\nG1 C-360 F200\n", "points 180 degrees off"),
@@ -265,8 +265,8 @@ def test_a_piece_that_is_left_out_between_two_places_of_the_path_is_caught_by_ha
         (FRAMED, "G0 Z5\nG0 X0 Y20 C0\nG1 Z-.25 F60\nG1 C360 F720\nG0 Z5\n", "points 90 degrees off"),
     ],
 )
-def test_what_goes_through_the_work_or_comes_at_it_from_another_side_is_caught(made, text, says):
-    assert any(says in each for each in told(made, text)), told(made, text)
+def test_what_goes_through_the_work_or_comes_at_it_from_another_side_is_caught(made, text, message):
+    assert any(message in each for each in told(made, text)), told(made, text)
 
 
 @pytest.mark.parametrize(

@@ -141,7 +141,7 @@ def test_a_helix_is_as_long_as_it_is():
 
 
 @pytest.mark.parametrize(
-    ("line", "says"),
+    ("line", "message"),
     [
         ("G1 X1 X2 F3", "two words of one letter"),
         ("G0 G1 X1 F3", "two codes of one modal group"),
@@ -191,12 +191,12 @@ def test_a_helix_is_as_long_as_it_is():
         ("%", "none did"),
     ],
 )
-def test_what_the_standard_forbids_is_said_with_its_line(line, says):
+def test_what_the_standard_forbids_is_said_with_its_line(line, message):
     """3.3, 3.3.2.1, 3.3.5, 3.5.3, 3.5.19."""
     said = wrong(line)
     assert len(said) == 1
     assert f"line {2 + line.count(chr(10))}: " in said[0]
-    assert says in said[0]
+    assert message in said[0]
 
 
 @pytest.mark.parametrize("ends", ["I2.501 J0", "I2.499 J0", "R2.499"])
@@ -248,7 +248,7 @@ def test_what_follows_the_end_is_never_run():
 
 
 @pytest.mark.parametrize(
-    ("text", "level", "says"),
+    ("text", "level", "message"),
     [
         ("G21 G64 G90\nG0 X1\nM2", "note", "round corners"),
         ("G21 G90\nG0 X1\nM2", "note", "neither G61 nor G64"),
@@ -263,10 +263,10 @@ def test_what_follows_the_end_is_never_run():
         ("G21 G61 G90\nG0 X1 ; so\nG0 X2 ; so\nG0 X3 ; so\nM2", "note", "(and 2 more lines like it)"),
     ],
 )
-def test_what_a_controller_may_take_otherwise_is_said(text, level, says):
+def test_what_a_controller_may_take_otherwise_is_said(text, level, message):
     (remark,) = read(text.encode()).remarks
     assert remark.level == level
-    assert says in remark.says
+    assert message in remark.message
 
 
 def test_every_thing_that_is_wrong_is_said():

@@ -130,19 +130,19 @@ def test_a_stop_that_is_not_needed_is_noted_and_one_that_misleads_is_found():
 
 
 @pytest.mark.parametrize(
-    ("old", "new", "says"),
+    ("old", "new", "message"),
     [
         ("to z -0.3 mm)", "to z -0.4 mm)", "cut 1"),
         ("(MSG, withdraw the cutter by hand, 5 mm clear of the face)\nM0\nM2", "M2", "ends with the tip in the work"),
         ("(MSG, withdraw the cutter by hand, 5 mm clear of the face)\nM0\n\n", "\n", "withdraw the cutter by hand"),
     ],
 )
-def test_a_cutter_that_is_fed_by_hand_is_told_in_and_out(old, new, says):
+def test_a_cutter_that_is_fed_by_hand_is_told_in_and_out(old, new, message):
     made = fed_by_hand()
     text = re.sub(r"\n\nM2", "\nM2", written(made))
     assert old in text
     head, _, tail = text.rpartition(old) if "M2" in old else text.partition(old)
-    assert any(says in each for each in found(made, head + new + tail)), found(made, head + new + tail)
+    assert any(message in each for each in found(made, head + new + tail)), found(made, head + new + tail)
 
 
 def test_fast_moves_while_the_cutter_is_fed_in_by_hand_are_found():

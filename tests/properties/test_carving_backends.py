@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from tests.carving import BACKENDS, JUDGE, assert_same, carved, carvings, held, surfaces
+from tests.carving import BACKENDS, JUDGE, assert_same, carved, carvings, holders_by_kind, surfaces
 from tests.search import examples
 
 AGREE_MM = 2e-4
@@ -15,7 +15,7 @@ KINDS = [
     for backend in BACKENDS
     if backend.name != JUDGE.name
     for surface in surfaces
-    for holder in held
+    for holder in holders_by_kind
     if {surface, holder} <= backend.can
 ]
 

@@ -94,7 +94,7 @@ def halved(sweep, surface, part):
     more = (
         np.insert(whole, np.arange(1, len(whole)), new, axis=0) for whole, new in zip((tip, outward, level), between, strict=True)
     )
-    return type(sweep)(sweep.edge, sweep.held, *more)
+    return type(sweep)(sweep.edge, sweep.holder, *more)
 
 
 @backends_for()
@@ -106,7 +106,7 @@ def test_splitting_a_pass_changes_nothing(backend, data, part):
     middle = len(finer.tip) // 2
     ways = [np.broadcast_to(way, finer.tip.shape).copy() for way in (finer.tip, finer.outward, finer.level)]
     halves = [
-        type(sweep)(sweep.edge, sweep.held, *(way[run] for way in ways)) for run in (slice(middle + 1), slice(middle, None))
+        type(sweep)(sweep.edge, sweep.holder, *(way[run] for way in ways)) for run in (slice(middle + 1), slice(middle, None))
     ]
     for pieces in ((finer,), halves):
         assert_same(

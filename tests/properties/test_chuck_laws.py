@@ -22,7 +22,7 @@ from lobework.kinematics.motion import motion_of
 from lobework.kinematics.trace import trace
 from lobework.lathe.passes import Pass, cuts_of
 from lobework.parts.cam import Wave
-from lobework.parts.chuck import Dome, EccentricChuck, Oval, Plain, StraightLine
+from lobework.parts.chuck import Dome, EccentricChuck, Oval, PlainChuck, StraightLine
 from lobework.parts.drive import Drive
 from lobework.parts.follower import Knife
 from lobework.parts.protocols import Chuck
@@ -50,7 +50,7 @@ U = np.linspace(0.0, 1.0, 97)
 AT = At(x=21.3, y=4.7, depth=0.2)
 
 eccentrics = st.builds(EccentricChuck, shift=numbers(-20.0, 20.0), index=turnings)
-plains = st.builds(Plain, index=turnings)
+plains = st.builds(PlainChuck, index=turnings)
 that_come_back = st.one_of(plains, eccentrics, ovals, domes)
 any_chuck = st.one_of(that_come_back, lines)
 
@@ -69,7 +69,7 @@ def test_every_stack_that_says_when_it_comes_back_does(stack, drive, at):
     """After the least common multiple of what cams and chucks say, exactly the same path, whatever the stack."""
     cams = [drive] if drive else []
     cut = cut_on(sliding(*stack), *cams, at=at)
-    said = [chuck.comes_back for chuck in stack if chuck.varies]
+    said = [chuck.period_turns for chuck in stack if chuck.is_dynamic]
     turns = closure_of(motion_of(cut)).turns
     assert turns == lcm(*said, *(turns_to_close(each.cam.lobes, each.ratio) for each in cams))
     assert_allclose(place(cut, U + turns), place(cut, U), rtol=0, atol=1e-9 + 1e-13 * turns)
@@ -79,9 +79,9 @@ def test_every_stack_that_says_when_it_comes_back_does(stack, drive, at):
 @given(throw=numbers(0.0, 12.0), swing=numbers(0.5, 8.0), top=st.integers(1, 9), under=st.integers(1, 7), phase=turnings)
 def test_a_moving_ring_comes_back_after_its_denominator_and_not_before(throw, swing, top, under, phase):
     ring = Oval(throw=throw, swing=swing, swings=Fraction(top, under), swing_phase=phase)
-    assert ring.comes_back == Fraction(top, under).denominator
+    assert ring.period_turns == Fraction(top, under).denominator
     cut = cut_on(fixed(ring), at=AT)
-    for tried in range(1, ring.comes_back):
+    for tried in range(1, ring.period_turns):
         assert np.abs(place(cut, U + tried) - place(cut, U)).max() > 1e-2
 
 
@@ -145,7 +145,7 @@ def test_an_even_swing_keeps_the_half_turn_and_an_odd_one_breaks_it(oval, at, pa
 @given(stack=stacks(), turned=turnings, drive=drives(waves()))
 def test_an_index_on_top_turns_the_whole_figure_back(stack, turned, drive):
     plain = place(cut_on(sliding(*stack), drive, at=AT), U)
-    indexed = place(cut_on(sliding(*stack, Plain(index=turned)), drive, at=AT), U)
+    indexed = place(cut_on(sliding(*stack, PlainChuck(index=turned)), drive, at=AT), U)
     back = np.exp(-1j * turned.in_radians())
     assert_allclose(indexed[:, 0] + 1j * indexed[:, 1], (plain[:, 0] + 1j * plain[:, 1]) * back, rtol=0, atol=1e-10)
     assert_allclose(indexed[:, 2], plain[:, 2], rtol=0, atol=1e-10)
@@ -153,13 +153,13 @@ def test_an_index_on_top_turns_the_whole_figure_back(stack, turned, drive):
 
 @given(first=turnings, second=turnings)
 def test_indices_on_each_other_add_up_exactly(first, second):
-    two = place(cut_on(fixed(Plain(index=first), Plain(index=second)), at=AT), U)
-    one = place(cut_on(fixed(Plain(index=first + second)), at=AT), U)
+    two = place(cut_on(fixed(PlainChuck(index=first), PlainChuck(index=second)), at=AT), U)
+    one = place(cut_on(fixed(PlainChuck(index=first + second)), at=AT), U)
     assert_allclose(two, one, rtol=0, atol=1e-12)
 
 
 STILL = {
-    "plain": Plain(),
+    "plain": PlainChuck(),
     "eccentric": EccentricChuck(shift=0.0),
     "oval": Oval(throw=0.0),
     "oval, its ring's drive set but no swing": Oval(throw=0.0, swings="3/7", swing_phase="1/5 turn", ring_angle_deg=33.0),
@@ -228,7 +228,7 @@ def test_steps_in_turns_of_a_screw_come_to_the_turns_they_say(turns, divisions, 
 
 
 @pytest.mark.parametrize(
-    "chuck", [Plain(), EccentricChuck(shift=1.0), Oval(throw=1.0), StraightLine(per_turn=1.0, travel=9.0), Dome()]
+    "chuck", [PlainChuck(), EccentricChuck(shift=1.0), Oval(throw=1.0), StraightLine(per_turn=1.0, travel=9.0), Dome()]
 )
 def test_what_ships_keeps_the_promise_of_a_chuck(chuck):
     assert isinstance(chuck, Chuck)

@@ -9,8 +9,8 @@ from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
 from lobework.kinematics.contact import lift_of, touch_at
-from lobework.parts.cam import Eccentric
-from lobework.parts.follower import Flat, Knife, Roller
+from lobework.parts.cam import EccentricCam
+from lobework.parts.follower import FlatFollower, Knife, Roller
 from tests.search import examples
 from tests.strategies import edge_cams, face_cams, followers_for, numbers
 
@@ -33,7 +33,7 @@ def brute_reach(cam, follower, phi, count=20_001):
                 psi = np.linspace(psi[within][0] - np.pi / count, psi[within][-1] + np.pi / count, count)
             r = cam.base_radius + cam.rise_at(psi)
             across, along = r * np.sin(psi - at), r * np.cos(psi - at)
-        if isinstance(follower, Flat):
+        if isinstance(follower, FlatFollower):
             best[k] = along.max()
         else:
             touched = np.abs(across) <= follower.radius
@@ -77,7 +77,7 @@ def test_a_larger_roller_never_reaches_deeper(cam, small, more):
 @settings(max_examples=examples(35))
 @given(cam=edge_cams, radius=numbers(0.05, 30.0))
 def test_a_flat_never_reaches_deeper_than_any_roller(cam, radius):
-    assert (lift_of(cam, Flat()).curve.at(DIRECTIONS) >= lift_of(cam, Roller(radius)).curve.at(DIRECTIONS) - 2e-9).all()
+    assert (lift_of(cam, FlatFollower()).curve.at(DIRECTIONS) >= lift_of(cam, Roller(radius)).curve.at(DIRECTIONS) - 2e-9).all()
 
 
 @settings(max_examples=examples(35))
@@ -106,7 +106,7 @@ def test_the_slope_of_a_contact_is_the_slope_of_its_reach(data, cam):
 
 @given(radius=numbers(5.0, 80.0), roller=numbers(0.05, 40.0))
 def test_a_cam_without_rise_never_lifts(radius, roller):
-    for follower in (Knife(), Roller(roller), Flat()):
-        lift = lift_of(Eccentric(radius=radius, offset=0.0), follower)
+    for follower in (Knife(), Roller(roller), FlatFollower()):
+        lift = lift_of(EccentricCam(radius=radius, offset=0.0), follower)
         assert np.abs(lift.curve.at(DIRECTIONS)).max() < 1e-9
         assert lift.bridges == ()

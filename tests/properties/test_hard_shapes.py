@@ -14,17 +14,20 @@ from lobework.kinematics.motion import motion_of
 from lobework.kinematics.trace import trace
 from lobework.lathe.lathe import Axis, Lathe
 from lobework.lathe.passes import Cut, Pass
-from lobework.parts.cam import Eccentric, Law, Scallop, Wave
+from lobework.parts.cam import EccentricCam, MotionLaw, Scallop, Wave
 from lobework.parts.drive import Drive
-from lobework.parts.follower import Flat, Knife, Roller
+from lobework.parts.follower import FlatFollower, Knife, Roller
 from lobework.parts.headstock import Headstock
 from lobework.parts.slide import At
 from tests.search import examples
 from tests.strategies import cut_on, drives, high_enough, numbers, rocking, scallops, waves
 
 SHORT = [
-    (Law(law="3-4-5", lobes=2, base_radius=60.0, rise=3.0, rise_part="1/100", dwell_part="79/1000", fall_part="1/5"), Flat()),
-    (Law(law="3-4-5", lobes=5, base_radius=60.0, rise=3.0, rise_part="3/10", fall_part="1/100"), Roller(50.0)),
+    (
+        MotionLaw(law="3-4-5", lobes=2, base_radius=60.0, rise=3.0, rise_part="1/100", dwell_part="79/1000", fall_part="1/5"),
+        FlatFollower(),
+    ),
+    (MotionLaw(law="3-4-5", lobes=5, base_radius=60.0, rise=3.0, rise_part="3/10", fall_part="1/100"), Roller(50.0)),
 ]
 
 
@@ -35,21 +38,21 @@ def test_a_rise_far_shorter_than_a_lobe_holds_the_follower_as_every_point_of_it_
     phi = np.append(np.linspace(0, pitch, 60, endpoint=False), np.array([0.16166, 0.863]) * pitch)
     psi = np.linspace(-pitch, 2 * pitch, 1_000_001)
     radius = cam.base_radius + cam.rise_at(psi)
-    held = []
+    reached = []
     for direction in phi:
         across, along = radius * np.sin(psi - direction), radius * np.cos(psi - direction)
         if isinstance(follower, Roller):
-            reached = np.abs(across) <= follower.radius
-            along = along[reached] + np.sqrt(follower.radius**2 - across[reached] ** 2)
-        held.append(along.max())
+            touching = np.abs(across) <= follower.radius
+            along = along[touching] + np.sqrt(follower.radius**2 - across[touching] ** 2)
+        reached.append(along.max())
     for way in ("plain", "compiled"):
-        assert_allclose(touch_at(cam, follower, phi, way=way).reach, held, rtol=0, atol=1e-5)
+        assert_allclose(touch_at(cam, follower, phi, way=way).reach, reached, rtol=0, atol=1e-5)
     lift = lift_of(cam, follower)
-    assert_allclose(lift.curve.at(phi) + lift.rest, held, rtol=0, atol=1e-5)
+    assert_allclose(lift.curve.at(phi) + lift.rest, reached, rtol=0, atol=1e-5)
 
 
 @pytest.mark.parametrize(
-    "cam", [Wave(lobes=5, base_radius=20.0, rise=6.0), Eccentric(radius=150.0, offset=135.0)], ids=["wave", "disc"]
+    "cam", [Wave(lobes=5, base_radius=20.0, rise=6.0), EccentricCam(radius=150.0, offset=135.0)], ids=["wave", "disc"]
 )
 def test_a_roller_of_a_micron_rests_on_the_cam_both_ways(cam):
     phi = np.linspace(0, 2 * np.pi, 300) + 1e-3
@@ -61,7 +64,7 @@ def test_a_roller_of_a_micron_rests_on_the_cam_both_ways(cam):
 
 @pytest.mark.parametrize("side", ["front", "back"])
 def test_a_cam_too_steep_for_a_rocking_headstock_is_refused_though_some_turn_of_the_headstock_fits_everywhere(side):
-    cam = Law(law="harmonic", lobes=60, base_radius=60.0, rise=2.0, rise_part="1/5", dwell_part="1/10", fall_part="1/3")
+    cam = MotionLaw(law="harmonic", lobes=60, base_radius=60.0, rise=2.0, rise_part="1/5", dwell_part="1/10", fall_part="1/3")
     drive = Drive(cam, follower=Roller(0.5), side=side, gain=3.0)
     lathe = Lathe(name="bench", headstock=Headstock(sideways="rocks", pivot_height=150.0))
 
@@ -109,7 +112,7 @@ def test_a_headstock_about_to_jump_is_refused_or_follows_without_a_step(data, si
 
 
 def test_the_chord_is_kept_where_the_path_bends_ever_more_towards_the_end_of_a_span():
-    cam = Law(law="harmonic", lobes=12, base_radius=60.0, rise=2.0, rise_part="1/5", dwell_part="1/10", fall_part="1/3")
+    cam = MotionLaw(law="harmonic", lobes=12, base_radius=60.0, rise=2.0, rise_part="1/5", dwell_part="1/10", fall_part="1/3")
     drive = Drive(cam, follower=Roller(20.0), phase="13.05 deg", side="back")
     lathe = Lathe(name="bench", headstock=Headstock(sideways="slides"), axes=(Axis(moves="x", letter="X"),))
     passed = Pass(turns=40, at=At(x=20.0), travel=At(x=-25.0), cams=(drive,))
@@ -125,13 +128,13 @@ def test_the_chord_is_kept_where_the_path_bends_ever_more_towards_the_end_of_a_s
 
 def test_a_flat_is_never_said_to_touch_a_turn_away():
     """Two lobes: the point that it touches comes round again a whole turn on."""
-    cam = Law(
+    cam = MotionLaw(
         law="modified trapezoid", lobes=2, base_radius=150.0, rise=45.0, rise_part="1/50", dwell_part="93/1000", fall_part="1/20"
     )
     phi = np.linspace(0, np.pi, 400)
 
-    assert (np.abs(touch_at(cam, Flat(), phi).psi - phi) < np.pi / 2).all()
-    assert all(bridge.depth < cam.rise for bridge in lift_of(cam, Flat()).bridges)
+    assert (np.abs(touch_at(cam, FlatFollower(), phi).psi - phi) < np.pi / 2).all()
+    assert all(bridge.depth < cam.rise for bridge in lift_of(cam, FlatFollower()).bridges)
 
 
 def test_a_scallop_and_a_fine_roller_on_many_lobes_agree_both_ways():

@@ -15,7 +15,7 @@ from lobework.kinematics.closure import closure_of
 from lobework.kinematics.motion import motion_of
 from lobework.kinematics.trace import trace
 from lobework.parts.cam import Wave
-from lobework.parts.chuck import Oval, Plain
+from lobework.parts.chuck import Oval, PlainChuck
 from lobework.parts.drive import Drive
 from lobework.parts.follower import Knife, Roller
 from lobework.parts.slide import At
@@ -111,7 +111,7 @@ def test_a_pass_cut_in_two_is_the_same_pass(data, at, travel, rocks):
     part = float(split / turns)
     lathe = rocking(high_enough(250.0, drive)) if rocks else sliding()
     whole = cut_on(lathe.mount(Oval(throw=throw, ring_angle_deg=ring, index=index)), drive, turns=turns, at=at, travel=travel)
-    carried = lathe.mount(Plain(index=Phase(turns=split))).mount(
+    carried = lathe.mount(PlainChuck(index=Phase(turns=split))).mount(
         Oval(throw=throw, ring_angle_deg=ring - 360 * float(split), index=index)
     )
     moved = At(x=at.x + part * travel.x, y=at.y, z=at.z + part * travel.z, depth=at.depth)

@@ -23,7 +23,7 @@ from lobework.parts.camshaft import CamShaft
 from lobework.parts.drive import Drive
 from lobework.parts.follower import Knife
 from lobework.parts.headstock import Headstock
-from lobework.parts.slide import Arc, At
+from lobework.parts.slide import At, SlideArc
 from lobework.parts.twist import Twist
 from lobework.quantities.units import Phase
 from tests.properties.test_path_laws import away_from_chord
@@ -49,7 +49,7 @@ eases = st.sampled_from([0, "1/10", "1/3", "1/2"])
 lengths = st.builds(Twist, angle=angles, over=numbers(5.0, 80.0), start=numbers(-20.0, 5.0), ease=eases)
 turning = st.builds(Twist, angle=angles, turns=st.fractions(Fraction(1, 3), 5, max_denominator=6), ease=eases)
 twists = st.one_of(lengths, turning)
-ARC = Arc(radius=30.0, from_deg=20.0, to_deg=110.0, cutter="keeps")
+ARC = SlideArc(radius=30.0, from_deg=20.0, to_deg=110.0, cutter="keeps")
 COMPUTED = tuple(axis for axis in AXES if not axis.moves.startswith("cam"))
 
 

@@ -23,7 +23,7 @@ def test_the_file_is_the_picture_in_true_size(carving):
     assert read.tobytes() == shown.dots.tobytes()
     assert read.info["dpi"] == pytest.approx((25.4 / shown.mm_per_dot,) * 2, rel=1e-3)
     assert read.info["Title"] == "Tide box"
-    assert read.info["Description"] == shown.says
+    assert read.info["Description"] == shown.description
 
 
 def test_a_disc_60_mm_across_prints_60_mm_across():

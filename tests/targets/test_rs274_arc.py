@@ -12,7 +12,7 @@ from lobework.jobs.job import Job
 from lobework.lathe.passes import Pass
 from lobework.parts.cutter import Ball
 from lobework.parts.piece import Disc
-from lobework.parts.slide import Arc, At
+from lobework.parts.slide import At, SlideArc
 from lobework.program.program import Feeds
 from lobework.targets.rs274 import render
 from tests.targets import test_rs274 as on_a_face
@@ -26,7 +26,7 @@ UNIT = {"mm": 25.4, "inch": 1.0}
 
 @pytest.fixture(scope="module", params=["mm", "inch"])
 def job(request):
-    swirl = Pass(name="swirl", turns=3, at=At(z=CENTRE, depth=0.5), arc=Arc(radius=25.0, from_deg=80.0, to_deg=20.0))
+    swirl = Pass(name="swirl", turns=3, at=At(z=CENTRE, depth=0.5), arc=SlideArc(radius=25.0, from_deg=80.0, to_deg=20.0))
     return Job(
         title="dome",
         lathe=BENCH,

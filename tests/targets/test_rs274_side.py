@@ -42,7 +42,7 @@ def passes():
 
 @pytest.fixture(scope="module", params=FORMS)
 def job(request):
-    cutter = Ball(radius=1.5, held=CuttingFrame(radius=15.0, angle_deg=38.0))
+    cutter = Ball(radius=1.5, holder=CuttingFrame(radius=15.0, angle_deg=38.0))
     feeds = Feeds(spindle_rpm=3.0, clear=CLEAR, plunge=40.0)
     return Job(title="Tide box, side", lathe=sliding(), piece=FORMS[request.param], cutter=cutter, passes=passes(), feeds=feeds)
 

@@ -88,7 +88,7 @@ def test_there_is_a_title_and_a_description_for_those_who_cannot_see_it(sheet):
     named = {each.get("id"): each.text for each in root if each.tag in (f"{SVG}title", f"{SVG}desc")}
     assert root[0].tag == f"{SVG}title"
     assert root.get("role") == "img"
-    assert [named[key] for key in root.get("aria-labelledby").split()] == [sheet.title, sheet.says]
+    assert [named[key] for key in root.get("aria-labelledby").split()] == [sheet.title, sheet.description]
 
 
 def test_each_pass_is_a_layer_and_each_cut_in_it_has_its_title(sheet, lid):
@@ -119,8 +119,8 @@ def test_a_groove_is_shown_as_wide_as_the_cutter_leaves_it(sheet):
 def test_any_title_gives_a_file_that_reads_back(title, sheet):
     root = ET.fromstring(render(replace(sheet, title=title, layers=())))
     shown = ("L", "M", "N", "P", "S", "Zs")
-    held = [each if each in "\u200c\u200d" or unicodedata.category(each).startswith(shown) else " " for each in title]
-    assert (root[0].text or "") == "".join(held)
+    holder = [each if each in "\u200c\u200d" or unicodedata.category(each).startswith(shown) else " " for each in title]
+    assert (root[0].text or "") == "".join(holder)
 
 
 def test_the_same_sheet_gives_the_same_bytes(sheet):

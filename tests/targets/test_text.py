@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import pytest
 
-from lobework.sheets.settings import Column, Settings, Step, Steps, settings
+from lobework.sheets.settings import Column, CutRow, Settings, Steps, settings
 from lobework.targets.text import WIDTH, render
 
 
@@ -69,7 +69,7 @@ def test_the_cautions_come_before_anything_is_set(page):
 
 def test_a_row_too_wide_for_the_page_goes_on_below():
     columns = tuple(Column(f"setting number {k}", "hand") for k in range(12))
-    rows = (Step(1, "1.1", tuple(f"value {k}" for k in range(12))), Step(2, "1.2", tuple(f"other {k}" for k in range(12))))
+    rows = (CutRow(1, "1.1", tuple(f"value {k}" for k in range(12))), CutRow(2, "1.2", tuple(f"other {k}" for k in range(12))))
     page = render(Settings(title="Wide", groups=(), steps=(Steps("pass 1", "ring", columns, rows),))).decode()
     assert max(len(line) for line in page.splitlines()) <= WIDTH
     for k in range(12):

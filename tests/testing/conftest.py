@@ -37,7 +37,7 @@ class Plate:
     """A plate."""
 
     kind: ClassVar[str] = "{name}"
-    varies: ClassVar[bool] = False
+    is_dynamic: ClassVar[bool] = False
     step: Length
     index: Turning = Phase()
 
@@ -55,9 +55,9 @@ def lobework_chucks():
 
 @hookimpl
 def lobework_samples():
-    from lobework.testing import Known, Sample
+    from lobework.testing import ExpectedValue, Sample
 
-    known = Known(lambda it: it.motions(np.zeros(1)).shift[0], [3.0, 0.0, 0.0], "its definition")
+    known = ExpectedValue(lambda it: it.motions(np.zeros(1)).shift[0], [3.0, 0.0, 0.0], "its definition")
     return [Sample(Plate(step=3.0), known=[known])] if {sampled} else []
 '''
 

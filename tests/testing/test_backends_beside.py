@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from lobework.carve.plain import Plain
+from lobework.carve.plain import PlainBackend
 from lobework.plugins import hookimpl
 
 lobework_contract = 1
@@ -18,13 +18,13 @@ class Coarse:
     """The plain way, a few thousandths short."""
 
     name: str = "coarse"
-    says: str = "quick, and a few thousandths short"
+    description: str = "quick, and a few thousandths short"
     can: frozenset = frozenset({"face", "drilling spindle"})
     within: float = WITHIN
 
     def carve(self, stock, sweeps, depth, progress=None):
         own = stock.uncut()
-        Plain().carve(stock, sweeps, own, progress)
+        PlainBackend().carve(stock, sweeps, own, progress)
         own -= np.where(own > 0.02, np.float32(4e-3), np.float32(0.0))
         np.maximum(depth, own, out=depth)
 
@@ -45,7 +45,7 @@ import math
 from dataclasses import dataclass
 from typing import ClassVar
 
-from lobework.geometry.cutter_edge import Edge, Slant
+from lobework.geometry.cutter_edge import Edge, LineSegment
 from lobework.errors import require
 from lobework.parts.holder import DrillingSpindle, Holder
 from lobework.plugins import hookimpl
@@ -60,14 +60,14 @@ class Spear:
 
     kind: ClassVar[str] = "spear"
     width: Length
-    held: Holder = DrillingSpindle()
+    holder: Holder = DrillingSpindle()
 
     def __post_init__(self):
         require(0 < self.width < math.inf, "width", self.width, "above zero")
 
     @property
     def edge(self):
-        return Edge((Slant(0.0, self.width / 2, 0.0, 2.0),))
+        return Edge((LineSegment(0.0, self.width / 2, 0.0, 2.0),))
 
     def width_at(self, depth):
         return self.edge.width_at(depth)
@@ -114,5 +114,5 @@ def test_a_backend_that_states_an_absurd_accuracy_is_left_out(bench):
     bench.package("coarse", COARSE.replace("WITHIN", "1.0"))
     done = bench.lobework("verify", "coarse")
     assert done.returncode == 1
-    says = "comes in: BROKEN: backend 'coarse': within is 1.0; it must be a number of mm, above zero and at most 0.01"
-    assert broken_in(done) == [says]
+    message = "comes in: BROKEN: backend 'coarse': within is 1.0; it must be a number of mm, above zero and at most 0.01"
+    assert broken_in(done) == [message]

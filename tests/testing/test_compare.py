@@ -52,12 +52,13 @@ def test_nothing_is_right_where_nothing_is_expected():
 
 
 @pytest.mark.parametrize(
-    ("got", "says"), [([1.0, 2.0, 3.0], "shape (3,) where (2,)"), (["a", "b"], "where numbers are expected"), (None, "shape ()")]
+    ("got", "message"),
+    [([1.0, 2.0, 3.0], "shape (3,) where (2,)"), (["a", "b"], "where numbers are expected"), (None, "shape ()")],
 )
-def test_what_cannot_be_compared_is_said(got, says):
+def test_what_cannot_be_compared_is_said(got, message):
     with pytest.raises(Broken) as told:
         assert_close(got, [1.0, 2.0], 1.0)
-    assert says in str(told.value)
+    assert message in str(told.value)
 
 
 def test_whatever_is_within_is_let_be():

@@ -33,15 +33,15 @@ def borrowed(path):
 @pytest.mark.parametrize("path", SOURCES, ids=[path.stem for path in SOURCES])
 def test_the_kit_uses_public_names_alone(path):
     for module, name in borrowed(path):
-        held = importlib.import_module(module)
-        is_module = importlib.util.find_spec(f"{module}.{name}") is not None if hasattr(held, "__path__") else False
-        assert is_module or name in held.__all__, f"{path.name}: {module}.{name} is not public"
+        holder = importlib.import_module(module)
+        is_module = importlib.util.find_spec(f"{module}.{name}") is not None if hasattr(holder, "__path__") else False
+        assert is_module or name in holder.__all__, f"{path.name}: {module}.{name} is not public"
 
 
 def test_every_public_name_of_the_kit_is_there():
     for name in lobework.testing.__all__:
         assert getattr(lobework.testing, name).__doc__
-    assert {"Known", "Sample", "Promise", "Broken", "promises_of", "verify", "Report", "worst", "assert_close"} <= set(
+    assert {"ExpectedValue", "Sample", "Promise", "Broken", "promises_of", "verify", "Report", "worst", "assert_close"} <= set(
         lobework.testing.__all__
     )
     assert "strategies" in dir(lobework.testing)

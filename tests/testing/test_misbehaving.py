@@ -28,7 +28,7 @@ from lobework.geometry.rigid import Rigid
 class Plate:
     """A plate."""
     kind: ClassVar[str] = "{name}"
-    varies: ClassVar[bool] = False
+    is_dynamic: ClassVar[bool] = False
     def motions(self, theta):
         {body}
         return Rigid.move(x=1.0)
@@ -115,7 +115,7 @@ def test_a_plugin_that_loads_slowly_is_named_with_its_package(bench):
 
 
 @pytest.mark.parametrize(
-    ("body", "says"),
+    ("body", "message"),
     [
         ("import sys; sys.exit(0)", "it fails: SystemExit: 0"),
         ("raise Strange('no')", "it fails: lobework_odd.Strange: no"),
@@ -123,11 +123,11 @@ def test_a_plugin_that_loads_slowly_is_named_with_its_package(bench):
     ],
     ids=["sys.exit(0)", "an error of its own kind", "a slip"],
 )
-def test_whatever_a_part_raises_breaks_the_promise_and_shows_no_traceback(bench, body, says):
+def test_whatever_a_part_raises_breaks_the_promise_and_shows_no_traceback(bench, body, message):
     plate(bench, "odd", body, STRANGE)
     done = bench.lobework("verify", "odd")
     assert done.returncode == 1
-    assert f"BROKEN: {says}" in done.stdout
+    assert f"BROKEN: {message}" in done.stdout
     assert "Traceback" not in done.stdout + done.stderr
 
 

@@ -49,7 +49,7 @@ def test_what_cannot_be_judged_is_skipped_with_its_reason(bench):
     bench.package(
         "title",
         "from lobework.plugins import hookimpl\nfrom lobework.targets import Target\nlobework_contract = 1\n"
-        "T = Target(name='title', file='title.txt', shows='drawing', says='x', render=lambda s: repr(s.layers).encode())\n"
+        "T = Target(name='title', file='title.txt', shows='drawing', description='x', render=lambda s: repr(s.layers).encode())\n"
         "@hookimpl\ndef lobework_targets():\n    return [T]\n"
         "@hookimpl\ndef lobework_samples():\n    from lobework.testing import Sample\n    return [Sample(T)]\n",
     )
@@ -59,18 +59,18 @@ def test_what_cannot_be_judged_is_skipped_with_its_reason(bench):
 
 
 @pytest.mark.parametrize(
-    ("name", "says"),
+    ("name", "message"),
     [
         ("'palte'", "no plugin or package is called 'palte'; did you mean 'plate'?; installed: built-in, plate"),
         ("", 'write the mark with one name: @pytest.mark.lobework("its plugin or package")'),
         ("'plate', 'other'", "write the mark with one name"),
     ],
 )
-def test_a_mark_that_cannot_be_understood_is_told_in_a_line(bench, name, says):
+def test_a_mark_that_cannot_be_understood_is_told_in_a_line(bench, name, message):
     bench.plate("plate")
     done = tried(bench, name)
     assert done.returncode != 0
-    assert says in done.stdout
+    assert message in done.stdout
     assert "Traceback" not in done.stdout
 
 

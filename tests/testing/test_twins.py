@@ -49,7 +49,7 @@ def test_a_faulty_twin_is_caught_by_the_promise_that_it_breaks(kind, twin, shelf
     shelf(twin.sample)
     with pytest.raises(Broken) as caught:
         promise(kind, twin.breaks).hold(twin.sample)
-    assert twin.says in str(caught.value)
+    assert twin.message in str(caught.value)
     assert "\n" not in str(caught.value)
 
 
@@ -84,8 +84,8 @@ def test_promises_have_names_of_their_own_and_say_in_a_sentence_what_is_promised
     assert len(set(names)) == len(names)
     for each in promises_of(kind):
         assert str(each) == f"{kind}: {each.name}"
-        assert each.says[0].isupper()
-        assert each.says.endswith(".")
+        assert each.description[0].isupper()
+        assert each.description.endswith(".")
 
 
 def test_a_kind_that_there_is_not_is_answered_with_those_that_there_are():

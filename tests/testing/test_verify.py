@@ -65,8 +65,8 @@ def test_a_broken_promise_is_named_and_answered_with_1(bench):
     done = bench.lobework("verify", "plate")
     assert (done.stderr, done.returncode) == ("", 1)
     broken = [line for line in done.stdout.splitlines() if "BROKEN" in line]
-    says = "index 1/8 of a turn on: worst error 1.57 rad at spindle 0 deg (sample 0): -0.785398163 for 0.785398163"
-    assert broken == [f"  turns its index counterclockwise: BROKEN: {says}"]
+    message = "index 1/8 of a turn on: worst error 1.57 rad at spindle 0 deg (sample 0): -0.785398163 for 0.785398163"
+    assert broken == [f"  turns its index counterclockwise: BROKEN: {message}"]
     assert done.stdout.endswith("19 of 20 promises kept in 1797 cases, 1 broken\n")
 
 
@@ -74,15 +74,15 @@ def test_a_part_without_a_sample_is_a_broken_promise(bench):
     bench.plate("plate", sampled=False)
     done = bench.lobework("verify", "plate")
     assert (done.stderr, done.returncode) == ("", 1)
-    says = "  has a sample: BROKEN: offers no sample of chuck 'plate'; return one from lobework_samples"
-    assert done.stdout.splitlines()[2:] == ["chuck plate", says, "0 of 1 promises kept in 0 cases, 1 broken"]
+    message = "  has a sample: BROKEN: offers no sample of chuck 'plate'; return one from lobework_samples"
+    assert done.stdout.splitlines()[2:] == ["chuck plate", message, "0 of 1 promises kept in 0 cases, 1 broken"]
 
 
 def test_a_name_that_nothing_answers_to_is_wrong_input(bench):
     bench.plate("plate")
     done = bench.lobework("verify", "palte")
-    says = "lobework: no plugin or package is called 'palte'; did you mean 'plate'?; installed: built-in, plate\n"
-    assert (done.stdout, done.stderr, done.returncode) == ("", says, 2)
+    message = "lobework: no plugin or package is called 'palte'; did you mean 'plate'?; installed: built-in, plate\n"
+    assert (done.stdout, done.stderr, done.returncode) == ("", message, 2)
 
 
 def test_a_plugin_that_is_left_out_is_told_with_its_cause(bench):
@@ -100,7 +100,7 @@ def test_a_plugin_that_is_left_out_is_told_with_its_cause(bench):
 
 
 @pytest.mark.parametrize(
-    ("hook", "says"),
+    ("hook", "message"),
     [
         ("return None", "its hook lobework_samples returned None; it must return a list"),
         ("return ['plate']", "its hook lobework_samples returned 'plate', which is not a lobework.testing.Sample"),
@@ -109,13 +109,13 @@ def test_a_plugin_that_is_left_out_is_told_with_its_cause(bench):
     ],
     ids=["nothing", "a word", "a fault", "a sample of a word"],
 )
-def test_samples_that_cannot_be_had_are_told_and_cost_nothing_until_they_are_asked_for(bench, hook, says):
+def test_samples_that_cannot_be_had_are_told_and_cost_nothing_until_they_are_asked_for(bench, hook, message):
     head = "from lobework.plugins import hookimpl\nlobework_contract = 1\n"
     bench.package("odd", f"{head}@hookimpl\ndef lobework_samples():\n    {hook}\n")
     done = bench.lobework("verify", "odd")
     assert done.stdout == ""
     assert done.stderr.startswith("lobework: plugin 'odd' (lobework-odd 1.0): ")
-    assert says in done.stderr
+    assert message in done.stderr
     assert done.stderr.count("\n") == 1
     assert "plugin" in bench.lobework("list").stdout
 

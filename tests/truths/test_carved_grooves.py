@@ -103,8 +103,8 @@ def test_a_screw_s_groove_takes_away_its_profile_s_area_times_its_middle_s_way_r
     angle = np.linspace(0.0, 4 * math.pi, 17)
     away = np.stack([np.cos(angle), np.sin(angle), 0 * angle], axis=-1)
     tip = 19.7 * away - np.stack([0 * angle, 0 * angle, 2.0 + 6.0 * angle / (2 * math.pi)], axis=-1)
-    blade = Vee(angle_deg=90.0, width=2.4, held=FixedTool())
-    groove = Sweep(blade.edge, blade.held, tip, away, np.tile([0.0, 0.0, 1.0], (17, 1)))
+    blade = Vee(angle_deg=90.0, width=2.4, holder=FixedTool())
+    groove = Sweep(blade.edge, blade.holder, tip, away, np.tile([0.0, 0.0, 1.0], (17, 1)))
     removed = stock.volumes(carved(backend, stock, groove).astype(np.float64)).sum()
     assert removed == pytest.approx(22.506369770, rel=1e-5)
 
@@ -130,7 +130,7 @@ def test_a_ball_stepped_across_a_face_leaves_the_published_cusps(backend, radius
 def floors(backend, at, phase, about):
     """How far out the middle of a fixed tool's groove lies, mm, row by row near the X axis, ``about`` mm out."""
     wave = Drive(Wave(lobes=12, base_radius=62.0, rise=2.2), follower=Roller(2.0), phase=Phase(lobes=phase))
-    tool = Vee(angle_deg=60.0, width=1.0, held=FixedTool())
+    tool = Vee(angle_deg=60.0, width=1.0, holder=FixedTool())
     disc = Disc(diameter=80.0, thickness=9.0)
     job = Job(lathe=read_lathe("rocking-bench"), piece=disc, cutter=tool, passes=[Pass(at=At(x=at, depth=0.3), cams=[wave])])
     stock = Stock(disc.surface, 9, 81, at * math.pi / 480, 0.02, -at * math.pi / 120, about - 0.8)

@@ -220,7 +220,7 @@ BAD = {
 
 @pytest.mark.parametrize("case", BAD)
 def test_what_is_no_train_is_refused_in_one_line(case):
-    make, says = BAD[case]
-    with pytest.raises(LobeworkError, match=says) as told:
+    make, message = BAD[case]
+    with pytest.raises(LobeworkError, match=message) as told:
         make()
     assert "\n" not in str(told.value)

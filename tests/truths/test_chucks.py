@@ -267,6 +267,6 @@ def test_on_a_dome_the_cutter_stays_square_to_it_however_it_is_tilted(tilt, inde
 
     ball = Round(length=along * 2 * radius, profile=profile, wall=lambda s: np.full_like(s, radius), straight=False)
     path = trace(cut_on(fixed(Dome(tilt_deg=tilt, behind=radius, index=index)), turns=0, at=At(x=radius - 0.3, z=-radius)))
-    sweep = sweep_of(path, Vee(angle_deg=90.0, width=2.0, held=EccentricFrame(radius=2.0)), ball)
+    sweep = sweep_of(path, Vee(angle_deg=90.0, width=2.0, holder=EccentricFrame(radius=2.0)), ball)
     (normal,) = (sweep.tip - [0, 0, -radius]) / (radius - 0.3)
     assert_allclose(sweep.outward[0], normal, rtol=0, atol=2e-3)

@@ -126,7 +126,7 @@ BAD = {
 
 @pytest.mark.parametrize("case", BAD)
 def test_what_is_no_wheel_is_refused_in_one_line(case):
-    make, says = BAD[case]
-    with pytest.raises(SettingError, match=says) as told:
+    make, message = BAD[case]
+    with pytest.raises(SettingError, match=message) as told:
         make()
     assert "\n" not in str(told.value)

@@ -12,8 +12,8 @@ from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
 from lobework.kinematics.contact import lift_of, pressure_angle, touch_at
-from lobework.parts.cam import CamShape, Eccentric, Law
-from lobework.parts.follower import Flat, Knife, Roller
+from lobework.parts.cam import CamShape, EccentricCam, MotionLaw
+from lobework.parts.follower import FlatFollower, Knife, Roller
 from tests.strategies import eccentrics, numbers
 
 # R = 30, e = 10, q = 8, worked out from closed forms, *from memory*: the slider-crank with crank e and rod R + q; a knife as
@@ -27,22 +27,22 @@ TABLE = np.array([
     [120, 32, 23.722813, 25],
     [180, 28, 20, 20],
 ])  # fmt: skip
-DISC = Eccentric(radius=30.0, offset=10.0)
+DISC = EccentricCam(radius=30.0, offset=10.0)
 
 
 def closed_form(disc, follower, phi):
-    if isinstance(follower, Flat):
+    if isinstance(follower, FlatFollower):
         return disc.radius + disc.offset * np.cos(phi)
     rod = disc.radius + follower.rest
     return disc.offset * np.cos(phi) + np.sqrt(rod**2 - (disc.offset * np.sin(phi)) ** 2)
 
 
-@pytest.mark.parametrize(("follower", "column"), [(Roller(8.0), 1), (Knife(), 2), (Flat(), 3)])
+@pytest.mark.parametrize(("follower", "column"), [(Roller(8.0), 1), (Knife(), 2), (FlatFollower(), 3)])
 def test_table_of_the_slider_crank(follower, column):
     assert_allclose(touch_at(DISC, follower, np.radians(TABLE[:, 0])).reach, TABLE[:, column], atol=5.1e-7)
 
 
-any_follower = st.one_of(st.just(Knife()), st.just(Flat()), st.builds(Roller, numbers(0.01, 100.0)))
+any_follower = st.one_of(st.just(Knife()), st.just(FlatFollower()), st.builds(Roller, numbers(0.01, 100.0)))
 directions = st.lists(numbers(-7.0, 7.0), min_size=1, max_size=20)
 
 
@@ -63,7 +63,7 @@ def test_lift_is_the_closed_form_of_the_slider_crank(disc, follower):
 @given(disc=eccentrics(), radius=numbers(0.01, 100.0))
 def test_greatest_pressure_angle_is_asin_of_offset_over_rod(disc, radius):
     assert pressure_angle(disc, Roller(radius)) == pytest.approx(degrees(asin(disc.offset / (disc.radius + radius))), abs=1e-4)
-    assert pressure_angle(disc, Flat()) == 0.0
+    assert pressure_angle(disc, FlatFollower()) == 0.0
 
 
 def test_pressure_angles_of_the_table():
@@ -80,8 +80,8 @@ def test_second_harmonic_is_offset_squared_over_four_rods():
 
     rod = 30.0 + 8.0
     assert harmonic(Roller(8.0), 2) == pytest.approx(10**2 / (4 * rod), rel=1.2 * (10 / rod) ** 2 / 4)
-    assert harmonic(Flat(), 1) == pytest.approx(10, abs=1e-9)
-    assert max(harmonic(Flat(), order) for order in range(2, 20)) < 1e-9
+    assert harmonic(FlatFollower(), 1) == pytest.approx(10, abs=1e-9)
+    assert max(harmonic(FlatFollower(), order) for order in range(2, 20)) < 1e-9
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -107,9 +107,9 @@ def test_flat_faced_harmonic_cam_has_a_round_contour_25_off_centre():
     shape = HarmonicContour(lobes=1, base_radius=25.0, rise=50.0)
     contour = (25 + shape.rise_at(phi)) * np.exp(1j * phi)
     assert_allclose(np.abs(contour - 25), 50, atol=1e-11)
-    asked = Law(law="harmonic", lobes=1, base_radius=25.0, rise=50.0)
-    for cam in (shape, Eccentric(radius=50.0, offset=25.0)):
-        assert_allclose(lift_of(cam, Flat()).curve.at(phi), asked.rise_at(phi), atol=1e-9)
-        touched = touch_at(cam, Flat(), phi)
+    asked = MotionLaw(law="harmonic", lobes=1, base_radius=25.0, rise=50.0)
+    for cam in (shape, EccentricCam(radius=50.0, offset=25.0)):
+        assert_allclose(lift_of(cam, FlatFollower()).curve.at(phi), asked.rise_at(phi), atol=1e-9)
+        touched = touch_at(cam, FlatFollower(), phi)
         face = (25 + cam.rise_at(touched.psi)) * np.sin(touched.psi - phi)
         assert face.max() - face.min() == pytest.approx(50, abs=1e-5)

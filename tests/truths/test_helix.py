@@ -136,7 +136,7 @@ def test_what_goes_straight_along_and_what_goes_round():
 
 
 @pytest.mark.parametrize(
-    ("ask", "says"),
+    ("ask", "message"),
     [
         (lambda: helix_angle(0, 10), "diameter=0: must be above zero"),
         (lambda: helix_angle(math.nan, 10), "diameter=nan: must be above zero"),
@@ -154,10 +154,10 @@ def test_what_goes_straight_along_and_what_goes_round():
         (lambda: raised_by(5, 4), "geared=4: must be the lead, 5 mm, or more; gear the head for a longer lead"),
     ],
 )
-def test_what_cannot_be_is_refused(ask, says):
+def test_what_cannot_be_is_refused(ask, message):
     with pytest.raises(SettingError) as refused:
         ask()
-    assert str(refused.value) == says
+    assert str(refused.value) == message
 
 
 AXES = tuple(Axis(moves=moves, letter=letter) for moves, letter in (("spindle", "C"), ("x", "X"), ("z", "Z"), ("cam 1", "A")))
@@ -195,7 +195,7 @@ def test_a_frame_set_at_the_helix_cuts_a_clean_groove_and_at_the_mirror_angle_a_
         angle = helix_angle(2 * INCH, way * 8 * INCH)
         removed = {}
         for stands in (angle - 4, angle, angle + 4, -angle):
-            cutter = Ball(radius=1.5, held=CuttingFrame(radius=20, angle_deg=stands))
+            cutter = Ball(radius=1.5, holder=CuttingFrame(radius=20, angle_deg=stands))
             removed[stands] = helix(cutter, way=way, resolution=0.6).carve(backend="compiled").volume
         assert min(removed, key=removed.__getitem__) == angle
         assert removed[-angle] > 2.5 * removed[angle]

@@ -12,8 +12,8 @@ from hypothesis import strategies as st
 
 from lobework.errors import SettingError
 from lobework.kinematics.contact import largest_roller, lift_of, pressure_angle, touch_at
-from lobework.parts.cam import Law, Scallop, Wave
-from lobework.parts.follower import Flat, Knife, Roller
+from lobework.parts.cam import MotionLaw, Scallop, Wave
+from lobework.parts.follower import FlatFollower, Knife, Roller
 from tests.strategies import numbers
 
 SCALLOP = Scallop(lobes=6, base_radius=50.0, rise=4.0)
@@ -62,7 +62,7 @@ def test_a_knife_misses_nothing_and_a_flat_spans_the_chord_between_lobes():
     """A flat rests on two tops at once: on a scallop, over the common tangent of two arcs."""
     assert lift_of(SCALLOP, Knife()).bridges == ()
     arc, out = arcs(SCALLOP)
-    (bridge,) = lift_of(SCALLOP, Flat()).bridges
+    (bridge,) = lift_of(SCALLOP, FlatFollower()).bridges
     assert bridge.width == pytest.approx(2 * out * sin(pi / 6), abs=1e-6)
     assert bridge.depth == pytest.approx(out * cos(pi / 6) + arc - 50.0, abs=1e-6)
 
@@ -95,7 +95,7 @@ def test_the_largest_roller_is_as_round_as_the_harmonic_hollow(lobes, steep, bas
 @pytest.mark.parametrize("on", ["edge", "face"])
 def test_the_largest_roller_is_as_round_as_the_foot_of_a_harmonic_rise(rise_part, fall_part, on):
     """Over an angle b the rise is h (1 - cos(pi t / b)) / 2, whose second derivative at its foot is h pi^2 / (2 b^2)."""
-    cam = Law(law="harmonic", lobes=5, base_radius=60.0, rise=6.0, rise_part=rise_part, fall_part=fall_part, on=on)
+    cam = MotionLaw(law="harmonic", lobes=5, base_radius=60.0, rise=6.0, rise_part=rise_part, fall_part=fall_part, on=on)
     bend = 6.0 * pi**2 / (2 * (min(float(cam.rise_part), float(cam.fall_part)) * 2 * pi / 5) ** 2)
     assert largest_roller(cam) == pytest.approx(3600.0 / (bend - 60.0 if on == "edge" else bend), abs=1e-9)
 
@@ -104,7 +104,7 @@ def test_the_largest_roller_is_as_round_as_the_foot_of_a_harmonic_rise(rise_part
 def test_a_roller_larger_than_the_largest_does_not_reach_everywhere_in_a_narrow_bottom(gap):
     """By trial: one as large as is said reaches everywhere, one 3 % larger does not."""
     part = (1 - Fraction(gap)) / 2
-    cam = Law(law="cycloidal", lobes=6, base_radius=60.0, rise=12.0, rise_part=part, fall_part=part)
+    cam = MotionLaw(law="cycloidal", lobes=6, base_radius=60.0, rise=12.0, rise_part=part, fall_part=part)
     largest = largest_roller(cam)
     assert not lift_of(cam, Roller(0.9999 * largest)).bridges
     assert max(bridge.depth for bridge in lift_of(cam, Roller(1.03 * largest)).bridges) > 1e-9
@@ -112,7 +112,11 @@ def test_a_roller_larger_than_the_largest_does_not_reach_everywhere_in_a_narrow_
 
 def test_a_flat_on_a_face_cam_is_refused_as_it_rests_on_every_top_at_once():
     cam = Wave(lobes=4, base_radius=60.0, rise=5.0, on="face")
-    for ask in (lambda: lift_of(cam, Flat()), lambda: touch_at(cam, Flat(), np.zeros(1)), lambda: pressure_angle(cam, Flat())):
+    for ask in (
+        lambda: lift_of(cam, FlatFollower()),
+        lambda: touch_at(cam, FlatFollower(), np.zeros(1)),
+        lambda: pressure_angle(cam, FlatFollower()),
+    ):
         with pytest.raises(
             SettingError, match="a flat as wide as this cannot rest in the waves of a face cam; use a knife, or a"
         ):

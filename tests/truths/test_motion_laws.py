@@ -1,4 +1,4 @@
-"""The six motion laws of cams, as `Law` cams cut them."""
+"""The six motion laws of cams, as `MotionLaw` cams cut them."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ import pytest
 from numpy.testing import assert_allclose
 
 from lobework.kinematics.contact import lift_of
-from lobework.parts.cam import Law
+from lobework.parts.cam import MotionLaw
 from lobework.parts.follower import Knife
 from tests.strategies import LAW_NAMES
 
@@ -43,7 +43,7 @@ POWER = {
 
 def unit_rise(law):
     """A cam that rises by 1 mm over 1/4 of its turn; ``per`` is that angle, ``at`` its places by u in [0, 1]."""
-    cam = Law(law=law, lobes=1, base_radius=40.0, rise=1.0, rise_part=Fraction(1, 4), fall_part=Fraction(1, 4))
+    cam = MotionLaw(law=law, lobes=1, base_radius=40.0, rise=1.0, rise_part=Fraction(1, 4), fall_part=Fraction(1, 4))
     return cam, pi / 2, lambda u: -pi / 2 + u * pi / 2
 
 
@@ -130,7 +130,7 @@ CYCLOIDAL = np.array([
 
 def test_published_cycloidal_table_through_cam_and_follower():
     sixth = Fraction(1, 6)
-    cam = Law(law="cycloidal", lobes=1, base_radius=40.0, rise=20.0, rise_part=sixth, fall_part=sixth)
+    cam = MotionLaw(law="cycloidal", lobes=1, base_radius=40.0, rise=20.0, rise_part=sixth, fall_part=sixth)
     degrees, s, v, a = CYCLOIDAL.T
     psi = np.radians(degrees - 60)
     curve = lift_of(cam, Knife()).curve
@@ -144,7 +144,7 @@ def test_simple_harmonic_valve_exercise():
     *Theory of Machines*, from memory): lift 50 mm, rise 1/3 rev, dwell 1/12, return 1/6, 100 rev/min.
     Answers 0.39 and 0.78 m/s (0.785, cut short), 6.17 and 24.67 m/s^2.
     """
-    cam = Law(
+    cam = MotionLaw(
         law="harmonic", lobes=1, base_radius=40.0, rise=50.0,
         rise_part=Fraction(1, 3), dwell_part=Fraction(1, 12), fall_part=Fraction(1, 6),
     )  # fmt: skip

@@ -159,7 +159,7 @@ def test_rounded_places_never_stray_further_however_long_it_runs(ratio, cam, spi
     at = turns * spindle + turns % spindle
     sent = Fraction(round(ratio * at * cam / spindle), cam)
     assert run.exact
-    assert abs(sent - ratio * at / spindle) / ratio * 360 <= run.strays
+    assert abs(sent - ratio * at / spindle) / ratio * 360 <= run.max_deviation
     assert run.gap(turns) == 0
     assert run.turns_until_seen(100.0) is None
 
@@ -233,7 +233,7 @@ BAD = {
 
 @pytest.mark.parametrize("case", BAD)
 def test_what_is_no_ratio_is_refused_in_one_line(case):
-    make, says = BAD[case]
-    with pytest.raises(SettingError, match=says) as told:
+    make, message = BAD[case]
+    with pytest.raises(SettingError, match=message) as told:
         make()
     assert "\n" not in str(told.value)

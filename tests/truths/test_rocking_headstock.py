@@ -15,9 +15,9 @@ from scipy.optimize import brentq, minimize_scalar
 
 from lobework.errors import SettingError
 from lobework.kinematics.motion import motion_of
-from lobework.parts.cam import Eccentric, Law, Scallop, Wave
+from lobework.parts.cam import EccentricCam, MotionLaw, Scallop, Wave
 from lobework.parts.drive import Drive
-from lobework.parts.follower import Flat, Knife, Roller
+from lobework.parts.follower import FlatFollower, Knife, Roller
 from lobework.parts.slide import At
 from tests.strategies import cut_on, rocking, sliding
 
@@ -45,7 +45,7 @@ def clearance(alpha, cam, follower, side, gain, height, cam_angle):
     spindle = height * sin(alpha), height * (cos(alpha) - 1)
     turned = cam_angle - alpha
     lever = (1 - 1 / gain) * height * sin(alpha)
-    if isinstance(follower, Flat):
+    if isinstance(follower, FlatFollower):
         return best(lambda psi: side * (side * cam.base_radius + lever - edge_point(cam, psi, turned, spindle)[0]), cam)
     radius = follower.radius if isinstance(follower, Roller) else 0.0
     centre = side * (cam.base_radius + radius) + lever, 0.0
@@ -73,7 +73,7 @@ def leaning(cam, follower, side, gain, height, cam_angle):
 
 SCALLOP = Scallop(lobes=6, base_radius=60.0, rise=4.0)
 WAVE = Wave(lobes=4, base_radius=62.0, rise=5.0)
-LAW = Law(law="modified sine", lobes=3, base_radius=50.0, rise=6.0)
+LAW = MotionLaw(law="modified sine", lobes=3, base_radius=50.0, rise=6.0)
 
 CASES = [
     (WAVE, Roller(3.0), "front", 1.0, 250.0),
@@ -82,16 +82,16 @@ CASES = [
     (WAVE, Roller(3.0), "back", 1.0, 80.0),
     (WAVE, Knife(), "front", 1.0, 80.0),
     (WAVE, Knife(), "back", 1.0, 120.0),
-    (WAVE, Flat(), "front", 1.0, 80.0),
-    (WAVE, Flat(), "back", 1.0, 250.0),
+    (WAVE, FlatFollower(), "front", 1.0, 80.0),
+    (WAVE, FlatFollower(), "back", 1.0, 250.0),
     (SCALLOP, Roller(5.0), "front", 1.0, 150.0),
     (SCALLOP, Roller(5.0), "back", 1.0, 80.0),
-    (SCALLOP, Flat(), "front", 1.0, 80.0),
+    (SCALLOP, FlatFollower(), "front", 1.0, 80.0),
     (LAW, Roller(8.0), "back", 1.0, 100.0),
     (WAVE, Roller(3.0), "front", 0.5, 120.0),
     (WAVE, Roller(3.0), "back", 1.5, 250.0),
     (LAW, Knife(), "front", 1.5, 120.0),
-    (LAW, Flat(), "back", 0.5, 120.0),
+    (LAW, FlatFollower(), "back", 0.5, 120.0),
 ]
 
 
@@ -114,7 +114,7 @@ def test_spindle_stands_where_an_independent_solver_puts_it(case):
 
 
 @pytest.mark.parametrize("side", ["front", "back"])
-@pytest.mark.parametrize("follower", [Knife(), Roller(4.0), Flat()], ids=lambda f: f.kind)
+@pytest.mark.parametrize("follower", [Knife(), Roller(4.0), FlatFollower()], ids=lambda f: f.kind)
 def test_a_far_pivot_tends_to_the_slide_as_one_over_its_height(follower, side):
     drive = Drive(WAVE, follower=follower, side=side)
     u = np.linspace(0, 1, 400)
@@ -128,7 +128,7 @@ def test_a_far_pivot_tends_to_the_slide_as_one_over_its_height(follower, side):
 
 
 def test_a_centred_disc_never_rocks_the_headstock():
-    drive = Drive(Eccentric(radius=50.0, offset=0.0), follower=Roller(3.0), ratio="-5/3")
+    drive = Drive(EccentricCam(radius=50.0, offset=0.0), follower=Roller(3.0), ratio="-5/3")
     motion = motion_of(cut_on(rocking(80.0), drive))
     assert np.abs(motion.sideways.at(np.linspace(0, 3, 300))).max() < 1e-10
 

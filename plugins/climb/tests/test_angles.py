@@ -9,12 +9,12 @@ from lobework_climb import climb, steepest
 
 from lobework import (
     Drive,
-    Eccentric,
-    Flat,
+    EccentricCam,
+    FlatFollower,
     Headstock,
     Knife,
     Lathe,
-    Law,
+    MotionLaw,
     Pass,
     Roller,
     Scallop,
@@ -38,16 +38,16 @@ def found(cam, follower, headstock=SLIDES, **more):
 @pytest.mark.parametrize("more", [{}, {"side": "back"}, {"gain": 2.5}])
 def test_an_eccentric_disc_is_steepest_at_asin_of_offset_over_reach(follower, nose, published, more):
     """Closed form asin(e / (R + q)), a quarter turn from the top; R = 30, e = 10."""
-    angle, at = found(Eccentric(radius=30.0, offset=10.0), follower, **more)
+    angle, at = found(EccentricCam(radius=30.0, offset=10.0), follower, **more)
     assert angle == pytest.approx(degrees(asin(10 / (30 + nose))), abs=1e-6)
     assert angle == pytest.approx(published, abs=1e-6)
     assert min(at, 360 - at) == pytest.approx(90, abs=0.05)
 
 
-@pytest.mark.parametrize("cam", [Eccentric(radius=30.0, offset=10.0), Wave(lobes=3, base_radius=40.0, rise=6.0)])
+@pytest.mark.parametrize("cam", [EccentricCam(radius=30.0, offset=10.0), Wave(lobes=3, base_radius=40.0, rise=6.0)])
 def test_a_flat_is_always_square_to_its_way(cam):
-    assert found(cam, Flat()).angle_deg == 0
-    assert list(findings(Drive(cam, follower=Flat()))) == []
+    assert found(cam, FlatFollower()).angle_deg == 0
+    assert list(findings(Drive(cam, follower=FlatFollower()))) == []
 
 
 @pytest.mark.parametrize(("lobes", "base", "rise"), [(1, 30.0, 10.0), (4, 60.0, 20.0), (12, 40.0, 5.0), (60, 40.0, 5.0)])
@@ -90,7 +90,7 @@ def test_a_scallop_is_steepest_at_its_hollow(nose):
 def test_a_rise_by_a_law(law, rise, turn, base, angle, part):
     """Worked out from tan = s' / (base + s), no source; ``part`` is how far through the rise the steepest place is."""
     rise_part = Fraction(turn, 360)
-    cam = Law(law=law, lobes=1, base_radius=float(base), rise=float(rise), rise_part=rise_part, fall_part=1 - rise_part)
+    cam = MotionLaw(law=law, lobes=1, base_radius=float(base), rise=float(rise), rise_part=rise_part, fall_part=1 - rise_part)
     steep = found(cam, Knife())
     assert steep.angle_deg == pytest.approx(angle, abs=6e-5)
     assert (steep.at_deg - (360 - turn)) / turn == pytest.approx(part, abs=1e-3)
@@ -116,7 +116,7 @@ def test_on_a_rocking_headstock_one_flank_is_steeper_than_on_one_that_slides(sid
     reach, tangent = offset * np.cos(psi) + root, offset * np.sin(psi) / root
     expected = degrees(atan((tangent / (1 - reach / height * tangent)).max()))
     headstock = Headstock(sideways="rocks", pivot_height=float(height))
-    rocked = found(Eccentric(radius=float(radius), offset=float(offset)), Roller(float(nose)), headstock, side=side)
+    rocked = found(EccentricCam(radius=float(radius), offset=float(offset)), Roller(float(nose)), headstock, side=side)
     assert rocked.angle_deg == pytest.approx(expected, abs=0.01)
     assert rocked.angle_deg > degrees(asin(offset / (radius + nose)))
 

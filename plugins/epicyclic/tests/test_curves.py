@@ -19,7 +19,7 @@ def job(x, *stages, chord=CHORD):
         lathe=read_lathe("sliding-bench").mount(chuck),
         piece=Disc(diameter=70.0, thickness=8.0),
         cutter=Pen(),
-        passes=[Pass(turns=chuck.comes_back, at=At(x=x))],
+        passes=[Pass(turns=chuck.period_turns, at=At(x=x))],
         chord=chord,
     )
 

@@ -27,7 +27,7 @@ def work(chuck, turned):
 @settings(deadline=None)
 @given(chuck=chucks)
 def test_it_stands_as_it_did_after_the_turns_that_it_says_and_no_fewer(chuck):
-    turns = chuck.comes_back
+    turns = chuck.period_turns
     assert all((turns * ratio).denominator == 1 for ratio in chuck.ratios)
     for prime in (p for p in (2, 3, 5, 7, 11, 97) if turns % p == 0):
         assert any((Fraction(turns, prime) * ratio).denominator > 1 for ratio in chuck.ratios)

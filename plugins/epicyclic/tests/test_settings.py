@@ -52,7 +52,7 @@ def test_a_job_file_holds_any_number_of_stages(tmp_path):
 
 
 @pytest.mark.parametrize(
-    ("train", "says"),
+    ("train", "message"),
     [
         ("[[40, 0]]", "[[40, 0]] must be whole numbers of teeth, 1 to 10000; for the other way put in an idler"),
         ("[[-40, 120]]", "[[-40, 120]] must be whole numbers of teeth, 1 to 10000; for the other way put in an idler"),
@@ -64,14 +64,14 @@ def test_a_job_file_holds_any_number_of_stages(tmp_path):
         ("'40:120'", "'40:120' must be pairs of wheels, driver and driven, in teeth, such as [[60, 120]]"),
     ],
 )
-def test_a_train_that_cannot_be_is_refused_with_its_line_and_key(train, says, tmp_path):
+def test_a_train_that_cannot_be_is_refused_with_its_line_and_key(train, message, tmp_path):
     with pytest.raises(InputError) as refused:
         read(tmp_path, "[[40, 120]]", train)
-    assert str(refused.value) == f"{tmp_path / 'job.toml'}:11: chuck[1].stages[1].train: {says}"
+    assert str(refused.value) == f"{tmp_path / 'job.toml'}:11: chuck[1].stages[1].train: {message}"
 
 
 @pytest.mark.parametrize(
-    ("old", "new", "says"),
+    ("old", "new", "message"),
     [
         ("train", "teeth", "teeth: there is no such key; keys here: arm, train, idler, index, travel, screw"),
         ("arm = 12", "arm = 'far'", "arm: 'far' is not understood"),
@@ -81,10 +81,10 @@ def test_a_train_that_cannot_be_is_refused_with_its_line_and_key(train, says, tm
         ("[[40, 120]]", "[[40, 120]]\nidler = 1", "idler: 1 does not fit here; write true or false"),
     ],
 )
-def test_a_stage_that_cannot_be_is_refused_with_its_key(old, new, says, tmp_path):
+def test_a_stage_that_cannot_be_is_refused_with_its_key(old, new, message, tmp_path):
     with pytest.raises(InputError) as refused:
         read(tmp_path, old, new)
-    assert f"chuck[1].stages[1].{says}" in str(refused.value)
+    assert f"chuck[1].stages[1].{message}" in str(refused.value)
     assert "\n" not in str(refused.value)
 
 
@@ -135,8 +135,8 @@ def test_a_ratio_is_exact_and_every_mesh_after_the_first_reverses_it(train, idle
 )
 def test_it_comes_back_when_every_wheel_does(trains, turns):
     chuck = Epicyclic(stages=[Stage(arm=1.0, train=[train]) for train in trains])
-    assert chuck.comes_back == turns
-    assert [chuck.comes_back * ratio % 1 for ratio in chuck.ratios] == [0] * len(trains)
+    assert chuck.period_turns == turns
+    assert [chuck.period_turns * ratio % 1 for ratio in chuck.ratios] == [0] * len(trains)
 
 
 def test_the_work_is_indexed_on_the_last_wheel():
@@ -178,13 +178,13 @@ def test_a_series_winds_a_stage_s_slide_on(step, tmp_path):
 
 
 @pytest.mark.parametrize(
-    ("step", "says"),
+    ("step", "message"),
     [("'stage 2.arm' = 2", "nothing here has a setting 'stage 2.arm'"), ("train = 2", "nothing here has a setting 'train'")],
 )
-def test_what_cannot_be_wound_on_is_refused(step, says, tmp_path):
+def test_what_cannot_be_wound_on_is_refused(step, message, tmp_path):
     path = tmp_path / "job.toml"
     path.write_text(f"{JOB}\n[pass.series]\ncount = 3\neach = {{ {step} }}\n", encoding="utf-8")
-    with pytest.raises(InputError, match=says):
+    with pytest.raises(InputError, match=message):
         read_job(path).trace()
 
 

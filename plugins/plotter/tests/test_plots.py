@@ -58,7 +58,7 @@ def sheet(*layers, title="Lid"):
     """A drawing of strokes alone: one layer a pen."""
     figures = [Layer(f"pass-{number}", "", (Figure("", tuple(strokes)),)) for number, strokes in enumerate(layers, 1)]
     return Drawing(
-        title=title, says="", left=0.0, top=0.0, width=1.0, height=1.0, layers=tuple(figures), lines=(), words=(), bar=50.0
+        title=title, description="", left=0.0, top=0.0, width=1.0, height=1.0, layers=tuple(figures), lines=(), words=(), bar=50.0
     )
 
 

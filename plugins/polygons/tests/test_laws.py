@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from lobework_polygons import Arched, ConstantWidth, Polygon
 from numpy.testing import assert_allclose
 
-from lobework.plugins import Flat, lift_of
+from lobework.plugins import FlatFollower, lift_of
 
 ROUND = np.linspace(0.0, 2 * pi, 721)
 parts = st.one_of(st.sampled_from([0.0, 1e-6, 0.5, 1.0]), st.floats(0, 1))
@@ -57,5 +57,5 @@ def test_corner_and_side_meet(cam):
 @settings(deadline=None, max_examples=30)
 @given(cam=constant)
 def test_between_two_flats_it_is_one_width_across(cam):
-    lift = lift_of(cam, Flat())
+    lift = lift_of(cam, FlatFollower())
     assert_allclose(lift.curve.at(ROUND) + lift.curve.at(ROUND + pi) + 2 * lift.rest, cam.width, rtol=0, atol=2e-6)

@@ -8,7 +8,7 @@ import pytest
 from lobework_polygons import Arched, ConstantWidth, Polygon
 from numpy.testing import assert_allclose
 
-from lobework.plugins import Flat, Knife, Roller, SettingError, largest_roller, lift_of
+from lobework.plugins import FlatFollower, Knife, Roller, SettingError, largest_roller, lift_of
 
 ROUND = np.linspace(0.0, 2 * pi, 1441)
 
@@ -66,14 +66,14 @@ def test_area_of_the_triangle_of_constant_width():
 @pytest.mark.parametrize("sides", [3, 5, 9])
 @pytest.mark.parametrize("corner", [0.0, 6.0, 36.0])
 def test_two_flats_against_it_stand_the_width_apart_at_every_angle(sides, corner):
-    lift = lift_of(ConstantWidth(sides=sides, width=80.0, corner=corner), Flat())
+    lift = lift_of(ConstantWidth(sides=sides, width=80.0, corner=corner), FlatFollower())
     apart = lift.curve.at(ROUND) + lift.curve.at(ROUND + pi) + 2 * lift.rest
     assert_allclose(apart, 80.0, rtol=0, atol=1e-6)
     assert not lift.bridges
 
 
 def test_flats_against_a_polygon_do_not_stand_one_width_apart():
-    lift = lift_of(Polygon(sides=5, base_radius=40.0), Flat())
+    lift = lift_of(Polygon(sides=5, base_radius=40.0), FlatFollower())
     assert np.ptp(lift.curve.at(ROUND) + lift.curve.at(ROUND + pi)) > 1
 
 
@@ -82,7 +82,7 @@ def test_flats_against_a_polygon_do_not_stand_one_width_apart():
 def test_a_flat_rides_from_corner_to_corner_of_a_polygon(sides, corner):
     """Its reach is the corner's middle seen along it, and the corner's radius."""
     cam = Polygon(sides=sides, base_radius=30.0, corner=corner)
-    lift = lift_of(cam, Flat())
+    lift = lift_of(cam, FlatFollower())
     away = ROUND - 2 * pi / sides * np.round(ROUND * sides / (2 * pi))
     expected = (30 - corner) / cos(pi / sides) * np.cos(away) + corner
     assert_allclose(lift.curve.at(ROUND) + lift.rest, expected, rtol=0, atol=1e-6)
@@ -179,7 +179,7 @@ def test_sides_are_a_whole_number(sides, shape):
 
 
 @pytest.mark.parametrize(
-    ("make", "says"),
+    ("make", "message"),
     [
         (lambda: ConstantWidth(sides=4, width=80.0), "sides=4: must be an odd number from 3 to 1000"),
         (lambda: ConstantWidth(sides=3, width=80.0, corner=41.0), "corner=41: must be from 0 to half the width, 40"),
@@ -197,10 +197,10 @@ def test_sides_are_a_whole_number(sides, shape):
         ),
     ],
 )
-def test_what_no_such_cam_can_be_is_refused_in_one_line(make, says):
+def test_what_no_such_cam_can_be_is_refused_in_one_line(make, message):
     with pytest.raises(SettingError) as refused:
         make()
-    assert str(refused.value) == says
+    assert str(refused.value) == message
 
 
 def test_numbers_of_numpy_are_kept_as_pythons():

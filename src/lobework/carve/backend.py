@@ -41,7 +41,7 @@ class Backend(Protocol):
         """What people call it."""
 
     @property
-    def says(self) -> str:
+    def description(self) -> str:
         """One line on what it is for."""
 
     @property
@@ -66,8 +66,8 @@ def accuracy_of(backend: Backend) -> float:
 
     Examples
     --------
-    >>> from lobework.carve.plain import Plain
-    >>> accuracy_of(Plain())
+    >>> from lobework.carve.plain import PlainBackend
+    >>> accuracy_of(PlainBackend())
     0.0002
     """
     within = getattr(backend, "within", CARVED_MM)
@@ -83,7 +83,7 @@ def needs(stock: Stock, sweeps: Sequence[Sweep]) -> set[Ability]:
     face = isinstance(stock.surface, Face)
     asked: set[Ability] = {"face" if face else "round"}
     for sweep in sweeps:
-        asked.add(sweep.held.kind)  # type: ignore[arg-type]
+        asked.add(sweep.holder.kind)  # type: ignore[arg-type]
         if face and not sweep.upright:
             asked.add("leaning")
     return asked

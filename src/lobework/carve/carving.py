@@ -156,7 +156,7 @@ class Carving:
     def _tips(self) -> tuple[Spot, ...]:
         """Where the tip of each sweep goes deepest, and where it leaves least; an eccentric frame's middle is no tip."""
         return tuple(
-            itertools.chain.from_iterable(self._of_tip(each) for each in self.sweeps if each.held.kind != "eccentric frame")
+            itertools.chain.from_iterable(self._of_tip(each) for each in self.sweeps if each.holder.kind != "eccentric frame")
         )
 
     def _of_tip(self, sweep: Sweep) -> Iterator[Spot]:
@@ -238,7 +238,7 @@ class Carving:
 
     def _cut_by(self, row: int, column: int) -> str:
         """Return the title of the cut that goes deepest along one ray."""
-        from lobework.carve.plain import Plain
+        from lobework.carve.plain import PlainBackend
 
         start, way = (each[0] for each in self.stock.rays(np.array([row]), np.array([column])))
         bottom = start + float(self.depth[row, column]) * way
@@ -246,7 +246,7 @@ class Carving:
         best, title = 0.0, ""
         for sweep in self.sweeps:
             here = ray.uncut()
-            Plain().carve(ray, list(_near(sweep, bottom)), here)
+            PlainBackend().carve(ray, list(_near(sweep, bottom)), here)
             reached = float(here[0, column if ray.columns > 1 else 0])
             if reached > best + _SAME_MM:
                 best, title = reached, sweep.title
@@ -263,11 +263,11 @@ def _near(sweep: Sweep, point: Array) -> Iterator[Sweep]:
     height = np.vecdot(off, outward)
     aside = np.sqrt(np.maximum((far - height) * (far + height), 0.0))
     reach: Array | float = sweep.edge.half_width
-    if isinstance(sweep.held, EccentricFrame):
-        reach += sweep.held.radius
-    elif isinstance(sweep.held, CuttingFrame):
-        up = np.clip(height + steps, 0.0, sweep.held.radius)
-        reach += np.sqrt(up * (2 * sweep.held.radius - up))
+    if isinstance(sweep.holder, EccentricFrame):
+        reach += sweep.holder.radius
+    elif isinstance(sweep.holder, CuttingFrame):
+        up = np.clip(height + steps, 0.0, sweep.holder.radius)
+        reach += np.sqrt(up * (2 * sweep.holder.radius - up))
     near = np.flatnonzero((height >= -steps - _SAME_MM) & (aside <= reach + steps + _SAME_MM))
     for run in np.split(near, np.flatnonzero(np.diff(near) > 1) + 1):
         if run.size:

@@ -22,20 +22,20 @@ if TYPE_CHECKING:
 
     Route = Callable[[Stock, Sweep, Depth, Callable[[float], None]], None]
 
-__all__ = ["Compiled"]
+__all__ = ["CompiledBackend"]
 
 
 def _route(stock: Stock, sweep: Sweep) -> Route | None:
     """Return what carves one sweep by itself, having refused what it cannot carve; none for what `carve_face` takes."""
-    fixed = isinstance(sweep.held, FixedTool)
+    fixed = isinstance(sweep.holder, FixedTool)
     if isinstance(stock.surface, Face) and sweep.upright and not fixed:
-        return carve_frame if isinstance(sweep.held, CuttingFrame) else None
+        return carve_frame if isinstance(sweep.holder, CuttingFrame) else None
     refuse_pose(stock, sweep)
     return carve_tool if fixed else carve_solid
 
 
 @dataclass(frozen=True, slots=True)
-class Compiled:
+class CompiledBackend:
     """Compiled kernels, on every core: true between the places of a path, and the same to the last bit however many cores.
 
     Examples
@@ -48,15 +48,15 @@ class Compiled:
     >>> stock = stock_of(Disc(diameter=20.0, thickness=5.0), resolution=0.5)
     >>> up, level = np.array([[0.0, 0.0, 1.0]]), np.array([[1.0, 0.0, 0.0]])
     >>> vee = Vee(angle_deg=90.0, width=3.0)
-    >>> groove = Sweep(vee.edge, vee.held, np.array([[-4.0, 0.0, -0.75], [4.0, 0.0, -0.75]]), up, level)
+    >>> groove = Sweep(vee.edge, vee.holder, np.array([[-4.0, 0.0, -0.75], [4.0, 0.0, -0.75]]), up, level)
     >>> depth = stock.uncut()
-    >>> Compiled().carve(stock, [groove], depth)
+    >>> CompiledBackend().carve(stock, [groove], depth)
     >>> depth[18:23, 20].round(6).tolist()
     [0.0, 0.25, 0.75, 0.25, 0.0]
     """
 
     name: str = field(default="compiled", init=False)
-    says: str = field(default="compiled, on every core: fast, and true between the places of a path", init=False)
+    description: str = field(default="compiled, on every core: fast, and true between the places of a path", init=False)
     can: frozenset[Ability] = field(default=EVERYTHING, init=False)
 
     def carve(self, stock: Stock, sweeps: Sequence[Sweep], depth: Depth, progress: Progress | None = None) -> None:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from lobework.geometry.cutter_edge import Arc
+from lobework.geometry.cutter_edge import ArcSegment
 from lobework.parts.holder import EccentricFrame
 
 if TYPE_CHECKING:
@@ -41,7 +41,7 @@ def _parts(edge: Edge) -> Array:
     """Return an edge as the kernels take it: see `lobework.kernels.sweep.slab.reach`."""
     rows = [
         (1.0, part.near, part.far, part.centre, part.radius)
-        if isinstance(part, Arc)
+        if isinstance(part, ArcSegment)
         else (0.0, part.near, part.far, part.low, part.rise)
         for part in edge.parts
     ]
@@ -59,7 +59,7 @@ def _steepest(edge: Edge, depth: float) -> float:
     for part in edge.parts:
         if part.low >= depth:
             break
-        if isinstance(part, Arc):
+        if isinstance(part, ArcSegment):
             far = part.reach(depth)
             height = math.sqrt(max(part.radius**2 - far**2, 0.0))
             steepest = max(steepest, far / height if height > 0 else math.inf)
@@ -138,7 +138,7 @@ def carve_face(stock: Stock, sweeps: Sequence[Sweep], depth: Depth, progress: Ca
     lots: dict[tuple[Edge, float], list[_Way]] = {}
     for sweep in sweeps:
         if (way := _way(sweep)) is not None:
-            swing = sweep.held.radius if isinstance(sweep.held, EccentricFrame) else 0.0
+            swing = sweep.holder.radius if isinstance(sweep.holder, EccentricFrame) else 0.0
             lots.setdefault((sweep.edge, swing), []).append(way)
     grid = np.array([stock.across[0], stock.down[0], stock.column_step, stock.row_step])
     work = work_in(stock.inside)

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 import numpy as np
 
 from lobework.carve.compiled_path import FACE_CELLS, bodies_of, steps_at_once
-from lobework.geometry.cutter_edge import Arc
+from lobework.geometry.cutter_edge import ArcSegment
 from lobework.parts.holder import CuttingFrame
 
 if TYPE_CHECKING:
@@ -46,13 +46,13 @@ def carve_frame(stock: Stock, sweep: Sweep, depth: Depth, progress: Callable[[fl
     from lobework.kernels.sweep.frame_on_face import frame_on_face
     from lobework.kernels.sweep.tiles import work_in
 
-    assert isinstance(sweep.held, CuttingFrame)
+    assert isinstance(sweep.holder, CuttingFrame)
     outline, bodies = _outline(sweep.edge), bodies_of(sweep.edge)
     grid = float(stock.across[0]), float(stock.down[0]), stock.column_step, stock.row_step
     work = work_in(stock.inside)
     at_once = steps_at_once(stock, sweep, FACE_CELLS, _AT_ONCE)
-    for done, pieces in _pieces(sweep, math.radians(sweep.held.angle_deg) + math.pi / 2, at_once):
-        frame_on_face(pieces, sweep.held.radius, outline, bodies, len(bodies) == 1, grid, work, depth)
+    for done, pieces in _pieces(sweep, math.radians(sweep.holder.angle_deg) + math.pi / 2, at_once):
+        frame_on_face(pieces, sweep.holder.radius, outline, bodies, len(bodies) == 1, grid, work, depth)
         progress(done)
 
 
@@ -60,7 +60,7 @@ def _outline(edge: Edge) -> Array:
     """Return an edge as the kernels take it: each part, and whether the outline has a corner where it begins."""
     before, rows = 0.0, []
     for part, (rise, after) in zip(edge.parts, _slopes(edge), strict=True):
-        shape = (1.0, part.centre, part.radius) if isinstance(part, Arc) else (0.0, part.low, part.rise)
+        shape = (1.0, part.centre, part.radius) if isinstance(part, ArcSegment) else (0.0, part.low, part.rise)
         rows.append((part.near, part.far, *shape, float(abs(rise - before) > _CORNER)))
         before = after
     return np.array(rows, dtype=np.float64)
@@ -70,7 +70,7 @@ def _slopes(edge: Edge) -> list[tuple[float, float]]:
     """Return the rise of each part where it begins and where it ends."""
     slopes = []
     for part in edge.parts:
-        if isinstance(part, Arc):
+        if isinstance(part, ArcSegment):
             near, far = (math.asin(min(r / part.radius, 1.0)) for r in (part.near, part.far))
             slopes.append((math.tan(near), math.inf if part.far >= part.radius else math.tan(far)))
         else:

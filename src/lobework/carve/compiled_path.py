@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 
 import numpy as np
 
-from lobework.geometry.cutter_edge import Arc, Slant
+from lobework.geometry.cutter_edge import ArcSegment, LineSegment
 from lobework.geometry.surface import Face
 
 if TYPE_CHECKING:
@@ -114,14 +114,14 @@ def steps_at_once(stock: Stock, sweep: Sweep, cells: int, most: int = _AT_ONCE) 
     >>> from lobework.parts.cutter import Vee
     >>> from lobework.parts.piece import Barrel
     >>> vee, stock = Vee(angle_deg=90.0, width=3.0), stock_of(Barrel(diameter=40.0, length=40.0), resolution=0.02)
-    >>> groove = Sweep(vee.edge, vee.held, np.zeros((2, 3)), np.array([[0.0, 0.0, 1.0]]), np.array([[1.0, 0.0, 0.0]]))
+    >>> groove = Sweep(vee.edge, vee.holder, np.zeros((2, 3)), np.array([[0.0, 0.0, 1.0]]), np.array([[1.0, 0.0, 0.0]]))
     >>> steps_at_once(stock, groove, 1 << 22), steps_at_once(stock, groove, 1 << 30)
     (186, 16384)
     """
     face = isinstance(stock.surface, Face)
     cell = stock.row_step * stock.column_step * (1.0 if face else float(stock.profile[:, 0].max()))
     width = 2 * sweep.edge.half_width
-    reach = width * (width + 2 * getattr(sweep.held, "radius", 0.0))
+    reach = width * (width + 2 * getattr(sweep.holder, "radius", 0.0))
     return int(min(max(cells * cell / max(reach, 1e-12), _FEWEST), most))
 
 
@@ -159,7 +159,7 @@ def pieces_of(
     >>> from lobework.carve.sweep import Sweep
     >>> vee = Vee(angle_deg=90.0, width=3.0)
     >>> up, level = np.array([[0.0, 0.0, 1.0]]), np.array([[1.0, 0.0, 0.0]])
-    >>> groove = Sweep(vee.edge, vee.held, np.array([[-4.0, 0.0, -0.75], [4.0, 0.0, -0.75]]), up, level)
+    >>> groove = Sweep(vee.edge, vee.holder, np.array([[-4.0, 0.0, -0.75], [4.0, 0.0, -0.75]]), up, level)
     >>> [len(some.polar) for some in pieces_of(groove, around=False, turn=0.02, longest=2.0)]
     [4]
     """
@@ -324,7 +324,7 @@ def edge_rows(edge: Edge) -> Array:
     """
     rows = [
         (part.near, part.far, 1.0, part.centre, part.radius)
-        if isinstance(part, Arc)
+        if isinstance(part, ArcSegment)
         else (part.near, part.far, 0.0, part.low, part.rise)
         for part in edge.parts
     ]
@@ -343,9 +343,9 @@ def stretches(edge: Edge) -> Iterator[tuple[int, int]]:
     yield from itertools.pairwise([0, *breaks, len(parts)])
 
 
-def _rise(part: Slant | Arc, r: float) -> float:
+def _rise(part: LineSegment | ArcSegment, r: float) -> float:
     """Return how steep a part is, r mm from the middle line."""
-    if isinstance(part, Slant):
+    if isinstance(part, LineSegment):
         return part.rise
     under = (part.radius - r) * (part.radius + r)
     return r / math.sqrt(under) if under > 0 else math.inf

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from lobework.carve.compiled_path import SOLID_CELLS, edge_rows, pieces_of, rays_of, steps_at_once, stretches
-from lobework.geometry.cutter_edge import Arc, Slant
+from lobework.geometry.cutter_edge import ArcSegment, LineSegment
 from lobework.geometry.surface import Round
 from lobework.parts.holder import CuttingFrame, EccentricFrame
 
@@ -50,8 +50,8 @@ def carve_solid(stock: Stock, sweep: Sweep, depth: Depth, progress: Callable[[fl
     from lobework.kernels.sweep import solid
     from lobework.kernels.sweep.tiles import work_in
 
-    outline, bodies = _outline(sweep.edge, sweep.held)
-    shape = _shape(sweep.held)
+    outline, bodies = _outline(sweep.edge, sweep.holder)
+    shape = _shape(sweep.holder)
     rays = rays_of(stock)
     work = work_in(stock.inside)
     at_once = steps_at_once(stock, sweep, SOLID_CELLS)
@@ -60,15 +60,15 @@ def carve_solid(stock: Stock, sweep: Sweep, depth: Depth, progress: Callable[[fl
         progress(done)
 
 
-def _shape(held: Holder) -> tuple[int, float]:
+def _shape(holder: Holder) -> tuple[int, float]:
     from lobework.kernels.sweep.solid import DRILL, FRAME, RING
 
-    if isinstance(held, CuttingFrame):
-        return FRAME, held.radius
-    return (RING, held.radius) if isinstance(held, EccentricFrame) else (DRILL, 0.0)
+    if isinstance(holder, CuttingFrame):
+        return FRAME, holder.radius
+    return (RING, holder.radius) if isinstance(holder, EccentricFrame) else (DRILL, 0.0)
 
 
-def _outline(edge: Edge, held: Holder) -> tuple[Array, Whole]:
+def _outline(edge: Edge, holder: Holder) -> tuple[Array, Whole]:
     """Return the outlines of solids that together make the edge's, as `lobework.kernels.sweep.ray_solid` takes them.
 
     Each stretch of the edge that does not bend inwards, filled up to the middle line at the height of its lower end, is
@@ -77,16 +77,16 @@ def _outline(edge: Edge, held: Holder) -> tuple[Array, Whole]:
     """
     rows: list[Part] = []
     ends = [0]
-    if isinstance(held, EccentricFrame):
+    if isinstance(holder, EccentricFrame):
         for side in (1, -1):
-            rows += _swung(edge, held.radius, side)
+            rows += _swung(edge, holder.radius, side)
         ends.append(len(rows))
-        far = held.radius + edge.half_width
+        far = holder.radius + edge.half_width
         rows += [*_line((0.0, 0.0), (far, 0.0), 1), (_STRAIGHT, far, 0.0, 0.0, 1.0, math.inf, 1.0)]
     else:
         for first, after in stretches(edge):
             stretch = edge.parts[first:after]
-            rows += _about_outward(stretch) if not isinstance(held, CuttingFrame) else _in_frame(stretch, held.radius)
+            rows += _about_outward(stretch) if not isinstance(holder, CuttingFrame) else _in_frame(stretch, holder.radius)
             ends.append(len(rows))
     padded = [(*row, *([0.0] * (8 - len(row)))) for row in rows]
     return np.array(padded, dtype=np.float64), np.array(list(itertools.pairwise(ends)), dtype=np.int32)
@@ -104,35 +104,35 @@ def _line(a: tuple[float, float], b: tuple[float, float], side: int) -> Iterator
         yield _STRAIGHT, a[0], a[1], (b[0] - a[0]) / long, (b[1] - a[1]) / long, long, float(side)
 
 
-def _ends(part: Slant) -> tuple[tuple[float, float], tuple[float, float]]:
+def _ends(part: LineSegment) -> tuple[tuple[float, float], tuple[float, float]]:
     return (part.near, part.low), (part.far, part.low + part.rise * (part.far - part.near))
 
 
-def _top(part: Slant | Arc) -> float:
+def _top(part: LineSegment | ArcSegment) -> float:
     return float(part.at(np.array(part.far)))
 
 
-def _about_outward(stretch: tuple[Slant | Arc, ...]) -> Iterator[Part]:
+def _about_outward(stretch: tuple[LineSegment | ArcSegment, ...]) -> Iterator[Part]:
     """Yield the outline of what a stretch of an edge describes about the cutter's own middle line."""
     yield from _line((0.0, stretch[0].low), (stretch[0].near, stretch[0].low), 1)
     for part in stretch:
-        if isinstance(part, Arc):
+        if isinstance(part, ArcSegment):
             yield _ROUND_IT, 0.0, part.centre, part.radius, 0.0, -1.0, part.near, part.far
         else:
             yield from _line(*_ends(part), 1)
     yield _STRAIGHT, stretch[-1].far, _top(stretch[-1]), 0.0, 1.0, math.inf, 1.0
 
 
-def _in_frame(stretch: tuple[Slant | Arc, ...], radius: float) -> Iterator[Part]:
+def _in_frame(stretch: tuple[LineSegment | ArcSegment, ...], radius: float) -> Iterator[Part]:
     """Yield the outline of what a stretch of an edge describes as a frame swings it."""
     first, last = stretch[0], stretch[-1]
     yield from _line((radius - first.low, -first.near), (radius - first.low, first.near), 1)
     for part in stretch:
-        if isinstance(part, Arc):
+        if isinstance(part, ArcSegment):
             yield _ROUND_IT, radius - part.centre, 0.0, part.radius, 1.0, 0.0, part.near, part.far
     for side in (1, -1):
         for part in stretch:
-            if isinstance(part, Slant):
+            if isinstance(part, LineSegment):
                 (near, low), (far, high) = _ends(part)
                 yield from _line((radius - low, side * near), (radius - high, side * far), side)
         yield from _line((radius - _top(last), side * last.far), (0.0, side * last.far), side)
@@ -141,7 +141,7 @@ def _in_frame(stretch: tuple[Slant | Arc, ...], radius: float) -> Iterator[Part]
 def _swung(edge: Edge, radius: float, side: int) -> Iterator[Part]:
     """Yield one side of the outline of what an edge describes that is swung in a circle."""
     for part in edge.parts:
-        if isinstance(part, Slant):
+        if isinstance(part, LineSegment):
             (near, low), (far, high) = _ends(part)
             yield from _line((radius + side * near, low), (radius + side * far, high), side)
         elif side > 0:
@@ -154,11 +154,11 @@ def _pieces(sweep: Sweep, around: bool, at_once: int) -> Iterator[tuple[float, A
     """Yield pieces of path for the kernel, some at a time, with the part of the path done."""
     from lobework.kernels.sweep.solid import OUT, PIECE, TIP
 
-    longest = sweep.edge.half_width / 2 if isinstance(sweep.held, EccentricFrame) else math.inf
-    swing = sweep.held.radius if isinstance(sweep.held, CuttingFrame) else 0.0
+    longest = sweep.edge.half_width / 2 if isinstance(sweep.holder, EccentricFrame) else math.inf
+    swing = sweep.holder.radius if isinstance(sweep.holder, CuttingFrame) else 0.0
     reach = 2 * swing + sweep.edge.half_width + sweep.edge.height
     for some in pieces_of(sweep, around, _MOST_TURN_RAD, longest, reach, _MOST_SWERVE_MM, at_once):
-        axes = [_axis(sweep.held, frame) for frame in some.frames]
+        axes = [_axis(sweep.holder, frame) for frame in some.frames]
         middles = [tip + swing * frame[:, :, 2] for tip, frame in zip(some.tips, some.frames, strict=True)]
         pieces = np.zeros((len(some.polar), PIECE))
         pieces[:, 0], pieces[:, 1] = some.polar, some.swept
@@ -171,10 +171,10 @@ def _pieces(sweep: Sweep, around: bool, at_once: int) -> Iterator[tuple[float, A
         yield some.done, pieces
 
 
-def _axis(held: Holder, frame: Array) -> Array:
+def _axis(holder: Holder, frame: Array) -> Array:
     """Return the axis about which a cutter revolves, in (n, 3, 3) frames of level, across and outward."""
-    if not isinstance(held, CuttingFrame):
+    if not isinstance(holder, CuttingFrame):
         return frame[:, :, 2]
-    angle = math.radians(held.angle_deg)
+    angle = math.radians(holder.angle_deg)
     axis: Array = math.cos(angle) * frame[:, :, 1] - math.sin(angle) * frame[:, :, 0]
     return axis

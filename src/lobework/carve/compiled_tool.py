@@ -77,8 +77,8 @@ def carve_tool(stock: Stock, sweep: Sweep, depth: Depth, progress: Callable[[flo
     >>> from lobework.parts.piece import Disc
     >>> stock = stock_of(Disc(diameter=20.0, thickness=5.0), resolution=0.5)
     >>> up, level = np.array([[0.0, 0.0, 1.0]]), np.array([[1.0, 0.0, 0.0]])
-    >>> vee = Vee(angle_deg=90.0, width=3.0, held=FixedTool())
-    >>> groove = Sweep(vee.edge, vee.held, np.array([[0.0, -4.0, -0.75], [0.0, 4.0, -0.75]]), up, level)
+    >>> vee = Vee(angle_deg=90.0, width=3.0, holder=FixedTool())
+    >>> groove = Sweep(vee.edge, vee.holder, np.array([[0.0, -4.0, -0.75], [0.0, 4.0, -0.75]]), up, level)
     >>> depth = stock.uncut()
     >>> carve_tool(stock, groove, depth, lambda part: None)
     >>> depth[20, 18:23].round(6).tolist()

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from lobework.geometry.cutter_edge import Edge
     from lobework.geometry.rigid import Array
 
-__all__ = ["Plain"]
+__all__ = ["PlainBackend"]
 
 _GOLDEN: Final = (5**0.5 - 1) / 2
 _NARROWINGS: Final = 24
@@ -31,7 +31,7 @@ _CLOSER: Final = 3
 
 
 @dataclass(frozen=True, slots=True)
-class Plain:
+class PlainBackend:
     """Plain numpy, written to be read: the judge of every faster way.
 
     A ray is tried at places a sixteenth of the cutter's half width apart, or nearer, then searched about the best of them. Where
@@ -42,7 +42,7 @@ class Plain:
     stamps : bool
         Whether to cut at the places of each path alone, and not between them. A fixed blade, which has no thickness,
         then leaves next to nothing.
-    name, says, can : as `Backend` says
+    name, description, can : as in `Backend`
         Not to be given.
 
     Examples
@@ -54,22 +54,22 @@ class Plain:
     >>> stock = stock_of(Disc(diameter=20.0, thickness=5.0), resolution=0.5)
     >>> up, level = np.array([[0.0, 0.0, 1.0]]), np.array([[1.0, 0.0, 0.0]])
     >>> vee = Vee(angle_deg=90.0, width=3.0)
-    >>> groove = Sweep(vee.edge, vee.held, np.array([[-4.0, 0.0, -0.75], [4.0, 0.0, -0.75]]), up, level)
+    >>> groove = Sweep(vee.edge, vee.holder, np.array([[-4.0, 0.0, -0.75], [4.0, 0.0, -0.75]]), up, level)
     >>> depth = stock.uncut()
-    >>> Plain().carve(stock, [groove], depth)
+    >>> PlainBackend().carve(stock, [groove], depth)
     >>> depth[18:23, 20].round(6).tolist()
     [0.0, 0.25, 0.75, 0.25, 0.0]
     """
 
     stamps: bool = False
     name: str = field(default="plain", init=False)
-    says: str = field(default="numpy, slow and plain: what the others are judged by", init=False)
+    description: str = field(default="numpy, slow and plain: what the others are judged by", init=False)
     can: frozenset[Ability] = field(default=EVERYTHING, init=False)
 
     def carve(self, stock: Stock, sweeps: Sequence[Sweep], depth: Depth, progress: Progress | None = None) -> None:
         """Deepen ``depth`` in place wherever a sweep goes deeper; see `Backend.carve`."""
         for number, sweep in enumerate(sweeps):
-            stands = isinstance(stock.surface, Face) and sweep.upright and not isinstance(sweep.held, FixedTool | CuttingFrame)
+            stands = isinstance(stock.surface, Face) and sweep.upright and not isinstance(sweep.holder, FixedTool | CuttingFrame)
             carve = _stamped if self.stamps and stands else self._swept
             for part in itertools.chain(carve(stock, sweep, depth), (1.0,)):
                 if progress is not None:
@@ -79,7 +79,7 @@ class Plain:
         """Carve one sweep, some pieces of its path at a time; say how much is done after each."""
         path = Path(sweep, around=not isinstance(stock.surface, Face))
         pieces = path.places() if self.stamps else path.pieces(_finest(sweep.edge))
-        solid = Blade(sweep.edge) if isinstance(sweep.held, FixedTool) else Solid.of(sweep)
+        solid = Blade(sweep.edge) if isinstance(sweep.holder, FixedTool) else Solid.of(sweep)
         for part, near, row, column in pairs(stock, sweep, path, pieces):
             reached = _searched(path, solid, Rays.of(stock, row, column), near)
             deeper = reached > 0

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from lobework.carve.plain_meeting import TOUCHES_MM, Circle, Line, Meeting
 from lobework.carve.plain_path import swung
-from lobework.geometry.cutter_edge import Arc, Slant
+from lobework.geometry.cutter_edge import ArcSegment, LineSegment
 from lobework.parts.holder import CuttingFrame
 
 if TYPE_CHECKING:
@@ -49,7 +49,7 @@ class Solid:
     @classmethod
     def of(cls, sweep: Sweep) -> Solid:
         """Return the solid that the edge describes as it revolves."""
-        edge, frame = sweep.edge, sweep.held if isinstance(sweep.held, CuttingFrame) else None
+        edge, frame = sweep.edge, sweep.holder if isinstance(sweep.holder, CuttingFrame) else None
         off = swung(sweep)
         parts: list[Line | Circle] = []
         for side in (1, -1):
@@ -117,7 +117,7 @@ class Solid:
 def _outline_about_outward(edge: Edge, off: float, side: int) -> Iterator[Line | Circle]:
     """Yield the parts of the edge on one side of its middle line, which stands ``off`` mm off the axis."""
     for part in edge.parts:
-        if isinstance(part, Arc):
+        if isinstance(part, ArcSegment):
             yield Circle(off, part.centre, part.radius, 0.0, -1.0, part.near, part.far)
         else:
             ends = ((off + side * r, part.low + part.rise * (r - part.near)) for r in (part.near, part.far))
@@ -129,7 +129,7 @@ def _outline_about_outward(edge: Edge, off: float, side: int) -> Iterator[Line |
 def _outline_in_frame(edge: Edge, radius: float, side: int) -> Iterator[Line | Circle]:
     """Yield the parts of the edge on one side of its middle line, as a frame of this radius swings it."""
     for part in edge.parts:
-        if isinstance(part, Arc):
+        if isinstance(part, ArcSegment):
             yield Circle(radius - part.centre, 0.0, part.radius, 1.0, 0.0, part.near, part.far)
         else:
             ends = ((radius - part.low - part.rise * (r - part.near), side * r) for r in (part.near, part.far))
@@ -186,11 +186,11 @@ class Blade:
             deepest = np.maximum(deepest, found)
         return deepest
 
-    def _outline(self, part: Slant | Arc | None, side: float, at: Array) -> tuple[Array, Array]:
+    def _outline(self, part: LineSegment | ArcSegment | None, side: float, at: Array) -> tuple[Array, Array]:
         """Return places of a part of the edge, or of the side above it: across and height, ``at`` from 0 to 1 along it."""
         if part is None:
             return np.full_like(at, side * self.edge.half_width), self.edge.height + at
-        if isinstance(part, Slant):
+        if isinstance(part, LineSegment):
             r = part.near + at * (part.far - part.near)
             return side * r, part.low + part.rise * (r - part.near)
         first, last = np.arcsin(part.near / part.radius), np.arcsin(min(part.far / part.radius, 1.0))

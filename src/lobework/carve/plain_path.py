@@ -201,12 +201,12 @@ def _widest(stock: Stock) -> float:
 
 def _reach(sweep: Sweep, upright: Array, leaning: Array, above: Array) -> tuple[Array, Array]:
     """Return how far the cutter stands to the side of its tip, and below it, where it is lower than ``above`` over the tip."""
-    edge, held = sweep.edge, sweep.held
-    if isinstance(held, CuttingFrame):
-        ball = np.hypot(held.radius, edge.half_width)
-        middle = held.radius * upright
+    edge, holder = sweep.edge, sweep.holder
+    if isinstance(holder, CuttingFrame):
+        ball = np.hypot(holder.radius, edge.half_width)
+        middle = holder.radius * upright
         chord = np.where(above < middle, np.sqrt(np.maximum(ball**2 - (middle - above) ** 2, 0.0)), ball)
-        return held.radius * leaning + chord, ball - middle
+        return holder.radius * leaning + chord, ball - middle
     off = swung(sweep)
     below = (off + edge.half_width) * leaning
     height = (above + below) / upright
@@ -238,4 +238,4 @@ def _rows_through(stock: Stock, nearest: Array, low: Array, high: Array, anywher
 
 def swung(sweep: Sweep) -> float:
     """Return how far the edge's middle line stands off the axis that it revolves about, mm."""
-    return sweep.held.radius if isinstance(sweep.held, EccentricFrame) else 0.0
+    return sweep.holder.radius if isinstance(sweep.holder, EccentricFrame) else 0.0

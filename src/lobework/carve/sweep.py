@@ -32,7 +32,7 @@ class Edged(Cutter, Protocol):
         """Its outline."""
 
     @property
-    def held(self) -> Holder:
+    def holder(self) -> Holder:
         """What holds it."""
 
 
@@ -43,7 +43,7 @@ def has_edge(cutter: object) -> TypeGuard[Edged]:
     >>> has_edge(Ball(radius=1.5)), has_edge(Pen())
     (True, False)
     """
-    return isinstance(getattr(cutter, "edge", None), Edge) and isinstance(getattr(cutter, "held", None), HOLDERS)
+    return isinstance(getattr(cutter, "edge", None), Edge) and isinstance(getattr(cutter, "holder", None), HOLDERS)
 
 
 @dataclass(frozen=True, slots=True, eq=False, repr=False)
@@ -56,7 +56,7 @@ class Sweep(Brief):
     ----------
     edge : Edge
         Of the cutter.
-    held : Holder
+    holder : Holder
         What holds it.
     tip : (n, 3) float64, mm
         The cutter's tip on the work (an eccentric frame's middle, at the tip's height), one place or more.
@@ -70,7 +70,7 @@ class Sweep(Brief):
     """
 
     edge: Edge
-    held: Holder
+    holder: Holder
     tip: Array
     outward: Array
     level: Array
@@ -95,14 +95,14 @@ def sweep_of(trace: Trace, cutter: Cutter, surface: Surface) -> Sweep:
         Where the cutter has no edge to carve with, such as a pen.
     """
     if not has_edge(cutter):
-        lacks = "holder (held)" if isinstance(getattr(cutter, "edge", None), Edge) else "edge"
+        lacks = "holder" if isinstance(getattr(cutter, "edge", None), Edge) else "edge"
         raise SettingError(f"cutter.kind={cutter.kind!r}: it has no {lacks}, so it carves nothing; use a vee or another cutter")
     tip = np.stack([trace.x, trace.y, trace.z], axis=-1)
     if not np.isfinite(tip).all():
         raise SettingError(f"cut={trace.cut.title!r}: its path has places that are no numbers; look at the part that moves it")
     swings = trace.motion.swings is not None
     upright = isinstance(surface, Face) and not swings and trace.motion.still is not None
-    if upright and not isinstance(cutter.held, FixedTool | CuttingFrame):
+    if upright and not isinstance(cutter.holder, FixedTool | CuttingFrame):
         outward, level = np.array([[0.0, 0.0, 1.0]]), np.array([[1.0, 0.0, 0.0]])
     else:
         bench = trace.pose.rotation
@@ -114,7 +114,7 @@ def sweep_of(trace: Trace, cutter: Cutter, surface: Surface) -> Sweep:
             out, along = _square(surface, tip[0], bench[0])
         outward = out * bench[:, :, 0] + along * bench[:, :, 2]
         level = along * bench[:, :, 0] - out * bench[:, :, 2]
-    return Sweep(cutter.edge, cutter.held, tip, outward, level, trace.cut.title)
+    return Sweep(cutter.edge, cutter.holder, tip, outward, level, trace.cut.title)
 
 
 def _square(surface: Round, tip: Array, bench: Array) -> tuple[float, float]:

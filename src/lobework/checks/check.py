@@ -15,7 +15,7 @@ from lobework.kinematics.contact import largest_roller, lift_of
 from lobework.lathe.actual_ratio import run_of
 from lobework.lathe.hand_settings import show_length, show_percent
 from lobework.lathe.lathe import Axis, HandAxis
-from lobework.parts.chuck import Plain
+from lobework.parts.chuck import PlainChuck
 from lobework.quantities.tolerances import JOIN_MM, VISIBLE_MM
 from lobework.quantities.units import MM_PER, LengthUnit, Phase, format_length, format_number
 from lobework.text.printable import printable
@@ -52,22 +52,22 @@ class Finding:
         Good to know; probably not meant; cannot be cut so.
     where : str
         The pass, and the cam or axis.
-    says : str
+    message : str
         What was found, in numbers, and what to do about it; one line.
 
     Examples
     --------
-    >>> print(Finding(kind="travel", level="problem", where="pass 1, x", says="goes to 80 mm; the travel ends at 75 mm"))
+    >>> print(Finding(kind="travel", level="problem", where="pass 1, x", message="goes to 80 mm; the travel ends at 75 mm"))
     problem (travel): pass 1, x: goes to 80 mm; the travel ends at 75 mm
     """
 
     kind: str
     level: Literal["note", "warning", "problem"]
     where: str
-    says: str
+    message: str
 
     def __str__(self) -> str:
-        return printable(f"{self.level} ({self.kind}): {self.where}: {self.says}")
+        return printable(f"{self.level} ({self.kind}): {self.where}: {self.message}")
 
 
 def _by_group(cuts: Sequence[Cut], traces: Sequence[Trace]) -> Iterator[tuple[str, list[Cut], list[Trace]]]:
@@ -91,11 +91,12 @@ def closure_findings(cuts: Sequence[Cut], traces: Sequence[Trace]) -> Iterable[F
                 kind="closure",
                 level="note",
                 where=name,
-                says=f"{_why_open(same[0])}; it ends {show_small(worst.gap_mm, same[0].units)} from where it began" + _and(shown),
+                message=f"{_why_open(same[0])}; it ends {show_small(worst.gap_mm, same[0].units)} from where it began"
+                + _and(shown),
             )
         elif worst.gap_mm <= JOIN_MM:
             turns = _turns(Fraction(worst.turns))
-            yield Finding(kind="closure", level="note", where=name, says=f"closes after {turns}" + _and(shown))
+            yield Finding(kind="closure", level="note", where=name, message=f"closes after {turns}" + _and(shown))
         else:
             leave = "leaves" if passed.turns == 1 else "leave"
             gaps = ", ".join(
@@ -107,7 +108,7 @@ def closure_findings(cuts: Sequence[Cut], traces: Sequence[Trace]) -> Iterable[F
                 kind="closure",
                 level="warning",
                 where=name,
-                says=f"{_turns(passed.turns)} {leave} a gap of {show_small(worst.gap_mm, same[0].units)} at the join"
+                message=f"{_turns(passed.turns)} {leave} a gap of {show_small(worst.gap_mm, same[0].units)} at the join"
                 + (f" ({gaps})" if gaps else "")
                 + f"; it closes after {_turns(Fraction(worst.turns))}: set turns = {worst.turns}"
                 + (", or another ratio" if passed.cams else ""),
@@ -129,7 +130,7 @@ def bridging_findings(cuts: Sequence[Cut], traces: Sequence[Trace]) -> Iterable[
                     kind="bridging",
                     level="warning",
                     where=f"{name}, {drive.name}",
-                    says=f"the {drive.follower.kind} spans the cam from {first} to {last} degrees{each}, "
+                    message=f"the {drive.follower.kind} spans the cam from {first} to {last} degrees{each}, "
                     f"{wide} wide, and misses up to {deep} of depth; {remedy}",
                 )
 
@@ -139,14 +140,16 @@ def template_findings(cuts: Sequence[Cut], traces: Sequence[Trace]) -> Iterable[
     for name, same, _ in _by_group(cuts, traces):
         template = same[0].passed.template
         if template is not None and template.note:
-            says = f"{template.source}: {template.note}; say what one unit of it is with unit = '1 mm' where that is wrong"
-            yield Finding(kind="template", level="note", where=name, says=says)
+            message = f"{template.source}: {template.note}; say what one unit of it is with unit = '1 mm' where that is wrong"
+            yield Finding(kind="template", level="note", where=name, message=message)
         feeds: Literal["x", "z"] = "x" if same[0].approach.axis == "z" else "z"
         spanned = template.spans(feeds) if template is not None else []
         if spanned and (worst := max(spanned, key=lambda each: each.missed)).missed > VISIBLE_MM:
             place, missed = show_length(round(worst.place, 2), same[0].units), show_small(worst.missed, same[0].units)
-            says = f"the rubber spans the hollow at {feeds} {place}, and misses {missed} of its depth; a smaller one would reach"
-            yield Finding(kind="template", level="warning", where=name, says=says)
+            message = (
+                f"the rubber spans the hollow at {feeds} {place}, and misses {missed} of its depth; a smaller one would reach"
+            )
+            yield Finding(kind="template", level="warning", where=name, message=message)
 
 
 def travel_findings(cuts: Sequence[Cut], traces: Sequence[Trace]) -> Iterable[Finding]:
@@ -166,7 +169,7 @@ def travel_findings(cuts: Sequence[Cut], traces: Sequence[Trace]) -> Iterable[Fi
                         kind="travel",
                         level="problem",
                         where=f"{cut.title}, {name}",
-                        says=f"{does} to {_placed(goes, axis, cut.units)}; {whose} ends at {_placed(end, axis, cut.units)}",
+                        message=f"{does} to {_placed(goes, axis, cut.units)}; {whose} ends at {_placed(end, axis, cut.units)}",
                     )
 
 
@@ -191,7 +194,7 @@ def _set_by_hand(cut: Cut) -> dict[str, tuple[float, float]]:
     }
     chuck = cut.lathe.chucks[0].chuck if cut.lathe.chucks else None
     by_drive = cut.passed.spindle if cut.lathe.axis("spindle") is None else Phase()
-    found["spindle by hand"] = float((by_drive + (chuck.index if isinstance(chuck, Plain) else Phase())).in_degrees())
+    found["spindle by hand"] = float((by_drive + (chuck.index if isinstance(chuck, PlainChuck) else Phase())).in_degrees())
     return {name: (at, at) for name, at in found.items()}
 
 
@@ -207,12 +210,12 @@ def ratio_findings(cuts: Sequence[Cut], traces: Sequence[Trace]) -> Iterable[Fin
                 if not run.exact:
                     yield _off_ratio(run, drive, same[0], radius, where)
                 elif shaft.wheels or shaft.percent_places is not None:
-                    yield Finding(kind="ratio", level="note", where=where, says=f"runs at {drive.ratio} exactly: {run.way}")
+                    yield Finding(kind="ratio", level="note", where=where, message=f"runs at {drive.ratio} exactly: {run.way}")
                 axis = lathe.axis(f"cam {number}")
                 if axis and axis.steps and (coarse := _half_a_step(drive, axis.steps)) > VISIBLE_MM:
                     finer = f"use finer steps than {axis.steps:g} a turn"
-                    says = f"half a step of its motor moves the headstock {show_small(coarse, same[0].units)}; {finer}"
-                    yield Finding(kind="ratio", level="warning", where=where, says=says)
+                    message = f"half a step of its motor moves the headstock {show_small(coarse, same[0].units)}; {finer}"
+                    yield Finding(kind="ratio", level="warning", where=where, message=message)
 
 
 def _off_ratio(run: RealRatio, drive: Drive, cut: Cut, radius: float, where: str) -> Finding:
@@ -225,7 +228,7 @@ def _off_ratio(run: RealRatio, drive: Drive, cut: Cut, radius: float, where: str
         kind="ratio",
         level="warning" if until <= cut.passed.turns else "note",
         where=where,
-        says=f"runs at {show_percent(run)}, not {drive.ratio} ({run.way}): after {_turns(Fraction(closes))} the wave is {gap} "
+        message=f"runs at {show_percent(run)}, not {drive.ratio} ({run.way}): after {_turns(Fraction(closes))} the wave is {gap} "
         f"at a radius of {show_small(radius, cut.units)}, from its own beginning; it is seen after {_turns(Fraction(until))}; "
         "take a ratio that the drive can do, or gears",
     )
@@ -242,7 +245,7 @@ def _why_open(cut: Cut) -> str:
         return "the slides travel, so it does not close"
     if eased := [drive.name for drive in cut.passed.cams if drive.twist and drive.twist.ease]:
         return f"the twist of {eased[0]} is eased, so it does not close"
-    if never := [mounted.name for mounted in cut.lathe.chucks if mounted.comes_back == 0]:
+    if never := [mounted.name for mounted in cut.lathe.chucks if mounted.period_turns == 0]:
         return f"chuck {never[0]!r} carries the work on and never comes back, so it never closes"
     return "a chuck does not come back with the spindle, so when it closes is not known"
 

@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     from lobework.parts.protocols import Cutter, Piece
     from lobework.quantities.units import LengthUnit
 
-__all__ = ["Lie", "frame_by_cut", "frame_findings", "lie_of"]
+__all__ = ["GrooveAngle", "frame_by_cut", "frame_findings", "lie_of"]
 
 _PLACES: Final = 513
 _MOST_CUTS: Final = 64
@@ -52,7 +52,7 @@ _Way = tuple[Literal["groove", "pattern"], "Array", "Array"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Lie:
+class GrooveAngle:
     """How grooves, or the pattern that rings make together, lie on round work; angles as in `lobework.parts.holder.CuttingFrame`.
 
     Parameters
@@ -66,7 +66,7 @@ class Lie:
 
     Examples
     --------
-    >>> lie = Lie(of="groove", low_deg=30.0, high_deg=36.0, low_z=-40.0, high_z=-5.0)
+    >>> lie = GrooveAngle(of="groove", low_deg=30.0, high_deg=36.0, low_z=-40.0, high_z=-5.0)
     >>> lie.best_deg, lie.misfit(33.0), lie.misfit(38.5)
     (33.0, (3.0, -40.0), (8.5, -40.0))
     """
@@ -91,22 +91,22 @@ class Lie:
         """Return whether a frame at an angle is as good as at the best one, to what is said of an angle."""
         return abs(_folded(set_deg - self.best_deg)) < _ALIKE_DEG
 
-    def says(self, set_deg: float, units: LengthUnit = "mm") -> str:
+    def message(self, set_deg: float, units: LengthUnit = "mm") -> str:
         """Return in words the angle that the job sets, how far it is off, and beside it the angle that would fit best.
 
-        >>> Lie(of="groove", low_deg=30.0, high_deg=36.0, low_z=-40.0, high_z=-5.0).says(30.0)
+        >>> GrooveAngle(of="groove", low_deg=30.0, high_deg=36.0, low_z=-40.0, high_z=-5.0).message(30.0)
         '30 deg, as the job sets it: at most 6 deg off the groove, at z -5 mm; 33 deg would fit best, at most 3 deg off'
         """
-        says = f"{format_number(set_deg, 2)} deg, as the job sets it"
+        message = f"{format_number(set_deg, 2)} deg, as the job sets it"
         misfits = self.misfit(set_deg)[0], self.misfit(self.best_deg)[0]
         best, off, least = (format_number(each, 1) for each in (self.best_deg, *misfits))
         if self.alike and self.fits(set_deg):
-            return f"{says}: along the {self.of}"
+            return f"{message}: along the {self.of}"
         where = "all along" if self.alike else f"at z {show_length(round(self.misfit(set_deg)[1], 2), units)}"
-        says += f": {'' if self.alike else 'at most '}{off} deg off the {self.of}, {where}"
+        message += f": {'' if self.alike else 'at most '}{off} deg off the {self.of}, {where}"
         if self.fits(set_deg):
-            return f"{says}; no other angle fits better"
-        return f"{says}; {best} deg would fit {'it' if self.alike else f'best, at most {least} deg off'}"
+            return f"{message}; no other angle fits better"
+        return f"{message}; {best} deg would fit {'it' if self.alike else f'best, at most {least} deg off'}"
 
     @property
     def alike(self) -> bool:
@@ -119,7 +119,7 @@ def _folded(angle_deg: float) -> float:
     return 90 - (90 - angle_deg) % 180
 
 
-def lie_of(cuts: Sequence[Cut], cutter: Cutter, piece: Piece) -> Lie | None:
+def lie_of(cuts: Sequence[Cut], cutter: Cutter, piece: Piece) -> GrooveAngle | None:
     """Return how one pass with all its repetitions lies on round work; None where there is nothing for a frame to lie along.
 
     The groove of a pass that goes along the work lies as the tip goes, seen along the direction out of the work. Rings, and turns
@@ -138,7 +138,7 @@ def lie_of(cuts: Sequence[Cut], cutter: Cutter, piece: Piece) -> Lie | None:
     if (
         not isinstance(getattr(piece, "surface", None), Round)
         or not has_edge(cutter)
-        or not isinstance(cutter.held, CuttingFrame)
+        or not isinstance(cutter.holder, CuttingFrame)
     ):
         return None
     some = np.unique(np.linspace(0, len(cuts) - 1, _MOST_CUTS).astype(int)).tolist()
@@ -151,18 +151,18 @@ def frame_by_cut(cuts: Sequence[Cut], cutter: Cutter, piece: Piece) -> dict[int,
     Empty where one angle fits all cuts alike, and where there is nothing for a frame to lie along. See `lie_of`.
     """
     whole = lie_of(cuts, cutter, piece)
-    if whole is None or whole.alike or len(cuts) == 1 or not has_edge(cutter) or not isinstance(cutter.held, CuttingFrame):
+    if whole is None or whole.alike or len(cuts) == 1 or not has_edge(cutter) or not isinstance(cutter.holder, CuttingFrame):
         return {}
     found = [_along(cut, _beside(cuts, k), cutter, piece) for k, cut in enumerate(cuts)]
     lies = [_together([each] if each is not None else []) for each in found]
     best = [lie.best_deg for lie in lies if lie is not None]
     if max(abs(_folded(each - best[0])) for each in best) < _ALIKE_DEG:
         return {}
-    set_deg = cutter.held.angle_deg
+    set_deg = cutter.holder.angle_deg
     return {cut.number: "" if lie is None else _says_of_cut(lie, set_deg) for cut, lie in zip(cuts, lies, strict=True)}
 
 
-def _says_of_cut(lie: Lie, set_deg: float) -> str:
+def _says_of_cut(lie: GrooveAngle, set_deg: float) -> str:
     best, off = format_number(lie.best_deg, 1), format_number(lie.misfit(set_deg)[0], 1)
     return f"{best} deg, {off} off"
 
@@ -172,7 +172,7 @@ def _beside(cuts: Sequence[Cut], k: int) -> Cut:
     return cuts[k + 1 if k + 1 < len(cuts) else k - 1]
 
 
-def _together(found: Sequence[_Way]) -> Lie | None:
+def _together(found: Sequence[_Way]) -> GrooveAngle | None:
     """Return how several stretches of one pass lie together; None where there are none."""
     if not found:
         return None
@@ -181,7 +181,7 @@ def _together(found: Sequence[_Way]) -> Lie | None:
     angles = np.degrees(np.unwrap(np.radians(angles), period=math.pi))
     low, high = (int((way * angles <= (way * angles).min() + _SAME_DEG).argmax()) for way in (1, -1))
     turn = _folded(float(angles[low] + angles[high]) / 2) - float(angles[low] + angles[high]) / 2
-    return Lie(
+    return GrooveAngle(
         of=of, low_deg=float(angles[low]) + turn, high_deg=float(angles[high]) + turn, low_z=float(z[low]), high_z=float(z[high])
     )
 
@@ -264,12 +264,12 @@ def _wound(tip: Array, surface: Round, turned: Array) -> Array:
 
 def frame_findings(piece: Piece, cutter: Cutter, cuts: Sequence[Cut]) -> Iterable[Finding]:
     """Yield the passes along which the cutting frame is not set as it best were, or a template leads a cutter too deep."""
-    held = getattr(cutter, "held", None)
+    holder = getattr(cutter, "holder", None)
     for _, same in itertools.groupby(cuts, key=lambda cut: cut.group):
         group = list(same)
         name = group[0].passed.name or f"pass {group[0].group}"
-        if isinstance(held, CuttingFrame) and (lie := lie_of(group, cutter, piece)) is not None:
-            yield from _finding(lie, held, name, group[0].units)
+        if isinstance(holder, CuttingFrame) and (lie := lie_of(group, cutter, piece)) is not None:
+            yield from _finding(lie, holder, name, group[0].units)
         yield from _on_slopes(group[0], cutter, name)
 
 
@@ -278,15 +278,15 @@ def _on_slopes(cut: Cut, cutter: Cutter, name: str) -> Iterator[Finding]:
 
     A circle whose foremost place is the tip goes its radius times one less the cosine deeper on a slope.
     """
-    held, template = getattr(cutter, "held", None), cut.passed.template
-    radius = held.radius if isinstance(held, CuttingFrame) else getattr(cutter, "radius", 0.0)
+    holder, template = getattr(cutter, "holder", None), cut.passed.template
+    radius = holder.radius if isinstance(holder, CuttingFrame) else getattr(cutter, "radius", 0.0)
     if template is None or not isinstance(radius, float):
         return
     tips = cut.slides(np.linspace(0.0, cut.span, _PLACES))
     along, into = (tips[:, "xyz".index(slide)] for slide in ("zx" if cut.approach.axis == "x" else "xz"))
     slope = np.diff(into) / np.diff(along)
-    if isinstance(held, CuttingFrame):
-        slope *= math.cos(math.radians(held.angle_deg))
+    if isinstance(holder, CuttingFrame):
+        slope *= math.cos(math.radians(holder.angle_deg))
     deeper = (radius - template.rubber) * (1 - np.cos(np.arctan(slope)))
     worst = int(np.round(np.abs(deeper), 6).argmax())
     if abs(deeper[worst]) > _DEEPER_MM:
@@ -294,22 +294,24 @@ def _on_slopes(cut: Cut, cutter: Cutter, name: str) -> Iterator[Finding]:
         where = f"{'z' if cut.approach.axis == 'x' else 'x'} {show_length(round(float(along[worst]), 2), cut.units)}"
         size = f"rubber = '{show_length(radius, cut.units)}'" if radius else ""
         remedy = f"let a rubber as large as its sweep, {size}, follow the template" if size else "leave the rubber out"
-        says = f"on the slope at {where} the cutter goes {by} than at the level; {remedy}"
-        yield Finding(kind="template", level="warning", where=name, says=says)
+        message = f"on the slope at {where} the cutter goes {by} than at the level; {remedy}"
+        yield Finding(kind="template", level="warning", where=name, message=message)
 
 
-def _finding(lie: Lie, held: CuttingFrame, name: str, units: LengthUnit) -> Iterator[Finding]:
-    off, z = lie.misfit(held.angle_deg)
+def _finding(lie: GrooveAngle, holder: CuttingFrame, name: str, units: LengthUnit) -> Iterator[Finding]:
+    off, z = lie.misfit(holder.angle_deg)
     least, least_z = lie.misfit(lie.best_deg)
     best = format_number(lie.best_deg, 1)
     if off > least + _OFF_DEG:
-        stands, by, where = format_number(held.angle_deg, 2), format_number(off, 1), show_length(round(z, 2), units)
+        stands, by, where = format_number(holder.angle_deg, 2), format_number(off, 1), show_length(round(z, 2), units)
         lies = f"the frame stands at {stands} deg, {by} deg off the {lie.of} at z {where}"
         then = f", which leaves at most {format_number(least, 1)} deg" if least > _OFF_DEG else ""
         yield Finding(
-            kind="frame", level="warning", where=name, says=f"{lies}; write an angle of {best} deg for it in the job{then}"
+            kind="frame", level="warning", where=name, message=f"{lies}; write an angle of {best} deg for it in the job{then}"
         )
     elif least > _BESIDE_DEG:
         by, where = format_number(least, 1), show_length(round(least_z, 2), units)
-        says = f"the {lie.of} turns along the work: at its best angle, {best} deg, the frame is {by} deg off at z {where}"
-        yield Finding(kind="frame", level="note", where=name, says=f"{says}; cut it in shorter passes, each with its own angle")
+        message = f"the {lie.of} turns along the work: at its best angle, {best} deg, the frame is {by} deg off at z {where}"
+        yield Finding(
+            kind="frame", level="note", where=name, message=f"{message}; cut it in shorter passes, each with its own angle"
+        )

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from lobework.checks.check import Finding, show_small
-from lobework.geometry.continuity import Step, continuity_of
+from lobework.geometry.continuity import Discontinuity, continuity_of
 from lobework.kinematics.sampling import corners_of
 from lobework.quantities.tolerances import JUMP_MM
 from lobework.quantities.units import format_number
@@ -68,27 +68,30 @@ def jumps_of(trace: Trace) -> list[Jump]:
     return sorted(found, key=lambda each: each.u)
 
 
-def _of_parts(motion: Motion) -> Iterator[tuple[str, Step]]:
+def _of_parts(motion: Motion) -> Iterator[tuple[str, Discontinuity]]:
     """Yield each part that jumps, and where in the pass."""
     passed, span = motion.cut.passed, motion.cut.span
     begins, turns = float(passed.spindle.in_turns()), float(passed.turns)
     for mounted in motion.cut.lathe.chucks if turns else ():
         for step in mounted.jumps(turns, begins):
-            yield f"chuck {mounted.name!r}", Step(max(step.before - begins, 0.0), min(step.after - begins, turns), step.size)
+            yield (
+                f"chuck {mounted.name!r}",
+                Discontinuity(max(step.before - begins, 0.0), min(step.after - begins, turns), step.size),
+            )
     for push in motion.pushes:
         if push.curve.jumps.size and span:
             for step in _of_push(push, span):
                 yield push.name, step
 
 
-def _of_push(push: Push, span: float) -> Iterator[Step]:
+def _of_push(push: Push, span: float) -> Iterator[Discontinuity]:
     """Yield where in the pass a lift jumps: at some of the places where one arc of its curve ends."""
     for corner in np.append(corners_of(push, span), [0.0, span]).tolist():
         near = np.unique(np.clip([corner - _BESIDE, corner, corner + _BESIDE], 0.0, span))
         yield from continuity_of(lambda u: push.at(u)[:, None], near).steps
 
 
-def _of_path(trace: Trace) -> tuple[Step, ...]:
+def _of_path(trace: Trace) -> tuple[Discontinuity, ...]:
     """Return where the path jumps, of the places where its samples stand very close."""
     spans = trace.spans
     narrow = np.flatnonzero(spans.step < _NARROW)
@@ -98,7 +101,7 @@ def _of_path(trace: Trace) -> tuple[Step, ...]:
     return continuity_of(trace.motion.place, np.unique(np.concatenate([spans.start[narrow], spans.end[narrow]]))).steps
 
 
-def _seen(motion: Motion, step: Step, part: str) -> Jump | None:
+def _seen(motion: Motion, step: Discontinuity, part: str) -> Jump | None:
     """Return what a jump comes to on the work; None where it comes to nothing there."""
     gap, span = step.after - step.before, motion.cut.span
     u = np.clip([step.before - gap, step.before, step.after, step.after + gap], 0.0, span)
@@ -138,6 +141,8 @@ def _finding(found: Sequence[tuple[Trace, Jump]], cuts: int) -> Finding:
     where = f"at {at} degrees of the spindle, {done}" + (f" of {cut.title}" if cuts > 1 else "")
     others = len(found) - 1
     more = f", and at {others} more place{'s' if others > 1 else ''}" if others else ""
-    says = f"the path jumps by {show_small(worst.mm, cut.units)}{turned} {where}{more}; no lathe can follow it"
+    message = f"the path jumps by {show_small(worst.mm, cut.units)}{turned} {where}{more}; no lathe can follow it"
     remedy = "give the part other settings, or mend it" if worst.part else "cut it in several passes"
-    return Finding(kind="jump", level="problem", where=f"{name}, {worst.part}" if worst.part else name, says=f"{says}: {remedy}")
+    return Finding(
+        kind="jump", level="problem", where=f"{name}, {worst.part}" if worst.part else name, message=f"{message}: {remedy}"
+    )

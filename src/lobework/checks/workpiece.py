@@ -63,28 +63,28 @@ def carving_findings(carving: Carving, units: LengthUnit = "mm", bodies: bool = 
 def _carving_findings(carving: Carving, units: LengthUnit, bodies: bool) -> Iterable[Finding]:
     if not carving.depth.any():
         beside = any((seen_on(carving.piece, sweep.tip)[:, 2] > 0).any() for sweep in carving.sweeps)
-        says = "no cutter reaches into the work; " + (
+        message = "no cutter reaches into the work; " + (
             "it goes deep enough, but beside it: bring x, y or z over the work"
             if beside
             else "depth counts into it, and the slides place the tip"
         )
-        yield Finding(kind="carving", level="warning", where="whole job", says=says)
+        yield Finding(kind="carving", level="warning", where="whole job", message=message)
         return
     spot = carving.thinnest
     if spot.wall <= 0:
         deep, thick = show_small(spot.depth, units), show_small(spot.depth + spot.wall, units)
-        says = f"cut through at {_place(carving, spot, units)}: {deep} deep in work {thick} thick; cut less deep"
-        yield Finding(kind="carving", level="problem", where=spot.cut or "whole job", says=says)
+        message = f"cut through at {_place(carving, spot, units)}: {deep} deep in work {thick} thick; cut less deep"
+        yield Finding(kind="carving", level="problem", where=spot.cut or "whole job", message=message)
     spot = carving.deepest
     height = carving.sweeps[0].edge.height
     if bodies and 0 < height < spot.depth - JOIN_MM:
-        says = f"{show_small(spot.depth, units)} deep at {_place(carving, spot, units)}, {_body_in_wood(height, units)}"
-        yield Finding(kind="carving", level="problem", where=spot.cut, says=says)
-    held = carving.sweeps[0].held
-    if isinstance(held, CuttingFrame) and held.radius <= spot.depth:
-        deep, swing, place = show_small(spot.depth, units), show_small(held.radius, units), _place(carving, spot, units)
-        says = f"{deep} deep at {place}, but the frame's radius is {swing}; its spindle would be in the wood"
-        yield Finding(kind="carving", level="problem", where=spot.cut, says=says)
+        message = f"{show_small(spot.depth, units)} deep at {_place(carving, spot, units)}, {_body_in_wood(height, units)}"
+        yield Finding(kind="carving", level="problem", where=spot.cut, message=message)
+    holder = carving.sweeps[0].holder
+    if isinstance(holder, CuttingFrame) and holder.radius <= spot.depth:
+        deep, swing, place = show_small(spot.depth, units), show_small(holder.radius, units), _place(carving, spot, units)
+        message = f"{deep} deep at {place}, but the frame's radius is {swing}; its spindle would be in the wood"
+        yield Finding(kind="carving", level="problem", where=spot.cut, message=message)
 
 
 def _body_in_wood(height: float, units: LengthUnit) -> str:
@@ -117,21 +117,23 @@ def work_findings(piece: Piece, traces: Sequence[Trace]) -> Iterable[Finding]:
         surface = "face" if same[0].cut.approach.axis == "z" else "work"
         if max(deep) < -JOIN_MM:
             clear = show_small(-max(deep), units)
-            says = f"the tip stays {clear} or more clear of the {surface} and cuts nothing; depth counts into the work"
-            yield Finding(kind="work", level="warning", where=name, says=says)
+            message = f"the tip stays {clear} or more clear of the {surface} and cuts nothing; depth counts into the work"
+            yield Finding(kind="work", level="warning", where=name, message=message)
         if max(beyond) > JOIN_MM:
             first = next(each.cut.title for each, over in zip(same, beyond, strict=True) if over > JOIN_MM)
             over = show_small(max(beyond), units)
-            says = f"the tip cuts up to {over} beyond the edge of the work, in {first} first; begin nearer the middle"
-            yield Finding(kind="work", level="warning", where=name, says=says)
+            message = f"the tip cuts up to {over} beyond the edge of the work, in {first} first; begin nearer the middle"
+            yield Finding(kind="work", level="warning", where=name, message=message)
         if first := next((each.cut.title for each in same if _from_behind(piece, each)), ""):
-            says = f"the cutter comes through deeper wood on its way in, in {first} first; begin x at the work's own radius there"
-            yield Finding(kind="work", level="warning", where=name, says=says)
+            message = (
+                f"the cutter comes through deeper wood on its way in, in {first} first; begin x at the work's own radius there"
+            )
+            yield Finding(kind="work", level="warning", where=name, message=message)
         if max(deep) > thickness:
             first = next(each.cut.title for each, down in zip(same, deep, strict=True) if down > thickness)
             goes, thick = show_small(max(deep), units), show_small(thickness, units)
-            says = f"goes {goes} deep, in {first} first, through work {thick} thick; mind what holds it"
-            yield Finding(kind="work", level="warning", where=name, says=says)
+            message = f"goes {goes} deep, in {first} first, through work {thick} thick; mind what holds it"
+            yield Finding(kind="work", level="warning", where=name, message=message)
 
 
 def body_findings(piece: Piece, cutter: Cutter, traces: Sequence[Trace]) -> Iterable[Finding]:
@@ -148,8 +150,8 @@ def body_findings(piece: Piece, cutter: Cutter, traces: Sequence[Trace]) -> Iter
         if not max(deep) <= height + JOIN_MM:
             units, name = same[0].cut.units, same[0].cut.passed.name or f"pass {same[0].cut.group}"
             first = next(each.cut.title for each, down in zip(same, deep, strict=True) if not down <= height + JOIN_MM)
-            says = f"goes {show_small(max(deep), units)} deep, in {first} first, {_body_in_wood(height, units)}"
-            yield Finding(kind="work", level="problem", where=name, says=says)
+            message = f"goes {show_small(max(deep), units)} deep, in {first} first, {_body_in_wood(height, units)}"
+            yield Finding(kind="work", level="problem", where=name, message=message)
 
 
 def _deepest_in(piece: Piece, trace: Trace) -> float:

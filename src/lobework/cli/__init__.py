@@ -13,7 +13,7 @@ from typing import Any, Final, Self
 
 from lobework.cli import helices, jobs, numbers, proof, shelf
 from lobework.cli.parser import DONE, FAULT, STOPPED, WRONG, Parser, UsageError, Verbs
-from lobework.cli.streams import Printed, PrintError, leave, nowhere
+from lobework.cli.streams import GuardedOutput, PrintError, leave, nowhere
 from lobework.cli.writing import WIPE
 from lobework.errors import LobeworkError, PluginError, nearest
 from lobework.text.printable import one_line
@@ -51,7 +51,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
             stream.reconfigure(errors="backslashreplace")
     if arguments is None:
         _be_quick()
-    with _Presses() as presses, contextlib.redirect_stdout(Printed(sys.stdout)):
+    with _Presses() as presses, contextlib.redirect_stdout(GuardedOutput(sys.stdout)):
         try:
             code = _run(sys.argv[1:] if arguments is None else arguments)
             sys.stdout.flush()
@@ -88,11 +88,11 @@ def _message(error: BaseException) -> str:
         return "its message cannot be read"
 
 
-def _fault(says: str, error: BaseException) -> int:
+def _fault(message: str, error: BaseException) -> int:
     """Say whose fault it is, or let Python say where, if asked."""
     if os.environ.get("LOBEWORK_TRACEBACK"):
         raise error
-    return _say(f"{says}; LOBEWORK_TRACEBACK=1 shows where", FAULT)
+    return _say(f"{message}; LOBEWORK_TRACEBACK=1 shows where", FAULT)
 
 
 class _Presses:

@@ -19,8 +19,8 @@ __all__ = ["VERBS"]
 
 
 def _add_helix(verbs: Any, name: str) -> None:
-    says = "give the angle at which a cutting frame swings along a helix, or the lead of an angle"
-    verb = add_verb(verbs, name, says, "lobework helix --diameter '40 mm' --twist '60 deg' --over '50 mm'", _helix)
+    message = "give the angle at which a cutting frame swings along a helix, or the lead of an angle"
+    verb = add_verb(verbs, name, message, "lobework helix --diameter '40 mm' --twist '60 deg' --over '50 mm'", _helix)
     takes_signed(verb)
     verb.add_argument("--diameter", metavar="LENGTH", nargs="+", required=True, help="of the work; several where it tapers")
     verb.add_argument("--lead", metavar="LENGTH", help="along the work in one turn of it")

@@ -19,8 +19,8 @@ __all__ = ["VERBS"]
 
 
 def _add_make(verbs: Any, name: str) -> None:
-    says = "write everything for a job, and say what the check finds"
-    verb = add_verb(verbs, name, says, "lobework make lid.toml --into lid", _make)
+    message = "write everything for a job, and say what the check finds"
+    verb = add_verb(verbs, name, message, "lobework make lid.toml --into lid", _make)
     takes_job(verb)
     takes_folder(verb, "otherwise ./ and the job file's name")
 
@@ -33,8 +33,8 @@ def _add_draw(verbs: Any, name: str) -> None:
 
 
 def _add_carve(verbs: Any, name: str) -> None:
-    says = "carve the work, and write what is left: a picture, a solid or a page"
-    verb = add_verb(verbs, name, says, "lobework carve lid.toml --as relief", _carve)
+    message = "carve the work, and write what is left: a picture, a solid or a page"
+    verb = add_verb(verbs, name, message, "lobework carve lid.toml --as relief", _carve)
     takes_job(verb)
     takes_target(verb, "relief")
     verb.add_argument("--resolution", metavar="LENGTH", help="from ray to ray, such as '0.02 mm' (otherwise the job's)")
@@ -46,8 +46,8 @@ def _add_program(verbs: Any, name: str) -> None:
     verb = add_verb(verbs, name, "write the program for the controller", "lobework program lid.toml --into lid", _program)
     takes_job(verb)
     takes_target(verb, "rs274")
-    says = "to try it in air: so far off the work, such as '5 mm', every other axis as it cuts; written to program-air.ngc"
-    verb.add_argument("--air", metavar="LENGTH", help=says)
+    message = "to try it in air: so far off the work, such as '5 mm', every other axis as it cuts; written to program-air.ngc"
+    verb.add_argument("--air", metavar="LENGTH", help=message)
     takes_folder(verb, "otherwise ./ and the job file's name")
 
 
@@ -59,8 +59,8 @@ def _add_settings(verbs: Any, name: str) -> None:
 
 
 def _add_check(verbs: Any, name: str) -> None:
-    says = "say what would go wrong; exit code 1 where something would"
-    takes_job(add_verb(verbs, name, says, "lobework check lid.toml", _check))
+    message = "say what would go wrong; exit code 1 where something would"
+    takes_job(add_verb(verbs, name, message, "lobework check lid.toml", _check))
 
 
 def _make(asked: argparse.Namespace) -> int:
@@ -175,8 +175,8 @@ def _caution(job: Job, *, silent: bool) -> None:
     """Print, in the last line before somebody goes to the lathe, what to mind there."""
     from lobework.text.cautions import IN_SHORT, SILENT
 
-    says = f"{SILENT}; " if silent and job.lathe.controller.comments == "none" else ""
-    print(f"{says}{IN_SHORT}")
+    message = f"{SILENT}; " if silent and job.lathe.controller.comments == "none" else ""
+    print(f"{message}{IN_SHORT}")
 
 
 def _carve(asked: argparse.Namespace) -> int:

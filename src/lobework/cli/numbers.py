@@ -43,8 +43,8 @@ _LONG: Final = 1000
 
 
 def _add_ratio(verbs: Any, name: str) -> None:
-    says = "say how near a drive comes to a ratio: percents, change wheels, motors; exit code 1 where nothing is near enough"
-    verb = add_verb(verbs, name, says, "lobework ratio 2/3 --lobes 4 --wheels 20,30,45,60 --radius 30", _ratio)
+    message = "say how near a drive comes to a ratio: percents, change wheels, motors; exit code 1 where nothing is near enough"
+    verb = add_verb(verbs, name, message, "lobework ratio 2/3 --lobes 4 --wheels 20,30,45,60 --radius 30", _ratio)
     takes_signed(verb)
     verb.add_argument("ratio", metavar="RATIO", help="cam turns in one of the spindle, such as 2/3, -3/4 or '66.67 %%'")
     verb.add_argument("--lobes", metavar="N", help="lobes of the cam (otherwise 1)")
@@ -64,8 +64,8 @@ def _add_ratio(verbs: Any, name: str) -> None:
 
 
 def _add_index(verbs: Any, name: str) -> None:
-    says = "list where the pin goes for divisions or angles, and how far off that is"
-    verb = add_verb(verbs, name, says, "lobework index 7 --wheel 96,112 --radius 30", _index)
+    message = "list where the pin goes for divisions or angles, and how far off that is"
+    verb = add_verb(verbs, name, message, "lobework index 7 --wheel 96,112 --radius 30", _index)
     takes_signed(verb)
     verb.add_argument(
         "divisions", metavar="N or ANGLE", nargs="+", help="into how many parts; or angles, such as '35 deg' '1/3 turn'"
@@ -197,10 +197,10 @@ def _by_train(train: Train, wanted: Fraction) -> RealRatio:
 def _row(run: RealRatio, turns: int, radius: float, seen: float, units: LengthUnit) -> list[str]:
     gap = run.gap(turns)
     apart = _apart(gap, radius, units) if gap else "none"
-    strays = f"within {_apart(run.strays, radius, units)}" if run.strays else "-"
+    max_deviation = f"within {_apart(run.max_deviation, radius, units)}" if run.max_deviation else "-"
     after = run.turns_until_seen(radius, seen) if radius else None
     never = f"after {_turns(after)}" if after else "never"
-    return [run.way, _fraction_and_percent(run.runs), apart, strays, *([never] if radius else [])]
+    return [run.way, _fraction_and_percent(run.runs), apart, max_deviation, *([never] if radius else [])]
 
 
 def _fraction_and_percent(ratio: Fraction) -> str:

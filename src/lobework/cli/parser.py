@@ -51,10 +51,10 @@ class Parser(argparse.ArgumentParser):
         self.error(f"{given!r} is not understood here{nearest(given, options)}")
 
 
-def add_verb(verbs: Any, name: str, says: str, example: str, act: Callable[[argparse.Namespace], int]) -> Parser:
+def add_verb(verbs: Any, name: str, message: str, example: str, act: Callable[[argparse.Namespace], int]) -> Parser:
     """Add one verb: what its help says, a line to try, and what it does; return its parser."""
     verb: Parser = verbs.add_parser(
-        name, help=says, description=f"{says[0].upper()}{says[1:]}.", epilog=f"Try: {example}", allow_abbrev=False
+        name, help=message, description=f"{message[0].upper()}{message[1:]}.", epilog=f"Try: {example}", allow_abbrev=False
     )
     verb.set_defaults(act=act, verb=verb)
     return verb
@@ -73,5 +73,5 @@ def takes_folder(verb: argparse.ArgumentParser, otherwise: str) -> None:
 
 def takes_target(verb: argparse.ArgumentParser, default: str) -> None:
     """Let a verb take the name of a target."""
-    says = f"what to write, of those that lobework list shows ({default} unless given)"
-    verb.add_argument("--as", dest="target", metavar="TARGET", default=default, help=says)
+    message = f"what to write, of those that lobework list shows ({default} unless given)"
+    verb.add_argument("--as", dest="target", metavar="TARGET", default=default, help=message)

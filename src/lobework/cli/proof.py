@@ -16,15 +16,15 @@ __all__ = ["VERBS"]
 
 
 def _add_prove(verbs: Any, name: str) -> None:
-    says = "read a program back, and compare what it cuts with the job; exit code 1 where it differs, 2 where it cannot be run"
-    verb = add_verb(verbs, name, says, "lobework prove lid/program.ngc --job lid.toml", _prove)
+    message = "read a program back, and compare what it cuts with the job; exit code 1 where it differs, 2 where it cannot be run"
+    verb = add_verb(verbs, name, message, "lobework prove lid/program.ngc --job lid.toml", _prove)
     verb.add_argument("program", metavar="PROGRAM", help="a program in RS274/NGC, such as lid/program.ngc")
     verb.add_argument("--job", metavar="JOB", required=True, help="the job file that it is for")
     verb.add_argument(
         "--tolerance", metavar="LENGTH", help="how far its path on the work may be from the job's, otherwise the job's"
     )
-    says = "of a program to be tried in air: how far off the work it keeps, as it was written with lobework program --air"
-    verb.add_argument("--air", metavar="LENGTH", help=says)
+    message = "of a program to be tried in air: how far off the work it keeps, as it was written with lobework program --air"
+    verb.add_argument("--air", metavar="LENGTH", help=message)
 
 
 def _prove(asked: argparse.Namespace) -> int:

@@ -21,8 +21,8 @@ def _add_list(verbs: Any, name: str) -> None:
 
 
 def _add_new(verbs: Any, name: str) -> None:
-    says = "write a job file or a lathe file to start from, or lay out a package for a plugin of your own"
-    verb = add_verb(verbs, name, says, "lobework new lid.toml", _new)
+    message = "write a job file or a lathe file to start from, or lay out a package for a plugin of your own"
+    verb = add_verb(verbs, name, message, "lobework new lid.toml", _new)
     verb.usage = (
         "lobework new FILE [--overwrite]\n"
         "       lobework new lathe FILE [--overwrite]\n"
@@ -37,22 +37,22 @@ def _add_new(verbs: Any, name: str) -> None:
 
 
 def _add_lathe(verbs: Any, name: str) -> None:
-    says = "print all that is known of a lathe in plain words, and say what is wrong with a lathe file"
-    verb = add_verb(verbs, name, says, "lobework lathe rocking-bench", _lathe)
+    message = "print all that is known of a lathe in plain words, and say what is wrong with a lathe file"
+    verb = add_verb(verbs, name, message, "lobework lathe rocking-bench", _lathe)
     verb.add_argument(
         "name", metavar="NAME", help="a lathe that lobework list shows, or a lathe file of yours, such as my-bench.toml"
     )
 
 
 def _add_schema(verbs: Any, name: str) -> None:
-    says = "print the JSON Schema of a job file, or of a lathe file, for editors"
-    verb = add_verb(verbs, name, says, "lobework schema > job.schema.json", _schema)
+    message = "print the JSON Schema of a job file, or of a lathe file, for editors"
+    verb = add_verb(verbs, name, message, "lobework schema > job.schema.json", _schema)
     verb.add_argument("--of", choices=("job", "lathe"), default="job", help="whose: that of a job file unless given")
 
 
 def _add_verify(verbs: Any, name: str) -> None:
-    says = "hold a plugin to every promise of the kit; exit code 1 where one is broken"
-    verb = add_verb(verbs, name, says, "lobework verify built-in", _verify)
+    message = "hold a plugin to every promise of the kit; exit code 1 where one is broken"
+    verb = add_verb(verbs, name, message, "lobework verify built-in", _verify)
     verb.add_argument("name", metavar="NAME", help="a plugin or package that lobework list shows")
 
 
@@ -63,9 +63,9 @@ def _list(asked: argparse.Namespace) -> int:  # noqa: ARG001
     shelf = registry.installed()
     for kind in get_args(registry.PartKind):
         _print_section(f"{kind}s", {name: _first_line(part) for name, part in shelf.kinds(kind).items()})
-    _print_section("backends", {name: backend.says for name, backend in shelf.backends().items()})
+    _print_section("backends", {name: backend.description for name, backend in shelf.backends().items()})
     _print_section("lathes", jobfile.shipped_lathes())
-    _print_section("targets", {target.name: f"{target.file}: {target.says}" for target in shelf.targets().values()})
+    _print_section("targets", {target.name: f"{target.file}: {target.description}" for target in shelf.targets().values()})
     _print_section("plugins", {record.name: f"{record.package} {record.version}" for record in shelf.loaded})
     if shelf.refused:
         _print_section("plugins left out", {each.name: f"{each.package} {each.version}: {each.cause}" for each in shelf.refused})
@@ -74,8 +74,8 @@ def _list(asked: argparse.Namespace) -> int:  # noqa: ARG001
 
 def _print_section(title: str, lines: Mapping[str, str]) -> None:
     print(title)
-    for name, says in lines.items():
-        say([f"  {name:<14} {says}".rstrip()])
+    for name, message in lines.items():
+        say([f"  {name:<14} {message}".rstrip()])
 
 
 def _first_line(part: type) -> str:

@@ -9,14 +9,14 @@ from typing import Any, TextIO
 
 from lobework.text.printable import printable
 
-__all__ = ["PrintError", "Printed", "leave", "nowhere"]
+__all__ = ["GuardedOutput", "PrintError", "leave", "nowhere"]
 
 
 class PrintError(Exception):
     """Standard output that takes nothing more; its message is the cause."""
 
 
-class Printed:
+class GuardedOutput:
     """Standard output that no name can command a terminal by, and whose failure cannot be taken for that of another file.
 
     Parameters

@@ -8,13 +8,13 @@ import sys
 from collections.abc import Iterable, Iterator
 from typing import Any, Final
 
-__all__ = ["Printed", "to_stderr"]
+__all__ = ["RedirectedOutput", "to_stderr"]
 
 _STDOUT, _STDERR = 1, 2
 _LONGEST: Final = 200
 
 
-class Printed:
+class RedirectedOutput:
     """A text stream that passes everything on to standard error and keeps the beginning of it.
 
     Whatever else a text stream offers is that of standard error.
@@ -46,7 +46,7 @@ class Printed:
 
 
 @contextlib.contextmanager
-def to_stderr(*, descriptor: bool = False) -> Iterator[Printed]:
+def to_stderr(*, descriptor: bool = False) -> Iterator[RedirectedOutput]:
     r"""Send to standard error what is printed inside, and keep the beginning of it.
 
     Parameters
@@ -61,7 +61,7 @@ def to_stderr(*, descriptor: bool = False) -> Iterator[Printed]:
     >>> printed.first
     'to the other stream\n'
     """
-    printed = Printed()
+    printed = RedirectedOutput()
     with contextlib.ExitStack() as undo:
         if descriptor:
             undo.enter_context(_redirected_descriptor())

@@ -38,8 +38,8 @@ def _circles(given: Any) -> tuple[tuple[str, int], ...]:
         (not all(isinstance(name, str) and name.strip() == name != "" for name in names), "circles with names"),
         (len(set(names)) < len(names), "different circles"),
     )
-    if says := next((says for is_so, says in wrong if is_so), ""):
-        raise InputError(given=" ".join(repr(given).split())[:80], must_be=says)
+    if message := next((message for is_so, message in wrong if is_so), ""):
+        raise InputError(given=" ".join(repr(given).split())[:80], must_be=message)
     return tuple((name, plain_number(holes)) for name, holes in pairs)
 
 
@@ -247,7 +247,7 @@ class Wheel:
 
     def measure(self, mark: Measure) -> Measure:
         """Return how an index is written and shown on this wheel."""
-        return replace(mark, says=f"{mark.says}, or '8 holes of 96'", read=self.read, beside=self._beside)
+        return replace(mark, description=f"{mark.description}, or '8 holes of 96'", read=self.read, beside=self._beside)
 
     def _beside(self, index: Phase) -> str:
         return self.said(index.in_turns())

@@ -208,7 +208,7 @@ class RealRatio:
         Turns of the cam to one of the spindle, not zero.
     runs : Fraction, or what `lobework.quantities.units.ratio` reads
         What it is, on the whole; not zero.
-    strays : Fraction, degrees
+    max_deviation : Fraction, degrees
         How far the wave may be from there at any moment, because positions are rounded; this does not grow.
 
     Examples
@@ -221,10 +221,10 @@ class RealRatio:
     way: str
     asked: Fraction
     runs: Fraction
-    strays: Fraction = Fraction(0)
+    max_deviation: Fraction = Fraction(0)
 
     def __post_init__(self) -> None:
-        for name in ("asked", "runs", "strays"):
+        for name in ("asked", "runs", "max_deviation"):
             object.__setattr__(self, name, exactly(getattr(self, name)))
         require(self.asked != 0, "asked", self.asked, "other than zero", "a cam that stands still needs no drive")
         require(self.runs != 0, "runs", self.runs, "other than zero", f"{self.way} is too coarse for {self.asked}")
@@ -300,16 +300,16 @@ def of_steps(ratio: Fraction, cam: int | Fraction, spindle: int | Fraction | Non
     Examples
     --------
     >>> run = of_steps(Fraction(2, 3), cam=3200)
-    >>> run.exact, float(run.strays)
+    >>> run.exact, float(run.max_deviation)
     (True, 0.084375)
     """
     ratio = exactly(ratio)
     cam = _steps("cam", cam)
     require(ratio != 0, "ratio", ratio, "other than zero", "a cam that stands still needs no drive")
-    strays = 180 / cam / abs(ratio)
+    max_deviation = 180 / cam / abs(ratio)
     if spindle is not None:
-        strays += 180 / _steps("spindle", spindle)
-    return RealRatio(way=f"motor, {cam} steps a turn", asked=ratio, runs=ratio, strays=strays)
+        max_deviation += 180 / _steps("spindle", spindle)
+    return RealRatio(way=f"motor, {cam} steps a turn", asked=ratio, runs=ratio, max_deviation=max_deviation)
 
 
 def of_step_parts(ratio: Fraction, cam: int | Fraction, spindle: int | Fraction, parts: int = 1) -> RealRatio:
@@ -342,8 +342,8 @@ def of_step_parts(ratio: Fraction, cam: int | Fraction, spindle: int | Fraction,
     ratio = exactly(ratio)
     amount = Fraction(round(ratio * cam / spindle * parts), parts)
     way = f"{amount} cam steps at each spindle step"
-    strays = 180 / cam / abs(ratio) if parts > 1 and ratio else Fraction(0)
-    return RealRatio(way=way, asked=ratio, runs=amount * spindle / cam, strays=strays)
+    max_deviation = 180 / cam / abs(ratio) if parts > 1 and ratio else Fraction(0)
+    return RealRatio(way=way, asked=ratio, runs=amount * spindle / cam, max_deviation=max_deviation)
 
 
 def _steps(name: str, given: int | Fraction) -> Fraction:

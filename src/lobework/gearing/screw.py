@@ -118,7 +118,7 @@ class Screw:
 
     def measure(self, mark: Measure) -> Measure:
         """Return how a length is written and shown on this screw."""
-        return replace(mark, says=f"{mark.says}, or '16 turns' of its screw", read=self.read, beside=self._beside)
+        return replace(mark, description=f"{mark.description}, or '16 turns' of its screw", read=self.read, beside=self._beside)
 
     def _beside(self, mm: float) -> str:
         return f"{self.said(mm)} of its screw"

@@ -13,7 +13,7 @@ from numpy.polynomial import chebyshev
 from lobework.geometry.rigid import Array
 from lobework.quantities.tolerances import JUMP_MM
 
-__all__ = ["At", "Continuity", "Step", "all_finite", "continuity_of", "extremes_of", "turn_edges"]
+__all__ = ["At", "Continuity", "Discontinuity", "all_finite", "continuity_of", "extremes_of", "turn_edges"]
 
 At = Callable[[Array], Array]
 """(n,) places of a motion to (n, k) values, mm."""
@@ -43,7 +43,7 @@ _LOOKS: Final = 3
 
 
 @dataclass(frozen=True, slots=True)
-class Step:
+class Discontinuity:
     """A jump: between two places next to each other the values step by what does not shrink as the places come closer.
 
     Parameters
@@ -72,7 +72,7 @@ class Continuity:
     """
 
     lost: float | None
-    steps: tuple[Step, ...]
+    steps: tuple[Discontinuity, ...]
 
 
 def all_finite(values: Array) -> bool:
@@ -149,7 +149,7 @@ def continuity_of(at: At, edges: Array) -> Continuity:
     """
     low, high = (edges[:-1], edges[1:]) if edges.size > 1 else (edges, edges)
     narrowest = max(_NARROWEST, _ROUNDINGS * float(np.spacing(np.abs(edges).max())))
-    found: list[Step] = []
+    found: list[Discontinuity] = []
     for _ in range(_MOST_HALVINGS):
         nodes, values = _looked_at(at, low, high)
         if not all_finite(values):
@@ -177,20 +177,20 @@ def _looked_at(at: At, low: Array, high: Array) -> tuple[Array, Array]:
     return nodes, values.reshape(*nodes.shape, -1)
 
 
-def _step_in(nodes: Array, values: Array) -> list[Step]:
+def _step_in(nodes: Array, values: Array) -> list[Discontinuity]:
     """Return the jump in one narrow cell, if its values jump."""
     steps = np.abs(np.diff(values, axis=0))
     column = int(steps.max(axis=0).argmax())
     worst = int(steps[:, column].argmax())
     size = float(steps[worst, column])
     if size >= JUMP_MM and size >= _ABRUPT * float(np.ptp(values[:, column])):
-        return [Step(float(nodes[worst]), float(nodes[worst + 1]), size)]
+        return [Discontinuity(float(nodes[worst]), float(nodes[worst + 1]), size)]
     return []
 
 
-def _merged(steps: list[Step], within: float) -> tuple[Step, ...]:
+def _merged(steps: list[Discontinuity], within: float) -> tuple[Discontinuity, ...]:
     """Return jumps in order; of several at one place, seen from either side, the greatest."""
-    kept: list[Step] = []
+    kept: list[Discontinuity] = []
     for step in sorted(steps, key=lambda each: each.before):
         if kept and step.before - kept[-1].after <= within:
             kept[-1] = max(kept[-1], step, key=lambda each: each.size)

@@ -12,13 +12,13 @@ import numpy as np
 from lobework.errors import require
 from lobework.geometry.rigid import Array
 
-__all__ = ["Arc", "Edge", "Slant"]
+__all__ = ["ArcSegment", "Edge", "LineSegment"]
 
 _JOINS_MM: Final = 1e-9
 _MOST_SLANTS: Final = 4096
 
 
-class Slant(NamedTuple):
+class LineSegment(NamedTuple):
     """A straight part: ``low + rise * (r - near)`` mm above the tip for ``near <= r <= far``."""
 
     near: float
@@ -37,7 +37,7 @@ class Slant(NamedTuple):
         )
 
 
-class Arc(NamedTuple):
+class ArcSegment(NamedTuple):
     """A round part, centred on the middle line: ``centre - sqrt(radius^2 - r^2)`` mm above the tip."""
 
     near: float
@@ -67,7 +67,7 @@ class Edge:
 
     Parameters
     ----------
-    parts : tuple of Slant or Arc
+    parts : tuple of LineSegment or ArcSegment
         From the middle line outwards, each beginning where the last one ended, the first at the tip (0, 0).
         Outside the last, the cutter's side goes straight up.
 
@@ -78,12 +78,12 @@ class Edge:
 
     Examples
     --------
-    >>> vee = Edge((Slant(0.0, 1.5, 0.0, 1.0),))
+    >>> vee = Edge((LineSegment(0.0, 1.5, 0.0, 1.0),))
     >>> vee.half_width, vee.height, vee.width_at(0.4)
     (1.5, 1.5, 0.8)
     """
 
-    parts: tuple[Slant | Arc, ...]
+    parts: tuple[LineSegment | ArcSegment, ...]
 
     def __post_init__(self) -> None:
         require(len(self.parts) > 0, "edge", "()", "one part or more")
@@ -92,7 +92,7 @@ class Edge:
             start = float(part.at(np.array(part.near)))
             joins = abs(part.near - r) <= _JOINS_MM and abs(start - height) <= _JOINS_MM
             require(joins, "edge", tuple(part), f"a part that begins at ({r:g}, {height:g})")
-            round_it = not isinstance(part, Arc) or part.far <= part.radius
+            round_it = not isinstance(part, ArcSegment) or part.far <= part.radius
             require(round_it, "edge", tuple(part), "an arc within its circle")
             end = float(part.at(np.array(part.far)))
             require(
@@ -103,7 +103,7 @@ class Edge:
     @classmethod
     def through(cls, points: tuple[tuple[float, float], ...]) -> Edge:
         """Return the edge of straight parts through (r, height) points, mm; the first is the tip."""
-        return cls(tuple(Slant(a, b, low, (high - low) / (b - a)) for (a, low), (b, high) in itertools.pairwise(points)))
+        return cls(tuple(LineSegment(a, b, low, (high - low) / (b - a)) for (a, low), (b, high) in itertools.pairwise(points)))
 
     @property
     def half_width(self) -> float:
@@ -131,12 +131,14 @@ class Edge:
         reached = next((part for part in reversed(self.parts) if part.low <= depth), self.parts[0])
         return 2 * reached.reach(depth)
 
-    def slants(self, within: float) -> tuple[Slant, ...]:
+    def slants(self, within: float) -> tuple[LineSegment, ...]:
         """Return straight parts alone, inside the edge and ``within`` mm short of it at the most."""
-        return tuple(slant for part in self.parts for slant in ((part,) if isinstance(part, Slant) else _chords(part, within)))
+        return tuple(
+            slant for part in self.parts for slant in ((part,) if isinstance(part, LineSegment) else _chords(part, within))
+        )
 
 
-def _chords(arc: Arc, within: float) -> tuple[Slant, ...]:
+def _chords(arc: ArcSegment, within: float) -> tuple[LineSegment, ...]:
     """Return chords of an arc; a chord over the angle a misses it by radius * (1 - cos(a / 2))."""
     first, last = math.asin(arc.near / arc.radius), math.asin(min(arc.far / arc.radius, 1.0))
     count = min(max(1, math.ceil((last - first) / (2 * math.acos(max(1 - within / arc.radius, 0.0))))), _MOST_SLANTS)
@@ -144,6 +146,6 @@ def _chords(arc: Arc, within: float) -> tuple[Slant, ...]:
     r[0], r[-1] = arc.near, arc.far
     low = arc.at(r)
     return tuple(
-        Slant(float(a), float(b), float(la), float((lb - la) / (b - a)))
+        LineSegment(float(a), float(b), float(la), float((lb - la) / (b - a)))
         for (a, b), (la, lb) in zip(itertools.pairwise(r), itertools.pairwise(low), strict=True)
     )

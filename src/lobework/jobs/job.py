@@ -143,7 +143,7 @@ class Traces(Sequence[Trace]):
         try:
             sections = self.program().sections
         except InputError as error:
-            yield Finding(kind="program", level="problem", where="program", says=str(error))
+            yield Finding(kind="program", level="problem", where="program", message=str(error))
             return
         for _, same in itertools.groupby(zip(self, sections, strict=True), key=lambda each: each[0].cut.group):
             slow = [(section.slows, each) for each, section in same if section.slows]
@@ -157,12 +157,12 @@ class Traces(Sequence[Trace]):
 
         slows, each = min(slow, key=lambda one: one[0].rate)
         more = f"; {len(slow) - 1} more cuts of its pass slow down" if len(slow) > 1 else ""
-        says = how_slow(slows, each, self.job.feeds, self.job.units) + more
-        return Finding(kind="time", level="note", where=f"cut {each.cut.number} ({each.cut.title})", says=says)
+        message = how_slow(slows, each, self.job.feeds, self.job.units) + more
+        return Finding(kind="time", level="note", where=f"cut {each.cut.number} ({each.cut.title})", message=message)
 
     def slow_downs(self) -> tuple[str, ...]:
         """Return in words where each pass goes slower than was asked for, if anywhere; none where no program can be made."""
-        return tuple(f"{each.where} {each.says}" for each in self._time_findings() if each.kind == "time")
+        return tuple(f"{each.where} {each.message}" for each in self._time_findings() if each.kind == "time")
 
     def carve(self, resolution: float | None = None, *, backend: str | None = None, progress: Progress | None = None) -> Carving:
         """Return what these cuts leave in the wood; see `Job.carve`."""

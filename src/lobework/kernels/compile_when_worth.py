@@ -6,7 +6,7 @@ from collections.abc import Callable
 from functools import cache
 from typing import Any, TypeVar, cast
 
-__all__ = ["compiled", "suited"]
+__all__ = ["compile_when_worth", "compiled"]
 
 _plainly = [0]
 """How much work was given out in all."""
@@ -25,7 +25,7 @@ def compiled(plain: _Does) -> _Does:
     return cast("_Does", _compiled(plain))
 
 
-def suited(plain: _Does, work: int, enough: int) -> _Does:
+def compile_when_worth(plain: _Does, work: int, enough: int) -> _Does:
     """Return a kernel itself until, in all, there was ``enough`` work to pay for the compiler's start; then its twin."""
     _plainly[0] += work
     return compiled(plain) if _plainly[0] >= enough else plain

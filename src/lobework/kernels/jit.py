@@ -87,12 +87,12 @@ def _kept(plain: Callable[..., Any]) -> Any:
         return njit(plain)._cache
 
 
-def _warn(says: str) -> None:
+def _warn(message: str) -> None:
     """Warn once in a process of each kind of trouble."""
-    kind = says.partition(":")[0]
+    kind = message.partition(":")[0]
     if kind not in _told:
         _told.add(kind)
-        warnings.warn(says, CacheWarning, stacklevel=2)
+        warnings.warn(message, CacheWarning, stacklevel=2)
 
 
 class _HomeLocator(UserWideCacheLocator):

@@ -16,7 +16,7 @@ from lobework.geometry.rigid import Array, Rigid
 from lobework.quantities.tolerances import STACK_MM
 from lobework.text.brief import Brief
 
-__all__ = ["A_TURN", "Pieces", "comes_back", "in_pieces"]
+__all__ = ["A_TURN", "PolynomialPieces", "in_pieces", "period_turns"]
 
 Chucks = Callable[[Array], Rigid]
 Whole = NDArray[np.int64]
@@ -71,7 +71,7 @@ def _to_parts(parts: int) -> tuple[Array, Array]:
 
 
 @dataclass(frozen=True, slots=True, eq=False, repr=False)
-class Pieces(Brief):
+class PolynomialPieces(Brief):
     """Where the work stands on the spindle, piece by piece.
 
     Parameters
@@ -101,7 +101,7 @@ class Pieces(Brief):
         return self.moves.size > _PLANE.size or bool(self.moves[-1])
 
 
-def comes_back(chucks: Chucks, stated: int, turns: float, reach: float) -> int:
+def period_turns(chucks: Chucks, stated: int, turns: float, reach: float) -> int:
     """Return after how many turns a stack repeats itself, 0 where it does not within ``turns``: as stated, where that is true."""
     if not 0 < stated < turns:
         return 0
@@ -120,7 +120,7 @@ def in_pieces(
     samples: Callable[[Array], Whole],
     a_turn: float = A_TURN,
     tried: Array = _NOWHERE,
-) -> Pieces:
+) -> PolynomialPieces:
     """Return a stack of chucks as polynomials that keep within `STACK_MM`, apart from rounding.
 
     Parameters
@@ -180,7 +180,7 @@ def in_pieces(
         place = np.where(np.repeat(place, count) >= 0, np.repeat(place * parts, count) + number, -1)
     else:
         terms = waves @ _TO_POWERS
-    return Pieces(edges, place, terms, moves[used], float(1 / np.median(known)) if known.size else 0.0)
+    return PolynomialPieces(edges, place, terms, moves[used], float(1 / np.median(known)) if known.size else 0.0)
 
 
 def _parts(waves: Array, used: Whole, reach: float, samples: int) -> int:
@@ -241,7 +241,7 @@ def _fitted(
     if piece.size:
         u = tried[np.repeat(before - np.cumsum(count) + count, count) + np.arange(piece.size)]
         said = np.einsum("kfw,kw->fk", every[piece], chebyshev.chebvander((u - middle[piece]) / half[piece], _TERMS - 1))
-        held = _apart(said - _places(chucks, u), far[piece]) <= _SHARE_MM + rounding[piece]
-        near[piece[~held]] = False
+        holder = _apart(said - _places(chucks, u), far[piece]) <= _SHARE_MM + rounding[piece]
+        near[piece[~holder]] = False
     square = np.abs(places[[0, 1]] - places[[4, 3]] * _OPPOSITE).max() <= 4 * _EPS
     return every, near, moves, bool(places[_TILT].any()) or not square

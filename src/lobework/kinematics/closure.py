@@ -68,7 +68,7 @@ def closure_of(motion: Motion) -> Closure:
     (2, (Fraction(1, 2),), (Fraction(-360, 1),))
     """
     passed = motion.cut.passed
-    said = [mounted.comes_back for mounted in motion.cut.lathe.chucks]
+    said = [mounted.period_turns for mounted in motion.cut.lathe.chucks]
     never = 0 in said
     ratios = [_steady(drive) for drive in passed.cams]
     waves = [turns_to_close(drive.cam.lobes, ratio) for drive, ratio in zip(passed.cams, ratios, strict=True)]

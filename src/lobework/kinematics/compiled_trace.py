@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lobework.geometry.rigid import Array
-from lobework.kinematics.chuck_polynomials import A_TURN, comes_back, in_pieces
+from lobework.kinematics.chuck_polynomials import A_TURN, in_pieces, period_turns
 from lobework.kinematics.motion import Still
 
 if TYPE_CHECKING:
@@ -114,8 +114,8 @@ def _runs(motion: Motion, spans: Spans) -> Iterator[tuple[slice, bool, _Runs]]:
     if not turns:
         return
     reach = _reach(motion)
-    stated = math.lcm(*(each.comes_back or 0 for each in motion.cut.lathe.chucks))
-    period = comes_back(motion.chucks, stated, turns, reach) if stated <= _LONGEST_PERIOD else 0
+    stated = math.lcm(*(each.period_turns or 0 for each in motion.cut.lathe.chucks))
+    period = period_turns(motion.chucks, stated, turns, reach) if stated <= _LONGEST_PERIOD else 0
     stretch, a_turn, k, pieces = _FIRST_STRETCH, A_TURN, 0, None
     if period:
         times = int(turns // period)

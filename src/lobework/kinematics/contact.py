@@ -141,9 +141,9 @@ def touch_at(cam: Cam, follower: Follower, phi: Array, *, way: Literal["plain", 
 
     Examples
     --------
-    >>> from lobework.parts.cam import Eccentric
+    >>> from lobework.parts.cam import EccentricCam
     >>> from lobework.parts.follower import Roller
-    >>> touch_at(Eccentric(radius=30.0, offset=10.0), Roller(8.0), np.array([np.pi / 3])).reach
+    >>> touch_at(EccentricCam(radius=30.0, offset=10.0), Roller(8.0), np.array([np.pi / 3])).reach
     array([42.])
     """
     phi = np.asarray(phi, dtype=np.float64)
@@ -316,8 +316,8 @@ def _bridge(shapes: Shapes, jump: _Jump) -> Bridge:
         across, along = shapes.base * (psi - jump.phi), radius
     else:
         across, along = radius * np.sin(psi - jump.phi), radius * np.cos(psi - jump.phi)
-    held = along[0] + shapes.nose(across[:1])[0]
-    short = held - shapes.nose(across) - along
+    holder = along[0] + shapes.nose(across[:1])[0]
+    short = holder - shapes.nose(across) - along
     width = math.hypot(across[-1] - across[0], along[-1] - along[0])
     return Bridge(first=jump.first, last=jump.last, width=width, depth=float(short.max()))
 
@@ -408,9 +408,9 @@ def pressure_angle(cam: Cam, follower: Follower) -> float:
 
     Examples
     --------
-    >>> from lobework.parts.cam import Eccentric
+    >>> from lobework.parts.cam import EccentricCam
     >>> from lobework.parts.follower import Roller
-    >>> round(pressure_angle(Eccentric(radius=30.0, offset=10.0), Roller(8.0)), 3)
+    >>> round(pressure_angle(EccentricCam(radius=30.0, offset=10.0), Roller(8.0)), 3)
     15.258
     """
     require_rests(cam, follower)

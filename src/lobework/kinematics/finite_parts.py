@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
 import numpy as np
 
-from lobework.geometry.continuity import Step, all_finite, continuity_of, turn_edges
+from lobework.geometry.continuity import Discontinuity, all_finite, continuity_of, turn_edges
 from lobework.parts.protocols import not_finite
 from lobework.quantities.units import format_number
 
@@ -90,14 +90,14 @@ def nose_places(follower: Follower, *, finer: int = 1) -> Array:
 
 
 @lru_cache(maxsize=256)
-def cam_jumps(cam: Cam, *, finer: int = 1) -> tuple[Step, ...]:
+def cam_jumps(cam: Cam, *, finer: int = 1) -> tuple[Discontinuity, ...]:
     """Return where the height of a cam jumps, rad round it."""
     rise = finite_cam(cam).at
     return continuity_of(lambda psi: rise(psi)[:, None], cam_places(cam, finer=finer)).steps
 
 
 @lru_cache(maxsize=256)
-def nose_jumps(follower: Follower, *, finer: int = 1) -> tuple[Step, ...]:
+def nose_jumps(follower: Follower, *, finer: int = 1) -> tuple[Discontinuity, ...]:
     """Return where the height of a follower's nose jumps, mm across it."""
     nose = finite_nose(follower).at
     return continuity_of(lambda q: nose(q)[:, None], nose_places(follower, finer=finer)).steps
@@ -121,11 +121,11 @@ def _held(
     """Return what a part says of places, refused where it is not finite."""
     ask: Callable[[Array], Array] = getattr(part, name)
 
-    def held(places: Array) -> Array:
+    def holder(places: Array) -> Array:
         given = ask(places)
         if not all_finite(given) and (lost := wrong(given)).any():
             place = float(np.asarray(places)[lost].flat[0])
             raise not_finite(kind, part.kind, part, f"{name} gives {given[lost].flat[0]} at {where(place)}")
         return given
 
-    return held
+    return holder

@@ -18,7 +18,7 @@ from lobework.lathe.capability import require_settable
 from lobework.lathe.lathe import Lathe
 from lobework.lathe.passes import Cut
 from lobework.parts.drive import Drive, Moves
-from lobework.parts.slide import Arc
+from lobework.parts.slide import SlideArc
 from lobework.quantities.units import format_number
 from lobework.text.brief import Brief
 
@@ -91,7 +91,7 @@ class Motion(Brief):
         return tip
 
     @property
-    def swings(self) -> Arc | None:
+    def swings(self) -> SlideArc | None:
         """The arc along which the cutter turns; None where it keeps its direction on the bench."""
         arc = self.cut.passed.arc
         return arc if arc is not None and arc.cutter == "turns" else None
@@ -164,8 +164,8 @@ class Motion(Brief):
             if not math.isfinite(each[0][first])
             else f", at {format_number(math.degrees(each[0][first]), 3)} degrees of the spindle"
         )
-        says = f"slides and cams lead to a place that is not finite{at}; change their settings"
-        raise SettingError(says, f"pass[{self.cut.group}]")
+        message = f"slides and cams lead to a place that is not finite{at}; change their settings"
+        raise SettingError(message, f"pass[{self.cut.group}]")
 
     def axes(self, u: Array) -> dict[str, Array]:
         """Return each axis at (n,) places of the pass, by what it moves: degrees for the spindle and cams, mm for slides."""
@@ -310,7 +310,7 @@ def _require_turns(drive: Drive, number: int, cut: Cut) -> None:
 
 
 def _still(lathe: Lathe) -> Still | None:
-    if any(mounted.varies for mounted in lathe.chucks):
+    if any(mounted.is_dynamic for mounted in lathe.chucks):
         return None
     motions = (mounted.standing(np.zeros(1)) for mounted in lathe.chucks)
     standing = reduce(Rigid.__matmul__, motions, Rigid.still())

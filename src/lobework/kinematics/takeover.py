@@ -53,8 +53,8 @@ def takeovers(pushes: Pushes, smooth: Array) -> Array:
         return roots
     each = np.array([push.at(roots) for push in pushes])
     holding = np.abs(each - pushes.together(list(each))) <= CONTACT_MM
-    held: Array = roots[holding.sum(axis=0) > 1]
-    return held
+    holder: Array = roots[holding.sum(axis=0) > 1]
+    return holder
 
 
 def _along_alike(first: Push, second: Push, smooth: Array) -> bool:
@@ -66,14 +66,14 @@ def _along_alike(first: Push, second: Push, smooth: Array) -> bool:
 class _Bent(NamedTuple):
     """One push in the middle of intervals, (n,) each: its slope and second derivative, by ``u``.
 
-    ``bound`` is a bound of its second derivative all through the interval, ``varies`` a bound of how far that departs from its
+    ``bound`` is a bound of its second derivative all through the interval, ``change`` a bound of how far that departs from its
     value in the middle.
     """
 
     slope: Array
     second: Array
     bound: Array
-    varies: Array
+    change: Array
 
 
 class _Side:
@@ -112,7 +112,7 @@ class _Side:
             slope=push.scale * rate * per * (c1 + t * (2 * c2 + t * 3 * c3)),
             second=push.scale * (rate * per) ** 2 * (2 * c2 + 6 * t * c3),
             bound=size * (sharpest * speed**2 + steepest * change),
-            varies=size * speed**2 * (third * speed * half + jump * crossed) if self.even else np.full_like(middle, np.inf),
+            change=size * speed**2 * (third * speed * half + jump * crossed) if self.even else np.full_like(middle, np.inf),
         )
 
 
@@ -146,7 +146,7 @@ def _roots(first: Push, second: Push, low: Array, high: Array) -> Array:
         middle, half = 0.5 * (low + high), 0.5 * (high - low)
         a, b = one.bent(middle, half, *speeds[:2]), other.bent(middle, half, *speeds[2:])
         here, slope = further(middle), np.abs(a.slope - b.slope)
-        bound = np.minimum(a.bound + b.bound, np.abs(a.second - b.second) + a.varies + b.varies)
+        bound = np.minimum(a.bound + b.bound, np.abs(a.second - b.second) + a.change + b.change)
         reach = slope * half + 0.5 * bound * half**2
         some = np.abs(here) <= reach
         split = some & (slope <= bound * half) & (np.abs(here) + reach > CONTACT_MM) & (half > narrowest)

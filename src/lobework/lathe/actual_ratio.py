@@ -42,7 +42,7 @@ def run_of(lathe: Lathe, number: int, ratio: Fraction) -> RealRatio:
     ...     cams=(CamShaft(number=1, turned_by="motor", percent_places=2),),
     ... )
     >>> run = run_of(lathe, 1, Fraction(2, 3))
-    >>> run.way, float(run.runs), round(float(run.strays), 4)
+    >>> run.way, float(run.runs), round(float(run.max_deviation), 4)
     ('percent, 2 decimals; motor, 3200 steps a turn', 0.6667, 0.0844)
     """
     shaft = lathe.cam_shaft(number)
@@ -60,7 +60,9 @@ def run_of(lathe: Lathe, number: int, ratio: Fraction) -> RealRatio:
         return set_to
     in_steps = of_steps(ratio, steps, spindle_steps)
     return replace(
-        set_to, way="; ".join(dict.fromkeys((set_to.way, in_steps.way))).removeprefix("motor; "), strays=in_steps.strays
+        set_to,
+        way="; ".join(dict.fromkeys((set_to.way, in_steps.way))).removeprefix("motor; "),
+        max_deviation=in_steps.max_deviation,
     )
 
 

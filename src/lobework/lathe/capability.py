@@ -53,8 +53,8 @@ def require_settable(cut: Cut) -> None:
 def _require_place(drive: Drive, number: int, lathe: Lathe) -> None:
     places = lathe.headstock.followers
     if drive.side not in places:
-        says = f"{drive.side!r} must be {places[0]!r}: on lathe {lathe.name!r} a follower stands there alone"
-        raise SettingError(says, f"cam[{number}].side")
+        message = f"{drive.side!r} must be {places[0]!r}: on lathe {lathe.name!r} a follower stands there alone"
+        raise SettingError(message, f"cam[{number}].side")
 
 
 def _require_turned(drive: Drive, number: int, lathe: Lathe) -> None:
@@ -70,8 +70,8 @@ def _require_turned(drive: Drive, number: int, lathe: Lathe) -> None:
             raise error.replaced(where=f"cam[{number}].ratio") from None
     elif shaft.turned_by == "spindle" and drive.ratio != 1:
         if any(cam.number == number for cam in lathe.cams):
-            says = f"{drive.ratio} must be 1: lathe {lathe.name!r} has cam {number} locked to the spindle"
-            raise SettingError(f"{says}; use a lathe that turns it by gears or a motor", f"cam[{number}].ratio")
+            message = f"{drive.ratio} must be 1: lathe {lathe.name!r} has cam {number} locked to the spindle"
+            raise SettingError(f"{message}; use a lathe that turns it by gears or a motor", f"cam[{number}].ratio")
         lathe.need(f"cam {number}", f"cam[{number}].ratio={drive.ratio}: this cam turns apart from the spindle")
 
 

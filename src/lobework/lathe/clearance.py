@@ -144,9 +144,9 @@ def _most(lathe: Lathe, turns: float, begin: float, of: Callable[[Rigid], Array]
 
 def _edges(chucks: tuple[Mounted, ...], turns: float, begin: float) -> Array:
     """Return the turns of a pass between which the work is looked at; one where it stands still on the spindle."""
-    varies = any(each.varies for each in chucks)
-    period = math.lcm(*(each.comes_back or 0 for each in chucks))
-    return turn_edges(begin, turns if varies else 0.0, period if period <= _LONGEST_PERIOD else 0)
+    is_dynamic = any(each.is_dynamic for each in chucks)
+    period = math.lcm(*(each.period_turns or 0 for each in chucks))
+    return turn_edges(begin, turns if is_dynamic else 0.0, period if period <= _LONGEST_PERIOD else 0)
 
 
 def _standing(chucks: tuple[Mounted, ...], u: Array) -> Rigid:

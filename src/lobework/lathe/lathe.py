@@ -14,7 +14,7 @@ from lobework.gearing.dividing_wheel import Wheel
 from lobework.gearing.screw import Screw
 from lobework.lathe.mounting import Mounted
 from lobework.parts.camshaft import CamShaft
-from lobework.parts.chuck import Plain
+from lobework.parts.chuck import PlainChuck
 from lobework.parts.headstock import Headstock
 from lobework.parts.protocols import Chuck
 from lobework.quantities.fields import Measure, require_numbers, require_part
@@ -298,7 +298,7 @@ class Lathe:
     def _index_by_spindle(self) -> None:
         """Turn the work on by the spindle's wheel where the first chuck only holds it, and has no wheel of its own."""
         spindle, chuck = self.hand_axis("spindle"), self.chucks[0].chuck if self.chucks else None
-        if spindle is not None and isinstance(chuck, Plain) and chuck.wheel is None:
+        if spindle is not None and isinstance(chuck, PlainChuck) and chuck.wheel is None:
             first = self.chucks[0]._replace(chuck=replace(chuck, wheel=spindle.wheel))
             object.__setattr__(self, "chucks", (first, *self.chucks[1:]))
 
@@ -320,15 +320,15 @@ class Lathe:
         for place, cam in enumerate(self.cams, 1):
             axis = self.axis(f"cam {cam.number}")
             name, given = f"cam[{place}].turned_by", repr(cam.turned_by)
-            says = f"given an axis that moves 'cam {cam.number}'"
-            require(cam.turned_by != "motor" or axis, name, given, says, "add an [[axis]] table with its letter")
+            message = f"given an axis that moves 'cam {cam.number}'"
+            require(cam.turned_by != "motor" or axis, name, given, message, "add an [[axis]] table with its letter")
             if cam.turned_by == "software":
                 follows = self.axis("x") or self.axis("z")
-                says = "given an axis that moves 'x' or 'z', which follows its lift"
-                require(follows, name, given, says, "add an [[axis]] table")
+                message = "given an axis that moves 'x' or 'z', which follows its lift"
+                require(follows, name, given, message, "add an [[axis]] table")
             if axis is not None:
-                says = f"'motor', for axis {axis.letter} moves 'cam {cam.number}'"
-                require(cam.turned_by == "motor", name, given, says, "or leave out that axis")
+                message = f"'motor', for axis {axis.letter} moves 'cam {cam.number}'"
+                require(cam.turned_by == "motor", name, given, message, "or leave out that axis")
 
     def mount(self, chuck: Chuck, name: str = "") -> Lathe:
         """Return the lathe with another chuck on the outermost one; its kind is its name unless given."""

@@ -13,7 +13,7 @@ import numpy as np
 from lobework.errors import PluginError, SettingError, nearest
 from lobework.gearing.dividing_wheel import Wheel, wheel_phase
 from lobework.gearing.screw import Screw, wound_length
-from lobework.geometry.continuity import Continuity, Step, all_finite, continuity_of, extremes_of, turn_edges
+from lobework.geometry.continuity import Continuity, Discontinuity, all_finite, continuity_of, extremes_of, turn_edges
 from lobework.geometry.rigid import Array, Rigid
 from lobework.parts.protocols import Chuck, ChuckSlide, not_finite
 from lobework.quantities.fields import Measure, hints_of, measures
@@ -52,7 +52,7 @@ class Mounted(NamedTuple):
         return needs
 
     @property
-    def varies(self) -> bool:
+    def is_dynamic(self) -> bool:
         """Whether it moves the work as the spindle turns.
 
         Raises
@@ -60,13 +60,13 @@ class Mounted(NamedTuple):
         PluginError
             Where what it says is neither True nor False.
         """
-        varies = self.chuck.varies
-        if not isinstance(varies, bool | np.bool_):
-            raise _broken(self.chuck, f"varies is {varies!r}; it must be True or False")
-        return bool(varies)
+        is_dynamic = self.chuck.is_dynamic
+        if not isinstance(is_dynamic, bool | np.bool_):
+            raise _broken(self.chuck, f"is_dynamic is {is_dynamic!r}; it must be True or False")
+        return bool(is_dynamic)
 
     @property
-    def comes_back(self) -> int | None:
+    def period_turns(self) -> int | None:
         """Spindle turns after which it stands as it did; 0 where it never does, None where it does not say.
 
         Raises
@@ -74,13 +74,13 @@ class Mounted(NamedTuple):
         PluginError
             Where what it says is no whole number, zero or more.
         """
-        if not self.varies:
+        if not self.is_dynamic:
             return 1
-        turns = plain_number(getattr(self.chuck, "comes_back", None))
+        turns = plain_number(getattr(self.chuck, "period_turns", None))
         if turns is None:
             return None
         if not isinstance(turns, int) or turns < 0:
-            raise _broken(self.chuck, f"comes_back is {turns!r}; it must be a whole number of turns, or 0 for never")
+            raise _broken(self.chuck, f"period_turns is {turns!r}; it must be a whole number of turns, or 0 for never")
         return turns
 
     def require_fitted(self, fittings: tuple[str, ...] | None, lathe: str) -> None:
@@ -131,12 +131,12 @@ class Mounted(NamedTuple):
 
     def _edges(self, turns: float, begin: float) -> Array:
         """Return the turns of a pass between which the chuck is looked at; one where it stands still."""
-        return turn_edges(begin, turns if self.varies else 0.0, self._period)
+        return turn_edges(begin, turns if self.is_dynamic else 0.0, self._period)
 
     @property
     def _period(self) -> int:
         """Turns after which it says that it stands as it did; 0 where it does not say, or they are many."""
-        period = self.comes_back or 0
+        period = self.period_turns or 0
         return period if period <= _LONGEST_PERIOD else 0
 
     def _slides(self, theta: Array) -> tuple[ChuckSlide, ...]:
@@ -151,7 +151,7 @@ class Mounted(NamedTuple):
         return slides  # type: ignore[no-any-return]
 
     def _past_its_end(self, slide: ChuckSlide, at: float, end: float, turns: float) -> SettingError:
-        moves = self.varies and slide.at.size > 1
+        moves = self.is_dynamic and slide.at.size > 1
         when = f"after {format_number(turns, 3)} turns it stands" if moves else "it is set"
         remedy = "give it less way, or fewer turns" if moves else "set it nearer its middle"
         screw = getattr(self.chuck, "screw", None)
@@ -172,23 +172,23 @@ class Mounted(NamedTuple):
             Where a motion is not finite; naming the angle of the spindle and the chuck's settings too.
         """
         given, theta = self._tried(turns, begin)
-        if says := _unsound(given, theta):
-            raise _broken(self.chuck, f"motions gives {says}")
+        if message := _unsound(given, theta):
+            raise _broken(self.chuck, f"motions gives {message}")
         apart = max(float(np.ptp(given.shift, axis=0).max()), float(np.ptp(given.rotation, axis=0).max()))
-        if not self.varies and not apart <= JOIN_MM:
-            raise _broken(self.chuck, "varies is False, but it moves as the spindle turns; say True, or hold it still")
+        if not self.is_dynamic and not apart <= JOIN_MM:
+            raise _broken(self.chuck, "is_dynamic is False, but it moves as the spindle turns; say True, or hold it still")
         self._looked_at(turns, begin, 1)
 
     def _tried(self, turns: float, begin: float) -> tuple[Rigid, Array]:
         """Return the chuck's motions at a few angles, and these: finite, where they are motions at all."""
         varied = 2 * math.pi * (begin + np.linspace(0.0, turns, _TRIED_RAD.size))
-        theta = varied if self.varies else _TRIED_RAD
+        theta = varied if self.is_dynamic else _TRIED_RAD
         given = self.chuck.motions(theta.copy())
         if isinstance(given, Rigid) and _is_array(given.rotation) and _is_array(given.shift):
             self._require_finite(given, theta)
         return given, theta
 
-    def jumps(self, turns: float, begin: float = 0.0) -> tuple[Step, ...]:
+    def jumps(self, turns: float, begin: float = 0.0) -> tuple[Discontinuity, ...]:
         """Return where the chuck jumps, turns of the spindle, in a pass of so many turns from ``begin`` turns on.
 
         It is looked at closer for that than by `require_sound`.
@@ -203,7 +203,7 @@ class Mounted(NamedTuple):
 
     def _looked_at(self, turns: float, begin: float, finer: int) -> Continuity:
         """Return where the chuck's motion jumps in a pass; refuse one that is not finite."""
-        asked = turns if self.varies else 0.0, begin, self._period, finer
+        asked = turns if self.is_dynamic else 0.0, begin, self._period, finer
         try:
             hash(self.chuck)
         except TypeError:
@@ -263,19 +263,19 @@ def _continuity(chuck: Chuck, turns: float, begin: float, period: int, finer: in
 _continuity_again = lru_cache(maxsize=1024)(_continuity)
 
 
-def _broken(chuck: Chuck, says: str) -> PluginError:
+def _broken(chuck: Chuck, message: str) -> PluginError:
     part = type(chuck)
-    error = PluginError(f"chuck {chuck.kind!r} ({part.__module__}.{part.__qualname__}): {says}")
+    error = PluginError(f"chuck {chuck.kind!r} ({part.__module__}.{part.__qualname__}): {message}")
     error.part = part
-    error.__cause__ = ValueError(says)
+    error.__cause__ = ValueError(message)
     return error
 
 
 def may_have(part: type, fitting: type[Screw | Wheel]) -> bool:
     """Return whether a part's field ``screw`` is for a `Screw`, or ``wheel`` for a `Wheel`: of another type it is something else.
 
-    >>> from lobework.parts.chuck import Plain
-    >>> may_have(Plain, Screw), may_have(Plain, Wheel)
+    >>> from lobework.parts.chuck import PlainChuck
+    >>> may_have(PlainChuck, Screw), may_have(PlainChuck, Wheel)
     (False, True)
     """
     return hints_of(part).get(fitting.__name__.lower()) in (fitting, fitting | None)

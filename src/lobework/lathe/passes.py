@@ -14,7 +14,7 @@ import numpy as np
 from lobework.errors import InputError, SettingError, is_whole, nearest, require
 from lobework.lathe.mounting import measures_of
 from lobework.parts.drive import Drive
-from lobework.parts.slide import Approach, Arc, At
+from lobework.parts.slide import Approach, At, SlideArc
 from lobework.parts.template import Template
 from lobework.parts.twist import Twist
 from lobework.quantities.fields import Measure, Turning, held_in, measures
@@ -86,7 +86,7 @@ class Pass(_Repeats):
     spindle: Turning = Phase()
     at: At = At()
     travel: At = At()
-    arc: Arc | None = None
+    arc: SlideArc | None = None
     template: Template | None = None
     cams: tuple[Drive, ...] = ()
     together: Together | None = None
@@ -101,7 +101,7 @@ class Pass(_Repeats):
             spindle: Phase | Written = ...,
             at: At = ...,
             travel: At = ...,
-            arc: Arc | None = ...,
+            arc: SlideArc | None = ...,
             template: Template | None = ...,
             cams: Iterable[Drive] = ...,
             together: Together | None = ...,
@@ -124,8 +124,8 @@ class Pass(_Repeats):
         object.__setattr__(self, "cams", named)
         require(0 <= self.turns <= 10**6, "turns", self.turns, "zero or more, at most a million")
         if self.arc is not None:
-            must_be = "an Arc, such as Arc(radius=25, from_deg=10, to_deg=80)"
-            require(isinstance(self.arc, Arc), "arc", repr(self.arc), must_be)
+            must_be = "an Arc, such as SlideArc(radius=25, from_deg=10, to_deg=80)"
+            require(isinstance(self.arc, SlideArc), "arc", repr(self.arc), must_be)
             require(self.travel == At(), "travel", "given", "left out where there is an arc", "the slides follow the arc alone")
             short = self.arc.radius < 0 or self.at.depth < self.arc.radius
             require(short, "at.depth", self.at.depth, f"less than the arc's radius, {self.arc.radius:g}")
@@ -266,8 +266,8 @@ class Cut:
             return passed.arc.tip(passed.at, part)
         if passed.template is not None:
             return passed.template.tip(passed.at, part, self.approach.axis)
-        held: Array = np.array(self.tip)[:, None] + np.array(self.travel)[:, None] * part
-        return held.T
+        holder: Array = np.array(self.tip)[:, None] + np.array(self.travel)[:, None] * part
+        return holder.T
 
     def as_set(self, drive: Drive) -> Drive:
         """Return a cam as it is set for this cut: where the tip keeps its place along the work, its twist is a phase."""
@@ -345,8 +345,8 @@ def _steppable(part: Any) -> dict[str, Measure | None]:
     """Return a chuck's numeric settings under the names that files use; those of a part that it holds after the part's own."""
     marks = {name.removesuffix("_deg"): mark for name, mark in measures_of(part).items()}
     found = {name: mark for name, mark in marks.items() if mark is not None and mark.schema is None}
-    held = {one: inner for each in fields(part) for one, inner in held_in(part, each.name).items()}
-    return found | {f"{one}.{name}": mark for one, inner in held.items() for name, mark in _steppable(inner).items()}
+    holder = {one: inner for each in fields(part) for one, inner in held_in(part, each.name).items()}
+    return found | {f"{one}.{name}": mark for one, inner in holder.items() for name, mark in _steppable(inner).items()}
 
 
 def _amount(given: Any, mark: Measure | None) -> Any:
@@ -380,10 +380,10 @@ def _moved_on(part: Any, setting: str, amount: Any) -> tuple[Any, Any]:
     """Return a part with one of its settings, or of the parts that it holds, moved on by ``amount``, and its new value."""
     one, _, name = setting.partition(".")
     for each in fields(part) if name else ():
-        held = held_in(part, each.name)
-        if one in held:
-            held[one], value = _moved_on(held[one], name, amount)
-            return replace(part, **{each.name: tuple(held.values())}), value
+        holder = held_in(part, each.name)
+        if one in holder:
+            holder[one], value = _moved_on(holder[one], name, amount)
+            return replace(part, **{each.name: tuple(holder.values())}), value
     attribute = setting if hasattr(part, setting) else f"{setting}_deg"
     value = getattr(part, attribute) + amount
     return replace(part, **{attribute: value}), value

@@ -20,7 +20,7 @@ from lobework.quantities.units import Written, ratio
 if TYPE_CHECKING:
     from lobework.geometry.rigid import Array
 
-__all__ = ["CamShape", "Eccentric", "Law", "LawName", "Scallop", "Wave", "require_size"]
+__all__ = ["CamShape", "EccentricCam", "LawName", "MotionLaw", "Scallop", "Wave", "require_size"]
 
 LawName = Literal["harmonic", "cycloidal", "3-4-5", "4-5-6-7", "modified sine", "modified trapezoid"]
 
@@ -170,7 +170,7 @@ class Scallop(CamShape):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Eccentric:
+class EccentricCam:
     """A round disc, mounted off its centre.
 
     Parameters
@@ -182,7 +182,7 @@ class Eccentric:
 
     Examples
     --------
-    >>> Eccentric(radius=30.0, offset=10.0).rise_at(np.array([0.0, np.pi]))
+    >>> EccentricCam(radius=30.0, offset=10.0).rise_at(np.array([0.0, np.pi]))
     array([20.,  0.])
     """
 
@@ -219,7 +219,7 @@ class Eccentric:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Law(CamShape):
+class MotionLaw(CamShape):
     """Lobes that rise, dwell at the top, fall, and dwell at the base, by a named motion law.
 
     Going round counterclockwise: up over ``rise_part`` of a lobe, at the top for ``dwell_part`` (its middle
@@ -234,7 +234,7 @@ class Law(CamShape):
 
     Examples
     --------
-    >>> cam = Law(law="harmonic", lobes=3, base_radius=40.0, rise=6.0, rise_part="1/4", fall_part="1/4")
+    >>> cam = MotionLaw(law="harmonic", lobes=3, base_radius=40.0, rise=6.0, rise_part="1/4", fall_part="1/4")
     >>> cam.rise_at(np.array([0.0, np.pi / 12, np.pi / 4])).round(12)
     array([6., 3., 0.])
     """
@@ -261,7 +261,7 @@ class Law(CamShape):
         ) -> None: ...
 
     def __post_init__(self) -> None:
-        super(Law, self).__post_init__()
+        super(MotionLaw, self).__post_init__()
         require(self.law in LAWS, "law", self.law, ", ".join(map(repr, LAWS)))
         for name in ("rise_part", "dwell_part", "fall_part"):
             object.__setattr__(self, name, ratio(getattr(self, name)))

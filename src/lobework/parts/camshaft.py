@@ -76,8 +76,8 @@ class CamShaft:
         require(is_whole(self.pairs, 1, MOST_PAIRS), "pairs", self.pairs, f"a whole number, 1 to {MOST_PAIRS}")
         if self.percent_places is not None:
             by_motor = self.turned_by == "motor" and is_whole(self.percent_places, 0, 12)
-            says = "a whole number, 0 to 12" if self.turned_by == "motor" else "left out where no motor turns it"
-            require(by_motor, "percent_places", self.percent_places, says)
+            message = "a whole number, 0 to 12" if self.turned_by == "motor" else "left out where no motor turns it"
+            require(by_motor, "percent_places", self.percent_places, message)
 
     def train(self, ratio: Fraction) -> Train:
         """Return the cheapest train of the wheels owned that makes a ratio exactly.

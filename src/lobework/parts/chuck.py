@@ -20,7 +20,7 @@ from lobework.quantities.units import Phase, Written, ratio
 if TYPE_CHECKING:
     from lobework.geometry.rigid import Array
 
-__all__ = ["Dome", "EccentricChuck", "Oval", "Plain", "StraightLine"]
+__all__ = ["Dome", "EccentricChuck", "Oval", "PlainChuck", "StraightLine"]
 
 
 def _settle(chuck: Any, *lengths: str) -> None:
@@ -44,7 +44,7 @@ def _require_reached(chuck: Any, name: str, length: float) -> None:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Plain:
+class PlainChuck:
     """A chuck that holds the work true, and may be indexed.
 
     Parameters
@@ -56,12 +56,12 @@ class Plain:
 
     Examples
     --------
-    >>> Plain().motions(np.zeros(1)).shift
+    >>> PlainChuck().motions(np.zeros(1)).shift
     array([[0., 0., 0.]])
     """
 
     kind: ClassVar[str] = "plain"
-    varies: ClassVar[bool] = False
+    is_dynamic: ClassVar[bool] = False
     index: Turning = Phase()
     wheel: Wheel | None = None
 
@@ -111,7 +111,7 @@ class EccentricChuck:
     """
 
     kind: ClassVar[str] = "eccentric"
-    varies: ClassVar[bool] = False
+    is_dynamic: ClassVar[bool] = False
     shift: Length
     index: Turning = Phase()
     travel: Length = math.inf
@@ -185,7 +185,7 @@ class Oval:
     """
 
     kind: ClassVar[str] = "oval"
-    varies: ClassVar[bool] = True
+    is_dynamic: ClassVar[bool] = True
     throw: Length
     ring_angle_deg: Angle = 0.0
     swing: Length = 0.0
@@ -225,7 +225,7 @@ class Oval:
         _require_reached(self, "throw", self.throw)
 
     @property
-    def comes_back(self) -> int:
+    def period_turns(self) -> int:
         """Whole turns after which slide and ring stand as they did."""
         return self.swings.denominator if self.swing else 1
 
@@ -277,7 +277,7 @@ class StraightLine:
     """
 
     kind: ClassVar[str] = "straight-line"
-    varies: ClassVar[bool] = True
+    is_dynamic: ClassVar[bool] = True
     per_turn: Length
     travel: Length
     start: Length = 0.0
@@ -306,7 +306,7 @@ class StraightLine:
         _require_reached(self, "start", self.start)
 
     @property
-    def comes_back(self) -> int:
+    def period_turns(self) -> int:
         """Never, unless its slide stands still."""
         return 0 if self.per_turn else 1
 
@@ -361,7 +361,7 @@ class Dome:
     """
 
     kind: ClassVar[str] = "dome"
-    varies: ClassVar[bool] = False
+    is_dynamic: ClassVar[bool] = False
     shift: Length = 0.0
     tilt_deg: Angle = 0.0
     behind: Length = 0.0

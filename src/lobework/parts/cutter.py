@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Annotated, ClassVar, Final, Protocol
 
 from lobework.errors import require
-from lobework.geometry.cutter_edge import Arc, Edge, Slant
+from lobework.geometry.cutter_edge import ArcSegment, Edge, LineSegment
 from lobework.parts.holder import HOLDERS, DrillingSpindle, Holder
 from lobework.quantities.fields import Angle, Length, Pairs, as_pairs, pairs_measure, require_numbers
 
@@ -19,9 +19,9 @@ _MOST_POINTS: Final = 500
 _SHARPEST_DEG: Final = 1e-3
 
 
-def _require_held(held: object) -> None:
+def _require_held(holder: object) -> None:
     """Refuse what holds no cutter."""
-    require(isinstance(held, HOLDERS), "held", repr(held), "a holder such as DrillingSpindle() or CuttingFrame(radius=20)")
+    require(isinstance(holder, HOLDERS), "holder", repr(holder), "a holder such as DrillingSpindle() or CuttingFrame(radius=20)")
 
 
 class _Edged(Protocol):
@@ -47,7 +47,7 @@ class Vee(_Edged):
         Between its two flanks, above 0 and below 180.
     width : float, mm
         Across its shoulders: the widest groove it cuts.
-    held : Holder
+    holder : Holder
         A drilling spindle unless said otherwise.
 
     Examples
@@ -59,11 +59,11 @@ class Vee(_Edged):
     kind: ClassVar[str] = "vee"
     angle_deg: Angle
     width: Length
-    held: Holder = DrillingSpindle()
+    holder: Holder = DrillingSpindle()
 
     def __post_init__(self) -> None:
         require_numbers(self)
-        _require_held(self.held)
+        _require_held(self.holder)
         require(0 < self.angle_deg < 180, "angle", self.angle_deg, "above 0 and below 180 degrees")
         require(self.angle_deg >= _SHARPEST_DEG, "angle", self.angle_deg, f"{_SHARPEST_DEG:g} degrees or more")
         require(0 < self.width < math.inf, "width", self.width, "above zero")
@@ -71,7 +71,7 @@ class Vee(_Edged):
     @property
     def edge(self) -> Edge:
         """One straight flank."""
-        return Edge((Slant(0.0, self.width / 2, 0.0, 1 / math.tan(math.radians(self.angle_deg) / 2)),))
+        return Edge((LineSegment(0.0, self.width / 2, 0.0, 1 / math.tan(math.radians(self.angle_deg) / 2)),))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -82,7 +82,7 @@ class Ball(_Edged):
     ----------
     radius : float, mm
         Of its end.
-    held : Holder
+    holder : Holder
         A drilling spindle unless said otherwise.
 
     Examples
@@ -93,17 +93,17 @@ class Ball(_Edged):
 
     kind: ClassVar[str] = "ball"
     radius: Length
-    held: Holder = DrillingSpindle()
+    holder: Holder = DrillingSpindle()
 
     def __post_init__(self) -> None:
         require_numbers(self)
-        _require_held(self.held)
+        _require_held(self.holder)
         require(0 < self.radius < math.inf, "radius", self.radius, "above zero")
 
     @property
     def edge(self) -> Edge:
         """A quarter of a circle."""
-        return Edge((Arc(0.0, self.radius, self.radius, self.radius),))
+        return Edge((ArcSegment(0.0, self.radius, self.radius, self.radius),))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -114,7 +114,7 @@ class FlatEnd(_Edged):
     ----------
     width : float, mm
         Of the end.
-    held : Holder
+    holder : Holder
         A drilling spindle unless said otherwise.
 
     Examples
@@ -125,17 +125,17 @@ class FlatEnd(_Edged):
 
     kind: ClassVar[str] = "flat"
     width: Length
-    held: Holder = DrillingSpindle()
+    holder: Holder = DrillingSpindle()
 
     def __post_init__(self) -> None:
         require_numbers(self)
-        _require_held(self.held)
+        _require_held(self.holder)
         require(0 < self.width < math.inf, "width", self.width, "above zero")
 
     @property
     def edge(self) -> Edge:
         """Level out to the side."""
-        return Edge((Slant(0.0, self.width / 2, 0.0, 0.0),))
+        return Edge((LineSegment(0.0, self.width / 2, 0.0, 0.0),))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -150,7 +150,7 @@ class RoundNosed(_Edged):
         Between its two flanks, 0 (straight sides) or more and below 180.
     width : float, mm
         Across its shoulders; at zero degrees as wide as the nose.
-    held : Holder
+    holder : Holder
         A drilling spindle unless said otherwise.
 
     Examples
@@ -164,11 +164,11 @@ class RoundNosed(_Edged):
     radius: Length
     angle_deg: Angle
     width: Length
-    held: Holder = DrillingSpindle()
+    holder: Holder = DrillingSpindle()
 
     def __post_init__(self) -> None:
         require_numbers(self)
-        _require_held(self.held)
+        _require_held(self.holder)
         require(0 < self.radius < math.inf, "radius", self.radius, "above zero")
         require(0 <= self.angle_deg < 180, "angle", self.angle_deg, "0 or more and below 180 degrees")
         ground = self.angle_deg == 0 or self.angle_deg >= _SHARPEST_DEG
@@ -186,11 +186,11 @@ class RoundNosed(_Edged):
     def edge(self) -> Edge:
         """The nose as far as the flank touches it, then the flank."""
         touch, half = self._touch, self.width / 2
-        nose = Arc(0.0, touch, self.radius, self.radius)
+        nose = ArcSegment(0.0, touch, self.radius, self.radius)
         if half <= touch:
             return Edge((nose,))
         height = self.radius * (1 - math.sin(math.radians(self.angle_deg) / 2))
-        return Edge((nose, Slant(touch, half, height, 1 / math.tan(math.radians(self.angle_deg) / 2))))
+        return Edge((nose, LineSegment(touch, half, height, 1 / math.tan(math.radians(self.angle_deg) / 2))))
 
 
 Points = Annotated[
@@ -207,7 +207,7 @@ class Profiled(_Edged):
     ----------
     points : tuple of (across, height) pairs, mm
         One side of it, from the tip at (0, 0) outwards; it may run level but not fall, nor fold back.
-    held : Holder
+    holder : Holder
         A drilling spindle unless said otherwise.
 
     Examples
@@ -218,7 +218,7 @@ class Profiled(_Edged):
 
     kind: ClassVar[str] = "profile"
     points: Points
-    held: Holder = DrillingSpindle()
+    holder: Holder = DrillingSpindle()
 
     if TYPE_CHECKING:
 
@@ -226,11 +226,11 @@ class Profiled(_Edged):
             self,
             *,
             points: Iterable[Iterable[float]],
-            held: Holder = ...,
+            holder: Holder = ...,
         ) -> None: ...
 
     def __post_init__(self) -> None:
-        _require_held(self.held)
+        _require_held(self.holder)
         object.__setattr__(self, "points", as_pairs("points", self.points))
         require(len(self.points) >= 2, "points", self.points, "two points or more")
         require(len(self.points) <= _MOST_POINTS, "points", f"{len(self.points)} points", f"{_MOST_POINTS} points or fewer")

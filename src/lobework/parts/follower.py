@@ -15,7 +15,7 @@ from lobework.quantities.tolerances import LARGEST_CAM_MM, SMALLEST_ROLLER_MM
 if TYPE_CHECKING:
     from lobework.geometry.rigid import Array
 
-__all__ = ["Flat", "Knife", "Roller"]
+__all__ = ["FlatFollower", "Knife", "Roller"]
 
 
 _SHARP: Final = "use a knife for a sharp edge"
@@ -94,10 +94,10 @@ class Roller:
 
 
 @dataclass(frozen=True, slots=True)
-class Flat:
+class FlatFollower:
     """A flat face across the line of action, wide enough to bear anywhere on the cam.
 
-    >>> Flat().nose_at(np.array([-7.0, 0.0]))
+    >>> FlatFollower().nose_at(np.array([-7.0, 0.0]))
     array([0., 0.])
     """
 

@@ -121,7 +121,7 @@ class Chuck(Protocol):
 
     A chuck may say more, and what it says is used:
 
-    - ``comes_back: int``: whole turns of the spindle after which it stands as it did; 0, never. Where it does not say,
+    - ``period_turns: int``: whole turns of the spindle after which it stands as it did; 0, never. Where it does not say,
       it is found out by number.
     - ``needs: tuple[str, ...]``: fittings that the lathe must have for it, in the trade's words: "ring". They may hang on
       its settings.
@@ -137,7 +137,7 @@ class Chuck(Protocol):
     kind: ClassVar[str]
 
     @property
-    def varies(self) -> bool:
+    def is_dynamic(self) -> bool:
         """Whether the chuck moves as the spindle turns; if not, `motions` may return a batch of one."""
 
     def motions(self, theta: Array) -> Rigid:
@@ -185,7 +185,7 @@ def smooth_slope(rise_at: Callable[[Array], Array], psi: Array, step: float) -> 
     return slope / step
 
 
-def not_finite(kind: str, name: str, part: Any, says: str) -> PartError:
+def not_finite(kind: str, name: str, part: Any, message: str) -> PartError:
     """Return the error for a part that gives a number that is not finite; it names the part, its class and its settings.
 
     Parameters
@@ -194,7 +194,7 @@ def not_finite(kind: str, name: str, part: Any, says: str) -> PartError:
         What it is, and what it is called.
     part : part
         At fault.
-    says : str
+    message : str
         What is not finite, and where.
 
     Examples
@@ -204,15 +204,15 @@ def not_finite(kind: str, name: str, part: Any, says: str) -> PartError:
     follower 'roller' (lobework.parts.follower.Roller): nose_at is not finite at 1 mm across, with radius 3 mm; it must be \
     finite everywhere: change its settings, or mend it
     """
-    return _part_error(kind, name, part, says, "it must be finite everywhere")
+    return _part_error(kind, name, part, message, "it must be finite everywhere")
 
 
-def not_continuous(kind: str, name: str, part: Any, says: str) -> PartError:
+def not_continuous(kind: str, name: str, part: Any, message: str) -> PartError:
     """Return the error for a part whose shape jumps where that cannot be traced; it names what `not_finite` does."""
-    return _part_error(kind, name, part, says, "it must be continuous")
+    return _part_error(kind, name, part, message, "it must be continuous")
 
 
-def _part_error(kind: str, name: str, part: Any, says: str, must_be: str) -> PartError:
+def _part_error(kind: str, name: str, part: Any, message: str, must_be: str) -> PartError:
     marks = measures(type(part))
     shown = []
     for each in fields(part):
@@ -224,7 +224,7 @@ def _part_error(kind: str, name: str, part: Any, says: str, must_be: str) -> Par
         )
     settings = f", with {', '.join(shown)}" if shown else ""
     where = f"{type(part).__module__}.{type(part).__qualname__}"
-    problem = f"{kind} {name!r} ({where}): {says}{settings}"
+    problem = f"{kind} {name!r} ({where}): {message}{settings}"
     error = PartError(problem, remedy=f"{must_be}: change its settings, or mend it")
     error.part = type(part)
     return error

@@ -13,7 +13,7 @@ from lobework.quantities.fields import Angle, Length, require_numbers
 if TYPE_CHECKING:
     from lobework.geometry.rigid import Array
 
-__all__ = ["Approach", "Arc", "At"]
+__all__ = ["Approach", "At", "SlideArc"]
 
 _FURTHEST_MM = 1e6
 
@@ -73,7 +73,7 @@ class At:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Arc:
+class SlideArc:
     """A way of the tip round a centre, in the bench's plane of X and Z and evenly by angle, as a spherical slide leads it.
 
     Parameters
@@ -88,7 +88,7 @@ class Arc:
 
     Examples
     --------
-    >>> Arc(radius=25.0, from_deg=0.0, to_deg=90.0).tip(At(z=-25.0, depth=1.0), np.array([0.0, 1.0])).round(9).tolist()
+    >>> SlideArc(radius=25.0, from_deg=0.0, to_deg=90.0).tip(At(z=-25.0, depth=1.0), np.array([0.0, 1.0])).round(9).tolist()
     [[0.0, 0.0, -1.0], [24.0, 0.0, -25.0]]
     """
 

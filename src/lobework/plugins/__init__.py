@@ -17,21 +17,21 @@ if TYPE_CHECKING:
     from lobework.errors import InputError, PluginError, SettingError, is_whole, require
     from lobework.gearing.dividing_wheel import Wheel
     from lobework.gearing.screw import Screw
-    from lobework.geometry.cutter_edge import Arc, Edge, Slant
+    from lobework.geometry.cutter_edge import ArcSegment, Edge, LineSegment
     from lobework.geometry.rigid import Array, Rigid
     from lobework.geometry.surface import Face, Round, Surface
     from lobework.kinematics.contact import largest_roller, lift_of, pressure_angle
     from lobework.kinematics.motion import Motion, motion_of
     from lobework.kinematics.trace import Trace, trace
     from lobework.lathe.passes import Cut, Pass, cuts_of
-    from lobework.parts.cam import CamShape, Eccentric, Wave
+    from lobework.parts.cam import CamShape, EccentricCam, Wave
     from lobework.parts.drive import Drive
-    from lobework.parts.follower import Flat, Knife, Roller
+    from lobework.parts.follower import FlatFollower, Knife, Roller
     from lobework.parts.holder import DrillingSpindle, Holder
     from lobework.parts.protocols import Cam, Chuck, ChuckSlide, Cutter, Follower, Piece, smooth_slope
     from lobework.plugins.hookspecs import CONTRACT, Check, hookimpl
     from lobework.plugins.registry import PluginWarning, installed
-    from lobework.plugins.sample import Known, Sample
+    from lobework.plugins.sample import ExpectedValue, Sample
     from lobework.program.steps import Program
     from lobework.quantities.fields import Angle, Length, Measure, Turning, measures, pairs_measure, require_numbers
     from lobework.quantities.units import Phase, format_length, format_number, plain_number, ratio
@@ -42,7 +42,7 @@ if TYPE_CHECKING:
 __all__ = [
     "CONTRACT",
     "Angle",
-    "Arc",
+    "ArcSegment",
     "Array",
     "Backend",
     "Cam",
@@ -56,19 +56,20 @@ __all__ = [
     "Drawing",
     "DrillingSpindle",
     "Drive",
-    "Eccentric",
+    "EccentricCam",
     "Edge",
+    "ExpectedValue",
     "Face",
     "Figure",
     "Finding",
-    "Flat",
+    "FlatFollower",
     "Follower",
     "Holder",
     "InputError",
     "Knife",
-    "Known",
     "Layer",
     "Length",
+    "LineSegment",
     "Measure",
     "Motion",
     "Pass",
@@ -84,7 +85,6 @@ __all__ = [
     "Screw",
     "SettingError",
     "Settings",
-    "Slant",
     "Stock",
     "Stroke",
     "Surface",
@@ -136,9 +136,9 @@ __getattr__, __dir__ = names_on_demand(
         "lobework.gearing.dividing_wheel": ("Wheel",),
         "lobework.gearing.screw": ("Screw",),
         "lobework.geometry.cutter_edge": (
-            "Arc",
+            "ArcSegment",
             "Edge",
-            "Slant",
+            "LineSegment",
         ),
         "lobework.geometry.rigid": (
             "Array",
@@ -169,12 +169,12 @@ __getattr__, __dir__ = names_on_demand(
         ),
         "lobework.parts.cam": (
             "CamShape",
-            "Eccentric",
+            "EccentricCam",
             "Wave",
         ),
         "lobework.parts.drive": ("Drive",),
         "lobework.parts.follower": (
-            "Flat",
+            "FlatFollower",
             "Knife",
             "Roller",
         ),
@@ -201,7 +201,7 @@ __getattr__, __dir__ = names_on_demand(
             "installed",
         ),
         "lobework.plugins.sample": (
-            "Known",
+            "ExpectedValue",
             "Sample",
         ),
         "lobework.program.steps": ("Program",),

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from lobework.carve.compiled import Compiled
-from lobework.carve.plain import Plain as PlainCarving
+from lobework.carve.compiled import CompiledBackend
+from lobework.carve.plain import PlainBackend
 from lobework.checks.check import bridging_findings, closure_findings, ratio_findings, template_findings, travel_findings
-from lobework.parts.cam import Eccentric, Law, Scallop, Wave
-from lobework.parts.chuck import Dome, EccentricChuck, Oval, Plain, StraightLine
+from lobework.parts.cam import EccentricCam, MotionLaw, Scallop, Wave
+from lobework.parts.chuck import Dome, EccentricChuck, Oval, PlainChuck, StraightLine
 from lobework.parts.cutter import Ball, FlatEnd, Pen, Profiled, RoundNosed, Vee
-from lobework.parts.follower import Flat, Knife, Roller
+from lobework.parts.follower import FlatFollower, Knife, Roller
 from lobework.parts.piece import Barrel, Disc, Turned
 from lobework.plugins.hookspecs import hookimpl
 from lobework.targets import BUILT_IN
@@ -41,19 +41,19 @@ lobework_contract = 1
 @hookimpl
 def lobework_cams() -> list[type[Cam]]:
     """Return the cam shapes that ship inside."""
-    return [Wave, Scallop, Eccentric, Law]
+    return [Wave, Scallop, EccentricCam, MotionLaw]
 
 
 @hookimpl
 def lobework_followers() -> list[type[Follower]]:
     """Return the followers that ship inside."""
-    return [Knife, Roller, Flat]
+    return [Knife, Roller, FlatFollower]
 
 
 @hookimpl
 def lobework_chucks() -> list[type[Chuck]]:
     """Return the chucks that ship inside."""
-    return [Plain, EccentricChuck, Oval, StraightLine, Dome]
+    return [PlainChuck, EccentricChuck, Oval, StraightLine, Dome]
 
 
 @hookimpl
@@ -71,7 +71,7 @@ def lobework_pieces() -> list[type[Piece]]:
 @hookimpl
 def lobework_backends() -> list[Backend]:
     """Return the ways of carving that ship inside; the first is taken unless another is asked for."""
-    return [Compiled(), PlainCarving()]
+    return [CompiledBackend(), PlainBackend()]
 
 
 @hookimpl

@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING, Any, Final, Literal, NamedTuple, TypeVar, get_
 import pluggy
 
 from lobework.errors import LobeworkError, PluginError, UnknownNameError, nearest
-from lobework.files.standard_output import Printed, to_stderr
+from lobework.files.standard_output import RedirectedOutput, to_stderr
 from lobework.plugins import hookspecs
 from lobework.plugins.hookspecs import CONTRACT
 from lobework.plugins.validation import findings, name_of, one_line, plain, sound_depths, whole_file
@@ -382,7 +382,7 @@ def _file_of(plugin: object, module: str) -> str:
     return file if isinstance(file, str) else ""
 
 
-def _notes(record: Record, seconds: float, printed: Printed) -> Iterator[str]:
+def _notes(record: Record, seconds: float, printed: RedirectedOutput) -> Iterator[str]:
     if seconds > SLOW_S:
         yield f"{record.title} took {seconds:.1f} s to load; its module must import what is heavy only where it is used"
     if first := plain(printed.first):
@@ -423,8 +423,8 @@ def _samples(record: Record, caller: pluggy.HookCaller) -> tuple[Sample, ...]:
     except PluginError as error:
         raise PluginError(f"{record.title}: {plain(str(error))}") from error
     if strange := [each for each in given if not isinstance(each, Sample)]:
-        says = f"returned {plain(repr(strange[0]))}, which is not a lobework.testing.Sample"
-        raise PluginError(f"{record.title}: its hook {_SAMPLES} {says}")
+        message = f"returned {plain(repr(strange[0]))}, which is not a lobework.testing.Sample"
+        raise PluginError(f"{record.title}: its hook {_SAMPLES} {message}")
     return given
 
 
@@ -546,9 +546,9 @@ class _WatchedBackend:
         return self.own.name
 
     @property
-    def says(self) -> str:
+    def description(self) -> str:
         """One line on what it is for."""
-        return self.own.says
+        return self.own.description
 
     @property
     def can(self) -> frozenset[Ability]:

@@ -11,7 +11,7 @@ from lobework.errors import require
 if TYPE_CHECKING:
     from lobework.geometry.rigid import Array
 
-__all__ = ["Known", "Sample"]
+__all__ = ["ExpectedValue", "Sample"]
 
 _OFFERS: Final = {
     "render": "target",
@@ -26,7 +26,7 @@ _OFFERS: Final = {
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Known:
+class ExpectedValue:
     """A question to which the answer is known.
 
     Parameters
@@ -43,7 +43,7 @@ class Known:
     Examples
     --------
     >>> from lobework.parts.chuck import Oval
-    >>> Known(lambda oval: oval.throw, 5.0, "its own setting").asks(Oval(throw=5.0))
+    >>> ExpectedValue(lambda oval: oval.throw, 5.0, "its own setting").asks(Oval(throw=5.0))
     5.0
     """
 
@@ -61,7 +61,7 @@ class Sample:
     ----------
     part : part, backend, target or check
         A chuck, cam, follower, cutter or piece with its settings; or the backend, target or check itself.
-    known : sequence of Known
+    known : sequence of ExpectedValue
         Questions to which the answers are known.
     reads : callable, optional
         Of a target: from the bytes of its file to the lines that are in it, each (n, 2) or (n, 3) mm, so that their true
@@ -81,7 +81,7 @@ class Sample:
     """
 
     part: Any
-    known: Sequence[Known] = ()
+    known: Sequence[ExpectedValue] = ()
     reads: Callable[[bytes], Sequence[Array]] | None = None
 
     def __post_init__(self) -> None:

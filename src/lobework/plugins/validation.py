@@ -124,7 +124,7 @@ def _target_name(target: Any) -> str:
     if not isinstance(target, Target):
         raise PluginError(f"target {plain(repr(target))} is not a lobework.plugins.Target; make one")
     name = _good_name(target.name, "a target's name")
-    _good_name(target.says, f"target {name!r}: says")
+    _good_name(target.description, f"target {name!r}: description")
     if not isinstance(target.file, str) or not _FILE.fullmatch(target.file):
         raise PluginError(f"target {name!r}: file is {target.file!r}; it must be a plain file name such as 'drawing.svg'")
     if target.shows not in get_args(Shows):
@@ -139,11 +139,11 @@ def _backend_name(backend: Any) -> str:
     from lobework.carve.backend import EVERYTHING, accuracy_of
 
     if isinstance(backend, type) or not isinstance(backend, Backend):
-        lacking = [each for each in ("name", "says", "can", "carve") if not hasattr(backend, each)]
+        lacking = [each for each in ("name", "description", "can", "carve") if not hasattr(backend, each)]
         why = f"lacks {', '.join(lacking)}" if lacking else "is a class; return what it makes"
         raise PluginError(f"backend {plain(repr(backend))} {why}; see lobework.plugins.Backend for what each must be")
     name = _good_name(backend.name, "a backend's name")
-    _good_name(backend.says, f"backend {name!r}: says")
+    _good_name(backend.description, f"backend {name!r}: description")
     if not isinstance(backend.can, frozenset) or not backend.can:
         raise PluginError(f"backend {name!r}: can is {plain(repr(backend.can))}; it must be a frozenset of what it can carve")
     if unknown := sorted(map(str, backend.can - EVERYTHING)):
@@ -152,8 +152,8 @@ def _backend_name(backend: Any) -> str:
     try:
         inspect.signature(backend.carve).bind((), (), (), progress=None)
     except TypeError:
-        says = "write def carve(self, stock, sweeps, depth, progress=None):"
-        raise PluginError(f"backend {name!r}: carve must take stock, sweeps, depth and progress; {says}") from None
+        message = "write def carve(self, stock, sweeps, depth, progress=None):"
+        raise PluginError(f"backend {name!r}: carve must take stock, sweeps, depth and progress; {message}") from None
     return name
 
 
@@ -187,10 +187,10 @@ def findings(given: Any) -> list[Finding]:
 
 def sound_depths(stock: Stock, depth: Depth) -> None:
     """Refuse depths that carving cannot leave: below zero, endless, no number, or where there is no work."""
-    for sound, says in (
+    for sound, message in (
         ((depth >= 0) & (depth < float("inf")), "it must be a number, zero or more"),
         ((depth == 0) | stock.inside, "there is no work, so it must stay zero"),
     ):
         if not sound.all():
             row, column = (int(each[0]) for each in (~sound).nonzero())
-            raise PluginError(f"it left a depth of {depth[row, column]:g} mm at row {row}, column {column}; {says}")
+            raise PluginError(f"it left a depth of {depth[row, column]:g} mm at row {row}, column {column}; {message}")

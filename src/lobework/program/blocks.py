@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from lobework.errors import SettingError
-from lobework.kernels.compile_when_worth import suited
+from lobework.kernels.compile_when_worth import compile_when_worth
 from lobework.kernels.path.polyline_fit import alike, merge
 from lobework.program.timing import COMPILED_FROM, Paced, SlowDown, limits_of, paced, slow_downs
 from lobework.quantities.units import MM_PER
@@ -117,7 +117,7 @@ class Blocks(Brief):
         Where it goes slower than was asked for.
     rate : float
         What was asked for there: turns a minute, or mm a minute over the work.
-    strays : float, mm
+    max_deviation : float, mm
         How far they stray from the path on the work, at most.
     """
 
@@ -125,7 +125,7 @@ class Blocks(Brief):
     places: Array
     slows: SlowDown | None = None
     rate: float = 0.0
-    strays: float = 0.0
+    max_deviation: float = 0.0
 
 
 def blocks_of(trace: Trace, axes: Sequence[Axis], feeds: Feeds, units: LengthUnit) -> Blocks:
@@ -168,7 +168,7 @@ class _Planner:
         self.goes_by_feed = not trace.cut.passed.turns
         self.places = self._places(self.u)
         self.looked_at: tuple[Array, Array] | None = None
-        self.rounds = self.strays = 0.0
+        self.rounds = self.max_deviation = 0.0
         self.fastest = feeds.pace == "fastest" and not self.goes_by_feed
         if self.fastest:
             self._require_speeds()
@@ -178,7 +178,7 @@ class _Planner:
         nodes, found, places = self._timed(self._path())
         asked = self._asked(nodes)
         slows = None if self.fastest else slow_downs(nodes, asked, found, self.axes)
-        return Blocks(found.seconds, places[:, self.order], slows, self._rate, self.strays)
+        return Blocks(found.seconds, places[:, self.order], slows, self._rate, self.max_deviation)
 
     def _require_speeds(self) -> None:
         """Refuse the fastest pace where nobody said how fast an axis is."""
@@ -207,7 +207,7 @@ class _Planner:
                 f"tolerance={self.feeds.tolerance / unit:g}: must be above {least:.2g} {short}, for that is what the "
                 "controller's decimals leave unsaid; raise it in [program], or the decimals in [controller]"
             )
-        self.rounds = self.strays = rounds
+        self.rounds = self.max_deviation = rounds
         if even:
             return self.u[[0, -1]]
         levers = self._levers()
@@ -216,7 +216,7 @@ class _Planner:
         self.looked_at = u, self._on_work(places.T)
         kept = np.zeros(len(u), dtype=np.bool_)
         while True:
-            suited(merge, len(u), COMPILED_FROM)(u, places, levers, self.slides, left, kept)
+            compile_when_worth(merge, len(u), COMPILED_FROM)(u, places, levers, self.slides, left, kept)
             if self._keeps_to(u[kept], places[kept]) or kept.all():
                 return u[kept]
             left *= 0.5
@@ -264,7 +264,7 @@ class _Planner:
         asked = self._asked(fine)
         if not self.fastest and asked.max() <= _ALIKE * asked.min():
             nodes, found, places = self._solved(path, self._places(path))
-            if len(path) == 2 or not (found.held >= 0).any():
+            if len(path) == 2 or not (found.holder >= 0).any():
                 return nodes, found, places
         seconds = paced(np.diff(self._places(fine), axis=0), asked, self.top, self.most, np.diff(fine)).seconds
         when = np.concatenate([[0.0], np.cumsum(seconds)])
@@ -299,7 +299,7 @@ class _Planner:
         lengths = np.diff(pieces)
         seconds = paced(np.diff(self._places(pieces), axis=0), self._asked(pieces), self.top, self.most, lengths).seconds
         kept = np.ones(len(pieces), dtype=np.bool_)
-        suited(alike, len(seconds), COMPILED_FROM)(lengths / seconds, seconds, _ALIKE, _LEVEL, self._quickest(), kept)
+        compile_when_worth(alike, len(seconds), COMPILED_FROM)(lengths / seconds, seconds, _ALIKE, _LEVEL, self._quickest(), kept)
         return self._solved(pieces[kept], self._places(pieces[kept]))
 
     def _quickest(self) -> float:
@@ -314,8 +314,8 @@ class _Planner:
             return True
         u, true = self.looked_at
         off = self._on_work([np.interp(u, nodes, column) for column in places.T]) - true
-        self.strays = math.sqrt(float(np.einsum("ij,ij->i", off, off).max())) + self.rounds
-        return self.strays <= self.feeds.tolerance
+        self.max_deviation = math.sqrt(float(np.einsum("ij,ij->i", off, off).max())) + self.rounds
+        return self.max_deviation <= self.feeds.tolerance
 
     def _solved(self, nodes: Array, places: Array) -> tuple[Array, Paced, Array]:
         """Return the moves between places on the path, as words say them, with the time of each."""

@@ -138,14 +138,14 @@ def _check_travel(section: Section, axes: Sequence[Axis], units: LengthUnit) -> 
 
 def _held_slides(trace: Trace, lathe: Lathe) -> dict[str, float]:
     """Return the slides that this cut needs and that the lathe has no axis for: name to place, mm."""
-    held, moved = {}, trace.motion.tip(trace.u)
+    holder, moved = {}, trace.motion.tip(trace.u)
     for name, places in zip("xyz", moved.T, strict=True):
         if lathe.axis(name) is None:
             if np.ptp(places) > JOIN_MM:
                 lathe.need(name, f"cut {trace.cut.number} ({trace.cut.title}) moves the {name} slide")
-            held[name] = float(places[0])
-            _check_hand(trace.cut, name, held[name])
-    return held
+            holder[name] = float(places[0])
+            _check_hand(trace.cut, name, holder[name])
+    return holder
 
 
 def _check_hand(cut: Cut, name: str, place: float) -> None:
@@ -219,8 +219,8 @@ def _plunge(cut: Cut, far: float, feeds: Feeds) -> float:
 
 def _leaves_wound(cut: Cut) -> bool:
     """Return whether a chuck does not stand at the end of a cut as it did: the spindle must be turned back before it is set."""
-    vary = [each.comes_back for each in cut.lathe.chucks if each.varies]
-    return any(not comes_back or cut.passed.turns % comes_back for comes_back in vary)
+    vary = [each.period_turns for each in cut.lathe.chucks if each.is_dynamic]
+    return any(not period_turns or cut.passed.turns % period_turns for period_turns in vary)
 
 
 def _section(
@@ -264,7 +264,7 @@ def _section(
     said += [how_slow(slows, trace, feeds, units)] if slows else []
     section = Section(cut.number, cut.title, (*_notes(trace, units), *said), tuple(steps), slows, starts)
     _check_travel(section, axes, units)
-    return section, 0.0 if blocks is None else blocks.strays
+    return section, 0.0 if blocks is None else blocks.max_deviation
 
 
 def how_slow(slows: SlowDown, trace: Trace, feeds: Feeds, units: LengthUnit) -> str:
@@ -374,7 +374,7 @@ def program(
         sections=tuple(sections),
         approach=traces[0].cut.approach,
         air=air,
-        strays=max(strays for _, strays in made),
+        max_deviation=max(max_deviation for _, max_deviation in made),
         setup=setup,
         begins=((DIRECTIONS, directions(cuts)), (ZEROS, zero_steps(cuts[0], units))),
     )

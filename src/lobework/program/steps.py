@@ -71,7 +71,7 @@ class Timed(Brief):
 class Prompt:
     """Stop, say what a person must do, thing by thing, and wait."""
 
-    says: tuple[str, ...]
+    instructions: tuple[str, ...]
 
 
 Step = Rapid | Feed | Dwell | Timed | Prompt
@@ -127,7 +127,7 @@ class Program:
         From where the cutter comes to the work.
     air : float, mm
         How far off the work it all stays; zero of a program that cuts.
-    strays : float, mm
+    max_deviation : float, mm
         How far its moves stray from the path on the work, at most.
     setup : tuple
         What to set before it: groups by name, each of settings and what to set them to.
@@ -143,7 +143,7 @@ class Program:
     sections: tuple[Section, ...]
     approach: Approach = Approach()
     air: float = 0.0
-    strays: float = 0.0
+    max_deviation: float = 0.0
     setup: Setup = ()
     begins: Setup = ()
 

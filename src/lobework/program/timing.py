@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 import numpy as np
 
 from lobework.errors import SettingError
-from lobework.kernels.compile_when_worth import suited
+from lobework.kernels.compile_when_worth import compile_when_worth
 from lobework.kernels.path.feed_limits import caps, settle
 
 if TYPE_CHECKING:
@@ -36,7 +36,7 @@ class Paced(NamedTuple):
     """How long each block takes, (n,) s; and what held it back, (n,): see `lobework.kernels.path.feed_limits.caps`."""
 
     seconds: Array
-    held: NDArray[np.int64]
+    holder: NDArray[np.int64]
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,13 +108,13 @@ def paced(moves: Array, asked: Array, top: Array, most: Array, lengths: Array | 
     n = len(moves)
     lengths = np.ones(n) if lengths is None else np.ascontiguousarray(lengths, dtype=np.float64)
     rates = np.ascontiguousarray(moves / lengths[:, None], dtype=np.float64)
-    x, held = np.array(asked, dtype=np.float64), np.full(n, -1, dtype=np.int64)
+    x, holder = np.array(asked, dtype=np.float64), np.full(n, -1, dtype=np.int64)
     with np.errstate(invalid="ignore", over="ignore"):
-        suited(caps, n, COMPILED_FROM)(rates, lengths, top, most, x, held)
-        suited(settle, n, COMPILED_FROM)(rates, lengths, most, _STEEP, x, held)
+        compile_when_worth(caps, n, COMPILED_FROM)(rates, lengths, top, most, x, holder)
+        compile_when_worth(settle, n, COMPILED_FROM)(rates, lengths, most, _STEEP, x, holder)
     if not np.isfinite(x).all():
         raise SettingError("pace='fastest': no axis limits it; give the lathe's axes a top_speed")
-    return Paced(lengths / x, held)
+    return Paced(lengths / x, holder)
 
 
 def slow_downs(u: Array, asked: Array, found: Paced, axes: Sequence[Axis]) -> SlowDown | None:
@@ -123,7 +123,7 @@ def slow_downs(u: Array, asked: Array, found: Paced, axes: Sequence[Axis]) -> Sl
     ``u`` (n + 1,) is where its blocks begin and end, ``asked`` (n,) their speeds in lengths of ``u`` a second.
     """
     rate = np.diff(u) / found.seconds / asked
-    slow = (rate < _SLOWER) & (found.held >= 0)
+    slow = (rate < _SLOWER) & (found.holder >= 0)
     edges = np.flatnonzero(np.diff(np.concatenate([[False], slow, [False]]).astype(np.int8)))
     spans = [_without_ends(rate, int(a), int(b)) for a, b in edges.reshape(-1, 2)]
     spans = [(first, last) for first, last in spans if first < last]
@@ -131,8 +131,8 @@ def slow_downs(u: Array, asked: Array, found: Paced, axes: Sequence[Axis]) -> Sl
         return None
     first, last = min(spans, key=lambda span: float(rate[span[0] : span[1]].min()))
     worst = first + int(rate[first:last].argmin())
-    held = int(found.held[worst])
-    return SlowDown(float(u[first]), float(u[last]), float(rate[worst]), axes[held // 2], held % 2 == 0, len(spans))
+    holder = int(found.holder[worst])
+    return SlowDown(float(u[first]), float(u[last]), float(rate[worst]), axes[holder // 2], holder % 2 == 0, len(spans))
 
 
 def _without_ends(rate: Array, first: int, last: int) -> tuple[int, int]:

@@ -53,8 +53,8 @@ def clear_findings(
     others = moves.rapid & np.delete(moved, column, axis=1).any(axis=1)
     before = np.flatnonzero(others & (moves.line <= (named[1] if named else np.iinfo(np.int64).max)))
     if before.size:
-        says = f"moves other axes before the tip is clear; send {into.upper()} out to {show_length(level, units)} before it"
-        yield Finding(kind="clear", level="problem", where=f"line {moves.line[before[0]]}", says=says)
+        message = f"moves other axes before the tip is clear; send {into.upper()} out to {show_length(level, units)} before it"
+        yield Finding(kind="clear", level="problem", where=f"line {moves.line[before[0]]}", message=message)
     nearest = np.minimum(moves.start[:, column], moves.end[:, column])
     low = others & ~(nearest >= level - slack)
     low[before] = False
@@ -62,9 +62,9 @@ def clear_findings(
     if near.size:
         worst = near[int(nearest[near].argmin())]
         goes, asked = (show_length(float(each), units) for each in (nearest[worst], level))
-        says = f"a fast move of other axes with the tip at {into.upper()} {goes}; the job has it stand clear at {asked}"
+        message = f"a fast move of other axes with the tip at {into.upper()} {goes}; the job has it stand clear at {asked}"
         more = f" (and {near.size - 1} more moves)" if near.size > 1 else ""
-        yield Finding(kind="clear", level="warning", where=f"line {moves.line[worst]}", says=says + more)
+        yield Finding(kind="clear", level="warning", where=f"line {moves.line[worst]}", message=message + more)
 
 
 def end_findings(
@@ -73,8 +73,8 @@ def end_findings(
     """Yield that the program ends with the tip in the work, or nearer to it than clear; ``at`` (1, 6) is where the axes stand."""
     stands = float(at[0, LETTERS.index(into.upper())])
     if touches(at)[0]:
-        says = "the program ends with the tip in the work; send it clear first"
-        yield Finding(kind="clear", level="problem", where=f"line {line}", says=says)
+        message = "the program ends with the tip in the work; send it clear first"
+        yield Finding(kind="clear", level="problem", where=f"line {line}", message=message)
     elif not stands >= level - slack:
         shown = f"{into.upper()} {show_length(stands, units)}; the job has it stand clear at {show_length(level, units)}"
-        yield Finding(kind="clear", level="warning", where=f"line {line}", says=f"the program ends with the tip at {shown}")
+        yield Finding(kind="clear", level="warning", where=f"line {line}", message=f"the program ends with the tip at {shown}")

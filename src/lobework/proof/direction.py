@@ -81,9 +81,9 @@ def direction_findings(
         worst = int(off.argmax())
         if not off[worst] <= (allowed if turns or (~(off <= allowed)).mean() > _MOSTLY else math.sqrt(2)):
             turned = math.degrees(2 * math.asin(min(0.5 * off[worst], 1.0)))
-            says = f"the cutter points {format_number(turned, 2)} degrees off, in cut {trace.cut.number} ({trace.cut.title}); "
-            says += f"allowed {format_number(math.degrees(allowed), 2)} degrees"
-            yield Finding(kind="direction", level="problem", where=f"line {moves.line[move[worst]]}", says=says)
+            message = f"the cutter points {format_number(turned, 2)} degrees off, in cut {trace.cut.number} ({trace.cut.title}); "
+            message += f"allowed {format_number(math.degrees(allowed), 2)} degrees"
+            yield Finding(kind="direction", level="problem", where=f"line {moves.line[move[worst]]}", message=message)
 
 
 def _apart(motion: Motion, led: Mapping[str, Array], asked: Mapping[str, Array], cutter: Cutter) -> Array:
@@ -91,7 +91,7 @@ def _apart(motion: Motion, led: Mapping[str, Array], asked: Mapping[str, Array],
     stands, wanted = motion.pose_of(led).rotation, motion.pose_of(asked).rotation
     into = 2 if motion.swings is not None or motion.cut.approach.axis == "z" else 0
     apart: Array = np.linalg.norm(stands[:, :, into] - wanted[:, :, into], axis=1)
-    if isinstance(getattr(cutter, "held", None), FixedTool | CuttingFrame):
+    if isinstance(getattr(cutter, "holder", None), FixedTool | CuttingFrame):
         one, other = stands[:, :, 2 - into], wanted[:, :, 2 - into]
         across = np.minimum(np.linalg.norm(one - other, axis=1), np.linalg.norm(one + other, axis=1))
         apart = np.maximum(apart, across)

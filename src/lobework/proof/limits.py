@@ -182,13 +182,13 @@ def limit_findings(uses: Sequence[Use]) -> Iterator[Finding]:
             (axis.high, use.high, use.high - axis.high, use.lines[1]),
         ):
             if not beyond <= JOIN_MM:
-                says = f"goes to {use.shown(goes)} {unit}; the travel of {axis.letter} ends at {use.shown(end)} {unit}"
-                yield Finding(kind="travel", level="problem", where=f"line {line}, {axis.letter}", says=says)
+                message = f"goes to {use.shown(goes)} {unit}; the travel of {axis.letter} ends at {use.shown(end)} {unit}"
+                yield Finding(kind="travel", level="problem", where=f"line {line}, {axis.letter}", message=message)
         if not use.speed <= axis.top_speed * (1 + _PRINTED):
             most = f"it does {use.shown(axis.top_speed)} {use.unit}/s at most"
-            says = f"the {axis.moves} would go at {use.shown(use.speed)} {use.unit}/s; {most}"
-            yield Finding(kind="speed", level="problem", where=f"line {use.lines[2]}, {axis.letter}", says=says)
+            message = f"the {axis.moves} would go at {use.shown(use.speed)} {use.unit}/s; {most}"
+            yield Finding(kind="speed", level="problem", where=f"line {use.lines[2]}, {axis.letter}", message=message)
         if not use.acceleration - use.over <= axis.acceleration * (1 + _PRINTED):
             most = f"it does {use.shown(axis.acceleration)} {use.unit}/s2 at most"
-            says = f"the {axis.moves} would change speed by {use.shown(use.acceleration)} {use.unit}/s2; {most}"
-            yield Finding(kind="acceleration", level="problem", where=f"line {use.lines[3]}, {axis.letter}", says=says)
+            message = f"the {axis.moves} would change speed by {use.shown(use.acceleration)} {use.unit}/s2; {most}"
+            yield Finding(kind="acceleration", level="problem", where=f"line {use.lines[3]}, {axis.letter}", message=message)

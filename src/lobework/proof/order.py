@@ -76,8 +76,8 @@ def order_findings(setup: SetUp, moves: Moves, samples: Samples, within: float) 
             r += 1
         if len(missing):
             cut, before = trace.cut, setup.traces[max(k - 1, 0)].cut
-            says = f"comes before cut {before.number} ({before.title}) in the program; the job cuts it after that one"
-            yield Finding(kind="order", level="warning", where=f"cut {cut.number} ({cut.title})", says=says)
+            message = f"comes before cut {before.number} ({before.title}) in the program; the job cuts it after that one"
+            yield Finding(kind="order", level="warning", where=f"cut {cut.number} ({cut.title})", message=message)
             return
         kept = {at: each for at, each in kept.items() if at >= r}
         first = r

@@ -231,32 +231,34 @@ class Pace:
         """Yield where the program is faster or much slower than the job asks for; ``dwells``: (n,) minutes that it waits."""
         yield from self._faster()
         if "backwards" in self.worst:
-            says = "the spindle turns backwards while it cuts; the job has it turn the other way"
-            yield Finding(kind="direction", level="warning", where=f"line {self.worst['backwards'].line}", says=says)
+            message = "the spindle turns backwards while it cuts; the job has it turn the other way"
+            yield Finding(kind="direction", level="warning", where=f"line {self.worst['backwards'].line}", message=message)
         told = False
         for name, what in (("slow plunge", "goes in"), ("slow", "takes")):
             if name in self.worst and not (name == "slow" and self.slow_cuts):
                 worst, told = self.worst[name], True
                 if name == "slow":
-                    says = f"this move takes {_shown(worst.goes)}; the job asks for {_shown(worst.asked)}"
+                    message = f"this move takes {_shown(worst.goes)}; the job asks for {_shown(worst.asked)}"
                 else:
-                    says = f"the tip {what} at {self._a_minute(worst.goes)}; the job asks for {self._a_minute(worst.asked)}"
-                yield Finding(kind="time", level="warning", where=f"line {worst.line}", says=says)
+                    message = f"the tip {what} at {self._a_minute(worst.goes)}; the job asks for {self._a_minute(worst.asked)}"
+                yield Finding(kind="time", level="warning", where=f"line {worst.line}", message=message)
         for trace, seconds, wanted in self.slow_cuts[:1]:
             more = f", and {len(self.slow_cuts) - 1} more cuts are slower" if len(self.slow_cuts) > 1 else ""
-            says, told = f"takes {_shown(seconds)}; the job and the lathe ask for {_shown(wanted)}{more}", True
+            message, told = f"takes {_shown(seconds)}; the job and the lathe ask for {_shown(wanted)}{more}", True
             where = f"cut {trace.cut.number} ({trace.cut.title})"
-            yield Finding(kind="time", level="warning", where=where, says=says)
+            yield Finding(kind="time", level="warning", where=where, message=message)
         for line, done, whole in self.twice[:1]:
-            says = f"cuts {show_length(round(done, 2), self.units)} along a path of {show_length(round(whole, 2), self.units)}: "
-            yield Finding(kind="order", level="warning", where=f"from line {line} on", says=f"{says}something is cut twice")
+            message = (
+                f"cuts {show_length(round(done, 2), self.units)} along a path of {show_length(round(whole, 2), self.units)}: "
+            )
+            yield Finding(kind="order", level="warning", where=f"from line {line} on", message=f"{message}something is cut twice")
         for line in self.idle[:1]:
-            says = "goes in at a feed and out again, and the job cuts nothing there"
-            yield Finding(kind="order", level="warning", where=f"line {line}", says=says)
+            message = "goes in at a feed and out again, and the job cuts nothing there"
+            yield Finding(kind="order", level="warning", where=f"line {line}", message=message)
         takes = self.cutting_s + 60 * float(dwells.sum())
         if self.sound and not told and not takes <= (1 + SLOW_SHARE) * self.asked_s + PACE_S * max(1, len(dwells)):
-            says = f"takes {_shown(takes)} at a feed and in dwells; the job and the lathe ask for {_shown(self.asked_s)}"
-            yield Finding(kind="time", level="warning", where="whole program", says=says)
+            message = f"takes {_shown(takes)} at a feed and in dwells; the job and the lathe ask for {_shown(self.asked_s)}"
+            yield Finding(kind="time", level="warning", where="whole program", message=message)
 
     def _faster(self) -> Iterator[Finding]:
         for name in ("spindle", "feed", "plunge"):
@@ -264,11 +266,13 @@ class Pace:
             if worst is None or worst.times <= 1 + (WAY_SHARE if name == "feed" else PACE_SHARE):
                 continue
             if name == "spindle":
-                says = f"the spindle turns at {_rate(worst.goes)} turns a minute; the job asks for {_rate(worst.asked)} at most"
+                message = (
+                    f"the spindle turns at {_rate(worst.goes)} turns a minute; the job asks for {_rate(worst.asked)} at most"
+                )
             else:
                 what = "the cutter goes over the work" if name == "feed" else "the tip goes into the work"
-                says = f"{what} at {self._a_minute(worst.goes)}; the job asks for {self._a_minute(worst.asked)} at most"
-            yield Finding(kind="time", level="problem", where=f"line {worst.line}", says=says)
+                message = f"{what} at {self._a_minute(worst.goes)}; the job asks for {self._a_minute(worst.asked)} at most"
+            yield Finding(kind="time", level="problem", where=f"line {worst.line}", message=message)
 
     def _a_minute(self, rate: float) -> str:
         return "endless speed" if math.isinf(rate) else f"{show_length(float(f'{rate:.4g}'), self.units)} a minute"

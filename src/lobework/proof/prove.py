@@ -192,8 +192,8 @@ class _Bench:
             return sampled(model or self.model(setup), moves.start, moves.end, pieces, chord, _SPAN_MM)
         except TooFarError as far:
             line = int(moves.line[far.move])
-            says = f"{self.reading.text(line)!r}: goes too far to be looked at all along; is a number wrong?"
-            raise TooLargeError(says, f"line {line}") from None
+            message = f"{self.reading.text(line)!r}: goes too far to be looked at all along; is a number wrong?"
+            raise TooLargeError(message, f"line {line}") from None
 
     def _times_in(self, stretch: slice) -> int:
         """Return how often the tip goes into the work in a stretch."""
@@ -292,8 +292,10 @@ class _Bench:
                 continue
             cut = self.setups[k].first
             must = hand_work(self.setups[k - 1].traces[-1].cut, cut, self.units)
-            says = f"the program does not stop before cut {cut.number} ({cut.title}), where a person must: {must}"
-            yield Finding(kind="stop", level="problem", where=f"line {self.feed.line[stretch][begins[asked - 1]]}", says=says)
+            message = f"the program does not stop before cut {cut.number} ({cut.title}), where a person must: {must}"
+            yield Finding(
+                kind="stop", level="problem", where=f"line {self.feed.line[stretch][begins[asked - 1]]}", message=message
+            )
 
     def hand_findings(self) -> Iterator[Finding]:
         """Yield what the stops lack of what a person must do at them, and those at which the tip is not clear."""
@@ -326,8 +328,8 @@ class _Bench:
         fast = self.moves.of(self.moves.rapid & (self.moves.start != self.moves.end).any(axis=1))
         inside = np.flatnonzero(np.isin(fast.stretch, self.feed.stretch))
         if inside.size:
-            says = "a fast move with the cutter fed in by hand; stop for it to be withdrawn first"
-            yield Finding(kind="clear", level="problem", where=f"line {fast.line[inside[0]]}", says=says)
+            message = "a fast move with the cutter fed in by hand; stop for it to be withdrawn first"
+            yield Finding(kind="clear", level="problem", where=f"line {fast.line[inside[0]]}", message=message)
 
     def _is_known(self, halt: Halt) -> bool:
         """Return whether it is known where the tip stands at a halt."""
@@ -387,9 +389,9 @@ class _Bench:
         waited = gone[np.searchsorted(lines, self.feed.line[begins], "right")] - gone[np.searchsorted(lines, before, "right")]
         short = np.flatnonzero(~(waited >= self.feeds.dwell - _PRINTED_S))
         if short.size:
-            says = f"begins to cut after {format_number(float(waited[short[0]]), 3)} s; the job has the tip wait "
-            says += f"{format_number(self.feeds.dwell, 3)} s first (dwell)"
-            yield Finding(kind="time", level="problem", where=f"line {self.feed.line[begins[short[0]]]}", says=says)
+            message = f"begins to cut after {format_number(float(waited[short[0]]), 3)} s; the job has the tip wait "
+            message += f"{format_number(self.feeds.dwell, 3)} s first (dwell)"
+            yield Finding(kind="time", level="problem", where=f"line {self.feed.line[begins[short[0]]]}", message=message)
 
     def air_findings(self) -> Iterator[Finding]:
         """Yield where a program to be tried in air comes nearer to the work than it is to keep off."""
@@ -413,9 +415,11 @@ class _Bench:
                     deep = seen_on(self.piece, samples.points[struck])[:, 2]
                     worst = struck[int(deep.argmax())]
                     off = fine(max(-float(deep.max()), 0.0), self.units)
-                    says = f"comes within {off} of the work, at {place(samples.points[worst], self.units)}; in air it is to keep "
+                    message = (
+                        f"comes within {off} of the work, at {place(samples.points[worst], self.units)}; in air it is to keep "
+                    )
                     where = f"line {mine.line[samples.move[worst]]}"
-                    yield Finding(kind="air", level="problem", where=where, says=f"{says}{fine(self.air, self.units)} off")
+                    yield Finding(kind="air", level="problem", where=where, message=f"{message}{fine(self.air, self.units)} off")
                     break
 
     def touch_findings(self) -> Iterator[Finding]:
@@ -439,9 +443,9 @@ class _Bench:
                 deep = seen_on(self.piece, samples.points[struck])[:, 2]
                 worst = struck[int(deep.argmax())]
                 into = f"goes {fine(float(deep.max()), self.units)} deep into" if deep.max() > 0 else "comes to the surface of"
-                says = f"a fast move {into} the work, at {place(samples.points[worst], self.units)}"
+                message = f"a fast move {into} the work, at {place(samples.points[worst], self.units)}"
                 where = f"line {moves.line[samples.move[worst]]}"
-                yield Finding(kind="touch", level="problem", where=where, says=f"{says}; go clear of it first")
+                yield Finding(kind="touch", level="problem", where=where, message=f"{message}; go clear of it first")
 
     def _known(self) -> NDArray[np.bool_]:
         """Return for which moves it is known where every slide begins: once all have been sent somewhere, or one at a feed."""
@@ -452,12 +456,12 @@ class _Bench:
 
     def proof(self, title: str) -> Proof:
         """Return what comes of it all."""
-        strays: list[Deviation] = []
+        max_deviation: list[Deviation] = []
         found: list[Finding] = []
         whole = True
         for setup, outcome, more in self.path():
             found += [*path_findings(setup, outcome, self.tolerance, self.units), *more]
-            strays += deviations(setup, outcome)
+            max_deviation += deviations(setup, outcome)
             whole &= max(outcome.missing, default=0.0) <= _MOSTLY
         uses = used(self.moves, [axis for axis in self.lathe.axes if axis.letter in self.letters], self.units)
         found += [*jump_findings(self.traces), *self.stop_findings(), *self.hand_findings(), *self.clear_findings()]
@@ -472,7 +476,7 @@ class _Bench:
             title=title,
             units=self.units,
             allowed=self.tolerance,
-            deviation=max(strays, key=lambda each: (math.isnan(each.mm), each.mm), default=None),
+            deviation=max(max_deviation, key=lambda each: (math.isnan(each.mm), each.mm), default=None),
             whole_path=whole,
             air=self.air,
             findings=tuple(sorted(found, key=lambda each: ("problem", "warning", "note").index(each.level))),
@@ -494,8 +498,8 @@ def path_findings(setup: SetUp, outcome: Compared, tolerance: float, units: Leng
     if outcome.cut is not None and not outcome.cut.mm <= tolerance:
         cut = cuts[outcome.cut.cut]
         beside = f"{fine(outcome.cut.mm, units)} beside the path of cut {cut.number} ({cut.title})"
-        says = f"cuts {beside}, at {place(outcome.cut.place, units)}"
-        yield Finding(kind="path", level="problem", where=f"line {outcome.cut.line}", says=says)
+        message = f"cuts {beside}, at {place(outcome.cut.place, units)}"
+        yield Finding(kind="path", level="problem", where=f"line {outcome.cut.line}", message=message)
     missing = [cut for cut, part in zip(cuts, outcome.missing, strict=True) if not part <= _MOSTLY]
     if missing:
         first, last = missing[0], missing[-1]
@@ -503,13 +507,13 @@ def path_findings(setup: SetUp, outcome: Compared, tolerance: float, units: Leng
         if len(missing) > 1:
             some = "cuts" if last.number - first.number < len(missing) else f"{len(missing)} of the cuts"
             where = f"{some} {first.number} to {last.number}"
-        says = "is missing" if len(missing) == 1 else "are missing"
-        yield Finding(kind="path", level="problem", where=where, says=f"{says}: the program does not go there")
+        message = "is missing" if len(missing) == 1 else "are missing"
+        yield Finding(kind="path", level="problem", where=where, message=f"{message}: the program does not go there")
     for cut, owed in zip(cuts, outcome.owed, strict=True):
         if not owed.mm <= tolerance and cut not in missing:
             nearest = f"the nearest that is cut is on line {owed.line}"
-            says = f"strays by {fine(owed.mm, units)} from the job, at {place(owed.place, units)}; {nearest}"
-            yield Finding(kind="path", level="problem", where=f"cut {cut.number} ({cut.title})", says=says)
+            message = f"strays by {fine(owed.mm, units)} from the job, at {place(owed.place, units)}; {nearest}"
+            yield Finding(kind="path", level="problem", where=f"cut {cut.number} ({cut.title})", message=message)
 
 
 def deviations(setup: SetUp, outcome: Compared) -> list[Deviation]:

@@ -27,7 +27,21 @@ if TYPE_CHECKING:
 
     Ints = NDArray[np.int64]
 
-__all__ = ["ARC", "DWELL", "END", "FEED", "LETTERS", "RAPID", "STOP", "SWITCHED", "Blocks", "Reading", "Remark", "load", "read"]
+__all__ = [
+    "ARC",
+    "DWELL",
+    "END",
+    "FEED",
+    "LETTERS",
+    "RAPID",
+    "STOP",
+    "SWITCHED",
+    "ReadBlocks",
+    "Reading",
+    "Remark",
+    "load",
+    "read",
+]
 
 LETTERS: Final = "XYZABC"
 """The letters of axes, in the order of columns."""
@@ -60,7 +74,7 @@ class Remark:
         From 1.
     level : "wrong", "problem" or "note"
         The program cannot be run as written, or what it does is not understood; it is run, but not as meant; good to know.
-    says : str
+    message : str
         What, and what to do about it.
     code : int
         Which of the things that a kernel tells it is; zero of any other.
@@ -68,15 +82,15 @@ class Remark:
 
     line: int
     level: Level
-    says: str
+    message: str
     code: int = 0
 
     def __str__(self) -> str:
-        return f"{'' if self.level == 'wrong' else f'{self.level}: '}line {self.line}: {self.says}"
+        return f"{'' if self.level == 'wrong' else f'{self.level}: '}line {self.line}: {self.message}"
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class Blocks(Brief):
+class ReadBlocks(Brief):
     """What a program has a controller do, one after the other.
 
     Parameters
@@ -118,7 +132,7 @@ class Reading(Brief):
     """
 
     data: bytes
-    blocks: Blocks
+    blocks: ReadBlocks
     named: dict[str, tuple[int, int]]
     remarks: tuple[Remark, ...]
     inverse: int = 0
@@ -195,7 +209,7 @@ def read(data: bytes, units: LengthUnit = "mm", *, longest: int = 0) -> Reading:
     ends, named, told = np.zeros((most + 1, 6)), np.zeros((6, 2), np.int64), np.zeros((_MOST_TOLD + 2 * CODES, 3), np.int64)
     count = run_words(kinds[:n], values[:n], lines[:n], units == "inch", block, ends[1:], minutes, arcs, named, told)
     del kinds, values, exact, lines
-    blocks = Blocks(block[:count, 0], block[:count, 1], ends[:count], ends[1 : count + 1], minutes[:count], arcs[:count])
+    blocks = ReadBlocks(block[:count, 0], block[:count, 1], ends[:count], ends[1 : count + 1], minutes[:count], arcs[:count])
     names = {letter: (int(at), int(line)) for letter, (at, line) in zip(LETTERS, named, strict=True) if at >= 0}
     reading = Reading(data, blocks, names, (), int(told[INVERSE - CODES, 1]))
     remarks = _remarks(reading, told[1 : told[0, 0] + 1], told[-CODES:, 0], spans, units)
@@ -222,12 +236,12 @@ def _shown(text: bytes) -> str:
 def _remarks(reading: Reading, told: Ints, tally: Ints, spans: NDArray[np.int32], units: LengthUnit) -> Iterator[Remark]:
     """Yield what the kernels told, in words; what is told once says on how many lines it is so."""
     for code, line, word in told.tolist():
-        level, says = _said()[code]
+        level, message = _said()[code]
         at = _shown(reading.data[spans[word, 0] : spans[word, 1]])
         unit = "inches" if units == "inch" else "mm"
-        says = says.format(text=repr(reading.text(line)), word=repr(at), units=unit)
+        message = message.format(text=repr(reading.text(line)), word=repr(at), units=unit)
         alike = int(tally[code]) - 1 if level != "wrong" else 0
-        yield Remark(line, level, says + (f" (and {alike} more lines like it)" if alike else ""), code)
+        yield Remark(line, level, message + (f" (and {alike} more lines like it)" if alike else ""), code)
 
 
 @cache

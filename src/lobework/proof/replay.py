@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
     from lobework.geometry.rigid import Array
     from lobework.lathe.lathe import Lathe
-    from lobework.proof.reader import Blocks, Ints
+    from lobework.proof.reader import Ints, ReadBlocks
     from lobework.proof.stops import Halt
 
     Bools = NDArray[np.bool_]
@@ -139,7 +139,7 @@ def fed_of(moves: Moves, into: str) -> Fed:
     return Fed(moves, at, moves.line[at], moves.stretch[at], begins, plunges, column)
 
 
-def modelled(blocks: Blocks, lathe: Lathe) -> Blocks:
+def modelled(blocks: ReadBlocks, lathe: Lathe) -> ReadBlocks:
     """Return a program's blocks with every place as the lathe's model has it: the one place where words become axes.
 
     A slide's word is a place in mm, and the word of an axis that turns is an angle in degrees, both in the sense of the model
@@ -156,7 +156,7 @@ def _sense(lathe: Lathe, letter: str) -> float:
     return -1.0 if any(axis.reversed for axis in lathe.axes if axis.letter == letter) else 1.0
 
 
-def replayed(blocks: Blocks, lathe: Lathe, into: str) -> Moves:
+def replayed(blocks: ReadBlocks, lathe: Lathe, into: str) -> Moves:
     """Return the moves that a program's blocks come to on a lathe.
 
     Arcs become chords; a rapid move takes as long as the axis that needs longest at its top speed. Where the tip only goes in or

@@ -149,9 +149,9 @@ class Proof:
         if not self.whole_path:
             return "the path is not the job's: cuts are missing"
         far = fine(self.deviation.mm, self.units)
-        says = "the path keeps within" if self.deviation.mm <= self.allowed else "the path strays by"
+        message = "the path keeps within" if self.deviation.mm <= self.allowed else "the path strays by"
         of = "of the job's" if self.deviation.mm <= self.allowed else "from the job's"
-        return f"{says} {far} {of} (worst: {self.deviation.where(self.units)}); allowed {fine(self.allowed, self.units)}"
+        return f"{message} {far} {of} (worst: {self.deviation.where(self.units)}); allowed {fine(self.allowed, self.units)}"
 
     def lines(self) -> Iterator[str]:
         """Yield the report, line by line: what is wrong first."""

@@ -28,12 +28,12 @@ _SEEN: Final = 65
 def controller_findings(reading: Reading, controller: Controller) -> Iterator[Finding]:
     """Yield what the controller of this lathe does not take, though the standard allows it."""
     if reading.inverse and not controller.inverse_time:
-        says = "inverse time (G93), which the lathe's controller does not know (inverse_time = false)"
-        yield Finding(kind="program", level="problem", where=f"line {reading.inverse}", says=says)
+        message = "inverse time (G93), which the lathe's controller does not know (inverse_time = false)"
+        yield Finding(kind="program", level="problem", where=f"line {reading.inverse}", message=message)
     line, length = reading.longest
     if length > controller.longest_line:
-        says = f"a line of {length} characters; the lathe's controller takes {controller.longest_line} (longest_line)"
-        yield Finding(kind="program", level="problem", where=f"line {line}", says=says)
+        message = f"a line of {length} characters; the lathe's controller takes {controller.longest_line} (longest_line)"
+        yield Finding(kind="program", level="problem", where=f"line {line}", message=message)
 
 
 def unit_findings(fed: Fed, letters: Mapping[str, str], traces: Sequence[Trace]) -> Iterator[Finding]:
@@ -46,8 +46,8 @@ def unit_findings(fed: Fed, letters: Mapping[str, str], traces: Sequence[Trace])
             ratios += [here[column] / job] if job > 0.01 and here[column] > 0 else []
     for times, write in ((25.4, "G21"), (1 / 25.4, "G20")):
         if ratios and all(abs(each / times - 1) < _LIKE_AN_INCH for each in ratios):
-            says = f"its lengths are {format_number(times, 4)} times the job's; they would fit if it began with {write}"
-            yield Finding(kind="units", level="problem", where="whole program", says=says)
+            message = f"its lengths are {format_number(times, 4)} times the job's; they would fit if it began with {write}"
+            yield Finding(kind="units", level="problem", where="whole program", message=message)
 
 
 def unsaid_findings(reading: Reading, lathe: Lathe, traces: Sequence[Trace]) -> Iterator[Finding]:
@@ -57,17 +57,17 @@ def unsaid_findings(reading: Reading, lathe: Lathe, traces: Sequence[Trace]) -> 
         if axis.letter in reading.named:
             at, line = reading.named[axis.letter]
             if reading.blocks.kind[at] != RAPID:
-                says = f"{axis.letter} is first sent anywhere at a feed, from wherever it stands; taken as 0 {unit}"
-                yield Finding(kind="program", level="note", where=f"line {line}", says=says)
+                message = f"{axis.letter} is first sent anywhere at a feed, from wherever it stands; taken as 0 {unit}"
+                yield Finding(kind="program", level="note", where=f"line {line}", message=message)
             continue
         asked = [_axes(each).get(axis.moves) for each in traces]
         places = np.concatenate([each for each in asked if each is not None] or [np.zeros(0)])
         if places.size and np.ptp(places) <= JOIN_MM:
-            says = f"never sent anywhere; it must stand at {format_number(axis.sign * float(places[0]))} {unit}"
-            yield Finding(kind="program", level="note", where=axis.letter, says=says)
+            message = f"never sent anywhere; it must stand at {format_number(axis.sign * float(places[0]))} {unit}"
+            yield Finding(kind="program", level="note", where=axis.letter, message=message)
         elif places.size:
-            says = f"never sent anywhere, and the job moves the {axis.moves} by it"
-            yield Finding(kind="program", level="problem", where=axis.letter, says=says)
+            message = f"never sent anywhere, and the job moves the {axis.moves} by it"
+            yield Finding(kind="program", level="problem", where=axis.letter, message=message)
 
 
 def remark_findings(reading: Reading, controller: Controller) -> Iterator[Finding]:
@@ -79,7 +79,7 @@ def remark_findings(reading: Reading, controller: Controller) -> Iterator[Findin
         if declared and each.code == SEMICOLON:
             continue
         level: Literal["note", "problem"] = "note" if each.level == "note" else "problem"
-        yield Finding(kind="program", level=level, where=f"line {each.line}", says=each.says)
+        yield Finding(kind="program", level=level, where=f"line {each.line}", message=each.message)
 
 
 def _axes(trace: Trace) -> dict[str, Array]:

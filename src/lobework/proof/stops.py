@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from lobework.geometry.rigid import Array
     from lobework.kinematics.trace import Trace
     from lobework.lathe.lathe import Lathe
-    from lobework.proof.reader import Blocks, Reading
+    from lobework.proof.reader import ReadBlocks, Reading
     from lobework.quantities.units import LengthUnit
 
 __all__ = ["Halt", "Hands", "halts_of", "opening_findings", "stands_clear"]
@@ -91,7 +91,7 @@ def _in_order(things: Sequence[str], words: str) -> bool:
     return True
 
 
-def halts_of(reading: Reading, blocks: Blocks, lathe: Lathe) -> list[Halt]:
+def halts_of(reading: Reading, blocks: ReadBlocks, lathe: Lathe) -> list[Halt]:
     """Return where a program waits for a person, in order; ``blocks`` are those of the reading, as the lathe's model has them."""
     stops = np.flatnonzero(blocks.kind == STOP)
     moves = np.flatnonzero(~np.isin(blocks.kind, (STOP, DWELL, SWITCHED)))
@@ -132,7 +132,7 @@ def _said_at(reading: Reading, line: int, after: int, lathe: Lathe) -> str:
     return ""
 
 
-def opening_findings(halts: Sequence[Halt], blocks: Blocks, hands: Hands, first: int) -> Iterator[Finding]:
+def opening_findings(halts: Sequence[Halt], blocks: ReadBlocks, hands: Hands, first: int) -> Iterator[Finding]:
     """Yield that a program moves an axis before a person has confirmed that the lathe is ready, or does not ask for all of it."""
     moving = np.flatnonzero(np.isin(blocks.kind, (RAPID, FEED, ARC)))
     if not moving.size:
@@ -142,16 +142,16 @@ def opening_findings(halts: Sequence[Halt], blocks: Blocks, hands: Hands, first:
     away = hands.away(first) if hands.fed_by_hand else ""
     wanted = [away, *wanted] if away else wanted
     if opening is None:
-        says = f"moves before the opening stop; write M0 before it, and in its words: {'; '.join(wanted)}"
-        yield Finding(kind="stop", level="problem", where=f"line {blocks.line[moving[0]]}", says=says)
+        message = f"moves before the opening stop; write M0 before it, and in its words: {'; '.join(wanted)}"
+        yield Finding(kind="stop", level="problem", where=f"line {blocks.line[moving[0]]}", message=message)
     elif hands.spoken:
         lacks = [each for each in wanted if not _times(each, opening.words, whole=each in READY or hands.clear is not None)]
         if lacks:
-            says = f"the words of the opening stop lack: {'; '.join(lacks)}"
-            yield Finding(kind="stop", level="problem", where=f"line {opening.line}", says=says)
+            message = f"the words of the opening stop lack: {'; '.join(lacks)}"
+            yield Finding(kind="stop", level="problem", where=f"line {opening.line}", message=message)
         elif not _in_order(wanted, opening.words):
-            says = f"the words of the opening stop come in another order than: {'; '.join(wanted)}"
-            yield Finding(kind="stop", level="problem", where=f"line {opening.line}", says=says)
+            message = f"the words of the opening stop come in another order than: {'; '.join(wanted)}"
+            yield Finding(kind="stop", level="problem", where=f"line {opening.line}", message=message)
 
 
 class Hands:
@@ -219,26 +219,26 @@ class Hands:
         must = [*first, *self.changes(before, now), *last]
         cut = self._cuts[now]
         if must and not halts:
-            says = f"the program does not stop before cut {cut.number} ({cut.title}), where a person must: {'; '.join(must)}"
-            yield Finding(kind="stop", level="problem", where=where, says=says)
+            message = f"the program does not stop before cut {cut.number} ({cut.title}), where a person must: {'; '.join(must)}"
+            yield Finding(kind="stop", level="problem", where=where, message=message)
         elif must and self.spoken:
             words = "".join(each.words for each in halts)
             lacks = [each for each in must if not _times(each, words, whole=self.clear is not None)]
             at = f"line {halts[0].line}"
             if lacks:
-                says = f"the words of the stop before cut {cut.number} ({cut.title}) lack: {'; '.join(lacks)}"
-                yield Finding(kind="stop", level="problem", where=at, says=says)
+                message = f"the words of the stop before cut {cut.number} ({cut.title}) lack: {'; '.join(lacks)}"
+                yield Finding(kind="stop", level="problem", where=at, message=message)
                 return
             if not _in_order(must, words):
-                says = f"the stops before cut {cut.number} ({cut.title}) come in another order than: {'; '.join(must)}"
-                yield Finding(kind="stop", level="problem", where=at, says=says)
+                message = f"the stops before cut {cut.number} ({cut.title}) come in another order than: {'; '.join(must)}"
+                yield Finding(kind="stop", level="problem", where=at, message=message)
         yield from self.contrary(halts, now)
 
     def none_needed(self, halts: Sequence[Halt], now: int) -> Iterator[Finding]:
         """Yield the halts between moves between which a person has nothing to do."""
         for halt in halts:
-            says = "stops for a person, who has nothing to set here in the job"
-            yield Finding(kind="stop", level="note", where=f"line {halt.line}", says=says)
+            message = "stops for a person, who has nothing to set here in the job"
+            yield Finding(kind="stop", level="note", where=f"line {halt.line}", message=message)
         yield from self.contrary(halts, now)
 
     def contrary(self, halts: Sequence[Halt], now: int) -> Iterator[Finding]:
@@ -248,8 +248,8 @@ class Hands:
                 begins = f"set {what} to" if setting.do == "set" else f"fit {what}:"
                 if _times(begins, halt.words, whole=False) > _times(str(setting), halt.words):
                     cut = self._cuts[now]
-                    says = f"the words of this stop set {what} otherwise than cut {cut.number} ({cut.title}): {setting}"
-                    yield Finding(kind="stop", level="problem", where=f"line {halt.line}", says=says)
+                    message = f"the words of this stop set {what} otherwise than cut {cut.number} ({cut.title}): {setting}"
+                    yield Finding(kind="stop", level="problem", where=f"line {halt.line}", message=message)
 
     def first(self, halts: Sequence[Halt], now: int, where: str) -> Iterator[Finding]:
         """Yield that the cutter is not fed in by hand before the first cut, if a person must."""
@@ -258,15 +258,15 @@ class Hands:
             not halts or (self.spoken and not _times(self._depth(now), words, whole=self.clear is not None))
         ):
             cut = self._cuts[now]
-            says = f"the program does not stop before cut {cut.number} ({cut.title}), where a person must: {self._depth(now)}"
-            yield Finding(kind="stop", level="problem", where=where, says=says)
+            message = f"the program does not stop before cut {cut.number} ({cut.title}), where a person must: {self._depth(now)}"
+            yield Finding(kind="stop", level="problem", where=where, message=message)
         yield from self.contrary(halts, now)
 
     def last(self, halts: Sequence[Halt], before: int, where: str) -> Iterator[Finding]:
         """Yield that the cutter, fed in by hand, is not withdrawn after the last cut."""
         if self.fed_by_hand and not (halts and (not self.spoken or _times(self.away(before), halts[0].words, whole=False))):
-            says = f"the program ends with the tip in the work; stop after the last cut, and in its words: {self.away(before)}"
-            yield Finding(kind="stop", level="problem", where=where, says=says)
+            message = f"the program ends with the tip in the work; stop after the last cut, and in its words: {self.away(before)}"
+            yield Finding(kind="stop", level="problem", where=where, message=message)
 
 
 def stands_clear(halts: Sequence[Halt], touches: Callable[[Halt], bool], reaches: Callable[[Halt], bool]) -> Iterator[Finding]:
@@ -274,8 +274,8 @@ def stands_clear(halts: Sequence[Halt], touches: Callable[[Halt], bool], reaches
     for halt in halts:
         where = f"line {halt.line}"
         if touches(halt):
-            says = "stops for a person while the tip is in the work; withdraw it first"
-            yield Finding(kind="stop", level="problem", where=where, says=says)
+            message = "stops for a person while the tip is in the work; withdraw it first"
+            yield Finding(kind="stop", level="problem", where=where, message=message)
         elif not reaches(halt):
-            says = "stops for a person while the tip is nearer to the work than clear; withdraw it first"
-            yield Finding(kind="stop", level="warning", where=where, says=says)
+            message = "stops for a person while the tip is nearer to the work than clear; withdraw it first"
+            yield Finding(kind="stop", level="warning", where=where, message=message)

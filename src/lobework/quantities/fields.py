@@ -52,7 +52,7 @@ class Measure:
 
     Parameters
     ----------
-    says : str
+    description : str
         What may be written, for messages and the schema.
     read : callable
         Written value to the value kept in the field (mm, degrees or `Phase`). Lengths also take ``bare``.
@@ -66,7 +66,7 @@ class Measure:
         The JSON Schema of what may be written, where it is neither a number, a text nor pairs.
     """
 
-    says: str
+    description: str
     read: Callable[..., Any]
     show: Callable[[Any], str]
     pairs: bool = False
@@ -122,9 +122,9 @@ def show_pairs(pairs: Pairs, units: LengthUnit = "mm") -> str:
     return f"{', '.join(each)} {'mm' if units == 'mm' else 'in'}"
 
 
-def pairs_measure(says: str) -> Measure:
+def pairs_measure(description: str) -> Measure:
     """Return how a field of pairs of lengths is written: what may be written, for messages and the schema."""
-    return Measure(says, length_pairs, show_pairs, pairs=True)
+    return Measure(description, length_pairs, show_pairs, pairs=True)
 
 
 @cache
@@ -156,8 +156,8 @@ def held_in(part: Any, field: str) -> dict[str, Any]:
     >>> held_in(SimpleNamespace(rollers=(Roller(3.0), Roller(4.0)), radius=3.0), "rollers")
     {'roller 1': Roller(radius=3.0), 'roller 2': Roller(radius=4.0)}
     """
-    held = getattr(part, field)
-    parts = held if isinstance(held, tuple) and all(is_dataclass(each) for each in held) else ()
+    holder = getattr(part, field)
+    parts = holder if isinstance(holder, tuple) and all(is_dataclass(each) for each in holder) else ()
     one = field.replace("_", " ").removesuffix("s")
     return {f"{one} {number}": each for number, each in enumerate(parts, 1)}
 

@@ -99,7 +99,7 @@ class Drawing:
 
     Parameters
     ----------
-    title, says : str
+    title, description : str
         What it is called, and what it shows in one sentence.
     left, top : float, mm
         Where the sheet's upper left corner is; Y goes up, the middle of the work is at zero.
@@ -116,7 +116,7 @@ class Drawing:
     """
 
     title: str
-    says: str
+    description: str
     left: float
     top: float
     width: float
@@ -195,20 +195,20 @@ def _mark(trace: Trace, piece: Piece, cutter: Cutter) -> Array:
 
     tip = np.array([[trace.x[0], trace.y[0], trace.z[0]]])
     surface = getattr(piece, "surface", None)
-    if not isinstance(surface, Face | Round) or not has_edge(cutter) or isinstance(cutter.held, DrillingSpindle):
+    if not isinstance(surface, Face | Round) or not has_edge(cutter) or isinstance(cutter.holder, DrillingSpindle):
         return tip
-    held = cutter.held
+    holder = cutter.holder
     sweep = sweep_of(trace, cutter, surface)
     level, outward = sweep.level[0], sweep.outward[0]
     aside = np.cross(outward, level)
-    if isinstance(held, EccentricFrame):
+    if isinstance(holder, EccentricFrame):
         turn = np.linspace(0, 2 * math.pi, 181)[:, None]
-        ring: Array = tip + held.radius * (np.cos(turn) * level + np.sin(turn) * aside)
+        ring: Array = tip + holder.radius * (np.cos(turn) * level + np.sin(turn) * aside)
         return ring
     depth = max(float(seen_on(piece, tip)[0, 2]), 0.0)
-    if isinstance(held, CuttingFrame):
-        angle = math.radians(held.angle_deg)
-        way, reach = math.cos(angle) * level + math.sin(angle) * aside, math.sqrt(max(depth * (2 * held.radius - depth), 0.0))
+    if isinstance(holder, CuttingFrame):
+        angle = math.radians(holder.angle_deg)
+        way, reach = math.cos(angle) * level + math.sin(angle) * aside, math.sqrt(max(depth * (2 * holder.radius - depth), 0.0))
     else:
         way, reach = level, cutter.width_at(depth) / 2
     stroke: Array = tip + np.array([[-reach], [reach]]) * way
@@ -355,8 +355,8 @@ def draw(title: str, piece: Piece, cutter: Cutter, traces: Sequence[Trace], unit
         if rolled
         else "Face of the work in true millimetres, seen from the cutter"
     )
-    says = f"{shown}: {'; '.join(about)}."
+    description = f"{shown}: {'; '.join(about)}."
     return Drawing(
-        title=title or "untitled", says=says, left=float(left), top=top, width=float(width),
+        title=title or "untitled", description=description, left=float(left), top=top, width=float(width),
         height=float(math.ceil(top - y + _MARGIN_MM * 0.8)), layers=layers, lines=tuple(lines), words=tuple(words), bar=bar,
     )  # fmt: skip

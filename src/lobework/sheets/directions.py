@@ -42,14 +42,14 @@ def plus_of(axis: Axis) -> str:
     'turns the work counterclockwise: the wood at the cutter goes up'
     """
     if axis.moves == "spindle":
-        says = "turns the work counterclockwise: the wood at the cutter goes up"
+        message = "turns the work counterclockwise: the wood at the cutter goes up"
     elif axis.moves == "cutter":
-        says = (
+        message = (
             "turns the cutter counterclockwise, seen from above: from along the spindle, at 0, to across it, from X plus, at 90"
         )
     else:
-        says = f"turns {axis.moves} counterclockwise, as the work"
-    return says + (f"; {axis.letter} is reversed: its words in the program have the other sign" if axis.reversed else "")
+        message = f"turns {axis.moves} counterclockwise, as the work"
+    return message + (f"; {axis.letter} is reversed: its words in the program have the other sign" if axis.reversed else "")
 
 
 def trial_of(axis: Axis) -> str:
@@ -94,8 +94,8 @@ def directions(cuts: Sequence[Cut]) -> tuple[tuple[str, str], ...]:
     if any(cut.passed.cams for cut in cuts):
         said.append(("phase, index plus", "turn a cam on counterclockwise, as the work"))
     if any(_is_indexed(each.chuck) for each in lathe.chucks):
-        says = "turns the work on counterclockwise, so that the next cut comes clockwise of the last on the work"
-        said.append(("chuck's index plus", says))
+        message = "turns the work on counterclockwise, so that the next cut comes clockwise of the last on the work"
+        said.append(("chuck's index plus", message))
     said += _pushes(cuts)
     return (*said, *(("try it first", trial) for trial in trials(axes)))
 
@@ -134,8 +134,8 @@ def _pushes(cuts: Sequence[Cut]) -> list[tuple[str, str]]:
     if gains:
         shown = show(gains[0]) + (f" to {show(gains[-1])}" if len(gains) > 1 else "")
         lever = "a lever from the headstock carries the follower along with the spindle by 1 - 1/gain of the spindle's travel"
-        says = (
+        message = (
             f"{shown}: travel of the spindle, at its own height, over the lift of the follower; {lever} (below zero, against it)"
         )
-        said.append(("gain", says))
+        said.append(("gain", message))
     return said

@@ -44,7 +44,7 @@ def lathe_sheet(lathe: Lathe, units: LengthUnit = "mm") -> tuple[Group, ...]:
         "headstock": _headstock(lathe, units),
         "bed": of_the_bed(lathe, units),
         "moved by the controller": [
-            (name, _driven(says, axis, units)) for axis in lathe.axes for name, says in [axis_entry(axis, units)]
+            (name, _driven(message, axis, units)) for axis in lathe.axes for name, message in [axis_entry(axis, units)]
         ],
         "set by hand": [hand_entry(each, units) for each in lathe.hand],
         "cams": _cams(lathe),
@@ -74,11 +74,11 @@ def _moves(lathe: Lathe) -> bool:
     return lathe.headstock.sideways != "fixed" or lathe.headstock.endways != "fixed"
 
 
-def _driven(says: str, axis: Axis, units: LengthUnit) -> str:
+def _driven(message: str, axis: Axis, units: LengthUnit) -> str:
     """Return what an axis moves and how far, and what its motor can do."""
     scale, unit = (360.0, "turn") if axis.rotary else (25.4, "in") if units == "inch" else (1.0, "mm")
     many = "turns" if axis.rotary else unit
-    found = [says, *([plus_of(axis)] if axis.rotary else [])]
+    found = [message, *([plus_of(axis)] if axis.rotary else [])]
     if math.isfinite(axis.top_speed):
         found.append(f"at most {format_number(axis.top_speed * 60 / scale)} {many} a minute")
     if math.isfinite(axis.acceleration):
@@ -108,9 +108,9 @@ def _turned(cam: CamShaft, lathe: Lathe) -> str:
     if cam.turned_by == "motor":
         axis = lathe.axis(f"cam {cam.number}")
         assert axis is not None
-        says = f"turned by its own motor, axis {axis.letter}"
+        message = f"turned by its own motor, axis {axis.letter}"
         decimals = "no decimals" if cam.percent_places == 0 else f"{cam.percent_places} decimals"
-        return says if cam.percent_places is None else f"{says}; its control takes the ratio as a percent with {decimals}"
+        return message if cam.percent_places is None else f"{message}; its control takes the ratio as a percent with {decimals}"
     return "exists only in software: a slide follows its lift" if cam.turned_by == "software" else "locked to the spindle"
 
 

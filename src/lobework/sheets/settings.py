@@ -46,10 +46,10 @@ if TYPE_CHECKING:
 
 __all__ = [
     "Column",
+    "CutRow",
     "Entry",
     "Group",
     "Settings",
-    "Step",
     "Steps",
     "axis_entry",
     "hand_entry",
@@ -88,7 +88,7 @@ class Column:
 
 
 @dataclass(frozen=True, slots=True)
-class Step:
+class CutRow:
     """One cut: its number in the job, its places in the series, and the value of each column."""
 
     number: int
@@ -103,7 +103,7 @@ class Steps(Brief):
     name: str
     places: str
     columns: tuple[Column, ...]
-    rows: tuple[Step, ...]
+    rows: tuple[CutRow, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, repr=False)
@@ -283,7 +283,7 @@ def _steps(cuts: Sequence[Cut], cutter: Cutter, piece: Piece, units: LengthUnit)
             columns.append(Column(name, "nobody"))
             told.append(by_cut)
     rows = tuple(
-        Step(
+        CutRow(
             cut.number,
             ".".join(str(level.number) for level in cut.levels),
             (
@@ -422,7 +422,7 @@ def set_up(
             "lathe",
             ("name", lathe.name),
             *(axis_entry(axis, units) for axis in lathe.axes),
-            *((f"{name} by hand", says) for name, says in (hand_entry(each, units) for each in lathe.hand)),
+            *((f"{name} by hand", message) for name, message in (hand_entry(each, units) for each in lathe.hand)),
             *of_the_bed(lathe, units),
         ),
         _group("headstock", *_headstock(lathe, units)),
@@ -450,5 +450,5 @@ def set_up(
 
 def _frame(cuts: Sequence[Cut], cutter: Cutter, piece: Piece, units: LengthUnit) -> str:
     """Return the angle to set the cutting frame to for one pass, and how it lies there; empty where it lies along nothing."""
-    lie, held = lie_of(cuts, cutter, piece), getattr(cutter, "held", None)
-    return lie.says(held.angle_deg, units) if lie is not None and isinstance(held, CuttingFrame) else ""
+    lie, holder = lie_of(cuts, cutter, piece), getattr(cutter, "holder", None)
+    return lie.message(holder.angle_deg, units) if lie is not None and isinstance(holder, CuttingFrame) else ""

@@ -107,28 +107,28 @@ def zero_steps(cut: Cut, units: LengthUnit = "mm", *, again: bool = False) -> tu
     begins = f"turn it to {zero}" if again else f"turn it to where it stands as the job begins: that is {zero}"
     steps = [("spindle", f"{begins}; keep it there until the zeros are set")]
     steps += [_cam(cut, number) for number in _fitted(cut)]
-    if says := "; ".join([*([f"{_bearing(motion)}{_rests(first, units)}"] if _fitted(cut) else []), *_held(motion)]):
-        steps.append(("headstock", says))
+    if message := "; ".join([*([f"{_bearing(motion)}{_rests(first, units)}"] if _fitted(cut) else []), *_held(motion)]):
+        steps.append(("headstock", message))
     steps.append(("x and y", _tip(cut, stand, units)))
     steps.append(("z", _end(cut, stand, units)))
     for push, name, mm in _others(motion):
-        says = f"with it alone bearing, {_place_of(name, cut)} must read {name} {show_place(name, mm, cut.lathe, units)}"
-        steps.append((f"follower of cam {push.number}", f"{says}; shift this follower in its holder until it does"))
+        message = f"with it alone bearing, {_place_of(name, cut)} must read {name} {show_place(name, mm, cut.lathe, units)}"
+        steps.append((f"follower of cam {push.number}", f"{message}; shift this follower in its holder until it does"))
     if cut.passed.arc is not None and cut.passed.arc.cutter == "turns":
         steps.append(("cutter", "pointing along the spindle; at 90 degrees across it, from X plus"))
     if _fitted(cut):
         steps.append(("then", "set phase and index as below; x, y and z keep their zeros"))
-    return tuple((f"{number}. {name}", says) for number, (name, says) in enumerate(steps, 1))
+    return tuple((f"{number}. {name}", message) for number, (name, message) in enumerate(steps, 1))
 
 
 def _held(motion: Motion) -> list[str]:
     """Return which ways a headstock that could move must not, for no cam moves it so."""
-    headstock, held = motion.cut.lathe.headstock, []
+    headstock, holder = motion.cut.lathe.headstock, []
     if headstock.sideways != "fixed" and not motion.sideways:
-        held.append(f"no cam moves it sideways: lock it{' upright over the pivot' if motion.rocks else ' so'}")
+        holder.append(f"no cam moves it sideways: lock it{' upright over the pivot' if motion.rocks else ' so'}")
     if headstock.endways != "fixed" and not motion.endways:
-        held.append("no cam moves it endways: lock it so")
-    return held
+        holder.append("no cam moves it endways: lock it so")
+    return holder
 
 
 def _alone(pushes: Pushes, push: Push) -> Pushes:

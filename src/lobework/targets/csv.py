@@ -72,5 +72,5 @@ def render(traces: Sequence[Trace]) -> bytes:
 
 
 TARGET: Final = Target(
-    name="csv", file="axes.csv", shows="axes", says="every axis at every sample, for a spreadsheet", render=render
+    name="csv", file="axes.csv", shows="axes", description="every axis at every sample, for a spreadsheet", render=render
 )

@@ -26,17 +26,17 @@ def _rows(section: Section, grid: Grid, letters: Sequence[str]) -> Iterator[Sequ
     """Yield one cut: every place that is known, in the program's units."""
     scale, last = 10.0**grid.places, np.full(len(letters), np.nan)
 
-    def row(step: str, minutes: float | str = "", says: str = "") -> Sequence[Any]:
-        return [*head, step, minutes, *("" if np.isnan(each) else each for each in last.tolist()), cell(says)]
+    def row(step: str, minutes: float | str = "", message: str = "") -> Sequence[Any]:
+        return [*head, step, minutes, *("" if np.isnan(each) else each for each in last.tolist()), cell(message)]
 
     head = [section.number, cell(section.title)]
     for note in section.notes:
-        yield row("note", says=note)
+        yield row("note", message=note)
     for step in section.steps:
         if isinstance(step, Prompt):
             last[:] = np.nan
-            for thing in step.says:
-                yield row("stop", says=thing)
+            for thing in step.instructions:
+                yield row("stop", message=thing)
         elif isinstance(step, Dwell):
             yield row("wait", step.seconds / 60)
         elif isinstance(step, Rapid | Feed):
@@ -112,5 +112,5 @@ def render(program: Program) -> bytes:
 
 
 TARGET: Final = Target(
-    name="moves", file="moves.csv", shows="program", says="the program as a table, for other controllers", render=render
+    name="moves", file="moves.csv", shows="program", description="the program as a table, for other controllers", render=render
 )

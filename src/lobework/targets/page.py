@@ -264,7 +264,7 @@ def render(carving: Carving, dots: int | None = None) -> bytes:
         title=title,
         what=_shown(what[:1].upper() + what[1:]),
         label=_shown(f"The carved work, a {what}, which can be turned"),
-        alt=_shown(shown.says),
+        alt=_shown(shown.description),
         still=_packed(encode(shown)),
         front="Face on" if isinstance(carving.stock.surface, Face) else "From the side",
         facts="\n".join(f"<dt>{_shown(name)}</dt><dd>{_shown(value)}</dd>" for name, value in _facts(carving)),
@@ -282,7 +282,7 @@ TARGET: Final = Target(
     name="page",
     file="work.html",
     shows="carving",
-    says="a page that turns the carved work in a browser, offline",
+    description="a page that turns the carved work in a browser, offline",
     render=render,
     needs=("PIL", "lobework[picture]"),
 )

@@ -52,7 +52,9 @@ def render(drawing: Drawing, dpi: float = 254.0) -> bytes:
     Examples
     --------
     >>> from lobework.render.drawing import Drawing
-    >>> sheet = Drawing(title="Lid", says="", left=0.0, top=0.0, width=90.0, height=60.0, layers=(), lines=(), words=(), bar=50.0)
+    >>> sheet = Drawing(
+    ...     title="Lid", description="", left=0, top=0, width=90, height=60, layers=(), lines=(), words=(), bar=50
+    ... )
     >>> int.from_bytes(render(sheet)[16:20], "big")
     900
     """
@@ -74,7 +76,7 @@ TARGET: Final = Target(
     name="png",
     file="drawing.png",
     shows="drawing",
-    says="the sheet as a picture, ten dots a millimetre",
+    description="the sheet as a picture, ten dots a millimetre",
     render=render,
     needs=("resvg_py", "lobework[png]"),
 )

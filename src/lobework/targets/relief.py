@@ -33,7 +33,7 @@ def encode(shown: Relief) -> bytes:
 
     about = PngInfo()
     about.add_itxt("Title", one_line(shown.title))
-    about.add_itxt("Description", one_line(shown.says))
+    about.add_itxt("Description", one_line(shown.description))
     file = io.BytesIO()
     dpi = 25.4 / shown.mm_per_dot
     Image.fromarray(shown.dots).save(file, "png", dpi=(dpi, dpi), pnginfo=about, compress_level=_COMPRESSION)
@@ -81,7 +81,7 @@ TARGET: Final = Target(
     name="relief",
     file="relief.png",
     shows="carving",
-    says="the carved work as a picture in raking light, in true size",
+    description="the carved work as a picture in raking light, in true size",
     render=render,
     needs=("PIL", "lobework[picture]"),
 )

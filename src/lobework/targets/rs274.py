@@ -15,7 +15,7 @@ import numpy as np
 
 from lobework.checks.check import show_small
 from lobework.errors import SettingError
-from lobework.kernels.compile_when_worth import suited
+from lobework.kernels.compile_when_worth import compile_when_worth
 from lobework.kernels.rs274.write import LINES, LONGEST, MODE, NUMBER, SLOWEST, spell
 from lobework.lathe.hand_settings import show_length, wrapped
 from lobework.lathe.lathe import Controller
@@ -162,7 +162,7 @@ def _timed(step: Timed, places: _Places, lines: _Lines, title: str) -> None:
     letters = np.frombuffer("".join(step.letters).encode("ascii"), dtype=np.uint8)
     inverse = lines.controller.inverse_time
     state[MODE] = 94
-    size = suited(spell, len(counts), _COMPILED_FROM)(
+    size = compile_when_worth(spell, len(counts), _COMPILED_FROM)(
         counts, last, step.minutes, decimals, letters, places.slides[at], inverse, SLOWEST_RATE, LAST_NUMBER, state, out
     )
     lines.moves(out[:size].tobytes(), state)
@@ -196,7 +196,7 @@ def _section(section: Section, program: Program, places: _Places, lines: _Lines)
         elif isinstance(step, Dwell):
             lines.block(f"G4 P{_decimal(step.seconds, 3)}")
         elif isinstance(step, Prompt):
-            lines.stop(step.says)
+            lines.stop(step.instructions)
             places.forget()
         else:
             _timed(step, places, lines, title)
@@ -210,8 +210,8 @@ def _shown(places: _Places, letter: str, place: float) -> str:
 def _begins(program: Program, lines: _Lines) -> None:
     """Say which way plus is, and how the zeros are set, step by step."""
     for name, entries in program.begins:
-        for what, says in entries:
-            lines.say(says, f"{name}, {what}" if name == ZEROS else what)
+        for what, message in entries:
+            lines.say(message, f"{name}, {what}" if name == ZEROS else what)
 
 
 def _minutes(program: Program) -> str:
@@ -250,8 +250,8 @@ def _head(program: Program, lines: _Lines) -> None:
     cuts = len(program.sections)
     lines.say(f"{_pace(program)}; {cuts} cut{'s' if cuts != 1 else ''}; {_minutes(program)}", "time")
     lines.say(f"the tip stands {away} {'above the face' if program.approach.axis == 'z' else 'off the work'}", "between cuts")
-    if program.strays:
-        lines.say(f"at most {show_small(program.strays, program.units)} from the path on the work", "true to")
+    if program.max_deviation:
+        lines.say(f"at most {show_small(program.max_deviation, program.units)} from the path on the work", "true to")
     turned = ", ".join(axis.letter for axis in program.axes if axis.rotary)
     lines.say(f"fast moves of {turned} to where the next cut begins, often a turn or more back", "between cuts")
     for name, entries in program.setup:
@@ -330,5 +330,5 @@ def render(program: Program) -> bytes:
 
 
 TARGET: Final = Target(
-    name="rs274", file="program.ngc", shows="program", says="RS274/NGC for a controller, in inverse time", render=render
+    name="rs274", file="program.ngc", shows="program", description="RS274/NGC for a controller, in inverse time", render=render
 )

@@ -68,5 +68,9 @@ def render(carving: Carving, within: float | None = None) -> bytes:
 
 
 TARGET: Final = Target(
-    name="stl", file="work.stl", shows="carving", says="the carved work as a solid of triangles, millimetres", render=render
+    name="stl",
+    file="work.stl",
+    shows="carving",
+    description="the carved work as a solid of triangles, millimetres",
+    render=render,
 )

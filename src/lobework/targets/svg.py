@@ -104,7 +104,7 @@ def _lines(drawing: Drawing, width: str, height: str) -> Iterator[str]:
         'role="img" aria-labelledby="sheet-title sheet-says">'
     )
     yield f'<title id="sheet-title">{_text(drawing.title)}</title>'
-    yield f'<desc id="sheet-says">{_text(drawing.says)}</desc>'
+    yield f'<desc id="sheet-says">{_text(drawing.description)}</desc>'
     yield f"<style>{_STYLE}</style>"
     yield '<g id="sheet"><title>outline, centre and scale bar</title>'
     yield from _plain(drawing.lines)
@@ -142,7 +142,9 @@ def render(drawing: Drawing) -> bytes:
     Examples
     --------
     >>> from lobework.render.drawing import Drawing
-    >>> sheet = Drawing(title="Lid", says="", left=0.0, top=0.0, width=90.0, height=60.0, layers=(), lines=(), words=(), bar=50.0)
+    >>> sheet = Drawing(
+    ...     title="Lid", description="", left=0, top=0, width=90, height=60, layers=(), lines=(), words=(), bar=50
+    ... )
     >>> b'width="90.0000mm" height="60.0000mm" viewBox="0.0000 0.0000 90.0000 60.0000"' in render(sheet)
     True
     """
@@ -150,5 +152,9 @@ def render(drawing: Drawing) -> bytes:
 
 
 TARGET: Final = Target(
-    name="svg", file="drawing.svg", shows="drawing", says="the sheet in true millimetres, to print or engrave", render=render
+    name="svg",
+    file="drawing.svg",
+    shows="drawing",
+    description="the sheet in true millimetres, to print or engrave",
+    render=render,
 )

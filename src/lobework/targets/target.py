@@ -24,7 +24,7 @@ class Target:
         The name of the file it is written to.
     shows : "drawing", "axes", "program", "settings" or "carving"
         What ``render`` takes: a `Drawing`, a sequence of `Trace`, a `Program`, a `Settings` or a `Carving`.
-    says : str
+    description : str
         One line on what it is for.
     render : callable
         From that to the bytes of the whole file.
@@ -33,13 +33,14 @@ class Target:
 
     Examples
     --------
-    >>> Target(name="title", file="title.txt", shows="drawing", says="the title", render=lambda sheet: sheet.title.encode()).file
+    >>> render = lambda sheet: sheet.title.encode()
+    >>> Target(name="title", file="title.txt", shows="drawing", description="the title", render=render).file
     'title.txt'
     """
 
     name: str
     file: str
     shows: Shows
-    says: str
+    description: str
     render: Callable[[Any], bytes]
     needs: tuple[str, str] | None = None

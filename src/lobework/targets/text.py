@@ -143,5 +143,9 @@ def render(settings: Settings) -> bytes:
 
 
 TARGET: Final = Target(
-    name="text", file="settings.txt", shows="settings", says="every number to set and every step, to tick off", render=render
+    name="text",
+    file="settings.txt",
+    shows="settings",
+    description="every number to set and every step, to tick off",
+    render=render,
 )

@@ -123,6 +123,6 @@ TARGET: Final = Target(
     name="3mf",
     file="work.3mf",
     shows="carving",
-    says="the carved work as a solid of triangles that knows its unit",
+    description="the carved work as a solid of triangles that knows its unit",
     render=render,
 )

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 from lobework.lazy import names_on_demand
 
 if TYPE_CHECKING:
-    from lobework.plugins.sample import Known, Sample
+    from lobework.plugins.sample import ExpectedValue, Sample
     from lobework.testing.compare import Broken, Worst, assert_close, worst
     from lobework.testing.promise import Promise, Unjudged
     from lobework.testing.verified import Asked, Report, Verdict, asked_of, promises_of, verify
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 __all__ = [
     "Asked",
     "Broken",
-    "Known",
+    "ExpectedValue",
     "Promise",
     "Report",
     "Sample",
@@ -36,7 +36,7 @@ __all__ = [
 __getattr__, __dir__ = names_on_demand(
     __name__,
     {
-        "lobework.plugins.sample": ("Known", "Sample"),
+        "lobework.plugins.sample": ("ExpectedValue", "Sample"),
         "lobework.testing.compare": ("Broken", "Worst", "assert_close", "worst"),
         "lobework.testing.promise": ("Promise", "Unjudged"),
         "lobework.testing.verified": ("Asked", "Report", "Verdict", "asked_of", "promises_of", "verify"),

@@ -11,7 +11,7 @@ import numpy as np
 
 from lobework.carve import stock_of
 from lobework.carve.backend import EVERYTHING, accuracy_of, refuse
-from lobework.carve.plain import Plain
+from lobework.carve.plain import PlainBackend
 from lobework.errors import PluginError
 from lobework.geometry.surface import Face
 from lobework.parts.cutter import Vee
@@ -45,7 +45,7 @@ __all__: list[str] = []
 
 _SAME: Final = 1e-6
 """mm: what order and repetition may change."""
-_JUDGE: Final = Plain()
+_JUDGE: Final = PlainBackend()
 
 
 class _Enough(Exception):  # noqa: N818  (it is raised to stop, not in error)

@@ -15,7 +15,7 @@ from lobework.kinematics.contact import lift_of, touch_at
 from lobework.kinematics.finite_parts import cam_jumps, cam_places, finite_cam
 from lobework.kinematics.trace import trace
 from lobework.parts.drive import Drive
-from lobework.parts.follower import Flat, Knife, Roller
+from lobework.parts.follower import FlatFollower, Knife, Roller
 from lobework.parts.slide import At
 from lobework.quantities.tolerances import CONTACT_MM, JUMP_MM
 from lobework.quantities.units import format_number
@@ -73,7 +73,7 @@ def _every(cam: Cam) -> Array:
 )
 def _says(sample: Sample) -> int:
     cam = sample.part
-    for sound, says in (
+    for sound, message in (
         (isinstance(cam.lobes, int) and not isinstance(cam.lobes, bool) and cam.lobes >= 1, f"lobes is {cam.lobes!r}"),
         (0 < cam.base_radius < math.inf, f"base_radius is {cam.base_radius!r}"),
         (cam.on in ("edge", "face"), f"on is {cam.on!r}"),
@@ -83,7 +83,7 @@ def _says(sample: Sample) -> int:
         ),
     ):
         if not sound:
-            raise Broken(f"{says}; see lobework.plugins.Cam for what it must be")
+            raise Broken(f"{message}; see lobework.plugins.Cam for what it must be")
     for what, ask in _asks(cam).items():
         for at in (TURNING[:1], TURNING, _every(cam)):
             finite_of_shape(what, ask(at.copy()), at.shape)
@@ -222,7 +222,7 @@ def _same_again(sample: Sample) -> int:
 
 def _followers(cam: Cam) -> tuple[Follower, ...]:
     small = min(3.0, cam.base_radius / 8)
-    return (Knife(), Roller(small)) if cam.on == "face" else (Knife(), Roller(small), Flat())
+    return (Knife(), Roller(small)) if cam.on == "face" else (Knife(), Roller(small), FlatFollower())
 
 
 @promised(

@@ -100,8 +100,8 @@ def assert_same(one: Callable[[Any], Depth], other: Callable[[Any], Depth], with
     row, column = (int(each) for each in np.unravel_index(int(apart.argmax()), apart.shape))
     if not apart.max() <= within:
         rays = int((apart > within).sum())
-        says = f"worst error {apart.max():.3g} mm at row {row}, column {column}"
-        raise Broken(f"{says}: {first[row, column]:.6g} for {second[row, column]:.6g}, and {rays} rays in all are off")
+        message = f"worst error {apart.max():.3g} mm at row {row}, column {column}"
+        raise Broken(f"{message}: {first[row, column]:.6g} for {second[row, column]:.6g}, and {rays} rays in all are off")
     return max(float(apart.max()), 0.0)
 
 
@@ -115,7 +115,7 @@ def about(outward: Array, level: Array) -> tuple[Array, Array]:
 def on_face(cutter: Any, tip: object, outward: Array = UP, level: Array = ALONG_X) -> Sweep:
     """Return a sweep over a face through (n, 3) mm."""
     places = np.array(tip, dtype=np.float64).reshape(-1, 3)
-    return Sweep(cutter.edge, cutter.held, places, outward.copy(), level.copy())
+    return Sweep(cutter.edge, cutter.holder, places, outward.copy(), level.copy())
 
 
 def on_round(
@@ -134,7 +134,7 @@ def on_round(
     leans = math.atan2(along[0], out[0]) + lean
     outward = math.cos(aside) * (math.cos(leans) * away + math.sin(leans) * up) + math.sin(aside) * round_it
     level = -math.sin(leans) * away + math.cos(leans) * up
-    return Sweep(cutter.edge, cutter.held, np.stack([radius * cos, radius * sin, z], -1), *about(outward, level))
+    return Sweep(cutter.edge, cutter.holder, np.stack([radius * cos, radius * sin, z], -1), *about(outward, level))
 
 
 _HELD: Final[dict[str, Any]] = {
@@ -184,8 +184,8 @@ def carvings_for(
     """
     for piece, resolution in _PIECES:
         stock = stock_of(piece, coarser * resolution)
-        for number, (kind, held) in enumerate(_HELD.items()):
-            cutters: list[Any] = [replace(_CUTTERS[(number + k) % len(_CUTTERS)], held=held) for k in range(3)]
+        for number, (kind, holder) in enumerate(_HELD.items()):
+            cutters: list[Any] = [replace(_CUTTERS[(number + k) % len(_CUTTERS)], holder=holder) for k in range(3)]
             for leaning in (False, True) if isinstance(stock.surface, Face) else (False,):
                 on_it = _over_face(cutters, leaning) if isinstance(stock.surface, Face) else _over_round(cutters, stock.surface)
                 if (needs(stock, on_it) <= can) is not lacking:
@@ -201,8 +201,8 @@ def deep_carvings_for(can: frozenset[Ability]) -> Iterator[tuple[str, Stock, tup
     """Yield carvings of one pass that goes deep, as `carvings_for` yields its own."""
     for piece, resolution in _PIECES:
         stock = stock_of(piece, resolution)
-        for kind, held in _HELD.items():
-            cutter = replace(_LONG, held=held)
+        for kind, holder in _HELD.items():
+            cutter = replace(_LONG, holder=holder)
             if isinstance(stock.surface, Face):
                 on_it = on_face(cutter, [[-6.0, 1.1, -_DEEP_MM[0]], [6.5, -0.7, -_DEEP_MM[1]]])
             else:
@@ -218,8 +218,8 @@ _GOLDEN_RAD: Final = math.pi * (3.0 - math.sqrt(5.0))
 def wide_carvings_for(can: frozenset[Ability]) -> Iterator[tuple[str, Stock, tuple[Sweep, ...]]]:
     """Yield a carving of nine passes, at four depths, into a face of many rays, as `carvings_for` yields its own."""
     stock, number = stock_of(Disc(diameter=16.0, thickness=5.0), 0.05), np.arange(10)
-    for kind, held in _HELD.items():
-        cutter, on_it = Vee(angle_deg=90.0, width=2.4, held=held), []
+    for kind, holder in _HELD.items():
+        cutter, on_it = Vee(angle_deg=90.0, width=2.4, holder=holder), []
         for place, (x, y) in enumerate(itertools.product((-3.8, 0.0, 3.8), repeat=2)):
             turn, out = _GOLDEN_RAD * (number + place), 0.3 + 1.5 * np.sqrt(number / 10)
             tip = [x + out * np.cos(turn), y + out * np.sin(turn), np.full(10, -(0.05, 0.4, 0.12, 0.25)[place % 4])]

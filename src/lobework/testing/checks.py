@@ -56,7 +56,7 @@ def _finds(sample: Sample) -> int:
                 raise Broken(f"{name}: it finds {each!r}, which is not a lobework.plugins.Finding")
             if each.level not in levels:
                 raise Broken(f"{name}: it finds a {each.level!r}; a level is one of {', '.join(levels)}")
-            for what in ("kind", "where", "says"):
+            for what in ("kind", "where", "message"):
                 text = getattr(each, what)
                 if not isinstance(text, str) or not text.strip() or len(text.splitlines()) != 1:
                     raise Broken(f"{name}: {what} is {text!r}; it must be one line of words")
@@ -107,7 +107,7 @@ def _something(sample: Sample) -> int:
     for known in sample.known:
         known.asks(watched)
     if not found:
-        raise Broken(f"it finds nothing, in {cases} tries; give its sample a Known in which it finds something")
+        raise Broken(f"it finds nothing, in {cases} tries; give its sample an ExpectedValue in which it finds something")
     return cases
 
 

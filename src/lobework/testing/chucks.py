@@ -155,24 +155,24 @@ def _same_again(sample: Sample) -> int:
 @promised(
     "chuck",
     "varies as it says",
-    "With varies = False it stands still; with True it moves, at these settings or at others near them.",
+    "With is_dynamic = False it stands still; with True it moves, at these settings or at others near them.",
 )
 def _varies(sample: Sample) -> int:
     chuck = sample.part
-    if not isinstance(chuck.varies, bool | np.bool_):
-        raise Broken(f"varies is {chuck.varies!r}; it must be True or False")
-    if not chuck.varies:
+    if not isinstance(chuck.is_dynamic, bool | np.bool_):
+        raise Broken(f"is_dynamic is {chuck.is_dynamic!r}; it must be True or False")
+    if not chuck.is_dynamic:
         for what, ask in _asks(chuck).items():
             given = ask(TURNING)
             first = np.broadcast_to(given[:1], given.shape)
             assert_close(given, first, 0.0, TURNING, what=f"{what}: it says that it does not vary, and moves")
         return TURNING.size
-    tried = [chuck, *(each for each in near(chuck) if each.varies)]
+    tried = [chuck, *(each for each in near(chuck) if each.is_dynamic)]
     for number, each in enumerate(tried, 1):
         standing = _said(each, TURNING)
         if _apart(standing, Rigid(standing.rotation[:1] + 0 * standing.rotation, standing.shift[:1] + 0 * standing.shift)) > 0:
             return number
-    raise Broken("it says that it varies, and never moves; write varies = False")
+    raise Broken("is_dynamic is True, and it never moves; write is_dynamic = False")
 
 
 def _after(chuck: Chuck, turns: int) -> float:
@@ -184,26 +184,26 @@ def _after(chuck: Chuck, turns: int) -> float:
 @promised(
     "chuck",
     "comes back when it says",
-    "After comes_back turns, and not before, it stands as it did; with 0 it never does.",
+    "After period_turns turns, and not before, it stands as it did; with 0 it never does.",
     f"{_BACK:g} mm",
 )
 def _comes_back(sample: Sample) -> int:
     chuck = sample.part
-    turns = plain_number(getattr(chuck, "comes_back", None))
+    turns = plain_number(getattr(chuck, "period_turns", None))
     if turns is None:
         return _found_by_number(chuck)
     if isinstance(turns, bool) or not isinstance(turns, int) or turns < 0:
-        raise Broken(f"comes_back is {turns!r}; it must be a whole number of turns, or 0 where it never comes back")
+        raise Broken(f"period_turns is {turns!r}; it must be a whole number of turns, or 0 where it never comes back")
     earlier = [fewer for fewer in range(1, min(turns or _MOST_TURNS, 10_000)) if turns % fewer == 0]
     for later in (turns * times for times in (_LATER if turns else ())):
         if (apart := _after(chuck, later)) > _BACK * later / turns:
             raise Broken(
-                f"comes_back = {turns}, but {later} turns later it stands {apart:.3g} mm (or of a turn) from where it stood"
+                f"period_turns = {turns}, but {later} turns later it stands {apart:.3g} mm (or of a turn) from where it stood"
             )
     for fewer in earlier:
         if _after(chuck, fewer) <= _BACK:
-            says = f"comes_back = {turns}" if turns else "comes_back = 0, never"
-            raise Broken(f"{says}, but it stands as it did after {fewer} already")
+            message = f"period_turns = {turns}" if turns else "period_turns = 0, never"
+            raise Broken(f"{message}, but it stands as it did after {fewer} already")
     passed = trace(cut_on(fixed(chuck), turns=turns or 1, at=At(x=10.0, y=3.0)))
     closes = passed.closure.turns or 0
     if closes != turns or (passed.closure.gap_mm <= JOIN_MM) != bool(turns):
@@ -217,8 +217,10 @@ def _found_by_number(chuck: Chuck) -> int:
     """Hold what is found out by number, where a chuck does not say, to where the chuck stands."""
     turns = trace(cut_on(fixed(chuck), at=At(x=10.0, y=3.0))).closure.turns
     if turns is not None and (apart := _after(chuck, turns)) > 1e-3:
-        says = f"its path is taken to close after {turns} turns, when it stands {apart:.3g} mm (or of a turn) from where it stood"
-        raise Broken(f"{says}; write comes_back, 0 where it never comes back")
+        message = (
+            f"its path is taken to close after {turns} turns, when it stands {apart:.3g} mm (or of a turn) from where it stood"
+        )
+        raise Broken(f"{message}; write period_turns, 0 where it never comes back")
     return 1
 
 
@@ -315,8 +317,8 @@ def _refused_past_its_end(chuck: Any) -> int:
     past = [slide for slide in chuck.slides(_ONE_TURN.copy()) if _past(slide) > 1e-6]
     if not past:
         return 0
-    says = f"slide {past[0].name!r} is driven {_past(past[0]):g} mm past its travel, and the pass is not refused"
-    refused(lambda: trace(cut_on(fixed(chuck), at=At(x=10.0))), says)
+    message = f"slide {past[0].name!r} is driven {_past(past[0]):g} mm past its travel, and the pass is not refused"
+    refused(lambda: trace(cut_on(fixed(chuck), at=At(x=10.0))), message)
     return 1
 
 

@@ -10,7 +10,7 @@ import numpy as np
 
 import lobework.testing.settings  # noqa: F401  (what every part promises comes first)
 from lobework.carve import stock_of, sweep_of
-from lobework.carve.plain import Plain
+from lobework.carve.plain import PlainBackend
 from lobework.carve.sweep import has_edge
 from lobework.geometry.cutter_edge import Edge
 from lobework.geometry.surface import Face
@@ -135,21 +135,21 @@ def _ring(cutter: Any, depth: float) -> Any:
 )
 def _held(sample: Sample) -> int:
     cutter: Any = sample.part
-    edge, held = getattr(cutter, "edge", None), getattr(cutter, "held", None)
-    if edge is None and held is None:
+    edge, holder = getattr(cutter, "edge", None), getattr(cutter, "holder", None)
+    if edge is None and holder is None:
         return 1
     if not isinstance(edge, Edge):
         raise Broken(f"edge is {plain(repr(edge))}; one that has held has a lobework.plugins.Edge too")
-    if "held" not in measures(type(cutter)):
-        raise Broken("it has an edge, and no field held; write held: Holder = DrillingSpindle(), from lobework.plugins")
+    if "holder" not in measures(type(cutter)):
+        raise Broken("it has an edge, and no field held; write holder: Holder = DrillingSpindle(), from lobework.plugins")
     outline = edge.at(np.linspace(0.0, edge.half_width, 101))
     for holder in _HOLDERS:
-        other = replace(cutter, held=holder)
-        if other.held != holder:
-            raise Broken(f"set to {holder!r}, it is held by {other.held!r}")
+        other = replace(cutter, holder=holder)
+        if other.holder != holder:
+            raise Broken(f"set to {holder!r}, it is held by {other.holder!r}")
         sweep = sweep_of(trace(cut_on(fixed(), at=At(x=5.0))), other, Face(radius=8.0, thickness=5.0))
-        if sweep.held != holder:
-            raise Broken(f"set to {holder!r}, it carves held by {sweep.held!r}")
+        if sweep.holder != holder:
+            raise Broken(f"set to {holder!r}, it carves held by {sweep.holder!r}")
         again = other.edge.at(np.linspace(0.0, edge.half_width, 101))
         assert_close(again, outline, 1e-12, what=f"its edge, held by {holder.kind!r}")
     return len(_HOLDERS)
@@ -172,18 +172,18 @@ def _carves(sample: Sample) -> int:
     sweep = _ring(cutter, min(0.4, cutter.edge.height or 0.4))
     rays = 0
     for backend in _inside():
-        if {"face", cutter.held.kind} <= backend.can:
+        if {"face", cutter.holder.kind} <= backend.can:
             try:
                 assert_same(
                     lambda shift: carved(backend, stock, sweep, shift=shift),  # noqa: B023  (it is called here)
-                    lambda shift: carved(Plain(), stock, sweep, shift=shift),
+                    lambda shift: carved(PlainBackend(), stock, sweep, shift=shift),
                     CARVED_MM,
                 )
             except Broken as broken:
                 raise Broken(f"by {backend.name!r}: {broken}") from None
             rays += stock.rows * stock.columns
     if not rays:
-        raise Broken(f"no way of carving that ships inside can carve with a cutter held by {cutter.held.kind!r}")
+        raise Broken(f"no way of carving that ships inside can carve with a cutter held by {cutter.holder.kind!r}")
     return rays
 
 
@@ -205,12 +205,12 @@ def _outline(sample: Sample) -> int:
     cutter: Any = sample.part
     if not has_edge(cutter):
         return 1
-    held: Any = replace(sample.part, held=DrillingSpindle()) if "held" in measures(type(cutter)) else cutter
-    if not isinstance(held.held, DrillingSpindle):
+    holder: Any = replace(sample.part, holder=DrillingSpindle()) if "holder" in measures(type(cutter)) else cutter
+    if not isinstance(holder.holder, DrillingSpindle):
         return 1
     deep = min(0.4, cutter.edge.height or 0.4)
     stock = stock_of(_FACE, 0.23)
-    depth = carved(Plain(), stock, on_face(held, [[-20.0, 0.017, -deep], [20.0, 0.017, -deep]]))
+    depth = carved(PlainBackend(), stock, on_face(holder, [[-20.0, 0.017, -deep], [20.0, 0.017, -deep]]))
     away = stock.down - 0.017
     walls = np.abs(np.abs(away) - cutter.edge.half_width) < 1e-6
     expected = np.maximum(deep - cutter.edge.at(away), 0.0)

@@ -121,9 +121,9 @@ def _resized(part: Any, size: float, names: set[str]) -> Any:
     changed = {name: _grown(getattr(part, name), size) for name in names}
     for each in fields(part):
         if each.init and each.name not in names:
-            held = _held_grown(getattr(part, each.name), size)
-            if held is not getattr(part, each.name):
-                changed[each.name] = held
+            holder = _held_grown(getattr(part, each.name), size)
+            if holder is not getattr(part, each.name):
+                changed[each.name] = holder
     return replace(part, **changed)
 
 
@@ -177,8 +177,8 @@ def _by_growing(sample: Sample) -> Iterator[str]:
 def _grows_wrongly(name: str, is_length: bool, mark: str) -> str:
     if is_length:
         return f"{name}: it is marked Length, and the part grows evenly with its other lengths alone; mark it by its true unit"
-    says = f"{name}: it is marked {_told(mark)}, and the part grows evenly only where it grows with the lengths"
-    return f"{says}; mark it Length, or name its unit in the docstring: {name} : float, turns"
+    message = f"{name}: it is marked {_told(mark)}, and the part grows evenly only where it grows with the lengths"
+    return f"{message}; mark it Length, or name its unit in the docstring: {name} : float, turns"
 
 
 def _by_turning(sample: Sample) -> Iterator[str]:
@@ -207,8 +207,8 @@ def _held_types(part: Any) -> Iterator[type]:
     """Yield the type of a part, and of each part that its settings hold and its author wrote."""
     yield type(part)
     for each in fields(part):
-        held = getattr(part, each.name)
-        for one in held if isinstance(held, tuple) else (held,):
+        holder = getattr(part, each.name)
+        for one in holder if isinstance(holder, tuple) else (holder,):
             if is_dataclass(one) and not isinstance(one, type) and not type(one).__module__.startswith("lobework."):
                 yield type(one)
 

@@ -13,7 +13,7 @@ from lobework.errors import InputError, PartError
 from lobework.kinematics.contact import lift_of, touch_at
 from lobework.kinematics.finite_parts import finite_nose, nose_jumps, nose_places
 from lobework.kinematics.trace import trace
-from lobework.parts.cam import Eccentric, Wave
+from lobework.parts.cam import EccentricCam, Wave
 from lobework.parts.drive import Drive
 from lobework.quantities.tolerances import CONTACT_MM, JUMP_MM
 from lobework.testing.arrays import each_alone, finite_of_shape, leaves_alone, same_again
@@ -33,7 +33,7 @@ __all__: list[str] = []
 _WIDE: Final = 50.0
 """mm to either side: how much of an endless flat is looked at."""
 _FINER: Final = 4
-_DISC: Final = Eccentric(radius=30.0, offset=10.0)
+_DISC: Final = EccentricCam(radius=30.0, offset=10.0)
 _INSIDE: Final = 1 - 1e-3
 """Part of the nose in which slopes are measured: at its sides they may grow without bound."""
 
@@ -61,13 +61,13 @@ def _asks(follower: Follower) -> dict[str, Callable[[Array], Array]]:
 )
 def _says(sample: Sample) -> int:
     follower = sample.part
-    for sound, says in (
+    for sound, message in (
         (follower.form in ("round", "flat", "shaped"), f"form is {follower.form!r}"),
         (0 <= follower.half_width <= math.inf, f"half_width is {follower.half_width!r}"),
         (0 <= follower.rest < math.inf, f"rest is {follower.rest!r}"),
     ):
         if not sound:
-            raise Broken(f"{says}; see lobework.plugins.Follower for what it must be")
+            raise Broken(f"{message}; see lobework.plugins.Follower for what it must be")
     across = _across(follower)
     finite_of_shape("nose_at", follower.nose_at(across.copy()), across.shape)
     finite_of_shape("nose_slope_at", follower.nose_slope_at(across[1:-1].copy()), across[1:-1].shape)

@@ -151,7 +151,7 @@ def _at(part: Any) -> str:
 
 
 def _stands_still(sample: Sample) -> int:
-    if sample.part.varies:
+    if sample.part.is_dynamic:
         return 0
     for what, given in answers("chuck", sample.part).items():
         assert_close(given.numbers, np.broadcast_to(given.numbers[:1], given.numbers.shape), 0.0, what=f"{what}: it moves")
@@ -159,7 +159,7 @@ def _stands_still(sample: Sample) -> int:
 
 
 def _comes_back(sample: Sample) -> int:
-    turns = getattr(sample.part, "comes_back", None)
+    turns = getattr(sample.part, "period_turns", None)
     if not turns:
         return 0
     later = answers("chuck", sample.part, turned=2 * np.pi * turns)
@@ -184,8 +184,8 @@ def _apart(sample: Sample) -> int:
             try:
                 assert_close(beyond[what][smooth], given.numbers[smooth], _APART * scale)
             except Broken as broken:
-                says = f"{what} of {plain(repr(other))}, asked after another: {broken}"
-                raise Broken(f"{says}; what is kept of one answer must hang on all of the settings") from None
+                message = f"{what} of {plain(repr(other))}, asked after another: {broken}"
+                raise Broken(f"{message}; what is kept of one answer must hang on all of the settings") from None
             cases += 1
     if alike and len(tried) >= _FEWEST:
         raise Broken(f"none of its settings makes any difference, of {len(tried)} others that were tried")

@@ -33,7 +33,7 @@ class Promise:
         Of what: "chuck", "cam", "follower", "cutter", "piece", "backend", "target" or "check".
     name : str
         What it is called in reports and tests.
-    says : str
+    description : str
         What is promised, in plain English.
     within : str
         How exactly, such as "1e-9 mm"; empty where it holds to the letter.
@@ -52,7 +52,7 @@ class Promise:
 
     kind: str
     name: str
-    says: str
+    description: str
     tries: Tries
     within: str = ""
 
@@ -83,11 +83,11 @@ class Promise:
 _PROMISES: Final[dict[str, list[Promise]]] = {}
 
 
-def promised(kind: str, name: str, says: str, within: str = "") -> Callable[[Tries], Tries]:
+def promised(kind: str, name: str, description: str, within: str = "") -> Callable[[Tries], Tries]:
     """Return what makes a function from a sample to cases the check of a promise."""
 
     def keep(tries: Tries) -> Tries:
-        _PROMISES.setdefault(kind, []).append(Promise(kind=kind, name=name, says=says, tries=tries, within=within))
+        _PROMISES.setdefault(kind, []).append(Promise(kind=kind, name=name, description=description, tries=tries, within=within))
         return tries
 
     return keep

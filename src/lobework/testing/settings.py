@@ -96,7 +96,7 @@ def _written(value: Any) -> str:
     if isinstance(value, Phase):
         return json.dumps(format_phase(value))
     if isinstance(value, tuple | list) and value and all(_is_named(each) for each in value):
-        return f"{{ {', '.join(f'{json.dumps(name)} = {_written(held)}' for name, held in value)} }}"
+        return f"{{ {', '.join(f'{json.dumps(name)} = {_written(holder)}' for name, holder in value)} }}"
     if isinstance(value, tuple | list | frozenset):
         return f"[{', '.join(map(_written, value))}]"
     if is_dataclass(value):
@@ -146,8 +146,8 @@ def _refused(part: Any, name: str, given: float) -> None:
     except Broken:
         raise
     except Exception as error:  # noqa: BLE001  (whatever is raised is the wrong thing)
-        says = f"with {type(error).__name__} rather than lobework.plugins.require"
-        raise Broken(f"{name}={given} is refused {says}: {error}") from None
+        message = f"with {type(error).__name__} rather than lobework.plugins.require"
+        raise Broken(f"{name}={given} is refused {message}: {error}") from None
 
 
 for _kind in PARTS:

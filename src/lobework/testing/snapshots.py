@@ -25,15 +25,15 @@ class Snapshot:
 
     def __init__(self, thing: Any) -> None:
         self._thing = thing
-        self._kept = [(where, _kept(held)) for where, held in _held(thing)]
+        self._kept = [(where, _kept(holder)) for where, holder in _held(thing)]
 
     def assert_unchanged(self, who: str) -> int:
         """Return how many things were looked at; raise `Broken` where one is not what it was."""
         now = list(_held(self._thing))
         if len(now) != len(self._kept):
             raise Broken(f"{who} changes what it is given: it holds {len(now)} things for {len(self._kept)}")
-        for (where, held), (_, kept) in zip(now, self._kept, strict=True):
-            if not _same(held, kept):
+        for (where, holder), (_, kept) in zip(now, self._kept, strict=True):
+            if not _same(holder, kept):
                 raise Broken(f"{who} changes what it is given: {where}")
         return len(now)
 
@@ -58,11 +58,11 @@ def _held(thing: Any, where: str = "", seen: frozenset[int] = frozenset()) -> It
             yield from _held(value, f"{where}[{number}]", seen)
 
 
-def _kept(held: Any) -> Any:
-    return held.copy() if isinstance(held, np.ndarray) else held
+def _kept(holder: Any) -> Any:
+    return holder.copy() if isinstance(holder, np.ndarray) else holder
 
 
-def _same(held: Any, kept: Any) -> bool:
+def _same(holder: Any, kept: Any) -> bool:
     if isinstance(kept, np.ndarray):
-        return isinstance(held, np.ndarray) and np.array_equal(held, kept, equal_nan=True)
-    return type(held) is type(kept) and bool(held == kept)
+        return isinstance(holder, np.ndarray) and np.array_equal(holder, kept, equal_nan=True)
+    return type(holder) is type(kept) and bool(holder == kept)

@@ -232,7 +232,7 @@ def _true_size(sample: Sample) -> int:
                 _furthest(_with_middles(shown, wide) - shift, [line[:, :wide] for line in lines]),
             )
             if off > _LINE_MM:
-                says = f"a line is {off:.3g} mm off: mirrored, turned, left out or not closed"
-                raise Broken(f"{name}, in {units}: laid on what it shows, {says}")
+                message = f"a line is {off:.3g} mm off: mirrored, turned, left out or not closed"
+                raise Broken(f"{name}, in {units}: laid on what it shows, {message}")
         cases += len(lines)
     return cases

@@ -16,7 +16,7 @@ from lobework.files.standard_output import to_stderr
 from lobework.plugins import registry
 from lobework.plugins.hookspecs import CONTRACT
 from lobework.plugins.registry import Record
-from lobework.plugins.sample import Known, Sample
+from lobework.plugins.sample import ExpectedValue, Sample
 from lobework.plugins.validation import one_line, plain
 from lobework.testing.compare import Broken, assert_close
 from lobework.testing.promise import Promise, Unjudged, made
@@ -60,10 +60,10 @@ def promises_of(kind: str) -> tuple[Promise, ...]:
     for module in order:
         importlib.import_module(module)
     found = sorted(made(kind), key=lambda each: [*order, each.tries.__module__].index(each.tries.__module__))
-    return (*found, Promise(kind=kind, name=_KNOWN, says=_KNOWN_SAYS, tries=_known_answers, within="what each says"))
+    return (*found, Promise(kind=kind, name=_KNOWN, description=_KNOWN_SAYS, tries=_known_answers, within="what each says"))
 
 
-def _asks_nothing(known: Known) -> bool:
+def _asks_nothing(known: ExpectedValue) -> bool:
     """Return whether a question can be answered without the thing that it is asked of."""
     try:
         known.asks(object())
@@ -86,11 +86,11 @@ _LOOSEST: Final = 0.05
 def _known_answers(sample: Sample) -> int:
     """Ask everything to which the answer is known."""
     if not sample.known:
-        raise Unjudged("its sample has no known; give a lobework.testing.Known with its source")
+        raise Unjudged("its sample has no known; give a lobework.testing.ExpectedValue with its source")
     for number, known in enumerate(sample.known, 1):
         if not 0 <= known.within <= _tolerable(known.gives):
-            says = f"within is {known.within!r}, so that almost anything is right; {_tolerable(known.gives):g} at most"
-            raise Broken(f"known {number}: {says}; source: {known.source}")
+            message = f"within is {known.within!r}, so that almost anything is right; {_tolerable(known.gives):g} at most"
+            raise Broken(f"known {number}: {message}; source: {known.source}")
         if _asks_nothing(known):
             raise Broken(f"known {number}: it asks nothing of what is tried: anything gives its answer; source: {known.source}")
         try:
@@ -290,7 +290,7 @@ def _comes_in(record: Record) -> Promise:
             raise Broken(record.cause)
         raise Unjudged("it offers nothing on this machine")
 
-    return Promise(kind="plugin", name="comes in", says="It can be loaded, and offers something.", tries=tries)
+    return Promise(kind="plugin", name="comes in", description="It can be loaded, and offers something.", tries=tries)
 
 
 def _nothing(cuts: object, traces: object) -> tuple[()]:  # noqa: ARG001
@@ -298,7 +298,7 @@ def _nothing(cuts: object, traces: object) -> tuple[()]:  # noqa: ARG001
     return ()
 
 
-_HAS_SAMPLE: Final = Promise(kind="", name="has a sample", says="There is something to try it with.", tries=lambda _: 1)
+_HAS_SAMPLE: Final = Promise(kind="", name="has a sample", description="There is something to try it with.", tries=lambda _: 1)
 
 
 def verify(name: str, progress: Callable[[float], None] | None = None) -> Report:

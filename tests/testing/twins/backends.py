@@ -11,14 +11,14 @@ from typing import ClassVar
 import numpy as np
 
 from lobework.carve.backend import EVERYTHING
-from lobework.carve.compiled import Compiled
-from lobework.carve.plain import Plain
+from lobework.carve.compiled import CompiledBackend
+from lobework.carve.plain import PlainBackend
 from lobework.parts.holder import DrillingSpindle
 from lobework.plugins.samples.backends import BACKENDS
 from lobework.testing import Sample
 from tests.testing.twins.twin import Twin
 
-JUDGE = Plain()
+JUDGE = PlainBackend()
 FEW = frozenset(["face", "drilling spindle"])
 
 
@@ -27,7 +27,7 @@ class Second:
     """The plain way over again, for upright cutters on a face."""
 
     name: str = "second"
-    says: str = "plain again"
+    message: str = "plain again"
     can: frozenset[str] = FEW
 
     def carve(self, stock, sweeps, depth, progress=None):
@@ -38,7 +38,7 @@ class Quick(Second):
     """The compiled way over again."""
 
     def carve(self, stock, sweeps, depth, progress=None):
-        Compiled().carve(stock, sweeps, depth, progress)
+        CompiledBackend().carve(stock, sweeps, depth, progress)
 
 
 class DropsLast(Second):
@@ -246,7 +246,7 @@ class Spindled(Second):
     """Takes every holder for a drilling spindle."""
 
     def carve(self, stock, sweeps, depth, progress=None):
-        super().carve(stock, [replace(each, held=DrillingSpindle()) for each in sweeps], depth, progress)
+        super().carve(stock, [replace(each, holder=DrillingSpindle()) for each in sweeps], depth, progress)
 
 
 class Untilted(Second):

@@ -11,7 +11,7 @@ import numpy as np
 
 from lobework.errors import require
 from lobework.parts.cam import CamShape, Wave
-from lobework.testing import Known, Sample
+from lobework.testing import ExpectedValue, Sample
 from tests.testing.twins.twin import Forgetful, Shifted, Trusting, Twin, by_address, by_ends, by_places, in_steps, printing
 
 UNITS = "marks its settings with their units"
@@ -43,7 +43,7 @@ def sample(shape, known=(), **given):
     return Sample(shape(lobes=5, base_radius=50.0, rise=4.0, **given), known=known)
 
 
-HEIGHTS = Known(lambda cam: cam.rise_at(np.radians([0.0, 18.0, 36.0])), [4.0, 1.0, 0.0], "its definition")
+HEIGHTS = ExpectedValue(lambda cam: cam.rise_at(np.radians([0.0, 18.0, 36.0])), [4.0, 1.0, 0.0], "its definition")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

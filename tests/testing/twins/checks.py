@@ -7,12 +7,12 @@ import itertools
 import numpy as np
 
 from lobework.checks.check import Finding
-from lobework.testing import Known, Sample
+from lobework.testing import ExpectedValue, Sample
 from tests.testing.twins.twin import Twin
 
 
 def finding(cut, **given):
-    return Finding(**{"kind": "turns", "level": "note", "where": cut.title, "says": f"{cut.passed.turns} turns", **given})
+    return Finding(**{"kind": "turns", "level": "note", "where": cut.title, "message": f"{cut.passed.turns} turns", **given})
 
 
 def turns(cuts, traces):
@@ -28,7 +28,7 @@ def shouting(cuts, traces):
 
 
 def wordy(cuts, traces):
-    return [finding(cut, says="one thing\nand another") for cut in cuts]
+    return [finding(cut, message="one thing\nand another") for cut in cuts]
 
 
 def speechless(cuts, traces):
@@ -37,19 +37,19 @@ def speechless(cuts, traces):
 
 def driven(cuts, traces):
     """Takes it that every pass has a cam."""
-    return [finding(cut, says=cut.passed.cams[0].name) for cut in cuts]
+    return [finding(cut, message=cut.passed.cams[0].name) for cut in cuts]
 
 
 def averaging(cuts, traces):
     """Takes it that there is a cut."""
-    return [finding(cuts[0], says=f"{sum(cut.passed.turns for cut in cuts) / len(cuts)} turns")]
+    return [finding(cuts[0], message=f"{sum(cut.passed.turns for cut in cuts) / len(cuts)} turns")]
 
 
 COUNT = itertools.count()
 
 
 def counting(cuts, traces):
-    return [finding(cut, says=f"cut {next(COUNT)}") for cut in cuts]
+    return [finding(cut, message=f"cut {next(COUNT)}") for cut in cuts]
 
 
 def listing(cuts, traces):
@@ -77,7 +77,7 @@ def blind(cuts, traces):
 
 def constant(cuts, traces):
     """Finds the same in whatever it is shown."""
-    return [Finding(kind="turns", level="note", where="the job", says="look at it again")]
+    return [Finding(kind="turns", level="note", where="the job", message="look at it again")]
 
 
 def chatty(cuts, traces):
@@ -87,7 +87,7 @@ def chatty(cuts, traces):
 
 def in_mm(cuts, traces):
     """Fails where the job is in inches."""
-    return [finding(cut, says={"mm": "in mm"}[cut.units]) for cut in cuts]
+    return [finding(cut, message={"mm": "in mm"}[cut.units]) for cut in cuts]
 
 
 SEEN = set()
@@ -100,8 +100,8 @@ def once(cuts, traces):
     return new
 
 
-NONE = Known(lambda it: len(it([], [])), 0, "nothing to look at")
-ONE = Known(lambda it: len(it([], [])), 1, "a book, page 9")
+NONE = ExpectedValue(lambda it: len(it([], [])), 0, "nothing to look at")
+ONE = ExpectedValue(lambda it: len(it([], [])), 1, "a book, page 9")
 
 TWINS = [
     Twin("finds words", "finds findings", Sample(rude), "which is not a lobework.plugins.Finding"),

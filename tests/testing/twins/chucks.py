@@ -15,7 +15,7 @@ from lobework.geometry.rigid import Rigid
 from lobework.parts.protocols import ChuckSlide
 from lobework.quantities.fields import Angle, Length, Turning, require_numbers
 from lobework.quantities.units import Phase
-from lobework.testing import Known, Sample
+from lobework.testing import ExpectedValue, Sample
 from tests.testing.twins.twin import (
     Forgetful,
     Shifted,
@@ -38,8 +38,8 @@ class Rocker:
     """Carries the work on a slide that goes to and fro, and swings it."""
 
     kind: ClassVar[str] = "rocker"
-    varies: ClassVar[bool] = True
-    comes_back: ClassVar[int] = 1
+    is_dynamic: ClassVar[bool] = True
+    period_turns: ClassVar[int] = 1
     needs: ClassVar[tuple[str, ...]] = ("ring", "stop")
     arm: Length = 3.0
     arc_deg: Angle = 20.0
@@ -68,7 +68,7 @@ class Rocker:
         return (ChuckSlide("slide", self.out(theta), -10.0, 10.0),)
 
 
-HONEST = Sample(Rocker(), known=[Known(lambda it: it.motions(np.zeros(1)).shift, [[3.0, 0.0, 0.0]], "its definition")])
+HONEST = Sample(Rocker(), known=[ExpectedValue(lambda it: it.motions(np.zeros(1)).shift, [[3.0, 0.0, 0.0]], "its definition")])
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -76,7 +76,7 @@ class Still:
     """Keeps every promise with as little as may be: it stands still, and says nothing besides."""
 
     kind: ClassVar[str] = "still"
-    varies: ClassVar[bool] = False
+    is_dynamic: ClassVar[bool] = False
 
     def motions(self, theta):
         return Rigid.move(x=2.0)
@@ -128,7 +128,7 @@ class Arctan(Rocker):
 class Clicking(Rocker):
     """Clicks on at whole turns, and does not say when it comes back."""
 
-    comes_back = None
+    period_turns = None
 
     def out(self, theta):
         return self.arm * np.cos(theta) + 0.5 * np.floor(theta / (2 * math.pi))
@@ -217,22 +217,22 @@ class Wearing(Rocker):
 class Stillborn(Rocker):
     """Says that it does not vary, and does."""
 
-    varies = False
+    is_dynamic = False
 
 
 class Restless(Still):
     """Says that it varies, and does not."""
 
     kind = "restless"
-    varies = True
+    is_dynamic = True
 
 
 class Unsure(Rocker):
-    varies = "yes"
+    is_dynamic = "yes"
 
 
 class Late(Rocker):
-    comes_back = 2
+    period_turns = 2
 
 
 class Early(Rocker):
@@ -252,18 +252,18 @@ class Ratchet(Rocker):
 class Geared(Rocker):
     """Is back after 96 turns, and says that it never is."""
 
-    comes_back = 0
+    period_turns = 0
 
     def out(self, theta):
         return self.arm * np.cos(theta / 96)
 
 
 class Never(Rocker):
-    comes_back = 0
+    period_turns = 0
 
 
 class HalfTurns(Rocker):
-    comes_back = 0.5
+    period_turns = 0.5
 
 
 class Clockwise(Rocker):
@@ -353,7 +353,7 @@ class Lever:
     """Carries the work on a slide, on an arm that is turned."""
 
     kind: ClassVar[str] = "lever"
-    varies: ClassVar[bool] = False
+    is_dynamic: ClassVar[bool] = False
     arm: Length = 3.0
     rod: Length = 2.0
     lean_deg: Angle = 20.0
@@ -483,9 +483,11 @@ class Falling(Rocker):
         return (ChuckSlide("slide", self.out(theta)[[0, 1]][:1] if theta.size == 1 else self.out(theta), -10.0, 10.0),)
 
 
-LOOSE = Sample(Rocker(), known=[Known(lambda it: it.motions(np.zeros(1)).shift, [[9.0, 0.0, 0.0]], "a book", within=10.0)])
-IDLE = Sample(Rocker(), known=[Known(lambda it: 3.0, 3.0, "a book, page 7")])
-WRONG = Sample(Rocker(), known=[Known(lambda it: it.motions(np.zeros(1)).shift, [[6.0, 0.0, 0.0]], "a book, page 7")])
+LOOSE = Sample(
+    Rocker(), known=[ExpectedValue(lambda it: it.motions(np.zeros(1)).shift, [[9.0, 0.0, 0.0]], "a book", within=10.0)]
+)
+IDLE = Sample(Rocker(), known=[ExpectedValue(lambda it: 3.0, 3.0, "a book, page 7")])
+WRONG = Sample(Rocker(), known=[ExpectedValue(lambda it: it.motions(np.zeros(1)).shift, [[6.0, 0.0, 0.0]], "a book, page 7")])
 
 TWINS = [
     Twin("equal to any other", "keeps its settings", Sample(Forgetting()), "is equal to"),
@@ -513,13 +515,13 @@ TWINS = [
     ),
     Twin("counts its calls", "says the same again", Sample(Wearing()), "other numbers the second time"),
     Twin("varies is False, and it moves", "varies as it says", Sample(Stillborn()), "it does not vary, and moves"),
-    Twin("varies is True, and it stands still", "varies as it says", Sample(Restless()), "write varies = False"),
+    Twin("varies is True, and it stands still", "varies as it says", Sample(Restless()), "write is_dynamic = False"),
     Twin("varies is a word", "varies as it says", Sample(Unsure()), "it must be True or False"),
     Twin("comes back before it says", "comes back when it says", Sample(Late()), "it stands as it did after 1 already"),
     Twin("comes back after it says", "comes back when it says", Sample(Early()), "1 turns later it stands 5.99 mm"),
     Twin("comes back, but for every fifth turn", "comes back when it says", Sample(Ratchet()), "3 turns later it stands 0.5 mm"),
     Twin("comes back late, and says never", "comes back when it says", Sample(Geared()), "as it did after 96 already"),
-    Twin("comes back, and says never", "comes back when it says", Sample(Never()), "comes_back = 0, never"),
+    Twin("comes back, and says never", "comes back when it says", Sample(Never()), "period_turns = 0, never"),
     Twin("comes back after half a turn", "comes back when it says", Sample(HalfTurns()), "it must be a whole number of turns"),
     Twin(
         "its index turns clockwise",

@@ -8,10 +8,10 @@ from dataclasses import dataclass
 from typing import ClassVar
 
 from lobework.errors import require
-from lobework.geometry.cutter_edge import Edge, Slant
+from lobework.geometry.cutter_edge import Edge, LineSegment
 from lobework.parts.holder import DrillingSpindle, FixedTool, Holder
 from lobework.quantities.fields import Length
-from lobework.testing import Known, Sample
+from lobework.testing import ExpectedValue, Sample
 from tests.testing.twins.twin import Forgetful, Shifted, Trusting, Twin
 
 UNITS = "marks its settings with their units"
@@ -23,14 +23,14 @@ class Spear:
 
     kind: ClassVar[str] = "spear"
     width: Length
-    held: Holder = DrillingSpindle()
+    holder: Holder = DrillingSpindle()
 
     def __post_init__(self):
         require(0 < self.width < math.inf, "width", self.width, "above zero")
 
     @property
     def edge(self):
-        return Edge((Slant(0.0, self.width / 2, 0.0, 2.0),))
+        return Edge((LineSegment(0.0, self.width / 2, 0.0, 2.0),))
 
     def width_at(self, depth):
         return self.edge.width_at(depth)
@@ -50,7 +50,7 @@ class Quill:
         return self.line * (1 + max(depth, 0.0))
 
 
-WIDTHS = Known(lambda it: [it.width_at(depth) for depth in (0.0, 0.5, 9.0)], [0.0, 0.5, 2.0], "its definition")
+WIDTHS = ExpectedValue(lambda it: [it.width_at(depth) for depth in (0.0, 0.5, 9.0)], [0.0, 0.5, 2.0], "its definition")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -115,7 +115,7 @@ class Wearing(Spear):
 
     @property
     def edge(self):
-        return Edge((Slant(0.0, self.width / 2, 0.0, 2.0 / (1 + 0.01 * next(COUNT))),))
+        return Edge((LineSegment(0.0, self.width / 2, 0.0, 2.0 / (1 + 0.01 * next(COUNT))),))
 
 
 class Gripper(FixedTool):
@@ -136,7 +136,7 @@ class Handheld:
 
     @property
     def edge(self):
-        return Edge((Slant(0.0, self.width / 2, 0.0, 2.0),))
+        return Edge((LineSegment(0.0, self.width / 2, 0.0, 2.0),))
 
     def width_at(self, depth):
         return self.edge.width_at(depth)
@@ -145,24 +145,24 @@ class Handheld:
 class Bolted(Handheld):
     """Nobody can set what holds it."""
 
-    held = DrillingSpindle()
+    holder = DrillingSpindle()
 
 
 class Dropping(Spear):
     """Drops the holder that it is set to."""
 
     def __post_init__(self):
-        object.__setattr__(self, "held", DrillingSpindle())
+        object.__setattr__(self, "holder", DrillingSpindle())
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Deaf(Handheld):
     """Ignores the holder that it is set to."""
 
-    holder: Holder = DrillingSpindle()
+    grip: Holder = DrillingSpindle()
 
     @property
-    def held(self):
+    def holder(self):
         return DrillingSpindle()
 
 
@@ -171,14 +171,16 @@ class Bending(Spear):
 
     @property
     def edge(self):
-        return Edge((Slant(0.0, self.width / 2, 0.0, 2.0 if isinstance(self.held, DrillingSpindle | FixedTool) else 1.9),))
+        return Edge(
+            (LineSegment(0.0, self.width / 2, 0.0, 2.0 if isinstance(self.holder, DrillingSpindle | FixedTool) else 1.9),)
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Edgeless(Quill):
     """Is held, and has no edge."""
 
-    held: Holder = DrillingSpindle()
+    holder: Holder = DrillingSpindle()
 
 
 WIDTHS_KEPT = {}
@@ -255,8 +257,10 @@ TWINS = [
     Twin("half of its width", "agrees with its edge", Sample(HalfWidth(width=2.0)), "for that of its edge: worst error"),
     Twin("a line above the surface", "agrees with its edge", Sample(Hovering(width=2.0)), "worst error 0.001 mm"),
     Twin("another line each time", "is drawn as wide as it cuts", Sample(Thinning(line=0.4)), "its line: worst error"),
-    Twin("held by what nobody knows", "carves as the judge does", Sample(Spear(width=2.0, held=Gripper())), "no way of carving"),
+    Twin(
+        "held by what nobody knows", "carves as the judge does", Sample(Spear(width=2.0, holder=Gripper())), "no way of carving"
+    ),
     Twin("blunter each time", "leaves its own outline", Sample(Wearing(width=2.0)), "straight across the cut: worst"),
     Twin("half of the book's width", "gives the known answers", Sample(HalfWidth(width=2.0), known=[WIDTHS]), "1 for 2; source"),
 ]
-HONESTS = [Sample(Spear(width=2.0), known=[WIDTHS]), Sample(Spear(width=2.0, held=FixedTool())), Sample(Quill(line=0.4))]
+HONESTS = [Sample(Spear(width=2.0), known=[WIDTHS]), Sample(Spear(width=2.0, holder=FixedTool())), Sample(Quill(line=0.4))]

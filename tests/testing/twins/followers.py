@@ -11,9 +11,9 @@ import numpy as np
 
 from lobework.errors import require
 from lobework.kinematics.contact import touch_at
-from lobework.parts.cam import Eccentric
+from lobework.parts.cam import EccentricCam
 from lobework.quantities.fields import Length
-from lobework.testing import Known, Sample
+from lobework.testing import ExpectedValue, Sample
 from tests.testing.twins.twin import Forgetful, Shifted, Trusting, Twin, by_address, by_ends, by_places, in_steps, printing
 
 UNITS = "marks its settings with their units"
@@ -62,7 +62,7 @@ class Bow:
         return -q + 0.06 * q**2
 
 
-TOP = Known(lambda it: touch_at(Eccentric(radius=30.0, offset=10.0), it, np.zeros(1)).reach, [43.0], "its definition")
+TOP = ExpectedValue(lambda it: touch_at(EccentricCam(radius=30.0, offset=10.0), it, np.zeros(1)).reach, [43.0], "its definition")
 
 
 @dataclass(frozen=True, slots=True)

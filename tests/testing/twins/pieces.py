@@ -12,7 +12,7 @@ import numpy as np
 from lobework.errors import require
 from lobework.geometry.surface import Face, Round
 from lobework.quantities.fields import Length
-from lobework.testing import Known, Sample
+from lobework.testing import ExpectedValue, Sample
 from tests.testing.twins.twin import Forgetful, Reused, Shifted, Trusting, Twin, ends_of
 
 UNITS = "marks its settings with their units"
@@ -72,7 +72,7 @@ class Cone:
         return np.stack([self.radius * around, -along, deep], axis=-1)
 
 
-SIZE = Known(lambda it: np.ptp(it.outline, axis=0), [20.0, 20.0], "its own side")
+SIZE = ExpectedValue(lambda it: np.ptp(it.outline, axis=0), [20.0, 20.0], "its own side")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -9,7 +9,7 @@ import numpy as np
 
 from lobework.plugins.samples.targets import TARGETS
 from lobework.targets import Target
-from lobework.testing import Known, Sample
+from lobework.testing import ExpectedValue, Sample
 from tests.testing.twins.twin import Twin
 
 
@@ -38,7 +38,7 @@ def read(file):
 
 
 def made(render, **given):
-    return Target(**{"name": "points", "file": "points.bin", "shows": "axes", "says": "places", "render": render, **given})
+    return Target(**{"name": "points", "file": "points.bin", "shows": "axes", "description": "places", "render": render, **given})
 
 
 def sample(render, reads=read, known=(), **given):
@@ -143,7 +143,7 @@ def first_of_all(traces):
     return points(traces) + written([np.zeros((FIRST[-1] - 1 + (len(FIRST) > 1), 3))])
 
 
-SIZE = Known(lambda it: len(it.file), 10, "its own name")
+SIZE = ExpectedValue(lambda it: len(it.file), 10, "its own name")
 
 TWINS = [
     Twin("text in place of bytes", "writes a whole file", sample(in_words), "render returned str"),

@@ -15,7 +15,7 @@ class Twin(NamedTuple):
     fault: str
     breaks: str
     sample: Any
-    says: str
+    message: str
 
 
 class Forgetful:

@@ -124,8 +124,8 @@ def _read(data: bytes) -> Any:
 
 
 def _not_whole(error: Exception) -> InputError:
-    says = " ".join(str(error).split()).removeprefix("DXFStructureError: ").rstrip(".")[:120]
-    return InputError(f"is not a whole DXF: {says or type(error).__name__}; save the drawing again")
+    message = " ".join(str(error).split()).removeprefix("DXFStructureError: ").rstrip(".")[:120]
+    return InputError(f"is not a whole DXF: {message or type(error).__name__}; save the drawing again")
 
 
 def _scale(units: int, bare: LengthUnit) -> tuple[Fraction, str]:
@@ -209,8 +209,8 @@ class _Curve:
         for name, most in (("degree", _MOST_DEGREE), ("fit_points", _MOST_FITTED), ("control_points", self._room.left)):
             count = entity.dxf.degree if name == "degree" else len(getattr(entity, name))
             if not count <= most:
-                says = f"a spline on layer {_layer(entity)} has {name.replace('_', ' ')} {count:,}; at most {most:,}"
-                raise TooLargeError(f"{says}; draw it with fewer")
+                message = f"a spline on layer {_layer(entity)} has {name.replace('_', ' ')} {count:,}; at most {most:,}"
+                raise TooLargeError(f"{message}; draw it with fewer")
         self._require_near([*entity.fit_points, *entity.control_points])
         return self._taken(entity.construction_tool().flattening(self._flat / 2))
 
@@ -222,8 +222,8 @@ class _Curve:
 
     def _require_near(self, places: Iterable[Iterable[float]]) -> None:
         if not all(abs(each) <= self._furthest for place in places for each in place):
-            says = f"a curve on layer {_layer(self._entity)} is larger than {_FURTHEST_MM:,.0f} mm, or as far from zero"
-            raise TooLargeError(f"{says}; say how large one unit of the drawing is, or draw the curve again")
+            message = f"a curve on layer {_layer(self._entity)} is larger than {_FURTHEST_MM:,.0f} mm, or as far from zero"
+            raise TooLargeError(f"{message}; say how large one unit of the drawing is, or draw the curve again")
 
     def _through(self, corners: Array, elevation: float, *, closed: bool) -> Array:
         """Return a polyline's corners, (k, 3) x, y and bulge, with the places of its arcs between them: (n, 3)."""

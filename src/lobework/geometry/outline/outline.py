@@ -47,8 +47,8 @@ class Room:
             Where there is none; not a number of points never has any.
         """
         if not points <= self.left:
-            says = f"its curves come to more than {_MOST_POINTS:,} points, so that they stay within {FLAT_MM:g} mm"
-            raise TooLargeError(f"{says}; save the one curve by itself, or say how large one unit of the drawing is")
+            message = f"its curves come to more than {_MOST_POINTS:,} points, so that they stay within {FLAT_MM:g} mm"
+            raise TooLargeError(f"{message}; save the one curve by itself, or say how large one unit of the drawing is")
         self.left -= math.ceil(points)
         return math.ceil(points)
 

@@ -93,8 +93,8 @@ def drawn(data: bytes, unit: Fraction | None, bare: LengthUnit) -> Drawn:  # noq
 
 
 def _short(error: Exception) -> str:
-    says = " ".join(str(error).split()) or type(error).__name__
-    return says if len(says) <= _LONGEST_CAUSE else f"{says[: _LONGEST_CAUSE - 3]}..."
+    message = " ".join(str(error).split()) or type(error).__name__
+    return message if len(message) <= _LONGEST_CAUSE else f"{message[: _LONGEST_CAUSE - 3]}..."
 
 
 def _curves(root: Element, paths: list[Any], scale: float) -> dict[str, Array]:
@@ -167,8 +167,8 @@ class _Counted:
             raise TooLargeError(f"holds more than {_MOST_ATTRIBUTES:,} attributes; save the one curve by itself")
         for attribute, value in attributes.items():
             if len(value) > _LONGEST_TRANSFORM and (attribute == "transform" or attribute.startswith("xmlns")):
-                says = f"has an attribute {attribute} of more than {_LONGEST_TRANSFORM:,} characters; save the drawing again"
-                raise TooLargeError(says)
+                message = f"has an attribute {attribute} of more than {_LONGEST_TRANSFORM:,} characters; save the drawing again"
+                raise TooLargeError(message)
 
     def _end(self, name: str) -> None:
         self._level -= 1
@@ -222,8 +222,8 @@ def _size(root: Element, name: str) -> Fraction | None:
     if given is None or given.strip() in ("auto", "100%"):
         return None
     if given.strip().endswith("%"):
-        says = "is a part of a page of unknown size; say how large one unit of the drawing is, or save it with a size in mm"
-        raise InputError(f"{name}={_shown(given)} {says}")
+        message = "is a part of a page of unknown size; say how large one unit of the drawing is, or save it with a size in mm"
+        raise InputError(f"{name}={_shown(given)} {message}")
     found = _SIZE.fullmatch(given)
     size = _number(found[1]) if found is not None and found[2] in _MM_PER else None
     if found is None or size is None or size <= 0:

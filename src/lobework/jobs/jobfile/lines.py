@@ -97,8 +97,8 @@ class _Scan:
                 yield from self._entry()
             self._line += written.count("\n")
 
-    def _refusal(self, says: str) -> InputError:
-        return InputError(says, str(self._line))
+    def _refusal(self, message: str) -> InputError:
+        return InputError(message, str(self._line))
 
     def _end_line(self) -> None:
         if not self._open:
@@ -160,8 +160,8 @@ class _Scan:
     def _count_table(self) -> None:
         self._tables += 1
         if self._tables > _MOST_TABLES:
-            says = f"holds more than {_MOST_TABLES:,} tables; use a series in place of many passes"
-            raise TooLargeError(says, str(self._line))
+            message = f"holds more than {_MOST_TABLES:,} tables; use a series in place of many passes"
+            raise TooLargeError(message, str(self._line))
 
 
 def _key(written: str) -> str:

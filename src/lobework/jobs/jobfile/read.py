@@ -264,7 +264,9 @@ def _step(given: Any, marks: list[Any], units: LengthUnit) -> Any:
     from lobework.quantities.units import ratio
 
     for mark in marks:
-        quantity(mark.read if mark is not None else ratio, given, mark.says if mark is not None else "a number such as 0.5")
+        quantity(
+            mark.read if mark is not None else ratio, given, mark.description if mark is not None else "a number such as 0.5"
+        )
     bare = not isinstance(given, str) and any(mark is not None and mark.takes_bare for mark in marks)
     return length(given, units) if bare else given
 

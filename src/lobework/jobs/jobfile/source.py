@@ -155,18 +155,18 @@ def _text(name: str, remedy: str) -> str:
         return data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         line = data.count(b"\n", 0, error.start) + 1
-        says = f"byte {data[error.start]:#04x} is not UTF-8 text; save the file as UTF-8"
-        raise InputError(says, f"{name}:{line}") from None
+        message = f"byte {data[error.start]:#04x} is not UTF-8 text; save the file as UTF-8"
+        raise InputError(message, f"{name}:{line}") from None
 
 
 def _syntax_error(name: str, text: str, error: ValueError) -> InputError:
     found = _SYNTAX.fullmatch(str(error))
-    says = found["says"] if found else str(error)
+    message = found["says"] if found else str(error)
     last = text.rstrip("\n").count("\n") + 1
     line, column = (found["line"], found["column"]) if found and found["line"] else (str(last), "")
     where = f"{name}, line {line}" + (f", column {column}" if column else "")
-    remedy = "write each of several tables as [[...]]" if "overwrite" in says else "write key = value, with quotes round text"
-    return InputError(f"is not TOML: {says}; {remedy}", where)
+    remedy = "write each of several tables as [[...]]" if "overwrite" in message else "write key = value, with quotes round text"
+    return InputError(f"is not TOML: {message}; {remedy}", where)
 
 
 def _keys_of(where: str, holds: Any) -> Iterator[str | int]:

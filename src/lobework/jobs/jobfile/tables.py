@@ -129,7 +129,7 @@ class Key:
     ----------
     reads : Any
         The type by which pydantic reads it.
-    says : str
+    description : str
         What may be written.
     default : Any
         For the schema; ``...`` where the key is needed, None where there is nothing short to show.
@@ -138,7 +138,7 @@ class Key:
     """
 
     reads: Any
-    says: str
+    description: str
     default: Any = ...
     about: str = ""
 
@@ -210,7 +210,7 @@ class Table:
             default: dict[str, Any] = {}
             if key.default is not ...:
                 default = {"default_factory": NoneType} if key.default is None else {"default": key.default}
-            numbered[attribute] = (key.reads, Field(alias=name, title=name, description=key.about or key.says, **default))
+            numbered[attribute] = (key.reads, Field(alias=name, title=name, description=key.about or key.description, **default))
         config = ConfigDict(extra="forbid", title=self.title)
         made: type[BaseModel] = create_model(self.title, __config__=config, __doc__=self.about or None, **numbered)
         return made
@@ -249,11 +249,11 @@ class Table:
         for name in given:
             if name not in self.keys:
                 meant += nearest(name, self.keys)
-                says = f"there is no such key{nearest(name, self.keys)}; keys here: {', '.join(self.keys)}"
-                yield InputError(says, written_key(name))
+                description = f"there is no such key{nearest(name, self.keys)}; keys here: {', '.join(self.keys)}"
+                yield InputError(description, written_key(name))
         for name, key in self.keys.items():
             if key.default is ... and name not in given and repr(name) not in meant:
-                yield InputError(f"is missing; write {key.says}", name)
+                yield InputError(f"is missing; write {key.description}", name)
 
     def _said(self, error: ValidationError) -> Iterator[InputError]:
         """Yield pydantic's complaints in our words: of each place the first, for it may be tried in several ways."""
@@ -272,7 +272,7 @@ class Table:
             if isinstance(cause, InputError):
                 yield inside(cause, where)
             else:
-                yield InputError(f"{shown(each['input'])} does not fit here; write {self.keys[str(name)].says}", where)
+                yield InputError(f"{shown(each['input'])} does not fit here; write {self.keys[str(name)].description}", where)
 
 
 class Choice:
@@ -321,8 +321,8 @@ class Choice:
             raise InputError(f"is missing; write one of {', '.join(known)}", self.key)
         if not isinstance(name, str) or name not in known:
             hint = nearest(name, known) if isinstance(name, str) else ""
-            says = f"no {self.what} is called {shown(name)}{hint}; installed: {', '.join(known)}{self._more}"
-            raise InputError(says, self.key)
+            description = f"no {self.what} is called {shown(name)}{hint}; installed: {', '.join(known)}{self._more}"
+            raise InputError(description, self.key)
         try:
             table = self._table(name, known[name])
         except PluginError as error:
@@ -361,24 +361,24 @@ def measured(mark: Measure) -> Any:
 
     def read(given: Any, info: ValidationInfo) -> Any:
         bare = {"bare": _context(info).units} if takes_bare else {}
-        return quantity(lambda value: mark.read(value, **bare), given, mark.says)
+        return quantity(lambda value: mark.read(value, **bare), given, mark.description)
 
     written = mark.schema or (_LIST_OF_PAIRS if mark.pairs else _NUMBER_OR_TEXT)
-    return Annotated[Any, PlainValidator(read), WithJsonSchema({**written, "description": mark.says})]
+    return Annotated[Any, PlainValidator(read), WithJsonSchema({**written, "description": mark.description})]
 
 
-def quantity(read: Callable[[Any], Any], given: Any, says: str) -> Any:
+def quantity(read: Callable[[Any], Any], given: Any, description: str) -> Any:
     """Return what ``read`` makes of a written number; whatever it complains of, in one line."""
     if isinstance(given, str) and len(given) > _LONGEST_QUANTITY:
-        raise InputError(f"{shown(given)} is too long for a number; write {says}")
+        raise InputError(f"{shown(given)} is too long for a number; write {description}")
     try:
         value = read(given)
     except InputError:
         raise
     except (ValueError, TypeError, ArithmeticError) as error:
-        raise InputError(f"{shown(given)} does not fit here ({error}); write {says}") from None
+        raise InputError(f"{shown(given)} does not fit here ({error}); write {description}") from None
     if not all(-_MOST <= each <= _MOST for each in _numbers(value)):
-        raise InputError(f"{shown(given)} is more than a million, beyond any lathe; write {says}")
+        raise InputError(f"{shown(given)} is more than a million, beyond any lathe; write {description}")
     return value
 
 
@@ -390,9 +390,9 @@ def _numbers(value: Any) -> tuple[float | Fraction, ...]:
     return (value,) if isinstance(value, int | float | Fraction) else ()
 
 
-def _number(read: Callable[[Any], Any], says: str) -> tuple[Any, str]:
-    plain = PlainValidator(lambda given: quantity(read, given, says))
-    return Annotated[Any, plain, WithJsonSchema({**_NUMBER_OR_TEXT, "description": says})], says
+def _number(read: Callable[[Any], Any], description: str) -> tuple[Any, str]:
+    plain = PlainValidator(lambda given: quantity(read, given, description))
+    return Annotated[Any, plain, WithJsonSchema({**_NUMBER_OR_TEXT, "description": description})], description
 
 
 _PLAIN: Final[dict[Any, tuple[Any, str]]] = {
@@ -409,20 +409,20 @@ def reading(hint: Any) -> tuple[Any, str]:
     origin, inner = get_origin(hint), get_args(hint)
     if origin is Annotated:
         mark = next((each for each in inner[1:] if isinstance(each, Measure)), None)
-        return (measured(mark), mark.says) if mark is not None else reading(inner[0])
+        return (measured(mark), mark.description) if mark is not None else reading(inner[0])
     if origin is Literal:
         return hint, " or ".join(repr(each) for each in inner)
     if hint == Holder:
         return read_by(_holder_choice()), "a table with kind = 'fixed', 'drilling spindle', 'cutting frame' or 'eccentric frame'"
     if origin in (Union, UnionType):
         ways = [reading(each) for each in inner if each is not NoneType]
-        return reduce(or_, [way for way, _ in ways]), " or ".join(says for _, says in ways)
+        return reduce(or_, [way for way, _ in ways]), " or ".join(description for _, description in ways)
     if origin is tuple and Ellipsis not in inner:
         ways = [reading(each) for each in inner]
-        return tuple[tuple(way for way, _ in ways)], f"a list: {', '.join(says for _, says in ways)}"  # type: ignore[misc]
+        return tuple[tuple(way for way, _ in ways)], f"a list: {', '.join(description for _, description in ways)}"  # type: ignore[misc]
     if origin in (tuple, list, Sequence):
-        each, says = reading(inner[0])
-        return tuple[each, ...], f"a list, each {says}"  # type: ignore[valid-type]
+        each, description = reading(inner[0])
+        return tuple[each, ...], f"a list, each {description}"  # type: ignore[valid-type]
     if hint in _PLAIN:
         return _PLAIN[hint]
     if hint in _PROMISES:
@@ -448,8 +448,8 @@ def part_keys(part: type) -> dict[str, Key]:
         hints = hints_of(part)
         for each in fields(part):
             if each.init:
-                reads, says = reading(_waiting(part, each.name))
-                found[_key_of(each.name, hints[each.name])] = Key(reads, says, _default(each), told.get(each.name, ""))
+                reads, description = reading(_waiting(part, each.name))
+                found[_key_of(each.name, hints[each.name])] = Key(reads, description, _default(each), told.get(each.name, ""))
     except (PluginError, TypeError, NameError, AttributeError) as error:
         raise PluginError(f"{part.__name__} cannot be read from a file: {error}; ask its author") from None
     return found
@@ -473,7 +473,7 @@ _IN_HOLES: Final = Annotated[
 
 def wound_on(slide: str) -> tuple[Any, str]:
     """Return the type of a place on a slide that a person may wind by the lathe's own screw, and what may be written."""
-    says = "a length such as 3, '3 mm' or '1/8 in', or '16 turns' of the screw of a slide that is set by hand"
+    description = "a length such as 3, '3 mm' or '1/8 in', or '16 turns' of the screw of a slide that is set by hand"
 
     def read(given: Any, info: ValidationInfo) -> Any:
         context = _context(info)
@@ -482,9 +482,9 @@ def wound_on(slide: str) -> tuple[Any, str]:
         if wound is not None and screw is None:
             says_none = f"no [[hand]] table of the lathe gives its {slide} slide a screw"
             raise InputError(f"{shown(given)} must be in mm or inches, for {says_none}")
-        return quantity(lambda value: wound_length(value, context.units, screw), given, says)
+        return quantity(lambda value: wound_length(value, context.units, screw), given, description)
 
-    return Annotated[Any, PlainValidator(read), WithJsonSchema({**_NUMBER_OR_TEXT, "description": says})], says
+    return Annotated[Any, PlainValidator(read), WithJsonSchema({**_NUMBER_OR_TEXT, "description": description})], description
 
 
 def _waiting(part: type, name: str) -> Any:

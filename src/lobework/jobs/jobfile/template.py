@@ -60,7 +60,7 @@ class TemplateReader:
 def _table() -> Table:
     own = part_keys(Template)
     keys = {
-        "points": Key(own["points"].reads, own["points"].says, None, own["points"].about),
+        "points": Key(own["points"].reads, own["points"].description, None, own["points"].about),
         "smooth": own["smooth"],
         "file": Key(*reading(str), None, "A drawing that ends in .svg or .dxf, by its path from here."),
         "curve": Key(*reading(str), "", "Which curve of the drawing: an SVG's id, a DXF's layer; needed where it holds several."),
@@ -70,8 +70,8 @@ def _table() -> Table:
         ),
         "of": Key(*reading(Literal["piece"]), None, "The side of the work itself."),
         "rubber": own["rubber"],
-        "from": Key(own["start"].reads, own["start"].says, None, "Where on it the pass begins, by z, on a face by x."),
-        "to": Key(own["end"].reads, own["end"].says, None, "Where on it the pass ends."),
+        "from": Key(own["start"].reads, own["start"].description, None, "Where on it the pass begins, by z, on a face by x."),
+        "to": Key(own["end"].reads, own["end"].description, None, "Where on it the pass ends."),
     }
     return Table("Template", keys, _of_one_kind, "A curve along which the slides lead the tip.")
 
@@ -79,8 +79,8 @@ def _table() -> Table:
 def _of_one_kind(values: dict[str, Any]) -> dict[str, Any]:
     ways = [key for key in _WAYS if key in values]
     if len(ways) != 1:
-        says = f"{' and '.join(ways)} together" if ways else "neither points nor file"
-        raise InputError(f"{says}; write points, or file, or of = 'piece'")
+        message = f"{' and '.join(ways)} together" if ways else "neither points nor file"
+        raise InputError(f"{message}; write points, or file, or of = 'piece'")
     for key in (*(() if "file" in values else _OF_A_FILE), *(() if "points" in values else ("smooth",))):
         if key in values:
             goes_with = "points" if key == "smooth" else "file"

@@ -139,8 +139,8 @@ class _LatheReader:
             return given
         if not isinstance(given, dict):
             raise InputError(f"{shown(given)} does not fit here; write {_LATHE}")
-        held: dict[str, Any] = lathe_table(in_file=False).read(given, context)
-        return held
+        holder: dict[str, Any] = lathe_table(in_file=False).read(given, context)
+        return holder
 
 
 _PLACE: Final = "a length on x, y and z, an angle on what turns"
@@ -169,7 +169,7 @@ def _by_kind(part: type) -> dict[str, Key]:
     as_given = PlainValidator(lambda given, info: (given, info.context.units))
     reads = Annotated[Any, as_given, WithJsonSchema({"type": ["number", "string"]})]
     own = part_keys(part)
-    return own | {name: Key(reads, says, None, about) for name, (says, about, *_) in _BY_KIND.items() if name in own}
+    return own | {name: Key(reads, message, None, about) for name, (message, about, *_) in _BY_KIND.items() if name in own}
 
 
 def _axis_table() -> Table:
@@ -198,12 +198,12 @@ def _hand_of(values: dict[str, Any]) -> HandAxis:
 def _known(values: dict[str, Any]) -> dict[str, Any]:
     """Return an axis's settings, all read now that it is known whether it slides or turns."""
     slides = values["moves"] in ("x", "y", "z")
-    for name, (says, _, on_slides, on_turning) in _BY_KIND.items():
+    for name, (message, _, on_slides, on_turning) in _BY_KIND.items():
         if name in values:
             given, units = values[name]
             reads = partial(on_slides, bare=units) if slides else on_turning
             try:
-                values[name] = quantity(reads, given, says)
+                values[name] = quantity(reads, given, message)
             except InputError as error:
                 raise error.replaced(where=name) from None
     return values
@@ -220,9 +220,9 @@ def _chuck_choice() -> Choice:
 
 
 def _cam_choice() -> Choice:
-    says = "a table such as { angle = '60 deg', over = '50 mm' }"
-    drive = {key: held for key, held in part_keys(Drive).items() if key in _DRIVEN}
-    drive["twist"] = Key(read_by(_twist_table()), says, None, drive["twist"].about)
+    message = "a table such as { angle = '60 deg', over = '50 mm' }"
+    drive = {key: holder for key, holder in part_keys(Drive).items() if key in _DRIVEN}
+    drive["twist"] = Key(read_by(_twist_table()), message, None, drive["twist"].about)
 
     def table(name: str, part: type) -> Table:
         named = {**chosen("cam", "shape", name, part), **drive}
@@ -245,8 +245,8 @@ def _twist_table() -> Table:
 def _at_table() -> Table:
     own = part_keys(At)
     for slide in ("x", "y", "z"):
-        reads, says = wound_on(slide)
-        own[slide] = replace(own[slide], reads=reads, says=says)
+        reads, message = wound_on(slide)
+        own[slide] = replace(own[slide], reads=reads, description=message)
     return Table("At", own, built(At))
 
 

@@ -114,9 +114,9 @@ def _climbed(phi: float, start: float, step: float, ahead: float, edge: Edge, sh
 
 
 @kernel()
-def _hold(px: Array, py: Array, cosine: float, sine: float, shift: float, square: float, held: Array) -> None:
+def _hold(px: Array, py: Array, cosine: float, sine: float, shift: float, square: float, holder: Array) -> None:
     """Fill how far out each trial point holds the follower, from the second place on; nothing out of its width."""
-    inner = held[1 : px.size + 1]
+    inner = holder[1 : px.size + 1]
     for k in range(px.size):
         across = py[k] * cosine - px[k] * sine - shift
         left = square - across * across
@@ -125,15 +125,15 @@ def _hold(px: Array, py: Array, cosine: float, sine: float, shift: float, square
 
 
 @kernel()
-def _flat_hold(px: Array, py: Array, cosine: float, sine: float, held: Array) -> None:
+def _flat_hold(px: Array, py: Array, cosine: float, sine: float, holder: Array) -> None:
     """Fill how far out each trial point holds a flat, from the second place on."""
-    inner = held[1 : px.size + 1]
+    inner = holder[1 : px.size + 1]
     for k in range(px.size):
         inner[k] = px[k] * cosine + py[k] * sine
 
 
 @kernel()
-def _sought(phi: float, trials: Trials, held: Array, edge: Edge, shape: Shape) -> tuple[float, float, float]:
+def _sought(phi: float, trials: Trials, holder: Array, edge: Edge, shape: Shape) -> tuple[float, float, float]:
     """Return the contact at ``phi`` (hold, slope by ``phi``, place on the cam), by trying all around it."""
     px, py, step, wide = trials
     base, radius, face = shape
@@ -143,23 +143,23 @@ def _sought(phi: float, trials: Trials, held: Array, edge: Edge, shape: Shape) -
     from_trial = int(turned / step + 0.5)
     tx, ty = px[from_trial : from_trial + span], py[from_trial : from_trial + span]
     if radius < 0:
-        _flat_hold(tx, ty, math.cos(turned), math.sin(turned), held)
+        _flat_hold(tx, ty, math.cos(turned), math.sin(turned), holder)
     elif face:
-        _hold(tx, ty, 1.0, 0.0, base * turned, radius * radius, held)
+        _hold(tx, ty, 1.0, 0.0, base * turned, radius * radius, holder)
     else:
-        _hold(tx, ty, math.cos(turned), math.sin(turned), 0.0, radius * radius, held)
+        _hold(tx, ty, math.cos(turned), math.sin(turned), 0.0, radius * radius, holder)
     best = 0
     for k in range(1, span + 1):
-        if held[k] > held[best]:
+        if holder[k] > holder[best]:
             best = k
     from_here = lobe_from + (from_trial - 1 - wide) * step
-    widest = 2 * held[best] - held[best - 1] - held[best + 1]
+    widest = 2 * holder[best] - holder[best - 1] - holder[best + 1]
     found, turning, place = _NOTHING, 0.0, phi
     for k in range(1, span + 1):
-        if held[k] > 0.1 * _NOTHING and held[k] >= held[k - 1] and held[k] >= held[k + 1]:
-            own = 2 * held[k] - held[k - 1] - held[k + 1]
-            if held[k] >= held[best] - 2 * max(widest, own):
-                ahead = step * _vertex(held[k - 1], held[k + 1], own)
+        if holder[k] > 0.1 * _NOTHING and holder[k] >= holder[k - 1] and holder[k] >= holder[k + 1]:
+            own = 2 * holder[k] - holder[k - 1] - holder[k + 1]
+            if holder[k] >= holder[best] - 2 * max(widest, own):
+                ahead = step * _vertex(holder[k - 1], holder[k + 1], own)
                 rival = _climbed(phi, from_here + k * step, step, ahead, edge, shape)
                 if rival[0] > found:
                     found, turning, place = rival
@@ -167,14 +167,14 @@ def _sought(phi: float, trials: Trials, held: Array, edge: Edge, shape: Shape) -
 
 
 @kernel()
-def _grid(trials: Trials, held: Array, edge: Edge, shape: Shape, places: Array, steady: Steady) -> None:
+def _grid(trials: Trials, holder: Array, edge: Edge, shape: Shape, places: Array, steady: Steady) -> None:
     """Fill the contact at evenly spread directions of one lobe, and whether it moves steadily from each to the next.
 
     Place ``g + 1`` is that of direction ``g``: one direction more stands at either end.
     """
     pitch, corners = edge[0], edge[1]
     for g in range(_GRID):
-        places[g + 1] = _sought(g * pitch / _GRID, trials, held, edge, shape)[2]
+        places[g + 1] = _sought(g * pitch / _GRID, trials, holder, edge, shape)[2]
     places[0] = places[_GRID] - pitch
     places[_GRID + 1], places[_GRID + 2] = places[1] + pitch, places[2] + pitch
     for g in range(_GRID):
@@ -237,11 +237,11 @@ def bear(phi: Array, edge: Edge, shape: Shape, window: float, around: int, reach
         px[k] = rise if face else (base + rise) * math.cos(angle)
         py[k] = base * angle if face else (base + rise) * math.sin(angle)
     trials = (px, py, step, wide)
-    held = np.zeros(2 * wide + 3)
-    held[0] = held[-1] = _NOTHING
+    holder = np.zeros(2 * wide + 3)
+    holder[0] = holder[-1] = _NOTHING
     places, steady = np.zeros(_GRID + 3), np.zeros(_GRID, dtype=np.bool_)
     if phi.size > 2 * _GRID:
-        _grid(trials, held, edge, shape, places, steady)
+        _grid(trials, holder, edge, shape, places, steady)
     for i in range(phi.size):
         lobe = math.floor(phi[i] / pitch)
         along = (phi[i] / pitch - lobe) * _GRID
@@ -251,4 +251,4 @@ def bear(phi: Array, edge: Edge, shape: Shape, window: float, around: int, reach
             step = places[g + 2] - places[g + 1] + 1e-9
             reach[i], slope[i], psi[i] = _climbed(phi[i], start, step, 0.0, edge, shape)
         else:
-            reach[i], slope[i], psi[i] = _sought(phi[i], trials, held, edge, shape)
+            reach[i], slope[i], psi[i] = _sought(phi[i], trials, holder, edge, shape)

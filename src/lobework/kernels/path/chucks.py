@@ -54,7 +54,7 @@ def carried(
     terms: Array,
     moves: NDArray[np.bool_],
     t: Array,
-    held: Array,
+    holder: Array,
 ) -> int:
     """Carry evenly spaced samples over from the spindle to the work, in place; return the run of the last.
 
@@ -82,7 +82,7 @@ def carried(
         Which of them are no constants.
     t : (n or more,) float64
         Room to work in, in sixteens.
-    held : (5 or 12, n or more) float64
+    holder : (5 or 12, n or more) float64
         Likewise, where the constants already stand.
     """
     size = x.size
@@ -103,10 +103,10 @@ def carried(
                 ts[j] = at + ramp[j] * a_step
             for f in range(moves.size):
                 if moves[f]:
-                    _filled(held[f, :room], ts, terms[piece, f])
+                    _filled(holder[f, :room], ts, terms[piece, f])
             xs, ys, zs = x[done:end], y[done:end], z[done:end]
             if planar:
-                c, s, sx, sy, sz = held[0], held[1], held[2], held[3], held[4]
+                c, s, sx, sy, sz = holder[0], holder[1], holder[2], holder[3], holder[4]
                 for j in range(count):
                     px, py = xs[j] - sx[j], ys[j] - sy[j]
                     xs[j] = c[j] * px + s[j] * py
@@ -115,9 +115,9 @@ def carried(
                     zs[j] -= sz[j]
             else:
                 for j in range(count):
-                    px, py, pz = xs[j] - held[9, j], ys[j] - held[10, j], zs[j] - held[11, j]
-                    xs[j] = held[0, j] * px + held[3, j] * py + held[6, j] * pz
-                    ys[j] = held[1, j] * px + held[4, j] * py + held[7, j] * pz
-                    zs[j] = held[2, j] * px + held[5, j] * py + held[8, j] * pz
+                    px, py, pz = xs[j] - holder[9, j], ys[j] - holder[10, j], zs[j] - holder[11, j]
+                    xs[j] = holder[0, j] * px + holder[3, j] * py + holder[6, j] * pz
+                    ys[j] = holder[1, j] * px + holder[4, j] * py + holder[7, j] * pz
+                    zs[j] = holder[2, j] * px + holder[5, j] * py + holder[8, j] * pz
         done = end
     return run

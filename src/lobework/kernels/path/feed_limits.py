@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 __all__ = ["caps", "settle"]
 
 
-def caps(q: Array, h: Array, top: Array, most: Array, x: Array, held: NDArray[np.int64]) -> None:
+def caps(q: Array, h: Array, top: Array, most: Array, x: Array, holder: NDArray[np.int64]) -> None:
     """Lower each block's speed to what every axis allows by itself, and from rest and to rest at the ends.
 
     Parameters
@@ -40,7 +40,7 @@ def caps(q: Array, h: Array, top: Array, most: Array, x: Array, held: NDArray[np
         Each axis's top speed and acceleration, infinite where there is no end.
     x : (n,) float64
         In: the speed asked for, above zero, infinite for the fastest. Out: the cap.
-    held : (n,) int64
+    holder : (n,) int64
         Out: twice the axis that lowered it, one more where by its acceleration; as it was where none did.
     """
     n, k = q.shape
@@ -48,12 +48,12 @@ def caps(q: Array, h: Array, top: Array, most: Array, x: Array, held: NDArray[np
         for a in range(k):
             here = abs(q[i, a])
             if here * x[i] > top[a]:
-                x[i], held[i] = top[a] / here, 2 * a
+                x[i], holder[i] = top[a] / here, 2 * a
             if most[a] < math.inf and (i == 0 or i == n - 1) and here * x[i] * x[i] > most[a] * h[i]:
-                x[i], held[i] = math.sqrt(most[a] * h[i] / here), 2 * a + 1
+                x[i], holder[i] = math.sqrt(most[a] * h[i] / here), 2 * a + 1
 
 
-def settle(q: Array, h: Array, most: Array, steep: float, x: Array, held: NDArray[np.int64]) -> None:
+def settle(q: Array, h: Array, most: Array, steep: float, x: Array, holder: NDArray[np.int64]) -> None:
     """Lower capped speeds to the highest from which every axis follows; see `caps` for what the arguments are.
 
     ``steep`` is how many times slower than a block the next may be taken for the first's sake, where no slower first does as
@@ -66,7 +66,7 @@ def settle(q: Array, h: Array, most: Array, steep: float, x: Array, held: NDArra
             j = i - way
             # Forwards, the speed of block j is known and the fastest of i is asked for. Backwards, trials of i are held against
             # the fastest that j then can be.
-            low, high, trial, phase, by = 0.0, x[i], x[i], 0, held[i]
+            low, high, trial, phase, by = 0.0, x[i], x[i], 0, holder[i]
             while True:
                 if way > 0:
                     known, asked, at, to = x[j], x[i], j, i
@@ -112,7 +112,7 @@ def settle(q: Array, h: Array, most: Array, steep: float, x: Array, held: NDArra
                             y, changed, by = found, True, 2 * a + 1
                 if way > 0:
                     if fits and y < x[i]:
-                        x[i], held[i] = y, by
+                        x[i], holder[i] = y, by
                     elif not fits:
                         x[i] = min(x[i], x[j])
                     break
@@ -130,7 +130,7 @@ def settle(q: Array, h: Array, most: Array, steep: float, x: Array, held: NDArra
                                 even, which = math.sqrt(room / bend), 2 * a + 1
                     y, up = x[j], trial
                     if even <= y:
-                        up, held[i] = min(trial, even), which
+                        up, holder[i] = min(trial, even), which
                     else:
                         for a in range(k):
                             if most[a] == math.inf:
@@ -155,7 +155,7 @@ def settle(q: Array, h: Array, most: Array, steep: float, x: Array, held: NDArra
                                     if g > 0 and hump > 0 and start < g / (2 * p):
                                         end = 2 * room / (g + math.sqrt(hump))
                             if end < up:
-                                up, held[i] = max(end, min(y, trial)), 2 * a + 1
+                                up, holder[i] = max(end, min(y, trial)), 2 * a + 1
                     low, phase = up, 1
                     trial = up * (1 + 1e-6)
                     if trial >= high:
@@ -164,7 +164,7 @@ def settle(q: Array, h: Array, most: Array, steep: float, x: Array, held: NDArra
                     break
                 else:
                     phase += 1
-                    held[i] = by if by >= 0 else held[i]
+                    holder[i] = by if by >= 0 else holder[i]
                     if good:
                         low = trial
                     else:

@@ -7,11 +7,11 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from lobework.carve import Sweep, stock_of
-from lobework.carve.compiled import Compiled
-from lobework.carve.plain import Plain
+from lobework.carve.compiled import CompiledBackend
+from lobework.carve.plain import PlainBackend
 from lobework.parts.cutter import Ball
 from lobework.parts.piece import Disc
-from lobework.plugins.sample import Known, Sample
+from lobework.plugins.sample import ExpectedValue, Sample
 
 if TYPE_CHECKING:
     from lobework.carve import Backend
@@ -27,16 +27,16 @@ def _pit(backend: Backend) -> Array:
     """Return how deep a ball goes that is pushed 0.8 mm into the middle of a face, along each ray."""
     up, level = np.array([[0.0, 0.0, 1.0]]), np.array([[1.0, 0.0, 0.0]])
     ball, depth = Ball(radius=2.0), _STOCK.uncut()
-    backend.carve(_STOCK, [Sweep(ball.edge, ball.held, np.array([[0.0, 0.0, -0.8]]), up, level)], depth)
+    backend.carve(_STOCK, [Sweep(ball.edge, ball.holder, np.array([[0.0, 0.0, -0.8]]), up, level)], depth)
     return depth.astype(np.float64)
 
 
-_BALL: Final = Known(
+_BALL: Final = ExpectedValue(
     _pit,
     np.maximum(np.sqrt(np.maximum(4.0 - _AWAY**2, 0.0)) - 1.2, 0.0),
     "closed form: a sphere of radius 2 whose middle is 1.2 mm above the face",
     within=2e-4,
 )
 
-BACKENDS: Final = (Sample(Compiled(), known=[_BALL]), Sample(Plain(), known=[_BALL]))
+BACKENDS: Final = (Sample(CompiledBackend(), known=[_BALL]), Sample(PlainBackend(), known=[_BALL]))
 """Samples of the ways of carving that ship inside."""

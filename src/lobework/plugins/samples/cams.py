@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
-from lobework.parts.cam import CamShape, Eccentric, Law, Scallop, Wave
-from lobework.plugins.sample import Known, Sample
+from lobework.parts.cam import CamShape, EccentricCam, MotionLaw, Scallop, Wave
+from lobework.plugins.sample import ExpectedValue, Sample
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -20,7 +20,7 @@ __all__ = ["CAMS"]
 
 _DEGREES: Final = np.arange(5.0, 65.0, 5.0)
 _SIXTH: Final = Fraction(1, 6)
-_CYCLOIDAL: Final = Law(
+_CYCLOIDAL: Final = MotionLaw(
     law="cycloidal", lobes=1, base_radius=40.0, rise=20.0, rise_part=_SIXTH, dwell_part=_SIXTH, fall_part=_SIXTH
 )
 _TABLE: Final = "a university's table of cycloidal motion (Homework 4, 2008): h = 20 mm over 60 degrees"
@@ -33,14 +33,14 @@ _MM_A_DEGREE: Final = (
 _SPOTS: Final = (0.125, 0.25, 0.375, 0.5)
 
 
-def _rising(law: Law, part: Array) -> Array:
+def _rising(law: MotionLaw, part: Array) -> Array:
     """Return the angles at which a lobe has come so far of its way up, rad."""
     begin = -float(law.dwell_part) / 2 - float(law.rise_part)
     angle: Array = (begin + float(law.rise_part) * part) * 2 * math.pi / law.lobes
     return angle
 
 
-def _spots(law: Law) -> Any:
+def _spots(law: MotionLaw) -> Any:
     """Return how high it stands, of its rise, an eighth, a quarter, three eighths and half of the way up."""
     return law.rise_at(_rising(law, np.array(_SPOTS))) / law.rise
 
@@ -49,7 +49,7 @@ def _steepest(cam: CamShape) -> float:
     return float(np.abs(cam.slope_at(np.linspace(0.0, 2 * math.pi / cam.lobes, 2881))).max())
 
 
-def _radii(*degrees: float) -> Callable[[Eccentric], Array]:
+def _radii(*degrees: float) -> Callable[[EccentricCam], Array]:
     return lambda cam: np.asarray(cam.base_radius + cam.rise_at(np.radians(degrees)))
 
 
@@ -72,8 +72,8 @@ CAMS: Final = (
     Sample(
         Wave(lobes=4, base_radius=60.0, rise=5.0),
         known=[
-            Known(_steepest, 10.0, _HARMONIC),
-            Known(
+            ExpectedValue(_steepest, 10.0, _HARMONIC),
+            ExpectedValue(
                 lambda wave: wave.rise_at(np.radians([0.0, 15.0, 22.5, 45.0])), [5.0, 3.75, 2.5, 0.0], "its definition, a cosine"
             ),
         ],
@@ -81,12 +81,12 @@ CAMS: Final = (
     Sample(Wave(lobes=12, base_radius=40.0, rise=3.0, on="face")),
     Sample(
         _SCALLOP,
-        known=[Known(_arc, [_SCALLOP_RADIUS] * 9, "its definition: an arc of a circle through the top and both hollows")],
+        known=[ExpectedValue(_arc, [_SCALLOP_RADIUS] * 9, "its definition: an arc of a circle through the top and both hollows")],
     ),
     Sample(
-        Eccentric(radius=30.0, offset=10.0),
+        EccentricCam(radius=30.0, offset=10.0),
         known=[
-            Known(
+            ExpectedValue(
                 _radii(0, 30, 45, 60, 90, 120, 180),
                 [40, 38.240653, 36.225827, 33.722813, 28.284271, 23.722813, 20],
                 _DISC,
@@ -97,17 +97,19 @@ CAMS: Final = (
     Sample(
         _CYCLOIDAL,
         known=[
-            Known(lambda law: law.rise_at(_rising(law, _DEGREES / 60)), _LIFT_MM, _TABLE, within=6e-6),
-            Known(lambda law: law.slope_at(_rising(law, _DEGREES / 60)) * math.pi / 180, _MM_A_DEGREE, _TABLE, within=6e-7),
+            ExpectedValue(lambda law: law.rise_at(_rising(law, _DEGREES / 60)), _LIFT_MM, _TABLE, within=6e-6),
+            ExpectedValue(
+                lambda law: law.slope_at(_rising(law, _DEGREES / 60)) * math.pi / 180, _MM_A_DEGREE, _TABLE, within=6e-7
+            ),
         ],
     ),
     Sample(
-        Law(law="modified sine", lobes=3, base_radius=45.0, rise=6.0, dwell_part=Fraction(1, 6), rise_part=Fraction(1, 3)),
-        known=[Known(_spots, [0.0199814, 0.1171785, 0.2874845, 0.5], "the law's exact form, computed", within=1e-7)],
+        MotionLaw(law="modified sine", lobes=3, base_radius=45.0, rise=6.0, dwell_part=Fraction(1, 6), rise_part=Fraction(1, 3)),
+        known=[ExpectedValue(_spots, [0.0199814, 0.1171785, 0.2874845, 0.5], "the law's exact form, computed", within=1e-7)],
     ),
     Sample(
-        Law(law="modified trapezoid", lobes=5, base_radius=45.0, rise=2.0),
-        known=[Known(_spots, [0.0176687, 0.1044802, 0.2676687, 0.5], "the law's exact form, computed", within=1e-7)],
+        MotionLaw(law="modified trapezoid", lobes=5, base_radius=45.0, rise=2.0),
+        known=[ExpectedValue(_spots, [0.0176687, 0.1044802, 0.2676687, 0.5], "the law's exact form, computed", within=1e-7)],
     ),
 )
 """Samples of the cam shapes that ship inside."""

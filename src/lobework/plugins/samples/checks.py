@@ -10,14 +10,14 @@ from lobework.checks.check import bridging_findings, closure_findings, ratio_fin
 from lobework.kinematics.trace import trace
 from lobework.lathe.lathe import Axis, Lathe
 from lobework.lathe.passes import Cut, Pass
-from lobework.parts.cam import Eccentric, Scallop, Wave
+from lobework.parts.cam import EccentricCam, Scallop, Wave
 from lobework.parts.camshaft import CamShaft
 from lobework.parts.drive import Drive
 from lobework.parts.follower import Roller
 from lobework.parts.headstock import Headstock
 from lobework.parts.slide import Approach, At
 from lobework.parts.template import Template
-from lobework.plugins.sample import Known, Sample
+from lobework.plugins.sample import ExpectedValue, Sample
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -51,7 +51,7 @@ def _waves(lobes: int, ratio: Fraction) -> tuple[Drive, ...]:
 
 def _says(words: str, **given: Any) -> Callable[[Check], bool]:
     """Return what asks whether one thing is found, and these words are in it."""
-    return lambda check: [words in each.says for each in _of(check, **given)] == [True]
+    return lambda check: [words in each.message for each in _of(check, **given)] == [True]
 
 
 _GEARED: Final = "Popular Science Monthly 46 (1895), p. 610: a cam geared 8 to 1 gives 8 waves a turn"
@@ -65,17 +65,19 @@ CHECKS: Final = (
     Sample(
         closure_findings,
         known=[
-            Known(_says("it shows 8 lobes", cams=_waves(1, Fraction(8))), True, _GEARED),
-            Known(_says("closes after 3 turns", turns=3, cams=_waves(4, Fraction(2, 3))), True, _CLOSES),
+            ExpectedValue(_says("it shows 8 lobes", cams=_waves(1, Fraction(8))), True, _GEARED),
+            ExpectedValue(_says("closes after 3 turns", turns=3, cams=_waves(4, Fraction(2, 3))), True, _CLOSES),
         ],
     ),
     Sample(
         bridging_findings,
         known=[
-            Known(
-                lambda check: len(_of(check, cams=(Drive(Eccentric(radius=30.0, offset=10.0), follower=Roller(8.0)),))), 0, _DISC
+            ExpectedValue(
+                lambda check: len(_of(check, cams=(Drive(EccentricCam(radius=30.0, offset=10.0), follower=Roller(8.0)),))),
+                0,
+                _DISC,
             ),
-            Known(
+            ExpectedValue(
                 _says("only a knife", cams=(Drive(Scallop(lobes=4, base_radius=62.0, rise=5.0), follower=Roller(3.0)),)),
                 True,
                 "a sharp hollow: no roller reaches its bottom",
@@ -85,8 +87,8 @@ CHECKS: Final = (
     Sample(
         ratio_findings,
         known=[
-            Known(_says("0.054 degrees", turns=3, at=At(x=20.0), cams=_waves(4, Fraction(2, 3))), True, _PERCENT),
-            Known(
+            ExpectedValue(_says("0.054 degrees", turns=3, at=At(x=20.0), cams=_waves(4, Fraction(2, 3))), True, _PERCENT),
+            ExpectedValue(
                 _says("3/5 exactly", at=At(x=20.0), cams=_waves(5, Fraction(3, 5))), True, "two decimals of a percent say 60 %"
             ),
         ],
@@ -94,8 +96,8 @@ CHECKS: Final = (
     Sample(
         template_findings,
         known=[
-            Known(_says("misses 0.828 mm", turns=0, template=_BESIDE), True, _VALLEY),
-            Known(
+            ExpectedValue(_says("misses 0.828 mm", turns=0, template=_BESIDE), True, _VALLEY),
+            ExpectedValue(
                 lambda check: len(_of(check, turns=0, template=replace(_BESIDE, rubber=0.0))), 0, "a tip reaches into any corner"
             ),
         ],
@@ -103,8 +105,8 @@ CHECKS: Final = (
     Sample(
         travel_findings,
         known=[
-            Known(_says("75 mm", at=At(x=80.0)), True, "a slide that ends at 75 mm does not go to 80"),
-            Known(lambda check: len(_of(check, at=At(x=75.0))), 0, "a slide that ends at 75 mm goes there"),
+            ExpectedValue(_says("75 mm", at=At(x=80.0)), True, "a slide that ends at 75 mm does not go to 80"),
+            ExpectedValue(lambda check: len(_of(check, at=At(x=75.0))), 0, "a slide that ends at 75 mm goes there"),
         ],
     ),
 )

@@ -12,8 +12,8 @@ import numpy as np
 from lobework.gearing.dividing_wheel import Wheel
 from lobework.gearing.screw import Screw
 from lobework.geometry.rigid import Rigid
-from lobework.parts.chuck import Dome, EccentricChuck, Oval, Plain, StraightLine
-from lobework.plugins.sample import Known, Sample
+from lobework.parts.chuck import Dome, EccentricChuck, Oval, PlainChuck, StraightLine
+from lobework.plugins.sample import ExpectedValue, Sample
 from lobework.quantities.units import Phase
 
 if TYPE_CHECKING:
@@ -25,7 +25,7 @@ _TURN: Final = np.arange(16) * math.pi / 8
 _WHEEL: Final = Wheel(circles=(("18", 18), ("27", 27)), worm=40)
 
 
-def _turned(plain: Plain) -> float:
+def _turned(plain: PlainChuck) -> float:
     """Return how far the work is turned, degrees."""
     rotation = plain.motions(np.zeros(1)).rotation[0]
     return math.degrees(math.atan2(rotation[1, 0], rotation[0, 0]))
@@ -77,29 +77,29 @@ _OFF_BY_30: Final = 20.0 * math.cos(math.pi / 6) - 3.0 * 0.5, 20.0 * 0.5 + 3.0 *
 
 CHUCKS: Final = (
     Sample(
-        Plain(index=Phase((3 + Fraction(16, 18)) / 40), wheel=_WHEEL),
-        known=[Known(_turned, 35.0, _HANDBOOK)],
+        PlainChuck(index=Phase((3 + Fraction(16, 18)) / 40), wheel=_WHEEL),
+        known=[ExpectedValue(_turned, 35.0, _HANDBOOK)],
     ),
     Sample(
         EccentricChuck(shift=16 * 2.54, travel=60.0, screw=Screw(2.54)),
-        known=[Known(_centres, [28, 27.985314, 27.941275, 20, 14.422205, 4, 20], _SNAIL, within=5e-7)],
+        known=[ExpectedValue(_centres, [28, 27.985314, 27.941275, 20, 14.422205, 4, 20], _SNAIL, within=5e-7)],
     ),
     Sample(
         Oval(throw=5.0),
         known=[
-            Known(_half_axes(30.0, 0.0), [30.0, 25.0], _CAYLEY),
-            Known(_half_axes(30.0, 4.0), [30.28938646, 25.28938646], _CAYLEY, within=5e-9),
+            ExpectedValue(_half_axes(30.0, 0.0), [30.0, 25.0], _CAYLEY),
+            ExpectedValue(_half_axes(30.0, 4.0), [30.28938646, 25.28938646], _CAYLEY, within=5e-9),
         ],
     ),
     Sample(
         Oval(throw=8.0, ring_angle_deg=30.0, index=Phase(Fraction(1, 12))),
-        known=[Known(_half_axes(*_OFF_BY_30), [20.27882060, 12.27882060], _CAYLEY, within=5e-9)],
+        known=[ExpectedValue(_half_axes(*_OFF_BY_30), [20.27882060, 12.27882060], _CAYLEY, within=5e-9)],
     ),
     Sample(Oval(throw=4.0, swing=1.5, swings=Fraction(3, 2), travel=6.0, wheel=Wheel(circles=(("96", 96),)))),
     Sample(
         StraightLine(per_turn=12.0, travel=40.0, start=-20.0),
         known=[
-            Known(
+            ExpectedValue(
                 _on_bench,
                 [[0.0, -20.0, 0.0], [0.0, -17.0, 0.0], [0.0, -14.0, 0.0], [0.0, -11.0, 0.0], [0.0, -8.0, 0.0]],
                 "the definition of the motion: it does not turn, and goes 12 mm a turn; no source",
@@ -109,7 +109,7 @@ CHUCKS: Final = (
     Sample(
         Dome(shift=3.0, tilt_deg=90.0, behind=20.0),
         known=[
-            Known(
+            ExpectedValue(
                 lambda dome: dome.motions(np.zeros(1)).apply(np.array([[0.0, 0.0, 0.0], [0.0, 0.0, -20.0]])),
                 [[23.0, 0.0, -20.0], [3.0, 0.0, -20.0]],
                 "the definition of the motion: a quarter turn about an axis 20 mm behind the face; no source",

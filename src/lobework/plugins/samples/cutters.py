@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Final
 
 from lobework.parts.cutter import Ball, FlatEnd, Pen, Profiled, RoundNosed, Vee
 from lobework.parts.holder import CuttingFrame, EccentricFrame, FixedTool
-from lobework.plugins.sample import Known, Sample
+from lobework.plugins.sample import ExpectedValue, Sample
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -25,19 +25,23 @@ CUTTERS: Final = (
     Sample(
         Vee(angle_deg=60.0, width=3.0),
         known=[
-            Known(_widths(0.0, 1.0, 9.0), [0.0, 2 / math.sqrt(3), 3.0], "closed form: 2 d tan(angle / 2), up to its shoulders")
+            ExpectedValue(
+                _widths(0.0, 1.0, 9.0), [0.0, 2 / math.sqrt(3), 3.0], "closed form: 2 d tan(angle / 2), up to its shoulders"
+            )
         ],
     ),
-    Sample(Vee(angle_deg=90.0, width=2.0, held=CuttingFrame(radius=20.0, angle_deg=25.0))),
+    Sample(Vee(angle_deg=90.0, width=2.0, holder=CuttingFrame(radius=20.0, angle_deg=25.0))),
     Sample(
-        Ball(radius=1.5, held=EccentricFrame(radius=2.5)),
-        known=[Known(_widths(0.0, 0.3, 1.5, 4.0), [0.0, 1.8, 3.0, 3.0], "closed form: the chord 2 sqrt(2 r d - d^2)")],
+        Ball(radius=1.5, holder=EccentricFrame(radius=2.5)),
+        known=[ExpectedValue(_widths(0.0, 0.3, 1.5, 4.0), [0.0, 1.8, 3.0, 3.0], "closed form: the chord 2 sqrt(2 r d - d^2)")],
     ),
-    Sample(FlatEnd(width=2.0, held=FixedTool()), known=[Known(_widths(0.0, 0.1, 3.0), [2.0, 2.0, 2.0], "its definition")]),
+    Sample(
+        FlatEnd(width=2.0, holder=FixedTool()), known=[ExpectedValue(_widths(0.0, 0.1, 3.0), [2.0, 2.0, 2.0], "its definition")]
+    ),
     Sample(
         RoundNosed(radius=0.5, angle_deg=60.0, width=3.0),
         known=[
-            Known(
+            ExpectedValue(
                 _widths(0.25, 0.75),
                 [2 * math.sqrt(0.25 - 0.0625), 2 * (0.5 * math.cos(math.pi / 6) + 0.5 * math.tan(math.pi / 6))],
                 "closed form: the nose's chord, then flanks that touch it",
@@ -46,8 +50,8 @@ CUTTERS: Final = (
     ),
     Sample(
         Profiled(points=((0.0, 0.0), (0.5, 0.0), (1.5, 2.0))),
-        known=[Known(_widths(0.0, 1.0, 2.0, 5.0), [1.0, 2.0, 3.0, 3.0], "its definition: straight from point to point")],
+        known=[ExpectedValue(_widths(0.0, 1.0, 2.0, 5.0), [1.0, 2.0, 3.0, 3.0], "its definition: straight from point to point")],
     ),
-    Sample(Pen(line=0.4), known=[Known(_widths(0.0, 2.0), [0.4, 0.4], "its definition: the same at any depth")]),
+    Sample(Pen(line=0.4), known=[ExpectedValue(_widths(0.0, 2.0), [0.4, 0.4], "its definition: the same at any depth")]),
 )
 """Samples of the cutters that ship inside."""

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from lobework.parts.piece import Barrel, Disc, Turned
-from lobework.plugins.sample import Known, Sample
+from lobework.plugins.sample import ExpectedValue, Sample
 
 if TYPE_CHECKING:
     from lobework.geometry.rigid import Array
@@ -26,17 +26,17 @@ def _size(piece: Piece) -> Array:
 _ROLLED: Final = "the definition: a cylinder of diameter d rolls out pi d wide"
 
 PIECES: Final = (
-    Sample(Disc(diameter=70.0, thickness=8.0), known=[Known(_size, [70.0, 70.0], "its own diameter")]),
+    Sample(Disc(diameter=70.0, thickness=8.0), known=[ExpectedValue(_size, [70.0, 70.0], "its own diameter")]),
     Sample(
         Barrel(diameter=50.0, length=60.0, bore=42.0),
         known=[
-            Known(_size, [50 * math.pi, 60.0], _ROLLED),
-            Known(lambda barrel: barrel.surface.wall(np.array([10.0])), [4.0], "half of diameter less bore"),
+            ExpectedValue(_size, [50 * math.pi, 60.0], _ROLLED),
+            ExpectedValue(lambda barrel: barrel.surface.wall(np.array([10.0])), [4.0], "half of diameter less bore"),
         ],
     ),
     Sample(
         Turned(profile=((0.0, 12.0), (-30.0, 12.0)), hollow=((1.0, 9.0), (-20.0, 9.0))),
-        known=[Known(_size, [24 * math.pi, 30.0], _ROLLED)],
+        known=[ExpectedValue(_size, [24 * math.pi, 30.0], _ROLLED)],
     ),
     Sample(Turned(profile=((0.0, 20.0), (-20.0, 25.0), (-40.0, 15.0)))),
 )

@@ -15,7 +15,7 @@ from lobework.parts.cutter import Vee
 from lobework.parts.headstock import Headstock
 from lobework.parts.piece import Disc
 from lobework.parts.slide import At
-from lobework.plugins.sample import Known, Sample
+from lobework.plugins.sample import ExpectedValue, Sample
 from lobework.plugins.samples.readers import axes_in, corners_in_3mf, corners_in_stl, moves_in, rows_in, strokes_in
 from lobework.program.program import Feeds, program
 from lobework.render.drawing import draw
@@ -58,8 +58,8 @@ def _shown(what: str) -> Any:
     return Carving(title="ring", piece=_DISC, stock=stock, depth=stock.uncut(), sweeps=())
 
 
-def _begins(with_it: bytes) -> Known:
-    return Known(lambda target: _file(target).startswith(with_it), True, f"its format: a file begins with {with_it!r}")
+def _begins(with_it: bytes) -> ExpectedValue:
+    return ExpectedValue(lambda target: _file(target).startswith(with_it), True, f"its format: a file begins with {with_it!r}")
 
 
 def _rings_radius(target: Target) -> float:
@@ -73,12 +73,12 @@ def _triangles(target: Target) -> int:
 
 
 TARGETS: Final = (
-    Sample(svg.TARGET, known=[Known(_rings_radius, 24.0, "the ring's own radius", within=1e-3)], reads=strokes_in),
+    Sample(svg.TARGET, known=[ExpectedValue(_rings_radius, 24.0, "the ring's own radius", within=1e-3)], reads=strokes_in),
     Sample(png.TARGET, known=[_begins(_PNG)]),
     Sample(
         csv.TARGET,
         known=[
-            Known(
+            ExpectedValue(
                 lambda target: len(re.findall(rb"\r\n", _file(target))),
                 _ring().x.size + 1,
                 "RFC 4180: a head, and a line a sample",
@@ -89,14 +89,16 @@ TARGETS: Final = (
     Sample(
         rs274.TARGET,
         known=[
-            Known(lambda target: _file(target).split()[-1] == b"M2", True, "NISTIR 6556 (2000), 3.6.1: a program ends with M2")
+            ExpectedValue(
+                lambda target: _file(target).split()[-1] == b"M2", True, "NISTIR 6556 (2000), 3.6.1: a program ends with M2"
+            )
         ],
         reads=moves_in,
     ),
     Sample(
         moves.TARGET,
         known=[
-            Known(
+            ExpectedValue(
                 lambda target: float(rows_in(_file(target))[0][:, 0].max()),
                 24.0,
                 "where the slide is set",
@@ -104,12 +106,12 @@ TARGETS: Final = (
         ],
         reads=rows_in,
     ),
-    Sample(text.TARGET, known=[Known(lambda target: b"24 mm" in _file(target), True, "where the slide is set")]),
+    Sample(text.TARGET, known=[ExpectedValue(lambda target: b"24 mm" in _file(target), True, "where the slide is set")]),
     Sample(relief.TARGET, known=[_begins(_PNG)]),
     Sample(page.TARGET, known=[_begins(b"<!doctype html>")]),
     Sample(
         stl.TARGET,
-        known=[Known(_triangles, 0, "binary STL: 84 bytes, and 50 for each of the triangles that it counts")],
+        known=[ExpectedValue(_triangles, 0, "binary STL: 84 bytes, and 50 for each of the triangles that it counts")],
         reads=corners_in_stl,
     ),
     Sample(

@@ -47,15 +47,15 @@ def lay_out(name: str, kind: str = "chuck") -> dict[PurePosixPath, bytes]:
     if kind not in KINDS:
         raise UnknownNameError("kind of plugin", kind, KINDS)
     if not _NAME.fullmatch(name) or len(name) > _LONGEST or keyword.iskeyword(name):
-        says = f"{name!r} is no name for a plugin; write a word in small letters, digits and dashes, such as sway or tide-box"
-        raise InputError(says, "NAME")
+        message = f"{name!r} is no name for a plugin; write a word in small letters, digits and dashes, such as sway or tide-box"
+        raise InputError(message, "NAME")
     plain = name.replace("-", "_")
     module, source = f"lobework_{plain}", _template(f"{kind}.py")
     part = f"{plain}_findings" if kind == "check" else _class_name(name, kind, source)
     offers = part if kind == "check" else name
     _refuse_taken(name, kind, offers, module)
     words = {"name": name, "kind": kind, "part": part, "offers": offers, "module": module, "package": f"lobework-{name}"}
-    words["says"] = Template(source.partition("\n")[0].strip('"')).substitute(words)
+    words["description"] = Template(source.partition("\n")[0].strip('"')).substitute(words)
     made = {
         "pyproject.toml": _template("pyproject.toml"),
         "README.md": _template("README.md"),

@@ -38,7 +38,7 @@ class Relief(Brief):
 
     Parameters
     ----------
-    title, says : str
+    title, description : str
         What it is called, and what it shows in one sentence.
     dots : (rows, columns, 3) uint8
         sRGB, the first row at the top.
@@ -49,7 +49,7 @@ class Relief(Brief):
     """
 
     title: str
-    says: str
+    description: str
     dots: NDArray[np.uint8]
     mm_per_dot: float
     bar: float
@@ -81,11 +81,11 @@ def picture(carving: Carving, dots: int = DOTS) -> Relief:
     """
     dots = plain_number(dots)
     require(is_whole(dots, FEWEST, MOST), "dots", dots, f"a whole number from {FEWEST} to {MOST}, on the picture's long side")
-    draw, says = (pictured_face, _FACE) if isinstance(carving.stock.surface, Face) else (pictured_round, _ROUND)
+    draw, description = (pictured_face, _FACE) if isinstance(carving.stock.surface, Face) else (pictured_round, _ROUND)
     colour, dot, bar = draw(carving.stock, carving.depth, getattr(carving.piece, "material", ""), dots, carving.units)
     return Relief(
         title=carving.title or "untitled",
-        says=f"{says}; the bar is {bar.label}",
+        description=f"{description}; the bar is {bar.label}",
         dots=eight_bit(colour),
         mm_per_dot=dot,
         bar=bar.mm,

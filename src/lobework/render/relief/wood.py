@@ -104,14 +104,14 @@ def material_findings(piece: Piece) -> list[Finding]:
     """Return a note where a piece's material is no wood whose look is known; none where it names no material.
 
     >>> from lobework.parts.piece import Disc
-    >>> print(material_findings(Disc(diameter=60.0, thickness=5.0, material="brass"))[0].says[:53])
+    >>> print(material_findings(Disc(diameter=60.0, thickness=5.0, material="brass"))[0].message[:53])
     material 'brass' is not a known wood: drawn as pale w
     """
     material = getattr(piece, "material", "")
     if not material or _named_in(material):
         return []
-    says = f"material {material!r} is not a known wood: drawn as pale wood; known: {', '.join(WOODS)}"
-    return [Finding(kind="picture", level="note", where="piece", says=says)]
+    message = f"material {material!r} is not a known wood: drawn as pale wood; known: {', '.join(WOODS)}"
+    return [Finding(kind="picture", level="note", where="piece", message=message)]
 
 
 _LAY: Final = 0.12

@@ -31,7 +31,7 @@ from lobework.testing.strategies.parts import (
     turnings,
     waves,
 )
-from lobework.testing.strategies.sweeps import carvings, cutters, held, surfaces
+from lobework.testing.strategies.sweeps import carvings, cutters, holders_by_kind, surfaces
 
 __all__ = [
     "LAW_NAMES",
@@ -47,7 +47,7 @@ __all__ = [
     "edge_cams",
     "face_cams",
     "followers_for",
-    "held",
+    "holders_by_kind",
     "jobs",
     "laws",
     "lines",

@@ -10,10 +10,10 @@ import numpy as np
 from hypothesis import strategies as st
 
 from lobework.geometry.rigid import Array
-from lobework.parts.cam import Eccentric, Law, LawName, Scallop, Wave
-from lobework.parts.chuck import Dome, EccentricChuck, Oval, Plain, StraightLine
+from lobework.parts.cam import EccentricCam, LawName, MotionLaw, Scallop, Wave
+from lobework.parts.chuck import Dome, EccentricChuck, Oval, PlainChuck, StraightLine
 from lobework.parts.drive import Drive, Side
-from lobework.parts.follower import Flat, Knife, Roller
+from lobework.parts.follower import FlatFollower, Knife, Roller
 from lobework.parts.protocols import Cam, Chuck, Follower
 from lobework.quantities.tolerances import LARGEST_CAM_MM
 from lobework.quantities.units import Phase
@@ -102,12 +102,12 @@ def scallops(draw: st.DrawFn) -> Scallop:
 
 
 @st.composite
-def laws(draw: st.DrawFn, on: Literal["edge", "face"] = "edge", symmetric: bool = False) -> Law:
+def laws(draw: st.DrawFn, on: Literal["edge", "face"] = "edge", symmetric: bool = False) -> MotionLaw:
     """Return laws with and without dwells; parts are twenty-fourths of a lobe."""
     up = draw(st.integers(2, 12))
     down = up if symmetric else draw(st.integers(2, 22 - up))
     top = draw(st.integers(0, 24 - up - down))
-    return Law(
+    return MotionLaw(
         law=draw(st.sampled_from(LAW_NAMES)),
         lobes=draw(lobe_counts),
         base_radius=draw(bases),
@@ -120,10 +120,10 @@ def laws(draw: st.DrawFn, on: Literal["edge", "face"] = "edge", symmetric: bool 
 
 
 @st.composite
-def eccentrics(draw: st.DrawFn) -> Eccentric:
+def eccentrics(draw: st.DrawFn) -> EccentricCam:
     """Return discs from centred to almost at the rim."""
     radius = draw(numbers(5.0, 80.0))
-    return Eccentric(radius=radius, offset=draw(st.one_of(st.just(0.0), numbers(1e-3, 0.9))) * radius)
+    return EccentricCam(radius=radius, offset=draw(st.one_of(st.just(0.0), numbers(1e-3, 0.9))) * radius)
 
 
 edge_cams: Final[st.SearchStrategy[Cam]] = st.one_of(waves(), scallops(), laws(), eccentrics())
@@ -137,7 +137,7 @@ def followers_for(draw: st.DrawFn, cam: Cam, flat: bool = True) -> Follower:
         return draw(st.one_of(st.just(Knife()), st.builds(Roller, numbers(0.05, 15.0))))
     choices: list[st.SearchStrategy[Follower]] = [st.just(Knife()), st.builds(Roller, numbers(0.05, 40.0)), st.just(Roller(0.05))]
     if flat:
-        choices.append(st.just(Flat()))
+        choices.append(st.just(FlatFollower()))
     hollow = cam.rise * cam.lobes**2 / 2 - cam.base_radius if isinstance(cam, Wave) else 0.0
     if hollow * LARGEST_CAM_MM > cam.base_radius**2:
         choices.append(st.just(Roller(cam.base_radius**2 / hollow)))
@@ -187,7 +187,7 @@ domes: Final = st.builds(
 )
 """Dome chucks, some of which do not tilt."""
 chucks: Final[st.SearchStrategy[Chuck]] = st.one_of(
-    st.builds(Plain, index=turnings),
+    st.builds(PlainChuck, index=turnings),
     st.builds(EccentricChuck, shift=numbers(-20.0, 20.0), index=turnings),
     ovals,
     lines,

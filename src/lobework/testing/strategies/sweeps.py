@@ -18,9 +18,9 @@ from lobework.parts.piece import Barrel, Disc, Turned
 from lobework.testing.carvings import STEPPED, UP, about, on_face, on_round
 from lobework.testing.strategies.parts import numbers
 
-__all__ = ["carvings", "cutters", "held", "surfaces"]
+__all__ = ["carvings", "cutters", "holders_by_kind", "surfaces"]
 
-held: Final[dict[str, st.SearchStrategy[Holder]]] = {
+holders_by_kind: Final[dict[str, st.SearchStrategy[Holder]]] = {
     "drilling spindle": st.just(DrillingSpindle()),
     "fixed": st.just(FixedTool()),
     "eccentric frame": st.builds(EccentricFrame, radius=st.one_of(st.just(0.5), numbers(0.3, 3.0))),
@@ -37,14 +37,14 @@ def cutters(draw: st.DrawFn, holders: st.SearchStrategy[Holder]) -> Any:
     kind = draw(st.sampled_from(["vee", "ball", "flat", "round-nosed", "profile"]))
     holder = draw(holders)
     if kind == "vee":
-        return Vee(angle_deg=draw(st.sampled_from([25.0, 90.0, 160.0])), width=draw(st.sampled_from([0.8, 2.4])), held=holder)
+        return Vee(angle_deg=draw(st.sampled_from([25.0, 90.0, 160.0])), width=draw(st.sampled_from([0.8, 2.4])), holder=holder)
     if kind == "ball":
-        return Ball(radius=draw(st.sampled_from([0.4, 1.2])), held=holder)
+        return Ball(radius=draw(st.sampled_from([0.4, 1.2])), holder=holder)
     if kind == "flat":
-        return FlatEnd(width=draw(st.sampled_from([0.5, 2.0])), held=holder)
+        return FlatEnd(width=draw(st.sampled_from([0.5, 2.0])), holder=holder)
     if kind == "round-nosed":
-        return RoundNosed(radius=0.4, angle_deg=draw(st.sampled_from([30.0, 100.0])), width=2.0, held=holder)
-    return Profiled(points=STEPPED, held=holder)
+        return RoundNosed(radius=0.4, angle_deg=draw(st.sampled_from([30.0, 100.0])), width=2.0, holder=holder)
+    return Profiled(points=STEPPED, holder=holder)
 
 
 _faces: Final = st.sampled_from([(8.0, 0.25), (12.0, 0.3), (9.1, 0.27)]).map(
@@ -106,7 +106,7 @@ def _face_sweeps(draw: st.DrawFn, stock: Stock, surface: Face, holders: st.Searc
         away, turns = draw(st.sampled_from([0.3, -0.2])), draw(st.sampled_from([0.0, 0.03, 0.3])) * np.arange(len(tip))
         outward = np.stack([away * np.cos(turns), away * np.sin(turns), np.ones_like(turns)], axis=-1)
         return on_face(cutter, tip, *about(outward, np.stack([np.cos(turns), np.sin(turns), 0 * turns], axis=-1)))
-    if isinstance(cutter.held, DrillingSpindle | EccentricFrame):
+    if isinstance(cutter.holder, DrillingSpindle | EccentricFrame):
         return on_face(cutter, tip)
     start, turn = draw(st.sampled_from([0.0, 0.7, math.pi / 2])), draw(st.sampled_from([0.0, 0.0, 0.3, -0.05]))
     angle = start + turn * np.arange(len(tip))
@@ -129,7 +129,7 @@ def _round_sweeps(draw: st.DrawFn, stock: Stock, surface: Round, holders: st.Sea
 def carvings(draw: st.DrawFn, can: frozenset[Ability] = EVERYTHING, count: int = 1) -> tuple[Stock, tuple[Sweep, ...]]:
     """Return a stock and ``count`` sweeps over it, such as something with these abilities can carve."""
     stock = draw(st.one_of(*(surfaces[surface] for surface in sorted(can & set(surfaces)))))
-    holders = st.one_of(*(held[holder] for holder in sorted(can & set(held))))
+    holders = st.one_of(*(holders_by_kind[kind] for kind in sorted(can & set(holders_by_kind))))
     if isinstance(stock.surface, Face):
         on_it = _face_sweeps(stock, stock.surface, holders, "leaning" in can)
     else:
