@@ -11,6 +11,7 @@ import subprocess
 import sys
 import time
 import tomllib
+from importlib import metadata
 from pathlib import Path
 
 import pytest
@@ -205,8 +206,7 @@ def test_a_plugin_that_is_left_out_is_warned_of_in_one_line(bench):
 
 
 def lobework_version() -> str:
-    project = tomllib.loads((Path(__file__).parents[1] / "pyproject.toml").read_text(encoding="utf-8"))
-    return project["project"]["version"]
+    return metadata.version("lobework")
 
 
 def test_version_is_the_packages(capsys):

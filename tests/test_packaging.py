@@ -15,6 +15,7 @@ from pathlib import Path
 
 import pytest
 
+import lobework
 from lobework.targets import BUILT_IN
 
 ROOT = Path(__file__).parents[1]
@@ -37,7 +38,7 @@ def wheel(tmp_path_factory):
 
 @pytest.fixture(scope="module")
 def metadata(wheel):
-    return email.message_from_bytes(wheel.read(f"lobework-{PROJECT['version']}.dist-info/METADATA"))
+    return email.message_from_bytes(wheel.read(f"lobework-{lobework.__version__}.dist-info/METADATA"))
 
 
 def test_the_wheel_holds_every_source_file_and_no_other(wheel):
@@ -62,7 +63,7 @@ def test_the_wheel_says_that_it_is_typed(wheel):
 
 def test_the_wheel_holds_the_licence(wheel, metadata):
     assert metadata["License-Expression"] == "MIT"
-    assert wheel.read(f"lobework-{PROJECT['version']}.dist-info/licenses/LICENSE") == (ROOT / "LICENSE").read_bytes()
+    assert wheel.read(f"lobework-{lobework.__version__}.dist-info/licenses/LICENSE") == (ROOT / "LICENSE").read_bytes()
 
 
 def test_the_wheel_shows_the_readme(metadata):
@@ -75,7 +76,7 @@ def test_the_core_needs_only_what_it_computes_and_reads_with(metadata):
 
 
 def test_the_installed_version_is_the_written_one():
-    assert version("lobework") == PROJECT["version"]
+    assert version("lobework") == lobework.__version__
 
 
 def test_the_command_is_installed():

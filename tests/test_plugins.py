@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 import pytest
 
+from lobework import plugins
 from lobework.errors import PluginError, UnknownNameError
 from lobework.files.outputs import write_files
 from lobework.geometry.rigid import Rigid
@@ -81,6 +82,7 @@ def cause_of(report: dict[str, Any], package: str, name: str) -> str:
 
 
 def expected(cause: str) -> str:
+    cause = cause.replace("(DOOR)", f"({plugins.__file__})")
     return " ".join(cause.replace("LOBEWORK", metadata.version("lobework"), 1 if "(lobework LOBEWORK)" in cause else 0).split())
 
 

@@ -12,8 +12,8 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from lobework.geometry.surface import Face
+from lobework.parts.abilities import seen_on
 from lobework.parts.holder import CuttingFrame, EccentricFrame
-from lobework.parts.protocols import seen_on
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

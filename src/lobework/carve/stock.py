@@ -12,7 +12,8 @@ from numpy.typing import NDArray
 
 from lobework.errors import SettingError, TooLargeError, require
 from lobework.geometry.rigid import Array
-from lobework.geometry.surface import Face, Round, Surface
+from lobework.geometry.surface import Face, Surface
+from lobework.parts.abilities import surface_of
 from lobework.parts.protocols import Piece
 from lobework.quantities.tolerances import RESOLUTION_MM
 from lobework.quantities.units import is_real, plain_number
@@ -181,8 +182,8 @@ def stock_of(piece: Piece, resolution: float = RESOLUTION_MM) -> Stock:
     """
     resolution = plain_number(resolution)
     require(is_real(resolution), "resolution", repr(resolution), "a plain number, in mm")
-    surface = getattr(piece, "surface", None)
-    if not isinstance(surface, Face | Round):
+    surface = surface_of(piece)
+    if surface is None:
         raise SettingError(f"piece.form={piece.form!r}: this form of work has no surface to carve; it can only be drawn")
     if isinstance(surface, Face):
         size, around = 2 * surface.radius, 2 * surface.radius

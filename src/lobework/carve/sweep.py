@@ -11,6 +11,7 @@ from lobework.errors import SettingError
 from lobework.geometry.cutter_edge import Edge
 from lobework.geometry.rigid import Array
 from lobework.geometry.surface import Face, Round
+from lobework.parts.abilities import CarvingCutter
 from lobework.parts.holder import HOLDERS, CuttingFrame, FixedTool, Holder
 from lobework.parts.protocols import Cutter
 from lobework.text.brief import Brief
@@ -43,7 +44,7 @@ def has_edge(cutter: object) -> TypeGuard[Edged]:
     >>> has_edge(Ball(radius=1.5)), has_edge(Pen())
     (True, False)
     """
-    return isinstance(getattr(cutter, "edge", None), Edge) and isinstance(getattr(cutter, "holder", None), HOLDERS)
+    return isinstance(cutter, CarvingCutter) and isinstance(cutter.edge, Edge) and isinstance(cutter.holder, HOLDERS)
 
 
 @dataclass(frozen=True, slots=True, eq=False, repr=False)

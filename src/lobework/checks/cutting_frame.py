@@ -21,8 +21,8 @@ from lobework.kinematics.motion import motion_of
 from lobework.kinematics.sampling import Spans
 from lobework.kinematics.trace import Trace
 from lobework.lathe.hand_settings import show_length
+from lobework.parts.abilities import holder_of, seen_on, surface_of
 from lobework.parts.holder import CuttingFrame
-from lobework.parts.protocols import seen_on
 from lobework.quantities.units import format_number
 
 if TYPE_CHECKING:
@@ -135,11 +135,7 @@ def lie_of(cuts: Sequence[Cut], cutter: Cutter, piece: Piece) -> GrooveAngle | N
     piece : Piece
         The work.
     """
-    if (
-        not isinstance(getattr(piece, "surface", None), Round)
-        or not has_edge(cutter)
-        or not isinstance(cutter.holder, CuttingFrame)
-    ):
+    if not isinstance(surface_of(piece), Round) or not has_edge(cutter) or not isinstance(cutter.holder, CuttingFrame):
         return None
     some = np.unique(np.linspace(0, len(cuts) - 1, _MOST_CUTS).astype(int)).tolist()
     return _together([lies for k in some if (lies := _along(cuts[k], _beside(cuts, k), cutter, piece)) is not None])
@@ -264,7 +260,7 @@ def _wound(tip: Array, surface: Round, turned: Array) -> Array:
 
 def frame_findings(piece: Piece, cutter: Cutter, cuts: Sequence[Cut]) -> Iterable[Finding]:
     """Yield the passes along which the cutting frame is not set as it best were, or a template leads a cutter too deep."""
-    holder = getattr(cutter, "holder", None)
+    holder = holder_of(cutter)
     for _, same in itertools.groupby(cuts, key=lambda cut: cut.group):
         group = list(same)
         name = group[0].passed.name or f"pass {group[0].group}"
@@ -278,7 +274,7 @@ def _on_slopes(cut: Cut, cutter: Cutter, name: str) -> Iterator[Finding]:
 
     A circle whose foremost place is the tip goes its radius times one less the cosine deeper on a slope.
     """
-    holder, template = getattr(cutter, "holder", None), cut.passed.template
+    holder, template = holder_of(cutter), cut.passed.template
     radius = holder.radius if isinstance(holder, CuttingFrame) else getattr(cutter, "radius", 0.0)
     if template is None or not isinstance(radius, float):
         return

@@ -13,8 +13,8 @@ from lobework.carve.sweep import has_edge
 from lobework.checks.check import Finding, show_small
 from lobework.geometry.surface import Face, Round
 from lobework.lathe.hand_settings import show_length
+from lobework.parts.abilities import SolidPiece, seen_on, surface_of
 from lobework.parts.holder import CuttingFrame
-from lobework.parts.protocols import seen_on
 from lobework.quantities.tolerances import JOIN_MM
 from lobework.quantities.units import MM_PER, LengthUnit, format_number
 
@@ -179,18 +179,18 @@ def _from_behind(piece: Piece, trace: Trace) -> bool:
 
 def _thickness(piece: Piece, seen: Sequence[Array]) -> float:
     """Return how thick the work is, mm: on a side, at its thinnest under the passes."""
-    surface = getattr(piece, "surface", None)
+    surface = surface_of(piece)
     if isinstance(surface, Round):
         top = float(piece.outline[0, 1])
         ends = [top - float(end(path[:, 1])) for path in seen for end in (np.max, np.min)]
         under = np.clip(np.linspace(min(ends), max(ends), 257), 0.0, surface.length)
         return float(surface.wall(under).min())
-    return float(getattr(piece, "thickness", math.inf))
+    return float(piece.thickness) if isinstance(piece, SolidPiece) else math.inf
 
 
 def _beyond_edge(piece: Piece, seen: Array, z: Array) -> Array:
     """Return how far beyond the edge of the work the tip is at each place, (n,) mm: zero within it, and while it cuts nothing."""
-    surface = getattr(piece, "surface", None)
+    surface = surface_of(piece)
     if isinstance(surface, Round):
         high, low = surface.profile(np.array([0.0, surface.length]))[:, 1]
         over = np.maximum(z - high, low - z)

@@ -11,6 +11,7 @@ import sys
 from collections.abc import Sequence
 from typing import Any, Final, Self
 
+import lobework
 from lobework.cli import helices, jobs, numbers, proof, shelf
 from lobework.cli.parser import DONE, FAULT, STOPPED, WRONG, Parser, UsageError, Verbs
 from lobework.cli.streams import GuardedOutput, PrintError, leave, nowhere
@@ -191,13 +192,11 @@ def _parser() -> Parser:
 
 
 class _Version(argparse.Action):
-    """Prints the installed version; looked up only when asked for."""
+    """Print the version."""
 
     def __call__(self, parser: argparse.ArgumentParser, *_: Any, **__: Any) -> None:
         """Print and leave."""
-        from importlib import metadata
-
-        print(f"lobework {metadata.version('lobework')}")
+        print(f"lobework {lobework.__version__}")
         parser.exit()
 
 

@@ -14,11 +14,12 @@ import numpy as np
 
 from lobework.errors import InputError, PartError, PluginError, TooLargeError, require
 from lobework.files.outputs import refuse_existing, write_files
-from lobework.geometry.surface import Face, Round
+from lobework.geometry.surface import Round
 from lobework.kinematics.trace import BYTES_A_SAMPLE, MOST_BYTES, Trace, estimate, trace
 from lobework.lathe.clearance import require_clear
 from lobework.lathe.lathe import Lathe
 from lobework.lathe.passes import MOST_CUTS, Cut, Pass, Series, cuts_of
+from lobework.parts.abilities import surface_of
 from lobework.parts.feeds import Feeds
 from lobework.parts.protocols import Cutter, Piece
 from lobework.parts.slide import Approach
@@ -305,12 +306,12 @@ class Job:
 
         if not has_edge(self.cutter):
             return "this cutter has no edge to carve with"
-        return "" if isinstance(getattr(self.piece, "surface", None), Face | Round) else "this work has no surface to carve"
+        return "" if surface_of(self.piece) is not None else "this work has no surface to carve"
 
     @property
     def _approach(self) -> Approach:
         """From where the cutter comes: to the side of work that has a side, to the face of any other."""
-        surface = getattr(self.piece, "surface", None)
+        surface = surface_of(self.piece)
         if not isinstance(surface, Round):
             return Approach()
         return Approach(axis="x", surface=float(surface.profile(np.linspace(0.0, surface.length, 1025))[:, 0].max()))

@@ -13,6 +13,7 @@ from lobework.geometry.continuity import extremes_of, turn_edges
 from lobework.geometry.rigid import Array, Rigid
 from lobework.geometry.surface import Face, Round
 from lobework.lathe.hand_settings import show_length
+from lobework.parts.abilities import surface_of
 from lobework.quantities.tolerances import JOIN_MM
 
 if TYPE_CHECKING:
@@ -221,7 +222,7 @@ def _rings(piece: Piece) -> Array:
 
 
 def _rings_of(piece: Any) -> Array:
-    surface = getattr(piece, "surface", None)
+    surface = surface_of(piece)
     if isinstance(surface, Face):
         return np.array([[surface.radius, 0.0], [surface.radius, -surface.thickness]])
     if not isinstance(surface, Round):

@@ -15,6 +15,7 @@ from lobework.gearing.dividing_wheel import Wheel, wheel_phase
 from lobework.gearing.screw import Screw, wound_length
 from lobework.geometry.continuity import Continuity, Discontinuity, all_finite, continuity_of, extremes_of, turn_edges
 from lobework.geometry.rigid import Array, Rigid
+from lobework.parts.abilities import FittedChuck, PeriodicChuck, SlidingChuck
 from lobework.parts.protocols import Chuck, ChuckSlide, not_finite
 from lobework.quantities.fields import Measure, hints_of, measures
 from lobework.quantities.tolerances import JOIN_MM, RIGID
@@ -46,7 +47,7 @@ class Mounted(NamedTuple):
         PluginError
             Where what it says is no tuple of names.
         """
-        needs = getattr(self.chuck, "needs", ())
+        needs = self.chuck.needs if isinstance(self.chuck, FittedChuck) else ()
         if not isinstance(needs, tuple) or not all(isinstance(need, str) for need in needs):
             raise _broken(self.chuck, f"needs is {needs!r}; it must be a tuple of fittings, such as ('ring',)")
         return needs
@@ -76,7 +77,7 @@ class Mounted(NamedTuple):
         """
         if not self.is_dynamic:
             return 1
-        turns = plain_number(getattr(self.chuck, "period_turns", None))
+        turns = plain_number(self.chuck.period_turns) if isinstance(self.chuck, PeriodicChuck) else None
         if turns is None:
             return None
         if not isinstance(turns, int) or turns < 0:
@@ -112,7 +113,7 @@ class Mounted(NamedTuple):
 
     def require_within_travel(self, turns: float, begin: float = 0.0) -> None:
         """Refuse a pass of so many turns, from ``begin`` turns on, that drives one of the chuck's slides past its travel."""
-        if not callable(getattr(self.chuck, "slides", None)):
+        if not isinstance(self.chuck, SlidingChuck):
             return
         slides = self._slides(_TRIED_RAD)
         if all(math.isinf(slide.low) and math.isinf(slide.high) for slide in slides):

@@ -29,7 +29,6 @@ __all__ = [
     "not_continuous",
     "not_finite",
     "require_rests",
-    "seen_on",
     "smooth_slope",
 ]
 
@@ -163,17 +162,6 @@ class Piece(Protocol):
     @property
     def outline(self) -> Array:
         """(m, 2) mm: the closed edge of the face, as seen from the cutter."""
-
-
-def seen_on(piece: Piece, points: Array) -> Array:
-    """Return (n, 3) mm, where points on the work are on its sheet, and how deep: as the piece sees them, or a face's X, Y and -Z.
-
-    >>> from lobework.parts.piece import Barrel
-    >>> seen_on(Barrel(diameter=20.0, length=30.0), np.array([[9.5, 0.0, -4.0]])).tolist()
-    [[0.0, -4.0, 0.5]]
-    """
-    seen: Array = piece.seen(points) if hasattr(piece, "seen") else points * np.array([1.0, 1.0, -1.0])
-    return seen
 
 
 def smooth_slope(rise_at: Callable[[Array], Array], psi: Array, step: float) -> Array:

@@ -17,6 +17,7 @@ from lobework.errors import InputError, SettingError, require
 from lobework.geometry.outline import read_outline
 from lobework.geometry.profile import Chain, Meridian
 from lobework.geometry.surface import Round
+from lobework.parts.abilities import surface_of
 from lobework.parts.slide import At
 from lobework.quantities.fields import Length, Pairs, as_pairs, pairs_measure, require_numbers, show_pairs
 from lobework.quantities.units import format_length, is_real
@@ -397,7 +398,7 @@ def template_of(piece: Piece, start: float | None = None, end: float | None = No
     >>> template_of(Barrel(diameter=50.0, length=60.0), end=-20.0).points
     ((0.0, 25.0), (-60.0, 25.0))
     """
-    surface = getattr(piece, "surface", None)
+    surface = surface_of(piece)
     if not isinstance(surface, Round):
         raise SettingError(f"work of the form {piece.form!r} has no side to follow; give points, or a file")
     profile = getattr(piece, "profile", None)

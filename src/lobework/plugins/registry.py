@@ -21,6 +21,7 @@ import pluggy
 from lobework.errors import LobeworkError, PluginError, UnknownNameError, nearest
 from lobework.files.standard_output import RedirectedOutput, to_stderr
 from lobework.plugins import hookspecs
+from lobework.plugins.former import place_now
 from lobework.plugins.hookspecs import CONTRACT
 from lobework.plugins.validation import findings, name_of, one_line, plain, sound_depths, whole_file
 
@@ -363,7 +364,8 @@ def _loaded(entry: metadata.EntryPoint, record: Record) -> _Found:
     except KeyboardInterrupt:
         raise
     except BaseException as error:  # noqa: BLE001  (a plugin may fail in any way; it harms nothing else)
-        return _Found(replace(record, cause=f"it cannot be imported: {one_line(error)}; mend or remove {record.package}"))
+        remedy = f"{now}; update {record.package}" if (now := place_now(error)) else f"mend or remove {record.package}"
+        return _Found(replace(record, cause=f"it cannot be imported: {one_line(error)}; {remedy}"))
     record = replace(record, path=_file_of(plugin, entry.module))
     try:
         return _found(record, plugin)

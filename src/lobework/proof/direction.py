@@ -9,6 +9,7 @@ import numpy as np
 
 from lobework.carve.sweep import has_edge
 from lobework.checks.check import Finding
+from lobework.parts.abilities import holder_of
 from lobework.parts.holder import CuttingFrame, FixedTool
 from lobework.quantities.units import format_number
 
@@ -91,7 +92,7 @@ def _apart(motion: Motion, led: Mapping[str, Array], asked: Mapping[str, Array],
     stands, wanted = motion.pose_of(led).rotation, motion.pose_of(asked).rotation
     into = 2 if motion.swings is not None or motion.cut.approach.axis == "z" else 0
     apart: Array = np.linalg.norm(stands[:, :, into] - wanted[:, :, into], axis=1)
-    if isinstance(getattr(cutter, "holder", None), FixedTool | CuttingFrame):
+    if isinstance(holder_of(cutter), FixedTool | CuttingFrame):
         one, other = stands[:, :, 2 - into], wanted[:, :, 2 - into]
         across = np.minimum(np.linalg.norm(one - other, axis=1), np.linalg.norm(one + other, axis=1))
         apart = np.maximum(apart, across)

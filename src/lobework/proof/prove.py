@@ -13,7 +13,7 @@ from lobework.checks.check import Finding
 from lobework.checks.jumps import jump_findings
 from lobework.errors import SettingError, TooLargeError, require
 from lobework.geometry.continuity import all_finite
-from lobework.parts.protocols import seen_on
+from lobework.parts.abilities import seen_on
 from lobework.proof.air import fed_to, lowered
 from lobework.proof.clear import clear_findings, end_findings, unsaid
 from lobework.proof.compare import SHARE, Compared, Model, compared, pieces_of, placed

@@ -9,7 +9,7 @@ import numpy as np
 
 from lobework.carve.sweep import has_edge
 from lobework.geometry.surface import Face, Round
-from lobework.parts.protocols import seen_on
+from lobework.parts.abilities import seen_on, surface_of
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -33,7 +33,7 @@ def touching(piece: Piece, cutter: Cutter, within: float) -> Callable[[Array], N
     Beside the work, beyond what the cutter reaches, they are not.
     """
     reach = cutter.edge.half_width if has_edge(cutter) else 0.0
-    surface = getattr(piece, "surface", None)
+    surface = surface_of(piece)
     if isinstance(surface, Round):
         radius, z = surface.profile(np.linspace(0.0, surface.length, _ALONG))[:, :2].T
         outer, least, most = float(radius.max()) + _ROOM_MM + within, float(z.min()) - reach, float(z.max()) + reach
@@ -65,7 +65,7 @@ def surely_clear(motion: Motion, piece: Piece, tip: Array, within: float) -> NDA
         return np.zeros(len(tip), bool)
     far = [max(abs(each) for each in push.curve.extent) * abs(push.scale) for push in (*motion.sideways, *motion.endways)]
     pushed = math.fsum(far)
-    surface = getattr(piece, "surface", None)
+    surface = surface_of(piece)
     if isinstance(surface, Round) and motion.cut.approach.axis == "x":
         return tip[:, 0] > motion.cut.approach.surface + pushed + abs(motion.still.across) + within
     if isinstance(surface, Face):

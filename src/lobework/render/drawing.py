@@ -11,10 +11,9 @@ from typing import TYPE_CHECKING, Final, Literal
 import numpy as np
 
 from lobework.errors import require
-from lobework.geometry.surface import Face, Round
 from lobework.lathe.hand_settings import plain_name, settings_of, wrapped
+from lobework.parts.abilities import seen_on, surface_of
 from lobework.parts.holder import CuttingFrame, DrillingSpindle, EccentricFrame
-from lobework.parts.protocols import seen_on
 from lobework.quantities.tolerances import JOIN_MM
 from lobework.quantities.units import LengthUnit
 from lobework.text.brief import Brief
@@ -194,8 +193,8 @@ def _mark(trace: Trace, piece: Piece, cutter: Cutter) -> Array:
     from lobework.carve.sweep import has_edge, sweep_of
 
     tip = np.array([[trace.x[0], trace.y[0], trace.z[0]]])
-    surface = getattr(piece, "surface", None)
-    if not isinstance(surface, Face | Round) or not has_edge(cutter) or isinstance(cutter.holder, DrillingSpindle):
+    surface = surface_of(piece)
+    if surface is None or not has_edge(cutter) or isinstance(cutter.holder, DrillingSpindle):
         return tip
     holder = cutter.holder
     sweep = sweep_of(trace, cutter, surface)

@@ -28,6 +28,7 @@ from lobework.lathe.hand_settings import (
     turns_with_spindle,
 )
 from lobework.lathe.passes import step_measure
+from lobework.parts.abilities import holder_of
 from lobework.parts.feeds import Feeds
 from lobework.parts.holder import CuttingFrame
 from lobework.parts.slide import At
@@ -450,5 +451,5 @@ def set_up(
 
 def _frame(cuts: Sequence[Cut], cutter: Cutter, piece: Piece, units: LengthUnit) -> str:
     """Return the angle to set the cutting frame to for one pass, and how it lies there; empty where it lies along nothing."""
-    lie, holder = lie_of(cuts, cutter, piece), getattr(cutter, "holder", None)
+    lie, holder = lie_of(cuts, cutter, piece), holder_of(cutter)
     return lie.message(holder.angle_deg, units) if lie is not None and isinstance(holder, CuttingFrame) else ""

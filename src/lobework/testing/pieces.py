@@ -11,8 +11,8 @@ import lobework.testing.settings  # noqa: F401  (what every part promises comes 
 from lobework.carve import stock_of
 from lobework.geometry.surface import Face, Round
 from lobework.kinematics.trace import trace
+from lobework.parts.abilities import seen_on
 from lobework.parts.cutter import Pen
-from lobework.parts.protocols import seen_on
 from lobework.parts.slide import At
 from lobework.render.drawing import draw
 from lobework.testing.arrays import finite_of_shape

@@ -1,0 +1,131 @@
+"""Optional abilities of parts, each a protocol: a part that has one is used for more.
+
+A plugin's part needs no base class: it has an ability if it has the attribute.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Protocol, runtime_checkable
+
+import numpy as np
+
+from lobework.geometry.surface import Face, Round
+from lobework.parts.holder import HOLDERS, Holder
+
+if TYPE_CHECKING:
+    from lobework.geometry.cutter_edge import Edge
+    from lobework.geometry.rigid import Array
+    from lobework.geometry.surface import Surface
+    from lobework.parts.protocols import ChuckSlide, Cutter, Piece
+
+__all__ = [
+    "CarvablePiece",
+    "CarvingCutter",
+    "FittedChuck",
+    "PeriodicChuck",
+    "ProjectingPiece",
+    "SlidingChuck",
+    "SolidPiece",
+    "holder_of",
+    "seen_on",
+    "surface_of",
+]
+
+
+@runtime_checkable
+class CarvablePiece(Protocol):
+    """A piece with a surface that can be carved."""
+
+    @property
+    def surface(self) -> Surface:
+        """The surface that the rays of a carving start from."""
+
+
+@runtime_checkable
+class SolidPiece(Protocol):
+    """A piece with a stated thickness."""
+
+    @property
+    def thickness(self) -> float:
+        """From the face to the back, mm."""
+
+
+@runtime_checkable
+class ProjectingPiece(Protocol):
+    """A piece that projects points on the work to its own sheet."""
+
+    def seen(self, points: Array) -> Array:
+        """Return (n, 3) mm, for (n, 3) mm on the work: the place on the sheet, and the depth."""
+
+
+@runtime_checkable
+class CarvingCutter(Protocol):
+    """A cutter with an outline, in a holder: it can carve."""
+
+    @property
+    def edge(self) -> Edge:
+        """Its outline."""
+
+    @property
+    def holder(self) -> Holder:
+        """The holder that it turns or stands in."""
+
+
+@runtime_checkable
+class PeriodicChuck(Protocol):
+    """A chuck that states its period."""
+
+    @property
+    def period_turns(self) -> int:
+        """Turns of the spindle after which the chuck stands as it did; 0 if it never does."""
+
+
+@runtime_checkable
+class FittedChuck(Protocol):
+    """A chuck that needs fittings of the lathe."""
+
+    @property
+    def needs(self) -> Sequence[str]:
+        """Names of the fittings, such as "ring"."""
+
+
+@runtime_checkable
+class SlidingChuck(Protocol):
+    """A chuck with slides of limited travel."""
+
+    def slides(self, theta: Array) -> tuple[ChuckSlide, ...]:
+        """Return the place of each slide at spindle angles (n,) rad."""
+
+
+def surface_of(piece: Piece) -> Surface | None:
+    """Return the surface of a piece; None if it cannot be carved.
+
+    >>> from lobework.parts.piece import Disc
+    >>> surface_of(Disc(diameter=70.0, thickness=8.0))
+    Face(radius=35.0, thickness=8.0)
+    """
+    surface = piece.surface if isinstance(piece, CarvablePiece) else None
+    return surface if isinstance(surface, Face | Round) else None
+
+
+def holder_of(cutter: Cutter) -> Holder | None:
+    """Return the holder of a cutter; None if the cutter has no edge, or no known holder.
+
+    >>> from lobework.parts.cutter import Pen, Vee
+    >>> holder_of(Vee(angle_deg=60.0, width=3.0)), holder_of(Pen())
+    (DrillingSpindle(), None)
+    """
+    holder = cutter.holder if isinstance(cutter, CarvingCutter) else None
+    return holder if isinstance(holder, HOLDERS) else None
+
+
+def seen_on(piece: Piece, points: Array) -> Array:
+    """Return (n, 3) mm, where points on the work are on its sheet, and how deep: as the piece sees them, or a face's X, Y and -Z.
+
+    >>> from lobework.parts.piece import Barrel
+    >>> seen_on(Barrel(diameter=20.0, length=30.0), np.array([[9.5, 0.0, -4.0]])).tolist()
+    [[0.0, -4.0, 0.5]]
+    """
+    seen: Array = piece.seen(points) if isinstance(piece, ProjectingPiece) else points * np.array([1.0, 1.0, -1.0])
+    return seen

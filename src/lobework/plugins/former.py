@@ -1,0 +1,146 @@
+"""The former modules of the library, for the message to a plugin that still imports from one of them."""
+
+from __future__ import annotations
+
+import re
+from typing import Final
+
+__all__ = ["place_now"]
+
+_MODULES: Final = {
+    "checks": {
+        "check": "check",
+        "frame": "cutting_frame",
+        "jumps": "jumps",
+        "work": "workpiece",
+    },
+    "files": {
+        "inputs": "inputs",
+        "outputs": "outputs",
+        "stdout": "standard_output",
+    },
+    "gearing": {
+        "gears": "change_wheels",
+        "helix": "helix",
+        "ratios": "ratios",
+        "screw": "screw",
+        "wheel": "dividing_wheel",
+    },
+    "geometry": {
+        "continuity": "continuity",
+        "edge": "cutter_edge",
+        "meridian": "profile",
+        "outline": "outline",
+        "rigid": "rigid",
+        "surface": "surface",
+    },
+    "jobs": {
+        "job": "job",
+        "jobfile": "jobfile",
+    },
+    "kinematics": {
+        "closure": "closure",
+        "contact": "contact",
+        "curve": "periodic_spline",
+        "finite": "finite_parts",
+        "motion": "motion",
+        "push": "cam_motion",
+        "spans": "sampling",
+        "stack": "chuck_polynomials",
+        "takeover": "takeover",
+        "trace": "trace",
+        "woven": "compiled_trace",
+    },
+    "lathe": {
+        "clearance": "clearance",
+        "hand": "hand_settings",
+        "lathe": "lathe",
+        "mounting": "mounting",
+        "passes": "passes",
+        "running": "actual_ratio",
+        "settable": "capability",
+    },
+    "parts": {
+        "cam": "cam",
+        "camshaft": "camshaft",
+        "carriage": "headstock",
+        "chuck": "chuck",
+        "cutter": "cutter",
+        "drive": "drive",
+        "feeds": "feeds",
+        "follower": "follower",
+        "holder": "holder",
+        "kinds": "protocols",
+        "piece": "piece",
+        "slide": "slide",
+        "template": "template",
+        "twist": "twist",
+    },
+    "plugins": {
+        "hookspecs": "hookspecs",
+        "plugins": "registry",
+        "promises": "validation",
+        "sample": "sample",
+        "samples": "samples",
+        "shipped": "builtin",
+        "skeleton": "skeleton",
+    },
+    "program": {
+        "blocks": "blocks",
+        "program": "program",
+        "steps": "steps",
+        "timing": "timing",
+    },
+    "quantities": {
+        "tolerances": "tolerances",
+        "units": "units",
+    },
+    "render": {
+        "drawing": "drawing",
+        "relief": "relief",
+        "solid": "solid",
+    },
+    "sheets": {
+        "bench": "lathe_sheet",
+        "directions": "directions",
+        "settings": "settings",
+        "zeros": "zeros",
+    },
+    "text": {
+        "brief": "brief",
+        "cautions": "cautions",
+        "printable": "printable",
+    },
+}
+"""For each folder, its modules: the former name, and the name now."""
+_MODULE_NOW: Final = {old: f"lobework.{room}.{new}" for room, modules in _MODULES.items() for old, new in modules.items()}
+_NAME_NOW: Final = {
+    "Arc": "ArcSegment",
+    "Compiled": "CompiledBackend",
+    "Eccentric": "EccentricCam",
+    "Flat": "FlatFollower",
+    "Known": "ExpectedValue",
+    "Law": "MotionLaw",
+    "Plain": "PlainBackend",
+    "Slant": "LineSegment",
+}
+_NO_NAME: Final = re.compile(r"cannot import name '(\w+)'")
+"""The start of Python's own message; the name is no attribute of the error before Python 3.12."""
+
+
+def place_now(error: BaseException) -> str:
+    """Return the new place of a module or a name that an import did not find; empty if it never was one of the library's.
+
+    >>> place_now(ModuleNotFoundError("No module named 'lobework.rigid'", name="lobework.rigid"))
+    'lobework.rigid is lobework.geometry.rigid now, and what plugins need of it is in lobework.plugins'
+    >>> place_now(ImportError("cannot import name 'Flat' from 'lobework.plugins'", name="lobework.plugins"))
+    'Flat is FlatFollower now'
+    """
+    if not isinstance(error, ImportError) or not (error.name or "").startswith("lobework."):
+        return ""
+    module, found = (error.name or "").split(".")[1], _NO_NAME.match(str(error))
+    if found and found[1] in _NAME_NOW:
+        return f"{found[1]} is {_NAME_NOW[found[1]]} now"
+    if module in _MODULE_NOW:
+        return f"lobework.{module} is {_MODULE_NOW[module]} now, and what plugins need of it is in lobework.plugins"
+    return ""
