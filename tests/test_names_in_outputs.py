@@ -94,8 +94,8 @@ def made(request, tmp_path_factory, small_pictures):
 
 def require_plain(text: str, *, lines: str = "\n") -> None:
     """Require that text holds nothing that is not printed but its own line ends and spaces of other widths."""
-    holder = {f"{unicodedata.category(each)} {each!r}" for each in set(text) - set(lines) if not each.isprintable()}
-    assert not {each for each in holder if not each.startswith("Zs")}
+    categories = {f"{unicodedata.category(each)} {each!r}" for each in set(text) - set(lines) if not each.isprintable()}
+    assert not {each for each in categories if not each.startswith("Zs")}
 
 
 def test_the_job_has_the_names_that_it_was_given(made):

@@ -44,17 +44,17 @@ def metadata(wheel):
 def test_the_wheel_holds_every_source_file_and_no_other(wheel):
     source = ROOT / "src"
     files = (path for path in (source / "lobework").rglob("*") if path.is_file() and "__pycache__" not in path.parts)
-    holder = {name for name in wheel.namelist() if ".dist-info/" not in name}
-    assert holder == {path.relative_to(source).as_posix() for path in files if path.suffix not in (".nbi", ".nbc")}
+    names = {name for name in wheel.namelist() if ".dist-info/" not in name}
+    assert names == {path.relative_to(source).as_posix() for path in files if path.suffix not in (".nbi", ".nbc")}
 
 
 def test_the_source_holds_whatever_its_tests_and_its_contributors_page_ask_for(tmp_path):
     with tarfile.open(built("sdist", tmp_path)) as opened:
-        holder = {name.partition("/")[2] for name in opened.getnames()}
+        names = {name.partition("/")[2] for name in opened.getnames()}
     asked = (".ci/*", "benchmarks/*.py", "docs/examples/*.toml", "plugins/*/*.*", "src/**/*.txt", "tests/**/*.py")
     files = {path.relative_to(ROOT).as_posix() for pattern in asked for path in ROOT.glob(pattern) if path.is_file()}
     assert {pattern for pattern in asked if not any(ROOT.glob(pattern))} == set()
-    assert files - holder == set()
+    assert files - names == set()
 
 
 def test_the_wheel_says_that_it_is_typed(wheel):

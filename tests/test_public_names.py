@@ -75,5 +75,5 @@ def test_importing_the_library_imports_nothing_heavy():
 def test_importing_every_module_but_the_kernels_compiles_nothing():
     """Only calling a kernel brings in the compiler."""
     modules = [name for name in MODULES if not name.startswith("lobework.kernels.")]
-    holder = imported_by("; ".join(f"import {name}" for name in modules))
-    assert not holder & {"llvmlite", "numba"}
+    loaded = imported_by("; ".join(f"import {name}" for name in modules))
+    assert not loaded & {"llvmlite", "numba"}

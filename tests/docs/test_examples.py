@@ -202,8 +202,8 @@ def test_each_of_two_cams_holds_the_headstock_for_a_while_where_the_furthest_win
     motion = traces("furthest-wins")[0].motion
     u = np.linspace(0, 1, 5000)
     broad, fine = (push.at(u) for push in motion.sideways)
-    holder = motion.sideways.at(u)
-    assert np.array_equal(holder, np.minimum(broad, fine))
+    pushed = motion.sideways.at(u)
+    assert np.array_equal(pushed, np.minimum(broad, fine))
     assert 0.2 < np.mean(broad < fine) < 0.8
 
 

@@ -64,8 +64,8 @@ def hostile_toml(random: Random, samples: Sequence[str], schema: dict[str, Any])
             yield _lines(random, sample).encode("utf-8", "replace")
         elif way < 0.9:
             change = _changed if way < 0.4 else _varied
-            holder = change(random, tomllib.loads(sample), _held(tuple(dict.fromkeys(samples))))
-            yield written(holder).encode("utf-8", "replace")
+            document = change(random, tomllib.loads(sample), _held(tuple(dict.fromkeys(samples))))
+            yield written(document).encode("utf-8", "replace")
         else:
             grown = _grown(random, schema, schema.get("$defs", {}), 0)
             yield written(grown if isinstance(grown, dict) else {"a": grown}).encode("utf-8", "replace")
@@ -105,22 +105,22 @@ def _lines(random: Random, sample: str) -> str:
     return random.choice(("\n", "\n", "\n", "\r\n", "\r")).join(lines)
 
 
-def _places(holder: Any) -> list[tuple[Any, Any]]:
+def _places(document: Any) -> list[tuple[Any, Any]]:
     """Return where each value stands: the table or list that holds it, and its key there."""
     found: list[tuple[Any, Any]] = []
-    inside = holder.items() if isinstance(holder, dict) else enumerate(holder) if isinstance(holder, list) else ()
+    inside = document.items() if isinstance(document, dict) else enumerate(document) if isinstance(document, list) else ()
     for key, value in inside:
-        found.append((holder, key))
+        found.append((document, key))
         found += _places(value)
     return found
 
 
-def _changed(random: Random, holder: dict[str, Any], others: Sequence[dict[str, Any]]) -> dict[str, Any]:
+def _changed(random: Random, document: dict[str, Any], others: Sequence[dict[str, Any]]) -> dict[str, Any]:
     """Return a file's tables with values exchanged for hostile ones, of any type, or keys renamed, dropped or moved."""
     for _ in range(random.choice((1, 1, 1, 2, 3, 6))):
-        places = _places(holder)
+        places = _places(document)
         if not places:
-            return holder
+            return document
         owner, key = random.choice(places)
         value, way = owner[key], random.randint(0, 9)
         if way <= 3:
@@ -138,15 +138,15 @@ def _changed(random: Random, holder: dict[str, Any], others: Sequence[dict[str, 
             owner[key:key] = [copy.deepcopy(value) for _ in range(random.choice((1, 2, 12, 300)))]
         else:
             owner[key] = random.choice(([value], {"a": value}, [[value]], [value, value], {}, [], [value] * 300))
-    return holder
+    return document
 
 
-def _varied(random: Random, holder: dict[str, Any], others: Sequence[dict[str, Any]]) -> dict[str, Any]:
+def _varied(random: Random, document: dict[str, Any], others: Sequence[dict[str, Any]]) -> dict[str, Any]:
     """Return a file's tables with values that may well be read: near those that stand there, or of the same key elsewhere."""
     for _ in range(random.choice((1, 2, 3, 5))):
-        places = _places(holder)
+        places = _places(document)
         if not places:
-            return holder
+            return document
         owner, key = random.choice(places)
         value, alike = owner[key], [other[there] for each in others for other, there in _places(each) if there == key]
         way = random.random()
@@ -166,7 +166,7 @@ def _varied(random: Random, holder: dict[str, Any], others: Sequence[dict[str, A
             owner[key] = random.choice((value[::-1], value + value[-1:], value[:-1], random.sample(value, len(value))))
         elif alike:
             owner[key] = copy.deepcopy(random.choice(alike))
-    return holder
+    return document
 
 
 class _Bare(str):
@@ -234,16 +234,16 @@ def _grown(random: Random, schema: Any, defs: dict[str, Any], depth: int) -> Any
     return random.choice(("plain-bench", "rocking-bench", "1/2", "3/4", "1 deg", "2 mm", text(random)))
 
 
-def written(holder: dict[str, Any]) -> str:
+def written(document: dict[str, Any]) -> str:
     """Return tables as TOML, under headings where they can be."""
     lines: list[str] = []
-    _write(holder, "", lines)
+    _write(document, "", lines)
     return "\n".join(lines) + "\n"
 
 
-def _write(holder: dict[str, Any], path: str, lines: list[str]) -> None:
+def _write(document: dict[str, Any], path: str, lines: list[str]) -> None:
     tables: list[tuple[str, Any]] = []
-    for key, value in holder.items():
+    for key, value in document.items():
         full = f"{path}{_quoted(key)}"
         if isinstance(value, dict) and value:
             tables.append((f"[{full}]", value))

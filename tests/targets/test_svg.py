@@ -119,8 +119,8 @@ def test_a_groove_is_shown_as_wide_as_the_cutter_leaves_it(sheet):
 def test_any_title_gives_a_file_that_reads_back(title, sheet):
     root = ET.fromstring(render(replace(sheet, title=title, layers=())))
     shown = ("L", "M", "N", "P", "S", "Zs")
-    holder = [each if each in "\u200c\u200d" or unicodedata.category(each).startswith(shown) else " " for each in title]
-    assert (root[0].text or "") == "".join(holder)
+    clean = [each if each in "\u200c\u200d" or unicodedata.category(each).startswith(shown) else " " for each in title]
+    assert (root[0].text or "") == "".join(clean)
 
 
 def test_the_same_sheet_gives_the_same_bytes(sheet):

@@ -33,9 +33,9 @@ def borrowed(path):
 @pytest.mark.parametrize("path", SOURCES, ids=[path.stem for path in SOURCES])
 def test_the_kit_uses_public_names_alone(path):
     for module, name in borrowed(path):
-        holder = importlib.import_module(module)
-        is_module = importlib.util.find_spec(f"{module}.{name}") is not None if hasattr(holder, "__path__") else False
-        assert is_module or name in holder.__all__, f"{path.name}: {module}.{name} is not public"
+        imported = importlib.import_module(module)
+        is_module = importlib.util.find_spec(f"{module}.{name}") is not None if hasattr(imported, "__path__") else False
+        assert is_module or name in imported.__all__, f"{path.name}: {module}.{name} is not public"
 
 
 def test_every_public_name_of_the_kit_is_there():
