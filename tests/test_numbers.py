@@ -171,7 +171,7 @@ BAD = {
     "ratio 1/3 --units cm": "--units: 'cm' must be 'mm' or 'inch'",
     "ratio 1/3 --lobes 0": "--lobes: '0' must be one or more",
     "ratio 1/3 --decimals 99": "--decimals: places=99: must be decimals of a percent, 0 to 30",
-    "ratio 1/99999": "--decimals: runs=0: must be other than zero; percent, 2 decimals is too coarse for 1/99999",
+    "ratio 1/99999": "--decimals: actual=0: must be other than zero; percent, 2 decimals is too coarse for 1/99999",
     "ratio 1/3 --steps 0": "--steps: cam=0: must be one step a turn or more",
     "ratio 1/3 --steps 1,2,3": "--steps: '1,2,3' must be steps in a turn of the cam, and of the spindle, such as 3200,6400",
     "ratio 1/3 --lathe plain-bench --cam 0": "--cam: number=0: must be 1, 2 and so on, in the order in which a pass has its cams",

@@ -24,7 +24,7 @@ def lathe(*axes, **shaft):
 
 def test_a_cam_without_a_drive_is_locked_to_the_spindle():
     assert run_of(lathe(), 1, Fraction(1)).exact
-    assert run_of(lathe(), 1, Fraction(2, 3)).runs == 1
+    assert run_of(lathe(), 1, Fraction(2, 3)).actual == 1
 
 
 def test_a_cam_in_software_runs_at_any_ratio():
@@ -37,14 +37,14 @@ def test_gears_run_at_the_nearest_that_they_make_whichever_way_the_cam_turns(sig
     geared = lathe(turned_by="gears", wheels=(20, 30, 40, 60))
     assert run_of(geared, 1, Fraction(sign * 2, 3)).exact
     off = run_of(geared, 1, Fraction(sign * 3, 7))
-    assert (off.way, off.runs) == ("20 drives 30, 40 drives 60", Fraction(sign * 4, 9))
+    assert (off.way, off.actual) == ("20 drives 30, 40 drives 60", Fraction(sign * 4, 9))
 
 
 def test_a_motor_follows_its_percent_and_stands_on_its_steps():
     spindle = Axis(moves="spindle", letter="C", steps=6400.0)
     run = run_of(lathe(MOTOR, spindle, turned_by="motor", percent_places=1), 1, Fraction(2, 3))
     assert run.way == "percent, 1 decimal; motor, 3200 steps a turn"
-    assert run.runs == Fraction(667, 1000)
+    assert run.actual == Fraction(667, 1000)
     assert (
         run.max_deviation
         == of_steps(Fraction(2, 3), cam=3200, spindle=6400).max_deviation

@@ -12,12 +12,9 @@ from hypothesis import strategies as st
 from lobework.errors import SettingError
 from lobework.gearing.helix import (
     helix_angle,
-    helix_length,
     lead_from_angle,
     lead_of_travel,
     lead_of_twist,
-    raised_by,
-    spacing_around,
 )
 from lobework.jobs.job import Job
 from lobework.lathe.lathe import Axis, Lathe
@@ -100,21 +97,6 @@ def test_a_larger_diameter_has_a_larger_angle_and_a_larger_lead_a_smaller():
     assert helix_angle(40, 50) > helix_angle(40, 100) > helix_angle(40, 200)
 
 
-def test_a_head_is_raised_by_the_angle_whose_sine_is_lead_over_geared_lead():
-    """Brown & Sharpe, p. 180: a lead of 0.196 in on one of 0.67 in, sine 0.29253."""
-    assert math.sin(math.radians(raised_by(0.196 * INCH, 0.67 * INCH))) == pytest.approx(0.29253, abs=1e-5)
-
-
-def test_a_blank_of_10_inches_becomes_10_6_at_19_degrees_22_minutes():
-    """US Navy training text, enginemechanics.tpub.com/14345: twenty slots at 19 deg 22 min."""
-    assert round(spacing_around(10, 19 + 22 / 60), 1) == 10.6
-
-
-def test_a_helix_is_as_long_as_the_slope_of_the_side_rolled_out():
-    """From memory: the circumference and the lead are the sides of a right angle, 3 to 4 to 5."""
-    assert helix_length(30 / math.pi, 40, 2) == pytest.approx(100, rel=1e-15)
-
-
 leads = st.floats(1e-3, 1e5) | st.floats(-1e5, -1e-3)
 
 
@@ -146,12 +128,6 @@ def test_what_goes_straight_along_and_what_goes_round():
         (lambda: lead_of_twist(0.0, 90), "over=0: must be above zero"),
         (lambda: lead_of_twist(10, math.inf), "twist=inf: must be finite, in degrees"),
         (lambda: lead_of_twist(10, 90, ratio=0), "ratio=0: must be a number other than zero"),
-        (lambda: helix_length(10, math.inf, 1), "lead=inf: must be finite, in mm"),
-        (
-            lambda: spacing_around(2, 90),
-            "angle=90: must be below 90 degrees; grooves that go round the work are not side by side",
-        ),
-        (lambda: raised_by(5, 4), "geared=4: must be the lead, 5 mm, or more; gear the head for a longer lead"),
     ],
 )
 def test_what_cannot_be_is_refused(ask, message):
@@ -183,7 +159,7 @@ def test_a_helical_groove_is_its_section_times_the_way_of_its_middle(depth):
     floor = radius - depth - np.sqrt(radius**2 - x**2)
     deep = np.maximum(side - floor, 0.0)
     area, moment = np.trapezoid(deep, x), np.trapezoid(deep * (side + floor) / 2, x)
-    middle = helix_length(2 * (INCH + moment / area), lead, turns)
+    middle = math.hypot(2 * math.pi * (INCH + moment / area), lead) * turns
     cap = math.pi * depth**2 * (3 * radius - depth) / 3
     carving = helix(Ball(radius=radius), depth, resolution=0.1).carve(backend="compiled")
     assert carving.volume == pytest.approx(area * middle + cap, rel=0.005)

@@ -14,7 +14,6 @@ from lobework.errors import SettingError
 from lobework.gearing.ratios import (
     RealRatio,
     continued_fraction,
-    convergents,
     mediants,
     nearest_fraction,
     nearest_percent,
@@ -28,6 +27,16 @@ from tests.search import examples
 
 FEW = settings(max_examples=examples(30))
 SATURN = Fraction(77708431, 2640858)
+
+
+def convergents(ratio: Fraction) -> list[Fraction]:
+    """Return the convergents of a ratio from the terms of its continued fraction."""
+    found: list[Fraction] = []
+    before, last = (0, 1), (1, 0)
+    for term in continued_fraction(ratio):
+        before, last = last, (term * last[0] + before[0], term * last[1] + before[1])
+        found.append(Fraction(*last))
+    return found
 
 
 def fractions(text: str) -> list[Fraction]:
@@ -132,10 +141,10 @@ def test_the_gap_is_how_far_the_wave_stands_from_its_beginning(ratio, lobes, pla
     """From the definition: after the turns that close it, lobes * turns * ratio is whole; what is over or missing of a lobe,
     by the lobes in a turn of the work, is the gap."""
     run = of_percent(ratio, places) if abs(ratio) > Fraction(1, 10) else of_percent(1 / ratio, places)
-    turns = turns_to_close(lobes, run.asked)
-    over = lobes * turns * abs(run.runs) - lobes * turns * abs(run.asked)
-    assert (lobes * turns * run.asked).denominator == 1
-    assert run.gap(turns) == over / (lobes * abs(run.runs)) * 360
+    turns = turns_to_close(lobes, run.target)
+    over = lobes * turns * abs(run.actual) - lobes * turns * abs(run.target)
+    assert (lobes * turns * run.target).denominator == 1
+    assert run.gap(turns) == over / (lobes * abs(run.actual)) * 360
 
 
 @FEW
@@ -181,15 +190,15 @@ def test_a_fixed_amount_at_each_step_drifts_as_the_steps_add_up(ratio, cam, spin
         return
     run = of_step_parts(ratio, cam=cam, spindle=spindle, parts=parts)
     gone = sum((amount for _ in range(spindle * turns)), Fraction(0)) / cam
-    assert run.runs * turns == gone
-    assert run.gap(turns) == (gone - ratio * turns) / run.runs * 360
+    assert run.actual * turns == gone
+    assert run.gap(turns) == (gone - ratio * turns) / run.actual * 360
 
 
 def test_two_thirds_as_sixty_six_point_six_seven_percent():
     """Worked by hand: 3 turns of 0.6667 are 2.0001 turns of the cam; 0.0001 of a turn by 0.6667 is 0.054 degrees of the work,
     and 0.0283 mm at a radius of 30 mm; 0.0094 mm a turn passes 0.05 mm at the sixth."""
     run = of_percent(Fraction(2, 3), places=2)
-    assert run.runs == Fraction("0.6667")
+    assert run.actual == Fraction("0.6667")
     assert float(run.gap(3)) == pytest.approx(0.054, rel=1e-4)
     assert run.gap_mm(3, 30.0) == pytest.approx(math.radians(0.054) * 30, rel=1e-4)
     assert run.turns_until_seen(30.0) == 6
@@ -197,7 +206,7 @@ def test_two_thirds_as_sixty_six_point_six_seven_percent():
 
 def test_a_backward_cam_drifts_as_its_forward_twin_does():
     ahead, back = (of_percent(Fraction(sign * 2, 3), places=2) for sign in (1, -1))
-    assert back.runs == -ahead.runs
+    assert back.actual == -ahead.actual
     assert (back.gap(3), back.off) == (ahead.gap(3), ahead.off)
 
 
@@ -213,19 +222,19 @@ BAD = {
     "decimals beyond sense": (lambda: nearest_percent(Fraction(1), 99), "places=99: must be decimals of a percent, 0 to 30"),
     "a still cam": (
         lambda: of_percent(Fraction(0), 2),
-        "asked=0: must be other than zero; a cam that stands still needs no drive",
+        "target=0: must be other than zero; a cam that stands still needs no drive",
     ),
     "a still cam in steps": (lambda: of_steps(Fraction(0), 200), "ratio=0: must be other than zero; .*"),
-    "too coarse": (lambda: of_percent(Fraction(1, 1000), 0), "runs=0: .*; percent, no decimals is too coarse for 1/1000"),
+    "too coarse": (lambda: of_percent(Fraction(1, 1000), 0), "actual=0: .*; percent, no decimals is too coarse for 1/1000"),
     "no steps": (lambda: of_steps(Fraction(1), 0), "cam=0: must be one step a turn or more"),
     "no parts": (lambda: of_step_parts(Fraction(1), 1, 1, 0), "parts=0: must be a whole number, one or more"),
     "half a decimal": (lambda: of_percent(Fraction(1), 2.5), "places=2.5: must be decimals of a percent, 0 to 30"),
     "no radius": (
-        lambda: RealRatio(way="", asked=Fraction(1), runs=Fraction(1)).turns_until_seen(0.0),
+        lambda: RealRatio(way="", target=Fraction(1), actual=Fraction(1)).turns_until_seen(0.0),
         "radius=0: must be above.*",
     ),
     "no width": (
-        lambda: RealRatio(way="", asked=Fraction(1), runs=Fraction(1)).turns_until_seen(1, 0),
+        lambda: RealRatio(way="", target=Fraction(1), actual=Fraction(1)).turns_until_seen(1, 0),
         "width=0: must be above.*",
     ),
 }

@@ -191,7 +191,7 @@ def _within(asked: argparse.Namespace) -> Fraction:
 def _by_train(train: Train, wanted: Fraction) -> RealRatio:
     from lobework.gearing.ratios import RealRatio
 
-    return RealRatio(way=str(train), asked=wanted, runs=train.ratio if wanted > 0 else -train.ratio)
+    return RealRatio(way=str(train), target=wanted, actual=train.ratio if wanted > 0 else -train.ratio)
 
 
 def _row(run: RealRatio, turns: int, radius: float, seen: float, units: LengthUnit) -> list[str]:
@@ -200,7 +200,7 @@ def _row(run: RealRatio, turns: int, radius: float, seen: float, units: LengthUn
     max_deviation = f"within {_apart(run.max_deviation, radius, units)}" if run.max_deviation else "-"
     after = run.turns_until_seen(radius, seen) if radius else None
     never = f"after {_turns(after)}" if after else "never"
-    return [run.way, _fraction_and_percent(run.runs), apart, max_deviation, *([never] if radius else [])]
+    return [run.way, _fraction_and_percent(run.actual), apart, max_deviation, *([never] if radius else [])]
 
 
 def _fraction_and_percent(ratio: Fraction) -> str:

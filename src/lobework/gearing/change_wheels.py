@@ -6,18 +6,18 @@ The cheapest train has the fewest pairs, then the fewest teeth in all; of equals
 
 from __future__ import annotations
 
-import heapq
 import math
 from bisect import bisect_left, bisect_right
 from collections import Counter
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import cache
-from itertools import combinations, combinations_with_replacement, permutations
+from itertools import combinations, combinations_with_replacement, islice, permutations
 from typing import TYPE_CHECKING, Final, NamedTuple
 
 from lobework.errors import SettingError, TooLargeError, is_whole, require
+from lobework.gearing.stern_brocot import fractions_between
 from lobework.quantities.units import plain_number
 from lobework.quantities.units import ratio as exactly
 
@@ -324,7 +324,7 @@ def train_to_cut(ratio: Fraction, within: Fraction, pairs: int = 3, least: int =
 
 
 def _simplest_train(low: Fraction, high: Fraction, pairs: int, least: int, most: int) -> Train | None:
-    for top, under in _between(low, high, most**pairs):
+    for top, under in islice(fractions_between(low, high, most**pairs), _MOST_TRIED):
         first, last = -(-(least**pairs) // min(top, under)), most**pairs // max(top, under)
         if first > last or not (_only_small_primes(top, most) and _only_small_primes(under, most)):
             continue
@@ -332,48 +332,6 @@ def _simplest_train(low: Fraction, high: Fraction, pairs: int, least: int, most:
             if (drivers := _split(top * shared, pairs, least, most)) and (driven := _split(under * shared, pairs, least, most)):
                 return Train(drivers, driven)
     return None
-
-
-def _between(low: Fraction, high: Fraction, largest: int) -> Iterator[tuple[int, int]]:
-    """Yield the fractions from ``low`` to ``high`` by their larger term, up to ``largest``: a walk down the tree of mediants."""
-    waiting: list[tuple[int, tuple[int, int], tuple[int, int]]] = []
-
-    def wait(left: tuple[int, int], right: tuple[int, int]) -> None:
-        left, right = _closer(left, right, low, high)
-        if (larger := max(left[0] + right[0], left[1] + right[1])) <= largest:
-            heapq.heappush(waiting, (larger, left, right))
-
-    wait((0, 1), (1, 0))
-    tried = 0
-    while waiting and tried < _MOST_TRIED:
-        _, left, right = heapq.heappop(waiting)
-        middle = top, under = left[0] + right[0], left[1] + right[1]
-        above = top * low.denominator - low.numerator * under
-        below = high.numerator * under - top * high.denominator
-        if above >= 0 and below >= 0:
-            tried += 1
-            yield middle
-        if above > 0:
-            wait(left, middle)
-        if below > 0:
-            wait(middle, right)
-
-
-def _closer(
-    left: tuple[int, int], right: tuple[int, int], low: Fraction, high: Fraction
-) -> tuple[tuple[int, int], tuple[int, int]]:
-    """Return the neighbours without those steps to one side whose mediants all fall outside: left or right is taken at once."""
-    above = _steps_under(left, right, low)
-    left = left[0] + above * right[0], left[1] + above * right[1]
-    below = _steps_under((-right[0], right[1]), (-left[0], left[1]), -high)
-    return left, (right[0] + below * left[0], right[1] + below * left[1])
-
-
-def _steps_under(start: tuple[int, int], by: tuple[int, int], limit: Fraction) -> int:
-    """Return how often ``by``, beyond the limit, can be added to ``start`` and leave it under the limit."""
-    gain = by[0] * limit.denominator - limit.numerator * by[1]
-    short = limit.numerator * start[1] - start[0] * limit.denominator
-    return max(0, (short - 1) // gain) if gain > 0 else 0
 
 
 def _only_small_primes(number: int, most: int) -> bool:

@@ -13,12 +13,9 @@ from lobework.errors import require
 
 __all__ = [
     "helix_angle",
-    "helix_length",
     "lead_from_angle",
     "lead_of_travel",
     "lead_of_twist",
-    "raised_by",
-    "spacing_around",
 ]
 
 
@@ -119,77 +116,6 @@ def lead_of_twist(over: float, twist_deg: float, ratio: float = 1.0) -> float:
     require(math.isfinite(twist_deg), "twist", twist_deg, "finite, in degrees")
     require(ratio != 0 and math.isfinite(ratio), "ratio", ratio, "a number other than zero")
     return over * 360 * float(ratio) / twist_deg if twist_deg else math.inf
-
-
-def helix_length(diameter: float, lead: float, turns: float) -> float:
-    """Return how long a groove is, mm, that goes so many turns round work of a diameter, mm, at a lead, mm.
-
-    Raises
-    ------
-    SettingError
-        Where the diameter or the turns are not above zero, or the lead is not finite.
-
-    Examples
-    --------
-    >>> helix_length(40.0, 30 * 3.141592653589793, 1.0) / 3.141592653589793
-    50.0
-    """
-    _above_zero("diameter", diameter)
-    _above_zero("turns", turns)
-    require(math.isfinite(lead), "lead", lead, "finite, in mm")
-    return math.hypot(math.pi * diameter, lead) * turns
-
-
-def spacing_around(across: float, angle_deg: float) -> float:
-    """Return how far apart round the work grooves at an angle stand that are ``across`` mm apart square to themselves.
-
-    So it is the diameter of a blank on which as many teeth of a cutter go at an angle as go straight on one of ``across``.
-
-    Raises
-    ------
-    SettingError
-        Where the spacing is not above zero, or the angle is not below 90 degrees either way.
-
-    Examples
-    --------
-    >>> round(spacing_around(10.0, 19 + 22 / 60), 1)
-    10.6
-    """
-    _above_zero("across", across)
-    _slanting(angle_deg)
-    require(abs(angle_deg) < 90, "angle", angle_deg, "below 90 degrees", "grooves that go round the work are not side by side")
-    return across / math.cos(math.radians(angle_deg))
-
-
-def raised_by(lead: float, geared: float) -> float:
-    """Return how far to raise a dividing head, degrees from level, so that it cuts a face cam of less lead than it is geared for.
-
-    Parameters
-    ----------
-    lead : float, mm
-        The cam's: how far it would rise in one turn. Above zero.
-    geared : float, mm
-        How far the table goes in one turn of the head, ``lead`` or more.
-
-    Raises
-    ------
-    SettingError
-        Where the lead is not above zero, or more than the head is geared for.
-
-    References
-    ----------
-    Brown & Sharpe, *Practical Treatise on Milling and Milling Machines*, p. 180: the lead over the geared lead is the sine of
-    the angle.
-
-    Examples
-    --------
-    >>> round(raised_by(0.196 * 25.4, 0.67 * 25.4), 4)
-    17.0099
-    """
-    _above_zero("lead", lead)
-    within = lead <= geared < math.inf
-    require(within, "geared", geared, f"the lead, {lead:g} mm, or more", "gear the head for a longer lead")
-    return math.degrees(math.asin(lead / geared))
 
 
 def _above_zero(name: str, given: float) -> None:

@@ -14,6 +14,7 @@ from math import gcd
 from typing import NamedTuple
 
 from lobework.errors import is_whole, require
+from lobework.gearing.stern_brocot import Node, simplest_between
 from lobework.quantities.tolerances import VISIBLE_MM
 from lobework.quantities.units import plain_number
 from lobework.quantities.units import ratio as exactly
@@ -22,7 +23,6 @@ __all__ = [
     "Mediant",
     "RealRatio",
     "continued_fraction",
-    "convergents",
     "mediants",
     "nearest_fraction",
     "nearest_percent",
@@ -45,20 +45,20 @@ class Mediant(NamedTuple):
 
 
 def mediants(ratio: Fraction) -> Iterator[Mediant]:
-    """Yield the fractions that close in on a ratio, each the mediant of the nearest below and the nearest above so far.
+    """Yield ever closer fractions to a ratio: each is the mediant of the closest fractions below and above found so far.
 
-    The whole numbers below and above come first, the ratio itself last. No fraction with smaller terms than the next lies
+    The whole numbers below and above come first, the ratio itself last. No fraction with smaller terms than the next one lies
     between the two that enclose the ratio.
 
     Parameters
     ----------
     ratio : Fraction, or what `lobework.quantities.units.ratio` reads
-        Of any sign.
+        May be negative.
 
     References
     ----------
-    A. Brocot, *Calcul des rouages par approximation*, Revue chronometrique, 1861; told by B. Hayes, "On the Teeth of Wheels",
-    American Scientist, 2000.
+    A. Brocot, *Calcul des rouages par approximation*, Revue chronometrique, 1861; described by B. Hayes, "On the Teeth of
+    Wheels", American Scientist, 2000.
 
     Examples
     --------
@@ -66,22 +66,18 @@ def mediants(ratio: Fraction) -> Iterator[Mediant]:
     ['8 -7', '9 +16', '17/2 +9', '25/3 +2', '33/4 -5', '58/7 -3', '83/10 -1', '108/13 +1', '191/23 +0']
     """
     ratio = exactly(ratio)
-    top, under = ratio.as_integer_ratio()
-    below, above = (top // under, 1), (top // under + 1, 1)
-    tried = [below, above] if under > 1 else [below]
-    while tried[-1] != (top, under):
-        yield from (_mediant(*each, ratio) for each in tried)
-        between = below[0] + above[0], below[1] + above[1]
-        if between[0] * under < top * between[1]:
-            below = between
-        else:
-            above = between
-        tried = [between]
+    whole = math.floor(ratio)
+    if ratio != whole:
+        node = Node((whole, 1), (whole + 1, 1))
+        yield from (_mediant(Fraction(each), ratio) for each in (whole, whole + 1))
+        while (value := Fraction(*node.mediant)) != ratio:
+            yield _mediant(value, ratio)
+            node = node.upper if value < ratio else node.lower
     yield Mediant(ratio, 0)
 
 
-def _mediant(top: int, under: int, ratio: Fraction) -> Mediant:
-    return Mediant(Fraction(top, under), top * ratio.denominator - under * ratio.numerator)
+def _mediant(value: Fraction, ratio: Fraction) -> Mediant:
+    return Mediant(value, value.numerator * ratio.denominator - value.denominator * ratio.numerator)
 
 
 def continued_fraction(ratio: Fraction) -> tuple[int, ...]:
@@ -97,22 +93,6 @@ def continued_fraction(ratio: Fraction) -> tuple[int, ...]:
         terms.append(whole)
         top, under = under, left
     return tuple(terms)
-
-
-def convergents(ratio: Fraction) -> tuple[Fraction, ...]:
-    """Return the fractions that a ratio's continued fraction gives, term by term; the last is the ratio.
-
-    Each is nearer than any fraction of smaller terms. Huygens took the fourth for the year of Saturn in his planetarium.
-
-    >>> [str(each) for each in convergents(Fraction(77708431, 2640858))[:4]]
-    ['29', '59/2', '147/5', '206/7']
-    """
-    found = []
-    before, last = (0, 1), (1, 0)
-    for term in continued_fraction(ratio):
-        before, last = last, (term * last[0] + before[0], term * last[1] + before[1])
-        found.append(Fraction(*last))
-    return tuple(found)
 
 
 def nearest_fraction(ratio: Fraction, most_under: int) -> Fraction:
@@ -151,19 +131,7 @@ def simplest_fraction(ratio: Fraction, within: Fraction) -> Fraction:
     low, high = ratio - within, ratio + within
     if low <= 0 <= high:
         return Fraction(0)
-    return _simplest(low, high) if low > 0 else -_simplest(-high, -low)
-
-
-def _simplest(low: Fraction, high: Fraction) -> Fraction:
-    """Return the simplest fraction from ``low`` to ``high``, both above zero: whole parts off until they differ."""
-    wholes = []
-    while (whole := math.ceil(low)) > high:
-        wholes.append(whole - 1)
-        low, high = 1 / (high - wholes[-1]), 1 / (low - wholes[-1])
-    found = Fraction(whole)
-    for each in reversed(wholes):
-        found = each + 1 / found
-    return found
+    return simplest_between(low, high) if low > 0 else -simplest_between(-high, -low)
 
 
 def nearest_percent(ratio: Fraction, places: int) -> Fraction:
@@ -204,9 +172,9 @@ class RealRatio:
     ----------
     way : str
         What drives the cam, in the bench's words.
-    asked : Fraction, or what `lobework.quantities.units.ratio` reads
+    target : Fraction, or what `lobework.quantities.units.ratio` reads
         Turns of the cam to one of the spindle, not zero.
-    runs : Fraction, or what `lobework.quantities.units.ratio` reads
+    actual : Fraction, or what `lobework.quantities.units.ratio` reads
         What it is, on the whole; not zero.
     max_deviation : Fraction, degrees
         How far the wave may be from there at any moment, because positions are rounded; this does not grow.
@@ -214,34 +182,34 @@ class RealRatio:
     Examples
     --------
     >>> run = of_percent(Fraction(2, 3), places=2)
-    >>> run.runs, run.gap(turns=3), round(run.gap_mm(turns=3, radius=30.0), 3), run.turns_until_seen(radius=30.0)
+    >>> run.actual, run.gap(turns=3), round(run.gap_mm(turns=3, radius=30.0), 3), run.turns_until_seen(radius=30.0)
     (Fraction(6667, 10000), Fraction(360, 6667), 0.028, 6)
     """
 
     way: str
-    asked: Fraction
-    runs: Fraction
+    target: Fraction
+    actual: Fraction
     max_deviation: Fraction = Fraction(0)
 
     def __post_init__(self) -> None:
-        for name in ("asked", "runs", "max_deviation"):
+        for name in ("target", "actual", "max_deviation"):
             object.__setattr__(self, name, exactly(getattr(self, name)))
-        require(self.asked != 0, "asked", self.asked, "other than zero", "a cam that stands still needs no drive")
-        require(self.runs != 0, "runs", self.runs, "other than zero", f"{self.way} is too coarse for {self.asked}")
+        require(self.target != 0, "target", self.target, "other than zero", "a cam that stands still needs no drive")
+        require(self.actual != 0, "actual", self.actual, "other than zero", f"{self.way} is too coarse for {self.target}")
 
     @property
     def off(self) -> Fraction:
         """How far the ratio that runs is beyond the one asked for, as a part of it; below zero where it falls short."""
-        return self.runs / self.asked - 1
+        return self.actual / self.target - 1
 
     @property
     def exact(self) -> bool:
         """Whether the ratio is the one asked for; positions may still be rounded."""
-        return self.runs == self.asked
+        return self.actual == self.target
 
     def gap(self, turns: int) -> Fraction:
         """Return how far the wave is from its own beginning after the spindle turns that should close it, degrees."""
-        return 360 * turns * (abs(self.runs) - abs(self.asked)) / abs(self.runs)
+        return 360 * turns * (abs(self.actual) - abs(self.target)) / abs(self.actual)
 
     def gap_mm(self, turns: int, radius: float) -> float:
         """Return the same in mm, at a radius, mm."""
@@ -275,7 +243,7 @@ def of_percent(ratio: Fraction, places: int) -> RealRatio:
     True
     """
     decimals = "no decimals" if places == 0 else "1 decimal" if places == 1 else f"{places} decimals"
-    return RealRatio(way=f"percent, {decimals}", asked=ratio, runs=nearest_percent(ratio, places))
+    return RealRatio(way=f"percent, {decimals}", target=ratio, actual=nearest_percent(ratio, places))
 
 
 def of_steps(ratio: Fraction, cam: int | Fraction, spindle: int | Fraction | None = None) -> RealRatio:
@@ -309,7 +277,7 @@ def of_steps(ratio: Fraction, cam: int | Fraction, spindle: int | Fraction | Non
     max_deviation = 180 / cam / abs(ratio)
     if spindle is not None:
         max_deviation += 180 / _steps("spindle", spindle)
-    return RealRatio(way=f"motor, {cam} steps a turn", asked=ratio, runs=ratio, max_deviation=max_deviation)
+    return RealRatio(way=f"motor, {cam} steps a turn", target=ratio, actual=ratio, max_deviation=max_deviation)
 
 
 def of_step_parts(ratio: Fraction, cam: int | Fraction, spindle: int | Fraction, parts: int = 1) -> RealRatio:
@@ -334,7 +302,7 @@ def of_step_parts(ratio: Fraction, cam: int | Fraction, spindle: int | Fraction,
     Examples
     --------
     >>> run = of_step_parts(Fraction(2, 3), cam=3200, spindle=3200, parts=1000)
-    >>> run.runs, float(run.gap(turns=3))
+    >>> run.actual, float(run.gap(turns=3))
     (Fraction(667, 1000), 0.5397301349325337)
     """
     cam, spindle, parts = _steps("cam", cam), _steps("spindle", spindle), plain_number(parts)
@@ -343,7 +311,7 @@ def of_step_parts(ratio: Fraction, cam: int | Fraction, spindle: int | Fraction,
     amount = Fraction(round(ratio * cam / spindle * parts), parts)
     way = f"{amount} cam steps at each spindle step"
     max_deviation = 180 / cam / abs(ratio) if parts > 1 and ratio else Fraction(0)
-    return RealRatio(way=way, asked=ratio, runs=amount * spindle / cam, max_deviation=max_deviation)
+    return RealRatio(way=way, target=ratio, actual=amount * spindle / cam, max_deviation=max_deviation)
 
 
 def _steps(name: str, given: int | Fraction) -> Fraction:

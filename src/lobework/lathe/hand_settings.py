@@ -170,7 +170,7 @@ def show_turned(name: str, drive: Drive, number: int, lathe: Lathe) -> str:
 
 def show_percent(run: RealRatio) -> str:
     """Return the percent that a control is set to, with every decimal that it has."""
-    return f"{format_number(float(run.runs * 100), 12)} %"
+    return f"{format_number(float(run.actual * 100), 12)} %"
 
 
 def show_twist(twist: Twist, units: LengthUnit = "mm", lobes: int | None = None) -> str:

@@ -116,7 +116,7 @@ class CamShaft:
     def percent(self, ratio: Fraction) -> RealRatio | None:
         """Return what the motor's control makes of a ratio that it takes as a percent; None where it takes none.
 
-        >>> float(CamShaft(number=1, turned_by="motor", percent_places=2).percent(Fraction(2, 3)).runs)
+        >>> float(CamShaft(number=1, turned_by="motor", percent_places=2).percent(Fraction(2, 3)).actual)
         0.6667
         """
         return None if self.percent_places is None or not ratio else of_percent(ratio, self.percent_places)
