@@ -1,12 +1,23 @@
-"""Everything that the reader of a job file can find wrong in one run is told in that run, one line each."""
+"""All errors of a part, and all that the reader of a job file can find, are reported in one run, one line each."""
 
 from __future__ import annotations
 
 import pytest
 
 from lobework.cli import main
-from lobework.errors import InputError
+from lobework.errors import InputError, SettingError
+from lobework.gearing.dividing_wheel import Wheel
 from lobework.jobs.jobfile import read_job
+from lobework.lathe.lathe import Axis
+from lobework.parts.cam import EccentricCam, MotionLaw, Wave
+from lobework.parts.chuck import EccentricChuck
+from lobework.parts.cutter import Vee
+from lobework.parts.drive import Drive
+from lobework.parts.follower import Roller
+from lobework.parts.headstock import Headstock
+from lobework.parts.piece import Barrel, Disc
+from lobework.parts.slide import At
+from lobework.parts.template import Template
 
 WRONG = """\
 lathe = "rocking-bench"
@@ -96,3 +107,87 @@ def test_of_very_many_mistakes_twenty_are_told_and_how_many_are_left(written, ca
     lines = capsys.readouterr().err.splitlines()
     assert len(lines) == 21
     assert lines[-1] == f"lobework: {path}: 32 more are wrong; mend these first"
+
+
+def everything(error):
+    return [str(each) for each in (error, *error.others)]
+
+
+TOGETHER = {
+    "cutter": (
+        lambda: Vee(angle_deg=200.0, width=-3.0),
+        ["angle=200: must be above 0 and below 180 degrees", "width=-3: must be above zero"],
+    ),
+    "cam": (
+        lambda: Wave(lobes=0, base_radius=-60.0, rise=-1.0, on="rim"),
+        [
+            "lobes=0: must be a whole number from 1 to 1000",
+            "base_radius=-60: must be above zero",
+            "rise=-1: must be zero or more; put the follower on the back to reverse it",
+            "on=rim: must be 'edge' or 'face'",
+        ],
+    ),
+    "motion law": (
+        lambda: MotionLaw(law="linear", lobes=3, base_radius=0.0, rise=6.0, rise_part=2),
+        ["base_radius=0: must be above zero", "law=linear: must be 'harmonic'", "rise_part=2: must be between 0 and 1"],
+    ),
+    "disc cam whose offset would be right for a sound radius": (
+        lambda: EccentricCam(radius=-30.0, offset=10.0),
+        ["radius=-30: must be above zero"],
+    ),
+    "words for numbers": (
+        lambda: Disc(diameter="70 mm", thickness="8 mm"),
+        ["diameter='70 mm': must be a plain number, in mm", "thickness='8 mm': must be a plain number, in mm"],
+    ),
+    "piece": (
+        lambda: Barrel(diameter=-50.0, length=0.0, bore=10.0),
+        ["diameter=-50: must be above zero", "length=0: must be above zero"],
+    ),
+    "chuck": (
+        lambda: EccentricChuck(shift=5.0, travel=-1.0, wheel=96),
+        ["wheel=96: must be a Wheel, or left out", "travel=-1: must be above zero"],
+    ),
+    "slide": (lambda: At(x=1e9, y=float("nan")), ["x=1e+09: must be a length", "y=nan: must be a length"]),
+    "drive": (
+        lambda: Drive(Wave(lobes=3, base_radius=60.0, rise=1.0), follower=Roller(3.0), side="left", gain=-1.0),
+        ["side=left: must be 'front' or 'back'", "gain=-1: must be above zero"],
+    ),
+    "headstock": (
+        lambda: Headstock(sideways="rocks", endways="hops", pivot_height=-1.0),
+        ["endways=hops: must be 'pumps' or 'fixed'", "pivot_height=-1: must be above zero"],
+    ),
+    "wheel": (
+        lambda: Wheel([0], worm=0, marks="pins"),
+        ["circles=[0]: must be whole numbers of holes", "worm=0: must be a whole number", "marks='pins': must be 'holes'"],
+    ),
+    "template": (
+        lambda: Template(points=((0.0, 20.0),), rubber=-1.0),
+        ["rubber=-1: must be zero or more", "points=((0.0, 20.0),): must be two points or more"],
+    ),
+    "axis": (
+        lambda: Axis(moves="table", letter="A", steps=-1.0, top_speed=0.0),
+        ["moves=table: must be 'spindle'", "steps=-1: must be zero or more", "top_speed=0: must be above zero"],
+    ),
+}
+
+
+@pytest.mark.parametrize("case", TOGETHER)
+def test_all_bad_settings_of_a_part_are_reported_together_one_error_each(case):
+    make, expected = TOGETHER[case]
+    with pytest.raises(SettingError) as caught:
+        make()
+    found = everything(caught.value)
+    assert len(found) == len(expected), found
+    assert all(line.startswith(start) for line, start in zip(found, expected, strict=True)), found
+
+
+def test_bad_settings_of_one_part_have_each_their_own_line_of_the_job_file(written, capsys):
+    text = WRONG.partition("[[pass]]")[0].replace("2 furlongs", "-70").replace("thicknes = 8", "thickness = 0")
+    path = written(f"{text.replace('90 deg', '200 deg')}[[pass]]\nat = {{ x = 2 }}\n")
+    assert main(["check", str(path)]) == 2
+    assert capsys.readouterr().err.splitlines() == [
+        f"lobework: {path}:4: piece.diameter: '-70' must be above zero",
+        f"lobework: {path}:5: piece.thickness: 0 must be above zero",
+        f"lobework: {path}:8: cutter.angle: '200 deg' must be above 0 and below 180 degrees",
+        f"lobework: {path}:9: cutter.width: -3 must be above zero",
+    ]

@@ -220,7 +220,8 @@ def require(allowed: object, name: str, given: object, must_be: str, remedy: str
     error = SettingError(name=name, given=shown, must_be=must_be, remedy=remedy)
     if (found := _found.get()) is None:
         raise error
-    found.append(error)
+    if all(each.name != name for each in found):
+        found.append(error)
 
 
 @contextlib.contextmanager
@@ -241,7 +242,7 @@ def together() -> Iterator[None]:
         yield
     except InputError as error:
         found.append(error)
-    except (ArithmeticError, LookupError, TypeError, ValueError):
+    except (ArithmeticError, AttributeError, LookupError, TypeError, ValueError):
         if not found:
             raise
     finally:

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import TYPE_CHECKING, Annotated, Any, Final, Literal, NamedTuple
 
-from lobework.errors import InputError, SettingError, is_whole, require
+from lobework.errors import InputError, SettingError, is_whole, require, together
 from lobework.quantities.fields import Measure
 from lobework.quantities.units import Phase, format_number, format_phase, number, plain_number
 
@@ -152,13 +152,14 @@ class Wheel:
         ) -> None: ...
 
     def __post_init__(self) -> None:
-        try:
-            object.__setattr__(self, "circles", _circles(self.circles))
-        except InputError as error:
-            raise SettingError(name="circles", given=error.given, must_be=error.must_be) from None
-        object.__setattr__(self, "worm", plain_number(self.worm))
-        require(_is_count(self.worm), "worm", self.worm, f"a whole number of crank turns, 1 to {_MOST_HOLES}")
-        require(self.marks in ("holes", "notches"), "marks", repr(self.marks), "'holes' or 'notches'")
+        with together():
+            try:
+                object.__setattr__(self, "circles", _circles(self.circles))
+            except InputError as error:
+                require(False, "circles", error.given, error.must_be)
+            object.__setattr__(self, "worm", plain_number(self.worm))
+            require(_is_count(self.worm), "worm", self.worm, f"a whole number of crank turns, 1 to {_MOST_HOLES}")
+            require(self.marks in ("holes", "notches"), "marks", repr(self.marks), "'holes' or 'notches'")
 
     def __str__(self) -> str:
         worm = f", worm of {self.worm}" if self.worm != 1 else ""

@@ -13,7 +13,7 @@ from fractions import Fraction
 from math import gcd
 from typing import NamedTuple
 
-from lobework.errors import is_whole, require
+from lobework.errors import is_whole, require, together
 from lobework.gearing.stern_brocot import Node, simplest_between
 from lobework.quantities.tolerances import VISIBLE_MM
 from lobework.quantities.units import plain_number
@@ -192,10 +192,17 @@ class RealRatio:
     max_deviation: Fraction = Fraction(0)
 
     def __post_init__(self) -> None:
-        for name in ("target", "actual", "max_deviation"):
-            object.__setattr__(self, name, exactly(getattr(self, name)))
-        require(self.target != 0, "target", self.target, "other than zero", "a cam that stands still needs no drive")
-        require(self.actual != 0, "actual", self.actual, "other than zero", f"{self.way} is too coarse for {self.target}")
+        with together():
+            for name in ("target", "actual", "max_deviation"):
+                object.__setattr__(self, name, exactly(getattr(self, name)))
+            require(self.target != 0, "target", self.target, "other than zero", "a cam that stands still needs no drive")
+            require(
+                self.actual != 0 or self.target == 0,
+                "actual",
+                self.actual,
+                "other than zero",
+                f"{self.way} is too coarse for {self.target}",
+            )
 
     @property
     def off(self) -> Fraction:

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Final, NamedTuple
 
-from lobework.errors import InputError, require
+from lobework.errors import InputError, require, together
 from lobework.quantities.fields import Length, Measure, require_numbers
 from lobework.quantities.units import LengthUnit, format_number, length, number
 
@@ -82,10 +82,11 @@ class Screw:
     divisions: int = 10
 
     def __post_init__(self) -> None:
-        require_numbers(self)
-        require(0 < self.lead < 1000, "lead", self.lead, "above zero, and below a metre")
-        whole = isinstance(self.divisions, int)
-        require(whole and 1 <= self.divisions <= 10_000, "divisions", self.divisions, "a whole number from 1 to 10000")
+        with together():
+            require_numbers(self)
+            require(0 < self.lead < 1000, "lead", self.lead, "above zero, and below a metre")
+            whole = isinstance(self.divisions, int)
+            require(whole and 1 <= self.divisions <= 10_000, "divisions", self.divisions, "a whole number from 1 to 10000")
 
     @property
     def exact_lead(self) -> Fraction:

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from functools import cache
 from typing import TYPE_CHECKING, Literal
 
-from lobework.errors import SettingError, is_whole, require
+from lobework.errors import SettingError, is_whole, require, together
 from lobework.gearing.dividing_wheel import Wheel
 from lobework.gearing.screw import Screw
 from lobework.lathe.mounting import Mounted
@@ -71,19 +71,22 @@ class Axis:
     reversed: bool = False
 
     def __post_init__(self) -> None:
-        require_numbers(self)
-        known = self.moves in ("spindle", "x", "y", "z", "cutter") or _of_a_cam(self.moves, "")
-        require(known, "moves", self.moves, "'spindle', 'x', 'y', 'z', 'cutter', or 'cam 1', 'cam 2' and so on")
-        allowed = ("A", "B", "C") if self.rotary else (self.moves.upper(),)
-        require(self.letter in allowed, "letter", self.letter, " or ".join(allowed) + f" for the {self.moves} axis")
-        require(self.low < self.high, "high", self.high, f"above low, {self.low:g}")
-        require(0 <= self.steps < math.inf, "steps", self.steps, "zero or more", "leave it out where you do not know")
-        for name in ("top_speed", "acceleration"):
-            given = getattr(self, name)
-            require(given > 0, name, given, "above zero", "leave it out where it has no limit")
-        require(isinstance(self.reversed, bool), "reversed", repr(self.reversed), "true or false")
-        remedy = "plus is away from the work; turn its motor round in the controller"
-        require(self.rotary or not self.reversed, "reversed", "true", f"left out of the {self.moves} slide", remedy)
+        with together():
+            require_numbers(self)
+            known = self.moves in ("spindle", "x", "y", "z", "cutter") or _of_a_cam(self.moves, "")
+            require(known, "moves", self.moves, "'spindle', 'x', 'y', 'z', 'cutter', or 'cam 1', 'cam 2' and so on")
+            allowed = ("A", "B", "C") if self.rotary else (self.moves.upper(),)
+            require(
+                not known or self.letter in allowed, "letter", self.letter, " or ".join(allowed) + f" for the {self.moves} axis"
+            )
+            require(self.low < self.high, "high", self.high, f"above low, {self.low:g}")
+            require(0 <= self.steps < math.inf, "steps", self.steps, "zero or more", "leave it out where you do not know")
+            for name in ("top_speed", "acceleration"):
+                given = getattr(self, name)
+                require(given > 0, name, given, "above zero", "leave it out where it has no limit")
+            require(isinstance(self.reversed, bool), "reversed", repr(self.reversed), "true or false")
+            remedy = "plus is away from the work; turn its motor round in the controller"
+            require(self.rotary or not self.reversed, "reversed", "true", f"left out of the {self.moves} slide", remedy)
 
     @property
     def rotary(self) -> bool:
@@ -125,18 +128,19 @@ class HandAxis:
     high: float = math.inf
 
     def __post_init__(self) -> None:
-        require_numbers(self)
-        for name, kept, example in (("screw", Screw, "Screw(lead=2.54)"), ("wheel", Wheel, "Wheel([96])")):
-            given = getattr(self, name)
-            require(given is None or isinstance(given, kept), name, repr(given), f"a {kept.__name__}, such as {example}")
-        known = self.moves in ("spindle", "x", "y", "z") or _of_a_cam(self.moves, " phase", " index")
-        require(known, "moves", self.moves, "'x', 'y', 'z', 'spindle', or 'cam 1 phase', 'cam 1 index' and so on")
+        with together():
+            require_numbers(self)
+            for name, kept, example in (("screw", Screw, "Screw(lead=2.54)"), ("wheel", Wheel, "Wheel([96])")):
+                given = getattr(self, name)
+                require(given is None or isinstance(given, kept), name, repr(given), f"a {kept.__name__}, such as {example}")
+            known = self.moves in ("spindle", "x", "y", "z") or _of_a_cam(self.moves, " phase", " index")
+            require(known, "moves", self.moves, "'x', 'y', 'z', 'spindle', or 'cam 1 phase', 'cam 1 index' and so on")
+            require(self.low < self.high, "high", self.high, f"above low, {self.low:g}")
         has, lacks = ("wheel", "screw") if self.rotary else ("screw", "wheel")
         if getattr(self, has) is None:
             example = "notches = 96" if self.rotary else "screw = { lead = 2, divisions = 20 }"
-            raise SettingError(f"is missing: {self.moves!r} has a {has}; write for example {example}", has)
+            raise SettingError(f"is missing: {self.moves!r} has a {has}", has, remedy=f"write for example {example}")
         require(getattr(self, lacks) is None, lacks, getattr(self, lacks), f"left out of {self.moves!r}, which has a {has}")
-        require(self.low < self.high, "high", self.high, f"above low, {self.low:g}")
 
     @property
     def rotary(self) -> bool:
@@ -196,14 +200,15 @@ class Controller:
     comments: Literal["parentheses", "semicolon", "none"] = "parentheses"
 
     def __post_init__(self) -> None:
-        require_numbers(self)
-        require(is_whole(self.longest_line, 40, 10_000), "longest_line", self.longest_line, "a whole number, 40 to 10000")
-        for name in ("slide_places", "rotary_places"):
-            given = getattr(self, name)
-            usual = given is None and name == "slide_places"
-            require(usual or is_whole(given, 1, 12), name, given, "a whole number of decimals, 1 to 12")
-        known = self.comments in ("parentheses", "semicolon", "none")
-        require(known, "comments", repr(self.comments), "'parentheses', 'semicolon' or 'none'")
+        with together():
+            require_numbers(self)
+            require(is_whole(self.longest_line, 40, 10_000), "longest_line", self.longest_line, "a whole number, 40 to 10000")
+            for name in ("slide_places", "rotary_places"):
+                given = getattr(self, name)
+                usual = given is None and name == "slide_places"
+                require(usual or is_whole(given, 1, 12), name, given, "a whole number of decimals, 1 to 12")
+            known = self.comments in ("parentheses", "semicolon", "none")
+            require(known, "comments", repr(self.comments), "'parentheses', 'semicolon' or 'none'")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -267,20 +272,21 @@ class Lathe:
         ) -> None: ...
 
     def __post_init__(self) -> None:
-        if self.fittings is not None:
-            require(not isinstance(self.fittings, str), "fittings", repr(self.fittings), "a list of names, such as ('ring',)")
-            object.__setattr__(self, "fittings", tuple(self.fittings))
-        object.__setattr__(self, "swing", plain_number(self.swing))
-        above = is_real(self.swing) and self.swing > 0
-        require(above, "swing", self.swing, "above zero", "leave it out where there is no bed")
-        on = isinstance(self.chucks, tuple | list) and all(isinstance(each, Mounted) for each in self.chucks)
-        require(on, "chucks", self.chucks, "mounted", "put each on with lathe.mount(chuck)")
-        object.__setattr__(self, "chucks", tuple(self.chucks))
-        for name, kept in (("axes", Axis), ("hand", HandAxis), ("cams", CamShaft)):
-            given = getattr(self, name)
-            listed = isinstance(given, tuple | list) and all(isinstance(each, kept) for each in given)
-            require(listed, name, repr(given), f"a tuple of {kept.__name__}")
-            object.__setattr__(self, name, tuple(given))
+        with together():
+            if self.fittings is not None:
+                require(not isinstance(self.fittings, str), "fittings", repr(self.fittings), "a list of names, such as ('ring',)")
+                object.__setattr__(self, "fittings", tuple(self.fittings))
+            object.__setattr__(self, "swing", plain_number(self.swing))
+            above = is_real(self.swing) and self.swing > 0
+            require(above, "swing", self.swing, "above zero", "leave it out where there is no bed")
+            on = isinstance(self.chucks, tuple | list) and all(isinstance(each, Mounted) for each in self.chucks)
+            require(on, "chucks", self.chucks, "mounted", "put each on with lathe.mount(chuck)")
+            object.__setattr__(self, "chucks", tuple(self.chucks))
+            for name, kept in (("axes", Axis), ("hand", HandAxis), ("cams", CamShaft)):
+                given = getattr(self, name)
+                listed = isinstance(given, tuple | list) and all(isinstance(each, kept) for each in given)
+                require(listed, name, repr(given), f"a tuple of {kept.__name__}")
+                object.__setattr__(self, name, tuple(given))
         self._index_by_spindle()
         self._require_apart()
         self._require_turned()

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any, Final, Literal
 
 import numpy as np
 
-from lobework.errors import InputError, SettingError, is_whole, nearest, require
+from lobework.errors import InputError, SettingError, is_whole, nearest, require, together
 from lobework.lathe.mounting import measures_of
 from lobework.parts.drive import Drive
 from lobework.parts.slide import Approach, At, SlideArc
@@ -109,35 +109,40 @@ class Pass(_Repeats):
         ) -> None: ...
 
     def __post_init__(self) -> None:
-        object.__setattr__(self, "turns", ratio(self.turns))
-        object.__setattr__(self, "spindle", Phase.of(self.spindle))
-        require(not self.spindle.lobes, "spindle", format_phase(self.spindle), "in degrees or turns", "only cams have lobes")
-        require(abs(self.spindle.in_turns()) <= 10**6, "spindle", float(self.spindle.in_turns()), "at most a million turns")
-        drives = self.cams if isinstance(self.cams, Iterable) else (self.cams,)
-        drives = tuple(drives)
-        for place, drive in enumerate(drives, 1):
-            must_be = "a Drive, such as Drive(cam, follower=Roller(3))"
-            require(isinstance(drive, Drive), f"cams[{place}]", repr(drive), must_be)
-        for name in ("at", "travel"):
-            require(isinstance(getattr(self, name), At), name, repr(getattr(self, name)), "an At, such as At(x=24, depth=0.4)")
-        named = tuple(drive if drive.name else replace(drive, name=f"cam {number}") for number, drive in enumerate(drives, 1))
-        object.__setattr__(self, "cams", named)
-        require(0 <= self.turns <= 10**6, "turns", self.turns, "zero or more, at most a million")
-        if self.arc is not None:
-            must_be = "an Arc, such as SlideArc(radius=25, from_deg=10, to_deg=80)"
-            require(isinstance(self.arc, SlideArc), "arc", repr(self.arc), must_be)
-            require(self.travel == At(), "travel", "given", "left out where there is an arc", "the slides follow the arc alone")
-            short = self.arc.radius < 0 or self.at.depth < self.arc.radius
-            require(short, "at.depth", self.at.depth, f"less than the arc's radius, {self.arc.radius:g}")
-        if self.template is not None:
-            must_be = "a Template, such as Template(points=[(0, 20), (-30, 25), (-60, 18)])"
-            require(isinstance(self.template, Template), "template", repr(self.template), must_be)
-            alone = "left out where there is a template", "the slides follow the template alone"
-            require(self.travel == At(), "travel", "given", *alone)
-            require(self.arc is None, "arc", "given", *alone)
-        require(self.together in ("sum", "furthest", None), "together", self.together, "'sum' or 'furthest'")
-        names = [drive.name for drive in named]
-        require(len(set(names)) == len(names), "cam.name", names, "different for each cam of a pass")
+        with together():
+            object.__setattr__(self, "turns", ratio(self.turns))
+            object.__setattr__(self, "spindle", Phase.of(self.spindle))
+            require(not self.spindle.lobes, "spindle", format_phase(self.spindle), "in degrees or turns", "only cams have lobes")
+            require(abs(self.spindle.in_turns()) <= 10**6, "spindle", float(self.spindle.in_turns()), "at most a million turns")
+            drives = self.cams if isinstance(self.cams, Iterable) else (self.cams,)
+            drives = tuple(drives)
+            for place, drive in enumerate(drives, 1):
+                must_be = "a Drive, such as Drive(cam, follower=Roller(3))"
+                require(isinstance(drive, Drive), f"cams[{place}]", repr(drive), must_be)
+            for name in ("at", "travel"):
+                require(
+                    isinstance(getattr(self, name), At), name, repr(getattr(self, name)), "an At, such as At(x=24, depth=0.4)"
+                )
+            named = tuple(drive if drive.name else replace(drive, name=f"cam {number}") for number, drive in enumerate(drives, 1))
+            object.__setattr__(self, "cams", named)
+            require(0 <= self.turns <= 10**6, "turns", self.turns, "zero or more, at most a million")
+            if self.arc is not None:
+                must_be = "an Arc, such as SlideArc(radius=25, from_deg=10, to_deg=80)"
+                require(isinstance(self.arc, SlideArc), "arc", repr(self.arc), must_be)
+                require(
+                    self.travel == At(), "travel", "given", "left out where there is an arc", "the slides follow the arc alone"
+                )
+                short = self.arc.radius < 0 or self.at.depth < self.arc.radius
+                require(short, "at.depth", self.at.depth, f"less than the arc's radius, {self.arc.radius:g}")
+            if self.template is not None:
+                must_be = "a Template, such as Template(points=[(0, 20), (-30, 25), (-60, 18)])"
+                require(isinstance(self.template, Template), "template", repr(self.template), must_be)
+                alone = "left out where there is a template", "the slides follow the template alone"
+                require(self.travel == At(), "travel", "given", *alone)
+                require(self.arc is None, "arc", "given", *alone)
+            require(self.together in ("sum", "furthest", None), "together", self.together, "'sum' or 'furthest'")
+            names = [drive.name for drive in named]
+            require(len(set(names)) == len(names), "cam.name", names, "different for each cam of a pass")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -165,10 +170,11 @@ class Series(_Repeats):
     name: str = ""
 
     def __post_init__(self) -> None:
-        object.__setattr__(self, "count", plain_number(self.count))
-        require(is_whole(self.count, 1, sys.maxsize), "count", self.count, "a whole number, one or more")
-        require(isinstance(self.each, Mapping), "each", repr(self.each), _STEPS)
-        object.__setattr__(self, "each", dict(self.each))
+        with together():
+            object.__setattr__(self, "count", plain_number(self.count))
+            require(is_whole(self.count, 1, sys.maxsize), "count", self.count, "a whole number, one or more")
+            require(isinstance(self.each, Mapping), "each", repr(self.each), _STEPS)
+            object.__setattr__(self, "each", dict(self.each))
 
     def levels(self) -> tuple[Series, ...]:
         """Return the nested series, outermost first."""

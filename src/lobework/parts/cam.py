@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, ClassVar, Final, Literal
 
 import numpy as np
 
-from lobework.errors import require
+from lobework.errors import require, together
 from lobework.kernels.cam.motion_laws import BREAKS, LAWS, law_at
 from lobework.parts.protocols import smooth_slope
 from lobework.quantities.fields import Length, require_numbers
@@ -67,6 +67,11 @@ class CamShape:
     on: Literal["edge", "face"] = "edge"
 
     def __post_init__(self) -> None:
+        with together():
+            self._require_settings()
+
+    def _require_settings(self) -> None:
+        """Refuse settings outside their allowed values."""
         require_numbers(self)
         require(isinstance(self.lobes, int) and 1 <= self.lobes <= 1000, "lobes", self.lobes, "a whole number from 1 to 1000")
         require_size("base_radius", self.base_radius)
@@ -128,9 +133,9 @@ class Scallop(CamShape):
 
     kind: ClassVar[str] = "scallop"
 
-    def __post_init__(self) -> None:
-        super(Scallop, self).__post_init__()
-        if self.on == "edge" and self.lobes > 2:
+    def _require_settings(self) -> None:
+        super(Scallop, self)._require_settings()
+        if self.on == "edge" and self.lobes > 2 and self.base_radius > 0:
             half = math.pi / self.lobes
             most = self.base_radius * ((1 + math.sin(half)) / math.cos(half) - 1)
             require(
@@ -194,12 +199,14 @@ class EccentricCam:
     offset: Length
 
     def __post_init__(self) -> None:
-        require_numbers(self)
-        require_size("radius", self.radius)
-        require(0 <= self.offset < self.radius, "offset", self.offset, f"from 0 to less than the radius, {self.radius:g}")
-        most = self.radius - SMALLEST_CAM_MM
-        near = f"at most {most:.12g}: the edge stands {SMALLEST_CAM_MM:g} mm from the spindle's axis, or more"
-        require(self.offset <= most, "offset", self.offset, near)
+        with together():
+            require_numbers(self)
+            require_size("radius", self.radius)
+            within = 0 <= self.offset < self.radius or self.radius <= 0
+            require(within, "offset", self.offset, f"from 0 to less than the radius, {self.radius:g}")
+            most = self.radius - SMALLEST_CAM_MM
+            near = f"at most {most:.12g}: the edge stands {SMALLEST_CAM_MM:g} mm from the spindle's axis, or more"
+            require(self.offset <= most or self.radius <= 0, "offset", self.offset, near)
 
     @property
     def base_radius(self) -> float:
@@ -260,8 +267,8 @@ class MotionLaw(CamShape):
             fall_part: Written = ...,
         ) -> None: ...
 
-    def __post_init__(self) -> None:
-        super(MotionLaw, self).__post_init__()
+    def _require_settings(self) -> None:
+        super(MotionLaw, self)._require_settings()
         require(self.law in LAWS, "law", self.law, ", ".join(map(repr, LAWS)))
         for name in ("rise_part", "dwell_part", "fall_part"):
             object.__setattr__(self, name, ratio(getattr(self, name)))
@@ -269,7 +276,10 @@ class MotionLaw(CamShape):
         require(0 < self.fall_part < 1, "fall_part", self.fall_part, "between 0 and 1")
         low = 1 - self.rise_part - self.fall_part
         require(
-            0 <= self.dwell_part <= low, "dwell_part", self.dwell_part, f"from 0 to {low}, what rise and fall leave of the lobe"
+            0 <= self.dwell_part <= low or low <= 0,
+            "dwell_part",
+            self.dwell_part,
+            f"from 0 to {low}, what rise and fall leave of the lobe",
         )
 
     def _edges(self) -> tuple[float, float, float, float]:

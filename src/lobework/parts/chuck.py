@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, ClassVar
 
 import numpy as np
 
-from lobework.errors import require
+from lobework.errors import require, together
 from lobework.gearing.dividing_wheel import Wheel
 from lobework.gearing.screw import Screw
 from lobework.geometry.rigid import Rigid
@@ -131,7 +131,8 @@ class EccentricChuck:
         ) -> None: ...
 
     def __post_init__(self) -> None:
-        _settle(self, "shift")
+        with together():
+            _settle(self, "shift")
         _require_reached(self, "shift", self.shift)
 
     def motions(self, theta: Array) -> Rigid:
@@ -213,15 +214,20 @@ class Oval:
         ) -> None: ...
 
     def __post_init__(self) -> None:
-        _settle(self, "swing")
-        object.__setattr__(self, "swings", ratio(self.swings))
-        object.__setattr__(self, "swing_phase", Phase.of(self.swing_phase))
-        require(math.isfinite(self.ring_angle_deg), "ring_angle", self.ring_angle_deg, "a finite angle")
-        require(
-            0 <= self.throw < math.inf, "throw", self.throw, "zero or more", "set the ring to the other side with ring_angle 180"
-        )
-        require(self.swing >= 0, "swing", self.swing, "zero or more", "begin on the other side with swing_phase '1/2 turn'")
-        require(0 <= self.swings <= 1000, "swings", self.swings, "from 0 to 1000 in a turn of the spindle")
+        with together():
+            _settle(self, "swing")
+            object.__setattr__(self, "swings", ratio(self.swings))
+            object.__setattr__(self, "swing_phase", Phase.of(self.swing_phase))
+            require(math.isfinite(self.ring_angle_deg), "ring_angle", self.ring_angle_deg, "a finite angle")
+            require(
+                0 <= self.throw < math.inf,
+                "throw",
+                self.throw,
+                "zero or more",
+                "set the ring to the other side with ring_angle 180",
+            )
+            require(self.swing >= 0, "swing", self.swing, "zero or more", "begin on the other side with swing_phase '1/2 turn'")
+            require(0 <= self.swings <= 1000, "swings", self.swings, "from 0 to 1000 in a turn of the spindle")
         _require_reached(self, "throw", self.throw)
 
     @property
@@ -301,8 +307,9 @@ class StraightLine:
         ) -> None: ...
 
     def __post_init__(self) -> None:
-        _settle(self, "per_turn", "travel", "start")
-        require(math.isfinite(self.direction_deg), "direction", self.direction_deg, "a finite angle")
+        with together():
+            _settle(self, "per_turn", "travel", "start")
+            require(math.isfinite(self.direction_deg), "direction", self.direction_deg, "a finite angle")
         _require_reached(self, "start", self.start)
 
     @property
@@ -385,8 +392,9 @@ class Dome:
         ) -> None: ...
 
     def __post_init__(self) -> None:
-        _settle(self, "shift", "behind")
-        require(-180 <= self.tilt_deg <= 180, "tilt", self.tilt_deg, "from -180 to 180 degrees")
+        with together():
+            _settle(self, "shift", "behind")
+            require(-180 <= self.tilt_deg <= 180, "tilt", self.tilt_deg, "from -180 to 180 degrees")
         _require_reached(self, "shift", self.shift)
 
     def motions(self, theta: Array) -> Rigid:

@@ -8,7 +8,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Annotated, ClassVar, Final, Protocol
 
-from lobework.errors import require
+from lobework.errors import require, together
 from lobework.geometry.cutter_edge import ArcSegment, Edge, LineSegment
 from lobework.parts.holder import HOLDERS, DrillingSpindle, Holder
 from lobework.quantities.fields import Angle, Length, Pairs, as_pairs, pairs_measure, require_numbers
@@ -62,11 +62,12 @@ class Vee(_Edged):
     holder: Holder = DrillingSpindle()
 
     def __post_init__(self) -> None:
-        require_numbers(self)
-        _require_held(self.holder)
-        require(0 < self.angle_deg < 180, "angle", self.angle_deg, "above 0 and below 180 degrees")
-        require(self.angle_deg >= _SHARPEST_DEG, "angle", self.angle_deg, f"{_SHARPEST_DEG:g} degrees or more")
-        require(0 < self.width < math.inf, "width", self.width, "above zero")
+        with together():
+            require_numbers(self)
+            _require_held(self.holder)
+            require(0 < self.angle_deg < 180, "angle", self.angle_deg, "above 0 and below 180 degrees")
+            require(self.angle_deg >= _SHARPEST_DEG, "angle", self.angle_deg, f"{_SHARPEST_DEG:g} degrees or more")
+            require(0 < self.width < math.inf, "width", self.width, "above zero")
 
     @property
     def edge(self) -> Edge:
@@ -167,14 +168,16 @@ class RoundNosed(_Edged):
     holder: Holder = DrillingSpindle()
 
     def __post_init__(self) -> None:
-        require_numbers(self)
-        _require_held(self.holder)
-        require(0 < self.radius < math.inf, "radius", self.radius, "above zero")
-        require(0 <= self.angle_deg < 180, "angle", self.angle_deg, "0 or more and below 180 degrees")
-        ground = self.angle_deg == 0 or self.angle_deg >= _SHARPEST_DEG
-        require(ground, "angle", self.angle_deg, f"0, or {_SHARPEST_DEG:g} degrees or more")
+        with together():
+            require_numbers(self)
+            _require_held(self.holder)
+            require(0 < self.radius < math.inf, "radius", self.radius, "above zero")
+            require(0 <= self.angle_deg < 180, "angle", self.angle_deg, "0 or more and below 180 degrees")
+            ground = self.angle_deg == 0 or self.angle_deg >= _SHARPEST_DEG
+            require(ground, "angle", self.angle_deg, f"0, or {_SHARPEST_DEG:g} degrees or more")
+            require(0 < self.width < math.inf, "width", self.width, "above zero")
         least = 2 * self._touch
-        require(least <= self.width < math.inf, "width", self.width, f"at least {least:g} mm, where nose and flanks meet")
+        require(least <= self.width, "width", self.width, f"at least {least:g} mm, where nose and flanks meet")
         straight = self.angle_deg > 0 or self.width == least
         require(straight, "width", self.width, f"{least:g} mm, as wide as the nose, where the sides are straight")
 
@@ -230,12 +233,13 @@ class Profiled(_Edged):
         ) -> None: ...
 
     def __post_init__(self) -> None:
-        _require_held(self.holder)
-        object.__setattr__(self, "points", as_pairs("points", self.points))
-        require(len(self.points) >= 2, "points", self.points, "two points or more")
-        require(len(self.points) <= _MOST_POINTS, "points", f"{len(self.points)} points", f"{_MOST_POINTS} points or fewer")
-        require(self.points[0] == (0.0, 0.0), "points", self.points[0], "the tip (0, 0) first")
-        require(all(math.isfinite(c) for point in self.points for c in point), "points", self.points, "finite numbers")
+        with together():
+            _require_held(self.holder)
+            object.__setattr__(self, "points", as_pairs("points", self.points))
+            require(len(self.points) >= 2, "points", self.points, "two points or more")
+            require(len(self.points) <= _MOST_POINTS, "points", f"{len(self.points)} points", f"{_MOST_POINTS} points or fewer")
+            require(self.points[0] == (0.0, 0.0), "points", self.points[0], "the tip (0, 0) first")
+            require(all(math.isfinite(c) for point in self.points for c in point), "points", self.points, "finite numbers")
         for number, (before, after) in enumerate(itertools.pairwise(self.points), 2):
             outwards = after[0] > before[0] and after[1] >= before[1]
             must_be = f"further across than {before[0]:g} and no lower than {before[1]:g}"

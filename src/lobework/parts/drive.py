@@ -6,7 +6,7 @@ from dataclasses import KW_ONLY, dataclass
 from fractions import Fraction
 from typing import TYPE_CHECKING, Literal
 
-from lobework.errors import require
+from lobework.errors import require, together
 from lobework.parts.protocols import Cam, Follower, require_rests
 from lobework.parts.twist import Twist
 from lobework.quantities.fields import Turning, require_numbers, require_part
@@ -80,20 +80,21 @@ class Drive:
         ) -> None: ...
 
     def __post_init__(self) -> None:
-        require_part(self.cam, "rise_at", "cam", "a cam such as Wave(lobes=12, base_radius=62, rise=2.2)")
-        require_part(self.follower, "nose_at", "follower", "a follower such as Knife() or Roller(3)")
-        require_numbers(self)
-        object.__setattr__(self, "ratio", ratio(self.ratio))
-        object.__setattr__(self, "phase", Phase.of(self.phase))
-        object.__setattr__(self, "index", Phase.of(self.index))
-        for name in ("phase", "index"):
-            turned = getattr(self, name).in_turns(self.cam.lobes)
-            require(abs(turned) <= _MOST_TURNS, name, float(turned), f"at most {_MOST_TURNS} turns of the cam")
-        require(self.side in ("front", "back"), "side", self.side, "'front' or 'back'")
-        require(0 < self.gain < 1000, "gain", self.gain, "above zero", "put the follower on the back to reverse it")
-        must_be = "a Twist, such as Twist(angle='60 deg', over=50)"
-        require(self.twist is None or isinstance(self.twist, Twist), "twist", repr(self.twist), must_be)
-        require_rests(self.cam, self.follower)
+        with together():
+            require_part(self.cam, "rise_at", "cam", "a cam such as Wave(lobes=12, base_radius=62, rise=2.2)")
+            require_part(self.follower, "nose_at", "follower", "a follower such as Knife() or Roller(3)")
+            require_numbers(self)
+            object.__setattr__(self, "ratio", ratio(self.ratio))
+            object.__setattr__(self, "phase", Phase.of(self.phase))
+            object.__setattr__(self, "index", Phase.of(self.index))
+            for name in ("phase", "index"):
+                turned = getattr(self, name).in_turns(self.cam.lobes)
+                require(abs(turned) <= _MOST_TURNS, name, float(turned), f"at most {_MOST_TURNS} turns of the cam")
+            require(self.side in ("front", "back"), "side", self.side, "'front' or 'back'")
+            require(0 < self.gain < 1000, "gain", self.gain, "above zero", "put the follower on the back to reverse it")
+            must_be = "a Twist, such as Twist(angle='60 deg', over=50)"
+            require(self.twist is None or isinstance(self.twist, Twist), "twist", repr(self.twist), must_be)
+            require_rests(self.cam, self.follower)
 
     @property
     def moves(self) -> Moves:

@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 from typing import Literal
 
-from lobework.errors import require
+from lobework.errors import require, together
 from lobework.quantities.fields import Length, require_numbers
 
 __all__ = ["Feeds"]
@@ -49,12 +49,13 @@ class Feeds:
     dwell: float = 0.0
 
     def __post_init__(self) -> None:
-        require_numbers(self)
-        require(1e-3 <= self.spindle_rpm <= 1000, "spindle_rpm", self.spindle_rpm, "from 0.001 to 1000")
-        require(0 < self.clear < math.inf, "clear", self.clear, "above zero", "stand off the face between cuts")
-        require(0.1 <= self.plunge < math.inf, "plunge", self.plunge, "0.1 mm a minute or more")
-        known = self.pace in ("spindle", "cutter", "fastest")
-        require(known, "pace", repr(self.pace), "'spindle', 'cutter' or 'fastest'")
-        require(0.1 <= self.feed < math.inf, "feed", self.feed, "0.1 mm a minute or more")
-        require(1e-4 <= self.tolerance <= 1, "tolerance", self.tolerance, "from 0.0001 to 1 mm", "0.005 mm is fine work")
-        require(0 <= self.dwell <= 3600, "dwell", self.dwell, "zero or more seconds, at most an hour")
+        with together():
+            require_numbers(self)
+            require(1e-3 <= self.spindle_rpm <= 1000, "spindle_rpm", self.spindle_rpm, "from 0.001 to 1000")
+            require(0 < self.clear < math.inf, "clear", self.clear, "above zero", "stand off the face between cuts")
+            require(0.1 <= self.plunge < math.inf, "plunge", self.plunge, "0.1 mm a minute or more")
+            known = self.pace in ("spindle", "cutter", "fastest")
+            require(known, "pace", repr(self.pace), "'spindle', 'cutter' or 'fastest'")
+            require(0.1 <= self.feed < math.inf, "feed", self.feed, "0.1 mm a minute or more")
+            require(1e-4 <= self.tolerance <= 1, "tolerance", self.tolerance, "from 0.0001 to 1 mm", "0.005 mm is fine work")
+            require(0 <= self.dwell <= 3600, "dwell", self.dwell, "zero or more seconds, at most an hour")

@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
-from lobework.errors import require
+from lobework.errors import require, together
 from lobework.quantities.fields import Length, require_numbers
 
 __all__ = ["Headstock"]
@@ -51,19 +51,20 @@ class Headstock:
         ) -> None: ...
 
     def __post_init__(self) -> None:
-        listed = isinstance(self.followers, tuple | list)
-        require(listed, "followers", repr(self.followers), "a list, such as ['front', 'back']")
-        object.__setattr__(self, "followers", tuple(self.followers))
-        require_numbers(self)
-        require(self.sideways in ("rocks", "slides", "fixed"), "sideways", self.sideways, "'rocks', 'slides' or 'fixed'")
-        require(self.endways in ("pumps", "fixed"), "endways", self.endways, "'pumps' or 'fixed'")
-        if self.sideways == "rocks":
-            require(
-                0 < self.pivot_height < math.inf,
-                "pivot_height",
-                self.pivot_height,
-                "above zero",
-                "measure from the pivot up to the spindle",
-            )
-        known = self.followers in (("front",), ("back",), ("front", "back"), ("back", "front"))
-        require(known, "followers", list(self.followers), "'front', 'back' or both, each once")
+        with together():
+            listed = isinstance(self.followers, tuple | list)
+            require(listed, "followers", repr(self.followers), "a list, such as ['front', 'back']")
+            object.__setattr__(self, "followers", tuple(self.followers))
+            require_numbers(self)
+            require(self.sideways in ("rocks", "slides", "fixed"), "sideways", self.sideways, "'rocks', 'slides' or 'fixed'")
+            require(self.endways in ("pumps", "fixed"), "endways", self.endways, "'pumps' or 'fixed'")
+            if self.sideways == "rocks":
+                require(
+                    0 < self.pivot_height < math.inf,
+                    "pivot_height",
+                    self.pivot_height,
+                    "above zero",
+                    "measure from the pivot up to the spindle",
+                )
+            known = self.followers in (("front",), ("back",), ("front", "back"), ("back", "front"))
+            require(known, "followers", list(self.followers), "'front', 'back' or both, each once")

@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 from typing import ClassVar
 
-from lobework.errors import require
+from lobework.errors import require, together
 from lobework.quantities.fields import Angle, Length, require_numbers
 
 __all__ = ["HOLDERS", "CuttingFrame", "DrillingSpindle", "EccentricFrame", "FixedTool", "Holder"]
@@ -53,9 +53,10 @@ class CuttingFrame:
     angle_deg: Angle = 0.0
 
     def __post_init__(self) -> None:
-        require_numbers(self)
-        require(0 < self.radius < math.inf, "radius", self.radius, "above zero")
-        require(abs(self.angle_deg) <= 360, "angle", self.angle_deg, "-360 to 360 degrees")
+        with together():
+            require_numbers(self)
+            require(0 < self.radius < math.inf, "radius", self.radius, "above zero")
+            require(abs(self.angle_deg) <= 360, "angle", self.angle_deg, "-360 to 360 degrees")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

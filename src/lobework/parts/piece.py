@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Annotated, ClassVar, Final
 
 import numpy as np
 
-from lobework.errors import require
+from lobework.errors import require, together
 from lobework.geometry.profile import Meridian
 from lobework.geometry.surface import Face, Round
 from lobework.quantities.fields import Length, Pairs, as_pairs, pairs_measure, require_numbers
@@ -48,9 +48,10 @@ class Disc:
     material: str = ""
 
     def __post_init__(self) -> None:
-        require_numbers(self)
-        require(0 < self.diameter < math.inf, "diameter", self.diameter, "above zero")
-        require(0 < self.thickness < math.inf, "thickness", self.thickness, "above zero")
+        with together():
+            require_numbers(self)
+            require(0 < self.diameter < math.inf, "diameter", self.diameter, "above zero")
+            require(0 < self.thickness < math.inf, "thickness", self.thickness, "above zero")
 
     @property
     def outline(self) -> Array:
@@ -97,10 +98,12 @@ class Barrel:
     material: str = ""
 
     def __post_init__(self) -> None:
-        require_numbers(self)
-        require(0 < self.diameter < math.inf, "diameter", self.diameter, "above zero")
-        require(0 < self.length < math.inf, "length", self.length, "above zero")
-        require(0 <= self.bore < self.diameter, "bore", self.bore, f"zero or more and below the diameter, {self.diameter:g} mm")
+        with together():
+            require_numbers(self)
+            require(0 < self.diameter < math.inf, "diameter", self.diameter, "above zero")
+            require(0 < self.length < math.inf, "length", self.length, "above zero")
+            within = 0 <= self.bore < self.diameter or self.diameter <= 0
+            require(within, "bore", self.bore, f"zero or more and below the diameter, {self.diameter:g} mm")
 
     @property
     def outline(self) -> Array:
@@ -168,8 +171,9 @@ class Turned:
         ) -> None: ...
 
     def __post_init__(self) -> None:
-        for name in ("profile", "hollow"):
-            object.__setattr__(self, name, as_pairs(name, getattr(self, name)))
+        with together():
+            for name in ("profile", "hollow"):
+                object.__setattr__(self, name, as_pairs(name, getattr(self, name)))
         _require_profile("profile", self.profile)
         require(all(r > 0 for _, r in self.profile), "profile", self.profile, "radii above zero", "end it at a small radius")
         _require_smooth("profile", self.profile)

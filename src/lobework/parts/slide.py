@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
-from lobework.errors import require
+from lobework.errors import require, together
 from lobework.quantities.fields import Angle, Length, require_numbers
 
 if TYPE_CHECKING:
@@ -61,9 +61,10 @@ class At:
     depth: Length = 0.0
 
     def __post_init__(self) -> None:
-        require_numbers(self)
-        for name in ("x", "y", "z", "depth"):
-            require(abs(getattr(self, name)) <= _FURTHEST_MM, name, getattr(self, name), "a length within a kilometre")
+        with together():
+            require_numbers(self)
+            for name in ("x", "y", "z", "depth"):
+                require(abs(getattr(self, name)) <= _FURTHEST_MM, name, getattr(self, name), "a length within a kilometre")
 
     def tip(self, axis: Literal["z", "x"] = "z") -> tuple[float, float, float]:
         """Return the tip's (x, y, z), mm, on the bench; ``axis`` is the slide that takes it into the work."""
@@ -98,18 +99,25 @@ class SlideArc:
     cutter: Literal["turns", "keeps"] = "turns"
 
     def __post_init__(self) -> None:
-        require_numbers(self)
-        require(
-            0 < abs(self.radius) <= _FURTHEST_MM, "radius", self.radius, "above zero over a dome, below zero in a hollow, in mm"
-        )
-        for name in ("from", "to"):
-            given = getattr(self, f"{name}_deg")
-            require(abs(given) <= 360, name, given, "-360 to 360 degrees")
-        swings = abs(self.to_deg - self.from_deg)
-        require(
-            0 < swings < 360, "to", self.to_deg, f"another angle than from, {self.from_deg:g}, and less than a whole turn away"
-        )
-        require(self.cutter in ("turns", "keeps"), "cutter", self.cutter, "'turns' or 'keeps'")
+        with together():
+            require_numbers(self)
+            require(
+                0 < abs(self.radius) <= _FURTHEST_MM,
+                "radius",
+                self.radius,
+                "above zero over a dome, below zero in a hollow, in mm",
+            )
+            for name in ("from", "to"):
+                given = getattr(self, f"{name}_deg")
+                require(abs(given) <= 360, name, given, "-360 to 360 degrees")
+            swings = abs(self.to_deg - self.from_deg)
+            require(
+                0 < swings < 360,
+                "to",
+                self.to_deg,
+                f"another angle than from, {self.from_deg:g}, and less than a whole turn away",
+            )
+            require(self.cutter in ("turns", "keeps"), "cutter", self.cutter, "'turns' or 'keeps'")
 
     def angle(self, part: Array) -> Array:
         """Return where the cutter points from with (n,) parts of the pass done, 0 to 1: (n,) rad."""

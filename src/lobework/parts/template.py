@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Annotated, Final, Literal, NamedTuple
 
 import numpy as np
 
-from lobework.errors import InputError, SettingError, require
+from lobework.errors import InputError, SettingError, require, together
 from lobework.geometry.outline import read_outline
 from lobework.geometry.profile import Chain, Meridian
 from lobework.geometry.surface import Round
@@ -100,20 +100,21 @@ class Template:
         ) -> None: ...
 
     def __post_init__(self) -> None:
-        require_numbers(self)
-        object.__setattr__(self, "points", as_pairs("points", self.points))
-        require(0 <= self.rubber <= _FURTHEST_MM, "rubber", self.rubber, "zero or more")
-        require(len(self.points) >= 2, "points", self.points, "two points or more")
-        require(len(self.points) <= _MOST_POINTS, "points", f"{len(self.points)} points", f"{_MOST_POINTS} points or fewer")
+        with together():
+            require_numbers(self)
+            require(0 <= self.rubber <= _FURTHEST_MM, "rubber", self.rubber, "zero or more")
+            ends: dict[str, float | None] = {"from": self.start, "to": self.end}
+            for name, given in ends.items():
+                plain = given is None or (is_real(given) and math.isfinite(given))
+                require(plain, name, given, "a plain number, in mm")
+            object.__setattr__(self, "points", as_pairs("points", self.points))
+            require(len(self.points) >= 2, "points", self.points, "two points or more")
+            require(len(self.points) <= _MOST_POINTS, "points", f"{len(self.points)} points", f"{_MOST_POINTS} points or fewer")
         for number, point in enumerate(self.points, 1):
             near = all(abs(each) <= _FURTHEST_MM for each in point)
             require(near, f"points[{number}]", point, "finite numbers, within a kilometre")
         for number, (before, after) in enumerate(itertools.pairwise(self.points), 2):
             require(after != before, f"points[{number}]", after, "another place than the point before it", "leave one out")
-        ends: dict[str, float | None] = {"from": self.start, "to": self.end}
-        for name, given in ends.items():
-            plain = given is None or (is_real(given) and math.isfinite(given))
-            require(plain, name, given, "a plain number, in mm")
 
     @cached_property
     def curve(self) -> Chain | Meridian:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lobework.errors import SettingError, require
+from lobework.errors import SettingError, require, together
 from lobework.quantities.fields import Length, Turning, require_numbers
 from lobework.quantities.units import Phase, Written, format_phase, ratio
 
@@ -66,24 +66,25 @@ class Twist:
         ) -> None: ...
 
     def __post_init__(self) -> None:
-        require_numbers(self)
-        object.__setattr__(self, "angle", Phase.of(self.angle))
-        object.__setattr__(self, "ease", ratio(self.ease))
-        if self.turns is not None:
-            object.__setattr__(self, "turns", ratio(self.turns))
-        if (self.over is None) == (self.turns is None):
-            given = "neither" if self.over is None else "both"
-            raise SettingError(f"{given} of over and turns given; write over, a length of the work, or turns, of the spindle")
-        if self.over is not None:
-            require(isinstance(self.over, int | float), "over", repr(self.over), "a plain number, in mm")
-            require(0 < self.over <= _FURTHEST_MM, "over", self.over, "a length above zero", "a negative angle turns it back")
-        if self.turns is not None:
-            require(0 < self.turns <= _MOST_TURNS, "turns", self.turns, "above zero", "a negative angle turns it back")
-            require(not self.start, "from", self.start, "left out beside turns, which count from the beginning of each pass")
-        much = max(abs(self.angle.turns), abs(self.angle.lobes)) > _MOST_TURNS
-        require(not much, "angle", format_phase(self.angle), f"at most {_MOST_TURNS} turns or lobes of the cam")
-        require(abs(self.start) <= _FURTHEST_MM, "from", self.start, "a length within a kilometre")
-        require(0 <= self.ease <= Fraction(1, 2), "ease", self.ease, "the part of the way at either end, 0 to 1/2")
+        with together():
+            require_numbers(self)
+            object.__setattr__(self, "angle", Phase.of(self.angle))
+            object.__setattr__(self, "ease", ratio(self.ease))
+            if self.turns is not None:
+                object.__setattr__(self, "turns", ratio(self.turns))
+            if (self.over is None) == (self.turns is None):
+                given = "neither" if self.over is None else "both"
+                raise SettingError(f"{given} of over and turns given; write over, a length of the work, or turns, of the spindle")
+            if self.over is not None:
+                require(isinstance(self.over, int | float), "over", repr(self.over), "a plain number, in mm")
+                require(0 < self.over <= _FURTHEST_MM, "over", self.over, "a length above zero", "a negative angle turns it back")
+            if self.turns is not None:
+                require(0 < self.turns <= _MOST_TURNS, "turns", self.turns, "above zero", "a negative angle turns it back")
+                require(not self.start, "from", self.start, "left out beside turns, which count from the beginning of each pass")
+            much = max(abs(self.angle.turns), abs(self.angle.lobes)) > _MOST_TURNS
+            require(not much, "angle", format_phase(self.angle), f"at most {_MOST_TURNS} turns or lobes of the cam")
+            require(abs(self.start) <= _FURTHEST_MM, "from", self.start, "a length within a kilometre")
+            require(0 <= self.ease <= Fraction(1, 2), "ease", self.ease, "the part of the way at either end, 0 to 1/2")
 
     def degrees(self, lobes: int) -> float:
         """Return the whole angle, degrees of a cam with so many lobes."""
