@@ -238,7 +238,7 @@ def test_the_program_moves_the_slides_and_the_cutter_together(tmp_path):
         ({"more": "travel = { x = 1 }"}, "pass[1].travel: {'x': 1} must be left out where there is an arc"),
         (
             {"without": "x"},
-            "arc: the tip goes round in X and Z while it cuts, but lathe 'lathe of this job' has no axis that moves the x",
+            "arc: the tip moves in X and Z while it cuts, but lathe 'lathe of this job' has no axis that moves the x",
         ),
         ({"without": "z"}, "has no axis that moves the z"),
         (

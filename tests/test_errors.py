@@ -113,7 +113,7 @@ REFUSED = [
     (lambda: fixed(Oval(throw=1.0)).mount(Oval(throw=1.0), name="chuck 1"), "given to one chuck only"),
     (
         lambda: trace(cut_on(fixed(), Drive(WAVE, follower=Knife()))),
-        r"cam[1]: on='edge': an edge cam moves the headstock sideways",
+        r"cam[1]: on='edge': must be a cam for which the headstock is made: an edge cam moves it sideways, and it is fixed",
     ),
     (
         lambda: trace(cut_on(Lathe(name="l", headstock=Headstock(sideways="slides")), Drive(WAVE, follower=Knife(), ratio=2))),
@@ -121,7 +121,7 @@ REFUSED = [
     ),
     (
         lambda: trace(cut_on(Lathe(name="l", headstock=Headstock(sideways="slides")), Drive(FACE, follower=Knife()))),
-        "does not pump",
+        "on='face': must be a cam for which the headstock is made: a face cam moves it endways, and it does not pump",
     ),
     (
         lambda: trace(cut_on(Lathe(name="l", headstock=Headstock(sideways="fixed")), travel=At(x=1.0))),
@@ -129,7 +129,7 @@ REFUSED = [
     ),
     (
         lambda: trace(cut_on(rocking(200.0), Drive(WAVE, follower=Knife()), Drive(WAVE, follower=Knife()), together="sum")),
-        "two cams on one rocking headstock do not add up; write 'furthest'",
+        "together='sum': must be 'furthest': two cams on one rocking headstock do not add up",
     ),
     (
         lambda: trace(
@@ -139,7 +139,7 @@ REFUSED = [
     ),
     (
         lambda: trace(cut_on(sliding(), Drive(WAVE, follower=Knife()), turns=10**6), chord=1e-6),
-        "GB; ask for fewer turns, less twist or a coarser chord",
+        "GB; use fewer turns, less twist or a coarser chord",
     ),
 ]
 

@@ -15,7 +15,7 @@ from numpy.testing import assert_allclose
 
 from lobework.errors import SettingError
 from lobework.geometry.rigid import Rigid
-from lobework.kinematics.chuck_polynomials import in_pieces, period_turns
+from lobework.kinematics.chuck_polynomials import fit_pieces, period_turns
 from lobework.kinematics.compiled_trace import _runs
 from lobework.kinematics.motion import motion_of
 from lobework.kinematics.sampling import spans_of
@@ -286,7 +286,7 @@ def test_polynomials_are_as_near_as_is_promised_between_the_places_tried(stack, 
     """
     chucks = motion_of(cut_on(fixed(*stack))).chucks
     reach, each = 30.0, 1e-4 if dense else 2e-3
-    pieces = in_pieces(chucks, low, low + width, reach, lambda u: (u / each).astype(np.int64))
+    pieces = fit_pieces(chucks, low, low + width, reach, lambda u: (u / each).astype(np.int64))
     assert (np.diff(pieces.edges) > 0).all()
     assert (pieces.edges[0], pieces.edges[-1]) == (low, low + width)
     t = np.random.default_rng(7).uniform(-1, 1, (pieces.which.size, 5))
@@ -312,7 +312,7 @@ def test_polynomials_are_as_near_as_is_promised_between_the_places_tried(stack, 
 
 def test_a_corner_leaves_only_its_own_neighbourhood_to_the_plain_way():
     chucks = motion_of(cut_on(fixed(Stepping()))).chucks
-    pieces = in_pieces(chucks, 0.0, 2.0, 30.0, lambda u: (u * 1e6).astype(np.int64))
+    pieces = fit_pieces(chucks, 0.0, 2.0, 30.0, lambda u: (u * 1e6).astype(np.int64))
     left = np.diff(pieces.edges)[pieces.which < 0]
     assert 0 < left.sum() < 5e-4
 

@@ -1,4 +1,4 @@
-"""How the lathe moves: contact of follower and cam, motion of the headstock and slides, the path of the tip on the work.
+"""Kinematics of the lathe: contact of cam and follower, motion of headstock and slides, path of the tip on the work.
 
-Driven by turns of the spindle; nothing here reads a clock or knows a program.
+The independent variable is the turns of the spindle. These modules know neither time nor programs.
 """

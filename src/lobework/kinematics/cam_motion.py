@@ -1,4 +1,4 @@
-"""What cams do: how each turns through a pass, and how far its lift pushes the headstock, or leads a slide."""
+"""Motion of the cams: the rotation of each in a pass, and the displacement that its lift gives the headstock or a slide."""
 
 from __future__ import annotations
 
@@ -27,51 +27,63 @@ if TYPE_CHECKING:
 
 __all__ = ["Drift", "Push", "Pushes", "Shaft", "push_of", "shaft_of"]
 
-_FOLLOWS_MM: Final = 1e-8
-_LOOKED_AT: Final = 1025
+_CONTACT_ERROR_MM: Final = 1e-8
+"""Largest error of contact on a rocking headstock; above it, the headstock jumps."""
+_SPEED_SAMPLES: Final = 1025
+"""Places at which the speed of a cam that does not turn uniformly is sampled."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Drift:
-    """A twist that does not go evenly through the pass: ``degrees`` in all, ``way`` its part gone at (n,) places of the pass."""
+    """A twist whose angle is not proportional to the place in the pass.
+
+    Parameters
+    ----------
+    degrees : float
+        The whole angle of the twist.
+    twist : Twist
+        Gives the fraction of the angle for a fraction of the twist's length.
+    fraction : callable
+        (n,) places in the pass to the fraction of the twist's length that is done there.
+    """
 
     degrees: float
     twist: Twist
-    way: Callable[[Array], Array]
+    fraction: Callable[[Array], Array]
 
     def at(self, u: Array) -> Array:
-        """Return how far the cam is turned on, degrees, at (n,) places of the pass."""
-        drifted: Array = self.degrees * self.twist.part(self.way(u))
-        return drifted
+        """Return the angle that the twist adds to the cam, degrees, at (n,) places in the pass."""
+        added: Array = self.degrees * self.twist.part(self.fraction(u))
+        return added
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Shaft:
-    """How a cam turns through a pass, its index left out: to ``phase + rate * u`` degrees, and what drifts besides."""
+    """The angle of a cam in a pass, without its index: ``phase + rate * u`` degrees, plus the angle of ``drift``."""
 
     phase: float
     rate: float
     drift: Drift | None = None
 
     def at(self, u: Array) -> Array:
-        """Return where it stands, degrees, at (n,) places of the pass."""
-        stands: Array = self.phase + self.rate * u
-        return stands if self.drift is None else stands + self.drift.at(u)
+        """Return the cam's angle, degrees, at (n,) places in the pass."""
+        angle: Array = self.phase + self.rate * u
+        return angle if self.drift is None else angle + self.drift.at(u)
 
-    def quickest(self, span: float) -> float:
-        """Return about how fast it turns at the most, degrees for one of ``u``."""
+    def greatest_speed(self, span: float) -> float:
+        """Return the approximate greatest speed of the cam, degrees per unit of ``u``."""
         if self.drift is None:
             return abs(self.rate)
-        u = np.linspace(0.0, span, _LOOKED_AT)
-        return float(np.abs(np.diff(self.at(u))).max()) * (_LOOKED_AT - 1) / span
+        u = np.linspace(0.0, span, _SPEED_SAMPLES)
+        return float(np.abs(np.diff(self.at(u))).max()) * (_SPEED_SAMPLES - 1) / span
 
 
 @dataclass(frozen=True, slots=True, eq=False, repr=False)
 class Push(Brief):
-    """What one cam does to the headstock, or to the slide that follows its lift.
+    """The displacement that one cam gives the headstock, or the slide that follows its lift.
 
-    The displacement is ``scale * curve.at(zero - cam)``, mm, with the cam at ``cam`` rad: along +X (on a rocking headstock along
-    its arc, positive towards +X), or along +Z.
+    The displacement is ``scale * curve.at(zero - cam)``, mm, where ``cam`` is the cam's angle, rad. It is along +X or +Z; on a
+    rocking headstock it is along the arc, positive towards +X.
     """
 
     name: str
@@ -85,38 +97,38 @@ class Push(Brief):
 
     @property
     def axis(self) -> str:
-        """What an axis that turns the cam moves: "cam 1", "cam 2" and so on."""
+        """The name of the axis that turns the cam: "cam 1", "cam 2" and so on."""
         return f"cam {self.number}"
 
     @property
     def start(self) -> float:
-        """Where on its curve it begins, rad."""
+        """The argument of the curve at the start of the pass, rad."""
         return self.zero - math.radians(self.shaft.phase)
 
     @property
     def rate(self) -> float:
-        """How fast it goes along its curve but for what drifts, rad for one of ``u``."""
+        """The derivative of the curve's argument with respect to ``u``, rad, without the drift."""
         return -math.radians(self.shaft.rate)
 
     def along(self, u: Array) -> Array:
-        """Return where on its curve it is, rad, at (n,) places of the pass."""
+        """Return the argument of the curve, rad, at (n,) places in the pass."""
         along: Array = self.zero - np.radians(self.shaft.at(u))
         return along
 
     def at(self, u: Array) -> Array:
-        """Return the displacement, mm, at (n,) places of the pass."""
+        """Return the displacement, mm, at (n,) places in the pass."""
         pushed: Array = self.scale * self.curve.at(self.along(u))
         return pushed
 
     def with_cam_at(self, degrees: Array) -> Array:
-        """Return the displacement, mm, with the cam's axis at (n,) degrees."""
+        """Return the displacement, mm, for (n,) angles of the cam's axis, degrees."""
         pushed: Array = self.scale * self.curve.at(self.zero - np.radians(degrees))
         return pushed
 
 
 @dataclass(frozen=True, slots=True, eq=False, repr=False)
 class Pushes(Brief):
-    """Several pushes one way: they add up, or the one that goes furthest holds."""
+    """Pushes along one axis: their displacement is their sum or, if ``furthest``, the one that pushes furthest."""
 
     each: tuple[Push, ...] = ()
     furthest: bool = False
@@ -128,28 +140,28 @@ class Pushes(Brief):
         return len(self.each)
 
     def at(self, u: Array) -> Array:
-        """Return what they come to, mm, at (n,) places of the pass."""
-        return self.together([push.at(u) for push in self.each]) if self.each else np.zeros_like(u)
+        """Return the combined displacement, mm, at (n,) places in the pass."""
+        return self.combine([push.at(u) for push in self.each]) if self.each else np.zeros_like(u)
 
-    def together(self, each: list[Array]) -> Array:
-        """Return what they come to where each has come so far, mm; one zero where there are none."""
+    def combine(self, each: list[Array]) -> Array:
+        """Return the combined displacement, mm, for the displacement of each push; a single zero if there is no push."""
         if not each:
             return np.zeros(1)
         if self.furthest:
             furthest: Array = np.min(each, axis=0) if self.each[0].scale < 0 else np.max(each, axis=0)
             return furthest
-        together: Array = np.sum(each, axis=0)
-        return together
+        total: Array = np.sum(each, axis=0)
+        return total
 
     @property
     def peak(self) -> float:
-        """The furthest that they may go towards +X or +Z, mm, whatever stands where."""
+        """The greatest possible displacement towards +X or +Z, mm, at any angles of the cams."""
         peaks = [max(push.scale * lift for lift in push.curve.extent) for push in self.each] or [0.0]
         return max(peaks) if self.furthest else sum(peaks)
 
 
 def shaft_of(drive: Drive, cut: Cut) -> Shaft:
-    """Return how a cam turns through a cut.
+    """Return the rotation of a cam in a cut.
 
     Examples
     --------
@@ -176,22 +188,22 @@ def shaft_of(drive: Drive, cut: Cut) -> Shaft:
         return Shaft(phase, rate)
     degrees = twist.degrees(lobes)
 
-    def way(u: Array) -> Array:
+    def fraction(u: Array) -> Array:
         return u / float(twist.turns) if twist.turns is not None else twist.way(cut.slides(u)[:, 2])
 
     if twist.ease or not (twist.turns is not None or cut.even):
-        return Shaft(phase, rate, Drift(degrees, twist, way))
-    begins, ends = way(np.array([0.0, cut.span])).tolist()
+        return Shaft(phase, rate, Drift(degrees, twist, fraction))
+    begins, ends = fraction(np.array([0.0, cut.span])).tolist()
     return Shaft(phase + degrees * begins, rate + degrees * (ends - begins) / cut.span)
 
 
 def push_of(drive: Drive, number: int, cut: Cut) -> Push:
-    """Return what a cam does to the headstock, or, where it exists only in software, to a slide.
+    """Return the displacement that a cam gives the headstock or, if the cam exists only in software, a slide.
 
     Raises
     ------
     SettingError
-        Where the headstock does not move that way, or would jump. The message names the key.
+        If the headstock cannot move in that direction, or would jump. The message names the key.
     """
     headstock = cut.lathe.headstock
     side = 1 if drive.side == "front" else -1
@@ -201,23 +213,33 @@ def push_of(drive: Drive, number: int, cut: Cut) -> Push:
         curve = lift_of(drive.cam, drive.follower).curve
     elif drive.moves == "endways":
         raise SettingError(
-            "on='face': a face cam moves the headstock endways, and this one does not pump; use an edge cam or another lathe"
+            name="on",
+            given="'face'",
+            must_be="a cam for which the headstock is made: a face cam moves it endways, and it does not pump",
+            remedy="use an edge cam or another lathe",
         )
     elif headstock.sideways == "rocks":
         curve, scale = _rocking(drive.cam, drive.follower, side, drive.gain, headstock.pivot_height), -float(side)
     else:
-        raise SettingError("on='edge': an edge cam moves the headstock sideways, and this one is fixed; use another lathe")
+        raise SettingError(
+            name="on",
+            given="'edge'",
+            must_be="a cam for which the headstock is made: an edge cam moves it sideways, and it is fixed",
+            remedy="use another lathe",
+        )
     zero -= drive.index.in_radians(drive.cam.lobes)
     return Push(drive.name, number, curve, scale, zero, shaft_of(drive, cut), drive.cam.lobes, drive.ratio)
 
 
 @lru_cache(maxsize=256)
 def _rocking(cam: Cam, follower: Follower, side: int, gain: float, height: float) -> Curve:
-    """Return how far along its arc the spindle is pushed away from the follower, mm, by the follower's nominal direction."""
+    """Return the displacement of the spindle along its arc, away from the follower, mm, against the follower's nominal angle."""
     if (form := follower.form) == "shaped":
         raise SettingError(
-            f"follower.kind={follower.kind!r}: on a rocking headstock a follower must be round or flat; "
-            "use a roller, a knife or a flat"
+            name="follower.kind",
+            given=repr(follower.kind),
+            must_be="a round or flat follower on a rocking headstock",
+            remedy="use a roller, a knife or a flat",
         )
     lift = lift_of(cam, follower)
     stand, flat = lift.rest, form == "flat"
@@ -228,15 +250,15 @@ def _rocking(cam: Cam, follower: Follower, side: int, gain: float, height: float
 
     def at(psi: Array) -> tuple[Array, Array]:
         alpha, slope, misfit = rocked(reach, extent, psi, height, stand, side, gain, flat)
-        if np.abs(misfit).max() > _FOLLOWS_MM or not np.isfinite(alpha).all():
+        if np.abs(misfit).max() > _CONTACT_ERROR_MM or not np.isfinite(alpha).all():
             raise jumps
         return -side * height * alpha, -side * height * slope
 
     value, slope = lift.curve.sides()
     jumps = SettingError(
         f"rise: the follower moves up to {np.abs(slope).max():.3g} mm a radian of this cam; "
-        f"a headstock {height:g} mm above its pivot jumps beyond about {height / gain:.3g} mm a radian; "
-        "use less rise or gain, a rounder cam or a higher spindle"
+        f"a headstock whose spindle is {height:g} mm above the pivot jumps beyond about {height / gain:.3g} mm a radian",
+        remedy="use less rise or gain, a rounder cam or a higher spindle",
     )
     if not (steadiness(value + stand, slope, height, stand, side, gain, flat) >= STEADY).all():
         raise jumps

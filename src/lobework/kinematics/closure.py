@@ -1,4 +1,4 @@
-"""Whether a pass comes back to where it began, after how many turns, and the gap where it does not."""
+"""Closure of a pass: the turns after which its path closes, and the gap if the pass ends before that."""
 
 from __future__ import annotations
 
@@ -19,28 +19,29 @@ if TYPE_CHECKING:
 
 __all__ = ["Closure", "closure_of"]
 
-_FINEST: Final = 10**9
-_PLACES: Final = 7
-"""Where in a turn a path is looked at that is led by a chuck which does not say when it comes back."""
+_LARGEST_DENOMINATOR: Final = 10**9
+"""Of a cam's turns in the pass, if they are known only as a float."""
+_POINTS: Final = 7
+"""Points of a turn at which a path is compared with itself, if a chuck does not state its period."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Closure:
-    """How a pass joins up.
+    """The closure of a pass.
 
     Parameters
     ----------
     turns : int or None
-        Whole spindle turns after which every wave and every chuck comes back to its start, and the path with it; None where
-        that is not so, because a slide travels, a cam's twist is eased, or a chuck never comes back, or does not say when.
+        Whole spindle turns after which every wave, every chuck and so the path return to their start. None if there is no such
+        number: a slide travels, the twist of a cam is eased, or a chuck never returns or does not state its period.
     lobes_a_turn : tuple of Fraction
-        Lobes that each cam shows in one turn of the work.
+        Lobes that each cam produces in one turn of the work.
     gap_mm : float
-        Between the first and the last point of the pass on the work.
+        Distance between the first and the last point of the pass on the work.
     gap_deg : tuple of Fraction
-        How far each cam's wave, at the end of the pass, stands from the nearest place where it would join its beginning, degrees
-        of the work: above zero if it has gone past that place, below zero if it has yet to come there, whichever way the cam
-        turns. Exactly half-way between two such places it counts as short of the next one: minus half a lobe.
+        For each cam, the angle on the work, degrees, from the nearest place where its wave would close to the end of the pass.
+        It is positive if the wave has passed that place and negative if it has not reached it, in either direction of rotation.
+        Exactly half-way between two such places it is negative: minus half a lobe.
     """
 
     turns: int | None
@@ -50,7 +51,7 @@ class Closure:
 
 
 def closure_of(motion: Motion) -> Closure:
-    """Return how a cut joins up.
+    """Return the closure of a cut.
 
     Examples
     --------
@@ -68,51 +69,56 @@ def closure_of(motion: Motion) -> Closure:
     (2, (Fraction(1, 2),), (Fraction(-360, 1),))
     """
     passed = motion.cut.passed
-    said = [mounted.period_turns for mounted in motion.cut.lathe.chucks]
-    never = 0 in said
-    ratios = [_steady(drive) for drive in passed.cams]
+    periods = [mounted.period_turns for mounted in motion.cut.lathe.chucks]
+    never = 0 in periods
+    ratios = [_mean_ratio(drive) for drive in passed.cams]
     waves = [turns_to_close(drive.cam.lobes, ratio) for drive, ratio in zip(passed.cams, ratios, strict=True)]
-    turns = lcm(*waves, *(each for each in said if each))
+    turns = lcm(*waves, *(period for period in periods if period))
     ends = motion.place(np.array([0.0, motion.cut.span]))
     eases = any(push.shaft.drift is not None for push in motion.pushes)
-    goes_own_way = never or eases or (None in said and _apart_later(motion, turns) > JOIN_MM)
-    shown = tuple(drive.cam.lobes * abs(ratio) for drive, ratio in zip(passed.cams, ratios, strict=True))
-    turned = (_turned(motion, number, ratio) * passed.cams[number - 1].cam.lobes for number, ratio in enumerate(ratios, 1))
-    gaps = tuple(_short_of_whole(past) / lobes * 360 if lobes else Fraction(0) for past, lobes in zip(turned, shown, strict=True))
+    never_closes = never or eases or (None in periods and _distance_after(motion, turns) > JOIN_MM)
+    lobes_a_turn = tuple(drive.cam.lobes * abs(ratio) for drive, ratio in zip(passed.cams, ratios, strict=True))
+    passed_lobes = (
+        _cam_turns(motion, number, ratio) * passed.cams[number - 1].cam.lobes for number, ratio in enumerate(ratios, 1)
+    )
+    gaps = tuple(
+        _distance_from_whole(past) / lobes * 360 if lobes else Fraction(0)
+        for past, lobes in zip(passed_lobes, lobes_a_turn, strict=True)
+    )
     return Closure(
-        turns=None if goes_own_way or any(motion.cut.travel) else turns,
-        lobes_a_turn=shown,
+        turns=None if never_closes or any(motion.cut.travel) else turns,
+        lobes_a_turn=lobes_a_turn,
         gap_mm=float(math.dist(ends[0], ends[1])),
         gap_deg=gaps,
     )
 
 
-def _steady(drive: Drive) -> Fraction:
-    """Return the turns of a cam in one of the spindle, with a twist from turn to turn that goes evenly."""
+def _mean_ratio(drive: Drive) -> Fraction:
+    """Return the turns of a cam per turn of the spindle, including a uniform twist from turn to turn."""
     twist = drive.twist
     if twist is None or twist.turns is None or twist.ease:
         return drive.ratio
     return drive.ratio + twist.angle.in_turns(drive.cam.lobes) / twist.turns
 
 
-def _turned(motion: Motion, number: int, ratio: Fraction) -> Fraction:
-    """Return how many turns a cam makes in the pass, one way or the other: exactly, where it does not drift with the place."""
+def _cam_turns(motion: Motion, number: int, ratio: Fraction) -> Fraction:
+    """Return the turns of a cam in the pass, without sign; exact if the cam does not drift along the work."""
     cut = motion.cut
     twist = cut.passed.cams[number - 1].twist
     if twist is None or (cut.level if twist.over is not None else not twist.ease):
         return cut.passed.turns * abs(ratio)
     shaft = next(push.shaft for push in motion.pushes if push.number == number)
     begins, ends = shaft.at(np.array([0.0, cut.span])).tolist()
-    return abs(Fraction((ends - begins) / 360).limit_denominator(_FINEST))
+    return abs(Fraction((ends - begins) / 360).limit_denominator(_LARGEST_DENOMINATOR))
 
 
-def _apart_later(motion: Motion, turns: int) -> float:
-    """Return how far the path is, so many turns later, from where it was: at most, at several places of a turn."""
-    u = np.arange(_PLACES) / _PLACES
+def _distance_after(motion: Motion, turns: int) -> float:
+    """Return the greatest distance, mm, of the path from itself ``turns`` turns later, at several points of a turn."""
+    u = np.arange(_POINTS) / _POINTS
     return float(np.linalg.norm(motion.place(u + turns) - motion.place(u), axis=1).max())
 
 
-def _short_of_whole(lobes: Fraction) -> Fraction:
-    """Return how many lobes are over (positive) or missing (negative) from the nearest whole number; half counts as missing."""
+def _distance_from_whole(lobes: Fraction) -> Fraction:
+    """Return the difference of ``lobes`` from the nearest whole number, from -1/2 up to but not including 1/2."""
     over = lobes % 1
     return over - 1 if over >= Fraction(1, 2) else over

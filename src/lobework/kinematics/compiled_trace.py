@@ -1,4 +1,4 @@
-"""The path by the compiled loop: its tables of pushes, and the runs of samples that chucks carry on by polynomials."""
+"""The path computed by the compiled loop: the tables of the pushes, and runs of samples on which chucks are polynomials."""
 
 from __future__ import annotations
 
@@ -10,47 +10,49 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lobework.geometry.rigid import Array
-from lobework.kinematics.chuck_polynomials import A_TURN, in_pieces, period_turns
+from lobework.kinematics.chuck_polynomials import A_TURN, fit_pieces, period_turns
 from lobework.kinematics.motion import Still
 
 if TYPE_CHECKING:
     from lobework.kinematics.motion import Motion
     from lobework.kinematics.sampling import Spans
 
-__all__ = ["can_weave", "woven"]
+__all__ = ["can_compile", "compiled_columns"]
 
 _LONGEST_PERIOD: Final = 64
+"""Turns; chucks of a longer period are fitted turn by turn."""
 _FIRST_STRETCH: Final = 8.0
-_PIECES_AT_ONCE: Final = 1024
-_RUNS_AT_ONCE: Final = 16_384
+"""Turns that are fitted first; later stretches follow from how many pieces those took."""
+_PIECES_PER_STRETCH: Final = 1024
+_RUNS_PER_STRETCH: Final = 16_384
 
 
-def can_weave(motion: Motion) -> bool:
-    """Return whether the loop knows a motion.
+def can_compile(motion: Motion) -> bool:
+    """Return whether the compiled loop can compute a motion.
 
-    The spindle turns, and where chucks move from zero; the slides go straight or round; all cams turn evenly, and come together
-    in one manner.
+    It can if the spindle turns, and starts at zero if chucks move; if the slides go straight or along an arc; if all cams turn
+    uniformly; and if all pushes are combined by one rule.
     """
     passed = motion.cut.passed
     begins = not passed.spindle.turns or motion.still is not None
     turns = begins and passed.template is None and (bool(passed.turns) or not motion.cut.span)
     evenly = all(push.shaft.drift is None for push in motion.pushes)
-    return turns and evenly and not (motion.rocks and motion.sideways and motion.leads_x) and len(_holding(motion)) <= 1
+    return turns and evenly and not (motion.rocks and motion.sideways and motion.leads_x) and len(_combination_rules(motion)) <= 1
 
 
-def _holding(motion: Motion) -> set[int]:
-    """Return how pushes come together, wherever there are several: 0 they add up, -1 or 1 the least or the greatest holds."""
+def _combination_rules(motion: Motion) -> set[int]:
+    """Return the rules by which pushes along one axis are combined: 0 the sum, -1 the least, 1 the greatest."""
     found = set()
-    for ways in ((motion.sideways, motion.leads_x), (motion.endways, motion.leads_z)):
-        scales = [push.scale for pushes in ways for push in pushes]
+    for same_axis in ((motion.sideways, motion.leads_x), (motion.endways, motion.leads_z)):
+        scales = [push.scale for pushes in same_axis for push in pushes]
         if len(scales) > 1:
-            holds = any(pushes.furthest for pushes in ways)
-            found.add((-1 if scales[0] < 0 else 1) if holds else 0)
+            furthest = any(pushes.furthest for pushes in same_axis)
+            found.add((-1 if scales[0] < 0 else 1) if furthest else 0)
     return found
 
 
-def woven(motion: Motion, spans: Spans) -> Callable[[], tuple[Array, Array, Array]]:
-    """Return what fills the columns x, y, z, time and again in the same memory; z only gets its own once it is seen to change."""
+def compiled_columns(motion: Motion, spans: Spans) -> Callable[[], tuple[Array, Array, Array]]:
+    """Return a function that computes the columns x, y, z into the same memory at each call; z is allocated only if it varies."""
     from lobework.kernels.path.trace import weave
 
     step, offsets, total = spans.step, spans.offsets, spans.total
@@ -69,7 +71,7 @@ def woven(motion: Motion, spans: Spans) -> Callable[[], tuple[Array, Array, Arra
                 z = np.full(total, level)
             weave(spans.start[k], step[k], spans.steps[k], offsets[k], *tables.of(k), turned, shift, *runs, x, y, z)
             on_spindle = z
-            for samples in runs.left():
+            for samples in runs.without_polynomial():
                 deep = on_spindle[samples] if on_spindle.size else np.full(samples.size, motion.cut.tip[2])
                 here = np.stack([x[samples], y[samples], deep], axis=-1)
                 x[samples], y[samples], deep = motion.through_chucks(here, 2 * math.pi * spans.at(samples)).T
@@ -85,7 +87,7 @@ def woven(motion: Motion, spans: Spans) -> Callable[[], tuple[Array, Array, Arra
 
 
 class _Runs(NamedTuple):
-    """Runs of samples and the polynomials of each: arguments of the compiled loop; see `lobework.kernels.path.chucks`."""
+    """Runs of samples and the polynomials of each, as arguments of the compiled loop; see `lobework.kernels.path.chucks`."""
 
     firsts: NDArray[np.int64]
     which: NDArray[np.int64]
@@ -94,42 +96,42 @@ class _Runs(NamedTuple):
     terms: Array
     moves: NDArray[np.bool_]
 
-    def left(self) -> Iterator[NDArray[np.int64]]:
-        """Yield the samples that the compiled loop leaves on the spindle, a chunk at a time."""
+    def without_polynomial(self) -> Iterator[NDArray[np.int64]]:
+        """Yield, in chunks, the samples that the compiled loop does not carry through the chucks."""
         runs = np.nonzero(self.which < 0)[0]
         for part in np.array_split(runs, math.ceil(runs.size / 256)) if runs.size else ():
             count = self.firsts[part + 1] - self.firsts[part]
             yield np.repeat(self.firsts[part] - np.cumsum(count) + count, count) + np.arange(count.sum())
 
 
-_NONE: Final = np.zeros(0, dtype=np.int64)
+_NO_RUNS: Final = np.zeros(0, dtype=np.int64)
 _STILL_RUNS: Final = (
-    (slice(None), False, _Runs(_NONE, _NONE, np.zeros(0), np.zeros(0), np.zeros((0, 0, 0)), np.zeros(0, bool))),
+    (slice(None), False, _Runs(_NO_RUNS, _NO_RUNS, np.zeros(0), np.zeros(0), np.zeros((0, 0, 0)), np.zeros(0, bool))),
 )
 
 
 def _runs(motion: Motion, spans: Spans) -> Iterator[tuple[slice, bool, _Runs]]:
-    """Yield spans a stretch at a time, whether depth may change in them, and their polynomials: memory stays bounded."""
+    """Yield stretches of spans, whether z may change in them, and their polynomials; short stretches bound the memory."""
     turns = float(motion.cut.passed.turns)
     if not turns:
         return
     reach = _reach(motion)
     stated = math.lcm(*(each.period_turns or 0 for each in motion.cut.lathe.chucks))
     period = period_turns(motion.chucks, stated, turns, reach) if stated <= _LONGEST_PERIOD else 0
-    stretch, a_turn, k, pieces = _FIRST_STRETCH, A_TURN, 0, None
+    stretch, pieces_per_turn, k, pieces = _FIRST_STRETCH, A_TURN, 0, None
     if period:
-        times = int(turns // period)
+        periods = int(turns // period)
         bends = spans.start[: np.searchsorted(spans.start, period)]
-        pieces = in_pieces(motion.chucks, 0.0, period, reach, lambda u: spans.before(u) * times, tried=bends)
-        stretch = _RUNS_AT_ONCE / pieces.which.size * period
+        pieces = fit_pieces(motion.chucks, 0.0, period, reach, lambda u: spans.before(u) * periods, bends=bends)
+        stretch = _RUNS_PER_STRETCH / pieces.which.size * period
     while k < spans.start.size:
         low = spans.start[k]
         stop = max(k + 1, int(np.searchsorted(spans.start, low + stretch)))
         high = spans.end[stop - 1]
         if pieces is None or not period:
-            pieces = in_pieces(motion.chucks, low, high, reach, spans.before, a_turn, spans.start[k:stop])
-            stretch = max(_PIECES_AT_ONCE, spans.total // 1024) / pieces.which.size * (high - low)
-            a_turn = pieces.a_turn or a_turn
+            pieces = fit_pieces(motion.chucks, low, high, reach, spans.before, pieces_per_turn, spans.start[k:stop])
+            stretch = max(_PIECES_PER_STRETCH, spans.total // 1024) / pieces.which.size * (high - low)
+            pieces_per_turn = pieces.pieces_per_turn or pieces_per_turn
         wraps = np.arange(low // period, math.ceil(high / period)) if period else np.zeros(1)
         edges = np.append(pieces.edges[:-1] + period * wraps[:, None], np.inf)
         firsts = np.clip(spans.before(edges), spans.offsets[k], spans.offsets[stop - 1] + spans.steps[stop - 1])
@@ -142,7 +144,7 @@ def _runs(motion: Motion, spans: Spans) -> Iterator[tuple[slice, bool, _Runs]]:
 
 
 def _reach(motion: Motion) -> float:
-    """Return how far from the spindle's nose the tip may come, mm."""
+    """Return an upper bound of the distance of the tip from the spindle's nose, mm."""
     tip = np.abs(motion.tip(np.linspace(0.0, float(motion.cut.passed.turns), 17)))
     return float(tip.sum(axis=1).max()) + sum(abs(push.scale) * max(map(abs, push.curve.extent)) for push in motion.pushes)
 
@@ -166,14 +168,14 @@ class _LoopTables(NamedTuple):
     arc: Array
 
     def of(self, spans: slice) -> _LoopTables:
-        """Return those of some spans only."""
+        """Return the tables of some of the spans."""
         return self._replace(
             along=self.along[spans], cells_a_step=self.cells_a_step[spans], first=self.first[spans], last=self.last[spans]
         )
 
 
 def _loop_tables(motion: Motion, spans: Spans, step: Array) -> _LoopTables:
-    """Return the tables of the pass; along an arc ``tip`` is its centre."""
+    """Return the tables of the pass; if the slides follow an arc, ``tip`` is its centre."""
     across, along_z = (*motion.sideways, *motion.leads_x), (*motion.endways, *motion.leads_z)
     pushes = (*across, *along_z)
     passed = motion.cut.passed
@@ -201,7 +203,7 @@ def _loop_tables(motion: Motion, spans: Spans, step: Array) -> _LoopTables:
         cells=np.concatenate([push.curve.cells for push in pushes]) if pushes else np.zeros((1, 4)),
         sideways=len(across),
         endways=len(along_z),
-        furthest=next(iter(_holding(motion)), 0),
+        furthest=next(iter(_combination_rules(motion)), 0),
         height=height,
         most=sum(abs(push.scale) * max(map(abs, push.curve.extent)) for push in motion.sideways) / (height or 1.0),
         tip=np.array(motion.cut.tip),

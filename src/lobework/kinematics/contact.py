@@ -1,4 +1,4 @@
-"""Contact of cam and follower: the lift, and the parts of the cam that the follower bridges."""
+"""Contact of cam and follower: the lift, and the hollows of the cam that the follower bridges."""
 
 from __future__ import annotations
 
@@ -24,14 +24,18 @@ from lobework.text.brief import Brief
 __all__ = ["Bridge", "Lift", "largest_roller", "lift_of", "pressure_angle", "touch_at"]
 
 _SCAN: Final = 192
+"""Intervals of a lobe in which the contact is searched for jumps."""
 _TRIALS: Final = 16
+"""Trial points within the follower's half-width."""
 _NEAREST: Final = 0.01
-"""Of a lobe: from nearer a circle touches a cam as its curvature says."""
+"""Fraction of a lobe; between points that are nearer, a touching circle is that of curvature."""
 _PARTS: Final = 32
+"""Polynomials of the slope in each piece of a lobe."""
 _NODES: Final = 16
 _SHORT: Final = 32
-_IN_A_PIECE: Final = 8
-_MOST_AROUND: Final = 2**20
+"""A piece shorter than a lobe divided by this has trial points of its own."""
+_TRIALS_PER_PIECE: Final = 8
+_MOST_TRIALS: Final = 2**20
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -41,11 +45,11 @@ class Bridge:
     Parameters
     ----------
     first, last : float, rad
-        Angles on the cam between which it does not touch, in the lobe that starts at angle zero.
+        Angles on the cam between which the follower does not touch it, in the lobe that starts at angle zero.
     width : float, mm
-        Straight across, from touching point to touching point.
+        Straight distance between the two points of contact.
     depth : float, mm
-        The most that the cam's surface falls short of the follower's, along the line of action.
+        Greatest gap between the surfaces of cam and follower, along the line of action.
     """
 
     first: float
@@ -56,17 +60,17 @@ class Bridge:
 
 @dataclass(frozen=True, slots=True, eq=False, repr=False)
 class Lift(Brief):
-    """What a follower makes of a cam.
+    """The lift of a follower on a cam.
 
     Parameters
     ----------
     curve : Curve
-        Lift above the rest position, mm, by the direction of the follower in the cam's frame, rad. At rest the
+        Lift above the rest position, mm, against the angle of the follower in the cam's frame, rad. At rest the
         follower stands on the base circle (edge cam) or the base of the wave (face cam).
     rest : float, mm
-        From the cam's centre (face cam: the base of the wave) to the follower's counting point at rest.
+        Distance from the cam's centre (face cam: the base of the wave) to the follower's reference point at rest.
     bridges : tuple of Bridge
-        What is never touched in one lobe; empty where the follower reaches everything.
+        Hollows of one lobe that the follower does not reach; empty if it reaches the whole cam.
     """
 
     curve: Curve
@@ -81,13 +85,13 @@ class Lift(Brief):
 
 @lru_cache(maxsize=256)
 def shapes_of(cam: Cam, follower: Follower) -> Shapes:
-    """Return cam and follower as the contact kernels take them."""
+    """Return cam and follower in the form that the contact kernels take."""
     require_rests(cam, follower)
     trial = np.linspace(0, 2 * math.pi / cam.lobes, 1025)
     shape = finite_cam(cam)
     top = cam.base_radius + 1.001 * float(shape.at(trial).max())
     round_radius = follower.rest if follower.form == "round" else None
-    nose, nose_slope = _nose_of(follower)
+    nose, nose_slope = _nose_functions(follower)
     return Shapes(
         rise=shape.at,
         slope=shape.slope_at,
@@ -103,8 +107,8 @@ def shapes_of(cam: Cam, follower: Follower) -> Shapes:
     )
 
 
-def _nose_of(follower: Follower) -> tuple[Callable[[Array], Array], Callable[[Array], Array]]:
-    """Return the nose and its slope, with upright sides at its rims."""
+def _nose_functions(follower: Follower) -> tuple[Callable[[Array], Array], Callable[[Array], Array]]:
+    """Return the nose and its slope as functions, with vertical sides beyond its half-width."""
     wide, shape = follower.half_width, finite_nose(follower)
     if math.isinf(wide):
         return shape.at, shape.slope_at
@@ -119,8 +123,8 @@ def _nose_of(follower: Follower) -> tuple[Callable[[Array], Array], Callable[[Ar
     return nose, slope
 
 
-def _pieces(cam: Cam) -> tuple[Array, Array]:
-    """Return where the cam's pieces between two corners start, and how wide they are, rad; slivers left out."""
+def _smooth_pieces(cam: Cam) -> tuple[Array, Array]:
+    """Return start and width, rad, of the cam's pieces between two corners, without those of negligible width."""
     pitch = 2 * math.pi / cam.lobes
     starts = np.sort(np.asarray(cam.corners, dtype=np.float64))
     widths = np.diff(starts, append=starts[:1] + pitch)
@@ -128,16 +132,17 @@ def _pieces(cam: Cam) -> tuple[Array, Array]:
 
 
 def _close_trials(cam: Cam) -> Array:
-    """Return angles all through the pieces of a lobe that are too short for even trials."""
-    starts, widths = _pieces(cam)
+    """Return trial angles in those pieces of a lobe that are too short for evenly spaced trials."""
+    starts, widths = _smooth_pieces(cam)
     short = widths < 2 * math.pi / cam.lobes / _SHORT
-    return (starts[short, None] + widths[short, None] * (np.arange(_IN_A_PIECE) + 0.5) / _IN_A_PIECE).ravel()
+    return (starts[short, None] + widths[short, None] * (np.arange(_TRIALS_PER_PIECE) + 0.5) / _TRIALS_PER_PIECE).ravel()
 
 
 def touch_at(cam: Cam, follower: Follower, phi: Array, *, way: Literal["plain", "compiled"] = "plain") -> Touch:
-    """Return the contact, found afresh, with the follower at (n,) rad in the cam's frame.
+    """Return the contact with the follower at (n,) rad in the cam's frame, computed directly, without the stored lift.
 
-    The compiled way takes round and flat followers; others, and rollers too small for its table, go the plain way.
+    The compiled algorithm handles round and flat followers. Other followers, and rollers too small for its table, use the
+    plain one.
 
     Examples
     --------
@@ -148,45 +153,45 @@ def touch_at(cam: Cam, follower: Follower, phi: Array, *, way: Literal["plain", 
     """
     phi = np.asarray(phi, dtype=np.float64)
     shapes = shapes_of(cam, follower)
-    around = _trials_around(cam, follower)
-    if way == "plain" or follower.form == "shaped" or cam.lobes * around > _MOST_AROUND:
+    trials = _trials_per_lobe(cam, follower)
+    if way == "plain" or follower.form == "shaped" or cam.lobes * trials > _MOST_TRIALS:
         return touch(shapes, phi)
-    return _touch_compiled(cam, follower, phi, shapes.window, around)
+    return _compiled_touch(cam, follower, phi, shapes.window, trials)
 
 
 @lru_cache(maxsize=256)
-def _trials_around(cam: Cam, follower: Follower) -> int:
-    """Return how many trial points in a lobe let several fall within the follower, and into each piece of the cam."""
+def _trials_per_lobe(cam: Cam, follower: Follower) -> int:
+    """Return the number of trial points in a lobe that puts several within the follower and in each piece of the cam."""
     pitch, shapes = 2 * math.pi / cam.lobes, shapes_of(cam, follower)
     if shapes.half_width == 0.0:
         return 1
     top = cam.base_radius if shapes.face else cam.base_radius + float(cam.rise_at(np.linspace(0, pitch, 1025)).max())
     within = min(shapes.window, shapes.half_width / top)
-    shortest = float(_pieces(cam)[1].min(initial=pitch / _SHORT))
-    return math.ceil(max(pitch * _TRIALS / within, pitch * _IN_A_PIECE / shortest))
+    shortest = float(_smooth_pieces(cam)[1].min(initial=pitch / _SHORT))
+    return math.ceil(max(pitch * _TRIALS / within, pitch * _TRIALS_PER_PIECE / shortest))
 
 
-def _touch_compiled(cam: Cam, follower: Follower, phi: Array, window: float, around: int) -> Touch:
+def _compiled_touch(cam: Cam, follower: Follower, phi: Array, window: float, trials: int) -> Touch:
     from lobework.kernels.cam.contact_compiled import bear
 
-    edge = _edge_of(cam)
+    edge = _rise_curve(cam)
     radius = follower.rest if follower.form == "round" else -1.0
     found = Touch(*(np.zeros_like(phi) for _ in range(3)))
     cubics = (edge.period, edge.starts, edge.widths, edge.counts, edge.first, edge.cells)
-    bear(phi, cubics, (cam.base_radius, radius, cam.on == "face"), window, around, *found)
+    bear(phi, cubics, (cam.base_radius, radius, cam.on == "face"), window, trials, *found)
     return found
 
 
 @lru_cache(maxsize=256)
-def _edge_of(cam: Cam) -> Curve:
-    """Return the cam's own rise as cubics, within `TABLE_MM`."""
+def _rise_curve(cam: Cam) -> Curve:
+    """Return the cam's rise as a spline, accurate to `TABLE_MM`."""
     shape = finite_cam(cam)
     return tabulate(lambda psi: (shape.at(psi), shape.slope_at(psi)), np.asarray(cam.corners), 2 * math.pi / cam.lobes, TABLE_MM)
 
 
 @lru_cache(maxsize=256)
 def lift_of(cam: Cam, follower: Follower) -> Lift:
-    """Return the lift of ``follower`` on ``cam``, within `TABLE_MM` of the contact at every angle.
+    """Return the lift of ``follower`` on ``cam``, accurate to `TABLE_MM` at every angle.
 
     Examples
     --------
@@ -200,15 +205,15 @@ def lift_of(cam: Cam, follower: Follower) -> Lift:
     shapes, steps = shapes_of(cam, follower), _lift_jumps(cam, follower)
     rest = follower.rest + (0.0 if cam.on == "face" else cam.base_radius)
 
-    def touched(phi: Array) -> Touch:
+    def contact_at(phi: Array) -> Touch:
         return touch(shapes, phi)
 
     corners = np.asarray(cam.corners, dtype=np.float64)
-    jumps = [] if follower.half_width == 0.0 else _jumps(touched, shapes, corners, pitch)
-    meets = _meets(shapes, touched, corners)
+    jumps = [] if follower.half_width == 0.0 else _contact_jumps(contact_at, shapes, corners, pitch)
+    meets = _corner_contacts(shapes, contact_at, corners)
 
     def at(phi: Array) -> tuple[Array, Array]:
-        found = touched(phi)
+        found = contact_at(phi)
         return found.reach - rest, found.slope
 
     breaks = np.concatenate([meets, [jump.phi for jump in jumps], steps]).astype(np.float64)
@@ -217,19 +222,19 @@ def lift_of(cam: Cam, follower: Follower) -> Lift:
     except PluginError as error:
         raise PluginError(
             f"cam {cam.kind!r} under follower {follower.kind!r}: of one of them, {error}; or the cam is too steep, or the "
-            "follower too small, for contact to be known: use less rise, fewer lobes, a larger follower, or a knife"
+            "follower too small, to compute the contact: use less rise, fewer lobes, a larger follower, or a knife"
         ) from error
     bridges = tuple(_bridge(shapes, jump) for jump in jumps if jump.last - jump.first > BRIDGE_RAD)
     return Lift(curve, rest, bridges)
 
 
 def _lift_jumps(cam: Cam, follower: Follower) -> list[float]:
-    """Return the directions in one lobe, rad, at which a knife falls off a step of the cam; refuse any other follower there.
+    """Return the angles in one lobe, rad, at which a knife drops from a step of the cam.
 
     Raises
     ------
     PartError
-        Where the cam or the follower's nose jumps, and the follower is no knife.
+        If the follower's nose jumps, or the cam jumps and the follower is not a knife.
     """
     steps, across = cam_jumps(cam), nose_jumps(follower)
     if across:
@@ -237,51 +242,51 @@ def _lift_jumps(cam: Cam, follower: Follower) -> list[float]:
         raise not_continuous("follower", follower.kind, follower, where)
     if steps and follower.half_width > 0:
         where = f"rise_at jumps by {steps[0].size:.4g} mm at {math.degrees(steps[0].after):.6g} degrees of the cam"
-        raise not_continuous("cam", cam.kind, cam, f"{where}; no follower but a knife is led over it")
+        raise not_continuous("cam", cam.kind, cam, f"{where}; only a knife can pass over it")
     return [step.after % (2 * math.pi / cam.lobes) for step in steps]
 
 
 @dataclass(frozen=True, slots=True)
-class _Jump:
-    """The contact leaps from ``first`` to ``last`` on the cam when the follower passes ``phi``."""
+class _ContactJump:
+    """A jump of the contact from ``first`` to ``last`` on the cam, rad, when the follower passes ``phi``."""
 
     phi: float
     first: float
     last: float
 
 
-def _jumps(touched: Callable[[Array], Touch], shapes: Shapes, corners: Array, pitch: float) -> list[_Jump]:
-    """Return where the contact leaps over a hollow, and where it runs so fast that it might as well."""
+def _contact_jumps(contact_at: Callable[[Array], Touch], shapes: Shapes, corners: Array, pitch: float) -> list[_ContactJump]:
+    """Return the jumps of the contact over hollows, and its motions so fast that they are treated as jumps."""
     phi = np.linspace(0, pitch, _SCAN + 1) + 0.3183 * pitch / _SCAN
-    psi = touched(phi).psi
+    psi = contact_at(phi).psi
     step = np.diff(psi)
-    around = np.maximum(np.roll(step, 1), np.roll(step, -1))
-    fast = (step > 4 * pitch / _SCAN) | (step > 1.5 * around + 1e-9)
-    for corner in corners[_hollow(shapes.slope, shapes.base, corners)]:
+    neighbours = np.maximum(np.roll(step, 1), np.roll(step, -1))
+    fast = (step > 4 * pitch / _SCAN) | (step > 1.5 * neighbours + 1e-9)
+    for corner in corners[_concave(shapes.slope, shapes.base, corners)]:
         fast[np.searchsorted(psi, psi[0] + (corner - psi[0]) % pitch, side="right") - 1] = True
-    return [_pinned(touched, float(phi[k]), float(phi[k + 1])) for k in np.nonzero(fast)[0]]
+    return [_located_jump(contact_at, float(phi[k]), float(phi[k + 1])) for k in np.nonzero(fast)[0]]
 
 
-def _hollow(slope: Callable[[Array], Array], base: float, corners: Array) -> NDArray[np.bool_]:
-    """Return which corners are sharp hollows: the slope steps up."""
+def _concave(slope: Callable[[Array], Array], base: float, corners: Array) -> NDArray[np.bool_]:
+    """Return which corners are concave: the slope increases there."""
     sharp: NDArray[np.bool_] = slope(corners + 1e-9) - slope(corners - 1e-9) > 1e-6 * base
     return sharp
 
 
-def _pinned(touched: Callable[[Array], Touch], low: float, high: float) -> _Jump:
-    """Close in on the steepest leap between ``low`` and ``high``, about the crossing of the tangents of its two sides."""
-    reach, slope, psi = touched(np.array([low, high]))
+def _located_jump(contact_at: Callable[[Array], Touch], low: float, high: float) -> _ContactJump:
+    """Return the steepest jump between ``low`` and ``high``, narrowed about the intersection of the tangents on its two sides."""
+    reach, slope, psi = contact_at(np.array([low, high]))
     while True:
         bent = slope[1] - slope[0]
         crossing = (reach[0] - reach[1] - slope[0] * low + slope[1] * high) / bent if bent else math.inf
         if not low <= crossing <= high:
             crossing = 0.5 * (low + high)
         if high - low <= 1e-15 * (1 + abs(low)) or psi[1] - psi[0] < BRIDGE_RAD / 10:
-            return _Jump(crossing, float(psi[0]), float(psi[1]))
-        around = (high - low) * np.array([-0.02, 0.0, 0.02])
-        tried = np.sort(np.clip(np.append(crossing + around, 0.5 * (low + high)), low, high))
+            return _ContactJump(crossing, float(psi[0]), float(psi[1]))
+        offsets = (high - low) * np.array([-0.02, 0.0, 0.02])
+        tried = np.sort(np.clip(np.append(crossing + offsets, 0.5 * (low + high)), low, high))
         tried = tried[(tried > low) & (tried < high) & (np.diff(tried, append=math.inf) > 0)]
-        here = touched(tried)
+        here = contact_at(tried)
         at = np.concatenate([[low], tried, [high]])
         reach, slope, psi = (
             np.concatenate([ends[:1], inner, ends[1:]]) for ends, inner in zip((reach, slope, psi), here, strict=True)
@@ -292,8 +297,8 @@ def _pinned(touched: Callable[[Array], Touch], low: float, high: float) -> _Jump
         reach, slope, psi = reach[pair], slope[pair], psi[pair]
 
 
-def _meets(shapes: Shapes, touched: Callable[[Array], Touch], corners: Array) -> Array:
-    """Return the follower's directions at which it comes to, or leaves, a corner of the cam that it can touch."""
+def _corner_contacts(shapes: Shapes, contact_at: Callable[[Array], Touch], corners: Array) -> Array:
+    """Return the angles of the follower at which its contact reaches or leaves a corner of the cam."""
     if not corners.size or shapes.half_width == 0.0:
         return corners
     psi = np.repeat(corners, 2)
@@ -305,30 +310,31 @@ def _meets(shapes: Shapes, touched: Callable[[Array], Touch], corners: Array) ->
             leaning = tilt(shapes, psi, psi - middle, slope)
         low, high = np.where(leaning > 0, middle, low), np.where(leaning > 0, high, middle)
     phi = psi - 0.5 * (low + high)
-    met: Array = phi[np.abs(touched(phi).psi - psi) < 1e-6]
+    met: Array = phi[np.abs(contact_at(phi).psi - psi) < 1e-6]
     return met
 
 
-def _bridge(shapes: Shapes, jump: _Jump) -> Bridge:
+def _bridge(shapes: Shapes, jump: _ContactJump) -> Bridge:
+    """Return the hollow over which the contact jumps."""
     psi = np.linspace(jump.first, jump.last, 1025)
     radius = shapes.rise(psi) + (0.0 if shapes.face else shapes.base)
     if shapes.face:
         across, along = shapes.base * (psi - jump.phi), radius
     else:
         across, along = radius * np.sin(psi - jump.phi), radius * np.cos(psi - jump.phi)
-    holder = along[0] + shapes.nose(across[:1])[0]
-    short = holder - shapes.nose(across) - along
+    reach = along[0] + shapes.nose(across[:1])[0]
+    gap = reach - shapes.nose(across) - along
     width = math.hypot(across[-1] - across[0], along[-1] - along[0])
-    return Bridge(first=jump.first, last=jump.last, width=width, depth=float(short.max()))
+    return Bridge(first=jump.first, last=jump.last, width=width, depth=float(gap.max()))
 
 
 def largest_roller(cam: Cam) -> float:
-    """Return the radius, mm, of the largest roller that touches all of the cam; infinite if any does.
+    """Return the radius, mm, of the largest roller that touches the whole cam; infinite if every roller does.
 
-    It is the least radius of curvature of the hollows, or less where a roller as round as that touches the cam in two places. The
-    largest circle that touches the edge at one point and passes through another has the radius ``|d|**2 / (2 n . d)``, ``d``
-    from the one to the other and ``n`` the outward normal; the least of these over all pairs is wanted. A sharp hollow gives
-    zero: only a knife reaches it.
+    It is the least radius of curvature of the hollows, or less if a roller of that radius touches the cam at two points. The
+    circle that touches the edge at one point and passes through another has the radius ``|d|**2 / (2 n . d)``, where ``d`` is
+    the vector between the points and ``n`` the outward normal; the result is the least over all pairs. It is zero if the cam
+    has a sharp hollow, which only a knife reaches.
 
     Examples
     --------
@@ -337,9 +343,9 @@ def largest_roller(cam: Cam) -> float:
     36.0
     """
     pitch = 2 * math.pi / cam.lobes
-    if _hollow(cam.slope_at, cam.base_radius, np.asarray(cam.corners, dtype=np.float64)).any():
+    if _concave(cam.slope_at, cam.base_radius, np.asarray(cam.corners, dtype=np.float64)).any():
         return 0.0
-    nearest = min(_NEAREST * pitch, float(_pieces(cam)[1].min(initial=pitch)) / _IN_A_PIECE)
+    nearest = min(_NEAREST * pitch, float(_smooth_pieces(cam)[1].min(initial=pitch)) / _TRIALS_PER_PIECE)
     here, spread = np.linspace(0, pitch, 769), np.geomspace(nearest, min(1.5 * pitch, math.pi), 400)
     least, place, apart = _least_circle(cam, here, np.concatenate([-spread[::-1], spread]))
     wide, longer = 2 * pitch / 768, 1.2
@@ -351,11 +357,11 @@ def largest_roller(cam: Cam) -> float:
 
 
 def _least_curvature(cam: Cam) -> float:
-    """Return the least radius of curvature of the cam's hollows, mm; infinite where it has none.
+    """Return the least radius of curvature of the cam's hollows, mm; infinite if it has none.
 
-    The second derivative of the rise is that of polynomials through the slopes, in each piece between two corners.
+    The second derivative of the rise is taken from polynomials that are fitted to the slopes between corners.
     """
-    starts, widths = _pieces(cam)
+    starts, widths = _smooth_pieces(cam)
     if not starts.size:
         starts, widths = np.zeros(1), np.array([2 * math.pi / cam.lobes])
     edges = np.concatenate(
@@ -386,7 +392,7 @@ def _least_curvature(cam: Cam) -> float:
 
 
 def _least_circle(cam: Cam, here: Array, offsets: Array) -> tuple[float, float, float]:
-    """Return the least radius of a circle that touches the cam ``here`` and passes through it ``offsets`` on, and where."""
+    """Return the least radius of a circle that touches the cam at ``here`` and passes through ``here + offsets``; and where."""
     slope, height = cam.slope_at(here)[:, None], cam.rise_at(here)[:, None]
     there = cam.rise_at(here[:, None] + offsets)
     if cam.on == "face":

@@ -1,4 +1,4 @@
-"""Cams and followers held to be finite, at every place at which they are asked and at many more, and where their shapes jump."""
+"""Checks that cams and followers are finite, at many sample points and at each later call, and the jumps of their shapes."""
 
 from __future__ import annotations
 
@@ -23,18 +23,18 @@ _CELLS_A_LOBE: Final = 64
 _MOST_CELLS: Final = 16_384
 _CELLS_ACROSS: Final = 1024
 _WIDE_MM: Final = 50.0
-"""To either side: how much of an endless nose is looked at."""
+"""Half-width within which a nose of infinite width is checked."""
 
 
 class Shape(NamedTuple):
-    """Height and slope of a cam, or of a follower's nose, as functions of (n,) places that refuse what is not finite."""
+    """Height and slope of a cam, or of a follower's nose, as functions of (n,) places; they raise `PartError` if not finite."""
 
     at: Callable[[Array], Array]
     slope_at: Callable[[Array], Array]
 
 
 def cam_places(cam: Cam, *, finer: int = 1) -> Array:
-    """Return the angles all round a cam between which it is looked at, (m,) rad: corners and simple fractions of a turn."""
+    """Return the angles round a cam at which it is checked, (m,) rad, corners and simple fractions of a turn among them."""
     pitch = 2 * math.pi / cam.lobes
     corners = np.asarray(cam.corners, dtype=np.float64)
     each = np.arange(cam.lobes if cam.lobes * corners.size <= _MOST_CELLS else 1) * pitch
@@ -46,59 +46,59 @@ def cam_places(cam: Cam, *, finer: int = 1) -> Array:
 
 @lru_cache(maxsize=256)
 def finite_cam(cam: Cam) -> Shape:
-    """Return the shape of a cam, looked at all round it.
+    """Return the shape of a cam after checking it all round.
 
     Raises
     ------
     PartError
-        Where a height or a slope is not finite, now or when it is asked for; naming the cam, the angle and its settings.
+        If a height or a slope is not finite, in this check or at a later call. It names the cam, the angle and the settings.
     """
-    shape = Shape(*(_held("cam", cam, name, _degrees, _not_finite) for name in ("rise_at", "slope_at")))
+    shape = Shape(*(_checked("cam", cam, name, _degrees, _not_finite) for name in ("rise_at", "slope_at")))
     edges = cam_places(cam)
-    for ask in shape:
-        ask(edges)
-        ask(0.5 * (edges[1:] + edges[:-1]))
+    for values_at in shape:
+        values_at(edges)
+        values_at(0.5 * (edges[1:] + edges[:-1]))
         for part in range(1, 8):
-            ask(edges[:-1] + part / 8 * np.diff(edges))
+            values_at(edges[:-1] + part / 8 * np.diff(edges))
     return shape
 
 
 @lru_cache(maxsize=256)
 def finite_nose(follower: Follower) -> Shape:
-    """Return the nose of a follower, looked at all across it; its slope may be infinite at an upright side.
+    """Return the nose of a follower after checking it over its width; its slope may be infinite at a vertical side.
 
     Raises
     ------
     PartError
-        Where a height is not finite, or a slope no number, now or when it is asked for; naming the follower, the place and its
-        settings.
+        If a height is not finite or a slope is not a number, in this check or at a later call. It names the follower, the place
+        and the settings.
     """
     wrong: dict[str, Callable[[Array], Any]] = {"nose_at": _not_finite, "nose_slope_at": np.isnan}
-    shape = Shape(*(_held("follower", follower, name, _across, each) for name, each in wrong.items()))
+    shape = Shape(*(_checked("follower", follower, name, _across, each) for name, each in wrong.items()))
     edges = nose_places(follower)
-    for ask in shape:
+    for values_at in shape:
         for part in range(8):
-            ask(edges[:-1] + part / 8 * np.diff(edges) if edges.size > 1 else edges)
-        ask(edges)
+            values_at(edges[:-1] + part / 8 * np.diff(edges) if edges.size > 1 else edges)
+        values_at(edges)
     return shape
 
 
 def nose_places(follower: Follower, *, finer: int = 1) -> Array:
-    """Return the places across a follower's nose between which it is looked at, (m,) mm; of an edge, its middle."""
+    """Return the places across a follower's nose at which it is checked, (m,) mm; for a nose without width, its middle."""
     wide = min(follower.half_width, _WIDE_MM)
     return np.linspace(-wide, wide, _CELLS_ACROSS * finer + 1) if wide > 0 else np.zeros(1)
 
 
 @lru_cache(maxsize=256)
 def cam_jumps(cam: Cam, *, finer: int = 1) -> tuple[Discontinuity, ...]:
-    """Return where the height of a cam jumps, rad round it."""
+    """Return the jumps of a cam's height, by angle round the cam, rad."""
     rise = finite_cam(cam).at
     return continuity_of(lambda psi: rise(psi)[:, None], cam_places(cam, finer=finer)).steps
 
 
 @lru_cache(maxsize=256)
 def nose_jumps(follower: Follower, *, finer: int = 1) -> tuple[Discontinuity, ...]:
-    """Return where the height of a follower's nose jumps, mm across it."""
+    """Return the jumps of the height of a follower's nose, by place across it, mm."""
     nose = finite_nose(follower).at
     return continuity_of(lambda q: nose(q)[:, None], nose_places(follower, finer=finer)).steps
 
@@ -115,17 +115,17 @@ def _across(place: float) -> str:
     return f"{format_number(place, 4)} mm across it"
 
 
-def _held(
+def _checked(
     kind: str, part: Cam | Follower, name: str, where: Callable[[float], str], wrong: Callable[[Array], Any]
 ) -> Callable[[Array], Array]:
-    """Return what a part says of places, refused where it is not finite."""
-    ask: Callable[[Array], Array] = getattr(part, name)
+    """Return the method ``name`` of a part, wrapped so that it raises `PartError` at places where ``wrong`` is true."""
+    method: Callable[[Array], Array] = getattr(part, name)
 
-    def holder(places: Array) -> Array:
-        given = ask(places)
+    def checked(places: Array) -> Array:
+        given = method(places)
         if not all_finite(given) and (lost := wrong(given)).any():
             place = float(np.asarray(places)[lost].flat[0])
             raise not_finite(kind, part.kind, part, f"{name} gives {given[lost].flat[0]} at {where(place)}")
         return given
 
-    return holder
+    return checked

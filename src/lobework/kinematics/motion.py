@@ -1,4 +1,4 @@
-"""The motion of one cut: every axis, the headstock and the work, as functions of spindle turns."""
+"""The motion of one cut: axes, headstock and work as functions of the spindle's turns."""
 
 from __future__ import annotations
 
@@ -26,9 +26,9 @@ __all__ = ["Motion", "Still", "motion_of"]
 
 
 class Still(NamedTuple):
-    """Where chucks that do not move hold the work on the spindle.
+    """The constant pose of the work on the spindle, if the chucks neither move nor tilt it.
 
-    ``turned`` rad about the spindle's axis; ``across`` mm, x + iy; ``along`` mm.
+    ``turned`` is the angle about the spindle's axis, rad; ``across`` the shift x + iy, mm; ``along`` the shift in z, mm.
     """
 
     turned: float
@@ -38,22 +38,23 @@ class Still(NamedTuple):
 
 @dataclass(frozen=True, slots=True, eq=False, repr=False)
 class Motion(Brief):
-    """One cut's whole motion; everything in it is driven by ``u``, from 0 to ``cut.span``.
+    """The motion of one cut as a function of ``u``, which runs from 0 to ``cut.span``.
 
-    It is spindle turns since the pass began; where the spindle stands still while the slides go, the part of the pass done.
+    ``u`` is the turns of the spindle since the start of the pass; if the spindle stands still while the slides move, it is the
+    fraction of the pass that is done.
 
     Parameters
     ----------
     cut : Cut
-        What moves.
+        The cut.
     sideways, endways : Pushes
-        What moves the headstock across and along.
+        Pushes that move the headstock across and along the bench.
     leads_x, leads_z : Pushes
-        What leads the slides instead, where a cam exists only in software: the tip goes as far the other way.
+        Pushes of cams that exist only in software: the slides X and Z move instead of the headstock, in the opposite sense.
     rocks : bool
-        Whether ``sideways`` is along the arc about the pivot of a rocking headstock rather than straight.
+        Whether ``sideways`` is along the arc about the pivot of a rocking headstock instead of a straight line.
     still : Still or None
-        What a stack of chucks that neither varies nor tilts comes to.
+        Pose of the work on the spindle if the chucks neither move nor tilt it.
     """
 
     cut: Cut
@@ -66,16 +67,16 @@ class Motion(Brief):
 
     @property
     def level(self) -> bool:
-        """Whether the tip keeps one place along the spindle all through the pass."""
+        """Whether the tip stays at one z relative to the spindle throughout the pass."""
         return not self.endways and not self.leads_z and self.cut.level
 
     @property
     def pushes(self) -> tuple[Push, ...]:
-        """Every cam's push."""
+        """The pushes of all cams."""
         return (*self.sideways, *self.leads_x, *self.endways, *self.leads_z)
 
     def turns(self, u: Array) -> Array:
-        """Return where the spindle stands: (n,) turns."""
+        """Return the spindle's position: (n,) turns."""
         begins = float(self.cut.passed.spindle.in_turns())
         return begins + u if self.cut.passed.turns else np.full_like(u, begins)
 
@@ -84,7 +85,7 @@ class Motion(Brief):
         return 2 * math.pi * self.turns(u)
 
     def tip(self, u: Array) -> Array:
-        """Return where the slides hold the cutter's tip on the bench: (n, 3) mm."""
+        """Return the position of the cutter's tip on the bench: (n, 3) mm."""
         tip = self.cut.slides(u)
         tip[:, 0] -= self.leads_x.at(u)
         tip[:, 2] -= self.leads_z.at(u)
@@ -92,35 +93,36 @@ class Motion(Brief):
 
     @property
     def swings(self) -> SlideArc | None:
-        """The arc along which the cutter turns; None where it keeps its direction on the bench."""
+        """The arc along which the cutter turns; None if it keeps its direction on the bench."""
         arc = self.cut.passed.arc
         return arc if arc is not None and arc.cutter == "turns" else None
 
     def cutter(self, u: Array) -> Rigid:
-        """Return how the cutter is turned on the bench, from pointing along the spindle: n rigid motions, or one."""
+        """Return the rotation of the cutter on the bench from pointing along the spindle: n rigid motions, or one."""
         return Rigid.still() if self.swings is None else Rigid.tilt(self.swings.angle(u / self.cut.span))
 
     def carriage(self, u: Array) -> Rigid:
-        """Return where the spindle's nose stands on the bench, not yet turned: n rigid motions."""
-        return self._carried(self.sideways.at(u), self.endways.at(u))
+        """Return the pose of the spindle's nose on the bench, without the spindle's rotation: n rigid motions."""
+        return self._headstock_pose(self.sideways.at(u), self.endways.at(u))
 
-    def _carried(self, across: Array, along: Array) -> Rigid:
+    def _headstock_pose(self, across: Array, along: Array) -> Rigid:
+        """Return the pose of the headstock for displacements across and along, mm."""
         if not self.rocks:
             return Rigid.move(x=across, z=along)
         height = self.cut.lathe.headstock.pivot_height
         return Rigid.move(y=-height, z=along) @ Rigid.turn(-across / height) @ Rigid.move(y=height)
 
     def work(self, u: Array) -> Rigid:
-        """Return where the work stands on the bench: n rigid motions, frame by frame from bench to work."""
+        """Return the pose of the work on the bench: n rigid motions, the product of those of headstock, spindle and chucks."""
         theta = self.theta(u)
         return self.carriage(u) @ Rigid.turn(theta) @ self.chucks(theta)
 
     def chucks(self, theta: Array) -> Rigid:
-        """Return where the work stands on the spindle at (n,) rad: the chucks, one on the other."""
-        return reduce(Rigid.__matmul__, self._standing(theta), Rigid.still())
+        """Return the pose of the work on the spindle at (n,) rad: the product of the poses of the chucks."""
+        return reduce(Rigid.__matmul__, self._chuck_poses(theta), Rigid.still())
 
-    def _standing(self, theta: Array) -> Iterator[Rigid]:
-        """Yield where each chuck stands on what carries it, from the spindle on."""
+    def _chuck_poses(self, theta: Array) -> Iterator[Rigid]:
+        """Yield the pose of each chuck on the one that carries it, from the spindle outwards."""
         for place, mounted in enumerate(self.cut.lathe.chucks, 1):
             try:
                 yield mounted.standing(theta)
@@ -128,33 +130,33 @@ class Motion(Brief):
                 raise error.at(f"pass[{self.cut.group}].chuck[{place}]") from None
 
     def through_chucks(self, points: Array, theta: Array) -> Array:
-        """Return where (n, 3) mm points on the spindle are on the work at (n,) rad: carried through one chuck after another."""
-        for standing in self._standing(theta):
-            points = standing.undo(points)
+        """Return (n, 3) mm points of the spindle's frame in the frame of the work, with the spindle at (n,) rad."""
+        for pose in self._chuck_poses(theta):
+            points = pose.undo(points)
         return points
 
     def place(self, u: Array) -> Array:
-        """Return where the cutter's tip is on the work: (n, 3) mm."""
+        """Return the cutter's tip in the frame of the work: (n, 3) mm."""
         x, y, z = self.tip(u).T
-        return self._seen(x, y, z, self.theta(u), self.sideways.at(u), self.endways.at(u))
+        return self._on_work(x, y, z, self.theta(u), self.sideways.at(u), self.endways.at(u))
 
-    def _seen(self, x: Array, y: Array, z: Array, theta: Array, across: Array, along: Array) -> Array:
-        """Return where a tip on the bench is on the work: what `work` says, with the plane as complex numbers."""
-        seen = x + 1j * y
+    def _on_work(self, x: Array, y: Array, z: Array, theta: Array, across: Array, along: Array) -> Array:
+        """Return a tip on the bench in the frame of the work: the inverse of `work`, with the plane as complex numbers."""
+        plane = x + 1j * y
         self._require_finite(theta, x, y, z, across, along)
         if self.rocks:
             height = self.cut.lathe.headstock.pivot_height
-            seen = (seen + 1j * height) * np.exp(1j * (across / height - theta)) - 1j * height * np.exp(-1j * theta)
+            plane = (plane + 1j * height) * np.exp(1j * (across / height - theta)) - 1j * height * np.exp(-1j * theta)
         else:
-            seen = (seen - across) * np.exp(-1j * theta)
+            plane = (plane - across) * np.exp(-1j * theta)
         z = z - along
         if self.still is None:
-            return self.through_chucks(np.stack([seen.real, seen.imag, z], axis=-1), theta)
-        seen = (seen - self.still.across) * np.exp(-1j * self.still.turned)
-        return np.stack([seen.real, seen.imag, z - self.still.along], axis=-1)
+            return self.through_chucks(np.stack([plane.real, plane.imag, z], axis=-1), theta)
+        plane = (plane - self.still.across) * np.exp(-1j * self.still.turned)
+        return np.stack([plane.real, plane.imag, z - self.still.along], axis=-1)
 
     def _require_finite(self, theta: Array, *places: Array) -> None:
-        """Refuse a tip or a headstock that stands nowhere; chucks are looked at by themselves."""
+        """Raise `SettingError` if a position of the tip or the headstock is not finite; chucks are checked elsewhere."""
         if all(all_finite(each) for each in (theta, *places)):
             return
         each = np.broadcast_arrays(theta, *places)
@@ -164,11 +166,11 @@ class Motion(Brief):
             if not math.isfinite(each[0][first])
             else f", at {format_number(math.degrees(each[0][first]), 3)} degrees of the spindle"
         )
-        message = f"slides and cams lead to a place that is not finite{at}; change their settings"
-        raise SettingError(message, f"pass[{self.cut.group}]")
+        message = f"slides and cams lead to a place that is not finite{at}"
+        raise SettingError(message, f"pass[{self.cut.group}]", remedy="change their settings")
 
     def axes(self, u: Array) -> dict[str, Array]:
-        """Return each axis at (n,) places of the pass, by what it moves: degrees for the spindle and cams, mm for slides."""
+        """Return the position of each axis at (n,) places in the pass, by what it moves: degrees for rotations, mm for slides."""
         x, y, z = self.tip(u).T
         turns = self.turns(u)
         turning = {"spindle": 360.0 * turns}
@@ -181,39 +183,39 @@ class Motion(Brief):
         return {**turning, "x": x, "y": y, "z": z}
 
     def place_of(self, axes: Mapping[str, Array]) -> Array:
-        """Return where the cutter's tip is on the work with every axis at given places, those of the pass or others: (n, 3) mm.
+        """Return the cutter's tip in the frame of the work for any positions of the axes: (n, 3) mm.
 
         Parameters
         ----------
         axes : mapping from what moves to (n,) or single mm or degrees
-            As `axes` names them. What is left out stands where the pass begins; but a cam without an axis of its own goes with
-            the spindle.
+            Named as in `axes`. An axis that is missing stands where it stands at the start of the pass, but a cam without an
+            axis of its own turns with the spindle.
         """
-        across, along = self._displaced_of(axes)
-        x, y, z, theta, across, along = np.broadcast_arrays(*self._held(axes), across, along)
-        return self._seen(x, y, z, theta, across, along)
+        across, along = self._displacements(axes)
+        x, y, z, theta, across, along = np.broadcast_arrays(*self._tip_and_angle(axes), across, along)
+        return self._on_work(x, y, z, theta, across, along)
 
     def pose_of(self, axes: Mapping[str, Array]) -> Rigid:
-        """Return where the bench's frame, moved to the tip and turned with the cutter, stands on the work: n rigid motions.
+        """Return the pose of the cutter in the frame of the work: n rigid motions of a frame at the tip, turned with the cutter.
 
-        The axes are as in `place_of`; "cutter", left out, stands as the pass begins.
+        The axes are as in `place_of`; if "cutter" is missing, it stands as at the start of the pass.
         """
-        theta = np.atleast_1d(self._held(axes)[-1])
-        across, along = (np.atleast_1d(each) for each in self._displaced_of(axes))
-        work = self._carried(across, along) @ Rigid.turn(theta) @ self.chucks(theta)
+        theta = np.atleast_1d(self._tip_and_angle(axes)[-1])
+        across, along = (np.atleast_1d(each) for each in self._displacements(axes))
+        work = self._headstock_pose(across, along) @ Rigid.turn(theta) @ self.chucks(theta)
         points = Rigid.still() if self.swings is None else self.cutter(np.zeros(1))
         if self.swings is not None and "cutter" in axes:
             points = Rigid.tilt(np.radians(np.atleast_1d(axes["cutter"])))
         return Rigid((work.inverse() @ points).rotation, self.place_of(axes))
 
-    def _held(self, axes: Mapping[str, Array]) -> tuple[Array, Array, Array, Array]:
-        """Return where the tip stands on the bench, mm, and the spindle's angle, rad."""
+    def _tip_and_angle(self, axes: Mapping[str, Array]) -> tuple[Array, Array, Array, Array]:
+        """Return x, y and z of the tip on the bench, mm, and the spindle's angle, rad."""
         begins = dict(zip("xyz", self.tip(np.zeros(1))[0].tolist(), strict=True))
         x, y, z = (np.atleast_1d(np.asarray(axes.get(name, begins[name]), dtype=np.float64)) for name in "xyz")
         return x, y, z, np.radians(np.atleast_1d(axes.get("spindle", 360 * self.turns(np.zeros(1)))))
 
-    def _displaced_of(self, axes: Mapping[str, Array]) -> tuple[Array, Array]:
-        """Return how far the headstock stands across and along, mm."""
+    def _displacements(self, axes: Mapping[str, Array]) -> tuple[Array, Array]:
+        """Return the displacements of the headstock across and along, mm."""
         stands = 360 * self.turns(np.zeros(1))
         turned = np.atleast_1d(axes.get("spindle", stands)) - stands
 
@@ -223,10 +225,10 @@ class Motion(Brief):
             begins = push.shaft.at(np.zeros(1))
             return begins if self.cut.lathe.axis(push.axis) else begins + float(push.ratio) * turned
 
-        def come_to(pushes: Pushes) -> Array:
-            return pushes.together(list(np.broadcast_arrays(*(push.with_cam_at(cam(push)) for push in pushes))))
+        def combined(pushes: Pushes) -> Array:
+            return pushes.combine(list(np.broadcast_arrays(*(push.with_cam_at(cam(push)) for push in pushes))))
 
-        return come_to(self.sideways), come_to(self.endways)
+        return combined(self.sideways), combined(self.endways)
 
 
 def motion_of(cut: Cut) -> Motion:
@@ -235,15 +237,15 @@ def motion_of(cut: Cut) -> Motion:
     Raises
     ------
     SettingError
-        Where the lathe cannot do what the pass asks: an axis it lacks, a headstock that does not move that way,
-        a follower or cams that do not go together, a chuck's slide that would go past its end. The message names the key.
+        If the lathe cannot make the cut: an axis is missing, the headstock does not move in the required direction, followers
+        or cams cannot be combined, or a chuck's slide would pass its end. The message names the key.
     PartError
-        Where a chuck, a cam or a follower gives a number that is not finite.
+        If a chuck, a cam or a follower returns a number that is not finite.
     PluginError
-        Where a chuck's motions are no rigid motions.
+        If the motions of a chuck are not rigid.
     """
     passed, lathe = cut.passed, cut.lathe
-    _axes_there(cut)
+    _require_axes(cut)
     require_settable(cut)
     turns, begins = float(passed.turns), float(passed.spindle.in_turns())
     for place, mounted in enumerate(lathe.chucks, 1):
@@ -254,78 +256,86 @@ def motion_of(cut: Cut) -> Motion:
             raise error.at(f"chuck[{place}]") from None
     moved, led = _pushes(cut)
     rocks = lathe.headstock.sideways == "rocks"
-    crowded = any(len(moved[moves]) + len(led[moves]) > 1 for moves in moved)
-    furthest = passed.together == "furthest" and crowded
+    shared = any(len(moved[moves]) + len(led[moves]) > 1 for moves in moved)
+    furthest = passed.together == "furthest" and shared
     if len(moved["sideways"]) > 1 and rocks and passed.together == "sum":
         raise SettingError(
-            "together='sum': two cams on one rocking headstock do not add up; write 'furthest', or use a headstock that slides"
+            name="together",
+            given="'sum'",
+            must_be="'furthest': two cams on one rocking headstock do not add up",
+            remedy="or use a headstock that slides",
         )
     sides = {}
     for moves in moved:
         if furthest and moved[moves] and led[moves]:
             raise SettingError(
-                f"together='furthest': of the cams that move {moves}, some exist only in software, and theirs is added; "
-                "write 'sum', or leave it out"
+                name="together",
+                given="'furthest'",
+                must_be=f"'sum': some of the cams that move {moves} exist only in software, and their motion is added",
+                remedy="or leave it out",
             )
-        holds = furthest or (rocks and moves == "sideways" and len(moved[moves]) > 1)
-        if holds and any(len({push.scale > 0 for push in same}) > 1 for same in (moved[moves], led[moves])):
+        takes_furthest = furthest or (rocks and moves == "sideways" and len(moved[moves]) > 1)
+        if takes_furthest and any(len({push.scale > 0 for push in same}) > 1 for same in (moved[moves], led[moves])):
             raise SettingError(
-                f"together='furthest': the cams that move {moves} bear on both sides; put their followers on one side"
+                f"together='furthest': the cams that move {moves} bear on both sides", remedy="put their followers on one side"
             )
-        sides[moves] = Pushes(tuple(moved[moves]), holds), Pushes(tuple(led[moves]), furthest)
+        sides[moves] = Pushes(tuple(moved[moves]), takes_furthest), Pushes(tuple(led[moves]), furthest)
     (sideways, leads_x), (endways, leads_z) = sides["sideways"], sides["endways"]
     return Motion(cut, sideways, endways, leads_x, leads_z, rocks, _still(lathe))
 
 
 def _pushes(cut: Cut) -> tuple[dict[Moves, list[Push]], dict[Moves, list[Push]]]:
-    """Return what each cam does, by which way: to the headstock, and, of cams that exist only in software, to a slide."""
+    """Return the pushes by direction: first those on the headstock, then those of cams that exist only in software."""
     moved: dict[Moves, list[Push]] = {"sideways": [], "endways": []}
     led: dict[Moves, list[Push]] = {"sideways": [], "endways": []}
     for number, drive in enumerate(cut.passed.cams, 1):
         computed = cut.lathe.cam_shaft(number).turned_by == "software"
         try:
-            _require_turns(drive, number, cut)
+            _require_twist(drive, number, cut)
             (led if computed else moved)[drive.moves].append(push_of(drive, number, cut))
         except InputError as error:
             raise error.at(f"cam[{number}]") from None
     return moved, led
 
 
-def _require_turns(drive: Drive, number: int, cut: Cut) -> None:
-    """Refuse a twist that the lathe cannot turn the cam by, or that never comes."""
+def _require_twist(drive: Drive, number: int, cut: Cut) -> None:
+    """Raise `SettingError` if the lathe cannot twist the cam, or the twist never starts."""
     if drive.twist is None:
         return
     if drive.twist.turns is not None and not cut.passed.turns:
         raise SettingError(
-            f"twist.turns={drive.twist.turns}: the spindle stands still in this pass; write over, the length in which it twists"
+            f"twist.turns={drive.twist.turns}: the spindle stands still in this pass",
+            remedy="write over, the length in which it twists",
         )
     turned_by = cut.lathe.cam_shaft(number).turned_by
     if turned_by in ("spindle", "gears") and not (cut.level and drive.twist.over is not None):
         turns = "gears turn" if turned_by == "gears" else "the spindle turns"
         drifts = "along the work" if drive.twist.over is not None else "from turn to turn"
         raise SettingError(
-            f"twist: {turns} cam {number}, so its phase cannot drift {drifts} while it cuts; give it a motor of its own, "
-            "or cut rings that a series steps along z, without travel along z: the phase of each is set by hand"
+            f"twist: {turns} cam {number}, so its phase cannot drift {drifts} while it cuts",
+            remedy="give it a motor of its own, or cut rings that a series steps along z, without travel along z: "
+            "the phase of each is set by hand",
         )
 
 
 def _still(lathe: Lathe) -> Still | None:
+    """Return the pose of the work on the spindle; None if a chuck moves or tilts it."""
     if any(mounted.is_dynamic for mounted in lathe.chucks):
         return None
-    motions = (mounted.standing(np.zeros(1)) for mounted in lathe.chucks)
-    standing = reduce(Rigid.__matmul__, motions, Rigid.still())
-    rotation, (x, y, z) = standing.rotation[0], standing.shift[0]
+    poses = (mounted.standing(np.zeros(1)) for mounted in lathe.chucks)
+    pose = reduce(Rigid.__matmul__, poses, Rigid.still())
+    rotation, (x, y, z) = pose.rotation[0], pose.shift[0]
     if rotation[2, 2] < 0 or rotation[2, :2].any() or rotation[:2, 2].any():
         return None
     return Still(math.atan2(rotation[1, 0], rotation[0, 0]), complex(x, y), float(z))
 
 
-def _axes_there(cut: Cut) -> None:
-    """Refuse what the lathe has no axis for."""
+def _require_axes(cut: Cut) -> None:
+    """Raise `SettingError` if the lathe has no axis for a motion of the cut."""
     passed, lathe = cut.passed, cut.lathe
     if passed.arc is not None:
         for slide in "xz":
-            lathe.need(slide, "arc: the tip goes round in X and Z while it cuts")
+            lathe.need(slide, "arc: the tip moves in X and Z while it cuts")
         if passed.arc.cutter == "turns" and lathe.axis("cutter") is None:
             lathe.need("cutter", "arc.cutter='turns': the cutter turns about Y as it goes (write 'keeps' where it does not)")
     if passed.template is not None:

@@ -1,4 +1,4 @@
-"""A smooth curve on a circle, kept as cubics: how a lift is stored once it has been worked out."""
+"""A periodic function as a spline of cubics: the form in which a computed lift is stored."""
 
 from __future__ import annotations
 
@@ -15,29 +15,30 @@ from lobework.text.brief import Brief
 
 __all__ = ["Curve", "tabulate"]
 
-_NUDGE = 1e-9
-_FIRST, _MOST = 16, 1024
+_INSET = 1e-9
+"""Distance of the first and last knot from the corners of an arc, as a fraction of its width."""
+_FEWEST_CELLS, _MOST_CELLS = 16, 1024
 _NARROWEST = 1e-11
-_TOO_MANY, _EACH = 2**14, 2**6
-"""Cells that are still too coarse, all at once, and so many more for each corner: smooth with a few bad places has fewer."""
+_MOST_COARSE, _MOST_COARSE_PER_CORNER = 2**14, 2**6
+"""Limit of the number of cells that are still too coarse; a function that is smooth except at a few points has fewer."""
 
 
 @dataclass(frozen=True, slots=True, eq=False, repr=False)
 class Curve(Brief):
-    """A periodic function, in arcs of equal cubic cells; it is smooth inside an arc, and may have a corner between.
+    """A periodic function in arcs of equal cubic cells; it is smooth within an arc, and may have a corner between two arcs.
 
     Parameters
     ----------
     period : float, rad
-        After which it repeats.
+        Period of the function.
     starts : (k,) float64, rad
-        Where the arcs start, ascending, all within one period.
+        Starts of the arcs, ascending, all within one period.
     widths : (k,) float64, rad
-        How wide they are; together one period.
+        Widths of the arcs; their sum is one period.
     counts, first : (k,) int64
-        How many cells each has, and which is its first.
+        Number of cells of each arc, and index of its first cell.
     cells : (c, 4) float64
-        Coefficients of 1, t, t**2, t**3, with t from 0 to 1 across the cell.
+        Coefficients of 1, t, t**2, t**3; t runs from 0 to 1 across the cell.
     """
 
     period: float
@@ -48,7 +49,7 @@ class Curve(Brief):
     cells: Array
 
     def locate(self, psi: Array) -> tuple[NDArray[np.int64], Array]:
-        """Return which arc each angle lies in, and how far along it, in cells: (n,) and (n,)."""
+        """Return the index of the arc that contains each angle, and the position in that arc in cells: (n,) and (n,)."""
         inside = np.mod(psi - self.starts[0], self.period) + self.starts[0]
         arc = np.searchsorted(self.starts, inside, side="right") - 1
         along: Array = (inside - self.starts[arc]) * (self.counts[arc] / self.widths[arc])
@@ -60,21 +61,21 @@ class Curve(Brief):
         return self.cells[self.first[arc] + cell], along - cell, self.counts[arc] / self.widths[arc]
 
     def at(self, psi: Array) -> Array:
-        """Return the curve's value at (n,) rad."""
+        """Return the value at (n,) rad."""
         c, t, _ = self._cell(psi)
         value: Array = c[..., 0] + t * (c[..., 1] + t * (c[..., 2] + t * c[..., 3]))
         return value
 
     def slope(self, psi: Array) -> Array:
-        """Return the curve's slope, per rad, at (n,) rad; at a corner, the later side's."""
+        """Return the slope, per rad, at (n,) rad; at a corner, that of the following arc."""
         c, t, per = self._cell(psi)
         slope: Array = (c[..., 1] + t * (2 * c[..., 2] + t * 3 * c[..., 3])) * per
         return slope
 
     def sides(self) -> tuple[Array, Array]:
-        """Return value and slope, per rad, at both ends of every cell and where its slope is steepest between: (m,) and (m,).
+        """Return value and slope, per rad, at both ends and at the steepest inner point of every cell: (m,) and (m,).
 
-        At a corner this gives the slopes of both sides.
+        At a corner the slopes of both sides are included.
         """
         per = np.repeat(self.counts / self.widths, self.counts)
         c = self.cells.T
@@ -87,7 +88,7 @@ class Curve(Brief):
 
     @property
     def jumps(self) -> Array:
-        """Where an arc begins at another value than the one before it ends at, by `JUMP_MM` or more: (j,) rad."""
+        """Arguments, (j,) rad, at which the value jumps by `JUMP_MM` or more from the end of one arc to the start of the next."""
         ends = self.cells[self.first + self.counts - 1].sum(axis=1)
         step = np.abs(self.cells[self.first, 0] - np.roll(ends, 1))
         jumps: Array = self.starts[~(step < JUMP_MM)]
@@ -95,7 +96,7 @@ class Curve(Brief):
 
     @property
     def extent(self) -> tuple[float, float]:
-        """The least and the greatest value: at the cells' ends, or where their slope is zero."""
+        """The least and the greatest value."""
         c = self.cells.T
         with np.errstate(divide="ignore", invalid="ignore"):
             root = np.sqrt(c[2] ** 2 - 3 * c[1] * c[3])
@@ -108,35 +109,35 @@ class Curve(Brief):
 
 
 def tabulate(at: Callable[[Array], tuple[Array, Array]], corners: Array, period: float, within: float) -> Curve:
-    """Return the curve through ``at``, in cells fine enough that their middles are ``within`` of it.
+    """Return the spline that interpolates ``at``, in cells so fine that its error at their middles is at most ``within``.
 
     Parameters
     ----------
     at : callable
-        (n,) rad in; (n,) values and (n,) slopes out.
+        Takes (n,) rad; returns (n,) values and (n,) slopes.
     corners : (k,) float64, rad
-        Where slope or curvature jumps; anywhere, in any order.
+        Arguments at which slope or curvature jumps; in any period and any order.
     period : float, rad
-        After which ``at`` repeats.
+        Period of ``at``.
     within : float
-        In the unit of the values. An arc that does not get there (a curvature without bound at its end) is
-        halved again and again towards the place, until three halvings help no more.
+        Allowed error, in the unit of the values. An arc that does not reach it (its curvature is unbounded at one end) is
+        halved repeatedly, until three halvings do not reduce the error.
 
     Raises
     ------
     PluginError
-        Where it gets there nowhere, because the slopes are not those of the values, or corners are left out.
+        If no arc reaches ``within``, because the slopes are not the derivative of the values or corners are missing.
     """
     inside = np.sort(np.mod(np.asarray(corners, dtype=np.float64), period))
     starts = np.concatenate([[inside[0]], inside[1:][np.diff(inside) > _NARROWEST * period]]) if inside.size else np.zeros(1)
     if starts.size > 1 and starts[0] + period - starts[-1] <= _NARROWEST * period:
         starts = starts[:-1]
     ends = np.append(starts[1:], starts[0] + period)
-    pending = [(a, b, _FIRST, (np.inf,) * 3) for a, b in zip(starts, ends, strict=True)]
+    pending = [(a, b, _FEWEST_CELLS, (np.inf,) * 3) for a, b in zip(starts, ends, strict=True)]
     done: list[tuple[float, float, Array]] = []
     while pending:
-        if sum(count for _, _, count, _ in pending) > _TOO_MANY + _EACH * starts.size:
-            raise PluginError("its slope is not that of its shape, or it has corners that it does not name")
+        if sum(count for _, _, count, _ in pending) > _MOST_COARSE + _MOST_COARSE_PER_CORNER * starts.size:
+            raise PluginError("its slope is not the derivative of its shape, or it has corners that it does not list")
         knots = [_knots(a, b, 2 * count) for a, b, count, _ in pending]
         values, slopes = at(np.concatenate([inner for _, inner in knots]))
         after, offset = [], 0
@@ -145,15 +146,15 @@ def tabulate(at: Callable[[Array], tuple[Array, Array]], corners: Array, period:
             offset += inner.size
             value = values[part] + slopes[part] * (true - inner)
             cells, misfit = _cubics(value, slopes[part], (b - a) / count)
-            if misfit <= within or (count == _MOST and misfit > 0.8 * before[0]) or b - a <= _NARROWEST * period:
+            if misfit <= within or (count == _MOST_CELLS and misfit > 0.8 * before[0]) or b - a <= _NARROWEST * period:
                 done.append((a, b, cells))
-            elif count < _MOST:
+            elif count < _MOST_CELLS:
                 wanted = int(np.ceil(count * 1.15 * (misfit / within) ** 0.25))
-                after.append((a, b, min(max(wanted, 2 * count), _MOST), before))
+                after.append((a, b, min(max(wanted, 2 * count), _MOST_CELLS), before))
             else:
                 middle = 0.5 * (a + b)
                 history = (*before[1:], misfit)
-                after += [(a, middle, _FIRST, history), (middle, b, _FIRST, history)]
+                after += [(a, middle, _FEWEST_CELLS, history), (middle, b, _FEWEST_CELLS, history)]
         pending = after
     done.sort(key=lambda arc: arc[0])
     counts = np.array([cells.shape[0] for _, _, cells in done], dtype=np.int64)
@@ -168,16 +169,16 @@ def tabulate(at: Callable[[Array], tuple[Array, Array]], corners: Array, period:
 
 
 def _knots(a: float, b: float, count: int) -> tuple[Array, Array]:
-    """Return evenly spaced angles, and the same with both ends drawn in, out of reach of the corners there."""
+    """Return evenly spaced angles, and the same angles with both ends moved inwards, away from the corners."""
     true = np.linspace(a, b, count + 1)
     inner = true.copy()
-    inner[0] += _NUDGE * (b - a)
-    inner[-1] -= _NUDGE * (b - a)
+    inner[0] += _INSET * (b - a)
+    inner[-1] -= _INSET * (b - a)
     return true, inner
 
 
 def _cubics(value: Array, slope: Array, width: float) -> tuple[Array, float]:
-    """Return Hermite cubics through every second point, and their worst misfit at the points between."""
+    """Return Hermite cubics through every second point, and their greatest error at the points between."""
     v, m = value[::2], slope[::2] * width
     rise = np.diff(v)
     cells = np.stack([v[:-1], m[:-1], 3 * rise - 2 * m[:-1] - m[1:], m[:-1] + m[1:] - 2 * rise], axis=-1)

@@ -1,4 +1,4 @@
-"""How finely a path is sampled: stretches in which it is smooth, each with as many steps as the chord asks."""
+"""Sampling of a path: spans in which it is smooth, each with the number of steps that the chord tolerance requires."""
 
 from __future__ import annotations
 
@@ -24,35 +24,37 @@ __all__ = ["Spans", "corners_of", "spans_of", "stretches"]
 
 _CHUNK: Final = 8192
 _PROBE: Final = 8
+"""Intervals between probes in a span."""
 _BETWEEN: Final = (np.arange(0, _PROBE, 2) + np.modf(np.arange(1, _PROBE, 2) * (math.sqrt(5) - 1) / 2)[0]) / _PROBE
-"""A place after every second probe, each at another part of the way: nothing comes round with all of them."""
+"""A point in every second interval between probes, each at a different fraction of it, so that no ripple is zero at all."""
 _NOISE_MM: Final = 1e-10
 _MARGIN: Final = 1.02
-"""On how sharply a span bends, for what is not looked at."""
-_MISSED: Final = 0.02
-_SMOOTH_BY: Final = 3
-_MOST_MISSED: Final = 0.5
-"""Of the chord: what the polynomial through the probes may miss between them; at first, and after so many halvings of a span."""
+"""Safety factor on the curvature of a span between the points examined."""
+_INTERPOLATION_ERROR: Final = 0.02
+"""Allowed error, between probes, of the polynomial through them, as a fraction of the chord."""
+_STRICT_HALVINGS: Final = 3
+"""Halvings of a span after which the allowed error is `_LATER_ERROR`."""
+_LATER_ERROR: Final = 0.5
 _MOST_HALVINGS: Final = 20
-_MOST_PARTS: Final = 256
-_MOST_BESIDES: Final = 65_536
-_PARTS_AT_ONCE: Final = 16_384
-_A_TURN: Final = 64
-"""Places a turn between which a cam that drifts turns back once at the most."""
-_CLOSED_IN: Final = 60
-"""Halvings after which a place between two others is known to the last bit."""
+_MOST_SPANS_PER_STRETCH: Final = 256
+_MOST_EXTRA_SPANS: Final = 65_536
+_SPANS_PER_BATCH: Final = 16_384
+_REVERSAL_SAMPLES: Final = 64
+"""Samples a turn; between two of them a cam that drifts reverses at most once."""
+_BISECTIONS: Final = 60
+"""Bisections after which a root is exact to the last bit."""
 
 
 @dataclass(frozen=True, eq=False, repr=False)
 class Spans(Brief):
-    """Stretches of ``u`` in which the path is smooth, each sampled evenly, its end left to the next.
+    """Intervals of ``u`` in which the path is smooth, each sampled uniformly; its end is the first sample of the next.
 
     Parameters
     ----------
     start, end : (k,) float64, turns
-        In order, each beginning where the last one ends.
+        Ascending; each starts where the one before it ends.
     steps : (k,) int64
-        In each, one or more.
+        Number of steps in each, one or more.
 
     Examples
     --------
@@ -66,33 +68,33 @@ class Spans(Brief):
 
     @cached_property
     def step(self) -> Array:
-        """(k,) turns from sample to sample in each."""
+        """(k,) turns: the step of each span."""
         step: Array = (self.end - self.start) / np.maximum(self.steps, 1)
         return step
 
     @cached_property
     def offsets(self) -> NDArray[np.int64]:
-        """(k,): the place of each span's first sample."""
+        """(k,): the index of each span's first sample."""
         return np.cumsum(self.steps) - self.steps
 
     @property
     def total(self) -> int:
-        """How many samples there are, the last included."""
+        """The number of samples, including the last."""
         return int(self.steps.sum()) + 1
 
     def turns(self, first: int = 0, stop: int | None = None) -> Array:
-        """Return ``u`` of the samples from ``first`` to before ``stop``; of all unless said."""
+        """Return ``u`` of the samples from ``first`` up to but not including ``stop``; by default, of all."""
         return self.at(np.arange(first, self.total if stop is None else min(stop, self.total)))
 
     def at(self, samples: NDArray[np.int64]) -> Array:
-        """Return ``u`` of (n,) samples."""
+        """Return ``u`` of (n,) samples, given by index."""
         span = np.searchsorted(self.offsets, samples, side="right") - 1
         u: Array = self.start[span] + (samples - self.offsets[span]) * self.step[span]
         u[samples == self.total - 1] = self.end[-1]
         return u
 
     def before(self, u: Array) -> NDArray[np.int64]:
-        """Return how many samples come before (n,) turns."""
+        """Return the number of samples before each of (n,) turns."""
         span = np.maximum(np.searchsorted(self.start, u, side="right") - 1, 0)
         into = np.ceil((u - self.start[span]) / self.step[span])
         count: NDArray[np.int64] = self.offsets[span] + np.clip(into, 0, self.steps[span]).astype(np.int64)
@@ -100,36 +102,36 @@ class Spans(Brief):
 
 
 def stretches(motion: Motion, span: float) -> int:
-    """Return into how many equal stretches a path is parted at the least: sixteen a turn, and eight a lobe."""
-    quickest = max((push.lobes * push.shaft.quickest(span) / 360 for push in motion.pushes), default=0.0)
-    return math.ceil(span * max(16, math.ceil(8 * quickest)))
+    """Return the least number of equal stretches of a path: sixteen a turn, and eight a lobe."""
+    most_lobes = max((push.lobes * push.shaft.greatest_speed(span) / 360 for push in motion.pushes), default=0.0)
+    return math.ceil(span * max(16, math.ceil(8 * most_lobes)))
 
 
 def spans_of(motion: Motion, span: float, chord: float) -> Spans:
-    """Return spans up to ``span`` that end wherever the path may have a corner, with the fewest steps that keep to ``chord``."""
+    """Return spans from 0 to ``span`` with a boundary at every possible corner and the fewest steps within ``chord``."""
     if not span:
         return Spans(np.zeros(1), np.zeros(1), np.zeros(1, dtype=np.int64))
     breaks = [np.linspace(0.0, span, stretches(motion, span) + 1)]
     breaks += [corners_of(push, span) for push in motion.pushes]
     breaks.append(motion.cut.corners[motion.cut.corners < span])
     smooth = np.sort(np.concatenate(breaks))
-    ways = (motion.sideways, motion.endways, motion.leads_x, motion.leads_z)
-    breaks += [takeovers(pushes, smooth) for pushes in ways if pushes.furthest and len(pushes) > 1]
+    by_axis = (motion.sideways, motion.endways, motion.leads_x, motion.leads_z)
+    breaks += [takeovers(pushes, smooth) for pushes in by_axis if pushes.furthest and len(pushes) > 1]
     edges = np.sort(np.concatenate(breaks))
     keep = np.append(np.diff(edges) > 1e-12 * span, True)
     edges = edges[keep]
     edges[0], edges[-1] = 0.0, span
     start, end = edges[:-1], edges[1:]
     done: list[tuple[Array, Array, NDArray[np.int64]]] = []
-    most = _MOST_PARTS * start.size + _MOST_BESIDES
+    most = _MOST_SPANS_PER_STRETCH * start.size + _MOST_EXTRA_SPANS
     for halvings in range(_MOST_HALVINGS + 1):
         if start.size > most:
             raise SettingError(
-                f"chuck: the chucks move the work so unevenly that no steps are small enough for a chord of {chord:g} mm; "
-                "slow them, or ask for a coarser chord"
+                f"chuck: the chucks move the work so unevenly that no steps are small enough for a chord of {chord:g} mm",
+                remedy="slow the chucks down, or use a coarser chord",
             )
-        several = range(0, start.size, _PARTS_AT_ONCE)
-        parts = [_steps(motion, start[k : k + _PARTS_AT_ONCE], end[k : k + _PARTS_AT_ONCE], chord, halvings) for k in several]
+        batches = [slice(k, k + _SPANS_PER_BATCH) for k in range(0, start.size, _SPANS_PER_BATCH)]
+        parts = [_step_counts(motion, start[batch], end[batch], chord, halvings) for batch in batches]
         count, uneven = (np.concatenate(column) for column in zip(*parts, strict=True))
         uneven &= halvings < _MOST_HALVINGS
         done.append((start[~uneven], end[~uneven], count[~uneven]))
@@ -144,32 +146,32 @@ def spans_of(motion: Motion, span: float, chord: float) -> Spans:
 
 
 def corners_of(push: Push, span: float) -> Array:
-    """Return the places of the pass at which a push's curve goes from one arc to the next, or its cam's twist changes its law."""
+    """Return the places in the pass at which a push's curve changes from arc to arc, or its cam's twist changes its law."""
     if push.shaft.drift is not None:
         return _corners_of_drift(push, span)
     if push.rate == 0.0:
         return np.zeros(0)
     ends = sorted((push.start, push.start + push.rate * span))
-    inside = np.concatenate([(reached - push.start) / push.rate for reached in _between(push, *ends)])
+    inside = np.concatenate([(reached - push.start) / push.rate for reached in _arc_boundaries(push, *ends)])
     return inside[(inside > 0) & (inside < span)]
 
 
 def _corners_of_drift(push: Push, span: float) -> Array:
-    """Return the same where the cam does not turn evenly."""
+    """Return the result of `corners_of` for a cam that does not turn uniformly."""
     drift = push.shaft.drift
     assert drift is not None
-    u = np.linspace(0.0, span, _A_TURN * math.ceil(span) + 1)
-    joins = _reached(drift.way, u, np.array(drift.twist.joins))
+    u = np.linspace(0.0, span, _REVERSAL_SAMPLES * math.ceil(span) + 1)
+    joins = _roots(drift.fraction, u, np.array(drift.twist.joins))
     u = np.unique(np.concatenate([u, joins]))
-    u = np.unique(np.concatenate([u, _turning_back(push, u)]))
+    u = np.unique(np.concatenate([u, _reversals(push, u)]))
     along = push.along(u)
-    corners = np.sort(np.concatenate(_between(push, float(along.min()), float(along.max()))))
-    inside = np.concatenate([joins, _reached(push.along, u, corners)])
+    corners = np.sort(np.concatenate(_arc_boundaries(push, float(along.min()), float(along.max()))))
+    inside = np.concatenate([joins, _roots(push.along, u, corners)])
     return inside[(inside > 0) & (inside < span)]
 
 
-def _between(push: Push, low: float, high: float) -> list[Array]:
-    """Return where between two places along a push's curve one arc ends and another begins, rad."""
+def _arc_boundaries(push: Push, low: float, high: float) -> list[Array]:
+    """Return, arc by arc, the arguments between ``low`` and ``high`` at which an arc of a push's curve begins, rad."""
     curve, found = push.curve, [np.zeros(0)]
     for arc in curve.starts:
         first, last = math.ceil((low - arc) / curve.period), math.floor((high - arc) / curve.period)
@@ -177,36 +179,38 @@ def _between(push: Push, low: float, high: float) -> list[Array]:
     return found
 
 
-def _reached(at: Callable[[Array], Array], u: Array, values: Array) -> Array:
-    """Return where ``at``, which only rises or only falls from one of the places ``u`` to the next, comes to ``values``."""
+def _roots(at: Callable[[Array], Array], u: Array, values: Array) -> Array:
+    """Return the places at which ``at`` equals each of ``values``; it is monotonic from one of the places ``u`` to the next."""
     here = at(u)
     first, last = (np.searchsorted(values, each(here[:-1], here[1:])) for each in (np.minimum, np.maximum))
     count = last - first
     which = np.repeat(np.arange(count.size), count)
     value = values[np.arange(which.size) - np.repeat(np.cumsum(count) - count - first, count)]
     low, high, rises = u[which], u[which + 1], here[which] < here[which + 1]
-    for _ in range(_CLOSED_IN):
+    for _ in range(_BISECTIONS):
         middle = 0.5 * (low + high)
         short = (at(middle) < value) == rises
         low, high = np.where(short, middle, low), np.where(short, high, middle)
     return high
 
 
-def _turning_back(push: Push, u: Array) -> Array:
-    """Return where between places ``u`` a cam stops and turns back."""
+def _reversals(push: Push, u: Array) -> Array:
+    """Return the places, between places ``u``, at which a cam reverses."""
     along = push.along(u)
-    ways = np.sign(np.diff(along))
-    back = np.flatnonzero(ways[:-1] * ways[1:] < 0)
-    low, high, rises = u[back], u[back + 2], ways[back] > 0
-    for _ in range(_CLOSED_IN):
+    signs = np.sign(np.diff(along))
+    back = np.flatnonzero(signs[:-1] * signs[1:] < 0)
+    low, high, rises = u[back], u[back + 2], signs[back] > 0
+    for _ in range(_BISECTIONS):
         third = (high - low) / 3
         on = (push.along(low + third) < push.along(high - third)) == rises
         low, high = np.where(on, low + third, low), np.where(on, high, high - third)
     return 0.5 * (low + high)
 
 
-def _steps(motion: Motion, start: Array, end: Array, chord: float, halvings: int) -> tuple[NDArray[np.int64], NDArray[np.bool_]]:
-    """Return how many steps each span needs, and which spans bend so unevenly that they are better halved."""
+def _step_counts(
+    motion: Motion, start: Array, end: Array, chord: float, halvings: int
+) -> tuple[NDArray[np.int64], NDArray[np.bool_]]:
+    """Return the number of steps of each span, and which spans must be halved because their curvature varies too much."""
     places = np.linspace(0, 1, _PROBE + 1) if motion.still else np.append(np.linspace(0, 1, _PROBE + 1), _BETWEEN)
     probes = start[:, None] + (end - start)[:, None] * places
     points = np.concatenate([motion.place(part) for part in np.array_split(probes.ravel(), max(1, probes.size // _CHUNK))])
@@ -216,9 +220,9 @@ def _steps(motion: Motion, start: Array, end: Array, chord: float, halvings: int
     seen = np.maximum(np.maximum(near.max(axis=1), ends), far.max(axis=1) / 4)
     missed = np.zeros(start.size)
     if between.size:
-        missed = np.abs(between - np.einsum("kpi,pb->kbi", points, _TO_BETWEEN)).max(axis=(1, 2)) / chord
-    left = chord * (1 - 1.6 * np.minimum(missed, _MOST_MISSED))
-    most = _MARGIN * np.where(missed > _MISSED, seen, np.clip(_most_bent(points, chord), seen, 2 * seen))
+        missed = np.abs(between - np.einsum("kpi,pb->kbi", points, _BETWEEN_MATRIX)).max(axis=(1, 2)) / chord
+    left = chord * (1 - 1.6 * np.minimum(missed, _LATER_ERROR))
+    most = _MARGIN * np.where(missed > _INTERPOLATION_ERROR, seen, np.clip(_greatest_bend(points, chord), seen, 2 * seen))
     steps = _PROBE * np.sqrt(most / (8 * chord))
     count = np.maximum(np.ceil(steps * np.sqrt(chord / left)), 1)
     lopsided = (most > 2 * near.mean(axis=1)) & (steps > 2)
@@ -226,17 +230,17 @@ def _steps(motion: Motion, start: Array, end: Array, chord: float, halvings: int
     lopsided |= (curling > 0.02 * most) & (steps > 2)
     rough = (far.max(axis=1) > 6 * near.max(axis=1)) | (far.max(axis=1) < 2 * near.max(axis=1))
     uneven = (lopsided | (rough & (steps > 0.5))) & (most > _NOISE_MM)
-    uneven |= missed > (_MISSED if halvings < _SMOOTH_BY else _MOST_MISSED)
+    uneven |= missed > (_INTERPOLATION_ERROR if halvings < _STRICT_HALVINGS else _LATER_ERROR)
     return count.astype(np.int64), uneven
 
 
-def _most_bent(points: Array, chord: float) -> Array:
-    """Return how sharply spans bend at most, mm a probe squared, by the polynomials through (k, 9, 3) probes: (k,).
+def _greatest_bend(points: Array, chord: float) -> Array:
+    """Return a bound of the second derivative in each span, mm per squared interval: (k,), from (k, 9, 3) probes.
 
-    A step h strays from its straight line by no more than h**2 / 8 times the second derivative; of that, the part along the path
-    counts only as far as the path turns in a step, and in full where it may turn back.
+    The chord of a step h deviates from the path by at most h**2 / 8 times the second derivative. Its component along the path
+    counts only in proportion to the angle by which the path turns in a step, but fully if the path may reverse.
     """
-    speed, bend = np.einsum("kpi,pq->kqi", points, _TO_SPEED), np.einsum("kpi,pq->kqi", points, _TO_BEND)
+    speed, bend = np.einsum("kpi,pq->kqi", points, _SPEED_MATRIX), np.einsum("kpi,pq->kqi", points, _BEND_MATRIX)
     fast, straight = np.linalg.norm(speed, axis=2), np.linalg.norm(bend, axis=2)
     along = np.abs(np.einsum("kqi,kqi->kq", speed, bend)) / np.where(fast > 0, fast, 1.0)
     across = np.sqrt(np.maximum(straight**2 - along**2, 0.0))
@@ -248,8 +252,8 @@ def _most_bent(points: Array, chord: float) -> Array:
     return most
 
 
-def _to_derivatives(places: Array) -> tuple[Array, Array]:
-    """Return the matrices from the probes to slope and second derivative, at ``places``, of the polynomial through them."""
+def _derivative_matrices(places: Array) -> tuple[Array, Array]:
+    """Return the matrices from the probes to the first and second derivative, at ``places``, of the polynomial through them."""
     middle = _PROBE / 2
     probes = np.arange(_PROBE + 1) - middle
     powers = np.linalg.inv(np.vander(probes / middle, increasing=True))
@@ -259,21 +263,21 @@ def _to_derivatives(places: Array) -> tuple[Array, Array]:
     return powers.T @ slope, powers.T @ second
 
 
-_TO_SPEED, _TO_BEND = _to_derivatives(np.linspace(0.0, _PROBE, 2 * _PROBE + 1))
+_SPEED_MATRIX, _BEND_MATRIX = _derivative_matrices(np.linspace(0.0, _PROBE, 2 * _PROBE + 1))
 
 
-def _to_between() -> Array:
-    """Return the matrix from the probes to what the polynomial through all of them says between."""
-    ways = range(_PROBE + 1)
+def _between_matrix() -> Array:
+    """Return the matrix from the probes to the values, at `_BETWEEN`, of the polynomial through them."""
+    probes = range(_PROBE + 1)
     at = _BETWEEN * _PROBE
-    return np.array([np.prod([(at - q) / (p - q) for q in ways if q != p], axis=0) for p in ways])
+    return np.array([np.prod([(at - q) / (p - q) for q in probes if q != p], axis=0) for p in probes])
 
 
-_TO_BETWEEN: Final = _to_between()
+_BETWEEN_MATRIX: Final = _between_matrix()
 
 
 def _bends(points: Array, stride: int) -> Array:
-    """Return by how much each inner point bends away from its neighbours ``stride`` to either side, mm, across the path."""
+    """Return the second difference, mm, across the path, of each inner point and the points ``stride`` to either side."""
     before, here, after = points[:, : -2 * stride], points[:, stride:-stride], points[:, 2 * stride :]
     bend, along = before - 2 * here + after, after - before
     straight, length = (np.einsum("kpi,kpi->kp", each, each) for each in (bend, along))

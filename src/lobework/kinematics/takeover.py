@@ -1,4 +1,4 @@
-"""Where one push takes over from another, of those of which the furthest holds: the roots of their difference, none missed."""
+"""The places at which one of several pushes takes over from another: all roots of the difference of each pair."""
 
 from __future__ import annotations
 
@@ -17,57 +17,57 @@ if TYPE_CHECKING:
 
 __all__ = ["takeovers"]
 
-_AT_ONCE: Final = 65_536
+_INTERVALS_PER_BATCH: Final = 65_536
 _NARROWEST: Final = 2.0**-14
-"""Of a stretch: an interval in which a cam drifts, and whose bounds are therefore only estimated, is not halved further."""
+"""Shortest interval, as a fraction of the shortest stretch, for a cam that drifts: its bounds are only estimates."""
 _ROUNDING_MM: Final = 1e-12
-"""Two pushes that part by less at both ends of an interval are the same there, but for rounding."""
-_CLOSED_IN: Final = 60
-"""Halvings after which a root between two places is known to the last bit."""
-_LOOKED_AT: Final = np.linspace(0.0, 1.0, 9)
+"""If two pushes differ by less than this at both ends of an interval, they are equal there except for rounding."""
+_BISECTIONS: Final = 60
+"""Bisections after which a root is exact to the last bit."""
+_SAMPLES: Final = np.linspace(0.0, 1.0, 9)
+"""Points of an interval at which the speed of a cam that drifts is sampled."""
 _MARGIN: Final = 1.5
-"""How much faster a cam that drifts may turn, or change its speed, than it does where it is looked at."""
+"""Safety factor on the sampled speed, and change of speed, of a cam that drifts."""
 
 
 def takeovers(pushes: Pushes, smooth: Array) -> Array:
-    """Return the places of the pass at which another push takes over.
+    """Return the places in the pass at which another push becomes the furthest.
 
-    A push that goes further than the others by less than `CONTACT_MM` may be left out.
+    A push that exceeds the others by less than `CONTACT_MM` may be omitted.
 
     Parameters
     ----------
     pushes : Pushes
-        Of which the furthest holds.
+        Pushes of which the furthest acts.
     smooth : (m,) float64
-        Places of the pass, in order, between which every push is smooth.
+        Places in the pass, ascending, between which every push is smooth.
     """
     low, high = smooth[:-1][np.diff(smooth) > 0], smooth[1:][np.diff(smooth) > 0]
     found = [np.zeros(0)]
     for first, second in combinations(pushes.each, 2):
-        if first.curve is second.curve and first.scale == second.scale and _along_alike(first, second, smooth):
+        if first.curve is second.curve and first.scale == second.scale and _equal_arguments(first, second, smooth):
             continue
-        for k in range(0, low.size, _AT_ONCE):
-            found.append(_roots(first, second, low[k : k + _AT_ONCE], high[k : k + _AT_ONCE]))
+        for k in range(0, low.size, _INTERVALS_PER_BATCH):
+            found.append(_roots(first, second, low[k : k + _INTERVALS_PER_BATCH], high[k : k + _INTERVALS_PER_BATCH]))
     roots = np.concatenate(found)
     if len(pushes) == 2 or not roots.size:
         return roots
     each = np.array([push.at(roots) for push in pushes])
-    holding = np.abs(each - pushes.together(list(each))) <= CONTACT_MM
-    holder: Array = roots[holding.sum(axis=0) > 1]
-    return holder
+    furthest = np.abs(each - pushes.combine(list(each))) <= CONTACT_MM
+    shared: Array = roots[furthest.sum(axis=0) > 1]
+    return shared
 
 
-def _along_alike(first: Push, second: Push, smooth: Array) -> bool:
-    """Return whether two pushes go along one curve together."""
+def _equal_arguments(first: Push, second: Push, smooth: Array) -> bool:
+    """Return whether two pushes have the same argument of their curve throughout the pass."""
     u = np.append(smooth, 0.5 * (smooth[:-1] + smooth[1:]))
     return bool(np.array_equal(first.along(u), second.along(u)))
 
 
-class _Bent(NamedTuple):
-    """One push in the middle of intervals, (n,) each: its slope and second derivative, by ``u``.
+class _Derivatives(NamedTuple):
+    """First and second derivative of a push with respect to ``u`` at the middle of intervals, (n,) each.
 
-    ``bound`` is a bound of its second derivative all through the interval, ``change`` a bound of how far that departs from its
-    value in the middle.
+    ``bound`` bounds the second derivative in the interval; ``change`` bounds its difference from its value at the middle.
     """
 
     slope: Array
@@ -76,26 +76,26 @@ class _Bent(NamedTuple):
     change: Array
 
 
-class _Side:
-    """A push, with bounds of its curve's derivatives arc by arc."""
+class _BoundedPush:
+    """A push with bounds of the derivatives of its curve, arc by arc."""
 
     def __init__(self, push: Push) -> None:
         self.push, self.curve, self.even = push, push.curve, push.shaft.drift is None
-        self.bounds = _bounds(push.curve)
+        self.bounds = _arc_bounds(push.curve)
 
     def speeds(self, low: Array, high: Array) -> tuple[Array, Array]:
-        """Return how fast it goes along its curve in intervals, at most, and how fast that changes: rad for one of ``u``."""
+        """Return bounds, in intervals, of the first and second derivative of the curve's argument with respect to ``u``, rad."""
         if self.even:
             return np.full_like(low, abs(self.push.rate)), np.zeros_like(low)
-        step = (high - low) * (_LOOKED_AT[1] - _LOOKED_AT[0])
-        u = low[:, None] + (high - low)[:, None] * _LOOKED_AT
+        step = (high - low) * (_SAMPLES[1] - _SAMPLES[0])
+        u = low[:, None] + (high - low)[:, None] * _SAMPLES
         along = self.push.along(u.ravel()).reshape(u.shape)
         speed = np.abs(np.diff(along, axis=1)).max(axis=1) / step
         change = np.abs(np.diff(along, 2, axis=1)).max(axis=1) / step**2
         return _MARGIN * (speed + change * step), _MARGIN * change
 
-    def bent(self, middle: Array, half: Array, speed: Array, change: Array) -> _Bent:
-        """Return how it bends in intervals."""
+    def derivatives(self, middle: Array, half: Array, speed: Array, change: Array) -> _Derivatives:
+        """Return the derivatives of the push in intervals, and their bounds."""
         push, curve = self.push, self.curve
         arc, place = curve.locate(push.along(middle))
         per = curve.counts[arc] / curve.widths[arc]
@@ -108,7 +108,7 @@ class _Side:
         steepest, sharpest, third, jump = self.bounds[:, arc]
         crossed = np.floor(2 * speed * half * per) + 1
         size = abs(push.scale)
-        return _Bent(
+        return _Derivatives(
             slope=push.scale * rate * per * (c1 + t * (2 * c2 + t * 3 * c3)),
             second=push.scale * (rate * per) ** 2 * (2 * c2 + 6 * t * c3),
             bound=size * (sharpest * speed**2 + steepest * change),
@@ -116,8 +116,8 @@ class _Side:
         )
 
 
-def _bounds(curve: Curve) -> Array:
-    """Return bounds in each of a curve's arcs, (4, k): of its slope, its second and third derivative, and the second's jumps."""
+def _arc_bounds(curve: Curve) -> Array:
+    """Return bounds in each arc of a curve, (4, k): of its three derivatives, and of the jumps of the second."""
     per = np.repeat(curve.counts / curve.widths, curve.counts)
     _, c1, c2, c3 = curve.cells.T
     slope = (np.abs(c1) + 2 * np.abs(c2) + 3 * np.abs(c3)) * per
@@ -129,42 +129,42 @@ def _bounds(curve: Curve) -> Array:
 
 
 def _roots(first: Push, second: Push, low: Array, high: Array) -> Array:
-    """Return where two pushes go equally far, between (n,) places; halve intervals until each holds no root or just one.
+    """Return the places in (n,) intervals at which two pushes are equal; intervals are halved until each has one root or none.
 
-    In an interval of half-width h, with the difference d and its slope s in the middle and a bound m of its second derivative,
-    the difference stays within abs(s) h + m h**2 / 2 of d; and it only rises or only falls where abs(s) > m h.
+    Let h be half the width of an interval, d the difference of the pushes and s its slope at the middle, and m a bound of its
+    second derivative. Then the difference stays within abs(s) h + m h**2 / 2 of d, and it is monotonic if abs(s) > m h.
     """
-    found, (one, other) = [np.zeros(0)], (_Side(first), _Side(second))
+    found, (one, other) = [np.zeros(0)], (_BoundedPush(first), _BoundedPush(second))
     speeds = [*one.speeds(low, high), *other.speeds(low, high)]
     narrowest = 0.0 if one.even and other.even else (high - low).min(initial=np.inf) * _NARROWEST
 
-    def further(u: Array) -> Array:
-        difference: Array = first.at(u) - second.at(u)
-        return difference
+    def difference(u: Array) -> Array:
+        found: Array = first.at(u) - second.at(u)
+        return found
 
     while low.size:
         middle, half = 0.5 * (low + high), 0.5 * (high - low)
-        a, b = one.bent(middle, half, *speeds[:2]), other.bent(middle, half, *speeds[2:])
-        here, slope = further(middle), np.abs(a.slope - b.slope)
+        a, b = one.derivatives(middle, half, *speeds[:2]), other.derivatives(middle, half, *speeds[2:])
+        here, slope = difference(middle), np.abs(a.slope - b.slope)
         bound = np.minimum(a.bound + b.bound, np.abs(a.second - b.second) + a.change + b.change)
         reach = slope * half + 0.5 * bound * half**2
         some = np.abs(here) <= reach
         split = some & (slope <= bound * half) & (np.abs(here) + reach > CONTACT_MM) & (half > narrowest)
         split &= (low < middle) & (middle < high)
-        found.append(_closed_in(further, low[some & ~split], high[some & ~split]))
+        found.append(_bisected(difference, low[some & ~split], high[some & ~split]))
         speeds = [np.tile(each[split], 2) for each in speeds]
         low, high = np.concatenate([low[split], middle[split]]), np.concatenate([middle[split], high[split]])
     return np.concatenate(found)
 
 
-def _closed_in(further: Callable[[Array], Array], low: Array, high: Array) -> Array:
-    """Return a root in each of (n,) intervals at whose ends ``further`` has different signs; zero counts as above."""
-    ends = further(low), further(high)
+def _bisected(difference: Callable[[Array], Array], low: Array, high: Array) -> Array:
+    """Return a root of ``difference`` in each of (n,) intervals at whose ends its signs differ; zero counts as positive."""
+    ends = difference(low), difference(high)
     above = ends[0] >= 0
     crossed = (above != (ends[1] >= 0)) & (np.maximum(*np.abs(ends)) > _ROUNDING_MM)
     low, high, above = low[crossed], high[crossed], above[crossed]
-    for _ in range(_CLOSED_IN if low.size else 0):
+    for _ in range(_BISECTIONS if low.size else 0):
         middle = 0.5 * (low + high)
-        same = (further(middle) >= 0) == above
+        same = (difference(middle) >= 0) == above
         low, high = np.where(same, middle, low), np.where(same, high, middle)
     return high

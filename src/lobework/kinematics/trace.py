@@ -1,4 +1,4 @@
-"""The path that is cut: the cutter's pose seen from the piece, sampled as finely as the work asks and no finer."""
+"""The path that is cut: the tip of the cutter in the frame of the work, sampled to a chord tolerance."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from lobework.errors import SettingError, TooLargeError, require
 from lobework.geometry.continuity import all_finite
 from lobework.geometry.rigid import Array, Rigid
 from lobework.kinematics.closure import Closure, closure_of
-from lobework.kinematics.compiled_trace import can_weave, woven
+from lobework.kinematics.compiled_trace import can_compile, compiled_columns
 from lobework.kinematics.motion import Motion, motion_of
 from lobework.kinematics.sampling import Spans, spans_of, stretches
 from lobework.lathe.passes import Cut
@@ -25,7 +25,7 @@ __all__ = ["Spans", "Trace", "Way", "estimate", "lay_out", "trace"]
 Way = Literal["auto", "plain", "compiled"]
 
 COMPILED_FROM: Final = 25_000
-"""Samples from which the compiled way pays for its start-up."""
+"""Number of samples from which the compiled algorithm saves more time than its start-up takes."""
 BYTES_A_SAMPLE: Final = 32
 MOST_BYTES: Final = 4 * 10**9
 _CHUNK: Final = 8192
@@ -34,16 +34,16 @@ _TRIAL_TURNS: Final = 4
 
 @dataclass(frozen=True, eq=False, repr=False)
 class Trace:
-    """One cut's path on the piece.
+    """The path of one cut on the work.
 
     Parameters
     ----------
     motion : Motion
-        What was traced; it gives every axis and pose at any ``u``.
+        The motion that was traced; it gives every axis and pose at any ``u``.
     spans : Spans
-        How it was sampled.
+        The sampling.
     x, y, z : (n,) float64, mm
-        The cutter's tip on the piece; z is 0 on the face, negative below it, and read-only where it never changes.
+        The cutter's tip in the frame of the work; z is 0 on the face and negative below it. A constant z is read-only.
     """
 
     motion: Motion
@@ -57,26 +57,26 @@ class Trace:
 
     @cached_property
     def u(self) -> Array:
-        """(n,) float64: spindle turns since the pass began, or, the spindle still, the part of it done; 0 to ``cut.span``."""
+        """(n,) float64: turns of the spindle since the start of the pass; the fraction done if it stands still."""
         return self.spans.turns()
 
     @property
     def cut(self) -> Cut:
-        """The cut that was traced."""
+        """The cut of which this is the path."""
         return self.motion.cut
 
     @property
     def axes(self) -> dict[str, Array]:
-        """What each axis does, by the name of what it moves: "spindle", "x", "y", "z", "cam 1", "cam 2" (mm, degrees).
+        """Position of each axis, by the name of what it moves: "spindle", "x", "y", "z", "cam 1", "cam 2" (mm, degrees).
 
-        A cam's angle counts its phase and its twist, not its index, which is set by hand on notches; a slide's place counts the
-        lift that leads it, where a cam exists only in software.
+        The angle of a cam includes its phase and its twist, but not its index, which is set by hand on notches. The position of
+        a slide includes the lift of cams that exist only in software.
         """
         return self.motion.axes(self.u)
 
     @property
     def headstock(self) -> dict[str, Array]:
-        """How far the cams push the spindle: "sideways" (along its arc where it rocks) and "endways", (n,) mm."""
+        """Displacement of the spindle by the cams, (n,) mm: "sideways" (along the arc of a rocking headstock) and "endways"."""
         motion = self.motion
         return {
             "sideways": motion.sideways.at(self.u),
@@ -85,13 +85,13 @@ class Trace:
 
     @property
     def pose(self) -> Rigid:
-        """Where the bench's frame, moved to the cutter's tip and turned with the cutter, stands on the piece: n rigid motions."""
+        """Pose of the cutter in the frame of the work: n rigid motions of a frame at the tip that turns with the cutter."""
         turned = self.motion.work(self.u).inverse() @ self.motion.cutter(self.u)
         return Rigid(turned.rotation, np.stack([self.x, self.y, self.z], axis=-1))
 
     @property
     def closure(self) -> Closure:
-        """How the path joins up."""
+        """The closure of the path."""
         return closure_of(self.motion)
 
 
@@ -101,20 +101,21 @@ def trace(cut: Cut, *, chord: float = CHORD_MM, way: Way = "auto") -> Trace:
     Parameters
     ----------
     cut : Cut
-        What is cut, on which lathe.
+        The pass and the lathe.
     chord : float, mm
-        How far the path may stray from the straight line between two samples.
+        Greatest allowed distance between the path and the straight line from sample to sample.
     way : "auto", "plain" or "compiled"
-        "auto" takes the compiled way where there are samples enough to pay for its start-up. What that does not know goes the
-        plain way: a spindle that stands still, slides that follow a template, a cam that does not turn evenly.
+        The algorithm. "auto" chooses the compiled one if there are enough samples to make up for its start-up. The plain one is
+        used for what the compiled one does not support: a stationary spindle, slides that follow a template, a cam that does
+        not turn uniformly.
 
     Raises
     ------
     SettingError
-        Where the lathe cannot do what the cut asks, ``chord`` is finer than `CONTACT_MM`, or no steps are small enough for how
-        unevenly the chucks move.
+        If the lathe cannot make the cut, ``chord`` is finer than `CONTACT_MM`, or no step is small enough because the chucks
+        move too unevenly.
     TooLargeError
-        Where the samples would take more than `MOST_BYTES`.
+        If the samples would take more than `MOST_BYTES`.
 
     Examples
     --------
@@ -127,7 +128,7 @@ def trace(cut: Cut, *, chord: float = CHORD_MM, way: Way = "auto") -> Trace:
     >>> circle.u.size, bool(np.allclose(np.hypot(circle.x, circle.y), 10.0))
     (161, True)
     """
-    require(CONTACT_MM <= chord < math.inf, "chord", chord, f"at least {CONTACT_MM:g} mm: contact is not known finer")
+    require(CONTACT_MM <= chord < math.inf, "chord", chord, f"at least {CONTACT_MM:g} mm, the accuracy of contact")
     motion = motion_of(cut)
     _refuse_too_large(stretches(motion, cut.span))
     if cut.span > _TRIAL_TURNS:
@@ -135,17 +136,18 @@ def trace(cut: Cut, *, chord: float = CHORD_MM, way: Way = "auto") -> Trace:
     spans = spans_of(motion, cut.span, chord)
     total = int(spans.steps.sum())
     _refuse_too_large(total)
-    if can_weave(motion) and (way == "compiled" or (way == "auto" and total >= COMPILED_FROM)):
-        found = Trace(motion, spans, *woven(motion, spans)())
+    if can_compile(motion) and (way == "compiled" or (way == "auto" and total >= COMPILED_FROM)):
+        found = Trace(motion, spans, *compiled_columns(motion, spans)())
     else:
-        found = _plain(motion, spans)
+        found = _plain_trace(motion, spans)
     if not all(all_finite(each) for each in (found.x, found.y, found.z)):
-        raise SettingError("its path is not finite; change the settings of its cams and chucks", f"pass[{cut.group}]")
+        where = f"pass[{cut.group}]"
+        raise SettingError("its path is not finite", where, remedy="change the settings of its cams and chucks")
     return found
 
 
 def estimate(cut: Cut, *, chord: float = CHORD_MM) -> int:
-    """Return about how many samples the trace of ``cut`` would take, from its first turns."""
+    """Return the approximate number of samples of the trace of ``cut``, extrapolated from its first turns."""
     if not cut.span:
         return 1
     tried = min(cut.span, _TRIAL_TURNS)
@@ -160,12 +162,13 @@ def _refuse_too_large(samples: int) -> None:
     if samples * BYTES_A_SAMPLE > MOST_BYTES:
         raise TooLargeError(
             f"turns: this pass needs about {samples:.3g} samples, {samples * BYTES_A_SAMPLE / 1e9:.3g} GB; "
-            f"allowed: {MOST_BYTES / 1e9:g} GB; ask for fewer turns, less twist or a coarser chord"
+            f"allowed: {MOST_BYTES / 1e9:g} GB",
+            remedy="use fewer turns, less twist or a coarser chord",
         )
 
 
-def _plain(motion: Motion, spans: Spans) -> Trace:
-    """Return the trace by array arithmetic, a chunk at a time."""
+def _plain_trace(motion: Motion, spans: Spans) -> Trace:
+    """Return the trace, computed by array arithmetic in chunks."""
     x, y, z = (np.zeros(spans.total) for _ in range(3))
     for first in range(0, spans.total, _CHUNK):
         part = slice(first, first + _CHUNK)
@@ -174,5 +177,5 @@ def _plain(motion: Motion, spans: Spans) -> Trace:
 
 
 def lay_out(motion: Motion, chord: float) -> Callable[[], tuple[Array, Array, Array]]:
-    """Return what fills the columns x, y, z of a trace by the compiled loop, time and again in the same memory."""
-    return woven(motion, spans_of(motion, motion.cut.span, chord))
+    """Return a function that computes the columns x, y, z of a trace by the compiled loop, into the same memory at each call."""
+    return compiled_columns(motion, spans_of(motion, motion.cut.span, chord))
