@@ -341,9 +341,9 @@ USAGE = {
     "a missing job": (["make"], "JOB"),
     "an unknown option": (["make", "lid.toml", "--overwite"], "did you mean '--overwrite'?"),
     "an unknown option alone": (["--verison"], "did you mean '--version'?"),
-    "half an option": (["make", "lid.toml", "--over"], "'--over' is not understood here"),
+    "half an option": (["make", "lid.toml", "--over"], "'--over' is unknown here"),
     "an option without its folder": (["make", "lid.toml", "--into"], "--into"),
-    "two jobs": (["make", "lid.toml", "barrel.toml"], "'barrel.toml' is not understood here"),
+    "two jobs": (["make", "lid.toml", "barrel.toml"], "'barrel.toml' is unknown here"),
     "an argument that breaks the line": (["make", "no\nsuch\x1b[2J file"], "there is no such file"),
 }
 

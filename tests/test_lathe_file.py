@@ -426,7 +426,7 @@ def test_a_lathe_file_to_start_from_is_a_lathe(tmp_path, monkeypatch, capsys):
     assert main(["new", "lathe"]) == 2
     assert main(["new", "lathe", "my-bench"]) == 2
     *_, nameless, endless = capsys.readouterr().err.splitlines()
-    assert nameless.startswith("lobework: a lathe file wants a name")
+    assert nameless.startswith("lobework: a lathe file needs a name")
     assert endless.startswith("lobework: 'my-bench' must end in .toml")
     assert not Path("lathe").exists()
 

@@ -32,9 +32,9 @@ def test_a_ratio_is_said_every_way_that_is_asked_for(capsys):
     lines = answer(
         capsys, "ratio", "2/3", "--lobes", "4", "--decimals", "0,2", "--wheels", "20,30", "--steps", "200", "--radius", "30 mm"
     )
-    assert lines[0] == "2/3 (66.6666667 %): 8/3 lobes a turn of the work; closes after 3 turns"
+    assert lines[0] == "2/3 (66.6666667 %): 8/3 lobes per turn of the work; closes after 3 turns"
     assert rows(lines) == [
-        ["way", "runs at", "gap after 3 turns", "at any moment", "0.05 mm off"],
+        ["drive", "actual ratio", "gap after 3 turns", "step error", "0.05 mm off"],
         ["percent, no decimals", "67/100 (67 %)", "5.373 deg, 2.81 mm", "-", "after 1 turn"],
         ["percent, 2 decimals", "66.67 %", "0.054 deg, 0.0283 mm", "-", "after 6 turns"],
         ["20 drives 30", "2/3 (66.6666667 %)", "none", "-", "never"],
@@ -43,7 +43,7 @@ def test_a_ratio_is_said_every_way_that_is_asked_for(capsys):
 
 
 def test_a_ratio_alone_is_said_in_percent_of_two_decimals(capsys):
-    assert [row[0] for row in rows(answer(capsys, "ratio", "1/7"))] == ["way", "percent, 2 decimals"]
+    assert [row[0] for row in rows(answer(capsys, "ratio", "1/7"))] == ["drive", "percent, 2 decimals"]
 
 
 def test_a_backward_ratio_is_taken_as_it_is_written_and_shorter_is_below_zero(capsys):
@@ -95,7 +95,7 @@ def test_the_other_orders_of_a_train_are_said(capsys):
     """Brown & Sharpe, p. 62: drivers 24 and 48 with driven 100 and 32, in four arrangements."""
     said = answer(capsys, "helix", "--diameter", "2 in", "--lead", "3.60 in", "--even", "10 in", "--wheels", "24,32,48,100")
     assert "24 drives 32, 48 drives 100    3.6 in   exact" in said
-    others = said[-1].partition("may also stand so: ")[2].split("; ")
+    others = said[-1].partition("may also be arranged as: ")[2].split("; ")
     assert others == ["24 drives 100, 48 drives 32", "48 drives 32, 24 drives 100", "48 drives 100, 24 drives 32"]
 
 
@@ -152,7 +152,7 @@ def test_an_angle_gives_its_lead_back(capsys):
 def test_a_taper_is_listed_with_the_setting_that_is_least_out(capsys):
     lines = answer(capsys, "helix", "--diameter", "50", "40", "30", "--lead", "300")
     assert [line.split()[2] for line in lines[1:4]] == ["27.636", "22.728", "17.441"]
-    assert lines[-1] == "one setting for all: 22.539 deg, at most 5.098 deg out"
+    assert lines[-1] == "one setting for all: 22.539 deg, at most 5.098 deg off"
 
 
 BAD = {
@@ -162,24 +162,26 @@ BAD = {
     "ratio 1/3 --wheels 20": "--wheels: wheels=[20]: must be two or more; list every wheel that is owned",
     "ratio 1/3 --wheels 20,x": "--wheels: 'x' must be a whole number, such as 4",
     "ratio 1/3 --wheels 20,30 --pairs 9": "--wheels: pairs=9: must be a whole number, 1 to 6",
-    "ratio 1/3 --wheels 20,30 --within -1": "--within: '-1' must be zero or more, as a part of the ratio, such as '0.01 %'",
-    "ratio 1/3 --pairs 2": "--pairs wants --wheels as well; see lobework ratio --help",
-    "ratio 1/3 --parts 2": "--parts wants --steps as well; see lobework ratio --help",
-    "ratio 1/3 --seen 1": "--seen wants --radius as well; see lobework ratio --help",
-    "ratio 1/3 --cam 1": "--cam wants --lathe as well; see lobework ratio --help",
+    "ratio 1/3 --wheels 20,30 --within -1": "--within: '-1' must be a fraction of the ratio, from 0 to 1, such as '0.01 %'",
+    "ratio 1/3 --pairs 2": "--pairs needs --wheels as well; see lobework ratio --help",
+    "ratio 1/3 --parts 2": "--parts needs --steps as well; see lobework ratio --help",
+    "ratio 1/3 --seen 1": "--seen needs --radius as well; see lobework ratio --help",
+    "ratio 1/3 --cam 1": "--cam needs --lathe as well; see lobework ratio --help",
     "ratio 1/3 --radius -3": "--radius: '-3' must be above zero",
     "ratio 1/3 --units cm": "--units: 'cm' must be 'mm' or 'inch'",
     "ratio 1/3 --lobes 0": "--lobes: '0' must be one or more",
     "ratio 1/3 --decimals 99": "--decimals: places=99: must be decimals of a percent, 0 to 30",
     "ratio 1/99999": "--decimals: actual=0: must be other than zero; percent, 2 decimals is too coarse for 1/99999",
     "ratio 1/3 --steps 0": "--steps: cam=0: must be one step a turn or more",
-    "ratio 1/3 --steps 1,2,3": "--steps: '1,2,3' must be steps in a turn of the cam, and of the spindle, such as 3200,6400",
+    "ratio 1/3 --steps 1,2,3": "--steps: '1,2,3' must be motor steps per turn of the cam, and of the spindle, such as 3200,6400",
     "ratio 1/3 --lathe plain-bench --cam 0": "--cam: number=0: must be 1, 2 and so on, in the order in which a pass has its cams",
     "index 7": "give --wheel, such as --wheel 96,112, or --lathe; see lobework index --help",
     "index 7 --wheel 96 --lathe hand-bench": "give --wheel, such as --wheel 96,112, or --lathe; see lobework index --help",
-    "index 7 --lathe plain-bench": ("--lathe: 'plain-bench' has no wheel on its spindle; its file says one in a [[hand]] table"),
-    "ratio 1/3 --wheels 12-400": "--wheels: '12-400' wants --within as well, such as --within '0.001 %'",
-    "ratio 1/3 --wheels 400-12 --within 1": "--within: '1' must be zero or more, as a part of the ratio, such as '0.01 %'",
+    "index 7 --lathe plain-bench": (
+        "--lathe: 'plain-bench' has no dividing wheel on its spindle; describe one in a [[hand]] table of its file"
+    ),
+    "ratio 1/3 --wheels 12-400": "--wheels: '12-400' is a range of wheels; give --within too, such as --within '0.001 %'",
+    "ratio 1/3 --wheels 400-12 --within 1": "--within: '1' must be a fraction of the ratio, from 0 to 1, such as '0.01 %'",
     "ratio 1/3 --wheels 400-12 --within 0": "--wheels: most=12: must be a whole number of teeth, 400 to 1000",
     "index 7 --wheel 0": "--wheel: circles=[0]: must be whole numbers of holes, 1 to 100000",
     "index 7 --wheel 96,96": "--wheel: circles=[96, 96]: must be different circles",
@@ -189,14 +191,14 @@ BAD = {
     "index 1/3lobe --wheel 96": "ANGLE: '1/3lobe' must be an angle; a wheel has no lobes",
     "helix --diameter 5": "give one of --lead, --twist and --over, --angle, --travel and --turns; see lobework helix --help",
     "helix --diameter 5 --twist 9": (
-        "give one of --lead, --twist and --over, --angle, --travel and --turns; there is --twist and --over; "
+        "give one of --lead, --twist and --over, --angle, --travel and --turns; given: --twist and --over; "
         "see lobework helix --help"
     ),
     "helix --diameter 0 --lead 9": "diameter=0: must be above zero",
     "helix --diameter 5 --angle 91": "angle=91: must be -90 to 90 degrees",
     "helix --diameter 5 --travel 9 --turns 0": "turns=0: must be above zero",
     "helix --diameter 5 --angle 9 --even 5 --wheels 20,30": (
-        "wheels are found for a lead, from --even and --wheels together; see lobework helix --help"
+        "change wheels need a lead, and --even and --wheels together; see lobework helix --help"
     ),
 }
 

@@ -146,7 +146,7 @@ def test_where_a_file_cannot_be_written_none_is(tmp_path, monkeypatch, capsys):
 @pytest.mark.parametrize(
     ("arguments", "message"),
     [
-        (["new", "plugin"], "a plugin wants a name: lobework new plugin sway"),
+        (["new", "plugin"], "a plugin needs a name: lobework new plugin sway"),
         (["new", "plugin", "sway", "--kind", "chick"], "no kind of plugin is called 'chick'; did you mean 'chuck'?"),
         (["new", "plugin", "Sway"], "NAME: 'Sway' is no name for a plugin"),
         (["new", "lid.toml", "sway"], "'sway' belongs to lobework new plugin NAME"),

@@ -13,8 +13,8 @@ from lobework.jobs.jobfile import starter
 
 COMMAND = f'{sys.executable} -c "import sys; from lobework.cli import main; sys.exit(main())"'
 VERBS = ["check lid.toml", "draw lid.toml --into out", "--help", "--version", "schema"]
-FULL = "lobework: standard output cannot be written: No space left on device; make room, or send it elsewhere\n"
-CLOSED = "lobework: standard output is closed, so nothing can be printed; open it, or send it to /dev/null\n"
+FULL = "lobework: standard output cannot be written: No space left on device; free some space, or redirect it\n"
+CLOSED = "lobework: standard output is closed, so nothing can be printed; open it, or redirect it to /dev/null\n"
 
 
 @pytest.fixture(autouse=True)

@@ -1,4 +1,4 @@
-"""The command ``lobework``: verbs that read a job file and write, print or check what it asks for."""
+"""The command ``lobework``: its verbs read a job file and write, print or check the results."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ from lobework.text.printable import one_line
 
 __all__ = ["main"]
 
-_NO_MORE: Final = "stopped; nothing more was written"
+_STOPPED_MESSAGE: Final = "stopped; nothing more was written"
 _LONGEST_LINE: Final = 600
 
 
@@ -31,12 +31,12 @@ def main(arguments: Sequence[str] | None = None) -> int:
     Parameters
     ----------
     arguments : sequence of str, optional
-        What follows the command's name; the process's own unless given.
+        Arguments after the command's name; default: those of the process.
 
     Returns
     -------
     int
-        0 done, 1 the check found something, 2 the input is wrong, 70 a fault in a plugin or in lobework, 130 stopped by hand.
+        Exit code: 0 done, 1 the check has findings, 2 the input is wrong, 70 a fault in a plugin or in lobework, 130 interrupted.
 
     Examples
     --------
@@ -46,82 +46,82 @@ def main(arguments: Sequence[str] | None = None) -> int:
     sys.stderr = sys.stderr or nowhere()
     if sys.stdout is None:
         sys.stdout = nowhere()
-        return _say("standard output is closed, so nothing can be printed; open it, or send it to /dev/null", WRONG)
+        return _print_error("standard output is closed, so nothing can be printed; open it, or redirect it to /dev/null", WRONG)
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="backslashreplace")
     if arguments is None:
-        _be_quick()
-    with _Presses() as presses, contextlib.redirect_stdout(GuardedOutput(sys.stdout)):
+        _shorten_run()
+    with _LostInterrupts() as interrupts, contextlib.redirect_stdout(GuardedOutput(sys.stdout)):
         try:
             code = _run(sys.argv[1:] if arguments is None else arguments)
             sys.stdout.flush()
         except PrintError as error:
             leave(sys.stdout)
-            return _say(f"standard output cannot be written: {error}; make room, or send it elsewhere", WRONG)
+            return _print_error(f"standard output cannot be written: {error}; free some space, or redirect it", WRONG)
         except PluginError as error:
             if error.__cause__ is None:
-                return _say(str(error), WRONG)
-            return _fault(str(error), error)
+                return _print_error(str(error), WRONG)
+            return _report_fault(str(error), error)
         except LobeworkError as error:
             for other in (error, *getattr(error, "others", ())):
-                _say(str(other), WRONG)
+                _print_error(str(other), WRONG)
             return WRONG
         except KeyboardInterrupt:
-            return _say(_NO_MORE, STOPPED)
+            return _print_error(_STOPPED_MESSAGE, STOPPED)
         except BrokenPipeError:
             leave(sys.stdout)
             return DONE
         except (MemoryError, RecursionError) as error:
-            return _say(f"this job is more than the machine can hold ({type(error).__name__}); use a smaller one", WRONG)
-        except BaseException as error:  # noqa: BLE001 - whatever goes wrong is said in one line; sys.exit in a plugin's part too
-            if presses.lost:
-                return _say(_NO_MORE, STOPPED)
-            return _fault(f"a fault in {_whose(error)}: {type(error).__name__}: {_message(error)}", error)
+            return _print_error(f"this job is too large for this machine ({type(error).__name__}); use a smaller one", WRONG)
+        except BaseException as error:  # noqa: BLE001 - every error is reported in one line, sys.exit in a plugin too
+            if interrupts.lost:
+                return _print_error(_STOPPED_MESSAGE, STOPPED)
+            return _report_fault(f"a fault in {_owner_of(error)}: {type(error).__name__}: {_message_of(error)}", error)
     return code
 
 
-def _message(error: BaseException) -> str:
-    """Return an error's message; one whose own code fails to give it has none."""
+def _message_of(error: BaseException) -> str:
+    """Return the message of an error, or a substitute if the error's own ``__str__`` fails."""
     try:
         return str(error)
-    except Exception:  # noqa: BLE001 - a plugin's error may do anything
+    except Exception:  # noqa: BLE001 - the error class of a plugin may raise anything
         return "its message cannot be read"
 
 
-def _fault(message: str, error: BaseException) -> int:
-    """Say whose fault it is, or let Python say where, if asked."""
+def _report_fault(message: str, error: BaseException) -> int:
+    """Print the fault and return the exit code; with ``LOBEWORK_TRACEBACK`` set, raise it."""
     if os.environ.get("LOBEWORK_TRACEBACK"):
         raise error
-    return _say(f"{message}; LOBEWORK_TRACEBACK=1 shows where", FAULT)
+    return _print_error(f"{message}; LOBEWORK_TRACEBACK=1 shows where", FAULT)
 
 
-class _Presses:
-    """Notes a Ctrl-C that is lost: while numba compiles, Python is called back from where nothing can be raised."""
+class _LostInterrupts:
+    """Record a Ctrl-C that Python drops: an exception raised in a callback while numba compiles does not propagate."""
 
     def __enter__(self) -> Self:
-        self.lost, self._told = False, sys.unraisablehook
-        sys.unraisablehook = self._note
+        self.lost, self._previous_hook = False, sys.unraisablehook
+        sys.unraisablehook = self._record
         return self
 
     def __exit__(self, *_: object) -> None:
-        sys.unraisablehook = self._told
+        sys.unraisablehook = self._previous_hook
 
-    def _note(self, untold: sys.UnraisableHookArgs) -> None:
-        if isinstance(untold.exc_value, KeyboardInterrupt):
+    def _record(self, dropped: sys.UnraisableHookArgs) -> None:
+        if isinstance(dropped.exc_value, KeyboardInterrupt):
             self.lost = True
         else:
-            self._told(untold)
+            self._previous_hook(dropped)
 
 
-def _be_quick() -> None:
-    """Save this process what it has no use for: threads for large matrices, and a sweep of what ends with it anyway."""
+def _shorten_run() -> None:
+    """Skip work that a short process does not need: threads for large matrices, and garbage collection at exit."""
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     atexit.register(gc.freeze)
 
 
-def _whose(error: BaseException) -> str:
-    """Return in whose code a fault arose: a plugin's, by its name and package, or ours."""
+def _owner_of(error: BaseException) -> str:
+    """Return the owner of the code that raised an error: the title of a plugin, or "lobework itself"."""
     from lobework.plugins import registry
 
     record = None
@@ -130,8 +130,8 @@ def _whose(error: BaseException) -> str:
     return record.title if record else "lobework itself"
 
 
-def _say(message: str, code: int) -> int:
-    """Print one line on stderr, whatever the message holds, and return the code."""
+def _print_error(message: str, code: int) -> int:
+    """Print a message as one line on standard error, and return ``code``."""
     line = one_line(message)
     if len(line) > _LONGEST_LINE:
         line = f"{line[: _LONGEST_LINE - 103]}...{line[-100:]}"
@@ -153,33 +153,33 @@ def _run(arguments: Sequence[str]) -> int:
     if not first.startswith("-") and first not in _COMMANDS:
         raise UsageError(f"there is no command {first!r}{nearest(first, _COMMANDS)}; commands: {', '.join(_COMMANDS)}")
     try:
-        asked, rest = parser.parse_known_args(arguments)
-    except SystemExit as left:
-        return int(left.code or 0)
-    verb: Parser = getattr(asked, "verb", parser)
+        options, rest = parser.parse_known_args(arguments)
+    except SystemExit as exit_request:
+        return int(exit_request.code or 0)
+    verb: Parser = getattr(options, "verb", parser)
     if rest or verb is parser:
         verb.refuse(rest[0] if rest else arguments[0])
     with warnings.catch_warnings():
         warnings.simplefilter("default")
-        warnings.showwarning = lambda message, *_, **__: _say(f"note: {message}", 0)  # type: ignore[assignment]
+        warnings.showwarning = lambda message, *_, **__: _print_error(f"note: {message}", 0)  # type: ignore[assignment]
         try:
-            code: int = asked.act(asked)
+            code: int = options.act(options)
         finally:
-            _say_notes()
+            _print_notes()
     return code
 
 
-def _say_notes() -> None:
-    """Say what is to be noted of the plugins, if any have been loaded."""
+def _print_notes() -> None:
+    """Print the notes on the loaded plugins, if any have been loaded."""
     loaded = sys.modules.get("lobework.plugins.registry")
     for note in loaded.noted() if loaded is not None else ():
-        _say(f"note: {note}", DONE)
+        _print_error(f"note: {note}", DONE)
 
 
 def _parser() -> Parser:
     parser = Parser(
         prog="lobework",
-        description="A rose engine on paper: see a pattern, check it, set the lathe, and send the program, before wood is cut.",
+        description="A rose engine on paper: draw a pattern, check it, set the lathe, and write its program, before wood is cut.",
         epilog="Start here: lobework new lid.toml && lobework make lid.toml",
         formatter_class=argparse.RawDescriptionHelpFormatter,
         allow_abbrev=False,
@@ -195,7 +195,7 @@ class _Version(argparse.Action):
     """Print the version."""
 
     def __call__(self, parser: argparse.ArgumentParser, *_: Any, **__: Any) -> None:
-        """Print and leave."""
+        """Print the version and exit."""
         print(f"lobework {lobework.__version__}")
         parser.exit()
 

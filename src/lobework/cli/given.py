@@ -1,4 +1,4 @@
-"""What is written on a command line, read: numbers, lists and lengths; and answers set in columns."""
+"""Values of a command line: numbers, lists and lengths; and output in columns."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ import argparse
 import contextlib
 import re
 from collections.abc import Callable, Iterator, Sequence
-from typing import TYPE_CHECKING, Final, TypeVar
+from typing import TYPE_CHECKING, TypeVar
 
 from lobework.cli.parser import Parser
 from lobework.errors import InputError, SettingError
@@ -16,42 +16,43 @@ if TYPE_CHECKING:
 
 __all__ = [
     "above_zero",
+    "add_radius",
+    "add_units",
+    "allow_signed_values",
     "columns",
     "length_of",
+    "option_errors",
     "read",
-    "takes_radius",
-    "takes_signed",
-    "takes_units",
-    "told",
+    "require_others",
     "units_of",
-    "wants",
-    "whole",
-    "wholes",
+    "whole_number",
+    "whole_numbers",
 ]
 
 _T = TypeVar("_T")
-_SIGNED: Final = re.compile(r"-\d")
 
 
-def takes_signed(verb: Parser) -> None:
-    """Let what begins like '-3/4' be a value; argparse alone takes only whole and decimal numbers so."""
-    verb._negative_number_matcher = _SIGNED
+def allow_signed_values(verb: Parser) -> None:
+    """Let a verb take values such as '-3/4' and '-35deg'; argparse takes them for options otherwise."""
+    verb.signed_values = True
 
 
-def takes_radius(verb: Parser) -> None:
-    """Let a verb take a radius of the work, and units."""
-    verb.add_argument("--radius", metavar="LENGTH", help="where on the work: then lengths are given too")
-    takes_units(verb)
+def add_radius(verb: Parser) -> None:
+    """Add the options for a radius of the work and for units."""
+    message = "a radius of the work: angles are then also printed as lengths at this radius"
+    verb.add_argument("--radius", metavar="LENGTH", help=message)
+    add_units(verb)
 
 
-def takes_units(verb: Parser) -> None:
-    """Let a verb take the units of lengths."""
-    verb.add_argument("--units", metavar="UNIT", help="mm or inch, of bare lengths and of those printed (otherwise as given)")
+def add_units(verb: Parser) -> None:
+    """Add the option for the units of lengths."""
+    message = "mm or inch: the unit of lengths given without one, and of printed lengths (default: that of the lengths given)"
+    verb.add_argument("--units", metavar="UNIT", help=message)
 
 
 @contextlib.contextmanager
-def told(option: str) -> Iterator[None]:
-    """Let a complaint name the option that it is about."""
+def option_errors(option: str) -> Iterator[None]:
+    """Add the name of an option to the errors raised inside."""
     try:
         yield
     except InputError as error:
@@ -59,57 +60,57 @@ def told(option: str) -> Iterator[None]:
 
 
 def read(option: str, given: str, by: Callable[[str], _T]) -> _T:
-    """Return what an option says."""
-    with told(option):
+    """Return the value of an option, as ``by`` reads it; its errors name the option."""
+    with option_errors(option):
         return by(given)
 
 
-def wants(asked: argparse.Namespace, **others: str) -> None:
-    """Refuse options that mean nothing without another."""
+def require_others(options: argparse.Namespace, **others: str) -> None:
+    """Raise `UsageError` if an option is given without the other option that it needs."""
     for name, other in others.items():
-        if getattr(asked, name) is not None and getattr(asked, other) is None:
-            asked.verb.error(f"--{name} wants --{other} as well")
+        if getattr(options, name) is not None and getattr(options, other) is None:
+            options.verb.error(f"--{name} needs --{other} as well")
 
 
-def whole(text: str) -> int:
+def whole_number(text: str) -> int:
     """Return a whole number, zero or more."""
     if not re.fullmatch(r"\s*\d{1,9}\s*", text):
-        raise InputError(f"{text!r} must be a whole number, such as 4")
+        raise InputError(given=repr(text), must_be="a whole number, such as 4")
     return int(text)
 
 
-def wholes(text: str) -> list[int]:
-    """Return whole numbers with commas between."""
-    return [whole(each) for each in text.split(",")]
+def whole_numbers(text: str) -> list[int]:
+    """Return the whole numbers of a list with commas."""
+    return [whole_number(each) for each in text.split(",")]
 
 
-def units_of(asked: argparse.Namespace, *lengths: str | None) -> LengthUnit:
-    """Return the units that are asked for, or those of the lengths given."""
-    if asked.units in ("mm", "inch"):
-        return "inch" if asked.units == "inch" else "mm"
-    if asked.units is not None:
-        raise InputError(f"{asked.units!r} must be 'mm' or 'inch'", "--units")
+def units_of(options: argparse.Namespace, *lengths: str | None) -> LengthUnit:
+    """Return the units of the option ``--units``; default: those of the lengths given."""
+    if options.units in ("mm", "inch"):
+        return "inch" if options.units == "inch" else "mm"
+    if options.units is not None:
+        raise InputError(where="--units", given=repr(options.units), must_be="'mm' or 'inch'")
     return "inch" if any(re.search(r"\d\s*in(ch)?\s*$", each) for each in lengths if each) else "mm"
 
 
 def length_of(option: str, given: str, units: LengthUnit) -> float:
-    """Return a length, mm; a bare number is in ``units``."""
+    """Return a length, mm; a number without a unit is in ``units``."""
     from lobework.quantities.units import length
 
     return read(option, given, lambda text: length(text, units))
 
 
 def above_zero(option: str, given: str | None, units: LengthUnit, otherwise: float) -> float:
-    """Return a length above zero."""
+    """Return a length above zero, mm, or ``otherwise`` if the option is not given."""
     if given is None:
         return otherwise
     if (found := length_of(option, given, units)) <= 0:
-        raise SettingError(f"{given!r} must be above zero", option)
+        raise SettingError(where=option, given=repr(given), must_be="above zero")
     return found
 
 
 def columns(rows: Sequence[Sequence[str]]) -> Iterator[str]:
-    """Yield a line for each row, its cells in columns."""
+    """Yield each row as a line, with its cells aligned in columns."""
     widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
     for row in rows:
         yield "   ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip()

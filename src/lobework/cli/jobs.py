@@ -1,11 +1,11 @@
-"""Verbs that read a job and write, print or check what it asks for."""
+"""Verbs that read a job, and write, print or check it."""
 
 from __future__ import annotations
 
 import argparse
 from typing import TYPE_CHECKING, Any, Final
 
-from lobework.cli.parser import DONE, FOUND, Verbs, add_verb, takes_folder, takes_job, takes_target
+from lobework.cli.parser import DONE, FOUND, Verbs, add_folder, add_job, add_target, add_verb
 from lobework.cli.writing import OutputError, air_of, folder_of, progress, refuse, save, say, with_job
 from lobework.errors import InputError, LobeworkError
 
@@ -19,58 +19,58 @@ __all__ = ["VERBS"]
 
 
 def _add_make(verbs: Any, name: str) -> None:
-    message = "write everything for a job, and say what the check finds"
+    message = "write every file of a job, and print the findings of the check"
     verb = add_verb(verbs, name, message, "lobework make lid.toml --into lid", _make)
-    takes_job(verb)
-    takes_folder(verb, "otherwise ./ and the job file's name")
+    add_job(verb)
+    add_folder(verb, "default: ./ and the job file's name")
 
 
 def _add_draw(verbs: Any, name: str) -> None:
     verb = add_verb(verbs, name, "write the drawing, in true size", "lobework draw lid.toml --as svg", _draw)
-    takes_job(verb)
-    takes_target(verb, "svg")
-    takes_folder(verb, "otherwise ./ and the job file's name")
+    add_job(verb)
+    add_target(verb, "svg")
+    add_folder(verb, "default: ./ and the job file's name")
 
 
 def _add_carve(verbs: Any, name: str) -> None:
-    message = "carve the work, and write what is left: a picture, a solid or a page"
+    message = "carve the work, and write the result as a picture, a solid or a page"
     verb = add_verb(verbs, name, message, "lobework carve lid.toml --as relief", _carve)
-    takes_job(verb)
-    takes_target(verb, "relief")
-    verb.add_argument("--resolution", metavar="LENGTH", help="from ray to ray, such as '0.02 mm' (otherwise the job's)")
-    verb.add_argument("--backend", metavar="NAME", help="the way of carving, of those that lobework list shows")
-    takes_folder(verb, "otherwise ./ and the job file's name")
+    add_job(verb)
+    add_target(verb, "relief")
+    verb.add_argument("--resolution", metavar="LENGTH", help="distance between rays, such as '0.02 mm' (default: the job's)")
+    verb.add_argument("--backend", metavar="NAME", help="the backend that carves, one of those that lobework list shows")
+    add_folder(verb, "default: ./ and the job file's name")
 
 
 def _add_program(verbs: Any, name: str) -> None:
     verb = add_verb(verbs, name, "write the program for the controller", "lobework program lid.toml --into lid", _program)
-    takes_job(verb)
-    takes_target(verb, "rs274")
-    message = "to try it in air: so far off the work, such as '5 mm', every other axis as it cuts; written to program-air.ngc"
+    add_job(verb)
+    add_target(verb, "rs274")
+    message = "write a program for a trial in air, this distance off the work, such as '5 mm'; its file is program-air.ngc"
     verb.add_argument("--air", metavar="LENGTH", help=message)
-    takes_folder(verb, "otherwise ./ and the job file's name")
+    add_folder(verb, "default: ./ and the job file's name")
 
 
 def _add_settings(verbs: Any, name: str) -> None:
     verb = add_verb(verbs, name, "print the numbers to set and the steps in order", "lobework settings lid.toml", _settings)
-    takes_job(verb)
-    takes_target(verb, "text")
-    takes_folder(verb, "otherwise they are printed")
+    add_job(verb)
+    add_target(verb, "text")
+    add_folder(verb, "default: print them")
 
 
 def _add_check(verbs: Any, name: str) -> None:
-    message = "say what would go wrong; exit code 1 where something would"
-    takes_job(add_verb(verbs, name, message, "lobework check lid.toml", _check))
+    message = "print what would go wrong; exit code 1 if anything would"
+    add_job(add_verb(verbs, name, message, "lobework check lid.toml", _check))
 
 
-def _make(asked: argparse.Namespace) -> int:
+def _make(options: argparse.Namespace) -> int:
     from lobework.checks.workpiece import body_findings, carving_findings
     from lobework.plugins import registry
 
-    def made(job: Job) -> int:
-        folder = folder_of(asked)
-        targets, absent, without = _runnable(registry.installed().targets().values(), job)
-        refuse([folder / target.file for target in targets], overwrite=asked.overwrite)
+    def act(job: Job) -> int:
+        folder = folder_of(options)
+        targets, absent, without = _writable(registry.installed().targets().values(), job)
+        refuse([folder / target.file for target in targets], overwrite=options.overwrite)
         traces = job.trace()
         found = traces.check()
         if any(target.shows == "carving" for target in targets):
@@ -82,18 +82,18 @@ def _make(asked: argparse.Namespace) -> int:
                 contents[folder / target.file] = target.render(traces.shown(target.shows))
             except LobeworkError as error:
                 without.append(f"left out {target.file}: {error}")
-        save(contents, overwrite=asked.overwrite)
+        save(contents, overwrite=options.overwrite)
         read, sound = _read_back(job, contents)
         say([*absent, *without, *found, *read])
         if any(target.shows == "program" for target in targets):
-            _caution(job, silent=True)
+            _print_cautions(job, silent=True)
         return DONE if sound and not without else FOUND
 
-    return with_job(asked.job, made)
+    return with_job(options.job, act)
 
 
 def _read_back(job: Job, contents: Mapping[Path, bytes]) -> tuple[list[str], bool]:
-    """Return what comes of the program that was written when it is read back, in a line, and whether that is well."""
+    """Prove the program among the written files; return the lines to print, and whether it is proved."""
     program = next((path for path in contents if path.name == "program.ngc"), None)
     if program is None:
         return [], True
@@ -104,21 +104,23 @@ def _read_back(job: Job, contents: Mapping[Path, bytes]) -> tuple[list[str], boo
     return [f"{program.name} {proof.summary}"], proof.proved
 
 
-def _runnable(targets: Any, job: Job) -> tuple[list[Any], list[str], list[str]]:
-    """Return the targets that can be written for a job here, and lines on the others.
+def _writable(targets: Any, job: Job) -> tuple[list[Any], list[str], list[str]]:
+    """Return the targets that can be written for a job, and lines on the others.
 
-    The first lines name the files that such a job does not have, the second those that are left out for want of something here.
+    The first lines name the files that the job does not have, the second those that need a package that is not installed.
     """
-    absent = {each.name: f"no {each.file}: {why}" for each in targets if (why := _has_no(each, job))}
+    absent = {each.name: f"no {each.file}: {why}" for each in targets if (why := _why_absent(each, job))}
     without = {
-        each.name: f"left out {each.file}: {lacks}" for each in targets if each.name not in absent and (lacks := _lacks(each))
+        each.name: f"left out {each.file}: {lack}"
+        for each in targets
+        if each.name not in absent and (lack := _missing_package(each))
     }
     made = [each for each in targets if each.name not in absent | without]
     return made, list(absent.values()), list(without.values())
 
 
-def _has_no(target: Any, job: Job) -> str:
-    """Return why a job has no such file; empty if it has one."""
+def _why_absent(target: Any, job: Job) -> str:
+    """Return the reason why a job has no file of this target; empty if it has one."""
     if target.shows == "carving" and (why := job.uncarvable):
         return why
     if target.shows == "program" and not job.lathe.axes:
@@ -126,8 +128,8 @@ def _has_no(target: Any, job: Job) -> str:
     return ""
 
 
-def _lacks(target: Any) -> str:
-    """Return what is not installed that a target needs; empty if all is there."""
+def _missing_package(target: Any) -> str:
+    """Return the remedy if a target needs a package that is not installed; empty otherwise."""
     from importlib.util import find_spec
 
     if target.needs and find_spec(target.needs[0]) is None:
@@ -136,7 +138,7 @@ def _lacks(target: Any) -> str:
 
 
 def _target(name: str, shows: str) -> Any:
-    """Return a target by name, if it shows what the command is for."""
+    """Return the target of a name among those that show ``shows``."""
     from lobework.errors import UnknownNameError
     from lobework.plugins import registry
 
@@ -146,61 +148,61 @@ def _target(name: str, shows: str) -> Any:
     return fits[name]
 
 
-def _draw(asked: argparse.Namespace) -> int:
+def _draw(options: argparse.Namespace) -> int:
     def act(job: Job) -> int:
-        target = _target(asked.target, "drawing")
-        path = folder_of(asked) / target.file
-        refuse([path], overwrite=asked.overwrite)
-        save({path: target.render(job.drawing())}, overwrite=asked.overwrite)
+        target = _target(options.target, "drawing")
+        path = folder_of(options) / target.file
+        refuse([path], overwrite=options.overwrite)
+        save({path: target.render(job.drawing())}, overwrite=options.overwrite)
         return DONE
 
-    return with_job(asked.job, act)
+    return with_job(options.job, act)
 
 
-def _program(asked: argparse.Namespace) -> int:
+def _program(options: argparse.Namespace) -> int:
     def act(job: Job) -> int:
-        target = _target(asked.target, "program")
-        air = air_of(asked.air, job)
-        path = folder_of(asked) / target.file
+        target = _target(options.target, "program")
+        air = air_of(options.air, job)
+        path = folder_of(options) / target.file
         path = path.with_stem(f"{path.stem}-air") if air else path
-        refuse([path], overwrite=asked.overwrite)
-        save({path: target.render(job.program(air))}, overwrite=asked.overwrite)
-        _caution(job, silent=target.name == "rs274")
+        refuse([path], overwrite=options.overwrite)
+        save({path: target.render(job.program(air))}, overwrite=options.overwrite)
+        _print_cautions(job, silent=target.name == "rs274")
         return DONE
 
-    return with_job(asked.job, act)
+    return with_job(options.job, act)
 
 
-def _caution(job: Job, *, silent: bool) -> None:
-    """Print, in the last line before somebody goes to the lathe, what to mind there."""
+def _print_cautions(job: Job, *, silent: bool) -> None:
+    """Print the cautions for running the program, as the last line."""
     from lobework.text.cautions import IN_SHORT, SILENT
 
     message = f"{SILENT}; " if silent and job.lathe.controller.comments == "none" else ""
     print(f"{message}{IN_SHORT}")
 
 
-def _carve(asked: argparse.Namespace) -> int:
+def _carve(options: argparse.Namespace) -> int:
     from lobework.checks.workpiece import carving_findings, carving_summary
     from lobework.render.relief.wood import material_findings
 
     def act(job: Job) -> int:
-        target = _target(asked.target, "carving")
-        path = folder_of(asked) / target.file
-        refuse([path], overwrite=asked.overwrite)
-        if not job.uncarvable and (lacks := _lacks(target)):
-            raise OutputError(InputError(lacks, f"--as {target.name}"))
-        resolution = _resolution(asked.resolution, job)
-        carving = job.carve(resolution, backend=asked.backend, progress=progress("carving"))
+        target = _target(options.target, "carving")
+        path = folder_of(options) / target.file
+        refuse([path], overwrite=options.overwrite)
+        if not job.uncarvable and (missing := _missing_package(target)):
+            raise OutputError(InputError(missing, where=f"--as {target.name}"))
+        resolution = _resolution(options.resolution, job)
+        carving = job.carve(resolution, backend=options.backend, progress=progress("carving"))
         found = [*carving_findings(carving, job.units), *material_findings(job.piece)]
-        save({path: target.render(carving)}, overwrite=asked.overwrite)
+        save({path: target.render(carving)}, overwrite=options.overwrite)
         say([*carving_summary(carving, job.units), *found])
         return FOUND if any(finding.level == "problem" for finding in found) else DONE
 
-    return with_job(asked.job, act)
+    return with_job(options.job, act)
 
 
 def _resolution(given: str | None, job: Job) -> float | None:
-    """Return the resolution that the command line asks for, mm, once it is one that the work can be carved at."""
+    """Return the resolution given on the command line, mm; raise an error if the work cannot be carved at it."""
     from lobework.carve import stock_of
     from lobework.jobs.jobfile.source import pointed
     from lobework.quantities.units import length
@@ -216,27 +218,27 @@ def _resolution(given: str | None, job: Job) -> float | None:
     return resolution
 
 
-def _settings(asked: argparse.Namespace) -> int:
+def _settings(options: argparse.Namespace) -> int:
     def act(job: Job) -> int:
-        target = _target(asked.target, "settings")
-        if asked.into is None:
+        target = _target(options.target, "settings")
+        if options.into is None:
             print(target.render(job.settings()).decode("utf-8"), end="")
             return DONE
-        path = asked.into / target.file
-        refuse([path], overwrite=asked.overwrite)
-        save({path: target.render(job.settings())}, overwrite=asked.overwrite)
+        path = options.into / target.file
+        refuse([path], overwrite=options.overwrite)
+        save({path: target.render(job.settings())}, overwrite=options.overwrite)
         return DONE
 
-    return with_job(asked.job, act)
+    return with_job(options.job, act)
 
 
-def _check(asked: argparse.Namespace) -> int:
+def _check(options: argparse.Namespace) -> int:
     def act(job: Job) -> int:
         found = job.check()
         say(found or ["nothing found"])
         return FOUND if any(finding.level != "note" for finding in found) else DONE
 
-    return with_job(asked.job, act)
+    return with_job(options.job, act)
 
 
 VERBS: Final[Verbs] = {

@@ -1,4 +1,4 @@
-"""Verbs on numbers alone: ratios and the wheels that make them, and index lists."""
+"""Verbs that compute numbers: drive ratios with their change wheels, and index lists."""
 
 from __future__ import annotations
 
@@ -12,15 +12,15 @@ from typing import TYPE_CHECKING, Any, Final
 
 from lobework.cli.given import (
     above_zero,
+    add_radius,
+    allow_signed_values,
     columns,
+    option_errors,
     read,
-    takes_radius,
-    takes_signed,
-    told,
+    require_others,
     units_of,
-    wants,
-    whole,
-    wholes,
+    whole_number,
+    whole_numbers,
 )
 from lobework.cli.parser import DONE, FOUND, Verbs, add_verb
 from lobework.errors import InputError, SettingError
@@ -34,87 +34,94 @@ if TYPE_CHECKING:
 __all__ = ["VERBS", "other_orders"]
 
 _MOST_TURNS: Final = 1000
-"""To close in: nobody winds a pass for longer, so the gap is said for one turn."""
+"""Above this number of turns to close, the gap after one turn is printed: no pass is that long."""
 
 _MOST_MEDIANTS: Final = 100
 
 _LONG: Final = 1000
-"""A denominator that nobody reads at a glance."""
+"""Smallest denominator that is too long to print as a fraction."""
 
 
 def _add_ratio(verbs: Any, name: str) -> None:
-    message = "say how near a drive comes to a ratio: percents, change wheels, motors; exit code 1 where nothing is near enough"
+    message = "print how near a drive comes to a ratio: percents, change wheels, motors; exit code 1 if no train is near enough"
     verb = add_verb(verbs, name, message, "lobework ratio 2/3 --lobes 4 --wheels 20,30,45,60 --radius 30", _ratio)
-    takes_signed(verb)
-    verb.add_argument("ratio", metavar="RATIO", help="cam turns in one of the spindle, such as 2/3, -3/4 or '66.67 %%'")
-    verb.add_argument("--lobes", metavar="N", help="lobes of the cam (otherwise 1)")
-    verb.add_argument("--decimals", metavar="LIST", help="of the percent that a control takes, such as 1,2 (otherwise 2)")
-    verb.add_argument("--wheels", metavar="LIST", help="teeth of the wheels owned, such as 20,30,45,60; or 12-400, to be cut")
-    verb.add_argument("--pairs", metavar="N", help="most pairs of wheels (otherwise 2)")
-    verb.add_argument("--within", metavar="PART", help="how far off it may be, such as '0.01 %%': then only the cheapest train")
-    verb.add_argument("--steps", metavar="LIST", help="motor steps in a turn of the cam, and of the spindle: 3200 or 3200,6400")
+    allow_signed_values(verb)
+    verb.add_argument("ratio", metavar="RATIO", help="turns of the cam per turn of the spindle, such as 2/3, -3/4 or '66.67 %%'")
+    verb.add_argument("--lobes", metavar="N", help="lobes of the cam (default: 1)")
+    verb.add_argument("--decimals", metavar="LIST", help="decimals of a percentage setting, such as 1,2 (default: 2)")
     verb.add_argument(
-        "--parts", metavar="N", help="parts of a step in which a control counts that moves the cam at each spindle step"
+        "--wheels",
+        metavar="LIST",
+        help="teeth of your wheels, such as 20,30,45,60; or 12-400, a range of wheels to cut",
     )
-    verb.add_argument("--lathe", metavar="NAME", help="a lathe that lobework list shows, or a lathe file: as it turns the cam")
-    verb.add_argument("--cam", metavar="N", help="which of the lathe's cams (otherwise 1)")
-    verb.add_argument("--mediants", action="store_true", help="also list the fractions that close in on it, with their errors")
-    takes_radius(verb)
-    verb.add_argument("--seen", metavar="LENGTH", help="how far off it is before it is seen (otherwise 0.05 mm)")
+    verb.add_argument("--pairs", metavar="N", help="largest number of pairs of wheels (default: 2)")
+    verb.add_argument("--within", metavar="PART", help="largest error, such as '0.01 %%'; prints only the cheapest train")
+    verb.add_argument("--steps", metavar="LIST", help="motor steps per turn of the cam, and of the spindle: 3200 or 3200,6400")
+    verb.add_argument(
+        "--parts",
+        metavar="N",
+        help="fractions of a step that a control counts, if it moves the cam once per spindle step",
+    )
+    verb.add_argument("--lathe", metavar="NAME", help="a lathe that lobework list shows, or a lathe file: how it drives the cam")
+    verb.add_argument("--cam", metavar="N", help="number of the lathe's cam (default: 1)")
+    verb.add_argument("--mediants", action="store_true", help="also list fractions that approach the ratio, with their errors")
+    add_radius(verb)
+    verb.add_argument("--seen", metavar="LENGTH", help="smallest error that is visible (default: 0.05 mm)")
 
 
 def _add_index(verbs: Any, name: str) -> None:
-    message = "list where the pin goes for divisions or angles, and how far off that is"
+    message = "list the settings of the index pin for divisions or angles, with their errors"
     verb = add_verb(verbs, name, message, "lobework index 7 --wheel 96,112 --radius 30", _index)
-    takes_signed(verb)
+    allow_signed_values(verb)
     verb.add_argument(
-        "divisions", metavar="N or ANGLE", nargs="+", help="into how many parts; or angles, such as '35 deg' '1/3 turn'"
+        "divisions", metavar="N or ANGLE", nargs="+", help="number of divisions; or angles, such as '35 deg' '1/3 turn'"
     )
-    verb.add_argument("--wheel", metavar="LIST", help="holes of its circles, or its notches, such as 96,112")
+    verb.add_argument("--wheel", metavar="LIST", help="holes of the wheel's circles, or its notches, such as 96,112")
     verb.add_argument(
-        "--lathe", metavar="NAME", help="or the wheel of a lathe's spindle: one that lobework list shows, or a file"
+        "--lathe", metavar="NAME", help="a lathe that lobework list shows, or a lathe file: the wheel on its spindle"
     )
-    verb.add_argument("--worm", metavar="N", help="turns of the crank for one of the work, where the circles are the crank's")
-    takes_radius(verb)
+    verb.add_argument("--worm", metavar="N", help="turns of the crank per turn of the work, if the circles belong to a crank")
+    add_radius(verb)
 
 
-def _ratio(asked: argparse.Namespace) -> int:
+def _ratio(options: argparse.Namespace) -> int:
     from lobework.gearing.change_wheels import NoTrainError
     from lobework.gearing.ratios import turns_to_close
     from lobework.quantities.tolerances import VISIBLE_MM
     from lobework.quantities.units import ratio
 
-    wants(asked, pairs="wheels", within="wheels", parts="steps", cam="lathe", seen="radius")
-    wanted = read("RATIO", asked.ratio, ratio)
+    require_others(options, pairs="wheels", within="wheels", parts="steps", cam="lathe", seen="radius")
+    wanted = read("RATIO", options.ratio, ratio)
     if not wanted:
-        raise SettingError(f"{asked.ratio!r} must be other than zero; a cam that stands still needs no drive", "RATIO")
-    lobes = read("--lobes", asked.lobes or "1", whole)
+        remedy = "a cam that stands still needs no drive"
+        raise SettingError(where="RATIO", given=repr(options.ratio), must_be="other than zero", remedy=remedy)
+    lobes = read("--lobes", options.lobes or "1", whole_number)
     if not lobes:
-        raise SettingError(f"{asked.lobes!r} must be one or more", "--lobes")
-    units = units_of(asked, asked.radius, asked.seen)
-    radius, seen = above_zero("--radius", asked.radius, units, 0.0), above_zero("--seen", asked.seen, units, VISIBLE_MM)
+        raise SettingError(where="--lobes", given=repr(options.lobes), must_be="one or more")
+    units = units_of(options, options.radius, options.seen)
+    radius, seen = above_zero("--radius", options.radius, units, 0.0), above_zero("--seen", options.seen, units, VISIBLE_MM)
     closes = turns_to_close(lobes, wanted)
     turns, closing = (closes, f"closes after {_turns(closes)}") if closes <= _MOST_TURNS else (1, "closes after many turns")
     try:
-        runs, trains = _runs(asked, wanted)
+        runs, trains = _actual_ratios(options, wanted)
     except NoTrainError as error:
         print(error.message)
         return FOUND
-    print(f"{_fraction_and_percent(wanted)}: {_plain(lobes * abs(wanted))} lobes a turn of the work; {closing}")
+    print(f"{_fraction_and_percent(wanted)}: {_plain(lobes * abs(wanted))} lobes per turn of the work; {closing}")
     print()
-    head = ["way", "runs at", f"gap after {_turns(turns)}", "at any moment"]
-    head += [f"{_shown(seen, units)} off"] if radius else []
-    print(*columns([head, *(_row(run, turns, radius, seen, units) for run in runs)]), sep="\n")
-    for line in (*other_orders(trains), *(_closing_in(wanted) if asked.mediants else ())):
+    head = ["drive", "actual ratio", f"gap after {_turns(turns)}", "step error"]
+    head += [f"{_length_text(seen, units)} off"] if radius else []
+    print(*columns([head, *(_table_row(run, turns, radius, seen, units) for run in runs)]), sep="\n")
+    for line in (*other_orders(trains), *(_mediant_lines(wanted) if options.mediants else ())):
         print(line)
-    return _near_enough(asked, wanted, trains)
+    return _near_enough(options, wanted, trains)
 
 
-def _closing_in(wanted: Fraction) -> Iterator[str]:
-    """Yield the fractions between which a ratio is closed in, with their errors."""
+def _mediant_lines(wanted: Fraction) -> Iterator[str]:
+    """Yield the lines on the fractions that approach a ratio, with their errors."""
     from lobework.gearing.ratios import mediants
 
-    rows = [["closing in", "error", "off"]]
+    rows = [["fraction", "error", "off"]]
     for value, error in islice(mediants(wanted), _MOST_MEDIANTS):
         off = f"{float(value / wanted - 1) * 100:+.4g} %" if value != wanted else "exact"
         rows.append([f"{value.numerator}/{value.denominator}", f"{error:+}" if error else "0", off])
@@ -122,69 +129,72 @@ def _closing_in(wanted: Fraction) -> Iterator[str]:
     yield from columns(rows)
 
 
-def _runs(asked: argparse.Namespace, wanted: Fraction) -> tuple[list[RealRatio], list[Train]]:
-    """Return every way that is asked about, and the trains among them."""
+def _actual_ratios(options: argparse.Namespace, wanted: Fraction) -> tuple[list[RealRatio], list[Train]]:
+    """Return the actual ratio of each drive that the options name, and the trains among the drives."""
     from lobework.gearing.ratios import of_percent, of_step_parts, of_steps
 
-    alone = asked.decimals is None and (asked.lathe or asked.wheels or asked.steps)
-    decimals = [] if alone else read("--decimals", asked.decimals or "2", wholes)
-    with told("--decimals"):
+    alone = options.decimals is None and (options.lathe or options.wheels or options.steps)
+    decimals = [] if alone else read("--decimals", options.decimals or "2", whole_numbers)
+    with option_errors("--decimals"):
         runs = [of_percent(wanted, places) for places in decimals]
-    trains = _trains(asked, wanted)
+    trains = _trains(options, wanted)
     runs += [_by_train(train, wanted) for train in trains]
-    if asked.steps is not None:
-        steps = read("--steps", asked.steps, wholes)
+    if options.steps is not None:
+        steps = read("--steps", options.steps, whole_numbers)
         if len(steps) > 2:
-            raise InputError(
-                f"{asked.steps!r} must be steps in a turn of the cam, and of the spindle, such as 3200,6400", "--steps"
-            )
-        with told("--steps"):
+            must_be = "motor steps per turn of the cam, and of the spindle, such as 3200,6400"
+            raise InputError(where="--steps", given=repr(options.steps), must_be=must_be)
+        with option_errors("--steps"):
             runs.append(of_steps(wanted, *steps))
-    if asked.parts is not None:
-        parts = read("--parts", asked.parts, whole)
-        with told("--parts"):
+    if options.parts is not None:
+        parts = read("--parts", options.parts, whole_number)
+        with option_errors("--parts"):
             runs.append(of_step_parts(wanted, steps[0], steps[-1], parts))
-    if asked.lathe is not None:
-        runs.append(_by_lathe(asked, wanted))
+    if options.lathe is not None:
+        runs.append(_by_lathe(options, wanted))
     return runs, trains
 
 
-def _by_lathe(asked: argparse.Namespace, wanted: Fraction) -> RealRatio:
+def _by_lathe(options: argparse.Namespace, wanted: Fraction) -> RealRatio:
     from dataclasses import replace
 
     from lobework.jobs.jobfile import read_lathe
     from lobework.lathe.actual_ratio import run_of
 
-    number, lathe = read("--cam", asked.cam or "1", whole), read_lathe(asked.lathe)
-    with told("--cam"):
+    number, lathe = read("--cam", options.cam or "1", whole_number), read_lathe(options.lathe)
+    with option_errors("--cam"):
         run = run_of(lathe, number, wanted)
     return replace(run, way=f"{lathe.name}, cam {number}: {run.way}")
 
 
-def _trains(asked: argparse.Namespace, wanted: Fraction) -> list[Train]:
-    """Return the nearest trains of one pair, two and so on; only the cheapest that is near enough, where that is said."""
+def _trains(options: argparse.Namespace, wanted: Fraction) -> list[Train]:
+    """Return the nearest train of each number of pairs; with the option ``--within``, only the cheapest that is near enough."""
     from lobework.gearing.change_wheels import train_for, train_to_cut, trains_for
 
-    if asked.wheels is None:
+    if options.wheels is None:
         return []
-    pairs = read("--pairs", asked.pairs or "2", whole)
-    within = None if asked.within is None else _within(asked)
-    if sizes := re.fullmatch(r"\s*(\d{1,9})\s*-\s*(\d{1,9})\s*", asked.wheels):
+    pairs = read("--pairs", options.pairs or "2", whole_number)
+    within = None if options.within is None else _within(options)
+    if sizes := re.fullmatch(r"\s*(\d{1,9})\s*-\s*(\d{1,9})\s*", options.wheels):
         if within is None:
-            raise InputError(f"{asked.wheels!r} wants --within as well, such as --within '0.001 %'", "--wheels")
-        with told("--wheels"):
+            problem = "is a range of wheels"
+            raise InputError(
+                problem, "--wheels", given=repr(options.wheels), remedy="give --within too, such as --within '0.001 %'"
+            )
+        with option_errors("--wheels"):
             return [train_to_cut(wanted, within, pairs, *map(int, sizes.groups()))]
-    wheels = read("--wheels", asked.wheels, wholes)
-    with told("--wheels"):
+    wheels = read("--wheels", options.wheels, whole_numbers)
+    with option_errors("--wheels"):
         return list(trains_for(wanted, wheels, pairs)) if within is None else [train_for(wanted, wheels, pairs, within)]
 
 
-def _within(asked: argparse.Namespace) -> Fraction:
+def _within(options: argparse.Namespace) -> Fraction:
     from lobework.quantities.units import ratio
 
-    within = read("--within", asked.within, ratio)
+    within = read("--within", options.within, ratio)
     if not 0 <= within < 1:
-        raise InputError(f"{asked.within!r} must be zero or more, as a part of the ratio, such as '0.01 %'", "--within")
+        must_be = "a fraction of the ratio, from 0 to 1, such as '0.01 %'"
+        raise InputError(where="--within", given=repr(options.within), must_be=must_be)
     return within
 
 
@@ -194,17 +204,17 @@ def _by_train(train: Train, wanted: Fraction) -> RealRatio:
     return RealRatio(way=str(train), target=wanted, actual=train.ratio if wanted > 0 else -train.ratio)
 
 
-def _row(run: RealRatio, turns: int, radius: float, seen: float, units: LengthUnit) -> list[str]:
+def _table_row(run: RealRatio, turns: int, radius: float, seen: float, units: LengthUnit) -> list[str]:
     gap = run.gap(turns)
-    apart = _apart(gap, radius, units) if gap else "none"
-    max_deviation = f"within {_apart(run.max_deviation, radius, units)}" if run.max_deviation else "-"
+    gap_text = _angle_text(gap, radius, units) if gap else "none"
+    max_deviation = f"within {_angle_text(run.max_deviation, radius, units)}" if run.max_deviation else "-"
     after = run.turns_until_seen(radius, seen) if radius else None
-    never = f"after {_turns(after)}" if after else "never"
-    return [run.way, _fraction_and_percent(run.actual), apart, max_deviation, *([never] if radius else [])]
+    until_seen = f"after {_turns(after)}" if after else "never"
+    return [run.way, _fraction_and_percent(run.actual), gap_text, max_deviation, *([until_seen] if radius else [])]
 
 
 def _fraction_and_percent(ratio: Fraction) -> str:
-    """Return a ratio in percent, before it as a fraction where that is short."""
+    """Return a ratio in percent; a short fraction stands before it."""
     percent = f"{float(ratio * 100):.9g} %"
     return f"{ratio} ({percent})" if ratio.denominator < _LONG else percent
 
@@ -213,32 +223,32 @@ def _plain(value: Fraction) -> str:
     return str(value) if value.denominator < _LONG else f"{float(value):.9g}"
 
 
-def _apart(degrees: Fraction, radius: float, units: LengthUnit) -> str:
-    """Return an angle of the work, and the length round it at a radius."""
-    said = f"{float(degrees):.4g} deg"
-    return f"{said}, {_shown(radians(degrees) * radius, units)}" if radius else said
+def _angle_text(degrees: Fraction, radius: float, units: LengthUnit) -> str:
+    """Return an angle of the work in words; with a radius, also the length of the arc."""
+    angle = f"{float(degrees):.4g} deg"
+    return f"{angle}, {_length_text(radians(degrees) * radius, units)}" if radius else angle
 
 
-def _shown(mm: float, units: LengthUnit) -> str:
+def _length_text(mm: float, units: LengthUnit) -> str:
     from lobework.quantities.units import MM_PER
 
     return f"{mm / float(MM_PER[units]):.3g} {'in' if units == 'inch' else 'mm'}"
 
 
 def other_orders(trains: Iterable[Train]) -> Iterator[str]:
-    """Yield a line for each train whose wheels may change places, with the other orders."""
+    """Yield a line on each train of several pairs: the other arrangements of its wheels."""
     for train in trains:
         if train.pairs > 1:
             others = [str(each) for each in train.arrangements() if each != train]
             yield ""
-            yield f"{train} may also stand so: {'; '.join(others[:3])}" + ("; and so on" if len(others) > 3 else "")
+            yield f"{train} may also be arranged as: {'; '.join(others[:3])}" + ("; and so on" if len(others) > 3 else "")
 
 
-def _near_enough(asked: argparse.Namespace, wanted: Fraction, trains: Sequence[Train]) -> int:
-    if asked.within is None or not trains or abs(trains[0].off(wanted)) <= _within(asked):
+def _near_enough(options: argparse.Namespace, wanted: Fraction, trains: Sequence[Train]) -> int:
+    if options.within is None or not trains or abs(trains[0].off(wanted)) <= _within(options):
         return DONE
     off = float(abs(trains[0].off(wanted))) * 100
-    print(f"\nno train of these wheels is within {asked.within} of {wanted}: the nearest, {trains[0]}, is {off:.4g} % off")
+    print(f"\nno train of these wheels is within {options.within} of {wanted}: the nearest, {trains[0]}, is {off:.4g} % off")
     return FOUND
 
 
@@ -246,65 +256,66 @@ def _turns(count: int) -> str:
     return "1 turn" if count == 1 else f"{count} turns"
 
 
-def _index(asked: argparse.Namespace) -> int:
-    wheel = _wheel(asked)
-    units = units_of(asked, asked.radius)
-    radius = above_zero("--radius", asked.radius, units, 0.0)
-    every = _every(asked.divisions)
-    circles = list(zip(*(wheel.near(turns) for turns in every), strict=True))
+def _index(options: argparse.Namespace) -> int:
+    wheel = _wheel(options)
+    units = units_of(options, options.radius)
+    radius = above_zero("--radius", options.radius, units, 0.0)
+    positions = _positions(options.divisions)
+    circles = list(zip(*(wheel.near(turns) for turns in positions), strict=True))
     for circle in circles:
         exact = sum(near.off == 0 for near in circle)
         worst = max(circle, key=lambda near: abs(near.off)).off
-        off = "" if exact == len(every) else f"; at most {_apart(abs(worst), radius, units)} off"
-        print(f"circle of {circle[0].circle}: {exact} of {len(every)} fall on it exactly{off}")
+        off = "" if exact == len(positions) else f"; at most {_angle_text(abs(worst), radius, units)} off"
+        print(f"circle of {circle[0].circle}: {exact} of {len(positions)} fall on it exactly{off}")
     for circle in circles:
         print()
         rows = [
-            [str(part), f"{float(turns * 360):.9g}", near.setting, _off(near.off, radius, units)]
-            for part, (turns, near) in enumerate(zip(every, circle, strict=True))
+            [str(part), f"{float(turns * 360):.9g}", near.setting, _error_text(near.off, radius, units)]
+            for part, (turns, near) in enumerate(zip(positions, circle, strict=True))
         ]
         print(*columns([["part", "degrees", f"on the circle of {circle[0].circle}", "off"], *rows]), sep="\n")
     return DONE
 
 
-def _wheel(asked: argparse.Namespace) -> Wheel:
-    """Return the wheel that is described, or that a lathe's spindle has."""
+def _wheel(options: argparse.Namespace) -> Wheel:
+    """Return the dividing wheel of the options ``--wheel`` and ``--worm``, or that of a lathe's spindle."""
     from lobework.gearing.dividing_wheel import Wheel
 
-    if (asked.wheel is None) == (asked.lathe is None):
-        asked.verb.error("give --wheel, such as --wheel 96,112, or --lathe")
-    if asked.lathe is None:
-        holes: Any = read("--wheel", asked.wheel, wholes)
-        worm = read("--worm", asked.worm or "1", whole)
-        with told("--wheel"):
+    if (options.wheel is None) == (options.lathe is None):
+        options.verb.error("give --wheel, such as --wheel 96,112, or --lathe")
+    if options.lathe is None:
+        holes: Any = read("--wheel", options.wheel, whole_numbers)
+        worm = read("--worm", options.worm or "1", whole_number)
+        with option_errors("--wheel"):
             return Wheel(holes, worm=worm)
     from lobework.jobs.jobfile import read_lathe
 
-    hand = read_lathe(asked.lathe).hand_axis("spindle")
+    hand = read_lathe(options.lathe).hand_axis("spindle")
     if hand is None or hand.wheel is None:
-        raise InputError(f"{asked.lathe!r} has no wheel on its spindle; its file says one in a [[hand]] table", "--lathe")
+        problem, remedy = "has no dividing wheel on its spindle", "describe one in a [[hand]] table of its file"
+        raise InputError(problem, "--lathe", given=repr(options.lathe), remedy=remedy)
     return hand.wheel
 
 
-def _every(given: Sequence[str]) -> list[Fraction]:
-    """Return the turns of the work: a whole number alone divides it, more than one thing are angles."""
+def _positions(given: Sequence[str]) -> list[Fraction]:
+    """Return the positions of the work, turns: a single whole number is a number of divisions, anything else is angles."""
     from lobework.quantities.units import phase
 
     if len(given) == 1 and re.fullmatch(r"\d{1,9}", given[0].strip()):
         if not 1 <= (parts := int(given[0])) <= 1000:
-            raise SettingError(f"{given[0]!r} must be 1 to 1000 divisions", "N")
+            raise SettingError(where="N", given=repr(given[0]), must_be="1 to 1000 divisions")
         return [Fraction(part, parts) for part in range(parts)]
     found = [read("ANGLE", each, phase) for each in given]
     for each, angle in zip(given, found, strict=True):
         if angle.lobes:
-            raise SettingError(f"{each!r} must be an angle; a wheel has no lobes", "ANGLE")
+            raise SettingError(where="ANGLE", given=repr(each), must_be="an angle", remedy="a wheel has no lobes")
     return [angle.in_turns() for angle in found]
 
 
-def _off(degrees: Fraction, radius: float, units: LengthUnit) -> str:
+def _error_text(degrees: Fraction, radius: float, units: LengthUnit) -> str:
     if not degrees:
         return "exact"
-    return f"{_apart(abs(degrees), radius, units)} {'further' if degrees > 0 else 'less'}"
+    return f"{_angle_text(abs(degrees), radius, units)} {'further' if degrees > 0 else 'less'}"
 
 
 VERBS: Final[Verbs] = {"ratio": _add_ratio, "index": _add_index}

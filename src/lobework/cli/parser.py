@@ -1,9 +1,10 @@
-"""How a command line is laid out and understood."""
+"""The parser of the command line: verbs, their common options, and exit codes."""
 
 from __future__ import annotations
 
 import argparse
-from collections.abc import Callable
+import re
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any, Final, NoReturn, TypeAlias
 
@@ -18,10 +19,10 @@ __all__ = [
     "Parser",
     "UsageError",
     "Verbs",
+    "add_folder",
+    "add_job",
+    "add_target",
     "add_verb",
-    "takes_folder",
-    "takes_job",
-    "takes_target",
 ]
 
 DONE: Final = 0
@@ -31,7 +32,9 @@ FAULT: Final = 70
 STOPPED: Final = 130
 
 Verbs: TypeAlias = dict[str, Callable[[Any, str], None]]
-"""What adds each verb to a command line, by the verb's name."""
+"""For the name of each verb, the function that adds it to the parser."""
+
+_SIGNED: Final = re.compile(r"-\d")
 
 
 class UsageError(LobeworkError):
@@ -39,20 +42,42 @@ class UsageError(LobeworkError):
 
 
 class Parser(argparse.ArgumentParser):
-    """Complains in one line."""
+    """A parser that raises `UsageError`, a message of one line.
+
+    With ``signed_values``, an argument that begins with a minus and a digit is a value, such as "-3/4", and no option.
+    """
+
+    signed_values = False
+
+    def parse_known_args(  # type: ignore[override]
+        self, args: Sequence[str] | None = None, namespace: argparse.Namespace | None = None
+    ) -> tuple[argparse.Namespace, list[str]]:
+        """Return the parsed arguments and those that remain; argparse takes an argument with a space in it for a value."""
+        if self.signed_values and args is not None:
+            args = [f" {each}" if _SIGNED.match(each) else each for each in args]
+        found, rest = super().parse_known_args(args, namespace)
+        if self.signed_values:
+            for name, value in vars(found).items():
+                setattr(found, name, [*map(_without_space, value)] if isinstance(value, list) else _without_space(value))
+        return found, [_without_space(each) for each in rest]
 
     def error(self, message: str) -> NoReturn:
-        """Raise `UsageError` with the message and where to read on."""
+        """Raise `UsageError` with the message and a reference to the help."""
         raise UsageError(f"{message}; see {self.prog} --help")
 
     def refuse(self, given: str) -> NoReturn:
-        """Raise `UsageError` for what nothing answers to."""
+        """Raise `UsageError` for an argument that is unknown."""
         options = [each for action in self._actions for each in action.option_strings]
-        self.error(f"{given!r} is not understood here{nearest(given, options)}")
+        self.error(f"{given!r} is unknown here{nearest(given, options)}")
+
+
+def _without_space(value: Any) -> Any:
+    """Return an argument without the space that marks it as a value."""
+    return value[1:] if isinstance(value, str) and value.startswith(" -") else value
 
 
 def add_verb(verbs: Any, name: str, message: str, example: str, act: Callable[[argparse.Namespace], int]) -> Parser:
-    """Add one verb: what its help says, a line to try, and what it does; return its parser."""
+    """Add a verb with its help, an example and the function that runs it; return its parser."""
     verb: Parser = verbs.add_parser(
         name, help=message, description=f"{message[0].upper()}{message[1:]}.", epilog=f"Try: {example}", allow_abbrev=False
     )
@@ -60,18 +85,18 @@ def add_verb(verbs: Any, name: str, message: str, example: str, act: Callable[[a
     return verb
 
 
-def takes_job(verb: argparse.ArgumentParser) -> None:
-    """Let a verb take a job file."""
+def add_job(verb: argparse.ArgumentParser) -> None:
+    """Add the argument for a job file."""
     verb.add_argument("job", metavar="JOB", help="a job file, such as lid.toml")
 
 
-def takes_folder(verb: argparse.ArgumentParser, otherwise: str) -> None:
-    """Let a verb take the folder that it writes in."""
-    verb.add_argument("--into", metavar="DIR", type=Path, help=f"the folder to write in, made if need be ({otherwise})")
+def add_folder(verb: argparse.ArgumentParser, otherwise: str) -> None:
+    """Add the options for the folder to write in and for overwriting."""
+    verb.add_argument("--into", metavar="DIR", type=Path, help=f"the folder to write in, created if necessary ({otherwise})")
     verb.add_argument("--overwrite", action="store_true", help="replace files that exist")
 
 
-def takes_target(verb: argparse.ArgumentParser, default: str) -> None:
-    """Let a verb take the name of a target."""
-    message = f"what to write, of those that lobework list shows ({default} unless given)"
+def add_target(verb: argparse.ArgumentParser, default: str) -> None:
+    """Add the option for the name of a target."""
+    message = f"the target to write, one of those that lobework list shows (default: {default})"
     verb.add_argument("--as", dest="target", metavar="TARGET", default=default, help=message)

@@ -16,38 +16,40 @@ __all__ = ["VERBS"]
 
 
 def _add_prove(verbs: Any, name: str) -> None:
-    message = "read a program back, and compare what it cuts with the job; exit code 1 where it differs, 2 where it cannot be run"
+    message = "read a program back, and compare its cuts with the job; exit code 1 if they differ, 2 if the program cannot be run"
     verb = add_verb(verbs, name, message, "lobework prove lid/program.ngc --job lid.toml", _prove)
     verb.add_argument("program", metavar="PROGRAM", help="a program in RS274/NGC, such as lid/program.ngc")
-    verb.add_argument("--job", metavar="JOB", required=True, help="the job file that it is for")
+    verb.add_argument("--job", metavar="JOB", required=True, help="the job file of the program")
     verb.add_argument(
-        "--tolerance", metavar="LENGTH", help="how far its path on the work may be from the job's, otherwise the job's"
+        "--tolerance",
+        metavar="LENGTH",
+        help="largest distance of its path on the work from the job's path (default: the job's)",
     )
-    message = "of a program to be tried in air: how far off the work it keeps, as it was written with lobework program --air"
+    message = "for a program written with lobework program --air: its distance from the work, as given there"
     verb.add_argument("--air", metavar="LENGTH", help=message)
 
 
-def _prove(asked: argparse.Namespace) -> int:
+def _prove(options: argparse.Namespace) -> int:
     from lobework.proof import load
     from lobework.text.cautions import IN_SHORT
 
-    program = load(asked.program)
+    program = load(options.program)
 
     def act(job: Job) -> int:
-        tolerance, air = _tolerance(asked.tolerance, job), air_of(asked.air, job)
+        tolerance, air = _tolerance(options.tolerance, job), air_of(options.air, job)
         try:
             proof = job.prove(program, tolerance, air=air)
         except InputError as error:
-            own = not error.where or error.where.startswith("line ")
-            raise OutputError(error.at(asked.program)) if own else error from None
+            is_of_program = not error.where or error.where.startswith("line ")
+            raise OutputError(error.at(options.program)) if is_of_program else error from None
         say([*proof.lines(), IN_SHORT])
         return proof.code
 
-    return with_job(asked.job, act)
+    return with_job(options.job, act)
 
 
 def _tolerance(given: str | None, job: Job) -> float | None:
-    """Return the tolerance that the command line asks for, mm."""
+    """Return the tolerance given on the command line, mm; None if unspecified."""
     from dataclasses import replace
 
     from lobework.jobs.jobfile.source import pointed

@@ -1,4 +1,4 @@
-"""Standard output and standard error, where they are closed, full, or nobody reads them any more."""
+"""Standard output and standard error that are closed, full, or no longer read."""
 
 from __future__ import annotations
 
@@ -13,16 +13,16 @@ __all__ = ["GuardedOutput", "PrintError", "leave", "nowhere"]
 
 
 class PrintError(Exception):
-    """Standard output that takes nothing more; its message is the cause."""
+    """Standard output cannot be written; the message is the cause."""
 
 
 class GuardedOutput:
-    """Standard output that no name can command a terminal by, and whose failure cannot be taken for that of another file.
+    """Standard output without control characters, whose errors differ from those of other files.
 
     Parameters
     ----------
     stream : TextIO
-        What is printed goes there.
+        The stream to write to.
     """
 
     def __init__(self, stream: TextIO) -> None:
@@ -32,26 +32,26 @@ class GuardedOutput:
         return getattr(self._stream, name)
 
     def write(self, text: str) -> int:
-        """Write text, each line of it as `lobework.text.printable` has it.
+        """Write text, each line made printable by `lobework.text.printable`.
 
         Raises
         ------
         PrintError
-            Where it cannot be written.
+            If the text cannot be written.
         BrokenPipeError
-            Where nobody reads it any more.
+            If the reader has closed the pipe.
         """
-        with _failing():
+        with _print_errors():
             return self._stream.write("\n".join(map(printable, text.split("\n"))))
 
     def flush(self) -> None:
-        """Have all that is written passed on; raises as `write` does."""
-        with _failing():
+        """Flush the stream; raise the errors of `write`."""
+        with _print_errors():
             self._stream.flush()
 
 
 @contextlib.contextmanager
-def _failing() -> Any:
+def _print_errors() -> Any:
     try:
         yield
     except BrokenPipeError:
@@ -61,7 +61,7 @@ def _failing() -> Any:
 
 
 def leave(stream: TextIO) -> None:
-    """Let whatever is still unwritten go nowhere, so that nothing complains of it as the process ends."""
+    """Discard the unwritten output of a stream, so that Python reports no error for it at exit."""
     with contextlib.suppress(OSError, ValueError):
         descriptor = os.open(os.devnull, os.O_WRONLY)
         os.dup2(descriptor, stream.fileno())
@@ -69,5 +69,5 @@ def leave(stream: TextIO) -> None:
 
 
 def nowhere() -> TextIO:
-    """Return a stream in place of one that is closed."""
+    """Return a stream that discards its text, as a substitute for a closed one."""
     return Path(os.devnull).open("w", encoding="utf-8")

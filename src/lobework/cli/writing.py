@@ -1,4 +1,4 @@
-"""What the verbs share: a job in hand, files that appear whole or not at all, and how far long work has come."""
+"""Functions that verbs share: reading a job, writing files whole or not at all, and showing progress."""
 
 from __future__ import annotations
 
@@ -18,14 +18,15 @@ if TYPE_CHECKING:
 __all__ = ["EVERY", "FIRST_AFTER", "WIPE", "OutputError", "air_of", "folder_of", "progress", "refuse", "save", "say", "with_job"]
 
 WIPE: Final = "\r" + " " * 24 + "\r"
-"""Over what a terminal shows of long work."""
+"""Text that erases the progress line on a terminal."""
 FIRST_AFTER: Final = 5.0
+"""Seconds until the first line of progress, if standard error is not a terminal."""
 EVERY: Final = 30.0
-"""Seconds after which long work first says how far it has come where there is no terminal, and from then on."""
+"""Seconds between lines of progress, if standard error is not a terminal."""
 
 
 def with_job(path: str, act: Callable[[Job], int]) -> int:
-    """Do something with a job; a complaint that comes up on the way names the job file."""
+    """Read a job and call ``act`` with it; add the path of the job file to errors raised inside."""
     from lobework.jobs.jobfile import placed, read_job
 
     job = read_job(path)
@@ -38,19 +39,19 @@ def with_job(path: str, act: Callable[[Job], int]) -> int:
 
 
 class OutputError(Exception):
-    """A complaint about what is written, not about the job."""
+    """An error about output or options, not about the job: the path of the job file is not added to it."""
 
     def __init__(self, cause: LobeworkError) -> None:
         self.cause = cause
 
 
-def folder_of(asked: argparse.Namespace) -> Path:
-    """Return the folder that a verb on a job writes in."""
-    return asked.into if asked.into is not None else Path(Path(asked.job).stem)
+def folder_of(options: argparse.Namespace) -> Path:
+    """Return the output folder of a verb on a job."""
+    return options.into if options.into is not None else Path(Path(options.job).stem)
 
 
 def save(contents: dict[Path, bytes], *, overwrite: bool) -> None:
-    """Write files, and say so."""
+    """Write files, and print their paths."""
     from lobework.files.outputs import write_files
 
     try:
@@ -61,13 +62,13 @@ def save(contents: dict[Path, bytes], *, overwrite: bool) -> None:
 
 
 def say(lines: Iterable[object]) -> None:
-    """Print each on a line of its own, whatever names it holds."""
+    """Print each item on one line, without control characters."""
     for line in lines:
         print(printable(str(line)))
 
 
 def refuse(paths: Sequence[Path], *, overwrite: bool) -> None:
-    """Refuse, before any work is done, to write over what exists."""
+    """Raise an error, before any work is done, if a file exists that must not be overwritten."""
     from lobework.files.outputs import refuse_existing
 
     try:
@@ -77,8 +78,8 @@ def refuse(paths: Sequence[Path], *, overwrite: bool) -> None:
 
 
 def progress(doing: str) -> Callable[[float], None]:
-    """Return what shows how far long work has come: on a terminal one line that is wiped at the end, else a line now and then."""
-    return _on_terminal(doing) if sys.stderr.isatty() else _now_and_then(doing)
+    """Return a callback that shows progress: on a terminal one line, erased at the end; otherwise a line at intervals."""
+    return _on_terminal(doing) if sys.stderr.isatty() else _at_intervals(doing)
 
 
 def _on_terminal(doing: str) -> Callable[[float], None]:
@@ -89,7 +90,7 @@ def _on_terminal(doing: str) -> Callable[[float], None]:
 
 
 def air_of(given: str | None, job: Job) -> float:
-    """Return how far off the work a program stays that is to be tried in air, mm; zero of one that cuts."""
+    """Return the distance from the work of a program for a trial in air, mm; zero for a program that cuts."""
     from lobework.errors import require
     from lobework.quantities.units import length
 
@@ -97,22 +98,22 @@ def air_of(given: str | None, job: Job) -> float:
         return 0.0
     try:
         air = length(given, job.units)
-        require(0 < air <= 1000, "air", given, "above zero, such as '5 mm'")
+        require(0 < air <= 1000, "air", given, "above zero and at most 1000 mm, such as '5 mm'")
     except InputError as error:
         raise OutputError(error.replaced(where="--air")) from None
     return air
 
 
-def _now_and_then(doing: str) -> Callable[[float], None]:
-    """Return what prints a line once work has taken `FIRST_AFTER` seconds, and then every `EVERY`.
+def _at_intervals(doing: str) -> Callable[[float], None]:
+    """Return a callback that prints a line after `FIRST_AFTER` seconds, and then one every `EVERY` seconds.
 
-    The time to go is counted from the first part that is told: before it, kernels may have been compiled.
+    The remaining time is estimated from the first call on: kernels may have been compiled before it.
     """
     begun = time.monotonic()
     due = begun + FIRST_AFTER
     first: tuple[float, float] | None = None
 
-    def tell(part: float) -> None:
+    def show(part: float) -> None:
         nonlocal due, first
         now = time.monotonic()
         if first is None:
@@ -121,14 +122,14 @@ def _now_and_then(doing: str) -> Callable[[float], None]:
             return
         due = now + EVERY
         since, done = now - first[0], part - first[1]
-        left = f", about {_in_words(since * (1 - part) / done)} to go" if done > 0 else ""
-        print(f"{doing}: {part:.0%} after {_in_words(now - begun)}{left}", file=sys.stderr, flush=True)
+        remaining = f", about {_in_words(since * (1 - part) / done)} to go" if done > 0 else ""
+        print(f"{doing}: {part:.0%} after {_in_words(now - begun)}{remaining}", file=sys.stderr, flush=True)
 
-    return tell
+    return show
 
 
 def _in_words(seconds: float) -> str:
-    """Return a time as people say it.
+    """Return a duration in words.
 
     >>> _in_words(4.2), _in_words(125.0), _in_words(7500.0)
     ('4 s', '2 min 5 s', '2 h 5 min')
