@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from lobework.errors import InputError, TooLargeError
 from lobework.jobs.jobfile import read_job, starter
-from lobework.jobs.jobfile.lines import line_of, require_readable
+from lobework.jobs.jobfile.lines import index_lines
 from lobework.jobs.jobfile.source import Source, shown
 
 KEYS = st.sampled_from(["a", "b", "c-1", '"d e"', "'f.g'", '"h\\u00e9"', '"#"', '"]"', "1", "-"])
@@ -71,20 +71,21 @@ def test_the_line_of_whatever_a_text_holds_is_the_first_after_which_the_reader_k
     first: dict[tuple[str | int, ...], int] = {}
     for number in range(1, len(kept) + 1):
         first.update({path: number for path in paths(tomllib.loads("\n".join(kept[:number]))) if path not in first})
-    assert {path: line_of(text, path) for path in first} == first
+    lines = index_lines(text)
+    assert {path: lines.line_of(path) for path in first} == first
 
 
 def test_the_line_inside_a_value_of_several_lines_is_its_own():
     text = 'a = """\n[b]\nc = 1\n"""\nd = [ # e = 1\n  1,\n\n  { f = 2, g.h = 3 }, [\n  4 ]\n]\r\ni = 5'
     places = {("a",): 1, ("d",): 5, ("d", 0): 6, ("d", 1): 8, ("d", 1, "g", "h"): 8, ("d", 2): 8, ("d", 2, 0): 9, ("i",): 11}
-    assert {path: line_of(text, path) for path in places} == places
-    assert line_of(text, ("b",)) is None
+    lines = index_lines(text)
+    assert {path: lines.line_of(path) for path in places} == places
+    assert lines.line_of(("b",)) is None
 
 
 @given(text=st.one_of(st.text("ab.=[]{},\"'#\\\n \t0", max_size=60), st.text(max_size=40)))
 def test_a_text_that_is_no_toml_stops_the_search_and_nothing_else(text):
-    require_readable(text)
-    line_of(text, ("a",))
+    index_lines(text).line_of(("a",))
 
 
 def test_a_mistake_at_the_end_of_a_long_file_is_found_without_reading_it_again(tmp_path, monkeypatch):
@@ -113,14 +114,14 @@ TOO_LONG = [
 @pytest.mark.parametrize(("text", "message"), [pytest.param(*each, id=each[1]) for each in TOO_LONG])
 def test_what_would_take_the_reader_too_long_is_refused_with_its_line(text, message):
     with pytest.raises(InputError) as refused:
-        require_readable(text)
+        index_lines(text)
     assert str(refused.value) == message
 
 
 def test_more_tables_than_a_job_can_use_are_refused():
-    require_readable("[[pass]]\n" * 2_500 + "a = [" + "{}, " * 2_500 + "]")
+    index_lines("[[pass]]\n" * 2_500 + "a = [" + "{}, " * 2_500 + "]")
     with pytest.raises(TooLargeError, match=r"^2501: holds more than 5,000 tables; use a series in place of many passes$"):
-        require_readable("[[pass]]\n" * 2_500 + "a = [" + "{}, " * 2_501 + "]")
+        index_lines("[[pass]]\n" * 2_500 + "a = [" + "{}, " * 2_501 + "]")
 
 
 def test_a_key_of_thirty_parts_is_read(tmp_path):

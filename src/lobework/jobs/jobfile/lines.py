@@ -1,4 +1,4 @@
-"""The line on which each key of a TOML text stands, found in one pass; texts that would take too long to read are refused.
+"""The line on which each key of a TOML text stands, found in one pass; a text that takes too long to read is refused.
 
 The grammar: T. Preston-Werner, P. Gedam and others, *TOML v1.0.0* (2021).
 """
@@ -6,15 +6,15 @@ The grammar: T. Preston-Werner, P. Gedam and others, *TOML v1.0.0* (2021).
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterable
 from typing import Final, Literal, NamedTuple
 
 from lobework.errors import InputError, TooLargeError
 
-__all__ = ["line_of", "require_readable"]
+__all__ = ["Lines", "index_lines"]
 
 _MOST_PARTS: Final = 30
-"""Of a dotted key; the reader's time grows with their square."""
+"""Of a dotted key; the time that the TOML reader takes grows with their square."""
 _MOST_LEVELS: Final = 60
 _LONGEST_NUMBER: Final = 400
 _LONGEST_KEY: Final = 400
@@ -28,57 +28,99 @@ _TOKEN: Final = re.compile(
       | (?P<bare>[^][{},=.\#"'\s]++)""",
     re.VERBOSE | re.DOTALL,
 )
-
-Path = tuple[str | int, ...]
-"""Keys, and places in lists, which count from 0."""
-
-
-class _Open(NamedTuple):
-    """A list or an inline table that is not closed yet."""
-
-    path: Path
-    place: int | None
+_ESCAPE: Final = re.compile(r"\\(?:u([0-9A-Fa-f]{4})|U([0-9A-Fa-f]{8})|(.))", re.DOTALL)
+_SHORT_ESCAPES: Final = {"b": "\b", "t": "\t", "n": "\n", "f": "\f", "r": "\r"}
 
 
-def line_of(text: str, keys: Path) -> int | None:
-    r"""Return the line, from 1, on which what ``keys`` lead to begins; None if it is nowhere in the text.
+class Lines:
+    """The line on which a table, list or value begins, and the same of everything inside it.
 
-    >>> line_of("[a]\nb.c = [\n  {d = 1},\n  {d = 2},\n]", ("a", "b", "c", 1, "d"))
-    4
+    Parameters
+    ----------
+    line : int
+        Counted from 1.
     """
-    return next((line for path, line in _Scan(text).places() if path[: len(keys)] == keys), None)
+
+    __slots__ = ("_inside", "_tables", "line")
+
+    def __init__(self, line: int) -> None:
+        self.line = line
+        self._inside: dict[str | int, Lines] = {}
+        self._tables = 0
+
+    def line_of(self, path: Iterable[str | int]) -> int | None:
+        """Return the line on which the value at ``path`` begins; None if there is no such value.
+
+        ``path`` holds keys, and the indices of list entries, counted from 0.
+        """
+        found = self
+        for key in path:
+            if key not in found._inside:
+                return None
+            found = found._inside[key]
+        return found.line
+
+    def add(self, key: str | int, line: int) -> Lines:
+        """Return what stands under ``key``; it begins on ``line`` if it is new."""
+        if (found := self._inside.get(key)) is None:
+            found = self._inside[key] = Lines(line)
+        return found
+
+    def add_table(self, line: int) -> Lines:
+        """Return a new table at the end of a list of tables."""
+        self._tables += 1
+        return self.add(self._tables - 1, line)
+
+    @property
+    def last_table(self) -> Lines:
+        """The last table of a list of tables; any other table is its own."""
+        return self._inside[self._tables - 1] if self._tables else self
 
 
-def require_readable(text: str) -> None:
-    """Raise `InputError` where the TOML reader would need far too long: its key is the line.
+def index_lines(text: str) -> Lines:
+    r"""Return the lines of everything in a TOML text, as far as it is TOML.
 
     Raises
     ------
     InputError
-        Where brackets are nested too deeply, or a key or number is too long.
+        If brackets are nested too deeply, or a key or number is too long: the TOML reader would take too long.
+        Its ``where`` is the line.
     TooLargeError
-        Where it holds too many tables.
+        If the text holds too many tables.
+
+    Examples
+    --------
+    >>> index_lines("[a]\nb.c = [\n  {d = 1},\n  {d = 2},\n]").line_of(("a", "b", "c", 1, "d"))
+    4
     """
-    for _ in _Scan(text).places():
-        pass
+    scan = _Scan(text)
+    scan.run()
+    return scan.root
+
+
+class _Open(NamedTuple):
+    """A list or an inline table that is not closed yet; ``entry`` is the index of the list's current entry."""
+
+    lines: Lines
+    entry: int | None
 
 
 class _Scan:
-    """One pass over a text; it stops where the text is no TOML, which the reader then complains of."""
+    """One pass over a text; it stops where the text is no TOML, which the TOML reader then reports."""
 
     def __init__(self, text: str) -> None:
+        self.root = Lines(1)
         self._text = text
         self._line = 1
         self._tables = 0
-        self._table: Path = ()
-        self._path: Path = ()
-        self._lists: dict[Path, int] = {}
+        self._table = self.root
+        self._value = self.root
         self._open: list[_Open] = []
         self._parts: list[str] = []
-        self._reads: Literal["key", "header", "value", "end"] = "key"
+        self._expects: Literal["key", "header", "value", "end"] = "key"
 
-    def places(self) -> Iterator[tuple[Path, int]]:
-        """Yield the path of each table, key and entry of a list, with the line on which it begins."""
+    def run(self) -> None:
+        """Index the text up to its end, or to the first character that is no TOML."""
         end = 0
         for token in _TOKEN.finditer(self._text):
             if token.start() != end:
@@ -88,84 +130,81 @@ class _Scan:
             if kind == "newline":
                 self._end_line()
             elif kind == "mark":
-                yield from self._mark(written, token.start())
-            elif kind != "blank" and self._reads in ("key", "header"):
+                self._add_mark(written, token.start())
+            elif kind != "blank" and self._expects in ("key", "header"):
                 self._add_part(written)
             elif kind != "blank":
                 if kind == "bare" and len(written) > _LONGEST_NUMBER:
-                    raise self._refusal(f"holds a number of {len(written):,} characters; write a shorter one")
-                yield from self._entry()
+                    raise self._error(f"holds a number of {len(written):,} characters", "write a shorter one")
+                self._add_entry()
             self._line += written.count("\n")
 
-    def _refusal(self, message: str) -> InputError:
-        return InputError(message, str(self._line))
+    def _error(self, problem: str, remedy: str) -> InputError:
+        return InputError(problem, str(self._line), remedy=remedy)
 
     def _end_line(self) -> None:
         if not self._open:
-            self._parts, self._reads = [], "key"
+            self._parts, self._expects = [], "key"
 
     def _add_part(self, written: str) -> None:
         if len(written) > _LONGEST_KEY:
-            raise self._refusal(f"holds a key of {len(written):,} characters; write a shorter one")
-        self._parts.append(_key(written))
+            raise self._error(f"holds a key of {len(written):,} characters", "write a shorter one")
+        self._parts.append(_unquoted(written))
         if len(self._parts) > _MOST_PARTS:
-            raise self._refusal(f"holds a key of more than {_MOST_PARTS} parts with dots between; write fewer")
+            raise self._error(f"holds a key of more than {_MOST_PARTS} parts with dots between", "write fewer")
 
-    def _mark(self, mark: str, start: int) -> Iterator[tuple[Path, int]]:
-        if mark == "[" and self._reads == "key" and not (self._open or self._parts):
-            self._reads = "header"
+    def _add_mark(self, mark: str, start: int) -> None:
+        if mark == "[" and self._expects == "key" and not (self._open or self._parts):
+            self._expects = "header"
             self._count_table()
-        elif self._reads == "header":
+        elif self._expects == "header":
             if mark == "]":
-                yield self._header(of_list=self._text[start + 1 : start + 2] == "]"), self._line
-                self._parts, self._reads = [], "end"
-        elif mark == "=" and self._reads == "key":
-            base = self._open[-1].path if self._open else self._table
-            self._path = (*base, *self._parts)
-            self._parts, self._reads = [], "value"
-            yield self._path, self._line
+                self._end_header(of_list=self._text[start + 1 : start + 2] == "]")
+        elif mark == "=" and self._expects == "key":
+            self._value = self._open[-1].lines if self._open else self._table
+            for part in self._parts:
+                self._value = self._value.add(part, self._line)
+            self._parts, self._expects = [], "value"
         elif mark in "[{":
-            yield from self._entry()
-            self._open.append(_Open(self._path, 0 if mark == "[" else None))
+            self._add_entry()
+            self._open.append(_Open(self._value, 0 if mark == "[" else None))
             if len(self._open) > _MOST_LEVELS:
-                raise self._refusal("is nested too deeply to be read; write fewer brackets within brackets")
-            self._reads = "value" if mark == "[" else "key"
+                raise self._error("is nested too deeply to be read", "write fewer brackets within brackets")
+            self._expects = "value" if mark == "[" else "key"
             if mark == "{":
                 self._count_table()
         elif mark == "," and self._open:
             last = self._open.pop()
-            self._open.append(last._replace(place=None if last.place is None else last.place + 1))
-            self._reads = "key" if last.place is None else "value"
+            self._open.append(last._replace(entry=None if last.entry is None else last.entry + 1))
+            self._expects = "key" if last.entry is None else "value"
         elif mark in "]}" and self._open:
             self._open.pop()
-            self._parts, self._reads = [], "end"
+            self._parts, self._expects = [], "end"
 
-    def _entry(self) -> Iterator[tuple[Path, int]]:
-        """Yield the place of an entry of a list as it begins."""
-        if self._reads == "value" and self._open and (place := self._open[-1].place) is not None:
-            self._path = (*self._open[-1].path, place)
-            yield self._path, self._line
+    def _add_entry(self) -> None:
+        """Add an entry of the innermost open list, if one begins here."""
+        if self._expects == "value" and self._open and (entry := self._open[-1].entry) is not None:
+            self._value = self._open[-1].lines.add(entry, self._line)
 
-    def _header(self, *, of_list: bool) -> Path:
-        path: Path = ()
+    def _end_header(self, *, of_list: bool) -> None:
+        """Begin the table that a header names; of a list of tables, a new one."""
+        table = self.root
         for number, part in enumerate(self._parts, 1):
-            path = (*path, part)
-            if of_list and number == len(self._parts):
-                self._lists[path] = self._lists.get(path, -1) + 1
-            if path in self._lists:
-                path = (*path, self._lists[path])
-        self._table = path
-        return path
+            table = table.add(part, self._line)
+            is_new = of_list and number == len(self._parts)
+            table = table.add_table(self._line) if is_new else table.last_table
+        self._table = table
+        self._parts, self._expects = [], "end"
 
     def _count_table(self) -> None:
         self._tables += 1
         if self._tables > _MOST_TABLES:
-            message = f"holds more than {_MOST_TABLES:,} tables; use a series in place of many passes"
-            raise TooLargeError(message, str(self._line))
+            problem, remedy = f"holds more than {_MOST_TABLES:,} tables", "use a series in place of many passes"
+            raise TooLargeError(problem, str(self._line), remedy=remedy)
 
 
-def _key(written: str) -> str:
-    """Return a key as the reader has it."""
+def _unquoted(written: str) -> str:
+    """Return a key without quotes and escapes."""
     if written[0] == "'":
         return written[1:-1]
     if written[0] != '"' or "\\" not in written:
@@ -173,12 +212,8 @@ def _key(written: str) -> str:
     return _ESCAPE.sub(_unescaped, written[1:-1])
 
 
-_ESCAPE: Final = re.compile(r"\\(?:u([0-9A-Fa-f]{4})|U([0-9A-Fa-f]{8})|(.))", re.DOTALL)
-_SHORT: Final = {"b": "\b", "t": "\t", "n": "\n", "f": "\f", "r": "\r"}
-
-
 def _unescaped(found: re.Match[str]) -> str:
     code = found[1] or found[2]
     if code is None:
-        return _SHORT.get(found[3], found[3])
+        return _SHORT_ESCAPES.get(found[3], found[3])
     return chr(int(code, 16)) if int(code, 16) < 0x110000 else ""

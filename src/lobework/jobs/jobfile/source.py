@@ -1,4 +1,4 @@
-"""A file as it was written: its text, what it holds, and the line on which each key stands."""
+"""A file as it was written: what it holds, and the line on which each key stands."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from typing import Any, Final
 
 from lobework.errors import InputError
 from lobework.files.inputs import read_bytes
-from lobework.jobs.jobfile.lines import line_of, require_readable
+from lobework.jobs.jobfile.lines import Lines, index_lines
 
 __all__ = ["Source", "inside", "pointed", "shown", "written_key"]
 
@@ -86,15 +86,15 @@ class Source:
     ----------
     path : str
         As it was asked for.
-    text : str
-        The whole of it.
     holds : dict
-        What it says.
+        Its keys and values.
+    lines : Lines
+        The line on which each of them begins.
     """
 
     path: str
-    text: str
     holds: dict[str, Any]
+    lines: Lines
 
     @classmethod
     def read(cls, path: Path | str, remedy: str = "check the name") -> Source:
@@ -108,11 +108,11 @@ class Source:
         name = str(path)
         text = _text(name, remedy)
         try:
-            require_readable(text)
+            lines = index_lines(text)
         except InputError as error:
             raise error.replaced(where=f"{name}:{error.where}") from None
         try:
-            return cls(name, text, tomllib.loads(text))
+            return cls(name, tomllib.loads(text), lines)
         except ValueError as error:
             raise _syntax_error(name, text, error) from None
 
@@ -145,8 +145,8 @@ class Source:
 
     def _line_of(self, where: str) -> int | None:
         """Return the line (from 1) on which the key path ``where``, or as much of it as is there, begins."""
-        keys = tuple(_keys_of(where, self.holds))
-        return line_of(self.text, keys) if keys else None
+        keys = list(_keys_of(where, self.holds))
+        return self.lines.line_of(keys) if keys else None
 
 
 def _text(name: str, remedy: str) -> str:
