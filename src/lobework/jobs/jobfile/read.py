@@ -117,7 +117,7 @@ def job_schema() -> dict[str, Any]:
     """
     from lobework.jobs.jobfile.written import job_table
 
-    return {**_DRAFT, **job_table().model.model_json_schema()}
+    return {**_DRAFT, **job_table().json_schema()}
 
 
 def lathe_schema() -> dict[str, Any]:
@@ -128,7 +128,7 @@ def lathe_schema() -> dict[str, Any]:
     """
     from lobework.jobs.jobfile.written import lathe_table
 
-    return {**_DRAFT, **lathe_table(in_file=True).model.model_json_schema()}
+    return {**_DRAFT, **lathe_table(in_file=True).json_schema()}
 
 
 def starter(of: Literal["job", "lathe"] = "job") -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import inspect
 import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
@@ -11,10 +12,9 @@ from functools import cache, cached_property, reduce
 from operator import or_
 from pathlib import Path
 from types import NoneType, UnionType
-from typing import TYPE_CHECKING, Annotated, Any, Final, Literal, Protocol, Union, get_args, get_origin
+from typing import TYPE_CHECKING, Annotated, Any, Final, Literal, NotRequired, Protocol, Union, get_args, get_origin
 
 from pydantic import (
-    BaseModel,
     ConfigDict,
     Field,
     PlainValidator,
@@ -25,9 +25,10 @@ from pydantic import (
     ValidationError,
     ValidationInfo,
     WithJsonSchema,
-    create_model,
+    with_config,
 )
-from pydantic_core import core_schema
+from pydantic_core import ErrorDetails, core_schema
+from typing_extensions import TypedDict  # before Python 3.12, pydantic takes no other
 
 from lobework.errors import InputError, PluginError, nearest
 from lobework.gearing.dividing_wheel import Holes, Wheel
@@ -55,7 +56,6 @@ __all__ = [
     "built",
     "choice_of",
     "chosen",
-    "core_of",
     "first_line",
     "list_of",
     "measured",
@@ -106,19 +106,19 @@ class Context:
 
 
 class Reader(Protocol):
-    """What turns a written value into a part or a setting."""
+    """Reads a written value as a part or a setting."""
 
     def read(self, given: Any, context: Context) -> Any:
-        """Return what ``given`` stands for.
+        """Return the object that ``given`` describes.
 
         Raises
         ------
         InputError
-            With the key path inside ``given``.
+            If it is wrong, with the key path inside ``given``.
         """
 
-    def core(self) -> core_schema.CoreSchema:
-        """Return the pydantic schema that a JSON Schema is made from."""
+    def form(self) -> Any:
+        """Return the type whose JSON Schema describes the written value."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,19 +144,17 @@ class Key:
 
 
 class _ReadBy:
-    """Puts a `Reader` into a pydantic model."""
+    """Makes pydantic read a value by a `Reader`; the JSON Schema is made only when it is asked for."""
 
     def __init__(self, reader: Reader) -> None:
         self.reader = reader
 
     def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> core_schema.CoreSchema:
-        def read(given: Any, info: core_schema.ValidationInfo) -> Any:
-            return self.reader.read(given, _context(info))
-
-        return core_schema.with_info_plain_validator_function(read)
+        return core_schema.with_info_plain_validator_function(lambda given, info: self.reader.read(given, _context(info)))
 
     def __get_pydantic_json_schema__(self, schema: core_schema.CoreSchema, handler: GetJsonSchemaHandler) -> JsonSchemaValue:
-        return handler(self.reader.core())
+        form: TypeAdapter[Any] = TypeAdapter(self.reader.form())
+        return handler(form.core_schema)
 
 
 def read_by(reader: Reader) -> Any:
@@ -167,12 +165,6 @@ def read_by(reader: Reader) -> Any:
 def list_of(reader: Reader) -> Any:
     """Return the type of a list of values that ``reader`` reads."""
     return list[Annotated[Any, _ReadBy(reader)]]
-
-
-def core_of(kind: Any) -> core_schema.CoreSchema:
-    """Return the pydantic schema of any type."""
-    adapter: TypeAdapter[Any] = TypeAdapter(kind)
-    return adapter.core_schema
 
 
 def _context(info: ValidationInfo) -> Context:
@@ -202,77 +194,83 @@ class Table:
         self.build = build
         self.about = about
 
+    def form(self) -> Any:
+        """Return the TypedDict of the table."""
+        return self._form
+
+    def json_schema(self) -> dict[str, Any]:
+        """Return the JSON Schema of the table."""
+        return self._adapter.json_schema()
+
     @cached_property
-    def model(self) -> type[BaseModel]:
-        """The pydantic model of the table; fields are numbered, so that a key may have any name."""
-        numbered: dict[str, Any] = {}
-        for (name, key), attribute in zip(self.keys.items(), self._attributes, strict=True):
-            default: dict[str, Any] = {}
-            if key.default is not ...:
-                default = {"default_factory": NoneType} if key.default is None else {"default": key.default}
-            numbered[attribute] = (key.reads, Field(alias=name, title=name, description=key.about or key.description, **default))
-        config = ConfigDict(extra="forbid", title=self.title)
-        made: type[BaseModel] = create_model(self.title, __config__=config, __doc__=self.about or None, **numbered)
-        return made
+    def _form(self) -> Any:
+        types: dict[str, Any] = {}
+        for name, key in self.keys.items():
+            extra = None if key.default in (..., None) else {"default": key.default}
+            field = Field(title=name, description=key.about or key.description, json_schema_extra=extra)
+            types[name] = Annotated[key.reads, field] if key.default is ... else NotRequired[Annotated[key.reads, field]]
+        form: Any = TypedDict(self.title, types)  # type: ignore[misc]
+        form.__doc__ = self.about or None
+        return with_config(ConfigDict(extra="forbid", title=self.title))(form)
 
-    @property
-    def _attributes(self) -> list[str]:
-        return [f"key_{number}" for number in range(len(self.keys))]
-
-    def core(self) -> core_schema.CoreSchema:
-        """Return the pydantic schema of the table."""
-        return core_of(self.model)
+    @cached_property
+    def _adapter(self) -> TypeAdapter[dict[str, Any]]:
+        return TypeAdapter(self._form)
 
     def read(self, given: Any, context: Context) -> Any:
-        """Return what the table ``given`` stands for; every complaint names its key, and all keys are looked at."""
+        """Return the object that the table ``given`` describes; the error has one for each wrong key."""
         if not isinstance(given, dict):
-            raise InputError(f"{shown(given)} is not a table; write a table with {', '.join(self.keys)}")
-        wrong = list(self._wrong_keys(given))
+            raise InputError("is not a table", given=shown(given), remedy=f"write a table with {', '.join(self.keys)}")
         try:
-            written = self.model.model_validate({key: given[key] for key in given if key in self.keys}, context=context)
+            values = self._adapter.validate_python(given, context=context)
         except ValidationError as error:
-            wrong += self._said(error)
-        if wrong:
-            raise InputError.combine(wrong) from None
-        named = dict(zip(self._attributes, self.keys, strict=True))
-        values = {named[each]: getattr(written, each) for each in self._attributes if each in written.model_fields_set}
+            raise InputError.combine(list(self._errors(error))) from None
         try:
             return self.build(values)
         except InputError as error:
             raise pointed(error, given) from None
         except (ValueError, TypeError, ArithmeticError, LookupError, AttributeError) as error:
-            raise InputError(f"{self.title} refuses these settings: {error}; see its documentation") from None
+            raise InputError(f"{self.title} refuses these settings: {error}", remedy="see its documentation") from None
 
-    def _wrong_keys(self, given: dict[str, Any]) -> Iterator[InputError]:
-        """Yield a complaint of each key that there is not, and of each that is missing, unless one is the other misspelt."""
-        meant = ""
-        for name in given:
-            if name not in self.keys:
-                meant += nearest(name, self.keys)
-                description = f"there is no such key{nearest(name, self.keys)}; keys here: {', '.join(self.keys)}"
-                yield InputError(description, written_key(name))
-        for name, key in self.keys.items():
-            if key.default is ... and name not in given and repr(name) not in meant:
-                yield InputError(f"is missing; write {key.description}", name)
+    def _errors(self, found: ValidationError) -> Iterator[InputError]:
+        """Yield an error for each unknown key, then for each missing key, then for each value that does not fit.
 
-    def _said(self, error: ValidationError) -> Iterator[InputError]:
-        """Yield pydantic's complaints in our words: of each place the first, for it may be tried in several ways."""
-        told = set()
-        for each in error.errors(include_url=False):
+        A missing key is left out if an unknown one is that key misspelt; of the errors of one value only the first is kept,
+        because it may have been tried as several types.
+        """
+        hints, seen = "", set()
+        for each in sorted(found.errors(include_url=False), key=_rank):
             name, *places = each["loc"]
-            if each["type"] == "missing" and not places:
-                continue
-            where = written_key(str(name))
-            for place in places[:-1] if each["type"] == "missing" else places:
-                where += f"[{place + 1}]" if isinstance(place, int) else ""
-            if where in told:
-                continue
-            told.add(where)
-            cause = each.get("ctx", {}).get("error")
-            if isinstance(cause, InputError):
-                yield inside(cause, where)
+            key, where, rank = str(name), written_key(str(name)), _rank(each)
+            if rank == _UNKNOWN_KEY:
+                hint = nearest(key, self.keys)
+                hints += hint
+                yield InputError(f"there is no such key{hint}", where, remedy=f"keys here: {', '.join(self.keys)}")
+            elif rank == _MISSING_KEY:
+                if repr(key) not in hints:
+                    yield InputError("is missing", key, remedy=f"write {self.keys[key].description}")
             else:
-                yield InputError(f"{shown(each['input'])} does not fit here; write {self.keys[str(name)].description}", where)
+                indices = places[:-1] if each["type"] == "missing" else places
+                where += "".join(f"[{index + 1}]" for index in indices if isinstance(index, int))
+                if where not in seen:
+                    seen.add(where)
+                    yield self._value_error(each, key, where)
+
+    def _value_error(self, found: ErrorDetails, key: str, where: str) -> InputError:
+        cause = found.get("ctx", {}).get("error")
+        if isinstance(cause, InputError):
+            return inside(cause, where)
+        remedy = f"write {self.keys[key].description}"
+        return InputError("does not fit here", where, given=shown(found["input"]), remedy=remedy)
+
+
+_UNKNOWN_KEY, _MISSING_KEY, _WRONG_VALUE = range(3)
+
+
+def _rank(found: ErrorDetails) -> int:
+    """Return the kind of an error of a table; errors are reported in the order of their kinds."""
+    kinds = {"extra_forbidden": _UNKNOWN_KEY, "missing": _MISSING_KEY}
+    return kinds.get(found["type"], _WRONG_VALUE) if len(found["loc"]) == 1 else _WRONG_VALUE
 
 
 class Choice:
@@ -299,17 +297,13 @@ class Choice:
         self._more = "" if known else " (lobework list shows more)"
         self._known = known or (lambda: registry.installed().kinds(what))  # type: ignore[arg-type]
 
-    def core(self) -> core_schema.CoreSchema:
-        """Return the pydantic schema of every part installed that a file can hold."""
-        models: list[Any] = []
+    def form(self) -> Any:
+        """Return the union of the tables of every installed part that a file can hold."""
+        forms: list[Any] = []
         for name, part in self._known().items():
-            try:
-                models.append(self._table(name, part).model)
-            except PluginError:
-                continue
-        if len(models) == 1:
-            return core_of(models[0])
-        return core_of(Annotated[reduce(or_, models), Field(discriminator="key_0")])
+            with contextlib.suppress(PluginError):
+                forms.append(self._table(name, part).form())
+        return forms[0] if len(forms) == 1 else Annotated[reduce(or_, forms), Field(discriminator=self.key)]
 
     def read(self, given: Any, context: Context) -> Any:
         """Return the part that ``given`` describes."""
@@ -336,9 +330,9 @@ class OneOrMore:
     def __init__(self, table: Table) -> None:
         self.table = table
 
-    def core(self) -> core_schema.CoreSchema:
-        """Return the pydantic schema of either form."""
-        return core_of(self.table.model | list[self.table.model])  # type: ignore[name-defined]
+    def form(self) -> Any:
+        """Return the type of a table, or of a list of them."""
+        return self.table.form() | list[self.table.form()]  # type: ignore[misc]
 
     def read(self, given: Any, context: Context) -> list[tuple[Any, str]]:
         """Return what each table stands for, with its place; a single one has none."""

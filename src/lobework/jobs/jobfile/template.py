@@ -7,11 +7,9 @@ from fractions import Fraction
 from functools import cache
 from typing import Any, Final, Literal
 
-from pydantic_core import core_schema
-
 from lobework.errors import InputError
 from lobework.jobs.jobfile.source import pointed, shown
-from lobework.jobs.jobfile.tables import Context, Key, Table, core_of, part_keys, reading
+from lobework.jobs.jobfile.tables import Context, Key, Table, part_keys, reading
 from lobework.parts.template import Template, read_template
 from lobework.quantities.fields import Length
 
@@ -34,9 +32,9 @@ class FollowsPiece:
 class TemplateReader:
     """Reads a template: the word piece, or a table."""
 
-    def core(self) -> core_schema.CoreSchema:
-        """Return the pydantic schema of either."""
-        return core_of(Literal["piece"] | _table().model)
+    def form(self) -> Any:
+        """Return the type of either."""
+        return Literal["piece"] | _table().form()
 
     def read(self, given: Any, context: Context) -> Template | FollowsPiece:
         """Return the template; a file's path is taken from the job file's folder."""

@@ -8,7 +8,6 @@ from functools import cache, partial
 from typing import Annotated, Any, Final, Literal
 
 from pydantic import PlainValidator, WithJsonSchema
-from pydantic_core import core_schema
 
 from lobework.errors import InputError, require
 from lobework.gearing.dividing_wheel import Wheel
@@ -22,7 +21,6 @@ from lobework.jobs.jobfile.tables import (
     built,
     choice_of,
     chosen,
-    core_of,
     first_line,
     list_of,
     part_keys,
@@ -129,9 +127,9 @@ def _as_written(values: dict[str, Any]) -> dict[str, Any]:
 class _LatheReader:
     """Reads a lathe's name or path, as it is, or its table."""
 
-    def core(self) -> core_schema.CoreSchema:
-        """Return the pydantic schema of either."""
-        return core_of(str | lathe_table(in_file=False).model)
+    def form(self) -> Any:
+        """Return the type of either."""
+        return str | lathe_table(in_file=False).form()
 
     def read(self, given: Any, context: Context) -> str | dict[str, Any]:
         """Return the text, or what the table holds."""
