@@ -87,14 +87,14 @@ WRONG = {
         profile("[[0, 0], [1e9, 1]]"),
         f":14: cutter.points: [[0, 0], [1000000000.0, 1]] is more than a million, beyond any lathe; {ACROSS}",
     ),
-    "a profile in words": (profile('"vee"'), f":14: cutter.points: 'vee' does not fit here (it is no list of pairs); {ACROSS}"),
+    "a profile in words": (profile('"vee"'), f":14: cutter.points: 'vee' does not fit here (it is not a list of pairs); {ACROSS}"),
     "a profile in one row": (
         profile("[0, 0, 1, 1]"),
-        f":14: cutter.points: [0, 0, 1, 1] does not fit here (it is no list of pairs); {ACROSS}",
+        f":14: cutter.points: [0, 0, 1, 1] does not fit here (it is not a list of pairs); {ACROSS}",
     ),
     "a profile of triples": (
         profile("[[0, 0, 0]]"),
-        f":14: cutter.points: [[0, 0, 0]] does not fit here (it is no list of pairs); {ACROSS}",
+        f":14: cutter.points: [[0, 0, 0]] does not fit here (it is not a list of pairs); {ACROSS}",
     ),
     "a profile in degrees": (
         profile('[[0, 0], ["1 deg", 1]]'),
@@ -155,7 +155,7 @@ WRONG = {
     ),
     "a turned profile in words": (
         turned('"vase"'),
-        f":8: piece.profile: 'vase' does not fit here (it is no list of pairs); {ALONG}",
+        f":8: piece.profile: 'vase' does not fit here (it is not a list of pairs); {ALONG}",
     ),
     "a hollow thicker than the work": (
         turned("[[0, 12], [-20, 12]]", "[[0, 13], [-20, 13]]"),

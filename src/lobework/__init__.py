@@ -1,4 +1,4 @@
-"""lobework models a rose engine: what a set of settings will cut, whether it can be cut, and what to set."""
+"""lobework models a rose engine lathe: what its settings will cut, whether that can be cut, and what to set on the lathe."""
 
 from __future__ import annotations
 

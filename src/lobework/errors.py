@@ -1,4 +1,4 @@
-"""Errors that a user can cause: each holds its facts as fields, and prints them as one line.
+"""Errors that a user can cause. Each error stores its facts in fields and prints them on one line.
 
 ::
 
@@ -6,9 +6,9 @@
     ├── InputError (ValueError)         input that cannot be used
     │   ├── SettingError                a setting outside its allowed values
     │   │   └── PartError               a part that is not finite, or not continuous
-    │   └── TooLargeError               a job that would need more than this machine should give
+    │   └── TooLargeError               a job that needs more memory or samples than are allowed
     ├── UnknownNameError (LookupError)  a cam, chuck, target or lathe that is not installed
-    ├── PluginError                     a plugin that breaks its promise
+    ├── PluginError                     a plugin that violates its interface
     └── OutputExistsError (FileExistsError)  a file that would be overwritten
 """
 
@@ -39,16 +39,16 @@ __all__ = [
 ]
 
 _LONGEST: Final = 600
-"""Characters of a message at most; what is left out stands before the last words, which are the remedy."""
+"""Maximum number of characters of a message. The middle of a longer one is cut out, so that the remedy at its end remains."""
 _LONGEST_GIVEN: Final = 300
 _LONGEST_GUESSED: Final = 60
-"""Characters of a name that is compared with known names; the comparison of a longer one takes too long."""
+"""Maximum number of characters of a name that is compared with known names; a longer comparison takes too long."""
 
 
 class LobeworkError(Exception):
-    """The root of every error that a user can cause.
+    """The base class of all errors that a user can cause.
 
-    Its message and its fields pass from one process to another, whatever its constructor takes.
+    An error can be pickled with its message and all its fields, whatever arguments its constructor takes.
     """
 
     def __reduce__(self) -> tuple[Any, ...]:
@@ -61,22 +61,22 @@ class InputError(LobeworkError, ValueError):
     Parameters
     ----------
     problem : str
-        What is wrong, unless ``must_be`` says it.
+        What is wrong; not needed if ``must_be`` is given.
     where : str
         File, line and key path, outermost first; empty if unknown.
     name : str
-        Of the setting, as its part calls it; empty once ``where`` ends with its key.
+        The name of the setting in its part; empty if ``where`` already ends with its key.
     given : str
         The value that was given, as it is printed.
     must_be : str
-        What is allowed.
+        Which values are allowed.
     remedy : str
-        What to do.
+        What the user can do about it.
 
     Attributes
     ----------
     others : tuple of InputError
-        Further errors of the same file or part; each is a line of its own.
+        Further errors of the same file or part; each is printed on a line of its own.
 
     Examples
     --------
@@ -97,7 +97,7 @@ class InputError(LobeworkError, ValueError):
 
     @property
     def message(self) -> str:
-        """The line without ``where``."""
+        """The printed line without ``where``."""
         problem = f"must be {self.must_be}" if self.must_be else self.problem
         if self.name:
             problem = f"{self.name}={self.given}: {problem}"
@@ -110,25 +110,25 @@ class InputError(LobeworkError, ValueError):
         return f"{self.where}: {self.message}" if self.where else self.message
 
     def replaced(self, **changes: Any) -> Self:
-        """Return the same error with some of its fields changed."""
+        """Return a copy of the error with some of its fields changed."""
         changed = copy.copy(self)
         changed.__dict__.update({key: printable(value) if isinstance(value, str) else value for key, value in changes.items()})
         changed.args = (changed._line,)
         return changed
 
     def at(self, where: str) -> Self:
-        """Return the same error, placed one level further out: ``where`` comes first."""
+        """Return a copy of the error and its others with ``where`` in front of their own ``where``."""
         return self.each(lambda one: one.replaced(where=f"{where}: {one.where}" if one.where else where))
 
     def each(self, change: Callable[[Any], Any]) -> Self:
-        """Return the error as ``change`` makes it, with the others as it makes them."""
+        """Return the error with ``change`` applied to it and to each of its others."""
         changed: Self = change(self)
         changed.others = tuple(change(one) for one in self.others)
         return changed
 
     @classmethod
     def combine(cls, errors: Sequence[InputError]) -> InputError:
-        """Return the first of some errors, with all the rest as its others.
+        """Return the first of several errors, with all the rest as its others.
 
         >>> InputError.combine([InputError("is missing", "rise"), InputError("is missing", "lobes")]).others
         (InputError('lobes: is missing'),)
@@ -149,11 +149,11 @@ class PartError(SettingError):
 
 
 class TooLargeError(InputError):
-    """A job that would need more memory or samples than this machine should give."""
+    """A job or file that is larger than the limits on memory, samples or size allow."""
 
 
 class UnknownNameError(LobeworkError, LookupError):
-    """A name that nothing installed answers to."""
+    """A name that no installed part, target or lathe has."""
 
     def __init__(self, kind: str, name: str, known: Iterable[str]) -> None:
         known = sorted(known)
@@ -163,13 +163,13 @@ class UnknownNameError(LobeworkError, LookupError):
 
 
 class PluginError(LobeworkError):
-    """A plugin that breaks its promise; ``part`` is the class at fault, where it is a part's."""
+    """A plugin that violates its interface; ``part`` is the class at fault, or None if it is not a part's."""
 
     part: type | None = None
 
 
 class OutputExistsError(LobeworkError, FileExistsError):
-    """A file that would be overwritten."""
+    """An output file that exists already and may not be overwritten."""
 
     def __init__(self, path: object) -> None:
         super().__init__(f"{printable(str(path))}: exists already; name another folder or file, or add --overwrite")
@@ -180,7 +180,7 @@ def _short(text: str, longest: int = _LONGEST) -> str:
 
 
 def _rebuilt(kind: type[LobeworkError], args: tuple[Any, ...], fields: dict[str, Any]) -> LobeworkError:
-    """Return an error as it was, without its constructor, which may take something else than the message."""
+    """Return an unpickled error; its constructor is not called, because its arguments may differ from ``args``."""
     error = kind.__new__(kind, *args)
     error.args = args
     error.__dict__.update(fields)
@@ -188,7 +188,7 @@ def _rebuilt(kind: type[LobeworkError], args: tuple[Any, ...], fields: dict[str,
 
 
 def nearest(name: str, known: Iterable[str]) -> str:
-    """Return ``"; did you mean 'x'?"`` for the known name most like ``name``, or nothing.
+    """Return ``"; did you mean 'x'?"`` for the known name most similar to ``name``, or an empty text if none is similar.
 
     >>> nearest("rdaius", ["radius", "rise"])
     "; did you mean 'radius'?"
@@ -203,9 +203,10 @@ _found: ContextVar[list[InputError] | None] = ContextVar("found", default=None)
 
 
 def require(allowed: object, name: str, given: object, must_be: str, remedy: str = "") -> None:
-    """Raise `SettingError` unless ``allowed``: ``name=given`` must be ``must_be``; ``remedy`` says what to do.
+    """Raise `SettingError` unless ``allowed`` is true; the other parameters are its fields.
 
-    Within `together` the error is kept, and raised at the end with the others.
+    Inside `together` the error is collected and raised at the end of the block with the others; of several errors of one
+    setting only the first is kept.
 
     >>> require(False, "radius", -3.0, "zero or more", "leave it out for a knife")
     Traceback (most recent call last):
@@ -226,7 +227,7 @@ def require(allowed: object, name: str, given: object, must_be: str, remedy: str
 
 @contextlib.contextmanager
 def together() -> Iterator[None]:
-    """Raise all errors of the requirements within at once: the first, with the rest as its others.
+    """Collect the errors of `require` inside the block, and at its end raise the first, with the rest as its others.
 
     >>> with together():
     ...     require(False, "lobes", 0, "one or more")
@@ -234,7 +235,7 @@ def together() -> Iterator[None]:
     Traceback (most recent call last):
     lobework.errors.SettingError: lobes=0: must be one or more
 
-    What a wrong setting breaks further on, before the end, is not raised.
+    Once an error is collected, an exception that a bad setting causes later in the block ends the block but is not raised.
     """
     found: list[InputError] = []
     token = _found.set(found)
@@ -252,7 +253,7 @@ def together() -> Iterator[None]:
 
 
 def is_whole(given: object, least: int, most: int) -> bool:
-    """Return whether it is a whole number, ``least`` to ``most``, and not true or false.
+    """Return whether ``given`` is an integer from ``least`` to ``most``; a bool is not.
 
     >>> is_whole(3, 1, 4), is_whole(3.0, 1, 4), is_whole(True, 1, 4)
     (True, False, False)

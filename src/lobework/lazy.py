@@ -1,4 +1,4 @@
-"""Public names of a package that are imported when they are first asked for, so that the package itself imports at once."""
+"""Public names of a package that are imported on first use, so that importing the package itself is fast."""
 
 from __future__ import annotations
 
@@ -17,11 +17,11 @@ def names_on_demand(
     Parameters
     ----------
     package : str
-        Its ``__name__``.
+        The ``__name__`` of the package.
     homes : mapping of str to sequence of str
-        The module that each public name is imported from.
+        Modules, each with the public names that are imported from it.
     more : sequence of str
-        Further names that ``dir`` lists: of submodules.
+        Further names for ``dir``, such as those of submodules.
 
     Examples
     --------

@@ -162,7 +162,7 @@ def crossing(model):
         (
             lambda model: model.add_lwpolyline(VASE, close=True),
             4,
-            "curve '0' is closed, so it has no end to go to; draw one side of it, open",
+            "curve '0' is closed, so it has no end; draw one side of it, open",
         ),
         (crossing, 4, "three lines of layer '0' meet at 5, 3 mm; put the outline on a layer by itself"),
         (
@@ -173,12 +173,12 @@ def crossing(model):
         (
             lambda model: model.add_lwpolyline(VASE),
             3,
-            "$INSUNITS=3: this unit is not known here; say how large one unit of the drawing is",
+            "$INSUNITS=3: this unit is not supported; say how large one unit of the drawing is",
         ),
         (
             lambda model: model.add_lwpolyline([(20, 0), (math.nan, 3)]),
             4,
-            "point 2 of curve '0' is no finite number; draw it again",
+            "point 2 of curve '0' is not finite; draw it again",
         ),
     ],
     ids=["no curve", "closed", "three meet", "not flat", "unit", "nan"],
@@ -220,17 +220,17 @@ def test_what_is_too_large_is_refused(folder):
     with pytest.raises(TooLargeError, match=r"^large\.dxf: is longer than 2 MB; save the one curve by itself$"):
         read_outline(path)
     path.write_bytes(b"0\nX\n" * 8_001)
-    with pytest.raises(TooLargeError, match=r"^large\.dxf: holds more than 8,000 lines and other things; save the one curve"):
+    with pytest.raises(TooLargeError, match=r"^large\.dxf: holds more than 8,000 lines and other entities; save the one curve"):
         read_outline(path)
     path.write_bytes(b"9\nX\n" * 120_002)
     with pytest.raises(TooLargeError, match=r"^large\.dxf: holds more than 120,000 values; save the one curve by itself$"):
         read_outline(path)
     path.write_bytes(b"AutoCAD Binary DXF\r\n\x1a\x00" + b"\0\0X\0" * 8_001)
-    with pytest.raises(TooLargeError, match=r"^large\.dxf: holds more than 8,000 lines and other things; save the one curve"):
+    with pytest.raises(TooLargeError, match=r"^large\.dxf: holds more than 8,000 lines and other entities; save the one curve"):
         read_outline(path)
 
 
-MANY = "its curves come to more than 20,000 points, so that they stay within 0.0002 mm; save the one curve by itself"
+MANY = "its curves need more than 20,000 points for an accuracy of 0.0002 mm; save the one curve by itself"
 FAR = "a curve on layer '0' is larger than 1,000,000 mm, or as far from zero; say how large one unit"
 
 

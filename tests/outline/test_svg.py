@@ -138,19 +138,19 @@ def test_a_curve_is_picked_by_its_id_and_a_path_of_two_stretches_is_two_curves(f
     [
         ("", "holds no open curve; draw the outline as one path or polyline"),
         ('<path d=""/>', "holds no open curve; draw the outline as one path or polyline"),
-        ('<path d="M 0 0 L 5 5 L 3 9 Z"/>', "curve 'path 1' is closed, so it has no end to go to; draw one side of it, open"),
+        ('<path d="M 0 0 L 5 5 L 3 9 Z"/>', "curve 'path 1' is closed, so it has no end; draw one side of it, open"),
         ('<path d="M 0 0 L 5 nan"/>', "a <path> holds 'nn' among its numbers; save the drawing again"),
         (
             '<path id="a" d="M 0 0 L 5 5 ?? L 6 6"/>',
             "<path> 'a' holds '??' among its numbers; save the drawing again",
         ),
         ('<path d="5 5 L 6 6"/>', "a <path> does not begin with M; save the drawing again"),
-        ('<path d="M 0 0 L 1e999 5"/>', "point 2 of curve 'path 1' is no finite number; draw it again"),
+        ('<path d="M 0 0 L 1e999 5"/>', "point 2 of curve 'path 1' is not finite; draw it again"),
         ('<polyline points="0,0 5,nan 6,7"/>', "a <polyline> holds 'nan' among its numbers; save the drawing again"),
         ('<polyline points="0,0 5,5 6"/>', "a <polyline> holds an odd count of numbers; save the drawing again"),
         (
             '<path d="M 0 0 L 1 2" transform="turn(4)"/>',
-            "has a curve out of order: Unknown SVG transform type: turn; save the drawing again",
+            "has a damaged curve: Unknown SVG transform type: turn; save the drawing again",
         ),
         ("<g>", "is not SVG: mismatched tag: line 1, column 92; save the drawing again"),
     ],
@@ -167,7 +167,7 @@ def test_a_size_of_a_whole_page_beside_one_in_mm_leaves_the_one_in_mm(folder):
 
 TEN_MM = 'width="10mm" height="10mm" viewBox="0 0 10 10"'
 LARGE = "M0 0 C 4e3 3e4 -4e3 6e4 0 9e4"
-MANY = "its curves come to more than 20,000 points, so that they stay within 0.0002 mm; save the one curve by itself"
+MANY = "its curves need more than 20,000 points for an accuracy of 0.0002 mm; save the one curve by itself"
 
 
 @pytest.mark.parametrize(
@@ -253,7 +253,7 @@ def test_a_pipe_or_a_device_is_refused_and_not_waited_for(folder):
         ),
         (
             'width="50mm" height="50mm" viewBox="0 0 50 70"',
-            "its width and height do not go with its viewBox: it is drawn out of shape; save the drawing again",
+            "its width and height do not go with its viewBox: it is distorted; save the drawing again",
         ),
         ('width="50%" height="10mm" viewBox="0 0 50 10"', f"width='50%' {PART_OF_A_PAGE}"),
         ('width="50%" viewBox="0 0 50 10"', f"width='50%' {PART_OF_A_PAGE}"),
@@ -277,7 +277,7 @@ def test_a_size_that_says_nothing_sure_is_refused(folder, size, message):
 
 def test_a_command_without_all_its_numbers_is_refused(folder):
     message = refusal(written(folder, '<path d="M 0 0 L 1 2 3"/>'))
-    begins = "vase.svg: has a curve out of order: Invalid path string: command 'L' expects 2 values but only 1 remain"
+    begins = "vase.svg: has a damaged curve: Invalid path string: command 'L' expects 2 values but only 1 remain"
     assert message == f"{begins} in 'M 0 0 L 1 2 3'; save the drawing again"
 
 
@@ -296,7 +296,7 @@ def test_what_cannot_be_read_at_all_is_refused(folder, monkeypatch):
     assert refusal(folder / "folder.svg") == "folder.svg: is a folder, not a file; name a file in it"
     (folder / "html.svg").write_text("<html/>", encoding="utf-8")
     assert refusal(folder / "html.svg") == (
-        "html.svg: is not SVG: its root is no <svg> of http://www.w3.org/2000/svg; save the drawing again"
+        "html.svg: is not SVG: its root is not <svg> of http://www.w3.org/2000/svg; save the drawing again"
     )
     bomb = '<!DOCTYPE svg [<!ENTITY a "aaaaaaaaaa">' + "".join(
         f'<!ENTITY {b} "{f"&{a};" * 40}">' for a, b in zip("abcdef", "bcdefg", strict=True)

@@ -1,4 +1,4 @@
-"""Files and streams: read whole and of a limited size, written whole or not at all, standard output kept for results.
+"""Files and streams: size-limited reading, all-or-nothing writing, standard output reserved for results.
 
-Nothing here knows what a file holds.
+The package does not depend on the contents of the files.
 """

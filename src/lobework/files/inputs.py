@@ -1,4 +1,4 @@
-"""Files that are read: whole, of a limited size, and never anything that would be waited for without end."""
+"""Reading of whole files of limited size; nothing is read that could block for ever."""
 
 from __future__ import annotations
 
@@ -12,31 +12,31 @@ from lobework.errors import InputError, TooLargeError
 __all__ = ["read_bytes"]
 
 _PIPES: Final = ("/dev/stdin", "/dev/fd/", "/proc/self/fd/")
-"""Names under which a shell hands over what another command writes."""
+"""Paths by which a shell passes the output of another command."""
 
 
 def read_bytes(path: Path | str, most: int, *, absent: str, too_long: str, where: str | None = None) -> bytes:
-    """Return what a file holds.
+    """Return the contents of a file.
 
     Parameters
     ----------
     path : path
-        Of a regular file; a pipe is read where the shell has made it, as of ``/dev/stdin``.
+        Path of a regular file, or of a pipe that the shell has made, such as ``/dev/stdin``.
     most : int
-        How many bytes are read.
+        Maximum size of the file, bytes.
     absent : str
-        What to do if there is no such file.
+        Remedy for the error message if there is no such file.
     too_long : str
-        The limit in words, and what to do if the file is longer.
+        The limit in words and the remedy, for the error message if the file is longer.
     where : str, optional
-        What errors call the file, otherwise its path.
+        Name of the file in error messages. Default: its path.
 
     Raises
     ------
     InputError
-        Where it is missing, a folder, a device or a pipe with a name of its own, or cannot be read.
+        If the file is missing or cannot be read, or the path is that of a folder, a device or a named pipe.
     TooLargeError
-        Where it is longer than ``most``.
+        If the file is longer than ``most``.
     """
     name = str(path) if where is None else where
     try:
@@ -44,11 +44,12 @@ def read_bytes(path: Path | str, most: int, *, absent: str, too_long: str, where
     except InputError:
         raise
     except FileNotFoundError:
-        raise InputError(f"there is no such file; {absent}", name) from None
+        raise InputError("there is no such file", name, remedy=absent) from None
     except OSError as error:
-        raise InputError(f"cannot be read: {error.strerror or error}; check its name and permissions", name) from None
+        problem = f"cannot be read: {error.strerror or error}"
+        raise InputError(problem, name, remedy="check its name and permissions") from None
     except ValueError as error:
-        raise InputError(f"cannot be a file's name: {error}; check the name", repr(name)) from None
+        raise InputError(f"cannot be a file's name: {error}", repr(name), remedy="check the name") from None
     if len(data) > most:
         raise TooLargeError(f"is longer than {too_long}", name)
     return data
@@ -59,11 +60,11 @@ def _read(path: Path | str, most: int, name: str) -> bytes:
     try:
         kind = os.fstat(descriptor).st_mode
         if stat.S_ISDIR(kind):
-            raise InputError("is a folder, not a file; name a file in it", name)
+            raise InputError("is a folder, not a file", name, remedy="name a file in it")
         if stat.S_ISFIFO(kind) and str(path).startswith(_PIPES):
             os.set_blocking(descriptor, True)
         elif not stat.S_ISREG(kind):
-            raise InputError("is a device or a pipe, not a file that has an end; name a regular file", name)
+            raise InputError("is a device or a pipe, not a file that has an end", name, remedy="name a regular file")
         with open(descriptor, "rb", closefd=False) as file:
             return file.read(most)
     finally:

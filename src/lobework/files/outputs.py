@@ -1,4 +1,4 @@
-"""Files that appear whole or not at all, and never over what is there unless told."""
+"""All-or-nothing writing of files; an existing file is replaced only on request."""
 
 from __future__ import annotations
 
@@ -19,16 +19,17 @@ from lobework.errors import InputError, LobeworkError, OutputExistsError
 __all__ = ["refuse_existing", "write_files"]
 
 _UNFINISHED: Final = re.compile(r"\.lobework-(?P<machine>[0-9a-f]{8})-(?P<process>[1-9]\d{0,8})-[0-9a-f]{12}")
-"""The name of a file that is being written: by which machine and which process."""
+"""Name of a temporary file, with the machine and the process that write it."""
 _FULL: Final = (errno.ENOSPC, getattr(errno, "EDQUOT", errno.ENOSPC))
 
 
 def refuse_existing(paths: Iterable[Path], *, overwrite: bool = False) -> None:
-    """Raise `OutputExistsError` for the first path that would be overwritten, `InputError` for one that cannot be."""
+    """Raise `OutputExistsError` for the first path that would be overwritten, or `InputError` for one that cannot be written."""
     for path in paths:
         with _written_to(path):
             if path.is_dir():
-                raise InputError("is a folder, so no file can be written there; move it, or name another folder", str(path))
+                remedy = "move it, or name another folder"
+                raise InputError("is a folder, so no file can be written there", str(path), remedy=remedy)
             if os.path.lexists(path) and not overwrite:
                 raise OutputExistsError(path)
             there = next((each for each in path.parents if os.path.lexists(each)), path.parent)
@@ -39,21 +40,21 @@ def refuse_existing(paths: Iterable[Path], *, overwrite: bool = False) -> None:
 
 
 def write_files(contents: Mapping[Path, bytes], *, overwrite: bool = False) -> None:
-    """Write every file, or none: folders are made as needed, and taken away again where that fails.
+    """Write all files, or none of them: missing folders are created, and after a failure everything new is removed.
 
     Parameters
     ----------
     contents : mapping from path to bytes
-        Whole files.
+        The contents of each file.
     overwrite : bool
         Whether files that exist may be replaced.
 
     Raises
     ------
     OutputExistsError
-        Where a file exists and ``overwrite`` is not set.
+        If a file exists and ``overwrite`` is not set.
     InputError
-        Where a folder or file cannot be written.
+        If a folder or file cannot be written.
 
     Examples
     --------
@@ -77,19 +78,20 @@ def write_files(contents: Mapping[Path, bytes], *, overwrite: bool = False) -> N
 
 @contextlib.contextmanager
 def _written_to(path: Path) -> Iterator[None]:
-    """Have whatever the system complains of name the path, the cause and what to do."""
+    """Convert system errors raised inside to `InputError`, with the path, the cause and a remedy."""
     try:
         yield
     except LobeworkError:
         raise
     except (OSError, ValueError) as error:
         remedy = "make room, or name another folder" if getattr(error, "errno", None) in _FULL else "name another folder"
-        raise InputError(f"cannot be written: {getattr(error, 'strerror', None) or error}; {remedy}", str(path)) from None
+        problem = f"cannot be written: {getattr(error, 'strerror', None) or error}"
+        raise InputError(problem, str(path), remedy=remedy) from None
 
 
 @contextlib.contextmanager
 def _undone_on_failure() -> Iterator[list[Path]]:
-    """Yield a list for what is made; if anything goes wrong, an interruption too, all of it is taken away, the last first."""
+    """Yield a list of created paths; on any exception, including an interruption, they are removed in reverse order."""
     made: list[Path] = []
     try:
         yield made
@@ -102,11 +104,10 @@ def _undone_on_failure() -> Iterator[list[Path]]:
 
 def _require_folder(folder: Path) -> None:
     if not folder.is_dir():
-        raise InputError("is a file, so nothing can be written in it; name another folder", str(folder))
+        raise InputError("is a file, so nothing can be written in it", str(folder), remedy="name another folder")
     if not os.access(folder, os.W_OK | os.X_OK):
-        raise InputError(
-            "cannot be written: no file may be made in it; change its permissions, or name another folder", str(folder)
-        )
+        remedy = "change its permissions, or name another folder"
+        raise InputError("cannot be written: no file may be made in it", str(folder), remedy=remedy)
 
 
 def _make_folder(folder: Path, made: list[Path]) -> None:
@@ -118,7 +119,7 @@ def _make_folder(folder: Path, made: list[Path]) -> None:
 
 
 def _beside(path: Path, content: bytes, made: list[Path]) -> Path:
-    """Return a new file in the folder of ``path`` that holds the content."""
+    """Return a new temporary file with the content, in the folder of ``path``."""
     whole = path.with_name(f".lobework-{_machine()}-{os.getpid()}-{secrets.token_hex(6)}")
     made.append(whole)
     with _written_to(path), whole.open("xb") as file:
@@ -127,7 +128,7 @@ def _beside(path: Path, content: bytes, made: list[Path]) -> Path:
 
 
 def _put(whole: Path, path: Path, made: list[Path], *, overwrite: bool) -> None:
-    """Give a finished file its name in one step; a file that came up meanwhile is not replaced unasked."""
+    """Rename a finished temporary file to its final name in one step; without ``overwrite`` no other file is replaced."""
     if overwrite:
         whole.replace(path)
         return
@@ -146,12 +147,12 @@ def _put(whole: Path, path: Path, made: list[Path], *, overwrite: bool) -> None:
 
 @cache
 def _machine() -> str:
-    """Return what tells this machine from others that may write into the same folder."""
+    """Return an identifier of this machine, because other machines may write into the same folder."""
     return hashlib.sha256(platform.node().encode(errors="replace")).hexdigest()[:8]
 
 
 def _sweep(folder: Path) -> None:
-    """Take away what a process of this machine left unfinished when it was killed."""
+    """Remove temporary files left by processes of this machine that were killed."""
     if os.name != "posix":
         return
     for path in folder.iterdir():

@@ -1,4 +1,4 @@
-"""Standard output is for results: what a plugin prints meanwhile goes to standard error."""
+"""Redirection of standard output to standard error, so that output printed by plugins does not mix with results."""
 
 from __future__ import annotations
 
@@ -15,16 +15,16 @@ _LONGEST: Final = 200
 
 
 class RedirectedOutput:
-    """A text stream that passes everything on to standard error and keeps the beginning of it.
+    """A text stream that writes to standard error and stores the beginning of the text.
 
-    Whatever else a text stream offers is that of standard error.
+    All other attributes are those of standard error.
     """
 
     def __init__(self) -> None:
         self.first = ""
 
     def write(self, text: str) -> int:
-        """Pass a text on, and return its length."""
+        """Write a text and return its length."""
         if len(self.first) < _LONGEST:
             self.first += text[: _LONGEST - len(self.first)]
         if sys.stderr is not None:
@@ -32,7 +32,7 @@ class RedirectedOutput:
         return len(text)
 
     def writelines(self, lines: Iterable[str]) -> None:
-        """Pass several texts on."""
+        """Write several texts."""
         for each in lines:
             self.write(each)
 
@@ -47,12 +47,12 @@ class RedirectedOutput:
 
 @contextlib.contextmanager
 def to_stderr(*, descriptor: bool = False) -> Iterator[RedirectedOutput]:
-    r"""Send to standard error what is printed inside, and keep the beginning of it.
+    r"""Redirect standard output to standard error inside the block, and store the beginning of the printed text.
 
     Parameters
     ----------
     descriptor : bool
-        Whether the process's own file descriptor 1 goes there too, for what compiled code and child processes print.
+        Whether to redirect file descriptor 1 too, for the output of compiled code and child processes.
 
     Examples
     --------
@@ -71,7 +71,7 @@ def to_stderr(*, descriptor: bool = False) -> Iterator[RedirectedOutput]:
 
 @contextlib.contextmanager
 def _redirected_descriptor() -> Iterator[None]:
-    """Send file descriptor 1 to standard error; where the process lacks either, leave it."""
+    """Redirect file descriptor 1 to standard error; do nothing if the process lacks either."""
     try:
         with contextlib.suppress(AttributeError, ValueError):
             sys.stdout.flush()

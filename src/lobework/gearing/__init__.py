@@ -1,4 +1,4 @@
-"""Ratios and what makes them: change wheels, screws, dividing wheels, the helix angle.
+"""Gear ratios, change wheels, screws, dividing wheels and helix angles.
 
-Exact fractions. Nothing here knows which part of the lathe is driven.
+Ratios are exact fractions. The package does not depend on which part of the lathe is driven.
 """

@@ -1,7 +1,8 @@
-"""Trains of change wheels: the cheapest that makes a ratio, or the nearest to it, from the wheels that are owned.
+"""Trains of change wheels for a ratio: the cheapest exact train, or the one nearest to the ratio.
 
-`train_for` searches wheels that are owned, each once; `train_to_cut` wheels that could be cut, of any size in a range.
-The cheapest train has the fewest pairs, then the fewest teeth in all; of equals the nearest to the ratio.
+`train_for` uses the wheels that the user owns, each of them once; `train_to_cut` uses wheels of any size in a range, to be made.
+The cheapest train has the fewest pairs, and of those the fewest teeth in total; of equally cheap trains the one nearest to the
+ratio is chosen.
 """
 
 from __future__ import annotations
@@ -31,24 +32,24 @@ _MOST_SHARED: Final = 500
 
 
 class NoTrainError(SettingError):
-    """No train of wheels comes near enough to a ratio."""
+    """No train of wheels is close enough to a ratio."""
 
 
 @dataclass(frozen=True, slots=True)
 class Train:
-    """A train of wheels: the first drives the first of those driven, which turns with the second driver, and so on.
+    """A compound gear train: the first driver meshes with the first driven wheel, on whose shaft is the second driver, and so on.
 
-    Which way the last wheel turns is settled by idlers, which change no ratio.
+    Idlers determine the direction of rotation of the last wheel; they do not change the ratio.
 
     Parameters
     ----------
     drivers, driven : tuple of int
-        Teeth, as many of one as of the other.
+        Numbers of teeth of the driving and of the driven wheels; both tuples have the same length.
 
     References
     ----------
-    Brown & Sharpe, *Practical Treatise on Milling and Milling Machines*, p. 62: drivers may change places among themselves,
-    and so may driven wheels, but never a driver with a driven wheel.
+    Brown & Sharpe, *Practical Treatise on Milling and Milling Machines*, p. 62: drivers may be interchanged with each other,
+    and so may driven wheels, but a driver must not be interchanged with a driven wheel.
 
     Examples
     --------
@@ -81,25 +82,25 @@ class Train:
 
     @property
     def ratio(self) -> Fraction:
-        """Turns of the last wheel to one of the first."""
+        """Turns of the last wheel per turn of the first."""
         return Fraction(math.prod(self.drivers), math.prod(self.driven))
 
     @property
     def teeth(self) -> int:
-        """Of all its wheels together."""
+        """Total number of teeth of all wheels."""
         return sum(self.drivers) + sum(self.driven)
 
     @property
     def pairs(self) -> int:
-        """How many wheels drive."""
+        """Number of pairs of wheels."""
         return len(self.drivers)
 
     def off(self, ratio: Fraction) -> Fraction:
-        """Return how far the train's ratio is beyond ``ratio``, as a part of it; below zero where it falls short."""
+        """Return the relative error of the train's ratio; negative if the train is slower than ``ratio``."""
         return self.ratio / abs(exactly(ratio)) - 1
 
     def arrangements(self) -> tuple[Train, ...]:
-        """Return the train in every order of its drivers and of its driven wheels: the ratio is the same in each.
+        """Return all orders of the drivers and of the driven wheels; the ratio is the same for all of them.
 
         >>> [str(each) for each in Train((20, 30), (40, 50)).arrangements()][:2]
         ['20 drives 40, 30 drives 50', '20 drives 50, 30 drives 40']
@@ -110,30 +111,30 @@ class Train:
 
 
 def train_for(ratio: Fraction, wheels: Iterable[int], pairs: int = 2, within: Fraction = Fraction(0)) -> Train:
-    """Return the cheapest train of owned wheels whose ratio is no further than ``within`` off, or else the nearest.
+    """Return the cheapest train of owned wheels whose relative error is at most ``within``, or the nearest if there is none.
 
     Parameters
     ----------
     ratio : Fraction, or what `lobework.quantities.units.ratio` reads
-        Turns of the last wheel to one of the first, not zero; its sign is left to idlers.
+        Turns of the last wheel per turn of the first, not zero; the sign is ignored, because idlers determine it.
     wheels : iterable of int
-        Teeth of each wheel that is owned, each used once; a size owned twice is listed twice.
+        Number of teeth of each wheel that is owned; list a wheel twice if you own two.
     pairs : int
-        Most pairs in the train, 1 to 6.
+        Maximum number of pairs, 1 to 6.
     within : Fraction, or what `lobework.quantities.units.ratio` reads
-        How far off the ratio may be, as a part of it; exact unless given.
+        Maximum relative error of the ratio. Default: the ratio must be exact.
 
     Returns
     -------
     Train
-        Every train of these wheels has been weighed; ``train.off(ratio)`` says whether it is near enough.
+        The best of all trains of these wheels; ``train.off(ratio)`` is its error.
 
     Raises
     ------
     SettingError
-        Where the ratio is zero, or a wheel is none, or there are fewer than two.
+        If the ratio is zero, a number of teeth is invalid, or there are fewer than two wheels.
     TooLargeError
-        Where there are too many wheels to try all sets of so many pairs.
+        If there are too many combinations of so many pairs to try them all.
 
     Examples
     --------
@@ -149,7 +150,7 @@ def train_for(ratio: Fraction, wheels: Iterable[int], pairs: int = 2, within: Fr
 
 
 def trains_for(ratio: Fraction, wheels: Iterable[int], pairs: int = 2) -> tuple[Train, ...]:
-    """Return the nearest train with one pair, with two and so on, each only where it is nearer than those before.
+    """Return the nearest train with one pair, with two pairs and so on, without those that are no nearer than a shorter one.
 
     >>> for train in trains_for(Fraction(2, 7), [20, 25, 30, 36, 45, 60]):
     ...     print(train, f"{float(train.off(Fraction(2, 7))):+.5f}")
@@ -169,7 +170,7 @@ def trains_for(ratio: Fraction, wheels: Iterable[int], pairs: int = 2) -> tuple[
 
 
 class _Side(NamedTuple):
-    """Wheels that might drive, or be driven: the product of their teeth, their sum, and themselves."""
+    """A set of wheels for the drivers or the driven wheels: the product and the sum of their teeth, and the wheels."""
 
     product: int
     teeth: int
@@ -191,7 +192,7 @@ def _owned(given: Iterable[int]) -> Counter[int]:
 
 
 def _sought(ratio: Fraction, pairs: int, within: Fraction) -> tuple[Fraction, int, Fraction]:
-    """Return the ratio without its sign, the pairs, and the error, exactly; refuse what cannot be searched for."""
+    """Return the absolute ratio, the number of pairs and the maximum error as exact numbers; refuse invalid values."""
     ratio, pairs, within = abs(exactly(ratio)), plain_number(pairs), exactly(within)
     require(ratio != 0, "ratio", ratio, "other than zero", "a cam that stands still wants no wheels")
     require(is_whole(pairs, 1, MOST_PAIRS), "pairs", pairs, f"a whole number, 1 to {MOST_PAIRS}")
@@ -200,20 +201,19 @@ def _sought(ratio: Fraction, pairs: int, within: Fraction) -> tuple[Fraction, in
 
 
 def _sides(owned: Counter[int], pairs: int) -> list[_Side]:
-    """Return every set of so many wheels, by product."""
+    """Return all sets of ``pairs`` wheels, sorted by product."""
     if math.comb(owned.total(), pairs) > _MOST_SIDES:
-        raise TooLargeError(
-            f"{owned.total()} wheels make {math.comb(owned.total(), pairs)} sets of {pairs}, and {_MOST_SIDES} can be tried; "
-            "ask for fewer pairs, or list fewer wheels"
-        )
+        count = math.comb(owned.total(), pairs)
+        problem = f"{owned.total()} wheels make {count} sets of {pairs}, and {_MOST_SIDES} can be tried"
+        raise TooLargeError(problem, remedy="ask for fewer pairs, or list fewer wheels")
     sets = dict.fromkeys(combinations(sorted(owned.elements()), pairs))
     return sorted(_Side(math.prod(each), sum(each), each) for each in sets)
 
 
 def _cheapest(owned: Counter[int], ratio: Fraction, pairs: int, within: Fraction) -> Train | None:
-    """Return the cheapest train within reach, meeting in the middle: for each set of drivers, the driven that would fit."""
+    """Return the cheapest train within the error, by a meet-in-the-middle search: driven wheels for each set of drivers."""
     for each in range(1, min(pairs, owned.total() // 2) + 1):
-        if found := _cheapest_of(_sides(owned, each), ratio, within, lambda one, other: _apart(one, other, owned)):
+        if found := _cheapest_of(_sides(owned, each), ratio, within, lambda one, other: _available(one, other, owned)):
             return found
     return None
 
@@ -239,7 +239,7 @@ def _cheapest_of(
 
 
 def _nearest(owned: Counter[int], ratio: Fraction, pairs: int, least: int = 1) -> Train:
-    """Return the train nearest to a ratio; of equals the cheapest."""
+    """Return the train nearest to a ratio; of equally near ones the cheapest."""
     best: tuple[Fraction, int, int, tuple[int, ...], tuple[int, ...]] | None = None
     top, under = ratio.as_integer_ratio()
     far = near = 1
@@ -253,7 +253,7 @@ def _nearest(owned: Counter[int], ratio: Fraction, pairs: int, least: int = 1) -
                     off = abs(product * under - products[place] * top)
                     if best and off * far > near * products[place]:
                         break
-                    if _apart(drivers, sides[place].wheels, owned):
+                    if _available(drivers, sides[place].wheels, owned):
                         found = Fraction(off, products[place]), each, teeth + sides[place].teeth, drivers, sides[place].wheels
                         best = found if best is None else min(best, found)
                         near, far = best[0].as_integer_ratio()
@@ -261,39 +261,39 @@ def _nearest(owned: Counter[int], ratio: Fraction, pairs: int, least: int = 1) -
     return Train(best[3], best[4])
 
 
-def _apart(drivers: tuple[int, ...], driven: tuple[int, ...], owned: Counter[int]) -> bool:
-    """Return whether both sets can be had at once."""
+def _available(drivers: tuple[int, ...], driven: tuple[int, ...], owned: Counter[int]) -> bool:
+    """Return whether enough wheels are owned for both sets at once."""
     return all(drivers.count(each) + driven.count(each) <= owned[each] for each in drivers)
 
 
 def train_to_cut(ratio: Fraction, within: Fraction, pairs: int = 3, least: int = 12, most: int = 400) -> Train:
-    """Return a train of wheels that could be cut, of any sizes in a range, whose ratio is no further than ``within`` off.
+    """Return a train of wheels of any size in a range, to be made, whose relative error is at most ``within``.
 
-    It has the fewest pairs; and of those the fewest teeth where every set of wheels can be tried, as one or two of 12 to 400
-    can. Of more pairs it is the simplest fraction that such wheels make: fractions near the ratio are taken in the order of
-    their terms, mediant by mediant, until one has both terms the products of so many wheels.
+    The train has the fewest pairs. If all combinations can be tried, as for one or two pairs of 12 to 400 teeth, it also has the
+    fewest teeth. For more pairs it has the ratio with the smallest terms: the fractions close to the ratio are generated in
+    ascending order of their terms, as mediants, until both terms are products of so many wheels.
 
     Parameters
     ----------
     ratio : Fraction, or what `lobework.quantities.units.ratio` reads
-        Turns of the last wheel to one of the first, not zero; its sign is left to idlers.
+        Turns of the last wheel per turn of the first, not zero; the sign is ignored, because idlers determine it.
     within : Fraction, or what `lobework.quantities.units.ratio` reads
-        How far off the ratio may be, as a part of it.
+        Maximum relative error of the ratio.
     pairs : int
-        Most pairs in the train, 1 to 6.
+        Maximum number of pairs, 1 to 6.
     least, most : int
-        Teeth that a wheel may have.
+        Smallest and largest number of teeth of a wheel.
 
     Raises
     ------
     SettingError
-        Where a number is not what it may be.
+        If a parameter is outside its allowed values.
     NoTrainError
-        Where no such train was found.
+        If no such train was found.
 
     References
     ----------
-    R. W. Gosper gave trains of three and of five pairs for 224.7007992 and 87.96925718 (the math-fun list).
+    R. W. Gosper published trains of three and five pairs for 224.7007992 and 87.96925718 (the math-fun list).
 
     Examples
     --------
@@ -317,10 +317,9 @@ def train_to_cut(ratio: Fraction, within: Fraction, pairs: int = 3, least: int =
             found = _simplest_train(low, high, each, least, most)
         if found:
             return found
-    raise NoTrainError(
-        f"ratio={ratio}: no train of {pairs} {'pair' if pairs == 1 else 'pairs'} of wheels with {least} to {most} teeth "
-        f"was found within {float(within):g} of it; allow more pairs, or a larger error"
-    )
+    number = "1 pair" if pairs == 1 else f"{pairs} pairs"
+    problem = f"no train of {number} of wheels with {least} to {most} teeth was found within {float(within):g} of it"
+    raise NoTrainError(problem, name="ratio", given=f"{ratio}", remedy="allow more pairs, or a larger error")
 
 
 def _simplest_train(low: Fraction, high: Fraction, pairs: int, least: int, most: int) -> Train | None:
@@ -347,7 +346,7 @@ def _primes(most: int) -> tuple[int, ...]:
 
 
 def _split(number: int, parts: int, least: int, most: int) -> tuple[int, ...]:
-    """Return a number as the product of so many wheels, with the fewest teeth; nothing where it cannot be."""
+    """Return a number as the product of ``parts`` wheels with the fewest teeth; an empty tuple if that is impossible."""
     if not least**parts <= number <= most**parts:
         return ()
     if parts == 1:

@@ -1,4 +1,4 @@
-"""A dividing wheel: an index as holes of a circle, and turns of the crank that drives it."""
+"""Dividing wheels: an index as a number of holes on a circle, and of turns of the crank."""
 
 from __future__ import annotations
 
@@ -19,12 +19,13 @@ _HOLES: Final = re.compile(
     r"\s*(?P<sign>[-+]?)\s*(?:(?P<turns>\d+)\s*turns?\s+(?:and\s+)?)?(?P<holes>[\d./ ]*[\d.])\s*(?:holes?|notch(?:es)?)"
     r"(?:\s+of\s+(?:the\s+)?(?P<circle>\S.*?)(?:\s+circle)?)?\s*"
 )
-_UNKNOWN: Final = "must be an angle while the chuck's wheel is not known; give it, as in wheel = { circles = [96, 144] }"
-_SAYS: Final = "the holes of each circle, such as [96, 112, 144] or { outer = 96, inner = 72 }"
+_UNKNOWN: Final = "an angle while the chuck's wheel is not known", "give it, as in wheel = { circles = [96, 144] }"
+"""Allowed value and remedy for an index in holes of a chuck without a wheel."""
+_CIRCLES: Final = "the holes of each circle, such as [96, 112, 144] or { outer = 96, inner = 72 }"
 
 
 def _circles(given: Any) -> tuple[tuple[str, int], ...]:
-    """Return circles by name, from a mapping of names to holes, or a list of numbers that name themselves."""
+    """Return circles by name, from a mapping of names to holes, or from a list of numbers that are also the names."""
     if isinstance(given, Mapping):
         pairs = list(given.items())
     elif isinstance(given, Iterable) and not isinstance(given, str):
@@ -33,12 +34,12 @@ def _circles(given: Any) -> tuple[tuple[str, int], ...]:
         pairs = []
     names = [name for name, _ in pairs]
     wrong = (
-        (not pairs, _SAYS),
+        (not pairs, _CIRCLES),
         (not all(map(_is_count, (holes for _, holes in pairs))), f"whole numbers of holes, 1 to {_MOST_HOLES}"),
         (not all(isinstance(name, str) and name.strip() == name != "" for name in names), "circles with names"),
         (len(set(names)) < len(names), "different circles"),
     )
-    if message := next((message for is_so, message in wrong if is_so), ""):
+    if message := next((message for is_wrong, message in wrong if is_wrong), ""):
         raise InputError(given=" ".join(repr(given).split())[:80], must_be=message)
     return tuple((name, plain_number(holes)) for name, holes in pairs)
 
@@ -54,7 +55,7 @@ def _show_circles(circles: tuple[tuple[str, int], ...]) -> str:
 Circles = Annotated[
     tuple[tuple[str, int], ...],
     Measure(
-        _SAYS,
+        _CIRCLES,
         _circles,
         _show_circles,
         schema={
@@ -69,7 +70,7 @@ Circles = Annotated[
 
 
 class Holes(NamedTuple):
-    """An index as it is set on a wheel that is not yet known: whole turns of the crank, holes, and the circle's name.
+    """An index in holes for a wheel that is not yet known: whole turns of the crank, holes, and the circle's name.
 
     Examples
     --------
@@ -91,24 +92,26 @@ class Holes(NamedTuple):
         return cls(sign * int(found["turns"] or 0), sign * number(found["holes"]), found["circle"] or "")
 
     def on(self, wheel: Wheel | None) -> Phase:
-        """Return how far the work is turned by it on a chuck's wheel.
+        """Return the angle by which the index turns the work on a given wheel.
 
         Raises
         ------
         InputError
-            Where the chuck has no wheel, or the wheel no such circle.
+            If there is no wheel, or the wheel has no such circle.
         """
         if wheel is None:
-            raise InputError(_UNKNOWN)
+            must_be, remedy = _UNKNOWN
+            raise InputError(must_be=must_be, remedy=remedy)
         if not self.circle and len(wheel.circles) == 1:
             holes = wheel.circles[0][1]
         elif (holes := dict(wheel.circles).get(self.circle, 0)) == 0:
-            raise InputError(f"must be on a circle by name, as in '8 holes of {wheel.circles[0][0]}'; the wheel has {wheel}")
+            example = f"'8 holes of {wheel.circles[0][0]}'"
+            raise InputError(must_be=f"on a circle by name, as in {example}", remedy=f"the wheel has {wheel}")
         return Phase((self.turns + self.holes / holes) / wheel.worm)
 
 
 class Near(NamedTuple):
-    """What comes nearest to an index on one circle: its name, how it is set, and how many degrees of the work it is beyond."""
+    """The setting of one circle nearest to an index: the name of the circle, the setting, and its error, degrees of the work."""
 
     circle: str
     setting: str
@@ -117,16 +120,16 @@ class Near(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class Wheel:
-    """A wheel with circles of holes, that a pin holds; or a worm wheel, whose crank has the circles.
+    """A dividing wheel with circles of holes that is held by a pin, or a worm gear whose crank plate has the circles.
 
     Parameters
     ----------
     circles : mapping from name to holes, or list of holes
-        Each circle's holes, evenly round it; a bare number names itself.
+        Number of equally spaced holes of each circle. In a list, the number is also the name of the circle.
     worm : int
-        Turns of the crank for one turn of the work; 1 where the wheel is on the work itself.
+        Turns of the crank for one turn of the work; 1 if the wheel is on the work spindle itself.
     marks : "holes" or "notches"
-        What its circles are of.
+        Whether the circles consist of holes or notches.
 
     References
     ----------
@@ -167,21 +170,21 @@ class Wheel:
         return f"{circles} notches{worm}" if self.marks == "notches" else f"circles {circles}{worm}"
 
     def ways(self, turns: Fraction) -> tuple[str, ...]:
-        """Return every way to turn the work by ``turns``, one for each circle that has a hole there.
+        """Return all settings that turn the work by ``turns``, one for each circle that has a hole there.
 
         >>> Wheel([18, 39], worm=40).ways(Fraction(1, 6))
         ('6 turns and 12 holes of the 18 circle', '6 turns and 26 holes of the 39 circle')
         """
         crank = turns * self.worm
-        return tuple(self._said(crank, name, holes) for name, holes in self.circles if (crank * holes).denominator == 1)
+        return tuple(self._setting(crank, name, holes) for name, holes in self.circles if (crank * holes).denominator == 1)
 
     def said(self, turns: Fraction) -> str:
-        """Return how to turn the work by ``turns``, on the first circle that has a hole there.
+        """Return the setting that turns the work by ``turns``, on the first circle that has a hole there.
 
         Raises
         ------
         SettingError
-            Where it falls between the holes of every circle; the message names the nearest hole, and by how much it is off.
+            If no circle has a hole there; the message contains the nearest hole and its error.
 
         Examples
         --------
@@ -194,13 +197,12 @@ class Wheel:
             return ways[0]
         near, off = self.nearest(turns)
         degrees = f"{format_number(abs(float(off)), 6)} degrees {'further' if off > 0 else 'less'}"
-        asked = f"{turns} turn" if turns.denominator <= _MOST_HOLES else format_phase(Phase(turns))
-        raise SettingError(
-            f"{asked} must fall on a {self._mark(1)}, and falls between those of every circle; the nearest is {near}, {degrees}"
-        )
+        given = f"{turns} turn" if turns.denominator <= _MOST_HOLES else format_phase(Phase(turns))
+        problem = f"must fall on a {self._mark(1)}, and falls between those of every circle"
+        raise SettingError(problem, given=given, remedy=f"the nearest is {near}, {degrees}")
 
     def for_all(self, every: Iterable[Fraction]) -> Wheel:
-        """Return the wheel with only the first circle that has a hole at each of ``every`` turns; itself where none has.
+        """Return the wheel with only the first circle that has a hole for each of ``every`` turns, or itself if none has.
 
         >>> print(Wheel([96, 144]).for_all([Fraction(1, 24), Fraction(1, 144)]))
         circles 144
@@ -210,7 +212,7 @@ class Wheel:
         return replace(self, circles=(fit[0],)) if fit else self
 
     def nearest(self, turns: Fraction) -> tuple[str, Fraction]:
-        """Return the setting nearest to ``turns`` of the work, and how many degrees it is beyond it.
+        """Return the setting nearest to ``turns`` of the work, and its error, degrees.
 
         >>> Wheel([23], worm=40).nearest(Fraction(2, 5) / 360)
         ('1 hole of the 23 circle', Fraction(-1, 115))
@@ -219,7 +221,7 @@ class Wheel:
         return setting, off
 
     def near(self, turns: Fraction) -> tuple[Near, ...]:
-        """Return what comes nearest to ``turns`` of the work on each circle; exact where it is off by nothing.
+        """Return the setting nearest to ``turns`` of the work on each circle; an error of zero means that it is exact.
 
         >>> for near in Wheel([96, 112]).near(Fraction(3, 7)):
         ...     print(near.setting, float(near.off))
@@ -228,13 +230,13 @@ class Wheel:
         """
         crank = turns * self.worm
         found = [(name, holes, Fraction(round(crank * holes), holes)) for name, holes in self.circles]
-        return tuple(Near(name, self._said(at, name, holes), (at - crank) / self.worm * 360) for name, holes, at in found)
+        return tuple(Near(name, self._setting(at, name, holes), (at - crank) / self.worm * 360) for name, holes, at in found)
 
     def _mark(self, count: int | Fraction) -> str:
         return self.marks if count != 1 else self.marks.removesuffix("es" if self.marks == "notches" else "s")
 
-    def _said(self, crank: Fraction, name: str, holes: int) -> str:
-        """Return turns of the crank as whole turns and holes of one circle."""
+    def _setting(self, crank: Fraction, name: str, holes: int) -> str:
+        """Return turns of the crank as text: whole turns, and holes of one circle."""
         turns, over = divmod(abs(crank) * holes, holes)
         sign = "-" if crank < 0 else ""
         whole = f"{turns} {'turn' if turns == 1 else 'turns'}" if turns else ""
@@ -243,11 +245,11 @@ class Wheel:
         return sign + " and ".join(each for each in (whole, part) if each)
 
     def read(self, given: object) -> Phase:
-        """Return an index: what `Phase.of` reads, or holes such as "8 holes of 96"."""
+        """Return an index from what `Phase.of` reads, or from holes such as "8 holes of 96"."""
         return wheel_phase(given, self)
 
     def measure(self, mark: Measure) -> Measure:
-        """Return how an index is written and shown on this wheel."""
+        """Return the measure of an index that may be written, and is also shown, in holes of this wheel."""
         return replace(mark, description=f"{mark.description}, or '8 holes of 96'", read=self.read, beside=self._beside)
 
     def _beside(self, index: Phase) -> str:
@@ -255,12 +257,12 @@ class Wheel:
 
 
 def wheel_phase(given: object, wheel: Wheel | None = None) -> Phase:
-    """Return an index of a chuck that has a wheel, or could have one.
+    """Return an index as a phase, for a chuck with a field for a wheel.
 
     Raises
     ------
     InputError
-        Where it is no angle, or in holes where there is no wheel or no such circle.
+        If it is neither an angle nor in holes, or is in holes but there is no wheel or no such circle.
 
     Examples
     --------

@@ -1,8 +1,9 @@
-"""Helices on round work: the angle at which a cutting frame swings along them, from lead or twist, and back.
+"""Helices on round work: conversion between helix angle, lead, slide travel and twist.
 
-Angles are to the work's axis; the lead angle of a screw's thread is what is left of 90 degrees. Lead and angle bear a sign: above
-zero, the groove falls to the right where the end of the work away from the headstock is up, as one does that is cut with the
-slide going away from the headstock while the spindle turns its own way. So it agrees with the ``angle_deg`` of a `CuttingFrame`.
+The helix angle is measured from the axis of the work; the lead angle of a thread is its complement to 90 degrees. Lead and angle
+have a sign. If it is positive and the end of the work away from the headstock points up, the groove descends to the right; such a
+groove results when the slide moves away from the headstock and the spindle turns in its positive direction. The sign agrees with
+the ``angle_deg`` of a `CuttingFrame`.
 """
 
 from __future__ import annotations
@@ -20,19 +21,19 @@ __all__ = [
 
 
 def helix_angle(diameter: float, lead: float) -> float:
-    """Return the angle between a helix and the axis, degrees: what a cutting frame is set to so that it swings along the groove.
+    """Return the helix angle, degrees: the angle to which a cutting frame is set so that it swings along the groove.
 
     Parameters
     ----------
     diameter : float, mm
-        Of the work, above zero.
+        Diameter of the work, above zero.
     lead : float, mm
-        How far the groove goes along the work in one turn of it; at zero it goes round, endless and it goes straight along.
+        Axial advance of the groove per turn of the work; zero for a ring, infinite for a groove parallel to the axis.
 
     Raises
     ------
     SettingError
-        Where the diameter is not above zero, or the lead is no number.
+        If the diameter is not above zero, or the lead is NaN.
 
     References
     ----------
@@ -43,84 +44,84 @@ def helix_angle(diameter: float, lead: float) -> float:
     >>> round(helix_angle(40.0, lead_of_twist(50.0, 60)), 3), helix_angle(10.0, 0.0)
     (22.728, 90.0)
     """
-    _above_zero("diameter", diameter)
+    _require_positive("diameter", diameter)
     require(not math.isnan(lead), "lead", lead, "a number, in mm")
     angle = math.degrees(math.atan2(math.pi * diameter, abs(lead)))
     return math.copysign(angle, lead) if lead else angle
 
 
 def lead_from_angle(diameter: float, angle_deg: float) -> float:
-    """Return the lead, mm, of a helix on work of a diameter, mm, at an angle to the axis; endless at zero degrees.
+    """Return the lead, mm, for a diameter of the work, mm, and a helix angle, degrees; infinite at zero degrees.
 
     Raises
     ------
     SettingError
-        Where the diameter is not above zero, or the angle is beyond 90 degrees either way.
+        If the diameter is not above zero, or the angle is not from -90 to 90 degrees.
 
     Examples
     --------
     >>> round(lead_from_angle(60.0, 45.0), 3)
     188.496
     """
-    _above_zero("diameter", diameter)
-    _slanting(angle_deg)
+    _require_positive("diameter", diameter)
+    _require_angle(angle_deg)
     if abs(angle_deg) == 90:
         return 0.0
     return math.pi * diameter / math.tan(math.radians(angle_deg)) if angle_deg else math.inf
 
 
 def lead_of_travel(travel: float, turns: float) -> float:
-    """Return the lead, mm, of the groove where the slide goes ``travel`` mm along the work in so many turns of the spindle.
+    """Return the lead, mm, of a groove that is cut while the slide travels ``travel`` mm in ``turns`` turns of the spindle.
 
     Raises
     ------
     SettingError
-        Where the turns are not above zero, or the travel is not finite.
+        If the turns are not above zero, or the travel is not finite.
 
     Examples
     --------
     >>> lead_of_travel(-30.0, 0.25)
     -120.0
     """
-    _above_zero("turns", turns)
+    _require_positive("turns", turns)
     require(math.isfinite(travel), "travel", travel, "finite, in mm")
     return float(travel) / float(turns)
 
 
 def lead_of_twist(over: float, twist_deg: float, ratio: float = 1.0) -> float:
-    """Return the lead, mm, of the pattern that a cam leaves whose phase drifts along the work.
+    """Return the lead, mm, of the pattern of a cam whose phase changes along the work.
 
-    A drift of ``w`` turns the pattern by ``w / ratio``: a cam that turns twice for each turn of the work moves its waves half
-    as far round it.
+    A phase change of ``w`` turns the pattern by ``w / ratio``: if the cam makes two turns per turn of the work, the waves move
+    round the work by half the angle.
 
     Parameters
     ----------
     over : float, mm
-        The length of work in which the cam drifts by ``twist_deg``; above zero.
+        Length of the work over which the phase changes by ``twist_deg``; above zero.
     twist_deg : float, degrees
-        Of the cam; endless lead at zero.
+        Change of the cam's phase; at zero the lead is infinite.
     ratio : float
-        Turns of the cam to one of the spindle, not zero.
+        Cam turns per spindle turn, not zero.
 
     Raises
     ------
     SettingError
-        Where the length is not above zero, the twist is not finite, or the ratio is zero.
+        If the length is not above zero, the twist is not finite, or the ratio is zero.
 
     Examples
     --------
     >>> lead_of_twist(50.0, 90.0), lead_of_twist(50.0, 90.0, ratio=2.0)
     (200.0, 400.0)
     """
-    _above_zero("over", over)
+    _require_positive("over", over)
     require(math.isfinite(twist_deg), "twist", twist_deg, "finite, in degrees")
     require(ratio != 0 and math.isfinite(ratio), "ratio", ratio, "a number other than zero")
     return over * 360 * float(ratio) / twist_deg if twist_deg else math.inf
 
 
-def _above_zero(name: str, given: float) -> None:
+def _require_positive(name: str, given: float) -> None:
     require(0 < given < math.inf, name, given, "above zero")
 
 
-def _slanting(angle_deg: float) -> None:
+def _require_angle(angle_deg: float) -> None:
     require(abs(angle_deg) <= 90, "angle", angle_deg, "-90 to 90 degrees")

@@ -1,7 +1,7 @@
-"""Ratios that a real drive can do: the nearest fraction or percent, and what is left over on the work.
+"""Ratios that a real drive can produce: the nearest fraction or percentage, and the resulting error on the work.
 
-A ratio is turns of the cam to one of the spindle. A control that takes it in percent, a train of gears or a motor's steps
-may only come near the one that a pattern asks for; then the wave misses its own beginning, and at every round a little more.
+A ratio is the number of cam turns per spindle turn. A control that takes a percentage, a gear train or a stepper motor may
+only approximate the ratio of a pattern. Then the wave does not close, and its error grows with every turn.
 """
 
 from __future__ import annotations
@@ -35,9 +35,9 @@ __all__ = [
 
 
 class Mediant(NamedTuple):
-    """A fraction on the way to a ratio: ``value``, and its ``error``, the whole number that is left of the ratio's own terms.
+    """An approximation of a ratio: a fraction ``value`` and its integer ``error``.
 
-    For a ratio a/b and the fraction p/q it is p b - q a: below zero where the fraction is too small.
+    For the ratio a/b and the fraction p/q the error is p b - q a; it is negative if the fraction is too small.
     """
 
     value: Fraction
@@ -96,12 +96,12 @@ def continued_fraction(ratio: Fraction) -> tuple[int, ...]:
 
 
 def nearest_fraction(ratio: Fraction, most_under: int) -> Fraction:
-    """Return the fraction nearest to a ratio with a denominator of ``most_under`` at most.
+    """Return the fraction nearest to a ratio among those with a denominator of at most ``most_under``.
 
     Raises
     ------
     SettingError
-        Where ``most_under`` is not one or more.
+        If ``most_under`` is not one or more.
 
     Examples
     --------
@@ -114,12 +114,12 @@ def nearest_fraction(ratio: Fraction, most_under: int) -> Fraction:
 
 
 def simplest_fraction(ratio: Fraction, within: Fraction) -> Fraction:
-    """Return the fraction of the smallest terms that is no further than ``within`` from a ratio.
+    """Return the fraction with the smallest terms that differs from a ratio by at most ``within``.
 
     Raises
     ------
     SettingError
-        Where ``within`` is below zero.
+        If ``within`` is below zero.
 
     Examples
     --------
@@ -135,12 +135,12 @@ def simplest_fraction(ratio: Fraction, within: Fraction) -> Fraction:
 
 
 def nearest_percent(ratio: Fraction, places: int) -> Fraction:
-    """Return the ratio nearest to ``ratio`` that is a percent with so many decimals.
+    """Return the ratio nearest to ``ratio`` that is a percentage with ``places`` decimals.
 
     Raises
     ------
     SettingError
-        Where ``places`` is not 0 to 30.
+        If ``places`` is not 0 to 30.
 
     Examples
     --------
@@ -154,7 +154,7 @@ def nearest_percent(ratio: Fraction, places: int) -> Fraction:
 
 
 def turns_to_close(lobes: int, ratio: Fraction) -> int:
-    """Return the spindle turns after which a cam's wave closes: ``q / gcd(lobes * p, q)`` for the ratio p/q.
+    """Return the number of spindle turns after which a cam's wave closes: ``q / gcd(lobes * p, q)`` for the ratio p/q.
 
     >>> turns_to_close(4, Fraction(3, 4)), turns_to_close(1, Fraction(2, 3)), turns_to_close(5, Fraction(0))
     (1, 3, 1)
@@ -164,20 +164,20 @@ def turns_to_close(lobes: int, ratio: Fraction) -> int:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RealRatio:
-    """A ratio as a drive really runs it, beside the one that is asked for.
+    """The actual ratio of a drive, with the target ratio of the pattern.
 
-    Degrees and mm are on the work: how far round it the wave stands from where it belongs.
+    Errors in degrees and mm are displacements of the wave round the work.
 
     Parameters
     ----------
     way : str
-        What drives the cam, in the bench's words.
+        Description of the drive.
     target : Fraction, or what `lobework.quantities.units.ratio` reads
-        Turns of the cam to one of the spindle, not zero.
+        Cam turns per spindle turn that the pattern needs, not zero.
     actual : Fraction, or what `lobework.quantities.units.ratio` reads
-        What it is, on the whole; not zero.
+        Mean ratio of the drive, not zero.
     max_deviation : Fraction, degrees
-        How far the wave may be from there at any moment, because positions are rounded; this does not grow.
+        Maximum momentary displacement of the wave from the mean ratio because positions are rounded; it does not accumulate.
 
     Examples
     --------
@@ -206,36 +206,36 @@ class RealRatio:
 
     @property
     def off(self) -> Fraction:
-        """How far the ratio that runs is beyond the one asked for, as a part of it; below zero where it falls short."""
+        """Relative error of the actual ratio; negative if the drive is too slow."""
         return self.actual / self.target - 1
 
     @property
     def exact(self) -> bool:
-        """Whether the ratio is the one asked for; positions may still be rounded."""
+        """Whether the actual ratio is the target ratio; positions may still be rounded."""
         return self.actual == self.target
 
     def gap(self, turns: int) -> Fraction:
-        """Return how far the wave is from its own beginning after the spindle turns that should close it, degrees."""
+        """Return the displacement of the wave after ``turns`` spindle turns, degrees; after those that close it, the gap."""
         return 360 * turns * (abs(self.actual) - abs(self.target)) / abs(self.actual)
 
     def gap_mm(self, turns: int, radius: float) -> float:
-        """Return the same in mm, at a radius, mm."""
+        """Return the displacement after ``turns`` spindle turns in mm, at a radius, mm."""
         return math.radians(self.gap(turns)) * radius
 
     def turns_until_seen(self, radius: float, width: float = VISIBLE_MM) -> int | None:
-        """Return the first whole turn after which the wave is more than ``width`` mm from its place; None for never.
+        """Return the first whole number of turns after which the wave is displaced by more than ``width``; None if never.
 
         Parameters
         ----------
         radius : float, mm
-            Where on the work it is looked at; above zero.
+            Radius on the work, above zero.
         width : float, mm
-            What can be seen; above zero.
+            Smallest visible displacement, above zero.
 
         Raises
         ------
         SettingError
-            Where either is not above zero.
+            If either parameter is not above zero.
         """
         require(0 < radius < math.inf, "radius", radius, "above zero")
         require(0 < width < math.inf, "width", width, "above zero")
@@ -244,7 +244,7 @@ class RealRatio:
 
 
 def of_percent(ratio: Fraction, places: int) -> RealRatio:
-    """Return what a control runs that takes the ratio as a percent with so many decimals.
+    """Return the ratio of a control that takes a percentage with ``places`` decimals.
 
     >>> of_percent(Fraction(3, 4), places=0).exact
     True
@@ -254,23 +254,23 @@ def of_percent(ratio: Fraction, places: int) -> RealRatio:
 
 
 def of_steps(ratio: Fraction, cam: int | Fraction, spindle: int | Fraction | None = None) -> RealRatio:
-    """Return what a control runs that works out the cam's place at each moment, and sends the motor to the nearest step.
+    """Return the ratio of a control that computes the cam's position at each moment and rounds it to the nearest motor step.
 
-    The ratio itself is then exact: each place is rounded afresh, to half a step at most, and no error is carried on.
+    The mean ratio is exact: each position is rounded independently, by half a step at most, so that errors do not accumulate.
 
     Parameters
     ----------
     ratio : Fraction, or what `lobework.quantities.units.ratio` reads
-        Turns of the cam to one of the spindle.
+        Cam turns per spindle turn.
     cam : int or Fraction
-        Steps of its motor in one turn of the cam.
+        Steps of the cam's motor per turn of the cam.
     spindle : int or Fraction, optional
-        Steps in one turn of the spindle, where a motor turns it; their rounding is added.
+        Steps of the spindle's motor per turn of the spindle, if it has one; its rounding error is added.
 
     Raises
     ------
     SettingError
-        Where the steps are not one or more, or the ratio is zero.
+        If a number of steps is less than one, or the ratio is zero.
 
     Examples
     --------
@@ -288,23 +288,23 @@ def of_steps(ratio: Fraction, cam: int | Fraction, spindle: int | Fraction | Non
 
 
 def of_step_parts(ratio: Fraction, cam: int | Fraction, spindle: int | Fraction, parts: int = 1) -> RealRatio:
-    """Return what a control runs that moves the cam by a fixed amount at each step of the spindle.
+    """Return the ratio of a control that moves the cam by a fixed amount at each step of the spindle.
 
-    Unlike rounded places, what is lost at one step is lost at each.
+    The rounding error of the amount accumulates, because it occurs again at each step.
 
     Parameters
     ----------
     ratio : Fraction, or what `lobework.quantities.units.ratio` reads
-        Turns of the cam to one of the spindle.
+        Cam turns per spindle turn.
     cam, spindle : int or Fraction
-        Steps in one turn of each.
+        Steps per turn of the cam and of the spindle.
     parts : int
-        Of a step, to which the control keeps that amount; 1 where it is a whole number of steps.
+        Parts of a step to which the control rounds the amount; 1 if the amount is a whole number of steps.
 
     Raises
     ------
     SettingError
-        Where a number is not one or more, or the nearest amount is none at all.
+        If a number is less than one, or the rounded amount is zero.
 
     Examples
     --------
@@ -322,7 +322,7 @@ def of_step_parts(ratio: Fraction, cam: int | Fraction, spindle: int | Fraction,
 
 
 def _steps(name: str, given: int | Fraction) -> Fraction:
-    """Return the steps in one turn, exactly; refuse fewer than one."""
+    """Return the number of steps per turn as an exact number; refuse fewer than one."""
     steps = exactly(given)
     require(steps >= 1, name, steps, "one step a turn or more")
     return steps

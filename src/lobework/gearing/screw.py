@@ -1,4 +1,4 @@
-"""The screw of a slide: its lengths in turns, and in divisions of the micrometer head."""
+"""The lead screw of a slide: lengths in turns and divisions of its micrometer head."""
 
 from __future__ import annotations
 
@@ -17,14 +17,16 @@ _WOUND: Final = re.compile(
     r"\s*(?P<sign>[-+]?)\s*(?:(?P<turns>[\d./ ]*[\d.])\s*turns?)?\s*(?:(?P<divisions>[\d./ ]*[\d.])\s*(?:divs?|divisions?))?\s*"
 )
 _UNKNOWN: Final = (
-    "must be in mm or inches while the chuck's screw is not known; give it, as in screw = { lead = '0.1 in', divisions = 10 }"
+    "in mm or inches while the chuck's screw is not known",
+    "give it, as in screw = { lead = '0.1 in', divisions = 10 }",
 )
+"""Allowed value and remedy for a length in turns of a chuck without a screw."""
 _FINEST: Final = 10
-"""Parts of a division that a person can still judge by eye."""
+"""Fractions of a division that a person can estimate by eye."""
 
 
 class Wound(NamedTuple):
-    """A length as it is wound on a screw that is not yet known: turns, and divisions of its head.
+    """A length in turns of a screw that is not yet known, and divisions of its head.
 
     Examples
     --------
@@ -37,7 +39,7 @@ class Wound(NamedTuple):
 
     @classmethod
     def of(cls, given: object) -> Wound | None:
-        """Return what a text such as "16 turns" says; None for whatever is not written in turns or divisions."""
+        """Return the length that a text such as "16 turns" specifies; None if it is not in turns or divisions."""
         found = _WOUND.fullmatch(given) if isinstance(given, str) and len(given) < 80 else None
         if found is None or not (found["turns"] or found["divisions"]):
             return None
@@ -45,28 +47,29 @@ class Wound(NamedTuple):
         return cls(sign * number(found["turns"] or "0"), sign * number(found["divisions"] or "0"))
 
     def on(self, screw: Screw | None) -> float:
-        """Return the length, mm, on a chuck's screw.
+        """Return the length, mm, on a given screw.
 
         Raises
         ------
         InputError
-            Where the chuck has none.
+            If there is no screw.
         """
         if screw is None:
-            raise InputError(_UNKNOWN)
+            must_be, remedy = _UNKNOWN
+            raise InputError(must_be=must_be, remedy=remedy)
         return float((self.turns + self.divisions / screw.divisions) * screw.exact_lead)
 
 
 @dataclass(frozen=True, slots=True)
 class Screw:
-    """The screw that winds a slide, with a micrometer head on it.
+    """The lead screw of a slide, with a micrometer head.
 
     Parameters
     ----------
     lead : float, mm
-        How far one turn moves the slide, above zero.
+        Travel of the slide per turn of the screw, above zero.
     divisions : int
-        Round its micrometer head; one or more.
+        Number of divisions of the micrometer head, one or more.
 
     Notes
     -----
@@ -90,11 +93,11 @@ class Screw:
 
     @property
     def exact_lead(self) -> Fraction:
-        """The lead, mm, as it was written."""
+        """The lead, mm, as an exact decimal fraction."""
         return Fraction(str(float(self.lead)))
 
     def turns(self, mm: float) -> Fraction:
-        """Return the turns that a length of ``mm`` takes: exact for lengths as people write them.
+        """Return the number of turns for a length of ``mm``; it is exact for lengths written as decimals.
 
         >>> Screw(lead=2.54).turns(40.64), Screw(lead=1.5).turns(1.0)
         (Fraction(16, 1), Fraction(2, 3))
@@ -102,11 +105,11 @@ class Screw:
         return Fraction(str(float(mm))) / self.exact_lead
 
     def read(self, given: object, bare: LengthUnit = "mm") -> float:
-        """Return a length in mm: one that `lobework.quantities.units.length` reads, or turns such as "3 turns 4 div"."""
+        """Return a length, mm, from what `lobework.quantities.units.length` reads, or from turns such as "3 turns 4 div"."""
         return wound_length(given, bare, self)
 
     def said(self, mm: float) -> str:
-        """Return a length in whole turns and divisions, to a tenth of a division.
+        """Return a length as text in whole turns and divisions, rounded to a tenth of a division.
 
         >>> Screw(lead=2.54).said(16.0), Screw(lead=2.54).said(-1.27), Screw(lead=1.0, divisions=100).said(2.505)
         ('6 turns 3 div', '-5 div', '2 turns 50.5 div')
@@ -118,7 +121,7 @@ class Screw:
         return ("-" if mm < 0 and tenths else "") + " ".join(parts)
 
     def measure(self, mark: Measure) -> Measure:
-        """Return how a length is written and shown on this screw."""
+        """Return the measure of a length that may be written, and is also shown, in turns of this screw."""
         return replace(mark, description=f"{mark.description}, or '16 turns' of its screw", read=self.read, beside=self._beside)
 
     def _beside(self, mm: float) -> str:
@@ -126,12 +129,12 @@ class Screw:
 
 
 def wound_length(given: object, bare: LengthUnit = "mm", screw: Screw | None = None) -> float:
-    """Return a length in mm, of a chuck that has a screw, or could have one.
+    """Return a length, mm, for a chuck with a field for a screw.
 
     Raises
     ------
     InputError
-        Where it is no length, or in turns where there is no screw.
+        If it is not a length, or is in turns but there is no screw.
 
     Examples
     --------

@@ -1,4 +1,4 @@
-"""Rigid motions, surfaces, profiles, a cutter's outline, and outlines read from DXF and SVG.
+"""Rigid motions, surfaces, profiles, cutter outlines, and outlines read from DXF and SVG drawings.
 
-Shapes in millimetres. Nothing here turns, and nothing here knows a spindle.
+All shapes are in millimetres. The package does not depend on any part of the lathe.
 """

@@ -1,4 +1,4 @@
-"""Whether a motion is finite and goes without a jump, and how far it goes: looked at closer wherever it is not smooth."""
+"""Tests of a motion for values that are not finite and for jumps, and its extreme values, by adaptive sampling."""
 
 from __future__ import annotations
 
@@ -16,26 +16,27 @@ from lobework.quantities.tolerances import JUMP_MM
 __all__ = ["At", "Continuity", "Discontinuity", "all_finite", "continuity_of", "extremes_of", "turn_edges"]
 
 At = Callable[[Array], Array]
-"""(n,) places of a motion to (n, k) values, mm."""
+"""A motion: a function from (n,) parameter values to (n, k) values, mm."""
 
 _ORDER: Final = 8
 _NODES: Final = np.arange(_ORDER + 1) / _ORDER
 _DIFFERENCE: Final = np.diff(np.eye(_ORDER + 1), n=_ORDER, axis=0)[0]
-"""Eighth difference of a cell's values: nil of a polynomial of a lower degree, at least the jump where the values jump."""
+"""Weights of the eighth difference of a cell's values: zero for a polynomial of lower degree, at least the size of a jump."""
 _MOST_HALVINGS: Final = 64
 _MOST_ROUGH: Final = 16_384
-"""Cells that are halved at once; of more, those that are roughest."""
+"""Maximum number of cells that are halved at once; if there are more, the roughest are chosen."""
 _NARROWEST: Final = 1e-11
 _ROUNDINGS: Final = 1024
-"""Rounding errors of the place, from end to end of the narrowest cell."""
+"""Minimum width of a cell, in rounding errors of the parameter."""
 _ABRUPT: Final = 0.6
-"""Part of a cell's whole change between two neighbouring nodes, at a jump: on a slope it is an eighth, on a root a third."""
+"""Minimum share of a cell's total change between two neighbouring nodes at a jump; on a straight slope it is an eighth, at a
+square root a third."""
 _SAME_PLACE: Final = 64
 _FRACTIONS: Final = (1440, 256, 100, 7, 11, 13)
-"""Equal parts of a turn at whose edges mechanisms change: quarters of a degree, and what wheels are divided into."""
+"""Divisions of a turn at which mechanisms are likely to change: quarters of a degree, and common divisions of wheels."""
 _MOST_CELLS: Final = 16_384
 _A_TURN_FURTHER: Final = 16
-"""Cells a turn where a motion is said to repeat what has been looked at."""
+"""Cells per turn where a motion is declared to repeat turns that have already been examined."""
 _FINE: Final = 65
 _SAME_MM: Final = 1e-7
 _PEAKS: Final = 32
@@ -44,14 +45,14 @@ _LOOKS: Final = 3
 
 @dataclass(frozen=True, slots=True)
 class Discontinuity:
-    """A jump: between two places next to each other the values step by what does not shrink as the places come closer.
+    """A jump of a motion: a change of the values that does not become smaller as the interval becomes narrower.
 
     Parameters
     ----------
     before, after : float
-        The two places.
+        The parameter values before and after the jump.
     size : float, mm
-        By how much the values step, at the most.
+        The largest change of a value.
     """
 
     before: float
@@ -61,14 +62,14 @@ class Discontinuity:
 
 @dataclass(frozen=True, slots=True)
 class Continuity:
-    """What was found of a motion.
+    """The result of the examination of a motion.
 
     Parameters
     ----------
     lost : float or None
-        The first place at which a value was not finite; None where all were.
-    steps : tuple of Step
-        The jumps, in order.
+        The first parameter value at which a value was not finite; None if all were finite.
+    steps : tuple of Discontinuity
+        The jumps, in ascending order.
     """
 
     lost: float | None
@@ -76,7 +77,7 @@ class Continuity:
 
 
 def all_finite(values: Array) -> bool:
-    """Return whether all of many numbers are finite; one sum tells it, nearly always.
+    """Return whether all values of an array are finite; nearly always one sum is enough to decide it.
 
     >>> all_finite(np.array([1.0, -2.0])), all_finite(np.array([np.inf, -np.inf]))
     (True, False)
@@ -86,18 +87,18 @@ def all_finite(values: Array) -> bool:
 
 
 def turn_edges(begin: float, turns: float, period: int = 0, *, finer: int = 1) -> Array:
-    """Return places of a motion, turns, in order, from ``begin`` on: the edges of the cells in which it is looked at.
+    """Return the edges of the cells in which a motion is sampled, turns, in ascending order.
 
-    Whole turns are among them, and, where the turns are few enough, quarters of a degree and other simple fractions.
+    They include whole turns and, if the number of turns is small enough, quarters of a degree and other simple fractions.
 
     Parameters
     ----------
     begin, turns : float
-        From where, and how far.
+        Start and length of the motion, turns.
     period : int
-        Turns after which the motion is said to repeat itself: the first of them are looked at closely. Zero where it does not.
+        Turns after which the motion repeats; only the first period is sampled densely. Zero if it does not repeat.
     finer : int
-        Cells in the place of one, where the turns are few enough.
+        Factor by which the number of cells is increased, if the number of turns is small enough.
 
     Examples
     --------
@@ -121,23 +122,23 @@ def turn_edges(begin: float, turns: float, period: int = 0, *, finer: int = 1) -
 
 
 def _multiples(low: float, high: float, n: int) -> Array:
-    """Return the multiples of 1/n between two places."""
+    """Return the multiples of 1/n between two numbers."""
     multiples: Array = np.arange(math.ceil(low * n), math.floor(high * n) + 1) / n
     return multiples
 
 
 def continuity_of(at: At, edges: Array) -> Continuity:
-    """Return whether a motion is finite wherever it is looked at, and where it jumps.
+    """Return whether a motion is finite wherever it is sampled, and where it jumps.
 
-    Each cell is looked at in nine places. Where they do not lie on a smooth curve the cell is halved, again and again, until
-    they do: a quick motion, a corner and a vertical tangent get smooth or small as the cell narrows, a jump stays as large.
+    Each cell is sampled at nine nodes. As long as the values do not lie on a smooth curve, the cell is halved. In narrower cells
+    a fast motion, a corner or a vertical tangent becomes smooth or small, but a jump keeps its size.
 
     Parameters
     ----------
     at : callable
         The motion.
     edges : (m + 1,) float64
-        Edges of the cells to begin with, ascending; a jump at one of them is seen from both sides.
+        Edges of the initial cells, ascending; a jump at one of them is detected from both sides.
 
     Examples
     --------
@@ -151,14 +152,14 @@ def continuity_of(at: At, edges: Array) -> Continuity:
     narrowest = max(_NARROWEST, _ROUNDINGS * float(np.spacing(np.abs(edges).max())))
     found: list[Discontinuity] = []
     for _ in range(_MOST_HALVINGS):
-        nodes, values = _looked_at(at, low, high)
+        nodes, values = _sampled(at, low, high)
         if not all_finite(values):
             return Continuity(float(nodes[~np.isfinite(values).all(axis=2)].min()), ())
         rough = np.abs(np.einsum("mnk,n->mk", values, _DIFFERENCE)).max(axis=1, initial=0.0)
         halved = np.flatnonzero(~(rough <= JUMP_MM / 2))
         last = high[halved] - low[halved] <= narrowest
         for k in halved[last].tolist():
-            found += _step_in(nodes[k], values[k])
+            found += _jump_in(nodes[k], values[k])
         halved = halved[~last]
         if not halved.size:
             break
@@ -169,16 +170,16 @@ def continuity_of(at: At, edges: Array) -> Continuity:
     return Continuity(None, _merged(found, _SAME_PLACE * narrowest))
 
 
-def _looked_at(at: At, low: Array, high: Array) -> tuple[Array, Array]:
-    """Return the nodes of cells, (m, 9), and the values there, (m, 9, k)."""
+def _sampled(at: At, low: Array, high: Array) -> tuple[Array, Array]:
+    """Return the nodes of cells, (m, 9), and the values at the nodes, (m, 9, k)."""
     nodes = low[:, None] + (high - low)[:, None] * _NODES
     nodes[:, -1] = high
     values = at(nodes.ravel())
     return nodes, values.reshape(*nodes.shape, -1)
 
 
-def _step_in(nodes: Array, values: Array) -> list[Discontinuity]:
-    """Return the jump in one narrow cell, if its values jump."""
+def _jump_in(nodes: Array, values: Array) -> list[Discontinuity]:
+    """Return the jump in a narrow cell as a list, which is empty if there is none."""
     steps = np.abs(np.diff(values, axis=0))
     column = int(steps.max(axis=0).argmax())
     worst = int(steps[:, column].argmax())
@@ -189,7 +190,7 @@ def _step_in(nodes: Array, values: Array) -> list[Discontinuity]:
 
 
 def _merged(steps: list[Discontinuity], within: float) -> tuple[Discontinuity, ...]:
-    """Return jumps in order; of several at one place, seen from either side, the greatest."""
+    """Return the jumps in ascending order; of several at one position, found from both sides, only the largest."""
     kept: list[Discontinuity] = []
     for step in sorted(steps, key=lambda each: each.before):
         if kept and step.before - kept[-1].after <= within:
@@ -200,14 +201,14 @@ def _merged(steps: list[Discontinuity], within: float) -> tuple[Discontinuity, .
 
 
 def extremes_of(at: At, edges: Array) -> tuple[Array, Array]:
-    """Return the greatest value of each column of a motion, (k,), and where it has it, (k,); within 1e-6 of a smooth motion.
+    """Return the maximum of each column of a motion, (k,), and its position, (k,); accurate to 1e-6 for a smooth motion.
 
     Parameters
     ----------
     at : callable
         The motion.
     edges : (m + 1,) float64
-        Edges of the cells to begin with; they are halved where the motion is quick.
+        Edges of the initial cells; they are halved where the motion is fast.
 
     Examples
     --------
@@ -220,7 +221,7 @@ def extremes_of(at: At, edges: Array) -> tuple[Array, Array]:
     done: list[tuple[Array, Array, Array]] = []
     most: Array = np.array(-math.inf)
     for _ in range(_MOST_HALVINGS):
-        values = _looked_at(at, low, high)[1]
+        values = _sampled(at, low, high)[1]
         rough = np.abs(np.einsum("mnk,n->mk", values, _DIFFERENCE)).max(axis=1, initial=0.0)
         range_of = np.ptp(values, axis=1)
         most = np.maximum(most, values.max(axis=(0, 1)))
@@ -240,7 +241,7 @@ def extremes_of(at: At, edges: Array) -> tuple[Array, Array]:
 
 
 def _peak(at: At, low: Array, high: Array, values: Array, column: int) -> tuple[float, float]:
-    """Return the greatest value of one column, and its place, from the cells whose polynomials reach furthest."""
+    """Return the maximum of one column and its position, from the cells whose interpolating polynomials are largest."""
     highest = values.max(axis=1)
     may = np.flatnonzero(highest + 0.5 * np.ptp(values, axis=1) >= highest.max())
     best = may[np.argsort(-(values[may] @ _TO_FINE.T).max(axis=1))[:_PEAKS]]
@@ -259,7 +260,7 @@ def _peak(at: At, low: Array, high: Array, values: Array, column: int) -> tuple[
 
 
 def _to_fine() -> Array:
-    """Return the matrix from the values at a cell's nodes to those of the polynomial through them at many places."""
+    """Return the matrix that evaluates the interpolating polynomial of a cell's nodes at a fine grid."""
     wide = 2 * np.linspace(0.0, 1.0, _FINE) - 1
     fine: Array = chebyshev.chebvander(wide, _ORDER) @ np.linalg.inv(chebyshev.chebvander(2 * _NODES - 1, _ORDER))
     return fine

@@ -1,4 +1,4 @@
-"""A cutter's edge: how far its outline stands above its tip, at each distance from its middle line."""
+"""A cutter's edge: the height of its outline above the tip as a function of the distance from its centre line."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ _MOST_SLANTS: Final = 4096
 
 
 class LineSegment(NamedTuple):
-    """A straight part: ``low + rise * (r - near)`` mm above the tip for ``near <= r <= far``."""
+    """A straight segment: ``low + rise * (r - near)`` mm above the tip for ``near <= r <= far``."""
 
     near: float
     far: float
@@ -27,18 +27,18 @@ class LineSegment(NamedTuple):
     rise: float
 
     def at(self, r: Array) -> Array:
-        """Return the height, mm, at (n,) mm from the middle line."""
+        """Return the height, mm, at (n,) mm from the centre line."""
         return self.low + self.rise * (r - self.near)
 
     def reach(self, height: float) -> float:
-        """Return how far from the middle line the part has come at ``height`` mm above the tip."""
+        """Return the distance from the centre line, mm, at ``height`` mm above the tip; at most that of the outer end."""
         return (
             self.far if self.rise * (self.far - self.near) <= height - self.low else self.near + (height - self.low) / self.rise
         )
 
 
 class ArcSegment(NamedTuple):
-    """A round part, centred on the middle line: ``centre - sqrt(radius^2 - r^2)`` mm above the tip."""
+    """An arc with its centre on the centre line: ``centre - sqrt(radius^2 - r^2)`` mm above the tip."""
 
     near: float
     far: float
@@ -47,34 +47,34 @@ class ArcSegment(NamedTuple):
 
     @property
     def low(self) -> float:
-        """Height of its nearer end, mm."""
+        """Height of the inner end, mm."""
         return self.centre - math.sqrt((self.radius - self.near) * (self.radius + self.near))
 
     def at(self, r: Array) -> Array:
-        """Return the height, mm, at (n,) mm from the middle line."""
+        """Return the height, mm, at (n,) mm from the centre line."""
         height: Array = self.centre - np.sqrt(np.maximum((self.radius - r) * (self.radius + r), 0.0))
         return height
 
     def reach(self, height: float) -> float:
-        """Return how far from the middle line the part has come at ``height`` mm above the tip."""
+        """Return the distance from the centre line, mm, at ``height`` mm above the tip; at most that of the outer end."""
         under = self.centre - height
         return min(self.far, math.sqrt(max((self.radius - under) * (self.radius + under), 0.0))) if under > 0 else self.far
 
 
 @dataclass(frozen=True, slots=True)
 class Edge:
-    """One side of a cutter's outline, which is the same on the other side; it rises, or runs level, all the way out.
+    """One side of a cutter's symmetrical outline; from the centre line outwards its height never decreases.
 
     Parameters
     ----------
     parts : tuple of LineSegment or ArcSegment
-        From the middle line outwards, each beginning where the last one ended, the first at the tip (0, 0).
-        Outside the last, the cutter's side goes straight up.
+        Segments from the centre line outwards: the first begins at the tip (0, 0), each of the others at the end of the one
+        before it. At the end of the last segment the side of the cutter rises vertically.
 
     Raises
     ------
     SettingError
-        Where the parts do not join, fall, or have no width.
+        If the segments do not join, or one of them falls or has no width.
 
     Examples
     --------
@@ -102,21 +102,21 @@ class Edge:
 
     @classmethod
     def through(cls, points: tuple[tuple[float, float], ...]) -> Edge:
-        """Return the edge of straight parts through (r, height) points, mm; the first is the tip."""
+        """Return the edge of straight segments through (r, height) points, mm; the first point is the tip."""
         return cls(tuple(LineSegment(a, b, low, (high - low) / (b - a)) for (a, low), (b, high) in itertools.pairwise(points)))
 
     @property
     def half_width(self) -> float:
-        """From the middle line to the cutter's side, mm."""
+        """Distance from the centre line to the cutter's side, mm."""
         return self.parts[-1].far
 
     @property
     def height(self) -> float:
-        """From the tip to the shoulder, mm: as deep as it cuts with its edge alone."""
+        """Height of the shoulder above the tip, mm: the largest depth at which only the edge cuts."""
         return float(self.parts[-1].at(np.array(self.half_width)))
 
     def at(self, r: Array) -> Array:
-        """Return the height above the tip, mm, at (n,) mm from the middle line; infinite outside the cutter."""
+        """Return the height above the tip, mm, at (n,) mm from the centre line; infinite outside the cutter."""
         r = np.abs(r)
         height = np.full_like(r, np.inf)
         for part in self.parts:
@@ -125,21 +125,21 @@ class Edge:
         return height
 
     def width_at(self, depth: float) -> float:
-        """Return the width, mm, at ``depth`` mm above the tip."""
+        """Return the width of the cutter, mm, at ``depth`` mm above the tip."""
         if depth < 0:
             return 0.0
         reached = next((part for part in reversed(self.parts) if part.low <= depth), self.parts[0])
         return 2 * reached.reach(depth)
 
     def slants(self, within: float) -> tuple[LineSegment, ...]:
-        """Return straight parts alone, inside the edge and ``within`` mm short of it at the most."""
+        """Return a polyline approximation of the edge that lies inside it, ``within`` mm from it at most."""
         return tuple(
             slant for part in self.parts for slant in ((part,) if isinstance(part, LineSegment) else _chords(part, within))
         )
 
 
 def _chords(arc: ArcSegment, within: float) -> tuple[LineSegment, ...]:
-    """Return chords of an arc; a chord over the angle a misses it by radius * (1 - cos(a / 2))."""
+    """Return chords of an arc; the deviation of a chord over the angle a is radius * (1 - cos(a / 2))."""
     first, last = math.asin(arc.near / arc.radius), math.asin(min(arc.far / arc.radius, 1.0))
     count = min(max(1, math.ceil((last - first) / (2 * math.acos(max(1 - within / arc.radius, 0.0))))), _MOST_SLANTS)
     r = arc.radius * np.sin(np.linspace(first, last, count + 1))

@@ -1,4 +1,4 @@
-"""Curves through points in the plane of the axis, smooth as a turned profile or straight, measured along their own length."""
+"""Curves through points in a plane through the axis, parametrised by arc length: a smooth spline, or a polyline."""
 
 from __future__ import annotations
 
@@ -14,22 +14,22 @@ from lobework.geometry.rigid import Array
 __all__ = ["Chain", "Meridian"]
 
 _SPANS: Final = 32
-"""Parts between two points in which the tightest bend is looked for."""
+"""Subdivisions between two points in which the smallest radius of curvature is searched for."""
 _LENGTH_SHARE: Final = 1e-14
-"""Lengths along the curve are right within this share of its chords."""
+"""Accuracy of lengths along the curve, as a share of the total chord length."""
 _LAST_STEP: Final = 1e-9
-"""The share of its chords after which no further step of Newton's is taken: each squares what is missing."""
+"""Step length of Newton's method, as a share of the total chord length, at which it stops: it converges quadratically."""
 _MOST_STEPS: Final = 64
 _TINY: Final = 1e-300
 
 
 class Meridian:
-    """The natural cubic spline through (radius, z) points over the length of their chords.
+    """The natural cubic spline through (radius, z) points, with the cumulative chord length as its parameter.
 
     Parameters
     ----------
     points : (k, 2) float64, mm
-        Radius and z, two or more, no two neighbours the same.
+        Radius and z of two or more points; neighbours must differ.
 
     Notes
     -----
@@ -53,7 +53,7 @@ class Meridian:
         return self._within(np.clip(np.searchsorted(self._knots, t, side="right") - 1, 0, self._knots.size - 2), t, order)
 
     def _within(self, k: NDArray[np.int64], t: Array, order: int) -> Array:
-        """Return what `_along` does, each from the spline between its points ``k`` and ``k + 1``."""
+        """Return the same as `_along`, with the number ``k`` of the spline piece given for each parameter."""
         width = np.diff(self._knots)[k][:, None]
         b = (t[:, None] - self._knots[k][:, None]) / width
         a: Array = 1 - b
@@ -66,13 +66,13 @@ class Meridian:
 
     @cached_property
     def _table(self) -> tuple[Array, Array]:
-        """Chord lengths, and the curve's own length up to each, closer where the curve turns sharply."""
+        """Chord lengths with the arc lengths up to them; they are closer together where the curvature is large."""
         start, end = self._knots[:-1], self._knots[1:]
         within = _LENGTH_SHARE * self._knots[-1]
         begins, longs = [np.zeros(0)], [np.zeros(0)]
         while start.size:
             middle = 0.5 * (start + end)
-            long, halves = self._between(start, end), self._between(start, middle) + self._between(middle, end)
+            long, halves = self._arc_length(start, end), self._arc_length(start, middle) + self._arc_length(middle, end)
             split = ~(np.abs(long - halves) <= within) & (start < middle) & (middle < end)
             begins.append(start[~split])
             longs.append(halves[~split])
@@ -82,8 +82,8 @@ class Meridian:
         order = np.argsort(begin)
         return np.append(begin[order], self._knots[-1]), np.append(0.0, np.cumsum(long[order]))
 
-    def _between(self, start: Array, end: Array) -> Array:
-        """Return how long the curve is from each chord length to another, mm: (n,)."""
+    def _arc_length(self, start: Array, end: Array) -> Array:
+        """Return the arc length from each chord length in ``start`` to that in ``end``, mm: (n,)."""
         nodes, weights = _gauss()
         middle, half = (end + start) / 2, (end - start) / 2
         speeds = np.hypot(*self._along((middle[:, None] + half[:, None] * nodes).ravel(), 1).T).reshape(-1, nodes.size)
@@ -92,23 +92,23 @@ class Meridian:
 
     @property
     def length(self) -> float:
-        """Along the curve, mm."""
+        """Arc length of the curve, mm."""
         return float(self._table[1][-1])
 
     @property
     def lengths(self) -> Array:
-        """(k,) mm: how far along the curve each point stands."""
+        """(k,) mm: the arc length up to each point."""
         lengths: Array = np.interp(self._knots, *self._table)
         return lengths
 
     def at(self, s: Array) -> Array:
-        """Return (n, 4) at ``s`` mm along: radius, z, and the normal's parts along radius and z, to the left of the way on."""
+        """Return (n, 4) at arc lengths ``s``: radius, z, and the radial and axial components of the normal to the left."""
         t, lengths = self._table
         k = np.clip(np.searchsorted(lengths, s, side="right") - 1, 0, t.size - 2)
         low, high = t[k], t[k + 1]
         here = np.clip(low + (s - lengths[k]) / np.maximum(lengths[k + 1] - lengths[k], _TINY) * (high - low), low, high)
         for _ in range(_MOST_STEPS):
-            short = s - lengths[k] - self._between(t[k], here)
+            short = s - lengths[k] - self._arc_length(t[k], here)
             low, high = np.where(short >= 0, here, low), np.where(short <= 0, here, high)
             speed = np.hypot(*self._along(here, 1).T)
             following = here + short / np.maximum(speed, _TINY)
@@ -120,25 +120,25 @@ class Meridian:
         slope /= np.hypot(*slope.T)[:, None]
         return np.concatenate([self._along(here, 0), -slope[:, 1:], slope[:, :1]], axis=1)
 
-    def least_progress(self, column: int, way: float) -> Array:
-        """Return the least slope between each two points, (k-1,): of radius or z, over chord length, times ``way``."""
+    def least_progress(self, column: int, sign: float) -> Array:
+        """Return the minimum over each piece, (k-1,), of ``sign`` times the derivative of radius (column 0) or z (column 1)."""
         first, last = self._bends[:-1, column], self._bends[1:, column]
         change = np.where(first == last, 1.0, last - first)
         turn = np.where(first * last < 0, -first / change, 0.0)
         places = self._knots[:-1] + np.diff(self._knots) * np.stack([np.zeros_like(turn), turn, np.ones_like(turn)])
         span = np.broadcast_to(np.arange(turn.size), places.shape)
         slopes = self._within(span.ravel(), places.ravel(), 1)[:, column].reshape(places.shape)
-        least: Array = (way * slopes).min(axis=0)
+        least: Array = (sign * slopes).min(axis=0)
         return least
 
     def polyline(self, within: float) -> Array:
-        """Return (m, 2) points of the curve, its bends no more than ``within`` mm from the lines between them."""
+        """Return (m, 2) points on the curve whose polyline deviates from it by ``within`` mm at most."""
         steps = max(2, math.ceil(self.length / math.sqrt(max(8 * within * self._tightest, 1e-12))))
         return self.at(np.linspace(0.0, self.length, min(steps, 20_000) + 1))[:, :2]
 
     @cached_property
     def _tightest(self) -> float:
-        """The least radius of curvature on the curve, mm; at the most a kilometre."""
+        """Smallest radius of curvature of the curve, mm; at most a kilometre."""
         spans = np.linspace(self._knots[:-1], self._knots[1:], _SPANS + 1)
         looked = np.union1d(spans, self._table[0])
         slope = self._along(looked, 1)
@@ -148,12 +148,12 @@ class Meridian:
 
 
 class Chain:
-    """Straight lines from each (radius, z) point to the next.
+    """The polyline through (radius, z) points.
 
     Parameters
     ----------
     points : (k, 2) float64, mm
-        Radius and z, two or more, no two neighbours the same.
+        Radius and z of two or more points; neighbours must differ.
 
     Examples
     --------
@@ -169,23 +169,23 @@ class Chain:
 
     @property
     def length(self) -> float:
-        """From end to end along the lines, mm."""
+        """Length of the polyline, mm."""
         return float(self.lengths[-1])
 
     def at(self, s: Array) -> Array:
-        """Return (n, 2) at ``s`` mm along: radius and z."""
+        """Return radius and z, (n, 2) mm, at arc lengths ``s``."""
         return np.stack([np.interp(s, self.lengths, column) for column in self.points.T], axis=-1)
 
 
 @cache
 def _gauss() -> tuple[Array, Array]:
-    """Return where Gauss's rule of eight points looks from -1 to 1, and what each place weighs."""
+    """Return the nodes and weights of the eight-point Gauss-Legendre rule on the interval from -1 to 1."""
     nodes, weights = np.polynomial.legendre.leggauss(8)
     return nodes, weights
 
 
 def _second_derivatives(knots: Array, points: Array) -> Array:
-    """Return the natural spline's second derivative at each knot: (k, 2), by elimination down the three diagonals."""
+    """Return the second derivatives of the natural spline at its knots, (k, 2), by solving the tridiagonal system."""
     widths = np.diff(knots)
     kinks = np.diff(np.diff(points, axis=0) / widths[:, None], axis=0)
     middle = (widths[:-1] + widths[1:]) / 3

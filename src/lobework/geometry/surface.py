@@ -1,4 +1,4 @@
-"""The surface of a piece that cutters meet: a flat face, or a surface of revolution, with the wall behind it."""
+"""The surface of the work that is cut: a flat face or a surface of revolution, with the thickness of the material behind it."""
 
 from __future__ import annotations
 
@@ -12,14 +12,14 @@ __all__ = ["Face", "Round", "Surface"]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Face:
-    """A flat round face in the plane z = 0, its middle the origin; depth goes towards -Z.
+    """A flat circular face in the plane z = 0, with its centre at the origin; depth is measured towards -Z.
 
     Parameters
     ----------
     radius : float, mm
-        Of the face.
+        Radius of the face.
     thickness : float, mm
-        From the face to the back.
+        Distance from the face to the back.
     """
 
     radius: float
@@ -28,19 +28,20 @@ class Face:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Round:
-    """A surface of revolution about Z; depth goes in along its normal.
+    """A surface of revolution about Z; depth is measured inwards along its normal.
 
     Parameters
     ----------
     length : float, mm
-        Along the profile; ``s`` runs from 0 to it, from the end away from the headstock.
+        Arc length of the profile; ``s`` runs from 0 to it, beginning at the end away from the headstock.
     profile : callable
-        (n,) mm along the profile to (n, 4): radius and z, mm, then the outward unit normal's parts along radius and z.
+        Function of the arc length, (n,) mm, that returns (n, 4): radius and z, mm, then the radial and axial components of
+        the outward unit normal.
     wall : callable
-        (n,) mm along the profile to (n,) mm: how thick the work is there, along the normal, to its inner wall; to its
-        axis where it is solid.
+        Function of the arc length, (n,) mm, that returns the wall thickness along the normal, (n,) mm; for solid work the
+        distance to the axis.
     straight : bool
-        Whether it is a cylinder.
+        Whether the surface is a cylinder.
     """
 
     length: float

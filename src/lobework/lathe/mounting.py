@@ -45,7 +45,7 @@ class Mounted(NamedTuple):
         Raises
         ------
         PluginError
-            Where what it says is no tuple of names.
+            If what it says is no tuple of names.
         """
         needs = self.chuck.needs if isinstance(self.chuck, FittedChuck) else ()
         if not isinstance(needs, tuple) or not all(isinstance(need, str) for need in needs):
@@ -59,7 +59,7 @@ class Mounted(NamedTuple):
         Raises
         ------
         PluginError
-            Where what it says is neither True nor False.
+            If what it says is neither True nor False.
         """
         is_dynamic = self.chuck.is_dynamic
         if not isinstance(is_dynamic, bool | np.bool_):
@@ -73,7 +73,7 @@ class Mounted(NamedTuple):
         Raises
         ------
         PluginError
-            Where what it says is no whole number, zero or more.
+            If what it says is no whole number, zero or more.
         """
         if not self.is_dynamic:
             return 1
@@ -170,7 +170,7 @@ class Mounted(NamedTuple):
         PluginError
             Naming the chuck, its class and module.
         PartError
-            Where a motion is not finite; naming the angle of the spindle and the chuck's settings too.
+            If a motion is not finite; naming the angle of the spindle and the chuck's settings too.
         """
         given, theta = self._tried(turns, begin)
         if message := _unsound(given, theta):
@@ -197,7 +197,7 @@ class Mounted(NamedTuple):
         Raises
         ------
         PartError
-            Where a motion is not finite.
+            If a motion is not finite.
         """
         closely = min(turns, self._period or turns)
         return self._looked_at(turns, begin, max(1, int(_FINER / max(closely, 1.0)))).steps
@@ -222,7 +222,7 @@ class Mounted(NamedTuple):
         Raises
         ------
         PartError
-            Where a motion is not finite.
+            If a motion is not finite.
         """
         given = self.chuck.motions(theta)
         self._require_finite(given, theta)

@@ -302,7 +302,7 @@ def step_targets(setting: str, of: Pass, lathe: Lathe) -> list[str]:
     Raises
     ------
     SettingError
-        Where nothing answers to the name; the message says what does.
+        If nothing answers to the name; the message says what does.
     """
     cams = [drive.name for drive in of.cams]
     chucks = {mounted.name: mounted.chuck for mounted in lathe.chucks}
@@ -409,7 +409,7 @@ def cuts_of(
     Raises
     ------
     InputError
-        Where a step's name, its unit, or a setting that it reaches is wrong; the message names the step.
+        If a step's name, its unit, or a setting that it reaches is wrong; the message names the step.
     """
     approach = approach or Approach()
     if isinstance(item, Pass):

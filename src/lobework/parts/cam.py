@@ -276,7 +276,7 @@ class MotionLaw(CamShape):
         require(0 < self.fall_part < 1, "fall_part", self.fall_part, "between 0 and 1")
         low = 1 - self.rise_part - self.fall_part
         require(
-            0 <= self.dwell_part <= low or low <= 0,
+            0 <= self.dwell_part <= low or not (0 < self.rise_part < 1 and 0 < self.fall_part < 1),
             "dwell_part",
             self.dwell_part,
             f"from 0 to {low}, what rise and fall leave of the lobe",

@@ -90,7 +90,7 @@ class CamShaft:
         Raises
         ------
         SettingError
-            Where there is none; the message names the nearest, and by how much it is off.
+            If there is none; the message names the nearest, and by how much it is off.
 
         Examples
         --------

@@ -224,7 +224,7 @@ def require_rests(cam: Cam, follower: Follower) -> None:
     Raises
     ------
     SettingError
-        Where the follower is wider than the radius of the track.
+        If the follower is wider than the radius of the track.
     """
     if cam.on == "face" and follower.half_width > cam.base_radius:
         raise SettingError(

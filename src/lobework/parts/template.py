@@ -354,7 +354,7 @@ def read_template(
     Raises
     ------
     InputError
-        Where the file cannot be read, or the curve cannot be a template.
+        If the file cannot be read, or the curve cannot be a template.
     """
     outline = read_outline(path, curve, unit=unit, bare=bare)
     points = outline.points if axis == "right" else tuple((y, x) for x, y in outline.points)
@@ -391,7 +391,7 @@ def template_of(piece: Piece, start: float | None = None, end: float | None = No
     Raises
     ------
     SettingError
-        Where the work has no side.
+        If the work has no side.
 
     Examples
     --------

@@ -1,4 +1,4 @@
-"""Lengths, angles, phases and ratios: units, named tolerances, and how a setting is written, read and checked.
+"""Lengths, angles, phases and ratios: units, named tolerances, and the reading, formatting and checking of settings.
 
-The only room that converts units. Nothing here knows a part of the lathe.
+Units are converted only in this package. It does not depend on any part of the lathe.
 """

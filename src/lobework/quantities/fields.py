@@ -1,7 +1,7 @@
-"""How a setting is written, read and checked: the fields of parts.
+"""The fields of parts: how a setting is written, read, shown and checked.
 
-The job file, the settings and the docs learn a part's settings from its fields: their names, types, defaults and the
-`Annotated` units below.
+The job file, the settings and the documentation derive a part's settings from its dataclass fields: their names, types,
+defaults and the `Annotated` units below.
 """
 
 from __future__ import annotations
@@ -48,22 +48,22 @@ Pairs = tuple[tuple[float, float], ...]
 
 @dataclass(frozen=True, slots=True)
 class Measure:
-    """How a setting is written at the bench, for whoever reads files or prints settings.
+    """The written form of a setting, for reading files and for printing settings.
 
     Parameters
     ----------
     description : str
-        What may be written, for messages and the schema.
+        Which forms are allowed, for messages and the schema.
     read : callable
-        Written value to the value kept in the field (mm, degrees or `Phase`). Lengths also take ``bare``.
+        Converts the written value to the value stored in the field (mm, degrees or `Phase`). For lengths it also takes ``bare``.
     show : callable
-        The value kept to text for people; of a single number, text that `read` takes.
+        Converts the stored value to text; if it is a single number, `read` accepts the text.
     pairs : bool
-        Whether it is a list of pairs rather than a single number.
+        Whether the setting is a list of pairs rather than a single number.
     beside : callable, optional
-        The value kept to what is shown beside it, such as turns of a screw.
+        Converts the stored value to an additional text, such as turns of a screw.
     schema : mapping, optional
-        The JSON Schema of what may be written, where it is neither a number, a text nor pairs.
+        The JSON Schema of the written value; needed if it is neither a number, a text nor pairs.
     """
 
     description: str
@@ -75,7 +75,7 @@ class Measure:
 
     @property
     def takes_bare(self) -> bool:
-        """Whether a bare number is a length, in the unit of whoever reads it."""
+        """Whether a number without a unit is a length in the unit of the file."""
         return _takes_bare(self.read)
 
 
@@ -95,11 +95,11 @@ Angle = Annotated[
 
 
 Turning = Annotated[Phase, Measure("an angle such as '2 deg', '1/96 turn' or '1/2 lobe'", Phase.of, format_phase)]
-"""A field that holds an exact `Phase`; lobes are those of the cam it belongs to."""
+"""A field that stores an exact `Phase`; its lobes are those of the cam to which the field belongs."""
 
 
 def length_pairs(given: object, bare: LengthUnit = "mm") -> Pairs:
-    """Return pairs of lengths in mm, as files write them; a bare number is in the unit ``bare``.
+    """Return pairs of lengths, mm, from their written form; a number without a unit is in the unit ``bare``.
 
     >>> length_pairs([[0, 20], ["-1 in", "3/4 in"]])
     ((0.0, 20.0), (-25.4, 19.05))
@@ -107,12 +107,12 @@ def length_pairs(given: object, bare: LengthUnit = "mm") -> Pairs:
     rows = given if isinstance(given, list | tuple) else ()
     pairs = [tuple(row) if isinstance(row, list | tuple) else () for row in rows]
     if not pairs or any(len(pair) != 2 for pair in pairs):
-        raise ValueError("it is no list of pairs")
+        raise ValueError("it is not a list of pairs")
     return tuple((length(a, bare), length(b, bare)) for a, b in pairs)
 
 
 def show_pairs(pairs: Pairs, units: LengthUnit = "mm") -> str:
-    """Return pairs of lengths as they are read at the bench.
+    """Return pairs of lengths as text for people.
 
     >>> show_pairs(((0.0, 20.0), (-25.4, 19.05))), show_pairs(((-25.4, 19.05),), "inch")
     ('(0, 20), (-25.4, 19.05) mm', '(-1, 0.75) in')
@@ -123,18 +123,18 @@ def show_pairs(pairs: Pairs, units: LengthUnit = "mm") -> str:
 
 
 def pairs_measure(description: str) -> Measure:
-    """Return how a field of pairs of lengths is written: what may be written, for messages and the schema."""
+    """Return the measure of a field of pairs of lengths; the description is for messages and the schema."""
     return Measure(description, length_pairs, show_pairs, pairs=True)
 
 
 @cache
 def hints_of(part: type) -> dict[str, Any]:
-    """Return the type of each field of a part, with what is marked beside it."""
+    """Return the type of each field of a part, including its `Annotated` metadata."""
     return get_type_hints(part, include_extras=True)
 
 
 def measures(part: type) -> dict[str, Measure | None]:
-    """Return each field of a part with how it is written, or None where its plain type says all.
+    """Return the measure of each field of a part, or None for a field without one.
 
     >>> from lobework.parts.follower import Roller
     >>> measures(Roller)["radius"].read("1/8 in")
@@ -149,7 +149,7 @@ def measures(part: type) -> dict[str, Measure | None]:
 
 
 def held_in(part: Any, field: str) -> dict[str, Any]:
-    """Return the parts that a field holds in a list, by what each is called: the field's name for one of them, and its number.
+    """Return the parts in a field that is a list of parts, by name: the field's name in the singular, and a number.
 
     >>> from types import SimpleNamespace
     >>> from lobework.parts.follower import Roller
@@ -164,14 +164,14 @@ def held_in(part: Any, field: str) -> dict[str, Any]:
 
 @cache
 def _numbers(part: type) -> tuple[tuple[str, str], ...]:
-    """Return each field that holds a plain number, with the unit that Python keeps it in."""
+    """Return each field that holds a plain number, with the unit of the stored value."""
     hints = hints_of(part)
     units = {Length: ", in mm", Angle: ", in degrees", float: "", int: ""}
     return tuple((each.name, units[hints[each.name]]) for each in fields(part) if hints[each.name] in units)
 
 
 def require_numbers(part: Any) -> None:
-    """Keep the numbers of numpy in a part's fields as Python numbers; refuse words, lists and the like in a field of a number.
+    """Convert numpy numbers in a part's fields to Python numbers, and refuse anything but a number in a number field.
 
     >>> from lobework.parts.follower import Roller
     >>> Roller("1/8 in")
@@ -191,7 +191,7 @@ def require_numbers(part: Any) -> None:
 
 
 def as_pairs(name: str, given: Any) -> Pairs:
-    """Return a setting that holds pairs of plain numbers, in mm; refuse anything else.
+    """Return a setting as pairs of plain numbers, mm; refuse anything else.
 
     >>> as_pairs("points", [[0, 0], [0.5, 2]])
     ((0.0, 0.0), (0.5, 2.0))
@@ -209,7 +209,7 @@ def as_pairs(name: str, given: Any) -> Pairs:
 
 
 def require_part(given: object, offers: str, name: str, must_be: str) -> None:
-    """Refuse what is no part, or the class of one: whatever ``offers`` nothing by that name.
+    """Refuse an object without the attribute ``offers``, which every part of the kind has, or a class instead of an instance.
 
     >>> require_part("knife", "nose_at", "follower", "a follower such as Knife() or Roller(3)")
     Traceback (most recent call last):

@@ -1,4 +1,4 @@
-"""Every tolerance the library decides geometry by, with what it scales with."""
+"""All geometric tolerances of the library, each with the quantity to which it is related."""
 
 from __future__ import annotations
 
@@ -28,65 +28,67 @@ __all__ = [
 ]
 
 CONTACT_MM: Final = 1e-9
-"""Contact of follower and cam, promised. Absolute: cams are tens to hundreds of millimetres across."""
+"""Guaranteed accuracy of the contact of follower and cam. Absolute: cams are tens to hundreds of millimetres in diameter."""
 
 LARGEST_CAM_MM: Final = 1000.0
-"""The largest radius or rise of a cam, and the largest roller: `CONTACT_MM` is a part in 1e12 of it, which arithmetic holds."""
+"""Largest radius or rise of a cam, and largest roller: `CONTACT_MM` is 1e-12 of it, which double precision can represent."""
 
 SMALLEST_CAM_MM: Final = 0.01
-"""The least that the edge of a cam may stand from its centre, or a face cam's track."""
+"""Smallest distance of a cam's edge, or of a face cam's track, from its centre."""
 
 SMALLEST_ROLLER_MM: Final = 1e-3
-"""The smallest roller: a millionth of `LARGEST_CAM_MM`, as finely as a place on the edge is known. What is smaller is a knife."""
+"""Smallest roller: a millionth of `LARGEST_CAM_MM`, the accuracy of a position on the edge. Anything smaller is a knife."""
 
 TABLE_MM: Final = 1e-10
-"""A lift table against the contact it was made from; a tenth of `CONTACT_MM`, so the sum stays inside it."""
+"""Maximum deviation of a lift table from the contact that it tabulates; a tenth of `CONTACT_MM`, so that the sum meets that."""
 
 CHORD_MM: Final = 2e-3
-"""How far a straight move between two samples may stray from the path on the work, unless the job says otherwise."""
+"""Maximum deviation of a straight move between two samples from the path on the work. Default of a job's setting."""
 
 BRIDGE_RAD: Final = 1e-6
-"""A gap in the contact narrower than this angle on the cam is a touch, not a bridge."""
+"""A gap in the contact narrower than this angle on the cam counts as contact, not as a bridge."""
 
 JOIN_MM: Final = 1e-6
-"""Ends of a pass nearer than this on the work are joined."""
+"""Ends of a pass closer than this on the work are joined."""
 
 JUMP_MM: Final = 1e-4
-"""A step of a motion that does not shrink with the time it is given is a jump from this size on. Less is the rounding of inverse
-functions near their ends (1.5e-8 rad, at a metre), and is not seen on a lathe."""
+"""Smallest step of a motion that counts as a jump, if it does not shrink with the interval. Smaller steps are rounding errors of
+inverse functions near the ends of their ranges (1.5e-8 rad at a radius of one metre) and are invisible on a lathe."""
 
 RESOLUTION_MM: Final = 0.05
-"""From ray to ray of carved work, unless the job says otherwise: finer than the eye parts at arm's length."""
+"""Spacing of the rays of carved work: finer than the eye resolves at arm's length. Default of a job's setting."""
 
 RIGID: Final = 1e-9
-"""How far the columns of a chuck's rotation may be from square and of length one: a micron in a kilometre."""
+"""Maximum deviation of a chuck's rotation matrix from an orthonormal one: a micron in a kilometre."""
 
 STACK_MM: Final = 1e-11
-"""A stack of chucks as polynomials against the chucks themselves, at the work; a tenth of what two traces may differ."""
+"""Maximum deviation of a stack of chucks as polynomials from the chucks themselves, at the work; a tenth of the maximum
+difference between two traces."""
 
 CARVED_MM: Final = 2e-4
-"""A backend against the plain one, at each ray, unless it states its own accuracy: single precision, deep in the work."""
+"""Maximum deviation of a carving backend from the plain one, at each ray: single precision, deep in the work. A backend may
+state its own accuracy."""
 
 COARSEST_MM: Final = 0.01
-"""The worst accuracy that a backend may state: a fifth of `RESOLUTION_MM`, so that it is not seen in the carved work."""
+"""Worst accuracy that a backend may state: a fifth of `RESOLUTION_MM`, so that it is invisible in the carved work."""
 
 STEADY: Final = 0.02
-"""The least part of the contact's turn round the cam that a rocking headstock's cam must itself turn. Without unit.
+"""Smallest ratio of the cam's rotation to the movement of the contact round the cam, on a rocking headstock. Without unit.
 
-Where it is less, the contact runs more than fifty times as fast as the cam and the headstock as good as jumps: the rounding of an
-angle of 1000 rad, 1e-13, times fifty times a slope of 200 mm a radian stays within `CONTACT_MM`."""
+With a smaller ratio the contact moves more than fifty times as fast as the cam, and the headstock almost jumps. At the limit,
+the rounding error of an angle of 1000 rad, 1e-13, times fifty times a slope of 200 mm/rad stays within `CONTACT_MM`."""
 
 VISIBLE_MM: Final = 0.05
-"""How far a wave may be from its place on the work before it is seen, unless said otherwise; as `RESOLUTION_MM`."""
+"""Smallest visible displacement of a wave on the work; the same as `RESOLUTION_MM`. Default where a function takes a width."""
 
 PACE_SHARE: Final = 0.005
-"""Of a speed that a job asks for, of the spindle or of the way in: how much faster a program may go, for its figures."""
+"""Share of the job's spindle speed or plunge speed by which a program may exceed it, because its numbers are rounded."""
 
 WAY_SHARE: Final = 0.05
-"""The same of a feed over the work: a path that bends sharply differs so much in length when it is sampled coarsely."""
+"""The same share of the feed over the work: the length of a sharply curved path differs by so much if sampled coarsely."""
 
 SLOW_SHARE: Final = 0.25
-"""Of a time that a job and its lathe ask for: by how much longer a program may take before it is found slow."""
+"""Share of the time that follows from the job and its lathe by which a program may exceed it before it is reported as slow."""
 
 PACE_S: Final = 1.0
-"""Added to that, in seconds: a second that one cut takes longer is lost among those of setting off and stopping."""
+"""Time added to that limit, s: one more second in a cut is not significant beside the starts and stops."""

@@ -1,6 +1,6 @@
-"""What people write at the bench, and what the arithmetic uses: one conversion, at the edge.
+"""Conversion of written quantities to numbers and back, when a file or an argument is read or printed.
 
-Lengths become millimetres, angles degrees; ratios and phases stay exact fractions until the arithmetic.
+Lengths become millimetres, angles degrees; ratios and phases remain exact fractions until they are used in computations.
 """
 
 from __future__ import annotations
@@ -41,7 +41,7 @@ __all__ = [
 LengthUnit = Literal["mm", "inch"]
 
 Written = str | SupportsFloat
-"""What an exact number may be given as: a fraction, any other real number, or a text such as "3/4"."""
+"""Types accepted for an exact number: a fraction, any other real number, or a text such as "3/4"."""
 
 MM_PER: Final[dict[str, Fraction]] = {
     "mm": Fraction(1),
@@ -49,19 +49,19 @@ MM_PER: Final[dict[str, Fraction]] = {
     "in": Fraction(254, 10),
     "inch": Fraction(254, 10),
 }
-"""Millimetres in one unit, exact. Source: one inch is 25.4 mm from 1 July 1959 (Federal Register, 30 June 1959)."""
+"""Exact number of millimetres in one unit. Source: one inch is 25.4 mm since 1 July 1959 (Federal Register, 30 June 1959)."""
 
 DEGREES_PER: Final[dict[str, Fraction]] = {"deg": Fraction(1), "turn": Fraction(360), "turns": Fraction(360)}
 
 
-def _a_time(units: dict[str, Fraction], **times: Fraction) -> dict[str, Fraction]:
+def _per_time(units: dict[str, Fraction], **times: Fraction) -> dict[str, Fraction]:
     return {f"{unit}/{time}": scale * times[time] for unit, scale in units.items() for time in times}
 
 
-_SPEEDS: Final = _a_time(MM_PER, min=Fraction(1, 60), s=Fraction(1))
-_TURNING_SPEEDS: Final = {"rpm": Fraction(6), **_a_time(DEGREES_PER, min=Fraction(1, 60), s=Fraction(1))}
-_ACCELERATIONS: Final = _a_time(MM_PER, s2=Fraction(1))
-_TURNING_ACCELERATIONS: Final = _a_time(DEGREES_PER, s2=Fraction(1))
+_SPEEDS: Final = _per_time(MM_PER, min=Fraction(1, 60), s=Fraction(1))
+_TURNING_SPEEDS: Final = {"rpm": Fraction(6), **_per_time(DEGREES_PER, min=Fraction(1, 60), s=Fraction(1))}
+_ACCELERATIONS: Final = _per_time(MM_PER, s2=Fraction(1))
+_TURNING_ACCELERATIONS: Final = _per_time(DEGREES_PER, s2=Fraction(1))
 
 _WHOLE_AND_PART: Final = re.compile(r"(?P<sign>[-+]?)\s*(?:(?P<whole>\d+)\s+)?(?P<top>\d+)\s*/\s*(?P<under>\d+)")
 _DECIMAL: Final = re.compile(r"[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?")
@@ -78,16 +78,16 @@ def number(text: str) -> Fraction:
     if parts := _WHOLE_AND_PART.fullmatch(text):
         under = int(parts["under"])
         if under == 0:
-            raise InputError(f"{text!r} divides by zero; write a fraction such as '3/4'")
+            raise InputError("divides by zero", given=repr(text), remedy="write a fraction such as '3/4'")
         value = int(parts["whole"] or 0) + Fraction(int(parts["top"]), under)
         return -value if parts["sign"] == "-" else value
     if _DECIMAL.fullmatch(text) and abs(int(text.lower().partition("e")[2] or 0)) < 40:
         return Fraction(text)
-    raise InputError(f"{text!r} is not a number; write a decimal or a fraction such as '0.5' or '3/8'")
+    raise InputError("is not a number", given=repr(text), remedy="write a decimal or a fraction such as '0.5' or '3/8'")
 
 
 def plain_number(given: Any) -> Any:
-    """Return a real number of numpy, a scalar or an array without dimensions, as a Python number; anything else as it is.
+    """Return a real numpy scalar or zero-dimensional array as a Python number, and anything else unchanged.
 
     >>> import numpy as np
     >>> plain_number(np.int64(3)), plain_number(np.array(0.5)), plain_number("3 mm")
@@ -100,33 +100,34 @@ def plain_number(given: Any) -> Any:
 
 
 def is_real(given: Any) -> bool:
-    """Return whether a number, numpy's already turned into Python's by `plain_number`, is a real one, and not true or false."""
+    """Return whether ``given`` is a real number; a bool is not, nor is a numpy number (see `plain_number`)."""
     return type(given) is not bool and isinstance(given, Real) and not hasattr(given, "dtype")
 
 
 def _exact(given: object, example: str) -> tuple[Fraction, str]:
-    """Return the value and the unit's name (empty for a bare number) of what was written."""
+    """Return the value and the name of the unit, which is empty for a number without one."""
     given = plain_number(given)
     if isinstance(given, bool) or not isinstance(given, int | float | str | Fraction):
-        raise InputError(f"{given!r} is not a number; write for example {example}")
+        raise InputError("is not a number", given=repr(given), remedy=f"write for example {example}")
     if isinstance(given, float):
         if not math.isfinite(given):
-            raise InputError(f"{given!r} is not a finite number; write for example {example}")
+            raise InputError("is not a finite number", given=repr(given), remedy=f"write for example {example}")
         return Fraction(repr(given)), ""
     if not isinstance(given, str):
         return Fraction(given), ""
     split = _QUANTITY.fullmatch(given)
     if split is None:
-        raise InputError(f"{given!r} is not understood; write for example {example}")
+        raise InputError("is not understood", given=repr(given), remedy=f"write for example {example}")
     return number(split["number"]), split["unit"]
 
 
 def _unit_error(given: object, unit: str, allowed: str, example: str) -> InputError:
-    return InputError(f"{given!r}: the unit {unit!r} does not fit here; allowed: {allowed}; write for example {example}")
+    problem = f"{given!r}: the unit {unit!r} does not fit here; allowed: {allowed}"
+    return InputError(problem, remedy=f"write for example {example}")
 
 
 def length(given: object, bare: LengthUnit = "mm") -> float:
-    """Return a length in mm. A bare number is in the unit ``bare``.
+    """Return a length in mm. A number without a unit is in the unit ``bare``.
 
     >>> length("2 in"), length("3/8 in"), length(-0.4), length(2, bare="inch")
     (50.8, 9.525, -0.4, 50.8)
@@ -138,7 +139,7 @@ def length(given: object, bare: LengthUnit = "mm") -> float:
 
 
 def angle(given: object) -> float:
-    """Return an angle in degrees. A bare number is in degrees.
+    """Return an angle in degrees. A number without a unit is in degrees.
 
     >>> angle("0.36 deg"), angle("1/8 turn"), angle(90)
     (0.36, 45.0, 90.0)
@@ -157,7 +158,7 @@ def _rate(given: object, scales: dict[str, Fraction], bare: str, example: str) -
 
 
 def speed(given: object, bare: LengthUnit = "mm") -> float:
-    """Return a speed in mm/s. A bare number is in mm, or inches, a minute.
+    """Return a speed in mm/s. A number without a unit is in mm/min, or in/min if ``bare`` is "inch".
 
     >>> speed("600 mm/min"), speed("12 in/min"), speed(600), speed("10 mm/s")
     (10.0, 5.08, 10.0, 10.0)
@@ -166,7 +167,7 @@ def speed(given: object, bare: LengthUnit = "mm") -> float:
 
 
 def turning_speed(given: object) -> float:
-    """Return how fast something turns, in degrees a second. A bare number is in turns a minute.
+    """Return a rotational speed in degrees/s. A number without a unit is in revolutions per minute.
 
     >>> turning_speed("12 rpm"), turning_speed("90 deg/s"), turning_speed(2), turning_speed("2 turns/min")
     (72.0, 90.0, 12.0, 12.0)
@@ -175,7 +176,7 @@ def turning_speed(given: object) -> float:
 
 
 def acceleration(given: object, bare: LengthUnit = "mm") -> float:
-    """Return an acceleration in mm/s2. A bare number is in mm, or inches, a second a second.
+    """Return an acceleration in mm/s2. A number without a unit is in mm/s2, or in/s2 if ``bare`` is "inch".
 
     >>> acceleration("200 mm/s2"), acceleration(2, bare="inch")
     (200.0, 50.8)
@@ -184,7 +185,7 @@ def acceleration(given: object, bare: LengthUnit = "mm") -> float:
 
 
 def turning_acceleration(given: object) -> float:
-    """Return how fast something turns faster, in degrees a second a second, as is a bare number.
+    """Return an angular acceleration in degrees/s2. A number without a unit is in degrees/s2 too.
 
     >>> turning_acceleration("2 turns/s2"), turning_acceleration("720 deg/s2"), turning_acceleration(360)
     (720.0, 720.0, 360.0)
@@ -193,7 +194,7 @@ def turning_acceleration(given: object) -> float:
 
 
 def steps(given: object, bare: LengthUnit = "mm") -> float:
-    """Return a motor's steps in one mm. A bare number is for one mm, or one inch.
+    """Return a motor's steps per mm. A number without a unit is per mm, or per inch if ``bare`` is "inch".
 
     >>> steps(400), steps("5080/in"), steps(5080, bare="inch")
     (400.0, 200.0, 200.0)
@@ -202,7 +203,7 @@ def steps(given: object, bare: LengthUnit = "mm") -> float:
 
 
 def turning_steps(given: object) -> float:
-    """Return a motor's steps in one turn of what it turns, as is a bare number.
+    """Return a motor's steps per turn of the axis. A number without a unit is per turn too.
 
     >>> turning_steps("3200/turn"), turning_steps(16000)
     (3200.0, 16000.0)
@@ -211,7 +212,7 @@ def turning_steps(given: object) -> float:
 
 
 def ratio(given: object) -> Fraction:
-    """Return an exact ratio of cam turns to spindle turns; negative turns the cam backwards.
+    """Return an exact ratio of cam turns to spindle turns; a negative ratio turns the cam backwards.
 
     >>> ratio("3/4"), ratio("60 %"), ratio(-1.5)
     (Fraction(3, 4), Fraction(3, 5), Fraction(-3, 2))
@@ -224,14 +225,14 @@ def ratio(given: object) -> Fraction:
 
 @dataclass(frozen=True, slots=True)
 class Phase:
-    """An exact angle, part of it counted in turns and part in lobes of a cam not yet known.
+    """An exact angle: the sum of a number of turns and a number of lobes of a cam that is not yet known.
 
     Parameters
     ----------
     turns : Fraction
-        Whole turns are kept: a phase of one turn is not a phase of none.
+        Turns; whole turns are kept, so that a phase of one turn differs from a phase of zero.
     lobes : Fraction
-        Lobes of the cam that the phase is for.
+        Lobes of the cam for which the phase is set.
 
     Examples
     --------
@@ -251,7 +252,7 @@ class Phase:
 
     @classmethod
     def of(cls, given: object) -> Phase:
-        """Return ``given`` as a phase: one already, or what `phase` reads."""
+        """Return ``given`` if it is a phase, otherwise the phase that `phase` reads from it."""
         return given if isinstance(given, Phase) else phase(given)
 
     def __add__(self, other: Phase) -> Phase:
@@ -262,20 +263,20 @@ class Phase:
         return Phase(self.turns * times, self.lobes * times)
 
     def in_turns(self, lobes: int = 1) -> Fraction:
-        """Return turns of a cam with ``lobes`` lobes."""
+        """Return the phase in turns of a cam with ``lobes`` lobes."""
         return self.turns + self.lobes / lobes if self.lobes else self.turns
 
     def in_degrees(self, lobes: int = 1) -> Fraction:
-        """Return degrees of a cam with ``lobes`` lobes."""
+        """Return the phase in degrees of a cam with ``lobes`` lobes."""
         return self.in_turns(lobes) * 360
 
     def in_radians(self, lobes: int = 1) -> float:
-        """Return radians of a cam with ``lobes`` lobes."""
+        """Return the phase in radians of a cam with ``lobes`` lobes."""
         return 2 * math.pi * float(self.in_turns(lobes))
 
 
 def phase(given: object) -> Phase:
-    """Return an exact phase from degrees, turns or lobes, or a sum of them. A bare number is in degrees.
+    """Return an exact phase from degrees, turns or lobes, or a sum of them. A number without a unit is in degrees.
 
     >>> phase("1/4 turn")
     Phase(turns=Fraction(1, 4), lobes=Fraction(0, 1))
@@ -293,7 +294,7 @@ def phase(given: object) -> Phase:
 
 
 def format_number(value: float, places: int = 4) -> str:
-    """Return a decimal without trailing zeros, an exponent or a negative zero.
+    """Return a number in decimal notation, without trailing zeros, an exponent or a negative zero.
 
     >>> format_number(-0.40000001), format_number(-1e-9), format_number(12.0)
     ('-0.4', '0', '12')
@@ -304,7 +305,7 @@ def format_number(value: float, places: int = 4) -> str:
 
 
 def format_length(mm: float, unit: LengthUnit = "mm", places: int | None = None) -> str:
-    """Return a length as people write it; without ``places`` it reads back to the last bit.
+    """Return a length with its unit; without ``places``, reading the text gives exactly the same number.
 
     >>> format_length(9.525, "inch"), format_length(24.0), format_length(1 / 3, places=3)
     ('0.375 in', '24 mm', '0.333 mm')
@@ -328,7 +329,7 @@ def _decimal(value: Fraction, digits: int) -> str:
 
 
 def format_ratio(value: Fraction) -> str:
-    """Return an exact ratio.
+    """Return an exact ratio as text.
 
     >>> format_ratio(Fraction(3, 4)), format_ratio(Fraction(-2))
     ('3/4', '-2')
@@ -337,7 +338,7 @@ def format_ratio(value: Fraction) -> str:
 
 
 def format_phase(value: Phase) -> str:
-    """Return a phase in the units it was written in; it reads back exactly.
+    """Return a phase in degrees and lobes; reading the text gives exactly the same phase.
 
     >>> format_phase(Phase.of("2 deg")), format_phase(Phase.of("1/2 lobe")), format_phase(Phase())
     ('2 deg', '1/2 lobe', '0 deg')

@@ -1,4 +1,4 @@
-"""Names, messages and cautions as text: cleaned for a line, a terminal or a cell; shortened for a prompt.
+"""Text functions: clean names and messages for a line, a terminal or a table cell, short representations, safety cautions.
 
-No arithmetic, and nothing that knows a part of the lathe.
+The package computes nothing and does not depend on any part of the lathe.
 """

@@ -1,4 +1,4 @@
-"""One short line for what holds arrays, or much else, where Python shows it."""
+"""A one-line ``repr`` for dataclasses that hold arrays or long lists."""
 
 from __future__ import annotations
 
@@ -10,11 +10,11 @@ import numpy as np
 __all__ = ["Brief"]
 
 _LONGEST: Final = 60
-"""Characters of one field."""
+"""Maximum number of characters of one field."""
 
 
 class Brief:
-    """A dataclass shown in one line: an array by its shape and type, a long list by how much it holds.
+    """Base class of a dataclass with a one-line ``repr``: arrays as shape and type, long lists as their length and type.
 
     Examples
     --------
@@ -35,7 +35,7 @@ class Brief:
 
 
 def _short(value: Any) -> str:
-    """Return a field's value in few characters."""
+    """Return a short representation of a field's value."""
     if isinstance(value, np.ndarray):
         return f"<{value.shape} {value.dtype}>"
     if isinstance(value, tuple | list) and len(value) > 3:

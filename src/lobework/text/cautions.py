@@ -1,4 +1,4 @@
-"""What to mind at the lathe: the one place where the sentences stand."""
+"""Safety cautions for work at the lathe; all outputs take their wording from here."""
 
 from __future__ import annotations
 
@@ -13,28 +13,28 @@ CAUTIONS: Final = (
     "Stop the machine, cutter and spindle, before you measure, set or touch anything.",
     "What the machine's maker says, your local codes and a licensed practitioner's advice come before anything written here.",
 )
-"""On every sheet, in every program, and on every page from which somebody goes to the lathe."""
+"""Printed on every sheet, in every program, and on every page that is used at the lathe."""
 
 IN_SHORT: Final = (
     "at the lathe: eye and breathing protection on, guards in place, nothing loose near the spindle; try the whole job in air "
     "first, one hand on the stop; stop cutter and spindle before you touch anything; the maker's instructions, local codes and a "
     "licensed practitioner's advice come first"
 )
-"""The same in one line, for the last line of a command."""
+"""The same cautions on one line, printed as the last line of a command."""
 
 SILENT: Final = (
     "this controller takes no remarks, so the program does not say what to set where it stops, nor what to mind: keep the "
     "settings (lobework settings) beside it"
 )
-"""Of a program without remarks."""
+"""Printed for a program whose controller accepts no comments."""
 
 READY: Final = (
     "set up the lathe and its zeros as the settings say",
     "protection on, guards in place, nothing loose near the spindle",
     "cutter running, its tip clear of the work, hands away",
 )
-"""Before anything moves."""
+"""What the operator must have done before the program moves anything."""
 
 BEFORE_HANDS: Final = "stop the cutter"
 AFTER_HANDS: Final = "start the cutter, then hands away"
-"""What a stop for settings begins with, and ends with."""
+"""The first and the last instruction at a stop for manual settings."""

@@ -1,4 +1,4 @@
-"""Outlines read from drawings: DXF and SVG, each by a library that is loaded when a file of its kind is asked for."""
+"""Outlines from DXF and SVG drawings; the library that reads a format is imported when the first such file is read."""
 
 from __future__ import annotations
 

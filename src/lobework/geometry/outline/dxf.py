@@ -1,4 +1,4 @@
-"""Curves of a DXF: polylines with their bulges, lines, arcs and splines of the model, joined where their ends meet."""
+"""Curves of a DXF file: polylines with bulges, lines, arcs and splines of the model space, joined where their ends meet."""
 
 from __future__ import annotations
 
@@ -35,29 +35,30 @@ _MM_PER: Final = {
     13: Fraction(1, 1000),
     14: Fraction(100),
 }
-"""Millimetres in a unit of $INSUNITS: in, ft, mm, cm, m, 1/1000 in, 1/1000 mm, dm. Source: DXF reference, HEADER section."""
+"""Millimetres in each unit of $INSUNITS: in, ft, mm, cm, m, 1/1000 in, 1/1000 mm, dm. Source: DXF reference, HEADER section."""
 _JOINS_MM: Final = 1e-3
-"""Ends of lines and arcs nearer than this meet: drawings are written with three places or more."""
+"""Ends of lines and arcs closer than this are joined: drawings are written with three decimals or more."""
 _MOST_ENTITIES: Final = 8_000
-"""Of a whole file, its tables, vertices and ends of sections too."""
+"""Maximum number of entities in a file, including tables, vertices and ends of sections."""
 _MOST_TAGS: Final = 120_000
 _MOST_DEGREE: Final = 15
 _MOST_FITTED: Final = 1_000
-"""Places through which a spline is laid; a system of as many equations is solved for it."""
+"""Maximum number of fit points of a spline; a system with as many equations is solved for them."""
 _FURTHEST_MM: Final = 1e6
 _BINARY: Final = b"AutoCAD Binary DXF\r\n"
 _LONGEST_LAYER: Final = 60
+_SEPARATELY: Final = "save the one curve by itself"
 _FRAME: Final = 16
-"""Flag of a vertex that only frames a spline. Source: DXF reference, VERTEX, group code 70."""
+"""Flag of a vertex that is a control point of a spline's frame. Source: DXF reference, VERTEX, group code 70."""
 
 
 def drawn(data: bytes, unit: Fraction | None, bare: LengthUnit) -> Drawn:
-    """Return the open curves of a DXF by their layers.
+    """Return the open curves of a DXF file by layer.
 
     Raises
     ------
     InputError
-        Where it is no DXF, is cut short, has a curve that does not lie flat, or says a unit that is not known here.
+        If the data is not a DXF file, is truncated, has a curve that is not planar, or specifies an unknown unit.
     """
     _require_few(data)
     document = _read(data)
@@ -66,8 +67,8 @@ def drawn(data: bytes, unit: Fraction | None, bare: LengthUnit) -> Drawn:
         parts = _parts(document, float(scale))
     except InputError:
         raise
-    except Exception as error:  # noqa: BLE001 - a broken drawing trips the library in any way
-        raise _not_whole(error) from None
+    except Exception as error:  # noqa: BLE001 - for a damaged drawing the library may raise any exception
+        raise _damaged(error) from None
     curves: dict[str, Array] = {}
     for layer, pieces in parts.items():
         whole = _joined(pieces, layer)
@@ -77,38 +78,38 @@ def drawn(data: bytes, unit: Fraction | None, bare: LengthUnit) -> Drawn:
 
 
 def _require_few(data: bytes) -> None:
-    """Refuse a file of more tags or entities than the library takes in a second or two, before it is asked to.
+    """Refuse a file with more tags or entities than the library can read in a second or two.
 
     Source: DXF reference, "About ASCII DXF files", "About binary DXF files": an entity begins with group code 0.
     """
     if data.startswith(_BINARY):
         codes = _binary_codes(data)
     elif data.count(b"\n") + data.count(b"\r") > 4 * _MOST_TAGS:
-        raise TooLargeError(f"holds more than {_MOST_TAGS:,} values; save the one curve by itself")
+        raise TooLargeError(f"holds more than {_MOST_TAGS:,} values", remedy=_SEPARATELY)
     else:
         codes = (code.strip() == b"0" for code in data.splitlines()[::2])
     entities = 0
     for number, begins in enumerate(codes):
         entities += begins
         if entities > _MOST_ENTITIES:
-            raise TooLargeError(f"holds more than {_MOST_ENTITIES:,} lines and other things; save the one curve by itself")
+            raise TooLargeError(f"holds more than {_MOST_ENTITIES:,} lines and other entities", remedy=_SEPARATELY)
         if number > _MOST_TAGS:
-            raise TooLargeError(f"holds more than {_MOST_TAGS:,} values; save the one curve by itself")
+            raise TooLargeError(f"holds more than {_MOST_TAGS:,} values", remedy=_SEPARATELY)
 
 
 def _binary_codes(data: bytes) -> Iterator[bool]:
-    """Yield whether each tag of a binary DXF begins an entity, as far as it can be read."""
+    """Yield for each readable tag of a binary DXF file whether it begins an entity."""
     from ezdxf.lldxf.tagger import binary_tags_loader
 
     try:
         for tag in binary_tags_loader(data):
             yield tag.code == 0
-    except Exception as error:  # noqa: BLE001 - a broken drawing trips the library in any way
-        raise _not_whole(error) from None
+    except Exception as error:  # noqa: BLE001 - for a damaged drawing the library may raise any exception
+        raise _damaged(error) from None
 
 
 def _read(data: bytes) -> Any:
-    """Return the document; the library finds out a file's encoding by its path."""
+    """Return the document; it is written to a file because the library detects the encoding only of files."""
     import ezdxf
 
     logging.getLogger("ezdxf").addHandler(logging.NullHandler())
@@ -118,27 +119,28 @@ def _read(data: bytes) -> Any:
         try:
             return ezdxf.readfile(path)  # type: ignore[attr-defined]
         except OSError:
-            raise InputError("is not a DXF; save the drawing again") from None
-        except Exception as error:  # noqa: BLE001 - a broken drawing trips the library in any way
-            raise _not_whole(error) from None
+            raise InputError("is not a DXF", remedy="save the drawing again") from None
+        except Exception as error:  # noqa: BLE001 - for a damaged drawing the library may raise any exception
+            raise _damaged(error) from None
 
 
-def _not_whole(error: Exception) -> InputError:
+def _damaged(error: Exception) -> InputError:
     message = " ".join(str(error).split()).removeprefix("DXFStructureError: ").rstrip(".")[:120]
-    return InputError(f"is not a whole DXF: {message or type(error).__name__}; save the drawing again")
+    return InputError(f"is not a whole DXF: {message or type(error).__name__}", remedy="save the drawing again")
 
 
 def _scale(units: int, bare: LengthUnit) -> tuple[Fraction, str]:
-    """Return how many mm one unit of the drawing is, and what was taken for granted."""
+    """Return the size of one unit of the drawing, mm, and a note on what was assumed."""
     if units == 0:
         return _MM_PER[4 if bare == "mm" else 1], f"it says no unit, so one is 1 {'mm' if bare == 'mm' else 'in'} as in the job"
     if units not in _MM_PER:
-        raise InputError(f"$INSUNITS={units}: this unit is not known here; say how large one unit of the drawing is")
+        remedy = "say how large one unit of the drawing is"
+        raise InputError(f"$INSUNITS={units}: this unit is not supported", remedy=remedy)
     return _MM_PER[units], ""
 
 
 def _parts(document: Any, scale: float) -> dict[str, list[Array]]:
-    """Return what is drawn on each layer, one (n, 2) mm a polyline, line, arc or spline."""
+    """Return the polylines, lines, arcs and splines of each layer, each as (n, 2) mm."""
     found: dict[str, list[Array]] = defaultdict(list)
     room = Room()
     for entity in document.modelspace().query("LWPOLYLINE POLYLINE LINE ARC ELLIPSE SPLINE"):
@@ -146,7 +148,8 @@ def _parts(document: Any, scale: float) -> dict[str, list[Array]]:
         if len(points) < 2:
             continue
         if np.isfinite(points).all() and np.ptp(points[:, 2]) > FLAT_MM:
-            raise InputError(f"a curve on layer {_layer(entity)} does not lie flat; draw it in the plane of X and Y")
+            remedy = "draw it in the plane of X and Y"
+            raise InputError(f"a curve on layer {_layer(entity)} does not lie flat", remedy=remedy)
         found[entity.dxf.layer].append(points[:, :2])
     return found
 
@@ -162,13 +165,13 @@ class _Curve:
     Parameters
     ----------
     entity : Any
-        As the library has it.
+        The entity, an object of the library.
     flat : float
-        How far the points' straight lines may be from it.
+        Maximum deviation of the polyline from the curve.
     furthest : float
-        How large a bent one may be, and how far from the drawing's zero.
+        Maximum size of a curved entity, and maximum distance from the origin of the drawing.
     room : Room
-        For its points.
+        The remaining number of points.
     """
 
     def __init__(self, entity: Any, flat: float, furthest: float, room: Room) -> None:
@@ -178,7 +181,7 @@ class _Curve:
         self._room = room
 
     def points(self) -> Array:
-        """Return (n, 3) of the drawing's units, in its own axes."""
+        """Return the points, (n, 3), in the units and axes of the drawing."""
         entity, kind = self._entity, self._entity.dxftype()
         if kind == "LINE":
             self._room.take(2)
@@ -209,24 +212,25 @@ class _Curve:
         for name, most in (("degree", _MOST_DEGREE), ("fit_points", _MOST_FITTED), ("control_points", self._room.left)):
             count = entity.dxf.degree if name == "degree" else len(getattr(entity, name))
             if not count <= most:
-                message = f"a spline on layer {_layer(entity)} has {name.replace('_', ' ')} {count:,}; at most {most:,}"
-                raise TooLargeError(f"{message}; draw it with fewer")
+                problem = f"a spline on layer {_layer(entity)} has {name.replace('_', ' ')} {count:,}; at most {most:,}"
+                raise TooLargeError(problem, remedy="draw it with fewer")
         self._require_near([*entity.fit_points, *entity.control_points])
         return self._taken(entity.construction_tool().flattening(self._flat / 2))
 
     def _taken(self, places: Iterable[Any]) -> list[Any]:
-        """Return places that are worked out one after the other, no more of them than there is room for."""
+        """Return points from an iterator; refuse more than may remain."""
         found = list(itertools.islice(places, self._room.left + 1))
         self._room.take(len(found))
         return found
 
     def _require_near(self, places: Iterable[Iterable[float]]) -> None:
         if not all(abs(each) <= self._furthest for place in places for each in place):
-            message = f"a curve on layer {_layer(self._entity)} is larger than {_FURTHEST_MM:,.0f} mm, or as far from zero"
-            raise TooLargeError(f"{message}; say how large one unit of the drawing is, or draw the curve again")
+            problem = f"a curve on layer {_layer(self._entity)} is larger than {_FURTHEST_MM:,.0f} mm, or as far from zero"
+            remedy = "say how large one unit of the drawing is, or draw the curve again"
+            raise TooLargeError(problem, remedy=remedy)
 
     def _through(self, corners: Array, elevation: float, *, closed: bool) -> Array:
-        """Return a polyline's corners, (k, 3) x, y and bulge, with the places of its arcs between them: (n, 3)."""
+        """Return the points, (n, 3), of a polyline with the corners (k, 3): x, y and bulge; its arcs are approximated."""
         corners = np.concatenate([corners, corners[:1]]) if closed else corners
         found = [corners[:1, :2]]
         for (x, y, bulge), (to_x, to_y, _) in itertools.pairwise(corners):
@@ -246,7 +250,7 @@ class _Curve:
 
 
 def _joined(pieces: list[Array], layer: str) -> list[Array]:
-    """Return curves made of pieces whose ends meet; each goes the way of the first of its pieces that has an open end."""
+    """Return the curves that result from joining pieces whose ends meet, in the direction of the first piece with a free end."""
     meets = _meeting(np.array([place for piece in pieces for place in (piece[0], piece[-1])]), layer)
     left, curves = dict.fromkeys(range(len(pieces))), []
     for only_open in (True, False):
@@ -257,7 +261,7 @@ def _joined(pieces: list[Array], layer: str) -> list[Array]:
 
 
 def _walked(pieces: list[Array], meets: dict[int, int], begin: int, left: dict[int, None]) -> Array:
-    """Return the curve that begins at an end of a piece, taking its pieces from those ``left``."""
+    """Return the curve that begins at an end of a piece; its pieces are removed from ``left``."""
     found: list[Array] = []
     end: int | None = begin
     while end is not None and end // 2 in left:
@@ -272,7 +276,7 @@ def _walked(pieces: list[Array], meets: dict[int, int], begin: int, left: dict[i
 
 
 def _meeting(ends: Array, layer: str) -> dict[int, int]:
-    """Return the end that each end meets; pieces stand two ends each, one after the other."""
+    """Return for each end the other end that it meets; piece k has the ends 2 k and 2 k + 1."""
     cells: dict[tuple[int, int], list[int]] = defaultdict(list)
     finite = np.abs(ends).max(axis=1) <= 2 * _FURTHEST_MM
     places = np.floor(np.where(finite[:, None], ends, 0.0) / _JOINS_MM).astype(np.int64)
@@ -286,6 +290,7 @@ def _meeting(ends: Array, layer: str) -> dict[int, int]:
             if len(near) > 1:
                 x, y = ends[number]
                 where = f"{format_number(float(x))}, {format_number(float(y))} mm"
-                raise InputError(f"three lines of layer {layer!r} meet at {where}; put the outline on a layer by itself")
+                remedy = "put the outline on a layer by itself"
+                raise InputError(f"three lines of layer {layer!r} meet at {where}", remedy=remedy)
             found.update({number: near[0]} if near else {})
     return found

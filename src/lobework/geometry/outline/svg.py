@@ -1,4 +1,4 @@
-"""Curves of an SVG: its paths, polylines and lines, moved by their groups, in millimetres by width, height and viewBox."""
+"""Curves of an SVG file: paths, polylines and lines with their transforms, scaled to mm by width, height and viewBox."""
 
 from __future__ import annotations
 
@@ -36,32 +36,35 @@ _MM_PER: Final = {
     "px": Fraction(254, 960),
     "": Fraction(254, 960),
 }
-"""Millimetres in a unit. Source: CSS Values and Units Module Level 3, 6.2: 1 in = 2.54 cm = 96 px = 72 pt = 6 pc."""
+"""Millimetres in each unit. Source: CSS Values and Units Module Level 3, 6.2: 1 in = 2.54 cm = 96 px = 72 pt = 6 pc."""
 _ALIKE: Final = Fraction(1, 1000)
 _LONGEST_NUMBER: Final = 40
 _LONGEST_BOX: Final = 200
 _MOST_DIGITS: Final = 12
-"""Of a size before its point, and of its power of ten: a size is that of a page."""
+"""Maximum number of digits before the decimal point of a size, and maximum exponent; no page needs more."""
 _MOST_ELEMENTS: Final = 10_000
 _MOST_ATTRIBUTES: Final = 60_000
 _MOST_LEVELS: Final = 100
 _MOST_NUMBERS: Final = 60_000
-"""In the paths and polylines of a file, and letters among them: as many as 20,000 points have, and some more."""
+"""Maximum number of numbers and letters in the paths and polylines of a file: slightly more than 20,000 points need."""
 _MOST_STOOD_FOR: Final = 1_000_000
-"""Characters that the entities of a file stand for, all references together."""
+"""Maximum number of characters to which all entity references of a file expand."""
 _LONGEST_TRANSFORM: Final = 2_000
-"""Of a transform, the name of a namespace, or what an attribute is unless given: each is read once an element."""
+"""Maximum number of characters of a transform, a namespace name or a default attribute value; each is read once per element."""
 _LONGEST_CAUSE: Final = 160
 _LONGEST_SHOWN: Final = 42
+_AGAIN: Final = "save the drawing again"
+_PLAIN: Final = "save the drawing as plain SVG"
+_SEPARATELY: Final = "save the one curve by itself"
 
 
 def drawn(data: bytes, unit: Fraction | None, bare: LengthUnit) -> Drawn:  # noqa: ARG001
-    """Return the open curves of an SVG by their ids.
+    """Return the open curves of an SVG file by id.
 
     Raises
     ------
     InputError
-        Where it is no SVG, or anything in a curve is not as the standard has it.
+        If the data is not SVG, or a curve does not conform to the standard.
     """
     from svgpathtools import Document
     from svgpathtools.document import CONVERSIONS
@@ -72,10 +75,10 @@ def drawn(data: bytes, unit: Fraction | None, bare: LengthUnit) -> Drawn:  # noq
     except InputError:
         raise
     except (ExpatError, ParseError, ValueError, LookupError) as error:
-        raise InputError(f"is not SVG: {error}; save the drawing again") from None
+        raise InputError(f"is not SVG: {error}", remedy=_AGAIN) from None
     root = document.root
     if root.tag != f"{_SVG}svg":
-        raise InputError("is not SVG: its root is no <svg> of http://www.w3.org/2000/svg; save the drawing again")
+        raise InputError("is not SVG: its root is not <svg> of http://www.w3.org/2000/svg", remedy=_AGAIN)
     scale, note = (unit, "") if unit is not None else _scale(root)
     kinds = {kind: CONVERSIONS[kind] for kind in ("path", "polyline", "line")}
     _require_few_numbers(root)
@@ -89,7 +92,7 @@ def drawn(data: bytes, unit: Fraction | None, bare: LengthUnit) -> Drawn:  # noq
         except InputError:
             raise
         except (ValueError, LookupError, TypeError, ArithmeticError, AssertionError, AttributeError) as error:
-            raise InputError(f"has a curve out of order: {_short(error)}; save the drawing again") from None
+            raise InputError(f"has a damaged curve: {_short(error)}", remedy=_AGAIN) from None
 
 
 def _short(error: Exception) -> str:
@@ -98,21 +101,21 @@ def _short(error: Exception) -> str:
 
 
 def _curves(root: Element, paths: list[Any], scale: float) -> dict[str, Array]:
-    """Return the curves by their ids, in the order in which they stand; (n, 2) mm."""
+    """Return the curves, (n, 2) mm, by id, in the order of the file."""
     order = {element: number for number, element in enumerate(root.iter())}
     room = Room()
     curves: dict[str, Array] = {}
     for path in sorted(paths, key=lambda each: order[each.element]):
-        stretches = _stretches(path)
-        for number, stretch in enumerate(stretches, 1):
+        subpaths = _subpaths(path)
+        for number, subpath in enumerate(subpaths, 1):
             called = path.element.get("id") or f"{path.element.tag.removeprefix(_SVG)} {len(curves) + 1}"
-            whole = f"{called} {number}" if len(stretches) > 1 else called
-            curves[whole if whole not in curves else f"{whole} {len(curves) + 1}"] = _points(stretch, scale, room)
+            whole = f"{called} {number}" if len(subpaths) > 1 else called
+            curves[whole if whole not in curves else f"{whole} {len(curves) + 1}"] = _points(subpath, scale, room)
     return curves
 
 
 class _Counted:
-    """Counts what a file holds while nothing of it is kept, so that no file is taken in that would take too much.
+    """A parser that only counts the contents of a file, so that a file that is too large is refused before it is loaded.
 
     Entities: W3C, *Extensible Markup Language (XML) 1.0 (Fifth Edition)*, 4.2.
     """
@@ -125,16 +128,16 @@ class _Counted:
         self._references = 0
 
     def read(self, data: bytes) -> None:
-        """Go through the file.
+        """Parse the file and count its contents.
 
         Raises
         ------
         ExpatError
-            Where it is no XML.
+            If the data is not XML.
         InputError
-            Where its entities stand for each other, or for much.
+            If its entities are nested, or expand to too much text.
         TooLargeError
-            Where it has too many elements, or too many within each other.
+            If it has too many elements, or elements nested too deeply.
         """
         self._references = data.count(b"&")
         parser = ParserCreate()
@@ -146,58 +149,58 @@ class _Counted:
 
     def _entity(self, name: str, is_parameter: bool, value: str | None, *_: object) -> None:
         if value is None or is_parameter or "&" in value or "%" in value:
-            raise InputError(f"declares {name!r}, an entity that is more than plain text; save the drawing as plain SVG")
+            raise InputError(f"declares {name!r}, an entity that is more than plain text", remedy=_PLAIN)
         self._longest = max(self._longest, len(value))
         if self._longest * self._references > _MOST_STOOD_FOR:
-            raise InputError(f"declares {name!r}, an entity of much text that is used often; save the drawing as plain SVG")
+            raise InputError(f"declares {name!r}, an entity of much text that is used often", remedy=_PLAIN)
 
     def _default(self, element: str, attribute: str, kind: str, value: str | None, *_: object) -> None:
         if value is not None and len(value) > _LONGEST_TRANSFORM:
-            raise InputError(f"declares {attribute!r}, an attribute of much text; save the drawing as plain SVG")
+            raise InputError(f"declares {attribute!r}, an attribute of much text", remedy=_PLAIN)
 
     def _start(self, name: str, attributes: dict[str, str]) -> None:
         self._elements += 1
         self._level += 1
         if self._elements > _MOST_ELEMENTS:
-            raise TooLargeError(f"holds more than {_MOST_ELEMENTS:,} elements; save the one curve by itself")
+            raise TooLargeError(f"holds more than {_MOST_ELEMENTS:,} elements", remedy=_SEPARATELY)
         if self._level > _MOST_LEVELS:
-            raise TooLargeError(f"has more than {_MOST_LEVELS} groups within each other; save the one curve by itself")
+            raise TooLargeError(f"has more than {_MOST_LEVELS} groups within each other", remedy=_SEPARATELY)
         self._attributes += len(attributes)
         if self._attributes > _MOST_ATTRIBUTES:
-            raise TooLargeError(f"holds more than {_MOST_ATTRIBUTES:,} attributes; save the one curve by itself")
+            raise TooLargeError(f"holds more than {_MOST_ATTRIBUTES:,} attributes", remedy=_SEPARATELY)
         for attribute, value in attributes.items():
             if len(value) > _LONGEST_TRANSFORM and (attribute == "transform" or attribute.startswith("xmlns")):
-                message = f"has an attribute {attribute} of more than {_LONGEST_TRANSFORM:,} characters; save the drawing again"
-                raise TooLargeError(message)
+                problem = f"has an attribute {attribute} of more than {_LONGEST_TRANSFORM:,} characters"
+                raise TooLargeError(problem, remedy=_AGAIN)
 
     def _end(self, name: str) -> None:
         self._level -= 1
 
 
 def _require_few_numbers(root: Element) -> None:
-    """Refuse more numbers than 20,000 points can need, before any is worked out."""
+    """Refuse a file with more numbers than 20,000 points can need, before they are converted."""
     written = [element.get("d", "") + element.get("points", "") for element in root.iter()]
     if sum(sum(1 for _ in _WORD.finditer(each)) for each in written) > _MOST_NUMBERS:
-        raise TooLargeError(f"holds more than {_MOST_NUMBERS:,} numbers in its curves; save the one curve by itself")
+        raise TooLargeError(f"holds more than {_MOST_NUMBERS:,} numbers in its curves", remedy=_SEPARATELY)
 
 
 def _require_clean(element: Element) -> None:
-    """Refuse what a lenient reader would pass over: letters or words within a path's or a polyline's numbers."""
+    """Refuse letters or words among the numbers of a path or polyline, which the library would ignore."""
     for kind, attribute, allowed in (("path", "d", _PATH), ("polyline", "points", _POINTS)):
         if element.tag == f"{_SVG}{kind}":
             given = element.get(attribute, "")
             left = allowed.sub("", given)
             where = f"<{kind}> {element.get('id')!r}" if element.get("id") else f"a <{kind}>"
             if left:
-                raise InputError(f"{where} holds {left[:12]!r} among its numbers; save the drawing again")
+                raise InputError(f"{where} holds {left[:12]!r} among its numbers", remedy=_AGAIN)
             if kind == "path" and given.strip()[:1] not in ("", "M", "m"):
-                raise InputError(f"{where} does not begin with M; save the drawing again")
+                raise InputError(f"{where} does not begin with M", remedy=_AGAIN)
             if kind == "polyline" and len(re.findall(_NUMBER, given)) % 2:
-                raise InputError(f"{where} holds an odd count of numbers; save the drawing again")
+                raise InputError(f"{where} holds an odd count of numbers", remedy=_AGAIN)
 
 
 def _scale(root: Element) -> tuple[Fraction, str]:
-    """Return how many mm one unit of the drawing is, and what was taken for granted."""
+    """Return the size of one unit of the drawing, mm, and a note on what was assumed."""
     sizes = {name: _size(root, name) for name in ("width", "height")}
     box = root.get("viewBox")
     if box is None:
@@ -205,29 +208,29 @@ def _scale(root: Element) -> tuple[Fraction, str]:
     numbers = re.findall(_NUMBER, box[:_LONGEST_BOX])
     sides = [_number(each) for each in numbers[2:]]
     if len(box) > _LONGEST_BOX or _POINTS.sub("", box) or len(numbers) != 4 or any(side is None or side <= 0 for side in sides):
-        raise InputError(f"viewBox={_shown(box)} is not four numbers, width and height above zero; save the drawing again")
+        raise InputError(f"viewBox={_shown(box)} is not four numbers, width and height above zero", remedy=_AGAIN)
     scales = [size / side for size, side in zip(sizes.values(), sides, strict=True) if size is not None and side is not None]
     if not scales:
         return _MM_PER["px"], "it says no width and height, so 96 of its units are an inch"
     if max(scales) - min(scales) > _ALIKE * max(scales):
-        raise InputError("its width and height do not go with its viewBox: it is drawn out of shape; save the drawing again")
+        raise InputError("its width and height do not go with its viewBox: it is distorted", remedy=_AGAIN)
     units = [_SIZE.fullmatch(root.get(name, "")) for name, size in sizes.items() if size is not None]
     pixels = all(each is not None and each[2] in ("", "px") for each in units)
     return scales[0], "its size is in pixels, 96 to an inch" if pixels else ""
 
 
 def _size(root: Element, name: str) -> Fraction | None:
-    """Return width or height, mm; None where it is not said, or all of whatever page there is."""
+    """Return width or height, mm; None if it is not specified, or is the whole of an unknown page."""
     given = root.get(name)
     if given is None or given.strip() in ("auto", "100%"):
         return None
     if given.strip().endswith("%"):
-        message = "is a part of a page of unknown size; say how large one unit of the drawing is, or save it with a size in mm"
-        raise InputError(f"{name}={_shown(given)} {message}")
+        remedy = "say how large one unit of the drawing is, or save it with a size in mm"
+        raise InputError(f"{name}={_shown(given)} is a part of a page of unknown size", remedy=remedy)
     found = _SIZE.fullmatch(given)
     size = _number(found[1]) if found is not None and found[2] in _MM_PER else None
     if found is None or size is None or size <= 0:
-        raise InputError(f"{name}={_shown(given)} is not a size such as '100mm' or '4in'; save the drawing again")
+        raise InputError(f"{name}={_shown(given)} is not a size such as '100mm' or '4in'", remedy=_AGAIN)
     return size * _MM_PER[found[2]]
 
 
@@ -236,28 +239,28 @@ def _shown(given: str) -> str:
 
 
 def _number(written: str) -> Fraction | None:
-    """Return a number of a size that a page can have, exactly; None of any other."""
+    """Return a written number exactly, or None if it is beyond the size of any page."""
     digits, _, power = written.lower().partition("e")
     if len(written) > _LONGEST_NUMBER or len(digits.partition(".")[0]) > _MOST_DIGITS:
         return None
     return Fraction(written) if abs(int(power or 0)) <= _MOST_DIGITS else None
 
 
-def _stretches(path: Any) -> list[Any]:
-    """Return the stretches of a path that hang together; none of one without a line."""
+def _subpaths(path: Any) -> list[Any]:
+    """Return the connected subpaths of a path; an empty path has none."""
     return list(path.continuous_subpaths()) if len(path) else []
 
 
-def _points(stretch: Any, scale: float, room: Room) -> Array:
-    """Return (n, 2) mm: a stretch of a path as straight lines, y up."""
-    found = [np.array([stretch[0].start])]
-    found += [_flattened(segment, scale, room) for segment in stretch]
+def _points(subpath: Any, scale: float, room: Room) -> Array:
+    """Return a connected subpath as the points of a polyline, (n, 2) mm, y up."""
+    found = [np.array([subpath[0].start])]
+    found += [_flattened(segment, scale, room) for segment in subpath]
     seen = np.concatenate(found)
     return np.stack([seen.real * scale, -seen.imag * scale], axis=-1)
 
 
 def _flattened(segment: Any, scale: float, room: Room) -> Array:
-    """Return the places of a segment, its beginning left to the one before it: (n,) complex."""
+    """Return the points of a segment without its first one, which belongs to the segment before it: (n,) complex."""
     if hasattr(segment, "radius"):
         bend = max(abs(segment.radius.real), abs(segment.radius.imag)) * np.radians(segment.delta) ** 2
     else:
