@@ -261,7 +261,7 @@ def test_two_slides_alone_need_no_axis_that_turns_the_cutter(tmp_path):
 
 def test_python_is_told_what_an_arc_is():
     for no_arc in ((25.0, 0.0, 90.0), At()):
-        with pytest.raises(SettingError, match="an Arc, such as"):
+        with pytest.raises(SettingError, match="a SlideArc, such as"):
             Pass(arc=no_arc)
     with pytest.raises(SettingError, match="radius='1 in': must be a plain number"):
         SlideArc(radius="1 in", from_deg=0.0, to_deg=90.0)

@@ -87,7 +87,10 @@ WRONG = {
         profile("[[0, 0], [1e9, 1]]"),
         f":14: cutter.points: [[0, 0], [1000000000.0, 1]] is more than a million, beyond any lathe; {ACROSS}",
     ),
-    "a profile in words": (profile('"vee"'), f":14: cutter.points: 'vee' does not fit here (it is not a list of pairs); {ACROSS}"),
+    "a profile in words": (
+        profile('"vee"'),
+        f":14: cutter.points: 'vee' does not fit here (it is not a list of pairs); {ACROSS}",
+    ),
     "a profile in one row": (
         profile("[0, 0, 1, 1]"),
         f":14: cutter.points: [0, 0, 1, 1] does not fit here (it is not a list of pairs); {ACROSS}",

@@ -50,7 +50,7 @@ def past(name, stands, end, after):
 
 
 def lacks(name, need, lathe, fittings):
-    remedy = "use a lathe that has it, or add it to the lathe's fittings where yours has"
+    remedy = "use a lathe that has it, or add it to the lathe's fittings if yours has it"
     return f"chuck[1]: chuck {name!r} needs {need!r}, and lathe {lathe!r} has {fittings}; {remedy}"
 
 
@@ -286,7 +286,7 @@ def test_in_python_too():
         ),
         lambda: replace(bench_lathe(), fittings=()).mount(Oval(throw=1.0)): (
             "chuck[1]: chuck 'oval' needs 'ring', and lathe 'bench' has no fittings; "
-            "use a lathe that has it, or add it to the lathe's fittings where yours has"
+            "use a lathe that has it, or add it to the lathe's fittings if yours has it"
         ),
     }
     for make, message in cases.items():
@@ -369,8 +369,8 @@ FAULTS = {
     "one matrix": "motions gives a rotation of shape (3, 3) for 7 angles; it must be (7, 3, 3) or (1, 3, 3)",
     "one shift": "motions gives a shift of shape (3,) for 7 angles; it must be (7, 3) or (1, 3)",
     "three of seven": "motions gives a rotation of shape (3, 3, 3) for 7 angles; it must be (7, 3, 3) or (1, 3, 3)",
-    "lists": "motions gives a rotation that is no array of float64; make it with lobework.Rigid.move and .turn",
-    "whole numbers": "motions gives a rotation that is no array of float64; make it with lobework.Rigid.move and .turn",
+    "lists": "motions gives a rotation that is not an array of float64; make it with lobework.Rigid.move and .turn",
+    "whole numbers": "motions gives a rotation that is not an array of float64; make it with lobework.Rigid.move and .turn",
     "shear": "motions gives a motion that is not rigid at 180 degrees of the spindle: it stretches or shears the work",
     "mirror": "motions gives a motion that is not rigid at 0 degrees of the spindle: it mirrors the work",
 }

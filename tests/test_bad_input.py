@@ -82,7 +82,7 @@ WRONG = {
         "radius = 3 }",
         "radius = 1000000 }",
         "pass[1].cam[1].follower.radius",
-        "use a flat for a straight",
+        "use a flat follower for a straight",
     ),
     "a roller of an atom": ("radius = 3 }", "radius = 1e-7 }", "pass[1].cam[1].follower.radius", "must be at least 0.001 mm"),
     "text for a number": ("lobes = 12", 'lobes = "12"', "pass[1].cam[1].lobes", "write a whole number"),

@@ -76,7 +76,7 @@ REFUSED = [
     (lambda: Wave(lobes=4, base_radius=0.0, rise=5.0), "base_radius=0: must be above zero"),
     (lambda: Wave(lobes=4, base_radius=60.0, rise=-5.0), "rise=-5: must be zero or more"),
     (lambda: Roller(radius=1e-40), "radius=1e-40: must be at least 0.001 mm; use a knife for a sharp edge"),
-    (lambda: Roller(radius=1e5), "radius=100000: must be at most 1000 mm; use a flat for a straight face"),
+    (lambda: Roller(radius=1e5), "radius=100000: must be at most 1000 mm; use a flat follower for a straight face"),
     (lambda: Wave(lobes=4, base_radius=60.0, rise=5.0, on="rim"), "on=rim: must be 'edge' or 'face'"),
     (lambda: Scallop(lobes=12, base_radius=60.0, rise=30.0), "a rounder lobe would overhang"),
     (lambda: EccentricCam(radius=30.0, offset=30.0), "offset=30: must be from 0 to less than the radius, 30"),

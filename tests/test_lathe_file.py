@@ -318,7 +318,7 @@ def test_a_mistake_in_a_lathe_file_is_answered_with_one_line(text, message, refu
         (
             '[headstock]\nsideways = "slides"\nfollowers = ["front"]',
             'side = "back"',
-            "pass[1].cam[1].side: 'back' must be 'front': on lathe 'bench' a follower stands there alone",
+            "pass[1].cam[1].side: 'back' must be 'front': lathe 'bench' has a follower only there",
         ),
         (
             '[headstock]\nsideways = "slides"\n[[cam]]\nnumber = 1\nturned_by = "spindle"',

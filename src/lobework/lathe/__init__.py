@@ -1,4 +1,4 @@
-"""The assembled lathe: what is mounted on it, the passes cut on it, and what can be set on it.
+"""The assembled lathe: its mounted chucks, the passes that it cuts, and the settings that it allows.
 
-What is set by hand is said here in units of screws, wheels and holes. How the lathe moves is in `lobework.kinematics`.
+Manual settings are formatted here in units of screws, wheels and holes. The motion of the lathe is in `lobework.kinematics`.
 """

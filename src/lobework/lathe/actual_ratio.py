@@ -1,4 +1,4 @@
-"""What a lathe really turns a cam at, where a pattern asks for a ratio."""
+"""The actual ratio at which a lathe turns a cam, for the target ratio of a pattern."""
 
 from __future__ import annotations
 
@@ -16,19 +16,19 @@ __all__ = ["run_of"]
 
 
 def run_of(lathe: Lathe, number: int, ratio: Fraction) -> RealRatio:
-    """Return the ratio at which a lathe turns a cam.
+    """Return the actual ratio at which a lathe turns a cam.
 
-    Change wheels run at the nearest ratio that those owned make; a motor at what its control takes, rounded to its steps, where
-    the lathe says how many it has.
+    Change wheels produce the nearest ratio that the owned wheels allow. A motor produces the ratio that its control accepts,
+    with positions rounded to its steps if their number is known.
 
     Parameters
     ----------
     lathe : Lathe
-        As it is set up.
+        The lathe.
     number : int
-        Which cam: 1, 2 and so on.
+        Number of the cam: 1, 2 and so on.
     ratio : Fraction
-        Turns of the cam to one of the spindle, not zero.
+        Cam turns per spindle turn that the pattern needs, not zero.
 
     Examples
     --------
@@ -49,7 +49,7 @@ def run_of(lathe: Lathe, number: int, ratio: Fraction) -> RealRatio:
     if shaft.turned_by == "spindle":
         return RealRatio(way="locked to the spindle", target=ratio, actual=Fraction(1))
     if shaft.turned_by == "software":
-        return RealRatio(way="worked out by the control", target=ratio, actual=ratio)
+        return RealRatio(way="computed by the control", target=ratio, actual=ratio)
     if shaft.turned_by == "gears":
         train = train_for(ratio, shaft.wheels, shaft.pairs)
         return RealRatio(way=f"{train}", target=ratio, actual=train.ratio if ratio > 0 else -train.ratio)
@@ -67,6 +67,6 @@ def run_of(lathe: Lathe, number: int, ratio: Fraction) -> RealRatio:
 
 
 def _steps(lathe: Lathe, moves: str) -> Fraction | None:
-    """Return the steps in a turn of what a motor turns; None where nobody said, or none turns it."""
+    """Return a motor's steps per turn of the axis; None if they are unspecified or there is no motor."""
     axis = lathe.axis(moves)
     return Fraction(axis.steps) if axis is not None and axis.steps else None

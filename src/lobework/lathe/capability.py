@@ -1,4 +1,4 @@
-"""Whether a cut can be set on its lathe: where its followers stand, what turns its cams, and what falls on a notch."""
+"""Checks whether a cut can be set on its lathe: sides of the followers, drives of the cams, and notches."""
 
 from __future__ import annotations
 
@@ -17,12 +17,12 @@ __all__ = ["require_settable"]
 
 
 def require_settable(cut: Cut) -> None:
-    """Refuse a cut that asks of the lathe what it cannot be set to.
+    """Refuse a cut with settings that its lathe does not allow.
 
     Raises
     ------
     SettingError
-        Naming the key, what was given, and what the lathe has.
+        If a setting is not possible; the message contains its key, its value, and what the lathe has.
 
     Examples
     --------
@@ -36,7 +36,7 @@ def require_settable(cut: Cut) -> None:
     >>> drive = Drive(Wave(lobes=12, base_radius=62.0, rise=2.0), follower=Roller(3.0))
     >>> require_settable(Cut(number=1, passed=Pass(cams=(drive,)), lathe=lathe))
     Traceback (most recent call last):
-    lobework.errors.SettingError: cam[1].side: 'front' must be 'back': on lathe 'bench' a follower stands there alone
+    lobework.errors.SettingError: cam[1].side: 'front' must be 'back': lathe 'bench' has a follower only there
     """
     passed, lathe = cut.passed, cut.lathe
     if passed.at.y and lathe.axis("y") is None and lathe.hand_axis("y") is None:
@@ -53,16 +53,16 @@ def require_settable(cut: Cut) -> None:
 def _require_place(drive: Drive, number: int, lathe: Lathe) -> None:
     places = lathe.headstock.followers
     if drive.side not in places:
-        message = f"{drive.side!r} must be {places[0]!r}: on lathe {lathe.name!r} a follower stands there alone"
-        raise SettingError(message, f"cam[{number}].side")
+        must_be = f"{places[0]!r}: lathe {lathe.name!r} has a follower only there"
+        raise SettingError(where=f"cam[{number}].side", given=repr(drive.side), must_be=must_be)
 
 
 def _require_turned(drive: Drive, number: int, lathe: Lathe) -> None:
-    """Refuse a ratio at which nothing on the lathe turns this cam."""
+    """Refuse a ratio that the drive of this cam cannot produce."""
     shaft = lathe.cam_shaft(number)
     if shaft.turned_by == "software":
-        slide, way = ("x", "across") if drive.moves == "sideways" else ("z", "along the spindle")
-        lathe.need(slide, f"cam[{number}]: this cam exists only in software, and a slide follows its lift {way}")
+        slide, direction = ("x", "across") if drive.moves == "sideways" else ("z", "along the spindle")
+        lathe.need(slide, f"cam[{number}]: this cam exists only in software, and a slide follows its lift {direction}")
     elif shaft.turned_by == "gears" or shaft.percent_places is not None:
         try:
             _ = shaft.train(drive.ratio) if shaft.turned_by == "gears" else shaft.percent(drive.ratio)
@@ -70,13 +70,14 @@ def _require_turned(drive: Drive, number: int, lathe: Lathe) -> None:
             raise error.replaced(where=f"cam[{number}].ratio") from None
     elif shaft.turned_by == "spindle" and drive.ratio != 1:
         if any(cam.number == number for cam in lathe.cams):
-            message = f"{drive.ratio} must be 1: lathe {lathe.name!r} has cam {number} locked to the spindle"
-            raise SettingError(f"{message}; use a lathe that turns it by gears or a motor", f"cam[{number}].ratio")
+            must_be = f"1: lathe {lathe.name!r} has cam {number} locked to the spindle"
+            remedy = "use a lathe that turns it by gears or a motor"
+            raise SettingError(where=f"cam[{number}].ratio", given=f"{drive.ratio}", must_be=must_be, remedy=remedy)
         lathe.need(f"cam {number}", f"cam[{number}].ratio={drive.ratio}: this cam turns apart from the spindle")
 
 
 def _require_notches(drive: Drive, number: int, lathe: Lathe) -> None:
-    """Refuse a phase or an index that falls between the notches of what it is set by."""
+    """Refuse a phase or an index that is between the notches of its wheel."""
     for name in ("phase", "index"):
         _require_notch(f"cam {number} {name}", getattr(drive, name).in_turns(drive.cam.lobes), f"cam[{number}].{name}", lathe)
 

@@ -1,4 +1,4 @@
-"""What a person sets on the lathe, in the words and units that go on the bench sheet."""
+"""Manual settings of the lathe, in the words and units of the bench sheet."""
 
 from __future__ import annotations
 
@@ -48,11 +48,11 @@ __all__ = [
 
 _PLACES: Final[dict[LengthUnit, int]] = {"mm": 4, "inch": 5}
 _MOST_DIVISIONS: Final = 400
-"""Of a wheel: an angle of a finer fraction is said in degrees alone."""
+"""Largest denominator of a fraction of a turn or lobe; an angle with a larger one is shown only in degrees."""
 
 
 def wrapped(text: str, width: int, **how: Any) -> list[str]:
-    """Return text in lines of ``width`` letters at most; a minus stays with its number. ``how`` is as `textwrap.wrap` takes it.
+    """Return text in lines of at most ``width`` characters, not broken at hyphens or minus signs; ``how`` is for `textwrap.wrap`.
 
     >>> wrapped("profile (0, 20), (-12.5, 19)", 19)
     ['profile (0, 20),', '(-12.5, 19)']
@@ -61,7 +61,7 @@ def wrapped(text: str, width: int, **how: Any) -> list[str]:
 
 
 def plain_name(field: str) -> str:
-    """Return a field's name as people say it.
+    """Return a field's name in plain words.
 
     >>> plain_name("ring_angle_deg"), plain_name("base_radius")
     ('ring angle', 'base radius')
@@ -70,18 +70,18 @@ def plain_name(field: str) -> str:
 
 
 def show(value: Any, measure: Measure | None = None, units: LengthUnit = "mm", lobes: int | None = None) -> str:
-    """Return a setting as it is read at the bench: lengths to 0.1 um in ``units``, lobes also in degrees of their cam.
+    """Return a setting as text: lengths rounded to 0.1 um, in ``units``; phases in lobes also in degrees.
 
     Parameters
     ----------
     value : object
-        What the part keeps: mm, degrees, a `Phase`, a fraction, a number or a word.
+        The stored value: mm, degrees, a `Phase`, a fraction, a number or a word.
     measure : Measure, optional
-        How the field is written, from `lobework.quantities.fields.measures`.
+        Measure of the field, from `lobework.quantities.fields.measures`.
     units : "mm" or "inch"
-        For lengths.
+        Unit of lengths.
     lobes : int, optional
-        Of the cam that a phase belongs to.
+        Number of lobes of the cam to which a phase belongs.
 
     Examples
     --------
@@ -114,7 +114,7 @@ def show(value: Any, measure: Measure | None = None, units: LengthUnit = "mm", l
 
 
 def _show_phase(value: Phase, lobes: int | None) -> str:
-    """Return a phase in lobes, or in divisions of a turn as wheels have them, and in degrees."""
+    """Return a phase in lobes or fractions of a turn, and in degrees."""
     if value.lobes and lobes is None:
         return format_phase(value)
     exact = value.in_degrees(lobes or 1)
@@ -132,7 +132,7 @@ def _counted(value: Fraction, unit: str) -> str:
 
 
 def show_length(mm: float, units: LengthUnit = "mm") -> str:
-    """Return a length as it is read at the bench, to 0.1 um.
+    """Return a length as text, rounded to 0.1 um.
 
     >>> show_length(24 - 3 * 0.9), show_length(2.0, "inch")
     ('21.3 mm', '0.07874 in')
@@ -141,7 +141,7 @@ def show_length(mm: float, units: LengthUnit = "mm") -> str:
 
 
 def show_ratio(ratio: Fraction) -> str:
-    """Return a ratio as a fraction and in percent.
+    """Return a ratio as text, as a fraction and in percent.
 
     >>> show_ratio(Fraction(-3, 4)), show_ratio(Fraction(2, 3))
     ('-3/4 (-75 %)', '2/3 (66.6667 %)')
@@ -150,7 +150,7 @@ def show_ratio(ratio: Fraction) -> str:
 
 
 def show_place(slide: str, mm: float, lathe: Lathe, units: LengthUnit = "mm") -> str:
-    """Return where a slide, "x", "y" or "z", stands; where a person winds it, in turns of its screw too.
+    """Return the position of the slide "x", "y" or "z" as text; if it is set by hand, also in turns of its screw.
 
     >>> from lobework.parts.headstock import Headstock
     >>> from lobework.lathe.lathe import HandAxis, Lathe
@@ -163,18 +163,18 @@ def show_place(slide: str, mm: float, lathe: Lathe, units: LengthUnit = "mm") ->
 
 
 def show_turned(name: str, drive: Drive, number: int, lathe: Lathe) -> str:
-    """Return a cam's "phase" or "index"; where a person sets it by a wheel, in its notches too."""
+    """Return a cam's "phase" or "index" as text; if it is set by hand on a wheel, also in notches of the wheel."""
     mark, lobes = measures(Drive)[name], drive.cam.lobes
     return show(getattr(drive, name), mark and lathe.on_scale(f"cam {number} {name}", mark, lobes), lobes=lobes)
 
 
 def show_percent(run: RealRatio) -> str:
-    """Return the percent that a control is set to, with every decimal that it has."""
+    """Return the percentage to which a control is set, with all its decimals."""
     return f"{format_number(float(run.actual * 100), 12)} %"
 
 
 def show_twist(twist: Twist, units: LengthUnit = "mm", lobes: int | None = None) -> str:
-    """Return how far a cam's phase drifts, over which length or how many turns.
+    """Return a twist as text: the change of phase, and the length or the number of turns over which it takes place.
 
     >>> from lobework.parts.twist import Twist
     >>> show_twist(Twist(angle="60 deg", over=50.0, start=-5.0, ease="1/4"))
@@ -184,45 +184,45 @@ def show_twist(twist: Twist, units: LengthUnit = "mm", lobes: int | None = None)
     """
     turned = show(twist.angle, lobes=lobes)
     if twist.turns is not None:
-        way = "each turn of the spindle" if twist.turns == 1 else f"in {twist.turns} turns of the spindle"
+        extent = "each turn of the spindle" if twist.turns == 1 else f"in {twist.turns} turns of the spindle"
     else:
-        way = f"over {show_length(twist.over or 0.0, units)} from z {show_length(twist.start, units)} on"
-    return f"{turned} {way}" + (f", eased over {twist.ease} of it at either end" if twist.ease else "")
+        extent = f"over {show_length(twist.over or 0.0, units)} from z {show_length(twist.start, units)} on"
+    return f"{turned} {extent}" + (f", eased over {twist.ease} of it at either end" if twist.ease else "")
 
 
 def gears_of(drive: Drive, number: int, lathe: Lathe) -> str:
-    """Return which wheels turn a cam, from the spindle on, and whether an idle one is needed; empty where none do."""
+    """Return the gear train of a cam, from the spindle on, and whether an idle wheel is needed; empty if it has no gears."""
     shaft = lathe.cam_shaft(number)
     return f"{shaft.train(drive.ratio)}; {shaft.idlers(drive.ratio)}" if shaft.turned_by == "gears" else ""
 
 
 def settings_of(part: Any, units: LengthUnit = "mm", lobes: int | None = None, *, as_made: bool = True) -> list[tuple[str, str]]:
-    """Return every setting of a part, as its name and what to set it to, from the part's own fields.
+    """Return the name and the value, as text, of each setting of a part.
 
-    A part within the part, such as what holds a cutter, is left out where it is the usual one; so is a travel without end. Of
-    a list of parts, such as the stages of a chuck, each one's settings are said with its number. Unless ``as_made``, what
-    a chuck's maker has settled is left out too: screw, wheel, and how far a slide goes.
+    A part inside the part, such as a cutter's holder, is omitted if it is the default; so is an unlimited travel. For a list of
+    parts, such as the stages of a chuck, the settings of each are listed with its number. If ``as_made`` is False, the fixed
+    properties of a chuck are omitted too: screw, wheel and travel.
 
     >>> from lobework.parts.chuck import EccentricChuck
     >>> from lobework.gearing.screw import Screw
     >>> settings_of(EccentricChuck(shift=16.0, screw=Screw(lead=2.54)))
     [('shift', '16 mm = 6 turns 3 div of its screw'), ('index', '0 deg'), ('screw', '2.54 mm a turn, 10 divisions')]
     """
-    marks, found, settled = measures_of(part), [], () if as_made else _settled(type(part))
+    marks, found, settled = measures_of(part), [], () if as_made else _fixed_fields(type(part))
     for each in fields(part):
         value = getattr(part, each.name)
         if each.name in settled or value in ("", (), None, math.inf) or (_is_part(each.default) and value == each.default):
             continue
         if holder := held_in(part, each.name):
             for one, inner in holder.items():
-                found += [(f"{one} {name}", said) for name, said in settings_of(inner, units, as_made=as_made)]
+                found += [(f"{one} {name}", text) for name, text in settings_of(inner, units, as_made=as_made)]
         else:
             found.append((plain_name(each.name), show(value, marks[each.name], units, lobes)))
     return found
 
 
-def _settled(part: type) -> tuple[str, ...]:
-    """Return the fields of a part that are as its maker left them."""
+def _fixed_fields(part: type) -> tuple[str, ...]:
+    """Return the fields of a part that are fixed properties and not settings."""
     screw = ("screw", "travel") if may_have(part, Screw) else ()
     return (*screw, "wheel") if may_have(part, Wheel) else screw
 
@@ -232,19 +232,19 @@ def _is_part(value: Any) -> bool:
 
 
 def cam_name(drive: Drive, number: int) -> str:
-    """Return which cam this is, and what the job calls it where that is something else."""
+    """Return the number of a cam, and its name in the job if that is different."""
     plain = f"cam {number}"
     return plain if drive.name == plain else f"{plain}, {drive.name}"
 
 
 def turns_with_spindle(drive: Drive, number: int, lathe: Lathe) -> bool:
-    """Return whether this cam is locked to the spindle."""
+    """Return whether a cam is locked to the spindle."""
     return lathe.cam_shaft(number).turned_by == "spindle" and drive.ratio == 1
 
 
 @dataclass(frozen=True, slots=True)
 class HandSetting:
-    """One thing that a person sets: ``do`` ("set", "fit") ``what`` ("cam 1 index") to ``value``."""
+    """A manual setting: ``do`` is "set" or "fit", ``what`` is for example "cam 1 index", and ``value`` the value as text."""
 
     do: str
     what: str
@@ -276,7 +276,7 @@ def _of_cam(drive: Drive, number: int, lathe: Lathe, units: LengthUnit) -> list[
 
 
 def on_one_circle(cuts: Sequence[Cut]) -> list[Cut]:
-    """Return the cuts of a pass with one circle to each wheel, where one will do for all: nobody moves the pin to another."""
+    """Return the cuts of a pass with a single circle for each wheel, if one fits all cuts, so that the pin need not be moved."""
     first = cuts[0]
     found = list(cuts)
     for place, mounted in enumerate(first.lathe.chucks):
@@ -285,7 +285,7 @@ def on_one_circle(cuts: Sequence[Cut]) -> list[Cut]:
             wheel = chucks[0].wheel.for_all(chuck.index.in_turns() for chuck in chucks)
             found = [_with_wheel(cut, place, wheel) for cut in found]
     hand = tuple(
-        replace(each, wheel=each.wheel.for_all(_turned(cut, each.moves) for cut in cuts)) if each.wheel is not None else each
+        replace(each, wheel=each.wheel.for_all(_wheel_angle(cut, each.moves) for cut in cuts)) if each.wheel is not None else each
         for each in first.lathe.hand
     )
     return [replace(cut, lathe=replace(cut.lathe, hand=hand)) for cut in found] if hand != first.lathe.hand else found
@@ -297,8 +297,8 @@ def _with_wheel(cut: Cut, place: int, wheel: Wheel) -> Cut:
     return replace(cut, lathe=replace(cut.lathe, chucks=tuple(chucks)))
 
 
-def _turned(cut: Cut, moves: str) -> Fraction:
-    """Return how far a wheel that a person sets is turned on for a cut, turns; none where the cut does not need it."""
+def _wheel_angle(cut: Cut, moves: str) -> Fraction:
+    """Return the angle of a manually set wheel for a cut, turns; zero if the cut does not use the wheel."""
     if moves == "spindle":
         return cut.passed.spindle.in_turns() if cut.lathe.axis("spindle") is None else Fraction(0)
     _, number, name = moves.split()
@@ -310,14 +310,14 @@ def _turned(cut: Cut, moves: str) -> Fraction:
 
 
 def by_hand(cut: Cut, units: LengthUnit = "mm") -> dict[str, HandSetting]:
-    """Return everything that a person must have set before this cut, by what is set; the program moves the rest.
+    """Return all manual settings that a cut needs, by the thing that is set; the program sets the rest.
 
     Parameters
     ----------
     cut : Cut
-        With its steps applied.
+        The cut, with its steps applied.
     units : "mm" or "inch"
-        For lengths.
+        Unit of lengths.
 
     Examples
     --------
@@ -347,12 +347,12 @@ def by_hand(cut: Cut, units: LengthUnit = "mm") -> dict[str, HandSetting]:
 
 
 def feed_in(cut: Cut, depth: float, units: LengthUnit) -> str:
-    """Return the words that tell a person to feed the cutter in to ``depth``, mm on a slide that has no axis."""
+    """Return the instruction to feed the cutter in by hand to ``depth``, mm, on a slide without an axis."""
     name = cut.approach.axis
     return f"feed the cutter in by hand to {name} {show_place(name, depth, cut.lathe, units)}"
 
 
 def withdraw(cut: Cut, clear: float, units: LengthUnit) -> str:
-    """Return the words that tell a person to withdraw the cutter to ``clear``, mm off the work, on a slide that has no axis."""
+    """Return the instruction to withdraw the cutter by hand to ``clear``, mm off the work, on a slide without an axis."""
     surface = "face" if cut.approach.axis == "z" else "work"
     return f"withdraw the cutter by hand, {show_length(clear, units)} clear of the {surface}"

@@ -1,4 +1,4 @@
-"""The lathe as it is set up: headstock, chucks in order, what a controller moves, what a person sets, and what turns the cams."""
+"""The lathe: headstock, chucks, axes of the controller, manual settings, drives of the cams, and the controller."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ __all__ = ["Axis", "Controller", "HandAxis", "Lathe"]
 
 
 def _of_a_cam(moves: str, *ends: str) -> bool:
-    """Return whether it is "cam 1" to "cam 99" with one of the ``ends`` after it.
+    """Return whether ``moves`` is "cam 1" to "cam 99" followed by one of the ``ends``.
 
     >>> _of_a_cam("cam 12", ""), _of_a_cam("cam 0", ""), _of_a_cam("cam 2 phase", " phase", " index")
     (True, False, True)
@@ -34,26 +34,27 @@ def _of_a_cam(moves: str, *ends: str) -> bool:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Axis:
-    """One axis that a controller moves.
+    """One axis of the controller.
 
     Parameters
     ----------
     moves : str
-        What it moves: "spindle", "x", "y", "z", "cam 1", "cam 2" and so on; or "cutter", which it turns about an upright line
-        through the tip, at 0 pointing along the spindle and at 90 degrees across it, from +X.
+        What the axis moves: "spindle", "x", "y", "z", "cam 1", "cam 2" and so on; or "cutter", which the axis turns about a
+        vertical line through the tip: at 0 the shank is along the spindle, at 90 degrees across it, towards +X.
     letter : str
-        Its letter in programs: X, Y, Z for slides, A, B, C for rotary axes.
+        Address letter in programs: X, Y, Z for slides, A, B, C for rotary axes.
     low, high : float, mm or degrees
-        The ends of its travel; infinite unless given. Of a rotary axis they are counted the way that
-        `lobework.sheets.directions` calls plus, whether or not it is ``reversed``.
+        The ends of its travel. Default: unlimited. For a rotary axis they are measured in the direction that
+        `lobework.sheets.directions` defines as positive, even if the axis is ``reversed``.
     steps : float
-        Steps of its motor in one mm, or in one turn; zero if unspecified.
+        Steps of its motor per mm, or per turn; zero if unspecified.
     top_speed : float, mm/s or degrees/s
-        The most it can do; infinite unless given.
+        Maximum speed. Default: unlimited.
     acceleration : float, mm/s2 or degrees/s2
-        How fast its speed may change; infinite unless given.
+        Maximum acceleration. Default: unlimited.
     reversed : bool
-        Whether a rotary axis turns the other way when its controller counts up: its words in programs then have the other sign.
+        Whether increasing numbers of the controller turn a rotary axis in the negative direction; the sign of its words in
+        programs is then inverted.
 
     Examples
     --------
@@ -90,30 +91,29 @@ class Axis:
 
     @property
     def rotary(self) -> bool:
-        """Whether it turns (degrees) rather than slides (mm)."""
+        """Whether the axis is rotary (degrees) rather than linear (mm)."""
         return self.moves not in ("x", "y", "z")
 
     @property
     def sign(self) -> int:
-        """What its places are multiplied by in a program: 1, or -1 where it is reversed."""
+        """Sign of its positions in a program: 1, or -1 if the axis is reversed."""
         return -1 if self.reversed else 1
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class HandAxis:
-    """What a person sets on the lathe: a slide by its screw, or what turns by the notches of a wheel.
+    """An axis that is set by hand: a slide with a screw, or a rotary setting with a dividing wheel.
 
     Parameters
     ----------
     moves : str
-        "x", "y" or "z", which have a screw; or, with a wheel, "spindle", which turns the work on, or "cam 1 phase", "cam 1
-        index", "cam 2 phase" and so on.
+        With a screw: "x", "y" or "z". With a wheel: "spindle", "cam 1 phase", "cam 1 index", "cam 2 phase" and so on.
     screw : Screw, optional
-        That winds a slide.
+        Lead screw of a slide.
     wheel : Wheel, optional
-        Whose notches or holes hold what turns.
+        Dividing wheel of a rotary setting.
     low, high : float, mm or degrees
-        The ends of its travel; infinite unless given.
+        The ends of its travel. Default: unlimited.
 
     Examples
     --------
@@ -144,11 +144,11 @@ class HandAxis:
 
     @property
     def rotary(self) -> bool:
-        """Whether it turns (degrees) rather than slides (mm)."""
+        """Whether the axis is rotary (degrees) rather than linear (mm)."""
         return self.moves not in ("x", "y", "z")
 
     def measure(self, mark: Measure, lobes: int = 1) -> Measure:
-        """Return how a setting is written and shown on its screw or wheel; ``lobes`` are those of the cam that it turns.
+        """Return the measure of a setting in units of the screw or wheel; ``lobes`` is the number of lobes of a cam.
 
         >>> from lobework.quantities.fields import measures
         >>> from lobework.parts.slide import At
@@ -164,27 +164,27 @@ class HandAxis:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Controller:
-    """How the controller wants its programs written.
+    """The format of programs for the controller.
 
     Parameters
     ----------
     longest_line : int
-        Characters in a line.
+        Maximum number of characters in a line.
     slide_places : int, optional
-        Decimals of the words of slides; six in mm and seven in inches unless given.
+        Decimals of the words of linear axes. Default: six in mm, seven in inches.
     rotary_places : int
-        Decimals of the words of axes that turn, which are in degrees.
+        Decimals of the words of rotary axes, which are in degrees.
     line_numbers : bool
-        Whether lines begin with their number.
+        Whether each line begins with its number.
     inverse_time : bool
-        Whether it knows inverse time (G93), which keeps slides and what turns in step.
+        Whether the controller supports inverse-time feed (G93), which keeps linear and rotary axes synchronous.
     comments : "parentheses", "semicolon" or "none"
-        How it takes remarks.
+        Syntax of comments.
 
     References
     ----------
     T. R. Kramer, F. M. Proctor, E. Messina, *The NIST RS274/NGC Interpreter - Version 3*, NISTIR 6556 (2000), 3.3: a line has
-    at most 256 characters; a widespread interpreter stops at 252.
+    at most 256 characters; a widespread interpreter accepts only 252.
 
     Examples
     --------
@@ -213,29 +213,28 @@ class Controller:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Lathe:
-    """The ordered assembly from the bench to the work.
+    """A lathe: the assembly from the bench to the work.
 
     Parameters
     ----------
     name : str
-        For messages and sheets.
+        Name of the lathe for messages and sheets.
     headstock : Headstock
-        How the spindle may move.
+        The headstock and its movements.
     axes : tuple of Axis
-        What a controller can move; each thing moved, and each letter, once.
+        Axes of the controller; each letter, and each ``moves``, may occur only once.
     chucks : tuple of Mounted
-        From the spindle outwards; the work is in the last.
+        Chucks, from the spindle outwards; the work is in the last one.
     fittings : tuple of str, optional
-        What chucks may need of it, in the trade's words, such as "ring"; a chuck whose need is missing is refused. Where it
-        is not said, none is.
+        Fittings for chucks, such as "ring"; a chuck that needs one that is not listed is refused. Default: not checked.
     swing : float, mm
-        The largest radius about the spindle that clears the bed; without end unless given.
+        Maximum radius of the work about the spindle axis that clears the bed. Default: unlimited.
     hand : tuple of HandAxis
-        What a person sets by a scale; no controller moves it.
+        Axes that are set by hand.
     cams : tuple of CamShaft
-        What turns its cams; see `cam_shaft` for those left out.
+        Drives of the cams; for cams that are not listed see `cam_shaft`.
     controller : Controller
-        How programs are written for it.
+        The format of programs.
 
     Examples
     --------
@@ -288,8 +287,8 @@ class Lathe:
                 require(listed, name, repr(given), f"a tuple of {kept.__name__}")
                 object.__setattr__(self, name, tuple(given))
         self._index_by_spindle()
-        self._require_apart()
-        self._require_turned()
+        self._require_unique()
+        self._require_cam_drives()
         names = [mounted.name for mounted in self.chucks]
         for place, mounted in enumerate(self.chucks, 1):
             again = mounted.name in names[: place - 1]
@@ -302,14 +301,14 @@ class Lathe:
                 raise error.replaced(where=f"chuck[{place}]{error.where and '.'}{error.where}") from None
 
     def _index_by_spindle(self) -> None:
-        """Turn the work on by the spindle's wheel where the first chuck only holds it, and has no wheel of its own."""
+        """Give the spindle's wheel to the first chuck, if that is a plain chuck without a wheel."""
         spindle, chuck = self.hand_axis("spindle"), self.chucks[0].chuck if self.chucks else None
         if spindle is not None and isinstance(chuck, PlainChuck) and chuck.wheel is None:
             first = self.chucks[0]._replace(chuck=replace(chuck, wheel=spindle.wheel))
             object.__setattr__(self, "chucks", (first, *self.chucks[1:]))
 
-    def _require_apart(self) -> None:
-        """Refuse what is moved, set or turned in two ways, and a letter of two axes."""
+    def _require_unique(self) -> None:
+        """Refuse anything that is moved, set or turned by two devices, and a letter that is used for two axes."""
         _require_once("axis[].letter", (axis.letter for axis in self.axes), "given to one axis only")
         _require_once("axis[].moves", (axis.moves for axis in self.axes), "moved by one axis only")
         _require_once("hand[].moves", (each.moves for each in self.hand), "set in one way only")
@@ -321,8 +320,8 @@ class Lathe:
                 moved_by = "this cam is in software only"
             require(not moved_by, f"hand[{place}].moves", repr(each.moves), "set by hand alone", f"{moved_by}; leave one out")
 
-    def _require_turned(self) -> None:
-        """Refuse a cam whose motor is no axis, or that an axis turns besides what is said to."""
+    def _require_cam_drives(self) -> None:
+        """Refuse a cam with a motor but no axis, and a cam with an axis but a different drive."""
         for place, cam in enumerate(self.cams, 1):
             axis = self.axis(f"cam {cam.number}")
             name, given = f"cam[{place}].turned_by", repr(cam.turned_by)
@@ -337,49 +336,50 @@ class Lathe:
                 require(cam.turned_by == "motor", name, given, message, "or leave out that axis")
 
     def mount(self, chuck: Chuck, name: str = "") -> Lathe:
-        """Return the lathe with another chuck on the outermost one; its kind is its name unless given."""
+        """Return the lathe with another chuck mounted on the outermost one; its name is its kind by default."""
         require_part(chuck, "motions", "chuck", "a chuck such as Oval(throw=7)")
         return replace(self, chucks=(*self.chucks, Mounted(name or chuck.kind, chuck)))
 
     def axis(self, moves: str) -> Axis | None:
-        """Return the axis that moves ``moves``, or None where the lathe has none."""
+        """Return the axis that moves ``moves``, or None if there is none."""
         return next((axis for axis in self.axes if axis.moves == moves), None)
 
     def hand_axis(self, moves: str) -> HandAxis | None:
-        """Return what a person sets ``moves`` by, or None where it has no scale."""
+        """Return the hand axis for ``moves``, or None if there is none."""
         return next((each for each in self.hand if each.moves == moves), None)
 
     def on_scale(self, moves: str, mark: Measure, lobes: int = 1) -> Measure:
-        """Return how a setting of what ``moves`` names is written and shown: on its scale, where it is set by hand on one."""
+        """Return the measure of a setting of ``moves``, in units of its screw or wheel if it has a hand axis."""
         hand = self.hand_axis(moves)
         return mark if hand is None else hand.measure(mark, lobes)
 
     def cam_shaft(self, number: int) -> CamShaft:
-        """Return what turns a cam: unless the lathe says, a motor where there is an axis for it, else the spindle.
+        """Return the drive of a cam; if it is not in ``cams``, a motor if the cam has an axis, and otherwise the spindle.
 
         >>> Lathe(name="bench", headstock=Headstock(sideways="slides")).cam_shaft(1).turned_by
         'spindle'
         """
-        if (said := next((cam for cam in self.cams if cam.number == number), None)) is not None:
-            return said
-        return _unsaid(number, "motor" if self.axis(f"cam {number}") else "spindle")
+        if (found := next((cam for cam in self.cams if cam.number == number), None)) is not None:
+            return found
+        return _default_cam_shaft(number, "motor" if self.axis(f"cam {number}") else "spindle")
 
     def need(self, moves: str, why: str) -> Axis:
-        """Return the axis that moves ``moves``; where the lathe has none, say ``why`` it is needed."""
+        """Return the axis that moves ``moves``; if there is none, raise an error with the reason ``why`` it is needed."""
         if (axis := self.axis(moves)) is None:
             has = ", ".join(axis.moves for axis in self.axes) or "none"
             wound = ", which is wound by hand" if self.hand_axis(moves) is not None else ""
-            raise SettingError(f"{why}, but lathe {self.name!r} has no axis that moves the {moves}{wound}; it has: {has}")
+            problem = f"{why}, but lathe {self.name!r} has no axis that moves the {moves}{wound}"
+            raise SettingError(problem, remedy=f"it has: {has}")
         return axis
 
 
 @cache
-def _unsaid(number: int, turned_by: Literal["motor", "spindle"]) -> CamShaft:
+def _default_cam_shaft(number: int, turned_by: Literal["motor", "spindle"]) -> CamShaft:
     return CamShaft(number=number, turned_by=turned_by)
 
 
 def _require_once(key: str, given: Iterable[object], must_be: str) -> None:
-    """Refuse what two tables of a list give for one key, such as "axis[].letter"."""
+    """Refuse a value that occurs twice for one key in a list of tables, such as "axis[].letter"."""
     seen: list[object] = []
     for place, each in enumerate(given, 1):
         first = seen.index(each) + 1 if each in seen else 0

@@ -1,4 +1,4 @@
-"""A chuck on the spindle: how its settings are written, what it needs of the lathe, and whether what it says is sound."""
+"""A chuck on the spindle: the written form of its settings, the fittings that it needs, and checks of its motions."""
 
 from __future__ import annotations
 
@@ -24,28 +24,28 @@ from lobework.quantities.units import Phase, format_length, format_number, forma
 __all__ = ["Mounted", "may_have", "measures_of", "places_of"]
 
 _TRIED_RAD: Final = np.array([0.0, 0.7, 1.9, 3.1, 4.4, 5.6, 9.0])
-"""Where a chuck that says it stands still is looked at: seven places, so that no other shape passes for theirs."""
+"""Angles at which a chuck declared as not dynamic is tested: seven, so that no other dimension can be mistaken for theirs."""
 _ARM_MM: Final = 100.0
-"""How far from the chuck's middle a turn of it is looked at."""
+"""Distance from the chuck's centre at which its rotation is measured."""
 _LONGEST_PERIOD: Final = 64
 _FINER: Final = 8
-"""How many times as closely a chuck is looked at for jumps, in one turn."""
+"""Factor by which the sampling is finer when jumps are searched for, in one turn."""
 
 
 class Mounted(NamedTuple):
-    """A chuck on the spindle, with the name that steps and settings call it by."""
+    """A chuck on the spindle, with its name in steps and settings."""
 
     name: str
     chuck: Chuck
 
     @property
     def needs(self) -> tuple[str, ...]:
-        """Fittings that the lathe must have for it.
+        """Fittings that the lathe must have for the chuck.
 
         Raises
         ------
         PluginError
-            If what it says is no tuple of names.
+            If the chuck's ``needs`` is not a tuple of names.
         """
         needs = self.chuck.needs if isinstance(self.chuck, FittedChuck) else ()
         if not isinstance(needs, tuple) or not all(isinstance(need, str) for need in needs):
@@ -54,12 +54,12 @@ class Mounted(NamedTuple):
 
     @property
     def is_dynamic(self) -> bool:
-        """Whether it moves the work as the spindle turns.
+        """Whether the chuck moves the work as the spindle turns.
 
         Raises
         ------
         PluginError
-            If what it says is neither True nor False.
+            If the chuck's ``is_dynamic`` is neither True nor False.
         """
         is_dynamic = self.chuck.is_dynamic
         if not isinstance(is_dynamic, bool | np.bool_):
@@ -68,12 +68,12 @@ class Mounted(NamedTuple):
 
     @property
     def period_turns(self) -> int | None:
-        """Spindle turns after which it stands as it did; 0 where it never does, None where it does not say.
+        """Period of the chuck, in spindle turns; 0 if it is not periodic, None if it is unspecified.
 
         Raises
         ------
         PluginError
-            If what it says is no whole number, zero or more.
+            If the chuck's ``period_turns`` is not a whole number, zero or more.
         """
         if not self.is_dynamic:
             return 1
@@ -85,25 +85,26 @@ class Mounted(NamedTuple):
         return turns
 
     def require_fitted(self, fittings: tuple[str, ...] | None, lathe: str) -> None:
-        """Refuse a chuck that needs a fitting which the lathe says it has not."""
+        """Refuse a chuck that needs a fitting which is not among those of the lathe, if these are specified."""
         if fittings is None:
             return
         if missing := [need for need in self.needs if need not in fittings]:
             meant = next((hint for each in fittings if (hint := nearest(each, missing))), "")
-            raise SettingError(
-                f"chuck {self.name!r} needs {_listed(missing)}, and lathe {lathe!r} has {_listed(fittings) or 'no fittings'}"
-                f"{meant}; use a lathe that has it, or add it to the lathe's fittings where yours has"
-            )
+            has = _listed(fittings) or "no fittings"
+            problem = f"chuck {self.name!r} needs {_listed(missing)}, and lathe {lathe!r} has {has}{meant}"
+            remedy = "use a lathe that has it, or add it to the lathe's fittings if yours has it"
+            raise SettingError(problem, remedy=remedy)
 
     def require_no_lobes(self) -> None:
         """Refuse an angle that is written in lobes, which only cams have."""
         for name in measures(type(self.chuck)):
             angle = getattr(self.chuck, name, None)
             if isinstance(angle, Phase) and angle.lobes:
-                raise SettingError(f"{format_phase(angle)!r} must be in degrees or turns; only cams have lobes", name)
+                given, must_be = repr(format_phase(angle)), "in degrees or turns"
+                raise SettingError(where=name, given=given, must_be=must_be, remedy="only cams have lobes")
 
     def require_on_a_hole(self) -> None:
-        """Refuse an index that falls between the holes of the chuck's wheel."""
+        """Refuse an index that is between the holes of the chuck's wheel."""
         wheel, index = getattr(self.chuck, "wheel", None), getattr(self.chuck, "index", None)
         if isinstance(wheel, Wheel) and isinstance(index, Phase):
             try:
@@ -112,18 +113,18 @@ class Mounted(NamedTuple):
                 raise error.replaced(where="index") from None
 
     def require_within_travel(self, turns: float, begin: float = 0.0) -> None:
-        """Refuse a pass of so many turns, from ``begin`` turns on, that drives one of the chuck's slides past its travel."""
+        """Refuse a pass of ``turns`` turns, from ``begin`` on, that moves a slide of the chuck beyond the end of its travel."""
         if not isinstance(self.chuck, SlidingChuck):
             return
         slides = self._slides(_TRIED_RAD)
         if all(math.isinf(slide.low) and math.isinf(slide.high) for slide in slides):
             return
 
-        def stands(u: Array) -> Array:
+        def positions(u: Array) -> Array:
             places = np.stack([np.broadcast_to(slide.at, u.shape) for slide in self._slides(2 * math.pi * u)], axis=-1)
             return np.concatenate([places, -places], axis=-1)
 
-        most, when = extremes_of(stands, self._edges(turns, begin))
+        most, when = extremes_of(positions, self._edges(turns, begin))
         for number, slide in enumerate(slides):
             for side, end, column in ((1.0, slide.high, number), (-1.0, slide.low, len(slides) + number)):
                 at = side * float(most[column])
@@ -131,12 +132,12 @@ class Mounted(NamedTuple):
                     raise self._past_its_end(slide, at, end, float(when[column]) - begin)
 
     def _edges(self, turns: float, begin: float) -> Array:
-        """Return the turns of a pass between which the chuck is looked at; one where it stands still."""
+        """Return the edges of the cells, turns, in which the chuck is sampled; only one if it does not move."""
         return turn_edges(begin, turns if self.is_dynamic else 0.0, self._period)
 
     @property
     def _period(self) -> int:
-        """Turns after which it says that it stands as it did; 0 where it does not say, or they are many."""
+        """Declared period of the chuck, turns; 0 if it is unspecified or too long to be of use."""
         period = self.period_turns or 0
         return period if period <= _LONGEST_PERIOD else 0
 
@@ -157,31 +158,29 @@ class Mounted(NamedTuple):
         remedy = "give it less way, or fewer turns" if moves else "set it nearer its middle"
         screw = getattr(self.chuck, "screw", None)
         wound = f" ({screw.said(at)})" if isinstance(screw, Screw) else ""
-        return SettingError(
-            f"chuck {self.name!r}: its {slide.name} would go past its end: {when} at {format_length(at, places=3)}{wound}, "
-            f"and its travel ends at {format_length(end, places=3)}; {remedy}"
-        )
+        reach = f"{when} at {format_length(at, places=3)}{wound}, and its travel ends at {format_length(end, places=3)}"
+        return SettingError(f"chuck {self.name!r}: its {slide.name} would go past its end: {reach}", remedy=remedy)
 
     def require_sound(self, turns: float, begin: float = 0.0) -> None:
-        """Refuse a chuck whose motions are no rigid motions, are not finite, or that moves or comes back otherwise than it says.
+        """Refuse a chuck whose motions are not rigid or not finite, or that moves although it is declared as not dynamic.
 
         Raises
         ------
         PluginError
-            Naming the chuck, its class and module.
+            If a motion is not rigid, or contradicts ``is_dynamic``; the message contains the chuck's name, class and module.
         PartError
-            If a motion is not finite; naming the angle of the spindle and the chuck's settings too.
+            If a motion is not finite; the message also contains the angle of the spindle and the chuck's settings.
         """
         given, theta = self._tried(turns, begin)
-        if message := _unsound(given, theta):
+        if message := _defect(given, theta):
             raise _broken(self.chuck, f"motions gives {message}")
-        apart = max(float(np.ptp(given.shift, axis=0).max()), float(np.ptp(given.rotation, axis=0).max()))
-        if not self.is_dynamic and not apart <= JOIN_MM:
+        variation = max(float(np.ptp(given.shift, axis=0).max()), float(np.ptp(given.rotation, axis=0).max()))
+        if not self.is_dynamic and not variation <= JOIN_MM:
             raise _broken(self.chuck, "is_dynamic is False, but it moves as the spindle turns; say True, or hold it still")
-        self._looked_at(turns, begin, 1)
+        self._continuity(turns, begin, 1)
 
     def _tried(self, turns: float, begin: float) -> tuple[Rigid, Array]:
-        """Return the chuck's motions at a few angles, and these: finite, where they are motions at all."""
+        """Return the chuck's motions at a few angles, and the angles; refuse motions that are not finite."""
         varied = 2 * math.pi * (begin + np.linspace(0.0, turns, _TRIED_RAD.size))
         theta = varied if self.is_dynamic else _TRIED_RAD
         given = self.chuck.motions(theta.copy())
@@ -190,9 +189,9 @@ class Mounted(NamedTuple):
         return given, theta
 
     def jumps(self, turns: float, begin: float = 0.0) -> tuple[Discontinuity, ...]:
-        """Return where the chuck jumps, turns of the spindle, in a pass of so many turns from ``begin`` turns on.
+        """Return the jumps of the chuck, turns of the spindle, in a pass of ``turns`` turns from ``begin`` on.
 
-        It is looked at closer for that than by `require_sound`.
+        The sampling is finer than that of `require_sound`.
 
         Raises
         ------
@@ -200,24 +199,24 @@ class Mounted(NamedTuple):
             If a motion is not finite.
         """
         closely = min(turns, self._period or turns)
-        return self._looked_at(turns, begin, max(1, int(_FINER / max(closely, 1.0)))).steps
+        return self._continuity(turns, begin, max(1, int(_FINER / max(closely, 1.0)))).steps
 
-    def _looked_at(self, turns: float, begin: float, finer: int) -> Continuity:
-        """Return where the chuck's motion jumps in a pass; refuse one that is not finite."""
-        asked = turns if self.is_dynamic else 0.0, begin, self._period, finer
+    def _continuity(self, turns: float, begin: float, finer: int) -> Continuity:
+        """Return the jumps of the chuck's motion in a pass; refuse a motion that is not finite."""
+        sampling = turns if self.is_dynamic else 0.0, begin, self._period, finer
         try:
             hash(self.chuck)
         except TypeError:
-            found = _continuity(self.chuck, *asked)
+            found = _continuity_of(self.chuck, *sampling)
         else:
-            found = _continuity_again(self.chuck, *asked)  # type: ignore[arg-type]
+            found = _continuity_cached(self.chuck, *sampling)  # type: ignore[arg-type]
         if found.lost is not None:
             at = f"{format_number(360 * found.lost, 3)} degrees of the spindle"
             raise not_finite("chuck", self.name, self.chuck, f"motions gives numbers that are not finite at {at}")
         return found
 
     def standing(self, theta: Array) -> Rigid:
-        """Return where the chuck stands on what carries it at (n,) rad of the spindle.
+        """Return the chuck's motions at (n,) rad of the spindle.
 
         Raises
         ------
@@ -236,7 +235,7 @@ class Mounted(NamedTuple):
                 raise not_finite("chuck", self.name, self.chuck, f"motions gives a {name} that is not finite{where}")
 
     def carries(self, turns: float, begin: float = 0.0) -> float:
-        """Return how far, mm, it carries the work's origin from its own in a pass of so many turns, from ``begin`` turns on."""
+        """Return the largest displacement of the work's origin by the chuck, mm, in ``turns`` turns from ``begin`` on."""
 
         def out(u: Array) -> Array:
             shift = np.broadcast_to(self.standing(2 * math.pi * u).shift, (u.size, 3))
@@ -247,7 +246,7 @@ class Mounted(NamedTuple):
 
 
 def places_of(chuck: Chuck) -> Callable[[Array], Array]:
-    """Return where a chuck carries the work at (n,) turns of the spindle: (n, 12) mm, its axes, 100 mm long, and its shift."""
+    """Return the function from (n,) turns to a chuck's motion as (n, 12) mm: three axes of 100 mm length, and the shift."""
 
     def places(u: Array) -> Array:
         given = chuck.motions(2 * math.pi * u)
@@ -257,11 +256,11 @@ def places_of(chuck: Chuck) -> Callable[[Array], Array]:
     return places
 
 
-def _continuity(chuck: Chuck, turns: float, begin: float, period: int, finer: int) -> Continuity:
+def _continuity_of(chuck: Chuck, turns: float, begin: float, period: int, finer: int) -> Continuity:
     return continuity_of(places_of(chuck), turn_edges(begin, turns, period, finer=finer))
 
 
-_continuity_again = lru_cache(maxsize=1024)(_continuity)
+_continuity_cached = lru_cache(maxsize=1024)(_continuity_of)
 
 
 def _broken(chuck: Chuck, message: str) -> PluginError:
@@ -273,7 +272,7 @@ def _broken(chuck: Chuck, message: str) -> PluginError:
 
 
 def may_have(part: type, fitting: type[Screw | Wheel]) -> bool:
-    """Return whether a part's field ``screw`` is for a `Screw`, or ``wheel`` for a `Wheel`: of another type it is something else.
+    """Return whether a part has a field ``screw`` of the type `Screw`, or ``wheel`` of the type `Wheel`.
 
     >>> from lobework.parts.chuck import PlainChuck
     >>> may_have(PlainChuck, Screw), may_have(PlainChuck, Wheel)
@@ -283,7 +282,7 @@ def may_have(part: type, fitting: type[Screw | Wheel]) -> bool:
 
 
 def measures_of(part: Any) -> dict[str, Measure | None]:
-    """Return each field of a part with how it is written: on its screw and its wheel, where it has them.
+    """Return the measure of each field of a part; if the part has a screw or a wheel, lengths or the index are in its units too.
 
     Examples
     --------
@@ -306,14 +305,14 @@ def _is_array(given: Any) -> bool:
     return isinstance(given, np.ndarray) and given.dtype == np.float64
 
 
-def _unsound(given: Any, theta: Array) -> str:
-    """Return in which way what ``motions`` gave for ``theta`` is no batch of rigid motions; empty where it is one."""
+def _defect(given: Any, theta: Array) -> str:
+    """Return why the result of ``motions`` for ``theta`` is not a batch of rigid motions; empty if it is one."""
     if not isinstance(given, Rigid):
         return f"{type(given).__name__}; it must give a lobework.Rigid"
     for name, shape in (("rotation", (3, 3)), ("shift", (3,))):
         values, wanted = getattr(given, name), " or ".join(str((count, *shape)) for count in (theta.size, 1))
         if not isinstance(values, np.ndarray) or values.dtype != np.float64:
-            return f"a {name} that is no array of float64; make it with lobework.Rigid.move and .turn"
+            return f"a {name} that is not an array of float64; make it with lobework.Rigid.move and .turn"
         if values.shape not in ((theta.size, *shape), (1, *shape)):
             return f"a {name} of shape {values.shape} for {theta.size} angles; it must be {wanted}"
     turned = given.rotation
@@ -325,7 +324,7 @@ def _unsound(given: Any, theta: Array) -> str:
 
 
 def _first(wrong: Any, theta: Array) -> str:
-    """Return where in a batch it first goes wrong, in words."""
+    """Return the angle of the first wrong motion of a batch, as text."""
     if wrong.shape[0] != theta.size:
         return ""
     first = int(wrong.reshape(theta.size, -1).any(axis=1).argmax())

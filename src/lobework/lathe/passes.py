@@ -1,4 +1,4 @@
-"""Passes, and series of passes moved on step by step."""
+"""Passes, and series of passes whose settings change step by step."""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ _PLACES: Final = (*_SLIDE, "spindle")
 _STEPS: Final = "a mapping from settings to steps, such as {'x': -1}"
 _CAM_STEPS: Final = ("phase", "index", "gain", "twist")
 _FINEST: Final = 10**9
-"""The greatest denominator of a part of a twist: within half of a billionth of it, and simple wherever it can be."""
+"""Largest denominator of a fraction of a twist: the error is below half a billionth, and simple fractions remain simple."""
 MOST_CUTS: Final = 100_000
 
 
@@ -42,7 +42,7 @@ class _Repeats:
     __slots__ = ()
 
     def series(self, count: int, each: Mapping[str, Any] | None = None, *, name: str = "", **steps: Any) -> Series:
-        """Return this, repeated ``count`` times with a step between; steps are keywords or the mapping ``each``."""
+        """Return a series of ``count`` repetitions with a step between them; steps are keywords or the mapping ``each``."""
         require(each is None or isinstance(each, Mapping), "each", repr(each), _STEPS)
         return Series(of=self, count=count, each={**(each or {}), **steps}, name=name)  # type: ignore[arg-type]
 
@@ -54,26 +54,27 @@ class Pass(_Repeats):
     Parameters
     ----------
     turns : Fraction
-        Spindle turns. At zero the spindle stands still: the slides go their way, or, where none is given, in and out again.
+        Number of spindle turns. At zero the spindle stands still while the slides travel; without travel the cutter only plunges
+        and retracts.
     spindle : Phase, or what `lobework.quantities.units.phase` reads
-        Where the spindle stands when the pass begins; the cams stand as they do when it comes there. On the work that turns the
-        flutes of a series on, by the spindle's own axis or index.
+        Angle of the spindle at the beginning of the pass, set by the spindle's axis or index; the cams turn with it. A series
+        uses it to index the flutes round the work.
     at : At
-        Where the tip stands on its slides when the pass begins; with an arc, where the arc's centre stands, and ``depth`` is
-        towards the centre, or in a hollow away from it.
+        Position of the tip on its slides at the beginning of the pass. With an arc it is the position of the arc's centre, and
+        ``depth`` is measured towards the centre, or in a hollow away from it.
     travel : At
-        How far the slides go, evenly, by the end of the pass.
-    arc : Arc, optional
-        The way of the tip round a centre, instead of a straight travel.
+        Travel of the slides during the pass, at constant speed.
+    arc : SlideArc, optional
+        A circular path of the tip, instead of a straight travel.
     template : Template, optional
-        A curve along which the tip is led, instead of a straight travel; ``at`` says how far off it the tip is, and how deep in.
+        A curve that the tip follows, instead of a straight travel; ``at`` is the offset from it, and the depth.
     cams : tuple of Drive
-        What moves the headstock; none, and it stands still.
+        The cams that move the headstock; without cams it stands still.
     together : "sum" or "furthest", optional
-        Two cams on one motion: their lifts add up, or the one that pushes further holds the headstock.
-        A rocking headstock only knows "furthest"; otherwise "sum" unless given.
+        Combination of two cams that act in the same direction: their lifts are added, or the cam with the larger lift moves the
+        headstock. Default: "furthest" on a rocking headstock, which allows nothing else, and otherwise "sum".
     name : str
-        For layers, steps and settings.
+        Name of the pass for layers, steps and settings.
 
     Examples
     --------
@@ -127,7 +128,7 @@ class Pass(_Repeats):
             object.__setattr__(self, "cams", named)
             require(0 <= self.turns <= 10**6, "turns", self.turns, "zero or more, at most a million")
             if self.arc is not None:
-                must_be = "an Arc, such as SlideArc(radius=25, from_deg=10, to_deg=80)"
+                must_be = "a SlideArc, such as SlideArc(radius=25, from_deg=10, to_deg=80)"
                 require(isinstance(self.arc, SlideArc), "arc", repr(self.arc), must_be)
                 require(
                     self.travel == At(), "travel", "given", "left out where there is an arc", "the slides follow the arc alone"
@@ -147,21 +148,21 @@ class Pass(_Repeats):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Series(_Repeats):
-    """A pass, or a series of them, repeated with a step between.
+    """A pass, or a series, that is repeated with a step between the repetitions.
 
     Parameters
     ----------
     of : Pass or Series
-        What is repeated.
+        The pass or series that is repeated.
     count : int
-        How many times, the first included, one or more.
+        Number of repetitions including the first, one or more.
     each : mapping from setting to step
-        ``x``, ``y``, ``z``, ``depth``: slide travel, mm. ``spindle``: where it stands at the beginning. ``phase``, ``gain``, the
-        angle of ``twist``: of every cam. ``index``: of the work, on the outermost chuck that has a wheel. A dotted name, such as
-        ``"cam 2.phase"`` or ``"upper.shift"``, steps one cam's or one chuck's setting; ``"stage 1.arm"`` that of a part which a
-        chuck holds in a list.
+        Step of each setting. ``x``, ``y``, ``z``, ``depth``: positions of the slides, mm. ``spindle``: its initial angle.
+        ``phase``, ``gain``, ``twist`` (its angle): of all cams. ``index``: of the outermost chuck that has a wheel. A dotted name
+        such as ``"cam 2.phase"`` or ``"upper.shift"`` is a setting of one cam or chuck, and one such as ``"stage 1.arm"`` that of
+        a part in a chuck's list of parts.
     name : str
-        What the sheet calls one repetition, such as "row".
+        Name of one repetition on the sheet, such as "row".
     """
 
     of: Pass | Series
@@ -188,7 +189,7 @@ class Series(_Repeats):
 
 @dataclass(frozen=True, slots=True)
 class Level:
-    """Where a cut stands in one level of a series: ``number`` (from 1) of ``count``."""
+    """The position of a cut in one level of nested series: ``number`` (from 1) of ``count``."""
 
     name: str
     number: int
@@ -197,26 +198,26 @@ class Level:
 
 @dataclass(frozen=True, slots=True, kw_only=True, repr=False)
 class Cut:
-    """One pass of a job as it is cut, every step already applied.
+    """One pass of a job with all steps of its series applied.
 
     Parameters
     ----------
     number : int
-        Its place in the job, from 1.
+        Number of the cut in the job, from 1.
     passed : Pass
-        With its settings stepped on.
+        The pass with all steps applied.
     lathe : Lathe
-        With its chucks' settings stepped on.
+        The lathe with all steps of its chucks' settings applied.
     levels : tuple of Level
-        Its places in the series, outermost first; empty outside any.
+        Positions in the nested series, outermost first; empty if the pass is not in a series.
     stepped : mapping from setting to value
-        The settings that the series steps, full names, as they now stand.
+        Current values of the settings that the series steps, by full name.
     group : int
-        Which of the job's passes it came from, from 1.
+        Number of the job's pass from which the cut comes, from 1.
     approach : Approach
-        From where the cutter comes to the work: on a face, along the spindle.
+        Direction from which the cutter approaches the work. Default: along the spindle, to a face.
     units : "mm" or "inch"
-        What people are told lengths in.
+        Unit of lengths in messages and outputs.
     """
 
     number: int
@@ -233,40 +234,40 @@ class Cut:
 
     @property
     def tip(self) -> tuple[float, float, float]:
-        """Where the tip stands on the bench when the pass begins, (x, y, z) mm."""
-        return self.passed.at.tip(self.approach.axis) if self.even else self._led(0.0)
+        """Position of the tip on the bench at the beginning of the pass, (x, y, z) mm."""
+        return self.passed.at.tip(self.approach.axis) if self.even else self._position(0.0)
 
     @property
     def travel(self) -> tuple[float, float, float]:
-        """How far the tip goes on the bench by the end of the pass, (x, y, z) mm."""
+        """Displacement of the tip on the bench from the beginning to the end of the pass, (x, y, z) mm."""
         if self.even:
             return self.passed.travel.tip(self.approach.axis)
-        (x, y, z), (to_x, to_y, to_z) = self._led(0.0), self._led(1.0)
+        (x, y, z), (to_x, to_y, to_z) = self._position(0.0), self._position(1.0)
         return to_x - x, to_y - y, to_z - z
 
     @property
     def span(self) -> float:
-        """How far ``u`` runs in this cut: spindle turns; 1 where the spindle stands while the slides go, 0 in and out again."""
+        """Range of the parameter ``u``: the spindle turns; 1 if only the slides move, 0 if the cutter only plunges."""
         return float(self.passed.turns) or float(not self.even or any(self.travel))
 
     @property
     def even(self) -> bool:
-        """Whether the slides go straight, if at all."""
+        """Whether the slides stand still or travel in a straight line."""
         return self.passed.arc is None and self.passed.template is None
 
     @property
     def level(self) -> bool:
-        """Whether the slides keep one place along the spindle."""
+        """Whether the slides stay at one position along the spindle."""
         return self.even and not self.travel[2]
 
     @property
     def corners(self) -> Array:
-        """The places of the pass, between 0 and `span`, at which the slides' way may have a corner: (k,)."""
+        """The values of ``u``, (k,), between 0 and `span`, at which the path of the slides may have a corner."""
         template = self.passed.template
         return np.zeros(0) if template is None else self.span * template.corners(self.approach.axis)
 
     def slides(self, u: Array) -> Array:
-        """Return where the slides hold the tip on the bench at (n,) places of the pass, no cam leading them: (n, 3) mm."""
+        """Return the position of the tip on the bench, (n, 3) mm, at (n,) values of ``u``, without the lift of software cams."""
         passed, part = self.passed, u / (self.span or 1.0)
         if passed.arc is not None:
             return passed.arc.tip(passed.at, part)
@@ -276,7 +277,7 @@ class Cut:
         return holder.T
 
     def as_set(self, drive: Drive) -> Drive:
-        """Return a cam as it is set for this cut: where the tip keeps its place along the work, its twist is a phase."""
+        """Return a cam as set for this cut: if the tip stays at one position along the work, the twist becomes a phase."""
         twist = drive.twist
         if twist is None or twist.over is None or not self.level:
             return drive
@@ -284,31 +285,31 @@ class Cut:
         turned = twist.angle * Fraction(gone).limit_denominator(_FINEST)
         return replace(drive, phase=drive.phase + turned, twist=None)
 
-    def _led(self, part: float) -> tuple[float, float, float]:
-        """Return where the tip stands with a part of its arc or template done."""
+    def _position(self, part: float) -> tuple[float, float, float]:
+        """Return the position of the tip at a fraction of its arc or template."""
         x, y, z = self.slides(np.array([part * self.span]))[0].tolist()
         return x, y, z
 
     @property
     def title(self) -> str:
-        """The pass's name and its step numbers: ``"wave rings 2.14"``."""
+        """The pass's name and its step numbers, such as ``"wave rings 2.14"``."""
         steps = ".".join(str(level.number) for level in self.levels)
         return " ".join(part for part in (self.passed.name or f"pass {self.group}", steps) if part)
 
 
 def step_targets(setting: str, of: Pass, lathe: Lathe) -> list[str]:
-    """Return the full names that a step's name stands for on this pass and lathe.
+    """Return the full names of the settings that a step's name refers to on this pass and lathe.
 
     Raises
     ------
     SettingError
-        If nothing answers to the name; the message says what does.
+        If there is no such setting; the message lists the settings that can be stepped.
     """
     cams = [drive.name for drive in of.cams]
     chucks = {mounted.name: mounted.chuck for mounted in lathe.chucks}
     owner, _, name = setting.rpartition(".")
     for both in sorted(chucks.keys() & cams):
-        raise SettingError(f"{both!r} is the name of a cam and of a chuck, so a step cannot tell them apart; rename one")
+        raise SettingError(f"{both!r} is the name of a cam and of a chuck, so a step is ambiguous", remedy="rename one")
     known: list[str] = [*_PLACES]
     known += [f"{drive.name}.{step}" for drive in of.cams for step in _CAM_STEPS if getattr(drive, step) is not None]
     known += [f"{chuck}.{short}" for chuck, part in chucks.items() for short in _steppable(part)]
@@ -320,15 +321,13 @@ def step_targets(setting: str, of: Pass, lathe: Lathe) -> list[str]:
     else:
         found = [full for full in known if full.rpartition(".")[2] == name]
     if not found:
-        raise SettingError(
-            f"nothing here has a setting {setting!r}{nearest(setting, known)}; "
-            f"settings that can be stepped: {', '.join(sorted(known))}"
-        )
+        problem = f"nothing here has a setting {setting!r}{nearest(setting, known)}"
+        raise SettingError(problem, remedy=f"settings that can be stepped: {', '.join(sorted(known))}")
     return found
 
 
 def step_measure(full: str, of: Pass, lathe: Lathe) -> Measure | None:
-    """Return how a step of the setting ``full`` (a full name) is written, or None for a plain number."""
+    """Return the measure of a step of the setting with the full name ``full``, or None for a plain number."""
     owner, _, name = full.rpartition(".")
     if not owner:
         mark = measures(Pass if name == "spindle" else At)[name]
@@ -342,13 +341,13 @@ def step_measure(full: str, of: Pass, lathe: Lathe) -> Measure | None:
 
 
 def _on_chuck(full: str, lathe: Lathe) -> tuple[Mounted, str]:
-    """Return the chuck whose setting a full name is, and what the setting is called on it."""
+    """Return the chuck to which a full name refers, and the name of the setting on that chuck."""
     mounted = next(mounted for mounted in lathe.chucks if full.startswith(f"{mounted.name}."))
     return mounted, full.removeprefix(f"{mounted.name}.")
 
 
 def _steppable(part: Any) -> dict[str, Measure | None]:
-    """Return a chuck's numeric settings under the names that files use; those of a part that it holds after the part's own."""
+    """Return the measures of a chuck's numeric settings by their names in files, including those of parts that it holds."""
     marks = {name.removesuffix("_deg"): mark for name, mark in measures_of(part).items()}
     found = {name: mark for name, mark in marks.items() if mark is not None and mark.schema is None}
     holder = {one: inner for each in fields(part) for one, inner in held_in(part, each.name).items()}
@@ -360,7 +359,7 @@ def _amount(given: Any, mark: Measure | None) -> Any:
 
 
 def _stepped(of: Pass, lathe: Lathe, full: str, amount: Any) -> tuple[Pass, Lathe, Any]:
-    """Return pass and lathe with the setting ``full`` moved on by ``amount``, and its new value."""
+    """Return pass and lathe with the setting ``full`` changed by ``amount``, and its new value."""
     owner, _, name = full.rpartition(".")
     if full == "spindle":
         return replace(of, spindle=of.spindle + amount), lathe, of.spindle + amount
@@ -377,18 +376,18 @@ def _stepped(of: Pass, lathe: Lathe, full: str, amount: Any) -> tuple[Pass, Lath
             stepped = replace(drive, **{name: value})
         return replace(of, cams=tuple(stepped if each is drive else each for each in of.cams)), lathe, value
     mounted, setting = _on_chuck(full, lathe)
-    chuck, value = _moved_on(mounted.chuck, setting, amount)
+    chuck, value = _part_stepped(mounted.chuck, setting, amount)
     moved = mounted._replace(chuck=chuck)
     return of, replace(lathe, chucks=tuple(moved if m is mounted else m for m in lathe.chucks)), value
 
 
-def _moved_on(part: Any, setting: str, amount: Any) -> tuple[Any, Any]:
-    """Return a part with one of its settings, or of the parts that it holds, moved on by ``amount``, and its new value."""
+def _part_stepped(part: Any, setting: str, amount: Any) -> tuple[Any, Any]:
+    """Return a part with one setting, its own or that of a part it holds, changed by ``amount``, and the new value."""
     one, _, name = setting.partition(".")
     for each in fields(part) if name else ():
         holder = held_in(part, each.name)
         if one in holder:
-            holder[one], value = _moved_on(holder[one], name, amount)
+            holder[one], value = _part_stepped(holder[one], name, amount)
             return replace(part, **{each.name: tuple(holder.values())}), value
     attribute = setting if hasattr(part, setting) else f"{setting}_deg"
     value = getattr(part, attribute) + amount
@@ -404,12 +403,12 @@ def cuts_of(
     approach: Approach | None = None,
     units: LengthUnit = "mm",
 ) -> Iterator[Cut]:
-    """Yield every cut of a pass or series on this lathe, in the order it is cut: outer levels turn slowest.
+    """Yield all cuts of a pass or series on a lathe in the order of cutting; the innermost level changes fastest.
 
     Raises
     ------
     InputError
-        If a step's name, its unit, or a setting that it reaches is wrong; the message names the step.
+        If a step's name, its unit, or a setting that results from it is invalid; the message contains the step.
     """
     approach = approach or Approach()
     if isinstance(item, Pass):

@@ -1,5 +1,5 @@
-"""The parts of a rose engine: cams, followers, chucks, cutters, slides, the work and what turns them.
+"""The parts of a rose engine: cams, followers, chucks, cutters, slides, the work and their drives.
 
-Frozen dataclasses that do not know each other, and the protocols that a part of your own must keep. How parts are put
-together is in `lobework.lathe`.
+Each part is a frozen dataclass that does not depend on the other kinds of parts. The protocols define the interfaces of parts
+that users write themselves. The assembly of the parts is in `lobework.lathe`.
 """

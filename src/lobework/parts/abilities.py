@@ -121,7 +121,7 @@ def holder_of(cutter: Cutter) -> Holder | None:
 
 
 def seen_on(piece: Piece, points: Array) -> Array:
-    """Return (n, 3) mm, where points on the work are on its sheet, and how deep: as the piece sees them, or a face's X, Y and -Z.
+    """Return sheet coordinates and depth, (n, 3) mm, of points on the work; for a piece without ``seen`` these are X, Y and -Z.
 
     >>> from lobework.parts.piece import Barrel
     >>> seen_on(Barrel(diameter=20.0, length=30.0), np.array([[9.5, 0.0, -4.0]])).tolist()

@@ -1,4 +1,4 @@
-"""Cams (the trade says rosettes): discs with a waved edge, or a waved face, that move the headstock."""
+"""Cams (called rosettes in the trade): discs with a waved edge or a waved face that move the headstock."""
 
 from __future__ import annotations
 
@@ -26,15 +26,15 @@ LawName = Literal["harmonic", "cycloidal", "3-4-5", "4-5-6-7", "modified sine", 
 
 
 _AT_MOST: Final = f"at most {LARGEST_CAM_MM:g} mm"
-_UNITS: Final = "no lathe carries such a cam: look at the units"
+_UNITS: Final = "no lathe has such a cam: check the units"
 
 
 def require_size(name: str, given: float) -> None:
-    """Refuse a radius of a cam beyond what contact is known for.
+    """Refuse a radius of a cam outside the range for which the contact is accurate.
 
     >>> require_size("base_radius", 1e6)
     Traceback (most recent call last):
-    lobework.errors.SettingError: base_radius=1e+06: must be at most 1000 mm; no lathe carries such a cam: look at the units
+    lobework.errors.SettingError: base_radius=1e+06: must be at most 1000 mm; no lathe has such a cam: check the units
     """
     require(given > 0, name, given, "above zero")
     require(given >= SMALLEST_CAM_MM, name, given, f"at least {SMALLEST_CAM_MM:g} mm", _UNITS)
@@ -43,19 +43,19 @@ def require_size(name: str, given: float) -> None:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CamShape:
-    """Lobes on a disc: what most cams have in common, for shapes of your own to build on.
+    """Base class of cams with equal lobes, also for cams that users write themselves.
 
-    A shape adds `rise_at`; `slope_at` is then found from it, unless the shape knows better, and `corners`
-    names the angles within one lobe where the slope or curvature jumps.
+    A subclass must define `rise_at`. By default `slope_at` is computed from it by finite differences; a subclass may define an
+    exact one. If the slope or curvature jumps, the subclass must return the angles within one lobe as `corners`.
 
     Parameters
     ----------
     lobes : int
-        Equal lobes in one turn, one or more; the top of one stands at angle zero.
+        Number of equal lobes, one or more; the top of one is at angle zero.
     base_radius : float, mm
-        Edge cam: the radius under the lobes. Face cam: the radius of the follower's track. From 0.01 to 1000.
+        Edge cam: radius at the lowest point. Face cam: radius of the follower's track. From 0.01 to 1000.
     rise : float, mm
-        From the lowest point to the highest, from zero to 1000.
+        Height difference between the lowest and the highest point, from zero to 1000.
     on : "edge" or "face"
         Where the wave is cut: the edge moves the headstock sideways, the face endways.
     """
@@ -81,19 +81,19 @@ class CamShape:
 
     @property
     def corners(self) -> Sequence[float]:
-        """Angles in one lobe where slope or curvature jumps, rad; none unless the shape says so."""
+        """Angles within one lobe at which the slope or curvature jumps, rad. Default: none."""
         return ()
 
     def rise_at(self, psi: Array) -> Array:
-        """Return the height above the base, mm, at angles ``psi``: (n,) rad round the cam."""
-        raise TypeError(f"{type(self).__name__} does not say its shape: give it a method rise_at(psi)")
+        """Return the height above the base, mm, at angles ``psi`` round the cam: (n,) rad."""
+        raise TypeError(f"{type(self).__name__} has no shape: give it a method rise_at(psi)")
 
     def slope_at(self, psi: Array) -> Array:
         """Return the slope of `rise_at`, mm/rad, at (n,) rad."""
         return smooth_slope(self.rise_at, psi, 1e-3 / self.lobes)
 
     def _within_lobe(self, psi: Array) -> Array:
-        """Return ``psi`` measured from the top of the nearest lobe, rad."""
+        """Return the angles ``psi`` relative to the top of the nearest lobe, rad."""
         pitch = 2 * math.pi / self.lobes
         away: Array = psi - pitch * np.round(psi / pitch)
         return away
@@ -101,7 +101,7 @@ class CamShape:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Wave(CamShape):
-    """Harmonic lobes: the edge rises and falls as a cosine.
+    """A cam with harmonic lobes: the height is a cosine of the angle.
 
     >>> Wave(lobes=4, base_radius=60.0, rise=5.0).rise_at(np.array([0.0, np.pi / 4]))
     array([5., 0.])
@@ -122,10 +122,10 @@ class Wave(CamShape):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Scallop(CamShape):
-    """Round lobes that meet in sharp hollows: each is an arc of a circle.
+    """A cam with round lobes that meet in sharp hollows: each lobe is an arc of a circle.
 
-    The arc's centre stands ``d = (T^2 - R^2) / (2 (T - R cos(pi/lobes)))`` from the cam's, with R the base
-    radius and T = R + rise, so that the arc passes through the top and the two hollows.
+    The distance of the arc's centre from the cam's centre is ``d = (T^2 - R^2) / (2 (T - R cos(pi/lobes)))``, where R is the
+    base radius and T = R + rise; then the arc passes through the top and the two hollows.
 
     >>> Scallop(lobes=6, base_radius=50.0, rise=4.0).rise_at(np.array([0.0, np.pi / 6])).round(12)
     array([4., 0.])
@@ -153,7 +153,7 @@ class Scallop(CamShape):
 
     @property
     def corners(self) -> Sequence[float]:
-        """The hollow, half-way between two lobes."""
+        """The angle of the hollow half-way between two lobes."""
         return (math.pi / self.lobes,) if self.lobes > 1 else ()
 
     def rise_at(self, psi: Array) -> Array:
@@ -176,14 +176,14 @@ class Scallop(CamShape):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class EccentricCam:
-    """A round disc, mounted off its centre.
+    """A circular disc that is mounted eccentrically.
 
     Parameters
     ----------
     radius : float, mm
-        Of the disc, from 0.01 to 1000.
+        Radius of the disc, from 0.01 to 1000.
     offset : float, mm
-        From the disc's centre to the spindle's axis, less than the radius by 0.01 or more.
+        Distance of the disc's centre from the spindle axis, smaller than the radius by at least 0.01.
 
     Examples
     --------
@@ -210,7 +210,7 @@ class EccentricCam:
 
     @property
     def base_radius(self) -> float:
-        """The least distance of the edge from the spindle's axis, mm."""
+        """Smallest distance of the edge from the spindle axis, mm."""
         return self.radius - self.offset
 
     def rise_at(self, psi: Array) -> Array:
@@ -227,17 +227,17 @@ class EccentricCam:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MotionLaw(CamShape):
-    """Lobes that rise, dwell at the top, fall, and dwell at the base, by a named motion law.
+    """A cam whose lobes rise, dwell at the top, fall, and dwell at the base, according to a named motion law.
 
-    Going round counterclockwise: up over ``rise_part`` of a lobe, at the top for ``dwell_part`` (its middle
-    stands at angle zero), down over ``fall_part``, at the base for what is left.
+    Counterclockwise round the cam, each lobe rises over ``rise_part``, dwells at the top over ``dwell_part``, the middle of which
+    is at angle zero, falls over ``fall_part``, and dwells at the base over the remainder.
 
     Parameters
     ----------
     law : str
         "harmonic", "cycloidal", "3-4-5", "4-5-6-7", "modified sine" or "modified trapezoid".
     rise_part, dwell_part, fall_part : Fraction, or what `lobework.quantities.units.ratio` reads
-        Parts of one lobe, together at most one; rise and fall above zero.
+        Fractions of a lobe; their sum is at most one, and rise and fall are above zero.
 
     Examples
     --------
@@ -279,17 +279,17 @@ class MotionLaw(CamShape):
             0 <= self.dwell_part <= low or not (0 < self.rise_part < 1 and 0 < self.fall_part < 1),
             "dwell_part",
             self.dwell_part,
-            f"from 0 to {low}, what rise and fall leave of the lobe",
+            f"from 0 to {low}, the rest of the lobe beside rise and fall",
         )
 
     def _edges(self) -> tuple[float, float, float, float]:
-        """Return where the rise begins and ends, and the fall begins and ends, as parts of a lobe from its top."""
+        """Return the beginning and end of the rise and of the fall, as fractions of a lobe, measured from its top."""
         half = float(self.dwell_part) / 2
         return -half - float(self.rise_part), -half, half, half + float(self.fall_part)
 
     @property
     def corners(self) -> Sequence[float]:
-        """Where the pieces of the motion meet."""
+        """The angles at which the pieces of the motion meet."""
         rise_from, rise_to, fall_from, fall_to = self._edges()
         meets = {rise_from, rise_to, fall_from, fall_to}
         for at in BREAKS.get(self.law, ()):

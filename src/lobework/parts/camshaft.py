@@ -1,4 +1,4 @@
-"""What turns a cam: the spindle itself, change wheels, a motor of its own, or nothing but arithmetic."""
+"""The rotary drive of a cam: the spindle, change wheels, a separate motor, or a computed lift without a cam."""
 
 from __future__ import annotations
 
@@ -18,21 +18,21 @@ __all__ = ["CamShaft"]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CamShaft:
-    """What turns a cam.
+    """The rotary drive of a cam.
 
     Parameters
     ----------
     number : int
-        Which cam: 1, 2 and so on, in the order in which a pass has them.
+        Number of the cam: 1, 2 and so on, in the order of the cams of a pass.
     turned_by : "spindle", "gears", "motor" or "software"
-        Locked to the spindle; by change wheels from the spindle; by a motor of its own, an axis; or by nothing, for there is no
-        cam: a slide follows its computed lift.
+        "spindle": locked to the spindle. "gears": change wheels from the spindle. "motor": a separate motor, which is an axis of
+        the controller. "software": there is no physical cam, and a slide follows the computed lift.
     wheels : tuple of int
-        The teeth of each change wheel that is owned, one that is owned twice listed twice; for gears.
+        Only for gears: number of teeth of each change wheel that is owned; list a wheel twice if you own two.
     pairs : int
-        How many pairs of wheels there is room for, one wheel of each driving the other; for gears.
+        Only for gears: maximum number of pairs of wheels for which there is room.
     percent_places : int, optional
-        Decimals of the percent that a motor's control takes for a ratio, where it takes one.
+        Only for a motor whose control takes the ratio as a percentage: number of decimals.
 
     Examples
     --------
@@ -85,12 +85,12 @@ class CamShaft:
                 raise SettingError("is missing: gears have wheels", "wheels", remedy=remedy)
 
     def train(self, ratio: Fraction) -> Train:
-        """Return the cheapest train of the wheels owned that makes a ratio exactly.
+        """Return the cheapest train of the owned wheels that has exactly a given ratio.
 
         Raises
         ------
         SettingError
-            If there is none; the message names the nearest, and by how much it is off.
+            If there is none; the message contains the nearest train and its error.
 
         Examples
         --------
@@ -104,22 +104,19 @@ class CamShaft:
         """
         owned = f"{_pairs(self.pairs)} of the wheels {', '.join(map(str, sorted(self.wheels)))}"
         if not ratio:
-            raise SettingError(
-                "0 must be a ratio that gears make, such as 1/2; to hold the cam still, take a wheel off and lock it"
-            )
+            remedy = "to hold the cam still, take a wheel off and lock it"
+            raise SettingError(given="0", must_be="a ratio that gears make, such as 1/2", remedy=remedy)
         train = _train_for(ratio, self.wheels, self.pairs)
         if off := train.off(ratio):
             part, degrees = (format_number(abs(float(each)), 3) for each in (off * 100, off * ratio * 360))
-            way, does = ("fast", "gains") if off > 0 else ("slow", "loses")
+            fast, does = ("fast", "gains") if off > 0 else ("slow", "loses")
             nearest = f"{'-' if ratio < 0 else ''}{train.ratio}, {train}"
-            raise SettingError(
-                f"{ratio} must be a ratio that {owned} make exactly; the nearest is {nearest}: {part} % {way}, "
-                f"so the cam {does} {degrees} degrees in each turn of the spindle"
-            )
+            remedy = f"the nearest is {nearest}: {part} % {fast}, so the cam {does} {degrees} degrees in each turn of the spindle"
+            raise SettingError(given=f"{ratio}", must_be=f"a ratio that {owned} make exactly", remedy=remedy)
         return train
 
     def percent(self, ratio: Fraction) -> RealRatio | None:
-        """Return what the motor's control makes of a ratio that it takes as a percent; None where it takes none.
+        """Return the actual ratio of a motor whose control takes a percentage; None if it does not.
 
         >>> float(CamShaft(number=1, turned_by="motor", percent_places=2).percent(Fraction(2, 3)).actual)
         0.6667
@@ -127,19 +124,19 @@ class CamShaft:
         return None if self.percent_places is None or not ratio else of_percent(ratio, self.percent_places)
 
     def idlers(self, ratio: Fraction) -> str:
-        """Return whether an idle wheel is needed to turn the cam the way that a ratio asks for, in words.
+        """Return as text whether an idle wheel is needed for the direction of rotation that the ratio requires.
 
-        Each pair turns about the other way than the one before; an idle wheel between two turns it back.
+        Each pair reverses the direction of rotation; an idle wheel in a pair prevents the reversal.
 
         >>> shaft = CamShaft(number=1, turned_by="gears", wheels=(20, 30, 40, 60))
         >>> shaft.idlers(Fraction(1, 2)), shaft.idlers(Fraction(-1, 2))
         ('one idle wheel, to turn it as the spindle turns', 'no idle wheel: it turns against the spindle')
         """
         with_spindle = ratio > 0
-        way = "as the spindle turns" if with_spindle else "against the spindle"
+        direction = "as the spindle turns" if with_spindle else "against the spindle"
         if (self.train(ratio).pairs % 2 == 0) == with_spindle:
-            return f"no idle wheel: it turns {way}"
-        return f"one idle wheel, to turn it {way}"
+            return f"no idle wheel: it turns {direction}"
+        return f"one idle wheel, to turn it {direction}"
 
 
 _train_for = lru_cache(maxsize=256)(train_for)

@@ -1,4 +1,4 @@
-"""Chucks that stand between spindle and work, and shift, slide, tilt or turn it again."""
+"""Chucks between the spindle and the work that shift, slide, tilt or index the work."""
 
 from __future__ import annotations
 
@@ -23,8 +23,8 @@ if TYPE_CHECKING:
 __all__ = ["Dome", "EccentricChuck", "Oval", "PlainChuck", "StraightLine"]
 
 
-def _settle(chuck: Any, *lengths: str) -> None:
-    """Take what people may give for an index, and refuse what no such chuck can be set to."""
+def _normalise(chuck: Any, *lengths: str) -> None:
+    """Convert the index to a phase, and refuse settings that are invalid for any chuck."""
     require_numbers(chuck)
     object.__setattr__(chuck, "index", Phase.of(chuck.index))
     for name, kept in (("screw", Screw), ("wheel", Wheel)):
@@ -36,8 +36,8 @@ def _settle(chuck: Any, *lengths: str) -> None:
         require(chuck.travel > 0, "travel", chuck.travel, "above zero", "leave it out where the slide has no end")
 
 
-def _require_reached(chuck: Any, name: str, length: float) -> None:
-    """Refuse a slide set past its end."""
+def _require_within_travel(chuck: Any, name: str, length: float) -> None:
+    """Refuse a slide that is set beyond the end of its travel."""
     if abs(length) > chuck.travel:
         wound = f" ({chuck.screw.said(chuck.travel)})" if chuck.screw is not None else ""
         require(False, name, getattr(chuck, name), f"within the travel of its slide, {chuck.travel:g} mm{wound} to either side")
@@ -45,12 +45,12 @@ def _require_reached(chuck: Any, name: str, length: float) -> None:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PlainChuck:
-    """A chuck that holds the work true, and may be indexed.
+    """A chuck that holds the work centred and can index it.
 
     Parameters
     ----------
     index : Phase, or what `lobework.quantities.units.phase` reads
-        How far the work is turned on by the index wheel, counterclockwise seen from the cutter.
+        Angle by which the index wheel turns the work, counterclockwise seen from the cutter.
     wheel : Wheel, optional
         The index wheel, with its circles of holes.
 
@@ -75,34 +75,34 @@ class PlainChuck:
         ) -> None: ...
 
     def __post_init__(self) -> None:
-        _settle(self)
+        _normalise(self)
 
     def motions(self, theta: Array) -> Rigid:
-        """Return the indexing turn, the same at every spindle angle: one rigid motion for (n,) rad."""
+        """Return the rotation by the index as one rigid motion, which is the same at every spindle angle."""
         return Rigid.turn(self.index.in_radians())
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class EccentricChuck:
-    """A slide that carries the work off the axis, and on it a wheel that turns the work.
+    """The eccentric chuck: a slide that shifts the work off the axis, with a wheel that indexes the work.
 
     Parameters
     ----------
     shift : float, mm
-        How far the slide is wound out.
+        Displacement of the slide.
     index : Phase, or what `lobework.quantities.units.phase` reads
-        How far the wheel on the slide is turned on.
+        Angle by which the wheel on the slide turns the work.
     travel : float, mm
-        How far the slide goes to either side of the axis; without end unless given.
+        Travel of the slide to either side of the axis. Default: unlimited.
     screw : Screw, optional
-        What winds the slide.
+        Lead screw of the slide.
     wheel : Wheel, optional
         The wheel on the slide, with its circles of holes.
 
     References
     ----------
-    J. H. Ibbetson, *Specimens in Eccentric Circular Turning*, Specimen X, pp. 168-169: two of these, one on
-    the other, lay 96 circles on a limacon.
+    J. H. Ibbetson, *Specimens in Eccentric Circular Turning*, Specimen X, pp. 168-169: two of these chucks, one on the other,
+    place 96 circles along a limacon.
 
     Examples
     --------
@@ -132,44 +132,44 @@ class EccentricChuck:
 
     def __post_init__(self) -> None:
         with together():
-            _settle(self, "shift")
-        _require_reached(self, "shift", self.shift)
+            _normalise(self, "shift")
+        _require_within_travel(self, "shift", self.shift)
 
     def motions(self, theta: Array) -> Rigid:
-        """Return shift, then index, the same at every spindle angle: one rigid motion for (n,) rad."""
+        """Return the shift followed by the index as one rigid motion, which is the same at every spindle angle."""
         return Rigid.move(x=self.shift) @ Rigid.turn(self.index.in_radians())
 
     def slides(self, theta: Array) -> tuple[ChuckSlide, ...]:
-        """Return where the slide stands, mm."""
+        """Return the position of the slide, mm."""
         return (ChuckSlide("slide", np.array([self.shift]), -self.travel, self.travel),)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Oval:
-    """The oval chuck: the work slides to and fro as the spindle turns, so a fixed point cuts an ellipse.
+    """The oval chuck: the work slides to and fro as the spindle turns, so that a fixed cutter cuts an ellipse.
 
-    Where the ring goes to and fro as well, it cuts Cayley's quartics: the slide stands at
+    If the ring also moves to and fro, the cutter cuts Cayley's quartics. The position of the slide is
     ``(throw + swing cos(swings theta + swing_phase)) cos(theta - ring_angle)``.
 
     Parameters
     ----------
     throw : float, mm
-        How far the ring's centre stands off the axis. The half axes of every ellipse differ by it; for a cutter
-        within the circle that has the throw as its diameter, they add up to it.
+        Distance of the ring's centre from the axis. It is the difference of the semi-axes of every ellipse, or their sum if the
+        cutter is inside the circle whose diameter is the throw.
     ring_angle_deg : float, degrees
-        Direction in which the ring is set off, from +X towards +Y.
+        Direction in which the ring is offset, from +X towards +Y.
     swing : float, mm
-        How far the ring goes to either side of where it is set, driven by the spindle; 0 where it stands still.
+        Amplitude of the ring's oscillation, which the spindle drives; 0 if the ring is fixed.
     swings : Fraction, or what `lobework.quantities.units.ratio` reads
-        How many times it goes there and back in one turn of the spindle.
+        Number of oscillations of the ring per turn of the spindle.
     swing_phase : Phase, or what `lobework.quantities.units.phase` reads
-        How far round its own way the ring is when the pass begins; at 0 it stands furthest out.
+        Phase of the oscillation at the beginning of the pass; at 0 the ring has its largest offset.
     index : Phase, or what `lobework.quantities.units.phase` reads
-        How far the wheel on the slide is turned on.
+        Angle by which the wheel on the slide turns the work.
     travel : float, mm
-        How far the slide goes to either side of the axis; without end unless given.
+        Travel of the slide to either side of the axis. Default: unlimited.
     screw : Screw, optional
-        What sets the ring.
+        Lead screw that sets the ring.
     wheel : Wheel, optional
         The wheel on the slide, with its circles of holes.
 
@@ -215,7 +215,7 @@ class Oval:
 
     def __post_init__(self) -> None:
         with together():
-            _settle(self, "swing")
+            _normalise(self, "swing")
             object.__setattr__(self, "swings", ratio(self.swings))
             object.__setattr__(self, "swing_phase", Phase.of(self.swing_phase))
             require(math.isfinite(self.ring_angle_deg), "ring_angle", self.ring_angle_deg, "a finite angle")
@@ -228,24 +228,24 @@ class Oval:
             )
             require(self.swing >= 0, "swing", self.swing, "zero or more", "begin on the other side with swing_phase '1/2 turn'")
             require(0 <= self.swings <= 1000, "swings", self.swings, "from 0 to 1000 in a turn of the spindle")
-        _require_reached(self, "throw", self.throw)
+        _require_within_travel(self, "throw", self.throw)
 
     @property
     def period_turns(self) -> int:
-        """Whole turns after which slide and ring stand as they did."""
+        """Period of slide and ring, in whole turns of the spindle."""
         return self.swings.denominator if self.swing else 1
 
     @property
     def needs(self) -> tuple[str, ...]:
-        """The ring, and what drives it where it moves."""
+        """The required fittings: the ring, and a ring drive if the ring oscillates."""
         return ("ring", "ring drive") if self.swing else ("ring",)
 
     def motions(self, theta: Array) -> Rigid:
-        """Return where the work stands on the spindle: (n,) rad in, n rigid motions out."""
+        """Return the n positions of the work on the spindle at (n,) rad."""
         return Rigid.move(x=self._slide(theta)) @ Rigid.turn(self.index.in_radians())
 
     def slides(self, theta: Array) -> tuple[ChuckSlide, ...]:
-        """Return where the slide stands, (n,) mm, at (n,) rad."""
+        """Return the position of the slide, (n,) mm, at (n,) rad."""
         return (ChuckSlide("slide", self._slide(theta), -self.travel, self.travel),)
 
     def _slide(self, theta: Array) -> Array:
@@ -256,22 +256,22 @@ class Oval:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StraightLine:
-    """The straight-line chuck: the work does not turn, and slides on as the spindle turns: waves are laid out along a line.
+    """The straight-line chuck: the spindle moves the work along a line without turning it, so that waves lie along the line.
 
     Parameters
     ----------
     per_turn : float, mm
-        How far the slide goes in one turn of the spindle; below zero, the other way.
+        Travel of the slide per turn of the spindle; negative for the opposite direction.
     travel : float, mm
-        How far the slide goes to either side of its middle.
+        Travel of the slide to either side of its middle position.
     start : float, mm
-        Where it stands, from its middle, when the pass begins.
+        Position of the slide at the beginning of the pass, relative to its middle position.
     direction_deg : float, degrees
-        Which way it goes, from +X towards +Y; upwards unless given, across the way that a headstock rocks or slides.
+        Direction of the slide, from +X towards +Y. Default: upwards, perpendicular to the movement of the headstock.
     index : Phase, or what `lobework.quantities.units.phase` reads
-        How far the wheel on the slide is turned on.
+        Angle by which the wheel on the slide turns the work.
     screw : Screw, optional
-        What winds the slide.
+        Lead screw of the slide.
     wheel : Wheel, optional
         The wheel on the slide, with its circles of holes.
 
@@ -308,22 +308,22 @@ class StraightLine:
 
     def __post_init__(self) -> None:
         with together():
-            _settle(self, "per_turn", "travel", "start")
+            _normalise(self, "per_turn", "travel", "start")
             require(math.isfinite(self.direction_deg), "direction", self.direction_deg, "a finite angle")
-        _require_reached(self, "start", self.start)
+        _require_within_travel(self, "start", self.start)
 
     @property
     def period_turns(self) -> int:
-        """Never, unless its slide stands still."""
+        """Period in turns of the spindle: 0 (not periodic), or 1 if the slide does not move."""
         return 0 if self.per_turn else 1
 
     @property
     def needs(self) -> tuple[str, ...]:
-        """What keeps the work from turning."""
+        """The required fitting: a stop that keeps the work from turning."""
         return ("stop against turning",)
 
     def motions(self, theta: Array) -> Rigid:
-        """Return where the work stands on the spindle: (n,) rad in, n rigid motions out; on the bench it does not turn."""
+        """Return the n positions of the work on the spindle at (n,) rad; relative to the bench the work does not turn."""
         slide, way = self._slide(theta), math.radians(self.direction_deg)
         return (
             Rigid.turn(-theta)
@@ -332,7 +332,7 @@ class StraightLine:
         )
 
     def slides(self, theta: Array) -> tuple[ChuckSlide, ...]:
-        """Return where the slide stands, (n,) mm, at (n,) rad."""
+        """Return the position of the slide, (n,) mm, at (n,) rad."""
         return (ChuckSlide("slide", self._slide(theta), -self.travel, self.travel),)
 
     def _slide(self, theta: Array) -> Array:
@@ -342,22 +342,23 @@ class StraightLine:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Dome:
-    """The dome chuck: a slide, and on it an axis about which the work is tilted, so that a cutter reaches round a dome.
+    """The dome chuck: a slide with a tilting axis, so that the cutter can reach the whole surface of a dome.
 
     Parameters
     ----------
     shift : float, mm
-        How far the slide is wound out.
+        Displacement of the slide.
     tilt_deg : float, degrees
-        How far the work's axis leans from the spindle's, towards the way that the slide goes.
+        Angle between the axis of the work and the spindle axis, in the direction of the slide.
     behind : float, mm
-        How far the tilting axis lies behind the face, or the free end, of the work: at a dome's centre, its radius.
+        Distance of the tilting axis behind the face, or the free end, of the work; equal to a dome's radius if it passes through
+        the dome's centre.
     index : Phase, or what `lobework.quantities.units.phase` reads
-        How far the wheel turns the work about its own axis.
+        Angle by which the wheel turns the work about its own axis.
     travel : float, mm
-        How far the slide goes to either side of the axis; without end unless given.
+        Travel of the slide to either side of the axis. Default: unlimited.
     screw : Screw, optional
-        What winds the slide.
+        Lead screw of the slide.
     wheel : Wheel, optional
         The wheel that turns the work, with its circles of holes.
 
@@ -393,15 +394,15 @@ class Dome:
 
     def __post_init__(self) -> None:
         with together():
-            _settle(self, "shift", "behind")
+            _normalise(self, "shift", "behind")
             require(-180 <= self.tilt_deg <= 180, "tilt", self.tilt_deg, "from -180 to 180 degrees")
-        _require_reached(self, "shift", self.shift)
+        _require_within_travel(self, "shift", self.shift)
 
     def motions(self, theta: Array) -> Rigid:
-        """Return shift, tilt, then index, the same at every spindle angle: one rigid motion for (n,) rad."""
+        """Return shift, tilt and index, in this order, as one rigid motion, which is the same at every spindle angle."""
         tilted = Rigid.move(z=-self.behind) @ Rigid.tilt(math.radians(self.tilt_deg)) @ Rigid.move(z=self.behind)
         return Rigid.move(x=self.shift) @ tilted @ Rigid.turn(self.index.in_radians())
 
     def slides(self, theta: Array) -> tuple[ChuckSlide, ...]:
-        """Return where the slide stands, mm."""
+        """Return the position of the slide, mm."""
         return (ChuckSlide("slide", np.array([self.shift]), -self.travel, self.travel),)

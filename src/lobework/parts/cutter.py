@@ -1,4 +1,4 @@
-"""Cutters, and the pen that stands in for one on paper."""
+"""Cutters, and a pen for trials on paper."""
 
 from __future__ import annotations
 
@@ -20,12 +20,12 @@ _SHARPEST_DEG: Final = 1e-3
 
 
 def _require_held(holder: object) -> None:
-    """Refuse what holds no cutter."""
+    """Refuse an object that is not a holder."""
     require(isinstance(holder, HOLDERS), "holder", repr(holder), "a holder such as DrillingSpindle() or CuttingFrame(radius=20)")
 
 
 class _Edged(Protocol):
-    """What a cutter with an edge has in common."""
+    """Base class of cutters with an edge."""
 
     __slots__ = ()
 
@@ -33,7 +33,7 @@ class _Edged(Protocol):
     def edge(self) -> Edge: ...
 
     def width_at(self, depth: float) -> float:
-        """Return the width of the groove, mm, ``depth`` mm deep, cut square to the path."""
+        """Return the width, mm, of a groove of a depth, mm, measured perpendicular to the path."""
         return self.edge.width_at(depth)
 
 
@@ -44,11 +44,11 @@ class Vee(_Edged):
     Parameters
     ----------
     angle_deg : float, degrees
-        Between its two flanks, above 0 and below 180.
+        Included angle of its two flanks, above 0 and below 180.
     width : float, mm
-        Across its shoulders: the widest groove it cuts.
+        Width across the shoulders, which is that of the widest groove.
     holder : Holder
-        A drilling spindle unless said otherwise.
+        The holder of the cutter. Default: a drilling spindle.
 
     Examples
     --------
@@ -71,20 +71,20 @@ class Vee(_Edged):
 
     @property
     def edge(self) -> Edge:
-        """One straight flank."""
+        """The edge: one straight flank."""
         return Edge((LineSegment(0.0, self.width / 2, 0.0, 1 / math.tan(math.radians(self.angle_deg) / 2)),))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Ball(_Edged):
-    """A round-ended cutter.
+    """A ball-ended cutter.
 
     Parameters
     ----------
     radius : float, mm
-        Of its end.
+        Radius of the ball.
     holder : Holder
-        A drilling spindle unless said otherwise.
+        The holder of the cutter. Default: a drilling spindle.
 
     Examples
     --------
@@ -103,20 +103,20 @@ class Ball(_Edged):
 
     @property
     def edge(self) -> Edge:
-        """A quarter of a circle."""
+        """The edge: a quarter of a circle."""
         return Edge((ArcSegment(0.0, self.radius, self.radius, self.radius),))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FlatEnd(_Edged):
-    """A cutter with a level end and straight sides.
+    """A cutter with a flat end and straight sides.
 
     Parameters
     ----------
     width : float, mm
-        Of the end.
+        Width of the end.
     holder : Holder
-        A drilling spindle unless said otherwise.
+        The holder of the cutter. Default: a drilling spindle.
 
     Examples
     --------
@@ -135,7 +135,7 @@ class FlatEnd(_Edged):
 
     @property
     def edge(self) -> Edge:
-        """Level out to the side."""
+        """The edge: flat from the centre line to the side."""
         return Edge((LineSegment(0.0, self.width / 2, 0.0, 0.0),))
 
 
@@ -146,13 +146,13 @@ class RoundNosed(_Edged):
     Parameters
     ----------
     radius : float, mm
-        Of the nose.
+        Radius of the nose.
     angle_deg : float, degrees
-        Between its two flanks, 0 (straight sides) or more and below 180.
+        Included angle of its two flanks: 0 (straight sides) or more, and below 180.
     width : float, mm
-        Across its shoulders; at zero degrees as wide as the nose.
+        Width across the shoulders; at zero degrees it must be the width of the nose.
     holder : Holder
-        A drilling spindle unless said otherwise.
+        The holder of the cutter. Default: a drilling spindle.
 
     Examples
     --------
@@ -187,7 +187,7 @@ class RoundNosed(_Edged):
 
     @property
     def edge(self) -> Edge:
-        """The nose as far as the flank touches it, then the flank."""
+        """The edge: the arc of the nose up to the point where the flank is tangent to it, then the flank."""
         touch, half = self._touch, self.width / 2
         nose = ArcSegment(0.0, touch, self.radius, self.radius)
         if half <= touch:
@@ -204,14 +204,15 @@ Points = Annotated[
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Profiled(_Edged):
-    """A cutter ground to a profile of your own.
+    """A cutter ground to a profile that the user defines.
 
     Parameters
     ----------
     points : tuple of (across, height) pairs, mm
-        One side of it, from the tip at (0, 0) outwards; it may run level but not fall, nor fold back.
+        One side of the profile, from the tip at (0, 0) outwards: the distance from the centre line must increase, and the height
+        must not decrease.
     holder : Holder
-        A drilling spindle unless said otherwise.
+        The holder of the cutter. Default: a drilling spindle.
 
     Examples
     --------
@@ -247,18 +248,18 @@ class Profiled(_Edged):
 
     @property
     def edge(self) -> Edge:
-        """Straight from point to point."""
+        """The edge: a polyline through the points."""
         return Edge.through(self.points)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Pen:
-    """A pen in place of the cutter, for trials on paper.
+    """A pen instead of the cutter, for trials on paper.
 
     Parameters
     ----------
     line : float, mm
-        How wide a line it draws.
+        Width of the line.
 
     Examples
     --------
@@ -274,5 +275,5 @@ class Pen:
         require(0 < self.line < math.inf, "line", self.line, "above zero")
 
     def width_at(self, depth: float) -> float:
-        """Return the pen's line, mm, whatever the depth."""
+        """Return the width of the line, mm, which does not depend on the depth."""
         return self.line

@@ -1,4 +1,4 @@
-"""What turns a cam, and what follows it."""
+"""The drive of a cam, with its follower."""
 
 from __future__ import annotations
 
@@ -21,28 +21,28 @@ _MOST_TURNS = 1_000_000
 
 @dataclass(frozen=True, slots=True)
 class Drive:
-    """A cam on its drive, with the follower that bears on it.
+    """A cam with its drive and its follower.
 
     Parameters
     ----------
     cam : Cam
-        What is turned. An edge cam moves the headstock sideways, a face cam endways.
+        The cam. An edge cam moves the headstock sideways, a face cam endways.
     ratio : Fraction, or what `lobework.quantities.units.ratio` reads
-        Cam turns in one turn of the spindle; negative turns the cam backwards, zero holds it still.
+        Cam turns per spindle turn; a negative ratio turns the cam backwards, zero holds it still.
     follower : Follower
-        What bears on it.
+        The follower that bears on the cam.
     phase : Phase, or what `lobework.quantities.units.phase` reads
-        How far the cam is turned on against the spindle by its drive.
+        Angle by which the drive advances the cam relative to the spindle.
     index : Phase, or what `lobework.quantities.units.phase` reads
-        How far the cam is turned on against the spindle by its notches; adds to ``phase``.
+        Angle by which the cam's index notches advance it relative to the spindle; it is added to ``phase``.
     side : "front" or "back"
-        The follower's side: "front" is the cutter's. The other side reverses the wave.
+        Side of the cam on which the follower bears; "front" is the side of the cutter. The other side inverts the wave.
     gain : float
-        Headstock travel for each mm that the follower is lifted, above zero.
+        Travel of the headstock per mm of lift of the follower, above zero.
     twist : Twist, optional
-        How its phase drifts with the place along the work, or from turn to turn.
+        Change of the phase with the position along the work, or from turn to turn.
     name : str
-        Names the cam in steps and settings; "cam 1", "cam 2" and so on unless given.
+        Name of the cam in steps and settings. Default: "cam 1", "cam 2" and so on.
 
     Examples
     --------
@@ -98,10 +98,10 @@ class Drive:
 
     @property
     def moves(self) -> Moves:
-        """Which way the headstock goes: "sideways" for an edge cam, "endways" for a face cam."""
+        """Direction in which the cam moves the headstock: "sideways" for an edge cam, "endways" for a face cam."""
         return "sideways" if self.cam.on == "edge" else "endways"
 
     @property
     def turned_on(self) -> float:
-        """Phase and index together, rad of the cam."""
+        """Sum of phase and index, rad of the cam."""
         return (self.phase + self.index).in_radians(self.cam.lobes)

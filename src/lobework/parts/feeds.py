@@ -1,4 +1,4 @@
-"""How fast a program goes, how truly, and how far clear it stands off between cuts."""
+"""Speeds, feeds, tolerance and clearance of a program."""
 
 from __future__ import annotations
 
@@ -14,25 +14,26 @@ __all__ = ["Feeds"]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Feeds:
-    """How fast the program goes, how truly, and how far clear it stands off between cuts.
+    """Speeds, feeds, tolerance and clearance of a program.
 
     Parameters
     ----------
     spindle_rpm : float
-        Turns of the spindle in a minute while it cuts; above zero. Not asked of the fastest pace.
+        Spindle speed during cutting, revolutions per minute, above zero. Ignored if the pace is "fastest".
     clear : float, mm
-        Where the tip stands while anything else moves, out from the face of the work or from its side.
-    plunge : float, mm a minute
-        How fast the tip goes from there into the work.
+        Distance of the tip from the face or the side of the work while other axes are positioned.
+    plunge : float, mm/min
+        Speed at which the tip moves from the clearance position into the work.
     pace : "spindle", "cutter" or "fastest"
-        The spindle turns evenly; or the cutter goes evenly over the work, by ``feed``, the spindle no faster than its speed; or
-        everything goes as fast as the lathe's axes can. Wherever an axis cannot follow, all slow down together.
-    feed : float, mm a minute
-        Of the cutter over the work; also where the spindle stands still while the slides go.
+        "spindle": constant spindle speed. "cutter": constant speed ``feed`` of the cutter over the work, with ``spindle_rpm`` as
+        the maximum spindle speed. "fastest": as fast as the axes of the lathe allow. If an axis reaches its limit, all axes slow
+        down together.
+    feed : float, mm/min
+        Speed of the cutter over the work; also used if the spindle stands still while the slides move.
     tolerance : float, mm
-        How far the program may stray from the path on the work, everything included.
+        Maximum deviation of the program from the path on the work, including all errors.
     dwell : float, s
-        How long the tip waits, once it is in, before the work turns.
+        Time that the tip waits at full depth before the work turns.
 
     Examples
     --------

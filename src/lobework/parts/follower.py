@@ -1,4 +1,4 @@
-"""Followers (the trade also says rubber or touch): what bears on the cam and so moves the headstock."""
+"""Followers (also called rubber or touch in the trade), which bear on the cam and so move the headstock."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ _SHARP: Final = "use a knife for a sharp edge"
 
 @dataclass(frozen=True, slots=True)
 class Knife:
-    """An edge so sharp that it follows the cam exactly.
+    """A sharp edge, which follows the cam exactly.
 
     >>> Knife().half_width
     0.0
@@ -35,7 +35,7 @@ class Knife:
     rest: ClassVar[float] = 0.0
 
     def nose_at(self, q: Array) -> Array:
-        """Return zeros: a knife touches at its tip."""
+        """Return zeros, because a knife touches only at its tip."""
         return np.zeros_like(q)
 
     def nose_slope_at(self, q: Array) -> Array:
@@ -45,12 +45,12 @@ class Knife:
 
 @dataclass(frozen=True, slots=True)
 class Roller:
-    """A round follower, turning or not.
+    """A round follower, rotating or not.
 
     Parameters
     ----------
     radius : float, mm
-        From 0.001 to 1000.
+        Radius, from 0.001 to 1000.
 
     Examples
     --------
@@ -68,7 +68,11 @@ class Roller:
         least, most = f"at least {SMALLEST_ROLLER_MM:g} mm", f"at most {LARGEST_CAM_MM:g} mm"
         require(self.radius >= SMALLEST_ROLLER_MM, "radius", self.radius, least, _SHARP)
         require(
-            self.radius <= LARGEST_CAM_MM, "radius", self.radius, most, "use a flat for a straight face, or look at the units"
+            self.radius <= LARGEST_CAM_MM,
+            "radius",
+            self.radius,
+            most,
+            "use a flat follower for a straight face, or check the units",
         )
 
     @property
@@ -78,7 +82,7 @@ class Roller:
 
     @property
     def rest(self) -> float:
-        """The roller's radius, mm: the travel of its centre counts."""
+        """The roller's radius, mm, because the reference point is its centre."""
         return self.radius
 
     def nose_at(self, q: Array) -> Array:
@@ -95,7 +99,7 @@ class Roller:
 
 @dataclass(frozen=True, slots=True)
 class FlatFollower:
-    """A flat face across the line of action, wide enough to bear anywhere on the cam.
+    """A flat face perpendicular to the line of action, wide enough to touch the cam anywhere.
 
     >>> FlatFollower().nose_at(np.array([-7.0, 0.0]))
     array([0., 0.])
@@ -107,7 +111,7 @@ class FlatFollower:
     rest: ClassVar[float] = 0.0
 
     def nose_at(self, q: Array) -> Array:
-        """Return zeros: the face is flat."""
+        """Return zeros, because the face is flat."""
         return np.zeros_like(q)
 
     def nose_slope_at(self, q: Array) -> Array:

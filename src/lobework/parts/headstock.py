@@ -1,4 +1,4 @@
-"""The headstock that carries the spindle: it slides or rocks sideways, and may pump endways."""
+"""The headstock: it carries the spindle, slides or rocks sideways, and may pump endways."""
 
 from __future__ import annotations
 
@@ -15,18 +15,18 @@ __all__ = ["Headstock"]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Headstock:
-    """How the headstock may move.
+    """The headstock and its possible movements.
 
     Parameters
     ----------
     sideways : "rocks", "slides" or "fixed"
-        How an edge cam moves it.
+        Movement caused by an edge cam.
     endways : "pumps" or "fixed"
-        Whether a face cam moves it along the spindle.
+        Whether a face cam moves the headstock along the spindle.
     pivot_height : float, mm
-        From the pivot of a rocking headstock up to the spindle; above zero where it rocks.
+        Height of the spindle above the pivot of a rocking headstock; above zero if it rocks.
     followers : tuple of "front" or "back"
-        Where a follower may stand: the front is the cutter's side.
+        Sides on which a follower can be mounted; the front is the side of the cutter.
 
     Examples
     --------

@@ -1,4 +1,4 @@
-"""What holds the cutter: a fixed rest, a spindle of its own, or a frame that swings it."""
+"""Cutter holders: a fixed tool rest, a drilling spindle, and frames that swing the cutter."""
 
 from __future__ import annotations
 
@@ -14,10 +14,10 @@ __all__ = ["HOLDERS", "CuttingFrame", "DrillingSpindle", "EccentricFrame", "Fixe
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FixedTool:
-    """Held still: a blade whose breadth lies level on the bench, so its groove narrows where the path runs obliquely.
+    """A stationary cutter: a blade with a fixed direction, whose groove is narrower where the path is oblique to the blade.
 
-    On the face the breadth lies along X, on the side of the work along the surface in the plane of X and Z. It is not
-    turned to follow the path, as a tool in a slide rest is not.
+    On a face the width of the blade lies along X, on the side of the work along the surface in the plane of X and Z. The blade is
+    not turned to follow the path.
     """
 
     kind: ClassVar[str] = "fixed"
@@ -25,22 +25,22 @@ class FixedTool:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DrillingSpindle:
-    """Revolving about the cutter's own middle line, which points into the work."""
+    """A spindle that rotates the cutter about its own centre line, which points into the work."""
 
     kind: ClassVar[str] = "drilling spindle"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CuttingFrame:
-    """Swung about an axis that lies along the surface: a fly cutter.
+    """A frame that swings the cutter about an axis parallel to the surface, as a fly cutter.
 
     Parameters
     ----------
     radius : float, mm
-        From the frame's axis to the cutter's tip, above zero.
+        Distance from the frame's axis to the tip of the cutter, above zero.
     angle_deg : float, degrees
-        Between the plane of the swing and the bench's plane of X and Z, turned about the direction out of the work.
-        At zero the cutter swings along X on a face, along the spindle on a barrel.
+        Angle of the plane of the swing to the bench's plane of X and Z, as a rotation about the outward direction. At zero the
+        cutter swings along X on a face, and along the spindle on a barrel.
 
     Examples
     --------
@@ -61,12 +61,12 @@ class CuttingFrame:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class EccentricFrame:
-    """Swung in a circle on the work's surface, about an axis that points into the work.
+    """A frame that swings the cutter in a circle on the surface, about an axis that points into the work.
 
     Parameters
     ----------
     radius : float, mm
-        Of the circle that the tip describes, above zero. The slides place its middle.
+        Radius of the circle that the tip describes, above zero. The slides position its centre.
 
     Examples
     --------

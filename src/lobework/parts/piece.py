@@ -1,4 +1,4 @@
-"""The work in the chuck."""
+"""The work: discs, barrels and turned pieces."""
 
 from __future__ import annotations
 
@@ -26,14 +26,14 @@ _MOST_POINTS: Final = 2000
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Disc:
-    """A round, flat piece; its face is the plane z = 0, its centre the origin.
+    """A flat disc; its face lies in the plane z = 0, with its centre at the origin.
 
     Parameters
     ----------
     diameter, thickness : float, mm
-        Above zero.
+        Dimensions, above zero.
     material : str
-        For the sheet; nothing is computed from it.
+        The material, printed on the sheet; nothing is computed from it.
 
     Examples
     --------
@@ -55,34 +55,34 @@ class Disc:
 
     @property
     def outline(self) -> Array:
-        """(361, 2) mm: the edge of the face, closed."""
+        """(361, 2) mm: the circumference of the face, a closed polyline."""
         around = np.linspace(0, 2 * math.pi, 361)
         edge: Array = self.diameter / 2 * np.stack([np.cos(around), np.sin(around)], axis=-1)
         return edge
 
     def seen(self, points: Array) -> Array:
-        """Return (n, 3) mm: X, Y and how deep, for (n, 3) points on the work."""
+        """Return X, Y and depth, (n, 3) mm, of (n, 3) points in the frame of the work."""
         seen: Array = points * np.array([1.0, 1.0, -1.0])
         return seen
 
     @property
     def surface(self) -> Face:
-        """The face, and the back behind it."""
+        """The face and the thickness."""
         return Face(radius=self.diameter / 2, thickness=self.thickness)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Barrel:
-    """A cylinder, cut on its side; its end away from the headstock is the plane z = 0, and it runs towards -Z.
+    """A cylinder that is cut on its side. Its end away from the headstock lies in the plane z = 0; it extends towards -Z.
 
     Parameters
     ----------
     diameter, length : float, mm
-        Above zero.
+        Dimensions, above zero.
     bore : float, mm
-        Diameter of the hole through it; zero, and it is solid.
+        Diameter of the through hole; zero if the barrel is solid.
     material : str
-        For the sheet; nothing is computed from it.
+        The material, printed on the sheet; nothing is computed from it.
 
     Examples
     --------
@@ -107,17 +107,17 @@ class Barrel:
 
     @property
     def outline(self) -> Array:
-        """(5, 2) mm: the side rolled out flat, closed."""
+        """(5, 2) mm: the developed side, a closed rectangle."""
         return _rolled_out(self.diameter / 2, 0.0, -self.length)
 
     def seen(self, points: Array) -> Array:
-        """Return (n, 3) mm: round the side, along it, and how deep, for (n, 3) points on the work; the angle runs on."""
+        """Return circumferential position, z and depth, (n, 3) mm, of (n, 3) points; the angle is continuous over full turns."""
         out = np.hypot(points[:, 0], points[:, 1])
         return np.stack([self.diameter / 2 * _around(points), points[:, 2], self.diameter / 2 - out], axis=-1)
 
     @property
     def surface(self) -> Round:
-        """The side, and the bore behind it."""
+        """The side and the wall thickness."""
         radius, wall = self.diameter / 2, (self.diameter - self.bore) / 2
 
         def profile(s: Array) -> Array:
@@ -136,16 +136,16 @@ Profile = Annotated[
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Turned:
-    """A piece turned to a profile, cut on its side.
+    """A piece turned to a profile, which is cut on its side.
 
     Parameters
     ----------
     profile : tuple of (z, radius) pairs, mm
-        Through which the surface runs smoothly, from the end away from the headstock towards -Z.
+        Points of the profile, from the end away from the headstock towards -Z; the surface is a smooth curve through them.
     hollow : tuple of (z, radius) pairs, mm
-        The same for the inner wall, which is closed flat where it ends inside; none, and the piece is solid.
+        Points of the inner profile; an end inside the work is closed by a flat bottom. Empty if the piece is solid.
     material : str
-        For the sheet; nothing is computed from it.
+        The material, printed on the sheet; nothing is computed from it.
 
     Examples
     --------
@@ -185,11 +185,11 @@ class Turned:
 
     @property
     def outline(self) -> Array:
-        """(5, 2) mm: the side rolled out flat at its greatest radius, closed; z stands for the length along it."""
+        """(5, 2) mm: the side developed at its maximum radius, a closed rectangle; the second axis is the arc length, as z."""
         return _rolled_out(self.widest, self.profile[0][0], self.profile[0][0] - self.surface.length)
 
     def seen(self, points: Array) -> Array:
-        """Return (n, 3) mm: round the side at its greatest radius, along it, and how deep, for (n, 3) points on the work."""
+        """Return circumferential position at the maximum radius, arc length and depth, (n, 3) mm, of (n, 3) points."""
         surface, out = self.surface, np.hypot(points[:, 0], points[:, 1])
         s = np.interp(-points[:, 2], *_by_z(self.profile))
         for _ in range(8):
@@ -202,17 +202,17 @@ class Turned:
 
     @property
     def widest(self) -> float:
-        """Greatest radius, mm."""
+        """Maximum radius, mm."""
         return float(_meridian(self.profile).polyline(0.001)[:, 0].max())
 
     @property
     def surface(self) -> Round:
-        """The side, and the inner wall behind it."""
+        """The side and the wall thickness."""
         return _turned_surface(self.profile, self.hollow)
 
 
 def _require_profile(name: str, points: Pairs) -> None:
-    """Refuse points that are too few, endless, or not in order."""
+    """Refuse points that are too few, too many, not finite or not in order."""
     require(len(points) >= 2, name, points, "two points or more")
     require(len(points) <= _MOST_POINTS, name, f"{len(points)} points", f"{_MOST_POINTS} points or fewer")
     require(all(math.isfinite(each) for point in points for each in point), name, points, "finite numbers")
@@ -222,14 +222,14 @@ def _require_profile(name: str, points: Pairs) -> None:
 
 
 def _require_smooth(name: str, points: Pairs) -> None:
-    """Refuse points between which the smooth curve swings out too far."""
+    """Refuse points between which the smooth curve folds back or crosses the axis."""
     curve = _meridian(points)
     sound = (curve.least_progress(1, -1.0) > 0).all() and (curve.polyline(0.01)[1:-1, 0] > 0).all()
     require(sound, name, "its smooth curve", "a curve that neither folds back nor crosses the axis", "add points")
 
 
 def _require_inside(hollow: Pairs, profile: Pairs) -> None:
-    """Refuse an inner wall that comes out through the outer one."""
+    """Refuse an inner profile that crosses the outer one."""
     inner, outer = _meridian(hollow).polyline(0.001), _meridian(profile).polyline(0.001)
     within = inner[(inner[:, 1] <= outer[0, 1]) & (inner[:, 1] >= outer[-1, 1])]
     require(len(within) > 0, "hollow", f"z {inner[0, 1]:g} to {inner[-1, 1]:g}", "inside the work")
@@ -257,23 +257,23 @@ def _turned_surface(profile: tuple[tuple[float, float], ...], hollow: tuple[tupl
     def wall(s: Array) -> Array:
         radius, z, across, along = outside.at(s).T
         axis = np.where(across > 0, radius / np.where(across > 0, across, 1.0), np.inf)
-        return np.minimum(axis, _until(inside, np.stack([radius, z], axis=-1), -np.stack([across, along], axis=-1)))
+        return np.minimum(axis, _ray_lengths(inside, np.stack([radius, z], axis=-1), -np.stack([across, along], axis=-1)))
 
     return Round(length=outside.length, profile=outside.at, wall=wall, straight=False)
 
 
-def _until(line: Array, starts: Array, ways: Array) -> Array:
-    """Return how far each ray of the plane goes until it meets a polyline; infinite where it does not."""
+def _ray_lengths(line: Array, starts: Array, directions: Array) -> Array:
+    """Return the distance along each ray in the plane to a polyline; infinite if the ray does not meet it."""
     found = np.full(len(starts), np.inf)
     if len(line) < 2:
         return found
     low, step = line[:-1], np.diff(line, axis=0)
-    for k, (start, way) in enumerate(zip(starts, ways, strict=True)):
+    for k, (start, (x, y)) in enumerate(zip(starts, directions, strict=True)):
         off = low - start
-        det = way[1] * step[:, 0] - way[0] * step[:, 1]
+        det = y * step[:, 0] - x * step[:, 1]
         with np.errstate(divide="ignore", invalid="ignore"):
             far = (off[:, 1] * step[:, 0] - off[:, 0] * step[:, 1]) / det
-            part = (way[0] * off[:, 1] - way[1] * off[:, 0]) / det
+            part = (x * off[:, 1] - y * off[:, 0]) / det
         meets = (far > 0) & (part >= -1e-9) & (part <= 1 + 1e-9)
         found[k] = far[meets].min(initial=np.inf)
     return found
@@ -281,13 +281,13 @@ def _until(line: Array, starts: Array, ways: Array) -> Array:
 
 @lru_cache(maxsize=64)
 def _by_z(profile: tuple[tuple[float, float], ...]) -> tuple[Array, Array]:
-    """Return -z and the length along a profile, at places along it."""
+    """Return -z and the arc length at points of a profile."""
     s = np.linspace(0.0, _meridian(profile).length, 513)
     return -_meridian(profile).at(s)[:, 1], s
 
 
 def _around(points: Array) -> Array:
-    """Return the angle of each point about Z, rad, without leaps."""
+    """Return the unwrapped angle of each point about Z, rad."""
     return np.unwrap(np.arctan2(points[:, 1], points[:, 0]))
 
 

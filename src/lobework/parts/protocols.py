@@ -1,6 +1,6 @@
-"""What each kind of part must offer, to be used like a built-in one.
+"""The interfaces of the parts; a part written by a user must implement the one of its kind.
 
-Parts are frozen dataclasses; `lobework.quantities.fields` says how their settings are written.
+Parts are frozen dataclasses; the written form of their settings is defined by `lobework.quantities.fields`.
 """
 
 from __future__ import annotations
@@ -40,70 +40,70 @@ _LONGEST_SHOWN: Final = 40
 class Cam(Hashable, Protocol):
     """A disc with a waved edge or a waved face.
 
-    `lobes` equal lobes stand round it; the top of one stands at angle zero.
+    It has `lobes` equal lobes; the top of one is at angle zero.
     """
 
     kind: ClassVar[str]
 
     @property
     def lobes(self) -> int:
-        """Equal lobes in one turn."""
+        """Number of equal lobes."""
 
     @property
     def base_radius(self) -> float:
-        """Edge cam: radius under the lobes, mm. Face cam: radius of the track that the follower runs on, mm."""
+        """Edge cam: radius at the lowest point, mm. Face cam: radius of the follower's track, mm."""
 
     @property
     def on(self) -> Literal["edge", "face"]:
-        """Where the wave is cut."""
+        """Whether the wave is cut on the edge or on the face."""
 
     @property
     def corners(self) -> Sequence[float]:
-        """Angles in [0, 2 pi / lobes), rad, where slope or curvature jumps."""
+        """Angles in [0, 2 pi / lobes), rad, at which the slope or curvature jumps."""
 
     def rise_at(self, psi: Array) -> Array:
-        """Return the height above the base, mm, at angles ``psi``: (n,) rad round the cam, counterclockwise."""
+        """Return the height above the base, mm, at angles ``psi`` round the cam, counterclockwise: (n,) rad."""
 
     def slope_at(self, psi: Array) -> Array:
-        """Return the slope of `rise_at`, mm/rad, at (n,) rad; at a corner, either side's."""
+        """Return the slope of `rise_at`, mm/rad, at (n,) rad; at a corner the slope on either side."""
 
 
 @runtime_checkable
 class Follower(Hashable, Protocol):
-    """What bears on the cam: a nose, symmetrical or not, moved along a line through the cam's centre."""
+    """A follower: a nose, symmetrical or not, that bears on the cam and moves along a line through the cam's centre."""
 
     kind: ClassVar[str]
 
     @property
     def form(self) -> Literal["round", "flat", "shaped"]:
-        """The same from every side (a roller, a knife), an endless flat, or neither."""
+        """Form of the nose: a circle or point ("round"), an infinite straight line ("flat"), or any other ("shaped")."""
 
     @property
     def half_width(self) -> float:
-        """How far the nose reaches to either side of the line of action, mm; zero a knife, infinite a flat."""
+        """Extent of the nose to either side of the line of action, mm; zero for a knife, infinite for a flat follower."""
 
     @property
     def rest(self) -> float:
-        """From the nose's tip to the point whose travel counts (a roller's centre), mm."""
+        """Distance from the tip of the nose to the reference point of the travel, such as a roller's centre, mm."""
 
     def nose_at(self, q: Array) -> Array:
-        """Return how far that point stands outside the touching point when it touches at ``q``: (n,) mm across."""
+        """Return the distance of the reference point outside the point of contact, for contact at ``q``, (n,) mm across."""
 
     def nose_slope_at(self, q: Array) -> Array:
         """Return the slope of `nose_at`; infinite at a vertical side."""
 
 
 class ChuckSlide(NamedTuple):
-    """Where a slide of a chuck stands as the spindle turns, and the ends of its travel.
+    """The positions of a chuck's slide as the spindle turns, and the ends of its travel.
 
     Parameters
     ----------
     name : str
-        What the chuck's maker calls it: "slide", "ring".
+        Name of the slide, such as "slide" or "ring".
     at : (n or 1,) float64, mm
-        Where it stands at each angle of the spindle.
+        Position at each angle of the spindle.
     low, high : float, mm
-        The ends of its travel; infinite where it has none.
+        The ends of its travel; infinite if it has none.
     """
 
     name: str
@@ -114,58 +114,58 @@ class ChuckSlide(NamedTuple):
 
 @runtime_checkable
 class Chuck(Protocol):
-    """Where the work stands on the spindle, at each angle of the spindle.
+    """A chuck: the position of the work on the spindle as a function of the spindle's angle.
 
-    Its motions are finite at every angle, and continuous: a path that jumps is a problem to the check, and is never proved.
+    The motions must be finite at every angle and should be continuous: the check reports a path that jumps as a problem, and
+    such a path is never proved.
 
-    A chuck may say more, and what it says is used:
+    A chuck may also have these optional attributes:
 
-    - ``period_turns: int``: whole turns of the spindle after which it stands as it did; 0, never. Where it does not say,
-      it is found out by number.
-    - ``needs: tuple[str, ...]``: fittings that the lathe must have for it, in the trade's words: "ring". They may hang on
-      its settings.
-    - ``slides(theta) -> tuple[ChuckSlide, ...]``: where each of its slides stands at (n,) rad. A pass that drives one past
-      its end is refused.
-    - a field ``screw: Screw | None = None``: its lengths are shown in turns and divisions too, and may be written so.
-    - a field ``wheel: Wheel | None = None``: its field ``index`` is shown in holes too, may be written so, and must fall on
-      a hole.
+    - ``period_turns: int``: period of its motion in whole turns of the spindle; 0 if it is not periodic. If the attribute is
+      missing, the period is determined numerically.
+    - ``needs: tuple[str, ...]``: fittings that the lathe must have for it, such as "ring". They may depend on its settings.
+    - ``slides(theta) -> tuple[ChuckSlide, ...]``: the positions of its slides at (n,) rad. A pass that moves a slide beyond the
+      end of its travel is refused.
+    - a field ``screw: Screw | None = None``: lengths may also be written, and are also shown, in turns and divisions.
+    - a field ``wheel: Wheel | None = None``: the field ``index`` may also be written, and is also shown, in holes, and it must
+      be on a hole.
 
-    A field ``screw`` or ``wheel`` of another type is whatever its author meant.
+    A field ``screw`` or ``wheel`` of another type has no special meaning.
     """
 
     kind: ClassVar[str]
 
     @property
     def is_dynamic(self) -> bool:
-        """Whether the chuck moves as the spindle turns; if not, `motions` may return a batch of one."""
+        """Whether the chuck moves the work as the spindle turns; if not, `motions` may return a batch of one."""
 
     def motions(self, theta: Array) -> Rigid:
-        """Return the outgoing frame in the incoming one: (n,) rad in, n rigid motions out."""
+        """Return n rigid motions, the outgoing frame in the incoming one, at (n,) rad of the spindle."""
 
 
 @runtime_checkable
 class Cutter(Protocol):
-    """What leaves a line or a groove; its tip is the point that the slides place."""
+    """A cutter or pen, which leaves a groove or a line; the slides position its tip."""
 
     kind: ClassVar[str]
 
     def width_at(self, depth: float) -> float:
-        """Return how wide a line, mm, it leaves at ``depth`` mm below the surface."""
+        """Return the width, mm, of the groove or line at a depth of ``depth`` mm."""
 
 
 @runtime_checkable
 class Piece(Protocol):
-    """The work in the chuck."""
+    """The work."""
 
     form: ClassVar[str]
 
     @property
     def outline(self) -> Array:
-        """(m, 2) mm: the closed edge of the face, as seen from the cutter."""
+        """(m, 2) mm: the outline of the face, seen from the cutter, as a closed polyline."""
 
 
 def smooth_slope(rise_at: Callable[[Array], Array], psi: Array, step: float) -> Array:
-    """Return a slope from six neighbours, its error of the sixth order in ``step``: for cams that state none."""
+    """Return the slope of a cam by a six-point central difference, whose error is of sixth order in ``step``."""
     weights = ((1, 45 / 60), (2, -9 / 60), (3, 1 / 60))
     slope: Array = np.zeros_like(psi)
     for k, weight in weights:
@@ -174,16 +174,16 @@ def smooth_slope(rise_at: Callable[[Array], Array], psi: Array, step: float) -> 
 
 
 def not_finite(kind: str, name: str, part: Any, message: str) -> PartError:
-    """Return the error for a part that gives a number that is not finite; it names the part, its class and its settings.
+    """Return the error for a part that returns a number that is not finite, with the part's name, class and settings.
 
     Parameters
     ----------
     kind, name : str
-        What it is, and what it is called.
+        Kind and name of the part.
     part : part
-        At fault.
+        The part at fault.
     message : str
-        What is not finite, and where.
+        Which value is not finite, and where.
 
     Examples
     --------
@@ -196,7 +196,7 @@ def not_finite(kind: str, name: str, part: Any, message: str) -> PartError:
 
 
 def not_continuous(kind: str, name: str, part: Any, message: str) -> PartError:
-    """Return the error for a part whose shape jumps where that cannot be traced; it names what `not_finite` does."""
+    """Return the error for a part whose shape jumps in a way that cannot be traced, with the same facts as `not_finite`."""
     return _part_error(kind, name, part, message, "it must be continuous")
 
 
@@ -206,10 +206,9 @@ def _part_error(kind: str, name: str, part: Any, message: str, must_be: str) -> 
     for each in fields(part):
         value = getattr(part, each.name)
         mark = marks.get(each.name)
-        said = " ".join((mark.show(value) if mark is not None and value is not None else str(value)).split())
-        shown.append(
-            f"{each.name.removesuffix('_deg')} {said if len(said) <= _LONGEST_SHOWN else said[: _LONGEST_SHOWN - 1] + '…'}"
-        )
+        text = " ".join((mark.show(value) if mark is not None and value is not None else str(value)).split())
+        short = text if len(text) <= _LONGEST_SHOWN else f"{text[: _LONGEST_SHOWN - 1]}…"
+        shown.append(f"{each.name.removesuffix('_deg')} {short}")
     settings = f", with {', '.join(shown)}" if shown else ""
     where = f"{type(part).__module__}.{type(part).__qualname__}"
     problem = f"{kind} {name!r} ({where}): {message}{settings}"
@@ -219,15 +218,13 @@ def _part_error(kind: str, name: str, part: Any, message: str, must_be: str) -> 
 
 
 def require_rests(cam: Cam, follower: Follower) -> None:
-    """Refuse a follower that spans the whole track of a face cam: it rests on the tops of the waves, and nothing moves.
+    """Refuse a follower that is so wide that it stays on the tops of a face cam's waves, so that nothing moves.
 
     Raises
     ------
     SettingError
-        If the follower is wider than the radius of the track.
+        If the half width of the follower is larger than the radius of the track.
     """
     if cam.on == "face" and follower.half_width > cam.base_radius:
-        raise SettingError(
-            f"follower: a {follower.kind} as wide as this cannot rest in the waves of a face cam; "
-            f"use a knife, or a roller smaller than the track's radius, {cam.base_radius:g} mm"
-        )
+        remedy = f"use a knife, or a roller smaller than the track's radius, {cam.base_radius:g} mm"
+        raise SettingError(f"follower: a {follower.kind} as wide as this cannot rest in the waves of a face cam", remedy=remedy)

@@ -1,4 +1,4 @@
-"""Where the slide rest stands, how it travels or swings during a pass, and from where it comes to the work."""
+"""Position, travel and arc of the slide rest during a pass, and the direction in which the cutter approaches the work."""
 
 from __future__ import annotations
 
@@ -20,14 +20,14 @@ _FURTHEST_MM = 1e6
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Approach:
-    """From where the cutter comes to the work.
+    """The direction from which the cutter approaches the work.
 
     Parameters
     ----------
     axis : "z" or "x"
-        The slide that takes it in: along the spindle to a face, across it to the side of the work.
+        The slide that feeds the cutter in: along the spindle to a face, across it to the side of the work.
     surface : float, mm
-        Where on that slide the outermost of the work begins, the headstock at rest and the work running true.
+        Position on that slide of the outermost point of the work, with the headstock at rest and the work centred.
     """
 
     axis: Literal["z", "x"] = "z"
@@ -36,18 +36,18 @@ class Approach:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class At:
-    """A place of the cutter's tip on its slides, or a travel from one place to another.
+    """The position of the cutter's tip on its slides, or a travel.
 
     Parameters
     ----------
     x : float, mm
-        Out from the spindle's axis, on the cutter's side.
+        Distance from the spindle axis, positive on the side of the cutter.
     y : float, mm
-        Up from the spindle's axis.
+        Height above the spindle axis.
     z : float, mm
-        Along the spindle, away from the headstock; zero is the face of the work.
+        Position along the spindle, positive away from the headstock; zero is the face of the work.
     depth : float, mm
-        Into the work: on a face the tip stands at ``z - depth``, at the side of the work at ``x - depth``.
+        Depth of cut: on a face the tip is at ``z - depth``, on the side of the work at ``x - depth``.
 
     Examples
     --------
@@ -67,7 +67,7 @@ class At:
                 require(abs(getattr(self, name)) <= _FURTHEST_MM, name, getattr(self, name), "a length within a kilometre")
 
     def tip(self, axis: Literal["z", "x"] = "z") -> tuple[float, float, float]:
-        """Return the tip's (x, y, z), mm, on the bench; ``axis`` is the slide that takes it into the work."""
+        """Return the position (x, y, z) of the tip, mm, on the bench; ``axis`` is the slide that feeds it into the work."""
         if axis == "x":
             return self.x - self.depth, self.y, self.z
         return self.x, self.y, self.z - self.depth
@@ -75,17 +75,18 @@ class At:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SlideArc:
-    """A way of the tip round a centre, in the bench's plane of X and Z and evenly by angle, as a spherical slide leads it.
+    """A circular path of the tip in the plane of X and Z with constant angular speed, such as that of a spherical slide.
 
     Parameters
     ----------
     radius : float, mm
-        From the centre to the tip at no depth: above zero over a dome, below zero in a hollow.
+        Distance from the centre to the tip at zero depth: positive over a dome, negative in a hollow.
     from_deg, to_deg : float, degrees
-        Where the cutter points from as the pass begins and ends: 0 along the spindle, 90 across it, from +X.
+        Direction of the cutter's shank, seen from the tip, at the beginning and the end of the pass: 0 is along the spindle, away
+        from the headstock, and 90 is across it, towards +X.
     cutter : "turns" or "keeps"
-        It turns with the slide, and so keeps pointing at the centre (in a hollow, away from it); or it keeps its direction,
-        where two slides alone follow the arc.
+        "turns": the cutter turns with the slide and always points to the centre, or in a hollow away from it. "keeps": the
+        cutter keeps its direction, because two straight slides follow the arc.
 
     Examples
     --------
@@ -120,10 +121,10 @@ class SlideArc:
             require(self.cutter in ("turns", "keeps"), "cutter", self.cutter, "'turns' or 'keeps'")
 
     def angle(self, part: Array) -> Array:
-        """Return where the cutter points from with (n,) parts of the pass done, 0 to 1: (n,) rad."""
+        """Return the direction of the cutter's shank, (n,) rad, at (n,) fractions of the pass, 0 to 1."""
         return np.radians(self.from_deg + part * (self.to_deg - self.from_deg))
 
     def tip(self, at: At, part: Array) -> Array:
-        """Return where the tip stands on the bench with (n,) parts of the pass done, about the centre ``at``: (n, 3) mm."""
+        """Return the position of the tip on the bench, (n, 3) mm, at (n,) fractions of the pass, with the centre ``at``."""
         angle, radius = self.angle(part), self.radius - at.depth
         return np.stack([at.x + radius * np.sin(angle), np.full_like(angle, at.y), at.z + radius * np.cos(angle)], axis=-1)

@@ -1,4 +1,4 @@
-"""A template: a curve in the bench's plane of X and Z along which the slides lead the tip while a pass goes on."""
+"""Templates: a curve in the bench's plane of X and Z along which the slides guide the tip during a pass."""
 
 from __future__ import annotations
 
@@ -34,10 +34,10 @@ __all__ = ["Feeding", "Spanned", "Template", "read_template", "template_of"]
 _MOST_POINTS: Final = 20_000
 _FURTHEST_MM: Final = 1e6
 _FLAT_MM: Final = 2e-4
-"""How far a bent way may be from the straight lines that stand for it: a tenth of what a trace may stray."""
+"""Maximum deviation of a polyline from the curve that it approximates: a tenth of the deviation allowed for a trace."""
 
 Feeding = Literal["z", "x"]
-"""The slide that goes one way all along a template: along the spindle at the side of the work, across it on a face."""
+"""The slide that moves in one direction along the whole template: along the spindle on the side of the work, across on a face."""
 
 WayPoints = Annotated[
     Pairs, pairs_measure("a list of [z, x] pairs from where the pass begins, such as [[0, 20], [-30, 25], [-60, 18]]")
@@ -47,28 +47,29 @@ WayPoints = Annotated[
 
 @dataclass(frozen=True, kw_only=True)
 class Template:
-    """A way of the tip along a curve, evenly by its length, as a template on the slide rest leads it.
+    """A path of the tip along a curve at constant speed, as guided by a template on the slide rest.
 
-    The template leads the slides, and depth is cut in by the slide that goes into the work: at the side of the work every
-    place stands ``depth`` further in along x, not along the curve's normal. The cutter keeps its direction on the bench, straight
-    along that slide.
+    The template guides the slides, and the depth is set on the slide that feeds the cutter into the work: on the side of the work
+    each point of the path is shifted by ``depth`` along x, not along the normal of the curve. The cutter keeps its direction on
+    the bench, parallel to that slide.
 
     Parameters
     ----------
     points : tuple of (z, x) pairs, mm
-        Through which it goes, from where the pass begins, as a turned piece's profile is written. It goes one way along the
-        spindle, and on a face one way across.
+        Points of the curve, from the beginning of the pass, in the same form as a turned piece's profile. The curve must progress
+        in one direction along the spindle, or on a face in one direction across it.
     smooth : bool
-        It bends smoothly through the points, as a turned profile does; otherwise it is straight from one to the next.
+        Whether the curve is a smooth spline through the points, as a turned profile is, or a polyline.
     rubber : float, mm
-        Radius of the round rubber that follows the template, as large as the sweep of a frame or the end of a ball: then that
-        bears on the curve as the rubber does, and cuts as deep on its slopes. At zero the tip itself follows it.
+        Radius of the round rubber that follows the template. If it equals the radius of a cutting frame or of a ball cutter,
+        the cutter follows the curve as the rubber does, with the same depth on slopes. At zero the tip itself follows the curve.
     start, end : float, mm, optional
-        The part of it that is followed, by z (on a face by x), and which way; all of it, as the points are given, unless said.
+        The part of the curve that is followed, as a range of z (on a face of x), and its direction. Default: the whole curve in
+        the order of the points.
     source : str
-        What it was taken from, for the sheet.
+        Where the curve comes from, for the sheet.
     note : str
-        What was taken for granted when it was read.
+        What was assumed when the file was read.
 
     Examples
     --------
@@ -118,38 +119,38 @@ class Template:
 
     @cached_property
     def curve(self) -> Chain | Meridian:
-        """The whole of it, along its own length: (x, z) at each."""
+        """The whole curve, (x, z), parametrised by arc length."""
         places = np.array(self.points)[:, ::-1]
         return Meridian(places) if self.smooth else Chain(places)
 
-    def _way(self, feeds: Feeding) -> Chain | Meridian:
-        """Return the way of the tip at no depth: the curve, or what a rubber that follows it leads the tip along."""
-        return self.curve if not self.rubber else self._beside_z if feeds == "z" else self._beside_x
+    def _path(self, feeds: Feeding) -> Chain | Meridian:
+        """Return the path of the tip at zero depth: the curve, or the path that results from a rubber that follows it."""
+        return self.curve if not self.rubber else self._rubber_path_z if feeds == "z" else self._rubber_path_x
 
     @cached_property
-    def _beside_z(self) -> Chain:
+    def _rubber_path_z(self) -> Chain:
         return Chain(_followed(self._line[:, ::-1], self.rubber).way[:, ::-1])
 
     @cached_property
-    def _beside_x(self) -> Chain:
+    def _rubber_path_x(self) -> Chain:
         return Chain(_followed(self._line, self.rubber).way)
 
     def spans(self, feeds: Feeding = "z") -> list[Spanned]:
-        """Return the hollows into which the rubber does not reach."""
+        """Return the hollows whose bottom the rubber cannot reach."""
         return _followed(self._line[:, ::-1] if feeds == "z" else self._line, self.rubber).spans if self.rubber else []
 
     @property
     def _line(self) -> Array:
-        """(n, 2) mm: x and z of the curve as straight lines."""
+        """(n, 2) mm: x and z of the curve as a polyline."""
         return self.curve.polyline(_FLAT_MM) if isinstance(self.curve, Meridian) else self.curve.points
 
     def require_one_way(self, feeds: Feeding = "z", units: LengthUnit = "mm") -> None:
-        """Refuse a template that folds back, or whose part to be followed is not on it; lengths are told in ``units``.
+        """Refuse a template that folds back, or whose ``start`` or ``end`` is outside it; messages use ``units`` for lengths.
 
         Raises
         ------
         SettingError
-            With the number of the point at which the slide would have to turn back.
+            If the template is invalid; the message contains the number of the point at which the slide would have to reverse.
         """
         column = "zx".index(feeds)
         way = math.copysign(1.0, self.points[-1][column] - self.points[0][column])
@@ -160,40 +161,40 @@ class Template:
             require(goes_on, f"points[{number}]", show_pairs((after,), units), further, "the template folds back there")
         if self.smooth:
             self._require_smooth(feeds, way)
-        places = self._way(feeds).points[:, "xz".index(feeds)]
+        places = self._path(feeds).points[:, "xz".index(feeds)]
         require(len(places) > 1, "rubber", format_length(self.rubber, units, 4), "small enough to roll along the template")
         low, high = sorted((float(places[0]), float(places[-1])))
         for name, given in (("from", self.start), ("to", self.end)):
             on_it = given is None or low <= given <= high
             ends = f"from {format_length(low, units, 4)} to {format_length(high, units, 4)}"
             require(on_it, name, given, f"{ends}, where the template runs along {feeds}")
-        first, last = self._part(feeds)
+        first, last = self._range(feeds)
         require(first != last, "to", self.end, "another place than from")
 
     def _require_smooth(self, feeds: Feeding, way: float) -> None:
-        """Refuse points between which the smooth curve turns back."""
+        """Refuse points between which the smooth curve folds back."""
         progress = Meridian(np.array(self.points)).least_progress("zx".index(feeds), way)
         number = int(progress.argmin()) + 1
         between = f"its smooth curve between points {number} and {number + 1}"
         require(progress.min() > 0, "points", between, f"one way along {feeds}", "it folds back there; add points")
 
-    def _part(self, feeds: Feeding) -> tuple[float, float]:
-        """Return from where to where along the curve the tip goes, mm."""
+    def _range(self, feeds: Feeding) -> tuple[float, float]:
+        """Return the arc lengths at which the path of the tip begins and ends, mm."""
         return self._by_z if feeds == "z" else self._by_x
 
     @cached_property
     def _by_z(self) -> tuple[float, float]:
-        return self._along(self.start, "z", 0.0), self._along(self.end, "z", self._way("z").length)
+        return self._along(self.start, "z", 0.0), self._along(self.end, "z", self._path("z").length)
 
     @cached_property
     def _by_x(self) -> tuple[float, float]:
-        return self._along(self.start, "x", 0.0), self._along(self.end, "x", self._way("x").length)
+        return self._along(self.start, "x", 0.0), self._along(self.end, "x", self._path("x").length)
 
-    def _along(self, place: float | None, feeds: Feeding, usual: float) -> float:
-        """Return how far along its way the tip comes to a place of the slide that feeds, mm."""
+    def _along(self, place: float | None, feeds: Feeding, default: float) -> float:
+        """Return the arc length, mm, at which the feeding slide is at ``place``, or ``default`` if ``place`` is None."""
         if place is None:
-            return usual
-        way = self._way(feeds)
+            return default
+        way = self._path(feeds)
         column, low, high = "xz".index(feeds), 0.0, way.length
         rises = way.points[-1, column] > way.points[0, column]
         for _ in range(64):
@@ -203,29 +204,29 @@ class Template:
         return 0.5 * (low + high)
 
     def tip(self, at: At, part: Array, into: Literal["z", "x"] = "x") -> Array:
-        """Return where the tip stands on the bench with (n,) parts of the pass done, 0 to 1: (n, 3) mm.
+        """Return the position of the tip on the bench, (n, 3) mm, at (n,) fractions of the pass, 0 to 1.
 
-        ``at`` is added, and its depth goes in along ``into``, the slide that takes the cutter to the work.
+        The position ``at`` is added; its depth is applied along ``into``, the slide that feeds the cutter into the work.
         """
         feeds: Feeding = "x" if into == "z" else "z"
-        first, last = self._part(feeds)
-        x, z = self._way(feeds).at(first + part * (last - first))[:, :2].T
+        first, last = self._range(feeds)
+        x, z = self._path(feeds).at(first + part * (last - first))[:, :2].T
         by_x, by_y, by_z = at.tip(into)
         return np.stack([x + by_x, np.full_like(x, by_y), z + by_z], axis=-1)
 
     def corners(self, into: Literal["z", "x"] = "x") -> Array:
-        """Return the parts of the pass, between 0 and 1, at which the curve may have a corner: (k,)."""
+        """Return the fractions of the pass, (k,), between 0 and 1, at which the curve may have a corner."""
         feeds: Feeding = "x" if into == "z" else "z"
-        first, last = self._part(feeds)
-        parts = (self._way(feeds).lengths - first) / (last - first)
+        first, last = self._range(feeds)
+        parts = (self._path(feeds).lengths - first) / (last - first)
         return np.sort(parts[(parts > 0) & (parts < 1)])
 
 
 def _followed(line: Array, rubber: float) -> _Followed:
-    """Return where the foremost place of a round rubber goes that rolls over a line: (n, 2) mm along and out.
+    """Return the path, (n, 2) mm along and out, of the foremost point of a round rubber that rolls over a line.
 
-    Its middle goes beside each straight part and round each outer corner. Where those ways cross, in a hollow, it bears on
-    both sides at once, and goes on beside the further one.
+    The centre of the rubber moves parallel to each straight segment and in an arc round each convex corner. In a hollow these
+    paths cross; there the rubber touches both sides at once, and continues along the later one.
     """
     on_way = math.copysign(1.0, line[-1, 0] - line[0, 0])
     line = line * [on_way, 1.0]
@@ -252,14 +253,14 @@ def _followed(line: Array, rubber: float) -> _Followed:
 
 
 class Spanned(NamedTuple):
-    """A hollow of a template that its rubber spans.
+    """A hollow of a template whose bottom the rubber does not reach.
 
     Parameters
     ----------
     place : float, mm
-        About where it is, along the way that the template goes.
+        Approximate position of the hollow on the feeding slide.
     missed : float, mm
-        How far the rubber stays off its bottom.
+        Distance of the rubber from the bottom.
 
     Examples
     --------
@@ -278,10 +279,11 @@ class _Followed(NamedTuple):
 
 
 class _Envelope:
-    """The outermost of straight pieces that are added in the order in which they are borne on.
+    """The upper envelope of straight pieces, which are added in the order of contact.
 
-    Its places are with what the piece up to each bears on, a part of the line by its number, or a corner, half a number less;
-    its crossings, with the two on which both pieces bear.
+    Each of the ``places`` holds a point and the element of the line on which the piece that ends there bears: the number of a
+    segment, or that number minus one half for the corner before it. Each of the ``crossings`` holds a point and the elements of
+    the two pieces that cross there.
     """
 
     def __init__(self) -> None:
@@ -289,7 +291,7 @@ class _Envelope:
         self.crossings: list[tuple[tuple[float, float], float, float]] = []
 
     def add(self, start: Array, end: Array, on: float) -> None:
-        """Add a piece, where it is not below; it hides what it is above, and all that comes after that."""
+        """Add a piece, unless it lies below the envelope; it replaces what it covers, and everything after that."""
         (a, low), (b, high) = start.tolist(), end.tolist()
         if b <= a or (self.places and b <= self.places[-1][0][0] and self._at(b) >= high):
             return
@@ -314,7 +316,7 @@ class _Envelope:
             self.places.append(((b, high), on))
 
     def _at(self, along: float) -> float:
-        """Return how far out it is at a place that it has come to."""
+        """Return the height of the envelope at a position that it already covers."""
         k = max(bisect.bisect_left(self.places, ((along, -math.inf), -math.inf)), 1)
         ((c, before), _), ((d, after), _) = self.places[k - 1 : k + 1]
         out: float = before + (after - before) * (along - c) / (d - c)
@@ -331,25 +333,25 @@ def read_template(
     end: float | None = None,
     bare: LengthUnit = "mm",
 ) -> Template:
-    """Return the template that a curve of a DXF or SVG file is.
+    """Return a template from a curve of a DXF or SVG file.
 
-    The drawing's own zero is the spindle's axis and z = 0. Of a curve that folds back, as the section of a whole vase does, the
-    outermost stretch that goes all the way from ``start`` to ``end`` is taken, where both are given.
+    The origin of the drawing is on the spindle axis at z = 0. If ``start`` and ``end`` are given and the curve folds back, as the
+    section of a whole vase does, the outermost branch that covers the whole range from ``start`` to ``end`` is used.
 
     Parameters
     ----------
     path : path
-        Ends in .dxf or .svg.
+        A file whose name ends in .dxf or .svg.
     curve : str
-        Its name in the drawing; needed where that holds several.
+        Name of the curve in the drawing; required if the file contains several curves.
     unit : Fraction, mm, optional
-        What one unit of the drawing is, in place of what the file says.
+        Size of one unit of the drawing. Default: as specified in the file.
     axis : "up" or "right"
-        Where the axis of the work points in the drawing, away from the headstock; radii then go to the right, or up.
+        Direction of the axis of the work in the drawing, away from the headstock; radii are then to the right, or upwards.
     start, end : float, mm, optional
-        As a template takes them.
+        The part of the curve that is followed; see `Template`.
     bare : "mm" or "inch"
-        The unit of a DXF that says none.
+        Unit of a DXF file that specifies none.
 
     Raises
     ------
@@ -360,33 +362,33 @@ def read_template(
     points = outline.points if axis == "right" else tuple((y, x) for x, y in outline.points)
     if start is not None and end is not None:
         points = _outermost(points, *sorted((start, end)))
-    called = f"{Path(path).name}, {outline.name}"
+    source = f"{Path(path).name}, {outline.name}"
     try:
-        return Template(points=points, start=start, end=end, source=called, note=outline.note)
+        return Template(points=points, start=start, end=end, source=source, note=outline.note)
     except InputError as error:
-        raise error.at(called) from None
+        raise error.at(source) from None
 
 
 def _outermost(points: Pairs, low: float, high: float) -> Pairs:
-    """Return the stretch of one way along z that covers a part of z and lies furthest out; all, where none covers it."""
+    """Return the outermost branch, monotonic in z, that covers the range from low to high; all points if none covers it."""
     places = np.array(points)
     way = np.sign(np.diff(places[:, 0]))
     bounds = [0, *(np.nonzero(np.diff(way))[0] + 1).tolist(), len(points) - 1]
-    stretches = [places[a : b + 1] for a, b in itertools.pairwise(bounds)]
-    fits = [each for each in stretches if each[:, 0].min() <= low and each[:, 0].max() >= high and each[0, 0] != each[-1, 0]]
+    branches = [places[a : b + 1] for a, b in itertools.pairwise(bounds)]
+    fits = [each for each in branches if each[:, 0].min() <= low and each[:, 0].max() >= high and each[0, 0] != each[-1, 0]]
     best = max(fits, key=lambda each: np.interp([low, high], *each[each[:, 0].argsort()].T).sum(), default=places)
     return tuple((float(z), float(x)) for z, x in best)
 
 
 def template_of(piece: Piece, start: float | None = None, end: float | None = None, rubber: float = 0.0) -> Template:
-    """Return the template that follows the side of the work itself, all of it or from ``start`` to ``end`` mm along z.
+    """Return a template that follows the side of the work, either all of it or from ``start`` to ``end`` mm along z.
 
     Parameters
     ----------
     piece : Piece
         The work.
     start, end, rubber : float, mm
-        As a template takes them.
+        See `Template`.
 
     Raises
     ------
@@ -401,7 +403,7 @@ def template_of(piece: Piece, start: float | None = None, end: float | None = No
     """
     surface = surface_of(piece)
     if not isinstance(surface, Round):
-        raise SettingError(f"work of the form {piece.form!r} has no side to follow; give points, or a file")
+        raise SettingError(f"work of the form {piece.form!r} has no side to follow", remedy="give points, or a file")
     profile = getattr(piece, "profile", None)
     if profile is None:
         places = surface.profile(np.linspace(0.0, surface.length, 2 if surface.straight else _MOST_POINTS // 10))

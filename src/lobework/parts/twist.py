@@ -1,4 +1,4 @@
-"""Twist: a cam's phase that drifts with the place along the work, so that a pattern winds round it."""
+"""Twist: a change of a cam's phase along the work, so that the pattern winds round it."""
 
 from __future__ import annotations
 
@@ -23,22 +23,23 @@ _MOST_TURNS = 1_000_000
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Twist:
-    """How far a cam is turned on against the spindle from place to place along the work, or from turn to turn.
+    """A change of a cam's phase relative to the spindle, along the work or from turn to turn.
 
     Parameters
     ----------
     angle : Phase, or what `lobework.quantities.units.phase` reads
-        How far in all; below zero, backwards.
+        Total change of the phase; negative turns the cam backwards.
     over : float, mm
-        The length of work, towards the headstock, over which it turns so far; every ring, helix and longitudinal pass there
-        agrees.
+        Length of the work, towards the headstock, over which the phase changes by ``angle``. The phase then depends only on the
+        position, so that rings, helices and longitudinal passes match.
     turns : Fraction, or what `lobework.quantities.units.ratio` reads
-        Instead of a length: the turns of the spindle in which it turns so far, in each pass anew.
+        Number of spindle turns in which the phase changes by ``angle``, counted from the beginning of each pass. Alternative to
+        ``over``.
     start : float, mm
-        The z at which it begins.
+        The z at which the change begins.
     ease : Fraction, or what `lobework.quantities.units.ratio` reads
-        The part of the way, at either end, in which it comes up to speed and slows down again: a parabola at either end, and
-        held beyond them. Without it the cam drifts evenly, and goes on beyond both ends.
+        Share of the length at each end in which the rate of change rises from zero, and falls to zero again, linearly; beyond
+        both ends the phase is constant. At zero the rate is constant everywhere, beyond both ends too.
 
     Examples
     --------
@@ -74,7 +75,8 @@ class Twist:
                 object.__setattr__(self, "turns", ratio(self.turns))
             if (self.over is None) == (self.turns is None):
                 given = "neither" if self.over is None else "both"
-                raise SettingError(f"{given} of over and turns given; write over, a length of the work, or turns, of the spindle")
+                remedy = "write over, a length of the work, or turns, of the spindle"
+                raise SettingError(f"{given} of over and turns given", remedy=remedy)
             if self.over is not None:
                 require(isinstance(self.over, int | float), "over", repr(self.over), "a plain number, in mm")
                 require(0 < self.over <= _FURTHEST_MM, "over", self.over, "a length above zero", "a negative angle turns it back")
@@ -87,17 +89,17 @@ class Twist:
             require(0 <= self.ease <= Fraction(1, 2), "ease", self.ease, "the part of the way at either end, 0 to 1/2")
 
     def degrees(self, lobes: int) -> float:
-        """Return the whole angle, degrees of a cam with so many lobes."""
+        """Return the total angle, degrees, for a cam with ``lobes`` lobes."""
         return float(self.angle.in_degrees(lobes))
 
     def way(self, z: Array) -> Array:
-        """Return which part of its length has been gone at (n,) mm along the spindle: below 0 and above 1 beyond its ends."""
+        """Return the position ``z``, (n,) mm, as a share of the length: 0 at its start, 1 at its end."""
         assert self.over is not None
         gone: Array = (self.start - z) / self.over
         return gone
 
     def part(self, way: Array) -> Array:
-        """Return which part of the angle the cam has turned on with (n,) parts of the way gone."""
+        """Return the share of the angle at (n,) shares of the length, as `way` returns them."""
         if not self.ease:
             return way
         ease = float(self.ease)
@@ -108,6 +110,6 @@ class Twist:
 
     @property
     def joins(self) -> tuple[float, ...]:
-        """The parts of the way at which it changes from one law to the next."""
+        """The shares of the length at which the parabolic and linear pieces meet."""
         ease = float(self.ease)
         return (0.0, ease, 1 - ease, 1.0) if ease else ()
