@@ -129,7 +129,7 @@ def test_the_fastest_turn_takes_what_constant_acceleration_and_top_speed_take():
 
 
 def test_the_fastest_pace_needs_to_know_how_fast_an_axis_is():
-    with pytest.raises(SettingError, match="axis C is, which moves spindle"):
+    with pytest.raises(SettingError, match="axis C, which moves spindle, has no top_speed"):
         planned(Pass(at=At(x=24.0)), Feeds(pace="fastest"), lathe(**FREE))
 
 

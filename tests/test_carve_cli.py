@@ -129,7 +129,7 @@ def test_a_cutter_that_touches_nothing_is_a_warning(bench, capsys):
     assert code == 0
     assert lines[1:] == [
         "removed 0 cubic mm; 100 % of the surface is untouched",
-        "warning (carving): whole job: no cutter reaches into the work; depth counts into it, and the slides place the tip",
+        "warning (carving): whole job: no cutter reaches into the work; depth is positive into the work, and the slides position the tip",
     ]
 
 
@@ -141,7 +141,10 @@ def test_make_says_what_carving_finds_beside_what_the_check_finds(bench, capsys)
     assert f"{THROUGH[0]}\n" in said
     assert said.count(BODY) == 1
     assert f"problem (work): rings: goes 3.2 mm deep, in rings 1 first, but the cutter's edge is 1 mm high, {BODY}\n" in said
-    assert "warning (work): rings: goes 3.2 mm deep, in rings 1 first, through work 3 mm thick; mind what holds it\n" in said
+    assert (
+        "warning (work): rings: goes 3.2 mm deep, in rings 1 first, through work 3 mm thick; keep clear of what holds the work\n"
+        in said
+    )
 
 
 def tallied(render, monkeypatch):

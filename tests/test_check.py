@@ -104,9 +104,9 @@ def test_a_percent_that_misses_its_ratio_is_noted_with_the_gap_at_the_join_and_w
     lathe = driven(turned_by="motor", percent_places=2)
     (message,) = found_by(ratio_findings, rings(ratio="2/3", turns=3), lathe)
     assert message == (
-        "note (ratio): rings, cam 1: runs at 66.67 %, not 2/3 (percent, 2 decimals): after 3 turns the wave is 0.054 degrees, "
-        "0.024 mm at a radius of 25 mm, from its own beginning; it is seen after 7 turns; take a ratio that the drive can do, "
-        "or gears"
+        "note (ratio): rings, cam 1: runs at 66.67 %, not 2/3 (percent, 2 decimals): after 3 turns the wave misses its own "
+        "beginning by 0.054 degrees, 0.024 mm at a radius of 25 mm; this is visible after 7 turns; use a ratio that the drive "
+        "can make, or gears"
     )
     (warned,) = found_by(ratio_findings, rings(ratio="2/3", turns=9), lathe)
     assert warned == message.replace("note", "warning", 1)
@@ -147,7 +147,7 @@ def test_a_chuck_that_goes_its_own_way_is_not_said_to_close():
     (found,) = closure_findings([open_cut], [trace(open_cut)])
 
     assert found.level == "note"
-    assert "a chuck does not come back with the spindle" in found.message
+    assert "a chuck does not return to its starting position with the spindle" in found.message
     assert closure_of(motion_of(open_cut)).turns is None
 
 
@@ -183,13 +183,16 @@ def test_a_wave_is_beyond_the_edge_by_its_crest():
 def test_a_tip_that_is_clear_of_the_face_beyond_the_edge_is_no_matter():
     findings = found_on(DISC, plain(x=30.0, depth=-1.0))
     assert findings == [
-        "warning (work): rings: the tip stays 1 mm or more clear of the face and cuts nothing; depth counts into the work"
+        "warning (work): rings: the tip stays 1 mm or more clear of the face and cuts nothing; depth is positive into the work"
     ]
 
 
 def test_a_tip_through_the_back_of_the_work_is_warned_of():
     (message,) = found_on(DISC, plain(depth=2.0).series(4, depth=1.25))
-    assert message == "warning (work): rings: goes 5.75 mm deep, in rings 4 first, through work 5 mm thick; mind what holds it"
+    assert (
+        message
+        == "warning (work): rings: goes 5.75 mm deep, in rings 4 first, through work 5 mm thick; keep clear of what holds the work"
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -123,7 +123,7 @@ def test_a_gain_is_said_where_it_is_not_one():
     drive = Drive(MotionLaw(base_radius=60.0, **LEANING), follower=Knife())
     assert "gain" not in dict(directions([cut_of(cams=(drive,))]))
     said = dict(directions([cut_of(cams=(replace(drive, gain=gain),)) for gain in (0.5, 0.75)]))["gain"]
-    assert said.startswith("0.5 to 0.75: travel of the spindle, at its own height, over the lift of the follower; a lever")
+    assert said.startswith("0.5 to 0.75: travel of the spindle, at its own height, divided by the lift of the follower; a lever")
 
 
 def test_a_cam_in_software_pushes_nothing_and_an_axis_that_a_job_leaves_alone_is_not_tried():

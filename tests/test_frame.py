@@ -169,7 +169,7 @@ def test_sheet_and_program_name_one_angle_to_set_and_for_each_cut_the_angle_that
     assert said.startswith("30 deg, as the job sets it: at most ")
     assert f"angle of the frame {said}" in " ".join(text.split())
     (steps,) = made.settings().steps
-    at = [column.name for column in steps.columns].index("frame would fit")
+    at = [column.name for column in steps.columns].index("best angle of the frame")
     assert steps.columns[at].by == "nobody"
     slope = math.atan(8 / 60)
     by_hand = [math.degrees(math.atan((23 - (3 + 10 * k) * 8 / 60) * math.pi / 3 / 60 * math.cos(slope))) for k in range(6)]
@@ -177,7 +177,7 @@ def test_sheet_and_program_name_one_angle_to_set_and_for_each_cut_the_angle_that
         best, off = (float(each.split()[0]) for each in row.values[at].split(", "))
         assert best == pytest.approx(expected, abs=0.06)
         assert off == pytest.approx(30 - expected, abs=0.06)
-        assert f"the frame would fit this cut at {row.values[at]} as it is set" in text
+        assert f"best angle of the frame: {row.values[at]}" in text
     (finding,) = found(made)
     assert f"write an angle of {lie_of(made.cuts(), made.cutter, made.piece).best_deg:.1f} deg" in finding
 
@@ -212,7 +212,7 @@ def test_the_check_says_where_a_template_leads_a_round_cutter_too_deep():
     flute = Pass(turns=0, template=template_of(CONE, -25, -35), at=At(depth=0.4))
     (message,) = (str(each) for each in job(flute, piece=CONE).check() if each.kind == "template")
     assert message == (
-        "warning (template): pass 1: on the slope at z -25 mm the cutter goes 1.026 mm deeper than at the level; "
+        "warning (template): pass 1: on the slope at z -25 mm the cutter goes 1.026 mm deeper than where the template is level; "
         "let a rubber as large as its sweep, rubber = '20 mm', follow the template"
     )
     led = replace(flute, template=replace(flute.template, rubber=20.0))

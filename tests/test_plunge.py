@@ -190,7 +190,7 @@ def test_the_program_of_a_plunge_goes_in_and_out_again_and_turns_nothing(piece):
         kinds = [type(step) for step in section.steps if not isinstance(step, Prompt)]
         assert kinds[-3:] == [Rapid, Feed, Rapid]
         assert not any(isinstance(step, Timed) for step in section.steps)
-        assert section.notes[0].startswith("in and out again, the spindle still; ")
+        assert section.notes[0].startswith("in and out again, the spindle stands still; ")
     assert made.cutting == pytest.approx(3 * (5 + 0.5) / 60, rel=1e-9)
     lines = rs274.render(made).decode("ascii").splitlines()
     assert sum(line.startswith("G1 ") for line in lines) == 3

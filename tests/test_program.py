@@ -170,7 +170,7 @@ def test_another_cam_is_said_with_its_shape_and_one_no_longer_used_is_taken_off(
         "the tip on the spindle's axis must read x -3 mm",
         "the tip on the face of the work must read z 0 mm",
         "shift the follower in its holder and the headstock until it does",
-        "then lock the headstock endways, for no cam moves it so",
+        "then lock the headstock endways: no cam moves it endways",
         "then set phase and index",
     )
 

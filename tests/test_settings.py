@@ -129,7 +129,7 @@ def test_the_set_up_holds_work_cutter_lathe_headstock_pass_and_program():
         "spindle": "3 turns a minute",
         "clear of the face": "6 mm",
         "plunge": "50 mm a minute",
-        "true to": "0.005 mm on the work",
+        "tolerance": "0.005 mm on the work",
     }
 
 
@@ -243,7 +243,7 @@ def test_a_chuck_says_what_it_needs_and_the_lathe_what_it_has():
     lathe = replace(bench(), fittings=("ring", "ring drive"), swing=130.0).mount(Oval(throw=3.0, swing=1.0, swings="2/3"))
     sheet = made(one_pass(), lathe)
     oval = entries(sheet, "chuck 1 from the spindle: oval")
-    assert (oval["swing"], oval["swings"], oval["needs of the lathe"]) == ("1 mm", "2/3", "ring, ring drive")
+    assert (oval["swing"], oval["swings"], oval["fittings required"]) == ("1 mm", "2/3", "ring, ring drive")
     assert entries(sheet, "lathe")["swing"] == "130 mm"
     assert entries(sheet, "lathe")["fittings"] == "ring, ring drive"
 

@@ -86,7 +86,7 @@ def test_what_was_taken_for_granted_is_said_in_the_check_and_on_the_sheet(job, c
     shown = capsys.readouterr().out
     assert (
         "note (template): pass 1: pixels.svg, side: its size is in pixels, 96 to an inch; "
-        "say what one unit of it is with unit = '1 mm' where that is wrong"
+        "if this is wrong, give the size of its unit, such as unit = '1 mm'"
     ) in shown
     assert main(["settings", str(job("{ file = 'pixels.svg' }"))]) == 0
     assert "its size is in pixels, 96 to an inch" in capsys.readouterr().out
@@ -172,7 +172,7 @@ def test_a_mistake_in_a_job_in_inches_is_answered_in_inches(job, capsys, written
 def test_the_check_says_what_a_rubber_misses_of_a_hollow(job, capsys):
     """Straight down and up at 45 degrees, a circle of 2 mm stands 2 sqrt(2) - 2 = 0.828 mm short of the corner."""
     assert main(["check", str(job("{ points = [[0, 25], [-10, 15], [-20, 25]], rubber = 2 }"))]) == 1
-    message = "the rubber spans the hollow at z -10 mm, and misses 0.828 mm of its depth; a smaller one would reach"
+    message = "the rubber spans the hollow at z -10 mm, and misses 0.828 mm of its depth; a smaller rubber would reach"
     assert f"warning (template): pass 1: {message}" in capsys.readouterr().out
 
 

@@ -18,7 +18,7 @@ from lobework.errors import SettingError
 from lobework.kernels.compile_when_worth import compiled
 from lobework.kernels.path.feed_limits import caps, settle
 from lobework.lathe.lathe import Axis
-from lobework.program.timing import Paced, limits_of, paced, slow_downs
+from lobework.program.timing import BlockTimes, block_times, limits_of, slow_downs
 
 
 def used(moves, seconds, top, most):
@@ -49,7 +49,7 @@ def test_no_axis_is_ever_asked_for_more_than_it_can_do_nor_a_block_to_stand(seed
     rng = np.random.default_rng(seed)
     for _ in range(500):
         moves, asked, top, most, lengths = drawn_run(rng)
-        found = paced(moves, asked, top, most, lengths)
+        found = block_times(moves, asked, top, most, lengths)
         assert (found.seconds > 0).all()
         assert (lengths / found.seconds <= asked * (1 + 1e-12)).all()
         assert max(used(moves, found.seconds, top, most)) <= 1 + 1e-9
@@ -70,7 +70,9 @@ def test_the_compiled_twin_gives_the_same():
 
 
 def fastest(points, top, most):
-    return float(paced(np.diff(points, axis=0), np.full(len(points) - 1, np.inf), np.array(top), np.array(most)).seconds.sum())
+    return float(
+        block_times(np.diff(points, axis=0), np.full(len(points) - 1, np.inf), np.array(top), np.array(most)).seconds.sum()
+    )
 
 
 @pytest.mark.parametrize(("top", "exact"), [(np.inf, 2 * math.sqrt(7 / 3)), (1.0, 7 / 1.0 + 1.0 / 3), (2.0, 7 / 2.0 + 2.0 / 3)])
@@ -136,7 +138,7 @@ def test_a_slow_down_is_told_with_its_place_its_axis_and_why():
     moves = np.full((100, 2), [0.1, 1.0])
     moves[40:50, 1] = 5.0
     axes = [replace(X, acceleration=500.0), C]
-    found = paced(moves, np.full(100, 60.0), *limits_of(axes))
+    found = block_times(moves, np.full(100, 60.0), *limits_of(axes))
     slow = slow_downs(np.arange(101.0), np.full(100, 60.0), found, axes)
     assert (slow.axis, slow.by_speed, slow.times) == (C, True, 1)
     assert 30 <= slow.start <= 40
@@ -147,7 +149,7 @@ def test_a_slow_down_is_told_with_its_place_its_axis_and_why():
 def test_setting_off_and_stopping_are_no_slow_downs():
     moves = np.full((4000, 1), 0.01)
     asked = np.full(4000, 900.0)
-    found = paced(moves, asked, *limits_of([X]))
+    found = block_times(moves, asked, *limits_of([X]))
     assert found.seconds[0] > 2 / 900.0
     assert slow_downs(np.arange(4001.0), asked, found, [X]) is None
-    assert slow_downs(np.arange(4001.0), asked, Paced(found.seconds, np.full(4000, -1)), [X]) is None
+    assert slow_downs(np.arange(4001.0), asked, BlockTimes(found.seconds, np.full(4000, -1)), [X]) is None

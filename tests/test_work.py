@@ -76,14 +76,14 @@ def test_a_helix_that_runs_off_the_end_is_warned_of():
 
 def test_beyond_the_end_but_clear_of_the_work_is_no_matter():
     assert found(ring(x=14.0, z=3.0, depth=0.5)) == [
-        "warning (work): rings: the tip stays 1.5 mm or more clear of the work and cuts nothing; depth counts into the work"
+        "warning (work): rings: the tip stays 1.5 mm or more clear of the work and cuts nothing; depth is positive into the work"
     ]
 
 
 def test_a_tip_through_the_wall_of_a_barrel_is_warned_of():
     """Half of 24 - 18 mm."""
     assert found(ring(depth=2.0).series(3, depth=0.75)) == [
-        "warning (work): rings: goes 3.5 mm deep, in rings 3 first, through work 3 mm thick; mind what holds it"
+        "warning (work): rings: goes 3.5 mm deep, in rings 3 first, through work 3 mm thick; keep clear of what holds the work"
     ]
 
 
@@ -103,8 +103,8 @@ def test_a_cutter_that_goes_in_through_the_middle_is_warned_of(past):
     solid = Barrel(diameter=24.0, length=12.0)
     (message,) = found(ring(depth=0.0).series(2, x=-12.0 - past), piece=solid)
     assert message == (
-        "warning (work): rings: the cutter comes through deeper wood on its way in, in rings 2 first; "
-        "begin x at the work's own radius there"
+        "warning (work): rings: on its way in, the cutter passes through deeper wood, in rings 2 first; "
+        "start x at the radius of the work there"
     )
     assert found(ring(depth=11.0), piece=solid) == []
 
@@ -202,9 +202,9 @@ def test_a_flat_end_has_no_height_to_be_too_low():
 
 def test_a_cutter_that_touches_nothing_is_warned_of():
     nothing = "warning (carving): whole job: no cutter reaches into the work; "
-    assert said(carved(ring(depth=-0.5))) == [nothing + "depth counts into it, and the slides place the tip"]
+    assert said(carved(ring(depth=-0.5))) == [nothing + "depth is positive into the work, and the slides position the tip"]
     beside = carved(ring(x=20.0, z=0.0, depth=0.5), piece=DISC)
-    assert said(beside) == [nothing + "it goes deep enough, but beside it: bring x, y or z over the work"]
+    assert said(beside) == [nothing + "the tip is deep enough, but beside the work: move x, y or z so that it is over the work"]
 
 
 def test_a_tip_between_the_rays_counts():

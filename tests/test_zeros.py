@@ -233,7 +233,10 @@ def test_a_cam_in_software_moves_no_headstock_and_needs_no_step():
     cut = cut_of(lathe, Drive(Wave(lobes=4, base_radius=60.0, rise=5.0), follower=Roller(3.0)))
     assert numbers(cut) == (0.0, 0.0, 0.0, {})
     assert [name for name, _ in zero_steps(cut)] == ["1. spindle", "2. headstock", "3. x and y", "4. z"]
-    assert dict(zero_steps(cut))["2. headstock"] == "no cam moves it sideways: lock it so; no cam moves it endways: lock it so"
+    assert (
+        dict(zero_steps(cut))["2. headstock"]
+        == "no cam moves it sideways: lock it in place; no cam moves it endways: lock it in place"
+    )
     still = replace(cut, lathe=replace(lathe, headstock=Headstock(sideways="fixed")))
     assert [name for name, _ in zero_steps(still)] == ["1. spindle", "2. x and y", "3. z"]
     assert dict(zero_steps(still, again=True))["1. spindle"].startswith("turn it to C 0; ")
@@ -296,13 +299,13 @@ def test_a_headstock_that_no_cam_moves_any_longer_is_locked_where_its_zero_is():
         "zeros again: spindle at 0",
         "the tip on the spindle's axis must read x 0 mm",
         "shift the headstock until it does",
-        "then lock the headstock sideways, for no cam moves it so",
+        "then lock the headstock sideways: no cam moves it sideways",
     )
     assert zero_again(cut_of(sliding(), edge), cut_of(sliding(), face)) == (
         "zeros again: spindle, phase and index at 0; let the follower bear",
         "the tip on the spindle's axis must read x 0 mm",
         "the tip on the face of the work must read z 0.5 mm",
         "shift the follower in its holder and the headstock until it does",
-        "then lock the headstock sideways, for no cam moves it so",
+        "then lock the headstock sideways: no cam moves it sideways",
         "then set phase and index",
     )

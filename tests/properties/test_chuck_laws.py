@@ -110,7 +110,7 @@ def test_what_is_said_of_a_line(line):
     path = trace(cut_on(sliding(line), at=AT), chord=0.05)
     (note,) = closure_findings([path.cut], [path])
     assert str(note) == (
-        "note (closure): pass 1: chuck 'chuck 1' carries the work on and never comes back, so it never closes; "
+        "note (closure): pass 1: chuck 'chuck 1' never returns to its starting position, so it never closes; "
         "it ends 4 mm from where it began"
     )
 

@@ -194,7 +194,7 @@ def test_the_table_of_moves_reads_back_to_the_very_places_and_times(units):
 
 def test_the_program_says_how_the_lathe_is_set():
     head = render(job().program()).decode().partition("G21")[0]
-    for said in ("(set work: form disc", "(set pass 1: waves", "shape wave; lobes 12", "true to 0.005 mm on the work"):
+    for said in ("(set work: form disc", "(set pass 1: waves", "shape wave; lobes 12", "tolerance 0.005 mm on the work"):
         assert said in head.replace(")\n(-", ""), said
 
 

@@ -1,4 +1,4 @@
-"""Whether a job can be cut: findings on passes, on the cutting frame, on jumps, and on the work itself.
+"""Checks of a job: findings on passes, on the cutting frame, on jumps of the path, and on the work itself.
 
-Checks find and do not refuse; what refuses is in the rooms below.
+Checks report and raise no errors; errors are raised by the packages below.
 """

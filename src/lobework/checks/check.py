@@ -1,4 +1,4 @@
-"""Can it be cut? What would go wrong at the bench, found before it does."""
+"""Checks of closure, bridging, templates, travel and ratios, and the class of all findings."""
 
 from __future__ import annotations
 
@@ -37,23 +37,24 @@ __all__ = [
 ]
 
 _TRAVEL_SLACK = 1e-9
+"""Mm or degrees beyond the end of a travel that count as rounding."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Finding:
-    """One thing that a check found.
+    """One result of a check.
 
     Parameters
     ----------
     kind : str
-        What was looked at: "closure", "bridging", "travel", "ratio", "template", "frame", "work", "jump", "carving", "picture",
-        or a word of your own.
+        Subject of the check: "closure", "bridging", "travel", "ratio", "template", "frame", "work", "jump", "carving",
+        "picture", or a word of your own.
     level : "note", "warning" or "problem"
-        Good to know; probably not meant; cannot be cut so.
+        "note": information; "warning": probably a mistake; "problem": the job cannot be cut.
     where : str
         The pass, and the cam or axis.
     message : str
-        What was found, in numbers, and what to do about it; one line.
+        The result with its numbers, and a remedy; one line.
 
     Examples
     --------
@@ -71,7 +72,7 @@ class Finding:
 
 
 def _by_group(cuts: Sequence[Cut], traces: Sequence[Trace]) -> Iterator[tuple[str, list[Cut], list[Trace]]]:
-    """Yield each pass of the job with its cuts and traces: what holds for every step is said once."""
+    """Yield the name, cuts and traces of each pass of the job, so that a finding on all its steps is reported once."""
     for group in dict.fromkeys(cut.group for cut in cuts):
         picked = [(cut, trace) for cut, trace in zip(cuts, traces, strict=True) if cut.group == group]
         name = picked[0][0].passed.name or f"pass {group}"
@@ -79,24 +80,24 @@ def _by_group(cuts: Sequence[Cut], traces: Sequence[Trace]) -> Iterator[tuple[st
 
 
 def closure_findings(cuts: Sequence[Cut], traces: Sequence[Trace]) -> Iterable[Finding]:
-    """Yield how each pass joins up: turns to close, lobes a turn, and the gap at the join."""
+    """Yield the closure of each pass: turns to close, lobes a turn, and the gap at the join."""
     for name, same, paths in _by_group(cuts, traces):
         passed = same[0].passed
         if not passed.turns:
             continue
         worst = max((path.closure for path in paths), key=lambda closure: closure.gap_mm)
-        shown = " and ".join(_in_lobes(drive, lobes) for drive, lobes in zip(passed.cams, worst.lobes_a_turn, strict=True))
+        lobes_shown = " and ".join(_in_lobes(drive, lobes) for drive, lobes in zip(passed.cams, worst.lobes_a_turn, strict=True))
         if worst.turns is None:
             yield Finding(
                 kind="closure",
                 level="note",
                 where=name,
                 message=f"{_why_open(same[0])}; it ends {show_small(worst.gap_mm, same[0].units)} from where it began"
-                + _and(shown),
+                + _lobes_clause(lobes_shown),
             )
         elif worst.gap_mm <= JOIN_MM:
             turns = _turns(Fraction(worst.turns))
-            yield Finding(kind="closure", level="note", where=name, message=f"closes after {turns}" + _and(shown))
+            yield Finding(kind="closure", level="note", where=name, message=f"closes after {turns}" + _lobes_clause(lobes_shown))
         else:
             leave = "leaves" if passed.turns == 1 else "leave"
             gaps = ", ".join(
@@ -116,7 +117,7 @@ def closure_findings(cuts: Sequence[Cut], traces: Sequence[Trace]) -> Iterable[F
 
 
 def bridging_findings(cuts: Sequence[Cut], traces: Sequence[Trace]) -> Iterable[Finding]:
-    """Yield the hollows of each cam that its follower spans: where, how wide, how deep, and what would reach."""
+    """Yield the hollows of each cam that its follower bridges: position, width, depth, and a follower that would reach."""
     for name, same, _ in _by_group(cuts, traces):
         for drive in same[0].passed.cams:
             for bridge in lift_of(drive.cam, drive.follower).bridges:
@@ -136,57 +137,59 @@ def bridging_findings(cuts: Sequence[Cut], traces: Sequence[Trace]) -> Iterable[
 
 
 def template_findings(cuts: Sequence[Cut], traces: Sequence[Trace]) -> Iterable[Finding]:
-    """Yield the templates of whose size something was taken for granted, and those with hollows that the rubber spans."""
+    """Yield templates whose size is based on an assumption, and templates with hollows that the rubber spans."""
     for name, same, _ in _by_group(cuts, traces):
         template = same[0].passed.template
         if template is not None and template.note:
-            message = f"{template.source}: {template.note}; say what one unit of it is with unit = '1 mm' where that is wrong"
+            message = f"{template.source}: {template.note}; if this is wrong, give the size of its unit, such as unit = '1 mm'"
             yield Finding(kind="template", level="note", where=name, message=message)
         feeds: Literal["x", "z"] = "x" if same[0].approach.axis == "z" else "z"
         spanned = template.spans(feeds) if template is not None else []
         if spanned and (worst := max(spanned, key=lambda each: each.missed)).missed > VISIBLE_MM:
             place, missed = show_length(round(worst.place, 2), same[0].units), show_small(worst.missed, same[0].units)
             message = (
-                f"the rubber spans the hollow at {feeds} {place}, and misses {missed} of its depth; a smaller one would reach"
+                f"the rubber spans the hollow at {feeds} {place}, and misses {missed} of its depth; a smaller rubber would reach"
             )
             yield Finding(kind="template", level="warning", where=name, message=message)
 
 
 def travel_findings(cuts: Sequence[Cut], traces: Sequence[Trace]) -> Iterable[Finding]:
-    """Yield what would leave its travel, driven or set by hand, with the pass, the place and the end that is passed."""
+    """Yield the axes, driven or set by hand, that would leave their travel, with the position and the end that is passed."""
     for cut, trace in zip(cuts, traces, strict=True):
         lathe = cut.lathe
-        places = {**{name: (float(at.min()), float(at.max())) for name, at in trace.axes.items()}, **_set_by_hand(cut)}
+        places = {**{name: (float(at.min()), float(at.max())) for name, at in trace.axes.items()}, **_hand_positions(cut)}
         axes: tuple[Axis | HandAxis, ...] = (*lathe.axes, *lathe.hand)
         for axis in axes:
             name = "spindle by hand" if isinstance(axis, HandAxis) and axis.moves == "spindle" else axis.moves
             if name not in places:
                 continue
-            for goes, end, over in _beyond(places[name], axis):
+            for position, end, over in _ends(places[name], axis):
                 if not over <= _TRAVEL_SLACK:
-                    does, whose = ("goes", f"the travel of {axis.letter}") if isinstance(axis, Axis) else ("is set", "its travel")
+                    verb, whose = ("goes", f"the travel of {axis.letter}") if isinstance(axis, Axis) else ("is set", "its travel")
                     yield Finding(
                         kind="travel",
                         level="problem",
                         where=f"{cut.title}, {name}",
-                        message=f"{does} to {_placed(goes, axis, cut.units)}; {whose} ends at {_placed(end, axis, cut.units)}",
+                        message=f"{verb} to {_place_text(position, axis, cut.units)}; "
+                        f"{whose} ends at {_place_text(end, axis, cut.units)}",
                     )
 
 
-def _beyond(places: tuple[float, float], axis: Axis | HandAxis) -> Iterator[tuple[float, float, float]]:
-    """Yield how far an axis goes each way, the end of its travel there, and by how much it is beyond it."""
+def _ends(places: tuple[float, float], axis: Axis | HandAxis) -> Iterator[tuple[float, float, float]]:
+    """Yield, for both directions, the extreme position of an axis, the end of its travel, and the distance beyond it."""
     least, most = places
     yield least, axis.low, axis.low - least
     yield most, axis.high, most - axis.high
 
 
-def _placed(place: float, axis: Axis | HandAxis, units: LengthUnit) -> str:
+def _place_text(place: float, axis: Axis | HandAxis, units: LengthUnit) -> str:
+    """Return a position as it is printed."""
     wound = f", {axis.screw.said(place)} of its screw" if isinstance(axis, HandAxis) and axis.screw is not None else ""
     return f"{format_number(place)} degrees" if axis.rotary else f"{show_length(place, units)}{wound}"
 
 
-def _set_by_hand(cut: Cut) -> dict[str, tuple[float, float]]:
-    """Return where wheels are set for this cut, degrees: those of cams, and the spindle's, which indexes the first chuck too."""
+def _hand_positions(cut: Cut) -> dict[str, tuple[float, float]]:
+    """Return the angles set by hand for this cut, degrees: of the cams, and of the spindle including the first chuck's index."""
     found = {
         f"cam {number} {name}": float(getattr(drive, name).in_degrees(drive.cam.lobes))
         for number, drive in enumerate(map(cut.as_set, cut.passed.cams), 1)
@@ -199,18 +202,18 @@ def _set_by_hand(cut: Cut) -> dict[str, tuple[float, float]]:
 
 
 def ratio_findings(cuts: Sequence[Cut], traces: Sequence[Trace]) -> Iterable[Finding]:
-    """Yield what wheels, controls and motors make of each cam's ratio: the gap at the join, when it is seen, and coarse steps."""
+    """Yield, for each cam, the actual ratio of its drive, the gap at the join, and motor steps that are too coarse."""
     for name, same, paths in _by_group(cuts, traces):
         passed, lathe = same[0].passed, same[0].lathe
         radius = max(float(np.hypot(path.x, path.y).max()) for path in paths)
         for number, drive in enumerate(passed.cams, 1):
             shaft, where = lathe.cam_shaft(number), f"{name}, {drive.name}"
             if passed.turns and radius and drive.ratio and shaft.turned_by in ("gears", "motor"):
-                run = run_of(lathe, number, drive.ratio)
-                if not run.exact:
-                    yield _off_ratio(run, drive, same[0], radius, where)
+                actual = run_of(lathe, number, drive.ratio)
+                if not actual.exact:
+                    yield _ratio_finding(actual, drive, same[0], radius, where)
                 elif shaft.wheels or shaft.percent_places is not None:
-                    yield Finding(kind="ratio", level="note", where=where, message=f"runs at {drive.ratio} exactly: {run.way}")
+                    yield Finding(kind="ratio", level="note", where=where, message=f"runs at {drive.ratio} exactly: {actual.way}")
                 axis = lathe.axis(f"cam {number}")
                 if axis and axis.steps and (coarse := _half_a_step(drive, axis.steps)) > VISIBLE_MM:
                     finer = f"use finer steps than {axis.steps:g} a turn"
@@ -218,40 +221,43 @@ def ratio_findings(cuts: Sequence[Cut], traces: Sequence[Trace]) -> Iterable[Fin
                     yield Finding(kind="ratio", level="warning", where=where, message=message)
 
 
-def _off_ratio(run: RealRatio, drive: Drive, cut: Cut, radius: float, where: str) -> Finding:
-    """Return by how much a drive misses its ratio at the join, and after how many turns that is seen."""
+def _ratio_finding(actual: RealRatio, drive: Drive, cut: Cut, radius: float, where: str) -> Finding:
+    """Return the finding on a drive that misses its ratio: the gap at the join, and the turns until it is visible."""
     closes = turns_to_close(drive.cam.lobes, drive.ratio)
-    until = run.turns_until_seen(radius)
+    until = actual.turns_until_seen(radius)
     assert until is not None
-    gap = f"{format_number(abs(float(run.gap(closes))), 4)} degrees, {show_small(abs(run.gap_mm(closes, radius)), cut.units)}"
+    gap = (
+        f"{format_number(abs(float(actual.gap(closes))), 4)} degrees, {show_small(abs(actual.gap_mm(closes, radius)), cut.units)}"
+    )
     return Finding(
         kind="ratio",
         level="warning" if until <= cut.passed.turns else "note",
         where=where,
-        message=f"runs at {show_percent(run)}, not {drive.ratio} ({run.way}): after {_turns(Fraction(closes))} the wave is {gap} "
-        f"at a radius of {show_small(radius, cut.units)}, from its own beginning; it is seen after {_turns(Fraction(until))}; "
-        "take a ratio that the drive can do, or gears",
+        message=f"runs at {show_percent(actual)}, not {drive.ratio} ({actual.way}): after {_turns(Fraction(closes))} the wave "
+        f"misses its own beginning by {gap} at a radius of {show_small(radius, cut.units)}; this is visible after "
+        f"{_turns(Fraction(until))}; use a ratio that the drive can make, or gears",
     )
 
 
 def _half_a_step(drive: Drive, steps: float) -> float:
-    """Return the most that half a step of a cam's motor moves the headstock, mm."""
+    """Return the greatest displacement of the headstock by half a step of a cam's motor, mm."""
     lift, cam = lift_of(drive.cam, drive.follower).curve, np.linspace(0, 2 * math.pi, 4097)
     return drive.gain * float(np.abs(lift.at(cam + math.pi / steps) - lift.at(cam)).max())
 
 
 def _why_open(cut: Cut) -> str:
+    """Return the reason why a pass does not close."""
     if any(cut.travel):
         return "the slides travel, so it does not close"
     if eased := [drive.name for drive in cut.passed.cams if drive.twist and drive.twist.ease]:
         return f"the twist of {eased[0]} is eased, so it does not close"
     if never := [mounted.name for mounted in cut.lathe.chucks if mounted.period_turns == 0]:
-        return f"chuck {never[0]!r} carries the work on and never comes back, so it never closes"
-    return "a chuck does not come back with the spindle, so when it closes is not known"
+        return f"chuck {never[0]!r} never returns to its starting position, so it never closes"
+    return "a chuck does not return to its starting position with the spindle, and when it does is not known"
 
 
 def show_small(mm: float, units: LengthUnit = "mm") -> str:
-    """Return a small length to a thousandth of a mm, or to four places in inches, or to three figures where it is smaller.
+    """Return a length to three decimals of a mm or four of an inch; a very small length to three significant figures.
 
     >>> show_small(0.4), show_small(0.00123), show_small(0.4, "inch"), show_small(0.00123, "inch")
     ('0.4 mm', '0.00123 mm', '0.0157 in', '0.0000484 in')
@@ -267,8 +273,8 @@ def _turns(value: Fraction) -> str:
     return "1 turn" if value == 1 else f"{value} turns"
 
 
-def _and(shown: str) -> str:
-    return f"; it shows {shown} a turn" if shown else ""
+def _lobes_clause(lobes_shown: str) -> str:
+    return f"; it shows {lobes_shown} a turn" if lobes_shown else ""
 
 
 def _in_lobes(drive: Drive, lobes: Fraction) -> str:

@@ -1,6 +1,6 @@
-"""How a cutting frame lies along the grooves of round work: the angle to set it to, pass by pass, and the misfit along each.
+"""The angle of a cutting frame along the grooves of round work, for each pass, and its misfit.
 
-Also how much deeper a round cutter goes on the slopes of a template than its tip is led.
+Also the error of depth of a round cutter on the slopes of a template.
 """
 
 from __future__ import annotations
@@ -33,36 +33,41 @@ if TYPE_CHECKING:
 
 __all__ = ["GrooveAngle", "frame_by_cut", "frame_findings", "lie_of"]
 
-_PLACES: Final = 513
+_POINTS: Final = 513
+"""Points of a pass, and of a profile, that are sampled."""
 _MOST_CUTS: Final = 64
-_OFF_DEG: Final = 1.0
-"""Frames are set by a scale of degrees: nearer than this to the best is as good."""
-_ALIKE_DEG: Final = 0.1
-_DEEPER_MM: Final = 0.1
+"""Cuts of a pass that are sampled."""
+_SETTING_DEG: Final = 1.0
+"""Accuracy to which a frame is set by its scale of degrees."""
+_EQUAL_DEG: Final = 0.1
+"""Accuracy to which angles are printed; angles that differ by less count as equal."""
+_DEPTH_ERROR_MM: Final = 0.1
 _STEP_MM: Final = 1e-4
-_MOST_STEPPED: Final = Fraction(1, 4)
-"""Of a lobe: rings whose waves stand further apart are staggered, not wound."""
+_LARGEST_PHASE_STEP: Final = Fraction(1, 4)
+"""Fraction of a lobe; rings whose phases differ by more are staggered and do not form a winding pattern."""
 _SAME_DEG: Final = 1e-3
-_BESIDE_DEG: Final = 5.0
-"""Where even the best angle is further off than this somewhere, it is worth knowing."""
+_LARGE_MISFIT_DEG: Final = 5.0
+"""Misfit at the best angle above which a note is given."""
 
 
-_Way = tuple[Literal["groove", "pattern"], "Array", "Array"]
-"""What a frame is to lie along, its angles, degrees, and where they are along the work, mm."""
+_Course = tuple[Literal["groove", "pattern"], "Array", "Array"]
+"""Whether a groove or a pattern; its angles, degrees; their positions along the work, mm."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class GrooveAngle:
-    """How grooves, or the pattern that rings make together, lie on round work; angles as in `lobework.parts.holder.CuttingFrame`.
+    """Range of angles of a groove, or of the pattern that rings form, on round work.
+
+    Angles are measured as in `lobework.parts.holder.CuttingFrame`.
 
     Parameters
     ----------
     of : "groove" or "pattern"
-        What lies so.
+        Whether the angles are those of a groove or of a pattern.
     low_deg, high_deg : float, degrees
-        The least and the greatest angle to the axis on the way.
+        The least and the greatest angle to the axis.
     low_z, high_z : float, mm
-        Where along the work they are.
+        Positions of these angles along the work.
 
     Examples
     --------
@@ -79,20 +84,20 @@ class GrooveAngle:
 
     @property
     def best_deg(self) -> float:
-        """The angle whose worst misfit is least: in the middle, from -90 to 90 degrees."""
+        """The angle with the smallest greatest misfit, which is the mean of the range, from -90 to 90 degrees."""
         return _folded((self.low_deg + self.high_deg) / 2)
 
     def misfit(self, angle_deg: float) -> tuple[float, float]:
-        """Return how far a frame at an angle is off at the worst, degrees, and where along the work, mm."""
+        """Return the greatest misfit of a frame at an angle, degrees, and its position along the work, mm."""
         each = ((abs(_folded(angle_deg - at)), z) for at, z in ((self.low_deg, self.low_z), (self.high_deg, self.high_z)))
         return max(each, key=lambda off: off[0])
 
     def fits(self, set_deg: float) -> bool:
-        """Return whether a frame at an angle is as good as at the best one, to what is said of an angle."""
-        return abs(_folded(set_deg - self.best_deg)) < _ALIKE_DEG
+        """Return whether an angle equals the best one, to the precision of printed angles."""
+        return abs(_folded(set_deg - self.best_deg)) < _EQUAL_DEG
 
     def message(self, set_deg: float, units: LengthUnit = "mm") -> str:
-        """Return in words the angle that the job sets, how far it is off, and beside it the angle that would fit best.
+        """Return a sentence with the angle that the job sets, its misfit, and the best angle.
 
         >>> GrooveAngle(of="groove", low_deg=30.0, high_deg=36.0, low_z=-40.0, high_z=-5.0).message(30.0)
         '30 deg, as the job sets it: at most 6 deg off the groove, at z -5 mm; 33 deg would fit best, at most 3 deg off'
@@ -100,121 +105,122 @@ class GrooveAngle:
         message = f"{format_number(set_deg, 2)} deg, as the job sets it"
         misfits = self.misfit(set_deg)[0], self.misfit(self.best_deg)[0]
         best, off, least = (format_number(each, 1) for each in (self.best_deg, *misfits))
-        if self.alike and self.fits(set_deg):
+        if self.is_uniform and self.fits(set_deg):
             return f"{message}: along the {self.of}"
-        where = "all along" if self.alike else f"at z {show_length(round(self.misfit(set_deg)[1], 2), units)}"
-        message += f": {'' if self.alike else 'at most '}{off} deg off the {self.of}, {where}"
+        where = "all along" if self.is_uniform else f"at z {show_length(round(self.misfit(set_deg)[1], 2), units)}"
+        message += f": {'' if self.is_uniform else 'at most '}{off} deg off the {self.of}, {where}"
         if self.fits(set_deg):
             return f"{message}; no other angle fits better"
-        return f"{message}; {best} deg would fit {'it' if self.alike else f'best, at most {least} deg off'}"
+        return f"{message}; {best} deg would fit {'it' if self.is_uniform else f'best, at most {least} deg off'}"
 
     @property
-    def alike(self) -> bool:
-        """Whether it lies at one angle all along, to what is said of an angle."""
-        return abs(self.high_deg - self.low_deg) < _ALIKE_DEG
+    def is_uniform(self) -> bool:
+        """Whether the angle is the same everywhere, to the precision of printed angles."""
+        return abs(self.high_deg - self.low_deg) < _EQUAL_DEG
 
 
 def _folded(angle_deg: float) -> float:
-    """Return the same line's angle above -90 and up to 90 degrees."""
+    """Return the angle of the same line in the range above -90 and up to 90 degrees."""
     return 90 - (90 - angle_deg) % 180
 
 
 def lie_of(cuts: Sequence[Cut], cutter: Cutter, piece: Piece) -> GrooveAngle | None:
-    """Return how one pass with all its repetitions lies on round work; None where there is nothing for a frame to lie along.
+    """Return the angles of the grooves or the pattern of one pass on round work; None if there is neither.
 
-    The groove of a pass that goes along the work lies as the tip goes, seen along the direction out of the work. Rings, and turns
-    so close that they cut into each other, lie as their pattern winds where a cam twists along the work, or where its phase is
-    stepped on from ring to ring by a quarter of a lobe or less.
+    If a pass travels along the work, the angle is that of the tip's path, seen along the outward normal of the work. For rings,
+    and for turns so close that they overlap, it is that of their winding pattern; there is one if a cam twists along the work,
+    or if its phase is stepped from ring to ring by at most a quarter of a lobe.
 
     Parameters
     ----------
     cuts : sequence of Cut
-        Of one pass, at least one.
+        The cuts of one pass, at least one.
     cutter : Cutter
-        In a cutting frame.
+        A cutter in a cutting frame.
     piece : Piece
         The work.
     """
     if not isinstance(surface_of(piece), Round) or not has_edge(cutter) or not isinstance(cutter.holder, CuttingFrame):
         return None
     some = np.unique(np.linspace(0, len(cuts) - 1, _MOST_CUTS).astype(int)).tolist()
-    return _together([lies for k in some if (lies := _along(cuts[k], _beside(cuts, k), cutter, piece)) is not None])
+    return _merged([lies for k in some if (lies := _course(cuts[k], _neighbour(cuts, k), cutter, piece)) is not None])
 
 
 def frame_by_cut(cuts: Sequence[Cut], cutter: Cutter, piece: Piece) -> dict[int, str]:
-    """Return, by the number of each cut of one pass, which angle of the frame would fit it, and how far off the job's angle is.
+    """Return, by the number of each cut of one pass, the best angle of the frame and the misfit of the job's angle.
 
-    Empty where one angle fits all cuts alike, and where there is nothing for a frame to lie along. See `lie_of`.
+    Empty if one angle is best for all cuts, or if there is neither a groove nor a pattern. See `lie_of`.
     """
     whole = lie_of(cuts, cutter, piece)
-    if whole is None or whole.alike or len(cuts) == 1 or not has_edge(cutter) or not isinstance(cutter.holder, CuttingFrame):
+    if whole is None or whole.is_uniform or len(cuts) == 1 or not has_edge(cutter) or not isinstance(cutter.holder, CuttingFrame):
         return {}
-    found = [_along(cut, _beside(cuts, k), cutter, piece) for k, cut in enumerate(cuts)]
-    lies = [_together([each] if each is not None else []) for each in found]
+    found = [_course(cut, _neighbour(cuts, k), cutter, piece) for k, cut in enumerate(cuts)]
+    lies = [_merged([each] if each is not None else []) for each in found]
     best = [lie.best_deg for lie in lies if lie is not None]
-    if max(abs(_folded(each - best[0])) for each in best) < _ALIKE_DEG:
+    if max(abs(_folded(each - best[0])) for each in best) < _EQUAL_DEG:
         return {}
     set_deg = cutter.holder.angle_deg
-    return {cut.number: "" if lie is None else _says_of_cut(lie, set_deg) for cut, lie in zip(cuts, lies, strict=True)}
+    return {cut.number: "" if lie is None else _cut_text(lie, set_deg) for cut, lie in zip(cuts, lies, strict=True)}
 
 
-def _says_of_cut(lie: GrooveAngle, set_deg: float) -> str:
+def _cut_text(lie: GrooveAngle, set_deg: float) -> str:
+    """Return the best angle for one cut and the misfit of the angle that is set."""
     best, off = format_number(lie.best_deg, 1), format_number(lie.misfit(set_deg)[0], 1)
-    return f"{best} deg, {off} off"
+    return f"{best} deg, {off} deg off as set"
 
 
-def _beside(cuts: Sequence[Cut], k: int) -> Cut:
-    """Return the cut after one of a pass, or that before the last."""
+def _neighbour(cuts: Sequence[Cut], k: int) -> Cut:
+    """Return the cut after a given one; for the last, the cut before it."""
     return cuts[k + 1 if k + 1 < len(cuts) else k - 1]
 
 
-def _together(found: Sequence[_Way]) -> GrooveAngle | None:
-    """Return how several stretches of one pass lie together; None where there are none."""
+def _merged(found: Sequence[_Course]) -> GrooveAngle | None:
+    """Return the range of angles of several courses; None if there are none."""
     if not found:
         return None
     of = found[0][0]
     angles, z = (np.concatenate([each[column] for each in found if each[0] == of]) for column in (1, 2))
     angles = np.degrees(np.unwrap(np.radians(angles), period=math.pi))
-    low, high = (int((way * angles <= (way * angles).min() + _SAME_DEG).argmax()) for way in (1, -1))
+    low, high = (int((sign * angles <= (sign * angles).min() + _SAME_DEG).argmax()) for sign in (1, -1))
     turn = _folded(float(angles[low] + angles[high]) / 2) - float(angles[low] + angles[high]) / 2
     return GrooveAngle(
         of=of, low_deg=float(angles[low]) + turn, high_deg=float(angles[high]) + turn, low_z=float(z[low]), high_z=float(z[high])
     )
 
 
-def _along(cut: Cut, beside: Cut, cutter: Edged, piece: Piece) -> _Way | None:
-    """Return what a frame is to lie along in one cut, its angles, degrees, and where they are along the work, mm."""
+def _course(cut: Cut, beside: Cut, cutter: Edged, piece: Piece) -> _Course | None:
+    """Return the groove or the pattern of one cut, with its angles, degrees, and their positions along the work, mm."""
     surface: Round = piece.surface  # type: ignore[attr-defined]
     motion = motion_of(cut)
-    edges = np.unique(np.concatenate([np.linspace(0.0, cut.span, _PLACES), cut.corners]))
+    edges = np.unique(np.concatenate([np.linspace(0.0, cut.span, _POINTS), cut.corners]))
     steps = np.ones(max(edges.size - 1, 1), dtype=np.int64)
     spans = Spans(edges[:-1], edges[1:], steps) if cut.span else Spans(np.zeros(1), np.zeros(1), np.zeros(1, dtype=np.int64))
     path = Trace(motion, spans, *motion.place(spans.turns()).T)
     sweep = sweep_of(path, cutter, surface)
     outward, level = (np.broadcast_to(each, sweep.tip.shape) for each in (sweep.outward, sweep.level))
-    goes_along = abs(cut.travel[2]) > 0 and not _runs_together(cut, cutter, seen_on(piece, sweep.tip)[:, 2])
+    goes_along = abs(cut.travel[2]) > 0 and not _grooves_overlap(cut, cutter, seen_on(piece, sweep.tip)[:, 2])
     if goes_along:
-        way, here = np.diff(_on_surface(sweep.tip, surface), axis=0), slice(0, -1)
+        direction, here = np.diff(_projected(sweep.tip, surface), axis=0), slice(0, -1)
         outward, level = outward[:-1] + outward[1:], level[:-1] + level[1:]
-    elif (turned := _winds(cut, beside, path.z)) is not None:
-        way, here = _wound(sweep.tip, surface, turned), slice(None)
+    elif (turned := _pattern_slope(cut, beside, path.z)) is not None:
+        direction, here = _pattern_direction(sweep.tip, surface, turned), slice(None)
     else:
         return None
-    across = np.einsum("ki,ki->k", way, np.cross(outward, level)) / np.linalg.norm(outward, axis=1)
-    along = np.einsum("ki,ki->k", way, level)
+    across = np.einsum("ki,ki->k", direction, np.cross(outward, level)) / np.linalg.norm(outward, axis=1)
+    along = np.einsum("ki,ki->k", direction, level)
     moves = np.hypot(across, along) > 1e-9 * np.linalg.norm(level, axis=1)
     angles = np.degrees(np.arctan2(across, along)[moves])
     return ("groove" if goes_along else "pattern"), angles, path.z[here][moves]
 
 
-def _runs_together(cut: Cut, cutter: Edged, depth: Array) -> bool:
-    """Return whether the turns of a pass stand so close that they leave no groove of their own."""
+def _grooves_overlap(cut: Cut, cutter: Edged, depth: Array) -> bool:
+    """Return whether the turns of a pass are so close that their grooves overlap."""
     apart = abs(cut.travel[2]) / float(cut.passed.turns) if cut.passed.turns > 1 else math.inf
     return apart < cutter.width_at(float(np.clip(depth.max(), 0.0, cutter.edge.height or math.inf)))
 
 
-def _winds(cut: Cut, beside: Cut, z: Array) -> Array | None:
-    """Return how far the pattern turns on the work for each mm towards the headstock, rad: (n,); None where it does not wind.
+def _pattern_slope(cut: Cut, beside: Cut, z: Array) -> Array | None:
+    """Return the rotation of the pattern on the work per mm towards the headstock, rad: (n,); None if it does not wind.
 
     ``beside`` is the ring before or after this one.
     """
@@ -224,13 +230,13 @@ def _winds(cut: Cut, beside: Cut, z: Array) -> Array | None:
             continue
         lobes, winds, turned = drive.cam.lobes, [], other.phase + drive.phase * -1
         if (twist := drive.twist) is not None and twist.over is not None:
-            rate = np.diff([twist.part(twist.way(z - _STEP_MM * way)) for way in (-1, 1)], axis=0)[0] / (2 * _STEP_MM)
+            rate = np.diff([twist.part(twist.way(z - _STEP_MM * sign)) for sign in (-1, 1)], axis=0)[0] / (2 * _STEP_MM)
             winds.append(math.radians(twist.degrees(lobes)) * rate)
             if other.twist is not None:
                 gone = float(twist.part(twist.way(np.array(beside.tip[2:])))[0])
                 turned += (other.twist.angle + twist.angle * -1) * Fraction(gone)
         stepped = turned.in_turns(lobes)
-        if stepped and cut.level and apart and abs(stepped * lobes) <= _MOST_STEPPED:
+        if stepped and cut.level and apart and abs(stepped * lobes) <= _LARGEST_PHASE_STEP:
             winds.append(np.full_like(z, 2 * math.pi * float(stepped) / apart))
         if winds:
             pattern: Array = sum(winds) / float(drive.ratio)
@@ -238,9 +244,9 @@ def _winds(cut: Cut, beside: Cut, z: Array) -> Array | None:
     return None
 
 
-def _on_surface(tip: Array, surface: Round) -> Array:
-    """Return the places of the surface that lie straight out from (n, 3) places on the work."""
-    profile = surface.profile(np.linspace(0.0, surface.length, _PLACES))
+def _projected(tip: Array, surface: Round) -> Array:
+    """Return the radial projections of (n, 3) places on the work onto its surface."""
+    profile = surface.profile(np.linspace(0.0, surface.length, _POINTS))
     order = profile[:, 1].argsort()
     radius, far = np.interp(tip[:, 2], profile[order, 1], profile[order, 0]), np.hypot(tip[:, 0], tip[:, 1])
     scale = np.stack([radius / np.where(far, far, 1.0)] * 2 + [np.ones_like(far)], axis=-1)
@@ -248,64 +254,65 @@ def _on_surface(tip: Array, surface: Round) -> Array:
     return out
 
 
-def _wound(tip: Array, surface: Round, turned: Array) -> Array:
-    """Return which way the pattern goes on the surface, from places on the work towards the headstock: (n, 3)."""
+def _pattern_direction(tip: Array, surface: Round, turned: Array) -> Array:
+    """Return the direction of the pattern on the surface towards the headstock, at places on the work: (n, 3)."""
     step = 1e-3
-    here = _on_surface(tip, surface)
+    here = _projected(tip, surface)
     below = here - [0.0, 0.0, step]
     round_it = np.stack([-here[:, 1], here[:, 0], np.zeros(len(here))], axis=-1) * turned[:, None]
-    way: Array = round_it + (_on_surface(below, surface) - here) / step
-    return way
+    direction: Array = round_it + (_projected(below, surface) - here) / step
+    return direction
 
 
 def frame_findings(piece: Piece, cutter: Cutter, cuts: Sequence[Cut]) -> Iterable[Finding]:
-    """Yield the passes along which the cutting frame is not set as it best were, or a template leads a cutter too deep."""
+    """Yield the passes whose cutting frame is not at its best angle, or whose template leads a cutter too deep."""
     holder = holder_of(cutter)
     for _, same in itertools.groupby(cuts, key=lambda cut: cut.group):
         group = list(same)
         name = group[0].passed.name or f"pass {group[0].group}"
         if isinstance(holder, CuttingFrame) and (lie := lie_of(group, cutter, piece)) is not None:
             yield from _finding(lie, holder, name, group[0].units)
-        yield from _on_slopes(group[0], cutter, name)
+        yield from _slope_findings(group[0], cutter, name)
 
 
-def _on_slopes(cut: Cut, cutter: Cutter, name: str) -> Iterator[Finding]:
-    """Yield where a template leads a cutter that is rounder, or less round, than the rubber on it.
+def _slope_findings(cut: Cut, cutter: Cutter, name: str) -> Iterator[Finding]:
+    """Yield the error of depth if the radius of a cutter differs from that of the rubber on its template.
 
-    A circle whose foremost place is the tip goes its radius times one less the cosine deeper on a slope.
+    On a slope, a circle whose foremost point is the tip cuts deeper by its radius times one minus the cosine of the slope.
     """
     holder, template = holder_of(cutter), cut.passed.template
     radius = holder.radius if isinstance(holder, CuttingFrame) else getattr(cutter, "radius", 0.0)
     if template is None or not isinstance(radius, float):
         return
-    tips = cut.slides(np.linspace(0.0, cut.span, _PLACES))
+    tips = cut.slides(np.linspace(0.0, cut.span, _POINTS))
     along, into = (tips[:, "xyz".index(slide)] for slide in ("zx" if cut.approach.axis == "x" else "xz"))
     slope = np.diff(into) / np.diff(along)
     if isinstance(holder, CuttingFrame):
         slope *= math.cos(math.radians(holder.angle_deg))
     deeper = (radius - template.rubber) * (1 - np.cos(np.arctan(slope)))
     worst = int(np.round(np.abs(deeper), 6).argmax())
-    if abs(deeper[worst]) > _DEEPER_MM:
+    if abs(deeper[worst]) > _DEPTH_ERROR_MM:
         by = f"{show_small(abs(float(deeper[worst])), cut.units)} {'deeper' if deeper[worst] > 0 else 'less deep'}"
         where = f"{'z' if cut.approach.axis == 'x' else 'x'} {show_length(round(float(along[worst]), 2), cut.units)}"
         size = f"rubber = '{show_length(radius, cut.units)}'" if radius else ""
         remedy = f"let a rubber as large as its sweep, {size}, follow the template" if size else "leave the rubber out"
-        message = f"on the slope at {where} the cutter goes {by} than at the level; {remedy}"
+        message = f"on the slope at {where} the cutter goes {by} than where the template is level; {remedy}"
         yield Finding(kind="template", level="warning", where=name, message=message)
 
 
 def _finding(lie: GrooveAngle, holder: CuttingFrame, name: str, units: LengthUnit) -> Iterator[Finding]:
+    """Yield the finding on the angle of the frame for one pass, if there is one."""
     off, z = lie.misfit(holder.angle_deg)
     least, least_z = lie.misfit(lie.best_deg)
     best = format_number(lie.best_deg, 1)
-    if off > least + _OFF_DEG:
+    if off > least + _SETTING_DEG:
         stands, by, where = format_number(holder.angle_deg, 2), format_number(off, 1), show_length(round(z, 2), units)
         lies = f"the frame stands at {stands} deg, {by} deg off the {lie.of} at z {where}"
-        then = f", which leaves at most {format_number(least, 1)} deg" if least > _OFF_DEG else ""
+        then = f", which leaves at most {format_number(least, 1)} deg" if least > _SETTING_DEG else ""
         yield Finding(
             kind="frame", level="warning", where=name, message=f"{lies}; write an angle of {best} deg for it in the job{then}"
         )
-    elif least > _BESIDE_DEG:
+    elif least > _LARGE_MISFIT_DEG:
         by, where = format_number(least, 1), show_length(round(least_z, 2), units)
         message = f"the {lie.of} turns along the work: at its best angle, {best} deg, the frame is {by} deg off at z {where}"
         yield Finding(

@@ -1,4 +1,4 @@
-"""Where the path of a cut jumps: places at which a part is not continuous, which no lathe can follow."""
+"""Jumps of the path of a cut: discontinuities of parts, which no lathe can follow."""
 
 from __future__ import annotations
 
@@ -24,12 +24,13 @@ if TYPE_CHECKING:
 
 __all__ = ["Jump", "jump_findings", "jumps_of"]
 
-_BESIDE: Final = 1e-6
-"""Turns to either side of a place in which a jump is looked for."""
+_SEARCH_TURNS: Final = 1e-6
+"""Turns to either side of a place in which a jump is searched for."""
 _NARROW: Final = 1e-6
-"""Turns from sample to sample, less than which a path is only sampled where it jumps, or nearly does."""
+"""Turns; steps between samples are narrower than this only at a jump or a near jump."""
 _MOST_NARROW: Final = 1024
-_TURNED_DEG: Final = 1e-4
+"""Greatest number of narrow steps that are examined."""
+_JUMP_DEG: Final = 1e-4
 _SAME_PLACE: Final = 1e-9
 
 
@@ -40,13 +41,13 @@ class Jump:
     Parameters
     ----------
     u : float
-        How far into the cut: turns of the spindle, or the part done where it stands still.
+        Place in the cut: turns of the spindle, or the fraction done if it stands still.
     mm : float
-        How far the tip jumps on the work.
+        Distance of the jump of the tip on the work.
     degrees : float
-        By how much the work is turned at once.
+        Sudden rotation of the work relative to the cutter.
     part : str
-        What jumps: "chuck 'oval'", "cam 1"; empty where that is not known.
+        The part that jumps: "chuck 'oval'", "cam 1"; empty if unknown.
     """
 
     u: float
@@ -56,20 +57,23 @@ class Jump:
 
 
 def jumps_of(trace: Trace) -> list[Jump]:
-    """Return where the path of one cut jumps, in order, each with the part that does.
+    """Return the jumps of the path of one cut, in order, each with the part that causes it.
 
-    Every chuck and every lift is looked at by itself, and the path wherever its samples stand very close.
+    Every chuck and every lift is examined by itself, and the path wherever its samples are very close together.
     """
     motion = trace.motion
-    found = [jump for part, step in _of_parts(motion) if (jump := _seen(motion, step, part)) is not None]
-    for step in _of_path(trace):
-        if not any(abs(each.u - step.after) <= _SAME_PLACE for each in found) and (jump := _seen(motion, step, "")) is not None:
+    found = [jump for part, step in _part_jumps(motion) if (jump := _jump_on_work(motion, step, part)) is not None]
+    for step in _path_jumps(trace):
+        if (
+            not any(abs(each.u - step.after) <= _SAME_PLACE for each in found)
+            and (jump := _jump_on_work(motion, step, "")) is not None
+        ):
             found.append(jump)
     return sorted(found, key=lambda each: each.u)
 
 
-def _of_parts(motion: Motion) -> Iterator[tuple[str, Discontinuity]]:
-    """Yield each part that jumps, and where in the pass."""
+def _part_jumps(motion: Motion) -> Iterator[tuple[str, Discontinuity]]:
+    """Yield each part that jumps, and the place in the pass."""
     passed, span = motion.cut.passed, motion.cut.span
     begins, turns = float(passed.spindle.in_turns()), float(passed.turns)
     for mounted in motion.cut.lathe.chucks if turns else ():
@@ -80,19 +84,19 @@ def _of_parts(motion: Motion) -> Iterator[tuple[str, Discontinuity]]:
             )
     for push in motion.pushes:
         if push.curve.jumps.size and span:
-            for step in _of_push(push, span):
+            for step in _lift_jumps(push, span):
                 yield push.name, step
 
 
-def _of_push(push: Push, span: float) -> Iterator[Discontinuity]:
-    """Yield where in the pass a lift jumps: at some of the places where one arc of its curve ends."""
+def _lift_jumps(push: Push, span: float) -> Iterator[Discontinuity]:
+    """Yield the jumps of a lift in the pass, which are at boundaries between arcs of its curve."""
     for corner in np.append(corners_of(push, span), [0.0, span]).tolist():
-        near = np.unique(np.clip([corner - _BESIDE, corner, corner + _BESIDE], 0.0, span))
+        near = np.unique(np.clip([corner - _SEARCH_TURNS, corner, corner + _SEARCH_TURNS], 0.0, span))
         yield from continuity_of(lambda u: push.at(u)[:, None], near).steps
 
 
-def _of_path(trace: Trace) -> tuple[Discontinuity, ...]:
-    """Return where the path jumps, of the places where its samples stand very close."""
+def _path_jumps(trace: Trace) -> tuple[Discontinuity, ...]:
+    """Return the jumps of the path at places where its samples are very close together."""
     spans = trace.spans
     narrow = np.flatnonzero(spans.step < _NARROW)
     if not narrow.size or not trace.cut.span:
@@ -101,24 +105,24 @@ def _of_path(trace: Trace) -> tuple[Discontinuity, ...]:
     return continuity_of(trace.motion.place, np.unique(np.concatenate([spans.start[narrow], spans.end[narrow]]))).steps
 
 
-def _seen(motion: Motion, step: Discontinuity, part: str) -> Jump | None:
-    """Return what a jump comes to on the work; None where it comes to nothing there."""
+def _jump_on_work(motion: Motion, step: Discontinuity, part: str) -> Jump | None:
+    """Return the jump on the work that a jump of a part causes; None if it causes none."""
     gap, span = step.after - step.before, motion.cut.span
     u = np.clip([step.before - gap, step.before, step.after, step.after + gap], 0.0, span)
     mm = float(np.linalg.norm(np.diff(motion.place(u), axis=0), axis=1).max())
-    degrees = _turned(motion.work(u).rotation)
-    return None if mm < JUMP_MM and degrees < _TURNED_DEG else Jump(step.after, mm, degrees, part)
+    degrees = _greatest_rotation(motion.work(u).rotation)
+    return None if mm < JUMP_MM and degrees < _JUMP_DEG else Jump(step.after, mm, degrees, part)
 
 
-def _turned(rotation: Array) -> float:
-    """Return by how much each rotation is turned against the one before, at the most, degrees."""
+def _greatest_rotation(rotation: Array) -> float:
+    """Return the greatest angle between consecutive rotations, degrees."""
     rotation = np.broadcast_to(rotation, (max(len(rotation), 2), 3, 3))
     between = np.linalg.norm(np.diff(rotation, axis=0), axis=(1, 2)).max()
     return math.degrees(2 * math.asin(min(0.5 * float(between) / math.sqrt(2), 1.0)))
 
 
 def jump_findings(traces: Sequence[Trace]) -> Iterable[Finding]:
-    """Yield the passes whose path jumps: which part, at which angle of the spindle, and how far."""
+    """Yield the passes whose path jumps, with the part, the angle of the spindle and the size of the jump."""
     for _, of_group in itertools.groupby(traces, key=lambda each: each.cut.group):
         same = list(of_group)
         found = [(trace, jump) for trace in same for jump in jumps_of(trace)]
@@ -127,7 +131,7 @@ def jump_findings(traces: Sequence[Trace]) -> Iterable[Finding]:
 
 
 def _finding(found: Sequence[tuple[Trace, Jump]], cuts: int) -> Finding:
-    """Return what is said of the jumps of one part in one pass: the largest, where it is, and how many more there are."""
+    """Return the finding on the jumps of one part in one pass: the largest, its place, and the number of others."""
     trace, worst = max(found, key=lambda each: (round(each[1].mm, 6), round(each[1].degrees, 6)))
     cut = trace.cut
     name = cut.passed.name or f"pass {cut.group}"
@@ -135,7 +139,7 @@ def _finding(found: Sequence[tuple[Trace, Jump]], cuts: int) -> Finding:
     done = (
         f"after {format_number(worst.u, 6)} turns"
         if cut.passed.turns
-        else f"after {format_number(100 * worst.u, 4)} % of the way"
+        else f"after {format_number(100 * worst.u, 4)} % of the pass"
     )
     at = format_number(round(360 * float(trace.motion.turns(np.array([worst.u]))[0]) % 360, 4), 4)
     where = f"at {at} degrees of the spindle, {done}" + (f" of {cut.title}" if cuts > 1 else "")

@@ -1,4 +1,4 @@
-"""What is wrong with the work itself: a tip beyond its edge, a cut through its wall, a cutter's body in it, a cutter off it."""
+"""Checks of the work: a tip beyond its edge, a cut through its wall, a cutter's body in it, a cutter that does not reach it."""
 
 from __future__ import annotations
 
@@ -27,11 +27,11 @@ if TYPE_CHECKING:
 
 __all__ = ["body_findings", "carving_findings", "carving_summary", "work_findings"]
 
-_PLACES: Final = 65
+_POINTS: Final = 65
 
 
 def carving_summary(carving: Carving, units: LengthUnit = "mm") -> list[str]:
-    """Return what a carving came to, in lines for people: rays, volume, land, deepest and thinnest place, ridges."""
+    """Return lines that describe a carving: rays, volume, uncut surface, deepest and thinnest place, ridges."""
     rows, columns = carving.stock.shape
     volume = carving.volume / float(MM_PER[units]) ** 3
     deepest, thinnest = carving.deepest, carving.thinnest
@@ -53,9 +53,9 @@ def carving_summary(carving: Carving, units: LengthUnit = "mm") -> list[str]:
 
 
 def carving_findings(carving: Carving, units: LengthUnit = "mm", bodies: bool = True) -> list[Finding]:
-    """Return what is wrong with carved work: cut through, cut by nothing, or cut deeper than the cutter's edge is high.
+    """Return findings on carved work that is cut through, not cut at all, or cut deeper than the height of the cutter's edge.
 
-    Without ``bodies``, the last is left out, for those who print `body_findings` of the same cuts.
+    If ``bodies`` is false, the last kind is omitted; `body_findings` reports it too.
     """
     return list(_carving_findings(carving, units, bodies))
 
@@ -64,9 +64,9 @@ def _carving_findings(carving: Carving, units: LengthUnit, bodies: bool) -> Iter
     if not carving.depth.any():
         beside = any((seen_on(carving.piece, sweep.tip)[:, 2] > 0).any() for sweep in carving.sweeps)
         message = "no cutter reaches into the work; " + (
-            "it goes deep enough, but beside it: bring x, y or z over the work"
+            "the tip is deep enough, but beside the work: move x, y or z so that it is over the work"
             if beside
-            else "depth counts into it, and the slides place the tip"
+            else "depth is positive into the work, and the slides position the tip"
         )
         yield Finding(kind="carving", level="warning", where="whole job", message=message)
         return
@@ -88,6 +88,7 @@ def _carving_findings(carving: Carving, units: LengthUnit, bodies: bool) -> Iter
 
 
 def _body_in_wood(height: float, units: LengthUnit) -> str:
+    """Return the end of a message on a cutter's body in the wood."""
     return (
         f"but the cutter's edge is {show_small(height, units)} high, so its body would be in the wood; "
         "cut less deep, or use a cutter with a higher edge"
@@ -95,6 +96,7 @@ def _body_in_wood(height: float, units: LengthUnit) -> str:
 
 
 def _place(carving: Carving, spot: Spot, units: LengthUnit) -> str:
+    """Return the position of a spot as it is printed."""
     first, second = spot.place
     if isinstance(carving.stock.surface, Face):
         return f"x {show_length(round(first, 2), units)}, y {show_length(round(second, 2), units)}"
@@ -102,46 +104,45 @@ def _place(carving: Carving, spot: Spot, units: LengthUnit) -> str:
 
 
 def work_findings(piece: Piece, traces: Sequence[Trace]) -> Iterable[Finding]:
-    """Yield the passes whose tip goes beyond the edge of the work, or deeper than it is thick, or never touches it.
+    """Yield the passes whose tip goes beyond the edge of the work, or deeper than its thickness, or never touches it.
 
-    The edge is looked at where a line from the middle of the work crosses its outline once; of other outlines nothing is said.
+    The edge is checked only if every line from the middle of the work crosses its outline once.
     """
     for _, of_group in itertools.groupby(traces, key=lambda each: each.cut.group):
         same = list(of_group)
         name = same[0].cut.passed.name or f"pass {same[0].cut.group}"
         units = same[0].cut.units
-        seen = [_seen(piece, each) for each in same]
+        seen = [_on_sheet(piece, each) for each in same]
         beyond = [float(_beyond_edge(piece, each, trace.z).max()) for each, trace in zip(seen, same, strict=True)]
         deep = [float(each[:, 2].max()) for each in seen]
         thickness = _thickness(piece, seen)
         surface = "face" if same[0].cut.approach.axis == "z" else "work"
         if max(deep) < -JOIN_MM:
             clear = show_small(-max(deep), units)
-            message = f"the tip stays {clear} or more clear of the {surface} and cuts nothing; depth counts into the work"
+            message = f"the tip stays {clear} or more clear of the {surface} and cuts nothing; depth is positive into the work"
             yield Finding(kind="work", level="warning", where=name, message=message)
         if max(beyond) > JOIN_MM:
             first = next(each.cut.title for each, over in zip(same, beyond, strict=True) if over > JOIN_MM)
             over = show_small(max(beyond), units)
             message = f"the tip cuts up to {over} beyond the edge of the work, in {first} first; begin nearer the middle"
             yield Finding(kind="work", level="warning", where=name, message=message)
-        if first := next((each.cut.title for each in same if _from_behind(piece, each)), ""):
+        if first := next((each.cut.title for each in same if _through_deeper_wood(piece, each)), ""):
             message = (
-                f"the cutter comes through deeper wood on its way in, in {first} first; begin x at the work's own radius there"
+                f"on its way in, the cutter passes through deeper wood, in {first} first; start x at the radius of the work there"
             )
             yield Finding(kind="work", level="warning", where=name, message=message)
         if max(deep) > thickness:
             first = next(each.cut.title for each, down in zip(same, deep, strict=True) if down > thickness)
             goes, thick = show_small(max(deep), units), show_small(thickness, units)
-            message = f"goes {goes} deep, in {first} first, through work {thick} thick; mind what holds it"
+            message = f"goes {goes} deep, in {first} first, through work {thick} thick; keep clear of what holds the work"
             yield Finding(kind="work", level="warning", where=name, message=message)
 
 
 def body_findings(piece: Piece, cutter: Cutter, traces: Sequence[Trace]) -> Iterable[Finding]:
-    """Yield the passes that go deeper into the work than the cutter's edge is high: what stands above the edge cuts nothing.
+    """Yield the passes that go deeper into the work than the height of the cutter's edge; the body above the edge does not cut.
 
-    However the cutter is held, its edge is the lowest part of it. Nothing is said of cutters without an edge, such as a pen, nor
-    of those whose edge has no height, such as a flat end, nor of a tip beyond the edge of the work. Wood that earlier passes have
-    taken away counts as still there.
+    In every holder the edge is the lowest part of the cutter. Cutters without an edge, such as a pen, edges without height, such
+    as a flat end, and a tip beyond the edge of the work are not checked. Wood that earlier passes have removed counts as present.
     """
     height = cutter.edge.height if has_edge(cutter) else 0.0
     for _, of_group in itertools.groupby(traces if height > 0 else (), key=lambda each: each.cut.group):
@@ -155,30 +156,30 @@ def body_findings(piece: Piece, cutter: Cutter, traces: Sequence[Trace]) -> Iter
 
 
 def _deepest_in(piece: Piece, trace: Trace) -> float:
-    """Return how deep the tip goes within the edge of the work, mm; zero if it never does."""
-    seen = _seen(piece, trace)
+    """Return the greatest depth of the tip within the edge of the work, mm; zero if it is never there."""
+    seen = _on_sheet(piece, trace)
     return float(np.max(seen[:, 2], where=_beyond_edge(piece, seen, trace.z) <= JOIN_MM, initial=0.0))
 
 
-def _seen(piece: Piece, trace: Trace) -> Array:
-    """Return (n, 3) mm: where the tip is on the sheet of the work, and how deep."""
+def _on_sheet(piece: Piece, trace: Trace) -> Array:
+    """Return the tip's position on the sheet of the work, and its depth: (n, 3) mm."""
     path = np.stack([trace.x, trace.y, trace.z], axis=-1)
     return seen_on(piece, path)
 
 
-def _from_behind(piece: Piece, trace: Trace) -> bool:
-    """Return whether the slide that goes in along X has come through deeper wood when the pass begins."""
+def _through_deeper_wood(piece: Piece, trace: Trace) -> bool:
+    """Return whether a tip that goes in along X has passed through deeper wood before the pass begins."""
     motion, approach, start = trace.motion, trace.cut.approach, np.zeros(1)
     if approach.axis != "x" or motion.swings is not None:
         return False
     out = motion.work(start).inverse().rotation[:, :, 0]
-    way = np.linspace(0.0, approach.surface - float(motion.tip(start)[0, 0]), _PLACES)
-    depth = seen_on(piece, motion.place(start) + way[:, None] * out)[:, 2]
+    distance = np.linspace(0.0, approach.surface - float(motion.tip(start)[0, 0]), _POINTS)
+    depth = seen_on(piece, motion.place(start) + distance[:, None] * out)[:, 2]
     return bool(depth.max() > max(depth[0], 0.0) + JOIN_MM)
 
 
 def _thickness(piece: Piece, seen: Sequence[Array]) -> float:
-    """Return how thick the work is, mm: on a side, at its thinnest under the passes."""
+    """Return the thickness of the work, mm; for round work, the least under the passes."""
     surface = surface_of(piece)
     if isinstance(surface, Round):
         top = float(piece.outline[0, 1])
@@ -189,7 +190,7 @@ def _thickness(piece: Piece, seen: Sequence[Array]) -> float:
 
 
 def _beyond_edge(piece: Piece, seen: Array, z: Array) -> Array:
-    """Return how far beyond the edge of the work the tip is at each place, (n,) mm: zero within it, and while it cuts nothing."""
+    """Return the distance of the tip beyond the edge of the work, (n,) mm: zero within it and where the tip cuts nothing."""
     surface = surface_of(piece)
     if isinstance(surface, Round):
         high, low = surface.profile(np.array([0.0, surface.length]))[:, 1]

@@ -1,4 +1,4 @@
 """The moves of the axes in time: blocks within a tolerance, steps, feeds and timing.
 
-Format-free, and separate from the proof, which reads programs without using any of this.
+These modules know no file format. The proof is independent of them: it reads programs without using this code.
 """

@@ -1,4 +1,4 @@
-"""The program: what a controller is told to do, step by step and in time, in no format yet."""
+"""The program for a controller, step by step and with its timing, independent of a file format."""
 
 from __future__ import annotations
 
@@ -46,7 +46,7 @@ if TYPE_CHECKING:
 __all__ = ["Dwell", "Feed", "Feeds", "Program", "Prompt", "Rapid", "Section", "Step", "Timed", "how_slow", "program"]
 
 _FINER: Final = 8
-"""Places that are looked at for each sample of a trace, for the lowest that the tip goes."""
+"""Points per interval of a trace at which the tip is checked for its lowest position."""
 
 
 def _used_axes(traces: Sequence[Trace], lathe: Lathe) -> tuple[Axis, ...]:
@@ -57,64 +57,64 @@ def _used_axes(traces: Sequence[Trace], lathe: Lathe) -> tuple[Axis, ...]:
     return tuple(axis for axis in lathe.axes if axis.moves in used)
 
 
-def _outermost(trace: Trace, piece: Piece | None) -> float:
-    """Return how far out the work may come while cams turn on, in this cut or on the way to it, mm on the slide that feeds in."""
+def _outermost_reach(trace: Trace, piece: Piece | None) -> float:
+    """Return the greatest reach of the work towards the cutter, at any angles of the cams, mm on the slide that feeds in."""
     motion, approach = trace.motion, trace.cut.approach
     turns = float(math.ceil(motion.cut.passed.turns or 1))
-    begins = _begins(motion)
+    begins = _start_turns(motion)
     tilted = rises_to(piece, motion.cut.lathe, turns, begins) if piece is not None and motion.still is None else None
     pushes = motion.endways if approach.axis == "z" else motion.sideways
     peak = pushes.peak
     if piece is not None and tilted is not None:
         return peak + (reach_of(piece, motion.cut.lathe, turns, begins) if approach.axis == "x" else tilted)
     if approach.axis == "x":
-        return approach.surface + _runs_out(motion) + peak
+        return approach.surface + _eccentricity(motion) + peak
     return float((motion.tip(trace.u)[:, 2] - trace.z - pushes.at(trace.u)).max()) + peak
 
 
-def _runs_out(motion: Motion) -> float:
-    """Return how far the chucks carry the middle of the work from the spindle's axis, mm."""
-    return carried_out(motion.cut.lathe, float(math.ceil(motion.cut.passed.turns or 1)), _begins(motion))
+def _eccentricity(motion: Motion) -> float:
+    """Return the greatest distance, mm, from the spindle's axis to which the chucks carry the middle of the work."""
+    return carried_out(motion.cut.lathe, float(math.ceil(motion.cut.passed.turns or 1)), _start_turns(motion))
 
 
-def _begins(motion: Motion) -> float:
-    """Return where the spindle stands as the pass begins, turns."""
+def _start_turns(motion: Motion) -> float:
+    """Return the spindle's position at the start of the pass, turns."""
     return float(motion.cut.passed.spindle.in_turns())
 
 
-def _clear_of(cut: Cut, feeds: Feeds) -> float:
-    """Return where the tip stands clear, mm on the slide that feeds in."""
+def _clear_position(cut: Cut, feeds: Feeds) -> float:
+    """Return the position clear of the work, mm on the slide that feeds in."""
     return cut.approach.surface + feeds.clear
 
 
 def _check_clear(traces: Sequence[Trace], feeds: Feeds, units: LengthUnit, piece: Piece | None) -> None:
-    """Refuse a place to stand clear that, when words have said it, is not clear by more than the tolerance."""
+    """Raise `SettingError` if the clear position is not beyond the work by more than tolerance and rounding error."""
 
     def high(trace: Trace) -> float:
         approach = trace.cut.approach
         feeds_in = trace.motion.tip(trace.u)[:, "xyz".index(approach.axis)]
-        return max(float(feeds_in.max()), _outermost(trace, piece)) - approach.surface
+        return max(float(feeds_in.max()), _outermost_reach(trace, piece)) - approach.surface
 
     most, cut = max(((high(trace), trace.cut) for trace in traces), key=lambda each: each[0])
     moving = "the face of the work" if cut.approach.axis == "z" else "the moving side of the work"
     axis = cut.lathe.axis(cut.approach.axis)
-    unsaid = 0.5 * float(Grid.of([axis], cut.lathe.controller, units).step[0]) if axis is not None else 0.0
-    near = feeds.tolerance + unsaid
+    rounding = 0.5 * float(Grid.of([axis], cut.lathe.controller, units).step[0]) if axis is not None else 0.0
+    near = feeds.tolerance + rounding
     beyond = f", by more than the tolerance, {show_length(near, units)}," if most < feeds.clear else ","
     reaches = f"above {show_length(most, units)}{beyond} where cut {cut.number} ({cut.title}) or {moving} reaches"
     require(most < feeds.clear - near, "clear", feeds.clear / float(MM_PER[units]), reaches, "raise clear in [program]")
 
 
-def _lift(trace: Trace, piece: Piece | None, air: float, feeds: Feeds) -> float:
-    """Return how far a cut is lifted so that the tip stays ``air`` mm off the work, wherever that comes."""
+def _air_lift(trace: Trace, piece: Piece | None, air: float, feeds: Feeds) -> float:
+    """Return the distance, mm, by which a cut is lifted so that the tip always stays ``air`` mm off the work."""
     within = np.linspace(0, len(trace.u) - 1, _FINER * (len(trace.u) - 1) + 1)
     u = np.interp(within, np.arange(len(trace.u)), trace.u)
     low = float(trace.motion.axes(u)[trace.cut.approach.axis].min()) - feeds.tolerance
-    return max(_outermost(trace, piece) + air - low, 0.0)
+    return max(_outermost_reach(trace, piece) + air - low, 0.0)
 
 
-def _ends(step: Step) -> Iterator[tuple[str, float]]:
-    """Yield each letter with the lowest and the highest place that a step sends it to."""
+def _positions(step: Step) -> Iterator[tuple[str, float]]:
+    """Yield each letter with the lowest and the highest position to which a step moves it."""
     if isinstance(step, Timed):
         for letter, places in zip(step.letters, step.places.T, strict=True):
             yield letter, float(places.min())
@@ -124,45 +124,48 @@ def _ends(step: Step) -> Iterator[tuple[str, float]]:
 
 
 def _check_travel(section: Section, axes: Sequence[Axis], units: LengthUnit) -> None:
+    """Raise `SettingError` if a step would move an axis beyond its travel."""
     limits: dict[str, Axis] = {axis.letter: axis for axis in axes}
-    for letter, place in (end for step in section.steps for end in _ends(step)):
+    for letter, place in (end for step in section.steps for end in _positions(step)):
         axis = limits[letter]
         if not axis.low - JOIN_MM <= place <= axis.high + JOIN_MM:
             past = axis.low if place < axis.low else axis.high
             goes, end = (f"{format_number(at)} deg" if axis.rotary else show_length(at, units) for at in (place, past))
             raise SettingError(
                 f"cut {section.number} ({section.title}): {letter} would go to {goes}, but the lathe's {axis.moves} axis ends at "
-                f"{end}; move the pass, or lower clear in [program]"
+                f"{end}",
+                remedy="move the pass, or lower clear in [program]",
             )
 
 
-def _held_slides(trace: Trace, lathe: Lathe) -> dict[str, float]:
-    """Return the slides that this cut needs and that the lathe has no axis for: name to place, mm."""
-    holder, moved = {}, trace.motion.tip(trace.u)
+def _hand_slides(trace: Trace, lathe: Lathe) -> dict[str, float]:
+    """Return the positions, mm, of the slides that the lathe has no axis for, by name."""
+    by_hand, moved = {}, trace.motion.tip(trace.u)
     for name, places in zip("xyz", moved.T, strict=True):
         if lathe.axis(name) is None:
             if np.ptp(places) > JOIN_MM:
                 lathe.need(name, f"cut {trace.cut.number} ({trace.cut.title}) moves the {name} slide")
-            holder[name] = float(places[0])
-            _check_hand(trace.cut, name, holder[name])
-    return holder
+            by_hand[name] = float(places[0])
+            _check_hand_slide(trace.cut, name, by_hand[name])
+    return by_hand
 
 
-def _check_hand(cut: Cut, name: str, place: float) -> None:
-    """Refuse a slide that a person would have to set past its end."""
+def _check_hand_slide(cut: Cut, name: str, place: float) -> None:
+    """Raise `SettingError` if a slide would have to be set by hand beyond its travel."""
     hand = cut.lathe.hand_axis(name)
     if hand is not None and not hand.low - JOIN_MM <= place <= hand.high + JOIN_MM:
         past = hand.low if place < hand.low else hand.high
         goes, end = (show_place(name, at, cut.lathe, cut.units) for at in (place, past))
         raise SettingError(
-            f"cut {cut.number} ({cut.title}): the {name} slide would be set to {goes}, but it ends at {end}; move the pass"
+            f"cut {cut.number} ({cut.title}): the {name} slide would be set to {goes}, but it ends at {end}",
+            remedy="move the pass",
         )
 
 
-def _changes(
+def _hand_changes(
     before: tuple[Cut, Mapping[str, HandSetting]], now: tuple[Cut, Mapping[str, HandSetting]], units: LengthUnit
 ) -> list[str]:
-    """Return what a person must change between two cuts, in words."""
+    """Return the instructions for a person between two cuts."""
     (cut, was), (following, must_be) = before, now
     gone = [f"take off {each.what}" for what, each in was.items() if what not in must_be and each.do == "fit"]
     found = gone + [str(each) for what, each in must_be.items() if was.get(what) != each]
@@ -170,9 +173,9 @@ def _changes(
     return [BEFORE_HANDS, *found, AFTER_HANDS] if found else []
 
 
-def _hand_work(trace: Trace, cut: Cut, units: LengthUnit) -> dict[str, HandSetting]:
-    """Return everything set by hand for a cut, the slides without an axis among it; depth by hand comes at its own stop."""
-    slides = _held_slides(trace, cut.lathe)
+def _hand_settings(trace: Trace, cut: Cut, units: LengthUnit) -> dict[str, HandSetting]:
+    """Return all settings by hand for a cut, including slides without an axis; a depth by hand has a stop of its own."""
+    slides = _hand_slides(trace, cut.lathe)
     into = cut.approach.axis
     set_so = {name: mm for name, mm in slides.items() if name != into and (name != "y" or mm)}
     by_name = {name: HandSetting("set", f"{name} slide", show_place(name, mm, cut.lathe, units)) for name, mm in set_so.items()}
@@ -180,19 +183,20 @@ def _hand_work(trace: Trace, cut: Cut, units: LengthUnit) -> dict[str, HandSetti
 
 
 def _notes(trace: Trace, units: LengthUnit) -> tuple[str, ...]:
+    """Return the remarks on a cut: its turns and slides, and each of its cams."""
     cut = trace.cut
     at = cut.passed.at
     places = {name: getattr(at, name) for name in ("x", "y", "z", "depth")}
     slides = ", ".join(f"{name} {show_length(mm, units)}" for name, mm in places.items() if mm)
     if (arc := cut.passed.arc) is not None:
-        way = f"from {format_number(arc.from_deg)} to {format_number(arc.to_deg)} deg, the cutter"
-        way += " turning with it" if arc.cutter == "turns" else " keeping its direction"
-        slides = f"along an arc of {show_length(arc.radius, units)} about {slides or 'zero'}, {way}"
+        angles = f"from {format_number(arc.from_deg)} to {format_number(arc.to_deg)} deg, the cutter"
+        angles += " turning with it" if arc.cutter == "turns" else " keeping its direction"
+        slides = f"along an arc of {show_length(arc.radius, units)} about {slides or 'zero'}, {angles}"
     if (template := cut.passed.template) is not None:
         source = template.source or f"{len(template.points)} points"
         slides = f"led along a template, {source}" + (f"; {slides}" if slides else "")
     turns = f"{cut.passed.turns} spindle turn" + ("s" if cut.passed.turns != 1 else "")
-    turns = turns if cut.passed.turns else f"{'the slides go' if cut.span else 'in and out again'}, the spindle still"
+    turns = turns if cut.passed.turns else f"{'the slides move' if cut.span else 'in and out again'}, the spindle stands still"
     cams = []
     for number, drive in enumerate(cut.passed.cams, 1):
         how = "on the spindle" if turns_with_spindle(drive, number, cut.lathe) else f"at ratio {show_ratio(drive.ratio)}"
@@ -201,15 +205,15 @@ def _notes(trace: Trace, units: LengthUnit) -> tuple[str, ...]:
 
 
 def _depth_steps(cut: Cut, depth: float, plunge: float, feeds: Feeds, units: LengthUnit) -> tuple[Step, Step]:
-    """Return how the tip goes into the work, and how it comes away: by its axis, or by hand where it has none."""
+    """Return the steps that move the tip into the work and out of it: by its axis, or by hand if there is none."""
     name = cut.approach.axis
     if (axis := cut.lathe.axis(name)) is not None:
-        return Feed({axis.letter: depth}, plunge), Rapid({axis.letter: _clear_of(cut, feeds)})
+        return Feed({axis.letter: depth}, plunge), Rapid({axis.letter: _clear_position(cut, feeds)})
     return Prompt((feed_in(cut, depth, units),)), Prompt((withdraw(cut, feeds.clear, units),))
 
 
-def _plunge(cut: Cut, far: float, feeds: Feeds) -> float:
-    """Return how fast the tip goes in, mm a minute, ``far`` mm from rest to rest."""
+def _plunge_rate(cut: Cut, far: float, feeds: Feeds) -> float:
+    """Return the speed of a plunge over ``far`` mm from rest to rest, mm a minute."""
     axis = cut.lathe.axis(cut.approach.axis)
     if axis is None:
         return feeds.plunge
@@ -217,8 +221,8 @@ def _plunge(cut: Cut, far: float, feeds: Feeds) -> float:
     return min(feeds.plunge, 60 * float(top), 60 * math.sqrt(most * far))
 
 
-def _leaves_wound(cut: Cut) -> bool:
-    """Return whether a chuck does not stand at the end of a cut as it did: the spindle must be turned back before it is set."""
+def _must_unwind(cut: Cut) -> bool:
+    """Return whether a chuck is not at its starting position after a cut, so that the spindle must be turned back."""
     vary = [each.period_turns for each in cut.lathe.chucks if each.is_dynamic]
     return any(not period_turns or cut.passed.turns % period_turns for period_turns in vary)
 
@@ -226,7 +230,7 @@ def _leaves_wound(cut: Cut) -> bool:
 def _section(
     trace: Trace, prompt: Sequence[str], axes: Sequence[Axis], feeds: Feeds, units: LengthUnit, lift: float, frame: str
 ) -> tuple[Section, float]:
-    """Return one cut's steps, the tip sent clear before anything else moves, and how far they stray, mm."""
+    """Return the section of one cut, which moves the tip clear before anything else, and its greatest deviation, mm."""
     cut = trace.cut
     begins = trace.motion.axes(np.zeros(1))
     moving = [axis for axis in axes if axis.moves in begins]
@@ -244,10 +248,10 @@ def _section(
     starts: dict[str, float] = {axis.letter: float(place) for axis, place in zip(moving, places[0], strict=True)}
     others: dict[str, float] = {axis.letter: starts[axis.letter] for axis in moving if axis.moves != cut.approach.axis}
     steps: list[Step] = [Prompt(tuple(prompt))] if prompt else []
-    clear = _clear_of(cut, feeds)
+    clear = _clear_position(cut, feeds)
     if into is not None:
         clear = float(grid.nearest(np.where(np.arange(len(moving)) == into, clear, here))[0, into])
-    plunge = _plunge(cut, clear - depth, feeds)
+    plunge = _plunge_rate(cut, clear - depth, feeds)
     inward, away = _depth_steps(cut, depth, plunge, feeds, units)
     if isinstance(away, Rapid):
         steps.append(away)
@@ -257,18 +261,18 @@ def _section(
     if blocks is not None and blocks.seconds.size:
         steps.append(Timed(blocks.seconds / 60, tuple(axis.letter for axis in moving), places[1:]))
     steps.append(away)
-    if _leaves_wound(cut):
+    if _must_unwind(cut):
         steps.append(Rapid({axis.letter: others[axis.letter] for axis in moving if axis.rotary}))
     slows = None if blocks is None else blocks.slows
-    said = [f"the frame would fit this cut at {frame} as it is set"] if frame else []
-    said += [how_slow(slows, trace, feeds, units)] if slows else []
-    section = Section(cut.number, cut.title, (*_notes(trace, units), *said), tuple(steps), slows, starts)
+    notes = [*_notes(trace, units), *([f"best angle of the frame: {frame}"] if frame else [])]
+    notes += [how_slow(slows, trace, feeds, units)] if slows else []
+    section = Section(cut.number, cut.title, tuple(notes), tuple(steps), slows, starts)
     _check_travel(section, axes, units)
     return section, 0.0 if blocks is None else blocks.max_deviation
 
 
 def how_slow(slows: SlowDown, trace: Trace, feeds: Feeds, units: LengthUnit) -> str:
-    """Return in words where a cut goes slower than was asked for, and why."""
+    """Return a sentence on where a cut is slower than its target speed, and which limit is the reason."""
     cut, axis = trace.cut, slows.axis
     by_feed = feeds.pace == "cutter" or not cut.passed.turns
     rate = slows.rate * (feeds.feed if by_feed else feeds.spindle_rpm)
@@ -276,10 +280,10 @@ def how_slow(slows: SlowDown, trace: Trace, feeds: Feeds, units: LengthUnit) -> 
     start, end = (f"{u:.4g}" if cut.passed.turns else f"{100 * u / cut.span:.3g}" for u in (slows.start, slows.end))
     where = f"between {start} and {end} {'turns' if cut.passed.turns else 'per cent of its way'}"
     if slows.start == 0 and slows.end == cut.span:
-        where = "all through"
-    cannot = "go faster" if slows.by_speed else "speed up or slow down faster"
+        where = "throughout"
+    limit = "top speed" if slows.by_speed else "acceleration"
     more = f", and at {slows.times - 1} more places" if slows.times > 1 else ""
-    return f"slows to {speed} {where}, where {axis.moves} ({axis.letter}) cannot {cannot}{more}"
+    return f"slows to {speed} {where}, limited by the {limit} of {axis.moves} ({axis.letter}){more}"
 
 
 def program(
@@ -295,40 +299,40 @@ def program(
 ) -> Program:
     """Return the program of a job.
 
-    Nothing moves before a person has said that the lathe is set up. Each cut is approached with the tip clear of the
-    work: everything else moves first, then the tip goes in, and stands. It is cut at the pace that is asked for,
-    slower where an axis cannot follow, and the tip is withdrawn before anything else moves. What a person must change between two
-    cuts stops the program and is said. Any cut can be started from by itself.
+    Nothing moves before a person confirms that the lathe is set up. At the start of each cut the tip is clear of the work:
+    everything else moves first, then the tip plunges and dwells. The cut runs at the target speed, or slower if an axis limits
+    it, and the tip is withdrawn before anything else moves. If a person must change something between two cuts, the program
+    stops and shows the instructions. The program can be started from any cut.
 
     Parameters
     ----------
     title : str
-        Of the job.
+        Title of the job.
     traces : sequence of Trace
         The cuts in order, at least one.
     feeds : Feeds, optional
-        How fast, how truly, and how far clear.
+        Speeds, tolerance and clearance.
     units : "mm" or "inch"
-        To write lengths in.
+        Unit of lengths in the program.
     piece : Piece, optional
-        The work; needed where chucks tilt it, to know how far out its edges come.
+        The work; needed if chucks tilt it, to find the reach of its edges.
     air : float, mm
-        How far off the work every cut is lifted, to try it in air; at zero it cuts.
+        Least distance of the tip from the work in a trial in air; zero if the program cuts.
     setup : tuple, optional
-        What to set before it, to be said at its head.
+        Settings that are listed at the head of the program.
     frames : mapping, optional
-        By the number of a cut, at which angle a cutting frame would fit it: see `lobework.checks.cutting_frame.frame_by_cut`.
+        Best angle of a cutting frame, by the number of a cut: see `lobework.checks.cutting_frame.frame_by_cut`.
 
     Returns
     -------
     Program
-        With every axis that the lathe has and the job uses.
+        The program, with every axis of the lathe that the job uses.
 
     Raises
     ------
     SettingError
-        Where the lathe lacks a spindle axis, a move would pass the end of an axis, ``clear`` is not clear, or the tolerance is
-        less than the controller's words can say.
+        If the lathe lacks a spindle axis, a move would pass the end of an axis, ``clear`` is within reach of the work, or the
+        tolerance is finer than the controller's decimals.
 
     Examples
     --------
@@ -345,21 +349,21 @@ def program(
     """
     feeds = feeds or Feeds()
     require(len(traces) > 0, "traces", len(traces), "one or more", "give the job a pass")
-    require(0 <= air < math.inf, "air", air, "zero or more", "say how far off the work to stay, such as 5 mm")
+    require(0 <= air < math.inf, "air", air, "zero or more", "write a distance from the work, such as 5 mm")
     lathe = traces[0].cut.lathe
     axes = _used_axes(traces, lathe)
     _check_clear(traces, feeds, units, piece)
-    lifts = [_lift(trace, piece, air, feeds) if air else 0.0 for trace in traces]
+    lifts = [_air_lift(trace, piece, air, feeds) if air else 0.0 for trace in traces]
     feeds = replace(feeds, clear=feeds.clear + max(lifts))
     by_pass = itertools.groupby((trace.cut for trace in traces), key=lambda cut: cut.group)
     cuts = [cut for _, same in by_pass for cut in on_one_circle(list(same))]
-    settings = [(cut, _hand_work(trace, cut, units)) for trace, cut in zip(traces, cuts, strict=True)]
+    settings = [(cut, _hand_settings(trace, cut, units)) for trace, cut in zip(traces, cuts, strict=True)]
     tried = trials(axes) if air else ()
     ready = (*READY[:2], *tried, *READY[2:])
-    prompts = [ready, *(_changes(before, now, units) for before, now in itertools.pairwise(settings))]
+    prompts = [ready, *(_hand_changes(before, now, units) for before, now in itertools.pairwise(settings))]
     made = [
-        _section(trace, told, axes, feeds, units, lift, frames.get(trace.cut.number, ""))
-        for trace, told, lift in zip(traces, prompts, lifts, strict=True)
+        _section(trace, prompt, axes, feeds, units, lift, frames.get(trace.cut.number, ""))
+        for trace, prompt, lift in zip(traces, prompts, lifts, strict=True)
     ]
     sections = [section for section, _ in made]
     _, away = _depth_steps(traces[0].cut, 0.0, feeds.plunge, feeds, units)

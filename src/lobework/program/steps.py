@@ -1,4 +1,4 @@
-"""The steps of a program, in no format yet; mm, degrees and minutes."""
+"""The steps of a program, independent of its file format; mm, degrees and minutes."""
 
 from __future__ import annotations
 
@@ -23,19 +23,19 @@ if TYPE_CHECKING:
 __all__ = ["Dwell", "Feed", "Program", "Prompt", "Rapid", "Section", "Setup", "Step", "Timed"]
 
 Setup = tuple[tuple[str, tuple[tuple[str, str], ...]], ...]
-"""What to set before the job: groups by name, each of settings and what to set them to."""
+"""Settings before the job: named groups of pairs, each the name of a setting and its value."""
 
 
 @dataclass(frozen=True, slots=True)
 class Rapid:
-    """Go as fast as the lathe will: letters to where they go, mm or degrees."""
+    """A move at the greatest speed of the lathe: the target of each letter, mm or degrees."""
 
     to: Mapping[str, float] = field(hash=False)
 
 
 @dataclass(frozen=True, slots=True)
 class Feed:
-    """Go in a straight line at a rate, mm a minute."""
+    """A straight move at a feed rate, mm a minute."""
 
     to: Mapping[str, float] = field(hash=False)
     rate: float
@@ -43,23 +43,23 @@ class Feed:
 
 @dataclass(frozen=True, slots=True)
 class Dwell:
-    """Wait where everything stands, s."""
+    """A wait without motion, s."""
 
     seconds: float
 
 
 @dataclass(frozen=True, slots=True, eq=False, repr=False)
 class Timed(Brief):
-    """Go through places, each in its own time.
+    """Consecutive straight moves, each of a given duration.
 
     Parameters
     ----------
     minutes : (m,) float64
-        That each move takes.
+        Duration of each move.
     letters : tuple of str
-        What moves.
+        Letters of the axes that move.
     places : (m, k) float64, mm or degrees
-        Where each move ends, by letter.
+        End of each move, a column for each letter.
     """
 
     minutes: Array
@@ -69,7 +69,7 @@ class Timed(Brief):
 
 @dataclass(frozen=True, slots=True)
 class Prompt:
-    """Stop, say what a person must do, thing by thing, and wait."""
+    """A stop at which the program shows instructions to a person and waits."""
 
     instructions: tuple[str, ...]
 
@@ -79,22 +79,22 @@ Step = Rapid | Feed | Dwell | Timed | Prompt
 
 @dataclass(frozen=True, slots=True, repr=False)
 class Section(Brief):
-    """One cut, which can be started from by itself.
+    """One cut of a program, from which the program can be started.
 
     Parameters
     ----------
     number : int
-        Of the cut.
+        Number of the cut.
     title : str
-        Of the cut.
+        Title of the cut.
     notes : tuple of str
-        What to know of it.
+        Remarks on the cut.
     steps : tuple of Step
-        In order; the tip is sent clear before anything else moves.
+        Steps in order; the tip moves clear of the work before anything else moves.
     slows : SlowDown, optional
-        Where it goes slower than was asked for.
+        Stretch in which the cut is slower than its target speed.
     stands : mapping from letter to place
-        Where every axis stands as the cut begins, mm or degrees.
+        Position of every axis at the start of the cut, mm or degrees.
     """
 
     number: int
@@ -107,32 +107,32 @@ class Section(Brief):
 
 @dataclass(frozen=True, slots=True, kw_only=True, repr=False)
 class Program:
-    """What a controller is told, in no format yet; mm, degrees and minutes.
+    """A program for a controller, independent of its file format; mm, degrees and minutes.
 
     Parameters
     ----------
     title : str
-        Of the job.
+        Title of the job.
     lathe : Lathe
-        That it is for.
+        Lathe for which the program is written.
     axes : tuple of Axis
-        That it moves.
+        Axes that the program moves.
     feeds : Feeds
-        That it keeps to.
+        Feeds and tolerance of the program.
     units : "mm" or "inch"
-        To write lengths in.
+        Unit of lengths in the program.
     sections : tuple of Section
         The cuts, in order.
     approach : Approach
-        From where the cutter comes to the work.
+        Direction from which the cutter comes to the work.
     air : float, mm
-        How far off the work it all stays; zero of a program that cuts.
+        Distance that the tip keeps from the work in a trial in air; zero if the program cuts.
     max_deviation : float, mm
-        How far its moves stray from the path on the work, at most.
+        Greatest distance of the moves from the path on the work.
     setup : tuple
-        What to set before it: groups by name, each of settings and what to set them to.
+        Settings before the program: named groups of settings and their values.
     begins : tuple
-        Before that, in the same manner: how the zeros are set, and which way plus is.
+        Groups that come before those of ``setup``: how to set the zeros, and the positive directions.
     """
 
     title: str
@@ -153,25 +153,26 @@ class Program:
 
     @property
     def cutting(self) -> float:
-        """Minutes under cut: of all moves at a feed, plunges among them; no waits, no fast moves."""
+        """Minutes of all moves at a feed, including plunges, without waits and fast moves."""
         return sum(minutes for minutes, cuts in self._times() if cuts)
 
     @property
     def whole(self) -> float:
-        """Minutes in all: under cut, waits, and fast moves at the axes' top speeds; without what a person takes at a stop.
+        """Minutes of all moves and waits, without the time that a person takes at a stop.
 
-        Fast moves of an axis of which no top speed is known count as none; the first are counted from 0.
+        Fast moves are counted at the top speeds of the axes; one of an axis without a top speed takes no time. The first moves
+        are counted from position 0.
         """
         return sum(minutes for minutes, _ in self._times())
 
     def _times(self) -> Iterator[tuple[float, bool]]:
-        """Yield how many minutes each step takes, and whether it is at a feed."""
+        """Yield the duration of each step in minutes, and whether it is a move at a feed."""
         tops: dict[str, float] = {axis.letter: axis.top_speed for axis in self.axes}
         at: dict[str, float] = dict.fromkeys(tops, 0.0)
         grid, columns = Grid.of(self.axes, self.lathe.controller, self.units), {letter: k for k, letter in enumerate(tops)}
 
-        def said(to: Mapping[str, float]) -> dict[str, float]:
-            """Return places as words say them."""
+        def rounded_to(to: Mapping[str, float]) -> dict[str, float]:
+            """Return positions rounded to the precision of the program."""
             rounded = grid.nearest(np.array([to.get(letter, 0.0) for letter in tops]))
             return {letter: float(rounded[columns[letter]]) for letter in to}
 
@@ -182,8 +183,8 @@ class Program:
             elif isinstance(step, Dwell):
                 yield step.seconds / 60, False
             elif isinstance(step, Feed | Rapid):
-                to = said(step.to)
-                far = {letter: abs(place - at[letter]) for letter, place in to.items()}
-                fast = max((way / tops[letter] for letter, way in far.items()), default=0.0) / 60
-                yield (math.hypot(*far.values()) / step.rate, True) if isinstance(step, Feed) else (fast, False)
+                to = rounded_to(step.to)
+                moved = {letter: abs(place - at[letter]) for letter, place in to.items()}
+                fast = max((distance / tops[letter] for letter, distance in moved.items()), default=0.0) / 60
+                yield (math.hypot(*moved.values()) / step.rate, True) if isinstance(step, Feed) else (fast, False)
                 at.update(to)

@@ -1,4 +1,4 @@
-"""Time laid over a path: how long each block takes, so that every axis keeps to its speed and its acceleration."""
+"""Timing of a path: the duration of each block such that every axis stays within its top speed and its acceleration."""
 
 from __future__ import annotations
 
@@ -18,43 +18,43 @@ if TYPE_CHECKING:
     from lobework.geometry.rigid import Array
     from lobework.lathe.lathe import Axis
 
-__all__ = ["Paced", "SlowDown", "limits_of", "paced", "slow_downs"]
+__all__ = ["BlockTimes", "SlowDown", "block_times", "limits_of", "slow_downs"]
 
 COMPILED_FROM: Final = 3_000
-"""Blocks from which the compiled kernels pay for their start-up."""
-_SPARE: Final = 1e-5
-"""Of every limit, kept for feeds that are written to eleven figures."""
-_STEEP: Final = 2.0
-"""How many times slower the next block may be for the sake of a faster one."""
-_SLOWER: Final = 0.99
-"""Of the speed asked for; a block that goes slower is said."""
-_EVEN: Final = 1e-5
-"""Of the speed asked for; a smaller change is none."""
+"""Number of blocks from which the compiled kernels save more time than their start-up takes."""
+_RESERVE: Final = 1e-5
+"""Fraction of every limit that is kept in reserve, because feeds are written to eleven figures."""
+_GREATEST_SLOWDOWN: Final = 2.0
+"""Greatest factor by which a block may be slowed so that its neighbour can be faster."""
+_SLOW: Final = 0.99
+"""Fraction of the target speed; a slower block is reported."""
+_UNIFORM: Final = 1e-5
+"""Fraction of the target speed; a smaller change is neglected."""
 
 
-class Paced(NamedTuple):
-    """How long each block takes, (n,) s; and what held it back, (n,): see `lobework.kernels.path.feed_limits.caps`."""
+class BlockTimes(NamedTuple):
+    """Duration of each block, (n,) s, and the limit that determines it, (n,): see `lobework.kernels.path.feed_limits.caps`."""
 
     seconds: Array
-    holder: NDArray[np.int64]
+    limiting: NDArray[np.int64]
 
 
 @dataclass(frozen=True, slots=True)
 class SlowDown:
-    """Where a cut goes slower than was asked for: places ``start`` to ``end`` by ``u``, at the worst of them.
+    """The worst stretch in which a cut is slower than its target speed.
 
     Parameters
     ----------
     start, end : float
-        Where, in the cut's own ``u``.
+        The stretch, in the ``u`` of the cut.
     rate : float
-        How fast at its slowest, as a part of what was asked for.
+        Least speed in it, as a fraction of the target speed.
     axis : Axis
-        That cannot follow.
+        The axis that limits the speed.
     by_speed : bool
-        Whether it cannot go faster; otherwise it cannot gain or lose speed faster.
+        Whether the top speed of the axis is the limit; otherwise its acceleration is.
     times : int
-        In how many places the cut slows down.
+        Number of stretches in which the cut slows down.
     """
 
     start: float
@@ -66,33 +66,33 @@ class SlowDown:
 
 
 def limits_of(axes: Sequence[Axis]) -> tuple[Array, Array]:
-    """Return the axes' top speeds and accelerations, (k,) mm or degrees a second, and a second squared, a little spared."""
-    limits = np.array([(axis.top_speed, axis.acceleration) for axis in axes]).reshape(-1, 2) * (1 - _SPARE)
+    """Return the axes' top speeds and accelerations, less a small reserve: (k,) mm or degrees per second and second squared."""
+    limits = np.array([(axis.top_speed, axis.acceleration) for axis in axes]).reshape(-1, 2) * (1 - _RESERVE)
     return limits[:, 0], limits[:, 1]
 
 
-def paced(moves: Array, asked: Array, top: Array, most: Array, lengths: Array | None = None) -> Paced:
-    """Return the least time that each block of one uninterrupted run can take, from rest to rest.
+def block_times(moves: Array, target: Array, top: Array, most: Array, lengths: Array | None = None) -> BlockTimes:
+    """Return the least duration of each block of one uninterrupted run, from rest to rest.
 
-    Each block is straight in axis space and is counted by the mean speed of every axis, which stays within the axis's top speed.
-    From block to block that speed changes by no more than the acceleration times the shorter of the two's times, so that the
-    change fits inside half of each; from rest and to rest it is no more than the acceleration times the block's own.
+    Each block is straight in axis space. The mean speed of every axis in it stays within the axis's top speed. From one block
+    to the next, that speed changes by at most the acceleration times the shorter of the two durations, so that the change fits
+    into half of each. In the first and the last block it is at most the acceleration times the duration of the block.
 
     Parameters
     ----------
     moves : (n, k) float64, mm or degrees
-        How far each axis goes in each block.
-    asked : (n,) float64
-        The speed asked for: lengths a second, infinite for the fastest.
-    top, most : (k,) float64, mm or degrees a second, and a second squared
-        Each axis's top speed and acceleration, infinite where there is no end.
+        Displacement of each axis in each block.
+    target : (n,) float64
+        Target speed: lengths per second, infinite for the fastest.
+    top, most : (k,) float64, mm or degrees per second and second squared
+        Top speed and acceleration of each axis, infinite if unlimited.
     lengths : (n,) float64, optional
-        How long the blocks count for speed; alike unless given.
+        Length of each block for its speed; 1 by default.
 
     Raises
     ------
     SettingError
-        Where a block is as fast as one likes: nothing limits it.
+        If no limit applies to a block.
 
     References
     ----------
@@ -102,46 +102,46 @@ def paced(moves: Array, asked: Array, top: Array, most: Array, lengths: Array | 
     Examples
     --------
     >>> even = np.full((1000, 1), 0.001)
-    >>> round(float(paced(even, np.full(1000, np.inf), np.array([np.inf]), np.array([4.0])).seconds.sum()), 2)
+    >>> round(float(block_times(even, np.full(1000, np.inf), np.array([np.inf]), np.array([4.0])).seconds.sum()), 2)
     1.0
     """
     n = len(moves)
     lengths = np.ones(n) if lengths is None else np.ascontiguousarray(lengths, dtype=np.float64)
     rates = np.ascontiguousarray(moves / lengths[:, None], dtype=np.float64)
-    x, holder = np.array(asked, dtype=np.float64), np.full(n, -1, dtype=np.int64)
+    x, limiting = np.array(target, dtype=np.float64), np.full(n, -1, dtype=np.int64)
     with np.errstate(invalid="ignore", over="ignore"):
-        compile_when_worth(caps, n, COMPILED_FROM)(rates, lengths, top, most, x, holder)
-        compile_when_worth(settle, n, COMPILED_FROM)(rates, lengths, most, _STEEP, x, holder)
+        compile_when_worth(caps, n, COMPILED_FROM)(rates, lengths, top, most, x, limiting)
+        compile_when_worth(settle, n, COMPILED_FROM)(rates, lengths, most, _GREATEST_SLOWDOWN, x, limiting)
     if not np.isfinite(x).all():
-        raise SettingError("pace='fastest': no axis limits it; give the lathe's axes a top_speed")
-    return Paced(lengths / x, holder)
+        raise SettingError("pace='fastest': no axis limits it", remedy="give the lathe's axes a top_speed")
+    return BlockTimes(lengths / x, limiting)
 
 
-def slow_downs(u: Array, asked: Array, found: Paced, axes: Sequence[Axis]) -> SlowDown | None:
-    """Return the worst place at which a run goes slower than was asked for; None where nowhere, but to set off and to stop.
+def slow_downs(u: Array, target: Array, found: BlockTimes, axes: Sequence[Axis]) -> SlowDown | None:
+    """Return the worst stretch in which a run is slower than its target; None if there is none except at start and stop.
 
-    ``u`` (n + 1,) is where its blocks begin and end, ``asked`` (n,) their speeds in lengths of ``u`` a second.
+    ``u`` (n + 1,) are the boundaries of its blocks, ``target`` (n,) their target speeds in ``u`` per second.
     """
-    rate = np.diff(u) / found.seconds / asked
-    slow = (rate < _SLOWER) & (found.holder >= 0)
+    rate = np.diff(u) / found.seconds / target
+    slow = (rate < _SLOW) & (found.limiting >= 0)
     edges = np.flatnonzero(np.diff(np.concatenate([[False], slow, [False]]).astype(np.int8)))
-    spans = [_without_ends(rate, int(a), int(b)) for a, b in edges.reshape(-1, 2)]
+    spans = [_without_start_and_stop(rate, int(a), int(b)) for a, b in edges.reshape(-1, 2)]
     spans = [(first, last) for first, last in spans if first < last]
     if not spans:
         return None
     first, last = min(spans, key=lambda span: float(rate[span[0] : span[1]].min()))
     worst = first + int(rate[first:last].argmin())
-    holder = int(found.holder[worst])
-    return SlowDown(float(u[first]), float(u[last]), float(rate[worst]), axes[holder // 2], holder % 2 == 0, len(spans))
+    limiting = int(found.limiting[worst])
+    return SlowDown(float(u[first]), float(u[last]), float(rate[worst]), axes[limiting // 2], limiting % 2 == 0, len(spans))
 
 
-def _without_ends(rate: Array, first: int, last: int) -> tuple[int, int]:
-    """Return a slow stretch without what of it is no more than setting off, or stopping."""
+def _without_start_and_stop(rate: Array, first: int, last: int) -> tuple[int, int]:
+    """Return a slow stretch without the acceleration from rest and the deceleration to rest."""
     n = len(rate)
     if first == 0 and n > 1:
-        while first < last and rate[min(first + 1, n - 1)] > rate[first] * (1 + _EVEN):
+        while first < last and rate[min(first + 1, n - 1)] > rate[first] * (1 + _UNIFORM):
             first += 1
     if last == n and n > 1:
-        while last > first and rate[max(last - 2, 0)] > rate[last - 1] * (1 + _EVEN):
+        while last > first and rate[max(last - 2, 0)] > rate[last - 1] * (1 + _UNIFORM):
             last -= 1
     return first, last

@@ -1,4 +1,4 @@
-"""What a person reads at the lathe: the settings in order, the zeros, the directions of the axes, a lathe in plain words.
+"""Texts for the person at the lathe: settings in order, zeros, positive directions, and the description of a lathe.
 
-Format-free; `lobework.targets` writes the files.
+These modules know no file format; `lobework.targets` writes the files.
 """

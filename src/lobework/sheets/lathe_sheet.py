@@ -1,4 +1,4 @@
-"""A lathe in plain words: its headstock, what moves by motor and by hand, what turns its cams, and what its controller wants."""
+"""The description of a lathe: its headstock, its driven and manual axes, the drive of its cams, and its controller."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from lobework.lathe.hand_settings import show_length
 from lobework.quantities.units import LengthUnit, format_number
 from lobework.sheets.directions import plus_of
-from lobework.sheets.settings import Entry, Group, axis_entry, hand_entry, of_the_bed
+from lobework.sheets.settings import Entry, Group, axis_entry, bed_entries, hand_entry
 
 if TYPE_CHECKING:
     from lobework.lathe.lathe import Axis, Controller, Lathe
@@ -18,19 +18,19 @@ __all__ = ["lathe_sheet"]
 
 
 def lathe_sheet(lathe: Lathe, units: LengthUnit = "mm") -> tuple[Group, ...]:
-    """Return all that is known of a lathe, in words.
+    """Return the description of a lathe.
 
     Parameters
     ----------
     lathe : Lathe
-        With or without chucks on it; they are not told of.
+        The lathe; chucks on it are not described.
     units : "mm" or "inch"
-        For lengths and speeds.
+        Unit of lengths and speeds.
 
     Returns
     -------
     tuple of Group
-        From the headstock to the controller; what the lathe has none of is left out.
+        From the headstock to the controller, without empty groups.
 
     Examples
     --------
@@ -42,9 +42,9 @@ def lathe_sheet(lathe: Lathe, units: LengthUnit = "mm") -> tuple[Group, ...]:
     """
     groups = {
         "headstock": _headstock(lathe, units),
-        "bed": of_the_bed(lathe, units),
+        "bed": bed_entries(lathe, units),
         "moved by the controller": [
-            (name, _driven(message, axis, units)) for axis in lathe.axes for name, message in [axis_entry(axis, units)]
+            (name, _axis_description(message, axis, units)) for axis in lathe.axes for name, message in [axis_entry(axis, units)]
         ],
         "set by hand": [hand_entry(each, units) for each in lathe.hand],
         "cams": _cams(lathe),
@@ -54,6 +54,7 @@ def lathe_sheet(lathe: Lathe, units: LengthUnit = "mm") -> tuple[Group, ...]:
 
 
 def _headstock(lathe: Lathe, units: LengthUnit) -> list[tuple[str, str]]:
+    """Return the motions of the headstock, and the places for followers."""
     headstock = lathe.headstock
     sideways = {
         "rocks": f"rocks about a pivot {show_length(headstock.pivot_height, units)} below the spindle",
@@ -66,16 +67,17 @@ def _headstock(lathe: Lathe, units: LengthUnit) -> list[tuple[str, str]]:
     return [
         ("sideways", sideways[headstock.sideways]),
         ("endways", endways[headstock.endways]),
-        *(followers if _moves(lathe) else []),
+        *(followers if _headstock_moves(lathe) else []),
     ]
 
 
-def _moves(lathe: Lathe) -> bool:
+def _headstock_moves(lathe: Lathe) -> bool:
+    """Return whether the headstock can move."""
     return lathe.headstock.sideways != "fixed" or lathe.headstock.endways != "fixed"
 
 
-def _driven(message: str, axis: Axis, units: LengthUnit) -> str:
-    """Return what an axis moves and how far, and what its motor can do."""
+def _axis_description(message: str, axis: Axis, units: LengthUnit) -> str:
+    """Return the motion and travel of an axis, with the top speed, acceleration and steps of its motor."""
     scale, unit = (360.0, "turn") if axis.rotary else (25.4, "in") if units == "inch" else (1.0, "mm")
     many = "turns" if axis.rotary else unit
     found = [message, *([plus_of(axis)] if axis.rotary else [])]
@@ -89,19 +91,20 @@ def _driven(message: str, axis: Axis, units: LengthUnit) -> str:
 
 
 def _cams(lathe: Lathe) -> list[tuple[str, str]]:
-    """Return what turns each cam; where the headstock can move, any other than those that are told of too."""
-    others = [("any other cam", "locked to the spindle")] if _moves(lathe) else []
-    return [(f"cam {number}", _turned(lathe.cam_shaft(number), lathe)) for number in _numbers(lathe)] + others
+    """Return the drive of each cam; if the headstock can move, also of all cams that are not listed."""
+    others = [("any other cam", "locked to the spindle")] if _headstock_moves(lathe) else []
+    return [(f"cam {number}", _drive(lathe.cam_shaft(number), lathe)) for number in _cam_numbers(lathe)] + others
 
 
-def _numbers(lathe: Lathe) -> list[int]:
-    """Return the cams that something is said of."""
+def _cam_numbers(lathe: Lathe) -> list[int]:
+    """Return the numbers of the cams that the lathe describes."""
     moves = [*(axis.moves for axis in lathe.axes), *(each.moves for each in lathe.hand)]
     moved = {int(each.split()[1]) for each in moves if each.startswith("cam ")}
     return sorted(moved | {cam.number for cam in lathe.cams})
 
 
-def _turned(cam: CamShaft, lathe: Lathe) -> str:
+def _drive(cam: CamShaft, lathe: Lathe) -> str:
+    """Return the description of what turns a cam."""
     if cam.turned_by == "gears":
         room = "one pair" if cam.pairs == 1 else f"{cam.pairs} pairs"
         return f"turned by gears from the spindle, at most {room} of the wheels {', '.join(map(str, cam.wheels))}"
@@ -115,11 +118,12 @@ def _turned(cam: CamShaft, lathe: Lathe) -> str:
 
 
 def _controller(controller: Controller, units: LengthUnit) -> list[tuple[str, str]]:
+    """Return the properties of a controller."""
     slides = controller.slide_places or {"mm": 6, "inch": 7}[units]
     comments = {"parentheses": "in parentheses", "semicolon": "after a semicolon", "none": "left out"}
     return [
         ("lines", f"at most {controller.longest_line} characters{', numbered' if controller.line_numbers else ''}"),
-        ("decimals", f"{slides} on slides, {controller.rotary_places} on what turns"),
+        ("decimals", f"{slides} on slides, {controller.rotary_places} on rotary axes"),
         ("inverse time", "known (G93)" if controller.inverse_time else "not known"),
         ("remarks", comments[controller.comments]),
     ]

@@ -1,4 +1,4 @@
-"""The settings: every number to set before the job, and the steps to take in order, in no format yet."""
+"""The settings sheet, independent of a file format: every value to set before the job, and the cuts in order."""
 
 from __future__ import annotations
 
@@ -53,20 +53,20 @@ __all__ = [
     "Settings",
     "Steps",
     "axis_entry",
+    "bed_entries",
     "hand_entry",
-    "of_the_bed",
     "set_up",
     "settings",
 ]
 
 _PROGRAM: Final = "program"
 _MOST_SHOWN: Final = 12
-"""Points of a template that are said one by one."""
+"""Greatest number of points of a template that are listed."""
 
 
 @dataclass(frozen=True, slots=True)
 class Entry:
-    """One number to set: its name and what to set it to."""
+    """One setting: its name and its value."""
 
     name: str
     value: str
@@ -74,7 +74,7 @@ class Entry:
 
 @dataclass(frozen=True, slots=True, repr=False)
 class Group(Brief):
-    """What belongs together on the lathe."""
+    """Settings of one part of the lathe or the job."""
 
     name: str
     entries: tuple[Entry, ...]
@@ -82,7 +82,7 @@ class Group(Brief):
 
 @dataclass(frozen=True, slots=True)
 class Column:
-    """A setting that a series steps: its name, and whether the program or a person sets it; nobody, where it is only to know."""
+    """A setting that a series steps: its name and who sets it; "nobody" if it is only information."""
 
     name: str
     by: Literal["program", "hand", "nobody"]
@@ -90,7 +90,7 @@ class Column:
 
 @dataclass(frozen=True, slots=True)
 class CutRow:
-    """One cut: its number in the job, its places in the series, and the value of each column."""
+    """One cut: its number in the job, its step numbers in the series, and the value of each column."""
 
     number: int
     places: str
@@ -109,14 +109,14 @@ class Steps(Brief):
 
 @dataclass(frozen=True, slots=True, kw_only=True, repr=False)
 class Settings:
-    """What to set and what to do, in no format yet.
+    """The settings sheet, independent of a file format.
 
     Parameters
     ----------
     title : str
-        Of the job.
+        Title of the job.
     groups : tuple of Group
-        The set-up, from the lathe to the first pass's cams.
+        The set-up, from the work and the lathe to the cams of each pass.
     steps : tuple of Steps
         The cuts, pass by pass.
     """
@@ -131,16 +131,17 @@ class Settings:
 
     @property
     def by_hand(self) -> bool:
-        """Whether hands do it all: no program can be written for this lathe."""
+        """Whether everything is set by hand, because no program can be written for this lathe."""
         return not any(group.name == _PROGRAM for group in self.groups)
 
 
 def _group(name: str, *entries: tuple[str, str]) -> Group:
+    """Return a group of entries, each given as a name and a value."""
     return Group(name, tuple(Entry(*each) for each in entries))
 
 
-def _ends(axis: Axis | HandAxis, units: LengthUnit) -> str:
-    """Return the ends of an axis's travel; empty where it has none."""
+def _travel(axis: Axis | HandAxis, units: LengthUnit) -> str:
+    """Return the description of an axis's travel; empty if it is unlimited."""
 
     def end(value: float) -> str:
         return f"{format_number(value)} deg" if axis.rotary else show_length(value, units)
@@ -149,28 +150,29 @@ def _ends(axis: Axis | HandAxis, units: LengthUnit) -> str:
 
 
 def axis_entry(axis: Axis, units: LengthUnit) -> tuple[str, str]:
-    """Return an axis's letter, and what it moves and how far."""
+    """Return the name of an axis, and what it moves and its travel."""
     plain = f"the {axis.moves}" if axis.moves in ("spindle", "cutter") else axis.moves
     what = plain if axis.rotary else f"the {axis.moves} slide"
     turned = ", reversed" if axis.reversed else ""
-    return f"axis {axis.letter}", f"moves {what}{_ends(axis, units) or ', without end'}{turned}"
+    return f"axis {axis.letter}", f"moves {what}{_travel(axis, units) or ', without end'}{turned}"
 
 
 def hand_entry(hand: HandAxis, units: LengthUnit) -> tuple[str, str]:
-    """Return what a person sets, and its screw or wheel and how far it goes."""
+    """Return the name of an axis that is set by hand, and its screw or wheel and its travel."""
     name = hand.moves if hand.rotary else f"{hand.moves} slide"
     scale = show(hand.screw, units=units) if hand.screw is not None else str(hand.wheel)
-    return name, scale + _ends(hand, units)
+    return name, scale + _travel(hand, units)
 
 
 def _cam(drive: Drive, number: int, lathe: Lathe, units: LengthUnit) -> Group:
+    """Return the settings of a cam, its drive and its follower."""
     driven = " on the spindle itself" if turns_with_spindle(drive, number, lathe) else ""
     return _group(
         cam_name(drive, number),
         ("shape", drive.cam.kind),
         *settings_of(drive.cam, units),
         ("ratio to spindle", show_ratio(drive.ratio) + driven),
-        *_turned(drive, number, lathe),
+        *_cam_drive(drive, number, lathe),
         ("phase", show_turned("phase", drive, number, lathe)),
         ("index", show_turned("index", drive, number, lathe)),
         *((("twist", show_twist(drive.twist, units, drive.cam.lobes)),) if drive.twist else ()),
@@ -181,12 +183,12 @@ def _cam(drive: Drive, number: int, lathe: Lathe, units: LengthUnit) -> Group:
     )
 
 
-def _turned(drive: Drive, number: int, lathe: Lathe) -> list[tuple[str, str]]:
-    """Return what turns a cam, and what to set of it."""
+def _cam_drive(drive: Drive, number: int, lathe: Lathe) -> list[tuple[str, str]]:
+    """Return what turns a cam, with the value to set."""
     shaft = lathe.cam_shaft(number)
     if (run := shaft.percent(drive.ratio)) is not None:
         percent = show_percent(run)
-        return [("percent to set", percent if run.exact else f"{percent}, the nearest; the check says what is left at the join")]
+        return [("percent to set", percent if run.exact else f"{percent}, the nearest; see the check for the gap at the join")]
     if shaft.turned_by == "software":
         slide = "x" if drive.moves == "sideways" else "z"
         return [("turned by", f"nothing: it exists only in software, and the {slide} slide follows its lift")]
@@ -194,6 +196,7 @@ def _turned(drive: Drive, number: int, lathe: Lathe) -> list[tuple[str, str]]:
 
 
 def _pass(cut: Cut, units: LengthUnit, frame: str) -> Group:
+    """Return the settings of a pass; ``frame`` is the angle of the cutting frame, or empty."""
     passed = cut.passed
     arc = [(f"arc {name}", value) for name, value in settings_of(passed.arc, units)] if passed.arc else []
     slides = {name: _slide(name, cut) for name in measures(At)}
@@ -212,16 +215,16 @@ def _pass(cut: Cut, units: LengthUnit, frame: str) -> Group:
         if (mm := getattr(passed.travel, name))
     ]
     together = [("cams together", passed.together)] if passed.together and len(passed.cams) > 1 else []
-    still = "none: the slides go while it stands still" if cut.span else "none: in and out again"
+    still = "none: the slides move while it stands still" if cut.span else "none: in and out again"
     turns = show(passed.turns) if passed.turns else still
     begins = [("spindle begins at", _value("spindle", passed.spindle, cut, units))] if passed.spindle.turns else []
     angle = [("angle of the frame", frame)] if frame else []
-    way = [*at, *arc, *_template(cut, units), *travel]
-    return _group(_pass_name(passed, cut.group), ("spindle turns", turns), *begins, *way, *angle, *together)
+    path = [*at, *arc, *_template(cut, units), *travel]
+    return _group(_pass_name(passed, cut.group), ("spindle turns", turns), *begins, *path, *angle, *together)
 
 
 def _template(cut: Cut, units: LengthUnit) -> list[tuple[str, str]]:
-    """Return the curve that leads the slides, and where the tip stands at either end of what is followed of it."""
+    """Return the template that leads the slides, and the positions of the tip at both ends of the part that is followed."""
     if (template := cut.passed.template) is None:
         return []
     through = f"{len(template.points)} points" if len(template.points) > _MOST_SHOWN else show_pairs(template.points, units)
@@ -241,14 +244,14 @@ def _pass_name(passed: Pass, number: int) -> str:
     return f"pass {number}: {passed.name}" if passed.name else f"pass {number}"
 
 
-def _sends(cut: Cut) -> bool:
-    """Return whether a program can be written for a lathe: a controller moves something, and the spindle where it must turn."""
+def _has_program(cut: Cut) -> bool:
+    """Return whether a program can be written: the lathe has axes, and one for the spindle if the spindle must turn."""
     return cut.lathe.axis("spindle") is not None or (bool(cut.lathe.axes) and not cut.passed.turns)
 
 
-def _by(full: str, cut: Cut) -> Literal["program", "hand"]:
-    """Return who sets a stepped setting: the program, where there is one and the lathe has an axis for it."""
-    if not _sends(cut):
+def _set_by(full: str, cut: Cut) -> Literal["program", "hand"]:
+    """Return who sets a stepped setting: the program, if there is one and the lathe has an axis for it."""
+    if not _has_program(cut):
         return "hand"
     owner, _, name = full.rpartition(".")
     if not owner:
@@ -258,11 +261,12 @@ def _by(full: str, cut: Cut) -> Literal["program", "hand"]:
 
 
 def _slide(name: str, cut: Cut) -> str:
-    """Return which slide takes a place of `At`: a depth, the one that comes to the work."""
+    """Return the slide of a place of `At`; for a depth, the slide that feeds in."""
     return cut.approach.axis if name == "depth" else name
 
 
 def _value(full: str, value: Any, cut: Cut, units: LengthUnit) -> str:
+    """Return the value of a stepped setting as it is printed."""
     owner = full.rpartition(".")[0]
     if full == "depth":
         return show_place(_slide(full, cut), value, cut.lathe, units)
@@ -272,24 +276,25 @@ def _value(full: str, value: Any, cut: Cut, units: LengthUnit) -> str:
 
 
 def _steps(cuts: Sequence[Cut], cutter: Cutter, piece: Piece, units: LengthUnit) -> Steps:
+    """Return the table of the cuts of one pass."""
     cuts = on_one_circle(cuts)
     first = cuts[0]
-    columns = [Column(plain_name(full).replace(".", " "), _by(full, first)) for full in first.stepped]
-    told: list[dict[int, str]] = []
+    columns = [Column(plain_name(full).replace(".", " "), _set_by(full, first)) for full in first.stepped]
+    extra: list[dict[int, str]] = []
     for name, by_cut in (
-        ("frame would fit", frame_by_cut(cuts, cutter, piece)),
+        ("best angle of the frame", frame_by_cut(cuts, cutter, piece)),
         ("tip on the axis at the zeros", _zeros_by_cut(cuts, units)),
     ):
         if by_cut:
             columns.append(Column(name, "nobody"))
-            told.append(by_cut)
+            extra.append(by_cut)
     rows = tuple(
         CutRow(
             cut.number,
             ".".join(str(level.number) for level in cut.levels),
             (
                 *(_value(full, value, cut, units) for full, value in cut.stepped.items()),
-                *(by_cut[cut.number] for by_cut in told),
+                *(by_cut[cut.number] for by_cut in extra),
             ),
         )
         for cut in cuts
@@ -299,7 +304,7 @@ def _steps(cuts: Sequence[Cut], cutter: Cutter, piece: Piece, units: LengthUnit)
 
 
 def _zeros_by_cut(cuts: Sequence[Cut], units: LengthUnit) -> dict[int, str]:
-    """Return where the tip on the spindle's axis stands with everything at 0, by cut, where a fitting changes from cut to cut."""
+    """Return, by cut, the readings with the tip on the spindle's axis and all angles at 0; empty if no fitting changes."""
     if not any(refits(before, now) for before, now in itertools.pairwise(cuts)):
         return {}
     stands = {cut.number: stand_at_zero(cut) for cut in cuts}
@@ -307,21 +312,21 @@ def _zeros_by_cut(cuts: Sequence[Cut], units: LengthUnit) -> dict[int, str]:
 
 
 def _headstock(lathe: Lathe, units: LengthUnit) -> list[tuple[str, str]]:
-    """Return the headstock's settings; one that does not rock has no pivot, and places for followers are told of where few."""
+    """Return the settings of the headstock, without a pivot if it does not rock, and without followers if both sides are allowed."""
     headstock = lathe.headstock
-    untold = {"pivot height"} if headstock.sideways != "rocks" else set()
-    untold |= {"followers"} if len(headstock.followers) > 1 else set()
-    return [setting for setting in settings_of(headstock, units) if setting[0] not in untold]
+    omitted = {"pivot height"} if headstock.sideways != "rocks" else set()
+    omitted |= {"followers"} if len(headstock.followers) > 1 else set()
+    return [setting for setting in settings_of(headstock, units) if setting[0] not in omitted]
 
 
-def of_the_bed(lathe: Lathe, units: LengthUnit) -> list[tuple[str, str]]:
-    """Return what the lathe says of its bed and its fittings."""
+def bed_entries(lathe: Lathe, units: LengthUnit) -> list[tuple[str, str]]:
+    """Return the swing over the bed and the fittings of a lathe, if given."""
     found = [("swing", show_length(lathe.swing, units))] if lathe.swing < math.inf else []
     return found + ([("fittings", ", ".join(lathe.fittings))] if lathe.fittings else [])
 
 
 def _program(feeds: Feeds, cuts: Sequence[Cut], units: LengthUnit, slows: Sequence[str]) -> Group:
-    """Return how fast and how truly the program goes, and where it slows down."""
+    """Return the speeds, clearance and tolerance of the program, and the stretches in which it slows down."""
     spindle, by_feed = f"{format_number(feeds.spindle_rpm)} turns a minute", show_length(feeds.feed, units)
     feed = (("feed over the work", f"{by_feed} a minute"),)
     paces = {
@@ -335,8 +340,8 @@ def _program(feeds: Feeds, cuts: Sequence[Cut], units: LengthUnit, slows: Sequen
         *paces[feeds.pace],
         ("clear of the face" if cuts[0].approach.axis == "z" else "clear of the work", show_length(feeds.clear, units)),
         ("plunge", f"{show_length(feeds.plunge, units)} a minute"),
-        *((("waits when in", f"{format_number(feeds.dwell)} s"),) if feeds.dwell else ()),
-        ("true to", f"{show_length(feeds.tolerance, units)} on the work"),
+        *((("dwell after the plunge", f"{format_number(feeds.dwell)} s"),) if feeds.dwell else ()),
+        ("tolerance", f"{show_length(feeds.tolerance, units)} on the work"),
         *(("slows down", each) for each in slows),
         *((("remarks", f"none: {SILENT}"),) if silent else ()),
     )
@@ -352,16 +357,16 @@ def settings(
     feeds: Feeds | None = None,
     slows: Sequence[str] = (),
 ) -> Settings:
-    """Return what to set on the lathe and what to do, step by step.
+    """Return the settings sheet of a job.
 
-    Every part's settings come from its own fields, so a chuck or cam of your own appears by itself.
+    The settings of every part are read from its fields, so those of your own chucks and cams appear automatically.
 
     Parameters
     ----------
     title : str
-        Of the job.
+        Title of the job.
     lathe : Lathe
-        As it is set up for the first cut.
+        The lathe, set up for the first cut.
     piece : Piece
         The work.
     cutter : Cutter
@@ -369,21 +374,21 @@ def settings(
     cuts : sequence of Cut
         Every cut of the job in order, at least one.
     units : "mm" or "inch"
-        For lengths.
+        Unit of lengths.
     feeds : Feeds, optional
-        For the program's speeds.
+        Speeds and tolerance of the program.
     slows : sequence of str
-        Where the program goes slower than was asked for, in words.
+        Descriptions of where the program is slower than its target speed.
 
     Returns
     -------
     Settings
-        Groups from the lathe outwards, then the steps.
+        The groups of the set-up, then the cuts.
 
     Raises
     ------
     SettingError
-        Where there is no cut.
+        If there is no cut.
 
     Examples
     --------
@@ -414,7 +419,7 @@ def set_up(
     feeds: Feeds | None = None,
     slows: Sequence[str] = (),
 ) -> tuple[Group, ...]:
-    """Return what to set before the cuts, from the lathe outwards; parameters as of `settings`."""
+    """Return the groups of the set-up before the cuts; the parameters are those of `settings`."""
     require(len(cuts) > 0, "cuts", len(cuts), "one or more", "give the job a pass")
     groups = [
         _group("work", ("form", piece.form), *settings_of(piece, units)),
@@ -424,13 +429,13 @@ def set_up(
             ("name", lathe.name),
             *(axis_entry(axis, units) for axis in lathe.axes),
             *((f"{name} by hand", message) for name, message in (hand_entry(each, units) for each in lathe.hand)),
-            *of_the_bed(lathe, units),
+            *bed_entries(lathe, units),
         ),
         _group("headstock", *_headstock(lathe, units)),
     ]
     for place, mounted in enumerate(lathe.chucks, 1):
         name = f"chuck {place} from the spindle: {mounted.name}"
-        needs = (("needs of the lathe", ", ".join(mounted.needs)),) if mounted.needs else ()
+        needs = (("fittings required", ", ".join(mounted.needs)),) if mounted.needs else ()
         groups.append(_group(name, ("kind", mounted.chuck.kind), *settings_of(mounted.chuck, units), *needs))
     groups.append(_group(DIRECTIONS, *directions(cuts)))
     groups.append(_group(f"{ZEROS}, before the first cut", *zero_steps(cuts[0], units)))
@@ -439,17 +444,19 @@ def set_up(
         same = list(of_group)
         if refits(before, same[0]):
             groups.append(
-                _group(f"{ZEROS}, before pass {same[0].group}: its cams are fitted anew", *zero_steps(same[0], units, again=True))
+                _group(
+                    f"{ZEROS}, before pass {same[0].group}: its cams are fitted again", *zero_steps(same[0], units, again=True)
+                )
             )
         before = same[-1]
         groups.append(_pass(same[0], units, _frame(same, cutter, piece, units)))
         groups += [_cam(drive, place, same[0].lathe, units) for place, drive in enumerate(same[0].passed.cams, 1)]
-    if all(_sends(cut) for cut in cuts):
+    if all(_has_program(cut) for cut in cuts):
         groups.append(_program(feeds or Feeds(), cuts, units, slows))
     return tuple(groups)
 
 
 def _frame(cuts: Sequence[Cut], cutter: Cutter, piece: Piece, units: LengthUnit) -> str:
-    """Return the angle to set the cutting frame to for one pass, and how it lies there; empty where it lies along nothing."""
+    """Return the angle of the cutting frame for one pass, with its misfit; empty if there is no groove or pattern to follow."""
     lie, holder = lie_of(cuts, cutter, piece), holder_of(cutter)
     return lie.message(holder.angle_deg, units) if lie is not None and isinstance(holder, CuttingFrame) else ""
