@@ -60,7 +60,7 @@ ACROSS = "write a list of [across, height] pairs from the tip outwards, such as 
 ALONG = "write a list of [z, radius] pairs, from the end away from the headstock, such as [[0, 20], [-30, 25], [-60, 18]]"
 LENGTHS = "write for example '3 mm' or '3/8 in'"
 SMOOTH = "must be a curve that neither folds back nor crosses the axis; add points"
-GRID = "1.51e+11 rays would take 1,809.6 GB to carve, more than the 4 GB a job may take; use 0.003 mm or more"
+GRID = "needs 1.51e+11 rays, which would take 1,809.6 GB to carve, more than the 4 GB a job may take; use 0.003 mm or more"
 WRONG = {
     "a profile that folds back": (
         profile("[[0, 0], [1, 1], [0.5, 2]]"),
@@ -221,7 +221,7 @@ OPTIONS = {
     "a resolution in words": ("--resolution", "fine", "'fine' is not understood; write for example '3 mm' or '3/8 in'"),
     "no resolution at all": ("--resolution", "", "'' is not understood; write for example '3 mm' or '3/8 in'"),
     "a resolution in degrees": ("--resolution", "1 deg", "'1 deg': the unit 'deg' does not fit here; allowed: mm, cm, in"),
-    "a grid past memory": ("--resolution", "0.0001 mm", "resolution=0.0001: 1.51e+11 rays would take 1,809.6 GB to carve"),
+    "a grid past memory": ("--resolution", "0.0001 mm", "'0.0001 mm' needs 1.51e+11 rays, which would take 1,809.6 GB to carve"),
     "a backend that is not installed": ("--backend", "plane", "no backend is called 'plane'; did you mean 'plain'?; installed: "),
     "a drawing's target": ("--as", "svg", "no target for the carving is called 'svg'"),
 }

@@ -129,7 +129,10 @@ def test_a_cutter_that_touches_nothing_is_a_warning(bench, capsys):
     assert code == 0
     assert lines[1:] == [
         "removed 0 cubic mm; 100 % of the surface is untouched",
-        "warning (carving): whole job: no cutter reaches into the work; depth is positive into the work, and the slides position the tip",
+        (
+            "warning (carving): whole job: no cutter reaches into the work; depth is positive into the work, "
+            "and the slides position the tip"
+        ),
     ]
 
 

@@ -190,8 +190,8 @@ def test_a_tip_that_is_clear_of_the_face_beyond_the_edge_is_no_matter():
 def test_a_tip_through_the_back_of_the_work_is_warned_of():
     (message,) = found_on(DISC, plain(depth=2.0).series(4, depth=1.25))
     assert (
-        message
-        == "warning (work): rings: goes 5.75 mm deep, in rings 4 first, through work 5 mm thick; keep clear of what holds the work"
+        message == "warning (work): rings: goes 5.75 mm deep, in rings 4 first, through work 5 mm thick; "
+        "keep clear of what holds the work"
     )
 
 

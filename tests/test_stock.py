@@ -219,7 +219,8 @@ def test_a_grid_past_memory_is_refused_with_its_size_and_a_resolution_that_will_
 def test_a_grid_past_memory_says_how_much_it_would_take():
     """20 mm at a tenth of a micrometre: 200,000 rays each way, twelve bytes a ray."""
     message = (
-        "resolution=0.0001: 4e+10 rays would take 480.0 GB to carve, more than the 4 GB a job may take; use 0.002 mm or more"
+        "resolution=0.0001: needs 4e+10 rays, which would take 480.0 GB to carve, more than the 4 GB a job may take; "
+        "use 0.002 mm or more"
     )
     with pytest.raises(TooLargeError) as told:
         stock_of(DISC, 1e-4)

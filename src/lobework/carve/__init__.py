@@ -1,4 +1,4 @@
-"""Carving: cutters swept through stock, by a backend of your choice."""
+"""Carving: the removal of wood by swept cutters, computed by interchangeable backends."""
 
 from __future__ import annotations
 

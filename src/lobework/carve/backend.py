@@ -1,4 +1,4 @@
-"""What a carving backend is: it lowers each ray to the deepest point that a swept cutter reaches."""
+"""The interface of carving backends, which set each ray to the greatest depth that a swept cutter reaches."""
 
 from __future__ import annotations
 
@@ -18,51 +18,51 @@ if TYPE_CHECKING:
 __all__ = ["EVERYTHING", "Ability", "Backend", "Progress", "accuracy_of", "needs", "refuse"]
 
 Ability = Literal["face", "round", "leaning", "drilling spindle", "fixed", "cutting frame", "eccentric frame"]
-"""What a backend may be able to carve: a surface, a cutter that leans on a face, a way of holding the cutter."""
+"""A capability of a backend: a kind of surface, a cutter that is inclined to a face, or a kind of holder."""
 
 EVERYTHING: Final[frozenset[Ability]] = frozenset(
     ["face", "round", "leaning", "drilling spindle", "fixed", "cutting frame", "eccentric frame"]
 )
 
 Progress = Callable[[float], None]
-"""Called now and then with the part done, 0 to 1; what it raises stops the carving."""
+"""A function that is called repeatedly with the fraction done, 0 to 1; an exception that it raises stops the carving."""
 
 
 @runtime_checkable
 class Backend(Protocol):
-    """A way of carving.
+    """An implementation of carving.
 
-    A backend may have ``within: float``, mm: its accuracy, the largest difference from the plain one; 2e-4 mm if unspecified,
-    0.01 mm at most. `lobework.testing` holds it to that.
+    A backend may have an attribute ``within``, a float in mm: its accuracy, the largest difference from the plain backend. It is
+    2e-4 mm by default and 0.01 mm at most. `lobework.testing` verifies it.
     """
 
     @property
     def name(self) -> str:
-        """What people call it."""
+        """The name by which users choose the backend."""
 
     @property
     def description(self) -> str:
-        """One line on what it is for."""
+        """One line on the use of the backend."""
 
     @property
     def can(self) -> frozenset[Ability]:
-        """What it can carve; anything else is refused before cutting."""
+        """The abilities of the backend; a job that needs others is refused before carving."""
 
     def carve(self, stock: Stock, sweeps: Sequence[Sweep], depth: Depth, progress: Progress | None = None) -> None:
-        """Deepen ``depth`` in place, stock.shape float32 mm along each ray, wherever a sweep goes deeper; never the reverse.
+        """Increase ``depth`` in place, stock.shape float32 mm along each ray, where a sweep goes deeper; never decrease it.
 
-        Depths are those of the swept solid, whether or not there is work so deep; rays with no work under them
-        (``stock.inside``) stay at zero.
+        Depths are those of the swept solid, even beyond the thickness of the work. Rays without work under them
+        (see ``stock.inside``) stay at zero.
         """
 
 
 def accuracy_of(backend: Backend) -> float:
-    """Return a backend's stated accuracy, mm: the largest difference from the plain one.
+    """Return a backend's stated accuracy, mm: the largest difference from the plain backend.
 
     Raises
     ------
     PluginError
-        If it states what no accuracy is, or one coarser than `lobework.quantities.tolerances.COARSEST_MM`.
+        If the accuracy is not a positive number, or is coarser than `lobework.quantities.tolerances.COARSEST_MM`.
 
     Examples
     --------
@@ -79,20 +79,22 @@ def accuracy_of(backend: Backend) -> float:
 
 
 def needs(stock: Stock, sweeps: Sequence[Sweep]) -> set[Ability]:
-    """Return the abilities that carving these sweeps takes."""
+    """Return the abilities that a backend needs to carve these sweeps."""
     face = isinstance(stock.surface, Face)
-    asked: set[Ability] = {"face" if face else "round"}
+    required: set[Ability] = {"face" if face else "round"}
     for sweep in sweeps:
-        asked.add(sweep.holder.kind)  # type: ignore[arg-type]
+        required.add(sweep.holder.kind)  # type: ignore[arg-type]
         if face and not sweep.upright:
-            asked.add("leaning")
-    return asked
+            required.add("leaning")
+    return required
 
 
 def refuse(backend: Backend, stock: Stock, sweeps: Sequence[Sweep]) -> None:
-    """Raise `SettingError` where a backend lacks an ability that is needed."""
+    """Raise `SettingError` if a backend lacks a required ability."""
     if lacking := sorted(needs(stock, sweeps) - backend.can):
         raise SettingError(
-            f"backend={backend.name!r}: cannot carve {', '.join(lacking)}; it can carve {', '.join(sorted(backend.can))}; "
-            "use another backend, such as 'plain'"
+            f"cannot carve {', '.join(lacking)}; it can carve {', '.join(sorted(backend.can))}",
+            name="backend",
+            given=repr(backend.name),
+            remedy="use another backend, such as 'plain'",
         )

@@ -1,4 +1,4 @@
-"""What is left in the wood: depths along every ray, and what can be read off them."""
+"""The result of carving: the depth along every ray, and the volume, uncut surface, extreme places and ridges."""
 
 from __future__ import annotations
 
@@ -27,12 +27,13 @@ if TYPE_CHECKING:
 __all__ = ["Carving", "Spot"]
 
 _SAME_MM: Final = 1e-4
-"""Cuts that reach one point within this of each other count as equally deep there; the first is named."""
-_AT_ONCE: Final = 1 << 18
-"""So many rays are looked at together: whole grids of numbers would outgrow what carving may take."""
+"""Cuts whose depths at a point differ by less than this count as equally deep; the first is named."""
+_RAYS_PER_BATCH: Final = 1 << 18
+"""Rays that are processed together, so that temporary arrays stay within the memory allowed for carving."""
 _NEAR: Final = 32
-_LEVEL_MM: Final = 1e-5
-"""Steps smaller than this between two rays are rounding, not ridges, and so shallow a place is land."""
+"""Cells of a line that are searched first."""
+_ROUNDING_MM: Final = 1e-5
+"""Smaller steps between two rays are rounding, not ridges; places that are less deep are uncut."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -42,15 +43,15 @@ class Spot:
     Parameters
     ----------
     row, column : int
-        Of the grid.
+        Row and column of the grid.
     place : (float, float)
         X and Y, mm, on a face; angle about Z, degrees, and z, mm, on a round surface.
     depth : float, mm
-        How deep the work is cut there.
+        Depth of the cut.
     wall : float, mm
-        How much is left under it; negative where it is cut through.
+        Thickness that remains; negative if the work is cut through.
     cut : str
-        Title of the cut that goes deepest there: the pass and its step; empty where none goes.
+        Title of the deepest cut there, with its pass and step; empty if there is none.
     """
 
     row: int
@@ -63,22 +64,22 @@ class Spot:
 
 @dataclass(frozen=True, eq=False, repr=False, kw_only=True)
 class Carving:
-    """A piece once its cuts are carved.
+    """A carved piece.
 
     Parameters
     ----------
     title : str
-        Of the job.
+        Title of the job.
     piece : Piece
-        What was carved.
+        The work.
     stock : Stock
         The rays.
     depth : (rows, columns) float32, mm
-        How deep the work is cut along each ray; zero where it is not, and where there is no work.
+        Depth of the cut along each ray; zero where the work is uncut or there is no work.
     sweeps : sequence of Sweep
-        What carved it, in the order of the job's cuts.
+        Sweeps of the cutter, in the order of the job's cuts.
     units : "mm" or "inch"
-        Of the scale bar of its pictures.
+        Unit of the scale bar of its pictures.
 
     Examples
     --------
@@ -104,63 +105,66 @@ class Carving:
 
     @property
     def wall(self) -> Array:
-        """(rows, columns) mm: what is left under each ray, negative where it is cut through; not a number off the work."""
+        """(rows, columns) mm: remaining thickness under each ray; negative if cut through, and NaN outside the work."""
         return self._wall(slice(None))
 
     def _wall(self, rows: slice) -> Array:
+        """Return ``wall`` for some rows."""
         wall = self.stock.wall if len(self.stock.wall) == 1 else self.stock.wall[rows]
         return np.where(self.stock.inside[rows], wall - self.depth[rows], np.nan)
 
-    def _some_rows(self) -> Iterator[slice]:
-        """Yield the rows of the grid, some at a time."""
+    def _row_batches(self) -> Iterator[slice]:
+        """Yield all rows of the grid in batches."""
         rows, columns = self.stock.shape
-        step = max(1, _AT_ONCE // columns)
+        step = max(1, _RAYS_PER_BATCH // columns)
         return (slice(first, min(first + step, rows)) for first in range(0, rows, step))
 
     @cached_property
     def volume(self) -> float:
-        """Removed, mm^3; what is cut away behind the wall does not count."""
+        """Volume removed, mm^3; cuts beyond the thickness of the work do not count."""
         wall = self.stock.wall
-        kept = ((rows, np.minimum(self.depth[rows], wall if len(wall) == 1 else wall[rows])) for rows in self._some_rows())
+        kept = ((rows, np.minimum(self.depth[rows], wall if len(wall) == 1 else wall[rows])) for rows in self._row_batches())
         return float(sum(self.stock.volumes(depth, rows).sum() for rows, depth in kept))
 
     @cached_property
     def land(self) -> float:
-        """The surface that no cutter has touched, mm^2."""
-        untouched = [((self.depth[rows] <= _LEVEL_MM) & self.stock.inside[rows]).sum(axis=1) for rows in self._some_rows()]
+        """Area of the uncut surface, mm^2."""
+        untouched = [((self.depth[rows] <= _ROUNDING_MM) & self.stock.inside[rows]).sum(axis=1) for rows in self._row_batches()]
         return float((self.stock.areas[:, 0] * np.concatenate(untouched)).sum())
 
     @cached_property
     def land_part(self) -> float:
-        """The part of the surface that no cutter has touched, 0 to 1."""
+        """Fraction of the surface that is uncut, 0 to 1."""
         return self.land / float((self.stock.areas[:, 0] * self.stock.inside.sum(axis=1)).sum())
 
     @cached_property
     def deepest(self) -> Spot:
-        """Where the work is cut deepest, and by which pass and step: between rays too, where a tip goes deeper."""
+        """The deepest place, with the pass and step that cut it; it may lie between rays, at a tip."""
         found = self.spot(*np.unravel_index(int(self.depth.argmax()), self.stock.shape))
-        return max((found, *self._tips), key=lambda spot: spot.depth)
+        return max((found, *self._tip_spots), key=lambda spot: spot.depth)
 
     @cached_property
     def thinnest(self) -> Spot:
-        """Where the least is left of the work, and by which pass and step: between rays too, where a tip leaves less."""
+        """The place of the thinnest wall, with the pass and step that cut it; it may lie between rays, at a tip."""
         least, place = math.inf, (0, 0)
-        for rows in self._some_rows():
+        for rows in self._row_batches():
             wall = self._wall(rows)
             row, column = np.unravel_index(int(np.where(np.isnan(wall), np.inf, wall).argmin()), wall.shape)
             if wall[row, column] < least:
                 least, place = float(wall[row, column]), (rows.start + int(row), int(column))
-        return min((self.spot(*place), *self._tips), key=lambda spot: spot.wall)
+        return min((self.spot(*place), *self._tip_spots), key=lambda spot: spot.wall)
 
     @cached_property
-    def _tips(self) -> tuple[Spot, ...]:
-        """Where the tip of each sweep goes deepest, and where it leaves least; an eccentric frame's middle is no tip."""
+    def _tip_spots(self) -> tuple[Spot, ...]:
+        """Deepest and thinnest place at the tip of each sweep, except of eccentric frames, whose path is not that of the tip."""
         return tuple(
-            itertools.chain.from_iterable(self._of_tip(each) for each in self.sweeps if each.holder.kind != "eccentric frame")
+            itertools.chain.from_iterable(
+                self._spots_of_tip(each) for each in self.sweeps if each.holder.kind != "eccentric frame"
+            )
         )
 
-    def _of_tip(self, sweep: Sweep) -> Iterator[Spot]:
-        """Yield where a sweep's tip goes deepest, and where it leaves least; nothing where it never is in the work."""
+    def _spots_of_tip(self, sweep: Sweep) -> Iterator[Spot]:
+        """Yield the deepest and the thinnest place at the tip of a sweep; none if the tip is never in the work."""
         stock, surface = self.stock, self.stock.surface
         seen = seen_on(self.piece, sweep.tip)
         if isinstance(surface, Face):
@@ -184,77 +188,77 @@ class Carving:
 
     @cached_property
     def cusp(self) -> float:
-        """How high the highest ridge between two grooves stands above the shallower of their floors, mm.
+        """Height of the highest ridge between two grooves above the shallower of their floors, mm.
 
-        Looked for along every row and column; land, which no cutter has touched, is no ridge, nor is the flank of a groove
-        that a row runs along.
+        Ridges are searched along every row and column. Uncut surface is not a ridge, and neither is the flank of a groove that
+        runs along a row or column.
         """
         highest = 0.0
-        for first, lines, along_row in self._some_lines():
+        for first, lines, along_row in self._line_batches():
             heights, places, falls = _ridges(lines.ravel())
             for each in np.flatnonzero(heights > highest)[np.argsort(-heights[heights > highest])].tolist():
                 number, place = divmod(int(places[each]), lines.shape[1])
                 row, column = (first + number, place % self.stock.columns) if along_row else (place, first + number)
-                step = self._cell(row) if along_row else self.stock.row_step
-                if not self._in_a_groove(row, column, along_row, float(falls[each]) / step):
+                step = self._cell_width(row) if along_row else self.stock.row_step
+                if not self._is_groove_flank(row, column, along_row, float(falls[each]) / step):
                     highest = float(heights[each])
                     break
         return highest
 
-    def _some_lines(self) -> Iterator[tuple[int, Depth, bool]]:
-        """Yield some rows at a time, then some columns: the first one's number, their depths with a zero after each, and which.
+    def _line_batches(self) -> Iterator[tuple[int, Depth, bool]]:
+        """Yield batches of rows, then of columns: index of the first, depths with a zero appended to each, and whether rows.
 
-        Rows go round twice on a round surface, so that every ridge lies between its floors.
+        On a round surface, rows are repeated once, so that every ridge lies between its floors.
         """
         twice = 1 if isinstance(self.stock.surface, Face) else 2
-        for rows in self._some_rows():
+        for rows in self._row_batches():
             yield rows.start, np.pad(np.tile(self.depth[rows], twice), ((0, 0), (0, 1))), True
-        step = max(1, _AT_ONCE // self.stock.rows)
+        step = max(1, _RAYS_PER_BATCH // self.stock.rows)
         for first in range(0, self.stock.columns, step):
             yield first, np.pad(self.depth[:, first : first + step].T, ((0, 0), (0, 1))), False
 
-    def _cell(self, row: int) -> float:
-        """Return how far it is from column to column, mm."""
+    def _cell_width(self, row: int) -> float:
+        """Return the distance from column to column, mm."""
         wide = 1.0 if isinstance(self.stock.surface, Face) else float(self.stock.profile[row, 0])
         return self.stock.column_step * wide
 
-    def _in_a_groove(self, row: int, column: int, along_row: bool, falls: float) -> bool:
-        """Return whether the surface rises to a side of a line, and slopes across it more than it falls along it: no ridge."""
+    def _is_groove_flank(self, row: int, column: int, along_row: bool, falls: float) -> bool:
+        """Return whether a place is on the flank of a groove: the surface slopes more across the line than along it."""
         line, place = (self.depth[:, column], row) if along_row else (self.depth[row], column)
-        step = self.stock.row_step if along_row else self._cell(row)
-        ways = line[place::-1], line[place:]
-        slopes = [_first_slope(way) / step for way in ways]
+        step = self.stock.row_step if along_row else self._cell_width(row)
+        sides = line[place::-1], line[place:]
+        slopes = [_first_slope(side) / step for side in sides]
         return min(slopes) < 0 and max(map(abs, slopes)) > falls
 
     def spot(self, row: int | np.intp, column: int | np.intp) -> Spot:
-        """Return what is known of one ray."""
+        """Return position, depth, wall and deepest cut of one ray."""
         row, column = int(row), int(column)
         if isinstance(self.stock.surface, Face):
             place = float(self.stock.across[column]), float(self.stock.down[row])
         else:
             place = math.degrees(self.stock.across[column]), float(self.stock.profile[row, 1])
         depth, wall = float(self.depth[row, column]), float(self._wall(slice(row, row + 1))[0, column])
-        return Spot(row=row, column=column, place=place, depth=depth, wall=wall, cut=self._cut_by(row, column))
+        return Spot(row=row, column=column, place=place, depth=depth, wall=wall, cut=self._deepest_cut(row, column))
 
-    def _cut_by(self, row: int, column: int) -> str:
+    def _deepest_cut(self, row: int, column: int) -> str:
         """Return the title of the cut that goes deepest along one ray."""
         from lobework.carve.plain import PlainBackend
 
-        start, way = (each[0] for each in self.stock.rays(np.array([row]), np.array([column])))
-        bottom = start + float(self.depth[row, column]) * way
+        start, direction = (each[0] for each in self.stock.rays(np.array([row]), np.array([column])))
+        bottom = start + float(self.depth[row, column]) * direction
         ray = self.stock.ray(row, column)
         best, title = 0.0, ""
         for sweep in self.sweeps:
             here = ray.uncut()
-            PlainBackend().carve(ray, list(_near(sweep, bottom)), here)
+            PlainBackend().carve(ray, list(_nearby(sweep, bottom)), here)
             reached = float(here[0, column if ray.columns > 1 else 0])
             if reached > best + _SAME_MM:
                 best, title = reached, sweep.title
         return title
 
 
-def _near(sweep: Sweep, point: Array) -> Iterator[Sweep]:
-    """Yield the stretches of a sweep whose cutter may reach a point."""
+def _nearby(sweep: Sweep, point: Array) -> Iterator[Sweep]:
+    """Yield the stretches of a sweep in which the cutter may reach a point."""
     off = point - sweep.tip
     outward = np.broadcast_to(sweep.outward, off.shape)
     far = np.linalg.norm(off, axis=1)
@@ -277,20 +281,20 @@ def _near(sweep: Sweep, point: Array) -> Iterator[Sweep]:
 
 
 def _ridges(line: Depth) -> tuple[Depth, NDArray[np.intp], Array]:
-    """Return what stands between two floors along a line of depths; at a depth of zero nothing does.
+    """Return the ridges between two floors along a line of depths; uncut surface is not a ridge.
 
     Returns
     -------
     heights : (n,) mm
-        Above the shallower of the floors beside it.
+        Height above the shallower of the two neighbouring floors.
     places : (n,)
-        In the line.
-    falls : (n,) mm a cell
-        How steeply it falls to that side to which it falls less.
+        Index in the line.
+    falls : (n,) mm per cell
+        The smaller of the slopes on both sides.
     """
     depths = np.pad(line, 1)
     steps = np.diff(depths)
-    turns = np.flatnonzero((np.abs(steps) > _LEVEL_MM) | ((depths[1:] > _LEVEL_MM) != (depths[:-1] > _LEVEL_MM)))
+    turns = np.flatnonzero((np.abs(steps) > _ROUNDING_MM) | ((depths[1:] > _ROUNDING_MM) != (depths[:-1] > _ROUNDING_MM)))
     sinking = steps[turns] > 0
     ends = np.flatnonzero(sinking[1:] != sinking[:-1])
     floors, tops = ends[sinking[ends]], ends[~sinking[ends]]
@@ -298,14 +302,14 @@ def _ridges(line: Depth) -> tuple[Depth, NDArray[np.intp], Array]:
     height = depths[last + 1]
     floor = depths[turns[floors] + 1]
     falls = np.minimum(np.abs(steps[last]), np.abs(steps[following])) / ((following - last + 1) / 2)
-    stands = height > _LEVEL_MM
+    stands = height > _ROUNDING_MM
     return (np.minimum(floor[:-1], floor[1:]) - height)[stands], ((last + following - 1) // 2)[stands], falls[stands]
 
 
-def _first_slope(way: Depth) -> float:
-    """Return by how much a line of depths first changes from where it begins, mm a cell; zero where it never does."""
-    for near in (way[:_NEAR], way):
-        changes = np.flatnonzero(np.abs(near - way[0]) > _LEVEL_MM)
+def _first_slope(line: Depth) -> float:
+    """Return the mean slope from the start of a line of depths to its first change, mm per cell; zero if it is level."""
+    for part in (line[:_NEAR], line):
+        changes = np.flatnonzero(np.abs(part - line[0]) > _ROUNDING_MM)
         if changes.size:
-            return float(way[changes[0]] - way[0]) / int(changes[0])
+            return float(line[changes[0]] - line[0]) / int(changes[0])
     return 0.0

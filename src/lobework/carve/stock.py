@@ -1,4 +1,4 @@
-"""The stock: a piece's surface laid out as a grid of rays that go straight in."""
+"""The stock: a grid of rays on the surface of the work, each normal to the surface and directed into it."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ __all__ = ["BYTES_A_RAY", "MOST_BYTES", "Depth", "Stock", "stock_of"]
 Depth = NDArray[np.float32]
 
 BYTES_A_RAY: Final = 12
-"""The depths, and what a backend may take beside them: under three times the grid."""
+"""Memory for a ray: its depth, and the working memory of a backend, which is below three times the grid."""
 MOST_BYTES: Final = 4 * 10**9
 
 
@@ -35,15 +35,16 @@ class Stock(Brief):
     Parameters
     ----------
     surface : Face or Round
-        What the rays start from.
+        Surface on which the rays start.
     rows, columns : int
-        On a face: rows towards +Y, columns towards +X, the middle of the work in the middle of the grid. On a round
-        surface: rows along the profile from its first end to its last, columns round it from +X towards +Y, the first
-        at angle zero and again after the last.
+        Number of rows and columns. On a face, rows advance towards +Y and columns towards +X, and the grid is centred on the
+        work. On a round surface, rows advance along the profile from its first to its last end, and columns round the work from
+        +X towards +Y; the first column is at angle zero and follows the last.
     row_step, column_step : float
-        From row to row, mm; from column to column, mm on a face, rad on a round surface.
+        Spacing of the rows, mm, and of the columns, mm on a face and rad on a round surface.
     row_start, column_start : float, optional
-        Where the first row and column lie; on a face about its middle, on a round surface at zero, unless given.
+        Position of the first row and column. By default the grid of a face is centred and that of a round surface starts at
+        zero.
 
     Examples
     --------
@@ -63,17 +64,17 @@ class Stock(Brief):
 
     @property
     def shape(self) -> tuple[int, int]:
-        """Rows, columns."""
+        """Number of rows and columns."""
         return self.rows, self.columns
 
     @property
     def bytes(self) -> int:
-        """Memory that carving takes, with the room it works in."""
+        """Memory in bytes that carving takes, including working memory."""
         return self.rows * self.columns * BYTES_A_RAY
 
     @cached_property
     def down(self) -> Array:
-        """(rows,) mm: y of each row on a face, the length along the profile on a round surface."""
+        """(rows,) mm: y of each row on a face; arc length along the profile on a round surface."""
         start = -(self.rows - 1) / 2 * self.row_step if isinstance(self.surface, Face) else 0.0
         start = start if self.row_start is None else self.row_start
         down: Array = start + self.row_step * np.arange(self.rows, dtype=np.float64)
@@ -81,7 +82,7 @@ class Stock(Brief):
 
     @cached_property
     def across(self) -> Array:
-        """(columns,): x of each column, mm, on a face; its angle, rad, on a round surface."""
+        """(columns,): x of each column on a face, mm; angle of each column on a round surface, rad."""
         start = -(self.columns - 1) / 2 * self.column_step if isinstance(self.surface, Face) else 0.0
         start = start if self.column_start is None else self.column_start
         across: Array = start + self.column_step * np.arange(self.columns, dtype=np.float64)
@@ -89,13 +90,13 @@ class Stock(Brief):
 
     @cached_property
     def profile(self) -> Array:
-        """(rows, 4): radius, z, mm, and the outward normal's parts along both, for each row of a round surface."""
+        """(rows, 4): radius and z, mm, and the components of the outward normal along both, for each row of a round surface."""
         if isinstance(self.surface, Face):
             raise TypeError("a face has no profile")
         return self.surface.profile(self.down)
 
     def rays(self, row: NDArray[np.intp], column: NDArray[np.intp]) -> tuple[Array, Array]:
-        """Return where rays start, and which way they go in: (..., 3) mm and (..., 3) unit, for (...) rows and columns."""
+        """Return the origins, (..., 3) mm, and the unit directions, (..., 3), of the rays at (...) rows and columns."""
         row, column = np.broadcast_arrays(row, column)
         if isinstance(self.surface, Face):
             x, y = self.across[column], self.down[row]
@@ -107,7 +108,7 @@ class Stock(Brief):
 
     @cached_property
     def inside(self) -> NDArray[np.bool_]:
-        """(rows, columns): whether there is work under the ray; on a round surface there always is."""
+        """(rows, columns): whether there is work under each ray; always true on a round surface."""
         if isinstance(self.surface, Face):
             under = (self.surface.radius - self.down) * (self.surface.radius + self.down)
             half = np.where(under >= 0, np.sqrt(np.maximum(under, 0.0)), -1.0)
@@ -117,41 +118,41 @@ class Stock(Brief):
 
     @cached_property
     def wall(self) -> Array:
-        """(rows, columns) or (rows, 1) mm: how thick the work is along each ray; a face has (1, 1)."""
+        """(rows, columns) or (rows, 1) mm: thickness of the work along each ray; (1, 1) on a face."""
         if isinstance(self.surface, Face):
             return np.array([[self.surface.thickness]])
         return self.surface.wall(self.down)[:, None]
 
     @cached_property
     def areas(self) -> Array:
-        """(rows, 1) mm^2: how much of the surface each ray stands for."""
+        """(rows, 1) mm^2: the part of the surface that each ray represents; (1, 1) on a face."""
         if isinstance(self.surface, Face):
             return np.array([[self.row_step * self.column_step]])
         return self.profile[:, :1] * self._strips
 
     @cached_property
     def _strips(self) -> Array:
-        """(rows, 1) mm rad: each row's length along the profile times a column's angle."""
+        """(rows, 1) mm rad: length of each row along the profile times the angle of a column."""
         lengths = np.full((self.rows, 1), self.row_step * self.column_step)
         lengths[[0, -1]] /= 2
         return lengths
 
     def volumes(self, depth: Array, rows: slice = slice(None)) -> Array:
-        """Return the volume, mm^3, that each ray's depth, (rows, columns) mm, takes away; of some rows alone, where given.
+        """Return the volume, mm^3, that each ray removes for depths of (rows, columns) mm; for some rows only, if given.
 
-        On a round surface what lies deeper is narrower: the integral of ``(r - t n) (1 - c t)`` over the depth ``t``, with
-        ``n`` the normal's part along the radius and ``c`` the profile's curvature. Source: surfaces parallel to a surface,
+        On a round surface the area decreases with the depth ``t``, and the volume is the integral of ``(r - t n) (1 - c t)``,
+        where ``n`` is the radial component of the normal and ``c`` the curvature of the profile. Source: parallel surfaces,
         from memory.
         """
         if isinstance(self.surface, Face):
             return self.areas * depth
-        r, n, c = self.profile[rows, :1], self.profile[rows, 2:3], self._bends[rows]
+        r, n, c = self.profile[rows, :1], self.profile[rows, 2:3], self._curvatures[rows]
         volumes: Array = self._strips[rows] * depth * (r - depth * ((n + r * c) / 2 - depth * n * c / 3))
         return volumes
 
     @cached_property
-    def _bends(self) -> Array:
-        """(rows, 1) 1/mm: how the profile bends at each row, above zero where it is round outwards."""
+    def _curvatures(self) -> Array:
+        """(rows, 1) 1/mm: curvature of the profile at each row, positive if convex."""
         if isinstance(self.surface, Face) or self.surface.straight:
             return np.zeros((self.rows, 1))
         _, _, across, along = self.profile.T
@@ -159,32 +160,34 @@ class Stock(Brief):
         return -turning[:, None]
 
     def ray(self, row: int, column: int) -> Stock:
-        """Return the stock of one ray; on a round surface of its whole row."""
+        """Return a stock that consists of one ray; on a round surface, of its whole row."""
         start = float(self.down[row])
         if isinstance(self.surface, Face):
             return replace(self, rows=1, columns=1, row_start=start, column_start=float(self.across[column]))
         return replace(self, rows=1, row_start=start)
 
     def uncut(self) -> Depth:
-        """Return a grid of no depth."""
+        """Return a grid of zero depths."""
         return np.zeros(self.shape, dtype=np.float32)
 
 
 def stock_of(piece: Piece, resolution: float = RESOLUTION_MM) -> Stock:
-    """Return the stock of a piece, its rays ``resolution`` mm apart or a little nearer.
+    """Return the stock of a piece, with rays at most ``resolution`` mm apart.
 
     Raises
     ------
     SettingError
-        Where the piece has no surface to carve, or the resolution is not a length below its size.
+        If the piece has no surface to carve, or the resolution is not a positive length of at most a quarter of its size.
     TooLargeError
-        Where the grid would take more memory than a job may; the message says how much.
+        If the grid would take more memory than a job may; the message gives the amount.
     """
     resolution = plain_number(resolution)
     require(is_real(resolution), "resolution", repr(resolution), "a plain number, in mm")
     surface = surface_of(piece)
     if surface is None:
-        raise SettingError(f"piece.form={piece.form!r}: this form of work has no surface to carve; it can only be drawn")
+        raise SettingError(
+            "this form of work has no surface to carve", name="piece.form", given=repr(piece.form), remedy="it can only be drawn"
+        )
     if isinstance(surface, Face):
         size, around = 2 * surface.radius, 2 * surface.radius
     else:
@@ -196,8 +199,11 @@ def stock_of(piece: Piece, resolution: float = RESOLUTION_MM) -> Stock:
     if rays * BYTES_A_RAY > MOST_BYTES:
         least = math.sqrt(size * around * BYTES_A_RAY / MOST_BYTES)
         raise TooLargeError(
-            f"resolution={resolution:g}: {rays:.3g} rays would take {rays * BYTES_A_RAY / 1e9:,.1f} GB to carve, more than the "
-            f"{MOST_BYTES / 1e9:g} GB a job may take; use {math.ceil(least * 1000) / 1000:g} mm or more"
+            f"needs {rays:.3g} rays, which would take {rays * BYTES_A_RAY / 1e9:,.1f} GB to carve, more than the "
+            f"{MOST_BYTES / 1e9:g} GB a job may take",
+            name="resolution",
+            given=f"{resolution:g}",
+            remedy=f"use {math.ceil(least * 1000) / 1000:g} mm or more",
         )
     steps = max(4, math.ceil(size / resolution - 1e-9))
     if isinstance(surface, Face):

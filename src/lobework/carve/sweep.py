@@ -1,4 +1,4 @@
-"""One cut as carving sees it: which cutter goes where on the work, and how it stands there."""
+"""The sweep of a cutter over the work in one cut: the edge, and the position and direction of the cutter along its path."""
 
 from __future__ import annotations
 
@@ -26,15 +26,15 @@ _UPRIGHT: float = 1e-12
 
 
 class Edged(Cutter, Protocol):
-    """A cutter that can carve: it has an edge, and something that holds it."""
+    """A cutter that can carve: it has an edge and a holder."""
 
     @property
     def edge(self) -> Edge:
-        """Its outline."""
+        """The outline of the cutter."""
 
     @property
     def holder(self) -> Holder:
-        """What holds it."""
+        """The holder of the cutter."""
 
 
 def has_edge(cutter: object) -> TypeGuard[Edged]:
@@ -49,25 +49,26 @@ def has_edge(cutter: object) -> TypeGuard[Edged]:
 
 @dataclass(frozen=True, slots=True, eq=False, repr=False)
 class Sweep(Brief):
-    """A cutter's way over the work; between two places it goes straight, and turns evenly.
+    """The path of a cutter over the work; between two points it is straight, and the cutter turns uniformly.
 
-    On a face "straight" is straight in space. On a round surface angle about Z, z, and distance from Z go evenly.
+    On a face, "straight" is a straight line in space. On a round surface, the angle about Z, z, and the distance from Z are
+    interpolated linearly.
 
     Parameters
     ----------
     edge : Edge
-        Of the cutter.
+        Edge of the cutter.
     holder : Holder
-        What holds it.
+        Holder of the cutter.
     tip : (n, 3) float64, mm
-        The cutter's tip on the work (an eccentric frame's middle, at the tip's height), one place or more.
+        The cutter's tip on the work, one point or more; for an eccentric frame, its middle at the height of the tip.
     outward : (n or 1, 3) float64, unit
-        From the tip out of the work, along the cutter or across its frame.
+        Direction from the tip out of the work, along the cutter or across its frame.
     level : (n or 1, 3) float64, unit
-        Across ``outward``, in the bench's plane of X and Z: the breadth of a fixed blade, and the way a cutting frame
-        at angle zero swings.
+        Direction normal to ``outward`` in the bench's plane of X and Z: the width of a fixed blade, and the direction in which
+        a cutting frame at angle zero swings.
     title : str
-        Of the cut.
+        Title of the cut.
     """
 
     edge: Edge
@@ -79,28 +80,35 @@ class Sweep(Brief):
 
     @property
     def upright(self) -> bool:
-        """Whether ``outward`` is Z all the way, as on a face that no chuck tilts."""
+        """Whether ``outward`` is always Z, as on a face that no chuck tilts."""
         return bool((self.outward[:, 2] >= 1.0 - _UPRIGHT).all())
 
 
 def sweep_of(trace: Trace, cutter: Cutter, surface: Surface) -> Sweep:
-    """Return one cut's sweep over a surface.
+    """Return the sweep of one cut over a surface.
 
-    On a face the cutter points along the spindle. On a round surface it is set square to the surface where the pass
-    begins, in the bench's plane of X and Z, and keeps that direction on the bench; where the slides follow a template it points
-    straight across the spindle. Where it turns along an arc, it points as the arc does.
+    On a face the cutter points along the spindle. On a round surface it is set normal to the surface at the start of the pass,
+    in the bench's plane of X and Z, and keeps that direction on the bench. If the slides follow a template, it points at right
+    angles to the spindle. If it turns along an arc, it points along the radius of the arc.
 
     Raises
     ------
     SettingError
-        Where the cutter has no edge to carve with, such as a pen.
+        If the cutter has no edge to carve with, such as a pen, or the path is not finite.
     """
     if not has_edge(cutter):
         lacks = "holder" if isinstance(getattr(cutter, "edge", None), Edge) else "edge"
-        raise SettingError(f"cutter.kind={cutter.kind!r}: it has no {lacks}, so it carves nothing; use a vee or another cutter")
+        raise SettingError(
+            f"it has no {lacks}, so it carves nothing",
+            name="cutter.kind",
+            given=repr(cutter.kind),
+            remedy="use a vee or another cutter",
+        )
     tip = np.stack([trace.x, trace.y, trace.z], axis=-1)
     if not np.isfinite(tip).all():
-        raise SettingError(f"cut={trace.cut.title!r}: its path has places that are no numbers; look at the part that moves it")
+        raise SettingError(
+            "its path is not finite", name="cut", given=repr(trace.cut.title), remedy="check the part that moves it"
+        )
     swings = trace.motion.swings is not None
     upright = isinstance(surface, Face) and not swings and trace.motion.still is not None
     if upright and not isinstance(cutter.holder, FixedTool | CuttingFrame):
@@ -112,16 +120,16 @@ def sweep_of(trace: Trace, cutter: Cutter, surface: Surface) -> Sweep:
         elif trace.cut.passed.template is not None:
             out, along = 1.0, 0.0
         else:
-            out, along = _square(surface, tip[0], bench[0])
+            out, along = _normal_direction(surface, tip[0], bench[0])
         outward = out * bench[:, :, 0] + along * bench[:, :, 2]
         level = along * bench[:, :, 0] - out * bench[:, :, 2]
     return Sweep(cutter.edge, cutter.holder, tip, outward, level, trace.cut.title)
 
 
-def _square(surface: Round, tip: Array, bench: Array) -> tuple[float, float]:
-    """Return the surface's normal where it is nearest to a place on the work, along the bench's X and Z.
+def _normal_direction(surface: Round, tip: Array, bench: Array) -> tuple[float, float]:
+    """Return the components, along the bench's X and Z, of the surface normal at the point nearest to a place on the work.
 
-    ``bench`` is how the bench stands to the work, (3, 3). Where no chuck tilts the work, X is taken to go through its axis.
+    ``bench`` is the rotation from the bench to the work, (3, 3). If no chuck tilts the work, X is assumed to cross its axis.
     """
     s = np.linspace(0.0, surface.length, 2049)
     profile = surface.profile(s)

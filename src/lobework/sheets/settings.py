@@ -312,7 +312,7 @@ def _zeros_by_cut(cuts: Sequence[Cut], units: LengthUnit) -> dict[int, str]:
 
 
 def _headstock(lathe: Lathe, units: LengthUnit) -> list[tuple[str, str]]:
-    """Return the settings of the headstock, without a pivot if it does not rock, and without followers if both sides are allowed."""
+    """Return the settings of the headstock, without a pivot if it does not rock, and without followers if both are allowed."""
     headstock = lathe.headstock
     omitted = {"pivot height"} if headstock.sideways != "rocks" else set()
     omitted |= {"followers"} if len(headstock.followers) > 1 else set()
