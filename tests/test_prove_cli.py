@@ -48,7 +48,7 @@ def test_a_program_that_cannot_be_run_ends_in_two_with_the_line(written, capsys)
     assert main(["prove", "lid/program.ngc", "--job", "lid.toml"]) == 2
     out, err = capsys.readouterr()
     assert not err
-    assert "not understood: 'G92' could move an axis or change what words mean" in out
+    assert "not understood: 'G92' could move an axis or change the meaning of words" in out
 
 
 @pytest.mark.parametrize(

@@ -15,7 +15,7 @@ def test_other_axes_that_move_before_the_tip_is_clear_are_found():
     text = written(made).replace("G0 Z5\n", "", 1)
     line = next(k for k, each in enumerate(text.splitlines(), 1) if each.startswith("G0 C0"))
     (said,) = found(made, text)
-    assert said.startswith(f"problem (clear): line {line}: moves other axes before the tip is clear; send Z out to 5 mm")
+    assert said.startswith(f"problem (clear): line {line}: moves other axes before the tip is clear; move Z out to 5 mm first")
 
 
 def test_a_place_nearer_than_clear_is_found():
@@ -24,7 +24,7 @@ def test_a_place_nearer_than_clear_is_found():
     line = text.splitlines().index("G0 Z4") + 2
     (said,) = found(made, text)
     assert said == (
-        f"warning (clear): line {line}: a fast move of other axes with the tip at Z 4 mm; the job has it stand clear at 5 mm"
+        f"warning (clear): line {line}: a fast move of other axes with the tip at Z 4 mm; in the job, the tip is clear at 5 mm"
     )
 
 
@@ -60,4 +60,4 @@ def test_a_cut_of_which_half_is_left_out_is_found():
     made = JOBS["face"]()
     text = re.sub(r"G1 C720 A\S+ F\S+", "G1 C360 A540 F3", written(made), count=1)
     assert text != written(made)
-    assert any("strays by" in each or "is missing" in each for each in found(made, text))
+    assert any("deviates by" in each or "is missing" in each for each in found(made, text))

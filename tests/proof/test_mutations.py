@@ -41,7 +41,7 @@ ASKED_FOR = (
     "(inverse_time = false)",
     "a motion without a place",
 )
-NOT_READ = ("could move an axis or change what words mean", "two codes of one modal group")
+NOT_READ = ("could move an axis or change the meaning of words", "two codes of one modal group")
 
 
 RAN = {}

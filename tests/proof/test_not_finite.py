@@ -16,12 +16,12 @@ from lobework.parts.cutter import Vee
 from lobework.parts.piece import Barrel, Disc
 from lobework.parts.slide import At
 from lobework.proof import prove
-from lobework.proof.compare import Astray, Compared
+from lobework.proof.compare import Comparison, WorstPlace
+from lobework.proof.contact import contact_test
 from lobework.proof.limits import Use, limit_findings
 from lobework.proof.prove import path_findings
 from lobework.proof.report import Deviation, Proof, fine
 from lobework.proof.setups import set_ups
-from lobework.proof.wood import touching
 from lobework.text.cautions import READY
 from tests.strategies import cut_on, fixed
 
@@ -65,17 +65,17 @@ def test_a_program_s_path_that_is_not_finite_somewhere_is_not_proved(monkeypatch
         proved(traced)
 
 
-@pytest.mark.parametrize("cut", [None, Astray(NAN, 4, 0, 0.3, (NAN, 0.0, 0.0))])
-@pytest.mark.parametrize("owed", [Astray(NAN, 4, 0, 0.3, (20.0, 0.0, 0.0)), Astray(0.0, 4, 0, 0.3, (20.0, 0.0, 0.0))])
+@pytest.mark.parametrize("cut", [None, WorstPlace(NAN, 4, 0, 0.3, (NAN, 0.0, 0.0))])
+@pytest.mark.parametrize("owed", [WorstPlace(NAN, 4, 0, 0.3, (20.0, 0.0, 0.0)), WorstPlace(0.0, 4, 0, 0.3, (20.0, 0.0, 0.0))])
 def test_a_distance_that_is_no_number_is_a_finding(owed, cut):
     (setup,) = set_ups([ring()])
-    found = list(path_findings(setup, Compared(cut, [owed], [0.0]), 0.005, "mm"))
+    found = list(path_findings(setup, Comparison(cut, [owed], [0.0]), 0.005, "mm"))
     assert [each.level for each in found] == ["problem"] * (math.isnan(owed.mm) + (cut is not None))
 
 
 @pytest.mark.parametrize("piece", [DISC, Barrel(diameter=60.0, length=50.0)], ids=lambda each: each.form)
 def test_a_tip_that_stands_nowhere_may_be_in_the_wood(piece):
-    touches = touching(piece, VEE, 0.005)
+    touches = contact_test(piece, VEE, 0.005)
     places = np.array([[NAN, 0.0, 0.0], [0.0, NAN, -1.0], [0.0, 0.0, NAN], [NAN, NAN, NAN], [500.0, 0.0, 500.0]])
     assert touches(places).tolist() == [True, True, True, True, False]
 

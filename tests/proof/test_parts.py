@@ -11,7 +11,7 @@ import pytest
 
 from tests.proof.kinds_of_jobs import JOBS, RING, job, lathe, written
 
-parts = import_module("lobework.proof.parts")
+parts = import_module("lobework.proof.partition")
 
 
 @pytest.fixture

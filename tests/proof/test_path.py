@@ -10,11 +10,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from lobework.proof import read
-from lobework.proof.limits import used
-from lobework.proof.line import laid
-from lobework.proof.replay import replayed
-from lobework.proof.sampling import sampled
-from lobework.proof.setups import matched
+from lobework.proof.limits import axis_uses
+from lobework.proof.polyline import polyline
+from lobework.proof.replay import replay
+from lobework.proof.sampling import sample
+from lobework.proof.setups import match
 from tests.proof.test_faulty_programs import bench
 from tests.search import examples
 
@@ -36,7 +36,7 @@ def test_the_nearest_place_is_that_which_looking_everywhere_finds(seed, count):
     joined = rng.random(count) < 0.8
     joined[-1] = False
     points = rng.normal(size=(20, 3)) * 5
-    far, segment, along = laid(path, joined).nearest(points, 0.0)
+    far, segment, along = polyline(path, joined).nearest(points, 0.0)
     for k, point in enumerate(points):
         assert far[k] == pytest.approx(plainly(point, path, joined), rel=1e-12)
         step = path[segment[k] + 1] - path[segment[k]] if joined[segment[k]] else 0.0
@@ -48,8 +48,8 @@ def test_a_place_that_is_near_enough_does_and_is_never_said_to_be_nearer_than_it
     path = np.stack([turn * np.cos(turn), turn * np.sin(turn), 0 * turn], axis=-1)
     joined = np.append(np.ones(len(turn) - 1, bool), False)
     points = path[::7] + np.random.default_rng(1).normal(size=path[::7].shape)
-    exact, _, _ = laid(path, joined).nearest(points, 0.0)
-    quick, _, _ = laid(path, joined).nearest(points, 1.0)
+    exact, _, _ = polyline(path, joined).nearest(points, 0.0)
+    quick, _, _ = polyline(path, joined).nearest(points, 1.0)
     assert (quick >= exact - 1e-12).all()
     assert (quick[exact > 1.0] == exact[exact > 1.0]).all()
     assert quick.max() == exact.max()
@@ -64,18 +64,18 @@ def wave(axes):
 @pytest.mark.parametrize("chord", [1e-2, 1e-4])
 def test_samples_are_so_near_together_that_the_path_strays_no_further_between_them(chord):
     start, end = np.zeros((2, 1)), np.array([[4.0], [0.5]])
-    samples = sampled(wave, start, end, np.array([3, 1]), chord)
+    samples = sample(wave, start, end, np.array([3, 1]), chord)
     assert samples.move[0] == 0
     assert (samples.part[samples.move == 1][[0, -1]] == [0.0, 1.0]).all()
     joined = np.append(np.diff(samples.move) == 0, False)
     dense = wave(np.linspace(0, 4, 40_001)[:, None])
-    far, _, _ = laid(samples.points, joined).nearest(dense, 0.0)
+    far, _, _ = polyline(samples.points, joined).nearest(dense, 0.0)
     assert far.max() <= 1.2 * chord
     assert len(samples.points) < 40 / math.sqrt(chord)
 
 
 def test_an_arc_becomes_chords_that_keep_to_it():
-    moves = replayed(read(b"G21 G61\nG0 X20 Y0 C0\nG3 X-20 Y0 I-20 J0 Z-4 C90 F60\nM2\n").blocks, bench(), "z")
+    moves = replay(read(b"G21 G61\nG0 X20 Y0 C0\nG3 X-20 Y0 I-20 J0 Z-4 C90 F60\nM2\n").blocks, bench(), "z")
     arc = moves.of(~moves.rapid)
     assert len(arc.line) < 500
     assert np.hypot(arc.end[:, 0], arc.end[:, 1]) == pytest.approx(np.full(len(arc.line), 20.0), abs=1e-12)
@@ -89,8 +89,8 @@ def test_an_arc_becomes_chords_that_keep_to_it():
 def test_speed_and_acceleration_are_those_of_the_shared_rule():
     """Mean speed of each block; from block to block within the shorter's time, from rest and to rest within the block's own."""
     text = b"G21 G61\nG0 X0 Z5\nG93\nG1 X6 F60\nX8 F120\nX3 F60\nG94\nG0 Z9\nM2\n"
-    moves = replayed(read(text).blocks, bench(), "z")
-    (x,) = used(moves, [axis for axis in bench().axes if axis.moves == "x"])
+    moves = replay(read(text).blocks, bench(), "z")
+    (x,) = axis_uses(moves, [axis for axis in bench().axes if axis.moves == "x"])
     assert (x.low, x.high, x.speed) == (0.0, 8.0, 6.0)
     assert x.acceleration == pytest.approx((4.0 + 5.0) / 0.5)
     assert x.lines == (2, 5, 4, 6)
@@ -98,7 +98,7 @@ def test_speed_and_acceleration_are_those_of_the_shared_rule():
 
 def test_a_rapid_move_takes_as_long_as_the_axis_that_needs_longest():
     lathe = bench(X={"top_speed": 10.0}, C={"top_speed": 90.0})
-    moves = replayed(read(b"G21 G61\nG0 X20 C360\nG0 X50\nM2\n").blocks, lathe, "z")
+    moves = replay(read(b"G21 G61\nG0 X20 C360\nG0 X50\nM2\n").blocks, lathe, "z")
     assert moves.seconds.tolist() == [4.0, 3.0]
 
 
@@ -108,10 +108,10 @@ FITS |= {"a stop more": ([1, 1, 1], [3], [0, 0, 0]), "a stop less, later": ([1, 
 
 @pytest.mark.parametrize(("stretches", "cuts", "expected"), FITS.values(), ids=FITS)
 def test_stretches_are_laid_on_set_ups_by_how_often_the_tip_goes_in(stretches, cuts, expected):
-    assert matched(stretches, cuts, lambda i, k: 0.0) == expected
+    assert match(stretches, cuts, lambda i, k: 0.0) == expected
 
 
 @pytest.mark.parametrize("lost", range(5))
 def test_a_stretch_that_is_lost_is_found_by_where_the_others_go(lost):
     left = [k for k in range(5) if k != lost]
-    assert matched([1] * 4, [1] * 5, lambda i, k: float(left[i] != k)) == left
+    assert match([1] * 4, [1] * 5, lambda i, k: float(left[i] != k)) == left

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import pytest
 
-from lobework.proof.stops import plain
+from lobework.proof.stops import comment_text
 from lobework.text.cautions import READY
 from tests.proof.kinds_of_jobs import JOBS, by_phase, fed_by_hand, indexed, lathe, written
 from tests.proof.test_programs_of_others import proof_of
@@ -58,7 +58,9 @@ def test_an_opening_stop_that_is_missing_is_said_with_its_words():
     text = without(written(made), r"^M0")
     line = text.splitlines().index("G0 Z5") + 1
     (said,) = found(made, text)
-    assert said.startswith(f"problem (stop): line {line}: moves before the opening stop; write M0 before it, and in its words: ")
+    assert said.startswith(
+        f"problem (stop): line {line}: moves before the opening stop; write M0 before this line, with the message: "
+    )
     assert "; ".join(READY) in said
 
 
@@ -66,13 +68,13 @@ def test_an_opening_stop_that_is_missing_is_said_with_its_words():
 def test_each_thing_of_the_opening_stop_is_needed(thing):
     made = JOBS["face"]()
     (said,) = found(made, written(made).replace(thing, "all is well"))
-    assert said.endswith(f"the words of the opening stop lack: {thing}")
+    assert said.endswith(f"the message of the opening stop lacks: {thing}")
 
 
 def test_words_that_a_controller_does_not_show_are_none():
     made = JOBS["face"]()
     (said,) = found(made, written(made).replace("(MSG, set up", "(set up"))
-    assert "the words of the opening stop lack" in said
+    assert "the message of the opening stop lacks" in said
 
 
 def test_a_later_message_takes_the_place_of_one_before_it():
@@ -86,7 +88,7 @@ def test_the_words_of_a_stop_are_those_of_the_job(make, words):
     text = written(made)
     assert text.count(words) == 1
     (said,) = found(made, text.replace(words, words[:-5] + "1" + words[-5:]))
-    assert "the words of the stop before cut 2" in said
+    assert "the message of the stop before cut 2" in said
     assert words in said
 
 
@@ -94,7 +96,7 @@ def test_the_words_of_two_stops_that_are_swapped_are_found():
     made = indexed()
     one, two = "1/4 turn = 90 deg", "1/2 turn = 180 deg"
     text = written(made).replace(one, "@").replace(two, one).replace("@", two)
-    assert sum("the words of the stop before cut" in each for each in found(made, text)) == 2
+    assert sum("the message of the stop before cut" in each for each in found(made, text)) == 2
 
 
 def test_a_stop_in_the_middle_of_a_cut_is_found():
@@ -121,12 +123,12 @@ def test_a_stop_that_is_not_needed_is_noted_and_one_that_misleads_is_found():
     more = text.replace("\n\n(cut 2", "\nM0\n\n(cut 2")
     proof = made.prove(more.encode())
     assert proof.code == 0
-    assert any("who has nothing to set here" in str(each) for each in proof.findings)
+    assert any("but the job has nothing to set here" in str(each) for each in proof.findings)
     index = indexed()
     lines = written(index).splitlines()
     at = next(k for k, line in enumerate(lines) if line.startswith("G1 Z"))
     misled = [*lines[: at - 1], "(MSG, set eccentric index to 1/3 turn = 120 deg)", "M0", *lines[at - 1 :]]
-    assert any("set eccentric index otherwise than cut 1" in each for each in found(index, "\n".join(misled) + "\n"))
+    assert any("the message of this stop contradicts cut 1" in each for each in found(index, "\n".join(misled) + "\n"))
 
 
 @pytest.mark.parametrize(
@@ -169,4 +171,4 @@ def test_a_declared_style_of_remarks_is_no_finding():
 
 
 def test_words_are_compared_as_a_program_can_write_them():
-    assert plain("Régler l'anneau (haut) à 5 µm") == "reglerl'anneau[haut]a5?m"
+    assert comment_text("Régler l'anneau (haut) à 5 µm") == "reglerl'anneau[haut]a5?m"

@@ -1,6 +1,6 @@
-"""Reads a program back and proves it: the path that it cuts on the work against the job's, and the lathe's limits.
+"""Verification of programs: reads a program back, and compares its path on the work with the job and with the lathe's limits.
 
-Nothing here is shared with what writes programs.
+This package shares no code with the packages that write programs.
 """
 
 from __future__ import annotations

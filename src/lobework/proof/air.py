@@ -1,4 +1,4 @@
-"""A program that is tried in air: how far each of its cuts is lifted, and whether all of it keeps off the work."""
+"""Programs that are tried in air: the lift of each cut, and the position of a tip that is fed in by hand."""
 
 from __future__ import annotations
 
@@ -14,19 +14,19 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from lobework.kinematics.trace import Trace
-    from lobework.proof.replay import Fed, Moves
+    from lobework.proof.replay import FeedMoves, Moves
     from lobework.proof.stops import Halt
 
-__all__ = ["fed_to", "lowered"]
+__all__ = ["with_hand_feed", "with_lift"]
 
 _FED_TO: Final = re.compile(r"feedthecutterinbyhandto[xz](-?[0-9]+(?:[.][0-9]+)?)(mm|in)")
 
 
-def lowered(fed: Fed, traces: Sequence[Trace], into: str) -> Fed:
-    """Return the moves at a feed of a lifted program, as they would cut.
+def with_lift(fed: FeedMoves, traces: Sequence[Trace], into: str) -> FeedMoves:
+    """Return the feed moves of a lifted program, with the lift that is to be removed from each.
 
-    The runs are taken for the cuts of the job in order. A run is lifted by the distance, along the slide that feeds in, from
-    where its cut begins in the job to where it begins in the program.
+    The runs of moves are taken as the cuts of the job, in order. The lift of a run is the distance along the infeed slide from
+    the start of its cut in the job to its start in the program.
     """
     run = np.cumsum(fed.begins) - 1
     if not run.size:
@@ -42,17 +42,17 @@ def lowered(fed: Fed, traces: Sequence[Trace], into: str) -> Fed:
     return replace(fed, lift=lifts[run])
 
 
-def fed_to(moves: Moves, halts: Sequence[Halt], into: str) -> Moves:
-    """Return moves with the tip where the words of the stop before them have a person feed it in to, by the slide ``into``.
+def with_hand_feed(moves: Moves, halts: Sequence[Halt], into: str) -> Moves:
+    """Return the moves, with the slide ``into`` at the position to which the stop before them has a person feed the tip in.
 
-    Without such words it is taken to be at zero, in the work.
+    Without such an instruction the position is zero, in the work.
     """
     stands = np.full(len(moves.line), -np.inf)
     for halt in halts:
         flat = halt.words.replace("\n", "")
         if found := _FED_TO.search(flat):
             stands[moves.stretch >= halt.stops] = float(found[1]) * (25.4 if found[2] == "in" else 1.0)
-    told, column = np.isfinite(stands), LETTERS.index(into.upper())
+    given, column = np.isfinite(stands), LETTERS.index(into.upper())
     start, end = moves.start.copy(), moves.end.copy()
-    start[told, column] = end[told, column] = stands[told]
+    start[given, column] = end[given, column] = stands[given]
     return replace(moves, start=start, end=end)

@@ -1,4 +1,4 @@
-"""What a program cuts on the work, beside what the job asks for."""
+"""Comparison of the program's path on the work with the job's path."""
 
 from __future__ import annotations
 
@@ -10,7 +10,8 @@ import numpy as np
 
 from lobework.errors import SettingError
 from lobework.geometry.continuity import all_finite
-from lobework.proof.line import laid
+from lobework.proof.order import begins_run
+from lobework.proof.polyline import polyline
 from lobework.proof.reader import LETTERS
 from lobework.quantities.tolerances import JOIN_MM
 from lobework.quantities.units import format_number
@@ -28,31 +29,34 @@ if TYPE_CHECKING:
 
     Ints = NDArray[np.int64]
 
-__all__ = ["SHARE", "Astray", "Compared", "Model", "compared", "pieces_of", "placed"]
+__all__ = ["SHARE", "Comparison", "Model", "WorstPlace", "compare", "initial_pieces", "model_of"]
 
 SHARE: Final = 0.05
-"""Of the tolerance: how far a path may stray between two places that are looked at."""
+"""Greatest deviation of a path from the chord between two samples, as a fraction of the tolerance."""
 
-_A_TURN: Final = 16
-_A_LOBE: Final = 8
-_LOOKED_CLOSER: Final = 16_384
-_ENDLESS: Final = 1e12
-_GONE: Final = 50
-"""How many times the tolerance away a cut is another one."""
-_FAR: Final = 1.01 * _GONE
-"""How many times the tolerance away it need not be known what is nearest."""
+_PIECES_A_TURN: Final = 16
+_PIECES_A_LOBE: Final = 8
+_MOST_REFINED: Final = 16_384
+_MOST_PIECES: Final = 1e12
+_MISSING: Final = 50
+"""Distance from a cut, in tolerances, beyond which the cut counts as missing there."""
+_FAR: Final = 1.01 * _MISSING
+"""Distance, in tolerances, beyond which the nearest segment need not be found."""
 _BEYOND: Final = 1.05
-"""Times the tolerance, from an edge of what is cut: a place of the job's path that is cut too, unless a piece is left out."""
+"""Distance, in tolerances, of an added sample of the job's path from an edge of the program's path.
+
+The program cuts there too, unless a piece of the job's path is left out.
+"""
 _GOLDEN: Final = (math.sqrt(5) - 1) / 2
 _HALVINGS: Final = 40
 
 
 Model = Callable[["Array"], "Array"]
-"""Where the axes stand, (n, 6), to where the tip is on the work, (n, 3) mm."""
+"""Function from positions of the axes, (n, 6), to places of the tip on the work, (n, 3) mm."""
 
 
-class Astray(NamedTuple):
-    """How far two paths are apart somewhere, mm: at ``line`` of the program and ``u`` of a cut (its place in the set-up)."""
+class WorstPlace(NamedTuple):
+    """The greatest deviation, ``mm``; line of the program, index of the cut in its set-up, ``u`` in the cut, place on work."""
 
     mm: float
     line: int
@@ -61,50 +65,55 @@ class Astray(NamedTuple):
     place: tuple[float, float, float]
 
 
-def placed(motion: Motion, columns: Sequence[int], names: Sequence[str]) -> Callable[[Array], Array]:
-    """Return the lathe's model as a function of (n, 6) axes: of those that the program leads.
+def model_of(motion: Motion, columns: Sequence[int], names: Sequence[str]) -> Callable[[Array], Array]:
+    """Return the lathe's model as a function of (n, 6) positions; the columns given are the axes that the program moves.
 
-    It raises `SettingError` where a place on the work is not finite.
+    The function raises `SettingError` if a place on the work is not finite.
     """
 
     def place(axes: Array) -> Array:
         points = motion.place_of({name: axes[:, column] for name, column in zip(names, columns, strict=True)})
         if not all_finite(points):
             lost = axes[~np.isfinite(points).all(axis=1)][0]
-            stands = ", ".join(
+            position = ", ".join(
                 f"{name} {format_number(float(lost[column]), 3)}" for name, column in zip(names, columns, strict=True)
             )
-            raise SettingError(f"the lathe's model gives a place that is not finite, with {stands}", f"pass[{motion.cut.group}]")
+            problem = f"the lathe's model gives a place that is not finite, with {position}"
+            raise SettingError(problem, where=f"pass[{motion.cut.group}]")
         return points
 
     return place
 
 
-def pieces_of(motion: Motion, start: Array, end: Array, letters: Mapping[str, str]) -> Ints:
-    """Return in how many pieces to look at (n, 6) moves at first: by turns, and by lobes that go past."""
-    a_turn = np.zeros(len(LETTERS))
+def initial_pieces(motion: Motion, start: Array, end: Array, letters: Mapping[str, str]) -> Ints:
+    """Return the number of pieces into which each move is first divided, from its turns and from the lobes that pass in it."""
+    per_turn = np.zeros(len(LETTERS))
     for letter, moves in letters.items():
         if moves not in ("x", "y", "z"):
-            a_turn[LETTERS.index(letter)] = _A_TURN
+            per_turn[LETTERS.index(letter)] = _PIECES_A_TURN
     by_name = {moves: LETTERS.index(letter) for letter, moves in letters.items()}
     for number, drive in enumerate(motion.cut.passed.cams, 1):
         own = by_name.get(f"cam {number}")
         column, ratio = (own, 1.0) if own is not None else (by_name.get("spindle"), abs(float(drive.ratio)))
         if column is not None:
-            a_turn[column] = max(a_turn[column], _A_LOBE * drive.cam.lobes * ratio)
-    pieces: Ints = np.clip(np.ceil((np.abs(end - start) * (a_turn / 360)).max(axis=1)), 1, _ENDLESS).astype(np.int64)
+            per_turn[column] = max(per_turn[column], _PIECES_A_LOBE * drive.cam.lobes * ratio)
+    pieces: Ints = np.clip(np.ceil((np.abs(end - start) * (per_turn / 360)).max(axis=1)), 1, _MOST_PIECES).astype(np.int64)
     return pieces
 
 
-class Compared(NamedTuple):
-    """What came of a set-up: the worst of what is cut; and of each cut the worst that is owed, and how much of it is missing."""
+class Comparison(NamedTuple):
+    """The comparison of a set-up.
 
-    cut: Astray | None
-    owed: list[Astray]
+    ``cut``: the greatest deviation of the program's path from the job's. ``owed``: for each cut, the greatest deviation of the
+    job's path from the program's. ``missing``: for each cut, the fraction of it that the program does not cut.
+    """
+
+    cut: WorstPlace | None
+    owed: list[WorstPlace]
     missing: list[float]
 
 
-def compared(
+def compare(
     setup: SetUp,
     moves: Moves,
     counts: NDArray[np.bool_],
@@ -112,46 +121,46 @@ def compared(
     tolerance: float,
     model: Model,
     touches: Callable[[Array], NDArray[np.bool_]],
-) -> Compared:
-    """Return how far the program's path in one set-up and the job's are apart.
+) -> Comparison:
+    """Return the deviations between the program's path and the job's path in one set-up, in both directions.
 
     Parameters
     ----------
     setup : SetUp
         The cuts, traced to `SHARE` of the tolerance.
     moves : Moves
-        At a feed, in this set-up.
+        Feed moves in this set-up.
     counts : (k,) bool
-        Which of the samples are beside the job's path only where the program is wrong: not those on the way in or out.
+        Which of the samples must lie on the job's path: all but those of straight moves in or out.
     samples : Samples
-        Of these moves.
+        Samples of these moves.
     tolerance : float, mm
-        What is allowed.
+        Greatest allowed deviation.
     model : callable
-        The lathe's model of (n, 6) axes.
+        The lathe's model, a function of (n, 6) positions.
     touches : callable
-        Whether (n, 3) places are on the work or in it: what goes by in the air cuts nothing.
+        Whether (n, 3) places are on the work or in it; a tip in the air cuts nothing.
     """
-    cut = _worst_cut(setup, moves, counts, samples, tolerance, touches)
+    cut = _worst_of_program(setup, moves, counts, samples, tolerance, touches)
     if not len(samples.points):
-        none = [Astray(math.inf, 0, k, 0.0, _xyz(setup.path[end - 1])) for k, end in enumerate(setup.ends)]
-        return Compared(cut, none, [1.0] * len(none))
-    onward = np.append(~_begins(moves)[samples.move[1:]] | (np.diff(samples.move) == 0), False)
-    done = laid(samples.points, onward)
+        none = [WorstPlace(math.inf, 0, k, 0.0, _xyz(setup.path[end - 1])) for k, end in enumerate(setup.ends)]
+        return Comparison(cut, none, [1.0] * len(none))
+    onward = np.append(~begins_run(moves)[samples.move[1:]] | (np.diff(samples.move) == 0), False)
+    done = polyline(samples.points, onward)
     path, u, ends = _with_edges(setup, samples.points[_edges(samples.points, onward)], tolerance)
     far, segment, _ = done.nearest(path, tolerance, _FAR * tolerance)
-    far = _closer_to_moves(path, far, segment, moves, samples, model, tolerance)
+    far = _refined_on_moves(path, far, segment, moves, samples, model, tolerance)
     owed, missing = [], []
     for k, (first, end) in enumerate(zip(np.concatenate([[0], ends[:-1]]), ends, strict=True)):
         worst = first + int(far[first:end].argmax())
         move = int(samples.move[segment[worst]])
-        owed.append(Astray(float(far[worst]), int(moves.line[move]), k, float(u[worst]), _xyz(path[worst])))
-        missing.append(float((~(far[first:end] <= _GONE * tolerance)).mean()))
-    return Compared(cut, owed, missing)
+        owed.append(WorstPlace(float(far[worst]), int(moves.line[move]), k, float(u[worst]), _xyz(path[worst])))
+        missing.append(float((~(far[first:end] <= _MISSING * tolerance)).mean()))
+    return Comparison(cut, owed, missing)
 
 
 def _edges(points: Array, onward: NDArray[np.bool_]) -> Ints:
-    """Return which of (n, 3) points along a path are where it begins, ends or turns back."""
+    """Return the indices of the points of a path at which it begins, ends or reverses."""
     goes = np.diff(points, axis=0)
     moved = np.flatnonzero((np.linalg.norm(goes, axis=1) > JOIN_MM) & onward[:-1])
     back = np.einsum("ij,ij->i", goes[moved[1:]], goes[moved[:-1]]) <= 0
@@ -161,17 +170,17 @@ def _edges(points: Array, onward: NDArray[np.bool_]) -> Ints:
 
 
 def _with_edges(setup: SetUp, edges: Array, tolerance: float) -> tuple[Array, Array, Ints]:
-    """Return the job's path, its places by ``u``, and where its cuts end, with places just beyond each edge of what is cut.
+    """Return the job's path, ``u`` of its points, and the ends of its cuts, with points added at edges of the program's path.
 
-    Where a piece of the path is left out, what is cut has an edge at either end of it, though no point of the path need lie
-    between them; halfway between two edges is looked at too, to say how much is left out.
+    If the program leaves out a piece of the job's path, its own path has an edge at each end of that piece. The job's path need
+    not have a point between them. So points are added just beyond each edge, and halfway between two edges to measure the gap.
     """
     u = np.concatenate([each.u for each in setup.traces])
     begins = np.concatenate([[0], setup.ends[:-1]])
     lengths = np.linalg.norm(np.diff(setup.path, axis=0), axis=1)
     lengths[setup.ends[:-1] - 1] = 1.0
     along = np.concatenate([[0.0], np.cumsum(lengths)])
-    far, segment, part = setup.asked.nearest(edges, 0.0)
+    far, segment, part = setup.target.nearest(edges, 0.0)
     which = np.searchsorted(setup.ends, segment, side="right")
     at = along[segment] + part * np.append(lengths, 0.0)[segment]
     low, high, near = along[begins[which]], along[setup.ends[which] - 1], far <= 2 * tolerance
@@ -188,32 +197,24 @@ def _with_edges(setup: SetUp, edges: Array, tolerance: float) -> tuple[Array, Ar
     return path, np.insert(u, place, there), ends
 
 
-def _begins(moves: Moves) -> NDArray[np.bool_]:
-    """Return which moves do not begin where the one before ends: others have gone between."""
-    begins: NDArray[np.bool_] = np.ones(len(moves.start), bool)
-    if len(moves.start):
-        begins[1:] = (moves.start[1:] != moves.end[:-1]).any(axis=1)
-    return begins
-
-
-def _worst_cut(
+def _worst_of_program(
     setup: SetUp,
     moves: Moves,
     counts: NDArray[np.bool_],
     samples: Samples,
     tolerance: float,
     touches: Callable[[Array], NDArray[np.bool_]],
-) -> Astray | None:
+) -> WorstPlace | None:
     points = samples.points[counts]
     if not len(points):
         return None
-    far, segment, along = setup.asked.nearest(points, tolerance, _FAR * tolerance)
+    far, segment, along = setup.target.nearest(points, tolerance, _FAR * tolerance)
     beside = np.flatnonzero(~(far <= tolerance))
     far[beside[~touches(points[beside])]] = 0.0
     which = np.searchsorted(setup.ends, segment, side="right")
     begins = np.concatenate([[0], setup.ends[:-1]])
     for k in np.unique(which[far > tolerance * (1 - SHARE)]):
-        near = np.flatnonzero((which == k) & (far > tolerance * (1 - SHARE)) & (far < 10 * tolerance))[:_LOOKED_CLOSER]
+        near = np.flatnonzero((which == k) & (far > tolerance * (1 - SHARE)) & (far < 10 * tolerance))[:_MOST_REFINED]
         u, at = setup.traces[k].u, segment[near] - begins[k]
         low, high = u[np.maximum(at - 1, 0)], u[np.minimum(at + 2, u.size - 1)]
         far[near] = _closest(setup.traces[k].motion.place, points[near], low, high, far[near])
@@ -222,14 +223,14 @@ def _worst_cut(
     u, at = setup.traces[k].u, int(segment[worst] - begins[k])
     there = float(u[at] + along[worst] * (u[min(at + 1, u.size - 1)] - u[at]))
     line = int(moves.line[samples.move[np.flatnonzero(counts)[worst]]])
-    return Astray(float(far[worst]), line, k, there, _xyz(points[worst]))
+    return WorstPlace(float(far[worst]), line, k, there, _xyz(points[worst]))
 
 
-def _closer_to_moves(
+def _refined_on_moves(
     path: Array, far: Array, segment: Ints, moves: Moves, samples: Samples, model: Model, tolerance: float
 ) -> Array:
-    """Return distances to samples of moves, those about the tolerance made exact."""
-    near = np.flatnonzero((far > tolerance * (1 - SHARE)) & (far < 10 * tolerance))[:_LOOKED_CLOSER]
+    """Return the distances of (n, 3) places from the program's path; those near the tolerance are refined on the moves."""
+    near = np.flatnonzero((far > tolerance * (1 - SHARE)) & (far < 10 * tolerance))[:_MOST_REFINED]
     if not near.size:
         return far
     move = samples.move[segment[near]]
@@ -246,7 +247,7 @@ def _closer_to_moves(
 
 
 def _closest(curve: Callable[[Array], Array], points: Array, low: Array, high: Array, known: Array) -> Array:
-    """Return how near a curve comes to (n, 3) points between (n,) places on it, no further than is ``known``; golden section."""
+    """Return the distances of (n, 3) points from a curve between (n,) parameters, ``known`` at most, by golden-section search."""
 
     def off(at: Array) -> Array:
         distance: Array = np.linalg.norm(curve(at) - points, axis=1)

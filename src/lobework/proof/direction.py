@@ -1,4 +1,4 @@
-"""Where the cutter points as it cuts, beside where the job has it point."""
+"""Direction of the cutter on the work, compared with its direction in the job."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
 __all__ = ["direction_findings"]
 
-_MOST_LOOKED_AT: Final = 20_000
+_MOST_SAMPLES: Final = 20_000
 _LEAST_REACH_MM: Final = 1.0
 _MOSTLY: Final = 0.5
 
@@ -41,34 +41,35 @@ def direction_findings(
     cutter: Cutter,
     within: float,
 ) -> Iterator[Finding]:
-    """Yield where the cutter points so far off that its edge would be off by more than ``within``, mm.
+    """Yield a finding for each cut in which the direction of the cutter displaces its edge by more than ``within``, mm.
 
-    One that turns as it cuts, anywhere. One that does not points elsewhere where the work is turned round beneath it: where that
-    is the other way, or for most of a cut; where a path crosses itself it may seem so for a moment.
+    A cutter that swings is compared at every sample. A fixed cutter has a wrong direction if the work is turned beneath it. It is
+    reported only if it is off by more than 90 degrees, or over most of a cut, because at a crossing of the path a sample may be
+    matched with the wrong branch.
 
     Parameters
     ----------
     setup : SetUp
         The cuts.
     moves : Moves
-        At a feed, in this set-up.
+        Feed moves in this set-up.
     samples : Samples
-        Of these moves.
+        Samples of these moves.
     counts : (k,) bool
-        Which of the samples count.
+        Which of the samples are compared.
     columns : mapping
-        From what is moved to its column in the moves.
+        From the name of what an axis moves to its column in the moves.
     cutter : Cutter
-        That points.
+        The cutter.
     within : float, mm
-        How far off the far end of its edge may be.
+        Greatest displacement of the far end of the edge.
     """
     turns = "cutter" in columns and any(each.motion.swings is not None for each in setup.traces)
     reach = max(cutter.edge.height, cutter.edge.half_width) if has_edge(cutter) else 0.0
     allowed = within / max(reach, _LEAST_REACH_MM)
     chosen = np.flatnonzero(counts)
-    chosen = chosen[:: max(1, math.ceil(chosen.size / _MOST_LOOKED_AT))]
-    _, segment, along = setup.asked.nearest(samples.points[chosen], 0.0)
+    chosen = chosen[:: max(1, math.ceil(chosen.size / _MOST_SAMPLES))]
+    _, segment, along = setup.target.nearest(samples.points[chosen], 0.0)
     which = np.searchsorted(setup.ends, segment, side="right")
     begins = np.concatenate([[0], setup.ends[:-1]])
     for k in np.unique(which):
@@ -77,19 +78,23 @@ def direction_findings(
         u = trace.u[at] + along[mine] * (trace.u[np.minimum(at + 1, trace.u.size - 1)] - trace.u[at])
         move = samples.move[chosen[mine]]
         axes = moves.start[move] + samples.part[chosen[mine], None] * (moves.end[move] - moves.start[move])
-        led = {name: axes[:, column] for name, column in columns.items()}
-        off = _apart(trace.motion, led, trace.motion.axes(u), cutter)
+        actual = {name: axes[:, column] for name, column in columns.items()}
+        off = _difference(trace.motion, actual, trace.motion.axes(u), cutter)
         worst = int(off.argmax())
         if not off[worst] <= (allowed if turns or (~(off <= allowed)).mean() > _MOSTLY else math.sqrt(2)):
             turned = math.degrees(2 * math.asin(min(0.5 * off[worst], 1.0)))
-            message = f"the cutter points {format_number(turned, 2)} degrees off, in cut {trace.cut.number} ({trace.cut.title}); "
+            message = f"the cutter is turned {format_number(turned, 2)} degrees from its direction in cut "
+            message += f"{trace.cut.number} ({trace.cut.title}); "
             message += f"allowed {format_number(math.degrees(allowed), 2)} degrees"
             yield Finding(kind="direction", level="problem", where=f"line {moves.line[move[worst]]}", message=message)
 
 
-def _apart(motion: Motion, led: Mapping[str, Array], asked: Mapping[str, Array], cutter: Cutter) -> Array:
-    """Return (n,), how far apart the cutter's directions on the work are: into it, and where its groove is not round, across."""
-    stands, wanted = motion.pose_of(led).rotation, motion.pose_of(asked).rotation
+def _difference(motion: Motion, actual: Mapping[str, Array], target: Mapping[str, Array], cutter: Cutter) -> Array:
+    """Return (n,), the length of the difference between the cutter's unit vectors on the work, actual and in the job.
+
+    The vector points into the work; if the section of the groove depends on the turn about it, the vector across counts too.
+    """
+    stands, wanted = motion.pose_of(actual).rotation, motion.pose_of(target).rotation
     into = 2 if motion.swings is not None or motion.cut.approach.axis == "z" else 0
     apart: Array = np.linalg.norm(stands[:, :, into] - wanted[:, :, into], axis=1)
     if isinstance(holder_of(cutter), FixedTool | CuttingFrame):

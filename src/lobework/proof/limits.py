@@ -1,4 +1,4 @@
-"""What a program asks of the lathe's axes, beside what they can do."""
+"""Travel, speed and acceleration that a program needs from each axis, compared with the limits of the lathe."""
 
 from __future__ import annotations
 
@@ -22,32 +22,32 @@ if TYPE_CHECKING:
     from lobework.proof.replay import Moves
     from lobework.quantities.units import LengthUnit
 
-__all__ = ["Use", "limit_findings", "used"]
+__all__ = ["Use", "axis_uses", "limit_findings"]
 
-_AT_A_TIME: Final = 100_000
-"""Moves that are looked at together."""
-_PRINTED: Final = 4e-8
-"""Of a speed: what it may be off by where a feed is written to eight figures."""
+_BATCH: Final = 100_000
+"""Number of moves that are processed together."""
+_FEED_ROUNDING: Final = 4e-8
+"""Relative error of a speed whose feed is written with eight figures."""
 
 
 @dataclass(frozen=True, slots=True)
 class Use:
-    """What a program asks of one axis, and on which line it asks most.
+    """Travel, greatest speed and greatest acceleration of one axis in a program.
 
     Parameters
     ----------
     axis : Axis
-        With its limits.
+        The axis, with its limits.
     low, high : float, mm or degrees
-        The least and greatest place that it is sent to.
+        Its least and greatest positions.
     speed, acceleration : float, mm or degrees a second, and a second squared
-        The most at a feed.
+        Greatest values in feed moves.
     lines : tuple of int
-        Where: low, high, speed, acceleration.
+        Lines of the program with the values of ``low``, ``high``, ``speed`` and ``acceleration``.
     over : float
-        By how much the acceleration may be greater than the limit for the figures of its feed.
+        Part of the acceleration that may be due to the rounding of feed words; it is not counted against the limit.
     units : "mm" or "inch"
-        To say lengths in.
+        Unit of the lengths in the report.
     """
 
     axis: Axis
@@ -60,36 +60,36 @@ class Use:
     units: LengthUnit = "mm"
 
     def __str__(self) -> str:
-        places = f"{self.shown(self.low)} to {self.shown(self.high)} {self.unit}{self._of_travel()}"
-        speeds = f"{self.shown(self.speed)} {self.unit}/s{self._of(self.axis.top_speed)}"
-        gains = f"{self.shown(self.acceleration)} {self.unit}/s2{self._of(self.axis.acceleration)}"
-        way = ", reversed" if self.axis.reversed else ""
-        return f"{self.axis.letter} ({self.axis.moves}{way}): {places}, {speeds}, {gains}"
+        places = f"{self.formatted(self.low)} to {self.formatted(self.high)} {self.unit}{self._of_travel()}"
+        speeds = f"{self.formatted(self.speed)} {self.unit}/s{self._of(self.axis.top_speed)}"
+        accelerations = f"{self.formatted(self.acceleration)} {self.unit}/s2{self._of(self.axis.acceleration)}"
+        sense = ", reversed" if self.axis.reversed else ""
+        return f"{self.axis.letter} ({self.axis.moves}{sense}): {places}, {speeds}, {accelerations}"
 
     @property
     def unit(self) -> str:
-        """What its places are said in."""
+        """The unit of its positions in the report."""
         return "deg" if self.axis.rotary else "in" if self.units == "inch" else "mm"
 
-    def shown(self, value: float) -> str:
-        """Return a place, a speed or an acceleration in that unit."""
+    def formatted(self, value: float) -> str:
+        """Return a position, a speed or an acceleration as text, in that unit."""
         if not math.isfinite(value):
-            return "endless"
+            return "infinite"
         value /= 1.0 if self.axis.rotary else float(MM_PER[self.units])
         return f"{value:.4g}" if 1e-4 <= abs(value) < 10 else format_number(value, 1 if abs(value) > 1000 else 3)
 
     def _of(self, limit: float) -> str:
-        return "" if math.isinf(limit) else f" of {self.shown(limit)}"
+        return "" if math.isinf(limit) else f" of {self.formatted(limit)}"
 
     def _of_travel(self) -> str:
-        low, high = (self.shown(each) if math.isfinite(each) else "" for each in (self.axis.low, self.axis.high))
+        low, high = (self.formatted(each) if math.isfinite(each) else "" for each in (self.axis.low, self.axis.high))
         if low and high:
             return f" of {low} to {high}"
         return f" from {low} on" if low else (f" up to {high}" if high else "")
 
 
-class _Fed(NamedTuple):
-    """The moves at a feed: which they are, and of each what is in `lobework.proof.replay.Moves`."""
+class _FeedMoves(NamedTuple):
+    """Feed moves: their indices ``at``, and columns of `lobework.proof.replay.Moves`; ``ends``: the last one stops."""
 
     at: NDArray[np.int64]
     line: NDArray[np.int32]
@@ -100,36 +100,36 @@ class _Fed(NamedTuple):
     ends: bool
 
 
-def used(moves: Moves, axes: Sequence[Axis], units: LengthUnit = "mm") -> list[Use]:
-    """Return what moves ask of each axis, to be said in ``units``."""
+def axis_uses(moves: Moves, axes: Sequence[Axis], units: LengthUnit = "mm") -> list[Use]:
+    """Return the travel, speed and acceleration of each axis in some moves; the report gives lengths in ``units``."""
     if not len(moves.line):
         return []
     fed = np.flatnonzero(~moves.rapid)
-    pieces = [_piece(moves, fed, first) for first in range(0, max(fed.size, 1), _AT_A_TIME)]
-    return [replace(_most(_use(axis, moves, piece) for piece in pieces), units=units) for axis in axes]
+    batches = [_batch(moves, fed, first) for first in range(0, max(fed.size, 1), _BATCH)]
+    return [replace(_greatest(_use(axis, moves, batch) for batch in batches), units=units) for axis in axes]
 
 
-def _piece(moves: Moves, fed: NDArray[np.int64], first: int) -> _Fed:
-    """Return some of the moves at a feed, with the one before and the one after them."""
-    at = fed[max(first - 1, 0) : first + _AT_A_TIME + 1]
-    last = first + _AT_A_TIME + 1
+def _batch(moves: Moves, fed: NDArray[np.int64], first: int) -> _FeedMoves:
+    """Return a batch of the feed moves, with the move before it and the move after it."""
+    at = fed[max(first - 1, 0) : first + _BATCH + 1]
+    last = first + _BATCH + 1
     ends = last >= fed.size or not bool(moves.joined[fed[last]])
-    return _Fed(at, moves.line[at], moves.seconds[at], moves.whole[at], moves.joined[at], moves.part[at], ends)
+    return _FeedMoves(at, moves.line[at], moves.seconds[at], moves.whole[at], moves.joined[at], moves.part[at], ends)
 
 
-def _most(uses: Iterable[Use]) -> Use:
-    """Return the most that is asked of one axis by several pieces of a program."""
+def _greatest(uses: Iterable[Use]) -> Use:
+    """Return the greatest values of one axis over several batches of moves."""
     found = list(uses)
     quickest, hardest = max(found, key=lambda use: use.speed), max(found, key=lambda use: use.acceleration - use.over)
     lines = (*found[0].lines[:2], quickest.lines[2], hardest.lines[3])
     return replace(found[0], speed=quickest.speed, acceleration=hardest.acceleration, over=hardest.over, lines=lines)
 
 
-def _use(axis: Axis, moves: Moves, feed: _Fed) -> Use:
+def _use(axis: Axis, moves: Moves, feed: _FeedMoves) -> Use:
     column = LETTERS.index(axis.letter)
-    way = moves.end[feed.at, column] - moves.start[feed.at, column]
+    travel = moves.end[feed.at, column] - moves.start[feed.at, column]
     with np.errstate(divide="ignore", invalid="ignore"):
-        speed = np.where(way == 0.0, 0.0, way / feed.seconds)
+        speed = np.where(travel == 0.0, 0.0, travel / feed.seconds)
     places = moves.end[:, column]
     least, most = int(places.argmin()), int(places.argmax())
     lines = [int(moves.line[least]), int(moves.line[most]), 0, 0]
@@ -137,26 +137,26 @@ def _use(axis: Axis, moves: Moves, feed: _Fed) -> Use:
         return Use(axis, float(places[least]), float(places[most]), 0.0, 0.0, (lines[0], lines[1], 0, 0))
     quickest = int(np.abs(speed).argmax())
     with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
-        change, short, at, printed = _changes(feed, speed)
-        gains = np.where(change == 0.0, 0.0, np.nan_to_num(change / short, nan=math.inf, posinf=math.inf))
-        over = np.where(np.isfinite(gains), np.nan_to_num(printed / short), 0.0)
-    hardest = int((gains - over).argmax())
+        change, duration, at, rounding = _changes(feed, speed)
+        accelerations = np.where(change == 0.0, 0.0, np.nan_to_num(change / duration, nan=math.inf, posinf=math.inf))
+        over = np.where(np.isfinite(accelerations), np.nan_to_num(rounding / duration), 0.0)
+    hardest = int((accelerations - over).argmax())
     lines[2:] = int(feed.line[quickest]), int(feed.line[at[hardest]])
     return Use(
         axis,
         float(places[least]),
         float(places[most]),
         float(abs(speed[quickest])),
-        float(gains[hardest]),
+        float(accelerations[hardest]),
         (lines[0], lines[1], lines[2], lines[3]),
         float(over[hardest]),
     )
 
 
-def _changes(feed: _Fed, speed: Array) -> tuple[Array, Array, Array, Array]:
-    """Return every change of speed, the time that it has, the move that it comes with, and what of it may be printing.
+def _changes(feed: _FeedMoves, speed: Array) -> tuple[Array, Array, Array, Array]:
+    """Return every change of speed, its duration, the index of its move, and the part of it that may be due to rounding.
 
-    From move to move the change has half of each; from rest and to rest it has the whole block.
+    A change from one move to the next lasts half of each move. A change from rest or to rest lasts the whole block.
     """
     n = speed.size
     joined = feed.joined[1:]
@@ -165,15 +165,15 @@ def _changes(feed: _Fed, speed: Array) -> tuple[Array, Array, Array, Array]:
     starts = np.flatnonzero(~feed.joined)
     stops = np.flatnonzero(np.append(~joined, feed.ends))
     change = np.concatenate([np.abs(np.diff(speed))[onward], np.abs(speed[starts]), np.abs(speed[stops])])
-    short = np.concatenate([length[onward], feed.whole[starts], feed.whole[stops]])
+    duration = np.concatenate([length[onward], feed.whole[starts], feed.whole[stops]])
     at = np.concatenate([onward + 1, starts, stops])
     both = np.concatenate([(np.abs(speed[1:]) + np.abs(speed[:-1]))[onward], np.abs(speed[starts]), np.abs(speed[stops])])
     assert n == feed.line.size
-    return change, short, at, _PRINTED * both
+    return change, duration, at, _FEED_ROUNDING * both
 
 
 def limit_findings(uses: Sequence[Use]) -> Iterator[Finding]:
-    """Yield the limits of axes that a program goes beyond, with the line, the number and the limit."""
+    """Yield a finding for each limit of an axis that a program exceeds, with the line, the value and the limit."""
     for use in uses:
         axis = use.axis
         unit = "degrees" if axis.rotary else use.unit
@@ -182,13 +182,13 @@ def limit_findings(uses: Sequence[Use]) -> Iterator[Finding]:
             (axis.high, use.high, use.high - axis.high, use.lines[1]),
         ):
             if not beyond <= JOIN_MM:
-                message = f"goes to {use.shown(goes)} {unit}; the travel of {axis.letter} ends at {use.shown(end)} {unit}"
+                message = f"goes to {use.formatted(goes)} {unit}; the travel of {axis.letter} ends at {use.formatted(end)} {unit}"
                 yield Finding(kind="travel", level="problem", where=f"line {line}, {axis.letter}", message=message)
-        if not use.speed <= axis.top_speed * (1 + _PRINTED):
-            most = f"it does {use.shown(axis.top_speed)} {use.unit}/s at most"
-            message = f"the {axis.moves} would go at {use.shown(use.speed)} {use.unit}/s; {most}"
+        if not use.speed <= axis.top_speed * (1 + _FEED_ROUNDING):
+            most = f"its top speed is {use.formatted(axis.top_speed)} {use.unit}/s"
+            message = f"the {axis.moves} would go at {use.formatted(use.speed)} {use.unit}/s; {most}"
             yield Finding(kind="speed", level="problem", where=f"line {use.lines[2]}, {axis.letter}", message=message)
-        if not use.acceleration - use.over <= axis.acceleration * (1 + _PRINTED):
-            most = f"it does {use.shown(axis.acceleration)} {use.unit}/s2 at most"
-            message = f"the {axis.moves} would change speed by {use.shown(use.acceleration)} {use.unit}/s2; {most}"
+        if not use.acceleration - use.over <= axis.acceleration * (1 + _FEED_ROUNDING):
+            most = f"its limit is {use.formatted(axis.acceleration)} {use.unit}/s2"
+            message = f"the {axis.moves} would accelerate at {use.formatted(use.acceleration)} {use.unit}/s2; {most}"
             yield Finding(kind="acceleration", level="problem", where=f"line {use.lines[3]}, {axis.letter}", message=message)

@@ -1,4 +1,4 @@
-"""Whether the cuts of a program come in the order of the job."""
+"""Order of the cuts in a program, compared with the job."""
 
 from __future__ import annotations
 
@@ -8,12 +8,12 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from lobework.checks.check import Finding
-from lobework.proof.line import laid
+from lobework.proof.polyline import polyline
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from lobework.proof.line import Line
+    from lobework.proof.polyline import Polyline
     from lobework.proof.replay import Moves
     from lobework.proof.sampling import Samples
     from lobework.proof.setups import SetUp
@@ -21,11 +21,11 @@ if TYPE_CHECKING:
 __all__ = ["begins_run", "order_findings"]
 
 _PLACES: Final = 24
-"""Places of a cut that are looked for in a run of moves."""
+"""Number of places of a cut that are searched for in a run of moves."""
 
 
 def begins_run(moves: Moves) -> NDArray[np.bool_]:
-    """Return which moves do not begin where the one before ends: others have gone between."""
+    """Return which moves begin a run: they do not start where the move before them ends."""
     begins: NDArray[np.bool_] = np.ones(len(moves.start), bool)
     if len(moves.start):
         begins[1:] = (moves.start[1:] != moves.end[:-1]).any(axis=1)
@@ -33,35 +33,35 @@ def begins_run(moves: Moves) -> NDArray[np.bool_]:
 
 
 def order_findings(setup: SetUp, moves: Moves, samples: Samples, within: float) -> Iterator[Finding]:
-    """Yield the first cut of a set-up that does not come after the one before it.
+    """Yield a finding for the first cut of a set-up that does not follow the cut before it.
 
     Parameters
     ----------
     setup : SetUp
-        Cuts of which each is known to be there.
+        The cuts, all of which are known to be in the program.
     moves : Moves
-        At a feed, in this set-up.
+        Feed moves in this set-up.
     samples : Samples
-        Of these moves.
+        Samples of these moves.
     within : float, mm
-        How near a place of a cut must be cut.
+        Greatest distance of a place of a cut from the program's path.
     """
     run = (np.cumsum(begins_run(moves)) - 1)[samples.move]
     count = int(run[-1]) + 1 if run.size else 0
     edges = np.searchsorted(run, np.arange(count + 1))
     if count == len(setup.traces):
         middle = samples.points[(edges[1:] + edges[:-1]) // 2]
-        _, segment, _ = setup.asked.nearest(middle, 0.0)
+        _, segment, _ = setup.target.nearest(middle, 0.0)
         if (np.searchsorted(setup.ends, segment, side="right") == np.arange(count)).all():
             return
-    kept: dict[int, Line] = {}
+    kept: dict[int, Polyline] = {}
 
-    def line(r: int) -> Line:
+    def run_path(r: int) -> Polyline:
         if r not in kept:
             points = samples.points[edges[r] : edges[r + 1]]
             joined = np.ones(len(points), bool)
             joined[-1] = False
-            kept[r] = laid(points, joined)
+            kept[r] = polyline(points, joined)
         return kept[r]
 
     first = 0
@@ -70,7 +70,7 @@ def order_findings(setup: SetUp, moves: Moves, samples: Samples, within: float) 
         missing = np.stack([trace.x[places], trace.y[places], trace.z[places]], axis=-1)
         r = first
         while r < count:
-            missing = missing[line(r).nearest(missing, within)[0] > within]
+            missing = missing[run_path(r).nearest(missing, within)[0] > within]
             if not len(missing):
                 break
             r += 1

@@ -1,7 +1,7 @@
-"""How long a program takes, beside what the job asks for and what the lathe can do.
+"""Duration and speeds of a program, compared with the feeds of the job and the limits of the lathe.
 
-The minutes of each move are those of the standard (NISTIR 6556, 2.1.2.5), as `lobework.proof.reader` counts them. What the job
-asks for is taken from its feeds and its traces, and counted here anew.
+`lobework.proof.reader` finds the duration of each move by the rules of the standard (NISTIR 6556, 2.1.2.5). The target is
+computed here from the job's feeds and traces, independently of the writer of programs.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ import numpy as np
 
 from lobework.checks.check import Finding
 from lobework.lathe.hand_settings import show_length
-from lobework.proof.clear import unsaid
+from lobework.proof.clearance import resolution
 from lobework.proof.order import begins_run
 from lobework.proof.reader import LETTERS
 from lobework.quantities.tolerances import JOIN_MM, PACE_S, PACE_SHARE, SLOW_SHARE, WAY_SHARE
@@ -36,55 +36,55 @@ if TYPE_CHECKING:
 
 __all__ = ["Pace", "least_seconds"]
 
-_TWICE: Final = 0.125
-"""Of the path of a cut: how much of it may be cut again, where a cut is made in pieces or goes on past its end."""
+_MOST_REPEATED: Final = 0.125
+"""Greatest fraction of a cut's path that may be cut twice: a cut may be made in pieces, or continue past its end."""
 _WINDOW: Final = 0.75
-_FEWEST: Final = 257
+_PLACES: Final = 257
 _LIMITED: Final = 2.0
-"""Times the least that a move can take on a lathe with limits: how its changes of speed are spread over moves is free."""
+"""Greatest duration of a move over its least one on a lathe with limits; a program may distribute acceleration over moves."""
 
 
 class _Worst(NamedTuple):
-    """The worst place of one kind: how many times what is asked, on which line, how fast it goes there, and what is asked."""
+    """The worst case of one kind: ratio of the actual value to the target, line of the program, and both values."""
 
-    times: float
+    ratio: float
     line: int
-    goes: float
-    asked: float
+    actual: float
+    target: float
 
 
 class Pace:
-    """Collects the time of a program, part by part.
+    """Collects the durations and speeds of a program, part by part.
 
     Parameters
     ----------
     feeds : Feeds
-        What the job asks for.
+        The job's feeds.
     lathe : Lathe
-        What its axes can do.
+        The lathe, for the limits of its axes.
     into : "x" or "z"
-        The slide that takes the tip in.
+        The slide that feeds the tip in.
     units : "mm" or "inch"
-        That lengths are shown in.
+        Unit of the lengths in messages.
     """
 
     def __init__(self, feeds: Feeds, lathe: Lathe, into: str, units: LengthUnit) -> None:
         self.feeds, self.lathe, self.into, self.units = feeds, lathe, into, units
         self.worst: dict[str, _Worst] = {}
-        self.asked_s, self.cutting_s, self.sound = 0.0, 0.0, True
+        self.target_s, self.cutting_s, self.sound = 0.0, 0.0, True
         self.slow_cuts: list[tuple[Trace, float, float]] = []
         self.twice: list[tuple[int, float, float]] = []
         self.idle: list[int] = []
 
-    def take(
+    def add(
         self, setup: SetUp, moves: Moves, samples: Samples, tolerance: float, clear: float, *, sound: bool, one_each: bool
     ) -> None:
-        """Take the moves at a feed of some cuts; ``sound``: all keep to the path; ``one_each``: each cut has a run of its own."""
+        """Add the feed moves of some cuts; ``sound``: all keep to the path; ``one_each``: each cut has one run of moves."""
         self.sound &= sound
         if not len(moves.line):
             return
         lengths, middle = _lengths(samples, len(moves.line)), _middles(samples, len(moves.line))
-        far, segment, along = setup.asked.nearest(samples.points[middle], tolerance, 4 * tolerance)
+        far, segment, along = setup.target.nearest(samples.points[middle], tolerance, 4 * tolerance)
         on_path = far <= 2 * tolerance
         cut = np.searchsorted(setup.ends, segment, side="right")
         column = LETTERS.index(self.into.upper())
@@ -93,42 +93,42 @@ class Pace:
         inward = straight & (moves.end[:, column] < moves.start[:, column])
         inward[inward] = ~self._along_path(setup, np.flatnonzero(inward), samples, tolerance)
         cuts = on_path & ~inward & moved.any(axis=1)
-        self._take_plunges(moves, np.flatnonzero(inward), column, tolerance)
-        self._take_cuts(setup, moves, np.flatnonzero(cuts), lengths, cut, segment, along)
-        self._take_totals(setup, moves, cuts, lengths, tolerance, one_each=one_each)
+        self._add_plunges(moves, np.flatnonzero(inward), column, tolerance)
+        self._add_cuts(setup, moves, np.flatnonzero(cuts), lengths, cut, segment, along)
+        self._add_totals(setup, moves, cuts, lengths, tolerance, one_each=one_each)
         deepest = [float(each.motion.tip(np.zeros(1))[0, "xyz".index(self.into)]) for each in setup.traces]
         far_in = [max(clear - depth, 0.0) for depth in deepest] if self.lathe.axis(self.into) is not None else []
-        self.asked_s += math.fsum(60 * each / self._plunge(each) for each in far_in) + len(deepest) * self.feeds.dwell
+        self.target_s += math.fsum(60 * each / self._plunge_rate(each) for each in far_in) + len(deepest) * self.feeds.dwell
         self.cutting_s += float(moves.seconds[~cuts].sum())
 
     def _along_path(self, setup: SetUp, which: Ints, samples: Samples, tolerance: float) -> NDArray[np.bool_]:
-        """Return which of some moves begin and end on the path of a cut: they cut, though they go straight in."""
+        """Return which of some moves begin and end on the path of a cut: they cut, although they move straight in."""
         ends = np.concatenate([np.searchsorted(samples.move, which), np.searchsorted(samples.move, which, side="right") - 1])
-        far, _, _ = setup.asked.nearest(samples.points[ends], tolerance, 4 * tolerance)
+        far, _, _ = setup.target.nearest(samples.points[ends], tolerance, 4 * tolerance)
         both: NDArray[np.bool_] = np.maximum(far[: which.size], far[which.size :]) <= 2 * tolerance
         return both
 
-    def _plunge(self, far: float) -> float:
-        """Return how fast the tip can go in, mm a minute, ``far`` mm from rest to rest."""
+    def _plunge_rate(self, far: float) -> float:
+        """Return the greatest mean speed of a plunge of ``far`` mm from rest to rest, mm a minute."""
         axis = self.lathe.axis(self.into)
         if axis is None or far <= 0:
             return self.feeds.plunge
         return min(self.feeds.plunge, 60 * axis.top_speed, 60 * math.sqrt(axis.acceleration * far))
 
-    def _take_plunges(self, moves: Moves, which: Ints, column: int, tolerance: float) -> None:
+    def _add_plunges(self, moves: Moves, which: Ints, column: int, tolerance: float) -> None:
         for k in which.tolist():
             far = float(moves.start[k, column] - moves.end[k, column])
             seconds = float(moves.seconds[k])
             rate = 60 * far / seconds if seconds > 0 else math.inf
             self._note("plunge", rate / self.feeds.plunge, int(moves.line[k]), rate, self.feeds.plunge)
-            slowest = self._plunge(far)
+            slowest = self._plunge_rate(far)
             if not seconds <= (1 + SLOW_SHARE) * 60 * far / slowest + PACE_S and not far <= tolerance:
                 self._note("slow plunge", slowest / rate, int(moves.line[k]), rate, slowest)
 
-    def _take_cuts(self, setup: SetUp, moves: Moves, which: Ints, lengths: Array, cut: Ints, segment: Ints, along: Array) -> None:
-        """Note the moves that go faster than the job asks for, and those that take far longer.
+    def _add_cuts(self, setup: SetUp, moves: Moves, which: Ints, lengths: Array, cut: Ints, segment: Ints, along: Array) -> None:
+        """Note the moves that are faster than the job's feeds, and those that are much slower.
 
-        The decimals of its words make a move a little longer or shorter than asked, over the work by two slides at the most.
+        The rounding of words changes the length of a move a little; two slides at most contribute to it.
         """
         turning = np.array([each.cut.passed.turns > 0 for each in setup.traces])[cut[which]]
         spindle = self.lathe.axis("spindle")
@@ -136,7 +136,7 @@ class Pace:
         if spindle is not None:
             c = LETTERS.index(spindle.letter)
             turned = (moves.end[which, c] - moves.start[which, c]) / 360
-            self._take_backwards(moves, which[turning & (turned < 0) & (lengths[which] > JOIN_MM)])
+            self._note_reversal(moves, which[turning & (turned < 0) & (lengths[which] > JOIN_MM)])
             turned = np.abs(turned)
         seconds = moves.seconds[which]
         over = lengths[which]
@@ -148,10 +148,10 @@ class Pace:
             by_feed = np.where(turning, 0.0, by_feed)
         with np.errstate(divide="ignore", invalid="ignore"):
             rpm, speed = 60 * turned / seconds, 60 * over / seconds
-        longer = math.sqrt(2) * unsaid(self.lathe.controller.slide_places, self.units)
+        rounding = math.sqrt(2) * resolution(self.lathe.controller.slide_places, self.units)
         for name, wanted, rate, most, spare in (
             ("spindle", by_turn, rpm, self.feeds.spindle_rpm, 0.0),
-            ("feed", by_feed, speed, self.feeds.feed, 1e-4 + 60 * longer / self.feeds.feed),
+            ("feed", by_feed, speed, self.feeds.feed, 1e-4 + 60 * rounding / self.feeds.feed),
         ):
             if which.size and wanted.max() > 0:
                 with np.errstate(divide="ignore", invalid="ignore"):
@@ -159,7 +159,7 @@ class Pace:
                 worst = int(np.nan_to_num(times, nan=math.inf).argmax())
                 self._note(name, float(times[worst]), int(moves.line[which[worst]]), float(rate[worst]), most)
         least = np.maximum(by_turn, by_feed)
-        limited = self._limited(setup, which, turning, turned, over, cut, segment, along)
+        limited = self._least_on_lathe(setup, which, turning, turned, over, cut, segment, along)
         allowed = np.maximum((1 + SLOW_SHARE) * least, _LIMITED * limited) + PACE_S
         late = np.flatnonzero(~(seconds <= allowed))
         if late.size:
@@ -167,12 +167,12 @@ class Pace:
             best = max(float(least[worst]), float(limited[worst]), 1e-9)
             self._note("slow", float(seconds[worst]) / best, int(moves.line[which[worst]]), float(seconds[worst]), best)
 
-    def _take_backwards(self, moves: Moves, which: Ints) -> None:
-        """Note where the spindle turns the other way from the job's while it cuts."""
+    def _note_reversal(self, moves: Moves, which: Ints) -> None:
+        """Note the first cutting move in which the spindle turns against the job's direction."""
         if which.size:
             self._note("backwards", 1.0, int(moves.line[which[0]]), 0.0, 0.0)
 
-    def _limited(
+    def _least_on_lathe(
         self,
         setup: SetUp,
         which: Ints,
@@ -183,7 +183,7 @@ class Pace:
         segment: Ints,
         along: Array,
     ) -> Array:
-        """Return how long each move takes at least, s, for what the lathe's axes can do about there."""
+        """Return the least duration of each move, s, that the limits of the lathe's axes allow near its place."""
         found = np.zeros(which.size)
         if all(math.isinf(axis.top_speed) and math.isinf(axis.acceleration) for axis in self.lathe.axes):
             return found
@@ -194,21 +194,21 @@ class Pace:
             u, seconds = least_seconds(trace, self.lathe, self.feeds)
             at = segment[which[mine]] - begins[k]
             middle = trace.u[at] + along[which[mine]] * (trace.u[np.minimum(at + 1, trace.u.size - 1)] - trace.u[at])
-            whole = max(_way(trace), JOIN_MM)
+            whole = max(_path_length(trace), JOIN_MM)
             half = _WINDOW * np.where(turning[mine], turned[mine], over[mine] / whole * trace.cut.span)
             found[mine] = np.interp(middle + half, u, seconds) - np.interp(middle - half, u, seconds)
         return found
 
-    def _take_totals(
+    def _add_totals(
         self, setup: SetUp, moves: Moves, cuts: NDArray[np.bool_], lengths: Array, tolerance: float, *, one_each: bool
     ) -> None:
-        """Compare the time of each cut, or of all together, and the length of what is cut with that of the path."""
-        asked = [float(least_seconds(each, self.lathe, self.feeds)[1][-1]) for each in setup.traces]
-        self.asked_s += math.fsum(asked)
+        """Compare the duration of each cut, or of all cuts, with its target, and the length of the moves with the path's."""
+        targets = [float(least_seconds(each, self.lathe, self.feeds)[1][-1]) for each in setup.traces]
+        self.target_s += math.fsum(targets)
         self.cutting_s += float(moves.seconds[cuts].sum())
         if one_each:
-            takes = np.bincount((np.cumsum(begins_run(moves)) - 1)[cuts], moves.seconds[cuts], len(asked))
-            for trace, seconds, wanted in zip(setup.traces, takes.tolist(), asked, strict=True):
+            takes = np.bincount((np.cumsum(begins_run(moves)) - 1)[cuts], moves.seconds[cuts], len(targets))
+            for trace, seconds, wanted in zip(setup.traces, takes.tolist(), targets, strict=True):
                 if not seconds <= (1 + SLOW_SHARE) * wanted + PACE_S:
                     self.slow_cuts.append((trace, seconds, wanted))
         if not self.sound:
@@ -218,33 +218,35 @@ class Pace:
         meant = sum(not each.cut.span for each in setup.traces)
         if idle.size > meant:
             self.idle.append(int(moves.line[np.searchsorted(run, idle[-1])]))
-        ways = [_way(each) for each in setup.traces]
-        done, whole = float(lengths[cuts].sum()), math.fsum(ways)
-        if not done - whole <= _TWICE * min(ways) + tolerance:
+        paths = [_path_length(each) for each in setup.traces]
+        done, whole = float(lengths[cuts].sum()), math.fsum(paths)
+        if not done - whole <= _MOST_REPEATED * min(paths) + tolerance:
             self.twice.append((int(moves.line[0]), done, whole))
 
-    def _note(self, name: str, times: float, line: int, goes: float, asked: float) -> None:
-        if name not in self.worst or not times <= self.worst[name].times:
-            self.worst[name] = _Worst(times, line, goes, asked)
+    def _note(self, name: str, ratio: float, line: int, actual: float, target: float) -> None:
+        if name not in self.worst or not ratio <= self.worst[name].ratio:
+            self.worst[name] = _Worst(ratio, line, actual, target)
 
     def findings(self, dwells: Array) -> Iterator[Finding]:
-        """Yield where the program is faster or much slower than the job asks for; ``dwells``: (n,) minutes that it waits."""
+        """Yield findings where the program is faster or much slower than the job's feeds; ``dwells``: (n,) minutes."""
         yield from self._faster()
         if "backwards" in self.worst:
-            message = "the spindle turns backwards while it cuts; the job has it turn the other way"
+            message = "the spindle turns against the job's direction while the tool cuts"
             yield Finding(kind="direction", level="warning", where=f"line {self.worst['backwards'].line}", message=message)
-        told = False
-        for name, what in (("slow plunge", "goes in"), ("slow", "takes")):
+        reported = False
+        for name in ("slow plunge", "slow"):
             if name in self.worst and not (name == "slow" and self.slow_cuts):
-                worst, told = self.worst[name], True
+                worst, reported = self.worst[name], True
                 if name == "slow":
-                    message = f"this move takes {_shown(worst.goes)}; the job asks for {_shown(worst.asked)}"
+                    message = f"this move takes {_duration(worst.actual)}; the job asks for {_duration(worst.target)}"
                 else:
-                    message = f"the tip {what} at {self._a_minute(worst.goes)}; the job asks for {self._a_minute(worst.asked)}"
+                    message = (
+                        f"the tip plunges at {self._a_minute(worst.actual)}; the job asks for {self._a_minute(worst.target)}"
+                    )
                 yield Finding(kind="time", level="warning", where=f"line {worst.line}", message=message)
         for trace, seconds, wanted in self.slow_cuts[:1]:
             more = f", and {len(self.slow_cuts) - 1} more cuts are slower" if len(self.slow_cuts) > 1 else ""
-            message, told = f"takes {_shown(seconds)}; the job and the lathe ask for {_shown(wanted)}{more}", True
+            message, reported = f"takes {_duration(seconds)}; the job's feeds and the lathe allow {_duration(wanted)}{more}", True
             where = f"cut {trace.cut.number} ({trace.cut.title})"
             yield Finding(kind="time", level="warning", where=where, message=message)
         for line, done, whole in self.twice[:1]:
@@ -253,83 +255,86 @@ class Pace:
             )
             yield Finding(kind="order", level="warning", where=f"from line {line} on", message=f"{message}something is cut twice")
         for line in self.idle[:1]:
-            message = "goes in at a feed and out again, and the job cuts nothing there"
+            message = "feeds in and out again at a place where the job has no cut"
             yield Finding(kind="order", level="warning", where=f"line {line}", message=message)
         takes = self.cutting_s + 60 * float(dwells.sum())
-        if self.sound and not told and not takes <= (1 + SLOW_SHARE) * self.asked_s + PACE_S * max(1, len(dwells)):
-            message = f"takes {_shown(takes)} at a feed and in dwells; the job and the lathe ask for {_shown(self.asked_s)}"
+        if self.sound and not reported and not takes <= (1 + SLOW_SHARE) * self.target_s + PACE_S * max(1, len(dwells)):
+            message = (
+                f"takes {_duration(takes)} in feed moves and dwells; "
+                f"the job's feeds and the lathe allow {_duration(self.target_s)}"
+            )
             yield Finding(kind="time", level="warning", where="whole program", message=message)
 
     def _faster(self) -> Iterator[Finding]:
         for name in ("spindle", "feed", "plunge"):
             worst = self.worst.get(name)
-            if worst is None or worst.times <= 1 + (WAY_SHARE if name == "feed" else PACE_SHARE):
+            if worst is None or worst.ratio <= 1 + (WAY_SHARE if name == "feed" else PACE_SHARE):
                 continue
             if name == "spindle":
                 message = (
-                    f"the spindle turns at {_rate(worst.goes)} turns a minute; the job asks for {_rate(worst.asked)} at most"
+                    f"the spindle turns at {_rate(worst.actual)} turns a minute; the job asks for {_rate(worst.target)} at most"
                 )
             else:
-                what = "the cutter goes over the work" if name == "feed" else "the tip goes into the work"
-                message = f"{what} at {self._a_minute(worst.goes)}; the job asks for {self._a_minute(worst.asked)} at most"
+                what = "the cutter moves over the work" if name == "feed" else "the tip plunges"
+                message = f"{what} at {self._a_minute(worst.actual)}; the job asks for {self._a_minute(worst.target)} at most"
             yield Finding(kind="time", level="problem", where=f"line {worst.line}", message=message)
 
     def _a_minute(self, rate: float) -> str:
-        return "endless speed" if math.isinf(rate) else f"{show_length(float(f'{rate:.4g}'), self.units)} a minute"
+        return "infinite speed" if math.isinf(rate) else f"{show_length(float(f'{rate:.4g}'), self.units)} a minute"
 
 
 def _rate(value: float) -> str:
     return f"{value:.4g}"
 
 
-def _shown(seconds: float) -> str:
-    """Return a time in the unit that suits it.
+def _duration(seconds: float) -> str:
+    """Return a duration as text, in seconds or in minutes.
 
-    >>> _shown(0.5), _shown(90.0), _shown(10800.0)
+    >>> _duration(0.5), _duration(90.0), _duration(10800.0)
     ('0.5 s', '1.5 minutes', '180 minutes')
     """
     return f"{format_number(seconds, 2)} s" if seconds < 60 else f"{format_number(seconds / 60, 2)} minutes"
 
 
 def _lengths(samples: Samples, count: int) -> Array:
-    """Return how far the tip goes over the work in each of ``count`` moves, mm."""
+    """Return the length of the tip's path on the work in each of ``count`` moves, mm."""
     within = np.diff(samples.move) == 0
     steps = np.linalg.norm(np.diff(samples.points, axis=0), axis=1)
     return np.bincount(samples.move[1:][within], steps[within], count).astype(np.float64)
 
 
 def _middles(samples: Samples, count: int) -> Ints:
-    """Return which sample is in the middle of each of ``count`` moves."""
+    """Return the index of the middle sample of each of ``count`` moves."""
     first = np.searchsorted(samples.move, np.arange(count))
     last = np.searchsorted(samples.move, np.arange(count), side="right") - 1
     found: Ints = (first + last + 1) // 2
     return found
 
 
-def _way(trace: Trace) -> float:
-    """Return how long the path of a cut is on the work, mm."""
+def _path_length(trace: Trace) -> float:
+    """Return the length of a cut's path on the work, mm."""
     return float(np.sqrt(np.diff(trace.x) ** 2 + np.diff(trace.y) ** 2 + np.diff(trace.z) ** 2).sum())
 
 
 def least_seconds(trace: Trace, lathe: Lathe, feeds: Feeds) -> tuple[Array, Array]:
-    """Return places of a cut, (n,) by its ``u``, and how many seconds have gone by there at least, (n,), from rest to rest.
+    """Return places of a cut, (n,) by ``u``, and the least time from the start of the cut to each, (n,) s, from rest to rest.
 
-    The speed is the one that the job asks for, less where an axis cannot follow: at most its top speed, at most what its
-    acceleration allows where the path bends in its axis, and changed no faster than the acceleration allows.
+    The speed is that of the job's feeds, reduced where the limits of an axis need it: its top speed, its acceleration on the
+    curve of the path, and its acceleration along the path.
 
     Parameters
     ----------
     trace : Trace
         The cut.
     lathe : Lathe
-        With the limits of its axes.
+        The lathe, for the limits of its axes.
     feeds : Feeds
-        With what is asked for.
+        The job's feeds.
     """
     span = trace.cut.span
     if not span:
         return np.zeros(1), np.zeros(1)
-    u = np.unique(np.concatenate([trace.u, np.linspace(0.0, span, _FEWEST)])) if trace.u.size < _FEWEST else np.unique(trace.u)
+    u = np.unique(np.concatenate([trace.u, np.linspace(0.0, span, _PLACES)])) if trace.u.size < _PLACES else np.unique(trace.u)
     du = np.diff(u)
     on_work = np.stack([np.interp(u, trace.u, each) for each in (trace.x, trace.y, trace.z)], axis=-1)
     steps = np.linalg.norm(np.diff(on_work, axis=0), axis=1)
@@ -361,9 +366,9 @@ def least_seconds(trace: Trace, lathe: Lathe, feeds: Feeds) -> tuple[Array, Arra
             node[0] = node[-1] = 0.0
             most = np.where(np.isfinite(node), node, 1e6) ** 2
             change = 2 * np.minimum(gain, 1e12) * du
-            for way in (slice(None), slice(None, None, -1)):
-                gone = np.concatenate([[0.0], np.cumsum(change[way])])
-                most[way] = np.minimum.accumulate(most[way] - gone) + gone
+            for direction in (slice(None), slice(None, None, -1)):
+                gained = np.concatenate([[0.0], np.cumsum(change[direction])])
+                most[direction] = np.minimum.accumulate(most[direction] - gained) + gained
             speed = np.sqrt(np.maximum(most, 0.0))
             rate = np.minimum(0.5 * (speed[1:] + speed[:-1]), cap)
         seconds = np.where(np.isfinite(rate) & (rate > 0), du / rate, 0.0)

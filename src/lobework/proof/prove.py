@@ -1,4 +1,4 @@
-"""Reads a program, carries it out on the lathe's model, and compares what it cuts with the job."""
+"""The proof: reads a program, runs it on the lathe's model, and compares the result with the job."""
 
 from __future__ import annotations
 
@@ -14,22 +14,22 @@ from lobework.checks.jumps import jump_findings
 from lobework.errors import SettingError, TooLargeError, require
 from lobework.geometry.continuity import all_finite
 from lobework.parts.abilities import seen_on
-from lobework.proof.air import fed_to, lowered
-from lobework.proof.clear import clear_findings, end_findings, unsaid
-from lobework.proof.compare import SHARE, Compared, Model, compared, pieces_of, placed
+from lobework.proof.air import with_hand_feed, with_lift
+from lobework.proof.clearance import clear_findings, end_findings, resolution
+from lobework.proof.compare import SHARE, Comparison, Model, compare, initial_pieces, model_of
+from lobework.proof.contact import contact_test, surely_clear
+from lobework.proof.dialect import axis_findings, controller_findings, remark_findings, unit_findings
 from lobework.proof.direction import direction_findings
-from lobework.proof.limits import limit_findings, used
+from lobework.proof.limits import axis_uses, limit_findings
 from lobework.proof.order import begins_run, order_findings
 from lobework.proof.pace import Pace
-from lobework.proof.parts import groups_of, parts_of, together
+from lobework.proof.partition import cut_groups, fits_in_one_part, parts_of
 from lobework.proof.reader import ARC, DWELL, FEED, LETTERS, RAPID, STOP, Reading, Remark, read
-from lobework.proof.replay import Moves, fed_of, modelled, replayed
+from lobework.proof.replay import Moves, feed_moves, in_model_sense, replay
 from lobework.proof.report import Deviation, Proof, fine, place
-from lobework.proof.said import controller_findings, remark_findings, unit_findings, unsaid_findings
-from lobework.proof.sampling import Samples, TooFarError, sampled
-from lobework.proof.setups import SetUp, divided, hand_work, matched, set_ups
-from lobework.proof.stops import Halt, Hands, halts_of, opening_findings, stands_clear
-from lobework.proof.wood import surely_clear, touching
+from lobework.proof.sampling import Samples, TooFarError, sample
+from lobework.proof.setups import SetUp, hand_work, match, set_ups, stretches_of
+from lobework.proof.stops import Halt, HandWork, halt_findings, halts_of, opening_findings
 from lobework.quantities.units import format_number
 
 if TYPE_CHECKING:
@@ -44,14 +44,14 @@ if TYPE_CHECKING:
 
 __all__ = ["SHARE", "prove"]
 
-_TRIED: Final = 24
-_SHARES: Final = (0.37, 1.0)
+_MISFIT_MOVES: Final = 24
+_MISFIT_PLACES: Final = (0.37, 1.0)
 _RAPID_MM: Final = 0.02
-_AT_A_TIME: Final = 20_000
-_PRINTED_S: Final = 1e-3
-"""What a dwell may be short for the decimals of its word."""
+_BATCH: Final = 20_000
+_DWELL_ROUNDING_S: Final = 1e-3
+"""Allowance for the rounding of a dwell's word."""
 _SPAN_MM: Final = 0.25
-"""The furthest from one place that is looked at to the next: a straight move may go through the work from air to air."""
+"""Greatest distance between two samples: a straight move may pass through the work from air to air."""
 _MOSTLY: Final = 0.5
 
 
@@ -67,35 +67,40 @@ def prove(
     feeds: Feeds | None = None,
     air: float = 0.0,
 ) -> Proof:
-    r"""Return what comes of a program when it is read back and run on the lathe's model.
+    r"""Prove a program: read it back, run it on the lathe's model, and compare it with its job.
 
     Parameters
     ----------
     program : bytes
-        RS274/NGC, within the plain subset of the standard.
+        RS274/NGC, within the supported subset of the standard.
     traces : sequence of Trace
-        Of the job's cuts, one or more, to `SHARE` of the tolerance.
+        Traces of the job's cuts, one or more, to `SHARE` of the tolerance.
     piece : Piece
         The work.
     cutter : Cutter
-        What cuts it.
+        The cutter.
     tolerance : float, mm
-        How far the program's path on the work may be from the job's.
+        Greatest allowed deviation of the program's path on the work from the job's.
     title : str
-        Of the job.
+        Title of the job.
     units : "mm" or "inch"
-        Of the job: for what is said, and where the program does not say its own.
+        Unit of the job: for messages, and for a program without G20 and G21.
     feeds : Feeds, optional
-        How fast the job asks the program to be, and how far clear the tip is to stand; not compared unless given.
+        The job's feeds, dwell and clearance; if absent, these are not compared.
     air : float, mm
-        Of a program to be tried in air: how far off the work it must keep everywhere. Its path is compared without its lift.
+        For a program that is tried in air: its least clearance from the work. The lift is removed before the paths are compared.
+
+    Returns
+    -------
+    Proof
+        The result.
 
     Raises
     ------
     SettingError
-        Where the tolerance is none, or a path is not finite.
+        If the tolerance is not above zero, or a path is not finite.
     TooLargeError
-        Where the program is too long to be read, or a move goes too far to be looked at.
+        If the program is too long to be read, or a move is too long to be sampled.
 
     Examples
     --------
@@ -120,28 +125,28 @@ def prove(
     lathe = traces[0].cut.lathe
     for trace in traces:
         if not all(all_finite(each) for each in (trace.x, trace.y, trace.z)):
-            raise SettingError("the path of the job is not finite; nothing can be proved of it", f"pass[{trace.cut.group}]")
+            raise SettingError("the path of the job is not finite, so it cannot be proved", where=f"pass[{trace.cut.group}]")
     reading = read(program, units, longest=lathe.controller.longest_line)
     wrong = (*reading.wrong, *_lacking(reading, lathe))
     if wrong:
         return Proof(title=title, units=units, allowed=tolerance, wrong=tuple(sorted(wrong, key=lambda each: each.line)))
-    bench = _Bench(reading, traces, piece, cutter, tolerance, units, feeds, air)
+    run = _ProofRun(reading, traces, piece, cutter, tolerance, units, feeds, air)
     del reading, wrong
-    return bench.proof(title)
+    return run.proof(title)
 
 
 def _lacking(reading: Reading, lathe: Lathe) -> Iterator[Remark]:
-    """Yield the axis words that the lathe has no axis for."""
+    """Yield an error for each axis that the program names and the lathe does not have."""
     has = {axis.letter for axis in lathe.axes}
     for letter, (_, line) in reading.named.items():
         if letter not in has:
-            those = ", ".join(f"{axis.letter} {axis.moves}" for axis in lathe.axes) or "none"
+            axes = ", ".join(f"{axis.letter} {axis.moves}" for axis in lathe.axes) or "none"
             text = reading.text(line)
-            yield Remark(line, "wrong", f"{text!r}: lathe {lathe.name!r} has no axis {letter}; it has: {those}")
+            yield Remark(line, "wrong", f"{text!r}: lathe {lathe.name!r} has no axis {letter}; it has: {axes}")
 
 
-class _Bench:
-    """One program on one job's lathe."""
+class _ProofRun:
+    """One program, run on the model of one job's lathe."""
 
     def __init__(
         self,
@@ -157,78 +162,78 @@ class _Bench:
         self.reading, self.traces, self.units, self.tolerance = reading, traces, units, tolerance
         self.piece, self.cutter, self.feeds, self.air = piece, cutter, feeds, air
         self.lathe, self.into = traces[0].cut.lathe, traces[0].cut.approach.axis
-        self.touches = touching(piece, cutter, tolerance)
-        self.near = touching(piece, cutter, max(air - tolerance, tolerance)) if air else self.touches
+        self.in_contact = contact_test(piece, cutter, tolerance)
+        self.too_near = contact_test(piece, cutter, max(air - tolerance, tolerance)) if air else self.in_contact
         self.letters: dict[str, str] = {axis.letter: axis.moves for axis in self.lathe.axes if axis.letter in reading.named}
         self.columns = [LETTERS.index(letter) for letter in self.letters]
-        self.blocks = modelled(reading.blocks, self.lathe)
-        self.moves = replayed(self.blocks, self.lathe, self.into)
+        self.blocks = in_model_sense(reading.blocks, self.lathe)
+        self.moves = replay(self.blocks, self.lathe, self.into)
         self.fed_by_hand = self.lathe.axis(self.into) is None
         self.halts = halts_of(reading, self.blocks, self.lathe)
         if self.fed_by_hand:
-            self.moves = self.moves.standing([each for each in self.halts if each.feeds_in])
-        self.feed = fed_of(self.moves, self.into)
+            self.moves = self.moves.with_hand_cuts([each for each in self.halts if each.feeds_in])
+        self.feed = feed_moves(self.moves, self.into)
         if air and not self.fed_by_hand:
-            self.feed = lowered(self.feed, traces, self.into)
+            self.feed = with_lift(self.feed, traces, self.into)
         self.end, self.last_line = self.blocks.end[-1:].copy(), int(self.blocks.line[-1]) if self.blocks.line.size else 0
         none = np.zeros((0, len(LETTERS)))
         self.blocks = replace(self.blocks, start=none, end=none, arc=none)
         self.reading = replace(reading, blocks=self.blocks)
         self.setups = set_ups(traces)
-        self.stretches = divided(self.feed.stretch)
+        self.stretches = stretches_of(self.feed.stretch)
         times = [self._times_in(each) for each in self.stretches]
-        self.which = matched(times, [len(each.traces) for each in self.setups], self._misfit)
+        self.which = match(times, [len(each.traces) for each in self.setups], self._misfit)
         self.surface = traces[0].cut.approach.surface
         self.pace = None if feeds is None else Pace(feeds, self.lathe, self.into, units)
 
     def model(self, setup: SetUp) -> Model:
-        """Return where the tip is on the work, in one set-up, of (n, 6) axes."""
-        return placed(setup.motion, self.columns, list(self.letters.values()))
+        """Return the lathe's model in one set-up: a function from (n, 6) positions to places of the tip on the work."""
+        return model_of(setup.motion, self.columns, list(self.letters.values()))
 
-    def sampled(self, setup: SetUp, moves: Moves, chord: float, model: Model | None = None) -> Samples:
-        """Return places along moves in one set-up."""
-        pieces = pieces_of(setup.motion, moves.start, moves.end, self.letters)
+    def samples(self, setup: SetUp, moves: Moves, chord: float, model: Model | None = None) -> Samples:
+        """Return samples of the path of moves in one set-up."""
+        pieces = initial_pieces(setup.motion, moves.start, moves.end, self.letters)
         try:
-            return sampled(model or self.model(setup), moves.start, moves.end, pieces, chord, _SPAN_MM)
+            return sample(model or self.model(setup), moves.start, moves.end, pieces, chord, _SPAN_MM)
         except TooFarError as far:
             line = int(moves.line[far.move])
-            message = f"{self.reading.text(line)!r}: goes too far to be looked at all along; is a number wrong?"
-            raise TooLargeError(message, f"line {line}") from None
+            problem = f"{self.reading.text(line)!r}: the move is too long to be checked"
+            raise TooLargeError(problem, where=f"line {line}", remedy="is a number wrong?") from None
 
     def _times_in(self, stretch: slice) -> int:
-        """Return how often the tip goes into the work in a stretch."""
+        """Return the number of times that the tip enters the work in a stretch."""
         return int(self.feed.begins[stretch][1:].sum()) + 1
 
     def _misfit(self, i: int, k: int) -> float:
-        """Return how much of a stretch is not on the path of a set-up."""
-        chosen = _range(self.stretches[i])
-        part = self.feed.of(chosen[np.linspace(0, chosen.size - 1, _TRIED).astype(np.int64)])
+        """Return the fraction of a stretch that is off the path of a set-up, 0 to 1."""
+        chosen = _indices(self.stretches[i])
+        part = self.feed.of(chosen[np.linspace(0, chosen.size - 1, _MISFIT_MOVES).astype(np.int64)])
         part = part.of(~self._plunges(part))
         if not len(part.line):
             return 0.0
         setup = self.setups[k]
-        places = np.concatenate([part.start + share * (part.end - part.start) for share in _SHARES])
-        far, _, _ = setup.asked.nearest(self.model(setup)(places), self.tolerance)
+        places = np.concatenate([part.start + share * (part.end - part.start) for share in _MISFIT_PLACES])
+        far, _, _ = setup.target.nearest(self.model(setup)(places), self.tolerance)
         return float((~(far <= 2 * self.tolerance)).mean())
 
     def _plunges(self, moves: Moves) -> NDArray[np.bool_]:
-        """Return which moves take the tip straight in or out."""
+        """Return which moves move the tip straight in or out."""
         moved = moves.start != moves.end
         plunges: NDArray[np.bool_] = moved[:, LETTERS.index(self.into.upper())] & (moved.sum(axis=1) == 1)
         return plunges
 
     def _in_air(self, setup: SetUp, points: Array) -> NDArray[np.bool_]:
-        """Return which (n, 3) places are neither on the path of a set-up nor in the wood."""
+        """Return which (n, 3) places are neither on the path of a set-up nor in the work."""
         off = np.ones(len(points), bool)
-        for group in [setup] if together(setup) else groups_of(setup):
-            off &= ~(group.asked.nearest(points, self.tolerance, 4 * self.tolerance)[0] <= self.tolerance)
-        off[off] = ~self.touches(points[off])
+        for group in [setup] if fits_in_one_part(setup) else cut_groups(setup):
+            off &= ~(group.target.nearest(points, self.tolerance, 4 * self.tolerance)[0] <= self.tolerance)
+        off[off] = ~self.in_contact(points[off])
         return off
 
-    def _counts(self, setup: SetUp, moves: Moves, samples: Samples) -> NDArray[np.bool_]:
-        """Return which samples count as cut: all but those on the way straight in or out, of which the deepest does.
+    def _counted(self, setup: SetUp, moves: Moves, samples: Samples) -> NDArray[np.bool_]:
+        """Return which samples count as cut: those of all moves except plunges and retracts, and the deepest of each plunge.
 
-        A way in that ends in the air counts all along: it may have gone through the work.
+        If a plunge ends in the air, all of its samples count: it may have passed through the work.
         """
         plunges = self._plunges(moves)
         column = LETTERS.index(self.into.upper())
@@ -246,61 +251,65 @@ class _Bench:
         counts: NDArray[np.bool_] = ~plunges[at] | deepest | beyond[run[at]]
         return counts
 
-    def path(self) -> Iterator[tuple[SetUp, Compared, list[Finding]]]:
-        """Yield the cuts of each set-up, together or part by part, what came of their path, and what else is found there."""
+    def path(self) -> Iterator[tuple[SetUp, Comparison, list[Finding]]]:
+        """Yield the parts of each set-up, with the comparison of their paths and further findings."""
         for k, setup in enumerate(self.setups):
-            mine = [_range(self.stretches[i]) for i, to in enumerate(self.which) if to == k]
+            mine = [_indices(self.stretches[i]) for i, to in enumerate(self.which) if to == k]
             which = np.concatenate(mine) if mine else np.zeros(0, np.int64)
-            found = []
+            results = []
             for part, some in parts_of(setup, self.feed, which, self.model(setup), self.tolerance):
-                found.append(self._compared(part, self.feed.of(some)))
-                if len(part.traces) < len(setup.traces) and not self._holds(found[-1][1]) and together(setup, which.size):
-                    found = [self._compared(setup, self.feed.of(which))]
+                results.append(self._comparison(part, self.feed.of(some)))
+                if (
+                    len(part.traces) < len(setup.traces)
+                    and not self._within_tolerance(results[-1][1])
+                    and fits_in_one_part(setup, which.size)
+                ):
+                    results = [self._comparison(setup, self.feed.of(which))]
                     break
-            yield from found
+            yield from results
 
-    def _holds(self, outcome: Compared) -> bool:
-        """Return whether a path keeps within the tolerance, both ways."""
+    def _within_tolerance(self, outcome: Comparison) -> bool:
+        """Return whether the deviations are within the tolerance, in both directions."""
         cut = outcome.cut is None or outcome.cut.mm <= self.tolerance
         return cut and all(each.mm <= self.tolerance for each in outcome.owed)
 
-    def _compared(self, setup: SetUp, moves: Moves) -> tuple[SetUp, Compared, list[Finding]]:
+    def _comparison(self, setup: SetUp, moves: Moves) -> tuple[SetUp, Comparison, list[Finding]]:
         columns = dict(zip(self.letters.values(), self.columns, strict=True))
-        samples = self.sampled(setup, moves, SHARE * self.tolerance)
-        counts = self._counts(setup, moves, samples)
-        outcome = compared(setup, moves, counts, samples, self.tolerance, self.model(setup), self.touches)
-        found = list(direction_findings(setup, moves, samples, counts, columns, self.cutter, self.tolerance))
-        sound = self._holds(outcome)
+        samples = self.samples(setup, moves, SHARE * self.tolerance)
+        counts = self._counted(setup, moves, samples)
+        outcome = compare(setup, moves, counts, samples, self.tolerance, self.model(setup), self.in_contact)
+        findings = list(direction_findings(setup, moves, samples, counts, columns, self.cutter, self.tolerance))
+        sound = self._within_tolerance(outcome)
         order = list(order_findings(setup, moves, samples, 2 * self.tolerance)) if sound and len(setup.traces) > 1 else []
         if self.pace is not None and self.feeds is not None:
             runs = int(begins_run(moves).sum())
             one_each = sound and not order and runs == len(setup.traces)
             clear = self.surface + self.feeds.clear
-            self.pace.take(setup, moves, samples, self.tolerance, clear, sound=sound, one_each=one_each)
-        return SetUp(setup.traces), outcome, [*found, *order]
+            self.pace.add(setup, moves, samples, self.tolerance, clear, sound=sound, one_each=one_each)
+        return SetUp(setup.traces), outcome, [*findings, *order]
 
     def stop_findings(self) -> Iterator[Finding]:
-        """Yield the places where a person must act, and the program does not stop."""
+        """Yield a finding for each set-up that the program begins without a stop."""
         for k in range(1, len(self.setups)):
             before = [i for i, to in enumerate(self.which) if to < k]
             if k in self.which or not before:
                 continue
             stretch = self.stretches[before[-1]]
-            asked = len(self.setups[self.which[before[-1]]].traces)
+            expected = len(self.setups[self.which[before[-1]]].traces)
             begins = np.flatnonzero(self.feed.begins[stretch][1:]) + 1
-            if begins.size < asked:
+            if begins.size < expected:
                 continue
             cut = self.setups[k].first
             must = hand_work(self.setups[k - 1].traces[-1].cut, cut, self.units)
             message = f"the program does not stop before cut {cut.number} ({cut.title}), where a person must: {must}"
             yield Finding(
-                kind="stop", level="problem", where=f"line {self.feed.line[stretch][begins[asked - 1]]}", message=message
+                kind="stop", level="problem", where=f"line {self.feed.line[stretch][begins[expected - 1]]}", message=message
             )
 
     def hand_findings(self) -> Iterator[Finding]:
-        """Yield what the stops lack of what a person must do at them, and those at which the tip is not clear."""
+        """Yield findings about the messages of stops, and about stops at which the tip is not clear."""
         clear = self.feeds.clear if self.feeds is not None and not self.air else None
-        hands = Hands(self.traces, self.lathe, self.units, clear)
+        hands = HandWork(self.traces, self.lathe, self.units, clear)
         yield from opening_findings(self.halts, self.blocks, hands, self.traces[0].cut.number)
         done = 0
         for i, (stretch, k) in enumerate(zip(self.stretches, self.which, strict=True)):
@@ -310,7 +319,7 @@ class _Bench:
             if i and k > self.which[i - 1]:
                 yield from hands.between(halts, self.setups[k - 1].traces[-1].cut.number, now, where)
             elif i:
-                yield from hands.none_needed(halts, now)
+                yield from hands.unneeded(halts, now)
             else:
                 yield from hands.first(halts, now, where)
             done = first
@@ -319,41 +328,41 @@ class _Bench:
             number = self.setups[self.which[-1]].traces[-1].cut.number
             yield from hands.last(rest, number, f"line {self.feed.line[-1]}")
         if self.fed_by_hand:
-            yield from self._moved_while_in()
+            yield from self._moves_while_fed_in()
         elif self.which:
-            yield from stands_clear([each for each in self.halts if self._is_known(each)], self._is_in, self._is_clear)
+            yield from halt_findings([each for each in self.halts if self._tip_known(each)], self._tip_in_work, self._tip_clear)
 
-    def _moved_while_in(self) -> Iterator[Finding]:
-        """Yield fast moves between a stop at which a person feeds the cutter in, or withdraws it, and the cut."""
+    def _moves_while_fed_in(self) -> Iterator[Finding]:
+        """Yield a finding if there is a rapid move while the cutter is fed in by hand."""
         fast = self.moves.of(self.moves.rapid & (self.moves.start != self.moves.end).any(axis=1))
         inside = np.flatnonzero(np.isin(fast.stretch, self.feed.stretch))
         if inside.size:
-            message = "a fast move with the cutter fed in by hand; stop for it to be withdrawn first"
+            message = "a fast move with the cutter fed in by hand; stop first, and have it withdrawn"
             yield Finding(kind="clear", level="problem", where=f"line {fast.line[inside[0]]}", message=message)
 
-    def _is_known(self, halt: Halt) -> bool:
-        """Return whether it is known where the tip stands at a halt."""
+    def _tip_known(self, halt: Halt) -> bool:
+        """Return whether the position of the tip is known at a halt."""
         at, _ = self.reading.named.get(self.into.upper(), (math.inf, 0))
         return at < halt.first
 
-    def _is_in(self, halt: Halt) -> bool:
-        """Return whether the tip is in the work at a halt, in the set-up before or after it."""
+    def _tip_in_work(self, halt: Halt) -> bool:
+        """Return whether the tip is in the work at a halt, in the set-up before it or after it."""
         numbers = [int(self.feed.stretch[each.start]) for each in self.stretches]
         i = int(np.searchsorted(numbers, halt.stops))
-        near = {self.which[min(max(j, 0), len(numbers) - 1)] for j in (i - 1, i)}
-        return any(bool(self.near(self.model(self.setups[k])(halt.at[None]))[0]) for k in near)
+        beside = {self.which[min(max(j, 0), len(numbers) - 1)] for j in (i - 1, i)}
+        return any(bool(self.too_near(self.model(self.setups[k])(halt.position[None]))[0]) for k in beside)
 
-    def _is_clear(self, halt: Halt) -> bool:
-        """Return whether the tip stands as far off the work as the job has it stand, at a halt."""
-        stands = float(halt.at[LETTERS.index(self.into.upper())])
+    def _tip_clear(self, halt: Halt) -> bool:
+        """Return whether the tip has the job's clearance at a halt."""
+        stands = float(halt.position[LETTERS.index(self.into.upper())])
         return self.feeds is None or stands >= self.surface + self.feeds.clear - self._slack
 
     @property
     def _slack(self) -> float:
-        return self.tolerance + unsaid(self.lathe.controller.slide_places, self.units)
+        return self.tolerance + resolution(self.lathe.controller.slide_places, self.units)
 
     def clear_findings(self) -> Iterator[Finding]:
-        """Yield where the tip is not clear while other axes move fast, and at the end."""
+        """Yield findings about the clearance of the tip during rapid moves and at the end."""
         if self.fed_by_hand or not len(self.moves.line):
             return
         level = self.surface + self.feeds.clear if self.feeds is not None else -math.inf
@@ -368,12 +377,12 @@ class _Bench:
             self.into,
             level,
             self._slack,
-            lambda at: self.near(place_of(at)),
+            lambda at: self.too_near(place_of(at)),
             self.units,
         )
 
     def time_findings(self) -> Iterator[Finding]:
-        """Yield where the program goes faster, or waits less, than the job asks for; and where it takes much longer."""
+        """Yield findings about speeds, durations and dwells that differ from those of the job."""
         if self.pace is None or self.feeds is None:
             return
         waits = self.blocks.kind == DWELL
@@ -387,46 +396,46 @@ class _Bench:
         begins = cutting[first]
         before = np.where(at[begins] > 0, self.moves.line[np.maximum(at[begins] - 1, 0)], 0)
         waited = gone[np.searchsorted(lines, self.feed.line[begins], "right")] - gone[np.searchsorted(lines, before, "right")]
-        short = np.flatnonzero(~(waited >= self.feeds.dwell - _PRINTED_S))
+        short = np.flatnonzero(~(waited >= self.feeds.dwell - _DWELL_ROUNDING_S))
         if short.size:
-            message = f"begins to cut after {format_number(float(waited[short[0]]), 3)} s; the job has the tip wait "
-            message += f"{format_number(self.feeds.dwell, 3)} s first (dwell)"
+            message = f"waits {format_number(float(waited[short[0]]), 3)} s before it cuts; the job asks for "
+            message += f"{format_number(self.feeds.dwell, 3)} s (dwell)"
             yield Finding(kind="time", level="problem", where=f"line {self.feed.line[begins[short[0]]]}", message=message)
 
     def air_findings(self) -> Iterator[Finding]:
-        """Yield where a program to be tried in air comes nearer to the work than it is to keep off."""
+        """Yield findings where a program that is tried in air has too little clearance from the work."""
         if not self.air or not self.which:
             return
         numbers = [int(self.feed.stretch[each.start]) for each in self.stretches]
         at = np.minimum(np.searchsorted(numbers, self.moves.stretch), len(numbers) - 1)
-        known = ~self.moves.rapid | self._known()
+        known = ~self.moves.rapid | self._position_known()
         names, columns = list(self.letters.values()), list(self.columns)
         every = self.moves
         if self.fed_by_hand:
             names, columns = [*names, self.into], [*columns, LETTERS.index(self.into.upper())]
-            every, known = fed_to(every, self.halts, self.into), ~self.moves.rapid
+            every, known = with_hand_feed(every, self.halts, self.into), ~self.moves.rapid
         for k, setup in enumerate(self.setups):
             moves = every.of((np.asarray(self.which)[at] == k) & known)
-            for some in np.array_split(np.arange(len(moves.line)), max(1, len(moves.line) // _AT_A_TIME)):
+            for some in np.array_split(np.arange(len(moves.line)), max(1, len(moves.line) // _BATCH)):
                 mine = moves.of(some)
-                samples = self.sampled(setup, mine, _RAPID_MM, placed(setup.motion, columns, names))
-                struck = np.flatnonzero(self.near(samples.points))
+                samples = self.samples(setup, mine, _RAPID_MM, model_of(setup.motion, columns, names))
+                struck = np.flatnonzero(self.too_near(samples.points))
                 if struck.size:
                     deep = seen_on(self.piece, samples.points[struck])[:, 2]
                     worst = struck[int(deep.argmax())]
                     off = fine(max(-float(deep.max()), 0.0), self.units)
                     message = (
-                        f"comes within {off} of the work, at {place(samples.points[worst], self.units)}; in air it is to keep "
+                        f"comes within {off} of the work, at {place(samples.points[worst], self.units)}; in air it must stay "
                     )
                     where = f"line {mine.line[samples.move[worst]]}"
                     yield Finding(kind="air", level="problem", where=where, message=f"{message}{fine(self.air, self.units)} off")
                     break
 
     def touch_findings(self) -> Iterator[Finding]:
-        """Yield fast moves that come to the wood."""
+        """Yield findings for rapid moves that touch the work."""
         if self.lathe.axis(self.into) is None or not self.which:
             return
-        fast = np.flatnonzero(self.moves.rapid & self._known())
+        fast = np.flatnonzero(self.moves.rapid & self._position_known())
         column = LETTERS.index(self.into.upper())
         numbers = [int(self.feed.stretch[each.start]) for each in self.stretches]
         at = np.minimum(np.searchsorted(numbers, self.moves.stretch[fast]), len(numbers) - 1)
@@ -437,40 +446,40 @@ class _Bench:
             out = self._plunges(moves) & (moves.end[:, column] > moves.start[:, column])
             out[out] = ~self._in_air(setup, self.model(setup)(moves.start[out]))
             moves = moves.of(~out)
-            samples = self.sampled(setup, moves, _RAPID_MM)
-            struck = np.flatnonzero(self.touches(samples.points))
+            samples = self.samples(setup, moves, _RAPID_MM)
+            struck = np.flatnonzero(self.in_contact(samples.points))
             if struck.size:
                 deep = seen_on(self.piece, samples.points[struck])[:, 2]
                 worst = struck[int(deep.argmax())]
-                into = f"goes {fine(float(deep.max()), self.units)} deep into" if deep.max() > 0 else "comes to the surface of"
-                message = f"a fast move {into} the work, at {place(samples.points[worst], self.units)}"
+                contact = f"goes {fine(float(deep.max()), self.units)} deep into" if deep.max() > 0 else "touches the surface of"
+                message = f"a fast move {contact} the work, at {place(samples.points[worst], self.units)}"
                 where = f"line {moves.line[samples.move[worst]]}"
-                yield Finding(kind="touch", level="problem", where=where, message=f"{message}; go clear of it first")
+                yield Finding(kind="touch", level="problem", where=where, message=f"{message}; move clear of it first")
 
-    def _known(self) -> NDArray[np.bool_]:
-        """Return for which moves it is known where every slide begins: once all have been sent somewhere, or one at a feed."""
+    def _position_known(self) -> NDArray[np.bool_]:
+        """Return for which moves the positions of all slides are known: after all are named, or from the first feed move on."""
         last = max((line for letter, (_, line) in self.reading.named.items() if letter in "XYZ"), default=0)
         first = int(self.feed.line[0]) if len(self.feed.line) else last
         known: NDArray[np.bool_] = self.moves.line > min(last, first)
         return known
 
     def proof(self, title: str) -> Proof:
-        """Return what comes of it all."""
+        """Return the result."""
         max_deviation: list[Deviation] = []
-        found: list[Finding] = []
+        findings: list[Finding] = []
         whole = True
         for setup, outcome, more in self.path():
-            found += [*path_findings(setup, outcome, self.tolerance, self.units), *more]
+            findings += [*path_findings(setup, outcome, self.tolerance, self.units), *more]
             max_deviation += deviations(setup, outcome)
             whole &= max(outcome.missing, default=0.0) <= _MOSTLY
-        uses = used(self.moves, [axis for axis in self.lathe.axes if axis.letter in self.letters], self.units)
-        found += [*jump_findings(self.traces), *self.stop_findings(), *self.hand_findings(), *self.clear_findings()]
-        found += [*self.touch_findings(), *self.air_findings(), *limit_findings(uses), *self.time_findings()]
-        found += controller_findings(self.reading, self.lathe.controller)
-        if found:
-            found += unit_findings(self.feed, self.letters, self.traces)
-        found += unsaid_findings(self.reading, self.lathe, self.traces)
-        found += remark_findings(self.reading, self.lathe.controller)
+        uses = axis_uses(self.moves, [axis for axis in self.lathe.axes if axis.letter in self.letters], self.units)
+        findings += [*jump_findings(self.traces), *self.stop_findings(), *self.hand_findings(), *self.clear_findings()]
+        findings += [*self.touch_findings(), *self.air_findings(), *limit_findings(uses), *self.time_findings()]
+        findings += controller_findings(self.reading, self.lathe.controller)
+        if findings:
+            findings += unit_findings(self.feed, self.letters, self.traces)
+        findings += axis_findings(self.reading, self.lathe, self.traces)
+        findings += remark_findings(self.reading, self.lathe.controller)
         blocks, seconds = self.reading.blocks, self.moves.seconds
         return Proof(
             title=title,
@@ -479,7 +488,7 @@ class _Bench:
             deviation=max(max_deviation, key=lambda each: (math.isnan(each.mm), each.mm), default=None),
             whole_path=whole,
             air=self.air,
-            findings=tuple(sorted(found, key=lambda each: ("problem", "warning", "note").index(each.level))),
+            findings=tuple(sorted(findings, key=lambda each: ("problem", "warning", "note").index(each.level))),
             uses=tuple(uses),
             blocks=int(np.isin(blocks.kind, (RAPID, FEED, ARC)).sum()),
             stops=int((blocks.kind == STOP).sum()),
@@ -488,17 +497,17 @@ class _Bench:
         )
 
 
-def _range(part: slice) -> NDArray[np.int64]:
+def _indices(part: slice) -> NDArray[np.int64]:
     return np.arange(part.start, part.stop)
 
 
-def path_findings(setup: SetUp, outcome: Compared, tolerance: float, units: LengthUnit) -> Iterator[Finding]:
-    """Yield where the program cuts what the job does not ask for, and the cuts that it leaves out or does otherwise."""
+def path_findings(setup: SetUp, outcome: Comparison, tolerance: float, units: LengthUnit) -> Iterator[Finding]:
+    """Yield findings where the program cuts off the job's path, and for cuts of the job that are missing or deviate."""
     cuts = [each.cut for each in setup.traces]
     if outcome.cut is not None and not outcome.cut.mm <= tolerance:
         cut = cuts[outcome.cut.cut]
-        beside = f"{fine(outcome.cut.mm, units)} beside the path of cut {cut.number} ({cut.title})"
-        message = f"cuts {beside}, at {place(outcome.cut.place, units)}"
+        distance = f"{fine(outcome.cut.mm, units)} off the path of cut {cut.number} ({cut.title})"
+        message = f"cuts {distance}, at {place(outcome.cut.place, units)}"
         yield Finding(kind="path", level="problem", where=f"line {outcome.cut.line}", message=message)
     missing = [cut for cut, part in zip(cuts, outcome.missing, strict=True) if not part <= _MOSTLY]
     if missing:
@@ -511,16 +520,16 @@ def path_findings(setup: SetUp, outcome: Compared, tolerance: float, units: Leng
         yield Finding(kind="path", level="problem", where=where, message=f"{message}: the program does not go there")
     for cut, owed in zip(cuts, outcome.owed, strict=True):
         if not owed.mm <= tolerance and cut not in missing:
-            nearest = f"the nearest that is cut is on line {owed.line}"
-            message = f"strays by {fine(owed.mm, units)} from the job, at {place(owed.place, units)}; {nearest}"
+            nearest = f"the nearest cut in the program is on line {owed.line}"
+            message = f"deviates by {fine(owed.mm, units)} from the job, at {place(owed.place, units)}; {nearest}"
             yield Finding(kind="path", level="problem", where=f"cut {cut.number} ({cut.title})", message=message)
 
 
-def deviations(setup: SetUp, outcome: Compared) -> list[Deviation]:
-    """Return the worst places of each cut that is there, and of what is cut."""
+def deviations(setup: SetUp, outcome: Comparison) -> list[Deviation]:
+    """Return the greatest deviations: of each cut that is not missing, and of the program's path."""
     there = [owed for owed, part in zip(outcome.owed, outcome.missing, strict=True) if part <= _MOSTLY]
-    found = []
+    findings = []
     for each in [*there, *([outcome.cut] if outcome.cut is not None else [])]:
         cut = setup.traces[each.cut].cut
-        found.append(Deviation(each.mm, each.line, cut.number, each.u, cut.passed.turns > 0, each.place))
-    return found
+        findings.append(Deviation(each.mm, each.line, cut.number, each.u, cut.passed.turns > 0, each.place))
+    return findings

@@ -1,7 +1,7 @@
-"""Reads a program: its lines as moves of axes, and whatever in them is wrong or not understood, line by line.
+"""Reader of programs: converts lines to moves of axes, and lists the errors in them.
 
-Shares nothing with what writes programs. The rules: T. R. Kramer, F. M. Proctor, E. Messina, *The NIST RS274/NGC Interpreter -
-Version 3*, NISTIR 6556 (2000).
+It shares no code with the writer of programs. The rules are those of T. R. Kramer, F. M. Proctor, E. Messina, *The NIST RS274/NGC
+Interpreter - Version 3*, NISTIR 6556 (2000).
 """
 
 from __future__ import annotations
@@ -46,6 +46,7 @@ __all__ = [
 LETTERS: Final = "XYZABC"
 """The letters of axes, in the order of columns."""
 
+# The kinds of blocks, with the numbers of `lobework.kernels.rs274.interpret`, whose import would load the compiler.
 RAPID: Final = 0
 FEED: Final = 1
 ARC: Final = 2
@@ -53,31 +54,33 @@ DWELL: Final = 3
 STOP: Final = 4
 END: Final = 5
 SWITCHED: Final = 6
-"""A stop that only a switch on the controller makes one."""
+"""A stop that a switch on the controller turns on."""
+
 
 _MOST_BYTES: Final = 256 * 10**6
-_MOST_TOLD: Final = 100
+_MOST_FLAGS: Final = 100
 _MOST_SHOWN: Final = 60
 _NEWLINE: Final = 10
-_AT_A_TIME: Final = 1 << 20
+_CHUNK: Final = 1 << 20
 
 Level = Literal["wrong", "problem", "note"]
 
 
 @dataclass(frozen=True, slots=True)
 class Remark:
-    """What is to be said of one line.
+    """A remark on one line of a program.
 
     Parameters
     ----------
     line : int
-        From 1.
+        Line number, from 1.
     level : "wrong", "problem" or "note"
-        The program cannot be run as written, or what it does is not understood; it is run, but not as meant; good to know.
+        ``wrong``: the program cannot be run, or is not understood. ``problem``: it can be run, but a controller may do something
+        else. ``note``: for information.
     message : str
-        What, and what to do about it.
+        The fact, and the remedy.
     code : int
-        Which of the things that a kernel tells it is; zero of any other.
+        The kernel's number of the remark; zero for a remark of another origin.
     """
 
     line: int
@@ -91,18 +94,18 @@ class Remark:
 
 @dataclass(frozen=True, eq=False, repr=False)
 class ReadBlocks(Brief):
-    """What a program has a controller do, one after the other.
+    """The blocks of a program in the order in which a controller runs them: moves, dwells and stops.
 
     Parameters
     ----------
     kind, line : (n,) int32
-        What each is, such as `FEED`, and where it stands.
+        Kind of each block, such as `FEED`, and its line. `SWITCHED` is a stop that a switch on the controller turns on.
     start, end : (n, 6) float64, mm and degrees
-        Where X, Y, Z, A, B, C are as it begins and when it is done.
+        Positions of X, Y, Z, A, B, C before and after it.
     minutes : (n,) float64
-        How long it takes; of rapid moves, not a number.
+        Duration; NaN for rapid moves.
     arc : (n, 8) float64
-        Of arcs; see `lobework.kernels.rs274.interpret.run_words`.
+        Geometry of arcs; see `lobework.kernels.rs274.interpret.run_words`.
     """
 
     kind: NDArray[np.int32]
@@ -115,20 +118,20 @@ class ReadBlocks(Brief):
 
 @dataclass(frozen=True, eq=False, repr=False)
 class Reading(Brief):
-    """A program as it was read.
+    """The result of reading a program.
 
     Parameters
     ----------
     data : bytes
-        The file.
-    blocks : Blocks
-        What it does.
+        Contents of the file.
+    blocks : ReadBlocks
+        The blocks of the program.
     named : dict from letter to (int, int)
-        The first block that names each axis, and its line; those that none names are left out.
+        For each axis that the program names, the first block that names it, and the line of that block.
     remarks : tuple of Remark
-        What is wrong with it, or to be known of it, in the order of lines.
+        The remarks, in the order of lines.
     inverse : int
-        The first line that goes over to inverse time; zero if none does.
+        The first line with inverse time (G93); zero if there is none.
     """
 
     data: bytes
@@ -139,21 +142,19 @@ class Reading(Brief):
 
     @property
     def wrong(self) -> tuple[Remark, ...]:
-        """What keeps it from being run."""
+        """The remarks that prevent the program from being run."""
         return tuple(each for each in self.remarks if each.level == "wrong")
 
     @cached_property
     def _ends(self) -> Ints:
-        """(n,) where each line ends in the file: at its newline, or at the end of the file."""
+        """Offset of the end of each line in the file, (n,): its newline, or the end of the file."""
         data = np.frombuffer(self.data, np.uint8)
-        found = [
-            first + np.flatnonzero(data[first : first + _AT_A_TIME] == _NEWLINE) for first in range(0, data.size, _AT_A_TIME)
-        ]
+        found = [first + np.flatnonzero(data[first : first + _CHUNK] == _NEWLINE) for first in range(0, data.size, _CHUNK)]
         return np.concatenate([*found, [len(self.data)]]).astype(np.int64)
 
     @property
     def longest(self) -> tuple[int, int]:
-        """The number of the longest line, and how many characters it has."""
+        """The number of the longest line, and its number of characters."""
         lengths = np.diff(self._ends, prepend=-1) - 1
         longest = int(lengths.argmax())
         return longest + 1, len(self.line(longest + 1).rstrip(b"\r"))
@@ -165,26 +166,26 @@ class Reading(Brief):
         return self.data[0 if line == 1 else int(self._ends[line - 2]) + 1 : int(self._ends[line - 1])]
 
     def text(self, line: int) -> str:
-        """Return a line as it stands there, shortened where it is long."""
-        return _shown(self.line(line))
+        """Return a line as text, shortened if it is long."""
+        return _shortened(self.line(line))
 
 
 def read(data: bytes, units: LengthUnit = "mm", *, longest: int = 0) -> Reading:
-    r"""Return a program as it is read.
+    r"""Read a program.
 
     Parameters
     ----------
     data : bytes
-        The file.
+        Contents of the file.
     units : "mm" or "inch"
-        What lengths are until it says G20 or G21.
+        Unit of lengths before the first G20 or G21.
     longest : int
-        How many characters a line may have, where that is more than the standard allows.
+        Greatest number of characters in a line, if it is more than the standard allows.
 
     Raises
     ------
     TooLargeError
-        Where the file is longer than 256 MB.
+        If the file is longer than 256 MB.
 
     Examples
     --------
@@ -196,7 +197,7 @@ def read(data: bytes, units: LengthUnit = "mm", *, longest: int = 0) -> Reading:
     from lobework.kernels.rs274.scan import LONGEST, read_words
 
     if len(data) > _MOST_BYTES:
-        raise TooLargeError(f"is longer than {_MOST_BYTES // 10**6} MB; split the program")
+        raise TooLargeError(f"is longer than {_MOST_BYTES // 10**6} MB", remedy="split the program")
     source = np.frombuffer(data, dtype=np.uint8)
     most = source.size + 1
     kinds, exact = np.zeros(most, np.uint8), np.zeros(most, np.uint8)
@@ -206,38 +207,38 @@ def read(data: bytes, units: LengthUnit = "mm", *, longest: int = 0) -> Reading:
         values[k] = float(b"".join(data[spans[k, 0] + 1 : spans[k, 1]].split()))
     most = 3 * (int(lines[n - 1]) if n else 0) + 1
     block, minutes, arcs = np.zeros((most, 2), np.int32), np.zeros(most), np.zeros((most, 8))
-    ends, named, told = np.zeros((most + 1, 6)), np.zeros((6, 2), np.int64), np.zeros((_MOST_TOLD + 2 * CODES, 3), np.int64)
-    count = run_words(kinds[:n], values[:n], lines[:n], units == "inch", block, ends[1:], minutes, arcs, named, told)
+    ends, named, flags = np.zeros((most + 1, 6)), np.zeros((6, 2), np.int64), np.zeros((_MOST_FLAGS + 2 * CODES, 3), np.int64)
+    count = run_words(kinds[:n], values[:n], lines[:n], units == "inch", block, ends[1:], minutes, arcs, named, flags)
     del kinds, values, exact, lines
     blocks = ReadBlocks(block[:count, 0], block[:count, 1], ends[:count], ends[1 : count + 1], minutes[:count], arcs[:count])
     names = {letter: (int(at), int(line)) for letter, (at, line) in zip(LETTERS, named, strict=True) if at >= 0}
-    reading = Reading(data, blocks, names, (), int(told[INVERSE - CODES, 1]))
-    remarks = _remarks(reading, told[1 : told[0, 0] + 1], told[-CODES:, 0], spans, units)
+    reading = Reading(data, blocks, names, (), int(flags[INVERSE - CODES, 1]))
+    remarks = _remarks(reading, flags[1 : flags[0, 0] + 1], flags[-CODES:, 0], spans, units)
     return replace(reading, remarks=tuple(remarks))
 
 
 def load(path: Path | str) -> bytes:
-    """Return the bytes of a program's file.
+    """Return the contents of a program's file.
 
     Raises
     ------
     InputError
-        Where it is missing, a folder, or cannot be read.
+        If the file is missing, is a folder, is longer than 256 MB, or cannot be read.
     """
     too_long = f"{_MOST_BYTES // 10**6} MB; split the program"
     return read_bytes(path, _MOST_BYTES, absent="lobework program writes one", too_long=too_long)
 
 
-def _shown(text: bytes) -> str:
+def _shortened(text: bytes) -> str:
     plain = " ".join(text.decode("ascii", "replace").replace("\N{REPLACEMENT CHARACTER}", "?").split())
     return plain if len(plain) <= _MOST_SHOWN else f"{plain[: _MOST_SHOWN - 3]}..."
 
 
-def _remarks(reading: Reading, told: Ints, tally: Ints, spans: NDArray[np.int32], units: LengthUnit) -> Iterator[Remark]:
-    """Yield what the kernels told, in words; what is told once says on how many lines it is so."""
-    for code, line, word in told.tolist():
-        level, message = _said()[code]
-        at = _shown(reading.data[spans[word, 0] : spans[word, 1]])
+def _remarks(reading: Reading, flags: Ints, tally: Ints, spans: NDArray[np.int32], units: LengthUnit) -> Iterator[Remark]:
+    """Yield the remarks for the kernels' flags; a remark that is given once includes the number of further lines like it."""
+    for code, line, word in flags.tolist():
+        level, message = _messages()[code]
+        at = _shortened(reading.data[spans[word, 0] : spans[word, 1]])
         unit = "inches" if units == "inch" else "mm"
         message = message.format(text=repr(reading.text(line)), word=repr(at), units=unit)
         alike = int(tally[code]) - 1 if level != "wrong" else 0
@@ -245,7 +246,8 @@ def _remarks(reading: Reading, told: Ints, tally: Ints, spans: NDArray[np.int32]
 
 
 @cache
-def _said() -> dict[int, tuple[Level, str]]:
+def _messages() -> dict[int, tuple[Level, str]]:
+    """Return the level and the message of each flag of the kernels."""
     from lobework.kernels.rs274 import interpret, scan
 
     return {
@@ -255,9 +257,9 @@ def _said() -> dict[int, tuple[Level, str]]:
         scan.NO_NUMBER: ("wrong", "{text}: a letter has no number after it, at {word}; write one"),
         scan.NO_DIGITS: ("wrong", "{text}: {word} is no number; write a decimal such as -12.5"),
         scan.PARAMETER: ("wrong", "{text}: not understood: parameters and expressions; write the numbers themselves"),
-        scan.ODD: ("wrong", "{text}: {word} has no meaning in a program; take it out"),
+        scan.ODD: ("wrong", "{text}: {word} has no meaning in a program; remove it"),
         scan.BAD_N: ("wrong", "{text}: a line number has one to five digits and nothing else"),
-        interpret.TWICE: ("wrong", "{text}: two words of one letter, again {word}; write one to a line"),
+        interpret.TWICE: ("wrong", "{text}: two words with the same letter, the second {word}; write one to a line"),
         interpret.ONE_GROUP: ("wrong", "{text}: two codes of one modal group, the second {word}; write one to a line"),
         interpret.FOUR_M: ("wrong", "{text}: more than four M words; write four or fewer to a line"),
         interpret.UNKNOWN_CODE: ("wrong", "{text}: not understood: {word} is no code of the standard"),
@@ -267,17 +269,20 @@ def _said() -> dict[int, tuple[Level, str]]:
         ),
         interpret.N_NOT_FIRST: ("wrong", "{text}: a line number comes first; move {word}"),
         interpret.DELETE_NOT_FIRST: ("wrong", "{text}: a / comes first, or in a comment"),
-        interpret.STRAY_PERCENT: ("wrong", "{text}: a % ends what a % began, and none did; put one before the first line"),
-        interpret.NO_CODE_FOR: ("wrong", "{text}: no code on this line takes {word}"),
-        interpret.NO_AXIS: ("wrong", "{text}: a motion without a place to go; write an axis word"),
+        interpret.STRAY_PERCENT: (
+            "wrong",
+            "{text}: % ends only a program that begins with %; write % before its first line",
+        ),
+        interpret.NO_CODE_FOR: ("wrong", "{text}: no code on this line uses {word}"),
+        interpret.NO_AXIS: ("wrong", "{text}: a motion without an end point; write an axis word"),
         interpret.NO_MOTION: ("wrong", "{text}: axis words without a motion; write G0 or G1 before them"),
-        interpret.NO_FEED: ("wrong", "{text}: a move at a feed, and no feed is set; write F on this line or before it"),
+        interpret.NO_FEED: ("wrong", "{text}: a feed move, and no feed is set; write F on this line or before it"),
         interpret.NO_INVERSE_FEED: (
             "wrong",
-            "{text}: in inverse time (G93) every move has a feed of its own; write F on this line",
+            "{text}: in inverse time (G93) every move needs its own feed; write F on this line",
         ),
         interpret.NEGATIVE_FEED: ("wrong", "{text}: {word} is below zero; write a feed above zero"),
-        interpret.ZERO_FEED: ("wrong", "{text}: in inverse time (G93) F0 is a move without end; write F above zero"),
+        interpret.ZERO_FEED: ("wrong", "{text}: in inverse time (G93) F0 is a move that never ends; write F above zero"),
         interpret.NEGATIVE: ("wrong", "{text}: {word} is below zero; write zero or more"),
         interpret.NO_P: ("wrong", "{text}: a dwell (G4) without its seconds; write P"),
         interpret.NO_CENTRE: ("wrong", "{text}: an arc without a centre or a radius; write its offsets in the plane, or R"),
@@ -294,25 +299,25 @@ def _said() -> dict[int, tuple[Level, str]]:
             "wrong",
             "the program is cut short: it begins with %, and ends without M2, M30 or a second %",
         ),
-        interpret.NOT_READ: ("wrong", "{text}: not understood: {word} could move an axis or change what words mean"),
-        interpret.NOT_READ_NOTE: ("note", "{text}: {word} is passed over: it changes nothing here"),
+        interpret.NOT_READ: ("wrong", "{text}: not understood: {word} could move an axis or change the meaning of words"),
+        interpret.NOT_READ_NOTE: ("note", "{text}: {word} is ignored: it has no effect here"),
         interpret.ROUNDED: ("note", "G64 lets a controller round corners; the proof holds for the exact path (G61)"),
         interpret.NO_PATH_MODE: ("note", "neither G61 nor G64 before the first move; the proof holds for the exact path (G61)"),
         interpret.NO_UNITS: (
             "problem",
-            "neither G20 nor G21 before the first move: lengths are what the controller takes them for, here {units}; write one",
+            "neither G20 nor G21 before the first move: the unit depends on the controller, read as {units}; write one of them",
         ),
-        interpret.STILL_INVERSE: ("note", "{text}: a move in inverse time that goes nowhere; some controllers refuse it"),
+        interpret.STILL_INVERSE: ("note", "{text}: a move of zero length in inverse time; some controllers refuse it"),
         interpret.AFTER_END: ("note", "{text}: comes after the program's end and is never run"),
         interpret.SEMICOLON: ("note", "{text}: a comment after ; is not in the standard; some controllers refuse it"),
         interpret.MAY_STOP: (
             "note",
-            "{text}: M1 stops only where a switch on the controller says so; read as going on; M0 always stops",
+            "{text}: M1 stops only if a switch on the controller is on; read as no stop; M0 always stops",
         ),
-        interpret.DELETED: ("problem", "{text}: left out or run by a switch on the controller; read as run; take the / out"),
+        interpret.DELETED: ("problem", "{text}: a switch on the controller can skip this line; read as run; remove the /"),
         interpret.NO_DISTANCE: (
             "note",
-            "neither G90 nor G91 before the first move: read as absolute (G90), but a controller keeps the last one it was given",
+            "neither G90 nor G91 before the first move: read as absolute (G90), but a controller keeps the last mode set",
         ),
         interpret.MOTOR: (
             "note",

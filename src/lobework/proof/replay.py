@@ -1,4 +1,4 @@
-"""Carries a program out on the lathe: every move straight in the space of the axes, one after the other."""
+"""The moves of the lathe's axes that a program gives, each straight in the space of the axes."""
 
 from __future__ import annotations
 
@@ -24,10 +24,10 @@ if TYPE_CHECKING:
     Bools = NDArray[np.bool_]
     Int32s = NDArray[np.int32]
 
-__all__ = ["Fed", "Moves", "fed_of", "modelled", "replayed"]
+__all__ = ["FeedMoves", "Moves", "feed_moves", "in_model_sense", "replay"]
 
 _ARC_MM: Final = 1e-4
-"""How far a straight move may stray from the arc that it is a part of."""
+"""Greatest deviation of a chord from its arc."""
 _MOST_CHORDS: Final = 100_000
 _FIELDS: Final = ("rapid", "line", "start", "end", "seconds", "whole", "joined", "part", "stretch")
 
@@ -39,19 +39,19 @@ class Moves(Brief):
     Parameters
     ----------
     rapid : (n,) bool
-        Whether each goes as fast as the lathe will.
+        Whether each is a rapid move.
     line : (n,) int32
-        Where it stands in the program.
+        Line of the program.
     start, end : (n, 6) float64, mm and degrees
-        Where X, Y, Z, A, B, C are before and after it; a reversed axis as the model of the lathe counts.
+        Positions of X, Y, Z, A, B, C before and after it. The sense of a reversed axis is that of the lathe's model.
     seconds, whole : (n,) float64
-        How long it takes, and the block that it is a part of.
+        Duration of the move, and of the block that it is a part of.
     joined : (n,) bool
-        Whether it goes on from the one before without a stop.
+        Whether it follows the move before it without a stop.
     part : (n,) bool
-        Whether it goes on along the arc that the one before is a part of.
+        Whether it continues the arc of the move before it.
     stretch : (n,) int32
-        How many stops for a person come before it.
+        Number of stops for a person before it.
     """
 
     rapid: Bools
@@ -65,50 +65,50 @@ class Moves(Brief):
     stretch: Int32s
 
     def of(self, which: Bools | Ints | slice) -> Moves:
-        """Return some of them."""
+        """Return the chosen moves."""
         return replace(self, **{name: getattr(self, name)[which] for name in _FIELDS})
 
-    def standing(self, halts: Sequence[Halt]) -> Moves:
-        """Return them with a move at a feed that goes nowhere for each halt which no move at a feed follows before the next.
+    def with_hand_cuts(self, halts: Sequence[Halt]) -> Moves:
+        """Return the moves, with an added feed move of zero length for each halt without feed moves before the next halt.
 
-        The tip cuts there: a person feeds it in, and withdraws it.
+        At such a halt, a person feeds the tip in and withdraws it; the added move stands for that cut.
         """
         fed = set(self.stretch[~self.rapid].tolist())
         alone = [each for each in halts if each.stops not in fed]
         if not alone:
             return self
         at = np.searchsorted(self.stretch, [each.stops for each in alone])
-        no, zero, places = np.zeros(len(alone), bool), np.zeros(len(alone)), np.array([each.at for each in alone])
+        no, zero, places = np.zeros(len(alone), bool), np.zeros(len(alone)), np.array([each.position for each in alone])
         line = np.array([each.line for each in alone])
         stops = np.array([each.stops for each in alone])
-        put = dict(zip(_FIELDS, (no, line, places, places, zero, zero, no, no, stops), strict=True))
+        added = dict(zip(_FIELDS, (no, line, places, places, zero, zero, no, no, stops), strict=True))
 
-        def with_those(name: str) -> Any:
-            return np.insert(getattr(self, name), at, put[name], axis=0)
+        def inserted(name: str) -> Any:
+            return np.insert(getattr(self, name), at, added[name], axis=0)
 
-        return replace(self, **{name: with_those(name) for name in _FIELDS})
+        return replace(self, **{name: inserted(name) for name in _FIELDS})
 
 
 @dataclass(frozen=True, eq=False)
-class Fed:
-    """The moves at a feed, of which no more is kept than must be.
+class FeedMoves:
+    """The feed moves of a program, kept as indices into all of its moves to save memory.
 
     Parameters
     ----------
     moves : Moves
-        All of a program.
+        All moves of the program.
     at : (n,) int64
-        Which of them are at a feed.
+        Indices of the feed moves.
     line, stretch : (n,) int32
-        Of these moves; see `Moves`.
+        Of the feed moves; see `Moves`.
     begins : (n,) bool
-        Whether each begins elsewhere than the one before ends: others have gone between.
+        Whether each begins a run: it does not start where the feed move before it ends.
     plunges : (n,) bool
-        Whether each goes along the slide ``column`` alone: straight in, or out.
+        Whether each moves only the slide ``column``, straight in or out.
     column : int
-        Of the slide that feeds in.
+        Column of the slide that feeds the tip in.
     lift : (n,) float64 or None
-        How far each is lifted along that slide, mm; None of a program that cuts.
+        Distance by which each is lifted along that slide, mm; None for a program that cuts.
     """
 
     moves: Moves
@@ -121,7 +121,7 @@ class Fed:
     lift: Array | None = None
 
     def of(self, which: Ints | slice) -> Moves:
-        """Return some of them, as they would cut."""
+        """Return the chosen feed moves, with their lift removed."""
         found = self.moves.of(self.at[which])
         if self.lift is not None:
             found.start[:, self.column] -= self.lift[which]
@@ -129,21 +129,21 @@ class Fed:
         return found
 
 
-def fed_of(moves: Moves, into: str) -> Fed:
-    """Return the moves at a feed, the tip being fed in along the slide ``into``."""
+def feed_moves(moves: Moves, into: str) -> FeedMoves:
+    """Return the feed moves of a program; ``into`` is the slide that feeds the tip in."""
     at, column = np.flatnonzero(~moves.rapid), LETTERS.index(into.upper())
     begins = np.diff(at, prepend=-2) > 1
     parted = np.flatnonzero(begins)[1:]
     begins[parted] = (moves.start[at[parted]] != moves.end[at[parted - 1]]).any(axis=1)
-    plunges = _only(moves.start, moves.end, column)[at]
-    return Fed(moves, at, moves.line[at], moves.stretch[at], begins, plunges, column)
+    plunges = _moves_only(moves.start, moves.end, column)[at]
+    return FeedMoves(moves, at, moves.line[at], moves.stretch[at], begins, plunges, column)
 
 
-def modelled(blocks: ReadBlocks, lathe: Lathe) -> ReadBlocks:
-    """Return a program's blocks with every place as the lathe's model has it: the one place where words become axes.
+def in_model_sense(blocks: ReadBlocks, lathe: Lathe) -> ReadBlocks:
+    """Return a program's blocks with all positions in the sense of the lathe's model; no other function converts them.
 
-    A slide's word is a place in mm, and the word of an axis that turns is an angle in degrees, both in the sense of the model
-    unless the lathe says that an axis counts the other way.
+    The word of a slide is a position in mm, and the word of a rotary axis is an angle in degrees. Their sense is that of the
+    model, except for the axes that the lathe declares reversed.
     """
     sense = np.array([_sense(lathe, letter) for letter in LETTERS])
     if (sense == 1.0).all():
@@ -152,15 +152,15 @@ def modelled(blocks: ReadBlocks, lathe: Lathe) -> ReadBlocks:
 
 
 def _sense(lathe: Lathe, letter: str) -> float:
-    """Return 1.0, or -1.0 for an axis that turns the other way when its controller counts up."""
+    """Return 1.0, or -1.0 for a reversed axis."""
     return -1.0 if any(axis.reversed for axis in lathe.axes if axis.letter == letter) else 1.0
 
 
-def replayed(blocks: ReadBlocks, lathe: Lathe, into: str) -> Moves:
-    """Return the moves that a program's blocks come to on a lathe.
+def replay(blocks: ReadBlocks, lathe: Lathe, into: str) -> Moves:
+    """Return the moves of the lathe's axes that a program's blocks give.
 
-    Arcs become chords; a rapid move takes as long as the axis that needs longest at its top speed. Where the tip only goes in or
-    out, along the slide ``into``, it comes from rest and goes to rest.
+    Each arc becomes chords. The duration of a rapid move is that of its slowest axis at top speed. A move of only the slide
+    ``into``, which takes the tip in or out, begins and ends at rest.
     """
     moving = np.isin(blocks.kind, (RAPID, FEED, ARC))
     kind = blocks.kind[moving]
@@ -172,29 +172,29 @@ def replayed(blocks: ReadBlocks, lathe: Lathe, into: str) -> Moves:
     speeds = np.array([_top_speed(lathe, letter) for letter in LETTERS])
     seconds = blocks.minutes[moving] * 60
     seconds[rapid] = (np.abs(end[rapid] - start[rapid]) / speeds).max(axis=1)
-    gone = np.cumsum(~moving & (blocks.kind != SWITCHED), dtype=np.int32)[moving]
-    plunge = _only(start, end, LETTERS.index(into.upper()))
-    alike = np.diff(gone) == 0
-    alike &= ~rapid[1:] & ~rapid[:-1] & (plunge[1:] == plunge[:-1])
+    interruptions = np.cumsum(~moving & (blocks.kind != SWITCHED), dtype=np.int32)[moving]
+    plunge = _moves_only(start, end, LETTERS.index(into.upper()))
+    continues = np.diff(interruptions) == 0
+    continues &= ~rapid[1:] & ~rapid[:-1] & (plunge[1:] == plunge[:-1])
     stretch = np.cumsum(blocks.kind == STOP, dtype=np.int32)[moving]
-    joined = np.concatenate([np.zeros(min(rapid.size, 1), bool), alike])
+    joined = np.concatenate([np.zeros(min(rapid.size, 1), bool), continues])
     moves = Moves(rapid, blocks.line[moving], start, end, seconds, seconds, joined, np.zeros(rapid.size, bool), stretch)
-    return _chorded(moves, kind == ARC, blocks.arc[moving])
+    return _with_chords(moves, kind == ARC, blocks.arc[moving])
 
 
 def _top_speed(lathe: Lathe, letter: str) -> float:
     return next((axis.top_speed for axis in lathe.axes if axis.letter == letter), math.inf)
 
 
-def _only(start: Array, end: Array, column: int) -> Bools:
-    """Return which moves change one axis and no other."""
+def _moves_only(start: Array, end: Array, column: int) -> Bools:
+    """Return which moves move one axis and no other."""
     moved = start != end
     only: Bools = moved[:, column] & (moved.sum(axis=1) == 1)
     return only
 
 
-def _chorded(moves: Moves, arcs: Bools, arc: Array) -> Moves:
-    """Return moves with each arc made into chords."""
+def _with_chords(moves: Moves, arcs: Bools, arc: Array) -> Moves:
+    """Return the moves with each arc replaced by chords."""
     if not arcs.any():
         return moves
     radius = np.maximum(arc[:, 4:6].max(axis=1), _ARC_MM)
@@ -204,7 +204,7 @@ def _chorded(moves: Moves, arcs: Bools, arc: Array) -> Moves:
     step = np.arange(which.size) - np.repeat(np.cumsum(counts) - counts, counts)
     many = moves.of(which)
     last = step == counts[which] - 1
-    end = _along(many, arc[which], (step + 1) / counts[which])
+    end = _on_arc(many, arc[which], (step + 1) / counts[which])
     end[last | ~arcs[which]] = many.end[last | ~arcs[which]]
     first = step == 0
     start = np.concatenate([many.start[:1], end[:-1]])
@@ -212,8 +212,8 @@ def _chorded(moves: Moves, arcs: Bools, arc: Array) -> Moves:
     return replace(many, start=start, end=end, seconds=many.seconds / counts[which], joined=many.joined | ~first, part=~first)
 
 
-def _along(moves: Moves, arc: Array, part: Array) -> Array:
-    """Return where the axes are with a part of each arc done, 0 to 1."""
+def _on_arc(moves: Moves, arc: Array, part: Array) -> Array:
+    """Return the positions of the axes at a place of each arc, 0 to 1."""
     at = moves.start + part[:, None] * (moves.end - moves.start)
     angle, radius = arc[:, 6] + part * arc[:, 7], arc[:, 4] + part * (arc[:, 5] - arc[:, 4])
     rows = np.arange(part.size)

@@ -1,4 +1,4 @@
-"""What came of reading a program back."""
+"""The result of a proof, and the report of it."""
 
 from __future__ import annotations
 
@@ -19,27 +19,27 @@ if TYPE_CHECKING:
 
 __all__ = ["Deviation", "Proof", "fine", "place"]
 
-_MOST_SAID: Final = 20
+_MOST_SHOWN: Final = 20
 
 
 @dataclass(frozen=True, slots=True)
 class Deviation:
-    """How far the program's path on the work and the job's are apart, at the worst.
+    """The greatest deviation of the program's path on the work from the job's, and its place.
 
     Parameters
     ----------
     mm : float
-        How far.
+        The deviation.
     line : int
-        Of the program.
+        Line of the program.
     cut : int
-        Of the job.
+        Number of the job's cut.
     u : float
-        How far into the cut: turns of the spindle, or the part done where it stands still.
+        Place in the cut: turns of the spindle, or the fraction of the cut if the spindle does not turn.
     turns : bool
-        Whether the spindle turns in it.
+        Whether the spindle turns in this cut.
     place : tuple of float, mm
-        Where on the work: x, y, z.
+        Place on the work: x, y, z.
     """
 
     mm: float
@@ -50,7 +50,7 @@ class Deviation:
     place: tuple[float, float, float]
 
     def where(self, units: LengthUnit = "mm") -> str:
-        """Return the place in words.
+        """Return the place as text.
 
         >>> Deviation(0.0021, 4120, 3, 0.314, True, (23.4, -2.1, -0.4)).where()
         'line 4120, cut 3, at 0.314 turns, x 23.4 y -2.1 z -0.4 mm'
@@ -61,33 +61,33 @@ class Deviation:
 
 @dataclass(frozen=True, slots=True, kw_only=True, repr=False)
 class Proof:
-    """A program read back, run through the lathe's model, and compared with its job.
+    """The result of a proof: a program is read back, run on the lathe's model, and compared with its job.
 
     Parameters
     ----------
     title : str
-        Of the job.
+        Title of the job.
     units : "mm" or "inch"
-        To say lengths in.
+        Unit of the lengths in the report.
     allowed : float, mm
-        How far the two paths may be apart.
+        Greatest allowed deviation between the two paths.
     deviation : Deviation or None
-        How far they are; None where the program cuts nothing, or could not be run.
+        The greatest deviation; None if the program cuts nothing or could not be run.
     whole_path : bool
-        Whether every cut of the job is there.
+        Whether the program makes every cut of the job.
     air : float, mm
-        How far off the work a program keeps that is tried in air; zero of one that cuts.
+        Clearance from the work of a program that is tried in air; zero for a program that cuts.
     findings : tuple of Finding
-        What is wrong, and what is to be known.
+        Problems, warnings and notes.
     wrong : tuple of Remark
-        What keeps the program from being run: against the standard, or not understood.
+        Errors that prevent the program from being run: lines that break the standard or are not understood.
     uses : tuple of Use
-        What is asked of each axis.
+        Travel, speed and acceleration of each axis.
     blocks, stops : int
-        Moves that it makes; times that it waits for a person.
+        Number of moves; number of stops for a person.
     cutting, whole : float
-        Minutes under cut: of all moves at a feed, plunges among them, no waits and no fast moves. Minutes in all: with waits, and
-        with fast moves at the top speeds of the axes; without what a person takes at a stop.
+        Minutes under cut: all feed moves with their plunges, without dwells and rapid moves. Minutes in all: with dwells, and
+        with rapid moves at the top speeds of the axes, but without the time that a person needs at a stop.
     """
 
     title: str
@@ -109,22 +109,22 @@ class Proof:
 
     @property
     def proved(self) -> bool:
-        """Whether the program does what the job asks for, within the lathe's limits: nothing graver than a note is found."""
+        """Whether the program cuts the job within the lathe's limits: there are no errors, problems or warnings."""
         return not self.wrong and not self.problems and not self.warnings
 
     @property
     def problems(self) -> tuple[Finding, ...]:
-        """What is found that must not be sent."""
+        """The findings with which the program must not be run."""
         return tuple(each for each in self.findings if each.level == "problem")
 
     @property
     def warnings(self) -> tuple[Finding, ...]:
-        """What is found that is probably not meant."""
+        """The findings that are probably mistakes."""
         return tuple(each for each in self.findings if each.level == "warning")
 
     @property
     def code(self) -> int:
-        """0 proved, 1 a problem or a warning was found, 2 the program is wrong or not understood."""
+        """0 if proved; 1 if there is a problem or a warning; 2 if the program breaks the standard or is not understood."""
         return 2 if self.wrong else int(not self.proved)
 
     def __str__(self) -> str:
@@ -132,7 +132,7 @@ class Proof:
 
     @property
     def summary(self) -> str:
-        """The outcome in one line."""
+        """The result in one line."""
         if self.wrong:
             more = f" (and {len(self.wrong) - 1} more)" if len(self.wrong) > 1 else ""
             return f"not proved: {self.wrong[0]}{more}"
@@ -140,28 +140,28 @@ class Proof:
             counts = ((len(self.problems), "problem"), (len(self.warnings), "warning"))
             shown = (f"{n} {what}{'s' if n != 1 else ''}" for n, what in counts if n)
             return f"not proved: {', '.join(shown)}"
-        return f"proved{' in air' if self.air else ''}: {self._keeps}"
+        return f"proved{' in air' if self.air else ''}: {self._path_line}"
 
     @property
-    def _keeps(self) -> str:
+    def _path_line(self) -> str:
         if self.deviation is None:
-            return "nothing is cut, as nothing should be"
+            return "the program cuts nothing, and the job has nothing to cut"
         if not self.whole_path:
             return "the path is not the job's: cuts are missing"
         far = fine(self.deviation.mm, self.units)
-        message = "the path keeps within" if self.deviation.mm <= self.allowed else "the path strays by"
+        message = "the path keeps within" if self.deviation.mm <= self.allowed else "the path deviates by"
         of = "of the job's" if self.deviation.mm <= self.allowed else "from the job's"
         return f"{message} {far} {of} (worst: {self.deviation.where(self.units)}); allowed {fine(self.allowed, self.units)}"
 
     def lines(self) -> Iterator[str]:
-        """Yield the report, line by line: what is wrong first."""
-        yield from _first(self.wrong)
+        """Yield the lines of the report, errors and findings first."""
+        yield from _first_lines(self.wrong)
         if self.wrong:
             yield self.summary
             return
-        yield from _first(self.findings)
+        yield from _first_lines(self.findings)
         if self.deviation is not None:
-            yield self._keeps
+            yield self._path_line
         for use in self.uses:
             yield str(use)
         once = "once" if self.stops == 1 else f"{self.stops} times"
@@ -174,15 +174,15 @@ class Proof:
         yield "proved" if self.proved else self.summary
 
 
-def _first(things: tuple[Finding, ...] | tuple[Remark, ...]) -> Iterator[str]:
-    """Yield so many things as anybody reads, and how many more there are."""
-    yield from map(str, things[:_MOST_SAID])
-    if len(things) > _MOST_SAID:
-        yield f"and {len(things) - _MOST_SAID} more"
+def _first_lines(things: tuple[Finding, ...] | tuple[Remark, ...]) -> Iterator[str]:
+    """Yield the first findings, and the number of the others."""
+    yield from map(str, things[:_MOST_SHOWN])
+    if len(things) > _MOST_SHOWN:
+        yield f"and {len(things) - _MOST_SHOWN} more"
 
 
 def place(point: Sequence[float] | Array, units: LengthUnit = "mm") -> str:
-    """Return where something is on the work, in words.
+    """Return a place on the work as text.
 
     >>> place((23.4, -2.1, -0.4)), place((25.4, 0.0, -0.254), "inch")
     ('x 23.4 y -2.1 z -0.4 mm', 'x 1 y 0 z -0.01 in')
@@ -193,13 +193,13 @@ def place(point: Sequence[float] | Array, units: LengthUnit = "mm") -> str:
 
 
 def fine(mm: float, units: LengthUnit) -> str:
-    """Return a small length, to a tenth of a micron.
+    """Return a small length as text, rounded up to a tenth of a micron.
 
     >>> fine(0.0021, "mm"), fine(0.005, "inch"), fine(1.25, "mm"), fine(2e-7, "mm")
     ('0.0021 mm', '0.0002 in', '1.25 mm', '0.0001 mm')
     """
     if math.isinf(mm):
-        return "everything"
+        return "an infinite length"
     if math.isnan(mm):
         return "no finite length"
     return show_length(max(math.ceil(mm * 1e4 - 1e-6) / 1e4, 1e-4) if mm < 0.1 else mm, units)

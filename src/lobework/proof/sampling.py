@@ -1,4 +1,4 @@
-"""The path on the work that straight moves of the axes come to, sampled as finely as it bends."""
+"""Samples of the path on the work that straight moves of the axes give, with a spacing that follows the curvature."""
 
 from __future__ import annotations
 
@@ -15,22 +15,22 @@ if TYPE_CHECKING:
 
     Ints = NDArray[np.int64]
 
-__all__ = ["Place", "Samples", "TooFarError", "sampled"]
+__all__ = ["Place", "Samples", "TooFarError", "sample"]
 
 Place = Callable[["Array"], "Array"]
-"""Where the axes stand, (n, k), to where the tip is on the work, (n, 3) mm."""
+"""Function from positions of the axes, (n, k), to places of the tip on the work, (n, 3) mm."""
 
 _CHUNK: Final = 8192
 _QUARTERS: Final = np.array([0.25, 0.5, 0.75])
 _MOST_HALVINGS: Final = 16
 _MOST_PIECES: Final = 1_000_000
 _MOST_SAMPLES: Final = 10_000_000
-_ROUGH: Final = 0.3
-_LOPSIDED: Final = 3.0
+_MOST_FOURTH: Final = 0.3
+_MOST_RATIO: Final = 3.0
 
 
 class TooFarError(Exception):
-    """A move goes so far that nobody could look at all of it; ``move`` is which."""
+    """A move that is too long to be sampled; ``move`` is its index."""
 
     def __init__(self, move: int) -> None:
         self.move = move
@@ -38,9 +38,9 @@ class TooFarError(Exception):
 
 
 class Samples(NamedTuple):
-    """Places on the work, in the order that they are cut.
+    """Places on the work, in the order in which they are cut.
 
-    ``points``: (n, 3) mm. ``move``: (n,), the move that ends or passes there. ``part``: (n,), how much of it is done.
+    ``points``: (n, 3) mm. ``move``: (n,), index of the move that each belongs to. ``part``: (n,), its place in that move, 0 to 1.
     """
 
     points: Array
@@ -48,28 +48,28 @@ class Samples(NamedTuple):
     part: Array
 
 
-def sampled(place: Place, start: Array, end: Array, pieces: Ints, chord: float, span: float = math.inf) -> Samples:
-    """Return places along (n, k) moves so near together that the path strays no more than ``chord``, mm, between them.
+def sample(place: Place, start: Array, end: Array, pieces: Ints, chord: float, span: float = math.inf) -> Samples:
+    """Return samples of the path of (n, k) moves; between two samples the path deviates from the chord by ``chord``, mm, at most.
 
-    Each move gives its own beginning first, and its end last.
+    The samples of a move begin with its start, and end with its end.
 
     Parameters
     ----------
     place : callable
         The lathe's model.
     start, end : (n, k) float64
-        Of each move, straight in the space of the axes.
+        Of each move, which is straight in the space of the axes.
     pieces : (n,) int64
-        In how many pieces to look at each at first; in each of them the path should bend one way.
+        Number of equal pieces into which each move is first divided. The path in a piece should have no inflection.
     chord : float, mm
-        How far it may stray.
+        Greatest deviation of the path from the chord between two samples.
     span : float, mm
-        How far apart they may be.
+        Greatest distance between two samples.
 
     Raises
     ------
     TooFarError
-        Where that takes more places than can be kept.
+        If this needs more samples than fit into memory.
     """
     if not pieces.sum(dtype=np.float64) <= _MOST_PIECES:
         raise TooFarError(int(pieces.argmax()))
@@ -79,11 +79,11 @@ def sampled(place: Place, start: Array, end: Array, pieces: Ints, chord: float, 
     k = np.arange(move.size) - np.repeat(np.cumsum(pieces) - pieces, pieces)
     low = k / pieces[move]
     width = 1 / pieces[move]
-    way = end - start
+    travel = end - start
 
     def at(move: Ints, part: Array) -> Array:
         chunks = (slice(j, j + _CHUNK) for j in range(0, max(move.size, 1), _CHUNK))
-        return np.concatenate([place(start[move[each]] + part[each, None] * way[move[each]]) for each in chunks])
+        return np.concatenate([place(start[move[each]] + part[each, None] * travel[move[each]]) for each in chunks])
 
     done: list[tuple[Ints, Array, Array, Ints]] = []
     first = at(move, low)
@@ -93,30 +93,32 @@ def sampled(place: Place, start: Array, end: Array, pieces: Ints, chord: float, 
     for halvings in range(_MOST_HALVINGS + 1):
         inner = at(np.repeat(move, 3), (low[:, None] + width[:, None] * _QUARTERS).ravel()).reshape(-1, 3, 3)
         five = np.concatenate([first[:, None], inner, last[:, None]], axis=1)
-        bends = np.linalg.norm(five[:, :-2] - 2 * five[:, 1:-1] + five[:, 2:], axis=2)
-        curls = np.linalg.norm(five[:, 0] - 4 * five[:, 1] + 6 * five[:, 2] - 4 * five[:, 3] + five[:, 4], axis=1)
-        most = bends.max(axis=1)
-        bent = np.ceil(1.05 * np.sqrt(2 * most / chord))
-        wanted = np.maximum(np.maximum(bent, np.ceil(np.linalg.norm(np.diff(five, axis=1), axis=2).sum(axis=1) / span)), 1)
+        second = np.linalg.norm(five[:, :-2] - 2 * five[:, 1:-1] + five[:, 2:], axis=2)
+        fourth = np.linalg.norm(five[:, 0] - 4 * five[:, 1] + 6 * five[:, 2] - 4 * five[:, 3] + five[:, 4], axis=1)
+        most = second.max(axis=1)
+        steps_for_chord = np.ceil(1.05 * np.sqrt(2 * most / chord))
+        wanted = np.maximum(
+            np.maximum(steps_for_chord, np.ceil(np.linalg.norm(np.diff(five, axis=1), axis=2).sum(axis=1) / span)), 1
+        )
         if not wanted.sum() <= _MOST_SAMPLES:
             raise TooFarError(int(np.bincount(move, wanted).argmax()))
         steps = wanted.astype(np.int64)
-        uneven = (bent > 4) & ((most > _LOPSIDED * bends.min(axis=1)) | (curls > _ROUGH * most))
-        uneven &= halvings < _MOST_HALVINGS
-        done.append((move[~uneven], low[~uneven], width[~uneven], steps[~uneven]))
-        if not uneven.any():
+        divide = (steps_for_chord > 4) & ((most > _MOST_RATIO * second.min(axis=1)) | (fourth > _MOST_FOURTH * most))
+        divide &= halvings < _MOST_HALVINGS
+        done.append((move[~divide], low[~divide], width[~divide], steps[~divide]))
+        if not divide.any():
             break
-        half = 0.5 * width[uneven]
-        move, low, width = np.tile(move[uneven], 2), np.concatenate([low[uneven], low[uneven] + half]), np.tile(half, 2)
-        middle = five[uneven, 2]
-        first, last = np.concatenate([five[uneven, 0], middle]), np.concatenate([middle, five[uneven, 4]])
+        half = 0.5 * width[divide]
+        move, low, width = np.tile(move[divide], 2), np.concatenate([low[divide], low[divide] + half]), np.tile(half, 2)
+        middle = five[divide, 2]
+        first, last = np.concatenate([five[divide, 0], middle]), np.concatenate([middle, five[divide, 4]])
     move, low, width, steps = (np.concatenate(column) for column in zip(*done, strict=True))
     order = np.lexsort((low, move))
-    return _laid_out(at, move[order], low[order], width[order], steps[order])
+    return _samples(at, move[order], low[order], width[order], steps[order])
 
 
-def _laid_out(at: Callable[[Ints, Array], Array], move: Ints, low: Array, width: Array, steps: Ints) -> Samples:
-    """Return the samples of pieces, each in so many steps; a move's own end comes after those of its last piece."""
+def _samples(at: Callable[[Ints, Array], Array], move: Ints, low: Array, width: Array, steps: Ints) -> Samples:
+    """Return the samples of pieces with ``steps`` equal steps each; the end of a move follows the samples of its last piece."""
     closes = np.append(np.diff(move) > 0, True)
     counts = steps + closes
     which = np.repeat(np.arange(move.size), counts)

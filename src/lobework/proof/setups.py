@@ -1,4 +1,4 @@
-"""The cuts of a job that need no hand between them, and which stretches of a program cut them."""
+"""Set-ups: consecutive cuts of a job without work by hand between them, and the stretches of a program that cut them."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 
 from lobework.lathe.hand_settings import by_hand
-from lobework.proof.line import Line, laid
+from lobework.proof.polyline import Polyline, polyline
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -22,61 +22,61 @@ if TYPE_CHECKING:
     from lobework.lathe.passes import Cut
     from lobework.quantities.units import LengthUnit
 
-__all__ = ["SetUp", "divided", "hand_work", "matched", "set_ups"]
+__all__ = ["SetUp", "hand_work", "match", "set_ups", "stretches_of"]
 
-_TOO_MANY: Final = 250_000
-_UNFIT: Final = 4.0
+_MOST_PAIRS: Final = 250_000
+_MISFIT: Final = 4.0
 _STOPS_MORE: Final = 0.5
 _STOPS_LESS: Final = 0.1
-"""Prices, where a cut that is nowhere costs one: of a stretch that does not fit, a stop too many, a stop too few."""
+"""Costs of a stretch that does not fit, of a stop too many, and of a stop too few; a missing cut costs 1."""
 
 
 @dataclass(frozen=True, eq=False)
 class SetUp:
-    """Cuts that follow one another with no hand between them.
+    """Consecutive cuts of a job without work by hand between them.
 
     Parameters
     ----------
     traces : tuple of Trace
-        Of these cuts.
+        The traces of these cuts.
     """
 
     traces: tuple[Trace, ...]
 
     @property
     def motion(self) -> Motion:
-        """The lathe as it is set for them."""
+        """The motion of the lathe in this set-up."""
         return self.traces[0].motion
 
     @property
     def first(self) -> Cut:
-        """The first of them."""
+        """The first cut."""
         return self.traces[0].cut
 
     @cached_property
     def path(self) -> Array:
-        """(n, 3) mm, what they cut on the work, one after the other."""
+        """The paths of the cuts on the work, one after the other: (n, 3) mm."""
         return np.concatenate([np.stack([each.x, each.y, each.z], axis=-1) for each in self.traces])
 
     @cached_property
     def ends(self) -> NDArray[np.int64]:
-        """(k,): how many points of the path have gone by at the end of each cut."""
+        """The number of points of the path up to the end of each cut: (k,)."""
         return np.cumsum([each.x.size for each in self.traces], dtype=np.int64)
 
     @cached_property
-    def asked(self) -> Line:
-        """The path, to be asked how near it comes."""
+    def target(self) -> Polyline:
+        """The path as a polyline, for distances from it."""
         joined = np.ones(len(self.path), bool)
         joined[self.ends - 1] = False
-        return laid(self.path, joined)
+        return polyline(self.path, joined)
 
 
 def set_ups(traces: Sequence[Trace]) -> list[SetUp]:
-    """Return the cuts of a job, those together that need no hand between them."""
+    """Return the set-ups of a job, in order."""
     found: list[list[Trace]] = []
     before: Any = None
     for each in traces:
-        now = _by_hand(each.cut)
+        now = _hand_set(each.cut)
         if found and now == before:
             found[-1].append(each)
         else:
@@ -85,8 +85,8 @@ def set_ups(traces: Sequence[Trace]) -> list[SetUp]:
     return [SetUp(tuple(each)) for each in found]
 
 
-def _by_hand(cut: Cut) -> tuple[Any, ...]:
-    """Return everything of a cut that no axis of its lathe sets."""
+def _hand_set(cut: Cut) -> tuple[Any, ...]:
+    """Return all settings of a cut that no axis of its lathe sets."""
     lathe, passed = cut.lathe, cut.passed
     cams: list[tuple[Any, ...]] = []
     for number, drive in enumerate(passed.cams, 1):
@@ -102,57 +102,57 @@ def _by_hand(cut: Cut) -> tuple[Any, ...]:
 
 
 def hand_work(before: Cut, now: Cut, units: LengthUnit) -> str:
-    """Return what a person must change between two cuts."""
+    """Return the instructions to a person between two cuts, as one line."""
     was, must_be = by_hand(before, units), by_hand(now, units)
-    gone = [f"take off {each.what}" for what, each in was.items() if what not in must_be and each.do == "fit"]
-    return "; ".join(gone + [str(each) for what, each in must_be.items() if was.get(what) != each]) or "set the slides"
+    removed = [f"take off {each.what}" for what, each in was.items() if what not in must_be and each.do == "fit"]
+    return "; ".join(removed + [str(each) for what, each in must_be.items() if was.get(what) != each]) or "set the slides"
 
 
-def divided(stretch: NDArray[np.int32]) -> list[slice]:
-    """Return the moves of each stretch that has any, from (n,) numbers of stretches."""
+def stretches_of(stretch: NDArray[np.int32]) -> list[slice]:
+    """Return the moves of each stretch that has moves; ``stretch``, (n,), is the number of each move's stretch."""
     edges = np.flatnonzero(np.diff(stretch)) + 1
     return [slice(a, b) for a, b in zip([0, *edges.tolist()], [*edges.tolist(), stretch.size], strict=True) if b > a]
 
 
-def matched(stretches: Sequence[int], cuts: Sequence[int], misfit: Callable[[int, int], float]) -> list[int]:
-    """Return which set-up each stretch of a program cuts, in order.
+def match(stretches: Sequence[int], cuts: Sequence[int], misfit: Callable[[int, int], float]) -> list[int]:
+    """Return the index of the set-up that each stretch of a program cuts; the indices never decrease.
 
-    As many of the one as of the other go one to one. Otherwise they are laid so that the cuts in each come nearest to what was
-    counted, and the places to where they should be.
+    If there are as many stretches as set-ups, each stretch has a set-up of its own. Otherwise dynamic programming finds the
+    assignment of least cost: the cost rises with the misfit of the paths and with the difference in the number of cuts.
 
     Parameters
     ----------
     stretches, cuts : sequence of int
-        How often the tip goes into the work in each stretch; how many cuts each set-up has.
+        Number of times that the tip enters the work in each stretch; number of cuts in each set-up.
     misfit : callable
-        Of a stretch and a set-up: 0 where the one is all on the path of the other, 1 where nothing of it is.
+        From the indices of a stretch and a set-up to the fraction of the stretch that is off the path of the set-up, 0 to 1.
     """
-    many, sets = len(stretches), len(cuts)
-    if many == sets or not many or not sets or many * sets > _TOO_MANY:
-        return [min(k, sets - 1) for k in range(many)]
-    slack = abs(many - sets) + 1
-    cost, spare = np.full((many + 1, sets + 1), math.inf), np.zeros((many + 1, sets + 1), np.int64)
-    came: dict[tuple[int, int], tuple[int, int]] = {}
+    n_stretches, n_setups = len(stretches), len(cuts)
+    if n_stretches == n_setups or not n_stretches or not n_setups or n_stretches * n_setups > _MOST_PAIRS:
+        return [min(k, n_setups - 1) for k in range(n_stretches)]
+    slack = abs(n_stretches - n_setups) + 1
+    cost, spare = np.full((n_stretches + 1, n_setups + 1), math.inf), np.zeros((n_stretches + 1, n_setups + 1), np.int64)
+    previous: dict[tuple[int, int], tuple[int, int]] = {}
     cost[0, 0] = 0.0
 
-    def way(to: tuple[int, int], of: tuple[int, int], price: float, left: int) -> None:
+    def relax(to: tuple[int, int], of: tuple[int, int], price: float, left: int) -> None:
         if cost[of] + price < cost[to]:
-            cost[to], spare[to], came[to] = cost[of] + price, left, of
+            cost[to], spare[to], previous[to] = cost[of] + price, left, of
 
-    for i in range(many + 1):
-        for k in range(sets + 1):
+    for i in range(n_stretches + 1):
+        for k in range(n_setups + 1):
             if i and k:
-                near = abs(i - k) <= slack or abs(i - k - many + sets) <= slack
-                fit = _UNFIT * (misfit(i - 1, k - 1) if near else 1.0)
-                way((i, k), (i - 1, k - 1), fit + abs(spare[i - 1, k - 1]), stretches[i - 1] - cuts[k - 1])
-                way((i, k), (i - 1, k), fit + _STOPS_MORE, int(spare[i - 1, k]) + stretches[i - 1])
+                near = abs(i - k) <= slack or abs(i - k - n_stretches + n_setups) <= slack
+                fit = _MISFIT * (misfit(i - 1, k - 1) if near else 1.0)
+                relax((i, k), (i - 1, k - 1), fit + abs(spare[i - 1, k - 1]), stretches[i - 1] - cuts[k - 1])
+                relax((i, k), (i - 1, k), fit + _STOPS_MORE, int(spare[i - 1, k]) + stretches[i - 1])
             if k:
                 left = int(spare[i, k - 1])
                 lacks = _STOPS_LESS if left >= cuts[k - 1] else float(cuts[k - 1])
-                way((i, k), (i, k - 1), lacks, left - cuts[k - 1] if left >= cuts[k - 1] else left)
-    at, found = (many, sets), [0] * many
-    while at != (0, 0) and at in came:
-        before = came[at]
+                relax((i, k), (i, k - 1), lacks, left - cuts[k - 1] if left >= cuts[k - 1] else left)
+    at, found = (n_stretches, n_setups), [0] * n_stretches
+    while at != (0, 0) and at in previous:
+        before = previous[at]
         if before[0] < at[0]:
             found[at[0] - 1] = at[1] - 1
         at = before

@@ -1,4 +1,4 @@
-"""The stops for a person: where a program waits, in what words, and what the job has a person do there."""
+"""Stops for a person in a program: their places and messages, compared with the work by hand that the job needs."""
 
 from __future__ import annotations
 
@@ -24,22 +24,23 @@ if TYPE_CHECKING:
     from lobework.proof.reader import ReadBlocks, Reading
     from lobework.quantities.units import LengthUnit
 
-__all__ = ["Halt", "Hands", "halts_of", "opening_findings", "stands_clear"]
+__all__ = ["Halt", "HandWork", "halt_findings", "halts_of", "opening_findings"]
 
 _MOST_BACK: Final = 100
-"""Lines before a stop in which its words are looked for."""
+"""Number of lines before a stop in which its message is searched for."""
 _MOST_TOGETHER: Final = 1000
-"""Stops of one halt whose words are read."""
+"""Greatest number of stops of one halt whose messages are read."""
 _WORDS: Final = re.compile(r"\(([^()]*)\)")
 _MESSAGE: Final = re.compile(r"\s*m\s*s\s*g\s*,(.*)", re.IGNORECASE | re.DOTALL)
-"""A comment that a controller shows (3.3.4)."""
+"""A comment that the controller displays (NISTIR 6556, 3.3.4)."""
 
 
 class Halt(NamedTuple):
-    """Stops that follow one another without a move between them.
+    """Consecutive stops without a move between them.
 
-    ``line`` of the first. ``first``, ``last``: their blocks. ``stops``: how many stops of the program are done after it.
-    ``words``: what they say, one line each, without blanks. ``at``: (6,) mm and degrees, where the axes stand.
+    ``line``: line of the first stop. ``first``, ``last``: blocks of the first stop and of the last. ``stops``: number of stops of
+    the program up to and including these. ``words``: their messages, one a line, without blanks. ``position``: of the axes, (6,)
+    mm and degrees.
     """
 
     line: int
@@ -47,19 +48,19 @@ class Halt(NamedTuple):
     last: int
     stops: int
     words: str
-    at: Array
+    position: Array
 
     @property
     def feeds_in(self) -> bool:
-        """Whether a person feeds the cutter in at it."""
+        """Whether a person feeds the cutter in at this halt."""
         return "feedthecutterinbyhandto" in self.words.replace("\n", "")
 
 
 @lru_cache(maxsize=4096)
-def plain(text: str) -> str:
-    """Return text as it can stand in a comment of a program, without blanks.
+def comment_text(text: str) -> str:
+    """Return a text as a comment of a program can hold it, in small letters and without blanks.
 
-    >>> plain("Set the ring (upper) to 1/4 turn")
+    >>> comment_text("Set the ring (upper) to 1/4 turn")
     'setthering[upper]to1/4turn'
     """
     spelled = unicodedata.normalize("NFKD", text).replace("(", "[").replace(")", "]")
@@ -67,10 +68,13 @@ def plain(text: str) -> str:
     return "".join("".join(shown).split()).lower()
 
 
-def _times(thing: str, words: str, *, whole: bool = True) -> int:
-    """Return how often words hold a thing, which may be broken over lines; with ``whole``, nothing may follow it."""
+def _count(instruction: str, words: str, *, whole: bool = True) -> int:
+    """Return the number of times that messages contain an instruction, which may be broken over lines.
+
+    An instruction begins at the start of a message or after a semicolon; with ``whole``, it must also end at one of these.
+    """
     lines = words.splitlines()
-    flat, wanted = "".join(lines), plain(thing)
+    flat, wanted = "".join(lines), comment_text(instruction)
     breaks = {0, *itertools.accumulate(map(len, lines))}
     count, at = 0, flat.find(wanted)
     while at >= 0:
@@ -81,18 +85,18 @@ def _times(thing: str, words: str, *, whole: bool = True) -> int:
     return count
 
 
-def _in_order(things: Sequence[str], words: str) -> bool:
-    """Return whether words hold things in this order."""
+def _in_order(instructions: Sequence[str], words: str) -> bool:
+    """Return whether messages contain some instructions in the given order."""
     flat, at = words.replace("\n", ""), 0
-    for thing in things:
-        at = flat.find(plain(thing), at) + 1
+    for instruction in instructions:
+        at = flat.find(comment_text(instruction), at) + 1
         if not at:
             return False
     return True
 
 
 def halts_of(reading: Reading, blocks: ReadBlocks, lathe: Lathe) -> list[Halt]:
-    """Return where a program waits for a person, in order; ``blocks`` are those of the reading, as the lathe's model has them."""
+    """Return the halts of a program, in order; ``blocks`` are those of the reading, in the sense of the lathe's model."""
     stops = np.flatnonzero(blocks.kind == STOP)
     moves = np.flatnonzero(~np.isin(blocks.kind, (STOP, DWELL, SWITCHED)))
     parted = np.flatnonzero(np.diff(np.searchsorted(moves, stops))) + 1
@@ -101,25 +105,25 @@ def halts_of(reading: Reading, blocks: ReadBlocks, lathe: Lathe) -> list[Halt]:
         lines = blocks.line[stops[first:end]].tolist()
         after = blocks.line[np.maximum(stops[first:end] - 1, 0)].tolist()
         after[0] = after[0] if stops[first] else 0
-        said = [plain(_said_at(reading, *each, lathe)) for each in zip(lines[:_MOST_TOGETHER], after, strict=False)]
-        cut = [0, *_withdrawn_at(said), end - first]
+        messages = [comment_text(_message_of(reading, *each, lathe)) for each in zip(lines[:_MOST_TOGETHER], after, strict=False)]
+        cut = [0, *_withdrawals(messages), end - first]
         for one, other in itertools.pairwise(cut):
-            block, words = int(stops[first + one]), "".join(f"{each}\n" for each in said[one:other])
+            block, words = int(stops[first + one]), "".join(f"{each}\n" for each in messages[one:other])
             found.append(Halt(lines[one], block, int(stops[first + other - 1]), first + other, words, blocks.start[block].copy()))
     return found
 
 
-def _withdrawn_at(said: Sequence[str]) -> Iterator[int]:
-    """Yield which stops have a person withdraw the cutter that was fed in at one before them: the tip cuts between the two."""
+def _withdrawals(messages: Sequence[str]) -> Iterator[int]:
+    """Yield the indices of stops at which a person withdraws a cutter that was fed in at a stop before: the tip cuts between."""
     fed = False
-    for k, words in enumerate(said):
+    for k, words in enumerate(messages):
         if fed and words.startswith("withdrawthecutterbyhand"):
             yield k
         fed = (fed and not words.startswith("withdraw")) or words.startswith("feedthecutterinbyhand")
 
 
-def _said_at(reading: Reading, line: int, after: int, lathe: Lathe) -> str:
-    """Return the last message before a stop, on its line or since line ``after``: the one that stays shown."""
+def _message_of(reading: Reading, line: int, after: int, lathe: Lathe) -> str:
+    """Return the last message on a stop's line or since line ``after``: the one that the controller displays at the stop."""
     by_semicolon = lathe.controller.comments == "semicolon"
     for number in range(line, max(line - _MOST_BACK, min(after, line - 1)), -1):
         text = reading.line(number).decode("latin-1")
@@ -132,48 +136,48 @@ def _said_at(reading: Reading, line: int, after: int, lathe: Lathe) -> str:
     return ""
 
 
-def opening_findings(halts: Sequence[Halt], blocks: ReadBlocks, hands: Hands, first: int) -> Iterator[Finding]:
-    """Yield that a program moves an axis before a person has confirmed that the lathe is ready, or does not ask for all of it."""
+def opening_findings(halts: Sequence[Halt], blocks: ReadBlocks, hands: HandWork, first: int) -> Iterator[Finding]:
+    """Yield a finding if an axis moves before a person has confirmed that the lathe is ready, or that message is incomplete."""
     moving = np.flatnonzero(np.isin(blocks.kind, (RAPID, FEED, ARC)))
     if not moving.size:
         return
     opening = halts[0] if halts and halts[0].last < moving[0] else None
     wanted = list(READY)
-    away = hands.away(first) if hands.fed_by_hand else ""
-    wanted = [away, *wanted] if away else wanted
+    withdrawal = hands.withdrawal(first) if hands.fed_by_hand else ""
+    wanted = [withdrawal, *wanted] if withdrawal else wanted
     if opening is None:
-        message = f"moves before the opening stop; write M0 before it, and in its words: {'; '.join(wanted)}"
+        message = f"moves before the opening stop; write M0 before this line, with the message: {'; '.join(wanted)}"
         yield Finding(kind="stop", level="problem", where=f"line {blocks.line[moving[0]]}", message=message)
-    elif hands.spoken:
-        lacks = [each for each in wanted if not _times(each, opening.words, whole=each in READY or hands.clear is not None)]
+    elif hands.has_messages:
+        lacks = [each for each in wanted if not _count(each, opening.words, whole=each in READY or hands.clear is not None)]
         if lacks:
-            message = f"the words of the opening stop lack: {'; '.join(lacks)}"
+            message = f"the message of the opening stop lacks: {'; '.join(lacks)}"
             yield Finding(kind="stop", level="problem", where=f"line {opening.line}", message=message)
         elif not _in_order(wanted, opening.words):
-            message = f"the words of the opening stop come in another order than: {'; '.join(wanted)}"
+            message = f"the message of the opening stop is in the wrong order; write: {'; '.join(wanted)}"
             yield Finding(kind="stop", level="problem", where=f"line {opening.line}", message=message)
 
 
-class Hands:
-    """What a person sets for each cut of a job, and which stops of a program ask for it.
+class HandWork:
+    """The work by hand that a job needs, and its comparison with the messages of a program's stops.
 
     Parameters
     ----------
     traces : sequence of Trace
-        Of the job's cuts.
+        The traces of the job's cuts.
     lathe : Lathe
-        Whose cuts they are.
+        The job's lathe.
     units : "mm" or "inch"
-        That the job's words have.
+        Unit of the lengths in the instructions.
     clear : float, mm, or None
-        How far off the work the job has the tip stand between cuts; None if unknown, or if the whole job is lifted.
+        Clearance of the tip from the work between cuts; None if unknown, or if the whole job is lifted.
     """
 
     def __init__(self, traces: Sequence[Trace], lathe: Lathe, units: LengthUnit, clear: float | None) -> None:
         self.lathe, self.units, self.clear = lathe, units, clear
         self.into = traces[0].cut.approach.axis
         self.fed_by_hand = lathe.axis(self.into) is None
-        self.spoken = lathe.controller.comments != "none"
+        self.has_messages = lathe.controller.comments != "none"
         by_pass = itertools.groupby((each.cut for each in traces), key=lambda cut: cut.group)
         cuts = [cut for _, same in by_pass for cut in on_one_circle(list(same))]
         self._traces = {each.cut.number: each for each in traces}
@@ -181,7 +185,7 @@ class Hands:
         self._known: dict[int, Mapping[str, HandSetting]] = {}
 
     def settings(self, number: int) -> Mapping[str, HandSetting]:
-        """Return everything that is set by hand for a cut, but its depth."""
+        """Return all settings by hand for a cut, except its depth."""
         if number not in self._known:
             cut, begins = self._cuts[number], self._traces[number].motion.tip(np.zeros(1))[0].tolist()
             found = dict(by_hand(cut, self.units))
@@ -193,89 +197,93 @@ class Hands:
         return self._known[number]
 
     def changes(self, before: int, now: int) -> list[str]:
-        """Return what a person must do between two cuts, with the cutter stopped before and started after; nothing if nothing."""
+        """Return the instructions between two cuts, from stopping the cutter to starting it; empty if none is needed."""
         was, must_be = self.settings(before), self.settings(now)
-        gone = [f"take off {each.what}" for what, each in was.items() if what not in must_be and each.do == "fit"]
-        found = gone + [str(each) for what, each in must_be.items() if was.get(what) != each]
+        removed = [f"take off {each.what}" for what, each in was.items() if what not in must_be and each.do == "fit"]
+        found = removed + [str(each) for what, each in must_be.items() if was.get(what) != each]
         if refits(self._cuts[before], self._cuts[now]):
             found += zero_again(self._cuts[before], self._cuts[now], self.units)
         return [BEFORE_HANDS, *found, AFTER_HANDS] if found else []
 
-    def _depth(self, number: int) -> str:
-        """Return the words that have a person feed the cutter in for a cut."""
+    def _infeed(self, number: int) -> str:
+        """Return the instruction to feed the cutter in for a cut."""
         cut, trace = self._cuts[number], self._traces[number]
         if self.clear is None:
             return f"feed the cutter in by hand to {self.into}"
         return feed_in(cut, float(trace.motion.axes(np.zeros(1))[self.into][0]), self.units)
 
-    def away(self, number: int) -> str:
-        """Return the words that have a person withdraw the cutter after a cut."""
+    def withdrawal(self, number: int) -> str:
+        """Return the instruction to withdraw the cutter after a cut."""
         return "withdraw the cutter by hand" if self.clear is None else withdraw(self._cuts[number], self.clear, self.units)
 
     def between(self, halts: Sequence[Halt], before: int, now: int, where: str) -> Iterator[Finding]:
-        """Yield what the halts between two cuts lack of what a person must do there, in that order; each in its words."""
-        first = [self.away(before)] if self.fed_by_hand else []
-        last = [self._depth(now)] if self.fed_by_hand else []
+        """Yield findings if the halts between two cuts lack an instruction, or give the instructions in the wrong order."""
+        first = [self.withdrawal(before)] if self.fed_by_hand else []
+        last = [self._infeed(now)] if self.fed_by_hand else []
         must = [*first, *self.changes(before, now), *last]
         cut = self._cuts[now]
         if must and not halts:
             message = f"the program does not stop before cut {cut.number} ({cut.title}), where a person must: {'; '.join(must)}"
             yield Finding(kind="stop", level="problem", where=where, message=message)
-        elif must and self.spoken:
+        elif must and self.has_messages:
             words = "".join(each.words for each in halts)
-            lacks = [each for each in must if not _times(each, words, whole=self.clear is not None)]
+            lacks = [each for each in must if not _count(each, words, whole=self.clear is not None)]
             at = f"line {halts[0].line}"
             if lacks:
-                message = f"the words of the stop before cut {cut.number} ({cut.title}) lack: {'; '.join(lacks)}"
+                message = f"the message of the stop before cut {cut.number} ({cut.title}) lacks: {'; '.join(lacks)}"
                 yield Finding(kind="stop", level="problem", where=at, message=message)
                 return
             if not _in_order(must, words):
-                message = f"the stops before cut {cut.number} ({cut.title}) come in another order than: {'; '.join(must)}"
+                message = f"the stops before cut {cut.number} ({cut.title}) are in the wrong order; write: {'; '.join(must)}"
                 yield Finding(kind="stop", level="problem", where=at, message=message)
-        yield from self.contrary(halts, now)
+        yield from self.contradictions(halts, now)
 
-    def none_needed(self, halts: Sequence[Halt], now: int) -> Iterator[Finding]:
-        """Yield the halts between moves between which a person has nothing to do."""
+    def unneeded(self, halts: Sequence[Halt], now: int) -> Iterator[Finding]:
+        """Yield findings for halts at which the job needs no work by hand."""
         for halt in halts:
-            message = "stops for a person, who has nothing to set here in the job"
+            message = "stops for a person, but the job has nothing to set here"
             yield Finding(kind="stop", level="note", where=f"line {halt.line}", message=message)
-        yield from self.contrary(halts, now)
+        yield from self.contradictions(halts, now)
 
-    def contrary(self, halts: Sequence[Halt], now: int) -> Iterator[Finding]:
-        """Yield the halts whose words have a person set something otherwise than the job does for a cut."""
-        for halt in halts if self.spoken else ():
+    def contradictions(self, halts: Sequence[Halt], now: int) -> Iterator[Finding]:
+        """Yield findings for halts whose messages contradict the job's settings for a cut."""
+        for halt in halts if self.has_messages else ():
             for what, setting in self.settings(now).items():
                 begins = f"set {what} to" if setting.do == "set" else f"fit {what}:"
-                if _times(begins, halt.words, whole=False) > _times(str(setting), halt.words):
+                if _count(begins, halt.words, whole=False) > _count(str(setting), halt.words):
                     cut = self._cuts[now]
-                    message = f"the words of this stop set {what} otherwise than cut {cut.number} ({cut.title}): {setting}"
+                    message = f"the message of this stop contradicts cut {cut.number} ({cut.title}): {setting}"
                     yield Finding(kind="stop", level="problem", where=f"line {halt.line}", message=message)
 
     def first(self, halts: Sequence[Halt], now: int, where: str) -> Iterator[Finding]:
-        """Yield that the cutter is not fed in by hand before the first cut, if a person must."""
+        """Yield a finding if the cutter is fed by hand and the halts before the first cut lack that instruction."""
         words = "".join(each.words for each in halts)
         if self.fed_by_hand and (
-            not halts or (self.spoken and not _times(self._depth(now), words, whole=self.clear is not None))
+            not halts or (self.has_messages and not _count(self._infeed(now), words, whole=self.clear is not None))
         ):
             cut = self._cuts[now]
-            message = f"the program does not stop before cut {cut.number} ({cut.title}), where a person must: {self._depth(now)}"
+            message = f"the program does not stop before cut {cut.number} ({cut.title}), where a person must: {self._infeed(now)}"
             yield Finding(kind="stop", level="problem", where=where, message=message)
-        yield from self.contrary(halts, now)
+        yield from self.contradictions(halts, now)
 
     def last(self, halts: Sequence[Halt], before: int, where: str) -> Iterator[Finding]:
-        """Yield that the cutter, fed in by hand, is not withdrawn after the last cut."""
-        if self.fed_by_hand and not (halts and (not self.spoken or _times(self.away(before), halts[0].words, whole=False))):
-            message = f"the program ends with the tip in the work; stop after the last cut, and in its words: {self.away(before)}"
+        """Yield a finding if the cutter is fed by hand and is not withdrawn after the last cut."""
+        if self.fed_by_hand and not (
+            halts and (not self.has_messages or _count(self.withdrawal(before), halts[0].words, whole=False))
+        ):
+            message = (
+                f"the program ends with the tip in the work; stop after the last cut, with the message: {self.withdrawal(before)}"
+            )
             yield Finding(kind="stop", level="problem", where=where, message=message)
 
 
-def stands_clear(halts: Sequence[Halt], touches: Callable[[Halt], bool], reaches: Callable[[Halt], bool]) -> Iterator[Finding]:
-    """Yield the halts at which the tip is in the work, or nearer to it than the job has it stand."""
+def halt_findings(halts: Sequence[Halt], touches: Callable[[Halt], bool], reaches: Callable[[Halt], bool]) -> Iterator[Finding]:
+    """Yield findings for halts at which the tip is in the work, or has less clearance than the job's."""
     for halt in halts:
         where = f"line {halt.line}"
         if touches(halt):
             message = "stops for a person while the tip is in the work; withdraw it first"
             yield Finding(kind="stop", level="problem", where=where, message=message)
         elif not reaches(halt):
-            message = "stops for a person while the tip is nearer to the work than clear; withdraw it first"
+            message = "stops for a person while the tip is not clear of the work; withdraw it first"
             yield Finding(kind="stop", level="warning", where=where, message=message)

@@ -1,4 +1,4 @@
-"""Whether the tip stands clear while anything but the slide that feeds in moves, and at the end."""
+"""Clearance of the tip during rapid moves of axes other than the infeed slide, and at the end of the program."""
 
 from __future__ import annotations
 
@@ -18,11 +18,11 @@ if TYPE_CHECKING:
     from lobework.proof.replay import Moves
     from lobework.quantities.units import LengthUnit
 
-__all__ = ["clear_findings", "end_findings", "unsaid"]
+__all__ = ["clear_findings", "end_findings", "resolution"]
 
 
-def unsaid(places: int | None, units: LengthUnit) -> float:
-    """Return how far a place of a slide may be from what is asked for, mm, because its words have so many decimals."""
+def resolution(places: int | None, units: LengthUnit) -> float:
+    """Return the resolution of a slide's words, mm; ``places`` is their number of decimals, or None if it is not limited."""
     if places is None:
         return 1e-6
     return float(10.0**-places * (25.4 if units == "inch" else 1.0))
@@ -31,29 +31,29 @@ def unsaid(places: int | None, units: LengthUnit) -> float:
 def clear_findings(
     moves: Moves, into: str, named: tuple[int, int] | None, level: float, slack: float, units: LengthUnit
 ) -> Iterator[Finding]:
-    """Yield fast moves of other axes before the tip is sent clear, or while it is nearer to the work than clear.
+    """Yield rapid moves of other axes before the tip is moved clear, or with less clearance than the job's.
 
     Parameters
     ----------
     moves : Moves
-        All of the program.
+        All moves of the program.
     into : "x" or "z"
-        The slide that feeds in.
+        The slide that feeds the tip in.
     named : (int, int) or None
-        The block and the line that first send that slide somewhere.
+        The block and the line that first move that slide; None if none does.
     level : float, mm
-        Where it stands clear.
+        Position of that slide at which the tip is clear.
     slack : float, mm
-        How much nearer it may be for the decimals of words.
+        Allowance for the rounding of words.
     units : "mm" or "inch"
-        That lengths are shown in.
+        Unit of the lengths in messages.
     """
     column = LETTERS.index(into.upper())
     moved = moves.start != moves.end
     others = moves.rapid & np.delete(moved, column, axis=1).any(axis=1)
     before = np.flatnonzero(others & (moves.line <= (named[1] if named else np.iinfo(np.int64).max)))
     if before.size:
-        message = f"moves other axes before the tip is clear; send {into.upper()} out to {show_length(level, units)} before it"
+        message = f"moves other axes before the tip is clear; move {into.upper()} out to {show_length(level, units)} first"
         yield Finding(kind="clear", level="problem", where=f"line {moves.line[before[0]]}", message=message)
     nearest = np.minimum(moves.start[:, column], moves.end[:, column])
     low = others & ~(nearest >= level - slack)
@@ -61,8 +61,8 @@ def clear_findings(
     near = np.flatnonzero(low)
     if near.size:
         worst = near[int(nearest[near].argmin())]
-        goes, asked = (show_length(float(each), units) for each in (nearest[worst], level))
-        message = f"a fast move of other axes with the tip at {into.upper()} {goes}; the job has it stand clear at {asked}"
+        actual, target = (show_length(float(each), units) for each in (nearest[worst], level))
+        message = f"a fast move of other axes with the tip at {into.upper()} {actual}; in the job, the tip is clear at {target}"
         more = f" (and {near.size - 1} more moves)" if near.size > 1 else ""
         yield Finding(kind="clear", level="warning", where=f"line {moves.line[worst]}", message=message + more)
 
@@ -70,11 +70,14 @@ def clear_findings(
 def end_findings(
     at: Array, line: int, into: str, level: float, slack: float, touches: Callable[[Array], NDArray[np.bool_]], units: LengthUnit
 ) -> Iterator[Finding]:
-    """Yield that the program ends with the tip in the work, or nearer to it than clear; ``at`` (1, 6) is where the axes stand."""
+    """Yield a finding if the program ends with the tip in the work, or not clear of it.
+
+    ``at``, (1, 6), is the final position of the axes; the other arguments are those of `clear_findings`.
+    """
     stands = float(at[0, LETTERS.index(into.upper())])
     if touches(at)[0]:
-        message = "the program ends with the tip in the work; send it clear first"
+        message = "the program ends with the tip in the work; move it clear first"
         yield Finding(kind="clear", level="problem", where=f"line {line}", message=message)
     elif not stands >= level - slack:
-        shown = f"{into.upper()} {show_length(stands, units)}; the job has it stand clear at {show_length(level, units)}"
-        yield Finding(kind="clear", level="warning", where=f"line {line}", message=f"the program ends with the tip at {shown}")
+        tip = f"the tip at {into.upper()} {show_length(stands, units)}; in the job, it is clear at {show_length(level, units)}"
+        yield Finding(kind="clear", level="warning", where=f"line {line}", message=f"the program ends with {tip}")

@@ -1,4 +1,4 @@
-"""Where the wood is: whether the tip, moving fast, comes to it."""
+"""Contact of the tip with the uncut work."""
 
 from __future__ import annotations
 
@@ -20,17 +20,17 @@ if TYPE_CHECKING:
     from lobework.kinematics.motion import Motion
     from lobework.parts.protocols import Cutter, Piece
 
-__all__ = ["surely_clear", "touching"]
+__all__ = ["contact_test", "surely_clear"]
 
 _ALONG: Final = 257
 _ROOM_MM: Final = 0.1
-"""How much further out a profile may be between two places of it."""
+"""Allowance for a profile that is further out between two sampled places."""
 
 
-def touching(piece: Piece, cutter: Cutter, within: float) -> Callable[[Array], NDArray[np.bool_]]:
-    """Return whether (n, 3) mm places of the tip are in the uncut wood, or nearer to it than ``within``, mm.
+def contact_test(piece: Piece, cutter: Cutter, within: float) -> Callable[[Array], NDArray[np.bool_]]:
+    """Return a function that tells which (n, 3) mm places of the tip are in the uncut work, or nearer to it than ``within``, mm.
 
-    Beside the work, beyond what the cutter reaches, they are not.
+    A place beside the work, beyond the reach of the cutter, is not in contact.
     """
     reach = cutter.edge.half_width if has_edge(cutter) else 0.0
     surface = surface_of(piece)
@@ -38,8 +38,8 @@ def touching(piece: Piece, cutter: Cutter, within: float) -> Callable[[Array], N
         radius, z = surface.profile(np.linspace(0.0, surface.length, _ALONG))[:, :2].T
         outer, least, most = float(radius.max()) + _ROOM_MM + within, float(z.min()) - reach, float(z.max()) + reach
 
-    def near(points: Array) -> NDArray[np.bool_]:
-        """Return which places may be in it, before any is looked at closely; one that is not finite may."""
+    def may_touch(points: Array) -> NDArray[np.bool_]:
+        """Return which places may be in contact, by their distance from the axis; a place that is not finite may be."""
         far: NDArray[np.bool_] = np.zeros(len(points), bool)
         if isinstance(surface, Round):
             far = (np.hypot(points[:, 0], points[:, 1]) > outer) | (points[:, 2] > most) | (points[:, 2] < least)
@@ -47,19 +47,19 @@ def touching(piece: Piece, cutter: Cutter, within: float) -> Callable[[Array], N
             far = np.hypot(points[:, 0], points[:, 1]) > surface.radius + reach
         return ~far
 
-    def touches(points: Array) -> NDArray[np.bool_]:
-        found = near(points)
+    def in_contact(points: Array) -> NDArray[np.bool_]:
+        found = may_touch(points)
         if found.any():
             found[found] = ~(seen_on(piece, points[found])[:, 2] <= -within)
         return found
 
-    return touches
+    return in_contact
 
 
 def surely_clear(motion: Motion, piece: Piece, tip: Array, within: float) -> NDArray[np.bool_]:
-    """Return which of (n, 3) mm nearest places of the tip on its slides are clear wherever spindle and cams stand.
+    """Return which of (n, 3) mm places of the tip on its slides are clear at every angle of the spindle and the cams.
 
-    Known of chucks that hold the work still and upright on the spindle; of others, never.
+    This is known only for chucks that hold the work at rest and square on the spindle; for others, no place is sure to be clear.
     """
     if motion.still is None or motion.rocks:
         return np.zeros(len(tip), bool)
