@@ -153,7 +153,7 @@ def test_a_plugin_named_in_the_list_but_not_installed_is_reported_with_the_neare
     (record,) = shop.report("swy")["refused"]
     assert (record["name"], record["package"]) == ("swy", "")
     assert record["cause"].startswith(
-        "LOBEWORK_PLUGINS names it, but nothing installed is called so; did you mean 'sway'?; installed: asking, bench, built-in,"
+        "LOBEWORK_PLUGINS names it, but no plugin or package of this name is installed; did you mean 'sway'?; installed: asking, bench, built-in,"
     )
 
 
@@ -332,7 +332,7 @@ print(np.array_equal(job().carve(backend="second").depth, job().carve(backend="p
         ("blunt", "RuntimeError: the edge is gone"),
         ("lost", "it left a depth of nan mm at row 0, column 20; it must be a number, zero or more"),
         ("building", "it left a depth of -0.25 mm at row 0, column 20; it must be a number, zero or more"),
-        ("straying", "it left a depth of 0.5 mm at row 0, column 20; there is no work, so it must stay zero"),
+        ("straying", "it left a depth of 0.5 mm at row 0, column 20; there is no work there, so it must stay zero"),
     ],
 )
 def test_an_outside_way_of_carving_that_fails_in_use_is_blamed_by_name(shop, name, message):

@@ -77,7 +77,7 @@ def test_its_class_has_a_name_that_nothing_else_in_the_module_has(name, part):
     "name", ["", "Sway", "2sway", "sway!", "sway chuck", "-sway", "sway-", "a--b", "swäy", "class", "../sway", "s" * 41]
 )
 def test_a_name_that_cannot_be_one_is_refused_in_one_line(name):
-    with pytest.raises(InputError, match="is no name for a plugin; write a word in small letters, digits and dashes"):
+    with pytest.raises(InputError, match="must be a word in lower-case letters, digits and dashes"):
         lay_out(name)
 
 
@@ -85,7 +85,7 @@ def test_a_name_that_cannot_be_one_is_refused_in_one_line(name):
     ("name", "kind"), [("oval", "chuck"), ("wave", "cam"), ("svg", "target"), ("plain", "backend"), ("pen", "cutter")]
 )
 def test_a_name_that_is_taken_is_refused(name, kind):
-    with pytest.raises(InputError, match=f"^NAME: '{name}' is taken: a {kind} of this name is installed; choose another$"):
+    with pytest.raises(InputError, match=f"^NAME: '{name}' is taken: a {kind} of this name is installed; choose another name$"):
         lay_out(name, kind)
 
 
@@ -99,7 +99,7 @@ for kind in ("chuck", "cam"):
     except InputError as error:
         print(error)
 """
-    taken = "NAME: 'first-chuck' is taken: a {} of this name is installed; choose another"
+    taken = "NAME: 'first-chuck' is taken: a {} of this name is installed; choose another name"
     assert shop.message(script) == [taken.format("chuck"), taken.format("plugin")]
 
 
@@ -148,7 +148,7 @@ def test_where_a_file_cannot_be_written_none_is(tmp_path, monkeypatch, capsys):
     [
         (["new", "plugin"], "a plugin needs a name: lobework new plugin sway"),
         (["new", "plugin", "sway", "--kind", "chick"], "no kind of plugin is called 'chick'; did you mean 'chuck'?"),
-        (["new", "plugin", "Sway"], "NAME: 'Sway' is no name for a plugin"),
+        (["new", "plugin", "Sway"], "NAME: 'Sway' must be a word in lower-case letters"),
         (["new", "lid.toml", "sway"], "'sway' belongs to lobework new plugin NAME"),
         (["new", "lid.toml", "--kind", "cam"], "'--kind' belongs to lobework new plugin NAME"),
         (["new", "lid.toml", "--into", "here"], "'--into' belongs to lobework new plugin NAME"),

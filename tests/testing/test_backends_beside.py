@@ -107,12 +107,12 @@ def test_a_backend_that_is_less_exact_than_it_states_breaks_its_promise(bench):
     bench.package("coarse", COARSE.replace("WITHIN", "1e-3"))
     done = bench.lobework("verify", "coarse")
     assert done.returncode == 1
-    assert any(line.startswith("carves as the judge does: BROKEN: disc, drilling spindle: worst") for line in broken_in(done))
+    assert any(line.startswith("carves like the reference: BROKEN: disc, drilling spindle: worst") for line in broken_in(done))
 
 
 def test_a_backend_that_states_an_absurd_accuracy_is_left_out(bench):
     bench.package("coarse", COARSE.replace("WITHIN", "1.0"))
     done = bench.lobework("verify", "coarse")
     assert done.returncode == 1
-    message = "comes in: BROKEN: backend 'coarse': within is 1.0; it must be a number of mm, above zero and at most 0.01"
+    message = "is loaded: BROKEN: backend 'coarse': within is 1.0; it must be a number of mm, above zero and at most 0.01"
     assert broken_in(done) == [message]

@@ -56,9 +56,9 @@ def only_line(text):
 @pytest.mark.parametrize(
     ("source", "cause"),
     [
-        (f"{STRANGE}raise Strange('no')\n", "it cannot be imported: lobework_odd.Strange: no; mend or remove lobework-odd"),
-        ("raise GeneratorExit\n", "it cannot be imported: GeneratorExit; mend or remove lobework-odd"),
-        ("import sys\nsys.exit(0)\n", "it cannot be imported: SystemExit: 0; mend or remove lobework-odd"),
+        (f"{STRANGE}raise Strange('no')\n", "it cannot be imported: lobework_odd.Strange: no; repair or remove lobework-odd"),
+        ("raise GeneratorExit\n", "it cannot be imported: GeneratorExit; repair or remove lobework-odd"),
+        ("import sys\nsys.exit(0)\n", "it cannot be imported: SystemExit: 0; repair or remove lobework-odd"),
         (
             f"{HEAD}{STRANGE}@hookimpl\ndef lobework_chucks():\n    raise Strange('no')\n",
             "its hook lobework_chucks failed: lobework_odd.Strange: no",
@@ -73,7 +73,7 @@ def test_a_plugin_that_raises_anything_while_it_loads_is_left_out_with_its_cause
     assert listed.stdout.splitlines()[-2:] == ["plugins left out", f"  odd            lobework-odd 1.0: {cause}"]
     verified = bench.lobework("verify", "odd")
     assert verified.returncode == 1
-    assert f"  comes in: BROKEN: {cause}" in verified.stdout.splitlines()
+    assert f"  is loaded: BROKEN: {cause}" in verified.stdout.splitlines()
     assert "Traceback" not in listed.stderr + verified.stderr
 
 
@@ -93,7 +93,7 @@ def test_what_a_plugin_prints_while_it_loads_goes_to_standard_error_and_is_noted
     assert "from below" in done.stderr
     note = (
         "lobework: note: plugin 'noisy' (lobework-noisy 1.0) prints while it loads: 'hello'; "
-        "a plugin prints nothing, standard output is for results"
+        "a plugin must print nothing: standard output is for results"
     )
     assert done.stderr.splitlines()[-1] == note
 
@@ -108,7 +108,7 @@ def test_a_plugin_that_loads_slowly_is_named_with_its_package(bench):
     assert done.returncode == 0
     start, end = (
         "lobework: note: plugin 'slow' (lobework-slow 1.0) took ",
-        " s to load; its module must import what is heavy only",
+        " s to load; it should import large libraries only in",
     )
     assert only_line(done.stderr).startswith(start)
     assert end in done.stderr
@@ -179,7 +179,7 @@ def test_a_plugin_that_offers_nothing_is_not_judged(bench):
     bench.package("bare", f"{HEAD}@hookimpl\ndef lobework_chucks():\n    return []\n")
     done = bench.lobework("verify", "bare")
     assert (done.stderr, done.returncode) == ("", 0)
-    assert "  comes in: not judged: it offers nothing on this machine" in done.stdout.splitlines()
+    assert "  is loaded: not judged: it offers nothing on this machine" in done.stdout.splitlines()
 
 
 def test_verify_names_the_file_that_the_plugin_was_loaded_from(bench):

@@ -16,24 +16,24 @@ loaded from HERE/lobework_plate.py
 chuck plate: Plate(step=3.0, index=Phase(turns=Fraction(0, 1), lobes=Fraction(0, 1)))
   keeps its settings: 10 cases
   goes through a job file: 3 cases
-  refuses what is no number: 3 cases
+  refuses nan and infinity: 3 cases
   gives a motion for each angle: 6 cases
   moves without a jump: 2 cases within 0.0001 mm
   stays rigid: 241 cases within 1e-09
-  takes each angle by itself: 1205 cases within 1e-9 mm
+  treats each angle independently: 1205 cases within 1e-9 mm
   leaves its input alone: 4 cases
-  says the same again: 4 cases
-  varies as it says: 241 cases
-  comes back when it says: 1 case within 1e-07 mm
+  gives the same result again: 4 cases
+  moves only if dynamic: 241 cases
+  repeats after its period: 1 case within 1e-07 mm
   turns its index counterclockwise: 1205 cases within 1e-9
   keeps its slides in their travel: 1 case
-  says what it needs: 1 case
-  is traced alike both ways: 3 cases within 1e-9 mm
+  names the fittings it needs: 1 case
+  gives the same trace compiled: 3 cases within 1e-9 mm
   marks its settings with their units: 2 cases
   holds at other settings: 65 cases
-  keeps its settings apart: 16 cases
+  depends on its own settings alone: 16 cases
   prints nothing: 1 case
-  gives the known answers: 1 case within what each says
+  gives the known answers: 1 case within the tolerance of each
   note: takes SO LONG an angle, 20000 at once
 20 of 20 promises kept in 3015 cases
 """
@@ -65,7 +65,7 @@ def test_a_broken_promise_is_named_and_answered_with_1(bench):
     done = bench.lobework("verify", "plate")
     assert (done.stderr, done.returncode) == ("", 1)
     broken = [line for line in done.stdout.splitlines() if "BROKEN" in line]
-    message = "index 1/8 of a turn on: worst error 1.57 rad at spindle 0 deg (sample 0): -0.785398163 for 0.785398163"
+    message = "index 1/8 of a turn further: worst error 1.57 rad at spindle 0 deg (sample 0): -0.785398163 for 0.785398163"
     assert broken == [f"  turns its index counterclockwise: BROKEN: {message}"]
     assert done.stdout.endswith("19 of 20 promises kept in 1797 cases, 1 broken\n")
 
@@ -94,7 +94,7 @@ def test_a_plugin_that_is_left_out_is_told_with_its_cause(bench):
         "plugin 'old' (lobework-old 1.0) is left out",
         f"loaded from {bench.folder / 'lobework_old.py'}",
         "plugin old",
-        f"  comes in: BROKEN: {cause}",
+        f"  is loaded: BROKEN: {cause}",
         "0 of 1 promises kept in 0 cases, 1 broken",
     ]
 
@@ -139,9 +139,9 @@ def test_everything_that_ships_inside_has_a_sample_and_a_known_answer():
 
 INSIDE = asked_of("built-in")
 JUDGED = (
-    "carves as the judge does",
-    "carves deep as the judge does",
-    "takes each carving by itself",
+    "carves like the reference",
+    "carves deep like the reference",
+    "treats each carving independently",
     "carves passes of any length",
 )
 """Promises of a backend that hold it to the plain way."""
@@ -160,7 +160,7 @@ def test_what_ships_inside_keeps_every_promise(asked):
     from lobework.testing import Unjudged
 
     try:
-        assert asked.hold() or asked.promise.name == "refuses what is no number"
+        assert asked.hold() or asked.promise.name == "refuses nan and infinity"
     except Unjudged as lacking:
         no_size = {"png", "relief", "page"} if "reads" in str(lacking) else {"text"}
         assert asked.promise.name == "is true to size"

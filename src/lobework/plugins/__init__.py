@@ -1,8 +1,7 @@
-"""The one door for authors of parts, targets, checks and backends; and the machinery that finds what they install.
+"""The public interface for authors of plugins, and the registry that finds installed plugins.
 
-Everything that a plugin needs is imported from here, as in ``from lobework.plugins import Length, hookimpl, require``. These
-names are the stable surface of the library: they stay as long as the contract does, wherever their modules go. See
-``docs/plugins.md``.
+A plugin imports everything from here, as in ``from lobework.plugins import Length, hookimpl, require``. These names are stable:
+they stay as long as the contract does, even if their modules move. See ``docs/plugins.md``.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""The parts that ship inside: they come in through the same hooks as anybody's."""
+"""The built-in parts, registered by the same hooks as those of any plugin."""
 
 from __future__ import annotations
 
@@ -40,55 +40,55 @@ lobework_contract = 1
 
 @hookimpl
 def lobework_cams() -> list[type[Cam]]:
-    """Return the cam shapes that ship inside."""
+    """Return the built-in cam shapes."""
     return [Wave, Scallop, EccentricCam, MotionLaw]
 
 
 @hookimpl
 def lobework_followers() -> list[type[Follower]]:
-    """Return the followers that ship inside."""
+    """Return the built-in followers."""
     return [Knife, Roller, FlatFollower]
 
 
 @hookimpl
 def lobework_chucks() -> list[type[Chuck]]:
-    """Return the chucks that ship inside."""
+    """Return the built-in chucks."""
     return [PlainChuck, EccentricChuck, Oval, StraightLine, Dome]
 
 
 @hookimpl
 def lobework_cutters() -> list[type[Cutter]]:
-    """Return the cutters that ship inside, and the pen."""
+    """Return the built-in cutters, and the pen."""
     return [Vee, Ball, FlatEnd, RoundNosed, Profiled, Pen]
 
 
 @hookimpl
 def lobework_pieces() -> list[type[Piece]]:
-    """Return the forms of work that ship inside."""
+    """Return the built-in forms of work."""
     return [Disc, Barrel, Turned]
 
 
 @hookimpl
 def lobework_backends() -> list[Backend]:
-    """Return the ways of carving that ship inside; the first is taken unless another is asked for."""
+    """Return the built-in carving backends; the first is the default."""
     return [CompiledBackend(), PlainBackend()]
 
 
 @hookimpl
 def lobework_targets() -> list[Target]:
-    """Return the targets that ship inside."""
+    """Return the built-in targets."""
     return list(BUILT_IN)
 
 
 @hookimpl
 def lobework_checks() -> list[Check]:
-    """Return the checks that ship inside."""
+    """Return the built-in checks."""
     return [closure_findings, bridging_findings, travel_findings, ratio_findings, template_findings]
 
 
 @hookimpl
 def lobework_samples() -> list[Sample]:
-    """Return what the parts that ship inside are tried with."""
+    """Return the samples of the built-in parts."""
     from lobework.plugins.samples import EVERY
 
     return list(EVERY)

@@ -1,4 +1,4 @@
-"""The hooks through which every cam, follower, chuck, cutter, piece, backend, target and check comes in, shipped or not.
+"""The hooks that register cams, followers, chucks, cutters, pieces, backends, targets and checks, built-in ones too.
 
 A plugin is a module with ``lobework_contract = 1`` and at least one of these functions, marked `hookimpl`.
 """
@@ -33,12 +33,12 @@ _hookspec = pluggy.HookspecMarker("lobework")
 
 
 class Check(Protocol):
-    """A function that looks at what will be cut and says what is wrong with it; it is known by its ``__name__``."""
+    """A function that examines cuts and returns findings; its ``__name__`` is its name."""
 
     __name__: str
 
     def __call__(self, cuts: Sequence[Cut], traces: Sequence[Trace]) -> Iterable[Finding]:
-        """Return what was found in cuts and their traces, which stand in the same order."""
+        """Return the findings on cuts and their traces; both sequences have the same order."""
 
 
 @_hookspec
@@ -68,19 +68,19 @@ def lobework_pieces() -> list[type[Piece]]:
 
 @_hookspec
 def lobework_backends() -> list[Backend]:
-    """Return ways of carving: each keeps the promises of `lobework.carve.Backend`."""
+    """Return carving backends: each keeps the promises of `lobework.carve.Backend`."""
 
 
 @_hookspec
 def lobework_targets() -> list[Target]:
-    """Return targets: each turns a drawing, traces, a program or settings into one whole file."""
+    """Return targets: each turns a drawing, traces, a program, settings or a carving into one file."""
 
 
 @_hookspec
 def lobework_checks() -> list[Check]:
-    """Return checks: functions of ``(cuts, traces)`` that return what they found."""
+    """Return checks: functions of ``(cuts, traces)`` that return findings."""
 
 
 @_hookspec
 def lobework_samples() -> list[Sample]:
-    """Return what the kit `lobework.testing` tries these things with: at least one sample of each."""
+    """Return the samples with which the kit `lobework.testing` tests these items: at least one for each."""

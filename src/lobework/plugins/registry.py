@@ -1,4 +1,4 @@
-"""Plugins: found when asked for, each kept apart from the others, and left out whole where it breaks a promise."""
+"""The registry of plugins: it loads each one separately, and leaves out a plugin that breaks a promise."""
 
 from __future__ import annotations
 
@@ -40,11 +40,11 @@ GROUP: Final = "lobework"
 """The entry-point group under which a package names its plugins."""
 
 VARIABLE: Final = "LOBEWORK_PLUGINS"
-"""The environment variable that says which plugins load: unset, all; empty or ``none``, what ships inside;
-otherwise a list with commas of plugins or packages."""
+"""The environment variable that selects the plugins to load: unset, all; empty or ``none``, only the built-in one;
+otherwise a list of plugins or packages, separated by commas."""
 
 SLOW_S: Final = 2.0
-"""A plugin that takes longer to load, in seconds, is named: every command that needs plugins waits for it."""
+"""Load time, in seconds, above which a note names the plugin: every command that needs plugins waits for it."""
 
 _HOOKS: Final[dict[str, str]] = {
     "lobework_cams": "cam",
@@ -58,30 +58,30 @@ _HOOKS: Final[dict[str, str]] = {
 }
 _SAMPLES: Final = "lobework_samples"
 _EVERY_HOOK: Final = (*_HOOKS, _SAMPLES)
-_INSIDE: Final = "built-in"
+_BUILT_IN: Final = "built-in"
 _Known = TypeVar("_Known")
 _warned: Final[set[Record]] = set()
 _noted: Final[list[str]] = []
 
 
 class PluginWarning(UserWarning):
-    """A plugin is left out; the message names it, its package, and why."""
+    """A plugin is left out; the message names the plugin, its package and the cause."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Record:
-    """A plugin that was found, and what became of it.
+    """A plugin that was found, and the result of loading it.
 
     Parameters
     ----------
     name : str
-        The name of its entry point; ``"built-in"`` for what ships inside.
+        The name of its entry point; ``"built-in"`` for the parts of lobework itself.
     package, version : str
-        The installed package that it came with; empty where nothing installed has it.
+        The installed package of the plugin, and its version; empty if there is none.
     cause : str
-        Why it is left out, in one line; empty for one that loaded.
+        The reason why the plugin is left out, in one line; empty if it is loaded.
     offers : tuple of (kind, name) pairs
-        What it brought in, such as ``("chuck", "oval")``; empty for one that is left out.
+        The items that it offers, such as ``("chuck", "oval")``; empty if it is left out.
     path : str
         The file that its module was loaded from; empty if it was not imported or has no file.
 
@@ -116,7 +116,7 @@ class _Offer(NamedTuple):
     thing: Any
 
 
-class _Found(NamedTuple):
+class _Loaded(NamedTuple):
     record: Record
     offers: tuple[_Offer, ...] = ()
     samples: Callable[[], tuple[Sample, ...]] = tuple
@@ -125,15 +125,15 @@ class _Found(NamedTuple):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Plugins:
-    """What is installed, shipped parts first, then each plugin's in the order of the plugins' names.
+    """The installed items: built-in ones first, then those of each plugin, in the order of the plugins' names.
 
     Parameters
     ----------
     loaded, refused : tuple of Record
-        The plugins that came in, and those left out with their causes.
-    parts : mapping from kind to what goes by each name
+        The plugins that are loaded, and those that are left out, with their causes.
+    parts : mapping from kind to a mapping from name to item
         "cam", "follower", "chuck", "cutter", "piece", "backend", "target" and "check".
-    asked_samples : mapping from a plugin's name to what asks it for its samples
+    asked_samples : mapping from a plugin's name to a function that returns its samples
         See `samples`.
     notes : tuple of str
         One line on each plugin that took longer than `SLOW_S` to load, or printed while it did.
@@ -155,32 +155,32 @@ class Plugins:
 
     @classmethod
     def load(cls) -> Plugins:
-        """Look for plugins now, as ``LOBEWORK_PLUGINS`` says; warn once of each that is left out.
+        """Find and load the plugins that ``LOBEWORK_PLUGINS`` selects; warn once about each that is left out.
 
         Raises
         ------
         PluginError
-            Where a part that ships inside breaks a promise; never for anybody else's.
+            If a built-in part breaks a promise; never for a part of another plugin.
         """
-        inside = _shipped()
+        inside = _built_in()
         entries, refused = _entries()
-        examined = [_examined(entry) for entry in entries]
-        sound = [found for found in examined if not found.record.cause]
+        results = [_load(entry) for entry in entries]
+        sound = [found for found in results if not found.record.cause]
         clashes = _clashes(inside, sound)
         good = [found for found in sound if found.record not in clashes]
-        refused += [found.record for found in examined if found.record.cause]
+        refused += [found.record for found in results if found.record.cause]
         refused += [replace(record, cause=cause, offers=()) for record, cause in clashes.items()]
         refused.sort(key=lambda record: (record.name, record.package))
         parts: dict[str, dict[str, Any]] = {kind: {} for kind in _HOOKS.values()}
-        came_in = (inside, *good)
-        for found in came_in:
+        accepted = (inside, *good)
+        for found in accepted:
             for offer in found.offers:
-                parts[offer.kind][offer.name] = offer.thing if found is inside else _watched(offer, found.record)
+                parts[offer.kind][offer.name] = offer.thing if found is inside else _guarded(offer, found.record)
         for record in refused:
             _warn_once(record)
-        asked_samples = {found.record.name: found.samples for found in came_in}
-        loaded = tuple(found.record for found in came_in)
-        notes = tuple(note for found in examined for note in found.notes)
+        asked_samples = {found.record.name: found.samples for found in accepted}
+        loaded = tuple(found.record for found in accepted)
+        notes = tuple(note for found in results for note in found.notes)
         _noted[:] = notes
         return cls(loaded=loaded, refused=tuple(refused), parts=parts, asked_samples=asked_samples, notes=notes)
 
@@ -191,29 +191,29 @@ class Plugins:
         return dict(self.parts[kind])
 
     def part(self, kind: PartKind, name: str) -> type:
-        """Return the part of a kind that goes by ``name``; `UnknownNameError` where none does."""
-        return _known(kind, name, self.kinds(kind))
+        """Return the part of a kind and name; raise `UnknownNameError` if there is none."""
+        return _lookup(kind, name, self.kinds(kind))
 
     def backends(self) -> dict[str, Backend]:
-        """Return every way of carving by name."""
+        """Return every carving backend by name."""
         return dict(self.parts["backend"])
 
     def backend(self, name: str) -> Backend:
-        """Return the way of carving that goes by ``name``; `UnknownNameError` where none does."""
-        return _known("backend", name, self.backends())
+        """Return the carving backend of a name; raise `UnknownNameError` if there is none."""
+        return _lookup("backend", name, self.backends())
 
     def targets(self) -> dict[str, Target]:
         """Return every target by name."""
         return dict(self.parts["target"])
 
     def target(self, name: str) -> Target:
-        """Return the target that goes by ``name``; `UnknownNameError` where none does."""
-        return _known("target", name, self.targets())
+        """Return the target of a name; raise `UnknownNameError` if there is none."""
+        return _lookup("target", name, self.targets())
 
     def behind(self, error: BaseException | None) -> Record | None:
-        """Return the plugin whose part an error, or what caused it, arose in, or None where it did not arise in a plugin's.
+        """Return the plugin whose part raised an error or one of its causes; None if no plugin did.
 
-        Python replaces a StopIteration inside a generator by a RuntimeError, whose cause is the StopIteration.
+        The causes count because Python replaces a StopIteration inside a generator by a RuntimeError.
         """
         kinds = get_args(PartKind)
         offers = [(record, kind, name) for record in self.loaded[1:] for kind, name in record.offers if kind in kinds]
@@ -231,25 +231,25 @@ class Plugins:
         return None
 
     def checks(self) -> tuple[Check, ...]:
-        """Return every check; each is known by its ``__name__``."""
+        """Return every check; the ``__name__`` of a check is its name."""
         return tuple(self.parts["check"].values())
 
     def samples(self, plugin: str) -> tuple[Sample, ...]:
-        """Return what the plugin by this name gives to be tried with; it is not asked before.
+        """Return the samples of the plugin of this name; its hook is called only now.
 
         Raises
         ------
         PluginError
-            Where its hook fails, or returns anything but samples.
+            If its hook fails, or returns anything but samples.
         UnknownNameError
-            Where no plugin by that name has come in.
+            If no plugin of this name is loaded.
         """
-        return _known("plugin", plugin, self.asked_samples)()
+        return _lookup("plugin", plugin, self.asked_samples)()
 
 
 @functools.cache
 def installed() -> Plugins:
-    """Return what is installed; looked for at the first call, then kept.
+    """Return the installed items; the first call loads them, later calls return the same object.
 
     >>> sorted(installed().kinds("follower"))[:3]
     ['flat', 'knife', 'roller']
@@ -258,11 +258,11 @@ def installed() -> Plugins:
 
 
 def noted() -> tuple[str, ...]:
-    """Return what is to be noted of the plugins that have been loaded last (``Plugins.notes``); none is loaded for that."""
+    """Return the notes on the plugins loaded last (``Plugins.notes``), without loading any."""
     return tuple(_noted)
 
 
-def _known(kind: str, name: str, known: Mapping[str, _Known]) -> _Known:
+def _lookup(kind: str, name: str, known: Mapping[str, _Known]) -> _Known:
     if name not in known:
         raise UnknownNameError(kind, name, known)
     return known[name]
@@ -274,8 +274,8 @@ def _warn_once(record: Record) -> None:
         warnings.warn(f"lobework {record}", PluginWarning, stacklevel=3)
 
 
-def _wanted() -> set[str] | None:
-    """Return the plugins and packages that the environment names, or None where it leaves the choice open."""
+def _selection() -> set[str] | None:
+    """Return the plugins and packages that the environment variable names; None if it is unset."""
     given = os.environ.get(VARIABLE)
     if given is None:
         return None
@@ -283,40 +283,40 @@ def _wanted() -> set[str] | None:
 
 
 def _same_package(name: str) -> str:
-    """Return a package's name as installers compare it (PyPA specification "Names and normalization")."""
+    """Return the normalised name of a package (PyPA specification "Names and normalization")."""
     return re.sub(r"[-_.]+", "-", name).lower()
 
 
-def _answers_to(wanted: str, entry: metadata.EntryPoint) -> bool:
-    return wanted == entry.name or _same_package(wanted) == _same_package(_package(entry.dist)[0])
+def _matches(name: str, entry: metadata.EntryPoint) -> bool:
+    return name == entry.name or _same_package(name) == _same_package(_package(entry.dist)[0])
 
 
 def _entries() -> tuple[list[metadata.EntryPoint], list[Record]]:
-    """Return the entry points to load, in the order of their names, and a refusal for each that cannot be found."""
-    wanted = _wanted()
-    if wanted == set():
+    """Return the entry points to load, sorted by name, and a refused record for each selected name that is not installed."""
+    selection = _selection()
+    if selection == set():
         return [], []
-    entries, refused = _listed()
+    entries, refused = _all_entries()
     entries.sort(key=lambda entry: (entry.name, *_package(entry.dist)))
-    if wanted is None:
+    if selection is None:
         return entries, refused
     known = sorted({entry.name for entry in entries})
-    for name in sorted(wanted):
-        if not any(_answers_to(name, entry) for entry in entries):
-            cause = f"{VARIABLE} names it, but nothing installed is called so{nearest(name, known)}"
+    for name in sorted(selection):
+        if not any(_matches(name, entry) for entry in entries):
+            cause = f"{VARIABLE} names it, but no plugin or package of this name is installed{nearest(name, known)}"
             refused.append(Record(name=name, package="", version="", cause=f"{cause}; installed: {', '.join(known) or 'none'}"))
-    return [entry for entry in entries if any(_answers_to(name, entry) for name in wanted)], refused
+    return [entry for entry in entries if any(_matches(name, entry) for name in selection)], refused
 
 
-def _listed() -> tuple[list[metadata.EntryPoint], list[Record]]:
-    """Return every entry point of the group, and a refusal for each package whose list cannot be read."""
+def _all_entries() -> tuple[list[metadata.EntryPoint], list[Record]]:
+    """Return every entry point of the group, and a refused record for each package whose entry points cannot be read."""
     try:
         return list(metadata.entry_points(group=GROUP)), []
-    except Exception:  # noqa: BLE001  (one package's unreadable list must not hide the others')
-        return _listed_one_by_one()
+    except Exception:  # noqa: BLE001  (one unreadable package must not hide the others)
+        return _entries_by_package()
 
 
-def _listed_one_by_one() -> tuple[list[metadata.EntryPoint], list[Record]]:
+def _entries_by_package() -> tuple[list[metadata.EntryPoint], list[Record]]:
     entries: dict[str, list[metadata.EntryPoint]] = {}
     refused = []
     for package in metadata.distributions():
@@ -330,55 +330,55 @@ def _listed_one_by_one() -> tuple[list[metadata.EntryPoint], list[Record]]:
 
 
 def _package(package: metadata.Distribution | None) -> tuple[str, str]:
-    """Return a package's name and version, as far as its metadata says."""
+    """Return the name and version of a package from its metadata, or substitutes."""
     unknown = "a package without a name"
     if package is None:
         return unknown, ""
     return package.metadata.get_all("Name", [unknown])[0], package.metadata.get_all("Version", [""])[0]
 
 
-def _shipped() -> _Found:
+def _built_in() -> _Loaded:
     from lobework.plugins import builtin
 
     try:
         version = metadata.version("lobework")
     except metadata.PackageNotFoundError:
         version = ""
-    return _found(Record(name=_INSIDE, package="lobework", version=version, path=_file_of(builtin, "")), builtin)
+    return _read(Record(name=_BUILT_IN, package="lobework", version=version, path=_file_of(builtin, "")), builtin)
 
 
-def _examined(entry: metadata.EntryPoint) -> _Found:
-    """Load one plugin and ask what it offers; whatever goes wrong is kept in its record."""
+def _load(entry: metadata.EntryPoint) -> _Loaded:
+    """Load a plugin and read its offers; an error goes into its record."""
     package, version = _package(entry.dist)
     record = Record(name=entry.name, package=package, version=version)
     with to_stderr(descriptor=True) as printed:
         began = time.perf_counter()
-        found = _loaded(entry, record)
+        found = _try_load(entry, record)
         seconds = time.perf_counter() - began
     return found._replace(notes=tuple(_notes(record, seconds, printed)))
 
 
-def _loaded(entry: metadata.EntryPoint, record: Record) -> _Found:
+def _try_load(entry: metadata.EntryPoint, record: Record) -> _Loaded:
     try:
         plugin = entry.load()
     except KeyboardInterrupt:
         raise
-    except BaseException as error:  # noqa: BLE001  (a plugin may fail in any way; it harms nothing else)
-        remedy = f"{now}; update {record.package}" if (now := place_now(error)) else f"mend or remove {record.package}"
-        return _Found(replace(record, cause=f"it cannot be imported: {one_line(error)}; {remedy}"))
+    except BaseException as error:  # noqa: BLE001  (a plugin may raise anything; the others must load)
+        remedy = f"{now}; update {record.package}" if (now := place_now(error)) else f"repair or remove {record.package}"
+        return _Loaded(replace(record, cause=f"it cannot be imported: {one_line(error)}; {remedy}"))
     record = replace(record, path=_file_of(plugin, entry.module))
     try:
-        return _found(record, plugin)
+        return _read(record, plugin)
     except KeyboardInterrupt:
         raise
     except PluginError as error:
-        return _Found(replace(record, cause=plain(str(error))))
+        return _Loaded(replace(record, cause=plain(str(error))))
     except BaseException as error:  # noqa: BLE001
-        return _Found(replace(record, cause=f"it cannot be used: {one_line(error)}"))
+        return _Loaded(replace(record, cause=f"it cannot be used: {one_line(error)}"))
 
 
 def _file_of(plugin: object, module: str) -> str:
-    """Return the file that a plugin's module was loaded from, or nothing if it has none."""
+    """Return the file of a plugin's module; empty if it has none."""
     found = plugin if inspect.ismodule(plugin) else sys.modules.get(module)
     file = getattr(found, "__file__", None)
     return file if isinstance(file, str) else ""
@@ -386,42 +386,42 @@ def _file_of(plugin: object, module: str) -> str:
 
 def _notes(record: Record, seconds: float, printed: RedirectedOutput) -> Iterator[str]:
     if seconds > SLOW_S:
-        yield f"{record.title} took {seconds:.1f} s to load; its module must import what is heavy only where it is used"
+        yield f"{record.title} took {seconds:.1f} s to load; it should import large libraries only in the functions that use them"
     if first := plain(printed.first):
-        yield f"{record.title} prints while it loads: {first!r}; a plugin prints nothing, standard output is for results"
+        yield f"{record.title} prints while it loads: {first!r}; a plugin must print nothing: standard output is for results"
 
 
-def _found(record: Record, plugin: object) -> _Found:
-    """Return all that a plugin offers, each thing held to its promises.
+def _read(record: Record, plugin: object) -> _Loaded:
+    """Return the offers of a plugin after validating each of them.
 
-    Each plugin is asked by a manager of its own, so that none can wrap, block or outlive another.
+    Each plugin has a plugin manager of its own, so that its hooks cannot wrap or block those of another.
     """
     _agree(getattr(plugin, "lobework_contract", None))
     manager = pluggy.PluginManager("lobework")
     manager.add_hookspecs(hookspecs)
-    _look_at_hooks(plugin, manager)
+    _check_hooks(plugin, manager)
     manager.register(plugin)
     manager.check_pending()
     offers = [
         _Offer(kind, name_of(kind, thing), thing)
         for hook, kind in _HOOKS.items()
-        for thing in _asked(hook, getattr(manager.hook, hook))
+        for thing in _hook_results(hook, getattr(manager.hook, hook))
     ]
-    claims = list(_claims(offers))
-    for kind, name in claims:
-        if claims.count((kind, name)) > 1:
-            raise PluginError(f"it offers {kind} {name!r} twice; give each its own")
+    names = list(_unique_names(offers))
+    for kind, name in names:
+        if names.count((kind, name)) > 1:
+            raise PluginError(f"it offers {kind} {name!r} twice; give each a name of its own")
     record = replace(record, offers=tuple((offer.kind, offer.name) for offer in offers))
-    return _Found(record, tuple(offers), functools.partial(_samples, record, manager.hook.lobework_samples))
+    return _Loaded(record, tuple(offers), functools.partial(_samples, record, manager.hook.lobework_samples))
 
 
 def _samples(record: Record, caller: pluggy.HookCaller) -> tuple[Sample, ...]:
-    """Return the samples that a plugin gives, which must be samples."""
+    """Return the samples of a plugin; raise `PluginError` for anything else that its hook returns."""
     from lobework.plugins.sample import Sample
 
     try:
         with to_stderr(descriptor=True):
-            given = tuple(_asked(_SAMPLES, caller))
+            given = tuple(_hook_results(_SAMPLES, caller))
     except PluginError as error:
         raise PluginError(f"{record.title}: {plain(str(error))}") from error
     if strange := [each for each in given if not isinstance(each, Sample)]:
@@ -441,8 +441,8 @@ def _agree(contract: object) -> None:
         raise PluginError(f"it was written for contract {contract}, this lobework keeps contract {CONTRACT}; update {update}")
 
 
-def _look_at_hooks(plugin: object, manager: pluggy.PluginManager) -> None:
-    """Raise unless every marked function is a hook, every hook is marked, and none asks for arguments."""
+def _check_hooks(plugin: object, manager: pluggy.PluginManager) -> None:
+    """Raise unless every marked function is a hook, every hook is marked, and no hook has required parameters."""
     marked = {name: options for name in dir(plugin) if (options := manager.parse_hookimpl_opts(plugin, name)) is not None}
     for name, options in marked.items():
         hook = options["specname"] or name
@@ -450,14 +450,14 @@ def _look_at_hooks(plugin: object, manager: pluggy.PluginManager) -> None:
             if options["optionalhook"]:
                 continue
             known = f"{nearest(hook, _EVERY_HOOK)}; hooks: {', '.join(sorted(_EVERY_HOOK))}"
-            raise PluginError(f"it has no hook to be called {hook!r}{known}")
-        asks = [
+            raise PluginError(f"lobework has no hook {hook!r}{known}")
+        required = [
             each.name
             for each in inspect.signature(getattr(plugin, name)).parameters.values()
             if each.default is each.empty and each.kind not in (each.VAR_POSITIONAL, each.VAR_KEYWORD)
         ]
-        if asks:
-            raise PluginError(f"its hook {name} asks for {', '.join(asks)}; hooks take no arguments: write def {name}():")
+        if required:
+            raise PluginError(f"its hook {name} takes {', '.join(required)}; hooks take no arguments: write def {name}():")
     for name in _EVERY_HOOK:
         if name not in marked and hasattr(plugin, name):
             raise PluginError(f"its {name} is not marked; put @hookimpl from lobework.plugins above it")
@@ -465,8 +465,8 @@ def _look_at_hooks(plugin: object, manager: pluggy.PluginManager) -> None:
         raise PluginError("it has no hooks; write one, such as lobework_chucks, with @hookimpl from lobework.plugins above it")
 
 
-def _asked(hook: str, caller: pluggy.HookCaller) -> Iterator[Any]:
-    """Yield what the plugin's functions for one hook return."""
+def _hook_results(hook: str, caller: pluggy.HookCaller) -> Iterator[Any]:
+    """Yield the items that a plugin's functions for one hook return."""
     if not caller.get_hookimpls():
         return
     try:
@@ -481,48 +481,48 @@ def _asked(hook: str, caller: pluggy.HookCaller) -> Iterator[Any]:
         yield from answer
 
 
-def _claims(offers: Iterable[_Offer]) -> Iterator[tuple[str, str]]:
-    """Yield every name that nobody else may have: the things' own, and the files that targets write."""
+def _unique_names(offers: Iterable[_Offer]) -> Iterator[tuple[str, str]]:
+    """Yield the names that must be unique: those of the items, and the files of targets."""
     for offer in offers:
         yield offer.kind, offer.name
         if offer.kind == "target":
             yield "target file", offer.thing.file.casefold()
 
 
-def _clashes(inside: _Found, outside: Sequence[_Found]) -> dict[Record, str]:
-    """Return each outside plugin that claims a name which another claims too, with the cause.
+def _clashes(inside: _Loaded, outside: Sequence[_Loaded]) -> dict[Record, str]:
+    """Return each external plugin with a name that another plugin has too, and the cause.
 
-    All claims count, so that what is left out never depends on the order of loading.
+    Every plugin counts, so that the result does not depend on the order of loading.
     """
-    claimants: dict[tuple[str, str], list[Record]] = defaultdict(list)
+    owners: dict[tuple[str, str], list[Record]] = defaultdict(list)
     for found in (inside, *outside):
-        for claim in (("plugin name", found.record.name), *_claims(found.offers)):
-            claimants[claim].append(found.record)
+        for unique in (("plugin name", found.record.name), *_unique_names(found.offers)):
+            owners[unique].append(found.record)
     clashes: dict[Record, str] = {}
-    for (kind, name), records in claimants.items():
+    for (kind, name), records in owners.items():
         both = " and by ".join(record.title for record in records)
         remedy = f"neither is used: remove one package, or name the one to use in {VARIABLE}"
         if records[0] is inside.record:
-            remedy = "the built-in one stays, the other must be renamed"
+            remedy = "the built-in one is used; rename the other"
         for record in records if len(records) > 1 else ():
             if record is not inside.record:
-                clashes.setdefault(record, f"{kind} {name!r} is claimed by {both}; {remedy}")
+                clashes.setdefault(record, f"{kind} {name!r} is used by {both}; {remedy}")
     return clashes
 
 
-def _watched(offer: _Offer, record: Record) -> Any:
-    """Return an outside backend, target or check that blames its own plugin when it fails; parts are returned as they are."""
+def _guarded(offer: _Offer, record: Record) -> Any:
+    """Return an external backend, target or check whose errors name its plugin; return a part unchanged."""
     where = f"{offer.kind} {offer.name!r} of {record.title}"
     if offer.kind == "backend":
-        return _WatchedBackend(offer.thing, where)
+        return _GuardedBackend(offer.thing, where)
     if offer.kind == "target":
-        return replace(offer.thing, render=_blaming(offer.thing.render, where, whole_file))
-    return _blaming(offer.thing, where, findings) if offer.kind == "check" else offer.thing
+        return replace(offer.thing, render=_naming_plugin(offer.thing.render, where, whole_file))
+    return _naming_plugin(offer.thing, where, findings) if offer.kind == "check" else offer.thing
 
 
-def _blaming(act: Callable[..., Any], where: str, accept: Callable[[Any], Any]) -> Callable[..., Any]:
+def _naming_plugin(act: Callable[..., Any], where: str, accept: Callable[[Any], Any]) -> Callable[..., Any]:
     @functools.wraps(act)
-    def watched(*given: Any) -> Any:
+    def guarded(*given: Any) -> Any:
         try:
             return accept(act(*given))
         except PluginError as error:
@@ -532,29 +532,29 @@ def _blaming(act: Callable[..., Any], where: str, accept: Callable[[Any], Any]) 
         except BaseException as error:
             raise PluginError(f"{where} failed: {one_line(error)}") from error
 
-    return watched
+    return guarded
 
 
 @dataclass(frozen=True, slots=True)
-class _WatchedBackend:
-    """An outside way of carving that blames its own plugin when it fails, or leaves depths that no cutter can leave."""
+class _GuardedBackend:
+    """An external carving backend whose errors, and invalid depths, raise a `PluginError` that names its plugin."""
 
     own: Backend
     where: str
 
     @property
     def name(self) -> str:
-        """What people call it."""
+        """Its name."""
         return self.own.name
 
     @property
     def description(self) -> str:
-        """One line on what it is for."""
+        """Its purpose, in one line."""
         return self.own.description
 
     @property
     def can(self) -> frozenset[Ability]:
-        """What it can carve."""
+        """Its abilities."""
         return self.own.can
 
     @property
@@ -565,10 +565,10 @@ class _WatchedBackend:
         return accuracy_of(self.own)
 
     def carve(self, stock: Stock, sweeps: Sequence[Sweep], depth: Depth, progress: Progress | None = None) -> None:
-        """Deepen ``depth`` in place; what ``progress`` raises is nobody's fault."""
+        """Deepen ``depth`` in place; an error raised by ``progress`` passes through unchanged."""
         stops: list[BaseException] = []
 
-        def told(part: float) -> None:
+        def report(part: float) -> None:
             try:
                 progress(part)  # type: ignore[misc]
             except BaseException as stop:
@@ -576,11 +576,11 @@ class _WatchedBackend:
                 raise
 
         def carved() -> None:
-            self.own.carve(stock, sweeps, depth, None if progress is None else told)
+            self.own.carve(stock, sweeps, depth, None if progress is None else report)
             sound_depths(stock, depth)
 
         try:
-            _blaming(carved, self.where, lambda nothing: nothing)()
+            _naming_plugin(carved, self.where, lambda nothing: nothing)()
         except PluginError:
             if stops:
                 raise stops[0] from None

@@ -1,4 +1,4 @@
-"""What a thing is tried with: one of its kind, and what is known of it."""
+"""Samples for the test kit: one item that a plugin offers, and known answers about it."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 
 __all__ = ["ExpectedValue", "Sample"]
 
-_OFFERS: Final = {
+_KIND_OF_ATTRIBUTE: Final = {
     "render": "target",
     "carve": "backend",
     "motions": "chuck",
@@ -22,23 +22,23 @@ _OFFERS: Final = {
     "width_at": "cutter",
     "outline": "piece",
 }
-"""What only a thing of each kind has."""
+"""For an attribute that only one kind of item has, that kind."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class ExpectedValue:
-    """A question to which the answer is known.
+    """A function of an item, with its known result.
 
     Parameters
     ----------
     asks : callable
-        From the thing to a number or an array of them.
+        Function of the item that returns a number or an array of numbers.
     gives : number or array of them
-        What it must come to, in the same shape.
+        The expected result, in the same shape.
     source : str
-        Where that was published, or what it follows from.
+        Publication or derivation of the expected result.
     within : float
-        How far off each number may be, in the unit that it is in.
+        Largest error of each number, in the unit of the number.
 
     Examples
     --------
@@ -55,22 +55,22 @@ class ExpectedValue:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Sample:
-    """One thing that a plugin offers, for the kit to try.
+    """One item that a plugin offers, for the kit to test.
 
     Parameters
     ----------
     part : part, backend, target or check
         A chuck, cam, follower, cutter or piece with its settings; or the backend, target or check itself.
     known : sequence of ExpectedValue
-        Questions to which the answers are known.
+        Functions of the item with their known results.
     reads : callable, optional
-        Of a target: from the bytes of its file to the lines that are in it, each (n, 2) or (n, 3) mm, so that their true
-        size can be judged.
+        For a target: function from the bytes of its file to the lines in it, each (n, 2) or (n, 3) mm, so that the kit can
+        compare their size.
 
     Raises
     ------
     SettingError
-        Where ``part`` is none of these, or a class of parts rather than one of them.
+        If ``part`` is none of these, or is a class instead of an instance.
 
     Examples
     --------
@@ -86,17 +86,19 @@ class Sample:
 
     def __post_init__(self) -> None:
         must_be = "a part with its settings, a target, a backend or a check"
-        made = not isinstance(self.part, type) and (callable(self.part) or any(hasattr(self.part, each) for each in _OFFERS))
-        if not made:
+        is_item = not isinstance(self.part, type) and (
+            callable(self.part) or any(hasattr(self.part, each) for each in _KIND_OF_ATTRIBUTE)
+        )
+        if not is_item:
             require(False, "part", repr(self.part), must_be)
 
     @property
     def kind(self) -> str:
-        """What it is: "chuck", "cam", "follower", "cutter", "piece", "target", "backend" or "check"."""
-        return next((kind for offers, kind in _OFFERS.items() if hasattr(self.part, offers)), "check")
+        """The kind of the item: "chuck", "cam", "follower", "cutter", "piece", "target", "backend" or "check"."""
+        return next((kind for attribute, kind in _KIND_OF_ATTRIBUTE.items() if hasattr(self.part, attribute)), "check")
 
     @property
     def name(self) -> str:
-        """What the thing goes by."""
-        called = {"piece": "form", "target": "name", "backend": "name", "check": "__name__"}.get(self.kind, "kind")
-        return str(getattr(self.part, called))
+        """The name of the item."""
+        attribute = {"piece": "form", "target": "name", "backend": "name", "check": "__name__"}.get(self.kind, "kind")
+        return str(getattr(self.part, attribute))

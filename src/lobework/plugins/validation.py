@@ -1,4 +1,4 @@
-"""What plugins promise of the things they offer, and how a broken promise is said in one line."""
+"""Validation of the items that plugins offer; each error is one line."""
 
 from __future__ import annotations
 
@@ -21,20 +21,20 @@ _FILE: Final = re.compile(r"\w[\w-]*(?:\.[\w-]+)+")
 
 
 def plain(text: str) -> str:
-    """Return text on one line, at most 400 characters."""
+    """Return text as one line of at most 400 characters."""
     text = " ".join(text.split())
     return text if len(text) <= 400 else f"{text[:399]}…"
 
 
 def one_line(error: BaseException) -> str:
-    """Return the error's type and message on one line; for a slip of the pen also its file and line."""
+    """Return the type and message of an error as one line; for a syntax error also its file and line."""
     if isinstance(error, SyntaxError):
         return plain(f"{type(error).__name__}: {error}")
     return plain(traceback.format_exception_only(error)[0])
 
 
 def name_of(kind: str, thing: Any) -> str:
-    """Return the name that a thing goes by, once it has kept the promises of its kind."""
+    """Return the name of an item after validating it as one of its kind."""
     if kind == "target":
         return _target_name(thing)
     if kind == "check":
@@ -44,7 +44,7 @@ def name_of(kind: str, thing: Any) -> str:
     return _part_name(kind, thing)
 
 
-def _good_name(name: object, what: str) -> str:
+def _checked_name(name: object, what: str) -> str:
     if not isinstance(name, str) or not name or name != " ".join(name.split()) or not name.isprintable():
         raise PluginError(f"{what} is {name!r}; it must be a name on one line, without spaces at its ends")
     return name
@@ -54,54 +54,54 @@ def _part_name(kind: str, part: Any) -> str:
     from lobework.parts import protocols
     from lobework.quantities.fields import measures
 
-    shown = f"{kind} {getattr(part, '__name__', None) or plain(repr(part))}"
+    title = f"{kind} {getattr(part, '__name__', None) or plain(repr(part))}"
     if not isinstance(part, type) or not dataclasses.is_dataclass(part):
-        raise PluginError(f"{shown} is not a dataclass; write a class with {_DATACLASS} above it")
+        raise PluginError(f"{title} is not a dataclass; write a class with {_DATACLASS} above it")
     if not part.__dataclass_params__.frozen:  # type: ignore[attr-defined]
-        raise PluginError(f"{shown} is not frozen; write {_DATACLASS} above it")
+        raise PluginError(f"{title} is not frozen; write {_DATACLASS} above it")
     settings = {each.name for each in dataclasses.fields(part)}
     names = "form" if kind == "piece" else "kind"
     if names in settings or not isinstance(getattr(part, names, None), str):
-        raise PluginError(f"{shown} does not say its name; write {names}: ClassVar[str] = 'its name' in it")
+        raise PluginError(f"{title} has no name; write {names}: ClassVar[str] = 'its name' in it")
     promise = getattr(protocols, kind.capitalize())
     promised = {name for name in (*vars(promise), *inspect.get_annotations(promise)) if not name.startswith("_")}
     if absent := sorted(name for name in promised if not hasattr(part, name) and name not in settings):
-        raise PluginError(f"{shown} lacks {', '.join(absent)}; see lobework.plugins.{promise.__name__} for what each must be")
-    _require_methods(part, promise, shown)
-    if taken := sorted(settings & _taken(kind)):
-        raise PluginError(f"{shown} has a setting {taken[0]!r}, which job files keep for themselves; call it something else")
+        raise PluginError(f"{title} lacks {', '.join(absent)}; see lobework.plugins.{promise.__name__} for the definition")
+    _require_methods(part, promise, title)
+    if reserved := sorted(settings & _reserved_keys(kind)):
+        raise PluginError(f"{title} has a setting {reserved[0]!r}, which is a key of job files already; rename it")
     try:
         measures(part)
     except Exception as error:
-        why = f"{shown} has a setting whose type cannot be found: {one_line(error)}"
+        why = f"{title} has a setting whose type cannot be found: {one_line(error)}"
         raise PluginError(f"{why}; import it at the top of the module") from error
-    return _good_name(getattr(part, names), f"{shown}: {names}")
+    return _checked_name(getattr(part, names), f"{title}: {names}")
 
 
 _OPTIONAL_METHODS: Final = {"Chuck": {"slides": ("theta",)}, "Piece": {"seen": ("points",)}}
-"""What a part may offer beside its promise: the arguments of each method."""
+"""Optional methods of parts, with their arguments."""
 
 
-def _require_methods(part: type, promise: type, shown: str) -> None:
-    """Refuse a part with a method that cannot be called as its promise says."""
+def _require_methods(part: type, promise: type, title: str) -> None:
+    """Raise `PluginError` if a method of a part does not take the arguments that its protocol defines."""
     promised = {name: method for name, method in vars(promise).items() if inspect.isfunction(method) and not name.startswith("_")}
     methods = {name: tuple(inspect.signature(method).parameters)[1:] for name, method in promised.items()}
     optional = {name: given for name, given in _OPTIONAL_METHODS.get(promise.__name__, {}).items() if hasattr(part, name)}
-    for name, asked in ((name, inspect.getattr_static(part, name)) for name in vars(promise) if hasattr(part, name)):
-        if isinstance(asked, property) and not _takes(asked.fget, (None,)):
-            raise PluginError(f"{shown}: {name} must take no argument; write def {name}(self): below @property")
+    for name, declared in ((name, inspect.getattr_static(part, name)) for name in vars(promise) if hasattr(part, name)):
+        if isinstance(declared, property) and not _accepts(declared.fget, (None,)):
+            raise PluginError(f"{title}: {name} must take no argument; write def {name}(self): below @property")
     for name, arguments in (methods | optional).items():
         given = getattr(part, name, None)
         write = f"write def {name}({', '.join(('self', *arguments))}):"
         if not callable(given):
-            raise PluginError(f"{shown}: {name} is {plain(repr(given))}; it must be a method: {write}")
+            raise PluginError(f"{title}: {name} is {plain(repr(given))}; it must be a method: {write}")
         bound = isinstance(inspect.getattr_static(part, name), staticmethod | classmethod)
-        if not _takes(given, (*(() if bound else (None,)), *arguments)):
-            raise PluginError(f"{shown}: {name} must take {', '.join(arguments) or 'no argument'}; {write}")
+        if not _accepts(given, (*(() if bound else (None,)), *arguments)):
+            raise PluginError(f"{title}: {name} must take {', '.join(arguments) or 'no argument'}; {write}")
 
 
-def _takes(function: Any, given: tuple[object, ...]) -> bool:
-    """Return whether a function can be called with such arguments."""
+def _accepts(function: Any, given: tuple[object, ...]) -> bool:
+    """Return whether a function accepts these arguments."""
     try:
         inspect.signature(function).bind(*given)
     except (TypeError, ValueError):
@@ -109,8 +109,8 @@ def _takes(function: Any, given: tuple[object, ...]) -> bool:
     return True
 
 
-def _taken(kind: str) -> set[str]:
-    """Return the keys that a job file's table for a part uses itself, beside the part's settings."""
+def _reserved_keys(kind: str) -> set[str]:
+    """Return the reserved keys of the table for a part in a job file."""
     if kind == "cam":
         from lobework.parts.drive import Drive
 
@@ -123,8 +123,8 @@ def _target_name(target: Any) -> str:
 
     if not isinstance(target, Target):
         raise PluginError(f"target {plain(repr(target))} is not a lobework.plugins.Target; make one")
-    name = _good_name(target.name, "a target's name")
-    _good_name(target.description, f"target {name!r}: description")
+    name = _checked_name(target.name, "a target's name")
+    _checked_name(target.description, f"target {name!r}: description")
     if not isinstance(target.file, str) or not _FILE.fullmatch(target.file):
         raise PluginError(f"target {name!r}: file is {target.file!r}; it must be a plain file name such as 'drawing.svg'")
     if target.shows not in get_args(Shows):
@@ -140,10 +140,10 @@ def _backend_name(backend: Any) -> str:
 
     if isinstance(backend, type) or not isinstance(backend, Backend):
         lacking = [each for each in ("name", "description", "can", "carve") if not hasattr(backend, each)]
-        why = f"lacks {', '.join(lacking)}" if lacking else "is a class; return what it makes"
-        raise PluginError(f"backend {plain(repr(backend))} {why}; see lobework.plugins.Backend for what each must be")
-    name = _good_name(backend.name, "a backend's name")
-    _good_name(backend.description, f"backend {name!r}: description")
+        why = f"lacks {', '.join(lacking)}" if lacking else "is a class; return an instance of it"
+        raise PluginError(f"backend {plain(repr(backend))} {why}; see lobework.plugins.Backend for the definition")
+    name = _checked_name(backend.name, "a backend's name")
+    _checked_name(backend.description, f"backend {name!r}: description")
     if not isinstance(backend.can, frozenset) or not backend.can:
         raise PluginError(f"backend {name!r}: can is {plain(repr(backend.can))}; it must be a frozenset of what it can carve")
     if unknown := sorted(map(str, backend.can - EVERYTHING)):
@@ -169,14 +169,14 @@ def _check_name(check: Any) -> str:
 
 
 def whole_file(given: Any) -> bytes:
-    """Return what a target's render gave, if it is a file's bytes."""
+    """Return the result of a target's ``render`` if it is bytes; raise `PluginError` otherwise."""
     if not isinstance(given, bytes):
         raise PluginError(f"it returned {type(given).__name__}, not the file's bytes")
     return given
 
 
 def findings(given: Any) -> list[Finding]:
-    """Return what a check gave, if it is findings."""
+    """Return the result of a check as a list if it holds findings alone; raise `PluginError` otherwise."""
     from lobework.checks.check import Finding
 
     found = list(given)
@@ -186,10 +186,10 @@ def findings(given: Any) -> list[Finding]:
 
 
 def sound_depths(stock: Stock, depth: Depth) -> None:
-    """Refuse depths that carving cannot leave: below zero, endless, no number, or where there is no work."""
+    """Raise `PluginError` for depths that are negative, infinite, nan, or outside the work."""
     for sound, message in (
         ((depth >= 0) & (depth < float("inf")), "it must be a number, zero or more"),
-        ((depth == 0) | stock.inside, "there is no work, so it must stay zero"),
+        ((depth == 0) | stock.inside, "there is no work there, so it must stay zero"),
     ):
         if not sound.all():
             row, column = (int(each[0]) for each in (~sound).nonzero())

@@ -1,7 +1,7 @@
-"""The kit for whoever adds a part: samples with known answers, named promises, and comparisons that say the worst error.
+"""The test kit for authors of plugins: samples with known answers, named promises, and comparisons that report the worst error.
 
-`lobework.testing.strategies` draws settings, parts and jobs that lean towards the degenerate; it needs the extra
-``lobework[testing]``.
+`lobework.testing.strategies` has hypothesis strategies for settings, parts and jobs, degenerate ones among them; it needs the
+extra ``lobework[testing]``.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""Angles to try things at: the awkward ones, and many between."""
+"""Angles for tests: special values, and many between them."""
 
 from __future__ import annotations
 
@@ -11,17 +11,17 @@ from lobework.geometry.rigid import Array
 
 __all__ = ["MANY", "TURNING"]
 
-_AWKWARD_DEG: Final = (0, 1e-9, -1e-9, 1e-4, 30, 45, 60, 90, 120, 135, 180, 225, 270, 315, 360, 450, -90, -180, -360, 3600, 3690)
+_SPECIAL_DEG: Final = (0, 1e-9, -1e-9, 1e-4, 30, 45, 60, 90, 120, 135, 180, 225, 270, 315, 360, 450, -90, -180, -360, 3600, 3690)
 _GOLDEN: Final = 0.6180339887498949
 
 
 def _turning() -> Array:
     spread = (np.arange(1, 181) * _GOLDEN) % 1.0
-    return np.concatenate([np.radians(_AWKWARD_DEG), 4 * math.pi * (spread - 0.5), 2 * math.pi * 8 * spread[:40]])
+    return np.concatenate([np.radians(_SPECIAL_DEG), 4 * math.pi * (spread - 0.5), 2 * math.pi * 8 * spread[:40]])
 
 
 TURNING: Final = _turning()
-"""(n,) rad: nothing, next to nothing, quarters and more than whole turns either way; the rest fall where they may."""
+"""(n,) rad: zero, values near zero, quarters and several whole turns of both signs, and values spread evenly."""
 
 MANY: Final = 20_000
-"""Angles asked for at once, as the trace of a long pass does."""
+"""Number of angles in one call, as in the trace of a long pass."""

@@ -1,4 +1,4 @@
-"""The numbers that a part gives, by what they are: to compare two parts of one kind."""
+"""The numerical results of a part, by method: for comparing two parts of one kind."""
 
 from __future__ import annotations
 
@@ -20,25 +20,25 @@ _WIDE_MM: Final = 50.0
 
 
 class Answer(NamedTuple):
-    """Numbers of a part, and whether they are lengths, which grow with the part's size."""
+    """Numbers returned by a part, and whether they are lengths, which scale with the size of the part."""
 
     numbers: Array
     is_length: bool
 
 
 def answers(kind: str, part: Any, size: float = 1.0, turned: float = 0.0) -> dict[str, Answer]:
-    """Return what a part gives at some places, by the name of the method.
+    """Return the results of a part at fixed arguments, by the name of the method.
 
     Parameters
     ----------
     kind : str
         "chuck", "cam", "follower", "cutter" or "piece".
     part : part
-        Of that kind.
+        A part of that kind.
     size : float
-        The places at which it is asked, where they are lengths, are so many times as large.
+        Factor by which arguments that are lengths are multiplied.
     turned : float, rad
-        Added to the angles at which it is asked; of a follower, the places across it are moved by this part of themselves.
+        Added to arguments that are angles; for a follower, the positions across it are multiplied by ``1 + turned``.
     """
     angles = _ANGLES + turned
     if kind == "chuck":

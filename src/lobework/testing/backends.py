@@ -1,4 +1,4 @@
-"""What every way of carving promises."""
+"""The promises of every carving backend."""
 
 from __future__ import annotations
 
@@ -44,16 +44,16 @@ if TYPE_CHECKING:
 __all__: list[str] = []
 
 _SAME: Final = 1e-6
-"""mm: what order and repetition may change."""
-_JUDGE: Final = PlainBackend()
+"""Tolerance, mm, of changes in order and of repetitions."""
+_REFERENCE: Final = PlainBackend()
 
 
-class _Enough(Exception):  # noqa: N818  (it is raised to stop, not in error)
-    """Raised by who wants no more."""
+class _Stop(Exception):  # noqa: N818  (it stops the carving; it is not an error)
+    """Raised by a progress callback to stop the carving."""
 
 
-def _few(backend: Backend) -> Iterator[tuple[str, Stock, tuple[Sweep, ...]]]:
-    """Yield one carving of each surface that it can carve: for laws that do not hang on how the cutter is held."""
+def _one_per_surface(backend: Backend) -> Iterator[tuple[str, Stock, tuple[Sweep, ...]]]:
+    """Yield one carving of each surface that the backend can carve, for promises that do not depend on the holder."""
     seen = set()
     for name, stock, sweeps in carvings_for(backend.can):
         if (form := name.partition(",")[0]) not in seen:
@@ -66,15 +66,15 @@ def _carves(backend: Backend, stock: Stock, sweeps: tuple[Sweep, ...]) -> Callab
 
 
 @functools.cache
-def _judged(name: str, shift: tuple[float, float], told: str = "") -> Depth:
-    """Return what the judge makes of the carving by a name, its passes changed as is told."""
+def _by_reference(name: str, shift: tuple[float, float], change: str = "") -> Depth:
+    """Return the depths by the reference backend for the carving of a name, with its passes changed by ``change``."""
     stock, sweeps = next((stock, sweeps) for each, stock, sweeps in carvings_for(EVERYTHING) if each == name)
-    return carved(_JUDGE, stock, *_CHANGES[told](sweeps), shift=shift)
+    return carved(_REFERENCE, stock, *_CHANGES[change](sweeps), shift=shift)
 
 
 @contextlib.contextmanager
 def _named(name: str) -> Iterator[None]:
-    """Have whatever is broken here name the carving."""
+    """Add the name of the carving to `Broken` raised inside."""
     try:
         yield
     except Broken as broken:
@@ -82,15 +82,15 @@ def _named(name: str) -> Iterator[None]:
 
 
 _GROOVES_MM: Final = (0.004, 0.8, 2.6, 6.5)
-"""From a scratch to deeper than the work is thick."""
+"""Depths of grooves, from a scratch to more than the thickness of the work."""
 _BESIDE_MM: Final = 0.0013
-"""From a ray to the middle of a groove: less than the scratch is wide."""
+"""Distance from a ray to the middle of a groove, less than the width of the scratch."""
 
 
 @promised(
     "backend",
     "states its accuracy",
-    "What it states as within is a number of mm that is not seen in the carved work.",
+    "Its within is a number of mm, too small to be visible in the carved work.",
     f"{COARSEST_MM:g} mm",
 )
 def _accuracy(sample: Sample) -> int:
@@ -103,88 +103,88 @@ def _accuracy(sample: Sample) -> int:
 
 @promised(
     "backend",
-    "carves as the judge does",
-    "Whatever it claims that it can carve, it carves as the plain way does.",
+    "carves like the reference",
+    "It carves everything that it claims to carve like the plain backend.",
     f"{CARVED_MM:g} mm, or its own within",
 )
-def _as_the_judge(sample: Sample) -> int:
+def _like_reference(sample: Sample) -> int:
     backend, rays = sample.part, 0
     for name, stock, sweeps in carvings_for(backend.can):
         with _named(name):
-            assert_same(_carves(backend, stock, sweeps), functools.partial(_judged, name), accuracy_of(backend))
+            assert_same(_carves(backend, stock, sweeps), functools.partial(_by_reference, name), accuracy_of(backend))
         rays += stock.rows * stock.columns
     if not rays:
-        raise Broken(f"it can carve {', '.join(sorted(backend.can))}: no surface, or no way of holding a cutter, among them")
+        raise Broken(f"it can carve {', '.join(sorted(backend.can))}: no surface, or no holder, is among them")
     return rays
 
 
 @promised(
     "backend",
-    "carves deep as the judge does",
-    "A pass that goes several mm deep is carved as the plain way carves it, on every surface and by every holder.",
+    "carves deep like the reference",
+    "It carves a pass several mm deep like the plain backend, on every surface and with every holder.",
     f"{CARVED_MM:g} mm, or its own within",
 )
 def _deep(sample: Sample) -> int:
     backend, rays = sample.part, 0
     for name, stock, sweeps in deep_carvings_for(backend.can):
         with _named(name):
-            assert_same(_carves(backend, stock, sweeps), functools.partial(_judged_deep, name), accuracy_of(backend))
+            assert_same(_carves(backend, stock, sweeps), functools.partial(_deep_by_reference, name), accuracy_of(backend))
         rays += stock.rows * stock.columns
     return rays
 
 
 @functools.cache
-def _judged_deep(name: str, shift: tuple[float, float]) -> Depth:
+def _deep_by_reference(name: str, shift: tuple[float, float]) -> Depth:
     stock, sweeps = next((stock, sweeps) for each, stock, sweeps in deep_carvings_for(EVERYTHING) if each == name)
-    return carved(_JUDGE, stock, *sweeps, shift=shift)
+    return carved(_REFERENCE, stock, *sweeps, shift=shift)
 
 
 @promised(
     "backend",
-    "takes each carving by itself",
-    "Passes of as many places, with the same ends, leave their own mark, and so do passes on other work of the same size.",
+    "treats each carving independently",
+    "Passes of equal length with the same ends are carved separately, and so are passes on other work of the same size.",
     f"{CARVED_MM:g} mm, or its own within",
 )
-def _by_itself(sample: Sample) -> int:
+def _independent(sample: Sample) -> int:
     backend, rays = sample.part, 0
-    for name, stock, sweeps in _few(backend):
+    for name, stock, sweeps in _one_per_surface(backend):
         carved(backend, stock, *sweeps)
-        rays += sum(_changed_as_the_judge(backend, name, stock, sweeps, told) for told in _OTHERS)
+        rays += sum(_assert_changed(backend, name, stock, sweeps, change) for change in _OTHERS)
     return rays
 
 
 @promised(
     "backend",
     "carves passes of any length",
-    "A pass of one place, of many, of places where the tip rests, and many passes leave what the plain way leaves.",
+    "It carves a pass of one place, of many places or with repeated places, and many passes, like the plain backend.",
     f"{CARVED_MM:g} mm, or its own within",
 )
 def _any_length(sample: Sample) -> int:
     backend, rays = sample.part, 0
-    for name, stock, sweeps in _few(backend):
-        rays += sum(_changed_as_the_judge(backend, name, stock, sweeps, told) for told in _LENGTHS)
+    for name, stock, sweeps in _one_per_surface(backend):
+        rays += sum(_assert_changed(backend, name, stock, sweeps, change) for change in _LENGTHS)
     return rays
 
 
-def _changed_as_the_judge(backend: Backend, name: str, stock: Stock, sweeps: _Sweeps, told: str) -> int:
-    """Hold a carving whose passes are changed to the judge; return how many rays it has."""
-    with _named(f"{name}, {told}"):
-        changed = _CHANGES[told](sweeps)
-        assert_same(_carves(backend, stock, changed), functools.partial(_judged, name, told=told), accuracy_of(backend))
+def _assert_changed(backend: Backend, name: str, stock: Stock, sweeps: _Sweeps, change: str) -> int:
+    """Compare a carving with changed passes with that of the reference backend; return the number of rays."""
+    with _named(f"{name}, {change}"):
+        changed = _CHANGES[change](sweeps)
+        assert_same(_carves(backend, stock, changed), functools.partial(_by_reference, name, change=change), accuracy_of(backend))
     return stock.rows * stock.columns
 
 
-def _along(sweep: Sweep, parts: object) -> Sweep:
-    """Return a pass that goes straight from its first place to its last, by way of some parts of that."""
+def _straight(sweep: Sweep, parts: object) -> Sweep:
+    """Return a straight pass from the first place of a sweep to its last, with places at these fractions."""
     part = np.asarray(parts, dtype=np.float64)[:, None]
-    ways = (sweep.tip, sweep.outward, sweep.level)
-    tip, out, level = (each[:1] + part * (each[-1:] - each[:1]) if len(each) > 1 else each.copy() for each in ways)
+    arrays = (sweep.tip, sweep.outward, sweep.level)
+    tip, out, level = (each[:1] + part * (each[-1:] - each[:1]) if len(each) > 1 else each.copy() for each in arrays)
     out, level = about(out, level)
     return replace(sweep, tip=tip, outward=out, level=level)
 
 
 def _bent(sweeps: tuple[Sweep, ...]) -> tuple[Sweep, ...]:
-    """Return passes whose ends stay, and whose other places are moved a little."""
+    """Return passes with the same ends, and with their other places moved slightly."""
     bent = []
     for sweep in sweeps:
         tip = sweep.tip.copy()
@@ -199,22 +199,27 @@ _OTHERS: Final[dict[str, _Change]] = {
     "the first alone": lambda sweeps: sweeps[:1],
 }
 _LENGTHS: Final[dict[str, _Change]] = {
-    "one place": lambda sweeps: (_along(sweeps[-1], [0.0]),),
-    "many places": lambda sweeps: (_along(sweeps[-1], np.linspace(0.0, 1.0, 1201)),),
-    "places where it rests": lambda sweeps: (_along(sweeps[-1], [0.0, 0.0, 0.0, 1.0, 1.0]),),
-    "many passes": lambda sweeps: tuple(_along(sweeps[-1], [part]) for part in np.linspace(0.0, 1.0, 40)),
+    "one place": lambda sweeps: (_straight(sweeps[-1], [0.0]),),
+    "many places": lambda sweeps: (_straight(sweeps[-1], np.linspace(0.0, 1.0, 1201)),),
+    "places where it rests": lambda sweeps: (_straight(sweeps[-1], [0.0, 0.0, 0.0, 1.0, 1.0]),),
+    "many passes": lambda sweeps: tuple(_straight(sweeps[-1], [part]) for part in np.linspace(0.0, 1.0, 40)),
 }
 _CHANGES: Final[dict[str, _Change]] = {"": lambda sweeps: sweeps, **_OTHERS, **_LENGTHS}
 
 
-@promised("backend", "is refused the rest", "Whatever it does not claim is refused in one line before anything is cut.")
+@promised(
+    "backend", "is refused other work", "Work that it does not claim to carve is refused in one line before anything is cut."
+)
 def _refused_the_rest(sample: Sample) -> int:
     backend, cases = sample.part, 0
     if unknown := sorted(map(str, backend.can - EVERYTHING)):
         raise Broken(f"can holds {unknown[0]!r}; it may hold {', '.join(sorted(EVERYTHING))}")
     for name, stock, sweeps in carvings_for(backend.can, lacking=True):
         with _named(name):
-            refused(functools.partial(refuse, backend, stock, sweeps), "it does not claim to carve this, and is not refused it")
+            refused(
+                functools.partial(refuse, backend, stock, sweeps),
+                "it does not claim to carve this, and the carving is not refused",
+            )
         cases += 1
     return cases + 1
 
@@ -222,7 +227,7 @@ def _refused_the_rest(sample: Sample) -> int:
 @promised(
     "backend",
     "cuts a groove of the right width",
-    "A right-angled vee d mm deep leaves a groove 2 d wide, straight down its flanks, on a face and a barrel, however deep.",
+    "A right-angled vee at depth d leaves a groove 2 d wide with straight flanks, on a face and a barrel, at any depth.",
     f"{CARVED_MM:g} mm, or its own within",
 )
 def _groove(sample: Sample) -> int:
@@ -247,8 +252,8 @@ def _groove(sample: Sample) -> int:
     return cases
 
 
-def _before(stock: Stock) -> Depth:
-    """Return depths that have been carved before: as deep as some rays will be cut, deeper than others."""
+def _carved_before(stock: Stock) -> Depth:
+    """Return depths of an earlier carving: some deeper, some shallower than the cuts to come."""
     rows, columns = np.indices(stock.shape)
     return np.where(stock.inside, 0.05 * ((rows + 2 * columns) % 9), 0.0).astype(np.float32)
 
@@ -256,29 +261,29 @@ def _before(stock: Stock) -> Depth:
 @promised(
     "backend",
     "puts nothing back",
-    "Material never returns: no ray is less deep afterwards, and each is as deep as the deepest that has been there.",
+    "No depth decreases, and each is the greatest of the depths carved before and now.",
     "1e-6 mm",
 )
 def _nothing_back(sample: Sample) -> int:
     backend, rays = sample.part, 0
-    for name, stock, sweeps in _few(backend):
-        before = _before(stock)
+    for name, stock, sweeps in _one_per_surface(backend):
+        before = _carved_before(stock)
         after, alone = carved(backend, stock, *sweeps, onto=before), carved(backend, stock, *sweeps)
         with _named(name):
             assert_close(np.minimum(after - before, 0.0), np.zeros(stock.shape), 0.0, what="material returns")
-            assert_close(after, np.maximum(before, alone), _SAME, what="carved into work that has been carved before")
+            assert_close(after, np.maximum(before, alone), _SAME, what="carved into work that was carved before")
         rays += before.size
     return rays
 
 
-@promised("backend", "cuts twice as once", "The same passes cut again change nothing.", "1e-6 mm")
+@promised("backend", "changes nothing when repeated", "The same passes, cut again, change nothing.", "1e-6 mm")
 def _twice(sample: Sample) -> int:
     backend, rays = sample.part, 0
-    for name, stock, sweeps in _few(backend):
+    for name, stock, sweeps in _one_per_surface(backend):
         once = carved(backend, stock, *sweeps)
         with _named(name):
             assert_close(carved(backend, stock, *sweeps, onto=once), once, _SAME, what="cut again")
-            assert_close(carved(backend, stock, *sweeps), once, 0.0, what="the same work, carved anew")
+            assert_close(carved(backend, stock, *sweeps), once, 0.0, what="the same passes, cut into uncut work")
         rays += once.size
     return rays
 
@@ -286,7 +291,7 @@ def _twice(sample: Sample) -> int:
 @promised("backend", "cuts in any order", "The order of the passes does not matter.", "1e-6 mm")
 def _any_order(sample: Sample) -> int:
     backend, rays = sample.part, 0
-    for name, stock, sweeps in _few(backend):
+    for name, stock, sweeps in _one_per_surface(backend):
         crossing = _crossing(stock, sweeps)
         ahead, back = carved(backend, stock, *crossing), carved(backend, stock, *crossing[::-1])
         with _named(name):
@@ -296,27 +301,27 @@ def _any_order(sample: Sample) -> int:
 
 
 def _crossing(stock: Stock, sweeps: tuple[Sweep, ...]) -> tuple[Sweep, ...]:
-    """Return the passes, and one more that goes through all of them."""
+    """Return the passes, and one more that crosses them."""
     if isinstance(stock.surface, Face):
         return *sweeps, replace(sweeps[1], tip=np.array([[-0.5, -7.0, -0.25], [0.3, 7.0, -0.3]]), title="across")
     turned = sweeps[1].tip * np.array([-1.0, -1.0, 1.0])
-    ways = (np.broadcast_to(each, turned.shape) * np.array([-1.0, -1.0, 1.0]) for each in (sweeps[1].outward, sweeps[1].level))
-    return *sweeps, replace(sweeps[1], tip=turned, outward=next(ways), level=next(ways), title="across")
+    axes = (np.broadcast_to(each, turned.shape) * np.array([-1.0, -1.0, 1.0]) for each in (sweeps[1].outward, sweeps[1].level))
+    return *sweeps, replace(sweeps[1], tip=turned, outward=next(axes), level=next(axes), title="across")
 
 
-@promised("backend", "drops no pass", "Each of several passes leaves its own mark, the first and the last among them.", "1e-6 mm")
+@promised("backend", "drops no pass", "Each of several passes leaves its mark, the first and the last too.", "1e-6 mm")
 def _drops_none(sample: Sample) -> int:
     backend, cases = sample.part, 0
     for name, stock, sweeps in carvings_for(backend.can, coarser=1.6):
-        together = carved(backend, stock, *sweeps)
+        all_passes = carved(backend, stock, *sweeps)
         for number, sweep in enumerate(sweeps, 1):
             alone = carved(backend, stock, sweep)
             if not alone.any():
                 raise Broken(f"{name}: pass {number} of {len(sweeps)}, cut by itself, leaves no mark")
-            short = alone - together
-            if not short.max() <= _SAME:
-                row, column = (int(each) for each in np.unravel_index(int(short.argmax()), short.shape))
-                got = f"{together[row, column]:.6g} for {alone[row, column]:.6g} mm at row {row}, column {column}"
+            missing = alone - all_passes
+            if not missing.max() <= _SAME:
+                row, column = (int(each) for each in np.unravel_index(int(missing.argmax()), missing.shape))
+                got = f"{all_passes[row, column]:.6g} for {alone[row, column]:.6g} mm at row {row}, column {column}"
                 raise Broken(f"{name}: pass {number} of {len(sweeps)} leaves less of its mark among the others: {got}")
             cases += 1
     return cases
@@ -325,7 +330,7 @@ def _drops_none(sample: Sample) -> int:
 @promised(
     "backend",
     "adds nothing to the passes",
-    "Passes of several depths, on a grid of many rays, leave the deepest that one of them leaves by itself.",
+    "Passes of several depths, on a grid of many rays, leave the greatest depth that any of them leaves alone.",
     "1e-6 mm",
 )
 def _adds_nothing(sample: Sample) -> int:
@@ -333,15 +338,15 @@ def _adds_nothing(sample: Sample) -> int:
     for name, stock, sweeps in wide_carvings_for(backend.can):
         alone = np.maximum.reduce([carved(backend, stock, sweep) for sweep in sweeps])
         with _named(name):
-            assert_close(carved(backend, stock, *sweeps), alone, _SAME, what="all passes together, for each by itself")
+            assert_close(carved(backend, stock, *sweeps), alone, _SAME, what="all passes together, against each alone")
         rays += alone.size
     return rays
 
 
-@promised("backend", "leaves its input alone", "It writes to the depths alone: not to the passes, nor to the stock.")
+@promised("backend", "leaves its input alone", "It writes only to the depths, not to the passes or the stock.")
 def _leaves_alone(sample: Sample) -> int:
     backend, cases = sample.part, 0
-    for name, stock, sweeps in _few(backend):
+    for name, stock, sweeps in _one_per_surface(backend):
         arrays = [array for sweep in sweeps for array in (sweep.tip, sweep.outward, sweep.level)]
         arrays += [stock.down, stock.across]
         kept = [array.copy() for array in arrays]
@@ -362,58 +367,58 @@ def _leaves_alone(sample: Sample) -> int:
 
 @promised(
     "backend",
-    "tells how far it is",
-    "Progress goes from 0 to 1 and ends at 1, and what it raises stops the carving and comes out as it is.",
+    "reports its progress",
+    "Progress goes from 0 to 1 and ends at 1; an error that the callback raises stops the carving and passes through unchanged.",
 )
 def _progress(sample: Sample) -> int:
     backend, cases = sample.part, 0
-    for name, stock, sweeps in _few(backend):
+    for name, stock, sweeps in _one_per_surface(backend):
         parts: list[float] = []
         with_it, without = stock.uncut(), carved(backend, stock, *sweeps)
         backend.carve(stock, sweeps, with_it, parts.append)
         if not parts or not all(0 <= each <= 1 for each in parts) or abs(parts[-1] - 1) > 1e-9:
-            raise Broken(f"{name}: progress is told {parts[-3:] or 'nothing'}; it must be from 0 to 1, and 1 in the end")
-        assert_close(with_it, without, 0.0, what=f"{name}: with progress, for without")
-        before = _before(stock)
+            raise Broken(f"{name}: progress receives {parts[-3:] or 'nothing'}; it must be from 0 to 1, and 1 at the end")
+        assert_close(with_it, without, 0.0, what=f"{name}: with progress, against without")
+        before = _carved_before(stock)
         onto = before.copy()
         backend.carve(stock, sweeps, onto, parts.append)
-        assert_close(onto, np.maximum(before, without), _SAME, what=f"{name}: with progress, onto what was carved before")
+        assert_close(onto, np.maximum(before, without), _SAME, what=f"{name}: with progress, into work that was carved before")
         _stopped(backend, name, stock, sweeps)
         cases += len(parts)
     return cases
 
 
 def _stopped(backend: Backend, name: str, stock: Stock, sweeps: tuple[Sweep, ...]) -> None:
-    def stop(part: float) -> None:  # noqa: ARG001  (it is told, and does not care)
-        raise _Enough
+    def stop(part: float) -> None:  # noqa: ARG001  (the value is not used)
+        raise _Stop
 
     try:
         backend.carve(stock, sweeps, stock.uncut(), stop)
-    except _Enough:
+    except _Stop:
         return
     except Exception as error:
-        raise Broken(f"{name}: what progress raises comes out as {type(error).__name__}") from error
-    raise Broken(f"{name}: what progress raises does not stop it")
+        raise Broken(f"{name}: an error raised by progress is replaced by {type(error).__name__}") from error
+    raise Broken(f"{name}: an error raised by progress does not stop the carving")
 
 
 @promised(
     "backend",
     "leaves bare stock bare",
-    "Without a pass, and with a pass through the air, nothing is cut; and never where there is no work.",
+    "Without a pass, or with a pass in the air, nothing is cut; and nothing is cut where there is no work.",
 )
-def _bare(sample: Sample) -> int:
+def _uncut(sample: Sample) -> int:
     backend, rays = sample.part, 0
-    for name, stock, sweeps in _few(backend):
-        before = _before(stock)
+    for name, stock, sweeps in _one_per_surface(backend):
+        before = _carved_before(stock)
         assert_close(carved(backend, stock, onto=before), before, 0.0, what=f"{name}: without a pass")
         above = [_lifted(stock, sweep) for sweep in sweeps]
-        assert_close(carved(backend, stock, *above), stock.uncut(), 0.0, what=f"{name}: passes through the air")
+        assert_close(carved(backend, stock, *above), stock.uncut(), 0.0, what=f"{name}: passes in the air")
         rays += 2 * before.size
     return rays
 
 
 def _lifted(stock: Stock, sweep: Sweep) -> Sweep:
-    """Return a pass moved out of the work, whatever holds the cutter."""
+    """Return a pass moved out of the work, for any holder."""
     if isinstance(stock.surface, Face):
         return replace(sweep, tip=sweep.tip + np.array([0.0, 0.0, 5.0]))
     out = np.hypot(sweep.tip[:, 0], sweep.tip[:, 1])[:, None]

@@ -1,4 +1,4 @@
-"""Lathes to try things on, and cuts on them."""
+"""Lathes and cuts for tests."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ AXES: Final = tuple(
     Axis(moves=moves, letter=letter)  # type: ignore[arg-type]
     for moves, letter in (("spindle", "C"), ("x", "X"), ("y", "Y"), ("z", "Z"), ("cam 1", "A"), ("cam 2", "B"))
 )
-"""Every axis, with endless travel."""
+"""Every axis, with unlimited travel."""
 
 
 def fixed(*chucks: Any) -> Lathe:
@@ -42,7 +42,7 @@ def rocking(pivot_height: float, *chucks: Any) -> Lathe:
 def high_enough(least: float, *drives: Drive) -> float:
     """Return a pivot height, mm, ``least`` or more, at which a rocking headstock follows the cams of all ``drives``.
 
-    A headstock jumps where the follower moves about as many mm a radian of the cam as the pivot is deep, divided by the gain.
+    A headstock jumps if the slope of the lift, mm per radian of the cam, is about the pivot height divided by the gain.
     """
     slopes = (drive.gain * float(np.abs(lift_of(drive.cam, drive.follower).curve.sides()[1]).max()) for drive in drives)
     return max(least, 1.4 * max(slopes, default=0.0))
@@ -61,6 +61,6 @@ def cut_on(
     travel: At | None = None,
     together: Together | None = None,
 ) -> Cut:
-    """Return the one cut of a pass on ``lathe``."""
+    """Return the cut of a pass on ``lathe``."""
     passed = Pass(turns=Fraction(turns), at=at or At(), travel=travel or At(), cams=cams, together=together)
     return Cut(number=1, passed=passed, lathe=lathe)

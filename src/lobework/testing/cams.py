@@ -1,4 +1,4 @@
-"""What every cam promises."""
+"""The promises of every cam."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-import lobework.testing.settings  # noqa: F401  (what every part promises comes first)
+import lobework.testing.settings  # noqa: F401  (the promises of every part come first)
 from lobework.errors import PartError
 from lobework.kinematics.contact import lift_of, touch_at
 from lobework.kinematics.finite_parts import cam_jumps, cam_places, finite_cam
@@ -37,19 +37,19 @@ _FINE: Final = 4096
 _FINER: Final = 4
 _SEVERAL: Final = (2, 3, 5, 7)
 _EDGE: Final = 1e-3
-"""Part of a stretch between two corners, at either end of it, that is left out where slopes are measured."""
+"""Fraction of a stretch between two corners, at either end, where slopes are not measured."""
 
 
 def _pitch(cam: Cam) -> float:
     return 2 * math.pi / cam.lobes
 
 
-def _asks(cam: Cam) -> dict[str, Callable[[Array], Array]]:
+def _methods(cam: Cam) -> dict[str, Callable[[Array], Array]]:
     return {"rise_at": cam.rise_at, "slope_at": cam.slope_at}
 
 
 def _stretches(cam: Cam) -> Iterator[tuple[float, float]]:
-    """Yield where the cam is smooth in one lobe: from each corner to the next, or the whole of it where it has none."""
+    """Yield the smooth stretches of one lobe: from each corner to the next, or the whole lobe if it has no corners."""
     pitch = _pitch(cam)
     corners = sorted({float(each) % pitch for each in cam.corners}) or [0.0]
     for first, last in zip(corners, [*corners[1:], corners[0] + pitch], strict=True):
@@ -58,20 +58,22 @@ def _stretches(cam: Cam) -> Iterator[tuple[float, float]]:
 
 
 def _places(cam: Cam, count: int, edge: float = _EDGE) -> Array:
-    """Return angles all over one lobe, none near a corner."""
+    """Return angles spread over one lobe, none of them near a corner."""
     inner = np.linspace(edge, 1 - edge, count)
     return np.concatenate([first + (last - first) * inner for first, last in _stretches(cam)])
 
 
-def _every(cam: Cam) -> Array:
-    """Return angles all over one lobe, corners and lobe's ends among them."""
+def _all_angles(cam: Cam) -> Array:
+    """Return angles spread over one lobe, with the corners and the ends of the lobe."""
     return np.unique(np.concatenate([np.linspace(0.0, _pitch(cam), _FINE + 1), np.asarray(cam.corners, dtype=np.float64)]))
 
 
 @promised(
-    "cam", "says what it is", "Whole lobes, a base radius above zero, on the edge or the face, its corners within the first lobe."
+    "cam",
+    "has valid attributes",
+    "lobes is a whole number, base_radius is above zero, on is edge or face, and its corners are within the first lobe.",
 )
-def _says(sample: Sample) -> int:
+def _valid(sample: Sample) -> int:
     cam = sample.part
     for sound, message in (
         (isinstance(cam.lobes, int) and not isinstance(cam.lobes, bool) and cam.lobes >= 1, f"lobes is {cam.lobes!r}"),
@@ -83,9 +85,9 @@ def _says(sample: Sample) -> int:
         ),
     ):
         if not sound:
-            raise Broken(f"{message}; see lobework.plugins.Cam for what it must be")
-    for what, ask in _asks(cam).items():
-        for at in (TURNING[:1], TURNING, _every(cam)):
+            raise Broken(f"{message}; see lobework.plugins.Cam for the definition")
+    for what, ask in _methods(cam).items():
+        for at in (TURNING[:1], TURNING, _all_angles(cam)):
             finite_of_shape(what, ask(at.copy()), at.shape)
     try:
         finite_cam(cam)
@@ -97,7 +99,7 @@ def _says(sample: Sample) -> int:
 @promised(
     "cam",
     "rises without a jump",
-    "All round it, at its corners too, its height changes by what grows small as two angles come together.",
+    "Its height is continuous all round, at its corners too.",
     f"{JUMP_MM:g} mm",
 )
 def _continuous(sample: Sample) -> int:
@@ -111,7 +113,7 @@ def _continuous(sample: Sample) -> int:
 @promised(
     "cam",
     "has equal lobes",
-    "Every lobe is like the first, however often it goes round, either way, and none is several.",
+    "Every lobe equals the first, after any number of turns in either direction, and lobes is the true number of lobes.",
     "1e-9 mm",
 )
 def _equal_lobes(sample: Sample) -> int:
@@ -124,13 +126,13 @@ def _equal_lobes(sample: Sample) -> int:
         assert_close(cam.rise_at(at + lobe * pitch), first, within, at, along="cam", what=f"{lobe} lobes further")
     for several in _SEVERAL if np.ptp(first) > 1e-6 else ():
         if worst(cam.rise_at(at + pitch / several), first).error <= 1e-9:
-            raise Broken(f"lobes is {cam.lobes}, but it goes up and down {several} times as often")
+            raise Broken(f"lobes is {cam.lobes}, but it has {several} times as many lobes")
     return at.size * len(rounds)
 
 
-@promised("cam", "has the top of a lobe at zero", "Nowhere is it higher than at angle zero.", "1e-9 mm")
+@promised("cam", "has the top of a lobe at zero", "Its height is greatest at angle zero.", "1e-9 mm")
 def _top(sample: Sample) -> int:
-    cam, at = sample.part, _every(sample.part)
+    cam, at = sample.part, _all_angles(sample.part)
     rise, top = cam.rise_at(at), float(cam.rise_at(np.zeros(1))[0])
     assert_close(np.maximum(rise, top), np.full(at.size, top), 1e-9, at, along="cam", what="higher than at angle zero")
     return at.size
@@ -139,24 +141,24 @@ def _top(sample: Sample) -> int:
 @promised(
     "cam",
     "stands on its base",
-    "Nowhere is it below its base radius, and it comes down to it; rise, where it is set, is all its height.",
+    "Its lowest point is at its base radius; if it has a setting rise, that is its full height.",
     "1e-6 of its height",
 )
 def _base(sample: Sample) -> int:
-    cam, at = sample.part, _every(sample.part)
+    cam, at = sample.part, _all_angles(sample.part)
     rise = cam.rise_at(at)
     height = float(np.ptp(rise))
     assert_close(np.minimum(rise, 0.0), np.zeros(at.size), 1e-9, at, along="cam", what="below its base")
-    assert_close(rise.min(), 0.0, 1e-9 + 1e-6 * height, what="the lowest of it")
-    if isinstance(set_to := getattr(cam, "rise", None), float):
-        assert_close(height, set_to, 1e-9 + 1e-6 * height, what="from its lowest to its highest, for the rise that is set")
+    assert_close(rise.min(), 0.0, 1e-9 + 1e-6 * height, what="its lowest height")
+    if isinstance(setting := getattr(cam, "rise", None), float):
+        assert_close(height, setting, 1e-9 + 1e-6 * height, what="its full height, against its rise")
     return at.size
 
 
 @promised(
     "cam",
-    "slopes as it rises",
-    "What slope_at gives is the slope of rise_at; at a corner it is that of either side.",
+    "has the slope of its rise",
+    "slope_at gives the slope of rise_at; at a corner, the slope of either side.",
     "1e-6 of the steepest",
 )
 def _slopes(sample: Sample) -> int:
@@ -166,26 +168,24 @@ def _slopes(sample: Sample) -> int:
     expected, unsure = slope_of(cam.rise_at, at, steps)
     slope = cam.slope_at(at)
     steepest = max(float(np.abs(expected).max()), 1e-9)
-    off = worst(slope, expected)
+    error = worst(slope, expected)
     allowed = 1e-6 * steepest + 4 * unsure
     beyond = np.abs(slope - expected) - allowed
     if not (beyond <= 0).all():
         k = int(np.where(np.isfinite(beyond), beyond, np.inf).argmax())
-        off = worst(slope[k : k + 1], expected[k : k + 1], at[k : k + 1])
-        raise Broken(f"slope_at: {off._replace(place=(k,)).told('cam', 'mm/rad')}")
+        error = worst(slope[k : k + 1], expected[k : k + 1], at[k : k + 1])
+        raise Broken(f"slope_at: {error._replace(place=(k,)).told('cam', 'mm/rad')}")
     corners = np.asarray(cam.corners, dtype=np.float64)
     for corner, given in zip(corners, cam.slope_at(corners), strict=True):
         sides = cam.slope_at(np.array([corner - 1e-9, corner + 1e-9]))
         if not np.abs(sides - given).min() <= 1e-4 * steepest + 1e-9:
             raise Broken(
-                f"slope_at: {given:g} mm/rad at the corner {math.degrees(corner):g} deg, where its sides have {sides.tolist()}"
+                f"slope_at: {given:g} mm/rad at the corner {math.degrees(corner):g} deg, but the slopes on its sides are {sides.tolist()}"
             )
     return at.size + corners.size
 
 
-@promised(
-    "cam", "names every corner", "Nowhere but at its corners does its slope, or its curvature, jump.", "2 % of the steepest"
-)
+@promised("cam", "names every corner", "Its slope and curvature are continuous except at its corners.", "2 % of the steepest")
 def _corners(sample: Sample) -> int:
     cam, cases = sample.part, 0
     steepest = max(float(np.abs(cam.slope_at(_places(cam, 257))).max()), 1e-9)
@@ -196,28 +196,33 @@ def _corners(sample: Sample) -> int:
         for order, what in ((1, "slope"), (2, "curvature")):
             jump = jump_between(cam.slope_at, first, last, order, steepest)
             if jump is not None:
-                there = format_number(round(math.degrees(jump), 6) % math.degrees(_pitch(cam)), 6)
+                place = format_number(round(math.degrees(jump), 6) % math.degrees(_pitch(cam)), 6)
                 named = ", ".join(format_number(math.degrees(each), 6) for each in cam.corners) or "none"
-                raise Broken(f"its {what} jumps at {there} deg of the cam, which its corners do not name; they are: {named}")
+                raise Broken(f"its {what} jumps at {place} deg of the cam, which is not among its corners; they are: {named}")
             cases += 1
     return cases
 
 
 @promised(
-    "cam", "takes each angle by itself", "How high it is at one angle does not hang on what else is asked with it.", "1e-9 mm"
+    "cam",
+    "treats each angle independently",
+    "Its height at an angle does not depend on the other angles of the array.",
+    "1e-9 mm",
 )
 def _each_alone(sample: Sample) -> int:
-    return each_alone(_asks(sample.part), TURNING[:120], 1e-9, along="cam")
+    return each_alone(_methods(sample.part), TURNING[:120], 1e-9, along="cam")
 
 
-@promised("cam", "leaves its input alone", "It does not write to the angles that it is given.")
+@promised("cam", "leaves its input alone", "It does not write to the array of angles that it receives.")
 def _leaves_alone(sample: Sample) -> int:
-    return leaves_alone(_asks(sample.part), TURNING)
+    return leaves_alone(_methods(sample.part), TURNING)
 
 
-@promised("cam", "says the same again", "The same angles give the same heights, and no answer is written over by the next.")
+@promised(
+    "cam", "gives the same result again", "Equal angles give equal heights, and a result is not overwritten by the next call."
+)
 def _same_again(sample: Sample) -> int:
-    return same_again(_asks(sample.part), TURNING)
+    return same_again(_methods(sample.part), TURNING)
 
 
 def _followers(cam: Cam) -> tuple[Follower, ...]:
@@ -227,8 +232,8 @@ def _followers(cam: Cam) -> tuple[Follower, ...]:
 
 @promised(
     "cam",
-    "is followed alike both ways",
-    "Knife, roller and flat touch it alike whether compiled or not, and a knife follows it exactly.",
+    "gives the same lift compiled",
+    "Knife, roller and flat follower have the same contact compiled and plain, and a knife follows the cam exactly.",
     f"{10 * CONTACT_MM:g} mm",
 )
 def _followed(sample: Sample) -> int:
@@ -237,22 +242,24 @@ def _followed(sample: Sample) -> int:
     for follower in _followers(cam):
         plain, compiled = (touch_at(cam, follower, phi, way=way) for way in ("plain", "compiled"))
         within = 10 * CONTACT_MM
-        assert_close(compiled.reach, plain.reach, within, phi, along="cam", what=f"{follower.kind}, compiled for plain")
+        assert_close(compiled.reach, plain.reach, within, phi, along="cam", what=f"{follower.kind}, compiled, against plain")
         lift = lift_of(cam, follower)
-        assert_close(lift.curve.at(phi) + lift.rest, plain.reach, within, phi, along="cam", what=f"{follower.kind}, by its table")
+        assert_close(
+            lift.curve.at(phi) + lift.rest, plain.reach, within, phi, along="cam", what=f"{follower.kind}, from its lift table"
+        )
         cases += 2 * phi.size
     away = _places(cam, 181)
     assert_close(lift_of(cam, Knife()).curve.at(away), cam.rise_at(away), 10 * CONTACT_MM, away, along="cam", what="a knife")
     return cases + away.size
 
 
-@promised("cam", "is traced alike both ways", "On a moving headstock the compiled path is the plain one.", "1e-9 mm")
-def _traced(sample: Sample) -> int:
+@promised("cam", "gives the same trace compiled", "On a moving headstock, the compiled path equals the plain path.", "1e-9 mm")
+def _same_trace(sample: Sample) -> int:
     drive = Drive(sample.part, follower=Knife(), ratio=Fraction(3, 2))
     cut = cut_on(sliding(), drive, turns=2, at=At(x=12.0, y=1.0, depth=0.3))
     plain, compiled = (trace(cut, chord=0.01, way=way) for way in ("plain", "compiled"))
     for axis in "xyz":
         assert_close(
-            getattr(compiled, axis), getattr(plain, axis), 1e-9, 2 * math.pi * plain.u, what=f"{axis}, compiled for plain"
+            getattr(compiled, axis), getattr(plain, axis), 1e-9, 2 * math.pi * plain.u, what=f"{axis}, compiled, against plain"
         )
     return 1

@@ -1,4 +1,4 @@
-"""Sweeps over stock, what a way of carving makes of them, and how two ways are held to each other."""
+"""Sweeps over stock for tests of carving backends, and the comparison of two backends."""
 
 from __future__ import annotations
 
@@ -41,33 +41,33 @@ __all__ = [
 UP: Final[Array] = np.array([[0.0, 0.0, 1.0]])
 ALONG_X: Final[Array] = np.array([[1.0, 0.0, 0.0]])
 STEPPED: Final = ((0.0, 0.0), (0.4, 0.0), (0.6, 0.5), (0.9, 0.5), (1.2, 1.1))
-"""One side of a cutter with steps, mm."""
-_SHAKE_MM: Final = 2e-5
-"""How far a wall may stand from where it should: a ray on it is cut or not as rounding falls."""
+"""Half outline of a cutter with steps, mm."""
+_RAY_SHIFT_MM: Final = 2e-5
+"""Shift of the rays, mm, in a comparison near walls: whether a ray on a wall is cut depends on rounding."""
 
 
 def carved(
     backend: Backend, stock: Stock, *sweeps: Sweep, onto: Depth | None = None, shift: tuple[float, float] = (0.0, 0.0)
 ) -> Depth:
-    """Return the depths that sweeps leave, their arrays held read-only meanwhile.
+    """Return the depths after some sweeps; the arrays of the sweeps are made read-only.
 
     Parameters
     ----------
     backend : Backend
-        What carves.
+        The backend that carves.
     stock : Stock
-        Into what.
+        The stock to carve.
     *sweeps : Sweep
-        In this order.
+        The sweeps, in order.
     onto : (rows, columns) float32, mm, optional
-        What has been carved before.
+        The depths before carving.
     shift : (float, float), mm
-        How far the rays are moved, down and across.
+        Shift of the rays, down and across.
 
     Raises
     ------
     Broken
-        Where it leaves depths that no cutter can leave.
+        If the backend leaves invalid depths.
     """
     if any(shift):
         surface = stock.surface
@@ -85,35 +85,34 @@ def carved(
 
 
 def assert_same(one: Callable[[Any], Depth], other: Callable[[Any], Depth], within: float) -> float:
-    """Raise `Broken` unless two ways of carving agree; return by how much they differ.
+    """Raise `Broken` unless two carvings agree; return their greatest difference.
 
-    Each is called with shifts of the rays, (down, across) mm. Beside an upright wall a ray is cut or not as rounding falls,
-    so depths that differ are carved again with the rays shaken: the two then need only meet somewhere in what the shaken
-    rays reach.
+    Each function takes a shift of the rays, (down, across) mm. Near a vertical wall, rounding decides whether a ray is cut. If
+    depths differ, both are therefore carved again with shifted rays, and the ranges of depths need only overlap.
     """
     first, second = one((0.0, 0.0)), other((0.0, 0.0))
     if (off := float(np.abs(first - second).max())) <= within:
         return off
-    shakes = [(a * _SHAKE_MM, b * _SHAKE_MM) for a in (-1, 1) for b in (-1, 1)]
-    ones, others = np.stack([first, *map(one, shakes)]), np.stack([second, *map(other, shakes)])
-    apart = np.maximum(ones.min(axis=0) - others.max(axis=0), others.min(axis=0) - ones.max(axis=0))
-    row, column = (int(each) for each in np.unravel_index(int(apart.argmax()), apart.shape))
-    if not apart.max() <= within:
-        rays = int((apart > within).sum())
-        message = f"worst error {apart.max():.3g} mm at row {row}, column {column}"
+    shifts = [(a * _RAY_SHIFT_MM, b * _RAY_SHIFT_MM) for a in (-1, 1) for b in (-1, 1)]
+    ones, others = np.stack([first, *map(one, shifts)]), np.stack([second, *map(other, shifts)])
+    gap = np.maximum(ones.min(axis=0) - others.max(axis=0), others.min(axis=0) - ones.max(axis=0))
+    row, column = (int(each) for each in np.unravel_index(int(gap.argmax()), gap.shape))
+    if not gap.max() <= within:
+        rays = int((gap > within).sum())
+        message = f"worst error {gap.max():.3g} mm at row {row}, column {column}"
         raise Broken(f"{message}: {first[row, column]:.6g} for {second[row, column]:.6g}, and {rays} rays in all are off")
-    return max(float(apart.max()), 0.0)
+    return max(float(gap.max()), 0.0)
 
 
 def about(outward: Array, level: Array) -> tuple[Array, Array]:
-    """Return a frame's ways, (n, 3) each: unit, square to each other."""
+    """Return the outward and level axes of frames, (n, 3) each, as perpendicular unit vectors."""
     outward = outward / np.linalg.norm(outward, axis=-1, keepdims=True)
     level = level - np.vecdot(level, outward)[:, None] * outward
     return outward, level / np.linalg.norm(level, axis=-1, keepdims=True)
 
 
 def on_face(cutter: Any, tip: object, outward: Array = UP, level: Array = ALONG_X) -> Sweep:
-    """Return a sweep over a face through (n, 3) mm."""
+    """Return a sweep over a face through the points ``tip``, (n, 3) mm."""
     places = np.array(tip, dtype=np.float64).reshape(-1, 3)
     return Sweep(cutter.edge, cutter.holder, places, outward.copy(), level.copy())
 
@@ -121,10 +120,10 @@ def on_face(cutter: Any, tip: object, outward: Array = UP, level: Array = ALONG_
 def on_round(
     cutter: Any, surface: Round, polar: object, s: object, depth: object, lean: float = 0.0, aside: float = 0.0
 ) -> Sweep:
-    """Return a sweep over a round surface: polar angles, rad, places along the profile, depths along its normal, mm.
+    """Return a sweep over a round surface: polar angles, rad, lengths along the profile and depths along its normal, mm.
 
-    The cutter is square to the surface where the path begins, then leans over by ``lean`` rad along the profile and
-    ``aside`` rad across it.
+    The cutter is perpendicular to the surface at the first point, then tilted by ``lean`` rad along the profile and by ``aside``
+    rad across it.
     """
     around, along_it, deep = (np.array(each, dtype=np.float64) for each in (polar, s, depth))
     radius, z, out, along = surface.profile(along_it).T
@@ -137,7 +136,7 @@ def on_round(
     return Sweep(cutter.edge, cutter.holder, np.stack([radius * cos, radius * sin, z], -1), *about(outward, level))
 
 
-_HELD: Final[dict[str, Any]] = {
+_HOLDERS: Final[dict[str, Any]] = {
     "drilling spindle": DrillingSpindle(),
     "fixed": FixedTool(),
     "eccentric frame": EccentricFrame(radius=1.3),
@@ -158,16 +157,16 @@ _PIECES: Final = (
 
 
 def _over_face(cutters: Sequence[Any], leaning: bool) -> tuple[Sweep, ...]:
-    """Return a ring about the middle, a chord through the edge, and a short stroke: none reaches all that another does."""
+    """Return a ring about the centre, a chord through the edge, and a short stroke: none covers another completely."""
     turn = np.linspace(0.0, 2 * math.pi, 17)
     ring = np.stack([2.3 * np.cos(turn), 2.3 * np.sin(turn), -0.3 - 0.1 * np.cos(3 * turn)], axis=-1)
-    ways = about(np.array([[0.2, -0.1, 1.0]]), ALONG_X) if leaning else (UP, ALONG_X)
+    axes = about(np.array([[0.2, -0.1, 1.0]]), ALONG_X) if leaning else (UP, ALONG_X)
     chord, stroke = [[-7.0, 6.1, -0.35], [7.3, 6.6, -0.2]], [[-0.9, -6.8, -0.45], [1.1, -4.9, -0.45]]
-    return tuple(on_face(cutter, tip, *ways) for cutter, tip in zip(cutters, (ring, chord, stroke), strict=False))
+    return tuple(on_face(cutter, tip, *axes) for cutter, tip in zip(cutters, (ring, chord, stroke), strict=False))
 
 
 def _over_round(cutters: Sequence[Any], surface: Round) -> tuple[Sweep, ...]:
-    """Return a wave round the one end over the seam, a long stroke, and a short one."""
+    """Return a wave round one end, across the seam, a long stroke, and a short one."""
     turn, long = np.linspace(0.3, 2 * math.pi + 0.3, 21), surface.length
     wave = (turn, 0.2 * long + 0.4 * np.sin(3 * turn), 0.3 + 0.1 * np.cos(2 * turn))
     stroke = ([1.0, 1.2], [0.55 * long, 0.9 * long], [0.3, 0.4])
@@ -178,52 +177,52 @@ def _over_round(cutters: Sequence[Any], surface: Round) -> tuple[Sweep, ...]:
 def carvings_for(
     can: frozenset[Ability], *, lacking: bool = False, coarser: float = 1.0
 ) -> Iterator[tuple[str, Stock, tuple[Sweep, ...]]]:
-    """Yield carvings of three passes that need no other abilities than these, each with what it is called.
+    """Yield carvings of three passes that need only these abilities: the name, the stock and the sweeps of each.
 
-    Where ``lacking``, yield instead those that need one more. The rays are so many times ``coarser``.
+    With ``lacking``, yield those that need another ability instead. The distance of the rays is multiplied by ``coarser``.
     """
     for piece, resolution in _PIECES:
         stock = stock_of(piece, coarser * resolution)
-        for number, (kind, holder) in enumerate(_HELD.items()):
+        for number, (kind, holder) in enumerate(_HOLDERS.items()):
             cutters: list[Any] = [replace(_CUTTERS[(number + k) % len(_CUTTERS)], holder=holder) for k in range(3)]
             for leaning in (False, True) if isinstance(stock.surface, Face) else (False,):
-                on_it = _over_face(cutters, leaning) if isinstance(stock.surface, Face) else _over_round(cutters, stock.surface)
-                if (needs(stock, on_it) <= can) is not lacking:
-                    yield f"{piece.form}, {kind}{', leaning' if leaning else ''}", stock, on_it
+                sweeps = _over_face(cutters, leaning) if isinstance(stock.surface, Face) else _over_round(cutters, stock.surface)
+                if (needs(stock, sweeps) <= can) is not lacking:
+                    yield f"{piece.form}, {kind}{', leaning' if leaning else ''}", stock, sweeps
 
 
 _LONG: Final = Vee(angle_deg=70.0, width=12.0)
 _DEEP_MM: Final = (2.2, 3.3)
-"""Deeper than the grooves of ornament, and shallower than the middle of the work."""
+"""Depths of a deep pass: deeper than ornamental grooves, and less than the radius of the work."""
 
 
 def deep_carvings_for(can: frozenset[Ability]) -> Iterator[tuple[str, Stock, tuple[Sweep, ...]]]:
-    """Yield carvings of one pass that goes deep, as `carvings_for` yields its own."""
+    """Yield carvings of one deep pass, in the form of `carvings_for`."""
     for piece, resolution in _PIECES:
         stock = stock_of(piece, resolution)
-        for kind, holder in _HELD.items():
+        for kind, holder in _HOLDERS.items():
             cutter = replace(_LONG, holder=holder)
             if isinstance(stock.surface, Face):
-                on_it = on_face(cutter, [[-6.0, 1.1, -_DEEP_MM[0]], [6.5, -0.7, -_DEEP_MM[1]]])
+                sweep = on_face(cutter, [[-6.0, 1.1, -_DEEP_MM[0]], [6.5, -0.7, -_DEEP_MM[1]]])
             else:
                 long = stock.surface.length
-                on_it = on_round(cutter, stock.surface, [0.4, 2.9], [0.3 * long, 0.6 * long], _DEEP_MM)
-            if needs(stock, (on_it,)) <= can:
-                yield f"{piece.form}, {kind}, deep", stock, (on_it,)
+                sweep = on_round(cutter, stock.surface, [0.4, 2.9], [0.3 * long, 0.6 * long], _DEEP_MM)
+            if needs(stock, (sweep,)) <= can:
+                yield f"{piece.form}, {kind}, deep", stock, (sweep,)
 
 
 _GOLDEN_RAD: Final = math.pi * (3.0 - math.sqrt(5.0))
 
 
 def wide_carvings_for(can: frozenset[Ability]) -> Iterator[tuple[str, Stock, tuple[Sweep, ...]]]:
-    """Yield a carving of nine passes, at four depths, into a face of many rays, as `carvings_for` yields its own."""
+    """Yield a carving of nine passes at four depths into a face of many rays, in the form of `carvings_for`."""
     stock, number = stock_of(Disc(diameter=16.0, thickness=5.0), 0.05), np.arange(10)
-    for kind, holder in _HELD.items():
-        cutter, on_it = Vee(angle_deg=90.0, width=2.4, holder=holder), []
+    for kind, holder in _HOLDERS.items():
+        cutter, sweeps = Vee(angle_deg=90.0, width=2.4, holder=holder), []
         for place, (x, y) in enumerate(itertools.product((-3.8, 0.0, 3.8), repeat=2)):
             turn, out = _GOLDEN_RAD * (number + place), 0.3 + 1.5 * np.sqrt(number / 10)
             tip = [x + out * np.cos(turn), y + out * np.sin(turn), np.full(10, -(0.05, 0.4, 0.12, 0.25)[place % 4])]
-            on_it.append(on_face(cutter, np.stack(tip, axis=-1)))
-        if needs(stock, on_it) <= can:
-            yield f"disc, {kind}, wide", stock, tuple(on_it)
+            sweeps.append(on_face(cutter, np.stack(tip, axis=-1)))
+        if needs(stock, sweeps) <= can:
+            yield f"disc, {kind}, wide", stock, tuple(sweeps)
             return

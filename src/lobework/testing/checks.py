@@ -1,4 +1,4 @@
-"""What every check promises."""
+"""The promises of every check."""
 
 from __future__ import annotations
 
@@ -23,8 +23,8 @@ if TYPE_CHECKING:
 __all__: list[str] = []
 
 
-def _looked_at() -> Iterator[tuple[str, list[Cut], Sequence[Trace]]]:
-    """Yield cuts and their traces: of every job, in mm and in inches, of one cut of each alone, and none at all."""
+def _cases() -> Iterator[tuple[str, list[Cut], Sequence[Trace]]]:
+    """Yield cuts and their traces: of every job, in mm and in inches, of one cut of each job, and of none."""
     for name in JOBS:
         traces = replace(JOBS[name], units="inch").trace()
         yield f"{name}, in inch", [each.cut for each in traces], traces
@@ -41,12 +41,12 @@ def _found(check: Any, cuts: Sequence[Cut], traces: Sequence[Trace]) -> list[Fin
 @promised(
     "check",
     "finds findings",
-    "What it finds is told in one line each, with its level, whatever there is to look at: no cams, no turns, nothing.",
+    "Each finding has a valid level and texts of one line, also for cuts without cams or turns, and without cuts.",
 )
 def _finds(sample: Sample) -> int:
     levels = get_args(hints_of(Finding)["level"])
     cases = 0
-    for name, cuts, traces in _looked_at():
+    for name, cuts, traces in _cases():
         try:
             found = _found(sample.part, cuts, traces)
         except Exception as error:
@@ -59,19 +59,19 @@ def _finds(sample: Sample) -> int:
             for what in ("kind", "where", "message"):
                 text = getattr(each, what)
                 if not isinstance(text, str) or not text.strip() or len(text.splitlines()) != 1:
-                    raise Broken(f"{name}: {what} is {text!r}; it must be one line of words")
+                    raise Broken(f"{name}: {what} is {text!r}; it must be one line of text")
         cases += 1 + len(found)
     return cases
 
 
-@promised("check", "finds the same again", "Looked at again, as a list or as a tuple, the same cuts give the same findings.")
+@promised("check", "finds the same again", "The same cuts, given again as a list or as a tuple, give the same findings.")
 def _again(sample: Sample) -> int:
     cases = 0
-    for name, cuts, traces in _looked_at():
+    for name, cuts, traces in _cases():
         first = _found(sample.part, cuts, traces)
         for again in (_found(sample.part, cuts, traces), _found(sample.part, tuple(cuts), list(traces))):
             if again != first:
-                raise Broken(f"{name}: it finds {len(again)} things for {len(first)} the second time, or others")
+                raise Broken(f"{name}: its findings differ the second time: {len(again)} after {len(first)}")
             cases += 1
     return cases
 
@@ -79,7 +79,7 @@ def _again(sample: Sample) -> int:
 @promised("check", "leaves its input alone", "It changes neither the cuts nor their traces.")
 def _leaves_alone(sample: Sample) -> int:
     cases = 0
-    for name, cuts, traces in _looked_at():
+    for name, cuts, traces in _cases():
         given = list(cuts), list(traces)
         before = Snapshot(given)
         _found(sample.part, *given)
@@ -90,28 +90,28 @@ def _leaves_alone(sample: Sample) -> int:
 @promised(
     "check",
     "finds something",
-    "In one of the kit's jobs, or where its sample asks it a known question, there is something that it finds.",
+    "It has a finding in one of the kit's jobs, or in a known answer of its sample.",
 )
 def _something(sample: Sample) -> int:
     found, cases = 0, 0
 
     @functools.wraps(sample.part)
-    def watched(cuts: Sequence[Cut], traces: Sequence[Trace]) -> list[Finding]:
+    def counted(cuts: Sequence[Cut], traces: Sequence[Trace]) -> list[Finding]:
         nonlocal found, cases
-        told = _found(sample.part, cuts, traces)
-        found, cases = found + len(told), cases + 1
-        return told
+        findings = _found(sample.part, cuts, traces)
+        found, cases = found + len(findings), cases + 1
+        return findings
 
-    for _, cuts, traces in _looked_at():
-        watched(cuts, traces)
+    for _, cuts, traces in _cases():
+        counted(cuts, traces)
     for known in sample.known:
-        known.asks(watched)
+        known.asks(counted)
     if not found:
-        raise Broken(f"it finds nothing, in {cases} tries; give its sample an ExpectedValue in which it finds something")
+        raise Broken(f"it finds nothing in {cases} cases; give its sample an ExpectedValue in which it has a finding")
     return cases
 
 
-@promised("check", "finds nothing in nothing", "Where there are no cuts there is nothing to find.")
+@promised("check", "finds nothing without cuts", "Without cuts it has no findings.")
 def _nothing(sample: Sample) -> int:
     if found := _found(sample.part, [], ()):
         raise Broken(f"without any cuts it finds: {found[0]}")

@@ -1,4 +1,4 @@
-"""What every chuck promises."""
+"""The promises of every chuck."""
 
 from __future__ import annotations
 
@@ -38,10 +38,10 @@ if TYPE_CHECKING:
 
 __all__: list[str] = []
 
-_BACK: Final = 1e-7
-"""mm, and of a rotation: how near a chuck comes to where it was, whole turns later."""
+_REPEATED: Final = 1e-7
+"""Tolerance, mm and for elements of a rotation, of the return of a chuck after whole turns."""
 _MOST_TURNS: Final = 400
-"""Wheels of a hundred teeth and more are common: what comes back after so many turns does not say never."""
+"""Largest period, turns, that is tried for a chuck with ``period_turns = 0``; wheels of more than a hundred teeth are common."""
 _LATER: Final = (1, 2, 3, 5, 7, 24, 96)
 _FURTHER: Final = (2.0, 10.0, 100.0, 1000.0, -10.0, -1000.0)
 _INDEXED: Final = tuple(Fraction(1, parts) for parts in (8, 6, 12, 10, 96))
@@ -49,33 +49,33 @@ _WAYS: Final[tuple[Way, Way]] = ("plain", "compiled")
 _WHOLE: Final = 2 * math.pi
 _FINER: Final = 16
 _FROM_TO: Final = (-2.0, 10.0)
-"""Turns before and after the first that are looked at too: what clicks on in every fifth turn does so among them."""
+"""Range of turns that is searched for jumps, beside the first turn: a step in every fifth turn is within it."""
 _ONE_TURN: Final = np.linspace(0.0, _WHOLE, 361)
 _LAST: Final[list[tuple[Chuck, Continuity]]] = []
 
 
-def _said(chuck: Chuck, theta: Array) -> Rigid:
-    """Return the chuck's motions, one for each angle."""
+def _motions_of(chuck: Chuck, theta: Array) -> Rigid:
+    """Return the motions of the chuck, one for each angle."""
     given = chuck.motions(theta)
     return Rigid(np.broadcast_to(given.rotation, (theta.size, 3, 3)), np.broadcast_to(given.shift, (theta.size, 3)))
 
 
-def _places(given: Rigid) -> Array:
-    """Return motions as (n, 12): the rotation's rows and the shift."""
+def _as_rows(given: Rigid) -> Array:
+    """Return motions as (n, 12): the rows of the rotation, and the shift."""
     return np.concatenate([given.rotation.reshape(-1, 9), given.shift], axis=1)
 
 
-def _asks(chuck: Chuck) -> dict[str, Callable[[Array], Array]]:
+def _methods(chuck: Chuck) -> dict[str, Callable[[Array], Array]]:
     return {
-        "rotation": lambda theta: _said(chuck, theta).rotation,
-        "shift": lambda theta: _said(chuck, theta).shift,
+        "rotation": lambda theta: _motions_of(chuck, theta).rotation,
+        "shift": lambda theta: _motions_of(chuck, theta).shift,
     }
 
 
-def _looked_at(chuck: Chuck) -> Continuity:
-    """Return whether a chuck is finite, and where it jumps: in one turn very closely, then before and after it.
+def _cached_continuity(chuck: Chuck) -> Continuity:
+    """Return whether a chuck is finite, and its jumps: with a fine grid in one turn, with a coarser one before and after it.
 
-    What was found of the last chuck is kept: two promises ask for it, one after the other.
+    The result for the last chuck is cached, because two promises use it in succession.
     """
     if not _LAST or _LAST[0][0] is not chuck:
         _LAST[:] = [(chuck, _continuity(chuck))]
@@ -88,14 +88,12 @@ def _continuity(chuck: Chuck) -> Continuity:
     return Continuity(lost, tuple(step for each in found for step in each.steps))
 
 
-def _apart(one: Rigid, other: Rigid) -> float:
-    """Return how far two batches of motions are apart at most: mm, or of a rotation."""
+def _difference(one: Rigid, other: Rigid) -> float:
+    """Return the greatest difference of two batches of motions: mm, or of an element of a rotation."""
     return max(worst(one.rotation, other.rotation).error, worst(one.shift, other.shift).error)
 
 
-@promised(
-    "chuck", "gives a motion for each angle", "For any number of spindle angles it gives as many motions, each of finite numbers."
-)
+@promised("chuck", "gives a motion for each angle", "For any number of spindle angles it gives as many motions, all finite.")
 def _gives_motions(sample: Sample) -> int:
     sizes = (1, 2, 3, 7, TURNING.size, MANY)
     for count in sizes:
@@ -106,7 +104,7 @@ def _gives_motions(sample: Sample) -> int:
         for what, array, shape in (("rotation", given.rotation, (3, 3)), ("shift", given.shift, (3,))):
             one = 1 if isinstance(array, np.ndarray) and len(array) == 1 else count
             finite_of_shape(f"{what} for {count} angles", array, (one, *shape))
-    lost = _looked_at(sample.part).lost
+    lost = _cached_continuity(sample.part).lost
     if lost is not None:
         raise Broken(f"its motion is not finite at spindle {360 * lost:.9g} deg; it must be finite at every angle")
     return len(sizes)
@@ -115,119 +113,123 @@ def _gives_motions(sample: Sample) -> int:
 @promised(
     "chuck",
     "moves without a jump",
-    "From one angle to the next it moves by what grows small as they come together, at whole turns and everywhere between.",
+    "Its motion is continuous, at whole turns and between them.",
     f"{JUMP_MM:g} mm",
 )
 def _continuous(sample: Sample) -> int:
-    if steps := _looked_at(sample.part).steps:
+    if steps := _cached_continuity(sample.part).steps:
         worst = max(steps, key=lambda each: each.size)
         more = f" (and at {len(steps) - 1} more places)" if len(steps) > 1 else ""
         raise Broken(f"it jumps by {worst.size:.4g} mm, on an arm of 100 mm, at spindle {360 * worst.after:.9g} deg{more}")
     return 2
 
 
-@promised("chuck", "stays rigid", "The work is turned and shifted, never stretched, bent or mirrored.", f"{RIGID:g}")
+@promised("chuck", "stays rigid", "The work is rotated and shifted, never stretched, bent or mirrored.", f"{RIGID:g}")
 def _stays_rigid(sample: Sample) -> int:
-    turned = _said(sample.part, TURNING.copy()).rotation
+    turned = _motions_of(sample.part, TURNING.copy()).rotation
     square = turned @ np.swapaxes(turned, -1, -2)
-    assert_close(square, np.broadcast_to(np.eye(3), square.shape), RIGID, TURNING, unit="", what="not square")
+    assert_close(square, np.broadcast_to(np.eye(3), square.shape), RIGID, TURNING, unit="", what="not orthogonal")
     assert_close(np.linalg.det(turned), np.ones(len(turned)), RIGID, TURNING, unit="", what="mirrored")
     return TURNING.size
 
 
 @promised(
-    "chuck", "takes each angle by itself", "Where it stands at one angle does not hang on what else is asked with it.", "1e-9 mm"
+    "chuck",
+    "treats each angle independently",
+    "Its motion at an angle does not depend on the other angles of the array.",
+    "1e-9 mm",
 )
 def _each_alone(sample: Sample) -> int:
-    return each_alone({"motion": lambda theta: _places(_said(sample.part, theta))}, TURNING, 1e-9, along="spindle")
+    return each_alone({"motion": lambda theta: _as_rows(_motions_of(sample.part, theta))}, TURNING, 1e-9, along="spindle")
 
 
-@promised("chuck", "leaves its input alone", "It does not write to the angles that it is given.")
+@promised("chuck", "leaves its input alone", "It does not write to the array of angles that it receives.")
 def _leaves_alone(sample: Sample) -> int:
-    return leaves_alone(_asks(sample.part), TURNING)
+    return leaves_alone(_methods(sample.part), TURNING)
 
 
-@promised("chuck", "says the same again", "The same angles give the same motions, and no answer is written over by the next.")
+@promised(
+    "chuck", "gives the same result again", "Equal angles give equal motions, and a result is not overwritten by the next call."
+)
 def _same_again(sample: Sample) -> int:
-    return same_again(_asks(sample.part), TURNING)
+    return same_again(_methods(sample.part), TURNING)
 
 
 @promised(
     "chuck",
-    "varies as it says",
-    "With is_dynamic = False it stands still; with True it moves, at these settings or at others near them.",
+    "moves only if dynamic",
+    "With is_dynamic = False it does not move; with True it moves, at these settings or at others near them.",
 )
 def _varies(sample: Sample) -> int:
     chuck = sample.part
     if not isinstance(chuck.is_dynamic, bool | np.bool_):
         raise Broken(f"is_dynamic is {chuck.is_dynamic!r}; it must be True or False")
     if not chuck.is_dynamic:
-        for what, ask in _asks(chuck).items():
+        for what, ask in _methods(chuck).items():
             given = ask(TURNING)
             first = np.broadcast_to(given[:1], given.shape)
-            assert_close(given, first, 0.0, TURNING, what=f"{what}: it says that it does not vary, and moves")
+            assert_close(given, first, 0.0, TURNING, what=f"{what}: is_dynamic is False, and it moves")
         return TURNING.size
     tried = [chuck, *(each for each in near(chuck) if each.is_dynamic)]
     for number, each in enumerate(tried, 1):
-        standing = _said(each, TURNING)
-        if _apart(standing, Rigid(standing.rotation[:1] + 0 * standing.rotation, standing.shift[:1] + 0 * standing.shift)) > 0:
+        standing = _motions_of(each, TURNING)
+        if (
+            _difference(standing, Rigid(standing.rotation[:1] + 0 * standing.rotation, standing.shift[:1] + 0 * standing.shift))
+            > 0
+        ):
             return number
     raise Broken("is_dynamic is True, and it never moves; write is_dynamic = False")
 
 
-def _after(chuck: Chuck, turns: int) -> float:
-    """Return how far the chuck stands, whole turns later, from where it stood: at most, over a turn."""
+def _difference_after(chuck: Chuck, turns: int) -> float:
+    """Return the greatest difference, over a turn, between the motions of a chuck and those a number of whole turns later."""
     theta = np.linspace(0.0, _WHOLE, 33)[:-1] + 0.1
-    return _apart(_said(chuck, theta), _said(chuck, theta + _WHOLE * turns))
+    return _difference(_motions_of(chuck, theta), _motions_of(chuck, theta + _WHOLE * turns))
 
 
 @promised(
     "chuck",
-    "comes back when it says",
-    "After period_turns turns, and not before, it stands as it did; with 0 it never does.",
-    f"{_BACK:g} mm",
+    "repeats after its period",
+    "Its motion repeats after period_turns turns, and not before; with 0 it never repeats.",
+    f"{_REPEATED:g} mm",
 )
-def _comes_back(sample: Sample) -> int:
+def _period(sample: Sample) -> int:
     chuck = sample.part
     turns = plain_number(getattr(chuck, "period_turns", None))
     if turns is None:
-        return _found_by_number(chuck)
+        return _numerical_period(chuck)
     if isinstance(turns, bool) or not isinstance(turns, int) or turns < 0:
-        raise Broken(f"period_turns is {turns!r}; it must be a whole number of turns, or 0 where it never comes back")
+        raise Broken(f"period_turns is {turns!r}; it must be a whole number of turns, or 0 if it never repeats")
     earlier = [fewer for fewer in range(1, min(turns or _MOST_TURNS, 10_000)) if turns % fewer == 0]
     for later in (turns * times for times in (_LATER if turns else ())):
-        if (apart := _after(chuck, later)) > _BACK * later / turns:
+        if (difference := _difference_after(chuck, later)) > _REPEATED * later / turns:
             raise Broken(
-                f"period_turns = {turns}, but {later} turns later it stands {apart:.3g} mm (or of a turn) from where it stood"
+                f"period_turns = {turns}, but {later} turns later its position differs by {difference:.3g} mm (or of a rotation)"
             )
     for fewer in earlier:
-        if _after(chuck, fewer) <= _BACK:
-            message = f"period_turns = {turns}" if turns else "period_turns = 0, never"
-            raise Broken(f"{message}, but it stands as it did after {fewer} already")
+        if _difference_after(chuck, fewer) <= _REPEATED:
+            message = f"period_turns = {turns}" if turns else "period_turns = 0 (never)"
+            raise Broken(f"{message}, but its motion repeats after {fewer} turns already")
     passed = trace(cut_on(fixed(chuck), turns=turns or 1, at=At(x=10.0, y=3.0)))
     closes = passed.closure.turns or 0
     if closes != turns or (passed.closure.gap_mm <= JOIN_MM) != bool(turns):
-        raise Broken(
-            f"a pass of {turns or 1} turns is found to close after {closes}, with {passed.closure.gap_mm:.3g} mm between its ends"
-        )
+        raise Broken(f"a pass of {turns or 1} turns closes after {closes}, with {passed.closure.gap_mm:.3g} mm between its ends")
     return len(_LATER) + len(earlier) if turns else 1 + len(earlier)
 
 
-def _found_by_number(chuck: Chuck) -> int:
-    """Hold what is found out by number, where a chuck does not say, to where the chuck stands."""
+def _numerical_period(chuck: Chuck) -> int:
+    """Test the period found numerically for a chuck without ``period_turns``; return the number of cases."""
     turns = trace(cut_on(fixed(chuck), at=At(x=10.0, y=3.0))).closure.turns
-    if turns is not None and (apart := _after(chuck, turns)) > 1e-3:
-        message = (
-            f"its path is taken to close after {turns} turns, when it stands {apart:.3g} mm (or of a turn) from where it stood"
-        )
-        raise Broken(f"{message}; write period_turns, 0 where it never comes back")
+    if turns is not None and (difference := _difference_after(chuck, turns)) > 1e-3:
+        message = f"its path is found to close after {turns} turns, where its position differs by {difference:.3g} mm (or of a rotation)"
+        raise Broken(f"{message}; write period_turns, 0 if it never repeats")
     return 1
 
 
 @promised(
     "chuck",
     "turns its index counterclockwise",
-    "The index turns the work on by what it says, counterclockwise seen from the cutter.",
+    "The index turns the work by its value, counterclockwise seen from the cutter.",
     "1e-9",
 )
 def _index(sample: Sample) -> int:
@@ -237,15 +239,15 @@ def _index(sample: Sample) -> int:
         return 1
     cases = 0
     for part, other in _indexed(chuck, name):
-        before, after = _said(chuck, TURNING), _said(other, TURNING)
+        before, after = _motions_of(chuck, TURNING), _motions_of(other, TURNING)
         between = (before.inverse() @ after).rotation
         angle = _WHOLE * float(part)
         axis_z = (between[:, 1, 0] - between[:, 0, 1]) / 2 / math.sin(angle)
         turned = np.arccos(np.clip((np.trace(between, axis1=1, axis2=2) - 1) / 2, -1.0, 1.0)) * np.sign(axis_z)
-        assert_close(turned, np.full(TURNING.size, angle), 1e-7, TURNING, unit="rad", what=f"index {part} of a turn on")
+        assert_close(turned, np.full(TURNING.size, angle), 1e-7, TURNING, unit="rad", what=f"index {part} of a turn further")
         cases += TURNING.size
     if not cases:
-        raise Broken(f"{name}: no index is taken, not even 1/96 of a turn on")
+        raise Broken(f"{name}: no other index is accepted, not even 1/96 of a turn further")
     return cases
 
 
@@ -259,7 +261,7 @@ def _indexed(chuck: Any, name: str) -> Iterator[tuple[Fraction, Any]]:
 @promised(
     "chuck",
     "keeps its slides in their travel",
-    "At these settings each slide stays within its travel; a pass that drives one past is refused.",
+    "At these settings each slide stays within its travel; a pass that drives a slide past its end is refused.",
 )
 def _slides(sample: Sample) -> int:
     chuck = sample.part
@@ -269,69 +271,72 @@ def _slides(sample: Sample) -> int:
         one = 1 if isinstance(slide.at, np.ndarray) and slide.at.size == 1 else _ONE_TURN.size
         finite_of_shape(f"slide {slide.name!r}", slide.at, (one,))
         if not slide.low < slide.high:
-            raise Broken(f"slide {slide.name!r}: its travel ends at {slide.low:g} and {slide.high:g} mm; the first must be lower")
-        if _past(slide) > 0:
+            raise Broken(f"slide {slide.name!r}: its travel is from {slide.low:g} to {slide.high:g} mm; low must be below high")
+        if _overtravel(slide) > 0:
             raise Broken(
-                f"slide {slide.name!r} is {_past(slide):g} mm past its travel at these settings; give a sample that can be cut"
+                f"slide {slide.name!r} is {_overtravel(slide):g} mm past its travel at these settings; give a sample that can be cut"
             )
     names = [slide.name for slide in chuck.slides(_ONE_TURN.copy())]
     asks = {f"slide {name!r}": functools.partial(_slide_at, chuck, number) for number, name in enumerate(names)}
     each_alone(asks, _ONE_TURN[:73], 1e-9, along="spindle")
     leaves_alone(asks, _ONE_TURN)
-    _follow(chuck)
+    _assert_slides_follow(chuck)
     trace(cut_on(fixed(chuck), at=At(x=10.0)))
-    return 1 + sum(_refused_past_its_end(other) for other in _further(chuck))
+    return 1 + sum(_overtravel_cases(other) for other in _enlarged(chuck))
 
 
-def _follow(chuck: Any) -> None:
-    """Raise `Broken` where the work is shifted further, or another way, at other settings and no slide ever stands elsewhere."""
-    shift, stands = _said(chuck, _ONE_TURN).shift, [_slide_at(chuck, k, _ONE_TURN) for k in range(len(chuck.slides(_ONE_TURN)))]
-    others = [other for other in near(chuck) if worst(_said(other, _ONE_TURN).shift, shift).error > RIGID]
-    if stands and others and all(_stand_alike(other, stands) for other in others):
-        raise Broken(f"its slides stand where they do at any of {len(others)} other settings, though the work does not")
+def _assert_slides_follow(chuck: Any) -> None:
+    """Raise `Broken` if other settings change the shift of the work but no position of a slide."""
+    shift, positions = (
+        _motions_of(chuck, _ONE_TURN).shift,
+        [_slide_at(chuck, k, _ONE_TURN) for k in range(len(chuck.slides(_ONE_TURN)))],
+    )
+    others = [other for other in near(chuck) if worst(_motions_of(other, _ONE_TURN).shift, shift).error > RIGID]
+    if positions and others and all(_same_positions(other, positions) for other in others):
+        raise Broken(f"its slides do not move with any of {len(others)} other settings, although the work does")
 
 
-def _stand_alike(chuck: Any, stands: list[Array]) -> bool:
+def _same_positions(chuck: Any, positions: list[Array]) -> bool:
     now = [_slide_at(chuck, k, _ONE_TURN) for k in range(len(chuck.slides(_ONE_TURN)))]
-    return len(now) == len(stands) and all(np.array_equal(one, other) for one, other in zip(now, stands, strict=True))
+    return len(now) == len(positions) and all(np.array_equal(one, other) for one, other in zip(now, positions, strict=True))
 
 
 def _slide_at(chuck: Any, number: int, theta: Array) -> Array:
-    """Return where one of a chuck's slides stands, one place for each angle."""
+    """Return the position of one of a chuck's slides at each angle."""
     return np.array(np.broadcast_to(chuck.slides(theta)[number].at, theta.shape))
 
 
-def _past(slide: Any) -> float:
+def _overtravel(slide: Any) -> float:
     return max(float(slide.low - slide.at.min()), float(slide.at.max() - slide.high))
 
 
-def _further(chuck: Any) -> Iterator[Any]:
-    """Yield the chuck with one length made larger and larger, as far as it takes that."""
+def _enlarged(chuck: Any) -> Iterator[Any]:
+    """Yield the chuck with one length enlarged by several factors, for the values that it accepts."""
     for each in fields(chuck):
         value = getattr(chuck, each.name)
         if isinstance(value, float):
             yield from taken(chuck, each.name, [(value or 1.0) * factor for factor in _FURTHER])
 
 
-def _refused_past_its_end(chuck: Any) -> int:
-    past = [slide for slide in chuck.slides(_ONE_TURN.copy()) if _past(slide) > 1e-6]
+def _overtravel_cases(chuck: Any) -> int:
+    past = [slide for slide in chuck.slides(_ONE_TURN.copy()) if _overtravel(slide) > 1e-6]
     if not past:
         return 0
-    message = f"slide {past[0].name!r} is driven {_past(past[0]):g} mm past its travel, and the pass is not refused"
+    message = f"slide {past[0].name!r} is driven {_overtravel(past[0]):g} mm past its travel, and the pass is not refused"
     refused(lambda: trace(cut_on(fixed(chuck), at=At(x=10.0))), message)
     return 1
 
 
 @promised(
     "chuck",
-    "says what it needs",
-    "A lathe without a fitting that it needs refuses it in one line; a lathe that has them all takes it.",
+    "names the fittings it needs",
+    "A lathe without a needed fitting refuses it in one line; a lathe with all of them accepts it.",
 )
 def _needs(sample: Sample) -> int:
     chuck = sample.part
     needs = getattr(chuck, "needs", ())
     if not isinstance(needs, tuple) or not all(isinstance(each, str) and each == each.strip() and each for each in needs):
-        raise Broken(f"needs is {needs!r}; it must be a tuple of fittings in words, such as ('ring',)")
+        raise Broken(f"needs is {needs!r}; it must be a tuple of names of fittings, such as ('ring',)")
 
     def traced(*fittings: str) -> None:
         trace(cut_on(replace(fixed(), fittings=fittings).mount(chuck), at=At(x=10.0)))
@@ -339,14 +344,14 @@ def _needs(sample: Sample) -> int:
     traced(*needs)
     for lacking in needs:
         others = [each for each in needs if each != lacking]
-        line = refused(functools.partial(traced, *others), f"a lathe without {lacking!r} takes it")
+        line = refused(functools.partial(traced, *others), f"a lathe without {lacking!r} accepts it")
         if lacking not in line:
-            raise Broken(f"a lathe without {lacking!r} refuses it, but does not say so: {line}")
+            raise Broken(f"a lathe without {lacking!r} refuses it, but the message does not name the fitting: {line}")
     return 1 + len(needs)
 
 
-@promised("chuck", "is traced alike both ways", "Alone and in a stack the compiled path is the plain one.", "1e-9 mm")
-def _alike(sample: Sample) -> int:
+@promised("chuck", "gives the same trace compiled", "Alone and in a stack, the compiled path equals the plain path.", "1e-9 mm")
+def _same_trace(sample: Sample) -> int:
     chuck, wave = sample.part, Drive(Wave(lobes=5, base_radius=50.0, rise=2.0), follower=Roller(3.0))
     cases = 0
     for stack in ((chuck,), (EccentricChuck(shift=2.0, index=Phase(Fraction(1, 9))), chuck), (chuck, Oval(throw=1.5))):
@@ -354,6 +359,6 @@ def _alike(sample: Sample) -> int:
         plain, compiled = (trace(cut, chord=0.01, way=way) for way in _WAYS)
         theta = _WHOLE * plain.u
         for axis in "xyz":
-            assert_close(getattr(compiled, axis), getattr(plain, axis), 1e-9, theta, what=f"{axis}, compiled for plain")
+            assert_close(getattr(compiled, axis), getattr(plain, axis), 1e-9, theta, what=f"{axis}, compiled, against plain")
         cases += 1
     return cases

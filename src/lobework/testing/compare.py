@@ -1,4 +1,4 @@
-"""Comparisons that say by how much, and where, the worst of many numbers is off."""
+"""Comparisons of arrays that report the worst error and its place."""
 
 from __future__ import annotations
 
@@ -13,15 +13,15 @@ if TYPE_CHECKING:
 __all__ = ["Broken", "Worst", "assert_close", "worst"]
 
 
-class Broken(AssertionError):  # noqa: N818  (it is said of a promise)
-    """A promise that is not kept; the message says by how much, and where."""
+class Broken(AssertionError):  # noqa: N818  (a promise is broken)
+    """A promise is broken; the message gives the error and its place."""
 
 
 class Worst(NamedTuple):
     """The greatest error among many numbers.
 
-    ``error`` is infinite where a number is missing, no number, or not expected to be so; ``place`` is its index, ``at`` the
-    angle there, rad, or None; ``got`` and ``expected`` are the two numbers.
+    ``error`` is infinite where one number is nan or infinite and the other is not; ``place`` is its index, ``at`` the angle there,
+    rad, or None; ``got`` and ``expected`` are the two numbers.
     """
 
     error: float
@@ -31,7 +31,7 @@ class Worst(NamedTuple):
     expected: float
 
     def told(self, along: str = "spindle", unit: str = "mm") -> str:
-        """Return it as one line of words: how far off, where, and the two numbers."""
+        """Return the error, its place and the two numbers as one line of text."""
         where = ", ".join(f"{name} {number}" for name, number in zip(("sample", "part", "place"), self.place, strict=False))
         if self.at is not None:
             where = f"{along} {math.degrees(self.at):.6g} deg ({where})"
@@ -40,19 +40,19 @@ class Worst(NamedTuple):
 
 
 def worst(got: Any, expected: Any, at: Array | None = None) -> Worst:
-    """Return the greatest error among numbers, its place, and what stood there.
+    """Return the greatest error among numbers, its place, and the two numbers there.
 
     Parameters
     ----------
     got, expected : array of numbers
-        In one shape; where both are the same, infinite ones too, there is no error.
+        Arrays of equal shape; where both numbers are equal, infinite ones too, there is no error.
     at : (n,) float64, rad, optional
-        The angle that each of the first axis stands for.
+        The angle of each element along the first axis.
 
     Raises
     ------
     Broken
-        Where the shapes are not the same, or they are no numbers.
+        If the shapes differ, or an argument is not numeric.
 
     Examples
     --------
@@ -61,7 +61,7 @@ def worst(got: Any, expected: Any, at: Array | None = None) -> Worst:
     """
     one, other = _numbers(got), _numbers(expected)
     if one.shape != other.shape:
-        raise Broken(f"shape {one.shape} where {other.shape} is expected")
+        raise Broken(f"shape {one.shape} instead of {other.shape}")
     if one.size == 0:
         return Worst(0.0, (), None, math.nan, math.nan)
     with np.errstate(invalid="ignore"):
@@ -76,28 +76,28 @@ def _numbers(given: Any) -> Array:
     try:
         return np.asarray(given, dtype=np.float64)
     except (TypeError, ValueError):
-        raise Broken(f"{' '.join(repr(given).split())[:80]} where numbers are expected") from None
+        raise Broken(f"{' '.join(repr(given).split())[:80]} instead of numbers") from None
 
 
 def assert_close(
     got: Any, expected: Any, within: float, at: Array | None = None, *, along: str = "spindle", unit: str = "mm", what: str = ""
 ) -> None:
-    """Raise `Broken`, saying the worst error and where, unless every number is ``within`` of what is expected.
+    """Raise `Broken`, with the worst error and its place, unless every number is ``within`` of its expected value.
 
     Parameters
     ----------
     got, expected : array of numbers
-        In one shape.
+        Arrays of equal shape.
     within : float
-        How far off each may be.
+        Largest allowed error of each number.
     at : (n,) float64, rad, optional
-        The angle that each of the first axis stands for.
+        The angle of each element along the first axis.
     along : str
-        What that angle is of.
+        Name of the quantity that the angle belongs to.
     unit : str
-        Of the numbers.
+        Unit of the numbers.
     what : str
-        What they are, to begin the message with.
+        Name of the numbers, at the beginning of the message.
 
     Examples
     --------

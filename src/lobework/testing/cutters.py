@@ -1,4 +1,4 @@
-"""What every cutter promises."""
+"""The promises of every cutter."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
-import lobework.testing.settings  # noqa: F401  (what every part promises comes first)
+import lobework.testing.settings  # noqa: F401  (the promises of every part come first)
 from lobework.carve import stock_of, sweep_of
 from lobework.carve.plain import PlainBackend
 from lobework.carve.sweep import has_edge
@@ -49,17 +49,17 @@ _TURN: Final = np.linspace(0.0, 2 * math.pi, 17)
 
 
 def _depths(cutter: Any) -> Array:
-    """Return depths from the surface to beyond the cutter's shoulder."""
+    """Return depths from the surface to below the cutter's shoulder."""
     high = cutter.edge.height if has_edge(cutter) else 1.0
     return np.concatenate([np.linspace(0.0, high or 1.0, 201), [1.5 * high + 0.1, 10 * high + 5.0]])
 
 
 @promised(
     "cutter",
-    "widens as it goes in",
-    "Its line is never narrower than nothing, nor narrower deeper down; above the surface it is not narrower either.",
+    "never narrows with depth",
+    "The width of its line is zero or more and does not decrease with depth, above the surface too.",
 )
-def _widens(sample: Sample) -> int:
+def _never_narrows(sample: Sample) -> int:
     cutter = sample.part
     depths = _depths(cutter)
     widths = []
@@ -74,11 +74,11 @@ def _widens(sample: Sample) -> int:
     if (falls < -1e-12).any():
         k = int(falls.argmin())
         deep, deeper = f"{widths[k]:.9g} at {depths[k]:.6g}", f"{widths[k + 1]:.9g} at {depths[k + 1]:.6g} mm"
-        raise Broken(f"width_at falls from {deep} to {deeper} deep; a line is as wide as the widest that has gone through it")
+        raise Broken(f"width_at falls from {deep} to {deeper} deep; the width must not decrease with depth")
     above = float(cutter.width_at(-0.5))
     if not 0 <= above <= widths[0]:
         raise Broken(
-            f"width_at(-0.5), above the surface, is {above:g} mm; it must be from zero to that at the surface, {widths[0]:g}"
+            f"width_at(-0.5), above the surface, is {above:g} mm; it must be from zero to the width at the surface, {widths[0]:g}"
         )
     return len(widths) + 1
 
@@ -86,7 +86,7 @@ def _widens(sample: Sample) -> int:
 @promised(
     "cutter",
     "agrees with its edge",
-    "Where it has an edge its line is as wide as the edge at that depth, and nothing above the surface.",
+    "If it has an edge, its line is as wide as the edge at each depth, and zero above the surface.",
     "1e-9 mm",
 )
 def _agrees(sample: Sample) -> int:
@@ -98,10 +98,15 @@ def _agrees(sample: Sample) -> int:
     height = cutter.edge.at(across)
     for depth in depths.tolist():
         width = cutter.width_at(depth)
-        assert_close(width, cutter.edge.width_at(depth), 1e-9, what=f"width_at({depth:g}), for that of its edge")
+        assert_close(width, cutter.edge.width_at(depth), 1e-9, what=f"width_at({depth:g}), against that of its edge")
         reached = across[height <= depth + 1e-12].max(initial=0.0)
         step = across[1]
-        assert_close(width / 2, reached + step / 2, step, what=f"width_at({depth:g}) / 2, for where its edge is so high")
+        assert_close(
+            width / 2,
+            reached + step / 2,
+            step,
+            what=f"width_at({depth:g}) / 2, against the half width of its edge at this height",
+        )
     assert_close(cutter.width_at(-0.5), 0.0, 0.0, what="width_at(-0.5), above the surface")
     return len(depths)
 
@@ -109,7 +114,7 @@ def _agrees(sample: Sample) -> int:
 @promised(
     "cutter",
     "is drawn as wide as it cuts",
-    "A line on the sheet is as wide as the cutter says at that depth, a tenth of a mm at the least.",
+    "A line of the drawing is as wide as width_at at its depth, and at least 0.1 mm.",
     "1e-9 mm",
 )
 def _drawn(sample: Sample) -> int:
@@ -123,59 +128,59 @@ def _drawn(sample: Sample) -> int:
 
 
 def _ring(cutter: Any, depth: float) -> Any:
-    """Return a ring off the middle of a face, a little deeper on one side."""
+    """Return an eccentric ring on a face, slightly deeper on one side."""
     tip = np.stack([1.3 + 3.1 * np.cos(_TURN), 0.4 + 3.1 * np.sin(_TURN), -depth - 0.05 * np.cos(_TURN)], axis=-1)
     return on_face(cutter, tip)
 
 
 @promised(
     "cutter",
-    "is held as it is set",
-    "Where it has an edge it has a field held, every holder that it is set to stays, and its edge is the same in each.",
+    "keeps the holder that is set",
+    "If it has an edge, it has a setting holder, keeps every holder that is set, and has the same edge in each.",
 )
-def _held(sample: Sample) -> int:
+def _keeps_holder(sample: Sample) -> int:
     cutter: Any = sample.part
     edge, holder = getattr(cutter, "edge", None), getattr(cutter, "holder", None)
     if edge is None and holder is None:
         return 1
     if not isinstance(edge, Edge):
-        raise Broken(f"edge is {plain(repr(edge))}; one that has held has a lobework.plugins.Edge too")
+        raise Broken(f"edge is {plain(repr(edge))}; a cutter with a holder has a lobework.plugins.Edge too")
     if "holder" not in measures(type(cutter)):
-        raise Broken("it has an edge, and no field held; write holder: Holder = DrillingSpindle(), from lobework.plugins")
+        raise Broken("it has an edge, and no setting holder; write holder: Holder = DrillingSpindle(), from lobework.plugins")
     outline = edge.at(np.linspace(0.0, edge.half_width, 101))
     for holder in _HOLDERS:
         other = replace(cutter, holder=holder)
         if other.holder != holder:
-            raise Broken(f"set to {holder!r}, it is held by {other.holder!r}")
+            raise Broken(f"set to {holder!r}, its holder is {other.holder!r}")
         sweep = sweep_of(trace(cut_on(fixed(), at=At(x=5.0))), other, Face(radius=8.0, thickness=5.0))
         if sweep.holder != holder:
-            raise Broken(f"set to {holder!r}, it carves held by {sweep.holder!r}")
+            raise Broken(f"set to {holder!r}, it carves with the holder {sweep.holder!r}")
         again = other.edge.at(np.linspace(0.0, edge.half_width, 101))
-        assert_close(again, outline, 1e-12, what=f"its edge, held by {holder.kind!r}")
+        assert_close(again, outline, 1e-12, what=f"its edge, in the holder {holder.kind!r}")
     return len(_HOLDERS)
 
 
 @promised(
     "cutter",
-    "carves as the judge does",
-    "Each way of carving that ships inside leaves what the plain way leaves; one without an edge is refused in one line.",
+    "carves like the reference",
+    "Each built-in backend leaves the same work as the plain one; a cutter without an edge is refused in one line.",
     f"{CARVED_MM:g} mm",
 )
 def _carves(sample: Sample) -> int:
-    """Hold the cutter to what ships inside alone: another package's backend is held to the judge by its own samples."""
+    """Compare the built-in backends alone: the backend of another package is compared by its own samples."""
     cutter = sample.part
     if not has_edge(cutter):
         ring, face = trace(cut_on(fixed(), at=At(x=5.0))), Face(radius=8.0, thickness=5.0)
-        refused(lambda: sweep_of(ring, cutter, face), "it has no edge, or nothing holds it, and carving with it is not refused")
+        refused(lambda: sweep_of(ring, cutter, face), "it has no edge or no holder, and carving with it is not refused")
         return 1
     stock = stock_of(_FACE, 0.71)
     sweep = _ring(cutter, min(0.4, cutter.edge.height or 0.4))
     rays = 0
-    for backend in _inside():
+    for backend in _built_in_backends():
         if {"face", cutter.holder.kind} <= backend.can:
             try:
                 assert_same(
-                    lambda shift: carved(backend, stock, sweep, shift=shift),  # noqa: B023  (it is called here)
+                    lambda shift: carved(backend, stock, sweep, shift=shift),  # noqa: B023  (called within this iteration)
                     lambda shift: carved(PlainBackend(), stock, sweep, shift=shift),
                     CARVED_MM,
                 )
@@ -183,12 +188,12 @@ def _carves(sample: Sample) -> int:
                 raise Broken(f"by {backend.name!r}: {broken}") from None
             rays += stock.rows * stock.columns
     if not rays:
-        raise Broken(f"no way of carving that ships inside can carve with a cutter held by {cutter.holder.kind!r}")
+        raise Broken(f"no built-in backend can carve with the holder {cutter.holder.kind!r}")
     return rays
 
 
-def _inside() -> Iterator[Backend]:
-    """Yield the ways of carving that ship inside."""
+def _built_in_backends() -> Iterator[Backend]:
+    """Yield the built-in backends."""
     shelf = registry.installed()
     for kind, name in shelf.loaded[0].offers:
         if kind == "backend":
@@ -198,7 +203,7 @@ def _inside() -> Iterator[Backend]:
 @promised(
     "cutter",
     "leaves its own outline",
-    "Revolving about its middle line, a straight cut leaves the outline of its edge, as deep as its tip.",
+    "In a drilling spindle, a straight cut leaves the outline of its edge, as deep as its tip.",
     f"{CARVED_MM:g} mm",
 )
 def _outline(sample: Sample) -> int:
@@ -216,5 +221,5 @@ def _outline(sample: Sample) -> int:
     expected = np.maximum(deep - cutter.edge.at(away), 0.0)
     column = stock.columns // 2
     sound = stock.inside[:, column] & ~walls
-    assert_close(depth[sound, column], expected[sound], CARVED_MM, what="how deep, straight across the cut")
+    assert_close(depth[sound, column], expected[sound], CARVED_MM, what="depth across the cut")
     return int(sound.sum())

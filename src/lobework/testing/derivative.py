@@ -1,4 +1,4 @@
-"""Slopes by number, with how far they may be off, and places where something jumps."""
+"""Numerical derivatives with error estimates, and detection of jumps."""
 
 from __future__ import annotations
 
@@ -14,13 +14,14 @@ __all__ = ["jump_between", "slope_of"]
 
 _CELLS: Final = 256
 _EDGES: Final = 0.05
-"""Part of a stretch at either end in which no jump is looked for: what stands there may bend without bound."""
+"""Fraction of a stretch, at either end, that is not searched for jumps: the curvature may be unbounded there."""
 
 
 def slope_of(at: Callable[[Array], Array], x: Array, step: Array) -> tuple[Array, Array]:
-    """Return the slope of a function at (n,) places, from (n,) steps to either side, and how far it may be off.
+    """Return the slope of a function at (n,) places, from (n,) steps to either side, and an estimate of its error.
 
-    By central differences of two steps and Richardson's extrapolation; the first of them less the last says how far off.
+    The slope is the Richardson extrapolation of central differences with two steps; the error estimate is the difference between
+    the extrapolation and the central difference with the smaller step.
     """
     wide, narrow = ((at(x + h) - at(x - h)) / (2 * h) for h in (step, step / 2))
     best: Array = (4 * narrow - wide) / 3
@@ -29,28 +30,28 @@ def slope_of(at: Callable[[Array], Array], x: Array, step: Array) -> tuple[Array
 
 
 def jump_between(slope_at: Callable[[Array], Array], first: float, last: float, order: int, steepest: float) -> float | None:
-    """Return where the slope (order 1) or curvature (order 2) jumps between two corners, or None where it does not.
+    """Return the place between two corners where the slope (order 1) or curvature (order 2) jumps; None if it does not.
 
-    What is smooth changes half as much over half the way, what jumps changes as much: the change from cell to cell is compared
-    with that in cells a quarter as wide.
+    The change between cells is compared with that between cells a quarter as wide: it is proportional to the width if the function
+    is smooth, and independent of it at a jump.
     """
-    wide = last - first
-    low, high = first + _EDGES * wide, last - _EDGES * wide
+    width = last - first
+    low, high = first + _EDGES * width, last - _EDGES * width
     coarse, step = np.linspace(low, high, _CELLS + 1, retstep=True)
     change = _changes(slope_at, coarse, float(step), order)
-    scale = steepest if order == 1 else max(float(np.abs(np.diff(slope_at(coarse)) / step).max()), steepest / wide)
+    scale = steepest if order == 1 else max(float(np.abs(np.diff(slope_at(coarse)) / step).max()), steepest / width)
     for k in np.argsort(-change)[:8].tolist():
         if change[k] <= 0.02 * scale:
             break
         near = np.linspace(coarse[max(k - 1, 0)], coarse[min(k + order + 1, _CELLS)], 4 * (order + 2) + 1)
         fine = _changes(slope_at, near, float(near[1] - near[0]), order)
         if fine.max() > 0.6 * change[k]:
-            return _narrowed(slope_at, near, fine, order)
+            return _refined_place(slope_at, near, fine, order)
     return None
 
 
-def _narrowed(slope_at: Callable[[Array], Array], near: Array, fine: Array, order: int) -> float:
-    """Return where it jumps, looked at closer and closer."""
+def _refined_place(slope_at: Callable[[Array], Array], near: Array, fine: Array, order: int) -> float:
+    """Return the place of a jump, by refining the cells around it."""
     for _ in range(8):
         k = int(fine.argmax())
         near = np.linspace(near[k], near[k + order], 4 * (order + 2) + 1)
@@ -59,6 +60,6 @@ def _narrowed(slope_at: Callable[[Array], Array], near: Array, fine: Array, orde
 
 
 def _changes(slope_at: Callable[[Array], Array], x: Array, step: float, order: int) -> Array:
-    """Return by how much slope or curvature changes from each place to the next."""
+    """Return the change of slope or curvature from each place to the next."""
     found: Array = np.abs(np.diff(slope_at(x), n=order)) / step ** (order - 1)
     return found

@@ -1,4 +1,4 @@
-"""What every part promises of the units of its settings: the mark of a field is the unit that the field is in."""
+"""The promise of every part about the units of its settings: the annotation of each field is its unit."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ __all__ = ["PARTS"]
 
 PARTS: Final = ("chuck", "cam", "follower", "cutter", "piece")
 
-_ENTRY: Final = re.compile(r"(?P<names>\w+(?:, \w+)*) : (?P<says>.+)")
+_ENTRY: Final = re.compile(r"(?P<names>\w+(?:, \w+)*) : (?P<type>.+)")
 _UNIT: Final = re.compile(r"[,(\[]\s*([^\W\d]+)")
 _UNITS: Final = {
     **dict.fromkeys(("mm", "millimetre", "millimetres", "millimeter", "millimeters"), "mm"),
@@ -33,12 +33,12 @@ _UNITS: Final = {
     **dict.fromkeys(("rad", "radian", "radians"), "radians"),
 }
 _SIZES: Final = (1.25, 0.8, 1.0625, 2.0)
-"""Each is tried until the part takes it."""
+"""Factors for lengths; the first one that the part accepts is used."""
 _MOST: Final = 6
-"""Settings that are looked at together: of more, each set of them would have to be tried."""
+"""Largest number of doubtful settings of which every subset is tested; of more, each one alone."""
 _SAME: Final = 1e-9
 _OTHER: Final = 77.7
-"""What is no whole turn, in degrees or radians."""
+"""An angle that is not a whole turn, in degrees or radians."""
 
 
 def _hints(part: Any) -> dict[str, Any]:
@@ -47,22 +47,22 @@ def _hints(part: Any) -> dict[str, Any]:
 
 
 def _entries(part: type) -> dict[str, str]:
-    """Return what stands behind the colon for each setting in the docstrings of a part and its bases."""
+    """Return the type description of each setting in the docstrings of a part and its bases."""
     found: dict[str, str] = {}
     for base in reversed(part.__mro__):
         for line in inspect.cleandoc(base.__dict__.get("__doc__") or "").splitlines():
             if entry := _ENTRY.fullmatch(line):
-                found.update(dict.fromkeys(entry["names"].split(", "), entry["says"]))
+                found.update(dict.fromkeys(entry["names"].split(", "), entry["type"]))
     return found
 
 
 def _unit_of(entry: str) -> str:
-    """Return the unit that an entry of a docstring names, or nothing."""
+    """Return the unit that a type description names; empty if there is none."""
     return next((_UNITS[word] for word in _UNIT.findall(entry) if word in _UNITS), "")
 
 
 def _mark_of(hint: Any) -> str:
-    """Return what a field is marked as: "Length", "Angle", "Turning", "number", or nothing where no unit is to be had."""
+    """Return the mark of a field: "Length", "Angle", "Turning" or "number"; empty for a type without a unit."""
     known = {Length: "Length", Angle: "Angle", Turning: "Turning", float: "number", int: "number"}
     if hint in known:
         return known[hint]
@@ -70,8 +70,8 @@ def _mark_of(hint: Any) -> str:
     return "Length" if measure is not None and (measure.pairs or measure.takes_bare) else ""
 
 
-def _documented(part: type) -> Iterator[str]:
-    """Yield each setting whose mark and name, or mark and docstring, do not agree, with what to do."""
+def _errors_of_docstring(part: type) -> Iterator[str]:
+    """Yield a message for each setting whose mark disagrees with its name or docstring."""
     entries, hints = _entries(part), hints_of(part)
     for each in fields(part):
         name, mark, entry = each.name, _mark_of(hints[each.name]), entries.get(each.name, "")
@@ -79,33 +79,33 @@ def _documented(part: type) -> Iterator[str]:
         if not mark:
             continue
         if unit in ("inches", "cm", "radians"):
-            yield f"{name}: its docstring says {unit}; inside, lengths are kept in mm and angles in degrees: say so, and mark it"
+            yield f"{name}: its docstring says {unit}; settings are stored in mm and degrees: write that, and mark it"
         elif unit == "mm" and mark != "Length":
-            yield f"{name}: its docstring says mm, and it is marked {_told(mark)}; mark it Length, from lobework.plugins"
+            yield f"{name}: its docstring says mm, and it is marked {_mark_text(mark)}; mark it Length, from lobework.plugins"
         elif unit == "degrees" and mark not in ("Angle", "Turning"):
-            yield f"{name}: its docstring says degrees, and it is marked {_told(mark)}; mark it Angle, from lobework.plugins"
+            yield f"{name}: its docstring says degrees, and it is marked {_mark_text(mark)}; mark it Angle, from lobework.plugins"
         elif name.endswith("_deg") != (mark == "Angle") and mark != "Turning":
-            yield f"{name}: it is marked {_told(mark)}; a field in degrees is an Angle, and its name ends in _deg"
+            yield f"{name}: it is marked {_mark_text(mark)}; a field in degrees is an Angle, and its name ends in _deg"
         elif mark in ("Length", "Angle") and entry and not unit and "float" in entry:
             unit = "mm" if mark == "Length" else "degrees"
             yield f"{name}: it is marked {mark}, and its docstring gives no unit; write {name} : float, {unit}"
 
 
-def _told(mark: str) -> str:
+def _mark_text(mark: str) -> str:
     return "as a plain number" if mark == "number" else mark
 
 
-def _grown(value: Any, size: float) -> Any:
-    """Return a setting so many times as large; in parts that it holds, every length."""
+def _scaled(value: Any, size: float) -> Any:
+    """Return the value of a setting multiplied by ``size``, element by element."""
     if isinstance(value, float) and not isinstance(value, bool):
         return value * size
     if isinstance(value, tuple):
-        return tuple(_grown(each, size) for each in value)
+        return tuple(_scaled(each, size) for each in value)
     return value
 
 
-def _held_grown(value: Any, size: float) -> Any:
-    """Return a list of parts with every length in them so many times as large."""
+def _parts_scaled(value: Any, size: float) -> Any:
+    """Return a tuple of parts with all their lengths multiplied by ``size``; return any other value unchanged."""
     if isinstance(value, tuple) and value and all(is_dataclass(each) for each in value):
         return tuple(_resized(each, size, _lengths(each)) for each in value)
     return value
@@ -117,18 +117,18 @@ def _lengths(part: Any) -> set[str]:
 
 
 def _resized(part: Any, size: float, names: set[str]) -> Any:
-    """Return a part with some settings, and the lengths of the parts that it holds, so many times as large."""
-    changed = {name: _grown(getattr(part, name), size) for name in names}
+    """Return a part with the named settings, and the lengths of the parts in its settings, multiplied by ``size``."""
+    changed = {name: _scaled(getattr(part, name), size) for name in names}
     for each in fields(part):
         if each.init and each.name not in names:
-            holder = _held_grown(getattr(part, each.name), size)
+            holder = _parts_scaled(getattr(part, each.name), size)
             if holder is not getattr(part, each.name):
                 changed[each.name] = holder
     return replace(part, **changed)
 
 
-def _grows(sample: Sample, names: set[str]) -> bool | None:
-    """Return whether all that a part gives grows with these settings; None where it takes none of the sizes."""
+def _scales(sample: Sample, names: set[str]) -> bool | None:
+    """Return whether the results of a part scale with these settings; None if it accepts none of the factors."""
     kind, part = sample.kind, sample.part
     for size in _SIZES:
         try:
@@ -150,10 +150,10 @@ def _alike(one: Any, other: Any) -> bool:
     return bool((off <= _SAME * (1.0 + np.abs(np.where(np.isfinite(one), one, 0.0)))).all())
 
 
-def _by_growing(sample: Sample) -> Iterator[str]:
-    """Yield each setting that must grow with the lengths, or must not, for the whole part to grow evenly."""
+def _errors_by_scaling(sample: Sample) -> Iterator[str]:
+    """Yield a message for each setting whose mark is wrong, because the part scales only if the setting is treated otherwise."""
     part, lengths = sample.part, _lengths(sample.part)
-    if _grows(sample, lengths) is not False:
+    if _scales(sample, lengths) is not False:
         return
     entries, hints = _entries(type(part)), _hints(part)
     doubtful = [
@@ -168,32 +168,32 @@ def _by_growing(sample: Sample) -> Iterator[str]:
     ]
     for count in range(1, len(doubtful) + 1 if len(doubtful) <= _MOST else 2):
         for wrong in itertools.combinations(doubtful, count):
-            if _grows(sample, lengths ^ set(wrong)):
+            if _scales(sample, lengths ^ set(wrong)):
                 for name in wrong:
-                    yield _grows_wrongly(name, name in lengths, _mark_of(hints[name]))
+                    yield _scaling_message(name, name in lengths, _mark_of(hints[name]))
                 return
 
 
-def _grows_wrongly(name: str, is_length: bool, mark: str) -> str:
+def _scaling_message(name: str, is_length: bool, mark: str) -> str:
     if is_length:
-        return f"{name}: it is marked Length, and the part grows evenly with its other lengths alone; mark it by its true unit"
-    message = f"{name}: it is marked {_told(mark)}, and the part grows evenly only where it grows with the lengths"
+        return f"{name}: it is marked Length, but the part scales evenly only without it; mark it with its true unit"
+    message = f"{name}: it is marked {_mark_text(mark)}, but the part scales evenly only if it scales with the lengths"
     return f"{message}; mark it Length, or name its unit in the docstring: {name} : float, turns"
 
 
-def _by_turning(sample: Sample) -> Iterator[str]:
-    """Yield each plain number, or length, to which a whole turn can be added without any difference."""
+def _errors_by_turning(sample: Sample) -> Iterator[str]:
+    """Yield a message for each number or length to which a whole turn can be added without changing the results."""
     part, hints = sample.part, _hints(sample.part)
     for each in fields(part):
         if not each.init or hints[each.name] not in (float, Length) or not math.isfinite(getattr(part, each.name)):
             continue
         for unit, whole in (("degrees", 360.0), ("radians", 2 * math.pi)):
             if _changes(sample, each.name, _OTHER) is True and _changes(sample, each.name, whole) is False:
-                yield f"{each.name}: {whole:g} more make no difference, so it is an angle in {unit}; mark it Angle, in degrees"
+                yield f"{each.name}: adding {whole:g} makes no difference, so it is an angle in {unit}; mark it Angle, in degrees"
 
 
 def _changes(sample: Sample, name: str, more: float) -> bool | None:
-    """Return whether a part gives other numbers with more of one setting; None where it does not take that."""
+    """Return whether adding ``more`` to a setting changes the results of a part; None if the part refuses the value."""
     kind, part = sample.kind, sample.part
     try:
         other = replace(part, **{name: getattr(part, name) + more})
@@ -203,8 +203,8 @@ def _changes(sample: Sample, name: str, more: float) -> bool | None:
     return not all(_alike(before[what].numbers, after[what].numbers) for what in before)
 
 
-def _held_types(part: Any) -> Iterator[type]:
-    """Yield the type of a part, and of each part that its settings hold and its author wrote."""
+def _types_in(part: Any) -> Iterator[type]:
+    """Yield the type of a part, and the types of parts in its settings that are not from lobework."""
     yield type(part)
     for each in fields(part):
         holder = getattr(part, each.name)
@@ -214,10 +214,10 @@ def _held_types(part: Any) -> Iterator[type]:
 
 
 def _units(sample: Sample) -> int:
-    """Compare the mark of each setting with its docstring, its name, and what it does."""
+    """Compare the mark of each setting with its docstring, its name and its effect."""
     part = sample.part
-    types = set(_held_types(part))
-    for wrong in itertools.chain(*map(_documented, types), _by_growing(sample), _by_turning(sample)):
+    types = set(_types_in(part))
+    for wrong in itertools.chain(*map(_errors_of_docstring, types), _errors_by_scaling(sample), _errors_by_turning(sample)):
         raise Broken(wrong)
     return sum(len(fields(each)) for each in types) or 1
 
@@ -226,5 +226,5 @@ for _kind in PARTS:
     promised(
         _kind,
         "marks its settings with their units",
-        "Each length is a Length and each angle an Angle, as the docstring says and as the part behaves.",
+        "Each length is a Length and each angle an Angle, in agreement with the docstring and the behaviour of the part.",
     )(_units)

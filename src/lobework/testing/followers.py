@@ -1,4 +1,4 @@
-"""What every follower promises."""
+"""The promises of every follower."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-import lobework.testing.settings  # noqa: F401  (what every part promises comes first)
+import lobework.testing.settings  # noqa: F401  (the promises of every part come first)
 from lobework.errors import InputError, PartError
 from lobework.kinematics.contact import lift_of, touch_at
 from lobework.kinematics.finite_parts import finite_nose, nose_jumps, nose_places
@@ -30,36 +30,36 @@ if TYPE_CHECKING:
 
 __all__: list[str] = []
 
-_WIDE: Final = 50.0
-"""mm to either side: how much of an endless flat is looked at."""
+_HALF_WIDTH: Final = 50.0
+"""Half width, mm, of the part of an unlimited flat that is tested."""
 _FINER: Final = 4
 _DISC: Final = EccentricCam(radius=30.0, offset=10.0)
 _INSIDE: Final = 1 - 1e-3
-"""Part of the nose in which slopes are measured: at its sides they may grow without bound."""
+"""Fraction of the nose where slopes are measured: at its sides they may be unbounded."""
 
 
 def _across(follower: Follower, inside: float = 1.0) -> Array:
-    """Return places all across the nose, its middle and its sides among them; of a knife the middle alone."""
-    half = min(follower.half_width, _WIDE) * inside
+    """Return places across the nose, with its middle and its sides; for a knife, the middle alone."""
+    half = min(follower.half_width, _HALF_WIDTH) * inside
     return np.linspace(-half, half, 401) if half > 0 else np.zeros(1)
 
 
-def _between(places: Array) -> Array:
-    """Return the middle from each place to the next: a corner of a nose stands in none of them."""
+def _midpoints(places: Array) -> Array:
+    """Return the midpoints between neighbouring places, so that no corner of the nose is among them."""
     return (places[1:] + places[:-1]) / 2
 
 
-def _asks(follower: Follower) -> dict[str, Callable[[Array], Array]]:
+def _methods(follower: Follower) -> dict[str, Callable[[Array], Array]]:
     return {"nose_at": follower.nose_at, "nose_slope_at": follower.nose_slope_at}
 
 
 @promised(
     "follower",
-    "says what it is",
-    "Round, flat or shaped; how wide its nose is, and how far its tip stands from the point that counts.",
+    "has valid attributes",
+    "form, half_width and rest are valid, and its nose is finite and reaches rest at its tip.",
     "1e-9 mm",
 )
-def _says(sample: Sample) -> int:
+def _valid(sample: Sample) -> int:
     follower = sample.part
     for sound, message in (
         (follower.form in ("round", "flat", "shaped"), f"form is {follower.form!r}"),
@@ -67,7 +67,7 @@ def _says(sample: Sample) -> int:
         (0 <= follower.rest < math.inf, f"rest is {follower.rest!r}"),
     ):
         if not sound:
-            raise Broken(f"{message}; see lobework.plugins.Follower for what it must be")
+            raise Broken(f"{message}; see lobework.plugins.Follower for the definition")
     across = _across(follower)
     finite_of_shape("nose_at", follower.nose_at(across.copy()), across.shape)
     finite_of_shape("nose_slope_at", follower.nose_slope_at(across[1:-1].copy()), across[1:-1].shape)
@@ -85,7 +85,7 @@ def _says(sample: Sample) -> int:
 @promised(
     "follower",
     "has a nose without a jump",
-    "All across it, its height changes by what grows small as two places come together.",
+    "Its height is continuous all across.",
     f"{JUMP_MM:g} mm",
 )
 def _continuous(sample: Sample) -> int:
@@ -98,8 +98,8 @@ def _continuous(sample: Sample) -> int:
 
 @promised(
     "follower",
-    "has the form that it says",
-    "A round one is the same from every side, as wide as its radius; a flat one is endless and level.",
+    "has the form that it declares",
+    "A round nose is a circle whose radius is its half width; a flat nose is level and unlimited.",
     "1e-9 mm",
 )
 def _form(sample: Sample) -> int:
@@ -107,7 +107,7 @@ def _form(sample: Sample) -> int:
     across = _across(follower, _INSIDE)
     if follower.form == "flat":
         assert_close(follower.half_width, math.inf, 0.0, what="half_width of a flat")
-        for what, ask in _asks(follower).items():
+        for what, ask in _methods(follower).items():
             assert_close(ask(across), np.zeros(across.size), 0.0, what=f"{what} of a flat")
     elif follower.form == "round":
         assert_close(follower.half_width, follower.rest, 1e-9, what="half_width of a round one, against rest, its radius")
@@ -115,18 +115,18 @@ def _form(sample: Sample) -> int:
         assert_close(follower.nose_at(across), circle, 1e-9, what="nose_at of a circle")
         for setting, part in (("radius", 1.0), ("diameter", 0.5)):
             if isinstance(given := getattr(follower, setting, None), float):
-                assert_close(follower.rest, part * given, 1e-9, what=f"its radius, for the {setting} that is set")
+                assert_close(follower.rest, part * given, 1e-9, what=f"its radius, against its {setting}")
     return 2 * int(across.size)
 
 
-@promised("follower", "slopes as its nose", "What nose_slope_at gives is the slope of nose_at.", "1e-6 of the steepest")
+@promised("follower", "has the slope of its nose", "nose_slope_at gives the slope of nose_at.", "1e-6 of the steepest")
 def _slopes(sample: Sample) -> int:
     follower = sample.part
     if follower.half_width == 0:
         assert_close(follower.nose_slope_at(np.zeros(1)), [0.0], 0.0, unit="", what="nose_slope_at of an edge")
         return 1
-    across = _between(_across(follower, _INSIDE))
-    half = min(follower.half_width, _WIDE)
+    across = _midpoints(_across(follower, _INSIDE))
+    half = min(follower.half_width, _HALF_WIDTH)
     expected, unsure = slope_of(follower.nose_at, across, np.minimum(half - np.abs(across), 1e-3 * half) / 4)
     slope = follower.nose_slope_at(across)
     beyond = np.abs(slope - expected) - 1e-6 * (1 + np.abs(expected)) - 4 * unsure
@@ -138,31 +138,35 @@ def _slopes(sample: Sample) -> int:
 
 @promised(
     "follower",
-    "takes each place by itself",
-    "How its nose stands at one place does not hang on what else is asked with it.",
+    "treats each place independently",
+    "Its nose at a place does not depend on the other places of the array.",
     "1e-9 mm",
 )
 def _each_alone(sample: Sample) -> int:
-    return each_alone(_asks(sample.part), _across(sample.part, _INSIDE), 1e-9, along="across")
+    return each_alone(_methods(sample.part), _across(sample.part, _INSIDE), 1e-9, along="across")
 
 
-@promised("follower", "leaves its input alone", "It does not write to the places that it is given.")
+@promised("follower", "leaves its input alone", "It does not write to the array of places that it receives.")
 def _leaves_alone(sample: Sample) -> int:
-    return leaves_alone(_asks(sample.part), _across(sample.part, _INSIDE))
+    return leaves_alone(_methods(sample.part), _across(sample.part, _INSIDE))
 
 
-@promised("follower", "says the same again", "The same places give the same nose, and no answer is written over by the next.")
+@promised(
+    "follower",
+    "gives the same result again",
+    "Equal places give equal results, and a result is not overwritten by the next call.",
+)
 def _same_again(sample: Sample) -> int:
     across = _across(sample.part, _INSIDE)
 
     def within(ask: Callable[[Array], Array]) -> Callable[[Array], Array]:
         return lambda q: ask(np.clip(q, across[0], across[-1]))
 
-    return same_again({name: within(ask) for name, ask in _asks(sample.part).items()}, across)
+    return same_again({name: within(ask) for name, ask in _methods(sample.part).items()}, across)
 
 
-def _by_force(follower: Follower, phi: Array) -> Array:
-    """Return the reach on the disc by trying every place on its edge, and then closer about the best."""
+def _reach_by_search(follower: Follower, phi: Array) -> Array:
+    """Return the reach on the disc by search: every place on its edge, then refined around the best."""
     reach = np.full(phi.size, -math.inf)
     for k, direction in enumerate(phi):
         middle, half = float(direction), math.pi / 2
@@ -177,10 +181,10 @@ def _by_force(follower: Follower, phi: Array) -> Array:
     return reach
 
 
-def _published(follower: Follower, phi: Array) -> Array:
-    """Return the reach in closed form: e cos + sqrt((R + q)^2 - (e sin)^2) of a round follower of radius q, R + e cos of a flat.
+def _closed_form(follower: Follower, phi: Array) -> Array:
+    """Return the reach in closed form: e cos + sqrt((R + q)^2 - (e sin)^2) for a round follower of radius q, R + e cos for a flat.
 
-    Source: the slider-crank with crank e and rod R + q; of the flat, the distance of a tangent. Derived.
+    Source: derived; the round follower is a slider-crank with crank e and rod R + q, the flat a tangent of the disc.
     """
     radius, off = _DISC.radius, _DISC.offset
     if follower.form == "flat":
@@ -190,14 +194,14 @@ def _published(follower: Follower, phi: Array) -> Array:
 
 @promised(
     "follower",
-    "bears on a disc as it must",
-    "On a disc off its centre it stands where geometry says: a closed form for round and flat, else found by trial.",
+    "has the right reach on a disc",
+    "On an eccentric disc its reach is right: in closed form if round or flat, else found by search.",
     "1e-8 mm",
 )
-def _bears(sample: Sample) -> int:
+def _reach(sample: Sample) -> int:
     follower = sample.part
     phi = np.radians(np.arange(0.0, 360.0, 7.5))
-    expected = _by_force(follower, phi) if follower.form == "shaped" else _published(follower, phi)
+    expected = _reach_by_search(follower, phi) if follower.form == "shaped" else _closed_form(follower, phi)
     found = touch_at(_DISC, follower, phi)
     assert_close(found.reach, expected, 10 * CONTACT_MM, phi, along="cam", what="its reach")
     assert_close(
@@ -216,7 +220,7 @@ def _bears(sample: Sample) -> int:
 @promised(
     "follower",
     "is refused where it cannot bear",
-    "A shaped one on a rocking headstock, and one wider than a face cam's track, are refused in one line; others are taken.",
+    "A shaped follower on a rocking headstock, and one too wide for a face cam, are refused in one line; others are accepted.",
 )
 def _refused(sample: Sample) -> int:
     follower = sample.part
@@ -226,11 +230,9 @@ def _refused(sample: Sample) -> int:
         (lambda: trace(cut_on(rocking(300.0), Drive(edge, follower=follower))), follower.form != "shaped", "a rocking headstock"),
         (lambda: trace(cut_on(sliding(), Drive(face, follower=follower))), follower.half_width <= 60.0, "a face cam"),
     )
-    for act, takes, where in tries:
-        if not takes:
-            refused(
-                act, f"{where} takes it, a follower that is {follower.form} and reaches {follower.half_width:g} mm to either side"
-            )
+    for act, accepted, where in tries:
+        if not accepted:
+            refused(act, f"{where} accepts a follower of form {follower.form} and half width {follower.half_width:g} mm")
             continue
         try:
             act()

@@ -1,4 +1,4 @@
-"""Jobs to show and to check: small, and each awkward in its own way."""
+"""Small jobs for testing targets and checks, each with a different difficulty."""
 
 from __future__ import annotations
 
@@ -65,12 +65,12 @@ JOBS: Final[dict[str, Job]] = {
         resolution=0.7,
     ),
 }
-"""By name; in mm."""
+"""The jobs by name, in mm."""
 
 
 @functools.cache
 def traced(name: str, units: LengthUnit = "mm") -> Traces:
-    """Return the traces of one of these jobs, in "mm" or "inch"; worked out once, and kept from being written to."""
+    """Return the traces of one of these jobs, in "mm" or "inch"; they are computed once, and their arrays are read-only."""
     traces = replace(JOBS[name], units=units).trace()
     for array in (array for each in traces for array in (each.x, each.y, each.z)):
         array.flags.writeable = False

@@ -1,4 +1,4 @@
-"""What every form of work promises."""
+"""The promises of every form of work."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
-import lobework.testing.settings  # noqa: F401  (what every part promises comes first)
+import lobework.testing.settings  # noqa: F401  (the promises of every part come first)
 from lobework.carve import stock_of
 from lobework.geometry.surface import Face, Round
 from lobework.kinematics.trace import trace
@@ -36,20 +36,24 @@ def _area(outline: Array) -> float:
     return float(np.sum(x * following_y - following_x * y) / 2)
 
 
-@promised("piece", "has a closed outline", "Its edge is a closed line of finite points with wood inside, the same each time.")
+@promised(
+    "piece",
+    "has a closed outline",
+    "Its outline is a closed line of finite points with an area inside, and the same at each call.",
+)
 def _outline(sample: Sample) -> int:
     outline = sample.part.outline
     if not isinstance(outline, np.ndarray) or outline.ndim != 2 or len(outline) < 4:
         raise Broken(
-            f"outline has shape {np.shape(outline)}; it must be (m, 2) with four points or more, the first again at the end"
+            f"outline has shape {np.shape(outline)}; it must be (m, 2), with four points or more, of which the last equals the first"
         )
     finite_of_shape("outline", outline, (len(outline), 2))
     assert_close(outline[-1], outline[0], 1e-9, what="outline: its last point against its first")
     if not abs(_area(outline)) > 1e-9:
-        raise Broken("outline goes round nothing: its area is zero")
+        raise Broken("outline encloses no area")
     again = outline.copy()
     outline += 1.0
-    assert_close(sample.part.outline, again, 0.0, what="outline, asked again")
+    assert_close(sample.part.outline, again, 0.0, what="outline, at the next call")
     return len(again)
 
 
@@ -59,21 +63,21 @@ def _surface(piece: Any) -> Face | Round | None:
 
 
 def _on_surface(surface: Face | Round) -> tuple[Array, Array]:
-    """Return places all over a surface, (n, 3) mm, and the way out of the wood there, (n, 3) unit."""
+    """Return places spread over a surface, (n, 3) mm, and the outward unit normals there, (n, 3)."""
     turn = np.linspace(0.0, 1.9 * math.pi, 24)
     if isinstance(surface, Face):
         out = surface.radius * np.linspace(0.0, 1.0, 24)
         place = np.stack([out * np.cos(turn), out * np.sin(turn), 0 * turn], axis=-1)
         return place, np.broadcast_to(np.array([0.0, 0.0, 1.0]), place.shape)
     radius, z, across, along = surface.profile(np.linspace(0.02, 0.98, 24) * surface.length).T
-    way = np.stack([across * np.cos(turn), across * np.sin(turn), along], axis=-1)
-    return np.stack([radius * np.cos(turn), radius * np.sin(turn), z], axis=-1), way
+    normal = np.stack([across * np.cos(turn), across * np.sin(turn), along], axis=-1)
+    return np.stack([radius * np.cos(turn), radius * np.sin(turn), z], axis=-1), normal
 
 
 @promised(
     "piece",
-    "sees depth as its surface says",
-    "A point on its surface is at depth zero on the sheet, and as deep as it is moved in.",
+    "maps depth like its surface",
+    "A point on its surface has depth zero on the sheet; a point moved inwards has the depth of its shift.",
     "1e-6 mm",
 )
 def _sees(sample: Sample) -> int:
@@ -83,27 +87,27 @@ def _sees(sample: Sample) -> int:
         points = np.array([[1.0, 2.0, -0.5], [-3.0, 0.0, 0.25]])
         finite_of_shape("seen", seen_on(piece, points.copy()), points.shape)
         return len(points)
-    place, way = _on_surface(surface)
+    place, normal = _on_surface(surface)
     for depth in _DEPTHS:
-        points = place - depth * way
+        points = place - depth * normal
         given = points.copy()
         seen = seen_on(piece, given)
         finite_of_shape("seen", seen, points.shape)
-        assert_close(given, points, 0.0, what="seen: it changes the points that it is given")
+        assert_close(given, points, 0.0, what="seen: it changes the array of points that it receives")
         assert_close(seen[:, 2], np.full(len(points), depth), 1e-6, what=f"seen, {depth:g} mm in: depth")
         alone = np.concatenate([seen_on(piece, points[k : k + 1]) for k in range(len(points))])
         assert_close(alone[:, 2], seen[:, 2], 1e-9, what="seen, one by one: depth")
         inner = np.concatenate([[0], np.arange(len(points) - 2, 0, -1), [len(points) - 1]])
         again = seen_on(piece, points[inner])
-        told = "seen, between the same first and last point, in another order: height and depth"
-        assert_close(again[:, 1:], seen[inner, 1:], 1e-9, what=told)
+        case = "seen, between the same first and last point, in another order: height and depth"
+        assert_close(again[:, 1:], seen[inner, 1:], 1e-9, what=case)
     return len(_DEPTHS) * len(place)
 
 
 @promised(
     "piece",
     "is seen on its sheet",
-    "All of its surface is seen within its outline and fills it; round work is rolled out at its true length.",
+    "Its surface fills its outline on the sheet; round work is developed at its true length.",
     "1e-6 of its size",
 )
 def _seen_on_sheet(sample: Sample) -> int:
@@ -118,7 +122,7 @@ def _seen_on_sheet(sample: Sample) -> int:
         edge = surface.radius * np.stack([np.cos(turn), np.sin(turn), 0 * turn], axis=-1)
         seen = seen_on(piece, edge)
         found = np.array([seen[:, :2].min(axis=0), seen[:, :2].max(axis=0)])
-        assert_close(found, [low, high], 1e-3 * size, what="the ends of its surface on its sheet, for those of its outline")
+        assert_close(found, [low, high], 1e-3 * size, what="the ends of its surface on its sheet, against those of its outline")
         return len(edge)
     s = np.linspace(0.0, surface.length, 129)
     radius, z, _, _ = surface.profile(s).T
@@ -126,24 +130,26 @@ def _seen_on_sheet(sample: Sample) -> int:
     length = np.abs(np.diff(seen[:, 1]))
     assert_close(length, np.diff(s), 1e-3 * size, what="from point to point along its surface, on its sheet")
     ends = np.sort([seen[0, 1], seen[-1, 1]])
-    assert_close(ends, [low[1], high[1]], 1e-6 * size, what="the ends of its surface on its sheet, for those of its outline")
+    assert_close(ends, [low[1], high[1]], 1e-6 * size, what="the ends of its surface on its sheet, against those of its outline")
     rolled = float(high[0] - low[0]) / (2 * math.pi)
     if not (1 - 1e-6) * radius.min() <= rolled <= (1 + 1e-6) * radius.max():
         radii = f"{radius.min():g} to {radius.max():g} mm"
-        raise Broken(f"rolled out, it is as wide as once round a radius of {rolled:g} mm; those of its surface are {radii}")
+        raise Broken(f"its outline is as wide as the circumference at radius {rolled:g} mm; the radii of its surface are {radii}")
     widest = int(radius.argmax())
     turn = np.linspace(0.0, 2 * math.pi, 361)[:-1]
     around = np.stack([radius[widest] * np.cos(turn), radius[widest] * np.sin(turn), 0 * turn + z[widest]], axis=-1)
-    way = seen_on(piece, around)[:, 0]
-    whole = float(np.ptp(way)) * len(turn) / (len(turn) - 1)
-    assert_close(whole, high[0] - low[0], 1e-3 * size, what="once round its surface on its sheet, for its outline's width")
+    across = seen_on(piece, around)[:, 0]
+    whole = float(np.ptp(across)) * len(turn) / (len(turn) - 1)
+    assert_close(
+        whole, high[0] - low[0], 1e-3 * size, what="once round its surface on its sheet, against the width of its outline"
+    )
     return len(s) + len(turn)
 
 
 @promised(
     "piece",
     "has a sound surface",
-    "Where it can be carved its surface is finite, its normals are unit, its wall is there; where it cannot, carving is refused.",
+    "If it has a surface, that is finite, with unit normals and a wall of zero or more; if not, carving is refused.",
     "1e-9",
 )
 def _sound(sample: Sample) -> int:
@@ -164,7 +170,7 @@ def _sound(sample: Sample) -> int:
         steps = np.hypot(*np.diff(profile[:, :2], axis=0).T)
         if not (steps <= (s[1] - s[0]) * (1 + 1e-6)).all():
             raise Broken(
-                "surface.profile: its points are further apart than they are along it; s must be the length along the profile"
+                "surface.profile: the distance between points is greater than that along it; s must be the length along the profile"
             )
         if not (profile[:, 0] >= 0).all() or not (wall >= 0).all():
             raise Broken("surface: a radius or a wall below zero")
@@ -173,7 +179,7 @@ def _sound(sample: Sample) -> int:
     return cases
 
 
-@promised("piece", "is drawn within its sheet", "The sheet of a job holds all of its outline.")
+@promised("piece", "is drawn within its sheet", "The sheet of a job contains its whole outline.")
 def _drawn(sample: Sample) -> int:
     piece = sample.part
     reach = float(np.abs(piece.outline[:, 0]).max())

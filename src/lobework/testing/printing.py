@@ -1,4 +1,4 @@
-"""What everything that a plugin offers promises of standard output: it is for results."""
+"""The promise of every item about standard output: it prints nothing there."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ _KINDS: Final = ("chuck", "cam", "follower", "cutter", "piece", "backend", "targ
 
 
 def _use(kind: str, thing: Any) -> None:
-    """Use a thing once, as a job does."""
+    """Use an item once, as a job does."""
     if kind == "backend":
         for _, stock, sweeps in carvings_for(thing.can, coarser=1.6):
             thing.carve(stock, sweeps, stock.uncut())
@@ -41,10 +41,10 @@ def _prints_nothing(sample: Sample) -> int:
     printed = io.StringIO()
     with contextlib.redirect_stdout(printed):
         _use(sample.kind, sample.part)
-    if said := plain(printed.getvalue()):
-        raise Broken(f"it prints {said[:80]!r}; standard output is for results: print to sys.stderr, or not at all")
+    if text := plain(printed.getvalue()):
+        raise Broken(f"it prints {text[:80]!r}; standard output is for results: print to sys.stderr, or not at all")
     return 1
 
 
 for _kind in _KINDS:
-    promised(_kind, "prints nothing", "It leaves standard output to whoever uses it.")(_prints_nothing)
+    promised(_kind, "prints nothing", "It prints nothing to standard output.")(_prints_nothing)

@@ -1,4 +1,4 @@
-"""A promise that every thing of one kind keeps, and how it is tried."""
+"""Promises: properties that every item of a kind has, each with its test."""
 
 from __future__ import annotations
 
@@ -19,26 +19,26 @@ if TYPE_CHECKING:
 __all__ = ["Promise", "Unjudged", "made", "promised"]
 
 
-class Unjudged(Exception):  # noqa: N818  (it is nobody's error)
-    """A promise that cannot be judged of this sample; the message says what is missing."""
+class Unjudged(Exception):  # noqa: N818  (it is not an error)
+    """A promise cannot be judged for this sample; the message names what is missing."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Promise:
-    """What every thing of a kind promises, and the check of it.
+    """A property of every item of a kind, with its test.
 
     Parameters
     ----------
     kind : str
-        Of what: "chuck", "cam", "follower", "cutter", "piece", "backend", "target" or "check".
+        Kind of the item: "chuck", "cam", "follower", "cutter", "piece", "backend", "target" or "check".
     name : str
-        What it is called in reports and tests.
+        Name of the promise in reports and tests.
     description : str
-        What is promised, in plain English.
+        The promise, as a sentence.
     within : str
-        How exactly, such as "1e-9 mm"; empty where it holds to the letter.
+        Tolerance, such as "1e-9 mm"; empty if the promise holds exactly.
     tries : callable
-        From a sample to how many cases of it were tried; it raises where one is broken.
+        Function that tests a sample and returns the number of cases; it raises `Broken` if a case fails.
 
     Examples
     --------
@@ -60,14 +60,14 @@ class Promise:
         return f"{self.kind}: {self.name}"
 
     def hold(self, sample: Sample) -> int:
-        """Return how many cases were tried, all of them kept.
+        """Test a sample and return the number of cases, all of which passed.
 
         Raises
         ------
         Broken
-            Where one is not kept; the message says by how much, and where.
+            If a case fails; the message gives the error and its place.
         Unjudged
-            Where this sample does not let it be judged; the message says what it lacks.
+            If the promise cannot be judged for this sample; the message names what is missing.
         """
         try:
             with to_stderr():
@@ -76,7 +76,7 @@ class Promise:
             raise
         except (InputError, PluginError) as error:
             raise Broken(f"it refuses: {error}") from error
-        except BaseException as error:  # sys.exit(0) in a plugin must not end the run as if all were kept
+        except BaseException as error:  # sys.exit(0) in a plugin must not end the run as a success
             raise Broken(f"it fails: {one_line(error)}") from error
 
 
@@ -84,15 +84,15 @@ _PROMISES: Final[dict[str, list[Promise]]] = {}
 
 
 def promised(kind: str, name: str, description: str, within: str = "") -> Callable[[Tries], Tries]:
-    """Return what makes a function from a sample to cases the check of a promise."""
+    """Return a decorator that registers a function as the test of a promise."""
 
-    def keep(tries: Tries) -> Tries:
+    def register(tries: Tries) -> Tries:
         _PROMISES.setdefault(kind, []).append(Promise(kind=kind, name=name, description=description, tries=tries, within=within))
         return tries
 
-    return keep
+    return register
 
 
 def made(kind: str) -> tuple[Promise, ...]:
-    """Return the promises of a kind whose checks have been loaded, in the order in which they stand."""
+    """Return the promises of a kind registered so far, in the order of registration."""
     return tuple(_PROMISES.get(kind, ()))

@@ -1,4 +1,4 @@
-"""Tests made of the kit: ``@pytest.mark.lobework("sway")`` asks every promise of what a plugin offers.
+"""A pytest plugin: ``@pytest.mark.lobework("sway")`` makes a test of each promise of each item that a plugin offers.
 
 ::
 
@@ -19,12 +19,12 @@ if TYPE_CHECKING:
 
 __all__ = ["pytest_configure", "pytest_generate_tests"]
 
-_MARK = 'lobework(name): ask every promise of what a lobework plugin or package offers, by the argument "promise"'
+_MARK = 'lobework(name): test every promise of the items of a lobework plugin or package, given as the argument "promise"'
 
 
 @dataclass(frozen=True, slots=True)
 class _Test:
-    """A promise as a test holds it: one that cannot be judged is skipped, and why is said."""
+    """A promise as the argument of a test; if it cannot be judged, the test is skipped with the reason."""
 
     asked: Asked
 
@@ -32,7 +32,7 @@ class _Test:
         return str(self.asked)
 
     def hold(self) -> int:
-        """Return how many cases were tried."""
+        """Test the promise and return the number of cases."""
         from lobework.testing.promise import Unjudged
 
         try:
@@ -42,12 +42,12 @@ class _Test:
 
 
 def pytest_configure(config: pytest.Config) -> None:
-    """Make the marker known."""
+    """Register the marker."""
     config.addinivalue_line("markers", _MARK)
 
 
 def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
-    """Make one test of each promise and sample."""
+    """Make a test of each promise and sample."""
     mark = metafunc.definition.get_closest_marker("lobework")
     if mark is None or "promise" not in metafunc.fixturenames:
         return

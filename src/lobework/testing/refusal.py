@@ -1,4 +1,4 @@
-"""What is refused, and what is taken."""
+"""Helpers for settings that must be rejected, and for those that are accepted."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ __all__ = ["refused", "taken"]
 
 
 def refused(act: Callable[[], object], otherwise: str) -> str:
-    """Return the one line in which something is refused; raise `Broken`, saying ``otherwise``, where it is not."""
+    """Return the message of the `InputError` that ``act`` raises; raise `Broken` with ``otherwise`` if it raises none."""
     try:
         act()
     except InputError as error:
@@ -24,7 +24,7 @@ def refused(act: Callable[[], object], otherwise: str) -> str:
 
 
 def taken(part: Any, name: str, values: Iterable[Any]) -> Iterator[Any]:
-    """Yield the part with one setting changed, for each value that it takes."""
+    """Yield the part with one setting changed, for each value that it accepts."""
     for value in values:
         try:
             yield replace(part, **{name: value})

@@ -1,4 +1,4 @@
-"""What every part promises of its settings: that they are kept, written and read, and refused where they are no numbers."""
+"""The promises of every part about its settings: they are kept, written and read, and rejected if they are not numbers."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ _NO_NUMBERS: Final = (math.nan, math.inf, -math.inf)
 
 
 def near(part: Any) -> Iterator[Any]:
-    """Yield parts with one setting changed, a little or a lot, as far as the part takes them."""
+    """Yield parts with one setting changed, by a little or a lot, for the values that the part accepts."""
     for each in fields(part):
         if each.init:
             yield from taken(part, each.name, _nearby(getattr(part, each.name)))
@@ -51,17 +51,17 @@ def _nearby(value: Any) -> tuple[Any, ...]:
 
 
 def _keeps_settings(sample: Sample) -> int:
-    """Copy the part every way that there is, and change its settings."""
+    """Copy the part in several ways, and change its settings."""
     part = sample.part
-    for way, same in (
+    for method, same in (
         ("made again", replace(part)),
         ("pickled", pickle.loads(pickle.dumps(part))),
         ("copied", copy.deepcopy(part)),
     ):
         if same != part:
-            raise Broken(f"{way} it is not equal to itself: {same!r} for {part!r}")
+            raise Broken(f"{method}, it is not equal to itself: {same!r} for {part!r}")
         if hash(same) != hash(part):
-            raise Broken(f"{way} it is equal, but its hash is another")
+            raise Broken(f"{method}, it is equal, but its hash differs")
     if "\n" in repr(part):
         raise Broken("its repr has more than one line; leave it to the dataclass")
     cases = 4
@@ -73,7 +73,7 @@ def _keeps_settings(sample: Sample) -> int:
 
 
 def table_of(part: Any, key: str = "kind") -> str:
-    """Return a part as the inline table that stands for it in a job file; ``key`` says which part it is.
+    """Return a part as an inline table of a job file; ``key`` is the key for its name.
 
     >>> from lobework.parts.follower import Roller
     >>> table_of(Roller(3.0))
@@ -85,10 +85,10 @@ def table_of(part: Any, key: str = "kind") -> str:
         if each.init and getattr(part, each.name) != each.default:
             short = each.name.removesuffix("_deg") if marks[each.name] is not None else each.name
             pairs.append((short, getattr(part, each.name)))
-    return f"{{ {', '.join(f'{name} = {_written(value)}' for name, value in pairs if value is not None)} }}"
+    return f"{{ {', '.join(f'{name} = {_toml_text(value)}' for name, value in pairs if value is not None)} }}"
 
 
-def _written(value: Any) -> str:
+def _toml_text(value: Any) -> str:
     if isinstance(value, bool):
         return str(value).lower()
     if isinstance(value, int | float):
@@ -96,9 +96,9 @@ def _written(value: Any) -> str:
     if isinstance(value, Phase):
         return json.dumps(format_phase(value))
     if isinstance(value, tuple | list) and value and all(_is_named(each) for each in value):
-        return f"{{ {', '.join(f'{json.dumps(name)} = {_written(holder)}' for name, holder in value)} }}"
+        return f"{{ {', '.join(f'{json.dumps(name)} = {_toml_text(holder)}' for name, holder in value)} }}"
     if isinstance(value, tuple | list | frozenset):
-        return f"[{', '.join(map(_written, value))}]"
+        return f"[{', '.join(map(_toml_text, value))}]"
     if is_dataclass(value):
         return table_of(value)
     return json.dumps(str(value))
@@ -109,11 +109,11 @@ def _is_named(each: Any) -> bool:
 
 
 def _goes_through_a_file(sample: Sample) -> int:
-    """Write the part as a job file holds it, and read it again."""
+    """Write the part as a table of a job file, and read it again."""
     part, kind, name = sample.part, sample.kind, sample.name
     cls: type = type(part)
     if registry.installed().parts[kind].get(name) is not cls:
-        raise Broken(f"the {kind} that is installed as {name!r} is another; install the package that offers this one")
+        raise Broken(f"the {kind} installed as {name!r} is another class; install the package that offers this one")
     text = f"part = {table_of(part, _NAMES.get(kind, 'kind'))}"
     read = choice_of(kind).read(tomllib.loads(text)["part"], Context("mm", Path()))
     if read != part:
@@ -123,40 +123,42 @@ def _goes_through_a_file(sample: Sample) -> int:
         if isinstance(value, float) and math.isfinite(value):
             assert_close(mark.read(mark.show(value)), value, 1e-6, what=f"{each}, shown as {mark.show(value)!r}")
         elif isinstance(value, Phase) and mark.read(mark.show(value)) != value:
-            raise Broken(f"{each}={value!r} is shown as {mark.show(value)!r}, which reads as another")
+            raise Broken(f"{each}={value!r} is shown as {mark.show(value)!r}, which is read as another value")
     return 1 + len(shown)
 
 
-def _refuses_no_numbers(sample: Sample) -> int:
-    """Set every length, angle and plain number to what is none."""
+def _rejects_non_numbers(sample: Sample) -> int:
+    """Set every length, angle and plain number to nan and infinity."""
     part: Any = sample.part
     cls: type = type(part)
     hints, cases = hints_of(cls), 0
     for each in fields(part):
         if each.init and hints[each.name] in (Length, Angle, float):
             for given in _NO_NUMBERS if each.default not in _NO_NUMBERS else _NO_NUMBERS[:1]:
-                _refused(part, each.name, given)
+                _assert_rejected(part, each.name, given)
                 cases += 1
     return cases
 
 
-def _refused(part: Any, name: str, given: float) -> None:
+def _assert_rejected(part: Any, name: str, given: float) -> None:
     try:
-        refused(lambda: replace(part, **{name: given}), f"{name}={given} is taken; refuse it with lobework.plugins.require")
+        refused(lambda: replace(part, **{name: given}), f"{name}={given} is accepted; reject it with lobework.plugins.require")
     except Broken:
         raise
-    except Exception as error:  # noqa: BLE001  (whatever is raised is the wrong thing)
-        message = f"with {type(error).__name__} rather than lobework.plugins.require"
-        raise Broken(f"{name}={given} is refused {message}: {error}") from None
+    except Exception as error:  # noqa: BLE001  (any other error is wrong)
+        message = f"with {type(error).__name__} instead of lobework.plugins.require"
+        raise Broken(f"{name}={given} is rejected {message}: {error}") from None
 
 
 for _kind in PARTS:
-    promised(_kind, "keeps its settings", "Made again, copied or pickled it is equal; with other settings it is not.")(
+    promised(_kind, "keeps its settings", "A part made again, copied or pickled is equal; one with other settings is not.")(
         _keeps_settings
     )
-    promised(_kind, "goes through a job file", "Its settings are written in a job file, and read again, as they are.")(
+    promised(_kind, "goes through a job file", "Its settings can be written to a job file and read again without change.")(
         _goes_through_a_file
     )
-    promised(_kind, "refuses what is no number", "A length, angle or number that is nan, or endless, is refused in one line.")(
-        _refuses_no_numbers
-    )
+    promised(
+        _kind,
+        "refuses nan and infinity",
+        "A length, angle or number that is nan or infinite is rejected, with a message of one line.",
+    )(_rejects_non_numbers)

@@ -1,4 +1,4 @@
-"""What a thing holds, kept, so that it can be told whether somebody has changed it."""
+"""Copies of the contents of an object, for detecting changes."""
 
 from __future__ import annotations
 
@@ -15,50 +15,50 @@ __all__ = ["Snapshot"]
 
 
 class Snapshot:
-    """The numbers and words that are in a thing, as they are now.
+    """A copy of the numbers and texts in an object.
 
     Parameters
     ----------
     thing : Any
-        Dataclasses, sequences and mappings are looked into; arrays are kept number by number.
+        Dataclasses, sequences and mappings are searched; arrays are copied.
     """
 
     def __init__(self, thing: Any) -> None:
         self._thing = thing
-        self._kept = [(where, _kept(holder)) for where, holder in _held(thing)]
+        self._kept = [(where, _copy_of(holder)) for where, holder in _values_in(thing)]
 
     def assert_unchanged(self, who: str) -> int:
-        """Return how many things were looked at; raise `Broken` where one is not what it was."""
-        now = list(_held(self._thing))
+        """Return the number of compared values; raise `Broken` if one has changed."""
+        now = list(_values_in(self._thing))
         if len(now) != len(self._kept):
-            raise Broken(f"{who} changes what it is given: it holds {len(now)} things for {len(self._kept)}")
+            raise Broken(f"{who} changes what it is given: it holds {len(now)} values instead of {len(self._kept)}")
         for (where, holder), (_, kept) in zip(now, self._kept, strict=True):
             if not _same(holder, kept):
                 raise Broken(f"{who} changes what it is given: {where}")
         return len(now)
 
 
-def _held(thing: Any, where: str = "", seen: frozenset[int] = frozenset()) -> Iterator[tuple[str, Any]]:
-    """Yield each array, number and text in a thing, with the way to it."""
+def _values_in(thing: Any, where: str = "", seen: frozenset[int] = frozenset()) -> Iterator[tuple[str, Any]]:
+    """Yield each array, number and text in an object, with its path."""
     if id(thing) in seen:
         return
     seen |= {id(thing)}
     if isinstance(thing, Traces):
-        yield from _held(tuple(thing), where, seen)
+        yield from _values_in(tuple(thing), where, seen)
     elif isinstance(thing, np.ndarray | int | float | str | bytes) or thing is None:
         yield where or "it", thing
     elif is_dataclass(thing) and not isinstance(thing, type):
         for each in fields(thing):
-            yield from _held(getattr(thing, each.name), f"{where}.{each.name}".lstrip("."), seen)
+            yield from _values_in(getattr(thing, each.name), f"{where}.{each.name}".lstrip("."), seen)
     elif isinstance(thing, Mapping):
         for key, value in thing.items():
-            yield from _held(value, f"{where}[{key!r}]", seen)
+            yield from _values_in(value, f"{where}[{key!r}]", seen)
     elif isinstance(thing, list | tuple):
         for number, value in enumerate(thing):
-            yield from _held(value, f"{where}[{number}]", seen)
+            yield from _values_in(value, f"{where}[{number}]", seen)
 
 
-def _kept(holder: Any) -> Any:
+def _copy_of(holder: Any) -> Any:
     return holder.copy() if isinstance(holder, np.ndarray) else holder
 
 

@@ -1,4 +1,4 @@
-"""How long a thing takes for one angle, place, depth or ray: a note beside the promises, without a verdict."""
+"""Run time of an item per angle, place, depth or ray: a note in the report, without a verdict."""
 
 from __future__ import annotations
 
@@ -16,14 +16,14 @@ if TYPE_CHECKING:
 
 __all__ = ["speed_of"]
 
-_TIMES: Final = 3
-"""The shortest of so many counts: another process can only make it longer."""
+_REPETITIONS: Final = 3
+"""Number of repetitions; the shortest run counts, since other processes only make a run longer."""
 _DEPTHS: Final = 200
 _ACROSS: Final = np.linspace(-0.9, 0.9, MANY)
 
 
 def speed_of(sample: Sample) -> str:
-    """Return how long the sample's part takes, in words; empty for a kind that is not timed.
+    """Return the run time of the sample's item, in words; empty for a kind that is not timed.
 
     >>> from lobework.parts.chuck import Oval
     >>> from lobework.plugins.sample import Sample
@@ -35,37 +35,37 @@ def speed_of(sample: Sample) -> str:
         return _of_backend(part)
     if kind == "cutter":
         depths = np.linspace(0.0, 1.0, _DEPTHS).tolist()
-        return f"{_told(_shortest(lambda: [part.width_at(depth) for depth in depths]) / _DEPTHS)} a depth"
+        return f"{_time_text(_shortest(lambda: [part.width_at(depth) for depth in depths]) / _DEPTHS)} a depth"
     methods = {"chuck": "motions", "cam": "rise_at", "follower": "nose_at"}
     if kind not in methods:
         return ""
     ask = getattr(part, methods[kind])
     at = _ACROSS * min(part.half_width, 1.0) if kind == "follower" else np.resize(TURNING, MANY)
     place = "a place" if kind == "follower" else "an angle"
-    return f"{_told(_shortest(lambda: ask(at.copy())) / MANY)} {place}, {MANY} at once"
+    return f"{_time_text(_shortest(lambda: ask(at.copy())) / MANY)} {place}, {MANY} at once"
 
 
 def _of_backend(backend: Any) -> str:
     for name, stock, sweeps in carvings_for(backend.can):
         seconds = _shortest(lambda stock=stock, sweeps=sweeps: backend.carve(stock, sweeps, stock.uncut()))  # type: ignore[misc]
-        return f"{_told(seconds / (stock.rows * stock.columns))} a ray, {name}"
+        return f"{_time_text(seconds / (stock.rows * stock.columns))} a ray, {name}"
     return ""
 
 
 def _shortest(act: Callable[[], object]) -> float:
-    """Return the seconds that an act takes at best."""
+    """Return the shortest run time of ``act``, seconds."""
     taken = []
-    for _ in range(_TIMES):
+    for _ in range(_REPETITIONS):
         began = time.perf_counter()
         act()
         taken.append(time.perf_counter() - began)
     return min(taken)
 
 
-def _told(seconds: float) -> str:
-    """Return a short time in the unit that suits it.
+def _time_text(seconds: float) -> str:
+    """Return a short time with a suitable unit.
 
-    >>> _told(3.21e-8), _told(4.5e-6), _told(3e-4), _told(0.0123)
+    >>> _time_text(3.21e-8), _time_text(4.5e-6), _time_text(3e-4), _time_text(0.0123)
     ('32 ns', '4.5 microseconds', '300 microseconds', '12 ms')
     """
     for scale, unit in ((1e-6, "ns"), (1e-3, "microseconds"), (1.0, "ms")):

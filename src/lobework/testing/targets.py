@@ -1,4 +1,4 @@
-"""What every target promises."""
+"""The promises of every target."""
 
 from __future__ import annotations
 
@@ -36,28 +36,28 @@ if TYPE_CHECKING:
 __all__ = ["ready"]
 
 _SIZE_MM: Final = 0.03
-"""How far off the size of what is in a file may be: a plotter's step and more."""
+"""Tolerance of the size of the content of a file: more than a step of a plotter."""
 _LINE_MM: Final = 0.05
-"""How far off its place a line in a file may be, once the whole is laid on what it shows."""
+"""Tolerance of the place of a line in a file, after the content is centred on that of the job."""
 _AT_ONCE: Final = 2**19
 _UNITS: Final[tuple[LengthUnit, ...]] = ("mm", "inch")
 
 
 def ready(target: Target) -> Target:
-    """Return a target that can be tried here."""
+    """Return the target; raise `Unjudged` if a package that it needs is not installed."""
     if target.needs and find_spec(target.needs[0]) is None:
         raise Unjudged(f"{target.needs[0]} is not installed here; pip install '{target.needs[1]}' brings it")
     return target
 
 
-def _tries(target: Target) -> list[tuple[str, LengthUnit]]:
-    """Return every job that is shown, and in which unit; a carving knows none."""
+def _cases(target: Target) -> list[tuple[str, LengthUnit]]:
+    """Return every job and unit to test; a carving has no unit."""
     return [(name, units) for name in JOBS for units in _UNITS if units == "mm" or target.shows != "carving"]
 
 
 @functools.cache
 def _rendered(target: Target, name: str, units: LengthUnit) -> tuple[bytes, Broken | None, int]:
-    """Return a job's file, what the target has changed of the job, if anything, and how much was looked at for that."""
+    """Return the file of a job, the change of the job by the target if there is one, and the number of compared values."""
     traces = traced(name, units) if target.shows == "carving" else replace(JOBS[name], units=units).trace()
     shown = traces.shown(target.shows)
     before = Snapshot(shown)
@@ -80,18 +80,18 @@ def _bytes(target: Target, shown: Any, name: str) -> bytes:
 @promised(
     "target",
     "writes a whole file",
-    "Every job it shows, in mm and in inches, becomes the bytes of one file, whose name stays in its folder.",
+    "Each job, in mm and in inches, becomes the bytes of one file with a plain file name.",
 )
 def _whole(sample: Sample) -> int:
     target = ready(sample.part)
     name_of("target", target)
-    return sum(bool(_rendered(target, *each)[0]) for each in _tries(target))
+    return sum(bool(_rendered(target, *each)[0]) for each in _cases(target))
 
 
 @promised(
     "target",
-    "writes the same again",
-    "The same job, worked out anew, gives the same bytes: no date, no chance, nothing left over from another.",
+    "writes the same file again",
+    "The same job, computed again, gives the same bytes: no date, no random numbers, nothing of other jobs.",
 )
 def _same_again(sample: Sample) -> int:
     target = ready(sample.part)
@@ -102,7 +102,7 @@ def _same_again(sample: Sample) -> int:
     return len(first)
 
 
-@promised("target", "shows the job", "Other jobs become other files, and so does a job whose cut is moved.")
+@promised("target", "shows the job", "Different jobs give different files, and so does a job whose cut is moved.")
 def _shows(sample: Sample) -> int:
     target = ready(sample.part)
     files = {name: _rendered(target, name, "mm")[0] for name in JOBS}
@@ -110,14 +110,14 @@ def _shows(sample: Sample) -> int:
     files["one ring, moved"] = _bytes(target, moved.trace().shown(target.shows), "one ring, moved")
     for (one, a), (other, b) in itertools.combinations(files.items(), 2):
         if a == b:
-            raise Broken(f"{one!r} and {other!r} become the same file")
+            raise Broken(f"{one!r} and {other!r} give the same file")
     return len(files)
 
 
-@promised("target", "leaves its input alone", "It changes nothing of what it shows.")
+@promised("target", "leaves its input alone", "It does not change the object that it renders.")
 def _leaves_alone(sample: Sample) -> int:
     target, cases = ready(sample.part), 0
-    for each in _tries(target):
+    for each in _cases(target):
         _, changed, looked_at = _rendered(target, *each)
         if changed is not None:
             raise changed
@@ -125,7 +125,7 @@ def _leaves_alone(sample: Sample) -> int:
     return cases
 
 
-@promised("target", "refuses what it does not show", "Given anything but what it says that it shows, it writes no file.")
+@promised("target", "refuses what it does not show", "It raises an error for an object of another kind than shows.")
 def _refuses(sample: Sample) -> int:
     target, cases = ready(sample.part), 0
     for other in get_args(Shows):
@@ -133,7 +133,7 @@ def _refuses(sample: Sample) -> int:
             shown = traced("one ring").shown(other)
             try:
                 given = target.render(shown)
-            except Exception:  # noqa: BLE001  (however it is refused)
+            except Exception:  # noqa: BLE001  (any error refuses the object)
                 cases += 1
                 continue
             raise Broken(f"it shows the {target.shows}, and given the {other} it writes {len(given)} bytes")
@@ -141,7 +141,7 @@ def _refuses(sample: Sample) -> int:
 
 
 def _path(step: Any, place: dict[str, float]) -> Iterator[dict[str, float]]:
-    """Yield where the slides go in one step of a program, and leave in ``place`` where they stand after it."""
+    """Yield the positions of the slides in one step of a program, and update ``place`` to the last of them."""
     if isinstance(step, Rapid | Feed):
         place.update(step.to)
         yield dict(place)
@@ -152,7 +152,7 @@ def _path(step: Any, place: dict[str, float]) -> Iterator[dict[str, float]]:
 
 
 def _of_program(program: Program) -> list[Array]:
-    """Return a line, (n, 3) mm: where the slides go, axes that the program does not move at zero."""
+    """Return the path of the slides, (n, 3) mm; an axis that the program does not move is at zero."""
     place: dict[str, float] = {}
     steps = [step for section in program.sections for step in section.steps]
     every = [each for step in steps for each in _path(step, place)]
@@ -169,7 +169,7 @@ def _of_drawing(sheet: Drawing) -> list[Array]:
 
 
 def _of_carving(carving: Carving) -> list[Array]:
-    """Return two corners of the box that the work just fits."""
+    """Return two opposite corners of the bounding box of the work."""
     surface = carving.stock.surface
     if isinstance(surface, Face):
         return [np.array([[-surface.radius, -surface.radius, -surface.thickness], [surface.radius, surface.radius, 0.0]])]
@@ -178,16 +178,16 @@ def _of_carving(carving: Carving) -> list[Array]:
     return [np.array([[-widest, -widest, profile[:, 1].min()], [widest, widest, profile[:, 1].max()]])]
 
 
-_TRUE: Final[dict[str, Any]] = {"drawing": _of_drawing, "axes": _of_axes, "program": _of_program, "carving": _of_carving}
+_LINES_OF: Final[dict[str, Any]] = {"drawing": _of_drawing, "axes": _of_axes, "program": _of_program, "carving": _of_carving}
 
 
-def _with_middles(lines: Sequence[Array], wide: int) -> Array:
-    """Return all points of some lines, and the middle from each to the next: a line that is not closed lacks one of those."""
+def _with_midpoints(lines: Sequence[Array], wide: int) -> Array:
+    """Return all points of some lines and the midpoints between them, so that a missing closing segment is found."""
     return np.concatenate([part[:, :wide] for line in lines for part in (line, (line[1:] + line[:-1]) / 2)])
 
 
-def _furthest(points: Array, lines: Sequence[Array]) -> float:
-    """Return how far, mm, the furthest of (n, k) points is from the nearest of some lines."""
+def _greatest_distance(points: Array, lines: Sequence[Array]) -> float:
+    """Return the greatest distance, mm, of (n, k) points from the nearest of some lines."""
     begin = np.concatenate([line[:-1] if len(line) > 1 else line for line in lines])
     along = np.concatenate([np.diff(line, axis=0) if len(line) > 1 else 0 * line for line in lines])
     square = np.maximum((along**2).sum(axis=1), 1e-300)
@@ -203,36 +203,36 @@ def _furthest(points: Array, lines: Sequence[Array]) -> float:
 @promised(
     "target",
     "is true to size",
-    "What is in its file is as large as what it shows, in mm and in inches, and lies as that does: none missing, none mirrored.",
+    "The content of its file has the size and position of the job, in mm and in inches: nothing missing, nothing mirrored.",
     f"{_SIZE_MM} mm",
 )
 def _true_size(sample: Sample) -> int:
     target = ready(sample.part)
     if target.shows == "settings":
-        raise Unjudged("settings are words; there is no size to judge")
+        raise Unjudged("settings are text; they have no size")
     if sample.reads is None:
-        raise Unjudged("its sample has no reads, from the file's bytes to lines in mm, so the size of what is in it is not known")
+        raise Unjudged("its sample has no reads, a function from the file's bytes to lines in mm; so the size is not known")
     cases = 0
-    for name, units in _tries(target):
+    for name, units in _cases(target):
         lines = [np.asarray(line, dtype=np.float64) for line in sample.reads(_rendered(target, name, units)[0])]
         if not lines or any(line.ndim != 2 or line.shape[1] not in (2, 3) for line in lines):
-            raise Broken(f"{name}, in {units}: reads gives no lines of (n, 2) or (n, 3) mm")
-        shown = _TRUE[target.shows](traced(name, units).shown(target.shows))
+            raise Broken(f"{name}, in {units}: reads returns no lines of (n, 2) or (n, 3) mm")
+        shown = _LINES_OF[target.shows](traced(name, units).shown(target.shows))
         wide = min(line.shape[1] for line in (*shown, *lines))
         read, true = (np.concatenate([line[:, :wide] for line in each]) for each in (lines, shown))
         if not math.isfinite(float(read.sum())):
-            raise Broken(f"{name}, in {units}: there are places in the file that are no numbers")
+            raise Broken(f"{name}, in {units}: there are positions in the file that are not finite")
         size, expected = np.ptp(read, axis=0), np.ptp(true, axis=0)
         allowed = _SIZE_MM if target.shows != "carving" else max(_SIZE_MM, 0.02 * float(expected.max()))
-        assert_close(size, expected, allowed, what=f"{name}, in {units}: how large it is across, up and along")
+        assert_close(size, expected, allowed, what=f"{name}, in {units}: its size across, up and along")
         if target.shows != "carving":
             shift = (true.min(axis=0) + true.max(axis=0) - read.min(axis=0) - read.max(axis=0)) / 2
             off = max(
-                _furthest(_with_middles(lines, wide) + shift, [line[:, :wide] for line in shown]),
-                _furthest(_with_middles(shown, wide) - shift, [line[:, :wide] for line in lines]),
+                _greatest_distance(_with_midpoints(lines, wide) + shift, [line[:, :wide] for line in shown]),
+                _greatest_distance(_with_midpoints(shown, wide) - shift, [line[:, :wide] for line in lines]),
             )
             if off > _LINE_MM:
-                message = f"a line is {off:.3g} mm off: mirrored, turned, left out or not closed"
-                raise Broken(f"{name}, in {units}: laid on what it shows, {message}")
+                message = f"a line is {off:.3g} mm off: it may be mirrored, turned, missing or not closed"
+                raise Broken(f"{name}, in {units}: centred on the job, {message}")
         cases += len(lines)
     return cases

@@ -1,4 +1,4 @@
-"""Everything that a plugin offers, held to every promise of its kind."""
+"""Verification of plugins: every item that a plugin offers, tested against every promise of its kind."""
 
 from __future__ import annotations
 
@@ -35,19 +35,19 @@ _KINDS: Final = {
 }
 
 _EVERY_KIND: Final = ("fields", "others", "printing")
-"""Modules whose promises several kinds keep."""
+"""Modules with promises of several kinds."""
 
 _KNOWN: Final = "gives the known answers"
-_KNOWN_SAYS: Final = "Where the answer is known, from a book or from geometry, that is what it gives."
+_KNOWN_DESCRIPTION: Final = "It gives the answers that are known from publications or from geometry."
 
 
 def promises_of(kind: str) -> tuple[Promise, ...]:
-    """Return every promise of a kind of thing.
+    """Return every promise of a kind of item.
 
     Raises
     ------
     UnknownNameError
-        Where there is no such kind.
+        If there is no such kind.
 
     Examples
     --------
@@ -60,39 +60,43 @@ def promises_of(kind: str) -> tuple[Promise, ...]:
     for module in order:
         importlib.import_module(module)
     found = sorted(made(kind), key=lambda each: [*order, each.tries.__module__].index(each.tries.__module__))
-    return (*found, Promise(kind=kind, name=_KNOWN, description=_KNOWN_SAYS, tries=_known_answers, within="what each says"))
+    return (
+        *found,
+        Promise(kind=kind, name=_KNOWN, description=_KNOWN_DESCRIPTION, tries=_known_answers, within="the tolerance of each"),
+    )
 
 
-def _asks_nothing(known: ExpectedValue) -> bool:
-    """Return whether a question can be answered without the thing that it is asked of."""
+def _ignores_item(known: ExpectedValue) -> bool:
+    """Return whether the function of a known answer does not use the item."""
     try:
         known.asks(object())
     except KeyboardInterrupt:
         raise
-    except BaseException:  # noqa: BLE001  (a question that needs the thing fails without it)
+    except BaseException:  # noqa: BLE001  (a function that uses the item fails without it)
         return False
     return True
 
 
-def _tolerable(gives: Any) -> float:
-    """Return how far off a known answer may be at most: a twentieth of its largest number, a thousandth if that is zero."""
+def _largest_tolerance(gives: Any) -> float:
+    """Return the largest tolerance of a known answer: a fraction of its largest number, or a thousandth if that is zero."""
     largest = float(np.abs(np.asarray(gives, dtype=np.float64)).max(initial=0.0))
     return _LOOSEST * largest or 1e-3
 
 
 _LOOSEST: Final = 0.05
+"""Largest tolerance of a known answer, as a fraction of its largest number."""
 
 
 def _known_answers(sample: Sample) -> int:
-    """Ask everything to which the answer is known."""
+    """Compare every known answer of the sample with the result of the part."""
     if not sample.known:
-        raise Unjudged("its sample has no known; give a lobework.testing.ExpectedValue with its source")
+        raise Unjudged("its sample has no known answers; give a lobework.testing.ExpectedValue with its source")
     for number, known in enumerate(sample.known, 1):
-        if not 0 <= known.within <= _tolerable(known.gives):
-            message = f"within is {known.within!r}, so that almost anything is right; {_tolerable(known.gives):g} at most"
+        if not 0 <= known.within <= _largest_tolerance(known.gives):
+            message = f"within is {known.within!r}, which is too wide; it may be {_largest_tolerance(known.gives):g} at most"
             raise Broken(f"known {number}: {message}; source: {known.source}")
-        if _asks_nothing(known):
-            raise Broken(f"known {number}: it asks nothing of what is tried: anything gives its answer; source: {known.source}")
+        if _ignores_item(known):
+            raise Broken(f"known {number}: its function does not use the item under test; source: {known.source}")
         try:
             assert_close(known.asks(sample.part), known.gives, known.within, unit="")
         except Broken as broken:
@@ -102,18 +106,18 @@ def _known_answers(sample: Sample) -> int:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Asked:
-    """One promise asked of one thing that a plugin offers.
+    """One test: a promise, and an item that a plugin offers.
 
     Parameters
     ----------
     kind, name : str
-        Of the thing, such as "chuck" and "sway".
+        Kind and name of the item, such as "chuck" and "sway".
     promise : Promise
-        What is asked; of a thing without a sample, that there is one.
+        The promise to test; for an item without a sample, the promise that it has one.
     sample : Sample or None
-        What it is tried with.
+        The sample to test with.
     number : int
-        Which of the thing's samples, from 1; 0 where there are not several.
+        Number of the item's sample, from 1; 0 if it has only one.
     """
 
     kind: str
@@ -124,14 +128,14 @@ class Asked:
 
     @property
     def title(self) -> str:
-        """The thing, and which of its samples: ``"chuck sway"``."""
+        """The item and the number of its sample: ``"chuck sway 2"``."""
         return f"{self.kind} {self.name}" + (f" {self.number}" if self.number else "")
 
     def __str__(self) -> str:
         return f"{self.title}: {self.promise.name}"
 
     def hold(self) -> int:
-        """Return how many cases were tried; see `Promise.hold`."""
+        """Test the promise and return the number of cases; see `Promise.hold`."""
         if self.sample is None:
             raise Broken(f"offers no sample of {self.kind} {self.name!r}; return one from lobework_samples")
         return self.promise.hold(self.sample)
@@ -139,18 +143,18 @@ class Asked:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Verdict:
-    """What became of one promise.
+    """The result of testing one promise.
 
     Parameters
     ----------
     asked : Asked
-        What was asked.
+        The test.
     cases : int
-        How many were tried and kept.
+        Number of cases, all of which passed.
     broken : str
-        Why it is not kept; empty where it is.
+        Why the promise is broken; empty if it is kept.
     unjudged : str
-        Why it cannot be judged; empty where it can.
+        Why the promise cannot be judged; empty if it can.
     """
 
     asked: Asked
@@ -164,21 +168,21 @@ class Verdict:
             return f"{promise.name}: BROKEN: {plain(self.broken)}"
         if self.unjudged:
             return f"{promise.name}: not judged: {plain(self.unjudged)}"
-        return f"{promise.name}: {_counted(self.cases)}" + (f" within {promise.within}" if promise.within else "")
+        return f"{promise.name}: {_count_text(self.cases)}" + (f" within {promise.within}" if promise.within else "")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Report:
-    """What came of verifying a plugin, or every plugin of a package.
+    """The results of verifying a plugin, or every plugin of a package.
 
     Parameters
     ----------
     plugins : tuple of Record
-        Those that it was asked for.
+        The plugins that were verified.
     verdicts : tuple of Verdict
         One for each promise and sample.
     speeds : mapping
-        From the title of each thing and sample (`Asked.title`) to how long it takes, in words.
+        For the title of each item and sample (`Asked.title`), its run time in words.
     """
 
     plugins: tuple[Record, ...]
@@ -187,12 +191,12 @@ class Report:
 
     @property
     def kept(self) -> bool:
-        """Whether every plugin came in and no promise is broken."""
+        """Whether every plugin is loaded and no promise is broken."""
         return not any(record.cause for record in self.plugins) and not any(each.broken for each in self.verdicts)
 
     @property
     def cases(self) -> int:
-        """How many were tried and kept, of every promise together."""
+        """Number of cases of all promises, all of which passed."""
         return sum(each.cases for each in self.verdicts)
 
     def __str__(self) -> str:
@@ -203,27 +207,27 @@ class Report:
             yield f"{record.title} is left out" if record.cause else f"{record.title}, contract {CONTRACT}"
             if record.path:
                 yield f"loaded from {record.path}"
-        for (title, _), of_thing in itertools.groupby(self.verdicts, key=lambda each: (each.asked.title, id(each.asked.sample))):
-            verdicts = list(of_thing)
-            yield f"{title}{_claims(verdicts[0].asked.sample)}"
+        for (title, _), group in itertools.groupby(self.verdicts, key=lambda each: (each.asked.title, id(each.asked.sample))):
+            verdicts = list(group)
+            yield f"{title}{_summary_of(verdicts[0].asked.sample)}"
             yield from (f"  {each}" for each in verdicts)
             if title in self.speeds:
                 yield f"  note: takes {self.speeds[title]}"
         broken = sum(bool(each.broken) for each in self.verdicts)
         unjudged = sum(bool(each.unjudged) for each in self.verdicts)
         kept = len(self.verdicts) - broken - unjudged
-        parts = [f"{kept} of {len(self.verdicts)} promises kept in {_counted(self.cases)}"]
+        parts = [f"{kept} of {len(self.verdicts)} promises kept in {_count_text(self.cases)}"]
         parts += [f"{broken} broken"] if broken else []
         parts += [f"{unjudged} not judged"] if unjudged else []
         yield ", ".join(parts)
 
 
-def _counted(cases: int) -> str:
+def _count_text(cases: int) -> str:
     return "1 case" if cases == 1 else f"{cases} cases"
 
 
-def _claims(sample: Sample | None) -> str:
-    """Return what a thing says that it can do, for the line that it stands under."""
+def _summary_of(sample: Sample | None) -> str:
+    """Return the settings of a part, the abilities of a backend or the file of a target, for the title line."""
     if sample is None or sample.kind == "check":
         return ""
     part = sample.part
@@ -233,12 +237,12 @@ def _claims(sample: Sample | None) -> str:
         return f": {part.file}, shows {part.shows}" if sample.kind == "target" else f": {plain(repr(part))}"
     except KeyboardInterrupt:
         raise
-    except BaseException as error:  # noqa: BLE001  (whatever a plugin raises, its report is whole)
+    except BaseException as error:  # noqa: BLE001  (an error of a plugin must not end the report)
         return f": a {type(part).__name__} that cannot be shown: {one_line(error)}"
 
 
-def _named(name: str) -> tuple[Record, ...]:
-    """Return the plugins by a name, or of a package by it."""
+def _records_of(name: str) -> tuple[Record, ...]:
+    """Return the plugin of a name, or the plugins of a package of that name."""
     shelf = registry.installed()
     every = (*shelf.loaded, *shelf.refused)
     same_package = re.sub(r"[-_.]+", "-", name).lower()
@@ -251,21 +255,21 @@ def _named(name: str) -> tuple[Record, ...]:
 
 
 def asked_of(name: str) -> tuple[Asked, ...]:
-    """Return every promise that is asked of what a plugin offers, or every plugin of a package.
+    """Return every test of a plugin, or of every plugin of a package.
 
     Raises
     ------
     UnknownNameError
-        Where no plugin or package is installed by that name.
+        If no plugin or package of that name is installed.
     PluginError
-        Where a plugin's samples cannot be had.
+        If the samples of a plugin cannot be read.
     """
-    return tuple(asked for record in _named(name) for asked in _asked(record))
+    return tuple(asked for record in _records_of(name) for asked in _tests_of(record))
 
 
-def _asked(record: Record) -> Iterator[Asked]:
+def _tests_of(record: Record) -> Iterator[Asked]:
     if record.cause or not record.offers:
-        yield Asked(kind="plugin", name=record.name, promise=_comes_in(record), sample=Sample(_nothing))
+        yield Asked(kind="plugin", name=record.name, promise=_is_loaded(record), sample=Sample(_no_findings))
     samples = registry.installed().samples(record.name) if not record.cause else ()
     for sample in samples:
         if (sample.kind, sample.name) not in record.offers:
@@ -282,39 +286,39 @@ def _asked(record: Record) -> Iterator[Asked]:
                 yield Asked(kind=kind, name=name, promise=promise, sample=sample, number=number if len(own) > 1 else 0)
 
 
-def _comes_in(record: Record) -> Promise:
-    """Return the promise that a plugin is not left out and offers something."""
+def _is_loaded(record: Record) -> Promise:
+    """Return the promise that a plugin is loaded and offers something."""
 
     def tries(_: Sample) -> int:
         if record.cause:
             raise Broken(record.cause)
         raise Unjudged("it offers nothing on this machine")
 
-    return Promise(kind="plugin", name="comes in", description="It can be loaded, and offers something.", tries=tries)
+    return Promise(kind="plugin", name="is loaded", description="It can be loaded, and offers something.", tries=tries)
 
 
-def _nothing(cuts: object, traces: object) -> tuple[()]:  # noqa: ARG001
-    """Stand for a plugin of which nothing can be tried."""
+def _no_findings(cuts: object, traces: object) -> tuple[()]:  # noqa: ARG001
+    """Return no findings: a substitute for the item of a plugin that offers nothing."""
     return ()
 
 
-_HAS_SAMPLE: Final = Promise(kind="", name="has a sample", description="There is something to try it with.", tries=lambda _: 1)
+_HAS_SAMPLE: Final = Promise(kind="", name="has a sample", description="There is a sample to test it with.", tries=lambda _: 1)
 
 
 def verify(name: str, progress: Callable[[float], None] | None = None) -> Report:
-    """Return what came of holding a plugin, or every plugin of a package, to every promise.
+    """Test a plugin, or every plugin of a package, against every promise, and return the report.
 
     Parameters
     ----------
     name : str
-        Of a plugin or package; "built-in" for what ships inside.
+        Name of a plugin or package; "built-in" for the built-in parts.
     progress : callable, optional
-        Called now and then with the part done, 0 to 1.
+        Called after each promise with the fraction done, 0 to 1.
 
     Raises
     ------
     UnknownNameError
-        Where no plugin or package is installed by that name.
+        If no plugin or package of that name is installed.
     """
     every = asked_of(name)
     verdicts = []
@@ -322,11 +326,11 @@ def verify(name: str, progress: Callable[[float], None] | None = None) -> Report
         verdicts.append(_verdict(asked))
         if progress is not None:
             progress(number / len(every))
-    return Report(plugins=_named(name), verdicts=tuple(verdicts), speeds=dict(_speeds(every)))
+    return Report(plugins=_records_of(name), verdicts=tuple(verdicts), speeds=dict(_speeds(every)))
 
 
 def _speeds(every: Iterable[Asked]) -> Iterator[tuple[str, str]]:
-    """Yield how long each thing takes with each sample; nothing of one that fails, which a promise has said."""
+    """Yield the run time of each item with each sample; skip an item that fails, since a promise has reported it."""
     from lobework.testing.speed import speed_of
 
     samples = {asked.title: asked.sample for asked in every if asked.sample is not None and asked.kind != "plugin"}

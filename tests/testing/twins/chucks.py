@@ -30,7 +30,7 @@ from tests.testing.twins.twin import (
 
 UNITS = "marks its settings with their units"
 OTHERS = "holds at other settings"
-APART = "keeps its settings apart"
+APART = "depends on its own settings alone"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -493,8 +493,8 @@ TWINS = [
     Twin("equal to any other", "keeps its settings", Sample(Forgetting()), "is equal to"),
     Twin("has no hash", "keeps its settings", Sample(Unhashable()), "unhashable type"),
     Twin("reads twice what is shown", "goes through a job file", Sample(Misread(extra=1.5)), "is read as"),
-    Twin("takes anything", "refuses what is no number", Sample(Gullible()), "arm=nan is taken"),
-    Twin("fails on what is no number", "refuses what is no number", Sample(Blunt()), "with RuntimeError rather than"),
+    Twin("takes anything", "refuses nan and infinity", Sample(Gullible()), "arm=nan is accepted"),
+    Twin("fails on what is no number", "refuses nan and infinity", Sample(Blunt()), "with RuntimeError rather than"),
     Twin("nan at a quarter turn", "gives a motion for each angle", Sample(Lost()), "shift for 241 angles: nan at sample 7"),
     Twin("nan for half a degree", "gives a motion for each angle", Sample(LostAWhile()), "not finite at spindle 100"),
     Twin("an angle from arctan", "moves without a jump", Sample(Arctan()), "it jumps by 200 mm, on an arm of 100 mm, at spindle"),
@@ -505,50 +505,57 @@ TWINS = [
     Twin("four by four", "gives a motion for each angle", Sample(Four()), "shape (1, 4, 4) where (1, 3, 3)"),
     Twin("no Rigid", "gives a motion for each angle", Sample(Loose()), "returned tuple"),
     Twin("single precision", "gives a motion for each angle", Sample(Single()), "float32 where float64"),
-    Twin("stretches the work", "stays rigid", Sample(Stretched()), "not square: worst error 2e-05 at spindle"),
+    Twin("stretches the work", "stays rigid", Sample(Stretched()), "not orthogonal: worst error 2e-05 at spindle"),
     Twin("mirrors the work", "stays rigid", Sample(Mirrored()), "mirrored: worst error 2 at spindle"),
-    Twin("off by one sample", "takes each angle by itself", Sample(OneLate()), "all at once against one by one: worst error"),
-    Twin("hangs on its neighbours", "takes each angle by itself", Sample(Spreading()), "all at once against one by one"),
+    Twin(
+        "off by one sample", "treats each angle independently", Sample(OneLate()), "all at once against one by one: worst error"
+    ),
+    Twin("hangs on its neighbours", "treats each angle independently", Sample(Spreading()), "all at once against one by one"),
     Twin("changes its input", "leaves its input alone", Sample(Overwriting()), "changes the angles that it is given"),
     Twin(
-        "one buffer for every answer", "says the same again", Sample(Sharing()), "the answer changes when something else is asked"
+        "one buffer for every answer",
+        "gives the same result again",
+        Sample(Sharing()),
+        "the result changes with the next call",
     ),
-    Twin("counts its calls", "says the same again", Sample(Wearing()), "other numbers the second time"),
-    Twin("varies is False, and it moves", "varies as it says", Sample(Stillborn()), "it does not vary, and moves"),
-    Twin("varies is True, and it stands still", "varies as it says", Sample(Restless()), "write is_dynamic = False"),
-    Twin("varies is a word", "varies as it says", Sample(Unsure()), "it must be True or False"),
-    Twin("comes back before it says", "comes back when it says", Sample(Late()), "it stands as it did after 1 already"),
-    Twin("comes back after it says", "comes back when it says", Sample(Early()), "1 turns later it stands 5.99 mm"),
-    Twin("comes back, but for every fifth turn", "comes back when it says", Sample(Ratchet()), "3 turns later it stands 0.5 mm"),
-    Twin("comes back late, and says never", "comes back when it says", Sample(Geared()), "as it did after 96 already"),
-    Twin("comes back, and says never", "comes back when it says", Sample(Never()), "period_turns = 0, never"),
-    Twin("comes back after half a turn", "comes back when it says", Sample(HalfTurns()), "it must be a whole number of turns"),
+    Twin("counts its calls", "gives the same result again", Sample(Wearing()), "other numbers the second time"),
+    Twin("varies is False, and it moves", "moves only if dynamic", Sample(Stillborn()), "it does not vary, and moves"),
+    Twin("varies is True, and it stands still", "moves only if dynamic", Sample(Restless()), "write is_dynamic = False"),
+    Twin("varies is a word", "moves only if dynamic", Sample(Unsure()), "it must be True or False"),
+    Twin("comes back before it says", "repeats after its period", Sample(Late()), "it stands as it did after 1 already"),
+    Twin("comes back after it says", "repeats after its period", Sample(Early()), "1 turns later it stands 5.99 mm"),
+    Twin("comes back, but for every fifth turn", "repeats after its period", Sample(Ratchet()), "3 turns later it stands 0.5 mm"),
+    Twin("comes back late, and says never", "repeats after its period", Sample(Geared()), "as it did after 96 already"),
+    Twin("comes back, and says never", "repeats after its period", Sample(Never()), "period_turns = 0 (never)"),
+    Twin("comes back after half a turn", "repeats after its period", Sample(HalfTurns()), "it must be a whole number of turns"),
     Twin(
         "its index turns clockwise",
         "turns its index counterclockwise",
         Sample(Clockwise()),
-        "index 1/8 of a turn on: worst error",
+        "index 1/8 of a turn further: worst error",
     ),
     Twin("its index turns twice as far", "turns its index counterclockwise", Sample(TwiceOn()), "1.57079633 for 0.785398163"),
     Twin("its slide is past its end", "keeps its slides in their travel", Sample(PastItsEnd()), "1 mm past its travel"),
-    Twin("ends the wrong way round", "keeps its slides in their travel", Sample(Backwards()), "the first must be lower"),
+    Twin("ends the wrong way round", "keeps its slides in their travel", Sample(Backwards()), "low must be below high"),
     Twin("three places for every angle", "keeps its slides in their travel", Sample(Unmeasured()), "shape (3,)"),
     Twin("writes to its slide's angles", "keeps its slides in their travel", Sample(Sliding()), "it changes the angles"),
     Twin("its slide does not move", "keeps its slides in their travel", Sample(Painted()), "its slides stand where they do"),
-    Twin("a known that asks nothing", "gives the known answers", IDLE, "known 1: it asks nothing of what is tried"),
+    Twin("a known that asks nothing", "gives the known answers", IDLE, "known 1: its function does not use the item under test"),
     Twin("its slide fails for one angle", "keeps its slides in their travel", Sample(Falling()), "it fails: IndexError"),
     Twin("shown in two lines", "keeps its settings", Sample(TwoLines()), "its repr has more than one line"),
     Twin("takes few angles at once", "gives a motion for each angle", Sample(Narrow()), "it fails: MemoryError"),
-    Twin("keeps answers by length and ends", "takes each angle by itself", Sample(Remembering()), "same first and last place"),
-    Twin("keeps answers by address", "takes each angle by itself", Sample(Pointing()), "written to the same array"),
-    Twin("reads an array as one piece", "takes each angle by itself", Sample(Whole()), "every other place of an array"),
-    Twin("keeps answers whatever the settings", APART, Sample(Shelved()), "must hang on all of the settings"),
+    Twin(
+        "keeps answers by length and ends", "treats each angle independently", Sample(Remembering()), "same first and last place"
+    ),
+    Twin("keeps answers by address", "treats each angle independently", Sample(Pointing()), "written to the same array"),
+    Twin("reads an array as one piece", "treats each angle independently", Sample(Whole()), "every other place of an array"),
+    Twin("keeps answers whatever the settings", APART, Sample(Shelved()), "must depend on all of the settings"),
     Twin("prints what it is asked", "prints nothing", Sample(Chatty()), "it prints 'asked for 90 at once'"),
     Twin("fails with three swings", OTHERS, Sample(OnlySo()), "swings=3"),
     Twin("bends where its arc is wide", OTHERS, Sample(FarOff()), "stays rigid, at FarOff("),
     Twin("no number on the other side", OTHERS, Sample(Reversed()), "arm=-3.0"),
-    Twin("refuses late", OTHERS, Sample(Shy()), "it takes these settings, and refuses them later: arm="),
-    Twin("comes back with equal wheels only", OTHERS, Sample(Geared2()), "comes back when it says, at Geared2("),
+    Twin("refuses late", OTHERS, Sample(Shy()), "it accepts these settings, and refuses them later: arm="),
+    Twin("comes back with equal wheels only", OTHERS, Sample(Geared2()), "repeats after its period, at Geared2("),
     Twin("mm, and a plain number", UNITS, lever("A", arm=float), "arm: its docstring says mm, and it is marked as a plain"),
     Twin("mm, and an Angle", UNITS, lever("B", rod=Angle), "rod: its docstring says mm, and it is marked Angle"),
     Twin("mm, and a Turning", UNITS, Sample(Wheeled()), "rod: its docstring says mm, and it is marked Turning"),
@@ -558,11 +565,18 @@ TWINS = [
     Twin("a length that nothing tells of", UNITS, lever("F", "X.", arm=float), "arm: it is marked as a plain number, and"),
     Twin("an Angle that is a length", UNITS, Sample(Rodded()), "rod_deg: it is marked Angle, and the part grows evenly only"),
     Twin("a Length that is an angle", UNITS, Sample(Marked()), "arc: it is marked Length, and the part grows evenly with"),
-    Twin("an angle in radians", UNITS, Sample(Radians()), "lean: 6.28319 more make no difference, so it is an angle in radians"),
+    Twin("an angle in radians", UNITS, Sample(Radians()), "lean: 6.28319 makes no difference, so it is an angle in radians"),
     Twin("known within so much that all is right", "gives the known answers", LOOSE, "almost anything is right; 0.45 at most"),
-    Twin("needs a word", "says what it needs", Sample(Wordy()), "must be a tuple of fittings"),
-    Twin("needs a fitting that begins with a space", "says what it needs", Sample(Spaced()), "must be a tuple of fittings"),
-    Twin("stands elsewhere each time", "is traced alike both ways", Sample(Wearing()), "compiled for plain: worst error"),
+    Twin("needs a word", "names the fittings it needs", Sample(Wordy()), "must be a tuple of names of fittings"),
+    Twin(
+        "needs a fitting that begins with a space",
+        "names the fittings it needs",
+        Sample(Spaced()),
+        "must be a tuple of names of fittings",
+    ),
+    Twin(
+        "stands elsewhere each time", "gives the same trace compiled", Sample(Wearing()), "compiled, against plain: worst error"
+    ),
     Twin("another answer than the book's", "gives the known answers", WRONG, "3 for 6; source: a book, page 7"),
 ]
 HONESTS = [HONEST, Sample(Still()), Sample(Told())]

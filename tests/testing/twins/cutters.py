@@ -236,31 +236,60 @@ class Whole(Quill):
 
 
 TWINS = [
-    Twin("an edge without a holder", "is held as it is set", Sample(Handheld(width=2.0)), "it has an edge, and no field held"),
-    Twin("a holder that cannot be set", "is held as it is set", Sample(Bolted(width=2.0)), "it has an edge, and no field held"),
-    Twin("drops its holder", "is held as it is set", Sample(Dropping(width=2.0)), "set to FixedTool(), it is held by Drilling"),
-    Twin("ignores its holder", "is held as it is set", Sample(Deaf(width=2.0)), "it has an edge, and no field held"),
-    Twin("another edge in a frame", "is held as it is set", Sample(Bending(width=2.0)), "its edge, held by 'eccentric frame'"),
-    Twin("a holder without an edge", "is held as it is set", Sample(Edgeless(line=0.4)), "edge is None; one that has held has"),
-    Twin("keeps widths whatever the settings", "keeps its settings apart", Sample(Shelved(line=0.4)), "must hang on all"),
+    Twin(
+        "an edge without a holder",
+        "keeps the holder that is set",
+        Sample(Handheld(width=2.0)),
+        "it has an edge, and no setting holder",
+    ),
+    Twin(
+        "a holder that cannot be set",
+        "keeps the holder that is set",
+        Sample(Bolted(width=2.0)),
+        "it has an edge, and no setting holder",
+    ),
+    Twin(
+        "drops its holder",
+        "keeps the holder that is set",
+        Sample(Dropping(width=2.0)),
+        "set to FixedTool(), it is held by Drilling",
+    ),
+    Twin("ignores its holder", "keeps the holder that is set", Sample(Deaf(width=2.0)), "it has an edge, and no setting holder"),
+    Twin(
+        "another edge in a frame",
+        "keeps the holder that is set",
+        Sample(Bending(width=2.0)),
+        "its edge, in the holder 'eccentric frame'",
+    ),
+    Twin(
+        "a holder without an edge",
+        "keeps the holder that is set",
+        Sample(Edgeless(line=0.4)),
+        "edge is None; a cutter with a holder has",
+    ),
+    Twin(
+        "keeps widths whatever the settings", "depends on its own settings alone", Sample(Shelved(line=0.4)), "must depend on all"
+    ),
     Twin("prints what it is asked", "prints nothing", Sample(Chatty(line=0.4)), "it prints 'how wide?"),
     Twin("mm, and a plain number", UNITS, Sample(Plain(width=2.0)), "width: its docstring says mm, and it is marked as a plain"),
     Twin("a length that nothing tells of", UNITS, Sample(Untold(width=2.0)), "width: it is marked as a plain number, and"),
     Twin("half as wide where it is wide", "holds at other settings", Sample(Thick(width=2.0)), "agrees with its edge, at Thick("),
-    Twin("takes a float alone", "widens as it goes in", Sample(Whole(line=0.4)), "it fails: TypeError: a float, please"),
+    Twin("takes a float alone", "never narrows with depth", Sample(Whole(line=0.4)), "it fails: TypeError: a float, please"),
     Twin("equal to any other", "keeps its settings", Sample(Forgetting(width=2.0)), "is equal to"),
     Twin("reads one more than is shown", "goes through a job file", Sample(Misread(width=2.0, extra=0.5)), "is read as"),
-    Twin("takes anything", "refuses what is no number", Sample(Gullible(width=2.0)), "width=nan is taken"),
-    Twin("narrower deeper down", "widens as it goes in", Sample(Narrowing(line=0.4)), "width_at falls from 0.276923077 at 1.6"),
-    Twin("nan deeper down", "widens as it goes in", Sample(Lost(line=0.4)), "is nan; it must be a number of mm"),
-    Twin("wider above the surface", "widens as it goes in", Sample(Wide(line=0.4)), "above the surface, is 0.8 mm"),
-    Twin("half of its width", "agrees with its edge", Sample(HalfWidth(width=2.0)), "for that of its edge: worst error"),
+    Twin("takes anything", "refuses nan and infinity", Sample(Gullible(width=2.0)), "width=nan is accepted"),
+    Twin(
+        "narrower deeper down", "never narrows with depth", Sample(Narrowing(line=0.4)), "width_at falls from 0.276923077 at 1.6"
+    ),
+    Twin("nan deeper down", "never narrows with depth", Sample(Lost(line=0.4)), "is nan; it must be a number of mm"),
+    Twin("wider above the surface", "never narrows with depth", Sample(Wide(line=0.4)), "above the surface, is 0.8 mm"),
+    Twin("half of its width", "agrees with its edge", Sample(HalfWidth(width=2.0)), "against that of its edge: worst error"),
     Twin("a line above the surface", "agrees with its edge", Sample(Hovering(width=2.0)), "worst error 0.001 mm"),
     Twin("another line each time", "is drawn as wide as it cuts", Sample(Thinning(line=0.4)), "its line: worst error"),
     Twin(
-        "held by what nobody knows", "carves as the judge does", Sample(Spear(width=2.0, holder=Gripper())), "no way of carving"
+        "held by what nobody knows", "carves like the reference", Sample(Spear(width=2.0, holder=Gripper())), "no way of carving"
     ),
-    Twin("blunter each time", "leaves its own outline", Sample(Wearing(width=2.0)), "straight across the cut: worst"),
+    Twin("blunter each time", "leaves its own outline", Sample(Wearing(width=2.0)), "across the cut: worst"),
     Twin("half of the book's width", "gives the known answers", Sample(HalfWidth(width=2.0), known=[WIDTHS]), "1 for 2; source"),
 ]
 HONESTS = [Sample(Spear(width=2.0), known=[WIDTHS]), Sample(Spear(width=2.0, holder=FixedTool())), Sample(Quill(line=0.4))]

@@ -1,4 +1,4 @@
-"""What the parts that ship inside are tried with: some settings of each, and published answers."""
+"""Samples of the built-in parts, with published answers."""
 
 from __future__ import annotations
 
@@ -16,4 +16,4 @@ from lobework.plugins.samples.targets import TARGETS
 __all__ = ["EVERY"]
 
 EVERY: Final = (*CHUCKS, *CAMS, *FOLLOWERS, *CUTTERS, *PIECES, *BACKENDS, *TARGETS, *CHECKS)
-"""Samples of everything that ships inside."""
+"""Samples of every built-in item."""

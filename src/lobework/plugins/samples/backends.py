@@ -1,4 +1,4 @@
-"""Ways of carving, and what a ball leaves."""
+"""Samples of the carving backends: the pit that a ball cuts."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ _AWAY: Final = np.hypot(_STOCK.across, _STOCK.down[:, None])
 
 
 def _pit(backend: Backend) -> Array:
-    """Return how deep a ball goes that is pushed 0.8 mm into the middle of a face, along each ray."""
+    """Return the depths that a ball cuts, pushed 0.8 mm into the middle of a face: one for each ray, mm."""
     up, level = np.array([[0.0, 0.0, 1.0]]), np.array([[1.0, 0.0, 0.0]])
     ball, depth = Ball(radius=2.0), _STOCK.uncut()
     backend.carve(_STOCK, [Sweep(ball.edge, ball.holder, np.array([[0.0, 0.0, -0.8]]), up, level)], depth)
@@ -39,4 +39,4 @@ _BALL: Final = ExpectedValue(
 )
 
 BACKENDS: Final = (Sample(CompiledBackend(), known=[_BALL]), Sample(PlainBackend(), known=[_BALL]))
-"""Samples of the ways of carving that ship inside."""
+"""Samples of the built-in carving backends."""

@@ -1,4 +1,4 @@
-"""Cams with published answers."""
+"""Samples of the cam shapes, with published answers."""
 
 from __future__ import annotations
 
@@ -30,19 +30,19 @@ _LIFT_MM: Final = (
 _MM_A_DEGREE: Final = (
     0.044658, 0.166667, 0.333333, 0.5, 0.622008, 0.666667, 0.622008, 0.5, 0.333333, 0.166667, 0.044658, 0.0,
 )  # fmt: skip
-_SPOTS: Final = (0.125, 0.25, 0.375, 0.5)
+_FRACTIONS: Final = (0.125, 0.25, 0.375, 0.5)
 
 
-def _rising(law: MotionLaw, part: Array) -> Array:
-    """Return the angles at which a lobe has come so far of its way up, rad."""
+def _rise_angles(law: MotionLaw, part: Array) -> Array:
+    """Return the angles at which a lobe has covered these fractions of its rise period, rad."""
     begin = -float(law.dwell_part) / 2 - float(law.rise_part)
     angle: Array = (begin + float(law.rise_part) * part) * 2 * math.pi / law.lobes
     return angle
 
 
-def _spots(law: MotionLaw) -> Any:
-    """Return how high it stands, of its rise, an eighth, a quarter, three eighths and half of the way up."""
-    return law.rise_at(_rising(law, np.array(_SPOTS))) / law.rise
+def _relative_heights(law: MotionLaw) -> Any:
+    """Return the height as a fraction of the rise, after 1/8, 1/4, 3/8 and 1/2 of the rise period."""
+    return law.rise_at(_rise_angles(law, np.array(_FRACTIONS))) / law.rise
 
 
 def _steepest(cam: CamShape) -> float:
@@ -53,8 +53,8 @@ def _radii(*degrees: float) -> Callable[[EccentricCam], Array]:
     return lambda cam: np.asarray(cam.base_radius + cam.rise_at(np.radians(degrees)))
 
 
-def _arc(cam: Scallop) -> Array:
-    """Return how far places on a lobe are from the middle of the arc through its top and hollows."""
+def _arc_distances(cam: Scallop) -> Array:
+    """Return the distances of points on a lobe from the centre of the arc through its top and hollows, mm."""
     half, base, top = math.pi / cam.lobes, cam.base_radius, cam.base_radius + cam.rise
     middle = (top**2 - base**2) / (2 * (top - base * math.cos(half)))
     psi = np.linspace(-half, half, 9)
@@ -81,7 +81,11 @@ CAMS: Final = (
     Sample(Wave(lobes=12, base_radius=40.0, rise=3.0, on="face")),
     Sample(
         _SCALLOP,
-        known=[ExpectedValue(_arc, [_SCALLOP_RADIUS] * 9, "its definition: an arc of a circle through the top and both hollows")],
+        known=[
+            ExpectedValue(
+                _arc_distances, [_SCALLOP_RADIUS] * 9, "its definition: an arc of a circle through the top and both hollows"
+            )
+        ],
     ),
     Sample(
         EccentricCam(radius=30.0, offset=10.0),
@@ -97,19 +101,27 @@ CAMS: Final = (
     Sample(
         _CYCLOIDAL,
         known=[
-            ExpectedValue(lambda law: law.rise_at(_rising(law, _DEGREES / 60)), _LIFT_MM, _TABLE, within=6e-6),
+            ExpectedValue(lambda law: law.rise_at(_rise_angles(law, _DEGREES / 60)), _LIFT_MM, _TABLE, within=6e-6),
             ExpectedValue(
-                lambda law: law.slope_at(_rising(law, _DEGREES / 60)) * math.pi / 180, _MM_A_DEGREE, _TABLE, within=6e-7
+                lambda law: law.slope_at(_rise_angles(law, _DEGREES / 60)) * math.pi / 180, _MM_A_DEGREE, _TABLE, within=6e-7
             ),
         ],
     ),
     Sample(
         MotionLaw(law="modified sine", lobes=3, base_radius=45.0, rise=6.0, dwell_part=Fraction(1, 6), rise_part=Fraction(1, 3)),
-        known=[ExpectedValue(_spots, [0.0199814, 0.1171785, 0.2874845, 0.5], "the law's exact form, computed", within=1e-7)],
+        known=[
+            ExpectedValue(
+                _relative_heights, [0.0199814, 0.1171785, 0.2874845, 0.5], "the law's exact form, computed", within=1e-7
+            )
+        ],
     ),
     Sample(
         MotionLaw(law="modified trapezoid", lobes=5, base_radius=45.0, rise=2.0),
-        known=[ExpectedValue(_spots, [0.0176687, 0.1044802, 0.2676687, 0.5], "the law's exact form, computed", within=1e-7)],
+        known=[
+            ExpectedValue(
+                _relative_heights, [0.0176687, 0.1044802, 0.2676687, 0.5], "the law's exact form, computed", within=1e-7
+            )
+        ],
     ),
 )
-"""Samples of the cam shapes that ship inside."""
+"""Samples of the built-in cam shapes."""

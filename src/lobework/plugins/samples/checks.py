@@ -1,4 +1,4 @@
-"""Checks, and what they must find."""
+"""Samples of the checks, with the findings that they must return."""
 
 from __future__ import annotations
 
@@ -39,8 +39,8 @@ _LATHE: Final = Lathe(
 )
 
 
-def _of(check: Check, **given: Any) -> list[Finding]:
-    """Return what is found of one pass."""
+def _findings(check: Check, **given: Any) -> list[Finding]:
+    """Return the findings on one pass."""
     cut = Cut(number=1, passed=Pass(**given), lathe=_LATHE, approach=Approach(axis="x", surface=40.0))
     return list(check([cut], [trace(cut)]))
 
@@ -49,9 +49,9 @@ def _waves(lobes: int, ratio: Fraction) -> tuple[Drive, ...]:
     return (Drive(Wave(lobes=lobes, base_radius=60.0, rise=2.0), ratio=ratio, follower=Roller(3.0)),)
 
 
-def _says(words: str, **given: Any) -> Callable[[Check], bool]:
-    """Return what asks whether one thing is found, and these words are in it."""
-    return lambda check: [words in each.message for each in _of(check, **given)] == [True]
+def _one_finding(words: str, **given: Any) -> Callable[[Check], bool]:
+    """Return a function of a check: whether it has exactly one finding, whose message contains these words."""
+    return lambda check: [words in each.message for each in _findings(check, **given)] == [True]
 
 
 _GEARED: Final = "Popular Science Monthly 46 (1895), p. 610: a cam geared 8 to 1 gives 8 waves a turn"
@@ -65,20 +65,20 @@ CHECKS: Final = (
     Sample(
         closure_findings,
         known=[
-            ExpectedValue(_says("it shows 8 lobes", cams=_waves(1, Fraction(8))), True, _GEARED),
-            ExpectedValue(_says("closes after 3 turns", turns=3, cams=_waves(4, Fraction(2, 3))), True, _CLOSES),
+            ExpectedValue(_one_finding("it shows 8 lobes", cams=_waves(1, Fraction(8))), True, _GEARED),
+            ExpectedValue(_one_finding("closes after 3 turns", turns=3, cams=_waves(4, Fraction(2, 3))), True, _CLOSES),
         ],
     ),
     Sample(
         bridging_findings,
         known=[
             ExpectedValue(
-                lambda check: len(_of(check, cams=(Drive(EccentricCam(radius=30.0, offset=10.0), follower=Roller(8.0)),))),
+                lambda check: len(_findings(check, cams=(Drive(EccentricCam(radius=30.0, offset=10.0), follower=Roller(8.0)),))),
                 0,
                 _DISC,
             ),
             ExpectedValue(
-                _says("only a knife", cams=(Drive(Scallop(lobes=4, base_radius=62.0, rise=5.0), follower=Roller(3.0)),)),
+                _one_finding("only a knife", cams=(Drive(Scallop(lobes=4, base_radius=62.0, rise=5.0), follower=Roller(3.0)),)),
                 True,
                 "a sharp hollow: no roller reaches its bottom",
             ),
@@ -87,27 +87,31 @@ CHECKS: Final = (
     Sample(
         ratio_findings,
         known=[
-            ExpectedValue(_says("0.054 degrees", turns=3, at=At(x=20.0), cams=_waves(4, Fraction(2, 3))), True, _PERCENT),
+            ExpectedValue(_one_finding("0.054 degrees", turns=3, at=At(x=20.0), cams=_waves(4, Fraction(2, 3))), True, _PERCENT),
             ExpectedValue(
-                _says("3/5 exactly", at=At(x=20.0), cams=_waves(5, Fraction(3, 5))), True, "two decimals of a percent say 60 %"
+                _one_finding("3/5 exactly", at=At(x=20.0), cams=_waves(5, Fraction(3, 5))),
+                True,
+                "two decimals of a percent say 60 %",
             ),
         ],
     ),
     Sample(
         template_findings,
         known=[
-            ExpectedValue(_says("misses 0.828 mm", turns=0, template=_BESIDE), True, _VALLEY),
+            ExpectedValue(_one_finding("misses 0.828 mm", turns=0, template=_BESIDE), True, _VALLEY),
             ExpectedValue(
-                lambda check: len(_of(check, turns=0, template=replace(_BESIDE, rubber=0.0))), 0, "a tip reaches into any corner"
+                lambda check: len(_findings(check, turns=0, template=replace(_BESIDE, rubber=0.0))),
+                0,
+                "a tip reaches into any corner",
             ),
         ],
     ),
     Sample(
         travel_findings,
         known=[
-            ExpectedValue(_says("75 mm", at=At(x=80.0)), True, "a slide that ends at 75 mm does not go to 80"),
-            ExpectedValue(lambda check: len(_of(check, at=At(x=75.0))), 0, "a slide that ends at 75 mm goes there"),
+            ExpectedValue(_one_finding("75 mm", at=At(x=80.0)), True, "a slide that ends at 75 mm does not go to 80"),
+            ExpectedValue(lambda check: len(_findings(check, at=At(x=75.0))), 0, "a slide that ends at 75 mm goes there"),
         ],
     ),
 )
-"""Samples of the checks that ship inside."""
+"""Samples of the built-in checks."""

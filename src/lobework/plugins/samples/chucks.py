@@ -1,4 +1,4 @@
-"""Chucks with published answers."""
+"""Samples of the chucks, with published answers."""
 
 from __future__ import annotations
 
@@ -25,16 +25,16 @@ _TURN: Final = np.arange(16) * math.pi / 8
 _WHEEL: Final = Wheel(circles=(("18", 18), ("27", 27)), worm=40)
 
 
-def _turned(plain: PlainChuck) -> float:
-    """Return how far the work is turned, degrees."""
+def _rotation_deg(plain: PlainChuck) -> float:
+    """Return the rotation of the work, degrees."""
     rotation = plain.motions(np.zeros(1)).rotation[0]
     return math.degrees(math.atan2(rotation[1, 0], rotation[0, 0]))
 
 
 def _centres(under: EccentricChuck) -> Array:
-    """Return how far off the middle of the work the centres of circles lie, turns of the screw: some of 96.
+    """Return the distances of circle centres from the centre of the work, in turns of the screw: some of 96 circles.
 
-    Both wheels stand a division further on at each; the second slide, on the first, is out 12 turns.
+    Both dividing wheels advance by one division per circle; the second slide, mounted on the first, is out by 12 turns.
     """
     found = []
     for number in (0, 1, 2, 24, 32, 48, 72):
@@ -47,20 +47,20 @@ def _centres(under: EccentricChuck) -> Array:
 
 
 def _half_axes(along: float, across: float) -> Any:
-    """Return what asks for the half axes of the ellipse that a fixed point cuts, ``along`` and ``across`` the throw, mm."""
+    """Return a function of a chuck: the half axes of the ellipse cut by a fixed point ``along`` and ``across`` the throw, mm."""
 
-    def asked(chuck: Oval) -> Array:
+    def half_axes(chuck: Oval) -> Array:
         work = (Rigid.turn(_TURN) @ chuck.motions(_TURN)).inverse()
         place = work.apply(np.array([[along, across, 0.0]]))
         round_it = np.fft.fft(place[:, 0] + 1j * place[:, 1]) / _TURN.size
         one, other = abs(round_it[1]), abs(round_it[-1])
         return np.array([one + other, abs(one - other)])
 
-    return asked
+    return half_axes
 
 
-def _on_bench(chuck: StraightLine) -> Array:
-    """Return where the work's middle stands on the bench after quarters of a turn, and how it is turned there: (5, 3)."""
+def _bench_positions(chuck: StraightLine) -> Array:
+    """Return the position of the work's centre on the bench after each quarter turn, and the sine of its rotation: (5, 3)."""
     theta = np.linspace(0.0, 2 * math.pi, 5)
     seen = Rigid.turn(theta) @ chuck.motions(theta)
     return np.column_stack([seen.shift[:, :2], seen.rotation[:, 1, 0]])
@@ -73,12 +73,12 @@ _SNAIL: Final = (
 _CAYLEY: Final = "A. Cayley, Proc. London Math. Soc. 4 (1872), 186-190: half axes rho + a/2 and rho - a/2; computed from it"
 
 _OFF_BY_30: Final = 20.0 * math.cos(math.pi / 6) - 3.0 * 0.5, 20.0 * 0.5 + 3.0 * math.cos(math.pi / 6)
-"""The place 20 along and 3 across a line that lies 30 degrees off X, as X and Y."""
+"""X and Y of the point 20 mm along and 3 mm across a line at 30 degrees to X."""
 
 CHUCKS: Final = (
     Sample(
         PlainChuck(index=Phase((3 + Fraction(16, 18)) / 40), wheel=_WHEEL),
-        known=[ExpectedValue(_turned, 35.0, _HANDBOOK)],
+        known=[ExpectedValue(_rotation_deg, 35.0, _HANDBOOK)],
     ),
     Sample(
         EccentricChuck(shift=16 * 2.54, travel=60.0, screw=Screw(2.54)),
@@ -100,7 +100,7 @@ CHUCKS: Final = (
         StraightLine(per_turn=12.0, travel=40.0, start=-20.0),
         known=[
             ExpectedValue(
-                _on_bench,
+                _bench_positions,
                 [[0.0, -20.0, 0.0], [0.0, -17.0, 0.0], [0.0, -14.0, 0.0], [0.0, -11.0, 0.0], [0.0, -8.0, 0.0]],
                 "the definition of the motion: it does not turn, and goes 12 mm a turn; no source",
             )
@@ -118,4 +118,4 @@ CHUCKS: Final = (
     ),
     Sample(Dome(shift=-2.0, tilt_deg=35.0, behind=12.0, index=Phase(Fraction(1, 8)))),
 )
-"""Samples of the chucks that ship inside."""
+"""Samples of the built-in chucks."""

@@ -1,4 +1,4 @@
-"""Cutters, and widths of their grooves in closed form."""
+"""Samples of the cutters, with the widths of their grooves in closed form."""
 
 from __future__ import annotations
 
@@ -54,4 +54,4 @@ CUTTERS: Final = (
     ),
     Sample(Pen(line=0.4), known=[ExpectedValue(_widths(0.0, 2.0), [0.4, 0.4], "its definition: the same at any depth")]),
 )
-"""Samples of the cutters that ship inside."""
+"""Samples of the built-in cutters."""

@@ -1,4 +1,4 @@
-"""Followers with published answers: each on an eccentric circle."""
+"""Samples of the followers, with published answers: each on an eccentric circle."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ _DEGREES: Final = (0, 30, 45, 60, 90, 120, 180)
 
 
 def _reach(follower: Follower) -> Array:
-    """Return how far from the spindle it stands on a disc of radius 30 mm, 10 mm off its centre."""
+    """Return the reach of a follower from the spindle on a disc of radius 30 mm whose centre is off by 10 mm."""
     return touch_at(EccentricCam(radius=30.0, offset=10.0), follower, np.radians(_DEGREES)).reach
 
 
@@ -47,4 +47,4 @@ FOLLOWERS: Final = (
         ],
     ),
 )
-"""Samples of the followers that ship inside."""
+"""Samples of the built-in followers."""

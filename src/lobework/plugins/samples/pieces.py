@@ -1,4 +1,4 @@
-"""Forms of work, and their sizes."""
+"""Samples of the forms of work, with their sizes."""
 
 from __future__ import annotations
 
@@ -18,12 +18,12 @@ __all__ = ["PIECES"]
 
 
 def _size(piece: Piece) -> Array:
-    """Return how large the outline is, across and up, mm."""
+    """Return the width and height of the outline, mm."""
     size: Array = np.ptp(piece.outline, axis=0)
     return size
 
 
-_ROLLED: Final = "the definition: a cylinder of diameter d rolls out pi d wide"
+_ROLLED: Final = "the definition: the development of a cylinder of diameter d is pi d wide"
 
 PIECES: Final = (
     Sample(Disc(diameter=70.0, thickness=8.0), known=[ExpectedValue(_size, [70.0, 70.0], "its own diameter")]),
@@ -40,4 +40,4 @@ PIECES: Final = (
     ),
     Sample(Turned(profile=((0.0, 20.0), (-20.0, 25.0), (-40.0, 15.0)))),
 )
-"""Samples of the forms of work that ship inside."""
+"""Samples of the built-in forms of work."""

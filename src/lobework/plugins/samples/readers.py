@@ -1,4 +1,4 @@
-"""The lines that are in the files that ship inside, in mm: nothing of what writes them is used."""
+"""Readers of the files of built-in targets: the lines in them, mm. They share no code with the writers."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ _NUMBER: Final = r"[-+]?(?:\d+\.?\d*|\.\d+)"
 
 
 def strokes_in(file: bytes) -> list[Array]:
-    """Return the paths of the cuts in a drawing: (n, 2) mm each, Y up."""
+    """Return the paths of the cuts in a drawing: each (n, 2) mm, with Y upwards."""
     root = ET.fromstring(file)
     wide, unit = re.fullmatch(rf"({_NUMBER})(\w+)", root.attrib["width"]).groups()  # type: ignore[union-attr]
     scale = float(wide) * _MM[unit] / float(root.attrib["viewBox"].split()[2])
@@ -44,7 +44,7 @@ def strokes_in(file: bytes) -> list[Array]:
 
 
 def axes_in(file: bytes) -> list[Array]:
-    """Return where each cut's tip goes on the work, from a table of axes: (n, 3) mm."""
+    """Return the path of each cut's tip on the work, from a table of axes: each (n, 3) mm."""
     rows = list(csv.DictReader(io.StringIO(file.decode())))
     unit, mm = ("in", 25.4) if rows and "piece x (in)" in rows[0] else ("mm", 1.0)
     by_cut = itertools.groupby(rows, key=lambda row: row["cut"])
@@ -52,9 +52,10 @@ def axes_in(file: bytes) -> list[Array]:
 
 
 def moves_in(file: bytes) -> list[Array]:
-    """Return where the slides go, from a program: (n, 3) mm, axes that it never moves at zero.
+    """Return the path of the slides in a program: (n, 3) mm; an axis that never moves is at zero.
 
-    Source: NISTIR 6556 (2000): G20 and G21 choose inches and mm, words in parentheses are comments, axes stay where they are.
+    Source: NISTIR 6556 (2000): G20 and G21 choose inches and mm, text in parentheses is a comment, other axes keep
+    their position.
     """
     scale, place, found = 1.0, dict.fromkeys("XYZ", 0.0), []
     for line in re.sub(r"\(.*?\)", "", file.decode("ascii")).splitlines():
@@ -68,7 +69,7 @@ def moves_in(file: bytes) -> list[Array]:
 
 
 def rows_in(file: bytes) -> list[Array]:
-    """Return where the slides go, from a table of moves: (n, 3) mm, axes that it never moves at zero."""
+    """Return the path of the slides in a table of moves: (n, 3) mm; an axis that never moves is at zero."""
     head, *rows = csv.reader(io.StringIO(file.decode()))
     columns = {name[0]: (at, _MM[name[-3:-1]]) for at, name in enumerate(head) if name.endswith(("(mm)", "(in)"))}
     places = [[row[columns[each][0]] if each in columns else "0" for each in "XYZ"] for row in rows if row[2] in _MOVES]
@@ -77,13 +78,13 @@ def rows_in(file: bytes) -> list[Array]:
 
 
 def corners_in_stl(file: bytes) -> list[Array]:
-    """Return the triangles of a binary STL: (3, 3) mm each, as it is read where it knows no unit."""
+    """Return the triangles of a binary STL file: each (3, 3) mm; the format has no unit, so mm is assumed."""
     kind = np.dtype([("normal", "<f4", 3), ("corners", "<f4", (3, 3)), ("rest", "<u2")])
     return list(np.frombuffer(file, kind, offset=84)["corners"].astype(np.float64))
 
 
 def corners_in_3mf(file: bytes) -> list[Array]:
-    """Return the corners of a 3MF model: (n, 3) mm."""
+    """Return the vertices of a 3MF model: (n, 3) mm."""
     with zipfile.ZipFile(io.BytesIO(file)) as package:
         model = ET.fromstring(package.read("3D/3dmodel.model"))
     scale = _MM[model.attrib.get("unit", "millimeter")]

@@ -1,4 +1,4 @@
-"""Targets, and what their formats ask of a file."""
+"""Samples of the targets, with properties that their file formats require."""
 
 from __future__ import annotations
 
@@ -41,7 +41,7 @@ def _ring() -> Trace:
 
 
 def _file(target: Target) -> bytes:
-    """Return the file of one ring of radius 24 mm on a disc of 70 mm."""
+    """Return the file for one ring of radius 24 mm on a disc of 70 mm."""
     return target.render(_shown(target.shows))
 
 
@@ -81,7 +81,7 @@ TARGETS: Final = (
             ExpectedValue(
                 lambda target: len(re.findall(rb"\r\n", _file(target))),
                 _ring().x.size + 1,
-                "RFC 4180: a head, and a line a sample",
+                "RFC 4180: a header, and one line per sample",
             )
         ],
         reads=axes_in,
@@ -101,17 +101,17 @@ TARGETS: Final = (
             ExpectedValue(
                 lambda target: float(rows_in(_file(target))[0][:, 0].max()),
                 24.0,
-                "where the slide is set",
+                "the position of the slide",
             )
         ],
         reads=rows_in,
     ),
-    Sample(text.TARGET, known=[ExpectedValue(lambda target: b"24 mm" in _file(target), True, "where the slide is set")]),
+    Sample(text.TARGET, known=[ExpectedValue(lambda target: b"24 mm" in _file(target), True, "the position of the slide")]),
     Sample(relief.TARGET, known=[_begins(_PNG)]),
     Sample(page.TARGET, known=[_begins(b"<!doctype html>")]),
     Sample(
         stl.TARGET,
-        known=[ExpectedValue(_triangles, 0, "binary STL: 84 bytes, and 50 for each of the triangles that it counts")],
+        known=[ExpectedValue(_triangles, 0, "binary STL: 84 bytes, and 50 bytes for each triangle of its count")],
         reads=corners_in_stl,
     ),
     Sample(
@@ -120,4 +120,4 @@ TARGETS: Final = (
         reads=corners_in_3mf,
     ),
 )
-"""Samples of the targets that ship inside."""
+"""Samples of the built-in targets."""

@@ -1,4 +1,4 @@
-"""A package to start from: the skeleton of a plugin of any kind, small and whole."""
+"""Templates for the package of a new plugin of any kind: small and complete."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from lobework.plugins.registry import installed
 __all__ = ["KINDS", "lay_out"]
 
 KINDS: Final = ("chuck", "cam", "follower", "cutter", "piece", "backend", "target", "check")
-"""What a plugin can be laid out for."""
+"""The kinds of items for which there is a template."""
 
 _HERE: Final = Path(__file__).parent
 _NAME: Final = re.compile(r"[a-z][a-z0-9]*(-[a-z0-9]+)*")
@@ -23,21 +23,21 @@ _LONGEST: Final = 40
 
 
 def lay_out(name: str, kind: str = "chuck") -> dict[PurePosixPath, bytes]:
-    """Return the files of a package that holds one plugin, under their paths in its folder.
+    """Return the files of a package with one plugin, by their paths in the package's folder.
 
     Parameters
     ----------
     name : str
-        Of the plugin and of what it offers: small letters, digits and dashes, such as "sway".
+        Name of the plugin and of its item: lower-case letters, digits and dashes, such as "sway".
     kind : str
-        What it offers, one of `KINDS`.
+        Kind of the item, one of `KINDS`.
 
     Raises
     ------
     UnknownNameError
-        Where there is no such kind.
+        If there is no such kind.
     InputError
-        Where the name cannot be one, or is taken by something that is installed.
+        If the name is not valid, or an installed item or plugin has it.
 
     Examples
     --------
@@ -47,8 +47,8 @@ def lay_out(name: str, kind: str = "chuck") -> dict[PurePosixPath, bytes]:
     if kind not in KINDS:
         raise UnknownNameError("kind of plugin", kind, KINDS)
     if not _NAME.fullmatch(name) or len(name) > _LONGEST or keyword.iskeyword(name):
-        message = f"{name!r} is no name for a plugin; write a word in small letters, digits and dashes, such as sway or tide-box"
-        raise InputError(message, "NAME")
+        must_be = "a word in lower-case letters, digits and dashes, such as sway or tide-box"
+        raise InputError(where="NAME", given=repr(name), must_be=must_be)
     plain = name.replace("-", "_")
     module, source = f"lobework_{plain}", _template(f"{kind}.py")
     part = f"{plain}_findings" if kind == "check" else _class_name(name, kind, source)
@@ -70,15 +70,17 @@ def _template(file: str) -> str:
 
 
 def _class_name(name: str, kind: str, source: str) -> str:
-    """Return a name for the class that nothing else in the module has."""
+    """Return a class name that occurs nowhere else in the module."""
     part = "".join(word.capitalize() for word in name.split("-"))
     return part + kind.capitalize() if re.search(rf"\b{part}\b", source) else part
 
 
 def _refuse_taken(name: str, kind: str, offers: str, module: str) -> None:
-    """Refuse a name that something installed has already."""
+    """Raise an error if an installed item or plugin has the name."""
     shelf = installed()
     if offers in shelf.parts[kind]:
-        raise InputError(f"{name!r} is taken: a {kind} of this name is installed; choose another", "NAME")
+        problem = f"is taken: a {kind} of this name is installed"
+        raise InputError(problem, "NAME", given=repr(name), remedy="choose another name")
     if any(record.name == name for record in (*shelf.loaded, *shelf.refused)) or importlib.util.find_spec(module):
-        raise InputError(f"{name!r} is taken: a plugin of this name is installed; choose another", "NAME")
+        problem = "is taken: a plugin of this name is installed"
+        raise InputError(problem, "NAME", given=repr(name), remedy="choose another name")

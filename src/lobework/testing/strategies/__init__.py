@@ -1,6 +1,6 @@
-"""What to draw with hypothesis: everything here leans towards the degenerate, where faults are.
+"""Hypothesis strategies for parts, cuts, jobs and carvings; degenerate values, where errors are likely, are frequent.
 
-It needs the extra ``lobework[testing]``.
+The package needs the extra ``lobework[testing]``.
 """
 
 from __future__ import annotations

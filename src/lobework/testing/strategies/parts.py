@@ -1,4 +1,4 @@
-"""Parts that lean towards the degenerate: cams, followers, chucks and stacks of them, and settings near those of a part."""
+"""Strategies for cams, followers, chucks and stacks of chucks, and for settings near those of a part."""
 
 from __future__ import annotations
 
@@ -52,24 +52,24 @@ LAW_NAMES: Final[tuple[LawName, ...]] = (
 
 
 def numbers(low: float, high: float) -> st.SearchStrategy[float]:
-    """Return finite numbers between two."""
+    """Return finite numbers from ``low`` to ``high``."""
     return st.floats(low, high, allow_nan=False, allow_infinity=False, allow_subnormal=False)
 
 
 _QUARTERS: Final = st.integers(-8, 8).map(lambda quarters: quarters * math.pi / 2)
-_BARELY: Final = st.sampled_from([1e-12, -1e-12, 1e-9, -1e-9, 1e-6, -1e-6])
+_TINY: Final = st.sampled_from([1e-12, -1e-12, 1e-9, -1e-9, 1e-6, -1e-6])
 
 
 def angles(most: int = 9) -> st.SearchStrategy[Array]:
-    """Return (n,) rad, up to ``most`` of them: nothing, quarters either way, next to them, anything within four turns."""
+    """Return (n,) rad, up to ``most`` of them: zero, quarter turns, values near those, and any angle within four turns."""
     one = st.one_of(
-        st.just(0.0), _QUARTERS, st.builds(lambda at, off: at + off, _QUARTERS, _BARELY), numbers(-8 * math.pi, 8 * math.pi)
+        st.just(0.0), _QUARTERS, st.builds(lambda at, off: at + off, _QUARTERS, _TINY), numbers(-8 * math.pi, 8 * math.pi)
     )
     return st.lists(one, min_size=1, max_size=most).map(lambda each: np.array(each, dtype=np.float64))
 
 
 def settings_near(part: Any) -> st.SearchStrategy[Any]:
-    """Return the part, and parts with one setting changed, a little or a lot, as far as it takes that."""
+    """Return the part, and parts with one setting changed, by a little or a lot, for the values that it accepts."""
     return st.sampled_from([part, *near(part)])
 
 
@@ -88,13 +88,13 @@ phases: Final = st.one_of(
 
 
 def waves(on: Literal["edge", "face"] = "edge") -> st.SearchStrategy[Wave]:
-    """Return harmonic cams, some of no rise."""
+    """Return harmonic cams, some without rise."""
     return st.builds(Wave, lobes=lobe_counts, base_radius=bases, rise=rises, on=st.just(on))
 
 
 @st.composite
 def scallops(draw: st.DrawFn) -> Scallop:
-    """Return scallops up to most of the rise at which their lobes stand upright at the hollow, and a rocking headstock jumps."""
+    """Return scallops with up to 85 % of the rise at which the slope at the hollow is infinite and a rocking headstock jumps."""
     lobes, base = draw(lobe_counts), draw(bases)
     half = math.pi / lobes
     most = min(base * ((1 + math.sin(half)) / math.cos(half) - 1), 0.3 * base) if lobes > 2 else 0.3 * base
@@ -103,7 +103,7 @@ def scallops(draw: st.DrawFn) -> Scallop:
 
 @st.composite
 def laws(draw: st.DrawFn, on: Literal["edge", "face"] = "edge", symmetric: bool = False) -> MotionLaw:
-    """Return laws with and without dwells; parts are twenty-fourths of a lobe."""
+    """Return motion laws with and without dwells; the periods are multiples of 1/24 of a lobe."""
     up = draw(st.integers(2, 12))
     down = up if symmetric else draw(st.integers(2, 22 - up))
     top = draw(st.integers(0, 24 - up - down))
@@ -121,7 +121,7 @@ def laws(draw: st.DrawFn, on: Literal["edge", "face"] = "edge", symmetric: bool 
 
 @st.composite
 def eccentrics(draw: st.DrawFn) -> EccentricCam:
-    """Return discs from centred to almost at the rim."""
+    """Return eccentric cams with offsets from zero to 90 % of the radius."""
     radius = draw(numbers(5.0, 80.0))
     return EccentricCam(radius=radius, offset=draw(st.one_of(st.just(0.0), numbers(1e-3, 0.9))) * radius)
 
@@ -132,7 +132,7 @@ face_cams: Final[st.SearchStrategy[Cam]] = st.one_of(waves("face"), laws("face")
 
 @st.composite
 def followers_for(draw: st.DrawFn, cam: Cam, flat: bool = True) -> Follower:
-    """Return a knife, a flat, or a roller: a small one, any, or one exactly as round as a harmonic hollow."""
+    """Return a knife, a flat follower or a roller: small, of any radius, or of exactly the radius of a harmonic hollow."""
     if cam.on == "face":
         return draw(st.one_of(st.just(Knife()), st.builds(Roller, numbers(0.05, 15.0))))
     choices: list[st.SearchStrategy[Follower]] = [st.just(Knife()), st.builds(Roller, numbers(0.05, 40.0)), st.just(Roller(0.05))]
@@ -146,7 +146,7 @@ def followers_for(draw: st.DrawFn, cam: Cam, flat: bool = True) -> Follower:
 
 @st.composite
 def drives(draw: st.DrawFn, cams: st.SearchStrategy[Cam] = edge_cams, sides: tuple[Side, ...] = ("front", "back")) -> Drive:
-    """Return cams on their drives, with a follower."""
+    """Return drives: a cam with its follower."""
     cam = draw(cams)
     return Drive(
         cam,
@@ -168,7 +168,7 @@ ovals: Final = st.builds(
     swing_phase=turnings,
     index=turnings,
 )
-"""Oval chucks, the ring of some going to and fro."""
+"""Oval chucks, some with an oscillating ring."""
 lines: Final = st.builds(
     StraightLine,
     per_turn=st.one_of(st.just(0.0), numbers(0.5, 9.0), numbers(-9.0, -0.5)),
@@ -177,7 +177,7 @@ lines: Final = st.builds(
     direction_deg=numbers(-180.0, 180.0),
     index=turnings,
 )
-"""Straight-line chucks, some of which stand still."""
+"""Straight-line chucks, some of which do not move."""
 domes: Final = st.builds(
     Dome,
     shift=numbers(-20.0, 20.0),
@@ -193,9 +193,9 @@ chucks: Final[st.SearchStrategy[Chuck]] = st.one_of(
     lines,
     domes,
 )
-"""Chucks of every kind that ships inside."""
+"""Chucks of every built-in kind."""
 
 
 def stacks(*others: st.SearchStrategy[Chuck], most: int = 3) -> st.SearchStrategy[list[Chuck]]:
-    """Return up to ``most`` chucks, one on the other: those that ship inside, and ``others``."""
+    """Return stacks of up to ``most`` chucks: built-in ones, and ``others``."""
     return st.lists(st.one_of(chucks, *others), max_size=most)

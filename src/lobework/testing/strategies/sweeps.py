@@ -1,4 +1,4 @@
-"""Cutters, stock and sweeps over it that lean towards the degenerate, for ways of carving."""
+"""Strategies for cutters, stock and sweeps, for tests of carving backends."""
 
 from __future__ import annotations
 
@@ -28,12 +28,12 @@ holders_by_kind: Final[dict[str, st.SearchStrategy[Holder]]] = {
         CuttingFrame, radius=numbers(2.5, 15.0), angle_deg=st.one_of(st.just(0.0), numbers(-180.0, 180.0))
     ),
 }
-"""Ways of holding a cutter, by the ability that each takes."""
+"""Holders of cutters, by the ability that each requires."""
 
 
 @st.composite
 def cutters(draw: st.DrawFn, holders: st.SearchStrategy[Holder]) -> Any:
-    """Return every kind of cutter, the narrow and the flat among them."""
+    """Return cutters of every kind, narrow and flat ones among them."""
     kind = draw(st.sampled_from(["vee", "ball", "flat", "round-nosed", "profile"]))
     holder = draw(holders)
     if kind == "vee":
@@ -58,13 +58,13 @@ _ROUND: Final[list[tuple[Any, float]]] = [
 ]
 _rounds: Final = st.sampled_from(_ROUND).map(lambda it: stock_of(it[0], resolution=it[1]))
 surfaces: Final[dict[str, st.SearchStrategy[Stock]]] = {"face": _faces, "round": _rounds}
-"""Stock, by the ability that each takes."""
+"""Stock, by the ability that each requires."""
 _depths: Final = st.one_of(st.sampled_from([0.0, 0.3, 0.5]), numbers(-0.1, 0.9))
 
 
 @st.composite
 def _paths(draw: st.DrawFn, coordinate_a: st.SearchStrategy[float], coordinate_b: st.SearchStrategy[float]) -> Array:
-    """Return (n, 3) of one place or more: single, repeated, closed, with plunges, on the rays' own lines, or any."""
+    """Return paths of one or more places, (n, 3): single, repeated, closed, with plunges, on the lines of the rays, or any."""
     place = st.tuples(coordinate_a, coordinate_b, _depths)
     places = draw(st.lists(place, min_size=1, max_size=4))
     change = draw(st.sampled_from(["none", "none", "repeat", "close", "plunge", "level", "line", "curve"]))
@@ -85,7 +85,7 @@ def _paths(draw: st.DrawFn, coordinate_a: st.SearchStrategy[float], coordinate_b
 
 
 def _smooth(places: Array, count: int) -> Array:
-    """Return a closed curve of so many places through the first of some and round about them, and the first place again."""
+    """Return a closed curve with ``count`` segments through the first of some places and around them."""
     turn = np.linspace(0.0, 2 * math.pi, count + 1)[:, None]
     middle, most = places.mean(axis=0), np.abs(places - places.mean(axis=0)).max(axis=0)
     wave = np.concatenate([np.cos(turn), np.sin(turn), 0.5 * np.cos(3 * turn)], axis=1)
@@ -95,7 +95,7 @@ def _smooth(places: Array, count: int) -> Array:
 
 @st.composite
 def _face_sweeps(draw: st.DrawFn, stock: Stock, surface: Face, holders: st.SearchStrategy[Holder], leaning: bool) -> Sweep:
-    """Return sweeps over a face: through its middle, its edge and past it; a fixed tool or a frame may turn on the way."""
+    """Return sweeps over a face: through its centre, its edge and beyond; a fixed tool or a frame may turn along the path."""
     cutter = draw(cutters(holders))
     half = surface.radius
     nodes = st.integers(0, stock.rows - 1).map(lambda k: float(stock.down[k]))
@@ -115,7 +115,7 @@ def _face_sweeps(draw: st.DrawFn, stock: Stock, surface: Face, holders: st.Searc
 
 @st.composite
 def _round_sweeps(draw: st.DrawFn, stock: Stock, surface: Round, holders: st.SearchStrategy[Holder]) -> Sweep:
-    """Return sweeps over a round surface: through its ends, over its seam, square to it or leaning over."""
+    """Return sweeps over a round surface: through its ends, across its seam, perpendicular or tilted."""
     cutter = draw(cutters(holders))
     first = draw(st.one_of(st.just(0.0), numbers(-7.0, 7.0)))
     steps = st.one_of(st.sampled_from([0.0, 0.4]), numbers(-0.6, 0.6))
@@ -127,11 +127,11 @@ def _round_sweeps(draw: st.DrawFn, stock: Stock, surface: Round, holders: st.Sea
 
 @st.composite
 def carvings(draw: st.DrawFn, can: frozenset[Ability] = EVERYTHING, count: int = 1) -> tuple[Stock, tuple[Sweep, ...]]:
-    """Return a stock and ``count`` sweeps over it, such as something with these abilities can carve."""
+    """Return a stock and ``count`` sweeps over it that a backend with these abilities can carve."""
     stock = draw(st.one_of(*(surfaces[surface] for surface in sorted(can & set(surfaces)))))
     holders = st.one_of(*(holders_by_kind[kind] for kind in sorted(can & set(holders_by_kind))))
     if isinstance(stock.surface, Face):
-        on_it = _face_sweeps(stock, stock.surface, holders, "leaning" in can)
+        sweeps = _face_sweeps(stock, stock.surface, holders, "leaning" in can)
     else:
-        on_it = _round_sweeps(stock, stock.surface, holders)
-    return stock, tuple(draw(on_it) for _ in range(count))
+        sweeps = _round_sweeps(stock, stock.surface, holders)
+    return stock, tuple(draw(sweeps) for _ in range(count))
