@@ -153,7 +153,8 @@ def test_a_plugin_named_in_the_list_but_not_installed_is_reported_with_the_neare
     (record,) = shop.report("swy")["refused"]
     assert (record["name"], record["package"]) == ("swy", "")
     assert record["cause"].startswith(
-        "LOBEWORK_PLUGINS names it, but no plugin or package of this name is installed; did you mean 'sway'?; installed: asking, bench, built-in,"
+        "LOBEWORK_PLUGINS names it, but no plugin or package of this name is installed; did you mean 'sway'?; "
+        "installed: asking, bench, built-in,"
     )
 
 

@@ -1,4 +1,4 @@
-"""A check: where a cam is so steep that its follower would rather push the spindle's bearings than the headstock."""
+"""A check of the pressure angle: it finds cams that are too steep for their followers."""
 
 from __future__ import annotations
 
@@ -19,38 +19,38 @@ __all__ = ["Steepest", "climb", "lobework_checks", "lobework_contract", "lobewor
 lobework_contract = 1
 
 USUAL_DEG: Final = 30.0
-"""The usual limit of the pressure angle where the follower goes along a straight line. Source: siliconwit.com, *Cam and Follower
-Experiments*: kept under about 30 degrees."""
+"""The usual limit of the pressure angle for a translating follower. Source: siliconwit.com, *Cam and Follower Experiments*: kept
+under about 30 degrees."""
 
 TOO_STEEP_DEG: Final = 60.0
-"""Where the follower is pushed aside with nearly twice what moves the headstock: common practice, no source."""
+"""Pressure angle at which the side force is nearly twice the force along the travel: common practice, no source."""
 
 _PLACES: Final = 4096
-"""Looked at in each lobe: the angle is off by less than a hundredth of a degree, at a corner of the cam too."""
+"""Number of angles tested in each lobe: the error of the pressure angle is below 0.01 degrees, at a corner of the cam too."""
 
 
 class Steepest(NamedTuple):
-    """Where a follower has the hardest climb: the pressure angle there, and how far round the cam from the top of a lobe."""
+    """The greatest pressure angle, and its angle round the cam from the top of a lobe."""
 
     angle_deg: float
     at_deg: float
 
 
 def steepest(drive: Drive, motion: Motion) -> Steepest:
-    """Return where the pressure angle is greatest: between the follower's way and the common normal where it touches.
+    """Return the greatest pressure angle: the angle between the follower's travel and the common normal at the contact.
 
-    Its tangent is the push aside over the push that moves the headstock: the lift, mm a radian, over the distance of the
-    follower's counting point from the cam's centre (face cam: of the track). A lever between follower and headstock, a gain
-    other than one, does not change it. That is exact where the headstock slides or pumps. Where it rocks, the lift is its true
-    way along its arc, and the distance is taken as it is with the headstock upright. A flat is always square to its way. A
-    follower that is neither round nor flat is taken as if it touched in line with its counting point.
+    Its tangent is the slope of the lift, mm per radian, divided by the distance of the follower's reference point from the
+    centre of the cam (for a face cam, by the radius of the track). A lever between follower and headstock, a gain other than
+    one, does not change it. The angle is exact if the headstock slides or pumps. If it rocks, the lift is its true path along
+    the arc, and the distance is that with the headstock upright. For a flat follower the angle is zero. A shaped follower is
+    treated as if it touched the cam in line with its reference point.
 
     Parameters
     ----------
     drive : Drive
         One of the cams of the pass.
     motion : Motion
-        What the pass comes to on its lathe.
+        Motion of the pass on its lathe.
 
     Examples
     --------
@@ -74,7 +74,7 @@ def steepest(drive: Drive, motion: Motion) -> Steepest:
 
 
 def climb(cuts: Sequence[Cut], traces: Sequence[Trace]) -> Iterator[Finding]:
-    """Yield the cams that are too steep for their followers: where round the cam, how steep, and what would be easier."""
+    """Yield a finding for each cam that is too steep for its follower: the place, the angle, and remedies."""
     for group in dict.fromkeys(cut.group for cut in cuts):
         cut, traced = next((cut, traced) for cut, traced in zip(cuts, traces, strict=True) if cut.group == group)
         for drive in cut.passed.cams:
@@ -84,22 +84,24 @@ def climb(cuts: Sequence[Cut], traces: Sequence[Trace]) -> Iterator[Finding]:
                     kind="climb",
                     level="problem" if found.angle_deg > TOO_STEEP_DEG else "warning",
                     where=f"{cut.passed.name or f'pass {group}'}, {drive.name}",
-                    message=_says(drive, found),
+                    message=_message(drive, found),
                 )
 
 
-def _says(drive: Drive, found: Steepest) -> str:
+def _message(drive: Drive, found: Steepest) -> str:
     cam, follower = drive.cam, drive.follower
     part = math.tan(math.radians(USUAL_DEG)) / math.tan(math.radians(found.angle_deg))
     angle, at = format_number(found.angle_deg, 1), format_number(found.at_deg, 1)
     each = f" in each of {cam.lobes} lobes" if cam.lobes > 1 else ""
     radius = "track" if cam.on == "face" else "base radius"
-    verdict = "too steep to climb" if found.angle_deg > TOO_STEEP_DEG else f"above {USUAL_DEG:g} it climbs hard and wears"
+    verdict = (
+        "too steep to follow" if found.angle_deg > TOO_STEEP_DEG else f"above {USUAL_DEG:g} degrees it climbs hard and wears"
+    )
     times = format_number(1 / part, 2)
     return (
-        f"the {follower.kind} meets the cam {angle} degrees askew, {at} degrees from the top of a lobe{each}; {verdict}: "
-        f"take about {format_number(100 * part, 0)} % of the rise ({times} times the gain moves the headstock as far), fewer "
-        f"lobes, or a {radius} {times} times as large"
+        f"the pressure angle of the {follower.kind} is {angle} degrees, {at} degrees from the top of a lobe{each}; {verdict}: "
+        f"use about {format_number(100 * part, 0)} % of the rise (with {times} times the gain for the same travel of the "
+        f"headstock), fewer lobes, or a {radius} {times} times as large"
     )
 
 
@@ -111,11 +113,11 @@ def lobework_checks() -> list[Check]:
 
 @hookimpl
 def lobework_samples() -> list[Sample]:
-    """Return the check, with passes of which the steepest place is known."""
+    """Return the check, with passes whose greatest pressure angle is known."""
     from lobework.testing import ExpectedValue, Sample
 
     def levels(check: Check, cam: Cam) -> list[str]:
-        """Return the levels of what is found of a cam and a knife, on a headstock that slides."""
+        """Return the levels of the findings on a cam with a knife, on a headstock that slides."""
         import lobework as lw
         from lobework.plugins import Cut, trace
 

@@ -1,4 +1,4 @@
-"""The geometric chuck: the work stands on a slide, on a wheel geared to the spindle, as often over as there are stages."""
+"""The geometric chuck: stages of a slide and a wheel geared to the stage before, the first to the spindle."""
 
 from __future__ import annotations
 
@@ -42,13 +42,13 @@ _PAIRS = "pairs of wheels, driver and driven, in teeth, such as [[60, 120]]"
 
 
 def _train(given: Any) -> tuple[tuple[int, int], ...]:
-    """Return a train of wheels, from the still one on; refuse what no train can be."""
+    """Return a train of wheels as pairs of whole numbers, from the fixed wheel on; raise `SettingError` for an invalid one."""
     rows = given if isinstance(given, list | tuple) else []
     pairs = [tuple(map(plain_number, each)) if isinstance(each, list | tuple | np.ndarray) else () for each in rows]
     require(pairs and all(len(pair) == 2 for pair in pairs), "train", given, _PAIRS)
     for teeth in (teeth for pair in pairs for teeth in pair):
         must_be = f"whole numbers of teeth, 1 to {_MOST_TEETH}"
-        require(is_whole(teeth, 1, _MOST_TEETH), "train", repr(teeth), must_be, "for the other way put in an idler")
+        require(is_whole(teeth, 1, _MOST_TEETH), "train", repr(teeth), must_be, "use an idler to reverse the train")
     return tuple((driver, driven) for driver, driven in pairs)
 
 
@@ -70,27 +70,27 @@ Train = Annotated[
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Stage:
-    """A slide, and on it a wheel that is geared to what carries the slide.
+    """A slide with a wheel on it that carries the work or the next stage, driven by a train of wheels.
 
-    Under the slide stands a wheel that does not turn with it: the first stage's is held still by the headstock, and each later
-    one's by the slide of the stage before. As the slide is carried round, the train rolls on that wheel. One pair of wheels in
-    mesh turns the work on the way that the slide is carried round; every further mesh, of another pair or of an idler, reverses
-    it.
+    The train begins at a wheel under the slide that does not turn with it: for the first stage, the headstock holds this wheel;
+    for a later stage, the slide of the stage before holds it. As the slide goes round, the train rolls on that wheel. One pair of
+    wheels turns the work in the direction of the slide's rotation; every further mesh, of another pair or of an idler, reverses
+    the direction.
 
     Parameters
     ----------
     arm : float, mm
-        How far the slide is wound out; negative winds it to the other side.
+        Offset of the slide from its middle; negative to the other side.
     train : list of [driver, driven] pairs
-        Teeth of the wheels, from the still wheel on; driver and driven of different pairs share an arbor.
+        Teeth of the wheels, from the fixed wheel on; the driven wheel of a pair shares an arbor with the next driver.
     idler : bool
-        Whether one more wheel stands in the train, which reverses the turn and leaves its rate.
+        Whether the train has an additional wheel, which reverses the rotation and does not change its rate.
     index : Phase, or what `lobework.quantities.units.phase` reads
-        How far the wheel on the slide is turned on in its train when the pass begins.
+        Angle by which the wheel on the slide is turned at the beginning of a pass.
     travel : float, mm
-        How far the slide goes to either side of its middle; without end unless given.
+        Travel of the slide to either side of its middle; unlimited if unspecified.
     screw : Screw, optional
-        What winds the slide.
+        Screw of the slide.
 
     Examples
     --------
@@ -113,7 +113,7 @@ class Stage:
         object.__setattr__(self, "index", Phase.of(self.index))
         require(not self.index.lobes, "index", self.index.lobes, "in degrees or turns; only cams have lobes")
         require(isinstance(self.idler, bool), "idler", self.idler, "true or false")
-        require(self.travel > 0, "travel", self.travel, "above zero", "leave it out where the slide has no end")
+        require(self.travel > 0, "travel", self.travel, "above zero", "leave it out if the slide has no end")
         reached = math.isfinite(self.arm) and abs(self.arm) <= self.travel
         end = f", {self.travel:g} mm to either side" if self.travel < math.inf else ""
         require(reached, "arm", self.arm, f"a length within the travel of its slide{end}")
@@ -121,32 +121,33 @@ class Stage:
 
     @property
     def ratio(self) -> Fraction:
-        """Turns of the work on the slide for one turn of the slide; negative the other way."""
+        """Turns of the work on the slide per turn of the slide; negative in the opposite direction."""
         rate = prod((Fraction(driver, driven) for driver, driven in self.train), start=Fraction(1))
         return rate if (len(self.train) + self.idler) % 2 else -rate
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Epicyclic:
-    """The geometric chuck, of any number of stages: it lays loops, petals and cusps round the work.
+    """The geometric chuck, with any number of stages: it cuts loops, petals and cusps round the work.
 
-    Each stage is geared to the one before, the first to the spindle: a stage is carried round by the wheel of the one before,
-    and turns its own wheel in proportion to that. With the cutter ``x`` off the axis, one stage of ``arm`` and ``ratio`` draws
-    ``(x e^(-i t) - arm) e^(-i ratio t)`` for the spindle's turn t: of ratio p/q it closes after q turns, and has q loops.
+    Each stage is geared to the stage before, the first to the spindle: the wheel of the stage before carries the stage round,
+    and the stage turns its own wheel in proportion. With the cutter at ``x`` from the axis, one stage with ``arm`` and
+    ``ratio`` draws ``(x e^(-i t) - arm) e^(-i ratio t)`` for the spindle angle t: with the ratio p/q it closes after q turns
+    and has q loops.
 
     Parameters
     ----------
     stages : list of Stage
-        From the spindle outwards, one or more; the work is on the last one's wheel.
+        One or more stages, from the spindle outwards; the wheel of the last stage carries the work.
     index : Phase, or what `lobework.quantities.units.phase` reads
-        How far the work is turned on against the last stage, on its own dividing wheel.
+        Angle by which the work is turned relative to the last stage, on its own dividing wheel.
     wheel : Wheel, optional
-        That dividing wheel, with its circles of holes.
+        The dividing wheel, with its circles of holes.
 
     References
     ----------
-    J. Lukin, *The Lathe & Its Uses*, on the epicycloidal chuck, figures 313-317: on a wheel of 120, a change wheel of 60 gives
-    two loops, one of 40 three. How the stages of a compound one are geared: from memory.
+    J. Lukin, *The Lathe & Its Uses*, on the epicycloidal chuck, figures 313-317: with a wheel of 120, a change wheel of 60 gives
+    two loops, one of 40 three loops. The gearing of compound stages: from memory.
 
     Examples
     --------
@@ -176,34 +177,34 @@ class Epicyclic:
 
     @property
     def ratios(self) -> tuple[Fraction, ...]:
-        """Turns of each stage's wheel on its slide for one turn of the spindle."""
+        """Turns of each stage's wheel on its slide per turn of the spindle."""
         return tuple(accumulate((stage.ratio for stage in self.stages), mul))
 
     @property
     def period_turns(self) -> int:
-        """Turns of the spindle after which every wheel stands as it did at the start."""
+        """Turns of the spindle after which every wheel is again at its first position."""
         return lcm(*(ratio.denominator for ratio in self.ratios))
 
     @property
     def needs(self) -> tuple[str, ...]:
-        """The wheel that the first stage rolls on, held still by the headstock."""
+        """The fitting that the lathe must have: the fixed wheel for the train of the first stage."""
         return ("fixed wheel",)
 
     def motions(self, theta: Array) -> Rigid:
-        """Return where the work stands on the spindle: (n,) rad in, n rigid motions out."""
+        """Return the motions of the work relative to the spindle: n rigid motions for (n,) rad."""
         work = Rigid.still()
         for stage, ratio in zip(self.stages, self.ratios, strict=True):
             work = work @ Rigid.move(x=stage.arm) @ Rigid.turn(float(ratio) * theta + stage.index.in_radians())
         return work @ Rigid.turn(self.index.in_radians())
 
     def slides(self, theta: Array) -> tuple[ChuckSlide, ...]:
-        """Return where each stage's slide stands, mm: it is wound by hand, and stays there."""
+        """Return the position of each stage's slide, mm; it is set by hand and constant."""
         stages = enumerate(self.stages, 1)
         return tuple(ChuckSlide(f"stage {number}", np.array([each.arm]), -each.travel, each.travel) for number, each in stages)
 
 
 def _distances(chuck: Epicyclic, x: float, turns: list[Fraction]) -> Array:
-    """Return how far from the middle of the work a cutter ``x`` mm off the axis is, after so many turns of the spindle."""
+    """Return the distances of a cutter at ``x`` mm from the axis to the centre of the work, after these turns of the spindle."""
     theta = 2 * math.pi * np.array([float(each) for each in turns])
     cutter = np.stack([x * np.cos(theta), -x * np.sin(theta), np.zeros_like(theta)], axis=-1)
     distances: Array = np.hypot(*chuck.motions(theta).inverse().apply(cutter).T[:2])
@@ -249,7 +250,7 @@ def lobework_samples() -> list[Sample]:
                 ExpectedValue(
                     lambda chuck: _distances(chuck, 3.0, [Fraction(n) for n in range(3)]),
                     [0.0, 0.0, 0.0],
-                    "from the same: cut as far out as the slide, the loops go through the middle",
+                    "from the same: with the cutter at the offset of the slide, the loops go through the centre",
                 ),
             ],
         ),

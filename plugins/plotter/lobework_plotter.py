@@ -1,4 +1,4 @@
-"""Paper trials at true size: the drawing as HP-GL, for pen plotters and whatever else follows it."""
+"""Paper trials at true size: the drawing as HP-GL, for pen plotters and other devices that read it."""
 
 from __future__ import annotations
 
@@ -28,42 +28,42 @@ _UNITS_PER_MM: Final = 40
 """A plotter unit is 0.025 mm. Source: Hewlett-Packard, *HP 7550A Graphics Plotter Interfacing and Programming Manual* (1986)."""
 
 _FURTHEST: Final = 32767
-"""The most that a coordinate may be; plotters take what is beyond for this (the same manual's integers)."""
+"""Largest coordinate; plotters clip larger ones to it (integers in the same manual)."""
 
 _PENS: Final = 8
-_POINTS_A_LINE: Final = 50
+_POINTS_PER_LINE: Final = 50
 _BLOCK: Final = 4096
 _BAR_MM: Final = 20.0
 _LETTER_MM: Final = (1.5, 2.5)
-"""How wide and how high a letter is; from letter to letter it is one and a half widths."""
+"""Width and height of a letter; the pitch of letters is 1.5 widths."""
 _NARROWEST_MM: Final = 66.0
 _LINE_MM: Final = 5.0
 _INSET_MM: Final = 5.0
 _WORDS_MM: Final = 10.0
-"""How far above the lower edge the title's last line stands; the bar is half as far."""
+"""Height of the title's last line above the lower edge; the scale bar is at half of it."""
 
 
 def _in_units(points: Array) -> Path:
-    """Return (n, 2) mm in whole plotter units, points that fall on the one before left out; a hair's breadth decides nothing."""
+    """Return (n, 2) mm in whole plotter units, without repeated points; rounding ignores differences of 1e-6 units."""
     units: Path = np.floor(np.round(points * _UNITS_PER_MM, 6) + 0.5).astype(np.int64)
     kept: Path = units[np.append(True, (np.diff(units, axis=0) != 0).any(axis=1))]
     return kept
 
 
 def _paths(strokes: Sequence[Stroke]) -> list[Path]:
-    """Return where the pen goes for each stroke; the cutter's way through air is not drawn."""
+    """Return the path of the pen for each stroke; moves of the cutter in the air are not drawn."""
     drawn = (stroke for stroke in strokes if stroke.ink != "air")
     return [_in_units(np.concatenate([each.points, each.points[:1]]) if each.closed else each.points) for each in drawn]
 
 
 def _ordered(paths: Sequence[Path], at: Path) -> Iterator[Path]:
-    """Yield paths so that the pen goes next to what begins or ends nearest; a closed one begins where the pen comes to it."""
+    """Yield paths ordered for short pen-up moves: next is the path with the nearest end; a closed one begins anywhere."""
     for block in range(0, len(paths), _BLOCK):
-        left = list(paths[block : block + _BLOCK])
-        ends = np.array([[path[0], path[-1]] for path in left])
-        while left:
+        remaining = list(paths[block : block + _BLOCK])
+        ends = np.array([[path[0], path[-1]] for path in remaining])
+        while remaining:
             nearest, end = divmod(int(np.abs(ends - at).max(axis=2).argmin()), 2)
-            path = left.pop(nearest)
+            path = remaining.pop(nearest)
             ends = np.delete(ends, nearest, axis=0)
             if len(path) > 2 and (path[0] == path[-1]).all():
                 path = np.roll(path[:-1], -int(np.abs(path[:-1] - at).max(axis=1).argmin()), axis=0)
@@ -79,17 +79,17 @@ def _pair(point: Path) -> str:
 
 
 def _draw(path: Path) -> Iterator[str]:
-    """Write one path: over to it with the pen up, along it with the pen down."""
+    """Yield the instructions for a path: a move to it with the pen up, then along it with the pen down."""
     yield f"PU{_pair(path[0])};"
     along = path[1:] if len(path) > 1 else path
-    for first in range(0, len(along), _POINTS_A_LINE):
-        yield f"PD{','.join(map(_pair, along[first : first + _POINTS_A_LINE]))};"
+    for first in range(0, len(along), _POINTS_PER_LINE):
+        yield f"PD{','.join(map(_pair, along[first : first + _POINTS_PER_LINE]))};"
 
 
-def _plain(text: str) -> str:
-    """Return text in the letters that every plotter has, accents left off."""
-    apart = (each for each in unicodedata.normalize("NFKD", text) if not unicodedata.combining(each))
-    return "".join(each if " " <= each <= "~" else "?" for each in " ".join("".join(apart).split()))
+def _ascii(text: str) -> str:
+    """Return text in ASCII, which every plotter has, without accents."""
+    decomposed = (each for each in unicodedata.normalize("NFKD", text) if not unicodedata.combining(each))
+    return "".join(each if " " <= each <= "~" else "?" for each in " ".join("".join(decomposed).split()))
 
 
 def _label(text: str, at: Path) -> str:
@@ -98,13 +98,13 @@ def _label(text: str, at: Path) -> str:
 
 
 def _bar() -> list[Path]:
-    """Return a scale bar: a rule, long ticks at its ends, short ones at every 5 mm."""
+    """Return a scale bar: a line, long ticks at its ends, and short ticks every 5 mm."""
     ticks = [[(x, 0.0), (x, 2.0 if x in (0.0, _BAR_MM) else 1.2)] for x in np.arange(0.0, _BAR_MM + 1, 5.0)]
     return [_in_units(np.array(each) + _INSET_MM) for each in ([(0.0, 0.0), (_BAR_MM, 0.0)], *ticks)]
 
 
 def _corners(size: Path) -> list[Path]:
-    """Return a mark at each corner of the plot: one that is missing says that the paper is too small."""
+    """Return a mark at each corner of the plot; a missing mark shows that the paper is too small."""
     arm = 3 * _UNITS_PER_MM
     marks = []
     for x, inward_x in ((0, arm), (size[0], -arm)):
@@ -114,15 +114,15 @@ def _corners(size: Path) -> list[Path]:
 
 
 def render(drawing: Drawing) -> bytes:
-    """Return the drawing as an HP-GL file, in true size: one pen a pass, and round again after the eighth.
+    """Return the drawing as an HP-GL file in true size, with one pen per pass, beginning again after pen 8.
 
-    The work's outline and its middle, a title, a scale bar of 20 mm and a mark at each corner of the plot are drawn first, with
-    the first pen. The lower left corner of the plot is the plotter's origin.
+    The work's outline and centre, a title, a scale bar of 20 mm and a mark at each corner of the plot are drawn first, with the
+    first pen. The lower left corner of the plot is the plotter's origin.
 
     Raises
     ------
     InputError
-        Where the plot is larger than a plotter's numbers go.
+        If the plot exceeds the coordinate range of a plotter.
 
     References
     ----------
@@ -148,14 +148,15 @@ def render(drawing: Drawing) -> bytes:
 
     room = max((high[0] - low[0]) / _UNITS_PER_MM, _NARROWEST_MM)
     letters = int((room - 2 * _INSET_MM) / (1.5 * _LETTER_MM[0]))
-    title = textwrap.wrap(_plain(drawing.title), letters) or ["untitled"]
+    title = textwrap.wrap(_ascii(drawing.title), letters) or ["untitled"]
     under = round((_WORDS_MM + _LINE_MM * len(title)) * _UNITS_PER_MM)
     shift = np.array([0, under]) - low
     size = np.array([max(high[0] - low[0], round(room * _UNITS_PER_MM)), high[1] + shift[1]])
     if size.max() > _FURTHEST:
         width, height = (f"{each / _UNITS_PER_MM:g}" for each in size)
         most = f"{_FURTHEST / _UNITS_PER_MM:g}"
-        raise InputError(f"the plot is {width} by {height} mm; a plotter counts to {most} mm either way: plot a smaller piece")
+        problem = f"the plot is {width} by {height} mm; a plotter draws at most {most} mm either way"
+        raise InputError(problem, remedy="plot a smaller piece")
 
     written = ["IN;", "PA;", "SP1;"]
     for mark in (*_corners(size), *_bar()):
@@ -178,15 +179,15 @@ _INSTRUCTION: Final = re.compile(r"\s*(?:LB(?P<label>[^\x03]*)\x03|(?P<name>[A-Z
 
 
 def read(file: bytes) -> list[tuple[int, list[Array]]]:
-    """Return the lines that a plotter would draw each time that it has taken a pen: the pen, and lines of (n, 2) mm.
+    """Return the lines that a plotter draws, by pen change: the pen, and lines of (n, 2) mm.
 
-    The first are those of the sheet, the rest one pass each. It knows the instructions that `render` writes, and shares nothing
-    with it.
+    The first entry has the lines of the sheet, each further one those of a pass. The function reads the instructions that
+    `render` writes, and shares no code with it.
 
     Raises
     ------
     ValueError
-        Where it meets what it does not know, or a number that a plotter would not take.
+        If the file has an unknown instruction, or a coordinate out of range.
 
     Examples
     --------
@@ -209,13 +210,13 @@ def read(file: bytes) -> list[tuple[int, list[Array]]]:
             lines = drawn[-1][1]
             points = list(zip(map(int, numbers[::2]), map(int, numbers[1::2]), strict=True))
             if any(not -32768 <= each <= 32767 for point in points for each in point):
-                raise ValueError(f"{found[0].strip()[:80]} goes beyond what a plotter takes")
+                raise ValueError(f"{found[0].strip()[:80]} exceeds the range of a plotter")
             if name == "PD":
                 lines[-1] += points
             else:
                 lines += [[point] for point in points]
         elif name not in ("IN", "PA", "SI", None):
-            raise ValueError(f"{name} is no instruction that is known here")
+            raise ValueError(f"{name} is an unknown instruction")
     return [(pen, [np.array(line) * 0.025 for line in lines if len(line) > 1]) for pen, lines in drawn if pen]
 
 
@@ -223,24 +224,24 @@ TARGET: Final = Target(
     name="plotter",
     file="drawing.hpgl",
     shows="drawing",
-    description="the pattern in true millimetres for a pen plotter (HP-GL), one pen a pass",
+    description="the pattern in true size for a pen plotter (HP-GL), one pen per pass",
     render=render,
 )
 
 
 @hookimpl
 def lobework_targets() -> list[Target]:
-    """Return the plotter's file."""
+    """Return the target for plotters."""
     return [TARGET]
 
 
 @hookimpl
 def lobework_samples() -> list[Sample]:
-    """Return the target, with a circle of which the size on paper is known."""
+    """Return the target, with a circle whose size on paper is known."""
     from lobework.testing import ExpectedValue, Sample
 
     def across(target: Target) -> Array:
-        """Return how wide and high a circle of 40 mm is drawn, mm."""
+        """Return the width and height of a plotted circle of 40 mm, mm."""
         from lobework.plugins import Drawing, Figure, Layer, Stroke
 
         turn = np.linspace(0, 2 * np.pi, 721)

@@ -1,4 +1,4 @@
-"""Cams with sides: flat, arched in or out, or of constant width, their corners rounded so that a follower can go round."""
+"""Cams with sides: flat, arched in or out, or of constant width; corners may be rounded so that a follower can go round."""
 
 from __future__ import annotations
 
@@ -23,14 +23,15 @@ lobework_contract = 1
 
 _MOST_SIDES = 1000
 _LEAST = 1e-300
-"""What stands for the square of nothing, where it is divided by."""
+"""Lower limit of a square, so that its root can be a divisor."""
 
 
 class _Outline(NamedTuple):
-    """One lobe's outline, seen from the cam's centre: the corner on the way of angle zero, the side half a lobe on.
+    """The outline of one lobe in polar form: the corner is in direction zero, the middle of the side half a lobe further.
 
-    The corner is an arc of radius ``corner`` about a point ``out`` on its way; the side an arc of radius ``side`` about a point
-    ``aside`` on its own (both infinite: a flat at ``flat``; below zero: hollow). They meet at the angle ``meets``.
+    The corner is an arc of radius ``corner``; its centre is at distance ``out`` in the direction of the corner. The side is an
+    arc of radius ``side``, negative if hollow; its centre is at distance ``aside`` in the direction of the side's middle. If both
+    are infinite, the side is a flat. ``flat`` is the distance of the side's middle. The arcs meet at the angle ``meets``.
     """
 
     out: float
@@ -42,7 +43,7 @@ class _Outline(NamedTuple):
 
 
 class _Sided(ABC):
-    """What cams with sides have in common: a corner at the top of each lobe, and equal sides between."""
+    """Base class of cams with sides: a corner at the top of each lobe, and equal sides between."""
 
     __slots__ = ()
     sides: int
@@ -50,35 +51,35 @@ class _Sided(ABC):
 
     @abstractmethod
     def _outline(self) -> _Outline:
-        """Return one lobe's outline."""
+        """Return the outline of one lobe."""
 
     @property
     def lobes(self) -> int:
-        """One for each side; the top of a lobe is the middle of a corner."""
+        """Number of lobes: one for each side; the top of a lobe is the middle of a corner."""
         return self.sides
 
     @property
     def rise(self) -> float:
-        """From the middle of a side to the top of a corner, mm."""
+        """Difference of the radii at the top of a corner and at the middle of a side, mm."""
         outline = self._outline()
         return outline.out + outline.corner - outline.flat
 
     @property
     def corners(self) -> Sequence[float]:
-        """Where the corner's arc gives way to a side, and the next side to it; the corner itself where it is sharp."""
+        """Angles at which the arc of a corner meets its two sides; for a sharp corner, the corner itself."""
         meets, pitch = self._outline().meets, 2 * math.pi / self.sides
         return (meets, pitch - meets) if meets > 0 else (0.0,)
 
     def rise_at(self, psi: Array) -> Array:
         """Return the height above the middle of the sides, mm, at (n,) rad."""
-        return self._seen(psi)[0] - self._outline().flat
+        return self._radius_and_slope(psi)[0] - self._outline().flat
 
     def slope_at(self, psi: Array) -> Array:
         """Return the slope of `rise_at`, mm/rad, at (n,) rad."""
-        return self._seen(psi)[1]
+        return self._radius_and_slope(psi)[1]
 
-    def _seen(self, psi: Array) -> tuple[Array, Array]:
-        """Return the radius and its slope."""
+    def _radius_and_slope(self, psi: Array) -> tuple[Array, Array]:
+        """Return the radius of the cam and its slope."""
         outline, pitch = self._outline(), 2 * math.pi / self.sides
         from_corner = psi - pitch * np.round(psi / pitch)
         from_side = psi - pitch * (np.floor(psi / pitch) + 0.5)
@@ -90,7 +91,7 @@ class _Sided(ABC):
 
 
 def _corner(angle: Array, outline: _Outline) -> tuple[Array, Array]:
-    """Return the distance of the corner's arc, and its slope, at angles from the way to the corner."""
+    """Return the radius on the arc of a corner, and its slope, at angles from the corner."""
     sine, cosine = np.sin(angle), np.cos(angle)
     root = np.sqrt(np.maximum(outline.corner**2 - (outline.out * sine) ** 2, _LEAST))
     radius = outline.out * cosine + root
@@ -98,7 +99,7 @@ def _corner(angle: Array, outline: _Outline) -> tuple[Array, Array]:
 
 
 def _arc(angle: Array, outline: _Outline) -> tuple[Array, Array]:
-    """Return the distance of a side, and its slope, at angles from its middle; as exact where the arc is almost straight."""
+    """Return the radius on an arched side, and its slope, at angles from its middle; accurate for almost straight arcs too."""
     sine, cosine = np.sin(angle), np.cos(angle)
     away = outline.aside
     root = math.copysign(1, outline.side) * np.sqrt(np.maximum(outline.side**2 - (away * sine) ** 2, _LEAST))
@@ -107,12 +108,12 @@ def _arc(angle: Array, outline: _Outline) -> tuple[Array, Array]:
 
 
 def _flat(angle: Array, away: float) -> tuple[Array, Array]:
-    """Return the distance of a straight line, and its slope, at angles from the square to it."""
+    """Return the radius on a flat side, and its slope, at angles from its middle."""
     return away / np.cos(angle), away * np.sin(angle) / np.cos(angle) ** 2
 
 
 def _rounded(sides: int, flat: float, corner: float, aside: float, side: float) -> _Outline:
-    """Return sides with the corner's arc laid into them: touching both, from within."""
+    """Return the outline with a corner arc that is tangent to both sides, inside them."""
     if corner == flat:  # a round disc
         return _Outline(0.0, corner, 0.0, flat, flat, math.pi / sides)
     half = cmath.exp(1j * math.pi / sides)
@@ -145,11 +146,11 @@ class Polygon(_Sided):
     Parameters
     ----------
     sides : int
-        Flats, 3 or more; the middle of a corner stands at angle zero.
+        Number of flats, 3 or more; the middle of a corner is at angle zero.
     base_radius : float, mm
-        From the cam's centre to the middle of a flat.
+        Distance from the cam's centre to the middle of a flat.
     corner : float, mm
-        Radius of the corners, 0 where they are sharp; at ``base_radius`` nothing is left but a round disc.
+        Radius of the corners, 0 for sharp corners; ``base_radius`` makes a round disc.
 
     Examples
     --------
@@ -184,14 +185,14 @@ class Arched(_Sided):
     Parameters
     ----------
     sides : int
-        Arcs, 3 or more; the middle of a corner stands at angle zero.
+        Number of arcs, 3 or more; the middle of a corner is at angle zero.
     base_radius : float, mm
-        From the cam's centre to the middle of a side.
+        Distance from the cam's centre to the middle of a side.
     bow : float, mm
-        How far the middle of a side stands out from the straight line between its corners, before they are rounded; below
-        zero, how far in.
+        Distance of the middle of a side from the straight line between its corners, before they are rounded: outwards above
+        zero, inwards below.
     corner : float, mm
-        Radius of the corners, 0 where they are sharp.
+        Radius of the corners, 0 for sharp corners.
 
     Examples
     --------
@@ -219,7 +220,7 @@ class Arched(_Sided):
 
     @property
     def arc(self) -> float:
-        """Radius of the sides, mm: below zero where they are hollow, infinite where they are flat."""
+        """Radius of the sides, mm: negative if they are hollow, infinite if they are flat."""
         if not self.bow:
             return math.inf
         half = (self.base_radius - self.bow) * math.tan(math.pi / self.sides)
@@ -231,18 +232,19 @@ class Arched(_Sided):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ConstantWidth(_Sided):
-    """A cam of one width whichever way it is measured: arcs about the opposite corners, and corners rounded to one radius.
+    """A cam of constant width: each side is an arc about the opposite corner; corners are rounded to one radius.
 
-    Between two flats it fits at every angle. The corners' middles stand ``(width / 2 - corner) / cos(pi / (2 sides))`` out.
+    It fits between two parallel flats at every angle. The distance of the corners' arc centres from the cam's centre is
+    ``(width / 2 - corner) / cos(pi / (2 sides))``.
 
     Parameters
     ----------
     sides : int
-        An odd number of arcs, 3 or more; the middle of a corner stands at angle zero.
+        An odd number of arcs, 3 or more; the middle of a corner is at angle zero.
     width : float, mm
-        Right across.
+        Width in every direction.
     corner : float, mm
-        Radius of the corners, 0 where they are sharp; at half the width nothing is left but a round disc.
+        Radius of the corners, 0 for sharp corners; half the width makes a round disc.
 
     References
     ----------
@@ -269,7 +271,7 @@ class ConstantWidth(_Sided):
 
     @property
     def base_radius(self) -> float:
-        """From the cam's centre to the middle of a side, mm."""
+        """Distance from the cam's centre to the middle of a side, mm."""
         return self._outline().flat
 
     def _outline(self) -> _Outline:
@@ -288,19 +290,19 @@ def lobework_cams() -> list[type[Cam]]:
 
 @hookimpl
 def lobework_samples() -> list[Sample]:
-    """Return cams with sides, and what is known of them."""
+    """Return samples of cams with sides, with known answers."""
     from lobework.testing import ExpectedValue, Sample
 
     def across(cam: Cam) -> Array:
-        """Return how far apart two flats stand that hold the cam between them, at several angles."""
+        """Return the distance between two parallel flats that touch the cam, at several angles, mm."""
         from lobework.plugins import FlatFollower, lift_of
 
         lift, angles = lift_of(cam, FlatFollower()), np.linspace(0, 2 * math.pi, 25)
-        apart: Array = lift.curve.at(angles) + lift.curve.at(angles + math.pi) + 2 * lift.rest
-        return apart
+        width: Array = lift.curve.at(angles) + lift.curve.at(angles + math.pi) + 2 * lift.rest
+        return width
 
     barbier = "E. Barbier, J. math. pures appl. 5 (1860), 273-286 (from memory): its width is constant"
-    corner = "the corner of a regular polygon stands its flat's distance over cos(pi / sides) from the middle"
+    corner = "the corner of a regular polygon is at the distance of its flat divided by cos(pi / sides)"
     return [
         Sample(
             Polygon(sides=6, base_radius=40.0),
@@ -308,7 +310,9 @@ def lobework_samples() -> list[Sample]:
         ),
         Sample(
             Polygon(sides=3, base_radius=30.0, corner=8.0),
-            known=[ExpectedValue(lambda cam: cam.rise, 22.0, "closed form: the corner's middle stands (30 - 8) / cos 60 out")],
+            known=[
+                ExpectedValue(lambda cam: cam.rise, 22.0, "closed form: the centre of the corner arc is at (30 - 8) / cos 60")
+            ],
         ),
         Sample(Arched(sides=5, base_radius=45.0, bow=2.5, corner=4.0)),
         Sample(
@@ -317,7 +321,7 @@ def lobework_samples() -> list[Sample]:
                 ExpectedValue(
                     lambda cam: cam.rise,
                     34.0,
-                    "closed form: corners stand twice as far out as the straight sides, 2 (30 + 2), less 30",
+                    "closed form: corners are twice as far out as the straight sides, 2 (30 + 2), less 30",
                 )
             ],
         ),

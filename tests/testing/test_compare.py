@@ -53,7 +53,7 @@ def test_nothing_is_right_where_nothing_is_expected():
 
 @pytest.mark.parametrize(
     ("got", "message"),
-    [([1.0, 2.0, 3.0], "shape (3,) where (2,)"), (["a", "b"], "instead of numbers"), (None, "shape ()")],
+    [([1.0, 2.0, 3.0], "shape (3,) instead of (2,)"), (["a", "b"], "instead of numbers"), (None, "shape ()")],
 )
 def test_what_cannot_be_compared_is_said(got, message):
     with pytest.raises(Broken) as told:

@@ -53,14 +53,20 @@ def test_a_faulty_twin_is_caught_by_the_promise_that_it_breaks(kind, twin, shelf
     assert "\n" not in str(caught.value)
 
 
+MAY_HAVE_NO_CASE = ("refuses nan and infinity", "adds nothing to the passes")
+"""A part without numbers has nothing to refuse, and the carving of many rays is on a face."""
+
+
 @pytest.mark.parametrize(("kind", "sample"), HONESTS, ids=[f"{kind} {sample.name}" for kind, sample in HONESTS])
 def test_an_honest_one_keeps_every_promise(kind, sample, shelf):
     shelf(sample)
     for each in promises_of(kind):
         try:
-            assert each.hold(sample) >= 0
+            cases = each.hold(sample)
         except Unjudged:
             assert each.name in ("gives the known answers", "is true to size")
+        else:
+            assert cases > 0 or each.name in MAY_HAVE_NO_CASE
 
 
 @pytest.mark.parametrize("kind", KINDS)

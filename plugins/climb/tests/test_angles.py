@@ -141,9 +141,9 @@ def test_it_warns_above_30_degrees_and_it_is_a_problem_above_60(lobes, level):
 def test_a_finding_says_where_how_steep_and_what_would_do():
     (said,) = findings(Drive(Wave(lobes=12, base_radius=40.0, rise=6.0), follower=Roller(2.0)), name="waves")
     assert str(said) == (
-        "warning (climb): waves, cam 1: the roller meets the cam 38.3 degrees askew, 9.5 degrees from the top of a lobe in each "
-        "of 12 lobes; above 30 it climbs hard and wears: take about 73 % of the rise (1.37 times the gain moves the headstock as "
-        "far), fewer lobes, or a base radius 1.37 times as large"
+        "warning (climb): waves, cam 1: the pressure angle of the roller is 38.3 degrees, 9.5 degrees from the top of a lobe in "
+        "each of 12 lobes; above 30 degrees it climbs hard and wears: use about 73 % of the rise (with 1.37 times the gain for "
+        "the same travel of the headstock), fewer lobes, or a base radius 1.37 times as large"
     )
 
 

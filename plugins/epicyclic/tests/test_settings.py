@@ -54,10 +54,10 @@ def test_a_job_file_holds_any_number_of_stages(tmp_path):
 @pytest.mark.parametrize(
     ("train", "message"),
     [
-        ("[[40, 0]]", "[[40, 0]] must be whole numbers of teeth, 1 to 10000; for the other way put in an idler"),
-        ("[[-40, 120]]", "[[-40, 120]] must be whole numbers of teeth, 1 to 10000; for the other way put in an idler"),
-        ("[[40.5, 120]]", "[[40.5, 120]] must be whole numbers of teeth, 1 to 10000; for the other way put in an idler"),
-        ("[[true, 120]]", "[[True, 120]] must be whole numbers of teeth, 1 to 10000; for the other way put in an idler"),
+        ("[[40, 0]]", "[[40, 0]] must be whole numbers of teeth, 1 to 10000; use an idler to reverse the train"),
+        ("[[-40, 120]]", "[[-40, 120]] must be whole numbers of teeth, 1 to 10000; use an idler to reverse the train"),
+        ("[[40.5, 120]]", "[[40.5, 120]] must be whole numbers of teeth, 1 to 10000; use an idler to reverse the train"),
+        ("[[true, 120]]", "[[True, 120]] must be whole numbers of teeth, 1 to 10000; use an idler to reverse the train"),
         ("[40, 120]", "[40, 120] must be pairs of wheels, driver and driven, in teeth, such as [[60, 120]]"),
         ("[[40, 120, 3]]", "[[40, 120, 3]] must be pairs of wheels, driver and driven, in teeth, such as [[60, 120]]"),
         ("[]", "[] must be pairs of wheels, driver and driven, in teeth, such as [[60, 120]]"),
@@ -77,7 +77,7 @@ def test_a_train_that_cannot_be_is_refused_with_its_line_and_key(train, message,
         ("arm = 12", "arm = 'far'", "arm: 'far' is not understood"),
         ("arm = 12", "arm = 12\nindex = '1/2 lobe'", "index: '1/2 lobe' must be in degrees or turns; only cams have lobes"),
         ("arm = 12", "arm = 12\ntravel = 10", "arm: 12 must be a length within the travel of its slide, 10 mm to either side"),
-        ("arm = 12", "arm = 12\ntravel = 0", "travel: 0 must be above zero; leave it out where the slide has no end"),
+        ("arm = 12", "arm = 12\ntravel = 0", "travel: 0 must be above zero; leave it out if the slide has no end"),
         ("[[40, 120]]", "[[40, 120]]\nidler = 1", "idler: 1 does not fit here; write true or false"),
     ],
 )

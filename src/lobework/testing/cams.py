@@ -71,7 +71,7 @@ def _all_angles(cam: Cam) -> Array:
 @promised(
     "cam",
     "has valid attributes",
-    "lobes is a whole number, base_radius is above zero, on is edge or face, and its corners are within the first lobe.",
+    "It has whole lobes, a base_radius above zero, edge or face as on, and its corners within the first lobe.",
 )
 def _valid(sample: Sample) -> int:
     cam = sample.part
@@ -158,7 +158,7 @@ def _base(sample: Sample) -> int:
 @promised(
     "cam",
     "has the slope of its rise",
-    "slope_at gives the slope of rise_at; at a corner, the slope of either side.",
+    "Its slope_at gives the slope of rise_at; at a corner, the slope of either side.",
     "1e-6 of the steepest",
 )
 def _slopes(sample: Sample) -> int:
@@ -180,7 +180,7 @@ def _slopes(sample: Sample) -> int:
         sides = cam.slope_at(np.array([corner - 1e-9, corner + 1e-9]))
         if not np.abs(sides - given).min() <= 1e-4 * steepest + 1e-9:
             raise Broken(
-                f"slope_at: {given:g} mm/rad at the corner {math.degrees(corner):g} deg, but the slopes on its sides are {sides.tolist()}"
+                f"slope_at: {given:g} mm/rad at the corner {math.degrees(corner):g} deg, those of its sides are {sides.tolist()}"
             )
     return at.size + corners.size
 

@@ -209,7 +209,7 @@ def _period(sample: Sample) -> int:
     for fewer in earlier:
         if _difference_after(chuck, fewer) <= _REPEATED:
             message = f"period_turns = {turns}" if turns else "period_turns = 0 (never)"
-            raise Broken(f"{message}, but its motion repeats after {fewer} turns already")
+            raise Broken(f"{message}, but its motion repeats after {fewer} {'turn' if fewer == 1 else 'turns'} already")
     passed = trace(cut_on(fixed(chuck), turns=turns or 1, at=At(x=10.0, y=3.0)))
     closes = passed.closure.turns or 0
     if closes != turns or (passed.closure.gap_mm <= JOIN_MM) != bool(turns):
@@ -221,7 +221,7 @@ def _numerical_period(chuck: Chuck) -> int:
     """Test the period found numerically for a chuck without ``period_turns``; return the number of cases."""
     turns = trace(cut_on(fixed(chuck), at=At(x=10.0, y=3.0))).closure.turns
     if turns is not None and (difference := _difference_after(chuck, turns)) > 1e-3:
-        message = f"its path is found to close after {turns} turns, where its position differs by {difference:.3g} mm (or of a rotation)"
+        message = f"its path closes after {turns} turns, where its position differs by {difference:.3g} mm (or of a rotation)"
         raise Broken(f"{message}; write period_turns, 0 if it never repeats")
     return 1
 
@@ -273,9 +273,7 @@ def _slides(sample: Sample) -> int:
         if not slide.low < slide.high:
             raise Broken(f"slide {slide.name!r}: its travel is from {slide.low:g} to {slide.high:g} mm; low must be below high")
         if _overtravel(slide) > 0:
-            raise Broken(
-                f"slide {slide.name!r} is {_overtravel(slide):g} mm past its travel at these settings; give a sample that can be cut"
-            )
+            raise Broken(f"slide {slide.name!r} is {_overtravel(slide):g} mm past its travel; give a sample that can be cut")
     names = [slide.name for slide in chuck.slides(_ONE_TURN.copy())]
     asks = {f"slide {name!r}": functools.partial(_slide_at, chuck, number) for number, name in enumerate(names)}
     each_alone(asks, _ONE_TURN[:73], 1e-9, along="spindle")

@@ -20,8 +20,8 @@ class Broken(AssertionError):  # noqa: N818  (a promise is broken)
 class Worst(NamedTuple):
     """The greatest error among many numbers.
 
-    ``error`` is infinite where one number is nan or infinite and the other is not; ``place`` is its index, ``at`` the angle there,
-    rad, or None; ``got`` and ``expected`` are the two numbers.
+    ``error`` is infinite where one number is nan or infinite and the other is not; ``place`` is its index, ``at`` the angle
+    there, rad, or None; ``got`` and ``expected`` are the two numbers.
     """
 
     error: float

@@ -20,8 +20,8 @@ _EDGES: Final = 0.05
 def slope_of(at: Callable[[Array], Array], x: Array, step: Array) -> tuple[Array, Array]:
     """Return the slope of a function at (n,) places, from (n,) steps to either side, and an estimate of its error.
 
-    The slope is the Richardson extrapolation of central differences with two steps; the error estimate is the difference between
-    the extrapolation and the central difference with the smaller step.
+    The slope is the Richardson extrapolation of central differences with two steps; the error estimate is the difference
+    between the extrapolation and the central difference with the smaller step.
     """
     wide, narrow = ((at(x + h) - at(x - h)) / (2 * h) for h in (step, step / 2))
     best: Array = (4 * narrow - wide) / 3
@@ -32,8 +32,8 @@ def slope_of(at: Callable[[Array], Array], x: Array, step: Array) -> tuple[Array
 def jump_between(slope_at: Callable[[Array], Array], first: float, last: float, order: int, steepest: float) -> float | None:
     """Return the place between two corners where the slope (order 1) or curvature (order 2) jumps; None if it does not.
 
-    The change between cells is compared with that between cells a quarter as wide: it is proportional to the width if the function
-    is smooth, and independent of it at a jump.
+    The change between cells is compared with that between cells a quarter as wide: it is proportional to the width if the
+    function is smooth, and independent of the width at a jump.
     """
     width = last - first
     low, high = first + _EDGES * width, last - _EDGES * width

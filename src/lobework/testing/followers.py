@@ -56,7 +56,7 @@ def _methods(follower: Follower) -> dict[str, Callable[[Array], Array]]:
 @promised(
     "follower",
     "has valid attributes",
-    "form, half_width and rest are valid, and its nose is finite and reaches rest at its tip.",
+    "It has a valid form, half_width and rest, and its nose is finite and reaches rest at its tip.",
     "1e-9 mm",
 )
 def _valid(sample: Sample) -> int:
@@ -119,7 +119,7 @@ def _form(sample: Sample) -> int:
     return 2 * int(across.size)
 
 
-@promised("follower", "has the slope of its nose", "nose_slope_at gives the slope of nose_at.", "1e-6 of the steepest")
+@promised("follower", "has the slope of its nose", "Its nose_slope_at gives the slope of nose_at.", "1e-6 of the steepest")
 def _slopes(sample: Sample) -> int:
     follower = sample.part
     if follower.half_width == 0:
@@ -182,7 +182,7 @@ def _reach_by_search(follower: Follower, phi: Array) -> Array:
 
 
 def _closed_form(follower: Follower, phi: Array) -> Array:
-    """Return the reach in closed form: e cos + sqrt((R + q)^2 - (e sin)^2) for a round follower of radius q, R + e cos for a flat.
+    """Return the reach in closed form: e cos + sqrt((R + q)^2 - (e sin)^2) for a round nose of radius q, R + e cos for a flat.
 
     Source: derived; the round follower is a slider-crank with crank e and rod R + q, the flat a tangent of the disc.
     """

@@ -45,7 +45,7 @@ def _outline(sample: Sample) -> int:
     outline = sample.part.outline
     if not isinstance(outline, np.ndarray) or outline.ndim != 2 or len(outline) < 4:
         raise Broken(
-            f"outline has shape {np.shape(outline)}; it must be (m, 2), with four points or more, of which the last equals the first"
+            f"outline has shape {np.shape(outline)}; it must be (m, 2), four points or more, the last equal to the first"
         )
     finite_of_shape("outline", outline, (len(outline), 2))
     assert_close(outline[-1], outline[0], 1e-9, what="outline: its last point against its first")
@@ -169,9 +169,7 @@ def _sound(sample: Sample) -> int:
         assert_close(np.hypot(profile[:, 2], profile[:, 3]), np.ones(257), 1e-9, unit="", what="surface.profile: its normals")
         steps = np.hypot(*np.diff(profile[:, :2], axis=0).T)
         if not (steps <= (s[1] - s[0]) * (1 + 1e-6)).all():
-            raise Broken(
-                "surface.profile: the distance between points is greater than that along it; s must be the length along the profile"
-            )
+            raise Broken("surface.profile: its points are further apart than their s; s must be the length along the profile")
         if not (profile[:, 0] >= 0).all() or not (wall >= 0).all():
             raise Broken("surface: a radius or a wall below zero")
         size, cases = surface.length, 257

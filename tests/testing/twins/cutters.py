@@ -252,7 +252,7 @@ TWINS = [
         "drops its holder",
         "keeps the holder that is set",
         Sample(Dropping(width=2.0)),
-        "set to FixedTool(), it is held by Drilling",
+        "set to FixedTool(), its holder is Drilling",
     ),
     Twin("ignores its holder", "keeps the holder that is set", Sample(Deaf(width=2.0)), "it has an edge, and no setting holder"),
     Twin(
@@ -272,7 +272,7 @@ TWINS = [
     ),
     Twin("prints what it is asked", "prints nothing", Sample(Chatty(line=0.4)), "it prints 'how wide?"),
     Twin("mm, and a plain number", UNITS, Sample(Plain(width=2.0)), "width: its docstring says mm, and it is marked as a plain"),
-    Twin("a length that nothing tells of", UNITS, Sample(Untold(width=2.0)), "width: it is marked as a plain number, and"),
+    Twin("a length that nothing tells of", UNITS, Sample(Untold(width=2.0)), "width: it is marked as a plain number, but"),
     Twin("half as wide where it is wide", "holds at other settings", Sample(Thick(width=2.0)), "agrees with its edge, at Thick("),
     Twin("takes a float alone", "never narrows with depth", Sample(Whole(line=0.4)), "it fails: TypeError: a float, please"),
     Twin("equal to any other", "keeps its settings", Sample(Forgetting(width=2.0)), "is equal to"),
@@ -287,7 +287,10 @@ TWINS = [
     Twin("a line above the surface", "agrees with its edge", Sample(Hovering(width=2.0)), "worst error 0.001 mm"),
     Twin("another line each time", "is drawn as wide as it cuts", Sample(Thinning(line=0.4)), "its line: worst error"),
     Twin(
-        "held by what nobody knows", "carves like the reference", Sample(Spear(width=2.0, holder=Gripper())), "no way of carving"
+        "held by what nobody knows",
+        "carves like the reference",
+        Sample(Spear(width=2.0, holder=Gripper())),
+        "no built-in backend",
     ),
     Twin("blunter each time", "leaves its own outline", Sample(Wearing(width=2.0)), "across the cut: worst"),
     Twin("half of the book's width", "gives the known answers", Sample(HalfWidth(width=2.0), known=[WIDTHS]), "1 for 2; source"),
