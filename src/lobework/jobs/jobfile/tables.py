@@ -1,4 +1,4 @@
-"""The tables of a job file, made from the parts' own fields: a part of yours is read like one that ships inside."""
+"""The tables of a job file, made from the fields of the parts: a part from a plugin is read like a built-in one."""
 
 from __future__ import annotations
 
@@ -53,51 +53,47 @@ __all__ = [
     "OneOrMore",
     "Reader",
     "Table",
-    "built",
+    "builder_of",
     "choice_of",
-    "chosen",
     "first_line",
+    "key_of",
     "list_of",
-    "measured",
     "part_keys",
     "part_table",
     "quantity",
     "read_by",
-    "reading",
-    "wound_on",
+    "setting_type",
+    "slide_length",
+    "written_as",
 ]
 
 _LONGEST_QUANTITY: Final = 80
 _LONGEST_TEXT: Final = 300
-"""Of a name, which stands on each line of what is written, or a path."""
-_MOST: Final = 10**6
+"""Of a name, which is printed on each line of the output, or of a path."""
+_LARGEST: Final = 10**6
 _NUMBER_OR_TEXT: Final = {"type": ["number", "string"]}
 _LIST_OF_PAIRS: Final = {
     "type": "array",
     "items": {"type": "array", "items": _NUMBER_OR_TEXT, "minItems": 2, "maxItems": 2},
 }
 _ENTRY: Final = re.compile(r"(?P<names>\w+(?:, \w+)*) : .*")
-_PROMISES: Final[dict[Any, tuple[PartKind, str]]] = {
-    Cam: ("cam", "shape"),
-    Follower: ("follower", "kind"),
-    Chuck: ("chuck", "kind"),
-    Cutter: ("cutter", "kind"),
-    Piece: ("piece", "form"),
-}
+_KINDS: Final[dict[Any, PartKind]] = {Cam: "cam", Follower: "follower", Chuck: "chuck", Cutter: "cutter", Piece: "piece"}
+_KIND_KEYS: Final = {"cam": "shape", "piece": "form"}
+"""The key that names a part, if it is another than kind."""
 
 
 @dataclass(frozen=True, slots=True)
 class Context:
-    """What bare numbers and relative paths in a file mean.
+    """The units, the folder and the lathe that numbers and paths in a file refer to.
 
     Parameters
     ----------
     units : "mm" or "inch"
         Of bare lengths.
     folder : Path
-        Where the file lies.
+        The folder of the file, for relative paths.
     screw : callable
-        From a slide to the screw by which a person winds it on the file's lathe; None where none does.
+        From a slide to the screw that a person turns to move it on the lathe; None if it has no such screw.
     """
 
     units: LengthUnit
@@ -117,8 +113,9 @@ class Reader(Protocol):
             If it is wrong, with the key path inside ``given``.
         """
 
+    @property
     def form(self) -> Any:
-        """Return the type whose JSON Schema describes the written value."""
+        """The type whose JSON Schema describes the written value."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,20 +124,25 @@ class Key:
 
     Parameters
     ----------
-    reads : Any
-        The type by which pydantic reads it.
+    type : Any
+        The type that pydantic reads.
     description : str
-        What may be written.
+        The values that are allowed.
     default : Any
-        For the schema; ``...`` where the key is needed, None where there is nothing short to show.
+        For the schema; ``...`` if the key is required, None if the default cannot be shown briefly.
     about : str
-        What the setting is.
+        The meaning of the setting.
     """
 
-    reads: Any
+    type: Any
     description: str
     default: Any = ...
     about: str = ""
+
+
+def key_of(hint: Any, default: Any = ..., about: str = "") -> Key:
+    """Return the key of a setting with this type hint."""
+    return Key(*setting_type(hint), default, about)
 
 
 class _ReadBy:
@@ -153,7 +155,7 @@ class _ReadBy:
         return core_schema.with_info_plain_validator_function(lambda given, info: self.reader.read(given, _context(info)))
 
     def __get_pydantic_json_schema__(self, schema: core_schema.CoreSchema, handler: GetJsonSchemaHandler) -> JsonSchemaValue:
-        form: TypeAdapter[Any] = TypeAdapter(self.reader.form())
+        form: TypeAdapter[Any] = TypeAdapter(self.reader.form)
         return handler(form.core_schema)
 
 
@@ -179,13 +181,13 @@ class Table:
     Parameters
     ----------
     title : str
-        Names it in the schema.
+        Its name in the schema.
     keys : mapping from key to Key
-        What may stand in it.
+        The keys that are allowed.
     build : callable
-        From the keys that were given, read, to what the table stands for.
+        From the values that were given, by key, to the object that the table describes.
     about : str
-        What it is, for the schema.
+        Its description in the schema.
     """
 
     def __init__(self, title: str, keys: Mapping[str, Key], build: Callable[[dict[str, Any]], Any], about: str = "") -> None:
@@ -194,28 +196,25 @@ class Table:
         self.build = build
         self.about = about
 
-    def form(self) -> Any:
-        """Return the TypedDict of the table."""
-        return self._form
-
-    def json_schema(self) -> dict[str, Any]:
-        """Return the JSON Schema of the table."""
-        return self._adapter.json_schema()
-
     @cached_property
-    def _form(self) -> Any:
+    def form(self) -> Any:
+        """The TypedDict of the table."""
         types: dict[str, Any] = {}
         for name, key in self.keys.items():
             extra = None if key.default in (..., None) else {"default": key.default}
             field = Field(title=name, description=key.about or key.description, json_schema_extra=extra)
-            types[name] = Annotated[key.reads, field] if key.default is ... else NotRequired[Annotated[key.reads, field]]
+            types[name] = Annotated[key.type, field] if key.default is ... else NotRequired[Annotated[key.type, field]]
         form: Any = TypedDict(self.title, types)  # type: ignore[misc]
         form.__doc__ = self.about or None
         return with_config(ConfigDict(extra="forbid", title=self.title))(form)
 
     @cached_property
     def _adapter(self) -> TypeAdapter[dict[str, Any]]:
-        return TypeAdapter(self._form)
+        return TypeAdapter(self.form)
+
+    def json_schema(self) -> dict[str, Any]:
+        """Return the JSON Schema of the table."""
+        return self._adapter.json_schema()
 
     def read(self, given: Any, context: Context) -> Any:
         """Return the object that the table ``given`` describes; the error has one for each wrong key."""
@@ -274,49 +273,60 @@ def _rank(found: ErrorDetails) -> int:
 
 
 class Choice:
-    """A table whose key ``key`` says which part it is.
+    """A table whose first key names the part that it describes.
 
     Parameters
     ----------
     what : str
         "cam", "follower", "chuck", "cutter", "piece" or "holder".
-    key : str
-        "shape", "kind" or "form".
-    table : callable
-        From a part's name and class to its table.
-    known : callable, optional
-        To the parts by name; those that are installed unless given.
+    keys : mapping from key to Key
+        Further keys besides the part's own.
+    wrap : callable, optional
+        From the part and the values of all keys to the object that the table describes; default: the part.
     """
 
     def __init__(
-        self, what: str, key: str, table: Callable[[str, type], Table], known: Callable[[], Mapping[str, type]] | None = None
+        self,
+        what: PartKind | Literal["holder"],
+        keys: Mapping[str, Key] | None = None,
+        wrap: Callable[[Any, dict[str, Any]], Any] = lambda part, _: part,
     ) -> None:
         self.what = what
-        self.key = key
-        self._table = cache(table)
-        self._more = "" if known else " (lobework list shows more)"
-        self._known = known or (lambda: registry.installed().kinds(what))  # type: ignore[arg-type]
+        self.key = _KIND_KEYS.get(what, "kind")
+        self._keys = keys or {}
+        self._wrap = wrap
+        self._table = cache(self._table_of)
 
+    def _table_of(self, name: str, part: type) -> Table:
+        named = Key(Literal[name], repr(name), about=f"This {self.what}: {first_line(part)}")
+        return part_table(part, {self.key: named, **self._keys}, self._wrap)
+
+    @property
+    def _known(self) -> Mapping[str, type]:
+        return {each.kind: each for each in HOLDERS} if self.what == "holder" else registry.installed().kinds(self.what)
+
+    @property
     def form(self) -> Any:
-        """Return the union of the tables of every installed part that a file can hold."""
+        """The union of the tables of every installed part that a file can hold."""
         forms: list[Any] = []
-        for name, part in self._known().items():
+        for name, part in self._known.items():
             with contextlib.suppress(PluginError):
-                forms.append(self._table(name, part).form())
+                forms.append(self._table(name, part).form)
         return forms[0] if len(forms) == 1 else Annotated[reduce(or_, forms), Field(discriminator=self.key)]
 
     def read(self, given: Any, context: Context) -> Any:
         """Return the part that ``given`` describes."""
-        known = self._known()
+        known = self._known
         if not isinstance(given, dict):
-            raise InputError(f"{shown(given)} is not a table; write {self.key} = one of {', '.join(known)}, and its settings")
+            remedy = f"write {self.key} = one of {', '.join(known)}, and its settings"
+            raise InputError("is not a table", given=shown(given), remedy=remedy)
         name = given.get(self.key)
         if name is None:
-            raise InputError(f"is missing; write one of {', '.join(known)}", self.key)
+            raise InputError("is missing", self.key, remedy=f"write one of {', '.join(known)}")
         if not isinstance(name, str) or name not in known:
             hint = nearest(name, known) if isinstance(name, str) else ""
-            description = f"no {self.what} is called {shown(name)}{hint}; installed: {', '.join(known)}{self._more}"
-            raise InputError(description, self.key)
+            remedy = f"installed: {', '.join(known)}{'' if self.what == 'holder' else ' (lobework list shows more)'}"
+            raise InputError(f"no {self.what} is called {shown(name)}{hint}", self.key, remedy=remedy)
         try:
             table = self._table(name, known[name])
         except PluginError as error:
@@ -325,17 +335,19 @@ class Choice:
 
 
 class OneOrMore:
-    """One table, or a list of them, read as a list of pairs: what was read, and its place such as ``[2]``."""
+    """One table, or a list of them, read as a list of pairs: the object, and its place in the file, such as ``[2]``."""
 
     def __init__(self, table: Table) -> None:
         self.table = table
 
+    @property
     def form(self) -> Any:
-        """Return the type of a table, or of a list of them."""
-        return self.table.form() | list[self.table.form()]  # type: ignore[misc]
+        """The type of a table, or of a list of them."""
+        form = self.table.form
+        return form | list[form]  # type: ignore[valid-type]
 
     def read(self, given: Any, context: Context) -> list[tuple[Any, str]]:
-        """Return what each table stands for, with its place; a single one has none."""
+        """Return the object that each table describes, and its place, which is empty for a single table."""
         if not isinstance(given, list):
             return [(self.table.read(given, context), "")]
         found, wrong = [], []
@@ -349,30 +361,36 @@ class OneOrMore:
         return found
 
 
-def measured(mark: Measure) -> Any:
-    """Return the type of a setting that is written as ``mark`` says; bare lengths are in the file's units."""
-    takes_bare = mark.takes_bare
+def written_as(read: Callable[[Any, Context], Any], description: str, schema: Mapping[str, Any] = _NUMBER_OR_TEXT) -> Any:
+    """Return the type of a quantity that ``read`` reads in a file's context, with its description and JSON Schema."""
 
-    def read(given: Any, info: ValidationInfo) -> Any:
-        bare = {"bare": _context(info).units} if takes_bare else {}
-        return quantity(lambda value: mark.read(value, **bare), given, mark.description)
+    def checked(given: Any, info: ValidationInfo) -> Any:
+        return quantity(lambda value: read(value, _context(info)), given, description)
 
-    written = mark.schema or (_LIST_OF_PAIRS if mark.pairs else _NUMBER_OR_TEXT)
-    return Annotated[Any, PlainValidator(read), WithJsonSchema({**written, "description": mark.description})]
+    return Annotated[Any, PlainValidator(checked), WithJsonSchema({**schema, "description": description})]
+
+
+def _measured(mark: Measure) -> Any:
+    """Return the type of a setting that is written as ``mark`` describes; bare lengths are in the file's units."""
+    schema = mark.schema or (_LIST_OF_PAIRS if mark.pairs else _NUMBER_OR_TEXT)
+    if mark.takes_bare:
+        return written_as(lambda given, context: mark.read(given, bare=context.units), mark.description, schema)
+    return written_as(lambda given, _: mark.read(given), mark.description, schema)
 
 
 def quantity(read: Callable[[Any], Any], given: Any, description: str) -> Any:
-    """Return what ``read`` makes of a written number; whatever it complains of, in one line."""
+    """Return the value that ``read`` makes of a written number; its errors are in one line and name ``description``."""
+    remedy = f"write {description}"
     if isinstance(given, str) and len(given) > _LONGEST_QUANTITY:
-        raise InputError(f"{shown(given)} is too long for a number; write {description}")
+        raise InputError("is too long for a number", given=shown(given), remedy=remedy)
     try:
         value = read(given)
     except InputError:
         raise
     except (ValueError, TypeError, ArithmeticError) as error:
-        raise InputError(f"{shown(given)} does not fit here ({error}); write {description}") from None
-    if not all(-_MOST <= each <= _MOST for each in _numbers(value)):
-        raise InputError(f"{shown(given)} is more than a million, beyond any lathe; write {description}")
+        raise InputError(f"does not fit here ({error})", given=shown(given), remedy=remedy) from None
+    if not all(-_LARGEST <= each <= _LARGEST for each in _numbers(value)):
+        raise InputError("is more than a million, beyond any lathe", given=shown(given), remedy=remedy)
     return value
 
 
@@ -384,47 +402,46 @@ def _numbers(value: Any) -> tuple[float | Fraction, ...]:
     return (value,) if isinstance(value, int | float | Fraction) else ()
 
 
-def _number(read: Callable[[Any], Any], description: str) -> tuple[Any, str]:
-    plain = PlainValidator(lambda given: quantity(read, given, description))
-    return Annotated[Any, plain, WithJsonSchema({**_NUMBER_OR_TEXT, "description": description})], description
-
-
+_FLOAT: Final = "a number such as 0.5 or '1/2'"
+_FRACTION: Final = "a number such as 2, '3/4' or '66.67 %'"
 _PLAIN: Final[dict[Any, tuple[Any, str]]] = {
     int: (StrictInt, "a whole number"),
     str: (Annotated[StrictStr, Field(max_length=_LONGEST_TEXT)], f"text in quotes, at most {_LONGEST_TEXT} characters"),
     bool: (StrictBool, "true or false"),
-    float: _number(lambda given: float(ratio(given)), "a number such as 0.5 or '1/2'"),
-    Fraction: _number(ratio, "a number such as 2, '3/4' or '66.67 %'"),
+    float: (written_as(lambda given, _: float(ratio(given)), _FLOAT), _FLOAT),
+    Fraction: (written_as(lambda given, _: ratio(given), _FRACTION), _FRACTION),
 }
 
 
-def reading(hint: Any) -> tuple[Any, str]:
-    """Return the type by which pydantic reads a field with this type hint, and what may be written."""
+def setting_type(hint: Any) -> tuple[Any, str]:
+    """Return the type that pydantic reads for a field with this type hint, and the values that are allowed."""
     origin, inner = get_origin(hint), get_args(hint)
     if origin is Annotated:
         mark = next((each for each in inner[1:] if isinstance(each, Measure)), None)
-        return (measured(mark), mark.description) if mark is not None else reading(inner[0])
+        return (_measured(mark), mark.description) if mark is not None else setting_type(inner[0])
     if origin is Literal:
         return hint, " or ".join(repr(each) for each in inner)
     if hint == Holder:
-        return read_by(_holder_choice()), "a table with kind = 'fixed', 'drilling spindle', 'cutting frame' or 'eccentric frame'"
+        return read_by(
+            choice_of("holder")
+        ), "a table with kind = 'fixed', 'drilling spindle', 'cutting frame' or 'eccentric frame'"
     if origin in (Union, UnionType):
-        ways = [reading(each) for each in inner if each is not NoneType]
-        return reduce(or_, [way for way, _ in ways]), " or ".join(description for _, description in ways)
+        types, descriptions = zip(*(setting_type(each) for each in inner if each is not NoneType), strict=True)
+        return reduce(or_, types), " or ".join(descriptions)
     if origin is tuple and Ellipsis not in inner:
-        ways = [reading(each) for each in inner]
-        return tuple[tuple(way for way, _ in ways)], f"a list: {', '.join(description for _, description in ways)}"  # type: ignore[misc]
+        types, descriptions = zip(*(setting_type(each) for each in inner), strict=True)
+        return tuple[types], f"a list: {', '.join(descriptions)}"  # type: ignore[valid-type]
     if origin in (tuple, list, Sequence):
-        each, description = reading(inner[0])
+        each, description = setting_type(inner[0])
         return tuple[each, ...], f"a list, each {description}"  # type: ignore[valid-type]
     if hint in _PLAIN:
         return _PLAIN[hint]
-    if hint in _PROMISES:
-        what, key = _PROMISES[hint]
-        return read_by(choice_of(what)), f"a table with {key} = the {what}'s name"
+    if hint in _KINDS:
+        choice = choice_of(_KINDS[hint])
+        return read_by(choice), f"a table with {choice.key} = the {choice.what}'s name"
     if isinstance(hint, type) and is_dataclass(hint):
         keys = part_keys(hint)
-        return read_by(Table(hint.__name__, keys, built(hint))), f"a table with {', '.join(keys)}"
+        return read_by(Table(hint.__name__, keys, builder_of(hint))), f"a table with {', '.join(keys)}"
     raise PluginError(f"settings of type {hint} cannot be written in a file")
 
 
@@ -434,16 +451,17 @@ def part_keys(part: type) -> dict[str, Key]:
     Raises
     ------
     PluginError
-        Where the part is no dataclass, or a field's type cannot be written in a file.
+        If the part is no dataclass, or a field's type cannot be written in a file.
     """
-    told = _told(part)
+    abouts = _described_settings(part)
     found: dict[str, Key] = {}
     try:
         hints = hints_of(part)
         for each in fields(part):
             if each.init:
-                reads, description = reading(_waiting(part, each.name))
-                found[_key_of(each.name, hints[each.name])] = Key(reads, description, _default(each), told.get(each.name, ""))
+                read, description = setting_type(_type_in_file(part, each.name))
+                key = _key_of(each.name, hints[each.name])
+                found[key] = Key(read, description, _default(each), abouts.get(each.name, ""))
     except (PluginError, TypeError, NameError, AttributeError) as error:
         raise PluginError(f"{part.__name__} cannot be read from a file: {error}; ask its author") from None
     return found
@@ -465,24 +483,22 @@ _IN_HOLES: Final = Annotated[
 ]
 
 
-def wound_on(slide: str) -> tuple[Any, str]:
-    """Return the type of a place on a slide that a person may wind by the lathe's own screw, and what may be written."""
+def slide_length(slide: str) -> tuple[Any, str]:
+    """Return the type of a place on a slide, also in turns of the lathe's own screw, and the values that are allowed."""
     description = "a length such as 3, '3 mm' or '1/8 in', or '16 turns' of the screw of a slide that is set by hand"
 
-    def read(given: Any, info: ValidationInfo) -> Any:
-        context = _context(info)
-        wound = Wound.of(given)
-        screw = context.screw(slide) if wound is not None else None
-        if wound is not None and screw is None:
-            says_none = f"no [[hand]] table of the lathe gives its {slide} slide a screw"
-            raise InputError(f"{shown(given)} must be in mm or inches, for {says_none}")
-        return quantity(lambda value: wound_length(value, context.units, screw), given, description)
+    def read(given: Any, context: Context) -> float:
+        screw = context.screw(slide) if (in_turns := Wound.of(given) is not None) else None
+        if in_turns and screw is None:
+            remedy = f"no [[hand]] table of the lathe gives its {slide} slide a screw"
+            raise InputError(given=shown(given), must_be="in mm or inches", remedy=remedy)
+        return wound_length(given, context.units, screw)
 
-    return Annotated[Any, PlainValidator(read), WithJsonSchema({**_NUMBER_OR_TEXT, "description": description})], description
+    return written_as(read, description), description
 
 
-def _waiting(part: type, name: str) -> Any:
-    """Return a field's type as a file has it: of a part with a screw or a wheel, turns and holes that wait for them."""
+def _type_in_file(part: type, name: str) -> Any:
+    """Return a field's type in a file: if the part has a screw or a wheel, also turns of the screw and holes of the wheel."""
     hint = hints_of(part)[name]
     if hint == Length and may_have(part, Screw):
         return _WOUND
@@ -495,14 +511,14 @@ def _key_of(name: str, hint: Any) -> str:
 
 
 def _default(each: Any) -> Any:
-    """Return ``...`` for a field that must be given, else its default as far as a JSON Schema can show it."""
+    """Return ``...`` for a required field, otherwise its default if a JSON Schema can show it."""
     if each.default is MISSING and each.default_factory is MISSING:
         return ...
     return each.default if isinstance(each.default, bool | int | str) or each.default == 0.0 else None
 
 
-def _told(part: type) -> dict[str, str]:
-    """Return what the docstrings of a part and its bases say of each setting."""
+def _described_settings(part: type) -> dict[str, str]:
+    """Return the description of each setting from the docstrings of a part and its bases."""
     found: dict[str, str] = {}
     for base in reversed(part.__mro__):
         names: list[str] = []
@@ -517,34 +533,36 @@ def _told(part: type) -> dict[str, str]:
     return found
 
 
-def built(part: type, *others: str) -> Callable[[dict[str, Any]], Any]:
-    """Return what makes ``part`` of its keys, leaving out those in ``others``."""
+def builder_of(part: type) -> Callable[[dict[str, Any]], Any]:
+    """Return the function that makes ``part`` from the values of its keys; it ignores other keys."""
     hints = hints_of(part)
     names = {_key_of(each.name, hints[each.name]): each.name for each in fields(part)}
-    usual = {each.name: each.default for each in fields(part)}
+    defaults = {each.name: each.default for each in fields(part)}
 
-    def make(values: dict[str, Any]) -> Any:
-        own = {names[key]: value for key, value in values.items() if key not in others}
-        fitted = {**usual, **own}
-        for name, value in own.items():
+    def build(values: dict[str, Any]) -> Any:
+        settings = {names[key]: value for key, value in values.items() if key in names}
+        fittings = {**defaults, **settings}
+        for name, value in settings.items():
             if isinstance(value, Wound | Holes):
                 try:
-                    own[name] = value.on(fitted["screw"] if isinstance(value, Wound) else fitted["wheel"])
+                    settings[name] = value.on(fittings["screw"] if isinstance(value, Wound) else fittings["wheel"])
                 except InputError as error:
                     raise error.replaced(name=name) from None
-        return part(**own)
+        return part(**settings)
 
-    return make
+    return build
 
 
-def part_table(part: type, named: Mapping[str, Key] | None = None, build: Callable[[dict[str, Any]], Any] | None = None) -> Table:
-    """Return the table of a part: the keys ``named`` come first; only ``build`` knows what to do with them."""
-    named, own = named or {}, part_keys(part)
+def part_table(
+    part: type, named: Mapping[str, Key] | None = None, wrap: Callable[[Any, dict[str, Any]], Any] = lambda part, _: part
+) -> Table:
+    """Return the table of a part: the keys ``named`` come first; ``wrap`` gets the part, and the values of all keys."""
+    named, own, build = named or {}, part_keys(part), builder_of(part)
     for key in own:
         if key in named:
             taken = f"its setting {key!r} is a key of the table already"
             raise PluginError(f"{part.__name__} cannot be read from a file: {taken}; ask its author")
-    return Table(part.__name__, {**named, **own}, build or built(part, *named), first_line(part))
+    return Table(part.__name__, {**named, **own}, lambda values: wrap(build(values), values), first_line(part))
 
 
 def first_line(part: type) -> str:
@@ -552,27 +570,7 @@ def first_line(part: type) -> str:
     return (inspect.getdoc(part) or "").partition("\n")[0]
 
 
-def chosen(what: str, key: str, name: str, part: type) -> dict[str, Key]:
-    """Return the key that says which part a table is."""
-    return {key: Key(Literal[name], repr(name), about=f"This {what}: {first_line(part)}")}
-
-
 @cache
-def _holder_choice() -> Choice:
-    holders = {holder.kind: holder for holder in HOLDERS}
-
-    def table(name: str, part: type) -> Table:
-        return part_table(part, chosen("holder", "kind", name, part))
-
-    return Choice("holder", "kind", table, lambda: holders)
-
-
-@cache
-def choice_of(what: PartKind) -> Choice:
-    """Return the choice among the installed parts of one promise: "cam", "follower", "chuck", "cutter" or "piece"."""
-    key = next(key for each, key in _PROMISES.values() if each == what)
-
-    def table(name: str, part: type) -> Table:
-        return part_table(part, chosen(what, key, name, part))
-
-    return Choice(what, key, table)
+def choice_of(what: PartKind | Literal["holder"]) -> Choice:
+    """Return the choice among the installed parts of one kind: "cam", "follower", "chuck", "cutter", "piece" or "holder"."""
+    return Choice(what)

@@ -9,13 +9,14 @@ from typing import Any, Final, Literal
 
 from lobework.errors import InputError
 from lobework.jobs.jobfile.source import pointed, shown
-from lobework.jobs.jobfile.tables import Context, Key, Table, part_keys, reading
+from lobework.jobs.jobfile.tables import Context, Key, Table, key_of, part_keys
 from lobework.parts.template import Template, read_template
 from lobework.quantities.fields import Length
 
 __all__ = ["SAYS", "FollowsPiece", "TemplateReader"]
 
 SAYS: Final = "'piece', or a table such as { points = [[0, 20], [-30, 25]], smooth = true } or { file = 'vase.svg' }"
+_AXIS: Final = "Where the axis of the work points in the drawing, away from the headstock."
 _WAYS: Final = ("points", "file", "of")
 _OF_A_FILE: Final = ("curve", "unit", "axis")
 
@@ -32,9 +33,10 @@ class FollowsPiece:
 class TemplateReader:
     """Reads a template: the word piece, or a table."""
 
+    @property
     def form(self) -> Any:
-        """Return the type of either."""
-        return Literal["piece"] | _table().form()
+        """The type of either."""
+        return Literal["piece"] | _table().form
 
     def read(self, given: Any, context: Context) -> Template | FollowsPiece:
         """Return the template; a file's path is taken from the job file's folder."""
@@ -58,18 +60,16 @@ class TemplateReader:
 def _table() -> Table:
     own = part_keys(Template)
     keys = {
-        "points": Key(own["points"].reads, own["points"].description, None, own["points"].about),
+        "points": Key(own["points"].type, own["points"].description, None, own["points"].about),
         "smooth": own["smooth"],
-        "file": Key(*reading(str), None, "A drawing that ends in .svg or .dxf, by its path from here."),
-        "curve": Key(*reading(str), "", "Which curve of the drawing: an SVG's id, a DXF's layer; needed where it holds several."),
-        "unit": Key(*reading(Length), None, "What one unit of the drawing is, in place of what it says itself."),
-        "axis": Key(
-            *reading(Literal["up", "right"]), "up", "Where the axis of the work points in the drawing, away from the headstock."
-        ),
-        "of": Key(*reading(Literal["piece"]), None, "The side of the work itself."),
+        "file": key_of(str, None, "A drawing that ends in .svg or .dxf, by its path from here."),
+        "curve": key_of(str, "", "Which curve of the drawing: an SVG's id, a DXF's layer; needed where it holds several."),
+        "unit": key_of(Length, None, "What one unit of the drawing is, in place of what it says itself."),
+        "axis": key_of(Literal["up", "right"], "up", _AXIS),
+        "of": key_of(Literal["piece"], None, "The side of the work itself."),
         "rubber": own["rubber"],
-        "from": Key(own["start"].reads, own["start"].description, None, "Where on it the pass begins, by z, on a face by x."),
-        "to": Key(own["end"].reads, own["end"].description, None, "Where on it the pass ends."),
+        "from": Key(own["start"].type, own["start"].description, None, "Where on it the pass begins, by z, on a face by x."),
+        "to": Key(own["end"].type, own["end"].description, None, "Where on it the pass ends."),
     }
     return Table("Template", keys, _of_one_kind, "A curve along which the slides lead the tip.")
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from functools import cache, partial
-from typing import Annotated, Any, Final, Literal
+from typing import Annotated, Any, Final, Literal, NamedTuple
 
 from pydantic import PlainValidator, WithJsonSchema
 
@@ -18,17 +18,16 @@ from lobework.jobs.jobfile.tables import (
     Key,
     OneOrMore,
     Table,
-    built,
+    builder_of,
     choice_of,
-    chosen,
     first_line,
+    key_of,
     list_of,
     part_keys,
     part_table,
     quantity,
     read_by,
-    reading,
-    wound_on,
+    slide_length,
 )
 from lobework.jobs.jobfile.template import SAYS as TEMPLATE
 from lobework.jobs.jobfile.template import FollowsPiece, TemplateReader
@@ -56,7 +55,6 @@ from lobework.quantities.units import (
 __all__ = ["WrittenPass", "job_table", "lathe_table"]
 
 _DRIVEN: Final = ("ratio", "follower", "phase", "index", "side", "gain", "twist", "name")
-_TEXT: Final = reading(str)
 _STEPS: Final = "steps such as { x = -0.9, phase = '1/2 lobe' }"
 _LATHE: Final = "a lathe's name such as 'rocking-bench', the path of a lathe file, or a table"
 _UNITS: Final = Key(Literal["mm", "inch"], "'mm' or 'inch'", "mm", "The unit of bare lengths; in a job, of its outputs too.")
@@ -85,11 +83,11 @@ class WrittenPass:
 def job_table() -> Table:
     """Return the table that a whole job file is."""
     keys = {
-        "title": Key(*_TEXT, "", "What the drawing, the settings and the program are headed; the file's name unless given."),
+        "title": key_of(str, "", "What the drawing, the settings and the program are headed; the file's name unless given."),
         "units": _UNITS,
         "lathe": Key(read_by(_LatheReader()), _LATHE, about="The lathe that cuts it."),
-        "chord": Key(*reading(Length), None, "How far a straight move may stray from the path on the work; 0.002 mm unless set."),
-        "resolution": Key(*reading(Length), None, "From ray to ray of the work when it is carved; 0.05 mm unless set."),
+        "chord": key_of(Length, None, "How far a straight move may stray from the path on the work; 0.002 mm unless set."),
+        "resolution": key_of(Length, None, "From ray to ray of the work when it is carved; 0.05 mm unless set."),
         "piece": Key(read_by(choice_of("piece")), "a [piece] table such as form = 'disc', diameter = 70, thickness = 8"),
         "cutter": Key(read_by(choice_of("cutter")), "a [cutter] table such as kind = 'vee', angle = 90, width = 3"),
         "chuck": Key(list_of(_chuck_choice()), "[[chuck]] tables", None, "The chucks, from the spindle outwards."),
@@ -103,16 +101,14 @@ def job_table() -> Table:
 def lathe_table(*, in_file: bool) -> Table:
     """Return the table of a lathe: a file of its own names its units, a table in a job uses the job's."""
     keys = {
-        "name": Key(*_TEXT, "", "For messages and sheets."),
+        "name": key_of(str, "", "For messages and sheets."),
         **({"units": _UNITS} if in_file else {}),
         "headstock": Key(read_by(part_table(Headstock)), "a [headstock] table with sideways = 'rocks', 'slides' or 'fixed'"),
         "axis": Key(list_of(_axis_table()), "[[axis]] tables", None, "What a controller can move."),
         "hand": Key(list_of(_hand_table()), "[[hand]] tables", None, "What a person sets by a screw or a wheel."),
         "cam": Key(list_of(part_table(CamShaft)), "[[cam]] tables", None, "What turns its cams."),
-        "fittings": Key(
-            *reading(tuple[str, ...]), None, "What chucks may need of it, such as 'ring'; unless given, all they need."
-        ),
-        "swing": Key(*reading(Length), None, "The largest radius about the spindle that clears the bed."),
+        "fittings": key_of(tuple[str, ...], None, "What chucks may need of it, such as 'ring'; unless given, all they need."),
+        "swing": key_of(Length, None, "The largest radius about the spindle that clears the bed."),
         "controller": Key(
             read_by(part_table(Controller)), "a [controller] table", None, "How the controller wants its programs written."
         ),
@@ -127,9 +123,10 @@ def _as_written(values: dict[str, Any]) -> dict[str, Any]:
 class _LatheReader:
     """Reads a lathe's name or path, as it is, or its table."""
 
+    @property
     def form(self) -> Any:
-        """Return the type of either."""
-        return str | lathe_table(in_file=False).form()
+        """The type of either."""
+        return str | lathe_table(in_file=False).form
 
     def read(self, given: Any, context: Context) -> str | dict[str, Any]:
         """Return the text, or what the table holds."""
@@ -141,46 +138,53 @@ class _LatheReader:
         return holder
 
 
-_PLACE: Final = "a length on x, y and z, an angle on what turns"
-_BY_KIND: Final[dict[str, tuple[str, str, Callable[..., float], Callable[..., float]]]] = {
-    "low": (_PLACE, "The lower end of its travel.", length, angle),
-    "high": (_PLACE, "The upper end of its travel.", length, angle),
-    "steps": ("a number, or '400/mm' on x, y and z, '3200/turn' on what turns", "Steps of its motor.", steps, turning_steps),
-    "top_speed": (
-        "a speed such as '600 mm/min' on x, y and z, '12 rpm' on what turns",
-        "The most it can do.",
-        speed,
-        turning_speed,
+class _ByMotion(NamedTuple):
+    """A key of an axis that is written in one way for a slide, and in another for an axis that turns."""
+
+    description: str
+    about: str
+    on_slide: Callable[..., float]
+    on_rotary: Callable[..., float]
+
+
+_END: Final = "a length on x, y and z, an angle on what turns"
+_BY_MOTION: Final = {
+    "low": _ByMotion(_END, "The lower end of its travel.", length, angle),
+    "high": _ByMotion(_END, "The upper end of its travel.", length, angle),
+    "steps": _ByMotion(
+        "a number, or '400/mm' on x, y and z, '3200/turn' on what turns", "Steps of its motor.", steps, turning_steps
     ),
-    "acceleration": (
+    "top_speed": _ByMotion(
+        "a speed such as '600 mm/min' on x, y and z, '12 rpm' on what turns", "The most it can do.", speed, turning_speed
+    ),
+    "acceleration": _ByMotion(
         "such as '200 mm/s2' on x, y and z, '720 deg/s2' on what turns",
         "How fast its speed may change.",
         acceleration,
         turning_acceleration,
     ),
 }
-"""Keys that read one way on a slide, another on what turns: what may be written, what it is, and both ways."""
 
 
-def _by_kind(part: type) -> dict[str, Key]:
-    """Return the keys of an axis's settings; some cannot be read before it is known whether it turns."""
-    as_given = PlainValidator(lambda given, info: (given, info.context.units))
-    reads = Annotated[Any, as_given, WithJsonSchema({"type": ["number", "string"]})]
+def _axis_keys(part: type) -> dict[str, Key]:
+    """Return the keys of an axis; those in `_BY_MOTION` are kept as written until it is known whether it turns."""
+    as_written = PlainValidator(lambda given, info: (given, info.context.units))
+    kept = Annotated[Any, as_written, WithJsonSchema({"type": ["number", "string"]})]
     own = part_keys(part)
-    return own | {name: Key(reads, message, None, about) for name, (message, about, *_) in _BY_KIND.items() if name in own}
+    return own | {name: Key(kept, each.description, None, each.about) for name, each in _BY_MOTION.items() if name in own}
 
 
 def _axis_table() -> Table:
-    return Table("Axis", _by_kind(Axis), lambda values: Axis(**_known(values)), "One axis that a controller moves.")
+    return Table("Axis", _axis_keys(Axis), lambda values: Axis(**_in_units(values)), "One axis that a controller moves.")
 
 
 def _hand_table() -> Table:
-    notches = Key(*reading(int), None, "Of a wheel with one circle of them, in place of wheel.")
-    keys = _by_kind(HandAxis) | {"notches": notches}
-    return Table("HandAxis", keys, _hand_of, "What a person sets by a screw or a wheel.")
+    notches = key_of(int, None, "Of a wheel with one circle of them, in place of wheel.")
+    keys = _axis_keys(HandAxis) | {"notches": notches}
+    return Table("HandAxis", keys, _hand_axis, "What a person sets by a screw or a wheel.")
 
 
-def _hand_of(values: dict[str, Any]) -> HandAxis:
+def _hand_axis(values: dict[str, Any]) -> HandAxis:
     notches = values.pop("notches", None)
     if notches is not None:
         slides = values["moves"] in ("x", "y", "z")
@@ -190,48 +194,33 @@ def _hand_of(values: dict[str, Any]) -> HandAxis:
             values["wheel"] = Wheel(((str(notches), notches),), marks="notches")
         except InputError:
             require(False, "notches", notches, "a whole number of them, 1 to 100000")
-    return HandAxis(**_known(values))
+    return HandAxis(**_in_units(values))
 
 
-def _known(values: dict[str, Any]) -> dict[str, Any]:
-    """Return an axis's settings, all read now that it is known whether it slides or turns."""
+def _in_units(values: dict[str, Any]) -> dict[str, Any]:
+    """Return the settings of an axis with those in `_BY_MOTION` in the units of a slide, or of an axis that turns."""
     slides = values["moves"] in ("x", "y", "z")
-    for name, (message, _, on_slides, on_turning) in _BY_KIND.items():
+    for name, key in _BY_MOTION.items():
         if name in values:
             given, units = values[name]
-            reads = partial(on_slides, bare=units) if slides else on_turning
+            read = partial(key.on_slide, bare=units) if slides else key.on_rotary
             try:
-                values[name] = quantity(reads, given, message)
+                values[name] = quantity(read, given, key.description)
             except InputError as error:
                 raise error.replaced(where=name) from None
     return values
 
 
 def _chuck_choice() -> Choice:
-    def table(name: str, part: type) -> Table:
-        called = Key(*_TEXT, "", "What steps and settings call it; its kind unless given.")
-        named = {**chosen("chuck", "kind", name, part), "name": called}
-        make = built(part, *named)
-        return part_table(part, named, lambda values: Mounted(values.get("name") or name, make(values)))
-
-    return Choice("chuck", "kind", table)
+    name = key_of(str, "", "What steps and settings call it; its kind unless given.")
+    return Choice("chuck", {"name": name}, lambda chuck, values: Mounted(values.get("name") or values["kind"], chuck))
 
 
 def _cam_choice() -> Choice:
-    message = "a table such as { angle = '60 deg', over = '50 mm' }"
-    drive = {key: holder for key, holder in part_keys(Drive).items() if key in _DRIVEN}
-    drive["twist"] = Key(read_by(_twist_table()), message, None, drive["twist"].about)
-
-    def table(name: str, part: type) -> Table:
-        named = {**chosen("cam", "shape", name, part), **drive}
-        make = built(part, *named)
-
-        def driven(values: dict[str, Any]) -> Drive:
-            return Drive(make(values), **{key: value for key, value in values.items() if key in _DRIVEN})
-
-        return part_table(part, named, driven)
-
-    return Choice("cam", "shape", table)
+    keys = {key: own for key, own in part_keys(Drive).items() if key in _DRIVEN}
+    twist = "a table such as { angle = '60 deg', over = '50 mm' }"
+    keys["twist"] = Key(read_by(_twist_table()), twist, None, keys["twist"].about)
+    return Choice("cam", keys, lambda cam, values: Drive(cam, **{key: values[key] for key in _DRIVEN if key in values}))
 
 
 def _twist_table() -> Table:
@@ -243,15 +232,15 @@ def _twist_table() -> Table:
 def _at_table() -> Table:
     own = part_keys(At)
     for slide in ("x", "y", "z"):
-        reads, message = wound_on(slide)
-        own[slide] = replace(own[slide], reads=reads, description=message)
-    return Table("At", own, built(At))
+        reads, message = slide_length(slide)
+        own[slide] = replace(own[slide], type=reads, description=message)
+    return Table("At", own, builder_of(At))
 
 
 def _pass_table() -> Table:
     own = part_keys(Pass)
     keys = {key: own[key] for key in ("name", "turns", "spindle", "at", "travel", "arc", "together")} | {
-        **{key: replace(own[key], reads=read_by(_at_table())) for key in ("at", "travel")},
+        **{key: replace(own[key], type=read_by(_at_table())) for key in ("at", "travel")},
         "template": Key(read_by(TemplateReader()), TEMPLATE, None, own["template"].about),
         "cam": Key(list_of(_cam_choice()), "[[pass.cam]] tables", None, "The cams that move the headstock."),
         "series": Key(read_by(OneOrMore(_series_table())), "a [pass.series] table", None, "How it is repeated, innermost first."),
@@ -268,9 +257,9 @@ def _pass_table() -> Table:
 def _series_table() -> Table:
     steps = Annotated[dict[str, Any], PlainValidator(_steps), WithJsonSchema(_STEPS_SCHEMA)]
     keys = {
-        "count": Key(*reading(int), about="How many times, the first included."),
+        "count": key_of(int, about="How many times, the first included."),
         "each": Key(steps, f"a table of {_STEPS}", None, "What moves on each time, and how far."),
-        "name": Key(*_TEXT, "", "What one repetition is called, such as row."),
+        "name": key_of(str, "", "What one repetition is called, such as row."),
     }
     return Table("Series", keys, _as_written, "How a pass, or the series before this one, is repeated.")
 
