@@ -1,4 +1,4 @@
-"""Job files and lathe files: what people write, checked at the edge, with errors that name the file, line and key."""
+"""Job files and lathe files: read and validated, with errors that name the file, the line and the key."""
 
 from __future__ import annotations
 

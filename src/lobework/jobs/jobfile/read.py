@@ -1,4 +1,4 @@
-"""From a job file, or a lathe file, to the objects it describes."""
+"""Read job files and lathe files into the objects that they describe."""
 
 from __future__ import annotations
 
@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from lobework.lathe.lathe import Lathe
     from lobework.lathe.passes import Pass, Series
     from lobework.parts.protocols import Piece
+    from lobework.quantities.fields import Measure
 
 __all__ = [
     "job_schema",
@@ -35,30 +36,30 @@ _DRAFT: Final = {"$schema": "https://json-schema.org/draft/2020-12/schema"}
 
 
 def shipped_lathes() -> dict[str, str]:
-    """Return the lathes that ship inside by name, each with the line that its file begins with.
+    """Return the built-in lathes by name, each with the first line of its file.
 
     >>> list(shipped_lathes())
     ['computed-bench', 'geared-bench', 'hand-bench', 'plain-bench', 'rocking-bench', 'sliding-bench']
     """
-    return {each.stem: _first_remark(each) for each in sorted(_LATHES.glob("*.toml"))}
+    return {each.stem: _first_comment(each) for each in sorted(_LATHES.glob("*.toml"))}
 
 
-def _first_remark(path: Path) -> str:
+def _first_comment(path: Path) -> str:
     with path.open(encoding="utf-8") as file:
         return file.readline().lstrip("# ").rstrip()
 
 
 def read_lathe(name: Path | str) -> Lathe:
-    """Return a lathe: one that ships, by its name, or one that a lathe file describes, by its path.
+    """Return a lathe: a built-in one by its name, or the lathe of a lathe file by the file's path.
 
-    A lathe file's name is the lathe's unless it says otherwise.
+    Without a ``name`` key, a lathe has the name of its file.
 
     Raises
     ------
     UnknownNameError
-        Where the name is neither of a lathe that ships nor of a TOML file.
+        If the name is neither that of a built-in lathe nor that of a TOML file.
     InputError
-        Where the file cannot be read or is wrong: file, line and key, what was given, what is allowed.
+        If the file cannot be read or is wrong; the error names the file, the line, the key, the value and the allowed values.
 
     Examples
     --------
@@ -69,7 +70,7 @@ def read_lathe(name: Path | str) -> Lathe:
 
 
 def lathe_and_units(name: Path | str) -> tuple[Lathe, LengthUnit]:
-    """Return a lathe as `read_lathe` does, and the units that its file is written in."""
+    """Return a lathe as `read_lathe` does, and the units of its file."""
     from lobework.jobs.jobfile.written import lathe_table
 
     path = Path(name)
@@ -86,12 +87,12 @@ def lathe_and_units(name: Path | str) -> tuple[Lathe, LengthUnit]:
 
 
 def read_job(path: Path | str) -> Job:
-    """Return the job that a job file describes; the file's name is its title unless it says otherwise.
+    """Return the job that a job file describes; without a ``title`` key, its title is the name of the file.
 
     Raises
     ------
     InputError
-        Where the file cannot be read or is wrong: file, line and key, what was given, what is allowed.
+        If the file cannot be read or is wrong; the error names the file, the line, the key, the value and the allowed values.
     """
     from lobework.jobs.jobfile.written import job_table
 
@@ -104,13 +105,13 @@ def read_job(path: Path | str) -> Job:
 
 
 def placed(error: InputError, path: Path | str) -> InputError:
-    """Return an error that came up while a job was worked out, with its file, and its line where the key is known."""
+    """Return an error of a job that was read from ``path`` with the file, and with the line if the key is known."""
     source = Source.read(path)
     return source.placed(pointed(error, source.holds))
 
 
 def job_schema() -> dict[str, Any]:
-    """Return the JSON Schema (draft 2020-12) of a job file, with every part that is installed.
+    """Return the JSON Schema (draft 2020-12) of a job file, with every installed part.
 
     >>> job_schema()["required"]
     ['lathe', 'piece', 'cutter', 'pass']
@@ -132,7 +133,7 @@ def lathe_schema() -> dict[str, Any]:
 
 
 def starter(of: Literal["job", "lathe"] = "job") -> str:
-    """Return the text of a job file, or of a lathe file, to start from.
+    """Return the text of a template for a job file, or for a lathe file.
 
     >>> "[[pass]]" in starter(), "[headstock]" in starter("lathe")
     (True, True)
@@ -148,7 +149,7 @@ def _context(source: Source) -> Context:
 
 
 def _with_screws(context: Context, given: Any) -> Context:
-    """Return a context that knows the screws of the job's lathe; it is read when a place is first written in turns."""
+    """Return a context with the screws of the job's lathe; the lathe is read at the first place that is written in turns."""
     from dataclasses import replace
     from functools import cache
 
@@ -163,7 +164,7 @@ def _with_screws(context: Context, given: Any) -> Context:
             read = lathe_table(in_file=False).read(given, context) if isinstance(given, dict) else given
             hand = _named_lathe(read, context).hand_axis(slide)
         except InputError as error:
-            raise type(error)(str(error)) from None
+            raise _flattened(error) from None
         return hand.screw if hand is not None else None
 
     return replace(context, screw=screw)
@@ -172,13 +173,13 @@ def _with_screws(context: Context, given: Any) -> Context:
 def _lathe_of(read: dict[str, Any], name: str) -> Lathe:
     from lobework.lathe.lathe import Lathe
 
-    stated: dict[str, Any] = {key: read[key] for key in ("fittings", "swing", "controller") if key in read}
-    stated |= {field: tuple(read[key]) for key, field in (("axis", "axes"), ("hand", "hand"), ("cam", "cams")) if key in read}
-    return Lathe(name=read.get("name") or name, headstock=read["headstock"], **stated)
+    settings: dict[str, Any] = {key: read[key] for key in ("fittings", "swing", "controller") if key in read}
+    settings |= {field: tuple(read[key]) for key, field in (("axis", "axes"), ("hand", "hand"), ("cam", "cams")) if key in read}
+    return Lathe(name=read.get("name") or name, headstock=read["headstock"], **settings)
 
 
 def _named_lathe(given: str | dict[str, Any], context: Context) -> Lathe:
-    """Return the lathe that a job names, points to or holds."""
+    """Return the lathe that a job describes by a name, a path or a table."""
     if isinstance(given, dict):
         try:
             return _lathe_of(given, "lathe of this job")
@@ -187,9 +188,14 @@ def _named_lathe(given: str | dict[str, Any], context: Context) -> Lathe:
     try:
         return read_lathe(context.folder / given if given.endswith(".toml") else given)
     except UnknownNameError as error:
-        raise InputError(f"{error.message}; or write the path of a lathe file, which ends in .toml") from None
+        raise InputError(error.message, remedy="or write the path of a lathe file, which ends in .toml") from None
     except InputError as error:
-        raise type(error)(str(error)) from None
+        raise _flattened(error) from None
+
+
+def _flattened(error: InputError) -> InputError:
+    """Return an error of another file, whose place becomes a part of the problem."""
+    return type(error)(str(error))
 
 
 def _job_of(read: dict[str, Any], name: str, context: Context) -> Job:
@@ -202,16 +208,16 @@ def _job_of(read: dict[str, Any], name: str, context: Context) -> Job:
     except InputError as error:
         raise inside(error, "lathe") from None
     machine = replace(machine, chucks=tuple(read.get("chuck", ())))
-    followed = (_following(each, read["piece"], f"pass[{number}]") for number, each in enumerate(read["pass"], 1))
-    passes = tuple(_repeated(each, machine, context.units, f"pass[{number}]") for number, each in enumerate(followed, 1))
+    written = [_with_template(each, read["piece"], f"pass[{number}]") for number, each in enumerate(read["pass"], 1)]
+    passes = tuple(_with_series(each, machine, context.units, f"pass[{number}]") for number, each in enumerate(written, 1))
     settings: dict[str, Any] = {key: read[key] for key in ("units", "chord", "resolution", "piece", "cutter") if key in read}
     if "program" in read:
         settings["feeds"] = read["program"]
     return Job(title=read.get("title") or name, lathe=machine, passes=passes, **settings)
 
 
-def _following(written: WrittenPass, piece: Piece, where: str) -> WrittenPass:
-    """Return a pass whose template is the side of the work with that template."""
+def _with_template(written: WrittenPass, piece: Piece, where: str) -> WrittenPass:
+    """Return a pass; if it follows the side of the work, that side is its template."""
     from dataclasses import replace
 
     from lobework.parts.template import template_of
@@ -228,16 +234,17 @@ def _following(written: WrittenPass, piece: Piece, where: str) -> WrittenPass:
         raise inside(pointed(error, {"travel": "given", "arc": "given"}), where) from None
 
 
-def _repeated(written: WrittenPass, machine: Lathe, units: LengthUnit, where: str) -> Pass | Series:
-    """Return a pass inside its series, their bare lengths in mm."""
+def _with_series(written: WrittenPass, machine: Lathe, units: LengthUnit, where: str) -> Pass | Series:
+    """Return a pass inside its series, with the bare lengths of their steps in mm."""
     from lobework.jobs.job import require_few
 
     item: Pass | Series = written.passed
     if len(written.repeats) > _MOST_LEVELS:
-        raise InputError(f"{len(written.repeats)} series within each other; at most {_MOST_LEVELS}", f"{where}.series")
+        problem = f"{len(written.repeats)} series within each other"
+        raise InputError(problem, f"{where}.series", remedy=f"at most {_MOST_LEVELS}")
     for settings, place in written.repeats:
         try:
-            each = _in_mm(settings.get("each", {}), written.passed, machine, units)
+            each = _checked_steps(settings.get("each", {}), written.passed, machine, units)
             item = item.series(settings["count"], each, name=settings.get("name", ""))
             require_few(math.prod(level.count for level in item.levels()))
         except InputError as error:
@@ -245,28 +252,30 @@ def _repeated(written: WrittenPass, machine: Lathe, units: LengthUnit, where: st
     return item
 
 
-def _in_mm(each: dict[str, Any], of: Pass, machine: Lathe, units: LengthUnit) -> dict[str, Any]:
-    """Return steps as Python takes them: checked, with bare lengths in mm."""
+def _checked_steps(each: dict[str, Any], of: Pass, machine: Lathe, units: LengthUnit) -> dict[str, Any]:
+    """Return the steps of a series, checked, with bare lengths in mm."""
     from lobework.lathe.passes import step_measure, step_targets
 
     found = {}
     for setting, given in each.items():
         try:
             marks = [step_measure(full, of, machine) for full in step_targets(setting, of, machine)]
-            found[setting] = _step(given, marks, units)
+            found[setting] = _checked_step(given, marks, units)
         except InputError as error:
             raise error.replaced(where=f"each.{_step_key(setting)}") from None
     return found
 
 
-def _step(given: Any, marks: list[Any], units: LengthUnit) -> Any:
+def _checked_step(given: Any, marks: list[Measure | None], units: LengthUnit) -> Any:
+    """Return a step that is valid for all settings that it changes; a bare length is converted to mm."""
     from lobework.jobs.jobfile.tables import quantity
     from lobework.quantities.units import ratio
 
     for mark in marks:
-        quantity(
-            mark.read if mark is not None else ratio, given, mark.description if mark is not None else "a number such as 0.5"
-        )
+        if mark is None:
+            quantity(ratio, given, "a number such as 0.5")
+        else:
+            quantity(mark.read, given, mark.description)
     bare = not isinstance(given, str) and any(mark is not None and mark.takes_bare for mark in marks)
     return length(given, units) if bare else given
 

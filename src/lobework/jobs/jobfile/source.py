@@ -1,10 +1,10 @@
-"""A file as it was written: what it holds, and the line on which each key stands."""
+"""A TOML file: its keys and values, and the line of each."""
 
 from __future__ import annotations
 
 import re
 import tomllib
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, time
 from pathlib import Path
@@ -17,16 +17,16 @@ from lobework.jobs.jobfile.lines import Lines, index_lines
 __all__ = ["Source", "inside", "pointed", "shown", "written_key"]
 
 _MOST_BYTES: Final = 500_000
-_MOST_ERRORS: Final = 19
-"""Told in one run beside the first."""
-_SYNTAX: Final = re.compile(r"(?P<says>.*) \(at (?:line (?P<line>\d+), column (?P<column>\d+)|end of document)\)", re.DOTALL)
+_MORE_ERRORS: Final = 19
+"""Reported in one run, besides the first."""
+_SYNTAX: Final = re.compile(r"(?P<problem>.*) \(at (?:line (?P<line>\d+), column (?P<column>\d+)|end of document)\)", re.DOTALL)
 _INDEX: Final = re.compile(r"\[(\d+)\]")
 _FIRST: Final = re.compile(r"\w+")
 _BARE_KEY: Final = re.compile(r"[A-Za-z0-9_-]+")
 
 
 def shown(given: object) -> str:
-    """Return what was given, short enough for one line.
+    """Return a value as text, short enough for one line.
 
     >>> shown("2 furlongs"), shown(12345678 * 10**40)
     ("'2 furlongs'", '123456780000000000000000000000000000000...')
@@ -39,7 +39,7 @@ def shown(given: object) -> str:
 
 
 def written_key(key: str) -> str:
-    """Return a key as it stands in a file: in quotes where it must be.
+    """Return a key as it is written in a file: in quotes if it needs them.
 
     >>> written_key("rise"), written_key("cam 2.phase")
     ('rise', '"cam 2.phase"')
@@ -48,21 +48,21 @@ def written_key(key: str) -> str:
 
 
 def inside(error: InputError, step: str) -> InputError:
-    """Return the error with its key path one table further out: ``step`` comes first.
+    """Return the error with ``step`` before its key path.
 
     >>> str(inside(InputError("is missing", "radius"), "pass[1].cam[2]"))
     'pass[1].cam[2].radius: is missing'
     """
 
-    def stepped(one: InputError) -> InputError:
+    def moved(one: InputError) -> InputError:
         joint = "." if step and one.where and not one.where.startswith("[") else ""
         return one.replaced(where=f"{step}{joint}{one.where}")
 
-    return error.each(stepped)
+    return error.each(moved)
 
 
 def pointed(error: InputError, holds: Mapping[str, Any]) -> InputError:
-    """Return a part's complaint about one of its settings with that setting's key, and as it was written.
+    """Return an error of a part's setting with the setting's key, and with the value that was written.
 
     >>> str(pointed(InputError(name="radius", given="-3.175", must_be="above zero"), {"radius": "-1/8 in"}))
     "radius: '-1/8 in' must be above zero"
@@ -80,12 +80,12 @@ def pointed(error: InputError, holds: Mapping[str, Any]) -> InputError:
 
 @dataclass(frozen=True, slots=True)
 class Source:
-    """A TOML file as it was read.
+    """A TOML file that was read.
 
     Parameters
     ----------
     path : str
-        As it was asked for.
+        As it was given.
     holds : dict
         Its keys and values.
     lines : Lines
@@ -103,7 +103,7 @@ class Source:
         Raises
         ------
         InputError
-            Where it is missing, unreadable, too large, not UTF-8 or not TOML; ``remedy`` ends the first message.
+            If it is missing, unreadable, too large, not UTF-8 or not TOML; ``remedy`` is for a missing file.
         """
         name = str(path)
         text = _text(name, remedy)
@@ -117,36 +117,47 @@ class Source:
             raise _syntax_error(name, text, error) from None
 
     def placed(self, error: InputError) -> InputError:
-        """Return the error with file and line before its key path, and what a part complains of as it was written.
+        """Return the error with the file and the line before its key path, and with the value that was written.
 
-        So are the first of the others that were found with it; of the rest it is said how many they are.
+        Its others are changed in the same way; from the 20th on, they are replaced by their number.
         """
-        error.others, left = error.others[:_MOST_ERRORS], len(error.others[_MOST_ERRORS:])
+        error.others, left = error.others[:_MORE_ERRORS], len(error.others[_MORE_ERRORS:])
         placed = error.each(self._placed)
         if left:
-            placed.others += (InputError(f"{left} more are wrong; mend these first", self.path),)
+            placed.others += (InputError(f"{left} more are wrong", self.path, remedy="mend these first"),)
         return placed
 
     def _placed(self, error: InputError) -> InputError:
-        if error.where and (table := self._table_at(error.where)) is not None:
-            error = inside(pointed(error.replaced(where=""), table), error.where)
-        line = self._line_of(error.where)
+        keys, value, rest = self._resolve(error.where)
+        if error.where and not rest and isinstance(value, dict):
+            error = inside(pointed(error.replaced(where=""), value), error.where)
+            keys, _, _ = self._resolve(error.where)
+        line = self.lines.line_of(keys) if keys else None
         file = f"{self.path}:{line}" if line else self.path
         return error.replaced(where=f"{file}: {error.where}" if error.where else file)
 
-    def _table_at(self, where: str) -> dict[str, Any] | None:
-        """Return the table that the whole key path ``where`` leads to, if one does."""
-        found: Any = self.holds
-        path = ""
-        for key in _keys_of(where, self.holds):
-            found = found[key]
-            path += f"[{key + 1}]" if isinstance(key, int) else f"{'.' if path else ''}{written_key(key)}"
-        return found if path == where and isinstance(found, dict) else None
+    def _resolve(self, path: str) -> tuple[list[str | int], Any, str]:
+        """Return the keys and indices, from 0, of the longest part of a key path that exists, its value, and the rest of it."""
+        keys: list[str | int] = []
+        value: Any = self.holds
+        while path:
+            if isinstance(value, list) and (index := _INDEX.match(path)) and 0 < int(index[1]) <= len(value):
+                keys.append(int(index[1]) - 1)
+                path = path[index.end() :]
+            elif isinstance(value, dict) and (names := [name for name in value if _begins(path, name)]):
+                name = max(names, key=len)
+                keys.append(name)
+                path = path.removeprefix(".").removeprefix(written_key(name))
+            else:
+                break
+            value = value[keys[-1]]
+        return keys, value, path
 
-    def _line_of(self, where: str) -> int | None:
-        """Return the line (from 1) on which the key path ``where``, or as much of it as is there, begins."""
-        keys = list(_keys_of(where, self.holds))
-        return self.lines.line_of(keys) if keys else None
+
+def _begins(path: str, name: str) -> bool:
+    """Return whether the first key of a key path is ``name``."""
+    key, path = written_key(name), path.removeprefix(".")
+    return path.startswith(key) and path[len(key) :][:1] in ("", ".", "[", ":")
 
 
 def _text(name: str, remedy: str) -> str:
@@ -155,38 +166,15 @@ def _text(name: str, remedy: str) -> str:
         return data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         line = data.count(b"\n", 0, error.start) + 1
-        message = f"byte {data[error.start]:#04x} is not UTF-8 text; save the file as UTF-8"
-        raise InputError(message, f"{name}:{line}") from None
+        problem = f"byte {data[error.start]:#04x} is not UTF-8 text"
+        raise InputError(problem, f"{name}:{line}", remedy="save the file as UTF-8") from None
 
 
 def _syntax_error(name: str, text: str, error: ValueError) -> InputError:
     found = _SYNTAX.fullmatch(str(error))
-    message = found["says"] if found else str(error)
+    message = found["problem"] if found else str(error)
     last = text.rstrip("\n").count("\n") + 1
     line, column = (found["line"], found["column"]) if found and found["line"] else (str(last), "")
     where = f"{name}, line {line}" + (f", column {column}" if column else "")
     remedy = "write each of several tables as [[...]]" if "overwrite" in message else "write key = value, with quotes round text"
-    return InputError(f"is not TOML: {message}; {remedy}", where)
-
-
-def _keys_of(where: str, holds: Any) -> Iterator[str | int]:
-    """Yield the keys and places of the path ``where`` for as long as they are there; places count from 0."""
-    while where:
-        if isinstance(holds, list) and (index := _INDEX.match(where)) and 0 < int(index[1]) <= len(holds):
-            place = int(index[1]) - 1
-            where, holds = where[index.end() :], holds[place]
-            yield place
-        elif isinstance(holds, dict):
-            where = where.removeprefix(".")
-            fits = [name for name in holds if _begins(where, written_key(name))]
-            if not fits:
-                return
-            key = max(fits, key=len)
-            where, holds = where[len(written_key(key)) :], holds[key]
-            yield key
-        else:
-            return
-
-
-def _begins(where: str, key: str) -> bool:
-    return where.startswith(key) and where[len(key) :][:1] in ("", ".", "[", ":")
+    return InputError(f"is not TOML: {message}", where, remedy=remedy)
