@@ -201,7 +201,7 @@ WRONG = {
     "from somewhere, by turns": ({"twist": "angle = 90, turns = 2, from = 3"}, "twist.from: 3 must be left out beside turns"),
     "eased more than a half": (
         {"twist": "angle = 90, over = 50, ease = 0.6"},
-        "pass[1].cam[1].twist.ease: 0.6 must be the part of the way at either end, 0 to 1/2",
+        "pass[1].cam[1].twist.ease: 0.6 must be the share of the length at either end, 0 to 1/2",
     ),
     "no angle": ({"twist": "over = 50"}, "pass[1].cam[1].twist.angle: is missing"),
     "no such key": ({"twist": "angle = 90, over = 50, lead = 3"}, "pass[1].cam[1].twist.lead: there is no such key"),

@@ -41,12 +41,12 @@ NO_WHEEL = "must be an angle while the chuck's wheel is not known; give it, as i
 
 
 def between(turns, nearest):
-    return f"{turns} turn must fall on a hole, and falls between those of every circle; the nearest is {nearest}"
+    return f"{turns} turn must fall on a hole, but is between those of every circle; the nearest is {nearest}"
 
 
 def past(name, stands, end, after):
     message = f"its slide would go past its end: after {after} turns it stands at {stands}, and its travel ends at {end}"
-    return f"pass[1].chuck[1]: chuck {name!r}: {message}; give it less way, or fewer turns"
+    return f"pass[1].chuck[1]: chuck {name!r}: {message}; give it less travel, or fewer turns"
 
 
 def lacks(name, need, lathe, fittings):
@@ -157,7 +157,7 @@ WRONG = {
     ),
     "a slide without travel": (
         eccentric("shift = 1", "travel = 0"),
-        ":7: chuck[1].travel: 0 must be above zero; leave it out where the slide has no end",
+        ":7: chuck[1].travel: 0 must be above zero; leave it out if the slide has no end",
     ),
     "a step past the slide's end": (
         stepped("shift = 1", "travel = 5", each="eccentric.shift = 3"),
@@ -226,7 +226,7 @@ WRONG = {
     ),
     "a swing of nothing": (
         job(head=HEAD.replace('"rocking-bench"', '{ headstock = { sideways = "fixed" }, swing = 0 }')),
-        ":1: lathe.swing: 0.0 must be above zero; leave it out where there is no bed",
+        ":1: lathe.swing: 0.0 must be above zero; leave it out if there is no bed",
     ),
     "a slide stepped out until the work meets the bed": (
         job(chuck("eccentric", "shift = 100"), passed=PASS + "series = { count = 9, each = { eccentric.shift = 10 } }\n"),
@@ -274,14 +274,14 @@ def test_in_python_too():
         lambda: StraightLine(per_turn=math.inf, travel=1.0): "per_turn=inf: must be a finite length",
         lambda: StraightLine(per_turn=1.0, travel=math.inf): "travel=inf: must be a finite length",
         lambda: replace(bench_lathe(), fittings="ring"): "fittings='ring': must be a list of names, such as ('ring',)",
-        lambda: replace(bench_lathe(), swing="6 in"): "swing=6 in: must be above zero; leave it out where there is no bed",
+        lambda: replace(bench_lathe(), swing="6 in"): "swing=6 in: must be above zero; leave it out if there is no bed",
         lambda: replace(bench_lathe(), chucks=(Oval,)): (
             "chucks=(<class 'lobework.parts.chuck.Oval'>,): must be mounted; put each on with lathe.mount(chuck)"
         ),
         lambda: Dome(tilt_deg=math.nan): "tilt=nan: must be from -180 to 180 degrees",
         lambda: Oval(throw=1.0, swing=math.nan): "swing=nan: must be a finite length",
         lambda: bench_lathe().mount(EccentricChuck(shift=1.0, index="1/7 turn", wheel=Wheel([96]))): (
-            "chuck[1].index: 1/7 turn must fall on a hole, and falls between those of every circle; "
+            "chuck[1].index: 1/7 turn must fall on a hole, but is between those of every circle; "
             "the nearest is 14 holes of the 96 circle, 1.071429 degrees further"
         ),
         lambda: replace(bench_lathe(), fittings=()).mount(Oval(throw=1.0)): (
@@ -416,7 +416,7 @@ def test_a_chuck_that_comes_back_before_it_began(bench, spun):  # noqa: F811
 
 
 def test_slides_that_are_none(bench, spun):  # noqa: F811
-    message = "slides gives a place of 'slide' of shape (4,) for 7 angles; it must be (7,) or (1,), and finite"
+    message = "slides gives a position of 'slide' of shape (4,) for 7 angles; it must be (7,) or (1,), and finite"
     assert fault_of(bench, 'fault = "half the places"') == NAMED + message + CAME
     message = "slides gives ndarray; it must give a tuple of lobework.plugins.ChuckSlide"
     assert fault_of(bench, 'fault = "a slide\'s place"') == NAMED + message + CAME

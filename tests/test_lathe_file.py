@@ -177,11 +177,11 @@ CAM = BENCH + "[[cam]]\nnumber = 1\n"
         ),
         (
             AXIS + 'moves = "x"\nletter = "X"\nacceleration = 0',
-            "9: axis[2].acceleration: 0 must be above zero; leave it out where it has no limit",
+            "9: axis[2].acceleration: 0 must be above zero; leave it out if it has no limit",
         ),
         (
             AXIS + 'moves = "x"\nletter = "X"\ntop_speed = "-600 mm/min"',
-            "9: axis[2].top_speed: '-600 mm/min' must be above zero; leave it out where it has no limit",
+            "9: axis[2].top_speed: '-600 mm/min' must be above zero; leave it out if it has no limit",
         ),
         (
             AXIS + 'moves = "x"\nletter = "X"\ntop_speed = "12 rpm"',
@@ -200,7 +200,7 @@ CAM = BENCH + "[[cam]]\nnumber = 1\n"
         (AXIS + 'moves = "x"\nletter = "X"\nlow = 5\nhigh = -5', "10: axis[2].high: -5 must be above low, 5"),
         (
             AXIS + 'moves = "x"\nletter = "X"\nsteps = -400',
-            "9: axis[2].steps: -400 must be zero or more; leave it out where you do not know",
+            "9: axis[2].steps: -400 must be zero or more; leave it out if it is not known",
         ),
         (
             AXIS + 'moves = "x"\nletter = "X"\nstep = 400',
@@ -258,11 +258,11 @@ CAM = BENCH + "[[cam]]\nnumber = 1\n"
         (CAM + 'turned_by = "gears"\nwheels = [40, 20]\npairs = 0', "10: cam[1].pairs: 0 must be a whole number, 1 to 6"),
         (
             CAM + 'turned_by = "spindle"\nwheels = [40, 20]',
-            "9: cam[1].wheels: [40, 20] must be left out where no gears turn it",
+            "9: cam[1].wheels: [40, 20] must be left out unless gears turn it",
         ),
         (
             CAM + 'turned_by = "spindle"\npercent_places = 2',
-            "9: cam[1].percent_places: 2 must be left out where no motor turns it",
+            "9: cam[1].percent_places: 2 must be left out unless a motor turns it",
         ),
         (
             CAM + 'turned_by = "software"',
@@ -345,7 +345,7 @@ def test_a_mistake_in_a_lathe_file_is_answered_with_one_line(text, message, refu
             '[headstock]\nsideways = "slides"\n[[hand]]\nmoves = "cam 1 phase"\nnotches = 96',
             'phase = "1/7 turn"',
             (
-                "pass[1].cam[1].phase: 1/7 turn must fall on a notch, and falls between those of every circle; the nearest is "
+                "pass[1].cam[1].phase: 1/7 turn must fall on a notch, but is between those of every circle; the nearest is "
                 "14 notches of 96, 1.071429 degrees further"
             ),
         ),
@@ -353,7 +353,7 @@ def test_a_mistake_in_a_lathe_file_is_answered_with_one_line(text, message, refu
             '[headstock]\nsideways = "slides"\n[[hand]]\nmoves = "cam 1 index"\nnotches = 10',
             'index = "1/2 lobe"',
             (
-                "pass[1].cam[1].index: 1/24 turn must fall on a notch, and falls between those of every circle; the nearest is "
+                "pass[1].cam[1].index: 1/24 turn must fall on a notch, but is between those of every circle; the nearest is "
                 "0 notches of 10, 15 degrees less"
             ),
         ),

@@ -114,7 +114,7 @@ def test_a_phase_beyond_the_travel_of_its_wheel_is_a_problem():
 
 
 def test_a_slide_that_is_wound_by_hand_does_not_travel_while_the_work_is_cut():
-    with pytest.raises(SettingError, match=r"travel\.z: .* no axis that moves the z, which is wound by hand; it has: spindle$"):
+    with pytest.raises(SettingError, match=r"travel\.z: .* no axis that moves the z, which is set by hand; it has: spindle$"):
         job(Pass(at=At(x=24.0), travel=At(z=-5.0))).settings()
 
 

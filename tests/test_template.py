@@ -209,9 +209,9 @@ def test_a_drawing_that_lies_has_its_axis_to_the_right(tmp_path):
             {"points": ((0, 10), (-1, 40), (-2, 10), (-20, 10)), "smooth": True},
             "points=its smooth curve between points 2 and 3: must be one way along z; it folds back there; add points",
         ),
-        ({"points": VASE, "start": 3.0}, "from=3: must be from -61 mm to 0 mm, where the template runs along z"),
-        ({"points": VASE, "end": -70.0}, "to=-70: must be from -61 mm to 0 mm, where the template runs along z"),
-        ({"points": VASE, "start": -5.0, "end": -5.0}, "to=-5: must be another place than from"),
+        ({"points": VASE, "start": 3.0}, "from=3: must be from -61 mm to 0 mm, the range of the template along z"),
+        ({"points": VASE, "end": -70.0}, "to=-70: must be from -61 mm to 0 mm, the range of the template along z"),
+        ({"points": VASE, "start": -5.0, "end": -5.0}, "to=-5: must be a position other than from"),
         ({"points": VASE, "end": math.nan}, "to=nan: must be a plain number, in mm"),
         (
             {"points": ((0, 20), (-10, 15), (-20, 20)), "rubber": 50.0},
@@ -374,11 +374,11 @@ def test_travel_is_checked_along_the_whole_template():
     [
         (
             lambda: led(travel=At(z=-3)),
-            "travel=given: must be left out where there is a template; the slides follow the template alone",
+            "travel=given: must be left out with a template; the slides follow the template alone",
         ),
         (
             lambda: led(arc=SlideArc(radius=25, from_deg=0, to_deg=50)),
-            "arc=given: must be left out where there is a template; the slides follow the template alone",
+            "arc=given: must be left out with a template; the slides follow the template alone",
         ),
         (
             lambda: Pass(template="vase.svg"),

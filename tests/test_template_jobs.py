@@ -119,8 +119,8 @@ def test_what_was_taken_for_granted_is_said_in_the_check_and_on_the_sheet(job, c
             "{ points = [[0, 20], [-5, 21], [-4, 22]] }",
             "template.points[3]: (-4, 22) mm must be below z -5 mm, where the point before it is; the template folds back there",
         ),
-        ("{ of = 'piece', from = 4 }", "template.from: 4 must be from -55 mm to 0 mm, where the template runs along z"),
-        ("{ of = 'piece', from = -4, to = -4 }", "template.to: -4 must be another place than from"),
+        ("{ of = 'piece', from = 4 }", "template.from: 4 must be from -55 mm to 0 mm, the range of the template along z"),
+        ("{ of = 'piece', from = -4, to = -4 }", "template.to: -4 must be a position other than from"),
         (
             "{ file = 'none.svg' }",
             "template.file: none.svg: there is no such file; its path is taken from where the job file lies",
@@ -131,7 +131,7 @@ def test_what_was_taken_for_granted_is_said_in_the_check_and_on_the_sheet(job, c
         ("{ file = 'vase.svg', unit = 0 }", "template.unit: 0.0 must be above zero"),
         (
             "{ file = 'vase.svg', from = 1, to = 2 }",
-            "template.from: 1 must be from -55 mm to 0 mm, where the template runs along z",
+            "template.from: 1 must be from -55 mm to 0 mm, the range of the template along z",
         ),
         ("{ of = 'piece', rubber = -1 }", "template.rubber: -1 must be zero or more"),
         (
@@ -150,7 +150,7 @@ def test_each_mistake_is_answered_in_one_line_with_its_key(job, capsys, written,
 @pytest.mark.parametrize(
     ("written", "message"),
     [
-        ("{ of = 'piece', from = 1 }", "from: 1 must be from -55 in to 0 in, where the template runs along z"),
+        ("{ of = 'piece', from = 1 }", "from: 1 must be from -55 in to 0 in, the range of the template along z"),
         (
             "{ points = [[0, 0.5], [-1, 0.7], [-0.5, 0.8]] }",
             "points[3]: (-0.5, 0.8) in must be below z -1 in, where the point before it is; the template folds back there",
@@ -177,7 +177,7 @@ def test_the_check_says_what_a_rubber_misses_of_a_hollow(job, capsys):
 
 
 def test_a_template_beside_a_travel_or_on_a_disc_is_refused(job):
-    with pytest.raises(InputError, match=r"pass\[1\]\.travel: .* must be left out where there is a template"):
+    with pytest.raises(InputError, match=r"pass\[1\]\.travel: .* must be left out with a template"):
         read_job(job("'piece'\ntravel = { z = -4 }"))
     disc = (f'form = "turned"\nprofile = {VASE}', 'form = "disc"\ndiameter = 40\nthickness = 5')
     with pytest.raises(

@@ -81,7 +81,7 @@ def test_a_file_without_units_is_in_those_of_the_job_and_says_so(folder):
     assert_array_equal(read_outline(path).points, VASE)
     inches = read_outline(path, bare="inch")
     assert_allclose(inches.points, np.array(VASE) * 25.4, rtol=1e-15)
-    assert inches.note == "it says no unit, so one is 1 in as in the job"
+    assert inches.note == "it states no unit, so one unit is taken as 1 in as in the job"
 
 
 @pytest.mark.parametrize("bulge", [0.4, -0.4, 1.0, -math.tan(math.radians(10))])
@@ -231,7 +231,7 @@ def test_what_is_too_large_is_refused(folder):
 
 
 MANY = "its curves need more than 20,000 points for an accuracy of 0.0002 mm; save the one curve by itself"
-FAR = "a curve on layer '0' is larger than 1,000,000 mm, or as far from zero; say how large one unit"
+FAR = "a curve on layer '0' is larger than 1,000,000 mm, or as far from the origin; say how large one unit"
 
 
 def arcs(model):

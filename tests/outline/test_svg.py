@@ -72,7 +72,7 @@ def test_points_come_back_as_they_were_written(folder, points, kind):
         (
             'width="100%" height="100%" viewBox="0 0 9 9"',
             25.4 / 96,
-            "it says no width and height, so 96 of its units are an inch",
+            "it states no width and height, so 96 of its units are taken as an inch",
         ),
     ],
 )
@@ -203,8 +203,8 @@ def test_curves_that_have_room_together_are_read(folder):
     [
         ('<!ENTITY a SYSTEM "/etc/hostname">', "declares 'a', an entity that is more than plain text"),
         ('<!ENTITY % a "b">', "declares 'a', an entity that is more than plain text"),
-        (f'<!ENTITY a "{"b" * 9_000}">', "declares 'a', an entity of much text that is used often"),
-        (f'<!ATTLIST g b CDATA "{"b" * 9_000}">', "declares 'b', an attribute of much text"),
+        (f'<!ENTITY a "{"b" * 9_000}">', "declares 'a', an entity with a long text that is used often"),
+        (f'<!ATTLIST g b CDATA "{"b" * 9_000}">', "declares 'b', an attribute with a long text"),
     ],
 )
 def test_entities_that_may_grow_are_refused(folder, declared, message):

@@ -26,7 +26,7 @@ _FULL: Final = (errno.ENOSPC, getattr(errno, "EDQUOT", errno.ENOSPC))
 def refuse_existing(paths: Iterable[Path], *, overwrite: bool = False) -> None:
     """Raise `OutputExistsError` for the first path that would be overwritten, or `InputError` for one that cannot be written."""
     for path in paths:
-        with _written_to(path):
+        with _write_errors_named(path):
             if path.is_dir():
                 remedy = "move it, or name another folder"
                 raise InputError("is a folder, so no file can be written there", str(path), remedy=remedy)
@@ -65,19 +65,19 @@ def write_files(contents: Mapping[Path, bytes], *, overwrite: bool = False) -> N
     b'u,x'
     """
     refuse_existing(contents, overwrite=overwrite)
-    with _undone_on_failure() as made:
+    with _removed_on_failure() as made:
         for folder in sorted({path.parent for path in contents}):
-            with _written_to(folder):
+            with _write_errors_named(folder):
                 _make_folder(folder, made)
-                _sweep(folder)
-        beside = {path: _beside(path, content, made) for path, content in contents.items()}
-        for path, whole in beside.items():
-            with _written_to(path):
-                _put(whole, path, made, overwrite=overwrite)
+                _remove_stale(folder)
+        temporary = {path: _temporary_file(path, content, made) for path, content in contents.items()}
+        for path, finished in temporary.items():
+            with _write_errors_named(path):
+                _rename(finished, path, made, overwrite=overwrite)
 
 
 @contextlib.contextmanager
-def _written_to(path: Path) -> Iterator[None]:
+def _write_errors_named(path: Path) -> Iterator[None]:
     """Convert system errors raised inside to `InputError`, with the path, the cause and a remedy."""
     try:
         yield
@@ -90,7 +90,7 @@ def _written_to(path: Path) -> Iterator[None]:
 
 
 @contextlib.contextmanager
-def _undone_on_failure() -> Iterator[list[Path]]:
+def _removed_on_failure() -> Iterator[list[Path]]:
     """Yield a list of created paths; on any exception, including an interruption, they are removed in reverse order."""
     made: list[Path] = []
     try:
@@ -118,31 +118,31 @@ def _make_folder(folder: Path, made: list[Path]) -> None:
     _require_folder(folder)
 
 
-def _beside(path: Path, content: bytes, made: list[Path]) -> Path:
+def _temporary_file(path: Path, content: bytes, made: list[Path]) -> Path:
     """Return a new temporary file with the content, in the folder of ``path``."""
-    whole = path.with_name(f".lobework-{_machine()}-{os.getpid()}-{secrets.token_hex(6)}")
-    made.append(whole)
-    with _written_to(path), whole.open("xb") as file:
+    finished = path.with_name(f".lobework-{_machine()}-{os.getpid()}-{secrets.token_hex(6)}")
+    made.append(finished)
+    with _write_errors_named(path), finished.open("xb") as file:
         file.write(content)
-    return whole
+    return finished
 
 
-def _put(whole: Path, path: Path, made: list[Path], *, overwrite: bool) -> None:
+def _rename(finished: Path, path: Path, made: list[Path], *, overwrite: bool) -> None:
     """Rename a finished temporary file to its final name in one step; without ``overwrite`` no other file is replaced."""
     if overwrite:
-        whole.replace(path)
+        finished.replace(path)
         return
     try:
-        os.link(whole, path)
+        os.link(finished, path)
     except FileExistsError:
         raise OutputExistsError(path) from None
     except OSError:
         refuse_existing([path])
-        whole.replace(path)
+        finished.replace(path)
         made.append(path)
         return
     made.append(path)
-    whole.unlink()
+    finished.unlink()
 
 
 @cache
@@ -151,7 +151,7 @@ def _machine() -> str:
     return hashlib.sha256(platform.node().encode(errors="replace")).hexdigest()[:8]
 
 
-def _sweep(folder: Path) -> None:
+def _remove_stale(folder: Path) -> None:
     """Remove temporary files left by processes of this machine that were killed."""
     if os.name != "posix":
         return

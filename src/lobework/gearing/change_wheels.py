@@ -75,7 +75,7 @@ class Train:
         for name in ("drivers", "driven"):
             object.__setattr__(self, name, _wheels(name, getattr(self, name)))
         same = len(self.drivers) == len(self.driven)
-        require(same, "driven", self.driven, f"as many wheels as drive them, {len(self.drivers)}")
+        require(same, "driven", self.driven, f"as many wheels as there are drivers, {len(self.drivers)}")
 
     def __str__(self) -> str:
         return ", ".join(f"{driver} drives {driven}" for driver, driven in zip(self.drivers, self.driven, strict=True))
@@ -144,8 +144,8 @@ def train_for(ratio: Fraction, wheels: Iterable[int], pairs: int = 2, within: Fr
     >>> print(train_for(Fraction(2, 3), owned))
     32 drives 48
     """
-    owned = _owned(wheels)
-    ratio, pairs, within = _sought(ratio, pairs, within)
+    owned = _owned_wheels(wheels)
+    ratio, pairs, within = _exact_query(ratio, pairs, within)
     return _cheapest(owned, ratio, pairs, within) or _nearest(owned, ratio, pairs)
 
 
@@ -157,8 +157,8 @@ def trains_for(ratio: Fraction, wheels: Iterable[int], pairs: int = 2) -> tuple[
     20 drives 60 +0.16667
     20 drives 30, 25 drives 60 -0.02778
     """
-    owned = _owned(wheels)
-    ratio, pairs, _ = _sought(ratio, pairs, Fraction(0))
+    owned = _owned_wheels(wheels)
+    ratio, pairs, _ = _exact_query(ratio, pairs, Fraction(0))
     found: list[Train] = []
     for most in range(1, min(pairs, owned.total() // 2) + 1):
         train = _nearest(owned, ratio, most, least=most)
@@ -185,16 +185,16 @@ def _wheels(name: str, given: Iterable[int]) -> tuple[int, ...]:
     return wheels
 
 
-def _owned(given: Iterable[int]) -> Counter[int]:
+def _owned_wheels(given: Iterable[int]) -> Counter[int]:
     owned = Counter(_wheels("wheels", given))
     require(owned.total() > 1, "wheels", sorted(owned.elements()), "two or more", "list every wheel that is owned")
     return owned
 
 
-def _sought(ratio: Fraction, pairs: int, within: Fraction) -> tuple[Fraction, int, Fraction]:
+def _exact_query(ratio: Fraction, pairs: int, within: Fraction) -> tuple[Fraction, int, Fraction]:
     """Return the absolute ratio, the number of pairs and the maximum error as exact numbers; refuse invalid values."""
     ratio, pairs, within = abs(exactly(ratio)), plain_number(pairs), exactly(within)
-    require(ratio != 0, "ratio", ratio, "other than zero", "a cam that stands still wants no wheels")
+    require(ratio != 0, "ratio", ratio, "other than zero", "a cam that stands still needs no wheels")
     require(is_whole(pairs, 1, MOST_PAIRS), "pairs", pairs, f"a whole number, 1 to {MOST_PAIRS}")
     require(0 <= within < 1, "within", within, "zero or more, as a part of the ratio, such as 0.0001")
     return ratio, pairs, within
@@ -301,7 +301,7 @@ def train_to_cut(ratio: Fraction, within: Fraction, pairs: int = 3, least: int =
     >>> train.pairs, abs(train.off(Fraction("224.7007992"))) < 1e-9
     (3, True)
     """
-    ratio, pairs, within = _sought(ratio, pairs, within)
+    ratio, pairs, within = _exact_query(ratio, pairs, within)
     least, most = plain_number(least), plain_number(most)
     require(is_whole(least, 2, 1000), "least", least, "a whole number of teeth, 2 to 1000")
     require(is_whole(most, least, 1000), "most", most, f"a whole number of teeth, {least} to 1000")
@@ -328,7 +328,9 @@ def _simplest_train(low: Fraction, high: Fraction, pairs: int, least: int, most:
         if first > last or not (_only_small_primes(top, most) and _only_small_primes(under, most)):
             continue
         for shared in range(first, min(last, first + _MOST_SHARED) + 1):
-            if (drivers := _split(top * shared, pairs, least, most)) and (driven := _split(under * shared, pairs, least, most)):
+            if (drivers := _factors(top * shared, pairs, least, most)) and (
+                driven := _factors(under * shared, pairs, least, most)
+            ):
                 return Train(drivers, driven)
     return None
 
@@ -345,7 +347,7 @@ def _primes(most: int) -> tuple[int, ...]:
     return tuple(each for each in range(2, most + 1) if all(each % by for by in range(2, math.isqrt(each) + 1)))
 
 
-def _split(number: int, parts: int, least: int, most: int) -> tuple[int, ...]:
+def _factors(number: int, parts: int, least: int, most: int) -> tuple[int, ...]:
     """Return a number as the product of ``parts`` wheels with the fewest teeth; an empty tuple if that is impossible."""
     if not least**parts <= number <= most**parts:
         return ()
@@ -354,6 +356,6 @@ def _split(number: int, parts: int, least: int, most: int) -> tuple[int, ...]:
     found = [
         (wheel, *rest)
         for wheel in range(least, min(most, round(number ** (1 / parts)) + 1) + 1)
-        if number % wheel == 0 and (rest := _split(number // wheel, parts - 1, wheel, most))
+        if number % wheel == 0 and (rest := _factors(number // wheel, parts - 1, wheel, most))
     ]
     return min(found, key=lambda wheels: (sum(wheels), wheels), default=())

@@ -84,7 +84,7 @@ class Holes(NamedTuple):
 
     @classmethod
     def of(cls, given: object) -> Holes | None:
-        """Return what a text such as "8 holes of 96" says; None for whatever is not written in holes."""
+        """Return the index that a text such as "8 holes of 96" specifies; None if it is not written in holes."""
         found = _HOLES.fullmatch(given) if isinstance(given, str) and len(given) < 80 else None
         if found is None:
             return None
@@ -190,7 +190,7 @@ class Wheel:
         --------
         >>> Wheel([96]).said(Fraction(1, 7))
         Traceback (most recent call last):
-        lobework.errors.SettingError: 1/7 turn must fall on a hole, and falls between those of every circle; the nearest is
+        lobework.errors.SettingError: 1/7 turn must fall on a hole, but is between those of every circle; the nearest is
             14 holes of the 96 circle, 1.071429 degrees further
         """
         if ways := self.ways(turns):
@@ -198,7 +198,7 @@ class Wheel:
         near, off = self.nearest(turns)
         degrees = f"{format_number(abs(float(off)), 6)} degrees {'further' if off > 0 else 'less'}"
         given = f"{turns} turn" if turns.denominator <= _MOST_HOLES else format_phase(Phase(turns))
-        problem = f"must fall on a {self._mark(1)}, and falls between those of every circle"
+        problem = f"must fall on a {self._mark(1)}, but is between those of every circle"
         raise SettingError(problem, given=given, remedy=f"the nearest is {near}, {degrees}")
 
     def for_all(self, every: Iterable[Fraction]) -> Wheel:
@@ -250,9 +250,9 @@ class Wheel:
 
     def measure(self, mark: Measure) -> Measure:
         """Return the measure of an index that may be written, and is also shown, in holes of this wheel."""
-        return replace(mark, description=f"{mark.description}, or '8 holes of 96'", read=self.read, beside=self._beside)
+        return replace(mark, description=f"{mark.description}, or '8 holes of 96'", read=self.read, beside=self._in_holes)
 
-    def _beside(self, index: Phase) -> str:
+    def _in_holes(self, index: Phase) -> str:
         return self.said(index.in_turns())
 
 

@@ -122,9 +122,9 @@ class Screw:
 
     def measure(self, mark: Measure) -> Measure:
         """Return the measure of a length that may be written, and is also shown, in turns of this screw."""
-        return replace(mark, description=f"{mark.description}, or '16 turns' of its screw", read=self.read, beside=self._beside)
+        return replace(mark, description=f"{mark.description}, or '16 turns' of its screw", read=self.read, beside=self._in_turns)
 
-    def _beside(self, mm: float) -> str:
+    def _in_turns(self, mm: float) -> str:
         return f"{self.said(mm)} of its screw"
 
 

@@ -28,19 +28,19 @@ _MOST_ROUGH: Final = 16_384
 _NARROWEST: Final = 1e-11
 _ROUNDINGS: Final = 1024
 """Minimum width of a cell, in rounding errors of the parameter."""
-_ABRUPT: Final = 0.6
+_JUMP_SHARE: Final = 0.6
 """Minimum share of a cell's total change between two neighbouring nodes at a jump; on a straight slope it is an eighth, at a
 square root a third."""
 _SAME_PLACE: Final = 64
 _FRACTIONS: Final = (1440, 256, 100, 7, 11, 13)
 """Divisions of a turn at which mechanisms are likely to change: quarters of a degree, and common divisions of wheels."""
 _MOST_CELLS: Final = 16_384
-_A_TURN_FURTHER: Final = 16
+_CELLS_PER_REPEATED_TURN: Final = 16
 """Cells per turn where a motion is declared to repeat turns that have already been examined."""
 _FINE: Final = 65
 _SAME_MM: Final = 1e-7
 _PEAKS: Final = 32
-_LOOKS: Final = 3
+_REFINEMENTS: Final = 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,7 +117,7 @@ def turn_edges(begin: float, turns: float, period: int = 0, *, finer: int = 1) -
     else:
         parts.append(np.linspace(begin, begin + closely, most + 1))
     if turns > closely:
-        parts.append(np.linspace(begin + closely, end, min(math.ceil(_A_TURN_FURTHER * (turns - closely)), most) + 1))
+        parts.append(np.linspace(begin + closely, end, min(math.ceil(_CELLS_PER_REPEATED_TURN * (turns - closely)), most) + 1))
     return np.unique(np.concatenate(parts))
 
 
@@ -184,7 +184,7 @@ def _jump_in(nodes: Array, values: Array) -> list[Discontinuity]:
     column = int(steps.max(axis=0).argmax())
     worst = int(steps[:, column].argmax())
     size = float(steps[worst, column])
-    if size >= JUMP_MM and size >= _ABRUPT * float(np.ptp(values[:, column])):
+    if size >= JUMP_MM and size >= _JUMP_SHARE * float(np.ptp(values[:, column])):
         return [Discontinuity(float(nodes[worst]), float(nodes[worst + 1]), size)]
     return []
 
@@ -247,7 +247,7 @@ def _peak(at: At, low: Array, high: Array, values: Array, column: int) -> tuple[
     best = may[np.argsort(-(values[may] @ _TO_FINE.T).max(axis=1))[:_PEAKS]]
     most, where = -math.inf, float(low[0])
     low, high = low[best], high[best]
-    for _ in range(_LOOKS):
+    for _ in range(_REFINEMENTS):
         places = low[:, None] + (high - low)[:, None] * np.linspace(0.0, 1.0, _FINE)
         values = at(places.ravel())[:, column].reshape(places.shape)
         top = values.argmax(axis=1)

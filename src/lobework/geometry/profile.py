@@ -46,18 +46,18 @@ class Meridian:
     def __init__(self, points: Array) -> None:
         self.points = np.array(points, dtype=np.float64)
         self._knots = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(self.points, axis=0).T))])
-        self._bends = _second_derivatives(self._knots, self.points)
+        self._second = _second_derivatives(self._knots, self.points)
 
-    def _along(self, t: Array, order: int) -> Array:
+    def _spline(self, t: Array, order: int) -> Array:
         """Return the spline (order 0) or its first derivative (order 1) at chord lengths ``t``: (n, 2)."""
-        return self._within(np.clip(np.searchsorted(self._knots, t, side="right") - 1, 0, self._knots.size - 2), t, order)
+        return self._in_piece(np.clip(np.searchsorted(self._knots, t, side="right") - 1, 0, self._knots.size - 2), t, order)
 
-    def _within(self, k: NDArray[np.int64], t: Array, order: int) -> Array:
-        """Return the same as `_along`, with the number ``k`` of the spline piece given for each parameter."""
+    def _in_piece(self, k: NDArray[np.int64], t: Array, order: int) -> Array:
+        """Return the same as `_spline`, with the number ``k`` of the spline piece given for each parameter."""
         width = np.diff(self._knots)[k][:, None]
         b = (t[:, None] - self._knots[k][:, None]) / width
         a: Array = 1 - b
-        p0, p1, m0, m1 = self.points[k], self.points[k + 1], self._bends[k], self._bends[k + 1]
+        p0, p1, m0, m1 = self.points[k], self.points[k + 1], self._second[k], self._second[k + 1]
         if order == 0:
             place: Array = a * p0 + b * p1 + ((a**3 - a) * m0 + (b**3 - b) * m1) * width**2 / 6
             return place
@@ -86,7 +86,7 @@ class Meridian:
         """Return the arc length from each chord length in ``start`` to that in ``end``, mm: (n,)."""
         nodes, weights = _gauss()
         middle, half = (end + start) / 2, (end - start) / 2
-        speeds = np.hypot(*self._along((middle[:, None] + half[:, None] * nodes).ravel(), 1).T).reshape(-1, nodes.size)
+        speeds = np.hypot(*self._spline((middle[:, None] + half[:, None] * nodes).ravel(), 1).T).reshape(-1, nodes.size)
         long: Array = half * (speeds * weights).sum(axis=1)
         return long
 
@@ -110,39 +110,39 @@ class Meridian:
         for _ in range(_MOST_STEPS):
             short = s - lengths[k] - self._arc_length(t[k], here)
             low, high = np.where(short >= 0, here, low), np.where(short <= 0, here, high)
-            speed = np.hypot(*self._along(here, 1).T)
+            speed = np.hypot(*self._spline(here, 1).T)
             following = here + short / np.maximum(speed, _TINY)
             following = np.where((low <= following) & (following <= high), following, 0.5 * (low + high))
             last, here = here, following
             if (np.abs(here - last) <= _LAST_STEP * t[-1]).all():
                 break
-        slope = self._along(here, 1)
+        slope = self._spline(here, 1)
         slope /= np.hypot(*slope.T)[:, None]
-        return np.concatenate([self._along(here, 0), -slope[:, 1:], slope[:, :1]], axis=1)
+        return np.concatenate([self._spline(here, 0), -slope[:, 1:], slope[:, :1]], axis=1)
 
     def least_progress(self, column: int, sign: float) -> Array:
         """Return the minimum over each piece, (k-1,), of ``sign`` times the derivative of radius (column 0) or z (column 1)."""
-        first, last = self._bends[:-1, column], self._bends[1:, column]
+        first, last = self._second[:-1, column], self._second[1:, column]
         change = np.where(first == last, 1.0, last - first)
         turn = np.where(first * last < 0, -first / change, 0.0)
         places = self._knots[:-1] + np.diff(self._knots) * np.stack([np.zeros_like(turn), turn, np.ones_like(turn)])
         span = np.broadcast_to(np.arange(turn.size), places.shape)
-        slopes = self._within(span.ravel(), places.ravel(), 1)[:, column].reshape(places.shape)
+        slopes = self._in_piece(span.ravel(), places.ravel(), 1)[:, column].reshape(places.shape)
         least: Array = (sign * slopes).min(axis=0)
         return least
 
     def polyline(self, within: float) -> Array:
         """Return (m, 2) points on the curve whose polyline deviates from it by ``within`` mm at most."""
-        steps = max(2, math.ceil(self.length / math.sqrt(max(8 * within * self._tightest, 1e-12))))
+        steps = max(2, math.ceil(self.length / math.sqrt(max(8 * within * self._smallest_radius, 1e-12))))
         return self.at(np.linspace(0.0, self.length, min(steps, 20_000) + 1))[:, :2]
 
     @cached_property
-    def _tightest(self) -> float:
+    def _smallest_radius(self) -> float:
         """Smallest radius of curvature of the curve, mm; at most a kilometre."""
         spans = np.linspace(self._knots[:-1], self._knots[1:], _SPANS + 1)
         looked = np.union1d(spans, self._table[0])
-        slope = self._along(looked, 1)
-        bend = np.stack([np.interp(looked, self._knots, column) for column in self._bends.T], axis=-1)
+        slope = self._spline(looked, 1)
+        bend = np.stack([np.interp(looked, self._knots, column) for column in self._second.T], axis=-1)
         turning = np.abs(slope[:, 0] * bend[:, 1] - slope[:, 1] * bend[:, 0])
         return float((np.hypot(*slope.T) ** 3 / np.maximum(turning, 1e-6)).min())
 

@@ -73,7 +73,7 @@ def _require_turned(drive: Drive, number: int, lathe: Lathe) -> None:
             must_be = f"1: lathe {lathe.name!r} has cam {number} locked to the spindle"
             remedy = "use a lathe that turns it by gears or a motor"
             raise SettingError(where=f"cam[{number}].ratio", given=f"{drive.ratio}", must_be=must_be, remedy=remedy)
-        lathe.need(f"cam {number}", f"cam[{number}].ratio={drive.ratio}: this cam turns apart from the spindle")
+        lathe.need(f"cam {number}", f"cam[{number}].ratio={drive.ratio}: this cam does not turn with the spindle")
 
 
 def _require_notches(drive: Drive, number: int, lathe: Lathe) -> None:

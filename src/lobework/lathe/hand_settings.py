@@ -120,14 +120,14 @@ def _show_phase(value: Phase, lobes: int | None) -> str:
     exact = value.in_degrees(lobes or 1)
     degrees = format_number(float(exact), 6)
     if not value.lobes and value.turns and value.turns.denominator <= _MOST_DIVISIONS:
-        return f"{_counted(value.turns, 'turn')} = {degrees} deg"
+        return f"{_with_unit(value.turns, 'turn')} = {degrees} deg"
     finest = max(value.lobes.denominator, (value.turns * 360).denominator)
     if finest > _MOST_DIVISIONS or (not value.lobes and Fraction(degrees) == exact):
         return f"{degrees} deg"
-    return f"{format_phase(value) if value.turns else _counted(value.lobes, 'lobe')} = {degrees} deg"
+    return f"{format_phase(value) if value.turns else _with_unit(value.lobes, 'lobe')} = {degrees} deg"
 
 
-def _counted(value: Fraction, unit: str) -> str:
+def _with_unit(value: Fraction, unit: str) -> str:
     return f"{value} {unit}" + ("s" if value.denominator == 1 and abs(value) != 1 else "")
 
 

@@ -23,10 +23,10 @@ from lobework.quantities.units import is_real, plain_number
 __all__ = ["Axis", "Controller", "HandAxis", "Lathe"]
 
 
-def _of_a_cam(moves: str, *ends: str) -> bool:
+def _is_of_cam(moves: str, *ends: str) -> bool:
     """Return whether ``moves`` is "cam 1" to "cam 99" followed by one of the ``ends``.
 
-    >>> _of_a_cam("cam 12", ""), _of_a_cam("cam 0", ""), _of_a_cam("cam 2 phase", " phase", " index")
+    >>> _is_of_cam("cam 12", ""), _is_of_cam("cam 0", ""), _is_of_cam("cam 2 phase", " phase", " index")
     (True, False, True)
     """
     return re.fullmatch(f"cam [1-9][0-9]?({'|'.join(ends)})", moves) is not None
@@ -74,19 +74,19 @@ class Axis:
     def __post_init__(self) -> None:
         with together():
             require_numbers(self)
-            known = self.moves in ("spindle", "x", "y", "z", "cutter") or _of_a_cam(self.moves, "")
+            known = self.moves in ("spindle", "x", "y", "z", "cutter") or _is_of_cam(self.moves, "")
             require(known, "moves", self.moves, "'spindle', 'x', 'y', 'z', 'cutter', or 'cam 1', 'cam 2' and so on")
             allowed = ("A", "B", "C") if self.rotary else (self.moves.upper(),)
             require(
                 not known or self.letter in allowed, "letter", self.letter, " or ".join(allowed) + f" for the {self.moves} axis"
             )
             require(self.low < self.high, "high", self.high, f"above low, {self.low:g}")
-            require(0 <= self.steps < math.inf, "steps", self.steps, "zero or more", "leave it out where you do not know")
+            require(0 <= self.steps < math.inf, "steps", self.steps, "zero or more", "leave it out if it is not known")
             for name in ("top_speed", "acceleration"):
                 given = getattr(self, name)
-                require(given > 0, name, given, "above zero", "leave it out where it has no limit")
+                require(given > 0, name, given, "above zero", "leave it out if it has no limit")
             require(isinstance(self.reversed, bool), "reversed", repr(self.reversed), "true or false")
-            remedy = "plus is away from the work; turn its motor round in the controller"
+            remedy = "plus is away from the work; reverse its motor in the controller"
             require(self.rotary or not self.reversed, "reversed", "true", f"left out of the {self.moves} slide", remedy)
 
     @property
@@ -133,7 +133,7 @@ class HandAxis:
             for name, kept, example in (("screw", Screw, "Screw(lead=2.54)"), ("wheel", Wheel, "Wheel([96])")):
                 given = getattr(self, name)
                 require(given is None or isinstance(given, kept), name, repr(given), f"a {kept.__name__}, such as {example}")
-            known = self.moves in ("spindle", "x", "y", "z") or _of_a_cam(self.moves, " phase", " index")
+            known = self.moves in ("spindle", "x", "y", "z") or _is_of_cam(self.moves, " phase", " index")
             require(known, "moves", self.moves, "'x', 'y', 'z', 'spindle', or 'cam 1 phase', 'cam 1 index' and so on")
             require(self.low < self.high, "high", self.high, f"above low, {self.low:g}")
         has, lacks = ("wheel", "screw") if self.rotary else ("screw", "wheel")
@@ -277,7 +277,7 @@ class Lathe:
                 object.__setattr__(self, "fittings", tuple(self.fittings))
             object.__setattr__(self, "swing", plain_number(self.swing))
             above = is_real(self.swing) and self.swing > 0
-            require(above, "swing", self.swing, "above zero", "leave it out where there is no bed")
+            require(above, "swing", self.swing, "above zero", "leave it out if there is no bed")
             on = isinstance(self.chucks, tuple | list) and all(isinstance(each, Mounted) for each in self.chucks)
             require(on, "chucks", self.chucks, "mounted", "put each on with lathe.mount(chuck)")
             object.__setattr__(self, "chucks", tuple(self.chucks))
@@ -292,7 +292,7 @@ class Lathe:
         names = [mounted.name for mounted in self.chucks]
         for place, mounted in enumerate(self.chucks, 1):
             again = mounted.name in names[: place - 1]
-            require(not again, f"chuck[{place}].name", repr(mounted.name), "given to one chuck only", "name the two apart")
+            require(not again, f"chuck[{place}].name", repr(mounted.name), "given to one chuck only", "give them different names")
             try:
                 mounted.require_fitted(self.fittings, self.name)
                 mounted.require_no_lobes()
@@ -367,7 +367,7 @@ class Lathe:
         """Return the axis that moves ``moves``; if there is none, raise an error with the reason ``why`` it is needed."""
         if (axis := self.axis(moves)) is None:
             has = ", ".join(axis.moves for axis in self.axes) or "none"
-            wound = ", which is wound by hand" if self.hand_axis(moves) is not None else ""
+            wound = ", which is set by hand" if self.hand_axis(moves) is not None else ""
             problem = f"{why}, but lathe {self.name!r} has no axis that moves the {moves}{wound}"
             raise SettingError(problem, remedy=f"it has: {has}")
         return axis

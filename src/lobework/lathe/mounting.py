@@ -49,7 +49,7 @@ class Mounted(NamedTuple):
         """
         needs = self.chuck.needs if isinstance(self.chuck, FittedChuck) else ()
         if not isinstance(needs, tuple) or not all(isinstance(need, str) for need in needs):
-            raise _broken(self.chuck, f"needs is {needs!r}; it must be a tuple of fittings, such as ('ring',)")
+            raise _plugin_error(self.chuck, f"needs is {needs!r}; it must be a tuple of fittings, such as ('ring',)")
         return needs
 
     @property
@@ -63,7 +63,7 @@ class Mounted(NamedTuple):
         """
         is_dynamic = self.chuck.is_dynamic
         if not isinstance(is_dynamic, bool | np.bool_):
-            raise _broken(self.chuck, f"is_dynamic is {is_dynamic!r}; it must be True or False")
+            raise _plugin_error(self.chuck, f"is_dynamic is {is_dynamic!r}; it must be True or False")
         return bool(is_dynamic)
 
     @property
@@ -81,7 +81,7 @@ class Mounted(NamedTuple):
         if turns is None:
             return None
         if not isinstance(turns, int) or turns < 0:
-            raise _broken(self.chuck, f"period_turns is {turns!r}; it must be a whole number of turns, or 0 for never")
+            raise _plugin_error(self.chuck, f"period_turns is {turns!r}; it must be a whole number of turns, or 0 for never")
         return turns
 
     def require_fitted(self, fittings: tuple[str, ...] | None, lathe: str) -> None:
@@ -90,8 +90,8 @@ class Mounted(NamedTuple):
             return
         if missing := [need for need in self.needs if need not in fittings]:
             meant = next((hint for each in fittings if (hint := nearest(each, missing))), "")
-            has = _listed(fittings) or "no fittings"
-            problem = f"chuck {self.name!r} needs {_listed(missing)}, and lathe {lathe!r} has {has}{meant}"
+            has = _quoted(fittings) or "no fittings"
+            problem = f"chuck {self.name!r} needs {_quoted(missing)}, and lathe {lathe!r} has {has}{meant}"
             remedy = "use a lathe that has it, or add it to the lathe's fittings if yours has it"
             raise SettingError(problem, remedy=remedy)
 
@@ -129,7 +129,7 @@ class Mounted(NamedTuple):
             for side, end, column in ((1.0, slide.high, number), (-1.0, slide.low, len(slides) + number)):
                 at = side * float(most[column])
                 if not side * (at - end) <= JOIN_MM:
-                    raise self._past_its_end(slide, at, end, float(when[column]) - begin)
+                    raise self._overtravel_error(slide, at, end, float(when[column]) - begin)
 
     def _edges(self, turns: float, begin: float) -> Array:
         """Return the edges of the cells, turns, in which the chuck is sampled; only one if it does not move."""
@@ -146,16 +146,16 @@ class Mounted(NamedTuple):
         for slide in slides if isinstance(slides, tuple) else [slides]:
             if not isinstance(slide, ChuckSlide) or slide is slides:
                 given = type(slide).__name__
-                raise _broken(self.chuck, f"slides gives {given}; it must give a tuple of lobework.plugins.ChuckSlide")
+                raise _plugin_error(self.chuck, f"slides gives {given}; it must give a tuple of lobework.plugins.ChuckSlide")
             if np.shape(slide.at) not in ((theta.size,), (1,)) or not np.isfinite(slide.at).all():
-                wrong = f"slides gives a place of {slide.name!r} of shape {np.shape(slide.at)} for {theta.size} angles"
-                raise _broken(self.chuck, f"{wrong}; it must be ({theta.size},) or (1,), and finite")
+                wrong = f"slides gives a position of {slide.name!r} of shape {np.shape(slide.at)} for {theta.size} angles"
+                raise _plugin_error(self.chuck, f"{wrong}; it must be ({theta.size},) or (1,), and finite")
         return slides  # type: ignore[no-any-return]
 
-    def _past_its_end(self, slide: ChuckSlide, at: float, end: float, turns: float) -> SettingError:
+    def _overtravel_error(self, slide: ChuckSlide, at: float, end: float, turns: float) -> SettingError:
         moves = self.is_dynamic and slide.at.size > 1
         when = f"after {format_number(turns, 3)} turns it stands" if moves else "it is set"
-        remedy = "give it less way, or fewer turns" if moves else "set it nearer its middle"
+        remedy = "give it less travel, or fewer turns" if moves else "set it nearer its middle"
         screw = getattr(self.chuck, "screw", None)
         wound = f" ({screw.said(at)})" if isinstance(screw, Screw) else ""
         reach = f"{when} at {format_length(at, places=3)}{wound}, and its travel ends at {format_length(end, places=3)}"
@@ -171,15 +171,15 @@ class Mounted(NamedTuple):
         PartError
             If a motion is not finite; the message also contains the angle of the spindle and the chuck's settings.
         """
-        given, theta = self._tried(turns, begin)
+        given, theta = self._sampled_motions(turns, begin)
         if message := _defect(given, theta):
-            raise _broken(self.chuck, f"motions gives {message}")
+            raise _plugin_error(self.chuck, f"motions gives {message}")
         variation = max(float(np.ptp(given.shift, axis=0).max()), float(np.ptp(given.rotation, axis=0).max()))
         if not self.is_dynamic and not variation <= JOIN_MM:
-            raise _broken(self.chuck, "is_dynamic is False, but it moves as the spindle turns; say True, or hold it still")
+            raise _plugin_error(self.chuck, "is_dynamic is False, but it moves as the spindle turns; say True, or hold it still")
         self._continuity(turns, begin, 1)
 
-    def _tried(self, turns: float, begin: float) -> tuple[Rigid, Array]:
+    def _sampled_motions(self, turns: float, begin: float) -> tuple[Rigid, Array]:
         """Return the chuck's motions at a few angles, and the angles; refuse motions that are not finite."""
         varied = 2 * math.pi * (begin + np.linspace(0.0, turns, _TRIED_RAD.size))
         theta = varied if self.is_dynamic else _TRIED_RAD
@@ -231,7 +231,7 @@ class Mounted(NamedTuple):
         for name in ("rotation", "shift"):
             values = getattr(given, name)
             if not all_finite(values):
-                where = _first(~np.isfinite(values), theta)
+                where = _first_angle(~np.isfinite(values), theta)
                 raise not_finite("chuck", self.name, self.chuck, f"motions gives a {name} that is not finite{where}")
 
     def carries(self, turns: float, begin: float = 0.0) -> float:
@@ -263,7 +263,7 @@ def _continuity_of(chuck: Chuck, turns: float, begin: float, period: int, finer:
 _continuity_cached = lru_cache(maxsize=1024)(_continuity_of)
 
 
-def _broken(chuck: Chuck, message: str) -> PluginError:
+def _plugin_error(chuck: Chuck, message: str) -> PluginError:
     part = type(chuck)
     error = PluginError(f"chuck {chuck.kind!r} ({part.__module__}.{part.__qualname__}): {message}")
     error.part = part
@@ -318,12 +318,12 @@ def _defect(given: Any, theta: Array) -> str:
     turned = given.rotation
     stretch = np.abs(turned.transpose(0, 2, 1) @ turned - np.eye(3)).max(axis=(1, 2))
     if (stretch > RIGID).any():
-        return f"a motion that is not rigid{_first(stretch > RIGID, theta)}: it stretches or shears the work"
+        return f"a motion that is not rigid{_first_angle(stretch > RIGID, theta)}: it stretches or shears the work"
     mirrored = np.linalg.det(turned) < 0
-    return f"a motion that is not rigid{_first(mirrored, theta)}: it mirrors the work" if mirrored.any() else ""
+    return f"a motion that is not rigid{_first_angle(mirrored, theta)}: it mirrors the work" if mirrored.any() else ""
 
 
-def _first(wrong: Any, theta: Array) -> str:
+def _first_angle(wrong: Any, theta: Array) -> str:
     """Return the angle of the first wrong motion of a batch, as text."""
     if wrong.shape[0] != theta.size:
         return ""
@@ -331,5 +331,5 @@ def _first(wrong: Any, theta: Array) -> str:
     return f" at {format_number(math.degrees(theta[first]), 3)} degrees of the spindle"
 
 
-def _listed(words: tuple[str, ...] | list[str]) -> str:
+def _quoted(words: tuple[str, ...] | list[str]) -> str:
     return ", ".join(repr(word) for word in words)

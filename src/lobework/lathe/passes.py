@@ -130,15 +130,13 @@ class Pass(_Repeats):
             if self.arc is not None:
                 must_be = "a SlideArc, such as SlideArc(radius=25, from_deg=10, to_deg=80)"
                 require(isinstance(self.arc, SlideArc), "arc", repr(self.arc), must_be)
-                require(
-                    self.travel == At(), "travel", "given", "left out where there is an arc", "the slides follow the arc alone"
-                )
+                require(self.travel == At(), "travel", "given", "left out with an arc", "the slides follow the arc alone")
                 short = self.arc.radius < 0 or self.at.depth < self.arc.radius
                 require(short, "at.depth", self.at.depth, f"less than the arc's radius, {self.arc.radius:g}")
             if self.template is not None:
                 must_be = "a Template, such as Template(points=[(0, 20), (-30, 25), (-60, 18)])"
                 require(isinstance(self.template, Template), "template", repr(self.template), must_be)
-                alone = "left out where there is a template", "the slides follow the template alone"
+                alone = "left out with a template", "the slides follow the template alone"
                 require(self.travel == At(), "travel", "given", *alone)
                 require(self.arc is None, "arc", "given", *alone)
             require(self.together in ("sum", "furthest", None), "together", self.together, "'sum' or 'furthest'")

@@ -65,20 +65,18 @@ class CamShaft:
             object.__setattr__(self, "wheels", tuple(map(plain_number, self.wheels)))
             for name in ("number", "pairs", "percent_places"):
                 object.__setattr__(self, name, plain_number(getattr(self, name)))
-            require(
-                is_whole(self.number, 1, 99), "number", self.number, "1, 2 and so on, in the order in which a pass has its cams"
-            )
+            require(is_whole(self.number, 1, 99), "number", self.number, "1, 2 and so on, in the order of the cams of a pass")
             known = self.turned_by in ("spindle", "gears", "motor", "software")
             require(known, "turned_by", repr(self.turned_by), "'spindle', 'gears', 'motor' or 'software'")
             by_gears = self.turned_by == "gears" or not self.wheels or not known
-            require(by_gears, "wheels", list(self.wheels), "left out where no gears turn it")
+            require(by_gears, "wheels", list(self.wheels), "left out unless gears turn it")
             require(len(self.wheels) != 1, "wheels", list(self.wheels), "two wheels or more, such as [20, 30, 40, 60]")
             toothed = all(is_whole(each, 2, 10_000) for each in self.wheels)
             require(toothed, "wheels", list(self.wheels), "whole numbers of teeth, 2 to 10000")
             require(is_whole(self.pairs, 1, MOST_PAIRS), "pairs", self.pairs, f"a whole number, 1 to {MOST_PAIRS}")
             if self.percent_places is not None:
                 by_motor = self.turned_by == "motor" and is_whole(self.percent_places, 0, 12)
-                message = "a whole number, 0 to 12" if self.turned_by == "motor" else "left out where no motor turns it"
+                message = "a whole number, 0 to 12" if self.turned_by == "motor" else "left out unless a motor turns it"
                 require(by_motor or not known, "percent_places", self.percent_places, message)
             if self.turned_by == "gears" and not self.wheels:
                 remedy = "write the teeth of each, such as [20, 30, 40, 60]"

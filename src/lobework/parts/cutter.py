@@ -19,7 +19,7 @@ _MOST_POINTS: Final = 500
 _SHARPEST_DEG: Final = 1e-3
 
 
-def _require_held(holder: object) -> None:
+def _require_holder(holder: object) -> None:
     """Refuse an object that is not a holder."""
     require(isinstance(holder, HOLDERS), "holder", repr(holder), "a holder such as DrillingSpindle() or CuttingFrame(radius=20)")
 
@@ -64,7 +64,7 @@ class Vee(_Edged):
     def __post_init__(self) -> None:
         with together():
             require_numbers(self)
-            _require_held(self.holder)
+            _require_holder(self.holder)
             require(0 < self.angle_deg < 180, "angle", self.angle_deg, "above 0 and below 180 degrees")
             require(self.angle_deg >= _SHARPEST_DEG, "angle", self.angle_deg, f"{_SHARPEST_DEG:g} degrees or more")
             require(0 < self.width < math.inf, "width", self.width, "above zero")
@@ -98,7 +98,7 @@ class Ball(_Edged):
 
     def __post_init__(self) -> None:
         require_numbers(self)
-        _require_held(self.holder)
+        _require_holder(self.holder)
         require(0 < self.radius < math.inf, "radius", self.radius, "above zero")
 
     @property
@@ -130,7 +130,7 @@ class FlatEnd(_Edged):
 
     def __post_init__(self) -> None:
         require_numbers(self)
-        _require_held(self.holder)
+        _require_holder(self.holder)
         require(0 < self.width < math.inf, "width", self.width, "above zero")
 
     @property
@@ -170,25 +170,25 @@ class RoundNosed(_Edged):
     def __post_init__(self) -> None:
         with together():
             require_numbers(self)
-            _require_held(self.holder)
+            _require_holder(self.holder)
             require(0 < self.radius < math.inf, "radius", self.radius, "above zero")
             require(0 <= self.angle_deg < 180, "angle", self.angle_deg, "0 or more and below 180 degrees")
             ground = self.angle_deg == 0 or self.angle_deg >= _SHARPEST_DEG
             require(ground, "angle", self.angle_deg, f"0, or {_SHARPEST_DEG:g} degrees or more")
             require(0 < self.width < math.inf, "width", self.width, "above zero")
-        least = 2 * self._touch
+        least = 2 * self._tangent_point
         require(least <= self.width, "width", self.width, f"at least {least:g} mm, where nose and flanks meet")
         straight = self.angle_deg > 0 or self.width == least
         require(straight, "width", self.width, f"{least:g} mm, as wide as the nose, where the sides are straight")
 
     @property
-    def _touch(self) -> float:
+    def _tangent_point(self) -> float:
         return self.radius * math.cos(math.radians(self.angle_deg) / 2)
 
     @property
     def edge(self) -> Edge:
         """The edge: the arc of the nose up to the point where the flank is tangent to it, then the flank."""
-        touch, half = self._touch, self.width / 2
+        touch, half = self._tangent_point, self.width / 2
         nose = ArcSegment(0.0, touch, self.radius, self.radius)
         if half <= touch:
             return Edge((nose,))
@@ -235,7 +235,7 @@ class Profiled(_Edged):
 
     def __post_init__(self) -> None:
         with together():
-            _require_held(self.holder)
+            _require_holder(self.holder)
             object.__setattr__(self, "points", as_pairs("points", self.points))
             require(len(self.points) >= 2, "points", self.points, "two points or more")
             require(len(self.points) <= _MOST_POINTS, "points", f"{len(self.points)} points", f"{_MOST_POINTS} points or fewer")

@@ -58,5 +58,5 @@ class Feeds:
             known = self.pace in ("spindle", "cutter", "fastest")
             require(known, "pace", repr(self.pace), "'spindle', 'cutter' or 'fastest'")
             require(0.1 <= self.feed < math.inf, "feed", self.feed, "0.1 mm a minute or more")
-            require(1e-4 <= self.tolerance <= 1, "tolerance", self.tolerance, "from 0.0001 to 1 mm", "0.005 mm is fine work")
+            require(1e-4 <= self.tolerance <= 1, "tolerance", self.tolerance, "from 0.0001 to 1 mm", "use 0.005 mm for fine work")
             require(0 <= self.dwell <= 3600, "dwell", self.dwell, "zero or more seconds, at most an hour")

@@ -108,12 +108,12 @@ class Barrel:
     @property
     def outline(self) -> Array:
         """(5, 2) mm: the developed side, a closed rectangle."""
-        return _rolled_out(self.diameter / 2, 0.0, -self.length)
+        return _developed_outline(self.diameter / 2, 0.0, -self.length)
 
     def seen(self, points: Array) -> Array:
         """Return circumferential position, z and depth, (n, 3) mm, of (n, 3) points; the angle is continuous over full turns."""
         out = np.hypot(points[:, 0], points[:, 1])
-        return np.stack([self.diameter / 2 * _around(points), points[:, 2], self.diameter / 2 - out], axis=-1)
+        return np.stack([self.diameter / 2 * _angles(points), points[:, 2], self.diameter / 2 - out], axis=-1)
 
     @property
     def surface(self) -> Round:
@@ -186,19 +186,19 @@ class Turned:
     @property
     def outline(self) -> Array:
         """(5, 2) mm: the side developed at its maximum radius, a closed rectangle; the second axis is the arc length, as z."""
-        return _rolled_out(self.widest, self.profile[0][0], self.profile[0][0] - self.surface.length)
+        return _developed_outline(self.widest, self.profile[0][0], self.profile[0][0] - self.surface.length)
 
     def seen(self, points: Array) -> Array:
         """Return circumferential position at the maximum radius, arc length and depth, (n, 3) mm, of (n, 3) points."""
         surface, out = self.surface, np.hypot(points[:, 0], points[:, 1])
-        s = np.interp(-points[:, 2], *_by_z(self.profile))
+        s = np.interp(-points[:, 2], *_arc_length_by_z(self.profile))
         for _ in range(8):
             radius, z, across, along = surface.profile(s).T
             s = np.clip(s + (out - radius) * along - (points[:, 2] - z) * across, 0.0, surface.length)
         radius, z, across, along = surface.profile(s).T
         beyond = (out - radius) * along - (points[:, 2] - z) * across
         depth = (radius - out) * across + (z - points[:, 2]) * along
-        return np.stack([self.widest * _around(points), self.profile[0][0] - s - beyond, depth], axis=-1)
+        return np.stack([self.widest * _angles(points), self.profile[0][0] - s - beyond, depth], axis=-1)
 
     @property
     def widest(self) -> float:
@@ -280,17 +280,17 @@ def _ray_lengths(line: Array, starts: Array, directions: Array) -> Array:
 
 
 @lru_cache(maxsize=64)
-def _by_z(profile: tuple[tuple[float, float], ...]) -> tuple[Array, Array]:
+def _arc_length_by_z(profile: tuple[tuple[float, float], ...]) -> tuple[Array, Array]:
     """Return -z and the arc length at points of a profile."""
     s = np.linspace(0.0, _meridian(profile).length, 513)
     return -_meridian(profile).at(s)[:, 1], s
 
 
-def _around(points: Array) -> Array:
+def _angles(points: Array) -> Array:
     """Return the unwrapped angle of each point about Z, rad."""
     return np.unwrap(np.arctan2(points[:, 1], points[:, 0]))
 
 
-def _rolled_out(radius: float, top: float, bottom: float) -> Array:
+def _developed_outline(radius: float, top: float, bottom: float) -> Array:
     half = math.pi * radius
     return np.array([[-half, top], [half, top], [half, bottom], [-half, bottom], [-half, top]])

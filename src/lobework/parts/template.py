@@ -129,15 +129,15 @@ class Template:
 
     @cached_property
     def _rubber_path_z(self) -> Chain:
-        return Chain(_followed(self._line[:, ::-1], self.rubber).way[:, ::-1])
+        return Chain(_rubber_path(self._line[:, ::-1], self.rubber).way[:, ::-1])
 
     @cached_property
     def _rubber_path_x(self) -> Chain:
-        return Chain(_followed(self._line, self.rubber).way)
+        return Chain(_rubber_path(self._line, self.rubber).way)
 
     def spans(self, feeds: Feeding = "z") -> list[Spanned]:
         """Return the hollows whose bottom the rubber cannot reach."""
-        return _followed(self._line[:, ::-1] if feeds == "z" else self._line, self.rubber).spans if self.rubber else []
+        return _rubber_path(self._line[:, ::-1] if feeds == "z" else self._line, self.rubber).spans if self.rubber else []
 
     @property
     def _line(self) -> Array:
@@ -167,9 +167,9 @@ class Template:
         for name, given in (("from", self.start), ("to", self.end)):
             on_it = given is None or low <= given <= high
             ends = f"from {format_length(low, units, 4)} to {format_length(high, units, 4)}"
-            require(on_it, name, given, f"{ends}, where the template runs along {feeds}")
+            require(on_it, name, given, f"{ends}, the range of the template along {feeds}")
         first, last = self._range(feeds)
-        require(first != last, "to", self.end, "another place than from")
+        require(first != last, "to", self.end, "a position other than from")
 
     def _require_smooth(self, feeds: Feeding, way: float) -> None:
         """Refuse points between which the smooth curve folds back."""
@@ -222,7 +222,7 @@ class Template:
         return np.sort(parts[(parts > 0) & (parts < 1)])
 
 
-def _followed(line: Array, rubber: float) -> _Followed:
+def _rubber_path(line: Array, rubber: float) -> _RubberPath:
     """Return the path, (n, 2) mm along and out, of the foremost point of a round rubber that rolls over a line.
 
     The centre of the rubber moves parallel to each straight segment and in an arc round each convex corner. In a hollow these
@@ -249,7 +249,7 @@ def _followed(line: Array, rubber: float) -> _Followed:
             spans.append(Spanned(on_way * float(hollow[:, 0].mean()), missed))
     places, on = (np.array(each) for each in zip(*envelope.places, strict=True))
     kept = (np.append(on[1:], on[-1]) >= 0) & (on < last - 0.5)
-    return _Followed((places[kept] - [0.0, rubber]) * [on_way, 1.0], spans)
+    return _RubberPath((places[kept] - [0.0, rubber]) * [on_way, 1.0], spans)
 
 
 class Spanned(NamedTuple):
@@ -273,7 +273,7 @@ class Spanned(NamedTuple):
     missed: float
 
 
-class _Followed(NamedTuple):
+class _RubberPath(NamedTuple):
     way: Array
     spans: list[Spanned]
 

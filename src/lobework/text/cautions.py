@@ -23,7 +23,7 @@ IN_SHORT: Final = (
 """The same cautions on one line, printed as the last line of a command."""
 
 SILENT: Final = (
-    "this controller takes no remarks, so the program does not say what to set where it stops, nor what to mind: keep the "
+    "this controller takes no comments, so the program contains neither the settings for its stops nor the cautions: keep the "
     "settings (lobework settings) beside it"
 )
 """Printed for a program whose controller accepts no comments."""

@@ -71,7 +71,7 @@ def drawn(data: bytes, unit: Fraction | None, bare: LengthUnit) -> Drawn:
         raise _damaged(error) from None
     curves: dict[str, Array] = {}
     for layer, pieces in parts.items():
-        whole = _joined(pieces, layer)
+        whole = _joined_curves(pieces, layer)
         for number, points in enumerate(whole, 1):
             curves[f"{layer} {number}" if len(whole) > 1 else layer] = points
     return Drawn(curves, note)
@@ -132,7 +132,9 @@ def _damaged(error: Exception) -> InputError:
 def _scale(units: int, bare: LengthUnit) -> tuple[Fraction, str]:
     """Return the size of one unit of the drawing, mm, and a note on what was assumed."""
     if units == 0:
-        return _MM_PER[4 if bare == "mm" else 1], f"it says no unit, so one is 1 {'mm' if bare == 'mm' else 'in'} as in the job"
+        return _MM_PER[
+            4 if bare == "mm" else 1
+        ], f"it states no unit, so one unit is taken as 1 {'mm' if bare == 'mm' else 'in'} as in the job"
     if units not in _MM_PER:
         remedy = "say how large one unit of the drawing is"
         raise InputError(f"$INSUNITS={units}: this unit is not supported", remedy=remedy)
@@ -191,7 +193,7 @@ class _Curve:
         elif kind == "LWPOLYLINE":
             self._room.take(len(entity))
             corners = np.array(entity.get_points("xyb"), dtype=np.float64).reshape(-1, 3)
-            return self._through(corners, entity.dxf.elevation, closed=entity.closed)
+            return self._polyline_points(corners, entity.dxf.elevation, closed=entity.closed)
         elif kind == "POLYLINE":
             if not (entity.is_2d_polyline or entity.is_3d_polyline):
                 return np.zeros((0, 3))
@@ -199,12 +201,12 @@ class _Curve:
             self._room.take(len(seen))
             if entity.is_2d_polyline:
                 corners = np.array([(*each.dxf.location.vec2, each.dxf.bulge) for each in seen], dtype=np.float64).reshape(-1, 3)
-                return self._through(corners, entity.dxf.elevation.z, closed=entity.is_closed)
+                return self._polyline_points(corners, entity.dxf.elevation.z, closed=entity.is_closed)
             places = [each.dxf.location for each in (*seen, *seen[:1])[: len(seen) + entity.is_closed]]
         else:
             size = entity.dxf.radius if kind == "ARC" else entity.dxf.major_axis.magnitude * max(1.0, abs(entity.dxf.ratio))
             self._require_near([entity.dxf.center, (size,)])
-            places = self._taken(entity.flattening(self._flat / 2))
+            places = self._limited(entity.flattening(self._flat / 2))
         return np.array([tuple(place) for place in places], dtype=np.float64).reshape(-1, 3)
 
     def _spline(self) -> list[Any]:
@@ -215,9 +217,9 @@ class _Curve:
                 problem = f"a spline on layer {_layer(entity)} has {name.replace('_', ' ')} {count:,}; at most {most:,}"
                 raise TooLargeError(problem, remedy="draw it with fewer")
         self._require_near([*entity.fit_points, *entity.control_points])
-        return self._taken(entity.construction_tool().flattening(self._flat / 2))
+        return self._limited(entity.construction_tool().flattening(self._flat / 2))
 
-    def _taken(self, places: Iterable[Any]) -> list[Any]:
+    def _limited(self, places: Iterable[Any]) -> list[Any]:
         """Return points from an iterator; refuse more than may remain."""
         found = list(itertools.islice(places, self._room.left + 1))
         self._room.take(len(found))
@@ -225,11 +227,11 @@ class _Curve:
 
     def _require_near(self, places: Iterable[Iterable[float]]) -> None:
         if not all(abs(each) <= self._furthest for place in places for each in place):
-            problem = f"a curve on layer {_layer(self._entity)} is larger than {_FURTHEST_MM:,.0f} mm, or as far from zero"
+            problem = f"a curve on layer {_layer(self._entity)} is larger than {_FURTHEST_MM:,.0f} mm, or as far from the origin"
             remedy = "say how large one unit of the drawing is, or draw the curve again"
             raise TooLargeError(problem, remedy=remedy)
 
-    def _through(self, corners: Array, elevation: float, *, closed: bool) -> Array:
+    def _polyline_points(self, corners: Array, elevation: float, *, closed: bool) -> Array:
         """Return the points, (n, 3), of a polyline with the corners (k, 3): x, y and bulge; its arcs are approximated."""
         corners = np.concatenate([corners, corners[:1]]) if closed else corners
         found = [corners[:1, :2]]
@@ -249,18 +251,18 @@ class _Curve:
         return np.array([tuple(place) for place in places]).reshape(-1, 3)
 
 
-def _joined(pieces: list[Array], layer: str) -> list[Array]:
+def _joined_curves(pieces: list[Array], layer: str) -> list[Array]:
     """Return the curves that result from joining pieces whose ends meet, in the direction of the first piece with a free end."""
-    meets = _meeting(np.array([place for piece in pieces for place in (piece[0], piece[-1])]), layer)
+    joints = _joints(np.array([place for piece in pieces for place in (piece[0], piece[-1])]), layer)
     left, curves = dict.fromkeys(range(len(pieces))), []
     for only_open in (True, False):
         for begin in [end for k in left for end in (2 * k, 2 * k + 1)]:
-            if begin // 2 in left and not (only_open and begin in meets):
-                curves.append(_walked(pieces, meets, begin, left))
+            if begin // 2 in left and not (only_open and begin in joints):
+                curves.append(_joined_curve(pieces, joints, begin, left))
     return curves
 
 
-def _walked(pieces: list[Array], meets: dict[int, int], begin: int, left: dict[int, None]) -> Array:
+def _joined_curve(pieces: list[Array], joints: dict[int, int], begin: int, left: dict[int, None]) -> Array:
     """Return the curve that begins at an end of a piece; its pieces are removed from ``left``."""
     found: list[Array] = []
     end: int | None = begin
@@ -268,14 +270,14 @@ def _walked(pieces: list[Array], meets: dict[int, int], begin: int, left: dict[i
         del left[end // 2]
         piece = pieces[end // 2][:: -1 if end % 2 else 1]
         found.append(piece[1:] if found else piece)
-        end = meets.get(end ^ 1)
+        end = joints.get(end ^ 1)
     curve = np.concatenate(found)
     if end == begin:
         curve[-1] = curve[0]
     return curve
 
 
-def _meeting(ends: Array, layer: str) -> dict[int, int]:
+def _joints(ends: Array, layer: str) -> dict[int, int]:
     """Return for each end the other end that it meets; piece k has the ends 2 k and 2 k + 1."""
     cells: dict[tuple[int, int], list[int]] = defaultdict(list)
     finite = np.abs(ends).max(axis=1) <= 2 * _FURTHEST_MM

@@ -124,29 +124,29 @@ def read_outline(path: Path | str, curve: str = "", *, unit: Fraction | None = N
         raise InputError(problem, name, remedy="run: pip install 'lobework[outline]'") from None
     except InputError as error:
         raise error.at(name) from None
-    picked = _picked(found.curves, curve, name)
-    points = found.curves[picked]
+    chosen = _chosen(found.curves, curve, name)
+    points = found.curves[chosen]
     if not np.isfinite(points).all():
         number = int(np.nonzero(~np.isfinite(points).all(axis=1))[0][0]) + 1
-        raise InputError(f"point {number} of curve {_named(picked)} is not finite", name, remedy="draw it again")
+        raise InputError(f"point {number} of curve {_quoted(chosen)} is not finite", name, remedy="draw it again")
     points = points[np.append(True, (points[1:] != points[:-1]).any(axis=1))]
     if (points[0] == points[-1]).all():
-        raise InputError(f"curve {_named(picked)} is closed, so it has no end", name, remedy="draw one side of it, open")
-    return Outline(picked, tuple((float(x), float(y)) for x, y in points + 0.0), found.note)
+        raise InputError(f"curve {_quoted(chosen)} is closed, so it has no end", name, remedy="draw one side of it, open")
+    return Outline(chosen, tuple((float(x), float(y)) for x, y in points + 0.0), found.note)
 
 
-def _picked(curves: dict[str, Array], curve: str, name: str) -> str:
+def _chosen(curves: dict[str, Array], curve: str, name: str) -> str:
     """Return the name of the requested curve, or of the only one."""
-    shown = ", ".join(_named(each) for each in list(curves)[:_MOST_LISTED]) + (", ..." if len(curves) > _MOST_LISTED else "")
+    shown = ", ".join(_quoted(each) for each in list(curves)[:_MOST_LISTED]) + (", ..." if len(curves) > _MOST_LISTED else "")
     if not curves:
         raise InputError("holds no open curve", name, remedy="draw the outline as one path or polyline")
     if curve and curve not in curves:
         short = [each for each in curves if len(each) <= _LONGEST_NAME]
-        raise InputError(f"holds no curve {_named(curve)}{nearest(curve, short)}; it holds {shown}", name)
+        raise InputError(f"holds no curve {_quoted(curve)}{nearest(curve, short)}; it holds {shown}", name)
     if not curve and len(curves) > 1:
         raise InputError(f"holds {len(curves)} curves: {shown}", name, remedy="write curve = one of them")
     return curve or next(iter(curves))
 
 
-def _named(curve: str) -> str:
+def _quoted(curve: str) -> str:
     return repr(curve if len(curve) <= _LONGEST_NAME else f"{curve[: _LONGEST_NAME - 3]}...")

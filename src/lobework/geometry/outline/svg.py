@@ -37,7 +37,7 @@ _MM_PER: Final = {
     "": Fraction(254, 960),
 }
 """Millimetres in each unit. Source: CSS Values and Units Module Level 3, 6.2: 1 in = 2.54 cm = 96 px = 72 pt = 6 pc."""
-_ALIKE: Final = Fraction(1, 1000)
+_MOST_DISTORTION: Final = Fraction(1, 1000)
 _LONGEST_NUMBER: Final = 40
 _LONGEST_BOX: Final = 200
 _MOST_DIGITS: Final = 12
@@ -47,7 +47,7 @@ _MOST_ATTRIBUTES: Final = 60_000
 _MOST_LEVELS: Final = 100
 _MOST_NUMBERS: Final = 60_000
 """Maximum number of numbers and letters in the paths and polylines of a file: slightly more than 20,000 points need."""
-_MOST_STOOD_FOR: Final = 1_000_000
+_MOST_EXPANDED: Final = 1_000_000
 """Maximum number of characters to which all entity references of a file expand."""
 _LONGEST_TRANSFORM: Final = 2_000
 """Maximum number of characters of a transform, a namespace name or a default attribute value; each is read once per element."""
@@ -70,7 +70,7 @@ def drawn(data: bytes, unit: Fraction | None, bare: LengthUnit) -> Drawn:  # noq
     from svgpathtools.document import CONVERSIONS
 
     try:
-        _Counted().read(data)
+        _ContentCounter().read(data)
         document = Document(io.BytesIO(data), strict_transform_parsing=True)
     except InputError:
         raise
@@ -114,7 +114,7 @@ def _curves(root: Element, paths: list[Any], scale: float) -> dict[str, Array]:
     return curves
 
 
-class _Counted:
+class _ContentCounter:
     """A parser that only counts the contents of a file, so that a file that is too large is refused before it is loaded.
 
     Entities: W3C, *Extensible Markup Language (XML) 1.0 (Fifth Edition)*, 4.2.
@@ -151,12 +151,12 @@ class _Counted:
         if value is None or is_parameter or "&" in value or "%" in value:
             raise InputError(f"declares {name!r}, an entity that is more than plain text", remedy=_PLAIN)
         self._longest = max(self._longest, len(value))
-        if self._longest * self._references > _MOST_STOOD_FOR:
-            raise InputError(f"declares {name!r}, an entity of much text that is used often", remedy=_PLAIN)
+        if self._longest * self._references > _MOST_EXPANDED:
+            raise InputError(f"declares {name!r}, an entity with a long text that is used often", remedy=_PLAIN)
 
     def _default(self, element: str, attribute: str, kind: str, value: str | None, *_: object) -> None:
         if value is not None and len(value) > _LONGEST_TRANSFORM:
-            raise InputError(f"declares {attribute!r}, an attribute of much text", remedy=_PLAIN)
+            raise InputError(f"declares {attribute!r}, an attribute with a long text", remedy=_PLAIN)
 
     def _start(self, name: str, attributes: dict[str, str]) -> None:
         self._elements += 1
@@ -208,11 +208,11 @@ def _scale(root: Element) -> tuple[Fraction, str]:
     numbers = re.findall(_NUMBER, box[:_LONGEST_BOX])
     sides = [_number(each) for each in numbers[2:]]
     if len(box) > _LONGEST_BOX or _POINTS.sub("", box) or len(numbers) != 4 or any(side is None or side <= 0 for side in sides):
-        raise InputError(f"viewBox={_shown(box)} is not four numbers, width and height above zero", remedy=_AGAIN)
+        raise InputError(f"viewBox={_quoted(box)} is not four numbers, width and height above zero", remedy=_AGAIN)
     scales = [size / side for size, side in zip(sizes.values(), sides, strict=True) if size is not None and side is not None]
     if not scales:
-        return _MM_PER["px"], "it says no width and height, so 96 of its units are an inch"
-    if max(scales) - min(scales) > _ALIKE * max(scales):
+        return _MM_PER["px"], "it states no width and height, so 96 of its units are taken as an inch"
+    if max(scales) - min(scales) > _MOST_DISTORTION * max(scales):
         raise InputError("its width and height do not go with its viewBox: it is distorted", remedy=_AGAIN)
     units = [_SIZE.fullmatch(root.get(name, "")) for name, size in sizes.items() if size is not None]
     pixels = all(each is not None and each[2] in ("", "px") for each in units)
@@ -226,15 +226,15 @@ def _size(root: Element, name: str) -> Fraction | None:
         return None
     if given.strip().endswith("%"):
         remedy = "say how large one unit of the drawing is, or save it with a size in mm"
-        raise InputError(f"{name}={_shown(given)} is a part of a page of unknown size", remedy=remedy)
+        raise InputError(f"{name}={_quoted(given)} is a part of a page of unknown size", remedy=remedy)
     found = _SIZE.fullmatch(given)
     size = _number(found[1]) if found is not None and found[2] in _MM_PER else None
     if found is None or size is None or size <= 0:
-        raise InputError(f"{name}={_shown(given)} is not a size such as '100mm' or '4in'", remedy=_AGAIN)
+        raise InputError(f"{name}={_quoted(given)} is not a size such as '100mm' or '4in'", remedy=_AGAIN)
     return size * _MM_PER[found[2]]
 
 
-def _shown(given: str) -> str:
+def _quoted(given: str) -> str:
     return repr(given if len(given) <= _LONGEST_SHOWN else f"{given[: _LONGEST_SHOWN - 3]}...")
 
 
