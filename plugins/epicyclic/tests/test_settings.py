@@ -77,7 +77,7 @@ def test_a_train_that_cannot_be_is_refused_with_its_line_and_key(train, message,
         ("arm = 12", "arm = 'far'", "arm: 'far' is not understood"),
         ("arm = 12", "arm = 12\nindex = '1/2 lobe'", "index: '1/2 lobe' must be in degrees or turns; only cams have lobes"),
         ("arm = 12", "arm = 12\ntravel = 10", "arm: 12 must be a length within the travel of its slide, 10 mm to either side"),
-        ("arm = 12", "arm = 12\ntravel = 0", "travel: 0 must be above zero; leave it out if the slide has no end"),
+        ("arm = 12", "arm = 12\ntravel = 0", "travel: 0 must be above zero; leave it out where the slide has no end"),
         ("[[40, 120]]", "[[40, 120]]\nidler = 1", "idler: 1 does not fit here; write true or false"),
     ],
 )

@@ -316,9 +316,9 @@ def of_step_parts(ratio: Fraction, cam: int | Fraction, spindle: int | Fraction,
     require(is_whole(parts, 1, 10**30), "parts", parts, "a whole number, one or more")
     ratio = exactly(ratio)
     amount = Fraction(round(ratio * cam / spindle * parts), parts)
-    way = f"{amount} cam steps at each spindle step"
+    description = f"{amount} cam steps at each spindle step"
     max_deviation = 180 / cam / abs(ratio) if parts > 1 and ratio else Fraction(0)
-    return RealRatio(way=way, target=ratio, actual=amount * spindle / cam, max_deviation=max_deviation)
+    return RealRatio(way=description, target=ratio, actual=amount * spindle / cam, max_deviation=max_deviation)
 
 
 def _steps(name: str, given: int | Fraction) -> Fraction:

@@ -89,7 +89,7 @@ def reach_of(piece: Piece, lathe: Lathe, turns: float, begin: float = 0.0) -> fl
     rings = _rings(piece)
     if rings.size and not _tilts(_positions(lathe.chucks, _edges(lathe.chucks, turns, begin))):
         return carried_out(lathe, turns, begin) + float(rings[:, 0].max())
-    return _maximum(lathe, turns, begin, lambda standing: _furthest(piece, standing))
+    return _maximum(lathe, turns, begin, lambda position: _furthest(piece, position))
 
 
 def carried_out(lathe: Lathe, turns: float, begin: float = 0.0) -> float:
@@ -127,7 +127,7 @@ def rises_to(piece: Piece, lathe: Lathe, turns: float, begin: float = 0.0) -> fl
     """
     if not _tilts(_positions(lathe.chucks, _edges(lathe.chucks, turns, begin))):
         return None
-    return _maximum(lathe, turns, begin, lambda standing: _highest(piece, standing))
+    return _maximum(lathe, turns, begin, lambda position: _highest(piece, position))
 
 
 def _maximum(lathe: Lathe, turns: float, begin: float, of: Callable[[Rigid], Array]) -> float:
@@ -150,58 +150,58 @@ def _edges(chucks: tuple[Mounted, ...], turns: float, begin: float) -> Array:
 
 def _positions(chucks: tuple[Mounted, ...], u: Array) -> Rigid:
     """Return the n positions of the work on the spindle at (n,) turns."""
-    standing = reduce(Rigid.__matmul__, (each.standing(2 * math.pi * u) for each in chucks), Rigid.still())
-    return Rigid(np.broadcast_to(standing.rotation, (u.size, 3, 3)), np.broadcast_to(standing.shift, (u.size, 3)))
+    position = reduce(Rigid.__matmul__, (each.standing(2 * math.pi * u) for each in chucks), Rigid.still())
+    return Rigid(np.broadcast_to(position.rotation, (u.size, 3, 3)), np.broadcast_to(position.shift, (u.size, 3)))
 
 
-def _tilts(standing: Rigid) -> bool:
-    return bool((np.abs(standing.rotation[:, 2, 2]) != 1.0).any())
+def _tilts(position: Rigid) -> bool:
+    return bool((np.abs(position.rotation[:, 2, 2]) != 1.0).any())
 
 
-def _furthest(piece: Piece, standing: Rigid) -> Array:
+def _furthest(piece: Piece, position: Rigid) -> Array:
     """Return the largest distance of the work from the spindle axis at each of n positions, (n,) mm."""
     rings = _rings(piece)
     if not rings.size:
-        turned = np.einsum("nij,mj->nmi", standing.rotation, _corners(piece)) + standing.shift[:, None]
+        turned = np.einsum("nij,mj->nmi", position.rotation, _corners(piece)) + position.shift[:, None]
         furthest: Array = np.hypot(turned[..., 0], turned[..., 1]).max(axis=1)
         return furthest
     step = math.ceil(len(rings) / _COARSE)
     coarse = np.unique(np.append(np.arange(0, len(rings), step), len(rings) - 1))
     even = 2 * math.pi / _AROUND * np.arange(_AROUND)
-    reach = _ring_distances(standing, rings[coarse][None], np.broadcast_to(even, (len(standing.shift), coarse.size, _AROUND)))
+    reach = _ring_distances(position, rings[coarse][None], np.broadcast_to(even, (len(position.shift), coarse.size, _AROUND)))
     best = reach.reshape(len(reach), -1).argmax(axis=1)
     ring, around = coarse[best // _AROUND], even[best % _AROUND]
     near = np.clip(ring[:, None] + np.arange(1 - step, step), 0, len(rings) - 1)
     wide, furthest = 2 * math.pi / _AROUND, reach.max(axis=(1, 2))
     for _ in range(_CLOSER):
         places = around[:, None] + wide * np.linspace(-1.0, 1.0, 9)
-        reach = _ring_distances(standing, rings[near], np.broadcast_to(places[:, None], (*near.shape, 9))).max(axis=1)
+        reach = _ring_distances(position, rings[near], np.broadcast_to(places[:, None], (*near.shape, 9))).max(axis=1)
         around = np.take_along_axis(places, reach.argmax(axis=1)[:, None], axis=1)[:, 0]
         furthest, wide = np.maximum(furthest, reach.max(axis=1)), wide / 4
     return furthest
 
 
-def _ring_distances(standing: Rigid, rings: Array, around: Array) -> Array:
+def _ring_distances(position: Rigid, rings: Array, around: Array) -> Array:
     """Return the distances from the axis, (n, k, m) mm, of points on (n or 1, k, 2) rings at the angles ``around``, rad."""
     cosine, sine, r, z = np.cos(around), np.sin(around), rings[..., :1], rings[..., 1:]
     x, y = (
-        standing.rotation[:, row, 0, None, None] * r * cosine
-        + standing.rotation[:, row, 1, None, None] * r * sine
-        + standing.rotation[:, row, 2, None, None] * z
-        + standing.shift[:, row, None, None]
+        position.rotation[:, row, 0, None, None] * r * cosine
+        + position.rotation[:, row, 1, None, None] * r * sine
+        + position.rotation[:, row, 2, None, None] * z
+        + position.shift[:, row, None, None]
         for row in (0, 1)
     )
     out: Array = np.hypot(x, y)
     return out
 
 
-def _highest(piece: Piece, standing: Rigid) -> Array:
+def _highest(piece: Piece, position: Rigid) -> Array:
     """Return the largest z of the work at each of n positions, (n,) mm."""
-    rings, up = _rings(piece), standing.rotation[:, 2]
+    rings, up = _rings(piece), position.rotation[:, 2]
     if not rings.size:
-        highest: Array = (up @ _corners(piece).T).max(axis=1) + standing.shift[:, 2]
+        highest: Array = (up @ _corners(piece).T).max(axis=1) + position.shift[:, 2]
         return highest
-    highest = (np.hypot(up[:, :1], up[:, 1:2]) * rings[:, 0] + up[:, 2:] * rings[:, 1]).max(axis=1) + standing.shift[:, 2]
+    highest = (np.hypot(up[:, :1], up[:, 1:2]) * rings[:, 0] + up[:, 2:] * rings[:, 1]).max(axis=1) + position.shift[:, 2]
     return highest
 
 

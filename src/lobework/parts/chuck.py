@@ -324,10 +324,10 @@ class StraightLine:
 
     def motions(self, theta: Array) -> Rigid:
         """Return the n positions of the work on the spindle at (n,) rad; relative to the bench the work does not turn."""
-        slide, way = self._slide(theta), math.radians(self.direction_deg)
+        slide, direction = self._slide(theta), math.radians(self.direction_deg)
         return (
             Rigid.turn(-theta)
-            @ Rigid.move(x=slide * math.cos(way), y=slide * math.sin(way))
+            @ Rigid.move(x=slide * math.cos(direction), y=slide * math.sin(direction))
             @ Rigid.turn(self.index.in_radians())
         )
 

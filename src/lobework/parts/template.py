@@ -129,11 +129,11 @@ class Template:
 
     @cached_property
     def _rubber_path_z(self) -> Chain:
-        return Chain(_rubber_path(self._line[:, ::-1], self.rubber).way[:, ::-1])
+        return Chain(_rubber_path(self._line[:, ::-1], self.rubber).path[:, ::-1])
 
     @cached_property
     def _rubber_path_x(self) -> Chain:
-        return Chain(_rubber_path(self._line, self.rubber).way)
+        return Chain(_rubber_path(self._line, self.rubber).path)
 
     def spans(self, feeds: Feeding = "z") -> list[Spanned]:
         """Return the hollows whose bottom the rubber cannot reach."""
@@ -153,14 +153,14 @@ class Template:
             If the template is invalid; the message contains the number of the point at which the slide would have to reverse.
         """
         column = "zx".index(feeds)
-        way = math.copysign(1.0, self.points[-1][column] - self.points[0][column])
+        direction = math.copysign(1.0, self.points[-1][column] - self.points[0][column])
         for number, (before, after) in enumerate(itertools.pairwise(self.points), 2):
-            goes_on = (after[column] - before[column]) * way > 0
+            goes_on = (after[column] - before[column]) * direction > 0
             where = f"{feeds} {format_length(before[column], units, 4)}"
-            further = f"{'above' if way > 0 else 'below'} {where}, where the point before it is"
+            further = f"{'above' if direction > 0 else 'below'} {where}, where the point before it is"
             require(goes_on, f"points[{number}]", show_pairs((after,), units), further, "the template folds back there")
         if self.smooth:
-            self._require_smooth(feeds, way)
+            self._require_smooth(feeds, direction)
         places = self._path(feeds).points[:, "xz".index(feeds)]
         require(len(places) > 1, "rubber", format_length(self.rubber, units, 4), "small enough to roll along the template")
         low, high = sorted((float(places[0]), float(places[-1])))
@@ -171,9 +171,9 @@ class Template:
         first, last = self._range(feeds)
         require(first != last, "to", self.end, "a position other than from")
 
-    def _require_smooth(self, feeds: Feeding, way: float) -> None:
+    def _require_smooth(self, feeds: Feeding, direction: float) -> None:
         """Refuse points between which the smooth curve folds back."""
-        progress = Meridian(np.array(self.points)).least_progress("zx".index(feeds), way)
+        progress = Meridian(np.array(self.points)).least_progress("zx".index(feeds), direction)
         number = int(progress.argmin()) + 1
         between = f"its smooth curve between points {number} and {number + 1}"
         require(progress.min() > 0, "points", between, f"one way along {feeds}", "it folds back there; add points")
@@ -194,12 +194,12 @@ class Template:
         """Return the arc length, mm, at which the feeding slide is at ``place``, or ``default`` if ``place`` is None."""
         if place is None:
             return default
-        way = self._path(feeds)
-        column, low, high = "xz".index(feeds), 0.0, way.length
-        rises = way.points[-1, column] > way.points[0, column]
+        path = self._path(feeds)
+        column, low, high = "xz".index(feeds), 0.0, path.length
+        rises = path.points[-1, column] > path.points[0, column]
         for _ in range(64):
             middle = 0.5 * (low + high)
-            beyond = (way.at(np.array([middle]))[0, column] > place) == rises
+            beyond = (path.at(np.array([middle]))[0, column] > place) == rises
             low, high = (low, middle) if beyond else (middle, high)
         return 0.5 * (low + high)
 
@@ -228,8 +228,8 @@ def _rubber_path(line: Array, rubber: float) -> _RubberPath:
     The centre of the rubber moves parallel to each straight segment and in an arc round each convex corner. In a hollow these
     paths cross; there the rubber touches both sides at once, and continues along the later one.
     """
-    on_way = math.copysign(1.0, line[-1, 0] - line[0, 0])
-    line = line * [on_way, 1.0]
+    direction = math.copysign(1.0, line[-1, 0] - line[0, 0])
+    line = line * [direction, 1.0]
     steps = np.diff(line, axis=0)
     square = np.stack([-steps[:, 1], steps[:, 0]], axis=-1) / np.hypot(*steps.T)[:, None]
     envelope, last = _Envelope(), len(square)
@@ -246,10 +246,10 @@ def _rubber_path(line: Array, rubber: float) -> _RubberPath:
     for middle, first, then in envelope.crossings:
         if first >= 0 and then < last - 0.5 and (hollow := line[math.floor(first) + 1 : math.ceil(then) + 1]).size:
             missed = float(np.hypot(*(hollow - middle).T).max() - rubber)
-            spans.append(Spanned(on_way * float(hollow[:, 0].mean()), missed))
+            spans.append(Spanned(direction * float(hollow[:, 0].mean()), missed))
     places, on = (np.array(each) for each in zip(*envelope.places, strict=True))
     kept = (np.append(on[1:], on[-1]) >= 0) & (on < last - 0.5)
-    return _RubberPath((places[kept] - [0.0, rubber]) * [on_way, 1.0], spans)
+    return _RubberPath((places[kept] - [0.0, rubber]) * [direction, 1.0], spans)
 
 
 class Spanned(NamedTuple):
@@ -274,7 +274,7 @@ class Spanned(NamedTuple):
 
 
 class _RubberPath(NamedTuple):
-    way: Array
+    path: Array
     spans: list[Spanned]
 
 
@@ -372,8 +372,8 @@ def read_template(
 def _outermost(points: Pairs, low: float, high: float) -> Pairs:
     """Return the outermost branch, monotonic in z, that covers the range from low to high; all points if none covers it."""
     places = np.array(points)
-    way = np.sign(np.diff(places[:, 0]))
-    bounds = [0, *(np.nonzero(np.diff(way))[0] + 1).tolist(), len(points) - 1]
+    directions = np.sign(np.diff(places[:, 0]))
+    bounds = [0, *(np.nonzero(np.diff(directions))[0] + 1).tolist(), len(points) - 1]
     branches = [places[a : b + 1] for a, b in itertools.pairwise(bounds)]
     fits = [each for each in branches if each[:, 0].min() <= low and each[:, 0].max() >= high and each[0, 0] != each[-1, 0]]
     best = max(fits, key=lambda each: np.interp([low, high], *each[each[:, 0].argsort()].T).sum(), default=places)

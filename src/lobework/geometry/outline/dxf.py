@@ -243,8 +243,8 @@ class _Curve:
                 self._require_near([(radius, *corners[0, :2], x, y)])
                 steps = self._room.take(max(1.0, abs(turned) * math.sqrt(radius / (8 * self._flat))))
                 parts = np.arange(1, steps) / steps
-                way = chord * np.exp(1j * turned * (parts - 1) / 2) * np.sin(parts * turned / 2) / math.sin(turned / 2)
-                found.append(np.stack([(start + way).real, (start + way).imag], axis=-1))
+                offset = chord * np.exp(1j * turned * (parts - 1) / 2) * np.sin(parts * turned / 2) / math.sin(turned / 2)
+                found.append(np.stack([(start + offset).real, (start + offset).imag], axis=-1))
             found.append(np.array([[to_x, to_y]]))
         flat_on = np.concatenate(found)
         places = (self._entity.ocs().to_wcs((x, y, elevation)) for x, y in flat_on)
