@@ -205,7 +205,7 @@ BAD = {
     "one wheel": (lambda: train_for(Fraction(1), [24]), r"wheels=\[24\]: must be two or more; list every wheel that is owned"),
     "half a tooth": (lambda: train_for(Fraction(1), [24, 36.5]), "wheels=36.5: must be whole numbers of teeth, 2 to 10000"),
     "one tooth": (lambda: train_for(Fraction(1), [24, 1]), "wheels=1: must be whole numbers of teeth, 2 to 10000"),
-    "a still cam": (lambda: train_for(Fraction(0), [24, 36]), "ratio=0: must be other than zero; .* wants no wheels"),
+    "a still cam": (lambda: train_for(Fraction(0), [24, 36]), "ratio=0: must be other than zero; .* needs no wheels"),
     "no pairs": (lambda: train_for(Fraction(1), [24, 36], pairs=0), "pairs=0: must be a whole number, 1 to 6"),
     "an error of all": (lambda: train_for(Fraction(1), [24, 36], within=Fraction(1)), "within=1: must be zero or more, .*"),
     "odd wheels": (lambda: Train((24, 36), (48,)), r"driven=\(48,\): must be as many wheels as there are drivers, 2"),

@@ -27,7 +27,7 @@ def read_bytes(path: Path | str, most: int, *, absent: str, too_long: str, where
     absent : str
         Remedy for the error message if there is no such file.
     too_long : str
-        The limit in words and the remedy, for the error message if the file is longer.
+        The limit in words, a semicolon and the remedy, for the error message if the file is longer.
     where : str, optional
         Name of the file in error messages. Default: its path.
 
@@ -51,7 +51,8 @@ def read_bytes(path: Path | str, most: int, *, absent: str, too_long: str, where
     except ValueError as error:
         raise InputError(f"cannot be a file's name: {error}", repr(name), remedy="check the name") from None
     if len(data) > most:
-        raise TooLargeError(f"is longer than {too_long}", name)
+        limit, _, remedy = too_long.partition("; ")
+        raise TooLargeError(f"is longer than {limit}", name, remedy=remedy)
     return data
 
 

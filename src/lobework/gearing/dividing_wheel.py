@@ -1,4 +1,4 @@
-"""Dividing wheels: an index as a number of holes on a circle, and of turns of the crank."""
+"""Dividing wheels: an index as turns of the crank and holes of a circle."""
 
 from __future__ import annotations
 

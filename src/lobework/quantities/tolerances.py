@@ -82,13 +82,14 @@ VISIBLE_MM: Final = 0.05
 """Smallest visible displacement of a wave on the work; the same as `RESOLUTION_MM`. Default where a function takes a width."""
 
 PACE_SHARE: Final = 0.005
-"""Share of the job's spindle speed or plunge speed by which a program may exceed it, because its numbers are rounded."""
+"""Maximum excess of a program's spindle or plunge speed over that of the job, as a share of it: program numbers are rounded."""
 
 WAY_SHARE: Final = 0.05
-"""The same share of the feed over the work: the length of a sharply curved path differs by so much if sampled coarsely."""
+"""The same for the feed over the work, where the length of a sharply curved path depends on the density of the samples."""
 
 SLOW_SHARE: Final = 0.25
-"""Share of the time that follows from the job and its lathe by which a program may exceed it before it is reported as slow."""
+"""Maximum excess of a program's time over the time computed from the job and its lathe, as a share of it. A program that takes
+longer is reported as slow."""
 
 PACE_S: Final = 1.0
 """Time added to that limit, s: one more second in a cut is not significant beside the starts and stops."""
