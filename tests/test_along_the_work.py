@@ -198,7 +198,7 @@ WRONG = {
         "pass[1].cam[1].twist.over: 0 must be a length above zero; a negative angle turns it back",
     ),
     "in no turns": ({"twist": "angle = 90, turns = 0"}, "twist.turns: 0 must be above zero; a negative angle turns it back"),
-    "from somewhere, by turns": ({"twist": "angle = 90, turns = 2, from = 3"}, "twist.from: 3 must be left out beside turns"),
+    "from somewhere, by turns": ({"twist": "angle = 90, turns = 2, from = 3"}, "twist.from: 3 must be left out with turns"),
     "eased more than a half": (
         {"twist": "angle = 90, over = 50, ease = 0.6"},
         "pass[1].cam[1].twist.ease: 0.6 must be the share of the length at either end, 0 to 1/2",

@@ -82,7 +82,7 @@ class Twist:
                 require(0 < self.over <= _FURTHEST_MM, "over", self.over, "a length above zero", "a negative angle turns it back")
             if self.turns is not None:
                 require(0 < self.turns <= _MOST_TURNS, "turns", self.turns, "above zero", "a negative angle turns it back")
-                require(not self.start, "from", self.start, "left out with turns, which count from the beginning of each pass")
+                require(not self.start, "from", self.start, "left out with turns, which count from the beginning of the pass")
             much = max(abs(self.angle.turns), abs(self.angle.lobes)) > _MOST_TURNS
             require(not much, "angle", format_phase(self.angle), f"at most {_MOST_TURNS} turns or lobes of the cam")
             require(abs(self.start) <= _FURTHEST_MM, "from", self.start, "a length within a kilometre")
