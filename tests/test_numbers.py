@@ -173,7 +173,7 @@ BAD = {
     "ratio 1/3 --decimals 99": "--decimals: places=99: must be decimals of a percent, 0 to 30",
     "ratio 1/99999": "--decimals: actual=0: must be other than zero; percent, 2 decimals is too coarse for 1/99999",
     "ratio 1/3 --steps 0": "--steps: cam=0: must be one step a turn or more",
-    "ratio 1/3 --steps 1,2,3": "--steps: '1,2,3' must be steps in a turn of the cam, and of the spindle, such as 3200,6400",
+    "ratio 1/3 --steps 1,2,3": "--steps: '1,2,3' must be motor steps per turn of the cam, and of the spindle, such as 3200,6400",
     "ratio 1/3 --lathe plain-bench --cam 0": "--cam: number=0: must be 1, 2 and so on, in the order of the cams of a pass",
     "index 7": "give --wheel, such as --wheel 96,112, or --lathe; see lobework index --help",
     "index 7 --wheel 96 --lathe hand-bench": "give --wheel, such as --wheel 96,112, or --lathe; see lobework index --help",
