@@ -165,7 +165,7 @@ def test_a_cam_s_cliff_under_a_knife_is_found_in_every_lobe(fault):
 def test_a_cam_s_cliff_is_refused_by_name_under_any_other_follower(fault, follower):
     drive = Drive(FaultyCam(lobes=7, base_radius=60.0, rise=1.0, fault=fault), follower=follower)
     message = (
-        r"cam 'faulty-cam' \(tests.faulty.FaultyCam\): rise_at jumps by 0.5 mm at 13.8857 degrees of the cam; no follower but"
+        r"cam 'faulty-cam' \(tests.faulty.FaultyCam\): rise_at jumps by 0.5 mm at 13.8857 degrees of the cam; only a knife can"
     )
     with pytest.raises(PartError, match=message):
         path(cams=(drive,), lathe=sliding)

@@ -223,7 +223,7 @@ class Carving:
         return self.stock.column_step * wide
 
     def _is_groove_flank(self, row: int, column: int, along_row: bool, falls: float) -> bool:
-        """Return whether a place is on the flank of a groove: the surface slopes more across the line than along it."""
+        """Return whether a place is on the flank of a groove: the surface rises across the line, more steeply than along it."""
         line, place = (self.depth[:, column], row) if along_row else (self.depth[row], column)
         step = self.stock.row_step if along_row else self._cell_width(row)
         sides = line[place::-1], line[place:]

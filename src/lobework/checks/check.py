@@ -270,12 +270,15 @@ def show_small(mm: float, units: LengthUnit = "mm") -> str:
 
 
 def _turns(value: Fraction) -> str:
+    """Return a number of turns as it is printed."""
     return "1 turn" if value == 1 else f"{value} turns"
 
 
 def _lobes_clause(lobes_shown: str) -> str:
+    """Return the end of a message with the lobes in a turn; empty without cams."""
     return f"; it shows {lobes_shown} a turn" if lobes_shown else ""
 
 
 def _in_lobes(drive: Drive, lobes: Fraction) -> str:
+    """Return the lobes of a cam as they are printed."""
     return f"{lobes} {'lobe' if lobes == 1 else 'lobes'} of {drive.name}"

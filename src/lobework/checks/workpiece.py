@@ -61,6 +61,7 @@ def carving_findings(carving: Carving, units: LengthUnit = "mm", bodies: bool = 
 
 
 def _carving_findings(carving: Carving, units: LengthUnit, bodies: bool) -> Iterable[Finding]:
+    """Yield the findings of `carving_findings`."""
     if not carving.depth.any():
         beside = any((seen_on(carving.piece, sweep.tip)[:, 2] > 0).any() for sweep in carving.sweeps)
         message = "no cutter reaches into the work; " + (

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 __all__ = ["Closure", "closure_of"]
 
 _LARGEST_DENOMINATOR: Final = 10**9
-"""Of a cam's turns in the pass, if they are known only as a float."""
+"""Largest denominator of a cam's turns in the pass, if they are known only as a float."""
 _POINTS: Final = 7
 """Points of a turn at which a path is compared with itself, if a chuck does not state its period."""
 

@@ -20,9 +20,9 @@ if TYPE_CHECKING:
 __all__ = ["can_compile", "compiled_columns"]
 
 _LONGEST_PERIOD: Final = 64
-"""Turns; chucks of a longer period are fitted turn by turn."""
+"""Turns; chucks of a longer period are fitted over the whole pass instead of one period."""
 _FIRST_STRETCH: Final = 8.0
-"""Turns that are fitted first; later stretches follow from how many pieces those took."""
+"""Turns that are fitted first; the length of later stretches follows from the number of pieces in the one before."""
 _PIECES_PER_STRETCH: Final = 1024
 _RUNS_PER_STRETCH: Final = 16_384
 

@@ -172,6 +172,7 @@ def _trials_per_lobe(cam: Cam, follower: Follower) -> int:
 
 
 def _compiled_touch(cam: Cam, follower: Follower, phi: Array, window: float, trials: int) -> Touch:
+    """Return the contact of a round or flat follower, computed by the compiled kernel."""
     from lobework.kernels.cam.contact_compiled import bear
 
     edge = _rise_curve(cam)
@@ -221,8 +222,8 @@ def lift_of(cam: Cam, follower: Follower) -> Lift:
         curve = tabulate(at, breaks, pitch, TABLE_MM)
     except PluginError as error:
         raise PluginError(
-            f"cam {cam.kind!r} under follower {follower.kind!r}: of one of them, {error}; or the cam is too steep, or the "
-            "follower too small, to compute the contact: use less rise, fewer lobes, a larger follower, or a knife"
+            f"cam {cam.kind!r} under follower {follower.kind!r}: their contact cannot be computed: in one of them {error}; "
+            "or the cam is too steep, or the follower too small; use less rise, fewer lobes, a larger follower, or a knife"
         ) from error
     bridges = tuple(_bridge(shapes, jump) for jump in jumps if jump.last - jump.first > BRIDGE_RAD)
     return Lift(curve, rest, bridges)
@@ -392,7 +393,7 @@ def _least_curvature(cam: Cam) -> float:
 
 
 def _least_circle(cam: Cam, here: Array, offsets: Array) -> tuple[float, float, float]:
-    """Return the least radius of a circle that touches the cam at ``here`` and passes through ``here + offsets``; and where."""
+    """Return the least radius of a circle that touches the cam at ``here`` and meets it at ``here + offsets``; and where."""
     slope, height = cam.slope_at(here)[:, None], cam.rise_at(here)[:, None]
     there = cam.rise_at(here[:, None] + offsets)
     if cam.on == "face":

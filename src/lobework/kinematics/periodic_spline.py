@@ -56,6 +56,7 @@ class Curve(Brief):
         return arc, along
 
     def _cell(self, psi: Array) -> tuple[Array, Array, Array]:
+        """Return, at (n,) rad, the coefficients of the cell, t in it, and the number of cells per rad."""
         arc, along = self.locate(psi)
         cell = np.clip(along.astype(np.int64), 0, self.counts[arc] - 1)
         return self.cells[self.first[arc] + cell], along - cell, self.counts[arc] / self.widths[arc]
@@ -137,7 +138,7 @@ def tabulate(at: Callable[[Array], tuple[Array, Array]], corners: Array, period:
     done: list[tuple[float, float, Array]] = []
     while pending:
         if sum(count for _, _, count, _ in pending) > _MOST_COARSE + _MOST_COARSE_PER_CORNER * starts.size:
-            raise PluginError("its slope is not the derivative of its shape, or it has corners that it does not list")
+            raise PluginError("the slope is not the derivative of the shape, or a corner is missing from the list of corners")
         knots = [_knots(a, b, 2 * count) for a, b, count, _ in pending]
         values, slopes = at(np.concatenate([inner for _, inner in knots]))
         after, offset = [], 0

@@ -85,7 +85,7 @@ class Trace:
 
     @property
     def pose(self) -> Rigid:
-        """Pose of the cutter in the frame of the work: n rigid motions of a frame at the tip that turns with the cutter."""
+        """Pose of the cutter in the frame of the work: n rigid motions of a frame at the tip, turned with the cutter."""
         turned = self.motion.work(self.u).inverse() @ self.motion.cutter(self.u)
         return Rigid(turned.rotation, np.stack([self.x, self.y, self.z], axis=-1))
 
@@ -159,6 +159,7 @@ def estimate(cut: Cut, *, chord: float = CHORD_MM) -> int:
 
 
 def _refuse_too_large(samples: int) -> None:
+    """Raise `TooLargeError` if so many samples need more than `MOST_BYTES`."""
     if samples * BYTES_A_SAMPLE > MOST_BYTES:
         raise TooLargeError(
             f"turns: this pass needs about {samples:.3g} samples, {samples * BYTES_A_SAMPLE / 1e9:.3g} GB; "

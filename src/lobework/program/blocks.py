@@ -369,6 +369,7 @@ class _Planner:
 
     @property
     def _rate(self) -> float:
+        """The target speed as it is set: mm a minute over the work, or turns a minute."""
         return self.feeds.feed if self.at_feed or self.feeds.pace == "cutter" else self.feeds.spindle_rpm
 
 

@@ -241,6 +241,7 @@ def _template(cut: Cut, units: LengthUnit) -> list[tuple[str, str]]:
 
 
 def _pass_name(passed: Pass, number: int) -> str:
+    """Return the heading of a pass."""
     return f"pass {number}: {passed.name}" if passed.name else f"pass {number}"
 
 

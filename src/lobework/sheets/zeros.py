@@ -68,6 +68,7 @@ def _motion_at_zero(cut: Cut) -> Motion:
 
 
 def _stand_of(motion: Motion) -> Stand:
+    """Return the displacement of the spindle's axis at the start of a motion."""
     x, y, z = (motion.carriage(np.zeros(1)).shift[0] + 0.0).tolist()
     return Stand(x, y, z)
 
@@ -220,7 +221,7 @@ def _xy_step(cut: Cut, stand: Stand, units: LengthUnit) -> str:
 
 
 def _tip_place(slide: str, cut: Cut) -> str:
-    """Return where the tip is held to read a slide."""
+    """Return the place at which the tip is held to read a slide."""
     return "the tip on the spindle's axis" if slide == "x" else _touch_place(cut)
 
 
