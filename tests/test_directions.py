@@ -74,7 +74,7 @@ def test_a_cam_is_turned_on_counterclockwise_by_its_axis_its_phase_and_its_index
     below, above = (float(cam.rise_at(np.radians(np.array([at])))[0]) for at in (-30.0, 30.0))
     assert lifted == pytest.approx(below, abs=1e-6)
     assert abs(below - above) > 1
-    assert plus_of(AXES[3]) == "turns cam 1 counterclockwise, as the work"
+    assert plus_of(AXES[3]) == "turns cam 1 counterclockwise, like the work"
 
 
 @pytest.mark.parametrize("chuck", [PlainChuck(), EccentricChuck(shift=0.0), Dome()], ids=lambda chuck: chuck.kind)
@@ -84,7 +84,7 @@ def test_an_index_turns_the_work_counterclockwise_and_the_next_cut_comes_clockwi
     assert seen_to_turn(*(each.work(np.zeros(1)).apply(mark)[0] for each in (before, after))) == pytest.approx(25)
     assert seen_to_turn(*(each.place(np.zeros(1))[0] for each in (before, after))) == pytest.approx(-25)
     said = dict(directions([cut_of(BENCH.mount(chuck))]))["chuck's index plus"]
-    assert said == "turns the work on counterclockwise, so that the next cut comes clockwise of the last on the work"
+    assert said == "turns the work further counterclockwise, so that the next cut lies clockwise of the one before it on the work"
 
 
 @pytest.mark.parametrize(
@@ -113,7 +113,7 @@ def test_plus_swings_the_cutter_counterclockwise_seen_from_above_from_along_the_
     assert ends == pytest.approx([1, 0, 0])
     assert np.cross(begins, ends) == pytest.approx([0, 1, 0])
     assert plus_of(AXES[4]).startswith(
-        "turns the cutter counterclockwise, seen from above: from along the spindle, at 0, to across"
+        "turns the cutter counterclockwise, seen from above: at 0 it points along the spindle, at 90 across"
     )
     assert trial_of(AXES[4]) == "send B from 0 to 90: the cutter must point across the spindle, from X plus"
 

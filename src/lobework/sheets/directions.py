@@ -46,10 +46,10 @@ def plus_of(axis: Axis) -> str:
         message = "turns the work counterclockwise: the wood at the cutter goes up"
     elif axis.moves == "cutter":
         message = (
-            "turns the cutter counterclockwise, seen from above: from along the spindle, at 0, to across it, from X plus, at 90"
+            "turns the cutter counterclockwise, seen from above: at 0 it points along the spindle, at 90 across it, from X plus"
         )
     else:
-        message = f"turns {axis.moves} counterclockwise, as the work"
+        message = f"turns {axis.moves} counterclockwise, like the work"
     return message + (f"; {axis.letter} is reversed: its words in the program have the other sign" if axis.reversed else "")
 
 
@@ -93,9 +93,9 @@ def directions(cuts: Sequence[Cut]) -> tuple[tuple[str, str], ...]:
         entries.append(("spindle plus", "turns the work counterclockwise: the wood at the cutter goes up"))
     entries += [(f"{axis.letter} plus", plus_of(axis)) for axis in axes]
     if any(cut.passed.cams for cut in cuts):
-        entries.append(("phase, index plus", "turn a cam on counterclockwise, as the work"))
+        entries.append(("phase, index plus", "turn a cam further counterclockwise, like the work"))
     if any(_is_indexed(each.chuck) for each in lathe.chucks):
-        message = "turns the work on counterclockwise, so that the next cut comes clockwise of the last on the work"
+        message = "turns the work further counterclockwise, so that the next cut lies clockwise of the one before it on the work"
         entries.append(("chuck's index plus", message))
     entries += _push_directions(cuts)
     return (*entries, *(("try it first", trial) for trial in trials(axes)))
