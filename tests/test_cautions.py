@@ -132,7 +132,7 @@ def test_a_lathe_that_is_set_by_hand_is_told_of_no_program():
     assert "program" not in page.lower()
     assert "controller" not in page.lower()
     assert sheet.by_hand
-    assert "Hands do it all." in page
+    assert "All is set by hand." in page
     assert {column.by for steps in sheet.steps for column in steps.columns} == {"hand"}
 
 

@@ -427,7 +427,7 @@ def test_an_inside_that_nobody_knows_is_refused():
     stock, piece = pointed()
     tube = Round(length=stock.surface.length, profile=stock.surface.profile, wall=lambda s: 0.01 * s, straight=False)
     odd = replace(stock, surface=tube)
-    with pytest.raises(SettingError, match=r"piece.form='finial': what its inside looks like is not known"):
+    with pytest.raises(SettingError, match=r"piece.form='finial': the shape of its inside is not known"):
         solid_of(Carving(title="", piece=piece, stock=odd, depth=odd.uncut(), sweeps=()))
 
 

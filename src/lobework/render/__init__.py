@@ -1,4 +1,4 @@
-"""A job as a picture: the drawing in true millimetres, the carved work in light, the carved work as triangles.
+"""Pictures and models of a job: the drawing in true millimetres, the relief of the carved work, and its solid of triangles.
 
-Format-free; `lobework.targets` writes the files.
+They have no file format; `lobework.targets` writes the files.
 """

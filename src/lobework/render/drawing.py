@@ -1,4 +1,4 @@
-"""The sheet: the pattern in true millimetres with its outline, scale bar and words, as marks that any format can write."""
+"""The sheet: the pattern in true millimetres with its outline, scale bar and text, independent of any file format."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 __all__ = ["Drawing", "Figure", "Ink", "Layer", "Stroke", "Words", "draw"]
 
 Ink = Literal["cut", "air", "outline", "rule", "accent"]
-"""What a mark stands for: the cut itself, the cutter's way through air, the work's edge, a thin rule, the quiet accent."""
+"""Meaning of a stroke: a cut, a path through air, the outline of the work, a thin rule, or an accent (centre mark, scale bar)."""
 
 _ROLLED: Final = ("barrel", "turned")
 _FACE: Final = "face seen from the cutter, X to the right, Y up"
@@ -35,26 +35,26 @@ _WIDTH_STEP_MM: Final = 0.05
 _MARGIN_MM: Final = 9.0
 _NARROWEST_MM: Final = 66.0
 _EM: Final = 0.56
-"""Mean width of a letter over its size, on the wide side."""
+"""Mean width of a letter as a fraction of the text size, estimated high."""
 _JOINED: Final = "\N{NO-BREAK SPACE}"
 _BARS: Final[dict[LengthUnit, tuple[float, int, str]]] = {"mm": (50.0, 5, "50 mm"), "inch": (50.8, 4, "2 in")}
-"""The scale bar's length, mm, its parts, and what it says; the narrowest sheet has room for it."""
+"""Length of the scale bar, mm, number of its parts, and its label; the bar fits on the narrowest sheet."""
 
 
 @dataclass(frozen=True, slots=True, eq=False, repr=False)
 class Stroke(Brief):
-    """A line of one width, its joins and ends round.
+    """A line of constant width with round joins and ends.
 
     Parameters
     ----------
     points : (n, 2) float64, mm
-        On the face as seen from the cutter: X right, Y up, the middle of the work at zero.
+        Points on the face as seen from the cutter: X to the right, Y up, the middle of the work at zero.
     width : float, mm
-        As wide as the cut; at least 0.1, to be seen.
+        Width of the cut; at least 0.1, so that it is visible.
     ink : Ink
-        What it stands for.
+        Meaning of the stroke.
     closed : bool
-        Whether the last point joins the first, which is then not repeated.
+        Whether the last point is joined to the first, which is then not repeated.
     """
 
     points: Array
@@ -65,7 +65,7 @@ class Stroke(Brief):
 
 @dataclass(frozen=True, slots=True)
 class Words:
-    """One line of text, its baseline at (x, y) mm, ``size`` mm high from line to line."""
+    """One line of text: its baseline is at (x, y) mm, and its font size is ``size`` mm."""
 
     text: str
     x: float
@@ -77,7 +77,7 @@ class Words:
 
 @dataclass(frozen=True, slots=True, repr=False)
 class Figure(Brief):
-    """One cut: its title, and a stroke for each part of it that has one width."""
+    """One cut: its title, and a stroke for each part of constant width."""
 
     title: str
     strokes: tuple[Stroke, ...]
@@ -85,7 +85,7 @@ class Figure(Brief):
 
 @dataclass(frozen=True, slots=True, repr=False)
 class Layer(Brief):
-    """One pass of the job with every cut of its series."""
+    """One pass of the job, with all cuts of its series."""
 
     name: str
     title: str
@@ -94,16 +94,16 @@ class Layer(Brief):
 
 @dataclass(frozen=True, slots=True, kw_only=True, repr=False)
 class Drawing:
-    """A sheet of marks in true millimetres, in no format yet.
+    """A sheet in true millimetres, without a file format.
 
     Parameters
     ----------
     title, description : str
-        What it is called, and what it shows in one sentence.
+        Its title, and its contents in one sentence.
     left, top : float, mm
-        Where the sheet's upper left corner is; Y goes up, the middle of the work is at zero.
+        The sheet's upper left corner; Y points up, and the middle of the work is at zero.
     width, height : float, mm
-        Of the sheet, in whole millimetres.
+        Dimensions of the sheet, in whole millimetres.
     layers : tuple of Layer
         The cuts.
     lines : tuple of Stroke
@@ -111,7 +111,7 @@ class Drawing:
     words : tuple of Words
         Title and notes.
     bar : float, mm
-        How long the scale bar is.
+        Length of the scale bar.
     """
 
     title: str
@@ -130,12 +130,12 @@ class Drawing:
 
     @property
     def strokes(self) -> Iterator[Stroke]:
-        """Every stroke of every cut, in order."""
+        """The strokes of all cuts, in order."""
         return (stroke for layer in self.layers for figure in layer.figures for stroke in figure.strokes)
 
 
 def _bands(widths: Array) -> Array:
-    """Return each point's width, in steps where it varies along the cut; (n,) mm."""
+    """Return the width of the cut at each point, (n,) mm; a width that varies is rounded to steps."""
     if np.ptp(widths) <= _WIDTH_STEP_MM:
         return np.full_like(widths, (widths.max() + widths.min()) / 2)
     stepped: Array = np.round(widths / _WIDTH_STEP_MM) * _WIDTH_STEP_MM
@@ -143,7 +143,7 @@ def _bands(widths: Array) -> Array:
 
 
 def _strokes(points: Array, depth: Array, cutter: Cutter) -> tuple[Stroke, ...]:
-    """Return one cut's strokes: (n, 2) mm on the face, (n,) mm deep; one stroke unless the width changes on the way."""
+    """Return the strokes of one cut from its (n, 2) points, mm on the face, and (n,) depths, mm; a new stroke for each width."""
     reached = np.full_like(depth, depth.max()) if np.ptp(depth) <= JOIN_MM else depth
     known = {d: cutter.width_at(d) for d in set(reached.tolist())}
     widths = np.maximum(_bands(np.array([known[d] for d in reached.tolist()])), _LEAST_WIDTH_MM)
@@ -166,7 +166,7 @@ def _stroke(points: Array, width: float, *, closed: bool = False) -> Stroke:
 
 
 def _figure(trace: Trace, piece: Piece, cutter: Cutter) -> Figure:
-    """Return one cut: the way of the tip, on a rolled-out side cut where it goes round the back; of a plunge, its mark."""
+    """Return one cut as the path of the tip, or as the mark of a plunge; on a rolled-out side it is divided at the seam."""
     path = np.stack([trace.x, trace.y, trace.z], axis=-1)
     if len(path) == 1:
         path = _mark(trace, piece, cutter)
@@ -178,7 +178,7 @@ def _figure(trace: Trace, piece: Piece, cutter: Cutter) -> Figure:
 
 
 def _seen(trace: Trace, piece: Piece, path: Array) -> Array:
-    """Return where on the sheet a cut is deepest, and how deep: at the tip, or where a rubber bears that rides on a template."""
+    """Return the path on the sheet and its depth, (n, 3) mm: of the tip, or of the contact of a rubber on a template."""
     template = trace.cut.passed.template
     if template is None or not template.rubber:
         return seen_on(piece, path)
@@ -189,7 +189,7 @@ def _seen(trace: Trace, piece: Piece, path: Array) -> Array:
 
 
 def _mark(trace: Trace, piece: Piece, cutter: Cutter) -> Array:
-    """Return what a cutter that only goes in and out again marks: a ring, a stroke, or a point; (n, 3) mm on the work."""
+    """Return the mark of a cutter that only plunges: a ring, a stroke or a point, (n, 3) mm on the work."""
     from lobework.carve.sweep import has_edge, sweep_of
 
     tip = np.array([[trace.x[0], trace.y[0], trace.z[0]]])
@@ -207,15 +207,16 @@ def _mark(trace: Trace, piece: Piece, cutter: Cutter) -> Array:
     depth = max(float(seen_on(piece, tip)[0, 2]), 0.0)
     if isinstance(holder, CuttingFrame):
         angle = math.radians(holder.angle_deg)
-        way, reach = math.cos(angle) * level + math.sin(angle) * aside, math.sqrt(max(depth * (2 * holder.radius - depth), 0.0))
+        direction = math.cos(angle) * level + math.sin(angle) * aside
+        reach = math.sqrt(max(depth * (2 * holder.radius - depth), 0.0))
     else:
-        way, reach = level, cutter.width_at(depth) / 2
-    stroke: Array = tip + np.array([[-reach], [reach]]) * way
+        direction, reach = level, cutter.width_at(depth) / 2
+    stroke: Array = tip + np.array([[-reach], [reach]]) * direction
     return stroke
 
 
 def _runs(seen: Array, around: float) -> list[Array]:
-    """Return a path, (n, 3), in the pieces that lie on a sheet ``around`` mm wide that joins up at the back."""
+    """Return a path, (n, 3), divided at the seam of a rolled-out side that is ``around`` mm wide."""
     if not math.isfinite(around):
         return [seen]
     turn = np.floor(seen[:, 0] / around + 0.5)
@@ -250,7 +251,7 @@ def _centre_mark() -> list[Stroke]:
 
 
 def _bar_marks(x: float, y: float, length: float, parts: int) -> list[Stroke]:
-    """Return a scale bar from (x, y): a rule, long ticks at its ends, short ones between its parts."""
+    """Return a scale bar that begins at (x, y): a rule, long ticks at its ends, and short ticks between its parts."""
     marks = [_line((x, y), (x + length, y), width=0.2, ink="accent")]
     for k in range(parts + 1):
         across = x + length * k / parts
@@ -259,17 +260,111 @@ def _bar_marks(x: float, y: float, length: float, parts: int) -> list[Stroke]:
 
 
 def _about(piece: Piece, cutter: Cutter, count: int, passes: int, units: LengthUnit) -> list[str]:
+    """Return the lines of text about a job: the piece, the cutter, the number of cuts."""
+
     def phrase(kind: str, part: object) -> str:
-        set_so = (f"{name} {value}".replace(" ", _JOINED) for name, value in settings_of(part, units))
-        return ", ".join([plain_name(kind), *set_so])
+        settings = (f"{name} {value}".replace(" ", _JOINED) for name, value in settings_of(part, units))
+        return ", ".join([plain_name(kind), *settings])
 
     cuts = f"{count} cut" + ("s" if count != 1 else "")
     return [phrase(piece.form, piece), phrase(cutter.kind, cutter), cuts + (f" in {passes} passes" if passes > 1 else "")]
 
 
-def _fill(text: str, size: float, width: float, most: int) -> list[str]:
-    room = max(int(width / (size * _EM)), 8)
-    return wrapped(text, room, max_lines=most, placeholder=" ...") or [text]
+@dataclass(frozen=True, slots=True)
+class _Content:
+    """The content of a sheet without its place on the page: ``low`` and ``high`` bound the work and its cuts, (2,) mm."""
+
+    title: str
+    description: str
+    about: list[str]
+    notes: tuple[str, ...]
+    layers: tuple[Layer, ...]
+    lines: tuple[Stroke, ...]
+    low: Array
+    high: Array
+
+
+def _content(title: str, piece: Piece, cutter: Cutter, traces: Sequence[Trace], units: LengthUnit) -> _Content:
+    """Return the content of the sheet of a job."""
+    layers = _layers(traces, piece, cutter)
+    strokes = [stroke for layer in layers for figure in layer.figures for stroke in figure.strokes]
+    widest = max(stroke.width for stroke in strokes) / 2
+    ends = [(stroke.points.min(axis=0), stroke.points.max(axis=0)) for stroke in strokes]
+    low = np.minimum(piece.outline.min(axis=0), np.min([end[0] for end in ends], axis=0) - widest)
+    high = np.maximum(piece.outline.max(axis=0), np.max([end[1] for end in ends], axis=0) + widest)
+    require(bool(np.all(np.isfinite([low, high]))), "traces", "a point that is not finite", "finite everywhere")
+    about = _about(piece, cutter, len(traces), len(layers), units)
+    rolled = piece.form in _ROLLED
+    view = (
+        "Side of the work in true millimetres, rolled out"
+        if rolled
+        else "Face of the work in true millimetres, seen from the cutter"
+    )
+    return _Content(
+        title=title or "untitled",
+        description=f"{view}: {'; '.join(about)}.",
+        about=about,
+        notes=("print at 100 %, check the scale bar", getattr(piece, "lies", _FACE)),
+        layers=layers,
+        lines=(Stroke(piece.outline[:-1], 0.18, "outline", closed=True), *([] if rolled else _centre_mark())),
+        low=low,
+        high=high,
+    )
+
+
+class _Column:
+    """A column of text on a page, filled from the top: from ``left`` on, ``width`` wide; ``y`` is its next line's top, mm."""
+
+    def __init__(self, left: float, width: float, y: float) -> None:
+        self.left, self.width, self.y = left, width, y
+        self.words: list[Words] = []
+
+    def space(self, height: float) -> None:
+        """Leave a space, mm."""
+        self.y -= height
+
+    def write(self, text: str, size: float, manner: Literal["title", "plain", "note"], most: int) -> None:
+        """Write a text on ``most`` lines at most; a longer text is cut off."""
+        room = max(int(self.width / (size * _EM)), 8)
+        for line in wrapped(text, room, max_lines=most, placeholder=" ...") or [text]:
+            self.space(size * 1.35)
+            self.words.append(Words(line, self.left, self.y, size, "start", manner))
+
+    def scale_bar(self, length: float, parts: int, label: str) -> list[Stroke]:
+        """Write the label of a scale bar, and return the strokes of the bar."""
+        self.words.append(Words(label, self.left + length + 1.5, self.y, 2.3, "start", "plain"))
+        return _bar_marks(self.left, self.y, length, parts)
+
+
+def _page(content: _Content, units: LengthUnit) -> Drawing:
+    """Return a content on a page: the work between the margins, with the text and the scale bar below it."""
+    low, high = content.low, content.high
+    middle = (low[0] + high[0]) / 2
+    width = math.ceil(max(high[0] - low[0], _NARROWEST_MM) + 2 * _MARGIN_MM)
+    left, top = middle - width / 2, float(high[1]) + _MARGIN_MM
+    text = _Column(left + _MARGIN_MM, width - 2 * _MARGIN_MM, float(low[1]) - _MARGIN_MM * 0.8)
+    text.write(content.title, 4.2, "title", 3)
+    text.space(1.2)
+    for line in content.about:
+        text.write(line, 2.3, "plain", 3)
+    text.space(7.0)
+    bar, parts, label = _BARS[units]
+    scale = text.scale_bar(bar, parts, label)
+    text.space(1.4)
+    for note in content.notes:
+        text.write(note, 2.1, "note", 1)
+    return Drawing(
+        title=content.title,
+        description=content.description,
+        left=float(left),
+        top=top,
+        width=float(width),
+        height=float(math.ceil(top - text.y + _MARGIN_MM * 0.8)),
+        layers=content.layers,
+        lines=(*content.lines, *scale),
+        words=tuple(text.words),
+        bar=bar,
+    )
 
 
 def draw(title: str, piece: Piece, cutter: Cutter, traces: Sequence[Trace], units: LengthUnit = "mm") -> Drawing:
@@ -278,25 +373,25 @@ def draw(title: str, piece: Piece, cutter: Cutter, traces: Sequence[Trace], unit
     Parameters
     ----------
     title : str
-        Of the job.
+        Title of the job.
     piece : Piece
-        For its outline.
+        The piece, for its outline.
     cutter : Cutter
-        For the width of each line: as wide as its cut at the depth reached.
+        The cutter, for the width of each line: the width of the cut at its depth.
     traces : sequence of Trace
-        At least one; a pass of the job becomes a layer.
+        The traces of the cuts, at least one; each pass of the job becomes a layer.
     units : "mm" or "inch"
-        For words and scale bar; the sheet itself is in true millimetres either way.
+        Unit of the text and the scale bar; the sheet itself is in true millimetres in both cases.
 
     Returns
     -------
     Drawing
-        Snug round the work, with room for the words.
+        The smallest sheet with margins round the work and space for the text.
 
     Raises
     ------
     SettingError
-        Where there is nothing to draw.
+        If there is nothing to draw, or a trace is not finite.
 
     Examples
     --------
@@ -314,48 +409,4 @@ def draw(title: str, piece: Piece, cutter: Cutter, traces: Sequence[Trace], unit
     (['ring'], 50.0, 88.0)
     """
     require(len(traces) > 0, "traces", len(traces), "one or more", "give the job a pass")
-    layers = _layers(traces, piece, cutter)
-    strokes = [stroke for layer in layers for figure in layer.figures for stroke in figure.strokes]
-    widest = max(stroke.width for stroke in strokes) / 2
-    ends = [(stroke.points.min(axis=0), stroke.points.max(axis=0)) for stroke in strokes]
-    low = np.minimum(piece.outline.min(axis=0), np.min([end[0] for end in ends], axis=0) - widest)
-    high = np.maximum(piece.outline.max(axis=0), np.max([end[1] for end in ends], axis=0) + widest)
-    require(bool(np.all(np.isfinite([low, high]))), "traces", "a point that is not finite", "finite everywhere")
-    middle = (low[0] + high[0]) / 2
-    width = math.ceil(max(high[0] - low[0], _NARROWEST_MM) + 2 * _MARGIN_MM)
-    left, text_left, room = middle - width / 2, middle - width / 2 + _MARGIN_MM, width - 2 * _MARGIN_MM
-
-    words: list[Words] = []
-    y = float(low[1]) - _MARGIN_MM * 0.8
-
-    def write(text: str, size: float, manner: Literal["title", "plain", "note"], most: int) -> None:
-        nonlocal y
-        for line in _fill(text, size, room, most):
-            y -= size * 1.35
-            words.append(Words(line, text_left, y, size, "start", manner))
-
-    write(title or "untitled", 4.2, "title", 3)
-    y -= 1.2
-    about = _about(piece, cutter, len(traces), len(layers), units)
-    for text in about:
-        write(text, 2.3, "plain", 3)
-    bar, parts, bar_says = _BARS[units]
-    y -= 7.0
-    rolled = piece.form in _ROLLED
-    centre = [] if rolled else _centre_mark()
-    lines = [Stroke(piece.outline[:-1], 0.18, "outline", closed=True), *centre, *_bar_marks(text_left, y, bar, parts)]
-    words.append(Words(bar_says, text_left + bar + 1.5, y, 2.3, "start", "plain"))
-    y -= 1.4
-    write("print at 100 %, check the scale bar", 2.1, "note", 1)
-    write(getattr(piece, "lies", _FACE), 2.1, "note", 1)
-    top = float(high[1]) + _MARGIN_MM
-    shown = (
-        "Side of the work in true millimetres, rolled out"
-        if rolled
-        else "Face of the work in true millimetres, seen from the cutter"
-    )
-    description = f"{shown}: {'; '.join(about)}."
-    return Drawing(
-        title=title or "untitled", description=description, left=float(left), top=top, width=float(width),
-        height=float(math.ceil(top - y + _MARGIN_MM * 0.8)), layers=layers, lines=tuple(lines), words=tuple(words), bar=bar,
-    )  # fmt: skip
+    return _page(_content(title, piece, cutter, traces, units), units)

@@ -1,4 +1,4 @@
-"""Output targets: each writes one whole file from what a job shows, and is a plugin that ships inside."""
+"""Output targets: plugins that ship with lobework, each of which writes one file from a result of a job."""
 
 from __future__ import annotations
 
@@ -21,4 +21,4 @@ BUILT_IN: Final = (
     stl.TARGET,
     threemf.TARGET,
 )
-"""The targets that ship inside."""
+"""The targets that ship with lobework."""

@@ -1,4 +1,4 @@
-"""CSV: one row a sample, every axis and the place on the piece, in the units of the job, exact to the last bit."""
+"""CSV of the axes: one row for each sample, with every axis and the place on the piece, in the units of the job."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ _SLIDES: Final = ("x", "y", "z")
 
 
 def _axis_names(traces: Sequence[Trace]) -> list[str]:
-    """Return what is moved: the spindle, cams by number, slides."""
+    """Return the names of the columns: the spindle, the cams by number, the slides."""
     found = {name for trace in traces for name in trace.axes}
     cams = sorted(found - {"spindle", *_SLIDES}, key=lambda name: (len(name), name))
     return [name for name in ("spindle", *cams, *_SLIDES) if name in found]
@@ -28,26 +28,26 @@ def _axis_names(traces: Sequence[Trace]) -> list[str]:
 
 def _rows(trace: Trace, names: Sequence[str]) -> list[tuple[object, ...]]:
     axes, unit = trace.axes, float(MM_PER[trace.cut.units])
-    nothing = [""] * len(trace.u)
-    columns = [(axes[name] / (unit if name in _SLIDES else 1.0)).tolist() if name in axes else nothing for name in names]
+    empty = [""] * len(trace.u)
+    columns = [(axes[name] / (unit if name in _SLIDES else 1.0)).tolist() if name in axes else empty for name in names]
     place = [(each / unit).tolist() for each in (trace.x, trace.y, trace.z)]
     number, title = [trace.cut.number] * len(trace.u), [cell(trace.cut.title)] * len(trace.u)
     return list(zip(number, title, trace.u.tolist(), *columns, *place, strict=True))
 
 
 def render(traces: Sequence[Trace]) -> bytes:
-    r"""Return the samples of every cut as a CSV file with its units in the first line.
+    r"""Return the samples of every cut as a CSV file, with the units in the first line.
 
     Parameters
     ----------
     traces : sequence of Trace
-        In the order they are cut; lengths are in the units of their cuts.
+        The traces, in the order of the cuts; lengths are in the units of their cuts.
 
     Returns
     -------
     bytes
-        UTF-8; numbers read back to the same bits; an axis that a cut does not use is left empty in its rows. A title that a
-        spreadsheet would calculate begins with an apostrophe.
+        UTF-8. A number that is read back has the same bits. The columns of axes that a cut does not use are empty. An apostrophe
+        is put before a title that a spreadsheet would take for a formula.
 
     References
     ----------

@@ -1,4 +1,4 @@
-"""CSV of the program: one row a move, a wait, a stop or a remark, for controllers that are not fed by lines of words."""
+"""CSV of the program: one row for each move, dwell, stop or note, for controllers that do not read RS274/NGC."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ __all__ = ["TARGET", "render"]
 
 
 def _rows(section: Section, grid: Grid, letters: Sequence[str]) -> Iterator[Sequence[Any]]:
-    """Yield one cut: every place that is known, in the program's units."""
+    """Yield the rows of one cut, with the known positions of the axes in the program's units."""
     scale, last = 10.0**grid.places, np.full(len(letters), np.nan)
 
     def row(step: str, minutes: float | str = "", message: str = "") -> Sequence[Any]:
@@ -35,8 +35,8 @@ def _rows(section: Section, grid: Grid, letters: Sequence[str]) -> Iterator[Sequ
     for step in section.steps:
         if isinstance(step, Prompt):
             last[:] = np.nan
-            for thing in step.instructions:
-                yield row("stop", message=thing)
+            for instruction in step.instructions:
+                yield row("stop", message=instruction)
         elif isinstance(step, Dwell):
             yield row("wait", step.seconds / 60)
         elif isinstance(step, Rapid | Feed):
@@ -47,32 +47,32 @@ def _rows(section: Section, grid: Grid, letters: Sequence[str]) -> Iterator[Sequ
             if isinstance(step, Rapid):
                 yield row("fast")
             else:
-                far = np.nan_to_num((last - before) * grid.units)
-                yield row("feed", float(np.linalg.norm(far)) / step.rate)
+                travel = np.nan_to_num((last - before) * grid.units)
+                yield row("feed", float(np.linalg.norm(travel)) / step.rate)
         else:
-            these = np.array([letters.index(letter) for letter in step.letters])
+            moved = np.array([letters.index(letter) for letter in step.letters])
             places = np.repeat(last[None], len(step.minutes), axis=0)
-            places[:, these] = grid.counts(step.places, these) / scale[these]
+            places[:, moved] = grid.counts(step.places, moved) / scale[moved]
             last[:] = places[-1]
             columns = [each.tolist() if not np.isnan(each).any() else [""] * len(each) for each in places.T]
             same = [[value] * len(step.minutes) for value in (*head, "cut")]
             yield from zip(*same, step.minutes.tolist(), *columns, [""] * len(step.minutes), strict=True)
 
 
-def _head(program: Program) -> Iterator[str]:
-    """Yield what to know before the first move."""
+def _notes(program: Program) -> Iterator[str]:
+    """Yield the notes before the first move."""
     if program.air:
         yield f"in air: every cut stays {show_length(program.air, program.units)} off the work, to be tried without cutting"
     yield from CAUTIONS
 
 
 def render(program: Program) -> bytes:
-    r"""Return the steps of the program as a CSV file with its units in the first line.
+    r"""Return the steps of the program as a CSV file, with the units in the first line.
 
-    A row says which cut it is of; what kind of step it is; how many minutes it takes, where that is not up to the lathe; where
-    every axis stands after it; and, of a stop or a note, what it says. Steps are "fast" (as fast as the lathe will), "feed" and
-    "cut" (straight, evenly, in so many minutes), "wait", "stop" (until a person has done what it says) and "note".
-    The first rows are notes of no cut: whether it stays in air, and what to mind at the lathe.
+    A row holds the number and title of the cut, the kind of step, its duration in minutes (empty for rapid moves and stops), the
+    position of every axis after it, and the text of a stop or a note. The kinds of step are "fast" (a rapid move), "feed" and
+    "cut" (straight moves at a constant rate, of the given duration), "wait" (a dwell), "stop" (until a person has followed the
+    instruction) and "note". The first rows are notes without a cut: whether the program is tried in air, and the cautions.
 
     Parameters
     ----------
@@ -82,8 +82,8 @@ def render(program: Program) -> bytes:
     Returns
     -------
     bytes
-        UTF-8; numbers read back to the same bits. The place of an axis is empty until it is sent somewhere. Text that a
-        spreadsheet would calculate begins with an apostrophe.
+        UTF-8. A number that is read back has the same bits. The position of an axis is empty until a move sets it. An apostrophe
+        is put before a text that a spreadsheet would take for a formula.
 
     References
     ----------
@@ -100,12 +100,12 @@ def render(program: Program) -> bytes:
     """
     grid, letters = Grid.of(program.axes, program.lathe.controller, program.units), [axis.letter for axis in program.axes]
     length = "in" if program.units == "inch" else "mm"
-    turned = {axis.letter: ", reversed" if axis.reversed else "" for axis in program.axes}
-    units = [f"{axis.letter} {axis.moves}{turned[axis.letter]} ({'deg' if axis.rotary else length})" for axis in program.axes]
+    sense = {axis.letter: ", reversed" if axis.reversed else "" for axis in program.axes}
+    units = [f"{axis.letter} {axis.moves}{sense[axis.letter]} ({'deg' if axis.rotary else length})" for axis in program.axes]
     out = io.StringIO(newline="")
     writer = csv.writer(out, lineterminator="\r\n")
     writer.writerow(["cut", "title", "step", "minutes", *units, "says"])
-    writer.writerows(["", "", "note", "", *[""] * len(units), said] for said in _head(program))
+    writer.writerows(["", "", "note", "", *[""] * len(units), note] for note in _notes(program))
     for section in program.sections:
         writer.writerows(_rows(section, grid, letters))
     return out.getvalue().encode(errors="replace")

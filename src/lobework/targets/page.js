@@ -4,7 +4,7 @@
   const root = document.documentElement, canvas = document.getElementById("view"), says = document.getElementById("says");
   const calm = matchMedia("(prefers-reduced-motion: reduce)");
 
-  // ---- what the page was told: a place to start from may stand after # in its address
+  // ---- the initial view; the part of the address after # may override it
   const start = { turn: work.start.turn, tip: work.start.tip, zoom: 1, lamp: work.start.lamp, from: -45, grain: 1 };
   for (const part of location.hash.slice(1).split(",")) {
     const [name, value] = part.split("=");
@@ -20,8 +20,8 @@
     return found;
   }
 
-  // what is finer than the mesh is left to the picture of slopes: a row of points that half meet a groove would saw its edge
-  function evened(packed, rows, columns, unit) {
+  // Smooth the heights: a row of points at the edge of a groove would give a jagged edge. The slope map shows the fine detail.
+  function smoothed(packed, rows, columns, unit) {
     const given = (i, j) => packed.getUint16(2 * (limit(i, 0, rows - 1) * columns + (j + columns) % columns), true) * unit;
     const along = new Float32Array(rows * columns), found = new Float32Array(rows * columns);
     for (let i = 0; i < rows; i++) {
@@ -38,7 +38,7 @@
 
   function mesh() {
     const { rows, columns, profile, deepest } = work, packed = bytes(work.heights);
-    const heights = evened(new DataView(packed.buffer), rows, columns, deepest / 65535);
+    const heights = smoothed(new DataView(packed.buffer), rows, columns, deepest / 65535);
     const vertices = [], index = [], wide = columns + 1;
     const cos = [], sin = [];
     for (let j = 0; j < wide; j++) {
@@ -83,7 +83,7 @@
     return { vertices: new Float32Array(vertices), index: new Uint32Array(index) };
   }
 
-  // ---- how it looks
+  // ---- shaders
   const vertexShader = `#version 300 es
 in vec3 place; in vec3 faces; in vec3 spot;
 uniform mat4 whole; uniform mat3 turned; uniform vec3 middle;
@@ -104,7 +104,7 @@ uniform vec2 span, size; uniform bool face;
 uniform vec3 early, late; uniform float ring, figure, streak, pores, wander; uniform vec2 heart; uniform mat3 tree;
 out vec4 colour;
 
-// the sheet holds the same random numbers as the still picture's grain; each seed looks at it from another corner
+// The texture "sheet" holds the same random numbers as the still picture's grain; each seed begins at another place in it.
 float lot(ivec2 cell, int seed) {
   return texelFetch(sheet, (cell + seed * ivec2(61, 97)) & 255, 0).r * (255.0 / 127.5) - 1.0;
 }
@@ -250,12 +250,12 @@ void main() {
     gl.clearColor(0, 0, 0, 0);
   }
 
-  // ---- turning it
+  // ---- view and controls
   const rad = degrees => degrees * Math.PI / 180;
 
-  function attitude() { // the work's axes as right, up, towards the eye; columns one after the other
+  function attitude() { // matrix by columns: the work's axes in the coordinates right, up, towards the eye
     const a = rad(now.turn), t = rad(now.tip), ca = Math.cos(a), sa = Math.sin(a), ct = Math.cos(t), st = Math.sin(t);
-    // a face looks at the eye, a round piece stands on its axis; either turns about the upright, then tips
+    // A face is towards the eye; a round piece stands upright. Each turns about the vertical, then tips.
     const about = ([x, y, z]) => {
       const right = ca * x + sa * z, near = ca * z - sa * x;
       return [right, ct * y - st * near, st * y + ct * near];
@@ -381,7 +381,7 @@ void main() {
       });
     }
     new ResizeObserver(fit).observe(canvas);
-    canvas.addEventListener("webglcontextlost", event => { event.preventDefault(); still("The picture was lost for a moment; this is a still one."); });
+    canvas.addEventListener("webglcontextlost", event => { event.preventDefault(); still("The browser has lost the 3D picture; this is a still picture."); });
   }
 
   function fit() {

@@ -1,4 +1,4 @@
-"""The page: one HTML file in which the carved work turns in a browser, with no network and nothing fetched."""
+"""The page: one HTML file that shows the carved work in a browser, where it can be turned, without a network."""
 
 from __future__ import annotations
 
@@ -33,34 +33,34 @@ if TYPE_CHECKING:
 __all__ = ["HEIGHTS", "MOST_TEXELS", "STILL_DOTS", "TARGET", "render"]
 
 HEIGHTS: Final = 65535
-"""Depths of the mesh are whole numbers up to this, which stands for the deepest: right to within half a step of that."""
+"""Integer that stands for the greatest depth of the mesh; depths are rounded to integers, so to half of this step."""
 MOST_TEXELS: Final = 2048
-"""To a side of the picture of slopes; a finer grid is averaged down to it."""
+"""Greatest number of texels on a side of the slope map; a finer grid is averaged."""
 _ROWS, _COLUMNS = 384, 512
 STILL_DOTS: Final = 1100
-"""On the long side of the still picture, unless asked otherwise."""
+"""Default number of dots on the long side of the still picture."""
 
 
 def _mesh(stock: Stock, depth: NDArray[Any]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Return profile (rows, 4) and depths (rows, columns), mm, of a mesh round the axis, thinned out from the grid."""
+    """Return the profile, (rows, 4), and the depths, (rows, columns) mm, of a mesh round the axis, resampled from the grid."""
     turns = np.arange(_COLUMNS) * (2 * math.pi / _COLUMNS)
     surface = stock.surface
     if isinstance(surface, Face):
-        from lobework.render.relief.face import carried_out
+        from lobework.render.relief.face import extended
 
         out = np.linspace(0.0, surface.radius, _ROWS)
         none = np.zeros(_ROWS)
         profile = np.stack([out, none, none, none + 1], axis=-1)
         x, y = out[:, None] * np.cos(turns), out[:, None] * np.sin(turns)
         row, column = (y - stock.down[0]) / stock.row_step, (x - stock.across[0]) / stock.column_step
-        return profile, _between(carried_out(stock, depth), row, column, wraps=False)
+        return profile, _interpolated(extended(stock, depth), row, column, wraps=False)
     along = np.linspace(0.0, surface.length, _ROWS)
     row, column = np.broadcast_arrays((along / stock.row_step)[:, None], turns / stock.column_step)
-    return surface.profile(along), _between(depth, row, column, wraps=True)
+    return surface.profile(along), _interpolated(depth, row, column, wraps=True)
 
 
-def _between(grid: NDArray[Any], row: Array, column: Array, *, wraps: bool) -> Array:
-    """Return values between the four nearest rays, at places counted in rays."""
+def _interpolated(grid: NDArray[Any], row: Array, column: Array, *, wraps: bool) -> Array:
+    """Return the bilinear interpolation of a grid at places in grid steps."""
     i, j = np.floor(row).astype(np.intp), np.floor(column).astype(np.intp)
     a, b = row - i, column - j
     rows, columns = grid.shape
@@ -70,8 +70,8 @@ def _between(grid: NDArray[Any], row: Array, column: Array, *, wraps: bool) -> A
     return found
 
 
-def _plain(stock: Stock) -> list[dict[str, Any]]:
-    """Return the surfaces that no cutter meets, as lines of (radius, z) that keep them on the left."""
+def _uncarved(stock: Stock) -> list[dict[str, Any]]:
+    """Return the uncarved surfaces as lines of (radius, z) points, with the outside of the work on their left."""
 
     def line(points: Array | list[tuple[float, float]], start: int | None = None, end: int | None = None) -> dict[str, Any]:
         return {"line": [[round(float(r), 4), round(float(z), 4)] for r, z in points], "from": start, "to": end}
@@ -97,13 +97,13 @@ def _plain(stock: Stock) -> list[dict[str, Any]]:
 
 
 def _slopes(stock: Stock, depth: NDArray[Any], deepest: float) -> NDArray[np.uint8]:
-    """Return, for each ray or mean of rays, the normal's parts across and along, 128 for none, and the depth: (m, n, 3)."""
+    """Return the slope map, (m, n, 3): the normal's components across and along, with 128 for zero, and the depth."""
     surface = stock.surface
     depth = depth.astype(np.float32)
     if isinstance(surface, Face):
-        from lobework.render.relief.face import carried_out
+        from lobework.render.relief.face import extended
 
-        depth = carried_out(stock, depth)
+        depth = extended(stock, depth)
         across = np.gradient(depth, stock.column_step, axis=1)
     else:
         radius = np.maximum(stock.profile[:, :1], 0.02 * float(stock.profile[:, 0].max()) + 1e-3).astype(np.float32)
@@ -111,11 +111,11 @@ def _slopes(stock: Stock, depth: NDArray[Any], deepest: float) -> NDArray[np.uin
     along = np.gradient(depth, stock.row_step, axis=0)
     upright = 1 / np.sqrt(1 + across**2 + along**2)
     parts = (across * upright * 127 + 128, along * upright * 127 + 128, depth * (255 / deepest))
-    return np.stack([np.rint(_thinned(part)).clip(0, 255).astype(np.uint8) for part in parts], axis=-1)
+    return np.stack([np.rint(_averaged(part)).clip(0, 255).astype(np.uint8) for part in parts], axis=-1)
 
 
-def _thinned(grid: NDArray[Any]) -> NDArray[Any]:
-    """Return a grid of no more than `MOST_TEXELS` to a side, of means."""
+def _averaged(grid: NDArray[Any]) -> NDArray[Any]:
+    """Return a grid averaged down to `MOST_TEXELS` on a side at most."""
     for axis in (0, 1):
         count = grid.shape[axis]
         if count > MOST_TEXELS:
@@ -133,30 +133,30 @@ def _png(dots: NDArray[np.uint8]) -> bytes:
     return file.getvalue()
 
 
-def _packed(data: bytes) -> str:
+def _base64(data: bytes) -> str:
     return base64.b64encode(data).decode("ascii")
 
 
 def _wood(carving: Carving) -> dict[str, Any]:
-    """Return the look of the wood, how the piece lay in the tree, and the random numbers of its grain, a byte each."""
+    """Return the appearance of the wood, the position of the piece in the tree, and the random numbers of the grain as bytes."""
     from lobework.render.relief.wood import lattice, linear, tree_of, wood_of
 
     wood, tree = wood_of(getattr(carving.piece, "material", "")), tree_of(carving.stock.surface)
     tones = {name: linear(np.array(getattr(wood, name), dtype=np.float64)).round(5).tolist() for name in ("early", "late")}
-    manner = {name: getattr(wood, name) for name in ("ring", "figure", "streak", "pores", "wander")}
+    look = {name: getattr(wood, name) for name in ("ring", "figure", "streak", "pores", "wander")}
     by_column = [part for column in zip(tree.along, tree.across, tree.deep, strict=True) for part in column]
     sheet = np.rint(lattice(1) * 127.5 + 127.5).clip(0, 255).astype(np.uint8)
-    return {**tones, **manner, "heart": tree.heart, "tree": by_column, "sheet": _packed(sheet.tobytes())}
+    return {**tones, **look, "heart": tree.heart, "tree": by_column, "sheet": _base64(sheet.tobytes())}
 
 
 def _work(carving: Carving) -> dict[str, Any]:
-    """Return what the page's script needs to know."""
+    """Return the data for the page's script."""
     stock, surface = carving.stock, carving.stock.surface
     profile, depth = _mesh(stock, carving.depth)
     deepest = max(float(carving.depth.max()), 1e-6)
     packed = np.rint(depth.clip(0, deepest) / deepest * HEIGHTS).astype("<u2")
     face = isinstance(surface, Face)
-    plain = _plain(stock)
+    plain = _uncarved(stock)
     points = np.concatenate([profile[:, :2], *(np.array(each["line"]) for each in plain)])
     low, high = float(points[:, 1].min()), float(points[:, 1].max())
     middle = (low + high) / 2
@@ -167,9 +167,9 @@ def _work(carving: Carving) -> dict[str, Any]:
         "columns": _COLUMNS,
         "deepest": deepest,
         "profile": profile.round(5).tolist(),
-        "heights": _packed(packed.tobytes()),
+        "heights": _base64(packed.tobytes()),
         "plain": plain,
-        "detail": _packed(_png(_slopes(stock, carving.depth, deepest))),
+        "detail": _base64(_png(_slopes(stock, carving.depth, deepest))),
         "span": span if face else [2 * math.pi, surface.length if isinstance(surface, Round) else 0.0],
         "middle": [0.0, 0.0, middle],
         "reach": round(float(np.hypot(points[:, 0], points[:, 1] - middle).max()), 4),
@@ -187,7 +187,7 @@ def _is_size(value: object) -> bool:
 
 
 def _facts(carving: Carving) -> Iterator[tuple[str, str]]:
-    """Yield what the page says in words: sizes, and what is cut away, how deep and where."""
+    """Yield the names and values of the page's table: sizes, volume cut away, deepest point, least wall."""
     sizes = {plain_name(each.name) for each in fields(carving.piece) if _is_size(getattr(carving.piece, each.name))}  # type: ignore[arg-type]
     for name, value in settings_of(carving.piece, "mm"):
         if name in sizes:
@@ -217,29 +217,29 @@ def _facts(carving: Carving) -> Iterator[tuple[str, str]]:
 
 
 def render(carving: Carving, dots: int | None = None) -> bytes:
-    """Return the carved work as a page that turns it: one HTML file, UTF-8, that needs no network.
+    """Return the carved work as a page in which it can be turned: one HTML file, UTF-8, that needs no network.
 
-    The page holds a mesh of 384 by 512 points thinned out from the grid, a picture of the grid's slopes (`MOST_TEXELS` to
-    a side at the most) and the relief, which it shows where there is no WebGL, and prints.
+    The page holds a mesh of 384 by 512 points resampled from the grid, a map of the grid's slopes (`MOST_TEXELS` on a side at
+    most), and the relief as a still picture for browsers without WebGL and for printing.
 
     Parameters
     ----------
     carving : Carving
-        What to show.
+        The carved piece.
     dots : int
-        On the long side of the still picture; as `STILL_DOTS` says, unless asked otherwise.
+        Number of dots on the long side of the still picture; default: `STILL_DOTS`.
 
     Returns
     -------
     bytes
-        The whole file.
+        Contents of the file.
 
     Raises
     ------
     InputError
-        Where Pillow is not installed; the message says how to install it.
+        If Pillow is not installed; the message gives the command to install it.
     SettingError
-        Where ``dots`` is out of range.
+        If ``dots`` is out of range.
 
     Examples
     --------
@@ -254,27 +254,27 @@ def render(carving: Carving, dots: int | None = None) -> bytes:
     from lobework.render.relief import picture
 
     require_encoder("a page")
-    shown = picture(carving, STILL_DOTS if dots is None else dots)
+    still = picture(carving, STILL_DOTS if dots is None else dots)
     material = getattr(carving.piece, "material", "")
     form = "turned piece" if carving.piece.form == "turned" else plain_name(carving.piece.form)
     what = form + (f" in {material}" if material else "")
-    title = _shown(carving.title or "untitled")
+    title = _escaped(carving.title or "untitled")
     folder = files("lobework.targets")
     page = Template(folder.joinpath("page.html").read_text(encoding="utf-8")).substitute(
         title=title,
-        what=_shown(what[:1].upper() + what[1:]),
-        label=_shown(f"The carved work, a {what}, which can be turned"),
-        alt=_shown(shown.description),
-        still=_packed(encode(shown)),
+        what=_escaped(what[:1].upper() + what[1:]),
+        label=_escaped(f"The carved work, a {what}, which can be turned"),
+        alt=_escaped(still.description),
+        still=_base64(encode(still)),
         front="Face on" if isinstance(carving.stock.surface, Face) else "From the side",
-        facts="\n".join(f"<dt>{_shown(name)}</dt><dd>{_shown(value)}</dd>" for name, value in _facts(carving)),
+        facts="\n".join(f"<dt>{_escaped(name)}</dt><dd>{_escaped(value)}</dd>" for name, value in _facts(carving)),
         work=json.dumps(_work(carving), separators=(",", ":")).replace("<", "\\u003c"),
         script=folder.joinpath("page.js").read_text(encoding="utf-8").strip(),
     )
     return page.encode()
 
 
-def _shown(text: str) -> str:
+def _escaped(text: str) -> str:
     return html.escape(printable(text))
 
 

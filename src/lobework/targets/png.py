@@ -1,4 +1,4 @@
-"""PNG: the sheet as a picture, 254 dots an inch unless asked otherwise, so that ten dots are one millimetre."""
+"""PNG: the sheet as a picture, by default at 254 dots an inch, which is ten dots a millimetre."""
 
 from __future__ import annotations
 
@@ -17,11 +17,11 @@ __all__ = ["TARGET", "render"]
 
 _MOST_DOTS: Final = 100_000_000
 _HEADER_BYTES: Final = 33
-"""Signature (8) and the IHDR chunk (25), after which pHYs may stand. Source: W3C PNG specification, 2nd ed., 5.2 and 11.2.2."""
+"""Signature (8) and IHDR chunk (25), after which pHYs may follow. Source: W3C PNG specification, 2nd ed., 5.2 and 11.2.2."""
 
 
 def _with_resolution(png: bytes, dots_per_metre: int) -> bytes:
-    """Return the picture with its resolution stated (pHYs; W3C PNG specification, 2nd ed., 11.3.5.3)."""
+    """Return the picture with its resolution (pHYs; W3C PNG specification, 2nd ed., 11.3.5.3)."""
     body = b"pHYs" + struct.pack(">IIB", dots_per_metre, dots_per_metre, 1)
     chunk = struct.pack(">I", 9) + body + struct.pack(">I", zlib.crc32(body))
     return png[:_HEADER_BYTES] + chunk + png[_HEADER_BYTES:]
@@ -35,19 +35,19 @@ def render(drawing: Drawing, dpi: float = 254.0) -> bytes:
     drawing : Drawing
         The sheet.
     dpi : float
-        Dots an inch.
+        Resolution, dots an inch.
 
     Returns
     -------
     bytes
-        The whole file, its resolution stated.
+        Contents of the file, which includes the resolution.
 
     Raises
     ------
     InputError
-        Where the renderer is not installed; the message says how to install it.
+        If the renderer is not installed; the message gives the command to install it.
     TooLargeError
-        Where the picture would have more than a hundred million dots.
+        If the picture would have more than a hundred million dots.
 
     Examples
     --------
@@ -61,12 +61,12 @@ def render(drawing: Drawing, dpi: float = 254.0) -> bytes:
     try:
         import resvg_py
     except ImportError:
-        raise InputError("a PNG needs the renderer resvg-py, which is not installed; run: pip install 'lobework[png]'") from None
+        problem, remedy = "a PNG needs the renderer resvg-py, which is not installed", "run: pip install 'lobework[png]'"
+        raise InputError(problem, remedy=remedy) from None
     across, down = round(drawing.width / 25.4 * dpi), round(drawing.height / 25.4 * dpi)
     if across * down > _MOST_DOTS:
-        raise TooLargeError(
-            f"a picture of {across} x {down} dots is more than {_MOST_DOTS:,}; write SVG instead, or a PNG at fewer dots an inch"
-        )
+        problem = f"a picture of {across} x {down} dots is more than {_MOST_DOTS:,}"
+        raise TooLargeError(problem, remedy="write SVG instead, or a PNG at fewer dots an inch")
     sheet = svg.sized(drawing, str(across), str(down))
     png = resvg_py.svg_to_bytes(svg_string=sheet, width=across, height=down, background="#ffffff")
     return _with_resolution(bytes(png), round(dpi / 0.0254))

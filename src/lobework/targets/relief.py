@@ -1,4 +1,4 @@
-"""The relief as a PNG picture, its resolution stated so that it prints in true size."""
+"""The relief as a PNG picture, with its resolution, so that it prints in true size."""
 
 from __future__ import annotations
 
@@ -19,24 +19,25 @@ _COMPRESSION: Final = 6
 
 
 def require_encoder(what: str) -> None:
-    """Raise `InputError` where Pillow is not installed, before the work of a picture is done."""
+    """Raise `InputError` if Pillow is not installed; call this before a picture is computed."""
     try:
-        import PIL.PngImagePlugin  # noqa: F401 - whether it is there is all that is asked
+        import PIL.PngImagePlugin  # noqa: F401 - only tests that the module is installed
     except ImportError:
-        raise InputError(f"{what} needs Pillow, which is not installed; run: pip install 'lobework[picture]'") from None
+        problem, remedy = f"{what} needs Pillow, which is not installed", "run: pip install 'lobework[picture]'"
+        raise InputError(problem, remedy=remedy) from None
 
 
-def encode(shown: Relief) -> bytes:
-    """Return a picture as PNG, with its title, and its resolution (pHYs; W3C PNG specification, 2nd ed., 11.3.5.3)."""
+def encode(relief: Relief) -> bytes:
+    """Return a picture as PNG, with its title and its resolution (pHYs; W3C PNG specification, 2nd ed., 11.3.5.3)."""
     from PIL import Image
     from PIL.PngImagePlugin import PngInfo
 
-    about = PngInfo()
-    about.add_itxt("Title", one_line(shown.title))
-    about.add_itxt("Description", one_line(shown.description))
+    metadata = PngInfo()
+    metadata.add_itxt("Title", one_line(relief.title))
+    metadata.add_itxt("Description", one_line(relief.description))
     file = io.BytesIO()
-    dpi = 25.4 / shown.mm_per_dot
-    Image.fromarray(shown.dots).save(file, "png", dpi=(dpi, dpi), pnginfo=about, compress_level=_COMPRESSION)
+    dpi = 25.4 / relief.mm_per_dot
+    Image.fromarray(relief.dots).save(file, "png", dpi=(dpi, dpi), pnginfo=metadata, compress_level=_COMPRESSION)
     return file.getvalue()
 
 
@@ -46,21 +47,21 @@ def render(carving: Carving, dots: int | None = None) -> bytes:
     Parameters
     ----------
     carving : Carving
-        What to show.
+        The carved piece.
     dots : int
-        On the long side; as `lobework.render.relief.DOTS` says, unless asked otherwise.
+        Number of dots on the long side; default: `lobework.render.relief.DOTS`.
 
     Returns
     -------
     bytes
-        The whole file, its resolution stated.
+        Contents of the file, which includes the resolution.
 
     Raises
     ------
     InputError
-        Where Pillow is not installed; the message says how to install it.
+        If Pillow is not installed; the message gives the command to install it.
     SettingError
-        Where ``dots`` is out of range.
+        If ``dots`` is out of range.
 
     Examples
     --------

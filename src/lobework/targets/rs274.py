@@ -1,6 +1,6 @@
-"""RS274/NGC: the program as lines for a controller, in inverse time so that spindle, cams and slides stay in step.
+"""RS274/NGC: the program as text for a controller, in inverse time so that spindle, cams and slides stay synchronised.
 
-Source for every rule kept here: T. R. Kramer, F. M. Proctor, E. Messina, *The NIST RS274/NGC Interpreter -
+The rules are those of T. R. Kramer, F. M. Proctor, E. Messina, *The NIST RS274/NGC Interpreter -
 Version 3*, NISTIR 6556 (2000).
 """
 
@@ -33,9 +33,9 @@ if TYPE_CHECKING:
 __all__ = ["LAST_NUMBER", "SLOWEST_RATE", "TARGET", "render"]
 
 SLOWEST_RATE: Final = 0.1
-"""Of the slides in inverse time, units of length a minute; found by reading slow programs back, no source."""
+"""Least speed of the slides in inverse time, units of length a minute; from tests of interpreters, without another source."""
 LAST_NUMBER: Final = 99_999
-"""Of a line: five digits (3.3); the lines after it have none."""
+"""The greatest line number, which has five digits (3.3); the lines after it have no number."""
 _COMPILED_FROM: Final = 1_000
 _UNKNOWN: Final = -(2**62)
 _COMMENT_ROOM: Final = 96
@@ -44,7 +44,7 @@ _MODES: Final = "G17 G40 G49 G80 G90 G94"
 
 
 def _ascii(text: str) -> str:
-    """Return text that may stand in a comment: printable ASCII without parentheses."""
+    """Return text in a form that a comment can hold: printable ASCII without parentheses."""
     plain = unicodedata.normalize("NFKD", printable(text)).replace("(", "[").replace(")", "]")
     shown = (letter if " " <= letter <= "~" else "?" for letter in plain if not unicodedata.combining(letter))
     return " ".join("".join(shown).split())
@@ -56,12 +56,12 @@ def _decimal(value: float, places: int) -> str:
 
 
 def _figures(rate: float) -> str:
-    """Return a rate to eleven figures, without an exponent."""
+    """Return a rate with eleven figures, without an exponent."""
     return _decimal(rate, max(1, 10 - math.floor(math.log10(rate))))
 
 
 class _Lines:
-    """The lines of a program, as its controller wants them."""
+    """The lines of a program, in the form that its controller accepts."""
 
     def __init__(self, controller: Controller) -> None:
         self.controller = controller
@@ -71,32 +71,38 @@ class _Lines:
 
     @property
     def count(self) -> int:
-        """How many there are."""
+        """The number of lines."""
         return int(self.state[LINES])
 
     def block(self, words: str) -> None:
-        """Add a line that the controller acts on."""
+        """Add a block: a line that the controller executes."""
         number = int(self.state[NUMBER])
         self._add(f"N{number} {words}" if number else words)
         self.state[NUMBER] = number + 1 if 0 < number < LAST_NUMBER else 0
 
     def blank(self) -> None:
-        """Add a line of nothing."""
+        """Add an empty line."""
         self._add("")
 
-    def say(self, text: str, label: str = "") -> None:
-        """Add a remark, over as many lines as it takes; its own words never come first, where they might command."""
+    def comment(self, text: str, label: str = "") -> None:
+        """Add a comment, on several lines if needed.
+
+        Each line begins with a label or a dash, because a controller may execute a comment whose first word is a command.
+        """
         width = min(_COMMENT_ROOM, self.controller.longest_line)
         label = _ascii(label)[: width // 2]
         room = width - len(label) - 5
         for number, line in enumerate(wrapped(_ascii(text), room) or [""]):
             self._remark(f"{label}: {line}" if label and number == 0 else f"- {line}")
 
-    def stop(self, things: Sequence[str]) -> None:
-        """Say what to do, in messages that fit a line, each thing whole where it fits one, and stop after each."""
+    def stop(self, instructions: Sequence[str]) -> None:
+        """Add messages with instructions, and a stop (M0) after each message.
+
+        A message holds as many instructions as fit into a line; an instruction that is longer than a line is divided.
+        """
         lines: list[str] = []
         room = min(_MESSAGE_ROOM, self.controller.longest_line - 7)
-        for part in (part for thing in things for part in wrapped(_ascii(thing), room)):
+        for part in (part for instruction in instructions for part in wrapped(_ascii(instruction), room)):
             if lines and len(lines[-1]) + len(part) + 2 <= room:
                 lines[-1] += f"; {part}"
             else:
@@ -106,7 +112,7 @@ class _Lines:
             self.block("M0")
 
     def moves(self, text: bytes, state: np.ndarray) -> None:
-        """Add lines that are written already."""
+        """Add lines that are already formatted."""
         self.text += text
         self.state[:] = state
 
@@ -120,8 +126,8 @@ class _Lines:
         self.text += line.encode("ascii") + b"\n"
 
 
-class _Places:
-    """Where the axes stand as written, so that words that say nothing new are left out."""
+class _Positions:
+    """The last written positions of the axes, so that unchanged words can be omitted."""
 
     def __init__(self, program: Program) -> None:
         self.grid = Grid.of(program.axes, program.lathe.controller, program.units)
@@ -130,7 +136,7 @@ class _Places:
         self.last = np.full(len(self.letters), _UNKNOWN, dtype=np.int64)
 
     def changed(self, to: Mapping[str, float]) -> str:
-        """Return the words for where to go that differ from where the axes are."""
+        """Return the words of an end point, without those of axes that do not move."""
         words = []
         for letter, value in to.items():
             at = self.letters.index(letter)
@@ -142,15 +148,15 @@ class _Places:
         return " ".join(words)
 
     def forget(self) -> None:
-        """Take it that a person may have moved any axis, or that the program is started from here."""
+        """Mark all positions as unknown, at a stop or at the start of a cut; the next move then names its axes again."""
         self.last[:] = _UNKNOWN
 
 
-def _timed(step: Timed, places: _Places, lines: _Lines, title: str) -> None:
-    """Write moves in inverse time, or at the feed that takes as long.
+def _timed(step: Timed, places: _Positions, lines: _Lines, title: str) -> None:
+    """Write moves in inverse time, or at the equivalent feed.
 
-    Where the slides creep, the feed along them says the same time: interpreters raise a slower rate than
-    `SLOWEST_RATE` in inverse time, and would hurry the spindle.
+    Interpreters raise a speed of the slides below `SLOWEST_RATE` in inverse time, which would accelerate the spindle. Such a move
+    is written with the feed that gives the same duration.
     """
     at = np.array([places.letters.index(letter) for letter in step.letters], dtype=np.int64)
     counts = np.ascontiguousarray(places.grid.counts(step.places, at))
@@ -168,19 +174,20 @@ def _timed(step: Timed, places: _Places, lines: _Lines, title: str) -> None:
     lines.moves(out[:size].tobytes(), state)
     places.last[at] = last
     if state[SLOWEST]:
-        raise SettingError(f"{title}: a move takes so long that no feed word can say it; cut it faster, in [program]")
+        problem = f"{title}: a move is slower than any feed word can express"
+        raise SettingError(problem, remedy="cut it faster, in [program]")
     if state[MODE] == 93:
         lines.block("G94")
 
 
-def _section(section: Section, program: Program, places: _Places, lines: _Lines) -> None:
-    """Write one cut so that it can be started from: every mode is said, and every place."""
-    lines.say(section.title, f"cut {section.number}")
+def _section(section: Section, program: Program, places: _Positions, lines: _Lines) -> None:
+    """Write one cut with all modes and all positions, so that the program can be started from it."""
+    lines.comment(section.title, f"cut {section.number}")
     for note in section.notes:
-        lines.say(note)
-    stands = ", ".join(f"{letter}{_shown(places, letter, place)}" for letter, place in section.stands.items())
+        lines.comment(note)
+    stands = ", ".join(f"{letter}{_position_word(places, letter, place)}" for letter, place in section.stands.items())
     if stands:
-        lines.say(f"{stands}; first the tip clear, then the others", "begins at")
+        lines.comment(f"{stands}; first the tip clear, then the others", "begins at")
     lines.block("G20" if program.units == "inch" else "G21")
     lines.block(_MODES)
     lines.block("G61")
@@ -202,21 +209,21 @@ def _section(section: Section, program: Program, places: _Places, lines: _Lines)
             _timed(step, places, lines, title)
 
 
-def _shown(places: _Places, letter: str, place: float) -> str:
+def _position_word(places: _Positions, letter: str, place: float) -> str:
     at, grid = places.letters.index(letter), places.grid
     return _decimal(int(grid.signs[at]) * place / float(grid.units[at]), int(grid.places[at]))
 
 
-def _begins(program: Program, lines: _Lines) -> None:
-    """Say which way plus is, and how the zeros are set, step by step."""
+def _zeros(program: Program, lines: _Lines) -> None:
+    """Write the positive directions, and the steps for setting the zeros."""
     for name, entries in program.begins:
         for what, message in entries:
-            lines.say(message, f"{name}, {what}" if name == ZEROS else what)
+            lines.comment(message, f"{name}, {what}" if name == ZEROS else what)
 
 
 def _minutes(program: Program) -> str:
-    unsaid = ", ".join(axis.letter for axis in program.axes if axis.top_speed == math.inf)
-    fast = f", fast moves of {unsaid} not counted" if unsaid else ""
+    unknown = ", ".join(axis.letter for axis in program.axes if axis.top_speed == math.inf)
+    fast = f", fast moves of {unknown} not counted" if unknown else ""
     return (
         f"{format_number(program.cutting, 2)} minutes under cut (all moves at a feed, plunges too), "
         f"{format_number(program.whole, 2)} minutes in all (with waits and fast moves, without stops{fast})"
@@ -240,38 +247,38 @@ def _head(program: Program, lines: _Lines) -> None:
     turning = ", ".join(f"{axis.letter} {axis.moves}" for axis in program.axes)
     away = show_length(program.feeds.clear, program.units)
     if program.air:
-        lines.say(
+        lines.comment(
             f"every cut stays {show_length(program.air, program.units)} off the work, to be tried without cutting", "in air"
         )
-    lines.say(program.title or "untitled", "job")
-    lines.say(f"{program.lathe.name}; axes: {turning}", "lathe")
-    lines.say(f"slides in {unit}, rotary words in degrees, every place absolute", "units")
-    _begins(program, lines)
+    lines.comment(program.title or "untitled", "job")
+    lines.comment(f"{program.lathe.name}; axes: {turning}", "lathe")
+    lines.comment(f"slides in {unit}, rotary words in degrees, every place absolute", "units")
+    _zeros(program, lines)
     cuts = len(program.sections)
-    lines.say(f"{_pace(program)}; {cuts} cut{'s' if cuts != 1 else ''}; {_minutes(program)}", "time")
-    lines.say(f"the tip stands {away} {'above the face' if program.approach.axis == 'z' else 'off the work'}", "between cuts")
+    lines.comment(f"{_pace(program)}; {cuts} cut{'s' if cuts != 1 else ''}; {_minutes(program)}", "time")
+    lines.comment(f"the tip stands {away} {'above the face' if program.approach.axis == 'z' else 'off the work'}", "between cuts")
     if program.max_deviation:
-        lines.say(f"at most {show_small(program.max_deviation, program.units)} from the path on the work", "true to")
+        lines.comment(f"at most {show_small(program.max_deviation, program.units)} from the path on the work", "true to")
     turned = ", ".join(axis.letter for axis in program.axes if axis.rotary)
-    lines.say(f"fast moves of {turned} to where the next cut begins, often a turn or more back", "between cuts")
+    lines.comment(f"fast moves of {turned} to where the next cut begins, often a turn or more back", "between cuts")
     for name, entries in program.setup:
-        lines.say("; ".join(f"{what} {value}" for what, value in entries), f"set {_ascii(name)}")
+        lines.comment("; ".join(f"{what} {value}" for what, value in entries), f"set {_ascii(name)}")
     for caution in CAUTIONS:
-        lines.say(caution, "caution")
+        lines.comment(caution, "caution")
 
 
 def _contents(program: Program, starts: Sequence[tuple[int, int]], lines: _Lines) -> None:
-    """Say where each cut begins, one line for each, so that the program can be started there."""
-    lines.say("any cut can be started from by itself, at", "to go on")
+    """Write a list of the cuts, with the line on which each begins, so that the program can be started there."""
+    lines.comment("any cut can be started from by itself, at", "to go on")
     room = min(_COMMENT_ROOM, lines.controller.longest_line) - 5
     for section, (line, number) in zip(program.sections, starts, strict=True):
-        said = f"{f'N{number}' if number else f'line {line}'}: cut {section.number}, {_ascii(section.title)}"
-        lines.say(said if len(said) <= room else f"{said[: room - 3]}...")
+        entry = f"{f'N{number}' if number else f'line {line}'}: cut {section.number}, {_ascii(section.title)}"
+        lines.comment(entry if len(entry) <= room else f"{entry[: room - 3]}...")
 
 
 def _body(program: Program) -> tuple[_Lines, list[tuple[int, int]]]:
-    """Return the lines of every cut, and where each begins: its line, and the number of its first block, or 0."""
-    lines, places, starts = _Lines(program.lathe.controller), _Places(program), []
+    """Return the lines of all cuts and, for each cut, its first line and the number of its first block (0 if unnumbered)."""
+    lines, places, starts = _Lines(program.lathe.controller), _Positions(program), []
     for section in program.sections:
         lines.blank()
         starts.append((lines.count + 1, int(lines.state[NUMBER])))
@@ -284,8 +291,8 @@ def _body(program: Program) -> tuple[_Lines, list[tuple[int, int]]]:
 def render(program: Program) -> bytes:
     """Return the program as RS274/NGC.
 
-    Cuts are in inverse time (G93) with exact path (G61); approach and retract are rapid, the plunge at a feed.
-    Coordinates are absolute, with as many decimals as the lathe's controller takes.
+    Cuts are in inverse time (G93) in exact path mode (G61). Approach and retract are rapid moves; the plunge is a feed move.
+    Coordinates are absolute, with the decimals that the lathe declares for its controller.
 
     Parameters
     ----------
@@ -295,12 +302,12 @@ def render(program: Program) -> bytes:
     Returns
     -------
     bytes
-        ASCII lines, each within the controller's longest.
+        ASCII lines, none longer than the controller accepts.
 
     Raises
     ------
     SettingError
-        Where a line would be longer than the controller takes, or a feed cannot be said.
+        If a line would be longer than the controller accepts, or a feed cannot be expressed.
 
     Examples
     --------
@@ -323,8 +330,10 @@ def render(program: Program) -> bytes:
     longest = max(int(head.state[LONGEST]), int(body.state[LONGEST]))
     if longest > controller.longest_line:
         raise SettingError(
-            f"longest_line={controller.longest_line}: must be {longest} or more in [controller], for a line of this program is "
-            "as long as that; or give fewer decimals there"
+            name="longest_line",
+            given=f"{controller.longest_line}",
+            must_be=f"{longest} or more in [controller], the length of the longest line of this program",
+            remedy="or give fewer decimals there",
         )
     return bytes(head.text + body.text)
 

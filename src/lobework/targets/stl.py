@@ -19,30 +19,29 @@ _FACET: Final = np.dtype([("normal", "<f4", 3), ("corners", "<f4", (3, 3)), ("at
 
 
 def render(carving: Carving, within: float | None = None) -> bytes:
-    """Return the work that a carving leaves as a binary STL file.
+    """Return the carved work as a binary STL file.
 
     Parameters
     ----------
     carving : Carving
         The carved piece.
     within : float, mm
-        How far its surface may lie from the rays it was carved on; `lobework.render.solid.WITHIN_MM` unless given.
+        Greatest distance of the surface from the rays of the carving; default: `lobework.render.solid.WITHIN_MM`.
 
     Returns
     -------
     bytes
-        The whole file, little-endian. Its corners are in single precision; STL keeps no unit, and the header says
-        millimetres.
+        Contents of the file, little-endian. The vertices are in single precision. STL has no unit; the header states millimetres.
 
     Raises
     ------
     SettingError, TooLargeError
-        As `lobework.render.solid.solid_of`.
+        The errors of `lobework.render.solid.solid_of`.
 
     References
     ----------
-    M. Burns, *Automated Fabrication* (1993), section 6.5: the STL format. Readers take a file that begins with "solid" for
-    the text form, so the header does not.
+    M. Burns, *Automated Fabrication* (1993), section 6.5: the STL format. Readers take a file that begins with "solid" for the
+    text form, so the header does not begin with that word.
 
     Examples
     --------

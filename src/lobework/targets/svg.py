@@ -1,4 +1,4 @@
-"""SVG: the sheet in true millimetres, one group a pass, one path a cut."""
+"""SVG: the sheet in true millimetres, with a group for each pass and for each cut."""
 
 from __future__ import annotations
 
@@ -15,9 +15,9 @@ if TYPE_CHECKING:
 
 __all__ = ["TARGET", "path_data", "render", "sized"]
 
-_BAND_FROM_MM: Final = 0.35
-_TIP_MM: Final = 0.1
-_FACE: Final = "'Palatino Linotype', Palatino, 'TeX Gyre Pagella', 'Book Antiqua', Georgia, 'DejaVu Serif', serif"
+_LEAST_BAND_MM: Final = 0.35
+_TIP_LINE_MM: Final = 0.1
+_FONT: Final = "'Palatino Linotype', Palatino, 'TeX Gyre Pagella', 'Book Antiqua', Georgia, 'DejaVu Serif', serif"
 _STYLE: Final = f"""
 svg {{ background: #fff }}
 path {{ fill: none; stroke-linecap: round; stroke-linejoin: round }}
@@ -26,7 +26,7 @@ path {{ fill: none; stroke-linecap: round; stroke-linejoin: round }}
 .air {{ stroke: #9aa1a8; stroke-dasharray: .1 .7 }}
 .outline, .rule {{ stroke: #7d848c }}
 .accent {{ stroke: #8a3324 }}
-text {{ font-family: {_FACE}; fill: #16181c }}
+text {{ font-family: {_FONT}; fill: #16181c }}
 .plain {{ fill: #4a4f57 }}
 .note {{ fill: #8a3324; font-style: italic }}
 """
@@ -37,7 +37,7 @@ def _text(text: str) -> str:
 
 
 def path_data(points: Array, *, closed: bool = False) -> str:
-    """Return SVG path data for (n, 2) mm points, to 0.1 um; Y is turned to run down the page.
+    """Return SVG path data for (n, 2) mm points, rounded to 0.1 um; the sign of Y is reversed, as SVG's Y axis points down.
 
     >>> import numpy as np
     >>> path_data(np.array([[0.0, 1.0], [2.0, -3.0]]), closed=True)
@@ -62,15 +62,15 @@ def _width(stroke: Stroke) -> str:
     return f'stroke-width="{_number(stroke.width)}"'
 
 
-def _plain(strokes: Iterable[Stroke]) -> Iterator[str]:
+def _strokes(strokes: Iterable[Stroke]) -> Iterator[str]:
     return (_path(stroke, f'class="{stroke.ink}"', _width(stroke)) for stroke in strokes)
 
 
 def _grooves(strokes: Sequence[Stroke], key: str) -> Iterator[str]:
-    """Write pale bands as wide as the groove, under a fine line where the tip goes."""
+    """Yield pale bands as wide as the groove, beneath a fine line on the path of the tip."""
     yield '<g class="band">'
     yield from (f'<use href="#{key}-{number}" {_width(stroke)}/>' for number, stroke in enumerate(strokes, 1))
-    yield f'</g><g class="cut" stroke-width="{_number(_TIP_MM)}">'
+    yield f'</g><g class="cut" stroke-width="{_number(_TIP_LINE_MM)}">'
     yield from (_path(stroke, f'id="{key}-{number}"') for number, stroke in enumerate(strokes, 1))
     yield "</g>"
 
@@ -78,8 +78,8 @@ def _grooves(strokes: Sequence[Stroke], key: str) -> Iterator[str]:
 def _figure(figure: Figure, key: str) -> Iterator[str]:
     yield f'<g id="{key}"><title>{_text(figure.title)}</title>'
     cut = [stroke for stroke in figure.strokes if stroke.ink == "cut"]
-    yield from _plain(stroke for stroke in figure.strokes if stroke.ink != "cut")
-    yield from _grooves(cut, key) if any(stroke.width > _BAND_FROM_MM for stroke in cut) else _plain(cut)
+    yield from _strokes(stroke for stroke in figure.strokes if stroke.ink != "cut")
+    yield from _grooves(cut, key) if any(stroke.width > _LEAST_BAND_MM for stroke in cut) else _strokes(cut)
     yield "</g>"
 
 
@@ -107,7 +107,7 @@ def _lines(drawing: Drawing, width: str, height: str) -> Iterator[str]:
     yield f'<desc id="sheet-says">{_text(drawing.description)}</desc>'
     yield f"<style>{_STYLE}</style>"
     yield '<g id="sheet"><title>outline, centre and scale bar</title>'
-    yield from _plain(drawing.lines)
+    yield from _strokes(drawing.lines)
     yield "</g>"
     for layer in drawing.layers:
         yield from _layer(layer)
@@ -118,7 +118,7 @@ def _lines(drawing: Drawing, width: str, height: str) -> Iterator[str]:
 
 
 def sized(drawing: Drawing, width: str, height: str) -> str:
-    """Return the sheet as SVG text, shown ``width`` by ``height``: lengths with their units, as SVG writes them."""
+    """Return the sheet as SVG text with the displayed ``width`` and ``height``, which are SVG lengths with their units."""
     return "\n".join(_lines(drawing, width, height)) + "\n"
 
 
@@ -133,7 +133,7 @@ def render(drawing: Drawing) -> bytes:
     Returns
     -------
     bytes
-        UTF-8; the same for the same sheet.
+        UTF-8; the same bytes for the same sheet.
 
     References
     ----------

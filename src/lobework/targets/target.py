@@ -1,4 +1,4 @@
-"""What an output target is."""
+"""The definition of an output target."""
 
 from __future__ import annotations
 
@@ -9,27 +9,28 @@ from typing import Any, Literal
 __all__ = ["Shows", "Target"]
 
 Shows = Literal["drawing", "axes", "program", "settings", "carving"]
-"""What a target shows of a job."""
+"""The result of a job that a target shows."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Target:
-    """A file that can be written for a job.
+    """A kind of file that can be written for a job.
 
     Parameters
     ----------
     name : str
-        What people call it, such as "svg".
+        Name of the target on the command line, such as "svg".
     file : str
-        The name of the file it is written to.
+        Name of the file that it writes.
     shows : "drawing", "axes", "program", "settings" or "carving"
-        What ``render`` takes: a `Drawing`, a sequence of `Trace`, a `Program`, a `Settings` or a `Carving`.
+        The result that it shows. The argument of ``render`` is a `Drawing`, a sequence of `Trace`, a `Program`, a `Settings` or a
+        `Carving`.
     description : str
-        One line on what it is for.
+        Its purpose, in one line.
     render : callable
-        From that to the bytes of the whole file.
+        Function from that result to the bytes of the file.
     needs : (str, str), optional
-        A module that it cannot do without and lobework does not bring, and what installs it.
+        A module that it needs and that lobework does not install, and the requirement that installs it.
 
     Examples
     --------

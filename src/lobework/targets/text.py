@@ -1,4 +1,4 @@
-"""Plain text: the settings on a page to tick off at the bench."""
+"""Plain text: the settings as a page to tick off at the lathe."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 __all__ = ["TARGET", "WIDTH", "render", "render_groups"]
 
 WIDTH: Final = 100
-"""Columns."""
+"""Greatest number of columns."""
 
 _NAMES: Final = 22
 _GAP: Final = "   "
@@ -38,8 +38,8 @@ def _group(group: Group, before: str = f"{_TICK} ") -> Iterator[str]:
         yield from wrapped(entry.value or "-", WIDTH, initial_indent=label, subsequent_indent=" " * len(label))
 
 
-def _packed(widths: Sequence[int], room: int) -> list[list[int]]:
-    """Return which columns go on which line of a row, as many to a line as there is room for."""
+def _columns_by_line(widths: Sequence[int], room: int) -> list[list[int]]:
+    """Return the columns on each line of a row; a line holds as many as fit into its width."""
     lines: list[list[int]] = [[]]
     used = 0
     for column, width in enumerate(widths):
@@ -52,7 +52,7 @@ def _packed(widths: Sequence[int], room: int) -> list[list[int]]:
 
 
 def _table(steps: Steps) -> Iterator[str]:
-    """Write one line a cut, or more where its settings need them: tick box, numbers, and the settings that step."""
+    """Yield the table of steps: for each cut, in one line or more, a tick box, its numbers and the settings that change."""
     heads = [one_line(column.name) for column in steps.columns]
     doers = [f"({_DOERS[column.by]})" for column in steps.columns]
     cells = [[one_line(value) for value in row.values] for row in steps.rows]
@@ -62,11 +62,11 @@ def _table(steps: Steps) -> Iterator[str]:
     heading, named = one_line(steps.places), [one_line(row.places) for row in steps.rows]
     places = max(map(len, [heading, *named]))
     margin = len(_TICK) + 2 * len(_GAP) + numbers + (len(_GAP) + places if places else 0)
-    packed = _packed(widths, WIDTH - margin)
+    packed = _columns_by_line(widths, WIDTH - margin)
 
     def lines(first: str, cells: Sequence[str]) -> Iterator[str]:
-        for number, together in enumerate(packed):
-            row = _GAP.join(cells[k].ljust(widths[k]) for k in together)
+        for number, columns_of_line in enumerate(packed):
+            row = _GAP.join(cells[k].ljust(widths[k]) for k in columns_of_line)
             yield ((first if number == 0 else "").ljust(margin) + row).rstrip()
 
     def lead(tick: str, number: str, place: str) -> str:
@@ -98,8 +98,8 @@ def _lines(settings: Settings) -> Iterator[str]:
     yield ""
     yield ""
     yield from _heading("Steps, in order: tick each cut when it is done", "-")
-    does = "Hands do it all." if settings.by_hand else "The program moves what has an axis; hands do the rest."
-    yield f"Degrees beside lobes are degrees of that cam. {does}"
+    work = "All is set by hand." if settings.by_hand else "The program moves the axes; the rest is set by hand."
+    yield f"Degrees after lobes are degrees of that cam. {work}"
     for steps in settings.steps:
         yield ""
         yield from wrapped(steps.name, WIDTH, subsequent_indent="  ")
@@ -107,7 +107,7 @@ def _lines(settings: Settings) -> Iterator[str]:
 
 
 def render_groups(title: str, groups: Sequence[Group]) -> str:
-    """Return groups under a heading, with nothing to tick, at most `WIDTH` columns wide.
+    """Return groups of settings under a heading, without tick boxes, at most `WIDTH` columns wide.
 
     >>> from lobework.sheets.settings import Entry, Group
     >>> print(render_groups("bench", [Group("headstock", (Entry("sideways", "slides"),))]))
@@ -126,7 +126,7 @@ def render(settings: Settings) -> bytes:
     Parameters
     ----------
     settings : Settings
-        The numbers and the steps.
+        The settings and the steps.
 
     Returns
     -------

@@ -1,4 +1,4 @@
-"""3MF: the carved work as a triangle mesh that knows its unit and its title."""
+"""3MF: the carved work as a triangle mesh with its unit and title."""
 
 from __future__ import annotations
 
@@ -19,9 +19,9 @@ if TYPE_CHECKING:
 
 __all__ = ["TARGET", "render"]
 
-_AT_ONCE: Final = 2**16
+_BATCH: Final = 2**16
 _DATE: Final = (1980, 1, 1, 0, 0, 0)
-"""The earliest that a zip can say, so that the same work is the same file."""
+"""The earliest date that a zip file can hold; a fixed date makes the file depend only on the work."""
 _XML: Final = '<?xml version="1.0" encoding="UTF-8"?>\n'
 _TYPES: Final = (
     _XML + '<Types xmlns="http://schemas.openxmlformats.org/package/2006/content-types">'
@@ -44,24 +44,24 @@ _TRIANGLE: Final = '<triangle v1="%d" v2="%d" v3="%d"/>\n'
 
 
 def render(carving: Carving, within: float | None = None) -> bytes:
-    """Return the work that a carving leaves as a 3MF file.
+    """Return the carved work as a 3MF file.
 
     Parameters
     ----------
     carving : Carving
         The carved piece.
     within : float, mm
-        How far its surface may lie from the rays it was carved on; `lobework.render.solid.WITHIN_MM` unless given.
+        Greatest distance of the surface from the rays of the carving; default: `lobework.render.solid.WITHIN_MM`.
 
     Returns
     -------
     bytes
-        The whole file; corners are in single precision, to the last bit.
+        Contents of the file. The vertices are in single precision, with enough digits to restore every bit.
 
     Raises
     ------
     SettingError, TooLargeError
-        As `lobework.render.solid.solid_of`.
+        The errors of `lobework.render.solid.solid_of`.
 
     References
     ----------
@@ -93,7 +93,7 @@ def render(carving: Carving, within: float | None = None) -> bytes:
 
 
 def _model(title: str, vertices: NDArray[np.float32], faces: NDArray[np.int32]) -> Iterator[str]:
-    """Yield the model, piece by piece."""
+    """Yield the parts of the model's XML text."""
     from xml.sax.saxutils import escape
 
     yield _BEFORE.format(title=escape(title))
@@ -104,8 +104,8 @@ def _model(title: str, vertices: NDArray[np.float32], faces: NDArray[np.int32]) 
 
 
 def _lines(pattern: str, rows: NDArray[np.float32] | NDArray[np.int32]) -> Iterator[str]:
-    for first in range(0, len(rows), _AT_ONCE):
-        some = rows[first : first + _AT_ONCE]
+    for first in range(0, len(rows), _BATCH):
+        some = rows[first : first + _BATCH]
         yield pattern * len(some) % tuple(some.ravel().tolist())
 
 
@@ -123,6 +123,6 @@ TARGET: Final = Target(
     name="3mf",
     file="work.3mf",
     shows="carving",
-    description="the carved work as a solid of triangles that knows its unit",
+    description="the carved work as a solid of triangles, with its unit",
     render=render,
 )

@@ -1,7 +1,7 @@
-"""The relief: a picture of the carved work, as a lamp low at the upper left shows it in the wood.
+"""The relief: a picture of the carved work in wood, lit by a low lamp at the upper left.
 
-A face is seen from the cutter, X to the right and Y up. A barrel or a turned piece is seen from two sides, with its
-surface rolled out flat, angle zero at its left, so that each view stands over the half of the surface that it shows.
+A face is seen from the cutter, X to the right and Y up. A barrel or a turned piece is seen from two sides. Its surface is also
+shown rolled out flat, with angle zero at the left; each view stands over the half of the surface that it shows.
 """
 
 from __future__ import annotations
@@ -26,26 +26,26 @@ if TYPE_CHECKING:
 __all__ = ["DOTS", "FEWEST", "MOST", "Relief", "picture"]
 
 DOTS: Final = 1600
-"""On the picture's long side, unless asked otherwise."""
+"""Default number of dots on the picture's long side."""
 FEWEST: Final = 200
 MOST: Final = 3000
-"""Dots on the long side, at the least and at the most."""
+"""Least and greatest number of dots on the long side."""
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True, repr=False)
 class Relief(Brief):
-    """A picture, in no format yet.
+    """A picture without a file format.
 
     Parameters
     ----------
     title, description : str
-        What it is called, and what it shows in one sentence.
+        Its title, and its contents in one sentence.
     dots : (rows, columns, 3) uint8
         sRGB, the first row at the top.
     mm_per_dot : float, mm
-        From dot to dot, on the work; on a view of a round piece, across it.
+        Distance on the work from dot to dot; in a view of a round piece, in the plane of the picture.
     bar : float, mm
-        How long the scale bar at the foot of the picture is.
+        Length of the scale bar at the foot of the picture.
     """
 
     title: str
@@ -56,19 +56,19 @@ class Relief(Brief):
 
 
 def picture(carving: Carving, dots: int = DOTS) -> Relief:
-    """Return the picture of a carving; the same bytes each time.
+    """Return the picture of a carving; the same carving gives the same bytes.
 
     Parameters
     ----------
     carving : Carving
-        What to show; its piece's ``material`` gives the wood, a pale one where it names none that is known.
+        The carved piece. Its ``material`` determines the wood; the default is a pale wood.
     dots : int
-        On the long side, 200 to 3000.
+        Number of dots on the long side, 200 to 3000.
 
     Raises
     ------
     SettingError
-        Where ``dots`` is out of that range.
+        If ``dots`` is out of that range.
 
     Examples
     --------

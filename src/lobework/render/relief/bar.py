@@ -1,4 +1,4 @@
-"""The scale bar at the foot of a picture, and its length in figures."""
+"""The scale bar at the foot of a picture, and its label."""
 
 from __future__ import annotations
 
@@ -64,18 +64,18 @@ _FIGURES: Final[dict[str, tuple[tuple[tuple[float, float], ...], ...]]] = {
     "m": (((0, 0), (0, 4)), ((0, 3), (1, 4), (2, 3.2), (2, 0)), ((2, 3), (3, 4), (4, 3.2), (4, 0))),
     " ": (),
 }
-"""Strokes, on a height of 6; a bar's length needs no others."""
+"""Strokes of the characters that a label can contain, on a height of 6."""
 
 
 class Bar(NamedTuple):
-    """A scale bar: how long it is, mm, and what is written beside it."""
+    """A scale bar: its length, mm, and its label."""
 
     mm: float
     label: str
 
 
 def bar_of(size: float, units: LengthUnit = "mm") -> Bar:
-    """Return a scale bar beside work of ``size`` mm, about a fifth of it: 1, 2 or 5 and noughts, or a part of an inch.
+    """Return a scale bar of about a fifth of the work's ``size``, mm: 1, 2 or 5 times a power of ten, or a fraction of an inch.
 
     >>> bar_of(70.0).label, bar_of(8.0).label, bar_of(157.0).label
     ('10 mm', '1 mm', '20 mm')
@@ -93,7 +93,7 @@ def bar_of(size: float, units: LengthUnit = "mm") -> Bar:
 
 
 def draw_bar(colour: Grid, left: int, foot: int, bar: Bar, dot: float) -> None:
-    """Draw a thin scale bar with a tick at each end and its length beside it, in place, its left end at a dot."""
+    """Draw a thin scale bar with a tick at each end and its label, in place; its left end is at column ``left``, row ``foot``."""
     ink, short = linear(np.array(_INK, dtype=np.float32)), min(colour.shape[:2])
     long, thin, tall = round(bar.mm / dot), max(1, round(short / 800)), max(3, round(short / 160))
     colour[foot - thin : foot, left : left + long] = ink
@@ -103,7 +103,7 @@ def draw_bar(colour: Grid, left: int, foot: int, bar: Bar, dot: float) -> None:
 
 
 def _write(colour: Grid, text: str, left: int, foot: int, tall: int, ink: Grid) -> None:
-    """Write figures ``tall`` dots high, in place, their feet on a line."""
+    """Draw a text ``tall`` dots high, in place; its baseline is at row ``foot``."""
     unit, bold = tall / 6, max(0.5, tall / 18)
     for figure in text:
         strokes = _FIGURES[figure]
@@ -112,9 +112,9 @@ def _write(colour: Grid, text: str, left: int, foot: int, tall: int, ink: Grid) 
         off = np.full(across.shape, np.inf)
         for stroke in strokes:
             for (ax, ay), (bx, by) in itertools.pairwise(stroke):
-                way = np.array([bx - ax, by - ay]) * unit
-                part = np.clip(((across - ax * unit) * way[0] + (up - ay * unit) * way[1]) / (way @ way), 0, 1)
-                off = np.minimum(off, np.hypot(across - ax * unit - part * way[0], up - ay * unit - part * way[1]))
+                step = np.array([bx - ax, by - ay]) * unit
+                part = np.clip(((across - ax * unit) * step[0] + (up - ay * unit) * step[1]) / (step @ step), 0, 1)
+                off = np.minimum(off, np.hypot(across - ax * unit - part * step[0], up - ay * unit - part * step[1]))
         covers = np.clip(bold + 0.5 - off, 0, 1)[::-1, :, None].astype(np.float32)
         corner = left - 2
         under = colour[foot - tall - 3 : foot + 2, corner : corner + covers.shape[1]]

@@ -1,4 +1,4 @@
-"""A carved round piece as a body in space: patches of points that know where they lie in the wood and how they face."""
+"""A carved round piece as a body in space: patches of points with their places in the wood and their normals."""
 
 from __future__ import annotations
 
@@ -21,27 +21,27 @@ __all__ = ["Patch", "ends", "inner_wall", "side", "surface_of", "widest"]
 
 _ROWS: Final = 513
 _BEHIND: Final = 0.15
-"""How far past the limb the side is worked out, as a cosine."""
+"""How far beyond the visible limb the side is computed, as a cosine."""
 _SOLID: Final = 0.9995
-"""A wall that reaches this part of the way to the axis leaves no hollow."""
+"""A wall of this fraction of the distance to the axis, or more, leaves no hollow."""
 _AT_THE_END: Final = 0.1
-"""A hollow that begins within this part of the length opens at the end."""
+"""A hollow that begins within this fraction of the length from the end is open there."""
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True, repr=False)
 class Patch(Brief):
-    """A grid of points of a body.
+    """A grid of points on the surface of a body.
 
     Parameters
     ----------
     place, faces : (3, m, n) float32
-        Where they are, mm, and the outward unit normal: X, Y, Z of the work.
+        Places, mm, and outward unit normals: X, Y, Z of the work.
     kind : "side", "end" or "inside"
-        What it is of.
+        The part of the surface.
     along, angle : (m,) mm and (n,) rad
-        On the side: along the profile, and round it.
+        Coordinates on the side: length along the profile, and angle about the axis.
     depth : (m, n) mm
-        On the side: cut away.
+        Depth of the carving on the side.
     """
 
     place: Grid
@@ -65,9 +65,9 @@ def widest(surface: Round) -> float:
 
 
 def side(stock: Stock, depth: Grid, facing: float, tilt: float, spacing: float) -> Patch:
-    """Return the carved side, as far round as is seen from ``facing``, rad, and ``tilt`` above it.
+    """Return the part of the carved side that is visible from the angle ``facing`` and the elevation ``tilt``, rad.
 
-    Its points are ``spacing`` mm apart or less, before they are cut away.
+    The points of the uncarved side are ``spacing`` mm apart at most.
     """
     surface = surface_of(stock)
     along = np.linspace(0.0, surface.length, max(2, math.ceil(surface.length / spacing) + 1))
@@ -91,7 +91,7 @@ def side(stock: Stock, depth: Grid, facing: float, tilt: float, spacing: float) 
 
 
 def inner_wall(surface: Round) -> Array:
-    """Return the inner wall as (k, 2) mm, radius and z, from the end away from the headstock; no rows where there is none.
+    """Return the inner wall, (k, 2) mm: radius and z, from the end away from the headstock; no rows if the work is not hollow.
 
     Examples
     --------
@@ -113,13 +113,13 @@ def inner_wall(surface: Round) -> Array:
 
 
 def opens(surface: Round, wall: Array) -> bool:
-    """Return whether a hollow opens at the end away from the headstock."""
+    """Return whether a hollow is open at the end away from the headstock."""
     end = float(surface.profile(np.zeros(1))[0, 1])
     return len(wall) > 1 and end - float(wall[0, 1]) < _AT_THE_END * surface.length
 
 
 def ends(stock: Stock, depth: Grid, tilt: float, spacing: float) -> list[Patch]:
-    """Return the end away from the headstock, and the hollow's wall as far down as is seen from ``tilt`` above the side."""
+    """Return the end away from the headstock, and the part of the hollow's wall that is visible from the elevation ``tilt``."""
     surface = surface_of(stock)
     radius, z, out, up = surface.profile(np.zeros(1))[0].tolist()
     if radius < spacing:
@@ -131,19 +131,19 @@ def ends(stock: Stock, depth: Grid, tilt: float, spacing: float) -> list[Patch]:
     mouth, mouth_z = wall[0].tolist() if hollow else (0.0, z)
     inward = _steps(radius - mouth, spacing)
     rim, rim_z = radius - cut * out, z - cut * up
-    found = [_turned(rim + inward * (mouth - rim), rim_z + inward * (mouth_z - rim_z), angle, "end")]
+    found = [_revolved(rim + inward * (mouth - rim), rim_z + inward * (mouth_z - rim_z), angle, "end")]
     if hollow:
         shown = wall[wall[:, 1] >= mouth_z - (mouth + wall[:, 0].max()) * math.tan(tilt)]
         far = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(shown, axis=0).T))])
         down = far[-1] * _steps(float(far[-1]), spacing)
         level = np.zeros_like(angle)
         found.append(
-            _turned(np.interp(down, far, shown[:, 0]) + level, np.interp(down, far, shown[:, 1]) + level, angle, "inside")
+            _revolved(np.interp(down, far, shown[:, 0]) + level, np.interp(down, far, shown[:, 1]) + level, angle, "inside")
         )
         if len(shown) == len(wall):
             floor = float(wall[-1, 0])
             found.append(
-                _turned(
+                _revolved(
                     floor * (1 - _steps(floor, spacing)) + level,
                     float(wall[-1, 1]) + 0 * _steps(floor, spacing) + level,
                     angle,
@@ -154,12 +154,12 @@ def ends(stock: Stock, depth: Grid, tilt: float, spacing: float) -> list[Patch]:
 
 
 def _steps(length: float, spacing: float) -> Array:
-    """Return parts of a length, 0 to 1, ``spacing`` apart or less, as a column."""
+    """Return fractions of a length, 0 to 1, ``spacing`` apart at most, as a column."""
     return np.linspace(0.0, 1.0, max(2, math.ceil(length / spacing) + 1))[:, None]
 
 
-def _turned(radius: Array, z: Array, angle: Array, kind: Literal["end", "inside"]) -> Patch:
-    """Return a patch of revolution whose rows run inwards over an end, or down an inner wall: (m, n) mm each."""
+def _revolved(radius: Array, z: Array, angle: Array, kind: Literal["end", "inside"]) -> Patch:
+    """Return a patch of revolution, (m, n) points; its rows run inwards over an end, or down an inner wall."""
     out_to, height, turn = (part.astype(np.float32) for part in (radius, z, angle))
     run, fall = np.gradient(out_to, axis=0), np.gradient(height, axis=0)
     length = np.maximum(np.hypot(run, fall), 1e-9)

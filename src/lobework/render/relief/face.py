@@ -10,7 +10,7 @@ import numpy as np
 from lobework.geometry.surface import Face
 from lobework.render.relief.bar import Bar, bar_of, draw_bar
 from lobework.render.relief.finish import averaged, lit
-from lobework.render.relief.ground import Standing, sheet
+from lobework.render.relief.ground import Body, sheet
 from lobework.render.relief.light import Field, Grid, Light, light
 from lobework.render.relief.sample import heights, taps
 from lobework.render.relief.wood import grain, tree_of, wood_of
@@ -19,14 +19,14 @@ if TYPE_CHECKING:
     from lobework.carve.stock import Stock
     from lobework.quantities.units import LengthUnit
 
-__all__ = ["carried_out", "pictured_face"]
+__all__ = ["extended", "pictured_face"]
 
-_PART: Final = 0.82
-"""Of the picture's width is work."""
+_WORK_FRACTION: Final = 0.82
+"""Width of the work as a fraction of the picture's width."""
 
 
-def carried_out(stock: Stock, depth: Grid, cells: int = 4) -> Grid:
-    """Return depths with those at the rim carried on outside it, so that nothing rises there."""
+def extended(stock: Stock, depth: Grid, cells: int = 4) -> Grid:
+    """Return the depths, with those at the rim repeated outside it, so that there is no step at the rim."""
     rows, columns = np.nonzero(~stock.inside)
     x, y = stock.across[columns], stock.down[rows]
     off = np.hypot(x, y)
@@ -43,18 +43,18 @@ def carried_out(stock: Stock, depth: Grid, cells: int = 4) -> Grid:
 
 
 def _field(stock: Stock, depth: Grid, at: Grid, spacing: float) -> tuple[Field, Grid]:
-    """Return the surface at points ``at`` mm to the right, and the same downwards, with its edge broken; and its depths."""
+    """Return the surface on the square grid of coordinates ``at``, mm, with a rounded edge; and its depths."""
     columns = taps((at - stock.across[0]) / stock.column_step, stock.columns, wraps=False)
     rows = taps((-at - stock.down[0]) / stock.row_step, stock.rows, wraps=False)
-    cut, down, across = heights(carried_out(stock, depth), rows, columns)
+    cut, down, across = heights(extended(stock, depth), rows, columns)
     np.maximum(cut, 0, out=cut)
     right, up = across * (-1 / stock.column_step), down * (-1 / stock.row_step)
     x, y = at.astype(np.float32)[None, :], -at.astype(np.float32)[:, None]
     off = np.hypot(x, y)
     radius = float(stock.across[-1])
-    broken = min(0.012 * radius, 0.3)
-    past = np.maximum((off - (radius - broken)) / broken, 0)
-    fall = (0.45 * broken) * past**2
+    rounding = min(0.012 * radius, 0.3)
+    past = np.maximum((off - (radius - rounding)) / rounding, 0)
+    fall = (0.45 * rounding) * past**2
     lower = fall > cut
     slope = np.where(lower, (-0.9) * past / np.maximum(off, 1e-3), 0)
     right, up = np.where(lower, slope * x, right), np.where(lower, slope * y, up)
@@ -62,12 +62,12 @@ def _field(stock: Stock, depth: Grid, at: Grid, spacing: float) -> tuple[Field, 
 
 
 def pictured_face(stock: Stock, depth: Grid, material: str, dots: int, units: LengthUnit) -> tuple[Grid, float, Bar]:
-    """Return the picture, (dots, dots, 3) linear, mm from dot to dot, and its scale bar."""
+    """Return the picture, (dots, dots, 3) in linear light, the distance from dot to dot, mm, and the scale bar."""
     surface = stock.surface
     if not isinstance(surface, Face):
         raise TypeError("a round piece has no face")
     radius, thickness = surface.radius, surface.thickness
-    dot = 2 * radius / round(_PART * dots)
+    dot = 2 * radius / round(_WORK_FRACTION * dots)
     times = 2 if stock.column_step > dot / 3 else 3
     wide = 2 * math.ceil(radius / dot + 2) + dots % 2
     spacing = dot / times
@@ -79,7 +79,7 @@ def pictured_face(stock: Stock, depth: Grid, material: str, dots: int, units: Le
     deep = averaged(cut, times)
 
     place = ((np.arange(dots) - (dots - 1) / 2) * dot).astype(np.float32)
-    ground = sheet(dots, dots, dot, [Standing(lambda a, b: np.hypot(a, b) - radius, thickness)])
+    ground = sheet(dots, dots, dot, [Body(lambda a, b: np.hypot(a, b) - radius, thickness)])
     inner = slice((dots - wide) // 2, (dots - wide) // 2 + wide)
     a, b = np.meshgrid(place[inner], -place[inner])
     colour = lit(grain(wood_of(material), tree_of(surface), (a, b, -deep), dot), shone, deep, dot)

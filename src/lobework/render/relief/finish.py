@@ -1,4 +1,4 @@
-"""Finished wood in its light, and the picture's tones."""
+"""Colour of finished wood under light, and the tones of the picture."""
 
 from __future__ import annotations
 
@@ -19,14 +19,14 @@ _SHEEN_COLOUR: Final = np.array([1.0, 0.97, 0.91], dtype=np.float32) * 0.12
 _SHOULDER: Final = 0.62
 _STEPS: Final = 1 << 15
 _CUT_MM: Final = 0.05
-"""As deep as this, all that shows is freshly cut."""
+"""Depth from which the whole visible surface is freshly cut."""
 _SOAK_MM: Final = (0.07, 0.28)
 _SOAK: Final = np.array([[0.66, 0.75, 0.86], [0.22, 0.18, 0.11], [0.12, 0.07, 0.03]], dtype=np.float32)
-"""Red, green and blue parts of the lamp's light that leave the wood where they fell, near it, and further off."""
+"""Fractions of the lamp's red, green and blue light that leave the wood at the point of incidence, near it, and further away."""
 
 
 def averaged(grid: Grid, times: int) -> Grid:
-    """Return the means of squares of ``times`` by ``times`` points."""
+    """Return the means over squares of ``times`` by ``times`` points."""
     rows, columns = (side // times for side in grid.shape)
     total = grid[::times].copy()
     for k in range(1, times):
@@ -39,8 +39,8 @@ def averaged(grid: Grid, times: int) -> Grid:
     return mean
 
 
-def _along(grid: Grid, reach: int) -> Grid:
-    """Return means of each point and ``reach`` neighbours on either side down the columns, the ends repeated."""
+def _moving_average(grid: Grid, reach: int) -> Grid:
+    """Return the moving average down the columns over ``reach`` neighbours on either side, with the ends repeated."""
     padded = np.concatenate([grid[:1].repeat(reach + 1, axis=0), grid, grid[-1:].repeat(reach, axis=0)])
     sums = padded.cumsum(axis=0, dtype=np.float64)
     mean: Grid = ((sums[2 * reach + 1 :] - sums[: -2 * reach - 1]) / (2 * reach + 1)).astype(np.float32)
@@ -48,30 +48,30 @@ def _along(grid: Grid, reach: int) -> Grid:
 
 
 def blurred(grid: Grid, reach: int) -> Grid:
-    """Return a grid blurred twice over squares of ``2 * reach + 1`` points."""
+    """Return a grid averaged twice over squares of ``2 * reach + 1`` points."""
     for _ in range(4 if reach else 0):
-        grid = _along(grid, reach).T
+        grid = _moving_average(grid, reach).T
     return grid
 
 
 def lit(wood: Grid, light: Light, depth: Grid, dot: float) -> Grid:
-    """Return wood in its light, (m, n, 3) linear, as one sees it.
+    """Return the visible colour of lit wood, (m, n, 3) in linear light.
 
     Parameters
     ----------
     wood : (m, n, 3)
-        Its own colour, linear.
+        Colour of the wood, linear.
     light : Light
-        On (m, n) dots.
+        Light on (m, n) dots.
     depth : (m, n) mm
-        Cut away; freshly cut wood is a little lighter, and not yet polished.
+        Depth of the carving; freshly cut wood is a little lighter, and not polished.
     dot : float, mm
-        From dot to dot.
+        Distance from dot to dot.
 
     Notes
     -----
-    Some of the light goes a little way into the wood, red furthest; what the room does not reach is lit by the wood
-    across the groove.
+    Some of the light is scattered below the surface, red light the furthest. Points that the light of the room does not reach are
+    lit by the opposite wall of the groove.
     """
     fresh = np.clip(depth / _CUT_MM, 0, 1)[..., None]
     wood = wood * (1 + 0.10 * fresh) + 0.008 * fresh
@@ -90,7 +90,7 @@ def lit(wood: Grid, light: Light, depth: Grid, dot: float) -> Grid:
 
 
 def eight_bit(colour: Grid) -> NDArray[np.uint8]:
-    """Return linear light as sRGB of 255. Source: IEC 61966-2-1."""
+    """Return linear light as sRGB values, 0 to 255. Source: IEC 61966-2-1."""
     step = np.arange(_STEPS + 1) / _STEPS
     curve = np.where(step <= 0.0031308, 12.92 * step, 1.055 * step ** (1 / 2.4) - 0.055)
     bits = (curve * 255 + 0.5).astype(np.uint8)

@@ -1,4 +1,4 @@
-"""What the work lies on: a quiet sheet, with the soft shadows of what stands on it."""
+"""The background: a plain sheet with the soft shadows of the bodies on it."""
 
 from __future__ import annotations
 
@@ -13,34 +13,34 @@ from lobework.render.relief.light import Grid
 from lobework.render.relief.sample import taps, values
 from lobework.render.relief.wood import linear
 
-__all__ = ["SHEET", "Standing", "sheet"]
+__all__ = ["SHEET", "Body", "sheet"]
 
 SHEET: Final = (246, 242, 234)
 _POINTS: Final = 32
-_DARK, _TOUCH = 0.50, 0.42
+_CAST, _TOUCH = 0.50, 0.42
 
 _COARSE: Final = 4
-"""Shadows are soft, so they are worked out on every fourth dot."""
+"""Shadows are soft, so they are computed on every fourth dot."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Standing:
-    """Something flat that stands on the sheet.
+class Body:
+    """A flat body on the sheet.
 
     Parameters
     ----------
     outside : callable
-        (x, y) mm right and up of the picture's middle, to the distance outside its outline; below zero inside.
+        Function from (x, y), mm to the right of the picture's middle and up, to the distance from its outline; below zero inside.
     height : float, mm
-        How high it stands.
+        Its height.
     """
 
     outside: Callable[[Grid, Grid], Grid]
     height: float
 
 
-def sheet(rows: int, columns: int, dot: float, standing: Sequence[Standing]) -> Grid:
-    """Return a sheet, (rows, columns, 3) linear, a little darker away from the lamp, under the shadows of what stands on it."""
+def sheet(rows: int, columns: int, dot: float, bodies: Sequence[Body]) -> Grid:
+    """Return the sheet, (rows, columns, 3) in linear light: a little darker away from the lamp, with the shadows of bodies."""
     size = [math.ceil(count / _COARSE) + 2 for count in (rows, columns)]
     down, right = (
         ((np.arange(many) * _COARSE - (count - 1) / 2) * dot).astype(np.float32)
@@ -50,7 +50,7 @@ def sheet(rows: int, columns: int, dot: float, standing: Sequence[Standing]) -> 
     away = np.clip((x - y) / ((rows + columns) * dot) + 0.5, 0, 1)
     dark = 1.0 - 0.08 * away
     tint = np.zeros_like(dark)
-    for each in standing:
+    for each in bodies:
         under = _shadow(x, y, each, dot)
         dark *= under
         tint += 1 - under
@@ -60,22 +60,22 @@ def sheet(rows: int, columns: int, dot: float, standing: Sequence[Standing]) -> 
     return colour
 
 
-def _shadow(x: Grid, y: Grid, standing: Standing, dot: float) -> Grid:
-    """Return how light a sheet is, 0 to 1, under the shadow that something casts, and close to it all round."""
+def _shadow(x: Grid, y: Grid, bodies: Body, dot: float) -> Grid:
+    """Return the brightness of the sheet, 0 to 1, in the shadow of a body and in the contact shadow round it."""
     turn = math.pi * (3 - math.sqrt(5))
-    height = standing.height
+    height = bodies.height
     cast = np.zeros_like(x)
     for k in range(_POINTS):
-        off, way = math.sqrt((k + 0.5) / _POINTS), turn * k
-        bearing, lamp = math.radians(135 + 20 * off * math.cos(way)), math.radians(46 + 11 * off * math.sin(way))
+        off, angle = math.sqrt((k + 0.5) / _POINTS), turn * k
+        bearing, lamp = math.radians(135 + 20 * off * math.cos(angle)), math.radians(46 + 11 * off * math.sin(angle))
         far = height / math.tan(lamp)
         here = np.full_like(x, np.inf)
         for part in (0.0, 0.34, 0.67, 1.0):
             right, up = -far * part * math.cos(bearing), -far * part * math.sin(bearing)
-            here = np.minimum(here, standing.outside(x - right, y - up))
+            here = np.minimum(here, bodies.outside(x - right, y - up))
         cast += np.clip(0.5 - here / (2 * dot + 0.28 * far), 0, 1)
-    near = np.maximum(standing.outside(x, y), 0)
-    close, around = (np.exp(near / (-reach * height - dot)) for reach in (0.16, 0.8))
-    touch = 0.62 * close + 0.38 * around
-    light: Grid = (1 - (_DARK / _POINTS) * cast) * (1 - _TOUCH * touch)
+    near = np.maximum(bodies.outside(x, y), 0)
+    tight, wide = (np.exp(near / (-reach * height - dot)) for reach in (0.16, 0.8))
+    touch = 0.62 * tight + 0.38 * wide
+    light: Grid = (1 - (_CAST / _POINTS) * cast) * (1 - _TOUCH * touch)
     return light

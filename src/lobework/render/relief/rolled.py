@@ -1,4 +1,4 @@
-"""The picture of a carved barrel or turned piece: seen from two sides, and its surface rolled out flat between or beneath."""
+"""The picture of a carved barrel or turned piece: two views from the side, and the surface rolled out flat."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ import numpy as np
 from lobework.render.relief.bar import Bar, bar_of, draw_bar
 from lobework.render.relief.body import ends, side, surface_of, widest
 from lobework.render.relief.finish import averaged, lit
-from lobework.render.relief.ground import Standing, sheet
+from lobework.render.relief.ground import Body, sheet
 from lobework.render.relief.light import Field, Grid, Light, light
 from lobework.render.relief.sample import heights, taps
 from lobework.render.relief.shade import shade
@@ -25,19 +25,19 @@ if TYPE_CHECKING:
 __all__ = ["pictured_round"]
 
 _MARGIN: Final = 0.075
-"""Of the picture's long side, on every side."""
+"""Width of each margin as a fraction of the picture's long side."""
 _GAP: Final = 0.055
 _THICK: Final = 0.045
-"""How thick the rolled-out surface looks, as a part of its lesser side."""
+"""Apparent thickness of the rolled-out surface as a fraction of its shorter side, for its shadow."""
 _TIMES: Final = 2
-"""Fine dots to a side of a view's dot."""
+"""Number of fine dots on a side of a dot in the views."""
 _FLATTEST_DEG: Final = 15.0
-"""Of the light that is let over the join of the rolled-out surface."""
+"""Lowest elevation of light for which shadows continue across the join of the rolled-out surface."""
 
 
 @dataclass(frozen=True, slots=True)
-class _Places:
-    """Where things are in the picture, mm from its upper left corner: each view's middle and top, and the flat surface."""
+class _Layout:
+    """The layout of the picture, mm from its upper left corner: the top middle of each view, the corner of the flat surface."""
 
     width: float
     height: float
@@ -47,7 +47,7 @@ class _Places:
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class _Work:
-    """What is pictured, and the tree that it was cut from."""
+    """The carved work, its wood, and its position in the tree."""
 
     stock: Stock
     depth: Grid
@@ -55,42 +55,45 @@ class _Work:
     tree: Tree
 
 
-def _laid_out(view: tuple[float, float], strip: tuple[float, float]) -> _Places:
-    """Return the layout that shows all at the larger scale: views above the surface, each over its half, or on either side."""
+def _layout_of(view: tuple[float, float], strip: tuple[float, float]) -> _Layout:
+    """Return the layout with the larger scale: the views above the halves of the surface that they show, or on either side."""
     (wide, high), (long, tall) = view, strip
     gap = _GAP * max(long, tall)
-    above = _Places(max(long, 2 * wide + gap), high + gap + tall, ((long / 4, 0.0), (3 * long / 4, 0.0)), (0.0, high + gap))
+    above = _Layout(max(long, 2 * wide + gap), high + gap + tall, ((long / 4, 0.0), (3 * long / 4, 0.0)), (0.0, high + gap))
     most = max(high, tall)
     ends_at, level = 2 * wide + long + 2 * gap, (most - high) / 2
-    beside = _Places(ends_at, most, ((wide / 2, level), (ends_at - wide / 2, level)), (wide + gap, (most - tall) / 2))
+    beside = _Layout(ends_at, most, ((wide / 2, level), (ends_at - wide / 2, level)), (wide + gap, (most - tall) / 2))
     best = min((above, beside), key=lambda each: max(each.width, each.height))
     margin = _MARGIN * max(best.width, best.height) / (1 - 2 * _MARGIN)
     views = tuple((x + margin, y + margin) for x, y in best.views)
-    return _Places(best.width + 2 * margin, best.height + 2 * margin, views, (best.strip[0] + margin, best.strip[1] + margin))
+    return _Layout(best.width + 2 * margin, best.height + 2 * margin, views, (best.strip[0] + margin, best.strip[1] + margin))
 
 
 def _heights(stock: Stock) -> tuple[float, float]:
-    """Return the least and the greatest height of the piece in a view, mm."""
+    """Return the least height and the greatest height of the piece in a view, mm."""
     radius, z = stock.profile[:, 0], stock.profile[:, 1]
     middle, half = z * math.cos(TILT), radius * math.sin(TILT)
     return float((middle - half).min()), float((middle + half).max())
 
 
 def pictured_round(stock: Stock, depth: Grid, material: str, dots: int, units: LengthUnit) -> tuple[Grid, float, Bar]:
-    """Return the picture, (m, n, 3) linear, ``dots`` on its long side, mm from dot to dot, and its scale bar."""
+    """Return the picture, (m, n, 3) in linear light, the distance from dot to dot, mm, and the scale bar.
+
+    The picture has ``dots`` on its long side.
+    """
     radius = widest(surface_of(stock))
     work = _Work(stock=stock, depth=depth, wood=wood_of(material), tree=tree_of(surface_of(stock)))
     low, high = _heights(stock)
     size = (2 * math.pi * radius, surface_of(stock).length)
-    places = _laid_out((2 * radius, high - low), size)
+    places = _layout_of((2 * radius, high - low), size)
     dot = max(places.width, places.height) / dots
     rows, columns = (math.ceil(length / dot - 1e-6) for length in (places.height, places.width))
     corner = (round(places.strip[0] / dot), round(places.strip[1] / dot))
-    standing = [_veneer(corner, size, dot, rows, columns)]
-    standing += [_foot(stock, x, y + high, dot, rows, columns) for x, y in places.views]
-    picture = sheet(rows, columns, dot, standing)
+    bodies = [_veneer(corner, size, dot, rows, columns)]
+    bodies += [_foot(stock, x, y + high, dot, rows, columns) for x, y in places.views]
+    picture = sheet(rows, columns, dot, bodies)
     colour, covers, room = _strip(work, dot)
-    _lay(picture, colour, covers, corner)
+    _blend(picture, colour, covers, corner)
     for number, (x, y) in enumerate(places.views):
         left, top = math.floor((x - radius) / dot) - 1, math.floor(y / dot) - 1
         window = Window(
@@ -101,22 +104,22 @@ def pictured_round(stock: Stock, depth: Grid, material: str, dots: int, units: L
             columns=(math.ceil(2 * radius / dot) + 3) * _TIMES,
             dot=dot / _TIMES,
         )
-        _lay(picture, *_view(work, room, window), (left, top))
+        _blend(picture, *_view(work, room, window), (left, top))
     bar = bar_of(size[0], units)
     draw_bar(picture, corner[0], rows - round(0.03 * dots), bar, dot)
     return picture, dot, bar
 
 
-def _lay(picture: Grid, colour: Grid, covers: Grid, corner: tuple[int, int]) -> None:
-    """Lay colours over a picture, in place, where they cover it."""
+def _blend(picture: Grid, colour: Grid, covers: Grid, corner: tuple[int, int]) -> None:
+    """Blend colours into a picture, in place, in proportion to their coverage."""
     left, top = corner
     under = picture[top : top + covers.shape[0], left : left + covers.shape[1]]
     rows, columns, _ = under.shape
     under += covers[:rows, :columns, None] * (colour[:rows, :columns] - under)
 
 
-def _veneer(corner: tuple[int, int], size: tuple[float, float], dot: float, rows: int, columns: int) -> Standing:
-    """Return the rolled-out surface as something that lies on the sheet."""
+def _veneer(corner: tuple[int, int], size: tuple[float, float], dot: float, rows: int, columns: int) -> Body:
+    """Return the rolled-out surface as a body on the sheet, for its shadow."""
     wide, high = size[0] / 2, size[1] / 2
     x, y = (corner[0] - columns / 2) * dot + wide, (rows / 2 - corner[1]) * dot - high
 
@@ -125,11 +128,11 @@ def _veneer(corner: tuple[int, int], size: tuple[float, float], dot: float, rows
         off: Grid = np.hypot(np.maximum(over_x, 0), np.maximum(over_y, 0)) + np.minimum(np.maximum(over_x, over_y), 0)
         return off
 
-    return Standing(outside, _THICK * min(size))
+    return Body(outside, _THICK * min(size))
 
 
-def _foot(stock: Stock, x: float, level: float, dot: float, rows: int, columns: int) -> Standing:
-    """Return a piece's foot where it stands on the sheet, an ellipse; z = 0 is ``level`` mm under the picture's top."""
+def _foot(stock: Stock, x: float, level: float, dot: float, rows: int, columns: int) -> Body:
+    """Return the foot of a piece as a body on the sheet, an ellipse; z = 0 is ``level`` mm below the picture's top."""
     radius, z = stock.profile[-1, :2].tolist()
     right, up = x - columns * dot / 2, rows * dot / 2 - (level - z * math.cos(TILT))
 
@@ -137,11 +140,11 @@ def _foot(stock: Stock, x: float, level: float, dot: float, rows: int, columns: 
         off: Grid = (np.hypot(a - right, (b - up) / math.sin(TILT)) - radius) * 0.5
         return off
 
-    return Standing(outside, 0.22 * widest(surface_of(stock)))
+    return Body(outside, 0.22 * widest(surface_of(stock)))
 
 
 def _strip(work: _Work, dot: float) -> tuple[Grid, Grid, Grid]:
-    """Return the surface rolled out flat, angle zero at its left: colour, how much of each dot it covers, the room's light."""
+    """Return the surface rolled out flat, with angle zero at its left: colour, coverage of each dot, and the room's light."""
     stock, depth = work.stock, work.depth
     surface, radius = surface_of(stock), widest(surface_of(stock))
     around, length = 2 * math.pi * radius, surface.length
@@ -172,7 +175,7 @@ def _strip(work: _Work, dot: float) -> tuple[Grid, Grid, Grid]:
 
 
 def _view(work: _Work, room: Grid, window: Window) -> tuple[Grid, Grid]:
-    """Return the piece as a window of fine dots shows it: colour, and how much of each dot it covers."""
+    """Return a view of the piece in a window of fine dots: colour, and coverage of each dot."""
     spacing = DENSE * window.dot
     patches = [side(work.stock, work.depth, window.facing, TILT, spacing), *ends(work.stock, work.depth, TILT, spacing)]
     return shade(work.stock, work.depth, see(patches, window), window, work.wood, work.tree, room, _TIMES)

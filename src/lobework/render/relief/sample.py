@@ -1,4 +1,4 @@
-"""Heights and slopes between the rays of a grid, by cubics that pass through them."""
+"""Interpolation of heights and slopes between the rays of a grid, by cubic splines through them."""
 
 from __future__ import annotations
 
@@ -16,12 +16,12 @@ __all__ = ["Taps", "heights", "taps", "values"]
 Grid = NDArray[np.floating[Any]]
 
 _BAND: Final = 32
-"""Rows worked on together, so that they stay in the cache."""
+"""Number of rows that are processed together, so that they stay in the cache."""
 
 
 @dataclass(frozen=True, slots=True, eq=False, repr=False)
 class Taps(Brief):
-    """Four neighbours of each place on an axis, with their weights for the value and for the slope: (4, n) each."""
+    """The four neighbours of each place on an axis, with their weights for the value and for the slope: (4, n) each."""
 
     index: NDArray[np.intp]
     value: Grid
@@ -29,7 +29,7 @@ class Taps(Brief):
 
 
 def taps(place: Array, count: int, *, wraps: bool) -> Taps:
-    """Return the taps of places counted in grid steps from the first ray.
+    """Return the taps of places, which are given in grid steps from the first ray.
 
     Source: E. Catmull and R. Rom, "A class of local interpolating splines", 1974 (the uniform cubic).
     """
@@ -65,11 +65,11 @@ def _across(grid: Grid, index: NDArray[np.intp], weight: Grid) -> Grid:
 
 
 def heights(grid: Grid, rows: Taps, columns: Taps) -> tuple[Grid, Grid, Grid]:
-    """Return values, slopes by row and slopes by column, per grid step, of a grid at every row and column asked for."""
+    """Return the values of a grid and its slopes along rows and columns, per grid step, at the given rows and columns."""
     value, slope = _across(grid, columns.index, columns.value), _across(grid, columns.index, columns.slope)
     return _down(value, rows.index, rows.value), _down(value, rows.index, rows.slope), _down(slope, rows.index, rows.value)
 
 
 def values(grid: Grid, rows: Taps, columns: Taps) -> Grid:
-    """Return values of a grid at every row and column asked for."""
+    """Return the values of a grid at the given rows and columns."""
     return _down(_across(grid, columns.index, columns.value), rows.index, rows.value)

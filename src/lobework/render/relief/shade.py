@@ -1,4 +1,4 @@
-"""Light on a body that stands before the eye: a lamp at the upper left, past what stands in its way, and the room."""
+"""Light on a body in a view: a lamp at the upper left with its shadows, and the diffuse light of the room."""
 
 from __future__ import annotations
 
@@ -26,72 +26,72 @@ _BEARING, _HEIGHT = 132.0, 36.0
 _LAMP: Final = broad(_BEARING, _HEIGHT, (10.0, 7.0), 4)
 _MIDDLE: Final = Lamp.at(_BEARING, _HEIGHT, 1.0)
 _SPREAD: Final = 0.13
-"""How far the lamp reaches above and below its middle, as a slope."""
+"""Half height of the lamp, as a slope."""
 _LAMP_PART: Final = 0.90
 _FILL: Final = Lamp.at(-8.0, 30.0, 0.10)
-"""A little light comes back from the right."""
+"""A weak fill light from the right."""
 _STEPS, _FAR_STEPS = 14, 24
 _FARTHEST_MM: Final = 8.0
 _LOWEST: Final = 0.12
-"""Ground further off than its height over this slope casts no shadow that counts."""
+"""Ground that is seen under a smaller slope than this casts no shadow."""
 
 
 def shade(
     stock: Stock, depth: Grid, seen: Seen, window: Window, wood: Wood, tree: Tree, room: Grid, times: int
 ) -> tuple[Grid, Grid]:
-    """Return a view in its light.
+    """Return the colours of a view.
 
     Parameters
     ----------
     stock, depth : Stock and (rows, columns) mm
-        What was carved.
+        The stock, and the depth of the carving.
     seen : Seen
-        What each fine dot of the window meets.
+        The visible point of each fine dot.
     window : Window
-        Of fine dots.
+        The window, in fine dots.
     wood, tree : Wood, Tree
-        The kind, and how the piece lay in it.
+        The kind of wood, and the position of the piece in the tree.
     room : (a, b)
         The room's light on the surface rolled out flat.
     times : int
-        Fine dots to a side of one dot.
+        Number of fine dots on a side of a dot.
 
     Returns
     -------
     (m, n, 3) and (m, n)
-        The colour of each dot, linear, and how much of it the work covers.
+        The colour of each dot in linear light, and the coverage of each dot by the work.
     """
     lamp = _open_lamp(to_eye(seen.faces, window.facing))
-    around = np.ones(seen.dot.size, dtype=np.float32)
+    room_light = np.ones(seen.dot.size, dtype=np.float32)
     side = np.flatnonzero(seen.side)
-    lamp[side] *= _sees_lamp(stock, depth, seen, side, window)
+    lamp[side] *= _lamp_on_side(stock, depth, seen, side, window)
     row = np.clip(seen.along[side] * (room.shape[0] / surface_of(stock).length), 0, room.shape[0] - 1).astype(np.intp)
     column = np.floor(seen.angle[side] * (room.shape[1] / (2 * math.pi))).astype(np.intp) % room.shape[1]
-    around[side] = room[row, column]
+    room_light[side] = room[row, column]
     inside = np.flatnonzero(seen.inside)
     if inside.size:
         mouth = float(np.hypot(seen.place[0, inside], seen.place[1, inside]).max())
         shut = np.exp((seen.place[2, inside] - seen.place[2, inside].max()) / (0.5 * mouth))
         lamp[inside] *= shut**2
-        around[inside] = 0.8 * shut
+        room_light[inside] = 0.8 * shut
     eye = to_eye(seen.faces, window.facing)
     sheen = gloss((eye[0], eye[1], eye[2]), _LAMP) * np.minimum(lamp, 1)
-    around *= 0.80 + 0.20 * eye[1]
-    around += _FILL.share * np.maximum(eye[0] * _FILL.right + eye[2] * _FILL.out, 0)
-    own = grain(wood, tree, (seen.place[0], seen.place[1], seen.place[2]), window.dot)
-    return _of_dots(seen, window, times, own, (lamp, around, sheen, seen.depth))
+    room_light *= 0.80 + 0.20 * eye[1]
+    room_light += _FILL.share * np.maximum(eye[0] * _FILL.right + eye[2] * _FILL.out, 0)
+    colour = grain(wood, tree, (seen.place[0], seen.place[1], seen.place[2]), window.dot)
+    return _to_dots(seen, window, times, colour, (lamp, room_light, sheen, seen.depth))
 
 
 def _open_lamp(eye: Grid) -> Grid:
-    """Return the lamp's light on points that nothing shades."""
+    """Return the lamp's light on points without shadows."""
     falls: Grid = np.zeros(eye.shape[1:], dtype=np.float32)
     for each in _LAMP:
         falls += np.maximum(eye[0] * each.right + eye[1] * each.up + eye[2] * each.out, 0) * (each.share * _LAMP_PART)
     return falls
 
 
-def _sees_lamp(stock: Stock, depth: Grid, seen: Seen, side: NDArray[np.intp], window: Window) -> Grid:
-    """Return how much of the lamp points of the side see: each looks along the surface towards it, past the ground between."""
+def _lamp_on_side(stock: Stock, depth: Grid, seen: Seen, side: NDArray[np.intp], window: Window) -> Grid:
+    """Return the visible fraction of the lamp at points of the side, from the horizon of the carved surface towards the lamp."""
     along, angle, cut = seen.along[side], seen.angle[side], seen.depth[side]
     radius, _, out, up = (np.interp(along, stock.down, part).astype(np.float32) for part in stock.profile.T)
     radius = np.maximum(radius, 1e-3)
@@ -116,12 +116,12 @@ def _sees_lamp(stock: Stock, depth: Grid, seen: Seen, side: NDArray[np.intp], wi
         horizon = np.maximum(horizon, np.where(beside, rise, -1.0))
     sees: Grid = np.clip((rises - horizon) / (2 * _SPREAD) + 0.5, 0, 1) * np.clip(rises / (2 * _SPREAD) + 0.6, 0, 1)
     if not surface_of(stock).straight:
-        sees *= _past_body(stock, seen.place[:, side], window)
+        sees *= _lamp_past_body(stock, seen.place[:, side], window)
     return sees
 
 
-def _past_body(stock: Stock, place: Grid, window: Window) -> Grid:
-    """Return how much of the lamp is left by the work's own shape, as a belly shades a foot."""
+def _lamp_past_body(stock: Stock, place: Grid, window: Window) -> Grid:
+    """Return the fraction of the lamp that the uncarved shape of the work does not hide, as a belly hides it from a foot."""
     high, low = math.cos(TILT), math.sin(TILT)
     near, climbs = _MIDDLE.out * high - _MIDDLE.up * low, _MIDDLE.up * high + _MIDDLE.out * low
     cos, sin = math.cos(window.facing), math.sin(window.facing)
@@ -136,8 +136,8 @@ def _past_body(stock: Stock, place: Grid, window: Window) -> Grid:
     return clear
 
 
-def _of_dots(seen: Seen, window: Window, times: int, own: Grid, parts: tuple[Grid, Grid, Grid, Grid]) -> tuple[Grid, Grid]:
-    """Return dots from fine dots: the means of what each meets, in their light; and how much of each is met."""
+def _to_dots(seen: Seen, window: Window, times: int, colour: Grid, parts: tuple[Grid, Grid, Grid, Grid]) -> tuple[Grid, Grid]:
+    """Return the colours of dots, from the means over their fine dots, and the coverage of each dot."""
     rows, columns = window.rows // times, window.columns // times
     row, column = np.divmod(seen.dot, window.columns)
     of = row // times * columns + column // times
@@ -147,7 +147,7 @@ def _of_dots(seen: Seen, window: Window, times: int, own: Grid, parts: tuple[Gri
         total = np.bincount(of, weights=values, minlength=rows * columns) / np.maximum(met, 1)
         return total.reshape(rows, columns).astype(np.float32)
 
-    wood = np.stack([mean(own[:, k]) for k in range(3)], axis=-1)
+    wood = np.stack([mean(colour[:, k]) for k in range(3)], axis=-1)
     lamp, room, sheen, cut = (mean(part) for part in parts)
     covers = (met / times**2).reshape(rows, columns).astype(np.float32)
     return lit(wood, Light(lamp, room, sheen), cut, times * window.dot), covers

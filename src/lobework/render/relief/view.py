@@ -1,4 +1,4 @@
-"""A body seen from the side and a little from above: what each dot of the view meets."""
+"""A view of a body from the side and a little from above: the visible point at each dot."""
 
 from __future__ import annotations
 
@@ -21,18 +21,18 @@ if TYPE_CHECKING:
 __all__ = ["DENSE", "TILT", "Seen", "Window", "see", "to_eye"]
 
 TILT: Final = math.radians(14.0)
-"""How far above the side the eye is."""
+"""Elevation of the eye."""
 DENSE: Final = 0.68
-"""Points of a patch stand so near to each other, in dots, that every dot meets one."""
+"""Distance between points of a patch, in dots, at which every dot contains a point."""
 _MOST_PARTS: Final = 64
 _POINT_BITS, _PATCH_BITS = 28, 4
 _NEAR_UNITS: Final = 1e5
-"""Nearness to the eye is told apart to a hundred-thousandth of a millimetre."""
+"""The distance to the eye is resolved to a hundred-thousandth of a millimetre."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Window:
-    """What a view takes in: ``rows`` by ``columns`` dots ``dot`` mm apart, from ``left`` and ``top`` mm, facing an angle, rad."""
+    """The window of a view: ``rows`` by ``columns`` dots ``dot`` mm apart, from ``left`` and ``top`` mm; ``facing`` in rad."""
 
     facing: float
     left: float
@@ -44,18 +44,18 @@ class Window:
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True, repr=False)
 class Seen(Brief):
-    """What the dots of a view meet, those that meet something, row by row.
+    """The visible points of a view, one for each dot that the body covers, row by row.
 
     Parameters
     ----------
     dot : (n,) int
-        Which dot, counted along the rows.
+        Index of the dot, counted along the rows.
     place, faces : (3, n) mm, unit
-        Where on the body, and which way it faces there.
+        Place on the body, and outward normal.
     along, angle, depth : (n,)
-        On its side: mm along the profile, rad round it, mm cut away.
+        Of points on the side: mm along the profile, rad about the axis, mm of carving.
     side, inside : (n,) bool
-        Whether it is the carved side, or an inner wall; else it is an end.
+        Whether the point is on the carved side, or on an inner wall; if neither, it is on an end.
     """
 
     dot: NDArray[np.intp]
@@ -69,37 +69,37 @@ class Seen(Brief):
 
 
 def to_eye(vectors: Grid, facing: float) -> Grid:
-    """Return vectors of the work, (3, ...), as right, up and towards the eye."""
+    """Return vectors of the work, (3, ...), in the coordinates right, up and towards the eye."""
     cos, sin, low, high = math.cos(facing), math.sin(facing), math.sin(TILT), math.cos(TILT)
     near, right = vectors[0] * cos + vectors[1] * sin, vectors[1] * cos - vectors[0] * sin
     return np.stack([right, vectors[2] * high - near * low, near * high + vectors[2] * low])
 
 
 def see(patches: Sequence[Patch], window: Window) -> Seen:
-    """Return what a window shows of patches, the nearest to the eye at each dot."""
+    """Return the visible points of patches in a window: at each dot, the point nearest to the eye."""
     nearest = np.full(window.rows * window.columns, -1, dtype=np.int64)
     for number, patch in enumerate(patches):
         right, up, toward = to_eye(patch.place, window.facing)
         column, row = (right - window.left) / window.dot, (window.top - up) / window.dot
         code = (number << _POINT_BITS) | np.arange(row.size).reshape(row.shape)
-        _note(nearest, (row, column, toward), code, window)
+        _enter(nearest, (row, column, toward), code, window)
         if patch.kind == "side":
-            _note_between(nearest, (row, column, toward), code, window)
+            _enter_between(nearest, (row, column, toward), code, window)
     dot = np.flatnonzero(nearest >= 0)
     code = nearest[dot] & ((1 << (_POINT_BITS + _PATCH_BITS)) - 1)
-    return _gathered(patches, dot, code >> _POINT_BITS, code & ((1 << _POINT_BITS) - 1))
+    return _seen_points(patches, dot, code >> _POINT_BITS, code & ((1 << _POINT_BITS) - 1))
 
 
-def _note(nearest: NDArray[np.int64], where: tuple[Grid, Grid, Grid], code: NDArray[np.int64], window: Window) -> None:
-    """Note points, by row, column and nearness, in the dots that they fall in, where nothing nearer has."""
+def _enter(nearest: NDArray[np.int64], where: tuple[Grid, Grid, Grid], code: NDArray[np.int64], window: Window) -> None:
+    """Enter points, given by row, column and depth towards the eye, in the depth buffer ``nearest``."""
     row, column = (np.floor(part).astype(np.int64) for part in where[:2])
     inside = (row >= 0) & (row < window.rows) & (column >= 0) & (column < window.columns)
     near = ((where[2][inside].astype(np.float64) + 1e4) * _NEAR_UNITS).astype(np.int64) << (_POINT_BITS + _PATCH_BITS)
     np.maximum.at(nearest, row[inside] * window.columns + column[inside], near | code[inside])
 
 
-def _note_between(nearest: NDArray[np.int64], where: tuple[Grid, Grid, Grid], code: NDArray[np.int64], window: Window) -> None:
-    """Note points between neighbours that stand further apart than a dot, as on the steep walls of grooves."""
+def _enter_between(nearest: NDArray[np.int64], where: tuple[Grid, Grid, Grid], code: NDArray[np.int64], window: Window) -> None:
+    """Enter interpolated points between neighbours that are more than a dot apart, as on the steep walls of grooves."""
     low, high = slice(None, -1), slice(1, None)
     corners = ((low, low), (low, high), (high, low), (high, high))
     apart = np.zeros((code.shape[0] - 1, code.shape[1] - 1), dtype=np.float32)
@@ -115,10 +115,10 @@ def _note_between(nearest: NDArray[np.int64], where: tuple[Grid, Grid, Grid], co
         row, column, toward = (
             np.sum([share * each[corner][here] for share, corner in zip(shares, corners, strict=True)], axis=0) for each in where
         )
-        _note(nearest, (row, column, toward), np.broadcast_to(code[:-1, :-1][here], row.shape), window)
+        _enter(nearest, (row, column, toward), np.broadcast_to(code[:-1, :-1][here], row.shape), window)
 
 
-def _gathered(patches: Sequence[Patch], dot: NDArray[np.intp], which: NDArray[np.int64], point: NDArray[np.int64]) -> Seen:
+def _seen_points(patches: Sequence[Patch], dot: NDArray[np.intp], which: NDArray[np.int64], point: NDArray[np.int64]) -> Seen:
     place, faces = (np.zeros((3, dot.size), dtype=np.float32) for _ in range(2))
     along, angle, depth = (np.zeros(dot.size, dtype=np.float32) for _ in range(3))
     side, inside = (np.zeros(dot.size, dtype=np.bool_) for _ in range(2))

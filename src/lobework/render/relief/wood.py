@@ -1,4 +1,4 @@
-"""What wood looks like: the tone of the kinds that turners use, and the grain of a solid piece, the same through every cut."""
+"""Appearance of wood: the colours of the kinds that turners use, and a three-dimensional grain, continuous through all cuts."""
 
 from __future__ import annotations
 
@@ -23,22 +23,22 @@ Tone = tuple[int, int, int]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Wood:
-    """The look of one kind.
+    """The appearance of one kind of wood.
 
     Parameters
     ----------
-    early, late : (red, green, blue) of 255, sRGB
-        The paler wood of a year's ring and the darker.
+    early, late : (red, green, blue), sRGB values, 0 to 255
+        The paler wood and the darker wood of an annual ring.
     ring : float, mm
-        A year's growth.
+        Width of an annual ring.
     figure : float
-        How strongly the rings show, 0 to 1.
+        Contrast of the rings, 0 to 1.
     streak : float
-        How strongly the fibres show, 0 to 1.
+        Contrast of the fibres, 0 to 1.
     pores : float
-        How many open pores show, 0 to 1.
+        Density of open pores, 0 to 1.
     wander : float
-        How far the rings stray from circles, 0 to 1.
+        Deviation of the rings from circles, 0 to 1.
     """
 
     early: Tone
@@ -51,7 +51,7 @@ class Wood:
 
 
 PLAIN: Final = Wood(early=(226, 202, 164), late=(208, 178, 134), figure=0.5, streak=0.5, pores=0.1)
-"""A pale wood of no kind."""
+"""A pale wood of no particular kind."""
 
 WOODS: Final[dict[str, Wood]] = {
     "ash": Wood(early=(228, 208, 174), late=(196, 164, 118), ring=2.4, figure=0.9, streak=0.7, pores=0.6),
@@ -80,56 +80,56 @@ WOODS: Final[dict[str, Wood]] = {
     "walnut": Wood(early=(128, 92, 66), late=(78, 54, 38), ring=2.8, figure=0.8, streak=0.8, pores=0.6, wander=0.9),
     "yew": Wood(early=(206, 138, 82), late=(160, 92, 52), ring=1.1, figure=0.8, streak=0.4, wander=0.9),
 }
-"""Kinds by the trade's name. Common practice, no source: colours of finished wood vary from tree to tree."""
+"""Kinds of wood by their trade names. The values are estimates without a source: finished wood varies from tree to tree."""
 
 
 def wood_of(material: str) -> Wood:
-    """Return the look of the kind that a material names anywhere in its words; `PLAIN` where none is known.
+    """Return the appearance of the kind that a material's name contains; `PLAIN` if it contains no known kind.
 
     Examples
     --------
     >>> wood_of("African blackwood") is WOODS["blackwood"], wood_of("") is PLAIN
     (True, True)
     """
-    known = _named_in(material)
+    known = _kinds_in(material)
     return WOODS[max(known, key=len)] if known else PLAIN
 
 
-def _named_in(material: str) -> list[str]:
+def _kinds_in(material: str) -> list[str]:
     words = material.lower()
     return [name for name in WOODS if name in words or name.replace(" ", "") in words.replace(" ", "")]
 
 
 def material_findings(piece: Piece) -> list[Finding]:
-    """Return a note where a piece's material is no wood whose look is known; none where it names no material.
+    """Return a note if a piece's material is given and is not a known wood.
 
     >>> from lobework.parts.piece import Disc
     >>> print(material_findings(Disc(diameter=60.0, thickness=5.0, material="brass"))[0].message[:53])
     material 'brass' is not a known wood: drawn as pale w
     """
     material = getattr(piece, "material", "")
-    if not material or _named_in(material):
+    if not material or _kinds_in(material):
         return []
     message = f"material {material!r} is not a known wood: drawn as pale wood; known: {', '.join(WOODS)}"
     return [Finding(kind="picture", level="note", where="piece", message=message)]
 
 
 _LAY: Final = 0.12
-"""How the grain of a board lies across a face, rad."""
+"""Angle of the grain of a board on a face, rad."""
 _BOARD: Final = 1 / 3
-"""Thinner than this part of its diameter, a disc is sawn from a board; else it is the end of a billet."""
+"""Greatest thickness, as a fraction of its diameter, of a disc that is cut from a board; a thicker one is cut from a billet."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Tree:
-    """How a piece lay in the tree.
+    """The position of a piece in the tree.
 
     Parameters
     ----------
     along, across, deep : (X, Y, Z)
-        Unit vectors in the work: along the fibres, and two ways across them.
+        Unit vectors in the work: along the fibres, and two directions across them.
     heart : (across, deep) mm
-        Where the middle of the tree is.
+        The centre of the annual rings.
     """
 
     along: tuple[float, float, float]
@@ -139,7 +139,7 @@ class Tree:
 
 
 def tree_of(surface: Surface) -> Tree:
-    """Return how a piece lay in the tree: a thin disc in a board, anything else in a billet, its axis along the fibres.
+    """Return the position of a piece in the tree: a thin disc in a board, other work in a billet with its axis along the fibres.
 
     Examples
     --------
@@ -157,14 +157,14 @@ def tree_of(surface: Surface) -> Tree:
 
 _SIDE: Final = 256
 _CHUNK: Final = 1 << 14
-"""Places worked on together, so that they stay in the cache."""
+"""Number of places that are processed together, so that they stay in the cache."""
 
 
 @cache
 def lattice(seed: int) -> Grid:
-    """Return (65536,) even random numbers, -1 to 1, of a square of 256 by 256, the same on every machine.
+    """Return (65536,) uniform random numbers, -1 to 1, for a square of 256 by 256, the same on every machine.
 
-    The bits of each place are mixed as those of the generator SplitMix64 are (its function mix64variant13).
+    They are the output of the mixing function mix64variant13 of the generator SplitMix64.
 
     References
     ----------
@@ -178,7 +178,7 @@ def lattice(seed: int) -> Grid:
 
 
 def _noise(u: Grid, v: Grid, seed: int) -> Grid:
-    """Return smooth noise, -1 to 1 and about 0, with one bump to a step of ``u`` and of ``v``."""
+    """Return smooth noise, -1 to 1 with a mean of about 0, whose wavelength is about one step of ``u`` and of ``v``."""
     random = lattice(seed)
     low_u, low_v = np.floor(u), np.floor(v)
     a, b = u - low_u, v - low_v
@@ -196,8 +196,8 @@ def _noise(u: Grid, v: Grid, seed: int) -> Grid:
     return top + (row(i + 1) - top) * a
 
 
-def _fine(size: float, dot: float) -> float:
-    """Return how much of a detail is left once it is smaller than a dot or two."""
+def _contrast(size: float, dot: float) -> float:
+    """Return the contrast of a detail, 0 to 1, which falls as the detail becomes smaller than two dots."""
     return min(max((size / dot - 0.6) / 1.4, 0.0), 1.0)
 
 
@@ -207,24 +207,24 @@ def grain(wood: Wood, tree: Tree, place: tuple[Grid, Grid, Grid], dot: float) ->
     Parameters
     ----------
     wood, tree : Wood, Tree
-        The kind, and how the piece lay in it.
+        The kind of wood, and the position of the piece in the tree.
     place : three of (...), mm
         X, Y, Z of the work.
     dot : float, mm
-        What is much finer is left out.
+        Distance from dot to dot; much finer detail is left out.
     """
     parts = np.broadcast_arrays(*place)
     x, y, z = (np.asarray(part, dtype=np.float32).ravel() for part in parts)
     colour = np.zeros((x.size, 3), dtype=np.float32)
     for first in range(0, len(colour), _CHUNK):
         a, b, c = (part[first : first + _CHUNK] for part in (x, y, z))
-        along, across, deep = (a * way[0] + b * way[1] + c * way[2] for way in (tree.along, tree.across, tree.deep))
+        along, across, deep = (a * axis[0] + b * axis[1] + c * axis[2] for axis in (tree.along, tree.across, tree.deep))
         colour[first : first + _CHUNK] = _grain(wood, along, across, deep, tree.heart, dot)
     return colour.reshape(*parts[0].shape, 3)
 
 
 def _grain(wood: Wood, along: Grid, across: Grid, deep: Grid, heart: tuple[float, float], dot: float) -> Grid:
-    """Return the colour at (n,) places: years' rings round the heart that stray, broad bands, fibres and pores."""
+    """Return the colour at (n,) places: irregular annual rings round the heart, broad bands, fibres and pores."""
     stray = 1.8 * _noise(along / 55, across / 34, 1) + 0.55 * _noise(along / 19, across / 9, 2)
     side, under = across - heart[0] + wood.wander * stray, deep - heart[1]
     out = np.hypot(side, under)
@@ -232,11 +232,11 @@ def _grain(wood: Wood, along: Grid, across: Grid, deep: Grid, heart: tuple[float
     whole = np.floor(year)
     part = year - whole
     late = part**2 * (1 - np.clip((part - 0.86) / 0.14, 0, 1) ** 2)
-    ring = (late - 0.28) * (0.75 + 0.45 * lattice(4)[whole.astype(np.int32) & (_SIDE - 1)]) * _fine(wood.ring / 2, dot)
+    ring = (late - 0.28) * (0.75 + 0.45 * lattice(4)[whole.astype(np.int32) & (_SIDE - 1)]) * _contrast(wood.ring / 2, dot)
     bands = 0.75 * _noise(year / 2.7, along / 190, 5) + _noise(year / 9, along / 240, 6)
     fibre = _noise(side, along / 31 + under / 1.3, 9)
     for size, length, seed in ((0.11, 5.0, 7), (0.31, 13.0, 8)):
-        fibre += _noise(side / size, along / length + under / size, seed) * _fine(size, dot)
+        fibre += _noise(side / size, along / length + under / size, seed) * _contrast(size, dot)
     dark = 0.42 + wood.figure * (0.62 * ring + 0.34 * bands) + 0.16 * wood.streak * fibre
     dark = np.clip(dark, -0.25, 1.3)[:, None]
     early_tone, late_tone = (linear(np.array(tone, dtype=np.float32)) for tone in (wood.early, wood.late))
@@ -247,16 +247,16 @@ def _grain(wood: Wood, along: Grid, across: Grid, deep: Grid, heart: tuple[float
 
 
 def _pores(wood: Wood, along: Grid, side: Grid, under: Grid, dot: float) -> Grid:
-    """Return how dark the open vessels are: short lines along the fibres."""
+    """Return the darkness of the open vessels, which are short lines along the fibres."""
     cells = _noise(side / 0.14, along / 1.9 + under / 0.14, 10)
     patch = _noise(side / 2.2, along / 24.0, 11)
     cut = 0.78 - 0.35 * wood.pores
     open_here = np.clip((cells + 0.25 * patch - cut) / 0.22, 0, 1)
-    return open_here * 0.45 * _fine(0.14, dot)
+    return open_here * 0.45 * _contrast(0.14, dot)
 
 
 def linear(tone: Grid) -> Grid:
-    """Return linear light, 0 to 1, of sRGB tones of 255. Source: IEC 61966-2-1."""
+    """Return sRGB values, 0 to 255, as linear light, 0 to 1. Source: IEC 61966-2-1."""
     part = tone / 255
     light: Grid = np.where(part <= 0.04045, part / 12.92, ((part + 0.055) / 1.055) ** 2.4)
     return light

@@ -1,4 +1,4 @@
-"""Solids of carved work."""
+"""Solids of carved work, as triangle meshes."""
 
 from __future__ import annotations
 

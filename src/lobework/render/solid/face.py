@@ -1,4 +1,4 @@
-"""The solid of a carved disc: its face within the round edge, its wall and its back."""
+"""The solid of a carved disc: its face, its rim and its back."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from lobework.errors import SettingError
 from lobework.geometry.rigid import Array
-from lobework.render.solid.shell import LEAST_WALL_MM, Corners, Shell, border, thinned
+from lobework.render.solid.shell import LEAST_WALL_MM, Corners, Shell, border, decimated
 
 if TYPE_CHECKING:
     from lobework.carve import Stock
@@ -19,46 +19,49 @@ if TYPE_CHECKING:
 __all__ = ["disc_shell"]
 
 _GAP = 0.5
-"""From the edge to the nearest ray that is a corner, in steps of the grid: nearer, and triangles become slivers."""
+"""Least distance from the edge to a ray that is a vertex, in grid steps; nearer rays would give sliver triangles."""
 
 
 def disc_shell(
     stock: Stock, radius: float, thickness: float, depth: Depth, within: float, rounding: float
 ) -> tuple[Shell, float]:
-    """Return the skin of a carved disc, and how far rays that it leaves out lie from it, mm.
+    """Return the shell of a carved disc, and the greatest distance of a ray that is left out from it, mm.
 
     Parameters
     ----------
     stock : Stock
-        Of a face.
+        The stock of the face.
     radius, thickness : float, mm
         Of the disc.
     depth : (rows, columns) float32, mm
-        How deep it is cut.
+        Depth of the carving.
     within : float, mm
-        How far rays that are left out may lie off.
+        Greatest distance from the shell of a ray that is left out.
     rounding : float, mm
-        How far the edge may lie inside its circle between the corners that lie on it.
+        Greatest distance of the polygonal edge from the circle through its vertices.
 
     Raises
     ------
     SettingError
-        Where the disc is cut through.
+        If the disc is cut through.
     """
     deepest = np.where(stock.inside, depth, 0.0)
     row, column = np.unravel_index(deepest.argmax(), deepest.shape)
     left = thickness - float(deepest[row, column])
     if not left > LEAST_WALL_MM:
         raise SettingError(
-            f"depth={deepest[row, column]:g}: at x {stock.across[column]:.3f}, y {stock.down[row]:.3f} mm the cut goes through "
-            f"to the back, {thickness:g} mm down; a solid must have a wall left: cut less deep, or take thicker work"
+            f"at x {stock.across[column]:.3f}, y {stock.down[row]:.3f} mm the cut goes through to the back, "
+            f"{thickness:g} mm down",
+            name="depth",
+            given=f"{deepest[row, column]:g}",
+            remedy="a solid must have a wall left: cut less deep, or take thicker work",
         )
     x, y = stock.across, stock.down
     step = max(stock.row_step, stock.column_step)
     near = np.hypot(x, y[:, None]) <= radius - _GAP * step
     keep = near[:-1, :-1] & near[1:, :-1] & near[:-1, 1:] & near[1:, 1:]
     places = np.stack(np.broadcast_arrays(x, y[:, None], -deepest.astype(np.float64)), axis=-1)
-    facets, left_out = thinned(places, keep, min(within, left / 2))
+    facets, left_out = decimated(places, keep, min(within, left / 2))
 
     shell = Shell()
     seen = np.zeros(deepest.size, dtype=bool)
@@ -72,7 +75,7 @@ def disc_shell(
     down = _depth_at(stock, radius, deepest, round_it)
     rim = shell.add(np.concatenate([round_it, -down[:, None]], axis=1))
     back = shell.add(np.concatenate([round_it, np.full((rim.size, 1), -thickness)], axis=1))
-    inner, inner_at = _filled(shell, number[edge], places.reshape(-1, 3)[edge, :2])
+    inner, inner_at = _fill_corners(shell, number[edge], places.reshape(-1, 3)[edge, :2])
     shell.zip(inner, inner_at, rim, rim_at)
     shell.join(rim, back)
     shell.fan(np.array([0.0, 0.0, -thickness]), back, outwards=False)
@@ -80,13 +83,13 @@ def disc_shell(
 
 
 def _sides(radius: float, step: float, rounding: float) -> int:
-    """Return how many corners the edge has: no further apart than rays, its sides within ``rounding`` of the circle."""
+    """Return the number of vertices of the edge: no further apart than rays, and sides within ``rounding`` of the circle."""
     flat = math.pi / math.acos(max(1 - rounding / radius, 0.0))
     return 4 * math.ceil(max(2 * math.pi * radius / step, flat, 12) / 4)
 
 
-def _filled(shell: Shell, corners: Corners, at: Array) -> tuple[Corners, Array]:
-    """Fill the hollow corners of the stairs in which a grid ends; return the ring that is left, and its angles, rad."""
+def _fill_corners(shell: Shell, corners: Corners, at: Array) -> tuple[Corners, Array]:
+    """Add triangles in the concave corners of the grid's stepped border; return the remaining ring and its angles, rad."""
     angle = np.arctan2(at[:, 1], at[:, 0]) % (2 * math.pi)
     order = np.argsort(angle)
     ring, angle, at = corners[order], angle[order], at[order]
@@ -97,8 +100,8 @@ def _filled(shell: Shell, corners: Corners, at: Array) -> tuple[Corners, Array]:
 
 
 def _depth_at(stock: Stock, radius: float, depth: NDArray[np.floating], at: Array) -> Array:
-    """Return how deep the face is cut at (n, 2) places on its edge: between rays, which beyond the edge go on as before it."""
-    filled = _carried_over(stock, radius, depth)
+    """Return the depth of the face at (n, 2) places on its edge, interpolated between rays; those outside are extrapolated."""
+    filled = _extrapolated(stock, radius, depth)
     column = (at[:, 0] - stock.across[0]) / stock.column_step
     row = (at[:, 1] - stock.down[0]) / stock.row_step
     i, j = (np.clip(np.floor(each).astype(int), 0, size - 2) for each, size in ((column, stock.columns), (row, stock.rows)))
@@ -109,8 +112,8 @@ def _depth_at(stock: Stock, radius: float, depth: NDArray[np.floating], at: Arra
     return between
 
 
-def _carried_over(stock: Stock, radius: float, depth: NDArray[np.floating]) -> Array:
-    """Return the depths with those just outside the edge carried on in a straight line, never deeper than any ray."""
+def _extrapolated(stock: Stock, radius: float, depth: NDArray[np.floating]) -> Array:
+    """Return the depths, with those just outside the edge extrapolated linearly, but not beyond the greatest depth."""
     filled = depth.astype(np.float64)
     most = filled.max()
     away = np.hypot(stock.across, stock.down[:, None])

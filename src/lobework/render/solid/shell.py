@@ -1,4 +1,4 @@
-"""A skin of triangles, put together from sheets, strips and fans that share their corners."""
+"""A shell of triangles, assembled from sheets, strips and fans that share their vertices."""
 
 from __future__ import annotations
 
@@ -9,17 +9,17 @@ from numpy.typing import NDArray
 
 from lobework.geometry.rigid import Array
 
-__all__ = ["LEAST_WALL_MM", "Corners", "Shell", "border", "thinned"]
+__all__ = ["LEAST_WALL_MM", "Corners", "Shell", "border", "decimated"]
 
 Corners = NDArray[np.int64]
 
 LEAST_WALL_MM: Final = 1e-4
-"""Less is a cut through: depths are kept to about a hundredth of this."""
+"""A thinner wall counts as cut through; the rounding of depths is about a hundredth of this."""
 _LARGEST_BLOCK: Final = 256
 
 
 class Shell:
-    """Places, and triangles between them, counterclockwise seen from where the work is not."""
+    """Vertices, and triangles between them, which are counterclockwise as seen from outside the work."""
 
     def __init__(self) -> None:
         self._places: list[Array] = []
@@ -27,30 +27,31 @@ class Shell:
         self._count = 0
 
     def add(self, places: Array) -> Corners:
-        """Add (n, 3) places, mm, and return their (n,) numbers."""
+        """Add vertices at (n, 3) places, mm, and return their indices, (n,)."""
         first, self._count = self._count, self._count + len(places)
         self._places.append(places)
         return np.arange(first, self._count, dtype=np.int64)
 
     def cover(self, facets: Corners) -> None:
-        """Add (m, 3) triangles; those that two corners have closed up are left out."""
+        """Add (m, 3) triangles, except those with two equal vertices."""
         a, b, c = facets.T
         self._facets.append(facets[(a != b) & (b != c) & (c != a)])
 
     def join(self, inner: Corners, outer: Corners, *, outwards: bool = True) -> None:
-        """Cover the strip between two closed rings of as many corners each, seen so that the outer one is further out.
+        """Add the strip between two closed rings with the same number of vertices.
 
-        Both run counterclockwise, as do the triangles, unless not ``outwards``.
+        Seen from outside, both rings are counterclockwise, with ``outer`` round ``inner``. If not ``outwards``, the triangles are
+        reversed.
         """
         nearer, further = np.roll(inner, -1), np.roll(outer, -1)
         strip = np.concatenate([np.stack([outer, further, inner], axis=-1), np.stack([nearer, inner, further], axis=-1)])
         self.cover(strip if outwards else strip[:, ::-1])
 
     def zip(self, inner: Corners, inner_at: Array, outer: Corners, outer_at: Array, *, outwards: bool = True) -> None:
-        """Cover the strip between two closed rings whose corners stand at growing angles, rad: ``inner_at``, ``outer_at``.
+        """Add the strip between two closed rings with vertices at increasing angles, rad: ``inner_at``, ``outer_at``.
 
-        Each side of one ring is joined to the corner of the other that it faces: the sides are taken in order of the
-        angles of their middles.
+        Each side of one ring makes a triangle with the vertex of the other ring that it faces. The sides are taken in the order
+        of the angles of their middles.
         """
         middles = [(at + np.append(at[1:], at[0] + 2 * np.pi)) / 2 % (2 * np.pi) for at in (inner_at, outer_at)]
         order = np.argsort(np.concatenate(middles), kind="stable")
@@ -66,42 +67,42 @@ class Shell:
         self.cover(strip if outwards else strip[:, ::-1])
 
     def fan(self, middle: Array, ring: Corners, *, outwards: bool = True) -> None:
-        """Cover the inside of a closed ring from a place in its middle."""
+        """Add a fan of triangles from a vertex at ``middle`` to a closed ring."""
         (centre,) = self.add(middle[None])
         spokes = np.stack([np.full_like(ring, centre), ring, np.roll(ring, -1)], axis=-1)
         self.cover(spokes if outwards else spokes[:, ::-1])
 
     @property
     def places(self) -> Array:
-        """(n, 3) mm."""
+        """The places of the vertices: (n, 3) mm."""
         return np.concatenate(self._places)
 
     @property
     def facets(self) -> NDArray[np.int32]:
-        """(m, 3): the numbers of each triangle's corners."""
+        """The indices of each triangle's vertices: (m, 3)."""
         return np.concatenate(self._facets).astype(np.int32)
 
 
-def thinned(places: Array, keep: NDArray[np.bool_], within: float) -> tuple[Corners, float]:
-    """Return triangles over the cells of a grid that leave out what they can.
+def decimated(places: Array, keep: NDArray[np.bool_], within: float) -> tuple[Corners, float]:
+    """Return a decimated triangulation of the cells of a grid.
 
-    Every node on the border of what is covered is a corner.
+    Every node on the border of the covered cells is a vertex.
 
     Parameters
     ----------
     places : (rows, columns, 3) float64, mm
-        Where each node is.
+        The place of each node.
     keep : (rows - 1, columns - 1) bool
-        Which cells are to be covered.
+        Which cells are covered.
     within : float, mm
-        How far a node that is left out may lie from where its triangle puts it; zero, and none is left out.
+        Greatest distance of a node that is left out from its triangle; if zero, no node is left out.
 
     Returns
     -------
     facets : (m, 3) int64
-        Row * columns + column of each corner, counterclockwise where rows go up and columns to the right.
+        Row * columns + column of each vertex; counterclockwise if rows increase upwards and columns to the right.
     left_out : float, mm
-        How far the furthest lies.
+        The greatest distance of a node that is left out.
     """
     from lobework.kernels.mesh.decimate import gather, split
 
@@ -120,7 +121,7 @@ def thinned(places: Array, keep: NDArray[np.bool_], within: float) -> tuple[Corn
 
 
 def border(keep: NDArray[np.bool_]) -> NDArray[np.bool_]:
-    """Return which nodes have both kept cells and others around them: one row and one column more than ``keep``."""
+    """Return which nodes lie on the border of the kept cells; there is one row and one column more than in ``keep``."""
     around = np.pad(keep.astype(np.uint8), 1)
     count = around[:-1, :-1] + around[1:, :-1] + around[:-1, 1:] + around[1:, 1:]
     edge: NDArray[np.bool_] = (count > 0) & (count < 4)

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from lobework.errors import SettingError
 from lobework.geometry.rigid import Array
 from lobework.render.solid.hollow import Hollow
-from lobework.render.solid.shell import LEAST_WALL_MM, Corners, Shell, thinned
+from lobework.render.solid.shell import LEAST_WALL_MM, Corners, Shell, decimated
 
 if TYPE_CHECKING:
     from lobework.carve import Stock
@@ -24,26 +24,26 @@ _LEVEL_MM: Final = 1e-9
 
 
 def side_shell(stock: Stock, hollow: Hollow | None, depth: Depth, within: float, rounding: float) -> tuple[Shell, float]:
-    """Return the skin of work carved on its side, and how far rays that it leaves out lie from it, mm.
+    """Return the shell of round work, and the greatest distance of a ray that is left out from it, mm.
 
     Parameters
     ----------
     stock : Stock
-        Of a round surface.
+        The stock of a round surface.
     hollow : Hollow or None
-        Inside the work.
+        The hollow of the work.
     depth : (rows, columns) float32, mm
-        How deep it is cut.
+        Depth of the carving.
     within : float, mm
-        How far rays that are left out may lie off.
+        Greatest distance from the shell of a ray that is left out.
     rounding : float, mm
-        How far the hollow may lie inside its circles, between the corners that lie on them.
+        Greatest distance of the polygonal wall of the hollow from the circles through its vertices.
 
     Raises
     ------
     SettingError
-        Where the work is cut through to its hollow or its axis, where cuts meet under the surface, and where the rays
-        are too far apart for the wall that is left.
+        If the work is cut through to its hollow or its axis, if cuts meet under the surface, or if the rays are too far apart for
+        the wall that is left.
     """
     radius, z, out, along = (part[:, None] for part in stock.profile.T)
     deep = depth.astype(np.float64)
@@ -52,30 +52,30 @@ def side_shell(stock: Stock, hollow: Hollow | None, depth: Depth, within: float,
         deep[end] = deep[end].min()
     r, height = radius - deep * out, z - deep * along
     r[points] = 0.0
-    _refuse_to_the_axis(stock, deep, r, points)
+    _require_above_axis(stock, deep, r, points)
     if not stock.surface.straight:  # type: ignore[union-attr]
-        within = _clear(stock, deep, within)
-    spare = _spare(stock, hollow, deep) if hollow else math.inf
-    for end, way in ((0, 1), (-1, -1)):
+        within = _safe_within(stock, deep, within)
+    spare = _least_wall(stock, hollow, deep) if hollow else math.inf
+    for end, direction in ((0, 1), (-1, -1)):
         if end not in points:
-            _levelled(r[::way], height[::way], float(z[end, 0]), way)
+            _trim_to_end(r[::direction], height[::direction], float(z[end, 0]), direction)
             if hollow and hollow.open[end]:
-                spare = min(spare, _left_at_end(stock, hollow, deep, r, end))
+                spare = min(spare, _least_ring(stock, hollow, deep, r, end))
     del deep
 
     places = np.zeros((stock.rows, stock.columns + 1, 3))
     places[:, :-1, 0], places[:, :-1, 1], places[:, :-1, 2] = r * np.cos(stock.across), r * np.sin(stock.across), height
     places[:, -1] = places[:, 0]
     del r, height
-    facets, left_out = thinned(places, np.ones((stock.rows - 1, stock.columns), dtype=bool), min(within, spare / 4))
+    facets, left_out = decimated(places, np.ones((stock.rows - 1, stock.columns), dtype=bool), min(within, spare / 4))
     shell = Shell()
-    first, last = _sheet(shell, places, facets, points)
-    _closed(shell, stock, hollow, first, last, points, min(rounding, spare / 4))
+    first, last = _add_side(shell, places, facets, points)
+    _add_ends(shell, stock, hollow, first, last, points, min(rounding, spare / 4))
     return shell, left_out
 
 
-def _sheet(shell: Shell, places: Array, facets: Corners, points: list[int]) -> tuple[Corners, Corners]:
-    """Cover the side; return the corners of its first row and of its last."""
+def _add_side(shell: Shell, places: Array, facets: Corners, points: list[int]) -> tuple[Corners, Corners]:
+    """Add the side to a shell; return the vertices of its first row and of its last."""
     rows, columns = places.shape[0], places.shape[1] - 1
     row, column = np.divmod(facets, columns + 1)
     column %= columns
@@ -90,10 +90,10 @@ def _sheet(shell: Shell, places: Array, facets: Corners, points: list[int]) -> t
     return number[:columns], number[-columns - 1 : -1]
 
 
-def _closed(
+def _add_ends(
     shell: Shell, stock: Stock, hollow: Hollow | None, first: Corners, last: Corners, points: list[int], rounding: float
 ) -> None:
-    """Cover the ends, flat, and the hollow."""
+    """Add the flat ends and the hollow to a shell."""
     rings = hollow.cover(shell, stock.across, rounding) if hollow else [None, None]
     for end, ring, inner, z in ((0, first, rings[0], stock.profile[0, 1]), (-1, last, rings[1], stock.profile[-1, 1])):
         if end in points:
@@ -104,19 +104,21 @@ def _closed(
             shell.join(inner, ring, outwards=end == 0)
 
 
-def _levelled(r: Array, z: Array, plane: float, way: int) -> None:
-    """Bring the first row of a carved side into the plane of the work's end, in place.
+def _trim_to_end(r: Array, z: Array, plane: float, direction: int) -> None:
+    """Move the first row of a carved side into the plane of the work's end, in place.
 
-    Rays may lean. Where they leave the work through its end, the side begins where it last comes in again: what such a cut
-    undermines has no hold. Where they lean away from the end, the cut runs on to it parallel to the axis.
+    Rays may lean. If the carved side crosses the plane of the end, it begins at its last crossing: the material outside that
+    crossing is undermined and is left out. If the rays lean away from the end, the cut is extended to the end parallel to the
+    axis.
     """
-    beyond = way * (z - plane) > _LEVEL_MM
+    beyond = direction * (z - plane) > _LEVEL_MM
     leaning = np.flatnonzero(beyond.any(axis=0))
     if leaning.size:
         rows = len(z)
         last = rows - 1 - beyond[::-1, leaning].argmax(axis=0)
         if last.max() > rows - 3:
-            raise SettingError(f"depth: nothing is left under the cut at the end of the work, z {plane:g} mm; cut less deep")
+            problem = f"depth: nothing is left under the cut at the end of the work, z {plane:g} mm"
+            raise SettingError(problem, remedy="cut less deep")
         u = last + (z[last, leaning] - plane) / (z[last, leaning] - z[last + 1, leaning])
         reach = min(int(last.max()) + 8, rows - 1)
         at = u + (reach - u) * (np.arange(reach + 1) / reach)[:, None]
@@ -127,45 +129,49 @@ def _levelled(r: Array, z: Array, plane: float, way: int) -> None:
     z[0] = plane
 
 
-def _where(stock: Stock, row: int, column: int) -> str:
+def _place(stock: Stock, row: int, column: int) -> str:
     return f"z {stock.profile[row, 1]:.3f} mm, {math.degrees(stock.across[column]):.2f} deg"
 
 
-def _through(stock: Stock, deep: Array, row: int, column: int, what: str) -> SettingError:
+def _cut_through(stock: Stock, deep: Array, row: int, column: int, what: str) -> SettingError:
     return SettingError(
-        f"depth={deep[row, column]:g}: at {_where(stock, row, column)} the cut goes through to {what}; a solid must have a wall "
-        "left: cut less deep, or take thicker work"
+        f"at {_place(stock, row, column)} the cut goes through to {what}",
+        name="depth",
+        given=f"{deep[row, column]:g}",
+        remedy="a solid must have a wall left: cut less deep, or take thicker work",
     )
 
 
-def _refuse_to_the_axis(stock: Stock, deep: Array, r: Array, points: list[int]) -> None:
+def _require_above_axis(stock: Stock, deep: Array, r: Array, points: list[int]) -> None:
     lowest = r.copy()
     lowest[points] = np.inf
     row, column = np.unravel_index(lowest.argmin(), r.shape)
     if not lowest[row, column] > LEAST_WALL_MM:
-        raise _through(stock, deep, int(row), int(column), "the axis")
+        raise _cut_through(stock, deep, int(row), int(column), "the axis")
 
 
-def _clear(stock: Stock, deep: Array, within: float) -> float:
-    """Return as much of ``within`` as rays may lie off without two parts of the surface meeting; refuse if they do anyhow.
+def _safe_within(stock: Stock, deep: Array, within: float) -> float:
+    """Return ``within``, reduced so far that no two parts of the surface can meet; raise an error if they meet in any case.
 
-    Rays of a bead lean towards each other, and those of a flange face each other: what is left between two cuts may be thin.
+    The rays of a bead converge, and those on both sides of a flange are opposed, so the wall between two cuts may be thin.
     """
     for less in (within, within / 4, within / 16, within / 64, 0.0):
-        column, first, second = _meeting(stock, np.ascontiguousarray(deep.T) + less)
+        column, first, second = _first_meeting(stock, np.ascontiguousarray(deep.T) + less)
         if column < 0:
             return less
     raise SettingError(
-        f"depth={deep[[first, first + 1, second, second + 1], column].max():g}: the cuts at {_where(stock, first, column)} and "
-        f"{_where(stock, second + 1, column)} meet under the surface; a solid must have wood between them: cut less deep"
+        f"the cuts at {_place(stock, first, column)} and {_place(stock, second + 1, column)} meet under the surface",
+        name="depth",
+        given=f"{deep[[first, first + 1, second, second + 1], column].max():g}",
+        remedy="a solid must have wood between them: cut less deep",
     )
 
 
-def _meeting(stock: Stock, depth: Array) -> tuple[int, int, int]:
-    """Return a column in which two parts of the surface meet, and after which rows; -1 where there is none.
+def _first_meeting(stock: Stock, depth: Array) -> tuple[int, int, int]:
+    """Return the index of a column in which two parts of the surface meet, and the rows before the meeting; -1 if none do.
 
-    ``depth`` is (columns, rows). Rays of neighbouring rows may cross, both cut that deep; parts further from each other meet
-    where the line through a column's places crosses itself.
+    ``depth`` is (columns, rows). Neighbouring rows meet if their rays cross and both are cut beyond the crossing. Other parts
+    meet if the polyline through the places of a column crosses itself.
     """
     from lobework.kernels.mesh.self_crossing import crossing
 
@@ -181,37 +187,40 @@ def _meeting(stock: Stock, depth: Array) -> tuple[int, int, int]:
     return crossing(radius - depth * out, z - depth * along)
 
 
-def _spare(stock: Stock, hollow: Hollow, deep: Array) -> float:
+def _least_wall(stock: Stock, hollow: Hollow, deep: Array) -> float:
     """Return the least distance from the carved side to the hollow, mm."""
     radius, z, out, along = stock.profile.T
     column = deep.argmax(axis=1)
     most = deep[np.arange(stock.rows), column]
-    under = hollow.under(radius, z, out, along)
-    away = np.where(most < under, hollow.away(radius - most * out, z - most * along), -1.0)
+    under = hollow.ray_length(radius, z, out, along)
+    away = np.where(most < under, hollow.distance(radius - most * out, z - most * along), -1.0)
     row = int(away.argmin())
     if not away[row] > LEAST_WALL_MM:
         row = int(np.where(away > LEAST_WALL_MM, np.inf, under - most).argmin())
-        raise _through(stock, deep, row, int(column[row]), f"the hollow, {under[row]:.3g} mm under the surface")
-    chord = float(radius.max()) * (1 - math.cos(math.pi / stock.columns)) + _bend(stock)
+        raise _cut_through(stock, deep, row, int(column[row]), f"the hollow, {under[row]:.3g} mm under the surface")
+    chord = float(radius.max()) * (1 - math.cos(math.pi / stock.columns)) + _profile_sagitta(stock)
     if chord > away[row] / 4:
         raise SettingError(
-            f"resolution={stock.row_step:g}: rays so far apart miss the roundness of the work by {chord:.2g} mm, too much for "
-            f"the {away[row]:.2g} mm of wall left at {_where(stock, row, int(column[row]))}; carve at a finer resolution"
+            f"rays so far apart miss the roundness of the work by {chord:.2g} mm, too much for the {away[row]:.2g} mm of wall "
+            f"left at {_place(stock, row, int(column[row]))}",
+            name="resolution",
+            given=f"{stock.row_step:g}",
+            remedy="carve at a finer resolution",
         )
     return float(away[row])
 
 
-def _left_at_end(stock: Stock, hollow: Hollow, deep: Array, r: Array, end: int) -> float:
+def _least_ring(stock: Stock, hollow: Hollow, deep: Array, r: Array, end: int) -> float:
     """Return the least width of the flat ring at an open end, mm."""
     column = int(r[end].argmin())
     left = float(r[end, column] - hollow.line[end, 0])
     if not left > LEAST_WALL_MM:
-        raise _through(stock, deep, end, column, "the hollow, at its mouth")
+        raise _cut_through(stock, deep, end, column, "the hollow, at its mouth")
     return left
 
 
-def _bend(stock: Stock) -> float:
-    """Return how far the profile lies from straight lines between its rows, mm."""
+def _profile_sagitta(stock: Stock) -> float:
+    """Return the greatest distance of the profile from the chords between its rows, mm."""
     surface = stock.surface
     between = surface.profile((stock.down[1:] + stock.down[:-1]) / 2)[:, :2]  # type: ignore[union-attr]
     chords = (stock.profile[1:, :2] + stock.profile[:-1, :2]) / 2

@@ -1,4 +1,4 @@
-"""Solids of carved work, as closed skins of triangles."""
+"""Solids of carved work, as closed triangle meshes."""
 
 from __future__ import annotations
 
@@ -27,29 +27,29 @@ if TYPE_CHECKING:
 __all__ = ["WITHIN_MM", "Solid", "solid_of"]
 
 WITHIN_MM: Final = 0.01
-"""How far a solid may lie from the rays it was carved on, unless it is asked otherwise; and from a circle in any case."""
+"""Default of the greatest distance of a solid from the rays of the carving; also the limit for its polygonal circles."""
 _FINEST_MM: Final = 0.001
 _BYTES_A_RAY: Final = 64
 _BYTES_A_RAY_KEPT: Final = 256
-_AT_ONCE: Final = 2**18
+_BATCH: Final = 2**18
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True, repr=False)
 class Solid(Brief):
-    """A solid, as the triangles of its skin: closed, and each counterclockwise seen from outside.
+    """A solid as a closed triangle mesh; each triangle is counterclockwise as seen from outside.
 
     Parameters
     ----------
     vertices : (n, 3) float64, mm
-        The corners, on the work.
+        The vertices, in the coordinates of the work.
     faces : (m, 3) int32
-        Which three each triangle has.
+        The indices of each triangle's vertices.
     title : str
-        Of the job.
+        Title of the job.
     within : float, mm
-        How far it was allowed to lie from what was carved.
+        Greatest allowed distance of the solid from the rays of the carving.
     left_out : float, mm
-        How far the furthest place on a ray that is no corner does lie from it.
+        Greatest actual distance of the solid from a ray that is not a vertex.
 
     Examples
     --------
@@ -67,26 +67,26 @@ class Solid(Brief):
 
     @property
     def volume(self) -> float:
-        """Of the solid, mm3: above zero where its triangles face outwards.
+        """The volume of the solid, mm3; it is above zero if the triangles face outwards.
 
-        Source: the divergence theorem, as the sum of the tetrahedra from the middle of the corners to each triangle.
+        Source: the divergence theorem, as the sum of the tetrahedra from the centroid of the vertices to each triangle.
         """
         middle, total = self.vertices.mean(axis=0), 0.0
-        for first in range(0, len(self.faces), _AT_ONCE):
-            a, b, c = np.moveaxis(self.vertices[self.faces[first : first + _AT_ONCE]] - middle, 1, 0)
+        for first in range(0, len(self.faces), _BATCH):
+            a, b, c = np.moveaxis(self.vertices[self.faces[first : first + _BATCH]] - middle, 1, 0)
             total += float(np.einsum("ij,ij->", a, np.cross(b, c)))
         return total / 6
 
     @property
     def size(self) -> Array:
-        """(3,) mm: how far it goes along X, Y and Z."""
+        """The dimensions along X, Y and Z: (3,) mm."""
         size: Array = np.ptp(self.vertices, axis=0)
         return size
 
     def rounded(self) -> tuple[NDArray[np.float32], NDArray[np.int32]]:
-        """Return corners and triangles in single precision: (n, 3), mm, and (m, 3).
+        """Return the vertices, (n, 3) mm in single precision, and the triangles, (m, 3).
 
-        Corners that become one are made one, and triangles that this closes up are left out.
+        Vertices that the rounding makes equal are merged, and triangles with two equal vertices are left out.
         """
         single = self.vertices.astype(np.float32) + np.float32(0.0)
         faces = self.faces
@@ -100,33 +100,33 @@ class Solid(Brief):
 
 
 def solid_of(carving: Carving, *, within: float = WITHIN_MM) -> Solid:
-    """Return the solid that is left of a carved piece.
+    """Return the solid of a carved piece.
 
-    Between rays its surface is flat. On a face it passes through every ray more than two steps of the grid from the edge;
-    the edge goes on as the rays before it do, and its corners lie on its circle. Round work ends flat, as it was turned:
-    there, what a leaning cut undermines is left out.
+    Between rays the surface is flat. On a face, the surface passes through every ray that is more than two grid steps from the
+    edge. The depth at the edge is extrapolated from these rays, and the vertices of the edge lie on its circle. The ends of round
+    work are flat; material that a leaning cut undermines there is left out.
 
     Parameters
     ----------
     carving : Carving
         The carved piece.
     within : float, mm
-        Rays that lie no further than this from the triangles that the others make are left out. As triangles split where the
-        grid's do, no place on the surface is further than this from the whole grid's, nor the reverse. It is taken smaller
-        where the wall that is left is thin. Zero, and every ray is a corner. The edge and the inside of the work, which no
-        ray meets, hold to their own curves within it, but no finer than 0.001 mm; within 0.01 mm where it is zero.
+        Greatest distance of the solid's surface from the surface through all rays, and of the latter from the former. Rays within
+        this distance of the triangles between other rays are left out; if it is zero, every ray is a vertex. It is reduced where
+        the wall is thin. The edge and the inside of the work, which have no rays, are within this distance of their curves, or
+        within 0.001 mm if it is smaller, or within 0.01 mm if it is zero.
 
     Returns
     -------
     Solid
-        Closed, its triangles facing outwards.
+        A closed mesh; its triangles face outwards.
 
     Raises
     ------
     SettingError
-        Where the work is cut through, or has an inside that nobody knows, or ``within`` is not a small part of the work.
+        If the work is cut through, if the shape of its inside is not known, or if ``within`` is too large for the work.
     TooLargeError
-        Where there are more rays than this machine should give memory to.
+        If there are too many rays for the memory that a job may use.
 
     Examples
     --------
@@ -150,7 +150,8 @@ def solid_of(carving: Carving, *, within: float = WITHIN_MM) -> Solid:
     if needs > MOST_BYTES:
         raise TooLargeError(
             f"a solid of {depth.size:.3g} rays would take {needs / 1e9:,.1f} GB, more than the {MOST_BYTES / 1e9:g} GB a job may "
-            "take; carve at a coarser resolution" + ("" if within > 0 else ", or allow a distance with within")
+            "take",
+            remedy="carve at a coarser resolution" + ("" if within > 0 else ", or allow a distance with within"),
         )
     rounding = max(float(within), _FINEST_MM) if within else WITHIN_MM
     if isinstance(surface, Face):
@@ -163,7 +164,7 @@ def solid_of(carving: Carving, *, within: float = WITHIN_MM) -> Solid:
 
 
 def _hollow(piece: Piece, surface: Round, down: Array, within: float) -> Hollow | None:
-    """Return the hollow inside round work, its wall's bends within a distance of their lines; none, and it is solid."""
+    """Return the hollow of round work, as a polyline within a distance of its curve; None if the work has no hollow."""
     ends = surface.profile(down[[0, -1]])[:, 1]
     if isinstance(piece, Barrel):
         bore = piece.bore / 2
@@ -174,6 +175,9 @@ def _hollow(piece: Piece, surface: Round, down: Array, within: float) -> Hollow 
     to_axis = np.where(out > 0, radius / np.where(out > 0, out, 1.0), math.inf)
     if (surface.wall(down) < to_axis * (1 - 1e-9)).any():
         raise SettingError(
-            f"piece.form={piece.form!r}: what its inside looks like is not known, so no solid can be made; carve a turned piece"
+            "the shape of its inside is not known, so no solid can be made",
+            name="piece.form",
+            given=repr(piece.form),
+            remedy="carve a turned piece",
         )
     return None
