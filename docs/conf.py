@@ -1,4 +1,4 @@
-"""How the pages are built: python -m sphinx -W docs .cache/docs."""
+"""Configuration of the pages; build them with ``python -m sphinx -W docs .cache/docs``."""
 
 import sys
 from importlib import metadata
@@ -31,7 +31,7 @@ DARK = {"paper": "#17181a", "side": "#1d1e21", "rule": "#34363b", "ink": "#dcd8c
 
 
 def colours(of):
-    """Return what the theme calls its colours."""
+    """Return the colours of the theme, by its names for them."""
     return {
         "color-background-primary": of["paper"],
         "color-background-secondary": of["side"],
@@ -62,7 +62,7 @@ html_copy_source = False
 
 
 def setup(app):
-    """Write the pages that are made from the library itself before any is read."""
+    """Connect the functions that write the reference before the pages are read."""
     import pages
 
     app.connect("builder-inited", pages.write)

@@ -1,7 +1,7 @@
 """Draw the pictures of README.md and the guide from the examples, and write them beside this file.
 
-The README's drawing is the example to the last digit. The guide's are drawn with a coarser chord, and carved work with fewer dots
-than it is written with, to keep the page light.
+The README's drawing equals that of the example. The guide's drawings have a coarser chord, and the carved work fewer pixels, to keep
+the pages small.
 """
 
 from dataclasses import replace
@@ -35,7 +35,7 @@ def carved(name):
 
 
 PICTURES = {f"{name}.svg": partial(drawn, name) for name in CHORDS} | {f"{name}.png": partial(carved, name) for name in CARVED}
-"""By file name, what makes each picture's bytes."""
+"""For the name of each picture, the function that returns its bytes."""
 
 if __name__ == "__main__":
     for file, picture in PICTURES.items():

@@ -26,7 +26,7 @@ ROLLER = lw.Roller(5.0)
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Shown:
-    """A chuck, and the ring that it is shown with: its lobes (none: a circle), and how often it is cut, each time moved on."""
+    """A chuck, and the ring of its picture: the number of lobes (0: a circle), and the number of cuts, each moved by a step."""
 
     chuck: Chuck
     lobes: int = 12
@@ -44,7 +44,7 @@ CAMS = {
     "eccentric": lw.EccentricCam(radius=42.0, offset=9.0),
     "law": lw.MotionLaw(law="cycloidal", lobes=4, base_radius=39.0, rise=8.0, rise_part="1/4", dwell_part="1/4", fall_part="1/4"),
 }
-"""Settings that show a cam well; any other is shown as its sample for the kit has it."""
+"""Settings for the pictures of cams; a cam that is not listed is drawn with the settings of its sample."""
 
 CHUCKS = {
     "plain": (Shown(chuck=lw.PlainChuck(), lobes=4, rise=8.0, count=12, on=Fraction(1, 48)),),
@@ -66,11 +66,11 @@ CHUCKS = {
     ),
     "dome": (Shown(chuck=Dome(tilt_deg=50.0, behind=20.0), lobes=0, x=9.0, count=12),),
 }
-"""The same for chucks."""
+"""Settings for the pictures of chucks."""
 
 
 def _svg(low, high, body, title, message):
-    """Return the picture: everything between two corners, mm, with a scale bar under it."""
+    """Return the picture of the area between two corners, mm, with a scale bar below."""
     margin, bar = 3.0, 20 if high[0] - low[0] > 50 else 10
     left, top = low[0] - margin, high[1] + margin
     width, height = high[0] - low[0] + 2 * margin, high[1] - low[1] + 2 * margin + 6
@@ -91,7 +91,7 @@ def _path(kind, points, *, closed=False):
 
 
 def _thinned(points, within=0.015):
-    """Return the points of a line that lie further than ``within`` mm off the chords between those that are left."""
+    """Return the points of a line that are needed for a polyline with an error of at most ``within`` mm."""
     kept, stack = {0, len(points) - 1}, [(0, len(points) - 1)]
     while stack:
         a, b = stack.pop()
@@ -116,7 +116,7 @@ def _cross(size=1.6):
 
 
 def cam(part):
-    """Return the picture of a cam: its outline, or its face rolled out, and a roller at rest on it."""
+    """Return the picture of a cam: its outline, or the development of its face, and a roller on it."""
     reach = lift_of(part, ROLLER)
     middles = reach.rest + reach.curve.at(ROUND)
     title = f"cam {part.kind}"
@@ -138,7 +138,7 @@ def cam(part):
 
 
 def _face(part, middles, title):
-    """Return a face cam rolled out at its track, as much as three lobes of it."""
+    """Return the development of a face cam along its track, up to three lobes."""
     lobes = min(part.lobes, 3)
     count = math.ceil(ROUND.size * lobes / part.lobes)
     along = part.base_radius * ROUND[:count]
@@ -157,7 +157,7 @@ def _face(part, middles, title):
 
 
 def _ring(shown, number, chuck=None):
-    """Return (n, 3) mm: one ring on the work, through a chuck or none."""
+    """Return a ring on the work, (n, 3) mm, with or without a chuck."""
     lathe = BENCH if chuck is None else BENCH.mount(chuck)
     cams = [lw.Drive(lw.Wave(lobes=shown.lobes, base_radius=60.0, rise=shown.rise), follower=lw.Knife())] if shown.lobes else []
     passed = lw.Pass(at=lw.At(x=shown.x + number * shown.step), turns=1 if chuck is None else shown.turns, cams=cams)
@@ -166,19 +166,19 @@ def _ring(shown, number, chuck=None):
 
 
 def _indexed(part):
-    """Return whether the work is turned on by a wheel of the chuck."""
+    """Return whether a wheel of the chuck turns the work."""
     return any(each.name == "index" for each in fields(part))
 
 
 def _sampled(part):
-    """Return how a chuck is shown that nobody has chosen a ring for: a wave, indexed on or, over several turns, a circle."""
+    """Return the picture settings of a chuck that is not listed: an indexed wave, or a circle over several turns."""
     turns = min(getattr(part, "period_turns", 1) or 1, MOST_TURNS)
     still = _indexed(part) and not part.is_dynamic
     return Shown(chuck=part, count=12 if still else 1, turns=turns, lobes=12 if turns == 1 else 0)
 
 
 def chuck(shown):
-    """Return the picture of a chuck: what it makes of a ring, and, dashed, the ring that it was."""
+    """Return the picture of a chuck: a ring cut with it, and, dashed, the ring without it."""
     part = shown.chuck
     places = [replace(part, index=lw.Phase(turns=shown.on * k)) if _indexed(part) else part for k in range(shown.count)]
     lines = [_ring(shown, 0), *(_ring(shown, k, each) for k, each in enumerate(places))]
@@ -193,13 +193,13 @@ def chuck(shown):
 
 
 def _leaning(points):
-    """Return (n, 2): points seen from the front and above."""
+    """Return points seen from the front and above, (n, 2)."""
     tip = math.radians(60.0)
     return np.stack([points[:, 0], points[:, 1] * math.sin(tip) + points[:, 2] * math.cos(tip)], axis=-1)
 
 
 def picture(kind, name, sample):
-    """Return the pictures of a cam or a chuck: as it is shown here, or else its sample for the kit."""
+    """Return the picture of a cam or a chuck, with the settings listed here or those of its sample."""
     if sample is None and name not in {**CAMS, **CHUCKS}:
         raise LookupError(
             f"{kind} {name!r} cannot be drawn: nothing says with which settings; give a Sample of it in lobework_samples"

@@ -1,6 +1,6 @@
-"""Write the reference from the library itself: what is on the shelf, the hooks, and every public module.
+"""Write the reference from the library itself: the installed parts, the hooks, and every public module.
 
-Nothing here lists parts, hooks or modules by name: what is added appears by itself.
+Nothing here lists parts, hooks or modules by name, so additions appear without a change of this file.
 """
 
 import ast
@@ -37,18 +37,18 @@ OPENINGS = {
     "piece": '[piece]\nform = "{}"',
     "holder": 'holder = {{ kind = "{}" }}',
 }
-"""How a job file begins the table of a part."""
+"""The first lines of the table of a part in a job file, by kind."""
 
 TITLES = {
     "cam": "Discs with a waved edge or face that move the headstock. A cam is drawn with a roller resting on its highest lobe.",
-    "follower": "What bears on the cam.",
-    "chuck": "What stands between spindle and work. Each is drawn by what it makes of a ring, or of a ring indexed on.",
-    "cutter": "What leaves a line or a groove.",
-    "piece": "The work.",
-    "holder": "What holds the cutter: a cutter's setting ``holder``.",
-    "backend": "Ways of carving.",
+    "follower": "The parts that bear on a cam.",
+    "chuck": "Devices between spindle and work. The picture of each is a ring that it cuts, or rings at several indexes.",
+    "cutter": "Tools that draw a line or cut a groove.",
+    "piece": "Forms of work.",
+    "holder": "Holders of cutters: the setting ``holder`` of a cutter.",
+    "backend": "Backends for carving.",
     "target": "Files that can be written for a job.",
-    "check": "What looks for trouble before wood is cut.",
+    "check": "Checks of a job before wood is cut.",
 }
 
 
@@ -58,12 +58,12 @@ def title(text, under="="):
 
 
 def indented(text, by="   "):
-    """Return text moved in."""
+    """Return indented text."""
     return "\n".join(f"{by}{line}".rstrip() for line in text.splitlines())
 
 
 def directive(name, argument, *body, **options):
-    """Return a directive with its options and what stands in it."""
+    """Return a directive with its options and contents."""
     given = "".join(f"   :{key.replace('_', '-')}: {value}\n" for key, value in options.items())
     return f".. {name}:: {argument}\n{given}\n" + "".join(f"{indented(each)}\n\n" for each in body)
 
@@ -78,30 +78,30 @@ def table(heads, rows, widths, kind="settings"):
 
 
 def code(text):
-    """Return text as it is typed."""
+    """Return text as inline code."""
     return f"``{text}``" if text else ""
 
 
 @cache
 def shelf():
-    """Return what is installed now."""
+    """Return the installed items."""
     return registry.installed()
 
 
 @cache
 def every_sample():
-    """Return what each plugin gives its things to be tried with."""
+    """Return the samples of every plugin."""
     return [each for record in shelf().loaded for each in shelf().samples(record.name)]
 
 
 @cache
 def samples():
-    """Return one of each thing, by kind and name."""
+    """Return the first sample of each item, by kind and name."""
     return {(each.kind, each.name): each.part for each in reversed(every_sample())}
 
 
 def shown_default(field, mark):
-    """Return a field's default as a job file would have it, or nothing where it must be given."""
+    """Return the default of a field as in a job file; empty if the field is required."""
     if field.default is dataclasses.MISSING and field.default_factory is dataclasses.MISSING:
         return ""
     value = field.default if field.default_factory is dataclasses.MISSING else field.default_factory()
@@ -115,20 +115,20 @@ def shown_default(field, mark):
 
 
 def settings(part):
-    """Return the table of a part's settings, from its fields, as job files write them."""
+    """Return the table of a part's settings, with their keys in job files."""
     keys, marks = part_keys(part), measures(part)
     made = [each for each in dataclasses.fields(part) if each.init]
     rows = [
-        (code(key), holder.message.replace("'", '"'), shown_default(field, marks[field.name]), holder.about)
+        (code(key), holder.description.replace("'", '"'), shown_default(field, marks[field.name]), holder.about)
         for field, (key, holder) in zip(made, keys.items(), strict=True)
     ]
     if not rows:
         return "It has no settings.\n\n"
-    return table(("setting", "may be", "unless given", "what it is"), rows, "16 34 16 34", kind="settings part")
+    return table(("setting", "may be", "default", "description"), rows, "16 34 16 34", kind="settings part")
 
 
 def held_in(part):
-    """Return the classes that a part's settings are tables of, and those that theirs are."""
+    """Return the classes of the tables in a part's settings, and of the tables in those."""
     found = {}
     for name, mark in measures(part).items():
         if mark is None:
@@ -141,41 +141,41 @@ def held_in(part):
 
 
 def needs(kind, name):
-    """Return what a chuck needs of the lathe, over all its samples."""
+    """Return the fittings that a chuck needs, over all its samples."""
     asked = [each for each in every_sample() if (each.kind, each.name) == (kind, name)]
     fittings = dict.fromkeys(fitting for each in asked for fitting in getattr(each.part, "needs", ()))
-    return f"Of the lathe it needs: {', '.join(fittings)}.\n\n" if fittings else ""
+    return f"The lathe must have: {', '.join(fittings)}.\n\n" if fittings else ""
 
 
 def sections(thing):
-    """Return a docstring's sections by their headings; what stands before the first has none."""
+    """Return the sections of a docstring by their headings; the text before the first section has an empty heading."""
     opening, *rest = re.split(r"^(\w+)\n-{3,}\n", inspect.getdoc(thing) or "", flags=re.MULTILINE)
     return {"": opening, **dict(zip(rest[::2], rest[1::2], strict=True))}
 
 
 def prose(thing):
-    """Return what a docstring says of a part besides its parameters and examples."""
-    said = sections(thing)
-    words = re.sub(r"^>>>.*?(\n\n|\Z)", "", said[""], flags=re.MULTILINE | re.DOTALL)
-    source = said.get("References", "")
+    """Return the text of a docstring without parameters and examples, and its references."""
+    found = sections(thing)
+    words = re.sub(r"^>>>.*?(\n\n|\Z)", "", found[""], flags=re.MULTILINE | re.DOTALL)
+    source = found.get("References", "")
     return f"{words.strip()}\n\n" + (f"Source: {source.strip()}\n\n" if source else "")
 
 
 def figure(kind, name):
-    """Return the picture of a part, to stand in the page itself."""
+    """Return the picture of a part, as raw HTML."""
     drawn = pictures.picture(kind, name, samples().get((kind, name)))
     anchor = re.sub(r"\W+", "-", f"picture-{kind}-{name}")
     return directive("raw", "html", f'<figure class="part" id="{anchor}">{drawn}</figure>')
 
 
 def home(thing):
-    """Return where a thing of Python is documented, or its name where that is a plugin's."""
+    """Return a reference to the documentation of a Python object, or its name if it is from a plugin."""
     full = f"{thing.__module__}.{thing.__qualname__}"
     return f":py:obj:`~{full}` in ``{thing.__module__}``" if thing.__module__.startswith("lobework.") else code(full)
 
 
 def part_section(kind, name, part):
-    """Return all that a user of a part wants to know."""
+    """Return the section on a part."""
     return (
         f".. _part-{kind}-{re.sub(r'[^a-z0-9]+', '-', name.lower())}:\n\n"
         + title(name, "-")
@@ -190,7 +190,7 @@ def part_section(kind, name, part):
 
 
 def inner_section(name, part):
-    """Return the section of a table that stands in another's."""
+    """Return the section on a table that is nested in another."""
     return (
         title(name, "-")
         + directive("py:currentmodule", part.__module__)
@@ -201,31 +201,31 @@ def inner_section(name, part):
 
 
 def kind_page(kind, known):
-    """Return the page of one kind of part, and of the tables that stand in theirs."""
+    """Return the page of one kind of part, with the tables nested in its settings."""
     inner = {name: holder for part in known.values() for name, holder in held_in(part).items()}
     sections = [part_section(kind, name, part) for name, part in known.items()]
-    sections += [inner_section(f"{name} (a table in theirs)", part) for name, part in inner.items()]
+    sections += [inner_section(f"{name} (a nested table)", part) for name, part in inner.items()]
     return title(f"{kind.capitalize()}s") + f"{TITLES[kind]}\n\n" + "".join(sections)
 
 
 def plain_page(kind, rows, heads, widths):
-    """Return the page of things that have no settings."""
+    """Return the page of items without settings."""
     return title(f"{kind.capitalize()}s") + f"{TITLES[kind]}\n\n" + table(heads, rows, widths)
 
 
 def target_page():
-    """Return the page of the files that can be written."""
+    """Return the page of the targets."""
     rows = [
-        (code(name), code(each.file), each.shows, each.message, code(f"pip install '{each.needs[1]}'" if each.needs else ""))
+        (code(name), code(each.file), each.shows, each.description, code(f"pip install '{each.needs[1]}'" if each.needs else ""))
         for name, each in shelf().targets().items()
     ]
-    return plain_page("target", rows, ("name", "file", "shows", "what it is for", "needs"), "12 18 12 36 22")
+    return plain_page("target", rows, ("name", "file", "shows", "purpose", "needs"), "12 18 12 36 22")
 
 
 def backend_page():
-    """Return the page of the ways of carving."""
-    rows = [(code(name), each.message, ", ".join(sorted(each.can))) for name, each in shelf().backends().items()]
-    return plain_page("backend", rows, ("name", "what it is for", "can carve"), "16 44 40")
+    """Return the page of the carving backends."""
+    rows = [(code(name), each.description, ", ".join(sorted(each.can))) for name, each in shelf().backends().items()]
+    return plain_page("backend", rows, ("name", "purpose", "can carve"), "16 44 40")
 
 
 def check_page():
@@ -233,16 +233,16 @@ def check_page():
     rows = [
         (code(each.__name__), (inspect.getdoc(each) or "").partition("\n\n")[0].replace("\n", " ")) for each in shelf().checks()
     ]
-    return plain_page("check", rows, ("name", "what it says"), "30 70")
+    return plain_page("check", rows, ("name", "purpose"), "30 70")
 
 
 def hooks():
-    """Return the hooks in the order in which they stand in their module."""
+    """Return the hooks in the order of their module."""
     return [hook for hook in vars(hookspecs).values() if hasattr(hook, "lobework_spec")]
 
 
 def promised(hook):
-    """Return what a hook's things promise: the class that its annotation names."""
+    """Return the class in the annotation of a hook, which defines its items."""
     (inner,) = re.findall(r"list\[(?:type\[)?(\w+)", str(inspect.signature(hook).return_annotation))
     for line in inspect.getsource(hookspecs).splitlines():
         if found := re.fullmatch(r"\s*from (\S+) import (.*\b" + inner + r"\b.*)", line):
@@ -251,11 +251,11 @@ def promised(hook):
 
 
 def asks(promise):
-    """Return each thing that a promise asks for: its signature, and what it must be."""
+    """Return each member that a protocol requires: its signature and its description."""
     if dataclasses.is_dataclass(promise):
-        told = re.findall(r"^(\S.*)\n((?:    .*\n?)+)", sections(promise)["Parameters"], re.MULTILINE)
-        return [(code(entry), " ".join(message.split())) for entry, message in told]
-    rows = [(f"{name}: {text}", "The name that it goes by.") for name, text in inspect.get_annotations(promise).items()]
+        entries = re.findall(r"^(\S.*)\n((?:    .*\n?)+)", sections(promise)["Parameters"], re.MULTILINE)
+        return [(code(entry), " ".join(message.split())) for entry, message in entries]
+    rows = [(f"{name}: {text}", "The name of the item.") for name, text in inspect.get_annotations(promise).items()]
     for name, member in vars(promise).items():
         if isinstance(member, property):
             rows.append((f"{name}: {inspect.signature(member.fget).return_annotation}", inspect.getdoc(member)))
@@ -265,26 +265,26 @@ def asks(promise):
 
 
 def linked_within(promise, text):
-    """Return text in which a promise's own members lead to where they are told of."""
+    """Return text with links from the names of a protocol's members to their documentation."""
     own = "|".join(name for name in vars(promise) if not name.startswith("_")) or "(?!)"
     return re.sub(rf"(?<!`)`({own})`(?!`)", rf":py:obj:`~{promise.__module__}.{promise.__name__}.\1`", text)
 
 
 def hook_page():
-    """Return the page of the hooks: each under its exact signature, with what its things promise."""
+    """Return the page of the hooks: each under its exact signature, with the definition of its items."""
     body = title("Hooks") + (
         "A plugin is a module with ``lobework_contract = "
         f"{hookspecs.CONTRACT}`` and at least one of these functions, marked :py:obj:`lobework.plugins.hookspecs.hookimpl`. "
-        "How to write one is told in :doc:`the author's guide </plugins>`.\n\n"
+        "See :doc:`the author's guide </plugins>`.\n\n"
     )
     for hook in hooks():
         promise = promised(hook)
         body += title(hook.__name__, "-") + directive("py:currentmodule", "lobework.plugins.hookspecs")
         body += directive("autofunction", f"lobework.plugins.hookspecs.{hook.__name__}")
         body += directive("py:currentmodule", promise.__module__)
-        body += f"Each is as {home(promise)} says. "
+        body += f"Each is a {home(promise)}. "
         body += linked_within(promise, prose(promise))
-        body += table(("offers", "which must be"), asks(promise), "50 50")
+        body += table(("member", "description"), asks(promise), "50 50")
     return body
 
 
@@ -297,21 +297,21 @@ def modules():
 
 @cache
 def trees():
-    """Return the source of each module, read by Python's own reader."""
+    """Return the syntax tree of each module."""
     return {name: ast.parse(Path(module.__file__).read_text(encoding="utf-8")) for name, module in modules().items()}
 
 
 @cache
 def constants():
-    """Return what each module keeps under a name: how it is written, and what is said under it."""
+    """Return the constants of each module: the source of the value, and the docstring after it."""
     found = {}
     for name, tree in trees().items():
         found[name] = {}
         for node, after in zip(tree.body, [*tree.body[1:], None], strict=True):
             if isinstance(node, ast.Assign | ast.AnnAssign) and node.value:
                 (target,) = node.targets if isinstance(node, ast.Assign) else [node.target]
-                said = isinstance(after, ast.Expr) and isinstance(after.value, ast.Constant)
-                message = inspect.cleandoc(str(after.value.value)) if said else ""
+                has_docstring = isinstance(after, ast.Expr) and isinstance(after.value, ast.Constant)
+                message = inspect.cleandoc(str(after.value.value)) if has_docstring else ""
                 found[name][ast.unparse(target)] = (ast.unparse(node.value), message)
     return found
 
@@ -327,7 +327,7 @@ def defined():
 
 
 def public(name, module):
-    """Return a module's public names: its own, and those that it has from elsewhere with the module that defines each."""
+    """Return the public names of a module: its own, and the imported ones with the module that defines each."""
     given = getattr(module, "__all__", ())
     borrowed = {}
     for each in given:
@@ -361,7 +361,7 @@ def module_page(name, module):
 
 
 def example_page():
-    """Return the page of the example jobs, each as it stands."""
+    """Return the page of the example jobs, each in full."""
     body = title("Examples") + "Jobs to make and to change: ``lobework make FILE --into FOLDER``.\n\n"
     for path in sorted((DOCS / "examples").iterdir()):
         if path.suffix in (".toml", ".py"):
@@ -388,7 +388,7 @@ def made():
 
 
 def write(app):
-    """Write the pages; those that have not changed are left alone, those that nothing makes are taken away."""
+    """Write the pages that have changed, and remove those that are no longer made."""
     del app
     pages = {MADE / f"{name}.rst": text for name, text in made().items()}
     for path in MADE.rglob("*.rst"):
@@ -401,7 +401,7 @@ def write(app):
 
 
 def linked(app, name, source):
-    """Lead links to what lies beside these pages to the pages that tell of it."""
+    """Replace links to files beside these pages by links to the pages on them."""
     del app, name
     for beside, page in (("examples/", "examples"), ("reference/README.md", "hooks")):
         source[0] = source[0].replace(f"]({beside})", f"](reference/made/{page}.rst)")
@@ -409,7 +409,7 @@ def linked(app, name, source):
 
 @cache
 def imported():
-    """Return where each module has each name from that it imports, for the type checker's eyes too."""
+    """Return the origin of each imported name of each module, imports for the type checker included."""
     found = {}
     for name, tree in trees().items():
         found[name] = {
@@ -420,7 +420,7 @@ def imported():
 
 @cache
 def by_last_name():
-    """Return every public name of the library by its last part; those that several modules have are left out."""
+    """Return the full name of every public name; names that several modules have are left out."""
     found = {}
     for name, module in modules().items():
         for each in public(name, module)[0]:
@@ -429,7 +429,7 @@ def by_last_name():
 
 
 def full_name(target, module):
-    """Return the name under which a thing is documented, as a docstring or a signature of a module names it."""
+    """Return the documented full name of a name in a docstring or a signature of a module."""
     where, _, last = target.rpartition(".")
     if where in modules():
         borrowed = public(where, modules()[where])[1]
@@ -445,12 +445,12 @@ def full_name(target, module):
 
 
 def settings_of(part):
-    """Return the names of a class's fields, which are told of together."""
+    """Return the names of a class's fields, which are documented in one list."""
     return {each.name for each in dataclasses.fields(part)} if dataclasses.is_dataclass(part) else set()
 
 
 def named(app, doctree):
-    """Give each reference the full name of what it means; one to a setting beside it is no more than a word."""
+    """Give each reference its full name; mark a reference to a setting of the same class as plain text."""
     del app
     for node in doctree.findall(pending_xref):
         target, module = node.get("reftarget", ""), node.get("py:module")
@@ -464,7 +464,7 @@ def named(app, doctree):
 
 
 def elsewhere(app, env, node, contnode):
-    """Let a word pass: a setting, a type that is none of ours, what is Python's or numpy's, and what a module keeps to itself."""
+    """Accept unresolved names as plain text: settings, foreign types, names of Python or numpy, and private names."""
     del app, env
     where, _, last = node["reftarget"].rpartition(".")
     kept = last in defined().get(where, ()) and last not in getattr(modules()[where], "__all__", ())
@@ -473,7 +473,7 @@ def elsewhere(app, env, node, contnode):
 
 
 def written(thing):
-    """Return a signature as its author wrote it."""
+    """Return a signature as in the source."""
     signature = inspect.signature(thing)
     words = [
         each.replace(default=_Written(each.default)) if each.default is not each.empty else each
@@ -484,13 +484,13 @@ def written(thing):
 
 
 def explained(app, what, name, thing, options, lines):
-    """Lay out a docstring's sections; what is said of a property is no more than words."""
+    """Format the sections of a docstring; that of a property is plain text."""
     if what not in ("attribute", "data", "property"):
         lines[:] = NumpyDocstring(lines, SECTIONS, app, what, name, thing, options).lines()
 
 
 class _Written:
-    """A default value that shows itself as it is written."""
+    """A default value whose repr is that of the source."""
 
     def __init__(self, value):
         self.value = value
@@ -504,7 +504,7 @@ class _Written:
 
 
 def signed(app, what, name, thing, options, signature, returns):
-    """Give each signature as its author wrote it, types under the names that the source has for them."""
+    """Return each signature as in the source, with the types under their source names."""
     del app, name, options, returns
     if signature is None:
         return None
