@@ -1,7 +1,7 @@
 """Draw the pictures of README.md and the guide from the examples, and write them beside this file.
 
-The README's drawing equals that of the example. The guide's drawings have a coarser chord, and the carved work fewer pixels, to keep
-the pages small.
+The README's drawing equals that of the example. The guide's drawings have a coarser chord, and the carved work fewer pixels,
+to keep the pages small.
 """
 
 from dataclasses import replace

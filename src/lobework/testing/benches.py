@@ -25,7 +25,7 @@ AXES: Final = tuple(
 
 
 def fixed(*chucks: Any) -> Lathe:
-    """Return a lathe whose headstock stands still."""
+    """Return a lathe whose headstock is fixed."""
     return _mounted(Headstock(sideways="fixed"), chucks)
 
 

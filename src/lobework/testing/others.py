@@ -34,7 +34,7 @@ _MIXED: Final = 8
 _FEWEST: Final = 3
 """From this number of other settings on, at least one must make a difference."""
 _FACTORS: Final = (0.1, 3.0, 10.0, -1.0)
-_REPEATED: Final = {
+_OF_SETTINGS: Final = {
     "chuck": (
         "gives a motion for each angle",
         "stays rigid",
@@ -120,8 +120,8 @@ def _shuffled(parts: list[Any], drawn: random.Random) -> Iterator[Any]:
 
 def _holds(sample: Sample) -> int:
     """Test the promises that depend on the settings at other settings."""
-    kind, asked = sample.kind, [each for each in made(sample.kind) if each.name in _REPEATED[sample.kind]]
-    tries: list[tuple[str, Callable[[Sample], int]]] = [(each.name, each.tries) for each in asked]
+    kind, selected = sample.kind, [each for each in made(sample.kind) if each.name in _OF_SETTINGS[sample.kind]]
+    tries: list[tuple[str, Callable[[Sample], int]]] = [(each.name, each.tries) for each in selected]
     tries += [("moves only if dynamic", _is_static), ("repeats after its period", _repeats)] if kind == "chuck" else []
     tries = [(name, ask) for name, ask in tries if _holds_at_sample(ask, sample)]
     cases = 0
