@@ -223,9 +223,9 @@ CAM = BENCH + "[[cam]]\nnumber = 1\n"
         ),
         (
             HAND + 'moves = "spindle"\nwheel = { circles = [96] }\nnotches = 96',
-            "9: hand[1].notches: 96 must be left out where there is a wheel",
+            "9: hand[1].notches: 96 must be left out if there is a wheel",
         ),
-        (HAND + 'moves = "spindle"\nnotches = 0', "8: hand[1].notches: 0 must be a whole number of them, 1 to 100000"),
+        (HAND + 'moves = "spindle"\nnotches = 0', "8: hand[1].notches: 0 must be a whole number of notches, 1 to 100000"),
         (HAND + 'moves = "x"\nscrew = { lead = 2 }\nlow = 9\nhigh = 3', "10: hand[1].high: 3 must be above low, 9"),
         (
             HAND + 'moves = "cam 1"\nnotches = 96',

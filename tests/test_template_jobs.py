@@ -10,7 +10,7 @@ import pytest
 from lobework.cli import main
 from lobework.errors import InputError
 from lobework.jobs.jobfile import job_schema, read_job
-from lobework.jobs.jobfile.template import SAYS
+from lobework.jobs.jobfile.template import ALLOWED
 
 VASE = [[0, 18], [-12.25, 21.5], [-30, 25.125], [-55, 14]]
 JOB = f"""
@@ -97,7 +97,7 @@ def test_what_was_taken_for_granted_is_said_in_the_check_and_on_the_sheet(job, c
     [
         (
             "'vase'",
-            f"template: 'vase' does not fit here; write {SAYS}",
+            f"template: 'vase' does not fit here; write {ALLOWED}",
         ),
         ("{ smooth = true }", "template: neither points nor file; write points, or file, or of = 'piece'"),
         (

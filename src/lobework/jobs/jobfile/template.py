@@ -1,4 +1,4 @@
-"""A template as job files write it: points, a curve of a drawing, or the side of the work itself."""
+"""A template in a job file: points, a curve of a drawing, or the side of the work itself."""
 
 from __future__ import annotations
 
@@ -13,17 +13,17 @@ from lobework.jobs.jobfile.tables import Context, Key, Table, key_of, part_keys
 from lobework.parts.template import Template, read_template
 from lobework.quantities.fields import Length
 
-__all__ = ["SAYS", "FollowsPiece", "TemplateReader"]
+__all__ = ["ALLOWED", "FollowsPiece", "TemplateReader"]
 
-SAYS: Final = "'piece', or a table such as { points = [[0, 20], [-30, 25]], smooth = true } or { file = 'vase.svg' }"
-_AXIS: Final = "Where the axis of the work points in the drawing, away from the headstock."
-_WAYS: Final = ("points", "file", "of")
+ALLOWED: Final = "'piece', or a table such as { points = [[0, 20], [-30, 25]], smooth = true } or { file = 'vase.svg' }"
+_AXIS: Final = "Direction of the work's axis in the drawing, away from the headstock."
+_SOURCES: Final = ("points", "file", "of")
 _OF_A_FILE: Final = ("curve", "unit", "axis")
 
 
 @dataclass(frozen=True, slots=True)
 class FollowsPiece:
-    """The side of the work itself, or the part of it from ``start`` to ``end`` mm along z, and what follows it."""
+    """The side of the work as a template, from ``start`` to ``end`` mm along z, followed by a rubber of that radius in mm."""
 
     start: float | None = None
     end: float | None = None
@@ -31,7 +31,7 @@ class FollowsPiece:
 
 
 class TemplateReader:
-    """Reads a template: the word piece, or a table."""
+    """Reads a template: the word ``piece``, or a table."""
 
     @property
     def form(self) -> Any:
@@ -39,11 +39,11 @@ class TemplateReader:
         return Literal["piece"] | _table().form
 
     def read(self, given: Any, context: Context) -> Template | FollowsPiece:
-        """Return the template; a file's path is taken from the job file's folder."""
+        """Return the template; the path of a drawing starts at the folder of the job file."""
         if given == "piece":
             return FollowsPiece()
         if not isinstance(given, dict):
-            raise InputError(f"{shown(given)} does not fit here; write {SAYS}")
+            raise InputError("does not fit here", given=shown(given), remedy=f"write {ALLOWED}")
         values = _table().read(given, context)
         own = {name: values[key] for name, key in (("start", "from"), ("end", "to"), ("rubber", "rubber")) if key in values}
         try:
@@ -62,35 +62,35 @@ def _table() -> Table:
     keys = {
         "points": Key(own["points"].type, own["points"].description, None, own["points"].about),
         "smooth": own["smooth"],
-        "file": key_of(str, None, "A drawing that ends in .svg or .dxf, by its path from here."),
-        "curve": key_of(str, "", "Which curve of the drawing: an SVG's id, a DXF's layer; needed where it holds several."),
-        "unit": key_of(Length, None, "What one unit of the drawing is, in place of what it says itself."),
+        "file": key_of(str, None, "Path of a drawing, .svg or .dxf, from the folder of this file."),
+        "curve": key_of(str, "", "The curve in the drawing: an SVG id, a DXF layer; required if there are several."),
+        "unit": key_of(Length, None, "Length of one unit of the drawing; default: the unit that it declares."),
         "axis": key_of(Literal["up", "right"], "up", _AXIS),
         "of": key_of(Literal["piece"], None, "The side of the work itself."),
         "rubber": own["rubber"],
-        "from": Key(own["start"].type, own["start"].description, None, "Where on it the pass begins, by z, on a face by x."),
-        "to": Key(own["end"].type, own["end"].description, None, "Where on it the pass ends."),
+        "from": Key(own["start"].type, own["start"].description, None, "Start of the pass on the curve, by z, on a face by x."),
+        "to": Key(own["end"].type, own["end"].description, None, "End of the pass on the curve."),
     }
-    return Table("Template", keys, _of_one_kind, "A curve along which the slides lead the tip.")
+    return Table("Template", keys, _of_one_source, "A curve that the slides follow with the tip.")
 
 
-def _of_one_kind(values: dict[str, Any]) -> dict[str, Any]:
-    ways = [key for key in _WAYS if key in values]
-    if len(ways) != 1:
-        message = f"{' and '.join(ways)} together" if ways else "neither points nor file"
-        raise InputError(f"{message}; write points, or file, or of = 'piece'")
+def _of_one_source(values: dict[str, Any]) -> dict[str, Any]:
+    sources = [key for key in _SOURCES if key in values]
+    if len(sources) != 1:
+        problem = f"{' and '.join(sources)} together" if sources else "neither points nor file"
+        raise InputError(problem, remedy="write points, or file, or of = 'piece'")
     for key in (*(() if "file" in values else _OF_A_FILE), *(() if "points" in values else ("smooth",))):
         if key in values:
             goes_with = "points" if key == "smooth" else "file"
-            raise InputError(f"goes with {goes_with} only; leave it out", key)
+            raise InputError(f"goes with {goes_with} only", key, remedy="leave it out")
     return values
 
 
 def _of_file(values: dict[str, Any], own: dict[str, Any], context: Context) -> Template:
     unit = Fraction(repr(values["unit"])) if "unit" in values else None
     if unit is not None and unit <= 0:
-        raise InputError(f"{shown(values['unit'])} must be above zero", "unit")
-    how: dict[str, Any] = {
+        raise InputError(where="unit", given=shown(values["unit"]), must_be="above zero")
+    settings: dict[str, Any] = {
         "unit": unit,
         "axis": values.get("axis", "up"),
         "bare": context.units,
@@ -98,7 +98,7 @@ def _of_file(values: dict[str, Any], own: dict[str, Any], context: Context) -> T
         "end": own.get("end"),
     }
     try:
-        template = read_template(context.folder / values["file"], values.get("curve", ""), **how)
+        template = read_template(context.folder / values["file"], values.get("curve", ""), **settings)
     except InputError as error:
         raise type(error)(str(error), "file") from None
     return replace(template, **own)

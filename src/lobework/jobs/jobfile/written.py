@@ -1,4 +1,4 @@
-"""The tables that a job file and a lathe file are made of."""
+"""The tables of a job file and of a lathe file."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ from lobework.jobs.jobfile.tables import (
     read_by,
     slide_length,
 )
-from lobework.jobs.jobfile.template import SAYS as TEMPLATE
+from lobework.jobs.jobfile.template import ALLOWED as TEMPLATE
 from lobework.jobs.jobfile.template import FollowsPiece, TemplateReader
 from lobework.lathe.lathe import Axis, Controller, HandAxis
 from lobework.lathe.mounting import Mounted
@@ -57,21 +57,21 @@ __all__ = ["WrittenPass", "job_table", "lathe_table"]
 _DRIVEN: Final = ("ratio", "follower", "phase", "index", "side", "gain", "twist", "name")
 _STEPS: Final = "steps such as { x = -0.9, phase = '1/2 lobe' }"
 _LATHE: Final = "a lathe's name such as 'rocking-bench', the path of a lathe file, or a table"
-_UNITS: Final = Key(Literal["mm", "inch"], "'mm' or 'inch'", "mm", "The unit of bare lengths; in a job, of its outputs too.")
+_UNITS: Final = Key(Literal["mm", "inch"], "'mm' or 'inch'", "mm", "The unit of bare lengths; in a job, also of its outputs.")
 
 
 @dataclass(frozen=True, slots=True)
 class WrittenPass:
-    """A pass, and how it is repeated.
+    """A pass with the series that repeat it.
 
     Parameters
     ----------
     passed : Pass
-        What is cut.
+        The pass; without its template if that is the side of the work.
     follows : FollowsPiece or None
-        Whether its template is the side of the work.
+        The part of the side of the work that is its template; None if it has another template, or none.
     repeats : list of (settings, place) pairs
-        Count, steps and name of each series, innermost first, and its place in the list of them.
+        Count, steps and name of each series, innermost first, and its place in the list of series, such as ``[2]``.
     """
 
     passed: Pass
@@ -81,17 +81,17 @@ class WrittenPass:
 
 @cache
 def job_table() -> Table:
-    """Return the table that a whole job file is."""
+    """Return the table of a whole job file."""
     keys = {
-        "title": key_of(str, "", "What the drawing, the settings and the program are headed; the file's name unless given."),
+        "title": key_of(str, "", "Heading of the drawing, the settings and the program; default: the file's name."),
         "units": _UNITS,
         "lathe": Key(read_by(_LatheReader()), _LATHE, about="The lathe that cuts it."),
-        "chord": key_of(Length, None, "How far a straight move may stray from the path on the work; 0.002 mm unless set."),
-        "resolution": key_of(Length, None, "From ray to ray of the work when it is carved; 0.05 mm unless set."),
+        "chord": key_of(Length, None, "Largest distance of a straight move from the path on the work; default: 0.002 mm."),
+        "resolution": key_of(Length, None, "Distance from ray to ray of the carved work; default: 0.05 mm."),
         "piece": Key(read_by(choice_of("piece")), "a [piece] table such as form = 'disc', diameter = 70, thickness = 8"),
         "cutter": Key(read_by(choice_of("cutter")), "a [cutter] table such as kind = 'vee', angle = 90, width = 3"),
         "chuck": Key(list_of(_chuck_choice()), "[[chuck]] tables", None, "The chucks, from the spindle outwards."),
-        "pass": Key(list_of(_pass_table()), "one or more [[pass]] tables", about="What is cut, in order."),
+        "pass": Key(list_of(_pass_table()), "one or more [[pass]] tables", about="The passes, in the order of cutting."),
         "program": Key(read_by(part_table(Feeds)), "a [program] table", None, "Speeds and clearances of the program."),
     }
     return Table("Job", keys, _as_written, "A job for the lathe.")
@@ -99,18 +99,18 @@ def job_table() -> Table:
 
 @cache
 def lathe_table(*, in_file: bool) -> Table:
-    """Return the table of a lathe: a file of its own names its units, a table in a job uses the job's."""
+    """Return the table of a lathe: a lathe file has a key for its units, a table in a job file uses the job's units."""
     keys = {
-        "name": key_of(str, "", "For messages and sheets."),
+        "name": key_of(str, "", "Its name in messages and sheets."),
         **({"units": _UNITS} if in_file else {}),
         "headstock": Key(read_by(part_table(Headstock)), "a [headstock] table with sideways = 'rocks', 'slides' or 'fixed'"),
-        "axis": Key(list_of(_axis_table()), "[[axis]] tables", None, "What a controller can move."),
+        "axis": Key(list_of(_axis_table()), "[[axis]] tables", None, "The axes that the controller moves."),
         "hand": Key(list_of(_hand_table()), "[[hand]] tables", None, "What a person sets by a screw or a wheel."),
-        "cam": Key(list_of(part_table(CamShaft)), "[[cam]] tables", None, "What turns its cams."),
-        "fittings": key_of(tuple[str, ...], None, "What chucks may need of it, such as 'ring'; unless given, all they need."),
+        "cam": Key(list_of(part_table(CamShaft)), "[[cam]] tables", None, "How its cams are turned."),
+        "fittings": key_of(tuple[str, ...], None, "Its fittings for chucks, such as 'ring'; default: all that they need."),
         "swing": key_of(Length, None, "The largest radius about the spindle that clears the bed."),
         "controller": Key(
-            read_by(part_table(Controller)), "a [controller] table", None, "How the controller wants its programs written."
+            read_by(part_table(Controller)), "a [controller] table", None, "The format of the controller's programs."
         ),
     }
     return Table("Lathe", keys, _as_written, "The lathe as it is set up.")
@@ -121,7 +121,7 @@ def _as_written(values: dict[str, Any]) -> dict[str, Any]:
 
 
 class _LatheReader:
-    """Reads a lathe's name or path, as it is, or its table."""
+    """Reads the name or path of a lathe, or its table."""
 
     @property
     def form(self) -> Any:
@@ -129,13 +129,13 @@ class _LatheReader:
         return str | lathe_table(in_file=False).form
 
     def read(self, given: Any, context: Context) -> str | dict[str, Any]:
-        """Return the text, or what the table holds."""
+        """Return the name or path, or the values of the table by key."""
         if isinstance(given, str):
             return given
         if not isinstance(given, dict):
-            raise InputError(f"{shown(given)} does not fit here; write {_LATHE}")
-        holder: dict[str, Any] = lathe_table(in_file=False).read(given, context)
-        return holder
+            raise InputError("does not fit here", given=shown(given), remedy=f"write {_LATHE}")
+        values: dict[str, Any] = lathe_table(in_file=False).read(given, context)
+        return values
 
 
 class _ByMotion(NamedTuple):
@@ -147,19 +147,22 @@ class _ByMotion(NamedTuple):
     on_rotary: Callable[..., float]
 
 
-_END: Final = "a length on x, y and z, an angle on what turns"
+_END: Final = "a length on x, y and z, an angle on a rotary axis"
 _BY_MOTION: Final = {
     "low": _ByMotion(_END, "The lower end of its travel.", length, angle),
     "high": _ByMotion(_END, "The upper end of its travel.", length, angle),
     "steps": _ByMotion(
-        "a number, or '400/mm' on x, y and z, '3200/turn' on what turns", "Steps of its motor.", steps, turning_steps
+        "a number, or '400/mm' on x, y and z, '3200/turn' on a rotary axis",
+        "Motor steps in a mm or a turn.",
+        steps,
+        turning_steps,
     ),
     "top_speed": _ByMotion(
-        "a speed such as '600 mm/min' on x, y and z, '12 rpm' on what turns", "The most it can do.", speed, turning_speed
+        "a speed such as '600 mm/min' on x, y and z, '12 rpm' on a rotary axis", "Its highest speed.", speed, turning_speed
     ),
     "acceleration": _ByMotion(
-        "such as '200 mm/s2' on x, y and z, '720 deg/s2' on what turns",
-        "How fast its speed may change.",
+        "such as '200 mm/s2' on x, y and z, '720 deg/s2' on a rotary axis",
+        "Its largest acceleration.",
         acceleration,
         turning_acceleration,
     ),
@@ -179,9 +182,9 @@ def _axis_table() -> Table:
 
 
 def _hand_table() -> Table:
-    notches = key_of(int, None, "Of a wheel with one circle of them, in place of wheel.")
+    notches = key_of(int, None, "Number of notches of a wheel with one circle, in place of wheel.")
     keys = _axis_keys(HandAxis) | {"notches": notches}
-    return Table("HandAxis", keys, _hand_axis, "What a person sets by a screw or a wheel.")
+    return Table("HandAxis", keys, _hand_axis, "A slide or an angle that a person sets by a screw or a wheel.")
 
 
 def _hand_axis(values: dict[str, Any]) -> HandAxis:
@@ -189,11 +192,11 @@ def _hand_axis(values: dict[str, Any]) -> HandAxis:
     if notches is not None:
         slides = values["moves"] in ("x", "y", "z")
         require(not slides, "notches", notches, f"left out of {values['moves']!r}, which has a screw")
-        require("wheel" not in values, "notches", notches, "left out where there is a wheel")
+        require("wheel" not in values, "notches", notches, "left out if there is a wheel")
         try:
             values["wheel"] = Wheel(((str(notches), notches),), marks="notches")
         except InputError:
-            require(False, "notches", notches, "a whole number of them, 1 to 100000")
+            require(False, "notches", notches, "a whole number of notches, 1 to 100000")
     return HandAxis(**_in_units(values))
 
 
@@ -212,7 +215,7 @@ def _in_units(values: dict[str, Any]) -> dict[str, Any]:
 
 
 def _chuck_choice() -> Choice:
-    name = key_of(str, "", "What steps and settings call it; its kind unless given.")
+    name = key_of(str, "", "Its name in steps and settings; default: its kind.")
     return Choice("chuck", {"name": name}, lambda chuck, values: Mounted(values.get("name") or values["kind"], chuck))
 
 
@@ -232,8 +235,8 @@ def _twist_table() -> Table:
 def _at_table() -> Table:
     own = part_keys(At)
     for slide in ("x", "y", "z"):
-        reads, message = slide_length(slide)
-        own[slide] = replace(own[slide], type=reads, description=message)
+        place, description = slide_length(slide)
+        own[slide] = replace(own[slide], type=place, description=description)
     return Table("At", own, builder_of(At))
 
 
@@ -243,25 +246,25 @@ def _pass_table() -> Table:
         **{key: replace(own[key], type=read_by(_at_table())) for key in ("at", "travel")},
         "template": Key(read_by(TemplateReader()), TEMPLATE, None, own["template"].about),
         "cam": Key(list_of(_cam_choice()), "[[pass.cam]] tables", None, "The cams that move the headstock."),
-        "series": Key(read_by(OneOrMore(_series_table())), "a [pass.series] table", None, "How it is repeated, innermost first."),
+        "series": Key(read_by(OneOrMore(_series_table())), "a [pass.series] table", None, "Its repetitions, innermost first."),
     }
 
-    def passed(values: dict[str, Any]) -> WrittenPass:
+    def build(values: dict[str, Any]) -> WrittenPass:
         settings = {key: value for key, value in values.items() if key not in ("cam", "series")}
         follows = settings.pop("template") if isinstance(settings.get("template"), FollowsPiece) else None
         return WrittenPass(Pass(cams=tuple(values.get("cam", ())), **settings), follows, values.get("series", []))
 
-    return Table("Pass", keys, passed, "One uninterrupted cut, and how it is repeated.")
+    return Table("Pass", keys, build, "One uninterrupted cut, and the series that repeat it.")
 
 
 def _series_table() -> Table:
     steps = Annotated[dict[str, Any], PlainValidator(_steps), WithJsonSchema(_STEPS_SCHEMA)]
     keys = {
-        "count": key_of(int, about="How many times, the first included."),
-        "each": Key(steps, f"a table of {_STEPS}", None, "What moves on each time, and how far."),
-        "name": key_of(str, "", "What one repetition is called, such as row."),
+        "count": key_of(int, about="Number of repetitions, the first included."),
+        "each": Key(steps, f"a table of {_STEPS}", None, "The settings that change at each repetition, and by how much."),
+        "name": key_of(str, "", "Name of one repetition, such as row."),
     }
-    return Table("Series", keys, _as_written, "How a pass, or the series before this one, is repeated.")
+    return Table("Series", keys, _as_written, "The repetition of a pass, or of the series before this one.")
 
 
 _STEPS_SCHEMA: Final = {
@@ -270,12 +273,11 @@ _STEPS_SCHEMA: Final = {
 }
 
 
-def _steps(given: Any, within: str = "") -> dict[str, Any]:
-    """Return steps under their full names: a table within a table is a cam's or a chuck's."""
+def _steps(given: Any, owner: str = "") -> dict[str, Any]:
+    """Return steps by their full names, such as ``"cam 1.phase"``: a table inside is that of a cam or a chuck."""
     if not isinstance(given, Mapping):
-        raise InputError(f"{shown(given)} is not a table; write {_STEPS}")
-    flat: dict[str, Any] = {}
+        raise InputError("is not a table", given=shown(given), remedy=f"write {_STEPS}")
+    found: dict[str, Any] = {}
     for name, step in given.items():
-        full = f"{within}{name}"
-        flat.update(_steps(step, f"{full}.") if isinstance(step, Mapping) else {full: step})
-    return flat
+        found |= _steps(step, f"{owner}{name}.") if isinstance(step, Mapping) else {f"{owner}{name}": step}
+    return found
