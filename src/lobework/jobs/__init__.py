@@ -1,1 +1,1 @@
-"""A job, everything that can be had from it, and the file that it is read from."""
+"""A job, its results, and the job files and lathe files that it is read from."""

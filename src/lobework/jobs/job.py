@@ -1,4 +1,4 @@
-"""A job: what is cut, on which lathe, with which cutter, and everything that can be learnt from it."""
+"""A job: the work, the lathe, the cutter and the passes, and the results computed from them."""
 
 from __future__ import annotations
 
@@ -42,12 +42,12 @@ __all__ = ["Job", "Traces", "require_few", "require_room"]
 
 
 class Traces(Sequence[Trace]):
-    """The traces of a job, in the order of its cuts; in a notebook they show themselves as a drawing.
+    """The traces of a job, in the order of its cuts; a notebook shows them as a drawing.
 
     Parameters
     ----------
     job : Job
-        Whose they are.
+        The job that is traced.
     traces : iterable of Trace
         One for each cut.
     """
@@ -81,19 +81,19 @@ class Traces(Sequence[Trace]):
         return registry.installed().target("svg").render(self.drawing()).decode("utf-8")
 
     def check(self) -> list[Finding]:
-        """Return what every installed check finds, the gravest first."""
+        """Return the findings of every installed check, the most severe first."""
         from lobework.checks.cutting_frame import frame_findings
         from lobework.checks.jumps import jump_findings
         from lobework.checks.workpiece import body_findings, work_findings
         from lobework.render.relief.wood import material_findings
 
         cuts = [each.cut for each in self]
-        every = [*work_findings(self.job.piece, self), *body_findings(self.job.piece, self.job.cutter, self)]
-        every += [*jump_findings(self), *self._time_findings()]
-        every += frame_findings(self.job.piece, self.job.cutter, cuts)
-        every += material_findings(self.job.piece) if not self.job.uncarvable else []
-        every += [finding for look in registry.installed().checks() for finding in look(cuts, self)]
-        return sorted(every, key=lambda finding: ("problem", "warning", "note").index(finding.level))
+        findings = [*work_findings(self.job.piece, self), *body_findings(self.job.piece, self.job.cutter, self)]
+        findings += [*jump_findings(self), *self._time_findings()]
+        findings += frame_findings(self.job.piece, self.job.cutter, cuts)
+        findings += material_findings(self.job.piece) if not self.job.uncarvable else []
+        findings += [finding for check in registry.installed().checks() for finding in check(cuts, self)]
+        return sorted(findings, key=lambda finding: ("problem", "warning", "note").index(finding.level))
 
     def drawing(self) -> Drawing:
         """Return the drawing of these cuts, in true millimetres."""
@@ -102,7 +102,7 @@ class Traces(Sequence[Trace]):
         return draw(self.job.title, self.job.piece, self.job.cutter, self, units=self.job.units)
 
     def program(self, air: float = 0.0) -> Program:
-        """Return the moves of the axes, in time; with ``air``, lifted so that the tip stays so many mm off the work."""
+        """Return the timed moves of the axes; with ``air``, they are lifted so that the tip stays that many mm off the work."""
         from lobework.program.program import program
 
         if air not in self._programs:
@@ -115,19 +115,19 @@ class Traces(Sequence[Trace]):
 
     @property
     def _groups(self) -> Iterator[Group]:
-        """The groups of the sheet that the head of a program repeats: all but those that it has of its own."""
+        """The groups of the settings sheet that are repeated in the head of a program."""
         from lobework.sheets.directions import DIRECTIONS
         from lobework.sheets.settings import set_up
         from lobework.sheets.zeros import ZEROS
 
         job = self.job
         groups = set_up(job.lathe, job.piece, job.cutter, [each.cut for each in self], job.units, job.feeds)
-        own = (DIRECTIONS, f"{ZEROS}, before the first cut")
-        return (group for group in groups if group.name not in own)
+        in_program = (DIRECTIONS, f"{ZEROS}, before the first cut")
+        return (group for group in groups if group.name not in in_program)
 
     @property
     def _frames(self) -> dict[int, str]:
-        """At which angle a cutting frame would fit each cut, where that differs from cut to cut."""
+        """The best angle of a cutting frame for each cut by its number, if the angle differs from cut to cut."""
         from lobework.checks.cutting_frame import frame_by_cut
 
         found: dict[int, str] = {}
@@ -136,7 +136,7 @@ class Traces(Sequence[Trace]):
         return found
 
     def _time_findings(self) -> Iterator[Finding]:
-        """Yield what stands against a program, and where it goes slower than was asked for."""
+        """Yield the error that prevents a program, or the cuts that are slower than programmed."""
         from lobework.checks.check import Finding
 
         if self.job.lathe.axis("spindle") is None:
@@ -149,47 +149,47 @@ class Traces(Sequence[Trace]):
         for _, same in itertools.groupby(zip(self, sections, strict=True), key=lambda each: each[0].cut.group):
             slow = [(section.slows, each) for each, section in same if section.slows]
             if slow:
-                yield self._slowest(slow)
+                yield self._slowest_finding(slow)
 
-    def _slowest(self, slow: Sequence[tuple[SlowDown, Trace]]) -> Finding:
-        """Return where the slowest of some cuts of one pass goes slower than was asked for."""
+    def _slowest_finding(self, slow: Sequence[tuple[SlowDown, Trace]]) -> Finding:
+        """Return the finding of the slowest of some cuts of one pass that are slower than programmed."""
         from lobework.checks.check import Finding
         from lobework.program.program import how_slow
 
-        slows, each = min(slow, key=lambda one: one[0].rate)
+        slow_down, trace = min(slow, key=lambda one: one[0].rate)
         more = f"; {len(slow) - 1} more cuts of its pass slow down" if len(slow) > 1 else ""
-        message = how_slow(slows, each, self.job.feeds, self.job.units) + more
-        return Finding(kind="time", level="note", where=f"cut {each.cut.number} ({each.cut.title})", message=message)
+        message = how_slow(slow_down, trace, self.job.feeds, self.job.units) + more
+        return Finding(kind="time", level="note", where=f"cut {trace.cut.number} ({trace.cut.title})", message=message)
 
     def slow_downs(self) -> tuple[str, ...]:
-        """Return in words where each pass goes slower than was asked for, if anywhere; none where no program can be made."""
+        """Return a line on each pass that is slower than programmed; none if no program can be made."""
         return tuple(f"{each.where} {each.message}" for each in self._time_findings() if each.kind == "time")
 
     def carve(self, resolution: float | None = None, *, backend: str | None = None, progress: Progress | None = None) -> Carving:
-        """Return what these cuts leave in the wood; see `Job.carve`."""
+        """Return the work as these cuts carve it; see `Job.carve`."""
         from lobework.carve import Carving, sweep_of
         from lobework.carve.backend import needs, refuse
 
         job = self.job
-        ways, stock = job._carved_by(resolution, backend)
+        backends, stock = job._backends_and_stock(resolution, backend)
         sweeps = [sweep_of(each, job.cutter, stock.surface) for each in self]
-        asked = needs(stock, sweeps)
-        way = next((each for each in ways if asked <= each.can), ways[0])
-        refuse(way, stock, sweeps)
+        needed = needs(stock, sweeps)
+        chosen = next((each for each in backends if needed <= each.can), backends[0])
+        refuse(chosen, stock, sweeps)
         depth = stock.uncut()
-        way.carve(stock, sweeps, depth, progress)
+        chosen.carve(stock, sweeps, depth, progress)
         depth.flags.writeable = False
         return Carving(title=job.title, piece=job.piece, stock=stock, depth=depth, sweeps=tuple(sweeps), units=job.units)
 
     def carve_once(self, progress: Progress | None = None) -> Carving:
-        """Return what these cuts leave in the wood, at the job's own resolution; carved at the first call, then kept."""
+        """Return the work as these cuts carve it, at the job's resolution; it is carved at the first call, then kept."""
         self._carving = self._carving or self.carve(progress=progress)
         return self._carving
 
     def shown(
         self, what: Literal["drawing", "axes", "program", "settings", "carving"]
     ) -> Drawing | Program | Settings | Traces | Carving:
-        """Return what a target that shows ``what`` renders."""
+        """Return the object that a target which shows ``what`` renders."""
         if what == "settings":
             return self.job.settings(self)
         if what == "carving":
@@ -202,28 +202,28 @@ class Traces(Sequence[Trace]):
 
 @dataclass(frozen=True, slots=True, kw_only=True, repr=False)
 class Job:
-    """What is cut, on which lathe, with which cutter.
+    """The work, the lathe, the cutter and the passes.
 
     Parameters
     ----------
     lathe : Lathe
-        With its chucks mounted.
+        The lathe, with its chucks mounted.
     piece : Piece
-        What is in the chuck.
+        The work in the chuck.
     cutter : Cutter
-        What cuts it.
+        The cutter.
     passes : tuple of Pass or Series
-        In the order they are cut; one or more.
+        In the order of cutting; one or more.
     title : str
-        Heads the drawing, the settings and the program.
+        The heading of the drawing, the settings and the program.
     units : "mm" or "inch"
-        Of drawing, settings and program; everything in Python is in mm.
+        The unit of the drawing, the settings and the program; in Python all lengths are in mm.
     chord : float, mm
-        How far a straight move between two samples may stray from the path on the work.
+        Largest distance of a straight move between two samples from the path on the work.
     feeds : Feeds
         Speeds and clearances of the program.
     resolution : float, mm
-        From ray to ray of the work when it is carved.
+        Distance from ray to ray of the carved work.
 
     Examples
     --------
@@ -283,12 +283,12 @@ class Job:
         return sum(math.prod(counts) for counts in levels)
 
     def cuts(self) -> tuple[Cut, ...]:
-        """Return every cut, each step of each series applied, in the order they are cut.
+        """Return every cut, with the steps of each series applied, in the order of cutting.
 
         Raises
         ------
         InputError
-            Where a step cannot be taken; the message names the pass and the step.
+            If a step cannot be applied; the error names the pass and the step.
         """
         found: list[Cut] = []
         approach = self._approach
@@ -301,7 +301,7 @@ class Job:
 
     @property
     def uncarvable(self) -> str:
-        """Why this job can only be drawn: its cutter has no edge, or its work no surface; empty where it can be carved."""
+        """Why this job can only be drawn: its cutter has no edge, or its work no surface; empty if it can be carved."""
         from lobework.carve.sweep import has_edge
 
         if not has_edge(self.cutter):
@@ -310,7 +310,7 @@ class Job:
 
     @property
     def _approach(self) -> Approach:
-        """From where the cutter comes: to the side of work that has a side, to the face of any other."""
+        """The direction of the infeed: towards the side of the work if it has one, otherwise towards its face."""
         surface = surface_of(self.piece)
         if not isinstance(surface, Round):
             return Approach()
@@ -322,13 +322,13 @@ class Job:
         Raises
         ------
         TooLargeError
-            Where the traces would need more memory than a job may take; nothing has been traced then.
+            If the traces need more memory than a job may use; nothing is traced.
         InputError
-            Where this lathe cannot make a cut, or its chucks carry the work into the bed; the message names the pass.
+            If this lathe cannot make a cut, or its chucks carry the work into the bed; the error names the pass.
         PartError
-            Where a chuck, a cam or a follower gives a number that is not finite; the message names it and its plugin.
+            If a chuck, a cam or a follower returns a number that is not finite; the error names it and its plugin.
         PluginError
-            Where a chuck's motions are no rigid motions; the message names its plugin.
+            If a chuck's motions are not rigid; the error names its plugin.
         """
         cuts = self.cuts()
         require_room(sum(self._estimates(cuts)))
@@ -343,46 +343,46 @@ class Job:
         return Traces(self, traces)
 
     def _estimates(self, cuts: Sequence[Cut]) -> Iterator[int]:
-        """Yield about how many samples each pass would take with all its repetitions, taken to be like the first."""
+        """Yield the estimated number of samples of each pass; its repetitions are assumed to be like the first."""
         for _, same in itertools.groupby(cuts, key=lambda cut: cut.group):
             group = list(same)
             with _in_pass(group[0]):
                 yield len(group) * estimate(group[0], chord=self.chord)
 
     def carve(self, resolution: float | None = None, *, backend: str | None = None, progress: Progress | None = None) -> Carving:
-        """Return what the cuts leave in the wood.
+        """Return the work as the cuts carve it.
 
         Parameters
         ----------
         resolution : float, mm, optional
-            From ray to ray; the job's own unless given.
+            Distance from ray to ray; default: the job's resolution.
         backend : str, optional
-            Which way of carving; unless given the first that is installed and can, "compiled" where it can.
+            The carving backend; default: the first installed one that can carve the job, "compiled" if it can.
         progress : callable, optional
-            Called now and then with the part done, 0 to 1; what it raises stops the carving.
+            Called now and then with the fraction done, 0 to 1; an exception that it raises stops the carving.
 
         Raises
         ------
         SettingError
-            Where the work or the cutter cannot be carved, or the backend cannot do what is asked.
+            If the work cannot be carved, or not with the cutter, or not by the backend.
         TooLargeError
-            Where the grid would take more memory than a job may; nothing has been carved then.
+            If the grid needs more memory than a job may use; nothing is carved.
         UnknownNameError
-            Where no backend has that name.
+            If no backend has that name.
         """
-        self._carved_by(resolution, backend)
+        self._backends_and_stock(resolution, backend)
         return self.trace().carve(resolution, backend=backend, progress=progress)
 
-    def _carved_by(self, resolution: float | None, backend: str | None) -> tuple[list[Backend], Stock]:
-        """Return the ways of carving to choose from, and the stock; what is wrong is said before anything is traced."""
+    def _backends_and_stock(self, resolution: float | None, backend: str | None) -> tuple[list[Backend], Stock]:
+        """Return the backends to choose from, and the stock; their errors are raised before anything is traced."""
         from lobework.carve import stock_of
 
         shelf = registry.installed()
-        ways = list(shelf.backends().values()) if backend is None else [shelf.backend(backend)]
-        return ways, stock_of(self.piece, self.resolution if resolution is None else resolution)
+        backends = list(shelf.backends().values()) if backend is None else [shelf.backend(backend)]
+        return backends, stock_of(self.piece, self.resolution if resolution is None else resolution)
 
     def check(self) -> list[Finding]:
-        """Return what every installed check finds, the gravest first."""
+        """Return the findings of every installed check, the most severe first."""
         return self.trace().check()
 
     def drawing(self) -> Drawing:
@@ -390,25 +390,25 @@ class Job:
         return self.trace().drawing()
 
     def program(self, air: float = 0.0) -> Program:
-        """Return the moves of the axes, in time; with ``air``, lifted so that the tip stays so many mm off the work."""
+        """Return the timed moves of the axes; with ``air``, they are lifted so that the tip stays that many mm off the work."""
         return self.trace().program(air)
 
     def prove(self, program: bytes | str | Path, tolerance: float | None = None, *, air: float = 0.0) -> Proof:
-        """Return what comes of a program for this job when it is read back and run on the lathe's model.
+        """Return the proof of a program for this job: it is read back and run on the model of the lathe.
 
         Parameters
         ----------
         program : bytes, or path of a file
-            RS274/NGC, whoever wrote it.
+            RS274/NGC, from any source.
         tolerance : float, mm, optional
-            How far its path on the work may be from the job's; that of its feeds unless given.
+            Largest distance of its path on the work from the job's path; default: the tolerance of the job's feeds.
         air : float, mm
-            How far off the work a program keeps that was written to be tried in air.
+            Distance from the work of a program that was written for a trial in air.
 
         Raises
         ------
         InputError
-            Where the file cannot be read, or the job cannot be cut.
+            If the file cannot be read, or the job cannot be cut.
         """
         from lobework.proof import SHARE, load, prove
 
@@ -428,7 +428,7 @@ class Job:
         )
 
     def settings(self, traces: Traces | None = None) -> Settings:
-        """Return the numbers to set and the steps in order; of a lathe whose axes have limits, also where its cuts slow down."""
+        """Return the settings and the steps in order; if the axes of the lathe have limits, also the cuts that slow down."""
         from lobework.kinematics.motion import motion_of
 
         cuts = self.cuts()
@@ -452,9 +452,9 @@ class Job:
         Raises
         ------
         OutputExistsError
-            Where the file exists and ``overwrite`` is not set; nothing is written then.
+            If the file exists and ``overwrite`` is not set; nothing is written.
         UnknownNameError
-            Where no target has that name.
+            If no target has that name.
         """
         chosen = registry.installed().target(target)
         path = Path(folder) / chosen.file
@@ -470,7 +470,7 @@ def require_few(cuts: int) -> None:
 
 
 def require_room(samples: int) -> None:
-    """Refuse, with its size, what would need more memory than a job may take: ``samples`` of all cuts together.
+    """Refuse traces that need more memory than a job may use; ``samples`` is the number of all cuts together.
 
     >>> require_room(10**9)
     Traceback (most recent call last):
@@ -478,30 +478,29 @@ def require_room(samples: int) -> None:
     use fewer turns or a smaller series, or a larger chord
     """
     if samples * BYTES_A_SAMPLE > MOST_BYTES:
-        raise TooLargeError(
-            f"the traces would need {samples * BYTES_A_SAMPLE / 1e9:,.0f} GB for {samples:,} samples, "
-            f"more than the {MOST_BYTES // 10**9} GB a job may take; use fewer turns or a smaller series, or a larger chord"
-        )
+        needed = f"{samples * BYTES_A_SAMPLE / 1e9:,.0f} GB for {samples:,} samples"
+        problem = f"the traces would need {needed}, more than the {MOST_BYTES // 10**9} GB a job may take"
+        raise TooLargeError(problem, remedy="use fewer turns or a smaller series, or a larger chord")
 
 
 @contextlib.contextmanager
 def _in_pass(cut: Cut) -> Iterator[None]:
-    """Have whatever is complained of here name the pass; and whoever brought the part that is at fault."""
+    """Add the pass's name to errors raised inside, and the plugin of the part at fault."""
     try:
         yield
     except InputError as error:
-        again = any(level.number > 1 for level in cut.levels)
-        step = f"series step {'.'.join(str(level.number) for level in cut.levels)}, " if again else ""
+        repeated = any(level.number > 1 for level in cut.levels)
+        step = f"series step {'.'.join(str(level.number) for level in cut.levels)}, " if repeated else ""
         where = error.where.removeprefix(f"pass[{cut.group}]").removeprefix(".")
         where = f"pass[{cut.group}].{step}{where}".rstrip("., ")
-        brought = _brought_by(error.part) if isinstance(error, PartError) else ""
-        raise error.replaced(where=where, remedy=f"{error.remedy}{brought}") from None
+        plugin = _plugin_of(error.part) if isinstance(error, PartError) else ""
+        raise error.replaced(where=where, remedy="; ".join(filter(None, (error.remedy, plugin)))) from None
     except PluginError as error:
-        raise PluginError(f"pass[{cut.group}]: {error}{_brought_by(error.part)}") from error
+        raise PluginError("; ".join(filter(None, (f"pass[{cut.group}]: {error}", _plugin_of(error.part))))) from error
 
 
-def _brought_by(part: type | None) -> str:
-    """Return which plugin brought a part, in brackets; empty where none did, or it is not known."""
+def _plugin_of(part: type | None) -> str:
+    """Return the words that name the plugin of a part; empty if the part is built in or unknown."""
     shelf = registry.installed()
-    brought = (record for record in shelf.loaded[1:] for kind, name in record.offers if shelf.parts[kind][name] is part)
-    return next((f"; it came with {record.title}" for record in brought), "")
+    plugins = (record for record in shelf.loaded[1:] for kind, name in record.offers if shelf.parts[kind][name] is part)
+    return next((f"it came with {record.title}" for record in plugins), "")
