@@ -16,8 +16,9 @@ from lobework.carve import compiled_face
 from lobework.carve.compiled_face import carve_face
 from lobework.carve.stock import stock_of
 from lobework.carve.sweep import Sweep
+from lobework.kernels.records import zeros
 from lobework.kernels.sweep import simd, tiles
-from lobework.kernels.sweep.segments import FIELDS, lay_segments
+from lobework.kernels.sweep.segments import Segment, lay_segments
 from lobework.parts.cutter import Ball, FlatEnd, Profiled, RoundNosed, Vee
 from lobework.parts.holder import EccentricFrame
 from lobework.parts.piece import Disc
@@ -203,7 +204,7 @@ def test_samples_joined_along_a_dense_ring_leave_its_closed_form(cutter, bends):
     height = 0.8 - np.sqrt(np.maximum(0.64 - off**2, 0.0)) if cutter == "ball" else off
     expected = np.where(off <= bends, np.maximum(0.3 - height, 0.0), 0.0)
     np.testing.assert_allclose(carved(sweep(CUTTERS[cutter], dense), stock=WIDE), expected, rtol=0, atol=3e-6)
-    segments = np.zeros((len(dense), FIELDS))
+    segments = zeros(Segment, len(dense))
     within = compiled_face.MERGED_MM / 2
     assert lay_segments(dense, 0, len(dense), within, within, -0.3, segments, 0) < len(dense) / 3
 
@@ -211,16 +212,16 @@ def test_samples_joined_along_a_dense_ring_leave_its_closed_form(cutter, bends):
 def test_no_sample_lies_further_than_said_from_the_segment_that_passes_it_by():
     turn = np.linspace(0, 1, 4001)
     tip = np.stack([3 * np.cos(turn), 3 * np.sin(turn) + 0.2 * np.sin(40 * turn), -0.5 + 0.1 * np.cos(9 * turn)], axis=-1)
-    segments = np.zeros((len(tip), FIELDS))
+    segments = zeros(Segment, len(tip))
     at = lay_segments(tip, 0, len(tip), 1e-4, 2e-4, math.nan, segments, 0)
-    x, y, z, ux, uy, length, slope = segments[:at, :7].T
+    x, y, z, ux, uy, length, slope = (segments[name][:at] for name in ("x", "y", "z", "way_x", "way_y", "length", "slope"))
     along = (tip[:, None, 0] - x) * ux + (tip[:, None, 1] - y) * uy
     aside = np.abs((tip[:, None, 1] - y) * ux - (tip[:, None, 0] - x) * uy)
     apart = np.abs(tip[:, None, 2] - z - slope * along)
     passed = (along >= -1e-12) & (along <= length + 1e-12) & (aside <= 1e-4 + 1e-12) & (apart <= 2e-4 + 1e-5)
     assert passed.any(axis=1).all()
     assert at < len(tip) / 4
-    assert (segments[:at, 6] >= 0).all()
+    assert (segments["slope"][:at] >= 0).all()
 
 
 def test_a_path_worked_in_slices_is_the_whole_and_says_how_far_it_is(monkeypatch):

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from lobework.carve.compiled_path import edge_parts, grid_of, slant_parts
 from lobework.geometry.cutter_edge import ArcSegment
 from lobework.parts.holder import EccentricFrame
 
@@ -17,6 +18,7 @@ if TYPE_CHECKING:
     from lobework.carve.sweep import Sweep
     from lobework.geometry.cutter_edge import Edge
     from lobework.geometry.rigid import Array
+    from lobework.kernels.sweep.segments import Segments
 
 __all__ = ["MERGED_MM", "carve_face"]
 
@@ -35,22 +37,6 @@ _FEWEST: Final = 1 << 12
 _CELLS: Final = 1 << 30
 """Cells of the grid that a lot of segments reaches, in all, at the most: a second's work or so, then it is told how far it is."""
 _STRETCH: Final = 1 << 16
-
-
-def _parts(edge: Edge) -> Array:
-    """Return an edge as the kernels take it: see `lobework.kernels.sweep.slab.reach`."""
-    rows = [
-        (1.0, part.near, part.far, part.centre, part.radius)
-        if isinstance(part, ArcSegment)
-        else (0.0, part.near, part.far, part.low, part.rise)
-        for part in edge.parts
-    ]
-    return np.array(rows, dtype=np.float64)
-
-
-def _slants(edge: Edge) -> Array:
-    """Return an edge as the kernels take it, its arcs as slants."""
-    return np.array([(0.0, *slant) for slant in edge.slants(_SLANTS_MM)], dtype=np.float64)
 
 
 def _steepest(edge: Edge, depth: float) -> float:
@@ -98,22 +84,23 @@ def _at_once(stock: Stock, edge: Edge, swing: float, ways: Sequence[_Way]) -> in
     return int(min(max(_CELLS * stock.row_step * stock.column_step / max(reach, 1e-12), _FEWEST), _AT_ONCE))
 
 
-def _segments(ways: Sequence[_Way], at_once: int) -> Iterator[tuple[int, Array]]:
-    """Yield the segments of paths, (n, 9), some at a time, with how many samples they came from."""
-    from lobework.kernels.sweep.segments import FIELDS, lay_paths
+def _segments(ways: Sequence[_Way], at_once: int) -> Iterator[tuple[int, Segments]]:
+    """Yield the segments of paths, some at a time, with how many samples they came from."""
+    from lobework.kernels.records import zeros
+    from lobework.kernels.sweep.segments import Segment, lay_paths
 
     stretch = min(_STRETCH, at_once - 1)
     parts = [(way, way.tip[first : first + stretch + 1]) for way in ways for first in range(0, max(len(way.tip) - 1, 1), stretch)]
     ends = np.cumsum([len(tip) for _, tip in parts])
-    segments = np.zeros((min(ends[-1], at_once), FIELDS))
+    segments = zeros(Segment, min(int(ends[-1]), at_once))
     first, gone = 0, 0
     while first < len(parts):
-        after = int(np.searchsorted(ends, gone + len(segments), side="right"))
+        after = int(np.searchsorted(ends, gone + segments.shape[0], side="right"))
         some = parts[first:after]
         laid = segments[: ends[after - 1] - gone]
         within, levels = (np.array([getattr(way, name) for way, _ in some]) for name in ("within", "level"))
         lay_paths(np.concatenate([tip for _, tip in some]), ends[first:after] - gone, within, levels, laid)
-        yield len(laid), laid
+        yield laid.shape[0], laid
         first, gone = after, int(ends[after - 1])
 
 
@@ -140,18 +127,18 @@ def carve_face(stock: Stock, sweeps: Sequence[Sweep], depth: Depth, progress: Ca
         if (way := _way(sweep)) is not None:
             swing = sweep.holder.radius if isinstance(sweep.holder, EccentricFrame) else 0.0
             lots.setdefault((sweep.edge, swing), []).append(way)
-    grid = np.array([stock.across[0], stock.down[0], stock.column_step, stock.row_step])
+    grid = grid_of(stock)
     work = work_in(stock.inside)
     total, done = sum(len(way.tip) for ways in lots.values() for way in ways), 0
     for (edge, swing), ways in lots.items():
         at_once = _at_once(stock, edge, swing, ways)
         level = sorted((way for way in ways if not math.isnan(way.level)), key=lambda way: way.level)
         for seen, segments in _segments(level, at_once) if level else ():
-            carve_level(segments, _parts(edge), swing, grid, work, depth)
+            carve_level(segments, edge_parts(edge), swing, grid, work, depth)
             done += seen
             progress(min(done / total, 1.0))
         sloping = [way for way in ways if math.isnan(way.level)]
         for seen, segments in _segments(sloping, at_once) if sloping else ():
-            carve_sloping(segments, _slants(edge) if swing else _parts(edge), swing, grid, work, depth)
+            carve_sloping(segments, slant_parts(edge, _SLANTS_MM) if swing else edge_parts(edge), swing, grid, work, depth)
             done += seen
             progress(min(done / total, 1.0))

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 
 import numpy as np
 
-from lobework.carve.compiled_path import FACE_CELLS, bodies_of, steps_at_once
+from lobework.carve.compiled_path import FACE_CELLS, bodies_of, edge_parts, grid_of, steps_at_once
 from lobework.geometry.cutter_edge import ArcSegment
 from lobework.parts.holder import CuttingFrame
 
@@ -19,14 +19,15 @@ if TYPE_CHECKING:
     from lobework.carve.sweep import Sweep
     from lobework.geometry.cutter_edge import Edge
     from lobework.geometry.rigid import Array
+    from lobework.kernels.records import Records
+    from lobework.kernels.sweep.edge_parts import EdgeParts
+    from lobework.kernels.sweep.frame_on_face import Piece
 
 __all__ = ["carve_frame"]
 
 _AT_ONCE: Final = 1 << 13
 _MOST_TURN_RAD: Final = 0.05
 _CORNER: Final = 1e-9
-_COLUMNS: Final = 41
-_CUTS: Final = 22
 
 
 def carve_frame(stock: Stock, sweep: Sweep, depth: Depth, progress: Callable[[float], None]) -> None:
@@ -48,22 +49,23 @@ def carve_frame(stock: Stock, sweep: Sweep, depth: Depth, progress: Callable[[fl
 
     assert isinstance(sweep.holder, CuttingFrame)
     outline, bodies = _outline(sweep.edge), bodies_of(sweep.edge)
-    grid = float(stock.across[0]), float(stock.down[0]), stock.column_step, stock.row_step
+    grid = grid_of(stock)
     work = work_in(stock.inside)
     at_once = steps_at_once(stock, sweep, FACE_CELLS, _AT_ONCE)
     for done, pieces in _pieces(sweep, math.radians(sweep.holder.angle_deg) + math.pi / 2, at_once):
-        frame_on_face(pieces, sweep.holder.radius, outline, bodies, len(bodies) == 1, grid, work, depth)
+        frame_on_face(pieces, sweep.holder.radius, outline, bodies, bodies.shape[0] == 1, grid, work, depth)
         progress(done)
 
 
-def _outline(edge: Edge) -> Array:
-    """Return an edge as the kernels take it: each part, and whether the outline has a corner where it begins."""
-    before, rows = 0.0, []
-    for part, (rise, after) in zip(edge.parts, _slopes(edge), strict=True):
-        shape = (1.0, part.centre, part.radius) if isinstance(part, ArcSegment) else (0.0, part.low, part.rise)
-        rows.append((part.near, part.far, *shape, float(abs(rise - before) > _CORNER)))
+def _outline(edge: Edge) -> EdgeParts:
+    """Return an edge as the kernels take it, with where it has corners."""
+    before, corners = 0.0, []
+    for rise, after in _slopes(edge):
+        corners.append(abs(rise - before) > _CORNER)
         before = after
-    return np.array(rows, dtype=np.float64)
+    parts = edge_parts(edge)
+    parts["has_corner"] = corners
+    return parts
 
 
 def _slopes(edge: Edge) -> list[tuple[float, float]]:
@@ -114,8 +116,11 @@ def _rows(vectors: Array, which: slice) -> Array:
     return np.broadcast_to(vectors, (which.stop - which.start, 3)) if len(vectors) == 1 else vectors[which]
 
 
-def _pieces(sweep: Sweep, aside: float, at_once: int) -> Iterator[tuple[float, Array]]:
+def _pieces(sweep: Sweep, aside: float, at_once: int) -> Iterator[tuple[float, Records[Piece]]]:
     """Yield pieces of path for the kernel, with the part of the path done; the axis stands ``aside`` of the level, rad."""
+    from lobework.kernels.records import of_vectors, zeros
+    from lobework.kernels.sweep.frame_on_face import Piece
+
     tip, total = sweep.tip, max(len(sweep.tip) - 1, 1)
 
     def turn(which: slice) -> Array:
@@ -134,9 +139,9 @@ def _pieces(sweep: Sweep, aside: float, at_once: int) -> Iterator[tuple[float, A
         begins = np.arctan2(level[:, 1], level[:, 0]) + aside
         turned = turn(near)[steps.step]
         first, last = begins + steps.begin * turned, begins + steps.end * turned
-        pieces = np.zeros((len(steps.step), _COLUMNS))
-        pieces[:, :3] = place[steps.step] + steps.begin[:, None] * move[steps.step]
-        pieces[:, 3:6] = (steps.end - steps.begin)[:, None] * move[steps.step]
-        pieces[:, 6], pieces[:, 7] = np.cos(first), np.sin(first)
-        pieces[:, 8], pieces[:, _CUTS] = last - first, steps.cut
+        pieces = zeros(Piece, len(steps.step))
+        pieces["tip"] = of_vectors(place[steps.step] + steps.begin[:, None] * move[steps.step])
+        pieces["move"] = of_vectors((steps.end - steps.begin)[:, None] * move[steps.step])
+        pieces["axis_x"], pieces["axis_y"] = np.cos(first), np.sin(first)
+        pieces["turn"], pieces["cuts"] = last - first, steps.cut
         yield steps.done, pieces

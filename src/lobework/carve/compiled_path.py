@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING, Final, NamedTuple
 
 import numpy as np
@@ -19,7 +19,11 @@ if TYPE_CHECKING:
     from lobework.carve.sweep import Sweep
     from lobework.geometry.cutter_edge import Edge
     from lobework.geometry.rigid import Array
+    from lobework.kernels.records import Records
+    from lobework.kernels.sweep.edge_parts import EdgeParts
+    from lobework.kernels.sweep.ray_blade import Body
     from lobework.kernels.sweep.rays import Rays
+    from lobework.kernels.sweep.tiles import Grid
 
 __all__ = [
     "FACE_CELLS",
@@ -27,9 +31,11 @@ __all__ = [
     "SOLID_CELLS",
     "Pieces",
     "bodies_of",
-    "edge_rows",
+    "edge_parts",
+    "grid_of",
     "pieces_of",
     "rays_of",
+    "slant_parts",
     "steps_at_once",
     "stretches",
 ]
@@ -46,39 +52,52 @@ _FEWEST: Final = 64
 _CORNER: Final = 1e-9
 
 
+def grid_of(stock: Stock) -> Grid:
+    """Return where the cells of a stock's face stand, as the kernels take it."""
+    from lobework.kernels.sweep.tiles import Grid
+
+    return Grid(float(stock.across[0]), float(stock.down[0]), stock.column_step, stock.row_step)
+
+
 def rays_of(stock: Stock) -> Rays:
     """Return the rays of a stock as the kernels take them.
 
     >>> from lobework.carve.stock import stock_of
     >>> from lobework.parts.piece import Barrel
-    >>> rays_of(stock_of(Barrel(diameter=10.0, length=9.0), resolution=0.5)).rows[2].round(3).tolist()
+    >>> row = rays_of(stock_of(Barrel(diameter=10.0, length=9.0), resolution=0.5)).rows[2]
+    >>> [round(float(row[name]), 3) for name in ("radius", "z", "normal_r", "normal_z", "axis_depth")]
     [5.0, -1.0, 1.0, 0.0, 5.0]
     """
-    from lobework.kernels.sweep.rays import Rays
+    from lobework.kernels.records import zeros
+    from lobework.kernels.sweep.rays import Band, Column, Rays, Row
     from lobework.kernels.sweep.tiles import PATCH, SIDE
 
-    rows, columns = (-(-count // SIDE) * SIDE for count in stock.shape)
-    column = stock.across[0] + np.arange(columns) * stock.column_step
+    row_count, column_count = (-(-count // SIDE) * SIDE for count in stock.shape)
+    rows, bands, columns = zeros(Row, row_count), zeros(Band, row_count // PATCH), zeros(Column, column_count)
+    row_start, column_start = float(stock.down[0]), float(stock.across[0])
+    column = stock.across[0] + np.arange(column_count) * stock.column_step
     middle_of = column + (PATCH - 1) / 2 * stock.column_step
     if isinstance(stock.surface, Face):
-        grid = np.array([stock.across[0], stock.down[0], stock.column_step, stock.row_step])
-        row = stock.down[0] + np.arange(rows) * stock.row_step
-        rays = np.column_stack([row, np.zeros((rows, 3)), np.full(rows, np.inf)])
-        bands = np.column_stack([row[::PATCH] + (PATCH - 1) / 2 * stock.row_step, np.zeros((rows // PATCH, 5))])
-        off = (PATCH - 1) / 2 * math.hypot(stock.row_step, stock.column_step)
-        turns = np.column_stack([column, 0 * column, middle_of, 0 * column, np.full(columns, off)])
-        return Rays(rays, bands, turns, grid, True)
-    profile = stock.profile[np.minimum(np.arange(rows), stock.rows - 1)]
+        row = stock.down[0] + np.arange(row_count) * stock.row_step
+        rows["y"], rows["axis_depth"] = row, np.inf
+        bands["y"] = row[::PATCH] + (PATCH - 1) / 2 * stock.row_step
+        columns["x"], columns["middle_x"] = column, middle_of
+        columns["off"] = (PATCH - 1) / 2 * math.hypot(stock.row_step, stock.column_step)
+        return Rays(rows, bands, columns, row_start, stock.row_step, column_start, stock.column_step, False, True)
+    profile = stock.profile[np.minimum(np.arange(row_count), stock.rows - 1)]
     with np.errstate(divide="ignore"):
-        axis = profile[:, 0] / np.maximum(profile[:, 2], 0.0)
+        rows["axis_depth"] = profile[:, 0] / np.maximum(profile[:, 2], 0.0)
     four = profile.reshape(-1, PATCH, 4)
     middle = (four.min(axis=1) + four.max(axis=1)) / 2
+    for number, name in enumerate(("radius", "z", "normal_r", "normal_z")):
+        rows[name], bands[name] = profile[:, number], middle[:, number]
     off = np.abs(four - middle[:, None]).max(axis=1)
-    bands = np.column_stack([middle, np.hypot(off[:, 0], off[:, 1]), np.hypot(off[:, 2], off[:, 3])])
-    turns = np.stack([np.cos(column), np.sin(column), np.cos(middle_of), np.sin(middle_of)], axis=-1)
-    turns = np.column_stack([turns, np.full(columns, (PATCH - 1) / 2 * stock.column_step)])
-    grid = np.array([stock.row_step, stock.column_step, stock.across[0], float(stock.surface.straight)])
-    return Rays(np.column_stack([profile, axis]), bands, turns, grid, False)
+    bands["off"], bands["off_per_mm"] = np.hypot(off[:, 0], off[:, 1]), np.hypot(off[:, 2], off[:, 3])
+    columns["cosine"], columns["sine"] = np.cos(column), np.sin(column)
+    columns["middle_cosine"], columns["middle_sine"] = np.cos(middle_of), np.sin(middle_of)
+    columns["off"] = (PATCH - 1) / 2 * stock.column_step
+    straight = stock.surface.straight
+    return Rays(rows, bands, columns, row_start, stock.row_step, column_start, stock.column_step, straight, False)
 
 
 class Pieces(NamedTuple):
@@ -315,20 +334,34 @@ def _turned(vectors: Array, turn: Array) -> Array:
     return turned
 
 
-def edge_rows(edge: Edge) -> Array:
-    """Return (k, 5) float64, an edge as `lobework.kernels.sweep.blade_on_face` takes it.
+def edge_parts(edge: Edge) -> EdgeParts:
+    """Return (k,) parts of an edge as the kernels take them.
 
     >>> from lobework.parts.cutter import Vee
-    >>> edge_rows(Vee(angle_deg=90.0, width=3.0).edge).round(6).tolist()
-    [[0.0, 1.5, 0.0, 0.0, 1.0]]
+    >>> parts = edge_parts(Vee(angle_deg=90.0, width=3.0).edge)
+    >>> [parts[name].round(6).tolist() for name in ("near", "far", "low", "rise")]
+    [[0.0], [1.5], [0.0], [1.0]]
     """
-    rows = [
-        (part.near, part.far, 1.0, part.centre, part.radius)
-        if isinstance(part, ArcSegment)
-        else (part.near, part.far, 0.0, part.low, part.rise)
-        for part in edge.parts
-    ]
-    return np.array(rows, dtype=np.float64)
+    return _records(edge.parts)
+
+
+def slant_parts(edge: Edge, within: float) -> EdgeParts:
+    """Return an edge as the kernels take it, its arcs as straight parts that lie ``within`` so many mm of them."""
+    return _records(edge.slants(within))
+
+
+def _records(parts: Sequence[LineSegment | ArcSegment]) -> EdgeParts:
+    from lobework.kernels.records import zeros
+    from lobework.kernels.sweep.edge_parts import EdgePart
+
+    records = zeros(EdgePart, len(parts))
+    for name in ("near", "far"):
+        records[name] = [getattr(part, name) for part in parts]
+    records["is_arc"] = [isinstance(part, ArcSegment) for part in parts]
+    for kind, names in ((LineSegment, ("low", "rise")), (ArcSegment, ("centre", "radius"))):
+        for name in names:
+            records[name] = [getattr(part, name) if isinstance(part, kind) else 0.0 for part in parts]
+    return records
 
 
 def stretches(edge: Edge) -> Iterator[tuple[int, int]]:
@@ -351,12 +384,17 @@ def _rise(part: LineSegment | ArcSegment, r: float) -> float:
     return r / math.sqrt(under) if under > 0 else math.inf
 
 
-def bodies_of(edge: Edge) -> NDArray[np.int32]:
+def bodies_of(edge: Edge) -> Records[Body]:
     """Return the stretches of an edge that do not bend inwards: first and last part, and 0 for both sides, or 1 and -1.
 
     >>> from lobework.parts.cutter import Vee
     >>> bodies_of(Vee(angle_deg=90.0, width=3.0).edge).tolist()
-    [[0, 0, 0]]
+    [(0, 0, 0)]
     """
-    bodies = [(first, after - 1, side) for first, after in stretches(edge) for side in ((0,) if first == 0 else (1, -1))]
-    return np.array(bodies, dtype=np.int32)
+    from lobework.kernels.records import zeros
+    from lobework.kernels.sweep.ray_blade import Body
+
+    found = [(first, after - 1, side) for first, after in stretches(edge) for side in ((0,) if first == 0 else (1, -1))]
+    bodies = zeros(Body, len(found))
+    bodies["first"], bodies["last"], bodies["side"] = zip(*found, strict=True)
+    return bodies

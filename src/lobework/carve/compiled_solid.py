@@ -2,35 +2,32 @@
 
 from __future__ import annotations
 
-import itertools
 import math
 from collections.abc import Callable, Iterator
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, NamedTuple
 
 import numpy as np
 
-from lobework.carve.compiled_path import SOLID_CELLS, edge_rows, pieces_of, rays_of, steps_at_once, stretches
+from lobework.carve.compiled_path import SOLID_CELLS, edge_parts, pieces_of, rays_of, steps_at_once, stretches
 from lobework.geometry.cutter_edge import ArcSegment, LineSegment
 from lobework.geometry.surface import Round
 from lobework.parts.holder import CuttingFrame, EccentricFrame
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
     from lobework.carve.stock import Depth, Stock
     from lobework.carve.sweep import Sweep
     from lobework.geometry.cutter_edge import Edge
     from lobework.geometry.rigid import Array
+    from lobework.kernels.records import Records
+    from lobework.kernels.sweep.ray_solid import SolidPart
+    from lobework.kernels.sweep.solid import Piece, SolidBody
     from lobework.parts.holder import Holder
 
-    Whole = NDArray[np.int32]
-    Part = tuple[float, ...]
 
 __all__ = ["carve_solid"]
 
 _MOST_TURN_RAD: Final = 0.03
 _MOST_SWERVE_MM: Final = 1e-4
-_STRAIGHT, _ROUND_IT = 0.0, 1.0
 
 
 def carve_solid(stock: Stock, sweep: Sweep, depth: Depth, progress: Callable[[float], None]) -> None:
@@ -56,7 +53,7 @@ def carve_solid(stock: Stock, sweep: Sweep, depth: Depth, progress: Callable[[fl
     work = work_in(stock.inside)
     at_once = steps_at_once(stock, sweep, SOLID_CELLS)
     for done, pieces in _pieces(sweep, isinstance(stock.surface, Round), at_once):
-        solid.carve_solid(pieces, edge_rows(sweep.edge), shape, outline, bodies, rays, work, depth)
+        solid.carve_solid(pieces, edge_parts(sweep.edge), shape, outline, bodies, rays, work, depth)
         progress(done)
 
 
@@ -68,31 +65,62 @@ def _shape(holder: Holder) -> tuple[int, float]:
     return (RING, holder.radius) if isinstance(holder, EccentricFrame) else (DRILL, 0.0)
 
 
-def _outline(edge: Edge, holder: Holder) -> tuple[Array, Whole]:
+def _outline(edge: Edge, holder: Holder) -> tuple[Records[SolidPart], Records[SolidBody]]:
     """Return the outlines of solids that together make the edge's, as `lobework.kernels.sweep.ray_solid` takes them.
 
     Each stretch of the edge that does not bend inwards, filled up to the middle line at the height of its lower end, is
     within the whole, for an edge never falls; so each is a solid of its own, without hollows. An edge swung in a circle is one,
     and the cylinder about it follows it.
     """
-    rows: list[Part] = []
+    from lobework.kernels.records import zeros
+    from lobework.kernels.sweep.ray_solid import SolidPart
+    from lobework.kernels.sweep.solid import SolidBody
+
+    parts: list[_Line | _Ring] = []
     ends = [0]
     if isinstance(holder, EccentricFrame):
         for side in (1, -1):
-            rows += _swung(edge, holder.radius, side)
-        ends.append(len(rows))
+            parts += _swung(edge, holder.radius, side)
+        ends.append(len(parts))
         far = holder.radius + edge.half_width
-        rows += [*_line((0.0, 0.0), (far, 0.0), 1), (_STRAIGHT, far, 0.0, 0.0, 1.0, math.inf, 1.0)]
+        parts += [*_line((0.0, 0.0), (far, 0.0), 1), _Line(far, 0.0, 0.0, 1.0, math.inf, 1.0)]
     else:
         for first, after in stretches(edge):
             stretch = edge.parts[first:after]
-            rows += _about_outward(stretch) if not isinstance(holder, CuttingFrame) else _in_frame(stretch, holder.radius)
-            ends.append(len(rows))
-    padded = [(*row, *([0.0] * (8 - len(row)))) for row in rows]
-    return np.array(padded, dtype=np.float64), np.array(list(itertools.pairwise(ends)), dtype=np.int32)
+            parts += _about_outward(stretch) if not isinstance(holder, CuttingFrame) else _in_frame(stretch, holder.radius)
+            ends.append(len(parts))
+    outline, bodies = zeros(SolidPart, len(parts)), zeros(SolidBody, len(ends) - 1)
+    for name in SolidPart.__annotations__:
+        outline[name] = [getattr(part, name, 0.0) for part in parts]
+    bodies["first"], bodies["after"] = ends[:-1], ends[1:]
+    return outline, bodies
 
 
-def _line(a: tuple[float, float], b: tuple[float, float], side: int) -> Iterator[Part]:
+class _Line(NamedTuple):
+    """A straight part of a solid's outline: see `lobework.kernels.sweep.ray_solid.SolidPart`."""
+
+    r: float
+    y: float
+    way_r: float
+    way_y: float
+    length: float
+    side: float
+
+
+class _Ring(NamedTuple):
+    """An arc of a solid's outline: see `lobework.kernels.sweep.ray_solid.SolidPart`."""
+
+    r: float
+    y: float
+    radius: float
+    way_r: float
+    way_y: float
+    near: float
+    far: float
+    is_arc: bool = True
+
+
+def _line(a: tuple[float, float], b: tuple[float, float], side: int) -> Iterator[_Line | _Ring]:
     """Yield a straight part from one (r, y) to another, if any of it is on the outline's side of the axis."""
     if a == b or max(a[0], b[0]) < 0:
         return
@@ -101,7 +129,7 @@ def _line(a: tuple[float, float], b: tuple[float, float], side: int) -> Iterator
         a, b = (on_axis, b) if a[0] < 0 else (a, on_axis)
     long = math.hypot(b[0] - a[0], b[1] - a[1])
     if long > 0:
-        yield _STRAIGHT, a[0], a[1], (b[0] - a[0]) / long, (b[1] - a[1]) / long, long, float(side)
+        yield _Line(a[0], a[1], (b[0] - a[0]) / long, (b[1] - a[1]) / long, long, float(side))
 
 
 def _ends(part: LineSegment) -> tuple[tuple[float, float], tuple[float, float]]:
@@ -112,24 +140,24 @@ def _top(part: LineSegment | ArcSegment) -> float:
     return float(part.at(np.array(part.far)))
 
 
-def _about_outward(stretch: tuple[LineSegment | ArcSegment, ...]) -> Iterator[Part]:
+def _about_outward(stretch: tuple[LineSegment | ArcSegment, ...]) -> Iterator[_Line | _Ring]:
     """Yield the outline of what a stretch of an edge describes about the cutter's own middle line."""
     yield from _line((0.0, stretch[0].low), (stretch[0].near, stretch[0].low), 1)
     for part in stretch:
         if isinstance(part, ArcSegment):
-            yield _ROUND_IT, 0.0, part.centre, part.radius, 0.0, -1.0, part.near, part.far
+            yield _Ring(0.0, part.centre, part.radius, 0.0, -1.0, part.near, part.far)
         else:
             yield from _line(*_ends(part), 1)
-    yield _STRAIGHT, stretch[-1].far, _top(stretch[-1]), 0.0, 1.0, math.inf, 1.0
+    yield _Line(stretch[-1].far, _top(stretch[-1]), 0.0, 1.0, math.inf, 1.0)
 
 
-def _in_frame(stretch: tuple[LineSegment | ArcSegment, ...], radius: float) -> Iterator[Part]:
+def _in_frame(stretch: tuple[LineSegment | ArcSegment, ...], radius: float) -> Iterator[_Line | _Ring]:
     """Yield the outline of what a stretch of an edge describes as a frame swings it."""
     first, last = stretch[0], stretch[-1]
     yield from _line((radius - first.low, -first.near), (radius - first.low, first.near), 1)
     for part in stretch:
         if isinstance(part, ArcSegment):
-            yield _ROUND_IT, radius - part.centre, 0.0, part.radius, 1.0, 0.0, part.near, part.far
+            yield _Ring(radius - part.centre, 0.0, part.radius, 1.0, 0.0, part.near, part.far)
     for side in (1, -1):
         for part in stretch:
             if isinstance(part, LineSegment):
@@ -138,21 +166,22 @@ def _in_frame(stretch: tuple[LineSegment | ArcSegment, ...], radius: float) -> I
         yield from _line((radius - _top(last), side * last.far), (0.0, side * last.far), side)
 
 
-def _swung(edge: Edge, radius: float, side: int) -> Iterator[Part]:
+def _swung(edge: Edge, radius: float, side: int) -> Iterator[_Line | _Ring]:
     """Yield one side of the outline of what an edge describes that is swung in a circle."""
     for part in edge.parts:
         if isinstance(part, LineSegment):
             (near, low), (far, high) = _ends(part)
             yield from _line((radius + side * near, low), (radius + side * far, high), side)
         elif side > 0:
-            yield _ROUND_IT, radius, part.centre, part.radius, 0.0, -1.0, part.near, part.far
+            yield _Ring(radius, part.centre, part.radius, 0.0, -1.0, part.near, part.far)
     if radius + side * edge.half_width >= 0:
-        yield _STRAIGHT, radius + side * edge.half_width, edge.height, 0.0, 1.0, math.inf, float(side)
+        yield _Line(radius + side * edge.half_width, edge.height, 0.0, 1.0, math.inf, float(side))
 
 
-def _pieces(sweep: Sweep, around: bool, at_once: int) -> Iterator[tuple[float, Array]]:
+def _pieces(sweep: Sweep, around: bool, at_once: int) -> Iterator[tuple[float, Records[Piece]]]:
     """Yield pieces of path for the kernel, some at a time, with the part of the path done."""
-    from lobework.kernels.sweep.solid import OUT, PIECE, TIP
+    from lobework.kernels.records import of_vectors, zeros
+    from lobework.kernels.sweep.solid import Piece
 
     longest = sweep.edge.half_width / 2 if isinstance(sweep.holder, EccentricFrame) else math.inf
     swing = sweep.holder.radius if isinstance(sweep.holder, CuttingFrame) else 0.0
@@ -160,14 +189,16 @@ def _pieces(sweep: Sweep, around: bool, at_once: int) -> Iterator[tuple[float, A
     for some in pieces_of(sweep, around, _MOST_TURN_RAD, longest, reach, _MOST_SWERVE_MM, at_once):
         axes = [_axis(sweep.holder, frame) for frame in some.frames]
         middles = [tip + swing * frame[:, :, 2] for tip, frame in zip(some.tips, some.frames, strict=True)]
-        pieces = np.zeros((len(some.polar), PIECE))
-        pieces[:, 0], pieces[:, 1] = some.polar, some.swept
-        pieces[:, 2:5], pieces[:, 5:8] = middles[0], middles[2] - middles[0]
-        pieces[:, 8:11] = 4 * middles[1] - 2 * (middles[0] + middles[2])
-        pieces[:, 11:14], pieces[:, 14:17] = axes[0], axes[2] - axes[0]
-        pieces[:, 45:48] = 4 * axes[1] - 2 * (axes[0] + axes[2])
-        pieces[:, TIP : TIP + 3], pieces[:, TIP + 3 : TIP + 6] = some.tips[0], some.tips[2]
-        pieces[:, OUT : OUT + 3], pieces[:, OUT + 3 : OUT + 6] = some.frames[0][:, :, 2], some.frames[2][:, :, 2]
+        pieces = zeros(Piece, len(some.polar))
+        pieces["polar"], pieces["swept"] = some.polar, some.swept
+        for (begin, half_way, end), name, change, bow in (
+            (middles, "middle", "move", "bow"),
+            (axes, "axis", "axis_turn", "axis_bow"),
+        ):
+            pieces[name], pieces[change] = of_vectors(begin), of_vectors(end - begin)
+            pieces[bow] = of_vectors(4 * half_way - 2 * (begin + end))
+        pieces["tip_begin"], pieces["tip_end"] = of_vectors(some.tips[0]), of_vectors(some.tips[2])
+        pieces["out_begin"], pieces["out_end"] = of_vectors(some.frames[0][:, :, 2]), of_vectors(some.frames[2][:, :, 2])
         yield some.done, pieces
 
 

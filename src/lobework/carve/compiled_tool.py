@@ -8,7 +8,16 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from lobework.carve.compiled_path import FACE_CELLS, SOLID_CELLS, bodies_of, edge_rows, pieces_of, rays_of, steps_at_once
+from lobework.carve.compiled_path import (
+    FACE_CELLS,
+    SOLID_CELLS,
+    bodies_of,
+    edge_parts,
+    grid_of,
+    pieces_of,
+    rays_of,
+    steps_at_once,
+)
 from lobework.errors import SettingError
 from lobework.geometry.surface import Face
 
@@ -88,34 +97,38 @@ def carve_tool(stock: Stock, sweep: Sweep, depth: Depth, progress: Callable[[flo
     if isinstance(stock.surface, Face) and sweep.upright:
         _carve_upright(stock, sweep, depth, progress)
         return
+    from lobework.kernels.records import of_vectors, zeros
     from lobework.kernels.sweep import blade
+    from lobework.kernels.sweep.ray_blade import Piece
     from lobework.kernels.sweep.tiles import work_in
 
-    outline, bodies, rays, work = edge_rows(sweep.edge), bodies_of(sweep.edge), rays_of(stock), work_in(stock.inside)
+    outline, bodies, rays, work = edge_parts(sweep.edge), bodies_of(sweep.edge), rays_of(stock), work_in(stock.inside)
     for some in pieces_of(sweep, not rays.on_face, _MOST_TILT_RAD, at_once=steps_at_once(stock, sweep, SOLID_CELLS)):
         (tip, _, tip_end), (frame, _, frame_end) = some.tips, some.frames
-        pieces = np.zeros((len(some.polar), blade.PIECE))
-        pieces[:, 0], pieces[:, 1] = some.polar, some.swept
-        pieces[:, 2:5], pieces[:, 5:8] = tip, tip_end - tip
-        for column, way in ((8, 2), (14, 0)):
-            pieces[:, column : column + 3] = frame[:, :, way]
-            pieces[:, column + 3 : column + 6] = frame_end[:, :, way] - frame[:, :, way]
+        pieces = zeros(Piece, len(some.polar))
+        pieces["polar"], pieces["swept"] = some.polar, some.swept
+        pieces["tip"], pieces["move"] = of_vectors(tip), of_vectors(tip_end - tip)
+        for field, way in (("out", 2), ("level", 0)):
+            pieces[field] = of_vectors(frame[:, :, way])
+            pieces[f"{field}_turn"] = of_vectors(frame_end[:, :, way] - frame[:, :, way])
         blade.carve_tool(pieces, outline, bodies, rays, work, depth)
         progress(some.done)
 
 
 def _carve_upright(stock: Stock, sweep: Sweep, depth: Depth, progress: Callable[[float], None]) -> None:
     """Deepen a face by an upright tool, in closed form."""
-    from lobework.kernels.sweep.blade_on_face import blade_on_face
+    from lobework.kernels.records import of_vectors, zeros
+    from lobework.kernels.sweep.blade_on_face import Piece, blade_on_face
     from lobework.kernels.sweep.tiles import work_in
 
     turn = min(_MOST_TURN_RAD, (_WITHIN_MM / (0.016 * sweep.edge.half_width)) ** (1 / 3))
-    grid = float(stock.across[0]), float(stock.down[0]), stock.column_step, stock.row_step
-    outline, work = edge_rows(sweep.edge), work_in(stock.inside)
+    grid = grid_of(stock)
+    outline, work = edge_parts(sweep.edge), work_in(stock.inside)
     for some in pieces_of(sweep, False, turn, at_once=steps_at_once(stock, sweep, FACE_CELLS)):
         (tip, _, tip_end), (frame, _, frame_end) = some.tips, some.frames
-        pieces = np.zeros((len(tip), 16))
-        pieces[:, :3], pieces[:, 3:6] = tip, tip_end - tip
-        pieces[:, 6:8], pieces[:, 12:14] = frame[:, :2, 0], frame_end[:, :2, 0]
+        pieces = zeros(Piece, len(tip))
+        pieces["tip"], pieces["move"] = of_vectors(tip), of_vectors(tip_end - tip)
+        pieces["way_x"], pieces["way_y"] = frame[:, 0, 0], frame[:, 1, 0]
+        pieces["end_way_x"], pieces["end_way_y"] = frame_end[:, 0, 0], frame_end[:, 1, 0]
         blade_on_face(pieces, outline, grid, work, depth)
         progress(some.done)

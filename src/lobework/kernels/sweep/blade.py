@@ -10,8 +10,8 @@ from numba import prange
 
 from lobework.kernels.jit import kernel
 from lobework.kernels.sweep.blade_on_face import reach
-from lobework.kernels.sweep.ray_blade import BENDS, BOXES, FUSED, SPEED, STAYS, VEERS, meets, posed
-from lobework.kernels.sweep.rays import aim, aim_at_patch, bounds_in, deepest_of
+from lobework.kernels.sweep.ray_blade import BOXES, FUSED, PLACES, meets, posed
+from lobework.kernels.sweep.rays import RAY, aim, aim_at_patch, bounds_in, deepest_of
 from lobework.kernels.sweep.tiles import (
     PATCH,
     PATCHES,
@@ -28,115 +28,134 @@ from lobework.kernels.sweep.tiles import (
 )
 
 if TYPE_CHECKING:
-    from lobework.geometry.rigid import Array
-    from lobework.kernels.sweep.rays import Rays
+    from lobework.kernels.records import Records
+    from lobework.kernels.sweep.edge_parts import EdgeParts
+    from lobework.kernels.sweep.ray_blade import Body, Piece, Places
+    from lobework.kernels.sweep.rays import Ray, Rays, Row
     from lobework.kernels.sweep.tiles import Cells, Counts, Whole
 
 
-__all__ = ["PIECE", "carve_tool"]
+__all__ = ["carve_tool"]
 
-PIECE: Final = 36
-"""Columns of a piece of path: see `carve_tool`."""
-_WIDE: Final = 28
-_OFF: Final = 29
-_BOX: Final = 30
 _SLACK_MM: Final = 1e-9
 
 
 @kernel()
-def _crosses(g: Array, s: float, w: float, h: float) -> float:
+def _crosses(piece: Piece, s: float, w: float, h: float) -> float:
     """Return how fast a place of the blade leaves the blade's plane as a piece begins (s = 0) or ends, mm a piece."""
-    outr, outp, outz = g[8] + s * g[11], g[9] + s * g[12], g[10] + s * g[13]
-    lr, lp, lz = g[14] + s * g[17], g[15] + s * g[18], g[16] + s * g[19]
+    outr, outp, outz = piece.out.x + s * piece.out_turn.x, piece.out.y + s * piece.out_turn.y, piece.out.z + s * piece.out_turn.z
+    lr, lp, lz = (
+        piece.level.x + s * piece.level_turn.x,
+        piece.level.y + s * piece.level_turn.y,
+        piece.level.z + s * piece.level_turn.z,
+    )
     nr, np_, nz = outp * lz - outz * lp, outz * lr - outr * lz, outr * lp - outp * lr
-    r, p = g[2] + s * g[5] + w * lr + h * outr, g[3] + s * g[6] + w * lp + h * outp
-    vr = g[5] + w * g[17] + h * g[11] - g[1] * p
-    vp = g[6] + w * g[18] + h * g[12] + g[1] * r
-    return nr * vr + np_ * vp + nz * (g[7] + w * g[19] + h * g[13])  # type: ignore[no-any-return]
+    r, p = piece.tip.x + s * piece.move.x + w * lr + h * outr, piece.tip.y + s * piece.move.y + w * lp + h * outp
+    vr = piece.move.x + w * piece.level_turn.x + h * piece.out_turn.x - piece.swept * p
+    vp = piece.move.y + w * piece.level_turn.y + h * piece.out_turn.y + piece.swept * r
+    return nr * vr + np_ * vp + nz * (piece.move.z + w * piece.level_turn.z + h * piece.out_turn.z)
 
 
 @kernel()
-def _prepare(g: Array, outline: Array, most: float, on_face: bool) -> bool:
+def _turned_at_most(out: float, out_turn: float) -> float:
+    """Return the greatest size of a direction's coordinate in a piece."""
+    return max(abs(out), abs(out + out_turn))
+
+
+@kernel()
+def _extent(
+    tip: float, move: float, out: float, out_turn: float, level: float, level_turn: float, wide: float, tall: float
+) -> tuple[float, float]:
+    """Return the least and the greatest of one coordinate of a blade in a piece."""
+    a, b = _turned_at_most(level, level_turn) * wide, 2 * _SLACK_MM
+    least, over = min(out, out + out_turn, 0.0) * tall, max(out, out + out_turn, 0.0) * tall
+    return min(tip, tip + move) + least - a - b, max(tip, tip + move) + over + a + b
+
+
+@kernel()
+def _prepare(piece: Piece, outline: EdgeParts, most: float, on_face: bool) -> bool:
     """Fill what is worked out of one piece alone; return whether it may reach the work."""
-    up = 2 if on_face else 0
-    outs, levels = g[11] ** 2 + g[12] ** 2 + g[13] ** 2, g[17] ** 2 + g[18] ** 2 + g[19] ** 2
-    g[20], g[21], g[22], g[23] = math.cos(g[0]), math.sin(g[0]), outs / 2, levels / 2
-    upright, lowest = min(g[8 + up], g[8 + up] + g[11 + up]), min(g[2 + up], g[2 + up] + g[5 + up])
-    lean = max(abs(g[14 + up]), abs(g[14 + up] + g[17 + up]))
-    wide, tall = outline[outline.shape[0] - 1, 1], 0.0
+    tip, move, out, out_turn, level, level_turn = piece.tip, piece.move, piece.out, piece.out_turn, piece.level, piece.level_turn
+    outs, levels = out_turn.x**2 + out_turn.y**2 + out_turn.z**2, level_turn.x**2 + level_turn.y**2 + level_turn.z**2
+    piece.cosine, piece.sine = math.cos(piece.polar), math.sin(piece.polar)
+    piece.out_blend, piece.level_blend = outs / 2, levels / 2
+    if on_face:
+        upright, lowest, lean = min(out.z, out.z + out_turn.z), min(tip.z, tip.z + move.z), _turned_at_most(level.z, level_turn.z)
+    else:
+        upright, lowest, lean = min(out.x, out.x + out_turn.x), min(tip.x, tip.x + move.x), _turned_at_most(level.x, level_turn.x)
+    wide, tall = outline[outline.shape[0] - 1].far, 0.0
     for _ in range(3):
         tall = (most - lowest + lean * wide) / upright
         wide = reach(outline, tall)
         if wide < 0.0:
             return False
-    speed = math.sqrt(g[5] ** 2 + g[6] ** 2 + g[7] ** 2) + abs(g[1]) * (most + abs(g[3]) + abs(g[6]))
+    speed = math.sqrt(move.x**2 + move.y**2 + move.z**2) + abs(piece.swept) * (most + abs(tip.y) + abs(move.y))
     turn, size = math.sqrt(outs) + math.sqrt(levels), 2 * (most + wide + tall) + speed
-    g[BENDS] = 1.5 * (most * g[1] ** 2 + 2 * turn * speed + turn * turn * (3 * size + speed))
-    g[VEERS] = 1.5 * (turn + abs(g[1]) + turn * turn)
-    g[SPEED] = speed + turn * size
-    g[_WIDE], g[_OFF] = wide, g[BENDS] / 8 + 2 * _SLACK_MM
+    piece.bend = 1.5 * (most * piece.swept**2 + 2 * turn * speed + turn * turn * (3 * size + speed))
+    piece.veer = 1.5 * (turn + abs(piece.swept) + turn * turn)
+    piece.speed = speed + turn * size
+    piece.reach, piece.slack = wide, piece.bend / 8 + 2 * _SLACK_MM
     crossing = 0.0
     for corner_ in range(8):
         w, h = wide if corner_ % 2 == 0 else -wide, tall if corner_ % 4 < 2 else 0.0
-        crossing = max(crossing, abs(_crosses(g, float(corner_ // 4), w, h)))
-    g[STAYS] = 1.0 if crossing <= _SLACK_MM else 0.0
-    for i in range(3):
-        a, b = max(abs(g[14 + i]), abs(g[14 + i] + g[17 + i])) * wide, 2 * _SLACK_MM
-        least, over = min(g[8 + i], g[8 + i] + g[11 + i], 0.0) * tall, max(g[8 + i], g[8 + i] + g[11 + i], 0.0) * tall
-        g[_BOX + i] = min(g[2 + i], g[2 + i] + g[5 + i]) + least - a - b
-        g[_BOX + 3 + i] = max(g[2 + i], g[2 + i] + g[5 + i]) + over + a + b
+        crossing = max(crossing, abs(_crosses(piece, float(corner_ // 4), w, h)))
+    piece.stays = crossing <= _SLACK_MM
+    low, high = piece.box.low, piece.box.high
+    low.x, high.x = _extent(tip.x, move.x, out.x, out_turn.x, level.x, level_turn.x, wide, tall)
+    low.y, high.y = _extent(tip.y, move.y, out.y, out_turn.y, level.y, level_turn.y, wide, tall)
+    low.z, high.z = _extent(tip.z, move.z, out.z, out_turn.z, level.z, level_turn.z, wide, tall)
     return True
 
 
 @kernel()
-def _lay(pieces: Array, outline: Array, rays: Rays, most: float, bounds: Whole) -> None:
+def _lay(pieces: Records[Piece], outline: EdgeParts, rays: Rays, most: float, bounds: Whole) -> None:
     """Fill what is worked out of each piece, and its bounds in cells."""
     for k in range(pieces.shape[0]):
-        g = pieces[k]
+        piece = pieces[k]
         bounds[k] = 1, 0, 1, 0
-        if not _prepare(g, outline, most, rays.on_face):
+        if not _prepare(piece, outline, most, rays.on_face):
             continue
-        bounds_in(rays, g[_BOX:], g[0], g[1], bounds[k])
+        bounds_in(rays, piece.box, piece.polar, piece.swept, bounds[k])
 
 
 @kernel(fastmath=FUSED)
-def _beside(g: Array, ray: Array, deep: float, off: float) -> bool:
+def _beside(piece: Piece, ray: Ray, deep: float, off: float) -> bool:
     """Return whether the rays of a patch, none further off its middle one than that, are clear of a piece."""
-    off += g[_OFF]
+    off += piece.slack
     least, most, in_least, in_most = 1e30, -1e30, 1e30, -1e30
     for end in range(4):
-        across, _, _, along, _, _, _, _, _ = posed(g, ray, float(end % 2), 0.0 if end < 2 else deep)
+        across, _, _, along, _, _, _, _, _ = posed(piece, ray, float(end % 2), 0.0 if end < 2 else deep)
         least, most = min(least, across), max(most, across)
         in_least, in_most = min(in_least, along), max(in_most, along)
-    return least > off or most < -off or in_least > off + g[_WIDE] or in_most < -off - g[_WIDE]
+    return least > off or most < -off or in_least > off + piece.reach or in_most < -off - piece.reach
 
 
 @kernel()
-def _ends(g: Array, at: Array, on_face: bool) -> float:
+def _ends(piece: Piece, at: Row, on_face: bool) -> float:
     """Return how deep a row's rays go, at most, before the axis or before they come under the blade or out of its z."""
     if on_face:
-        return -g[_BOX + 2]  # type: ignore[no-any-return]
-    deep = at[4]
-    if at[2] > 0.0:
-        deep = min(deep, (at[0] - g[_BOX]) / at[2])
-    if at[3] != 0.0:
-        deep = min(deep, max(abs(at[1] - g[_BOX + 2]), abs(at[1] - g[_BOX + 5])) / abs(at[3]))
-    return deep  # type: ignore[no-any-return]
+        return -piece.box.low.z
+    deep = at.axis_depth
+    if at.normal_r > 0.0:
+        deep = min(deep, (at.radius - piece.box.low.x) / at.normal_r)
+    if at.normal_z != 0.0:
+        deep = min(deep, max(abs(at.z - piece.box.low.z), abs(at.z - piece.box.high.z)) / abs(at.normal_z))
+    return deep
 
 
 @kernel(fastmath=FUSED)
 def _deepen(
-    g: Array,
+    piece: Piece,
     bounds: Whole,
     row: int,
     column: int,
     columns: int,
     rays: Rays,
-    outline: Array,
-    bodies: Whole,
+    outline: EdgeParts,
+    bodies: Records[Body],
     near: Whole,
-    ray: Array,
-    boxes: Array,
+    ray: Ray,
+    boxes: Records[Places],
     tile: Cells,
 ) -> None:
     """Deepen a tile by one piece."""
@@ -144,21 +163,21 @@ def _deepen(
     count = patch_columns(bounds, column, columns, not rays.on_face, near)
     for down in range(top, bottom):
         band = rays.bands[row // PATCH + down]
-        deep = deepest_of(rays, band, g[_BOX:])
+        deep = deepest_of(rays, band, piece.box)
         if deep <= 0.0:
             continue
         for n in range(count):
             first = column + near[n] * PATCH
-            off = aim_at_patch(ray, rays, band, first, deep, g[20], g[21])
-            if _beside(g, ray, deep, off):
+            off = aim_at_patch(ray, rays, band, first, deep, piece.cosine, piece.sine)
+            if _beside(piece, ray, deep, off):
                 continue
             patch = tile[down * PATCHES + near[n]]
             for r in range(PATCH):
                 at = rays.rows[row + down * PATCH + r]
-                ray[6] = _ends(g, at, rays.on_face)
+                ray.end = _ends(piece, at, rays.on_face)
                 for j in range(PATCH):
-                    aim(ray, rays, at, first + j, g[20], g[21])
-                    cut = np.float32(meets(g, ray, outline, bodies, float(patch[r * PATCH + j]), boxes))
+                    aim(ray, rays, at, first + j, piece.cosine, piece.sine)
+                    cut = np.float32(meets(piece, ray, outline, bodies, float(patch[r * PATCH + j]), boxes))
                     if cut > patch[r * PATCH + j]:
                         patch[r * PATCH + j] = cut
 
@@ -169,11 +188,11 @@ def _share(
     tickets: Counts,
     starts: Counts,
     order: Whole,
-    pieces: Array,
+    pieces: Records[Piece],
     bounds: Whole,
     rays: Rays,
-    outline: Array,
-    bodies: Whole,
+    outline: EdgeParts,
+    bodies: Records[Body],
     work: Whole,
     depth: Cells,
 ) -> None:
@@ -181,7 +200,7 @@ def _share(
     k = next_ticket(tickets)
     if k >= tiles.size:
         return
-    tile, near, ray, boxes = blank_tile(), np.zeros(PATCHES, np.int32), np.zeros(7), np.zeros((BOXES, 4))
+    tile, near, ray, boxes = blank_tile(), np.zeros(PATCHES, np.int32), np.zeros(1, RAY)[0], np.zeros(BOXES, PLACES)
     columns = depth.shape[1]
     while k < tiles.size:
         number = tiles[k]
@@ -198,11 +217,11 @@ def _carve(
     tiles: Counts,
     starts: Counts,
     order: Whole,
-    pieces: Array,
+    pieces: Records[Piece],
     bounds: Whole,
     rays: Rays,
-    outline: Array,
-    bodies: Whole,
+    outline: EdgeParts,
+    bodies: Records[Body],
     work: Whole,
     depth: Cells,
 ) -> None:
@@ -213,9 +232,9 @@ def _carve(
 
 
 def carve_tool(
-    pieces: Array,
-    outline: Array,
-    bodies: Whole,
+    pieces: Records[Piece],
+    outline: EdgeParts,
+    bodies: Records[Body],
     rays: Rays,
     work: Whole,
     depth: Cells,
@@ -224,14 +243,13 @@ def carve_tool(
 
     Parameters
     ----------
-    pieces : (n, PIECE) float64
-        The first 20 columns that `lobework.kernels.sweep.ray_blade.meets` takes of a piece; on a face the angle is zero, and
-        what is seen from it is x, y and z. The others are filled here. Both ways turn by a straight blend made even, so that
-        pieces must turn little: a twentieth of a radian about the axis at the most, and a thirtieth by themselves.
-    outline : (k, 5 or more) float64
-        See `lobework.kernels.sweep.ray_blade.meets`.
-    bodies : (m, 3) int32
-        See `lobework.kernels.sweep.ray_blade.meets`.
+    pieces : (n,) Piece
+        Of the path, those fields filled that its docstring names; the others are filled here. Pieces must turn little: a
+        twentieth of a radian about the axis at the most, and a thirtieth by themselves.
+    outline : (k,) EdgePart
+        Of the cutter, from the middle line outwards.
+    bodies : (m,) Body
+        The stretches of the outline that do not bend inwards.
     rays : Rays
         Of the stock.
     work : (rows, 2) int32
@@ -240,7 +258,7 @@ def carve_tool(
         Deepened.
     """
     bounds = np.zeros((pieces.shape[0], 4), np.int32)
-    most = 0.0 if rays.on_face else float(rays.rows[:, 0].max())
+    most = 0.0 if rays.on_face else float(rays.rows["radius"].max())
     _lay(pieces, outline, rays, most, bounds)
     for part, tiles, starts, order in lots(bounds, depth.shape, not rays.on_face):
         _carve(tiles, starts, order, pieces[part], bounds[part], rays, outline, bodies, work, depth)

@@ -9,12 +9,13 @@ solid is convex, and so is the depth it reaches along a straight path: its tange
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, NamedTuple
 
 import numpy as np
 from numba import prange
 
 from lobework.kernels.jit import kernel
+from lobework.kernels.records import Vector
 from lobework.kernels.sweep.blade_on_face import FUSED, NOTHING, height, reach
 from lobework.kernels.sweep.tiles import (
     PATCH,
@@ -34,23 +35,77 @@ from lobework.kernels.sweep.tiles import (
 
 if TYPE_CHECKING:
     from lobework.geometry.rigid import Array
-    from lobework.kernels.sweep.blade_on_face import Grid
-    from lobework.kernels.sweep.tiles import Cells, Counts, Whole
+    from lobework.kernels.records import Records
+    from lobework.kernels.sweep.edge_parts import EdgeParts
+    from lobework.kernels.sweep.ray_blade import Body
+    from lobework.kernels.sweep.tiles import Cells, Counts, Grid, Whole
 
-    Met = tuple[float, float, int, float, float]
-
-__all__ = ["frame_on_face"]
+__all__ = ["Piece", "frame_on_face"]
 
 _TOUCHES_MM: Final = 1e-9
 _SETTLED_MM: Final = 2e-7
 _STEEP: Final = 1e30
 _ROUNDS: Final = 60
 _SPREAD: Final = 1e-3
-_CUTS: Final = 22
-_SAG: Final = 23
-_BOXES: Final = 24
-_LOW: Final = 37
-_BEND: Final = 40
+_ALONG_Q, _ALONG_W, _ALONG_OUT, _ABOUT_Q, _ABOUT_W, _ABOUT_OUT = range(6)
+"""Columns of a motion: the tip's along three directions, and the turn about them."""
+
+
+class Piece:
+    """A piece of path of a solid whose axis lies along a face.
+
+    The callers fill the fields up to ``cuts``; the others are filled here. Rays can be met deepest in boxes of (w, q): one, and
+    where the solid's rims are in the work, one each along these.
+    """
+
+    tip: Vector
+    """Where the tip is as the piece begins, mm."""
+    move: Vector
+    """How far the tip goes, mm."""
+    axis_x: float
+    """Of the unit direction of the solid's axis as the piece begins."""
+    axis_y: float
+    """Of the unit direction of the solid's axis as the piece begins."""
+    turn: float
+    """How far that turns, rad; a twentieth at the most."""
+    cuts: bool
+    """Whether the piece is to be cut, or stands there for its neighbours."""
+    has_rims: bool
+    """Whether there are boxes along the rims."""
+    along: float
+    """How far the tip goes along the axis, mm."""
+    aside: float
+    """How far the tip goes across the axis, mm."""
+    sag: float
+    """How far the piece's turn may carry the solid aside of a straight move, mm."""
+    bend: float
+    """Bound of how much the slope of the depth at a ray grows in the piece, mm."""
+    low_w: float
+    """Least w of the box, mm."""
+    high_w: float
+    """Greatest w of the box, mm."""
+    low_q: float
+    """Least q of the box, mm."""
+    high_q: float
+    """Greatest q of the box, mm."""
+    rim_w: float
+    """w of one rim, and less that of the other, mm."""
+    rim_q: float
+    """Greatest q of the rims in the work, mm."""
+
+
+class Met(NamedTuple):
+    """How a solid meets a ray in one pose.
+
+    How deep, mm; how that grows with the part done; which part of the outline is met, from 1 on, negative on the other side; and
+    w there and how it grows.
+    """
+
+    deep: float
+    slope: float
+    part: int
+    w: float
+    w_slope: float
 
 
 @kernel(fastmath=FUSED)
@@ -60,39 +115,39 @@ def _out_of_swing(slope: float) -> float:
 
 
 @kernel(fastmath=FUSED)
-def _at(g: Array, pw: float, pq: float, s: float, ahead: float, radius: float, outline: Array, body: Whole) -> Met:
+def _at(piece: Piece, pw: float, pq: float, s: float, ahead: float, radius: float, outline: EdgeParts, body: Body) -> Met:
     """Return how deep the solid goes when the part ``s`` of a piece is done, its slope, the part met, w there and its slope.
 
     ``pw`` and ``pq`` are the ray's place in the first pose. On the middle line the slope is that ahead (1) or behind (-1).
     """
-    first, last, side = body[0], body[1], body[2]
-    turn = s * g[8]
+    first, last, side = body.first, body.last, body.side
+    turn = s * piece.turn
     square = turn * turn
     c, n = 1 - square * (0.5 - square / 24), turn * (1 - square / 6)
-    w0, q0 = pw - s * g[11], pq - s * g[12]
+    w0, q0 = pw - s * piece.along, pq - s * piece.aside
     w, q = c * w0 - n * q0, c * q0 + n * w0
-    w_s = n * g[12] - c * g[11] - g[8] * q
-    q_s = -c * g[12] - n * g[11] + g[8] * w
+    w_s = n * piece.aside - c * piece.along - piece.turn * q
+    q_s = -c * piece.aside - n * piece.along + piece.turn * w
     sign = float(side)
     if side == 0:
         sign = 1.0 if w > 0 or (w == 0.0 and w_s * ahead > 0) else -1.0
     a, a_s = sign * w, sign * w_s
-    if a > outline[last, 1] + _TOUCHES_MM:
-        return NOTHING, _out_of_swing(-a_s), 0, w, w_s
-    if a < outline[first, 0] - _TOUCHES_MM:
-        return NOTHING, _out_of_swing(a_s), 0, w, w_s
-    h, rise, part = height(outline, max(a, outline[first, 0]), first, last)
+    if a > outline[last].far + _TOUCHES_MM:
+        return Met(NOTHING, _out_of_swing(-a_s), 0, w, w_s)
+    if a < outline[first].near - _TOUCHES_MM:
+        return Met(NOTHING, _out_of_swing(a_s), 0, w, w_s)
+    h, rise, part = height(outline, max(a, outline[first].near), first, last)
     rho, rho_s = radius - h, -rise * a_s
     if rho <= abs(q):
-        return NOTHING, _out_of_swing(rho_s - math.copysign(q_s, q * q_s)), 0, w, w_s
+        return Met(NOTHING, _out_of_swing(rho_s - math.copysign(q_s, q * q_s)), 0, w, w_s)
     root = math.sqrt(rho * rho - q * q)
-    deep = root - radius - g[2] - s * g[5]
-    return deep, (rho * rho_s - q * q_s) / root - g[5], part + 1 if sign > 0 else -part - 1, w, w_s
+    deep = root - radius - piece.tip.z - s * piece.move.z
+    return Met(deep, (rho * rho_s - q * q_s) / root - piece.move.z, part + 1 if sign > 0 else -part - 1, w, w_s)
 
 
 @kernel(fastmath=FUSED)
 def _between(
-    g: Array,
+    piece: Piece,
     p: float,
     q: float,
     low: float,
@@ -101,16 +156,16 @@ def _between(
     end: Met,
     best: float,
     radius: float,
-    outline: Array,
-    body: Whole,
+    outline: EdgeParts,
+    body: Body,
 ) -> float:
     """Return the greatest depth between two parts of a piece, or ``best`` where that is greater.
 
     Where the depth rises from the one and falls to the other, its slope is brought to nothing by secants, and by halves
     where those do not do.
     """
-    best = max(best, begin[0], end[0])
-    deep_low, slope_low, deep_high, slope_high = begin[0], begin[1], end[0], end[1]
+    best = max(best, begin.deep, end.deep)
+    deep_low, slope_low, deep_high, slope_high = begin.deep, begin.slope, end.deep, end.slope
     stayed = 0
     for _ in range(_ROUNDS):
         if not (slope_low > 0 and slope_high < 0):
@@ -126,7 +181,7 @@ def _between(
             break
         if not low < s < high:
             s = 0.5 * (low + high)
-        deep, slope, _, _, _ = _at(g, p, q, s, 1.0, radius, outline, body)
+        deep, slope, _, _, _ = _at(piece, p, q, s, 1.0, radius, outline, body)
         best = max(best, deep)
         if slope > 0:
             stayed = stayed + 1 if stayed > 0 else 1
@@ -140,16 +195,16 @@ def _between(
 
 
 @kernel()
-def _border(outline: Array, body: Whole, w: float, rising: bool) -> float:
+def _border(outline: EdgeParts, body: Body, w: float, rising: bool) -> float:
     """Return the next w, on from one, at which a part of a body gives way to another or to nothing; far off beyond the last."""
     found = 1e30
     sign = 1.0 if rising else -1.0
-    for part in range(body[0], body[1] + 1):
+    for part in range(body.first, body.last + 1):
         for end in range(2):
-            smooth = outline[part, 5] == 0.0 if end == 0 else part < body[1]
+            smooth = not outline[part].has_corner if end == 0 else part < body.last
             for side in range(-1, 2, 2):
-                if not smooth and (body[2] == 0 or body[2] == side):
-                    at = sign * side * outline[part, end]
+                if not smooth and (body.side == 0 or body.side == side):
+                    at = sign * side * (outline[part].near if end == 0 else outline[part].far)
                     if sign * w < at < found:
                         found = at
     return sign * found
@@ -157,7 +212,7 @@ def _border(outline: Array, body: Whole, w: float, rising: bool) -> float:
 
 @kernel(fastmath=FUSED)
 def _stretch(
-    g: Array,
+    piece: Piece,
     p: float,
     q: float,
     low: float,
@@ -166,36 +221,36 @@ def _stretch(
     end: Met,
     best: float,
     radius: float,
-    outline: Array,
-    body: Whole,
+    outline: EdgeParts,
+    body: Body,
 ) -> float:
     """Return the greatest depth between two parts of a piece on the way between which w goes one way, as `_between` does.
 
     The depth has a corner wherever one part of the outline gives way to the next: it is looked at on both sides of each.
     """
-    w, rising = begin[3], end[3] > begin[3]
+    w, rising = begin.w, end.w > begin.w
     for _ in range(4 * outline.shape[0]):
         w = _border(outline, body, w, rising)
-        if not (begin[3] < w < end[3] or end[3] < w < begin[3]):
+        if not (begin.w < w < end.w or end.w < w < begin.w):
             break
-        s = low + (high - low) * (w - begin[3]) / (end[3] - begin[3])
-        fast = (end[3] - begin[3]) / (high - low)
+        s = low + (high - low) * (w - begin.w) / (end.w - begin.w)
+        fast = (end.w - begin.w) / (high - low)
         for _trial in range(3):
-            met = _at(g, p, q, s, 1.0, radius, outline, body)
-            if abs(met[3] - w) < 1e-9:
+            met = _at(piece, p, q, s, 1.0, radius, outline, body)
+            if abs(met.w - w) < 1e-9:
                 break
-            s = min(max(s - (met[3] - w) / fast, low), high)
+            s = min(max(s - (met.w - w) / fast, low), high)
         aside = 1e-8 / abs(fast)
         before, after = max(s - aside, low), min(s + aside, high)
-        met = _at(g, p, q, before, 1.0, radius, outline, body)
-        best = _between(g, p, q, low, before, begin, met, best, radius, outline, body)
-        begin = _at(g, p, q, after, 1.0, radius, outline, body)
+        met = _at(piece, p, q, before, 1.0, radius, outline, body)
+        best = _between(piece, p, q, low, before, begin, met, best, radius, outline, body)
+        begin = _at(piece, p, q, after, 1.0, radius, outline, body)
         low = after
-    return _between(g, p, q, low, high, begin, end, best, radius, outline, body)
+    return _between(piece, p, q, low, high, begin, end, best, radius, outline, body)
 
 
 @kernel(fastmath=FUSED)
-def _deepest(g: Array, p: float, q: float, radius: float, outline: Array, bodies: Whole) -> float:
+def _deepest(piece: Piece, p: float, q: float, radius: float, outline: EdgeParts, bodies: Records[Body]) -> float:
     """Return the greatest depth that a ray is met at as a piece goes on.
 
     Its slope grows by the piece's bend at the most, none where nothing turns: a depth that falls faster from the start, or
@@ -203,128 +258,142 @@ def _deepest(g: Array, p: float, q: float, radius: float, outline: Array, bodies
     under a frame that turns, each way is searched.
     """
     best = NOTHING
-    half_bend = 0.5 * g[_BEND]
+    half_bend = 0.5 * piece.bend
     for k in range(bodies.shape[0]):
         body = bodies[k]
-        begin = _at(g, p, q, 0.0, 1.0, radius, outline, body)
-        if begin[1] <= -half_bend and (begin[0] > NOTHING or half_bend == 0.0):
-            best = max(best, begin[0])
+        begin = _at(piece, p, q, 0.0, 1.0, radius, outline, body)
+        if begin.slope <= -half_bend and (begin.deep > NOTHING or half_bend == 0.0):
+            best = max(best, begin.deep)
             continue
-        end = _at(g, p, q, 1.0, -1.0, radius, outline, body)
-        if end[1] >= half_bend and (end[0] > NOTHING or half_bend == 0.0):
-            best = max(best, begin[0], end[0])
-        elif begin[4] * end[4] < 0:
-            turn = begin[4] / (begin[4] - end[4])
-            there = _at(g, p, q, turn, 1.0, radius, outline, body)
-            best = _stretch(g, p, q, 0.0, turn, begin, there, best, radius, outline, body)
-            best = _stretch(g, p, q, turn, 1.0, there, end, best, radius, outline, body)
-        elif begin[0] > NOTHING or end[0] > NOTHING or (begin[1] > 0 and end[1] < 0):
-            best = _stretch(g, p, q, 0.0, 1.0, begin, end, best, radius, outline, body)
+        end = _at(piece, p, q, 1.0, -1.0, radius, outline, body)
+        if end.slope >= half_bend and (end.deep > NOTHING or half_bend == 0.0):
+            best = max(best, begin.deep, end.deep)
+        elif begin.w_slope * end.w_slope < 0:
+            turn = begin.w_slope / (begin.w_slope - end.w_slope)
+            there = _at(piece, p, q, turn, 1.0, radius, outline, body)
+            best = _stretch(piece, p, q, 0.0, turn, begin, there, best, radius, outline, body)
+            best = _stretch(piece, p, q, turn, 1.0, there, end, best, radius, outline, body)
+        elif begin.deep > NOTHING or end.deep > NOTHING or (begin.slope > 0 and end.slope < 0):
+            best = _stretch(piece, p, q, 0.0, 1.0, begin, end, best, radius, outline, body)
     return best
 
 
 @kernel()
-def _no_steeper(outline: Array, slope: float) -> float:
+def _no_steeper(outline: EdgeParts, slope: float) -> float:
     """Return how far from the middle line an outline that bends outwards alone rises no more steeply than ``slope``."""
     out = 0.0
     for part in range(outline.shape[0]):
-        if outline[part, 2] != 0.0:
-            steep = slope * outline[part, 4] / math.sqrt(1 + slope * slope)
-            if steep < outline[part, 1]:
-                return max(out, steep)  # type: ignore[no-any-return]
-        elif outline[part, 4] > slope:
+        if outline[part].is_arc:
+            steep = slope * outline[part].radius / math.sqrt(1 + slope * slope)
+            if steep < outline[part].far:
+                return max(out, steep)
+        elif outline[part].rise > slope:
             return out
-        out = outline[part, 1]
+        out = outline[part].far
     return out
 
 
 @kernel()
 def _look_out(
-    g: Array, moves: Array, k: int, wide: float, chord: float, tall: float, radius: float, outline: Array, one: bool
+    piece: Piece, moves: Array, k: int, wide: float, chord: float, tall: float, radius: float, outline: EdgeParts, one: bool
 ) -> None:
-    """Fill boxes of (w, q) in the poses of a piece, in which rays can be met deepest there; from column `_BOXES` on.
+    """Fill boxes of (w, q) in the poses of a piece, in which rays can be met deepest there.
 
     ``wide``, ``chord`` and ``tall`` bound the part of the solid in the work. A ray is met deepest where the solid slides along
     itself there, or at a joint, where it does for some motion between that before and that after. ``moves`` (n, 2, 6) are
     the tip's motion along q, w and out, and the turn about those, as each piece begins and ends. The solid slides along
     itself at its lower side, its height z over the tip, where ``dz/dq vq + dz/dw vw = vo``, v being its motion there.
     """
-    g[_BOXES] = 1
-    g[_BOXES + 1], g[_BOXES + 2], g[_BOXES + 3], g[_BOXES + 4] = -wide, wide, -chord, chord
+    piece.has_rims = False
+    piece.low_w, piece.high_w, piece.low_q, piece.high_q = -wide, wide, -chord, chord
     under = radius - tall
     if not one or under <= 0 or k == 0 or k == moves.shape[0] - 1:
         return
     low, high = np.full(6, 1e30), np.full(6, -1e30)
     for j in range(k - 1, k + 2):
         for end in range(2):
-            speed = math.hypot(moves[j, end, 0], moves[j, end, 1])
+            speed = math.hypot(moves[j, end, _ALONG_Q], moves[j, end, _ALONG_W])
             if speed < 1e-9:
                 return
             for axis in range(6):
                 low[axis] = min(low[axis], moves[j, end, axis] / speed - _SPREAD)
                 high[axis] = max(high[axis], moves[j, end, axis] / speed + _SPREAD)
-    turn_q, turn_w, turn_o = max(-low[3], high[3]), max(-low[4], high[4]), max(-low[5], high[5])
+    turn_q, turn_w, turn_o = (
+        max(-low[_ABOUT_Q], high[_ABOUT_Q]),
+        max(-low[_ABOUT_W], high[_ABOUT_W]),
+        max(-low[_ABOUT_OUT], high[_ABOUT_OUT]),
+    )
     steep, _ = _steepest(outline, radius, wide, chord, tall)
     out_w, out_q = wide, chord
     for _ in range(3):
-        low_q = low[0] - turn_o * out_w + min(low[4], 0.0) * tall
-        high_q = high[0] + turn_o * out_w + max(high[4], 0.0) * tall
-        least = min(low_q / radius, low_q / under) + low[4] - steep * turn_o
-        most = max(high_q / radius, high_q / under) + high[4] + steep * turn_o
+        low_q = low[_ALONG_Q] - turn_o * out_w + min(low[_ABOUT_W], 0.0) * tall
+        high_q = high[_ALONG_Q] + turn_o * out_w + max(high[_ABOUT_W], 0.0) * tall
+        least = min(low_q / radius, low_q / under) + low[_ABOUT_W] - steep * turn_o
+        most = max(high_q / radius, high_q / under) + high[_ABOUT_W] + steep * turn_o
         if least > 0 or most < 0:
-            aside = turn_q * out_w + steep * (max(-low[1], high[1]) + turn_q * tall)
-            ends = ((low[2] - aside) / least, (low[2] - aside) / most, (high[2] + aside) / least, (high[2] + aside) / most)
-            g[_BOXES + 3] = max(-chord, min(ends[0], ends[1], ends[2], ends[3]))
-            g[_BOXES + 4] = min(chord, max(ends[0], ends[1], ends[2], ends[3]))
-            out_q = max(-g[_BOXES + 3], g[_BOXES + 4])
-        low_w, high_w = low[1] - turn_o * out_q - turn_q * tall, high[1] + turn_o * out_q + turn_q * tall
+            aside = turn_q * out_w + steep * (max(-low[_ALONG_W], high[_ALONG_W]) + turn_q * tall)
+            ends = (
+                (low[_ALONG_OUT] - aside) / least,
+                (low[_ALONG_OUT] - aside) / most,
+                (high[_ALONG_OUT] + aside) / least,
+                (high[_ALONG_OUT] + aside) / most,
+            )
+            piece.low_q = max(-chord, min(ends[0], ends[1], ends[2], ends[3]))
+            piece.high_q = min(chord, max(ends[0], ends[1], ends[2], ends[3]))
+            out_q = max(-piece.low_q, piece.high_q)
+        low_w, high_w = low[_ALONG_W] - turn_o * out_q - turn_q * tall, high[_ALONG_W] + turn_o * out_q + turn_q * tall
         if low_w > 0 or high_w < 0:
             fast_q = max(-low_q, high_q) / under + turn_w
-            slope = (max(-low[2], high[2]) + turn_q * out_w + out_q * fast_q) / min(abs(low_w), abs(high_w))
+            slope = (max(-low[_ALONG_OUT], high[_ALONG_OUT]) + turn_q * out_w + out_q * fast_q) / min(abs(low_w), abs(high_w))
             out_w = min(wide, _no_steeper(outline, slope))
-            g[_BOXES + 1], g[_BOXES + 2] = -out_w, out_w
-    half = outline[outline.shape[0] - 1, 1]
+            piece.low_w, piece.high_w = -out_w, out_w
+    half = outline[outline.shape[0] - 1].far
     if wide >= half:
-        g[_BOXES] = 3
-        g[_BOXES + 5], g[_BOXES + 6], g[_BOXES + 7], g[_BOXES + 8] = half, half, -chord, chord
-        g[_BOXES + 9], g[_BOXES + 10], g[_BOXES + 11], g[_BOXES + 12] = -half, -half, -chord, chord
+        piece.has_rims, piece.rim_w, piece.rim_q = True, half, chord
 
 
 @kernel()
-def _beside(g: Array, w0: float, q0: float, w1: float, q1: float, off: float) -> bool:
+def _goes_by(w0: float, q0: float, w1: float, q1: float, low_w: float, high_w: float, low_q: float, high_q: float) -> bool:
+    """Return whether a straight way from one (w, q) to another goes by a box."""
+    if max(w0, w1) < low_w or min(w0, w1) > high_w or max(q0, q1) < low_q or min(q0, q1) > high_q:
+        return True
+    mw, mq = 0.5 * (low_w + high_w), 0.5 * (low_q + high_q)
+    dw, dq = w1 - w0, q1 - q0
+    return abs((w0 - mw) * dq - (q0 - mq) * dw) > 0.5 * ((high_w - low_w) * abs(dq) + (high_q - low_q) * abs(dw))
+
+
+@kernel()
+def _beside(piece: Piece, w0: float, q0: float, w1: float, q1: float, off: float) -> bool:
     """Return whether a patch, none of whose rays is further off than that, goes by all boxes from one (w, q) to another."""
-    for box in range(int(g[_BOXES])):
-        at = _BOXES + 1 + 4 * box
-        low_w, high_w, low_q, high_q = g[at] - off, g[at + 1] + off, g[at + 2] - off, g[at + 3] + off
-        if max(w0, w1) < low_w or min(w0, w1) > high_w or max(q0, q1) < low_q or min(q0, q1) > high_q:
-            continue
-        mw, mq = 0.5 * (low_w + high_w), 0.5 * (low_q + high_q)
-        dw, dq = w1 - w0, q1 - q0
-        if abs((w0 - mw) * dq - (q0 - mq) * dw) <= 0.5 * ((high_w - low_w) * abs(dq) + (high_q - low_q) * abs(dw)):
-            return False
-    return True
+    if not _goes_by(w0, q0, w1, q1, piece.low_w - off, piece.high_w + off, piece.low_q - off, piece.high_q + off):
+        return False
+    if not piece.has_rims:
+        return True
+    rim, low_q, high_q = piece.rim_w, -piece.rim_q - off, piece.rim_q + off
+    return _goes_by(w0, q0, w1, q1, rim - off, rim + off, low_q, high_q) and _goes_by(
+        w0, q0, w1, q1, -rim - off, -rim + off, low_q, high_q
+    )
 
 
 @kernel()
-def _steepest(outline: Array, radius: float, wide: float, chord: float, tall: float) -> tuple[float, float]:
+def _steepest(outline: EdgeParts, radius: float, wide: float, chord: float, tall: float) -> tuple[float, float]:
     """Return how steep the solid's lower side is at most along its axis and across it, in so much of it; 1e6 at the most."""
     under = max(radius - tall, 1e-6 * radius)
     steep = 0.0
     for part in range(outline.shape[0]):
-        if outline[part, 0] <= wide:
-            _, rise, _ = height(outline, min(outline[part, 1], wide), part, part)
+        if outline[part].near <= wide:
+            _, rise, _ = height(outline, min(outline[part].far, wide), part, part)
             steep = max(steep, rise)
     return min(steep * radius / under, 1e6), min(chord / under, 1e6)
 
 
 @kernel()
-def _outer(g: Array) -> tuple[float, float, float, float]:
+def _outer(piece: Piece) -> tuple[float, float, float, float]:
     """Return the least and greatest w and q in all boxes of a piece."""
-    low_w, high_w, low_q, high_q = g[_BOXES + 1], g[_BOXES + 2], g[_BOXES + 3], g[_BOXES + 4]
-    for box in range(1, int(g[_BOXES])):
-        at = _BOXES + 1 + 4 * box
-        low_w, high_w = min(low_w, g[at]), max(high_w, g[at + 1])
-        low_q, high_q = min(low_q, g[at + 2]), max(high_q, g[at + 3])
+    low_w, high_w, low_q, high_q = piece.low_w, piece.high_w, piece.low_q, piece.high_q
+    if piece.has_rims:
+        low_w, high_w = min(low_w, -piece.rim_w), max(high_w, piece.rim_w)
+        low_q, high_q = min(low_q, -piece.rim_q), max(high_q, piece.rim_q)
     return low_w, high_w, low_q, high_q
 
 
@@ -334,77 +403,83 @@ def _spread(way: float, low: float, high: float) -> tuple[float, float]:
 
 
 @kernel()
-def _bounds_on_face(pieces: Array, radius: float, outline: Array, one: bool, grid: Grid, bounds: Whole) -> None:
+def _bounds_on_face(pieces: Records[Piece], radius: float, outline: EdgeParts, one: bool, grid: Grid, bounds: Whole) -> None:
     """Fill what is worked out of each piece, and its bounds in cells."""
     x0, y0, column_step, row_step = grid
     moves = np.zeros((pieces.shape[0], 2, 6))
     for k in range(pieces.shape[0]):
-        g = pieces[k]
-        g[11], g[12] = g[3] * g[6] + g[4] * g[7], g[3] * g[7] - g[4] * g[6]
+        piece = pieces[k]
+        piece.along, piece.aside = (
+            piece.move.x * piece.axis_x + piece.move.y * piece.axis_y,
+            piece.move.x * piece.axis_y - piece.move.y * piece.axis_x,
+        )
         for end in range(2):
-            c, n = math.cos(end * g[8]), math.sin(end * g[8])
-            moves[k, end, 0], moves[k, end, 1] = c * g[12] + n * g[11], c * g[11] - n * g[12]
-            moves[k, end, 2], moves[k, end, 5] = g[5], g[8]
+            c, n = math.cos(end * piece.turn), math.sin(end * piece.turn)
+            moves[k, end, _ALONG_Q], moves[k, end, _ALONG_W] = (
+                c * piece.aside + n * piece.along,
+                c * piece.along - n * piece.aside,
+            )
+            moves[k, end, _ALONG_OUT], moves[k, end, _ABOUT_OUT] = piece.move.z, piece.turn
     for k in range(pieces.shape[0]):
-        g = pieces[k]
+        piece = pieces[k]
         bounds[k] = 1, 0, 1, 0
-        deep = -min(g[2], g[2] + g[5])
-        if g[_CUTS] == 0.0 or not deep > 0:
+        deep = -min(piece.tip.z, piece.tip.z + piece.move.z)
+        if not piece.cuts or not deep > 0:
             continue
         wide, chord = reach(outline, deep), radius if deep >= radius else math.sqrt(deep * (2 * radius - deep))
-        _look_out(g, moves, k, wide, chord, min(deep, radius), radius, outline, one)
-        low_w, high_w, low_q, high_q = _outer(g)
-        moved, extent = math.hypot(g[3], g[4]), math.hypot(wide, chord)
-        turned = abs(g[8])
+        _look_out(piece, moves, k, wide, chord, min(deep, radius), radius, outline, one)
+        low_w, high_w, low_q, high_q = _outer(piece)
+        moved, extent = math.hypot(piece.move.x, piece.move.y), math.hypot(wide, chord)
+        turned = abs(piece.turn)
         steep, level = _steepest(outline, radius, wide, chord, deep)
-        aside_w, aside_q = abs(g[12]) + turned * moved, abs(g[11]) + turned * moved
-        g[_BEND] = turned * (steep * (2 * aside_w + turned * extent) + level * (2 * aside_q + turned * extent))
-        g[_SAG] = turned * (2 * moved + turned * (moved + math.hypot(wide, chord))) / 8 + 2 * _TOUCHES_MM
+        aside_w, aside_q = abs(piece.aside) + turned * moved, abs(piece.along) + turned * moved
+        piece.bend = turned * (steep * (2 * aside_w + turned * extent) + level * (2 * aside_q + turned * extent))
+        piece.sag = turned * (2 * moved + turned * (moved + math.hypot(wide, chord))) / 8 + 2 * _TOUCHES_MM
         left, right, bottom, top = 1e30, -1e30, 1e30, -1e30
         for end in range(2):
-            c, n = math.cos(end * g[8]), math.sin(end * g[8])
-            wx, wy = c * g[6] - n * g[7], c * g[7] + n * g[6]
-            x, y = g[0] + end * g[3], g[1] + end * g[4]
+            c, n = math.cos(end * piece.turn), math.sin(end * piece.turn)
+            wx, wy = c * piece.axis_x - n * piece.axis_y, c * piece.axis_y + n * piece.axis_x
+            x, y = piece.tip.x + end * piece.move.x, piece.tip.y + end * piece.move.y
             xw, xq = _spread(wx, low_w, high_w), _spread(wy, low_q, high_q)
             yw, yq = _spread(wy, low_w, high_w), _spread(-wx, low_q, high_q)
             left, right = min(left, x + xw[0] + xq[0]), max(right, x + xw[1] + xq[1])
             bottom, top = min(bottom, y + yw[0] + yq[0]), max(top, y + yw[1] + yq[1])
-        bounds[k, 0] = cell_above((bottom - g[_SAG] - y0) / row_step)
-        bounds[k, 1] = cell_below((top + g[_SAG] - y0) / row_step)
-        bounds[k, 2] = cell_above((left - g[_SAG] - x0) / column_step)
-        bounds[k, 3] = cell_below((right + g[_SAG] - x0) / column_step)
+        bounds[k, 0] = cell_above((bottom - piece.sag - y0) / row_step)
+        bounds[k, 1] = cell_below((top + piece.sag - y0) / row_step)
+        bounds[k, 2] = cell_above((left - piece.sag - x0) / column_step)
+        bounds[k, 3] = cell_below((right + piece.sag - x0) / column_step)
 
 
 @kernel(fastmath=FUSED)
 def _deepen_on_face(
-    g: Array,
+    piece: Piece,
     bounds: Whole,
     row: int,
     column: int,
     columns: int,
     grid: Grid,
     radius: float,
-    outline: Array,
-    bodies: Whole,
+    outline: EdgeParts,
+    bodies: Records[Body],
     near: Whole,
     tile: Cells,
 ) -> None:
     """Deepen a tile by one piece."""
     x0, y0, column_step, row_step = grid
-    off = 1.5 * math.hypot(row_step, column_step) + g[_SAG]
-    lowest = np.float32(-min(g[2], g[2] + g[5]))
-    c, n = math.cos(g[8]), math.sin(g[8])
+    off = 1.5 * math.hypot(row_step, column_step) + piece.sag
+    lowest = np.float32(-min(piece.tip.z, piece.tip.z + piece.move.z))
+    c, n = math.cos(piece.turn), math.sin(piece.turn)
     top, bottom = rows_between(bounds, row)
     count = patch_columns(bounds, column, columns, False, near)
     for down in range(top, bottom):
-        y = y0 + (row + down * PATCH) * row_step - g[1]
+        y = y0 + (row + down * PATCH) * row_step - piece.tip.y
         for m in range(count):
-            x = x0 + (column + near[m] * PATCH) * column_step - g[0]
+            x = x0 + (column + near[m] * PATCH) * column_step - piece.tip.x
             mx, my = x + 1.5 * column_step, y + 1.5 * row_step
-            ex, ey = mx - g[3], my - g[4]
-            pw, pq = mx * g[6] + my * g[7], mx * g[7] - my * g[6]
-            ew, eq = ex * g[6] + ey * g[7], ex * g[7] - ey * g[6]
-            if _beside(g, pw, pq, c * ew - n * eq, c * eq + n * ew, off):
+            ex, ey = mx - piece.move.x, my - piece.move.y
+            pw, pq = mx * piece.axis_x + my * piece.axis_y, mx * piece.axis_y - my * piece.axis_x
+            ew, eq = ex * piece.axis_x + ey * piece.axis_y, ex * piece.axis_y - ey * piece.axis_x
+            if _beside(piece, pw, pq, c * ew - n * eq, c * eq + n * ew, off):
                 continue
             patch = tile[down * PATCHES + near[m]]
             for i in range(PATCH):
@@ -412,8 +487,8 @@ def _deepen_on_face(
                     now = patch[i * PATCH + j]
                     if now < lowest:
                         px, py = x + j * column_step, y + i * row_step
-                        w, q = px * g[6] + py * g[7], px * g[7] - py * g[6]
-                        deep = np.float32(_deepest(g, w, q, radius, outline, bodies))
+                        w, q = px * piece.axis_x + py * piece.axis_y, px * piece.axis_y - py * piece.axis_x
+                        deep = np.float32(_deepest(piece, w, q, radius, outline, bodies))
                         if deep > now:
                             patch[i * PATCH + j] = deep
 
@@ -423,12 +498,12 @@ def _share_frame_on_face(
     tiles: Counts,
     starts: Counts,
     order: Whole,
-    pieces: Array,
+    pieces: Records[Piece],
     bounds: Whole,
     grid: Grid,
     radius: float,
-    outline: Array,
-    bodies: Whole,
+    outline: EdgeParts,
+    bodies: Records[Body],
     work: Whole,
     depth: Cells,
 ) -> None:
@@ -448,12 +523,12 @@ def _carve_frame_on_face(
     tiles: Counts,
     starts: Counts,
     order: Whole,
-    pieces: Array,
+    pieces: Records[Piece],
     bounds: Whole,
     grid: Grid,
     radius: float,
-    outline: Array,
-    bodies: Whole,
+    outline: EdgeParts,
+    bodies: Records[Body],
     work: Whole,
     depth: Cells,
 ) -> None:
@@ -464,27 +539,31 @@ def _carve_frame_on_face(
 
 
 def frame_on_face(
-    pieces: Array, radius: float, outline: Array, bodies: Whole, one: bool, grid: Grid, work: Whole, depth: Cells
+    pieces: Records[Piece],
+    radius: float,
+    outline: EdgeParts,
+    bodies: Records[Body],
+    one: bool,
+    grid: Grid,
+    work: Whole,
+    depth: Cells,
 ) -> None:
     """Deepen a face's depths by a solid of revolution that goes along pieces of path.
 
     Parameters
     ----------
-    pieces : (n, 41) float64
-        Of each piece: the tip's x, y, z, mm; how far it goes; the solid's axis at the start, (x, y) unit, in columns 6 and
-        7; how far it turns, rad, in 8, a twentieth at the most; whether the piece is to be cut, in 22, or stands there for
-        its neighbours. The others are filled here.
+    pieces : (n,) Piece
+        Of the path, the fields up to ``cuts`` filled.
     radius : float, mm
         From the axis to the tip.
-    outline : (k, 6) float64
-        See `lobework.kernels.sweep.blade_on_face`; and whether the outline has a corner where the part begins.
-    bodies : (m, 3) int32
-        First and last part of each stretch of the outline that does not bend inwards, and its side of the middle line: 1
-        or -1, or 0 for both.
+    outline : (k,) EdgePart
+        Of the cutter, from the middle line outwards, with its corners.
+    bodies : (m,) Body
+        The stretches of the outline that do not bend inwards.
     one : bool
         Whether there is one such stretch alone.
-    grid : (x, y, column step, row step)
-        Of the first cell, and from cell to cell, mm.
+    grid : Grid
+        Of the face.
     work : (rows, 2) int32
         Of each row, the first column with work under it, and the column after the last.
     depth : (rows, columns) float32

@@ -28,6 +28,8 @@ from lobework.kernels.sweep.simd import (
     take_square,
 )
 from lobework.kernels.sweep.slab import (
+    Lines,
+    Placed,
     bounds_of,
     first_cell,
     lanes_of,
@@ -52,10 +54,11 @@ from lobework.kernels.sweep.tiles import (
 )
 
 if TYPE_CHECKING:
-    from lobework.geometry.rigid import Array
+    from lobework.kernels.sweep.edge_parts import EdgeParts
+    from lobework.kernels.sweep.segments import Segment, Segments
     from lobework.kernels.sweep.simd import Lanes
-    from lobework.kernels.sweep.slab import Lines, Placed, Walk
-    from lobework.kernels.sweep.tiles import Cells, Counts, Whole
+    from lobework.kernels.sweep.slab import Walk
+    from lobework.kernels.sweep.tiles import Cells, Counts, Grid, Whole
 
 __all__ = ["RIM_MM", "carve_level"]
 
@@ -69,58 +72,66 @@ _SHORT: Final = 8
 
 
 @kernel(fastmath=FUSED)
-def _nearest(off: Cells, placed: Placed, walk: Walk, grid: Array) -> None:
+def _nearest(off: Cells, placed: Placed, walk: Walk, grid: Grid) -> None:
     """Lower a tile of squared distances, mm^2, to those from a level segment, in a slab."""
     lane_u, lane_v = lanes_of(placed, grid)
     step_u, step_v = patch_steps(placed, walk, grid)
-    lower, upper = spread(np.float32(placed[3])), spread(np.float32(placed[4]))
-    for line in range(walk[8], walk[9]):
+    lower, upper = spread(np.float32(placed.lower)), spread(np.float32(placed.upper))
+    for line in range(walk.first_line, walk.after_line):
         first, last = run_of(walk, line)
         first_u, first_v = first_cell(placed, walk, line, first, grid)
-        u, v, patch = lane_u + np.float32(first_u), lane_v + np.float32(first_v), line * walk[6] + first * walk[7]
+        u, v, patch = (
+            lane_u + np.float32(first_u),
+            lane_v + np.float32(first_v),
+            line * walk.to_next_line + first * walk.to_next_patch,
+        )
         for _ in range(first, last):
             ahead = u - lesser(greater(u, lower), upper)
             lay(off, patch, lesser(take(off, patch), ahead * ahead + v * v))
             u, v = u + np.float32(step_u), v + np.float32(step_v)
-            patch += walk[7]
+            patch += walk.to_next_patch
 
 
 @kernel(fastmath=FUSED)
-def _nearest_of_two(off: Cells, one: Placed, two: Placed, walk: Walk, grid: Array) -> None:
+def _nearest_of_two(off: Cells, one: Placed, two: Placed, walk: Walk, grid: Grid) -> None:
     """Lower a tile of squared distances, mm^2, to those from two level segments, in a slab around both."""
     lane_u, lane_v = lanes_of(one, grid)
     lane_s, lane_w = lanes_of(two, grid)
     step_u, step_v = patch_steps(one, walk, grid)
     step_s, step_w = patch_steps(two, walk, grid)
-    lower, upper = spread(np.float32(one[3])), spread(np.float32(one[4]))
-    lower_two, upper_two = spread(np.float32(two[3])), spread(np.float32(two[4]))
-    for line in range(walk[8], walk[9]):
+    lower, upper = spread(np.float32(one.lower)), spread(np.float32(one.upper))
+    lower_two, upper_two = spread(np.float32(two.lower)), spread(np.float32(two.upper))
+    for line in range(walk.first_line, walk.after_line):
         first, last = run_of(walk, line)
         first_u, first_v = first_cell(one, walk, line, first, grid)
         first_s, first_w = first_cell(two, walk, line, first, grid)
         u, v = lane_u + np.float32(first_u), lane_v + np.float32(first_v)
         s, w = lane_s + np.float32(first_s), lane_w + np.float32(first_w)
-        patch = line * walk[6] + first * walk[7]
+        patch = line * walk.to_next_line + first * walk.to_next_patch
         for _ in range(first, last):
             ahead = u - lesser(greater(u, lower), upper)
             ahead_two = s - lesser(greater(s, lower_two), upper_two)
             lay(off, patch, lesser(take(off, patch), lesser(ahead * ahead + v * v, ahead_two * ahead_two + w * w)))
             u, v = u + np.float32(step_u), v + np.float32(step_v)
             s, w = s + np.float32(step_s), w + np.float32(step_w)
-            patch += walk[7]
+            patch += walk.to_next_patch
 
 
 @kernel(fastmath=FUSED)
-def _nearest_swung(off: Cells, placed: Placed, walk: Walk, grid: Array, swing: float) -> None:
+def _nearest_swung(off: Cells, placed: Placed, walk: Walk, grid: Grid, swing: float) -> None:
     """Lower a tile of squared distances, mm^2, to those from a circle of radius ``swing`` carried along a level segment."""
     lane_u, lane_v = lanes_of(placed, grid)
     step_u, step_v = patch_steps(placed, walk, grid)
     circle, none = np.float32(swing), spread(np.float32(0.0))
-    lower, upper = spread(np.float32(placed[3])), spread(np.float32(placed[4]))
-    for line in range(walk[8], walk[9]):
+    lower, upper = spread(np.float32(placed.lower)), spread(np.float32(placed.upper))
+    for line in range(walk.first_line, walk.after_line):
         first, last = run_of(walk, line)
         first_u, first_v = first_cell(placed, walk, line, first, grid)
-        u, v, patch = lane_u + np.float32(first_u), lane_v + np.float32(first_v), line * walk[6] + first * walk[7]
+        u, v, patch = (
+            lane_u + np.float32(first_u),
+            lane_v + np.float32(first_v),
+            line * walk.to_next_line + first * walk.to_next_patch,
+        )
         for _ in range(first, last):
             ahead = u - lesser(greater(u, lower), upper)
             furthest = greater((u - lower) * (u - lower), (u - upper) * (u - upper))
@@ -129,11 +140,11 @@ def _nearest_swung(off: Cells, placed: Placed, walk: Walk, grid: Array, swing: f
             apart = greater(greater(outside, inside), none)
             lay(off, patch, lesser(take(off, patch), apart * apart))
             u, v = u + np.float32(step_u), v + np.float32(step_v)
-            patch += walk[7]
+            patch += walk.to_next_patch
 
 
 @kernel(fastmath=FUSED)
-def _heights(square: Lanes, parts: Array, none: Lanes) -> Lanes:
+def _heights(square: Lanes, parts: EdgeParts, none: Lanes) -> Lanes:
     """Return how high an edge stands above its tip at squared distances from its middle line; far too high outside it.
 
     Heights are held to those of each part's ends, so that what is further off is never lower, not even by rounding.
@@ -141,13 +152,17 @@ def _heights(square: Lanes, parts: Array, none: Lanes) -> Lanes:
     outermost = parts.shape[0] - 1
     heights: Lanes = spread(_FAR)
     for p in range(outermost, -1, -1):
-        kind, near, far, a, b = parts[p]
-        if kind == 0.0:
-            lowest, highest = a, a + b * (far - near)
-            height = (root(square) - np.float32(near)) * np.float32(b) + np.float32(a)
+        part = parts[p]
+        near, far = part.near, part.far
+        if not part.is_arc:
+            low, rise = part.low, part.rise
+            lowest, highest = low, low + rise * (far - near)
+            height = (root(square) - np.float32(near)) * np.float32(rise) + np.float32(low)
         else:
-            lowest, highest = a - math.sqrt(b * b - near * near), a - math.sqrt(max(b * b - far * far, 0.0))
-            height = np.float32(a) - root(greater(np.float32(b * b) - square, none))
+            centre, radius = part.centre, part.radius
+            lowest = centre - math.sqrt(radius * radius - near * near)
+            highest = centre - math.sqrt(max(radius * radius - far * far, 0.0))
+            height = np.float32(centre) - root(greater(np.float32(radius * radius) - square, none))
         height = lesser(greater(height, spread(np.float32(lowest))), spread(np.float32(highest)))
         rim = far + (RIM_MM if p == outermost else 0.0)
         heights = at_most(square, spread(np.float32(rim * rim)), height, heights)
@@ -155,13 +170,13 @@ def _heights(square: Lanes, parts: Array, none: Lanes) -> Lanes:
 
 
 @kernel(fastmath=FUSED)
-def _cut(off: Cells, parts: Array, tip: float, box: Whole, row: int, column: int, work: Whole, depth: Cells) -> None:
+def _cut(off: Cells, parts: EdgeParts, tip: float, box: Whole, row: int, column: int, work: Whole, depth: Cells) -> None:
     """Deepen a tile of the depths by an edge ``tip`` mm deep at squared distances ``off``, in a box of patches; forget those.
 
     Whatever lies nearer than the edge is wide must lie in the box: it would be cut with the next depth, or in the next tile.
     """
     deep, none, far = np.float32(tip), spread(np.float32(0.0)), spread(_FAR)
-    near = spread(np.float32((parts[-1, 2] + RIM_MM) ** 2))
+    near = spread(np.float32((parts[parts.shape[0] - 1].far + RIM_MM) ** 2))
     for line in range(box[0], box[1]):
         down = row + line * PATCH
         first, last = 0, 0
@@ -187,27 +202,27 @@ def _cut(off: Cells, parts: Array, tip: float, box: Whole, row: int, column: int
 
 
 @kernel(fastmath=FUSED)
-def _around_two(one: Array, two: Array, placed: Placed, r: float, lines: Lines, grid: Array) -> Walk:
+def _around_two(one: Segment, two: Segment, placed: Placed, r: float, lines: Lines, grid: Grid) -> Walk:
     """Return how to go over the slabs of two segments, one after the other, that turn little, in one: see `walk_over`."""
-    dx, dy = two[0] + two[5] * two[3] - one[0], two[1] + two[5] * two[4] - one[1]
+    dx, dy = two.x + two.length * two.way_x - one.x, two.y + two.length * two.way_y - one.y
     length = math.sqrt(dx * dx + dy * dy)
-    turn, per = one[8], 1.0 / length
-    widest = max(one[7], turn, two[8])
+    turn, per = one.upper_turn, 1.0 / length
+    widest = max(one.lower_turn, turn, two.upper_turn)
     askew = 2.0 * turn
-    start_x, start_y = placed[0] + placed[3] * placed[5], placed[1] + placed[3] * placed[6]
-    both = (start_x, start_y, 0.0, 0.0, length, dx * per, dy * per)
-    low, high = -r * (max(one[7], turn) + askew), length + r * (max(turn, two[8]) + askew)
-    return walk_over(both, low, high, r + (min(one[5], two[5]) + r * widest) * askew, lines, grid)
+    start_x, start_y = placed.x + placed.lower * placed.way_x, placed.y + placed.lower * placed.way_y
+    both = Placed(start_x, start_y, 0.0, 0.0, length, dx * per, dy * per)
+    low, high = -r * (max(one.lower_turn, turn) + askew), length + r * (max(turn, two.upper_turn) + askew)
+    return walk_over(both, low, high, r + (min(one.length, two.length) + r * widest) * askew, lines, grid)
 
 
 @kernel(fastmath=FUSED)
 def _cut_tile(
-    segments: Array,
+    segments: Segments,
     bounds: Whole,
     chosen: Whole,
-    parts: Array,
+    parts: EdgeParts,
     swing: float,
-    grid: Array,
+    grid: Grid,
     row: int,
     column: int,
     off: Cells,
@@ -220,26 +235,26 @@ def _cut_tile(
     while at < chosen.size:
         k = chosen[at]
         segment = segments[k]
-        if segment[2] != z:
+        if segment.z != z:
             if box[0] < box[1]:
                 _cut(off, parts, -z, box, row, column, work, depth)
-            z = segment[2]
+            z = segment.z
             r = reach(parts, -z) + swing
         placed = placed_in(segment, grid, row, column)
         top, bottom, left, right = lines_of(bounds[k], row, column)
-        joined = at + 1 < chosen.size and chosen[at + 1] == k + 1 and segment[8] < _GENTLE and swing == 0.0
-        if joined and segment[5] + segments[k + 1, 5] < _SHORT * grid[2]:
+        joined = at + 1 < chosen.size and chosen[at + 1] == k + 1 and segment.upper_turn < _GENTLE and swing == 0.0
+        if joined and segment.length + segments[k + 1].length < _SHORT * grid.column_step:
             top_two, bottom_two, left_two, right_two = lines_of(bounds[k + 1], row, column)
             top, bottom, left, right = min(top, top_two), max(bottom, bottom_two), min(left, left_two), max(right, right_two)
-            walk = _around_two(segment, segments[k + 1], placed, r, (top, bottom, left, right), grid)
+            walk = _around_two(segment, segments[k + 1], placed, r, Lines(top, bottom, left, right), grid)
             _nearest_of_two(off, placed, placed_in(segments[k + 1], grid, row, column), walk, grid)
             at += 1
         elif swing > 0.0:
-            walk = walk_over(placed, placed[3] - r, placed[4] + r, r, (top, bottom, left, right), grid)
+            walk = walk_over(placed, placed.lower - r, placed.upper + r, r, Lines(top, bottom, left, right), grid)
             _nearest_swung(off, placed, walk, grid, swing)
         else:
-            low, high = placed[3] - r * segment[7], placed[4] + r * segment[8]
-            _nearest(off, placed, walk_over(placed, low, high, r, (top, bottom, left, right), grid), grid)
+            low, high = placed.lower - r * segment.lower_turn, placed.upper + r * segment.upper_turn
+            _nearest(off, placed, walk_over(placed, low, high, r, Lines(top, bottom, left, right), grid), grid)
         box[0], box[1], box[2], box[3] = min(box[0], top), max(box[1], bottom), min(box[2], left), max(box[3], right)
         at += 1
     if box[0] < box[1]:
@@ -247,14 +262,14 @@ def _cut_tile(
 
 
 @kernel(fastmath=FUSED)
-def _whole_paths(segments: Array) -> int:
-    """Return how many of (n, 9) segments belong to paths that end among them; all, where none does.
+def _whole_paths(segments: Segments) -> int:
+    """Return how many segments belong to paths that end among them; all, where none does.
 
     Segments that are taken two at a time are then the same two, whatever else is carved.
     """
     every: int = segments.shape[0]
     n = every
-    while n > 0 and segments[n - 1, 8] < 1.0:
+    while n > 0 and segments[n - 1].upper_turn < 1.0:
         n -= 1
     return n if n > 0 else every
 
@@ -265,15 +280,15 @@ def _carve_tiles(
     tickets: Counts,
     starts: Counts,
     order: Whole,
-    segments: Array,
+    segments: Segments,
     bounds: Whole,
-    parts: Array,
+    parts: EdgeParts,
     swing: float,
-    grid: Array,
+    grid: Grid,
     work: Whole,
     depth: Cells,
 ) -> None:
-    """Deepen tiles, as many as there are tickets, by those of the segments, (n, 9), that are binned to them."""
+    """Deepen tiles, as many as there are tickets, by those of the segments that are binned to them."""
     k = next_ticket(tickets)
     if k >= tiles.size:
         return
@@ -291,19 +306,19 @@ def _carve_tiles(
 
 
 @kernel(parallel=PRANGE_ALONE, fastmath=FUSED)
-def carve_level(segments: Array, parts: Array, swing: float, grid: Array, work: Whole, depth: Cells) -> None:
+def carve_level(segments: Segments, parts: EdgeParts, swing: float, grid: Grid, work: Whole, depth: Cells) -> None:
     """Deepen a face by level segments.
 
     Parameters
     ----------
-    segments : (n, 9) float64
-        See `lobework.kernels.sweep.segments`; those of one depth best stand together.
-    parts : (p, 5) float64
-        Of the edge; see `lobework.kernels.sweep.slab.reach`.
+    segments : (n,) Segment
+        Of the path; those of one depth best stand together.
+    parts : (p,) EdgePart
+        Of the edge.
     swing : float, mm
         Radius of the circle in which the edge is swung; 0 where it revolves about its own middle line.
-    grid : (4,) float64, mm
-        x and y of the first cell, and from cell to cell along x and y.
+    grid : Grid
+        Of the face.
     work : (rows, 2) int32
         Of each row, the first column with work under it, and the one after the last.
     depth : (rows, columns) float32, mm

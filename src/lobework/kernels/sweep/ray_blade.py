@@ -11,15 +11,17 @@ import math
 from typing import TYPE_CHECKING, Final
 
 from lobework.kernels.jit import kernel
+from lobework.kernels.records import Box, Vector, layout
 
 if TYPE_CHECKING:
-    from lobework.geometry.rigid import Array
-    from lobework.kernels.sweep.tiles import Whole
+    from lobework.kernels.records import Records
+    from lobework.kernels.sweep.edge_parts import EdgeParts
+    from lobework.kernels.sweep.rays import Ray
 
     Nine = tuple[float, float, float, float, float, float, float, float, float]
     Left = tuple[float, float, float, float, float, float, float, int]
 
-__all__ = ["BENDS", "BOXES", "FUSED", "NOTHING", "SPEED", "STAYS", "VEERS", "meets", "posed", "turned_on"]
+__all__ = ["BOXES", "FUSED", "NOTHING", "PLACES", "Body", "Piece", "Places", "meets", "posed", "turned_on"]
 
 FUSED: Final = {"contract"}
 """A product and a sum may be fused, which rounds once instead of twice; nothing is reordered."""
@@ -27,14 +29,6 @@ NOTHING: Final = -1e30
 """Depth where a ray is not met."""
 BOXES: Final = 256
 """Room for boxes that wait: each halving leaves one, and a box is too small to tell after some tens of them."""
-BENDS: Final = 24
-"""Column: how fast, at most, what `posed` returns bends by the part done, mm."""
-VEERS: Final = 25
-"""Column: how much, at most, its slopes by depth change in the piece."""
-SPEED: Final = 26
-"""Column: how fast, at most, a ray passes through the blade's own frame, mm a piece."""
-STAYS: Final = 27
-"""Column: 1 for a blade that does not leave its own plane."""
 _SLACK_MM: Final = 1e-9
 _TOLD_MM: Final = 1e-7
 _MET_MM: Final = 1e-8
@@ -43,6 +37,81 @@ _NARROWER: Final = 0.5
 _DEEPER: Final = 0.125
 _TANGENTS: Final = 9
 _NONE, _BOTH, _DEPTHS, _POSES_UP, _POSES_DOWN = range(5)
+
+
+class Piece:
+    """A piece of path of a blade that may lean, as the radius at the polar angle sees it; on a face, as x, y and z are.
+
+    The callers of `lobework.kernels.sweep.blade` fill the fields up to ``level_turn``, which fills the others. Both directions
+    turn by a straight blend made even.
+    """
+
+    polar: float
+    """Polar angle of the radius where the piece begins, rad; zero on a face."""
+    swept: float
+    """How far that radius turns in the piece, rad."""
+    tip: Vector
+    """Where the tip is as the piece begins, mm."""
+    move: Vector
+    """How far the tip goes, mm."""
+    out: Vector
+    """Unit direction out of the tip, along the blade's middle line."""
+    out_turn: Vector
+    """By how much that changes."""
+    level: Vector
+    """Unit direction of the blade's breadth."""
+    level_turn: Vector
+    """By how much that changes."""
+    cosine: float
+    """Of the polar angle."""
+    sine: float
+    """Of the polar angle."""
+    out_blend: float
+    """Half the square of the change of ``out``: what makes its blend even."""
+    level_blend: float
+    """Half the square of the change of ``level``: what makes its blend even."""
+    bend: float
+    """Bound of the second derivative, by the part done, of what `posed` returns, mm."""
+    veer: float
+    """Bound of the change in the piece of its derivatives by depth."""
+    speed: float
+    """Bound of the speed of a ray through the blade's own frame, mm a piece."""
+    reach: float
+    """How far from the middle line the blade comes out of the work at most, mm."""
+    slack: float
+    """By how much a patch may be off what straight lines tell, mm."""
+    box: Box
+    """What the blade keeps to, mm."""
+    stays: bool
+    """Whether the blade does not leave its own plane."""
+
+
+class Body:
+    """A stretch of an outline that does not bend inwards."""
+
+    first: int
+    """Its first part."""
+    last: int
+    """Its last part."""
+    side: int
+    """Its side of the middle line: 1 or -1, or 0 for both."""
+
+
+class Places:
+    """A box of poses and depths in which a ray may meet a blade."""
+
+    begin: float
+    """Part of the piece done where it begins."""
+    end: float
+    """Part of the piece done where it ends."""
+    top: float
+    """Its least depth, mm."""
+    bottom: float
+    """Its greatest depth, mm."""
+
+
+PLACES: Final = layout(Places)
+"""How numpy lays out `Places`."""
 
 
 @kernel()
@@ -54,35 +123,47 @@ def turned_on(cosine: float, sine: float, angle: float) -> tuple[float, float]:
 
 
 @kernel(fastmath=FUSED)
-def posed(g: Array, ray: Array, s: float, d: float) -> Nine:
+def posed(piece: Piece, ray: Ray, s: float, d: float) -> Nine:
     """Return where the place ``d`` deep on a ray stands to the blade when the part ``s`` of a piece is done.
 
     Across the blade's plane, along its breadth, and out of its tip, mm; each with its slopes by depth and by the part done.
     See `meets` for what is given.
     """
     c, q = 1.0, 0.0
-    if g[1] != 0.0:
-        c, q = turned_on(1.0, 0.0, s * g[1])
-    x, y = ray[0] + d * ray[3], ray[1] + d * ray[4]
+    if piece.swept != 0.0:
+        c, q = turned_on(1.0, 0.0, s * piece.swept)
+    x, y = ray.start.x + d * ray.way.x, ray.start.y + d * ray.way.y
     r, p = x * c - y * q, y * c + x * q
-    xr, xp, xz = r - g[2] - s * g[5], p - g[3] - s * g[6], ray[2] + d * ray[5] - g[4] - s * g[7]
-    dr, dp, dz = ray[3] * c - ray[4] * q, ray[4] * c + ray[3] * q, ray[5]
-    sr, sp, sz = p * g[1] - g[5], -r * g[1] - g[6], -g[7]
-    outr, outp, outz = g[8] + s * g[11], g[9] + s * g[12], g[10] + s * g[13]
-    lr, lp, lz = g[14] + s * g[17], g[15] + s * g[18], g[16] + s * g[19]
+    xr, xp, xz = (
+        r - piece.tip.x - s * piece.move.x,
+        p - piece.tip.y - s * piece.move.y,
+        ray.start.z + d * ray.way.z - piece.tip.z - s * piece.move.z,
+    )
+    dr, dp, dz = ray.way.x * c - ray.way.y * q, ray.way.y * c + ray.way.x * q, ray.way.z
+    sr, sp, sz = p * piece.swept - piece.move.x, -r * piece.swept - piece.move.y, -piece.move.z
+    outr, outp, outz = piece.out.x + s * piece.out_turn.x, piece.out.y + s * piece.out_turn.y, piece.out.z + s * piece.out_turn.z
+    lr, lp, lz = (
+        piece.level.x + s * piece.level_turn.x,
+        piece.level.y + s * piece.level_turn.y,
+        piece.level.z + s * piece.level_turn.z,
+    )
     nr, np_, nz = outp * lz - outz * lp, outz * lr - outr * lz, outr * lp - outp * lr
-    tr = g[12] * lz - g[13] * lp + outp * g[19] - outz * g[18]
-    tp = g[13] * lr - g[11] * lz + outz * g[17] - outr * g[19]
-    tz = g[11] * lp - g[12] * lr + outr * g[18] - outp * g[17]
+    tr = piece.out_turn.y * lz - piece.out_turn.z * lp + outp * piece.level_turn.z - outz * piece.level_turn.y
+    tp = piece.out_turn.z * lr - piece.out_turn.x * lz + outz * piece.level_turn.x - outr * piece.level_turn.z
+    tz = piece.out_turn.x * lp - piece.out_turn.y * lr + outr * piece.level_turn.y - outp * piece.level_turn.x
     across = nr * xr + np_ * xp + nz * xz
     across_d = nr * dr + np_ * dp + nz * dz
     across_s = nr * sr + np_ * sp + nz * sz + tr * xr + tp * xp + tz * xz
-    even_out, even_level = 1 + s * (1 - s) * g[22], 1 + s * (1 - s) * g[23]
+    even_out, even_level = 1 + s * (1 - s) * piece.out_blend, 1 + s * (1 - s) * piece.level_blend
     along, out = lr * xr + lp * xp + lz * xz, outr * xr + outp * xp + outz * xz
     along_d = (lr * dr + lp * dp + lz * dz) * even_level
-    along_s = (lr * sr + lp * sp + lz * sz + g[17] * xr + g[18] * xp + g[19] * xz) * even_level + along * (1 - 2 * s) * g[23]
+    along_s = (
+        lr * sr + lp * sp + lz * sz + piece.level_turn.x * xr + piece.level_turn.y * xp + piece.level_turn.z * xz
+    ) * even_level + along * (1 - 2 * s) * piece.level_blend
     out_d = (outr * dr + outp * dp + outz * dz) * even_out
-    out_s = (outr * sr + outp * sp + outz * sz + g[11] * xr + g[12] * xp + g[13] * xz) * even_out + out * (1 - 2 * s) * g[22]
+    out_s = (
+        outr * sr + outp * sp + outz * sz + piece.out_turn.x * xr + piece.out_turn.y * xp + piece.out_turn.z * xz
+    ) * even_out + out * (1 - 2 * s) * piece.out_blend
     return across, across_d, across_s, along * even_level, along_d, along_s, out * even_out, out_d, out_s
 
 
@@ -97,7 +178,7 @@ def _trimmed(low: float, high: float, at: float, by: float) -> tuple[float, floa
 
 
 @kernel(fastmath=FUSED)
-def _left(g: Array, ray: Array, s0: float, s1: float, d0: float, d1: float, outline: Array, body: Whole) -> Left:
+def _left(piece: Piece, ray: Ray, s0: float, s1: float, d0: float, d1: float, outline: EdgeParts, body: Body) -> Left:
     """Return what is left of a box, from ``s0`` to ``s1`` done and ``d0`` to ``d1`` deep, for a stretch of the outline.
 
     The trace of the blade's plane is solved for that of the two which it fixes better, so that what else holds the blade
@@ -106,8 +187,8 @@ def _left(g: Array, ray: Array, s0: float, s1: float, d0: float, d1: float, outl
     them is the deeper.
     """
     s, d, half_s, half_d = 0.5 * (s0 + s1), 0.5 * (d0 + d1), 0.5 * (s1 - s0), 0.5 * (d1 - d0)
-    across, across_d, across_s, along, along_d, along_s, out, out_d, out_s = posed(g, ray, s, d)
-    rest = (0.5 * g[BENDS] * half_s + g[VEERS] * half_d) * half_s + _SLACK_MM
+    across, across_d, across_s, along, along_d, along_s, out, out_d, out_s = posed(piece, ray, s, d)
+    rest = (0.5 * piece.bend * half_s + piece.veer * half_d) * half_s + _SLACK_MM
     if abs(across) > abs(across_s) * half_s + abs(across_d) * half_d + rest:
         return s0, s1, d0, d1, s, d, rest, _NONE
     for_s = abs(across_s) * half_s >= abs(across_d) * half_d
@@ -121,8 +202,8 @@ def _left(g: Array, ray: Array, s0: float, s1: float, d0: float, d1: float, outl
     at, slope, spread = (-across / by, -other / by, rest / abs(by)) if fixed else (0.0, 0.0, half)
     low, high = _trimmed(-free, free, across - rest - abs(by) * half, other)
     low, high = _trimmed(low, high, -across - rest - abs(by) * half, -other)
-    first, last, side = body[0], body[1], body[2]
-    near, far = outline[first, 0], outline[last, 1]
+    first, last, side = body.first, body.last, body.side
+    near, far = outline[first].near, outline[last].far
     up, up_v, up_rest = out + out_u * at, out_v + out_u * slope, abs(out_u) * spread + rest
     for turn in range(2):
         sign = 1.0 - 2.0 * turn
@@ -133,21 +214,22 @@ def _left(g: Array, ray: Array, s0: float, s1: float, d0: float, d1: float, outl
         if side != 0:
             low, high = _trimmed(low, high, near - a - a_rest, -a_v)
         for part in range(first, last + 1):
-            c0, c1 = outline[part, 3], outline[part, 4]
-            if outline[part, 2] == 0.0:
-                off = c0 + c1 * (a - outline[part, 0]) - up
-                low, high = _trimmed(low, high, off - c1 * a_rest - up_rest, c1 * a_v - up_v)
+            if not outline[part].is_arc:
+                rise = outline[part].rise
+                off = outline[part].low + rise * (a - outline[part].near) - up
+                low, high = _trimmed(low, high, off - rise * a_rest - up_rest, rise * a_v - up_v)
                 continue
+            centre, radius = outline[part].centre, outline[part].radius
             for tangent in range(_TANGENTS):
                 v = 0.5 * (low + high) if tangent == 0 else (low if tangent % 2 == 0 else high)
-                to_a, under = a + a_v * v, c0 - up - up_v * v
+                to_a, under = a + a_v * v, centre - up - up_v * v
                 away = math.sqrt(under * under + to_a * to_a)
-                if tangent > 2 and away <= c1:
+                if tangent > 2 and away <= radius:
                     continue
-                sine = outline[part, 1] / c1 if under < 0.0 < to_a else to_a / max(away, 1e-12)
-                sine = min(max(sine, outline[part, 0] / c1), outline[part, 1] / c1)
+                sine = outline[part].far / radius if under < 0.0 < to_a else to_a / max(away, 1e-12)
+                sine = min(max(sine, outline[part].near / radius), outline[part].far / radius)
                 cosine = math.sqrt(max(1.0 - sine * sine, 0.0))
-                off = sine * a + cosine * (c0 - up) - c1
+                off = sine * a + cosine * (centre - up) - radius
                 low, high = _trimmed(low, high, off - sine * a_rest - cosine * up_rest, sine * a_v - cosine * up_v)
         if low > high:
             return s0, s1, d0, d1, s, d, rest, _NONE
@@ -165,89 +247,89 @@ def _left(g: Array, ray: Array, s0: float, s1: float, d0: float, d1: float, outl
 
 
 @kernel(fastmath=FUSED)
-def _beyond(outline: Array, along: float, out: float, body: Whole) -> float:
+def _beyond(outline: EdgeParts, along: float, out: float, body: Body) -> float:
     """Return how far a place in the blade's plane is outside a stretch of the outline, mm; not above zero in it."""
-    first, last, side = body[0], body[1], body[2]
+    first, last, side = body.first, body.last, body.side
     a = abs(along) if side == 0 else side * along
-    near, far = outline[first, 0], outline[last, 1]
+    near, far = outline[first].near, outline[last].far
     off = max(a - far, near - a) if side != 0 else a - far
     a = min(max(a, near), far)
     part = first
-    while part < last and a > outline[part, 1]:
+    while part < last and a > outline[part].far:
         part += 1
-    c0, c1 = outline[part, 3], outline[part, 4]
-    if outline[part, 2] == 0.0:
-        return max(off, (c0 + c1 * (a - outline[part, 0]) - out) / math.sqrt(1.0 + c1 * c1))  # type: ignore[no-any-return]
-    return max(off, math.sqrt((c0 - out) ** 2 + a * a) - c1) if out < c0 else off  # type: ignore[no-any-return]
+    if not outline[part].is_arc:
+        rise = outline[part].rise
+        return max(off, (outline[part].low + rise * (a - outline[part].near) - out) / math.sqrt(1.0 + rise * rise))
+    centre = outline[part].centre
+    return max(off, math.sqrt((centre - out) ** 2 + a * a) - outline[part].radius) if out < centre else off
 
 
 @kernel(fastmath=FUSED)
-def _checked(g: Array, ray: Array, s: float, d: float, outline: Array, body: Whole, for_s: bool) -> float:
+def _checked(piece: Piece, ray: Ray, s: float, d: float, outline: EdgeParts, body: Body, for_s: bool) -> float:
     """Return the depth beside a place of a box at which the ray does meet a stretch of the blade, or `NOTHING`."""
-    across, across_d, across_s, along, along_d, along_s, out, out_d, out_s = posed(g, ray, s, d)
+    across, across_d, across_s, along, along_d, along_s, out, out_d, out_s = posed(piece, ray, s, d)
     if for_s:
         step = -across / across_s
-        s, along, out, left = s + step, along + step * along_s, out + step * out_s, g[BENDS] * step * step
+        s, along, out, left = s + step, along + step * along_s, out + step * out_s, piece.bend * step * step
     else:
         step = -across / across_d
         d, along, out, left = d + step, along + step * along_d, out + step * out_d, 0.0
-    if left <= _MET_MM and -_SLACK_MM <= s <= 1.0 + _SLACK_MM and d <= ray[6] and _beyond(outline, along, out, body) <= _MET_MM:
+    if left <= _MET_MM and -_SLACK_MM <= s <= 1.0 + _SLACK_MM and d <= ray.end and _beyond(outline, along, out, body) <= _MET_MM:
         return d
     return NOTHING
 
 
 @kernel(fastmath=FUSED)
-def meets(g: Array, ray: Array, outline: Array, bodies: Whole, floor: float, boxes: Array) -> float:
+def meets(piece: Piece, ray: Ray, outline: EdgeParts, bodies: Records[Body], floor: float, boxes: Records[Places]) -> float:
     """Return how deep a ray meets a blade that goes along a piece of path, if deeper than ``floor``.
 
     Parameters
     ----------
-    g : (28 or more,) float64
-        A piece: the polar angle of the plane through the axis that it is seen from, rad, and its change in the piece; and seen
-        from there the blade's tip, mm (columns 2 to 4), and its move (5 to 7), its way out of the tip (8 to 10) and the change
-        of that (11 to 13), the way of its breadth (14 to 16) and its change (17 to 19); the angle's cosine and sine; half the
-        squares of both changes; and `BENDS`, `VEERS`, `SPEED` and `STAYS`.
-    ray : (7,) float64
-        Its start and way, seen from the plane in which the piece begins, and how deep it goes.
-    outline : (k, 5 or more) float64
-        See `lobework.kernels.sweep.blade_on_face`.
-    bodies : (m, 3) int32
-        First and last part of each stretch of the outline that does not bend inwards, and its side of the middle line: 1
-        or -1, or 0 for both.
+    piece : Piece
+        Of the path, all its fields filled.
+    ray : Ray
+        Seen from the plane in which the piece begins, with its end.
+    outline : (k,) EdgePart
+        Of the cutter, from the middle line outwards.
+    bodies : (m,) Body
+        The stretches of the outline that do not bend inwards.
     floor : float, mm
         What is no deeper is of no use. It does not change what is returned otherwise.
-    boxes : (BOXES, 4) float64
+    boxes : (BOXES,) Places
         Room to work in.
     """
     deepest = NOTHING
-    if g[STAYS] != 0.0 and abs(posed(g, ray, 0.5, 0.0)[1]) < _SLACK_MM:
+    if piece.stays and abs(posed(piece, ray, 0.5, 0.0)[1]) < _SLACK_MM:
         return deepest
     for k in range(bodies.shape[0]):
-        boxes[0, 0], boxes[0, 1], boxes[0, 2], boxes[0, 3] = 0.0, 1.0, 0.0, ray[6]
+        box = boxes[0]
+        box.begin, box.end, box.top, box.bottom = 0.0, 1.0, 0.0, ray.end
         waiting = 1
         while waiting > 0:
             waiting -= 1
-            s0, s1, d0, d1 = boxes[waiting]
+            box = boxes[waiting]
+            s0, s1, d0, d1 = box.begin, box.end, box.top, box.bottom
             while d1 > floor and d1 > deepest + _TOLD_MM:
                 long, tall = s1 - s0, d1 - d0
-                s0, s1, d0, d1, s, d, rest, by = _left(g, ray, s0, s1, d0, d1, outline, bodies[k])
+                s0, s1, d0, d1, s, d, rest, by = _left(piece, ray, s0, s1, d0, d1, outline, bodies[k])
                 if by == _NONE:
                     break
-                passes = g[SPEED] * (s1 - s0)
+                passes = piece.speed * (s1 - s0)
                 if by != _BOTH and rest < _TRIED_MM:
-                    deepest = max(deepest, _checked(g, ray, s, d, outline, bodies[k], by == _DEPTHS))
+                    deepest = max(deepest, _checked(piece, ray, s, d, outline, bodies[k], by == _DEPTHS))
                 elif d1 - d0 <= _TOLD_MM and passes <= _TOLD_MM:
                     deepest = max(deepest, d1)
                 if s1 - s0 > _NARROWER * long and d1 - d0 > _NARROWER * tall:
                     part = 0.5 if by == _BOTH else _DEEPER
                     if by == _BOTH or (by != _DEPTHS and passes <= _TOLD_MM) or (by == _DEPTHS and d1 - d0 <= _TOLD_MM):
                         by, part = _DEPTHS if d1 - d0 > passes else _POSES_UP, 0.5
-                    boxes[waiting, 0], boxes[waiting, 1], boxes[waiting, 2], boxes[waiting, 3] = s0, s1, d0, d1
+                    box = boxes[waiting]
+                    box.begin, box.end, box.top, box.bottom = s0, s1, d0, d1
                     if by == _DEPTHS:
-                        d0 = boxes[waiting, 3] = d1 - part * (d1 - d0)
+                        d0 = box.bottom = d1 - part * (d1 - d0)
                     elif by == _POSES_UP:
-                        s0 = boxes[waiting, 1] = s1 - part * (s1 - s0)
+                        s0 = box.end = s1 - part * (s1 - s0)
                     else:
-                        s1 = boxes[waiting, 0] = s0 + part * (s1 - s0)
+                        s1 = box.begin = s0 + part * (s1 - s0)
                     waiting += 1
     return deepest

@@ -1,9 +1,6 @@
 """Where a straight ray leaves a solid of revolution, and which way its skin faces there.
 
-A solid is seen in the half plane of ``r``, the distance from its axis, and ``y``, the way along it. Its outline is (p, 8)
-float64, one part a row, in any order: 0, r, y, dr, dy, length, side for a straight part, from a place in a unit direction, and
-the solid on the left of it (side 1) or on the right (-1); or 1, r, y, radius, dr, dy, near, far for a round one, about a middle,
-between two distances from the line from there in a unit direction, on both sides of it, and the solid within. A ray is seen as
+A solid is seen in the half plane of ``r``, the distance from its axis, and ``y``, the way along it. A ray is seen as
 ``y + climb e`` and ``r^2 = square e^2 + 2 cross e + off``, ``e`` mm from where it starts.
 """
 
@@ -15,11 +12,10 @@ from typing import TYPE_CHECKING, Final
 from lobework.kernels.jit import kernel
 
 if TYPE_CHECKING:
-    from lobework.geometry.rigid import Array
+    from lobework.kernels.records import Records
 
-__all__ = ["COLUMNS", "NOTHING", "gap", "leaves"]
+__all__ = ["NOTHING", "SolidPart", "gap", "leaves"]
 
-COLUMNS: Final = 8
 NOTHING: Final = -1e30
 """Depth where a ray is not met."""
 FUSED: Final = {"contract"}
@@ -32,15 +28,45 @@ _SETTLED_MM: Final = 1e-11
 _ROUNDS: Final = 60
 
 
+class SolidPart:
+    """A part of a solid's outline, mm.
+
+    A straight one goes from a place in a unit direction, so far, with the solid on its left (side 1) or right (-1); its radius,
+    near and far are zero. An arc goes about a middle, between two distances from the line from there in a unit direction, on both
+    sides of it, with the solid within; its length and side are zero.
+    """
+
+    r: float
+    """Distance from the axis of a straight part's beginning, or of an arc's middle."""
+    y: float
+    """Place along the axis of that."""
+    way_r: float
+    """Of the unit direction."""
+    way_y: float
+    """Of the unit direction."""
+    length: float
+    """Of a straight part."""
+    side: float
+    """Of a straight part on which the solid is: 1 left, -1 right."""
+    radius: float
+    """Of an arc."""
+    near: float
+    """Least distance of an arc from the line through its middle."""
+    far: float
+    """Greatest distance of an arc from the line through its middle."""
+    is_arc: bool
+    """Whether it is an arc."""
+
+
 @kernel(fastmath=FUSED, inline="always")
 def _from_axis(square: float, cross: float, off: float, e: float) -> float:
     return math.sqrt(max((square * e + 2.0 * cross) * e + off, 0.0))
 
 
 @kernel(fastmath=FUSED)
-def _ring_root(part: Array, y: float, climb: float, square: float, cross: float, off: float) -> float:
+def _ring_root(part: SolidPart, y: float, climb: float, square: float, cross: float, off: float) -> float:
     """Return the furthest place at which a ray meets a ring, by steps back from beyond it that never pass it, then Newton's."""
-    lift, bound = y - part[2], abs(part[1]) + part[3]
+    lift, bound = y - part.y, abs(part.r) + part.radius
     half = cross + lift * climb
     under = half * half - (off + lift * lift - bound * bound)
     if under < 0.0:
@@ -49,28 +75,29 @@ def _ring_root(part: Array, y: float, climb: float, square: float, cross: float,
     e, least = span - half, -span - half - _TOUCHES_MM
     for _ in range(_ROUNDS):
         r = _from_axis(square, cross, off, e)
-        out_r, out_y = r - part[1], y + climb * e - part[2]
-        middle, side = out_r * part[4] + out_y * part[5], abs(out_r * part[5] - out_y * part[4])
+        out_r, out_y = r - part.r, y + climb * e - part.y
+        middle, side = out_r * part.way_r + out_y * part.way_y, abs(out_r * part.way_y - out_y * part.way_r)
         away = math.sqrt(out_r * out_r + out_y * out_y)
-        beside = middle >= 0.0 and part[6] * away <= side * part[3] and side * part[3] <= part[7] * away
+        beside = middle >= 0.0 and part.near * away <= side * part.radius and side * part.radius <= part.far * away
         if beside:
-            short = away - part[3]
+            short = away - part.radius
             slope = (out_r * (square * e + cross) / max(r, _NO_MM) + out_y * climb) / max(away, _NO_MM)
             if abs(short) < _SETTLED_MM:
-                return e  # type: ignore[no-any-return]
-            if slope > 0.0 and abs(short) < 0.3 * part[3] * slope:
+                return e
+            if slope > 0.0 and abs(short) < 0.3 * part.radius * slope:
                 ahead = e - short / slope
                 r = _from_axis(square, cross, off, ahead)
-                after = math.hypot(r - part[1], y + climb * ahead - part[2]) - part[3]
+                after = math.hypot(r - part.r, y + climb * ahead - part.y) - part.radius
                 if -_SETTLED_MM < after < 0.9 * short:
                     e = ahead
                     continue
             step = abs(short)
         else:
             ends = 1e30
-            for k in range(6, 8):
-                up = math.sqrt(max(part[3] * part[3] - part[k] * part[k], 0.0))
-                ends = min(ends, math.hypot(middle - up, side - part[k]))
+            for end in range(2):
+                beside_end = part.near if end == 0 else part.far
+                up = math.sqrt(max(part.radius * part.radius - beside_end * beside_end, 0.0))
+                ends = min(ends, math.hypot(middle - up, side - beside_end))
             step = ends
         e -= max(step, 1e-10)
         if e < least:
@@ -79,24 +106,24 @@ def _ring_root(part: Array, y: float, climb: float, square: float, cross: float,
 
 
 @kernel(fastmath=FUSED)
-def gap(outline: Array, first: int, last: int, r: float, y: float) -> tuple[float, float, float]:
+def gap(outline: Records[SolidPart], first: int, last: int, r: float, y: float) -> tuple[float, float, float]:
     """Return how far outside a convex solid a place is, by the part it is furthest beyond, and that part's normal there."""
     furthest, normal_r, normal_y = NOTHING, 0.0, 0.0
     for p in range(first, last):
         part = outline[p]
-        if part[0] == 0.0:
-            out_r, out_y = part[6] * part[4], -part[6] * part[3]
-            out = out_r * (r - part[1]) + out_y * (y - part[2])
+        if not part.is_arc:
+            out_r, out_y = part.side * part.way_y, -part.side * part.way_r
+            out = out_r * (r - part.r) + out_y * (y - part.y)
         else:
-            away_r, away_y = r - part[1], y - part[2]
-            middle, side = away_r * part[4] + away_y * part[5], away_r * part[5] - away_y * part[4]
+            away_r, away_y = r - part.r, y - part.y
+            middle, side = away_r * part.way_r + away_y * part.way_y, away_r * part.way_y - away_y * part.way_r
             towards = 1.0 if side >= 0.0 else -1.0
             away = math.sqrt(middle * middle + side * side)
             sine = abs(side) / max(away, _NO_MM) if middle > 0.0 else 1.0
-            sine = min(max(sine, part[6] / part[3]), part[7] / part[3])
+            sine = min(max(sine, part.near / part.radius), part.far / part.radius)
             cosine = math.sqrt(max(1.0 - sine * sine, 0.0))
-            out_r, out_y = cosine * part[4] + towards * sine * part[5], cosine * part[5] - towards * sine * part[4]
-            out = out_r * away_r + out_y * away_y - part[3]
+            out_r, out_y = cosine * part.way_r + towards * sine * part.way_y, cosine * part.way_y - towards * sine * part.way_r
+            out = out_r * away_r + out_y * away_y - part.radius
         if out > furthest:
             furthest, normal_r, normal_y = out, out_r, out_y
     return furthest, normal_r, normal_y
@@ -104,7 +131,7 @@ def gap(outline: Array, first: int, last: int, r: float, y: float) -> tuple[floa
 
 @kernel(fastmath=FUSED, inline="always")
 def leaves(
-    outline: Array,
+    outline: Records[SolidPart],
     first: int,
     last: int,
     y: float,
@@ -119,8 +146,8 @@ def leaves(
 
     Parameters
     ----------
-    outline : (p, 8) float64
-        See the module.
+    outline : (p,) SolidPart
+        Of the solid, in any order.
     first, last : int
         The solid's parts: from ``first`` up to, not including, ``last``.
     y, climb, square, cross, off : float
@@ -135,14 +162,14 @@ def leaves(
     for p in range(first, last):
         part = outline[p]
         for root in range(2):
-            if part[0] == 0.0:
-                base, gain = part[4] * part[1] + part[3] * (y - part[2]), part[3] * climb
-                if part[4] == 0.0:
+            if not part.is_arc:
+                base, gain = part.way_y * part.r + part.way_r * (y - part.y), part.way_r * climb
+                if part.way_y == 0.0:
                     if root == 1:
                         break
-                    e = (part[2] - y) / climb
+                    e = (part.y - y) / climb
                 else:
-                    tall = part[4] * part[4]
+                    tall = part.way_y * part.way_y
                     a, b, c = tall * square - gain * gain, tall * cross - base * gain, tall * off - base * base
                     under = b * b - a * c
                     if under < 0.0:
@@ -154,16 +181,16 @@ def leaves(
                 if not abs(e) < 1e9:
                     continue
                 r = _from_axis(square, cross, off, e)
-                along = part[3] * (r - part[1]) + part[4] * (y + climb * e - part[2])
-                slack = _ON_AXIS_MM if part[1] == 0.0 else _TOUCHES_MM
-                if along < -slack or along > part[5] + _TOUCHES_MM or (base + gain * e) * part[4] < -1e-12:
+                along = part.way_r * (r - part.r) + part.way_y * (y + climb * e - part.y)
+                slack = _ON_AXIS_MM if part.r == 0.0 else _TOUCHES_MM
+                if along < -slack or along > part.length + _TOUCHES_MM or (base + gain * e) * part.way_y < -1e-12:
                     continue
-                out_r, out_y = part[6] * part[4], -part[6] * part[3]
+                out_r, out_y = part.side * part.way_y, -part.side * part.way_r
             else:
-                if part[1] == 0.0:
-                    lift = y - part[2]
+                if part.r == 0.0:
+                    lift = y - part.y
                     half = cross + lift * climb
-                    under = half * half - (off + lift * lift - part[3] * part[3])
+                    under = half * half - (off + lift * lift - part.radius * part.radius)
                     if under < 0.0:
                         break
                     e = math.sqrt(under) - half if root == 0 else -math.sqrt(under) - half
@@ -174,9 +201,13 @@ def leaves(
                     if e == NOTHING:
                         break
                 r = _from_axis(square, cross, off, e)
-                out_r, out_y = (r - part[1]) / part[3], (y + climb * e - part[2]) / part[3]
-                middle, side = out_r * part[4] + out_y * part[5], abs(out_r * part[5] - out_y * part[4])
-                if middle < -_TOUCHES_MM or side * part[3] < part[6] - _TOUCHES_MM or side * part[3] > part[7] + _TOUCHES_MM:
+                out_r, out_y = (r - part.r) / part.radius, (y + climb * e - part.y) / part.radius
+                middle, side = out_r * part.way_r + out_y * part.way_y, abs(out_r * part.way_y - out_y * part.way_r)
+                if (
+                    middle < -_TOUCHES_MM
+                    or side * part.radius < part.near - _TOUCHES_MM
+                    or side * part.radius > part.far + _TOUCHES_MM
+                ):
                     continue
             if r < _MET_MM:
                 out_r, leaving = 0.0, out_y * climb

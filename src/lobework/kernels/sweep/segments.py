@@ -12,19 +12,44 @@ from lobework.kernels.sweep.tiles import PRANGE_ALONE
 
 if TYPE_CHECKING:
     from lobework.geometry.rigid import Array
+    from lobework.kernels.records import Records
     from lobework.kernels.sweep.tiles import Counts
 
-__all__ = ["FIELDS", "deepest_and_highest", "lay_paths", "lay_segments"]
+    Segments = Records["Segment"]
 
-FIELDS: Final = 9
-"""A segment: x, y, z of its lower end, mm; its direction's x and y; its length over the face, mm; how much it rises a mm; and at
-its lower and upper end the sine of half the turn from or to its neighbour, 1 where it has none."""
+__all__ = ["Segment", "deepest_and_highest", "lay_paths", "lay_segments"]
+
 FUSED = {"contract"}
 """A product and a sum may be fused, which rounds once instead of twice; nothing is reordered."""
 
 
 _STILL_MM: Final = 1e-9
 """A shorter way is none; its direction would be rounding."""
+_NEITHER, _LOWER, _UPPER = -1, 0, 1
+"""Which end of a segment joins the next."""
+
+
+class Segment:
+    """A straight piece of path over a face, from its lower end to its upper one; a level one from either."""
+
+    x: float
+    """Of the lower end, mm."""
+    y: float
+    """Of the lower end, mm."""
+    z: float
+    """Of the lower end, mm."""
+    way_x: float
+    """Of the unit direction over the face, from the lower end to the upper."""
+    way_y: float
+    """Of the unit direction over the face, from the lower end to the upper."""
+    length: float
+    """Over the face, mm."""
+    slope: float
+    """Height gained for each mm over the face; zero or more."""
+    lower_turn: float
+    """Sine of half the turn between it and its neighbour at the lower end; 1 where it has none."""
+    upper_turn: float
+    """Sine of half the turn between it and its neighbour at the upper end; 1 where it has none."""
 
 
 @kernel(fastmath=FUSED)
@@ -40,11 +65,20 @@ def _last_still(tip: Array, anchor: int, end: int) -> int:
 
 
 @kernel(fastmath=FUSED)
-def _lay(segment: Array, x: float, y: float, z: float, dx: float, dy: float, length: float, slope: float) -> None:
+def _fill(segment: Segment, x: float, y: float, z: float, dx: float, dy: float, length: float, slope: float) -> None:
     """Fill one segment that has no neighbours."""
-    segment[0], segment[1], segment[2] = x, y, z
-    segment[3], segment[4], segment[5], segment[6] = dx, dy, length, slope
-    segment[7], segment[8] = 1.0, 1.0
+    segment.x, segment.y, segment.z = x, y, z
+    segment.way_x, segment.way_y, segment.length, segment.slope = dx, dy, length, slope
+    segment.lower_turn, segment.upper_turn = 1.0, 1.0
+
+
+@kernel(fastmath=FUSED)
+def _join(segment: Segment, end: int, turn: float) -> None:
+    """Fill the turn at one end of a segment."""
+    if end == _LOWER:
+        segment.lower_turn = turn
+    else:
+        segment.upper_turn = turn
 
 
 @kernel(fastmath=FUSED)
@@ -96,7 +130,9 @@ def deepest_and_highest(tip: Array) -> tuple[float, float]:
 
 
 @kernel(fastmath=FUSED)
-def lay_segments(tip: Array, first: int, end: int, aside: float, upright: float, level: float, segments: Array, at: int) -> int:
+def lay_segments(
+    tip: Array, first: int, end: int, aside: float, upright: float, level: float, segments: Segments, at: int
+) -> int:
     """Lay segments through the samples ``first`` to ``end - 1`` of a path, and return where the next may go.
 
     Parameters
@@ -109,14 +145,14 @@ def lay_segments(tip: Array, first: int, end: int, aside: float, upright: float,
         How far a sample may lie from the segment that passes it by, over the face and in depth.
     level : float, mm
         The one z of a level path, whatever its samples say; not a number where it is not level.
-    segments : (m, 9) float64
-        Filled from ``at`` on, ``end - first`` rows at the most; see `FIELDS`. A cutter that goes straight in or out makes one
+    segments : (m,) Segment
+        Filled from ``at`` on, ``end - first`` of them at the most. A cutter that goes straight in or out makes one
         of no length where it stands deepest; one that stays in its place makes none, unless it never leaves it.
     at : int
         Where the first segment goes.
     """
     begin, k, flat = at, first, not math.isnan(level)
-    before_x, before_y, joined = 0.0, 0.0, -1
+    before_x, before_y, joined = 0.0, 0.0, _NEITHER
     while k < end - 1:
         x, y, z = tip[k, 0], tip[k, 1], tip[k, 2]
         last = _last_still(tip, k, end)
@@ -128,8 +164,8 @@ def lay_segments(tip: Array, first: int, end: int, aside: float, upright: float,
             for stop in range(k + 1, last + 1):
                 deepest = min(deepest, tip[stop, 2])
             if deepest < max(z, tip[last, 2]):
-                _lay(segments[at], x, y, deepest, 1.0, 0.0, 0.0, 0.0)
-                at, joined = at + 1, -1
+                _fill(segments[at], x, y, deepest, 1.0, 0.0, 0.0, 0.0)
+                at, joined = at + 1, _NEITHER
             k = last
             continue
         last = k + 1
@@ -143,23 +179,23 @@ def lay_segments(tip: Array, first: int, end: int, aside: float, upright: float,
         dx, dy, dz = dx * per, dy * per, dz * per
         rising = dz >= 0.0
         if rising:
-            _lay(segments[at], x, y, z, dx, dy, length, dz)
+            _fill(segments[at], x, y, z, dx, dy, length, dz)
         else:
-            _lay(segments[at], tip[last, 0], tip[last, 1], tip[last, 2], -dx, -dy, length, -dz)
-        if joined >= 0:
+            _fill(segments[at], tip[last, 0], tip[last, 1], tip[last, 2], -dx, -dy, length, -dz)
+        if joined != _NEITHER:
             turn = min(0.5 * (abs(dx - before_x) + abs(dy - before_y)), 1.0)
-            segments[at - 1, joined] = turn
-            segments[at, 7 if rising else 8] = turn
-        before_x, before_y, joined = dx, dy, 8 if rising else 7
+            _join(segments[at - 1], joined, turn)
+            _join(segments[at], _LOWER if rising else _UPPER, turn)
+        before_x, before_y, joined = dx, dy, _UPPER if rising else _LOWER
         k, at = last, at + 1
     if at == begin:
-        _lay(segments[at], tip[k, 0], tip[k, 1], level if flat else tip[k, 2], 1.0, 0.0, 0.0, 0.0)
+        _fill(segments[at], tip[k, 0], tip[k, 1], level if flat else tip[k, 2], 1.0, 0.0, 0.0, 0.0)
         at += 1
     return at
 
 
 @kernel(parallel=PRANGE_ALONE, fastmath=FUSED)
-def lay_paths(tip: Array, ends: Counts, within: Array, levels: Array, segments: Array) -> None:
+def lay_paths(tip: Array, ends: Counts, within: Array, levels: Array, segments: Segments) -> None:
     """Lay segments through paths, a thread a path.
 
     Parameters
@@ -170,10 +206,11 @@ def lay_paths(tip: Array, ends: Counts, within: Array, levels: Array, segments: 
         The sample after the last of each path; the next one's first.
     within, levels : (k,) float64, mm
         Of each path: ``aside`` and ``upright``, and ``level``, as `lay_segments` takes them.
-    segments : (n, 9) float64
+    segments : (n,) Segment
         Filled, each path's from its first sample on. What it leaves over is at z = 0, which reaches no work.
     """
     for k in prange(ends.size):
         first = ends[k - 1] if k > 0 else 0
         at = lay_segments(tip, first, ends[k], within[k], within[k], levels[k], segments, first)
-        segments[at : ends[k], 2] = 0.0
+        for left in range(at, ends[k]):
+            segments[left].z = 0.0

@@ -48,9 +48,10 @@ from lobework.kernels.sweep.tiles import (
 )
 
 if TYPE_CHECKING:
-    from lobework.geometry.rigid import Array
+    from lobework.kernels.sweep.edge_parts import EdgePart, EdgeParts
+    from lobework.kernels.sweep.segments import Segments
     from lobework.kernels.sweep.slab import Placed, Walk
-    from lobework.kernels.sweep.tiles import Cells, Counts, Whole
+    from lobework.kernels.sweep.tiles import Cells, Counts, Grid, Whole
 
 __all__ = ["carve_sloping"]
 
@@ -63,37 +64,38 @@ _CLOSE: Final = 1e-9
 
 
 @kernel(fastmath=FUSED)
-def _ahead(part: Array, far: float, slope: float) -> float:
+def _ahead(part: EdgePart, far: float, slope: float) -> float:
     """Return how far ahead of a cutter that rises, mm, a part of its edge may cut deepest, in the work as far as ``far`` mm."""
-    kind, near, _, _, b = part
     if slope == 0.0:
         return 0.0
-    if kind == 0.0:
-        return min(far, slope * far / b) if b > 0.0 else far
-    return min(far, slope * math.sqrt(max(b * b - near * near, 0.0)))
+    if not part.is_arc:
+        return min(far, slope * far / part.rise) if part.rise > 0.0 else far
+    return min(far, slope * math.sqrt(max(part.radius * part.radius - part.near * part.near, 0.0)))
 
 
 @kernel(fastmath=FUSED)
-def _cut_by_part(tile: Cells, placed: Placed, slope: float, part: Array, walk: Walk, grid: Array) -> None:
+def _cut_by_part(tile: Cells, placed: Placed, slope: float, part: EdgePart, walk: Walk, grid: Grid) -> None:
     """Deepen a tile by one part of an edge along a segment, in a slab's lines.
 
     It counts as reaching a hair further than it does, as high as at its end, so that no ray is rounded out between two parts.
     """
-    kind, near, far, a, b = part
-    is_arc = kind == 1.0
-    steep = not is_arc and b <= slope
-    behind = slope / math.sqrt(1.0 + slope * slope) if is_arc else 0.0 if steep else slope / math.sqrt(b * b - slope * slope)
+    near, far, is_arc, radius, rise = part.near, part.far, part.is_arc, part.radius, part.rise
+    steep = not is_arc and rise <= slope
+    if is_arc:
+        behind = slope / math.sqrt(1.0 + slope * slope)
+    else:
+        behind = 0.0 if steep else slope / math.sqrt(rise * rise - slope * slope)
     lane_u, lane_v = lanes_of(placed, grid)
     step_u, step_v = patch_steps(placed, walk, grid)
     none = spread(np.float32(0.0))
-    lower, upper = spread(np.float32(placed[3])), spread(np.float32(placed[4]))
+    lower, upper = spread(np.float32(placed.lower)), spread(np.float32(placed.upper))
     near_square, far_square = np.float32(near * near), np.float32(far * far)
     rim_square = spread(np.float32((far + RIM_MM) * (far + RIM_MM)))
-    base, rising = np.float32(-placed[2] - a), np.float32(slope)
-    for line in range(walk[8], walk[9]):
+    base, rising = np.float32(-placed.z - (part.centre if is_arc else part.low)), np.float32(slope)
+    for line in range(walk.first_line, walk.after_line):
         first, last = run_of(walk, line)
         first_u, first_v = first_cell(placed, walk, line, first, grid)
-        patch = line * walk[6] + first * walk[7]
+        patch = line * walk.to_next_line + first * walk.to_next_patch
         for _ in range(first, last):
             u, v = lane_u + np.float32(first_u), lane_v + np.float32(first_v)
             across = v * v
@@ -101,7 +103,7 @@ def _cut_by_part(tile: Cells, placed: Placed, slope: float, part: Array, walk: W
             if steep:
                 lag = outer
             else:
-                side = root(greater(np.float32(b * b) - across, none)) if is_arc else greater(v, none - v)
+                side = root(greater(np.float32(radius * radius) - across, none)) if is_arc else greater(v, none - v)
                 lag = lesser(side * np.float32(behind), outer)
             inner = root(greater(near_square - across, none))
             lag = greater(lag, inner)
@@ -110,20 +112,20 @@ def _cut_by_part(tile: Cells, placed: Placed, slope: float, part: Array, walk: W
             square = ahead * ahead + across
             under = lesser(greater(square, spread(near_square)), spread(far_square))
             if is_arc:
-                cut = base - rising * t + root(greater(np.float32(b * b) - under, none))
+                cut = base - rising * t + root(greater(np.float32(radius * radius) - under, none))
             else:
-                cut = base - rising * t - (root(under) - np.float32(near)) * np.float32(b)
+                cut = base - rising * t - (root(under) - np.float32(near)) * np.float32(rise)
             cut = at_most(square, rim_square, at_most(t, upper, cut, none), none)
             lay(tile, patch, greater(take(tile, patch), cut))
             first_u, first_v = first_u + step_u, first_v + step_v
-            patch += walk[7]
+            patch += walk.to_next_patch
 
 
 @kernel(fastmath=FUSED)
-def _outside(part: Array, swing: float, u: float, across: float, low: float, high: float, slope: float) -> float:
+def _outside(part: EdgePart, swing: float, u: float, across: float, low: float, high: float, slope: float) -> float:
     """Return the least height at which a swung slant, outside its circle, meets a ray; infinite where it does not."""
-    _, near, far, a, rise = part
-    near, far = swing + near, swing + far
+    low_height, rise = part.low, part.rise
+    near, far = swing + part.near, swing + part.far
     if across > (far + _CLOSE) ** 2:
         return math.inf
     outer, inner = math.sqrt(max(far * far - across, 0.0)), math.sqrt(max(near * near - across, 0.0))
@@ -134,18 +136,18 @@ def _outside(part: Array, swing: float, u: float, across: float, low: float, hig
     rho = math.sqrt(across + (u - t) ** 2)
     if t > high + _CLOSE or rho > far + _CLOSE:
         return math.inf
-    height: float = slope * t + a + rise * (max(rho, near) - near)
+    height: float = slope * t + low_height + rise * (max(rho, near) - near)
     return height
 
 
 @kernel(fastmath=FUSED)
-def _within(part: Array, swing: float, u: float, across: float, low: float, high: float, slope: float) -> float:
+def _within(part: EdgePart, swing: float, u: float, across: float, low: float, high: float, slope: float) -> float:
     """Return the least height at which a swung slant, inside its circle, meets a ray; infinite where it does not.
 
     The slant rises towards the circle's middle, so its height along the segment bends down, and is least at an end.
     """
-    _, near, far, a, rise = part
-    near, far = max(swing - far, 0.0), swing - near
+    low_height, rise = part.low, part.rise
+    near, far = max(swing - part.far, 0.0), swing - part.near
     if far < 0.0 or across > (far + _CLOSE) ** 2:
         return math.inf
     outer, inner = math.sqrt(max(far * far - across, 0.0)), math.sqrt(max(near * near - across, 0.0))
@@ -154,17 +156,17 @@ def _within(part: Array, swing: float, u: float, across: float, low: float, high
         place = min(max(t, low), high)
         rho = math.sqrt(across + (u - place) ** 2)
         if near - _CLOSE <= rho <= far + _CLOSE:
-            least = min(least, slope * place + a + rise * max(far - rho, 0.0))
+            least = min(least, slope * place + low_height + rise * max(far - rho, 0.0))
     return least
 
 
 @kernel(fastmath=FUSED)
-def _first_beyond(slants: Array, off: float) -> int:
+def _first_beyond(slants: EdgeParts, off: float) -> int:
     """Return the first slant that ends at ``off`` or beyond."""
     low, high = 0, slants.shape[0]
     while low < high:
         middle = (low + high) // 2
-        if slants[middle, 2] + _CLOSE < off:
+        if slants[middle].far + _CLOSE < off:
             low = middle + 1
         else:
             high = middle
@@ -172,7 +174,7 @@ def _first_beyond(slants: Array, off: float) -> int:
 
 
 @kernel(fastmath=FUSED)
-def _height(u: float, across: float, low: float, high: float, slope: float, swing: float, slants: Array) -> float:
+def _height(u: float, across: float, low: float, high: float, slope: float, swing: float, slants: EdgeParts) -> float:
     """Return the least height above the place where t is 0 at which a swung edge meets a ray along a segment.
 
     Only those slants are tried that reach the ray, from the lowest on, until what is left is higher than what was found.
@@ -182,29 +184,29 @@ def _height(u: float, across: float, low: float, high: float, slope: float, swin
     least = math.inf
     if furthest >= swing:
         for p in range(_first_beyond(slants, max(nearest - swing, 0.0)), slants.shape[0]):
-            if slants[p, 1] > furthest - swing + _CLOSE or slope * low + slants[p, 3] >= least:
+            if slants[p].near > furthest - swing + _CLOSE or slope * low + slants[p].low >= least:
                 break
             least = min(least, _outside(slants[p], swing, u, across, low, high, slope))
     if nearest <= swing:
         for p in range(_first_beyond(slants, max(swing - furthest, 0.0)), slants.shape[0]):
-            if slants[p, 1] > swing - nearest + _CLOSE or slope * low + slants[p, 3] >= least:
+            if slants[p].near > swing - nearest + _CLOSE or slope * low + slants[p].low >= least:
                 break
             least = min(least, _within(slants[p], swing, u, across, low, high, slope))
     return least
 
 
 @kernel(fastmath=FUSED)
-def _cut_swung(tile: Cells, placed: Placed, slope: float, swing: float, slants: Array, walk: Walk, grid: Array) -> None:
+def _cut_swung(tile: Cells, placed: Placed, slope: float, swing: float, slants: EdgeParts, walk: Walk, grid: Grid) -> None:
     """Deepen a tile by an edge swung in a circle along a segment, in a slab."""
     ax, ay, z, low, high, ux, uy = placed
-    for line in range(walk[8], walk[9]):
+    for line in range(walk.first_line, walk.after_line):
         first, last = run_of(walk, line)
         for place in range(first, last):
-            patch = line * walk[6] + place * walk[7]
-            row, column = (line, place) if walk[7] == 1 else (place, line)
+            patch = line * walk.to_next_line + place * walk.to_next_patch
+            row, column = (line, place) if walk.to_next_patch == 1 else (place, line)
             for lane in range(LANES):
-                dx = (column * PATCH + lane % PATCH) * grid[2] - ax
-                dy = (row * PATCH + lane // PATCH) * grid[3] - ay
+                dx = (column * PATCH + lane % PATCH) * grid.column_step - ax
+                dy = (row * PATCH + lane // PATCH) * grid.row_step - ay
                 u, v = ux * dx + uy * dy, ux * dy - uy * dx
                 cut = -z - _height(u, v * v, low, high, slope, swing, slants)
                 if cut > tile[patch, lane]:
@@ -213,24 +215,35 @@ def _cut_swung(tile: Cells, placed: Placed, slope: float, swing: float, slants: 
 
 @kernel(fastmath=FUSED)
 def _cut_tile(
-    segments: Array, bounds: Whole, chosen: Whole, parts: Array, swing: float, grid: Array, row: int, column: int, tile: Cells
+    segments: Segments,
+    bounds: Whole,
+    chosen: Whole,
+    parts: EdgeParts,
+    swing: float,
+    grid: Grid,
+    row: int,
+    column: int,
+    tile: Cells,
 ) -> None:
     """Deepen one tile by segments that rise."""
     for k in chosen:
         segment = segments[k]
         placed = placed_in(segment, grid, row, column)
         lines = lines_of(bounds[k], row, column)
-        depth, slope = -segment[2], segment[6]
+        depth, slope = -segment.z, segment.slope
         out = reach(parts, depth)
         if swing > 0.0:
-            walk = walk_over(placed, placed[3] - out - swing, placed[4] + out + swing, out + swing, lines, grid)
+            walk = walk_over(placed, placed.lower - out - swing, placed.upper + out + swing, out + swing, lines, grid)
             _cut_swung(tile, placed, slope, swing, parts, walk, grid)
             continue
         for p in range(parts.shape[0]):
-            if parts[p, 1] >= out:
+            if parts[p].near >= out:
                 break
-            far = min(parts[p, 2], out)
-            low, high = placed[3] - far * segment[7], placed[4] + max(far * segment[8], _ahead(parts[p], far, slope))
+            far = min(parts[p].far, out)
+            low, high = (
+                placed.lower - far * segment.lower_turn,
+                placed.upper + max(far * segment.upper_turn, _ahead(parts[p], far, slope)),
+            )
             _cut_by_part(tile, placed, slope, parts[p], walk_over(placed, low, high, far, lines, grid), grid)
 
 
@@ -240,11 +253,11 @@ def _carve_tiles(
     tickets: Counts,
     starts: Counts,
     order: Whole,
-    segments: Array,
+    segments: Segments,
     bounds: Whole,
-    parts: Array,
+    parts: EdgeParts,
     swing: float,
-    grid: Array,
+    grid: Grid,
     work: Whole,
     depth: Cells,
 ) -> None:
@@ -264,19 +277,19 @@ def _carve_tiles(
 
 
 @kernel(parallel=PRANGE_ALONE, fastmath=FUSED)
-def carve_sloping(segments: Array, parts: Array, swing: float, grid: Array, work: Whole, depth: Cells) -> None:
+def carve_sloping(segments: Segments, parts: EdgeParts, swing: float, grid: Grid, work: Whole, depth: Cells) -> None:
     """Deepen a face by segments that rise, or are level.
 
     Parameters
     ----------
-    segments : (n, 9) float64
-        See `lobework.kernels.sweep.segments`.
-    parts : (p, 5) float64
-        Of the edge; see `lobework.kernels.sweep.slab.reach`. Slants alone where it is swung.
+    segments : (n,) Segment
+        Of the path.
+    parts : (p,) EdgePart
+        Of the edge. Slants alone where it is swung.
     swing : float, mm
         Radius of the circle in which the edge is swung; 0 where it revolves about its own middle line.
-    grid : (4,) float64, mm
-        x and y of the first cell, and from cell to cell along x and y.
+    grid : Grid
+        Of the face.
     work : (rows, 2) int32
         Of each row, the first column with work under it, and the one after the last.
     depth : (rows, columns) float32, mm

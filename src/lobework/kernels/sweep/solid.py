@@ -19,9 +19,10 @@ import numpy as np
 from numba import prange
 
 from lobework.kernels.jit import kernel
+from lobework.kernels.records import Box, Vector
 from lobework.kernels.sweep.blade_on_face import reach, turned_on
 from lobework.kernels.sweep.ray_solid import NOTHING, gap, leaves
-from lobework.kernels.sweep.rays import aim, aim_at_patch, bounds_in, deepest_of
+from lobework.kernels.sweep.rays import RAY, aim, aim_at_patch, bounds_in, deepest_of
 from lobework.kernels.sweep.tiles import (
     PATCH,
     PATCHES,
@@ -39,18 +40,16 @@ from lobework.kernels.sweep.tiles import (
 
 if TYPE_CHECKING:
     from lobework.geometry.rigid import Array
-    from lobework.kernels.sweep.rays import Rays
+    from lobework.kernels.records import Records
+    from lobework.kernels.sweep.edge_parts import EdgeParts
+    from lobework.kernels.sweep.ray_solid import SolidPart
+    from lobework.kernels.sweep.rays import Ray, Rays
     from lobework.kernels.sweep.tiles import Cells, Counts, Whole
 
     Shape = tuple[int, float]
 
-__all__ = ["PIECE", "carve_solid"]
+__all__ = ["Piece", "SolidBody", "carve_solid"]
 
-PIECE: Final = 66
-"""A piece of path: see `carve_solid`."""
-TIP: Final = 48
-OUT: Final = 54
-_BOX: Final = 60
 DRILL: Final = 0
 FRAME: Final = 1
 RING: Final = 2
@@ -72,32 +71,120 @@ _OVER: Final = 1.2
 """How far past where the bend puts a top it is looked for, so that it lies between."""
 
 
+class Piece:
+    """A piece of path of a solid, as the radius at the polar angle where it begins sees it; on a face, as x, y and z are.
+
+    The callers of `carve_solid` fill the first twelve fields; it fills the others. What "bows" goes aside of straight by a
+    quarter of that half-way.
+    """
+
+    polar: float
+    """Polar angle of the radius where the piece begins, rad; zero on a face."""
+    swept: float
+    """How far that radius turns in the piece, rad."""
+    middle: Vector
+    """Where the solid's middle is as the piece begins, mm."""
+    move: Vector
+    """How far the middle goes, mm."""
+    bow: Vector
+    """How far the middle bows, mm."""
+    axis: Vector
+    """Unit direction of the solid's axis as the piece begins."""
+    axis_turn: Vector
+    """By how much that changes."""
+    axis_bow: Vector
+    """How far the axis's end bows."""
+    tip_begin: Vector
+    """Where the tip is as the piece begins, mm."""
+    tip_end: Vector
+    """Where the tip is as the piece ends, mm."""
+    out_begin: Vector
+    """Unit direction out of the work as the piece begins."""
+    out_end: Vector
+    """Unit direction out of the work as the piece ends."""
+    axis_turn_square: float
+    """Zero for an axis that does not turn."""
+    tip_middle: Vector
+    """Half-way between where the tip begins and ends, mm."""
+    outward: Vector
+    """Unit direction out of the work in the middle of the piece."""
+    ahead: Vector
+    """Unit direction in which the solid's skin goes, square to that."""
+    aside: Vector
+    """Unit direction square to both."""
+    length: float
+    """How far it goes that way, mm."""
+    doubt: float
+    """How far above its tangent a depth may be a whole piece away, by the path's bend, mm."""
+    turn: float
+    """How far the solid turns in all, rad."""
+    half_aside: float
+    """How far the solid in the work reaches aside, mm."""
+    half_ahead: float
+    """How far the solid in the work reaches ahead, mm."""
+    beyond_end: float
+    """How far past the piece's end its slab reaches, mm."""
+    beyond_begin: float
+    """How far before the piece's beginning its slab reaches, mm."""
+    lead: float
+    """How far ahead of its middle line the solid may be met deepest, mm."""
+    slack: float
+    """By how much the slab is wider for how the path bends, mm."""
+    cosine: float
+    """Of the polar angle in the middle of the piece."""
+    sine: float
+    """Of the polar angle in the middle of the piece."""
+    miss_slack: float
+    """By how much a ray's miss may differ from its tangent, mm."""
+    box: Box
+    """What the solid keeps to, mm."""
+    is_convex: bool
+    """Whether the solid is convex."""
+
+
+class SolidBody:
+    """The parts of an outline that belong to one solid."""
+
+    first: int
+    """Its first part."""
+    after: int
+    """The part after its last."""
+
+
 @kernel(fastmath=FUSED, inline="always")
 def _seen(
-    g: Array, ray: Array, t: float
+    piece: Piece, ray: Ray, t: float
 ) -> tuple[float, float, float, float, float, float, float, float, float, float, float, float]:
     """Return a ray's start off the solid's middle, its way, and the solid's axis and middle, t of a piece done.
 
     All are as the path's radius there sees them. ``ray`` is a start and a way, 3 each, as the radius in the middle of the piece
     sees them, and the ray's end.
     """
-    sx, sy, wx, wy = ray[0], ray[1], ray[3], ray[4]
-    if g[1] != 0.0:
-        c, q = turned_on(1.0, 0.0, (t - 0.5) * g[1])
+    sx, sy, wx, wy = ray.start.x, ray.start.y, ray.way.x, ray.way.y
+    if piece.swept != 0.0:
+        c, q = turned_on(1.0, 0.0, (t - 0.5) * piece.swept)
         sx, sy = sx * c - sy * q, sy * c + sx * q
         wx, wy = wx * c - wy * q, wy * c + wx * q
     bow = t * (1.0 - t)
-    px, py, pz = g[2] + t * g[5] + bow * g[8], g[3] + t * g[6] + bow * g[9], g[4] + t * g[7] + bow * g[10]
-    ax, ay, az = g[11] + t * g[14] + bow * g[45], g[12] + t * g[15] + bow * g[46], g[13] + t * g[16] + bow * g[47]
-    if g[17] != 0.0:
+    px, py, pz = (
+        piece.middle.x + t * piece.move.x + bow * piece.bow.x,
+        piece.middle.y + t * piece.move.y + bow * piece.bow.y,
+        piece.middle.z + t * piece.move.z + bow * piece.bow.z,
+    )
+    ax, ay, az = (
+        piece.axis.x + t * piece.axis_turn.x + bow * piece.axis_bow.x,
+        piece.axis.y + t * piece.axis_turn.y + bow * piece.axis_bow.y,
+        piece.axis.z + t * piece.axis_turn.z + bow * piece.axis_bow.z,
+    )
+    if piece.axis_turn_square != 0.0:
         per = 1.0 / math.sqrt(ax * ax + ay * ay + az * az)
         ax, ay, az = ax * per, ay * per, az * per
-    return sx - px, sy - py, ray[2] - pz, wx, wy, ray[5], ax, ay, az, px, py, pz
+    return sx - px, sy - py, ray.start.z - pz, wx, wy, ray.way.z, ax, ay, az, px, py, pz
 
 
 @kernel(fastmath=FUSED, inline="always")
 def _climb(
-    g: Array,
+    piece: Piece,
     t: float,
     e: float,
     x: float,
@@ -125,64 +212,79 @@ def _climb(
     scale = normal_r / r if r > _NO_MM else 0.0
     nx, ny, nz = normal_y * ax + scale * rx, normal_y * ay + scale * ry, normal_y * az + scale * rz
     bow = 1.0 - 2.0 * t
-    vx, vy, vz = g[5] + bow * g[8] - g[1] * (y + py), g[6] + bow * g[9] + g[1] * (x + px), g[7] + bow * g[10]
-    if g[17] != 0.0:
-        dx, dy, dz = g[14] + bow * g[45], g[15] + bow * g[46], g[16] + bow * g[47]
+    vx, vy, vz = (
+        piece.move.x + bow * piece.bow.x - piece.swept * (y + py),
+        piece.move.y + bow * piece.bow.y + piece.swept * (x + px),
+        piece.move.z + bow * piece.bow.z,
+    )
+    if piece.axis_turn_square != 0.0:
+        dx, dy, dz = (
+            piece.axis_turn.x + bow * piece.axis_bow.x,
+            piece.axis_turn.y + bow * piece.axis_bow.y,
+            piece.axis_turn.z + bow * piece.axis_bow.z,
+        )
         ox, oy, oz = ay * dz - az * dy, az * dx - ax * dz, ax * dy - ay * dx
         vx, vy, vz = vx + oy * z - oz * y, vy + oz * x - ox * z, vz + ox * y - oy * x
-    return nx * vx + ny * vy + nz * vz, nx * wx + ny * wy + nz * wz, scale, -(nx * g[8] + ny * g[9] + nz * g[10])
+    return (
+        nx * vx + ny * vy + nz * vz,
+        nx * wx + ny * wy + nz * wz,
+        scale,
+        -(nx * piece.bow.x + ny * piece.bow.y + nz * piece.bow.z),
+    )
 
 
 @kernel(fastmath=FUSED)
-def _depth(g: Array, ray: Array, t: float, outline: Array, first: int, last: int) -> tuple[float, float, float, float, float]:
+def _depth(
+    piece: Piece, ray: Ray, t: float, outline: Records[SolidPart], first: int, last: int
+) -> tuple[float, float, float, float, float]:
     """Return how deep a ray goes in the solid, t of a piece done; how that grows with t; how squarely it leaves, 0 to 1.
 
     And by how much less it grows later on, as far as the skin's bend about the solid's axis tells; and by how much more, as the
     path bows, for `_doubt`.
     """
-    x, y, z, wx, wy, wz, ax, ay, az, px, py, _ = _seen(g, ray, t)
+    x, y, z, wx, wy, wz, ax, ay, az, px, py, _ = _seen(piece, ray, t)
     base = -(x * wx + y * wy + z * wz)
     x, y, z = x + base * wx, y + base * wy, z + base * wz
     up, climb = x * ax + y * ay + z * az, wx * ax + wy * ay + wz * az
     square = max(1.0 - climb * climb, 0.0)
     e, normal_r, normal_y = leaves(
-        outline, first, last, up, climb, square, -up * climb, x * x + y * y + z * z - up * up, ray[6] - base, g[44] != 0.0
+        outline, first, last, up, climb, square, -up * climb, x * x + y * y + z * z - up * up, ray.end - base, piece.is_convex
     )
     if e == NOTHING:
         return NOTHING, 0.0, 1.0, 0.0, 0.0
     if normal_r == 0.0 and normal_y == 0.0:
         return e + base, 0.0, 1.0, 0.0, 0.0
-    comes, leaving, bend, into = _climb(g, t, e, x, y, z, wx, wy, wz, ax, ay, az, px, py, normal_r, normal_y)
+    comes, leaving, bend, into = _climb(piece, t, e, x, y, z, wx, wy, wz, ax, ay, az, px, py, normal_r, normal_y)
     leaving = max(leaving, _LEAST_SQUARE)
     per = 1.0 / leaving
-    return e + base, comes * per, leaving, g[30] * g[30] * bend * per, into
+    return e + base, comes * per, leaving, piece.length * piece.length * bend * per, into
 
 
 @kernel(fastmath=FUSED, inline="always")
-def _doubt(g: Array, span: float, more: float, square: float, into: float) -> float:
+def _doubt(piece: Piece, span: float, more: float, square: float, into: float) -> float:
     """Return how far above its tangent the depth may be, ``span`` of a piece away, where the tangent promises ``more``.
 
     A ray, as the solid sees it, goes straight but for how the path turns and bows ``into`` the skin; that grows with the square
     of the span.
     """
-    return ((g[32] + max(into, 0.0)) * span * span + more * g[33]) / max(square - g[33], _LEAST_SQUARE)  # type: ignore[no-any-return]
+    return ((piece.doubt + max(into, 0.0)) * span * span + more * piece.turn) / max(square - piece.turn, _LEAST_SQUARE)
 
 
 @kernel(fastmath=FUSED)
-def _misses(g: Array, ray: Array, t: float, outline: Array, first: int, last: int) -> tuple[float, float]:
+def _misses(piece: Piece, ray: Ray, t: float, outline: Records[SolidPart], first: int, last: int) -> tuple[float, float]:
     """Return by how much a ray misses a convex solid, t of a piece done, and how that grows with t."""
-    x, y, z, wx, wy, wz, ax, ay, az, px, py, _ = _seen(g, ray, t)
+    x, y, z, wx, wy, wz, ax, ay, az, px, py, _ = _seen(piece, ray, t)
     up, climb = x * ax + y * ay + z * az, wx * ax + wy * ay + wz * az
     cross, off = x * wx + y * wy + z * wz - up * climb, x * x + y * y + z * z - up * up
     square = max(1.0 - climb * climb, 0.0)
-    low, high = 0.0, min(ray[6], ray[7])
+    low, high = 0.0, min(ray.end, ray.reach)
     least, above, grows_above, below, grows_below = 1e30, 0.0, 0.0, 0.0, 0.0
     while high - low >= _WITHIN_MM:
         e = 0.5 * (low + high)
         r = math.sqrt(max((square * e + 2.0 * cross) * e + off, 0.0))
         out, normal_r, normal_y = gap(outline, first, last, r, up + climb * e)
         grows = normal_r * (square * e + cross) / max(r, _NO_MM) + normal_y * climb
-        comes, _, _, _ = _climb(g, t, e, x, y, z, wx, wy, wz, ax, ay, az, px, py, normal_r, normal_y)
+        comes, _, _, _ = _climb(piece, t, e, x, y, z, wx, wy, wz, ax, ay, az, px, py, normal_r, normal_y)
         least = min(least, out)
         if out <= 0.0 or abs(grows) < _NO_MM:
             return out, -comes
@@ -197,57 +299,77 @@ def _misses(g: Array, ray: Array, t: float, outline: Array, first: int, last: in
 
 
 @kernel(fastmath=FUSED)
-def _passed(g: Array, ray: Array, floor: float, off: float) -> tuple[bool, float, float]:
+def _passed(piece: Piece, ray: Ray, floor: float, off: float) -> tuple[bool, float, float]:
     """Return whether a piece passes a ray by; where its tip is nearest to it; and how far aside of the tip's way the ray is.
 
     All that is ``off`` mm about the ray is passed by too; the ray is taken from ``floor`` to as deep as the piece reaches, and
     the tip is nearest at its own height.
     """
-    x, y, z, wx, wy, wz = ray[0] - g[18], ray[1] - g[19], ray[2] - g[20], ray[3], ray[4], ray[5]
-    u, per_u = x * g[24] + y * g[25] + z * g[26], wx * g[24] + wy * g[25] + wz * g[26]
-    v, per_v = x * g[27] + y * g[28] + z * g[29], wx * g[27] + wy * g[28] + wz * g[29]
-    u_low, u_high, v_low, v_high = u + floor * per_u, u + ray[7] * per_u, v + floor * per_v, v + ray[7] * per_v
-    aside, ahead, behind = g[34] + off, 0.5 * g[30] + g[36] + off, -0.5 * g[30] - g[37] - off
+    x, y, z, wx, wy, wz = (
+        ray.start.x - piece.tip_middle.x,
+        ray.start.y - piece.tip_middle.y,
+        ray.start.z - piece.tip_middle.z,
+        ray.way.x,
+        ray.way.y,
+        ray.way.z,
+    )
+    u, per_u = (
+        x * piece.ahead.x + y * piece.ahead.y + z * piece.ahead.z,
+        wx * piece.ahead.x + wy * piece.ahead.y + wz * piece.ahead.z,
+    )
+    v, per_v = (
+        x * piece.aside.x + y * piece.aside.y + z * piece.aside.z,
+        wx * piece.aside.x + wy * piece.aside.y + wz * piece.aside.z,
+    )
+    u_low, u_high, v_low, v_high = u + floor * per_u, u + ray.reach * per_u, v + floor * per_v, v + ray.reach * per_v
+    aside, ahead, behind = (
+        piece.half_aside + off,
+        0.5 * piece.length + piece.beyond_end + off,
+        -0.5 * piece.length - piece.beyond_begin - off,
+    )
     passed = min(v_low, v_high) > aside or max(v_low, v_high) < -aside
     passed = passed or min(u_low, u_high) > ahead or max(u_low, u_high) < behind
-    up, climb = x * g[21] + y * g[22] + z * g[23], wx * g[21] + wy * g[22] + wz * g[23]
+    up, climb = (
+        x * piece.outward.x + y * piece.outward.y + z * piece.outward.z,
+        wx * piece.outward.x + wy * piece.outward.y + wz * piece.outward.z,
+    )
     e = -up / climb if climb < -0.05 else 0.0
-    t = 0.5 + (u + e * per_u) / g[30] if g[30] > _NO_MM else 0.5
+    t = 0.5 + (u + e * per_u) / piece.length if piece.length > _NO_MM else 0.5
     return passed, min(max(t, 0.0), 1.0), v + e * per_v
 
 
 @kernel(fastmath=FUSED)
-def _first_met(g: Array, ray: Array, t: float, outline: Array, first: int, last: int) -> float:
+def _first_met(piece: Piece, ray: Ray, t: float, outline: Records[SolidPart], first: int, last: int) -> float:
     """Return a place in a piece where a ray meets a convex solid that it misses at t; -1 where there is none to be had.
 
     How much a ray misses by bends up all along a piece, so its tangents lead to where it is met, and never past; but where it is
     least apart may wander along the ray as the solid turns. Where that leaves a doubt, the piece is gone through from its
     beginning, by steps that pass no place where it may be met unless they are the shortest.
     """
-    wanders = g[33] * min(ray[6], ray[7])
+    wanders = piece.turn * min(ray.end, ray.reach)
     for _ in range(_ROUNDS):
-        out, grows = _misses(g, ray, t, outline, first, last)
+        out, grows = _misses(piece, ray, t, outline, first, last)
         if out <= 0.0:
             return t
-        if out > max((grows + wanders) * t, (wanders - grows) * (1.0 - t)) + g[43]:
+        if out > max((grows + wanders) * t, (wanders - grows) * (1.0 - t)) + piece.miss_slack:
             return -1.0
         far = 0.0 if grows > 0.0 else 1.0
-        if t == far or out > abs(grows * (far - t)) + g[43]:
+        if t == far or out > abs(grows * (far - t)) + piece.miss_slack:
             break
         t = min(max(t - (out + _INTO_MM) / grows, 0.0), 1.0)
     t = 0.0
     while t < 1.0:
-        out, grows = _misses(g, ray, t, outline, first, last)
+        out, grows = _misses(piece, ray, t, outline, first, last)
         if out <= 0.0:
             return t
-        t += max(out / (max(-grows, 0.0) + wanders + g[43]), _SHORTEST)
+        t += max(out / (max(-grows, 0.0) + wanders + piece.miss_slack), _SHORTEST)
     return -1.0
 
 
 @kernel(fastmath=FUSED)
 def _top(
-    g: Array,
-    ray: Array,
+    piece: Piece,
+    ray: Ray,
     low: float,
     low_deep: float,
     low_slope: float,
@@ -256,7 +378,7 @@ def _top(
     high_slope: float,
     floor: float,
     doubt: float,
-    outline: Array,
+    outline: Records[SolidPart],
     first: int,
     last: int,
 ) -> float:
@@ -282,7 +404,7 @@ def _top(
                 t = 0.5 * (low + high)
         if more <= _WITHIN_MM or most + doubt <= floor:
             break
-        deep, slope, _, _, _ = _depth(g, ray, t, outline, first, last)
+        deep, slope, _, _, _ = _depth(piece, ray, t, outline, first, last)
         best = max(best, deep)
         if slope >= 0.0 and deep >= low_deep and deep != NOTHING:
             low, low_deep, low_slope = t, deep if deep + slope * (high - t) + doubt >= high_deep else NOTHING, slope
@@ -296,20 +418,20 @@ def _top(
 
 
 @kernel(fastmath=FUSED)
-def _uphill(g: Array, ray: Array, t: float, floor: float, outline: Array, first: int, last: int) -> float:
+def _uphill(piece: Piece, ray: Ray, t: float, floor: float, outline: Records[SolidPart], first: int, last: int) -> float:
     """Return how deep a ray is cut by a convex solid in a piece of path, from t on; any, if no deeper than ``floor``."""
-    deep, slope, square, bend, into = _depth(g, ray, t, outline, first, last)
-    if deep < -ray[7] - _ASTRAY_MM:
-        t = _first_met(g, ray, t, outline, first, last)
+    deep, slope, square, bend, into = _depth(piece, ray, t, outline, first, last)
+    if deep < -ray.reach - _ASTRAY_MM:
+        t = _first_met(piece, ray, t, outline, first, last)
         if t < 0.0:
             return NOTHING
-        deep, slope, square, bend, into = _depth(g, ray, t, outline, first, last)
+        deep, slope, square, bend, into = _depth(piece, ray, t, outline, first, last)
         if deep == NOTHING:
             return NOTHING
     end = 1.0 if slope >= 0.0 else 0.0
     for ahead in range(2):
         more = abs(slope * (end - t))
-        doubt = _doubt(g, end - t, more, square, into)
+        doubt = _doubt(piece, end - t, more, square, into)
         if more <= _WITHIN_MM or deep + more + doubt <= floor:
             return deep
         other = end
@@ -317,15 +439,15 @@ def _uphill(g: Array, ray: Array, t: float, floor: float, outline: Array, first:
             if not abs(slope) < _NEAR * bend * abs(end - t):
                 continue
             other = t + _OVER * slope / bend
-        far, at, square_far, bend, into_far = _depth(g, ray, other, outline, first, last)
+        far, at, square_far, bend, into_far = _depth(piece, ray, other, outline, first, last)
         if far < deep and (at >= 0.0) == (slope >= 0.0):
             far = NOTHING
         if far == NOTHING or (at >= 0.0) != (slope >= 0.0):
             if far != NOTHING:
-                doubt = max(doubt, _doubt(g, other - t, abs(at * (other - t)), square_far, into_far))
+                doubt = max(doubt, _doubt(piece, other - t, abs(at * (other - t)), square_far, into_far))
             if slope >= 0.0:
-                return _top(g, ray, t, deep, slope, other, far, at, floor, doubt, outline, first, last)
-            return _top(g, ray, other, far, at, t, deep, slope, floor, doubt, outline, first, last)
+                return _top(piece, ray, t, deep, slope, other, far, at, floor, doubt, outline, first, last)
+            return _top(piece, ray, other, far, at, t, deep, slope, floor, doubt, outline, first, last)
         if ahead == 1:
             return max(deep, far)
         if far > deep:
@@ -335,13 +457,13 @@ def _uphill(g: Array, ray: Array, t: float, floor: float, outline: Array, first:
 
 @kernel(fastmath=FUSED)
 def _ringed(
-    g: Array,
-    ray: Array,
+    piece: Piece,
+    ray: Ray,
     foot: float,
     aside: float,
     floor: float,
     swing: float,
-    outline: Array,
+    outline: Records[SolidPart],
     first: int,
     last: int,
     stops: Array,
@@ -350,7 +472,7 @@ def _ringed(
 
     The cylinder about the whole follows in the outline, for rays that none of the places tried meets.
     """
-    half = math.sqrt(max(swing * swing - aside * aside, 0.0)) / max(g[30], _NO_MM)
+    half = math.sqrt(max(swing * swing - aside * aside, 0.0)) / max(piece.length, _NO_MM)
     for k in range(_STOPS):
         t = k / (_STOPS - 4.0) if k < _STOPS - 3 else foot + (k - _STOPS + 2) * half
         stops[k] = min(max(t, 0.0), 1.0)
@@ -361,56 +483,57 @@ def _ringed(
     best, before, before_deep, before_slope = NOTHING, 0.0, NOTHING, 0.0
     for k in range(_STOPS):
         t = stops[k]
-        deep, slope, square, _, into = _depth(g, ray, t, outline, first, last)
+        deep, slope, square, _, into = _depth(piece, ray, t, outline, first, last)
         best = max(best, deep)
         rises, falls = before_deep != NOTHING and before_slope > 0.0, deep != NOTHING and slope < 0.0
         if t > before and ((rises and (falls or deep < before_deep)) or (falls and before_deep < deep)):
-            doubt = _doubt(g, t - before, abs(slope) + abs(before_slope), square, into)
+            doubt = _doubt(piece, t - before, abs(slope) + abs(before_slope), square, into)
             low_deep = before_deep if rises and before_deep + before_slope * (t - before) + doubt >= deep else NOTHING
             high_deep = deep if falls and deep - slope * (t - before) + doubt >= before_deep else NOTHING
-            top = _top(g, ray, before, low_deep, before_slope, t, high_deep, slope, NOTHING, doubt, outline, first, last)
+            top = _top(piece, ray, before, low_deep, before_slope, t, high_deep, slope, NOTHING, doubt, outline, first, last)
             best = max(best, top)
         elif t > before and before_deep != NOTHING and deep != NOTHING and slope > before_slope:
-            doubt = _doubt(g, t - before, abs(slope) + abs(before_slope), square, into)
+            doubt = _doubt(piece, t - before, abs(slope) + abs(before_slope), square, into)
             low_deep = before_deep if rises and before_deep + before_slope * (t - before) > best else NOTHING
             high_deep = deep if falls and deep - slope * (t - before) > best else NOTHING
             if max(low_deep, high_deep) != NOTHING:
-                top = _top(g, ray, before, low_deep, before_slope, t, high_deep, slope, best, doubt, outline, first, last)
+                top = _top(piece, ray, before, low_deep, before_slope, t, high_deep, slope, best, doubt, outline, first, last)
                 best = max(best, top)
         before, before_deep, before_slope = t, deep, slope
     if best != NOTHING:
         return best
-    t = _first_met(g, ray, min(max(foot, 0.0), 1.0), outline, last, int(np.int32(outline.shape[0])))
+    t = _first_met(piece, ray, min(max(foot, 0.0), 1.0), outline, last, outline.shape[0])
     if t < 0.0:
         return NOTHING
-    deep, slope, _, _, _ = _depth(g, ray, t, outline, first, last)
+    deep, slope, _, _, _ = _depth(piece, ray, t, outline, first, last)
     if deep == NOTHING or slope == 0.0:
         return deep
     if slope > 0.0:
-        return _top(g, ray, t, deep, slope, 1.0, NOTHING, 0.0, floor, 0.0, outline, first, last)
-    return _top(g, ray, 0.0, NOTHING, 0.0, t, deep, slope, floor, 0.0, outline, first, last)
+        return _top(piece, ray, t, deep, slope, 1.0, NOTHING, 0.0, floor, 0.0, outline, first, last)
+    return _top(piece, ray, 0.0, NOTHING, 0.0, t, deep, slope, floor, 0.0, outline, first, last)
 
 
 @kernel()
-def _heights(edge: Array, far: float) -> tuple[float, float]:
+def _heights(edge: EdgeParts, far: float) -> tuple[float, float]:
     """Return between which heights above its tip a cutter's skin turns about its middle line, as far out as ``far``.
 
     That is where the skin's normal meets the middle line: ``h + r / k`` for a rise k at r, h high.
     """
     low, high = 1e30, 0.0
     for p in range(edge.shape[0]):
-        near, end, arc, a, b = edge[p, 0], min(edge[p, 1], far), edge[p, 2] != 0.0, edge[p, 3], edge[p, 4]
+        part = edge[p]
+        near, end = part.near, min(part.far, far)
         if near >= far:
             break
-        if arc:
-            low, high = min(low, a), max(high, a)
-        elif b > 0.05:
-            low, high = min(low, a + near / b), max(high, a + b * (end - near) + end / b)
+        if part.is_arc:
+            low, high = min(low, part.centre), max(high, part.centre)
+        elif part.rise > 0.05:
+            low, high = min(low, part.low + near / part.rise), max(high, part.low + part.rise * (end - near) + end / part.rise)
     return (low, high) if low <= high else (0.0, 0.0)
 
 
 @kernel()
-def _ahead(edge: Array, far: float, climb: float, speed: float, height: float, along: float, aside: float) -> float:
+def _ahead(edge: EdgeParts, far: float, climb: float, speed: float, height: float, along: float, aside: float) -> float:
     """Return how far ahead of, or behind, its middle line a cutter may be met deepest, ``far`` mm of it in the work.
 
     Its skin at r, of rise k, h high, comes on by ``r e . (v + (h + r / k - height) w) = r climb / k``, e the way there from the
@@ -418,16 +541,17 @@ def _ahead(edge: Array, far: float, climb: float, speed: float, height: float, a
     """
     out = 0.0
     for p in range(edge.shape[0]):
-        if edge[p, 0] >= far:
+        if edge[p].near >= far:
             break
+        part = edge[p]
         for end in range(3):
-            r = edge[p, 0] if end == 0 else min(edge[p, 1], far)
-            if edge[p, 2] != 0.0:
-                up = math.sqrt(max(edge[p, 4] ** 2 - r * r, 0.0))
-                h, per = edge[p, 3] - up, up / max(r, _NO_MM)
-                steep = math.sqrt(max(edge[p, 4] ** 2 - edge[p, 0] ** 2, 0.0))
+            r = part.near if end == 0 else min(part.far, far)
+            if part.is_arc:
+                up = math.sqrt(max(part.radius**2 - r * r, 0.0))
+                h, per = part.centre - up, up / max(r, _NO_MM)
+                steep = math.sqrt(max(part.radius**2 - part.near**2, 0.0))
             else:
-                h, per = edge[p, 3] + edge[p, 4] * (r - edge[p, 0]), 1.0 / max(edge[p, 4], _NO_MM)
+                h, per = part.low + part.rise * (r - part.near), 1.0 / max(part.rise, _NO_MM)
                 steep = r * per
             if end == 2:
                 per, steep = 0.0, 0.0
@@ -436,21 +560,23 @@ def _ahead(edge: Array, far: float, climb: float, speed: float, height: float, a
             if left <= 0.0:
                 out = max(out, r)
             else:
-                out = max(out, min(r if edge[p, 2] == 0.0 else min(edge[p, 1], far), (steep * climb + r * off * aside) / left))
+                out = max(out, min(r if not part.is_arc else min(part.far, far), (steep * climb + r * off * aside) / left))
     return out
 
 
 @kernel()
-def _footprint(g: Array, edge: Array, shape: Shape, most: float, out: int) -> tuple[float, float, float]:
+def _footprint(piece: Piece, edge: EdgeParts, shape: Shape, most: float, on_face: bool) -> tuple[float, float, float]:
     """Return how wide and how tall a solid is in the work, and how far a frame's wheel reaches; below zero: not in it.
 
-    ``out`` is the coordinate that goes out of the work, ``most`` the greatest that the work has.
+    ``most`` is the greatest coordinate out of the work, z or r, that the work has.
     """
     kind, size = shape
-    upright = min(g[OUT + out], g[OUT + 3 + out])
+    if on_face:
+        upright, lowest = min(piece.out_begin.z, piece.out_end.z), min(piece.tip_begin.z, piece.tip_end.z)
+    else:
+        upright, lowest = min(piece.out_begin.x, piece.out_end.x), min(piece.tip_begin.x, piece.tip_end.x)
     lean = math.sqrt(max(1.0 - upright * upright, 0.0))
-    lowest = min(g[TIP + out], g[TIP + 3 + out])
-    wide, along, tall = edge[edge.shape[0] - 1, 1], size, 0.0
+    wide, along, tall = edge[edge.shape[0] - 1].far, size, 0.0
     for _ in range(4):
         spread = math.hypot(along, wide) if kind == FRAME else wide + size
         tall = (most - lowest + lean * spread) / upright
@@ -463,25 +589,58 @@ def _footprint(g: Array, edge: Array, shape: Shape, most: float, out: int) -> tu
 
 
 @kernel()
-def _prepare(g: Array, edge: Array, shape: Shape, most: float, on_face: bool) -> bool:
+def _extent(
+    tip_begin: float, tip_end: float, out_begin: float, out_end: float, radius: float, tall: float, more: float
+) -> tuple[float, float]:
+    """Return the least and the greatest of one coordinate of a solid in a piece."""
+    up, over = min(out_begin, out_end), max(out_begin, out_end)
+    aside = radius * math.sqrt(max(1.0 - min(up * up, over * over), 0.0)) if up * over > 0.0 else radius
+    aside += more
+    return min(tip_begin, tip_end) + min(tall * up, 0.0) - aside, max(tip_begin, tip_end) + max(tall * over, 0.0) + aside
+
+
+@kernel()
+def _apart(a: Vector, b: Vector) -> float:
+    """Return the greatest difference of two places' coordinates."""
+    return max(abs(a.x - b.x), abs(a.y - b.y), abs(a.z - b.z))
+
+
+@kernel()
+def _prepare(piece: Piece, edge: EdgeParts, shape: Shape, most: float, on_face: bool) -> bool:
     """Fill what is worked out of one piece alone; return whether it may reach the work."""
     kind, size = shape
-    g[41], g[42] = math.cos(g[0] + 0.5 * g[1]), math.sin(g[0] + 0.5 * g[1])
-    g[44] = 0.0 if kind == RING else 1.0
-    g[17] = g[14] ** 2 + g[15] ** 2 + g[16] ** 2 + g[45] ** 2 + g[46] ** 2 + g[47] ** 2
-    wide, tall, along = _footprint(g, edge, shape, most, 2 if on_face else 0)
+    piece.cosine, piece.sine = math.cos(piece.polar + 0.5 * piece.swept), math.sin(piece.polar + 0.5 * piece.swept)
+    piece.is_convex = kind != RING
+    piece.axis_turn_square = (
+        piece.axis_turn.x**2
+        + piece.axis_turn.y**2
+        + piece.axis_turn.z**2
+        + piece.axis_bow.x**2
+        + piece.axis_bow.y**2
+        + piece.axis_bow.z**2
+    )
+    wide, tall, along = _footprint(piece, edge, shape, most, on_face)
     if wide < 0.0:
         return False
-    for i in range(3):
-        g[18 + i] = 0.5 * (g[TIP + i] + g[TIP + 3 + i])
-    ox, oy, oz = g[OUT] + g[OUT + 3], g[OUT + 1] + g[OUT + 4], g[OUT + 2] + g[OUT + 5]
+    piece.tip_middle.x = 0.5 * (piece.tip_begin.x + piece.tip_end.x)
+    piece.tip_middle.y = 0.5 * (piece.tip_begin.y + piece.tip_end.y)
+    piece.tip_middle.z = 0.5 * (piece.tip_begin.z + piece.tip_end.z)
+    ox, oy, oz = piece.out_begin.x + piece.out_end.x, piece.out_begin.y + piece.out_end.y, piece.out_begin.z + piece.out_end.z
     per = 1.0 / math.sqrt(ox * ox + oy * oy + oz * oz)
     ox, oy, oz = ox * per, oy * per, oz * per
-    g[21], g[22], g[23] = ox, oy, oz
-    vx, vy, vz = g[TIP + 3] - g[TIP] - g[1] * g[19], g[TIP + 4] - g[TIP + 1] + g[1] * g[18], g[TIP + 5] - g[TIP + 2]
-    wx, wy, wz = g[OUT + 3] - g[OUT] - g[1] * oy, g[OUT + 4] - g[OUT + 1] + g[1] * ox, g[OUT + 5] - g[OUT + 2]
-    low, high = _heights(edge, wide) if kind == DRILL else (0.0, tall)
-    height = 0.5 * (low + high)
+    piece.outward.x, piece.outward.y, piece.outward.z = ox, oy, oz
+    vx, vy, vz = (
+        piece.tip_end.x - piece.tip_begin.x - piece.swept * piece.tip_middle.y,
+        piece.tip_end.y - piece.tip_begin.y + piece.swept * piece.tip_middle.x,
+        piece.tip_end.z - piece.tip_begin.z,
+    )
+    wx, wy, wz = (
+        piece.out_end.x - piece.out_begin.x - piece.swept * oy,
+        piece.out_end.y - piece.out_begin.y + piece.swept * ox,
+        piece.out_end.z - piece.out_begin.z,
+    )
+    lowest, highest = _heights(edge, wide) if kind == DRILL else (0.0, tall)
+    height = 0.5 * (lowest + highest)
     vx, vy, vz = vx + height * wx, vy + height * wy, vz + height * wz
     rises = vx * ox + vy * oy + vz * oz
     ux, uy, uz = vx - rises * ox, vy - rises * oy, vz - rises * oz
@@ -494,83 +653,97 @@ def _prepare(g: Array, edge: Array, shape: Shape, most: float, on_face: bool) ->
     else:
         per = 1.0 / math.hypot(oy, oz)
         ux, uy, uz = 0.0, -oz * per, oy * per
-    g[24], g[25], g[26] = ux, uy, uz
-    g[27], g[28], g[29] = oy * uz - oz * uy, oz * ux - ox * uz, ox * uy - oy * ux
-    g[30] = speed
-    turn = math.sqrt((g[OUT + 3] - g[OUT]) ** 2 + (g[OUT + 4] - g[OUT + 1]) ** 2 + (g[OUT + 5] - g[OUT + 2]) ** 2)
-    turn = max(turn, math.sqrt(g[17]))
+    piece.ahead.x, piece.ahead.y, piece.ahead.z = ux, uy, uz
+    piece.aside.x, piece.aside.y, piece.aside.z = oy * uz - oz * uy, oz * ux - ox * uz, ox * uy - oy * ux
+    piece.length = speed
+    turn = math.sqrt(
+        (piece.out_end.x - piece.out_begin.x) ** 2
+        + (piece.out_end.y - piece.out_begin.y) ** 2
+        + (piece.out_end.z - piece.out_begin.z) ** 2
+    )
+    turn = max(turn, math.sqrt(piece.axis_turn_square))
     radius = size + wide if kind != FRAME else math.hypot(along, wide)
-    bow = math.sqrt(g[8] ** 2 + g[9] ** 2 + g[10] ** 2)
-    swerves = turn * math.sqrt(g[5] ** 2 + g[6] ** 2 + g[7] ** 2)
-    sag = (0.0 if on_face else most * g[1] ** 2) / 8 + (radius + tall) * turn * turn / 4 + bow / 4 + swerves
-    g[33] = abs(g[1]) + turn
-    tilts = abs(g[14] * ox + g[15] * oy + g[16] * oz) + turn * turn if kind == FRAME else 0.0
-    g[32] = 0.5 * (((0.0 if on_face else most) + radius + tall) * g[33] ** 2 + size * turn * tilts) + bow * g[33] + swerves
-    g[43] = 2 * _SLACK_MM + 0.5 * ((0.0 if on_face else most) + size + radius) * g[33] ** 2 + bow + swerves
+    bow = math.sqrt(piece.bow.x**2 + piece.bow.y**2 + piece.bow.z**2)
+    swerves = turn * math.sqrt(piece.move.x**2 + piece.move.y**2 + piece.move.z**2)
+    sag = (0.0 if on_face else most * piece.swept**2) / 8 + (radius + tall) * turn * turn / 4 + bow / 4 + swerves
+    piece.turn = abs(piece.swept) + turn
+    tilts = abs(piece.axis_turn.x * ox + piece.axis_turn.y * oy + piece.axis_turn.z * oz) + turn * turn if kind == FRAME else 0.0
+    piece.doubt = (
+        0.5 * (((0.0 if on_face else most) + radius + tall) * piece.turn**2 + size * turn * tilts) + bow * piece.turn + swerves
+    )
+    piece.miss_slack = 2 * _SLACK_MM + 0.5 * ((0.0 if on_face else most) + size + radius) * piece.turn**2 + bow + swerves
     sways = math.sqrt(wx * wx + wy * wy + wz * wz)
-    g[40] = sag + (0.0 if on_face else most * g[1] ** 2) / 8 + 0.5 * sways * (max(tall, high) + radius) + 2 * _SLACK_MM
+    piece.slack = (
+        sag + (0.0 if on_face else most * piece.swept**2) / 8 + 0.5 * sways * (max(tall, highest) + radius) + 2 * _SLACK_MM
+    )
     if kind == FRAME:
-        ax, ay, az = g[11] + 0.5 * g[14], g[12] + 0.5 * g[15], g[13] + 0.5 * g[16]
-        cos_u, cos_v = abs(ax * ux + ay * uy + az * uz), abs(ax * g[27] + ay * g[28] + az * g[29])
-        g[34] = along * math.sqrt(max(1.0 - cos_v * cos_v, 0.0)) + wide * cos_v
-        g[35] = along * math.sqrt(max(1.0 - cos_u * cos_u, 0.0)) + wide * cos_u
+        ax, ay, az = (
+            piece.axis.x + 0.5 * piece.axis_turn.x,
+            piece.axis.y + 0.5 * piece.axis_turn.y,
+            piece.axis.z + 0.5 * piece.axis_turn.z,
+        )
+        cos_u, cos_v = abs(ax * ux + ay * uy + az * uz), abs(ax * piece.aside.x + ay * piece.aside.y + az * piece.aside.z)
+        piece.half_aside = along * math.sqrt(max(1.0 - cos_v * cos_v, 0.0)) + wide * cos_v
+        piece.half_ahead = along * math.sqrt(max(1.0 - cos_u * cos_u, 0.0)) + wide * cos_u
     else:
-        g[34], g[35] = radius, radius
-    g[36], g[37], g[38] = g[35], g[35], g[35]
+        piece.half_aside, piece.half_ahead = radius, radius
+    piece.beyond_end, piece.beyond_begin, piece.lead = piece.half_ahead, piece.half_ahead, piece.half_ahead
     if kind == DRILL and speed > _NO_MM:
-        along, aside = abs(wx * ux + wy * uy + wz * uz), abs(wx * g[27] + wy * g[28] + wz * g[29])
-        g[38] = min(_ahead(edge, wide, abs(rises), speed, height, along, aside) + wide * bow / speed, g[35])
-    for i in range(3):
-        up = min(g[OUT + i], g[OUT + 3 + i])
-        over = max(g[OUT + i], g[OUT + 3 + i])
-        aside = radius * math.sqrt(max(1.0 - min(up * up, over * over), 0.0)) if up * over > 0.0 else radius
-        aside += turn * turn * tall / 8 + bow / 4 + 2 * _SLACK_MM
-        g[_BOX + i] = min(g[TIP + i], g[TIP + 3 + i]) + min(tall * up, 0.0) - aside
-        g[_BOX + 3 + i] = max(g[TIP + i], g[TIP + 3 + i]) + max(tall * over, 0.0) + aside
+        along, aside = abs(wx * ux + wy * uy + wz * uz), abs(wx * piece.aside.x + wy * piece.aside.y + wz * piece.aside.z)
+        piece.lead = min(_ahead(edge, wide, abs(rises), speed, height, along, aside) + wide * bow / speed, piece.half_ahead)
+    more = turn * turn * tall / 8 + bow / 4 + 2 * _SLACK_MM
+    low, high = piece.box.low, piece.box.high
+    low.x, high.x = _extent(piece.tip_begin.x, piece.tip_end.x, piece.out_begin.x, piece.out_end.x, radius, tall, more)
+    low.y, high.y = _extent(piece.tip_begin.y, piece.tip_end.y, piece.out_begin.y, piece.out_end.y, radius, tall, more)
+    low.z, high.z = _extent(piece.tip_begin.z, piece.tip_end.z, piece.out_begin.z, piece.out_end.z, radius, tall, more)
     return True
 
 
 @kernel()
-def _join(g: Array, h: Array) -> None:
+def _join(piece: Piece, after: Piece) -> None:
     """Shorten what the slabs of a piece and of the one after it have beyond their ends, if they join."""
-    apart = abs(g[0] + g[1] - h[0])
-    for i in range(3):
-        apart = max(apart, abs(g[TIP + 3 + i] - h[TIP + i]), abs(g[OUT + 3 + i] - h[OUT + i]))
-    if apart > _SLACK_MM or min(g[30], h[30]) <= _NO_MM:
+    apart = max(
+        abs(piece.polar + piece.swept - after.polar),
+        _apart(piece.tip_end, after.tip_begin),
+        _apart(piece.out_end, after.out_begin),
+    )
+    if apart > _SLACK_MM or min(piece.length, after.length) <= _NO_MM:
         return
-    turn = math.sqrt((g[24] - h[24]) ** 2 + (g[25] - h[25]) ** 2 + (g[26] - h[26]) ** 2)
-    ahead = max(g[38], h[38])
-    g[36] = min(ahead + g[35] * turn, g[35])
-    h[37] = min(ahead + h[35] * turn, h[35])
+    turn = math.sqrt(
+        (piece.ahead.x - after.ahead.x) ** 2 + (piece.ahead.y - after.ahead.y) ** 2 + (piece.ahead.z - after.ahead.z) ** 2
+    )
+    ahead = max(piece.lead, after.lead)
+    piece.beyond_end = min(ahead + piece.half_ahead * turn, piece.half_ahead)
+    after.beyond_begin = min(ahead + after.half_ahead * turn, after.half_ahead)
 
 
 @kernel()
-def _lay(pieces: Array, edge: Array, shape: Shape, rays: Rays, most: float, bounds: Whole) -> None:
+def _lay(pieces: Records[Piece], edge: EdgeParts, shape: Shape, rays: Rays, most: float, bounds: Whole) -> None:
     """Fill what is worked out of each piece, and its bounds in cells."""
     for k in range(pieces.shape[0]):
-        g = pieces[k]
+        piece = pieces[k]
         bounds[k] = 1, 0, 1, 0
-        if not _prepare(g, edge, shape, most, rays.on_face):
-            g[30] = 0.0
+        if not _prepare(piece, edge, shape, most, rays.on_face):
+            piece.length = 0.0
         else:
-            bounds_in(rays, g[_BOX:], g[0], g[1], bounds[k])
+            bounds_in(rays, piece.box, piece.polar, piece.swept, bounds[k])
         if k > 0:
-            _join(pieces[k - 1], g)
+            _join(pieces[k - 1], piece)
 
 
 @kernel(fastmath=FUSED)
 def _deepen(
-    g: Array,
+    piece: Piece,
     bounds: Whole,
     row: int,
     column: int,
     columns: int,
     rays: Rays,
-    outline: Array,
-    bodies: Whole,
+    outline: Records[SolidPart],
+    bodies: Records[SolidBody],
     shape: Shape,
     near: Whole,
-    ray: Array,
+    ray: Ray,
     stops: Array,
     tile: Cells,
 ) -> None:
@@ -580,30 +753,32 @@ def _deepen(
     count = patch_columns(bounds, column, columns, not rays.on_face, near)
     for down in range(top, bottom):
         band = rays.bands[row // PATCH + down]
-        deep = deepest_of(rays, band, g[_BOX:])
+        deep = deepest_of(rays, band, piece.box)
         if deep <= 0.0:
             continue
-        ray[7] = deep
+        ray.reach = deep
         for n in range(count):
             first = column + near[n] * PATCH
-            off = aim_at_patch(ray, rays, band, first, deep, g[41], g[42])
-            if _passed(g, ray, 0.0, off + g[40])[0]:
+            off = aim_at_patch(ray, rays, band, first, deep, piece.cosine, piece.sine)
+            if _passed(piece, ray, 0.0, off + piece.slack)[0]:
                 continue
             patch = tile[down * PATCHES + near[n]]
             for r in range(PATCH):
                 at = rays.rows[row + down * PATCH + r]
-                ray[6] = at[4]
+                ray.end = at.axis_depth
                 for j in range(PATCH):
-                    aim(ray, rays, at, first + j, g[41], g[42])
+                    aim(ray, rays, at, first + j, piece.cosine, piece.sine)
                     floor: float = np.float64(patch[r * PATCH + j])  # float() keeps 32 bits: all is compiled for them too
-                    passed, foot, aside = _passed(g, ray, floor, g[40])
+                    passed, foot, aside = _passed(piece, ray, floor, piece.slack)
                     if passed:
                         continue
                     for body in range(bodies.shape[0]):
                         if kind == RING:
-                            cut = _ringed(g, ray, foot, aside, floor, size, outline, bodies[body, 0], bodies[body, 1], stops)
+                            cut = _ringed(
+                                piece, ray, foot, aside, floor, size, outline, bodies[body].first, bodies[body].after, stops
+                            )
                         else:
-                            cut = _uphill(g, ray, foot, floor, outline, bodies[body, 0], bodies[body, 1])
+                            cut = _uphill(piece, ray, foot, floor, outline, bodies[body].first, bodies[body].after)
                         if cut > floor:
                             floor = cut
                     found = np.float32(floor)
@@ -617,11 +792,11 @@ def _share(
     tickets: Counts,
     starts: Counts,
     order: Whole,
-    pieces: Array,
+    pieces: Records[Piece],
     bounds: Whole,
     rays: Rays,
-    outline: Array,
-    bodies: Whole,
+    outline: Records[SolidPart],
+    bodies: Records[SolidBody],
     shape: Shape,
     work: Whole,
     depth: Cells,
@@ -630,7 +805,7 @@ def _share(
     k = next_ticket(tickets)
     if k >= tiles.size:
         return
-    tile, near, ray, stops = blank_tile(), np.zeros(PATCHES, np.int32), np.zeros(8), np.zeros(_STOPS)
+    tile, near, ray, stops = blank_tile(), np.zeros(PATCHES, np.int32), np.zeros(1, RAY)[0], np.zeros(_STOPS)
     columns = depth.shape[1]
     while k < tiles.size:
         number = tiles[k]
@@ -661,11 +836,11 @@ def _carve(
     tiles: Counts,
     starts: Counts,
     order: Whole,
-    pieces: Array,
+    pieces: Records[Piece],
     bounds: Whole,
     rays: Rays,
-    outline: Array,
-    bodies: Whole,
+    outline: Records[SolidPart],
+    bodies: Records[SolidBody],
     shape: Shape,
     work: Whole,
     depth: Cells,
@@ -677,11 +852,11 @@ def _carve(
 
 
 def carve_solid(
-    pieces: Array,
-    edge: Array,
+    pieces: Records[Piece],
+    edge: EdgeParts,
     shape: Shape,
-    outline: Array,
-    bodies: Whole,
+    outline: Records[SolidPart],
+    bodies: Records[SolidBody],
     rays: Rays,
     work: Whole,
     depth: Cells,
@@ -690,21 +865,16 @@ def carve_solid(
 
     Parameters
     ----------
-    pieces : (n, PIECE) float64
-        Of each piece: the polar angle where it begins and how far it turns, rad (0 and 1); as that radius sees them, the
-        solid's middle, how far it goes, and how far it bows aside, a quarter of it half-way, mm (2 to 10); the axis and how
-        far it turns (11 to 16), and how far its end bows aside, as the middle does (45 to 47); the tip where the piece begins and
-        ends, mm (`TIP`); and the way out of the work there (`OUT`). On a face the angle is zero, and what is seen from it is x, y
-        and z. The other columns are filled here.
-        Pieces must turn little: a thirtieth of a radian at the most.
-    edge : (k, 5) float64
-        Of the cutter; see `lobework.kernels.sweep.blade_on_face.reach`.
+    pieces : (n,) Piece
+        Of the path, the first twelve fields filled. Pieces must turn little: a thirtieth of a radian at the most.
+    edge : (k,) EdgePart
+        Of the cutter, from the middle line outwards.
     shape : (int, float)
         `DRILL` and zero; `FRAME` and the radius of the swing, mm; or `RING` and the radius of the circle, mm.
-    outline : (p, 8) float64
-        See `lobework.kernels.sweep.ray_solid`.
-    bodies : (m, 2) int32
-        The first part in the outline of each solid, and the one after its last. They are convex, but for a ring.
+    outline : (p,) SolidPart
+        Of the solids.
+    bodies : (m,) SolidBody
+        The solids. They are convex, but for a ring.
     rays : Rays
         Of the stock.
     work : (rows, 2) int32
@@ -713,7 +883,7 @@ def carve_solid(
         Deepened.
     """
     bounds = np.zeros((pieces.shape[0], 4), np.int32)
-    most = 0.0 if rays.on_face else float(rays.rows[:, 0].max())
+    most = 0.0 if rays.on_face else float(rays.rows["radius"].max())
     _lay(pieces, edge, shape, rays, most, bounds)
     for part, tiles, starts, order in lots(bounds, depth.shape, not rays.on_face):
         _carve(tiles, starts, order, pieces[part], bounds[part], rays, outline, bodies, shape, work, depth)

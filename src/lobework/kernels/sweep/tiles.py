@@ -24,7 +24,7 @@ A carving kernel goes like this, one thread a tile, so that no two write the sam
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
 import numpy as np
 from numba import types
@@ -51,6 +51,7 @@ __all__ = [
     "PRANGE_ALONE",
     "SHARES",
     "SIDE",
+    "Grid",
     "bin_to_tiles",
     "blank_tile",
     "busy_tiles",
@@ -95,6 +96,15 @@ LANE_ROW: Final = np.repeat(np.arange(PATCH, dtype=np.float32), PATCH)
 LANE_COLUMN: Final = np.tile(np.arange(PATCH, dtype=np.float32), PATCH)
 """(16,) float32: the column of each lane within its patch."""
 _FAR: Final = 1 << 30
+
+
+class Grid(NamedTuple):
+    """Where the cells of a face stand: x and y of the first, and the steps from column to column and from row to row, mm."""
+
+    x: float
+    y: float
+    column_step: float
+    row_step: float
 
 
 @kernel()

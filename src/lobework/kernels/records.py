@@ -1,0 +1,89 @@
+"""Records that kernels read by name: a class whose annotated fields are the columns of a numpy array.
+
+The class is what a reader and a type checker see; `layout` is what numpy and the compiler see. A field is a ``float`` (float64),
+an ``int`` (int64), a ``bool``, or another such class. A record taken from an array is a view: what a kernel writes to its
+fields is written to the array.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any, Final, Protocol, TypeVar, get_type_hints, overload
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from lobework.geometry.rigid import Array
+
+__all__ = ["Box", "Records", "Vector", "layout", "of_vectors", "zeros"]
+
+_Kind = TypeVar("_Kind")
+_NUMBERS: Final[dict[type, type]] = {float: np.float64, int: np.int64, bool: np.bool_}
+
+
+class Records(Protocol[_Kind]):
+    """A one-dimensional numpy array of records of one kind."""
+
+    @property
+    def shape(self) -> tuple[int, ...]:
+        """How many there are."""
+
+    @overload
+    def __getitem__(self, where: int) -> _Kind: ...
+    @overload
+    def __getitem__(self, where: slice) -> Records[_Kind]: ...
+    @overload
+    def __getitem__(self, where: str) -> Any: ...
+    def __getitem__(self, where: Any) -> Any:
+        """Return one record, some of them, or one field of all."""
+
+    def __setitem__(self, field: str, values: Any) -> None:
+        """Fill one field of all."""
+
+    def tolist(self) -> list[Any]:
+        """Return the records as tuples."""
+
+
+class Vector:
+    """Three coordinates."""
+
+    x: float
+    y: float
+    z: float
+
+
+class Box:
+    """The least and the greatest coordinates of what it holds."""
+
+    low: Vector
+    high: Vector
+
+
+def layout(kind: type) -> np.dtype[Any]:
+    """Return the numpy data type of a class's annotated fields.
+
+    >>> layout(Vector).names
+    ('x', 'y', 'z')
+    """
+    fields = [(name, _NUMBERS.get(each) or layout(each)) for name, each in get_type_hints(kind).items()]
+    return np.dtype(fields, align=True)
+
+
+def zeros(kind: type[_Kind], count: int) -> Records[_Kind]:
+    """Return so many records of a kind whose fields are all zero.
+
+    >>> zeros(Vector, 2).tolist()
+    [(0.0, 0.0, 0.0), (0.0, 0.0, 0.0)]
+    """
+    records: Any = np.zeros(count, layout(kind))
+    return records  # type: ignore[no-any-return]
+
+
+def of_vectors(coordinates: Array) -> Any:
+    """Return (n, 3) coordinates as (n,) values of a field of vectors.
+
+    >>> boxes = zeros(Box, 2)
+    >>> boxes["high"] = of_vectors(np.array([[1.0, 2.0, 3.0], [4.0, 5.0, 6.0]]))
+    >>> boxes["high"]["y"].tolist()
+    [2.0, 5.0]
+    """
+    return np.ascontiguousarray(coordinates, dtype=np.float64).view(layout(Vector))[:, 0]

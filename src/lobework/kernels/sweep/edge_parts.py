@@ -1,0 +1,36 @@
+"""A cutter's edge as the kernels of sweeps take it: straight and round parts, from its middle line outwards.
+
+Both sides of the middle line are alike. Lengths are mm; heights are above the tip.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from lobework.kernels.records import Records
+
+    EdgeParts = Records["EdgePart"]
+
+__all__ = ["EdgePart"]
+
+
+class EdgePart:
+    """One part of an edge: a straight one has ``low`` and ``rise``, an arc ``centre`` and ``radius``; the other two are zero."""
+
+    near: float
+    """Distance of its inner end from the middle line."""
+    far: float
+    """Distance of its outer end from the middle line."""
+    low: float
+    """Height of a straight part at its inner end."""
+    rise: float
+    """Height that a straight part gains for each mm outwards."""
+    centre: float
+    """Height of an arc's centre, which is on the middle line."""
+    radius: float
+    """Radius of an arc."""
+    is_arc: bool
+    """Whether it is an arc."""
+    has_corner: bool
+    """Whether the edge has a corner at its inner end."""
