@@ -118,8 +118,7 @@ def carve_face(stock: Stock, sweeps: Sequence[Sweep], depth: Depth, progress: Ca
     progress : callable
         Called now and then with the part done, 0 to 1; what it raises stops the carving.
     """
-    from lobework.kernels.sweep.level_on_face import carve_level
-    from lobework.kernels.sweep.sloping_on_face import carve_sloping
+    from lobework.kernels.sweep.carve import carve_level, carve_sloping
     from lobework.kernels.sweep.tiles import work_in
 
     lots: dict[tuple[Edge, float], list[_Way]] = {}

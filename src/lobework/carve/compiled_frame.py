@@ -44,7 +44,7 @@ def carve_frame(stock: Stock, sweep: Sweep, depth: Depth, progress: Callable[[fl
     progress : callable
         Called now and then with the part done, 0 to 1; what it raises stops the carving.
     """
-    from lobework.kernels.sweep.frame_on_face import frame_on_face
+    from lobework.kernels.sweep import carve
     from lobework.kernels.sweep.tiles import work_in
 
     assert isinstance(sweep.holder, CuttingFrame)
@@ -53,7 +53,7 @@ def carve_frame(stock: Stock, sweep: Sweep, depth: Depth, progress: Callable[[fl
     work = work_in(stock.inside)
     at_once = steps_at_once(stock, sweep, FACE_CELLS, _AT_ONCE)
     for done, pieces in _pieces(sweep, math.radians(sweep.holder.angle_deg) + math.pi / 2, at_once):
-        frame_on_face(pieces, sweep.holder.radius, outline, bodies, bodies.shape[0] == 1, grid, work, depth)
+        carve.carve_frame(pieces, sweep.holder.radius, outline, bodies, bodies.shape[0] == 1, grid, work, depth)
         progress(done)
 
 

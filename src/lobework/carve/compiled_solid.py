@@ -44,7 +44,7 @@ def carve_solid(stock: Stock, sweep: Sweep, depth: Depth, progress: Callable[[fl
     progress : callable
         Called now and then with the part done, 0 to 1; what it raises stops the carving.
     """
-    from lobework.kernels.sweep import solid
+    from lobework.kernels.sweep import carve
     from lobework.kernels.sweep.tiles import work_in
 
     outline, bodies = _outline(sweep.edge, sweep.holder)
@@ -53,7 +53,7 @@ def carve_solid(stock: Stock, sweep: Sweep, depth: Depth, progress: Callable[[fl
     work = work_in(stock.inside)
     at_once = steps_at_once(stock, sweep, SOLID_CELLS)
     for done, pieces in _pieces(sweep, isinstance(stock.surface, Round), at_once):
-        solid.carve_solid(pieces, edge_parts(sweep.edge), shape, outline, bodies, rays, work, depth)
+        carve.carve_solid(pieces, edge_parts(sweep.edge), shape, outline, bodies, rays, work, depth)
         progress(done)
 
 

@@ -98,7 +98,7 @@ def carve_tool(stock: Stock, sweep: Sweep, depth: Depth, progress: Callable[[flo
         _carve_upright(stock, sweep, depth, progress)
         return
     from lobework.kernels.records import of_vectors, zeros
-    from lobework.kernels.sweep import blade
+    from lobework.kernels.sweep.carve import carve_blade
     from lobework.kernels.sweep.ray_blade import Piece
     from lobework.kernels.sweep.tiles import work_in
 
@@ -111,14 +111,15 @@ def carve_tool(stock: Stock, sweep: Sweep, depth: Depth, progress: Callable[[flo
         for field, way in (("out", 2), ("level", 0)):
             pieces[field] = of_vectors(frame[:, :, way])
             pieces[f"{field}_turn"] = of_vectors(frame_end[:, :, way] - frame[:, :, way])
-        blade.carve_tool(pieces, outline, bodies, rays, work, depth)
+        carve_blade(pieces, outline, bodies, rays, work, depth)
         progress(some.done)
 
 
 def _carve_upright(stock: Stock, sweep: Sweep, depth: Depth, progress: Callable[[float], None]) -> None:
     """Deepen a face by an upright tool, in closed form."""
     from lobework.kernels.records import of_vectors, zeros
-    from lobework.kernels.sweep.blade_on_face import Piece, blade_on_face
+    from lobework.kernels.sweep.blade_on_face import Piece
+    from lobework.kernels.sweep.carve import carve_upright_blade
     from lobework.kernels.sweep.tiles import work_in
 
     turn = min(_MOST_TURN_RAD, (_WITHIN_MM / (0.016 * sweep.edge.half_width)) ** (1 / 3))
@@ -130,5 +131,5 @@ def _carve_upright(stock: Stock, sweep: Sweep, depth: Depth, progress: Callable[
         pieces["tip"], pieces["move"] = of_vectors(tip), of_vectors(tip_end - tip)
         pieces["way_x"], pieces["way_y"] = frame[:, 0, 0], frame[:, 1, 0]
         pieces["end_way_x"], pieces["end_way_y"] = frame_end[:, 0, 0], frame_end[:, 1, 0]
-        blade_on_face(pieces, outline, grid, work, depth)
+        carve_upright_blade(pieces, outline, grid, work, depth)
         progress(some.done)

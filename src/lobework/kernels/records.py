@@ -2,7 +2,8 @@
 
 The class is what a reader and a type checker see; `layout` is what numpy and the compiler see. A field is a ``float`` (float64),
 an ``int`` (int64), a ``bool``, or another such class. A record taken from an array is a view: what a kernel writes to its
-fields is written to the array.
+fields is written to the array. It does not keep the array: a kernel that allocates one must not take a record from it itself,
+but hand the array on to what does.
 """
 
 from __future__ import annotations

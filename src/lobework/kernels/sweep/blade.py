@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, NamedTuple
 
 import numpy as np
-from numba import prange
 
 from lobework.kernels.jit import kernel
 from lobework.kernels.sweep.blade_on_face import reach
@@ -15,13 +14,8 @@ from lobework.kernels.sweep.rays import RAY, aim, aim_at_patch, bounds_in, deepe
 from lobework.kernels.sweep.tiles import (
     PATCH,
     PATCHES,
-    PRANGE_ALONE,
-    SHARES,
     blank_tile,
-    corner,
     load_tile,
-    lots,
-    next_ticket,
     patch_columns,
     rows_between,
     store_tile,
@@ -32,12 +26,29 @@ if TYPE_CHECKING:
     from lobework.kernels.sweep.edge_parts import EdgeParts
     from lobework.kernels.sweep.ray_blade import Body, Piece, Places
     from lobework.kernels.sweep.rays import Ray, Rays, Row
-    from lobework.kernels.sweep.tiles import Cells, Counts, Whole
+    from lobework.kernels.sweep.tiles import Cells, Whole
+
+    Room = tuple[Cells, Whole, Records[Ray], Records[Places]]
 
 
-__all__ = ["carve_tool"]
+__all__ = ["Blade", "carve_tile", "prepare", "room"]
 
 _SLACK_MM: Final = 1e-9
+
+
+class Blade(NamedTuple):
+    """A fixed tool's blade.
+
+    Parameters
+    ----------
+    outline : (k,) EdgePart
+        Of the cutter, from the middle line outwards.
+    bodies : (m,) Body
+        The stretches of the outline that do not bend inwards.
+    """
+
+    outline: EdgeParts
+    bodies: Records[Body]
 
 
 @kernel()
@@ -108,7 +119,7 @@ def _prepare(piece: Piece, outline: EdgeParts, most: float, on_face: bool) -> bo
 
 
 @kernel()
-def _lay(pieces: Records[Piece], outline: EdgeParts, rays: Rays, most: float, bounds: Whole) -> None:
+def prepare(pieces: Records[Piece], outline: EdgeParts, rays: Rays, most: float, bounds: Whole) -> None:
     """Fill what is worked out of each piece, and its bounds in cells."""
     for k in range(pieces.shape[0]):
         piece = pieces[k]
@@ -182,83 +193,29 @@ def _deepen(
                         patch[r * PATCH + j] = cut
 
 
+@kernel()
+def room() -> Room:
+    """Return what one thread works in: a tile, numbers of its patches, a ray, and boxes of poses and depths."""
+    return blank_tile(), np.zeros(PATCHES, np.int32), np.zeros(1, RAY), np.zeros(BOXES, PLACES)
+
+
 @kernel(fastmath=FUSED)
-def _share(
-    tiles: Counts,
-    tickets: Counts,
-    starts: Counts,
-    order: Whole,
+def carve_tile(
+    rays: Rays,
+    cutter: Blade,
     pieces: Records[Piece],
     bounds: Whole,
-    rays: Rays,
-    outline: EdgeParts,
-    bodies: Records[Body],
+    chosen: Whole,
+    row: int,
+    column: int,
+    room: Room,
     work: Whole,
     depth: Cells,
 ) -> None:
-    """Deepen tiles, as many as there are tickets."""
-    k = next_ticket(tickets)
-    if k >= tiles.size:
-        return
-    tile, near, ray, boxes = blank_tile(), np.zeros(PATCHES, np.int32), np.zeros(1, RAY)[0], np.zeros(BOXES, PLACES)
-    columns = depth.shape[1]
-    while k < tiles.size:
-        number = tiles[k]
-        row, column = corner(number, columns)
-        load_tile(depth, row, column, tile)
-        for of in order[starts[number] : starts[number + 1]]:
-            _deepen(pieces[of], bounds[of], row, column, columns, rays, outline, bodies, near, ray, boxes, tile)
-        store_tile(tile, row, column, work, depth)
-        k = next_ticket(tickets)
-
-
-@kernel(parallel=PRANGE_ALONE, fastmath=FUSED)
-def _carve(
-    tiles: Counts,
-    starts: Counts,
-    order: Whole,
-    pieces: Records[Piece],
-    bounds: Whole,
-    rays: Rays,
-    outline: EdgeParts,
-    bodies: Records[Body],
-    work: Whole,
-    depth: Cells,
-) -> None:
-    """Deepen all tiles that pieces reach, a thread a tile."""
-    tickets = np.zeros(1, np.int64)
-    for _ in prange(SHARES):
-        _share(tiles, tickets, starts, order, pieces, bounds, rays, outline, bodies, work, depth)
-
-
-def carve_tool(
-    pieces: Records[Piece],
-    outline: EdgeParts,
-    bodies: Records[Body],
-    rays: Rays,
-    work: Whole,
-    depth: Cells,
-) -> None:
-    """Deepen depths by a blade that goes along pieces of path.
-
-    Parameters
-    ----------
-    pieces : (n,) Piece
-        Of the path, those fields filled that its docstring names; the others are filled here. Pieces must turn little: a
-        twentieth of a radian about the axis at the most, and a thirtieth by themselves.
-    outline : (k,) EdgePart
-        Of the cutter, from the middle line outwards.
-    bodies : (m,) Body
-        The stretches of the outline that do not bend inwards.
-    rays : Rays
-        Of the stock.
-    work : (rows, 2) int32
-        Of each row, the first column with work under it, and the column after the last.
-    depth : (rows, columns) float32
-        Deepened.
-    """
-    bounds = np.zeros((pieces.shape[0], 4), np.int32)
-    most = 0.0 if rays.on_face else float(rays.rows["radius"].max())
-    _lay(pieces, outline, rays, most, bounds)
-    for part, tiles, starts, order in lots(bounds, depth.shape, not rays.on_face):
-        _carve(tiles, starts, order, pieces[part], bounds[part], rays, outline, bodies, work, depth)
+    """Deepen one tile of the depths by the pieces that reach it."""
+    tile, near, ray, boxes = room
+    outline, bodies = cutter
+    load_tile(depth, row, column, tile)
+    for of in chosen:
+        _deepen(pieces[of], bounds[of], row, column, depth.shape[1], rays, outline, bodies, near, ray[0], boxes, tile)
+    store_tile(tile, row, column, work, depth)

@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, NamedTuple
 
 import numpy as np
-from numba import prange
 
 from lobework.kernels.jit import kernel
 from lobework.kernels.records import Vector
@@ -14,14 +13,10 @@ from lobework.kernels.sweep.ray_blade import FUSED, NOTHING, turned_on
 from lobework.kernels.sweep.tiles import (
     PATCH,
     PATCHES,
-    PRANGE_ALONE,
-    SHARES,
     blank_tile,
     cell_above,
     cell_below,
-    corner,
     load_tile,
-    lots,
     patch_columns,
     rows_between,
     store_tile,
@@ -30,15 +25,20 @@ from lobework.kernels.sweep.tiles import (
 if TYPE_CHECKING:
     from lobework.kernels.records import Records
     from lobework.kernels.sweep.edge_parts import EdgeParts
-    from lobework.kernels.sweep.tiles import Cells, Counts, Grid, Whole
+    from lobework.kernels.sweep.tiles import Cells, Grid, Whole
+
+    Room = tuple[Cells, Whole]
 
 __all__ = [
     "FUSED",
     "NOTHING",
     "Piece",
-    "blade_on_face",
+    "UprightBlade",
+    "carve_tile",
     "height",
+    "prepare",
     "reach",
+    "room",
     "turned_on",
 ]
 
@@ -72,6 +72,12 @@ class Piece:
     """How far from the middle line the blade comes out of the work at most, mm; below zero where it is not in it."""
     bow: float
     """How far the blade's turn may carry it aside of a straight move, mm."""
+
+
+class UprightBlade(NamedTuple):
+    """A blade that stands upright on a face: its outline, (k,) EdgePart, from the middle line outwards."""
+
+    outline: EdgeParts
 
 
 @kernel(fastmath=FUSED)
@@ -142,8 +148,8 @@ def _on_face(piece: Piece, x: float, y: float, outline: EdgeParts, half: float) 
 
 
 @kernel()
-def _bounds_on_face(pieces: Records[Piece], outline: EdgeParts, grid: Grid, bounds: Whole) -> None:
-    """Fill each piece's bounds in cells, and the last columns of its row: how wide it cuts, and what patches may be off by."""
+def prepare(pieces: Records[Piece], outline: EdgeParts, grid: Grid, bounds: Whole) -> None:
+    """Fill what is worked out of each piece, and its bounds in cells."""
     x0, y0, column_step, row_step = grid
     for k in range(pieces.shape[0]):
         piece = pieces[k]
@@ -205,65 +211,28 @@ def _deepen_on_face(
                         patch[r * PATCH + c] = deep
 
 
+@kernel()
+def room() -> Room:
+    """Return what one thread works in: a tile, and numbers of its patches."""
+    return blank_tile(), np.zeros(PATCHES, np.int32)
+
+
 @kernel(fastmath=FUSED)
-def _share_blade_on_face(
-    tiles: Counts,
-    starts: Counts,
-    order: Whole,
+def carve_tile(
+    grid: Grid,
+    cutter: UprightBlade,
     pieces: Records[Piece],
     bounds: Whole,
-    grid: Grid,
-    outline: EdgeParts,
+    chosen: Whole,
+    row: int,
+    column: int,
+    room: Room,
     work: Whole,
     depth: Cells,
 ) -> None:
-    """Deepen some tiles."""
-    tile, near = blank_tile(), np.zeros(PATCHES, np.int32)
-    columns = depth.shape[1]
-    for number in tiles:
-        row, column = corner(number, columns)
-        load_tile(depth, row, column, tile)
-        for of in order[starts[number] : starts[number + 1]]:
-            _deepen_on_face(pieces[of], bounds[of], row, column, columns, grid, outline, near, tile)
-        store_tile(tile, row, column, work, depth)
-
-
-@kernel(parallel=PRANGE_ALONE, fastmath=FUSED)
-def _carve_blade_on_face(
-    tiles: Counts,
-    starts: Counts,
-    order: Whole,
-    pieces: Records[Piece],
-    bounds: Whole,
-    grid: Grid,
-    outline: EdgeParts,
-    work: Whole,
-    depth: Cells,
-) -> None:
-    """Deepen all tiles that pieces reach, a thread a tile."""
-    shares = min(SHARES, tiles.size)
-    for share in prange(shares):
-        _share_blade_on_face(tiles[share::shares], starts, order, pieces, bounds, grid, outline, work, depth)
-
-
-def blade_on_face(pieces: Records[Piece], outline: EdgeParts, grid: Grid, work: Whole, depth: Cells) -> None:
-    """Deepen a face's depths by a blade that goes along pieces of path.
-
-    Parameters
-    ----------
-    pieces : (n,) Piece
-        Of the path, the first eight fields filled; the others are filled here. A blade turns from the one way to the other by
-        their straight blend, so that pieces must turn little.
-    outline : (k,) EdgePart
-        Of the cutter, from the middle line outwards.
-    grid : Grid
-        Of the face.
-    work : (rows, 2) int32
-        Of each row, the first column with work under it, and the column after the last.
-    depth : (rows, columns) float32
-        Deepened.
-    """
-    bounds = np.zeros((pieces.shape[0], 4), np.int32)
-    _bounds_on_face(pieces, outline, grid, bounds)
-    for part, tiles, starts, order in lots(bounds, depth.shape, False):
-        _carve_blade_on_face(tiles, starts, order, pieces[part], bounds[part], grid, outline, work, depth)
+    """Deepen one tile of the depths by the pieces that reach it."""
+    tile, near = room
+    load_tile(depth, row, column, tile)
+    for of in chosen:
+        _deepen_on_face(pieces[of], bounds[of], row, column, depth.shape[1], grid, cutter.outline, near, tile)
+    store_tile(tile, row, column, work, depth)

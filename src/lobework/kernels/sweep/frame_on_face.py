@@ -12,7 +12,6 @@ import math
 from typing import TYPE_CHECKING, Final, NamedTuple
 
 import numpy as np
-from numba import prange
 
 from lobework.kernels.jit import kernel
 from lobework.kernels.records import Vector
@@ -20,14 +19,10 @@ from lobework.kernels.sweep.blade_on_face import FUSED, NOTHING, height, reach
 from lobework.kernels.sweep.tiles import (
     PATCH,
     PATCHES,
-    PRANGE_ALONE,
-    SHARES,
     blank_tile,
     cell_above,
     cell_below,
-    corner,
     load_tile,
-    lots,
     patch_columns,
     rows_between,
     store_tile,
@@ -38,9 +33,11 @@ if TYPE_CHECKING:
     from lobework.kernels.records import Records
     from lobework.kernels.sweep.edge_parts import EdgeParts
     from lobework.kernels.sweep.ray_blade import Body
-    from lobework.kernels.sweep.tiles import Cells, Counts, Grid, Whole
+    from lobework.kernels.sweep.tiles import Cells, Grid, Whole
 
-__all__ = ["Piece", "frame_on_face"]
+    Room = tuple[Cells, Whole]
+
+__all__ = ["Piece", "SwungEdge", "carve_tile", "prepare", "room"]
 
 _TOUCHES_MM: Final = 1e-9
 _SETTLED_MM: Final = 2e-7
@@ -92,6 +89,24 @@ class Piece:
     """w of one rim, and less that of the other, mm."""
     rim_q: float
     """Greatest q of the rims in the work, mm."""
+
+
+class SwungEdge(NamedTuple):
+    """An edge that a frame swings about an axis along a face.
+
+    Parameters
+    ----------
+    radius : float, mm
+        From the axis to the tip.
+    outline : (k,) EdgePart
+        Of the cutter, from the middle line outwards, with its corners.
+    bodies : (m,) Body
+        The stretches of the outline that do not bend inwards.
+    """
+
+    radius: float
+    outline: EdgeParts
+    bodies: Records[Body]
 
 
 class Met(NamedTuple):
@@ -403,7 +418,7 @@ def _spread(way: float, low: float, high: float) -> tuple[float, float]:
 
 
 @kernel()
-def _bounds_on_face(pieces: Records[Piece], radius: float, outline: EdgeParts, one: bool, grid: Grid, bounds: Whole) -> None:
+def prepare(pieces: Records[Piece], radius: float, outline: EdgeParts, one: bool, grid: Grid, bounds: Whole) -> None:
     """Fill what is worked out of each piece, and its bounds in cells."""
     x0, y0, column_step, row_step = grid
     moves = np.zeros((pieces.shape[0], 2, 6))
@@ -493,83 +508,29 @@ def _deepen_on_face(
                             patch[i * PATCH + j] = deep
 
 
+@kernel()
+def room() -> Room:
+    """Return what one thread works in: a tile, and numbers of its patches."""
+    return blank_tile(), np.zeros(PATCHES, np.int32)
+
+
 @kernel(fastmath=FUSED)
-def _share_frame_on_face(
-    tiles: Counts,
-    starts: Counts,
-    order: Whole,
+def carve_tile(
+    grid: Grid,
+    cutter: SwungEdge,
     pieces: Records[Piece],
     bounds: Whole,
-    grid: Grid,
-    radius: float,
-    outline: EdgeParts,
-    bodies: Records[Body],
+    chosen: Whole,
+    row: int,
+    column: int,
+    room: Room,
     work: Whole,
     depth: Cells,
 ) -> None:
-    """Deepen some tiles."""
-    tile, near = blank_tile(), np.zeros(PATCHES, np.int32)
-    columns = depth.shape[1]
-    for number in tiles:
-        row, column = corner(number, columns)
-        load_tile(depth, row, column, tile)
-        for of in order[starts[number] : starts[number + 1]]:
-            _deepen_on_face(pieces[of], bounds[of], row, column, columns, grid, radius, outline, bodies, near, tile)
-        store_tile(tile, row, column, work, depth)
-
-
-@kernel(parallel=PRANGE_ALONE, fastmath=FUSED)
-def _carve_frame_on_face(
-    tiles: Counts,
-    starts: Counts,
-    order: Whole,
-    pieces: Records[Piece],
-    bounds: Whole,
-    grid: Grid,
-    radius: float,
-    outline: EdgeParts,
-    bodies: Records[Body],
-    work: Whole,
-    depth: Cells,
-) -> None:
-    """Deepen all tiles that pieces reach, a thread a tile."""
-    shares = min(SHARES, tiles.size)
-    for share in prange(shares):
-        _share_frame_on_face(tiles[share::shares], starts, order, pieces, bounds, grid, radius, outline, bodies, work, depth)
-
-
-def frame_on_face(
-    pieces: Records[Piece],
-    radius: float,
-    outline: EdgeParts,
-    bodies: Records[Body],
-    one: bool,
-    grid: Grid,
-    work: Whole,
-    depth: Cells,
-) -> None:
-    """Deepen a face's depths by a solid of revolution that goes along pieces of path.
-
-    Parameters
-    ----------
-    pieces : (n,) Piece
-        Of the path, the fields up to ``cuts`` filled.
-    radius : float, mm
-        From the axis to the tip.
-    outline : (k,) EdgePart
-        Of the cutter, from the middle line outwards, with its corners.
-    bodies : (m,) Body
-        The stretches of the outline that do not bend inwards.
-    one : bool
-        Whether there is one such stretch alone.
-    grid : Grid
-        Of the face.
-    work : (rows, 2) int32
-        Of each row, the first column with work under it, and the column after the last.
-    depth : (rows, columns) float32
-        Deepened.
-    """
-    bounds = np.zeros((pieces.shape[0], 4), np.int32)
-    _bounds_on_face(pieces, radius, outline, one, grid, bounds)
-    for part, tiles, starts, order in lots(bounds, depth.shape, False):
-        _carve_frame_on_face(tiles, starts, order, pieces[part], bounds[part], grid, radius, outline, bodies, work, depth)
+    """Deepen one tile of the depths by the pieces that reach it."""
+    tile, near = room
+    radius, outline, bodies = cutter
+    load_tile(depth, row, column, tile)
+    for of in chosen:
+        _deepen_on_face(pieces[of], bounds[of], row, column, depth.shape[1], grid, radius, outline, bodies, near, tile)
+    store_tile(tile, row, column, work, depth)

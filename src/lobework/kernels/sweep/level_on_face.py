@@ -8,10 +8,9 @@ does. So the least squared distance from the path is kept, and the edge is appli
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, NamedTuple
 
 import numpy as np
-from numba import prange
 
 from lobework.kernels.jit import kernel
 from lobework.kernels.sweep.simd import (
@@ -30,7 +29,6 @@ from lobework.kernels.sweep.simd import (
 from lobework.kernels.sweep.slab import (
     Lines,
     Placed,
-    bounds_of,
     first_cell,
     lanes_of,
     lines_of,
@@ -42,15 +40,8 @@ from lobework.kernels.sweep.slab import (
 )
 from lobework.kernels.sweep.tiles import (
     LANES,
-    MOST_REFERENCES,
     PATCH,
     PATCHES,
-    PRANGE_ALONE,
-    SHARES,
-    bin_to_tiles,
-    busy_tiles,
-    corner,
-    next_ticket,
 )
 
 if TYPE_CHECKING:
@@ -58,9 +49,11 @@ if TYPE_CHECKING:
     from lobework.kernels.sweep.segments import Segment, Segments
     from lobework.kernels.sweep.simd import Lanes
     from lobework.kernels.sweep.slab import Walk
-    from lobework.kernels.sweep.tiles import Cells, Counts, Grid, Whole
+    from lobework.kernels.sweep.tiles import Cells, Grid, Whole
 
-__all__ = ["RIM_MM", "carve_level"]
+    Room = tuple[Cells, Whole]
+
+__all__ = ["RIM_MM", "LevelEdge", "carve_tile", "room", "whole_paths"]
 
 FUSED = {"contract"}
 """A product and a sum may be fused, which rounds once instead of twice; nothing is reordered."""
@@ -69,6 +62,20 @@ RIM_MM: Final = 2e-6
 _FAR: Final = np.float32(1e30)
 _GENTLE: Final = 0.1
 _SHORT: Final = 8
+
+
+class LevelEdge(NamedTuple):
+    """An edge that stays at one depth.
+
+    Parameters
+    ----------
+    parts : (p,) EdgePart
+    swing : float, mm
+        Radius of the circle in which the edge is swung; 0 where it revolves about its own middle line.
+    """
+
+    parts: EdgeParts
+    swing: float
 
 
 @kernel(fastmath=FUSED)
@@ -262,7 +269,7 @@ def _cut_tile(
 
 
 @kernel(fastmath=FUSED)
-def _whole_paths(segments: Segments) -> int:
+def whole_paths(segments: Segments) -> int:
     """Return how many segments belong to paths that end among them; all, where none does.
 
     Segments that are taken two at a time are then the same two, whatever else is carved.
@@ -274,68 +281,28 @@ def _whole_paths(segments: Segments) -> int:
     return n if n > 0 else every
 
 
+@kernel()
+def room() -> Room:
+    """Return what one thread works in: a tile of squared distances, and the box of patches that are known."""
+    return np.full((PATCHES * PATCHES, LANES), _FAR, np.float32), np.array([PATCHES, 0, PATCHES, 0], np.int32)
+
+
 @kernel(fastmath=FUSED)
-def _carve_tiles(
-    tiles: Counts,
-    tickets: Counts,
-    starts: Counts,
-    order: Whole,
+def carve_tile(
+    grid: Grid,
+    cutter: LevelEdge,
     segments: Segments,
     bounds: Whole,
-    parts: EdgeParts,
-    swing: float,
-    grid: Grid,
+    chosen: Whole,
+    row: int,
+    column: int,
+    room: Room,
     work: Whole,
     depth: Cells,
 ) -> None:
-    """Deepen tiles, as many as there are tickets, by those of the segments that are binned to them."""
-    k = next_ticket(tickets)
-    if k >= tiles.size:
-        return
-    off = np.full((PATCHES * PATCHES, LANES), _FAR, np.float32)
-    box = np.array([PATCHES, 0, PATCHES, 0], np.int32)
-    while k < tiles.size:
-        number = tiles[k]
-        row, column = corner(number, depth.shape[1])
-        last = starts[number + 1]
-        while last > starts[number] and order[last - 1] >= segments.shape[0]:
-            last -= 1
-        chosen = order[starts[number] : last]
-        _cut_tile(segments, bounds, chosen, parts, swing, grid, row, column, off, box, work, depth)
-        k = next_ticket(tickets)
-
-
-@kernel(parallel=PRANGE_ALONE, fastmath=FUSED)
-def carve_level(segments: Segments, parts: EdgeParts, swing: float, grid: Grid, work: Whole, depth: Cells) -> None:
-    """Deepen a face by level segments.
-
-    Parameters
-    ----------
-    segments : (n,) Segment
-        Of the path; those of one depth best stand together.
-    parts : (p,) EdgePart
-        Of the edge.
-    swing : float, mm
-        Radius of the circle in which the edge is swung; 0 where it revolves about its own middle line.
-    grid : Grid
-        Of the face.
-    work : (rows, 2) int32
-        Of each row, the first column with work under it, and the one after the last.
-    depth : (rows, columns) float32, mm
-        Deepened.
-    """
-    n = segments.shape[0]
-    bounds = np.zeros((n, 4), np.int32)
-    for share in prange(SHARES):
-        first, after = n * share // SHARES, n * (share + 1) // SHARES
-        bounds_of(segments[first:after], parts, swing, grid, bounds[first:after])
-    taken = 0
-    while taken < n:
-        starts, order, more = bin_to_tiles(bounds[taken:], depth.shape[0], depth.shape[1], False, MOST_REFERENCES)
-        tiles, tickets = busy_tiles(starts), np.zeros(1, np.int64)
-        if taken + more < n:
-            more = _whole_paths(segments[taken : taken + more])
-        part, reached = segments[taken : taken + more], bounds[taken : taken + more]
-        for _ in prange(SHARES):
-            _carve_tiles(tiles, tickets, starts, order, part, reached, parts, swing, grid, work, depth)
-        taken += more
+    """Deepen one tile of the depths by the segments that reach it."""
+    off, box = room
+    last = chosen.size
+    while last > 0 and chosen[last - 1] >= segments.shape[0]:
+        last -= 1
+    _cut_tile(segments, bounds, chosen[:last], cutter.parts, cutter.swing, grid, row, column, off, box, work, depth)

@@ -12,10 +12,11 @@ import math
 from typing import TYPE_CHECKING, Final, NamedTuple
 
 import numpy as np
+from numba import prange
 
 from lobework.kernels.jit import kernel
 from lobework.kernels.sweep.simd import columns, rows
-from lobework.kernels.sweep.tiles import PATCH, PATCHES, SIDE, cell_above, cell_below
+from lobework.kernels.sweep.tiles import PATCH, PATCHES, PRANGE_ALONE, SHARES, SIDE, cell_above, cell_below
 
 if TYPE_CHECKING:
     from lobework.kernels.sweep.edge_parts import EdgeParts
@@ -28,6 +29,7 @@ __all__ = [
     "Placed",
     "Walk",
     "bounds_of",
+    "bounds_of_all",
     "first_cell",
     "lanes_of",
     "lines_of",
@@ -155,6 +157,15 @@ def bounds_of(segments: Segments, parts: EdgeParts, swing: float, grid: Grid, ou
         out[k, 1] = cell_below((y + max(uy * low, uy * high) + aside_y) * per_y + _SLACK)
         out[k, 2] = cell_above((x + min(ux * low, ux * high) - aside_x) * per_x - _SLACK)
         out[k, 3] = cell_below((x + max(ux * low, ux * high) + aside_x) * per_x + _SLACK)
+
+
+@kernel(parallel=PRANGE_ALONE, fastmath=FUSED)
+def bounds_of_all(segments: Segments, parts: EdgeParts, swing: float, grid: Grid, out: Whole) -> None:
+    """Do as `bounds_of`, on every thread."""
+    n = segments.shape[0]
+    for share in prange(SHARES):
+        first, after = n * share // SHARES, n * (share + 1) // SHARES
+        bounds_of(segments[first:after], parts, swing, grid, out[first:after])
 
 
 @kernel(fastmath=FUSED)

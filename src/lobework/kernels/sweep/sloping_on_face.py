@@ -13,16 +13,14 @@ that much longer at its upper end.
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, NamedTuple
 
 import numpy as np
-from numba import prange
 
 from lobework.kernels.jit import kernel
 from lobework.kernels.sweep.level_on_face import RIM_MM
 from lobework.kernels.sweep.simd import at_most, greater, lay, lesser, root, spread, take
 from lobework.kernels.sweep.slab import (
-    bounds_of,
     first_cell,
     lanes_of,
     lines_of,
@@ -34,16 +32,9 @@ from lobework.kernels.sweep.slab import (
 )
 from lobework.kernels.sweep.tiles import (
     LANES,
-    MOST_REFERENCES,
     PATCH,
-    PRANGE_ALONE,
-    SHARES,
-    bin_to_tiles,
     blank_tile,
-    busy_tiles,
-    corner,
     load_tile,
-    next_ticket,
     store_tile,
 )
 
@@ -51,9 +42,11 @@ if TYPE_CHECKING:
     from lobework.kernels.sweep.edge_parts import EdgePart, EdgeParts
     from lobework.kernels.sweep.segments import Segments
     from lobework.kernels.sweep.slab import Placed, Walk
-    from lobework.kernels.sweep.tiles import Cells, Counts, Grid, Whole
+    from lobework.kernels.sweep.tiles import Cells, Grid, Whole
 
-__all__ = ["carve_sloping"]
+    Room = tuple[Cells]
+
+__all__ = ["SlopingEdge", "carve_tile", "room"]
 
 FUSED = {"contract"}
 """A product and a sum may be fused, which rounds once instead of twice; nothing is reordered."""
@@ -61,6 +54,21 @@ _INWARDS: Final = np.float32(1.0 - 1e-6)
 """So that what stands just under a part's far end is not rounded out from under it."""
 _CLOSE: Final = 1e-9
 """Lengths nearer than this, mm, are one, where there is room for all of float64."""
+
+
+class SlopingEdge(NamedTuple):
+    """An edge that may rise along its path.
+
+    Parameters
+    ----------
+    parts : (p,) EdgePart
+        None an arc where the edge is swung.
+    swing : float, mm
+        Radius of the circle in which the edge is swung; 0 where it revolves about its own middle line.
+    """
+
+    parts: EdgeParts
+    swing: float
 
 
 @kernel(fastmath=FUSED)
@@ -247,64 +255,27 @@ def _cut_tile(
             _cut_by_part(tile, placed, slope, parts[p], walk_over(placed, low, high, far, lines, grid), grid)
 
 
+@kernel()
+def room() -> Room:
+    """Return what one thread works in: a tile."""
+    return (blank_tile(),)
+
+
 @kernel(fastmath=FUSED)
-def _carve_tiles(
-    tiles: Counts,
-    tickets: Counts,
-    starts: Counts,
-    order: Whole,
+def carve_tile(
+    grid: Grid,
+    cutter: SlopingEdge,
     segments: Segments,
     bounds: Whole,
-    parts: EdgeParts,
-    swing: float,
-    grid: Grid,
+    chosen: Whole,
+    row: int,
+    column: int,
+    room: Room,
     work: Whole,
     depth: Cells,
 ) -> None:
-    """Deepen tiles, as many as there are tickets."""
-    k = next_ticket(tickets)
-    if k >= tiles.size:
-        return
-    tile = blank_tile()
-    while k < tiles.size:
-        number = tiles[k]
-        row, column = corner(number, depth.shape[1])
-        load_tile(depth, row, column, tile)
-        chosen = order[starts[number] : starts[number + 1]]
-        _cut_tile(segments, bounds, chosen, parts, swing, grid, row, column, tile)
-        store_tile(tile, row, column, work, depth)
-        k = next_ticket(tickets)
-
-
-@kernel(parallel=PRANGE_ALONE, fastmath=FUSED)
-def carve_sloping(segments: Segments, parts: EdgeParts, swing: float, grid: Grid, work: Whole, depth: Cells) -> None:
-    """Deepen a face by segments that rise, or are level.
-
-    Parameters
-    ----------
-    segments : (n,) Segment
-        Of the path.
-    parts : (p,) EdgePart
-        Of the edge. Slants alone where it is swung.
-    swing : float, mm
-        Radius of the circle in which the edge is swung; 0 where it revolves about its own middle line.
-    grid : Grid
-        Of the face.
-    work : (rows, 2) int32
-        Of each row, the first column with work under it, and the one after the last.
-    depth : (rows, columns) float32, mm
-        Deepened.
-    """
-    n = segments.shape[0]
-    bounds = np.zeros((n, 4), np.int32)
-    for share in prange(SHARES):
-        first, after = n * share // SHARES, n * (share + 1) // SHARES
-        bounds_of(segments[first:after], parts, swing, grid, bounds[first:after])
-    taken = 0
-    while taken < n:
-        starts, order, more = bin_to_tiles(bounds[taken:], depth.shape[0], depth.shape[1], False, MOST_REFERENCES)
-        tiles, tickets = busy_tiles(starts), np.zeros(1, np.int64)
-        part, reached = segments[taken : taken + more], bounds[taken : taken + more]
-        for _ in prange(SHARES):
-            _carve_tiles(tiles, tickets, starts, order, part, reached, parts, swing, grid, work, depth)
-        taken += more
+    """Deepen one tile of the depths by the segments that reach it."""
+    (tile,) = room
+    load_tile(depth, row, column, tile)
+    _cut_tile(segments, bounds, chosen, cutter.parts, cutter.swing, grid, row, column, tile)
+    store_tile(tile, row, column, work, depth)

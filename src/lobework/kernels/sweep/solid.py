@@ -13,10 +13,9 @@ about the way out of the work that is near its middle line, as the path climbs l
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, NamedTuple
 
 import numpy as np
-from numba import prange
 
 from lobework.kernels.jit import kernel
 from lobework.kernels.records import Box, Vector
@@ -26,13 +25,8 @@ from lobework.kernels.sweep.rays import RAY, aim, aim_at_patch, bounds_in, deepe
 from lobework.kernels.sweep.tiles import (
     PATCH,
     PATCHES,
-    PRANGE_ALONE,
-    SHARES,
     blank_tile,
-    corner,
     load_tile,
-    lots,
-    next_ticket,
     patch_columns,
     rows_between,
     store_tile,
@@ -44,11 +38,12 @@ if TYPE_CHECKING:
     from lobework.kernels.sweep.edge_parts import EdgeParts
     from lobework.kernels.sweep.ray_solid import SolidPart
     from lobework.kernels.sweep.rays import Ray, Rays
-    from lobework.kernels.sweep.tiles import Cells, Counts, Whole
+    from lobework.kernels.sweep.tiles import Cells, Whole
 
+    Room = tuple[Cells, Whole, Records[Ray], Array]
     Shape = tuple[int, float]
 
-__all__ = ["Piece", "SolidBody", "carve_solid"]
+__all__ = ["DRILL", "FRAME", "RING", "Piece", "Solid", "SolidBody", "carve_tile", "prepare", "room"]
 
 DRILL: Final = 0
 FRAME: Final = 1
@@ -74,8 +69,8 @@ _OVER: Final = 1.2
 class Piece:
     """A piece of path of a solid, as the radius at the polar angle where it begins sees it; on a face, as x, y and z are.
 
-    The callers of `carve_solid` fill the first twelve fields; it fills the others. What "bows" goes aside of straight by a
-    quarter of that half-way.
+    The callers of `lobework.kernels.sweep.carve.carve_solid` fill the first twelve fields; it fills the others. What "bows" goes
+    aside of straight by a quarter of that half-way.
     """
 
     polar: float
@@ -149,6 +144,27 @@ class SolidBody:
     """Its first part."""
     after: int
     """The part after its last."""
+
+
+class Solid(NamedTuple):
+    """What a cutter describes as it revolves.
+
+    Parameters
+    ----------
+    outline : (p,) SolidPart
+        Of the solids.
+    bodies : (m,) SolidBody
+        The solids. They are convex, but for a ring.
+    kind : int
+        `DRILL`, `FRAME` or `RING`.
+    size : float, mm
+        Radius of a frame's swing or of a ring's circle; zero for a drill.
+    """
+
+    outline: Records[SolidPart]
+    bodies: Records[SolidBody]
+    kind: int
+    size: float
 
 
 @kernel(fastmath=FUSED, inline="always")
@@ -718,7 +734,7 @@ def _join(piece: Piece, after: Piece) -> None:
 
 
 @kernel()
-def _lay(pieces: Records[Piece], edge: EdgeParts, shape: Shape, rays: Rays, most: float, bounds: Whole) -> None:
+def prepare(pieces: Records[Piece], edge: EdgeParts, shape: Shape, rays: Rays, most: float, bounds: Whole) -> None:
     """Fill what is worked out of each piece, and its bounds in cells."""
     for k in range(pieces.shape[0]):
         piece = pieces[k]
@@ -786,104 +802,29 @@ def _deepen(
                         patch[r * PATCH + j] = found
 
 
+@kernel()
+def room() -> Room:
+    """Return what one thread works in: a tile, numbers of its patches, a ray, and places along a piece."""
+    return blank_tile(), np.zeros(PATCHES, np.int32), np.zeros(1, RAY), np.zeros(_STOPS)
+
+
 @kernel(fastmath=FUSED)
-def _share(
-    tiles: Counts,
-    tickets: Counts,
-    starts: Counts,
-    order: Whole,
+def carve_tile(
+    rays: Rays,
+    cutter: Solid,
     pieces: Records[Piece],
     bounds: Whole,
-    rays: Rays,
-    outline: Records[SolidPart],
-    bodies: Records[SolidBody],
-    shape: Shape,
+    chosen: Whole,
+    row: int,
+    column: int,
+    room: Room,
     work: Whole,
     depth: Cells,
 ) -> None:
-    """Deepen tiles, as many as there are tickets."""
-    k = next_ticket(tickets)
-    if k >= tiles.size:
-        return
-    tile, near, ray, stops = blank_tile(), np.zeros(PATCHES, np.int32), np.zeros(1, RAY)[0], np.zeros(_STOPS)
-    columns = depth.shape[1]
-    while k < tiles.size:
-        number = tiles[k]
-        row, column = corner(number, columns)
-        load_tile(depth, row, column, tile)
-        for of in order[starts[number] : starts[number + 1]]:
-            _deepen(
-                pieces[of],
-                bounds[of],
-                row,
-                column,
-                columns,
-                rays,
-                outline,
-                bodies,
-                shape,
-                near,
-                ray,
-                stops,
-                tile,
-            )
-        store_tile(tile, row, column, work, depth)
-        k = next_ticket(tickets)
-
-
-@kernel(parallel=PRANGE_ALONE, fastmath=FUSED)
-def _carve(
-    tiles: Counts,
-    starts: Counts,
-    order: Whole,
-    pieces: Records[Piece],
-    bounds: Whole,
-    rays: Rays,
-    outline: Records[SolidPart],
-    bodies: Records[SolidBody],
-    shape: Shape,
-    work: Whole,
-    depth: Cells,
-) -> None:
-    """Deepen all tiles that pieces reach, a thread a tile."""
-    tickets = np.zeros(1, np.int64)
-    for _ in prange(SHARES):
-        _share(tiles, tickets, starts, order, pieces, bounds, rays, outline, bodies, shape, work, depth)
-
-
-def carve_solid(
-    pieces: Records[Piece],
-    edge: EdgeParts,
-    shape: Shape,
-    outline: Records[SolidPart],
-    bodies: Records[SolidBody],
-    rays: Rays,
-    work: Whole,
-    depth: Cells,
-) -> None:
-    """Deepen depths by a solid of revolution that goes along pieces of path.
-
-    Parameters
-    ----------
-    pieces : (n,) Piece
-        Of the path, the first twelve fields filled. Pieces must turn little: a thirtieth of a radian at the most.
-    edge : (k,) EdgePart
-        Of the cutter, from the middle line outwards.
-    shape : (int, float)
-        `DRILL` and zero; `FRAME` and the radius of the swing, mm; or `RING` and the radius of the circle, mm.
-    outline : (p,) SolidPart
-        Of the solids.
-    bodies : (m,) SolidBody
-        The solids. They are convex, but for a ring.
-    rays : Rays
-        Of the stock.
-    work : (rows, 2) int32
-        Of each row, the first column with work under it, and the column after the last.
-    depth : (rows, columns) float32, mm
-        Deepened.
-    """
-    bounds = np.zeros((pieces.shape[0], 4), np.int32)
-    most = 0.0 if rays.on_face else float(rays.rows["radius"].max())
-    _lay(pieces, edge, shape, rays, most, bounds)
-    for part, tiles, starts, order in lots(bounds, depth.shape, not rays.on_face):
-        _carve(tiles, starts, order, pieces[part], bounds[part], rays, outline, bodies, shape, work, depth)
+    """Deepen one tile of the depths by the pieces that reach it."""
+    tile, near, ray, stops = room
+    outline, bodies, shape = cutter.outline, cutter.bodies, (cutter.kind, cutter.size)
+    load_tile(depth, row, column, tile)
+    for of in chosen:
+        _deepen(pieces[of], bounds[of], row, column, depth.shape[1], rays, outline, bodies, shape, near, ray[0], stops, tile)
+    store_tile(tile, row, column, work, depth)

@@ -4,22 +4,7 @@ A tile is 128 x 128 cells, kept while it is carved as a (1024, 16) C-contiguous 
 cache line. Patch ``row // 4 * 32 + column // 4`` holds the cell (row, column) of the tile, in lane ``row % 4 * 4 + column % 4``.
 Tiles are numbered along the rows of the grid, as patches are within a tile; those at its far edges reach beyond it.
 
-A carving kernel goes like this, one thread a tile, so that no two write the same cell::
-
-    taken = 0
-    while taken < bounds.shape[0]:
-        starts, order, more = bin_to_tiles(bounds[taken:], rows, columns, wraps, MOST_REFERENCES)
-        tiles, tickets = busy_tiles(starts), np.zeros(1, np.int64)
-        for _ in prange(SHARES):
-            tile, k = blank_tile(), next_ticket(tickets)
-            while k < tiles.size:
-                row, column = corner(tiles[k], columns)
-                load_tile(depth, row, column, tile)
-                for at in range(starts[tiles[k]], starts[tiles[k] + 1]):
-                    ...  # deepen the tile by segment taken + order[at]
-                store_tile(tile, row, column, work, depth)
-                k = next_ticket(tickets)
-        taken += more
+`lobework.kernels.sweep.carve` goes over the tiles, one thread a tile, so that no two write the same cell.
 """
 
 from __future__ import annotations
@@ -33,8 +18,6 @@ from numba.extending import intrinsic
 from lobework.kernels.jit import kernel
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
-
     from numpy.typing import NDArray
 
     Cells = NDArray[np.float32]
@@ -59,7 +42,6 @@ __all__ = [
     "cell_below",
     "corner",
     "load_tile",
-    "lots",
     "next_ticket",
     "patch_columns",
     "rows_between",
@@ -323,18 +305,6 @@ def store_tile(tile: Cells, row: int, column: int, work: Whole, depth: Cells) ->
         else:
             for c in range(first, last):
                 depth[row + r, column + c] = tile[patch + c // PATCH, lane + c % PATCH]
-
-
-def lots(bounds: Whole, shape: tuple[int, ...], wraps: bool) -> Iterator[tuple[slice, Counts, Counts, Whole]]:
-    """Yield as many pieces of path at a time as can be binned, with the tiles that they reach and what reaches into each.
-
-    ``bounds`` and ``wraps`` are those of `bin_to_tiles`, as are what is yielded after the tiles.
-    """
-    taken = 0
-    while taken < len(bounds):
-        starts, order, more = bin_to_tiles(bounds[taken:], shape[0], shape[1], wraps, MOST_REFERENCES)
-        yield slice(taken, taken + more), busy_tiles(starts), starts, order
-        taken += more
 
 
 @kernel()
