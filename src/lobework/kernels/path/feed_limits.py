@@ -24,10 +24,12 @@ if TYPE_CHECKING:
 
     from lobework.geometry.rigid import Array
 
+    Whole = NDArray[np.int64]
+
 __all__ = ["caps", "settle"]
 
 
-def caps(q: Array, h: Array, top: Array, most: Array, x: Array, holder: NDArray[np.int64]) -> None:
+def caps(q: Array, h: Array, top: Array, most: Array, x: Array, holder: Whole) -> None:
     """Lower each block's speed to what every axis allows by itself, and from rest and to rest at the ends.
 
     Parameters
@@ -53,124 +55,152 @@ def caps(q: Array, h: Array, top: Array, most: Array, x: Array, holder: NDArray[
                 x[i], holder[i] = math.sqrt(most[a] * h[i] / here), 2 * a + 1
 
 
-def settle(q: Array, h: Array, most: Array, steep: float, x: Array, holder: NDArray[np.int64]) -> None:
+def settle(q: Array, h: Array, most: Array, steep: float, x: Array, holder: Whole) -> None:
     """Lower capped speeds to the highest from which every axis follows; see `caps` for what the arguments are.
 
     ``steep`` is how many times slower than a block the next may be taken for the first's sake, where no slower first does as
     well: no block is taken at no speed at all.
     """
-    n, k = q.shape
-    for way in (-1, 1):
-        for step in range(1, n):
-            i = n - 1 - step if way < 0 else step
-            j = i - way
-            # Forwards, the speed of block j is known and the fastest of i is asked for. Backwards, trials of i are held against
-            # the fastest that j then can be.
-            low, high, trial, phase, by = 0.0, x[i], x[i], 0, holder[i]
-            while True:
-                if way > 0:
-                    known, asked, at, to = x[j], x[i], j, i
-                else:
-                    known, asked, at, to = trial, x[j], i, j
-                # The fastest of block ``to``, up to ``asked``, that block ``at`` can be followed by at ``known``.
-                y, changed, fits = asked, True, True
-                while changed and fits:
-                    changed = False
-                    for a in range(k):
-                        if most[a] == math.inf:
-                            continue
-                        p, g = q[to, a], q[at, a] * known
-                        if p < 0:
-                            p, g = -p, -g
-                        if abs(p * y - g) * max(known / h[at], y / h[to]) <= most[a] * (1 + 1e-11):
-                            continue
-                        turn = known * h[to] / h[at]
-                        found = -1.0
-                        if y > turn:
-                            room = most[a] * h[to]
-                            if p == 0:
-                                found = room / abs(g)
-                            else:
-                                root = math.sqrt(g * g + 4 * p * room)
-                                found = min(y, (g + root) / (2 * p) if g >= 0 else 2 * room / (root - g))
-                                hump = g * g - 4 * p * room
-                                if g > 0 and hump > 0:
-                                    root = math.sqrt(hump)
-                                    if found < (g + root) / (2 * p):
-                                        found = min(found, 2 * room / (g + root))
-                            if found <= turn:
-                                found = -1.0
-                        if found < 0 and p > 0:
-                            room = most[a] * h[at] / known
-                            found = min(y, turn, (g + room) / p)
-                            if found < (g - room) / p * (1 - 1e-11):
-                                found = -1.0
-                        if found < 0:
-                            fits = False
-                            break
-                        if found < y * (1 - 1e-12):
-                            y, changed, by = found, True, 2 * a + 1
-                if way > 0:
-                    if fits and y < x[i]:
-                        x[i], holder[i] = y, by
-                    elif not fits:
-                        x[i] = min(x[i], x[j])
-                    break
-                good = fits and y * steep >= trial
-                if phase == 0:
-                    if good:
-                        low = trial
-                        break
-                    # The slower of the two, with every speed between possible: a common speed, or up from the next one's.
-                    even, which = math.inf, -1
-                    for a in range(k):
-                        if most[a] < math.inf:
-                            bend, room = abs(q[i, a] - q[j, a]), most[a] * min(h[i], h[j])
-                            if bend > 0 and room / bend < even * even:
-                                even, which = math.sqrt(room / bend), 2 * a + 1
-                    y, up = x[j], trial
-                    if even <= y:
-                        up, holder[i] = min(trial, even), which
-                    else:
-                        for a in range(k):
-                            if most[a] == math.inf:
-                                continue
-                            p, g = q[i, a], q[j, a] * y
-                            if p < 0:
-                                p, g = -p, -g
-                            turn = y * h[i] / h[j]
-                            start, end = y, math.inf
-                            if turn > y:
-                                room = most[a] * h[j] / y
-                                end = (g + room) / p if p > 0 else math.inf
-                                start = turn
-                            if end >= turn or turn <= y:
-                                room = most[a] * h[i]
-                                if p == 0:
-                                    end = room / abs(g) if g != 0 else math.inf
-                                else:
-                                    root = math.sqrt(g * g + 4 * p * room)
-                                    end = (g + root) / (2 * p) if g >= 0 else 2 * room / (root - g)
-                                    hump = g * g - 4 * p * room
-                                    if g > 0 and hump > 0 and start < g / (2 * p):
-                                        end = 2 * room / (g + math.sqrt(hump))
-                            if end < up:
-                                up, holder[i] = max(end, min(y, trial)), 2 * a + 1
-                    low, phase = up, 1
-                    trial = up * (1 + 1e-6)
-                    if trial >= high:
-                        break
-                elif phase == 1 and not good:
-                    break
-                else:
-                    phase += 1
-                    holder[i] = by if by >= 0 else holder[i]
-                    if good:
-                        low = trial
-                    else:
-                        high = trial
-                    if phase > 32 or high - low <= 1e-7 * high:
-                        break
-                    trial = 0.5 * (low + high)
-            if way < 0:
-                x[i] = low
+    n = q.shape[0]
+    for i in range(n - 2, -1, -1):
+        x[i] = _fastest_before(q, h, most, steep, x, holder, i)
+    for i in range(1, n):
+        y, fits, by = _fastest_after(q, h, most, i - 1, i, x[i - 1], x[i], holder[i])
+        if fits and y < x[i]:
+            x[i], holder[i] = y, by
+        elif not fits:
+            x[i] = min(x[i], x[i - 1])
+
+
+def _fastest_before(q: Array, h: Array, most: Array, steep: float, x: Array, holder: Whole, i: int) -> float:
+    """Return the fastest at which block ``i`` can be taken, up to its cap, so that the next follows; fill in what holds it.
+
+    Trials of its speed are held against the fastest that the next block then can be.
+    """
+    cap: float = x[i]
+    y, fits, by = _fastest_after(q, h, most, i, i + 1, cap, x[i + 1], holder[i])
+    if fits and y * steep >= cap:
+        return cap
+    low = _safe_before(q, h, most, i, cap, x[i + 1], holder)
+    high, trial = cap, low * (1 + 1e-6)
+    if trial >= high:
+        return low
+    for halving in range(32):
+        y, fits, by = _fastest_after(q, h, most, i, i + 1, trial, x[i + 1], by)
+        good = fits and y * steep >= trial
+        if halving == 0 and not good:
+            return low
+        holder[i] = by if by >= 0 else holder[i]
+        if good:
+            low = trial
+        else:
+            high = trial
+        if high - low <= 1e-7 * high:
+            return low
+        trial = 0.5 * (low + high)
+    return low
+
+
+def _safe_before(q: Array, h: Array, most: Array, i: int, cap: float, after: float, holder: Whole) -> float:
+    """Return a speed of block ``i``, up to its cap, from which the next can be reached; fill in what holds it.
+
+    Of two such speeds it is the slower, every speed between them possible: a common speed, or up from the next one's.
+    """
+    j = i + 1
+    even, which = math.inf, -1
+    for a in range(q.shape[1]):
+        if most[a] < math.inf:
+            bend, room = abs(q[i, a] - q[j, a]), most[a] * min(h[i], h[j])
+            if bend > 0 and room / bend < even * even:
+                even, which = math.sqrt(room / bend), 2 * a + 1
+    if even <= after:
+        holder[i] = which
+        return min(cap, even)
+    up = cap
+    for a in range(q.shape[1]):
+        if most[a] == math.inf:
+            continue
+        end = _end_of_rise(q[i, a], q[j, a] * after, after, h[i], h[j], most[a])
+        if end < up:
+            up, holder[i] = max(end, min(after, cap)), 2 * a + 1
+    return up
+
+
+def _end_of_rise(p: float, g: float, after: float, here: float, ahead: float, most: float) -> float:
+    """Return up to which speed, from the next block's on, an axis follows; for a block and the next, so and so long.
+
+    ``p`` is how far the axis moves in a unit of the block, ``g`` how fast it goes in the next one.
+    """
+    if p < 0:
+        p, g = -p, -g
+    turn = after * here / ahead
+    start, end = after, math.inf
+    if turn > after:
+        room = most * ahead / after
+        end = (g + room) / p if p > 0 else math.inf
+        start = turn
+    if end >= turn or turn <= after:
+        room = most * here
+        if p == 0:
+            return room / abs(g) if g != 0 else math.inf
+        root = math.sqrt(g * g + 4 * p * room)
+        end = (g + root) / (2 * p) if g >= 0 else 2 * room / (root - g)
+        hump = g * g - 4 * p * room
+        if g > 0 and hump > 0 and start < g / (2 * p):
+            end = 2 * room / (g + math.sqrt(hump))
+    return end
+
+
+def _fastest_after(
+    q: Array, h: Array, most: Array, at: int, to: int, known: float, asked: float, by: int
+) -> tuple[float, bool, int]:
+    """Return the fastest of block ``to``, up to ``asked``, that block ``at`` at ``known`` can be followed by; and what holds it.
+
+    Between them stands whether there is one at all. Where nothing new holds it, ``by`` is returned.
+    """
+    y, changed = asked, True
+    while changed:
+        changed = False
+        for a in range(q.shape[1]):
+            if most[a] == math.inf:
+                continue
+            p, g = q[to, a], q[at, a] * known
+            if p < 0:
+                p, g = -p, -g
+            if abs(p * y - g) * max(known / h[at], y / h[to]) <= most[a] * (1 + 1e-11):
+                continue
+            found = _fastest_on_axis(p, g, y, known, h[at], h[to], most[a])
+            if found < 0:
+                return y, False, by
+            if found < y * (1 - 1e-12):
+                y, changed, by = found, True, 2 * a + 1
+    return y, True, by
+
+
+def _fastest_on_axis(p: float, g: float, y: float, known: float, before: float, here: float, most: float) -> float:
+    """Return the fastest of a block, up to ``y``, to which an axis follows from the one before; -1 where there is none.
+
+    ``p`` >= 0 is how far the axis moves in a unit of the block, ``g`` how fast it goes in the one before, which is taken at
+    ``known``; ``before`` and ``here`` are their lengths.
+    """
+    turn = known * here / before
+    if y > turn:
+        room = most * here
+        if p == 0:
+            found = room / abs(g)
+        else:
+            root = math.sqrt(g * g + 4 * p * room)
+            found = min(y, (g + root) / (2 * p) if g >= 0 else 2 * room / (root - g))
+            hump = g * g - 4 * p * room
+            if g > 0 and hump > 0:
+                root = math.sqrt(hump)
+                if found < (g + root) / (2 * p):
+                    found = min(found, 2 * room / (g + root))
+        if found > turn:
+            return found
+    if p > 0:
+        room = most * before / known
+        found = min(y, turn, (g + room) / p)
+        if found >= (g - room) / p * (1 - 1e-11):
+            return found
+    return -1.0

@@ -25,6 +25,10 @@ MODE: Final = 3
 """Where it holds the feed mode, 93 or 94."""
 SLOWEST: Final = 4
 """Where it holds whether a feed was too slow to say."""
+_INVERSE_TIME, _PER_MINUTE = 93, 94
+"""Feed modes, by their G code."""
+_F, _G, _N = ord("F"), ord("G"), ord("N")
+_NEW_LINE, _SPACE, _MINUS, _POINT, _ZERO = ord("\n"), ord(" "), ord("-"), ord("."), ord("0")
 
 
 def spell(
@@ -74,83 +78,101 @@ def spell(
     at, waiting = 0, 0.0
     for i in range(n):
         waiting += minutes[i]
-        changed = False
-        length, angle = 0.0, 0.0
-        for a in range(k):
-            if counts[i, a] != last[a]:
-                changed = True
-                if last[a] > -(2**62):
-                    off = (counts[i, a] - last[a]) / 10.0 ** places[a]
-                    if slides[a]:
-                        length += off * off
-                    else:
-                        angle += off * off
+        changed, length, angle = _gone(counts[i], last, places, slides)
         if not changed:
             continue
-        length, angle = math.sqrt(length), math.sqrt(angle)
-        mode, feed = 93, 1 / waiting
+        mode, feed = _INVERSE_TIME, 1 / waiting
         if not inverse or 0 < length < creep * waiting:
-            mode, feed = 94, (length if length > 0 else angle) / waiting
+            mode, feed = _PER_MINUTE, (length if length > 0 else angle) / waiting
         waiting = 0.0
         power = 10 - math.floor(math.log10(feed)) if feed > 0 else 16
         if power > 15:
             power = 15
-            state[4] = 1
+            state[SLOWEST] = 1
         if power < 1:
             power = 1
-        for part in range(0 if state[3] != mode else 1, 2):
+        if state[MODE] != mode:
             begin = at
-            for f in range(k + 2):
-                value, decimals, letter = 0, 0, 0
-                if f == 0:
-                    if state[0] > 0:
-                        value, letter = state[0], 78
-                        state[0] = state[0] + 1 if state[0] < most else 0
-                elif f <= k:
-                    if part == 1 and counts[i, f - 1] != last[f - 1]:
-                        value, decimals, letter = counts[i, f - 1], places[f - 1], letters[f - 1]
-                elif part == 1:
-                    value, decimals, letter = math.floor(feed * 10.0**power + 0.5), power, 70
-                if letter > 0:
-                    if at > begin:
-                        out[at] = 32
-                        at += 1
-                    out[at] = letter
-                    at += 1
-                    if value < 0:
-                        value = -value
-                        out[at] = 45
-                        at += 1
-                    while decimals > 0 and value % 10 == 0:
-                        value //= 10
-                        decimals -= 1
-                    figures, rest = 1, value // 10
-                    while rest > 0:
-                        rest //= 10
-                        figures += 1
-                    figures = max(figures, decimals + 1) + (1 if decimals > 0 else 0)
-                    for d in range(figures):
-                        if decimals > 0 and d == decimals:
-                            out[at + figures - 1 - d] = 46
-                        else:
-                            out[at + figures - 1 - d] = 48 + value % 10
-                            value //= 10
-                    at += figures
-                if f == 0:
-                    if at > begin:
-                        out[at] = 32
-                        at += 1
-                    out[at] = 71
-                    out[at + 1] = 49 if part == 1 else 57
-                    at += 2
-                    if part == 0:
-                        out[at] = 48 + mode - 90
-                        at += 1
-            out[at] = 10
-            at += 1
-            state[1] += 1
-            state[2] = max(state[2], at - begin - 1)
-        state[3] = mode
+            at = _numbered(state, most, out, at)
+            at = _code(mode, out, begin, at)
+            at = _ended(state, out, begin, at)
+        begin = at
+        at = _numbered(state, most, out, at)
+        at = _code(1, out, begin, at)
+        for a in range(k):
+            if counts[i, a] != last[a]:
+                at = _word(letters[a], counts[i, a], places[a], out, begin, at)
+        at = _word(_F, math.floor(feed * 10.0**power + 0.5), power, out, begin, at)
+        at = _ended(state, out, begin, at)
+        state[MODE] = mode
         for a in range(k):
             last[a] = counts[i, a]
     return at
+
+
+def _gone(counts: Whole, last: Whole, places: Whole, slides: NDArray[np.bool_]) -> tuple[bool, float, float]:
+    """Return whether a move goes anywhere, how far along the slides, and how far about the axes that turn."""
+    changed = False
+    length, angle = 0.0, 0.0
+    for a in range(counts.size):
+        if counts[a] != last[a]:
+            changed = True
+            if last[a] > -(2**62):
+                off = (counts[a] - last[a]) / 10.0 ** places[a]
+                if slides[a]:
+                    length += off * off
+                else:
+                    angle += off * off
+    return changed, math.sqrt(length), math.sqrt(angle)
+
+
+def _numbered(state: Whole, most: int, out: NDArray[np.uint8], at: int) -> int:
+    """Begin a line with its number, where lines have one; return where the next byte goes."""
+    if state[NUMBER] > 0:
+        at = _word(_N, state[NUMBER], 0, out, at, at)
+        state[NUMBER] = state[NUMBER] + 1 if state[NUMBER] < most else 0
+    return at
+
+
+def _code(code: int, out: NDArray[np.uint8], begin: int, at: int) -> int:
+    """Write a G word on a line that begins at ``begin``; return where the next byte goes."""
+    return _word(_G, code, 0, out, begin, at)
+
+
+def _ended(state: Whole, out: NDArray[np.uint8], begin: int, at: int) -> int:
+    """End a line that begins at ``begin``, and count it; return where the next byte goes."""
+    out[at] = _NEW_LINE
+    state[LINES] += 1
+    state[LONGEST] = max(state[LONGEST], at - begin)
+    return at + 1
+
+
+def _word(letter: int, value: int, decimals: int, out: NDArray[np.uint8], begin: int, at: int) -> int:
+    """Write a letter and a number of so many decimals on a line that begins at ``begin``; return where the next byte goes.
+
+    Zeros at the end of the decimals are left out.
+    """
+    if at > begin:
+        out[at] = _SPACE
+        at += 1
+    out[at] = letter
+    at += 1
+    if value < 0:
+        value = -value
+        out[at] = _MINUS
+        at += 1
+    while decimals > 0 and value % 10 == 0:
+        value //= 10
+        decimals -= 1
+    figures, rest = 1, value // 10
+    while rest > 0:
+        rest //= 10
+        figures += 1
+    figures = max(figures, decimals + 1) + (1 if decimals > 0 else 0)
+    for d in range(figures):
+        if decimals > 0 and d == decimals:
+            out[at + figures - 1 - d] = _POINT
+        else:
+            out[at + figures - 1 - d] = _ZERO + value % 10
+            value //= 10
+    return at + figures
