@@ -318,12 +318,12 @@ def test_a_tile_comes_back_as_it_was_taken_where_there_is_work():
 
 @njit
 def worked(tile, a, b):
-    x, y = simd.take(tile, 0), simd.take(tile, 1)
-    simd.lay(tile, 2, x + y * a)
-    simd.lay(tile, 3, simd.lesser(x, y) - simd.greater(x, simd.spread(b)))
-    simd.lay(tile, 4, simd.root(x * x) / y)
-    simd.lay(tile, 5, simd.at_most(x, y, simd.rows(), simd.columns()))
-    simd.lay(tile, 6, b - x / a)
+    x, y = simd.load(tile, 0), simd.load(tile, 1)
+    simd.store(tile, 2, x + y * a)
+    simd.store(tile, 3, simd.minimum(x, y) - simd.maximum(x, simd.broadcast(b)))
+    simd.store(tile, 4, simd.sqrt(x * x) / y)
+    simd.store(tile, 5, simd.where_at_most(x, y, simd.rows(), simd.columns()))
+    simd.store(tile, 6, b - x / a)
 
 
 def test_lanes_reckon_as_sixteen_numbers_do():

@@ -14,6 +14,7 @@ from lobework.kinematics.chuck_polynomials import A_TURN, fit_pieces, period_tur
 from lobework.kinematics.motion import Still
 
 if TYPE_CHECKING:
+    from lobework.kernels.path.trace import Arc
     from lobework.kinematics.motion import Motion
     from lobework.kinematics.sampling import Spans
 
@@ -53,7 +54,7 @@ def _combination_rules(motion: Motion) -> set[int]:
 
 def compiled_columns(motion: Motion, spans: Spans) -> Callable[[], tuple[Array, Array, Array]]:
     """Return a function that computes the columns x, y, z into the same memory at each call; z is allocated only if it varies."""
-    from lobework.kernels.path.trace import weave
+    from lobework.kernels.path.trace import fill_path
 
     step, offsets, total = spans.step, spans.offsets, spans.total
     x, y, level = np.zeros(total), np.zeros(total), motion.place(np.zeros(1))[0, 2]
@@ -69,7 +70,7 @@ def compiled_columns(motion: Motion, spans: Spans) -> Callable[[], tuple[Array, 
         for k, deepens, runs in _STILL_RUNS if motion.still else _runs(motion, spans):
             if deepens and not z.size:
                 z = np.full(total, level)
-            weave(spans.start[k], step[k], spans.steps[k], offsets[k], *tables.of(k), turned, shift, *runs, x, y, z)
+            fill_path(spans.start[k], step[k], spans.steps[k], offsets[k], *tables.of(k), turned, shift, *runs, x, y, z)
             on_spindle = z
             for samples in runs.without_polynomial():
                 deep = on_spindle[samples] if on_spindle.size else np.full(samples.size, motion.cut.tip[2])
@@ -150,7 +151,7 @@ def _reach(motion: Motion) -> float:
 
 
 class _LoopTables(NamedTuple):
-    """The arguments of the compiled loop that depend on the motion; see `lobework.kernels.path.trace.weave`."""
+    """The arguments of the compiled loop that depend on the motion; see `lobework.kernels.path.trace.fill_path`."""
 
     along: Array
     cells_a_step: Array
@@ -165,7 +166,7 @@ class _LoopTables(NamedTuple):
     most: float
     tip: Array
     travel: Array
-    arc: Array
+    arc: Arc
 
     def of(self, spans: slice) -> _LoopTables:
         """Return the tables of some of the spans."""
@@ -176,6 +177,8 @@ class _LoopTables(NamedTuple):
 
 def _loop_tables(motion: Motion, spans: Spans, step: Array) -> _LoopTables:
     """Return the tables of the pass; if the slides follow an arc, ``tip`` is its centre."""
+    from lobework.kernels.path.trace import Arc
+
     across, along_z = (*motion.sideways, *motion.leads_x), (*motion.endways, *motion.leads_z)
     pushes = (*across, *along_z)
     passed = motion.cut.passed
@@ -208,10 +211,10 @@ def _loop_tables(motion: Motion, spans: Spans, step: Array) -> _LoopTables:
         most=sum(abs(push.scale) * max(map(abs, push.curve.extent)) for push in motion.sideways) / (height or 1.0),
         tip=np.array(motion.cut.tip),
         travel=np.array(motion.cut.travel) / (float(passed.turns) or 1.0),
-        arc=np.zeros(3),
+        arc=Arc(0.0, 0.0, 0.0),
     )
     if passed.arc is None:
         return tables
     at, (begin, end) = passed.at, passed.arc.angle(np.array([0.0, 1.0]))
-    swing = np.array([passed.arc.radius - at.depth, begin, (end - begin) / float(passed.turns)])
+    swing = Arc(passed.arc.radius - at.depth, float(begin), float((end - begin) / float(passed.turns)))
     return tables._replace(tip=np.array([at.x, at.y, at.z]), travel=np.zeros(3), arc=swing)

@@ -173,13 +173,14 @@ def _trials_per_lobe(cam: Cam, follower: Follower) -> int:
 
 def _compiled_touch(cam: Cam, follower: Follower, phi: Array, window: float, trials: int) -> Touch:
     """Return the contact of a round or flat follower, computed by the compiled kernel."""
-    from lobework.kernels.cam.contact_compiled import bear
+    from lobework.kernels.cam.contact_compiled import CamEdge, contacts
+    from lobework.kernels.cam.contact_compiled import Follower as Bearing
 
     edge = _rise_curve(cam)
     radius = follower.rest if follower.form == "round" else -1.0
     found = Touch(*(np.zeros_like(phi) for _ in range(3)))
-    cubics = (edge.period, edge.starts, edge.widths, edge.counts, edge.first, edge.cells)
-    bear(phi, cubics, (cam.base_radius, radius, cam.on == "face"), window, trials, *found)
+    cubics = CamEdge(edge.period, edge.starts, edge.widths, edge.counts, edge.first, edge.cells)
+    contacts(phi, cubics, Bearing(cam.base_radius, radius, cam.on == "face"), window, trials, *found)
     return found
 
 

@@ -16,7 +16,7 @@ import numpy as np
 from lobework.checks.check import show_small
 from lobework.errors import SettingError
 from lobework.kernels.compile_when_worth import compile_when_worth
-from lobework.kernels.rs274.write import LINES, LONGEST, MODE, NUMBER, SLOWEST, spell
+from lobework.kernels.rs274.write import LINES, LONGEST, MODE, NUMBER, SLOWEST, write_moves
 from lobework.lathe.hand_settings import show_length, wrapped
 from lobework.lathe.lathe import Controller
 from lobework.program.blocks import Grid
@@ -168,7 +168,7 @@ def _timed(step: Timed, places: _Positions, lines: _Lines, title: str) -> None:
     letters = np.frombuffer("".join(step.letters).encode("ascii"), dtype=np.uint8)
     inverse = lines.controller.inverse_time
     state[MODE] = 94
-    size = compile_when_worth(spell, len(counts), _COMPILED_FROM)(
+    size = compile_when_worth(write_moves, len(counts), _COMPILED_FROM)(
         counts, last, step.minutes, decimals, letters, places.slides[at], inverse, SLOWEST_RATE, LAST_NUMBER, state, out
     )
     lines.moves(out[:size].tobytes(), state)

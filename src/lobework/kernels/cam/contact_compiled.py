@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
@@ -16,11 +16,8 @@ if TYPE_CHECKING:
 
     Whole = NDArray[np.int64]
     Steady = NDArray[np.bool_]
-    Edge = tuple[float, Array, Array, Whole, Whole, Array]
-    Shape = tuple[float, float, bool]
-    Trials = tuple[Array, Array, float, int]
 
-__all__ = ["bear"]
+__all__ = ["CamEdge", "Follower", "contacts"]
 
 _NOTHING = -1e300
 _GRID = 64
@@ -29,8 +26,69 @@ _STEADY = 1.5
 _LEFT_MM = 1e-10
 
 
+class CamEdge(NamedTuple):
+    """A cam's rise over one lobe in cubics, as `lobework.kinematics.periodic_spline.Curve` keeps it.
+
+    Parameters
+    ----------
+    period : float, rad
+        Of the lobe.
+    starts, widths : (k,) float64, rad
+        Of the arcs between corners.
+    counts, first : (k,) int64
+        Cells in each arc, and which is its first.
+    cells : (c, 4) float64, mm
+        Coefficients of each cell's cubic, the constant first; its variable goes from 0 to 1.
+    """
+
+    period: float
+    starts: Array
+    widths: Array
+    counts: Whole
+    first: Whole
+    cells: Array
+
+
+class Follower(NamedTuple):
+    """A follower, and the cam's size.
+
+    Parameters
+    ----------
+    base : float, mm
+        Base radius of the cam, or the radius of a face cam's track.
+    radius : float, mm
+        Of a round follower; zero for a knife and negative for a flat.
+    on_face : bool
+        Whether the wave is on the cam's face.
+    """
+
+    base: float
+    radius: float
+    on_face: bool
+
+
+class Contact(NamedTuple):
+    """Where a follower bears on a cam.
+
+    How far out it is held, mm; how that grows with the follower's direction; and where on the cam, rad.
+    """
+
+    reach: float
+    slope: float
+    place: float
+
+
+class _Trials(NamedTuple):
+    """Points of a cam at which contact is tried: x and y of each, mm; the step between them, rad; and how many to either side."""
+
+    x: Array
+    y: Array
+    step: float
+    wide: int
+
+
 @kernel(inline="always")
-def _edge(psi: float, edge: Edge) -> tuple[float, float, float]:
+def _edge(psi: float, edge: CamEdge) -> tuple[float, float, float]:
     """Return the cam's rise at one angle, its slope and its bend, from its cubic cells."""
     period, starts, widths, counts, first, cells = edge
     inside = psi - starts[0]
@@ -48,12 +106,12 @@ def _edge(psi: float, edge: Edge) -> tuple[float, float, float]:
 
 
 @kernel(inline="always")
-def _held(psi: float, phi: float, edge: Edge, shape: Shape) -> tuple[float, float, float, float, float]:
+def _held(psi: float, phi: float, edge: CamEdge, follower: Follower) -> tuple[float, float, float, float, float]:
     """Return how far out one point of the cam holds the follower.
 
     After it come its slope and its bend by ``psi``, its slope by ``phi``, and how that changes by ``psi``.
     """
-    base, radius, face = shape
+    base, radius, face = follower
     rise, slope, bend = _edge(psi, edge)
     if face:
         across, across_slope, across_bend = base * (psi - phi), base, 0.0
@@ -88,7 +146,7 @@ def _vertex(before: float, after: float, bend: float) -> float:
 
 
 @kernel(inline="always")
-def _climbed(phi: float, start: float, step: float, ahead: float, edge: Edge, shape: Shape) -> tuple[float, float, float]:
+def _climbed(phi: float, start: float, step: float, ahead: float, edge: CamEdge, follower: Follower) -> Contact:
     """Return the greatest hold within ``step`` of ``start``, its slope by ``phi``, and where on the cam it is.
 
     Newton's rule, from ``ahead`` of the start; halves where it leaves the bracket. The last step is not looked at: what it
@@ -97,20 +155,20 @@ def _climbed(phi: float, start: float, step: float, ahead: float, edge: Edge, sh
     low, high, tried = start - step, start + step, start + ahead
     height, turning = 0.0, 0.0
     for attempt in range(100):
-        height, tilt, bend, turning, turning_slope = _held(tried, phi, edge, shape)
+        height, tilt, bend, turning, turning_slope = _held(tried, phi, edge, follower)
         if tilt > 0:
             low = tried
         else:
             high = tried
         further = -tilt / bend
         if 0 <= tilt * further <= _LEFT_MM:
-            return height + tilt * further / 2, turning + turning_slope * further, tried + further
+            return Contact(height + tilt * further / 2, turning + turning_slope * further, tried + further)
         if high - low < 1e-15 * (1 + abs(tried)):
             break
         if not low < tried + further < high or attempt % 8 == 7:
             further = 0.5 * (low + high) - tried
         tried += further
-    return height, turning, tried
+    return Contact(height, turning, tried)
 
 
 @kernel()
@@ -133,12 +191,12 @@ def _flat_hold(px: Array, py: Array, cosine: float, sine: float, holder: Array) 
 
 
 @kernel()
-def _sought(phi: float, trials: Trials, holder: Array, edge: Edge, shape: Shape) -> tuple[float, float, float]:
+def _sought(phi: float, trials: _Trials, holder: Array, edge: CamEdge, follower: Follower) -> Contact:
     """Return the contact at ``phi`` (hold, slope by ``phi``, place on the cam), by trying all around it."""
     px, py, step, wide = trials
-    base, radius, face = shape
+    base, radius, face = follower
     span = 2 * wide + 1
-    lobe_from = edge[0] * math.floor((phi + 0.5 * step) / edge[0])
+    lobe_from = edge.period * math.floor((phi + 0.5 * step) / edge.period)
     turned = phi - lobe_from
     from_trial = int(turned / step + 0.5)
     tx, ty = px[from_trial : from_trial + span], py[from_trial : from_trial + span]
@@ -154,27 +212,27 @@ def _sought(phi: float, trials: Trials, holder: Array, edge: Edge, shape: Shape)
             best = k
     from_here = lobe_from + (from_trial - 1 - wide) * step
     widest = 2 * holder[best] - holder[best - 1] - holder[best + 1]
-    found, turning, place = _NOTHING, 0.0, phi
+    found = Contact(_NOTHING, 0.0, phi)
     for k in range(1, span + 1):
         if holder[k] > 0.1 * _NOTHING and holder[k] >= holder[k - 1] and holder[k] >= holder[k + 1]:
             own = 2 * holder[k] - holder[k - 1] - holder[k + 1]
             if holder[k] >= holder[best] - 2 * max(widest, own):
                 ahead = step * _vertex(holder[k - 1], holder[k + 1], own)
-                rival = _climbed(phi, from_here + k * step, step, ahead, edge, shape)
-                if rival[0] > found:
-                    found, turning, place = rival
-    return found, turning, place
+                rival = _climbed(phi, from_here + k * step, step, ahead, edge, follower)
+                if rival.reach > found.reach:
+                    found = rival
+    return found
 
 
 @kernel()
-def _grid(trials: Trials, holder: Array, edge: Edge, shape: Shape, places: Array, steady: Steady) -> None:
+def _grid(trials: _Trials, holder: Array, edge: CamEdge, follower: Follower, places: Array, steady: Steady) -> None:
     """Fill the contact at evenly spread directions of one lobe, and whether it moves steadily from each to the next.
 
     Place ``g + 1`` is that of direction ``g``: one direction more stands at either end.
     """
-    pitch, corners = edge[0], edge[1]
+    pitch, corners = edge.period, edge.starts
     for g in range(_GRID):
-        places[g + 1] = _sought(g * pitch / _GRID, trials, holder, edge, shape)[2]
+        places[g + 1] = _sought(g * pitch / _GRID, trials, holder, edge, follower).place
     places[0] = places[_GRID] - pitch
     places[_GRID + 1], places[_GRID + 2] = places[1] + pitch, places[2] + pitch
     for g in range(_GRID):
@@ -199,7 +257,9 @@ def _start(g: int, t: float, places: Array, steady: Steady) -> float:
 
 
 @kernel()
-def bear(phi: Array, edge: Edge, shape: Shape, window: float, around: int, reach: Array, slope: Array, psi: Array) -> None:
+def contacts(
+    phi: Array, edge: CamEdge, follower: Follower, window: float, around: int, reach: Array, slope: Array, psi: Array
+) -> None:
     """Fill ``reach``, ``slope`` and ``psi``, (n,) each, for the directions ``phi``.
 
     Many directions are served from a grid of them over one lobe: where the contact moves steadily from one to the
@@ -209,11 +269,8 @@ def bear(phi: Array, edge: Edge, shape: Shape, window: float, around: int, reach
     ----------
     phi : (n,) float64, rad
         Follower's directions in the cam's frame.
-    edge : tuple
-        The cam's rise as `lobework.kinematics.periodic_spline.Curve` keeps it: period, starts, widths, counts, first and cells.
-    shape : (float, float, bool)
-        Base radius, or the radius of a face cam's track, mm; radius of a round follower, mm, zero for a knife and
-        negative for a flat; whether the wave is on the face.
+    edge : CamEdge
+    follower : Follower
     window : float, rad
         How far to either side the follower can touch.
     around : int
@@ -221,13 +278,13 @@ def bear(phi: Array, edge: Edge, shape: Shape, window: float, around: int, reach
     reach, slope, psi : (n,) float64
         Filled as `lobework.kernels.cam.contact.Touch`.
     """
-    base, radius, face = shape
+    base, radius, face = follower
     if radius == 0.0:
         for i in range(phi.size):
             rise, lean, _ = _edge(phi[i], edge)
             reach[i], slope[i], psi[i] = (0.0 if face else base) + rise, lean, phi[i]
         return
-    pitch = edge[0]
+    pitch = edge.period
     step = pitch / around
     wide = int(math.ceil(window / step)) + 1
     px, py = np.zeros(around + 2 * wide + 1), np.zeros(around + 2 * wide + 1)
@@ -236,12 +293,12 @@ def bear(phi: Array, edge: Edge, shape: Shape, window: float, around: int, reach
         rise, _, _ = _edge(angle, edge)
         px[k] = rise if face else (base + rise) * math.cos(angle)
         py[k] = base * angle if face else (base + rise) * math.sin(angle)
-    trials = (px, py, step, wide)
+    trials = _Trials(px, py, step, wide)
     holder = np.zeros(2 * wide + 3)
     holder[0] = holder[-1] = _NOTHING
     places, steady = np.zeros(_GRID + 3), np.zeros(_GRID, dtype=np.bool_)
     if phi.size > 2 * _GRID:
-        _grid(trials, holder, edge, shape, places, steady)
+        _grid(trials, holder, edge, follower, places, steady)
     for i in range(phi.size):
         lobe = math.floor(phi[i] / pitch)
         along = (phi[i] / pitch - lobe) * _GRID
@@ -249,6 +306,6 @@ def bear(phi: Array, edge: Edge, shape: Shape, window: float, around: int, reach
         if steady[g]:
             start = _start(g, along - g, places, steady) + lobe * pitch
             step = places[g + 2] - places[g + 1] + 1e-9
-            reach[i], slope[i], psi[i] = _climbed(phi[i], start, step, 0.0, edge, shape)
+            reach[i], slope[i], psi[i] = _climbed(phi[i], start, step, 0.0, edge, follower)
         else:
-            reach[i], slope[i], psi[i] = _sought(phi[i], trials, holder, edge, shape)
+            reach[i], slope[i], psi[i] = _sought(phi[i], trials, holder, edge, follower)

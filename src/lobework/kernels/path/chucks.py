@@ -15,10 +15,14 @@ if TYPE_CHECKING:
 
     Whole = NDArray[np.int64]
 
-__all__ = ["FUSED", "carried"]
+__all__ = ["FUSED", "through_chucks"]
 
 FUSED = {"contract"}
 """A product and a sum may be fused, which rounds once instead of twice; nothing is reordered."""
+_COSINE, _SINE, _SHIFT_X, _SHIFT_Y, _SHIFT_Z = range(5)
+"""Functions of a stack that turns about Z alone."""
+_XX, _XY, _XZ, _YX, _YY, _YZ, _ZX, _ZY, _ZZ, _TO_X, _TO_Y, _TO_Z = range(12)
+"""Functions of any other stack: its rotation, row after row, and its shift."""
 
 
 @kernel(fastmath=FUSED)
@@ -38,7 +42,7 @@ def _filled(out: Array, t: Array, terms: Array) -> None:
 
 
 @kernel(fastmath=FUSED)
-def carried(
+def through_chucks(
     x: Array,
     y: Array,
     z: Array,
@@ -86,7 +90,7 @@ def carried(
         Likewise, where the constants already stand.
     """
     size = x.size
-    planar = moves.size == 5
+    planar = moves.size == _SHIFT_Z + 1
     done = 0
     while done < size:
         while firsts[run + 1] <= sample + done:
@@ -106,7 +110,7 @@ def carried(
                     _filled(holder[f, :room], ts, terms[piece, f])
             xs, ys, zs = x[done:end], y[done:end], z[done:end]
             if planar:
-                c, s, sx, sy, sz = holder[0], holder[1], holder[2], holder[3], holder[4]
+                c, s, sx, sy, sz = holder[_COSINE], holder[_SINE], holder[_SHIFT_X], holder[_SHIFT_Y], holder[_SHIFT_Z]
                 for j in range(count):
                     px, py = xs[j] - sx[j], ys[j] - sy[j]
                     xs[j] = c[j] * px + s[j] * py
@@ -115,9 +119,9 @@ def carried(
                     zs[j] -= sz[j]
             else:
                 for j in range(count):
-                    px, py, pz = xs[j] - holder[9, j], ys[j] - holder[10, j], zs[j] - holder[11, j]
-                    xs[j] = holder[0, j] * px + holder[3, j] * py + holder[6, j] * pz
-                    ys[j] = holder[1, j] * px + holder[4, j] * py + holder[7, j] * pz
-                    zs[j] = holder[2, j] * px + holder[5, j] * py + holder[8, j] * pz
+                    px, py, pz = xs[j] - holder[_TO_X, j], ys[j] - holder[_TO_Y, j], zs[j] - holder[_TO_Z, j]
+                    xs[j] = holder[_XX, j] * px + holder[_YX, j] * py + holder[_ZX, j] * pz
+                    ys[j] = holder[_XY, j] * px + holder[_YY, j] * py + holder[_ZY, j] * pz
+                    zs[j] = holder[_XZ, j] * px + holder[_YZ, j] * py + holder[_ZZ, j] * pz
         done = end
     return run

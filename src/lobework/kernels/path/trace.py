@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 from numba import prange
 
 from lobework.kernels.jit import kernel
-from lobework.kernels.path.chucks import FUSED, carried
+from lobework.kernels.path.chucks import FUSED, through_chucks
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -18,12 +18,30 @@ if TYPE_CHECKING:
 
     Whole = NDArray[np.int64]
 
-__all__ = ["weave"]
+__all__ = ["Arc", "fill_path"]
 
 _BLOCK = 256
 _SHARES = 64
 S3, S5, S7, S9, S11, S13 = ((-1) ** k / math.factorial(2 * k + 1) for k in range(1, 7))
 C2, C4, C6, C8, C10, C12 = ((-1) ** k / math.factorial(2 * k) for k in range(1, 7))
+
+
+class Arc(NamedTuple):
+    """An arc that the slides go round.
+
+    Parameters
+    ----------
+    radius : float, mm
+        Zero where there is no arc.
+    begin : float, rad
+        Where it begins, from +Z towards +X.
+    swept : float, rad/turn
+        How far it goes in a turn of the spindle.
+    """
+
+    radius: float
+    begin: float
+    swept: float
 
 
 @kernel(fastmath=FUSED)
@@ -158,15 +176,15 @@ def _held(
     travel_x: float,
     travel_y: float,
     travel_z: float,
-    arc: Array,
+    arc: Arc,
 ) -> None:
     """Lay out where the slides hold the tip on the bench."""
-    if arc[0] != 0.0:
+    if arc.radius != 0.0:
         for j in range(px.size):
-            angle = arc[1] + (begin + ramp[j] * step) * arc[2]
-            px[j] = tip_x + arc[0] * math.sin(angle)
+            angle = arc.begin + (begin + ramp[j] * step) * arc.swept
+            px[j] = tip_x + arc.radius * math.sin(angle)
             py[j] = tip_y
-            z[j] = tip_z + arc[0] * math.cos(angle)
+            z[j] = tip_z + arc.radius * math.cos(angle)
         return
     if travel_x == 0.0 and travel_y == 0.0 and travel_z == 0.0:
         px[:], py[:], z[:] = tip_x, tip_y, tip_z
@@ -245,7 +263,7 @@ def _rocked(
 
 
 @kernel(parallel=True, fastmath=FUSED)
-def weave(
+def fill_path(
     starts: Array,
     steps: Array,
     counts: Whole,
@@ -263,7 +281,7 @@ def weave(
     most: float,
     tip: Array,
     travel: Array,
-    arc: Array,
+    arc: Arc,
     turned: float,
     shift: Array,
     firsts: Whole,
@@ -302,14 +320,14 @@ def weave(
         Bound of the headstock's rock.
     tip, travel : (3,) float64, mm and mm/turn
         Of the cutter on the bench; of an arc, its centre and nothing.
-    arc : (3,) float64, mm, rad and rad/turn
-        Its radius, where it begins from +Z towards +X, and how far it goes; a radius of zero is none.
+    arc : Arc
     turned : float, rad
         How far the still chuck turns the work.
     shift : (3,) float64, mm
         Where the still chuck's work stands on the spindle.
     firsts, which, middles, scales, terms, moves : arrays
-        The stack of chucks in its place, where it moves: see `lobework.kernels.path.chucks.carried`. Empty where it is still.
+        The stack of chucks in its place, where it moves: see
+        `lobework.kernels.path.chucks.through_chucks`. Empty where it is still.
     x, y, z : (n,) float64
         Filled; an empty ``z`` is left alone.
     """
@@ -319,7 +337,7 @@ def weave(
     tip_x, tip_y, tip_z = tip[0], tip[1], tip[2] - shift[2]
     travel_x, travel_y, travel_z = travel
     plainly = sideways == 1 and endways == 0 and height != 0.0 and most < 0.05
-    plainly = plainly and travel_x == 0.0 and travel_y == 0.0 and travel_z == 0.0 and arc[0] == 0.0
+    plainly = plainly and travel_x == 0.0 and travel_y == 0.0 and travel_z == 0.0 and arc.radius == 0.0
     spans = starts.size
     shares = min(_SHARES, spans)
     for share in prange(shares):
@@ -408,6 +426,6 @@ def weave(
                     _turned(xs, ys, px[:size], py[:size], cosines, sines, c, s, sx, sy)
                 if which.size > 0:
                     zs = z[out : out + size]
-                    run = carried(
+                    run = through_chucks(
                         xs, ys, zs, out, begin, step, ramp, run, firsts, which, middles, scales, terms, moves, t, holder
                     )

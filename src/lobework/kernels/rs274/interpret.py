@@ -87,6 +87,18 @@ _BY_CODE = np.array([_D, _H, _I, _J, _K, _L, _P, _Q, _R])
 """Words that only some code takes."""
 
 _MOST_CODE = 1000
+_ONE_BLOCK, _MOTION_GROUP, _PLANE_GROUP, _DISTANCE_GROUP, _FEED_GROUP, _UNITS_GROUP, _PATH_GROUP = 0, 1, 2, 3, 5, 6, 13
+"""Modal groups of G codes, by their numbers in the standard."""
+_STOP_GROUP, _COOLANT_GROUP = 4, 8
+"""Modal groups of M codes, by their numbers in the standard."""
+_CODE, _LINE, _PLACE = range(3)
+"""Columns of what is told: which thing, or how often; the line; and the word."""
+_WORD = 1
+"""Column of what is wrong with a line, after `_CODE`: the word."""
+_MM, _FEED = range(2)
+"""Rates: millimetres in a unit of length, and the feed."""
+_FIRST_AXIS, _SECOND_AXIS, _CENTRE_1, _CENTRE_2, _RADIUS_BEGIN, _RADIUS_END, _ANGLE, _SWEEP = range(8)
+"""An arc: its plane's axes, its centre along both, its radii at both ends, the angle where it begins, and the angle swept."""
 _G_GROUPS = {
     1: (0, 10, 20, 30, 382, *range(800, 900, 10)),
     0: (40, 100, 280, 300, 530, 920, 921, 922, 923),
@@ -127,21 +139,21 @@ _MOTION, _PLANE, _ABSOLUTE, _INVERSE, _UNITS_SAID, _PATH_SAID, _MOVED, _BLOCKS, 
 def _note(told: Ints, code: int, line: int, word: int) -> None:
     """Note one thing: what is wrong for as long as there is room, anything else once; the first row counts them."""
     tally, at = told.shape[0] - CODES, told[0, 0] + 1
-    told[tally + code, 0] += 1
+    told[tally + code, _CODE] += 1
     if code >= ONCE:
-        if told[tally + code, 0] > 1:
+        if told[tally + code, _CODE] > 1:
             return
     elif at >= tally - (CODES - ONCE):
         return
     told[0, 0] = at
-    told[at, 0], told[at, 1], told[at, 2] = code, line, word
+    told[at, _CODE], told[at, _LINE], told[at, _PLACE] = code, line, word
 
 
 @kernel(inline="always")
 def _flaw(flaw: Ints, code: int, word: int) -> None:
     """Note what is wrong with a line: the first thing that is."""
-    if flaw[0] == 0:
-        flaw[0], flaw[1] = code, word
+    if flaw[_CODE] == 0:
+        flaw[_CODE], flaw[_WORD] = code, word
 
 
 @kernel()
@@ -207,9 +219,9 @@ def _arc(
     sweep = sweep if sweep > 0.0 else 2 * math.pi
     if clockwise:
         sweep = sweep - 2 * math.pi if sweep < 2 * math.pi else -sweep
-    arc[0], arc[1], arc[2], arc[3] = first, second, cx, cy
-    arc[4], arc[5] = math.hypot(ax - cx, ay - cy), math.hypot(bx - cx, by - cy)
-    arc[6], arc[7] = begin, sweep
+    arc[_FIRST_AXIS], arc[_SECOND_AXIS], arc[_CENTRE_1], arc[_CENTRE_2] = first, second, cx, cy
+    arc[_RADIUS_BEGIN], arc[_RADIUS_END] = math.hypot(ax - cx, ay - cy), math.hypot(bx - cx, by - cy)
+    arc[_ANGLE], arc[_SWEEP] = begin, sweep
     return 0
 
 
@@ -217,8 +229,8 @@ def _arc(
 def _length(here: Array, end: Array, arc: Array, is_arc: bool) -> float:
     """Return what a feed is counted over (2.1.2.5): the way of X, Y, Z where any of them moves, in mm; otherwise the angles."""
     if is_arc:
-        odd = 3 - int(arc[0]) - int(arc[1])
-        return math.hypot(0.5 * (arc[4] + arc[5]) * abs(arc[7]), end[odd] - here[odd])
+        odd = 3 - int(arc[_FIRST_AXIS]) - int(arc[_SECOND_AXIS])
+        return math.hypot(0.5 * (arc[_RADIUS_BEGIN] + arc[_RADIUS_END]) * abs(arc[_SWEEP]), end[odd] - here[odd])
     first = 0 if _moved(here, end) == 2 else 3
     along = 0.0
     for a in range(first, first + 3):
@@ -239,7 +251,7 @@ def _code(letter: int, number: float, k: int, groups: Ints, m_groups: Ints, flaw
     if group < 0:
         _flaw(flaw, UNKNOWN_CODE, k)
         return
-    both_coolants = letter == _M and group == 8 and mine[8] + code == 15
+    both_coolants = letter == _M and group == _COOLANT_GROUP and mine[_COOLANT_GROUP] + code == 15
     if mine[group] >= 0 and not both_coolants:
         _flaw(flaw, ONE_GROUP, k)
     mine[group] = code
@@ -313,33 +325,33 @@ def _set_modes(
     """Take what a line sets: feed, plane, units, distance, path, motion. ``rates``: mm in a unit of length, and the feed."""
     if (word[_S] >= 0 and value[_S] < 0) or (word[_T] >= 0 and value[_T] < 0):
         _flaw(flaw, NEGATIVE, word[_S] if word[_S] >= 0 and value[_S] < 0 else word[_T])
-    if groups[5] >= 0 and (groups[5] == 930) != (state[_INVERSE] == 1):
-        state[_INVERSE], rates[1] = groups[5] == 930, 0.0
-    if groups[5] == 930:
+    if groups[_FEED_GROUP] >= 0 and (groups[_FEED_GROUP] == 930) != (state[_INVERSE] == 1):
+        state[_INVERSE], rates[_FEED] = groups[_FEED_GROUP] == 930, 0.0
+    if groups[_FEED_GROUP] == 930:
         at = told.shape[0] - CODES + INVERSE
-        told[at, 1] = line if told[at, 0] == 0 else told[at, 1]
-        told[at, 0] += 1
+        told[at, _LINE] = line if told[at, _CODE] == 0 else told[at, _LINE]
+        told[at, _CODE] += 1
     if word[_F] >= 0:
         if value[_F] < 0:
             _flaw(flaw, NEGATIVE_FEED, word[_F])
-        rates[1] = value[_F]
-    if groups[0] == 40:
+        rates[_FEED] = value[_F]
+    if groups[_ONE_BLOCK] == 40:
         if word[_P] < 0:
             _flaw(flaw, NO_P, first)
         elif value[_P] < 0:
             _flaw(flaw, NEGATIVE, word[_P])
-    if groups[2] >= 0:
-        state[_PLANE] = groups[2]
-    if groups[6] >= 0:
-        rates[0], state[_UNITS_SAID] = _MM_PER_INCH if groups[6] == 200 else 1.0, 1
-    if groups[13] >= 0:
+    if groups[_PLANE_GROUP] >= 0:
+        state[_PLANE] = groups[_PLANE_GROUP]
+    if groups[_UNITS_GROUP] >= 0:
+        rates[_MM], state[_UNITS_SAID] = _MM_PER_INCH if groups[_UNITS_GROUP] == 200 else 1.0, 1
+    if groups[_PATH_GROUP] >= 0:
         state[_PATH_SAID] = 1
-        if groups[13] == 640:
+        if groups[_PATH_GROUP] == 640:
             _note(told, ROUNDED, line, first)
-    if groups[3] >= 0:
-        state[_ABSOLUTE], state[_DISTANCE_SAID] = groups[3] == 900, 1
-    if groups[1] >= 0:
-        state[_MOTION] = _UNSET if groups[1] == 800 else groups[1]
+    if groups[_DISTANCE_GROUP] >= 0:
+        state[_ABSOLUTE], state[_DISTANCE_SAID] = groups[_DISTANCE_GROUP] == 900, 1
+    if groups[_MOTION_GROUP] >= 0:
+        state[_MOTION] = _UNSET if groups[_MOTION_GROUP] == 800 else groups[_MOTION_GROUP]
 
 
 @kernel()
@@ -349,9 +361,9 @@ def _spare(word: Ints, groups: Ints, arc: bool, flaw: Ints, told: Ints, line: in
         if word[letter] < 0:
             continue
         if letter == _P:
-            if groups[13] == 640:
+            if groups[_PATH_GROUP] == 640:
                 _note(told, NOT_READ_NOTE, line, word[letter])
-            elif groups[0] != 40:
+            elif groups[_ONE_BLOCK] != 40:
                 _flaw(flaw, NO_CODE_FOR, word[letter])
         elif not arc or letter < _I or letter > _R or letter in (_L, _Q):
             _flaw(flaw, NO_CODE_FOR, word[letter])
@@ -362,7 +374,7 @@ def _time(
     word: Ints, here: Array, end: Array, arc: Array, is_arc: bool, state: Ints, rates: Array, flaw: Ints, first: int
 ) -> float:
     """Return how many minutes a move at a feed takes (2.1.2.5)."""
-    feed = rates[1]
+    feed = rates[_FEED]
     if state[_INVERSE]:
         if word[_F] < 0:
             _flaw(flaw, NO_INVERSE_FEED, first)
@@ -372,7 +384,7 @@ def _time(
     if feed == 0:
         _flaw(flaw, NO_FEED, first)
     turns_only = not is_arc and _moved(here, end) == 1
-    return float(_length(here, end, arc, is_arc) / (feed if turns_only else feed * rates[0]))
+    return float(_length(here, end, arc, is_arc) / (feed if turns_only else feed * rates[_MM]))
 
 
 @kernel()
@@ -407,7 +419,7 @@ def _move(
         if word[_AXES[one]] < 0 and word[_AXES[two]] < 0:
             _flaw(flaw, NO_END, first)
         else:
-            problem = _arc(here, end, one, two, motion == 20, word, value, rates[0], arc)
+            problem = _arc(here, end, one, two, motion == 20, word, value, rates[_MM], arc)
             if problem:
                 _flaw(flaw, problem, first)
     takes = _time(word, here, end, arc, is_arc, state, rates, flaw, first)
@@ -456,7 +468,7 @@ def run_words(
     word, groups, m_groups = np.zeros(26, np.int64), np.zeros(14, np.int64), np.zeros(10, np.int64)
     flaw, state = np.zeros(2, np.int64), np.zeros(12, np.int64)
     state[_MOTION], state[_PLANE], state[_ABSOLUTE] = _UNSET, 170, 1
-    rates[0] = _MM_PER_INCH if inch else 1.0
+    rates[_MM] = _MM_PER_INCH if inch else 1.0
     k, blocks = int(state[_BEGUN]), int(state[_BLOCKS])
     for a in range(6):
         named[a, 0] = named[a, 1] = -1
@@ -465,14 +477,14 @@ def run_words(
         _clear(word)
         _clear(groups)
         _clear(m_groups)
-        flaw[0] = 0
+        flaw[_CODE] = 0
         k = _gather(kinds, values, lines, k, word, value, groups, m_groups, flaw, state, told)
-        if flaw[0]:
-            _note(told, flaw[0], line, flaw[1])
-        if flaw[0] or state[_ENDED]:
+        if flaw[_CODE]:
+            _note(told, flaw[_CODE], line, flaw[_WORD])
+        if flaw[_CODE] or state[_ENDED]:
             continue
         _set_modes(word, value, groups, state, rates, flaw, told, line, first)
-        if groups[0] == 40:
+        if groups[_ONE_BLOCK] == 40:
             blocks = _lay(block, ends, minutes, blocks, DWELL, line, here, value[_P] / 60)
         axes = 0
         for a in range(6):
@@ -480,15 +492,15 @@ def run_words(
             end[a] = here[a]
             if word[letter] >= 0:
                 axes += 1
-                to = value[letter] * rates[0] if a < 3 else value[letter]
+                to = value[letter] * rates[_MM] if a < 3 else value[letter]
                 end[a] = to if state[_ABSOLUTE] else here[a] + to
                 if named[a, 0] < 0:
                     named[a, 0], named[a, 1] = blocks, line
         motion = state[_MOTION]
         if axes and motion == _UNSET:
             _flaw(flaw, NO_MOTION, first)
-        elif not axes and groups[1] >= 0 and groups[1] < 800:
-            _flaw(flaw, NO_AXIS if groups[1] < 20 else NO_END, first)
+        elif not axes and groups[_MOTION_GROUP] >= 0 and groups[_MOTION_GROUP] < 800:
+            _flaw(flaw, NO_AXIS if groups[_MOTION_GROUP] < 20 else NO_END, first)
         _spare(word, groups, axes > 0 and motion >= 20, flaw, told, line)
         if axes and motion != _UNSET:
             takes = _move(word, value, here, end, arcs[blocks], state, rates, flaw, told, line, first)
@@ -497,9 +509,9 @@ def run_words(
             )
             for a in range(6):
                 here[a] = end[a]
-        if flaw[0]:
-            _note(told, flaw[0], line, flaw[1])
-        stop = m_groups[4]
+        if flaw[_CODE]:
+            _note(told, flaw[_CODE], line, flaw[_WORD])
+        stop = m_groups[_STOP_GROUP]
         if stop >= 0:
             state[_ENDED] = stop > 1
             kind = END if stop > 1 else (SWITCHED if stop == 1 else STOP)

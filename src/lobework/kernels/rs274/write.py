@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 
     Whole = NDArray[np.int64]
 
-__all__ = ["LINES", "LONGEST", "MODE", "NUMBER", "SLOWEST", "spell"]
+__all__ = ["LINES", "LONGEST", "MODE", "NUMBER", "SLOWEST", "write_moves"]
 
 NUMBER: Final = 0
 """Where the kernel's state holds the number of the next line; 0 where lines have none."""
@@ -31,7 +31,7 @@ _F, _G, _N = ord("F"), ord("G"), ord("N")
 _NEW_LINE, _SPACE, _MINUS, _POINT, _ZERO = ord("\n"), ord(" "), ord("-"), ord("."), ord("0")
 
 
-def spell(
+def write_moves(
     counts: Whole,
     last: Whole,
     minutes: Array,

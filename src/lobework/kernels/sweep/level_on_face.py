@@ -15,16 +15,16 @@ import numpy as np
 from lobework.kernels.jit import kernel
 from lobework.kernels.sweep.simd import (
     any_at_most,
-    at_most,
-    greater,
+    broadcast,
     lane,
-    lay,
-    lay_square,
-    lesser,
-    root,
-    spread,
-    take,
-    take_square,
+    load,
+    load_square,
+    maximum,
+    minimum,
+    sqrt,
+    store,
+    store_square,
+    where_at_most,
 )
 from lobework.kernels.sweep.slab import (
     Lines,
@@ -83,7 +83,7 @@ def _nearest(off: Cells, placed: Placed, walk: Walk, grid: Grid) -> None:
     """Lower a tile of squared distances, mm^2, to those from a level segment, in a slab."""
     lane_u, lane_v = lanes_of(placed, grid)
     step_u, step_v = patch_steps(placed, walk, grid)
-    lower, upper = spread(np.float32(placed.lower)), spread(np.float32(placed.upper))
+    lower, upper = broadcast(np.float32(placed.lower)), broadcast(np.float32(placed.upper))
     for line in range(walk.first_line, walk.after_line):
         first, last = run_of(walk, line)
         first_u, first_v = first_cell(placed, walk, line, first, grid)
@@ -93,8 +93,8 @@ def _nearest(off: Cells, placed: Placed, walk: Walk, grid: Grid) -> None:
             line * walk.to_next_line + first * walk.to_next_patch,
         )
         for _ in range(first, last):
-            ahead = u - lesser(greater(u, lower), upper)
-            lay(off, patch, lesser(take(off, patch), ahead * ahead + v * v))
+            ahead = u - minimum(maximum(u, lower), upper)
+            store(off, patch, minimum(load(off, patch), ahead * ahead + v * v))
             u, v = u + np.float32(step_u), v + np.float32(step_v)
             patch += walk.to_next_patch
 
@@ -106,8 +106,8 @@ def _nearest_of_two(off: Cells, one: Placed, two: Placed, walk: Walk, grid: Grid
     lane_s, lane_w = lanes_of(two, grid)
     step_u, step_v = patch_steps(one, walk, grid)
     step_s, step_w = patch_steps(two, walk, grid)
-    lower, upper = spread(np.float32(one.lower)), spread(np.float32(one.upper))
-    lower_two, upper_two = spread(np.float32(two.lower)), spread(np.float32(two.upper))
+    lower, upper = broadcast(np.float32(one.lower)), broadcast(np.float32(one.upper))
+    lower_two, upper_two = broadcast(np.float32(two.lower)), broadcast(np.float32(two.upper))
     for line in range(walk.first_line, walk.after_line):
         first, last = run_of(walk, line)
         first_u, first_v = first_cell(one, walk, line, first, grid)
@@ -116,9 +116,9 @@ def _nearest_of_two(off: Cells, one: Placed, two: Placed, walk: Walk, grid: Grid
         s, w = lane_s + np.float32(first_s), lane_w + np.float32(first_w)
         patch = line * walk.to_next_line + first * walk.to_next_patch
         for _ in range(first, last):
-            ahead = u - lesser(greater(u, lower), upper)
-            ahead_two = s - lesser(greater(s, lower_two), upper_two)
-            lay(off, patch, lesser(take(off, patch), lesser(ahead * ahead + v * v, ahead_two * ahead_two + w * w)))
+            ahead = u - minimum(maximum(u, lower), upper)
+            ahead_two = s - minimum(maximum(s, lower_two), upper_two)
+            store(off, patch, minimum(load(off, patch), minimum(ahead * ahead + v * v, ahead_two * ahead_two + w * w)))
             u, v = u + np.float32(step_u), v + np.float32(step_v)
             s, w = s + np.float32(step_s), w + np.float32(step_w)
             patch += walk.to_next_patch
@@ -129,8 +129,8 @@ def _nearest_swung(off: Cells, placed: Placed, walk: Walk, grid: Grid, swing: fl
     """Lower a tile of squared distances, mm^2, to those from a circle of radius ``swing`` carried along a level segment."""
     lane_u, lane_v = lanes_of(placed, grid)
     step_u, step_v = patch_steps(placed, walk, grid)
-    circle, none = np.float32(swing), spread(np.float32(0.0))
-    lower, upper = spread(np.float32(placed.lower)), spread(np.float32(placed.upper))
+    circle, none = np.float32(swing), broadcast(np.float32(0.0))
+    lower, upper = broadcast(np.float32(placed.lower)), broadcast(np.float32(placed.upper))
     for line in range(walk.first_line, walk.after_line):
         first, last = run_of(walk, line)
         first_u, first_v = first_cell(placed, walk, line, first, grid)
@@ -140,12 +140,12 @@ def _nearest_swung(off: Cells, placed: Placed, walk: Walk, grid: Grid, swing: fl
             line * walk.to_next_line + first * walk.to_next_patch,
         )
         for _ in range(first, last):
-            ahead = u - lesser(greater(u, lower), upper)
-            furthest = greater((u - lower) * (u - lower), (u - upper) * (u - upper))
-            outside = root(ahead * ahead + v * v) - circle
-            inside = circle - root(furthest + v * v)
-            apart = greater(greater(outside, inside), none)
-            lay(off, patch, lesser(take(off, patch), apart * apart))
+            ahead = u - minimum(maximum(u, lower), upper)
+            furthest = maximum((u - lower) * (u - lower), (u - upper) * (u - upper))
+            outside = sqrt(ahead * ahead + v * v) - circle
+            inside = circle - sqrt(furthest + v * v)
+            apart = maximum(maximum(outside, inside), none)
+            store(off, patch, minimum(load(off, patch), apart * apart))
             u, v = u + np.float32(step_u), v + np.float32(step_v)
             patch += walk.to_next_patch
 
@@ -157,22 +157,22 @@ def _heights(square: Lanes, parts: EdgeParts, none: Lanes) -> Lanes:
     Heights are held to those of each part's ends, so that what is further off is never lower, not even by rounding.
     """
     outermost = parts.shape[0] - 1
-    heights: Lanes = spread(_FAR)
+    heights: Lanes = broadcast(_FAR)
     for p in range(outermost, -1, -1):
         part = parts[p]
         near, far = part.near, part.far
         if not part.is_arc:
             low, rise = part.low, part.rise
             lowest, highest = low, low + rise * (far - near)
-            height = (root(square) - np.float32(near)) * np.float32(rise) + np.float32(low)
+            height = (sqrt(square) - np.float32(near)) * np.float32(rise) + np.float32(low)
         else:
             centre, radius = part.centre, part.radius
             lowest = centre - math.sqrt(radius * radius - near * near)
             highest = centre - math.sqrt(max(radius * radius - far * far, 0.0))
-            height = np.float32(centre) - root(greater(np.float32(radius * radius) - square, none))
-        height = lesser(greater(height, spread(np.float32(lowest))), spread(np.float32(highest)))
+            height = np.float32(centre) - sqrt(maximum(np.float32(radius * radius) - square, none))
+        height = minimum(maximum(height, broadcast(np.float32(lowest))), broadcast(np.float32(highest)))
         rim = far + (RIM_MM if p == outermost else 0.0)
-        heights = at_most(square, spread(np.float32(rim * rim)), height, heights)
+        heights = where_at_most(square, broadcast(np.float32(rim * rim)), height, heights)
     return heights
 
 
@@ -182,8 +182,8 @@ def _cut(off: Cells, parts: EdgeParts, tip: float, box: Whole, row: int, column:
 
     Whatever lies nearer than the edge is wide must lie in the box: it would be cut with the next depth, or in the next tile.
     """
-    deep, none, far = np.float32(tip), spread(np.float32(0.0)), spread(_FAR)
-    near = spread(np.float32((parts[parts.shape[0] - 1].far + RIM_MM) ** 2))
+    deep, none, far = np.float32(tip), broadcast(np.float32(0.0)), broadcast(_FAR)
+    near = broadcast(np.float32((parts[parts.shape[0] - 1].far + RIM_MM) ** 2))
     for line in range(box[0], box[1]):
         down = row + line * PATCH
         first, last = 0, 0
@@ -192,14 +192,14 @@ def _cut(off: Cells, parts: EdgeParts, tip: float, box: Whole, row: int, column:
             for k in range(1, PATCH):
                 first, last = max(first, work[down + k, 0]), min(last, work[down + k, 1])
         for patch in range(line * PATCHES + box[2], line * PATCHES + box[3]):
-            square = take(off, patch)
+            square = load(off, patch)
             if not any_at_most(square, near):
                 continue
-            lay(off, patch, far)
+            store(off, patch, far)
             cut = deep - _heights(square, parts, none)
             across = column + patch % PATCHES * PATCH
             if first <= across and across + PATCH <= last:
-                lay_square(depth, down, across, greater(take_square(depth, down, across), cut))
+                store_square(depth, down, across, maximum(load_square(depth, down, across), cut))
             else:
                 for k in range(LANES):
                     r, c = down + k // PATCH, across + k % PATCH

@@ -32,18 +32,18 @@ if TYPE_CHECKING:
 
 __all__ = [
     "any_at_most",
-    "at_most",
+    "broadcast",
     "columns",
-    "greater",
     "lane",
-    "lay",
-    "lay_square",
-    "lesser",
-    "root",
+    "load",
+    "load_square",
+    "maximum",
+    "minimum",
     "rows",
-    "spread",
-    "take",
-    "take_square",
+    "sqrt",
+    "store",
+    "store_square",
+    "where_at_most",
 ]
 
 _compiled: Any = intrinsic
@@ -99,18 +99,20 @@ _add = _of_lanes(2, lambda builder, x, y: builder.fadd(x, y, flags=_FUSED))
 _subtract = _of_lanes(2, lambda builder, x, y: builder.fsub(x, y, flags=_FUSED))
 _multiply = _of_lanes(2, lambda builder, x, y: builder.fmul(x, y, flags=_FUSED))
 _divide = _of_lanes(2, lambda builder, x, y: builder.fdiv(x, y, flags=_FUSED))
-lesser = _of_lanes(2, _instruction("minnum", 2, _NUMBERS))
+minimum = _of_lanes(2, _instruction("minnum", 2, _NUMBERS))
 """The lesser of two Lanes, lane by lane."""
-greater = _of_lanes(2, _instruction("maxnum", 2, _NUMBERS))
+maximum = _of_lanes(2, _instruction("maxnum", 2, _NUMBERS))
 """The greater of two Lanes, lane by lane."""
-root = _of_lanes(1, _instruction("sqrt", 1))
+sqrt = _of_lanes(1, _instruction("sqrt", 1))
 """The square root of Lanes, none below zero."""
-at_most = _of_lanes(4, lambda builder, x, y, then, otherwise: builder.select(builder.fcmp_ordered("<=", x, y), then, otherwise))
-"""``at_most(x, y, then, otherwise)``: ``then`` in the lanes where x <= y, ``otherwise`` in the others."""
+where_at_most = _of_lanes(
+    4, lambda builder, x, y, then, otherwise: builder.select(builder.fcmp_ordered("<=", x, y), then, otherwise)
+)
+"""``where_at_most(x, y, then, otherwise)``: ``then`` in the lanes where x <= y, ``otherwise`` in the others."""
 
 
 @_compiled
-def spread(typing: Any, number: Any) -> Any:
+def broadcast(typing: Any, number: Any) -> Any:
     """Return Lanes that are all one float32 number."""
 
     def lower(context: Any, builder: Any, signature: Any, given: Any) -> Any:
@@ -142,7 +144,7 @@ def _patch(context: Any, builder: Any, kind: Any, tile: Any, patch: Any) -> Any:
 
 
 @_compiled
-def take(typing: Any, tile: Any, patch: Any) -> Any:
+def load(typing: Any, tile: Any, patch: Any) -> Any:
     """Return patch number ``patch`` of a (patches, 16) C-contiguous float32 tile as Lanes."""
 
     def lower(context: Any, builder: Any, signature: Any, given: Any) -> Any:
@@ -154,8 +156,8 @@ def take(typing: Any, tile: Any, patch: Any) -> Any:
 
 
 @_compiled
-def lay(typing: Any, tile: Any, patch: Any, lanes: Any) -> Any:
-    """Lay Lanes down as patch number ``patch`` of a (patches, 16) C-contiguous float32 tile."""
+def store(typing: Any, tile: Any, patch: Any, lanes: Any) -> Any:
+    """Store Lanes as patch number ``patch`` of a (patches, 16) C-contiguous float32 tile."""
 
     def lower(context: Any, builder: Any, signature: Any, given: Any) -> Any:
         builder.store(given[2], _patch(context, builder, signature.args[0], *given[:2])).align = 4
@@ -193,7 +195,7 @@ def _chosen(builder: Any, one: Any, other: Any, first: int, count: int) -> Any:
 
 
 @_compiled
-def take_square(typing: Any, grid: Any, row: Any, column: Any) -> Any:
+def load_square(typing: Any, grid: Any, row: Any, column: Any) -> Any:
     """Return the 4 x 4 cells of a C-contiguous float32 grid whose first is at (row, column), as Lanes."""
 
     def lower(context: Any, builder: Any, signature: Any, given: Any) -> Any:
@@ -207,8 +209,8 @@ def take_square(typing: Any, grid: Any, row: Any, column: Any) -> Any:
 
 
 @_compiled
-def lay_square(typing: Any, grid: Any, row: Any, column: Any, lanes: Any) -> Any:
-    """Lay Lanes down as the 4 x 4 cells of a C-contiguous float32 grid whose first is at (row, column)."""
+def store_square(typing: Any, grid: Any, row: Any, column: Any, lanes: Any) -> Any:
+    """Store Lanes as the 4 x 4 cells of a C-contiguous float32 grid whose first is at (row, column)."""
 
     def lower(context: Any, builder: Any, signature: Any, given: Any) -> Any:
         for down, pointer in enumerate(_square_rows(context, builder, signature.args[0], *given[:3])):
@@ -236,9 +238,9 @@ def _mixes(sign: Any, both: Any) -> None:
         if x is _lanes and y is _lanes:
             return lambda x, y: both(x, y)  # noqa: PLW0108
         if x is _lanes and y == types.float32:
-            return lambda x, y: both(x, spread(y))
+            return lambda x, y: both(x, broadcast(y))
         if x == types.float32 and y is _lanes:
-            return lambda x, y: both(spread(x), y)
+            return lambda x, y: both(broadcast(x), y)
         return None
 
 

@@ -19,7 +19,7 @@ import numpy as np
 
 from lobework.kernels.jit import kernel
 from lobework.kernels.sweep.level_on_face import RIM_MM
-from lobework.kernels.sweep.simd import at_most, greater, lay, lesser, root, spread, take
+from lobework.kernels.sweep.simd import broadcast, load, maximum, minimum, sqrt, store, where_at_most
 from lobework.kernels.sweep.slab import (
     first_cell,
     lanes_of,
@@ -95,10 +95,10 @@ def _cut_by_part(tile: Cells, placed: Placed, slope: float, part: EdgePart, walk
         behind = 0.0 if steep else slope / math.sqrt(rise * rise - slope * slope)
     lane_u, lane_v = lanes_of(placed, grid)
     step_u, step_v = patch_steps(placed, walk, grid)
-    none = spread(np.float32(0.0))
-    lower, upper = spread(np.float32(placed.lower)), spread(np.float32(placed.upper))
+    none = broadcast(np.float32(0.0))
+    lower, upper = broadcast(np.float32(placed.lower)), broadcast(np.float32(placed.upper))
     near_square, far_square = np.float32(near * near), np.float32(far * far)
-    rim_square = spread(np.float32((far + RIM_MM) * (far + RIM_MM)))
+    rim_square = broadcast(np.float32((far + RIM_MM) * (far + RIM_MM)))
     base, rising = np.float32(-placed.z - (part.centre if is_arc else part.low)), np.float32(slope)
     for line in range(walk.first_line, walk.after_line):
         first, last = run_of(walk, line)
@@ -107,24 +107,24 @@ def _cut_by_part(tile: Cells, placed: Placed, slope: float, part: EdgePart, walk
         for _ in range(first, last):
             u, v = lane_u + np.float32(first_u), lane_v + np.float32(first_v)
             across = v * v
-            outer = root(greater((np.float32(far + first_v) + lane_v) * (np.float32(far - first_v) - lane_v), none)) * _INWARDS
+            outer = sqrt(maximum((np.float32(far + first_v) + lane_v) * (np.float32(far - first_v) - lane_v), none)) * _INWARDS
             if steep:
                 lag = outer
             else:
-                side = root(greater(np.float32(radius * radius) - across, none)) if is_arc else greater(v, none - v)
-                lag = lesser(side * np.float32(behind), outer)
-            inner = root(greater(near_square - across, none))
-            lag = greater(lag, inner)
-            t = at_most(lower, u - inner, lesser(greater(u - lag, lower), upper), greater(lower, u + inner))
+                side = sqrt(maximum(np.float32(radius * radius) - across, none)) if is_arc else maximum(v, none - v)
+                lag = minimum(side * np.float32(behind), outer)
+            inner = sqrt(maximum(near_square - across, none))
+            lag = maximum(lag, inner)
+            t = where_at_most(lower, u - inner, minimum(maximum(u - lag, lower), upper), maximum(lower, u + inner))
             ahead = u - t
             square = ahead * ahead + across
-            under = lesser(greater(square, spread(near_square)), spread(far_square))
+            under = minimum(maximum(square, broadcast(near_square)), broadcast(far_square))
             if is_arc:
-                cut = base - rising * t + root(greater(np.float32(radius * radius) - under, none))
+                cut = base - rising * t + sqrt(maximum(np.float32(radius * radius) - under, none))
             else:
-                cut = base - rising * t - (root(under) - np.float32(near)) * np.float32(rise)
-            cut = at_most(square, rim_square, at_most(t, upper, cut, none), none)
-            lay(tile, patch, greater(take(tile, patch), cut))
+                cut = base - rising * t - (sqrt(under) - np.float32(near)) * np.float32(rise)
+            cut = where_at_most(square, rim_square, where_at_most(t, upper, cut, none), none)
+            store(tile, patch, maximum(load(tile, patch), cut))
             first_u, first_v = first_u + step_u, first_v + step_v
             patch += walk.to_next_patch
 
