@@ -1,4 +1,12 @@
-"""The compiled contact: the same answer as `lobework.kernels.cam.contact.touch`, for round and flat followers."""
+"""The compiled contact: the same answer as `lobework.kernels.cam.contact.touch`, for round and flat followers.
+
+What the arrays hold:
+
+* ``phi``, ``psi`` : (n,) float64, rad: the follower's directions, and where on the cam it bears.
+* ``reach``, ``slope`` : (n,) float64, mm and mm/rad.
+* ``holder`` : (trials + 2,) float64, mm: how far out each trial point holds the follower.
+* ``places`` : (67,) float64, rad: contacts at 64 directions of one lobe, with one before and two after; ``steady`` : (64,) bool.
+"""
 
 from __future__ import annotations
 

@@ -3,6 +3,13 @@
 Every triangle is half a square, or half of such a half, and is split through the middle of its longest side. The finest
 are halves of the grid's cells, so each triangle is a union of them: what a triangle leaves out is greatest at a node.
 
+What the arrays hold:
+
+* ``places`` : (rows, columns, 3) float64, mm; ``nodes`` : the same, (rows * columns, 3).
+* ``keep`` : (rows - 1, columns - 1) uint8: cells to cover; ``used`` : uint8: nodes that are corners, filled up to whole blocks.
+* ``stack`` : (64, 6) int64: triangles that wait: row and column of the corner at the right angle, then of the other two.
+* ``found`` : (n, 3) int64: triangles, by their nodes.
+
 References
 ----------
 W. Evans, D. Kirkpatrick, G. Townsend, "Right-triangulated irregular networks", Algorithmica 30 (2001), 264-286.

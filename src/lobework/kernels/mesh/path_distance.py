@@ -1,4 +1,10 @@
-"""How far points lie from a path of straight segments, and where on it they are nearest."""
+"""How far points lie from a path of straight segments, and where on it they are nearest.
+
+What the arrays hold:
+
+* ``points`` : (k, 3), ``path`` : (n, 3) float64, mm; ``joined`` : (n,) bool: whether a segment goes on from each point.
+* ``boxes`` : (m, 6) float64, mm: least x, y, z and greatest, level upon level.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,10 @@
-"""Where a line of the plane crosses itself."""
+"""Where a line of the plane crosses itself.
+
+What the arrays hold:
+
+* ``x``, ``y`` : (lines, corners) float64, mm.
+* ``lowest`` : (corners,) float64, mm: the least y up to each corner.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,12 @@
-"""Samples carried through a stack of chucks whose place is known as polynomials."""
+"""Samples carried through a stack of chucks whose place is known as polynomials.
+
+What the arrays hold:
+
+* ``x``, ``y``, ``z`` : (n,) float64, mm: samples.
+* ``terms`` : (pieces, 5 or 12, 8 or 24) float64: coefficients of the stack's functions, the constant first.
+* ``holder`` : (5 or 12, n or more) float64: values of those functions, by `_COSINE` to `_SHIFT_Z` or by `_XX` to `_TO_Z`.
+* ``firsts`` : (runs + 1,) int64, samples; ``which`` : (runs,) int64, pieces; ``middles``, ``scales`` : (runs,) float64.
+"""
 
 from __future__ import annotations
 

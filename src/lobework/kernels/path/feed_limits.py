@@ -7,6 +7,14 @@ What can be done at two speeds can be done at both of them so many times slower,
 go from nothing to a bound, block by block, backwards; forwards the fastest within it is taken. These are the two passes of
 the reference, on blocks instead of points.
 
+What the arrays hold:
+
+* ``q`` : (blocks, axes) float64: how far each axis moves in a unit of length.
+* ``h`` : (blocks,) float64: lengths.
+* ``top``, ``most`` : (axes,) float64: top speeds and accelerations, infinite where there is no end.
+* ``x`` : (blocks,) float64: speeds.
+* ``holder`` : (blocks,) int64: twice the axis that lowered a speed, one more where by its acceleration; -1 for none.
+
 References
 ----------
 H. Pham, Q.-C. Pham, "A new approach to time-optimal path parameterization based on reachability analysis",

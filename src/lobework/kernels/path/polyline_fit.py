@@ -1,4 +1,11 @@
-"""The fewest straight moves that keep to a path: each goes on as far as all that it passes over allows."""
+"""The fewest straight moves that keep to a path: each goes on as far as all that it passes over allows.
+
+What the arrays hold:
+
+* ``u`` : (n,) float64: the path's parameter; ``places`` : (n, axes) float64, mm and degrees: where each axis is, slides first.
+* ``levers`` : (axes,) float64: how far the work moves under the tip for a unit of each axis.
+* ``kept`` : (n,) bool: where a move begins or ends.
+"""
 
 from __future__ import annotations
 

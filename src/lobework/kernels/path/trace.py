@@ -1,4 +1,14 @@
-"""The compiled path: cam lifts, headstock, spindle and chucks in one loop over the samples."""
+"""The compiled path: cam lifts, headstock, spindle and chucks in one loop over the samples.
+
+What the arrays hold:
+
+* ``x``, ``y``, ``z`` : (n,) float64, mm: samples of the tip on the work.
+* ``cells`` : (c, 4) float64, mm: coefficients of the cubics of all cams' curves, the constant first.
+* ``along``, ``cells_a_step`` : (spans, pushes) float64, cells: where each push stands as a span starts, and its advance a sample.
+* ``first``, ``last`` : (spans, pushes) int64: cells of its arc.
+* ``ramp`` : (256,) float64: 0, 1, 2 ...; ``cosines``, ``sines`` : (256,) float64: of those times a step's angle.
+* ``pushed``, ``px``, ``py``, ``pz`` : (256,) float64, mm: one block of samples on its way.
+"""
 
 from __future__ import annotations
 

@@ -2,6 +2,16 @@
 
 T. R. Kramer, F. M. Proctor, E. Messina, *The NIST RS274/NGC Interpreter - Version 3*, NISTIR 6556 (2000): 2.1.2.5 (feed),
 3.3.5 and Table 4 (repeats, modal groups), 3.5 (codes), Table 8 (order of execution).
+
+What the arrays hold:
+
+* ``kinds``, ``values``, ``lines`` : (words,): as `lobework.kernels.rs274.scan.read_words` fills them.
+* ``here``, ``end`` : (6,) float64, mm and degrees: X, Y, Z, A, B, C before and after a line.
+* ``value`` : (26,) float64, ``word`` : (26,) int64: of each letter on a line, its number and which word it is.
+* ``groups`` : (14,), ``m_groups`` : (10,) int64: the code of each modal group on a line, G codes times ten.
+* ``state`` : (12,) int64: the controller's, by `_MOTION` to `_DISTANCE_SAID`; ``rates`` : (2,) float64, by `_MM` and `_FEED`.
+* ``arc``, ``arcs`` : (8,), (blocks, 8) float64: by `_FIRST_AXIS` to `_SWEEP`.
+* ``told`` : (t, 3) int64: what is told, by `_CODE` to `_PLACE`; ``flaw`` : (2,) int64: what is wrong with a line.
 """
 
 from __future__ import annotations

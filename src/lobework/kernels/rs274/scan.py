@@ -2,6 +2,11 @@
 
 The rules of a line: T. R. Kramer, F. M. Proctor, E. Messina, *The NIST RS274/NGC Interpreter - Version 3*, NISTIR 6556 (2000),
 3.3.
+
+What the arrays hold:
+
+* ``data`` : (m,) uint8: the file.
+* ``kinds``, ``exact`` : uint8, ``values`` : float64, ``lines`` : int32, ``spans`` : (n, 2) int32: of each word, see `read_words`.
 """
 
 from __future__ import annotations

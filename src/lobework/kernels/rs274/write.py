@@ -1,4 +1,11 @@
-"""Moves as lines of words: fixed-point numbers without an exponent, those that have not changed left out."""
+"""Moves as lines of words: fixed-point numbers without an exponent, those that have not changed left out.
+
+What the arrays hold:
+
+* ``counts`` : (moves, axes) int64, units of the last decimal; ``last`` : (axes,) int64, the same; ``minutes`` : (moves,) float64.
+* ``places`` : (axes,) int64, decimals; ``letters`` : (axes,) uint8; ``slides`` : (axes,) bool.
+* ``state`` : (5,) int64: by `NUMBER` to `SLOWEST`; ``out`` : (m,) uint8: the bytes written.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,14 @@
-"""A fixed tool's blade swept over a depth grid along pieces of path, over any surface and however it leans."""
+"""A fixed tool's blade swept over a depth grid along pieces of path, over any surface and however it leans.
+
+What the arrays hold:
+
+* ``pieces`` : (n,) `lobework.kernels.sweep.ray_blade.Piece`.
+* ``outline`` : (k,) `lobework.kernels.sweep.edge_parts.EdgePart`, outwards.
+* ``bodies`` : (m,) `lobework.kernels.sweep.ray_blade.Body`.
+* ``near`` : (32,) int32: the patches along the columns of a tile that a piece reaches.
+* ``boxes`` : (256,) `lobework.kernels.sweep.ray_blade.Places`: room to work in.
+* ``bounds``, ``work``, ``tile``, ``depth``: see `lobework.kernels.sweep.tiles`.
+"""
 
 from __future__ import annotations
 
@@ -11,15 +21,7 @@ from lobework.kernels.jit import kernel
 from lobework.kernels.sweep.blade_on_face import reach
 from lobework.kernels.sweep.ray_blade import BOXES, FUSED, PLACES, meets, posed
 from lobework.kernels.sweep.rays import RAY, aim, aim_at_patch, bounds_in, deepest_of
-from lobework.kernels.sweep.tiles import (
-    PATCH,
-    PATCHES,
-    blank_tile,
-    load_tile,
-    patch_columns,
-    rows_between,
-    store_tile,
-)
+from lobework.kernels.sweep.tiles import NO_CELLS, PATCH, PATCHES, blank_tile, load_tile, patch_columns, rows_between, store_tile
 
 if TYPE_CHECKING:
     from lobework.kernels.records import Records
@@ -123,7 +125,7 @@ def prepare(pieces: Records[Piece], outline: EdgeParts, rays: Rays, most: float,
     """Fill what is worked out of each piece, and its bounds in cells."""
     for k in range(pieces.shape[0]):
         piece = pieces[k]
-        bounds[k] = 1, 0, 1, 0
+        bounds[k] = NO_CELLS
         if not _prepare(piece, outline, most, rays.on_face):
             continue
         bounds_in(rays, piece.box, piece.polar, piece.swept, bounds[k])

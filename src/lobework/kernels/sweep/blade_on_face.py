@@ -1,4 +1,13 @@
-"""A flat outline without thickness swept over a depth grid: on a face in closed form."""
+"""A flat outline without thickness swept over a depth grid: on a face in closed form.
+
+What the arrays hold:
+
+* ``pieces`` : (n,) `Piece`.
+* ``outline`` : (k,) `lobework.kernels.sweep.edge_parts.EdgePart`, outwards.
+* ``near`` : (32,) int32: the patches along the columns of a tile that a piece reaches.
+* ``chosen`` : (k,) int32: pieces that reach the tile.
+* ``bounds``, ``work``, ``tile``, ``depth``: see `lobework.kernels.sweep.tiles`.
+"""
 
 from __future__ import annotations
 
@@ -11,6 +20,11 @@ from lobework.kernels.jit import kernel
 from lobework.kernels.records import Vector
 from lobework.kernels.sweep.ray_blade import FUSED, NOTHING, turned_on
 from lobework.kernels.sweep.tiles import (
+    HIGH_COLUMN,
+    HIGH_ROW,
+    LOW_COLUMN,
+    LOW_ROW,
+    NO_CELLS,
     PATCH,
     PATCHES,
     blank_tile,
@@ -163,14 +177,14 @@ def prepare(pieces: Records[Piece], outline: EdgeParts, grid: Grid, bounds: Whol
         piece.reach = wide
         piece.bow = max(abs(piece.crossing_gain), abs(piece.move.x * piece.turn_x + piece.move.y * piece.turn_y)) / 4
         if wide < 0 or across <= _TOUCHES_MM:
-            bounds[k] = 1, 0, 1, 0
+            bounds[k] = NO_CELLS
             continue
         out = wide * (1 + (piece.turn_x * piece.turn_x + piece.turn_y * piece.turn_y)) + 2 * _TOUCHES_MM
         ex, ey = out * max(abs(piece.way_x), abs(piece.end_way_x)), out * max(abs(piece.way_y), abs(piece.end_way_y))
-        bounds[k, 0] = cell_above((min(piece.tip.y, piece.tip.y + piece.move.y) - ey - y0) / row_step)
-        bounds[k, 1] = cell_below((max(piece.tip.y, piece.tip.y + piece.move.y) + ey - y0) / row_step)
-        bounds[k, 2] = cell_above((min(piece.tip.x, piece.tip.x + piece.move.x) - ex - x0) / column_step)
-        bounds[k, 3] = cell_below((max(piece.tip.x, piece.tip.x + piece.move.x) + ex - x0) / column_step)
+        bounds[k, LOW_ROW] = cell_above((min(piece.tip.y, piece.tip.y + piece.move.y) - ey - y0) / row_step)
+        bounds[k, HIGH_ROW] = cell_below((max(piece.tip.y, piece.tip.y + piece.move.y) + ey - y0) / row_step)
+        bounds[k, LOW_COLUMN] = cell_above((min(piece.tip.x, piece.tip.x + piece.move.x) - ex - x0) / column_step)
+        bounds[k, HIGH_COLUMN] = cell_below((max(piece.tip.x, piece.tip.x + piece.move.x) + ex - x0) / column_step)
 
 
 @kernel()

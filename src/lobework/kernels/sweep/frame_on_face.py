@@ -4,6 +4,15 @@ The solid's outline is that of `lobework.kernels.sweep.blade_on_face`, swung at 
 along it from the middle line, is the radius less the outline's height at ``|w|``. A pose has three ways square to each other:
 ``w`` along the axis, ``q`` in the plane of the swing, and out of the tip to the axis. Where the outline does not bend inwards the
 solid is convex, and so is the depth it reaches along a straight path: its tangents bound it.
+
+What the arrays hold:
+
+* ``pieces`` : (n,) `Piece`.
+* ``moves`` : (n, 2, 6) float64, mm and rad: the tip's motion as each piece begins and ends, by `_ALONG_Q` to `_ABOUT_OUT`.
+* ``outline`` : (k,) `lobework.kernels.sweep.edge_parts.EdgePart`, outwards, with corners.
+* ``bodies`` : (m,) `lobework.kernels.sweep.ray_blade.Body`.
+* ``near`` : (32,) int32: the patches along the columns of a tile that a piece reaches.
+* ``bounds``, ``work``, ``tile``, ``depth``: see `lobework.kernels.sweep.tiles`.
 """
 
 from __future__ import annotations
@@ -17,6 +26,11 @@ from lobework.kernels.jit import kernel
 from lobework.kernels.records import Vector
 from lobework.kernels.sweep.blade_on_face import FUSED, NOTHING, height, reach
 from lobework.kernels.sweep.tiles import (
+    HIGH_COLUMN,
+    HIGH_ROW,
+    LOW_COLUMN,
+    LOW_ROW,
+    NO_CELLS,
     PATCH,
     PATCHES,
     blank_tile,
@@ -437,7 +451,7 @@ def prepare(pieces: Records[Piece], radius: float, outline: EdgeParts, one: bool
             moves[k, end, _ALONG_OUT], moves[k, end, _ABOUT_OUT] = piece.move.z, piece.turn
     for k in range(pieces.shape[0]):
         piece = pieces[k]
-        bounds[k] = 1, 0, 1, 0
+        bounds[k] = NO_CELLS
         deep = -min(piece.tip.z, piece.tip.z + piece.move.z)
         if not piece.cuts or not deep > 0:
             continue
@@ -459,10 +473,10 @@ def prepare(pieces: Records[Piece], radius: float, outline: EdgeParts, one: bool
             yw, yq = _spread(wy, low_w, high_w), _spread(-wx, low_q, high_q)
             left, right = min(left, x + xw[0] + xq[0]), max(right, x + xw[1] + xq[1])
             bottom, top = min(bottom, y + yw[0] + yq[0]), max(top, y + yw[1] + yq[1])
-        bounds[k, 0] = cell_above((bottom - piece.sag - y0) / row_step)
-        bounds[k, 1] = cell_below((top + piece.sag - y0) / row_step)
-        bounds[k, 2] = cell_above((left - piece.sag - x0) / column_step)
-        bounds[k, 3] = cell_below((right + piece.sag - x0) / column_step)
+        bounds[k, LOW_ROW] = cell_above((bottom - piece.sag - y0) / row_step)
+        bounds[k, HIGH_ROW] = cell_below((top + piece.sag - y0) / row_step)
+        bounds[k, LOW_COLUMN] = cell_above((left - piece.sag - x0) / column_step)
+        bounds[k, HIGH_COLUMN] = cell_below((right + piece.sag - x0) / column_step)
 
 
 @kernel(fastmath=FUSED)

@@ -3,6 +3,15 @@
 A level cutter goes deepest along a ray where it comes nearest to it, whatever its edge; one that is swung, where its circle
 does. So the least squared distance from the path is kept, and the edge is applied once. Those that rise and fall are in
 `lobework.kernels.sweep.sloping_on_face`.
+
+What the arrays hold:
+
+* ``segments`` : (n,) `lobework.kernels.sweep.segments.Segment`, level.
+* ``parts`` : (p,) `lobework.kernels.sweep.edge_parts.EdgePart`, outwards.
+* ``off`` : (1024, 16) float32, mm^2: a tile of squared distances from the path, laid out as one of depths.
+* ``box`` : (4,) int32: the patches of it that are known, by `_TOP` to `_RIGHT`.
+* ``chosen`` : (k,) int32: segments that reach the tile.
+* ``bounds``, ``work``, ``depth``: see `lobework.kernels.sweep.tiles`.
 """
 
 from __future__ import annotations
@@ -38,11 +47,7 @@ from lobework.kernels.sweep.slab import (
     run_of,
     walk_over,
 )
-from lobework.kernels.sweep.tiles import (
-    LANES,
-    PATCH,
-    PATCHES,
-)
+from lobework.kernels.sweep.tiles import AFTER, FIRST, LANES, PATCH, PATCHES
 
 if TYPE_CHECKING:
     from lobework.kernels.sweep.edge_parts import EdgeParts
@@ -62,6 +67,8 @@ RIM_MM: Final = 2e-6
 _FAR: Final = np.float32(1e30)
 _GENTLE: Final = 0.1
 _SHORT: Final = 8
+_TOP, _BOTTOM, _LEFT, _RIGHT = range(4)
+"""A box of patches: its first row and column, and those after its last: in this order of rows, then columns."""
 
 
 class LevelEdge(NamedTuple):
@@ -184,14 +191,14 @@ def _cut(off: Cells, parts: EdgeParts, tip: float, box: Whole, row: int, column:
     """
     deep, none, far = np.float32(tip), broadcast(np.float32(0.0)), broadcast(_FAR)
     near = broadcast(np.float32((parts[parts.shape[0] - 1].far + RIM_MM) ** 2))
-    for line in range(box[0], box[1]):
+    for line in range(box[_TOP], box[_BOTTOM]):
         down = row + line * PATCH
         first, last = 0, 0
         if down + PATCH <= depth.shape[0]:
-            first, last = work[down, 0], work[down, 1]
+            first, last = work[down, FIRST], work[down, AFTER]
             for k in range(1, PATCH):
-                first, last = max(first, work[down + k, 0]), min(last, work[down + k, 1])
-        for patch in range(line * PATCHES + box[2], line * PATCHES + box[3]):
+                first, last = max(first, work[down + k, FIRST]), min(last, work[down + k, AFTER])
+        for patch in range(line * PATCHES + box[_LEFT], line * PATCHES + box[_RIGHT]):
             square = load(off, patch)
             if not any_at_most(square, near):
                 continue
@@ -203,9 +210,9 @@ def _cut(off: Cells, parts: EdgeParts, tip: float, box: Whole, row: int, column:
             else:
                 for k in range(LANES):
                     r, c = down + k // PATCH, across + k % PATCH
-                    if r < depth.shape[0] and work[r, 0] <= c < work[r, 1]:
+                    if r < depth.shape[0] and work[r, FIRST] <= c < work[r, AFTER]:
                         depth[r, c] = max(depth[r, c], lane(cut, k))
-    box[0], box[1], box[2], box[3] = PATCHES, 0, PATCHES, 0
+    box[_TOP], box[_BOTTOM], box[_LEFT], box[_RIGHT] = PATCHES, 0, PATCHES, 0
 
 
 @kernel(fastmath=FUSED)
@@ -243,7 +250,7 @@ def _cut_tile(
         k = chosen[at]
         segment = segments[k]
         if segment.z != z:
-            if box[0] < box[1]:
+            if box[_TOP] < box[_BOTTOM]:
                 _cut(off, parts, -z, box, row, column, work, depth)
             z = segment.z
             r = reach(parts, -z) + swing
@@ -262,9 +269,14 @@ def _cut_tile(
         else:
             low, high = placed.lower - r * segment.lower_turn, placed.upper + r * segment.upper_turn
             _nearest(off, placed, walk_over(placed, low, high, r, Lines(top, bottom, left, right), grid), grid)
-        box[0], box[1], box[2], box[3] = min(box[0], top), max(box[1], bottom), min(box[2], left), max(box[3], right)
+        box[_TOP], box[_BOTTOM], box[_LEFT], box[_RIGHT] = (
+            min(box[_TOP], top),
+            max(box[_BOTTOM], bottom),
+            min(box[_LEFT], left),
+            max(box[_RIGHT], right),
+        )
         at += 1
-    if box[0] < box[1]:
+    if box[_TOP] < box[_BOTTOM]:
         _cut(off, parts, -z, box, row, column, work, depth)
 
 

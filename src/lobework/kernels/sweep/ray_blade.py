@@ -3,6 +3,12 @@
 A piece turns little, so that over a box each of "how far off the blade's plane", "how far along its breadth" and "how far out of
 its tip" is straight but for a known rest. What these leave of a box is taken again, halved where it does not narrow, the deeper
 half first, until it is smaller than can be told; a box in which they leave nothing holds no meeting.
+
+What the arrays hold:
+
+* ``outline`` : (k,) `lobework.kernels.sweep.edge_parts.EdgePart`, outwards.
+* ``bodies`` : (m,) `Body`.
+* ``boxes`` : (`BOXES`,) `Places`: those that wait.
 """
 
 from __future__ import annotations

@@ -2,6 +2,10 @@
 
 A solid is seen in the half plane of ``r``, the distance from its axis, and ``y``, the way along it. A ray is seen as
 ``y + climb e`` and ``r^2 = square e^2 + 2 cross e + off``, ``e`` mm from where it starts.
+
+What the arrays hold:
+
+* ``outline`` : (p,) `SolidPart`.
 """
 
 from __future__ import annotations

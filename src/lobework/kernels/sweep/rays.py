@@ -1,4 +1,10 @@
-"""The rays of a stock, as the kernels for any surface take them: how a piece of path sees them, which of them it may reach."""
+"""The rays of a stock, as the kernels for any surface take them: how a piece of path sees them, which of them it may reach.
+
+What the arrays hold:
+
+* ``rays`` : `Rays`, of (rows,) `Row`, (patches,) `Band` and (columns,) `Column`.
+* ``bounds`` : (4,) int32, cells: of one piece; see `lobework.kernels.sweep.tiles`.
+"""
 
 from __future__ import annotations
 
@@ -7,7 +13,7 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 
 from lobework.kernels.jit import kernel
 from lobework.kernels.records import Vector, layout
-from lobework.kernels.sweep.tiles import PATCH, cell_above, cell_below
+from lobework.kernels.sweep.tiles import HIGH_COLUMN, HIGH_ROW, LOW_COLUMN, LOW_ROW, PATCH, cell_above, cell_below
 
 if TYPE_CHECKING:
     from lobework.kernels.records import Box, Records
@@ -181,21 +187,24 @@ def bounds_in(rays: Rays, box: Box, polar: float, swept: float, bounds: Whole) -
     """
     if rays.on_face:
         x, y, column_step, row_step = rays.column_start, rays.row_start, rays.column_step, rays.row_step
-        bounds[0], bounds[1] = cell_above((box.low.y - y) / row_step), cell_below((box.high.y - y) / row_step)
-        bounds[2], bounds[3] = cell_above((box.low.x - x) / column_step), cell_below((box.high.x - x) / column_step)
+        bounds[LOW_ROW], bounds[HIGH_ROW] = cell_above((box.low.y - y) / row_step), cell_below((box.high.y - y) / row_step)
+        bounds[LOW_COLUMN], bounds[HIGH_COLUMN] = (
+            cell_above((box.low.x - x) / column_step),
+            cell_below((box.high.x - x) / column_step),
+        )
         return
     row_step, column_step, column_start = rays.row_step, rays.column_step, rays.column_start
     low, aside, bottom, top = max(box.low.x, 0.0), max(abs(box.low.y), abs(box.high.y)), box.low.z, box.high.z
     beside = math.asin(aside / low) if 0 <= aside < low else math.pi
     first, last = min(polar, polar + swept) - beside, max(polar, polar + swept) + beside
-    bounds[2] = cell_above((first - column_start) / column_step - 1e-9)
-    bounds[3] = cell_below((last - column_start) / column_step + 1e-9)
+    bounds[LOW_COLUMN] = cell_above((first - column_start) / column_step - 1e-9)
+    bounds[HIGH_COLUMN] = cell_below((last - column_start) / column_step + 1e-9)
     if rays.is_straight:
         from_top = rays.bands[0].z + 1.5 * row_step
-        bounds[0] = cell_above((from_top - top) / row_step - 1e-9)
-        bounds[1] = cell_below((from_top - bottom) / row_step + 1e-9)
+        bounds[LOW_ROW] = cell_above((from_top - top) / row_step - 1e-9)
+        bounds[HIGH_ROW] = cell_below((from_top - bottom) / row_step + 1e-9)
         return
-    bounds[0], bounds[1] = 1, 0
+    bounds[LOW_ROW], bounds[HIGH_ROW] = 1, 0
     for k in range(rays.bands.shape[0]):
         band = rays.bands[k]
         deep = _longest(band, low, bottom, top)
@@ -204,6 +213,6 @@ def bounds_in(rays: Rays, box: Box, polar: float, swept: float, bounds: Whole) -
         off = band.off + band.off_per_mm * deep
         end = band.z - band.normal_z * deep
         if min(band.z, end) - off <= top and max(band.z, end) + off >= bottom:
-            if bounds[1] < bounds[0]:
-                bounds[0] = k * PATCH
-            bounds[1] = k * PATCH + PATCH - 1
+            if bounds[HIGH_ROW] < bounds[LOW_ROW]:
+                bounds[LOW_ROW] = k * PATCH
+            bounds[HIGH_ROW] = k * PATCH + PATCH - 1

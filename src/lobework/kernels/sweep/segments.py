@@ -1,4 +1,12 @@
-"""A path's samples over a face made into straight segments, those in one line joined."""
+"""A path's samples over a face made into straight segments, those in one line joined.
+
+What the arrays hold:
+
+* ``tip`` : (n, 3) float64, mm: samples of a path, x, y and z.
+* ``segments`` : (n,) `Segment`.
+* ``ends`` : (paths,) int64: the sample after the last of each path.
+* ``within``, ``levels`` : (paths,) float64, mm: see `lay_paths`.
+"""
 
 from __future__ import annotations
 

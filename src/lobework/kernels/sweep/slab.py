@@ -4,6 +4,12 @@
 ends there too, within ``b sin(turn / 2)`` of that end along the segment, or beside its neighbour, ``b`` being the cutter's
 half width: of two rays' ways, one along each, one is that short. So a segment need only visit a slab that much longer than
 itself, and ``b`` to each side.
+
+What the arrays hold:
+
+* ``segments`` : (n,) `lobework.kernels.sweep.segments.Segment`.
+* ``parts`` : (p,) `lobework.kernels.sweep.edge_parts.EdgePart`, outwards.
+* ``bounds``, ``out`` : (n, 4) int32, cells: see `lobework.kernels.sweep.tiles`.
 """
 
 from __future__ import annotations
@@ -16,7 +22,20 @@ from numba import prange
 
 from lobework.kernels.jit import kernel
 from lobework.kernels.sweep.simd import columns, rows
-from lobework.kernels.sweep.tiles import PATCH, PATCHES, PRANGE_ALONE, SHARES, SIDE, cell_above, cell_below
+from lobework.kernels.sweep.tiles import (
+    HIGH_COLUMN,
+    HIGH_ROW,
+    LOW_COLUMN,
+    LOW_ROW,
+    NO_CELLS,
+    PATCH,
+    PATCHES,
+    PRANGE_ALONE,
+    SHARES,
+    SIDE,
+    cell_above,
+    cell_below,
+)
 
 if TYPE_CHECKING:
     from lobework.kernels.sweep.edge_parts import EdgeParts
@@ -123,7 +142,7 @@ def reach(parts: EdgeParts, depth: float) -> float:
 
 @kernel(fastmath=FUSED)
 def bounds_of(segments: Segments, parts: EdgeParts, swing: float, grid: Grid, out: Whole) -> None:
-    """Fill (n, 4) int32, the lowest and highest row and column that each of (n,) segments reaches; none is as 0, -1.
+    """Fill (n, 4) int32, the lowest and highest row and column that each of (n,) segments reaches; none as `NO_CELLS`.
 
     Parameters
     ----------
@@ -147,16 +166,16 @@ def bounds_of(segments: Segments, parts: EdgeParts, swing: float, grid: Grid, ou
             r = reach(parts, -at)
             r += swing if r > 0.0 else 0.0
         if r <= 0.0:
-            out[k, 0], out[k, 1], out[k, 2], out[k, 3] = 0, -1, 0, -1
+            out[k] = NO_CELLS
             continue
         ux, uy = segment.way_x, segment.way_y
         whole = segment.slope > 0.0 or swing > 0.0
         low, high = -r * (1.0 if whole else segment.lower_turn), segment.length + r * (1.0 if whole else segment.upper_turn)
         x, y, aside_x, aside_y = segment.x - grid.x, segment.y - grid.y, r * abs(uy), r * abs(ux)
-        out[k, 0] = cell_above((y + min(uy * low, uy * high) - aside_y) * per_y - _SLACK)
-        out[k, 1] = cell_below((y + max(uy * low, uy * high) + aside_y) * per_y + _SLACK)
-        out[k, 2] = cell_above((x + min(ux * low, ux * high) - aside_x) * per_x - _SLACK)
-        out[k, 3] = cell_below((x + max(ux * low, ux * high) + aside_x) * per_x + _SLACK)
+        out[k, LOW_ROW] = cell_above((y + min(uy * low, uy * high) - aside_y) * per_y - _SLACK)
+        out[k, HIGH_ROW] = cell_below((y + max(uy * low, uy * high) + aside_y) * per_y + _SLACK)
+        out[k, LOW_COLUMN] = cell_above((x + min(ux * low, ux * high) - aside_x) * per_x - _SLACK)
+        out[k, HIGH_COLUMN] = cell_below((x + max(ux * low, ux * high) + aside_x) * per_x + _SLACK)
 
 
 @kernel(parallel=PRANGE_ALONE, fastmath=FUSED)
@@ -183,10 +202,10 @@ def placed_in(segment: Segment, grid: Grid, row: int, column: int) -> Placed:
 def lines_of(bounds: Whole, row: int, column: int) -> Lines:
     """Return the rows and columns of a tile's patches that a segment's bounds touch."""
     return Lines(
-        max(bounds[0] - row, 0) // PATCH,
-        min(bounds[1] - row, SIDE - 1) // PATCH + 1,
-        max(bounds[2] - column, 0) // PATCH,
-        min(bounds[3] - column, SIDE - 1) // PATCH + 1,
+        max(bounds[LOW_ROW] - row, 0) // PATCH,
+        min(bounds[HIGH_ROW] - row, SIDE - 1) // PATCH + 1,
+        max(bounds[LOW_COLUMN] - column, 0) // PATCH,
+        min(bounds[HIGH_COLUMN] - column, SIDE - 1) // PATCH + 1,
     )
 
 

@@ -8,6 +8,13 @@ places at which the ray is under that part. On the way from the ray both rise, s
 
 A ray that is cut deepest from within a segment lies up to ``m`` times the greatest ``rho / h'(rho)`` ahead of there: the slab is
 that much longer at its upper end.
+
+What the arrays hold:
+
+* ``segments`` : (n,) `lobework.kernels.sweep.segments.Segment`.
+* ``parts``, ``slants`` : (p,) `lobework.kernels.sweep.edge_parts.EdgePart`, outwards; slants have no arc among them.
+* ``chosen`` : (k,) int32: segments that reach the tile.
+* ``bounds``, ``work``, ``tile``, ``depth``: see `lobework.kernels.sweep.tiles`.
 """
 
 from __future__ import annotations

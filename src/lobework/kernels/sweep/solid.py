@@ -8,6 +8,16 @@ the solid: ``n . v / n . way``, v the skin's speed there and n its normal.
 
 A ray that is cut deepest from within a piece leaves the solid where its skin neither comes nor goes, ``n . v = 0``. For a solid
 about the way out of the work that is near its middle line, as the path climbs little: only that slab is visited.
+
+What the arrays hold:
+
+* ``pieces`` : (n,) `Piece`.
+* ``edge`` : (k,) `lobework.kernels.sweep.edge_parts.EdgePart`, outwards.
+* ``outline`` : (p,) `lobework.kernels.sweep.ray_solid.SolidPart`.
+* ``bodies`` : (m,) `SolidBody`.
+* ``stops`` : (12,) float64, parts of a piece: places at which a ring is looked at, in order.
+* ``near`` : (32,) int32: the patches along the columns of a tile that a piece reaches.
+* ``bounds``, ``work``, ``tile``, ``depth``: see `lobework.kernels.sweep.tiles`.
 """
 
 from __future__ import annotations
@@ -22,15 +32,7 @@ from lobework.kernels.records import Box, Vector
 from lobework.kernels.sweep.blade_on_face import reach, turned_on
 from lobework.kernels.sweep.ray_solid import NOTHING, gap, leaves
 from lobework.kernels.sweep.rays import RAY, aim, aim_at_patch, bounds_in, deepest_of
-from lobework.kernels.sweep.tiles import (
-    PATCH,
-    PATCHES,
-    blank_tile,
-    load_tile,
-    patch_columns,
-    rows_between,
-    store_tile,
-)
+from lobework.kernels.sweep.tiles import NO_CELLS, PATCH, PATCHES, blank_tile, load_tile, patch_columns, rows_between, store_tile
 
 if TYPE_CHECKING:
     from lobework.geometry.rigid import Array
@@ -738,7 +740,7 @@ def prepare(pieces: Records[Piece], edge: EdgeParts, shape: Shape, rays: Rays, m
     """Fill what is worked out of each piece, and its bounds in cells."""
     for k in range(pieces.shape[0]):
         piece = pieces[k]
-        bounds[k] = 1, 0, 1, 0
+        bounds[k] = NO_CELLS
         if not _prepare(piece, edge, shape, most, rays.on_face):
             piece.length = 0.0
         else:

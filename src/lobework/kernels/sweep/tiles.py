@@ -5,6 +5,15 @@ cache line. Patch ``row // 4 * 32 + column // 4`` holds the cell (row, column) o
 Tiles are numbered along the rows of the grid, as patches are within a tile; those at its far edges reach beyond it.
 
 `lobework.kernels.sweep.carve` goes over the tiles, one thread a tile, so that no two write the same cell.
+
+What the arrays hold:
+
+* ``depth`` : (rows, columns) float32, mm: the grid; row 0 and column 0 are its first cells, as the stock has them.
+* ``bounds`` : (pieces, 4) int32: the cells that each piece of path reaches, by `LOW_ROW` to `HIGH_COLUMN`.
+* ``work`` : (rows, 2) int32: where there is work in each row, by `FIRST` and `AFTER`.
+* ``tile`` : (1024, 16) float32, mm: one tile of depths, laid out as above.
+* ``starts`` : (tiles + 1,) int64, ``order`` : (m,) int32: which pieces reach each tile, as `bin_to_tiles` returns them.
+* ``tiles`` : (k,) int64: numbers of tiles; ``tickets`` : (1,) int64: which of them is next.
 """
 
 from __future__ import annotations
@@ -25,10 +34,17 @@ if TYPE_CHECKING:
     Counts = NDArray[np.int64]
 
 __all__ = [
+    "AFTER",
+    "FIRST",
+    "HIGH_COLUMN",
+    "HIGH_ROW",
     "LANES",
     "LANE_COLUMN",
     "LANE_ROW",
+    "LOW_COLUMN",
+    "LOW_ROW",
     "MOST_REFERENCES",
+    "NO_CELLS",
     "PATCH",
     "PATCHES",
     "PRANGE_ALONE",
@@ -78,6 +94,12 @@ LANE_ROW: Final = np.repeat(np.arange(PATCH, dtype=np.float32), PATCH)
 LANE_COLUMN: Final = np.tile(np.arange(PATCH, dtype=np.float32), PATCH)
 """(16,) float32: the column of each lane within its patch."""
 _FAR: Final = 1 << 30
+LOW_ROW, HIGH_ROW, LOW_COLUMN, HIGH_COLUMN = range(4)
+"""Columns of ``bounds``: the cells that a piece of path reaches, inclusive."""
+NO_CELLS: Final = (1, 0, 1, 0)
+"""The bounds of a piece that reaches none."""
+FIRST, AFTER = range(2)
+"""Columns of ``work``: the first column of the grid with work under it in a row, and the one after the last."""
 
 
 class Grid(NamedTuple):
@@ -160,8 +182,8 @@ def bin_to_tiles(bounds: Whole, rows: int, columns: int, wraps: bool, most: int)
     starts = np.zeros(tiles + 1, np.int64)
     total, taken = 0, 0
     for k in range(bounds.shape[0]):
-        top, bottom, _, _ = _tiles_along(bounds[k, 0], bounds[k, 1], rows, False)
-        left, right, left2, right2 = _tiles_along(bounds[k, 2], bounds[k, 3], columns, wraps)
+        top, bottom, _, _ = _tiles_along(bounds[k, LOW_ROW], bounds[k, HIGH_ROW], rows, False)
+        left, right, left2, right2 = _tiles_along(bounds[k, LOW_COLUMN], bounds[k, HIGH_COLUMN], columns, wraps)
         total += (bottom - top + 1) * (right - left + 1 + right2 - left2 + 1)
         if total > most and taken > 0:
             break
@@ -176,8 +198,8 @@ def bin_to_tiles(bounds: Whole, rows: int, columns: int, wraps: bool, most: int)
     order = np.zeros(starts[tiles], np.int32)
     filled = starts[:-1].copy()
     for k in range(taken):
-        top, bottom, _, _ = _tiles_along(bounds[k, 0], bounds[k, 1], rows, False)
-        left, right, left2, right2 = _tiles_along(bounds[k, 2], bounds[k, 3], columns, wraps)
+        top, bottom, _, _ = _tiles_along(bounds[k, LOW_ROW], bounds[k, HIGH_ROW], rows, False)
+        left, right, left2, right2 = _tiles_along(bounds[k, LOW_COLUMN], bounds[k, HIGH_COLUMN], columns, wraps)
         for row in range(top, bottom + 1):
             for column in range(left, right + 1):
                 order[filled[row * across + column]] = k
@@ -261,7 +283,7 @@ def work_in(inside: NDArray[np.bool_]) -> Whole:
             after -= 1
         while after < columns and inside[row, after]:
             after += 1
-        work[row, 0], work[row, 1] = first, after
+        work[row, FIRST], work[row, AFTER] = first, after
     return work
 
 
@@ -297,7 +319,7 @@ def store_tile(tile: Cells, row: int, column: int, work: Whole, depth: Cells) ->
     """
     for r in range(min(SIDE, depth.shape[0] - row)):
         patch, lane = r // PATCH * PATCHES, r % PATCH * PATCH
-        first, last = max(work[row + r, 0] - column, 0), min(work[row + r, 1] - column, SIDE)
+        first, last = max(work[row + r, FIRST] - column, 0), min(work[row + r, AFTER] - column, SIDE)
         if first == 0 and last == SIDE:
             for p in range(PATCHES):
                 for c in range(PATCH):
@@ -310,14 +332,14 @@ def store_tile(tile: Cells, row: int, column: int, work: Whole, depth: Cells) ->
 @kernel()
 def rows_between(bounds: Whole, row: int) -> tuple[int, int]:
     """Return the first patch along the rows of a tile that a piece reaches, and the one after the last."""
-    return max((bounds[0] - row) // PATCH, 0), min((bounds[1] - row) // PATCH + 1, PATCHES)
+    return max((bounds[LOW_ROW] - row) // PATCH, 0), min((bounds[HIGH_ROW] - row) // PATCH + 1, PATCHES)
 
 
 @kernel()
 def patch_columns(bounds: Whole, column: int, columns: int, wraps: bool, found: Whole) -> int:
     """Fill ``found`` with the patches along the columns of a tile that a piece reaches; return how many."""
     count = 0
-    low, high = bounds[2], bounds[3]
+    low, high = bounds[LOW_COLUMN], bounds[HIGH_COLUMN]
     for patch in range(PATCHES):
         left = column + patch * PATCH
         if left >= columns:
