@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import inspect
 import itertools
 import math
+import re
 
 import numpy as np
 import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
+from lobework.carve import plain
 from lobework.carve.backend import EVERYTHING
 from lobework.carve.plain import PlainBackend
 from lobework.carve.stock import stock_of
@@ -233,6 +236,26 @@ def test_a_ray_that_crosses_the_axis_of_a_frame_is_met_without_a_warning():
     ]
     depth = carved(JUDGE, stock, Sweep(ball.edge, ball.holder, *map(np.array, (tip, outward, level))))
     assert np.isfinite(depth).all()
+
+
+def test_the_judge_is_short_enough_to_be_read():
+    """Nobody can say that a judge is right whom nobody reads: fewer than 250 lines, and nothing of ours but data behind them."""
+    source = inspect.getsource(plain)
+    assert len(source.splitlines()) < 250
+    at_run_time = source[: source.index("if TYPE_CHECKING")]
+    data = {"geometry.cutter_edge", "geometry.rigid", "geometry.surface", "parts.holder"}
+    assert set(re.findall(r"from lobework\.([\w.]+) import", at_run_time)) == data
+    assert PlainBackend().can == EVERYTHING
+
+
+def test_a_blade_that_sets_off_just_beside_a_ray_cuts_it_as_if_on_it():
+    """Closer than anything that is decided: rounding alone may leave the tip of a path on either side of a ray."""
+    depths = []
+    for beside in (-1e-13, 0.0, 1e-13):
+        path = [[0.0, beside, -0.5], [0.1, 3.0, -0.5]]
+        depths.append(carved(JUDGE, DISC, on_face(Vee(angle_deg=60.0, width=2.0, holder=FixedTool()), path)))
+    assert depths[0][DISC.rows // 2].max() == pytest.approx(0.5, abs=1e-6)
+    assert np.abs(depths[0] - depths[2]).max() < 1e-6
 
 
 def test_a_cutter_never_reaches_through_the_axis_to_the_other_side():

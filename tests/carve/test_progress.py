@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 import lobework as lw
-from lobework.carve import compiled_face, compiled_path, compiled_solid, compiled_tool, plain_path
+from lobework.carve import compiled_face, compiled_path, compiled_solid, compiled_tool, plain
 from lobework.carve import compiled_frame as framed
 
 BENCH = lw.read_lathe("plain-bench")
@@ -55,7 +55,7 @@ def test_the_compiled_way_tells_within_one_pass_whose_steps_reach_many_cells_and
 @each_piece
 @pytest.mark.parametrize("holder", [HELD["drilling spindle"], HELD["fixed"]], ids=["drilling spindle", "fixed"])
 def test_the_plain_way_tells_within_one_pass(piece, way, holder, monkeypatch):
-    monkeypatch.setattr(plain_path, "_PAIRS", 1 << 8)
+    monkeypatch.setattr(plain, "_STEPS", 1 << 5)
     short = lw.Pass(turns=2, at=way.at, travel=way.travel)
     parts, _ = told(traces(piece, short, holder, 3e-3), "plain")
     assert len(parts) > 3
