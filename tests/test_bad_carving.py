@@ -109,7 +109,7 @@ WRONG = {
     ),
     "a pen": (
         changed(BALL, 'kind = "pen"'),
-        ": cutter.kind='pen': it has no edge, so it carves nothing; use a vee or another cutter",
+        ":13: cutter.kind: 'pen' has no edge, so it carves nothing; use a vee or another cutter",
     ),
     "a holder misspelt": (
         holder('{ kind = "cuting frame", radius = 20 }'),
@@ -174,7 +174,7 @@ WRONG = {
     ),
     "a grid past memory": (
         changed("0.5 mm", "0.0001 mm"),
-        f": resolution=0.0001: {GRID}",
+        f":4: resolution: '0.0001 mm' {GRID}",
     ),
     "a resolution of nothing": (changed('"0.5 mm"', "0"), ":4: resolution: 0 must be above zero, such as 0.05 mm"),
     "a resolution below zero": (changed("0.5 mm", "-0.1 mm"), ":4: resolution: '-0.1 mm' must be above zero, such as 0.05 mm"),

@@ -367,7 +367,7 @@ def test_a_backend_is_refused_what_it_cannot_carve_before_it_begins(lacks, monke
 
 
 def test_a_pen_carves_nothing():
-    with pytest.raises(SettingError, match=r"^cutter.kind='pen': it has no edge, so it carves nothing; use a vee"):
+    with pytest.raises(SettingError, match=r"^cutter.kind='pen': has no edge, so it carves nothing; use a vee"):
         job(ring(), cutter=Pen()).carve(backend="plain")
     assert job(ring(), cutter=Pen()).uncarvable == "this cutter has no edge to carve with"
     assert job(ring()).uncarvable == ""

@@ -155,5 +155,5 @@ def test_what_has_no_edge_carves_nothing_and_is_refused(cutter):
     assert not has_edge(cutter)
     with pytest.raises(SettingError) as told:
         swept(cut_on(fixed(), at=At(x=20.0)), cutter)
-    message = f"cutter.kind='{cutter.kind}': it has no edge, so it carves nothing; use a vee or another cutter"
+    message = f"cutter.kind='{cutter.kind}': has no edge, so it carves nothing; use a vee or another cutter"
     assert str(told.value) == message

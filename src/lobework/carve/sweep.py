@@ -99,7 +99,7 @@ def sweep_of(trace: Trace, cutter: Cutter, surface: Surface) -> Sweep:
     if not has_edge(cutter):
         lacks = "holder" if isinstance(getattr(cutter, "edge", None), Edge) else "edge"
         raise SettingError(
-            f"it has no {lacks}, so it carves nothing",
+            f"has no {lacks}, so it carves nothing",
             name="cutter.kind",
             given=repr(cutter.kind),
             remedy="use a vee or another cutter",
