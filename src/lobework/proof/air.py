@@ -23,7 +23,7 @@ _FED_TO: Final = re.compile(r"feedthecutterinbyhandto[xz](-?[0-9]+(?:[.][0-9]+)?
 
 
 def with_lift(fed: FeedMoves, traces: Sequence[Trace], into: str) -> FeedMoves:
-    """Return the feed moves of a lifted program, with the lift that is to be removed from each.
+    """Return the feed moves of a lifted program, each with its lift, which is then removed before the comparison.
 
     The runs of moves are taken as the cuts of the job, in order. The lift of a run is the distance along the infeed slide from
     the start of its cut in the job to its start in the program.

@@ -39,11 +39,11 @@ _PIECES_A_LOBE: Final = 8
 _MOST_REFINED: Final = 16_384
 _MOST_PIECES: Final = 1e12
 _MISSING: Final = 50
-"""Distance from a cut, in tolerances, beyond which the cut counts as missing there."""
+"""Distance of the program from a cut, as a multiple of the tolerance, beyond which the cut counts as missing there."""
 _FAR: Final = 1.01 * _MISSING
-"""Distance, in tolerances, beyond which the nearest segment need not be found."""
+"""Distance, as a multiple of the tolerance, beyond which the nearest segment need not be found."""
 _BEYOND: Final = 1.05
-"""Distance, in tolerances, of an added sample of the job's path from an edge of the program's path.
+"""Distance of an added sample of the job's path from an edge of the program's path, as a multiple of the tolerance.
 
 The program cuts there too, unless a piece of the job's path is left out.
 """
@@ -229,7 +229,7 @@ def _worst_of_program(
 def _refined_on_moves(
     path: Array, far: Array, segment: Ints, moves: Moves, samples: Samples, model: Model, tolerance: float
 ) -> Array:
-    """Return the distances of (n, 3) places from the program's path; those near the tolerance are refined on the moves."""
+    """Return the distances of (n, 3) places from the program's path; distances near the tolerance are refined on the moves."""
     near = np.flatnonzero((far > tolerance * (1 - SHARE)) & (far < 10 * tolerance))[:_MOST_REFINED]
     if not near.size:
         return far

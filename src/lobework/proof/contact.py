@@ -24,7 +24,7 @@ __all__ = ["contact_test", "surely_clear"]
 
 _ALONG: Final = 257
 _ROOM_MM: Final = 0.1
-"""Allowance for a profile that is further out between two sampled places."""
+"""Allowance for a profile whose radius is greater between two samples."""
 
 
 def contact_test(piece: Piece, cutter: Cutter, within: float) -> Callable[[Array], NDArray[np.bool_]]:

@@ -1,4 +1,4 @@
-"""Findings about a program's text: unit of length, unnamed axes, limits of the controller, and the reader's remarks."""
+"""Findings about a program's text: unit of length, axes that it does not move, limits of the controller, reader's remarks."""
 
 from __future__ import annotations
 

@@ -92,7 +92,8 @@ def direction_findings(
 def _difference(motion: Motion, actual: Mapping[str, Array], target: Mapping[str, Array], cutter: Cutter) -> Array:
     """Return (n,), the length of the difference between the cutter's unit vectors on the work, actual and in the job.
 
-    The vector points into the work; if the section of the groove depends on the turn about it, the vector across counts too.
+    The vector points into the work. If the groove depends on the rotation of the cutter about this vector, a second vector,
+    across the first, is compared too, and the greater difference is returned.
     """
     stands, wanted = motion.pose_of(actual).rotation, motion.pose_of(target).rotation
     into = 2 if motion.swings is not None or motion.cut.approach.axis == "z" else 0

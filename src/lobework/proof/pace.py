@@ -41,7 +41,7 @@ _MOST_REPEATED: Final = 0.125
 _WINDOW: Final = 0.75
 _PLACES: Final = 257
 _LIMITED: Final = 2.0
-"""Greatest duration of a move over its least one on a lathe with limits; a program may distribute acceleration over moves."""
+"""Greatest ratio of a move's duration to the least possible one; a program is free in how it spreads acceleration over moves."""
 
 
 class _Worst(NamedTuple):
@@ -126,7 +126,7 @@ class Pace:
                 self._note("slow plunge", slowest / rate, int(moves.line[k]), rate, slowest)
 
     def _add_cuts(self, setup: SetUp, moves: Moves, which: Ints, lengths: Array, cut: Ints, segment: Ints, along: Array) -> None:
-        """Note the moves that are faster than the job's feeds, and those that are much slower.
+        """Note the worst moves of two kinds: faster than the job's feeds, and much slower.
 
         The rounding of words changes the length of a move a little; two slides at most contribute to it.
         """

@@ -35,7 +35,7 @@ _WIDTH_STEP_MM: Final = 0.05
 _MARGIN_MM: Final = 9.0
 _NARROWEST_MM: Final = 66.0
 _EM: Final = 0.56
-"""Mean width of a letter as a fraction of the text size, estimated high."""
+"""Mean width of a letter as a fraction of the text size, on the safe side."""
 _JOINED: Final = "\N{NO-BREAK SPACE}"
 _BARS: Final[dict[LengthUnit, tuple[float, int, str]]] = {"mm": (50.0, 5, "50 mm"), "inch": (50.8, 4, "2 in")}
 """Length of the scale bar, mm, number of its parts, and its label; the bar fits on the narrowest sheet."""

@@ -45,10 +45,10 @@
       cos.push(Math.cos(2 * Math.PI * j / columns));
       sin.push(Math.sin(2 * Math.PI * j / columns));
     }
-    const put = (radius, z, out, up, j, along, carved) => vertices.push(
+    const addVertex = (radius, z, out, up, j, along, carved) => vertices.push(
       radius * cos[j], radius * sin[j], z, out * cos[j], out * sin[j], up, j / columns, along, carved);
     const cut = (i, j) => heights[i * columns + j % columns];
-    const weave = (first, count) => {
+    const addTriangles = (first, count) => {
       for (let i = 0; i + 1 < count; i++) {
         for (let j = 0; j + 1 < wide; j++) {
           const a = first + i * wide + j, b = a + wide;
@@ -60,10 +60,10 @@
       const [radius, z, out, up] = profile[i];
       for (let j = 0; j < wide; j++) {
         const depth = cut(i, j);
-        put(radius - depth * out, z - depth * up, out, up, j, i / (rows - 1), 1);
+        addVertex(radius - depth * out, z - depth * up, out, up, j, i / (rows - 1), 1);
       }
     }
-    weave(0, rows);
+    addTriangles(0, rows);
     const carved = (i, j) => {
       const [radius, z, out, up] = profile[i], depth = cut(i, j);
       return [radius - depth * out, z - depth * up];
@@ -75,10 +75,10 @@
         const length = Math.hypot(rb - ra, zb - za) || 1, out = -(zb - za) / length, up = (rb - ra) / length;
         for (let j = 0; j < wide; j++) {
           const [radius, z] = i === 0 && from !== null ? carved(from, j) : i === last && to !== null ? carved(to, j) : line[i];
-          put(radius, z, out, up, j, 0, 0);
+          addVertex(radius, z, out, up, j, 0, 0);
         }
       }
-      weave(first, line.length);
+      addTriangles(first, line.length);
     }
     return { vertices: new Float32Array(vertices), index: new Uint32Array(index) };
   }
@@ -105,16 +105,16 @@ uniform vec3 early, late; uniform float ring, figure, streak, pores, wander; uni
 out vec4 colour;
 
 // The texture "sheet" holds the same random numbers as the still picture's grain; each seed begins at another place in it.
-float lot(ivec2 cell, int seed) {
+float random_at(ivec2 cell, int seed) {
   return texelFetch(sheet, (cell + seed * ivec2(61, 97)) & 255, 0).r * (255.0 / 127.5) - 1.0;
 }
 float noise(float u, float v, int seed) {
   float left = floor(u), low = floor(v), a = smoothstep(0.0, 1.0, u - left), b = smoothstep(0.0, 1.0, v - low);
   ivec2 corner = ivec2(left, low);
-  float under = mix(lot(corner, seed), lot(corner + ivec2(1, 0), seed), a);
-  return mix(under, mix(lot(corner + ivec2(0, 1), seed), lot(corner + ivec2(1, 1), seed), a), b);
+  float under = mix(random_at(corner, seed), random_at(corner + ivec2(1, 0), seed), a);
+  return mix(under, mix(random_at(corner + ivec2(0, 1), seed), random_at(corner + ivec2(1, 1), seed), a), b);
 }
-float left_of(float size, float dot_mm) { return clamp((size / dot_mm - 0.6) / 1.4, 0.0, 1.0); }
+float contrast(float size, float dot_mm) { return clamp((size / dot_mm - 0.6) / 1.4, 0.0, 1.0); }
 
 vec3 wood(vec3 p, float dot_mm) {
   float along = p.x, side = p.y - heart.x, under = p.z - heart.y;
@@ -123,15 +123,15 @@ vec3 wood(vec3 p, float dot_mm) {
   float year = far / ring + 1.6 * noise(far / (5.5 * ring), along / 150.0, 3);
   float whole = floor(year), part = year - whole;
   float edge = clamp((part - 0.86) / 0.14, 0.0, 1.0);
-  float rings = (part * part * (1.0 - edge * edge) - 0.28) * (0.75 + 0.45 * lot(ivec2(int(whole), 0), 4)) * left_of(ring / 2.0, dot_mm);
+  float rings = (part * part * (1.0 - edge * edge) - 0.28) * (0.75 + 0.45 * random_at(ivec2(int(whole), 0), 4)) * contrast(ring / 2.0, dot_mm);
   float bands = 0.75 * noise(year / 2.7, along / 190.0, 5) + noise(year / 9.0, along / 240.0, 6);
   float fibre = noise(side, along / 31.0 + under / 1.3, 9)
-    + noise(side / 0.31, along / 13.0 + under / 0.31, 8) * left_of(0.31, dot_mm)
-    + noise(side / 0.11, along / 5.0 + under / 0.11, 7) * left_of(0.11, dot_mm);
+    + noise(side / 0.31, along / 13.0 + under / 0.31, 8) * contrast(0.31, dot_mm)
+    + noise(side / 0.11, along / 5.0 + under / 0.11, 7) * contrast(0.11, dot_mm);
   float dark = 0.42 + figure * (0.62 * rings + 0.34 * bands) + 0.16 * streak * fibre;
   vec3 tone = early + clamp(dark, -0.25, 1.3) * (late - early);
   float vessel = noise(side / 0.14, along / 1.9 + under / 0.14, 10) + 0.25 * noise(side / 2.2, along / 24.0, 11);
-  float open_here = clamp((vessel - (0.78 - 0.35 * pores)) / 0.22, 0.0, 1.0) * left_of(0.14, dot_mm) * step(0.001, pores);
+  float open_here = clamp((vessel - (0.78 - 0.35 * pores)) / 0.22, 0.0, 1.0) * contrast(0.14, dot_mm) * step(0.001, pores);
   return max(tone * (1.0 - 0.45 * open_here), vec3(0.004));
 }
 
@@ -191,7 +191,7 @@ void main() {
   colour = vec4(mix(12.92 * lit, 1.055 * pow(lit, vec3(1.0 / 2.4)) - 0.055, step(0.0031308, lit)), 1.0);
 }`;
 
-  function built(gl, kind, source) {
+  function compiled(gl, kind, source) {
     const shader = gl.createShader(kind);
     gl.shaderSource(shader, source);
     gl.compileShader(shader);
@@ -204,8 +204,8 @@ void main() {
 
   function prepare(picture) {
     program = gl.createProgram();
-    gl.attachShader(program, built(gl, gl.VERTEX_SHADER, vertexShader));
-    gl.attachShader(program, built(gl, gl.FRAGMENT_SHADER, fragmentShader));
+    gl.attachShader(program, compiled(gl, gl.VERTEX_SHADER, vertexShader));
+    gl.attachShader(program, compiled(gl, gl.FRAGMENT_SHADER, fragmentShader));
     gl.linkProgram(program);
     if (!gl.getProgramParameter(program, gl.LINK_STATUS) && !gl.isContextLost()) throw new Error(gl.getProgramInfoLog(program));
     gl.useProgram(program);
@@ -289,12 +289,12 @@ void main() {
     gl.drawElements(gl.TRIANGLES, count, gl.UNSIGNED_INT, 0);
   }
 
-  let asked = 0, last = 0;
-  function ask() {
-    if (!asked) asked = requestAnimationFrame(step);
+  let frame = 0, last = 0;
+  function requestDraw() {
+    if (!frame) frame = requestAnimationFrame(step);
   }
   function step(time) {
-    asked = 0;
+    frame = 0;
     const part = calm.matches ? 1 : 1 - Math.exp(-Math.min(time - last, 50) / 70);
     last = time;
     let more = false;
@@ -304,7 +304,7 @@ void main() {
       more ||= now[name] !== goal[name];
     }
     if (gl && !gl.isContextLost()) draw();
-    if (more) ask();
+    if (more) requestDraw();
   }
   function go(change, at_once) {
     Object.assign(goal, change);
@@ -312,13 +312,13 @@ void main() {
     goal.zoom = limit(goal.zoom, 0.5, 14);
     goal.lamp = limit(goal.lamp, 4, 80);
     if (at_once) Object.assign(now, goal);
-    tell();
-    ask();
+    showSettings();
+    requestDraw();
   }
 
   const lamp = document.getElementById("lamp"), from = document.getElementById("from"), grain = document.getElementById("grain");
   const sides = ["top", "upper right", "right", "lower right", "bottom", "lower left", "left", "upper left"];
-  function tell() {
+  function showSettings() {
     lamp.value = goal.lamp;
     from.value = goal.from;
     grain.checked = goal.grain > 0;
@@ -388,7 +388,7 @@ void main() {
     const sharp = Math.min(devicePixelRatio || 1, 2);
     canvas.width = Math.max(1, Math.round(canvas.clientWidth * sharp));
     canvas.height = Math.max(1, Math.round(canvas.clientHeight * sharp));
-    ask();
+    requestDraw();
   }
 
   function still(why) {
@@ -417,7 +417,7 @@ void main() {
     root.classList.add("live");
     document.getElementById("how").hidden = false;
     says.textContent = "";
-    tell();
+    showSettings();
     fit();
     requestAnimationFrame(() => requestAnimationFrame(() => { root.dataset.view = "live"; }));
   }

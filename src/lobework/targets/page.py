@@ -33,7 +33,7 @@ if TYPE_CHECKING:
 __all__ = ["HEIGHTS", "MOST_TEXELS", "STILL_DOTS", "TARGET", "render"]
 
 HEIGHTS: Final = 65535
-"""Integer that stands for the greatest depth of the mesh; depths are rounded to integers, so to half of this step."""
+"""The integer for the greatest depth of the mesh; the other depths are scaled in proportion and rounded to integers."""
 MOST_TEXELS: Final = 2048
 """Greatest number of texels on a side of the slope map; a finer grid is averaged."""
 _ROWS, _COLUMNS = 384, 512

@@ -119,7 +119,7 @@ def opens(surface: Round, wall: Array) -> bool:
 
 
 def ends(stock: Stock, depth: Grid, tilt: float, spacing: float) -> list[Patch]:
-    """Return the end away from the headstock, and the part of the hollow's wall that is visible from the elevation ``tilt``."""
+    """Return patches of the end away from the headstock, and of the part of the hollow that is visible at elevation ``tilt``."""
     surface = surface_of(stock)
     radius, z, out, up = surface.profile(np.zeros(1))[0].tolist()
     if radius < spacing:

@@ -22,7 +22,7 @@ _CUT_MM: Final = 0.05
 """Depth from which the whole visible surface is freshly cut."""
 _SOAK_MM: Final = (0.07, 0.28)
 _SOAK: Final = np.array([[0.66, 0.75, 0.86], [0.22, 0.18, 0.11], [0.12, 0.07, 0.03]], dtype=np.float32)
-"""Fractions of the lamp's red, green and blue light that leave the wood at the point of incidence, near it, and further away."""
+"""Fractions of the lamp's red, green and blue light that leave the wood where they entered it, near there, and further away."""
 
 
 def averaged(grid: Grid, times: int) -> Grid:

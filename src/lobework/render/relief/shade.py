@@ -91,7 +91,7 @@ def _open_lamp(eye: Grid) -> Grid:
 
 
 def _lamp_on_side(stock: Stock, depth: Grid, seen: Seen, side: NDArray[np.intp], window: Window) -> Grid:
-    """Return the visible fraction of the lamp at points of the side, from the horizon of the carved surface towards the lamp."""
+    """Return the fraction of the lamp that is visible from points of the side, above the carved surface towards the lamp."""
     along, angle, cut = seen.along[side], seen.angle[side], seen.depth[side]
     radius, _, out, up = (np.interp(along, stock.down, part).astype(np.float32) for part in stock.profile.T)
     radius = np.maximum(radius, 1e-3)
