@@ -54,7 +54,7 @@ def test_it_installs_its_one_module_and_nothing_else(folder):
 @everywhere
 def test_it_keeps_the_contract_and_offers_samples_to_the_kit(folder):
     body = ast.parse(module(folder).read_text(encoding="utf-8")).body
-    assert "lobework_contract = 1" in [ast.unparse(each) for each in body]
+    assert "lobework_contract = 2" in [ast.unparse(each) for each in body]
     hooks = [
         each.name for each in body if isinstance(each, ast.FunctionDef) and "hookimpl" in map(ast.unparse, each.decorator_list)
     ]

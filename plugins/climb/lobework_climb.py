@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
 __all__ = ["Steepest", "climb", "lobework_checks", "lobework_contract", "lobework_samples", "steepest"]
 
-lobework_contract = 1
+lobework_contract = 2
 
 USUAL_DEG: Final = 30.0
 """The usual limit of the pressure angle for a translating follower. Source: siliconwit.com, *Cam and Follower Experiments*: kept

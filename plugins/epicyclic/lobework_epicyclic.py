@@ -35,7 +35,7 @@ if TYPE_CHECKING:
 
 __all__ = ["Epicyclic", "Stage", "Train", "lobework_chucks", "lobework_contract", "lobework_samples"]
 
-lobework_contract = 1
+lobework_contract = 2
 
 _MOST_TEETH = 10_000
 _PAIRS = "pairs of wheels, driver and driven, in teeth, such as [[60, 120]]"

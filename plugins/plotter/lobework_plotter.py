@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
 __all__ = ["TARGET", "lobework_contract", "lobework_samples", "lobework_targets", "read", "render"]
 
-lobework_contract = 1
+lobework_contract = 2
 
 _UNITS_PER_MM: Final = 40
 """A plotter unit is 0.025 mm. Source: Hewlett-Packard, *HP 7550A Graphics Plotter Interfacing and Programming Manual* (1986)."""

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 __all__ = ["Arched", "ConstantWidth", "Polygon", "lobework_cams", "lobework_contract", "lobework_samples"]
 
-lobework_contract = 1
+lobework_contract = 2
 
 _MOST_SIDES = 1000
 _LEAST = 1e-300

@@ -119,8 +119,8 @@ def test_every_kind_is_laid_out_on_one_of_the_pages():
 
 def test_a_plugin_that_is_older_or_newer_or_says_no_contract_is_left_out_with_the_line_on_the_page(tmp_path):
     """And the sound one beside them comes in."""
-    shop, message = Shop(tmp_path / "site"), "lobework_contract = 1\n"
-    contracts = {"older": "lobework_contract = 0\n", "newer": "lobework_contract = 2\n", "silent": "", "sound": message}
+    shop, message = Shop(tmp_path / "site"), "lobework_contract = 2\n"
+    contracts = {"older": "lobework_contract = 0\n", "newer": "lobework_contract = 3\n", "silent": "", "sound": message}
     for name, contract in contracts.items():
         files = {
             tmp_path / name / path: content.replace(message.encode(), contract.encode())

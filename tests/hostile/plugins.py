@@ -198,7 +198,7 @@ _AT_THE_TOP: Final = (
     "raise BaseException('base')",
     "1 / 0",
     "import nothing_of_this_name",
-    "lobework_contract = 2",
+    "lobework_contract = 3",
 )
 
 

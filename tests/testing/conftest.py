@@ -28,7 +28,7 @@ from lobework.quantities.fields import Length, Turning
 from lobework.geometry.rigid import Rigid
 from lobework.quantities.units import Phase
 
-lobework_contract = 1
+lobework_contract = 2
 WAY = {way}
 
 

@@ -10,7 +10,7 @@ import numpy as np
 from lobework.carve.plain import PlainBackend
 from lobework.plugins import hookimpl
 
-lobework_contract = 1
+lobework_contract = 2
 
 
 @dataclass(frozen=True)
@@ -51,7 +51,7 @@ from lobework.parts.holder import DrillingSpindle, Holder
 from lobework.plugins import hookimpl
 from lobework.quantities.fields import Length
 
-lobework_contract = 1
+lobework_contract = 2
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

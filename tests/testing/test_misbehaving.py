@@ -6,7 +6,7 @@ import json
 
 import pytest
 
-HEAD = "from lobework.plugins import hookimpl\nlobework_contract = 1\n"
+HEAD = "from lobework.plugins import hookimpl\nlobework_contract = 2\n"
 STRANGE = "class Strange(BaseException):\n    pass\n"
 JOB = """
 lathe = "rocking-bench"

@@ -48,7 +48,7 @@ def test_a_part_without_a_sample_fails(bench):
 def test_what_cannot_be_judged_is_skipped_with_its_reason(bench):
     bench.package(
         "title",
-        "from lobework.plugins import hookimpl\nfrom lobework.targets import Target\nlobework_contract = 1\n"
+        "from lobework.plugins import hookimpl\nfrom lobework.targets import Target\nlobework_contract = 2\n"
         "T = Target(name='title', file='title.txt', shows='drawing', description='x', render=lambda s: repr(s.layers).encode())\n"
         "@hookimpl\ndef lobework_targets():\n    return [T]\n"
         "@hookimpl\ndef lobework_samples():\n    from lobework.testing import Sample\n    return [Sample(T)]\n",

@@ -11,7 +11,7 @@ from lobework.plugins.registry import installed
 from lobework.testing import asked_of, promises_of, verified, verify
 
 KEPT = """\
-plugin 'plate' (lobework-plate 1.0), contract 1
+plugin 'plate' (lobework-plate 1.0), contract 2
 loaded from HERE/lobework_plate.py
 chuck plate: Plate(step=3.0, index=Phase(turns=Fraction(0, 1), lobes=Fraction(0, 1)))
   keeps its settings: 10 cases
@@ -88,7 +88,7 @@ def test_a_name_that_nothing_answers_to_is_wrong_input(bench):
 def test_a_plugin_that_is_left_out_is_told_with_its_cause(bench):
     bench.package("old", "lobework_contract = 0\n")
     done = bench.lobework("verify", "old")
-    cause = "it was written for contract 0, this lobework keeps contract 1; update the plugin's package"
+    cause = "it was written for contract 0, this lobework keeps contract 2; update the plugin's package"
     assert done.returncode == 1
     assert done.stdout.splitlines() == [
         "plugin 'old' (lobework-old 1.0) is left out",
@@ -110,7 +110,7 @@ def test_a_plugin_that_is_left_out_is_told_with_its_cause(bench):
     ids=["nothing", "a word", "a fault", "a sample of a word"],
 )
 def test_samples_that_cannot_be_had_are_told_and_cost_nothing_until_they_are_asked_for(bench, hook, message):
-    head = "from lobework.plugins import hookimpl\nlobework_contract = 1\n"
+    head = "from lobework.plugins import hookimpl\nlobework_contract = 2\n"
     bench.package("odd", f"{head}@hookimpl\ndef lobework_samples():\n    {hook}\n")
     done = bench.lobework("verify", "odd")
     assert done.stdout == ""
@@ -121,7 +121,7 @@ def test_samples_that_cannot_be_had_are_told_and_cost_nothing_until_they_are_ask
 
 
 def test_a_sample_of_what_a_plugin_does_not_offer_is_told(bench):
-    head = "from lobework.plugins import hookimpl\nlobework_contract = 1\n"
+    head = "from lobework.plugins import hookimpl\nlobework_contract = 2\n"
     body = "    from lobework import Oval\n    from lobework.testing import Sample\n    return [Sample(Oval(throw=1.0))]\n"
     bench.package("odd", f"{head}@hookimpl\ndef lobework_samples():\n{body}")
     done = bench.lobework("verify", "odd")

@@ -35,7 +35,7 @@ __all__ = [
     "lobework_targets",
 ]
 
-lobework_contract = 1
+lobework_contract = 2
 
 
 @hookimpl

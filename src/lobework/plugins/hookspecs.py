@@ -1,6 +1,6 @@
 """The hooks that register cams, followers, chucks, cutters, pieces, backends, targets and checks, built-in ones too.
 
-A plugin is a module with ``lobework_contract = 1`` and at least one of these functions, marked `hookimpl`.
+A plugin is a module with ``lobework_contract = 2`` and at least one of these functions, marked `hookimpl`.
 """
 # mypy: disable-error-code="empty-body"
 
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
 __all__ = ["CONTRACT", "Check", "hookimpl"]
 
-CONTRACT: Final = 1
+CONTRACT: Final = 2
 """What plugins and lobework have agreed on; it grows only when a plugin written for the old one would break."""
 
 hookimpl = pluggy.HookimplMarker("lobework")
