@@ -213,8 +213,8 @@ def settings_of(part: Any, units: LengthUnit = "mm", lobes: int | None = None, *
         value = getattr(part, each.name)
         if each.name in settled or value in ("", (), None, math.inf) or (_is_part(each.default) and value == each.default):
             continue
-        if holder := held_in(part, each.name):
-            for one, inner in holder.items():
+        if inner_parts := held_in(part, each.name):
+            for one, inner in inner_parts.items():
                 found += [(f"{one} {name}", text) for name, text in settings_of(inner, units, as_made=as_made)]
         else:
             found.append((plain_name(each.name), show(value, marks[each.name], units, lobes)))

@@ -271,8 +271,8 @@ class Cut:
             return passed.arc.tip(passed.at, part)
         if passed.template is not None:
             return passed.template.tip(passed.at, part, self.approach.axis)
-        holder: Array = np.array(self.tip)[:, None] + np.array(self.travel)[:, None] * part
-        return holder.T
+        inner_parts: Array = np.array(self.tip)[:, None] + np.array(self.travel)[:, None] * part
+        return inner_parts.T
 
     def as_set(self, drive: Drive) -> Drive:
         """Return a cam as set for this cut: if the tip stays at one position along the work, the twist becomes a phase."""
@@ -348,8 +348,8 @@ def _steppable(part: Any) -> dict[str, Measure | None]:
     """Return the measures of a chuck's numeric settings by their names in files, including those of parts that it holds."""
     marks = {name.removesuffix("_deg"): mark for name, mark in measures_of(part).items()}
     found = {name: mark for name, mark in marks.items() if mark is not None and mark.schema is None}
-    holder = {one: inner for each in fields(part) for one, inner in held_in(part, each.name).items()}
-    return found | {f"{one}.{name}": mark for one, inner in holder.items() for name, mark in _steppable(inner).items()}
+    inner_parts = {one: inner for each in fields(part) for one, inner in held_in(part, each.name).items()}
+    return found | {f"{one}.{name}": mark for one, inner in inner_parts.items() for name, mark in _steppable(inner).items()}
 
 
 def _amount(given: Any, mark: Measure | None) -> Any:
@@ -383,10 +383,10 @@ def _part_stepped(part: Any, setting: str, amount: Any) -> tuple[Any, Any]:
     """Return a part with one setting, its own or that of a part it holds, changed by ``amount``, and the new value."""
     one, _, name = setting.partition(".")
     for each in fields(part) if name else ():
-        holder = held_in(part, each.name)
-        if one in holder:
-            holder[one], value = _part_stepped(holder[one], name, amount)
-            return replace(part, **{each.name: tuple(holder.values())}), value
+        inner_parts = held_in(part, each.name)
+        if one in inner_parts:
+            inner_parts[one], value = _part_stepped(inner_parts[one], name, amount)
+            return replace(part, **{each.name: tuple(inner_parts.values())}), value
     attribute = setting if hasattr(part, setting) else f"{setting}_deg"
     value = getattr(part, attribute) + amount
     return replace(part, **{attribute: value}), value

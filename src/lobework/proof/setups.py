@@ -95,10 +95,10 @@ def _hand_set(cut: Cut) -> tuple[Any, ...]:
             driven = turned_by == "motor"
             cams.append((drive.cam, drive.follower, drive.side, drive.gain, drive.index, drive.moves))
             cams.append(() if driven else (drive.ratio, cut.as_set(drive).phase))
-    holder = tuple((name, place) for name, place in zip("xyz", cut.tip, strict=True) if lathe.axis(name) is None)
+    set_by_hand = tuple((name, place) for name, place in zip("xyz", cut.tip, strict=True) if lathe.axis(name) is None)
     fed = cut.number if lathe.axis(cut.approach.axis) is None else None
     turned = passed.spindle if lathe.axis("spindle") is None else None
-    return lathe.chucks, tuple(cams), passed.together, holder, fed, turned
+    return lathe.chucks, tuple(cams), passed.together, set_by_hand, fed, turned
 
 
 def hand_work(before: Cut, now: Cut, units: LengthUnit) -> str:

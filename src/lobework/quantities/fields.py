@@ -156,8 +156,8 @@ def held_in(part: Any, field: str) -> dict[str, Any]:
     >>> held_in(SimpleNamespace(rollers=(Roller(3.0), Roller(4.0)), radius=3.0), "rollers")
     {'roller 1': Roller(radius=3.0), 'roller 2': Roller(radius=4.0)}
     """
-    holder = getattr(part, field)
-    parts = holder if isinstance(holder, tuple) and all(is_dataclass(each) for each in holder) else ()
+    value = getattr(part, field)
+    parts = value if isinstance(value, tuple) and all(is_dataclass(each) for each in value) else ()
     one = field.replace("_", " ").removesuffix("s")
     return {f"{one} {number}": each for number, each in enumerate(parts, 1)}
 

@@ -96,7 +96,7 @@ def _toml_text(value: Any) -> str:
     if isinstance(value, Phase):
         return json.dumps(format_phase(value))
     if isinstance(value, tuple | list) and value and all(_is_named(each) for each in value):
-        return f"{{ {', '.join(f'{json.dumps(name)} = {_toml_text(holder)}' for name, holder in value)} }}"
+        return f"{{ {', '.join(f'{json.dumps(name)} = {_toml_text(inner)}' for name, inner in value)} }}"
     if isinstance(value, tuple | list | frozenset):
         return f"[{', '.join(map(_toml_text, value))}]"
     if is_dataclass(value):

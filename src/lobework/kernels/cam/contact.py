@@ -66,8 +66,8 @@ def reach(shapes: Shapes, psi: Array, phi: Array) -> Array:
     else:
         radius = shapes.base + shapes.rise(psi)
         across, along = radius * np.sin(psi - phi), radius * np.cos(psi - phi)
-    holder: Array = np.where(np.abs(across) <= shapes.half_width * _RIM, along + shapes.nose(across), -np.inf)
-    return holder
+    support: Array = np.where(np.abs(across) <= shapes.half_width * _RIM, along + shapes.nose(across), -np.inf)
+    return support
 
 
 def tilt(shapes: Shapes, psi: Array, phi: Array, edge_slope: Array) -> Array:
@@ -135,23 +135,23 @@ def _trials(shapes: Shapes, phi: Array, aside: int, lobes: int) -> Array:
 def _touched(shapes: Shapes, phi: Array, aside: int, lobes: int) -> Touch:
     """Return the contact at (n,) rad ``phi`` from ``aside`` even trial points to either side, and those of so many lobes."""
     psi = _trials(shapes, phi, aside, lobes)
-    holder = reach(shapes, psi, phi[:, None])
+    support = reach(shapes, psi, phi[:, None])
     if shapes.close.size:
-        holder[np.abs(psi - phi[:, None]) > shapes.window * (1 + 1e-12)] = -np.inf
-    inner = holder[:, 1:-1]
-    peaks = (inner >= holder[:, :-2]) & (inner >= holder[:, 2:]) & np.isfinite(inner)
+        support[np.abs(psi - phi[:, None]) > shapes.window * (1 + 1e-12)] = -np.inf
+    inner = support[:, 1:-1]
+    peaks = (inner >= support[:, :-2]) & (inner >= support[:, 2:]) & np.isfinite(inner)
     rows, columns = np.nonzero(peaks)
     low, here, high = (psi[rows, columns + k] for k in range(3))
     with np.errstate(invalid="ignore", divide="ignore"):
-        up = (holder[rows, columns + 1] - holder[rows, columns]) / (here - low)
-        down = (holder[rows, columns + 1] - holder[rows, columns + 2]) / (high - here)
+        up = (support[rows, columns + 1] - support[rows, columns]) / (here - low)
+        down = (support[rows, columns + 1] - support[rows, columns + 2]) / (high - here)
         curved = 2 * (up + down) / (high - low)
         ahead = (up * (high - here) - down * (here - low)) / ((high - low) * curved)
         bend = curved * np.maximum(here - low, high - here) ** 2
     rims = ~np.isfinite(bend)
     most = np.zeros(phi.size)
     np.maximum.at(most, rows[~rims], bend[~rims])
-    likely = rims | (holder[rows, columns + 1] >= (holder.max(axis=1) - 2 * most)[rows])
+    likely = rims | (support[rows, columns + 1] >= (support.max(axis=1) - 2 * most)[rows])
     rows, low, here, high, ahead, curved = (each[likely] for each in (rows, low, here, high, ahead, curved))
     inside = (here + ahead > low) & (here + ahead < high)
     found = _climb(shapes, phi[rows], low, np.where(inside, here + ahead, here), high, curved)

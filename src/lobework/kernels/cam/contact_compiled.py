@@ -180,9 +180,9 @@ def _climbed(phi: float, start: float, step: float, ahead: float, edge: CamEdge,
 
 
 @kernel()
-def _hold(px: Array, py: Array, cosine: float, sine: float, shift: float, square: float, holder: Array) -> None:
+def _hold(px: Array, py: Array, cosine: float, sine: float, shift: float, square: float, support: Array) -> None:
     """Fill how far out each trial point holds the follower, from the second place on; nothing out of its width."""
-    inner = holder[1 : px.size + 1]
+    inner = support[1 : px.size + 1]
     for k in range(px.size):
         across = py[k] * cosine - px[k] * sine - shift
         left = square - across * across
@@ -191,15 +191,15 @@ def _hold(px: Array, py: Array, cosine: float, sine: float, shift: float, square
 
 
 @kernel()
-def _flat_hold(px: Array, py: Array, cosine: float, sine: float, holder: Array) -> None:
+def _flat_hold(px: Array, py: Array, cosine: float, sine: float, support: Array) -> None:
     """Fill how far out each trial point holds a flat, from the second place on."""
-    inner = holder[1 : px.size + 1]
+    inner = support[1 : px.size + 1]
     for k in range(px.size):
         inner[k] = px[k] * cosine + py[k] * sine
 
 
 @kernel()
-def _sought(phi: float, trials: _Trials, holder: Array, edge: CamEdge, follower: Follower) -> Contact:
+def _sought(phi: float, trials: _Trials, support: Array, edge: CamEdge, follower: Follower) -> Contact:
     """Return the contact at ``phi`` (hold, slope by ``phi``, place on the cam), by trying all around it."""
     px, py, step, wide = trials
     base, radius, face = follower
@@ -209,23 +209,23 @@ def _sought(phi: float, trials: _Trials, holder: Array, edge: CamEdge, follower:
     from_trial = int(turned / step + 0.5)
     tx, ty = px[from_trial : from_trial + span], py[from_trial : from_trial + span]
     if radius < 0:
-        _flat_hold(tx, ty, math.cos(turned), math.sin(turned), holder)
+        _flat_hold(tx, ty, math.cos(turned), math.sin(turned), support)
     elif face:
-        _hold(tx, ty, 1.0, 0.0, base * turned, radius * radius, holder)
+        _hold(tx, ty, 1.0, 0.0, base * turned, radius * radius, support)
     else:
-        _hold(tx, ty, math.cos(turned), math.sin(turned), 0.0, radius * radius, holder)
+        _hold(tx, ty, math.cos(turned), math.sin(turned), 0.0, radius * radius, support)
     best = 0
     for k in range(1, span + 1):
-        if holder[k] > holder[best]:
+        if support[k] > support[best]:
             best = k
     from_here = lobe_from + (from_trial - 1 - wide) * step
-    widest = 2 * holder[best] - holder[best - 1] - holder[best + 1]
+    widest = 2 * support[best] - support[best - 1] - support[best + 1]
     found = Contact(_NOTHING, 0.0, phi)
     for k in range(1, span + 1):
-        if holder[k] > 0.1 * _NOTHING and holder[k] >= holder[k - 1] and holder[k] >= holder[k + 1]:
-            own = 2 * holder[k] - holder[k - 1] - holder[k + 1]
-            if holder[k] >= holder[best] - 2 * max(widest, own):
-                ahead = step * _vertex(holder[k - 1], holder[k + 1], own)
+        if support[k] > 0.1 * _NOTHING and support[k] >= support[k - 1] and support[k] >= support[k + 1]:
+            own = 2 * support[k] - support[k - 1] - support[k + 1]
+            if support[k] >= support[best] - 2 * max(widest, own):
+                ahead = step * _vertex(support[k - 1], support[k + 1], own)
                 rival = _climbed(phi, from_here + k * step, step, ahead, edge, follower)
                 if rival.reach > found.reach:
                     found = rival
@@ -233,14 +233,14 @@ def _sought(phi: float, trials: _Trials, holder: Array, edge: CamEdge, follower:
 
 
 @kernel()
-def _grid(trials: _Trials, holder: Array, edge: CamEdge, follower: Follower, places: Array, steady: Steady) -> None:
+def _grid(trials: _Trials, support: Array, edge: CamEdge, follower: Follower, places: Array, steady: Steady) -> None:
     """Fill the contact at evenly spread directions of one lobe, and whether it moves steadily from each to the next.
 
     Place ``g + 1`` is that of direction ``g``: one direction more stands at either end.
     """
     pitch, corners = edge.period, edge.starts
     for g in range(_GRID):
-        places[g + 1] = _sought(g * pitch / _GRID, trials, holder, edge, follower).place
+        places[g + 1] = _sought(g * pitch / _GRID, trials, support, edge, follower).place
     places[0] = places[_GRID] - pitch
     places[_GRID + 1], places[_GRID + 2] = places[1] + pitch, places[2] + pitch
     for g in range(_GRID):
@@ -302,11 +302,11 @@ def contacts(
         px[k] = rise if face else (base + rise) * math.cos(angle)
         py[k] = base * angle if face else (base + rise) * math.sin(angle)
     trials = _Trials(px, py, step, wide)
-    holder = np.zeros(2 * wide + 3)
-    holder[0] = holder[-1] = _NOTHING
+    support = np.zeros(2 * wide + 3)
+    support[0] = support[-1] = _NOTHING
     places, steady = np.zeros(_GRID + 3), np.zeros(_GRID, dtype=np.bool_)
     if phi.size > 2 * _GRID:
-        _grid(trials, holder, edge, follower, places, steady)
+        _grid(trials, support, edge, follower, places, steady)
     for i in range(phi.size):
         lobe = math.floor(phi[i] / pitch)
         along = (phi[i] / pitch - lobe) * _GRID
@@ -316,4 +316,4 @@ def contacts(
             step = places[g + 2] - places[g + 1] + 1e-9
             reach[i], slope[i], psi[i] = _climbed(phi[i], start, step, 0.0, edge, follower)
         else:
-            reach[i], slope[i], psi[i] = _sought(phi[i], trials, holder, edge, follower)
+            reach[i], slope[i], psi[i] = _sought(phi[i], trials, support, edge, follower)

@@ -66,7 +66,7 @@ def through_chucks(
     terms: Array,
     moves: NDArray[np.bool_],
     t: Array,
-    holder: Array,
+    motions: Array,
 ) -> int:
     """Carry evenly spaced samples over from the spindle to the work, in place; return the run of the last.
 
@@ -115,10 +115,10 @@ def through_chucks(
                 ts[j] = at + ramp[j] * a_step
             for f in range(moves.size):
                 if moves[f]:
-                    _filled(holder[f, :room], ts, terms[piece, f])
+                    _filled(motions[f, :room], ts, terms[piece, f])
             xs, ys, zs = x[done:end], y[done:end], z[done:end]
             if planar:
-                c, s, sx, sy, sz = holder[_COSINE], holder[_SINE], holder[_SHIFT_X], holder[_SHIFT_Y], holder[_SHIFT_Z]
+                c, s, sx, sy, sz = motions[_COSINE], motions[_SINE], motions[_SHIFT_X], motions[_SHIFT_Y], motions[_SHIFT_Z]
                 for j in range(count):
                     px, py = xs[j] - sx[j], ys[j] - sy[j]
                     xs[j] = c[j] * px + s[j] * py
@@ -127,9 +127,9 @@ def through_chucks(
                     zs[j] -= sz[j]
             else:
                 for j in range(count):
-                    px, py, pz = xs[j] - holder[_TO_X, j], ys[j] - holder[_TO_Y, j], zs[j] - holder[_TO_Z, j]
-                    xs[j] = holder[_XX, j] * px + holder[_YX, j] * py + holder[_ZX, j] * pz
-                    ys[j] = holder[_XY, j] * px + holder[_YY, j] * py + holder[_ZY, j] * pz
-                    zs[j] = holder[_XZ, j] * px + holder[_YZ, j] * py + holder[_ZZ, j] * pz
+                    px, py, pz = xs[j] - motions[_TO_X, j], ys[j] - motions[_TO_Y, j], zs[j] - motions[_TO_Z, j]
+                    xs[j] = motions[_XX, j] * px + motions[_YX, j] * py + motions[_ZX, j] * pz
+                    ys[j] = motions[_XY, j] * px + motions[_YY, j] * py + motions[_ZY, j] * pz
+                    zs[j] = motions[_XZ, j] * px + motions[_YZ, j] * py + motions[_ZZ, j] * pz
         done = end
     return run

@@ -37,7 +37,7 @@ if TYPE_CHECKING:
 __all__ = ["caps", "settle"]
 
 
-def caps(q: Array, h: Array, top: Array, most: Array, x: Array, holder: Whole) -> None:
+def caps(q: Array, h: Array, top: Array, most: Array, x: Array, limits: Whole) -> None:
     """Lower each block's speed to what every axis allows by itself, and from rest and to rest at the ends.
 
     Parameters
@@ -58,12 +58,12 @@ def caps(q: Array, h: Array, top: Array, most: Array, x: Array, holder: Whole) -
         for a in range(k):
             here = abs(q[i, a])
             if here * x[i] > top[a]:
-                x[i], holder[i] = top[a] / here, 2 * a
+                x[i], limits[i] = top[a] / here, 2 * a
             if most[a] < math.inf and (i == 0 or i == n - 1) and here * x[i] * x[i] > most[a] * h[i]:
-                x[i], holder[i] = math.sqrt(most[a] * h[i] / here), 2 * a + 1
+                x[i], limits[i] = math.sqrt(most[a] * h[i] / here), 2 * a + 1
 
 
-def settle(q: Array, h: Array, most: Array, steep: float, x: Array, holder: Whole) -> None:
+def settle(q: Array, h: Array, most: Array, steep: float, x: Array, limits: Whole) -> None:
     """Lower capped speeds to the highest from which every axis follows; see `caps` for what the arguments are.
 
     ``steep`` is how many times slower than a block the next may be taken for the first's sake, where no slower first does as
@@ -71,25 +71,25 @@ def settle(q: Array, h: Array, most: Array, steep: float, x: Array, holder: Whol
     """
     n = q.shape[0]
     for i in range(n - 2, -1, -1):
-        x[i] = _fastest_before(q, h, most, steep, x, holder, i)
+        x[i] = _fastest_before(q, h, most, steep, x, limits, i)
     for i in range(1, n):
-        y, fits, by = _fastest_after(q, h, most, i - 1, i, x[i - 1], x[i], holder[i])
+        y, fits, by = _fastest_after(q, h, most, i - 1, i, x[i - 1], x[i], limits[i])
         if fits and y < x[i]:
-            x[i], holder[i] = y, by
+            x[i], limits[i] = y, by
         elif not fits:
             x[i] = min(x[i], x[i - 1])
 
 
-def _fastest_before(q: Array, h: Array, most: Array, steep: float, x: Array, holder: Whole, i: int) -> float:
+def _fastest_before(q: Array, h: Array, most: Array, steep: float, x: Array, limits: Whole, i: int) -> float:
     """Return the fastest at which block ``i`` can be taken, up to its cap, so that the next follows; fill in what holds it.
 
     Trials of its speed are held against the fastest that the next block then can be.
     """
     cap: float = x[i]
-    y, fits, by = _fastest_after(q, h, most, i, i + 1, cap, x[i + 1], holder[i])
+    y, fits, by = _fastest_after(q, h, most, i, i + 1, cap, x[i + 1], limits[i])
     if fits and y * steep >= cap:
         return cap
-    low = _safe_before(q, h, most, i, cap, x[i + 1], holder)
+    low = _safe_before(q, h, most, i, cap, x[i + 1], limits)
     high, trial = cap, low * (1 + 1e-6)
     if trial >= high:
         return low
@@ -98,7 +98,7 @@ def _fastest_before(q: Array, h: Array, most: Array, steep: float, x: Array, hol
         good = fits and y * steep >= trial
         if halving == 0 and not good:
             return low
-        holder[i] = by if by >= 0 else holder[i]
+        limits[i] = by if by >= 0 else limits[i]
         if good:
             low = trial
         else:
@@ -109,7 +109,7 @@ def _fastest_before(q: Array, h: Array, most: Array, steep: float, x: Array, hol
     return low
 
 
-def _safe_before(q: Array, h: Array, most: Array, i: int, cap: float, after: float, holder: Whole) -> float:
+def _safe_before(q: Array, h: Array, most: Array, i: int, cap: float, after: float, limits: Whole) -> float:
     """Return a speed of block ``i``, up to its cap, from which the next can be reached; fill in what holds it.
 
     Of two such speeds it is the slower, every speed between them possible: a common speed, or up from the next one's.
@@ -122,7 +122,7 @@ def _safe_before(q: Array, h: Array, most: Array, i: int, cap: float, after: flo
             if bend > 0 and room / bend < even * even:
                 even, which = math.sqrt(room / bend), 2 * a + 1
     if even <= after:
-        holder[i] = which
+        limits[i] = which
         return min(cap, even)
     up = cap
     for a in range(q.shape[1]):
@@ -130,7 +130,7 @@ def _safe_before(q: Array, h: Array, most: Array, i: int, cap: float, after: flo
             continue
         end = _end_of_rise(q[i, a], q[j, a] * after, after, h[i], h[j], most[a])
         if end < up:
-            up, holder[i] = max(end, min(after, cap)), 2 * a + 1
+            up, limits[i] = max(end, min(after, cap)), 2 * a + 1
     return up
 
 

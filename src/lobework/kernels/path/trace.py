@@ -353,12 +353,12 @@ def fill_path(
     for share in prange(shares):
         pushed, px, py, pz = np.zeros(_BLOCK), np.zeros(_BLOCK), np.zeros(_BLOCK), np.zeros(_BLOCK)
         cosines, sines, ramp = np.zeros(_BLOCK), np.zeros(_BLOCK), np.arange(_BLOCK).astype(np.float64)
-        t, holder, run = np.zeros(_BLOCK), np.zeros((moves.size, _BLOCK)), 0
+        t, motions, run = np.zeros(_BLOCK), np.zeros((moves.size, _BLOCK)), 0
         if which.size > 0:
             run = np.searchsorted(firsts, offsets[share * spans // shares], side="right") - 1
         if terms.size > 0:
             for f in range(moves.size):
-                holder[f, :] = terms[0, f, 0]
+                motions[f, :] = terms[0, f, 0]
         for k in range(share * spans // shares, (share + 1) * spans // shares):
             step = steps[k]
             _turns(cosines, sines, 2 * math.pi * step, min(_BLOCK, counts[k]))
@@ -437,5 +437,5 @@ def fill_path(
                 if which.size > 0:
                     zs = z[out : out + size]
                     run = through_chucks(
-                        xs, ys, zs, out, begin, step, ramp, run, firsts, which, middles, scales, terms, moves, t, holder
+                        xs, ys, zs, out, begin, step, ramp, run, firsts, which, middles, scales, terms, moves, t, motions
                     )
