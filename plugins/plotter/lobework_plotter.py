@@ -127,7 +127,7 @@ def render(drawing: Drawing) -> bytes:
     References
     ----------
     Hewlett-Packard, *HP 7550A Graphics Plotter Interfacing and Programming Manual* (1986): the instructions IN, LB, PA, PD, PU,
-    SI and SP, each letter from memory.
+    SI and SP, cited from memory.
 
     Examples
     --------

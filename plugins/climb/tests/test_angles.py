@@ -1,4 +1,4 @@
-"""Pressure angles against closed forms and a table that was worked out by itself."""
+"""Pressure angles compared with closed forms and an independently computed table."""
 
 from fractions import Fraction
 from math import acos, asin, atan, degrees, pi, sin, sqrt
@@ -88,7 +88,7 @@ def test_a_scallop_is_steepest_at_its_hollow(nose):
     ],
 )
 def test_a_rise_by_a_law(law, rise, turn, base, angle, part):
-    """Worked out from tan = s' / (base + s), no source; ``part`` is how far through the rise the steepest place is."""
+    """Computed from tan = s' / (base + s), no source; ``part`` is the fraction of the rise period at the steepest place."""
     rise_part = Fraction(turn, 360)
     cam = MotionLaw(law=law, lobes=1, base_radius=float(base), rise=float(rise), rise_part=rise_part, fall_part=1 - rise_part)
     steep = found(cam, Knife())
@@ -110,7 +110,7 @@ def test_a_rocking_headstock_as_tall_as_a_tower_slides():
     ("offset", "radius", "nose", "height"), [(1, 30, 8, 250), (10, 30, 8, 250), (5, 60, 3, 120), (20, 60, 3, 250)]
 )
 def test_on_a_rocking_headstock_one_flank_is_steeper_than_on_one_that_slides(side, offset, radius, nose, height):
-    """The contact goes askew by reach / height: tan becomes tan / (1 - reach / height tan), with the headstock upright."""
+    """The contact tilts by reach / height: tan becomes tan / (1 - reach / height tan), with the headstock upright."""
     psi = np.linspace(0, 2 * np.pi, 100_001)
     root = np.sqrt((radius + nose) ** 2 - (offset * np.sin(psi)) ** 2)
     reach, tangent = offset * np.cos(psi) + root, offset * np.sin(psi) / root

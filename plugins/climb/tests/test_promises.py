@@ -1,4 +1,4 @@
-"""The check keeps every promise of a check, and what its pages say is so."""
+"""The check keeps every promise of its kind, and its readme file is correct."""
 
 import doctest
 import re

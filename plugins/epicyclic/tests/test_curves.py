@@ -1,4 +1,4 @@
-"""What the geometric chuck draws, each a pass traced on a lathe that ships, against figures that others published."""
+"""Figures of the geometric chuck, traced on a built-in lathe and compared with published figures."""
 
 from math import pi
 
@@ -25,7 +25,7 @@ def job(x, *stages, chord=CHORD):
 
 
 def path_of(x, *stages, **settings):
-    """The traced line, as complex numbers; it comes back to its beginning, and the library knows when."""
+    """Return the traced line as complex numbers, after checking that it closes at the period of the library."""
     (traced,) = job(x, *stages, **settings).trace()
     z = traced.x + 1j * traced.y
     assert abs(z[0] - z[-1]) < 1e-9
@@ -34,24 +34,24 @@ def path_of(x, *stages, **settings):
 
 
 def moving(z):
-    """Samples and their velocities, as the path goes round."""
+    """Return samples of the closed path and their velocities."""
     return z[:-1], (np.roll(z[:-1], -1) - np.roll(z[:-1], 1))
 
 
 def turned_back(z):
-    """How often the path, seen from the middle, goes back for a stretch: once in each loop that does not hold the middle."""
+    """Return how often the path reverses as seen from the centre: once in each loop that does not enclose the centre."""
     at, velocity = moving(z)
     onward = np.sign((at.conj() * velocity).imag)
     return int((onward != np.roll(onward, 1)).sum()) // 2
 
 
 def times_round(z):
-    """How often the path goes round the middle."""
+    """Return the winding number of the path about the centre."""
     return round(abs(np.angle(z[1:] / z[:-1]).sum()) / (2 * pi))
 
 
 def crossings(z):
-    """How often the path crosses itself."""
+    """Return the number of self-intersections of the path."""
     a, along = z[:-1], np.diff(z)
     first, second = np.triu_indices(along.size, 2)
     apart = a[second] - a[first]
@@ -62,7 +62,7 @@ def crossings(z):
 
 
 def half_axes(z):
-    """Half axes of an ellipse, from samples evenly spaced in its parameter."""
+    """Return the half axes of an ellipse, from samples evenly spaced in its parameter."""
     parts = np.fft.fft(z) / z.size
     order = np.argsort(-np.abs(parts))
     assert np.abs(parts[order[2:]]).max() < 1e-12 * np.abs(parts).max(), "not an ellipse"
@@ -72,7 +72,7 @@ def half_axes(z):
 
 
 def evenly(x, *stages, samples=64):
-    """The line at even steps of the spindle."""
+    """Return the line at even steps of the spindle."""
     (traced,) = job(x, *stages).trace()
     u = np.arange(samples) / samples * float(traced.cut.passed.turns)
     x, y, _ = traced.motion.place(u).T
@@ -100,7 +100,7 @@ def test_loops_that_keep_off_the_middle_cross_their_own_line_once_each(change, l
 
 
 def test_without_eccentricity_there_is_no_figure():
-    """Lukin: the chuck not wound out turns a circle, whatever the wheels."""
+    """Lukin: with the slide at its middle the chuck turns a circle, with any wheels."""
     z = path_of(9.0, Stage(arm=0.0, train=[(40, 120)]))
     assert np.abs(np.abs(z) - 9.0).max() < 1e-12, LUKIN
 
@@ -117,7 +117,7 @@ def test_three_loops_overlap_in_the_middle_once_the_cutter_goes_further_out_than
     ("change", "idler"), [(60, False), (40, False), (30, False), (48, False), (80, False), (40, True), (30, True)]
 )
 def test_cut_as_far_out_as_the_slide_it_is_a_rose(change, idler):
-    """Every loop goes through the middle: r = 2 arm cos(k a) with k = 1 / (1 + 2 ratio).
+    """Every loop goes through the centre: r = 2 arm cos(k a) with k = 1 / (1 + 2 ratio).
 
     *Encyclopedia of Mathematics*, "Roses (curves)": m petals if m and n of k = m/n are both odd, else 2 m.
     """
@@ -135,7 +135,7 @@ def test_cut_as_far_out_as_the_slide_it_is_a_rose(change, idler):
 
 
 def rolled(b, cusps):
-    """A circle of radius b rolled outside a fixed one (cusps above zero) or inside it."""
+    """Return the curve of a circle of radius b that rolls outside a fixed one (cusps above zero) or inside it."""
     return b, Stage(arm=abs(cusps + 1) * b, train=[(1, abs(cusps))], idler=cusps < 0)
 
 

@@ -1,4 +1,4 @@
-"""What holds for every geometric chuck, whatever its stages."""
+"""Properties of every geometric chuck, with any stages."""
 
 from fractions import Fraction
 

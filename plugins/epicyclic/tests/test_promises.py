@@ -1,4 +1,4 @@
-"""The chuck keeps every promise of a chuck, and what its pages say is so."""
+"""The chuck keeps every promise of its kind, and its readme file is correct."""
 
 import doctest
 import re

@@ -1,4 +1,4 @@
-"""How the chuck is written, in Python and in a job file; what no such chuck can be is refused in one line."""
+"""The settings of the chuck in Python and in a job file; invalid ones are refused in one line."""
 
 import re
 from dataclasses import replace
@@ -155,7 +155,7 @@ def test_a_lathe_without_a_wheel_that_stands_still_is_refused():
 
 
 def test_the_bench_sheet_says_what_to_set_on_each_stage(tmp_path):
-    """Lengths in turns of the stage's own screw, too; and wheels by name."""
+    """Lengths may be in turns of the stage's own screw, and wheels may have names."""
     screw = "arm = '3 turns 4 div'\nscrew = { lead = '0.1 in' }"
     (tmp_path / "job.toml").write_text(JOB.replace("arm = 12", screw), encoding="utf-8")
     sheet = installed().target("text").render(read_job(tmp_path / "job.toml").settings()).decode()

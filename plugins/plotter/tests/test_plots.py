@@ -1,4 +1,4 @@
-"""The plot read back: true size, the right pens, and little way through the air."""
+"""The plot read back: true size, the right pens, and short pen-up moves."""
 
 from itertools import pairwise
 from math import hypot
@@ -55,7 +55,7 @@ def job(tmp_path, **settings):
 
 
 def sheet(*layers, title="Lid"):
-    """A drawing of strokes alone: one layer a pen."""
+    """Return a drawing of strokes, one layer per pen."""
     figures = [Layer(f"pass-{number}", "", (Figure("", tuple(strokes)),)) for number, strokes in enumerate(layers, 1)]
     return Drawing(
         title=title, description="", left=0.0, top=0.0, width=1.0, height=1.0, layers=tuple(figures), lines=(), words=(), bar=50.0
@@ -67,7 +67,7 @@ def line(*points, **how):
 
 
 def of_pass(file, number):
-    """The lines of a pass, from 1; at 0, those of the sheet."""
+    """Return the lines of a pass, from 1; 0 is the sheet."""
     return read(file)[number][1]
 
 
@@ -80,7 +80,7 @@ def test_a_circle_of_40_mm_spans_1600_units(tmp_path):
 
 
 def test_every_point_lies_within_half_a_unit(tmp_path):
-    """Which point of the plot is the work's middle is known from the outline, a circle of which the size is known."""
+    """The centre of the work in the plot follows from the outline, a circle of known size."""
     drawing = job(tmp_path, **IN_MM).trace().drawing()
     (_, on_sheet), *passes = read(render(drawing))
     outline = max(on_sheet, key=len)
@@ -107,7 +107,7 @@ def test_one_pass_one_pen_and_round_again_after_the_eighth():
 
 
 def test_every_line_is_drawn_once_and_the_pen_s_way_through_the_air_is_short():
-    """Rows drawn from left to right, two hundred in a shuffled order: a pen that turns at each end goes little in the air."""
+    """Two hundred rows from left to right, in random order: a pen that turns at each end has short pen-up moves."""
     rows = np.random.default_rng(7).permutation(200)
     file = render(sheet([line((0, row * 0.5), (60, row * 0.5)) for row in rows]))
     drawn = of_pass(file, 1)

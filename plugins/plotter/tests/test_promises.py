@@ -1,4 +1,4 @@
-"""The target keeps every promise of a target, and what its pages say is so."""
+"""The target keeps every promise of its kind, and its readme file is correct."""
 
 import doctest
 import re

@@ -1,4 +1,4 @@
-"""Cut on a lathe that ships: with a knife on it, and the cutter as far out as its least radius, the cam itself appears."""
+"""Cut on a built-in lathe: with a knife, and the cutter at the least radius of the cam, the cut is the outline of the cam."""
 
 from math import pi
 

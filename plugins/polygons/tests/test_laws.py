@@ -1,4 +1,4 @@
-"""What holds for every cam with sides, whatever its settings."""
+"""Properties of every cam with sides, at any settings."""
 
 from math import cos, pi, sin
 

@@ -1,4 +1,4 @@
-"""The outlines of the cams against what geometry books say of polygons and of figures of constant width."""
+"""The outlines of the cams compared with published formulas for polygons and figures of constant width."""
 
 from itertools import pairwise
 from math import cos, inf, pi, sin, sqrt, tan
@@ -18,7 +18,7 @@ def outline(cam, psi):
 
 
 def length_and_area(cam):
-    """By Gauss's rule on every piece between two corners."""
+    """Integrate by Gauss's rule on every piece between two corners."""
     starts = np.sort(np.asarray(cam.corners))
     edges = np.append(starts, starts[0] + 2 * pi / cam.lobes)
     nodes, weights = np.polynomial.legendre.leggauss(80)
@@ -80,7 +80,7 @@ def test_flats_against_a_polygon_do_not_stand_one_width_apart():
 @pytest.mark.parametrize("sides", [3, 4, 6])
 @pytest.mark.parametrize("corner", [0.0, 5.0])
 def test_a_flat_rides_from_corner_to_corner_of_a_polygon(sides, corner):
-    """Its reach is the corner's middle seen along it, and the corner's radius."""
+    """Its reach is the projection of the corner arc's centre on its travel, plus the radius of the arc."""
     cam = Polygon(sides=sides, base_radius=30.0, corner=corner)
     lift = lift_of(cam, FlatFollower())
     away = ROUND - 2 * pi / sides * np.round(ROUND * sides / (2 * pi))
@@ -98,7 +98,7 @@ GROWN = [
 
 @pytest.mark.parametrize(("cam", "grown"), GROWN)
 def test_a_roller_s_centre_goes_round_the_cam_grown_by_its_radius(cam, grown):
-    """The line that keeps one distance from arcs and straight lines is of arcs about the same points, and of straight lines."""
+    """An offset curve of arcs and straight lines consists of arcs about the same centres and of straight lines."""
     lift = lift_of(cam, Roller(4.0))
     assert_allclose(lift.curve.at(ROUND) + lift.rest, outline(grown, ROUND), rtol=0, atol=1e-6)
 
@@ -112,7 +112,7 @@ def test_a_knife_goes_round_the_cam_itself(cam):
 @pytest.mark.parametrize("bow", [-8.0, -0.5, 0.5, 4.0])
 @pytest.mark.parametrize("corner", [0.0, 3.0])
 def test_an_arched_side_is_the_arc_of_its_chord_and_bow(bow, corner):
-    """Every point of the side is one radius from one point; without rounding it runs from corner to corner."""
+    """Every point of a side is at one radius from one centre; without rounding the side runs from corner to corner."""
     cam = Arched(sides=5, base_radius=45.0, bow=bow, corner=corner)
     half = (45 - bow) * tan(pi / 5)
     radius = (half**2 + bow**2) / (2 * abs(bow))

@@ -1,4 +1,4 @@
-"""The cams keep every promise of a cam, and what its pages say is so."""
+"""The cams keep every promise of their kind, and their readme file is correct."""
 
 import doctest
 import re
