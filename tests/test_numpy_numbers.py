@@ -126,6 +126,10 @@ NOT_GIVEN = {
     "lobework.kinematics.contact",
     "lobework.kinematics.trace",
     "lobework.geometry.rigid",
+    "lobework.program.steps",
+    "lobework.proof.report",
+    "lobework.render.drawing",
+    "lobework.sheets.settings",
 }
 WITHOUT_NUMBERS = {lw.CamShape, lw.Cut, lw.DrillingSpindle, lw.FixedTool, lw.HandAxis, lw.Headstock, lw.Phase, lw.RealRatio}
 

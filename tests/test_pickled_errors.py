@@ -22,7 +22,7 @@ from lobework.kernels.jit import CacheWarning, _DamagedError
 from lobework.parts.cam import Wave
 from lobework.plugins.registry import PluginWarning
 from lobework.proof.sampling import TooFarError
-from lobework.testing.backends import _Enough
+from lobework.testing.backends import _Stop
 from lobework.testing.compare import Broken
 from lobework.testing.promise import Unjudged
 
@@ -50,7 +50,7 @@ RAISED = [
     TooFarError(7),
     Unjudged("needs a face"),
     Broken("off by 2 mm at 30 degrees"),
-    _Enough("stopped"),
+    _Stop("stopped"),
     _DamagedError("crossing.nbi"),
     CacheWarning("compiled code cannot be kept"),
     PrintError("No space left on device"),

@@ -253,7 +253,7 @@ def read(source: bytes) -> None:
 def _offered(entry: metadata.EntryPoint, folder: str) -> Iterator[None]:
     """Let one plugin alone be found, in a folder."""
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(registry, "_listed", lambda: ([entry], []))
+        patch.setattr(registry, "_all_entries", lambda: ([entry], []))
         patch.syspath_prepend(folder)
         yield
     registry.installed.cache_clear()

@@ -28,6 +28,8 @@ __all__ = ["Carving", "Spot"]
 
 _SAME_MM: Final = 1e-4
 """Cuts whose depths at a point differ by less than this count as equally deep; the first is named."""
+_TIE_MM: Final = 1e-6
+"""Rays whose depths differ by less count as equally deep; the first is named."""
 _RAYS_PER_BATCH: Final = 1 << 18
 """Rays that are processed together, so that temporary arrays stay within the memory allowed for carving."""
 _NEAR: Final = 32
@@ -140,8 +142,9 @@ class Carving:
     @cached_property
     def deepest(self) -> Spot:
         """The deepest place, with the pass and step that cut it; it may lie between rays, at a tip."""
-        found = self.spot(*np.unravel_index(int(self.depth.argmax()), self.stock.shape))
-        return max((found, *self._tip_spots), key=lambda spot: spot.depth)
+        found = self.spot(*np.unravel_index(int((self.depth >= self.depth.max() - _TIE_MM).argmax()), self.stock.shape))
+        tip = max(self._tip_spots, key=lambda spot: spot.depth, default=found)
+        return tip if tip.depth > found.depth + _TIE_MM else found
 
     @cached_property
     def thinnest(self) -> Spot:
@@ -149,10 +152,13 @@ class Carving:
         least, place = math.inf, (0, 0)
         for rows in self._row_batches():
             wall = self._wall(rows)
-            row, column = np.unravel_index(int(np.where(np.isnan(wall), np.inf, wall).argmin()), wall.shape)
-            if wall[row, column] < least:
+            known = np.where(np.isnan(wall), np.inf, wall)
+            row, column = np.unravel_index(int((known <= known.min() + _TIE_MM).argmax()), wall.shape)
+            if known[row, column] < least - _TIE_MM:
                 least, place = float(wall[row, column]), (rows.start + int(row), int(column))
-        return min((self.spot(*place), *self._tip_spots), key=lambda spot: spot.wall)
+        found = self.spot(*place)
+        tip = min(self._tip_spots, key=lambda spot: spot.wall, default=found)
+        return tip if tip.wall < found.wall - _TIE_MM else found
 
     @cached_property
     def _tip_spots(self) -> tuple[Spot, ...]:

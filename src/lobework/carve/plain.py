@@ -106,11 +106,8 @@ def _looked_at(rays: _Rays, path: _Path, part: _Part, boxes: Array, best: Array)
     most = np.maximum(np.where(alone, e, high[:, 4]), least)
     first, seen, last = poses = [path.seen(step, at[:, 3], ray) for at in (low, middle, high)]
     top, bottom = ([_along(each, deep) for each in (ray, *poses)] for deep in (least, most))
-    max_deviation, spread = (
-        path.max_deviation(step, (high - low)[:, 3] / 2, top[::2], bottom[::2]),
-        rays.spread(low, middle, high, most),
-    )
-    slack, far, halves = spread.sum(axis=1) + max_deviation + _LEAST_MM, most, np.stack([most, most])
+    sagitta, spread = path.sagitta(step, (high - low)[:, 3] / 2, top[::2], bottom[::2]), rays.spread(low, middle, high, most)
+    slack, far, halves = spread.sum(axis=1) + sagitta + _LEAST_MM, most, np.stack([most, most])
     for _ in range(_WALLS):
         met = np.clip(e, least, most)
         place = _along(seen, met)
@@ -122,10 +119,10 @@ def _looked_at(rays: _Rays, path: _Path, part: _Part, boxes: Array, best: Array)
         most = halves.max(axis=0)
         climb = (wall(place + _NUDGE_MM * seen[1]) - apart) / _NUDGE_MM
         e = np.where(climb > _NONE, met - apart / np.maximum(climb, _NONE), met)
-    crosses = (np.maximum(np.abs(seen[1]), np.abs(last[0] - first[0]))[:, 1] + max_deviation > _NONE) | (not part.flat)
+    crosses = (np.maximum(np.abs(seen[1]), np.abs(last[0] - first[0]))[:, 1] + sagitta > _NONE) | (not part.flat)
     found = (apart <= _TOUCHES_MM) & work & crosses
     np.maximum.at(best, (row[found], column[found]), met[found])
-    sides = np.column_stack([spread, 0 * max_deviation, np.linalg.norm(_along(last - first, met), axis=1) / 2 + max_deviation])
+    sides = np.column_stack([spread, 0 * sagitta, np.linalg.norm(_along(last - first, met), axis=1) / 2 + sagitta])
     side, small = sides.argmax(axis=1), sides.max(axis=1) <= _LEAST_MM
     doubt = (work & crosses | ~alone) & ~(small & found & (apart >= -_TOUCHES_MM))
     enough, left = np.where(alone, best[row, column], 0.0) + _WITHIN_MM, []
@@ -189,7 +186,7 @@ class _Path:
             off = off - np.sin(angle) * aside + (1 - np.cos(angle)) * np.matvec(self.skew[step], aside)
         return np.asarray(np.matvec(self.frame[step], off))
 
-    def max_deviation(self, step: NDArray[np.intp], half: Array, top: Sequence[Array], bottom: Sequence[Array]) -> Array:
+    def sagitta(self, step: NDArray[np.intp], half: Array, top: Sequence[Array], bottom: Sequence[Array]) -> Array:
         """Return how far places between the ends of rays stray from the chords of their ways, as the cutter sees them, mm.
 
         A chord over 2 h misses a curve by h^2 / 2 times its second derivative at most (linear interpolation, from memory). Here

@@ -114,7 +114,7 @@ class Mounted(NamedTuple):
 
     def require_within_travel(self, turns: float, begin: float = 0.0) -> None:
         """Refuse a pass of ``turns`` turns, from ``begin`` on, that moves a slide of the chuck beyond the end of its travel."""
-        if not isinstance(self.chuck, SlidingChuck):
+        if not isinstance(self.chuck, SlidingChuck) or not callable(self.chuck.slides):
             return
         slides = self._slides(_TRIED_RAD)
         if all(math.isinf(slide.low) and math.isinf(slide.high) for slide in slides):

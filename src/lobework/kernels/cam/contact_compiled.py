@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     Whole = NDArray[np.int64]
     Steady = NDArray[np.bool_]
 
-__all__ = ["CamEdge", "Follower", "contacts"]
+__all__ = ["CamEdge", "Contact", "Follower", "contacts"]
 
 _NOTHING = -1e300
 _GRID = 64

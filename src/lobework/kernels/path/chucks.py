@@ -94,7 +94,7 @@ def through_chucks(
         Which of them are no constants.
     t : (n or more,) float64
         Room to work in, in sixteens.
-    holder : (5 or 12, n or more) float64
+    motions : (5 or 12, n or more) float64
         Likewise, where the constants already stand.
     """
     size = x.size

@@ -50,7 +50,7 @@ def caps(q: Array, h: Array, top: Array, most: Array, x: Array, limits: Whole) -
         Each axis's top speed and acceleration, infinite where there is no end.
     x : (n,) float64
         In: the speed asked for, above zero, infinite for the fastest. Out: the cap.
-    holder : (n,) int64
+    limits : (n,) int64
         Out: twice the axis that lowered it, one more where by its acceleration; as it was where none did.
     """
     n, k = q.shape

@@ -51,7 +51,7 @@ if TYPE_CHECKING:
 
     Room = tuple[Cells, Whole]
 
-__all__ = ["Piece", "SwungEdge", "carve_tile", "prepare", "room"]
+__all__ = ["Met", "Piece", "SwungEdge", "carve_tile", "prepare", "room"]
 
 _TOUCHES_MM: Final = 1e-9
 _SETTLED_MM: Final = 2e-7
