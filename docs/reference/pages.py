@@ -312,7 +312,8 @@ def constants():
                 (target,) = node.targets if isinstance(node, ast.Assign) else [node.target]
                 has_docstring = isinstance(after, ast.Expr) and isinstance(after.value, ast.Constant)
                 message = inspect.cleandoc(str(after.value.value)) if has_docstring else ""
-                found[name][ast.unparse(target)] = (ast.unparse(node.value), message)
+                for each in target.elts if isinstance(target, ast.Tuple) else [target]:
+                    found[name][ast.unparse(each)] = (ast.unparse(node.value), message)
     return found
 
 
