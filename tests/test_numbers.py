@@ -183,6 +183,7 @@ BAD = {
     "ratio 1/3 --wheels 12-400": "--wheels: '12-400' is a range of wheels; give --within too, such as --within '0.001 %'",
     "ratio 1/3 --wheels 400-12 --within 1": "--within: '1' must be a fraction of the ratio, from 0 to 1, such as '0.01 %'",
     "ratio 1/3 --wheels 400-12 --within 0": "--wheels: most=12: must be a whole number of teeth, 400 to 1000",
+    "index 7 --wheel 0 --worm 0": "--wheel: circles=[0]: must be whole numbers of holes, 1 to 100000",
     "index 7 --wheel 0": "--wheel: circles=[0]: must be whole numbers of holes, 1 to 100000",
     "index 7 --wheel 96,96": "--wheel: circles=[96, 96]: must be different circles",
     "index 7 --wheel 96 --worm 0": "--wheel: worm=0: must be a whole number of crank turns, 1 to 100000",

@@ -56,7 +56,7 @@ def option_errors(option: str) -> Iterator[None]:
     try:
         yield
     except InputError as error:
-        raise error.replaced(where=option) from None
+        raise error.replaced(where=option, others=()) from None
 
 
 def read(option: str, given: str, by: Callable[[str], _T]) -> _T:
