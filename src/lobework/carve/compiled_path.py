@@ -346,7 +346,7 @@ def edge_parts(edge: Edge) -> EdgeParts:
 
 
 def slant_parts(edge: Edge, within: float) -> EdgeParts:
-    """Return an edge as the kernels take it, its arcs as straight parts that lie ``within`` so many mm of them."""
+    """Return an edge in the layout of the kernels; straight parts replace its arcs with an error of at most ``within``, mm."""
     return _records(edge.slants(within))
 
 

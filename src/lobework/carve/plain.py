@@ -1,6 +1,6 @@
 """The plain way of carving, which judges the others: walls part rays from the cutter, and boxes are halved until none is left.
 
-It is three ideas, each with its source. A cutter is a union of convex parts, and any wall that a part lies behind says how far it
+Three ideas, each with its source. A cutter is a union of convex parts, and any wall that a part lies behind says how far it
 is away (`_Part`). Seen from the cutter, a ray strays little from a chord while the cutter moves and turns evenly (`_Path`). So
 one wall clears a whole box of rays and poses, and a box that it leaves in doubt is halved (`_looked_at`).
 """

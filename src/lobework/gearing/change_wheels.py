@@ -134,7 +134,7 @@ def train_for(ratio: Fraction, wheels: Iterable[int], pairs: int = 2, within: Fr
     SettingError
         If the ratio is zero, a number of teeth is invalid, or there are fewer than two wheels.
     TooLargeError
-        If there are too many combinations of so many pairs to try them all.
+        If that number of pairs has too many combinations to try them all.
 
     Examples
     --------
@@ -271,7 +271,7 @@ def train_to_cut(ratio: Fraction, within: Fraction, pairs: int = 3, least: int =
 
     The train has the fewest pairs. If all combinations can be tried, as for one or two pairs of 12 to 400 teeth, it also has the
     fewest teeth. For more pairs it has the ratio with the smallest terms: the fractions close to the ratio are generated in
-    ascending order of their terms, as mediants, until both terms are products of so many wheels.
+    ascending order of their terms, as mediants, until both terms are products of the number of wheels asked for.
 
     Parameters
     ----------

@@ -70,7 +70,7 @@ def layout(kind: type) -> np.dtype[Any]:
 
 
 def zeros(kind: type[_Kind], count: int) -> Records[_Kind]:
-    """Return so many records of a kind whose fields are all zero.
+    """Return an array of ``count`` records of a kind; all fields are zero.
 
     >>> zeros(Vector, 2).tolist()
     [(0.0, 0.0, 0.0), (0.0, 0.0, 0.0)]

@@ -34,7 +34,7 @@ class Shape(NamedTuple):
 
 
 def cam_places(cam: Cam, *, finer: int = 1) -> Array:
-    """Return the angles round a cam at which it is checked, (m,) rad, corners and simple fractions of a turn among them."""
+    """Return the angles, (m,) rad, at which a cam is checked; they include its corners and simple fractions of a turn."""
     pitch = 2 * math.pi / cam.lobes
     corners = np.asarray(cam.corners, dtype=np.float64)
     each = np.arange(cam.lobes if cam.lobes * corners.size <= _MOST_CELLS else 1) * pitch
@@ -84,7 +84,7 @@ def finite_nose(follower: Follower) -> Shape:
 
 
 def nose_places(follower: Follower, *, finer: int = 1) -> Array:
-    """Return the places across a follower's nose at which it is checked, (m,) mm; for a nose without width, its middle."""
+    """Return the places across the nose of a follower, (m,) mm, at which it is checked; for a nose of zero width, its middle."""
     wide = min(follower.half_width, _WIDE_MM)
     return np.linspace(-wide, wide, _CELLS_ACROSS * finer + 1) if wide > 0 else np.zeros(1)
 

@@ -159,7 +159,7 @@ def estimate(cut: Cut, *, chord: float = CHORD_MM) -> int:
 
 
 def _refuse_too_large(samples: int) -> None:
-    """Raise `TooLargeError` if so many samples need more than `MOST_BYTES`."""
+    """Raise `TooLargeError` if the samples need more than `MOST_BYTES`."""
     if samples * BYTES_A_SAMPLE > MOST_BYTES:
         raise TooLargeError(
             f"turns: this pass needs about {samples:.3g} samples, {samples * BYTES_A_SAMPLE / 1e9:.3g} GB; "

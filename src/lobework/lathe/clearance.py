@@ -36,7 +36,7 @@ _FOR_WIDEST: Final = 1025
 _AT_ONCE: Final = 64
 _LONGEST_PERIOD: Final = 64
 _CELLS_TILTED: Final = 16
-"""For tilted work only one in so many cells is used, because the computation is slow."""
+"""Spacing, in cells, of the cells that are used for tilted work, because the computation is slow."""
 
 
 def require_clear(cut: Cut, piece: Piece) -> None:

@@ -115,13 +115,13 @@ _MODULES: Final = {
 """For each folder, its modules: the former name, and the name now."""
 _MODULE_NOW: Final = {old: f"lobework.{room}.{new}" for room, modules in _MODULES.items() for old, new in modules.items()}
 _NAME_NOW: Final = {
-    "Arc": "ArcSegment",
+    "Arc": "ArcSegment (of an edge) or SlideArc (of the slides)",
     "Compiled": "CompiledBackend",
     "Eccentric": "EccentricCam",
     "Flat": "FlatFollower",
     "Known": "ExpectedValue",
     "Law": "MotionLaw",
-    "Plain": "PlainBackend",
+    "Plain": "PlainChuck (the chuck) or PlainBackend (the backend)",
     "Slant": "LineSegment",
 }
 _NO_NAME: Final = re.compile(r"cannot import name '(\w+)'")
@@ -135,10 +135,15 @@ def place_now(error: BaseException) -> str:
     'lobework.rigid is lobework.geometry.rigid now, and what plugins need of it is in lobework.plugins'
     >>> place_now(ImportError("cannot import name 'Flat' from 'lobework.plugins'", name="lobework.plugins"))
     'Flat is FlatFollower now'
+    >>> place_now(ImportError("cannot import name 'Law' from 'lobework'", name="lobework"))
+    'Law is MotionLaw now'
+    >>> place_now(ImportError("cannot import name 'Known' from 'lobework_mine'", name="lobework_mine"))
+    ''
     """
-    if not isinstance(error, ImportError) or not (error.name or "").startswith("lobework."):
+    package, _, module = (getattr(error, "name", None) or "").partition(".")
+    if not isinstance(error, ImportError) or package != "lobework":
         return ""
-    module, found = (error.name or "").split(".")[1], _NO_NAME.match(str(error))
+    module, found = module.partition(".")[0], _NO_NAME.match(str(error))
     if found and found[1] in _NAME_NOW:
         return f"{found[1]} is {_NAME_NOW[found[1]]} now"
     if module in _MODULE_NOW:

@@ -133,7 +133,7 @@ def _trials(shapes: Shapes, phi: Array, aside: int, lobes: int) -> Array:
 
 
 def _touched(shapes: Shapes, phi: Array, aside: int, lobes: int) -> Touch:
-    """Return the contact at (n,) rad ``phi`` from ``aside`` even trial points to either side, and those of so many lobes."""
+    """Return the contact at (n,) rad ``phi`` from ``aside`` even trial points to either side, and of the lobes within reach."""
     psi = _trials(shapes, phi, aside, lobes)
     support = reach(shapes, psi, phi[:, None])
     if shapes.close.size:

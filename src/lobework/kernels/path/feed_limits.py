@@ -3,7 +3,7 @@
 A block is straight in axis space. Axis ``a`` moves ``q`` in a unit of the block's length ``h``, taken at ``x`` lengths a unit of
 time; it follows from one block to the next where ``|q' x' - q x| max(x/h, x'/h') <= a``: the change fits inside half of each.
 
-What can be done at two speeds can be done at both of them so many times slower, so the speeds from which the end can be reached
+If two speeds are possible, both are possible divided by the same factor, so the speeds from which the end can be reached
 go from nothing to a bound, block by block, backwards; forwards the fastest within it is taken. These are the two passes of
 the reference, on blocks instead of points.
 

@@ -155,7 +155,7 @@ def _ended(state: Whole, out: NDArray[np.uint8], begin: int, at: int) -> int:
 
 
 def _word(letter: int, value: int, decimals: int, out: NDArray[np.uint8], begin: int, at: int) -> int:
-    """Write a letter and a number of so many decimals on a line that begins at ``begin``; return where the next byte goes.
+    """Write a letter and a number with ``decimals`` decimals on a line that begins at ``begin``; return where the next byte goes.
 
     Zeros at the end of the decimals are left out.
     """

@@ -300,7 +300,7 @@ def meets(piece: Piece, ray: Ray, outline: EdgeParts, bodies: Records[Body], flo
     bodies : (m,) Body
         The stretches of the outline that do not bend inwards.
     floor : float, mm
-        What is no deeper is of no use. It does not change what is returned otherwise.
+        Depths that are not greater are not needed. The parameter changes nothing else in the result.
     boxes : (BOXES,) Places
         Room to work in.
     """

@@ -88,7 +88,7 @@ class Ray:
     way: Vector
     """Its unit direction."""
     end: float
-    """Depth beyond which it is of no use, mm."""
+    """Greatest depth along the ray that is searched, mm."""
     reach: float
     """Depth beyond which the piece does not reach, mm."""
 

@@ -72,7 +72,7 @@ class _LanesModel(models.PrimitiveModel):
 
 
 def _of_lanes(count: int, emit: Emit) -> Any:
-    """Return a compiled function of so many Lanes to Lanes."""
+    """Return a compiled function from ``count`` Lanes to Lanes."""
 
     def lower(context: Any, builder: Any, signature: Any, given: Any) -> Any:
         return emit(builder, *given)

@@ -225,7 +225,7 @@ def busy_tiles(starts: Counts) -> Counts:
 
 @kernel()
 def corner(tile: int, columns: int) -> tuple[int, int]:
-    """Return the row and column of a tile's first cell, in a grid of so many columns."""
+    """Return the row and column of a tile's first cell, in a grid with ``columns`` columns."""
     across = (columns + SIDE - 1) // SIDE
     return tile // across * SIDE, tile % across * SIDE
 
