@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ast
 import importlib.util
 import os
 import re
@@ -179,6 +180,27 @@ def test_a_kernel_is_compiled_again_when_a_file_that_it_imports_from_has_changed
     done = run(whole, "-c", CALL)
     assert (warned(done), done.stdout) == ([], ANSWER)
     assert all(path.stat().st_mtime_ns > written[path] for path in kept(whole))
+
+
+def imported(file):
+    """The files of the library that a file imports from, by Python's own parser."""
+    for node in ast.walk(ast.parse(file.read_text(encoding="utf-8"))):
+        names = [each.name for each in getattr(node, "names", ())]
+        of = [f"{node.module}.{name}" for name in names] + [node.module] if isinstance(node, ast.ImportFrom) else names
+        for path in (LIBRARY.parent.joinpath(*name.split(".")).with_suffix(".py") for name in of):
+            if isinstance(node, ast.Import | ast.ImportFrom) and path.is_relative_to(LIBRARY) and path.is_file():
+                yield path
+
+
+@pytest.mark.parametrize("file", sorted((LIBRARY / "kernels").rglob("*.py")), ids=lambda path: str(path.relative_to(LIBRARY)))
+def test_the_stamp_of_a_kernel_holds_every_file_that_it_reaches(file):
+    reached, new = set(), {file}
+    while new:
+        reached |= new
+        new = {each for path in new for each in imported(path)} - reached
+    gathered = {}
+    jit._gather(file, gathered)
+    assert set(gathered) >= reached
 
 
 def test_kernels_are_compiled_in_one_place():

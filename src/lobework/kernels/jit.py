@@ -37,7 +37,7 @@ __all__ = ["CacheWarning", "kernel"]
 
 _Does = TypeVar("_Does", bound=Callable[..., Any])
 _DIGEST: Final = hashlib.sha256().digest_size
-_IMPORTED: Final = re.compile(rb"^\s*(?:from|import) lobework\.([\w.]+)", re.MULTILINE)
+_IMPORTED: Final = re.compile(r"^\s*(?:from|import) lobework(?:\.([\w.]+))?(?: import (\([^)]*\)|.*))?", re.MULTILINE)
 _LIBRARY: Final = Path(__file__).parents[1]
 _REMEDY: Final = "the variable NUMBA_CACHE_DIR names another folder for it"
 _told: Final[set[str]] = set()
@@ -175,11 +175,12 @@ def _stamp(path: Path) -> str:
 
 
 def _gather(path: Path, found: dict[Path, bytes]) -> None:
-    found[path] = text = path.read_bytes()
-    for name in _IMPORTED.findall(text):
-        file = _LIBRARY.joinpath(*name.decode().split(".")).with_suffix(".py")
-        if file not in found and file.is_file():
-            _gather(file, found)
+    found[path] = path.read_bytes()
+    for module, names in _IMPORTED.findall(found[path].decode()):
+        folder = _LIBRARY.joinpath(*module.split("."))
+        for file in (folder.with_suffix(".py"), *(folder / f"{name}.py" for name in re.findall(r"\w+", names))):
+            if file not in found and file.is_file():
+                _gather(file, found)
 
 
 class _Turns:
