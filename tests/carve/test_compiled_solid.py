@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -174,6 +175,38 @@ def leaning(cutter, tip, outward, level):
     return Sweep(cutter.edge, cutter.holder, np.array(tip), *about(np.array(outward), np.array(level)))
 
 
+NARROW = [
+    [[4.47469606, 1.89187115, -2.01642079], [2.59806264, 3.27396999, -9.60010192]],
+    [[0.79029356, 0.11843458, 0.6011733], [0.63676728, 0.48282304, 0.6011733]],
+    [[-0.56497925, -0.2388694, 0.78977203], [-0.38129585, -0.4804931, 0.78977203]],
+]
+HARD |= {
+    "a narrow wheel that a ray leaves and meets again within one piece": (
+        HOURGLASS,
+        leaning(Vee(angle_deg=25.0, width=0.8, holder=CuttingFrame(radius=8.59375, angle_deg=7.5)), *NARROW),
+    ),
+    "a narrow wheel that meets a ray at the very end of its path": (
+        replace(HOURGLASS, row_start=0.3396702169758375, column_start=0.03828169237242836),
+        leaning(
+            Vee(
+                angle_deg=24.888, width=0.80034644989, holder=CuttingFrame(radius=8.608575974403097, angle_deg=7.517249762147909)
+            ),
+            [
+                [4.473602006420864, 1.8905139943585187, -2.0154591444483483],
+                [2.5973423121650185, 3.2724725748607293, -9.602150691039062],
+            ],
+            [
+                [0.7890888411342032, 0.11871955242081769, 0.6026976594201117],
+                [0.6359639110996219, 0.48436030691466164, 0.6007869812707388],
+            ],
+            [
+                [-0.5657379575067626, -0.2418139682837762, 0.7883315090613399],
+                [-0.3800302346338904, -0.48100353769740334, 0.7900712736751621],
+            ],
+        ),
+    ),
+}
+
 HARD |= {
     "a flat cone nearly parallel to the rays, which it turns away from": (
         GRAZED_BARREL,
@@ -258,6 +291,30 @@ HARD |= {
 @pytest.mark.parametrize(("stock", "sweep"), HARD.values(), ids=HARD)
 def test_a_hard_ray_is_cut_as_the_judge_cuts_it(stock, sweep):
     np.testing.assert_allclose(carved(CompiledBackend(), stock, sweep), carved(JUDGE, stock, sweep), rtol=0, atol=AGREE_MM)
+
+
+@st.composite
+def narrow(draw):
+    """A narrow vee in a leaning frame, along a short helix: its wheel grazes the rays that it runs beside."""
+    frame = CuttingFrame(radius=draw(numbers(5.0, 12.0)), angle_deg=draw(numbers(-40.0, 40.0)))
+    cutter = Vee(angle_deg=draw(numbers(15.0, 40.0)), width=0.8, holder=frame)
+    begin, turn, aside, lean = (draw(numbers(*span)) for span in ((-3.0, 3.0), (0.1, 0.7), (-0.3, 0.3), (0.3, 0.9)))
+    at = np.array([begin, begin + turn])
+    radius, z = (np.array([draw(numbers(*span)) for _ in range(2)]) for span in ((3.0, 5.0), (-10.0, 0.0)))
+    x, y, same = np.cos(at + aside), np.sin(at + aside), np.ones(2)
+    out = np.stack([math.cos(lean) * x, math.cos(lean) * y, math.sin(lean) * same], axis=-1)
+    level = np.stack([-math.sin(lean) * x, -math.sin(lean) * y, math.cos(lean) * same], axis=-1)
+    return leaning(cutter, np.stack([radius * np.cos(at), radius * np.sin(at), z], axis=-1), out, level)
+
+
+@settings(max_examples=examples(12))
+@given(sweep=narrow())
+def test_a_narrow_wheel_is_cut_as_the_judge_cuts_it(sweep):
+    assert_same(
+        lambda shift: carved(JUDGE, HOURGLASS, sweep, shift=shift),
+        lambda shift: carved(CompiledBackend(), HOURGLASS, sweep, shift=shift),
+        within=AGREE_MM,
+    )
 
 
 def test_a_frame_that_leans_and_turns_on_a_face_is_cut_as_the_judge_cuts_it():

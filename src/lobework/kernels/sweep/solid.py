@@ -64,6 +64,8 @@ _SHORTEST: Final = 1 / 64
 _STOPS: Final = 12
 _NEAR: Final = 0.6
 """A top that the skin's bend puts nearer than this part of the way to a piece's end is looked for there."""
+_GRAZES: Final = 4.0
+"""A ray grazes a solid that it leaves at a cosine of less than this times the turn of the piece."""
 _OVER: Final = 1.2
 """How far past where the bend puts a top it is looked for, so that it lies between."""
 
@@ -376,12 +378,13 @@ def _first_met(piece: Piece, ray: Ray, t: float, outline: Records[SolidPart], fi
             break
         t = min(max(t - (out + _INTO_MM) / grows, 0.0), 1.0)
     t = 0.0
-    while t < 1.0:
+    while True:
         out, grows = _misses(piece, ray, t, outline, first, last)
         if out <= 0.0:
             return t
-        t += max(out / (max(-grows, 0.0) + wanders + piece.miss_slack), _SHORTEST)
-    return -1.0
+        if t == 1.0:
+            return -1.0
+        t = min(t + max(out / (max(-grows, 0.0) + wanders + piece.miss_slack), _SHORTEST), 1.0)
 
 
 @kernel(fastmath=FUSED)
@@ -436,6 +439,40 @@ def _top(
 
 
 @kernel(fastmath=FUSED)
+def _met_again(
+    piece: Piece,
+    ray: Ray,
+    t: float,
+    end: float,
+    deep: float,
+    slope: float,
+    square: float,
+    into: float,
+    floor: float,
+    outline: Records[SolidPart],
+    first: int,
+    last: int,
+) -> float:
+    """Return how deep a ray is cut between t and an end of a piece, downhill of t; any, if no deeper than ``floor``.
+
+    A ray that the solid only grazes, so flatly that the turn of the piece decides whether it is met, may leave it and meet it
+    again. The second contact then holds the end of the piece, where it is looked for, unless the tangent at t and what it may be
+    doubted by promise no more than ``floor``.
+    """
+    span = abs(end - t)
+    fall = -abs(slope) * span
+    if square > _GRAZES * piece.turn or deep + fall + _doubt(piece, span, -fall, square, into) <= floor:
+        return NOTHING
+    far, at, square_far, _, into_far = _depth(piece, ray, end, outline, first, last)
+    if far <= floor or (at >= 0.0) == (end > t):
+        return far
+    doubt = _doubt(piece, span, abs(at) * span, square_far, into_far)
+    if end > t:
+        return _top(piece, ray, t, NOTHING, 0.0, end, far, at, floor, doubt, outline, first, last)
+    return _top(piece, ray, end, far, at, t, NOTHING, 0.0, floor, doubt, outline, first, last)
+
+
+@kernel(fastmath=FUSED)
 def _uphill(piece: Piece, ray: Ray, t: float, floor: float, outline: Records[SolidPart], first: int, last: int) -> float:
     """Return how deep a ray is cut by a convex solid in a piece of path, from t on; any, if no deeper than ``floor``."""
     deep, slope, square, bend, into = _depth(piece, ray, t, outline, first, last)
@@ -447,11 +484,15 @@ def _uphill(piece: Piece, ray: Ray, t: float, floor: float, outline: Records[Sol
         if deep == NOTHING:
             return NOTHING
     end = 1.0 if slope >= 0.0 else 0.0
+    best = deep
+    if t != 1.0 - end:
+        again = _met_again(piece, ray, t, 1.0 - end, deep, slope, square, into, max(floor, best), outline, first, last)
+        best = max(best, again)
     for ahead in range(2):
         more = abs(slope * (end - t))
         doubt = _doubt(piece, end - t, more, square, into)
-        if more <= _WITHIN_MM or deep + more + doubt <= floor:
-            return deep
+        if more <= _WITHIN_MM or deep + more + doubt <= max(floor, best):
+            return best
         other = end
         if ahead == 0:
             if not abs(slope) < _NEAR * bend * abs(end - t):
@@ -464,13 +505,22 @@ def _uphill(piece: Piece, ray: Ray, t: float, floor: float, outline: Records[Sol
             if far != NOTHING:
                 doubt = max(doubt, _doubt(piece, other - t, abs(at * (other - t)), square_far, into_far))
             if slope >= 0.0:
-                return _top(piece, ray, t, deep, slope, other, far, at, floor, doubt, outline, first, last)
-            return _top(piece, ray, other, far, at, t, deep, slope, floor, doubt, outline, first, last)
+                top = _top(piece, ray, t, deep, slope, other, far, at, floor, doubt, outline, first, last)
+            else:
+                top = _top(piece, ray, other, far, at, t, deep, slope, floor, doubt, outline, first, last)
+            best = max(best, top)
+            if other != end:
+                best = max(
+                    best,
+                    _met_again(piece, ray, other, end, far, at, square_far, into_far, max(floor, best), outline, first, last),
+                )
+            return best
         if ahead == 1:
-            return max(deep, far)
+            return max(best, far)
         if far > deep:
             t, deep, slope, square, into = other, far, at, square_far, into_far
-    return deep
+            best = max(best, deep)
+    return best
 
 
 @kernel(fastmath=FUSED)
