@@ -188,9 +188,7 @@ HARD |= {
     "a narrow wheel that meets a ray at the very end of its path": (
         replace(HOURGLASS, row_start=0.3396702169758375, column_start=0.03828169237242836),
         leaning(
-            Vee(
-                angle_deg=24.888, width=0.80034644989, holder=CuttingFrame(radius=8.608575974403097, angle_deg=7.517249762147909)
-            ),
+            Vee(angle_deg=24.888, width=0.800346, holder=CuttingFrame(radius=8.608576, angle_deg=7.51725)),
             [
                 [4.473602006420864, 1.8905139943585187, -2.0154591444483483],
                 [2.5973423121650185, 3.2724725748607293, -9.602150691039062],
