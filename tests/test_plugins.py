@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import tomllib
 from dataclasses import dataclass
 from importlib import metadata
@@ -219,6 +220,7 @@ def test_an_outside_chuck_carries_the_work_like_one_that_ships_inside(shop):
     stands at R and the polar angle -(theta + s(theta)). No source."""
     script = f"""{SHELF}
 import json
+import re
 lathe = Lathe(name="bench", headstock=Headstock(sideways="fixed"), axes=(spindle,))
 lathe = lathe.mount(shelf.part("chuck", "sway")(arc_deg=40.0, swings=2), name="plate")
 (cut,) = cuts_of(Pass(turns=1, at=At(x=10.0)), lathe)
@@ -339,6 +341,17 @@ print(np.array_equal(job().carve(backend="second").depth, job().carve(backend="p
 def test_an_outside_way_of_carving_that_fails_in_use_is_blamed_by_name(shop, name, message):
     who = "of plugin 'ways' (lobework-carvers 0.4.0) failed: "
     assert shop.message(f"{CARVED}\nsaid({name!r})", plugins="ways") == [f"PluginError: backend {name!r} {who}{message}"]
+
+
+def test_an_outside_way_of_carving_that_cuts_through_the_axis_is_blamed_by_name(shop):
+    (line,) = shop.message(
+        f"{CARVED}\nsaid('boring', piece=barrel, passes=[lw.Pass(name='ring', at=lw.At(z=-9.0, depth=0.4))])", plugins="ways"
+    )
+    assert re.fullmatch(
+        r"PluginError: backend 'boring' of plugin 'ways' \(lobework-carvers 0\.4\.0\) failed: it left a depth of 10\.5 mm "
+        r"at row 0, column \d+; the ray ends at the axis of the work, and the depth with it",
+        line,
+    )
 
 
 def test_an_outside_way_of_carving_is_refused_what_it_cannot_before_it_begins(shop):

@@ -180,7 +180,16 @@ NARROW = [
     [[0.79029356, 0.11843458, 0.6011733], [0.63676728, 0.48282304, 0.6011733]],
     [[-0.56497925, -0.2388694, 0.78977203], [-0.38129585, -0.4804931, 0.78977203]],
 ]
+THROUGH = [
+    [[3.0, 0.0, 0.0], [2.63274769, 1.43827662, -8.0]],
+    [[0.64099686, 0.0, 0.7675435], [0.56252766, 0.30731026, 0.7675435]],
+    [[-0.7675435, 0.0, 0.64099686], [-0.67358279, -0.36797996, 0.64099686]],
+]
 HARD |= {
+    "a wheel through the axis of the work, where rays end": (
+        HOURGLASS,
+        leaning(Vee(angle_deg=15.0, width=0.8, holder=CuttingFrame(radius=9.0)), *THROUGH),
+    ),
     "a narrow wheel that a ray leaves and meets again within one piece": (
         HOURGLASS,
         leaning(Vee(angle_deg=25.0, width=0.8, holder=CuttingFrame(radius=8.59375, angle_deg=7.5)), *NARROW),

@@ -21,6 +21,7 @@ from lobework.geometry.surface import Face
 from lobework.parts.cutter import Ball, FlatEnd, Profiled, RoundNosed, Vee
 from lobework.parts.holder import CuttingFrame, DrillingSpindle, EccentricFrame, FixedTool
 from lobework.parts.piece import Barrel, Disc, Turned
+from tests.carve.test_compiled_solid import HARD, HOURGLASS
 from tests.carving import ALONG_X, STEPPED, UP, about, assert_same, carved, carvings, on_face, on_round
 from tests.search import examples
 from tests.strategies import numbers
@@ -267,3 +268,6 @@ def test_a_cutter_never_reaches_through_the_axis_to_the_other_side():
     assert depth.max() <= 5.0
     assert (depth[np.ix_(beside, np.abs(np.sin(BARREL.across)) < 1e-9)][:, 0] == 5.0).all()
     assert depth[:, near].any()
+    depth = carved(JUDGE, *HARD["a wheel through the axis of the work, where rays end"])
+    assert (depth <= HOURGLASS.to_axis[:, None] * (1 + 1e-6)).all()
+    assert (depth == HOURGLASS.to_axis[:, None].astype(np.float32)).any()

@@ -51,8 +51,8 @@ class Backend(Protocol):
     def carve(self, stock: Stock, sweeps: Sequence[Sweep], depth: Depth, progress: Progress | None = None) -> None:
         """Increase ``depth`` in place, stock.shape float32 mm along each ray, where a sweep goes deeper; never decrease it.
 
-        Depths are those of the swept solid, even beyond the thickness of the work. Rays without work under them
-        (see ``stock.inside``) stay at zero.
+        Depths are those of the swept solid, even beyond the thickness of the work, but no ray of a round surface goes beyond the
+        axis of the work (see ``stock.to_axis``). Rays without work under them (see ``stock.inside``) stay at zero.
         """
 
 

@@ -84,9 +84,8 @@ def rays_of(stock: Stock) -> Rays:
         columns["x"], columns["middle_x"] = column, middle_of
         columns["off"] = (PATCH - 1) / 2 * math.hypot(stock.row_step, stock.column_step)
         return Rays(rows, bands, columns, row_start, stock.row_step, column_start, stock.column_step, False, True)
-    profile = stock.profile[np.minimum(np.arange(row_count), stock.rows - 1)]
-    with np.errstate(divide="ignore"):
-        rows["axis_depth"] = profile[:, 0] / np.maximum(profile[:, 2], 0.0)
+    last = np.minimum(np.arange(row_count), stock.rows - 1)
+    profile, rows["axis_depth"] = stock.profile[last], stock.to_axis[last]
     four = profile.reshape(-1, PATCH, 4)
     middle = (four.min(axis=1) + four.max(axis=1)) / 2
     for number, name in enumerate(("radius", "z", "normal_r", "normal_z")):

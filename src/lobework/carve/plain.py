@@ -120,7 +120,7 @@ def _looked_at(rays: _Rays, path: _Path, part: _Part, boxes: Array, best: Array)
         climb = (wall(place + _NUDGE_MM * seen[1]) - apart) / _NUDGE_MM
         e = np.where(climb > _NONE, met - apart / np.maximum(climb, _NONE), met)
     crosses = (np.maximum(np.abs(seen[1]), np.abs(last[0] - first[0]))[:, 1] + sagitta > _NONE) | (not part.flat)
-    found = (apart <= _TOUCHES_MM) & work & crosses
+    found = (apart <= _TOUCHES_MM) & work & crosses & (met <= rays.limit[row])
     np.maximum.at(best, (row[found], column[found]), met[found])
     sides = np.column_stack([spread, 0 * sagitta, np.linalg.norm(_along(last - first, met), axis=1) / 2 + sagitta])
     side, small = sides.argmax(axis=1), sides.max(axis=1) <= _LEAST_MM

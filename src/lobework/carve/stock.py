@@ -95,6 +95,15 @@ class Stock(Brief):
             raise TypeError("a face has no profile")
         return self.surface.profile(self.down)
 
+    @cached_property
+    def to_axis(self) -> Array:
+        """(rows,) mm: distance along the rays of each row to the axis of the work, where they end; infinite on a face."""
+        if isinstance(self.surface, Face):
+            return np.full(self.rows, np.inf)
+        with np.errstate(divide="ignore"):
+            distance: Array = self.profile[:, 0] / np.maximum(self.profile[:, 2], 0.0)
+        return distance
+
     def rays(self, row: NDArray[np.intp], column: NDArray[np.intp]) -> tuple[Array, Array]:
         """Return the origins, (..., 3) mm, and the unit directions, (..., 3), of the rays at (...) rows and columns."""
         row, column = np.broadcast_arrays(row, column)

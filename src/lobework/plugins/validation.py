@@ -17,6 +17,8 @@ if TYPE_CHECKING:
 __all__ = ["findings", "name_of", "one_line", "plain", "sound_depths", "whole_file"]
 
 _DATACLASS: Final = "@dataclass(frozen=True, slots=True, kw_only=True)"
+_ROUNDING: Final = 1e-6
+"""A depth kept in 32 bits may be greater by this part of itself."""
 _FILE: Final = re.compile(r"\w[\w-]*(?:\.[\w-]+)+")
 
 
@@ -186,10 +188,11 @@ def findings(given: Any) -> list[Finding]:
 
 
 def sound_depths(stock: Stock, depth: Depth) -> None:
-    """Raise `PluginError` for depths that are negative, infinite, nan, or outside the work."""
+    """Raise `PluginError` for depths that are negative, infinite, nan, outside the work, or beyond its axis."""
     for sound, message in (
         ((depth >= 0) & (depth < float("inf")), "it must be a number, zero or more"),
         ((depth == 0) | stock.inside, "there is no work there, so it must stay zero"),
+        (depth <= (stock.to_axis * (1 + _ROUNDING))[:, None], "the ray ends at the axis of the work, and the depth with it"),
     ):
         if not sound.all():
             row, column = (int(each[0]) for each in (~sound).nonzero())
