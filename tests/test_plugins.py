@@ -309,7 +309,7 @@ ring = lw.Pass(name="ring", at=lw.At(x=8.0, depth=0.4))
 
 def job(**given):
     usual = {"lathe": lw.read_lathe("plain-bench"), "piece": disc, "cutter": lw.Ball(radius=1.0), "resolution": 1.0}
-    return lw.Job(passes=[ring], **{**usual, **given})
+    return lw.Job(**{"passes": [ring], **usual, **given})
 
 
 def said(backend, **given):
