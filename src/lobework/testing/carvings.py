@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
 import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
@@ -215,13 +214,13 @@ _GOLDEN_RAD: Final = math.pi * (3.0 - math.sqrt(5.0))
 
 
 def wide_carvings_for(can: frozenset[Ability]) -> Iterator[tuple[str, Stock, tuple[Sweep, ...]]]:
-    """Yield a carving of nine passes at four depths into a face of many rays, in the form of `carvings_for`."""
+    """Yield a carving of five passes at four depths into a face of many rays, in the form of `carvings_for`."""
     stock, number = stock_of(Disc(diameter=16.0, thickness=5.0), 0.05), np.arange(10)
     for kind, holder in _HOLDERS.items():
         cutter, sweeps = Vee(angle_deg=90.0, width=2.4, holder=holder), []
-        for place, (x, y) in enumerate(itertools.product((-3.8, 0.0, 3.8), repeat=2)):
+        for place, (x, y) in enumerate(((-3.8, -3.8), (-3.8, 0.0), (-3.8, 3.8), (0.0, -3.8), (0.0, 0.0))):
             turn, out = _GOLDEN_RAD * (number + place), 0.3 + 1.5 * np.sqrt(number / 10)
-            tip = [x + out * np.cos(turn), y + out * np.sin(turn), np.full(10, -(0.05, 0.4, 0.12, 0.25)[place % 4])]
+            tip = [x + out * np.cos(turn), y + out * np.sin(turn), np.full(10, -(0.025, 0.2, 0.06, 0.125)[place % 4])]
             sweeps.append(on_face(cutter, np.stack(tip, axis=-1)))
         if needs(stock, sweeps) <= can:
             yield f"disc, {kind}, wide", stock, tuple(sweeps)
