@@ -30,6 +30,7 @@ from numba.core.caching import (
     UserProvidedCacheLocator,
     UserWideCacheLocator,
 )
+from numba.core.types import unliteral
 
 from lobework.errors import LobeworkError
 
@@ -70,9 +71,15 @@ def kernel(parallel: Any = False, **options: Any) -> Callable[[_Does], _Does]:
     def compiled(plain: _Does) -> _Does:
         made = njit(error_model="numpy", nogil=True, parallel=parallel, **options)(plain)
         made._cache = _kept(plain)
+        made.get_call_template = _without_literals(made.get_call_template)
         return cast("_Does", _one_at_a_time(made) if parallel else made)
 
     return compiled
+
+
+def _without_literals(resolve: Callable[..., Any]) -> Callable[..., Any]:
+    """Return how numba finds the code for a call, so that a constant argument gets no code of its own, compiled once more."""
+    return lambda args, kws: resolve(tuple(map(unliteral, args)), {name: unliteral(kind) for name, kind in kws.items()})
 
 
 def _kept(plain: Callable[..., Any]) -> Any:
