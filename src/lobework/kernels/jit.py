@@ -21,7 +21,7 @@ from pathlib import Path
 from typing import Any, ClassVar, Final, TypeVar, cast
 
 import numba
-from numba import njit
+from numba import njit, types
 from numba.core.caching import (
     CompileResultCacheImpl,
     FunctionCache,
@@ -30,7 +30,6 @@ from numba.core.caching import (
     UserProvidedCacheLocator,
     UserWideCacheLocator,
 )
-from numba.core.types import unliteral
 
 from lobework.errors import LobeworkError
 
@@ -79,7 +78,8 @@ def kernel(parallel: Any = False, **options: Any) -> Callable[[_Does], _Does]:
 
 def _without_literals(resolve: Callable[..., Any]) -> Callable[..., Any]:
     """Return how numba finds the code for a call, so that a constant argument gets no code of its own, compiled once more."""
-    return lambda args, kws: resolve(tuple(map(unliteral, args)), {name: unliteral(kind) for name, kind in kws.items()})
+    plain = types.unliteral
+    return lambda args, kws: resolve(tuple(map(plain, args)), {name: plain(kind) for name, kind in kws.items()})
 
 
 def _kept(plain: Callable[..., Any]) -> Any:
