@@ -11,12 +11,18 @@ from hypothesis import strategies as st
 from scipy.spatial.transform import Rotation
 
 from lobework.geometry.surface import Face
-from tests.carving import assert_same, backends_for, carved, carvings
+from tests.carving import JUDGE, assert_same, backends_for, carved, carvings
 from tests.search import examples
 from tests.strategies import numbers
 
 SINGLE_MM = 5e-6
 """What single precision leaves: a tile keeps its coordinates to a millionth of a mm, and a flank is up to five times as steep."""
+
+
+def assert_alike(backend, one, other):
+    """Backends repeat every bit, but for the judge: it may stop 1e-7 mm short, elsewhere if it begins from other depths."""
+    within = 1.5e-7 if backend.name == JUDGE.name else 0.0
+    np.testing.assert_allclose(one, other, rtol=0, atol=within, equal_nan=False)
 
 
 @backends_for()
@@ -26,12 +32,12 @@ def test_cuts_are_their_union_in_any_order_as_often_as_you_like_and_nothing_come
     stock, (first, second) = data.draw(carvings(backend.can, count=2))
     one, other = carved(backend, stock, first), carved(backend, stock, second)
     both = carved(backend, stock, first, second)
-    assert np.array_equal(both, np.maximum(one, other))
-    assert np.array_equal(both, carved(backend, stock, second, first))
-    assert np.array_equal(both, carved(backend, stock, first, second, first, onto=both))
-    assert np.array_equal(both, carved(backend, stock, second, onto=one))
+    assert_alike(backend, both, np.maximum(one, other))
+    assert_alike(backend, both, carved(backend, stock, second, first))
+    assert_alike(backend, both, carved(backend, stock, first, second, first, onto=both))
+    assert_alike(backend, both, carved(backend, stock, second, onto=one))
     worn = np.where(stock.inside, np.float32(0.3), np.float32(0.0))
-    assert np.array_equal(np.maximum(one, worn), carved(backend, stock, first, onto=worn))
+    assert_alike(backend, np.maximum(one, worn), carved(backend, stock, first, onto=worn))
 
 
 def turned(sweep, angle):

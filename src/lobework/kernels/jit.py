@@ -21,6 +21,7 @@ from pathlib import Path
 from typing import Any, ClassVar, Final, TypeVar, cast
 
 import numba
+import numpy as np
 from numba import njit, types
 from numba.core.caching import (
     CompileResultCacheImpl,
@@ -33,7 +34,10 @@ from numba.core.caching import (
 
 from lobework.errors import LobeworkError
 
-__all__ = ["CacheWarning", "kernel"]
+__all__ = ["COMPILED", "CacheWarning", "kernel"]
+
+COMPILED: Final = not numba.config.DISABLE_JIT
+"""Whether kernels are compiled; with the variable NUMBA_DISABLE_JIT set they run as plain Python, for a debugger or coverage."""
 
 _Does = TypeVar("_Does", bound=Callable[..., Any])
 _DIGEST: Final = hashlib.sha256().digest_size
@@ -68,6 +72,8 @@ def kernel(parallel: Any = False, **options: Any) -> Callable[[_Does], _Does]:
     """
 
     def compiled(plain: _Does) -> _Does:
+        if not COMPILED:
+            return np.errstate(all="ignore")(plain)
         made = njit(error_model="numpy", nogil=True, parallel=parallel, **options)(plain)
         made._cache = _kept(plain)
         made.get_call_template = _without_literals(made.get_call_template)

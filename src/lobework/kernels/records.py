@@ -66,7 +66,7 @@ def layout(kind: type) -> np.dtype[Any]:
     ('x', 'y', 'z')
     """
     fields = [(name, _NUMBERS.get(each) or layout(each)) for name, each in get_type_hints(kind).items()]
-    return np.dtype(fields, align=True)
+    return np.dtype((np.record, np.dtype(fields, align=True)))
 
 
 def zeros(kind: type[_Kind], count: int) -> Records[_Kind]:

@@ -48,12 +48,14 @@ _WORKERS: Final[dict[type, Any]] = {
 
 def _room(cutter: Any) -> Any:
     """Return what one thread works in."""
+    return _WORKERS[type(cutter)].room()
 
 
 def _carve_tile(
     place: Any, cutter: Any, pieces: Any, bounds: Any, chosen: Any, row: int, column: int, room: Any, work: Any, depth: Any
 ) -> None:
     """Deepen one tile by the chosen pieces."""
+    _WORKERS[type(cutter)].carve_tile(place, cutter, pieces, bounds, chosen, row, column, room, work, depth)
 
 
 @overload(_room)

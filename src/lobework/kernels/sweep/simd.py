@@ -20,6 +20,7 @@ from numba import types
 from numba.core import cgutils
 from numba.extending import intrinsic, models, overload, register_model
 
+from lobework.kernels.jit import COMPILED
 from lobework.kernels.sweep.tiles import LANES, PATCH
 
 if TYPE_CHECKING:
@@ -246,3 +247,6 @@ def _mixes(sign: Any, both: Any) -> None:
 
 for _sign, _both in ((operator.add, _add), (operator.sub, _subtract), (operator.mul, _multiply), (operator.truediv, _divide)):
     _mixes(_sign, _both)
+
+if not COMPILED:
+    from lobework.kernels.sweep.plain_lanes import *  # noqa: F403

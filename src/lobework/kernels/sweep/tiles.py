@@ -24,7 +24,7 @@ import numpy as np
 from numba import types
 from numba.extending import intrinsic
 
-from lobework.kernels.jit import kernel
+from lobework.kernels.jit import COMPILED, kernel
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -240,7 +240,13 @@ def _next_ticket(typing: Any, tickets: Any) -> Any:  # noqa: ARG001
     return types.int64(tickets), lower
 
 
-next_ticket: Any = intrinsic(_next_ticket)
+def _next_of(tickets: Counts) -> int:
+    """Take a ticket where nothing is compiled, and so one thread runs."""
+    tickets[0] += 1
+    return int(tickets[0]) - 1
+
+
+next_ticket: Any = intrinsic(_next_ticket) if COMPILED else _next_of
 """``next_ticket(tickets)``: in compiled code, the count in a (1,) int64 array, one higher each time, whichever thread asks.
 
 So each thread takes the next tile when it is done with its last, and none waits for a thread that is kept from its work.
