@@ -249,4 +249,18 @@ for _sign, _both in ((operator.add, _add), (operator.sub, _subtract), (operator.
     _mixes(_sign, _both)
 
 if not COMPILED:
-    from lobework.kernels.sweep.plain_lanes import *  # noqa: F403
+    from lobework.kernels.sweep.plain_lanes import (
+        any_at_most,
+        broadcast,
+        columns,
+        lane,
+        load,
+        load_square,
+        maximum,
+        minimum,
+        rows,
+        sqrt,
+        store,
+        store_square,
+        where_at_most,
+    )
