@@ -15,7 +15,7 @@ from tests.hostile.run import kept
 
 ROOT = Path(__file__).parents[2]
 CASES = Path(__file__).parent / "cases"
-COUNT = 25
+COUNT = 10
 """Drawn inputs for each reader; python -m tests.hostile reads as many as are asked for."""
 SAID = {
     "refused": "",
