@@ -16,7 +16,8 @@ from hypothesis import HealthCheck, settings
 from tests.search import fix_constants
 
 CARVES = re.compile(
-    r"tests/(?:carve/|properties/test_carving|truths/test_(?:carved|crossing|helix)|docs/test_(?:examples|guide)|test_(?:skeleton|uncompiled))"
+    r"tests/(?:carve/|properties/test_carving|truths/test_(?:carved|crossing|helix)|docs/test_(?:examples|guide)"
+    r"|test_(?:skeleton|uncompiled))"
 )
 SHARES = re.compile(
     r"tests/(?:test_(?:cli|compile_cache|names_in_outputs|packaging|plugins)|docs/test_(?:author_guide|types)"

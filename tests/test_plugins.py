@@ -220,7 +220,6 @@ def test_an_outside_chuck_carries_the_work_like_one_that_ships_inside(shop):
     stands at R and the polar angle -(theta + s(theta)). No source."""
     script = f"""{SHELF}
 import json
-import re
 lathe = Lathe(name="bench", headstock=Headstock(sideways="fixed"), axes=(spindle,))
 lathe = lathe.mount(shelf.part("chuck", "sway")(arc_deg=40.0, swings=2), name="plate")
 (cut,) = cuts_of(Pass(turns=1, at=At(x=10.0)), lathe)

@@ -128,8 +128,9 @@ def test_a_ball_and_a_cone_swept_up_a_slope_lie_where_their_envelopes_do(slope, 
     ball = carved(JUDGE, rays, on_face(Ball(radius=1.2), tip))
     up = np.sqrt(1 + slope**2)
     bottom = z + 1.2 - up * np.sqrt(np.maximum(1.2**2 - v**2, 0.0))
-    expected = np.where(middle & (v < 1.2) & (bottom < 0), -bottom, 0.0)
-    assert np.abs(np.where(middle & (v < 1.2), ball, 0.0) - expected).max() < 2e-6
+    inside = middle & (v < 1.2 - 1e-6)  # at its very rim a ball is met on end: what the judge may be near by is far along a ray
+    expected = np.where(inside & (bottom < 0), -bottom, 0.0)
+    assert np.abs(np.where(inside, ball, 0.0) - expected).max() < 2e-6
     cone = carved(JUDGE, rays, on_face(Vee(angle_deg=90.0, width=2.0), tip))
     flank = z + v * math.sqrt(1 - slope**2)
     near = middle & (v < 0.99 * math.sqrt(1 - slope**2))

@@ -455,15 +455,15 @@ def _met_again(
     first: int,
     last: int,
 ) -> float:
-    """Return how deep a ray is cut between t and an end of a piece, downhill of t; any, if no deeper than ``floor``.
+    """Return how deep a ray is cut by a second contact between t and an end of a piece; any, if no deeper than ``floor``.
 
     A ray that the solid only grazes, so flatly that the turn of the piece decides whether it is met, may leave it and meet it
     again. The second contact then holds the end of the piece, where it is looked for, unless the tangent at t and what it may be
     doubted by promise no more than ``floor``.
     """
     span = abs(end - t)
-    fall = -abs(slope) * span
-    if square > _GRAZES * piece.turn or deep + fall + _doubt(piece, span, -fall, square, into) <= floor:
+    most = deep + slope * (end - t) + _doubt(piece, span, abs(slope) * span, square, into)
+    if square > _GRAZES * piece.turn or most <= floor:
         return NOTHING
     far, at, square_far, _, into_far = _depth(piece, ray, end, outline, first, last)
     if far == NOTHING or (at >= 0.0) == (end > t):
@@ -511,12 +511,12 @@ def _uphill(piece: Piece, ray: Ray, t: float, floor: float, outline: Records[Sol
             else:
                 top = _top(piece, ray, other, far, at, t, deep, slope, floor, doubt, outline, first, last)
             best = max(best, top)
-            if other != end:
-                best = max(
-                    best,
-                    _met_again(piece, ray, other, end, far, at, square_far, into_far, max(floor, best), outline, first, last),
-                )
-            return best
+            if other == end:
+                return best
+            if far != NOTHING:
+                t, deep, slope, square, into = other, far, at, square_far, into_far
+            again = _met_again(piece, ray, t, end, deep, slope, square, into, max(floor, best), outline, first, last)
+            return max(best, again)
         if ahead == 1:
             return max(best, far)
         if far > deep:
