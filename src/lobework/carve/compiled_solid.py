@@ -20,7 +20,8 @@ if TYPE_CHECKING:
     from lobework.geometry.rigid import Array
     from lobework.kernels.records import Records
     from lobework.kernels.sweep.ray_solid import SolidPart
-    from lobework.kernels.sweep.solid import Piece, SolidBody
+    from lobework.kernels.sweep.solid import SolidBody
+    from lobework.kernels.sweep.solid_piece import Piece
     from lobework.parts.holder import Holder
 
 
@@ -58,7 +59,7 @@ def carve_solid(stock: Stock, sweep: Sweep, depth: Depth, progress: Callable[[fl
 
 
 def _shape(holder: Holder) -> tuple[int, float]:
-    from lobework.kernels.sweep.solid import DRILL, FRAME, RING
+    from lobework.kernels.sweep.solid_piece import DRILL, FRAME, RING
 
     if isinstance(holder, CuttingFrame):
         return FRAME, holder.radius
@@ -181,7 +182,7 @@ def _swung(edge: Edge, radius: float, side: int) -> Iterator[_Line | _Ring]:
 def _pieces(sweep: Sweep, around: bool, at_once: int) -> Iterator[tuple[float, Records[Piece]]]:
     """Yield pieces of path for the kernel, some at a time, with the part of the path done."""
     from lobework.kernels.records import of_vectors, zeros
-    from lobework.kernels.sweep.solid import Piece
+    from lobework.kernels.sweep.solid_piece import Piece
 
     longest = sweep.edge.half_width / 2 if isinstance(sweep.holder, EccentricFrame) else math.inf
     swing = sweep.holder.radius if isinstance(sweep.holder, CuttingFrame) else 0.0

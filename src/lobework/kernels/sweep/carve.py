@@ -18,7 +18,7 @@ from numba import prange
 from numba.extending import overload
 
 from lobework.kernels.jit import kernel
-from lobework.kernels.sweep import blade, blade_on_face, frame_on_face, level_on_face, sloping_on_face, solid
+from lobework.kernels.sweep import blade, blade_on_face, frame_on_face, level_on_face, sloping_on_face, solid, solid_piece
 from lobework.kernels.sweep.slab import bounds_of_all
 from lobework.kernels.sweep.tiles import MOST_REFERENCES, PRANGE_ALONE, SHARES, bin_to_tiles, busy_tiles, corner, next_ticket
 
@@ -273,7 +273,7 @@ def carve_blade(pieces: Records[Piece], outline: EdgeParts, bodies: Records[Body
 
 
 def carve_solid(
-    pieces: Records[solid.Piece],
+    pieces: Records[solid_piece.Piece],
     edge: EdgeParts,
     shape: tuple[int, float],
     outline: Records[SolidPart],
@@ -305,5 +305,5 @@ def carve_solid(
     """
     bounds = np.zeros((pieces.shape[0], 4), np.int32)
     most = 0.0 if rays.on_face else float(rays.rows["radius"].max())
-    solid.prepare(pieces, edge, shape, rays, most, bounds)
+    solid_piece.prepare(pieces, edge, shape, rays, most, bounds)
     _carve(rays, solid.Solid(outline, bodies, *shape), pieces, bounds, work, depth)

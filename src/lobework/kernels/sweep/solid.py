@@ -11,8 +11,7 @@ about the way out of the work that is near its middle line, as the path climbs l
 
 What the arrays hold:
 
-* ``pieces`` : (n,) `Piece`.
-* ``edge`` : (k,) `lobework.kernels.sweep.edge_parts.EdgePart`, outwards.
+* ``pieces`` : (n,) `lobework.kernels.sweep.solid_piece.Piece`.
 * ``outline`` : (p,) `lobework.kernels.sweep.ray_solid.SolidPart`.
 * ``bodies`` : (m,) `SolidBody`.
 * ``stops`` : (12,) float64, parts of a piece: places at which a ring is looked at, in order.
@@ -28,35 +27,29 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 import numpy as np
 
 from lobework.kernels.jit import kernel
-from lobework.kernels.records import Box, Vector
-from lobework.kernels.sweep.blade_on_face import reach, turned_on
+from lobework.kernels.sweep.blade_on_face import turned_on
 from lobework.kernels.sweep.ray_solid import NOTHING, gap, leaves
-from lobework.kernels.sweep.rays import RAY, aim, aim_at_patch, bounds_in, deepest_of
-from lobework.kernels.sweep.tiles import NO_CELLS, PATCH, PATCHES, blank_tile, load_tile, patch_columns, rows_between, store_tile
+from lobework.kernels.sweep.rays import RAY, aim, aim_at_patch, deepest_of
+from lobework.kernels.sweep.solid_piece import RING, Piece
+from lobework.kernels.sweep.tiles import PATCH, PATCHES, blank_tile, load_tile, patch_columns, rows_between, store_tile
 
 if TYPE_CHECKING:
     from lobework.geometry.rigid import Array
     from lobework.kernels.records import Records
-    from lobework.kernels.sweep.edge_parts import EdgeParts
     from lobework.kernels.sweep.ray_solid import SolidPart
     from lobework.kernels.sweep.rays import Ray, Rays
     from lobework.kernels.sweep.tiles import Cells, Whole
 
     Room = tuple[Cells, Whole, Records[Ray], Array]
-    Shape = tuple[int, float]
 
-__all__ = ["DRILL", "FRAME", "RING", "Piece", "Solid", "SolidBody", "carve_tile", "prepare", "room"]
+__all__ = ["Solid", "SolidBody", "carve_tile", "room"]
 
-DRILL: Final = 0
-FRAME: Final = 1
-RING: Final = 2
 FUSED: Final = {"contract"}
 """A product and a sum may be fused, which rounds once instead of twice; nothing is reordered."""
 _WITHIN_MM: Final = 1e-6
 _NO_MM: Final = 1e-12
 _LEAST_SQUARE: Final = 1e-12
 _INTO_MM: Final = 1e-7
-_SLACK_MM: Final = 1e-9
 _ASTRAY_MM: Final = 1.0
 """A ray that leaves a solid so far outside the work, beyond what a piece reaches, tells nothing of where it is met inside."""
 _ROUNDS: Final = 60
@@ -68,77 +61,6 @@ _GRAZES: Final = 4.0
 """A ray grazes a solid that it leaves at a cosine of less than this times the turn of the piece."""
 _OVER: Final = 1.2
 """How far past where the bend puts a top it is looked for, so that it lies between."""
-
-
-class Piece:
-    """A piece of path of a solid, as the radius at the polar angle where it begins sees it; on a face, as x, y and z are.
-
-    The callers of `lobework.kernels.sweep.carve.carve_solid` fill the first twelve fields; it fills the others. What "bows" goes
-    aside of straight by a quarter of that half-way.
-    """
-
-    polar: float
-    """Polar angle of the radius where the piece begins, rad; zero on a face."""
-    swept: float
-    """How far that radius turns in the piece, rad."""
-    middle: Vector
-    """Where the solid's middle is as the piece begins, mm."""
-    move: Vector
-    """How far the middle goes, mm."""
-    bow: Vector
-    """How far the middle bows, mm."""
-    axis: Vector
-    """Unit direction of the solid's axis as the piece begins."""
-    axis_turn: Vector
-    """By how much that changes."""
-    axis_bow: Vector
-    """How far the axis's end bows."""
-    tip_begin: Vector
-    """Where the tip is as the piece begins, mm."""
-    tip_end: Vector
-    """Where the tip is as the piece ends, mm."""
-    out_begin: Vector
-    """Unit direction out of the work as the piece begins."""
-    out_end: Vector
-    """Unit direction out of the work as the piece ends."""
-    axis_turn_square: float
-    """Zero for an axis that does not turn."""
-    tip_middle: Vector
-    """Half-way between where the tip begins and ends, mm."""
-    outward: Vector
-    """Unit direction out of the work in the middle of the piece."""
-    ahead: Vector
-    """Unit direction in which the solid's skin goes, square to that."""
-    aside: Vector
-    """Unit direction square to both."""
-    length: float
-    """How far it goes that way, mm."""
-    doubt: float
-    """How far above its tangent a depth may be a whole piece away, by the path's bend, mm."""
-    turn: float
-    """How far the solid turns in all, rad."""
-    half_aside: float
-    """How far the solid in the work reaches aside, mm."""
-    half_ahead: float
-    """How far the solid in the work reaches ahead, mm."""
-    beyond_end: float
-    """How far past the piece's end its slab reaches, mm."""
-    beyond_begin: float
-    """How far before the piece's beginning its slab reaches, mm."""
-    lead: float
-    """How far ahead of its middle line the solid may be met deepest, mm."""
-    slack: float
-    """By how much the slab is wider for how the path bends, mm."""
-    cosine: float
-    """Of the polar angle in the middle of the piece."""
-    sine: float
-    """Of the polar angle in the middle of the piece."""
-    miss_slack: float
-    """By how much a ray's miss may differ from its tangent, mm."""
-    box: Box
-    """What the solid keeps to, mm."""
-    is_convex: bool
-    """Whether the solid is convex."""
 
 
 class SolidBody:
@@ -160,7 +82,7 @@ class Solid(NamedTuple):
     bodies : (m,) SolidBody
         The solids. They are convex, but for a ring.
     kind : int
-        `DRILL`, `FRAME` or `RING`.
+        `DRILL`, `FRAME` or `RING` of `lobework.kernels.sweep.solid_piece`.
     size : float, mm
         Radius of a frame's swing or of a ring's circle; zero for a drill.
     """
@@ -583,224 +505,6 @@ def _ringed(
     return _top(piece, ray, 0.0, NOTHING, 0.0, t, deep, slope, floor, 0.0, outline, first, last)
 
 
-@kernel()
-def _heights(edge: EdgeParts, far: float) -> tuple[float, float]:
-    """Return between which heights above its tip a cutter's skin turns about its middle line, as far out as ``far``.
-
-    That is where the skin's normal meets the middle line: ``h + r / k`` for a rise k at r, h high.
-    """
-    low, high = 1e30, 0.0
-    for p in range(edge.shape[0]):
-        part = edge[p]
-        near, end = part.near, min(part.far, far)
-        if near >= far:
-            break
-        if part.is_arc:
-            low, high = min(low, part.centre), max(high, part.centre)
-        elif part.rise > 0.05:
-            low, high = min(low, part.low + near / part.rise), max(high, part.low + part.rise * (end - near) + end / part.rise)
-    return (low, high) if low <= high else (0.0, 0.0)
-
-
-@kernel()
-def _ahead(edge: EdgeParts, far: float, climb: float, speed: float, height: float, along: float, aside: float) -> float:
-    """Return how far ahead of, or behind, its middle line a cutter may be met deepest, ``far`` mm of it in the work.
-
-    Its skin at r, of rise k, h high, comes on by ``r e . (v + (h + r / k - height) w) = r climb / k``, e the way there from the
-    middle line, v the speed at ``height``, and w what it grows by for each mm above, ``along`` v and ``aside``.
-    """
-    out = 0.0
-    for p in range(edge.shape[0]):
-        if edge[p].near >= far:
-            break
-        part = edge[p]
-        for end in range(3):
-            r = part.near if end == 0 else min(part.far, far)
-            if part.is_arc:
-                up = math.sqrt(max(part.radius**2 - r * r, 0.0))
-                h, per = part.centre - up, up / max(r, _NO_MM)
-                steep = math.sqrt(max(part.radius**2 - part.near**2, 0.0))
-            else:
-                h, per = part.low + part.rise * (r - part.near), 1.0 / max(part.rise, _NO_MM)
-                steep = r * per
-            if end == 2:
-                per, steep = 0.0, 0.0
-            off = abs(h + r * per - height)
-            left = speed - off * along
-            if left <= 0.0:
-                out = max(out, r)
-            else:
-                out = max(out, min(r if not part.is_arc else min(part.far, far), (steep * climb + r * off * aside) / left))
-    return out
-
-
-@kernel()
-def _footprint(piece: Piece, edge: EdgeParts, shape: Shape, most: float, on_face: bool) -> tuple[float, float, float]:
-    """Return how wide and how tall a solid is in the work, and how far a frame's wheel reaches; below zero: not in it.
-
-    ``most`` is the greatest coordinate out of the work, z or r, that the work has.
-    """
-    kind, size = shape
-    if on_face:
-        upright, lowest = min(piece.out_begin.z, piece.out_end.z), min(piece.tip_begin.z, piece.tip_end.z)
-    else:
-        upright, lowest = min(piece.out_begin.x, piece.out_end.x), min(piece.tip_begin.x, piece.tip_end.x)
-    lean = math.sqrt(max(1.0 - upright * upright, 0.0))
-    wide, along, tall = edge[edge.shape[0] - 1].far, size, 0.0
-    for _ in range(4):
-        spread = math.hypot(along, wide) if kind == FRAME else wide + size
-        tall = (most - lowest + lean * spread) / upright
-        wide = reach(edge, tall)
-        if wide < 0.0:
-            break
-        if kind == FRAME:
-            along = math.sqrt(size * size - (size - tall) ** 2) if tall < size else size
-    return wide, tall, along
-
-
-@kernel()
-def _extent(
-    tip_begin: float, tip_end: float, out_begin: float, out_end: float, radius: float, tall: float, more: float
-) -> tuple[float, float]:
-    """Return the least and the greatest of one coordinate of a solid in a piece."""
-    up, over = min(out_begin, out_end), max(out_begin, out_end)
-    aside = radius * math.sqrt(max(1.0 - min(up * up, over * over), 0.0)) if up * over > 0.0 else radius
-    aside += more
-    return min(tip_begin, tip_end) + min(tall * up, 0.0) - aside, max(tip_begin, tip_end) + max(tall * over, 0.0) + aside
-
-
-@kernel()
-def _apart(a: Vector, b: Vector) -> float:
-    """Return the greatest difference of two places' coordinates."""
-    return max(abs(a.x - b.x), abs(a.y - b.y), abs(a.z - b.z))
-
-
-@kernel()
-def _prepare(piece: Piece, edge: EdgeParts, shape: Shape, most: float, on_face: bool) -> bool:
-    """Fill what is worked out of one piece alone; return whether it may reach the work."""
-    kind, size = shape
-    piece.cosine, piece.sine = math.cos(piece.polar + 0.5 * piece.swept), math.sin(piece.polar + 0.5 * piece.swept)
-    piece.is_convex = kind != RING
-    piece.axis_turn_square = (
-        piece.axis_turn.x**2
-        + piece.axis_turn.y**2
-        + piece.axis_turn.z**2
-        + piece.axis_bow.x**2
-        + piece.axis_bow.y**2
-        + piece.axis_bow.z**2
-    )
-    wide, tall, along = _footprint(piece, edge, shape, most, on_face)
-    if wide < 0.0:
-        return False
-    piece.tip_middle.x = 0.5 * (piece.tip_begin.x + piece.tip_end.x)
-    piece.tip_middle.y = 0.5 * (piece.tip_begin.y + piece.tip_end.y)
-    piece.tip_middle.z = 0.5 * (piece.tip_begin.z + piece.tip_end.z)
-    ox, oy, oz = piece.out_begin.x + piece.out_end.x, piece.out_begin.y + piece.out_end.y, piece.out_begin.z + piece.out_end.z
-    per = 1.0 / math.sqrt(ox * ox + oy * oy + oz * oz)
-    ox, oy, oz = ox * per, oy * per, oz * per
-    piece.outward.x, piece.outward.y, piece.outward.z = ox, oy, oz
-    vx, vy, vz = (
-        piece.tip_end.x - piece.tip_begin.x - piece.swept * piece.tip_middle.y,
-        piece.tip_end.y - piece.tip_begin.y + piece.swept * piece.tip_middle.x,
-        piece.tip_end.z - piece.tip_begin.z,
-    )
-    wx, wy, wz = (
-        piece.out_end.x - piece.out_begin.x - piece.swept * oy,
-        piece.out_end.y - piece.out_begin.y + piece.swept * ox,
-        piece.out_end.z - piece.out_begin.z,
-    )
-    lowest, highest = _heights(edge, wide) if kind == DRILL else (0.0, tall)
-    height = 0.5 * (lowest + highest)
-    vx, vy, vz = vx + height * wx, vy + height * wy, vz + height * wz
-    rises = vx * ox + vy * oy + vz * oz
-    ux, uy, uz = vx - rises * ox, vy - rises * oy, vz - rises * oz
-    speed = math.sqrt(ux * ux + uy * uy + uz * uz)
-    if speed > _NO_MM:
-        ux, uy, uz = ux / speed, uy / speed, uz / speed
-    elif abs(oz) < 0.8:
-        per = 1.0 / math.hypot(ox, oy)
-        ux, uy, uz = -oy * per, ox * per, 0.0
-    else:
-        per = 1.0 / math.hypot(oy, oz)
-        ux, uy, uz = 0.0, -oz * per, oy * per
-    piece.ahead.x, piece.ahead.y, piece.ahead.z = ux, uy, uz
-    piece.aside.x, piece.aside.y, piece.aside.z = oy * uz - oz * uy, oz * ux - ox * uz, ox * uy - oy * ux
-    piece.length = speed
-    turn = math.sqrt(
-        (piece.out_end.x - piece.out_begin.x) ** 2
-        + (piece.out_end.y - piece.out_begin.y) ** 2
-        + (piece.out_end.z - piece.out_begin.z) ** 2
-    )
-    turn = max(turn, math.sqrt(piece.axis_turn_square))
-    radius = size + wide if kind != FRAME else math.hypot(along, wide)
-    bow = math.sqrt(piece.bow.x**2 + piece.bow.y**2 + piece.bow.z**2)
-    swerves = turn * math.sqrt(piece.move.x**2 + piece.move.y**2 + piece.move.z**2)
-    sag = (0.0 if on_face else most * piece.swept**2) / 8 + (radius + tall) * turn * turn / 4 + bow / 4 + swerves
-    piece.turn = abs(piece.swept) + turn
-    tilts = abs(piece.axis_turn.x * ox + piece.axis_turn.y * oy + piece.axis_turn.z * oz) + turn * turn if kind == FRAME else 0.0
-    piece.doubt = (
-        0.5 * (((0.0 if on_face else most) + radius + tall) * piece.turn**2 + size * turn * tilts) + bow * piece.turn + swerves
-    )
-    piece.miss_slack = 2 * _SLACK_MM + 0.5 * ((0.0 if on_face else most) + size + radius) * piece.turn**2 + bow + swerves
-    sways = math.sqrt(wx * wx + wy * wy + wz * wz)
-    piece.slack = (
-        sag + (0.0 if on_face else most * piece.swept**2) / 8 + 0.5 * sways * (max(tall, highest) + radius) + 2 * _SLACK_MM
-    )
-    if kind == FRAME:
-        ax, ay, az = (
-            piece.axis.x + 0.5 * piece.axis_turn.x,
-            piece.axis.y + 0.5 * piece.axis_turn.y,
-            piece.axis.z + 0.5 * piece.axis_turn.z,
-        )
-        cos_u, cos_v = abs(ax * ux + ay * uy + az * uz), abs(ax * piece.aside.x + ay * piece.aside.y + az * piece.aside.z)
-        piece.half_aside = along * math.sqrt(max(1.0 - cos_v * cos_v, 0.0)) + wide * cos_v
-        piece.half_ahead = along * math.sqrt(max(1.0 - cos_u * cos_u, 0.0)) + wide * cos_u
-    else:
-        piece.half_aside, piece.half_ahead = radius, radius
-    piece.beyond_end, piece.beyond_begin, piece.lead = piece.half_ahead, piece.half_ahead, piece.half_ahead
-    if kind == DRILL and speed > _NO_MM:
-        along, aside = abs(wx * ux + wy * uy + wz * uz), abs(wx * piece.aside.x + wy * piece.aside.y + wz * piece.aside.z)
-        piece.lead = min(_ahead(edge, wide, abs(rises), speed, height, along, aside) + wide * bow / speed, piece.half_ahead)
-    more = turn * turn * tall / 8 + bow / 4 + 2 * _SLACK_MM
-    low, high = piece.box.low, piece.box.high
-    low.x, high.x = _extent(piece.tip_begin.x, piece.tip_end.x, piece.out_begin.x, piece.out_end.x, radius, tall, more)
-    low.y, high.y = _extent(piece.tip_begin.y, piece.tip_end.y, piece.out_begin.y, piece.out_end.y, radius, tall, more)
-    low.z, high.z = _extent(piece.tip_begin.z, piece.tip_end.z, piece.out_begin.z, piece.out_end.z, radius, tall, more)
-    return True
-
-
-@kernel()
-def _join(piece: Piece, after: Piece) -> None:
-    """Shorten what the slabs of a piece and of the one after it have beyond their ends, if they join."""
-    apart = max(
-        abs(piece.polar + piece.swept - after.polar),
-        _apart(piece.tip_end, after.tip_begin),
-        _apart(piece.out_end, after.out_begin),
-    )
-    if apart > _SLACK_MM or min(piece.length, after.length) <= _NO_MM:
-        return
-    turn = math.sqrt(
-        (piece.ahead.x - after.ahead.x) ** 2 + (piece.ahead.y - after.ahead.y) ** 2 + (piece.ahead.z - after.ahead.z) ** 2
-    )
-    ahead = max(piece.lead, after.lead)
-    piece.beyond_end = min(ahead + piece.half_ahead * turn, piece.half_ahead)
-    after.beyond_begin = min(ahead + after.half_ahead * turn, after.half_ahead)
-
-
-@kernel()
-def prepare(pieces: Records[Piece], edge: EdgeParts, shape: Shape, rays: Rays, most: float, bounds: Whole) -> None:
-    """Fill what is worked out of each piece, and its bounds in cells."""
-    for k in range(pieces.shape[0]):
-        piece = pieces[k]
-        bounds[k] = NO_CELLS
-        if not _prepare(piece, edge, shape, most, rays.on_face):
-            piece.length = 0.0
-        else:
-            bounds_in(rays, piece.box, piece.polar, piece.swept, bounds[k])
-        if k > 0:
-            _join(pieces[k - 1], piece)
-
-
 @kernel(fastmath=FUSED)
 def _deepen(
     piece: Piece,
@@ -811,7 +515,7 @@ def _deepen(
     rays: Rays,
     outline: Records[SolidPart],
     bodies: Records[SolidBody],
-    shape: Shape,
+    shape: tuple[int, float],
     near: Whole,
     ray: Ray,
     stops: Array,
