@@ -241,7 +241,7 @@ def test_a_ray_that_crosses_the_axis_of_a_frame_is_met_without_a_warning():
 
 
 def test_the_judge_is_short_enough_to_be_read():
-    """Nobody can say that a judge is right whom nobody reads: fewer than 250 lines, and nothing of ours but data behind them."""
+    """The judge is checked by reading it, so it has fewer than 250 lines, and imports only data of the library."""
     source = inspect.getsource(plain)
     assert len(source.splitlines()) < 250
     at_run_time = source[: source.index("if TYPE_CHECKING")]

@@ -84,7 +84,7 @@ def finite_nose(follower: Follower) -> Shape:
 
 
 def nose_places(follower: Follower, *, finer: int = 1) -> Array:
-    """Return the places across the nose of a follower, (m,) mm, at which it is checked; for a nose of zero width, its middle."""
+    """Return the places across the nose of a follower, (m,) mm, at which contact is checked; a nose of zero width has one."""
     wide = min(follower.half_width, _WIDE_MM)
     return np.linspace(-wide, wide, _CELLS_ACROSS * finer + 1) if wide > 0 else np.zeros(1)
 
