@@ -29,13 +29,13 @@ __all__ = ["Carving", "Spot"]
 _SAME_MM: Final = 1e-4
 """Cuts whose depths at a point differ by less than this count as equally deep; the first is named."""
 _TIE_MM: Final = 1e-6
-"""Rays whose depths differ by less count as equally deep; the first is named."""
+"""Rays whose depths differ by less than this count as equally deep; the first is named."""
 _RAYS_PER_BATCH: Final = 1 << 18
 """Rays that are processed together, so that temporary arrays stay within the memory allowed for carving."""
 _NEAR: Final = 32
 """Cells of a line that are searched first."""
 _ROUNDING_MM: Final = 1e-5
-"""Smaller steps between two rays are rounding, not ridges; places that are less deep are uncut."""
+"""Smaller steps between two rays are rounding errors, not ridges; a place with a smaller depth is uncut."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -229,7 +229,7 @@ class Carving:
         return self.stock.column_step * wide
 
     def _is_groove_flank(self, row: int, column: int, along_row: bool, falls: float) -> bool:
-        """Return whether a place is on the flank of a groove: the surface rises across the line, more steeply than along it."""
+        """Return whether a place is on the flank of a groove: across the line the surface rises, more steeply than along it."""
         line, place = (self.depth[:, column], row) if along_row else (self.depth[row], column)
         step = self.stock.row_step if along_row else self._cell_width(row)
         sides = line[place::-1], line[place:]

@@ -1,4 +1,4 @@
-"""The compiled way of carving: surfaces and ways of holding a cutter have kernels of their own, and this finds them."""
+"""The compiled backend, which chooses the kernels for each kind of surface and of cutter holder."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ __all__ = ["CompiledBackend"]
 
 
 def _route(stock: Stock, sweep: Sweep) -> Route | None:
-    """Return what carves one sweep by itself, having refused what it cannot carve; none for what `carve_face` takes."""
+    """Return the function that carves one sweep alone, or None if `carve_face` carves it; refuse a pose that cannot be carved."""
     fixed = isinstance(sweep.holder, FixedTool)
     if isinstance(stock.surface, Face) and sweep.upright and not fixed:
         return carve_frame if isinstance(sweep.holder, CuttingFrame) else None
@@ -36,7 +36,9 @@ def _route(stock: Stock, sweep: Sweep) -> Route | None:
 
 @dataclass(frozen=True, slots=True)
 class CompiledBackend:
-    """Compiled kernels, on every core: true between the places of a path, and the same to the last bit however many cores.
+    """Carving by compiled kernels on all cores; the depths are identical to the last bit for any number of cores.
+
+    The whole path is carved, not only its points.
 
     Examples
     --------

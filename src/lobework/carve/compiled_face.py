@@ -1,4 +1,4 @@
-"""The compiled way over a face, for cutters that revolve about the way out of it, and those swung about it in a circle."""
+"""Compiled carving of a face by upright cutters in a drilling spindle or an eccentric frame."""
 
 from __future__ import annotations
 
@@ -23,24 +23,24 @@ if TYPE_CHECKING:
 __all__ = ["MERGED_MM", "carve_face"]
 
 MERGED_MM: Final = 5e-7
-"""Samples that lie in one line are joined where that changes no depth by more; a side that goes straight up moves by less.
+"""Greatest change of a depth, mm, if samples in one line are joined into a segment; a vertical side is displaced by less.
 
-Half a millionth of a millimetre, so that a path cut in two carves what the whole one does.
+It is so small that a path cut in two gives the depths of the whole path.
 """
 _LEVEL_MM: Final = 1e-7
-"""A path that rises and falls by less is level."""
+"""Greatest range of z of a level path, mm."""
 _SLANTS_MM: Final = 2e-6
-"""How far the slants that stand for an arc may lie inside it, where a cutter that rises is swung off its middle line."""
+"""Greatest distance, mm, of the chords that replace an arc from it, for an eccentric frame on a path that is not level."""
 _STEEPEST: Final = 100.0
 _AT_ONCE: Final = 1 << 18
 _FEWEST: Final = 1 << 12
 _CELLS: Final = 1 << 30
-"""Cells of the grid that a lot of segments reaches, in all, at the most: a second's work or so, then it is told how far it is."""
+"""Cells that a batch of segments reaches, counted for each segment: about one second of work between progress reports."""
 _STRETCH: Final = 1 << 16
 
 
 def _steepest(edge: Edge, depth: float) -> float:
-    """Return how steep an edge is at its steepest, up to ``depth`` mm above its tip; 100 at the most."""
+    """Return the greatest slope of an edge up to ``depth`` mm above its tip, 100 at most."""
     steepest = 0.0
     for part in edge.parts:
         if part.low >= depth:
@@ -57,7 +57,7 @@ def _steepest(edge: Edge, depth: float) -> float:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Way:
-    """One sweep's path, with what its segments are laid by."""
+    """The path of one sweep, with the tolerance ``within`` for its segments, mm, and its z if it is level, otherwise NaN."""
 
     tip: Array
     within: float
@@ -65,7 +65,7 @@ class _Way:
 
 
 def _way(sweep: Sweep) -> _Way | None:
-    """Return the way of a sweep over a face; none where its tip never comes into the work."""
+    """Return the path of a sweep over a face; None if its tip is never in the work."""
     from lobework.kernels.sweep.segments import deepest_and_highest
 
     tip = np.ascontiguousarray(sweep.tip, dtype=np.float64)
@@ -77,7 +77,7 @@ def _way(sweep: Sweep) -> _Way | None:
 
 
 def _at_once(stock: Stock, edge: Edge, swing: float, ways: Sequence[_Way]) -> int:
-    """Return how many segments to carve together: fewer where each reaches many cells."""
+    """Return the number of segments to carve together: fewer if each reaches many cells."""
     deepest = max(-float(way.tip[:, 2].min()) for way in ways)
     across = edge.width_at(deepest)
     reach = across**2 + math.tau * swing * across
@@ -85,7 +85,7 @@ def _at_once(stock: Stock, edge: Edge, swing: float, ways: Sequence[_Way]) -> in
 
 
 def _segments(ways: Sequence[_Way], at_once: int) -> Iterator[tuple[int, Segments]]:
-    """Yield the segments of paths, some at a time, with how many samples they came from."""
+    """Yield the segments of paths in batches, each with the number of samples that it replaces."""
     from lobework.kernels.records import zeros
     from lobework.kernels.sweep.segments import Segment, lay_paths
 
@@ -110,13 +110,13 @@ def carve_face(stock: Stock, sweeps: Sequence[Sweep], depth: Depth, progress: Ca
     Parameters
     ----------
     stock : Stock
-        Of a face.
+        Stock with a face.
     sweeps : sequence of Sweep
-        Held in a drilling spindle or an eccentric frame.
+        Sweeps of cutters in a drilling spindle or an eccentric frame.
     depth : (rows, columns) float32, mm
-        Deepened.
+        Depths; deepened in place.
     progress : callable
-        Called now and then with the part done, 0 to 1; what it raises stops the carving.
+        Called repeatedly with the fraction done, 0 to 1; an exception that it raises stops the carving.
     """
     from lobework.kernels.sweep.carve import carve_level, carve_sloping
     from lobework.kernels.sweep.tiles import work_in

@@ -1,4 +1,4 @@
-"""The compiled way for a cutting frame over a face: it stands upright, and turns evenly between two places of its path."""
+"""Compiled carving of a face by an upright cutting frame, which turns uniformly between two points of its path."""
 
 from __future__ import annotations
 
@@ -36,13 +36,13 @@ def carve_frame(stock: Stock, sweep: Sweep, depth: Depth, progress: Callable[[fl
     Parameters
     ----------
     stock : Stock
-        Of a face.
+        Stock with a face.
     sweep : Sweep
-        Held in a cutting frame.
+        Sweep of a cutter in a cutting frame.
     depth : (rows, columns) float32, mm
-        Deepened.
+        Depths; deepened in place.
     progress : callable
-        Called now and then with the part done, 0 to 1; what it raises stops the carving.
+        Called repeatedly with the fraction done, 0 to 1; an exception that it raises stops the carving.
     """
     from lobework.kernels.sweep import carve
     from lobework.kernels.sweep.tiles import work_in
@@ -58,7 +58,7 @@ def carve_frame(stock: Stock, sweep: Sweep, depth: Depth, progress: Callable[[fl
 
 
 def _outline(edge: Edge) -> EdgeParts:
-    """Return an edge as the kernels take it, with where it has corners."""
+    """Return an edge in the layout of the kernels, with its corners marked."""
     before, corners = 0.0, []
     for rise, after in _slopes(edge):
         corners.append(abs(rise - before) > _CORNER)
@@ -69,7 +69,7 @@ def _outline(edge: Edge) -> EdgeParts:
 
 
 def _slopes(edge: Edge) -> list[tuple[float, float]]:
-    """Return the rise of each part where it begins and where it ends."""
+    """Return the slope of each part at its inner and its outer end."""
     slopes = []
     for part in edge.parts:
         if isinstance(part, ArcSegment):
@@ -81,7 +81,11 @@ def _slopes(edge: Edge) -> list[tuple[float, float]]:
 
 
 class _Steps(NamedTuple):
-    """Some steps of a path cut into pieces: whose step, from where to where in it, whether to be cut, and the part done."""
+    """Pieces of a range of steps.
+
+    Index of the step in the range; fractions of the step at the start and the end of the piece; whether to carve the piece; and
+    the fraction of the path that is done after all these pieces.
+    """
 
     step: NDArray[np.intp]
     begin: Array
@@ -91,9 +95,9 @@ class _Steps(NamedTuple):
 
 
 def _some(counts: Callable[[slice], NDArray[np.intp]], total: int, at_once: int) -> Iterator[tuple[slice, _Steps]]:
-    """Yield a path's steps, some thousands of pieces at a time, each lot with the step before it and the step after it.
+    """Yield the steps of a path in batches of some thousands of pieces, each with the step before and the step after the batch.
 
-    ``counts`` says into how many pieces to cut steps, ``at_once`` how many steps to take together at the most.
+    ``counts`` returns the number of pieces of each step of a range; ``at_once`` is the greatest number of steps in a batch.
     """
     for first in range(0, total, at_once):
         upto = min(first + at_once, total)
@@ -112,12 +116,15 @@ def _some(counts: Callable[[slice], NDArray[np.intp]], total: int, at_once: int)
 
 
 def _rows(vectors: Array, which: slice) -> Array:
-    """Return the vectors of some places, or the one that stands for all."""
+    """Return the vectors at a range of points; a single vector applies to all points."""
     return np.broadcast_to(vectors, (which.stop - which.start, 3)) if len(vectors) == 1 else vectors[which]
 
 
 def _pieces(sweep: Sweep, aside: float, at_once: int) -> Iterator[tuple[float, Records[Piece]]]:
-    """Yield pieces of path for the kernel, with the part of the path done; the axis stands ``aside`` of the level, rad."""
+    """Yield the pieces of the path in batches for the kernel, each with the fraction of the path done.
+
+    ``aside`` is the angle from ``level`` to the axis of the frame, rad.
+    """
     from lobework.kernels.records import of_vectors, zeros
     from lobework.kernels.sweep.frame_on_face import Piece
 

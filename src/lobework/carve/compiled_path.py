@@ -1,4 +1,4 @@
-"""What the compiled way's kernels are given: the rays of a stock, a cutter's path in pieces, and its edge."""
+"""Input of the carving kernels: the rays of a stock, the path of a cutter in pieces, and its edge."""
 
 from __future__ import annotations
 
@@ -41,26 +41,26 @@ __all__ = [
 ]
 
 JOINED_MM: Final = 4e-5
-"""How far a piece that stands for many steps may stray from them: a fiftieth of what the steps stray from the path."""
+"""Greatest deviation, mm, of a piece that replaces several steps: a fiftieth of the deviation of the steps from the path."""
 _JOINED: Final = 16, 8, 4
 _MOST_BOW: Final = 0.03
 _AT_ONCE: Final = 1 << 14
 FACE_CELLS: Final = 1 << 26
 SOLID_CELLS: Final = 1 << 23
-"""Cells of the grid that a lot of steps reaches, in all: part of a second's work, after which progress is told."""
+"""Number of cells that a batch of steps reaches, counted for each step: less than one second of work between progress reports."""
 _FEWEST: Final = 64
 _CORNER: Final = 1e-9
 
 
 def grid_of(stock: Stock) -> Grid:
-    """Return where the cells of a stock's face stand, as the kernels take it."""
+    """Return the positions of the cells of a stock's face, in the layout of the kernels."""
     from lobework.kernels.sweep.tiles import Grid
 
     return Grid(float(stock.across[0]), float(stock.down[0]), stock.column_step, stock.row_step)
 
 
 def rays_of(stock: Stock) -> Rays:
-    """Return the rays of a stock as the kernels take them.
+    """Return the rays of a stock in the layout of the kernels.
 
     >>> from lobework.carve.stock import stock_of
     >>> from lobework.parts.piece import Barrel
@@ -100,10 +100,11 @@ def rays_of(stock: Stock) -> Rays:
 
 
 class Pieces(NamedTuple):
-    """Some pieces of a path, as the radius through its tip where each begins sees them; on a face, as x, y and z do.
+    """A batch of pieces of a path, in axes that turn about Z with the tip: x is radial, y tangential; on a face, in x, y and z.
 
-    The part of the path done with them; the polar angle of that radius and how far it turns, rad; and where each piece begins,
-    in its middle and where it ends, the tip, (n, 3) mm, and the frame of level, across and outward, (n, 3, 3).
+    The fraction of the path done after the batch; the polar angle of the x axis at the start of each piece, and its turn in the
+    piece, rad; and at the start, the middle and the end of each piece, the tip, (n, 3) mm, and the frame, (n, 3, 3), with the
+    columns level, across and outward.
     """
 
     done: float
@@ -114,16 +115,16 @@ class Pieces(NamedTuple):
 
 
 def steps_at_once(stock: Stock, sweep: Sweep, cells: int, most: int = _AT_ONCE) -> int:
-    """Return how many steps of a path to carve together: fewer, where each reaches many cells of the grid.
+    """Return the number of steps of a path to carve together: fewer if each reaches many cells of the grid.
 
     Parameters
     ----------
     stock, sweep : Stock, Sweep
-        What is carved, and by what.
+        Stock to carve, and sweep that carves it.
     cells : int
-        How many cells to reach in all.
+        Number of cells that the steps together reach, counted for each step.
     most : int
-        Steps at the most.
+        Greatest number of steps.
 
     Examples
     --------
@@ -152,24 +153,24 @@ def pieces_of(
     swerve: float = math.inf,
     at_once: int = _AT_ONCE,
 ) -> Iterator[Pieces]:
-    """Yield a path in pieces that turn no more than ``turn`` rad and are no longer than ``longest`` mm, some thousands at a time.
+    """Yield the pieces of a path, in batches of some thousands.
 
     Parameters
     ----------
     sweep : Sweep
-        Of one place, which gives one piece that goes nowhere, or more. Steps that go nowhere give none.
+        Sweep with the path. A step without motion gives no piece, but a path of one point, or without motion, gives one.
     around : bool
-        Whether the path goes round Z, so that it is straight in polar angle, distance from Z and z.
+        Whether polar angle, distance from Z and z are linear between two points; otherwise x, y and z are.
     turn, longest : float
-        Of a piece.
+        Greatest turn of a piece, rad, and its greatest length, mm.
     reach : float, mm
-        How far from its tip the cutter reaches. Where steps are so short that no place so near moves by more than `JOINED_MM`,
-        some are joined into one piece, which bows. Infinite: none are.
+        Greatest distance of a point of the cutter from its tip. Short steps are joined into one curved piece if no point within
+        this distance is displaced by more than `JOINED_MM`. If it is infinite, no steps are joined.
     swerve : float, mm
-        How far a piece goes times how far the cutter turns in it, at the most: so much it swerves from a straight way, as the
-        cutter sees it.
+        Greatest product of the length of a piece and its turn in rad; it bounds the deviation of the piece from a straight line,
+        in the cutter's axes.
     at_once : int
-        Steps that are taken together, at the most.
+        Greatest number of steps that are processed together.
 
     Examples
     --------
@@ -202,10 +203,11 @@ def pieces_of(
 
 
 class _Steps(NamedTuple):
-    """A path's steps, or some of them joined into one: the number of the sample after each, and how each goes.
+    """Steps of a path, some of them joined, in the axes of `Pieces`.
 
-    As the radius through its own tip where each begins sees it: polar angle, place and frame there; how far it turns about Z and
-    moves; how far it bows aside, a quarter of it half-way; and how the frame turns.
+    Index of the sample at the end of each step; polar angle, tip and frame at its start: ``polar``, ``place`` and ``frame``; and
+    their changes over the step: ``swept``, ``move`` and the rotation vector ``turn``. In the middle of the step, the tip is off
+    the straight line by a quarter of ``bow``.
     """
 
     after: NDArray[np.intp]
@@ -218,7 +220,7 @@ class _Steps(NamedTuple):
     turn: Array
 
     def counts(self, most: float, longest: float, swerve: float) -> NDArray[np.intp]:
-        """Return into how many pieces to cut each step; none for a step that goes nowhere."""
+        """Return the number of pieces of each step; zero for a step without motion, but one piece if no step moves."""
         turns, goes = (np.linalg.norm(each, axis=-1) for each in (self.turn, self.move))
         turned = np.maximum(np.abs(self.swept), turns)
         long = np.hypot(goes, self.place[:, 0] * np.abs(self.swept))
@@ -228,14 +230,14 @@ class _Steps(NamedTuple):
         return np.where(still, 0, np.maximum(count, 1)) if not still.all() else (np.arange(len(long)) == 0).astype(np.intp)
 
     def at(self, step: NDArray[np.intp], t: Array) -> tuple[Array, Array]:
-        """Return (n, 3) and (n, 3, 3): the tip, and level, across and outward, t of a step done."""
+        """Return the tip, (n, 3), and the frame of level, across and outward, (n, 3, 3), at the fractions ``t`` of steps."""
         turn = t[:, None] * self.turn[step]
         frame = np.stack([_turned(self.frame[step, :, k], turn) for k in range(3)], axis=-1)
         return self.place[step] + t[:, None] * (self.move[step] + (1 - t)[:, None] * self.bow[step]), frame
 
 
 class _Samples:
-    """A path's samples as the radius through its own tip sees them: polar angle and place, and the frame of the cutter."""
+    """Samples of a path, in the axes of `Pieces`: polar angle, tip, and frame of the cutter."""
 
     def __init__(self, sweep: Sweep, around: bool, places: slice) -> None:
         tip = sweep.tip[places]
@@ -251,7 +253,7 @@ class _Samples:
         self.frame = np.stack([level, np.cross(outward, level), outward], axis=-1)
 
     def steps(self, turn: float, longest: float, reach: float) -> _Steps:
-        """Return the steps from sample to sample, as many as may be joined."""
+        """Return the steps between the samples, joined where the tolerance allows it."""
         count = len(self.swept)
         lone = np.ones(count, dtype=bool)
         first, size = np.arange(count), np.ones(count, dtype=np.intp)
@@ -279,7 +281,7 @@ class _Samples:
         )
 
     def _join(self, first: NDArray[np.intp], many: int, most: float, longest: float, reach: float) -> tuple[Array, Array]:
-        """Return how ``many`` steps from each of some samples bow as one, (n, 3), and whether they may be one."""
+        """Return the bow, (n, 3), of ``many`` steps from each ``first`` sample as one step, and whether they may be joined."""
         every = first[:, None] + np.arange(many + 1)
         place, frame = self.place[every], self.frame[every]
         turned, moved = self.swept[every[:, :-1]], np.diff(place, axis=1)
@@ -313,7 +315,7 @@ def _about_z(angle: Array, vectors: Array) -> Array:
 
 
 def _turns(from_frames: Array, to_frames: Array) -> Array:
-    """Return the turn from one frame to another: (n, 3), along its axis, rad long."""
+    """Return the rotations from some frames to others, as rotation vectors, (n, 3) rad."""
     between = to_frames @ from_frames.transpose(0, 2, 1)
     twice = np.stack(
         [between[:, 2, 1] - between[:, 1, 2], between[:, 0, 2] - between[:, 2, 0], between[:, 1, 0] - between[:, 0, 1]], -1
@@ -325,7 +327,7 @@ def _turns(from_frames: Array, to_frames: Array) -> Array:
 
 
 def _turned(vectors: Array, turn: Array) -> Array:
-    """Return vectors turned about axes (Rodrigues' formula)."""
+    """Return vectors turned by rotation vectors (Rodrigues' formula)."""
     angle = np.linalg.norm(turn, axis=-1, keepdims=True)
     axis = turn / np.maximum(angle, 1e-300)
     along = (axis * vectors).sum(axis=-1, keepdims=True) * axis
@@ -334,7 +336,7 @@ def _turned(vectors: Array, turn: Array) -> Array:
 
 
 def edge_parts(edge: Edge) -> EdgeParts:
-    """Return (k,) parts of an edge as the kernels take them.
+    """Return the parts of an edge, (k,), in the layout of the kernels.
 
     >>> from lobework.parts.cutter import Vee
     >>> parts = edge_parts(Vee(angle_deg=90.0, width=3.0).edge)
@@ -364,7 +366,7 @@ def _records(parts: Sequence[LineSegment | ArcSegment]) -> EdgeParts:
 
 
 def stretches(edge: Edge) -> Iterator[tuple[int, int]]:
-    """Yield the stretches of an edge that do not bend inwards: its first part, and the one after its last.
+    """Yield the convex stretches of an edge, in which the slope never decreases: first part, and part after the last.
 
     >>> from lobework.geometry.cutter_edge import Edge
     >>> list(stretches(Edge.through(((0.0, 0.0), (1.0, 0.0), (2.0, 1.0), (3.0, 1.0)))))
@@ -376,7 +378,7 @@ def stretches(edge: Edge) -> Iterator[tuple[int, int]]:
 
 
 def _rise(part: LineSegment | ArcSegment, r: float) -> float:
-    """Return how steep a part is, r mm from the middle line."""
+    """Return the slope of a part ``r`` mm from the centre line."""
     if isinstance(part, LineSegment):
         return part.rise
     under = (part.radius - r) * (part.radius + r)
@@ -384,7 +386,7 @@ def _rise(part: LineSegment | ArcSegment, r: float) -> float:
 
 
 def bodies_of(edge: Edge) -> Records[Body]:
-    """Return the stretches of an edge that do not bend inwards: first and last part, and 0 for both sides, or 1 and -1.
+    """Return the convex stretches of an edge: first part, last part, and side, 0 (both) at the centre line, else 1 and -1.
 
     >>> from lobework.parts.cutter import Vee
     >>> bodies_of(Vee(angle_deg=90.0, width=3.0).edge).tolist()

@@ -1,4 +1,4 @@
-"""The compiled way for solids of revolution over any surface: what revolves, leaning or upright, and what frames swing."""
+"""Compiled carving of any surface by cutters that sweep a solid of revolution: in a spindle or a frame, inclined or upright."""
 
 from __future__ import annotations
 
@@ -32,18 +32,18 @@ _MOST_SWERVE_MM: Final = 1e-4
 
 
 def carve_solid(stock: Stock, sweep: Sweep, depth: Depth, progress: Callable[[float], None]) -> None:
-    """Deepen any stock by one sweep of a cutter that revolves, about its own middle line or as a frame swings it.
+    """Deepen a stock by one sweep of a cutter that revolves about its own centre line or is swung by a frame.
 
     Parameters
     ----------
     stock : Stock
-        Of any surface.
+        Stock with any surface.
     sweep : Sweep
-        Held in anything but a fixed rest.
+        Sweep with any holder but a fixed rest.
     depth : (rows, columns) float32, mm
-        Deepened.
+        Depths; deepened in place.
     progress : callable
-        Called now and then with the part done, 0 to 1; what it raises stops the carving.
+        Called repeatedly with the fraction done, 0 to 1; an exception that it raises stops the carving.
     """
     from lobework.kernels.sweep import carve
     from lobework.kernels.sweep.tiles import work_in
@@ -67,11 +67,11 @@ def _shape(holder: Holder) -> tuple[int, float]:
 
 
 def _outline(edge: Edge, holder: Holder) -> tuple[Records[SolidPart], Records[SolidBody]]:
-    """Return the outlines of solids that together make the edge's, as `lobework.kernels.sweep.ray_solid` takes them.
+    """Return the outlines of solids whose union is the solid of the edge, in the layout of `lobework.kernels.sweep.ray_solid`.
 
-    Each stretch of the edge that does not bend inwards, filled up to the middle line at the height of its lower end, is
-    within the whole, for an edge never falls; so each is a solid of its own, without hollows. An edge swung in a circle is one,
-    and the cylinder about it follows it.
+    Each convex stretch of the edge is filled inwards to the centre line at the height of its lower end. It stays within the
+    whole solid, because an edge never falls, and gives a convex solid of its own. An edge swung in a circle is one solid; the
+    outline of the cylinder around it follows and belongs to no solid.
     """
     from lobework.kernels.records import zeros
     from lobework.kernels.sweep.ray_solid import SolidPart
@@ -122,7 +122,7 @@ class _Ring(NamedTuple):
 
 
 def _line(a: tuple[float, float], b: tuple[float, float], side: int) -> Iterator[_Line | _Ring]:
-    """Yield a straight part from one (r, y) to another, if any of it is on the outline's side of the axis."""
+    """Yield the straight part from one (r, y) to another, limited to r >= 0; nothing if no length remains."""
     if a == b or max(a[0], b[0]) < 0:
         return
     if min(a[0], b[0]) < 0:
@@ -142,7 +142,7 @@ def _top(part: LineSegment | ArcSegment) -> float:
 
 
 def _about_outward(stretch: tuple[LineSegment | ArcSegment, ...]) -> Iterator[_Line | _Ring]:
-    """Yield the outline of what a stretch of an edge describes about the cutter's own middle line."""
+    """Yield the outline of the solid that a stretch of an edge describes about the cutter's own centre line."""
     yield from _line((0.0, stretch[0].low), (stretch[0].near, stretch[0].low), 1)
     for part in stretch:
         if isinstance(part, ArcSegment):
@@ -153,7 +153,7 @@ def _about_outward(stretch: tuple[LineSegment | ArcSegment, ...]) -> Iterator[_L
 
 
 def _in_frame(stretch: tuple[LineSegment | ArcSegment, ...], radius: float) -> Iterator[_Line | _Ring]:
-    """Yield the outline of what a stretch of an edge describes as a frame swings it."""
+    """Yield the outline of the solid that a stretch of an edge describes in a cutting frame."""
     first, last = stretch[0], stretch[-1]
     yield from _line((radius - first.low, -first.near), (radius - first.low, first.near), 1)
     for part in stretch:
@@ -168,7 +168,7 @@ def _in_frame(stretch: tuple[LineSegment | ArcSegment, ...], radius: float) -> I
 
 
 def _swung(edge: Edge, radius: float, side: int) -> Iterator[_Line | _Ring]:
-    """Yield one side of the outline of what an edge describes that is swung in a circle."""
+    """Yield one side of the outline of the ring that an edge describes in an eccentric frame."""
     for part in edge.parts:
         if isinstance(part, LineSegment):
             (near, low), (far, high) = _ends(part)
@@ -180,7 +180,7 @@ def _swung(edge: Edge, radius: float, side: int) -> Iterator[_Line | _Ring]:
 
 
 def _pieces(sweep: Sweep, around: bool, at_once: int) -> Iterator[tuple[float, Records[Piece]]]:
-    """Yield pieces of path for the kernel, some at a time, with the part of the path done."""
+    """Yield the pieces of the path in batches for the kernel, each with the fraction of the path done."""
     from lobework.kernels.records import of_vectors, zeros
     from lobework.kernels.sweep.solid_piece import Piece
 
@@ -204,7 +204,7 @@ def _pieces(sweep: Sweep, around: bool, at_once: int) -> Iterator[tuple[float, R
 
 
 def _axis(holder: Holder, frame: Array) -> Array:
-    """Return the axis about which a cutter revolves, in (n, 3, 3) frames of level, across and outward."""
+    """Return the axis about which a cutter revolves, (n, 3), from (n, 3, 3) frames with the columns level, across and outward."""
     if not isinstance(holder, CuttingFrame):
         return frame[:, :, 2]
     angle = math.radians(holder.angle_deg)

@@ -1,4 +1,4 @@
-"""The compiled way for a fixed tool, whose blade has no thickness: on faces and on round surfaces, upright or leaning."""
+"""Compiled carving of faces and round surfaces by a fixed tool, whose blade has no thickness, upright or inclined."""
 
 from __future__ import annotations
 
@@ -35,9 +35,10 @@ _NEAREST_AXIS_MM: Final = 1e-6
 
 
 def refuse_pose(stock: Stock, sweep: Sweep) -> None:
-    """Raise `SettingError` where a sweep is one that the kernels for any surface cannot carve.
+    """Raise `SettingError` if the kernels for any surface cannot carve a sweep.
 
-    The cutter must point out of the work to within 78 degrees, and on a round surface keep off the work's axis.
+    On a face, ``outward`` must be within 78 degrees of Z. On a round surface, it must be within 78 degrees of the radius through
+    the tip, and the tip must stay off the work's axis.
     """
     given = f"cut={sweep.title!r}: the 'compiled' backend cannot carve"
     if isinstance(stock.surface, Face):
@@ -56,26 +57,26 @@ def refuse_pose(stock: Stock, sweep: Sweep) -> None:
 
 
 def carve_tool(stock: Stock, sweep: Sweep, depth: Depth, progress: Callable[[float], None]) -> None:
-    """Deepen any stock by one sweep of a fixed tool.
+    """Deepen a stock by one sweep of a fixed tool.
 
-    Between two places of its path a blade turns evenly. It has no thickness: plunged upright without moving, or drawn along its
-    own breadth, it marks a line of no width, and no ray of the grid is deepened.
+    Between two points of its path a blade turns uniformly. It has no thickness: if it is upright and only plunges, or moves along
+    its own width, it cuts a line of no width and deepens no ray of the grid.
 
     Parameters
     ----------
     stock : Stock
-        Of any surface.
+        Stock with any surface.
     sweep : Sweep
-        Held in a fixed rest.
+        Sweep of a cutter in a fixed rest.
     depth : (rows, columns) float32, mm
-        Deepened.
+        Depths; deepened in place.
     progress : callable
-        Called now and then with the part done, 0 to 1; what it raises stops the carving.
+        Called repeatedly with the fraction done, 0 to 1; an exception that it raises stops the carving.
 
     Raises
     ------
     SettingError
-        See `refuse_pose`.
+        If the sweep cannot be carved; see `refuse_pose`.
 
     Examples
     --------
@@ -116,7 +117,7 @@ def carve_tool(stock: Stock, sweep: Sweep, depth: Depth, progress: Callable[[flo
 
 
 def _carve_upright(stock: Stock, sweep: Sweep, depth: Depth, progress: Callable[[float], None]) -> None:
-    """Deepen a face by an upright tool, in closed form."""
+    """Deepen a face by one sweep of an upright tool, in closed form."""
     from lobework.kernels.records import of_vectors, zeros
     from lobework.kernels.sweep.blade_on_face import Piece
     from lobework.kernels.sweep.carve import carve_upright_blade

@@ -1,8 +1,8 @@
-"""The plain way of carving, which judges the others: walls part rays from the cutter, and boxes are halved until none is left.
+"""The plain backend, the reference for all others: walls separate rays from the cutter, and boxes that none clears are halved.
 
-Three ideas, each with its source. A cutter is a union of convex parts, and any wall that a part lies behind says how far it
-is away (`_Part`). Seen from the cutter, a ray strays little from a chord while the cutter moves and turns evenly (`_Path`). So
-one wall clears a whole box of rays and poses, and a box that it leaves in doubt is halved (`_looked_at`).
+Three ideas, each with its source. A cutter is a union of convex parts; a point is at least as far from a part as from any wall,
+a plane or cone, that separates the two (`_Part`). Seen from a cutter that moves and turns uniformly, the path of a point is close
+to its chord (`_Path`). So one wall clears a whole box of rays and poses; a box that it does not clear is halved (`_looked_at`).
 """
 
 from __future__ import annotations
@@ -28,29 +28,28 @@ if TYPE_CHECKING:
 __all__ = ["PlainBackend"]
 
 _FAR_MM: Final = 1e4  # deeper than any work
-_WITHIN_MM: Final = 1e-7  # what may be left in a ray
+_WITHIN_MM: Final = 1e-7  # greatest depth that may remain uncut along a ray
 _LEAST_MM: Final = 1e-10  # a smaller box is not halved
-_TOUCHES_MM: Final = 4e-10  # a cutter so near meets a ray: more than so small a box can hide
-_NUDGE_MM: Final = 1e-4  # along a ray, to see how it leaves a wall
-_NONE: Final = 1e-12  # nothing but rounding
-_WALLS: Final = 3  # tried in each box, each where the one before led
-_BATCH: Final = 1 << 14  # boxes looked at together
+_TOUCHES_MM: Final = 4e-10  # a cutter this near meets a ray: the error bound of a box that is too small to be halved
+_NUDGE_MM: Final = 1e-4  # step along a ray for the slope of its distance from a wall
+_NONE: Final = 1e-12  # smaller values are rounding errors
+_WALLS: Final = 3  # tried in each box, each at the depth where the ray crosses the one before
+_BATCH: Final = 1 << 14  # boxes examined together
 _STEPS: int = 1 << 8  # steps of a path carved together
 
 
 @dataclass(frozen=True, slots=True)
 class PlainBackend:
-    """Plain numpy, written to be read: the judge of every faster way.
+    """Carving in plain numpy, written for readability: the reference for all faster backends.
 
-    It leaves at most 1e-7 mm of what the cutter takes from a ray, and takes only what comes within 4e-10 mm of the cutter.
+    A depth is at most 1e-7 mm too small. A point of a ray counts as cut only if the cutter comes within 4e-10 mm of it.
 
     Parameters
     ----------
     stamps : bool
-        Whether to cut at the places of each path alone, and not between them. A fixed blade, which has no thickness,
-        then leaves next to nothing.
+        Whether to cut only at the points of each path. A fixed blade, which has no thickness, then cuts almost nothing.
     name, description, can : as in `Backend`
-        Not to be given.
+        Set by the class; not arguments.
 
     Examples
     --------
@@ -92,17 +91,17 @@ class PlainBackend:
 
 
 def _looked_at(rays: _Rays, path: _Path, part: _Part, boxes: Array, best: Array) -> Array:
-    """Return halves of the boxes that may go deeper than the best; deepen the best by what the rays in their middles meet.
+    """Return the halves of boxes in which a cut may exceed ``best``; deepen ``best`` where the cutter meets their middle rays.
 
-    Boxes, (2, n, 5), are from and to: row, column, step, part of the step, depth in mm. What a wall clears at two places of a
-    step or ray, it clears between: a plane is straight, a cone convex. Branch and bound: Land and Doig, Econometrica 28 (1960);
-    by cutting planes: Kelley, J. SIAM 8 (1960); both from memory.
+    ``boxes``, (2, n, 5), are the lower and upper bounds of row, column, step, fraction of the step, and depth, mm. A wall that
+    clears both ends of a chord, or of a part of a ray, clears all between them: the region in front of a wall is convex. Branch
+    and bound: Land and Doig, Econometrica 28 (1960); by cutting planes: Kelley, J. SIAM 8 (1960); both from memory.
     """
     low, high, middle = *boxes, boxes.mean(axis=0)
     middle[:, :3] = np.floor(middle[:, :3])
     row, column, step = middle[:, :3].astype(np.intp).T
     alone, work, ray = (low == high)[:, :2].all(axis=1), rays.stock.inside[row, column], np.stack(rays.stock.rays(row, column))
-    least, e = np.where(alone, best[row, column], 0.0), np.minimum(high[:, 4], rays.limit[row])
+    least, e = np.where(alone, best[row, column], 0.0), np.minimum(high[:, 4], rays.limit[row])  # e: depth to try
     most = np.maximum(np.where(alone, e, high[:, 4]), least)
     first, seen, last = poses = [path.seen(step, at[:, 3], ray) for at in (low, middle, high)]
     top, bottom = ([_along(each, deep) for each in (ray, *poses)] for deep in (least, most))
@@ -113,12 +112,12 @@ def _looked_at(rays: _Rays, path: _Path, part: _Part, boxes: Array, best: Array)
         place = _along(seen, met)
         apart, wall = part.wall(place)
         above, below = (np.stack([wall(place) for place in ends[1:]]) - slack for ends in (top, bottom))
-        falls = np.where(below > above, np.maximum(below, 0.0) / np.maximum(below - above, _NONE), 0.0)
-        bound = np.where((above > 0) & (below > 0), least, far - falls * (far - least))
-        halves = np.minimum(halves, np.maximum(bound[:2], bound[1:]))
+        falls = np.where(below > above, np.maximum(below, 0.0) / np.maximum(below - above, _NONE), 0.0)  # fraction cleared
+        bound = np.where((above > 0) & (below > 0), least, far - falls * (far - least))  # deepest possible cut, in each pose
+        halves = np.minimum(halves, np.maximum(bound[:2], bound[1:]))  # and in each half, between two of the poses
         most = halves.max(axis=0)
         climb = (wall(place + _NUDGE_MM * seen[1]) - apart) / _NUDGE_MM
-        e = np.where(climb > _NONE, met - apart / np.maximum(climb, _NONE), met)
+        e = np.where(climb > _NONE, met - apart / np.maximum(climb, _NONE), met)  # where the ray crosses the wall
     crosses = (np.maximum(np.abs(seen[1]), np.abs(last[0] - first[0]))[:, 1] + sagitta > _NONE) | (not part.flat)
     found = (apart <= _TOUCHES_MM) & work & crosses & (met <= rays.limit[row])
     np.maximum.at(best, (row[found], column[found]), met[found])
@@ -141,7 +140,7 @@ def _along(ray: Array, deep: Array) -> Array:
 
 
 class _Rays:
-    """The rays of a stock: how deep each row may go, to the work's axis, and how far apart they are along rows and columns."""
+    """The rays of a stock, the greatest depth of each row (to the work's axis), and bounds on the distances between rays."""
 
     def __init__(self, stock: Stock) -> None:
         self.stock, self.around, self.last = stock, not isinstance(stock.surface, Face), (stock.rows - 1, stock.columns - 1)
@@ -152,14 +151,14 @@ class _Rays:
         self.apart = rows, stock.column_step * np.arange(stock.columns)[:, None] * [radius.max(), float(self.around)]
 
     def spread(self, low: Array, middle: Array, high: Array, most: Array) -> Array:
-        """Return how far a box's other rays are from its middle ray, down to a depth: (n, 2) mm, along rows and along columns."""
+        """Return bounds on the distance of a box's other rows, and columns, from its middle ray, down to ``most``: (n, 2) mm."""
         ends = zip(self.apart, *(at[:, :2].T.astype(np.intp) for at in (low, middle, high)), strict=True)
         far = (np.maximum(of[last] - of[here], of[here] - of[first]) for of, first, here, last in ends)
         return np.column_stack([starts + most * ways for starts, ways in (each.T for each in far)])
 
 
 class _Path:
-    """The steps of a path: a straight tip, turning about Z if around, and a cutter that turns evenly (Rodrigues, from memory)."""
+    """The steps of a path: the tip moves straight, in axes that turn about Z if ``around``; the cutter turns uniformly."""
 
     def __init__(self, sweep: Sweep, around: bool) -> None:
         count = max(len(sweep.tip), 2)
@@ -178,19 +177,20 @@ class _Path:
         self.skew = skew / np.maximum(sin, _NONE)[:, None, None]
 
     def seen(self, step: NDArray[np.intp], t: Array, ray: Array) -> Array:
-        """Return rays as the cutter sees them from its tip: along its breadth or swing, across that, and outward."""
+        """Return rays in the cutter's axes, from its tip: x along its width or its swing, y normal to both others, z outward."""
         back, angle = Rigid.turn(-self.polar[step] - t * self.round[step]), (t * self.turn[step])[:, None]
         off = np.stack([back.apply(ray[0]) - self.place[step] - t[:, None] * self.move[step], back.apply(ray[1])])
         if self.turn.any():
-            aside = np.matvec(self.skew[step], off)
+            aside = np.matvec(self.skew[step], off)  # Rodrigues' formula, from memory
             off = off - np.sin(angle) * aside + (1 - np.cos(angle)) * np.matvec(self.skew[step], aside)
         return np.asarray(np.matvec(self.frame[step], off))
 
     def sagitta(self, step: NDArray[np.intp], half: Array, top: Sequence[Array], bottom: Sequence[Array]) -> Array:
-        """Return how far places between the ends of rays stray from the chords of their ways, as the cutter sees them, mm.
+        """Return a bound, mm, on the distance of a ray's points from the chords of their paths, in the cutter's axes.
 
-        A chord over 2 h misses a curve by h^2 / 2 times its second derivative at most (linear interpolation, from memory). Here
-        it is of turn(turn(place) - tip): even turns, a straight tip. The ends are given as on the work, then as seen midway.
+        A chord over an interval 2 h deviates from its curve by at most h^2 / 2 times the second derivative (linear interpolation,
+        from memory). The curve is turn(turn(point) - tip), with uniform turns and a straight tip. The ends of the rays, ``top``
+        and ``bottom``, are given first in the work's axes, then in the cutter's, in the middle of the interval.
         """
         around, turn = np.abs(self.round[step]), self.turn[step]
         out, off = np.maximum(np.hypot(*top[0].T[:2]), np.hypot(*bottom[0].T[:2])), np.linalg.norm([top[1], bottom[1]], axis=2)
@@ -199,17 +199,17 @@ class _Path:
 
 
 class _Part(NamedTuple):
-    """What a part of an edge sweeps over as it is held, filled up inside: discs along its outline, and what angles each faces.
+    """A part of an edge, filled inwards, as its holder moves it: discs along its outline, with ranges of normal angles.
 
-    An edge never falls, and no part bends down, so what is above a part, and above its low end inside it, is convex. A convex set
-    is as far away as the farthest of the planes that it lies behind: Boyd and Vandenberghe, *Convex Optimization* (2004), 2.5
-    and 8.1, from memory. Inside the circle of an eccentric frame the plane is a cone.
+    An edge never falls and the slope of a part never decreases, so the region above a part, and inwards above its low end, is
+    convex. The distance from a convex set is the greatest distance from a plane that has it behind: Boyd and Vandenberghe,
+    *Convex Optimization* (2004), 2.5 and 8.1, from memory. Inside the circle of an eccentric frame a cone replaces the plane.
     """
 
-    discs: tuple[tuple[float, float, float, float, float], ...]
-    swing: float
-    wheel: bool
-    flat: bool
+    discs: tuple[tuple[float, float, float, float, float], ...]  # aside, height, radius, least and greatest angle of its normals
+    swing: float  # radius of the frame, mm; zero without a frame
+    wheel: bool  # whether a cutting frame revolves it about y
+    flat: bool  # whether it is a fixed blade, without thickness
 
     @classmethod
     def of(cls, part: LineSegment | ArcSegment, holder: Holder) -> _Part:
@@ -225,7 +225,7 @@ class _Part(NamedTuple):
         return cls((*discs, *ends), swing, isinstance(holder, CuttingFrame), isinstance(holder, FixedTool))
 
     def wall(self, place: Array) -> tuple[Array, Callable[[Array], Array]]:
-        """Return how far places are from the part, mm, below zero inside it; and the wall: how far in front of it places are."""
+        """Return the distance of places from the part, mm, negative inside, and the distance from their walls as a function."""
         (x, y, z), none = place.T, np.zeros(len(place))
         if self.wheel:
             r, to_axis = np.maximum(np.hypot(x, z - self.swing), _NONE), self.swing - z
@@ -236,13 +236,13 @@ class _Part(NamedTuple):
             aside, high, out, up = np.abs(r - self.swing), z, (x / r, beside / r, none), (none, none, none + 1)
         apart, facing = none - np.inf, none
         for disc_aside, disc_high, radius, least, most in self.discs:
-            angle = np.clip(np.arctan2(aside - disc_aside, disc_high - high), least, most)
+            angle = np.clip(np.arctan2(aside - disc_aside, disc_high - high), least, most)  # of the normal, from downwards
             away = (aside - disc_aside) * np.sin(angle) + (disc_high - high) * np.cos(angle) - radius
             apart, facing = np.maximum(apart, away), np.where(away > apart, angle, facing)
-        hollow = np.where((r < self.swing) & (not self.wheel), np.sin(facing), 0.0)
+        hollow = np.where((r < self.swing) & (not self.wheel), np.sin(facing), 0.0)  # inside the circle: a cone
         normal = (np.sin(facing) - hollow) * np.stack(out) - np.cos(facing) * np.stack(up)
         if self.flat:
-            tilt = np.arctan2(np.abs(y), np.maximum(apart, 0.0))
+            tilt = np.arctan2(np.abs(y), np.maximum(apart, 0.0))  # of the normal, out of the blade's plane
             apart = apart * np.cos(tilt) + np.abs(y) * np.sin(tilt)
             normal = normal * np.cos(tilt) + np.stack((none, np.sign(y) * np.sin(tilt), none))
         behind = np.vecdot(normal.T, place) - hollow * r - apart

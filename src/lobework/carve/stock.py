@@ -24,7 +24,7 @@ __all__ = ["BYTES_A_RAY", "MOST_BYTES", "Depth", "Stock", "stock_of"]
 Depth = NDArray[np.float32]
 
 BYTES_A_RAY: Final = 12
-"""Memory for a ray: its depth, and the working memory of a backend, which is below three times the grid."""
+"""Upper bound of the memory for a ray, bytes: three times its depth, for the depth and the working memory of a backend."""
 MOST_BYTES: Final = 4 * 10**9
 
 
@@ -147,7 +147,7 @@ class Stock(Brief):
         return lengths
 
     def volumes(self, depth: Array, rows: slice = slice(None)) -> Array:
-        """Return the volume, mm^3, that each ray removes for depths of (rows, columns) mm; for some rows only, if given.
+        """Return the volume, mm^3, removed along each ray for depths of (rows, columns) mm; for some rows only, if given.
 
         On a round surface the area decreases with the depth ``t``, and the volume is the integral of ``(r - t n) (1 - c t)``,
         where ``n`` is the radial component of the normal and ``c`` the curvature of the profile. Source: parallel surfaces,

@@ -1,4 +1,4 @@
-"""Compiled arithmetic on floats and arrays, a folder a subject.
+"""Compiled arithmetic on floats and arrays, with one folder for each subject.
 
-The only importer of numba. Kernels take numbers and arrays, never parts; they refuse nothing and print nothing.
+No other package imports numba. Kernels take numbers and arrays, never parts; they do not check their arguments and print nothing.
 """

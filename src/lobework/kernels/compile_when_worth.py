@@ -1,4 +1,4 @@
-"""Compiling only what is large enough to pay for it: a plain function runs as it is until then."""
+"""Compilation of functions only once there is enough work to repay it; until then the plain function runs."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from typing import Any, TypeVar, cast
 __all__ = ["compile_when_worth", "compiled"]
 
 _plainly = [0]
-"""How much work was given out in all."""
+"""Sum of the work of all calls so far."""
 _Does = TypeVar("_Does", bound=Callable[..., Any])
 
 
@@ -27,14 +27,14 @@ def _compiled(plain: Callable[..., Any]) -> Callable[..., Any]:
 
 
 def compiled(plain: _Does) -> _Does:
-    """Return a kernel's compiled twin, from the cache on disk where it is there.
+    """Return the compiled version of a function, from the cache on disk if it is there.
 
-    It calls the compiled twins of the functions of its own module that the kernel calls.
+    Functions of the same module that it calls are replaced by their compiled versions.
     """
     return cast("_Does", _compiled(plain))
 
 
 def compile_when_worth(plain: _Does, work: int, enough: int) -> _Does:
-    """Return a kernel itself until, in all, there was ``enough`` work to pay for the compiler's start; then its twin."""
+    """Return ``plain`` itself until the ``work`` of all calls is ``enough`` to repay compilation; then its compiled version."""
     _plainly[0] += work
     return compiled(plain) if _plainly[0] >= enough else plain

@@ -1,9 +1,10 @@
-"""The one decorator of compiled kernels: how they are compiled, where their machine code is kept, and what runs beside what.
+"""The decorator of all compiled kernels: compilation, the cache of machine code on disk, and calls from several threads.
 
-Machine code is kept on disk by numba, in the first of these folders that can be written: the one that the variable
-NUMBA_CACHE_DIR names, the package's own, the user's cache folder. Where there is none, kernels are compiled in memory. Each
-kept file carries a digest of itself: a file that is damaged is compiled and written again. A kernel is compiled again when its
-file, or any file of the library that it imports from, has changed.
+numba stores machine code on disk, in the first of these folders that is writable: the one that the environment variable
+NUMBA_CACHE_DIR names, the package's own, the user's cache folder. If none is writable, kernels are compiled in memory. Each
+cache file begins with a digest of its contents; if the file is damaged, the kernel is compiled and written again. A kernel is
+compiled again when its source file has changed, or any file of the library that the source file imports, directly or
+indirectly.
 """
 
 from __future__ import annotations
@@ -48,7 +49,7 @@ _told: Final[set[str]] = set()
 
 
 class CacheWarning(UserWarning):
-    """Compiled kernels cannot be kept on disk, or what was kept is damaged; the message says where and what to do."""
+    """Compiled kernels cannot be stored on disk, or a stored file is damaged; the message gives the folder and the remedy."""
 
 
 def kernel(parallel: Any = False, **options: Any) -> Callable[[_Does], _Does]:
@@ -57,8 +58,9 @@ def kernel(parallel: Any = False, **options: Any) -> Callable[[_Does], _Does]:
     Parameters
     ----------
     parallel : bool or dict
-        As numba has it. Such a kernel is called from Python only; calls from several threads wait for one another where
-        numba's threads need it, and a process that was forked after the first such call is refused.
+        As in numba. Only Python may call a parallel kernel. Calls from several threads run one after another if numba's threading
+        layer requires it. If numba uses GNU's OpenMP, a call in a process that was forked after the first such call raises an
+        error.
     **options : Any
         Further options of ``numba.njit``, such as ``fastmath`` or ``inline``.
 
@@ -83,15 +85,15 @@ def kernel(parallel: Any = False, **options: Any) -> Callable[[_Does], _Does]:
 
 
 def _without_literals(resolve: Callable[..., Any]) -> Callable[..., Any]:
-    """Return how numba finds the code for a call, so that a constant argument gets no code of its own, compiled once more."""
+    """Wrap the function that selects the code for a call, so that no version is compiled for the value of a constant argument."""
     plain = types.unliteral
     return lambda args, kws: resolve(tuple(map(plain, args)), {name: plain(kind) for name, kind in kws.items()})
 
 
 def _kept(plain: Callable[..., Any]) -> Any:
-    """Return where a kernel's machine code is kept, or what keeps nothing where no folder can be written."""
+    """Return the cache of a kernel's machine code; one that stores nothing if no folder is writable."""
     if not Path(plain.__code__.co_filename).is_file():
-        return njit(plain)._cache  # typed at a prompt: there is no file that what is kept could belong to
+        return njit(plain)._cache  # defined at a prompt: there is no source file for the cache
     try:
         return _Kept(plain)
     except (OSError, RuntimeError):
@@ -101,7 +103,7 @@ def _kept(plain: Callable[..., Any]) -> Any:
 
 
 def _warn(message: str) -> None:
-    """Warn once in a process of each kind of trouble."""
+    """Warn of each kind of problem once per process."""
     kind = message.partition(":")[0]
     if kind not in _told:
         _told.add(kind)
@@ -123,7 +125,7 @@ class _Impl(CompileResultCacheImpl):
 
 
 class _Kept(FunctionCache):
-    """Machine code of one kernel, in files that carry a digest of themselves."""
+    """The cache of one kernel's machine code, in files with a digest."""
 
     _impl_class = _Impl
 
@@ -133,7 +135,7 @@ class _Kept(FunctionCache):
         self._cache_file = _Sealed(cache_path=self._cache_path, filename_base=base, source_stamp=stamp)
 
     def save_overload(self, sig: Any, data: Any) -> None:
-        """Keep what was compiled; where it cannot be written, warn, and go on without."""
+        """Store compiled code; if it cannot be written, warn and continue without the cache."""
         try:
             super().save_overload(sig, data)
         except OSError as error:
@@ -142,7 +144,7 @@ class _Kept(FunctionCache):
 
 
 class _Sealed(IndexDataCacheFile):
-    """Files of numba's cache, each with its digest before it; what is damaged is as good as absent."""
+    """Files of numba's cache, each preceded by its digest; a damaged file is treated as absent."""
 
     def _load_index(self) -> dict[Any, str]:
         try:
@@ -160,7 +162,7 @@ class _Sealed(IndexDataCacheFile):
         try:
             return self._unsealed(Path(self._data_path(name)))
         except _DamagedError as error:
-            raise OSError(str(error)) from None  # numba takes it as absent, and it is compiled and written again
+            raise OSError(str(error)) from None  # numba treats the file as absent and compiles again
 
     def _dump(self, obj: Any) -> bytes:
         data: bytes = super()._dump(obj)
@@ -176,12 +178,12 @@ class _Sealed(IndexDataCacheFile):
 
 
 class _DamagedError(Exception):
-    """A file that is not as it was written."""
+    """A cache file that does not match its digest."""
 
 
 @cache
 def _stamp(path: Path) -> str:
-    """Return a digest of a file of the library, and of every file of it that is imported there, or in one of those."""
+    """Return a digest of a file of the library and of all its files that this one imports, directly or indirectly."""
     found: dict[Path, bytes] = {}
     _gather(path, found)
     return hashlib.sha256(b"".join(found[each] for each in sorted(found))).hexdigest()
@@ -197,7 +199,7 @@ def _gather(path: Path, found: dict[Path, bytes]) -> None:
 
 
 class _Turns:
-    """Whose turn it is to run a parallel kernel, and whether this process may."""
+    """The lock for parallel kernels, and whether this process may run them."""
 
     def __init__(self) -> None:
         self.lock = threading.Lock()
@@ -205,7 +207,7 @@ class _Turns:
         self.layer = ""
 
     def begin(self) -> None:
-        """Start numba's threads, if they have not been; which library runs them is known from then on."""
+        """Start numba's threads if they are not running, and store the name of their threading layer."""
         try:
             numba.get_num_threads()
         except ValueError:
@@ -215,13 +217,13 @@ class _Turns:
         self.layer = _layer()
 
     def fork(self) -> None:
-        """Be the child of a fork: no thread of the parent holds the lock here, and its OpenMP threads are gone."""
+        """Reset the state in a forked process: it has none of its parent's threads, neither the lock's owner nor OpenMP's."""
         self.lock = threading.Lock()
         self.forked = _layer() == "omp" and _gnu_openmp()
 
 
 def _layer() -> str:
-    """Return which library runs numba's threads; empty where none has been started."""
+    """Return the name of numba's threading layer; empty if no threads have been started."""
     try:
         return str(numba.threading_layer())
     except ValueError:
@@ -229,7 +231,7 @@ def _layer() -> str:
 
 
 def _gnu_openmp() -> bool:
-    """Return whether OpenMP is GNU's, which ends a forked process that uses it after its parent did."""
+    """Return whether OpenMP is GNU's, which terminates a forked process that uses it if the parent has used it before."""
     return bool(importlib.import_module("numba.np.ufunc.omppool").openmp_vendor == "GNU")
 
 
@@ -239,7 +241,7 @@ if hasattr(os, "register_at_fork"):
 
 
 def _one_at_a_time(made: Callable[..., Any]) -> Callable[..., Any]:
-    """Return a parallel kernel that lets one thread after the other in where numba's threads serve one at a time."""
+    """Return a parallel kernel that runs for one calling thread at a time if numba's threading layer is 'workqueue'."""
 
     @wraps(made)
     def run(*arguments: Any) -> Any:

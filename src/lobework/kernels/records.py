@@ -1,9 +1,9 @@
-"""Records that kernels read by name: a class whose annotated fields are the columns of a numpy array.
+"""Records with named fields for kernels: classes whose annotated fields are those of a structured numpy array.
 
-The class is what a reader and a type checker see; `layout` is what numpy and the compiler see. A field is a ``float`` (float64),
-an ``int`` (int64), a ``bool``, or another such class. A record taken from an array is a view: what a kernel writes to its
-fields is written to the array. It does not keep the array: a kernel that allocates one must not take a record from it itself,
-but hand the array on to what does.
+The class is for readers and type checkers; `layout` returns the corresponding data type for numpy and the compiler. A field is a
+``float`` (float64), an ``int`` (int64), a ``bool``, or another such class. A record taken from an array is a view: a kernel that
+sets a field of it changes the array. A record does not keep its array alive: a kernel that allocates an array must not take
+records from it, but pass the array to another function that does.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ class Records(Protocol[_Kind]):
 
     @property
     def shape(self) -> tuple[int, ...]:
-        """How many there are."""
+        """Number of records, as (n,)."""
 
     @overload
     def __getitem__(self, where: int) -> _Kind: ...
@@ -35,10 +35,10 @@ class Records(Protocol[_Kind]):
     @overload
     def __getitem__(self, where: str) -> Any: ...
     def __getitem__(self, where: Any) -> Any:
-        """Return one record, some of them, or one field of all."""
+        """Return one record, a slice of the records, or one field of all records."""
 
     def __setitem__(self, field: str, values: Any) -> None:
-        """Fill one field of all."""
+        """Set one field of all records."""
 
     def tolist(self) -> list[Any]:
         """Return the records as tuples."""
@@ -53,14 +53,14 @@ class Vector:
 
 
 class Box:
-    """The least and the greatest coordinates of what it holds."""
+    """A bounding box: its least and its greatest coordinates."""
 
     low: Vector
     high: Vector
 
 
 def layout(kind: type) -> np.dtype[Any]:
-    """Return the numpy data type of a class's annotated fields.
+    """Return the numpy data type of the annotated fields of a class.
 
     >>> layout(Vector).names
     ('x', 'y', 'z')

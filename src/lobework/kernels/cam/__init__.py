@@ -1,1 +1,1 @@
-"""Cam and follower: where they touch, laws of motion, the rocking headstock."""
+"""Cam and follower: their contact, motion laws, and the rocking headstock."""

@@ -1,4 +1,4 @@
-"""Where a follower's nose touches a waved cam, converged: the plain path, one array operation at a time."""
+"""Contact of a follower's nose with a waved cam, iterated to convergence: the plain implementation, in array operations."""
 
 from __future__ import annotations
 
@@ -19,19 +19,19 @@ _LEVEL: Final = 1e-13
 _SPARE: Final = 1e-3
 _AT_ONCE: Final = 2**17
 _RIM: Final = 1 + 1e-12
-"""A point at the very rim is within the nose, whatever rounding says."""
+"""Factor on the half-width, so that rounding does not exclude a point at the rim of the nose."""
 _BESIDE: Final = 1e-8
-"""How far beside the touching point the nose's slope is looked at, of its width."""
+"""Offset from the contact at which the nose's slope is taken on each side, relative to the smaller of half-width and base."""
 
 
 class Shapes(NamedTuple):
-    """The shapes that touch, as functions of arrays.
+    """The shapes of cam and follower, as functions of arrays.
 
-    ``rise`` and ``slope`` of the cam by its angle; ``nose`` and ``nose_slope`` of the follower by the distance
-    across; ``base`` is the base radius of an edge cam or the track radius of a face cam (``face``); ``window``
-    is how far to either side the follower can touch, from `window_of`; the cam's shape
-    repeats every ``pitch`` rad, and ``close`` (k,) rad are angles in its first lobe that even trials could miss.
-    ``shaped`` says that the nose may have corners of its own.
+    ``rise`` and ``slope`` of the cam are functions of the angle on it; ``nose`` and ``nose_slope`` of the follower are functions
+    of the distance across the line of action. ``half_width`` is the extent of the nose to either side. ``base`` is the base
+    radius of an edge cam or the track radius of a face cam (``face``). ``window`` is the greatest angle to either side at which
+    the follower can touch, from `window_of`. The cam's shape repeats every ``pitch`` rad; ``close`` (k,) rad are trial angles in
+    those pieces of its first lobe that evenly spaced trials could miss. ``shaped`` is true if the nose may have corners.
     """
 
     rise: Callable[[Array], Array]
@@ -48,10 +48,11 @@ class Shapes(NamedTuple):
 
 
 class Touch(NamedTuple):
-    """Contact at each angle asked for.
+    """Contact for each direction of the follower.
 
-    ``reach`` (n,) mm, from the cam's centre (face cam: from its base) to the follower's counting point;
-    ``slope`` (n,) mm/rad, by the angle asked for; ``psi`` (n,) rad, the angle on the cam that is touched.
+    ``reach`` (n,) mm is the distance from the cam's centre (face cam: from the base of its wave) to the follower's reference
+    point; ``slope`` (n,) mm/rad is its derivative with respect to the direction; ``psi`` (n,) rad is the angle of the contact
+    on the cam.
     """
 
     reach: Array
@@ -60,7 +61,7 @@ class Touch(NamedTuple):
 
 
 def reach(shapes: Shapes, psi: Array, phi: Array) -> Array:
-    """Return how far out the follower would be held at ``phi`` by the point ``psi`` alone; -inf out of its width."""
+    """Return the reach at which the point ``psi`` alone would hold the follower at ``phi``; -inf outside the nose's width."""
     if shapes.face:
         across, along = shapes.base * (psi - phi), shapes.rise(psi)
     else:
@@ -71,7 +72,7 @@ def reach(shapes: Shapes, psi: Array, phi: Array) -> Array:
 
 
 def tilt(shapes: Shapes, psi: Array, phi: Array, edge_slope: Array) -> Array:
-    """Return the slope of `reach` by ``psi``, the cam's own slope there given."""
+    """Return the derivative of `reach` with respect to ``psi``, given the cam's slope there."""
     with np.errstate(invalid="ignore"):
         if shapes.face:
             nose_slope = shapes.nose_slope(shapes.base * (psi - phi))
@@ -84,7 +85,7 @@ def tilt(shapes: Shapes, psi: Array, phi: Array, edge_slope: Array) -> Array:
 
 
 def reach_slope(shapes: Shapes, psi: Array, phi: Array) -> Array:
-    """Return the slope of the greatest reach by ``phi``: the touching point held still (envelope theorem)."""
+    """Return the derivative of the greatest reach with respect to ``phi``, at constant ``psi`` (envelope theorem)."""
     if shapes.face:
         turning: Array = -shapes.base * _nose_slope(shapes, shapes.base * (psi - phi), -shapes.slope(psi) / shapes.base)
         return turning
@@ -96,7 +97,7 @@ def reach_slope(shapes: Shapes, psi: Array, phi: Array) -> Array:
 
 
 def _nose_slope(shapes: Shapes, across: Array, along: Array) -> Array:
-    """Return the nose's slope where it touches; at a corner of the nose that of the cam's edge, ``along``, on which it stands."""
+    """Return the nose's slope at the contact; at a corner of the nose, ``along``, which corresponds to the cam's edge there."""
     slope = shapes.nose_slope(across)
     if not shapes.shaped:
         return slope
@@ -107,10 +108,10 @@ def _nose_slope(shapes: Shapes, across: Array, along: Array) -> Array:
 
 
 def touch(shapes: Shapes, phi: Array) -> Touch:
-    """Return the contact at (n,) rad ``phi``.
+    """Return the contact for the directions ``phi``, (n,) rad.
 
     Every local maximum of `reach` that could be the greatest, and every one at the rim of the follower, is refined
-    until its bracket closes, so that the answer does not depend on the sampling.
+    until its bracket closes, so that the result does not depend on the sampling.
     """
     if shapes.half_width == 0.0:
         out = 0.0 if shapes.face else shapes.base
@@ -123,7 +124,7 @@ def touch(shapes: Shapes, phi: Array) -> Touch:
 
 
 def _trials(shapes: Shapes, phi: Array, aside: int, lobes: int) -> Array:
-    """Return (n, m) rad, ascending: angles on the cam to try at each ``phi``, evenly and in every short piece of the cam."""
+    """Return the trial angles on the cam for each ``phi``: (n, m) rad, ascending, evenly spaced and in every short piece."""
     even = phi[:, None] + shapes.window / aside * np.arange(-aside, aside + 1)
     if not shapes.close.size:
         return even
@@ -133,7 +134,7 @@ def _trials(shapes: Shapes, phi: Array, aside: int, lobes: int) -> Array:
 
 
 def _touched(shapes: Shapes, phi: Array, aside: int, lobes: int) -> Touch:
-    """Return the contact at (n,) rad ``phi`` from ``aside`` even trial points to either side, and of the lobes within reach."""
+    """Return the contact for (n,) rad ``phi`` from ``aside`` even trial points and the short pieces of ``lobes`` on each side."""
     psi = _trials(shapes, phi, aside, lobes)
     support = reach(shapes, psi, phi[:, None])
     if shapes.close.size:
@@ -163,10 +164,10 @@ def _touched(shapes: Shapes, phi: Array, aside: int, lobes: int) -> Touch:
 
 
 def window_of(half_width: float, round_radius: float | None, base: float, top: float, face: bool) -> float:
-    """Return how far round the cam, to either side, a follower can touch, rad.
+    """Return the greatest angle to either side at which a follower can touch the cam, rad.
 
-    No follower reaches less far out than the base alone would hold it, and no point of the cam stands further out
-    than ``top``: that bounds the angle between them, for a round follower and for a flat one, by the cosine rule.
+    The follower's reach is not less than its reach on the base alone, and no point of the cam is further out than ``top``. For a
+    round or a flat follower, the law of cosines then bounds the angle between the contact and the follower's direction.
     """
     if face:
         wave = top - base
@@ -184,10 +185,10 @@ def window_of(half_width: float, round_radius: float | None, base: float, top: f
 
 
 def _climb(shapes: Shapes, phi: Array, low: Array, start: Array, high: Array, bend: Array) -> Array:
-    """Return where `reach` is greatest from ``low`` to ``high``: where its slope changes sign, smooth or not.
+    """Return the place between ``low`` and ``high`` at which `reach` is greatest; its slope changes sign there and may jump.
 
-    Secants from ``start``, the first with the curvature ``bend``; halves where they leave the bracket, and by turns
-    once they have had their chance.
+    Secant method from ``start``; the first step uses the curvature ``bend``. A step that would leave the bracket is replaced by a
+    bisection; after `_CHANCES` steps, so is every second step.
     """
     low, high, found = low.copy(), high.copy(), start.copy()
     before, tilt_before = start.copy(), np.zeros_like(start)

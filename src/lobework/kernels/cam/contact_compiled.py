@@ -1,11 +1,12 @@
-"""The compiled contact: the same answer as `lobework.kernels.cam.contact.touch`, for round and flat followers.
+"""The compiled contact: the same results as `lobework.kernels.cam.contact.touch`, for round and flat followers.
 
 What the arrays hold:
 
-* ``phi``, ``psi`` : (n,) float64, rad: the follower's directions, and where on the cam it bears.
+* ``phi``, ``psi`` : (n,) float64, rad: directions of the follower, and angles of the contact on the cam.
 * ``reach``, ``slope`` : (n,) float64, mm and mm/rad.
-* ``holder`` : (trials + 2,) float64, mm: how far out each trial point holds the follower.
-* ``places`` : (67,) float64, rad: contacts at 64 directions of one lobe, with one before and two after; ``steady`` : (64,) bool.
+* ``support`` : (trials + 2,) float64, mm: reach at which each trial point holds the follower, between two end markers.
+* ``places`` : (67,) float64, rad: contacts for 64 directions of one lobe, with one more before them and two after.
+* ``steady`` : (64,) bool: whether the contact moves steadily from each of these directions to the next.
 """
 
 from __future__ import annotations
@@ -35,18 +36,18 @@ _LEFT_MM = 1e-10
 
 
 class CamEdge(NamedTuple):
-    """A cam's rise over one lobe in cubics, as `lobework.kinematics.periodic_spline.Curve` keeps it.
+    """A cam's rise over one lobe as cubics, with the fields of `lobework.kinematics.periodic_spline.Curve`.
 
     Parameters
     ----------
     period : float, rad
-        Of the lobe.
+        Angle of one lobe.
     starts, widths : (k,) float64, rad
-        Of the arcs between corners.
+        Starts and widths of the arcs between corners.
     counts, first : (k,) int64
-        Cells in each arc, and which is its first.
+        Number of cells of each arc, and index of its first cell.
     cells : (c, 4) float64, mm
-        Coefficients of each cell's cubic, the constant first; its variable goes from 0 to 1.
+        Coefficients of each cell's cubic, the constant first; its variable runs from 0 to 1.
     """
 
     period: float
@@ -58,14 +59,14 @@ class CamEdge(NamedTuple):
 
 
 class Follower(NamedTuple):
-    """A follower, and the cam's size.
+    """A follower, and the size of the cam.
 
     Parameters
     ----------
     base : float, mm
         Base radius of the cam, or the radius of a face cam's track.
     radius : float, mm
-        Of a round follower; zero for a knife and negative for a flat.
+        Radius of a round follower; zero for a knife, negative for a flat follower.
     on_face : bool
         Whether the wave is on the cam's face.
     """
@@ -76,9 +77,10 @@ class Follower(NamedTuple):
 
 
 class Contact(NamedTuple):
-    """Where a follower bears on a cam.
+    """Contact of a follower with a cam.
 
-    How far out it is held, mm; how that grows with the follower's direction; and where on the cam, rad.
+    ``reach``, mm; its derivative ``slope`` with respect to the follower's direction, mm/rad; and the angle ``place`` on the cam,
+    rad.
     """
 
     reach: float
@@ -87,7 +89,7 @@ class Contact(NamedTuple):
 
 
 class _Trials(NamedTuple):
-    """Points of a cam at which contact is tried: x and y of each, mm; the step between them, rad; and how many to either side."""
+    """Trial points on a cam: their x and y, mm; the step between them, rad; and the number of points to either side."""
 
     x: Array
     y: Array
@@ -97,7 +99,7 @@ class _Trials(NamedTuple):
 
 @kernel(inline="always")
 def _edge(psi: float, edge: CamEdge) -> tuple[float, float, float]:
-    """Return the cam's rise at one angle, its slope and its bend, from its cubic cells."""
+    """Return the cam's rise at one angle, and its first and second derivatives, from its cubic cells."""
     period, starts, widths, counts, first, cells = edge
     inside = psi - starts[0]
     inside += starts[0] - period * math.floor(inside / period)
@@ -115,9 +117,10 @@ def _edge(psi: float, edge: CamEdge) -> tuple[float, float, float]:
 
 @kernel(inline="always")
 def _held(psi: float, phi: float, edge: CamEdge, follower: Follower) -> tuple[float, float, float, float, float]:
-    """Return how far out one point of the cam holds the follower.
+    """Return the reach at which one point of the cam holds the follower, and its derivatives.
 
-    After it come its slope and its bend by ``psi``, its slope by ``phi``, and how that changes by ``psi``.
+    These are the first and second derivatives with respect to ``psi``, the derivative with respect to ``phi``, and the mixed
+    second derivative.
     """
     base, radius, face = follower
     rise, slope, bend = _edge(psi, edge)
@@ -148,17 +151,17 @@ def _held(psi: float, phi: float, edge: CamEdge, follower: Follower) -> tuple[fl
 
 @kernel(inline="always")
 def _vertex(before: float, after: float, bend: float) -> float:
-    """Return where, in steps from the middle of three points, their parabola is highest; the middle where it has no top."""
+    """Return the maximum of the parabola through three points, in steps from the middle one; 0 if it has none between them."""
     ahead = (after - before) / (2 * bend) if bend > 0 else 0.0
     return ahead if -1 < ahead < 1 else 0.0
 
 
 @kernel(inline="always")
 def _climbed(phi: float, start: float, step: float, ahead: float, edge: CamEdge, follower: Follower) -> Contact:
-    """Return the greatest hold within ``step`` of ``start``, its slope by ``phi``, and where on the cam it is.
+    """Return the contact of greatest reach within ``step`` of ``start``.
 
-    Newton's rule, from ``ahead`` of the start; halves where it leaves the bracket. The last step is not looked at: what it
-    still gains is less than `_LEFT_MM`.
+    Newton's method from ``start + ahead``; a bisection replaces a step that would leave the bracket, and every eighth step. The
+    last step is not evaluated, because it increases the reach by less than `_LEFT_MM`.
     """
     low, high, tried = start - step, start + step, start + ahead
     height, turning = 0.0, 0.0
@@ -181,7 +184,7 @@ def _climbed(phi: float, start: float, step: float, ahead: float, edge: CamEdge,
 
 @kernel()
 def _hold(px: Array, py: Array, cosine: float, sine: float, shift: float, square: float, support: Array) -> None:
-    """Fill how far out each trial point holds the follower, from the second place on; nothing out of its width."""
+    """Fill the reach at which each trial point holds a round follower, from the second element; `_NOTHING` outside its width."""
     inner = support[1 : px.size + 1]
     for k in range(px.size):
         across = py[k] * cosine - px[k] * sine - shift
@@ -192,7 +195,7 @@ def _hold(px: Array, py: Array, cosine: float, sine: float, shift: float, square
 
 @kernel()
 def _flat_hold(px: Array, py: Array, cosine: float, sine: float, support: Array) -> None:
-    """Fill how far out each trial point holds a flat, from the second place on."""
+    """Fill the reach at which each trial point holds a flat follower, from the second element on."""
     inner = support[1 : px.size + 1]
     for k in range(px.size):
         inner[k] = px[k] * cosine + py[k] * sine
@@ -200,7 +203,7 @@ def _flat_hold(px: Array, py: Array, cosine: float, sine: float, support: Array)
 
 @kernel()
 def _sought(phi: float, trials: _Trials, support: Array, edge: CamEdge, follower: Follower) -> Contact:
-    """Return the contact at ``phi`` (hold, slope by ``phi``, place on the cam), by trying all around it."""
+    """Return the contact for the direction ``phi``, from all trial points in the window around it."""
     px, py, step, wide = trials
     base, radius, face = follower
     span = 2 * wide + 1
@@ -234,9 +237,9 @@ def _sought(phi: float, trials: _Trials, support: Array, edge: CamEdge, follower
 
 @kernel()
 def _grid(trials: _Trials, support: Array, edge: CamEdge, follower: Follower, places: Array, steady: Steady) -> None:
-    """Fill the contact at evenly spread directions of one lobe, and whether it moves steadily from each to the next.
+    """Fill the contact for evenly spaced directions of one lobe, and whether it moves steadily from each to the next.
 
-    Place ``g + 1`` is that of direction ``g``: one direction more stands at either end.
+    Element ``g + 1`` of ``places`` belongs to direction ``g``: one more direction is before the first, two are after the last.
     """
     pitch, corners = edge.period, edge.starts
     for g in range(_GRID):
@@ -254,7 +257,7 @@ def _grid(trials: _Trials, support: Array, edge: CamEdge, follower: Follower, pl
 
 @kernel(inline="always")
 def _start(g: int, t: float, places: Array, steady: Steady) -> float:
-    """Return about where the contact is a part ``t`` of the way from one direction of the grid to the next."""
+    """Return the approximate contact at a fraction ``t`` of the interval from direction ``g`` of the grid to the next."""
     moved = places[g + 2] - places[g + 1]
     start: float = places[g + 1] + t * moved
     if steady[(g - 1) % _GRID] and steady[(g + 1) % _GRID]:
@@ -270,8 +273,8 @@ def contacts(
 ) -> None:
     """Fill ``reach``, ``slope`` and ``psi``, (n,) each, for the directions ``phi``.
 
-    Many directions are served from a grid of them over one lobe: where the contact moves steadily from one to the
-    next, and over no corner, it is climbed to from between the two; elsewhere all around is tried again.
+    For many directions, the contact is first computed on a grid of directions over one lobe. Where it moves steadily from one of
+    these to the next, and over no corner, the search starts between their contacts; elsewhere all trial points are examined.
 
     Parameters
     ----------
@@ -280,11 +283,11 @@ def contacts(
     edge : CamEdge
     follower : Follower
     window : float, rad
-        How far to either side the follower can touch.
+        Greatest angle to either side at which the follower can touch.
     around : int
-        Trial points in one lobe.
+        Number of trial points in one lobe.
     reach, slope, psi : (n,) float64
-        Filled as `lobework.kernels.cam.contact.Touch`.
+        Filled: see `lobework.kernels.cam.contact.Touch`.
     """
     base, radius, face = follower
     if radius == 0.0:

@@ -1,7 +1,7 @@
 """Motion laws of cams: a rise from 0 to 1 while u runs from 0 to 1, with its first three derivatives.
 
 Sources: modified sine and modified trapezoid from the piecewise forms published by Saltire Software
-("Cam Functions"), here with their constants exact; 3-4-5 likewise; the others are the textbook forms
+("Cam Functions"), with exact constants; 3-4-5 from the same source; the others are the textbook forms
 (R. L. Norton, *Cam Design and Manufacturing Handbook*, from memory).
 """
 
@@ -31,7 +31,7 @@ def _cycloidal(u: Array, order: int) -> Array:
 
 
 def _polynomial(*coefficients: float) -> Callable[[Array, int], Array]:
-    """Return the law that is a polynomial of ``coefficients``, the constant first."""
+    """Return the polynomial law with ``coefficients``, the constant first."""
     powers = [np.polyder(coefficients[::-1], order) for order in range(4)]
 
     def at(u: Array, order: int) -> Array:
@@ -41,7 +41,7 @@ def _polynomial(*coefficients: float) -> Callable[[Array, int], Array]:
 
 
 def _mirrored(first_half: Callable[[Array, int], Array]) -> Callable[[Array, int], Array]:
-    """Return the law whose second half is the first one turned half round: s(u) = 1 - s(1 - u)."""
+    """Return the law whose second half is the first half rotated by 180 degrees: s(u) = 1 - s(1 - u)."""
 
     def at(u: Array, order: int) -> Array:
         late = u > 0.5
@@ -98,7 +98,7 @@ BREAKS: Final[dict[str, tuple[float, ...]]] = {
     "modified sine": (0.125, 0.875),
     "modified trapezoid": (0.125, 0.375, 0.625, 0.875),
 }
-"""Where a law's pieces meet, apart from its ends."""
+"""Values of u at which the pieces of a law meet, apart from its ends."""
 
 
 def law_at(name: str, u: Array, order: int = 0) -> Array:

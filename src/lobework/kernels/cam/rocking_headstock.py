@@ -1,4 +1,4 @@
-"""The rocking headstock: how far it turns about its pivot while a cam on its spindle bears on a fixed follower."""
+"""The rocking headstock: its rotation about its pivot while a cam on its spindle bears on a fixed follower."""
 
 from __future__ import annotations
 
@@ -18,26 +18,26 @@ _SPARE: Final = 1e-6
 
 
 def gap(alpha: Array, height: float, stand: float, side: int, gain: float, flat: bool) -> tuple[Array, Array, Array, Array]:
-    """Return where the follower stands from the spindle, seen from the headstock.
+    """Return the position of the follower relative to the spindle, in the headstock's frame.
 
     Parameters
     ----------
     alpha : (n,) float64, rad
-        How far the headstock is turned, positive towards +X.
+        Rotation of the headstock, positive towards +X.
     height : float, mm
-        From the pivot up to the spindle.
+        Height of the spindle above the pivot.
     stand : float, mm
-        From the spindle to the follower's counting point with the headstock upright.
+        Distance from the spindle to the follower's reference point with the headstock upright.
     side : 1 or -1
-        1 where the follower stands on +X.
+        1 if the follower is on the side of +X.
     gain : float
-        The follower's own stand goes with the spindle by ``1 - 1 / gain`` of its travel (a lever between them).
+        A lever moves the follower's support together with the spindle, by ``1 - 1 / gain`` of the spindle's travel.
     flat : bool
-        The follower is an upright face rather than a round nose.
+        Whether the follower is an upright face instead of a round nose.
 
     Returns
     -------
-    distance, its slope by alpha, direction (from the follower's nominal one) and its slope: (n,) mm and rad
+    distance, its derivative with respect to alpha, direction (from the nominal one) and its derivative: (n,) mm and rad
     """
     sine, cosine = np.sin(alpha), np.cos(alpha)
     ahead, ahead_slope = stand - side * height * sine / gain, -side * height * cosine / gain
@@ -60,12 +60,14 @@ def rocked(
     gain: float,
     flat: bool,
 ) -> tuple[Array, Array, Array]:
-    """Return the headstock's turn at (n,) rad ``psi``: the follower's nominal direction in the cam's frame.
+    """Return the rotation of the headstock for ``psi``, (n,) rad, the follower's nominal direction in the cam's frame.
 
-    ``reach`` gives the cam's reach and its slope at directions, ``extent`` its least and greatest. Returns the turn,
-    its slope by ``psi``, and what is left of the contact condition, mm: not zero, or infinite, where the cam is so
-    steep that the headstock would jump.
-    Newton's rule inside a bracket that the extent gives; halves where it leaves the bracket, or takes long.
+    ``reach`` gives the cam's reach and its slope for an array of directions; ``extent`` is the least and the greatest reach. The
+    other results are the derivative of the rotation with respect to ``psi``, and the residual of the contact condition, mm. The
+    residual is not zero, or is infinite, if the cam is so steep that the headstock would jump.
+
+    Newton's method in a bracket that follows from ``extent``. A step that would leave the bracket is replaced by a bisection;
+    after `_CHANCES` steps, so is every second step.
     """
     ends = _turn_at(np.array(extent), height, stand, side, gain, flat)
     low, high = np.full_like(psi, ends.min() - _SPARE), np.full_like(psi, ends.max() + _SPARE)
@@ -92,7 +94,7 @@ def rocked(
 
 
 def rocked_at_direction(out: Array, direction: Array, height: float, stand: float, side: int, gain: float, flat: bool) -> Array:
-    """Return the ``psi`` at which a known direction in the cam's frame, and its reach ``out``, come to bear: (n,) rad."""
+    """Return the ``psi`` for which the follower bears at ``direction`` in the cam's frame, with the reach ``out``: (n,) rad."""
     _, _, turned, _ = gap(_turn_at(out, height, stand, side, gain, flat), height, stand, side, gain, flat)
     psi: Array = direction - turned
     return psi
@@ -109,7 +111,7 @@ def steadiness(out: Array, slope: Array, height: float, stand: float, side: int,
 
 
 def _turn_at(out: Array, height: float, stand: float, side: int, gain: float, flat: bool) -> Array:
-    """Return the headstock's turn at which the follower stands ``out`` from the spindle: (n,) rad."""
+    """Return the rotation of the headstock for which the follower is at the distance ``out`` from the spindle: (n,) rad."""
     alpha = np.arcsin(np.clip(side * gain * (stand - out) / height, -0.99, 0.99))
     for _ in range(_ROUNDS):
         distance, closing, _, _ = gap(alpha, height, stand, side, gain, flat)

@@ -1,1 +1,1 @@
-"""Triangles and polylines: simplified, tested for crossing, and measured for distance."""
+"""Triangles and polylines: decimation, self-intersection and distance."""

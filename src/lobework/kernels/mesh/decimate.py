@@ -1,14 +1,14 @@
-"""Fewer triangles over a grid of places: right-angled halves of squares, split only where what they leave out asks for it.
+"""Decimated triangulation of a grid of points: right-angled halves of squares, subdivided only where the error requires it.
 
-Every triangle is half a square, or half of such a half, and is split through the middle of its longest side. The finest
-are halves of the grid's cells, so each triangle is a union of them: what a triangle leaves out is greatest at a node.
+Every triangle is half of a square, or half of such a half, and is split at the midpoint of its longest side. The finest
+triangles are halves of the grid's cells, so each triangle is a union of them, and its error is greatest at a node.
 
 What the arrays hold:
 
 * ``places`` : (rows, columns, 3) float64, mm; ``nodes`` : the same, (rows * columns, 3).
-* ``keep`` : (rows - 1, columns - 1) uint8: cells to cover; ``used`` : uint8: nodes that are corners, filled up to whole blocks.
-* ``stack`` : (64, 6) int64: triangles that wait: row and column of the corner at the right angle, then of the other two.
-* ``found`` : (n, 3) int64: triangles, by their nodes.
+* ``keep`` : (rows - 1, columns - 1) uint8: cells to cover; ``used`` : uint8: nodes that are vertices, padded to whole blocks.
+* ``stack`` : (64, 6) int64: pending triangles: row and column of the vertex at the right angle, then of the other two.
+* ``found`` : (n, 3) int64: triangles, by the indices of their nodes.
 
 References
 ----------
@@ -36,10 +36,11 @@ __all__ = ["gather", "split"]
 
 @kernel()
 def _left_out(nodes: Array, corner: int, t_step: int, k_step: int, n: int, both: bool, limit: float) -> float:
-    """Return the square of the furthest that a node lies from where its triangle puts it, or the first above ``limit``.
+    """Return the greatest squared distance of a node from its place in a triangle; the search ends once it exceeds ``limit``.
 
-    ``nodes`` is the grid in one row, (rows * columns, 3). The triangle has its right angle at node ``corner``; its nodes lie
-    ``t`` times ``t_step``, 0 to n, and ``k`` times ``k_step`` from there: k from -t to t where ``both``, else from 0 to n - t.
+    The place of a node in a triangle is interpolated linearly between the vertices. ``nodes`` is the grid in one row,
+    (rows * columns, 3). The triangle has its right angle at node ``corner``; its nodes are ``corner + t * t_step + k * k_step``,
+    with t from 0 to n, and k from -t to t if ``both``, otherwise from 0 to n - t.
     """
     first = corner + n * (t_step - k_step) if both else corner
     last = corner + n * (t_step + k_step) if both else corner + n * k_step
@@ -73,14 +74,14 @@ def _left_out(nodes: Array, corner: int, t_step: int, k_step: int, n: int, both:
 
 @kernel()
 def _kept(keep: Flags, j2: int, i2: int) -> bool:
-    """Return whether the cell that holds a place, in halves of a step, is kept."""
+    """Return whether the cell that contains a place, given in half steps of the grid, is to be covered."""
     j, i = j2 >> 1, i2 >> 1
     return bool(0 <= j < keep.shape[0] and 0 <= i < keep.shape[1] and keep[j, i] != 0)
 
 
 @kernel()
 def _wanted(used: Flags, j: int, i: int, s: int, straight: bool) -> bool:
-    """Return whether a smaller triangle, beside this node, already has its middle among the corners."""
+    """Return whether a smaller triangle next to this node is split already: the midpoint of its longest side is a vertex."""
     for a in (-1, 1):
         for b in (-1, 1):
             dj, di = (a * s if b > 0 else 0, a * s if b < 0 else 0) if straight else (a * s, b * s)
@@ -91,7 +92,7 @@ def _wanted(used: Flags, j: int, i: int, s: int, straight: bool) -> bool:
 
 @kernel()
 def _middles(nodes: Array, keep: Flags, used: Flags, s: int, squares: bool, limit: float) -> None:
-    """Decide for the nodes midway along sides 2 s long; where ``squares``, for those in the middle of squares 2 s wide."""
+    """Mark which midpoints of sides of length 2 s or, if ``squares``, which centres of squares of width 2 s must be vertices."""
     columns = keep.shape[1] + 1
     for j in range(s if squares else 0, used.shape[0], 2 * s if squares else s):
         odd = (j // s) % 2
@@ -120,21 +121,21 @@ def _middles(nodes: Array, keep: Flags, used: Flags, s: int, squares: bool, limi
 
 @kernel()
 def split(places: Array, keep: Flags, used: Flags, block: int, within: float) -> None:
-    """Mark the nodes that triangles must have as corners for no node to lie further than ``within`` from its triangle.
+    """Mark the nodes that must be vertices so that no node is further than ``within`` from its triangle.
 
     Parameters
     ----------
     places : (rows, columns, 3) float64
-        Where each node of the grid is.
+        Position of each node of the grid.
     keep : (rows - 1, columns - 1) uint8
-        Which cells are to be covered.
+        Nonzero for the cells to be covered.
     used : (m * block + 1, n * block + 1) uint8
-        The grid, filled up to whole blocks; one where a corner must be, on the whole border of what is kept at the least.
-        More are added in place.
+        The grid, padded to whole blocks; 1 if a node must be a vertex. In: at least all nodes on the border of the covered cells.
+        Out: others are added in place.
     block : int
-        Side of the largest square, cells; a power of two.
+        Side of the largest square, in cells; a power of two.
     within : float
-        In the unit of ``places``; below zero, and every node is a corner.
+        Greatest distance, in the unit of ``places``; if negative, every node becomes a vertex.
     """
     limit = within * within if within >= 0 else -1.0
     nodes = places.reshape((-1, 3))
@@ -148,7 +149,7 @@ def split(places: Array, keep: Flags, used: Flags, block: int, within: float) ->
 
 @kernel()
 def _left_out_of(nodes: Array, columns: int, pj: int, pi: int, aj: int, ai: int, bj: int, bi: int) -> float:
-    """Return the square of the furthest that a node lies from a triangle with its right angle at p."""
+    """Return the greatest squared distance of a node from its place in a triangle with its right angle at p."""
     mj, mi = (aj + bj) // 2, (ai + bi) // 2
     both = pj == mj or pi == mi
     tj, ti = (mj - pj, mi - pi) if both else (aj - pj, ai - pi)
@@ -160,7 +161,7 @@ def _left_out_of(nodes: Array, columns: int, pj: int, pi: int, aj: int, ai: int,
 
 @kernel()
 def _begin(stack: Nodes, row: int, column: int, side: int, block: int) -> None:
-    """Lay one half of a square of the coarsest grid on the stack: the corner at its right angle, then the other two."""
+    """Put one half of a square of the coarsest grid on the stack: the vertex at its right angle, then the other two."""
     even = (row + column) % 2 == 0
     right = even == (side == 0)
     pj, pi = (row + side) * block, (column + (1 if right else 0)) * block
@@ -172,27 +173,27 @@ def _begin(stack: Nodes, row: int, column: int, side: int, block: int) -> None:
 
 @kernel()
 def gather(places: Array, keep: Flags, used: Flags, block: int, found: Nodes) -> tuple[int, float]:
-    """Write the triangles between the nodes marked by `split`, counterclockwise where rows go up and columns to the right.
+    """Write the triangles between the nodes marked by `split`; counterclockwise if rows increase upwards, columns to the right.
 
     Parameters
     ----------
     places : (rows, columns, 3) float64
         As in `split`.
     keep : (rows - 1, columns - 1) uint8
-        The same.
+        As in `split`.
     used : (m * block + 1, n * block + 1) uint8
-        The same.
+        As in `split`.
     block : int
-        The same.
+        As in `split`.
     found : (n, 3) int64
-        Written in place: row * columns + column of each corner. Too short, and only the count is right.
+        Written in place: row * columns + column of each vertex. If it is too short, only the count is correct.
 
     Returns
     -------
     count : int
-        How many there are.
+        Number of triangles.
     most : float
-        How far the furthest node lies from where its triangle puts it.
+        Greatest distance of a node from its place in its triangle.
     """
     nodes, columns = places.reshape((-1, 3)), places.shape[1]
     across = (used.shape[1] - 1) // block

@@ -1,9 +1,9 @@
-"""How far points lie from a path of straight segments, and where on it they are nearest.
+"""Distance of points from a path of straight segments, and the nearest places on it.
 
 What the arrays hold:
 
-* ``points`` : (k, 3), ``path`` : (n, 3) float64, mm; ``joined`` : (n,) bool: whether a segment goes on from each point.
-* ``boxes`` : (m, 6) float64, mm: least x, y, z and greatest, level upon level.
+* ``points`` : (k, 3), ``path`` : (n, 3) float64, mm; ``joined`` : (n,) bool: whether a segment joins each point to the next.
+* ``boxes`` : (m, 6) float64, mm: bounding boxes, level by level: least x, y, z, then greatest x, y, z.
 """
 
 from __future__ import annotations
@@ -30,7 +30,7 @@ _DEEPEST = 64
 
 @kernel()
 def box_count(n: int) -> int:
-    """Return how many boxes `lay_boxes` fills for ``n`` points."""
+    """Return the number of boxes that `lay_boxes` fills for ``n`` points."""
     total = 0
     while n > 1:
         n = (n + BRANCH - 1) // BRANCH
@@ -40,16 +40,17 @@ def box_count(n: int) -> int:
 
 @kernel()
 def lay_boxes(path: Array, joined: NDArray[np.bool_], boxes: Array) -> None:
-    """Fill boxes round the segments of a path, level upon level.
+    """Fill the bounding boxes of the segments of a path, level by level.
 
     Parameters
     ----------
     path : (n, 3) float64
-        The path's points, one or more.
+        Points of the path, one or more.
     joined : (n,) bool
-        Whether a segment goes from each to the next; the last has none.
+        Whether a segment joins each point to the next; false for the last.
     boxes : (m, 6) float64
-        Filled: least x, y, z, then greatest, of eight segments each, then of eight boxes each, and so on to one.
+        Filled: least x, y, z, then greatest x, y, z. The boxes of eight segments each come first, then those of eight boxes
+        each, and so on up to a single box.
     """
     n = path.shape[0]
     below, count = 0, (n + BRANCH - 1) // BRANCH
@@ -75,7 +76,7 @@ def lay_boxes(path: Array, joined: NDArray[np.bool_], boxes: Array) -> None:
 
 @kernel()
 def _apart(px: float, py: float, pz: float, path: Array, joined: NDArray[np.bool_], k: int) -> tuple[float, float]:
-    """Return how far, squared, a point lies from segment k, and how far along it the nearest place is, 0 to 1."""
+    """Return the squared distance of a point from segment k, and the nearest place along the segment, 0 to 1."""
     ax, ay, az = path[k, 0], path[k, 1], path[k, 2]
     ux, uy, uz = px - ax, py - ay, pz - az
     if not joined[k]:
@@ -108,23 +109,23 @@ def nearest(
     segment: Ints,
     part: Array,
 ) -> None:
-    """Find where on a path each of many points is nearest, points that follow one another being near each other.
+    """Fill the nearest place on a path for each of many points, of which consecutive ones should be near each other.
 
-    From where the last point was nearest the search goes down along the path. That place does if it is within ``enough``;
-    otherwise the boxes are searched for a nearer one.
+    The search starts at the segment nearest to the previous point and follows the path while the distance does not increase. If
+    the distance is then more than ``enough``, the boxes are searched for a nearer place.
 
     Parameters
     ----------
     points : (k, 3) float64
-        From where to look.
+        Points whose nearest places are searched for.
     path, joined, boxes : (n, 3), (n,), (m, 6)
         As in `lay_boxes`.
     enough : float
-        A distance at which a nearer place need not be looked for.
+        Distance within which the search ends, even if there is a nearer place.
     beyond : float
-        A distance from which on the nearest place need not be found: what is filled there is a place that is no nearer than that.
+        If no place is nearer than this distance, any place may be filled.
     distance, segment, part : (k,)
-        Filled: how far, from which segment, and how far along it, 0 to 1.
+        Filled: the distance, the index of the segment, and the place along it, 0 to 1.
     """
     n = path.shape[0]
     offsets = np.zeros(_DEEPEST, np.int64)

@@ -1,9 +1,9 @@
-"""Where a line of the plane crosses itself.
+"""Self-intersection of polylines in the plane.
 
 What the arrays hold:
 
-* ``x``, ``y`` : (lines, corners) float64, mm.
-* ``lowest`` : (corners,) float64, mm: the least y up to each corner.
+* ``x``, ``y`` : (lines, vertices) float64, mm.
+* ``lowest`` : (vertices,) float64, mm: the least y up to each vertex.
 """
 
 from __future__ import annotations
@@ -22,27 +22,27 @@ __all__ = ["crossing"]
 
 @kernel()
 def _apart(x: Array, y: Array, i: int, k: int) -> float:
-    """Return above zero where the ends of side k lie on one side of the line through side i, below where on both."""
+    """Return a negative number if the line through segment i separates the ends of segment k, a positive one if it does not."""
     dx, dy = x[i + 1] - x[i], y[i + 1] - y[i]
     return float((dx * (y[k] - y[i]) - dy * (x[k] - x[i])) * (dx * (y[k + 1] - y[i]) - dy * (x[k + 1] - x[i])))
 
 
 @kernel()
 def crossing(x: Array, y: Array) -> tuple[int, int, int]:
-    """Return the first of many lines that crosses itself, and two sides of it that meet; all -1 where none does.
+    """Return the first of many polylines that intersects itself, and two of its segments that meet; all -1 if there is none.
 
-    Sides of one straight line do not count as meeting. Lines go down in y for the most part: sides are compared as far back
-    as one lies that low.
+    Collinear segments do not count as meeting. Each segment is compared with the earlier ones, backwards, until all that remain
+    are above it; this is fast for polylines that mostly descend in y.
 
     Parameters
     ----------
-    x, y : (lines, corners) float64
-        The corners of each.
+    x, y : (lines, vertices) float64
+        Vertices of each polyline.
 
     Returns
     -------
     line, first, second : int
-        Side ``k`` goes from corner k to the next.
+        Index of the polyline, and of the earlier and the later segment; segment ``k`` joins vertex k to the next.
     """
     lowest = np.zeros(x.shape[1])
     for line in range(x.shape[0]):

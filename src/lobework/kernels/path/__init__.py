@@ -1,1 +1,1 @@
-"""The path of the tip: the trace through a stack of chucks, the moves that fit it, and how fast it may be run."""
+"""The path of the tip: the trace through a stack of chucks, the straight moves that approximate it, and its feed limits."""

@@ -1,10 +1,10 @@
-"""Samples carried through a stack of chucks whose place is known as polynomials.
+"""Transformation of samples through a stack of chucks whose pose is given by polynomials.
 
 What the arrays hold:
 
 * ``x``, ``y``, ``z`` : (n,) float64, mm: samples.
 * ``terms`` : (pieces, 5 or 12, 8 or 24) float64: coefficients of the stack's functions, the constant first.
-* ``holder`` : (5 or 12, n or more) float64: values of those functions, by `_COSINE` to `_SHIFT_Z` or by `_XX` to `_TO_Z`.
+* ``motions`` : (5 or 12, n or more) float64: values of these functions, indexed by `_COSINE` to `_SHIFT_Z` or `_XX` to `_TO_Z`.
 * ``firsts`` : (runs + 1,) int64, samples; ``which`` : (runs,) int64, pieces; ``middles``, ``scales`` : (runs,) float64.
 """
 
@@ -26,16 +26,16 @@ if TYPE_CHECKING:
 __all__ = ["FUSED", "through_chucks"]
 
 FUSED = {"contract"}
-"""A product and a sum may be fused, which rounds once instead of twice; nothing is reordered."""
+"""A multiplication and an addition may be fused, with one rounding instead of two; operations are not reordered."""
 _COSINE, _SINE, _SHIFT_X, _SHIFT_Y, _SHIFT_Z = range(5)
-"""Functions of a stack that turns about Z alone."""
+"""Indices of the functions of a stack that turns about Z only."""
 _XX, _XY, _XZ, _YX, _YY, _YZ, _ZX, _ZY, _ZZ, _TO_X, _TO_Y, _TO_Z = range(12)
-"""Functions of any other stack: its rotation, row after row, and its shift."""
+"""Indices of the functions of any other stack: its rotation matrix, row by row, and its shift."""
 
 
 @kernel(fastmath=FUSED)
 def _filled(out: Array, t: Array, terms: Array) -> None:
-    """Fill a polynomial's values, eight terms at a time."""
+    """Fill the values of a polynomial at ``t``, by Horner's rule on eight terms at a time."""
     for last in range(terms.size - 8, -8, -8):
         a, b, c, d = terms[last], terms[last + 1], terms[last + 2], terms[last + 3]
         e, f, g, h = terms[last + 4], terms[last + 5], terms[last + 6], terms[last + 7]
@@ -68,34 +68,35 @@ def through_chucks(
     t: Array,
     motions: Array,
 ) -> int:
-    """Carry evenly spaced samples over from the spindle to the work, in place; return the run of the last.
+    """Transform evenly spaced samples from the spindle's frame to the work's, in place; return the run of the last sample.
 
     Parameters
     ----------
     x, y, z : (n,) float64, mm
-        On the spindle; on the work afterwards, but for runs of no polynomial. An empty ``z`` is left alone.
+        In: positions in the spindle's frame. Out: in the work's frame, except in runs without a polynomial. An empty ``z`` is
+        not changed.
     sample : int
-        Number of the first.
+        Index of the first sample.
     begin, step : float, turns
-        Where the first stands, and from one to the next.
+        Position of the first sample, and step from one sample to the next.
     ramp : (n or more,) float64
         0, 1, 2 ...
     run : int
-        In which the first lies, or an earlier one.
+        Run that contains the first sample, or an earlier run.
     firsts : (r + 1,) int64
         First sample of each run, and the one after the last run.
     which : (r,) int64
-        Whose polynomials each run takes; -1 where none are known.
+        Index into ``terms`` for each run; -1 if the run has no polynomial.
     middles, scales : (r,) float64, turns and 1/turns
-        ``t = (u - middle) * scale`` goes from -1 to 1.
+        ``t = (u - middle) * scale`` runs from -1 to 1 across the piece.
     terms : (pieces, 5 or 12, 8 or 24) float64
-        Of cosine, sine and shift; or of the rotation's rows and the shift.
+        Coefficients of cosine, sine and shift, or of the rotation matrix and the shift.
     moves : (5 or 12,) bool
-        Which of them are no constants.
+        Which of these functions are not constant.
     t : (n or more,) float64
-        Room to work in, in sixteens.
+        Scratch buffer; the length is a multiple of 16.
     motions : (5 or 12, n or more) float64
-        Likewise, where the constants already stand.
+        Scratch buffer of the same length; it already contains the values of the constant functions.
     """
     size = x.size
     planar = moves.size == _SHIFT_Z + 1

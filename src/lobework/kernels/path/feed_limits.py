@@ -1,19 +1,21 @@
-"""How fast each block of a path may be taken: up to its cap, and never a change of speed that an axis cannot follow.
+"""Greatest speed of each block of a path: at most its cap, and without a change of speed that an axis cannot follow.
 
-A block is straight in axis space. Axis ``a`` moves ``q`` in a unit of the block's length ``h``, taken at ``x`` lengths a unit of
-time; it follows from one block to the next where ``|q' x' - q x| max(x/h, x'/h') <= a``: the change fits inside half of each.
+A block is straight in axis space. An axis moves by ``q`` per unit of the block's length ``h``; ``x`` is the block's speed, in
+length per unit of time. An axis of acceleration ``a`` can follow from a block to the next (primed) if
+``|q' x' - q x| max(x/h, x'/h') <= a``: the change of its speed then fits into half the duration of each block.
 
-If two speeds are possible, both are possible divided by the same factor, so the speeds from which the end can be reached
-go from nothing to a bound, block by block, backwards; forwards the fastest within it is taken. These are the two passes of
-the reference, on blocks instead of points.
+If the speeds of two consecutive blocks are feasible, they remain feasible when both are divided by the same factor. The speeds
+of a block from which the end can be reached therefore range from zero to an upper bound. A backward pass computes these bounds,
+block by block; a forward pass takes the greatest speed within them. These are the two passes of the reference, on blocks instead
+of points.
 
 What the arrays hold:
 
-* ``q`` : (blocks, axes) float64: how far each axis moves in a unit of length.
+* ``q`` : (blocks, axes) float64: displacement of each axis per unit of length.
 * ``h`` : (blocks,) float64: lengths.
-* ``top``, ``most`` : (axes,) float64: top speeds and accelerations, infinite where there is no end.
+* ``top``, ``most`` : (axes,) float64: top speeds and accelerations, infinite if unlimited.
 * ``x`` : (blocks,) float64: speeds.
-* ``holder`` : (blocks,) int64: twice the axis that lowered a speed, one more where by its acceleration; -1 for none.
+* ``limits`` : (blocks,) int64: twice the index of the axis that limits the speed, plus 1 if its acceleration does; -1 for none.
 
 References
 ----------
@@ -38,20 +40,20 @@ __all__ = ["caps", "settle"]
 
 
 def caps(q: Array, h: Array, top: Array, most: Array, x: Array, limits: Whole) -> None:
-    """Lower each block's speed to what every axis allows by itself, and from rest and to rest at the ends.
+    """Reduce each block's speed to the greatest that every axis allows in this block alone, from rest and to rest at the ends.
 
     Parameters
     ----------
     q : (n, k) float64
-        How far each axis moves in a unit of length.
+        Displacement of each axis per unit of length.
     h : (n,) float64
-        The length of each block, above zero.
+        Length of each block, above zero.
     top, most : (k,) float64
-        Each axis's top speed and acceleration, infinite where there is no end.
+        Top speed and acceleration of each axis, infinite if unlimited.
     x : (n,) float64
-        In: the speed asked for, above zero, infinite for the fastest. Out: the cap.
+        In: the target speed, above zero, infinite for the fastest. Out: the cap.
     limits : (n,) int64
-        Out: twice the axis that lowered it, one more where by its acceleration; as it was where none did.
+        Out: twice the index of the axis that reduced the speed, plus 1 if its acceleration did; unchanged if none did.
     """
     n, k = q.shape
     for i in range(n):
@@ -64,10 +66,10 @@ def caps(q: Array, h: Array, top: Array, most: Array, x: Array, limits: Whole) -
 
 
 def settle(q: Array, h: Array, most: Array, steep: float, x: Array, limits: Whole) -> None:
-    """Lower capped speeds to the highest from which every axis follows; see `caps` for what the arguments are.
+    """Reduce capped speeds to the greatest at which every axis can follow from block to block; see `caps` for the arguments.
 
-    ``steep`` is how many times slower than a block the next may be taken for the first's sake, where no slower first does as
-    well: no block is taken at no speed at all.
+    ``steep`` is the greatest allowed ratio of a block's speed to that of the next, if the next is slowed so that the block can be
+    faster. Without this limit, a block could be slowed to zero.
     """
     n = q.shape[0]
     for i in range(n - 2, -1, -1):
@@ -81,9 +83,9 @@ def settle(q: Array, h: Array, most: Array, steep: float, x: Array, limits: Whol
 
 
 def _fastest_before(q: Array, h: Array, most: Array, steep: float, x: Array, limits: Whole, i: int) -> float:
-    """Return the fastest at which block ``i`` can be taken, up to its cap, so that the next follows; fill in what holds it.
+    """Return the greatest speed of block ``i``, up to its cap, that the next block can follow; store the limit in ``limits``.
 
-    Trials of its speed are held against the fastest that the next block then can be.
+    Bisection: each trial speed is compared with the greatest speed that the next block can then have.
     """
     cap: float = x[i]
     y, fits, by = _fastest_after(q, h, most, i, i + 1, cap, x[i + 1], limits[i])
@@ -110,9 +112,10 @@ def _fastest_before(q: Array, h: Array, most: Array, steep: float, x: Array, lim
 
 
 def _safe_before(q: Array, h: Array, most: Array, i: int, cap: float, after: float, limits: Whole) -> float:
-    """Return a speed of block ``i``, up to its cap, from which the next can be reached; fill in what holds it.
+    """Return a speed of block ``i``, up to its cap, that the next block can follow; store the limit in ``limits``.
 
-    Of two such speeds it is the slower, every speed between them possible: a common speed, or up from the next one's.
+    It is the greatest speed that both blocks can have in common. If that exceeds ``after``, the speed of the next block, it is
+    the end of the range of feasible speeds that begins at ``after``.
     """
     j = i + 1
     even, which = math.inf, -1
@@ -135,9 +138,10 @@ def _safe_before(q: Array, h: Array, most: Array, i: int, cap: float, after: flo
 
 
 def _end_of_rise(p: float, g: float, after: float, here: float, ahead: float, most: float) -> float:
-    """Return up to which speed, from the next block's on, an axis follows; for a block and the next, so and so long.
+    """Return the end of the range of a block's speeds, beginning at that of the next block, that an axis can follow.
 
-    ``p`` is how far the axis moves in a unit of the block, ``g`` how fast it goes in the next one.
+    ``p`` is the displacement of the axis per unit of the block's length, ``g`` its speed in the next block, ``after`` the speed
+    of the next block; ``here`` and ``ahead`` are the lengths of the block and the next.
     """
     if p < 0:
         p, g = -p, -g
@@ -162,9 +166,9 @@ def _end_of_rise(p: float, g: float, after: float, here: float, ahead: float, mo
 def _fastest_after(
     q: Array, h: Array, most: Array, at: int, to: int, known: float, asked: float, by: int
 ) -> tuple[float, bool, int]:
-    """Return the fastest of block ``to``, up to ``asked``, that block ``at`` at ``known`` can be followed by; and what holds it.
+    """Return the greatest speed of block ``to``, up to ``asked``, that can follow the speed ``known`` of block ``at``.
 
-    Between them stands whether there is one at all. Where nothing new holds it, ``by`` is returned.
+    The other results are whether there is such a speed, and its limit as in `caps`, or ``by`` if no axis reduces it.
     """
     y, changed = asked, True
     while changed:
@@ -186,10 +190,10 @@ def _fastest_after(
 
 
 def _fastest_on_axis(p: float, g: float, y: float, known: float, before: float, here: float, most: float) -> float:
-    """Return the fastest of a block, up to ``y``, to which an axis follows from the one before; -1 where there is none.
+    """Return the greatest speed of a block, up to ``y``, that an axis can follow from the previous block; -1 if there is none.
 
-    ``p`` >= 0 is how far the axis moves in a unit of the block, ``g`` how fast it goes in the one before, which is taken at
-    ``known``; ``before`` and ``here`` are their lengths.
+    ``p`` >= 0 is the displacement of the axis per unit of the block's length, ``g`` its speed in the previous block, ``known``
+    the speed of the previous block; ``before`` and ``here`` are the lengths of the previous block and of this one.
     """
     turn = known * here / before
     if y > turn:

@@ -1,10 +1,10 @@
-"""The fewest straight moves that keep to a path: each goes on as far as all that it passes over allows.
+"""Approximation of a path by few straight moves, each as long as its deviation from the samples that it passes allows.
 
 What the arrays hold:
 
-* ``u`` : (n,) float64: the path's parameter; ``places`` : (n, axes) float64, mm and degrees: where each axis is, slides first.
-* ``levers`` : (axes,) float64: how far the work moves under the tip for a unit of each axis.
-* ``kept`` : (n,) bool: where a move begins or ends.
+* ``u`` : (n,) float64: the path's parameter; ``places`` : (n, axes) float64, mm and degrees: positions of the axes, slides first.
+* ``levers`` : (axes,) float64: greatest displacement of the tip on the work per unit of each axis.
+* ``kept`` : (n,) bool: whether a move begins or ends at a sample.
 """
 
 from __future__ import annotations
@@ -22,25 +22,25 @@ __all__ = ["alike", "merge"]
 
 
 def merge(u: Array, places: Array, levers: Array, slides: int, within: float, kept: NDArray[np.bool_]) -> int:
-    """Mark the samples at which one straight move ends and the next begins; return how many.
+    """Mark the samples at which straight moves begin or end; return their number.
 
-    The longest move from each sample is found by doubling, then by halving. What it misses at a sample is how far the slides are
-    from there, and how far each axis that turns is, by its lever.
+    The end of each move is found by doubling its length, then by bisection. Its deviation at a sample is the distance between the
+    positions of the slides, plus the deviation of each rotary axis times its lever.
 
     Parameters
     ----------
     u : (n,) float64
-        The parameter of the path, rising; along a move every axis goes evenly by it.
+        Parameter of the path, ascending; along a move, the position of every axis is linear in it.
     places : (n, k) float64
-        Where each axis is; slides first.
+        Position of each axis; slides first.
     levers : (k,) float64
-        How far the work moves under the tip for a unit of each axis; not used of slides.
+        Greatest displacement of the tip on the work per unit of each axis; not used for slides.
     slides : int
-        How many of the axes are slides.
+        Number of slides among the axes.
     within : float
-        How much a move may miss.
+        Allowed deviation of a move.
     kept : (n,) bool
-        Out.
+        Out: whether a move begins or ends at each sample.
     """
     n, k = places.shape
     kept[:] = False
@@ -75,22 +75,22 @@ def merge(u: Array, places: Array, levers: Array, slides: int, within: float, ke
 
 
 def alike(speed: Array, seconds: Array, apart: float, level: float, quickest: float, kept: NDArray[np.bool_]) -> None:
-    """Unmark the ends of blocks that are taken at one speed, but for so much, or are too short in time to be told apart.
+    """Unmark the boundaries between blocks that can be merged: those of similar speeds, and those of too short a duration.
 
-    A stretch at an even speed stays by itself, or the speeds on the way to it would hold it down.
+    A stretch of constant speed is not merged with the blocks around it, because their lower speeds would then reduce its speed.
 
     Parameters
     ----------
     speed, seconds : (n,) float64
-        Of each block.
+        Speed and duration of each block.
     apart : float
-        How many times as fast as the slowest of one block its quickest part may be.
+        Greatest ratio of the speeds of blocks that are merged.
     level : float
-        By what part a speed may change that is even; below zero, none is.
+        Greatest relative change of a speed that counts as constant; if negative, no speed counts as constant.
     quickest : float, s
-        That a block takes at least.
+        Least duration of a merged block.
     kept : (n + 1,) bool
-        All true; out: the ends that stay.
+        In: all true. Out: the boundaries that remain.
     """
     low, high, spent, alone, even = speed[0], speed[0], seconds[0], True, False
     for i in range(1, len(speed)):

@@ -4,10 +4,10 @@ What the arrays hold:
 
 * ``x``, ``y``, ``z`` : (n,) float64, mm: samples of the tip on the work.
 * ``cells`` : (c, 4) float64, mm: coefficients of the cubics of all cams' curves, the constant first.
-* ``along``, ``cells_a_step`` : (spans, pushes) float64, cells: where each push stands as a span starts, and its advance a sample.
-* ``first``, ``last`` : (spans, pushes) int64: cells of its arc.
-* ``ramp`` : (256,) float64: 0, 1, 2 ...; ``cosines``, ``sines`` : (256,) float64: of those times a step's angle.
-* ``pushed``, ``px``, ``py``, ``pz`` : (256,) float64, mm: one block of samples on its way.
+* ``along``, ``cells_a_step`` : (spans, pushes) float64, cells: place of a push in its arc at a span's start, and step per sample.
+* ``first``, ``last`` : (spans, pushes) int64: first cell of that arc, and its last cell counted from the first.
+* ``ramp`` : (256,) float64: 0, 1, 2 ...; ``cosines``, ``sines`` : (256,) float64: of these numbers times the angle of a step.
+* ``pushed``, ``px``, ``py``, ``pz`` : (256,) float64, mm: scratch buffers for one block of samples.
 """
 
 from __future__ import annotations
@@ -37,16 +37,16 @@ C2, C4, C6, C8, C10, C12 = ((-1) ** k / math.factorial(2 * k) for k in range(1, 
 
 
 class Arc(NamedTuple):
-    """An arc that the slides go round.
+    """An arc that the slides follow.
 
     Parameters
     ----------
     radius : float, mm
-        Zero where there is no arc.
+        Radius of the arc; zero if there is none.
     begin : float, rad
-        Where it begins, from +Z towards +X.
+        Angle at which it begins, from +Z towards +X.
     swept : float, rad/turn
-        How far it goes in a turn of the spindle.
+        Angle of the arc per turn of the spindle.
     """
 
     radius: float
@@ -67,9 +67,9 @@ def _lifts(
     last: int,
     onto: int,
 ) -> None:
-    """Lay one push over a block of samples: its curve's cubics, one run of samples a cell.
+    """Combine the displacement of one push with ``pushed``, for a block of samples; each run of samples is in one cell.
 
-    ``onto`` says what was there: 2 nothing, 0 a sum to add to, -1 or 1 what it must pass below or above to hold.
+    ``onto`` is the rule: 2 stores the displacement, 0 adds it, -1 takes the minimum, 1 the maximum.
     """
     size = pushed.size
     done = 0
@@ -118,7 +118,7 @@ def _pushes(
     high: int,
     furthest: int,
 ) -> None:
-    """Lay the pushes ``low`` to ``high`` over a block: their sum, or whichever goes furthest."""
+    """Fill ``pushed`` with the combined displacement of the pushes from ``low`` up to but not including ``high``."""
     for p in range(low, high):
         onto = 2 if p == low else furthest
         _lifts(ramp, pushed, scale[p], along[p], a_step[p], begin, cells, first[p], last[p], onto)
@@ -126,7 +126,7 @@ def _pushes(
 
 @kernel(fastmath=FUSED)
 def _turns(cosines: Array, sines: Array, angle: float, count: int) -> None:
-    """Fill the cosines and sines of 0, 1, 2 ... times an angle: the first few exact, the rest turned on from them."""
+    """Fill the cosines and sines of 0, 1, 2 ... times an angle: the first eight directly, the others by the addition theorems."""
     known = min(8, count)
     for j in range(known):
         cosines[j], sines[j] = math.cos(j * angle), math.sin(j * angle)
@@ -141,9 +141,10 @@ def _turns(cosines: Array, sines: Array, angle: float, count: int) -> None:
 
 @kernel(fastmath=FUSED)
 def _rock(px: Array, py: Array, across: Array, height: float, most: float) -> None:
-    """Turn points about the pivot by the headstock's rock, ``most`` rad at the most.
+    """Rotate points about the pivot by the angles ``across / height``, which are at most ``most`` rad.
 
-    By series: to the 8th power below 0.05 rad, to the 13th below 0.3, both within 1e-17.
+    If ``most`` is below 0.05 rad, sine and cosine are power series up to the 8th power; below 0.3 rad, up to the 13th. The error
+    of both is within 1e-17.
     """
     per = 1 / height
     if most < 0.05:
@@ -188,7 +189,7 @@ def _held(
     travel_z: float,
     arc: Arc,
 ) -> None:
-    """Lay out where the slides hold the tip on the bench."""
+    """Fill the positions of the tip on the bench that the slides give it."""
     if arc.radius != 0.0:
         for j in range(px.size):
             angle = arc.begin + (begin + ramp[j] * step) * arc.swept
@@ -210,7 +211,7 @@ def _held(
 def _turned(
     x: Array, y: Array, px: Array, py: Array, cosines: Array, sines: Array, c: float, s: float, sx: float, sy: float
 ) -> None:
-    """Turn a block back by the spindle's angle, and shift it by the chuck."""
+    """Rotate a block back by the spindle's angle, and subtract the chuck's shift."""
     for j in range(x.size):
         cosine = c * cosines[j] - s * sines[j]
         sine = s * cosines[j] + c * sines[j]
@@ -240,7 +241,7 @@ def _rocked(
     first: int,
     last: int,
 ) -> None:
-    """Do all of a block at once where one cam rocks the headstock by less than 0.05 rad and the slides stand still."""
+    """Fill a block in one loop, if one cam rocks the headstock by less than 0.05 rad and the slides stand still."""
     size = x.size
     above, per = tip_y + height, scale / height
     done = 0
@@ -304,42 +305,41 @@ def fill_path(
     y: Array,
     z: Array,
 ) -> None:
-    """Fill x, y, z with every span's samples, each span's end left to the next.
+    """Fill x, y, z with the samples of every span; the sample at the end of a span belongs to the next.
 
     Parameters
     ----------
     starts, steps : (k,) float64, turns
-        Where spans start, and from sample to sample.
+        Start of each span, and step from sample to sample.
     counts, offsets : (k,) int64
-        Samples in each span, and where its first goes.
+        Number of samples in each span, and index of the first.
     along, cells_a_step : (k, p) float64
-        Each push's place in its arc at the span's start, in cells, and its advance a sample.
+        Place of each push in its arc at the start of the span, in cells, and its step per sample.
     first, last : (k, p) int64
-        The arc's first cell, and its last counted from there.
+        First cell of the arc, and its last cell counted from the first.
     scale : (p,) float64
-        Factor of each push's curve.
+        Factor on the curve of each push.
     cells : (c, 4) float64, mm
-        The cubics of all curves.
+        Cubics of all curves.
     sideways, endways : int
-        How many pushes go across, and then along.
+        Number of pushes across, which come first, and of those along.
     furthest : int
-        0: they add up; -1 or 1: the least or the greatest holds.
+        How pushes are combined: 0 by their sum, -1 by the minimum, 1 by the maximum.
     height : float, mm
-        Pivot to spindle; 0 where the headstock slides.
+        Height of the spindle above the pivot; 0 if the headstock slides.
     most : float, rad
-        Bound of the headstock's rock.
+        Upper bound of the headstock's rotation.
     tip, travel : (3,) float64, mm and mm/turn
-        Of the cutter on the bench; of an arc, its centre and nothing.
+        Position of the cutter on the bench, and its travel per turn; for an arc, its centre and zero.
     arc : Arc
     turned : float, rad
-        How far the still chuck turns the work.
+        Constant angle of the work: that of stationary chucks plus the spindle's angle at the start.
     shift : (3,) float64, mm
-        Where the still chuck's work stands on the spindle.
+        Constant shift of the work by stationary chucks, rotated by the spindle's angle at the start.
     firsts, which, middles, scales, terms, moves : arrays
-        The stack of chucks in its place, where it moves: see
-        `lobework.kernels.path.chucks.through_chucks`. Empty where it is still.
+        The stack of chucks, if it moves: see `lobework.kernels.path.chucks.through_chucks`. Empty if it is stationary.
     x, y, z : (n,) float64
-        Filled; an empty ``z`` is left alone.
+        Filled; an empty ``z`` is not changed.
     """
     cg, sg = math.cos(turned), math.sin(turned)
     sx = shift[0] * cg + shift[1] * sg

@@ -1,4 +1,4 @@
-"""Lines of an RS274/NGC program: written, scanned and interpreted.
+"""Lines of an RS274/NGC program: writing, scanning and interpretation.
 
-The reader and the writer share nothing.
+The reader and the writer share no code.
 """

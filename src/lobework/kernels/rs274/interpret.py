@@ -1,17 +1,19 @@
-"""The words of a program as moves: the modal rules of a controller, line by line.
+"""Interpretation of the words of a program as moves, line by line, by the modal rules of a controller.
 
-T. R. Kramer, F. M. Proctor, E. Messina, *The NIST RS274/NGC Interpreter - Version 3*, NISTIR 6556 (2000): 2.1.2.5 (feed),
-3.3.5 and Table 4 (repeats, modal groups), 3.5 (codes), Table 8 (order of execution).
+Rules: T. R. Kramer, F. M. Proctor, E. Messina, *The NIST RS274/NGC Interpreter - Version 3*, NISTIR 6556 (2000): 2.1.2.5
+(feed), 3.3.5 and Table 4 (repeats, modal groups), 3.5 (codes), Table 8 (order of execution).
 
 What the arrays hold:
 
 * ``kinds``, ``values``, ``lines`` : (words,): as `lobework.kernels.rs274.scan.read_words` fills them.
-* ``here``, ``end`` : (6,) float64, mm and degrees: X, Y, Z, A, B, C before and after a line.
-* ``value`` : (26,) float64, ``word`` : (26,) int64: of each letter on a line, its number and which word it is.
-* ``groups`` : (14,), ``m_groups`` : (10,) int64: the code of each modal group on a line, G codes times ten.
-* ``state`` : (12,) int64: the controller's, by `_MOTION` to `_DISTANCE_SAID`; ``rates`` : (2,) float64, by `_MM` and `_FEED`.
-* ``arc``, ``arcs`` : (8,), (blocks, 8) float64: by `_FIRST_AXIS` to `_SWEEP`.
-* ``told`` : (t, 3) int64: what is told, by `_CODE` to `_PLACE`; ``flaw`` : (2,) int64: what is wrong with a line.
+* ``here``, ``end`` : (6,) float64, mm and degrees: positions of X, Y, Z, A, B, C before and after a line.
+* ``value`` : (26,) float64, ``word`` : (26,) int64: number of each letter on a line, and the index of its word, -1 if absent.
+* ``groups`` : (14,), ``m_groups`` : (10,) int64: code of each modal group on a line, G codes times ten; -1 if absent.
+* ``state`` : (12,) int64: state of the controller, indexed by `_MOTION` to `_DISTANCE_SAID`.
+* ``rates`` : (2,) float64: indexed by `_MM` and `_FEED`.
+* ``arc``, ``arcs`` : (8,), (blocks, 8) float64: indexed by `_FIRST_AXIS` to `_SWEEP`.
+* ``told`` : (t, 3) int64: remarks, with the columns `_CODE` to `_PLACE`.
+* ``flaw`` : (2,) int64: the first error of a line, 0 if none, and the index of its word.
 """
 
 from __future__ import annotations
@@ -30,7 +32,7 @@ if TYPE_CHECKING:
 
 __all__ = ["run_words"]
 
-# What a block is; `lobework.proof.reader` has the same numbers.
+# Kinds of blocks; `lobework.proof.reader` has the same numbers.
 RAPID: Final = 0
 FEED: Final = 1
 ARC: Final = 2
@@ -39,7 +41,7 @@ STOP: Final = 4
 END: Final = 5
 SWITCHED: Final = 6
 
-# What is told of a line, by number; `lobework.proof.reader` has the words.
+# Numbers of the remarks on a line; `lobework.proof.reader` has their texts.
 TWICE: Final = 32
 ONE_GROUP: Final = 33
 FOUR_M: Final = 34
@@ -78,11 +80,11 @@ MAY_STOP: Final = 66
 NO_DISTANCE: Final = 67
 MOTOR: Final = 68
 INVERSE: Final = 69
-"""Not told: its first line is kept, where there is room for how often each thing is told."""
+"""Not a remark: its row of the tally (see `CODES`) holds the first line with inverse time."""
 CODES: Final = 72
-"""Numbers of things that may be told, those of `lobework.kernels.rs274.scan` among them."""
+"""Rows of the tally, which counts each remark: more than the greatest number here and in `lobework.kernels.rs274.scan`."""
 ONCE: Final = NOT_READ_NOTE
-"""From this number on a thing is told of the first line only; how many lines have it is counted."""
+"""A remark with this number or a greater one is recorded for its first line only; the tally counts its lines."""
 
 _A, _Z = 65, 90
 _D, _F, _G, _H, _I, _J, _K, _L, _M, _N, _P, _Q, _R, _S, _T = 3, 5, 6, 7, 8, 9, 10, 11, 12, 13, 15, 16, 17, 18, 19
@@ -94,7 +96,7 @@ _WHOLE = 1e-4
 _AXES = np.array([ord(each) - 65 for each in "XYZABC"])
 _WORDS = np.array([each in "ABCDFGHIJKLMNPQRSTXYZ" for each in "ABCDEFGHIJKLMNOPQRSTUVWXYZ"])
 _BY_CODE = np.array([_D, _H, _I, _J, _K, _L, _P, _Q, _R])
-"""Words that only some code takes."""
+"""Letters of words that are allowed only with certain codes."""
 
 _MOST_CODE = 1000
 _ONE_BLOCK, _MOTION_GROUP, _PLANE_GROUP, _DISTANCE_GROUP, _FEED_GROUP, _UNITS_GROUP, _PATH_GROUP = 0, 1, 2, 3, 5, 6, 13
@@ -102,13 +104,13 @@ _ONE_BLOCK, _MOTION_GROUP, _PLANE_GROUP, _DISTANCE_GROUP, _FEED_GROUP, _UNITS_GR
 _STOP_GROUP, _COOLANT_GROUP = 4, 8
 """Modal groups of M codes, by their numbers in the standard."""
 _CODE, _LINE, _PLACE = range(3)
-"""Columns of what is told: which thing, or how often; the line; and the word."""
+"""Columns of ``told``: number of the remark (in the tally, how often it occurs), line, and index of the word."""
 _WORD = 1
-"""Column of what is wrong with a line, after `_CODE`: the word."""
+"""Element of ``flaw`` after `_CODE`: the index of the word."""
 _MM, _FEED = range(2)
-"""Rates: millimetres in a unit of length, and the feed."""
+"""Elements of ``rates``: millimetres per unit of length, and the feed."""
 _FIRST_AXIS, _SECOND_AXIS, _CENTRE_1, _CENTRE_2, _RADIUS_BEGIN, _RADIUS_END, _ANGLE, _SWEEP = range(8)
-"""An arc: its plane's axes, its centre along both, its radii at both ends, the angle where it begins, and the angle swept."""
+"""Elements of an arc: axes of its plane, its centre along both, radii at start and end, angle at the start, and angle swept."""
 _G_GROUPS = {
     1: (0, 10, 20, 30, 382, *range(800, 900, 10)),
     0: (40, 100, 280, 300, 530, 920, 921, 922, 923),
@@ -127,7 +129,7 @@ _READ = (0, 10, 20, 30, 40, 170, 180, 190, 200, 210, 400, 490, 540, 610, 611, 64
 
 
 def _table(groups: dict[int, tuple[int, ...]]) -> Ints:
-    """Return the modal group of each code; -1 where the standard has none (Table 4)."""
+    """Return the modal group of each code; -1 if the standard has none (Table 4)."""
     table = np.full(_MOST_CODE, -1)
     for group, codes in groups.items():
         table[list(codes)] = group
@@ -135,11 +137,11 @@ def _table(groups: dict[int, tuple[int, ...]]) -> Ints:
 
 
 _G_GROUP, _M_GROUP = _table(_G_GROUPS), _table(_M_GROUPS)
-"""By ten times a G number, and by an M number."""
+"""Modal groups, indexed by ten times the G number and by the M number."""
 _IS_READ = np.isin(np.arange(_MOST_CODE), _READ)
-"""Whether the meaning of ten times a G number is known here."""
+"""Whether this interpreter supports a G code, indexed by ten times its number."""
 
-# Where the state of the controller is kept, as whole numbers.
+# Elements of the controller's state, which are integers.
 _MOTION, _PLANE, _ABSOLUTE, _INVERSE, _UNITS_SAID, _PATH_SAID, _MOVED, _BLOCKS, _BEGUN, _PERCENTS, _ENDED, _DISTANCE_SAID = range(
     12
 )
@@ -147,7 +149,7 @@ _MOTION, _PLANE, _ABSOLUTE, _INVERSE, _UNITS_SAID, _PATH_SAID, _MOVED, _BLOCKS, 
 
 @kernel(inline="always")
 def _note(told: Ints, code: int, line: int, word: int) -> None:
-    """Note one thing: what is wrong for as long as there is room, anything else once; the first row counts them."""
+    """Record a remark: an error if there is space, any other remark once; the first row of ``told`` counts the records."""
     tally, at = told.shape[0] - CODES, told[0, 0] + 1
     told[tally + code, _CODE] += 1
     if code >= ONCE:
@@ -161,7 +163,7 @@ def _note(told: Ints, code: int, line: int, word: int) -> None:
 
 @kernel(inline="always")
 def _flaw(flaw: Ints, code: int, word: int) -> None:
-    """Note what is wrong with a line: the first thing that is."""
+    """Record an error of a line, if it is the first."""
     if flaw[_CODE] == 0:
         flaw[_CODE], flaw[_WORD] = code, word
 
@@ -174,7 +176,7 @@ def _clear(all_of: Ints) -> None:
 
 @kernel()
 def _moved(here: Array, end: Array) -> int:
-    """Return 2 where X, Y or Z moves, 1 where only A, B or C does, and 0 where none does."""
+    """Return 2 if X, Y or Z moves, 1 if only A, B or C moves, and 0 if no axis moves."""
     for a in range(6):
         if here[a] != end[a]:
             return 2 if a < 3 else 1
@@ -183,7 +185,7 @@ def _moved(here: Array, end: Array) -> int:
 
 @kernel()
 def _lay(block: Int32s, ends: Array, minutes: Array, at: int, kind: int, line: int, end: Array, takes: float) -> int:
-    """Fill one block, and return where the next one goes."""
+    """Fill one block, and return the index of the next."""
     block[at, 0], block[at, 1], minutes[at] = kind, line, takes
     for a in range(6):
         ends[at, a] = end[a]
@@ -194,7 +196,7 @@ def _lay(block: Int32s, ends: Array, minutes: Array, at: int, kind: int, line: i
 def _arc(
     here: Array, end: Array, first: int, second: int, clockwise: bool, word: Ints, value: Array, scale: float, arc: Array
 ) -> int:
-    """Fill an arc's first and second axis, centre, start and end radius, start angle and sweep; return what is wrong, or zero."""
+    """Fill an arc's first and second axis, centre, start and end radius, start angle and sweep; return the error, or zero."""
     odd = 3 - first - second
     if word[_I + odd] >= 0:
         return NO_CODE_FOR
@@ -237,7 +239,7 @@ def _arc(
 
 @kernel()
 def _length(here: Array, end: Array, arc: Array, is_arc: bool) -> float:
-    """Return what a feed is counted over (2.1.2.5): the way of X, Y, Z where any of them moves, in mm; otherwise the angles."""
+    """Return the length to which a feed refers (2.1.2.5): that of the path of X, Y, Z, mm; if none of them moves, the angle."""
     if is_arc:
         odd = 3 - int(arc[_FIRST_AXIS]) - int(arc[_SECOND_AXIS])
         return math.hypot(0.5 * (arc[_RADIUS_BEGIN] + arc[_RADIUS_END]) * abs(arc[_SWEEP]), end[odd] - here[odd])
@@ -250,7 +252,7 @@ def _length(here: Array, end: Array, arc: Array, is_arc: bool) -> float:
 
 @kernel()
 def _code(letter: int, number: float, k: int, groups: Ints, m_groups: Ints, flaw: Ints, told: Ints, line: int) -> None:
-    """Take one G or M word."""
+    """Store one G or M word in its modal group, and record its errors and remarks."""
     times = 10.0 if letter == _G else 1.0
     code = int(math.floor(number * times + 0.5))
     if code < 0 or code >= _MOST_CODE or abs(number * times - code) > _WHOLE * times:
@@ -287,7 +289,7 @@ def _gather(
     state: Ints,
     told: Ints,
 ) -> int:
-    """Sort the words of one line by letter and modal group, and return where the next line begins."""
+    """Sort the words of one line by letter and modal group, and return the index of the first word of the next line."""
     line, first, m_words, deleted, acts = lines[k], k, 0, -1, False
     while k < kinds.size and lines[k] == line:
         kind, letter = kinds[k], int(kinds[k]) - _A
@@ -332,7 +334,7 @@ def _gather(
 def _set_modes(
     word: Ints, value: Array, groups: Ints, state: Ints, rates: Array, flaw: Ints, told: Ints, line: int, first: int
 ) -> None:
-    """Take what a line sets: feed, plane, units, distance, path, motion. ``rates``: mm in a unit of length, and the feed."""
+    """Set the modes that a line selects: feed, plane, units, distance, path and motion."""
     if (word[_S] >= 0 and value[_S] < 0) or (word[_T] >= 0 and value[_T] < 0):
         _flaw(flaw, NEGATIVE, word[_S] if word[_S] >= 0 and value[_S] < 0 else word[_T])
     if groups[_FEED_GROUP] >= 0 and (groups[_FEED_GROUP] == 930) != (state[_INVERSE] == 1):
@@ -366,7 +368,7 @@ def _set_modes(
 
 @kernel()
 def _spare(word: Ints, groups: Ints, arc: bool, flaw: Ints, told: Ints, line: int) -> None:
-    """Find words that no code of the line takes."""
+    """Record the words that no code of the line uses."""
     for letter in _BY_CODE:
         if word[letter] < 0:
             continue
@@ -383,7 +385,7 @@ def _spare(word: Ints, groups: Ints, arc: bool, flaw: Ints, told: Ints, line: in
 def _time(
     word: Ints, here: Array, end: Array, arc: Array, is_arc: bool, state: Ints, rates: Array, flaw: Ints, first: int
 ) -> float:
-    """Return how many minutes a move at a feed takes (2.1.2.5)."""
+    """Return the duration of a feed move, minutes (2.1.2.5)."""
     feed = rates[_FEED]
     if state[_INVERSE]:
         if word[_F] < 0:
@@ -411,7 +413,7 @@ def _move(
     line: int,
     first: int,
 ) -> float:
-    """Fill ``arc`` where a move is one, and return how many minutes it takes; of a rapid move, not a number."""
+    """Fill ``arc`` if the move is an arc, and return the duration of the move, minutes; NaN for a rapid move."""
     if not state[_MOVED] and not state[_UNITS_SAID]:
         _note(told, NO_UNITS, line, first)
     if not state[_MOVED] and not state[_PATH_SAID]:
@@ -451,27 +453,27 @@ def run_words(
     named: Ints,
     told: Ints,
 ) -> int:
-    """Carry out a program's words, and return how many blocks there are.
+    """Interpret the words of a program, and return the number of blocks.
 
     Parameters
     ----------
     kinds, values, lines : (n,)
-        The words, as `lobework.kernels.rs274.scan.read_words` gives them.
+        The words, as `lobework.kernels.rs274.scan.read_words` fills them.
     inch : bool
-        What lengths are read in until the program says.
+        Whether lengths are in inches until the program sets their unit; otherwise in mm.
     block : (k, 2) int32
-        Filled: what a block is, and its line.
+        Filled: kind and line of each block.
     ends : (k, 6) float64
-        Filled: where X, Y, Z (mm), A, B, C (degrees) are at its end.
+        Filled: positions of X, Y, Z (mm), A, B, C (degrees) at its end.
     minutes : (k,) float64
-        Filled: how long it takes; of a rapid move, not a number.
+        Filled: its duration; NaN for a rapid move.
     arcs : (k, 8) float64
-        Filled for arcs: first and second axis, centre, radius at start and end, mm, angle at the start and sweep, rad.
+        Filled for arcs: first and second axis; centre, and radius at start and end, mm; angle at the start, and sweep, rad.
     named : (6, 2) int64
-        Filled: the first block that names each axis, and its line; -1 where none does.
+        Filled: the first block that names each axis, and its line; -1 if none does.
     told : (t, 3) int64, zeros
-        Filled: how many things are told, in the first row; then what, of which line, and of which word; in the last `CODES`
-        rows, how many lines each thing would be told of.
+        Filled: in the first row, the number of remarks; in the following rows, number, line and word of each remark; in the last
+        `CODES` rows, the tally: how often each remark occurs, whether it is recorded or not.
     """
     n = kinds.size
     here, end, value, rates = np.zeros(6), np.zeros(6), np.zeros(26), np.zeros(2)

@@ -1,12 +1,11 @@
-"""The bytes of a program as words: letters with their numbers, comments and marks, one after another.
+"""Division of the bytes of a program into words: letters with their numbers, comments and marks.
 
-The rules of a line: T. R. Kramer, F. M. Proctor, E. Messina, *The NIST RS274/NGC Interpreter - Version 3*, NISTIR 6556 (2000),
-3.3.
+Rules of a line: T. R. Kramer, F. M. Proctor, E. Messina, *The NIST RS274/NGC Interpreter - Version 3*, NISTIR 6556 (2000), 3.3.
 
 What the arrays hold:
 
 * ``data`` : (m,) uint8: the file.
-* ``kinds``, ``exact`` : uint8, ``values`` : float64, ``lines`` : int32, ``spans`` : (n, 2) int32: of each word, see `read_words`.
+* ``kinds``, ``exact`` : uint8, ``values`` : float64, ``lines`` : int32, ``spans`` : (n, 2) int32: of the words, see `read_words`.
 """
 
 from __future__ import annotations
@@ -44,14 +43,14 @@ __all__ = [
 ]
 
 LONGEST: Final = 256
-"""Characters in a line (3.3)."""
+"""Greatest number of characters in a line (3.3)."""
 
 COMMENT: Final = ord("(")
 PERCENT: Final = ord("%")
 DELETE: Final = ord("/")
 REMARK: Final = ord(";")
 
-# What is wrong with a line, by number; `lobework.proof.reader` has the words.
+# Numbers of the errors of a line; `lobework.proof.reader` has their texts.
 TOO_LONG: Final = 1
 UNCLOSED: Final = 2
 WITHIN: Final = 3
@@ -77,9 +76,10 @@ def _white(byte: int) -> bool:
 
 @kernel()
 def _number(data: Bytes, k: int, end: int) -> tuple[int, float, int]:
-    """Read the number from byte ``k`` on: where it ends, its value, and 1 where that is exact, 0 where not, below zero why not.
+    """Return the end of the number that begins at byte ``k``, its value, and a status.
 
-    A mantissa of up to 2^53 over a power of ten up to 10^22 is two exact doubles, and their quotient is rounded once.
+    The status is 1 if the value is the nearest double, 0 if the number has too many digits, and minus the number of an error if
+    it cannot be read. A mantissa up to 2^53 and a power of ten up to 10^22 are exact doubles, and their quotient is rounded once.
     """
     negative, point, digits, places = False, False, 0, 0
     mantissa, exact = np.int64(0), True
@@ -115,7 +115,7 @@ def _number(data: Bytes, k: int, end: int) -> tuple[int, float, int]:
 
 @kernel()
 def _line_number(data: Bytes, k: int, end: int) -> bool:
-    """Return whether bytes are one to five digits and nothing else (3.3.1)."""
+    """Return whether the bytes are one to five digits, with or without white space (3.3.1)."""
     digits = 0
     for j in range(k, end):
         if _ZERO <= data[j] <= _NINE:
@@ -127,25 +127,25 @@ def _line_number(data: Bytes, k: int, end: int) -> bool:
 
 @kernel()
 def read_words(data: Bytes, longest: int, kinds: Bytes, values: Array, exact: Bytes, lines: Int32s, spans: Int32s) -> int:
-    """Split a program into words, and return how many there are.
+    """Split a program into words, and return their number.
 
     Parameters
     ----------
     data : (m,) uint8
         The file.
     longest : int
-        How many characters a line may have.
+        Greatest allowed number of characters in a line.
     kinds : (>= m,) uint8
-        Filled: a word's letter, in capitals; `COMMENT`, `PERCENT`, `DELETE` or `REMARK`; or a number below 32, what is wrong with
-        the line, of which nothing more is read.
+        Filled: a word's letter, as a capital; `COMMENT`, `PERCENT`, `DELETE` or `REMARK`; or a number below 32, the error of the
+        line, the rest of which is not read.
     values : (>= m,) float64
-        Filled: the number of a word.
+        Filled: the value of the number after the letter.
     exact : (>= m,) uint8
-        Filled: whether that number is the nearest there is; otherwise it has too many digits for it, and is zero.
+        Filled: 1 if this value is the nearest double; 0 if the number has too many digits, in which case the value is zero.
     lines : (>= m,) int32
-        Filled: the line that it stands on, from 1.
+        Filled: the line of the word, from 1.
     spans : (>= m, 2) int32
-        Filled: where it begins and ends in the file.
+        Filled: offsets of its start and its end in the file.
     """
     n, k, line, size = 0, 0, 0, data.size
     while k < size:

@@ -1,10 +1,11 @@
-"""Moves as lines of words: fixed-point numbers without an exponent, those that have not changed left out.
+"""Moves written as lines of words: fixed-point numbers without an exponent; words of axes that do not move are omitted.
 
 What the arrays hold:
 
-* ``counts`` : (moves, axes) int64, units of the last decimal; ``last`` : (axes,) int64, the same; ``minutes`` : (moves,) float64.
-* ``places`` : (axes,) int64, decimals; ``letters`` : (axes,) uint8; ``slides`` : (axes,) bool.
-* ``state`` : (5,) int64: by `NUMBER` to `SLOWEST`; ``out`` : (m,) uint8: the bytes written.
+* ``counts`` : (moves, axes) int64, units of the last decimal: positions; ``last`` : (axes,) int64: the last positions written.
+* ``minutes`` : (moves,) float64: durations.
+* ``places`` : (axes,) int64: numbers of decimals; ``letters`` : (axes,) uint8; ``slides`` : (axes,) bool.
+* ``state`` : (5,) int64: indexed by `NUMBER` to `SLOWEST`; ``out`` : (m,) uint8: the bytes written.
 """
 
 from __future__ import annotations
@@ -23,15 +24,15 @@ if TYPE_CHECKING:
 __all__ = ["LINES", "LONGEST", "MODE", "NUMBER", "SLOWEST", "write_moves"]
 
 NUMBER: Final = 0
-"""Where the kernel's state holds the number of the next line; 0 where lines have none."""
+"""Index in the kernel's state: the number of the next line; 0 if lines are not numbered."""
 LINES: Final = 1
-"""Where it holds how many lines are written."""
+"""Index in the state: the number of lines written."""
 LONGEST: Final = 2
-"""Where it holds how long the longest is, in characters."""
+"""Index in the state: the length of the longest line, in characters."""
 MODE: Final = 3
-"""Where it holds the feed mode, 93 or 94."""
+"""Index in the state: the feed mode, 93 or 94."""
 SLOWEST: Final = 4
-"""Where it holds whether a feed was too slow to say."""
+"""Index in the state: 1 if a feed was too slow for a feed word."""
 _INVERSE_TIME, _PER_MINUTE = 93, 94
 """Feed modes, by their G code."""
 _F, _G, _N = ord("F"), ord("G"), ord("N")
@@ -51,35 +52,37 @@ def write_moves(
     state: Whole,
     out: NDArray[np.uint8],
 ) -> int:
-    """Write straight moves at a feed, each a line, and return how many bytes; one that goes nowhere lends its time to the next.
+    """Write straight feed moves, one line each, and return the number of bytes.
 
-    In inverse time a feed is one over the minutes; where the slides go, but slower than ``creep`` a minute, and where there is no
-    inverse time, it is the length along the slides a minute, or where none goes the angle: the root of the sum of squares
-    (NISTIR 6556, 2.1.2.5). Feeds have eleven figures.
+    The duration of a move that moves no axis is added to the next. In inverse time, the feed is the reciprocal of the duration in
+    minutes. If the slides move more slowly than ``creep`` per minute, or inverse time may not be used, the feed is the length
+    along the slides per minute or, if no slide moves, the angle per minute; each is the root of the sum of squares (NISTIR 6556,
+    2.1.2.5). Feeds have eleven significant figures.
 
     Parameters
     ----------
     counts : (n, k) int64
-        Where each move ends, in units of the last decimal.
+        Position at the end of each move, in units of the last decimal.
     last : (k,) int64
-        Where the axes stand, as far as is written; a number beyond any place where it is not known. Out: where they stand then.
+        In: the last positions written, in the same units; -2**62 or less if unknown. Out: the positions after these moves.
     minutes : (n,) float64
-        That each takes.
+        Duration of each move.
     places : (k,) int64
-        Decimals of each axis's words.
+        Number of decimals in each axis's words.
     letters : (k,) uint8
+        Letter of each axis.
     slides : (k,) bool
-        Which axes slide.
+        Which axes are slides.
     inverse : bool
         Whether inverse time may be used.
     creep : float
-        Units of length a minute.
+        Speed, in units of length per minute, below which slides are not moved in inverse time.
     most : int
-        The last line number.
+        Greatest line number; the lines after it are not numbered.
     state : (5,) int64
-        See `NUMBER` and those after it.
+        See `NUMBER` and the constants after it.
     out : (m,) uint8
-        Room enough.
+        Filled: the bytes; long enough for all lines.
     """
     n, k = counts.shape
     at, waiting = 0, 0.0
@@ -118,7 +121,7 @@ def write_moves(
 
 
 def _gone(counts: Whole, last: Whole, places: Whole, slides: NDArray[np.bool_]) -> tuple[bool, float, float]:
-    """Return whether a move goes anywhere, how far along the slides, and how far about the axes that turn."""
+    """Return whether a move changes any position, its length along the slides, and its angle about the rotary axes."""
     changed = False
     length, angle = 0.0, 0.0
     for a in range(counts.size):
@@ -134,7 +137,7 @@ def _gone(counts: Whole, last: Whole, places: Whole, slides: NDArray[np.bool_]) 
 
 
 def _numbered(state: Whole, most: int, out: NDArray[np.uint8], at: int) -> int:
-    """Begin a line with its number, where lines have one; return where the next byte goes."""
+    """Begin a line with its number, if lines are numbered; return the index of the next byte."""
     if state[NUMBER] > 0:
         at = _word(_N, state[NUMBER], 0, out, at, at)
         state[NUMBER] = state[NUMBER] + 1 if state[NUMBER] < most else 0
@@ -142,12 +145,12 @@ def _numbered(state: Whole, most: int, out: NDArray[np.uint8], at: int) -> int:
 
 
 def _code(code: int, out: NDArray[np.uint8], begin: int, at: int) -> int:
-    """Write a G word on a line that begins at ``begin``; return where the next byte goes."""
+    """Write a G word on a line that begins at ``begin``; return the index of the next byte."""
     return _word(_G, code, 0, out, begin, at)
 
 
 def _ended(state: Whole, out: NDArray[np.uint8], begin: int, at: int) -> int:
-    """End a line that begins at ``begin``, and count it; return where the next byte goes."""
+    """End a line that begins at ``begin``, and count it; return the index of the next byte."""
     out[at] = _NEW_LINE
     state[LINES] += 1
     state[LONGEST] = max(state[LONGEST], at - begin)
@@ -155,9 +158,9 @@ def _ended(state: Whole, out: NDArray[np.uint8], begin: int, at: int) -> int:
 
 
 def _word(letter: int, value: int, decimals: int, out: NDArray[np.uint8], begin: int, at: int) -> int:
-    """Write a letter and a number with ``decimals`` decimals on a line that begins at ``begin``; return where the next byte goes.
+    """Write a letter and a number of ``decimals`` decimals on a line that begins at ``begin``; return the index of the next byte.
 
-    Zeros at the end of the decimals are left out.
+    Trailing zeros of the decimals are omitted.
     """
     if at > begin:
         out[at] = _SPACE

@@ -1,1 +1,1 @@
-"""A cutter swept along a path into a grid of depths, and the tiles in which that is done."""
+"""Kernels that deepen a grid of depths by the volume that a cutter sweeps along its path, tile by tile."""

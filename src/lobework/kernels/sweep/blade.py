@@ -1,12 +1,12 @@
-"""A fixed tool's blade swept over a depth grid along pieces of path, over any surface and however it leans.
+"""Deepen a depth grid by the volume that the blade of a fixed tool sweeps, on any surface and at any inclination.
 
 What the arrays hold:
 
 * ``pieces`` : (n,) `lobework.kernels.sweep.ray_blade.Piece`.
-* ``outline`` : (k,) `lobework.kernels.sweep.edge_parts.EdgePart`, outwards.
+* ``outline`` : (k,) `lobework.kernels.sweep.edge_parts.EdgePart`, from the centre line outwards.
 * ``bodies`` : (m,) `lobework.kernels.sweep.ray_blade.Body`.
-* ``near`` : (32,) int32: the patches along the columns of a tile that a piece reaches.
-* ``boxes`` : (256,) `lobework.kernels.sweep.ray_blade.Places`: room to work in.
+* ``near`` : (32,) int32: indices of the patch columns of a tile that a piece reaches.
+* ``boxes`` : (256,) `lobework.kernels.sweep.ray_blade.Places`: scratch buffer.
 * ``bounds``, ``work``, ``tile``, ``depth``: see `lobework.kernels.sweep.tiles`.
 """
 
@@ -44,9 +44,9 @@ class Blade(NamedTuple):
     Parameters
     ----------
     outline : (k,) EdgePart
-        Of the cutter, from the middle line outwards.
+        Outline of the cutter, from the centre line outwards.
     bodies : (m,) Body
-        The stretches of the outline that do not bend inwards.
+        Convex stretches of the outline.
     """
 
     outline: EdgeParts
@@ -55,7 +55,7 @@ class Blade(NamedTuple):
 
 @kernel()
 def _crosses(piece: Piece, s: float, w: float, h: float) -> float:
-    """Return how fast a place of the blade leaves the blade's plane as a piece begins (s = 0) or ends, mm a piece."""
+    """Return the velocity of a point of the blade normal to its plane, at the start (s = 0) or end (s = 1), mm per piece."""
     outr, outp, outz = piece.out.x + s * piece.out_turn.x, piece.out.y + s * piece.out_turn.y, piece.out.z + s * piece.out_turn.z
     lr, lp, lz = (
         piece.level.x + s * piece.level_turn.x,
@@ -71,7 +71,7 @@ def _crosses(piece: Piece, s: float, w: float, h: float) -> float:
 
 @kernel()
 def _turned_at_most(out: float, out_turn: float) -> float:
-    """Return the greatest size of a direction's coordinate in a piece."""
+    """Return the greatest absolute value of one component of a direction over a piece."""
     return max(abs(out), abs(out + out_turn))
 
 
@@ -79,7 +79,7 @@ def _turned_at_most(out: float, out_turn: float) -> float:
 def _extent(
     tip: float, move: float, out: float, out_turn: float, level: float, level_turn: float, wide: float, tall: float
 ) -> tuple[float, float]:
-    """Return the least and the greatest of one coordinate of a blade in a piece."""
+    """Return a lower and an upper bound of one coordinate of the blade over a piece."""
     a, b = _turned_at_most(level, level_turn) * wide, 2 * _SLACK_MM
     least, over = min(out, out + out_turn, 0.0) * tall, max(out, out + out_turn, 0.0) * tall
     return min(tip, tip + move) + least - a - b, max(tip, tip + move) + over + a + b
@@ -87,7 +87,7 @@ def _extent(
 
 @kernel()
 def _prepare(piece: Piece, outline: EdgeParts, most: float, on_face: bool) -> bool:
-    """Fill what is worked out of one piece alone; return whether it may reach the work."""
+    """Fill the derived fields of one piece; return whether it may reach the work."""
     tip, move, out, out_turn, level, level_turn = piece.tip, piece.move, piece.out, piece.out_turn, piece.level, piece.level_turn
     outs, levels = out_turn.x**2 + out_turn.y**2 + out_turn.z**2, level_turn.x**2 + level_turn.y**2 + level_turn.z**2
     piece.cosine, piece.sine = math.cos(piece.polar), math.sin(piece.polar)
@@ -122,7 +122,7 @@ def _prepare(piece: Piece, outline: EdgeParts, most: float, on_face: bool) -> bo
 
 @kernel()
 def prepare(pieces: Records[Piece], outline: EdgeParts, rays: Rays, most: float, bounds: Whole) -> None:
-    """Fill what is worked out of each piece, and its bounds in cells."""
+    """Fill the derived fields of each piece, and its bounds in cells."""
     for k in range(pieces.shape[0]):
         piece = pieces[k]
         bounds[k] = NO_CELLS
@@ -133,7 +133,7 @@ def prepare(pieces: Records[Piece], outline: EdgeParts, rays: Rays, most: float,
 
 @kernel(fastmath=FUSED)
 def _beside(piece: Piece, ray: Ray, deep: float, off: float) -> bool:
-    """Return whether the rays of a patch, none further off its middle one than that, are clear of a piece."""
+    """Return whether a piece misses all rays of a patch, which lie within ``off`` mm of its central ray, ``ray``."""
     off += piece.slack
     least, most, in_least, in_most = 1e30, -1e30, 1e30, -1e30
     for end in range(4):
@@ -145,7 +145,7 @@ def _beside(piece: Piece, ray: Ray, deep: float, off: float) -> bool:
 
 @kernel()
 def _ends(piece: Piece, at: Row, on_face: bool) -> float:
-    """Return how deep a row's rays go, at most, before the axis or before they come under the blade or out of its z."""
+    """Return the depth beyond which a row's rays need no search: they reach the axis, or leave the bounding box in r or z."""
     if on_face:
         return -piece.box.low.z
     deep = at.axis_depth
@@ -197,7 +197,7 @@ def _deepen(
 
 @kernel()
 def room() -> Room:
-    """Return what one thread works in: a tile, numbers of its patches, a ray, and boxes of poses and depths."""
+    """Return the buffers of one thread: a tile, indices of patch columns, a ray, and boxes of poses and depths."""
     return blank_tile(), np.zeros(PATCHES, np.int32), np.zeros(1, RAY), np.zeros(BOXES, PLACES)
 
 

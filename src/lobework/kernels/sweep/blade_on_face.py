@@ -1,11 +1,11 @@
-"""A flat outline without thickness swept over a depth grid: on a face in closed form.
+"""Deepen a flat face by the volume that an upright blade without thickness sweeps, in closed form.
 
 What the arrays hold:
 
 * ``pieces`` : (n,) `Piece`.
-* ``outline`` : (k,) `lobework.kernels.sweep.edge_parts.EdgePart`, outwards.
-* ``near`` : (32,) int32: the patches along the columns of a tile that a piece reaches.
-* ``chosen`` : (k,) int32: pieces that reach the tile.
+* ``outline`` : (k,) `lobework.kernels.sweep.edge_parts.EdgePart`, from the centre line outwards.
+* ``near`` : (32,) int32: indices of the patch columns of a tile that a piece reaches.
+* ``chosen`` : (k,) int32: indices of the pieces that reach the tile.
 * ``bounds``, ``work``, ``tile``, ``depth``: see `lobework.kernels.sweep.tiles`.
 """
 
@@ -60,43 +60,43 @@ _TOUCHES_MM: Final = 1e-9
 
 
 class Piece:
-    """A piece of path of a blade that stands upright on a face."""
+    """A piece of the path of a blade that stands upright on a face."""
 
     tip: Vector
-    """Where the tip is as the piece begins, mm."""
+    """Position of the tip at the start of the piece, mm."""
     move: Vector
-    """How far the tip goes, mm."""
+    """Displacement of the tip over the piece, mm."""
     way_x: float
-    """Of the unit direction across the blade as the piece begins."""
+    """x of the unit direction of the blade's breadth at the start of the piece."""
     way_y: float
-    """Of the unit direction across the blade as the piece begins."""
+    """y of the unit direction of the blade's breadth at the start of the piece."""
     end_way_x: float
-    """Of the unit direction across the blade as the piece ends."""
+    """x of that direction at the end of the piece."""
     end_way_y: float
-    """Of the unit direction across the blade as the piece ends."""
+    """y of that direction at the end of the piece."""
     turn_x: float
-    """By how much that direction changes."""
+    """Change of x of that direction over the piece."""
     turn_y: float
-    """By how much that direction changes."""
+    """Change of y of that direction over the piece."""
     crossing: float
-    """How far the tip goes square to the blade as it stands where the piece begins, mm."""
+    """Component of ``move`` normal to the blade's plane at the start of the piece, mm."""
     crossing_gain: float
-    """By how much that changes as the blade turns, mm."""
+    """Change of ``crossing`` over the piece because the blade turns, mm."""
     reach: float
-    """How far from the middle line the blade comes out of the work at most, mm; below zero where it is not in it."""
+    """Half width of the blade at the surface when the tip is deepest, mm; negative if the blade is not in the work."""
     bow: float
-    """How far the blade's turn may carry it aside of a straight move, mm."""
+    """Greatest deviation of a point's coordinates, relative to the blade, from linear interpolation over the piece, mm."""
 
 
 class UprightBlade(NamedTuple):
-    """A blade that stands upright on a face: its outline, (k,) EdgePart, from the middle line outwards."""
+    """A blade that stands upright on a face: its outline, (k,) EdgePart, from the centre line outwards."""
 
     outline: EdgeParts
 
 
 @kernel(fastmath=FUSED)
 def height(outline: EdgeParts, a: float, first: int, last: int) -> tuple[float, float, int]:
-    """Return the height and rise at ``a`` >= 0 from the middle line, by the parts ``first`` to ``last``, and which part it is."""
+    """Return height, slope and part index of the outline at ``a`` >= 0 from the centre line, for parts ``first`` to ``last``."""
     part = first
     while part < last and a > outline[part].far:
         part += 1
@@ -110,7 +110,7 @@ def height(outline: EdgeParts, a: float, first: int, last: int) -> tuple[float, 
 
 @kernel()
 def reach(outline: EdgeParts, high: float) -> float:
-    """Return how far from the middle line the outline has come at most, ``high`` above its tip; below zero under the tip."""
+    """Return the greatest half width of the outline up to the height ``high`` above its tip; -1 below the tip."""
     if high < 0:
         return -1.0
     for k in range(outline.shape[0]):
@@ -128,10 +128,10 @@ def reach(outline: EdgeParts, high: float) -> float:
 
 @kernel()
 def _on_face(piece: Piece, x: float, y: float, outline: EdgeParts, half: float) -> float:
-    """Return how deep the blade of one piece of path goes at a place.
+    """Return the greatest depth to which the blade cuts at (x, y) in one piece of the path; `NOTHING` if it does not cut there.
 
-    The place is tip + w * way, the way across the blade's plane zero: a quadratic in the part of the piece done, each of
-    whose roots is a pose that cuts there.
+    The blade passes over (x, y) when the distance of (x, y) from the blade's plane is zero. The distance is a quadratic in the
+    fraction ``s`` of the piece; each root from 0 to 1 is a pose that may cut there.
     """
     px, py = x - piece.tip.x, y - piece.tip.y
     f0 = px * piece.way_y - py * piece.way_x
@@ -163,7 +163,7 @@ def _on_face(piece: Piece, x: float, y: float, outline: EdgeParts, half: float) 
 
 @kernel()
 def prepare(pieces: Records[Piece], outline: EdgeParts, grid: Grid, bounds: Whole) -> None:
-    """Fill what is worked out of each piece, and its bounds in cells."""
+    """Fill the derived fields of each piece, and its bounds in cells."""
     x0, y0, column_step, row_step = grid
     for k in range(pieces.shape[0]):
         piece = pieces[k]
@@ -189,7 +189,7 @@ def prepare(pieces: Records[Piece], outline: EdgeParts, grid: Grid, bounds: Whol
 
 @kernel()
 def _beside_on_face(piece: Piece, x: float, y: float, off: float) -> bool:
-    """Return whether a patch about a place, none of whose cells is further off than that, is clear of a piece."""
+    """Return whether a piece misses a patch, whose cells lie within ``off`` mm of (x, y)."""
     off += piece.bow
     px, py = x - piece.tip.x, y - piece.tip.y
     qx, qy = px - piece.move.x, py - piece.move.y
@@ -227,7 +227,7 @@ def _deepen_on_face(
 
 @kernel()
 def room() -> Room:
-    """Return what one thread works in: a tile, and numbers of its patches."""
+    """Return the buffers of one thread: a tile, and indices of patch columns."""
     return blank_tile(), np.zeros(PATCHES, np.int32)
 
 

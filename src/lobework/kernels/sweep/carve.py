@@ -1,10 +1,11 @@
-"""Depth grids carved by a cutter along its path, tile by tile and on every thread: one function for each kind of cutter and path.
+"""Carving of depth grids, tile by tile on all threads: one function for each kind of cutter and path.
 
-Each kind has a module with a ``carve_tile``, which deepens one tile by the pieces of path that reach it, and a ``room``, which
-gives one thread what it works in. The type of the cutter chooses between them as the loop over the tiles is compiled.
+Each kind has a module with the functions ``carve_tile``, which deepens one tile by the pieces of the path that reach it, and
+``room``, which returns the scratch buffers of one thread. The type of the cutter selects the module when the loop over the tiles
+is compiled.
 """
 
-# The compiler knows an overload's arguments by their names: it needs them all, and no annotations.
+# numba matches the arguments of an overload by name: it needs all of them, without annotations.
 # ruff: noqa: ANN001, ANN202, ARG001, ARG005
 # mypy: disable-error-code="no-untyped-call, no-untyped-def"
 
@@ -43,11 +44,11 @@ _WORKERS: Final[dict[type, Any]] = {
     sloping_on_face.SlopingEdge: sloping_on_face,
     solid.Solid: solid,
 }
-"""Of each kind of cutter, the module that carves a tile by it."""
+"""Module that carves a tile, for each kind of cutter."""
 
 
 def _room(cutter: Any) -> Any:
-    """Return what one thread works in."""
+    """Return the scratch buffers of one thread."""
     return _WORKERS[type(cutter)].room()
 
 
@@ -87,7 +88,7 @@ def _share(
     work: Whole,
     depth: Cells,
 ) -> None:
-    """Deepen tiles, as many as there are tickets."""
+    """Deepen tiles until all tickets are taken."""
     k = next_ticket(tickets)
     if k >= tiles.size:
         return
@@ -112,7 +113,7 @@ def _carve_tiles(
     work: Whole,
     depth: Cells,
 ) -> None:
-    """Deepen all tiles that pieces reach, a thread a tile."""
+    """Deepen all tiles that pieces reach, each tile on one thread."""
     tickets = np.zeros(1, np.int64)
     for _ in prange(SHARES):
         _share(tiles, tickets, starts, order, place, cutter, pieces, bounds, work, depth)
@@ -127,9 +128,10 @@ def _carve(
     depth: Cells,
     whole: Callable[[Any], int] | None = None,
 ) -> None:
-    """Deepen depths by pieces of path, as many at a time as can be binned to tiles.
+    """Deepen depths by pieces of the path, in batches that fit one binning to tiles.
 
-    ``place`` is where the rays are; ``whole``, if given, is how many of some pieces to take when not all are left.
+    ``place`` gives the positions of the rays. ``whole``, if given, returns the number of pieces to take from a batch after which
+    others remain.
     """
     wraps = not getattr(place, "on_face", True)
     taken = 0
@@ -148,17 +150,17 @@ def carve_level(segments: Segments, parts: EdgeParts, swing: float, grid: Grid, 
     Parameters
     ----------
     segments : (n,) Segment
-        Of the path; those of one depth best stand together.
+        Segments of the path; carving is faster if segments of equal depth are adjacent.
     parts : (p,) EdgePart
-        Of the edge.
+        Parts of the edge.
     swing : float, mm
-        Radius of the circle in which the edge is swung; 0 where it revolves about its own middle line.
+        Radius of the circle in which the edge is swung; 0 if it revolves about its own centre line.
     grid : Grid
-        Of the face.
+        Positions of the cells of the face.
     work : (rows, 2) int32
-        Of each row, the first column with work under it, and the one after the last.
+        First column with work under it in each row, and the column after the last.
     depth : (rows, columns) float32, mm
-        Deepened.
+        Depths; deepened in place.
     """
     bounds = np.zeros((segments.shape[0], 4), np.int32)
     bounds_of_all(segments, parts, swing, grid, bounds)
@@ -167,22 +169,22 @@ def carve_level(segments: Segments, parts: EdgeParts, swing: float, grid: Grid, 
 
 
 def carve_sloping(segments: Segments, parts: EdgeParts, swing: float, grid: Grid, work: Whole, depth: Cells) -> None:
-    """Deepen a face by segments that rise, or are level.
+    """Deepen a face by segments that rise or are level.
 
     Parameters
     ----------
     segments : (n,) Segment
-        Of the path.
+        Segments of the path.
     parts : (p,) EdgePart
-        Of the edge. Slants alone where it is swung.
+        Parts of the edge; only straight parts if it is swung.
     swing : float, mm
-        Radius of the circle in which the edge is swung; 0 where it revolves about its own middle line.
+        Radius of the circle in which the edge is swung; 0 if it revolves about its own centre line.
     grid : Grid
-        Of the face.
+        Positions of the cells of the face.
     work : (rows, 2) int32
-        Of each row, the first column with work under it, and the one after the last.
+        First column with work under it in each row, and the column after the last.
     depth : (rows, columns) float32, mm
-        Deepened.
+        Depths; deepened in place.
     """
     bounds = np.zeros((segments.shape[0], 4), np.int32)
     bounds_of_all(segments, parts, swing, grid, bounds)
@@ -190,21 +192,21 @@ def carve_sloping(segments: Segments, parts: EdgeParts, swing: float, grid: Grid
 
 
 def carve_upright_blade(pieces: Records[blade_on_face.Piece], outline: EdgeParts, grid: Grid, work: Whole, depth: Cells) -> None:
-    """Deepen a face's depths by a blade that goes along pieces of path.
+    """Deepen a face by an upright blade that moves along pieces of the path.
 
     Parameters
     ----------
     pieces : (n,) Piece
-        Of the path, the first eight fields filled; the others are filled here. A blade turns from the one way to the other by
-        their straight blend, so that pieces must turn little.
+        Pieces of the path with the first six fields set; the others are set here. The direction of the blade is interpolated
+        linearly over a piece, so that a piece must turn little.
     outline : (k,) EdgePart
-        Of the cutter, from the middle line outwards.
+        Edge of the cutter, from the centre line outwards.
     grid : Grid
-        Of the face.
+        Positions of the cells of the face.
     work : (rows, 2) int32
-        Of each row, the first column with work under it, and the column after the last.
+        First column with work under it in each row, and the column after the last.
     depth : (rows, columns) float32
-        Deepened.
+        Depths; deepened in place.
     """
     bounds = np.zeros((pieces.shape[0], 4), np.int32)
     blade_on_face.prepare(pieces, outline, grid, bounds)
@@ -221,26 +223,26 @@ def carve_frame(
     work: Whole,
     depth: Cells,
 ) -> None:
-    """Deepen a face's depths by a solid of revolution that goes along pieces of path.
+    """Deepen a face by the solid of revolution of an upright cutting frame that moves along pieces of the path.
 
     Parameters
     ----------
     pieces : (n,) Piece
-        Of the path, the fields up to ``cuts`` filled.
+        Pieces of the path with the fields up to ``cuts`` set; the others are set here.
     radius : float, mm
-        From the axis to the tip.
+        Distance from the axis to the tip.
     outline : (k,) EdgePart
-        Of the cutter, from the middle line outwards, with its corners.
+        Edge of the cutter, from the centre line outwards, with its corners marked.
     bodies : (m,) Body
-        The stretches of the outline that do not bend inwards.
+        Convex stretches of the outline.
     one : bool
-        Whether there is one such stretch alone.
+        Whether there is only one such stretch.
     grid : Grid
-        Of the face.
+        Positions of the cells of the face.
     work : (rows, 2) int32
-        Of each row, the first column with work under it, and the column after the last.
+        First column with work under it in each row, and the column after the last.
     depth : (rows, columns) float32
-        Deepened.
+        Depths; deepened in place.
     """
     bounds = np.zeros((pieces.shape[0], 4), np.int32)
     frame_on_face.prepare(pieces, radius, outline, one, grid, bounds)
@@ -248,23 +250,23 @@ def carve_frame(
 
 
 def carve_blade(pieces: Records[Piece], outline: EdgeParts, bodies: Records[Body], rays: Rays, work: Whole, depth: Cells) -> None:
-    """Deepen depths by a blade that goes along pieces of path.
+    """Deepen any stock by a blade that moves along pieces of the path.
 
     Parameters
     ----------
     pieces : (n,) Piece
-        Of the path, those fields filled that its docstring names; the others are filled here. Pieces must turn little: a
-        twentieth of a radian about the axis at the most, and a thirtieth by themselves.
+        Pieces of the path with the fields up to ``level_turn`` set; the others are set here. A piece may turn by at most 1/20 rad
+        about the work's axis, and the blade in it by at most 1/30 rad.
     outline : (k,) EdgePart
-        Of the cutter, from the middle line outwards.
+        Edge of the cutter, from the centre line outwards.
     bodies : (m,) Body
-        The stretches of the outline that do not bend inwards.
+        Convex stretches of the outline.
     rays : Rays
-        Of the stock.
+        Rays of the stock.
     work : (rows, 2) int32
-        Of each row, the first column with work under it, and the column after the last.
+        First column with work under it in each row, and the column after the last.
     depth : (rows, columns) float32
-        Deepened.
+        Depths; deepened in place.
     """
     bounds = np.zeros((pieces.shape[0], 4), np.int32)
     most = 0.0 if rays.on_face else float(rays.rows["radius"].max())
@@ -282,26 +284,26 @@ def carve_solid(
     work: Whole,
     depth: Cells,
 ) -> None:
-    """Deepen depths by a solid of revolution that goes along pieces of path.
+    """Deepen any stock by a solid of revolution that moves along pieces of the path.
 
     Parameters
     ----------
     pieces : (n,) Piece
-        Of the path, the first twelve fields filled. Pieces must turn little: a thirtieth of a radian at the most.
+        Pieces of the path with the first twelve fields set; the others are set here. A piece may turn by at most 1/30 rad.
     edge : (k,) EdgePart
-        Of the cutter, from the middle line outwards.
+        Edge of the cutter, from the centre line outwards.
     shape : (int, float)
         `DRILL` and zero; `FRAME` and the radius of the swing, mm; or `RING` and the radius of the circle, mm.
     outline : (p,) SolidPart
-        Of the solids.
+        Outlines of the solids.
     bodies : (m,) SolidBody
-        The solids. They are convex, but for a ring.
+        The solids, which are convex except for a ring.
     rays : Rays
-        Of the stock.
+        Rays of the stock.
     work : (rows, 2) int32
-        Of each row, the first column with work under it, and the column after the last.
+        First column with work under it in each row, and the column after the last.
     depth : (rows, columns) float32, mm
-        Deepened.
+        Depths; deepened in place.
     """
     bounds = np.zeros((pieces.shape[0], 4), np.int32)
     most = 0.0 if rays.on_face else float(rays.rows["radius"].max())

@@ -1,6 +1,6 @@
-"""A cutter's edge as the kernels of sweeps take it: straight and round parts, from its middle line outwards.
+"""A cutter's edge in the layout of the sweep kernels: straight parts and arcs, from the centre line outwards.
 
-Both sides of the middle line are alike. Lengths are mm; heights are above the tip.
+The edge is symmetrical about the centre line. Lengths are in mm; heights are above the tip.
 """
 
 from __future__ import annotations
@@ -19,15 +19,15 @@ class EdgePart:
     """One part of an edge: a straight one has ``low`` and ``rise``, an arc ``centre`` and ``radius``; the other two are zero."""
 
     near: float
-    """Distance of its inner end from the middle line."""
+    """Distance of its inner end from the centre line."""
     far: float
-    """Distance of its outer end from the middle line."""
+    """Distance of its outer end from the centre line."""
     low: float
     """Height of a straight part at its inner end."""
     rise: float
-    """Height that a straight part gains for each mm outwards."""
+    """Slope of a straight part: its rise for each mm outwards."""
     centre: float
-    """Height of an arc's centre, which is on the middle line."""
+    """Height of an arc's centre, which is on the centre line."""
     radius: float
     """Radius of an arc."""
     is_arc: bool

@@ -1,17 +1,20 @@
-"""A solid of revolution about an axis along the surface, swept over a depth grid: the deepest pose for each ray, searched for.
+"""Deepen a flat face by a solid of revolution whose axis is parallel to it, by a search for the deepest pose at each ray.
 
-The solid's outline is that of `lobework.kernels.sweep.blade_on_face`, swung at a radius: the distance from the axis, ``w``
-along it from the middle line, is the radius less the outline's height at ``|w|``. A pose has three ways square to each other:
-``w`` along the axis, ``q`` in the plane of the swing, and out of the tip to the axis. Where the outline does not bend inwards the
-solid is convex, and so is the depth it reaches along a straight path: its tangents bound it.
+The solid is the outline of `lobework.kernels.sweep.blade_on_face` swung about the axis: at the distance ``w`` from the centre
+line, measured along the axis, its radius is that of the tip less the outline's height at ``|w|``. A pose has three orthogonal
+directions: ``w`` along the axis, ``q`` across it and parallel to the face, and ``out`` from the tip to the axis. Where the
+outline is convex, so is the solid, and the depth at a ray is a concave function of the position along a straight path: its
+tangents bound it from above.
 
 What the arrays hold:
 
 * ``pieces`` : (n,) `Piece`.
-* ``moves`` : (n, 2, 6) float64, mm and rad: the tip's motion as each piece begins and ends, by `_ALONG_Q` to `_ABOUT_OUT`.
-* ``outline`` : (k,) `lobework.kernels.sweep.edge_parts.EdgePart`, outwards, with corners.
+* ``moves`` : (n, 2, 6) float64, mm and rad: motion of the tip at the start and the end of each piece, by `_ALONG_Q` to
+  `_ABOUT_OUT`.
+* ``outline`` : (k,) `lobework.kernels.sweep.edge_parts.EdgePart`, from the centre line outwards, ``has_corner``
+  included.
 * ``bodies`` : (m,) `lobework.kernels.sweep.ray_blade.Body`.
-* ``near`` : (32,) int32: the patches along the columns of a tile that a piece reaches.
+* ``near`` : (32,) int32: indices of the patch columns of a tile that a piece reaches.
 * ``bounds``, ``work``, ``tile``, ``depth``: see `lobework.kernels.sweep.tiles`.
 """
 
@@ -59,63 +62,63 @@ _STEEP: Final = 1e30
 _ROUNDS: Final = 60
 _SPREAD: Final = 1e-3
 _ALONG_Q, _ALONG_W, _ALONG_OUT, _ABOUT_Q, _ABOUT_W, _ABOUT_OUT = range(6)
-"""Columns of a motion: the tip's along three directions, and the turn about them."""
+"""Indices of the components of a motion: the tip's displacement along the three directions, and the rotation about them."""
 
 
 class Piece:
-    """A piece of path of a solid whose axis lies along a face.
+    """A piece of the path of a solid whose axis is parallel to a face.
 
-    The callers fill the fields up to ``cuts``; the others are filled here. Rays can be met deepest in boxes of (w, q): one, and
-    where the solid's rims are in the work, one each along these.
+    Callers fill the fields up to ``cuts``; `prepare` fills the others. Rays can be met deepest only inside boxes of (w, q): a
+    main box and, if the solid's rims are in the work, one box along each rim.
     """
 
     tip: Vector
-    """Where the tip is as the piece begins, mm."""
+    """Position of the tip at the start of the piece, mm."""
     move: Vector
-    """How far the tip goes, mm."""
+    """Displacement of the tip over the piece, mm."""
     axis_x: float
-    """Of the unit direction of the solid's axis as the piece begins."""
+    """x of the unit direction of the solid's axis at the start of the piece."""
     axis_y: float
-    """Of the unit direction of the solid's axis as the piece begins."""
+    """y of the unit direction of the solid's axis at the start of the piece."""
     turn: float
-    """How far that turns, rad; a twentieth at the most."""
+    """Angle through which the axis turns over the piece, rad; a twentieth at most."""
     cuts: bool
-    """Whether the piece is to be cut, or stands there for its neighbours."""
+    """Whether the piece cuts; otherwise it is there only as the neighbour of another."""
     has_rims: bool
     """Whether there are boxes along the rims."""
     along: float
-    """How far the tip goes along the axis, mm."""
+    """Component of ``move`` along the axis at the start of the piece, mm."""
     aside: float
-    """How far the tip goes across the axis, mm."""
+    """Component of ``move`` across the axis at the start of the piece, along q, mm."""
     sag: float
-    """How far the piece's turn may carry the solid aside of a straight move, mm."""
+    """Upper bound of the solid's deviation from a straight motion because of the turn, mm."""
     bend: float
-    """Bound of how much the slope of the depth at a ray grows in the piece, mm."""
+    """Upper bound of the second derivative of the depth at a ray with respect to the fraction of the piece, mm."""
     low_w: float
-    """Least w of the box, mm."""
+    """Least w of the main box, mm."""
     high_w: float
-    """Greatest w of the box, mm."""
+    """Greatest w of the main box, mm."""
     low_q: float
-    """Least q of the box, mm."""
+    """Least q of the main box, mm."""
     high_q: float
-    """Greatest q of the box, mm."""
+    """Greatest q of the main box, mm."""
     rim_w: float
-    """w of one rim, and less that of the other, mm."""
+    """w of one rim, mm; the other is at ``-rim_w``."""
     rim_q: float
-    """Greatest q of the rims in the work, mm."""
+    """Greatest absolute q of the rims in the work, mm."""
 
 
 class SwungEdge(NamedTuple):
-    """An edge that a frame swings about an axis along a face.
+    """An edge that a frame swings about an axis parallel to a face.
 
     Parameters
     ----------
     radius : float, mm
-        From the axis to the tip.
+        Distance from the axis to the tip.
     outline : (k,) EdgePart
-        Of the cutter, from the middle line outwards, with its corners.
+        Outline of the cutter, from the centre line outwards, ``has_corner`` included.
     bodies : (m,) Body
-        The stretches of the outline that do not bend inwards.
+        Convex stretches of the outline.
     """
 
     radius: float
@@ -124,10 +127,11 @@ class SwungEdge(NamedTuple):
 
 
 class Met(NamedTuple):
-    """How a solid meets a ray in one pose.
+    """The intersection of a solid with a ray in one pose.
 
-    How deep, mm; how that grows with the part done; which part of the outline is met, from 1 on, negative on the other side; and
-    w there and how it grows.
+    ``deep`` is the depth, mm, `NOTHING` if they do not intersect; ``slope`` is its derivative with respect to the fraction of the
+    piece. ``part`` is the part of the outline that is met, counted from 1, negative where w is negative, and 0 for none.
+    ``w`` is the ray's w, mm, and ``w_slope`` its derivative.
     """
 
     deep: float
@@ -139,15 +143,16 @@ class Met(NamedTuple):
 
 @kernel(fastmath=FUSED)
 def _out_of_swing(slope: float) -> float:
-    """Return a slope as a direction to look in, where the solid is not met: towards it."""
+    """Return the slope for a ray that misses the solid: huge, with the sign that leads a search towards the solid."""
     return _STEEP if slope > 0 else (-_STEEP if slope < 0 else 0.0)
 
 
 @kernel(fastmath=FUSED)
 def _at(piece: Piece, pw: float, pq: float, s: float, ahead: float, radius: float, outline: EdgeParts, body: Body) -> Met:
-    """Return how deep the solid goes when the part ``s`` of a piece is done, its slope, the part met, w there and its slope.
+    """Return how the solid meets a ray at the fraction ``s`` of a piece.
 
-    ``pw`` and ``pq`` are the ray's place in the first pose. On the middle line the slope is that ahead (1) or behind (-1).
+    ``pw`` and ``pq`` are w and q of the ray in the first pose. On the centre line the slope is the one-sided derivative: forward
+    if ``ahead`` is 1, backward if it is -1.
     """
     first, last, side = body.first, body.last, body.side
     turn = s * piece.turn
@@ -188,10 +193,10 @@ def _between(
     outline: EdgeParts,
     body: Body,
 ) -> float:
-    """Return the greatest depth between two parts of a piece, or ``best`` where that is greater.
+    """Return the greatest depth between the fractions ``low`` and ``high`` of a piece, or ``best`` if that is greater.
 
-    Where the depth rises from the one and falls to the other, its slope is brought to nothing by secants, and by halves
-    where those do not do.
+    If the depth increases at ``low`` and decreases at ``high``, the root of its derivative is found by the secant through both
+    ends, or by bisection where an end misses the solid or the secant converges slowly.
     """
     best = max(best, begin.deep, end.deep)
     deep_low, slope_low, deep_high, slope_high = begin.deep, begin.slope, end.deep, end.slope
@@ -225,7 +230,7 @@ def _between(
 
 @kernel()
 def _border(outline: EdgeParts, body: Body, w: float, rising: bool) -> float:
-    """Return the next w, on from one, at which a part of a body gives way to another or to nothing; far off beyond the last."""
+    """Return the next value after ``w``, rising or falling, at which a body has a corner or ends; +-1e30 if there is none."""
     found = 1e30
     sign = 1.0 if rising else -1.0
     for part in range(body.first, body.last + 1):
@@ -253,9 +258,10 @@ def _stretch(
     outline: EdgeParts,
     body: Body,
 ) -> float:
-    """Return the greatest depth between two parts of a piece on the way between which w goes one way, as `_between` does.
+    """Return the same as `_between`, for an outline with corners; w must be monotonic from ``low`` to ``high``.
 
-    The depth has a corner wherever one part of the outline gives way to the next: it is looked at on both sides of each.
+    The derivative of the depth is discontinuous at each corner of the outline. The interval is divided there, and the depth is
+    evaluated on both sides of each corner.
     """
     w, rising = begin.w, end.w > begin.w
     for _ in range(4 * outline.shape[0]):
@@ -280,11 +286,11 @@ def _stretch(
 
 @kernel(fastmath=FUSED)
 def _deepest(piece: Piece, p: float, q: float, radius: float, outline: EdgeParts, bodies: Records[Body]) -> float:
-    """Return the greatest depth that a ray is met at as a piece goes on.
+    """Return the greatest depth at which a ray is met over a piece.
 
-    Its slope grows by the piece's bend at the most, none where nothing turns: a depth that falls faster from the start, or
-    rises faster to the end, has its greatest there. Where the ray turns round along the solid's axis on the way, as
-    under a frame that turns, each way is searched.
+    The second derivative of the depth is at most ``piece.bend``, which is zero if nothing turns. So the greatest depth is at the
+    start if the derivative there is ``-bend / 2`` or less, and at the end if the derivative there is ``bend / 2`` or more. If w
+    reverses within the piece, as it may under a frame that turns, each part in which w is monotonic is searched.
     """
     best = NOTHING
     half_bend = 0.5 * piece.bend
@@ -309,7 +315,7 @@ def _deepest(piece: Piece, p: float, q: float, radius: float, outline: EdgeParts
 
 @kernel()
 def _no_steeper(outline: EdgeParts, slope: float) -> float:
-    """Return how far from the middle line an outline that bends outwards alone rises no more steeply than ``slope``."""
+    """Return the distance from the centre line up to which the slope of a convex outline does not exceed ``slope``."""
     out = 0.0
     for part in range(outline.shape[0]):
         if outline[part].is_arc:
@@ -326,12 +332,13 @@ def _no_steeper(outline: EdgeParts, slope: float) -> float:
 def _look_out(
     piece: Piece, moves: Array, k: int, wide: float, chord: float, tall: float, radius: float, outline: EdgeParts, one: bool
 ) -> None:
-    """Fill boxes of (w, q) in the poses of a piece, in which rays can be met deepest there.
+    """Fill the boxes of (w, q), in the poses of a piece, inside which rays can be met deepest.
 
-    ``wide``, ``chord`` and ``tall`` bound the part of the solid in the work. A ray is met deepest where the solid slides along
-    itself there, or at a joint, where it does for some motion between that before and that after. ``moves`` (n, 2, 6) are
-    the tip's motion along q, w and out, and the turn about those, as each piece begins and ends. The solid slides along
-    itself at its lower side, its height z over the tip, where ``dz/dq vq + dz/dw vw = vo``, v being its motion there.
+    ``wide``, ``chord`` and ``tall`` bound the part of the solid in the work, along w, q and out. A ray is met deepest where the
+    velocity of the solid is tangent to its surface (the envelope condition); at the joint of two pieces, where it is tangent for
+    some motion between those before and after the joint. ``moves`` (n, 2, 6) holds the tip's displacement along q, w and out and
+    the rotation about them, at the start and the end of each piece. On the solid's lower side, at the height z above the tip,
+    the condition is ``dz/dq vq + dz/dw vw = vo``, where v is the velocity of the solid there.
     """
     piece.has_rims = False
     piece.low_w, piece.high_w, piece.low_q, piece.high_q = -wide, wide, -chord, chord
@@ -383,7 +390,7 @@ def _look_out(
 
 @kernel()
 def _goes_by(w0: float, q0: float, w1: float, q1: float, low_w: float, high_w: float, low_q: float, high_q: float) -> bool:
-    """Return whether a straight way from one (w, q) to another goes by a box."""
+    """Return whether the straight line from (w0, q0) to (w1, q1) misses a box."""
     if max(w0, w1) < low_w or min(w0, w1) > high_w or max(q0, q1) < low_q or min(q0, q1) > high_q:
         return True
     mw, mq = 0.5 * (low_w + high_w), 0.5 * (low_q + high_q)
@@ -393,7 +400,7 @@ def _goes_by(w0: float, q0: float, w1: float, q1: float, low_w: float, high_w: f
 
 @kernel()
 def _beside(piece: Piece, w0: float, q0: float, w1: float, q1: float, off: float) -> bool:
-    """Return whether a patch, none of whose rays is further off than that, goes by all boxes from one (w, q) to another."""
+    """Return whether rays within ``off`` mm of the line from (w0, q0) to (w1, q1) miss all boxes of a piece."""
     if not _goes_by(w0, q0, w1, q1, piece.low_w - off, piece.high_w + off, piece.low_q - off, piece.high_q + off):
         return False
     if not piece.has_rims:
@@ -406,7 +413,7 @@ def _beside(piece: Piece, w0: float, q0: float, w1: float, q1: float, off: float
 
 @kernel()
 def _steepest(outline: EdgeParts, radius: float, wide: float, chord: float, tall: float) -> tuple[float, float]:
-    """Return how steep the solid's lower side is at most along its axis and across it, in so much of it; 1e6 at the most."""
+    """Return the greatest slopes of the solid's lower side, along its axis and across it, in the work; each at most 1e6."""
     under = max(radius - tall, 1e-6 * radius)
     steep = 0.0
     for part in range(outline.shape[0]):
@@ -433,7 +440,7 @@ def _spread(way: float, low: float, high: float) -> tuple[float, float]:
 
 @kernel()
 def prepare(pieces: Records[Piece], radius: float, outline: EdgeParts, one: bool, grid: Grid, bounds: Whole) -> None:
-    """Fill what is worked out of each piece, and its bounds in cells."""
+    """Fill the derived fields of each piece, and its bounds in cells."""
     x0, y0, column_step, row_step = grid
     moves = np.zeros((pieces.shape[0], 2, 6))
     for k in range(pieces.shape[0]):
@@ -524,7 +531,7 @@ def _deepen_on_face(
 
 @kernel()
 def room() -> Room:
-    """Return what one thread works in: a tile, and numbers of its patches."""
+    """Return the buffers of one thread: a tile, and indices of patch columns."""
     return blank_tile(), np.zeros(PATCHES, np.int32)
 
 

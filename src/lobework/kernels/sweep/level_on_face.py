@@ -1,16 +1,16 @@
-"""Cutters swept level over a face, exactly: a revolving cutter, or one swung in a circle about an upright axis.
+"""Exact sweep at constant depth over a face: of a revolving cutter, or of one swung in a circle about an upright axis.
 
-A level cutter goes deepest along a ray where it comes nearest to it, whatever its edge; one that is swung, where its circle
-does. So the least squared distance from the path is kept, and the edge is applied once. Those that rise and fall are in
-`lobework.kernels.sweep.sloping_on_face`.
+The height of an edge never decreases outwards. A level cutter therefore cuts a ray deepest where its centre line, or the circle
+in which it is swung, is nearest to the ray, whatever the edge. So the least squared distance from the path is stored for each
+ray, and the height of the edge is evaluated once for each depth. Sloping paths are in `lobework.kernels.sweep.sloping_on_face`.
 
 What the arrays hold:
 
 * ``segments`` : (n,) `lobework.kernels.sweep.segments.Segment`, level.
-* ``parts`` : (p,) `lobework.kernels.sweep.edge_parts.EdgePart`, outwards.
-* ``off`` : (1024, 16) float32, mm^2: a tile of squared distances from the path, laid out as one of depths.
-* ``box`` : (4,) int32: the patches of it that are known, by `_TOP` to `_RIGHT`.
-* ``chosen`` : (k,) int32: segments that reach the tile.
+* ``parts`` : (p,) `lobework.kernels.sweep.edge_parts.EdgePart`, from the centre line outwards.
+* ``off`` : (1024, 16) float32, mm^2: squared distances from the path, in the layout of a tile of depths.
+* ``box`` : (4,) int32: the box of patches of ``off`` that have been updated, by `_TOP` to `_RIGHT`.
+* ``chosen`` : (k,) int32: indices of the segments that reach the tile.
 * ``bounds``, ``work``, ``depth``: see `lobework.kernels.sweep.tiles`.
 """
 
@@ -63,22 +63,22 @@ __all__ = ["RIM_MM", "LevelEdge", "carve_tile", "room", "whole_paths"]
 FUSED = {"contract"}
 """A product and a sum may be fused, which rounds once instead of twice; nothing is reordered."""
 RIM_MM: Final = 2e-6
-"""By how much a distance may round past an edge's outer end and still count as under it."""
+"""Tolerance by which a rounded distance may exceed the outer end of an edge and still count as within the edge."""
 _FAR: Final = np.float32(1e30)
 _GENTLE: Final = 0.1
 _SHORT: Final = 8
 _TOP, _BOTTOM, _LEFT, _RIGHT = range(4)
-"""A box of patches: its first row and column, and those after its last: in this order of rows, then columns."""
+"""Indices into a box of patches: its first row, the row after its last, its first column, the column after its last."""
 
 
 class LevelEdge(NamedTuple):
-    """An edge that stays at one depth.
+    """An edge at constant depth.
 
     Parameters
     ----------
     parts : (p,) EdgePart
     swing : float, mm
-        Radius of the circle in which the edge is swung; 0 where it revolves about its own middle line.
+        Radius of the circle in which the edge is swung; 0 if it revolves about its own centre line.
     """
 
     parts: EdgeParts
@@ -87,7 +87,7 @@ class LevelEdge(NamedTuple):
 
 @kernel(fastmath=FUSED)
 def _nearest(off: Cells, placed: Placed, walk: Walk, grid: Grid) -> None:
-    """Lower a tile of squared distances, mm^2, to those from a level segment, in a slab."""
+    """Update the least squared distances in a tile, mm^2, with those from a level segment, within a slab."""
     lane_u, lane_v = lanes_of(placed, grid)
     step_u, step_v = patch_steps(placed, walk, grid)
     lower, upper = broadcast(np.float32(placed.lower)), broadcast(np.float32(placed.upper))
@@ -108,7 +108,7 @@ def _nearest(off: Cells, placed: Placed, walk: Walk, grid: Grid) -> None:
 
 @kernel(fastmath=FUSED)
 def _nearest_of_two(off: Cells, one: Placed, two: Placed, walk: Walk, grid: Grid) -> None:
-    """Lower a tile of squared distances, mm^2, to those from two level segments, in a slab around both."""
+    """Update the least squared distances in a tile, mm^2, with those from two level segments, within a slab around both."""
     lane_u, lane_v = lanes_of(one, grid)
     lane_s, lane_w = lanes_of(two, grid)
     step_u, step_v = patch_steps(one, walk, grid)
@@ -133,7 +133,7 @@ def _nearest_of_two(off: Cells, one: Placed, two: Placed, walk: Walk, grid: Grid
 
 @kernel(fastmath=FUSED)
 def _nearest_swung(off: Cells, placed: Placed, walk: Walk, grid: Grid, swing: float) -> None:
-    """Lower a tile of squared distances, mm^2, to those from a circle of radius ``swing`` carried along a level segment."""
+    """Update the least squared distances in a tile, mm^2, with those from a circle of radius ``swing`` moved along a segment."""
     lane_u, lane_v = lanes_of(placed, grid)
     step_u, step_v = patch_steps(placed, walk, grid)
     circle, none = np.float32(swing), broadcast(np.float32(0.0))
@@ -159,9 +159,9 @@ def _nearest_swung(off: Cells, placed: Placed, walk: Walk, grid: Grid, swing: fl
 
 @kernel(fastmath=FUSED)
 def _heights(square: Lanes, parts: EdgeParts, none: Lanes) -> Lanes:
-    """Return how high an edge stands above its tip at squared distances from its middle line; far too high outside it.
+    """Return the height of an edge above its tip at squared distances from its centre line; 1e30 outside the edge.
 
-    Heights are held to those of each part's ends, so that what is further off is never lower, not even by rounding.
+    The height on each part is clamped to those at its ends, so that rounding never makes it decrease outwards.
     """
     outermost = parts.shape[0] - 1
     heights: Lanes = broadcast(_FAR)
@@ -185,9 +185,10 @@ def _heights(square: Lanes, parts: EdgeParts, none: Lanes) -> Lanes:
 
 @kernel(fastmath=FUSED)
 def _cut(off: Cells, parts: EdgeParts, tip: float, box: Whole, row: int, column: int, work: Whole, depth: Cells) -> None:
-    """Deepen a tile of the depths by an edge ``tip`` mm deep at squared distances ``off``, in a box of patches; forget those.
+    """Deepen a tile of the depths by an edge, its tip ``tip`` mm deep, at squared distances ``off`` in a box; then clear the box.
 
-    Whatever lies nearer than the edge is wide must lie in the box: it would be cut with the next depth, or in the next tile.
+    Patches that were cut are reset to 1e30. The box must contain all patches with a distance less than the edge's half width:
+    others would not be reset, and would be cut at the next depth or in the next tile.
     """
     deep, none, far = np.float32(tip), broadcast(np.float32(0.0)), broadcast(_FAR)
     near = broadcast(np.float32((parts[parts.shape[0] - 1].far + RIM_MM) ** 2))
@@ -217,7 +218,7 @@ def _cut(off: Cells, parts: EdgeParts, tip: float, box: Whole, row: int, column:
 
 @kernel(fastmath=FUSED)
 def _around_two(one: Segment, two: Segment, placed: Placed, r: float, lines: Lines, grid: Grid) -> Walk:
-    """Return how to go over the slabs of two segments, one after the other, that turn little, in one: see `walk_over`."""
+    """Return the traversal of one slab around two consecutive segments with a small turn between them; see `walk_over`."""
     dx, dy = two.x + two.length * two.way_x - one.x, two.y + two.length * two.way_y - one.y
     length = math.sqrt(dx * dx + dy * dy)
     turn, per = one.upper_turn, 1.0 / length
@@ -244,7 +245,7 @@ def _cut_tile(
     work: Whole,
     depth: Cells,
 ) -> None:
-    """Deepen one tile of the depths by level segments, those of one depth together; short ones two at a time."""
+    """Deepen one tile by level segments: those of one depth, listed together, in one pass; short ones in pairs."""
     r, z, at = 0.0, 0.0, 0
     while at < chosen.size:
         k = chosen[at]
@@ -282,9 +283,9 @@ def _cut_tile(
 
 @kernel(fastmath=FUSED)
 def whole_paths(segments: Segments) -> int:
-    """Return how many segments belong to paths that end among them; all, where none does.
+    """Return the number of segments up to the last one that ends a path; all of them if none does.
 
-    Segments that are taken two at a time are then the same two, whatever else is carved.
+    Segments are then processed in the same pairs, whatever other paths are carved with them.
     """
     every: int = segments.shape[0]
     n = every
@@ -295,7 +296,7 @@ def whole_paths(segments: Segments) -> int:
 
 @kernel()
 def room() -> Room:
-    """Return what one thread works in: a tile of squared distances, and the box of patches that are known."""
+    """Return the buffers of one thread: a tile of squared distances, and the box of patches that have been updated."""
     return np.full((PATCHES * PATCHES, LANES), _FAR, np.float32), np.array([PATCHES, 0, PATCHES, 0], np.int32)
 
 

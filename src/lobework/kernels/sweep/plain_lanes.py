@@ -1,4 +1,4 @@
-"""The sixteen cells of a patch worked at once by numpy, where nothing is compiled; see `lobework.kernels.sweep.simd`."""
+"""Operations on the sixteen cells of a patch at once, in numpy, for uncompiled kernels; see `lobework.kernels.sweep.simd`."""
 
 from __future__ import annotations
 
@@ -44,7 +44,7 @@ def any_at_most(x: Lanes, y: Lanes) -> bool:
 
 
 def broadcast(number: np.float32) -> Lanes:
-    """Return Lanes that are all one number."""
+    """Return Lanes that all hold one number."""
     return np.full(LANES, number, np.float32)
 
 
@@ -59,7 +59,7 @@ def columns() -> Lanes:
 
 
 def lane(lanes: Lanes, number: int) -> np.float32:
-    """Return one lane's number."""
+    """Return the number in one lane."""
     one: np.float32 = lanes[number]
     return one
 
@@ -76,11 +76,11 @@ def store(tile: NDArray[np.float32], patch: int, lanes: Lanes) -> None:
 
 
 def load_square(grid: NDArray[np.float32], row: int, column: int) -> Lanes:
-    """Return the 4 x 4 cells of a grid whose first is at (row, column)."""
+    """Return the 4 x 4 cells of a grid of which the first is at (row, column)."""
     square: Lanes = grid[row : row + PATCH, column : column + PATCH].ravel()
     return square
 
 
 def store_square(grid: NDArray[np.float32], row: int, column: int, lanes: Lanes) -> None:
-    """Store Lanes as the 4 x 4 cells of a grid whose first is at (row, column)."""
+    """Store Lanes as the 4 x 4 cells of a grid of which the first is at (row, column)."""
     grid[row : row + PATCH, column : column + PATCH] = lanes.reshape(PATCH, PATCH)

@@ -1,14 +1,16 @@
-"""Where a straight ray meets a flat blade that goes along a piece of path, for certain: boxes of poses and depths, narrowed.
+"""Contact of a straight ray with a flat blade that moves along a piece of path: branch and bound over boxes of poses and depths.
 
-A piece turns little, so that over a box each of "how far off the blade's plane", "how far along its breadth" and "how far out of
-its tip" is straight but for a known rest. What these leave of a box is taken again, halved where it does not narrow, the deeper
-half first, until it is smaller than can be told; a box in which they leave nothing holds no meeting.
+A pose is the position and direction of the blade at ``s``, the fraction of the piece that is completed. A piece turns little, so
+that over a box each coordinate of a point of the ray in the blade's frame (distance from the blade's plane, position along its
+width, height above its tip) is linear in s and in the depth, with a known error bound. These bounds narrow a box. What remains is
+narrowed again, and divided where it does not narrow, with the deeper part first, until it is smaller than the tolerance. A box of
+which nothing remains contains no contact.
 
 What the arrays hold:
 
-* ``outline`` : (k,) `lobework.kernels.sweep.edge_parts.EdgePart`, outwards.
+* ``outline`` : (k,) `lobework.kernels.sweep.edge_parts.EdgePart`, from the centre line outwards.
 * ``bodies`` : (m,) `Body`.
-* ``boxes`` : (`BOXES`,) `Places`: those that wait.
+* ``boxes`` : (`BOXES`,) `Places`: stack of the boxes that are not yet processed.
 """
 
 from __future__ import annotations
@@ -32,9 +34,9 @@ __all__ = ["BOXES", "FUSED", "NOTHING", "PLACES", "Body", "Piece", "Places", "me
 FUSED: Final = {"contract"}
 """A product and a sum may be fused, which rounds once instead of twice; nothing is reordered."""
 NOTHING: Final = -1e30
-"""Depth where a ray is not met."""
+"""Value that stands for the depth of a ray without a contact."""
 BOXES: Final = 256
-"""Room for boxes that wait: each halving leaves one, and a box is too small to tell after some tens of them."""
+"""Capacity of the stack of boxes: each division adds one, and after some tens of divisions a box is below the tolerance."""
 _SLACK_MM: Final = 1e-9
 _TOLD_MM: Final = 1e-7
 _MET_MM: Final = 1e-8
@@ -46,83 +48,85 @@ _NONE, _BOTH, _DEPTHS, _POSES_UP, _POSES_DOWN = range(5)
 
 
 class Piece:
-    """A piece of path of a blade that may lean, as the radius at the polar angle sees it; on a face, as x, y and z are.
+    """A piece of path of a blade that may be inclined.
 
-    The callers of `lobework.kernels.sweep.blade` fill the fields up to ``level_turn``, which fills the others. Both directions
-    turn by a straight blend made even.
+    The frame of the vectors turns about Z with the path: x is along the radius at the current polar angle, y along the tangent.
+    On a face it is the frame of the work. The callers of `lobework.kernels.sweep.carve.carve_blade` fill the fields up to
+    ``level_turn``, and `lobework.kernels.sweep.blade.prepare` fills the others. ``out`` and ``level`` are interpolated linearly
+    and then brought back to unit length, to second order.
     """
 
     polar: float
-    """Polar angle of the radius where the piece begins, rad; zero on a face."""
+    """Polar angle of the radius at the beginning of the piece, rad; zero on a face."""
     swept: float
-    """How far that radius turns in the piece, rad."""
+    """Change of that angle over the piece, rad."""
     tip: Vector
-    """Where the tip is as the piece begins, mm."""
+    """Position of the tip at the beginning of the piece, mm."""
     move: Vector
-    """How far the tip goes, mm."""
+    """Displacement of the tip over the piece, mm."""
     out: Vector
-    """Unit direction out of the tip, along the blade's middle line."""
+    """Unit direction outwards from the tip, along the blade's centre line, at the beginning of the piece."""
     out_turn: Vector
-    """By how much that changes."""
+    """Change of ``out`` over the piece."""
     level: Vector
-    """Unit direction of the blade's breadth."""
+    """Unit direction of the blade's width at the beginning of the piece."""
     level_turn: Vector
-    """By how much that changes."""
+    """Change of ``level`` over the piece."""
     cosine: float
-    """Of the polar angle."""
+    """Cosine of ``polar``."""
     sine: float
-    """Of the polar angle."""
+    """Sine of ``polar``."""
     out_blend: float
-    """Half the square of the change of ``out``: what makes its blend even."""
+    """Half the squared length of ``out_turn``; ``1 + s (1 - s) out_blend`` brings the interpolated ``out`` to unit length."""
     level_blend: float
-    """Half the square of the change of ``level``: what makes its blend even."""
+    """Half the squared length of ``level_turn``, used likewise for ``level``."""
     bend: float
-    """Bound of the second derivative, by the part done, of what `posed` returns, mm."""
+    """Upper bound of the second derivatives, with respect to s, of the coordinates that `posed` returns, mm."""
     veer: float
-    """Bound of the change in the piece of its derivatives by depth."""
+    """Upper bound of the change, over the piece, of their derivatives with respect to the depth."""
     speed: float
-    """Bound of the speed of a ray through the blade's own frame, mm a piece."""
+    """Upper bound of the speed of a point of a ray in the blade's frame, mm per piece."""
     reach: float
-    """How far from the middle line the blade comes out of the work at most, mm."""
+    """Greatest distance from the centre line at which the blade is in the work, mm."""
     slack: float
-    """By how much a patch may be off what straight lines tell, mm."""
+    """Error bound of the linear interpolation of a patch's position over the piece, mm."""
     box: Box
-    """What the blade keeps to, mm."""
+    """Bounding box of the part of the blade that is in the work, mm."""
     stays: bool
-    """Whether the blade does not leave its own plane."""
+    """Whether the blade moves only in its own plane."""
 
 
 class Body:
-    """A stretch of an outline that does not bend inwards."""
+    """A convex stretch of an outline: its slope does not decrease outwards."""
 
     first: int
-    """Its first part."""
+    """Index of its first part."""
     last: int
-    """Its last part."""
+    """Index of its last part."""
     side: int
-    """Its side of the middle line: 1 or -1, or 0 for both."""
+    """Side of the centre line on which it is: 1 or -1, or 0 for both."""
 
 
 class Places:
     """A box of poses and depths in which a ray may meet a blade."""
 
     begin: float
-    """Part of the piece done where it begins."""
+    """Least s."""
     end: float
-    """Part of the piece done where it ends."""
+    """Greatest s."""
     top: float
-    """Its least depth, mm."""
+    """Least depth, mm."""
     bottom: float
-    """Its greatest depth, mm."""
+    """Greatest depth, mm."""
 
 
 PLACES: Final = layout(Places)
-"""How numpy lays out `Places`."""
+"""Numpy data type of `Places`."""
 
 
 @kernel()
 def turned_on(cosine: float, sine: float, angle: float) -> tuple[float, float]:
-    """Return the cosine and sine of an angle less another one of a twentieth of a radian at the most."""
+    """Return the cosine and sine of an angle reduced by ``angle``, which is at most a twentieth of a radian."""
     q = angle * angle
     c, s = 1 - q * (0.5 - q * (1 / 24 - q / 720)), angle * (1 - q * (1 / 6 - q / 120))
     return cosine * c + sine * s, sine * c - cosine * s
@@ -130,10 +134,10 @@ def turned_on(cosine: float, sine: float, angle: float) -> tuple[float, float]:
 
 @kernel(fastmath=FUSED)
 def posed(piece: Piece, ray: Ray, s: float, d: float) -> Nine:
-    """Return where the place ``d`` deep on a ray stands to the blade when the part ``s`` of a piece is done.
+    """Return the coordinates, in the blade's frame at ``s``, of the point at the depth ``d`` on a ray.
 
-    Across the blade's plane, along its breadth, and out of its tip, mm; each with its slopes by depth and by the part done.
-    See `meets` for what is given.
+    They are the distance from the blade's plane, the position along its width, and the height above its tip, mm; each is followed
+    by its derivatives with respect to the depth and to s. See `meets` for the parameters.
     """
     c, q = 1.0, 0.0
     if piece.swept != 0.0:
@@ -175,7 +179,7 @@ def posed(piece: Piece, ray: Ray, s: float, d: float) -> Nine:
 
 @kernel(inline="always")
 def _trimmed(low: float, high: float, at: float, by: float) -> tuple[float, float]:
-    """Return what is left of a range of v where ``at + by v`` is not above zero."""
+    """Return the part of the range ``low`` to ``high`` of v in which ``at + by v <= 0``; if there is none, low is above high."""
     if by > 0.0:
         return low, min(high, -at / by)
     if by < 0.0:
@@ -185,12 +189,13 @@ def _trimmed(low: float, high: float, at: float, by: float) -> tuple[float, floa
 
 @kernel(fastmath=FUSED)
 def _left(piece: Piece, ray: Ray, s0: float, s1: float, d0: float, d1: float, outline: EdgeParts, body: Body) -> Left:
-    """Return what is left of a box, from ``s0`` to ``s1`` done and ``d0`` to ``d1`` deep, for a stretch of the outline.
+    """Return the part of a box, ``s0`` to ``s1`` and depths ``d0`` to ``d1``, in which a ray may meet a stretch of the outline.
 
-    The trace of the blade's plane is solved for that of the two which it fixes better, so that what else holds the blade
-    narrows the other one. Then the place that seems deepest; how much is not told by straight lines, mm; and which is narrowed
-    by the other: `_NONE` where nothing is left, `_BOTH` where the plane leaves no trace, `_DEPTHS`, or `_POSES` and which end of
-    them is the deeper.
+    The equation of the blade's plane is solved for one variable, s or the depth, whichever it determines better; the outline then
+    narrows the other variable. After the four limits come s and the depth of the point that appears to be deepest; the error
+    bound of the linear approximation, mm; and which variable the outline narrowed: `_DEPTHS` for the depth, or `_POSES_UP` or
+    `_POSES_DOWN` for s, where the depth is greatest at the upper or lower end of s; `_BOTH` if the plane determines neither
+    variable; `_NONE` if nothing remains of the box.
     """
     s, d, half_s, half_d = 0.5 * (s0 + s1), 0.5 * (d0 + d1), 0.5 * (s1 - s0), 0.5 * (d1 - d0)
     across, across_d, across_s, along, along_d, along_s, out, out_d, out_s = posed(piece, ray, s, d)
@@ -254,7 +259,7 @@ def _left(piece: Piece, ray: Ray, s0: float, s1: float, d0: float, d1: float, ou
 
 @kernel(fastmath=FUSED)
 def _beyond(outline: EdgeParts, along: float, out: float, body: Body) -> float:
-    """Return how far a place in the blade's plane is outside a stretch of the outline, mm; not above zero in it."""
+    """Return how far a point of the blade's plane is outside a stretch of the outline, mm; zero or negative inside it."""
     first, last, side = body.first, body.last, body.side
     a = abs(along) if side == 0 else side * along
     near, far = outline[first].near, outline[last].far
@@ -272,7 +277,10 @@ def _beyond(outline: EdgeParts, along: float, out: float, body: Body) -> float:
 
 @kernel(fastmath=FUSED)
 def _checked(piece: Piece, ray: Ray, s: float, d: float, outline: EdgeParts, body: Body, for_s: bool) -> float:
-    """Return the depth beside a place of a box at which the ray does meet a stretch of the blade, or `NOTHING`."""
+    """Return a depth near ``d`` at which the ray is verified to meet a stretch of the blade, or `NOTHING`.
+
+    One Newton step from ``s`` and ``d`` leads to the blade's plane; it changes s if ``for_s``, otherwise the depth.
+    """
     across, across_d, across_s, along, along_d, along_s, out, out_d, out_s = posed(piece, ray, s, d)
     if for_s:
         step = -across / across_s
@@ -287,22 +295,22 @@ def _checked(piece: Piece, ray: Ray, s: float, d: float, outline: EdgeParts, bod
 
 @kernel(fastmath=FUSED)
 def meets(piece: Piece, ray: Ray, outline: EdgeParts, bodies: Records[Body], floor: float, boxes: Records[Places]) -> float:
-    """Return how deep a ray meets a blade that goes along a piece of path, if deeper than ``floor``.
+    """Return the greatest depth at which a ray meets a blade along a piece of path, if it is deeper than ``floor``.
 
     Parameters
     ----------
     piece : Piece
-        Of the path, all its fields filled.
+        Piece of path, with all fields filled.
     ray : Ray
-        Seen from the plane in which the piece begins, with its end.
+        Ray in the frame at the beginning of the piece, with its ``end`` filled.
     outline : (k,) EdgePart
-        Of the cutter, from the middle line outwards.
+        Edge of the cutter, from the centre line outwards.
     bodies : (m,) Body
-        The stretches of the outline that do not bend inwards.
+        Convex stretches of the outline.
     floor : float, mm
-        Depths that are not greater are not needed. The parameter changes nothing else in the result.
+        Depths up to this one are not searched for. The parameter has no other effect on the result.
     boxes : (BOXES,) Places
-        Room to work in.
+        Scratch buffer.
     """
     deepest = NOTHING
     if piece.stays and abs(posed(piece, ray, 0.5, 0.0)[1]) < _SLACK_MM:

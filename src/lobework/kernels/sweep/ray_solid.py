@@ -1,7 +1,7 @@
-"""Where a straight ray leaves a solid of revolution, and which way its skin faces there.
+"""The exit of a straight ray from a solid of revolution, and the normal of the surface there.
 
-A solid is seen in the half plane of ``r``, the distance from its axis, and ``y``, the way along it. A ray is seen as
-``y + climb e`` and ``r^2 = square e^2 + 2 cross e + off``, ``e`` mm from where it starts.
+A solid is described in the half plane (r, y): ``r`` is the distance from its axis, ``y`` the position along it. The point of a
+ray at ``e`` mm from its origin is at ``y + climb e`` along the axis, and at ``r^2 = square e^2 + 2 cross e + off``.
 
 What the arrays hold:
 
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 __all__ = ["NOTHING", "SolidPart", "gap", "leaves"]
 
 NOTHING: Final = -1e30
-"""Depth where a ray is not met."""
+"""Value that stands for the depth of a ray without a contact."""
 FUSED: Final = {"contract"}
 """A product and a sum may be fused, which rounds once instead of twice; nothing is reordered."""
 _TOUCHES_MM: Final = 1e-10
@@ -35,31 +35,32 @@ _ROUNDS: Final = 60
 class SolidPart:
     """A part of a solid's outline, mm.
 
-    A straight one goes from a place in a unit direction, so far, with the solid on its left (side 1) or right (-1); its radius,
-    near and far are zero. An arc goes about a middle, between two distances from the line from there in a unit direction, on both
-    sides of it, with the solid within; its length and side are zero.
+    A straight part extends from a point in a unit direction over a length, with the solid on its left (side 1) or right (-1); its
+    radius, near and far are zero. An arc has a centre, and a line of symmetry from the centre in a unit direction; on both sides
+    of this line it extends from the distance near to the distance far, with the solid inside its circle; its length and side are
+    zero.
     """
 
     r: float
-    """Distance from the axis of a straight part's beginning, or of an arc's middle."""
+    """Distance of the first point of a straight part, or of the centre of an arc, from the axis."""
     y: float
-    """Place along the axis of that."""
+    """Position of that point along the axis."""
     way_r: float
-    """Of the unit direction."""
+    """Component of the unit direction along r."""
     way_y: float
-    """Of the unit direction."""
+    """Component of the unit direction along y."""
     length: float
-    """Of a straight part."""
+    """Length of a straight part."""
     side: float
-    """Of a straight part on which the solid is: 1 left, -1 right."""
+    """Side of a straight part on which the solid is: 1 left, -1 right."""
     radius: float
-    """Of an arc."""
+    """Radius of an arc."""
     near: float
-    """Least distance of an arc from the line through its middle."""
+    """Least distance of an arc from its line of symmetry."""
     far: float
-    """Greatest distance of an arc from the line through its middle."""
+    """Greatest distance of an arc from its line of symmetry."""
     is_arc: bool
-    """Whether it is an arc."""
+    """Whether the part is an arc."""
 
 
 @kernel(fastmath=FUSED, inline="always")
@@ -69,7 +70,11 @@ def _from_axis(square: float, cross: float, off: float, e: float) -> float:
 
 @kernel(fastmath=FUSED)
 def _ring_root(part: SolidPart, y: float, climb: float, square: float, cross: float, off: float) -> float:
-    """Return the furthest place at which a ray meets a ring, by steps back from beyond it that never pass it, then Newton's."""
+    """Return the last point ``e`` at which a ray meets the torus that an arc generates, or `NOTHING`.
+
+    The search begins beyond the torus and steps back by the distance from it, so that no step passes the root (sphere tracing);
+    near the root it uses Newton steps.
+    """
     lift, bound = y - part.y, abs(part.r) + part.radius
     half = cross + lift * climb
     under = half * half - (off + lift * lift - bound * bound)
@@ -111,7 +116,10 @@ def _ring_root(part: SolidPart, y: float, climb: float, square: float, cross: fl
 
 @kernel(fastmath=FUSED)
 def gap(outline: Records[SolidPart], first: int, last: int, r: float, y: float) -> tuple[float, float, float]:
-    """Return how far outside a convex solid a place is, by the part it is furthest beyond, and that part's normal there."""
+    """Return the signed distance of a point from a convex solid, positive outside, and the normal's components along r and y.
+
+    Both are those of the part for which the distance is greatest.
+    """
     furthest, normal_r, normal_y = NOTHING, 0.0, 0.0
     for p in range(first, last):
         part = outline[p]
@@ -146,20 +154,20 @@ def leaves(
     most: float,
     convex: bool,
 ) -> tuple[float, float, float]:
-    """Return where a ray leaves a solid for good, and the skin's outward normal there, along r and y.
+    """Return the last ``e`` at which a ray leaves a solid, or `NOTHING`, and the components of the outward normal along r and y.
 
     Parameters
     ----------
     outline : (p,) SolidPart
-        Of the solid, in any order.
+        Parts of outlines, in any order.
     first, last : int
-        The solid's parts: from ``first`` up to, not including, ``last``.
+        Range of the solid's parts: from ``first`` up to, but not including, ``last``.
     y, climb, square, cross, off : float
-        The ray; see the module.
+        Coefficients of the ray; see the module's docstring.
     most : float, mm
-        The ray's end: where it is still in the solid there, that is where it leaves, with no normal.
+        End of the ray. If it is still inside the solid there, the end is returned, with a normal of zero.
     convex : bool
-        Whether the solid is convex, and so left but once.
+        Whether the solid is convex, so that a ray leaves it only once.
     """
     deepest, normal_r, normal_y = NOTHING, 0.0, 0.0
     beyond = False

@@ -1,9 +1,9 @@
-"""The rays of a stock, as the kernels for any surface take them: how a piece of path sees them, which of them it may reach.
+"""The rays of a stock for the kernels of any surface: a ray in the frame of a piece of path, and the rays a piece can reach.
 
 What the arrays hold:
 
-* ``rays`` : `Rays`, of (rows,) `Row`, (patches,) `Band` and (columns,) `Column`.
-* ``bounds`` : (4,) int32, cells: of one piece; see `lobework.kernels.sweep.tiles`.
+* ``rays`` : `Rays`, with (rows,) `Row`, (patches,) `Band` and (columns,) `Column`.
+* ``bounds`` : (4,) int32: the range of cells of one piece; see `lobework.kernels.sweep.tiles`.
 """
 
 from __future__ import annotations
@@ -26,67 +26,67 @@ FUSED = {"contract"}
 
 
 class Row:
-    """A row of a stock's grid: where its rays begin and which way they go."""
+    """A row of a stock's grid: the origins and directions of its rays."""
 
     radius: float
-    """Of a round surface, mm."""
+    """Radius of a round surface at the row, mm."""
     z: float
-    """Of a round surface, mm."""
+    """z of a round surface at the row, mm."""
     normal_r: float
-    """The part of a round surface's outward normal along the radius."""
+    """Radial component of a round surface's outward unit normal."""
     normal_z: float
-    """The part of a round surface's outward normal along z."""
+    """Axial component of a round surface's outward unit normal."""
     axis_depth: float
     """Depth at which a ray meets the axis, mm; infinite on a face."""
     y: float
-    """Of a face, mm."""
+    """y of the row on a face, mm."""
 
 
 class Band:
-    """Four rows of a stock's grid, one patch wide: the ray in their middle, and how far their own rays are off it."""
+    """The four rows of a stock's grid that one patch spans: the ray in their middle, and the distance of their rays from it."""
 
     radius: float
-    """Of a round surface, mm."""
+    """Radius of a round surface in the middle, mm."""
     z: float
-    """Of a round surface, mm."""
+    """z of a round surface in the middle, mm."""
     normal_r: float
-    """The part of a round surface's outward normal along the radius."""
+    """Radial component of a round surface's outward normal in the middle."""
     normal_z: float
-    """The part of a round surface's outward normal along z."""
+    """Axial component of a round surface's outward normal in the middle."""
     off: float
-    """How far a row is off the middle at the surface, mm."""
+    """Upper bound of the distance of a row from the middle at a round surface, mm."""
     off_per_mm: float
-    """How much further for each mm of depth."""
+    """Increase of that bound per mm of depth."""
     y: float
-    """Of a face, mm."""
+    """y of the middle on a face, mm."""
 
 
 class Column:
     """A column of a stock's grid, and the middle of the patch that begins there."""
 
     cosine: float
-    """Of its polar angle, on a round surface."""
+    """Cosine of the column's polar angle, on a round surface."""
     sine: float
-    """Of its polar angle, on a round surface."""
+    """Sine of the column's polar angle, on a round surface."""
     middle_cosine: float
-    """Of the polar angle of the patch's middle, on a round surface."""
+    """Cosine of the polar angle of the patch's middle, on a round surface."""
     middle_sine: float
-    """Of the polar angle of the patch's middle, on a round surface."""
+    """Sine of the polar angle of the patch's middle, on a round surface."""
     x: float
-    """Of a face, mm."""
+    """x of the column on a face, mm."""
     middle_x: float
-    """Of the patch's middle on a face, mm."""
+    """x of the patch's middle on a face, mm."""
     off: float
-    """How far the patch's cells are off its middle: mm on a face; for each mm from the axis on a round surface."""
+    """Greatest distance of the patch's cells from its middle: mm on a face; mm per mm from the axis on a round surface."""
 
 
 class Ray:
-    """A ray into the work, as a piece of path sees it."""
+    """A ray into the work, in the frame of a piece of path."""
 
     start: Vector
-    """Where it leaves the surface, mm."""
+    """Origin of the ray on the surface, mm."""
     way: Vector
-    """Its unit direction."""
+    """Unit direction of the ray."""
     end: float
     """Greatest depth along the ray that is searched, mm."""
     reach: float
@@ -94,25 +94,25 @@ class Ray:
 
 
 RAY: Final = layout(Ray)
-"""How numpy lays out a `Ray`."""
+"""Numpy data type of a `Ray`."""
 
 
 class Rays(NamedTuple):
-    """The rays of a stock, in whole patches and tiles.
+    """The rays of a stock, whose grid is extended to whole tiles.
 
     Parameters
     ----------
-    rows : (rows to the whole tile,) Row
+    rows : (rows in whole tiles,) Row
     bands : (patches,) Band
-    columns : (columns to the whole tile,) Column
+    columns : (columns in whole tiles,) Column
     row_start, row_step : float, mm
-        y of a face's first row, and from row to row of any surface.
+        Position of the first row, which is y on a face, and spacing of the rows of any surface.
     column_start, column_step : float
-        Of a round surface, the angle of the first column and from column to column, rad; of a face, x of them, mm.
+        Position of the first column and spacing of the columns: x on a face, mm; polar angle on a round surface, rad.
     is_straight : bool
-        Whether it is a cylinder.
+        Whether the surface is a cylinder.
     on_face : bool
-        Whether it is a face.
+        Whether the surface is a face.
     """
 
     rows: Records[Row]
@@ -128,14 +128,17 @@ class Rays(NamedTuple):
 
 @kernel(fastmath=FUSED, inline="always")
 def _straight_in(ray: Ray, x: float, y: float) -> None:
-    """Fill in a ray that goes into a face."""
+    """Fill a ray that enters a face at (x, y)."""
     ray.start.x, ray.start.y, ray.start.z = x, y, 0.0
     ray.way.x, ray.way.y, ray.way.z = 0.0, 0.0, -1.0
 
 
 @kernel(fastmath=FUSED, inline="always")
 def _point(ray: Ray, at: Row | Band, cosine: float, sine: float, cosine_seen: float, sine_seen: float) -> None:
-    """Fill in a ray that goes into a round surface, as the radius at the angle of the last two sees it."""
+    """Fill a ray that enters a round surface, in a frame that is rotated about Z.
+
+    ``cosine`` and ``sine`` are those of the ray's polar angle, ``cosine_seen`` and ``sine_seen`` those of the frame's.
+    """
     c, s = cosine * cosine_seen + sine * sine_seen, sine * cosine_seen - cosine * sine_seen
     ray.start.x, ray.start.y, ray.start.z = at.radius * c, at.radius * s, at.z
     ray.way.x, ray.way.y, ray.way.z = -at.normal_r * c, -at.normal_r * s, -at.normal_z
@@ -143,7 +146,7 @@ def _point(ray: Ray, at: Row | Band, cosine: float, sine: float, cosine_seen: fl
 
 @kernel(fastmath=FUSED, inline="always")
 def aim(ray: Ray, rays: Rays, at: Row, column: int, cosine: float, sine: float) -> None:
-    """Fill in the start and way of a row's ray, as the radius at an angle sees it."""
+    """Fill the origin and direction of one ray, in the frame at the polar angle with that ``cosine`` and ``sine``."""
     of = rays.columns[column]
     if rays.on_face:
         _straight_in(ray, of.x, at.y)
@@ -153,7 +156,7 @@ def aim(ray: Ray, rays: Rays, at: Row, column: int, cosine: float, sine: float) 
 
 @kernel(fastmath=FUSED, inline="always")
 def aim_at_patch(ray: Ray, rays: Rays, band: Band, column: int, deep: float, cosine: float, sine: float) -> float:
-    """Fill in the ray in the middle of a patch; return how far off it the patch's are, down to ``deep``."""
+    """Fill the middle ray of a patch; return an upper bound of the distance of the patch's rays from it, down to ``deep``, mm."""
     of = rays.columns[column]
     if rays.on_face:
         _straight_in(ray, of.middle_x, band.y)
@@ -164,7 +167,7 @@ def aim_at_patch(ray: Ray, rays: Rays, band: Band, column: int, deep: float, cos
 
 @kernel()
 def _longest(band: Band, low: float, bottom: float, top: float) -> float:
-    """Return how deep a patch's rays go, at most, before they come nearer the axis than ``low`` or out of a range of z."""
+    """Return an upper bound of the depth at which a patch's rays come nearer to the axis than ``low`` or leave a range of z."""
     deep = 1e9
     if band.normal_r > band.off_per_mm:
         deep = (band.radius + band.off - low) / (band.normal_r - band.off_per_mm)
@@ -175,15 +178,15 @@ def _longest(band: Band, low: float, bottom: float, top: float) -> float:
 
 @kernel(fastmath=FUSED)
 def deepest_of(rays: Rays, band: Band, box: Box) -> float:
-    """Return how deep a patch's rays go, at most, before they leave a piece's box."""
+    """Return an upper bound of the depth at which a patch's rays leave the bounding box of a piece."""
     return -box.low.z if rays.on_face else _longest(band, max(box.low.x, 0.0), box.low.z, box.high.z)
 
 
 @kernel()
 def bounds_in(rays: Rays, box: Box, polar: float, swept: float, bounds: Whole) -> None:
-    """Fill the bounds in cells of a piece from a polar angle on, which turns so far: the lowest and highest row and column.
+    """Fill ``bounds`` with the lowest and highest row and column that a piece of path can reach.
 
-    ``box`` is what it keeps to, as the radius where it begins sees it.
+    The piece begins at the angle ``polar`` and turns by ``swept``; ``box`` is its bounding box in the frame that turns with it.
     """
     if rays.on_face:
         x, y, column_step, row_step = rays.column_start, rays.row_start, rays.column_step, rays.row_step

@@ -1,10 +1,10 @@
-"""A path's samples over a face made into straight segments, those in one line joined.
+"""Convert the samples of a path over a face to straight segments; join collinear samples into one segment.
 
 What the arrays hold:
 
 * ``tip`` : (n, 3) float64, mm: samples of a path, x, y and z.
 * ``segments`` : (n,) `Segment`.
-* ``ends`` : (paths,) int64: the sample after the last of each path.
+* ``ends`` : (paths,) int64: index after the last sample of each path.
 * ``within``, ``levels`` : (paths,) float64, mm: see `lay_paths`.
 """
 
@@ -32,37 +32,37 @@ FUSED = {"contract"}
 
 
 _STILL_MM: Final = 1e-9
-"""A shorter way is none; its direction would be rounding."""
+"""Samples nearer to each other than this coincide: the direction between them would be rounding error."""
 _NEITHER, _LOWER, _UPPER = -1, 0, 1
-"""Which end of a segment joins the next."""
+"""End of a segment at which the next one joins it."""
 
 
 class Segment:
-    """A straight piece of path over a face, from its lower end to its upper one; a level one from either."""
+    """A straight piece of a path over a face, directed from its lower end to its upper end; if level, along the path."""
 
     x: float
-    """Of the lower end, mm."""
+    """x of the lower end, mm."""
     y: float
-    """Of the lower end, mm."""
+    """y of the lower end, mm."""
     z: float
-    """Of the lower end, mm."""
+    """z of the lower end, mm."""
     way_x: float
-    """Of the unit direction over the face, from the lower end to the upper."""
+    """x of the unit direction in the plane of the face, from the lower end to the upper end."""
     way_y: float
-    """Of the unit direction over the face, from the lower end to the upper."""
+    """y of the unit direction in the plane of the face, from the lower end to the upper end."""
     length: float
-    """Over the face, mm."""
+    """Length in the plane of the face, mm."""
     slope: float
-    """Height gained for each mm over the face; zero or more."""
+    """Rise per mm of ``length``; zero or more."""
     lower_turn: float
-    """Sine of half the turn between it and its neighbour at the lower end; 1 where it has none."""
+    """Sine of half the turning angle of the path at the lower end, or an upper bound of it; 1 without a neighbour there."""
     upper_turn: float
-    """Sine of half the turn between it and its neighbour at the upper end; 1 where it has none."""
+    """Sine of half the turning angle of the path at the upper end, or an upper bound of it; 1 without a neighbour there."""
 
 
 @kernel(fastmath=FUSED)
 def _last_still(tip: Array, anchor: int, end: int) -> int:
-    """Return the last sample in one run that stands where sample ``anchor`` does over the face."""
+    """Return the last of the consecutive samples, from ``anchor`` on, whose x and y are those of ``anchor``."""
     last = anchor
     while last + 1 < end:
         dx, dy = tip[last + 1, 0] - tip[anchor, 0], tip[last + 1, 1] - tip[anchor, 1]
@@ -74,7 +74,7 @@ def _last_still(tip: Array, anchor: int, end: int) -> int:
 
 @kernel(fastmath=FUSED)
 def _fill(segment: Segment, x: float, y: float, z: float, dx: float, dy: float, length: float, slope: float) -> None:
-    """Fill one segment that has no neighbours."""
+    """Fill one segment without neighbours."""
     segment.x, segment.y, segment.z = x, y, z
     segment.way_x, segment.way_y, segment.length, segment.slope = dx, dy, length, slope
     segment.lower_turn, segment.upper_turn = 1.0, 1.0
@@ -91,7 +91,7 @@ def _join(segment: Segment, end: int, turn: float) -> None:
 
 @kernel(fastmath=FUSED)
 def _may_join(tip: Array, k: int, aside: float) -> bool:
-    """Return whether sample ``k + 1`` lies within ``aside`` of the line from the one before to the one after."""
+    """Return whether sample ``k + 1`` lies within ``aside`` of the line through the samples before and after it."""
     dx, dy = tip[k + 1, 0] - tip[k, 0], tip[k + 1, 1] - tip[k, 1]
     ex, ey = tip[k + 2, 0] - tip[k, 0], tip[k + 2, 1] - tip[k, 1]
     apart = dx * ey - dy * ex
@@ -100,10 +100,11 @@ def _may_join(tip: Array, k: int, aside: float) -> bool:
 
 @kernel(fastmath=FUSED)
 def _last_in_line(tip: Array, anchor: int, end: int, aside: float, upright: float) -> int:
-    """Return the last sample that one segment from sample ``anchor`` reaches without leaving those between.
+    """Return the last sample to which one segment from sample ``anchor`` stays within tolerance of all samples between.
 
-    Each sample passed narrows the directions, and the slopes, that a segment may take; it goes on as long as samples go
-    forward and the chord to the newest lies within both.
+    The tolerance is ``aside`` in the plane of the face and ``upright`` in depth. Each sample narrows the intervals of the
+    directions and slopes that the segment may have. The search ends at the first sample that does not advance along the
+    segment, or to which the chord lies outside one of the intervals.
     """
     x, y, z = tip[anchor, 0], tip[anchor, 1], tip[anchor, 2]
     dx, dy = tip[anchor + 1, 0] - x, tip[anchor + 1, 1] - y
@@ -141,23 +142,23 @@ def deepest_and_highest(tip: Array) -> tuple[float, float]:
 def lay_segments(
     tip: Array, first: int, end: int, aside: float, upright: float, level: float, segments: Segments, at: int
 ) -> int:
-    """Lay segments through the samples ``first`` to ``end - 1`` of a path, and return where the next may go.
+    """Fill segments through the samples ``first`` to ``end - 1`` of a path; return the index after the last segment filled.
 
     Parameters
     ----------
     tip : (n, 3) float64, mm
         Samples of the path, C-contiguous.
     first, end : int
-        Which samples, one or more.
+        Range of the samples, ``first`` to ``end - 1``: one sample or more.
     aside, upright : float, mm
-        How far a sample may lie from the segment that passes it by, over the face and in depth.
+        Greatest distance of a sample from the segment that replaces it, in the plane of the face and in depth.
     level : float, mm
-        The one z of a level path, whatever its samples say; not a number where it is not level.
+        z of a level path, used instead of the z of its samples; NaN if the path is not level.
     segments : (m,) Segment
-        Filled from ``at`` on, ``end - first`` of them at the most. A cutter that goes straight in or out makes one
-        of no length where it stands deepest; one that stays in its place makes none, unless it never leaves it.
+        Filled from ``at`` on; at most ``end - first`` of them. A vertical movement of the cutter gives one segment of zero
+        length at its deepest point. A dwell gives no segment, unless the path is nothing but a dwell.
     at : int
-        Where the first segment goes.
+        Index of the first segment to fill.
     """
     begin, k, flat = at, first, not math.isnan(level)
     before_x, before_y, joined = 0.0, 0.0, _NEITHER
@@ -204,18 +205,19 @@ def lay_segments(
 
 @kernel(parallel=PRANGE_ALONE, fastmath=FUSED)
 def lay_paths(tip: Array, ends: Counts, within: Array, levels: Array, segments: Segments) -> None:
-    """Lay segments through paths, a thread a path.
+    """Fill the segments of all paths, in parallel over the paths.
 
     Parameters
     ----------
     tip : (n, 3) float64, mm
         Samples of all paths, C-contiguous.
     ends : (k,) int64
-        The sample after the last of each path; the next one's first.
+        Index after the last sample of each path, which is the first sample of the next path.
     within, levels : (k,) float64, mm
-        Of each path: ``aside`` and ``upright``, and ``level``, as `lay_segments` takes them.
+        Arguments of `lay_segments` for each path: ``within`` for both ``aside`` and ``upright``, and ``levels`` for ``level``.
     segments : (n,) Segment
-        Filled, each path's from its first sample on. What it leaves over is at z = 0, which reaches no work.
+        Filled. The segments of a path begin at the index of its first sample; its unused segments are set to z = 0, where
+        they cut nothing.
     """
     for k in prange(ends.size):
         first = ends[k - 1] if k > 0 else 0

@@ -1,11 +1,11 @@
-"""The sixteen cells of a patch worked at once: a vector of float32 that compiled kernels add, multiply and compare.
+"""Operations on the sixteen cells of a patch at once: a vector of float32 that compiled kernels add, multiply and compare.
 
-Only for use inside compiled functions. ``Lanes`` and plain float32 numbers mix with ``+``, ``-``, ``*`` and ``/``; a product
-and a sum may be fused, which rounds once instead of twice, and nothing is reordered. A plain float64 number must be made
-float32 first. No lane may become a NaN: take no root of less than zero, divide by no zero.
+Only for use inside compiled functions. ``+``, ``-``, ``*`` and ``/`` accept ``Lanes`` and plain float32 numbers; a product and a
+sum may be fused, which rounds once instead of twice, and nothing is reordered. A plain float64 number must be converted to
+float32 first. No lane may become NaN: do not take the root of a negative number or divide by zero.
 """
 
-# The compiler tells what it hands over by position and name: it needs them all, and overloads without annotations.
+# numba matches arguments by position and by name: functions need all of them, and overloads must have no annotations.
 # ruff: noqa: ANN001, ANN202, ARG001, ARG005
 # mypy: disable-error-code="no-untyped-call, no-untyped-def"
 
@@ -55,7 +55,7 @@ _NUMBERS: Final = ("nnan", "nsz")
 
 
 class _LanesType(types.Type):
-    """How the compiler knows sixteen float32."""
+    """The compiler's type for sixteen float32."""
 
     def __init__(self) -> None:
         super().__init__(name="Lanes")
@@ -66,7 +66,7 @@ _lanes: Final = _LanesType()
 
 @register_model(_LanesType)
 class _LanesModel(models.PrimitiveModel):
-    """Held in a vector register."""
+    """The machine representation of the type: a vector register."""
 
     def __init__(self, manager: Any, kind: Any) -> None:
         super().__init__(manager, kind, _VECTOR)
@@ -86,7 +86,7 @@ def _of_lanes(count: int, emit: Emit) -> Any:
 
 
 def _instruction(name: str, count: int, flags: tuple[str, ...] = ()) -> Emit:
-    """Return what emits one of the compiler's own vector instructions."""
+    """Return a function that emits one of the compiler's own vector instructions."""
 
     def emit(builder: Any, *given: Any) -> Any:
         kind = ir.FunctionType(_VECTOR, (_VECTOR,) * count)
@@ -105,7 +105,7 @@ minimum = _of_lanes(2, _instruction("minnum", 2, _NUMBERS))
 maximum = _of_lanes(2, _instruction("maxnum", 2, _NUMBERS))
 """The greater of two Lanes, lane by lane."""
 sqrt = _of_lanes(1, _instruction("sqrt", 1))
-"""The square root of Lanes, none below zero."""
+"""The square root of Lanes, none of them negative."""
 where_at_most = _of_lanes(
     4, lambda builder, x, y, then, otherwise: builder.select(builder.fcmp_ordered("<=", x, y), then, otherwise)
 )
@@ -114,7 +114,7 @@ where_at_most = _of_lanes(
 
 @_compiled
 def broadcast(typing: Any, number: Any) -> Any:
-    """Return Lanes that are all one float32 number."""
+    """Return Lanes that all hold one float32 number."""
 
     def lower(context: Any, builder: Any, signature: Any, given: Any) -> Any:
         nothing, first = ir.Constant(_VECTOR, ir.Undefined), ir.IntType(32)
@@ -137,7 +137,7 @@ def columns(typing: Any) -> Any:
 
 
 def _patch(context: Any, builder: Any, kind: Any, tile: Any, patch: Any) -> Any:
-    """Return a pointer to a tile's patch, as Lanes."""
+    """Return a pointer to a patch of a tile, typed as a pointer to Lanes."""
     laid_out = context.make_array(kind)(context, builder, tile)
     where = [patch, context.get_constant(types.intp, 0)]
     cell = cgutils.get_item_pointer(context, builder, kind, laid_out, where, wraparound=False, boundscheck=False)
@@ -190,14 +190,14 @@ def _square_rows(context: Any, builder: Any, kind: Any, grid: Any, row: Any, col
 
 
 def _chosen(builder: Any, one: Any, other: Any, first: int, count: int) -> Any:
-    """Return ``count`` elements of two vectors end to end, from the ``first`` on."""
+    """Return ``count`` elements, from number ``first`` on, of two vectors placed end to end."""
     places = ir.Constant(ir.VectorType(ir.IntType(32), count), list(range(first, first + count)))
     return builder.shuffle_vector(one, other, places)
 
 
 @_compiled
 def load_square(typing: Any, grid: Any, row: Any, column: Any) -> Any:
-    """Return the 4 x 4 cells of a C-contiguous float32 grid whose first is at (row, column), as Lanes."""
+    """Return the 4 x 4 cells of a C-contiguous float32 grid of which the first is at (row, column), as Lanes."""
 
     def lower(context: Any, builder: Any, signature: Any, given: Any) -> Any:
         taken = [builder.load(pointer) for pointer in _square_rows(context, builder, signature.args[0], *given)]
@@ -211,7 +211,7 @@ def load_square(typing: Any, grid: Any, row: Any, column: Any) -> Any:
 
 @_compiled
 def store_square(typing: Any, grid: Any, row: Any, column: Any, lanes: Any) -> Any:
-    """Store Lanes as the 4 x 4 cells of a C-contiguous float32 grid whose first is at (row, column)."""
+    """Store Lanes as the 4 x 4 cells of a C-contiguous float32 grid of which the first is at (row, column)."""
 
     def lower(context: Any, builder: Any, signature: Any, given: Any) -> Any:
         for down, pointer in enumerate(_square_rows(context, builder, signature.args[0], *given[:3])):
@@ -223,7 +223,7 @@ def store_square(typing: Any, grid: Any, row: Any, column: Any, lanes: Any) -> A
 
 @_compiled
 def lane(typing: Any, lanes: Any, number: Any) -> Any:
-    """Return one lane's number."""
+    """Return the number in one lane."""
 
     def lower(context: Any, builder: Any, signature: Any, given: Any) -> Any:
         return builder.extract_element(*given)
@@ -232,7 +232,7 @@ def lane(typing: Any, lanes: Any, number: Any) -> Any:
 
 
 def _mixes(sign: Any, both: Any) -> None:
-    """Let a sign stand between Lanes, or between Lanes and a float32."""
+    """Define an operator for two Lanes, and for Lanes and a float32."""
 
     @overload(sign)
     def mixed(x, y):

@@ -1,14 +1,15 @@
-"""The slab across a segment in which it may cut deepest, and which patches of a tile that is.
+"""The slab around a segment in which the segment may cut deepest, and the patches of a tile that the slab covers.
 
-``u`` is the way along a segment, ``v`` across. A ray that a segment reaches best from one of its ends lies, unless the path
-ends there too, within ``b sin(turn / 2)`` of that end along the segment, or beside its neighbour, ``b`` being the cutter's
-half width: of two rays' ways, one along each, one is that short. So a segment need only visit a slab that much longer than
-itself, and ``b`` to each side.
+``u`` is the coordinate along a segment, ``v`` the coordinate across it, and ``b`` the half width of the cutter. A ray may be
+cut deepest from the joint of two segments with the turning angle ``turn`` between them. It then lies beyond the ends of both;
+its distance beyond the end, measured along the segment, is at most ``b sin(turn / 2)`` for at least one of the two. A segment
+therefore needs to visit only a slab that extends that far beyond a joint, ``b`` beyond an end of the path, and ``b`` to each
+side.
 
 What the arrays hold:
 
 * ``segments`` : (n,) `lobework.kernels.sweep.segments.Segment`.
-* ``parts`` : (p,) `lobework.kernels.sweep.edge_parts.EdgePart`, outwards.
+* ``parts`` : (p,) `lobework.kernels.sweep.edge_parts.EdgePart`, from the centre line outwards.
 * ``bounds``, ``out`` : (n, 4) int32, cells: see `lobework.kernels.sweep.tiles`.
 """
 
@@ -62,15 +63,16 @@ __all__ = [
 FUSED = {"contract"}
 """A product and a sum may be fused, which rounds once instead of twice; nothing is reordered."""
 _SLACK: Final = 0.01
-"""Cells by which a slab is wider than it must be, for rounding."""
+"""Margin of a slab for rounding errors, in cells."""
 _TINY: Final = 1e-9
 
 
 class Placed(NamedTuple):
-    """A segment as a tile sees it, mm.
+    """A segment relative to a tile, mm.
 
-    The place on the segment that is nearest to the tile's middle, seen from the tile's first cell; how far from there the
-    segment's lower end (negative) and its upper end are; and the unit direction of the segment.
+    The reference point is the point of the segment nearest to the middle of the tile. ``x`` and ``y`` are its coordinates
+    relative to the tile's first cell, ``z`` is its height. ``lower`` (negative or zero) and ``upper`` are the positions of the
+    segment's ends along it, relative to the reference point; ``way_x`` and ``way_y`` are its unit direction.
     """
 
     x: float
@@ -83,7 +85,7 @@ class Placed(NamedTuple):
 
 
 class Lines(NamedTuple):
-    """The rows and columns of a tile's patches that are visited: the first of each, and the one after the last."""
+    """The range of a tile's patches to visit: rows ``top`` to ``bottom - 1``, columns ``left`` to ``right - 1``."""
 
     top: int
     bottom: int
@@ -92,12 +94,13 @@ class Lines(NamedTuple):
 
 
 class Walk(NamedTuple):
-    """How to go over a slab by its long lines of patches, which are rows or columns.
+    """The traversal of a slab by lines of patches: rows if the segment's direction is nearer to y than to x, else columns.
 
-    In line 0 the first patch between the slab's sides, the one after the last, and by how much both move from line to line; the
-    same between the slab's ends; how many patches on the next line is, and the next patch (32 and 1 where lines are rows, 1 and
-    32 where they are columns); the first line and the one after the last; and the first patch along them and the one after the
-    last that may be visited.
+    ``side_first`` and ``side_after`` are, in line 0, the first patch between the sides of the slab and the one after the last;
+    ``side_step`` is the increment of both from line to line. ``end_first``, ``end_after`` and ``end_step`` are the same between
+    the ends of the slab. ``to_next_line`` and ``to_next_patch`` are increments of the patch number: 32 and 1 if lines are rows,
+    1 and 32 if they are columns. ``first_line`` and ``after_line`` are the first line and the one after the last;
+    ``first_patch`` and ``after_patch`` limit the patches of every line likewise.
     """
 
     side_first: float
@@ -116,14 +119,14 @@ class Walk(NamedTuple):
 
 @kernel(fastmath=FUSED)
 def reach(parts: EdgeParts, depth: float) -> float:
-    """Return how far from its middle line an edge comes out of the work, mm, its tip ``depth`` mm deep; 0 where it is not in it.
+    """Return the half width of an edge at the surface of the work, mm; 0 if the edge is not in the work.
 
     Parameters
     ----------
     parts : (p,) EdgePart
-        Of the edge, from the middle line outwards.
+        Parts of the edge, from the centre line outwards.
     depth : float, mm
-        Of its tip.
+        Depth of its tip.
     """
     out = 0.0
     for p in range(parts.shape[0]):
@@ -142,20 +145,20 @@ def reach(parts: EdgeParts, depth: float) -> float:
 
 @kernel(fastmath=FUSED)
 def bounds_of(segments: Segments, parts: EdgeParts, swing: float, grid: Grid, out: Whole) -> None:
-    """Fill (n, 4) int32, the lowest and highest row and column that each of (n,) segments reaches; none as `NO_CELLS`.
+    """Fill the lowest and highest row and column that each segment reaches; `NO_CELLS` if it reaches no cell.
 
     Parameters
     ----------
     segments : (n,) Segment
-        Of the path.
+        Segments of the path.
     parts : (p,) EdgePart
-        Of the edge.
+        Parts of the edge, from the centre line outwards.
     swing : float, mm
-        Radius of the circle in which the edge is swung.
+        Radius of the circle in which the edge is swung; 0 if it revolves about its own centre line.
     grid : Grid
-        Of the face.
+        Grid of the face.
     out : (n, 4) int32
-        Filled.
+        Filled, one row for each segment.
     """
     per_x, per_y = 1.0 / grid.column_step, 1.0 / grid.row_step
     at, r = 0.0, 0.0
@@ -180,7 +183,7 @@ def bounds_of(segments: Segments, parts: EdgeParts, swing: float, grid: Grid, ou
 
 @kernel(parallel=PRANGE_ALONE, fastmath=FUSED)
 def bounds_of_all(segments: Segments, parts: EdgeParts, swing: float, grid: Grid, out: Whole) -> None:
-    """Do as `bounds_of`, on every thread."""
+    """Fill the same as `bounds_of`, in parallel on all threads."""
     n = segments.shape[0]
     for share in prange(SHARES):
         first, after = n * share // SHARES, n * (share + 1) // SHARES
@@ -189,7 +192,7 @@ def bounds_of_all(segments: Segments, parts: EdgeParts, swing: float, grid: Grid
 
 @kernel(fastmath=FUSED)
 def placed_in(segment: Segment, grid: Grid, row: int, column: int) -> Placed:
-    """Return a segment as the tile sees it whose first cell is at (row, column)."""
+    """Return a segment relative to the tile whose first cell is at (row, column)."""
     dx = grid.x + column * grid.column_step - segment.x
     dy = grid.y + row * grid.row_step - segment.y
     ux, uy = segment.way_x, segment.way_y
@@ -200,7 +203,7 @@ def placed_in(segment: Segment, grid: Grid, row: int, column: int) -> Placed:
 
 @kernel(fastmath=FUSED)
 def lines_of(bounds: Whole, row: int, column: int) -> Lines:
-    """Return the rows and columns of a tile's patches that a segment's bounds touch."""
+    """Return the range of a tile's patches that a segment's bounds overlap."""
     return Lines(
         max(bounds[LOW_ROW] - row, 0) // PATCH,
         min(bounds[HIGH_ROW] - row, SIDE - 1) // PATCH + 1,
@@ -211,7 +214,7 @@ def lines_of(bounds: Whole, row: int, column: int) -> Lines:
 
 @kernel(fastmath=FUSED)
 def walk_over(placed: Placed, low: float, high: float, r: float, lines: Lines, grid: Grid) -> Walk:
-    """Return how to go over a slab from ``low`` to ``high`` along a placed segment and ``r`` to each side, within some lines."""
+    """Return the traversal of a slab, ``low`` to ``high`` along a placed segment and ``r`` to each side, limited to ``lines``."""
     top, bottom, left, right = lines
     ax, ay, ux, uy = placed.x, placed.y, placed.way_x, placed.way_y
     by_rows = abs(uy) >= abs(ux)
@@ -241,7 +244,7 @@ def walk_over(placed: Placed, low: float, high: float, r: float, lines: Lines, g
 
 @kernel(fastmath=FUSED)
 def run_of(walk: Walk, line: int) -> tuple[int, int]:
-    """Return the first patch of a line that is visited, and the one after the last."""
+    """Return the first patch to visit in a line and the one after the last; equal if there is none."""
     at = float(line)
     first = max(walk.side_first + walk.side_step * at, walk.end_first + walk.end_step * at, walk.first_patch)
     last = min(walk.side_after + walk.side_step * at, walk.end_after + walk.end_step * at, walk.after_patch)
@@ -250,7 +253,7 @@ def run_of(walk: Walk, line: int) -> tuple[int, int]:
 
 @kernel(fastmath=FUSED)
 def lanes_of(placed: Placed, grid: Grid) -> tuple[Lanes, Lanes]:
-    """Return u and v of the lanes of a patch, from those of its first cell, mm."""
+    """Return u and v of each lane of a patch, relative to those of its first cell, mm."""
     ux, uy, sx, sy = placed.way_x, placed.way_y, grid.column_step, grid.row_step
     return (
         columns() * np.float32(ux * sx) + rows() * np.float32(uy * sy),
@@ -268,7 +271,7 @@ def first_cell(placed: Placed, walk: Walk, line: int, patch: int, grid: Grid) ->
 
 @kernel(fastmath=FUSED)
 def patch_steps(placed: Placed, walk: Walk, grid: Grid) -> tuple[float, float]:
-    """Return by how much u and v grow from a patch to the next in a line, mm."""
+    """Return the increments of u and v from one patch to the next in a line, mm."""
     if walk.to_next_patch == 1:
         return placed.way_x * grid.column_step * PATCH, -placed.way_y * grid.column_step * PATCH
     return placed.way_y * grid.row_step * PATCH, placed.way_x * grid.row_step * PATCH

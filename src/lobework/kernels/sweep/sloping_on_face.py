@@ -1,19 +1,21 @@
-"""Cutters swept over a face along segments that rise, exactly: a revolving cutter, or one swung about an upright axis.
+"""Exact sweep over a face along sloping segments: of a revolving cutter, or of one swung in a circle about an upright axis.
 
-A segment rises ``m`` mm a mm, and ``u`` is the way along it from its lower end, ``v`` across. A cutter at ``t`` stands
-``rho = sqrt(v^2 + (u - t)^2)`` from a ray and cuts it at ``z + m t + h(rho)``, ``h`` the height of its edge; the least over
-the segment is sought, part of the edge by part. On the way towards the ray, and under a slant of rise ``k``, that is at
-``t = u - |v| m / sqrt(k^2 - m^2)``; under an arc of radius ``R`` at ``t = u - m sqrt((R^2 - v^2) / (1 + m^2))``; held to the
-places at which the ray is under that part. On the way from the ray both rise, so it is where that begins.
+A segment rises ``m`` mm per mm; ``u`` is the coordinate of a ray along it from its lower end, ``v`` the coordinate across it. A
+cutter at ``t`` along the segment is at the distance ``rho = sqrt(v^2 + (u - t)^2)`` from the ray and cuts it at the height
+``z + m t + h(rho)``, where ``h`` is the height of its edge. The minimum over the segment is computed for each part of the edge.
+For ``t <= u`` the minimum is at ``t = u - |v| m / sqrt(k^2 - m^2)`` for a straight part of slope ``k``, and at
+``t = u - m sqrt((R^2 - v^2) / (1 + m^2))`` for an arc of radius ``R``, with ``t`` clamped to the range in which the ray is under
+that part. For ``t > u`` both terms increase with ``t``, so the minimum is where this range begins.
 
-A ray that is cut deepest from within a segment lies up to ``m`` times the greatest ``rho / h'(rho)`` ahead of there: the slab is
-that much longer at its upper end.
+A ray is ahead of the position that cuts it deepest by at most ``m`` times the greatest ``rho / h'(rho)``: the slab extends that
+far beyond the upper end of the segment.
 
 What the arrays hold:
 
 * ``segments`` : (n,) `lobework.kernels.sweep.segments.Segment`.
-* ``parts``, ``slants`` : (p,) `lobework.kernels.sweep.edge_parts.EdgePart`, outwards; slants have no arc among them.
-* ``chosen`` : (k,) int32: segments that reach the tile.
+* ``parts``, ``slants`` : (p,) `lobework.kernels.sweep.edge_parts.EdgePart`, from the centre line outwards; ``slants`` are
+  straight parts only.
+* ``chosen`` : (k,) int32: indices of the segments that reach the tile.
 * ``bounds``, ``work``, ``tile``, ``depth``: see `lobework.kernels.sweep.tiles`.
 """
 
@@ -58,20 +60,20 @@ __all__ = ["SlopingEdge", "carve_tile", "room"]
 FUSED = {"contract"}
 """A product and a sum may be fused, which rounds once instead of twice; nothing is reordered."""
 _INWARDS: Final = np.float32(1.0 - 1e-6)
-"""So that what stands just under a part's far end is not rounded out from under it."""
+"""Factor applied to the distance of a part's outer end, so that rounding does not exclude a ray there."""
 _CLOSE: Final = 1e-9
-"""Lengths nearer than this, mm, are one, where there is room for all of float64."""
+"""Tolerance, mm, within which two lengths in float64 are considered equal."""
 
 
 class SlopingEdge(NamedTuple):
-    """An edge that may rise along its path.
+    """An edge on a path that may slope.
 
     Parameters
     ----------
     parts : (p,) EdgePart
-        None an arc where the edge is swung.
+        Parts of the edge, from the centre line outwards; straight parts only if the edge is swung.
     swing : float, mm
-        Radius of the circle in which the edge is swung; 0 where it revolves about its own middle line.
+        Radius of the circle in which the edge is swung; 0 if it revolves about its own centre line.
     """
 
     parts: EdgeParts
@@ -80,7 +82,7 @@ class SlopingEdge(NamedTuple):
 
 @kernel(fastmath=FUSED)
 def _ahead(part: EdgePart, far: float, slope: float) -> float:
-    """Return how far ahead of a cutter that rises, mm, a part of its edge may cut deepest, in the work as far as ``far`` mm."""
+    """Return the greatest distance, mm, ahead of a rising cutter at which a part may cut deepest; ``far`` limits the part."""
     if slope == 0.0:
         return 0.0
     if not part.is_arc:
@@ -90,9 +92,9 @@ def _ahead(part: EdgePart, far: float, slope: float) -> float:
 
 @kernel(fastmath=FUSED)
 def _cut_by_part(tile: Cells, placed: Placed, slope: float, part: EdgePart, walk: Walk, grid: Grid) -> None:
-    """Deepen a tile by one part of an edge along a segment, in a slab's lines.
+    """Deepen a tile by one part of an edge along a segment, within a slab.
 
-    It counts as reaching a hair further than it does, as high as at its end, so that no ray is rounded out between two parts.
+    The part is lengthened by `RIM_MM` at the height of its outer end, so that rounding does not exclude a ray between two parts.
     """
     near, far, is_arc, radius, rise = part.near, part.far, part.is_arc, part.radius, part.rise
     steep = not is_arc and rise <= slope
@@ -138,7 +140,7 @@ def _cut_by_part(tile: Cells, placed: Placed, slope: float, part: EdgePart, walk
 
 @kernel(fastmath=FUSED)
 def _outside(part: EdgePart, swing: float, u: float, across: float, low: float, high: float, slope: float) -> float:
-    """Return the least height at which a swung slant, outside its circle, meets a ray; infinite where it does not."""
+    """Return the least height at which a swung straight part meets a ray outside its circle; infinite if it does not."""
     low_height, rise = part.low, part.rise
     near, far = swing + part.near, swing + part.far
     if across > (far + _CLOSE) ** 2:
@@ -157,9 +159,10 @@ def _outside(part: EdgePart, swing: float, u: float, across: float, low: float, 
 
 @kernel(fastmath=FUSED)
 def _within(part: EdgePart, swing: float, u: float, across: float, low: float, high: float, slope: float) -> float:
-    """Return the least height at which a swung slant, inside its circle, meets a ray; infinite where it does not.
+    """Return the least height at which a swung straight part meets a ray inside its circle; infinite if it does not.
 
-    The slant rises towards the circle's middle, so its height along the segment bends down, and is least at an end.
+    The part rises towards the centre of the circle, so its height is a concave function of the position along the segment: the
+    minimum is at an end of an interval.
     """
     low_height, rise = part.low, part.rise
     near, far = max(swing - part.far, 0.0), swing - part.near
@@ -177,7 +180,7 @@ def _within(part: EdgePart, swing: float, u: float, across: float, low: float, h
 
 @kernel(fastmath=FUSED)
 def _first_beyond(slants: EdgeParts, off: float) -> int:
-    """Return the first slant that ends at ``off`` or beyond."""
+    """Return the index of the first straight part whose outer end is at ``off`` or beyond."""
     low, high = 0, slants.shape[0]
     while low < high:
         middle = (low + high) // 2
@@ -190,9 +193,10 @@ def _first_beyond(slants: EdgeParts, off: float) -> int:
 
 @kernel(fastmath=FUSED)
 def _height(u: float, across: float, low: float, high: float, slope: float, swing: float, slants: EdgeParts) -> float:
-    """Return the least height above the place where t is 0 at which a swung edge meets a ray along a segment.
+    """Return the least height at which a swung edge meets a ray along a segment, relative to the tip at t = 0.
 
-    Only those slants are tried that reach the ray, from the lowest on, until what is left is higher than what was found.
+    The straight parts that reach the ray are evaluated from the lowest on. The search stops when the remaining parts are higher
+    than the least height found.
     """
     nearest = math.sqrt(across + (u - min(max(u, low), high)) ** 2)
     furthest = math.sqrt(across + max(u - low, high - u) ** 2)
@@ -212,7 +216,7 @@ def _height(u: float, across: float, low: float, high: float, slope: float, swin
 
 @kernel(fastmath=FUSED)
 def _cut_swung(tile: Cells, placed: Placed, slope: float, swing: float, slants: EdgeParts, walk: Walk, grid: Grid) -> None:
-    """Deepen a tile by an edge swung in a circle along a segment, in a slab."""
+    """Deepen a tile by an edge swung in a circle along a segment, within a slab."""
     ax, ay, z, low, high, ux, uy = placed
     for line in range(walk.first_line, walk.after_line):
         first, last = run_of(walk, line)
@@ -240,7 +244,7 @@ def _cut_tile(
     column: int,
     tile: Cells,
 ) -> None:
-    """Deepen one tile by segments that rise."""
+    """Deepen one tile by sloping segments."""
     for k in chosen:
         segment = segments[k]
         placed = placed_in(segment, grid, row, column)
@@ -264,7 +268,7 @@ def _cut_tile(
 
 @kernel()
 def room() -> Room:
-    """Return what one thread works in: a tile."""
+    """Return the buffer of one thread: a tile."""
     return (blank_tile(),)
 
 

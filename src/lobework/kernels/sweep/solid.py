@@ -1,21 +1,23 @@
-"""Solids of revolution swept over a depth grid along pieces of path, over any surface and however they lean.
+"""Volumes that solids of revolution sweep over a depth grid along pieces of path, on any surface and at any inclination.
 
-A piece of path turns little, so that how deep a convex solid cuts a ray bends down all along it, or nearly: it lies below each
-of its tangents, but for a doubt that grows with the turn and the bow of the path. From where the solid's axis passes the ray
-the deepest place is looked for uphill, until the tangents on both sides of it leave nothing above what is found; a ray whose
-first tangent promises no more than it is deep already is left at once. A tangent is known from the skin where the ray leaves
-the solid: ``n . v / n . way``, v the skin's speed there and n its normal.
+A piece of path turns little, so that the depth to which a convex solid cuts a ray is nearly a concave function of t, the fraction
+of the piece that is completed. The depth lies below each of its tangents, apart from an error bound that grows with the turn and
+the bow of the path. The search for the maximum begins where the tip is nearest to the ray, and goes uphill until the tangents on
+both sides of the maximum leave nothing above the depth found. A ray whose first tangent nowhere exceeds its present depth is
+skipped at once. The slope of a tangent is ``n . v / n . way``, where v and n are the velocity and the normal of the solid's
+surface at the point at which the ray leaves the solid, and way is the direction of the ray.
 
-A ray that is cut deepest from within a piece leaves the solid where its skin neither comes nor goes, ``n . v = 0``. For a solid
-about the way out of the work that is near its middle line, as the path climbs little: only that slab is visited.
+If the depth is greatest within a piece, the ray leaves the solid where ``n . v = 0`` (the condition of the envelope). On a solid
+whose axis points out of the work, such points are near its centre line, because the path climbs little. Only the rays of this
+slab are searched.
 
 What the arrays hold:
 
 * ``pieces`` : (n,) `lobework.kernels.sweep.solid_piece.Piece`.
 * ``outline`` : (p,) `lobework.kernels.sweep.ray_solid.SolidPart`.
 * ``bodies`` : (m,) `SolidBody`.
-* ``stops`` : (12,) float64, parts of a piece: places at which a ring is looked at, in order.
-* ``near`` : (32,) int32: the patches along the columns of a tile that a piece reaches.
+* ``stops`` : (12,) float64, values of t at which the depth of a ring is evaluated, in increasing order.
+* ``near`` : (32,) int32: indices of the patch columns of a tile that a piece reaches.
 * ``bounds``, ``work``, ``tile``, ``depth``: see `lobework.kernels.sweep.tiles`.
 """
 
@@ -51,36 +53,36 @@ _NO_MM: Final = 1e-12
 _LEAST_SQUARE: Final = 1e-12
 _INTO_MM: Final = 1e-7
 _ASTRAY_MM: Final = 1.0
-"""A ray that leaves a solid so far outside the work, beyond what a piece reaches, tells nothing of where it is met inside."""
+"""A ray whose exit is above the work by more than this plus the ray's reach counts as a miss: its slope is not usable."""
 _ROUNDS: Final = 60
 _SHORTEST: Final = 1 / 64
 _STOPS: Final = 12
 _NEAR: Final = 0.6
-"""A top that the skin's bend puts nearer than this part of the way to a piece's end is looked for there."""
+"""If the curvature predicts a maximum within this fraction of the way to an end of the piece, it is searched for there."""
 _GRAZES: Final = 4.0
-"""A ray grazes a solid that it leaves at a cosine of less than this times the turn of the piece."""
+"""A ray grazes a solid if the cosine of its exit angle is at most this factor times the turn of the piece, rad."""
 _OVER: Final = 1.2
-"""How far past where the bend puts a top it is looked for, so that it lies between."""
+"""Factor that lengthens the distance to the predicted maximum, so that the maximum is bracketed."""
 
 
 class SolidBody:
     """The parts of an outline that belong to one solid."""
 
     first: int
-    """Its first part."""
+    """Index of its first part."""
     after: int
-    """The part after its last."""
+    """Index of the part after its last."""
 
 
 class Solid(NamedTuple):
-    """What a cutter describes as it revolves.
+    """The solids that a cutter generates as it revolves.
 
     Parameters
     ----------
     outline : (p,) SolidPart
-        Of the solids.
+        Outlines of the solids.
     bodies : (m,) SolidBody
-        The solids. They are convex, but for a ring.
+        The solids. All are convex except a ring.
     kind : int
         `DRILL`, `FRAME` or `RING` of `lobework.kernels.sweep.solid_piece`.
     size : float, mm
@@ -97,10 +99,9 @@ class Solid(NamedTuple):
 def _seen(
     piece: Piece, ray: Ray, t: float
 ) -> tuple[float, float, float, float, float, float, float, float, float, float, float, float]:
-    """Return a ray's start off the solid's middle, its way, and the solid's axis and middle, t of a piece done.
+    """Return a ray's origin relative to the solid's centre, its direction, and the solid's axis and centre, at t of a piece.
 
-    All are as the path's radius there sees them. ``ray`` is a start and a way, 3 each, as the radius in the middle of the piece
-    sees them, and the ray's end.
+    All are in the frame of the path's radius at t; ``ray`` is in the frame of the radius in the middle of the piece.
     """
     sx, sy, wx, wy = ray.start.x, ray.start.y, ray.way.x, ray.way.y
     if piece.swept != 0.0:
@@ -143,9 +144,10 @@ def _climb(
     normal_r: float,
     normal_y: float,
 ) -> tuple[float, float, float, float]:
-    """Return how fast the skin comes on where a ray meets it, n . v, and the ray leaves, n . way; and its bend about the axis.
+    """Return ``n . v``, ``n . way``, the curvature about the axis, and ``-n . bow``, at the distance ``e`` along a ray.
 
-    And by how much the path bows into the skin, ``-n . bow``.
+    n is the outward normal of the solid's surface there and v its velocity, mm per piece; way is the direction of the ray. The
+    curvature is in 1/mm, and ``-n . bow`` is the bow of the path into the surface, mm.
     """
     x, y, z = x + e * wx, y + e * wy, z + e * wz
     up = x * ax + y * ay + z * az
@@ -179,10 +181,10 @@ def _climb(
 def _depth(
     piece: Piece, ray: Ray, t: float, outline: Records[SolidPart], first: int, last: int
 ) -> tuple[float, float, float, float, float]:
-    """Return how deep a ray goes in the solid, t of a piece done; how that grows with t; how squarely it leaves, 0 to 1.
+    """Return the depth at which a ray leaves the solid at t, or `NOTHING`; its derivative; and the cosine of the exit angle.
 
-    And by how much less it grows later on, as far as the skin's bend about the solid's axis tells; and by how much more, as the
-    path bows, for `_doubt`.
+    The fourth value is the decrease of the derivative per unit of t that follows from the curvature about the solid's axis; the
+    fifth is the bow of the path into the surface, for `_doubt`.
     """
     x, y, z, wx, wy, wz, ax, ay, az, px, py, _ = _seen(piece, ray, t)
     base = -(x * wx + y * wy + z * wz)
@@ -204,17 +206,17 @@ def _depth(
 
 @kernel(fastmath=FUSED, inline="always")
 def _doubt(piece: Piece, span: float, more: float, square: float, into: float) -> float:
-    """Return how far above its tangent the depth may be, ``span`` of a piece away, where the tangent promises ``more``.
+    """Return an upper bound of how far the depth is above its tangent, mm, at the distance ``span`` in t.
 
-    A ray, as the solid sees it, goes straight but for how the path turns and bows ``into`` the skin; that grows with the square
-    of the span.
+    ``more`` is the change of the tangent over that distance, ``square`` the cosine of the exit angle. In the frame of the solid a
+    ray moves straight, except that the path turns and bows ``into`` the surface; the deviation grows with the square of ``span``.
     """
     return ((piece.doubt + max(into, 0.0)) * span * span + more * piece.turn) / max(square - piece.turn, _LEAST_SQUARE)
 
 
 @kernel(fastmath=FUSED)
 def _misses(piece: Piece, ray: Ray, t: float, outline: Records[SolidPart], first: int, last: int) -> tuple[float, float]:
-    """Return by how much a ray misses a convex solid, t of a piece done, and how that grows with t."""
+    """Return the distance by which a ray misses a convex solid at t (zero or negative at a contact), and its derivative."""
     x, y, z, wx, wy, wz, ax, ay, az, px, py, _ = _seen(piece, ray, t)
     up, climb = x * ax + y * ay + z * az, wx * ax + wy * ay + wz * az
     cross, off = x * wx + y * wy + z * wz - up * climb, x * x + y * y + z * z - up * up
@@ -242,10 +244,10 @@ def _misses(piece: Piece, ray: Ray, t: float, outline: Records[SolidPart], first
 
 @kernel(fastmath=FUSED)
 def _passed(piece: Piece, ray: Ray, floor: float, off: float) -> tuple[bool, float, float]:
-    """Return whether a piece passes a ray by; where its tip is nearest to it; and how far aside of the tip's way the ray is.
+    """Return whether a ray is outside a piece's slab; the t at which the tip is nearest; and the ray's offset along ``aside``.
 
-    All that is ``off`` mm about the ray is passed by too; the ray is taken from ``floor`` to as deep as the piece reaches, and
-    the tip is nearest at its own height.
+    The first value holds for everything within ``off`` mm of the ray, between ``floor`` and the depth that the piece reaches. The
+    other two belong to the point of the ray at the height of the tip; the offset is measured from the path of the tip, mm.
     """
     x, y, z, wx, wy, wz = (
         ray.start.x - piece.tip_middle.x,
@@ -282,11 +284,11 @@ def _passed(piece: Piece, ray: Ray, floor: float, off: float) -> tuple[bool, flo
 
 @kernel(fastmath=FUSED)
 def _first_met(piece: Piece, ray: Ray, t: float, outline: Records[SolidPart], first: int, last: int) -> float:
-    """Return a place in a piece where a ray meets a convex solid that it misses at t; -1 where there is none to be had.
+    """Return a t at which a ray meets a convex solid that it misses at the given t; -1 if none is found.
 
-    How much a ray misses by bends up all along a piece, so its tangents lead to where it is met, and never past; but where it is
-    least apart may wander along the ray as the solid turns. Where that leaves a doubt, the piece is gone through from its
-    beginning, by steps that pass no place where it may be met; after sixty of them, none is shorter than a 64th of the piece.
+    The distance by which the ray misses is a convex function of t, so Newton steps lead to the contact and never past it. But the
+    nearest point may move along the ray as the solid turns. If this leaves the result uncertain, the piece is scanned from its
+    beginning, by steps too short to pass a contact; after sixty steps, none is shorter than a 64th of the piece.
     """
     wanders = piece.turn * min(ray.end, ray.reach)
     for _ in range(_ROUNDS):
@@ -327,10 +329,11 @@ def _top(
     first: int,
     last: int,
 ) -> float:
-    """Return the depth at a top between two places of a piece, uphill from both, or met at one of them alone.
+    """Return the greatest depth found between two values of t, ``low`` and ``high``, with a maximum between them.
 
-    Given up where its tangents, and what they may be doubted by, leave no more than ``floor``. A place whose tangent leads to
-    below the other place is across a leap from it, and counts as not met.
+    The depth rises from both of them towards the maximum, or the ray misses the solid at one, where the depth is `NOTHING`. The
+    search stops when the tangents plus the error bound ``doubt`` do not exceed ``floor``. If the tangent at one t plus ``doubt``
+    passes below the depth at the other, a discontinuity separates them, and the ray counts as missing the solid at the first.
     """
     best = max(low_deep, high_deep)
     for turn in range(_ROUNDS):
@@ -377,11 +380,11 @@ def _met_again(
     first: int,
     last: int,
 ) -> float:
-    """Return how deep a ray is cut by a second contact between t and an end of a piece; any, if no deeper than ``floor``.
+    """Return the depth of a second contact between t and an end of a piece; any value up to ``floor`` if none is deeper.
 
-    A ray that the solid only grazes, so flatly that the turn of the piece decides whether it is met, may leave it and meet it
-    again. The second contact then holds the end of the piece, where it is looked for, unless the tangent at t and what it may be
-    doubted by promise no more than ``floor``.
+    A ray may leave a solid and meet it again if it only grazes the solid, at so flat an angle that the turn of the piece decides
+    whether they meet. The second contact then extends to the end of the piece. It is searched for there, unless the tangent at t
+    plus its error bound does not exceed ``floor``.
     """
     span = abs(end - t)
     most = deep + slope * (end - t) + _doubt(piece, span, abs(slope) * span, square, into)
@@ -398,7 +401,10 @@ def _met_again(
 
 @kernel(fastmath=FUSED)
 def _uphill(piece: Piece, ray: Ray, t: float, floor: float, outline: Records[SolidPart], first: int, last: int) -> float:
-    """Return how deep a ray is cut by a convex solid in a piece of path, from t on; any, if no deeper than ``floor``."""
+    """Return the greatest depth to which a convex solid cuts a ray over a piece of path, in a search that begins at t.
+
+    The result may be any value up to ``floor`` if no depth exceeds it.
+    """
     deep, slope, square, bend, into = _depth(piece, ray, t, outline, first, last)
     if deep < -ray.reach - _ASTRAY_MM:
         t = _first_met(piece, ray, t, outline, first, last)
@@ -460,9 +466,11 @@ def _ringed(
     last: int,
     stops: Array,
 ) -> float:
-    """Return how deep a ray is cut by an edge swung in a circle, in a piece of path: about both of its crossings of the circle.
+    """Return the greatest depth to which an edge swung in a circle cuts a ray over a piece of path.
 
-    The cylinder about the whole follows in the outline, for rays that none of the places tried meets.
+    The depth is evaluated at regular values of t, at ``foot``, and at the two crossings of the circle; maxima are searched for
+    between neighbours. If the ray misses the solid at all of these, the search begins where the ray meets the cylinder around the
+    whole solid, whose parts follow the solid's in the outline.
     """
     half = math.sqrt(max(swing * swing - aside * aside, 0.0)) / max(piece.length, _NO_MM)
     for k in range(_STOPS):
@@ -542,7 +550,7 @@ def _deepen(
                 ray.end = at.axis_depth
                 for j in range(PATCH):
                     aim(ray, rays, at, first + j, piece.cosine, piece.sine)
-                    floor: float = np.float64(patch[r * PATCH + j])  # float() keeps 32 bits: all is compiled for them too
+                    floor: float = np.float64(patch[r * PATCH + j])  # float() keeps float32: callees would be compiled for it too
                     passed, foot, aside = _passed(piece, ray, floor, piece.slack)
                     if passed:
                         continue
@@ -562,7 +570,7 @@ def _deepen(
 
 @kernel()
 def room() -> Room:
-    """Return what one thread works in: a tile, numbers of its patches, a ray, and places along a piece."""
+    """Return the scratch buffers of one thread: a tile, indices of its patch columns, a ray, and values of t."""
     return blank_tile(), np.zeros(PATCHES, np.int32), np.zeros(1, RAY), np.zeros(_STOPS)
 
 

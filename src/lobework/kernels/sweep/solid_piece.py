@@ -1,12 +1,15 @@
-"""Pieces of the path of a solid of revolution: what is worked out of each alone, before any ray is looked at.
+"""Pieces of the path of a solid of revolution: quantities that are computed once per piece, before any ray is processed.
 
 What the arrays hold:
 
 * ``pieces`` : (n,) `Piece`.
-* ``edge`` : (k,) `lobework.kernels.sweep.edge_parts.EdgePart`, outwards.
+* ``edge`` : (k,) `lobework.kernels.sweep.edge_parts.EdgePart`, from the centre line outwards.
 * ``bounds``: see `lobework.kernels.sweep.tiles`.
 
-``shape`` is what a solid does, `DRILL`, `FRAME` or `RING`, and the radius of its swing or circle, mm.
+``shape`` is the kind of the solid, and the radius of its swing or circle, mm. A `DRILL` revolves about the cutter's own centre
+line; a `FRAME` is swung about an axis normal to the outward direction; a `RING` is swung in a circle about an axis along it.
+
+The slab of a piece is the box along the directions ``ahead`` and ``aside`` outside which no ray is searched.
 """
 
 from __future__ import annotations
@@ -38,81 +41,84 @@ _SLACK_MM: Final = 1e-9
 
 
 class Piece:
-    """A piece of path of a solid, as the radius at the polar angle where it begins sees it; on a face, as x, y and z are.
+    """A piece of path of a solid.
 
-    The callers of `lobework.kernels.sweep.carve.carve_solid` fill the first twelve fields; it fills the others. What "bows" goes
-    aside of straight by a quarter of that half-way.
+    The frame of the vectors turns about Z with the path: x is along the radius at the current polar angle, y along the tangent.
+    On a face it is the frame of the work. The callers of `lobework.kernels.sweep.carve.carve_solid` fill the first twelve fields;
+    it fills the others. When the fraction t of the piece is completed, a bow ``b`` adds ``t (1 - t) b`` to straight motion: a
+    quarter of ``b`` in the middle.
     """
 
     polar: float
-    """Polar angle of the radius where the piece begins, rad; zero on a face."""
+    """Polar angle of the radius at the beginning of the piece, rad; zero on a face."""
     swept: float
-    """How far that radius turns in the piece, rad."""
+    """Change of that angle over the piece, rad."""
     middle: Vector
-    """Where the solid's middle is as the piece begins, mm."""
+    """Position of the solid's centre, where r and y are zero, at the beginning of the piece, mm."""
     move: Vector
-    """How far the middle goes, mm."""
+    """Displacement of the centre over the piece, mm."""
     bow: Vector
-    """How far the middle bows, mm."""
+    """Bow of the centre's path, mm."""
     axis: Vector
-    """Unit direction of the solid's axis as the piece begins."""
+    """Unit direction of the solid's axis at the beginning of the piece."""
     axis_turn: Vector
-    """By how much that changes."""
+    """Change of ``axis`` over the piece."""
     axis_bow: Vector
-    """How far the axis's end bows."""
+    """Bow of ``axis``."""
     tip_begin: Vector
-    """Where the tip is as the piece begins, mm."""
+    """Position of the tip at the beginning of the piece, mm."""
     tip_end: Vector
-    """Where the tip is as the piece ends, mm."""
+    """Position of the tip at the end of the piece, mm."""
     out_begin: Vector
-    """Unit direction out of the work as the piece begins."""
+    """Unit direction from the tip out of the work at the beginning of the piece."""
     out_end: Vector
-    """Unit direction out of the work as the piece ends."""
+    """Unit direction from the tip out of the work at the end of the piece."""
     axis_turn_square: float
-    """Zero for an axis that does not turn."""
+    """Sum of the squared lengths of ``axis_turn`` and ``axis_bow``; zero if the axis does not turn."""
     tip_middle: Vector
-    """Half-way between where the tip begins and ends, mm."""
+    """Midpoint of ``tip_begin`` and ``tip_end``, mm."""
     outward: Vector
     """Unit direction out of the work in the middle of the piece."""
     ahead: Vector
-    """Unit direction in which the solid's skin goes, square to that."""
+    """Unit direction in which the solid's surface moves, normal to ``outward``."""
     aside: Vector
-    """Unit direction square to both."""
+    """Unit direction normal to ``outward`` and ``ahead``."""
     length: float
-    """How far it goes that way, mm."""
+    """Displacement of the solid's surface along ``ahead``, mm."""
     doubt: float
-    """How far above its tangent a depth may be a whole piece away, by the path's bend, mm."""
+    """Upper bound of a ray's deviation, besides the bow, from straight motion over the piece in the frame of the solid, mm."""
     turn: float
-    """How far the solid turns in all, rad."""
+    """Rotation of the solid over the piece, about Z and by itself together, rad."""
     half_aside: float
-    """How far the solid in the work reaches aside, mm."""
+    """Half-width along ``aside`` of the part of the solid that is in the work, mm."""
     half_ahead: float
-    """How far the solid in the work reaches ahead, mm."""
+    """Half-length along ``ahead`` of the part of the solid that is in the work, mm."""
     beyond_end: float
-    """How far past the piece's end its slab reaches, mm."""
+    """Length of the slab past the end of the piece, mm."""
     beyond_begin: float
-    """How far before the piece's beginning its slab reaches, mm."""
+    """Length of the slab before the beginning of the piece, mm."""
     lead: float
-    """How far ahead of its middle line the solid may be met deepest, mm."""
+    """Upper bound of the distance ahead of the centre line at which the solid cuts a ray deepest, mm."""
     slack: float
-    """By how much the slab is wider for how the path bends, mm."""
+    """Margin of the slab for the curvature of the path, mm."""
     cosine: float
-    """Of the polar angle in the middle of the piece."""
+    """Cosine of the polar angle in the middle of the piece."""
     sine: float
-    """Of the polar angle in the middle of the piece."""
+    """Sine of the polar angle in the middle of the piece."""
     miss_slack: float
-    """By how much a ray's miss may differ from its tangent, mm."""
+    """Error bound of the tangent to the distance by which a ray misses the solid, over the piece, mm."""
     box: Box
-    """What the solid keeps to, mm."""
+    """Bounding box of the part of the solid that is in the work, mm."""
     is_convex: bool
     """Whether the solid is convex."""
 
 
 @kernel()
 def _heights(edge: EdgeParts, far: float) -> tuple[float, float]:
-    """Return between which heights above its tip a cutter's skin turns about its middle line, as far out as ``far``.
+    """Return the least and greatest height above the tip at which normals of a cutter's surface meet its centre line.
 
-    That is where the skin's normal meets the middle line: ``h + r / k`` for a rise k at r, h high.
+    A normal at the distance r from the centre line and the height h, where the slope is k, meets it at ``h + r / k``. Only the
+    surface within the distance ``far`` counts, and no straight part with a slope of 0.05 or less.
     """
     low, high = 1e30, 0.0
     for p in range(edge.shape[0]):
@@ -129,10 +135,13 @@ def _heights(edge: EdgeParts, far: float) -> tuple[float, float]:
 
 @kernel()
 def _ahead(edge: EdgeParts, far: float, climb: float, speed: float, height: float, along: float, aside: float) -> float:
-    """Return how far ahead of, or behind, its middle line a cutter may be met deepest, ``far`` mm of it in the work.
+    """Return an upper bound of the distance, ahead of the centre line or behind it, at which a cutter cuts a ray deepest.
 
-    Its skin at r, of rise k, h high, comes on by ``r e . (v + (h + r / k - height) w) = r climb / k``, e the way there from the
-    middle line, v the speed at ``height``, and w what it grows by for each mm above, ``along`` v and ``aside``.
+    ``far`` is the greatest distance from the centre line at which the cutter is in the work. Within a piece, a ray is cut deepest
+    where ``r e . (v + (h + r / k - height) w) = r climb / k``, at a point of the surface at the distance r and in the unit
+    direction e from the centre line, at the height h, where the slope is k. v is the velocity at ``height``, with the magnitude
+    ``speed``; w is its change per mm of height, with the components ``along`` v and ``aside`` of it; ``climb`` is the speed out
+    of the work.
     """
     out = 0.0
     for p in range(edge.shape[0]):
@@ -161,9 +170,10 @@ def _ahead(edge: EdgeParts, far: float, climb: float, speed: float, height: floa
 
 @kernel()
 def _footprint(piece: Piece, edge: EdgeParts, shape: Shape, most: float, on_face: bool) -> tuple[float, float, float]:
-    """Return how wide and how tall a solid is in the work, and how far a frame's wheel reaches; below zero: not in it.
+    """Return the half-width of the cutter in the work, the solid's height there, and the half-length of a frame's swing there.
 
-    ``most`` is the greatest coordinate out of the work, z or r, that the work has.
+    These are upper bounds, mm. The first is negative if the solid is not in the work. ``most`` is the work's greatest outward
+    coordinate, z on a face and r on a round surface.
     """
     kind, size = shape
     if on_face:
@@ -187,7 +197,7 @@ def _footprint(piece: Piece, edge: EdgeParts, shape: Shape, most: float, on_face
 def _extent(
     tip_begin: float, tip_end: float, out_begin: float, out_end: float, radius: float, tall: float, more: float
 ) -> tuple[float, float]:
-    """Return the least and the greatest of one coordinate of a solid in a piece."""
+    """Return the least and the greatest value of one coordinate of a solid over a piece."""
     up, over = min(out_begin, out_end), max(out_begin, out_end)
     aside = radius * math.sqrt(max(1.0 - min(up * up, over * over), 0.0)) if up * over > 0.0 else radius
     aside += more
@@ -196,13 +206,13 @@ def _extent(
 
 @kernel()
 def _apart(a: Vector, b: Vector) -> float:
-    """Return the greatest difference of two places' coordinates."""
+    """Return the greatest difference between the coordinates of two points."""
     return max(abs(a.x - b.x), abs(a.y - b.y), abs(a.z - b.z))
 
 
 @kernel()
 def _prepare(piece: Piece, edge: EdgeParts, shape: Shape, most: float, on_face: bool) -> bool:
-    """Fill what is worked out of one piece alone; return whether it may reach the work."""
+    """Fill the computed fields of one piece; return whether the piece may reach the work."""
     kind, size = shape
     piece.cosine, piece.sine = math.cos(piece.polar + 0.5 * piece.swept), math.sin(piece.polar + 0.5 * piece.swept)
     piece.is_convex = kind != RING
@@ -296,7 +306,7 @@ def _prepare(piece: Piece, edge: EdgeParts, shape: Shape, most: float, on_face: 
 
 @kernel()
 def _join(piece: Piece, after: Piece) -> None:
-    """Shorten what the slabs of a piece and of the one after it have beyond their ends, if they join."""
+    """Shorten the slabs of a piece and of the next one at their common end, if the two pieces join."""
     apart = max(
         abs(piece.polar + piece.swept - after.polar),
         _apart(piece.tip_end, after.tip_begin),
@@ -314,7 +324,7 @@ def _join(piece: Piece, after: Piece) -> None:
 
 @kernel()
 def prepare(pieces: Records[Piece], edge: EdgeParts, shape: Shape, rays: Rays, most: float, bounds: Whole) -> None:
-    """Fill what is worked out of each piece, and its bounds in cells."""
+    """Fill the computed fields of each piece, and the range of cells that it can reach."""
     for k in range(pieces.shape[0]):
         piece = pieces[k]
         bounds[k] = NO_CELLS

@@ -1,19 +1,19 @@
-"""A depth grid cut into tiles: which segments of a path reach into which tile, and a tile laid out for carving.
+"""Tiles of a depth grid: the pieces of the path that reach each tile, and the layout of a tile in memory.
 
-A tile is 128 x 128 cells, kept while it is carved as a (1024, 16) C-contiguous float32 array of 4 x 4 patches, each one
-cache line. Patch ``row // 4 * 32 + column // 4`` holds the cell (row, column) of the tile, in lane ``row % 4 * 4 + column % 4``.
-Tiles are numbered along the rows of the grid, as patches are within a tile; those at its far edges reach beyond it.
+A tile is 128 x 128 cells. While it is carved, it is a (1024, 16) C-contiguous float32 array of 4 x 4 patches, each one cache
+line. Patch ``row // 4 * 32 + column // 4`` holds the cell (row, column) of the tile, in lane ``row % 4 * 4 + column % 4``.
+Tiles are numbered row by row, as patches are within a tile; the last tile of a row or column may extend beyond the grid.
 
-`lobework.kernels.sweep.carve` goes over the tiles, one thread a tile, so that no two write the same cell.
+`lobework.kernels.sweep.carve` carves each tile on one thread, so that no two threads write the same cell.
 
 What the arrays hold:
 
-* ``depth`` : (rows, columns) float32, mm: the grid; row 0 and column 0 are its first cells, as the stock has them.
-* ``bounds`` : (pieces, 4) int32: the cells that each piece of path reaches, by `LOW_ROW` to `HIGH_COLUMN`.
-* ``work`` : (rows, 2) int32: where there is work in each row, by `FIRST` and `AFTER`.
-* ``tile`` : (1024, 16) float32, mm: one tile of depths, laid out as above.
-* ``starts`` : (tiles + 1,) int64, ``order`` : (m,) int32: which pieces reach each tile, as `bin_to_tiles` returns them.
-* ``tiles`` : (k,) int64: numbers of tiles; ``tickets`` : (1,) int64: which of them is next.
+* ``depth`` : (rows, columns) float32, mm: the grid, with the rows and columns of the stock.
+* ``bounds`` : (pieces, 4) int32: the range of cells that each piece of the path reaches, in columns `LOW_ROW` to `HIGH_COLUMN`.
+* ``work`` : (rows, 2) int32: the range of columns with work in each row, in columns `FIRST` and `AFTER`.
+* ``tile`` : (1024, 16) float32, mm: one tile of depths, in the layout above.
+* ``starts`` : (tiles + 1,) int64, ``order`` : (m,) int32: the pieces that reach each tile, as `bin_to_tiles` returns them.
+* ``tiles`` : (k,) int64: numbers of tiles; ``tickets`` : (1,) int64: index in ``tiles`` of the next one to carve.
 """
 
 from __future__ import annotations
@@ -75,7 +75,7 @@ PATCHES: Final = SIDE // PATCH
 LANES: Final = PATCH * PATCH
 """Cells in a patch."""
 SHARES: Final = 64
-"""Into how many shares work is dealt to threads, and so how many of them can help."""
+"""Number of shares of the work for the threads, and so the greatest number of threads."""
 PRANGE_ALONE: Any = {
     "comprehension": False,
     "fusion": False,
@@ -86,24 +86,24 @@ PRANGE_ALONE: Any = {
     "setitem": False,
     "stencil": False,
 }
-"""For ``@kernel(parallel=PRANGE_ALONE)``: nothing but ``prange`` is made parallel, which compiles sooner."""
+"""For ``@kernel(parallel=PRANGE_ALONE)``: only ``prange`` runs in parallel, which shortens compilation."""
 MOST_REFERENCES: Final = 1 << 19
-"""From tiles to segments in one binning: 2 MB of them."""
+"""Greatest number of references from tiles to pieces in one binning: 2 MB."""
 LANE_ROW: Final = np.repeat(np.arange(PATCH, dtype=np.float32), PATCH)
 """(16,) float32: the row of each lane within its patch."""
 LANE_COLUMN: Final = np.tile(np.arange(PATCH, dtype=np.float32), PATCH)
 """(16,) float32: the column of each lane within its patch."""
 _FAR: Final = 1 << 30
 LOW_ROW, HIGH_ROW, LOW_COLUMN, HIGH_COLUMN = range(4)
-"""Columns of ``bounds``: the cells that a piece of path reaches, inclusive."""
+"""Columns of ``bounds``: the range of cells that a piece of the path reaches, inclusive."""
 NO_CELLS: Final = (1, 0, 1, 0)
-"""The bounds of a piece that reaches none."""
+"""Bounds of a piece that reaches no cells."""
 FIRST, AFTER = range(2)
-"""Columns of ``work``: the first column of the grid with work under it in a row, and the one after the last."""
+"""Columns of ``work``: the first column of the grid with work under it in a row, and the column after the last."""
 
 
 class Grid(NamedTuple):
-    """Where the cells of a face stand: x and y of the first, and the steps from column to column and from row to row, mm."""
+    """Positions of the cells of a face: x and y of the first cell, and the spacing of the columns and of the rows, mm."""
 
     x: float
     y: float
@@ -113,19 +113,19 @@ class Grid(NamedTuple):
 
 @kernel()
 def cell_below(place: float) -> int:
-    """Return the last whole number at or below a place in cells, held to plus or minus 2^30; for a NaN, -2^30."""
+    """Return the floor of a position in cells, clamped to plus or minus 2^30; -2^30 if it is NaN."""
     return int(np.floor(min(max(place, -_FAR), _FAR))) if place == place else -_FAR
 
 
 @kernel()
 def cell_above(place: float) -> int:
-    """Return the first whole number at or above a place in cells, held to plus or minus 2^30; for a NaN, 2^30."""
+    """Return the ceiling of a position in cells, clamped to plus or minus 2^30; 2^30 if it is NaN."""
     return int(np.ceil(min(max(place, -_FAR), _FAR))) if place == place else _FAR
 
 
 @kernel()
 def _tiles_along(low: int, high: int, size: int, wraps: bool) -> tuple[int, int, int, int]:
-    """Return the first and last tile of each of the two runs of tiles that cells low to high touch; an empty run is (0, -1)."""
+    """Return the tiles that the cells ``low`` to ``high`` touch: first and last tile of two ranges; an empty range is (0, -1)."""
     last = (size - 1) >> _SHIFT
     if not wraps:
         low, high = max(low, 0), min(high, size - 1)
@@ -144,31 +144,30 @@ def _tiles_along(low: int, high: int, size: int, wraps: bool) -> tuple[int, int,
 
 @kernel()
 def bin_to_tiles(bounds: Whole, rows: int, columns: int, wraps: bool, most: int) -> tuple[Counts, Whole, int]:
-    """Return which segments reach into which tile, by a counting sort.
+    """Return the pieces that reach each tile, by a counting sort.
 
     Parameters
     ----------
     bounds : (n, 4) int32
-        Of each segment: lowest row, highest row, lowest column, highest column, all inclusive. Rows beyond the grid are
-        left out; a segment whose lowest is above its highest reaches no cell.
+        Lowest row, highest row, lowest column and highest column of each piece, all inclusive. Rows outside the grid are
+        ignored; a piece whose lowest row or column is above its highest reaches no cell.
     rows, columns : int
-        Of the grid.
+        Number of rows and columns of the grid.
     wraps : bool
-        Whether column 0 follows the last column: then ranges of columns may lie below 0 or beyond the last, and are
-        taken modulo ``columns``; one of ``columns`` cells or more goes all the way round. Otherwise columns beyond
-        the grid are left out.
+        Whether column 0 follows the last column. Then columns are taken modulo ``columns``, and a range of ``columns`` cells or
+        more covers the whole row. Otherwise columns outside the grid are ignored.
     most : int
-        How many references from tiles to segments there may be. Segments are taken from the first on, as many as fit,
-        and at least one.
+        Greatest number of references from tiles to pieces. Pieces are taken in order as long as their references fit, at least
+        one piece.
 
     Returns
     -------
     starts : (tiles + 1,) int64
-        Where each tile's segments begin in ``order``, and where the last one's end.
+        Index in ``order`` of the first piece of each tile, and the index after the last piece of all.
     order : (m,) int32
-        Segments, tile after tile; in each tile from first to last, each once.
+        Indices of pieces, tile by tile; within a tile in ascending order, each once.
     taken : int
-        How many segments were taken; the others are for the next call.
+        Number of pieces taken; the others are left for the next call.
 
     Examples
     --------
@@ -212,7 +211,7 @@ def bin_to_tiles(bounds: Whole, rows: int, columns: int, wraps: bool, most: int)
 
 @kernel()
 def busy_tiles(starts: Counts) -> Counts:
-    """Return (k,) int64: the tiles that segments reach."""
+    """Return the numbers of the tiles that pieces reach, (k,) int64."""
     tiles = starts.size - 1
     busy = np.zeros(tiles, np.int64)
     count = 0
@@ -231,7 +230,7 @@ def corner(tile: int, columns: int) -> tuple[int, int]:
 
 
 def _next_ticket(typing: Any, tickets: Any) -> Any:  # noqa: ARG001
-    """Return how the compiler takes a ticket: see `next_ticket`."""
+    """Return the signature and the code of `next_ticket` for the compiler."""
 
     def lower(context: Any, builder: Any, signature: Any, given: Any) -> Any:
         counter = context.make_array(signature.args[0])(context, builder, given[0]).data
@@ -241,32 +240,32 @@ def _next_ticket(typing: Any, tickets: Any) -> Any:  # noqa: ARG001
 
 
 def _next_of(tickets: Counts) -> int:
-    """Take a ticket where nothing is compiled, and so one thread runs."""
+    """Return the next ticket if nothing is compiled, so that only one thread runs."""
     tickets[0] += 1
     return int(tickets[0]) - 1
 
 
 next_ticket: Any = intrinsic(_next_ticket) if COMPILED else _next_of
-"""``next_ticket(tickets)``: in compiled code, the count in a (1,) int64 array, one higher each time, whichever thread asks.
+"""``next_ticket(tickets)``: return the count in a (1,) int64 array and increase it by one, atomically in compiled code.
 
-So each thread takes the next tile when it is done with its last, and none waits for a thread that is kept from its work.
+A thread that has finished a tile takes the next one, so that no thread waits for a slower one.
 """
 
 
 @kernel()
 def blank_tile() -> Cells:
-    """Return room for a tile, (1024, 16) float32, uncut."""
+    """Return an uncut tile, (1024, 16) float32."""
     return np.zeros((PATCHES * PATCHES, LANES), np.float32)
 
 
 @kernel()
 def work_in(inside: NDArray[np.bool_]) -> Whole:
-    """Return (rows, 2) int32: of each row, the first column with work under it, and the one after the last.
+    """Return the first column with work under it in each row, and the column after the last, (rows, 2) int32.
 
     Parameters
     ----------
     inside : (rows, columns) bool
-        Whether there is work; in each row in one run of columns, or in none.
+        Whether there is work under each cell; the columns with work in a row are contiguous.
     """
     rows, columns = inside.shape
     work = np.full((rows, 2), columns, np.int32)
@@ -295,7 +294,7 @@ def work_in(inside: NDArray[np.bool_]) -> Whole:
 
 @kernel()
 def load_tile(depth: Cells, row: int, column: int, tile: Cells) -> None:
-    """Fill a tile from the (rows, columns) depths, its first cell at (row, column); cells beyond the grid are left alone."""
+    """Fill a tile from the (rows, columns) depths, its first cell from (row, column); cells beyond the grid are not changed."""
     rows, columns = min(SIDE, depth.shape[0] - row), min(SIDE, depth.shape[1] - column)
     whole = columns // PATCH
     for r in range(rows):
@@ -309,19 +308,18 @@ def load_tile(depth: Cells, row: int, column: int, tile: Cells) -> None:
 
 @kernel()
 def store_tile(tile: Cells, row: int, column: int, work: Whole, depth: Cells) -> None:
-    """Write a tile back to the (rows, columns) depths, wherever there is work.
+    """Write a tile back to the (rows, columns) depths where there is work.
 
     Parameters
     ----------
     tile : (1024, 16) float32
-        Loaded from there, and deepened.
+        Tile to write.
     row, column : int
-        Where its first cell goes.
+        Row and column of its first cell in the grid.
     work : (rows, 2) int32
-        Of each row of the grid, the first column with work under it, and the column after the last. Others are not
-        written.
+        First column with work under it in each row of the grid, and the column after the last. Other cells are not written.
     depth : (rows, columns) float32
-        Written.
+        Depths; changed in place.
     """
     for r in range(min(SIDE, depth.shape[0] - row)):
         patch, lane = r // PATCH * PATCHES, r % PATCH * PATCH
@@ -337,13 +335,13 @@ def store_tile(tile: Cells, row: int, column: int, work: Whole, depth: Cells) ->
 
 @kernel()
 def rows_between(bounds: Whole, row: int) -> tuple[int, int]:
-    """Return the first patch along the rows of a tile that a piece reaches, and the one after the last."""
+    """Return the first patch row of a tile that a piece reaches, and the patch row after the last."""
     return max((bounds[LOW_ROW] - row) // PATCH, 0), min((bounds[HIGH_ROW] - row) // PATCH + 1, PATCHES)
 
 
 @kernel()
 def patch_columns(bounds: Whole, column: int, columns: int, wraps: bool, found: Whole) -> int:
-    """Fill ``found`` with the patches along the columns of a tile that a piece reaches; return how many."""
+    """Fill ``found`` with the indices of the patch columns of a tile that a piece reaches; return their number."""
     count = 0
     low, high = bounds[LOW_COLUMN], bounds[HIGH_COLUMN]
     for patch in range(PATCHES):
