@@ -1,4 +1,4 @@
-"""lobework models a rose engine lathe: what its settings will cut, whether that can be cut, and what to set on the lathe."""
+"""lobework models a rose engine lathe: it computes the cut from the settings, checks it, and lists what to set on the lathe."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""``python -m lobework`` works like ``lobework``."""
+"""The entry point of ``python -m lobework``, which is the same as the command ``lobework``."""
 
 import sys
 

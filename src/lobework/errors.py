@@ -117,18 +117,18 @@ class InputError(LobeworkError, ValueError):
         return changed
 
     def at(self, where: str) -> Self:
-        """Return a copy of the error and its others with ``where`` in front of their own ``where``."""
+        """Return a copy of the error and of its ``others``, each with ``where`` prepended to its own ``where``."""
         return self.each(lambda one: one.replaced(where=f"{where}: {one.where}" if one.where else where))
 
     def each(self, change: Callable[[Any], Any]) -> Self:
-        """Return the error with ``change`` applied to it and to each of its others."""
+        """Return the error with ``change`` applied to it and to each of its ``others``."""
         changed: Self = change(self)
         changed.others = tuple(change(one) for one in self.others)
         return changed
 
     @classmethod
     def combine(cls, errors: Sequence[InputError]) -> InputError:
-        """Return the first of several errors, with all the rest as its others.
+        """Return the first of several errors, with the rest as its ``others``.
 
         >>> InputError.combine([InputError("is missing", "rise"), InputError("is missing", "lobes")]).others
         (InputError('lobes: is missing'),)
@@ -163,7 +163,7 @@ class UnknownNameError(LobeworkError, LookupError):
 
 
 class PluginError(LobeworkError):
-    """A plugin that violates its interface; ``part`` is the class at fault, or None if it is not a part's."""
+    """A plugin that violates its interface; ``part`` is the class of the faulty part, or None if no part is at fault."""
 
     part: type | None = None
 
@@ -203,10 +203,10 @@ _found: ContextVar[list[InputError] | None] = ContextVar("found", default=None)
 
 
 def require(allowed: object, name: str, given: object, must_be: str, remedy: str = "") -> None:
-    """Raise `SettingError` unless ``allowed`` is true; the other parameters are its fields.
+    """Raise `SettingError` unless ``allowed`` is true; the other parameters are the fields of the error.
 
-    Inside `together` the error is collected and raised at the end of the block with the others; of several errors of one
-    setting only the first is kept.
+    Inside `together` the error is collected, and raised at the end of the block with the others. If a setting has several
+    errors, only the first is kept.
 
     >>> require(False, "radius", -3.0, "zero or more", "leave it out for a knife")
     Traceback (most recent call last):
@@ -227,7 +227,7 @@ def require(allowed: object, name: str, given: object, must_be: str, remedy: str
 
 @contextlib.contextmanager
 def together() -> Iterator[None]:
-    """Collect the errors of `require` inside the block, and at its end raise the first, with the rest as its others.
+    """Collect the errors of `require` inside the block, and at its end raise the first, with the rest as its ``others``.
 
     >>> with together():
     ...     require(False, "lobes", 0, "one or more")
@@ -253,7 +253,7 @@ def together() -> Iterator[None]:
 
 
 def is_whole(given: object, least: int, most: int) -> bool:
-    """Return whether ``given`` is an integer from ``least`` to ``most``; a bool is not.
+    """Return whether ``given`` is an integer from ``least`` to ``most``, and not a bool.
 
     >>> is_whole(3, 1, 4), is_whole(3.0, 1, 4), is_whole(True, 1, 4)
     (True, False, False)

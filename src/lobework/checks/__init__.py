@@ -1,4 +1,4 @@
 """Checks of a job: findings on passes, on the cutting frame, on jumps of the path, and on the work itself.
 
-Checks report and raise no errors; errors are raised by the packages below.
+Checks return findings and raise no errors; errors are raised by the packages that this one imports.
 """

@@ -37,7 +37,7 @@ __all__ = [
 ]
 
 _TRAVEL_SLACK = 1e-9
-"""Mm or degrees beyond the end of a travel that count as rounding."""
+"""Distance beyond the end of a travel that counts as rounding, mm or degrees."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -117,7 +117,7 @@ def closure_findings(cuts: Sequence[Cut], traces: Sequence[Trace]) -> Iterable[F
 
 
 def bridging_findings(cuts: Sequence[Cut], traces: Sequence[Trace]) -> Iterable[Finding]:
-    """Yield the hollows of each cam that its follower bridges: position, width, depth, and a follower that would reach."""
+    """Yield the hollows of each cam that its follower bridges: position, width, depth, and a follower that reaches the bottom."""
     for name, same, _ in _by_group(cuts, traces):
         for drive in same[0].passed.cams:
             for bridge in lift_of(drive.cam, drive.follower).bridges:

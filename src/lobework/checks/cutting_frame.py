@@ -34,9 +34,9 @@ if TYPE_CHECKING:
 __all__ = ["GrooveAngle", "frame_by_cut", "frame_findings", "lie_of"]
 
 _POINTS: Final = 513
-"""Points of a pass, and of a profile, that are sampled."""
+"""Number of points at which a pass or a profile is sampled."""
 _MOST_CUTS: Final = 64
-"""Cuts of a pass that are sampled."""
+"""Greatest number of cuts of a pass that are sampled."""
 _SETTING_DEG: Final = 1.0
 """Accuracy to which a frame is set by its scale of degrees."""
 _EQUAL_DEG: Final = 0.1
@@ -51,7 +51,7 @@ _LARGE_MISFIT_DEG: Final = 5.0
 
 
 _Course = tuple[Literal["groove", "pattern"], "Array", "Array"]
-"""Whether a groove or a pattern; its angles, degrees; their positions along the work, mm."""
+"""The kind, its angles, degrees, and their positions along the work, mm."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -84,7 +84,7 @@ class GrooveAngle:
 
     @property
     def best_deg(self) -> float:
-        """The angle with the smallest greatest misfit, which is the mean of the range, from -90 to 90 degrees."""
+        """The angle whose greatest misfit is smallest: the mean of the range, as an angle from -90 to 90 degrees."""
         return _folded((self.low_deg + self.high_deg) / 2)
 
     def misfit(self, angle_deg: float) -> tuple[float, float]:
@@ -128,8 +128,8 @@ def lie_of(cuts: Sequence[Cut], cutter: Cutter, piece: Piece) -> GrooveAngle | N
     """Return the angles of the grooves or the pattern of one pass on round work; None if there is neither.
 
     If a pass travels along the work, the angle is that of the tip's path, seen along the outward normal of the work. For rings,
-    and for turns so close that they overlap, it is that of their winding pattern; there is one if a cam twists along the work,
-    or if its phase is stepped from ring to ring by at most a quarter of a lobe.
+    and for turns so close that they overlap, it is the angle of the pattern that winds round the work. Such a pattern exists if
+    a cam twists along the work, or if its phase is stepped from ring to ring by at most a quarter of a lobe.
 
     Parameters
     ----------
@@ -147,9 +147,9 @@ def lie_of(cuts: Sequence[Cut], cutter: Cutter, piece: Piece) -> GrooveAngle | N
 
 
 def frame_by_cut(cuts: Sequence[Cut], cutter: Cutter, piece: Piece) -> dict[int, str]:
-    """Return, by the number of each cut of one pass, the best angle of the frame and the misfit of the job's angle.
+    """Return a map from each cut number of one pass to a text: the best angle of the frame, and the misfit of the job's angle.
 
-    Empty if one angle is best for all cuts, or if there is neither a groove nor a pattern. See `lie_of`.
+    The map is empty if one angle is best for all cuts, or if there is neither a groove nor a pattern. See `lie_of`.
     """
     whole = lie_of(cuts, cutter, piece)
     if whole is None or whole.is_uniform or len(cuts) == 1 or not has_edge(cutter) or not isinstance(cutter.holder, CuttingFrame):

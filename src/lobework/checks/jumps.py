@@ -25,9 +25,9 @@ if TYPE_CHECKING:
 __all__ = ["Jump", "jump_findings", "jumps_of"]
 
 _SEARCH_TURNS: Final = 1e-6
-"""Turns to either side of a place in which a jump is searched for."""
+"""Distance on either side of a place within which a jump is searched for, turns."""
 _NARROW: Final = 1e-6
-"""Turns; steps between samples are narrower than this only at a jump or a near jump."""
+"""Step between samples, turns; smaller steps occur only at a jump or a near jump."""
 _MOST_NARROW: Final = 1024
 """Greatest number of narrow steps that are examined."""
 _JUMP_DEG: Final = 1e-4
@@ -41,7 +41,7 @@ class Jump:
     Parameters
     ----------
     u : float
-        Place in the cut: turns of the spindle, or the fraction done if it stands still.
+        Place in the cut: turns of the spindle, or the fraction of the cut if the spindle stands still.
     mm : float
         Distance of the jump of the tip on the work.
     degrees : float
@@ -59,7 +59,7 @@ class Jump:
 def jumps_of(trace: Trace) -> list[Jump]:
     """Return the jumps of the path of one cut, in order, each with the part that causes it.
 
-    Every chuck and every lift is examined by itself, and the path wherever its samples are very close together.
+    Every chuck and every lift is examined separately; the path is examined where its samples are very close together.
     """
     motion = trace.motion
     found = [jump for part, step in _part_jumps(motion) if (jump := _jump_on_work(motion, step, part)) is not None]

@@ -33,7 +33,7 @@ _T = TypeVar("_T")
 
 
 def allow_signed_values(verb: Parser) -> None:
-    """Let a verb take values such as '-3/4' and '-35deg'; argparse takes them for options otherwise."""
+    """Let a verb accept values such as '-3/4' and '-35deg', which argparse would otherwise treat as options."""
     verb.signed_values = True
 
 
@@ -52,7 +52,7 @@ def add_units(verb: Parser) -> None:
 
 @contextlib.contextmanager
 def option_errors(option: str) -> Iterator[None]:
-    """Add the name of an option to the errors raised inside."""
+    """Add the name of an option to errors raised inside the block."""
     try:
         yield
     except InputError as error:
@@ -60,7 +60,7 @@ def option_errors(option: str) -> Iterator[None]:
 
 
 def read(option: str, given: str, by: Callable[[str], _T]) -> _T:
-    """Return the value of an option, as ``by`` reads it; its errors name the option."""
+    """Return the value of an option, read by the function ``by``; errors name the option."""
     with option_errors(option):
         return by(given)
 
@@ -80,7 +80,7 @@ def whole_number(text: str) -> int:
 
 
 def whole_numbers(text: str) -> list[int]:
-    """Return the whole numbers of a list with commas."""
+    """Return the whole numbers of a list separated by commas."""
     return [whole_number(each) for each in text.split(",")]
 
 

@@ -1,4 +1,4 @@
-"""The verb on helices: the angle of a cutting frame, and the change wheels for a lead."""
+"""The verb for helices: the angle of a cutting frame, and the change wheels for a lead."""
 
 from __future__ import annotations
 
@@ -101,7 +101,7 @@ def _length_text(mm: float, units: LengthUnit) -> str:
 
 
 def _train_lines(options: argparse.Namespace, lead: float | None, units: LengthUnit) -> Iterator[str]:
-    """Yield the lines on the change wheels from spindle to screw for a lead, if the options ask for them."""
+    """Yield the lines on the change wheels from spindle to screw for a lead, if the options request them."""
     from lobework.gearing.change_wheels import trains_for
 
     if options.even is None and options.wheels is None:

@@ -34,7 +34,7 @@ if TYPE_CHECKING:
 __all__ = ["VERBS", "other_orders"]
 
 _MOST_TURNS: Final = 1000
-"""Above this number of turns to close, the gap after one turn is printed: no pass is that long."""
+"""If more turns than this are needed to close, the gap after one turn is printed instead: no pass is that long."""
 
 _MOST_MEDIANTS: Final = 100
 
@@ -214,7 +214,7 @@ def _table_row(run: RealRatio, turns: int, radius: float, seen: float, units: Le
 
 
 def _fraction_and_percent(ratio: Fraction) -> str:
-    """Return a ratio in percent; a short fraction stands before it."""
+    """Return a ratio in percent, preceded by the fraction if that is short."""
     percent = f"{float(ratio * 100):.9g} %"
     return f"{ratio} ({percent})" if ratio.denominator < _LONG else percent
 
@@ -236,7 +236,7 @@ def _length_text(mm: float, units: LengthUnit) -> str:
 
 
 def other_orders(trains: Iterable[Train]) -> Iterator[str]:
-    """Yield a line on each train of several pairs: the other arrangements of its wheels."""
+    """Yield a line for each train of several pairs, with the other arrangements of its wheels."""
     for train in trains:
         if train.pairs > 1:
             others = [str(each) for each in train.arrangements() if each != train]
@@ -298,7 +298,7 @@ def _wheel(options: argparse.Namespace) -> Wheel:
 
 
 def _positions(given: Sequence[str]) -> list[Fraction]:
-    """Return the positions of the work, turns: a single whole number is a number of divisions, anything else is angles."""
+    """Return the positions of the work, turns: a single whole number is a number of divisions, other values are angles."""
     from lobework.quantities.units import phase
 
     if len(given) == 1 and re.fullmatch(r"\d{1,9}", given[0].strip()):

@@ -32,7 +32,7 @@ FAULT: Final = 70
 STOPPED: Final = 130
 
 Verbs: TypeAlias = dict[str, Callable[[Any, str], None]]
-"""For the name of each verb, the function that adds it to the parser."""
+"""Mapping from the name of each verb to the function that adds it to the parser."""
 
 _SIGNED: Final = re.compile(r"-\d")
 
@@ -44,7 +44,7 @@ class UsageError(LobeworkError):
 class Parser(argparse.ArgumentParser):
     """A parser that raises `UsageError`, a message of one line.
 
-    With ``signed_values``, an argument that begins with a minus and a digit is a value, such as "-3/4", and no option.
+    With ``signed_values``, an argument that begins with a minus and a digit, such as "-3/4", is a value and not an option.
     """
 
     signed_values = False
@@ -52,7 +52,7 @@ class Parser(argparse.ArgumentParser):
     def parse_known_args(  # type: ignore[override]
         self, args: Sequence[str] | None = None, namespace: argparse.Namespace | None = None
     ) -> tuple[argparse.Namespace, list[str]]:
-        """Return the parsed arguments and those that remain; argparse takes an argument with a space in it for a value."""
+        """Return the parsed arguments and the others; argparse treats an argument with a space as a value, not as an option."""
         if self.signed_values and args is not None:
             args = [f" {each}" if _SIGNED.match(each) else each for each in args]
         found, rest = super().parse_known_args(args, namespace)

@@ -1,4 +1,4 @@
-"""Standard output and standard error that are closed, full, or no longer read."""
+"""Handling of standard output and standard error that are closed, full, or no longer read."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ class PrintError(Exception):
 
 
 class GuardedOutput:
-    """Standard output without control characters, whose errors differ from those of other files.
+    """Standard output without control characters, whose write errors can be distinguished from those of other files.
 
     Parameters
     ----------

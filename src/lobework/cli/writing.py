@@ -26,7 +26,7 @@ EVERY: Final = 30.0
 
 
 def with_job(path: str, act: Callable[[Job], int]) -> int:
-    """Read a job and call ``act`` with it; add the path of the job file to errors raised inside."""
+    """Read a job and call ``act`` with it; add the path of the job file to errors that ``act`` raises."""
     from lobework.jobs.jobfile import placed, read_job
 
     job = read_job(path)

@@ -1,4 +1,4 @@
-"""Reading of whole files of limited size; nothing is read that could block for ever."""
+"""Reading of whole files of limited size; devices and named pipes are refused, because reading them could block for ever."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ def read_bytes(path: Path | str, most: int, *, absent: str, too_long: str, where
     absent : str
         Remedy for the error message if there is no such file.
     too_long : str
-        The limit in words, a semicolon and the remedy, for the error message if the file is longer.
+        The limit in words and the remedy, separated by "; ", for the error message if the file is longer.
     where : str, optional
         Name of the file in error messages. Default: its path.
 

@@ -78,7 +78,7 @@ def write_files(contents: Mapping[Path, bytes], *, overwrite: bool = False) -> N
 
 @contextlib.contextmanager
 def _write_errors_named(path: Path) -> Iterator[None]:
-    """Convert system errors raised inside to `InputError`, with the path, the cause and a remedy."""
+    """Convert system errors raised in the block to `InputError`, with the path, the cause and a remedy."""
     try:
         yield
     except LobeworkError:
@@ -128,7 +128,7 @@ def _temporary_file(path: Path, content: bytes, made: list[Path]) -> Path:
 
 
 def _rename(finished: Path, path: Path, made: list[Path], *, overwrite: bool) -> None:
-    """Rename a finished temporary file to its final name in one step; without ``overwrite`` no other file is replaced."""
+    """Rename a finished temporary file to its final name in one step; without ``overwrite`` an existing file is not replaced."""
     if overwrite:
         finished.replace(path)
         return

@@ -71,7 +71,7 @@ def to_stderr(*, descriptor: bool = False) -> Iterator[RedirectedOutput]:
 
 @contextlib.contextmanager
 def _redirected_descriptor() -> Iterator[None]:
-    """Redirect file descriptor 1 to standard error; do nothing if the process lacks either."""
+    """Redirect file descriptor 1 to standard error; do nothing if either descriptor is closed."""
     try:
         with contextlib.suppress(AttributeError, ValueError):
             sys.stdout.flush()

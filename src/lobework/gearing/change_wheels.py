@@ -1,8 +1,8 @@
 """Trains of change wheels for a ratio: the cheapest exact train, or the one nearest to the ratio.
 
 `train_for` uses the wheels that the user owns, each of them once; `train_to_cut` uses wheels of any size in a range, to be made.
-The cheapest train has the fewest pairs, and of those the fewest teeth in total; of equally cheap trains the one nearest to the
-ratio is chosen.
+The cheapest train has the fewest pairs and, for that number of pairs, the fewest teeth in total. Among equally cheap trains the
+one nearest to the ratio is chosen.
 """
 
 from __future__ import annotations
@@ -32,12 +32,12 @@ _MOST_SHARED: Final = 500
 
 
 class NoTrainError(SettingError):
-    """No train of wheels is close enough to a ratio."""
+    """A ratio to which no train of wheels is close enough."""
 
 
 @dataclass(frozen=True, slots=True)
 class Train:
-    """A compound gear train: the first driver meshes with the first driven wheel, on whose shaft is the second driver, and so on.
+    """A compound gear train: each driver meshes with its driven wheel, whose shaft also carries the next driver.
 
     Idlers determine the direction of rotation of the last wheel; they do not change the ratio.
 
@@ -150,7 +150,7 @@ def train_for(ratio: Fraction, wheels: Iterable[int], pairs: int = 2, within: Fr
 
 
 def trains_for(ratio: Fraction, wheels: Iterable[int], pairs: int = 2) -> tuple[Train, ...]:
-    """Return the nearest train with one pair, with two pairs and so on, without those that are no nearer than a shorter one.
+    """Return the nearest train with one pair, with two pairs and so on; omit trains that are no nearer than a shorter train.
 
     >>> for train in trains_for(Fraction(2, 7), [20, 25, 30, 36, 45, 60]):
     ...     print(train, f"{float(train.off(Fraction(2, 7))):+.5f}")
@@ -211,7 +211,7 @@ def _sides(owned: Counter[int], pairs: int) -> list[_Side]:
 
 
 def _cheapest(owned: Counter[int], ratio: Fraction, pairs: int, within: Fraction) -> Train | None:
-    """Return the cheapest train within the error, by a meet-in-the-middle search: driven wheels for each set of drivers."""
+    """Return the cheapest train within the error; for each set of drivers the driven wheels are found by bisection."""
     for each in range(1, min(pairs, owned.total() // 2) + 1):
         if found := _cheapest_of(_sides(owned, each), ratio, within, lambda one, other: _available(one, other, owned)):
             return found
@@ -239,7 +239,7 @@ def _cheapest_of(
 
 
 def _nearest(owned: Counter[int], ratio: Fraction, pairs: int, least: int = 1) -> Train:
-    """Return the train nearest to a ratio; of equally near ones the cheapest."""
+    """Return the train nearest to a ratio; among equally near trains, return the cheapest."""
     best: tuple[Fraction, int, int, tuple[int, ...], tuple[int, ...]] | None = None
     top, under = ratio.as_integer_ratio()
     far = near = 1
@@ -270,8 +270,9 @@ def train_to_cut(ratio: Fraction, within: Fraction, pairs: int = 3, least: int =
     """Return a train of wheels of any size in a range, to be made, whose relative error is at most ``within``.
 
     The train has the fewest pairs. If all combinations can be tried, as for one or two pairs of 12 to 400 teeth, it also has the
-    fewest teeth. For more pairs it has the ratio with the smallest terms: the fractions close to the ratio are generated in
-    ascending order of their terms, as mediants, until both terms are products of the number of wheels asked for.
+    fewest teeth. For more pairs it has the ratio with the smallest terms: the fractions close to the ratio are generated as
+    mediants, in ascending order of their terms, until both terms, with a common factor if necessary, are products of the
+    required number of wheels.
 
     Parameters
     ----------

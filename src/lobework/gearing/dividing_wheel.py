@@ -1,4 +1,4 @@
-"""Dividing wheels: an index as turns of the crank and holes of a circle."""
+"""Dividing wheels: conversion of an index to turns of the crank and holes of a circle."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ _HOLES: Final = re.compile(
     r"(?:\s+of\s+(?:the\s+)?(?P<circle>\S.*?)(?:\s+circle)?)?\s*"
 )
 _UNKNOWN: Final = "an angle while the chuck's wheel is not known", "give it, as in wheel = { circles = [96, 144] }"
-"""Allowed value and remedy for an index in holes of a chuck without a wheel."""
+"""Allowed value and remedy for an index that is written in holes although the chuck has no wheel."""
 _CIRCLES: Final = "the holes of each circle, such as [96, 112, 144] or { outer = 96, inner = 72 }"
 
 
@@ -111,7 +111,7 @@ class Holes(NamedTuple):
 
 
 class Near(NamedTuple):
-    """The setting of one circle nearest to an index: the name of the circle, the setting, and its error, degrees of the work."""
+    """The setting of one circle nearest to an index: the circle's name, the setting, and its error in degrees of the work."""
 
     circle: str
     setting: str
@@ -133,7 +133,7 @@ class Wheel:
 
     References
     ----------
-    *Machinery's Handbook*, 1916, angular indexing: with a worm of 40, 35 degrees are 3 turns and 16 holes of the 18 circle.
+    *Machinery's Handbook*, 1916, angular indexing: with ``worm`` 40, 35 degrees are 3 turns and 16 holes of the 18 circle.
 
     Examples
     --------
@@ -202,7 +202,7 @@ class Wheel:
         raise SettingError(problem, given=given, remedy=f"the nearest is {near}, {degrees}")
 
     def for_all(self, every: Iterable[Fraction]) -> Wheel:
-        """Return the wheel with only the first circle that has a hole for each of ``every`` turns, or itself if none has.
+        """Return the wheel with only the first circle that has a hole at each angle of ``every``, turns; unchanged if none has.
 
         >>> print(Wheel([96, 144]).for_all([Fraction(1, 24), Fraction(1, 144)]))
         circles 144
@@ -245,7 +245,7 @@ class Wheel:
         return sign + " and ".join(each for each in (whole, part) if each)
 
     def read(self, given: object) -> Phase:
-        """Return an index from what `Phase.of` reads, or from holes such as "8 holes of 96"."""
+        """Return an index as a phase, from a value that `Phase.of` reads or from holes such as "8 holes of 96"."""
         return wheel_phase(given, self)
 
     def measure(self, mark: Measure) -> Measure:

@@ -47,13 +47,13 @@ class Mediant(NamedTuple):
 def mediants(ratio: Fraction) -> Iterator[Mediant]:
     """Yield ever closer fractions to a ratio: each is the mediant of the closest fractions below and above found so far.
 
-    The whole numbers below and above come first, the ratio itself last. No fraction with smaller terms than the next one lies
-    between the two that enclose the ratio.
+    The first two fractions are the whole numbers below and above the ratio; the last one is the ratio itself. Of all fractions
+    between the two that enclose the ratio, the next one has the smallest terms.
 
     Parameters
     ----------
     ratio : Fraction, or what `lobework.quantities.units.ratio` reads
-        May be negative.
+        The ratio; it may be negative.
 
     References
     ----------
@@ -177,7 +177,8 @@ class RealRatio:
     actual : Fraction, or what `lobework.quantities.units.ratio` reads
         Mean ratio of the drive, not zero.
     max_deviation : Fraction, degrees
-        Maximum momentary displacement of the wave from the mean ratio because positions are rounded; it does not accumulate.
+        Maximum momentary displacement of the wave from its position at the mean ratio, because positions are rounded; it does
+        not accumulate.
 
     Examples
     --------
@@ -215,7 +216,10 @@ class RealRatio:
         return self.actual == self.target
 
     def gap(self, turns: int) -> Fraction:
-        """Return the displacement of the wave after ``turns`` spindle turns, degrees; after those that close it, the gap."""
+        """Return the displacement of the wave after ``turns`` spindle turns, degrees.
+
+        After the turns that should close the wave, this is the gap between its ends.
+        """
         return 360 * turns * (abs(self.actual) - abs(self.target)) / abs(self.actual)
 
     def gap_mm(self, turns: int, radius: float) -> float:
@@ -304,7 +308,7 @@ def of_step_parts(ratio: Fraction, cam: int | Fraction, spindle: int | Fraction,
     Raises
     ------
     SettingError
-        If a number is less than one, or the rounded amount is zero.
+        If a number of steps or parts is less than one, or the rounded amount is zero.
 
     Examples
     --------

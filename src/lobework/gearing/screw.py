@@ -20,13 +20,13 @@ _UNKNOWN: Final = (
     "in mm or inches while the chuck's screw is not known",
     "give it, as in screw = { lead = '0.1 in', divisions = 10 }",
 )
-"""Allowed value and remedy for a length in turns of a chuck without a screw."""
+"""Allowed value and remedy for a length that is written in turns although the chuck has no screw."""
 _FINEST: Final = 10
-"""Fractions of a division that a person can estimate by eye."""
+"""Number of parts of a division that a person can estimate by eye."""
 
 
 class Wound(NamedTuple):
-    """A length in turns of a screw that is not yet known, and divisions of its head.
+    """A length in turns of a screw that is not yet known and in divisions of its micrometer head.
 
     Examples
     --------
@@ -105,7 +105,7 @@ class Screw:
         return Fraction(str(float(mm))) / self.exact_lead
 
     def read(self, given: object, bare: LengthUnit = "mm") -> float:
-        """Return a length, mm, from what `lobework.quantities.units.length` reads, or from turns such as "3 turns 4 div"."""
+        """Return a length, mm, from a value that `lobework.quantities.units.length` reads, or turns such as "3 turns 4 div"."""
         return wound_length(given, bare, self)
 
     def said(self, mm: float) -> str:

@@ -42,7 +42,10 @@ class Node(NamedTuple):
         return Node(self.mediant, self.right)
 
     def towards(self, low: Fraction, high: Fraction) -> Node:
-        """Return a descendant nearer to the interval: steps to one side, all of whose mediants lie outside, are taken at once."""
+        """Return a descendant closer to the interval from ``low`` to ``high``.
+
+        Successive steps to the same side are taken at once as long as their mediants lie outside the interval.
+        """
         left, right = self
         above = _steps_under(left, right, low)
         left = left[0] + above * right[0], left[1] + above * right[1]
@@ -90,7 +93,7 @@ def simplest_between(low: Fraction, high: Fraction) -> Fraction:
 
 
 def _steps_under(start: _Pair, step: _Pair, limit: Fraction) -> int:
-    """Return how often ``step``, beyond the limit, can be added to ``start`` so that the sum stays below the limit."""
+    """Return how many times ``step``, above the limit, can be added to ``start`` with the result still below the limit."""
     gain = step[0] * limit.denominator - limit.numerator * step[1]
     short = limit.numerator * start[1] - start[0] * limit.denominator
     return max(0, (short - 1) // gain) if gain > 0 else 0

@@ -1,4 +1,4 @@
-"""Tests of a motion for values that are not finite and for jumps, and its extreme values, by adaptive sampling."""
+"""Adaptive sampling of a motion: a test for values that are not finite, a test for jumps, and the extreme values."""
 
 from __future__ import annotations
 
@@ -21,7 +21,8 @@ At = Callable[[Array], Array]
 _ORDER: Final = 8
 _NODES: Final = np.arange(_ORDER + 1) / _ORDER
 _DIFFERENCE: Final = np.diff(np.eye(_ORDER + 1), n=_ORDER, axis=0)[0]
-"""Weights of the eighth difference of a cell's values: zero for a polynomial of lower degree, at least the size of a jump."""
+"""Weights of the eighth difference of a cell's values. The difference is zero for a polynomial of lower degree; at a jump it is
+at least as large as the jump."""
 _MOST_HALVINGS: Final = 64
 _MOST_ROUGH: Final = 16_384
 """Maximum number of cells that are halved at once; if there are more, the roughest are chosen."""
@@ -29,14 +30,14 @@ _NARROWEST: Final = 1e-11
 _ROUNDINGS: Final = 1024
 """Minimum width of a cell, in rounding errors of the parameter."""
 _JUMP_SHARE: Final = 0.6
-"""Minimum share of a cell's total change between two neighbouring nodes at a jump; on a straight slope it is an eighth, at a
-square root a third."""
+"""Minimum share of a cell's total change that occurs between two adjacent nodes at a jump. For a linear function the share
+is 1/8, for a square root about 1/3."""
 _SAME_PLACE: Final = 64
 _FRACTIONS: Final = (1440, 256, 100, 7, 11, 13)
-"""Divisions of a turn at which mechanisms are likely to change: quarters of a degree, and common divisions of wheels."""
+"""Divisions of a turn at which mechanisms are likely to change their motion: quarters of a degree, common divisions of wheels."""
 _MOST_CELLS: Final = 16_384
 _CELLS_PER_REPEATED_TURN: Final = 16
-"""Cells per turn where a motion is declared to repeat turns that have already been examined."""
+"""Cells per turn after the first period of a motion that is declared as periodic."""
 _FINE: Final = 65
 _SAME_MM: Final = 1e-7
 _PEAKS: Final = 32
@@ -77,7 +78,7 @@ class Continuity:
 
 
 def all_finite(values: Array) -> bool:
-    """Return whether all values of an array are finite; nearly always one sum is enough to decide it.
+    """Return whether all values of an array are finite; if their sum is finite, the values are not tested one by one.
 
     >>> all_finite(np.array([1.0, -2.0])), all_finite(np.array([np.inf, -np.inf]))
     (True, False)
@@ -190,7 +191,7 @@ def _jump_in(nodes: Array, values: Array) -> list[Discontinuity]:
 
 
 def _merged(steps: list[Discontinuity], within: float) -> tuple[Discontinuity, ...]:
-    """Return the jumps in ascending order; of several at one position, found from both sides, only the largest."""
+    """Return the jumps in ascending order; of jumps that are less than ``within`` apart, only the largest is kept."""
     kept: list[Discontinuity] = []
     for step in sorted(steps, key=lambda each: each.before):
         if kept and step.before - kept[-1].after <= within:
@@ -241,7 +242,7 @@ def extremes_of(at: At, edges: Array) -> tuple[Array, Array]:
 
 
 def _peak(at: At, low: Array, high: Array, values: Array, column: int) -> tuple[float, float]:
-    """Return the maximum of one column and its position, from the cells whose interpolating polynomials are largest."""
+    """Return the maximum of one column and its position, from the cells whose polynomials have the largest maxima."""
     highest = values.max(axis=1)
     may = np.flatnonzero(highest + 0.5 * np.ptp(values, axis=1) >= highest.max())
     best = may[np.argsort(-(values[may] @ _TO_FINE.T).max(axis=1))[:_PEAKS]]

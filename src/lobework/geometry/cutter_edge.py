@@ -31,7 +31,7 @@ class LineSegment(NamedTuple):
         return self.low + self.rise * (r - self.near)
 
     def reach(self, height: float) -> float:
-        """Return the distance from the centre line, mm, at ``height`` mm above the tip; at most that of the outer end."""
+        """Return the distance from the centre line, mm, at ``height`` mm above the tip; at most ``far``."""
         return (
             self.far if self.rise * (self.far - self.near) <= height - self.low else self.near + (height - self.low) / self.rise
         )
@@ -56,14 +56,14 @@ class ArcSegment(NamedTuple):
         return height
 
     def reach(self, height: float) -> float:
-        """Return the distance from the centre line, mm, at ``height`` mm above the tip; at most that of the outer end."""
+        """Return the distance from the centre line, mm, at ``height`` mm above the tip; at most ``far``."""
         under = self.centre - height
         return min(self.far, math.sqrt(max((self.radius - under) * (self.radius + under), 0.0))) if under > 0 else self.far
 
 
 @dataclass(frozen=True, slots=True)
 class Edge:
-    """One side of a cutter's symmetrical outline; from the centre line outwards its height never decreases.
+    """One side of a cutter's symmetrical outline; its height never decreases from the centre line outwards.
 
     Parameters
     ----------
@@ -74,7 +74,7 @@ class Edge:
     Raises
     ------
     SettingError
-        If the segments do not join, or one of them falls or has no width.
+        If the segments do not join, or a segment descends or has zero width.
 
     Examples
     --------
@@ -132,7 +132,7 @@ class Edge:
         return 2 * reached.reach(depth)
 
     def slants(self, within: float) -> tuple[LineSegment, ...]:
-        """Return a polyline approximation of the edge that lies inside it, ``within`` mm from it at most."""
+        """Return a polyline that lies inside the edge and deviates from it by at most ``within`` mm."""
         return tuple(
             slant for part in self.parts for slant in ((part,) if isinstance(part, LineSegment) else _chords(part, within))
         )

@@ -14,11 +14,11 @@ from lobework.geometry.rigid import Array
 __all__ = ["Chain", "Meridian"]
 
 _SPANS: Final = 32
-"""Subdivisions between two points in which the smallest radius of curvature is searched for."""
+"""Number of intervals between two points at whose ends the radius of curvature is computed, to find the smallest."""
 _LENGTH_SHARE: Final = 1e-14
 """Accuracy of lengths along the curve, as a share of the total chord length."""
 _LAST_STEP: Final = 1e-9
-"""Step length of Newton's method, as a share of the total chord length, at which it stops: it converges quadratically."""
+"""Newton's method stops at a step of this share of the total chord length, because it converges quadratically."""
 _MOST_STEPS: Final = 64
 _TINY: Final = 1e-300
 
@@ -29,7 +29,7 @@ class Meridian:
     Parameters
     ----------
     points : (k, 2) float64, mm
-        Radius and z of two or more points; neighbours must differ.
+        Radius and z of two or more points; adjacent points must differ.
 
     Notes
     -----
@@ -53,7 +53,7 @@ class Meridian:
         return self._in_piece(np.clip(np.searchsorted(self._knots, t, side="right") - 1, 0, self._knots.size - 2), t, order)
 
     def _in_piece(self, k: NDArray[np.int64], t: Array, order: int) -> Array:
-        """Return the same as `_spline`, with the number ``k`` of the spline piece given for each parameter."""
+        """Return the same as `_spline`; the number ``k`` of the spline piece is given for each parameter."""
         width = np.diff(self._knots)[k][:, None]
         b = (t[:, None] - self._knots[k][:, None]) / width
         a: Array = 1 - b
@@ -66,7 +66,7 @@ class Meridian:
 
     @cached_property
     def _table(self) -> tuple[Array, Array]:
-        """Chord lengths with the arc lengths up to them; they are closer together where the curvature is large."""
+        """Chord lengths, and the arc length up to each; they are more closely spaced where the curvature is large."""
         start, end = self._knots[:-1], self._knots[1:]
         within = _LENGTH_SHARE * self._knots[-1]
         begins, longs = [np.zeros(0)], [np.zeros(0)]
@@ -102,7 +102,7 @@ class Meridian:
         return lengths
 
     def at(self, s: Array) -> Array:
-        """Return (n, 4) at arc lengths ``s``: radius, z, and the radial and axial components of the normal to the left."""
+        """Return (n, 4) at arc lengths ``s``: radius, z, and the radial and axial components of the left-hand unit normal."""
         t, lengths = self._table
         k = np.clip(np.searchsorted(lengths, s, side="right") - 1, 0, t.size - 2)
         low, high = t[k], t[k + 1]
@@ -153,7 +153,7 @@ class Chain:
     Parameters
     ----------
     points : (k, 2) float64, mm
-        Radius and z of two or more points; neighbours must differ.
+        Radius and z of two or more points; adjacent points must differ.
 
     Examples
     --------

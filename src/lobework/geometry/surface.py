@@ -33,7 +33,7 @@ class Round:
     Parameters
     ----------
     length : float, mm
-        Arc length of the profile; ``s`` runs from 0 to it, beginning at the end away from the headstock.
+        Arc length of the whole profile. The position ``s`` along the profile is 0 at the end away from the headstock.
     profile : callable
         Function of the arc length, (n,) mm, that returns (n, 4): radius and z, mm, then the radial and axial components of
         the outward unit normal.

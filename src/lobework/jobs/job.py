@@ -102,7 +102,7 @@ class Traces(Sequence[Trace]):
         return draw(self.job.title, self.job.piece, self.job.cutter, self, units=self.job.units)
 
     def program(self, air: float = 0.0) -> Program:
-        """Return the timed moves of the axes; with ``air``, they are lifted so that the tip stays that many mm off the work."""
+        """Return the timed moves of the axes; with ``air``, they keep the tip at a distance of ``air`` mm from the work."""
         from lobework.program.program import program
 
         if air not in self._programs:
@@ -136,7 +136,7 @@ class Traces(Sequence[Trace]):
         return found
 
     def _time_findings(self) -> Iterator[Finding]:
-        """Yield the error that prevents a program, or the cuts that are slower than programmed."""
+        """Yield a finding for the error that prevents a program, or for each pass with cuts that are slower than programmed."""
         from lobework.checks.check import Finding
 
         if self.job.lathe.axis("spindle") is None:
@@ -152,7 +152,7 @@ class Traces(Sequence[Trace]):
                 yield self._slowest_finding(slow)
 
     def _slowest_finding(self, slow: Sequence[tuple[SlowDown, Trace]]) -> Finding:
-        """Return the finding of the slowest of some cuts of one pass that are slower than programmed."""
+        """Return the finding on the slowest of the cuts of one pass that are slower than programmed."""
         from lobework.checks.check import Finding
         from lobework.program.program import how_slow
 
@@ -162,7 +162,7 @@ class Traces(Sequence[Trace]):
         return Finding(kind="time", level="note", where=f"cut {trace.cut.number} ({trace.cut.title})", message=message)
 
     def slow_downs(self) -> tuple[str, ...]:
-        """Return a line on each pass that is slower than programmed; none if no program can be made."""
+        """Return one line for each pass that is slower than programmed; empty if no program can be made."""
         return tuple(f"{each.where} {each.message}" for each in self._time_findings() if each.kind == "time")
 
     def carve(self, resolution: float | None = None, *, backend: str | None = None, progress: Progress | None = None) -> Carving:
@@ -182,7 +182,7 @@ class Traces(Sequence[Trace]):
         return Carving(title=job.title, piece=job.piece, stock=stock, depth=depth, sweeps=tuple(sweeps), units=job.units)
 
     def carve_once(self, progress: Progress | None = None) -> Carving:
-        """Return the work as these cuts carve it, at the job's resolution; it is carved at the first call, then kept."""
+        """Return the work as these cuts carve it, at the job's resolution; later calls return the result of the first call."""
         self._carving = self._carving or self.carve(progress=progress)
         return self._carving
 
@@ -213,13 +213,13 @@ class Job:
     cutter : Cutter
         The cutter.
     passes : tuple of Pass or Series
-        In the order of cutting; one or more.
+        One or more passes, in the order of cutting.
     title : str
         The heading of the drawing, the settings and the program.
     units : "mm" or "inch"
         The unit of the drawing, the settings and the program; in Python all lengths are in mm.
     chord : float, mm
-        Largest distance of a straight move between two samples from the path on the work.
+        Chord tolerance: the largest distance between the path on the work and the straight move from one sample to the next.
     feeds : Feeds
         Speeds and clearances of the program.
     resolution : float, mm
@@ -301,7 +301,7 @@ class Job:
 
     @property
     def uncarvable(self) -> str:
-        """Why this job can only be drawn: its cutter has no edge, or its work no surface; empty if it can be carved."""
+        """Reason why this job can be drawn but not carved: its cutter has no edge, or its work no surface; empty if it can."""
         from lobework.carve.sweep import has_edge
 
         if not has_edge(self.cutter):
@@ -359,12 +359,12 @@ class Job:
         backend : str, optional
             The carving backend; default: the first installed one that can carve the job, "compiled" if it can.
         progress : callable, optional
-            Called now and then with the fraction done, 0 to 1; an exception that it raises stops the carving.
+            Called at intervals with the fraction done, 0 to 1; an exception that it raises stops the carving.
 
         Raises
         ------
         SettingError
-            If the work cannot be carved, or not with the cutter, or not by the backend.
+            If the work cannot be carved at this resolution, the cutter has no edge, or the backend cannot carve the job.
         TooLargeError
             If the grid needs more memory than a job may use; nothing is carved.
         UnknownNameError
@@ -390,20 +390,20 @@ class Job:
         return self.trace().drawing()
 
     def program(self, air: float = 0.0) -> Program:
-        """Return the timed moves of the axes; with ``air``, they are lifted so that the tip stays that many mm off the work."""
+        """Return the timed moves of the axes; with ``air``, they keep the tip at a distance of ``air`` mm from the work."""
         return self.trace().program(air)
 
     def prove(self, program: bytes | str | Path, tolerance: float | None = None, *, air: float = 0.0) -> Proof:
-        """Return the proof of a program for this job: it is read back and run on the model of the lathe.
+        """Return the proof of a program for this job: the program is read back and run on the model of the lathe.
 
         Parameters
         ----------
         program : bytes, or path of a file
             RS274/NGC, from any source.
         tolerance : float, mm, optional
-            Largest distance of its path on the work from the job's path; default: the tolerance of the job's feeds.
+            Largest distance of the program's path on the work from the job's path; default: the tolerance of the job's feeds.
         air : float, mm
-            Distance from the work of a program that was written for a trial in air.
+            Distance from the work that the program keeps, if it was written for a trial in air.
 
         Raises
         ------
@@ -428,7 +428,7 @@ class Job:
         )
 
     def settings(self, traces: Traces | None = None) -> Settings:
-        """Return the settings and the steps in order; if the axes of the lathe have limits, also the cuts that slow down."""
+        """Return the settings and the steps in order; if the axes have limits, also one line for each pass that slows down."""
         from lobework.kinematics.motion import motion_of
 
         cuts = self.cuts()
@@ -465,12 +465,12 @@ class Job:
 
 
 def require_few(cuts: int) -> None:
-    """Refuse more cuts than a job may have."""
+    """Raise an error if a job would have more cuts than are allowed."""
     require(cuts <= MOST_CUTS, "count", cuts, f"at most {MOST_CUTS:,} cuts in all", "split the job, or repeat fewer times")
 
 
 def require_room(samples: int) -> None:
-    """Refuse traces that need more memory than a job may use; ``samples`` is the number of all cuts together.
+    """Raise an error if traces need more memory than a job may use; ``samples`` is the total number of samples of all cuts.
 
     >>> require_room(10**9)
     Traceback (most recent call last):
@@ -485,7 +485,7 @@ def require_room(samples: int) -> None:
 
 @contextlib.contextmanager
 def _in_pass(cut: Cut) -> Iterator[None]:
-    """Add the pass's name to errors raised inside, and the plugin of the part at fault."""
+    """Add the number of the pass, and the plugin of the part at fault, to errors raised inside the block."""
     try:
         yield
     except InputError as error:
@@ -500,7 +500,7 @@ def _in_pass(cut: Cut) -> Iterator[None]:
 
 
 def _plugin_of(part: type | None) -> str:
-    """Return the words that name the plugin of a part; empty if the part is built in or unknown."""
+    """Return a clause that names the plugin of a part; empty if the part is built in or unknown."""
     shelf = registry.installed()
     plugins = (record for record in shelf.loaded[1:] for kind, name in record.offers if shelf.parts[kind][name] is part)
     return next((f"it came with {record.title}" for record in plugins), "")

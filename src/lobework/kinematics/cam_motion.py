@@ -30,7 +30,7 @@ __all__ = ["Drift", "Push", "Pushes", "Shaft", "push_of", "shaft_of"]
 _CONTACT_ERROR_MM: Final = 1e-8
 """Largest error of contact on a rocking headstock; above it, the headstock jumps."""
 _SPEED_SAMPLES: Final = 1025
-"""Places at which the speed of a cam that does not turn uniformly is sampled."""
+"""Number of places at which the speed of a cam that does not turn uniformly is sampled."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -40,11 +40,11 @@ class Drift:
     Parameters
     ----------
     degrees : float
-        The whole angle of the twist.
+        Total angle of the twist.
     twist : Twist
         Gives the fraction of the angle for a fraction of the twist's length.
     fraction : callable
-        (n,) places in the pass to the fraction of the twist's length that is done there.
+        Function from (n,) places in the pass to the fraction of the twist's length that is completed there.
     """
 
     degrees: float
@@ -128,7 +128,7 @@ class Push(Brief):
 
 @dataclass(frozen=True, slots=True, eq=False, repr=False)
 class Pushes(Brief):
-    """Pushes along one axis: their displacement is their sum or, if ``furthest``, the one that pushes furthest."""
+    """Pushes along one axis; the combined displacement is their sum or, if ``furthest``, that of the push that goes furthest."""
 
     each: tuple[Push, ...] = ()
     furthest: bool = False
@@ -233,7 +233,7 @@ def push_of(drive: Drive, number: int, cut: Cut) -> Push:
 
 @lru_cache(maxsize=256)
 def _rocking(cam: Cam, follower: Follower, side: int, gain: float, height: float) -> Curve:
-    """Return the displacement of the spindle along its arc, away from the follower, mm, against the follower's nominal angle."""
+    """Return the spindle's displacement along its arc, away from the follower, mm; a function of the follower's nominal angle."""
     if (form := follower.form) == "shaped":
         raise SettingError(
             name="follower.kind",

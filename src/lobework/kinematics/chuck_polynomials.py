@@ -131,15 +131,15 @@ def fit_pieces(
     Parameters
     ----------
     chucks : callable
-        (n,) spindle angles, rad, to the poses of the work on the spindle.
+        Function from (n,) spindle angles, rad, to the poses of the work on the spindle.
     low, high : float, turns
         Range to fit.
     reach : float, mm
         Greatest distance of a transformed point from the spindle's nose.
     samples : callable
-        (n,) turns to the number of samples before them; pieces with few samples are not fitted.
+        Function from (n,) turns to the number of samples before them; pieces with few samples are not fitted.
     pieces_per_turn : float
-        Initial number of pieces. A piece whose polynomial is not accurate enough is halved, repeatedly if necessary.
+        Initial number of pieces per turn. A piece whose polynomial is not accurate enough is halved, repeatedly if necessary.
     bends : (m,) float64, turns
         Additional points, ascending, at which the polynomials are tested: bends of the path that its sampling has found.
     """
@@ -210,7 +210,7 @@ def _poses(chucks: Chucks, u: Array) -> Array:
 
 
 def _distance(difference: Array, reach: Array | float) -> Array:
-    """Return an upper bound of the distance, mm, between images of a point within ``reach`` under poses that differ so."""
+    """Return an upper bound of the distance, mm, between images of a point within ``reach`` under poses that differ by this."""
     square = difference * difference
     distance: Array = np.sqrt(square[:9].sum(axis=0)) * reach + np.sqrt(square[9:].sum(axis=0))
     return distance

@@ -21,9 +21,9 @@ if TYPE_CHECKING:
 __all__ = ["can_compile", "compiled_columns"]
 
 _LONGEST_PERIOD: Final = 64
-"""Turns; chucks of a longer period are fitted over the whole pass instead of one period."""
+"""In turns; chucks with a longer period are fitted over the whole pass instead of one period."""
 _FIRST_STRETCH: Final = 8.0
-"""Turns that are fitted first; the length of later stretches follows from the number of pieces in the one before."""
+"""Length of the first stretch, turns; the length of each later one follows from the number of pieces in the one before."""
 _PIECES_PER_STRETCH: Final = 1024
 _RUNS_PER_STRETCH: Final = 16_384
 
@@ -112,7 +112,7 @@ _STILL_RUNS: Final = (
 
 
 def _runs(motion: Motion, spans: Spans) -> Iterator[tuple[slice, bool, _Runs]]:
-    """Yield stretches of spans, whether z may change in them, and their polynomials; short stretches bound the memory."""
+    """Yield stretches of spans, whether z may change in them, and their polynomials; short stretches limit the memory used."""
     turns = float(motion.cut.passed.turns)
     if not turns:
         return

@@ -24,16 +24,16 @@ from lobework.text.brief import Brief
 __all__ = ["Bridge", "Lift", "largest_roller", "lift_of", "pressure_angle", "touch_at"]
 
 _SCAN: Final = 192
-"""Intervals of a lobe in which the contact is searched for jumps."""
+"""Number of intervals of a lobe in which the contact is searched for jumps."""
 _TRIALS: Final = 16
-"""Trial points within the follower's half-width."""
+"""Number of trial points within the follower's half-width."""
 _NEAREST: Final = 0.01
-"""Fraction of a lobe; between points that are nearer, a touching circle is that of curvature."""
+"""Least distance of two points on a touching circle, as a fraction of a lobe; for nearer ones it is the circle of curvature."""
 _PARTS: Final = 32
-"""Polynomials of the slope in each piece of a lobe."""
+"""Number of polynomials of the slope in each piece of a lobe."""
 _NODES: Final = 16
 _SHORT: Final = 32
-"""A piece shorter than a lobe divided by this has trial points of its own."""
+"""A piece that is shorter than a lobe divided by this number has trial points of its own."""
 _TRIALS_PER_PIECE: Final = 8
 _MOST_TRIALS: Final = 2**20
 
@@ -161,7 +161,7 @@ def touch_at(cam: Cam, follower: Follower, phi: Array, *, way: Literal["plain", 
 
 @lru_cache(maxsize=256)
 def _trials_per_lobe(cam: Cam, follower: Follower) -> int:
-    """Return the number of trial points in a lobe that puts several within the follower and in each piece of the cam."""
+    """Return a number of trial points in a lobe for which several are within the follower and in each piece of the cam."""
     pitch, shapes = 2 * math.pi / cam.lobes, shapes_of(cam, follower)
     if shapes.half_width == 0.0:
         return 1
@@ -258,7 +258,7 @@ class _ContactJump:
 
 
 def _contact_jumps(contact_at: Callable[[Array], Touch], shapes: Shapes, corners: Array, pitch: float) -> list[_ContactJump]:
-    """Return the jumps of the contact over hollows, and its motions so fast that they are treated as jumps."""
+    """Return the jumps of the contact over hollows, and motions of it that are so fast that they are treated as jumps."""
     phi = np.linspace(0, pitch, _SCAN + 1) + 0.3183 * pitch / _SCAN
     psi = contact_at(phi).psi
     step = np.diff(psi)
@@ -394,7 +394,10 @@ def _least_curvature(cam: Cam) -> float:
 
 
 def _least_circle(cam: Cam, here: Array, offsets: Array) -> tuple[float, float, float]:
-    """Return the least radius of a circle that touches the cam at ``here`` and meets it at ``here + offsets``; and where."""
+    """Return the least radius of the circles that touch the cam at ``here`` and meet it at ``here + offsets``.
+
+    The other results are the angle of the touching point and the offset of the second point for that circle.
+    """
     slope, height = cam.slope_at(here)[:, None], cam.rise_at(here)[:, None]
     there = cam.rise_at(here[:, None] + offsets)
     if cam.on == "face":

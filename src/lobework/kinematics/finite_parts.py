@@ -1,4 +1,4 @@
-"""Checks that cams and followers are finite, at many sample points and at each later call, and the jumps of their shapes."""
+"""Checks that the values of cams and followers are finite, at many places and at each later call; jumps of their shapes."""
 
 from __future__ import annotations
 

@@ -98,7 +98,7 @@ class Motion(Brief):
         return arc if arc is not None and arc.cutter == "turns" else None
 
     def cutter(self, u: Array) -> Rigid:
-        """Return the rotation of the cutter on the bench from pointing along the spindle: n rigid motions, or one."""
+        """Return the rotation of the cutter on the bench from the direction along the spindle: n rigid motions, or one."""
         return Rigid.still() if self.swings is None else Rigid.tilt(self.swings.angle(u / self.cut.span))
 
     def carriage(self, u: Array) -> Rigid:
@@ -141,7 +141,7 @@ class Motion(Brief):
         return self._on_work(x, y, z, self.theta(u), self.sideways.at(u), self.endways.at(u))
 
     def _on_work(self, x: Array, y: Array, z: Array, theta: Array, across: Array, along: Array) -> Array:
-        """Return a tip on the bench in the frame of the work: the inverse of `work`, with the plane as complex numbers."""
+        """Return a tip on the bench in the frame of the work: the inverse of `work`, with x and y as one complex number."""
         plane = x + 1j * y
         self._require_finite(theta, x, y, z, across, along)
         if self.rocks:
@@ -170,7 +170,7 @@ class Motion(Brief):
         raise SettingError(message, f"pass[{self.cut.group}]", remedy="change their settings")
 
     def axes(self, u: Array) -> dict[str, Array]:
-        """Return the position of each axis at (n,) places in the pass, by what it moves: degrees for rotations, mm for slides."""
+        """Return the position of each axis at (n,) places in the pass, by the name of what it moves: degrees or mm."""
         x, y, z = self.tip(u).T
         turns = self.turns(u)
         turning = {"spindle": 360.0 * turns}

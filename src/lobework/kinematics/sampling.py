@@ -26,7 +26,7 @@ _CHUNK: Final = 8192
 _PROBE: Final = 8
 """Intervals between probes in a span."""
 _BETWEEN: Final = (np.arange(0, _PROBE, 2) + np.modf(np.arange(1, _PROBE, 2) * (math.sqrt(5) - 1) / 2)[0]) / _PROBE
-"""A point in every second interval between probes, each at a different fraction of it, so that no ripple is zero at all."""
+"""A point in every second interval between probes, each at a different fraction of it: no ripple is zero at all of them."""
 _NOISE_MM: Final = 1e-10
 _MARGIN: Final = 1.02
 """Safety factor on the curvature of a span between the points examined."""
@@ -40,7 +40,7 @@ _MOST_SPANS_PER_STRETCH: Final = 256
 _MOST_EXTRA_SPANS: Final = 65_536
 _SPANS_PER_BATCH: Final = 16_384
 _REVERSAL_SAMPLES: Final = 64
-"""Samples a turn; between two of them a cam that drifts reverses at most once."""
+"""Samples per turn; a cam that drifts is assumed to reverse at most once between two of them."""
 _BISECTIONS: Final = 60
 """Bisections after which a root is exact to the last bit."""
 
@@ -102,7 +102,7 @@ class Spans(Brief):
 
 
 def stretches(motion: Motion, span: float) -> int:
-    """Return the least number of equal stretches of a path: sixteen a turn, and eight a lobe."""
+    """Return the least number of equal stretches of a path: at least sixteen per turn and eight per lobe."""
     most_lobes = max((push.lobes * push.shaft.greatest_speed(span) / 360 for push in motion.pushes), default=0.0)
     return math.ceil(span * max(16, math.ceil(8 * most_lobes)))
 
@@ -195,7 +195,7 @@ def _roots(at: Callable[[Array], Array], u: Array, values: Array) -> Array:
 
 
 def _reversals(push: Push, u: Array) -> Array:
-    """Return the places, between places ``u``, at which a cam reverses."""
+    """Return the places in the pass at which a cam reverses; ``u`` are the places at which its angle is sampled."""
     along = push.along(u)
     signs = np.sign(np.diff(along))
     back = np.flatnonzero(signs[:-1] * signs[1:] < 0)

@@ -58,7 +58,7 @@ def _require_place(drive: Drive, number: int, lathe: Lathe) -> None:
 
 
 def _require_turned(drive: Drive, number: int, lathe: Lathe) -> None:
-    """Refuse a ratio that the drive of this cam cannot produce."""
+    """Refuse a ratio that the drive of this cam cannot produce, and a cam in software without a slide that follows its lift."""
     shaft = lathe.cam_shaft(number)
     if shaft.turned_by == "software":
         slide, direction = ("x", "across") if drive.moves == "sideways" else ("z", "along the spindle")

@@ -31,12 +31,12 @@ _CLOSER: Final = 5
 """Number of refinements of the angle at which an edge has its largest distance."""
 _ALONG: Final = 257
 _COARSE: Final = 33
-"""Number of edges along a profile that are examined first; then those near the one with the largest distance are examined."""
+"""Number of edges along a profile that are examined first; then the edges near the most distant one are examined."""
 _FOR_WIDEST: Final = 1025
 _AT_ONCE: Final = 64
 _LONGEST_PERIOD: Final = 64
 _CELLS_TILTED: Final = 16
-"""Spacing, in cells, of the cells that are used for tilted work, because the computation is slow."""
+"""Factor by which the number of cells is reduced for tilted work, because its computation is slow."""
 
 
 def require_clear(cut: Cut, piece: Piece) -> None:

@@ -52,7 +52,9 @@ _MOST_DIVISIONS: Final = 400
 
 
 def wrapped(text: str, width: int, **how: Any) -> list[str]:
-    """Return text in lines of at most ``width`` characters, not broken at hyphens or minus signs; ``how`` is for `textwrap.wrap`.
+    """Return text in lines of at most ``width`` characters, not broken at hyphens or minus signs.
+
+    The keywords ``how`` are passed to `textwrap.wrap`.
 
     >>> wrapped("profile (0, 20), (-12.5, 19)", 19)
     ['profile (0, 20),', '(-12.5, 19)']
@@ -70,7 +72,7 @@ def plain_name(field: str) -> str:
 
 
 def show(value: Any, measure: Measure | None = None, units: LengthUnit = "mm", lobes: int | None = None) -> str:
-    """Return a setting as text: lengths rounded to 0.1 um, in ``units``; phases in lobes also in degrees.
+    """Return a setting as text: lengths in ``units``, rounded to 0.0001 mm or 0.00001 in; phases in lobes also in degrees.
 
     Parameters
     ----------
@@ -132,7 +134,7 @@ def _with_unit(value: Fraction, unit: str) -> str:
 
 
 def show_length(mm: float, units: LengthUnit = "mm") -> str:
-    """Return a length as text, rounded to 0.1 um.
+    """Return a length as text, rounded to 0.0001 mm or 0.00001 in.
 
     >>> show_length(24 - 3 * 0.9), show_length(2.0, "inch")
     ('21.3 mm', '0.07874 in')
@@ -191,7 +193,7 @@ def show_twist(twist: Twist, units: LengthUnit = "mm", lobes: int | None = None)
 
 
 def gears_of(drive: Drive, number: int, lathe: Lathe) -> str:
-    """Return the gear train of a cam, from the spindle on, and whether an idle wheel is needed; empty if it has no gears."""
+    """Return the gear train of a cam, beginning at the spindle, and whether an idle wheel is needed; empty if it has no gears."""
     shaft = lathe.cam_shaft(number)
     return f"{shaft.train(drive.ratio)}; {shaft.idlers(drive.ratio)}" if shaft.turned_by == "gears" else ""
 
@@ -199,9 +201,9 @@ def gears_of(drive: Drive, number: int, lathe: Lathe) -> str:
 def settings_of(part: Any, units: LengthUnit = "mm", lobes: int | None = None, *, as_made: bool = True) -> list[tuple[str, str]]:
     """Return the name and the value, as text, of each setting of a part.
 
-    A part inside the part, such as a cutter's holder, is omitted if it is the default; so is an unlimited travel. For a list of
-    parts, such as the stages of a chuck, the settings of each are listed with its number. If ``as_made`` is False, the fixed
-    properties of a chuck are omitted too: screw, wheel and travel.
+    Empty values and an unlimited travel are omitted, and so is a part inside the part, such as a cutter's holder, if it is the
+    default. For a list of parts, such as the stages of a chuck, the settings of each are listed with its number. If ``as_made``
+    is False, the fixed properties of a chuck are omitted too: screw, wheel and travel.
 
     >>> from lobework.parts.chuck import EccentricChuck
     >>> from lobework.gearing.screw import Screw
@@ -310,7 +312,7 @@ def _wheel_angle(cut: Cut, moves: str) -> Fraction:
 
 
 def by_hand(cut: Cut, units: LengthUnit = "mm") -> dict[str, HandSetting]:
-    """Return all manual settings that a cut needs, by the thing that is set; the program sets the rest.
+    """Return all manual settings that a cut needs, by the name of what is set; the program makes the other settings.
 
     Parameters
     ----------

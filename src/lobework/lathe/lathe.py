@@ -336,7 +336,7 @@ class Lathe:
                 require(cam.turned_by == "motor", name, given, message, "or leave out that axis")
 
     def mount(self, chuck: Chuck, name: str = "") -> Lathe:
-        """Return the lathe with another chuck mounted on the outermost one; its name is its kind by default."""
+        """Return the lathe with another chuck mounted on the outermost one; the default of its name is its kind."""
         require_part(chuck, "motions", "chuck", "a chuck such as Oval(throw=7)")
         return replace(self, chucks=(*self.chucks, Mounted(name or chuck.kind, chuck)))
 
@@ -364,7 +364,7 @@ class Lathe:
         return _default_cam_shaft(number, "motor" if self.axis(f"cam {number}") else "spindle")
 
     def need(self, moves: str, why: str) -> Axis:
-        """Return the axis that moves ``moves``; if there is none, raise an error with the reason ``why`` it is needed."""
+        """Return the axis that moves ``moves``; if there is none, raise an error that contains the reason ``why``."""
         if (axis := self.axis(moves)) is None:
             has = ", ".join(axis.moves for axis in self.axes) or "none"
             wound = ", which is set by hand" if self.hand_axis(moves) is not None else ""

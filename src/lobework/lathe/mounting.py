@@ -24,12 +24,12 @@ from lobework.quantities.units import Phase, format_length, format_number, forma
 __all__ = ["Mounted", "may_have", "measures_of", "places_of"]
 
 _TRIED_RAD: Final = np.array([0.0, 0.7, 1.9, 3.1, 4.4, 5.6, 9.0])
-"""Angles at which a chuck declared as not dynamic is tested: seven, so that no other dimension can be mistaken for theirs."""
+"""Angles at which a chuck declared as not dynamic is tested: seven, so that no other dimension of an array has the same size."""
 _ARM_MM: Final = 100.0
-"""Distance from the chuck's centre at which its rotation is measured."""
+"""Distance from the chuck's centre at which its rotation is converted to a displacement."""
 _LONGEST_PERIOD: Final = 64
 _FINER: Final = 8
-"""Factor by which the sampling is finer when jumps are searched for, in one turn."""
+"""Factor by which the sampling is finer in the search for jumps, for a pass of one turn."""
 
 
 class Mounted(NamedTuple):
@@ -246,7 +246,7 @@ class Mounted(NamedTuple):
 
 
 def places_of(chuck: Chuck) -> Callable[[Array], Array]:
-    """Return the function from (n,) turns to a chuck's motion as (n, 12) mm: three axes of 100 mm length, and the shift."""
+    """Return the function from (n,) turns to a chuck's motion as (n, 12) mm: the rotation matrix times 100 mm, and the shift."""
 
     def places(u: Array) -> Array:
         given = chuck.motions(2 * math.pi * u)
@@ -282,7 +282,7 @@ def may_have(part: type, fitting: type[Screw | Wheel]) -> bool:
 
 
 def measures_of(part: Any) -> dict[str, Measure | None]:
-    """Return the measure of each field of a part; if the part has a screw or a wheel, lengths or the index are in its units too.
+    """Return the measure of each field of a part; a length may also be in turns of its screw, an index in holes of its wheel.
 
     Examples
     --------

@@ -34,7 +34,7 @@ _PLACES: Final = (*_SLIDE, "spindle")
 _STEPS: Final = "a mapping from settings to steps, such as {'x': -1}"
 _CAM_STEPS: Final = ("phase", "index", "gain", "twist")
 _FINEST: Final = 10**9
-"""Largest denominator of a fraction of a twist: the error is below half a billionth, and simple fractions remain simple."""
+"""Largest denominator of a fraction of a twist: the error is below half a billionth, and simple fractions are exact."""
 MOST_CUTS: Final = 100_000
 
 
@@ -42,7 +42,7 @@ class _Repeats:
     __slots__ = ()
 
     def series(self, count: int, each: Mapping[str, Any] | None = None, *, name: str = "", **steps: Any) -> Series:
-        """Return a series of ``count`` repetitions with a step between them; steps are keywords or the mapping ``each``."""
+        """Return a series of ``count`` repetitions with a step between them; the steps are keywords or in ``each``."""
         require(each is None or isinstance(each, Mapping), "each", repr(each), _STEPS)
         return Series(of=self, count=count, each={**(each or {}), **steps}, name=name)  # type: ignore[arg-type]
 
@@ -67,7 +67,7 @@ class Pass(_Repeats):
     arc : SlideArc, optional
         A circular path of the tip, instead of a straight travel.
     template : Template, optional
-        A curve that the tip follows, instead of a straight travel; ``at`` is the offset from it, and the depth.
+        A curve that the tip follows, instead of a straight travel; ``at`` gives the offset from the curve, and the depth.
     cams : tuple of Drive
         The cams that move the headstock; without cams it stands still.
     together : "sum" or "furthest", optional
@@ -156,9 +156,9 @@ class Series(_Repeats):
         Number of repetitions including the first, one or more.
     each : mapping from setting to step
         Step of each setting. ``x``, ``y``, ``z``, ``depth``: positions of the slides, mm. ``spindle``: its initial angle.
-        ``phase``, ``gain``, ``twist`` (its angle): of all cams. ``index``: of the outermost chuck that has a wheel. A dotted name
-        such as ``"cam 2.phase"`` or ``"upper.shift"`` is a setting of one cam or chuck, and one such as ``"stage 1.arm"`` that of
-        a part in a chuck's list of parts.
+        ``phase``, ``gain``, ``twist`` (its angle): these settings of all cams. ``index``: the index of the outermost chuck that
+        has one. A dotted name such as ``"cam 2.phase"`` or ``"upper.shift"`` is a setting of one cam or chuck. A name such as
+        ``"stage 1.arm"`` is a setting of a part in a chuck's list of parts.
     name : str
         Name of one repetition on the sheet, such as "row".
     """
@@ -275,7 +275,7 @@ class Cut:
         return inner_parts.T
 
     def as_set(self, drive: Drive) -> Drive:
-        """Return a cam as set for this cut: if the tip stays at one position along the work, the twist becomes a phase."""
+        """Return a drive as set for this cut: if the slides keep their z, its twist is replaced by a change of the phase."""
         twist = drive.twist
         if twist is None or twist.over is None or not self.level:
             return drive

@@ -1,6 +1,6 @@
-"""Optional abilities of parts, each a protocol: a part that has one is used for more.
+"""Protocols for optional abilities of parts, such as a surface that can be carved or a declared period.
 
-A plugin's part needs no base class: it has an ability if it has the attribute.
+A part of a plugin needs no base class: it has an ability if it has the attributes of the protocol.
 """
 
 from __future__ import annotations
@@ -39,7 +39,7 @@ class CarvablePiece(Protocol):
 
     @property
     def surface(self) -> Surface:
-        """The surface that the rays of a carving start from."""
+        """The surface at which the rays of a carving start."""
 
 
 @runtime_checkable
@@ -48,7 +48,7 @@ class SolidPiece(Protocol):
 
     @property
     def thickness(self) -> float:
-        """From the face to the back, mm."""
+        """Distance from the face to the back, mm."""
 
 
 @runtime_checkable
@@ -56,29 +56,29 @@ class ProjectingPiece(Protocol):
     """A piece that projects points on the work to its own sheet."""
 
     def seen(self, points: Array) -> Array:
-        """Return (n, 3) mm, for (n, 3) mm on the work: the place on the sheet, and the depth."""
+        """Return the two sheet coordinates and the depth, (n, 3) mm, of points on the work, (n, 3) mm."""
 
 
 @runtime_checkable
 class CarvingCutter(Protocol):
-    """A cutter with an outline, in a holder: it can carve."""
+    """A cutter that can carve: it has an edge and a holder."""
 
     @property
     def edge(self) -> Edge:
-        """Its outline."""
+        """The edge of the cutter: one side of its outline."""
 
     @property
     def holder(self) -> Holder:
-        """The holder that it turns or stands in."""
+        """The holder of the cutter."""
 
 
 @runtime_checkable
 class PeriodicChuck(Protocol):
-    """A chuck that states its period."""
+    """A chuck that declares its period."""
 
     @property
     def period_turns(self) -> int:
-        """Turns of the spindle after which the chuck stands as it did; 0 if it never does."""
+        """Period of the chuck's motion in whole turns of the spindle; 0 if it is not periodic."""
 
 
 @runtime_checkable
@@ -95,7 +95,7 @@ class SlidingChuck(Protocol):
     """A chuck with slides of limited travel."""
 
     def slides(self, theta: Array) -> tuple[ChuckSlide, ...]:
-        """Return the place of each slide at spindle angles (n,) rad."""
+        """Return the positions of each slide at spindle angles ``theta``, (n,) rad."""
 
 
 def surface_of(piece: Piece) -> Surface | None:

@@ -46,7 +46,7 @@ class CamShape:
     """Base class of cams with equal lobes, also for cams that users write themselves.
 
     A subclass must define `rise_at`. By default `slope_at` is computed from it by finite differences; a subclass may define an
-    exact one. If the slope or curvature jumps, the subclass must return the angles within one lobe as `corners`.
+    exact one. If the slope or curvature jumps, the subclass must return the angles of the jumps in one lobe as `corners`.
 
     Parameters
     ----------
@@ -57,7 +57,7 @@ class CamShape:
     rise : float, mm
         Height difference between the lowest and the highest point, from zero to 1000.
     on : "edge" or "face"
-        Where the wave is cut: the edge moves the headstock sideways, the face endways.
+        Where the wave is cut. An edge cam moves the headstock sideways, a face cam endways.
     """
 
     kind: ClassVar[str]
@@ -229,8 +229,8 @@ class EccentricCam:
 class MotionLaw(CamShape):
     """A cam whose lobes rise, dwell at the top, fall, and dwell at the base, according to a named motion law.
 
-    Counterclockwise round the cam, each lobe rises over ``rise_part``, dwells at the top over ``dwell_part``, the middle of which
-    is at angle zero, falls over ``fall_part``, and dwells at the base over the remainder.
+    Counterclockwise round the cam, each lobe rises over ``rise_part``, dwells at the top over ``dwell_part``, falls over
+    ``fall_part``, and dwells at the base over the remainder. The middle of the dwell at the top is at angle zero.
 
     Parameters
     ----------

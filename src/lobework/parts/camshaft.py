@@ -25,8 +25,8 @@ class CamShaft:
     number : int
         Number of the cam: 1, 2 and so on, in the order of the cams of a pass.
     turned_by : "spindle", "gears", "motor" or "software"
-        "spindle": locked to the spindle. "gears": change wheels from the spindle. "motor": a separate motor, which is an axis of
-        the controller. "software": there is no physical cam, and a slide follows the computed lift.
+        "spindle": locked to the spindle. "gears": driven from the spindle by change wheels. "motor": a separate motor, which is
+        an axis of the controller. "software": there is no physical cam, and a slide follows the computed lift.
     wheels : tuple of int
         Only for gears: number of teeth of each change wheel that is owned; list a wheel twice if you own two.
     pairs : int
@@ -114,7 +114,7 @@ class CamShaft:
         return train
 
     def percent(self, ratio: Fraction) -> RealRatio | None:
-        """Return the actual ratio of a motor whose control takes a percentage; None if it does not.
+        """Return the actual ratio of a motor whose control takes a percentage; None for other drives, and for the ratio zero.
 
         >>> float(CamShaft(number=1, turned_by="motor", percent_places=2).percent(Fraction(2, 3)).actual)
         0.6667

@@ -351,8 +351,8 @@ class Dome:
     tilt_deg : float, degrees
         Angle between the axis of the work and the spindle axis, in the direction of the slide.
     behind : float, mm
-        Distance of the tilting axis behind the face, or the free end, of the work; equal to a dome's radius if it passes through
-        the dome's centre.
+        Distance of the tilting axis behind the face, or the free end, of the work. It is equal to the radius of a dome if the
+        axis passes through the dome's centre.
     index : Phase, or what `lobework.quantities.units.phase` reads
         Angle by which the wheel turns the work about its own axis.
     travel : float, mm

@@ -33,7 +33,7 @@ class _Edged(Protocol):
     def edge(self) -> Edge: ...
 
     def width_at(self, depth: float) -> float:
-        """Return the width, mm, of a groove of a depth, mm, measured perpendicular to the path."""
+        """Return the width, mm, of a groove ``depth`` mm deep, measured perpendicular to the path."""
         return self.edge.width_at(depth)
 
 
@@ -46,7 +46,7 @@ class Vee(_Edged):
     angle_deg : float, degrees
         Included angle of its two flanks, above 0 and below 180.
     width : float, mm
-        Width across the shoulders, which is that of the widest groove.
+        Width across the shoulders, which is the width of the widest groove.
     holder : Holder
         The holder of the cutter. Default: a drilling spindle.
 

@@ -39,8 +39,8 @@ class CuttingFrame:
     radius : float, mm
         Distance from the frame's axis to the tip of the cutter, above zero.
     angle_deg : float, degrees
-        Angle of the plane of the swing to the bench's plane of X and Z, as a rotation about the outward direction. At zero the
-        cutter swings along X on a face, and along the spindle on a barrel.
+        Angle between the plane of the swing and the bench's plane of X and Z, as a rotation about the outward direction. At zero
+        the cutter swings along X on a face, and along the spindle on a barrel.
 
     Examples
     --------

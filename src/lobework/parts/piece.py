@@ -73,7 +73,7 @@ class Disc:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Barrel:
-    """A cylinder that is cut on its side. Its end away from the headstock lies in the plane z = 0; it extends towards -Z.
+    """A cylinder that is cut on its side. Its end away from the headstock is at z = 0, and its other end at z = -``length``.
 
     Parameters
     ----------
@@ -185,7 +185,7 @@ class Turned:
 
     @property
     def outline(self) -> Array:
-        """(5, 2) mm: the side developed at its maximum radius, a closed rectangle; the second axis is the arc length, as z."""
+        """(5, 2) mm: the side developed at its maximum radius, a closed rectangle whose height is the profile's arc length."""
         return _developed_outline(self.widest, self.profile[0][0], self.profile[0][0] - self.surface.length)
 
     def seen(self, points: Array) -> Array:

@@ -65,7 +65,7 @@ class Cam(Hashable, Protocol):
         """Return the height above the base, mm, at angles ``psi`` round the cam, counterclockwise: (n,) rad."""
 
     def slope_at(self, psi: Array) -> Array:
-        """Return the slope of `rise_at`, mm/rad, at (n,) rad; at a corner the slope on either side."""
+        """Return the slope of `rise_at`, mm/rad, at (n,) rad; at a corner, the slope of either side."""
 
 
 @runtime_checkable
@@ -87,10 +87,13 @@ class Follower(Hashable, Protocol):
         """Distance from the tip of the nose to the reference point of the travel, such as a roller's centre, mm."""
 
     def nose_at(self, q: Array) -> Array:
-        """Return the distance of the reference point outside the point of contact, for contact at ``q``, (n,) mm across."""
+        """Return the distance, (n,) mm, from the point of contact outwards to the reference point, along the line of action.
+
+        The point of contact is at ``q``, (n,) mm across the line of action.
+        """
 
     def nose_slope_at(self, q: Array) -> Array:
-        """Return the slope of `nose_at`; infinite at a vertical side."""
+        """Return the slope of `nose_at`; infinite where the side of the nose is parallel to the line of action."""
 
 
 class ChuckSlide(NamedTuple):
@@ -103,7 +106,7 @@ class ChuckSlide(NamedTuple):
     at : (n or 1,) float64, mm
         Position at each angle of the spindle.
     low, high : float, mm
-        The ends of its travel; infinite if it has none.
+        The ends of its travel; infinite if the travel is unlimited.
     """
 
     name: str
@@ -117,18 +120,19 @@ class Chuck(Protocol):
     """A chuck: the position of the work on the spindle as a function of the spindle's angle.
 
     The motions must be finite at every angle and should be continuous: the check reports a path that jumps as a problem, and
-    such a path is never proved.
+    such a path never passes the proof.
 
     A chuck may also have these optional attributes:
 
     - ``period_turns: int``: period of its motion in whole turns of the spindle; 0 if it is not periodic. If the attribute is
       missing, the period is determined numerically.
-    - ``needs: tuple[str, ...]``: fittings that the lathe must have for it, such as "ring". They may depend on its settings.
+    - ``needs: tuple[str, ...]``: fittings that the lathe must have for the chuck, such as "ring". They may depend on its
+      settings.
     - ``slides(theta) -> tuple[ChuckSlide, ...]``: the positions of its slides at (n,) rad. A pass that moves a slide beyond the
       end of its travel is refused.
     - a field ``screw: Screw | None = None``: lengths may also be written, and are also shown, in turns and divisions.
     - a field ``wheel: Wheel | None = None``: the field ``index`` may also be written, and is also shown, in holes, and it must
-      be on a hole.
+      coincide with a hole.
 
     A field ``screw`` or ``wheel`` of another type has no special meaning.
     """
@@ -140,7 +144,10 @@ class Chuck(Protocol):
         """Whether the chuck moves the work as the spindle turns; if not, `motions` may return a batch of one."""
 
     def motions(self, theta: Array) -> Rigid:
-        """Return n rigid motions, the outgoing frame in the incoming one, at (n,) rad of the spindle."""
+        """Return n rigid motions, at (n,) rad of the spindle.
+
+        They are the positions of the outgoing frame, on the side of the work, in the incoming frame, on the side of the spindle.
+        """
 
 
 @runtime_checkable
@@ -181,7 +188,7 @@ def not_finite(kind: str, name: str, part: Any, message: str) -> PartError:
     kind, name : str
         Kind and name of the part.
     part : part
-        The part at fault.
+        The faulty part.
     message : str
         Which value is not finite, and where.
 

@@ -37,7 +37,7 @@ _FLAT_MM: Final = 2e-4
 """Maximum deviation of a polyline from the curve that it approximates: a tenth of the deviation allowed for a trace."""
 
 Feeding = Literal["z", "x"]
-"""The slide that moves in one direction along the whole template: along the spindle on the side of the work, across on a face."""
+"""The slide that moves in one direction along the whole template: "z" on the side of the work, "x" on a face."""
 
 WayPoints = Annotated[
     Pairs, pairs_measure("a list of [z, x] pairs from where the pass begins, such as [[0, 20], [-30, 25], [-60, 18]]")
@@ -62,14 +62,14 @@ class Template:
         Whether the curve is a smooth spline through the points, as a turned profile is, or a polyline.
     rubber : float, mm
         Radius of the round rubber that follows the template. If it equals the radius of a cutting frame or of a ball cutter,
-        the cutter follows the curve as the rubber does, with the same depth on slopes. At zero the tip itself follows the curve.
+        the cutter follows the curve as the rubber does, and the depth on slopes is the same. At zero the tip follows the curve.
     start, end : float, mm, optional
         The part of the curve that is followed, as a range of z (on a face of x), and its direction. Default: the whole curve in
         the order of the points.
     source : str
-        Where the curve comes from, for the sheet.
+        Origin of the curve, printed on the sheet.
     note : str
-        What was assumed when the file was read.
+        Assumptions made when the file was read.
 
     Examples
     --------
@@ -291,7 +291,7 @@ class _Envelope:
         self.crossings: list[tuple[tuple[float, float], float, float]] = []
 
     def add(self, start: Array, end: Array, on: float) -> None:
-        """Add a piece, unless it lies below the envelope; it replaces what it covers, and everything after that."""
+        """Add a piece, unless it lies below the envelope; it replaces the pieces that it covers, and all later ones."""
         (a, low), (b, high) = start.tolist(), end.tolist()
         if b <= a or (self.places and b <= self.places[-1][0][0] and self._at(b) >= high):
             return

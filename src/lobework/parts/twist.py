@@ -28,7 +28,7 @@ class Twist:
     Parameters
     ----------
     angle : Phase, or what `lobework.quantities.units.phase` reads
-        Total change of the phase; negative turns the cam backwards.
+        Total change of the phase; a negative change turns the cam backwards.
     over : float, mm
         Length of the work, towards the headstock, over which the phase changes by ``angle``. The phase then depends only on the
         position, so that rings, helices and longitudinal passes match.
@@ -36,10 +36,10 @@ class Twist:
         Number of spindle turns in which the phase changes by ``angle``, counted from the beginning of each pass. Alternative to
         ``over``.
     start : float, mm
-        The z at which the change begins.
+        Position z at which the change begins.
     ease : Fraction, or what `lobework.quantities.units.ratio` reads
         Share of the length at each end in which the rate of change rises from zero, and falls to zero again, linearly; beyond
-        both ends the phase is constant. At zero the rate is constant everywhere, beyond both ends too.
+        both ends the phase is constant. At zero the rate is constant everywhere, and the phase changes beyond both ends too.
 
     Examples
     --------

@@ -1,4 +1,4 @@
-"""The former modules of the library, for the message to a plugin that still imports from one of them."""
+"""The former modules and names of the library, for the error message of a plugin that still imports one of them."""
 
 from __future__ import annotations
 
@@ -112,7 +112,7 @@ _MODULES: Final = {
         "printable": "printable",
     },
 }
-"""For each folder, its modules: the former name, and the name now."""
+"""The present name of each module by its former name, for each folder."""
 _MODULE_NOW: Final = {old: f"lobework.{room}.{new}" for room, modules in _MODULES.items() for old, new in modules.items()}
 _NAME_NOW: Final = {
     "Arc": "ArcSegment (of an edge) or SlideArc (of the slides)",
@@ -125,11 +125,11 @@ _NAME_NOW: Final = {
     "Slant": "LineSegment",
 }
 _NO_NAME: Final = re.compile(r"cannot import name '(\w+)'")
-"""The start of Python's own message; the name is no attribute of the error before Python 3.12."""
+"""The beginning of Python's message; before Python 3.12 the error has no attribute for the name."""
 
 
 def place_now(error: BaseException) -> str:
-    """Return the new place of a module or a name that an import did not find; empty if it never was one of the library's.
+    """Return the new name of a module or an object that an import did not find; empty if the library never had it.
 
     >>> place_now(ModuleNotFoundError("No module named 'lobework.rigid'", name="lobework.rigid"))
     'lobework.rigid is lobework.geometry.rigid now, and what plugins need of it is in lobework.plugins'

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 __all__ = ["CONTRACT", "Check", "hookimpl"]
 
 CONTRACT: Final = 2
-"""What plugins and lobework have agreed on; it grows only when a plugin written for the old one would break."""
+"""Version of the interface between lobework and its plugins; it increases only with a change that breaks existing plugins."""
 
 hookimpl = pluggy.HookimplMarker("lobework")
 """Marks a plugin's function as one of the hooks below."""

@@ -136,7 +136,7 @@ class Plugins:
     asked_samples : mapping from a plugin's name to a function that returns its samples
         See `samples`.
     notes : tuple of str
-        One line on each plugin that took longer than `SLOW_S` to load, or printed while it did.
+        One line for each plugin that took longer than `SLOW_S` to load, and one for each that printed while loading.
 
     Examples
     --------
@@ -213,7 +213,7 @@ class Plugins:
     def behind(self, error: BaseException | None) -> Record | None:
         """Return the plugin whose part raised an error or one of its causes; None if no plugin did.
 
-        The causes count because Python replaces a StopIteration inside a generator by a RuntimeError.
+        The causes are searched too, because Python replaces a StopIteration inside a generator by a RuntimeError.
         """
         kinds = get_args(PartKind)
         offers = [(record, kind, name) for record in self.loaded[1:] for kind, name in record.offers if kind in kinds]
@@ -235,7 +235,7 @@ class Plugins:
         return tuple(self.parts["check"].values())
 
     def samples(self, plugin: str) -> tuple[Sample, ...]:
-        """Return the samples of the plugin of this name; its hook is called only now.
+        """Return the samples of the plugin of this name; only this method calls the plugin's hook for samples.
 
         Raises
         ------
@@ -492,7 +492,7 @@ def _unique_names(offers: Iterable[_Offer]) -> Iterator[tuple[str, str]]:
 def _clashes(inside: _Loaded, outside: Sequence[_Loaded]) -> dict[Record, str]:
     """Return each external plugin with a name that another plugin has too, and the cause.
 
-    Every plugin counts, so that the result does not depend on the order of loading.
+    All plugins are compared, also those that clash, so that the result does not depend on the order of loading.
     """
     owners: dict[tuple[str, str], list[Record]] = defaultdict(list)
     for found in (inside, *outside):

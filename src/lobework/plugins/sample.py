@@ -22,7 +22,7 @@ _KIND_OF_ATTRIBUTE: Final = {
     "width_at": "cutter",
     "outline": "piece",
 }
-"""For an attribute that only one kind of item has, that kind."""
+"""Kind of item by the name of an attribute that only this kind has."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -64,8 +64,8 @@ class Sample:
     known : sequence of ExpectedValue
         Functions of the item with their known results.
     reads : callable, optional
-        For a target: function from the bytes of its file to the lines in it, each (n, 2) or (n, 3) mm, so that the kit can
-        compare their size.
+        For a target: function that takes the bytes of its file and returns the lines in it, each (n, 2) or (n, 3) mm, so that
+        the kit can compare their size.
 
     Raises
     ------

@@ -18,7 +18,7 @@ __all__ = ["findings", "name_of", "one_line", "plain", "sound_depths", "whole_fi
 
 _DATACLASS: Final = "@dataclass(frozen=True, slots=True, kw_only=True)"
 _ROUNDING: Final = 1e-6
-"""A depth kept in 32 bits may be greater by this part of itself."""
+"""Allowed relative rounding error of a depth that is stored in 32 bits."""
 _FILE: Final = re.compile(r"\w[\w-]*(?:\.[\w-]+)+")
 
 
@@ -178,7 +178,7 @@ def whole_file(given: Any) -> bytes:
 
 
 def findings(given: Any) -> list[Finding]:
-    """Return the result of a check as a list if it holds findings alone; raise `PluginError` otherwise."""
+    """Return the result of a check as a list if it contains only findings; raise `PluginError` otherwise."""
     from lobework.checks.check import Finding
 
     found = list(given)

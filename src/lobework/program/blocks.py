@@ -28,15 +28,15 @@ if TYPE_CHECKING:
 __all__ = ["Blocks", "Grid", "blocks_of"]
 
 _UNIFORM: Final = 1e-9
-"""If every sample is within this of one uniform motion, mm or degrees apart from rounding, one move is enough."""
+"""Greatest deviation of samples from a uniform motion, besides rounding, mm or degrees, for which one move is enough."""
 _BETWEEN_SHARE: Final = 0.1
-"""Fraction of the tolerance: allowed deviation of a move between two points at which it is checked."""
+"""Allowed deviation of a move between two points at which it is checked, as a fraction of the tolerance."""
 _BOW_POINTS: Final = (0.25, 0.75)
 """Points of an interval at which the path is compared with its chord; an S-shaped path crosses the chord at the middle."""
 _BOW_SHARE: Final = 0.75
-"""Deviation of a circular bow from its chord at `_BOW_POINTS`, relative to that at its middle."""
+"""Deviation of a circular arc from its chord at `_BOW_POINTS`, relative to that at its middle."""
 _SHARE: Final = 0.9
-"""Fraction of the tolerance, less rounding, for moves at the points checked; the rest is for deviations between them."""
+"""Allowed deviation at checked points, as a fraction of the tolerance less rounding; the rest is for deviations between them."""
 _LEVER_SAMPLES: Final = 257
 _LEVER_STEP_DEG: Final = 1e-3
 _FEWEST_PIECES: Final = 4096
@@ -50,7 +50,7 @@ _SPEED_RATIO: Final = 1.06
 _DURATION_RATIO: Final = 1.02
 """Greatest ratio of the durations of consecutive moves."""
 _SPEED_NOISE: Final = 1e-6
-"""Relative difference of speeds that counts as none."""
+"""Relative difference of speeds that is neglected."""
 _SHORTEST_S: Final = 1e-3
 """Least duration of a block that is added only for its timing."""
 _SUBDIVISIONS: Final = 4
@@ -81,7 +81,7 @@ class Grid(Brief):
 
     @classmethod
     def of(cls, axes: Sequence[Axis], controller: Controller, units: LengthUnit) -> Grid:
-        """Return the grid of some axes in a program that is written in ``units``."""
+        """Return the grid of the given axes in a program that is written in ``units``."""
         slides = controller.slide_places or {"mm": 6, "inch": 7}[units]
         return cls(
             np.array([1.0 if axis.rotary else float(MM_PER[units]) for axis in axes]),
@@ -253,7 +253,7 @@ class _Planner:
         return levers
 
     def _rounding_error(self) -> float:
-        """Return a bound of the error on the work due to rounding of the positions, mm."""
+        """Return an upper bound of the error on the work due to rounding of the positions, mm."""
         coarse = self.grid.step.max() > 1e-5
         levers = self._levers() if coarse else np.where(np.arange(len(self.axes)) < self.slides, 1.0, 10.0)
         half = 0.5 * self.grid.step
@@ -262,9 +262,9 @@ class _Planner:
     def _timed(self, path: Array) -> tuple[Array, BlockTimes, Array]:
         """Return the ends of the moves by ``u``, their durations, and the positions of the axes at their ends.
 
-        The moves of the path itself are taken if they reach their target speed. Otherwise a path that is straight in the axes is
-        divided more finely towards its ends, and any other path is divided into moves of about equal durations, because a change
-        of speed has no more time than the shorter of the two moves.
+        The moves of the path itself are taken if they reach their target speed. Otherwise a path that is straight in axis space
+        is divided more finely towards its ends, and any other path is divided into moves of about equal durations, because the
+        time for a change of speed between two moves is at most the duration of the shorter one.
         """
         if self.fastest and len(path) == 2:
             return self._graded(path)
@@ -307,7 +307,7 @@ class _Planner:
         return found
 
     def _graded(self, path: Array) -> tuple[Array, BlockTimes, Array]:
-        """Return moves along a path that is straight in the axes, shorter towards its start and its end."""
+        """Return moves along a path that is straight in axis space, shorter towards its start and its end."""
         pieces = path[-1] * (0.5 - 0.5 * np.cos(np.linspace(0.0, math.pi, _GRADED_PIECES + 1)))
         lengths = np.diff(pieces)
         seconds = block_times(

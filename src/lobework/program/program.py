@@ -174,7 +174,7 @@ def _hand_changes(
 
 
 def _hand_settings(trace: Trace, cut: Cut, units: LengthUnit) -> dict[str, HandSetting]:
-    """Return all settings by hand for a cut, including slides without an axis; a depth by hand has a stop of its own."""
+    """Return all settings by hand for a cut, including slides without an axis, but not its depth."""
     slides = _hand_slides(trace, cut.lathe)
     into = cut.approach.axis
     set_so = {name: mm for name, mm in slides.items() if name != into and (name != "y" or mm)}

@@ -132,7 +132,7 @@ class Program:
     setup : tuple
         Settings before the program: named groups of settings and their values.
     begins : tuple
-        Groups that come before those of ``setup``: how to set the zeros, and the positive directions.
+        Groups that come before those of ``setup``: the steps that set the zeros, and the positive directions.
     """
 
     title: str
@@ -160,7 +160,7 @@ class Program:
     def whole(self) -> float:
         """Minutes of all moves and waits, without the time that a person takes at a stop.
 
-        Fast moves are counted at the top speeds of the axes; one of an axis without a top speed takes no time. The first moves
+        Fast moves are counted at the top speeds of the axes; an axis without a top speed takes no time. The first moves
         are counted from position 0.
         """
         return sum(minutes for minutes, _ in self._times())

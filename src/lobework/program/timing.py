@@ -23,13 +23,13 @@ __all__ = ["BlockTimes", "SlowDown", "block_times", "limits_of", "slow_downs"]
 COMPILED_FROM: Final = 3_000
 """Number of blocks from which the compiled kernels save more time than their start-up takes."""
 _RESERVE: Final = 1e-5
-"""Fraction of every limit that is kept in reserve, because feeds are written to eleven figures."""
+"""Fraction of every limit that is kept in reserve, because feeds are written with eleven significant digits."""
 _GREATEST_SLOWDOWN: Final = 2.0
 """Greatest factor by which a block may be slowed so that its neighbour can be faster."""
 _SLOW: Final = 0.99
-"""Fraction of the target speed; a slower block is reported."""
+"""Fraction of the target speed below which a block is reported as slow."""
 _UNIFORM: Final = 1e-5
-"""Fraction of the target speed; a smaller change is neglected."""
+"""Relative change of speed that is neglected."""
 
 
 class BlockTimes(NamedTuple):
@@ -76,18 +76,18 @@ def block_times(moves: Array, target: Array, top: Array, most: Array, lengths: A
 
     Each block is straight in axis space. The mean speed of every axis in it stays within the axis's top speed. From one block
     to the next, that speed changes by at most the acceleration times the shorter of the two durations, so that the change fits
-    into half of each. In the first and the last block it is at most the acceleration times the duration of the block.
+    into half of each. In the first and the last block, that speed is at most the acceleration times the duration of the block.
 
     Parameters
     ----------
     moves : (n, k) float64, mm or degrees
         Displacement of each axis in each block.
     target : (n,) float64
-        Target speed: lengths per second, infinite for the fastest.
+        Target speed, in the unit of ``lengths`` per second; infinite for the fastest pace.
     top, most : (k,) float64, mm or degrees per second and second squared
         Top speed and acceleration of each axis, infinite if unlimited.
     lengths : (n,) float64, optional
-        Length of each block for its speed; 1 by default.
+        Length of each block, by which its speed is measured; 1 by default.
 
     Raises
     ------
@@ -118,7 +118,7 @@ def block_times(moves: Array, target: Array, top: Array, most: Array, lengths: A
 
 
 def slow_downs(u: Array, target: Array, found: BlockTimes, axes: Sequence[Axis]) -> SlowDown | None:
-    """Return the worst stretch in which a run is slower than its target; None if there is none except at start and stop.
+    """Return the worst stretch in which a run is slower than its target; None if it is slower only at start and stop.
 
     ``u`` (n + 1,) are the boundaries of its blocks, ``target`` (n,) their target speeds in ``u`` per second.
     """

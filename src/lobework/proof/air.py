@@ -43,9 +43,9 @@ def with_lift(fed: FeedMoves, traces: Sequence[Trace], into: str) -> FeedMoves:
 
 
 def with_hand_feed(moves: Moves, halts: Sequence[Halt], into: str) -> Moves:
-    """Return the moves, with the slide ``into`` at the position to which the stop before them has a person feed the tip in.
+    """Return the moves, with the slide ``into`` at the position to which a person feeds the tip in at a stop before them.
 
-    Without such an instruction the position is zero, in the work.
+    Without such a stop the position is zero, which is in the work.
     """
     stands = np.full(len(moves.line), -np.inf)
     for halt in halts:

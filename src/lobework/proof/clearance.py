@@ -31,7 +31,7 @@ def resolution(places: int | None, units: LengthUnit) -> float:
 def clear_findings(
     moves: Moves, into: str, named: tuple[int, int] | None, level: float, slack: float, units: LengthUnit
 ) -> Iterator[Finding]:
-    """Yield rapid moves of other axes before the tip is moved clear, or with less clearance than the job's.
+    """Yield findings on rapid moves of other axes before the tip is moved clear, or with less clearance than in the job.
 
     Parameters
     ----------

@@ -45,7 +45,7 @@ _FAR: Final = 1.01 * _MISSING
 _BEYOND: Final = 1.05
 """Distance of an added sample of the job's path from an edge of the program's path, as a multiple of the tolerance.
 
-The program cuts there too, unless a piece of the job's path is left out.
+An edge is a beginning, an end or a reversal. The program cuts at such a sample too, unless it leaves out a piece of the path.
 """
 _GOLDEN: Final = (math.sqrt(5) - 1) / 2
 _HALVINGS: Final = 40
@@ -131,7 +131,7 @@ def compare(
     moves : Moves
         Feed moves in this set-up.
     counts : (k,) bool
-        Which of the samples must lie on the job's path: all but those of straight moves in or out.
+        Which of the samples must lie on the job's path: all but those of plunges and retracts, and each plunge's deepest.
     samples : Samples
         Samples of these moves.
     tolerance : float, mm
@@ -173,7 +173,8 @@ def _with_edges(setup: SetUp, edges: Array, tolerance: float) -> tuple[Array, Ar
     """Return the job's path, ``u`` of its points, and the ends of its cuts, with points added at edges of the program's path.
 
     If the program leaves out a piece of the job's path, its own path has an edge at each end of that piece. The job's path need
-    not have a point between them. So points are added just beyond each edge, and halfway between two edges to measure the gap.
+    not have a point between them. So points are added on both sides of each edge, and halfway between two edges to measure
+    the gap.
     """
     u = np.concatenate([each.u for each in setup.traces])
     begins = np.concatenate([[0], setup.ends[:-1]])
@@ -247,7 +248,7 @@ def _refined_on_moves(
 
 
 def _closest(curve: Callable[[Array], Array], points: Array, low: Array, high: Array, known: Array) -> Array:
-    """Return the distances of (n, 3) points from a curve between (n,) parameters, ``known`` at most, by golden-section search."""
+    """Return the distances of (n, 3) points from a curve between (n,) parameters, at most ``known``, by golden-section search."""
 
     def off(at: Array) -> Array:
         distance: Array = np.linalg.norm(curve(at) - points, axis=1)

@@ -24,11 +24,11 @@ __all__ = ["contact_test", "surely_clear"]
 
 _ALONG: Final = 257
 _ROOM_MM: Final = 0.1
-"""Allowance for a profile whose radius is greater between two samples."""
+"""Allowance for a greater radius of the profile between two samples."""
 
 
 def contact_test(piece: Piece, cutter: Cutter, within: float) -> Callable[[Array], NDArray[np.bool_]]:
-    """Return a function that tells which (n, 3) mm places of the tip are in the uncut work, or nearer to it than ``within``, mm.
+    """Return a function that finds which places of the tip, (n, 3) mm, are in the uncut work or nearer to it than ``within``, mm.
 
     A place beside the work, beyond the reach of the cutter, is not in contact.
     """
@@ -39,7 +39,7 @@ def contact_test(piece: Piece, cutter: Cutter, within: float) -> Callable[[Array
         outer, least, most = float(radius.max()) + _ROOM_MM + within, float(z.min()) - reach, float(z.max()) + reach
 
     def may_touch(points: Array) -> NDArray[np.bool_]:
-        """Return which places may be in contact, by their distance from the axis; a place that is not finite may be."""
+        """Return which places may be in contact, by their distance from the axis; a place that is not finite is included."""
         far: NDArray[np.bool_] = np.zeros(len(points), bool)
         if isinstance(surface, Round):
             far = (np.hypot(points[:, 0], points[:, 1]) > outer) | (points[:, 2] > most) | (points[:, 2] < least)
@@ -59,7 +59,7 @@ def contact_test(piece: Piece, cutter: Cutter, within: float) -> Callable[[Array
 def surely_clear(motion: Motion, piece: Piece, tip: Array, within: float) -> NDArray[np.bool_]:
     """Return which of (n, 3) mm places of the tip on its slides are clear at every angle of the spindle and the cams.
 
-    This is known only for chucks that hold the work at rest and square on the spindle; for others, no place is sure to be clear.
+    This is known only for chucks that neither move nor tilt the work on the spindle; for others, no place is surely clear.
     """
     if motion.still is None or motion.rocks:
         return np.zeros(len(tip), bool)

@@ -39,7 +39,7 @@ def controller_findings(reading: Reading, controller: Controller) -> Iterator[Fi
 def unit_findings(fed: FeedMoves, letters: Mapping[str, str], traces: Sequence[Trace]) -> Iterator[Finding]:
     """Yield a finding if the program's lengths are in the wrong unit.
 
-    They are if the ratio of the program's lengths to the job's is 25.4, or 1/25.4, for every slide.
+    This is the case if the ratio of the program's lengths to the job's is 25.4, or 1/25.4, for every slide.
     """
     largest = np.array([np.abs(fed.moves.end[fed.at, column]).max(initial=0.0) for column in range(3)])
     ratios = []
@@ -74,7 +74,7 @@ def axis_findings(reading: Reading, lathe: Lathe, traces: Sequence[Trace]) -> It
 
 
 def remark_findings(reading: Reading, controller: Controller) -> Iterator[Finding]:
-    """Yield the reader's remarks as findings; a comment after ``;`` is no finding if the controller accepts it."""
+    """Yield the reader's remarks as findings; a comment after ``;`` is not reported if the controller accepts it."""
     from lobework.kernels.rs274.interpret import SEMICOLON
 
     accepted = controller.comments == "semicolon"

@@ -43,9 +43,9 @@ def direction_findings(
 ) -> Iterator[Finding]:
     """Yield a finding for each cut in which the direction of the cutter displaces its edge by more than ``within``, mm.
 
-    A cutter that swings is compared at every sample. A fixed cutter has a wrong direction if the work is turned beneath it. It is
-    reported only if it is off by more than 90 degrees, or over most of a cut, because at a crossing of the path a sample may be
-    matched with the wrong branch.
+    A cutter that swings is compared at every sample. A fixed cutter has a wrong direction if the work is turned beneath it. This
+    is reported only if the error exceeds 90 degrees, or extends over most of a cut, because at a crossing of the path a sample
+    may be matched with the wrong branch.
 
     Parameters
     ----------
@@ -58,11 +58,11 @@ def direction_findings(
     counts : (k,) bool
         Which of the samples are compared.
     columns : mapping
-        From the name of what an axis moves to its column in the moves.
+        Map from the name of what an axis moves to its column in the moves.
     cutter : Cutter
         The cutter.
     within : float, mm
-        Greatest displacement of the far end of the edge.
+        Greatest allowed displacement of the far end of the edge.
     """
     turns = "cutter" in columns and any(each.motion.swings is not None for each in setup.traces)
     reach = max(cutter.edge.height, cutter.edge.half_width) if has_edge(cutter) else 0.0

@@ -27,7 +27,7 @@ __all__ = ["Use", "axis_uses", "limit_findings"]
 _BATCH: Final = 100_000
 """Number of moves that are processed together."""
 _FEED_ROUNDING: Final = 4e-8
-"""Relative error of a speed whose feed is written with eight figures."""
+"""Relative error of a speed whose feed is written with eight significant digits."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,7 +89,7 @@ class Use:
 
 
 class _FeedMoves(NamedTuple):
-    """Feed moves: their indices ``at``, and columns of `lobework.proof.replay.Moves`; ``ends``: the last one stops."""
+    """Feed moves: their indices ``at``, and columns of `lobework.proof.replay.Moves`; ``ends``: whether the last ends at rest."""
 
     at: NDArray[np.int64]
     line: NDArray[np.int32]
@@ -101,7 +101,7 @@ class _FeedMoves(NamedTuple):
 
 
 def axis_uses(moves: Moves, axes: Sequence[Axis], units: LengthUnit = "mm") -> list[Use]:
-    """Return the travel, speed and acceleration of each axis in some moves; the report gives lengths in ``units``."""
+    """Return the travel, speed and acceleration of each axis in the given moves; the report gives lengths in ``units``."""
     if not len(moves.line):
         return []
     fed = np.flatnonzero(~moves.rapid)

@@ -41,7 +41,7 @@ _MOST_REPEATED: Final = 0.125
 _WINDOW: Final = 0.75
 _PLACES: Final = 257
 _LIMITED: Final = 2.0
-"""Greatest ratio of a move's duration to the least possible one; a program is free in how it spreads acceleration over moves."""
+"""Greatest ratio of a move's duration to the least possible one; a program may distribute acceleration over its moves freely."""
 
 
 class _Worst(NamedTuple):
@@ -79,7 +79,7 @@ class Pace:
     def add(
         self, setup: SetUp, moves: Moves, samples: Samples, tolerance: float, clear: float, *, sound: bool, one_each: bool
     ) -> None:
-        """Add the feed moves of some cuts; ``sound``: all keep to the path; ``one_each``: each cut has one run of moves."""
+        """Add the feed moves of the given cuts; ``sound``: all keep to the path; ``one_each``: each cut has one run of moves."""
         self.sound &= sound
         if not len(moves.line):
             return
@@ -102,7 +102,7 @@ class Pace:
         self.cutting_s += float(moves.seconds[~cuts].sum())
 
     def _along_path(self, setup: SetUp, which: Ints, samples: Samples, tolerance: float) -> NDArray[np.bool_]:
-        """Return which of some moves begin and end on the path of a cut: they cut, although they move straight in."""
+        """Return which of the given moves begin and end on the path of a cut: they cut, although they move straight in."""
         ends = np.concatenate([np.searchsorted(samples.move, which), np.searchsorted(samples.move, which, side="right") - 1])
         far, _, _ = setup.target.nearest(samples.points[ends], tolerance, 4 * tolerance)
         both: NDArray[np.bool_] = np.maximum(far[: which.size], far[which.size :]) <= 2 * tolerance

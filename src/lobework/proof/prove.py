@@ -51,7 +51,7 @@ _BATCH: Final = 20_000
 _DWELL_ROUNDING_S: Final = 1e-3
 """Allowance for the rounding of a dwell's word."""
 _SPAN_MM: Final = 0.25
-"""Greatest distance between two samples: a straight move may pass through the work from air to air."""
+"""Greatest distance between two samples, so that a straight move through the work from air to air is detected."""
 _MOSTLY: Final = 0.5
 
 
@@ -502,7 +502,7 @@ def _indices(part: slice) -> NDArray[np.int64]:
 
 
 def path_findings(setup: SetUp, outcome: Comparison, tolerance: float, units: LengthUnit) -> Iterator[Finding]:
-    """Yield findings where the program cuts off the job's path, and for cuts of the job that are missing or deviate."""
+    """Yield findings where the program's path deviates from the job's, and for cuts of the job that are missing or deviate."""
     cuts = [each.cut for each in setup.traces]
     if outcome.cut is not None and not outcome.cut.mm <= tolerance:
         cut = cuts[outcome.cut.cut]

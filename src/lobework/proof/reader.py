@@ -54,7 +54,7 @@ DWELL: Final = 3
 STOP: Final = 4
 END: Final = 5
 SWITCHED: Final = 6
-"""A stop that a switch on the controller turns on."""
+"""An optional stop (M1), which a switch on the controller turns on."""
 
 
 _MOST_BYTES: Final = 256 * 10**6
@@ -99,7 +99,7 @@ class ReadBlocks(Brief):
     Parameters
     ----------
     kind, line : (n,) int32
-        Kind of each block, such as `FEED`, and its line. `SWITCHED` is a stop that a switch on the controller turns on.
+        Kind of each block, such as `FEED`, and its line. `SWITCHED` is an optional stop (M1).
     start, end : (n, 6) float64, mm and degrees
         Positions of X, Y, Z, A, B, C before and after it.
     minutes : (n,) float64

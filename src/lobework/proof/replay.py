@@ -71,7 +71,7 @@ class Moves(Brief):
     def with_hand_cuts(self, halts: Sequence[Halt]) -> Moves:
         """Return the moves, with an added feed move of zero length for each halt without feed moves before the next halt.
 
-        At such a halt, a person feeds the tip in and withdraws it; the added move stands for that cut.
+        At such a halt, a person feeds the tip in and withdraws it; the added move represents that cut.
         """
         fed = set(self.stretch[~self.rapid].tolist())
         alone = [each for each in halts if each.stops not in fed]
@@ -100,7 +100,7 @@ class FeedMoves:
     at : (n,) int64
         Indices of the feed moves.
     line, stretch : (n,) int32
-        Of the feed moves; see `Moves`.
+        Line and stretch of each feed move; see `Moves`.
     begins : (n,) bool
         Whether each begins a run: it does not start where the feed move before it ends.
     plunges : (n,) bool
@@ -213,7 +213,7 @@ def _with_chords(moves: Moves, arcs: Bools, arc: Array) -> Moves:
 
 
 def _on_arc(moves: Moves, arc: Array, part: Array) -> Array:
-    """Return the positions of the axes at a place of each arc, 0 to 1."""
+    """Return the positions of the axes at a fraction ``part`` of each arc, 0 to 1."""
     at = moves.start + part[:, None] * (moves.end - moves.start)
     angle, radius = arc[:, 6] + part * arc[:, 7], arc[:, 4] + part * (arc[:, 5] - arc[:, 4])
     rows = np.arange(part.size)

@@ -86,8 +86,8 @@ class Proof:
     blocks, stops : int
         Number of moves; number of stops for a person.
     cutting, whole : float
-        Minutes under cut: all feed moves with their plunges, without dwells and rapid moves. Minutes in all: with dwells, and
-        with rapid moves at the top speeds of the axes, but without the time that a person needs at a stop.
+        Minutes of all feed moves, including plunges, without dwells and rapid moves; minutes of the whole program, with dwells
+        and with rapid moves at the top speeds of the axes, but without the time that a person needs at a stop.
     """
 
     title: str
@@ -114,7 +114,7 @@ class Proof:
 
     @property
     def problems(self) -> tuple[Finding, ...]:
-        """The findings with which the program must not be run."""
+        """The findings because of which the program must not be run."""
         return tuple(each for each in self.findings if each.level == "problem")
 
     @property

@@ -58,7 +58,7 @@ def sample(place: Place, start: Array, end: Array, pieces: Ints, chord: float, s
     place : callable
         The lathe's model.
     start, end : (n, k) float64
-        Of each move, which is straight in the space of the axes.
+        Start and end of each move, which is straight in the space of the axes.
     pieces : (n,) int64
         Number of equal pieces into which each move is first divided. The path in a piece should have no inflection.
     chord : float, mm
@@ -69,7 +69,7 @@ def sample(place: Place, start: Array, end: Array, pieces: Ints, chord: float, s
     Raises
     ------
     TooFarError
-        If this needs more samples than fit into memory.
+        If more samples are needed than fit into memory.
     """
     if not pieces.sum(dtype=np.float64) <= _MOST_PIECES:
         raise TooFarError(int(pieces.argmax()))

@@ -28,7 +28,7 @@ _MOST_PAIRS: Final = 250_000
 _MISFIT: Final = 4.0
 _STOPS_MORE: Final = 0.5
 _STOPS_LESS: Final = 0.1
-"""Costs of a stretch that does not fit, of a stop too many, and of a stop too few; a missing cut costs 1."""
+"""Costs of a stretch that does not fit, of a surplus stop, and of a missing stop; a missing cut costs 1."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -125,7 +125,7 @@ def match(stretches: Sequence[int], cuts: Sequence[int], misfit: Callable[[int, 
     stretches, cuts : sequence of int
         Number of times that the tip enters the work in each stretch; number of cuts in each set-up.
     misfit : callable
-        From the indices of a stretch and a set-up to the fraction of the stretch that is off the path of the set-up, 0 to 1.
+        Function of the indices of a stretch and a set-up: fraction of the stretch that is off the path of the set-up, 0 to 1.
     """
     n_stretches, n_setups = len(stretches), len(cuts)
     if n_stretches == n_setups or not n_stretches or not n_setups or n_stretches * n_setups > _MOST_PAIRS:

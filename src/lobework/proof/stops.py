@@ -39,8 +39,8 @@ class Halt(NamedTuple):
     """Consecutive stops without a move between them.
 
     ``line``: line of the first stop. ``first``, ``last``: blocks of the first stop and of the last. ``stops``: number of stops of
-    the program up to and including these. ``words``: their messages, one a line, without blanks. ``position``: of the axes, (6,)
-    mm and degrees.
+    the program up to and including these. ``words``: their messages, one per line, without blanks. ``position``: position of the
+    axes, (6,) mm and degrees.
     """
 
     line: int
@@ -58,7 +58,7 @@ class Halt(NamedTuple):
 
 @lru_cache(maxsize=4096)
 def comment_text(text: str) -> str:
-    """Return a text as a comment of a program can hold it, in small letters and without blanks.
+    """Return a text in the characters that a comment of a program can contain, in lower case and without blanks.
 
     >>> comment_text("Set the ring (upper) to 1/4 turn")
     'setthering[upper]to1/4turn'
@@ -86,7 +86,7 @@ def _count(instruction: str, words: str, *, whole: bool = True) -> int:
 
 
 def _in_order(instructions: Sequence[str], words: str) -> bool:
-    """Return whether messages contain some instructions in the given order."""
+    """Return whether messages contain the given instructions in their order."""
     flat, at = words.replace("\n", ""), 0
     for instruction in instructions:
         at = flat.find(comment_text(instruction), at) + 1
@@ -114,7 +114,7 @@ def halts_of(reading: Reading, blocks: ReadBlocks, lathe: Lathe) -> list[Halt]:
 
 
 def _withdrawals(messages: Sequence[str]) -> Iterator[int]:
-    """Yield the indices of stops at which a person withdraws a cutter that was fed in at a stop before: the tip cuts between."""
+    """Yield the indices of stops at which a person withdraws a cutter that was fed in at an earlier stop and has cut since."""
     fed = False
     for k, words in enumerate(messages):
         if fed and words.startswith("withdrawthecutterbyhand"):
@@ -137,7 +137,7 @@ def _message_of(reading: Reading, line: int, after: int, lathe: Lathe) -> str:
 
 
 def opening_findings(halts: Sequence[Halt], blocks: ReadBlocks, hands: HandWork, first: int) -> Iterator[Finding]:
-    """Yield a finding if an axis moves before a person has confirmed that the lathe is ready, or that message is incomplete."""
+    """Yield a finding if an axis moves before a person confirms that the lathe is ready, or if the opening message is wrong."""
     moving = np.flatnonzero(np.isin(blocks.kind, (RAPID, FEED, ARC)))
     if not moving.size:
         return

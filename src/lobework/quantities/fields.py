@@ -1,7 +1,7 @@
 """The fields of parts: how a setting is written, read, shown and checked.
 
-The job file, the settings and the documentation derive a part's settings from its dataclass fields: their names, types,
-defaults and the `Annotated` units below.
+The job file, the settings sheet and the documentation derive a part's settings from its dataclass fields: their names, types
+and defaults, and the units in the `Annotated` types below.
 """
 
 from __future__ import annotations
@@ -53,11 +53,12 @@ class Measure:
     Parameters
     ----------
     description : str
-        Which forms are allowed, for messages and the schema.
+        The allowed forms, for messages and the schema.
     read : callable
-        Converts the written value to the value stored in the field (mm, degrees or `Phase`). For lengths it also takes ``bare``.
+        Converts the written value to the value stored in the field (mm, degrees or `Phase`). If it reads lengths, it also takes
+        the parameter ``bare``: the unit of a number without a unit.
     show : callable
-        Converts the stored value to text; if it is a single number, `read` accepts the text.
+        Converts the stored value to text. If the value is a single number, `read` accepts this text.
     pairs : bool
         Whether the setting is a list of pairs rather than a single number.
     beside : callable, optional
@@ -75,7 +76,7 @@ class Measure:
 
     @property
     def takes_bare(self) -> bool:
-        """Whether a number without a unit is a length in the unit of the file."""
+        """Whether a number without a unit is read as a length in the unit of the file."""
         return _takes_bare(self.read)
 
 
@@ -91,7 +92,7 @@ Length = Annotated[float, Measure("a length such as 3, '3 mm' or '1/8 in'", leng
 Angle = Annotated[
     float, Measure("an angle such as 90, '90 deg' or '1/4 turn'", angle, lambda deg: f"{format_number(deg, 6)} deg")
 ]
-"""A field in degrees; its name ends in ``_deg``, and files drop that ending."""
+"""A field in degrees; its name ends in ``_deg``, and its key in a file is the name without that ending."""
 
 
 Turning = Annotated[Phase, Measure("an angle such as '2 deg', '1/96 turn' or '1/2 lobe'", Phase.of, format_phase)]
@@ -149,7 +150,7 @@ def measures(part: type) -> dict[str, Measure | None]:
 
 
 def held_in(part: Any, field: str) -> dict[str, Any]:
-    """Return the parts in a field that is a list of parts, by name: the field's name in the singular, and a number.
+    """Return the parts in a field that is a list of parts; each key is the field's name in the singular, with a number.
 
     >>> from types import SimpleNamespace
     >>> from lobework.parts.follower import Roller
@@ -171,7 +172,7 @@ def _numbers(part: type) -> tuple[tuple[str, str], ...]:
 
 
 def require_numbers(part: Any) -> None:
-    """Convert numpy numbers in a part's fields to Python numbers, and refuse anything but a number in a number field.
+    """Convert numpy numbers in a part's fields to Python numbers, and refuse a value that is not a number in a numeric field.
 
     >>> from lobework.parts.follower import Roller
     >>> Roller("1/8 in")
@@ -209,7 +210,7 @@ def as_pairs(name: str, given: Any) -> Pairs:
 
 
 def require_part(given: object, offers: str, name: str, must_be: str) -> None:
-    """Refuse an object without the attribute ``offers``, which every part of the kind has, or a class instead of an instance.
+    """Refuse a class, and an object without the attribute ``offers``, which every part of the required kind has.
 
     >>> require_part("knife", "nose_at", "follower", "a follower such as Knife() or Roller(3)")
     Traceback (most recent call last):

@@ -28,7 +28,7 @@ __all__ = [
 ]
 
 CONTACT_MM: Final = 1e-9
-"""Guaranteed accuracy of the contact of follower and cam. Absolute: cams are tens to hundreds of millimetres in diameter."""
+"""Guaranteed absolute accuracy of the contact of follower and cam: cams are tens to hundreds of millimetres in diameter."""
 
 LARGEST_CAM_MM: Final = 1000.0
 """Largest radius or rise of a cam, and largest roller: `CONTACT_MM` is 1e-12 of it, which double precision can represent."""
@@ -37,13 +37,15 @@ SMALLEST_CAM_MM: Final = 0.01
 """Smallest distance of a cam's edge, or of a face cam's track, from its centre."""
 
 SMALLEST_ROLLER_MM: Final = 1e-3
-"""Smallest roller: a millionth of `LARGEST_CAM_MM`, the accuracy of a position on the edge. Anything smaller is a knife."""
+"""Smallest radius of a roller: a millionth of `LARGEST_CAM_MM`, which is the accuracy of a position on the edge. Use a knife for
+a sharper edge."""
 
 TABLE_MM: Final = 1e-10
-"""Maximum deviation of a lift table from the contact that it tabulates; a tenth of `CONTACT_MM`, so that the sum meets that."""
+"""Maximum deviation of a lift table from the contact that it tabulates; a tenth of `CONTACT_MM`, so that the total error stays
+within `CONTACT_MM`."""
 
 CHORD_MM: Final = 2e-3
-"""Maximum deviation of a straight move between two samples from the path on the work. Default of a job's setting."""
+"""Maximum deviation of a straight move between two samples from the path on the work. Default of the job's setting ``chord``."""
 
 BRIDGE_RAD: Final = 1e-6
 """A gap in the contact narrower than this angle on the cam counts as contact, not as a bridge."""
@@ -56,40 +58,46 @@ JUMP_MM: Final = 1e-4
 inverse functions near the ends of their ranges (1.5e-8 rad at a radius of one metre) and are invisible on a lathe."""
 
 RESOLUTION_MM: Final = 0.05
-"""Spacing of the rays of carved work: finer than the eye resolves at arm's length. Default of a job's setting."""
+"""Spacing of the rays of carved work: finer than the eye resolves at arm's length. Default of the job's setting
+``resolution``."""
 
 RIGID: Final = 1e-9
 """Maximum deviation of a chuck's rotation matrix from an orthonormal one: a micron in a kilometre."""
 
 STACK_MM: Final = 1e-11
-"""Maximum deviation of a stack of chucks as polynomials from the chucks themselves, at the work; a tenth of the maximum
+"""Maximum deviation, at the work, of the polynomials for a stack of chucks from the motion of the chucks; a tenth of the maximum
 difference between two traces."""
 
 CARVED_MM: Final = 2e-4
-"""Maximum deviation of a carving backend from the plain one, at each ray: single precision, deep in the work. A backend may
-state its own accuracy."""
+"""Maximum deviation of a carving backend from the plain backend, at each ray: the accuracy of single precision deep in the work.
+A backend may state its own accuracy."""
 
 COARSEST_MM: Final = 0.01
 """Worst accuracy that a backend may state: a fifth of `RESOLUTION_MM`, so that it is invisible in the carved work."""
 
 STEADY: Final = 0.02
-"""Smallest ratio of the cam's rotation to the movement of the contact round the cam, on a rocking headstock. Without unit.
+"""Smallest ratio of the cam's angular speed to that of the contact round the cam, on a rocking headstock; dimensionless.
 
-With a smaller ratio the contact moves more than fifty times as fast as the cam, and the headstock almost jumps. At the limit,
-the rounding error of an angle of 1000 rad, 1e-13, times fifty times a slope of 200 mm/rad stays within `CONTACT_MM`."""
+With a smaller ratio the contact moves more than fifty times as fast as the cam, and the headstock almost jumps. At the limit, the
+rounding error of an angle of 1000 rad is 1e-13 rad; at a slope of 200 mm/rad it causes an error of 50 * 200 * 1e-13 mm, which is
+`CONTACT_MM`."""
 
 VISIBLE_MM: Final = 0.05
-"""Smallest visible displacement of a wave on the work; the same as `RESOLUTION_MM`. Default where a function takes a width."""
+"""Smallest visible displacement of a wave on the work; the same as `RESOLUTION_MM`. Default of functions that
+take a width."""
 
 PACE_SHARE: Final = 0.005
-"""Maximum excess of a program's spindle or plunge speed over that of the job, as a share of it: program numbers are rounded."""
+"""Maximum excess of a program's spindle or plunge speed over that of the job, as a share of it: the numbers in a
+program are rounded."""
 
 WAY_SHARE: Final = 0.05
-"""The same for the feed over the work, where the length of a sharply curved path depends on the density of the samples."""
+"""Maximum excess of a program's feed over the work, as a share of it. It is larger than `PACE_SHARE`, because the length of a
+sharply curved path depends on the density of the samples."""
 
 SLOW_SHARE: Final = 0.25
 """Maximum excess of a program's time over the time computed from the job and its lathe, as a share of it. A program that takes
 longer is reported as slow."""
 
 PACE_S: Final = 1.0
-"""Time added to that limit, s: one more second in a cut is not significant beside the starts and stops."""
+"""Time, s, that is added to the limit of `SLOW_SHARE`: one second more in a cut is insignificant compared with the starts and
+stops."""

@@ -100,7 +100,7 @@ def plain_number(given: Any) -> Any:
 
 
 def is_real(given: Any) -> bool:
-    """Return whether ``given`` is a real number; a bool is not, nor is a numpy number (see `plain_number`)."""
+    """Return whether ``given`` is a real number, and neither a bool nor a numpy number (see `plain_number`)."""
     return type(given) is not bool and isinstance(given, Real) and not hasattr(given, "dtype")
 
 
@@ -230,9 +230,9 @@ class Phase:
     Parameters
     ----------
     turns : Fraction
-        Turns; whole turns are kept, so that a phase of one turn differs from a phase of zero.
+        Number of turns; whole turns are kept, so that a phase of one turn differs from a phase of zero.
     lobes : Fraction
-        Lobes of the cam for which the phase is set.
+        Number of lobes of the cam for which the phase is set.
 
     Examples
     --------
@@ -305,7 +305,7 @@ def format_number(value: float, places: int = 4) -> str:
 
 
 def format_length(mm: float, unit: LengthUnit = "mm", places: int | None = None) -> str:
-    """Return a length with its unit; without ``places``, reading the text gives exactly the same number.
+    """Return a length with its unit; if ``places`` is None, `length` converts the text back to exactly the same number.
 
     >>> format_length(9.525, "inch"), format_length(24.0), format_length(1 / 3, places=3)
     ('0.375 in', '24 mm', '0.333 mm')
@@ -338,7 +338,7 @@ def format_ratio(value: Fraction) -> str:
 
 
 def format_phase(value: Phase) -> str:
-    """Return a phase in degrees and lobes; reading the text gives exactly the same phase.
+    """Return a phase in degrees and lobes; `phase` converts the text back to exactly the same phase.
 
     >>> format_phase(Phase.of("2 deg")), format_phase(Phase.of("1/2 lobe")), format_phase(Phase())
     ('2 deg', '1/2 lobe', '0 deg')

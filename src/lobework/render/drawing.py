@@ -35,7 +35,7 @@ _WIDTH_STEP_MM: Final = 0.05
 _MARGIN_MM: Final = 9.0
 _NARROWEST_MM: Final = 66.0
 _EM: Final = 0.56
-"""Mean width of a letter as a fraction of the text size, on the safe side."""
+"""Upper estimate of the mean width of a letter, as a fraction of the text size."""
 _JOINED: Final = "\N{NO-BREAK SPACE}"
 _BARS: Final[dict[LengthUnit, tuple[float, int, str]]] = {"mm": (50.0, 5, "50 mm"), "inch": (50.8, 4, "2 in")}
 """Length of the scale bar, mm, number of its parts, and its label; the bar fits on the narrowest sheet."""
@@ -178,7 +178,7 @@ def _figure(trace: Trace, piece: Piece, cutter: Cutter) -> Figure:
 
 
 def _seen(trace: Trace, piece: Piece, path: Array) -> Array:
-    """Return the path on the sheet and its depth, (n, 3) mm: of the tip, or of the contact of a rubber on a template."""
+    """Return the path of the tip, or of the contact point of a template's rubber, on the sheet, and its depth: (n, 3) mm."""
     template = trace.cut.passed.template
     if template is None or not template.rubber:
         return seen_on(piece, path)
@@ -313,7 +313,7 @@ def _content(title: str, piece: Piece, cutter: Cutter, traces: Sequence[Trace], 
 
 
 class _Column:
-    """A column of text on a page, filled from the top: from ``left`` on, ``width`` wide; ``y`` is its next line's top, mm."""
+    """A column of text on a page, filled from the top: ``left`` edge, ``width``, and the top ``y`` of its next line, mm."""
 
     def __init__(self, left: float, width: float, y: float) -> None:
         self.left, self.width, self.y = left, width, y
@@ -337,7 +337,7 @@ class _Column:
 
 
 def _page(content: _Content, units: LengthUnit) -> Drawing:
-    """Return a content on a page: the work between the margins, with the text and the scale bar below it."""
+    """Return the content arranged on a page: the work between the margins, with the text and the scale bar below it."""
     low, high = content.low, content.high
     middle = (low[0] + high[0]) / 2
     width = math.ceil(max(high[0] - low[0], _NARROWEST_MM) + 2 * _MARGIN_MM)

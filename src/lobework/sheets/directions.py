@@ -79,7 +79,7 @@ def trials(axes: Iterable[Axis]) -> tuple[str, ...]:
 
 
 def directions(cuts: Sequence[Cut]) -> tuple[tuple[str, str], ...]:
-    """Return the positive directions of everything that turns in some cuts, and their tests: pairs of a name and a description.
+    """Return the positive directions of all that turns in the given cuts, and their tests: pairs of a name and a description.
 
     Parameters
     ----------

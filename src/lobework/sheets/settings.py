@@ -262,7 +262,7 @@ def _set_by(full: str, cut: Cut) -> Literal["program", "hand"]:
 
 
 def _slide(name: str, cut: Cut) -> str:
-    """Return the slide of a place of `At`; for a depth, the slide that feeds in."""
+    """Return the slide that a field of `At` sets; for a depth, the slide that feeds in."""
     return cut.approach.axis if name == "depth" else name
 
 
@@ -305,7 +305,7 @@ def _steps(cuts: Sequence[Cut], cutter: Cutter, piece: Piece, units: LengthUnit)
 
 
 def _zeros_by_cut(cuts: Sequence[Cut], units: LengthUnit) -> dict[int, str]:
-    """Return, by cut, the readings with the tip on the spindle's axis and all angles at 0; empty if no fitting changes."""
+    """Return a map from cut to readings, with the tip on the spindle's axis and all angles at 0; empty if no fitting changes."""
     if not any(refits(before, now) for before, now in itertools.pairwise(cuts)):
         return {}
     stands = {cut.number: stand_at_zero(cut) for cut in cuts}

@@ -23,16 +23,16 @@ if TYPE_CHECKING:
 __all__ = ["ZEROS", "Stand", "refits", "stand_at_zero", "zero_again", "zero_steps"]
 
 ZEROS: Final = "zeros"
-"""Start of the names of their groups on the settings sheet."""
+"""First word of the names of the zeros' groups on the settings sheet."""
 
 _SHOWN_MM: Final = 5e-5
 """Half of the precision to which lengths are printed."""
 _LOW_MM: Final = 0.01
-"""Drop of the spindle on its arc that is neglected: no height is set as finely."""
+"""Greatest drop of the spindle on its arc that is neglected; no height is set to this accuracy."""
 
 
 class Stand(NamedTuple):
-    """Displacement of the spindle's axis, mm, from its position without lift; x, y and z of a tip on the axis."""
+    """Displacement of the spindle's axis, mm, from its position without lift: the x, y and z of a tip on the axis."""
 
     x: float
     y: float
@@ -40,10 +40,10 @@ class Stand(NamedTuple):
 
 
 def stand_at_zero(cut: Cut) -> Stand:
-    """Return the displacement of the spindle's axis with spindle, phases and indexes at 0 and the followers bearing.
+    """Return the displacement of the spindle's axis with spindle, phases and indexes at 0 and the followers on their cams.
 
     The top of a lobe of each cam then points to the cutter's side (edge cam) or is at the follower (face cam). If only the
-    follower that pushes furthest acts, the first follower bears alone.
+    follower that pushes furthest acts, only the first follower is on its cam.
 
     Examples
     --------
@@ -84,7 +84,7 @@ def refits(before: Cut, now: Cut) -> bool:
 
 
 def _fittings(cut: Cut) -> list[tuple[Any, ...]]:
-    """Return what is fitted for a cut: of each cam, everything that its zero depends on."""
+    """Return, for each cam of a cut, the parts and settings on which its zero depends."""
     drives = [cut.passed.cams[number - 1] for number in _real_cams(cut)]
     together = cut.passed.together if len(drives) > 1 else None
     return [(drive.cam, drive.follower, drive.side, drive.gain, together) for drive in drives]
@@ -136,19 +136,19 @@ def _locks(motion: Motion) -> list[str]:
 
 
 def _alone(pushes: Pushes, push: Push) -> Pushes:
-    """Return some pushes reduced to one of them."""
+    """Return pushes reduced to ``push`` alone."""
     return replace(pushes, each=(push,))
 
 
 def _first_alone(motion: Motion) -> Motion:
-    """Return a motion in which, if only the follower that pushes furthest acts, the first follower bears alone."""
+    """Return a motion that keeps only the first push in each direction in which only the furthest push acts."""
     both = (motion.sideways, motion.endways)
     across, along = (_alone(each, each.each[0]) if each.furthest and each.each else each for each in both)
     return replace(motion, sideways=across, endways=along)
 
 
 def _other_followers(motion: Motion) -> Iterator[tuple[Push, str, float]]:
-    """Yield each of the other such followers, the slide that measures its position, and the reading with it alone bearing, mm."""
+    """Yield each push that `_first_alone` removes, the slide that measures it, and the reading with it alone, mm."""
     for push in motion.sideways.each[1:] if motion.sideways.furthest else ():
         yield push, "x", _stand_of(replace(motion, sideways=_alone(motion.sideways, push))).x
     for push in motion.endways.each[1:] if motion.endways.furthest else ():
@@ -156,7 +156,7 @@ def _other_followers(motion: Motion) -> Iterator[tuple[Push, str, float]]:
 
 
 def _bearing_text(motion: Motion) -> str:
-    """Return the instruction that tells which followers bear while the zeros are set."""
+    """Return the instruction on the followers that bear while the zeros are set."""
     withdrawn = [f"cam {push.number}" for each in (motion.sideways, motion.endways) if each.furthest for push in each.each[1:]]
     if withdrawn:
         return f"draw the follower of {' and of '.join(withdrawn)} back, and let the other bear"

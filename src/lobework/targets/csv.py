@@ -46,7 +46,7 @@ def render(traces: Sequence[Trace]) -> bytes:
     Returns
     -------
     bytes
-        UTF-8. A number that is read back has the same bits. The columns of axes that a cut does not use are empty. An apostrophe
+        UTF-8. Numbers are exact when read back. The columns of axes that a cut does not use are empty. An apostrophe
         is put before a title that a spreadsheet would take for a formula.
 
     References

@@ -82,7 +82,7 @@ def render(program: Program) -> bytes:
     Returns
     -------
     bytes
-        UTF-8. A number that is read back has the same bits. The position of an axis is empty until a move sets it. An apostrophe
+        UTF-8. Numbers are exact when read back. The position of an axis is empty until a move sets it. An apostrophe
         is put before a text that a spreadsheet would take for a formula.
 
     References

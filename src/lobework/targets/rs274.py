@@ -56,7 +56,7 @@ def _decimal(value: float, places: int) -> str:
 
 
 def _figures(rate: float) -> str:
-    """Return a rate with eleven figures, without an exponent."""
+    """Return a rate with eleven significant digits, without an exponent."""
     return _decimal(rate, max(1, 10 - math.floor(math.log10(rate))))
 
 
@@ -291,7 +291,7 @@ def _body(program: Program) -> tuple[_Lines, list[tuple[int, int]]]:
 def render(program: Program) -> bytes:
     """Return the program as RS274/NGC.
 
-    Cuts are in inverse time (G93) in exact path mode (G61). Approach and retract are rapid moves; the plunge is a feed move.
+    Cuts are in inverse time (G93) and exact path mode (G61). Approach and retract are rapid moves; the plunge is a feed move.
     Coordinates are absolute, with the decimals that the lathe declares for its controller.
 
     Parameters

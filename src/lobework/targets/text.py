@@ -52,7 +52,7 @@ def _columns_by_line(widths: Sequence[int], room: int) -> list[list[int]]:
 
 
 def _table(steps: Steps) -> Iterator[str]:
-    """Yield the table of steps: for each cut, in one line or more, a tick box, its numbers and the settings that change."""
+    """Yield the table of steps: for each cut, in one or more lines, a tick box, its numbers and the settings that change."""
     heads = [one_line(column.name) for column in steps.columns]
     doers = [f"({_DOERS[column.by]})" for column in steps.columns]
     cells = [[one_line(value) for value in row.values] for row in steps.rows]

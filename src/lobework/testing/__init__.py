@@ -1,6 +1,6 @@
 """The test kit for authors of plugins: samples with known answers, named promises, and comparisons that report the worst error.
 
-`lobework.testing.strategies` has hypothesis strategies for settings, parts and jobs, degenerate ones among them; it needs the
+`lobework.testing.strategies` has hypothesis strategies for settings, parts and jobs, including degenerate ones; it needs the
 extra ``lobework[testing]``.
 """
 

@@ -38,7 +38,7 @@ def answers(kind: str, part: Any, size: float = 1.0, turned: float = 0.0) -> dic
     size : float
         Factor by which arguments that are lengths are multiplied.
     turned : float, rad
-        Added to arguments that are angles; for a follower, the positions across it are multiplied by ``1 + turned``.
+        Angle added to arguments that are angles; for a follower, the positions across it are multiplied by ``1 + turned``.
     """
     angles = _ANGLES + turned
     if kind == "chuck":

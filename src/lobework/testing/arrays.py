@@ -18,7 +18,7 @@ __all__ = ["each_alone", "finite_of_shape", "leaves_alone", "same_again"]
 
 
 def finite_of_shape(what: str, given: object, shape: tuple[int, ...]) -> None:
-    """Raise `Broken` unless the result is an array of finite float64 in this shape."""
+    """Raise `Broken` unless the result is an array of finite float64 of this shape."""
     if not isinstance(given, np.ndarray):
         raise Broken(f"{what}: {type(given).__name__} instead of a numpy array")
     if given.shape != shape:
@@ -33,8 +33,8 @@ def finite_of_shape(what: str, given: object, shape: tuple[int, ...]) -> None:
 def each_alone(asks: Asks, at: Array, within: float, *, along: str) -> int:
     """Test that a result at one place does not depend on the other places of the array; return the number of cases.
 
-    A function that caches its results must identify an array by all of its values: not by its length and ends alone, nor by its
-    address.
+    A function that caches its results must identify an array by all of its values, not only by its length and its first and last
+    value, nor by its address in memory.
     """
     drawn = np.random.default_rng(0)
     order = drawn.permutation(at.size)

@@ -44,7 +44,7 @@ if TYPE_CHECKING:
 __all__: list[str] = []
 
 _SAME: Final = 1e-6
-"""Tolerance, mm, of changes in order and of repetitions."""
+"""Tolerance, mm, for passes that are repeated or cut in another order."""
 _REFERENCE: Final = PlainBackend()
 
 
@@ -67,7 +67,7 @@ def _carves(backend: Backend, stock: Stock, sweeps: tuple[Sweep, ...]) -> Callab
 
 @functools.cache
 def _by_reference(name: str, shift: tuple[float, float], change: str = "") -> Depth:
-    """Return the depths by the reference backend for the carving of a name, with its passes changed by ``change``."""
+    """Return the depths of the reference backend for the carving called ``name``, with its passes changed by ``change``."""
     stock, sweeps = next((stock, sweeps) for each, stock, sweeps in carvings_for(EVERYTHING) if each == name)
     return carved(_REFERENCE, stock, *_CHANGES[change](sweeps), shift=shift)
 
@@ -167,7 +167,7 @@ def _any_length(sample: Sample) -> int:
 
 
 def _assert_changed(backend: Backend, name: str, stock: Stock, sweeps: _Sweeps, change: str) -> int:
-    """Compare a carving with changed passes with that of the reference backend; return the number of rays."""
+    """Compare the carving of changed passes with the carving by the reference backend; return the number of rays."""
     with _named(f"{name}, {change}"):
         changed = _CHANGES[change](sweeps)
         assert_same(_carves(backend, stock, changed), functools.partial(_by_reference, name, change=change), accuracy_of(backend))
@@ -175,7 +175,7 @@ def _assert_changed(backend: Backend, name: str, stock: Stock, sweeps: _Sweeps, 
 
 
 def _straight(sweep: Sweep, parts: object) -> Sweep:
-    """Return a straight pass from the first place of a sweep to its last, with places at these fractions."""
+    """Return a straight pass from the first place of a sweep to its last, with places at these fractions of its length."""
     part = np.asarray(parts, dtype=np.float64)[:, None]
     arrays = (sweep.tip, sweep.outward, sweep.level)
     tip, out, level = (each[:1] + part * (each[-1:] - each[:1]) if len(each) > 1 else each.copy() for each in arrays)
@@ -253,7 +253,7 @@ def _groove(sample: Sample) -> int:
 
 
 def _carved_before(stock: Stock) -> Depth:
-    """Return depths of an earlier carving: some deeper, some shallower than the cuts to come."""
+    """Return depths of an earlier carving, some deeper and some shallower than the cuts of the test."""
     rows, columns = np.indices(stock.shape)
     return np.where(stock.inside, 0.05 * ((rows + 2 * columns) % 9), 0.0).astype(np.float32)
 

@@ -40,7 +40,7 @@ def rocking(pivot_height: float, *chucks: Any) -> Lathe:
 
 
 def high_enough(least: float, *drives: Drive) -> float:
-    """Return a pivot height, mm, ``least`` or more, at which a rocking headstock follows the cams of all ``drives``.
+    """Return a pivot height of at least ``least`` mm at which a rocking headstock follows the cams of all ``drives``.
 
     A headstock jumps if the slope of the lift, mm per radian of the cam, is about the pivot height divided by the gain.
     """

@@ -37,7 +37,7 @@ _FINE: Final = 4096
 _FINER: Final = 4
 _SEVERAL: Final = (2, 3, 5, 7)
 _EDGE: Final = 1e-3
-"""Fraction of a stretch between two corners, at either end, where slopes are not measured."""
+"""Fraction of the interval between two corners, at each of its ends, in which slopes are not measured."""
 
 
 def _pitch(cam: Cam) -> float:
@@ -49,7 +49,7 @@ def _methods(cam: Cam) -> dict[str, Callable[[Array], Array]]:
 
 
 def _stretches(cam: Cam) -> Iterator[tuple[float, float]]:
-    """Yield the smooth stretches of one lobe: from each corner to the next, or the whole lobe if it has no corners."""
+    """Yield the smooth intervals of one lobe: from each corner to the next, or the whole lobe if it has no corners."""
     pitch = _pitch(cam)
     corners = sorted({float(each) % pitch for each in cam.corners}) or [0.0]
     for first, last in zip(corners, [*corners[1:], corners[0] + pitch], strict=True):

@@ -42,7 +42,7 @@ ALONG_X: Final[Array] = np.array([[1.0, 0.0, 0.0]])
 STEPPED: Final = ((0.0, 0.0), (0.4, 0.0), (0.6, 0.5), (0.9, 0.5), (1.2, 1.1))
 """Half outline of a cutter with steps, mm."""
 _RAY_SHIFT_MM: Final = 2e-5
-"""Shift of the rays, mm, in a comparison near walls: whether a ray on a wall is cut depends on rounding."""
+"""Shift of the rays, mm, in comparisons near walls: rounding decides whether a ray that lies on a wall is cut."""
 
 
 def carved(
@@ -156,7 +156,7 @@ _PIECES: Final = (
 
 
 def _over_face(cutters: Sequence[Any], leaning: bool) -> tuple[Sweep, ...]:
-    """Return a ring about the centre, a chord through the edge, and a short stroke: none covers another completely."""
+    """Return a ring about the centre, a chord that crosses the edge, and a short stroke; none covers another completely."""
     turn = np.linspace(0.0, 2 * math.pi, 17)
     ring = np.stack([2.3 * np.cos(turn), 2.3 * np.sin(turn), -0.3 - 0.1 * np.cos(3 * turn)], axis=-1)
     axes = about(np.array([[0.2, -0.1, 1.0]]), ALONG_X) if leaning else (UP, ALONG_X)
@@ -165,7 +165,7 @@ def _over_face(cutters: Sequence[Any], leaning: bool) -> tuple[Sweep, ...]:
 
 
 def _over_round(cutters: Sequence[Any], surface: Round) -> tuple[Sweep, ...]:
-    """Return a wave round one end, across the seam, a long stroke, and a short one."""
+    """Return a wave that goes round one end and crosses the seam, a long stroke, and a short stroke."""
     turn, long = np.linspace(0.3, 2 * math.pi + 0.3, 21), surface.length
     wave = (turn, 0.2 * long + 0.4 * np.sin(3 * turn), 0.3 + 0.1 * np.cos(2 * turn))
     stroke = ([1.0, 1.2], [0.55 * long, 0.9 * long], [0.3, 0.4])
@@ -178,7 +178,7 @@ def carvings_for(
 ) -> Iterator[tuple[str, Stock, tuple[Sweep, ...]]]:
     """Yield carvings of three passes that need only these abilities: the name, the stock and the sweeps of each.
 
-    With ``lacking``, yield those that need another ability instead. The distance of the rays is multiplied by ``coarser``.
+    With ``lacking``, yield those that need another ability instead. The distance between rays is multiplied by ``coarser``.
     """
     for piece, resolution in _PIECES:
         stock = stock_of(piece, coarser * resolution)

@@ -24,7 +24,7 @@ __all__: list[str] = []
 
 
 def _cases() -> Iterator[tuple[str, list[Cut], Sequence[Trace]]]:
-    """Yield cuts and their traces: of every job, in mm and in inches, of one cut of each job, and of none."""
+    """Yield a name, cuts and their traces: for every job in mm and in inches, for the last cut of each job, and for no cuts."""
     for name in JOBS:
         traces = replace(JOBS[name], units="inch").trace()
         yield f"{name}, in inch", [each.cut for each in traces], traces

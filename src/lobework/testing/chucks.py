@@ -39,7 +39,7 @@ if TYPE_CHECKING:
 __all__: list[str] = []
 
 _REPEATED: Final = 1e-7
-"""Tolerance, mm and for elements of a rotation, of the return of a chuck after whole turns."""
+"""Tolerance of the position of a chuck after its period: mm for the shift, dimensionless for the elements of the rotation."""
 _MOST_TURNS: Final = 400
 """Largest period, turns, that is tried for a chuck with ``period_turns = 0``; wheels of more than a hundred teeth are common."""
 _LATER: Final = (1, 2, 3, 5, 7, 24, 96)
@@ -49,7 +49,7 @@ _WAYS: Final[tuple[Way, Way]] = ("plain", "compiled")
 _WHOLE: Final = 2 * math.pi
 _FINER: Final = 16
 _FROM_TO: Final = (-2.0, 10.0)
-"""Range of turns that is searched for jumps, beside the first turn: a step in every fifth turn is within it."""
+"""Range of turns that is searched for jumps besides the first turn; a jump that occurs every fifth turn occurs within it."""
 _ONE_TURN: Final = np.linspace(0.0, _WHOLE, 361)
 _LAST: Final[list[tuple[Chuck, Continuity]]] = []
 
@@ -73,7 +73,7 @@ def _methods(chuck: Chuck) -> dict[str, Callable[[Array], Array]]:
 
 
 def _cached_continuity(chuck: Chuck) -> Continuity:
-    """Return whether a chuck is finite, and its jumps: with a fine grid in one turn, with a coarser one before and after it.
+    """Return where a chuck is not finite, and its jumps; the grid is fine in the first turn, and coarser before and after it.
 
     The result for the last chuck is cached, because two promises use it in succession.
     """
@@ -89,7 +89,7 @@ def _continuity(chuck: Chuck) -> Continuity:
 
 
 def _difference(one: Rigid, other: Rigid) -> float:
-    """Return the greatest difference of two batches of motions: mm, or of an element of a rotation."""
+    """Return the greatest difference between two batches of motions: of a shift, mm, or of an element of a rotation."""
     return max(worst(one.rotation, other.rotation).error, worst(one.shift, other.shift).error)
 
 
@@ -182,7 +182,7 @@ def _varies(sample: Sample) -> int:
 
 
 def _difference_after(chuck: Chuck, turns: int) -> float:
-    """Return the greatest difference, over a turn, between the motions of a chuck and those a number of whole turns later."""
+    """Return the greatest difference between the motions of a chuck in one turn and its motions ``turns`` turns later."""
     theta = np.linspace(0.0, _WHOLE, 33)[:-1] + 0.1
     return _difference(_motions_of(chuck, theta), _motions_of(chuck, theta + _WHOLE * turns))
 
@@ -309,7 +309,7 @@ def _overtravel(slide: Any) -> float:
 
 
 def _enlarged(chuck: Any) -> Iterator[Any]:
-    """Yield the chuck with one length enlarged by several factors, for the values that it accepts."""
+    """Yield variants of the chuck with one number multiplied by each of several factors, if the chuck accepts the result."""
     for each in fields(chuck):
         value = getattr(chuck, each.name)
         if isinstance(value, float):

@@ -20,8 +20,8 @@ class Broken(AssertionError):  # noqa: N818  (a promise is broken)
 class Worst(NamedTuple):
     """The greatest error among many numbers.
 
-    ``error`` is infinite where one number is nan or infinite and the other is not; ``place`` is its index, ``at`` the angle
-    there, rad, or None; ``got`` and ``expected`` are the two numbers.
+    ``error`` is infinite if one of the two numbers is nan, or is infinite and not equal to the other. ``place`` is the index of
+    the error, ``at`` the angle there, rad, or None; ``got`` and ``expected`` are the two numbers.
     """
 
     error: float
@@ -45,7 +45,7 @@ def worst(got: Any, expected: Any, at: Array | None = None) -> Worst:
     Parameters
     ----------
     got, expected : array of numbers
-        Arrays of equal shape; where both numbers are equal, infinite ones too, there is no error.
+        Arrays of equal shape; the error of two equal numbers is zero, also if they are infinite.
     at : (n,) float64, rad, optional
         The angle of each element along the first axis.
 
@@ -93,7 +93,7 @@ def assert_close(
     at : (n,) float64, rad, optional
         The angle of each element along the first axis.
     along : str
-        Name of the quantity that the angle belongs to.
+        Name of the part whose angle it is, such as "spindle" or "cam".
     unit : str
         Unit of the numbers.
     what : str

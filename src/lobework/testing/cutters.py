@@ -49,7 +49,7 @@ _TURN: Final = np.linspace(0.0, 2 * math.pi, 17)
 
 
 def _depths(cutter: Any) -> Array:
-    """Return depths from the surface to below the cutter's shoulder."""
+    """Return depths from the surface to more than the height of the cutter's edge."""
     high = cutter.edge.height if has_edge(cutter) else 1.0
     return np.concatenate([np.linspace(0.0, high or 1.0, 201), [1.5 * high + 0.1, 10 * high + 5.0]])
 
@@ -167,7 +167,7 @@ def _keeps_holder(sample: Sample) -> int:
     f"{CARVED_MM:g} mm",
 )
 def _carves(sample: Sample) -> int:
-    """Compare the built-in backends alone: the backend of another package is compared by its own samples."""
+    """Compare only the built-in backends: the backend of another package is tested with its own samples."""
     cutter = sample.part
     if not has_edge(cutter):
         ring, face = trace(cut_on(fixed(), at=At(x=5.0))), Face(radius=8.0, thickness=5.0)

@@ -14,14 +14,14 @@ __all__ = ["jump_between", "slope_of"]
 
 _CELLS: Final = 256
 _EDGES: Final = 0.05
-"""Fraction of a stretch, at either end, that is not searched for jumps: the curvature may be unbounded there."""
+"""Fraction of an interval, at each of its ends, that is not searched for jumps: the curvature may be unbounded there."""
 
 
 def slope_of(at: Callable[[Array], Array], x: Array, step: Array) -> tuple[Array, Array]:
     """Return the slope of a function at (n,) places, from (n,) steps to either side, and an estimate of its error.
 
     The slope is the Richardson extrapolation of central differences with two steps; the error estimate is the difference
-    between the extrapolation and the central difference with the smaller step.
+    between the extrapolation and the central difference with the smaller step, plus the rounding error.
     """
     wide, narrow = ((at(x + h) - at(x - h)) / (2 * h) for h in (step, step / 2))
     best: Array = (4 * narrow - wide) / 3

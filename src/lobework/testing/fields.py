@@ -1,4 +1,4 @@
-"""The promise of every part about the units of its settings: the annotation of each field is its unit."""
+"""The promise of every part about the units of its settings: the annotation of each field states its unit."""
 
 from __future__ import annotations
 
@@ -35,7 +35,7 @@ _UNITS: Final = {
 _SIZES: Final = (1.25, 0.8, 1.0625, 2.0)
 """Factors for lengths; the first one that the part accepts is used."""
 _MOST: Final = 6
-"""Largest number of doubtful settings of which every subset is tested; of more, each one alone."""
+"""Up to this number of doubtful settings, every subset is tested; if there are more, only single settings."""
 _SAME: Final = 1e-9
 _OTHER: Final = 77.7
 """An angle that is not a whole turn, in degrees or radians."""
@@ -151,7 +151,7 @@ def _alike(one: Any, other: Any) -> bool:
 
 
 def _errors_by_scaling(sample: Sample) -> Iterator[str]:
-    """Yield a message for each setting whose mark is wrong, because the part scales only if the setting is treated otherwise."""
+    """Yield a message for each setting with a wrong mark: the part scales only with it as a length, or only without it."""
     part, lengths = sample.part, _lengths(sample.part)
     if _scales(sample, lengths) is not False:
         return

@@ -31,15 +31,15 @@ if TYPE_CHECKING:
 __all__: list[str] = []
 
 _HALF_WIDTH: Final = 50.0
-"""Half width, mm, of the part of an unlimited flat that is tested."""
+"""Half width, mm, of the tested part of a flat follower, which is unlimited."""
 _FINER: Final = 4
 _DISC: Final = EccentricCam(radius=30.0, offset=10.0)
 _INSIDE: Final = 1 - 1e-3
-"""Fraction of the nose where slopes are measured: at its sides they may be unbounded."""
+"""Fraction of the half width in which slopes are measured: at the sides of the nose they may be unbounded."""
 
 
 def _across(follower: Follower, inside: float = 1.0) -> Array:
-    """Return places across the nose, with its middle and its sides; for a knife, the middle alone."""
+    """Return places across the nose, including its middle and its sides; for a knife, only the middle."""
     half = min(follower.half_width, _HALF_WIDTH) * inside
     return np.linspace(-half, half, 401) if half > 0 else np.zeros(1)
 
@@ -166,7 +166,7 @@ def _same_again(sample: Sample) -> int:
 
 
 def _reach_by_search(follower: Follower, phi: Array) -> Array:
-    """Return the reach on the disc by search: every place on its edge, then refined around the best."""
+    """Return the reach on the disc by search over the half of its edge that faces the follower, refined around the best place."""
     reach = np.full(phi.size, -math.inf)
     for k, direction in enumerate(phi):
         middle, half = float(direction), math.pi / 2

@@ -1,4 +1,4 @@
-"""Small jobs for testing targets and checks, each with a different difficulty."""
+"""Small jobs for tests of targets and checks; each has a different difficulty."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The promises of every part at settings other than those of its samples, near them and far from them."""
+"""Tests of the promises of a part at other settings than those of its samples, near them and far from them."""
 
 from __future__ import annotations
 
@@ -28,11 +28,11 @@ if TYPE_CHECKING:
 __all__ = ["others"]
 
 _MOST: Final = 32
-"""Number of other settings that are tested for each sample."""
+"""Largest number of variants that are tested for each sample."""
 _MIXED: Final = 8
-"""Number of them in which several settings are changed at once."""
+"""Largest number of variants in which several settings are changed at once."""
 _FEWEST: Final = 3
-"""From this number of other settings on, at least one must make a difference."""
+"""If at least this many variants are tested, at least one must have other results than the sample."""
 _FACTORS: Final = (0.1, 3.0, 10.0, -1.0)
 _OF_SETTINGS: Final = {
     "chuck": (
@@ -64,7 +64,7 @@ _DIFFERENCE: Final = 1e-6
 
 
 def _far_values(value: Any, hint: Any) -> tuple[Any, ...]:
-    """Return values far from that of a setting, or every other word that it may be."""
+    """Return values far from the present value of a setting; for a setting of type Literal, all its other values."""
     if get_origin(hint) is Literal:
         return tuple(each for each in get_args(hint) if each != value)
     if isinstance(value, bool):
@@ -89,7 +89,7 @@ def _scaled(value: Any, factor: float) -> Any:
 
 
 def others(part: Any) -> Iterator[Any]:
-    """Yield parts with other settings that the part accepts: one changed, by a little or a lot, or several at once."""
+    """Yield valid variants of a part: with one setting changed by a small or a large amount, or with several changed at once."""
     made_of: type = type(part)
     hints = hints_of(made_of)
     one_by_one = list(near(part))
@@ -119,7 +119,7 @@ def _shuffled(parts: list[Any], drawn: random.Random) -> Iterator[Any]:
 
 
 def _holds(sample: Sample) -> int:
-    """Test the promises that depend on the settings at other settings."""
+    """Test those promises that depend on the settings, with variants of the sample."""
     kind, selected = sample.kind, [each for each in made(sample.kind) if each.name in _OF_SETTINGS[sample.kind]]
     tries: list[tuple[str, Callable[[Sample], int]]] = [(each.name, each.tries) for each in selected]
     tries += [("moves only if dynamic", _is_static), ("repeats after its period", _repeats)] if kind == "chuck" else []
@@ -202,7 +202,7 @@ def _own_settings(sample: Sample) -> int:
 
 
 def _answers_beside(kind: str, part: Any, nudge: float) -> dict[str, Array]:
-    """Return the results of a part at places next to the usual ones; they may differ by a jump."""
+    """Return the results of a part at places next to the usual ones; between the two there may be a jump."""
     return {what: given.numbers for what, given in answers(kind, part, 1 + nudge, nudge).items()}
 
 

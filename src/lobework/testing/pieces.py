@@ -63,7 +63,7 @@ def _surface(piece: Any) -> Face | Round | None:
 
 
 def _on_surface(surface: Face | Round) -> tuple[Array, Array]:
-    """Return places spread over a surface, (n, 3) mm, and the outward unit normals there, (n, 3)."""
+    """Return points spread over a surface, (n, 3) mm, and the outward unit normals there, (n, 3)."""
     turn = np.linspace(0.0, 1.9 * math.pi, 24)
     if isinstance(surface, Face):
         out = surface.radius * np.linspace(0.0, 1.0, 24)

@@ -1,4 +1,4 @@
-"""A pytest plugin: ``@pytest.mark.lobework("sway")`` makes a test of each promise of each item that a plugin offers.
+"""A pytest plugin: ``@pytest.mark.lobework("sway")`` makes one test for each promise of each item that a plugin offers.
 
 ::
 
@@ -47,7 +47,7 @@ def pytest_configure(config: pytest.Config) -> None:
 
 
 def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
-    """Make a test of each promise and sample."""
+    """Make one test for each promise and sample."""
     mark = metafunc.definition.get_closest_marker("lobework")
     if mark is None or "promise" not in metafunc.fixturenames:
         return

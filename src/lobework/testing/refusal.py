@@ -1,4 +1,4 @@
-"""Helpers for settings that must be rejected, and for those that are accepted."""
+"""Functions for tests of settings: `refused` requires an error, `taken` yields the variants that a part accepts."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ def refused(act: Callable[[], object], otherwise: str) -> str:
 
 
 def taken(part: Any, name: str, values: Iterable[Any]) -> Iterator[Any]:
-    """Yield the part with one setting changed, for each value that it accepts."""
+    """Yield variants of the part with the setting ``name`` changed to each of ``values`` that it accepts."""
     for value in values:
         try:
             yield replace(part, **{name: value})

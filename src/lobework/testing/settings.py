@@ -1,4 +1,4 @@
-"""The promises of every part about its settings: they are kept, written and read, and rejected if they are not numbers."""
+"""The promises of every part about its settings: copies and job files keep them, and nan and infinity are rejected."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ _NO_NUMBERS: Final = (math.nan, math.inf, -math.inf)
 
 
 def near(part: Any) -> Iterator[Any]:
-    """Yield parts with one setting changed, by a little or a lot, for the values that the part accepts."""
+    """Yield variants of a part with one setting changed by a small or a large amount, if the part accepts the new value."""
     for each in fields(part):
         if each.init:
             yield from taken(part, each.name, _nearby(getattr(part, each.name)))

@@ -38,7 +38,7 @@ __all__ = ["ready"]
 _SIZE_MM: Final = 0.03
 """Tolerance of the size of the content of a file: more than a step of a plotter."""
 _LINE_MM: Final = 0.05
-"""Tolerance of the place of a line in a file, after the content is centred on that of the job."""
+"""Tolerance of the position of a line in a file, after the content of the file has been centred on that of the job."""
 _AT_ONCE: Final = 2**19
 _UNITS: Final[tuple[LengthUnit, ...]] = ("mm", "inch")
 
@@ -57,7 +57,7 @@ def _cases(target: Target) -> list[tuple[str, LengthUnit]]:
 
 @functools.cache
 def _rendered(target: Target, name: str, units: LengthUnit) -> tuple[bytes, Broken | None, int]:
-    """Return the file of a job, the change of the job by the target if there is one, and the number of compared values."""
+    """Return the file of a job, an error if the target changed the job (otherwise None), and the number of compared values."""
     traces = traced(name, units) if target.shows == "carving" else replace(JOBS[name], units=units).trace()
     shown = traces.shown(target.shows)
     before = Snapshot(shown)
@@ -182,12 +182,12 @@ _LINES_OF: Final[dict[str, Any]] = {"drawing": _of_drawing, "axes": _of_axes, "p
 
 
 def _with_midpoints(lines: Sequence[Array], wide: int) -> Array:
-    """Return all points of some lines and the midpoints between them, so that a missing closing segment is found."""
+    """Return all points of lines, and the midpoints of their segments, so that a missing closing segment is found."""
     return np.concatenate([part[:, :wide] for line in lines for part in (line, (line[1:] + line[:-1]) / 2)])
 
 
 def _greatest_distance(points: Array, lines: Sequence[Array]) -> float:
-    """Return the greatest distance, mm, of (n, k) points from the nearest of some lines."""
+    """Return the greatest distance, mm, of (n, k) points from the nearest line."""
     begin = np.concatenate([line[:-1] if len(line) > 1 else line for line in lines])
     along = np.concatenate([np.diff(line, axis=0) if len(line) > 1 else 0 * line for line in lines])
     square = np.maximum((along**2).sum(axis=1), 1e-300)

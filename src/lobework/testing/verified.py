@@ -78,13 +78,13 @@ def _ignores_item(known: ExpectedValue) -> bool:
 
 
 def _largest_tolerance(gives: Any) -> float:
-    """Return the largest tolerance of a known answer: a fraction of its largest number, or a thousandth if that is zero."""
+    """Return the largest allowed tolerance of a known answer: a fraction of its largest number, or 0.001 if that is zero."""
     largest = float(np.abs(np.asarray(gives, dtype=np.float64)).max(initial=0.0))
     return _LOOSEST * largest or 1e-3
 
 
 _LOOSEST: Final = 0.05
-"""Largest tolerance of a known answer, as a fraction of its largest number."""
+"""Largest allowed tolerance of a known answer, as a fraction of its largest number."""
 
 
 def _known_answers(sample: Sample) -> int:
@@ -152,9 +152,9 @@ class Verdict:
     cases : int
         Number of cases, all of which passed.
     broken : str
-        Why the promise is broken; empty if it is kept.
+        Reason why the promise is broken; empty if it is kept.
     unjudged : str
-        Why the promise cannot be judged; empty if it can.
+        Reason why the promise cannot be judged; empty if it can.
     """
 
     asked: Asked
@@ -182,7 +182,7 @@ class Report:
     verdicts : tuple of Verdict
         One for each promise and sample.
     speeds : mapping
-        For the title of each item and sample (`Asked.title`), its run time in words.
+        Run time of each item with each sample, in words, by its title (`Asked.title`).
     """
 
     plugins: tuple[Record, ...]

@@ -14,7 +14,7 @@ _LONGEST: Final = 60
 
 
 class Brief:
-    """Base class of a dataclass with a one-line ``repr``: arrays as shape and type, long lists as their length and type.
+    """Base class for dataclasses with a one-line ``repr``: arrays are shown as shape and type, long lists as length and type.
 
     Examples
     --------

@@ -13,7 +13,7 @@ CAUTIONS: Final = (
     "Stop the machine, cutter and spindle, before you measure, set or touch anything.",
     "What the machine's maker says, your local codes and a licensed practitioner's advice come before anything written here.",
 )
-"""Printed on every sheet, in every program, and on every page that is used at the lathe."""
+"""Cautions that are printed on every sheet, in every program, and on every page that is used at the lathe."""
 
 IN_SHORT: Final = (
     "at the lathe: eye and breathing protection on, guards in place, nothing loose near the spindle; try the whole job in air "
@@ -26,14 +26,14 @@ SILENT: Final = (
     "this controller takes no comments, so the program contains neither the settings for its stops nor the cautions: keep the "
     "settings (lobework settings) beside it"
 )
-"""Printed for a program whose controller accepts no comments."""
+"""Note that is printed for a program whose controller accepts no comments."""
 
 READY: Final = (
     "set up the lathe and its zeros as the settings say",
     "protection on, guards in place, nothing loose near the spindle",
     "cutter running, its tip clear of the work, hands away",
 )
-"""What the operator must have done before the program moves anything."""
+"""Steps that the operator must complete before the program moves anything."""
 
 BEFORE_HANDS: Final = "stop the cutter"
 AFTER_HANDS: Final = "start the cutter, then hands away"

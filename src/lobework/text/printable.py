@@ -7,14 +7,15 @@ __all__ = ["cell", "one_line", "printable"]
 _CALCULATED = "=+-@\N{FULLWIDTH EQUALS SIGN}\N{FULLWIDTH PLUS SIGN}\N{FULLWIDTH HYPHEN-MINUS}\N{FULLWIDTH COMMERCIAL AT}"
 """Characters with which a spreadsheet formula begins."""
 _KEPT = "\u200c\u200d\u00a0\u1680\u2000\u2001\u2002\u2003\u2004\u2005\u2006\u2007\u2008\u2009\u200a\u202f\u205f\u3000"
-"""Zero-width joiner and non-joiner (Unicode 15, 23.2), and spaces of every width; none of them changes the rest of a line."""
+"""Zero-width non-joiner and joiner (Unicode 15, 23.2), and spaces of every width; none of them changes the rest of a line."""
 
 
 def printable(text: str) -> str:
     r"""Return text with each non-printable character replaced by a space.
 
-    Non-printable are line ends, control characters (including ESC and the C1 controls), marks that change the direction of
-    writing, unpaired surrogates and unassigned characters: all that ``str.isprintable`` rejects, except spaces.
+    Non-printable characters are line ends, control characters (including ESC and the C1 controls), marks that change the
+    direction of writing, unpaired surrogates and unassigned characters: all characters that ``str.isprintable`` rejects, except
+    spaces and the zero-width joiner and non-joiner.
 
     >>> printable("rings\n\x1b[2J\u202etxt")
     'rings  [2J txt'

@@ -220,7 +220,7 @@ class _Curve:
         return self._limited(entity.construction_tool().flattening(self._flat / 2))
 
     def _limited(self, places: Iterable[Any]) -> list[Any]:
-        """Return points from an iterator; refuse more than may remain."""
+        """Return the points of an iterator; refuse more points than remain available."""
         found = list(itertools.islice(places, self._room.left + 1))
         self._room.take(len(found))
         return found
@@ -252,7 +252,7 @@ class _Curve:
 
 
 def _joined_curves(pieces: list[Array], layer: str) -> list[Array]:
-    """Return the curves that result from joining pieces whose ends meet, in the direction of the first piece with a free end."""
+    """Return the curves that result from joining pieces whose ends meet; an open curve begins at the first of its free ends."""
     joints = _joints(np.array([place for piece in pieces for place in (piece[0], piece[-1])]), layer)
     left, curves = dict.fromkeys(range(len(pieces))), []
     for only_open in (True, False):

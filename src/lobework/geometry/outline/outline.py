@@ -33,7 +33,7 @@ _NEEDS: Final = {"svg": "svgpathtools", "dxf": "ezdxf"}
 
 
 class Room:
-    """Count of the points that the curves of one file may still have; it is reduced before the points are computed."""
+    """Number of points that remain available to the curves of one file; it is reduced before the points are computed."""
 
     def __init__(self) -> None:
         self.left = _MOST_POINTS
@@ -83,9 +83,9 @@ class Outline(Brief):
 def read_outline(path: Path | str, curve: str = "", *, unit: Fraction | None = None, bare: LengthUnit = "mm") -> Outline:
     """Return a curve of a DXF or SVG file.
 
-    The points of polylines are used as they are; arcs, splines and Bezier curves are approximated by polylines to 0.0002 mm.
-    From an SVG file, paths, polylines and lines are read; from a DXF file, polylines, lines, arcs and splines of the model space,
-    and those whose ends meet are joined.
+    The points of polylines are used as they are; arcs, splines and Bezier curves are approximated by polylines that deviate from
+    them by at most 0.0002 mm. From an SVG file, paths, polylines and lines are read. From a DXF file, polylines, lines, arcs and
+    splines of the model space are read, and those whose ends meet are joined.
 
     Parameters
     ----------
@@ -136,7 +136,7 @@ def read_outline(path: Path | str, curve: str = "", *, unit: Fraction | None = N
 
 
 def _chosen(curves: dict[str, Array], curve: str, name: str) -> str:
-    """Return the name of the requested curve, or of the only one."""
+    """Return the name of the requested curve, or, if none is requested, of the only curve."""
     shown = ", ".join(_quoted(each) for each in list(curves)[:_MOST_LISTED]) + (", ..." if len(curves) > _MOST_LISTED else "")
     if not curves:
         raise InputError("holds no open curve", name, remedy="draw the outline as one path or polyline")

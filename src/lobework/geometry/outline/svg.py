@@ -50,7 +50,8 @@ _MOST_NUMBERS: Final = 60_000
 _MOST_EXPANDED: Final = 1_000_000
 """Maximum number of characters to which all entity references of a file expand."""
 _LONGEST_TRANSFORM: Final = 2_000
-"""Maximum number of characters of a transform, a namespace name or a default attribute value; each is read once per element."""
+"""Maximum number of characters of a transform, a namespace name or a default attribute value, because each is read once per
+element."""
 _LONGEST_CAUSE: Final = 160
 _LONGEST_SHOWN: Final = 42
 _AGAIN: Final = "save the drawing again"
@@ -185,7 +186,7 @@ def _require_few_numbers(root: Element) -> None:
 
 
 def _require_clean(element: Element) -> None:
-    """Refuse letters or words among the numbers of a path or polyline, which the library would ignore."""
+    """Refuse a path or polyline that the library would misread: invalid characters, no M first, or an odd count of numbers."""
     for kind, attribute, allowed in (("path", "d", _PATH), ("polyline", "points", _POINTS)):
         if element.tag == f"{_SVG}{kind}":
             given = element.get(attribute, "")
@@ -220,7 +221,7 @@ def _scale(root: Element) -> tuple[Fraction, str]:
 
 
 def _size(root: Element, name: str) -> Fraction | None:
-    """Return width or height, mm; None if it is not specified, or is the whole of an unknown page."""
+    """Return width or height, mm; None if it is not specified, or is "auto" or "100%" of a page of unknown size."""
     given = root.get(name)
     if given is None or given.strip() in ("auto", "100%"):
         return None
@@ -239,7 +240,7 @@ def _quoted(given: str) -> str:
 
 
 def _number(written: str) -> Fraction | None:
-    """Return a written number exactly, or None if it is beyond the size of any page."""
+    """Return the exact value of a written number; None if it is larger than any page."""
     digits, _, power = written.lower().partition("e")
     if len(written) > _LONGEST_NUMBER or len(digits.partition(".")[0]) > _MOST_DIGITS:
         return None

@@ -1,4 +1,4 @@
-"""The line on which each key of a TOML text stands, found in one pass; a text that takes too long to read is refused.
+"""The line of each key of a TOML text, found in one pass; a text that would take too long to read is refused.
 
 The grammar: T. Preston-Werner, P. Gedam and others, *TOML v1.0.0* (2021).
 """
@@ -14,7 +14,7 @@ from lobework.errors import InputError, TooLargeError
 __all__ = ["Lines", "index_lines"]
 
 _MOST_PARTS: Final = 30
-"""Of a dotted key; the time that the TOML reader takes grows with their square."""
+"""Largest number of parts of a dotted key; the time of the TOML reader grows with the square of this number."""
 _MOST_LEVELS: Final = 60
 _LONGEST_NUMBER: Final = 400
 _LONGEST_KEY: Final = 400
@@ -33,12 +33,12 @@ _SHORT_ESCAPES: Final = {"b": "\b", "t": "\t", "n": "\n", "f": "\f", "r": "\r"}
 
 
 class Lines:
-    """The line on which a table, list or value begins, and the same of everything inside it.
+    """The line on which a table, list or value begins, and the lines of everything inside it.
 
     Parameters
     ----------
     line : int
-        Counted from 1.
+        Number of the line, from 1.
     """
 
     __slots__ = ("_inside", "_tables", "line")
@@ -61,7 +61,7 @@ class Lines:
         return found.line
 
     def add(self, key: str | int, line: int) -> Lines:
-        """Return what stands under ``key``; it begins on ``line`` if it is new."""
+        """Return the entry for ``key``; if there is none, add one that begins on ``line``."""
         if (found := self._inside.get(key)) is None:
             found = self._inside[key] = Lines(line)
         return found
@@ -73,12 +73,12 @@ class Lines:
 
     @property
     def last_table(self) -> Lines:
-        """The last table of a list of tables; any other table is its own."""
+        """The last table of a list of tables; for any other table, the table itself."""
         return self._inside[self._tables - 1] if self._tables else self
 
 
 def index_lines(text: str) -> Lines:
-    r"""Return the lines of everything in a TOML text, as far as it is TOML.
+    r"""Return the lines of everything in a TOML text, up to its end or to the first character that is not valid TOML.
 
     Raises
     ------
@@ -106,7 +106,7 @@ class _Open(NamedTuple):
 
 
 class _Scan:
-    """One pass over a text; it stops where the text is no TOML, which the TOML reader then reports."""
+    """One pass over a text; it stops at the first character that is not valid TOML, and the TOML reader reports that error."""
 
     def __init__(self, text: str) -> None:
         self.root = Lines(1)
@@ -120,7 +120,7 @@ class _Scan:
         self._expects: Literal["key", "header", "value", "end"] = "key"
 
     def run(self) -> None:
-        """Index the text up to its end, or to the first character that is no TOML."""
+        """Index the text up to its end, or to the first character that is not valid TOML."""
         end = 0
         for token in _TOKEN.finditer(self._text):
             if token.start() != end:
@@ -187,7 +187,7 @@ class _Scan:
             self._value = self._open[-1].lines.add(entry, self._line)
 
     def _end_header(self, *, of_list: bool) -> None:
-        """Begin the table that a header names; of a list of tables, a new one."""
+        """Begin the table that a header names; a header in double brackets adds a new table to a list of tables."""
         table = self.root
         for number, part in enumerate(self._parts, 1):
             table = table.add(part, self._line)

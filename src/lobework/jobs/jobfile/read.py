@@ -52,7 +52,7 @@ def _first_comment(path: Path) -> str:
 def read_lathe(name: Path | str) -> Lathe:
     """Return a lathe: a built-in one by its name, or the lathe of a lathe file by the file's path.
 
-    Without a ``name`` key, a lathe has the name of its file.
+    If the file has no ``name`` key, the lathe is named after the file.
 
     Raises
     ------
@@ -105,7 +105,7 @@ def read_job(path: Path | str) -> Job:
 
 
 def placed(error: InputError, path: Path | str) -> InputError:
-    """Return an error of a job that was read from ``path`` with the file, and with the line if the key is known."""
+    """Return an error of the job in the file ``path``, with the file added to it, and the line too if the key is known."""
     source = Source.read(path)
     return source.placed(pointed(error, source.holds))
 
@@ -149,7 +149,7 @@ def _context(source: Source) -> Context:
 
 
 def _with_screws(context: Context, given: Any) -> Context:
-    """Return a context with the screws of the job's lathe; the lathe is read at the first place that is written in turns."""
+    """Return a context with the screws of the job's lathe; the lathe is read when the first position in turns is read."""
     from dataclasses import replace
     from functools import cache
 
@@ -194,7 +194,7 @@ def _named_lathe(given: str | dict[str, Any], context: Context) -> Lathe:
 
 
 def _flattened(error: InputError) -> InputError:
-    """Return an error of another file, whose place becomes a part of the problem."""
+    """Return the error of another file with its location moved into the message."""
     return type(error)(str(error))
 
 
@@ -217,7 +217,7 @@ def _job_of(read: dict[str, Any], name: str, context: Context) -> Job:
 
 
 def _with_template(written: WrittenPass, piece: Piece, where: str) -> WrittenPass:
-    """Return a pass; if it follows the side of the work, that side is its template."""
+    """Return a pass; if it follows the side of the work, that side becomes its template."""
     from dataclasses import replace
 
     from lobework.parts.template import template_of
@@ -235,7 +235,7 @@ def _with_template(written: WrittenPass, piece: Piece, where: str) -> WrittenPas
 
 
 def _with_series(written: WrittenPass, machine: Lathe, units: LengthUnit, where: str) -> Pass | Series:
-    """Return a pass inside its series, with the bare lengths of their steps in mm."""
+    """Return a pass with the series that repeat it; bare lengths of their steps are converted to mm."""
     from lobework.jobs.job import require_few
 
     item: Pass | Series = written.passed
@@ -253,7 +253,7 @@ def _with_series(written: WrittenPass, machine: Lathe, units: LengthUnit, where:
 
 
 def _checked_steps(each: dict[str, Any], of: Pass, machine: Lathe, units: LengthUnit) -> dict[str, Any]:
-    """Return the steps of a series, checked, with bare lengths in mm."""
+    """Return the steps of a series after checking them; bare lengths are converted to mm."""
     from lobework.lathe.passes import step_measure, step_targets
 
     found = {}

@@ -18,7 +18,7 @@ __all__ = ["Source", "inside", "pointed", "shown", "written_key"]
 
 _MOST_BYTES: Final = 500_000
 _MORE_ERRORS: Final = 19
-"""Reported in one run, besides the first."""
+"""Number of errors that are reported in one run besides the first."""
 _SYNTAX: Final = re.compile(r"(?P<problem>.*) \(at (?:line (?P<line>\d+), column (?P<column>\d+)|end of document)\)", re.DOTALL)
 _INDEX: Final = re.compile(r"\[(\d+)\]")
 _FIRST: Final = re.compile(r"\w+")
@@ -62,7 +62,7 @@ def inside(error: InputError, step: str) -> InputError:
 
 
 def pointed(error: InputError, holds: Mapping[str, Any]) -> InputError:
-    """Return an error of a part's setting with the setting's key, and with the value that was written.
+    """Return an error of a setting with the key of the setting and the value as it was written.
 
     >>> str(pointed(InputError(name="radius", given="-3.175", must_be="above zero"), {"radius": "-1/8 in"}))
     "radius: '-1/8 in' must be above zero"
@@ -85,7 +85,7 @@ class Source:
     Parameters
     ----------
     path : str
-        As it was given.
+        The path as it was given.
     holds : dict
         Its keys and values.
     lines : Lines
@@ -119,7 +119,7 @@ class Source:
     def placed(self, error: InputError) -> InputError:
         """Return the error with the file and the line before its key path, and with the value that was written.
 
-        Its others are changed in the same way; from the 20th on, they are replaced by their number.
+        Its ``others`` are changed in the same way; those after the first 19 are replaced by one error that gives their number.
         """
         error.others, left = error.others[:_MORE_ERRORS], len(error.others[_MORE_ERRORS:])
         placed = error.each(self._placed)
@@ -137,7 +137,7 @@ class Source:
         return error.replaced(where=f"{file}: {error.where}" if error.where else file)
 
     def _resolve(self, path: str) -> tuple[list[str | int], Any, str]:
-        """Return the keys and indices, from 0, of the longest part of a key path that exists, its value, and the rest of it."""
+        """Return the keys and indices (from 0) of the longest existing part of a key path, its value, and the rest of it."""
         keys: list[str | int] = []
         value: Any = self.holds
         while path:

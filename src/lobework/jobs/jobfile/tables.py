@@ -1,4 +1,4 @@
-"""The tables of a job file, made from the fields of the parts: a part from a plugin is read like a built-in one."""
+"""The tables of a job file, derived from the fields of the parts: a part of a plugin is read like a built-in one."""
 
 from __future__ import annotations
 
@@ -69,7 +69,7 @@ __all__ = [
 
 _LONGEST_QUANTITY: Final = 80
 _LONGEST_TEXT: Final = 300
-"""Of a name, which is printed on each line of the output, or of a path."""
+"""Largest length of a text, such as a path, or a name that is printed on each line of the output."""
 _LARGEST: Final = 10**6
 _NUMBER_OR_TEXT: Final = {"type": ["number", "string"]}
 _LIST_OF_PAIRS: Final = {
@@ -79,7 +79,7 @@ _LIST_OF_PAIRS: Final = {
 _ENTRY: Final = re.compile(r"(?P<names>\w+(?:, \w+)*) : .*")
 _KINDS: Final[dict[Any, PartKind]] = {Cam: "cam", Follower: "follower", Chuck: "chuck", Cutter: "cutter", Piece: "piece"}
 _KIND_KEYS: Final = {"cam": "shape", "piece": "form"}
-"""The key that names a part, if it is another than kind."""
+"""The key that names a part, for the kinds of parts for which it is not ``kind``."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,11 +89,11 @@ class Context:
     Parameters
     ----------
     units : "mm" or "inch"
-        Of bare lengths.
+        Unit of lengths that are written without one.
     folder : Path
         The folder of the file, for relative paths.
     screw : callable
-        From a slide to the screw that a person turns to move it on the lathe; None if it has no such screw.
+        Function that takes the name of a slide and returns the screw by which it is set by hand, or None if there is none.
     """
 
     units: LengthUnit
@@ -110,7 +110,7 @@ class Reader(Protocol):
         Raises
         ------
         InputError
-            If it is wrong, with the key path inside ``given``.
+            If ``given`` is wrong; the error gives the key path inside ``given``.
         """
 
     @property
@@ -129,7 +129,7 @@ class Key:
     description : str
         The values that are allowed.
     default : Any
-        For the schema; ``...`` if the key is required, None if the default cannot be shown briefly.
+        Default in the schema; ``...`` if the key is required, None if the default cannot be shown briefly.
     about : str
         The meaning of the setting.
     """
@@ -146,7 +146,7 @@ def key_of(hint: Any, default: Any = ..., about: str = "") -> Key:
 
 
 class _ReadBy:
-    """Makes pydantic read a value by a `Reader`; the JSON Schema is made only when it is asked for."""
+    """Makes pydantic read a value by a `Reader`; the JSON Schema is made only on demand."""
 
     def __init__(self, reader: Reader) -> None:
         self.reader = reader
@@ -176,7 +176,7 @@ def _context(info: ValidationInfo) -> Context:
 
 
 class Table:
-    """A table with known keys, and what it builds.
+    """A table with known keys, and the function that builds its object.
 
     Parameters
     ----------
@@ -185,7 +185,7 @@ class Table:
     keys : mapping from key to Key
         The keys that are allowed.
     build : callable
-        From the values that were given, by key, to the object that the table describes.
+        Function that takes the given values by key, and returns the object that the table describes.
     about : str
         Its description in the schema.
     """
@@ -217,7 +217,7 @@ class Table:
         return self._adapter.json_schema()
 
     def read(self, given: Any, context: Context) -> Any:
-        """Return the object that the table ``given`` describes; the error has one for each wrong key."""
+        """Return the object that the table ``given`` describes; an error and its ``others`` name every wrong key."""
         if not isinstance(given, dict):
             raise InputError("is not a table", given=shown(given), remedy=f"write a table with {', '.join(self.keys)}")
         try:
@@ -234,8 +234,8 @@ class Table:
     def _errors(self, found: ValidationError) -> Iterator[InputError]:
         """Yield an error for each unknown key, then for each missing key, then for each value that does not fit.
 
-        A missing key is left out if an unknown one is that key misspelt; of the errors of one value only the first is kept,
-        because it may have been tried as several types.
+        A missing key is not reported if an unknown key appears to be a misspelling of it. Only the first error of each value is
+        reported, because pydantic may have tried the value as several types.
         """
         hints, seen = "", set()
         for each in sorted(found.errors(include_url=False), key=_rank):
@@ -282,7 +282,8 @@ class Choice:
     keys : mapping from key to Key
         Further keys besides the part's own.
     wrap : callable, optional
-        From the part and the values of all keys to the object that the table describes; default: the part.
+        Function that takes the part and the values of all keys, and returns the object that the table describes; by default it
+        returns the part.
     """
 
     def __init__(
@@ -379,7 +380,7 @@ def _measured(mark: Measure) -> Any:
 
 
 def quantity(read: Callable[[Any], Any], given: Any, description: str) -> Any:
-    """Return the value that ``read`` makes of a written number; its errors are in one line and name ``description``."""
+    """Return the value that ``read`` makes of a written number; each error is one line and contains ``description``."""
     remedy = f"write {description}"
     if isinstance(given, str) and len(given) > _LONGEST_QUANTITY:
         raise InputError("is too long for a number", given=shown(given), remedy=remedy)
@@ -484,7 +485,7 @@ _IN_HOLES: Final = Annotated[
 
 
 def slide_length(slide: str) -> tuple[Any, str]:
-    """Return the type of a place on a slide, also in turns of the lathe's own screw, and the values that are allowed."""
+    """Return the type of a position of a slide, in units of length or in turns of the slide's screw, and the allowed values."""
     description = "a length such as 3, '3 mm' or '1/8 in', or '16 turns' of the screw of a slide that is set by hand"
 
     def read(given: Any, context: Context) -> float:
@@ -498,7 +499,7 @@ def slide_length(slide: str) -> tuple[Any, str]:
 
 
 def _type_in_file(part: type, name: str) -> Any:
-    """Return a field's type in a file: if the part has a screw or a wheel, also turns of the screw and holes of the wheel."""
+    """Return a field's type in a file; if the part has a screw or a wheel, it allows turns of the screw or holes of the wheel."""
     hint = hints_of(part)[name]
     if hint == Length and may_have(part, Screw):
         return _WOUND

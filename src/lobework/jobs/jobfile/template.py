@@ -23,7 +23,7 @@ _OF_A_FILE: Final = ("curve", "unit", "axis")
 
 @dataclass(frozen=True, slots=True)
 class FollowsPiece:
-    """The side of the work as a template, from ``start`` to ``end`` mm along z, followed by a rubber of that radius in mm."""
+    """The side of the work as a template, from ``start`` to ``end`` mm along z, for a rubber of radius ``rubber`` mm."""
 
     start: float | None = None
     end: float | None = None
@@ -35,11 +35,11 @@ class TemplateReader:
 
     @property
     def form(self) -> Any:
-        """The type of either."""
+        """The type of the word or the table."""
         return Literal["piece"] | _table().form
 
     def read(self, given: Any, context: Context) -> Template | FollowsPiece:
-        """Return the template; the path of a drawing starts at the folder of the job file."""
+        """Return the template; the path of a drawing is relative to the folder of the job file."""
         if given == "piece":
             return FollowsPiece()
         if not isinstance(given, dict):

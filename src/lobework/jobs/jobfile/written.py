@@ -125,7 +125,7 @@ class _LatheReader:
 
     @property
     def form(self) -> Any:
-        """The type of either."""
+        """The type of a text or a table."""
         return str | lathe_table(in_file=False).form
 
     def read(self, given: Any, context: Context) -> str | dict[str, Any]:
@@ -139,7 +139,7 @@ class _LatheReader:
 
 
 class _ByMotion(NamedTuple):
-    """A key of an axis that is written in one way for a slide, and in another for an axis that turns."""
+    """A key of an axis whose unit differs between a slide and a rotary axis."""
 
     description: str
     about: str
@@ -170,7 +170,7 @@ _BY_MOTION: Final = {
 
 
 def _axis_keys(part: type) -> dict[str, Key]:
-    """Return the keys of an axis; those in `_BY_MOTION` are kept as written until it is known whether it turns."""
+    """Return the keys of an axis; values of those in `_BY_MOTION` are kept as written until the kind of axis is known."""
     as_written = PlainValidator(lambda given, info: (given, info.context.units))
     kept = Annotated[Any, as_written, WithJsonSchema({"type": ["number", "string"]})]
     own = part_keys(part)
@@ -201,7 +201,7 @@ def _hand_axis(values: dict[str, Any]) -> HandAxis:
 
 
 def _in_units(values: dict[str, Any]) -> dict[str, Any]:
-    """Return the settings of an axis with those in `_BY_MOTION` in the units of a slide, or of an axis that turns."""
+    """Return the settings of an axis; those in `_BY_MOTION` are read in the units of a slide or of a rotary axis."""
     slides = values["moves"] in ("x", "y", "z")
     for name, key in _BY_MOTION.items():
         if name in values:
@@ -274,7 +274,7 @@ _STEPS_SCHEMA: Final = {
 
 
 def _steps(given: Any, owner: str = "") -> dict[str, Any]:
-    """Return steps by their full names, such as ``"cam 1.phase"``: a table inside is that of a cam or a chuck."""
+    """Return steps by their full names, such as ``"cam 1.phase"``; a nested table holds the steps of a cam or a chuck."""
     if not isinstance(given, Mapping):
         raise InputError("is not a table", given=shown(given), remedy=f"write {_STEPS}")
     found: dict[str, Any] = {}

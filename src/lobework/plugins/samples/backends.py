@@ -24,7 +24,7 @@ _AWAY: Final = np.hypot(_STOCK.across, _STOCK.down[:, None])
 
 
 def _pit(backend: Backend) -> Array:
-    """Return the depths that a ball cuts, pushed 0.8 mm into the middle of a face: one for each ray, mm."""
+    """Return the depth of each ray, mm, after a ball has been pushed 0.8 mm into the middle of a face."""
     up, level = np.array([[0.0, 0.0, 1.0]]), np.array([[1.0, 0.0, 0.0]])
     ball, depth = Ball(radius=2.0), _STOCK.uncut()
     backend.carve(_STOCK, [Sweep(ball.edge, ball.holder, np.array([[0.0, 0.0, -0.8]]), up, level)], depth)

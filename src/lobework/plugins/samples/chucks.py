@@ -32,9 +32,9 @@ def _rotation_deg(plain: PlainChuck) -> float:
 
 
 def _centres(under: EccentricChuck) -> Array:
-    """Return the distances of circle centres from the centre of the work, in turns of the screw: some of 96 circles.
+    """Return the distances of the centres of 7 of 96 circles from the centre of the work, in turns of the screw.
 
-    Both dividing wheels advance by one division per circle; the second slide, mounted on the first, is out by 12 turns.
+    Both dividing wheels advance by one division per circle; the second slide, mounted on the first, is offset by 12 turns.
     """
     found = []
     for number in (0, 1, 2, 24, 32, 48, 72):

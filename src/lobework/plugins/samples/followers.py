@@ -21,7 +21,7 @@ _DEGREES: Final = (0, 30, 45, 60, 90, 120, 180)
 
 
 def _reach(follower: Follower) -> Array:
-    """Return the reach of a follower from the spindle on a disc of radius 30 mm whose centre is off by 10 mm."""
+    """Return the reach of a follower on a disc of radius 30 mm whose centre is 10 mm from the axis of the cam."""
     return touch_at(EccentricCam(radius=30.0, offset=10.0), follower, np.radians(_DEGREES)).reach
 
 

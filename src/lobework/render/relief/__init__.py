@@ -1,7 +1,7 @@
 """The relief: a picture of the carved work in wood, lit by a low lamp at the upper left.
 
 A face is seen from the cutter, X to the right and Y up. A barrel or a turned piece is seen from two sides. Its surface is also
-shown rolled out flat, with angle zero at the left; each view stands over the half of the surface that it shows.
+shown rolled out flat, with angle zero at the left; the views are above the halves of it that they show, or on both sides of it.
 """
 
 from __future__ import annotations

@@ -64,7 +64,7 @@ _FIGURES: Final[dict[str, tuple[tuple[tuple[float, float], ...], ...]]] = {
     "m": (((0, 0), (0, 4)), ((0, 3), (1, 4), (2, 3.2), (2, 0)), ((2, 3), (3, 4), (4, 3.2), (4, 0))),
     " ": (),
 }
-"""Strokes of the characters that a label can contain, on a height of 6."""
+"""Strokes of the characters that a label can contain, for digits of height 6."""
 
 
 class Bar(NamedTuple):

@@ -21,9 +21,9 @@ __all__ = ["Patch", "ends", "inner_wall", "side", "surface_of", "widest"]
 
 _ROWS: Final = 513
 _BEHIND: Final = 0.15
-"""How far beyond the visible limb the side is computed, as a cosine."""
+"""Margin by which the computed side extends beyond its silhouette, as a difference of cosines."""
 _SOLID: Final = 0.9995
-"""A wall of this fraction of the distance to the axis, or more, leaves no hollow."""
+"""Least thickness of a wall, as a fraction of the distance to the axis, for which the work counts as solid."""
 _AT_THE_END: Final = 0.1
 """A hollow that begins within this fraction of the length from the end is open there."""
 

@@ -19,10 +19,10 @@ _SHEEN_COLOUR: Final = np.array([1.0, 0.97, 0.91], dtype=np.float32) * 0.12
 _SHOULDER: Final = 0.62
 _STEPS: Final = 1 << 15
 _CUT_MM: Final = 0.05
-"""Depth from which the whole visible surface is freshly cut."""
+"""Least depth at which the surface is shown as completely freshly cut."""
 _SOAK_MM: Final = (0.07, 0.28)
 _SOAK: Final = np.array([[0.66, 0.75, 0.86], [0.22, 0.18, 0.11], [0.12, 0.07, 0.03]], dtype=np.float32)
-"""Fractions of the lamp's red, green and blue light that leave the wood where they entered it, near there, and further away."""
+"""Fractions of the lamp's red, green and blue light that leave the wood at the point of entry, near it, and further away."""
 
 
 def averaged(grid: Grid, times: int) -> Grid:

@@ -30,7 +30,7 @@ class Body:
     Parameters
     ----------
     outside : callable
-        Function from (x, y), mm to the right of the picture's middle and up, to the distance from its outline; below zero inside.
+        Function of (x, y), mm to the right of the picture's middle and up: distance from the body's outline, below zero inside.
     height : float, mm
         Its height.
     """

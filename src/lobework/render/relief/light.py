@@ -56,7 +56,7 @@ def broad(bearing_deg: float, height_deg: float, half_deg: tuple[float, float], 
 
 
 def _sky(rings: tuple[tuple[float, int, float], ...]) -> tuple[Lamp, ...]:
-    """Return the lamps of an even sky from rings of (elevation, number of lamps, share)."""
+    """Return the lamps of a uniform sky from rings of (elevation, number of lamps, share)."""
     return _normalised(
         [
             Lamp.at(45.0 * ring + 360 / count * k + 11.0, height, share / count)

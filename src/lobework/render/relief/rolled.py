@@ -30,14 +30,14 @@ _GAP: Final = 0.055
 _THICK: Final = 0.045
 """Apparent thickness of the rolled-out surface as a fraction of its shorter side, for its shadow."""
 _TIMES: Final = 2
-"""Number of fine dots on a side of a dot in the views."""
+"""Number of fine dots along each side of a dot in the views."""
 _FLATTEST_DEG: Final = 15.0
 """Lowest elevation of light for which shadows continue across the join of the rolled-out surface."""
 
 
 @dataclass(frozen=True, slots=True)
 class _Layout:
-    """The layout of the picture, mm from its upper left corner: the top middle of each view, the corner of the flat surface."""
+    """The layout of the picture, mm from its upper left corner: the middle of each view's top, the flat surface's corner."""
 
     width: float
     height: float
@@ -56,7 +56,7 @@ class _Work:
 
 
 def _layout_of(view: tuple[float, float], strip: tuple[float, float]) -> _Layout:
-    """Return the layout with the larger scale: the views above the halves of the surface that they show, or on either side."""
+    """Return the layout with the larger scale: views above the halves of the surface that they show, or on both sides of it."""
     (wide, high), (long, tall) = view, strip
     gap = _GAP * max(long, tall)
     above = _Layout(max(long, 2 * wide + gap), high + gap + tall, ((long / 4, 0.0), (3 * long / 4, 0.0)), (0.0, high + gap))
@@ -79,7 +79,7 @@ def _heights(stock: Stock) -> tuple[float, float]:
 def pictured_round(stock: Stock, depth: Grid, material: str, dots: int, units: LengthUnit) -> tuple[Grid, float, Bar]:
     """Return the picture, (m, n, 3) in linear light, the distance from dot to dot, mm, and the scale bar.
 
-    The picture has ``dots`` on its long side.
+    ``dots`` is the number of dots on the picture's long side.
     """
     radius = widest(surface_of(stock))
     work = _Work(stock=stock, depth=depth, wood=wood_of(material), tree=tree_of(surface_of(stock)))

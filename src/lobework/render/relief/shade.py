@@ -26,14 +26,14 @@ _BEARING, _HEIGHT = 132.0, 36.0
 _LAMP: Final = broad(_BEARING, _HEIGHT, (10.0, 7.0), 4)
 _MIDDLE: Final = Lamp.at(_BEARING, _HEIGHT, 1.0)
 _SPREAD: Final = 0.13
-"""Half height of the lamp, as a slope."""
+"""Half the apparent height of the lamp, as a slope."""
 _LAMP_PART: Final = 0.90
 _FILL: Final = Lamp.at(-8.0, 30.0, 0.10)
 """A weak fill light from the right."""
 _STEPS, _FAR_STEPS = 14, 24
 _FARTHEST_MM: Final = 8.0
 _LOWEST: Final = 0.12
-"""Ground that is seen under a smaller slope than this casts no shadow."""
+"""Least slope from a point up to the surface towards the lamp for which the surface shades the point."""
 
 
 def shade(
@@ -54,7 +54,7 @@ def shade(
     room : (a, b)
         The room's light on the surface rolled out flat.
     times : int
-        Number of fine dots on a side of a dot.
+        Number of fine dots along each side of a dot.
 
     Returns
     -------
@@ -121,7 +121,7 @@ def _lamp_on_side(stock: Stock, depth: Grid, seen: Seen, side: NDArray[np.intp],
 
 
 def _lamp_past_body(stock: Stock, place: Grid, window: Window) -> Grid:
-    """Return the fraction of the lamp that the uncarved shape of the work does not hide, as a belly hides it from a foot."""
+    """Return the fraction of the lamp that the uncarved shape of the work does not hide; a bulge may hide it from the foot."""
     high, low = math.cos(TILT), math.sin(TILT)
     near, climbs = _MIDDLE.out * high - _MIDDLE.up * low, _MIDDLE.up * high + _MIDDLE.out * low
     cos, sin = math.cos(window.facing), math.sin(window.facing)

@@ -27,7 +27,7 @@ DENSE: Final = 0.68
 _MOST_PARTS: Final = 64
 _POINT_BITS, _PATCH_BITS = 28, 4
 _NEAR_UNITS: Final = 1e5
-"""The distance to the eye is resolved to a hundred-thousandth of a millimetre."""
+"""Resolution of the distance to the eye, units per millimetre."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -53,7 +53,7 @@ class Seen(Brief):
     place, faces : (3, n) mm, unit
         Place on the body, and outward normal.
     along, angle, depth : (n,)
-        Of points on the side: mm along the profile, rad about the axis, mm of carving.
+        Coordinates of points on the side: mm along the profile, rad about the axis, mm of carving.
     side, inside : (n,) bool
         Whether the point is on the carved side, or on an inner wall; if neither, it is on an end.
     """

@@ -211,7 +211,7 @@ def grain(wood: Wood, tree: Tree, place: tuple[Grid, Grid, Grid], dot: float) ->
     place : three of (...), mm
         X, Y, Z of the work.
     dot : float, mm
-        Distance from dot to dot; much finer detail is left out.
+        Distance from dot to dot; detail that is much finer is left out.
     """
     parts = np.broadcast_arrays(*place)
     x, y, z = (np.asarray(part, dtype=np.float32).ravel() for part in parts)

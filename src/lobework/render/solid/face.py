@@ -25,18 +25,18 @@ _GAP = 0.5
 def disc_shell(
     stock: Stock, radius: float, thickness: float, depth: Depth, within: float, rounding: float
 ) -> tuple[Shell, float]:
-    """Return the shell of a carved disc, and the greatest distance of a ray that is left out from it, mm.
+    """Return the shell of a carved disc, and the greatest distance between it and a ray that is left out, mm.
 
     Parameters
     ----------
     stock : Stock
         The stock of the face.
     radius, thickness : float, mm
-        Of the disc.
+        Dimensions of the disc.
     depth : (rows, columns) float32, mm
         Depth of the carving.
     within : float, mm
-        Greatest distance from the shell of a ray that is left out.
+        Greatest allowed distance between the shell and a ray that is left out.
     rounding : float, mm
         Greatest distance of the polygonal edge from the circle through its vertices.
 
@@ -83,7 +83,7 @@ def disc_shell(
 
 
 def _sides(radius: float, step: float, rounding: float) -> int:
-    """Return the number of vertices of the edge: no further apart than rays, and sides within ``rounding`` of the circle."""
+    """Return the number of vertices of the edge: no further apart than the rays, with sides within ``rounding`` of the circle."""
     flat = math.pi / math.acos(max(1 - rounding / radius, 0.0))
     return 4 * math.ceil(max(2 * math.pi * radius / step, flat, 12) / 4)
 
@@ -100,7 +100,7 @@ def _fill_corners(shell: Shell, corners: Corners, at: Array) -> tuple[Corners, A
 
 
 def _depth_at(stock: Stock, radius: float, depth: NDArray[np.floating], at: Array) -> Array:
-    """Return the depth of the face at (n, 2) places on its edge, interpolated between rays; those outside are extrapolated."""
+    """Return the depth of the face at (n, 2) places on its edge, interpolated between rays; rays outside are extrapolated."""
     filled = _extrapolated(stock, radius, depth)
     column = (at[:, 0] - stock.across[0]) / stock.column_step
     row = (at[:, 1] - stock.down[0]) / stock.row_step

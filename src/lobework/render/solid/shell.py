@@ -14,7 +14,7 @@ __all__ = ["LEAST_WALL_MM", "Corners", "Shell", "border", "decimated"]
 Corners = NDArray[np.int64]
 
 LEAST_WALL_MM: Final = 1e-4
-"""A thinner wall counts as cut through; the rounding of depths is about a hundredth of this."""
+"""Least thickness of a wall; a thinner one counts as cut through. The rounding error of depths is about a hundredth of this."""
 _LARGEST_BLOCK: Final = 256
 
 
@@ -95,14 +95,14 @@ def decimated(places: Array, keep: NDArray[np.bool_], within: float) -> tuple[Co
     keep : (rows - 1, columns - 1) bool
         Which cells are covered.
     within : float, mm
-        Greatest distance of a node that is left out from its triangle; if zero, no node is left out.
+        Greatest distance between a node that is left out and its interpolated place on a triangle; if zero, no node is left out.
 
     Returns
     -------
     facets : (m, 3) int64
         Row * columns + column of each vertex; counterclockwise if rows increase upwards and columns to the right.
     left_out : float, mm
-        The greatest distance of a node that is left out.
+        The greatest such distance that occurs.
     """
     from lobework.kernels.mesh.decimate import gather, split
 

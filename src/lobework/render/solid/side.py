@@ -24,7 +24,7 @@ _LEVEL_MM: Final = 1e-9
 
 
 def side_shell(stock: Stock, hollow: Hollow | None, depth: Depth, within: float, rounding: float) -> tuple[Shell, float]:
-    """Return the shell of round work, and the greatest distance of a ray that is left out from it, mm.
+    """Return the shell of round work, and the greatest distance between it and a ray that is left out, mm.
 
     Parameters
     ----------
@@ -35,7 +35,7 @@ def side_shell(stock: Stock, hollow: Hollow | None, depth: Depth, within: float,
     depth : (rows, columns) float32, mm
         Depth of the carving.
     within : float, mm
-        Greatest distance from the shell of a ray that is left out.
+        Greatest allowed distance between the shell and a ray that is left out.
     rounding : float, mm
         Greatest distance of the polygonal wall of the hollow from the circles through its vertices.
 
@@ -107,9 +107,9 @@ def _add_ends(
 def _trim_to_end(r: Array, z: Array, plane: float, direction: int) -> None:
     """Move the first row of a carved side into the plane of the work's end, in place.
 
-    Rays may lean. If the carved side crosses the plane of the end, it begins at its last crossing: the material outside that
-    crossing is undermined and is left out. If the rays lean away from the end, the cut is extended to the end parallel to the
-    axis.
+    Rays may be inclined to this plane. If the carved side crosses the plane, it begins at its last crossing; the material outside
+    that crossing is undercut and is left out. If the rays are inclined away from the end, the cut is extended to the end parallel
+    to the axis.
     """
     beyond = direction * (z - plane) > _LEVEL_MM
     leaning = np.flatnonzero(beyond.any(axis=0))
@@ -151,9 +151,9 @@ def _require_above_axis(stock: Stock, deep: Array, r: Array, points: list[int]) 
 
 
 def _safe_within(stock: Stock, deep: Array, within: float) -> float:
-    """Return ``within``, reduced so far that no two parts of the surface can meet; raise an error if they meet in any case.
+    """Return ``within``, reduced so that no two parts of the surface can meet; raise an error if they meet even if it is zero.
 
-    The rays of a bead converge, and those on both sides of a flange are opposed, so the wall between two cuts may be thin.
+    The rays of a bead converge, and those on both sides of a flange face each other, so the wall between two cuts may be thin.
     """
     for less in (within, within / 4, within / 16, within / 64, 0.0):
         column, first, second = _first_meeting(stock, np.ascontiguousarray(deep.T) + less)

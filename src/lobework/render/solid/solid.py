@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 __all__ = ["WITHIN_MM", "Solid", "solid_of"]
 
 WITHIN_MM: Final = 0.01
-"""Default of the greatest distance of a solid from the rays of the carving; also the limit for its polygonal circles."""
+"""Default greatest distance between a solid and the rays of the carving; also the limit for its polygonal circles."""
 _FINEST_MM: Final = 0.001
 _BYTES_A_RAY: Final = 64
 _BYTES_A_RAY_KEPT: Final = 256
@@ -104,17 +104,17 @@ def solid_of(carving: Carving, *, within: float = WITHIN_MM) -> Solid:
 
     Between rays the surface is flat. On a face, the surface passes through every ray that is more than two grid steps from the
     edge. The depth at the edge is extrapolated from these rays, and the vertices of the edge lie on its circle. The ends of round
-    work are flat; material that a leaning cut undermines there is left out.
+    work are flat; material that an inclined cut undercuts there is left out.
 
     Parameters
     ----------
     carving : Carving
         The carved piece.
     within : float, mm
-        Greatest distance of the solid's surface from the surface through all rays, and of the latter from the former. Rays within
-        this distance of the triangles between other rays are left out; if it is zero, every ray is a vertex. It is reduced where
-        the wall is thin. The edge and the inside of the work, which have no rays, are within this distance of their curves, or
-        within 0.001 mm if it is smaller, or within 0.01 mm if it is zero.
+        Greatest distance between the solid's surface and the surface through all rays, in both directions. Rays within this
+        distance of the triangles between other rays are left out; if it is zero, every ray is a vertex. It is reduced where the
+        wall is thin. The edge and the inside of the work, which have no rays, are within this distance of their curves; within
+        0.001 mm if this distance is smaller, and within 0.01 mm if it is zero.
 
     Returns
     -------

@@ -31,7 +31,7 @@ travels: Final = st.one_of(st.just(At()), st.builds(At, x=numbers(-5.0, 5.0), y=
 
 @st.composite
 def sliding_cuts(draw: st.DrawFn, max_turns: int = 3) -> Cut:
-    """Return cuts on a headstock that slides and pumps: with up to two cams, summed or furthest, and up to two chucks."""
+    """Return cuts on a headstock that slides and pumps, with up to two chucks and up to two cams, combined in any way."""
     several = draw(st.lists(drives(sides=("front",)), max_size=2))
     several = several or draw(st.lists(drives(face_cams, sides=("front",)), max_size=2))
     return cut_on(
@@ -67,7 +67,7 @@ twists: Final = st.builds(
 
 @st.composite
 def passes(draw: st.DrawFn, max_turns: int = 2) -> Pass:
-    """Return passes for a sliding headstock: some without turns, with travel or twist, and with up to two cams."""
+    """Return passes for a sliding headstock with up to two cams; some have no turns, some have a travel or a twist."""
     turns = draw(st.one_of(st.just(Fraction(0)), st.fractions(Fraction(1, 5), max_turns, max_denominator=6)))
     return Pass(
         turns=turns,

@@ -61,7 +61,7 @@ _TINY: Final = st.sampled_from([1e-12, -1e-12, 1e-9, -1e-9, 1e-6, -1e-6])
 
 
 def angles(most: int = 9) -> st.SearchStrategy[Array]:
-    """Return (n,) rad, up to ``most`` of them: zero, quarter turns, values near those, and any angle within four turns."""
+    """Return up to ``most`` angles, (n,) rad: zero, quarter turns, values near those, and any angle within four turns."""
     one = st.one_of(
         st.just(0.0), _QUARTERS, st.builds(lambda at, off: at + off, _QUARTERS, _TINY), numbers(-8 * math.pi, 8 * math.pi)
     )
@@ -69,7 +69,7 @@ def angles(most: int = 9) -> st.SearchStrategy[Array]:
 
 
 def settings_near(part: Any) -> st.SearchStrategy[Any]:
-    """Return the part, and parts with one setting changed, by a little or a lot, for the values that it accepts."""
+    """Return the part, and variants of it with one setting changed by a small or a large amount, if it accepts the new value."""
     return st.sampled_from([part, *near(part)])
 
 
@@ -94,7 +94,7 @@ def waves(on: Literal["edge", "face"] = "edge") -> st.SearchStrategy[Wave]:
 
 @st.composite
 def scallops(draw: st.DrawFn) -> Scallop:
-    """Return scallops with up to 85 % of the rise at which the slope at the hollow is infinite and a rocking headstock jumps."""
+    """Return scallops with at most 85 % of the rise at which a hollow's slope is infinite and a rocking headstock jumps."""
     lobes, base = draw(lobe_counts), draw(bases)
     half = math.pi / lobes
     most = min(base * ((1 + math.sin(half)) / math.cos(half) - 1), 0.3 * base) if lobes > 2 else 0.3 * base

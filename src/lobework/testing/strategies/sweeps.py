@@ -1,4 +1,4 @@
-"""Strategies for cutters, stock and sweeps, for tests of carving backends."""
+"""Strategies for cutters, stock and sweeps for tests of carving backends."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ holders_by_kind: Final[dict[str, st.SearchStrategy[Holder]]] = {
 
 @st.composite
 def cutters(draw: st.DrawFn, holders: st.SearchStrategy[Holder]) -> Any:
-    """Return cutters of every kind, narrow and flat ones among them."""
+    """Return cutters of every kind, including narrow and flat ones."""
     kind = draw(st.sampled_from(["vee", "ball", "flat", "round-nosed", "profile"]))
     holder = draw(holders)
     if kind == "vee":
@@ -64,7 +64,7 @@ _depths: Final = st.one_of(st.sampled_from([0.0, 0.3, 0.5]), numbers(-0.1, 0.9))
 
 @st.composite
 def _paths(draw: st.DrawFn, coordinate_a: st.SearchStrategy[float], coordinate_b: st.SearchStrategy[float]) -> Array:
-    """Return paths of one or more places, (n, 3): single, repeated, closed, with plunges, on the lines of the rays, or any."""
+    """Return paths, (n, 3), with places on ray lines or anywhere: repeated, closed, with a plunge, level, straight or curved."""
     place = st.tuples(coordinate_a, coordinate_b, _depths)
     places = draw(st.lists(place, min_size=1, max_size=4))
     change = draw(st.sampled_from(["none", "none", "repeat", "close", "plunge", "level", "line", "curve"]))
@@ -85,7 +85,7 @@ def _paths(draw: st.DrawFn, coordinate_a: st.SearchStrategy[float], coordinate_b
 
 
 def _smooth(places: Array, count: int) -> Array:
-    """Return a closed curve with ``count`` segments through the first of some places and around them."""
+    """Return a closed curve with ``count`` segments that starts at the first place and is about as large as their extent."""
     turn = np.linspace(0.0, 2 * math.pi, count + 1)[:, None]
     middle, most = places.mean(axis=0), np.abs(places - places.mean(axis=0)).max(axis=0)
     wave = np.concatenate([np.cos(turn), np.sin(turn), 0.5 * np.cos(3 * turn)], axis=1)
@@ -95,7 +95,7 @@ def _smooth(places: Array, count: int) -> Array:
 
 @st.composite
 def _face_sweeps(draw: st.DrawFn, stock: Stock, surface: Face, holders: st.SearchStrategy[Holder], leaning: bool) -> Sweep:
-    """Return sweeps over a face: through its centre, its edge and beyond; a fixed tool or a frame may turn along the path."""
+    """Return sweeps over a face, through its centre and over its edge; the cutter may lean, and may turn along the path."""
     cutter = draw(cutters(holders))
     half = surface.radius
     nodes = st.integers(0, stock.rows - 1).map(lambda k: float(stock.down[k]))
@@ -115,7 +115,7 @@ def _face_sweeps(draw: st.DrawFn, stock: Stock, surface: Face, holders: st.Searc
 
 @st.composite
 def _round_sweeps(draw: st.DrawFn, stock: Stock, surface: Round, holders: st.SearchStrategy[Holder]) -> Sweep:
-    """Return sweeps over a round surface: through its ends, across its seam, perpendicular or tilted."""
+    """Return sweeps over a round surface, over its ends and across its seam; the cutter is perpendicular or tilted."""
     cutter = draw(cutters(holders))
     first = draw(st.one_of(st.just(0.0), numbers(-7.0, 7.0)))
     steps = st.one_of(st.sampled_from([0.0, 0.4]), numbers(-0.6, 0.6))
