@@ -1,1 +1,1 @@
-"""Fast paths beside their judges, timed in one run."""
+"""Benchmarks: fast implementations and what they are compared with, timed in one run."""

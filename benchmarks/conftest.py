@@ -1,4 +1,4 @@
-"""The claims of a benchmark, and the table of them all at the end of the run."""
+"""A fixture for the claims of a benchmark, and a table of all claims at the end of the run."""
 
 from __future__ import annotations
 
@@ -21,13 +21,13 @@ def pytest_configure(config: pytest.Config) -> None:
 
 @pytest.fixture
 def claims(benchmark: Any) -> Claims:
-    """What this benchmark claims."""
+    """The claims of this benchmark."""
     return Claims(benchmark)
 
 
 @pytest.hookimpl(wrapper=True)
 def pytest_pyfunc_call(pyfuncitem: pytest.Function) -> Generator[None, Any, Any]:
-    """Run a benchmark to its end, keep its lines, and fail it where one was missed."""
+    """Run a benchmark to its end, store its lines, and make it fail if a claim is missed."""
     claimed = pyfuncitem.funcargs.get("claims")
     try:
         return (yield)
@@ -39,7 +39,7 @@ def pytest_pyfunc_call(pyfuncitem: pytest.Function) -> Generator[None, Any, Any]
 
 
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
-    """Print the table, one line a claim."""
+    """Print the table, with one line for each claim."""
     if lines := terminalreporter.config.stash[_LINES]:
         terminalreporter.section("claims")
         terminalreporter.line(f"{os.cpu_count()} cores, Python {sys.version.split()[0]}, numpy {np.__version__}")

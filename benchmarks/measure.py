@@ -1,4 +1,4 @@
-"""How things are measured here: by pytest-benchmark, with what is beaten run by turns beside what beats it."""
+"""Measurement of run times by pytest-benchmark; the functions that are compared are run alternately."""
 
 from __future__ import annotations
 
@@ -12,16 +12,16 @@ RUNS = 7
 
 
 def seconds(work: Callable[[], object]) -> float:
-    """Return how long one call takes."""
+    """Return the run time of one call, seconds."""
     begin = time.perf_counter()
     work()
     return time.perf_counter() - begin
 
 
 def by_turns(benchmark: Any, work: Callable[[], object], *beside: Callable[[], object], runs: int = RUNS) -> list[list[float]]:
-    """Return the seconds of each run of some work, taken by the benchmark, and of each thing that is run beside it by turns.
+    """Return the run times, seconds, of ``work``, measured by the benchmark, and of each function in ``beside``.
 
-    One run of each goes before, and does not count.
+    The functions are run alternately. One warm-up run of each is not counted.
     """
     others: list[list[float]] = []
 
@@ -33,13 +33,13 @@ def by_turns(benchmark: Any, work: Callable[[], object], *beside: Callable[[], o
 
 
 def medians(benchmark: Any, work: Callable[[], object], *beside: Callable[[], object], runs: int = RUNS) -> list[float]:
-    """Return the median seconds of some work, and of each thing that is run beside it by turns."""
+    """Return the median run times, seconds, of ``work`` and of each function in ``beside``, which are run alternately."""
     return [statistics.median(each) for each in by_turns(benchmark, work, *beside, runs=runs)]
 
 
 @dataclass(frozen=True)
 class Line:
-    """One line of the table: what was measured, what it came to, and what is asked for."""
+    """One line of the table: what was measured, the result, the requirement, and whether it is met."""
 
     what: str
     measured: str
@@ -51,12 +51,12 @@ class Line:
 
 
 class Claims:
-    """What a benchmark claims; each is one line of the table, and what is missed fails the benchmark when it has run.
+    """The claims of a benchmark: each is one line of the table; a missed claim makes the benchmark fail after it has run.
 
     Parameters
     ----------
     benchmark : fixture of pytest-benchmark
-        Takes the lines into its own record too.
+        The fixture; the lines are stored in its record too.
     """
 
     def __init__(self, benchmark: Any) -> None:
@@ -64,15 +64,15 @@ class Claims:
         self.lines: list[Line] = []
 
     def told(self, what: str, measured: str) -> None:
-        """Claim nothing, and show a figure."""
+        """Add a line with a result and without a requirement."""
         self.asked(what, measured, "(told)", True)
 
     def asked(self, what: str, measured: str, asked: str, kept: bool) -> None:
-        """Claim that what is asked for was kept."""
+        """Add a line with a result, its requirement, and whether it is met."""
         self.lines.append(Line(what, measured, asked, bool(kept)))
         self.benchmark.extra_info["lines"] = [str(line) for line in self.lines]
 
     @property
     def missed(self) -> Sequence[Line]:
-        """The lines that were not kept."""
+        """The lines whose requirement is not met."""
         return [line for line in self.lines if not line.kept]

@@ -1,4 +1,4 @@
-"""What carving costs: beside the judge, C by hand, and general libraries that could do the same, all in one run."""
+"""Run time and memory of carving, compared with the reference backend, hand-written C and general libraries in the same run."""
 
 from __future__ import annotations
 
@@ -25,7 +25,10 @@ each_cutter = pytest.mark.parametrize("kind", CUTS)
 
 @each_cutter
 def test_carving_beside_the_judge(kind, benchmark, claims):
-    """The judge stamps, a place of the path at a time, on some grooves; and the result is that of a path 8 times as dense."""
+    """The reference stamps the cutter at each sample of some of the grooves.
+
+    The result is also compared with that of a path with 8 times as many samples.
+    """
     stock, cuts = face(), sweeps(kind)
     some = cuts[::16]
     judge = lambda: PlainBackend(stamps=True).carve(stock, some, stock.uncut())  # noqa: E731
@@ -40,7 +43,7 @@ def test_carving_beside_the_judge(kind, benchmark, claims):
 
 @each_cutter
 def test_carving_beside_c_by_hand(kind, benchmark, claims, tmp_path):
-    """The same way of working in C, built here and now."""
+    """The same algorithm in C, compiled by the test."""
     if not (compiler := shutil.which("cc")):
         pytest.skip("there is no C compiler here (cc)")
     stock, cuts, (cutter, depth) = face(), sweeps(kind), CUTS[kind]
@@ -78,7 +81,7 @@ def test_carving_beside_c_by_hand(kind, benchmark, claims, tmp_path):
 
 @each_cutter
 def test_carving_beside_a_distance_transform(kind, benchmark, claims):
-    """A general distance transform of the drawn path, and the cutter's profile laid over it."""
+    """A general distance transform of the drawn path, converted to depths by the profile of the cutter."""
     cv2 = pytest.importorskip("cv2", reason="OpenCV is not here; pip install opencv-python-headless")
     stock, cuts, (cutter, depth) = face(), sweeps(kind), CUTS[kind]
 
@@ -106,7 +109,7 @@ def test_carving_beside_a_distance_transform(kind, benchmark, claims):
 
 @each_cutter
 def test_carving_round_a_barrel(kind, benchmark, claims):
-    """The judge stamps a part of one groove round a barrel, beside all grooves carved whole."""
+    """The reference stamps a part of one groove round a barrel; the compiled backend carves all grooves completely."""
     stock, (cutter, depth) = barrel(), CUTS[kind]
     bands = [band(number, SAMPLES // GROOVES, depth) for number in range(GROOVES)]
     cuts = [Sweep(cutter.edge, cutter.holder, tip, out, UP) for tip, out in bands]
@@ -120,7 +123,7 @@ def test_carving_round_a_barrel(kind, benchmark, claims):
 
 
 def test_carving_beside_solids_of_triangles(benchmark, claims):
-    """Swept solids, taken from a block one by one, as triangles."""
+    """Swept solids as triangle meshes: their union is subtracted from a block."""
     manifold3d = pytest.importorskip("manifold3d", reason="manifold3d is not here; pip install manifold3d")
     Manifold, OpType = manifold3d.Manifold, manifold3d.OpType  # noqa: N806
     stock, segments = face(), 2000
@@ -145,7 +148,7 @@ def test_carving_beside_solids_of_triangles(benchmark, claims):
 
 
 def test_what_each_further_sample_costs(benchmark, claims):
-    """Paths of ten thousand samples to ten million."""
+    """The time for each further sample is measured on paths of ten thousand to ten million samples."""
     stock, counts = face(), (10_000, 100_000, 1_000_000, 10_000_000)
     works = [partial(carved, stock, [winding(count)]) for count in counts]
     runs = by_turns(benchmark, works[-1], *works[:-1], runs=3)
@@ -176,7 +179,7 @@ print(json.dumps((now("VmHWM:") - before) / depth.nbytes))
 
 @pytest.mark.parametrize("path", ["grooves", "ten million"])
 def test_memory_of_a_carving(path, benchmark, claims):
-    """The peak of the whole process while it carves, the grid included, beside the grid."""
+    """Increase of the peak memory of the whole process while it carves, including the grid, as a multiple of the grid."""
     if not Path("/proc/self/clear_refs").exists():
         pytest.skip("this system does not tell a process's peak memory")
     line = [sys.executable, "-c", PEAK, path]

@@ -1,4 +1,4 @@
-"""Whole processes, beside an interpreter that only imports numpy."""
+"""Run times of whole processes, compared with an interpreter that only imports numpy."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""A program of a hundred thousand blocks: planned, paced and written; and read back and proved."""
+"""Run time and memory of a program of a hundred thousand blocks: planning, pacing, writing, reading back and proving it."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ SHORT, LONG = Fraction(10), Fraction(40)
 
 
 def long_job(turns: Fraction = LONG) -> Job:
-    """Return a spiral of forty turns, on a lathe that has its slides follow the lift of twelve waves, and must pace it."""
+    """Return a job with one spiral on a lathe whose slides follow the lift of twelve waves and whose axis limits slow it down."""
     cam = Drive(Wave(lobes=12, base_radius=60.0, rise=3.0), follower=Roller(2.0))
     spiral = Pass(turns=turns, at=At(x=24.0, depth=0.4), travel=At(x=float(-turns / 50)), cams=(cam,))
     lathe = read_lathe("computed-bench")
@@ -31,7 +31,7 @@ def long_job(turns: Fraction = LONG) -> Job:
 
 
 def timed(work: Callable[[], object]) -> tuple[float, float]:
-    """Return the median seconds of a call, by the clock and of the processor."""
+    """Return the median wall-clock time and the median processor time of a call, seconds."""
     runs = []
     for _ in range(RUNS):
         wall, busy = time.perf_counter(), time.process_time()
@@ -41,7 +41,7 @@ def timed(work: Callable[[], object]) -> tuple[float, float]:
 
 
 def bytes_a_block(turns: Fraction) -> tuple[int, float]:
-    """Return how many blocks a spiral takes, and the most memory that planning, writing and proving it takes, for each."""
+    """Return the number of blocks of a spiral, and the peak memory of planning, writing and proving it, bytes per block."""
     job = long_job(turns)
     tracemalloc.start()
     text = render(job.program())
@@ -53,7 +53,7 @@ def bytes_a_block(turns: Fraction) -> tuple[int, float]:
 
 
 def test_programs(benchmark, claims):
-    """Once everything is compiled; and its memory grows no faster than the program."""
+    """The time is measured after compilation; the memory must grow no faster than the length of the program."""
     job = long_job()
     traces = job.trace()
 

@@ -1,4 +1,4 @@
-"""Ten million samples of a path by the compiled loop, beside the plain path; through chucks; and the memory that it takes."""
+"""Run time of tracing ten million samples, with and without chucks, compared with the plain path; and the peak memory."""
 
 from __future__ import annotations
 
@@ -22,32 +22,32 @@ SAMPLES = 10_000_000
 
 
 def common_cut(lathe: Lathe | None = None, turns: Fraction = Fraction(1)) -> Cut:
-    """Return the common case: a rocking headstock, one cam with a roller, no chuck that varies."""
+    """Return a cut of the common case: a rocking headstock, one cam with a roller, and no moving chuck."""
     drive = Drive(Wave(lobes=5, base_radius=62.0, rise=5.0), ratio="3/5", follower=Roller(3.0))
     passed = Pass(turns=turns, at=At(x=24.0, depth=0.4), cams=(drive,))
     return Cut(number=1, passed=passed, lathe=lathe or read_lathe("rocking-bench"))
 
 
 def chord_for(samples: int, cut: Cut) -> float:
-    """Return the chord tolerance at which the cut takes about so many samples."""
+    """Return the chord tolerance at which the trace of the cut has about ``samples`` samples."""
     return 2e-3 * (trace(cut, way="plain").u.size / samples) ** 2
 
 
 @dataclass(frozen=True, kw_only=True)
 class Geared:
-    """A stranger's chuck: an arm, and a wheel on it that turns three times with the spindle; it says nothing more."""
+    """A chuck as of a plugin: an arm, and on it a wheel that makes three turns per turn of the spindle; it declares no more."""
 
     kind: ClassVar[str] = "geared"
     is_dynamic: ClassVar[bool] = True
     arm: float
 
     def motions(self, theta: np.ndarray) -> Rigid:
-        """Return where the work stands."""
+        """Return the motions of the work relative to the spindle, for (n,) rad."""
         return Rigid.move(x=self.arm) @ Rigid.turn(3 * theta)
 
 
 def test_tracing(benchmark, claims):
-    """Both go into memory that is already there."""
+    """The compiled loop writes into memory that is already allocated; the plain path is computed in parts."""
     cut = common_cut(turns=Fraction(100))
     fill = lay_out(motion_of(cut), chord_for(SAMPLES, cut))
     columns = fill()
@@ -79,7 +79,7 @@ def test_tracing(benchmark, claims):
 
 @pytest.mark.parametrize("samples", [SAMPLES, 30_000])
 def test_tracing_through_chucks(samples, benchmark, claims):
-    """Whole traces through three chucks beside those through none, by turns, the quickest of each."""
+    """Whole traces through three chucks and through none are run alternately; the shortest run of each counts."""
     bench = replace(read_lathe("rocking-bench"), fittings=None)
     swung = Oval(throw=3.0, ring_angle_deg=30.0, swing=2.0)
     ours = bench.mount(Oval(throw=5.0), "a").mount(swung, "b").mount(EccentricChuck(shift=6.0))
@@ -118,7 +118,7 @@ def test_tracing_through_a_strangers_chuck_beside_the_plain_way(benchmark, claim
     ids=["plain", "compiled", "compiled, through two chucks"],
 )
 def test_memory_of_a_trace(way, chucks, benchmark, claims):
-    """The peak of a trace beside its arrays."""
+    """Peak memory of a trace, as a multiple of its arrays."""
     cut = common_cut(lathe=reduce(Lathe.mount, chucks, read_lathe("rocking-bench")), turns=Fraction(100))
     chord = chord_for(1_000_000, cut)
     trace(common_cut(), way=way)

@@ -31,7 +31,7 @@ DARK = {"paper": "#17181a", "side": "#1d1e21", "rule": "#34363b", "ink": "#dcd8c
 
 
 def colours(of):
-    """Return the colours of the theme, by its names for them."""
+    """Return the colours by the names of the theme's variables."""
     return {
         "color-background-primary": of["paper"],
         "color-background-secondary": of["side"],
@@ -62,7 +62,7 @@ html_copy_source = False
 
 
 def setup(app):
-    """Connect the functions that write the reference before the pages are read."""
+    """Connect the functions that write the reference and process its links, signatures and docstrings."""
     import pages
 
     app.connect("builder-inited", pages.write)

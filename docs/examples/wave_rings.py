@@ -1,4 +1,4 @@
-"""The lid of wave-rings.toml as a script: the same nouns, the same drawing.
+"""The lid of wave-rings.toml as a script: it uses the same names and makes the same drawing.
 
 The tide box is invented for this project.
 """

@@ -1,4 +1,4 @@
-"""Which roller reaches the hollows? For the cams on the shelf, before one is turned.
+"""Print which rollers reach the hollows of several cams, before a cam is made.
 
 The cams are invented for this project.
 """

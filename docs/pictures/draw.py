@@ -35,7 +35,7 @@ def carved(name):
 
 
 PICTURES = {f"{name}.svg": partial(drawn, name) for name in CHORDS} | {f"{name}.png": partial(carved, name) for name in CARVED}
-"""For the name of each picture, the function that returns its bytes."""
+"""Function that returns the bytes of each picture, by the name of the picture."""
 
 if __name__ == "__main__":
     for file, picture in PICTURES.items():

@@ -1,6 +1,6 @@
-"""Draw the pictures of the reference: a cam with its follower, and what a chuck makes of a ring.
+"""Draw the pictures of the reference: a cam with its follower, and a ring cut with each chuck.
 
-Lines take the colour of the words round them, so that a picture is at home on a light page and on a dark one.
+Lines have the colour of the surrounding text, so that a picture suits light and dark pages.
 """
 
 import math
@@ -26,7 +26,7 @@ ROLLER = lw.Roller(5.0)
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Shown:
-    """A chuck, and the ring of its picture: the number of lobes (0: a circle), and the number of cuts, each moved by a step."""
+    """A chuck, and the ring of its picture: the number of lobes (0: a circle), the number of cuts, and the steps between them."""
 
     chuck: Chuck
     lobes: int = 12
@@ -91,7 +91,7 @@ def _path(kind, points, *, closed=False):
 
 
 def _thinned(points, within=0.015):
-    """Return the points of a line that are needed for a polyline with an error of at most ``within`` mm."""
+    """Return a subset of the points of a line that makes a polyline with an error of at most ``within`` mm."""
     kept, stack = {0, len(points) - 1}, [(0, len(points) - 1)]
     while stack:
         a, b = stack.pop()
@@ -178,7 +178,7 @@ def _sampled(part):
 
 
 def chuck(shown):
-    """Return the picture of a chuck: a ring cut with it, and, dashed, the ring without it."""
+    """Return the picture of a chuck: a ring cut with it, and a dashed line for the ring cut without it."""
     part = shown.chuck
     places = [replace(part, index=lw.Phase(turns=shown.on * k)) if _indexed(part) else part for k in range(shown.count)]
     lines = [_ring(shown, 0), *(_ring(shown, k, each) for k, each in enumerate(places))]
@@ -193,7 +193,7 @@ def chuck(shown):
 
 
 def _leaning(points):
-    """Return points seen from the front and above, (n, 2)."""
+    """Return the projection, (n, 2), of points seen obliquely from the front and above."""
     tip = math.radians(60.0)
     return np.stack([points[:, 0], points[:, 1] * math.sin(tip) + points[:, 2] * math.cos(tip)], axis=-1)
 

@@ -1,6 +1,6 @@
 """Write the reference from the library itself: the installed parts, the hooks, and every public module.
 
-Nothing here lists parts, hooks or modules by name, so additions appear without a change of this file.
+This file lists no parts, hooks or modules by name, so that additions appear in the reference without a change here.
 """
 
 import ast
@@ -128,7 +128,7 @@ def settings(part):
 
 
 def held_in(part):
-    """Return the classes of the tables in a part's settings, and of the tables in those."""
+    """Return the classes of the tables in a part's settings, and those of the tables nested in them."""
     found = {}
     for name, mark in measures(part).items():
         if mark is None:
@@ -154,7 +154,7 @@ def sections(thing):
 
 
 def prose(thing):
-    """Return the text of a docstring without parameters and examples, and its references."""
+    """Return the text of a docstring and its references, without parameters and examples."""
     found = sections(thing)
     words = re.sub(r"^>>>.*?(\n\n|\Z)", "", found[""], flags=re.MULTILINE | re.DOTALL)
     source = found.get("References", "")
@@ -421,7 +421,7 @@ def imported():
 
 @cache
 def by_last_name():
-    """Return the full name of every public name; names that several modules have are left out."""
+    """Return the full name of every public name by its last part; names that occur in several modules are left out."""
     found = {}
     for name, module in modules().items():
         for each in public(name, module)[0]:
@@ -446,12 +446,12 @@ def full_name(target, module):
 
 
 def settings_of(part):
-    """Return the names of a class's fields, which are documented in one list."""
+    """Return the names of the fields of a dataclass, which are documented together in one list."""
     return {each.name for each in dataclasses.fields(part)} if dataclasses.is_dataclass(part) else set()
 
 
 def named(app, doctree):
-    """Give each reference its full name; mark a reference to a setting of the same class as plain text."""
+    """Replace the name in each reference by its full name; mark a reference to a setting of the same class as plain text."""
     del app
     for node in doctree.findall(pending_xref):
         target, module = node.get("reftarget", ""), node.get("py:module")
@@ -505,7 +505,7 @@ class _Written:
 
 
 def signed(app, what, name, thing, options, signature, returns):
-    """Return each signature as in the source, with the types under their source names."""
+    """Return each signature as in the source, with the names of types as in the source."""
     del app, name, options, returns
     if signature is None:
         return None

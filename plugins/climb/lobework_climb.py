@@ -30,7 +30,7 @@ _PLACES: Final = 4096
 
 
 class Steepest(NamedTuple):
-    """The greatest pressure angle, and its angle round the cam from the top of a lobe."""
+    """The greatest pressure angle, and the angle round the cam, from the top of a lobe, at which it occurs."""
 
     angle_deg: float
     at_deg: float
@@ -40,10 +40,10 @@ def steepest(drive: Drive, motion: Motion) -> Steepest:
     """Return the greatest pressure angle: the angle between the follower's travel and the common normal at the contact.
 
     Its tangent is the slope of the lift, mm per radian, divided by the distance of the follower's reference point from the
-    centre of the cam (for a face cam, by the radius of the track). A lever between follower and headstock, a gain other than
-    one, does not change it. The angle is exact if the headstock slides or pumps. If it rocks, the lift is its true path along
-    the arc, and the distance is that with the headstock upright. For a flat follower the angle is zero. A shaped follower is
-    treated as if it touched the cam in line with its reference point.
+    centre of the cam (for a face cam, by the radius of the track). A gain other than one, that is a lever between follower and
+    headstock, does not change the angle. The angle is exact if the headstock slides or pumps. If the headstock rocks, the lift is
+    its true path along the arc, and the distance is taken with the headstock upright. For a flat follower the angle is zero. A
+    shaped follower is treated as if it touched the cam in line with its reference point.
 
     Parameters
     ----------
@@ -117,7 +117,7 @@ def lobework_samples() -> list[Sample]:
     from lobework.testing import ExpectedValue, Sample
 
     def levels(check: Check, cam: Cam) -> list[str]:
-        """Return the levels of the findings on a cam with a knife, on a headstock that slides."""
+        """Return the levels of the findings on a cam with a knife follower on a sliding headstock."""
         import lobework as lw
         from lobework.plugins import Cut, trace
 

@@ -1,4 +1,4 @@
-"""The geometric chuck: stages of a slide and a wheel geared to the stage before, the first to the spindle."""
+"""The geometric chuck: each stage has a slide and a wheel geared to the stage before; the first is geared to the spindle."""
 
 from __future__ import annotations
 
@@ -130,10 +130,10 @@ class Stage:
 class Epicyclic:
     """The geometric chuck, with any number of stages: it cuts loops, petals and cusps round the work.
 
-    Each stage is geared to the stage before, the first to the spindle: the wheel of the stage before carries the stage round,
-    and the stage turns its own wheel in proportion. With the cutter at ``x`` from the axis, one stage with ``arm`` and
-    ``ratio`` draws ``(x e^(-i t) - arm) e^(-i ratio t)`` for the spindle angle t: with the ratio p/q it closes after q turns
-    and has q loops.
+    The first stage is geared to the spindle, and each later stage to the stage before. The spindle, or the wheel of the stage
+    before, carries the stage round, and the stage turns its own wheel in proportion. With the cutter at ``x`` from the axis, one
+    stage with ``arm`` and ``ratio`` draws ``(x e^(-i t) - arm) e^(-i ratio t)`` for the spindle angle t: with the ratio p/q it
+    closes after q turns and has q loops.
 
     Parameters
     ----------

@@ -28,7 +28,7 @@ _UNITS_PER_MM: Final = 40
 """A plotter unit is 0.025 mm. Source: Hewlett-Packard, *HP 7550A Graphics Plotter Interfacing and Programming Manual* (1986)."""
 
 _FURTHEST: Final = 32767
-"""Largest coordinate; plotters clip larger ones to it (integers in the same manual)."""
+"""Largest coordinate; plotters clip larger ones to it. Source: the same manual, on integers."""
 
 _PENS: Final = 8
 _POINTS_PER_LINE: Final = 50
@@ -57,7 +57,7 @@ def _paths(strokes: Sequence[Stroke]) -> list[Path]:
 
 
 def _ordered(paths: Sequence[Path], at: Path) -> Iterator[Path]:
-    """Yield paths ordered for short pen-up moves: next is the path with the nearest end; a closed one begins anywhere."""
+    """Yield paths ordered for short pen-up moves: the path with the nearest end is next; a closed path may begin anywhere."""
     for block in range(0, len(paths), _BLOCK):
         remaining = list(paths[block : block + _BLOCK])
         ends = np.array([[path[0], path[-1]] for path in remaining])
@@ -181,7 +181,7 @@ _INSTRUCTION: Final = re.compile(r"\s*(?:LB(?P<label>[^\x03]*)\x03|(?P<name>[A-Z
 def read(file: bytes) -> list[tuple[int, list[Array]]]:
     """Return the lines that a plotter draws, by pen change: the pen, and lines of (n, 2) mm.
 
-    The first entry has the lines of the sheet, each further one those of a pass. The function reads the instructions that
+    The first entry has the lines of the sheet, and each further entry those of a pass. The function reads the instructions that
     `render` writes, and shares no code with it.
 
     Raises

@@ -27,11 +27,11 @@ _LEAST = 1e-300
 
 
 class _Outline(NamedTuple):
-    """The outline of one lobe in polar form: the corner is in direction zero, the middle of the side half a lobe further.
+    """The outline of one lobe in polar form: the corner is at angle zero, the middle of the side half a lobe further.
 
     The corner is an arc of radius ``corner``; its centre is at distance ``out`` in the direction of the corner. The side is an
     arc of radius ``side``, negative if hollow; its centre is at distance ``aside`` in the direction of the side's middle. If both
-    are infinite, the side is a flat. ``flat`` is the distance of the side's middle. The arcs meet at the angle ``meets``.
+    are infinite, the side is flat. ``flat`` is the distance of the side's middle. The arcs meet at the angle ``meets``.
     """
 
     out: float

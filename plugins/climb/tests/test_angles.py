@@ -61,7 +61,7 @@ def test_a_wave_under_a_knife(lobes, base, rise):
 
 
 def test_a_wave_on_the_face():
-    """tan = lobes a / track, half-way up."""
+    """tan = lobes a / track, at half of the rise."""
     angle, at = found(Wave(lobes=8, base_radius=40.0, rise=3.0, on="face"), Knife())
     assert angle == pytest.approx(degrees(atan(8 * 1.5 / 40)), abs=1e-5)
     assert at in (pytest.approx(11.25, abs=0.1), pytest.approx(33.75, abs=0.1))
@@ -69,7 +69,7 @@ def test_a_wave_on_the_face():
 
 @pytest.mark.parametrize("nose", [0.0, 4.0])
 def test_a_scallop_is_steepest_at_its_hollow(nose):
-    """In the triangle of cam's centre, arc's centre and hollow: sin = d sin(pi / lobes) / (arc's radius and the roller's)."""
+    """Triangle of cam centre, arc centre and hollow: sin = d sin(pi / lobes) / (radius of the arc + radius of the roller)."""
     base, top, lobes = 50.0, 54.0, 6
     d = (top**2 - base**2) / (2 * (top - base * sqrt(3) / 2))
     angle, at = found(Scallop(lobes=lobes, base_radius=base, rise=top - base), Roller(nose) if nose else Knife())

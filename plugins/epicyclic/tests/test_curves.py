@@ -25,7 +25,7 @@ def job(x, *stages, chord=CHORD):
 
 
 def path_of(x, *stages, **settings):
-    """Return the traced line as complex numbers, after checking that it closes at the period of the library."""
+    """Return the traced line as complex numbers, after checking that it closes after the period of the chuck."""
     (traced,) = job(x, *stages, **settings).trace()
     z = traced.x + 1j * traced.y
     assert abs(z[0] - z[-1]) < 1e-9
@@ -151,7 +151,7 @@ def test_cusps_of_rolled_curves(cusps):
 
 @pytest.mark.parametrize(("x", "loops"), [(0.9, 0), (1.1, 3)])
 def test_cusps_stand_between_loops_and_none(x, loops):
-    """The cutter within the rolling circle draws no loops, beyond it one for each cusp: |1 + ratio| x against |ratio| arm."""
+    """A cutter inside the rolling circle draws no loops, one outside it a loop for each cusp: |1 + ratio| x and |ratio| arm."""
     assert turned_back(path_of(x, rolled(1.0, 3)[1])) == loops
 
 
@@ -167,7 +167,7 @@ def test_cusps_stand_between_loops_and_none(x, loops):
     ],
 )
 def test_lengths_and_areas_of_rolled_curves(name, cusps, length, area, turned):
-    """Measured on the traced line, which is too short by at most a third of the chord a radian of turning."""
+    """Measured on the traced line, which is too short by at most a third of the chord tolerance per radian of turning."""
     b = 3.0
     z = path_of(*rolled(b, cusps))
     found = np.abs(np.diff(z)).sum()
@@ -201,8 +201,8 @@ def test_two_opposite_circles_make_an_ellipse_of_their_sum_and_difference(throw_
 
 
 def test_two_stages_of_equal_wheels_draw_the_snail_of_pascal():
-    """Ibbetson, Specimen X, pp. 168-169: slides 16 and 12 turns out, both wheels on alike, the line through the centres is
-    Pascal's snail, here r = 12 + 32 cos about a pole 16 off the middle; greatest distance 28, least 4.
+    """Ibbetson, Specimen X, pp. 168-169: with the slides 16 and 12 turns off centre and equal steps of both wheels, the curve
+    through the centres is Pascal's snail, here r = 12 + 32 cos about a pole 16 from the middle; greatest distance 28, least 4.
     """
     z = path_of(0.0, Stage(arm=16.0, train=[(96, 96)]), Stage(arm=12.0, train=[(96, 96)]), chord=0.01)
     pole = z - 16
@@ -213,7 +213,7 @@ def test_two_stages_of_equal_wheels_draw_the_snail_of_pascal():
 
 
 def test_a_second_stage_is_geared_to_the_first():
-    """Three circles, one on the other: their rates are 1, the first ratio, and that times 1 + the second."""
+    """Three superposed circles with rates 1 + a + b, a + b and b: a is the first ratio, b its product with the second."""
     first, second = Stage(arm=7.0, train=[(36, 120)]), Stage(arm=2.0, train=[(48, 32)], idler=True)
     z = evenly(11.0, first, second, samples=640)
     turns = 20

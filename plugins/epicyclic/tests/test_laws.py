@@ -45,7 +45,7 @@ def test_the_work_never_goes_further_out_than_its_arms_together(chuck):
 @settings(deadline=None)
 @given(chuck=chucks)
 def test_with_every_slide_in_the_middle_the_work_only_turns(chuck):
-    """At the rate that the wheels add up to."""
+    """The rate is the sum of the ratios of the wheels."""
     still = Epicyclic(stages=[Stage(arm=0.0, train=each.train, idler=each.idler) for each in chuck.stages])
     placed = still.motions(theta)
     assert np.abs(placed.shift).max() == 0

@@ -155,7 +155,7 @@ def test_a_lathe_without_a_wheel_that_stands_still_is_refused():
 
 
 def test_the_bench_sheet_says_what_to_set_on_each_stage(tmp_path):
-    """Lengths may be in turns of the stage's own screw, and wheels may have names."""
+    """A length is also given in turns of the stage's own screw, and a train by its driving and driven wheels."""
     screw = "arm = '3 turns 4 div'\nscrew = { lead = '0.1 in' }"
     (tmp_path / "job.toml").write_text(JOB.replace("arm = 12", screw), encoding="utf-8")
     sheet = installed().target("text").render(read_job(tmp_path / "job.toml").settings()).decode()

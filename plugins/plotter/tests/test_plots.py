@@ -11,7 +11,7 @@ from lobework import InputError, read_job
 from lobework.plugins import Drawing, Figure, Layer, Stroke
 
 UNIT = 0.025
-"""mm. Hewlett-Packard, HP 7550A Graphics Plotter Interfacing and Programming Manual, 1986."""
+"""Length of a plotter unit, mm. Source: Hewlett-Packard, HP 7550A Graphics Plotter Interfacing and Programming Manual, 1986."""
 
 JOB = """
 title = "Trial"
@@ -67,12 +67,12 @@ def line(*points, **how):
 
 
 def of_pass(file, number):
-    """Return the lines of a pass, from 1; 0 is the sheet."""
+    """Return the lines of a pass, numbered from 1; number 0 is the sheet."""
     return read(file)[number][1]
 
 
 def test_a_circle_of_40_mm_spans_1600_units(tmp_path):
-    """Turned on the lathe, traced, drawn and read back."""
+    """The circle is traced on the lathe, drawn, and read back from the plot."""
     circle = job(tmp_path, **{**IN_MM, "round": 20})
     (drawn,) = of_pass(render(circle.trace().drawing()), 2)
     assert (np.ptp(drawn, axis=0) / UNIT).round(9).tolist() == [1600, 1600]

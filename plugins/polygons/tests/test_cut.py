@@ -1,4 +1,4 @@
-"""Cut on a built-in lathe: with a knife, and the cutter at the least radius of the cam, the cut is the outline of the cam."""
+"""Cuts on a built-in lathe: with a knife, and the cutter at the least radius of the cam, the path is the outline of the cam."""
 
 from math import pi
 
@@ -34,8 +34,8 @@ def test_a_polygon_is_cut_with_straight_sides(sides):
 
 
 def test_what_is_cut_by_a_cam_of_constant_width_is_as_long_as_a_circle():
-    """E. Barbier, J. math. pures appl. 5 (1860), 273-286 (from memory); the traced line is too short by a third of the chord
-    a radian of turning.
+    """E. Barbier, J. math. pures appl. 5 (1860), 273-286 (from memory). The traced line is too short by at most a third of the
+    chord tolerance per radian of turning.
     """
     z = line_of(ConstantWidth(sides=5, width=70.0, corner=4.0))
     assert 0 <= 70 * pi - np.abs(np.diff(z)).sum() <= 1.05 * CHORD / 3 * 2 * pi

@@ -18,7 +18,7 @@ def outline(cam, psi):
 
 
 def length_and_area(cam):
-    """Integrate by Gauss's rule on every piece between two corners."""
+    """Return the length and the area of the outline, by Gauss quadrature between neighbouring corners."""
     starts = np.sort(np.asarray(cam.corners))
     edges = np.append(starts, starts[0] + 2 * pi / cam.lobes)
     nodes, weights = np.polynomial.legendre.leggauss(80)
@@ -34,8 +34,8 @@ def length_and_area(cam):
 @pytest.mark.parametrize("sides", [3, 4, 5, 6, 12, 100])
 @pytest.mark.parametrize("corner", [0.0, 0.5, 7.0, 29.9])
 def test_length_and_area_of_a_rounded_polygon(sides, corner):
-    """2 n a tan(pi / n) and n a^2 tan(pi / n) of the polygon of the corners' middles; a band as wide as the corner round it adds
-    2 pi c, and its length times c and pi c^2 (J. Steiner's formula, from memory).
+    """The polygon through the centres of the corner arcs has the length 2 n a tan(pi / n) and the area n a^2 tan(pi / n). A band
+    of width c round it adds 2 pi c to the length, and the length times c plus pi c^2 to the area (J. Steiner, from memory).
     """
     a = 30.0 - corner
     length, area = 2 * sides * a * tan(pi / sides), sides * a**2 * tan(pi / sides)
