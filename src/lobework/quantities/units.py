@@ -10,7 +10,7 @@ import re
 from dataclasses import dataclass
 from fractions import Fraction
 from numbers import Real
-from typing import Any, Final, Literal, SupportsFloat
+from typing import Any, Final, Literal, NamedTuple, SupportsFloat
 
 from lobework.errors import InputError
 
@@ -58,10 +58,27 @@ def _per_time(units: dict[str, Fraction], **times: Fraction) -> dict[str, Fracti
     return {f"{unit}/{time}": scale * times[time] for unit, scale in units.items() for time in times}
 
 
-_SPEEDS: Final = _per_time(MM_PER, min=Fraction(1, 60), s=Fraction(1))
-_TURNING_SPEEDS: Final = {"rpm": Fraction(6), **_per_time(DEGREES_PER, min=Fraction(1, 60), s=Fraction(1))}
-_ACCELERATIONS: Final = _per_time(MM_PER, s2=Fraction(1))
-_TURNING_ACCELERATIONS: Final = _per_time(DEGREES_PER, s2=Fraction(1))
+class _Rate(NamedTuple):
+    """How one kind of rate is written."""
+
+    scales: dict[str, Fraction]
+    """Factor of each unit."""
+    bare: str
+    """Unit of a number without one; ``{}`` is the length unit of the file."""
+    example: str
+
+
+_RATES: Final = {
+    "speed": _Rate(_per_time(MM_PER, min=Fraction(1, 60), s=Fraction(1)), "{}/min", "'600 mm/min' or '24 in/min'"),
+    "turning speed": _Rate(
+        {"rpm": Fraction(6), **_per_time(DEGREES_PER, min=Fraction(1, 60), s=Fraction(1))}, "rpm", "'12 rpm' or '90 deg/s'"
+    ),
+    "acceleration": _Rate(_per_time(MM_PER, s2=Fraction(1)), "{}/s2", "'200 mm/s2' or '8 in/s2'"),
+    "turning acceleration": _Rate(_per_time(DEGREES_PER, s2=Fraction(1)), "deg/s2", "'720 deg/s2' or '2 turns/s2'"),
+    "steps": _Rate({f"/{unit}": 1 / mm for unit, mm in MM_PER.items()}, "/{}", "'400/mm' or '10160/in'"),
+    "turning steps": _Rate({"/turn": Fraction(1), "/deg": Fraction(360)}, "/turn", "'3200/turn'"),
+}
+"""The ways of writing every rate: in mm or degrees per second, or steps per mm or turn."""
 
 _WHOLE_AND_PART: Final = re.compile(r"(?P<sign>[-+]?)\s*(?:(?P<whole>\d+)\s+)?(?P<top>\d+)\s*/\s*(?P<under>\d+)")
 _DECIMAL: Final = re.compile(r"[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?")
@@ -150,9 +167,10 @@ def angle(given: object) -> float:
     return float(value * scale)
 
 
-def _rate(given: object, scales: dict[str, Fraction], bare: str, example: str) -> float:
+def _rate(kind: str, given: object, bare: LengthUnit = "mm") -> float:
+    scales, unit_of_bare, example = _RATES[kind]
     value, unit = _exact(given, example)
-    if (scale := scales.get(unit or bare)) is None:
+    if (scale := scales.get(unit or unit_of_bare.format(bare))) is None:
         raise _unit_error(given, unit, ", ".join(scales), example)
     return float(value * scale)
 
@@ -163,7 +181,7 @@ def speed(given: object, bare: LengthUnit = "mm") -> float:
     >>> speed("600 mm/min"), speed("12 in/min"), speed(600), speed("10 mm/s")
     (10.0, 5.08, 10.0, 10.0)
     """
-    return _rate(given, _SPEEDS, f"{bare}/min", "'600 mm/min' or '24 in/min'")
+    return _rate("speed", given, bare)
 
 
 def turning_speed(given: object) -> float:
@@ -172,7 +190,7 @@ def turning_speed(given: object) -> float:
     >>> turning_speed("12 rpm"), turning_speed("90 deg/s"), turning_speed(2), turning_speed("2 turns/min")
     (72.0, 90.0, 12.0, 12.0)
     """
-    return _rate(given, _TURNING_SPEEDS, "rpm", "'12 rpm' or '90 deg/s'")
+    return _rate("turning speed", given)
 
 
 def acceleration(given: object, bare: LengthUnit = "mm") -> float:
@@ -181,7 +199,7 @@ def acceleration(given: object, bare: LengthUnit = "mm") -> float:
     >>> acceleration("200 mm/s2"), acceleration(2, bare="inch")
     (200.0, 50.8)
     """
-    return _rate(given, _ACCELERATIONS, f"{bare}/s2", "'200 mm/s2' or '8 in/s2'")
+    return _rate("acceleration", given, bare)
 
 
 def turning_acceleration(given: object) -> float:
@@ -190,7 +208,7 @@ def turning_acceleration(given: object) -> float:
     >>> turning_acceleration("2 turns/s2"), turning_acceleration("720 deg/s2"), turning_acceleration(360)
     (720.0, 720.0, 360.0)
     """
-    return _rate(given, _TURNING_ACCELERATIONS, "deg/s2", "'720 deg/s2' or '2 turns/s2'")
+    return _rate("turning acceleration", given)
 
 
 def steps(given: object, bare: LengthUnit = "mm") -> float:
@@ -199,7 +217,7 @@ def steps(given: object, bare: LengthUnit = "mm") -> float:
     >>> steps(400), steps("5080/in"), steps(5080, bare="inch")
     (400.0, 200.0, 200.0)
     """
-    return _rate(given, {f"/{unit}": 1 / mm for unit, mm in MM_PER.items()}, f"/{bare}", "'400/mm' or '10160/in'")
+    return _rate("steps", given, bare)
 
 
 def turning_steps(given: object) -> float:
@@ -208,7 +226,7 @@ def turning_steps(given: object) -> float:
     >>> turning_steps("3200/turn"), turning_steps(16000)
     (3200.0, 16000.0)
     """
-    return _rate(given, {"/turn": Fraction(1), "/deg": Fraction(360)}, "/turn", "'3200/turn'")
+    return _rate("turning steps", given)
 
 
 def ratio(given: object) -> Fraction:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import inspect
 import re
+import sys
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import MISSING, dataclass, fields, is_dataclass
 from fractions import Fraction
@@ -28,7 +29,6 @@ from pydantic import (
     with_config,
 )
 from pydantic_core import ErrorDetails, core_schema
-from typing_extensions import TypedDict  # before Python 3.12, pydantic takes no other
 
 from lobework.errors import InputError, PluginError, nearest
 from lobework.gearing.dividing_wheel import Holes, Wheel
@@ -41,6 +41,11 @@ from lobework.plugins import registry
 from lobework.plugins.registry import PartKind
 from lobework.quantities.fields import Length, Measure, Turning, hints_of
 from lobework.quantities.units import LengthUnit, Phase, format_length, format_phase, length, ratio
+
+if sys.version_info >= (3, 12):
+    from typing import TypedDict
+else:
+    from typing_extensions import TypedDict  # pydantic accepts no other before Python 3.12
 
 if TYPE_CHECKING:
     from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler
