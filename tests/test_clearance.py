@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from lobework.errors import SettingError
 from lobework.geometry.rigid import Rigid
 from lobework.kinematics.motion import motion_of
-from lobework.lathe.clearance import carried_out, reach_of, rises_to
+from lobework.lathe.clearance import highest_z, largest_offset, reach_of
 from lobework.lathe.mounting import Mounted
 from lobework.parts.chuck import Dome, EccentricChuck, Oval, PlainChuck
 from lobework.parts.piece import Disc, Turned
@@ -43,7 +43,7 @@ def test_a_quick_chuck_carries_the_work_no_further_than_is_found(chuck, turns, b
     tried = 30.0 + float(np.abs(chuck.motions(theta).shift[:, 0]).max())
     assert tried - CONVERGED_MM <= reach <= 30.0 + chuck.throw + chuck.swing + CONVERGED_MM
     assert reach <= tried + 20 * (math.pi * turns * 1001 / 100_000) ** 2 + CONVERGED_MM
-    assert Mounted("oval", chuck).carries(turns, begin) == pytest.approx(reach - 30.0, abs=CONVERGED_MM)
+    assert Mounted("oval", chuck).largest_displacement(turns, begin) == pytest.approx(reach - 30.0, abs=CONVERGED_MM)
 
 
 @settings(max_examples=15)
@@ -54,7 +54,7 @@ def test_a_stack_of_quick_chucks_carries_the_work_no_further_than_is_found(one, 
     standing = Rigid.still()
     for each in lathe.chucks:
         standing = standing @ each.chuck.motions(theta)
-    assert carried_out(lathe, 1.0) >= float(np.hypot(*standing.shift[:, :2].T).max()) - CONVERGED_MM
+    assert largest_offset(lathe, 1.0) >= float(np.hypot(*standing.shift[:, :2].T).max()) - CONVERGED_MM
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -85,7 +85,7 @@ def test_work_that_is_tilted_reaches_as_far_and_rises_as_high_as_is_found(piece,
     reach = max(float(np.hypot(each[:, 0], each[:, 1]).max()) for each in at)
     height = max(float(each[:, 2].max()) for each in at)
     assert reach - CONVERGED_MM <= reach_of(piece, lathe, 1.0) <= reach + 0.05
-    assert height - CONVERGED_MM <= rises_to(piece, lathe, 1.0) <= height + 0.05
+    assert height - CONVERGED_MM <= highest_z(piece, lathe, 1.0) <= height + 0.05
 
 
 @settings(max_examples=30)
@@ -135,4 +135,4 @@ def test_the_widest_place_of_turned_work_is_looked_at_wherever_it_is():
 def test_still_work_that_is_tilted_reaches_as_geometry_says():
     """A disc's lower rim on a tilt about the middle of its face: the furthest place is hypot(r, t) from the axis, derived."""
     assert reach_of(DISC, fixed(Dome(tilt_deg=30.0)), 1.0) == pytest.approx(math.hypot(30.0, 8.0), abs=CONVERGED_MM)
-    assert rises_to(DISC, fixed(Dome(tilt_deg=30.0)), 1.0) == pytest.approx(15.0, abs=1e-9)
+    assert highest_z(DISC, fixed(Dome(tilt_deg=30.0)), 1.0) == pytest.approx(15.0, abs=1e-9)

@@ -132,14 +132,14 @@ def test_outside_a_cutter_there_is_no_edge_and_above_its_tip_no_groove(cutter):
 @given(cutters, st.sampled_from([1e-5, 1e-3, 0.1, 50.0]))
 def test_straight_parts_lie_inside_the_edge_and_as_near_to_it_as_asked(cutter, within):
     """Of a chord, no point is further inside its circle than the sagitta."""
-    edge, slants = cutter.edge, cutter.edge.slants(within)
-    straight = Edge(slants)
+    edge, chords = cutter.edge, cutter.edge.chords(within)
+    straight = Edge(chords)
     assert straight.half_width == edge.half_width
     assert straight.height == pytest.approx(edge.height, abs=1e-9)
     r = np.linspace(0.0, edge.half_width, 501)
     assert (straight.at(r) >= edge.at(r) - 1e-9).all()
     for part in edge.parts:
-        here = [each for each in slants if part.near <= each.near and each.far <= part.far]
+        here = [each for each in chords if part.near <= each.near and each.far <= part.far]
         if isinstance(part, ArcSegment):
             middles = [(np.array((each.near + each.far) / 2), each) for each in here]
             short = [part.radius - math.hypot(r, part.centre - each.at(r)) for r, each in middles]

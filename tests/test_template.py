@@ -306,13 +306,13 @@ def test_a_rubber_spans_a_hollow_that_is_too_narrow_for_it_bearing_on_both_sides
     place sqrt(99) - 10 = -0.0501 mm below: 4.9499 mm of the notch are missed. A circle of 0.5 mm goes 0.5 / sin(atan(1/5))
     - 0.5 = 2.0495 mm short of its bottom."""
     notch = ((0, 20), (-20, 20), (-21, 15), (-22, 20), (-42, 20))
-    for rubber, missed in ((10.0, 5 - 10 + math.sqrt(99)), (0.5, 0.5 * math.sqrt(26) - 0.5)):
+    for rubber, gap in ((10.0, 5 - 10 + math.sqrt(99)), (0.5, 0.5 * math.sqrt(26) - 0.5)):
         template = Template(points=notch, rubber=rubber)
         template.require_one_way()
         ((place, found),) = template.spans()
-        assert (place, found) == (pytest.approx(-21, abs=1e-9), pytest.approx(missed, abs=2e-3))
+        assert (place, found) == (pytest.approx(-21, abs=1e-9), pytest.approx(gap, abs=2e-3))
         tips = template.tip(At(), np.linspace(0.0, 1.0, 40001))
-        assert np.interp(21.0, -tips[:, 2], tips[:, 0]) == pytest.approx(15 + missed, abs=2e-3)
+        assert np.interp(21.0, -tips[:, 2], tips[:, 0]) == pytest.approx(15 + gap, abs=2e-3)
         assert_allclose(tips[(tips[:, 2] > -19) | (tips[:, 2] < -23)][:, 0], 20, rtol=0, atol=1e-9)
 
 
@@ -322,8 +322,8 @@ def test_where_two_curves_of_a_drawing_meet_in_a_hollow_a_rubber_is_led_on():
     arc = [(-30 * math.cos(a), 30 * math.sin(a)) for a in angles]
     template = Template(points=(*arc, (arc[-1][0] - 20, arc[-1][1])), rubber=3.0)
     template.require_one_way()
-    ((_, missed),) = [each for each in template.spans() if each.missed > 0.01]
-    assert missed == pytest.approx(3 / math.cos(math.radians(25)) - 3, abs=0.05)
+    ((_, gap),) = [each for each in template.spans() if each.gap > 0.01]
+    assert gap == pytest.approx(3 / math.cos(math.radians(25)) - 3, abs=0.05)
 
 
 @pytest.mark.parametrize(("holder", "radius"), [(DrillingSpindle(), 1.5), (CuttingFrame(radius=9.0), 9.0)])

@@ -348,7 +348,7 @@ def edge_parts(edge: Edge) -> EdgeParts:
 
 def slant_parts(edge: Edge, within: float) -> EdgeParts:
     """Return an edge in the layout of the kernels; straight parts replace its arcs with an error of at most ``within``, mm."""
-    return _records(edge.slants(within))
+    return _records(edge.chords(within))
 
 
 def _records(parts: Sequence[LineSegment | ArcSegment]) -> EdgeParts:

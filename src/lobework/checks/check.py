@@ -145,10 +145,10 @@ def template_findings(cuts: Sequence[Cut], traces: Sequence[Trace]) -> Iterable[
             yield Finding(kind="template", level="note", where=name, message=message)
         feeds: Literal["x", "z"] = "x" if same[0].approach.axis == "z" else "z"
         spanned = template.spans(feeds) if template is not None else []
-        if spanned and (worst := max(spanned, key=lambda each: each.missed)).missed > VISIBLE_MM:
-            place, missed = show_length(round(worst.place, 2), same[0].units), show_small(worst.missed, same[0].units)
+        if spanned and (worst := max(spanned, key=lambda each: each.gap)).gap > VISIBLE_MM:
+            place, gap = show_length(round(worst.place, 2), same[0].units), show_small(worst.gap, same[0].units)
             message = (
-                f"the rubber spans the hollow at {feeds} {place}, and misses {missed} of its depth; a smaller rubber would reach"
+                f"the rubber spans the hollow at {feeds} {place}, and misses {gap} of its depth; a smaller rubber would reach"
             )
             yield Finding(kind="template", level="warning", where=name, message=message)
 

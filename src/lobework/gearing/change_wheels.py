@@ -27,8 +27,8 @@ __all__ = ["MOST_PAIRS", "NoTrainError", "Train", "train_for", "train_to_cut", "
 MOST_PAIRS: Final = 6
 _MOST_TEETH: Final = 10_000
 _MOST_SIDES: Final = 200_000
-_MOST_TRIED: Final = 50_000
-_MOST_SHARED: Final = 500
+_MOST_FRACTIONS: Final = 50_000
+_MOST_COMMON_FACTORS: Final = 500
 
 
 class NoTrainError(SettingError):
@@ -324,13 +324,13 @@ def train_to_cut(ratio: Fraction, within: Fraction, pairs: int = 3, least: int =
 
 
 def _simplest_train(low: Fraction, high: Fraction, pairs: int, least: int, most: int) -> Train | None:
-    for top, under in islice(fractions_between(low, high, most**pairs), _MOST_TRIED):
+    for top, under in islice(fractions_between(low, high, most**pairs), _MOST_FRACTIONS):
         first, last = -(-(least**pairs) // min(top, under)), most**pairs // max(top, under)
         if first > last or not (_only_small_primes(top, most) and _only_small_primes(under, most)):
             continue
-        for shared in range(first, min(last, first + _MOST_SHARED) + 1):
-            if (drivers := _factors(top * shared, pairs, least, most)) and (
-                driven := _factors(under * shared, pairs, least, most)
+        for common_factor in range(first, min(last, first + _MOST_COMMON_FACTORS) + 1):
+            if (drivers := _factors(top * common_factor, pairs, least, most)) and (
+                driven := _factors(under * common_factor, pairs, least, most)
             ):
                 return Train(drivers, driven)
     return None

@@ -59,25 +59,25 @@ def fractions_between(low: Fraction, high: Fraction, largest: int) -> Iterator[_
     >>> list(fractions_between(Fraction(1, 3), Fraction(2, 3), 4))
     [(1, 2), (1, 3), (2, 3)]
     """
-    waiting: list[tuple[int, Node]] = []
+    heap: list[tuple[int, Node]] = []
 
-    def wait(node: Node) -> None:
+    def push(node: Node) -> None:
         node = node.towards(low, high)
         if (larger := max(node.mediant)) <= largest:
-            heapq.heappush(waiting, (larger, node))
+            heapq.heappush(heap, (larger, node))
 
-    wait(Node())
-    while waiting:
-        _, node = heapq.heappop(waiting)
+    push(Node())
+    while heap:
+        _, node = heapq.heappop(heap)
         top, under = node.mediant
         above = top * low.denominator - low.numerator * under
         below = high.numerator * under - top * high.denominator
         if above >= 0 and below >= 0:
             yield top, under
         if above > 0:
-            wait(node.lower)
+            push(node.lower)
         if below > 0:
-            wait(node.upper)
+            push(node.upper)
 
 
 def simplest_between(low: Fraction, high: Fraction) -> Fraction:

@@ -32,7 +32,7 @@ _ROUNDINGS: Final = 1024
 _JUMP_SHARE: Final = 0.6
 """Minimum share of a cell's total change that occurs between two adjacent nodes at a jump. For a linear function the share
 is 1/8, for a square root about 1/3."""
-_SAME_PLACE: Final = 64
+_MERGE_CELLS: Final = 64
 _FRACTIONS: Final = (1440, 256, 100, 7, 11, 13)
 """Divisions of a turn at which mechanisms are likely to change their motion: quarters of a degree, common divisions of wheels."""
 _MOST_CELLS: Final = 16_384
@@ -168,7 +168,7 @@ def continuity_of(at: At, edges: Array) -> Continuity:
             halved = halved[np.argpartition(-rough[halved], _MOST_ROUGH)[:_MOST_ROUGH]]
         middle = 0.5 * (low[halved] + high[halved])
         low, high = np.concatenate([low[halved], middle]), np.concatenate([middle, high[halved]])
-    return Continuity(None, _merged(found, _SAME_PLACE * narrowest))
+    return Continuity(None, _merged(found, _MERGE_CELLS * narrowest))
 
 
 def _sampled(at: At, low: Array, high: Array) -> tuple[Array, Array]:
@@ -226,8 +226,8 @@ def extremes_of(at: At, edges: Array) -> tuple[Array, Array]:
         rough = np.abs(np.einsum("mnk,n->mk", values, _DIFFERENCE)).max(axis=1, initial=0.0)
         range_of = np.ptp(values, axis=1)
         most = np.maximum(most, values.max(axis=(0, 1)))
-        may = (values.max(axis=1) + range_of + rough[:, None] >= most).any(axis=1) & (range_of.max(axis=1) > _SAME_MM)
-        halved = may & ~(rough <= JUMP_MM / 2) & (high - low > narrowest)
+        candidates = (values.max(axis=1) + range_of + rough[:, None] >= most).any(axis=1) & (range_of.max(axis=1) > _SAME_MM)
+        halved = candidates & ~(rough <= JUMP_MM / 2) & (high - low > narrowest)
         if halved.sum() > _MOST_ROUGH:
             least = np.partition(rough[halved], -_MOST_ROUGH)[-_MOST_ROUGH]
             halved &= rough >= least
@@ -244,8 +244,8 @@ def extremes_of(at: At, edges: Array) -> tuple[Array, Array]:
 def _peak(at: At, low: Array, high: Array, values: Array, column: int) -> tuple[float, float]:
     """Return the maximum of one column and its position, from the cells whose polynomials have the largest maxima."""
     highest = values.max(axis=1)
-    may = np.flatnonzero(highest + 0.5 * np.ptp(values, axis=1) >= highest.max())
-    best = may[np.argsort(-(values[may] @ _TO_FINE.T).max(axis=1))[:_PEAKS]]
+    candidates = np.flatnonzero(highest + 0.5 * np.ptp(values, axis=1) >= highest.max())
+    best = candidates[np.argsort(-(values[candidates] @ _TO_FINE.T).max(axis=1))[:_PEAKS]]
     most, where = -math.inf, float(low[0])
     low, high = low[best], high[best]
     for _ in range(_REFINEMENTS):

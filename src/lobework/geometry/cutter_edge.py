@@ -15,7 +15,7 @@ from lobework.geometry.rigid import Array
 __all__ = ["ArcSegment", "Edge", "LineSegment"]
 
 _JOINS_MM: Final = 1e-9
-_MOST_SLANTS: Final = 4096
+_MOST_CHORDS: Final = 4096
 
 
 class LineSegment(NamedTuple):
@@ -131,17 +131,17 @@ class Edge:
         reached = next((part for part in reversed(self.parts) if part.low <= depth), self.parts[0])
         return 2 * reached.reach(depth)
 
-    def slants(self, within: float) -> tuple[LineSegment, ...]:
+    def chords(self, within: float) -> tuple[LineSegment, ...]:
         """Return a polyline that lies inside the edge and deviates from it by at most ``within`` mm."""
         return tuple(
-            slant for part in self.parts for slant in ((part,) if isinstance(part, LineSegment) else _chords(part, within))
+            segment for part in self.parts for segment in ((part,) if isinstance(part, LineSegment) else _chords(part, within))
         )
 
 
 def _chords(arc: ArcSegment, within: float) -> tuple[LineSegment, ...]:
     """Return chords of an arc; the deviation of a chord over the angle a is radius * (1 - cos(a / 2))."""
     first, last = math.asin(arc.near / arc.radius), math.asin(min(arc.far / arc.radius, 1.0))
-    count = min(max(1, math.ceil((last - first) / (2 * math.acos(max(1 - within / arc.radius, 0.0))))), _MOST_SLANTS)
+    count = min(max(1, math.ceil((last - first) / (2 * math.acos(max(1 - within / arc.radius, 0.0))))), _MOST_CHORDS)
     r = arc.radius * np.sin(np.linspace(first, last, count + 1))
     r[0], r[-1] = arc.near, arc.far
     low = arc.at(r)

@@ -61,34 +61,34 @@ class Meridian:
         if order == 0:
             place: Array = a * p0 + b * p1 + ((a**3 - a) * m0 + (b**3 - b) * m1) * width**2 / 6
             return place
-        slope: Array = (p1 - p0) / width + ((1 - 3 * a**2) * m0 + (3 * b**2 - 1) * m1) * width / 6
-        return slope
+        tangent: Array = (p1 - p0) / width + ((1 - 3 * a**2) * m0 + (3 * b**2 - 1) * m1) * width / 6
+        return tangent
 
     @cached_property
     def _table(self) -> tuple[Array, Array]:
         """Chord lengths, and the arc length up to each; they are more closely spaced where the curvature is large."""
         start, end = self._knots[:-1], self._knots[1:]
         within = _LENGTH_SHARE * self._knots[-1]
-        begins, longs = [np.zeros(0)], [np.zeros(0)]
+        begins, arc_lengths = [np.zeros(0)], [np.zeros(0)]
         while start.size:
             middle = 0.5 * (start + end)
-            long, halves = self._arc_length(start, end), self._arc_length(start, middle) + self._arc_length(middle, end)
-            split = ~(np.abs(long - halves) <= within) & (start < middle) & (middle < end)
+            arc_length, halves = self._arc_length(start, end), self._arc_length(start, middle) + self._arc_length(middle, end)
+            split = ~(np.abs(arc_length - halves) <= within) & (start < middle) & (middle < end)
             begins.append(start[~split])
-            longs.append(halves[~split])
+            arc_lengths.append(halves[~split])
             start, middle, end = start[split], middle[split], end[split]
             start, end = np.concatenate([start, middle]), np.concatenate([middle, end])
-        begin, long = np.concatenate(begins), np.concatenate(longs)
+        begin, arc_length = np.concatenate(begins), np.concatenate(arc_lengths)
         order = np.argsort(begin)
-        return np.append(begin[order], self._knots[-1]), np.append(0.0, np.cumsum(long[order]))
+        return np.append(begin[order], self._knots[-1]), np.append(0.0, np.cumsum(arc_length[order]))
 
     def _arc_length(self, start: Array, end: Array) -> Array:
         """Return the arc length from each chord length in ``start`` to that in ``end``, mm: (n,)."""
         nodes, weights = _gauss()
         middle, half = (end + start) / 2, (end - start) / 2
         speeds = np.hypot(*self._spline((middle[:, None] + half[:, None] * nodes).ravel(), 1).T).reshape(-1, nodes.size)
-        long: Array = half * (speeds * weights).sum(axis=1)
-        return long
+        arc_length: Array = half * (speeds * weights).sum(axis=1)
+        return arc_length
 
     @property
     def length(self) -> float:
@@ -116,9 +116,9 @@ class Meridian:
             last, here = here, following
             if (np.abs(here - last) <= _LAST_STEP * t[-1]).all():
                 break
-        slope = self._spline(here, 1)
-        slope /= np.hypot(*slope.T)[:, None]
-        return np.concatenate([self._spline(here, 0), -slope[:, 1:], slope[:, :1]], axis=1)
+        tangent = self._spline(here, 1)
+        tangent /= np.hypot(*tangent.T)[:, None]
+        return np.concatenate([self._spline(here, 0), -tangent[:, 1:], tangent[:, :1]], axis=1)
 
     def least_progress(self, column: int, sign: float) -> Array:
         """Return the minimum over each piece, (k-1,), of ``sign`` times the derivative of radius (column 0) or z (column 1)."""
@@ -140,11 +140,11 @@ class Meridian:
     def _smallest_radius(self) -> float:
         """Smallest radius of curvature of the curve, mm; at most a kilometre."""
         spans = np.linspace(self._knots[:-1], self._knots[1:], _SPANS + 1)
-        looked = np.union1d(spans, self._table[0])
-        slope = self._spline(looked, 1)
-        bend = np.stack([np.interp(looked, self._knots, column) for column in self._second.T], axis=-1)
-        turning = np.abs(slope[:, 0] * bend[:, 1] - slope[:, 1] * bend[:, 0])
-        return float((np.hypot(*slope.T) ** 3 / np.maximum(turning, 1e-6)).min())
+        parameters = np.union1d(spans, self._table[0])
+        tangent = self._spline(parameters, 1)
+        second_derivative = np.stack([np.interp(parameters, self._knots, column) for column in self._second.T], axis=-1)
+        turning = np.abs(tangent[:, 0] * second_derivative[:, 1] - tangent[:, 1] * second_derivative[:, 0])
+        return float((np.hypot(*tangent.T) ** 3 / np.maximum(turning, 1e-6)).min())
 
 
 class Chain:
@@ -187,13 +187,13 @@ def _gauss() -> tuple[Array, Array]:
 def _second_derivatives(knots: Array, points: Array) -> Array:
     """Return the second derivatives of the natural spline at its knots, (k, 2), by solving the tridiagonal system."""
     widths = np.diff(knots)
-    kinks = np.diff(np.diff(points, axis=0) / widths[:, None], axis=0)
+    slope_changes = np.diff(np.diff(points, axis=0) / widths[:, None], axis=0)
     middle = (widths[:-1] + widths[1:]) / 3
-    bends: Array = np.zeros_like(points)
-    for k in range(1, len(kinks)):
+    second_derivatives: Array = np.zeros_like(points)
+    for k in range(1, len(slope_changes)):
         share = widths[k] / 6 / middle[k - 1]
         middle[k] -= share * widths[k] / 6
-        kinks[k] -= share * kinks[k - 1]
-    for k in range(len(kinks) - 1, -1, -1):
-        bends[k + 1] = (kinks[k] - widths[k + 1] / 6 * bends[k + 2]) / middle[k]
-    return bends
+        slope_changes[k] -= share * slope_changes[k - 1]
+    for k in range(len(slope_changes) - 1, -1, -1):
+        second_derivatives[k + 1] = (slope_changes[k] - widths[k + 1] / 6 * second_derivatives[k + 2]) / middle[k]
+    return second_derivatives

@@ -15,7 +15,7 @@ from lobework.errors import SettingError
 from lobework.kernels.cam.rocking_headstock import rocked, rocked_at_direction, steadiness
 from lobework.kinematics.contact import lift_of
 from lobework.kinematics.periodic_spline import Curve, tabulate
-from lobework.quantities.tolerances import STEADY, TABLE_MM
+from lobework.quantities.tolerances import LEAST_STEADINESS, TABLE_MM
 from lobework.text.brief import Brief
 
 if TYPE_CHECKING:
@@ -260,7 +260,7 @@ def _rocking(cam: Cam, follower: Follower, side: int, gain: float, height: float
         f"a headstock whose spindle is {height:g} mm above the pivot jumps beyond about {height / gain:.3g} mm a radian",
         remedy="use less rise or gain, a rounder cam or a higher spindle",
     )
-    if not (steadiness(value + stand, slope, height, stand, side, gain, flat) >= STEADY).all():
+    if not (steadiness(value + stand, slope, height, stand, side, gain, flat) >= LEAST_STEADINESS).all():
         raise jumps
     starts = lift.curve.starts
     corners = rocked_at_direction(lift.curve.at(starts) + stand, starts, height, stand, side, gain, flat)

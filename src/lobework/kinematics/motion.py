@@ -125,7 +125,7 @@ class Motion(Brief):
         """Yield the pose of each chuck on the one that carries it, from the spindle outwards."""
         for place, mounted in enumerate(self.cut.lathe.chucks, 1):
             try:
-                yield mounted.standing(theta)
+                yield mounted.finite_motions(theta)
             except PartError as error:
                 raise error.at(f"pass[{self.cut.group}].chuck[{place}]") from None
 
@@ -322,7 +322,7 @@ def _still(lathe: Lathe) -> Still | None:
     """Return the pose of the work on the spindle; None if a chuck moves or tilts it."""
     if any(mounted.is_dynamic for mounted in lathe.chucks):
         return None
-    poses = (mounted.standing(np.zeros(1)) for mounted in lathe.chucks)
+    poses = (mounted.finite_motions(np.zeros(1)) for mounted in lathe.chucks)
     pose = reduce(Rigid.__matmul__, poses, Rigid.still())
     rotation, (x, y, z) = pose.rotation[0], pose.shift[0]
     if rotation[2, 2] < 0 or rotation[2, :2].any() or rotation[:2, 2].any():

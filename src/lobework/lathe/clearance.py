@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from lobework.lathe.passes import Cut
     from lobework.parts.protocols import Piece
 
-__all__ = ["carried_out", "reach_of", "require_clear", "rises_to"]
+__all__ = ["highest_z", "largest_offset", "reach_of", "require_clear"]
 
 _AROUND: Final = 24
 _CLOSER: Final = 5
@@ -52,7 +52,7 @@ def require_clear(cut: Cut, piece: Piece) -> None:
         return
     rings = _rings(piece)
     size = float(np.linalg.norm(rings if rings.size else piece.outline, axis=1).max())
-    if sum(each.carries(turns, begin) for each in lathe.chucks) + size <= lathe.swing:
+    if sum(each.largest_displacement(turns, begin) for each in lathe.chucks) + size <= lathe.swing:
         return
     if (reach := reach_of(piece, lathe, turns, begin)) <= lathe.swing + JOIN_MM:
         return
@@ -88,20 +88,20 @@ def reach_of(piece: Piece, lathe: Lathe, turns: float, begin: float = 0.0) -> fl
     """
     rings = _rings(piece)
     if rings.size and not _tilts(_positions(lathe.chucks, _edges(lathe.chucks, turns, begin))):
-        return carried_out(lathe, turns, begin) + float(rings[:, 0].max())
+        return largest_offset(lathe, turns, begin) + float(rings[:, 0].max())
     return _maximum(lathe, turns, begin, lambda position: _furthest(piece, position))
 
 
-def carried_out(lathe: Lathe, turns: float, begin: float = 0.0) -> float:
+def largest_offset(lathe: Lathe, turns: float, begin: float = 0.0) -> float:
     """Return the largest distance of the work's origin from the spindle axis in a pass, mm."""
     try:
         hash(lathe.chucks)
     except TypeError:
-        return _carried_out(lathe.chucks, turns, begin)
-    return _carried_out_cached(lathe.chucks, turns, begin)
+        return _largest_offset(lathe.chucks, turns, begin)
+    return _largest_offset_cached(lathe.chucks, turns, begin)
 
 
-def _carried_out(chucks: tuple[Mounted, ...], turns: float, begin: float) -> float:
+def _largest_offset(chucks: tuple[Mounted, ...], turns: float, begin: float) -> float:
     def out(u: Array) -> Array:
         carried: Array = np.linalg.norm(_positions(chucks, u).shift[:, :2], axis=1, keepdims=True)
         return carried
@@ -109,10 +109,10 @@ def _carried_out(chucks: tuple[Mounted, ...], turns: float, begin: float) -> flo
     return float(extremes_of(out, _edges(chucks, turns, begin))[0][0])
 
 
-_carried_out_cached = lru_cache(maxsize=256)(_carried_out)
+_largest_offset_cached = lru_cache(maxsize=256)(_largest_offset)
 
 
-def rises_to(piece: Piece, lathe: Lathe, turns: float, begin: float = 0.0) -> float | None:
+def highest_z(piece: Piece, lathe: Lathe, turns: float, begin: float = 0.0) -> float | None:
     """Return the largest z of the work's edge in a pass with chucks that tilt it, mm; None if no chuck tilts it.
 
     Examples
@@ -122,7 +122,7 @@ def rises_to(piece: Piece, lathe: Lathe, turns: float, begin: float = 0.0) -> fl
     >>> from lobework.lathe.lathe import Lathe
     >>> from lobework.parts.piece import Disc
     >>> lathe = Lathe(name="bench", headstock=Headstock(sideways="fixed")).mount(Dome(tilt_deg=30.0))
-    >>> round(rises_to(Disc(diameter=60.0, thickness=8.0), lathe, turns=1.0), 9)
+    >>> round(highest_z(Disc(diameter=60.0, thickness=8.0), lathe, turns=1.0), 9)
     15.0
     """
     if not _tilts(_positions(lathe.chucks, _edges(lathe.chucks, turns, begin))):
@@ -150,7 +150,7 @@ def _edges(chucks: tuple[Mounted, ...], turns: float, begin: float) -> Array:
 
 def _positions(chucks: tuple[Mounted, ...], u: Array) -> Rigid:
     """Return the n positions of the work on the spindle at (n,) turns."""
-    position = reduce(Rigid.__matmul__, (each.standing(2 * math.pi * u) for each in chucks), Rigid.still())
+    position = reduce(Rigid.__matmul__, (each.finite_motions(2 * math.pi * u) for each in chucks), Rigid.still())
     return Rigid(np.broadcast_to(position.rotation, (u.size, 3, 3)), np.broadcast_to(position.shift, (u.size, 3)))
 
 
@@ -172,12 +172,12 @@ def _furthest(piece: Piece, position: Rigid) -> Array:
     best = reach.reshape(len(reach), -1).argmax(axis=1)
     ring, around = coarse[best // _AROUND], even[best % _AROUND]
     near = np.clip(ring[:, None] + np.arange(1 - step, step), 0, len(rings) - 1)
-    wide, furthest = 2 * math.pi / _AROUND, reach.max(axis=(1, 2))
+    half_width, furthest = 2 * math.pi / _AROUND, reach.max(axis=(1, 2))
     for _ in range(_CLOSER):
-        places = around[:, None] + wide * np.linspace(-1.0, 1.0, 9)
+        places = around[:, None] + half_width * np.linspace(-1.0, 1.0, 9)
         reach = _ring_distances(position, rings[near], np.broadcast_to(places[:, None], (*near.shape, 9))).max(axis=1)
         around = np.take_along_axis(places, reach.argmax(axis=1)[:, None], axis=1)[:, 0]
-        furthest, wide = np.maximum(furthest, reach.max(axis=1)), wide / 4
+        furthest, half_width = np.maximum(furthest, reach.max(axis=1)), half_width / 4
     return furthest
 
 

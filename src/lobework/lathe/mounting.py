@@ -21,7 +21,7 @@ from lobework.quantities.fields import Measure, hints_of, measures
 from lobework.quantities.tolerances import JOIN_MM, RIGID
 from lobework.quantities.units import Phase, format_length, format_number, format_phase, length, plain_number
 
-__all__ = ["Mounted", "may_have", "measures_of", "places_of"]
+__all__ = ["Mounted", "chuck_motion_of", "may_have", "measures_of"]
 
 _TRIED_RAD: Final = np.array([0.0, 0.7, 1.9, 3.1, 4.4, 5.6, 9.0])
 """Angles at which a chuck declared as not dynamic is tested: seven, so that no other dimension of an array has the same size."""
@@ -215,7 +215,7 @@ class Mounted(NamedTuple):
             raise not_finite("chuck", self.name, self.chuck, f"motions gives numbers that are not finite at {at}")
         return found
 
-    def standing(self, theta: Array) -> Rigid:
+    def finite_motions(self, theta: Array) -> Rigid:
         """Return the chuck's motions at (n,) rad of the spindle.
 
         Raises
@@ -234,18 +234,18 @@ class Mounted(NamedTuple):
                 where = _first_angle(~np.isfinite(values), theta)
                 raise not_finite("chuck", self.name, self.chuck, f"motions gives a {name} that is not finite{where}")
 
-    def carries(self, turns: float, begin: float = 0.0) -> float:
+    def largest_displacement(self, turns: float, begin: float = 0.0) -> float:
         """Return the largest displacement of the work's origin by the chuck, mm, in ``turns`` turns from ``begin`` on."""
 
         def out(u: Array) -> Array:
-            shift = np.broadcast_to(self.standing(2 * math.pi * u).shift, (u.size, 3))
+            shift = np.broadcast_to(self.finite_motions(2 * math.pi * u).shift, (u.size, 3))
             carried: Array = np.linalg.norm(shift, axis=1, keepdims=True)
             return carried
 
         return float(extremes_of(out, self._edges(turns, begin))[0][0])
 
 
-def places_of(chuck: Chuck) -> Callable[[Array], Array]:
+def chuck_motion_of(chuck: Chuck) -> Callable[[Array], Array]:
     """Return the function from (n,) turns to a chuck's motion as (n, 12) mm: the rotation matrix times 100 mm, and the shift."""
 
     def places(u: Array) -> Array:
@@ -257,7 +257,7 @@ def places_of(chuck: Chuck) -> Callable[[Array], Array]:
 
 
 def _continuity_of(chuck: Chuck, turns: float, begin: float, period: int, finer: int) -> Continuity:
-    return continuity_of(places_of(chuck), turn_edges(begin, turns, period, finer=finer))
+    return continuity_of(chuck_motion_of(chuck), turn_edges(begin, turns, period, finer=finer))
 
 
 _continuity_cached = lru_cache(maxsize=1024)(_continuity_of)

@@ -245,11 +245,11 @@ def _rubber_path(line: Array, rubber: float) -> _RubberPath:
     spans = []
     for middle, first, then in envelope.crossings:
         if first >= 0 and then < last - 0.5 and (hollow := line[math.floor(first) + 1 : math.ceil(then) + 1]).size:
-            missed = float(np.hypot(*(hollow - middle).T).max() - rubber)
-            spans.append(Spanned(direction * float(hollow[:, 0].mean()), missed))
-    places, on = (np.array(each) for each in zip(*envelope.places, strict=True))
-    kept = (np.append(on[1:], on[-1]) >= 0) & (on < last - 0.5)
-    return _RubberPath((places[kept] - [0.0, rubber]) * [direction, 1.0], spans)
+            gap = float(np.hypot(*(hollow - middle).T).max() - rubber)
+            spans.append(Spanned(direction * float(hollow[:, 0].mean()), gap))
+    vertices, element = (np.array(each) for each in zip(*envelope.vertices, strict=True))
+    kept = (np.append(element[1:], element[-1]) >= 0) & (element < last - 0.5)
+    return _RubberPath((vertices[kept] - [0.0, rubber]) * [direction, 1.0], spans)
 
 
 class Spanned(NamedTuple):
@@ -259,18 +259,18 @@ class Spanned(NamedTuple):
     ----------
     place : float, mm
         Approximate position of the hollow on the feeding slide.
-    missed : float, mm
+    gap : float, mm
         Distance of the rubber from the bottom.
 
     Examples
     --------
     >>> notch = Template(points=((0.0, 20.0), (-10.0, 10.0), (-20.0, 20.0)), rubber=2.0)
-    >>> [(each.place, round(each.missed, 3)) for each in notch.spans()]
+    >>> [(each.place, round(each.gap, 3)) for each in notch.spans()]
     [(-10.0, 0.828)]
     """
 
     place: float
-    missed: float
+    gap: float
 
 
 class _RubberPath(NamedTuple):
@@ -281,44 +281,44 @@ class _RubberPath(NamedTuple):
 class _Envelope:
     """The upper envelope of straight pieces, which are added in the order of contact.
 
-    Each of the ``places`` holds a point and the element of the line on which the piece that ends there bears: the number of a
+    Each of the ``vertices`` holds a point and the element of the line on which the piece that ends there bears: the number of a
     segment, or that number minus one half for the corner before it. Each of the ``crossings`` holds a point and the elements of
     the two pieces that cross there.
     """
 
     def __init__(self) -> None:
-        self.places: list[tuple[tuple[float, float], float]] = []
+        self.vertices: list[tuple[tuple[float, float], float]] = []
         self.crossings: list[tuple[tuple[float, float], float, float]] = []
 
-    def add(self, start: Array, end: Array, on: float) -> None:
+    def add(self, start: Array, end: Array, element: float) -> None:
         """Add a piece, unless it lies below the envelope; it replaces the pieces that it covers, and all later ones."""
         (a, low), (b, high) = start.tolist(), end.tolist()
-        if b <= a or (self.places and b <= self.places[-1][0][0] and self._at(b) >= high):
+        if b <= a or (self.vertices and b <= self.vertices[-1][0][0] and self._at(b) >= high):
             return
-        own = (high - low) / (b - a)
+        slope = (high - low) / (b - a)
         dropped = None
-        while self.places and ((at := self.places[-1][0])[0] >= b or (at[0] > a and low + own * (at[0] - a) > at[1])):
-            dropped = self.places.pop()
-        if not self.places:
-            self.places.append(((a, low), on))
+        while self.vertices and ((at := self.vertices[-1][0])[0] >= b or (at[0] > a and low + slope * (at[0] - a) > at[1])):
+            dropped = self.vertices.pop()
+        if not self.vertices:
+            self.vertices.append(((a, low), element))
         elif dropped is not None:
-            ((c, before), _), ((d, after), other) = self.places[-1], dropped
-            slope = (after - before) / (d - c)
-            here = (before - slope * c - low + own * a) / (own - slope) if own != slope else a
+            ((c, before), _), ((d, after), other) = self.vertices[-1], dropped
+            envelope_slope = (after - before) / (d - c)
+            here = (before - envelope_slope * c - low + slope * a) / (slope - envelope_slope) if slope != envelope_slope else a
             here = min(max(here, a, c), b)
-            cross = here, low + own * (here - a)
+            cross = here, low + slope * (here - a)
             while self.crossings and self.crossings[-1][0][0] >= here:
                 self.crossings.pop()
-            self.crossings.append((cross, other, on))
+            self.crossings.append((cross, other, element))
             if here > c:
-                self.places.append((cross, other))
-        if self.places[-1][0][0] < b:
-            self.places.append(((b, high), on))
+                self.vertices.append((cross, other))
+        if self.vertices[-1][0][0] < b:
+            self.vertices.append(((b, high), element))
 
     def _at(self, along: float) -> float:
         """Return the height of the envelope at a position that it already covers."""
-        k = max(bisect.bisect_left(self.places, ((along, -math.inf), -math.inf)), 1)
-        ((c, before), _), ((d, after), _) = self.places[k - 1 : k + 1]
+        k = max(bisect.bisect_left(self.vertices, ((along, -math.inf), -math.inf)), 1)
+        ((c, before), _), ((d, after), _) = self.vertices[k - 1 : k + 1]
         out: float = before + (after - before) * (along - c) / (d - c)
         return out
 

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from lobework.errors import SettingError, require
-from lobework.lathe.clearance import carried_out, reach_of, rises_to
+from lobework.lathe.clearance import highest_z, largest_offset, reach_of
 from lobework.lathe.hand_settings import (
     HandSetting,
     by_hand,
@@ -62,7 +62,7 @@ def _outermost_reach(trace: Trace, piece: Piece | None) -> float:
     motion, approach = trace.motion, trace.cut.approach
     turns = float(math.ceil(motion.cut.passed.turns or 1))
     begins = _start_turns(motion)
-    tilted = rises_to(piece, motion.cut.lathe, turns, begins) if piece is not None and motion.still is None else None
+    tilted = highest_z(piece, motion.cut.lathe, turns, begins) if piece is not None and motion.still is None else None
     pushes = motion.endways if approach.axis == "z" else motion.sideways
     peak = pushes.peak
     if piece is not None and tilted is not None:
@@ -74,7 +74,7 @@ def _outermost_reach(trace: Trace, piece: Piece | None) -> float:
 
 def _eccentricity(motion: Motion) -> float:
     """Return the greatest distance, mm, from the spindle's axis to which the chucks carry the middle of the work."""
-    return carried_out(motion.cut.lathe, float(math.ceil(motion.cut.passed.turns or 1)), _start_turns(motion))
+    return largest_offset(motion.cut.lathe, float(math.ceil(motion.cut.passed.turns or 1)), _start_turns(motion))
 
 
 def _start_turns(motion: Motion) -> float:

@@ -17,7 +17,7 @@ from lobework.lathe.hand_settings import show_length
 from lobework.proof.clearance import resolution
 from lobework.proof.order import begins_run
 from lobework.proof.reader import LETTERS
-from lobework.quantities.tolerances import JOIN_MM, PACE_S, PACE_SHARE, SLOW_SHARE, WAY_SHARE
+from lobework.quantities.tolerances import FEED_SHARE, JOIN_MM, PACE_SHARE, SLOW_MARGIN_S, SLOW_SHARE
 from lobework.quantities.units import format_number
 
 if TYPE_CHECKING:
@@ -122,7 +122,7 @@ class Pace:
             rate = 60 * far / seconds if seconds > 0 else math.inf
             self._note("plunge", rate / self.feeds.plunge, int(moves.line[k]), rate, self.feeds.plunge)
             slowest = self._plunge_rate(far)
-            if not seconds <= (1 + SLOW_SHARE) * 60 * far / slowest + PACE_S and not far <= tolerance:
+            if not seconds <= (1 + SLOW_SHARE) * 60 * far / slowest + SLOW_MARGIN_S and not far <= tolerance:
                 self._note("slow plunge", slowest / rate, int(moves.line[k]), rate, slowest)
 
     def _add_cuts(self, setup: SetUp, moves: Moves, which: Ints, lengths: Array, cut: Ints, segment: Ints, along: Array) -> None:
@@ -160,7 +160,7 @@ class Pace:
                 self._note(name, float(times[worst]), int(moves.line[which[worst]]), float(rate[worst]), most)
         least = np.maximum(by_turn, by_feed)
         limited = self._least_on_lathe(setup, which, turning, turned, over, cut, segment, along)
-        allowed = np.maximum((1 + SLOW_SHARE) * least, _LIMITED * limited) + PACE_S
+        allowed = np.maximum((1 + SLOW_SHARE) * least, _LIMITED * limited) + SLOW_MARGIN_S
         late = np.flatnonzero(~(seconds <= allowed))
         if late.size:
             worst = int(late[(seconds[late] / allowed[late]).argmax()])
@@ -209,7 +209,7 @@ class Pace:
         if one_each:
             takes = np.bincount((np.cumsum(begins_run(moves)) - 1)[cuts], moves.seconds[cuts], len(targets))
             for trace, seconds, wanted in zip(setup.traces, takes.tolist(), targets, strict=True):
-                if not seconds <= (1 + SLOW_SHARE) * wanted + PACE_S:
+                if not seconds <= (1 + SLOW_SHARE) * wanted + SLOW_MARGIN_S:
                     self.slow_cuts.append((trace, seconds, wanted))
         if not self.sound:
             return
@@ -258,7 +258,7 @@ class Pace:
             message = "feeds in and out again at a place where the job has no cut"
             yield Finding(kind="order", level="warning", where=f"line {line}", message=message)
         takes = self.cutting_s + 60 * float(dwells.sum())
-        if self.sound and not reported and not takes <= (1 + SLOW_SHARE) * self.target_s + PACE_S * max(1, len(dwells)):
+        if self.sound and not reported and not takes <= (1 + SLOW_SHARE) * self.target_s + SLOW_MARGIN_S * max(1, len(dwells)):
             message = (
                 f"takes {_duration(takes)} in feed moves and dwells; "
                 f"the job's feeds and the lathe allow {_duration(self.target_s)}"
@@ -268,7 +268,7 @@ class Pace:
     def _faster(self) -> Iterator[Finding]:
         for name in ("spindle", "feed", "plunge"):
             worst = self.worst.get(name)
-            if worst is None or worst.ratio <= 1 + (WAY_SHARE if name == "feed" else PACE_SHARE):
+            if worst is None or worst.ratio <= 1 + (FEED_SHARE if name == "feed" else PACE_SHARE):
                 continue
             if name == "spindle":
                 message = (

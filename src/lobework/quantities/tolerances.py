@@ -10,21 +10,21 @@ __all__ = [
     "CHORD_MM",
     "COARSEST_MM",
     "CONTACT_MM",
+    "FEED_SHARE",
     "JOIN_MM",
     "JUMP_MM",
     "LARGEST_CAM_MM",
-    "PACE_S",
+    "LEAST_STEADINESS",
     "PACE_SHARE",
     "RESOLUTION_MM",
     "RIGID",
+    "SLOW_MARGIN_S",
     "SLOW_SHARE",
     "SMALLEST_CAM_MM",
     "SMALLEST_ROLLER_MM",
     "STACK_MM",
-    "STEADY",
     "TABLE_MM",
     "VISIBLE_MM",
-    "WAY_SHARE",
 ]
 
 CONTACT_MM: Final = 1e-9
@@ -75,7 +75,7 @@ A backend may state its own accuracy."""
 COARSEST_MM: Final = 0.01
 """Worst accuracy that a backend may state: a fifth of `RESOLUTION_MM`, so that it is invisible in the carved work."""
 
-STEADY: Final = 0.02
+LEAST_STEADINESS: Final = 0.02
 """Smallest ratio of the cam's angular speed to that of the contact round the cam, on a rocking headstock; dimensionless.
 
 With a smaller ratio the contact moves more than fifty times as fast as the cam, and the headstock almost jumps. At the limit, the
@@ -90,7 +90,7 @@ PACE_SHARE: Final = 0.005
 """Maximum excess of a program's spindle or plunge speed over that of the job, as a share of it: the numbers in a
 program are rounded."""
 
-WAY_SHARE: Final = 0.05
+FEED_SHARE: Final = 0.05
 """Maximum excess of a program's feed over the work, as a share of it. It is larger than `PACE_SHARE`, because the length of a
 sharply curved path depends on the density of the samples."""
 
@@ -98,6 +98,6 @@ SLOW_SHARE: Final = 0.25
 """Maximum excess of a program's time over the time computed from the job and its lathe, as a share of it. A program that takes
 longer is reported as slow."""
 
-PACE_S: Final = 1.0
+SLOW_MARGIN_S: Final = 1.0
 """Time, s, that is added to the limit of `SLOW_SHARE`: one second more in a cut is insignificant compared with the starts and
 stops."""

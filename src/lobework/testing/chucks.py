@@ -14,7 +14,7 @@ import numpy as np
 from lobework.geometry.continuity import Continuity, continuity_of, turn_edges
 from lobework.geometry.rigid import Rigid
 from lobework.kinematics.trace import trace
-from lobework.lathe.mounting import places_of
+from lobework.lathe.mounting import chuck_motion_of
 from lobework.parts.cam import Wave
 from lobework.parts.chuck import EccentricChuck, Oval
 from lobework.parts.drive import Drive
@@ -83,7 +83,9 @@ def _cached_continuity(chuck: Chuck) -> Continuity:
 
 
 def _continuity(chuck: Chuck) -> Continuity:
-    found = [continuity_of(places_of(chuck), edges) for edges in (turn_edges(0.0, 1.0, finer=_FINER), turn_edges(*_FROM_TO))]
+    found = [
+        continuity_of(chuck_motion_of(chuck), edges) for edges in (turn_edges(0.0, 1.0, finer=_FINER), turn_edges(*_FROM_TO))
+    ]
     lost = next((each.lost for each in found if each.lost is not None), None)
     return Continuity(lost, tuple(step for each in found for step in each.steps))
 

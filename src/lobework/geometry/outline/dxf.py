@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 
 from lobework.errors import InputError, TooLargeError
-from lobework.geometry.outline.outline import FLAT_MM, Drawn, Room
+from lobework.geometry.outline.outline import FLAT_MM, Drawn, PointBudget
 from lobework.quantities.units import format_number
 
 if TYPE_CHECKING:
@@ -144,9 +144,9 @@ def _scale(units: int, bare: LengthUnit) -> tuple[Fraction, str]:
 def _parts(document: Any, scale: float) -> dict[str, list[Array]]:
     """Return the polylines, lines, arcs and splines of each layer, each as (n, 2) mm."""
     found: dict[str, list[Array]] = defaultdict(list)
-    room = Room()
+    budget = PointBudget()
     for entity in document.modelspace().query("LWPOLYLINE POLYLINE LINE ARC ELLIPSE SPLINE"):
-        points = _Curve(entity, FLAT_MM / scale, _FURTHEST_MM / scale, room).points() * scale
+        points = _Curve(entity, FLAT_MM / scale, _FURTHEST_MM / scale, budget).points() * scale
         if len(points) < 2:
             continue
         if np.isfinite(points).all() and np.ptp(points[:, 2]) > FLAT_MM:
@@ -172,33 +172,33 @@ class _Curve:
         Maximum deviation of the polyline from the curve.
     furthest : float
         Maximum size of a curved entity, and maximum distance from the origin of the drawing.
-    room : Room
+    budget : PointBudget
         The remaining number of points.
     """
 
-    def __init__(self, entity: Any, flat: float, furthest: float, room: Room) -> None:
+    def __init__(self, entity: Any, flat: float, furthest: float, budget: PointBudget) -> None:
         self._entity = entity
         self._flat = flat
         self._furthest = furthest
-        self._room = room
+        self._budget = budget
 
     def points(self) -> Array:
         """Return the points, (n, 3), in the units and axes of the drawing."""
         entity, kind = self._entity, self._entity.dxftype()
         if kind == "LINE":
-            self._room.take(2)
+            self._budget.reserve(2)
             places = [entity.dxf.start, entity.dxf.end]
         elif kind == "SPLINE":
             places = self._spline()
         elif kind == "LWPOLYLINE":
-            self._room.take(len(entity))
+            self._budget.reserve(len(entity))
             corners = np.array(entity.get_points("xyb"), dtype=np.float64).reshape(-1, 3)
             return self._polyline_points(corners, entity.dxf.elevation, closed=entity.closed)
         elif kind == "POLYLINE":
             if not (entity.is_2d_polyline or entity.is_3d_polyline):
                 return np.zeros((0, 3))
             seen = [each for each in entity.vertices if not each.dxf.flags & _FRAME]
-            self._room.take(len(seen))
+            self._budget.reserve(len(seen))
             if entity.is_2d_polyline:
                 corners = np.array([(*each.dxf.location.vec2, each.dxf.bulge) for each in seen], dtype=np.float64).reshape(-1, 3)
                 return self._polyline_points(corners, entity.dxf.elevation.z, closed=entity.is_closed)
@@ -211,7 +211,7 @@ class _Curve:
 
     def _spline(self) -> list[Any]:
         entity = self._entity
-        for name, most in (("degree", _MOST_DEGREE), ("fit_points", _MOST_FITTED), ("control_points", self._room.left)):
+        for name, most in (("degree", _MOST_DEGREE), ("fit_points", _MOST_FITTED), ("control_points", self._budget.left)):
             count = entity.dxf.degree if name == "degree" else len(getattr(entity, name))
             if not count <= most:
                 problem = f"a spline on layer {_layer(entity)} has {name.replace('_', ' ')} {count:,}; at most {most:,}"
@@ -221,8 +221,8 @@ class _Curve:
 
     def _limited(self, places: Iterable[Any]) -> list[Any]:
         """Return the points of an iterator; refuse more points than remain available."""
-        found = list(itertools.islice(places, self._room.left + 1))
-        self._room.take(len(found))
+        found = list(itertools.islice(places, self._budget.left + 1))
+        self._budget.reserve(len(found))
         return found
 
     def _require_near(self, places: Iterable[Iterable[float]]) -> None:
@@ -241,7 +241,7 @@ class _Curve:
                 turned = 4 * math.atan(bulge)
                 radius = abs(chord) / 2 / math.sin(abs(turned) / 2)
                 self._require_near([(radius, *corners[0, :2], x, y)])
-                steps = self._room.take(max(1.0, abs(turned) * math.sqrt(radius / (8 * self._flat))))
+                steps = self._budget.reserve(max(1.0, abs(turned) * math.sqrt(radius / (8 * self._flat))))
                 parts = np.arange(1, steps) / steps
                 offset = chord * np.exp(1j * turned * (parts - 1) / 2) * np.sin(parts * turned / 2) / math.sin(turned / 2)
                 found.append(np.stack([(start + offset).real, (start + offset).imag], axis=-1))

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
     from lobework.geometry.rigid import Array
 
-__all__ = ["FLAT_MM", "Drawn", "Outline", "Room", "read_outline"]
+__all__ = ["FLAT_MM", "Drawn", "Outline", "PointBudget", "read_outline"]
 
 FLAT_MM: Final = 2e-4
 """Maximum deviation of a polyline from the curve that it approximates: a tenth of the deviation allowed for a trace."""
@@ -32,13 +32,13 @@ _KINDS: Final = {".svg": "svg", ".dxf": "dxf"}
 _NEEDS: Final = {"svg": "svgpathtools", "dxf": "ezdxf"}
 
 
-class Room:
+class PointBudget:
     """Number of points that remain available to the curves of one file; it is reduced before the points are computed."""
 
     def __init__(self) -> None:
         self.left = _MOST_POINTS
 
-    def take(self, points: float) -> int:
+    def reserve(self, points: float) -> int:
         """Return the number of points of a curve, rounded up, after subtracting it from the remaining points.
 
         Raises

@@ -13,7 +13,7 @@ from xml.parsers.expat import ExpatError, ParserCreate
 import numpy as np
 
 from lobework.errors import InputError, TooLargeError
-from lobework.geometry.outline.outline import FLAT_MM, Drawn, Room
+from lobework.geometry.outline.outline import FLAT_MM, Drawn, PointBudget
 
 if TYPE_CHECKING:
     from lobework.geometry.rigid import Array
@@ -104,14 +104,14 @@ def _short(error: Exception) -> str:
 def _curves(root: Element, paths: list[Any], scale: float) -> dict[str, Array]:
     """Return the curves, (n, 2) mm, by id, in the order of the file."""
     order = {element: number for number, element in enumerate(root.iter())}
-    room = Room()
+    budget = PointBudget()
     curves: dict[str, Array] = {}
     for path in sorted(paths, key=lambda each: order[each.element]):
         subpaths = _subpaths(path)
         for number, subpath in enumerate(subpaths, 1):
             called = path.element.get("id") or f"{path.element.tag.removeprefix(_SVG)} {len(curves) + 1}"
             whole = f"{called} {number}" if len(subpaths) > 1 else called
-            curves[whole if whole not in curves else f"{whole} {len(curves) + 1}"] = _points(subpath, scale, room)
+            curves[whole if whole not in curves else f"{whole} {len(curves) + 1}"] = _points(subpath, scale, budget)
     return curves
 
 
@@ -252,15 +252,15 @@ def _subpaths(path: Any) -> list[Any]:
     return list(path.continuous_subpaths()) if len(path) else []
 
 
-def _points(subpath: Any, scale: float, room: Room) -> Array:
+def _points(subpath: Any, scale: float, budget: PointBudget) -> Array:
     """Return a connected subpath as the points of a polyline, (n, 2) mm, y up."""
     found = [np.array([subpath[0].start])]
-    found += [_flattened(segment, scale, room) for segment in subpath]
+    found += [_flattened(segment, scale, budget) for segment in subpath]
     seen = np.concatenate(found)
     return np.stack([seen.real * scale, -seen.imag * scale], axis=-1)
 
 
-def _flattened(segment: Any, scale: float, room: Room) -> Array:
+def _flattened(segment: Any, scale: float, budget: PointBudget) -> Array:
     """Return the points of a segment without its first one, which belongs to the segment before it: (n,) complex."""
     if hasattr(segment, "radius"):
         bend = max(abs(segment.radius.real), abs(segment.radius.imag)) * np.radians(segment.delta) ** 2
@@ -268,10 +268,10 @@ def _flattened(segment: Any, scale: float, room: Room) -> Array:
         corners = np.array(segment.bpoints())
         order = len(corners) - 1
         if order == 1:
-            room.take(1)
+            budget.reserve(1)
             return corners[1:]
         bend = order * (order - 1) * np.abs(np.diff(corners, 2)).max()
-    steps = room.take(max(1.0, float(np.sqrt(bend * scale / (8 * FLAT_MM)))))
+    steps = budget.reserve(max(1.0, float(np.sqrt(bend * scale / (8 * FLAT_MM)))))
     parts = np.linspace(0.0, 1.0, steps + 1)[1:]
     places = np.array([segment.point(part) for part in parts])
     places[-1] = segment.end
