@@ -50,8 +50,8 @@ def test_carving_beside_c_by_hand(kind, benchmark, claims, tmp_path):
     tip = np.concatenate([cut.tip for cut in cuts])
     offsets = np.cumsum([0, *(len(cut.tip) for cut in cuts)])
     number, whole = ctypes.c_double, ctypes.c_int64
-    radius, rise = (cutter.radius, 0.0) if kind == "ball" else (0.0, cutter.edge.parts[0].rise)
-    steps = (stock.across[0], stock.down[0], stock.column_step, stock.row_step)
+    radius, rise = (cutter.radius, 0.0) if kind == "ball" else (0.0, cutter.edge.parts[0].slope)
+    steps = (stock.column_positions[0], stock.row_positions[0], stock.column_step, stock.row_step)
     library = tmp_path / "carve_face.so"
     flags = ["-O3", "-march=native", "-fopenmp", "-shared", "-fPIC"]
     source = Path(__file__).with_name("carving.c")
@@ -88,7 +88,9 @@ def test_carving_beside_a_distance_transform(kind, benchmark, claims):
     def transformed() -> np.ndarray:
         drawn = np.full(stock.shape, 255, np.uint8)
         paths = [
-            np.rint((cut.tip[:, None, :2] - (stock.across[0], stock.down[0])) / stock.row_step * 16).astype(np.int32)
+            np.rint((cut.tip[:, None, :2] - (stock.column_positions[0], stock.row_positions[0])) / stock.row_step * 16).astype(
+                np.int32
+            )
             for cut in cuts
         ]
         cv2.polylines(drawn, paths, False, 0, 1, cv2.LINE_8, 4)

@@ -13,10 +13,10 @@ def carved(piece, depth_at, resolution=0.1, title="Tide box"):
     """Return a carving whose depth, mm, is ``depth_at(x, y)`` on a face, ``depth_at(s, angle)`` on a round surface."""
     stock = stock_of(piece, resolution)
     if isinstance(piece, Disc):
-        x, y = np.meshgrid(stock.across, stock.down)
+        x, y = np.meshgrid(stock.column_positions, stock.row_positions)
         depth = np.where(stock.inside, depth_at(x, y), 0.0)
     else:
-        along, angle = np.meshgrid(stock.down, stock.across, indexing="ij")
+        along, angle = np.meshgrid(stock.row_positions, stock.column_positions, indexing="ij")
         depth = depth_at(along, angle) + np.zeros(stock.shape)
     return Carving(title=title, piece=piece, stock=stock, depth=depth.astype(np.float32), sweeps=())
 

@@ -38,7 +38,9 @@ def ball(away, radius, depth):
 
 def polar(stock):
     """Distance from the middle of a face, and angle about it, at each ray."""
-    return np.hypot(stock.across, stock.down[:, None]), np.arctan2(stock.down[:, None], stock.across)
+    return np.hypot(stock.column_positions, stock.row_positions[:, None]), np.arctan2(
+        stock.row_positions[:, None], stock.column_positions
+    )
 
 
 def carved(piece, resolution, depth, title="Tide box"):
@@ -62,7 +64,7 @@ def wave_rings(stock):
 
 def flutes(stock):
     """Twelve flutes that lean, and run off both ends."""
-    turned = (stock.across + 0.01 * stock.down[:, None]) % (np.pi / 6) - np.pi / 12
+    turned = (stock.column_positions + 0.01 * stock.row_positions[:, None]) % (np.pi / 6) - np.pi / 12
     return ball(turned * 20, 1.5, 0.8)
 
 

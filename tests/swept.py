@@ -204,7 +204,7 @@ def _from_part(part, aside, high):
         angle = np.arctan2(aside, down)
         faces = (angle >= math.asin(part.near / part.radius)) & (angle <= math.asin(min(part.far / part.radius, 1.0)))
         return np.where(faces, np.abs(np.hypot(aside, down) - part.radius), np.minimum(*ends))
-    long = math.hypot(part.far - part.near, part.rise * (part.far - part.near))
-    out, up = (part.far - part.near) / long, part.rise * (part.far - part.near) / long
+    long = math.hypot(part.far - part.near, part.slope * (part.far - part.near))
+    out, up = (part.far - part.near) / long, part.slope * (part.far - part.near) / long
     on = np.clip((aside - part.near) * out + (high - part.low) * up, 0.0, long)
     return np.hypot(aside - part.near - on * out, high - part.low - on * up)

@@ -56,7 +56,7 @@ def overlap(apart, radius, other):
 def test_a_flute_is_as_large_as_its_section_is_long(backend):
     """A ball led along a cylinder leaves, away from the ends, what two circles have in common."""
     carving = job(FLUTE, chord=0.01).carve(0.1, backend=backend.name)
-    inside = (carving.stock.down > 8) & (carving.stock.down < 32)
+    inside = (carving.stock.row_positions > 8) & (carving.stock.row_positions < 32)
     deep = carving.depth[inside].astype(np.float64)
     section = ((RADIUS**2 - (RADIUS - deep) ** 2) / 2).sum(axis=1) * carving.stock.column_step
     assert section == pytest.approx(overlap(RADIUS - DEEP + BALL, RADIUS, BALL), rel=0.01)

@@ -131,7 +131,7 @@ def test_a_dome_gets_a_groove_of_even_depth_along_the_arc(holder):
     traces = Job(title="dome", lathe=BENCH, piece=piece, cutter=cutter, passes=(groove,), resolution=apart, chord=chord).trace()
     plain, compiled = (traces.carve(backend=backend) for backend in ("plain", "compiled"))
     assert_allclose(compiled.depth, plain.depth, rtol=0, atol=2e-4)
-    profile = piece.surface.profile(plain.stock.down)
+    profile = piece.surface.profile(plain.stock.row_positions)
     angle = np.degrees(np.arctan2(profile[:, 0], profile[:, 1] - centre))
     deepest = plain.depth.max(axis=1)[(angle > 37) & (angle < 73)]
     off = np.abs(np.hypot(profile[:, 0], profile[:, 1] - centre) - 25.0).max() + chord
@@ -163,7 +163,7 @@ def test_a_hollow_in_a_face_is_cut_to_the_arc():
     traces = job.trace()
     plain, compiled = (traces.carve(backend=backend) for backend in ("plain", "compiled"))
     assert_allclose(compiled.depth, plain.depth, rtol=0, atol=2e-4)
-    x, y = np.meshgrid(plain.stock.across, plain.stock.down)
+    x, y = np.meshgrid(plain.stock.column_positions, plain.stock.row_positions)
     away = np.hypot(x, y)
     for radius in (1.0, 2.5, 4.0):
         ring = np.abs(away - radius) < 0.15

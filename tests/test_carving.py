@@ -84,7 +84,7 @@ def rings_of_a_ball(radius, apart, depth, outermost, count):
     """Depths of rings about the middle, each the circle of the ball."""
 
     def depths(stock):
-        out = np.hypot(stock.across, stock.down[:, None])
+        out = np.hypot(stock.column_positions, stock.row_positions[:, None])
         beside = [np.minimum(np.abs(out - outermost + k * apart), radius) for k in range(count)]
         deepest = np.max([depth - radius + np.sqrt((radius - each) * (radius + each)) for each in beside], axis=0)
         return np.where(stock.inside, np.maximum(deepest, 0.0), 0.0)
@@ -156,7 +156,7 @@ def test_a_terrace_beside_a_groove_is_no_ridge():
     """A ring 0.5 deep, and inside it a level one 0.4 deep: a row that runs along the terrace meets the groove on both sides."""
 
     def depths(stock):
-        out = np.hypot(stock.across, stock.down[:, None])
+        out = np.hypot(stock.column_positions, stock.row_positions[:, None])
         return np.where((out > 5.03) & (out < 6.03), 0.5, np.where((out > 4.03) & (out <= 5.03), 0.4, 0.0))
 
     assert bare(DISC, depths, 0.1).cusp == 0.0
@@ -166,7 +166,7 @@ def test_a_ridge_that_slopes_along_its_own_length_is_found():
     """A roof along X that falls by 0.1 mm a mm from one rim to the other, its sides by 1 mm a mm, the floors beside it level."""
 
     def depths(stock):
-        x, y = stock.across, stock.down[:, None]
+        x, y = stock.column_positions, stock.row_positions[:, None]
         roof = np.clip(1.5 + 0.1 * x + np.abs(y), 0.0, 2.5)
         return np.where(np.abs(y) < 4, roof, 0.0)
 

@@ -94,7 +94,7 @@ def test_a_round_nose_runs_into_its_flank_without_a_corner():
     nose, flank = RoundNosed(radius=0.5, angle_deg=60.0, width=3.0).edge.parts
     assert isinstance(nose, ArcSegment)
     assert isinstance(flank, LineSegment)
-    assert nose.far / math.sqrt(nose.radius**2 - nose.far**2) == pytest.approx(flank.rise) == pytest.approx(math.sqrt(3.0))
+    assert nose.far / math.sqrt(nose.radius**2 - nose.far**2) == pytest.approx(flank.slope) == pytest.approx(math.sqrt(3.0))
 
 
 def test_a_round_nose_without_an_angle_is_a_ball():

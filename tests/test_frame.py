@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from lobework.checks.cutting_frame import GrooveAngle, frame_by_cut, lie_of
+from lobework.checks.cutting_frame import GrooveAngle, frame_by_cut, groove_angle_of
 from lobework.gearing.helix import helix_angle, lead_of_twist
 from lobework.jobs.job import Job
 from lobework.lathe.lathe import Axis, Lathe
@@ -39,9 +39,9 @@ def job(*passes, piece=BARREL, angle=0.0, cutter=None):
     return Job(lathe=BENCH, piece=piece, cutter=cutter or framed(angle), passes=passes, chord=0.01)
 
 
-def lie(*passes, **how):
+def groove_angle(*passes, **how):
     made = job(*passes, **how)
-    return lie_of(made.cuts(), made.cutter, made.piece)
+    return groove_angle_of(made.cuts(), made.cutter, made.piece)
 
 
 def found(made):
@@ -53,7 +53,7 @@ HELIX = Pass(turns="1/5", at=At(x=25.0, z=-10.0, depth=0.5), travel=At(z=-50.0),
 
 @pytest.mark.parametrize("way", [1, -1])
 def test_a_helical_groove_lies_as_its_lead_and_the_diameter_say(way):
-    along = lie(replace(HELIX, at=At(x=25.0, z=-35 - 25 * way, depth=0.5), travel=At(z=50.0 * way)))
+    along = groove_angle(replace(HELIX, at=At(x=25.0, z=-35 - 25 * way, depth=0.5), travel=At(z=50.0 * way)))
     expected = helix_angle(50.0, way * 250.0)
     assert along.of == "groove"
     assert (along.low_deg, along.high_deg) == pytest.approx((expected, expected), abs=1e-4)
@@ -67,7 +67,7 @@ def test_a_helical_groove_lies_as_its_lead_and_the_diameter_say(way):
 def test_where_the_diameter_changes_the_best_angle_is_in_the_middle_of_the_range():
     """On a cone that is rolled out, seen along x: at each end the angle whose tangent is circumference over lead."""
     way = Pass(turns="1/3", template=template_of(CONE), at=At(depth=0.4))
-    along = lie(way, piece=CONE)
+    along = groove_angle(way, piece=CONE)
     ends = [math.degrees(math.atan(2 * math.pi * radius / (-60 * 3))) for radius in (10.0, 30.0)]
     assert along.high_deg == pytest.approx(ends[0], abs=0.05)
     assert along.low_deg == pytest.approx(ends[1], abs=0.05)
@@ -79,7 +79,7 @@ def test_where_the_diameter_changes_the_best_angle_is_in_the_middle_of_the_range
 
 
 def test_flutes_along_the_work_lie_at_zero():
-    along = lie(Pass(turns=0, template=template_of(CONE), at=At(depth=0.4)), piece=CONE)
+    along = groove_angle(Pass(turns=0, template=template_of(CONE), at=At(depth=0.4)), piece=CONE)
     assert (along.of, round(along.low_deg, 9), round(along.high_deg, 9)) == ("groove", 0, 0)
 
 
@@ -96,7 +96,7 @@ def test_rings_lie_as_their_pattern_winds(angle, ratio):
     wave = Drive(Wave(lobes=2, base_radius=60.0, rise=2.0), ratio=ratio, follower=Knife(), twist=Twist(angle=angle, over=50.0))
     rings = Pass(at=At(x=25.0, z=-10.0, depth=0.5), cams=(wave,)).series(9, z=-0.5)
     made = job(rings)
-    along = lie_of(made.cuts(), made.cutter, made.piece)
+    along = groove_angle_of(made.cuts(), made.cutter, made.piece)
     expected = helix_angle(50.0, lead_of_twist(50.0, float(wave.twist.angle.in_degrees()), float(wave.ratio)))
     assert along.of == "pattern"
     assert along.low_deg == pytest.approx(expected, abs=1e-6)
@@ -109,10 +109,10 @@ def test_rings_lie_as_their_pattern_winds(angle, ratio):
 def test_rings_whose_phase_is_stepped_on_lie_as_those_of_a_twist(ratio):
     wave = Drive(Wave(lobes=2, base_radius=60.0, rise=2.0), ratio=ratio, follower=Knife())
     ring = Pass(at=At(x=25.0, z=-10.0, depth=0.5), cams=(wave,))
-    stepped = lie(ring.series(9, z=-0.5, phase="0.9 deg"))
-    twisted = lie(replace(ring, cams=(replace(wave, twist=Twist(angle="90 deg", over=50.0)),)).series(9, z=-0.5))
+    stepped = groove_angle(ring.series(9, z=-0.5, phase="0.9 deg"))
+    twisted = groove_angle(replace(ring, cams=(replace(wave, twist=Twist(angle="90 deg", over=50.0)),)).series(9, z=-0.5))
     assert (stepped.of, stepped.best_deg) == ("pattern", pytest.approx(twisted.best_deg, abs=1e-9))
-    assert lie(ring.series(9, z=-0.5, phase="1/2 lobe")) is None
+    assert groove_angle(ring.series(9, z=-0.5, phase="1/2 lobe")) is None
 
 
 @pytest.mark.parametrize("each", [{"phase": "0.9 deg"}, {"twist": "1.8 deg"}, {"phase": "-0.45 deg", "twist": "-4 deg"}])
@@ -122,18 +122,18 @@ def test_rings_that_are_twisted_and_stepped_on_lie_as_both_together(each):
     made = job(Pass(at=At(x=25.0, z=-10.0, depth=0.5), cams=(wave,)).series(9, z=-0.5, **each))
     cuts, paths = made.cuts(), made.trace()
     here, there = (crest(paths[k], 2) for k in (4, 5))
-    along = lie_of(cuts[4:6], made.cutter, made.piece)
+    along = groove_angle_of(cuts[4:6], made.cutter, made.piece)
     seen = math.degrees(math.atan(25.0 * (there - here) / 0.5))
     assert along.low_deg == pytest.approx(seen, abs=0.2)
     assert abs(along.low_deg - helix_angle(50.0, lead_of_twist(50.0, 90.0))) > 2
 
 
 def test_where_nothing_lies_along_the_work_nothing_is_said():
-    assert lie(Pass(at=At(x=25.0, z=-10.0, depth=0.5))) is None
-    assert lie(Pass(turns=0, at=At(x=25.0, z=-10.0, depth=0.5))) is None
-    assert lie(Pass(turns=20, at=At(x=25.0, z=-10.0, depth=0.5), travel=At(z=-20.0))) is None
-    assert lie(HELIX, cutter=Ball(radius=1.5)) is None
-    assert lie(HELIX, piece=Disc(diameter=50.0, thickness=5.0)) is None
+    assert groove_angle(Pass(at=At(x=25.0, z=-10.0, depth=0.5))) is None
+    assert groove_angle(Pass(turns=0, at=At(x=25.0, z=-10.0, depth=0.5))) is None
+    assert groove_angle(Pass(turns=20, at=At(x=25.0, z=-10.0, depth=0.5), travel=At(z=-20.0))) is None
+    assert groove_angle(HELIX, cutter=Ball(radius=1.5)) is None
+    assert groove_angle(HELIX, piece=Disc(diameter=50.0, thickness=5.0)) is None
 
 
 def angle_on_the_sheet(made):
@@ -179,7 +179,7 @@ def test_sheet_and_program_name_one_angle_to_set_and_for_each_cut_the_angle_that
         assert off == pytest.approx(30 - expected, abs=0.06)
         assert f"best angle of the frame: {row.values[at]}" in text
     (finding,) = found(made)
-    assert f"write an angle of {lie_of(made.cuts(), made.cutter, made.piece).best_deg:.1f} deg" in finding
+    assert f"write an angle of {groove_angle_of(made.cuts(), made.cutter, made.piece).best_deg:.1f} deg" in finding
 
 
 def test_where_one_angle_fits_all_cuts_alike_no_cut_has_one_of_its_own():

@@ -116,7 +116,7 @@ def test_a_cutting_frame_that_only_goes_in_leaves_a_boat_as_long_as_its_chord():
     q = np.linspace(-4.0, 4.0, 80001)
     deep = np.maximum(np.sqrt(100.0 - q**2) - 10.0 + depth, 0.0)
     assert one.volume == pytest.approx(np.trapezoid(deep**2, q), rel=0.01)
-    touched = one.stock.across[one.depth[one.stock.rows // 2] > 0]
+    touched = one.stock.column_positions[one.depth[one.stock.rows // 2] > 0]
     half = math.sqrt(depth * (20.0 - depth))
     assert touched[[0, -1]] == pytest.approx([-half, half], abs=0.1)
 

@@ -53,13 +53,13 @@ def test_whole_divisions_are_said_as_they_were_written_and_read_back(turns, divi
     screw = Screw(lead=lead, divisions=100)
     mm = screw.read(f"{turns} turns {divisions} div" if turns else f"{divisions} div")
     assert screw.turns(mm) == turns + (-1 if turns < 0 else 1) * Fraction(divisions, 100)
-    assert screw.read(screw.said(mm)) == mm
+    assert screw.read(screw.setting_text(mm)) == mm
 
 
 @given(mm=st.floats(-500, 500, allow_nan=False, allow_subnormal=False), lead=st.sampled_from([2.54, 1.0, 25.4 / 13]))
 def test_any_length_is_said_to_a_twentieth_of_a_division_or_better(mm, lead):
     screw = Screw(lead=lead, divisions=10)
-    assert abs(screw.read(screw.said(mm)) - mm) <= lead / 10 / 20 * (1 + 1e-9)
+    assert abs(screw.read(screw.setting_text(mm)) - mm) <= lead / 10 / 20 * (1 + 1e-9)
 
 
 BAD = {

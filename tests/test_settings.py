@@ -137,9 +137,9 @@ def test_the_steps_hold_one_row_a_cut_with_only_what_is_stepped():
     series = one_pass().series(4, {"x": -0.9, "phase": "1/32 lobe"}, name="ring").series(3, {"index": "1/3 turn"}, name="row")
     (steps,) = made(series, bench(EccentricChuck(shift=2.0))).steps
     assert [column.name for column in steps.columns] == ["eccentric index", "x", "cam 1 phase"]
-    assert steps.places == "row.ring"
+    assert steps.step_heading == "row.ring"
     assert [row.number for row in steps.rows] == list(range(1, 13))
-    assert [row.places for row in steps.rows[3:6]] == ["1.4", "2.1", "2.2"]
+    assert [row.step_numbers for row in steps.rows[3:6]] == ["1.4", "2.1", "2.2"]
     assert steps.rows[3].values == ("0 deg", "21.3 mm", "1/4 lobe = 22.5 deg")
     assert steps.rows[11].values == ("2/3 turn = 240 deg", "21.3 mm", "1/4 lobe = 22.5 deg")
 

@@ -88,9 +88,9 @@ def test_each_line_names_the_line_of_the_file_on_which_its_key_stands(written, c
 def test_in_python_the_first_is_raised_and_holds_the_others(written):
     with pytest.raises(InputError, match="thicknes: there is no such key") as caught:
         read_job(written(WRONG))
-    assert len(caught.value.others) == 7
-    assert all("\n" not in str(each) for each in caught.value.others)
-    assert len({str(each) for each in (caught.value, *caught.value.others)}) == 8
+    assert len(caught.value.further_errors) == 7
+    assert all("\n" not in str(each) for each in caught.value.further_errors)
+    assert len({str(each) for each in (caught.value, *caught.value.further_errors)}) == 8
 
 
 def test_a_single_mistake_is_told_once(written, capsys):
@@ -110,7 +110,7 @@ def test_of_very_many_mistakes_twenty_are_told_and_how_many_are_left(written, ca
 
 
 def everything(error):
-    return [str(each) for each in (error, *error.others)]
+    return [str(each) for each in (error, *error.further_errors)]
 
 
 TOGETHER = {

@@ -185,7 +185,7 @@ def test_a_cups_hollow_ends_flat_inside():
 @pytest.mark.parametrize("resolution", [0.2, 0.1])
 def test_a_ring_round_a_barrel_takes_out_what_pappus_says_to_the_grids_bound(resolution):
     """Pappus's second theorem, the outline's middle a third of its depth down; many-sided as the barrel; bound as above."""
-    groove = lambda stock: vee(stock.down[:, None] - 15.0, 0.9, 0.9) + 0 * stock.across  # noqa: E731
+    groove = lambda stock: vee(stock.row_positions[:, None] - 15.0, 0.9, 0.9) + 0 * stock.column_positions  # noqa: E731
     cut, whole = (solid_of(carved(POST, resolution, depth), within=0).volume for depth in (groove, uncut))
     sides = stock_of(POST, resolution).columns
     volume = 2 * math.pi * (20 - 0.3) * 0.9 * 0.9 * polygon(sides, 1.0) / math.pi
@@ -197,9 +197,9 @@ def test_a_helix_round_a_barrel_crosses_angle_zero_and_takes_out_its_closed_form
     pitch, turns, w, d = 6.0, 2, 0.6, 0.6
 
     def groove(stock):
-        begin = 9.0 + pitch * stock.across / (2 * math.pi)
+        begin = 9.0 + pitch * stock.column_positions / (2 * math.pi)
         starts = np.arange(turns)[:, None, None] * pitch + begin
-        return vee(stock.down[:, None] - starts, w, d).max(axis=0)
+        return vee(stock.row_positions[:, None] - starts, w, d).max(axis=0)
 
     cut, whole = (solid_of(carved(POST, 0.1, depth), within=0).volume for depth in (groove, uncut))
     assert abs(whole - cut - 2 * math.pi * turns * (20 - d / 3) * w * d) <= 2 * math.pi * turns * 20 * 0.1**2
@@ -237,7 +237,9 @@ def test_a_face_is_no_further_off_than_it_says_anywhere(within):
 
 @pytest.mark.parametrize("piece", [Barrel(diameter=12.0, length=8.0), Turned(profile=((0.0, 5.0), (-4.0, 6.0), (-8.0, 4.0)))])
 def test_a_side_is_no_further_off_than_it_says_anywhere(piece):
-    carving = carved(piece, 0.2, lambda stock: ball(stock.down[:, None] - 3 - np.cos(3 * stock.across), 1.0, 0.4))
+    carving = carved(
+        piece, 0.2, lambda stock: ball(stock.row_positions[:, None] - 3 - np.cos(3 * stock.column_positions), 1.0, 0.4)
+    )
     full, solid = solid_of(carving, within=0), solid_of(carving, within=0.02)
     assert len(solid.faces) < len(full.faces) / 2
     there = distance(solid, np.concatenate([spread(full.vertices[full.faces], 60), full.vertices[:: len(full.vertices) // 100]]))
@@ -250,7 +252,9 @@ def test_every_ray_is_on_the_surface_where_every_ray_is_kept():
     carving = carved(GROOVED, 0.5, lambda stock: ball(polar(stock)[0] - RING, 1.5, 0.5))
     away = polar(carving.stock)[0]
     row, column = np.nonzero(away < 30 - 2 * 0.5)
-    rays = np.stack([carving.stock.across[column], carving.stock.down[row], -carving.depth[row, column]], axis=-1)
+    rays = np.stack(
+        [carving.stock.column_positions[column], carving.stock.row_positions[row], -carving.depth[row, column]], axis=-1
+    )
     corners = {tuple(corner) for corner in solid_of(carving, within=0).vertices}
     assert {tuple(ray) for ray in rays} <= corners
 
@@ -272,7 +276,11 @@ def test_the_edge_lies_on_its_circle_and_no_triangle_is_a_sliver(size, parts):
 def test_a_groove_that_runs_off_the_edge_is_as_deep_there_as_just_before_it():
     """A level flute across the whole face, cut into a disc of 70 mm: a wedge of the edge's own roundness."""
     solid = solid_of(
-        carved(LID, 0.1, lambda stock: np.where(stock.inside, vee(stock.down[:, None], 4.0, 2.0) + 0 * stock.across, 0))
+        carved(
+            LID,
+            0.1,
+            lambda stock: np.where(stock.inside, vee(stock.row_positions[:, None], 4.0, 2.0) + 0 * stock.column_positions, 0),
+        )
     )
     rim = solid.vertices[(np.hypot(*solid.vertices[:, :2].T) > 34.99) & (solid.vertices[:, 2] > -7.9)]
     assert -rim[:, 2] == pytest.approx(vee(rim[:, 1], 4.0, 2.0), abs=0.06)
@@ -363,13 +371,13 @@ def test_work_that_ends_in_a_point_is_closed_there():
         (
             TUBE,
             0.5,
-            lambda s: vee(s.down[:, None] - 30, 5, 5) + 0 * s.across,
+            lambda s: vee(s.row_positions[:, None] - 30, 5, 5) + 0 * s.column_positions,
             r"depth=5: at z -30.000 mm, 0.00 deg .* hollow, 4 mm under",
         ),
         (
             POST,
             0.5,
-            lambda s: vee(s.down[:, None] - 15, 21, 21) + 0 * s.across,
+            lambda s: vee(s.row_positions[:, None] - 15, 21, 21) + 0 * s.column_positions,
             r"depth=21: at z -15.000 mm, 0.00 deg .* the axis",
         ),
         (CUP, 0.5, lambda s: np.full(s.shape, 5.0), r"at z .* goes through to the hollow, .* mm under the surface"),
@@ -394,7 +402,7 @@ def test_cuts_from_both_sides_of_a_rim_leave_it_whole_until_they_meet(within):
     """The rim is 2 mm thick and its sides level, so rays from above and from below face each other."""
     stock, piece = flange(0.25)
     level = (np.abs(stock.profile[:, 3]) > 0.99)[:, None] & (np.abs(stock.profile[:, 0] - 12) < 3)[:, None]
-    holed = level & (stock.down[:, None] % 0.5 < 0.3) & (stock.across % 0.5 < 0.25)
+    holed = level & (stock.row_positions[:, None] % 0.5 < 0.3) & (stock.column_positions % 0.5 < 0.25)
     thin, through = (np.where(holed, deep, 0.0).astype(np.float32) for deep in (0.99, 1.01))
     assert_closed(solid_of(Carving(title="", piece=piece, stock=stock, depth=thin, sweeps=()), within=within))
     with pytest.raises(SettingError, match=r"depth=1.01: the cuts at z -4.* and z -6.* meet under the surface"):
@@ -404,7 +412,7 @@ def test_cuts_from_both_sides_of_a_rim_leave_it_whole_until_they_meet(within):
 def test_a_cut_into_the_flat_bottom_of_a_hollow_is_refused():
     """The rays of a foot that tapers below the hollow go up into its flat bottom, not into its wall."""
     cup = Turned(profile=((0.0, 20.0), (-20.0, 20.0), (-26.0, 8.0)), hollow=((0.0, 16.0), (-18.0, 15.0)))
-    foot = lambda stock: np.where(stock.down[:, None] > 27, 8.0, 0.0) + 0 * stock.across  # noqa: E731
+    foot = lambda stock: np.where(stock.row_positions[:, None] > 27, 8.0, 0.0) + 0 * stock.column_positions  # noqa: E731
     with pytest.raises(SettingError, match="goes through to the hollow"):
         solid_of(carved(cup, 0.5, foot))
 

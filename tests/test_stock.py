@@ -69,8 +69,8 @@ def test_rays_start_on_the_surface_and_go_in_square_to_it(piece):
 def test_a_face_is_laid_out_about_its_middle_and_ends_at_its_rim():
     stock = stock_of(DISC, 0.5)
     assert stock.shape == (41, 41)
-    assert stock.across.tolist() == stock.down.tolist() == np.linspace(-10.0, 10.0, 41).tolist()
-    assert stock.inside.tolist() == [[x * x + y * y <= 100.0 for x in stock.across] for y in stock.down]
+    assert stock.column_positions.tolist() == stock.row_positions.tolist() == np.linspace(-10.0, 10.0, 41).tolist()
+    assert stock.inside.tolist() == [[x * x + y * y <= 100.0 for x in stock.column_positions] for y in stock.row_positions]
 
 
 def test_columns_go_round_once_from_x_towards_y_and_rows_from_the_far_end():

@@ -336,7 +336,7 @@ def test_a_flute_along_the_side_is_what_circles_led_along_the_template_leave(hol
     carved = job.carve(backend="compiled")
     if holder == DrillingSpindle() and not rubbed:
         assert_allclose(carved.depth, job.carve(backend="plain").depth, rtol=0, atol=2e-4)
-    profile = WORK.surface.profile(carved.stock.down)
+    profile = WORK.surface.profile(carved.stock.row_positions)
     inside = (profile[:, 1] < -8) & (profile[:, 1] > -52)
     profile, deepest = profile[inside], carved.depth.max(axis=1)[inside]
     tips = cut.slides(np.linspace(0.0, 1.0, 4001))

@@ -75,7 +75,7 @@ class InputError(LobeworkError, ValueError):
 
     Attributes
     ----------
-    others : tuple of InputError
+    further_errors : tuple of InputError
         Further errors of the same file or part; each is printed on a line of its own.
 
     Examples
@@ -92,7 +92,7 @@ class InputError(LobeworkError, ValueError):
     ) -> None:
         self.problem, self.where, self.name = printable(problem), printable(where), printable(name)
         self.given, self.must_be, self.remedy = printable(given), printable(must_be), printable(remedy)
-        self.others: tuple[InputError, ...] = ()
+        self.further_errors: tuple[InputError, ...] = ()
         super().__init__(self._line)
 
     @property
@@ -117,24 +117,24 @@ class InputError(LobeworkError, ValueError):
         return changed
 
     def at(self, where: str) -> Self:
-        """Return a copy of the error and of its ``others``, each with ``where`` prepended to its own ``where``."""
+        """Return a copy of the error, with ``where`` prepended to its own and to that of each of its ``further_errors``."""
         return self.each(lambda one: one.replaced(where=f"{where}: {one.where}" if one.where else where))
 
     def each(self, change: Callable[[Any], Any]) -> Self:
-        """Return the error with ``change`` applied to it and to each of its ``others``."""
+        """Return the error with ``change`` applied to it and to each of its ``further_errors``."""
         changed: Self = change(self)
-        changed.others = tuple(change(one) for one in self.others)
+        changed.further_errors = tuple(change(one) for one in self.further_errors)
         return changed
 
     @classmethod
     def combine(cls, errors: Sequence[InputError]) -> InputError:
-        """Return the first of several errors, with the rest as its ``others``.
+        """Return the first of several errors, with the rest as its ``further_errors``.
 
-        >>> InputError.combine([InputError("is missing", "rise"), InputError("is missing", "lobes")]).others
+        >>> InputError.combine([InputError("is missing", "rise"), InputError("is missing", "lobes")]).further_errors
         (InputError('lobes: is missing'),)
         """
         first, *rest = errors
-        first.others = (*first.others, *(one for error in rest for one in (error, *error.others)))
+        first.further_errors = (*first.further_errors, *(one for error in rest for one in (error, *error.further_errors)))
         return first
 
 
@@ -227,7 +227,7 @@ def require(allowed: object, name: str, given: object, must_be: str, remedy: str
 
 @contextlib.contextmanager
 def together() -> Iterator[None]:
-    """Collect the errors of `require` inside the block, and at its end raise the first, with the rest as its ``others``.
+    """Collect the errors of `require` inside the block, and at its end raise the first, with the rest as its ``further_errors``.
 
     >>> with together():
     ...     require(False, "lobes", 0, "one or more")

@@ -104,7 +104,7 @@ def test_a_vee_drawn_round_a_barrel_leaves_its_own_outline():
     turn = np.linspace(0.0, 2 * math.pi, 400)
     s = np.full_like(turn, 6.0)
     cut = carved(TOOLS, BARREL, on_round(vee, BARREL.surface, turn, s, np.full_like(turn, depth)))
-    expected = np.maximum(depth - np.abs(BARREL.down - 6.0) / math.tan(math.radians(30.0)), 0.0)
+    expected = np.maximum(depth - np.abs(BARREL.row_positions - 6.0) / math.tan(math.radians(30.0)), 0.0)
     np.testing.assert_allclose(cut, np.repeat(expected[:, None], BARREL.columns, axis=1), rtol=0, atol=2e-6)
 
 
@@ -116,7 +116,7 @@ def test_a_blade_drawn_along_a_barrel_with_its_breadth_across_leaves_its_own_out
     tip = np.array([[radius - depth, 0.0, -2.0], [radius - depth, 0.0, -9.0]])
     outward, level = np.array([[1.0, 0.0, 0.0]]), np.array([[0.0, 1.0, 0.0]])
     cut = carved(TOOLS, BARREL, Sweep(vee.edge, vee.holder, tip, outward, level))
-    t = np.abs((BARREL.across + math.pi) % (2 * math.pi) - math.pi)
+    t = np.abs((BARREL.column_positions + math.pi) % (2 * math.pi) - math.pi)
     reached = (radius - depth) / np.maximum(np.cos(t) - cotangent * np.sin(t), 1e-9)
     row = np.argmin(np.abs(BARREL.profile[:, 1] + 5.5))
     np.testing.assert_allclose(cut[row], np.where(reached < radius, radius - reached, 0.0), rtol=0, atol=2e-6)
@@ -128,7 +128,7 @@ def test_a_groove_drawn_obliquely_to_the_breadth_is_narrower_by_the_cosine(obliq
     vee, depth, b = Vee(angle_deg=90.0, width=4.0, holder=FIXED), 1.0, math.radians(oblique_deg)
     along = np.array([math.sin(b), math.cos(b), 0.0])
     cut = carved(TOOLS, DISC, on_face(vee, [-9.0 * along - depth * UP[0], 9.0 * along - depth * UP[0]]))
-    x, y = np.meshgrid(DISC.across, DISC.down)
+    x, y = np.meshgrid(DISC.column_positions, DISC.row_positions)
     off, inner = np.abs(x * along[1] - y * along[0]), np.hypot(x, y) < 6.0
     np.testing.assert_allclose(cut[inner], np.maximum(depth - off / math.cos(b), 0.0)[inner], rtol=0, atol=2e-6)
 

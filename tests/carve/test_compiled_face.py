@@ -83,7 +83,7 @@ def searched(cutter, tip, rim, stock=STOCK):
         return np.where(inside, -(places[..., 2] + height), -np.inf)
 
     found = np.zeros(stock.shape)
-    grid = np.stack(np.meshgrid(stock.across, stock.down), axis=-1)
+    grid = np.stack(np.meshgrid(stock.column_positions, stock.row_positions), axis=-1)
     for a, b in itertools.pairwise(tip if len(tip) > 1 else [*tip, *tip]):
         along, length = (b - a)[:2], np.linalg.norm(b - a)
         part = np.clip((grid - a[:2]) @ along / max(along @ along, 1e-300), 0.0, 1.0)
@@ -199,7 +199,7 @@ def test_rings_of_several_depths_cut_what_each_cuts_alone(cutter, rings):
 def test_samples_joined_along_a_dense_ring_leave_its_closed_form(cutter, bends):
     """The ring's own solid, a torus and a cone turned about its middle: from memory."""
     dense = ring(8.0, 60_001, 0.3)
-    x, y = np.meshgrid(WIDE.across, WIDE.down)
+    x, y = np.meshgrid(WIDE.column_positions, WIDE.row_positions)
     off = np.abs(np.hypot(x, y) - 8.0)
     height = 0.8 - np.sqrt(np.maximum(0.64 - off**2, 0.0)) if cutter == "ball" else off
     expected = np.where(off <= bends, np.maximum(0.3 - height, 0.0), 0.0)
@@ -266,7 +266,7 @@ def test_one_ray_alone_is_cut_as_in_its_grid():
 def test_a_segment_right_across_the_work_is_as_deep_at_both_ends():
     tip = [[-19.0, -3.0, -0.5], [19.0, 4.0, -0.5]]
     stock = stock_of(Disc(diameter=40.0, thickness=9.0), resolution=0.04)
-    x, y = np.meshgrid(stock.across, stock.down)
+    x, y = np.meshgrid(stock.column_positions, stock.row_positions)
     along = np.array([38.0, 7.0]) / math.hypot(38.0, 7.0)
     off = np.abs((x + 19) * along[1] - (y + 3) * along[0])
     inner = stock.inside & (np.abs(x) < 17)

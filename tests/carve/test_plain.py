@@ -100,7 +100,7 @@ EDGES = (
 def test_a_plunge_leaves_the_cutter_s_own_outline(holder, edge, tip):
     """The outline of a solid of revolution over the plane square to, or along, its axis; by hand."""
     cutter = edge(holder)
-    x, y = DISC.across - tip[0], DISC.down[:, None] - tip[1]
+    x, y = DISC.column_positions - tip[0], DISC.row_positions[:, None] - tip[1]
     if isinstance(holder, CuttingFrame):
         across, along = (
             y * math.cos(math.pi / 6) - x * math.sin(math.pi / 6),
@@ -123,8 +123,8 @@ def test_a_ball_and_a_cone_swept_up_a_slope_lie_where_their_envelopes_do(slope, 
     """
     rays = stock_of(Disc(diameter=12.0, thickness=5.0), resolution=0.5)
     tip = np.array([[-5.0, away, -deep - 3 * slope], [5.0, away, -deep + 7 * slope]])
-    middle = (np.abs(rays.across) < 1.2)[None] & rays.inside
-    v, z = np.abs(rays.down[:, None] - away), -deep + slope * (rays.across + 2.0)
+    middle = (np.abs(rays.column_positions) < 1.2)[None] & rays.inside
+    v, z = np.abs(rays.row_positions[:, None] - away), -deep + slope * (rays.column_positions + 2.0)
     ball = carved(JUDGE, rays, on_face(Ball(radius=1.2), tip))
     up = np.sqrt(1 + slope**2)
     bottom = z + 1.2 - up * np.sqrt(np.maximum(1.2**2 - v**2, 0.0))
@@ -143,8 +143,8 @@ def test_a_blade_s_groove_narrows_as_the_cosine_where_the_path_runs_obliquely():
     for angle in (0.0, 0.5, 1.0, 1.4):
         way = np.array([math.sin(angle), math.cos(angle), 0.0])
         depth = carved(JUDGE, DISC, on_face(blade, 4 * np.array([[-1.0], [1.0]]) * way - [[0.0, 0.0, 0.5]]))
-        away = DISC.across * way[1] - DISC.down[:, None] * way[0]
-        along = DISC.across * way[0] + DISC.down[:, None] * way[1]
+        away = DISC.column_positions * way[1] - DISC.row_positions[:, None] * way[0]
+        along = DISC.column_positions * way[0] + DISC.row_positions[:, None] * way[1]
         within = np.abs(along) < 2.5
         wide = math.cos(angle)
         clear_of_walls = np.abs(np.abs(away) - wide) > 1e-6
@@ -264,10 +264,10 @@ def test_a_cutter_never_reaches_through_the_axis_to_the_other_side():
     """Bored past the axis from one side, the rays of the other side stay whole: each ends at the axis."""
     drill = on_round(FlatEnd(width=2.0), BARREL.surface, [0.0], [4.0], [7.0])
     depth = carved(JUDGE, BARREL, drill)
-    near = np.abs(np.angle(np.exp(1j * BARREL.across))) < math.pi / 2
-    beside = np.abs(BARREL.down - 4.0) < 0.9
+    near = np.abs(np.angle(np.exp(1j * BARREL.column_positions))) < math.pi / 2
+    beside = np.abs(BARREL.row_positions - 4.0) < 0.9
     assert depth.max() <= 5.0
-    assert (depth[np.ix_(beside, np.abs(np.sin(BARREL.across)) < 1e-9)][:, 0] == 5.0).all()
+    assert (depth[np.ix_(beside, np.abs(np.sin(BARREL.column_positions)) < 1e-9)][:, 0] == 5.0).all()
     assert depth[:, near].any()
     depth = carved(JUDGE, *HARD["a wheel through the axis of the work, where rays end"])
     assert (depth <= HOURGLASS.to_axis[:, None] * (1 + 1e-6)).all()

@@ -119,7 +119,7 @@ def test_lines_are_fine_enough_to_be_drawn_as_lines(name):
 def test_the_vases_flutes_are_nearly_as_deep_on_its_slopes_as_at_its_waist():
     """A rubber as large as the ball rides on the side: the depth in along x, less what the slope takes."""
     carving = traces("winding-vase")[:2].carve(resolution=0.4, backend="compiled")
-    profile = carving.piece.surface.profile(carving.stock.down)
+    profile = carving.piece.surface.profile(carving.stock.row_positions)
     fluted = (profile[:, 1] < -17) & (profile[:, 1] > -48)
     deepest, slope = carving.depth.max(axis=1)[fluted], profile[fluted, 2]
     assert np.abs(deepest - 1.3 * slope).max() < 0.02

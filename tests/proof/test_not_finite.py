@@ -66,11 +66,13 @@ def test_a_program_s_path_that_is_not_finite_somewhere_is_not_proved(monkeypatch
 
 
 @pytest.mark.parametrize("cut", [None, WorstPlace(NAN, 4, 0, 0.3, (NAN, 0.0, 0.0))])
-@pytest.mark.parametrize("owed", [WorstPlace(NAN, 4, 0, 0.3, (20.0, 0.0, 0.0)), WorstPlace(0.0, 4, 0, 0.3, (20.0, 0.0, 0.0))])
-def test_a_distance_that_is_no_number_is_a_finding(owed, cut):
+@pytest.mark.parametrize(
+    "deviation", [WorstPlace(NAN, 4, 0, 0.3, (20.0, 0.0, 0.0)), WorstPlace(0.0, 4, 0, 0.3, (20.0, 0.0, 0.0))]
+)
+def test_a_distance_that_is_no_number_is_a_finding(deviation, cut):
     (setup,) = set_ups([ring()])
-    found = list(path_findings(setup, Comparison(cut, [owed], [0.0]), 0.005, "mm"))
-    assert [each.level for each in found] == ["problem"] * (math.isnan(owed.mm) + (cut is not None))
+    found = list(path_findings(setup, Comparison(cut, [deviation], [0.0]), 0.005, "mm"))
+    assert [each.level for each in found] == ["problem"] * (math.isnan(deviation.mm) + (cut is not None))
 
 
 @pytest.mark.parametrize("piece", [DISC, Barrel(diameter=60.0, length=50.0)], ids=lambda each: each.form)

@@ -94,9 +94,9 @@ def test_a_twist_of_nothing_is_no_twist(cut):
 def test_an_eased_twist_begins_and_ends_at_rest_and_comes_to_its_whole_angle(twist):
     """A parabola at either end, straight between: half the way at half the angle, and symmetric about it."""
     way = np.linspace(-0.5, 1.5, 401)
-    part = twist.part(way)
+    part = twist.eased_share(way)
     assert_allclose(part + part[::-1], 1.0, rtol=0, atol=1e-12)
-    assert_allclose(twist.part(np.array([0.0, 0.5, 1.0])), [0.0, 0.5, 1.0], rtol=0, atol=1e-12)
+    assert_allclose(twist.eased_share(np.array([0.0, 0.5, 1.0])), [0.0, 0.5, 1.0], rtol=0, atol=1e-12)
     assert (np.diff(part) >= 0).all()
     if twist.ease:
         assert np.ptp(part[way <= 0]) == np.ptp(part[way >= 1]) == 0
@@ -229,7 +229,7 @@ def test_a_ring_on_a_locked_cam_has_its_twist_as_a_phase_to_set(twist, z, drive)
     set_so = ring.as_set(ring.passed.cams[0])
     assert set_so.twist is None
     turned = float((set_so.phase + drive.phase * -1).in_degrees(drive.cam.lobes))
-    told = twist.degrees(drive.cam.lobes) * twist.part(twist.way(np.array([z])))[0]
+    told = twist.degrees(drive.cam.lobes) * twist.eased_share(twist.share_along(np.array([z])))[0]
     assert turned == pytest.approx(told, abs=1e-9 * (1 + abs(twist.degrees(drive.cam.lobes))))
     u = np.linspace(0.0, 1.0, 31)
     by_hand = replace(ring, passed=replace(ring.passed, cams=(set_so,)))

@@ -135,7 +135,7 @@ def floors(backend, at, phase, about):
     job = Job(lathe=read_lathe("rocking-bench"), piece=disc, cutter=tool, passes=[Pass(at=At(x=at, depth=0.3), cams=[wave])])
     stock = Stock(disc.surface, 9, 81, at * math.pi / 480, 0.02, -at * math.pi / 120, about - 0.8)
     depth = carved(backend, stock, sweep_of(job.trace()[0], tool, disc.surface)).astype(np.float64)
-    return np.hypot(depth @ stock.across / depth.sum(axis=1), stock.down)
+    return np.hypot(depth @ stock.column_positions / depth.sum(axis=1), stock.row_positions)
 
 
 @backends_for("face", "fixed")

@@ -87,8 +87,8 @@ def test_a_published_train_of_many_wheels_is_equalled_with_no_more_pairs(wanted)
     published = LONG_TRAINS[wanted]
     ratio = Fraction(wanted)
     assert abs(float(published.ratio) - float(wanted)) < 1e-7
-    ours = train_to_cut(ratio, within=abs(published.off(ratio)), pairs=published.pairs)
-    assert abs(ours.off(ratio)) <= abs(published.off(ratio))
+    ours = train_to_cut(ratio, within=abs(published.relative_error(ratio)), pairs=published.pairs)
+    assert abs(ours.relative_error(ratio)) <= abs(published.relative_error(ratio))
     assert ours.pairs <= published.pairs
     assert all(12 <= wheel <= 400 for wheel in ours.drivers + ours.driven)
 
@@ -117,11 +117,13 @@ ratios = st.fractions(Fraction(1, 20), 20, max_denominator=200)
 def test_no_train_is_cheaper_within_the_error_and_none_is_nearer_where_there_is_none(wheels, ratio, pairs, within):
     ours = train_for(ratio, wheels, pairs, within)
     every = list(every_train(wheels, pairs))
-    near = [(each.pairs, each.teeth, abs(each.off(ratio))) for each in every if abs(each.off(ratio)) <= within]
+    near = [
+        (each.pairs, each.teeth, abs(each.relative_error(ratio))) for each in every if abs(each.relative_error(ratio)) <= within
+    ]
     if near:
-        assert (ours.pairs, ours.teeth, abs(ours.off(ratio))) == min(near)
+        assert (ours.pairs, ours.teeth, abs(ours.relative_error(ratio))) == min(near)
     else:
-        assert abs(ours.off(ratio)) == min(abs(each.off(ratio)) for each in every)
+        assert abs(ours.relative_error(ratio)) == min(abs(each.relative_error(ratio)) for each in every)
     assert Counter(ours.drivers + ours.driven) <= Counter(wheels)
 
 
@@ -130,12 +132,12 @@ def test_no_train_is_cheaper_within_the_error_and_none_is_nearer_where_there_is_
 def test_each_pair_more_is_listed_only_where_it_comes_nearer(wheels, ratio, pairs):
     found = trains_for(ratio, wheels, pairs)
     for train in found:
-        assert abs(train.off(ratio)) == min(
-            abs(each.off(ratio)) for each in every_train(wheels, pairs) if each.pairs == train.pairs
+        assert abs(train.relative_error(ratio)) == min(
+            abs(each.relative_error(ratio)) for each in every_train(wheels, pairs) if each.pairs == train.pairs
         )
-    offs = [abs(train.off(ratio)) for train in found]
+    offs = [abs(train.relative_error(ratio)) for train in found]
     assert offs == sorted(set(offs), reverse=True)
-    assert offs[-1] == abs(train_for(ratio, wheels, pairs).off(ratio))
+    assert offs[-1] == abs(train_for(ratio, wheels, pairs).relative_error(ratio))
 
 
 @FEW
@@ -166,11 +168,11 @@ for each_train in every_train_of(12, 17, 3):
     ratio=st.fractions(Fraction(1, 2), 2, max_denominator=999), pairs=st.integers(1, 2), within=st.fractions(0, Fraction(1, 50))
 )
 def test_a_train_to_cut_is_the_cheapest_there_is(ratio, pairs, within):
-    near = [(each.pairs, each.teeth) for each in small[pairs] if abs(each.off(ratio)) <= within]
+    near = [(each.pairs, each.teeth) for each in small[pairs] if abs(each.relative_error(ratio)) <= within]
     if near:
         ours = train_to_cut(ratio, within, pairs, least=12, most=17)
         assert (ours.pairs, ours.teeth) == min(near)
-        assert abs(ours.off(ratio)) <= within
+        assert abs(ours.relative_error(ratio)) <= within
     else:
         with pytest.raises(NoTrainError, match="no train of"):
             train_to_cut(ratio, within, pairs, least=12, most=17)
@@ -184,7 +186,7 @@ def test_the_walk_by_mediants_finds_as_few_pairs_as_trying_everything(ratio, wit
         if near:
             ours = train_to_cut(ratio, within, 3, least=12, most=17)
             assert ours.pairs == min(near)
-            assert abs(ours.off(ratio)) <= within
+            assert abs(ours.relative_error(ratio)) <= within
             assert all(12 <= wheel <= 17 for wheel in ours.drivers + ours.driven)
         else:
             with pytest.raises(NoTrainError, match="no train of"):

@@ -20,34 +20,34 @@ def test_twelve_parts_of_a_division_plate():
     """Holtzapffel, *Turning and Mechanical Manipulation* IV, ch. V: circles 96, 112, 144, 360; twelve parts are 8, 16, 24, 32
     of 96, or 12, 24, 36, 48 of 144."""
     for part in range(1, 5):
-        ways = PLATE.ways(Fraction(part, 12))
-        assert f"{8 * part} holes of the 96 circle" in ways
-        assert f"{12 * part} holes of the 144 circle" in ways
-        assert PLATE.said(Fraction(part, 12)) == f"{8 * part} holes of the 96 circle"
+        settings = PLATE.settings(Fraction(part, 12))
+        assert f"{8 * part} holes of the 96 circle" in settings
+        assert f"{12 * part} holes of the 144 circle" in settings
+        assert PLATE.setting_text(Fraction(part, 12)) == f"{8 * part} holes of the 96 circle"
 
 
 @pytest.mark.parametrize("parts", [2, 3, 4, 6, 8, 12])
 def test_what_ninety_six_divides_by(parts):
     """J. Lukin, *The Lathe & Its Uses*: an overhead wheel of 96 divides by 2, 3, 4, 6, 8, 12."""
-    assert Wheel([96]).said(Fraction(1, parts)) == f"{96 // parts} holes of the 96 circle"
+    assert Wheel([96]).setting_text(Fraction(1, parts)) == f"{96 // parts} holes of the 96 circle"
 
 
 @pytest.mark.parametrize("parts", [2, 3, 4, 6, 8, 9])
 def test_what_seventy_two_divides_by(parts):
     """J. Lukin, *The Lathe & Its Uses*: an overhead wheel of 72 divides by 2, 3, 4, 6, 8, 9."""
-    assert Wheel([72]).said(Fraction(1, parts)) == f"{72 // parts} holes of the 72 circle"
+    assert Wheel([72]).setting_text(Fraction(1, parts)) == f"{72 // parts} holes of the 72 circle"
 
 
 def test_six_divisions_on_a_head_of_forty_to_one():
     """US Army Ordnance training text od1644, dividing head: 6 turns and 12 holes of 18, or 26 of 39."""
-    assert Wheel([18, *HEAD], worm=40).ways(Fraction(1, 6))[0] == "6 turns and 12 holes of the 18 circle"
-    assert "6 turns and 26 holes of the 39 circle" in Wheel(HEAD, worm=40).ways(Fraction(1, 6))
+    assert Wheel([18, *HEAD], worm=40).settings(Fraction(1, 6))[0] == "6 turns and 12 holes of the 18 circle"
+    assert "6 turns and 26 holes of the 39 circle" in Wheel(HEAD, worm=40).settings(Fraction(1, 6))
 
 
 def test_forty_two_divisions_on_a_head_of_forty_to_one():
     """The same text: 40 holes of 42, or 20 of 21."""
-    assert Wheel(HEAD, worm=40).said(Fraction(1, 42)) == "40 holes of the 42 circle"
-    assert Wheel([21], worm=40).said(Fraction(1, 42)) == "20 holes of the 21 circle"
+    assert Wheel(HEAD, worm=40).setting_text(Fraction(1, 42)) == "40 holes of the 42 circle"
+    assert Wheel([21], worm=40).setting_text(Fraction(1, 42)) == "20 holes of the 21 circle"
 
 
 @pytest.mark.parametrize(
@@ -68,13 +68,13 @@ def test_angular_indexing(degrees, circle, setting):
     48 degrees 40 minutes is worked out: 146/3 degrees are 146/27 turns.
     """
     wheel = Wheel([circle], worm=40)
-    assert wheel.said(phase(degrees).in_turns()) == setting
+    assert wheel.setting_text(phase(degrees).in_turns()) == setting
     assert setting == "1 turn" or wheel.read(setting) == phase(degrees)
 
 
 def test_fifty_four_minutes_are_two_holes_of_twenty():
     """US Army Ordnance training text od1644."""
-    assert Wheel([20], worm=40).said(phase("0.9 deg").in_turns()) == "2 holes of the 20 circle"
+    assert Wheel([20], worm=40).setting_text(phase("0.9 deg").in_turns()) == "2 holes of the 20 circle"
 
 
 def test_twenty_four_minutes_are_a_hole_of_twenty_three_only_nearly():
@@ -82,7 +82,7 @@ def test_twenty_four_minutes_are_a_hole_of_twenty_three_only_nearly():
     near, off = Wheel([23], worm=40).nearest(phase("0.4 deg").in_turns())
     assert (near, off) == ("1 hole of the 23 circle", Fraction(9, 23) - Fraction(2, 5))
     with pytest.raises(SettingError, match=r"the nearest is 1 hole of the 23 circle, 0\.008696 degrees less"):
-        Wheel([23], worm=40).said(phase("0.4 deg").in_turns())
+        Wheel([23], worm=40).setting_text(phase("0.4 deg").in_turns())
 
 
 plates = st.lists(st.integers(1, 400), min_size=1, max_size=5, unique=True)
@@ -96,7 +96,7 @@ def test_the_nearest_hole_is_the_nearest_there_is_and_reads_back(circles, worm, 
     assert abs(off) == min(abs(Fraction(round(turns * worm * n), n) / worm - turns) * 360 for n in circles)
     if "holes" in near or "hole" in near:
         assert wheel_phase(near, wheel).in_turns() == found
-    assert (wheel.ways(turns) != ()) == (off == 0)
+    assert (wheel.settings(turns) != ()) == (off == 0)
 
 
 @given(circles=plates, hole=st.integers(-1000, 1000), place=st.integers(0, 4))
@@ -105,7 +105,7 @@ def test_every_hole_of_a_circle_can_be_set(circles, hole, place):
     wheel = Wheel({f"circle {n}": n for n in circles})
     turns = Fraction(hole, holes)
     assert wheel.read(f"{hole} holes of circle {holes}") == phase(f"{turns} turn")
-    assert any(f"of the circle {holes} circle" in way or " of " not in way for way in wheel.ways(turns))
+    assert any(f"of the circle {holes} circle" in way or " of " not in way for way in wheel.settings(turns))
 
 
 def test_an_angle_is_the_same_however_it_is_written():

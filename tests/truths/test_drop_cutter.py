@@ -56,7 +56,7 @@ def dropped(cutter, path, places):
 def test_grooves_are_what_a_general_machining_library_s_drop_cutter_finds(backend, path, shape):
     """OpenCAMLib 2023.01.11, at each of some five thousand rays."""
     ours, theirs = CUTTERS[shape]
-    x, y = np.meshgrid(STOCK.across, STOCK.down)
+    x, y = np.meshgrid(STOCK.column_positions, STOCK.row_positions)
     places = np.stack([x, y], axis=-1)[STOCK.inside]
     depth = carved(backend, STOCK, on_face(ours, PATHS[path]))[STOCK.inside]
     height = dropped(theirs, PATHS[path], places)

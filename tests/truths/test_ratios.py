@@ -207,7 +207,7 @@ def test_two_thirds_as_sixty_six_point_six_seven_percent():
 def test_a_backward_cam_drifts_as_its_forward_twin_does():
     ahead, back = (of_percent(Fraction(sign * 2, 3), places=2) for sign in (1, -1))
     assert back.actual == -ahead.actual
-    assert (back.gap(3), back.off) == (ahead.gap(3), ahead.off)
+    assert (back.gap(3), back.relative_error) == (ahead.gap(3), ahead.relative_error)
 
 
 def test_a_ratio_is_taken_as_people_write_it():
@@ -230,11 +230,11 @@ BAD = {
     "no parts": (lambda: of_step_parts(Fraction(1), 1, 1, 0), "parts=0: must be a whole number, one or more"),
     "half a decimal": (lambda: of_percent(Fraction(1), 2.5), "places=2.5: must be decimals of a percent, 0 to 30"),
     "no radius": (
-        lambda: RealRatio(way="", target=Fraction(1), actual=Fraction(1)).turns_until_seen(0.0),
+        lambda: RealRatio(description="", target=Fraction(1), actual=Fraction(1)).turns_until_seen(0.0),
         "radius=0: must be above.*",
     ),
     "no width": (
-        lambda: RealRatio(way="", target=Fraction(1), actual=Fraction(1)).turns_until_seen(1, 0),
+        lambda: RealRatio(description="", target=Fraction(1), actual=Fraction(1)).turns_until_seen(1, 0),
         "width=0: must be above.*",
     ),
 }

@@ -97,9 +97,9 @@ def test_the_crests_in_the_wood_wind_at_38_1_degrees():
     piece = Barrel(diameter=2 * INCH, length=2.2 * INCH)
     job = Job(title="Wound", lathe=sliding(), piece=piece, cutter=Ball(radius=6.0), passes=[rings], resolution=0.5, chord=0.01)
     carving = job.carve()
-    inside = (carving.stock.down > 0.2 * INCH) & (carving.stock.down < 2 * INCH)
+    inside = (carving.stock.row_positions > 0.2 * INCH) & (carving.stock.row_positions < 2 * INCH)
     waves = np.fft.rfft(carving.depth[inside])[:, WAVE.lobes]
-    slope = np.polyfit(carving.stock.down[inside], np.unwrap(np.angle(waves)) / WAVE.lobes, 1)[0]
+    slope = np.polyfit(carving.stock.row_positions[inside], np.unwrap(np.angle(waves)) / WAVE.lobes, 1)[0]
     assert math.degrees(math.atan(abs(slope) * INCH)) == pytest.approx(WOUND, abs=0.1)
 
 

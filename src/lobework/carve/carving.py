@@ -181,13 +181,13 @@ class Carving:
             down = self.piece.outline[0, 1] - seen[:, 1]
             on_it = (down >= 0) & (down <= surface.length)
             across = np.arctan2(sweep.tip[:, 1], sweep.tip[:, 0]) % (2 * math.pi)
-            wall = np.interp(down, stock.down, np.broadcast_to(stock.wall[:, 0], stock.rows))
+            wall = np.interp(down, stock.row_positions, np.broadcast_to(stock.wall[:, 0], stock.rows))
             place = np.stack([np.degrees(across), surface.profile(np.clip(down, 0, surface.length))[:, 1]], axis=-1)
         for score in (seen[:, 2], seen[:, 2] - wall):
             k = int(np.where(on_it, score.round(9), -np.inf).argmax())
             if on_it[k] and seen[k, 2] > 0:
-                row = round((down[k] - stock.down[0]) / stock.row_step)
-                column = round((across[k] - stock.across[0]) / stock.column_step) % stock.columns
+                row = round((down[k] - stock.row_positions[0]) / stock.row_step)
+                column = round((across[k] - stock.column_positions[0]) / stock.column_step) % stock.columns
                 depth = float(seen[k, 2])
                 where = float(place[k, 0]), float(place[k, 1])
                 yield Spot(row=row, column=column, place=where, depth=depth, wall=float(wall[k]) - depth, cut=sweep.title)
@@ -240,9 +240,9 @@ class Carving:
         """Return position, depth, wall and deepest cut of one ray."""
         row, column = int(row), int(column)
         if isinstance(self.stock.surface, Face):
-            place = float(self.stock.across[column]), float(self.stock.down[row])
+            place = float(self.stock.column_positions[column]), float(self.stock.row_positions[row])
         else:
-            place = math.degrees(self.stock.across[column]), float(self.stock.profile[row, 1])
+            place = math.degrees(self.stock.column_positions[column]), float(self.stock.profile[row, 1])
         depth, wall = float(self.depth[row, column]), float(self._wall(slice(row, row + 1))[0, column])
         return Spot(row=row, column=column, place=place, depth=depth, wall=wall, cut=self._deepest_cut(row, column))
 

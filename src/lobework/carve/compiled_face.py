@@ -50,7 +50,7 @@ def _steepest(edge: Edge, depth: float) -> float:
             height = math.sqrt(max(part.radius**2 - far**2, 0.0))
             steepest = max(steepest, far / height if height > 0 else math.inf)
         else:
-            steepest = max(steepest, part.rise)
+            steepest = max(steepest, part.slope)
     sunk = depth > edge.height
     return _STEEPEST if sunk else min(steepest, _STEEPEST)
 

@@ -76,7 +76,7 @@ def _slopes(edge: Edge) -> list[tuple[float, float]]:
             near, far = (math.asin(min(r / part.radius, 1.0)) for r in (part.near, part.far))
             slopes.append((math.tan(near), math.inf if part.far >= part.radius else math.tan(far)))
         else:
-            slopes.append((part.rise, part.rise))
+            slopes.append((part.slope, part.slope))
     return slopes
 
 

@@ -56,7 +56,7 @@ def grid_of(stock: Stock) -> Grid:
     """Return the positions of the cells of a stock's face, in the layout of the kernels."""
     from lobework.kernels.sweep.tiles import Grid
 
-    return Grid(float(stock.across[0]), float(stock.down[0]), stock.column_step, stock.row_step)
+    return Grid(float(stock.column_positions[0]), float(stock.row_positions[0]), stock.column_step, stock.row_step)
 
 
 def rays_of(stock: Stock) -> Rays:
@@ -74,11 +74,11 @@ def rays_of(stock: Stock) -> Rays:
 
     row_count, column_count = (-(-count // SIDE) * SIDE for count in stock.shape)
     rows, bands, columns = zeros(Row, row_count), zeros(Band, row_count // PATCH), zeros(Column, column_count)
-    row_start, column_start = float(stock.down[0]), float(stock.across[0])
-    column = stock.across[0] + np.arange(column_count) * stock.column_step
+    row_start, column_start = float(stock.row_positions[0]), float(stock.column_positions[0])
+    column = stock.column_positions[0] + np.arange(column_count) * stock.column_step
     middle_of = column + (PATCH - 1) / 2 * stock.column_step
     if isinstance(stock.surface, Face):
-        row = stock.down[0] + np.arange(row_count) * stock.row_step
+        row = stock.row_positions[0] + np.arange(row_count) * stock.row_step
         rows["y"], rows["axis_depth"] = row, np.inf
         bands["y"] = row[::PATCH] + (PATCH - 1) / 2 * stock.row_step
         columns["x"], columns["middle_x"] = column, middle_of
@@ -359,9 +359,12 @@ def _records(parts: Sequence[LineSegment | ArcSegment]) -> EdgeParts:
     for name in ("near", "far"):
         records[name] = [getattr(part, name) for part in parts]
     records["is_arc"] = [isinstance(part, ArcSegment) for part in parts]
-    for kind, names in ((LineSegment, ("low", "rise")), (ArcSegment, ("centre", "radius"))):
-        for name in names:
-            records[name] = [getattr(part, name) if isinstance(part, kind) else 0.0 for part in parts]
+    lines = [part if isinstance(part, LineSegment) else None for part in parts]
+    records["low"] = [line.low if line else 0.0 for line in lines]
+    records["rise"] = [line.slope if line else 0.0 for line in lines]
+    arcs = [part if isinstance(part, ArcSegment) else None for part in parts]
+    for name in ("centre", "radius"):
+        records[name] = [getattr(arc, name) if arc else 0.0 for arc in arcs]
     return records
 
 
@@ -373,14 +376,16 @@ def stretches(edge: Edge) -> Iterator[tuple[int, int]]:
     [(0, 2), (2, 3)]
     """
     parts = edge.parts
-    breaks = [k for k in range(1, len(parts)) if _rise(parts[k], parts[k].near) < _rise(parts[k - 1], parts[k - 1].far) - _CORNER]
+    breaks = [
+        k for k in range(1, len(parts)) if _slope(parts[k], parts[k].near) < _slope(parts[k - 1], parts[k - 1].far) - _CORNER
+    ]
     yield from itertools.pairwise([0, *breaks, len(parts)])
 
 
-def _rise(part: LineSegment | ArcSegment, r: float) -> float:
+def _slope(part: LineSegment | ArcSegment, r: float) -> float:
     """Return the slope of a part ``r`` mm from the centre line."""
     if isinstance(part, LineSegment):
-        return part.rise
+        return part.slope
     under = (part.radius - r) * (part.radius + r)
     return r / math.sqrt(under) if under > 0 else math.inf
 

@@ -134,7 +134,7 @@ def _line(a: tuple[float, float], b: tuple[float, float], side: int) -> Iterator
 
 
 def _ends(part: LineSegment) -> tuple[tuple[float, float], tuple[float, float]]:
-    return (part.near, part.low), (part.far, part.low + part.rise * (part.far - part.near))
+    return (part.near, part.low), (part.far, part.low + part.slope * (part.far - part.near))
 
 
 def _top(part: LineSegment | ArcSegment) -> float:

@@ -218,8 +218,8 @@ class _Part(NamedTuple):
             low, top = (part.centre - part.radius * math.cos(angle) for angle in (first, last))
             discs = [(0.0, part.centre, part.radius, first, last)]
         else:
-            first = last = math.atan(part.rise)
-            low, top, discs = part.low, part.low + part.rise * (part.far - part.near), []
+            first = last = math.atan(part.slope)
+            low, top, discs = part.low, part.low + part.slope * (part.far - part.near), []
         ends = (part.near, low, 0.0, 0.0, first), (part.far, top, 0.0, last, math.pi / 2)
         swing = holder.radius if isinstance(holder, CuttingFrame | EccentricFrame) else 0.0
         return cls((*discs, *ends), swing, isinstance(holder, CuttingFrame), isinstance(holder, FixedTool))

@@ -73,27 +73,27 @@ class Stock(Brief):
         return self.rows * self.columns * BYTES_A_RAY
 
     @cached_property
-    def down(self) -> Array:
+    def row_positions(self) -> Array:
         """(rows,) mm: y of each row on a face; arc length along the profile on a round surface."""
         start = -(self.rows - 1) / 2 * self.row_step if isinstance(self.surface, Face) else 0.0
         start = start if self.row_start is None else self.row_start
-        down: Array = start + self.row_step * np.arange(self.rows, dtype=np.float64)
-        return down
+        positions: Array = start + self.row_step * np.arange(self.rows, dtype=np.float64)
+        return positions
 
     @cached_property
-    def across(self) -> Array:
+    def column_positions(self) -> Array:
         """(columns,): x of each column on a face, mm; angle of each column on a round surface, rad."""
         start = -(self.columns - 1) / 2 * self.column_step if isinstance(self.surface, Face) else 0.0
         start = start if self.column_start is None else self.column_start
-        across: Array = start + self.column_step * np.arange(self.columns, dtype=np.float64)
-        return across
+        positions: Array = start + self.column_step * np.arange(self.columns, dtype=np.float64)
+        return positions
 
     @cached_property
     def profile(self) -> Array:
         """(rows, 4): radius and z, mm, and the components of the outward normal along both, for each row of a round surface."""
         if isinstance(self.surface, Face):
             raise TypeError("a face has no profile")
-        return self.surface.profile(self.down)
+        return self.surface.profile(self.row_positions)
 
     @cached_property
     def to_axis(self) -> Array:
@@ -108,10 +108,10 @@ class Stock(Brief):
         """Return the origins, (..., 3) mm, and the unit directions, (..., 3), of the rays at (...) rows and columns."""
         row, column = np.broadcast_arrays(row, column)
         if isinstance(self.surface, Face):
-            x, y = self.across[column], self.down[row]
+            x, y = self.column_positions[column], self.row_positions[row]
             return np.stack([x, y, 0 * x], axis=-1), np.broadcast_to(np.array([0.0, 0.0, -1.0]), (*x.shape, 3))
         radius, z, out, along = np.moveaxis(self.profile[row], -1, 0)
-        cos, sin = np.cos(self.across[column]), np.sin(self.across[column])
+        cos, sin = np.cos(self.column_positions[column]), np.sin(self.column_positions[column])
         start = np.stack([radius * cos, radius * sin, z], axis=-1)
         return start, -np.stack([out * cos, out * sin, along], axis=-1)
 
@@ -119,9 +119,9 @@ class Stock(Brief):
     def inside(self) -> NDArray[np.bool_]:
         """(rows, columns): whether there is work under each ray; always true on a round surface."""
         if isinstance(self.surface, Face):
-            under = (self.surface.radius - self.down) * (self.surface.radius + self.down)
+            under = (self.surface.radius - self.row_positions) * (self.surface.radius + self.row_positions)
             half = np.where(under >= 0, np.sqrt(np.maximum(under, 0.0)), -1.0)
-            inside: NDArray[np.bool_] = np.abs(self.across) <= half[:, None]
+            inside: NDArray[np.bool_] = np.abs(self.column_positions) <= half[:, None]
             return inside
         return np.ones(self.shape, dtype=np.bool_)
 
@@ -130,7 +130,7 @@ class Stock(Brief):
         """(rows, columns) or (rows, 1) mm: thickness of the work along each ray; (1, 1) on a face."""
         if isinstance(self.surface, Face):
             return np.array([[self.surface.thickness]])
-        return self.surface.wall(self.down)[:, None]
+        return self.surface.wall(self.row_positions)[:, None]
 
     @cached_property
     def areas(self) -> Array:
@@ -170,9 +170,9 @@ class Stock(Brief):
 
     def ray(self, row: int, column: int) -> Stock:
         """Return a stock that consists of one ray; on a round surface, of its whole row."""
-        start = float(self.down[row])
+        start = float(self.row_positions[row])
         if isinstance(self.surface, Face):
-            return replace(self, rows=1, columns=1, row_start=start, column_start=float(self.across[column]))
+            return replace(self, rows=1, columns=1, row_start=start, column_start=float(self.column_positions[column]))
         return replace(self, rows=1, row_start=start)
 
     def uncut(self) -> Depth:

@@ -184,7 +184,7 @@ def _ends(places: tuple[float, float], axis: Axis | HandAxis) -> Iterator[tuple[
 
 def _place_text(place: float, axis: Axis | HandAxis, units: LengthUnit) -> str:
     """Return a position as it is printed."""
-    wound = f", {axis.screw.said(place)} of its screw" if isinstance(axis, HandAxis) and axis.screw is not None else ""
+    wound = f", {axis.screw.setting_text(place)} of its screw" if isinstance(axis, HandAxis) and axis.screw is not None else ""
     return f"{format_number(place)} degrees" if axis.rotary else f"{show_length(place, units)}{wound}"
 
 
@@ -213,7 +213,9 @@ def ratio_findings(cuts: Sequence[Cut], traces: Sequence[Trace]) -> Iterable[Fin
                 if not actual.exact:
                     yield _ratio_finding(actual, drive, same[0], radius, where)
                 elif shaft.wheels or shaft.percent_places is not None:
-                    yield Finding(kind="ratio", level="note", where=where, message=f"runs at {drive.ratio} exactly: {actual.way}")
+                    yield Finding(
+                        kind="ratio", level="note", where=where, message=f"runs at {drive.ratio} exactly: {actual.description}"
+                    )
                 axis = lathe.axis(f"cam {number}")
                 if axis and axis.steps and (coarse := _half_a_step(drive, axis.steps)) > VISIBLE_MM:
                     finer = f"use finer steps than {axis.steps:g} a turn"
@@ -233,8 +235,8 @@ def _ratio_finding(actual: RealRatio, drive: Drive, cut: Cut, radius: float, whe
         kind="ratio",
         level="warning" if until <= cut.passed.turns else "note",
         where=where,
-        message=f"runs at {show_percent(actual)}, not {drive.ratio} ({actual.way}): after {_turns(Fraction(closes))} the wave "
-        f"misses its own beginning by {gap} at a radius of {show_small(radius, cut.units)}; this is visible after "
+        message=f"runs at {show_percent(actual)}, not {drive.ratio} ({actual.description}): after {_turns(Fraction(closes))} "
+        f"the wave misses its own beginning by {gap} at a radius of {show_small(radius, cut.units)}; this is visible after "
         f"{_turns(Fraction(until))}; use a ratio that the drive can make, or gears",
     )
 

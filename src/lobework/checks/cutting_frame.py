@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     from lobework.parts.protocols import Cutter, Piece
     from lobework.quantities.units import LengthUnit
 
-__all__ = ["GrooveAngle", "frame_by_cut", "frame_findings", "lie_of"]
+__all__ = ["GrooveAngle", "frame_by_cut", "frame_findings", "groove_angle_of"]
 
 _POINTS: Final = 513
 """Number of points at which a pass or a profile is sampled."""
@@ -71,8 +71,8 @@ class GrooveAngle:
 
     Examples
     --------
-    >>> lie = GrooveAngle(of="groove", low_deg=30.0, high_deg=36.0, low_z=-40.0, high_z=-5.0)
-    >>> lie.best_deg, lie.misfit(33.0), lie.misfit(38.5)
+    >>> groove_angle = GrooveAngle(of="groove", low_deg=30.0, high_deg=36.0, low_z=-40.0, high_z=-5.0)
+    >>> groove_angle.best_deg, groove_angle.misfit(33.0), groove_angle.misfit(38.5)
     (33.0, (3.0, -40.0), (8.5, -40.0))
     """
 
@@ -124,7 +124,7 @@ def _folded(angle_deg: float) -> float:
     return 90 - (90 - angle_deg) % 180
 
 
-def lie_of(cuts: Sequence[Cut], cutter: Cutter, piece: Piece) -> GrooveAngle | None:
+def groove_angle_of(cuts: Sequence[Cut], cutter: Cutter, piece: Piece) -> GrooveAngle | None:
     """Return the angles of the grooves or the pattern of one pass on round work; None if there is neither.
 
     If a pass travels along the work, the angle is that of the tip's path, seen along the outward normal of the work. For rings,
@@ -143,29 +143,31 @@ def lie_of(cuts: Sequence[Cut], cutter: Cutter, piece: Piece) -> GrooveAngle | N
     if not isinstance(surface_of(piece), Round) or not has_edge(cutter) or not isinstance(cutter.holder, CuttingFrame):
         return None
     some = np.unique(np.linspace(0, len(cuts) - 1, _MOST_CUTS).astype(int)).tolist()
-    return _merged([lies for k in some if (lies := _course(cuts[k], _neighbour(cuts, k), cutter, piece)) is not None])
+    courses = [_course(cuts[k], _neighbour(cuts, k), cutter, piece) for k in some]
+    return _merged([each for each in courses if each is not None])
 
 
 def frame_by_cut(cuts: Sequence[Cut], cutter: Cutter, piece: Piece) -> dict[int, str]:
     """Return a map from each cut number of one pass to a text: the best angle of the frame, and the misfit of the job's angle.
 
-    The map is empty if one angle is best for all cuts, or if there is neither a groove nor a pattern. See `lie_of`.
+    The map is empty if one angle is best for all cuts, or if there is neither a groove nor a pattern. See `groove_angle_of`.
     """
-    whole = lie_of(cuts, cutter, piece)
+    whole = groove_angle_of(cuts, cutter, piece)
     if whole is None or whole.is_uniform or len(cuts) == 1 or not has_edge(cutter) or not isinstance(cutter.holder, CuttingFrame):
         return {}
     found = [_course(cut, _neighbour(cuts, k), cutter, piece) for k, cut in enumerate(cuts)]
-    lies = [_merged([each] if each is not None else []) for each in found]
-    best = [lie.best_deg for lie in lies if lie is not None]
+    groove_angles = [_merged([each] if each is not None else []) for each in found]
+    best = [each.best_deg for each in groove_angles if each is not None]
     if max(abs(_folded(each - best[0])) for each in best) < _EQUAL_DEG:
         return {}
     set_deg = cutter.holder.angle_deg
-    return {cut.number: "" if lie is None else _cut_text(lie, set_deg) for cut, lie in zip(cuts, lies, strict=True)}
+    texts = ["" if each is None else _cut_text(each, set_deg) for each in groove_angles]
+    return {cut.number: text for cut, text in zip(cuts, texts, strict=True)}
 
 
-def _cut_text(lie: GrooveAngle, set_deg: float) -> str:
+def _cut_text(groove_angle: GrooveAngle, set_deg: float) -> str:
     """Return the best angle for one cut and the misfit of the angle that is set."""
-    best, off = format_number(lie.best_deg, 1), format_number(lie.misfit(set_deg)[0], 1)
+    best, off = format_number(groove_angle.best_deg, 1), format_number(groove_angle.misfit(set_deg)[0], 1)
     return f"{best} deg, {off} deg off as set"
 
 
@@ -230,13 +232,15 @@ def _pattern_slope(cut: Cut, beside: Cut, z: Array) -> Array | None:
             continue
         lobes, winds, turned = drive.cam.lobes, [], other.phase + drive.phase * -1
         if (twist := drive.twist) is not None and twist.over is not None:
-            rate = np.diff([twist.part(twist.way(z - _STEP_MM * sign)) for sign in (-1, 1)], axis=0)[0] / (2 * _STEP_MM)
+            rate = np.diff([twist.eased_share(twist.share_along(z - _STEP_MM * sign)) for sign in (-1, 1)], axis=0)[0] / (
+                2 * _STEP_MM
+            )
             winds.append(math.radians(twist.degrees(lobes)) * rate)
             if other.twist is not None:
-                gone = float(twist.part(twist.way(np.array(beside.tip[2:])))[0])
+                gone = float(twist.eased_share(twist.share_along(np.array(beside.tip[2:])))[0])
                 turned += (other.twist.angle + twist.angle * -1) * Fraction(gone)
         stepped = turned.in_turns(lobes)
-        if stepped and cut.level and apart and abs(stepped * lobes) <= _LARGEST_PHASE_STEP:
+        if stepped and cut.keeps_z and apart and abs(stepped * lobes) <= _LARGEST_PHASE_STEP:
             winds.append(np.full_like(z, 2 * math.pi * float(stepped) / apart))
         if winds:
             pattern: Array = sum(winds) / float(drive.ratio)
@@ -270,8 +274,8 @@ def frame_findings(piece: Piece, cutter: Cutter, cuts: Sequence[Cut]) -> Iterabl
     for _, same in itertools.groupby(cuts, key=lambda cut: cut.group):
         group = list(same)
         name = group[0].passed.name or f"pass {group[0].group}"
-        if isinstance(holder, CuttingFrame) and (lie := lie_of(group, cutter, piece)) is not None:
-            yield from _finding(lie, holder, name, group[0].units)
+        if isinstance(holder, CuttingFrame) and (groove_angle := groove_angle_of(group, cutter, piece)) is not None:
+            yield from _finding(groove_angle, holder, name, group[0].units)
         yield from _slope_findings(group[0], cutter, name)
 
 
@@ -300,21 +304,22 @@ def _slope_findings(cut: Cut, cutter: Cutter, name: str) -> Iterator[Finding]:
         yield Finding(kind="template", level="warning", where=name, message=message)
 
 
-def _finding(lie: GrooveAngle, holder: CuttingFrame, name: str, units: LengthUnit) -> Iterator[Finding]:
+def _finding(groove_angle: GrooveAngle, holder: CuttingFrame, name: str, units: LengthUnit) -> Iterator[Finding]:
     """Yield the finding on the angle of the frame for one pass, if there is one."""
-    off, z = lie.misfit(holder.angle_deg)
-    least, least_z = lie.misfit(lie.best_deg)
-    best = format_number(lie.best_deg, 1)
+    off, z = groove_angle.misfit(holder.angle_deg)
+    least, least_z = groove_angle.misfit(groove_angle.best_deg)
+    best = format_number(groove_angle.best_deg, 1)
     if off > least + _SETTING_DEG:
         stands, by, where = format_number(holder.angle_deg, 2), format_number(off, 1), show_length(round(z, 2), units)
-        lies = f"the frame stands at {stands} deg, {by} deg off the {lie.of} at z {where}"
+        error = f"the frame stands at {stands} deg, {by} deg off the {groove_angle.of} at z {where}"
         then = f", which leaves at most {format_number(least, 1)} deg" if least > _SETTING_DEG else ""
         yield Finding(
-            kind="frame", level="warning", where=name, message=f"{lies}; write an angle of {best} deg for it in the job{then}"
+            kind="frame", level="warning", where=name, message=f"{error}; write an angle of {best} deg for it in the job{then}"
         )
     elif least > _LARGE_MISFIT_DEG:
         by, where = format_number(least, 1), show_length(round(least_z, 2), units)
-        message = f"the {lie.of} turns along the work: at its best angle, {best} deg, the frame is {by} deg off at z {where}"
+        misfit = f"at its best angle, {best} deg, the frame is {by} deg off at z {where}"
+        message = f"the {groove_angle.of} turns along the work: {misfit}"
         yield Finding(
             kind="frame", level="note", where=name, message=f"{message}; cut it in shorter passes, each with its own angle"
         )

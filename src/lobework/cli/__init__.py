@@ -64,7 +64,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
                 return _print_error(str(error), WRONG)
             return _report_fault(str(error), error)
         except LobeworkError as error:
-            for other in (error, *getattr(error, "others", ())):
+            for other in (error, *getattr(error, "further_errors", ())):
                 _print_error(str(other), WRONG)
             return WRONG
         except KeyboardInterrupt:

@@ -164,7 +164,7 @@ def _by_lathe(options: argparse.Namespace, wanted: Fraction) -> RealRatio:
     number, lathe = read("--cam", options.cam or "1", whole_number), read_lathe(options.lathe)
     with option_errors("--cam"):
         run = run_of(lathe, number, wanted)
-    return replace(run, way=f"{lathe.name}, cam {number}: {run.way}")
+    return replace(run, description=f"{lathe.name}, cam {number}: {run.description}")
 
 
 def _trains(options: argparse.Namespace, wanted: Fraction) -> list[Train]:
@@ -201,7 +201,7 @@ def _within(options: argparse.Namespace) -> Fraction:
 def _by_train(train: Train, wanted: Fraction) -> RealRatio:
     from lobework.gearing.ratios import RealRatio
 
-    return RealRatio(way=str(train), target=wanted, actual=train.ratio if wanted > 0 else -train.ratio)
+    return RealRatio(description=str(train), target=wanted, actual=train.ratio if wanted > 0 else -train.ratio)
 
 
 def _table_row(run: RealRatio, turns: int, radius: float, seen: float, units: LengthUnit) -> list[str]:
@@ -210,7 +210,7 @@ def _table_row(run: RealRatio, turns: int, radius: float, seen: float, units: Le
     max_deviation = f"within {_angle_text(run.max_deviation, radius, units)}" if run.max_deviation else "-"
     after = run.turns_until_seen(radius, seen) if radius else None
     until_seen = f"after {_turns(after)}" if after else "never"
-    return [run.way, _fraction_and_percent(run.actual), gap_text, max_deviation, *([until_seen] if radius else [])]
+    return [run.description, _fraction_and_percent(run.actual), gap_text, max_deviation, *([until_seen] if radius else [])]
 
 
 def _fraction_and_percent(ratio: Fraction) -> str:
@@ -245,9 +245,9 @@ def other_orders(trains: Iterable[Train]) -> Iterator[str]:
 
 
 def _near_enough(options: argparse.Namespace, wanted: Fraction, trains: Sequence[Train]) -> int:
-    if options.within is None or not trains or abs(trains[0].off(wanted)) <= _within(options):
+    if options.within is None or not trains or abs(trains[0].relative_error(wanted)) <= _within(options):
         return DONE
-    off = float(abs(trains[0].off(wanted))) * 100
+    off = float(abs(trains[0].relative_error(wanted))) * 100
     print(f"\nno train of these wheels is within {options.within} of {wanted}: the nearest, {trains[0]}, is {off:.4g} % off")
     return FOUND
 

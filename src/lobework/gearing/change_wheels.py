@@ -95,7 +95,7 @@ class Train:
         """Number of pairs of wheels."""
         return len(self.drivers)
 
-    def off(self, ratio: Fraction) -> Fraction:
+    def relative_error(self, ratio: Fraction) -> Fraction:
         """Return the relative error of the train's ratio; negative if the train is slower than ``ratio``."""
         return self.ratio / abs(exactly(ratio)) - 1
 
@@ -127,7 +127,7 @@ def train_for(ratio: Fraction, wheels: Iterable[int], pairs: int = 2, within: Fr
     Returns
     -------
     Train
-        The best of all trains of these wheels; ``train.off(ratio)`` is its error.
+        The best of all trains of these wheels; ``train.relative_error(ratio)`` is its error.
 
     Raises
     ------
@@ -153,7 +153,7 @@ def trains_for(ratio: Fraction, wheels: Iterable[int], pairs: int = 2) -> tuple[
     """Return the nearest train with one pair, with two pairs and so on; omit trains that are no nearer than a shorter train.
 
     >>> for train in trains_for(Fraction(2, 7), [20, 25, 30, 36, 45, 60]):
-    ...     print(train, f"{float(train.off(Fraction(2, 7))):+.5f}")
+    ...     print(train, f"{float(train.relative_error(Fraction(2, 7))):+.5f}")
     20 drives 60 +0.16667
     20 drives 30, 25 drives 60 -0.02778
     """
@@ -162,9 +162,9 @@ def trains_for(ratio: Fraction, wheels: Iterable[int], pairs: int = 2) -> tuple[
     found: list[Train] = []
     for most in range(1, min(pairs, owned.total() // 2) + 1):
         train = _nearest(owned, ratio, most, least=most)
-        if not found or abs(train.off(ratio)) < abs(found[-1].off(ratio)):
+        if not found or abs(train.relative_error(ratio)) < abs(found[-1].relative_error(ratio)):
             found.append(train)
-        if found[-1].off(ratio) == 0:
+        if found[-1].relative_error(ratio) == 0:
             break
     return tuple(found)
 
@@ -299,7 +299,7 @@ def train_to_cut(ratio: Fraction, within: Fraction, pairs: int = 3, least: int =
     Examples
     --------
     >>> train = train_to_cut(Fraction("224.7007992"), within=Fraction(1, 10**9))
-    >>> train.pairs, abs(train.off(Fraction("224.7007992"))) < 1e-9
+    >>> train.pairs, abs(train.relative_error(Fraction("224.7007992"))) < 1e-9
     (3, True)
     """
     ratio, pairs, within = _exact_query(ratio, pairs, within)

@@ -137,7 +137,7 @@ class Wheel:
 
     Examples
     --------
-    >>> Wheel([96, 112, 144, 360]).said(Fraction(1, 12)), Wheel([18], worm=40).said(Fraction(35, 360))
+    >>> Wheel([96, 112, 144, 360]).setting_text(Fraction(1, 12)), Wheel([18], worm=40).setting_text(Fraction(35, 360))
     ('8 holes of the 96 circle', '3 turns and 16 holes of the 18 circle')
     """
 
@@ -169,16 +169,16 @@ class Wheel:
         circles = _show_circles(self.circles)
         return f"{circles} notches{worm}" if self.marks == "notches" else f"circles {circles}{worm}"
 
-    def ways(self, turns: Fraction) -> tuple[str, ...]:
+    def settings(self, turns: Fraction) -> tuple[str, ...]:
         """Return all settings that turn the work by ``turns``, one for each circle that has a hole there.
 
-        >>> Wheel([18, 39], worm=40).ways(Fraction(1, 6))
+        >>> Wheel([18, 39], worm=40).settings(Fraction(1, 6))
         ('6 turns and 12 holes of the 18 circle', '6 turns and 26 holes of the 39 circle')
         """
         crank = turns * self.worm
         return tuple(self._setting(crank, name, holes) for name, holes in self.circles if (crank * holes).denominator == 1)
 
-    def said(self, turns: Fraction) -> str:
+    def setting_text(self, turns: Fraction) -> str:
         """Return the setting that turns the work by ``turns``, on the first circle that has a hole there.
 
         Raises
@@ -188,13 +188,13 @@ class Wheel:
 
         Examples
         --------
-        >>> Wheel([96]).said(Fraction(1, 7))
+        >>> Wheel([96]).setting_text(Fraction(1, 7))
         Traceback (most recent call last):
         lobework.errors.SettingError: 1/7 turn must fall on a hole, but is between those of every circle; the nearest is
             14 holes of the 96 circle, 1.071429 degrees further
         """
-        if ways := self.ways(turns):
-            return ways[0]
+        if settings := self.settings(turns):
+            return settings[0]
         near, off = self.nearest(turns)
         degrees = f"{format_number(abs(float(off)), 6)} degrees {'further' if off > 0 else 'less'}"
         given = f"{turns} turn" if turns.denominator <= _MOST_HOLES else format_phase(Phase(turns))
@@ -250,10 +250,10 @@ class Wheel:
 
     def measure(self, mark: Measure) -> Measure:
         """Return the measure of an index that may be written, and is also shown, in holes of this wheel."""
-        return replace(mark, description=f"{mark.description}, or '8 holes of 96'", read=self.read, beside=self._in_holes)
+        return replace(mark, description=f"{mark.description}, or '8 holes of 96'", read=self.read, also_shown=self._in_holes)
 
     def _in_holes(self, index: Phase) -> str:
-        return self.said(index.in_turns())
+        return self.setting_text(index.in_turns())
 
 
 def wheel_phase(given: object, wheel: Wheel | None = None) -> Phase:

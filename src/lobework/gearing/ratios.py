@@ -170,7 +170,7 @@ class RealRatio:
 
     Parameters
     ----------
-    way : str
+    description : str
         Description of the drive.
     target : Fraction, or what `lobework.quantities.units.ratio` reads
         Cam turns per spindle turn that the pattern needs, not zero.
@@ -187,7 +187,7 @@ class RealRatio:
     (Fraction(6667, 10000), Fraction(360, 6667), 0.028, 6)
     """
 
-    way: str
+    description: str
     target: Fraction
     actual: Fraction
     max_deviation: Fraction = Fraction(0)
@@ -202,11 +202,11 @@ class RealRatio:
                 "actual",
                 self.actual,
                 "other than zero",
-                f"{self.way} is too coarse for {self.target}",
+                f"{self.description} is too coarse for {self.target}",
             )
 
     @property
-    def off(self) -> Fraction:
+    def relative_error(self) -> Fraction:
         """Relative error of the actual ratio; negative if the drive is too slow."""
         return self.actual / self.target - 1
 
@@ -254,7 +254,7 @@ def of_percent(ratio: Fraction, places: int) -> RealRatio:
     True
     """
     decimals = "no decimals" if places == 0 else "1 decimal" if places == 1 else f"{places} decimals"
-    return RealRatio(way=f"percent, {decimals}", target=ratio, actual=nearest_percent(ratio, places))
+    return RealRatio(description=f"percent, {decimals}", target=ratio, actual=nearest_percent(ratio, places))
 
 
 def of_steps(ratio: Fraction, cam: int | Fraction, spindle: int | Fraction | None = None) -> RealRatio:
@@ -288,7 +288,7 @@ def of_steps(ratio: Fraction, cam: int | Fraction, spindle: int | Fraction | Non
     max_deviation = 180 / cam / abs(ratio)
     if spindle is not None:
         max_deviation += 180 / _steps("spindle", spindle)
-    return RealRatio(way=f"motor, {cam} steps a turn", target=ratio, actual=ratio, max_deviation=max_deviation)
+    return RealRatio(description=f"motor, {cam} steps a turn", target=ratio, actual=ratio, max_deviation=max_deviation)
 
 
 def of_step_parts(ratio: Fraction, cam: int | Fraction, spindle: int | Fraction, parts: int = 1) -> RealRatio:
@@ -322,7 +322,7 @@ def of_step_parts(ratio: Fraction, cam: int | Fraction, spindle: int | Fraction,
     amount = Fraction(round(ratio * cam / spindle * parts), parts)
     description = f"{amount} cam steps at each spindle step"
     max_deviation = 180 / cam / abs(ratio) if parts > 1 and ratio else Fraction(0)
-    return RealRatio(way=description, target=ratio, actual=amount * spindle / cam, max_deviation=max_deviation)
+    return RealRatio(description=description, target=ratio, actual=amount * spindle / cam, max_deviation=max_deviation)
 
 
 def _steps(name: str, given: int | Fraction) -> Fraction:

@@ -77,7 +77,7 @@ class Screw:
 
     Examples
     --------
-    >>> Screw(lead=2.54, divisions=10).said(48.26), Screw(lead=2.54).read("3 turns 4 div")
+    >>> Screw(lead=2.54, divisions=10).setting_text(48.26), Screw(lead=2.54).read("3 turns 4 div")
     ('19 turns', 8.636)
     """
 
@@ -108,10 +108,11 @@ class Screw:
         """Return a length, mm, from a value that `lobework.quantities.units.length` reads, or turns such as "3 turns 4 div"."""
         return wound_length(given, bare, self)
 
-    def said(self, mm: float) -> str:
+    def setting_text(self, mm: float) -> str:
         """Return a length as text in whole turns and divisions, rounded to a tenth of a division.
 
-        >>> Screw(lead=2.54).said(16.0), Screw(lead=2.54).said(-1.27), Screw(lead=1.0, divisions=100).said(2.505)
+        >>> screw = Screw(lead=2.54)
+        >>> screw.setting_text(16.0), screw.setting_text(-1.27), Screw(lead=1.0, divisions=100).setting_text(2.505)
         ('6 turns 3 div', '-5 div', '2 turns 50.5 div')
         """
         tenths = round(abs(self.turns(mm)) * self.divisions * _FINEST)
@@ -122,10 +123,12 @@ class Screw:
 
     def measure(self, mark: Measure) -> Measure:
         """Return the measure of a length that may be written, and is also shown, in turns of this screw."""
-        return replace(mark, description=f"{mark.description}, or '16 turns' of its screw", read=self.read, beside=self._in_turns)
+        return replace(
+            mark, description=f"{mark.description}, or '16 turns' of its screw", read=self.read, also_shown=self._in_turns
+        )
 
     def _in_turns(self, mm: float) -> str:
-        return f"{self.said(mm)} of its screw"
+        return f"{self.setting_text(mm)} of its screw"
 
 
 def wound_length(given: object, bare: LengthUnit = "mm", screw: Screw | None = None) -> float:

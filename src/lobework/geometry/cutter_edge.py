@@ -19,21 +19,21 @@ _MOST_CHORDS: Final = 4096
 
 
 class LineSegment(NamedTuple):
-    """A straight segment: ``low + rise * (r - near)`` mm above the tip for ``near <= r <= far``."""
+    """A straight segment: ``low + slope * (r - near)`` mm above the tip for ``near <= r <= far``."""
 
     near: float
     far: float
     low: float
-    rise: float
+    slope: float
 
     def at(self, r: Array) -> Array:
         """Return the height, mm, at (n,) mm from the centre line."""
-        return self.low + self.rise * (r - self.near)
+        return self.low + self.slope * (r - self.near)
 
     def reach(self, height: float) -> float:
         """Return the distance from the centre line, mm, at ``height`` mm above the tip; at most ``far``."""
         return (
-            self.far if self.rise * (self.far - self.near) <= height - self.low else self.near + (height - self.low) / self.rise
+            self.far if self.slope * (self.far - self.near) <= height - self.low else self.near + (height - self.low) / self.slope
         )
 
 

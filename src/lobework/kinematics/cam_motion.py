@@ -53,7 +53,7 @@ class Drift:
 
     def at(self, u: Array) -> Array:
         """Return the angle that the twist adds to the cam, degrees, at (n,) places in the pass."""
-        added: Array = self.degrees * self.twist.part(self.fraction(u))
+        added: Array = self.degrees * self.twist.eased_share(self.fraction(u))
         return added
 
 
@@ -189,9 +189,9 @@ def shaft_of(drive: Drive, cut: Cut) -> Shaft:
     degrees = twist.degrees(lobes)
 
     def fraction(u: Array) -> Array:
-        return u / float(twist.turns) if twist.turns is not None else twist.way(cut.slides(u)[:, 2])
+        return u / float(twist.turns) if twist.turns is not None else twist.share_along(cut.slides(u)[:, 2])
 
-    if twist.ease or not (twist.turns is not None or cut.even):
+    if twist.ease or not (twist.turns is not None or cut.is_straight):
         return Shaft(phase, rate, Drift(degrees, twist, fraction))
     begins, ends = fraction(np.array([0.0, cut.span])).tolist()
     return Shaft(phase + degrees * begins, rate + degrees * (ends - begins) / cut.span)

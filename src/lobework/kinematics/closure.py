@@ -105,7 +105,7 @@ def _cam_turns(motion: Motion, number: int, ratio: Fraction) -> Fraction:
     """Return the turns of a cam in the pass, without sign; exact if the cam does not drift along the work."""
     cut = motion.cut
     twist = cut.passed.cams[number - 1].twist
-    if twist is None or (cut.level if twist.over is not None else not twist.ease):
+    if twist is None or (cut.keeps_z if twist.over is not None else not twist.ease):
         return cut.passed.turns * abs(ratio)
     shaft = next(push.shaft for push in motion.pushes if push.number == number)
     begins, ends = shaft.at(np.array([0.0, cut.span])).tolist()

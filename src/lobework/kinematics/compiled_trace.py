@@ -58,7 +58,7 @@ def compiled_columns(motion: Motion, spans: Spans) -> Callable[[], tuple[Array, 
 
     step, offsets, total = spans.step, spans.offsets, spans.total
     x, y, level = np.zeros(total), np.zeros(total), motion.place(np.zeros(1))[0, 2]
-    z = np.zeros(0 if motion.level else total)
+    z = np.zeros(0 if motion.keeps_z else total)
     still, begins = motion.still or Still(0.0, 0j, 0.0), float(motion.theta(np.zeros(1))[0])
     turned = still.turned + begins
     across = still.across * np.exp(1j * begins)

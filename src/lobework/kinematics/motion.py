@@ -66,9 +66,9 @@ class Motion(Brief):
     still: Still | None
 
     @property
-    def level(self) -> bool:
+    def keeps_z(self) -> bool:
         """Whether the tip stays at one z relative to the spindle throughout the pass."""
-        return not self.endways and not self.leads_z and self.cut.level
+        return not self.endways and not self.leads_z and self.cut.keeps_z
 
     @property
     def pushes(self) -> tuple[Push, ...]:
@@ -308,7 +308,7 @@ def _require_twist(drive: Drive, number: int, cut: Cut) -> None:
             remedy="write over, the length in which it twists",
         )
     turned_by = cut.lathe.cam_shaft(number).turned_by
-    if turned_by in ("spindle", "gears") and not (cut.level and drive.twist.over is not None):
+    if turned_by in ("spindle", "gears") and not (cut.keeps_z and drive.twist.over is not None):
         turns = "gears turn" if turned_by == "gears" else "the spindle turns"
         drifts = "along the work" if drive.twist.over is not None else "from turn to turn"
         raise SettingError(

@@ -42,26 +42,26 @@ def run_of(lathe: Lathe, number: int, ratio: Fraction) -> RealRatio:
     ...     cams=(CamShaft(number=1, turned_by="motor", percent_places=2),),
     ... )
     >>> run = run_of(lathe, 1, Fraction(2, 3))
-    >>> run.way, float(run.actual), round(float(run.max_deviation), 4)
+    >>> run.description, float(run.actual), round(float(run.max_deviation), 4)
     ('percent, 2 decimals; motor, 3200 steps a turn', 0.6667, 0.0844)
     """
     shaft = lathe.cam_shaft(number)
     if shaft.turned_by == "spindle":
-        return RealRatio(way="locked to the spindle", target=ratio, actual=Fraction(1))
+        return RealRatio(description="locked to the spindle", target=ratio, actual=Fraction(1))
     if shaft.turned_by == "software":
-        return RealRatio(way="computed by the control", target=ratio, actual=ratio)
+        return RealRatio(description="computed by the control", target=ratio, actual=ratio)
     if shaft.turned_by == "gears":
         train = train_for(ratio, shaft.wheels, shaft.pairs)
-        return RealRatio(way=f"{train}", target=ratio, actual=train.ratio if ratio > 0 else -train.ratio)
+        return RealRatio(description=f"{train}", target=ratio, actual=train.ratio if ratio > 0 else -train.ratio)
     places = shaft.percent_places
-    set_to = RealRatio(way="motor", target=ratio, actual=ratio) if places is None else of_percent(ratio, places)
+    set_to = RealRatio(description="motor", target=ratio, actual=ratio) if places is None else of_percent(ratio, places)
     steps, spindle_steps = (_steps(lathe, moves) for moves in (f"cam {number}", "spindle"))
     if steps is None:
         return set_to
     in_steps = of_steps(ratio, steps, spindle_steps)
     return replace(
         set_to,
-        way="; ".join(dict.fromkeys((set_to.way, in_steps.way))).removeprefix("motor; "),
+        description="; ".join(dict.fromkeys((set_to.description, in_steps.description))).removeprefix("motor; "),
         max_deviation=in_steps.max_deviation,
     )
 

@@ -86,6 +86,6 @@ def _require_notch(moves: str, turned: Fraction, key: str, lathe: Lathe) -> None
     hand = lathe.hand_axis(moves)
     if hand is not None and hand.wheel is not None:
         try:
-            hand.wheel.said(turned)
+            hand.wheel.setting_text(turned)
         except SettingError as error:
             raise error.replaced(where=key) from None

@@ -94,8 +94,8 @@ def show(value: Any, measure: Measure | None = None, units: LengthUnit = "mm", l
     >>> show(Phase.of("3/96 turn")), show(Phase.of("2 lobe"), lobes=12)
     ('1/32 turn = 11.25 deg', '2 lobes = 60 deg')
     """
-    if measure is not None and measure.beside is not None:
-        return f"{show(value, replace(measure, beside=None), units, lobes)} = {measure.beside(value)}"
+    if measure is not None and measure.also_shown is not None:
+        return f"{show(value, replace(measure, also_shown=None), units, lobes)} = {measure.also_shown(value)}"
     if isinstance(value, Phase):
         return _show_phase(value, lobes)
     if isinstance(value, Screw):

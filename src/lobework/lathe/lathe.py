@@ -152,14 +152,14 @@ class HandAxis:
 
         >>> from lobework.quantities.fields import measures
         >>> from lobework.parts.slide import At
-        >>> HandAxis(moves="x", screw=Screw(lead=2.54)).measure(measures(At)["x"]).beside(24.0)
+        >>> HandAxis(moves="x", screw=Screw(lead=2.54)).measure(measures(At)["x"]).also_shown(24.0)
         '9 turns 4.5 div of its screw'
         """
         if self.screw is not None:
             return self.screw.measure(mark)
         wheel = self.wheel
         assert wheel is not None
-        return replace(wheel.measure(mark), beside=lambda phase: wheel.said(phase.in_turns(lobes)))
+        return replace(wheel.measure(mark), also_shown=lambda phase: wheel.setting_text(phase.in_turns(lobes)))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -108,7 +108,7 @@ class Mounted(NamedTuple):
         wheel, index = getattr(self.chuck, "wheel", None), getattr(self.chuck, "index", None)
         if isinstance(wheel, Wheel) and isinstance(index, Phase):
             try:
-                wheel.said(index.in_turns())
+                wheel.setting_text(index.in_turns())
             except SettingError as error:
                 raise error.replaced(where="index") from None
 
@@ -157,7 +157,7 @@ class Mounted(NamedTuple):
         when = f"after {format_number(turns, 3)} turns it stands" if moves else "it is set"
         remedy = "give it less travel, or fewer turns" if moves else "set it nearer its middle"
         screw = getattr(self.chuck, "screw", None)
-        wound = f" ({screw.said(at)})" if isinstance(screw, Screw) else ""
+        wound = f" ({screw.setting_text(at)})" if isinstance(screw, Screw) else ""
         reach = f"{when} at {format_length(at, places=3)}{wound}, and its travel ends at {format_length(end, places=3)}"
         return SettingError(f"chuck {self.name!r}: its {slide.name} would go past its end: {reach}", remedy=remedy)
 

@@ -233,12 +233,12 @@ class Cut:
     @property
     def tip(self) -> tuple[float, float, float]:
         """Position of the tip on the bench at the beginning of the pass, (x, y, z) mm."""
-        return self.passed.at.tip(self.approach.axis) if self.even else self._position(0.0)
+        return self.passed.at.tip(self.approach.axis) if self.is_straight else self._position(0.0)
 
     @property
     def travel(self) -> tuple[float, float, float]:
         """Displacement of the tip on the bench from the beginning to the end of the pass, (x, y, z) mm."""
-        if self.even:
+        if self.is_straight:
             return self.passed.travel.tip(self.approach.axis)
         (x, y, z), (to_x, to_y, to_z) = self._position(0.0), self._position(1.0)
         return to_x - x, to_y - y, to_z - z
@@ -246,17 +246,17 @@ class Cut:
     @property
     def span(self) -> float:
         """Range of the parameter ``u``: the spindle turns; 1 if only the slides move, 0 if the cutter only plunges."""
-        return float(self.passed.turns) or float(not self.even or any(self.travel))
+        return float(self.passed.turns) or float(not self.is_straight or any(self.travel))
 
     @property
-    def even(self) -> bool:
+    def is_straight(self) -> bool:
         """Whether the slides stand still or travel in a straight line."""
         return self.passed.arc is None and self.passed.template is None
 
     @property
-    def level(self) -> bool:
+    def keeps_z(self) -> bool:
         """Whether the slides stay at one position along the spindle."""
-        return self.even and not self.travel[2]
+        return self.is_straight and not self.travel[2]
 
     @property
     def corners(self) -> Array:
@@ -277,9 +277,9 @@ class Cut:
     def as_set(self, drive: Drive) -> Drive:
         """Return a drive as set for this cut: if the slides keep their z, its twist is replaced by a change of the phase."""
         twist = drive.twist
-        if twist is None or twist.over is None or not self.level:
+        if twist is None or twist.over is None or not self.keeps_z:
             return drive
-        gone = float(twist.part(twist.way(np.array(self.tip[2:])))[0])
+        gone = float(twist.eased_share(twist.share_along(np.array(self.tip[2:])))[0])
         turned = twist.angle * Fraction(gone).limit_denominator(_FINEST)
         return replace(drive, phase=drive.phase + turned, twist=None)
 

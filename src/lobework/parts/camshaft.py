@@ -105,7 +105,7 @@ class CamShaft:
             remedy = "to hold the cam still, take a wheel off and lock it"
             raise SettingError(given="0", must_be="a ratio that gears make, such as 1/2", remedy=remedy)
         train = _train_for(ratio, self.wheels, self.pairs)
-        if off := train.off(ratio):
+        if off := train.relative_error(ratio):
             part, degrees = (format_number(abs(float(each)), 3) for each in (off * 100, off * ratio * 360))
             fast, does = ("fast", "gains") if off > 0 else ("slow", "loses")
             nearest = f"{'-' if ratio < 0 else ''}{train.ratio}, {train}"

@@ -39,7 +39,7 @@ def _normalise(chuck: Any, *lengths: str) -> None:
 def _require_within_travel(chuck: Any, name: str, length: float) -> None:
     """Refuse a slide that is set beyond the end of its travel."""
     if abs(length) > chuck.travel:
-        wound = f" ({chuck.screw.said(chuck.travel)})" if chuck.screw is not None else ""
+        wound = f" ({chuck.screw.setting_text(chuck.travel)})" if chuck.screw is not None else ""
         require(False, name, getattr(chuck, name), f"within the travel of its slide, {chuck.travel:g} mm{wound} to either side")
 
 

@@ -102,6 +102,6 @@ class Drive:
         return "sideways" if self.cam.on == "edge" else "endways"
 
     @property
-    def turned_on(self) -> float:
+    def total_phase_rad(self) -> float:
         """Sum of phase and index, rad of the cam."""
         return (self.phase + self.index).in_radians(self.cam.lobes)

@@ -42,7 +42,7 @@ class Disc:
     """
 
     form: ClassVar[str] = "disc"
-    lies: ClassVar[str] = "face seen from the cutter, X to the right, Y up"
+    view: ClassVar[str] = "face seen from the cutter, X to the right, Y up"
     diameter: Length
     thickness: Length
     material: str = ""
@@ -91,7 +91,7 @@ class Barrel:
     """
 
     form: ClassVar[str] = "barrel"
-    lies: ClassVar[str] = "side rolled out, seen from outside, Z up, X in the middle"
+    view: ClassVar[str] = "side rolled out, seen from outside, Z up, X in the middle"
     diameter: Length
     length: Length
     bore: Length = 0.0
@@ -155,7 +155,7 @@ class Turned:
     """
 
     form: ClassVar[str] = "turned"
-    lies: ClassVar[str] = "side rolled out, seen from outside, Z up, X in the middle"
+    view: ClassVar[str] = "side rolled out, seen from outside, Z up, X in the middle"
     profile: Profile
     hollow: Profile = ()
     material: str = ""

@@ -44,7 +44,7 @@ class Twist:
     Examples
     --------
     >>> winding = Twist(angle="60 deg", over=50.0, ease="1/4")
-    >>> winding.part(np.array([-1.0, 0.0, 0.25, 0.5, 1.0, 2.0])).round(6).tolist()
+    >>> winding.eased_share(np.array([-1.0, 0.0, 0.25, 0.5, 1.0, 2.0])).round(6).tolist()
     [0.0, 0.0, 0.166667, 0.5, 1.0, 1.0]
     """
 
@@ -92,21 +92,21 @@ class Twist:
         """Return the total angle, degrees, for a cam with ``lobes`` lobes."""
         return float(self.angle.in_degrees(lobes))
 
-    def way(self, z: Array) -> Array:
+    def share_along(self, z: Array) -> Array:
         """Return the position ``z``, (n,) mm, as a share of the length: 0 at its start, 1 at its end."""
         assert self.over is not None
         gone: Array = (self.start - z) / self.over
         return gone
 
-    def part(self, way: Array) -> Array:
-        """Return the share of the angle at (n,) shares of the length, as `way` returns them."""
+    def eased_share(self, share: Array) -> Array:
+        """Return the share of the angle at (n,) shares of the length, as `share_along` returns them."""
         if not self.ease:
-            return way
+            return share
         ease = float(self.ease)
         quickest = 1 / (1 - ease)
-        ended = 1 - np.clip(1 - way, 0.0, ease) ** 2 / (2 * ease) * quickest
-        begun = np.clip(way, 0.0, ease) ** 2 / (2 * ease) * quickest
-        return np.where(way < ease, begun, np.where(way > 1 - ease, ended, (way - ease / 2) * quickest))
+        ended = 1 - np.clip(1 - share, 0.0, ease) ** 2 / (2 * ease) * quickest
+        begun = np.clip(share, 0.0, ease) ** 2 / (2 * ease) * quickest
+        return np.where(share < ease, begun, np.where(share > 1 - ease, ended, (share - ease / 2) * quickest))
 
     @property
     def joins(self) -> tuple[float, ...]:

@@ -1,11 +1,11 @@
-"""The former modules and names of the library, for the error message of a plugin that still imports one of them."""
+"""The former modules and names of the library, for the error message of a plugin that still uses one of them."""
 
 from __future__ import annotations
 
 import re
 from typing import Final
 
-__all__ = ["place_now"]
+__all__ = ["former_member_of", "member_now", "place_now"]
 
 _MODULES: Final = {
     "checks": {
@@ -124,6 +124,28 @@ _NAME_NOW: Final = {
     "Plain": "PlainChuck (the chuck) or PlainBackend (the backend)",
     "Slant": "LineSegment",
 }
+_MEMBER_NOW: Final = {
+    "Cut": {"even": "is_straight", "level": "keeps_z"},
+    "CutRow": {"places": "step_numbers"},
+    "Drive": {"turned_on": "total_phase_rad"},
+    "Edge": {"slants": "chords"},
+    "InputError": {"others": "further_errors"},
+    "LineSegment": {"rise": "slope"},
+    "Measure": {"beside": "also_shown"},
+    "Program": {"begins": "opening_groups"},
+    "RealRatio": {"off": "relative_error", "way": "description"},
+    "Screw": {"said": "setting_text"},
+    "Section": {"stands": "start_positions"},
+    "Spanned": {"missed": "gap"},
+    "Steps": {"places": "step_heading"},
+    "Stock": {"across": "column_positions", "down": "row_positions"},
+    "Train": {"off": "relative_error"},
+    "Twist": {"part": "eased_share", "way": "share_along"},
+    "Wheel": {"said": "setting_text", "ways": "settings"},
+}
+"""The present name of each member of a class by its former name."""
+_PART_MEMBER_NOW: Final = {"piece": {"lies": "view"}}
+"""The same for optional members that the parts of plugins may have, for each kind of part."""
 _NO_NAME: Final = re.compile(r"cannot import name '(\w+)'")
 """The beginning of Python's message; before Python 3.12 the error has no attribute for the name."""
 
@@ -149,3 +171,31 @@ def place_now(error: BaseException) -> str:
     if module in _MODULE_NOW:
         return f"lobework.{module} is {_MODULE_NOW[module]} now, and what plugins need of it is in lobework.plugins"
     return ""
+
+
+def member_now(error: BaseException) -> str:
+    """Return the new name of a member that an object of the library no longer has; empty if it never had it.
+
+    >>> from lobework.gearing.screw import Screw
+    >>> try:
+    ...     Screw(lead=2.54).said(16.0)
+    ... except AttributeError as error:
+    ...     print(member_now(error))
+    Screw.said is Screw.setting_text now
+    """
+    if not isinstance(error, AttributeError):
+        return ""
+    for each in type(error.obj).__mro__:
+        if each.__module__.startswith("lobework.") and (now := _MEMBER_NOW.get(each.__name__, {}).get(error.name or "")):
+            return f"{each.__name__}.{error.name} is {each.__name__}.{now} now"
+    return ""
+
+
+def former_member_of(kind: str, part: type) -> str:
+    """Return the new name of an optional member that a part has under its former name only; empty if there is none.
+
+    >>> former_member_of("piece", type("Square", (), {"lies": "face seen from the cutter"}))
+    'lies is view now'
+    """
+    former = _PART_MEMBER_NOW.get(kind, {}).items()
+    return next((f"{old} is {new} now" for old, new in former if hasattr(part, old) and not hasattr(part, new)), "")

@@ -9,6 +9,7 @@ import traceback
 from typing import TYPE_CHECKING, Any, Final, get_args
 
 from lobework.errors import PluginError
+from lobework.plugins.former import former_member_of, member_now
 
 if TYPE_CHECKING:
     from lobework.carve.stock import Depth, Stock
@@ -32,7 +33,8 @@ def one_line(error: BaseException) -> str:
     """Return the type and message of an error as one line; for a syntax error also its file and line."""
     if isinstance(error, SyntaxError):
         return plain(f"{type(error).__name__}: {error}")
-    return plain(traceback.format_exception_only(error)[0])
+    message = traceback.format_exception_only(error)[0].rstrip()
+    return plain(f"{message}; {now}" if (now := member_now(error)) else message)
 
 
 def name_of(kind: str, thing: Any) -> str:
@@ -69,6 +71,8 @@ def _part_name(kind: str, part: Any) -> str:
     promised = {name for name in (*vars(promise), *inspect.get_annotations(promise)) if not name.startswith("_")}
     if absent := sorted(name for name in promised if not hasattr(part, name) and name not in settings):
         raise PluginError(f"{title} lacks {', '.join(absent)}; see lobework.plugins.{promise.__name__} for the definition")
+    if renamed := former_member_of(kind, part):
+        raise PluginError(f"{title}: {renamed}; rename it")
     _require_methods(part, promise, title)
     if reserved := sorted(settings & _reserved_keys(kind)):
         raise PluginError(f"{title} has a setting {reserved[0]!r}, which is a key of job files already; rename it")

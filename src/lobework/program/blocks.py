@@ -69,14 +69,14 @@ class Grid(Brief):
     ----------
     units : (k,) float64, mm or degrees
         Unit in which the positions of each axis are written.
-    places : (k,) int64
+    decimals : (k,) int64
         Number of decimals of each axis.
     signs : (k,) int64
         1, or -1 if the controller counts in the opposite direction: see `lobework.lathe.lathe.Axis`.
     """
 
     units: Array
-    places: NDArray[np.int64]
+    decimals: NDArray[np.int64]
     signs: NDArray[np.int64]
 
     @classmethod
@@ -92,16 +92,16 @@ class Grid(Brief):
     @property
     def step(self) -> Array:
         """(k,) mm or degrees: the distance of neighbouring positions."""
-        return self.units / 10.0**self.places
+        return self.units / 10.0**self.decimals
 
     def nearest(self, places: Array) -> Array:
         """Return (n, k) positions rounded to the grid."""
-        found: Array = np.rint(places / self.units * 10.0**self.places) / 10.0**self.places * self.units
+        found: Array = np.rint(places / self.units * 10.0**self.decimals) / 10.0**self.decimals * self.units
         return found + 0.0
 
     def counts(self, places: Array, at: int | NDArray[np.int64]) -> NDArray[np.int64]:
         """Return positions of one axis, or (n, m) of several, in units of the last decimal, with the sign of the controller."""
-        found: NDArray[np.int64] = np.rint(places / self.units[at] * 10.0 ** self.places[at]).astype(np.int64) * self.signs[at]
+        found: NDArray[np.int64] = np.rint(places / self.units[at] * 10.0 ** self.decimals[at]).astype(np.int64) * self.signs[at]
         return found
 
 

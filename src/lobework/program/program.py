@@ -221,7 +221,7 @@ def _plunge_rate(cut: Cut, far: float, feeds: Feeds) -> float:
     return min(feeds.plunge, 60 * float(top), 60 * math.sqrt(most * far))
 
 
-def _must_unwind(cut: Cut) -> bool:
+def _must_turn_back(cut: Cut) -> bool:
     """Return whether a chuck is not at its starting position after a cut, so that the spindle must be turned back."""
     vary = [each.period_turns for each in cut.lathe.chucks if each.is_dynamic]
     return any(not period_turns or cut.passed.turns % period_turns for period_turns in vary)
@@ -261,7 +261,7 @@ def _section(
     if blocks is not None and blocks.seconds.size:
         steps.append(Timed(blocks.seconds / 60, tuple(axis.letter for axis in moving), places[1:]))
     steps.append(away)
-    if _must_unwind(cut):
+    if _must_turn_back(cut):
         steps.append(Rapid({axis.letter: others[axis.letter] for axis in moving if axis.rotary}))
     slows = None if blocks is None else blocks.slows
     notes = [*_notes(trace, units), *([f"best angle of the frame: {frame}"] if frame else [])]
@@ -380,5 +380,5 @@ def program(
         air=air,
         max_deviation=max(max_deviation for _, max_deviation in made),
         setup=setup,
-        begins=((DIRECTIONS, directions(cuts)), (ZEROS, zero_steps(cuts[0], units))),
+        opening_groups=((DIRECTIONS, directions(cuts)), (ZEROS, zero_steps(cuts[0], units))),
     )

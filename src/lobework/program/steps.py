@@ -93,7 +93,7 @@ class Section(Brief):
         Steps in order; the tip moves clear of the work before anything else moves.
     slows : SlowDown, optional
         Stretch in which the cut is slower than its target speed.
-    stands : mapping from letter to place
+    start_positions : mapping from letter to place
         Position of every axis at the start of the cut, mm or degrees.
     """
 
@@ -102,7 +102,7 @@ class Section(Brief):
     notes: tuple[str, ...]
     steps: tuple[Step, ...]
     slows: SlowDown | None = None
-    stands: Mapping[str, float] = field(default_factory=dict, hash=False)
+    start_positions: Mapping[str, float] = field(default_factory=dict, hash=False)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, repr=False)
@@ -131,7 +131,7 @@ class Program:
         Greatest distance of the moves from the path on the work.
     setup : tuple
         Settings before the program: named groups of settings and their values.
-    begins : tuple
+    opening_groups : tuple
         Groups that come before those of ``setup``: the steps that set the zeros, and the positive directions.
     """
 
@@ -145,7 +145,7 @@ class Program:
     air: float = 0.0
     max_deviation: float = 0.0
     setup: Setup = ()
-    begins: Setup = ()
+    opening_groups: Setup = ()
 
     def __repr__(self) -> str:
         cuts = "1 cut" if len(self.sections) == 1 else f"{len(self.sections)} cuts"

@@ -104,12 +104,13 @@ def initial_pieces(motion: Motion, start: Array, end: Array, letters: Mapping[st
 class Comparison(NamedTuple):
     """The comparison of a set-up.
 
-    ``cut``: the greatest deviation of the program's path from the job's. ``owed``: for each cut, the greatest deviation of the
-    job's path from the program's. ``missing``: for each cut, the fraction of it that the program does not cut.
+    ``program_deviation``: the greatest deviation of the program's path from the job's. ``job_deviations``: for each cut, the
+    greatest deviation of the job's path from the program's. ``missing``: for each cut, the fraction of it that the program does
+    not cut.
     """
 
-    cut: WorstPlace | None
-    owed: list[WorstPlace]
+    program_deviation: WorstPlace | None
+    job_deviations: list[WorstPlace]
     missing: list[float]
 
 
@@ -141,22 +142,22 @@ def compare(
     touches : callable
         Whether (n, 3) places are on the work or in it; a tip in the air cuts nothing.
     """
-    cut = _worst_of_program(setup, moves, counts, samples, tolerance, touches)
+    program_deviation = _worst_of_program(setup, moves, counts, samples, tolerance, touches)
     if not len(samples.points):
         none = [WorstPlace(math.inf, 0, k, 0.0, _xyz(setup.path[end - 1])) for k, end in enumerate(setup.ends)]
-        return Comparison(cut, none, [1.0] * len(none))
+        return Comparison(program_deviation, none, [1.0] * len(none))
     onward = np.append(~begins_run(moves)[samples.move[1:]] | (np.diff(samples.move) == 0), False)
     done = polyline(samples.points, onward)
     path, u, ends = _with_edges(setup, samples.points[_edges(samples.points, onward)], tolerance)
     far, segment, _ = done.nearest(path, tolerance, _FAR * tolerance)
     far = _refined_on_moves(path, far, segment, moves, samples, model, tolerance)
-    owed, missing = [], []
+    job_deviations, missing = [], []
     for k, (first, end) in enumerate(zip(np.concatenate([[0], ends[:-1]]), ends, strict=True)):
         worst = first + int(far[first:end].argmax())
         move = int(samples.move[segment[worst]])
-        owed.append(WorstPlace(float(far[worst]), int(moves.line[move]), k, float(u[worst]), _xyz(path[worst])))
+        job_deviations.append(WorstPlace(float(far[worst]), int(moves.line[move]), k, float(u[worst]), _xyz(path[worst])))
         missing.append(float((~(far[first:end] <= _MISSING * tolerance)).mean()))
-    return Comparison(cut, owed, missing)
+    return Comparison(program_deviation, job_deviations, missing)
 
 
 def _edges(points: Array, onward: NDArray[np.bool_]) -> Ints:

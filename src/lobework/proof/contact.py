@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 __all__ = ["contact_test", "surely_clear"]
 
 _ALONG: Final = 257
-_ROOM_MM: Final = 0.1
+_MARGIN_MM: Final = 0.1
 """Allowance for a greater radius of the profile between two samples."""
 
 
@@ -36,16 +36,16 @@ def contact_test(piece: Piece, cutter: Cutter, within: float) -> Callable[[Array
     surface = surface_of(piece)
     if isinstance(surface, Round):
         radius, z = surface.profile(np.linspace(0.0, surface.length, _ALONG))[:, :2].T
-        outer, least, most = float(radius.max()) + _ROOM_MM + within, float(z.min()) - reach, float(z.max()) + reach
+        outer, least, most = float(radius.max()) + _MARGIN_MM + within, float(z.min()) - reach, float(z.max()) + reach
 
     def may_touch(points: Array) -> NDArray[np.bool_]:
         """Return which places may be in contact, by their distance from the axis; a place that is not finite is included."""
-        far: NDArray[np.bool_] = np.zeros(len(points), bool)
+        clear: NDArray[np.bool_] = np.zeros(len(points), bool)
         if isinstance(surface, Round):
-            far = (np.hypot(points[:, 0], points[:, 1]) > outer) | (points[:, 2] > most) | (points[:, 2] < least)
+            clear = (np.hypot(points[:, 0], points[:, 1]) > outer) | (points[:, 2] > most) | (points[:, 2] < least)
         if isinstance(surface, Face):
-            far = np.hypot(points[:, 0], points[:, 1]) > surface.radius + reach
-        return ~far
+            clear = np.hypot(points[:, 0], points[:, 1]) > surface.radius + reach
+        return ~clear
 
     def in_contact(points: Array) -> NDArray[np.bool_]:
         found = may_touch(points)
@@ -63,8 +63,8 @@ def surely_clear(motion: Motion, piece: Piece, tip: Array, within: float) -> NDA
     """
     if motion.still is None or motion.rocks:
         return np.zeros(len(tip), bool)
-    far = [max(abs(each) for each in push.curve.extent) * abs(push.scale) for push in (*motion.sideways, *motion.endways)]
-    pushed = math.fsum(far)
+    lifts = [max(abs(each) for each in push.curve.extent) * abs(push.scale) for push in (*motion.sideways, *motion.endways)]
+    pushed = math.fsum(lifts)
     surface = surface_of(piece)
     if isinstance(surface, Round) and motion.cut.approach.axis == "x":
         return tip[:, 0] > motion.cut.approach.surface + pushed + abs(motion.still.across) + within

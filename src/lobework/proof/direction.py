@@ -29,7 +29,7 @@ __all__ = ["direction_findings"]
 
 _MOST_SAMPLES: Final = 20_000
 _LEAST_REACH_MM: Final = 1.0
-_MOSTLY: Final = 0.5
+_MAJORITY: Final = 0.5
 
 
 def direction_findings(
@@ -81,7 +81,7 @@ def direction_findings(
         actual = {name: axes[:, column] for name, column in columns.items()}
         off = _difference(trace.motion, actual, trace.motion.axes(u), cutter)
         worst = int(off.argmax())
-        if not off[worst] <= (allowed if turns or (~(off <= allowed)).mean() > _MOSTLY else math.sqrt(2)):
+        if not off[worst] <= (allowed if turns or (~(off <= allowed)).mean() > _MAJORITY else math.sqrt(2)):
             turned = math.degrees(2 * math.asin(min(0.5 * off[worst], 1.0)))
             message = f"the cutter is turned {format_number(turned, 2)} degrees from its direction in cut "
             message += f"{trace.cut.number} ({trace.cut.title}); "

@@ -44,7 +44,7 @@ class Use:
         Greatest values in feed moves.
     lines : tuple of int
         Lines of the program with the values of ``low``, ``high``, ``speed`` and ``acceleration``.
-    over : float
+    rounding_part : float
         Part of the acceleration that may be due to the rounding of feed words; it is not counted against the limit.
     units : "mm" or "inch"
         Unit of the lengths in the report.
@@ -56,7 +56,7 @@ class Use:
     speed: float
     acceleration: float
     lines: tuple[int, int, int, int]
-    over: float = 0.0
+    rounding_part: float = 0.0
     units: LengthUnit = "mm"
 
     def __str__(self) -> str:
@@ -120,9 +120,10 @@ def _batch(moves: Moves, fed: NDArray[np.int64], first: int) -> _FeedMoves:
 def _greatest(uses: Iterable[Use]) -> Use:
     """Return the greatest values of one axis over several batches of moves."""
     found = list(uses)
-    quickest, hardest = max(found, key=lambda use: use.speed), max(found, key=lambda use: use.acceleration - use.over)
+    quickest, hardest = max(found, key=lambda use: use.speed), max(found, key=lambda use: use.acceleration - use.rounding_part)
     lines = (*found[0].lines[:2], quickest.lines[2], hardest.lines[3])
-    return replace(found[0], speed=quickest.speed, acceleration=hardest.acceleration, over=hardest.over, lines=lines)
+    hard, rounding_part = hardest.acceleration, hardest.rounding_part
+    return replace(found[0], speed=quickest.speed, acceleration=hard, rounding_part=rounding_part, lines=lines)
 
 
 def _use(axis: Axis, moves: Moves, feed: _FeedMoves) -> Use:
@@ -139,8 +140,8 @@ def _use(axis: Axis, moves: Moves, feed: _FeedMoves) -> Use:
     with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
         change, duration, at, rounding = _changes(feed, speed)
         accelerations = np.where(change == 0.0, 0.0, np.nan_to_num(change / duration, nan=math.inf, posinf=math.inf))
-        over = np.where(np.isfinite(accelerations), np.nan_to_num(rounding / duration), 0.0)
-    hardest = int((accelerations - over).argmax())
+        rounding_part = np.where(np.isfinite(accelerations), np.nan_to_num(rounding / duration), 0.0)
+    hardest = int((accelerations - rounding_part).argmax())
     lines[2:] = int(feed.line[quickest]), int(feed.line[at[hardest]])
     return Use(
         axis,
@@ -149,7 +150,7 @@ def _use(axis: Axis, moves: Moves, feed: _FeedMoves) -> Use:
         float(abs(speed[quickest])),
         float(accelerations[hardest]),
         (lines[0], lines[1], lines[2], lines[3]),
-        float(over[hardest]),
+        float(rounding_part[hardest]),
     )
 
 
@@ -188,7 +189,7 @@ def limit_findings(uses: Sequence[Use]) -> Iterator[Finding]:
             most = f"its top speed is {use.formatted(axis.top_speed)} {use.unit}/s"
             message = f"the {axis.moves} would go at {use.formatted(use.speed)} {use.unit}/s; {most}"
             yield Finding(kind="speed", level="problem", where=f"line {use.lines[2]}, {axis.letter}", message=message)
-        if not use.acceleration - use.over <= axis.acceleration * (1 + _FEED_ROUNDING):
+        if not use.acceleration - use.rounding_part <= axis.acceleration * (1 + _FEED_ROUNDING):
             most = f"its limit is {use.formatted(axis.acceleration)} {use.unit}/s2"
             message = f"the {axis.moves} would accelerate at {use.formatted(use.acceleration)} {use.unit}/s2; {most}"
             yield Finding(kind="acceleration", level="problem", where=f"line {use.lines[3]}, {axis.letter}", message=message)

@@ -25,7 +25,7 @@ from lobework.proof.order import begins_run, order_findings
 from lobework.proof.pace import Pace
 from lobework.proof.partition import cut_groups, fits_in_one_part, parts_of
 from lobework.proof.reader import ARC, DWELL, FEED, LETTERS, RAPID, STOP, Reading, Remark, read
-from lobework.proof.replay import Moves, feed_moves, in_model_sense, replay
+from lobework.proof.replay import Moves, feed_moves, replay, with_model_signs
 from lobework.proof.report import Deviation, Proof, fine, place
 from lobework.proof.sampling import Samples, TooFarError, sample
 from lobework.proof.setups import SetUp, hand_work, match, set_ups, stretches_of
@@ -52,7 +52,7 @@ _DWELL_ROUNDING_S: Final = 1e-3
 """Allowance for the rounding of a dwell's word."""
 _SPAN_MM: Final = 0.25
 """Greatest distance between two samples, so that a straight move through the work from air to air is detected."""
-_MOSTLY: Final = 0.5
+_MAJORITY: Final = 0.5
 
 
 def prove(
@@ -127,7 +127,7 @@ def prove(
         if not all(all_finite(each) for each in (trace.x, trace.y, trace.z)):
             raise SettingError("the path of the job is not finite, so it cannot be proved", where=f"pass[{trace.cut.group}]")
     reading = read(program, units, longest=lathe.controller.longest_line)
-    wrong = (*reading.wrong, *_lacking(reading, lathe))
+    wrong = (*reading.wrong, *_unknown_axes(reading, lathe))
     if wrong:
         return Proof(title=title, units=units, allowed=tolerance, wrong=tuple(sorted(wrong, key=lambda each: each.line)))
     run = _ProofRun(reading, traces, piece, cutter, tolerance, units, feeds, air)
@@ -135,7 +135,7 @@ def prove(
     return run.proof(title)
 
 
-def _lacking(reading: Reading, lathe: Lathe) -> Iterator[Remark]:
+def _unknown_axes(reading: Reading, lathe: Lathe) -> Iterator[Remark]:
     """Yield an error for each axis that the program names and the lathe does not have."""
     has = {axis.letter for axis in lathe.axes}
     for letter, (_, line) in reading.named.items():
@@ -166,7 +166,7 @@ class _ProofRun:
         self.too_near = contact_test(piece, cutter, max(air - tolerance, tolerance)) if air else self.in_contact
         self.letters: dict[str, str] = {axis.letter: axis.moves for axis in self.lathe.axes if axis.letter in reading.named}
         self.columns = [LETTERS.index(letter) for letter in self.letters]
-        self.blocks = in_model_sense(reading.blocks, self.lathe)
+        self.blocks = with_model_signs(reading.blocks, self.lathe)
         self.moves = replay(self.blocks, self.lathe, self.into)
         self.fed_by_hand = self.lathe.axis(self.into) is None
         self.halts = halts_of(reading, self.blocks, self.lathe)
@@ -270,8 +270,8 @@ class _ProofRun:
 
     def _within_tolerance(self, outcome: Comparison) -> bool:
         """Return whether the deviations are within the tolerance, in both directions."""
-        cut = outcome.cut is None or outcome.cut.mm <= self.tolerance
-        return cut and all(each.mm <= self.tolerance for each in outcome.owed)
+        cut = outcome.program_deviation is None or outcome.program_deviation.mm <= self.tolerance
+        return cut and all(each.mm <= self.tolerance for each in outcome.job_deviations)
 
     def _comparison(self, setup: SetUp, moves: Moves) -> tuple[SetUp, Comparison, list[Finding]]:
         columns = dict(zip(self.letters.values(), self.columns, strict=True))
@@ -471,7 +471,7 @@ class _ProofRun:
         for setup, outcome, more in self.path():
             findings += [*path_findings(setup, outcome, self.tolerance, self.units), *more]
             max_deviation += deviations(setup, outcome)
-            whole &= max(outcome.missing, default=0.0) <= _MOSTLY
+            whole &= max(outcome.missing, default=0.0) <= _MAJORITY
         uses = axis_uses(self.moves, [axis for axis in self.lathe.axes if axis.letter in self.letters], self.units)
         findings += [*jump_findings(self.traces), *self.stop_findings(), *self.hand_findings(), *self.clear_findings()]
         findings += [*self.touch_findings(), *self.air_findings(), *limit_findings(uses), *self.time_findings()]
@@ -504,12 +504,12 @@ def _indices(part: slice) -> NDArray[np.int64]:
 def path_findings(setup: SetUp, outcome: Comparison, tolerance: float, units: LengthUnit) -> Iterator[Finding]:
     """Yield findings where the program's path deviates from the job's, and for cuts of the job that are missing or deviate."""
     cuts = [each.cut for each in setup.traces]
-    if outcome.cut is not None and not outcome.cut.mm <= tolerance:
-        cut = cuts[outcome.cut.cut]
-        distance = f"{fine(outcome.cut.mm, units)} off the path of cut {cut.number} ({cut.title})"
-        message = f"cuts {distance}, at {place(outcome.cut.place, units)}"
-        yield Finding(kind="path", level="problem", where=f"line {outcome.cut.line}", message=message)
-    missing = [cut for cut, part in zip(cuts, outcome.missing, strict=True) if not part <= _MOSTLY]
+    if outcome.program_deviation is not None and not outcome.program_deviation.mm <= tolerance:
+        cut = cuts[outcome.program_deviation.cut]
+        distance = f"{fine(outcome.program_deviation.mm, units)} off the path of cut {cut.number} ({cut.title})"
+        message = f"cuts {distance}, at {place(outcome.program_deviation.place, units)}"
+        yield Finding(kind="path", level="problem", where=f"line {outcome.program_deviation.line}", message=message)
+    missing = [cut for cut, part in zip(cuts, outcome.missing, strict=True) if not part <= _MAJORITY]
     if missing:
         first, last = missing[0], missing[-1]
         where = f"cut {first.number} ({first.title})"
@@ -518,18 +518,18 @@ def path_findings(setup: SetUp, outcome: Comparison, tolerance: float, units: Le
             where = f"{some} {first.number} to {last.number}"
         message = "is missing" if len(missing) == 1 else "are missing"
         yield Finding(kind="path", level="problem", where=where, message=f"{message}: the program does not go there")
-    for cut, owed in zip(cuts, outcome.owed, strict=True):
-        if not owed.mm <= tolerance and cut not in missing:
-            nearest = f"the nearest cut in the program is on line {owed.line}"
-            message = f"deviates by {fine(owed.mm, units)} from the job, at {place(owed.place, units)}; {nearest}"
+    for cut, deviation in zip(cuts, outcome.job_deviations, strict=True):
+        if not deviation.mm <= tolerance and cut not in missing:
+            nearest = f"the nearest cut in the program is on line {deviation.line}"
+            message = f"deviates by {fine(deviation.mm, units)} from the job, at {place(deviation.place, units)}; {nearest}"
             yield Finding(kind="path", level="problem", where=f"cut {cut.number} ({cut.title})", message=message)
 
 
 def deviations(setup: SetUp, outcome: Comparison) -> list[Deviation]:
     """Return the greatest deviations: of each cut that is not missing, and of the program's path."""
-    there = [owed for owed, part in zip(outcome.owed, outcome.missing, strict=True) if part <= _MOSTLY]
+    there = [deviation for deviation, part in zip(outcome.job_deviations, outcome.missing, strict=True) if part <= _MAJORITY]
     findings = []
-    for each in [*there, *([outcome.cut] if outcome.cut is not None else [])]:
+    for each in [*there, *([outcome.program_deviation] if outcome.program_deviation is not None else [])]:
         cut = setup.traces[each.cut].cut
         findings.append(Deviation(each.mm, each.line, cut.number, each.u, cut.passed.turns > 0, each.place))
     return findings

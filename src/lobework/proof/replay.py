@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     Bools = NDArray[np.bool_]
     Int32s = NDArray[np.int32]
 
-__all__ = ["FeedMoves", "Moves", "feed_moves", "in_model_sense", "replay"]
+__all__ = ["FeedMoves", "Moves", "feed_moves", "replay", "with_model_signs"]
 
 _ARC_MM: Final = 1e-4
 """Greatest deviation of a chord from its arc."""
@@ -139,7 +139,7 @@ def feed_moves(moves: Moves, into: str) -> FeedMoves:
     return FeedMoves(moves, at, moves.line[at], moves.stretch[at], begins, plunges, column)
 
 
-def in_model_sense(blocks: ReadBlocks, lathe: Lathe) -> ReadBlocks:
+def with_model_signs(blocks: ReadBlocks, lathe: Lathe) -> ReadBlocks:
     """Return a program's blocks with all positions in the sense of the lathe's model; no other function converts them.
 
     The word of a slide is a position in mm, and the word of a rotary axis is an angle in degrees. Their sense is that of the

@@ -25,9 +25,9 @@ if TYPE_CHECKING:
 __all__ = ["SetUp", "hand_work", "match", "set_ups", "stretches_of"]
 
 _MOST_PAIRS: Final = 250_000
-_MISFIT: Final = 4.0
-_STOPS_MORE: Final = 0.5
-_STOPS_LESS: Final = 0.1
+_MISFIT_COST: Final = 4.0
+_SURPLUS_STOP_COST: Final = 0.5
+_MISSING_STOP_COST: Final = 0.1
 """Costs of a stretch that does not fit, of a surplus stop, and of a missing stop; a missing cut costs 1."""
 
 
@@ -76,7 +76,7 @@ def set_ups(traces: Sequence[Trace]) -> list[SetUp]:
     found: list[list[Trace]] = []
     before: Any = None
     for each in traces:
-        now = _hand_set(each.cut)
+        now = _settings_by_hand(each.cut)
         if found and now == before:
             found[-1].append(each)
         else:
@@ -85,7 +85,7 @@ def set_ups(traces: Sequence[Trace]) -> list[SetUp]:
     return [SetUp(tuple(each)) for each in found]
 
 
-def _hand_set(cut: Cut) -> tuple[Any, ...]:
+def _settings_by_hand(cut: Cut) -> tuple[Any, ...]:
     """Return all settings of a cut that no axis of its lathe sets."""
     lathe, passed = cut.lathe, cut.passed
     cams: list[tuple[Any, ...]] = []
@@ -143,12 +143,12 @@ def match(stretches: Sequence[int], cuts: Sequence[int], misfit: Callable[[int, 
         for k in range(n_setups + 1):
             if i and k:
                 near = abs(i - k) <= slack or abs(i - k - n_stretches + n_setups) <= slack
-                fit = _MISFIT * (misfit(i - 1, k - 1) if near else 1.0)
+                fit = _MISFIT_COST * (misfit(i - 1, k - 1) if near else 1.0)
                 relax((i, k), (i - 1, k - 1), fit + abs(spare[i - 1, k - 1]), stretches[i - 1] - cuts[k - 1])
-                relax((i, k), (i - 1, k), fit + _STOPS_MORE, int(spare[i - 1, k]) + stretches[i - 1])
+                relax((i, k), (i - 1, k), fit + _SURPLUS_STOP_COST, int(spare[i - 1, k]) + stretches[i - 1])
             if k:
                 left = int(spare[i, k - 1])
-                lacks = _STOPS_LESS if left >= cuts[k - 1] else float(cuts[k - 1])
+                lacks = _MISSING_STOP_COST if left >= cuts[k - 1] else float(cuts[k - 1])
                 relax((i, k), (i, k - 1), lacks, left - cuts[k - 1] if left >= cuts[k - 1] else left)
     at, found = (n_stretches, n_setups), [0] * n_stretches
     while at != (0, 0) and at in previous:

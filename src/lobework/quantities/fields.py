@@ -61,7 +61,7 @@ class Measure:
         Converts the stored value to text. If the value is a single number, `read` accepts this text.
     pairs : bool
         Whether the setting is a list of pairs rather than a single number.
-    beside : callable, optional
+    also_shown : callable, optional
         Converts the stored value to an additional text, such as turns of a screw.
     schema : mapping, optional
         The JSON Schema of the written value; needed if it is neither a number, a text nor pairs.
@@ -71,7 +71,7 @@ class Measure:
     read: Callable[..., Any]
     show: Callable[[Any], str]
     pairs: bool = False
-    beside: Callable[[Any], str] | None = None
+    also_shown: Callable[[Any], str] | None = None
     schema: Mapping[str, Any] | None = field(default=None, compare=False)
 
     @property

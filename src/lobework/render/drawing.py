@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from lobework.kinematics.trace import Trace
     from lobework.parts.protocols import Cutter, Piece
 
-__all__ = ["Drawing", "Figure", "Ink", "Layer", "Stroke", "Words", "draw"]
+__all__ = ["Drawing", "Figure", "Ink", "Layer", "Stroke", "TextLine", "draw"]
 
 Ink = Literal["cut", "air", "outline", "rule", "accent"]
 """Meaning of a stroke: a cut, a path through air, the outline of the work, a thin rule, or an accent (centre mark, scale bar)."""
@@ -64,7 +64,7 @@ class Stroke(Brief):
 
 
 @dataclass(frozen=True, slots=True)
-class Words:
+class TextLine:
     """One line of text: its baseline is at (x, y) mm, and its font size is ``size`` mm."""
 
     text: str
@@ -108,7 +108,7 @@ class Drawing:
         The cuts.
     lines : tuple of Stroke
         Outline, centre mark and scale bar.
-    words : tuple of Words
+    words : tuple of TextLine
         Title and notes.
     bar : float, mm
         Length of the scale bar.
@@ -122,7 +122,7 @@ class Drawing:
     height: float
     layers: tuple[Layer, ...]
     lines: tuple[Stroke, ...]
-    words: tuple[Words, ...]
+    words: tuple[TextLine, ...]
     bar: float
 
     def __repr__(self) -> str:
@@ -134,7 +134,7 @@ class Drawing:
         return (stroke for layer in self.layers for figure in layer.figures for stroke in figure.strokes)
 
 
-def _bands(widths: Array) -> Array:
+def _quantised_widths(widths: Array) -> Array:
     """Return the width of the cut at each point, (n,) mm; a width that varies is rounded to steps."""
     if np.ptp(widths) <= _WIDTH_STEP_MM:
         return np.full_like(widths, (widths.max() + widths.min()) / 2)
@@ -146,7 +146,7 @@ def _strokes(points: Array, depth: Array, cutter: Cutter) -> tuple[Stroke, ...]:
     """Return the strokes of one cut from its (n, 2) points, mm on the face, and (n,) depths, mm; a new stroke for each width."""
     reached = np.full_like(depth, depth.max()) if np.ptp(depth) <= JOIN_MM else depth
     known = {d: cutter.width_at(d) for d in set(reached.tolist())}
-    widths = np.maximum(_bands(np.array([known[d] for d in reached.tolist()])), _LEAST_WIDTH_MM)
+    widths = np.maximum(_quantised_widths(np.array([known[d] for d in reached.tolist()])), _LEAST_WIDTH_MM)
     widths[depth < -JOIN_MM] = 0.0
     closed = len(points) > 2 and bool(np.all(np.abs(points[0] - points[-1]) <= JOIN_MM))
     of_move = np.maximum(widths[:-1], widths[1:]) if len(widths) > 1 else widths
@@ -304,7 +304,7 @@ def _content(title: str, piece: Piece, cutter: Cutter, traces: Sequence[Trace], 
         title=title or "untitled",
         description=f"{view}: {'; '.join(about)}.",
         about=about,
-        notes=("print at 100 %, check the scale bar", getattr(piece, "lies", _FACE)),
+        notes=("print at 100 %, check the scale bar", getattr(piece, "view", _FACE)),
         layers=layers,
         lines=(Stroke(piece.outline[:-1], 0.18, "outline", closed=True), *([] if rolled else _centre_mark())),
         low=low,
@@ -317,7 +317,7 @@ class _Column:
 
     def __init__(self, left: float, width: float, y: float) -> None:
         self.left, self.width, self.y = left, width, y
-        self.words: list[Words] = []
+        self.words: list[TextLine] = []
 
     def space(self, height: float) -> None:
         """Leave a space, mm."""
@@ -325,14 +325,14 @@ class _Column:
 
     def write(self, text: str, size: float, manner: Literal["title", "plain", "note"], most: int) -> None:
         """Write a text on ``most`` lines at most; a longer text is cut off."""
-        room = max(int(self.width / (size * _EM)), 8)
-        for line in wrapped(text, room, max_lines=most, placeholder=" ...") or [text]:
+        columns = max(int(self.width / (size * _EM)), 8)
+        for line in wrapped(text, columns, max_lines=most, placeholder=" ...") or [text]:
             self.space(size * 1.35)
-            self.words.append(Words(line, self.left, self.y, size, "start", manner))
+            self.words.append(TextLine(line, self.left, self.y, size, "start", manner))
 
     def scale_bar(self, length: float, parts: int, label: str) -> list[Stroke]:
         """Write the label of a scale bar, and return the strokes of the bar."""
-        self.words.append(Words(label, self.left + length + 1.5, self.y, 2.3, "start", "plain"))
+        self.words.append(TextLine(label, self.left + length + 1.5, self.y, 2.3, "start", "plain"))
         return _bar_marks(self.left, self.y, length, parts)
 
 

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, Final, Literal
 
 import numpy as np
 
-from lobework.checks.cutting_frame import frame_by_cut, lie_of
+from lobework.checks.cutting_frame import frame_by_cut, groove_angle_of
 from lobework.errors import require
 from lobework.lathe.hand_settings import (
     cam_name,
@@ -35,7 +35,7 @@ from lobework.parts.slide import At
 from lobework.quantities.fields import Measure, measures, show_pairs
 from lobework.quantities.units import LengthUnit, format_number
 from lobework.sheets.directions import DIRECTIONS, directions
-from lobework.sheets.zeros import ZEROS, refits, stand_at_zero, zero_steps
+from lobework.sheets.zeros import ZEROS, refits, shift_at_zero, zero_steps
 from lobework.text.brief import Brief
 from lobework.text.cautions import SILENT
 
@@ -93,7 +93,7 @@ class CutRow:
     """One cut: its number in the job, its step numbers in the series, and the value of each column."""
 
     number: int
-    places: str
+    step_numbers: str
     values: tuple[str, ...]
 
 
@@ -102,7 +102,7 @@ class Steps(Brief):
     """The cuts of one pass of the job, in order."""
 
     name: str
-    places: str
+    step_heading: str
     columns: tuple[Column, ...]
     rows: tuple[CutRow, ...]
 
@@ -300,16 +300,16 @@ def _steps(cuts: Sequence[Cut], cutter: Cutter, piece: Piece, units: LengthUnit)
         )
         for cut in cuts
     )
-    places = ".".join(level.name or "step" for level in first.levels)
-    return Steps(_pass_name(first.passed, first.group), places, tuple(columns), rows)
+    heading = ".".join(level.name or "step" for level in first.levels)
+    return Steps(_pass_name(first.passed, first.group), heading, tuple(columns), rows)
 
 
 def _zeros_by_cut(cuts: Sequence[Cut], units: LengthUnit) -> dict[int, str]:
     """Return a map from cut to readings, with the tip on the spindle's axis and all angles at 0; empty if no fitting changes."""
     if not any(refits(before, now) for before, now in itertools.pairwise(cuts)):
         return {}
-    stands = {cut.number: stand_at_zero(cut) for cut in cuts}
-    return {number: f"x {show_length(at.x, units)}, z {show_length(at.z, units)}" for number, at in stands.items()}
+    shifts = {cut.number: shift_at_zero(cut) for cut in cuts}
+    return {number: f"x {show_length(at.x, units)}, z {show_length(at.z, units)}" for number, at in shifts.items()}
 
 
 def _headstock(lathe: Lathe, units: LengthUnit) -> list[tuple[str, str]]:
@@ -459,5 +459,5 @@ def set_up(
 
 def _frame(cuts: Sequence[Cut], cutter: Cutter, piece: Piece, units: LengthUnit) -> str:
     """Return the angle of the cutting frame for one pass, with its misfit; empty if there is no groove or pattern to follow."""
-    lie, holder = lie_of(cuts, cutter, piece), holder_of(cutter)
-    return lie.message(holder.angle_deg, units) if lie is not None and isinstance(holder, CuttingFrame) else ""
+    groove_angle, holder = groove_angle_of(cuts, cutter, piece), holder_of(cutter)
+    return groove_angle.message(holder.angle_deg, units) if groove_angle is not None and isinstance(holder, CuttingFrame) else ""

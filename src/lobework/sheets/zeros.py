@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from lobework.lathe.passes import Cut
     from lobework.quantities.units import LengthUnit
 
-__all__ = ["ZEROS", "Stand", "refits", "stand_at_zero", "zero_again", "zero_steps"]
+__all__ = ["ZEROS", "AxisShift", "refits", "shift_at_zero", "zero_again", "zero_steps"]
 
 ZEROS: Final = "zeros"
 """First word of the names of the zeros' groups on the settings sheet."""
@@ -31,7 +31,7 @@ _LOW_MM: Final = 0.01
 """Greatest drop of the spindle on its arc that is neglected; no height is set to this accuracy."""
 
 
-class Stand(NamedTuple):
+class AxisShift(NamedTuple):
     """Displacement of the spindle's axis, mm, from its position without lift: the x, y and z of a tip on the axis."""
 
     x: float
@@ -39,7 +39,7 @@ class Stand(NamedTuple):
     z: float
 
 
-def stand_at_zero(cut: Cut) -> Stand:
+def shift_at_zero(cut: Cut) -> AxisShift:
     """Return the displacement of the spindle's axis with spindle, phases and indexes at 0 and the followers on their cams.
 
     The top of a lobe of each cam then points to the cutter's side (edge cam) or is at the follower (face cam). If only the
@@ -55,10 +55,10 @@ def stand_at_zero(cut: Cut) -> Stand:
     >>> from lobework.lathe.passes import Cut, Pass
     >>> lathe = Lathe(name="bench", headstock=Headstock(sideways="slides"))
     >>> wave = Drive(Wave(lobes=4, base_radius=60.0, rise=5.0), follower=Knife(), index="1/8 turn")
-    >>> stand_at_zero(Cut(number=1, passed=Pass(cams=(wave,)), lathe=lathe))
-    Stand(x=-5.0, y=0.0, z=0.0)
+    >>> shift_at_zero(Cut(number=1, passed=Pass(cams=(wave,)), lathe=lathe))
+    AxisShift(x=-5.0, y=0.0, z=0.0)
     """
-    return _stand_of(_first_alone(_motion_at_zero(cut)))
+    return _shift_of(_first_alone(_motion_at_zero(cut)))
 
 
 def _motion_at_zero(cut: Cut) -> Motion:
@@ -67,10 +67,10 @@ def _motion_at_zero(cut: Cut) -> Motion:
     return motion_of(replace(cut, passed=replace(cut.passed, spindle=Phase(), cams=cams)))
 
 
-def _stand_of(motion: Motion) -> Stand:
+def _shift_of(motion: Motion) -> AxisShift:
     """Return the displacement of the spindle's axis at the start of a motion."""
     x, y, z = (motion.carriage(np.zeros(1)).shift[0] + 0.0).tolist()
-    return Stand(x, y, z)
+    return AxisShift(x, y, z)
 
 
 def _real_cams(cut: Cut) -> list[int]:
@@ -104,7 +104,7 @@ def zero_steps(cut: Cut, units: LengthUnit = "mm", *, again: bool = False) -> tu
     """
     motion = _motion_at_zero(cut)
     first = _first_alone(motion)
-    stand = _stand_of(first)
+    shift = _shift_of(first)
     zero = "0" if (axis := cut.lathe.axis("spindle")) is None else f"{axis.letter} 0"
     begins = f"turn it to {zero}" if again else f"turn it to its position at the start of the job: this is {zero}"
     steps = [("spindle", f"{begins}; keep it there until the zeros are set")]
@@ -113,8 +113,8 @@ def zero_steps(cut: Cut, units: LengthUnit = "mm", *, again: bool = False) -> tu
         [*([f"{_bearing_text(motion)}{_rest_text(first, units)}"] if _real_cams(cut) else []), *_locks(motion)]
     ):
         steps.append(("headstock", message))
-    steps.append(("x and y", _xy_step(cut, stand, units)))
-    steps.append(("z", _z_step(cut, stand, units)))
+    steps.append(("x and y", _xy_step(cut, shift, units)))
+    steps.append(("z", _z_step(cut, shift, units)))
     for push, name, mm in _other_followers(motion):
         message = f"let it alone bear: {_tip_place(name, cut)} must read {name} {show_place(name, mm, cut.lathe, units)}"
         steps.append((f"follower of cam {push.number}", f"{message}; shift this follower in its holder until it does"))
@@ -150,9 +150,9 @@ def _first_alone(motion: Motion) -> Motion:
 def _other_followers(motion: Motion) -> Iterator[tuple[Push, str, float]]:
     """Yield each push that `_first_alone` removes, the slide that measures it, and the reading with it alone, mm."""
     for push in motion.sideways.each[1:] if motion.sideways.furthest else ():
-        yield push, "x", _stand_of(replace(motion, sideways=_alone(motion.sideways, push))).x
+        yield push, "x", _shift_of(replace(motion, sideways=_alone(motion.sideways, push))).x
     for push in motion.endways.each[1:] if motion.endways.furthest else ():
-        yield push, "z", _stand_of(replace(motion, endways=_alone(motion.endways, push))).z
+        yield push, "z", _shift_of(replace(motion, endways=_alone(motion.endways, push))).z
 
 
 def _bearing_text(motion: Motion) -> str:
@@ -166,10 +166,10 @@ def _bearing_text(motion: Motion) -> str:
 def zero_again(before: Cut, now: Cut, units: LengthUnit = "mm") -> tuple[str, ...]:
     """Return the instructions to set the zeros again after cams or followers were fitted or taken off between two cuts."""
     motion = _motion_at_zero(now)
-    stand, fitted = _stand_of(_first_alone(motion)), _real_cams(now)
+    shift, fitted = _shift_of(_first_alone(motion)), _real_cams(now)
     moved, was = (_cam_directions(cut) for cut in (now, before))
     directions = [(name, moves) for name, moves in (("x", "sideways"), ("z", "endways")) if moves in moved | was]
-    reads = [(name, getattr(stand, name), "") for name, _ in directions]
+    reads = [(name, getattr(shift, name), "") for name, _ in directions]
     reads += [(name, mm, f"with the follower of cam {push.number} alone, ") for push, name, mm in _other_followers(motion)]
     shifted = [*(["the follower in its holder"] if fitted else []), *(["the headstock"] if was - moved else [])]
     return (
@@ -196,7 +196,7 @@ def _cam(cut: Cut, number: int) -> tuple[str, str]:
 
 def _rest_text(motion: Motion, units: LengthUnit) -> str:
     """Return the displacement of the headstock from its position without lift, which for a rocking headstock is upright."""
-    x, _, z = _stand_of(motion)
+    x, _, z = _shift_of(motion)
     far_x, far_z = (show_length(abs(mm), units) if abs(mm) >= _SHOWN_MM else "" for mm in (x, z))
     to_x, to_z = "towards the cutter" if x > 0 else "away from the cutter", "forward" if z > 0 else "back"
     found = []
@@ -210,13 +210,13 @@ def _rest_text(motion: Motion, units: LengthUnit) -> str:
     return "".join(found) or "; the lobes do not displace the headstock now"
 
 
-def _xy_step(cut: Cut, stand: Stand, units: LengthUnit) -> str:
+def _xy_step(cut: Cut, shift: AxisShift, units: LengthUnit) -> str:
     """Return the instruction to set x and y with the tip on the spindle's axis."""
     now = " as it now stands" if _real_cams(cut) else ""
-    x, y = (show_place(name, mm, cut.lathe, units) for name, mm in (("x", stand.x), ("y", stand.y)))
-    if abs(stand.y) < _LOW_MM:
+    x, y = (show_place(name, mm, cut.lathe, units) for name, mm in (("x", shift.x), ("y", shift.y)))
+    if abs(shift.y) < _LOW_MM:
         return f"tip on the spindle's axis{now}: set x to {x}, y to 0"
-    low = show_length(abs(stand.y), units)
+    low = show_length(abs(shift.y), units)
     return f"tip on the spindle's axis{now}: set x to {x}, y to {y} (at y 0 the tip is {low} above the axis as it now stands)"
 
 
@@ -230,11 +230,11 @@ def _touch_place(cut: Cut) -> str:
     return "the tip on the face of the work" if cut.approach.axis == "z" else "the tip at the end of the work"
 
 
-def _z_step(cut: Cut, stand: Stand, units: LengthUnit) -> str:
+def _z_step(cut: Cut, shift: AxisShift, units: LengthUnit) -> str:
     """Return the instruction to set z with the tip on the face or at the end of the work."""
     level = ", chucks that tilt set to 0" if _tilts(cut) else ""
-    now = " as it now stands" if abs(stand.z) >= _SHOWN_MM else ""
-    return f"{_touch_place(cut).removeprefix('the ')}{now}{level}: set z to {show_place('z', stand.z, cut.lathe, units)}"
+    now = " as it now stands" if abs(shift.z) >= _SHOWN_MM else ""
+    return f"{_touch_place(cut).removeprefix('the ')}{now}{level}: set z to {show_place('z', shift.z, cut.lathe, units)}"
 
 
 def _tilts(cut: Cut) -> bool:

@@ -24,7 +24,7 @@ __all__ = ["TARGET", "render"]
 
 def _rows(section: Section, grid: Grid, letters: Sequence[str]) -> Iterator[Sequence[Any]]:
     """Yield the rows of one cut, with the known positions of the axes in the program's units."""
-    scale, last = 10.0**grid.places, np.full(len(letters), np.nan)
+    scale, last = 10.0**grid.decimals, np.full(len(letters), np.nan)
 
     def row(step: str, minutes: float | str = "", message: str = "") -> Sequence[Any]:
         return [*head, step, minutes, *("" if np.isnan(each) else each for each in last.tolist()), cell(message)]

@@ -52,7 +52,7 @@ def _mesh(stock: Stock, depth: NDArray[Any]) -> tuple[NDArray[np.float64], NDArr
         none = np.zeros(_ROWS)
         profile = np.stack([out, none, none, none + 1], axis=-1)
         x, y = out[:, None] * np.cos(turns), out[:, None] * np.sin(turns)
-        row, column = (y - stock.down[0]) / stock.row_step, (x - stock.across[0]) / stock.column_step
+        row, column = (y - stock.row_positions[0]) / stock.row_step, (x - stock.column_positions[0]) / stock.column_step
         return profile, _interpolated(extended(stock, depth), row, column, wraps=False)
     along = np.linspace(0.0, surface.length, _ROWS)
     row, column = np.broadcast_arrays((along / stock.row_step)[:, None], turns / stock.column_step)

@@ -140,7 +140,7 @@ class _Positions:
         words = []
         for letter, value in to.items():
             at = self.letters.index(letter)
-            decimals = int(self.grid.places[at])
+            decimals = int(self.grid.decimals[at])
             count = int(self.grid.counts(np.array([value]), at)[0])
             if count != self.last[at]:
                 self.last[at] = count
@@ -160,7 +160,7 @@ def _timed(step: Timed, places: _Positions, lines: _Lines, title: str) -> None:
     """
     at = np.array([places.letters.index(letter) for letter in step.letters], dtype=np.int64)
     counts = np.ascontiguousarray(places.grid.counts(step.places, at))
-    decimals, last, state = places.grid.places[at], places.last[at], lines.state.copy()
+    decimals, last, state = places.grid.decimals[at], places.last[at], lines.state.copy()
     figures = [
         max(len(str(int(np.abs(column).max(initial=0)))), int(n) + 1) for column, n in zip(counts.T, decimals, strict=True)
     ]
@@ -185,7 +185,7 @@ def _section(section: Section, program: Program, places: _Positions, lines: _Lin
     lines.comment(section.title, f"cut {section.number}")
     for note in section.notes:
         lines.comment(note)
-    stands = ", ".join(f"{letter}{_position_word(places, letter, place)}" for letter, place in section.stands.items())
+    stands = ", ".join(f"{letter}{_position_word(places, letter, place)}" for letter, place in section.start_positions.items())
     if stands:
         lines.comment(f"{stands}; first the tip clear, then the others", "begins at")
     lines.block("G20" if program.units == "inch" else "G21")
@@ -211,12 +211,12 @@ def _section(section: Section, program: Program, places: _Positions, lines: _Lin
 
 def _position_word(places: _Positions, letter: str, place: float) -> str:
     at, grid = places.letters.index(letter), places.grid
-    return _decimal(int(grid.signs[at]) * place / float(grid.units[at]), int(grid.places[at]))
+    return _decimal(int(grid.signs[at]) * place / float(grid.units[at]), int(grid.decimals[at]))
 
 
 def _zeros(program: Program, lines: _Lines) -> None:
     """Write the positive directions, and the steps for setting the zeros."""
-    for name, entries in program.begins:
+    for name, entries in program.opening_groups:
         for what, message in entries:
             lines.comment(message, f"{name}, {what}" if name == ZEROS else what)
 

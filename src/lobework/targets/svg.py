@@ -11,7 +11,7 @@ from lobework.text.printable import printable
 
 if TYPE_CHECKING:
     from lobework.geometry.rigid import Array
-    from lobework.render.drawing import Drawing, Figure, Layer, Stroke, Words
+    from lobework.render.drawing import Drawing, Figure, Layer, Stroke, TextLine
 
 __all__ = ["TARGET", "path_data", "render", "sized"]
 
@@ -91,9 +91,9 @@ def _layer(layer: Layer) -> Iterator[str]:
     yield "</g>"
 
 
-def _words(words: Words) -> str:
-    place = f'x="{_number(words.x)}" y="{_number(-words.y)}" font-size="{_number(words.size)}" text-anchor="{words.anchor}"'
-    return f'<text class="{words.manner}" {place}>{_text(words.text)}</text>'
+def _text_line(line: TextLine) -> str:
+    place = f'x="{_number(line.x)}" y="{_number(-line.y)}" font-size="{_number(line.size)}" text-anchor="{line.anchor}"'
+    return f'<text class="{line.manner}" {place}>{_text(line.text)}</text>'
 
 
 def _lines(drawing: Drawing, width: str, height: str) -> Iterator[str]:
@@ -112,7 +112,7 @@ def _lines(drawing: Drawing, width: str, height: str) -> Iterator[str]:
     for layer in drawing.layers:
         yield from _layer(layer)
     yield '<g id="words" aria-label="words on the sheet">'
-    yield from (_words(words) for words in drawing.words)
+    yield from (_text_line(line) for line in drawing.words)
     yield "</g>"
     yield "</svg>"
 

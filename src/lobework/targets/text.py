@@ -59,7 +59,7 @@ def _table(steps: Steps) -> Iterator[str]:
     columns = list(zip(heads, doers, *cells, strict=True))
     widths = [max(len(cell) for cell in column) for column in columns]
     numbers = max(3, *(len(str(row.number)) for row in steps.rows))
-    heading, named = one_line(steps.places), [one_line(row.places) for row in steps.rows]
+    heading, named = one_line(steps.step_heading), [one_line(row.step_numbers) for row in steps.rows]
     places = max(map(len, [heading, *named]))
     margin = len(_TICK) + 2 * len(_GAP) + numbers + (len(_GAP) + places if places else 0)
     packed = _columns_by_line(widths, WIDTH - margin)

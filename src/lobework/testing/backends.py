@@ -236,17 +236,17 @@ def _groove(sample: Sample) -> int:
         vee = Vee(angle_deg=90.0, width=3.0 * max(deep, 1.0))
         if {"face", "drilling spindle"} <= backend.can:
             stock = stock_of(Disc(diameter=16.0, thickness=5.0), 0.37)
-            middle = float(stock.down[stock.rows // 2]) + _BESIDE_MM
+            middle = float(stock.row_positions[stock.rows // 2]) + _BESIDE_MM
             depth = carved(backend, stock, on_face(vee, [[-29.0, middle, -deep], [29.0, middle, -deep]]))
-            expected = np.maximum(deep - np.abs(stock.down[:, None] - middle), 0.0) * stock.inside
+            expected = np.maximum(deep - np.abs(stock.row_positions[:, None] - middle), 0.0) * stock.inside
             assert_close(depth, expected, accuracy_of(backend), what=f"a straight groove on a face, {deep:g} mm deep")
             cases += depth.size
         if {"round", "drilling spindle"} <= backend.can:
             barrel = Barrel(diameter=20.0, length=9.0)
             stock, turn = stock_of(barrel, 0.67), np.linspace(0.0, 2 * np.pi, 25)
-            middle = float(stock.down[stock.rows // 2]) + _BESIDE_MM
+            middle = float(stock.row_positions[stock.rows // 2]) + _BESIDE_MM
             depth = carved(backend, stock, on_round(vee, barrel.surface, turn, 0 * turn + middle, 0 * turn + deep))
-            expected = np.maximum(deep - np.abs(stock.down[:, None] - middle), 0.0) + np.zeros(stock.shape)
+            expected = np.maximum(deep - np.abs(stock.row_positions[:, None] - middle), 0.0) + np.zeros(stock.shape)
             assert_close(depth, expected, accuracy_of(backend), what=f"a groove round a barrel, {deep:g} mm deep")
             cases += depth.size
     return cases
@@ -348,7 +348,7 @@ def _leaves_alone(sample: Sample) -> int:
     backend, cases = sample.part, 0
     for name, stock, sweeps in _one_per_surface(backend):
         arrays = [array for sweep in sweeps for array in (sweep.tip, sweep.outward, sweep.level)]
-        arrays += [stock.down, stock.across]
+        arrays += [stock.row_positions, stock.column_positions]
         kept = [array.copy() for array in arrays]
         for array in arrays:
             array.flags.writeable = True

@@ -71,7 +71,9 @@ def carved(
     if any(shift):
         surface = stock.surface
         across = shift[1] if isinstance(surface, Face) else shift[1] / float(stock.profile[:, 0].max())
-        stock = replace(stock, row_start=float(stock.down[0]) + shift[0], column_start=float(stock.across[0]) + across)
+        stock = replace(
+            stock, row_start=float(stock.row_positions[0]) + shift[0], column_start=float(stock.column_positions[0]) + across
+        )
     for sweep in sweeps:
         for array in (sweep.tip, sweep.outward, sweep.level):
             array.flags.writeable = False

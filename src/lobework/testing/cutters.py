@@ -216,7 +216,7 @@ def _outline(sample: Sample) -> int:
     deep = min(0.4, cutter.edge.height or 0.4)
     stock = stock_of(_FACE, 0.23)
     depth = carved(PlainBackend(), stock, on_face(holder, [[-20.0, 0.017, -deep], [20.0, 0.017, -deep]]))
-    away = stock.down - 0.017
+    away = stock.row_positions - 0.017
     walls = np.abs(np.abs(away) - cutter.edge.half_width) < 1e-6
     expected = np.maximum(deep - cutter.edge.at(away), 0.0)
     column = stock.columns // 2

@@ -119,12 +119,13 @@ class Source:
     def placed(self, error: InputError) -> InputError:
         """Return the error with the file and the line before its key path, and with the value that was written.
 
-        Its ``others`` are changed in the same way; those after the first 19 are replaced by one error that gives their number.
+        Its ``further_errors`` are changed in the same way; those after the first 19 are replaced by one error that gives their
+        number.
         """
-        error.others, left = error.others[:_MORE_ERRORS], len(error.others[_MORE_ERRORS:])
+        error.further_errors, left = error.further_errors[:_MORE_ERRORS], len(error.further_errors[_MORE_ERRORS:])
         placed = error.each(self._placed)
         if left:
-            placed.others += (InputError(f"{left} more are wrong", self.path, remedy="mend these first"),)
+            placed.further_errors += (InputError(f"{left} more are wrong", self.path, remedy="mend these first"),)
         return placed
 
     def _placed(self, error: InputError) -> InputError:

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 __all__ = ["BACKENDS"]
 
 _STOCK: Final = stock_of(Disc(diameter=12.0, thickness=5.0), 1.0)
-_AWAY: Final = np.hypot(_STOCK.across, _STOCK.down[:, None])
+_AWAY: Final = np.hypot(_STOCK.column_positions, _STOCK.row_positions[:, None])
 
 
 def _pit(backend: Backend) -> Array:

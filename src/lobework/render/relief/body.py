@@ -125,7 +125,7 @@ def ends(stock: Stock, depth: Grid, tilt: float, spacing: float) -> list[Patch]:
     if radius < spacing:
         return []
     angle = np.linspace(0.0, 2 * math.pi, max(16, math.ceil(2 * math.pi * radius / spacing) + 1))
-    cut = np.interp(angle, stock.across, depth[0], period=2 * math.pi)
+    cut = np.interp(angle, stock.column_positions, depth[0], period=2 * math.pi)
     wall = inner_wall(surface)
     hollow = opens(surface, wall)
     mouth, mouth_z = wall[0].tolist() if hollow else (0.0, z)

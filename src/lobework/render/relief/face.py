@@ -28,9 +28,9 @@ _WORK_FRACTION: Final = 0.82
 def extended(stock: Stock, depth: Grid, cells: int = 4) -> Grid:
     """Return the depths, with those at the rim repeated outside it, so that there is no step at the rim."""
     rows, columns = np.nonzero(~stock.inside)
-    x, y = stock.across[columns], stock.down[rows]
+    x, y = stock.column_positions[columns], stock.row_positions[rows]
     off = np.hypot(x, y)
-    radius, step = float(stock.across[-1]), stock.column_step
+    radius, step = float(stock.column_positions[-1]), stock.column_step
     near = off < radius + cells * step
     rows, columns, x, y, off = rows[near], columns[near], x[near], y[near], off[near]
     back = (radius - step) / off
@@ -44,21 +44,21 @@ def extended(stock: Stock, depth: Grid, cells: int = 4) -> Grid:
 
 def _field(stock: Stock, depth: Grid, at: Grid, spacing: float) -> tuple[Field, Grid]:
     """Return the surface on the square grid of coordinates ``at``, mm, with a rounded edge; and its depths."""
-    columns = taps((at - stock.across[0]) / stock.column_step, stock.columns, wraps=False)
-    rows = taps((-at - stock.down[0]) / stock.row_step, stock.rows, wraps=False)
+    columns = taps((at - stock.column_positions[0]) / stock.column_step, stock.columns, wraps=False)
+    rows = taps((-at - stock.row_positions[0]) / stock.row_step, stock.rows, wraps=False)
     cut, down, across = heights(extended(stock, depth), rows, columns)
     np.maximum(cut, 0, out=cut)
     right, up = across * (-1 / stock.column_step), down * (-1 / stock.row_step)
     x, y = at.astype(np.float32)[None, :], -at.astype(np.float32)[:, None]
     off = np.hypot(x, y)
-    radius = float(stock.across[-1])
+    radius = float(stock.column_positions[-1])
     rounding = min(0.012 * radius, 0.3)
     past = np.maximum((off - (radius - rounding)) / rounding, 0)
-    fall = (0.45 * rounding) * past**2
-    lower = fall > cut
+    drop = (0.45 * rounding) * past**2
+    lower = drop > cut
     slope = np.where(lower, (-0.9) * past / np.maximum(off, 1e-3), 0)
     right, up = np.where(lower, slope * x, right), np.where(lower, slope * y, up)
-    return Field(-np.maximum(cut, fall), right, up, spacing), cut
+    return Field(-np.maximum(cut, drop), right, up, spacing), cut
 
 
 def pictured_face(stock: Stock, depth: Grid, material: str, dots: int, units: LengthUnit) -> tuple[Grid, float, Bar]:
@@ -74,7 +74,7 @@ def pictured_face(stock: Stock, depth: Grid, material: str, dots: int, units: Le
     at = (np.arange(wide * times) - (wide * times - 1) / 2) * spacing
     field, cut = _field(stock, depth, at, spacing)
     fine = light(field)
-    shone = Light(*(averaged(each, times) for each in (fine.lamp, fine.room, fine.sheen)))
+    shone = Light(*(averaged(each, times) for each in (fine.lamp, fine.ambient, fine.sheen)))
     through = averaged((cut >= thickness).astype(np.float32), times)
     deep = averaged(cut, times)
 

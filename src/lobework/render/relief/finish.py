@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 __all__ = ["averaged", "blurred", "eight_bit", "lit"]
 
 _LAMP_COLOUR: Final = np.array([1.05, 1.0, 0.92], dtype=np.float32) * 0.67
-_ROOM_COLOUR: Final = np.array([0.98, 1.0, 1.03], dtype=np.float32) * 0.33
+_AMBIENT_COLOUR: Final = np.array([0.98, 1.0, 1.03], dtype=np.float32) * 0.33
 _SHEEN_COLOUR: Final = np.array([1.0, 0.97, 0.91], dtype=np.float32) * 0.12
 _SHOULDER: Final = 0.62
 _STEPS: Final = 1 << 15
@@ -25,17 +25,17 @@ _SOAK: Final = np.array([[0.66, 0.75, 0.86], [0.22, 0.18, 0.11], [0.12, 0.07, 0.
 """Fractions of the lamp's red, green and blue light that leave the wood at the point of entry, near it, and further away."""
 
 
-def averaged(grid: Grid, times: int) -> Grid:
-    """Return the means over squares of ``times`` by ``times`` points."""
-    rows, columns = (side // times for side in grid.shape)
-    total = grid[::times].copy()
-    for k in range(1, times):
-        total += grid[k::times]
-    mean = total[:, ::times].copy()
-    for k in range(1, times):
-        mean += total[:, k::times]
+def averaged(grid: Grid, factor: int) -> Grid:
+    """Return the means over squares of ``factor`` by ``factor`` points."""
+    rows, columns = (side // factor for side in grid.shape)
+    total = grid[::factor].copy()
+    for k in range(1, factor):
+        total += grid[k::factor]
+    mean = total[:, ::factor].copy()
+    for k in range(1, factor):
+        mean += total[:, k::factor]
     assert mean.shape == (rows, columns)
-    mean *= 1 / times**2
+    mean *= 1 / factor**2
     return mean
 
 
@@ -77,10 +77,10 @@ def lit(wood: Grid, light: Light, depth: Grid, dot: float) -> Grid:
     wood = wood * (1 + 0.10 * fresh) + 0.008 * fresh
     near, wide = (blurred(light.lamp, max(1, round(size / dot))) for size in _SOAK_MM)
     soaked = light.lamp[..., None] * _SOAK[0] + near[..., None] * _SOAK[1] + wide[..., None] * _SOAK[2]
-    hidden = 1 - np.clip(light.room, 0, 1)
+    hidden = 1 - np.clip(light.ambient, 0, 1)
     across = wood * (hidden * (0.36 * wide + 0.30))[..., None]
-    room = light.room * np.sqrt(light.room)
-    colour: Grid = wood * (soaked * _LAMP_COLOUR + room[..., None] * _ROOM_COLOUR + across)
+    ambient = light.ambient * np.sqrt(light.ambient)
+    colour: Grid = wood * (soaked * _LAMP_COLOUR + ambient[..., None] * _AMBIENT_COLOUR + across)
     colour += (light.sheen[..., None] * (1 - 0.35 * fresh)) * _SHEEN_COLOUR
     over = np.maximum(colour - _SHOULDER, 0)
     over /= 1 - _SHOULDER

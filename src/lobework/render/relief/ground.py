@@ -60,10 +60,10 @@ def sheet(rows: int, columns: int, dot: float, bodies: Sequence[Body]) -> Grid:
     return colour
 
 
-def _shadow(x: Grid, y: Grid, bodies: Body, dot: float) -> Grid:
+def _shadow(x: Grid, y: Grid, body: Body, dot: float) -> Grid:
     """Return the brightness of the sheet, 0 to 1, in the shadow of a body and in the contact shadow round it."""
     turn = math.pi * (3 - math.sqrt(5))
-    height = bodies.height
+    height = body.height
     cast = np.zeros_like(x)
     for k in range(_POINTS):
         off, angle = math.sqrt((k + 0.5) / _POINTS), turn * k
@@ -72,9 +72,9 @@ def _shadow(x: Grid, y: Grid, bodies: Body, dot: float) -> Grid:
         here = np.full_like(x, np.inf)
         for part in (0.0, 0.34, 0.67, 1.0):
             right, up = -far * part * math.cos(bearing), -far * part * math.sin(bearing)
-            here = np.minimum(here, bodies.outside(x - right, y - up))
+            here = np.minimum(here, body.outside(x - right, y - up))
         cast += np.clip(0.5 - here / (2 * dot + 0.28 * far), 0, 1)
-    near = np.maximum(bodies.outside(x, y), 0)
+    near = np.maximum(body.outside(x, y), 0)
     tight, wide = (np.exp(near / (-reach * height - dot)) for reach in (0.16, 0.8))
     touch = 0.62 * tight + 0.38 * wide
     light: Grid = (1 - (_CAST / _POINTS) * cast) * (1 - _TOUCH * touch)

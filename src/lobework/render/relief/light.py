@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from lobework.text.brief import Brief
 
-__all__ = ["LAMP", "ROOM", "Field", "Grid", "Lamp", "Light", "broad", "gloss", "light"]
+__all__ = ["AMBIENT", "LAMP", "Field", "Grid", "Lamp", "Light", "broad", "gloss", "light"]
 
 Grid = NDArray[np.floating[Any]]
 
@@ -68,7 +68,7 @@ def _sky(rings: tuple[tuple[float, int, float], ...]) -> tuple[Lamp, ...]:
 
 LAMP: Final = broad(135.0, 27.0, (11.0, 5.5), 8)
 """The lamp for raking light."""
-ROOM: Final = _sky(((17.0, 8, 0.30), (46.0, 6, 0.45), (78.0, 1, 0.25)))
+AMBIENT: Final = _sky(((17.0, 8, 0.30), (46.0, 6, 0.45), (78.0, 1, 0.25)))
 """The diffuse light of the room, from all round."""
 
 
@@ -97,7 +97,7 @@ class Light(Brief):
     """Light of the lamp and of the room relative to an open, level surface, and the lamp's sheen: (m, n) float32 each."""
 
     lamp: Grid
-    room: Grid
+    ambient: Grid
     sheen: Grid
 
 
@@ -108,13 +108,13 @@ def light(field: Field) -> Light:
     --------
     >>> level = np.zeros((4, 4), dtype=np.float32)
     >>> found = light(Field(level, level, level, 0.1))
-    >>> float(found.lamp.min().round(3)), float(found.room.min().round(3))
+    >>> float(found.lamp.min().round(3)), float(found.ambient.min().round(3))
     (1.0, 1.0)
     """
     upright = 1 / np.sqrt(1 + field.right**2 + field.up**2)
     normal = (-field.right * upright, -field.up * upright, upright)
-    lamp, room = _light_of(field.height, normal, field.spacing, LAMP), _light_of(field.height, normal, field.spacing, ROOM)
-    return Light(lamp, room, gloss(normal, LAMP) * np.minimum(lamp, 1))
+    lamp, ambient = _light_of(field.height, normal, field.spacing, LAMP), _light_of(field.height, normal, field.spacing, AMBIENT)
+    return Light(lamp, ambient, gloss(normal, LAMP) * np.minimum(lamp, 1))
 
 
 def _light_of(height: Grid, normal: tuple[Grid, Grid, Grid], spacing: float, lamps: tuple[Lamp, ...]) -> Grid:
@@ -143,24 +143,24 @@ def _add_light(height: Grid, normal: tuple[Grid, Grid, Grid], spacing: float, la
     height, total = height[order], total[order]
     right, up, out = (part[order] for part in normal)
     rows, columns = height.shape
-    sideways, fall = lamp.right / abs(lamp.up), spacing * lamp.out / abs(lamp.up)
+    sideways, descent = lamp.right / abs(lamp.up), spacing * lamp.out / abs(lamp.up)
     whole = math.floor(sideways)
-    part, drop, sharp = (sideways - whole), fall, (1 / fall)
+    part, sharp = sideways - whole, 1 / descent
     start = abs(whole) + 2
     before = np.full(columns + 2 * start, _NO_SHADOW, dtype=np.float32)
     under = before[start : start + columns]
     near, far = (before[start + whole + k : start + whole + k + columns] for k in (0, 1))
-    shadows, falls, parts = (np.zeros((_BAND, columns), dtype=np.float32) for _ in range(3))
+    shadows, lights, parts = (np.zeros((_BAND, columns), dtype=np.float32) for _ in range(3))
     weights = [(each * lamp.share) for each in lamp[:3]]
     for top in range(0, rows, _BAND):
         band = slice(top, min(top + _BAND, rows))
-        shadow, lit, work = (each[: band.stop - top] for each in (shadows, falls, parts))
+        shadow, lit, work = (each[: band.stop - top] for each in (shadows, lights, parts))
         for row in range(top, band.stop):
             edge = shadow[row - top]
             np.subtract(far, near, out=edge)
             edge *= part
             edge += near
-            edge -= drop
+            edge -= descent
             np.maximum(edge, height[row], out=under)
         np.subtract(height[band], shadow, out=shadow)
         shadow *= sharp

@@ -92,7 +92,7 @@ def pictured_round(stock: Stock, depth: Grid, material: str, dots: int, units: L
     bodies = [_veneer(corner, size, dot, rows, columns)]
     bodies += [_foot(stock, x, y + high, dot, rows, columns) for x, y in places.views]
     picture = sheet(rows, columns, dot, bodies)
-    colour, covers, room = _strip(work, dot)
+    colour, covers, ambient = _strip(work, dot)
     _blend(picture, colour, covers, corner)
     for number, (x, y) in enumerate(places.views):
         left, top = math.floor((x - radius) / dot) - 1, math.floor(y / dot) - 1
@@ -104,7 +104,7 @@ def pictured_round(stock: Stock, depth: Grid, material: str, dots: int, units: L
             columns=(math.ceil(2 * radius / dot) + 3) * _TIMES,
             dot=dot / _TIMES,
         )
-        _blend(picture, *_view(work, room, window), (left, top))
+        _blend(picture, *_view(work, ambient, window), (left, top))
     bar = bar_of(size[0], units)
     draw_bar(picture, corner[0], rows - round(0.03 * dots), bar, dot)
     return picture, dot, bar
@@ -156,12 +156,12 @@ def _strip(work: _Work, dot: float) -> tuple[Grid, Grid, Grid]:
     across = taps(angle / stock.column_step, stock.columns, wraps=True)
     cut, by_row, by_column = heights(depth, taps(along / stock.row_step, stock.rows, wraps=False), across)
     np.maximum(cut, 0, out=cut)
-    out_to = np.interp(along, stock.down, stock.profile[:, 0]).astype(np.float32)[:, None]
+    out_to = np.interp(along, stock.row_positions, stock.profile[:, 0]).astype(np.float32)[:, None]
     by_column /= -stock.column_step * np.maximum(out_to, 0.05 * radius)
     fine = light(Field(-cut, by_column, by_row / stock.row_step, dot / times))
     middle = slice(over, over + columns)
-    shone = Light(*(np.ascontiguousarray(averaged(each, times)[:, middle]) for each in (fine.lamp, fine.room, fine.sheen)))
-    wall = np.interp(along, stock.down, np.broadcast_to(stock.wall[:, 0], stock.rows))[:, None]
+    shone = Light(*(np.ascontiguousarray(averaged(each, times)[:, middle]) for each in (fine.lamp, fine.ambient, fine.sheen)))
+    wall = np.interp(along, stock.row_positions, np.broadcast_to(stock.wall[:, 0], stock.rows))[:, None]
     through = averaged((cut >= wall).astype(np.float32), times)[:, middle]
     deep = np.ascontiguousarray(averaged(cut, times)[:, middle])
 
@@ -171,11 +171,11 @@ def _strip(work: _Work, dot: float) -> tuple[Grid, Grid, Grid]:
     left = out_to - deep * out
     own = grain(work.wood, work.tree, (left * np.cos(theta), left * np.sin(theta), z - deep * up), dot)
     covers = np.clip(length / dot - np.arange(rows), 0, 1)[:, None] * np.clip(around / dot - np.arange(columns), 0, 1)
-    return lit(own, shone, deep, dot), covers.astype(np.float32) * (1 - through), shone.room
+    return lit(own, shone, deep, dot), covers.astype(np.float32) * (1 - through), shone.ambient
 
 
-def _view(work: _Work, room: Grid, window: Window) -> tuple[Grid, Grid]:
+def _view(work: _Work, ambient: Grid, window: Window) -> tuple[Grid, Grid]:
     """Return a view of the piece in a window of fine dots: colour, and coverage of each dot."""
     spacing = DENSE * window.dot
     patches = [side(work.stock, work.depth, window.facing, TILT, spacing), *ends(work.stock, work.depth, TILT, spacing)]
-    return shade(work.stock, work.depth, see(patches, window), window, work.wood, work.tree, room, _TIMES)
+    return shade(work.stock, work.depth, see(patches, window), window, work.wood, work.tree, ambient, _TIMES)

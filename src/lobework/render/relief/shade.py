@@ -37,7 +37,7 @@ _LOWEST: Final = 0.12
 
 
 def shade(
-    stock: Stock, depth: Grid, seen: Seen, window: Window, wood: Wood, tree: Tree, room: Grid, times: int
+    stock: Stock, depth: Grid, seen: Seen, window: Window, wood: Wood, tree: Tree, ambient: Grid, times: int
 ) -> tuple[Grid, Grid]:
     """Return the colours of a view.
 
@@ -51,7 +51,7 @@ def shade(
         The window, in fine dots.
     wood, tree : Wood, Tree
         The kind of wood, and the position of the piece in the tree.
-    room : (a, b)
+    ambient : (a, b)
         The room's light on the surface rolled out flat.
     times : int
         Number of fine dots along each side of a dot.
@@ -62,24 +62,24 @@ def shade(
         The colour of each dot in linear light, and the coverage of each dot by the work.
     """
     lamp = _open_lamp(to_eye(seen.faces, window.facing))
-    room_light = np.ones(seen.dot.size, dtype=np.float32)
+    ambient_light = np.ones(seen.dot.size, dtype=np.float32)
     side = np.flatnonzero(seen.side)
     lamp[side] *= _lamp_on_side(stock, depth, seen, side, window)
-    row = np.clip(seen.along[side] * (room.shape[0] / surface_of(stock).length), 0, room.shape[0] - 1).astype(np.intp)
-    column = np.floor(seen.angle[side] * (room.shape[1] / (2 * math.pi))).astype(np.intp) % room.shape[1]
-    room_light[side] = room[row, column]
+    row = np.clip(seen.along[side] * (ambient.shape[0] / surface_of(stock).length), 0, ambient.shape[0] - 1).astype(np.intp)
+    column = np.floor(seen.angle[side] * (ambient.shape[1] / (2 * math.pi))).astype(np.intp) % ambient.shape[1]
+    ambient_light[side] = ambient[row, column]
     inside = np.flatnonzero(seen.inside)
     if inside.size:
         mouth = float(np.hypot(seen.place[0, inside], seen.place[1, inside]).max())
         shut = np.exp((seen.place[2, inside] - seen.place[2, inside].max()) / (0.5 * mouth))
         lamp[inside] *= shut**2
-        room_light[inside] = 0.8 * shut
+        ambient_light[inside] = 0.8 * shut
     eye = to_eye(seen.faces, window.facing)
     sheen = gloss((eye[0], eye[1], eye[2]), _LAMP) * np.minimum(lamp, 1)
-    room_light *= 0.80 + 0.20 * eye[1]
-    room_light += _FILL.share * np.maximum(eye[0] * _FILL.right + eye[2] * _FILL.out, 0)
+    ambient_light *= 0.80 + 0.20 * eye[1]
+    ambient_light += _FILL.share * np.maximum(eye[0] * _FILL.right + eye[2] * _FILL.out, 0)
     colour = grain(wood, tree, (seen.place[0], seen.place[1], seen.place[2]), window.dot)
-    return _to_dots(seen, window, times, colour, (lamp, room_light, sheen, seen.depth))
+    return _to_dots(seen, window, times, colour, (lamp, ambient_light, sheen, seen.depth))
 
 
 def _open_lamp(eye: Grid) -> Grid:
@@ -93,7 +93,7 @@ def _open_lamp(eye: Grid) -> Grid:
 def _lamp_on_side(stock: Stock, depth: Grid, seen: Seen, side: NDArray[np.intp], window: Window) -> Grid:
     """Return the fraction of the lamp that is visible from points of the side, above the carved surface towards the lamp."""
     along, angle, cut = seen.along[side], seen.angle[side], seen.depth[side]
-    radius, _, out, up = (np.interp(along, stock.down, part).astype(np.float32) for part in stock.profile.T)
+    radius, _, out, up = (np.interp(along, stock.row_positions, part).astype(np.float32) for part in stock.profile.T)
     radius = np.maximum(radius, 1e-3)
     cos, sin, none = np.cos(angle), np.sin(angle), np.zeros_like(angle)
     axes = ((out * cos, out * sin, up), (up * cos, up * sin, -out), (-sin, cos, none))
@@ -148,6 +148,6 @@ def _to_dots(seen: Seen, window: Window, times: int, colour: Grid, parts: tuple[
         return total.reshape(rows, columns).astype(np.float32)
 
     wood = np.stack([mean(colour[:, k]) for k in range(3)], axis=-1)
-    lamp, room, sheen, cut = (mean(part) for part in parts)
+    lamp, ambient, sheen, cut = (mean(part) for part in parts)
     covers = (met / times**2).reshape(rows, columns).astype(np.float32)
-    return lit(wood, Light(lamp, room, sheen), cut, times * window.dot), covers
+    return lit(wood, Light(lamp, ambient, sheen), cut, times * window.dot), covers

@@ -50,13 +50,13 @@ def disc_shell(
     left = thickness - float(deepest[row, column])
     if not left > LEAST_WALL_MM:
         raise SettingError(
-            f"at x {stock.across[column]:.3f}, y {stock.down[row]:.3f} mm the cut goes through to the back, "
+            f"at x {stock.column_positions[column]:.3f}, y {stock.row_positions[row]:.3f} mm the cut goes through to the back, "
             f"{thickness:g} mm down",
             name="depth",
             given=f"{deepest[row, column]:g}",
             remedy="a solid must have a wall left: cut less deep, or take thicker work",
         )
-    x, y = stock.across, stock.down
+    x, y = stock.column_positions, stock.row_positions
     step = max(stock.row_step, stock.column_step)
     near = np.hypot(x, y[:, None]) <= radius - _GAP * step
     keep = near[:-1, :-1] & near[1:, :-1] & near[:-1, 1:] & near[1:, 1:]
@@ -102,8 +102,8 @@ def _fill_corners(shell: Shell, corners: Corners, at: Array) -> tuple[Corners, A
 def _depth_at(stock: Stock, radius: float, depth: NDArray[np.floating], at: Array) -> Array:
     """Return the depth of the face at (n, 2) places on its edge, interpolated between rays; rays outside are extrapolated."""
     filled = _extrapolated(stock, radius, depth)
-    column = (at[:, 0] - stock.across[0]) / stock.column_step
-    row = (at[:, 1] - stock.down[0]) / stock.row_step
+    column = (at[:, 0] - stock.column_positions[0]) / stock.column_step
+    row = (at[:, 1] - stock.row_positions[0]) / stock.row_step
     i, j = (np.clip(np.floor(each).astype(int), 0, size - 2) for each, size in ((column, stock.columns), (row, stock.rows)))
     u, v = np.clip(column - i, 0.0, 1.0), np.clip(row - j, 0.0, 1.0)
     level: Array = (1 - u) * filled[j, i] + u * filled[j, i + 1]
@@ -116,12 +116,12 @@ def _extrapolated(stock: Stock, radius: float, depth: NDArray[np.floating]) -> A
     """Return the depths, with those just outside the edge extrapolated linearly, but not beyond the greatest depth."""
     filled = depth.astype(np.float64)
     most = filled.max()
-    away = np.hypot(stock.across, stock.down[:, None])
+    away = np.hypot(stock.column_positions, stock.row_positions[:, None])
     layer = 0.9 * min(stock.row_step, stock.column_step)
     for low in np.arange(radius, radius + math.hypot(stock.row_step, stock.column_step), layer):
         row, column = np.nonzero((low < away) & (away <= low + layer))
-        up = np.rint(stock.down[row] / away[row, column]).astype(int)
-        right = np.rint(stock.across[column] / away[row, column]).astype(int)
+        up = np.rint(stock.row_positions[row] / away[row, column]).astype(int)
+        right = np.rint(stock.column_positions[column] / away[row, column]).astype(int)
         one, two = filled[row - up, column - right], filled[row - 2 * up, column - 2 * right]
         filled[row, column] = np.clip(2 * one - two, 0.0, most)
     return filled

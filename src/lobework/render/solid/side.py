@@ -55,22 +55,26 @@ def side_shell(stock: Stock, hollow: Hollow | None, depth: Depth, within: float,
     _require_above_axis(stock, deep, r, points)
     if not stock.surface.straight:  # type: ignore[union-attr]
         within = _safe_within(stock, deep, within)
-    spare = _least_wall(stock, hollow, deep) if hollow else math.inf
+    least_wall = _least_wall(stock, hollow, deep) if hollow else math.inf
     for end, direction in ((0, 1), (-1, -1)):
         if end not in points:
             _trim_to_end(r[::direction], height[::direction], float(z[end, 0]), direction)
             if hollow and hollow.open[end]:
-                spare = min(spare, _least_ring(stock, hollow, deep, r, end))
+                least_wall = min(least_wall, _least_ring(stock, hollow, deep, r, end))
     del deep
 
     places = np.zeros((stock.rows, stock.columns + 1, 3))
-    places[:, :-1, 0], places[:, :-1, 1], places[:, :-1, 2] = r * np.cos(stock.across), r * np.sin(stock.across), height
+    places[:, :-1, 0], places[:, :-1, 1], places[:, :-1, 2] = (
+        r * np.cos(stock.column_positions),
+        r * np.sin(stock.column_positions),
+        height,
+    )
     places[:, -1] = places[:, 0]
     del r, height
-    facets, left_out = decimated(places, np.ones((stock.rows - 1, stock.columns), dtype=bool), min(within, spare / 4))
+    facets, left_out = decimated(places, np.ones((stock.rows - 1, stock.columns), dtype=bool), min(within, least_wall / 4))
     shell = Shell()
     first, last = _add_side(shell, places, facets, points)
-    _add_ends(shell, stock, hollow, first, last, points, min(rounding, spare / 4))
+    _add_ends(shell, stock, hollow, first, last, points, min(rounding, least_wall / 4))
     return shell, left_out
 
 
@@ -94,7 +98,7 @@ def _add_ends(
     shell: Shell, stock: Stock, hollow: Hollow | None, first: Corners, last: Corners, points: list[int], rounding: float
 ) -> None:
     """Add the flat ends and the hollow to a shell."""
-    rings = hollow.cover(shell, stock.across, rounding) if hollow else [None, None]
+    rings = hollow.cover(shell, stock.column_positions, rounding) if hollow else [None, None]
     for end, ring, inner, z in ((0, first, rings[0], stock.profile[0, 1]), (-1, last, rings[1], stock.profile[-1, 1])):
         if end in points:
             continue
@@ -130,7 +134,7 @@ def _trim_to_end(r: Array, z: Array, plane: float, direction: int) -> None:
 
 
 def _place(stock: Stock, row: int, column: int) -> str:
-    return f"z {stock.profile[row, 1]:.3f} mm, {math.degrees(stock.across[column]):.2f} deg"
+    return f"z {stock.profile[row, 1]:.3f} mm, {math.degrees(stock.column_positions[column]):.2f} deg"
 
 
 def _cut_through(stock: Stock, deep: Array, row: int, column: int, what: str) -> SettingError:
@@ -222,7 +226,7 @@ def _least_ring(stock: Stock, hollow: Hollow, deep: Array, r: Array, end: int) -
 def _profile_sagitta(stock: Stock) -> float:
     """Return the greatest distance of the profile from the chords between its rows, mm."""
     surface = stock.surface
-    between = surface.profile((stock.down[1:] + stock.down[:-1]) / 2)[:, :2]  # type: ignore[union-attr]
+    between = surface.profile((stock.row_positions[1:] + stock.row_positions[:-1]) / 2)[:, :2]  # type: ignore[union-attr]
     chords = (stock.profile[1:, :2] + stock.profile[:-1, :2]) / 2
     most: NDArray[np.float64] = np.hypot(*(between - chords).T).max()
     return float(most)

@@ -158,7 +158,7 @@ def solid_of(carving: Carving, *, within: float = WITHIN_MM) -> Solid:
         shell, left_out = disc_shell(stock, surface.radius, surface.thickness, depth, within, rounding)
     else:
         shell, left_out = side_shell(
-            stock, _hollow(carving.piece, surface, stock.down, rounding / 2), depth, within, rounding / 2
+            stock, _hollow(carving.piece, surface, stock.row_positions, rounding / 2), depth, within, rounding / 2
         )
     return Solid(vertices=shell.places, faces=shell.facets, title=carving.title, within=float(within), left_out=left_out)
 

@@ -98,7 +98,7 @@ def _face_sweeps(draw: st.DrawFn, stock: Stock, surface: Face, holders: st.Searc
     """Return sweeps over a face, through its centre and over its edge; the cutter may lean, and may turn along the path."""
     cutter = draw(cutters(holders))
     half = surface.radius
-    nodes = st.integers(0, stock.rows - 1).map(lambda k: float(stock.down[k]))
+    nodes = st.integers(0, stock.rows - 1).map(lambda k: float(stock.row_positions[k]))
     coordinate = st.one_of(st.just(0.0), nodes, numbers(-1.15 * half, 1.15 * half))
     x, y, depth = draw(_paths(coordinate, coordinate)).T
     tip = np.stack([x, y, -depth], axis=-1)
@@ -119,7 +119,7 @@ def _round_sweeps(draw: st.DrawFn, stock: Stock, surface: Round, holders: st.Sea
     cutter = draw(cutters(holders))
     first = draw(st.one_of(st.just(0.0), numbers(-7.0, 7.0)))
     steps = st.one_of(st.sampled_from([0.0, 0.4]), numbers(-0.6, 0.6))
-    nodes = st.integers(0, stock.rows - 1).map(lambda k: float(stock.down[k]))
+    nodes = st.integers(0, stock.rows - 1).map(lambda k: float(stock.row_positions[k]))
     polar, s, depth = draw(_paths(steps, st.one_of(nodes, numbers(0.0, surface.length)))).T
     lean, aside = draw(st.sampled_from([0.0, 0.0, 0.3])), draw(st.sampled_from([0.0, 0.0, -0.2]))
     return on_round(cutter, surface, first + np.cumsum(polar), s, depth, lean, aside)
