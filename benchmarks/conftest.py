@@ -34,8 +34,8 @@ def pytest_pyfunc_call(pyfuncitem: pytest.Function) -> Generator[None, Any, Any]
     finally:
         if isinstance(claimed, Claims):
             pyfuncitem.config.stash[_LINES].extend(claimed.lines)
-            if claimed.missed and sys.exc_info()[0] is None:
-                pytest.fail("\n".join(map(str, claimed.missed)), pytrace=False)
+            if claimed.not_met and sys.exc_info()[0] is None:
+                pytest.fail("\n".join(map(str, claimed.not_met)), pytrace=False)
 
 
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
@@ -44,4 +44,4 @@ def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
         terminalreporter.section("claims")
         terminalreporter.line(f"{os.cpu_count()} cores, Python {sys.version.split()[0]}, numpy {np.__version__}")
         for line in lines:
-            terminalreporter.line(str(line), green=line.kept, red=not line.kept)
+            terminalreporter.line(str(line), green=line.met, red=not line.met)

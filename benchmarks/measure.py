@@ -18,23 +18,25 @@ def seconds(work: Callable[[], object]) -> float:
     return time.perf_counter() - begin
 
 
-def by_turns(benchmark: Any, work: Callable[[], object], *beside: Callable[[], object], runs: int = RUNS) -> list[list[float]]:
-    """Return the run times, seconds, of ``work``, measured by the benchmark, and of each function in ``beside``.
+def alternate_runs(
+    benchmark: Any, work: Callable[[], object], *compared: Callable[[], object], runs: int = RUNS
+) -> list[list[float]]:
+    """Return the run times, seconds, of ``work``, measured by the benchmark, and of each function in ``compared``.
 
     The functions are run alternately. One warm-up run of each is not counted.
     """
     others: list[list[float]] = []
 
     def run_the_others() -> None:
-        others.append([seconds(each) for each in beside])
+        others.append([seconds(each) for each in compared])
 
     benchmark.pedantic(work, setup=run_the_others, rounds=runs, iterations=1, warmup_rounds=1)
     return [list(benchmark.stats.stats.data), *map(list, zip(*others[1:], strict=True))]
 
 
-def medians(benchmark: Any, work: Callable[[], object], *beside: Callable[[], object], runs: int = RUNS) -> list[float]:
-    """Return the median run times, seconds, of ``work`` and of each function in ``beside``, which are run alternately."""
-    return [statistics.median(each) for each in by_turns(benchmark, work, *beside, runs=runs)]
+def medians(benchmark: Any, work: Callable[[], object], *compared: Callable[[], object], runs: int = RUNS) -> list[float]:
+    """Return the median run times, seconds, of ``work`` and of each function in ``compared``, which are run alternately."""
+    return [statistics.median(each) for each in alternate_runs(benchmark, work, *compared, runs=runs)]
 
 
 @dataclass(frozen=True)
@@ -43,11 +45,11 @@ class Line:
 
     what: str
     measured: str
-    asked: str
-    kept: bool
+    required: str
+    met: bool
 
     def __str__(self) -> str:
-        return f"{'ok  ' if self.kept else 'MISS'} {self.what:58} {self.measured:48} asked: {self.asked}"
+        return f"{'ok  ' if self.met else 'MISS'} {self.what:58} {self.measured:48} asked: {self.required}"
 
 
 class Claims:
@@ -63,16 +65,16 @@ class Claims:
         self.benchmark = benchmark
         self.lines: list[Line] = []
 
-    def told(self, what: str, measured: str) -> None:
+    def add_result(self, what: str, measured: str) -> None:
         """Add a line with a result and without a requirement."""
-        self.asked(what, measured, "(told)", True)
+        self.add_requirement(what, measured, "(told)", True)
 
-    def asked(self, what: str, measured: str, asked: str, kept: bool) -> None:
+    def add_requirement(self, what: str, measured: str, required: str, met: bool) -> None:
         """Add a line with a result, its requirement, and whether it is met."""
-        self.lines.append(Line(what, measured, asked, bool(kept)))
+        self.lines.append(Line(what, measured, required, bool(met)))
         self.benchmark.extra_info["lines"] = [str(line) for line in self.lines]
 
     @property
-    def missed(self) -> Sequence[Line]:
+    def not_met(self) -> Sequence[Line]:
         """The lines whose requirement is not met."""
-        return [line for line in self.lines if not line.kept]
+        return [line for line in self.lines if not line.met]

@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 
 from benchmarks.carving import ACROSS, CUTS, GROOVES, LEVEL, SAMPLES, UP, band, barrel, carved, face, groove, sweeps, winding
-from benchmarks.measure import RUNS, by_turns, medians, seconds
+from benchmarks.measure import RUNS, alternate_runs, medians, seconds
 from lobework.carve.compiled import CompiledBackend
 from lobework.carve.compiled_face import MERGED_MM
 from lobework.carve.plain import PlainBackend
@@ -35,10 +35,12 @@ def test_carving_beside_the_judge(kind, benchmark, claims):
     fast, slow = medians(benchmark, lambda: carved(stock, cuts), judge, runs=3)
     ratio = slow / sum(len(cut.tip) for cut in some) * SAMPLES / fast
     dense = [Sweep(cut.edge, cut.holder, groove(k, 8 * len(cut.tip), CUTS[kind][1]), UP, LEVEL) for k, cut in enumerate(cuts)]
-    apart = np.abs(carved(stock, cuts) - carved(stock, dense)).max()
-    claims.told(f"carving with a {kind}, {SAMPLES:,} samples", f"{1e3 * fast:.1f} ms")
-    claims.asked("  beside the judge, stamping at each sample", f"{ratio:.0f} times as fast", "80 times", ratio >= 80)
-    claims.asked("  from a path eight times as dense", f"{1e3 * apart:.3f} um", "under 0.42 um", apart < 4.2e-4)
+    max_difference = np.abs(carved(stock, cuts) - carved(stock, dense)).max()
+    claims.add_result(f"carving with a {kind}, {SAMPLES:,} samples", f"{1e3 * fast:.1f} ms")
+    claims.add_requirement("  beside the judge, stamping at each sample", f"{ratio:.0f} times as fast", "80 times", ratio >= 80)
+    claims.add_requirement(
+        "  from a path eight times as dense", f"{1e3 * max_difference:.3f} um", "under 0.42 um", max_difference < 4.2e-4
+    )
 
 
 @each_cutter
@@ -74,9 +76,9 @@ def test_carving_beside_c_by_hand(kind, benchmark, claims, tmp_path):
         CompiledBackend().carve(stock, cuts, ours)
 
     fast, slow = medians(benchmark, compiled, hand, runs=4 * RUNS)
-    apart = np.abs(ours - np.where(stock.inside, result, 0.0)).max()
-    told = f"{slow / fast:.2f} of its speed ({1e3 * slow:.1f} ms), {apart:.0e} mm apart"
-    claims.asked(f"  {kind} beside C by hand, the same way of working", told, "0.9", slow >= 0.9 * fast)
+    max_difference = np.abs(ours - np.where(stock.inside, result, 0.0)).max()
+    measured = f"{slow / fast:.2f} of its speed ({1e3 * slow:.1f} ms), {max_difference:.0e} mm apart"
+    claims.add_requirement(f"  {kind} beside C by hand, the same way of working", measured, "0.9", slow >= 0.9 * fast)
 
 
 @each_cutter
@@ -104,9 +106,9 @@ def test_carving_beside_a_distance_transform(kind, benchmark, claims):
         return np.maximum(np.subtract(off, np.float32(cutter.radius - depth), out=off), 0, out=off)
 
     fast, slow = medians(benchmark, lambda: carved(stock, cuts), transformed, runs=4 * RUNS)
-    apart = np.abs(np.where(stock.inside, transformed() - carved(stock, cuts), 0)).max()
-    told = f"{slow / fast:.1f} times as fast ({1e3 * slow:.0f} ms), it is {1e3 * apart:.0f} um off"
-    claims.asked(f"  {kind} beside a distance transform and profile", told, "2 times", slow >= 2 * fast)
+    max_difference = np.abs(np.where(stock.inside, transformed() - carved(stock, cuts), 0)).max()
+    measured = f"{slow / fast:.1f} times as fast ({1e3 * slow:.0f} ms), it is {1e3 * max_difference:.0f} um off"
+    claims.add_requirement(f"  {kind} beside a distance transform and profile", measured, "2 times", slow >= 2 * fast)
 
 
 @each_cutter
@@ -120,8 +122,8 @@ def test_carving_round_a_barrel(kind, benchmark, claims):
     judge = lambda: PlainBackend(stamps=True).carve(stock, some, stock.uncut())  # noqa: E731
     fast, slow = medians(benchmark, lambda: carved(stock, cuts), judge, runs=3)
     ratio = slow / len(tip) * SAMPLES / fast
-    claims.told(f"carving a barrel with a {kind}, {SAMPLES:,} samples", f"{fast:.2f} s")
-    claims.asked("  beside the judge, stamping at each sample", f"{ratio:.0f} times as fast", "80 times", ratio >= 80)
+    claims.add_result(f"carving a barrel with a {kind}, {SAMPLES:,} samples", f"{fast:.2f} s")
+    claims.add_requirement("  beside the judge, stamping at each sample", f"{ratio:.0f} times as fast", "80 times", ratio >= 80)
 
 
 def test_carving_beside_solids_of_triangles(benchmark, claims):
@@ -145,20 +147,20 @@ def test_carving_beside_solids_of_triangles(benchmark, claims):
 
     (fast,) = medians(benchmark, lambda: carved(stock, cuts))
     slow = seconds(subtracted)
-    told = f"{slow / fast:,.0f} times as fast ({slow:.0f} s)"
-    claims.asked(f"  {segments} segments beside solids of triangles", told, "1000 times", slow >= 1000 * fast)
+    measured = f"{slow / fast:,.0f} times as fast ({slow:.0f} s)"
+    claims.add_requirement(f"  {segments} segments beside solids of triangles", measured, "1000 times", slow >= 1000 * fast)
 
 
 def test_what_each_further_sample_costs(benchmark, claims):
     """The time for each further sample is measured on paths of ten thousand to ten million samples."""
     stock, counts = face(), (10_000, 100_000, 1_000_000, 10_000_000)
     works = [partial(carved, stock, [winding(count)]) for count in counts]
-    runs = by_turns(benchmark, works[-1], *works[:-1], runs=3)
+    runs = alternate_runs(benchmark, works[-1], *works[:-1], runs=3)
     times = [min(each) for each in (*runs[1:], runs[0])]
     costs = [1e9 * (b - a) / (n - m) for a, b, m, n in zip(times[:-1], times[1:], counts[:-1], counts[1:], strict=True)]
-    told = ", ".join(f"{cost:.0f}" for cost in costs) + f" ns; {times[-1]:.2f} s in all"
+    measured = ", ".join(f"{cost:.0f}" for cost in costs) + f" ns; {times[-1]:.2f} s in all"
     what = "each further sample, 10 thousand to 10 million"
-    claims.asked(what, told, "as much all the way", costs[-1] <= 1.5 * costs[0])
+    claims.add_requirement(what, measured, "as much all the way", costs[-1] <= 1.5 * costs[0])
 
 
 PEAK = """
@@ -187,4 +189,4 @@ def test_memory_of_a_carving(path, benchmark, claims):
     line = [sys.executable, "-c", PEAK, path]
     answer = benchmark.pedantic(lambda: subprocess.run(line, check=True, capture_output=True, text=True), rounds=1)
     grids = json.loads(answer.stdout)
-    claims.asked(f"peak memory, {path} samples", f"{grids:.2f} times the grid", "under 3", grids < 3)
+    claims.add_requirement(f"peak memory, {path} samples", f"{grids:.2f} times the grid", "under 3", grids < 3)

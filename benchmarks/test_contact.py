@@ -22,6 +22,6 @@ def test_contact(name, benchmark, claims):
     phi = np.linspace(0, 2 * np.pi, 4096, endpoint=False)
     compiled, plain = (lambda: touch_at(cam, follower, phi, way="compiled")), (lambda: touch_at(cam, follower, phi))
     fast, slow = medians(benchmark, compiled, plain, runs=9)
-    apart = float(np.abs(compiled().reach - plain().reach).max())
-    told = f"{1e3 * fast:.2f} ms, {slow / fast:.0f} times plain, within {apart:.0e} mm"
-    claims.asked(f"contact table of 4096, {name}", told, "under 1 ms", fast < 1e-3)
+    max_difference = float(np.abs(compiled().reach - plain().reach).max())
+    measured = f"{1e3 * fast:.2f} ms, {slow / fast:.0f} times plain, within {max_difference:.0e} mm"
+    claims.add_requirement(f"contact table of 4096, {name}", measured, "under 1 ms", fast < 1e-3)

@@ -12,7 +12,7 @@ from typing import ClassVar
 import numpy as np
 import pytest
 
-from benchmarks.measure import RUNS, by_turns, medians, seconds
+from benchmarks.measure import RUNS, alternate_runs, medians, seconds
 from lobework import At, Cut, Drive, EccentricChuck, Lathe, Oval, Pass, Roller, Wave, read_lathe
 from lobework.geometry.rigid import Rigid
 from lobework.kinematics.motion import motion_of
@@ -69,12 +69,12 @@ def test_tracing(benchmark, claims):
     whole = statistics.median(seconds(lambda: trace(cut, chord=chord_for(SAMPLES, cut), way="compiled")) for _ in range(3))
     same = trace(few, chord=few_chord, way="compiled")
     worst = max(float(np.abs(getattr(same, column) - getattr(plain, column)).max()) for column in "uxyz")
-    told = f"{a_sample:.2f} ns a sample; memory alone {1e9 * written / columns[0].size:.2f}"
-    claims.asked(f"compiled trace, {columns[0].size:,} samples", told, "under 2.5 ns", a_sample < 2.5)
-    told = f"{judged_a_sample / a_sample:.0f} times as fast as {judged_a_sample:.0f} ns"
-    claims.asked("  beside numpy direct", told, "30 times", judged_a_sample >= 30 * a_sample)
-    claims.asked("  the two differ by at most", f"{worst:.1e} mm", "1e-9 mm", worst <= 1e-9)
-    claims.told("  whole call, planning and fresh memory included", f"{1e9 * whole / columns[0].size:.2f} ns a sample")
+    measured = f"{a_sample:.2f} ns a sample; memory alone {1e9 * written / columns[0].size:.2f}"
+    claims.add_requirement(f"compiled trace, {columns[0].size:,} samples", measured, "under 2.5 ns", a_sample < 2.5)
+    measured = f"{judged_a_sample / a_sample:.0f} times as fast as {judged_a_sample:.0f} ns"
+    claims.add_requirement("  beside numpy direct", measured, "30 times", judged_a_sample >= 30 * a_sample)
+    claims.add_requirement("  the two differ by at most", f"{worst:.1e} mm", "1e-9 mm", worst <= 1e-9)
+    claims.add_result("  whole call, planning and fresh memory included", f"{1e9 * whole / columns[0].size:.2f} ns a sample")
 
 
 @pytest.mark.parametrize("samples", [SAMPLES, 30_000])
@@ -83,8 +83,8 @@ def test_tracing_through_chucks(samples, benchmark, claims):
     bench = replace(read_lathe("rocking-bench"), fittings=None)
     swung = Oval(throw=3.0, ring_angle_deg=30.0, swing=2.0)
     ours = bench.mount(Oval(throw=5.0), "a").mount(swung, "b").mount(EccentricChuck(shift=6.0))
-    stranger = bench.mount(EccentricChuck(shift=6.0)).mount(Oval(throw=5.0)).mount(Geared(arm=4.0))
-    cuts = [common_cut(lathe=lathe, turns=Fraction(100)) for lathe in (ours, stranger, bench)]
+    plugin_chuck = bench.mount(EccentricChuck(shift=6.0)).mount(Oval(throw=5.0)).mount(Geared(arm=4.0))
+    cuts = [common_cut(lathe=lathe, turns=Fraction(100)) for lathe in (ours, plugin_chuck, bench)]
     chords = [chord_for(samples, cut) for cut in cuts]
 
     def traced(cut, chord):
@@ -92,24 +92,24 @@ def test_tracing_through_chucks(samples, benchmark, claims):
 
     works = list(map(traced, cuts, chords))
     counts = [work().x.size for work in works]
-    runs = by_turns(benchmark, *works, runs=RUNS + 2)
+    runs = alternate_runs(benchmark, *works, runs=RUNS + 2)
     *through, plain = (1e9 * min(each) / count for each, count in zip(runs, counts, strict=True))
     for name, each in zip(("", ", one a stranger's"), through, strict=True):
-        told = f"{each / plain:.2f} times one through none, {plain:.1f} ns a sample"
-        claims.asked(f"trace of {counts[-1]:,} through three chucks{name}", told, "under 3", each < 3 * plain)
+        measured = f"{each / plain:.2f} times one through none, {plain:.1f} ns a sample"
+        claims.add_requirement(f"trace of {counts[-1]:,} through three chucks{name}", measured, "under 3", each < 3 * plain)
 
 
 def test_tracing_through_a_strangers_chuck_beside_the_plain_way(benchmark, claims):
     bench = replace(read_lathe("rocking-bench"), fittings=None)
-    stranger = bench.mount(EccentricChuck(shift=6.0)).mount(Oval(throw=5.0)).mount(Geared(arm=4.0))
-    cut = common_cut(lathe=stranger, turns=Fraction(4))
+    plugin_chuck = bench.mount(EccentricChuck(shift=6.0)).mount(Oval(throw=5.0)).mount(Geared(arm=4.0))
+    cut = common_cut(lathe=plugin_chuck, turns=Fraction(4))
     chord = chord_for(200_000, cut)
     compiled, plain = (lambda: trace(cut, chord=chord, way="compiled")), (lambda: trace(cut, chord=chord, way="plain"))
     fast, slow = medians(benchmark, compiled, plain, runs=3)
     one, other = compiled(), plain()
     worst = max(float(np.abs(getattr(one, axis) - getattr(other, axis)).max()) for axis in "xyz")
-    told = f"{slow / fast:.0f} times as fast, within {worst:.0e} mm"
-    claims.asked("  beside the plain way, 200,000 samples", told, "within 1e-10 mm", worst <= 1e-10)
+    measured = f"{slow / fast:.0f} times as fast, within {worst:.0e} mm"
+    claims.add_requirement("  beside the plain way, 200,000 samples", measured, "within 1e-10 mm", worst <= 1e-10)
 
 
 @pytest.mark.parametrize(
@@ -128,4 +128,4 @@ def test_memory_of_a_trace(way, chucks, benchmark, claims):
     tracemalloc.stop()
     arrays = sum(column.nbytes for column in (traced.x, traced.y, traced.z) if column.strides[0])
     what = f"peak memory of a {way} trace{' through two chucks' if chucks else ''}, {traced.x.size:,} samples"
-    claims.asked(what, f"{peak / arrays:.3f} of its arrays", "1.2", peak <= 1.2 * arrays)
+    claims.add_requirement(what, f"{peak / arrays:.3f} of its arrays", "1.2", peak <= 1.2 * arrays)

@@ -41,13 +41,13 @@ def benchmark():
 
 
 def test_kept(claims):
-    claims.asked("beside numpy", "40 times", "30 times", True)
+    claims.add_requirement("beside numpy", "40 times", "30 times", True)
 
 
 def test_missed(claims):
-    claims.told("a figure", "3 ms")
-    claims.asked("beside C", "0.5", "0.9", False)
-    claims.asked("memory", "1.1", "1.2", True)
+    claims.add_result("a figure", "3 ms")
+    claims.add_requirement("beside C", "0.5", "0.9", False)
+    claims.add_requirement("memory", "1.1", "1.2", True)
 """
 
 

@@ -20,7 +20,7 @@ import lobework
 from lobework.cli import main, shelf
 from lobework.jobs.jobfile import job_schema, starter
 from lobework.plugins import registry
-from lobework.testing import Asked
+from lobework.testing import PromiseTest
 
 pytestmark = pytest.mark.usefixtures("small_pictures")
 
@@ -247,7 +247,7 @@ def test_help_ends_with_a_line_that_works(command, tmp_path, monkeypatch, capsys
     if command == "prove":
         assert main(["program", "lid.toml", "--into", "lid"]) == 0
     if command == "verify":  # each of these promises is held in tests/testing
-        monkeypatch.setattr(Asked, "hold", lambda asked: 1)
+        monkeypatch.setattr(PromiseTest, "hold", lambda asked: 1)
     assert main(words) == 0
 
 

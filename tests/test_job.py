@@ -11,7 +11,7 @@ import pytest
 from lobework.errors import InputError, OutputExistsError, SettingError, TooLargeError, UnknownNameError
 from lobework.files.outputs import refuse_existing, write_files
 from lobework.jobs import jobfile
-from lobework.jobs.job import Job, require_room
+from lobework.jobs.job import Job, require_memory
 from lobework.lathe.passes import Pass
 from lobework.parts.cam import Wave
 from lobework.parts.cutter import Vee
@@ -134,9 +134,9 @@ def test_what_the_lathe_lacks_names_the_pass(job):
 
 def test_traces_of_four_gigabytes_are_the_most():
     """A sample is four float64: 32 bytes."""
-    require_room(125_000_000)
+    require_memory(125_000_000)
     with pytest.raises(TooLargeError, match="4 GB"):
-        require_room(125_000_001)
+        require_memory(125_000_001)
 
 
 def test_a_job_too_large_is_refused_for_the_sum_of_its_cuts(job, monkeypatch):

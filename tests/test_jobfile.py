@@ -374,9 +374,9 @@ def test_a_mistake_is_placed_on_the_line_where_it_stands(above, blanks, passes, 
 
 def test_a_source_knows_the_line_of_keys_in_quotes(write):
     source = Source.read(write('[a]\n"b.c" = 1\n"d e".f = 2\n'))
-    assert str(source.placed(InputError("no", 'a."b.c"'))) == f'{source.path}:2: a."b.c": no'
-    assert str(source.placed(InputError("no", 'a."d e".f'))) == f'{source.path}:3: a."d e".f: no'
-    assert str(source.placed(InputError("no", "ring 3"))) == f"{source.path}: ring 3: no"
+    assert str(source.with_file_and_line(InputError("no", 'a."b.c"'))) == f'{source.path}:2: a."b.c": no'
+    assert str(source.with_file_and_line(InputError("no", 'a."d e".f'))) == f'{source.path}:3: a."d e".f: no'
+    assert str(source.with_file_and_line(InputError("no", "ring 3"))) == f"{source.path}: ring 3: no"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

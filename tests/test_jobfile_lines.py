@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from lobework.errors import InputError, TooLargeError
 from lobework.jobs.jobfile import read_job, starter
 from lobework.jobs.jobfile.lines import index_lines
-from lobework.jobs.jobfile.source import Source, shown
+from lobework.jobs.jobfile.source import Source, short_text
 
 KEYS = st.sampled_from(["a", "b", "c-1", '"d e"', "'f.g'", '"h\\u00e9"', '"#"', '"]"', "1", "-"])
 DOTTED = st.lists(KEYS, min_size=1, max_size=3).map(" . ".join)
@@ -141,4 +141,4 @@ def test_a_key_of_thirty_parts_is_read(tmp_path):
     ],
 )
 def test_any_value_can_be_shown(given, words):
-    assert shown(given) == words
+    assert short_text(given) == words

@@ -73,10 +73,10 @@ def refused(write):
 
 
 def schema_keys(table: str) -> set[str]:
-    holder = lathe_schema()
+    value = lathe_schema()
     if table:
-        holder = holder["properties"][table]
-    return set(holder.get("items", holder)["properties"])
+        value = value["properties"][table]
+    return set(value.get("items", value)["properties"])
 
 
 @pytest.mark.parametrize("heading", TABLES)

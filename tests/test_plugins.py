@@ -472,10 +472,10 @@ def test_a_fault_in_a_plugins_part_is_laid_at_its_door_and_ours_at_ours():
     shelf = Plugins(loaded=(inside, record), refused=(), parts={"chuck": {"crooked": names["Crooked"]}})
     with pytest.raises(Exception, match="square") as theirs:
         names["Crooked"]().motions(0.0)
-    assert shelf.behind(theirs.value) is record
+    assert shelf.plugin_at_fault(theirs.value) is record
     with pytest.raises(Exception, match="is called") as ours:
         shelf.part("chuck", "straight")
-    assert shelf.behind(ours.value) is None
+    assert shelf.plugin_at_fault(ours.value) is None
 
 
 class Turning:

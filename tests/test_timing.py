@@ -61,11 +61,11 @@ def test_the_compiled_twin_gives_the_same():
         moves, asked, top, most, lengths = drawn_run(rng)
         ways = []
         for first, then in ((caps, settle), (compiled(caps), compiled(settle))):
-            x, holder = asked.copy(), np.full(len(asked), -1)
+            x, limiting = asked.copy(), np.full(len(asked), -1)
             with np.errstate(invalid="ignore", over="ignore"):
-                first(moves / lengths[:, None], lengths, top, most, x, holder)
-                then(moves / lengths[:, None], lengths, most, 2.0, x, holder)
-            ways.append((x, holder))
+                first(moves / lengths[:, None], lengths, top, most, x, limiting)
+                then(moves / lengths[:, None], lengths, most, 2.0, x, limiting)
+            ways.append((x, limiting))
         assert ways[1][0] == pytest.approx(ways[0][0], rel=1e-9)
 
 

@@ -61,13 +61,13 @@ def slid(drive, turned):
     return -side * drive.gain * reach(drive, nominal - turned)
 
 
-def gap(drive, turned, lean, holder):
-    """Return how far a follower stands off its cam on a headstock that leans, rad; ``holder`` mm from upright it is held.
+def gap(drive, turned, lean, shift):
+    """Return how far a follower stands off its cam on a headstock that leans, rad; ``shift`` mm from upright it is held.
 
     The spindle goes about a pivot below; the cam turns with the headstock; the follower keeps its height.
     """
     across, down = HEIGHT * math.sin(lean), HEIGHT * (1 - math.cos(lean))
-    dx = (holder if drive.side == "front" else -holder) + (1 - 1 / drive.gain) * across - across
+    dx = (shift if drive.side == "front" else -shift) + (1 - 1 / drive.gain) * across - across
     return math.hypot(dx, down) - reach(drive, math.atan2(down, dx) + lean - turned)
 
 
@@ -177,9 +177,9 @@ def test_on_a_rocking_headstock_the_steps_put_the_tip_on_the_axis_at_the_x_and_y
     message = dict(zero_steps(cut))["3. headstock"]
     far = re.search(r"stands (\S+) mm from upright over the pivot, (away from|towards) the cutter", message)
     assert (0.0 if far is None else float(far[1]) * (-1 if far[2] == "away from" else 1)) == pytest.approx(x, abs=1e-9)
-    holder = halved(1.0, 400.0, lambda far: gap(drive, 0.0, math.asin(x / HEIGHT), far))
+    shift = halved(1.0, 400.0, lambda far: gap(drive, 0.0, math.asin(x / HEIGHT), far))
     (true_x, true_y, _), (turned,) = at_turn(cut, u)
-    lean = halved(-0.06, 0.06, lambda angle: gap(drive, turned, angle, holder))
+    lean = halved(-0.06, 0.06, lambda angle: gap(drive, turned, angle, shift))
     assert HEIGHT * math.sin(lean) == pytest.approx(true_x, abs=4 * SAID)
     assert HEIGHT * (math.cos(lean) - 1) == pytest.approx(true_y, abs=SAID)
     assert y == pytest.approx(HEIGHT * (math.cos(math.asin(x / HEIGHT)) - 1), abs=1.01e-2)

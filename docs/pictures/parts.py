@@ -25,7 +25,7 @@ ROLLER = lw.Roller(5.0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Shown:
+class PictureSettings:
     """A chuck, and the ring of its picture: the number of lobes (0: a circle), the number of cuts, and the steps between them."""
 
     chuck: Chuck
@@ -34,7 +34,7 @@ class Shown:
     x: float = 20.0
     turns: int = 1
     count: int = 1
-    on: Fraction = Fraction(1, 12)
+    index_step: Fraction = Fraction(1, 12)
     step: float = 0.0
 
 
@@ -47,24 +47,24 @@ CAMS = {
 """Settings for the pictures of cams; a cam that is not listed is drawn with the settings of its sample."""
 
 CHUCKS = {
-    "plain": (Shown(chuck=lw.PlainChuck(), lobes=4, rise=8.0, count=12, on=Fraction(1, 48)),),
-    "eccentric": (Shown(chuck=lw.EccentricChuck(shift=12.0), lobes=0, x=16.0, count=24, on=Fraction(1, 24)),),
+    "plain": (PictureSettings(chuck=lw.PlainChuck(), lobes=4, rise=8.0, count=12, index_step=Fraction(1, 48)),),
+    "eccentric": (PictureSettings(chuck=lw.EccentricChuck(shift=12.0), lobes=0, x=16.0, count=24, index_step=Fraction(1, 24)),),
     "oval": (
-        Shown(chuck=lw.Oval(throw=9.0), x=26.0, lobes=24, count=4, on=Fraction(0), step=-4.0),
-        Shown(chuck=lw.Oval(throw=7.0, swing=5.0, swings=2), x=24.0, lobes=0, count=6, on=Fraction(1, 12)),
+        PictureSettings(chuck=lw.Oval(throw=9.0), x=26.0, lobes=24, count=4, index_step=Fraction(0), step=-4.0),
+        PictureSettings(chuck=lw.Oval(throw=7.0, swing=5.0, swings=2), x=24.0, lobes=0, count=6, index_step=Fraction(1, 12)),
     ),
     "straight-line": (
-        Shown(
+        PictureSettings(
             chuck=StraightLine(per_turn=44.0, travel=40.0, start=-22.0),
             lobes=12,
             rise=4.0,
             x=18.0,
             count=7,
             step=-6.0,
-            on=Fraction(0),
+            index_step=Fraction(0),
         ),
     ),
-    "dome": (Shown(chuck=Dome(tilt_deg=50.0, behind=20.0), lobes=0, x=9.0, count=12),),
+    "dome": (PictureSettings(chuck=Dome(tilt_deg=50.0, behind=20.0), lobes=0, x=9.0, count=12),),
 }
 """Settings for the pictures of chucks."""
 
@@ -156,11 +156,15 @@ def _face(part, middles, title):
     return _svg(low, high, body, title, "its face rolled out at the follower's track, and a roller with the way of its centre")
 
 
-def _ring(shown, number, chuck=None):
+def _ring(picture, number, chuck=None):
     """Return a ring on the work, (n, 3) mm, with or without a chuck."""
     lathe = BENCH if chuck is None else BENCH.mount(chuck)
-    cams = [lw.Drive(lw.Wave(lobes=shown.lobes, base_radius=60.0, rise=shown.rise), follower=lw.Knife())] if shown.lobes else []
-    passed = lw.Pass(at=lw.At(x=shown.x + number * shown.step), turns=1 if chuck is None else shown.turns, cams=cams)
+    cams = (
+        [lw.Drive(lw.Wave(lobes=picture.lobes, base_radius=60.0, rise=picture.rise), follower=lw.Knife())]
+        if picture.lobes
+        else []
+    )
+    passed = lw.Pass(at=lw.At(x=picture.x + number * picture.step), turns=1 if chuck is None else picture.turns, cams=cams)
     path = trace(Cut(number=1, passed=passed, lathe=lathe), chord=0.01)
     return np.stack([path.x, path.y, path.z], axis=-1)
 
@@ -174,20 +178,22 @@ def _sampled(part):
     """Return the picture settings of a chuck that is not listed: an indexed wave, or a circle over several turns."""
     turns = min(getattr(part, "period_turns", 1) or 1, MOST_TURNS)
     still = _indexed(part) and not part.is_dynamic
-    return Shown(chuck=part, count=12 if still else 1, turns=turns, lobes=12 if turns == 1 else 0)
+    return PictureSettings(chuck=part, count=12 if still else 1, turns=turns, lobes=12 if turns == 1 else 0)
 
 
-def chuck(shown):
+def chuck(picture):
     """Return the picture of a chuck: a ring cut with it, and a dashed line for the ring cut without it."""
-    part = shown.chuck
-    places = [replace(part, index=lw.Phase(turns=shown.on * k)) if _indexed(part) else part for k in range(shown.count)]
-    lines = [_ring(shown, 0), *(_ring(shown, k, each) for k, each in enumerate(places))]
+    part = picture.chuck
+    places = [
+        replace(part, index=lw.Phase(turns=picture.index_step * k)) if _indexed(part) else part for k in range(picture.count)
+    ]
+    lines = [_ring(picture, 0), *(_ring(picture, k, each) for k, each in enumerate(places))]
     leans = max(float(np.ptp(each[:, 2])) for each in lines) > 0.5
     flat = [_leaning(each) if leans else each[:, :2] for each in lines]
     body = "".join(_path("line", each) for each in flat[1:]) + _path("dashes accent", flat[0], closed=True) + _cross()
     corners = np.concatenate(flat)
-    what = f"a wave of {shown.lobes} lobes" if shown.lobes else "a circle"
-    message = f"what it makes of {what}" + (f", cut {shown.count} times" if shown.count > 1 else "")
+    what = f"a wave of {picture.lobes} lobes" if picture.lobes else "a circle"
+    message = f"what it makes of {what}" + (f", cut {picture.count} times" if picture.count > 1 else "")
     message += "; dashed, the ring without it" + (", seen aslant" if leans else "")
     return _svg(corners.min(axis=0), corners.max(axis=0), body, f"chuck {part.kind}", message)
 

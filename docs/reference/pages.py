@@ -119,8 +119,8 @@ def settings(part):
     keys, marks = part_keys(part), measures(part)
     made = [each for each in dataclasses.fields(part) if each.init]
     rows = [
-        (code(key), holder.description.replace("'", '"'), shown_default(field, marks[field.name]), holder.about)
-        for field, (key, holder) in zip(made, keys.items(), strict=True)
+        (code(key), value.description.replace("'", '"'), shown_default(field, marks[field.name]), value.about)
+        for field, (key, value) in zip(made, keys.items(), strict=True)
     ]
     if not rows:
         return "It has no settings.\n\n"
@@ -202,7 +202,7 @@ def inner_section(name, part):
 
 def kind_page(kind, known):
     """Return the page of one kind of part, with the tables nested in its settings."""
-    inner = {name: holder for part in known.values() for name, holder in held_in(part).items()}
+    inner = {name: value for part in known.values() for name, value in held_in(part).items()}
     sections = [part_section(kind, name, part) for name, part in known.items()]
     sections += [inner_section(f"{name} (a nested table)", part) for name, part in inner.items()]
     return title(f"{kind.capitalize()}s") + f"{TITLES[kind]}\n\n" + "".join(sections)

@@ -146,12 +146,12 @@ def render(drawing: Drawing) -> bytes:
     low, high = on_work.min(axis=0), on_work.max(axis=0)
     inside = [path for path in _paths(drawing.lines) if (path >= low).all() and (path <= high).all()]
 
-    room = max((high[0] - low[0]) / _UNITS_PER_MM, _NARROWEST_MM)
-    letters = int((room - 2 * _INSET_MM) / (1.5 * _LETTER_MM[0]))
+    plot_width_mm = max((high[0] - low[0]) / _UNITS_PER_MM, _NARROWEST_MM)
+    letters = int((plot_width_mm - 2 * _INSET_MM) / (1.5 * _LETTER_MM[0]))
     title = textwrap.wrap(_ascii(drawing.title), letters) or ["untitled"]
     under = round((_WORDS_MM + _LINE_MM * len(title)) * _UNITS_PER_MM)
     shift = np.array([0, under]) - low
-    size = np.array([max(high[0] - low[0], round(room * _UNITS_PER_MM)), high[1] + shift[1]])
+    size = np.array([max(high[0] - low[0], round(plot_width_mm * _UNITS_PER_MM)), high[1] + shift[1]])
     if size.max() > _FURTHEST:
         width, height = (f"{each / _UNITS_PER_MM:g}" for each in size)
         most = f"{_FURTHEST / _UNITS_PER_MM:g}"

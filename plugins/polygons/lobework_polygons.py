@@ -31,7 +31,7 @@ class _Outline(NamedTuple):
 
     The corner is an arc of radius ``corner``; its centre is at distance ``out`` in the direction of the corner. The side is an
     arc of radius ``side``, negative if hollow; its centre is at distance ``aside`` in the direction of the side's middle. If both
-    are infinite, the side is flat. ``flat`` is the distance of the side's middle. The arcs meet at the angle ``meets``.
+    are infinite, the side is flat. ``flat`` is the distance of the side's middle. The arcs meet at the angle ``joint_angle``.
     """
 
     out: float
@@ -39,7 +39,7 @@ class _Outline(NamedTuple):
     aside: float
     side: float
     flat: float
-    meets: float
+    joint_angle: float
 
 
 class _Sided(ABC):
@@ -67,8 +67,8 @@ class _Sided(ABC):
     @property
     def corners(self) -> Sequence[float]:
         """Angles at which the arc of a corner meets its two sides; for a sharp corner, the corner itself."""
-        meets, pitch = self._outline().meets, 2 * math.pi / self.sides
-        return (meets, pitch - meets) if meets > 0 else (0.0,)
+        joint_angle, pitch = self._outline().joint_angle, 2 * math.pi / self.sides
+        return (joint_angle, pitch - joint_angle) if joint_angle > 0 else (0.0,)
 
     def rise_at(self, psi: Array) -> Array:
         """Return the height above the middle of the sides, mm, at (n,) rad."""
@@ -85,7 +85,7 @@ class _Sided(ABC):
         from_side = psi - pitch * (np.floor(psi / pitch) + 0.5)
         on_corner = _corner(from_corner, outline)
         on_side = _flat(from_side, outline.flat) if math.isinf(outline.side) else _arc(from_side, outline)
-        at_corner = np.abs(from_corner) < outline.meets
+        at_corner = np.abs(from_corner) < outline.joint_angle
         radius, slope = (np.where(at_corner, *pair) for pair in zip(on_corner, on_side, strict=True))
         return radius, slope
 
@@ -125,8 +125,8 @@ def _rounded(sides: int, flat: float, corner: float, aside: float, side: float) 
         out = (flat - corner) * (2 * side - flat - corner) / (root - aside * half.real)
         across = out - aside * half
         square = near * across / abs(across) if across else 1.0
-    meets = _angle(out + corner * square) if corner > 0 else 0.0
-    return _Outline(out, corner, aside, side, flat, meets)
+    joint_angle = _angle(out + corner * square) if corner > 0 else 0.0
+    return _Outline(out, corner, aside, side, flat, joint_angle)
 
 
 def _angle(place: complex) -> float:
@@ -278,8 +278,8 @@ class ConstantWidth(_Sided):
         quarter = math.pi / (2 * self.sides)
         out = (self.width / 2 - self.corner) / math.cos(quarter)
         side = self.width - self.corner
-        meets = _angle(out + self.corner * cmath.exp(1j * quarter))
-        return _Outline(out, self.corner, -out, side, side - out, meets if self.corner else 0.0)
+        joint_angle = _angle(out + self.corner * cmath.exp(1j * quarter))
+        return _Outline(out, self.corner, -out, side, side - out, joint_angle if self.corner else 0.0)
 
 
 @hookimpl

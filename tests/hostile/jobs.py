@@ -11,7 +11,7 @@ from random import Random
 
 from lobework.errors import InputError
 from lobework.jobs import job
-from lobework.jobs.jobfile import job_schema, placed, read_job, starter
+from lobework.jobs.jobfile import job_schema, read_job, starter, with_file_and_line
 from lobework.kinematics import trace
 from lobework.lathe import passes
 from lobework.targets import text
@@ -73,4 +73,4 @@ def read(data: bytes) -> None:
             assert str(finding) == printable(str(finding)), finding
         text.render(found.settings())
     except InputError as error:
-        raise placed(error, path) from None
+        raise with_file_and_line(error, path) from None

@@ -29,7 +29,7 @@ def test_what_the_numbers_are_comes_first_and_their_unit_and_axis_are_said():
 def test_a_single_number_has_no_place():
     found = worst(2.0, 3.0)
     assert (found.error, found.place, found.at) == (1.0, (), None)
-    assert found.told() == "worst error 1 mm: 2 for 3"
+    assert found.as_text() == "worst error 1 mm: 2 for 3"
 
 
 @pytest.mark.parametrize("wrong", [math.nan, math.inf, -math.inf])

@@ -8,7 +8,7 @@ import pytest
 
 from lobework.errors import UnknownNameError
 from lobework.plugins.registry import installed
-from lobework.testing import asked_of, promises_of, verified, verify
+from lobework.testing import promise_tests_of, promises_of, verified, verify
 
 KEPT = """\
 plugin 'plate' (lobework-plate 1.0), contract 2
@@ -54,7 +54,9 @@ def test_every_check_is_printed_with_its_cases_and_a_total(bench):
 def test_a_package_is_answered_to_by_its_name_however_it_is_spelt(bench):
     bench.plate("plate")
     names = "plate", "lobework-plate", "Lobework_Plate"
-    done = bench.run("-c", f"from lobework.testing import asked_of; [print(*asked_of(name), sep=', ') for name in {names}]")
+    done = bench.run(
+        "-c", f"from lobework.testing import promise_tests_of; [print(*promise_tests_of(name), sep=', ') for name in {names}]"
+    )
     plugin, *packages = done.stdout.splitlines()
     assert plugin.startswith("chuck plate: keeps its settings, chuck plate: goes through a job file, ")
     assert packages == [plugin, plugin]
@@ -137,7 +139,7 @@ def test_everything_that_ships_inside_has_a_sample_and_a_known_answer():
         assert any(each.known for each in own), f"{kind} {name}"
 
 
-INSIDE = asked_of("built-in")
+INSIDE = promise_tests_of("built-in")
 JUDGED = (
     "carves like the reference",
     "carves deep like the reference",
@@ -168,7 +170,7 @@ def test_what_ships_inside_keeps_every_promise(asked):
 
 
 def test_progress_goes_to_the_end(monkeypatch):
-    monkeypatch.setattr(verified, "asked_of", lambda name: INSIDE[:4])
+    monkeypatch.setattr(verified, "promise_tests_of", lambda name: INSIDE[:4])
     parts = []
     assert len(verify("built-in", parts.append).verdicts) == 4
     assert parts == [0.25, 0.5, 0.75, 1.0]

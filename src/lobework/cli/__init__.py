@@ -14,7 +14,7 @@ from typing import Any, Final, Self
 import lobework
 from lobework.cli import helices, jobs, numbers, proof, shelf
 from lobework.cli.parser import DONE, FAULT, STOPPED, WRONG, Parser, UsageError, Verbs
-from lobework.cli.streams import GuardedOutput, PrintError, leave, nowhere
+from lobework.cli.streams import GuardedOutput, PrintError, discard_output, null_stream
 from lobework.cli.writing import WIPE
 from lobework.errors import LobeworkError, PluginError, nearest
 from lobework.text.printable import one_line
@@ -43,9 +43,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
     >>> main(["draw", "no such job.toml"])
     2
     """
-    sys.stderr = sys.stderr or nowhere()
+    sys.stderr = sys.stderr or null_stream()
     if sys.stdout is None:
-        sys.stdout = nowhere()
+        sys.stdout = null_stream()
         return _print_error("standard output is closed, so nothing can be printed; open it, or redirect it to /dev/null", WRONG)
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
@@ -57,7 +57,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
             code = _run(sys.argv[1:] if arguments is None else arguments)
             sys.stdout.flush()
         except PrintError as error:
-            leave(sys.stdout)
+            discard_output(sys.stdout)
             return _print_error(f"standard output cannot be written: {error}; free some space, or redirect it", WRONG)
         except PluginError as error:
             if error.__cause__ is None:
@@ -70,7 +70,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         except KeyboardInterrupt:
             return _print_error(_STOPPED_MESSAGE, STOPPED)
         except BrokenPipeError:
-            leave(sys.stdout)
+            discard_output(sys.stdout)
             return DONE
         except (MemoryError, RecursionError) as error:
             return _print_error(f"this job is too large for this machine ({type(error).__name__}); use a smaller one", WRONG)
@@ -126,7 +126,7 @@ def _owner_of(error: BaseException) -> str:
 
     record = None
     with contextlib.suppress(Exception):
-        record = registry.installed().behind(error)
+        record = registry.installed().plugin_at_fault(error)
     return record.title if record else "lobework itself"
 
 
@@ -138,7 +138,7 @@ def _print_error(message: str, code: int) -> int:
     try:
         print(f"{WIPE if sys.stderr.isatty() else ''}lobework: {line}", file=sys.stderr, flush=True)
     except OSError:
-        leave(sys.stderr)
+        discard_output(sys.stderr)
     return code
 
 
@@ -172,7 +172,7 @@ def _run(arguments: Sequence[str]) -> int:
 def _print_notes() -> None:
     """Print the notes on the loaded plugins, if any have been loaded."""
     loaded = sys.modules.get("lobework.plugins.registry")
-    for note in loaded.noted() if loaded is not None else ():
+    for note in loaded.last_load_notes() if loaded is not None else ():
         _print_error(f"note: {note}", DONE)
 
 

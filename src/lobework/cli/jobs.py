@@ -6,7 +6,7 @@ import argparse
 from typing import TYPE_CHECKING, Any, Final
 
 from lobework.cli.parser import DONE, FOUND, Verbs, add_folder, add_job, add_target, add_verb
-from lobework.cli.writing import OutputError, air_of, folder_of, progress, refuse, save, say, with_job
+from lobework.cli.writing import OutputError, air_of, folder_of, print_lines, progress, require_absent, save, with_job
 from lobework.errors import InputError, LobeworkError
 
 if TYPE_CHECKING:
@@ -70,7 +70,7 @@ def _make(options: argparse.Namespace) -> int:
     def act(job: Job) -> int:
         folder = folder_of(options)
         targets, absent, without = _writable(registry.installed().targets().values(), job)
-        refuse([folder / target.file for target in targets], overwrite=options.overwrite)
+        require_absent([folder / target.file for target in targets], overwrite=options.overwrite)
         traces = job.trace()
         found = traces.check()
         if any(target.shows == "carving" for target in targets):
@@ -84,7 +84,7 @@ def _make(options: argparse.Namespace) -> int:
                 without.append(f"left out {target.file}: {error}")
         save(contents, overwrite=options.overwrite)
         read, sound = _read_back(job, contents)
-        say([*absent, *without, *found, *read])
+        print_lines([*absent, *without, *found, *read])
         if any(target.shows == "program" for target in targets):
             _print_cautions(job, silent=True)
         return DONE if sound and not without else FOUND
@@ -152,7 +152,7 @@ def _draw(options: argparse.Namespace) -> int:
     def act(job: Job) -> int:
         target = _target(options.target, "drawing")
         path = folder_of(options) / target.file
-        refuse([path], overwrite=options.overwrite)
+        require_absent([path], overwrite=options.overwrite)
         save({path: target.render(job.drawing())}, overwrite=options.overwrite)
         return DONE
 
@@ -165,7 +165,7 @@ def _program(options: argparse.Namespace) -> int:
         air = air_of(options.air, job)
         path = folder_of(options) / target.file
         path = path.with_stem(f"{path.stem}-air") if air else path
-        refuse([path], overwrite=options.overwrite)
+        require_absent([path], overwrite=options.overwrite)
         save({path: target.render(job.program(air))}, overwrite=options.overwrite)
         _print_cautions(job, silent=target.name == "rs274")
         return DONE
@@ -188,14 +188,14 @@ def _carve(options: argparse.Namespace) -> int:
     def act(job: Job) -> int:
         target = _target(options.target, "carving")
         path = folder_of(options) / target.file
-        refuse([path], overwrite=options.overwrite)
+        require_absent([path], overwrite=options.overwrite)
         if not job.uncarvable and (missing := _missing_package(target)):
             raise OutputError(InputError(missing, where=f"--as {target.name}"))
         resolution = _resolution(options.resolution, job)
         carving = job.carve(resolution, backend=options.backend, progress=progress("carving"))
         found = [*carving_findings(carving, job.units), *material_findings(job.piece)]
         save({path: target.render(carving)}, overwrite=options.overwrite)
-        say([*carving_summary(carving, job.units), *found])
+        print_lines([*carving_summary(carving, job.units), *found])
         return FOUND if any(finding.level == "problem" for finding in found) else DONE
 
     return with_job(options.job, act)
@@ -204,7 +204,7 @@ def _carve(options: argparse.Namespace) -> int:
 def _resolution(given: str | None, job: Job) -> float | None:
     """Return the resolution given on the command line, mm; raise an error if the work cannot be carved at it."""
     from lobework.carve import stock_of
-    from lobework.jobs.jobfile.source import pointed
+    from lobework.jobs.jobfile.source import with_key_and_value
     from lobework.quantities.units import length
 
     if given is None:
@@ -214,7 +214,7 @@ def _resolution(given: str | None, job: Job) -> float | None:
         if not job.uncarvable:
             stock_of(job.piece, resolution)
     except InputError as error:
-        raise OutputError(pointed(error, {"resolution": given}).replaced(where="--resolution")) from None
+        raise OutputError(with_key_and_value(error, {"resolution": given}).replaced(where="--resolution")) from None
     return resolution
 
 
@@ -225,7 +225,7 @@ def _settings(options: argparse.Namespace) -> int:
             print(target.render(job.settings()).decode("utf-8"), end="")
             return DONE
         path = options.into / target.file
-        refuse([path], overwrite=options.overwrite)
+        require_absent([path], overwrite=options.overwrite)
         save({path: target.render(job.settings())}, overwrite=options.overwrite)
         return DONE
 
@@ -235,7 +235,7 @@ def _settings(options: argparse.Namespace) -> int:
 def _check(options: argparse.Namespace) -> int:
     def act(job: Job) -> int:
         found = job.check()
-        say(found or ["nothing found"])
+        print_lines(found or ["nothing found"])
         return FOUND if any(finding.level != "note" for finding in found) else DONE
 
     return with_job(options.job, act)

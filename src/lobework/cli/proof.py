@@ -6,7 +6,7 @@ import argparse
 from typing import TYPE_CHECKING, Any, Final
 
 from lobework.cli.parser import Verbs, add_verb
-from lobework.cli.writing import OutputError, air_of, say, with_job
+from lobework.cli.writing import OutputError, air_of, print_lines, with_job
 from lobework.errors import InputError
 
 if TYPE_CHECKING:
@@ -42,7 +42,7 @@ def _prove(options: argparse.Namespace) -> int:
         except InputError as error:
             is_of_program = not error.where or error.where.startswith("line ")
             raise OutputError(error.at(options.program)) if is_of_program else error from None
-        say([*proof.lines(), IN_SHORT])
+        print_lines([*proof.lines(), IN_SHORT])
         return proof.code
 
     return with_job(options.job, act)
@@ -52,7 +52,7 @@ def _tolerance(given: str | None, job: Job) -> float | None:
     """Return the tolerance given on the command line, mm; None if unspecified."""
     from dataclasses import replace
 
-    from lobework.jobs.jobfile.source import pointed
+    from lobework.jobs.jobfile.source import with_key_and_value
     from lobework.quantities.units import length
 
     if given is None:
@@ -60,7 +60,7 @@ def _tolerance(given: str | None, job: Job) -> float | None:
     try:
         return replace(job.feeds, tolerance=length(given, job.units)).tolerance
     except InputError as error:
-        raise OutputError(pointed(error, {"tolerance": given}).replaced(where="--tolerance")) from None
+        raise OutputError(with_key_and_value(error, {"tolerance": given}).replaced(where="--tolerance")) from None
 
 
 VERBS: Final[Verbs] = {"prove": _add_prove}

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any, Final, get_args
 
 from lobework.cli.parser import DONE, FOUND, Verbs, add_verb
-from lobework.cli.writing import progress, say
+from lobework.cli.writing import print_lines, progress
 
 __all__ = ["VERBS"]
 
@@ -75,7 +75,7 @@ def _list(options: argparse.Namespace) -> int:  # noqa: ARG001
 def _print_section(title: str, lines: Mapping[str, str]) -> None:
     print(title)
     for name, message in lines.items():
-        say([f"  {name:<14} {message}".rstrip()])
+        print_lines([f"  {name:<14} {message}".rstrip()])
 
 
 def _first_line(part: type) -> str:
@@ -95,14 +95,14 @@ def _new(options: argparse.Namespace) -> int:
         if path.suffix != ".toml":
             options.verb.error(f"{options.name!r} must end in .toml: a job takes a name without it for a built-in lathe")
         write_files({path: starter("lathe").encode()}, overwrite=options.overwrite)
-        say([f"wrote {path}; next: lobework lathe {path}"])
+        print_lines([f"wrote {path}; next: lobework lathe {path}"])
         return DONE
     for given in (options.name, "--kind" if options.kind else None, "--into" if options.into else None):
         if given is not None:
             options.verb.error(f"{given!r} belongs to lobework new plugin NAME; a job file is written by lobework new FILE alone")
     path = Path(options.file)
     write_files({path: starter().encode()}, overwrite=options.overwrite)
-    say([f"wrote {path}; next: lobework make {path}"])
+    print_lines([f"wrote {path}; next: lobework make {path}"])
     return DONE
 
 
@@ -120,9 +120,9 @@ def _new_plugin(options: argparse.Namespace) -> int:
     if os.path.lexists(folder) and not options.overwrite:
         raise OutputExistsError(folder)
     write_files({folder / path: content for path, content in files.items()}, overwrite=options.overwrite)
-    say([f"wrote {', '.join(map(str, files))} in {folder}"])
+    print_lines([f"wrote {', '.join(map(str, files))} in {folder}"])
     argument = quote(os.path.join(os.curdir, folder))  # noqa: PTH118
-    say([f"next: python -m pip install -e {argument} && lobework verify {options.name}"])
+    print_lines([f"next: python -m pip install -e {argument} && lobework verify {options.name}"])
     return DONE
 
 

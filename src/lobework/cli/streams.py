@@ -9,7 +9,7 @@ from typing import Any, TextIO
 
 from lobework.text.printable import printable
 
-__all__ = ["GuardedOutput", "PrintError", "leave", "nowhere"]
+__all__ = ["GuardedOutput", "PrintError", "discard_output", "null_stream"]
 
 
 class PrintError(Exception):
@@ -60,7 +60,7 @@ def _print_errors() -> Any:
         raise PrintError(error.strerror or str(error)) from None
 
 
-def leave(stream: TextIO) -> None:
+def discard_output(stream: TextIO) -> None:
     """Discard the unwritten output of a stream, so that Python reports no error for it at exit."""
     with contextlib.suppress(OSError, ValueError):
         descriptor = os.open(os.devnull, os.O_WRONLY)
@@ -68,6 +68,6 @@ def leave(stream: TextIO) -> None:
         os.close(descriptor)
 
 
-def nowhere() -> TextIO:
+def null_stream() -> TextIO:
     """Return a stream that discards its text, as a substitute for a closed one."""
     return Path(os.devnull).open("w", encoding="utf-8")

@@ -15,7 +15,19 @@ from lobework.text.printable import printable
 if TYPE_CHECKING:
     from lobework.jobs.job import Job
 
-__all__ = ["EVERY", "FIRST_AFTER", "WIPE", "OutputError", "air_of", "folder_of", "progress", "refuse", "save", "say", "with_job"]
+__all__ = [
+    "EVERY",
+    "FIRST_AFTER",
+    "WIPE",
+    "OutputError",
+    "air_of",
+    "folder_of",
+    "print_lines",
+    "progress",
+    "require_absent",
+    "save",
+    "with_job",
+]
 
 WIPE: Final = "\r" + " " * 24 + "\r"
 """Text that erases the progress line on a terminal."""
@@ -27,7 +39,7 @@ EVERY: Final = 30.0
 
 def with_job(path: str, act: Callable[[Job], int]) -> int:
     """Read a job and call ``act`` with it; add the path of the job file to errors that ``act`` raises."""
-    from lobework.jobs.jobfile import placed, read_job
+    from lobework.jobs.jobfile import read_job, with_file_and_line
 
     job = read_job(path)
     try:
@@ -35,7 +47,7 @@ def with_job(path: str, act: Callable[[Job], int]) -> int:
     except OutputError as error:
         raise error.cause from None
     except InputError as error:
-        raise placed(error, path) from None
+        raise with_file_and_line(error, path) from None
 
 
 class OutputError(Exception):
@@ -58,16 +70,16 @@ def save(contents: dict[Path, bytes], *, overwrite: bool) -> None:
         write_files(contents, overwrite=overwrite)
     except LobeworkError as error:
         raise OutputError(error) from None
-    say(f"wrote {path}" for path in contents)
+    print_lines(f"wrote {path}" for path in contents)
 
 
-def say(lines: Iterable[object]) -> None:
+def print_lines(lines: Iterable[object]) -> None:
     """Print each item on one line, without control characters."""
     for line in lines:
         print(printable(str(line)))
 
 
-def refuse(paths: Sequence[Path], *, overwrite: bool) -> None:
+def require_absent(paths: Sequence[Path], *, overwrite: bool) -> None:
     """Raise an error, before any work is done, if a file exists that must not be overwritten."""
     from lobework.files.outputs import refuse_existing
 

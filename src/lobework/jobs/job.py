@@ -38,7 +38,7 @@ if TYPE_CHECKING:
     from lobework.render.drawing import Drawing
     from lobework.sheets.settings import Group, Settings
 
-__all__ = ["Job", "Traces", "require_few", "require_room"]
+__all__ = ["Job", "Traces", "require_cut_count", "require_memory"]
 
 
 class Traces(Sequence[Trace]):
@@ -271,7 +271,7 @@ class Job:
         require(0 < self.resolution < math.inf, "resolution", float(self.resolution), "above zero, such as 0.05 mm")
         require(self.units in ("mm", "inch"), "units", self.units, "'mm' or 'inch'")
         require(CONTACT_MM <= self.chord < math.inf, "chord", self.chord, f"at least {CONTACT_MM:g} mm, such as 0.002 mm")
-        require_few(self._count)
+        require_cut_count(self._count)
 
     def __repr__(self) -> str:
         cuts = "1 cut" if self._count == 1 else f"{self._count} cuts"
@@ -331,7 +331,7 @@ class Job:
             If a chuck's motions are not rigid; the error names its plugin.
         """
         cuts = self.cuts()
-        require_room(sum(self._estimates(cuts)))
+        require_memory(sum(self._estimates(cuts)))
         traces: list[Trace] = []
         samples = 0
         for cut in cuts:
@@ -339,7 +339,7 @@ class Job:
                 require_clear(cut, self.piece)
                 traces.append(trace(cut, chord=self.chord))
             samples += traces[-1].x.size
-            require_room(samples)
+            require_memory(samples)
         return Traces(self, traces)
 
     def _estimates(self, cuts: Sequence[Cut]) -> Iterator[int]:
@@ -464,15 +464,15 @@ class Job:
         return path
 
 
-def require_few(cuts: int) -> None:
+def require_cut_count(cuts: int) -> None:
     """Raise an error if a job would have more cuts than are allowed."""
     require(cuts <= MOST_CUTS, "count", cuts, f"at most {MOST_CUTS:,} cuts in all", "split the job, or repeat fewer times")
 
 
-def require_room(samples: int) -> None:
+def require_memory(samples: int) -> None:
     """Raise an error if traces need more memory than a job may use; ``samples`` is the total number of samples of all cuts.
 
-    >>> require_room(10**9)
+    >>> require_memory(10**9)
     Traceback (most recent call last):
     lobework.errors.TooLargeError: the traces would need 32 GB for 1,000,000,000 samples, more than the 4 GB a job may take; \
     use fewer turns or a smaller series, or a larger chord

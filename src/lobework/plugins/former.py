@@ -116,6 +116,7 @@ _MODULES: Final = {
 _MODULE_NOW: Final = {old: f"lobework.{room}.{new}" for room, modules in _MODULES.items() for old, new in modules.items()}
 _NAME_NOW: Final = {
     "Arc": "ArcSegment (of an edge) or SlideArc (of the slides)",
+    "Asked": "PromiseTest",
     "Compiled": "CompiledBackend",
     "Eccentric": "EccentricCam",
     "Flat": "FlatFollower",
@@ -123,6 +124,7 @@ _NAME_NOW: Final = {
     "Law": "MotionLaw",
     "Plain": "PlainChuck (the chuck) or PlainBackend (the backend)",
     "Slant": "LineSegment",
+    "asked_of": "promise_tests_of",
 }
 _MEMBER_NOW: Final = {
     "Cut": {"even": "is_straight", "level": "keeps_z"},
@@ -132,6 +134,7 @@ _MEMBER_NOW: Final = {
     "InputError": {"others": "further_errors"},
     "LineSegment": {"rise": "slope"},
     "Measure": {"beside": "also_shown"},
+    "Plugins": {"behind": "plugin_at_fault"},
     "Program": {"begins": "opening_groups"},
     "RealRatio": {"off": "relative_error", "way": "description"},
     "Screw": {"said": "setting_text"},
@@ -141,6 +144,7 @@ _MEMBER_NOW: Final = {
     "Stock": {"across": "column_positions", "down": "row_positions"},
     "Train": {"off": "relative_error"},
     "Twist": {"part": "eased_share", "way": "share_along"},
+    "Verdict": {"asked": "test"},
     "Wheel": {"said": "setting_text", "ways": "settings"},
 }
 """The present name of each member of a class by its former name."""

@@ -23,7 +23,7 @@ from lobework.files.standard_output import RedirectedOutput, to_stderr
 from lobework.plugins import hookspecs
 from lobework.plugins.former import place_now
 from lobework.plugins.hookspecs import CONTRACT
-from lobework.plugins.validation import findings, name_of, one_line, plain, sound_depths, whole_file
+from lobework.plugins.validation import findings, name_of, one_line, shortened_line, sound_depths, whole_file
 
 if TYPE_CHECKING:
     from lobework.carve import Ability, Backend, Progress, Stock, Sweep
@@ -32,7 +32,7 @@ if TYPE_CHECKING:
     from lobework.plugins.sample import Sample
     from lobework.targets import Target
 
-__all__ = ["GROUP", "SLOW_S", "VARIABLE", "PartKind", "PluginWarning", "Plugins", "Record", "installed", "noted"]
+__all__ = ["GROUP", "SLOW_S", "VARIABLE", "PartKind", "PluginWarning", "Plugins", "Record", "installed", "last_load_notes"]
 
 PartKind = Literal["cam", "follower", "chuck", "cutter", "piece"]
 
@@ -61,7 +61,7 @@ _EVERY_HOOK: Final = (*_HOOKS, _SAMPLES)
 _BUILT_IN: Final = "built-in"
 _Known = TypeVar("_Known")
 _warned: Final[set[Record]] = set()
-_noted: Final[list[str]] = []
+_last_load_notes: Final[list[str]] = []
 
 
 class PluginWarning(UserWarning):
@@ -162,26 +162,26 @@ class Plugins:
         PluginError
             If a built-in part breaks a promise; never for a part of another plugin.
         """
-        inside = _built_in()
+        built_in = _built_in()
         entries, refused = _entries()
         results = [_load(entry) for entry in entries]
         sound = [found for found in results if not found.record.cause]
-        clashes = _clashes(inside, sound)
+        clashes = _clashes(built_in, sound)
         good = [found for found in sound if found.record not in clashes]
         refused += [found.record for found in results if found.record.cause]
         refused += [replace(record, cause=cause, offers=()) for record, cause in clashes.items()]
         refused.sort(key=lambda record: (record.name, record.package))
         parts: dict[str, dict[str, Any]] = {kind: {} for kind in _HOOKS.values()}
-        accepted = (inside, *good)
+        accepted = (built_in, *good)
         for found in accepted:
             for offer in found.offers:
-                parts[offer.kind][offer.name] = offer.thing if found is inside else _guarded(offer, found.record)
+                parts[offer.kind][offer.name] = offer.thing if found is built_in else _guarded(offer, found.record)
         for record in refused:
             _warn_once(record)
         asked_samples = {found.record.name: found.samples for found in accepted}
         loaded = tuple(found.record for found in accepted)
         notes = tuple(note for found in results for note in found.notes)
-        _noted[:] = notes
+        _last_load_notes[:] = notes
         return cls(loaded=loaded, refused=tuple(refused), parts=parts, asked_samples=asked_samples, notes=notes)
 
     def kinds(self, kind: PartKind) -> dict[str, type]:
@@ -210,7 +210,7 @@ class Plugins:
         """Return the target of a name; raise `UnknownNameError` if there is none."""
         return _lookup("target", name, self.targets())
 
-    def behind(self, error: BaseException | None) -> Record | None:
+    def plugin_at_fault(self, error: BaseException | None) -> Record | None:
         """Return the plugin whose part raised an error or one of its causes; None if no plugin did.
 
         The causes are searched too, because Python replaces a StopIteration inside a generator by a RuntimeError.
@@ -257,9 +257,9 @@ def installed() -> Plugins:
     return Plugins.load()
 
 
-def noted() -> tuple[str, ...]:
+def last_load_notes() -> tuple[str, ...]:
     """Return the notes on the plugins loaded last (``Plugins.notes``), without loading any."""
-    return tuple(_noted)
+    return tuple(_last_load_notes)
 
 
 def _lookup(kind: str, name: str, known: Mapping[str, _Known]) -> _Known:
@@ -344,7 +344,7 @@ def _built_in() -> _Loaded:
         version = metadata.version("lobework")
     except metadata.PackageNotFoundError:
         version = ""
-    return _read(Record(name=_BUILT_IN, package="lobework", version=version, path=_file_of(builtin, "")), builtin)
+    return _validated(Record(name=_BUILT_IN, package="lobework", version=version, path=_file_of(builtin, "")), builtin)
 
 
 def _load(entry: metadata.EntryPoint) -> _Loaded:
@@ -368,11 +368,11 @@ def _try_load(entry: metadata.EntryPoint, record: Record) -> _Loaded:
         return _Loaded(replace(record, cause=f"it cannot be imported: {one_line(error)}; {remedy}"))
     record = replace(record, path=_file_of(plugin, entry.module))
     try:
-        return _read(record, plugin)
+        return _validated(record, plugin)
     except KeyboardInterrupt:
         raise
     except PluginError as error:
-        return _Loaded(replace(record, cause=plain(str(error))))
+        return _Loaded(replace(record, cause=shortened_line(str(error))))
     except BaseException as error:  # noqa: BLE001
         return _Loaded(replace(record, cause=f"it cannot be used: {one_line(error)}"))
 
@@ -387,16 +387,16 @@ def _file_of(plugin: object, module: str) -> str:
 def _notes(record: Record, seconds: float, printed: RedirectedOutput) -> Iterator[str]:
     if seconds > SLOW_S:
         yield f"{record.title} took {seconds:.1f} s to load; it should import large libraries only in the functions that use them"
-    if first := plain(printed.first):
+    if first := shortened_line(printed.first):
         yield f"{record.title} prints while it loads: {first!r}; a plugin must print nothing: standard output is for results"
 
 
-def _read(record: Record, plugin: object) -> _Loaded:
+def _validated(record: Record, plugin: object) -> _Loaded:
     """Return the offers of a plugin after validating each of them.
 
     Each plugin has a plugin manager of its own, so that its hooks cannot wrap or block those of another.
     """
-    _agree(getattr(plugin, "lobework_contract", None))
+    _require_contract(getattr(plugin, "lobework_contract", None))
     manager = pluggy.PluginManager("lobework")
     manager.add_hookspecs(hookspecs)
     _check_hooks(plugin, manager)
@@ -423,14 +423,14 @@ def _samples(record: Record, caller: pluggy.HookCaller) -> tuple[Sample, ...]:
         with to_stderr(descriptor=True):
             given = tuple(_hook_results(_SAMPLES, caller))
     except PluginError as error:
-        raise PluginError(f"{record.title}: {plain(str(error))}") from error
+        raise PluginError(f"{record.title}: {shortened_line(str(error))}") from error
     if strange := [each for each in given if not isinstance(each, Sample)]:
-        message = f"returned {plain(repr(strange[0]))}, which is not a lobework.testing.Sample"
+        message = f"returned {shortened_line(repr(strange[0]))}, which is not a lobework.testing.Sample"
         raise PluginError(f"{record.title}: its hook {_SAMPLES} {message}")
     return given
 
 
-def _agree(contract: object) -> None:
+def _require_contract(contract: object) -> None:
     """Raise unless the plugin was written for this contract."""
     if contract is None:
         raise PluginError(f"it says no contract; write lobework_contract = {CONTRACT} in the module, as a plain number")
@@ -477,7 +477,7 @@ def _hook_results(hook: str, caller: pluggy.HookCaller) -> Iterator[Any]:
         raise PluginError(f"its hook {hook} failed: {one_line(error)}") from error
     for answer in answers or [None]:
         if not isinstance(answer, list | tuple):
-            raise PluginError(f"its hook {hook} returned {plain(repr(answer))}; it must return a list")
+            raise PluginError(f"its hook {hook} returned {shortened_line(repr(answer))}; it must return a list")
         yield from answer
 
 
@@ -489,23 +489,23 @@ def _unique_names(offers: Iterable[_Offer]) -> Iterator[tuple[str, str]]:
             yield "target file", offer.thing.file.casefold()
 
 
-def _clashes(inside: _Loaded, outside: Sequence[_Loaded]) -> dict[Record, str]:
+def _clashes(built_in: _Loaded, external: Sequence[_Loaded]) -> dict[Record, str]:
     """Return each external plugin with a name that another plugin has too, and the cause.
 
     All plugins are compared, also those that clash, so that the result does not depend on the order of loading.
     """
     owners: dict[tuple[str, str], list[Record]] = defaultdict(list)
-    for found in (inside, *outside):
+    for found in (built_in, *external):
         for unique in (("plugin name", found.record.name), *_unique_names(found.offers)):
             owners[unique].append(found.record)
     clashes: dict[Record, str] = {}
     for (kind, name), records in owners.items():
         both = " and by ".join(record.title for record in records)
         remedy = f"neither is used: remove one package, or name the one to use in {VARIABLE}"
-        if records[0] is inside.record:
+        if records[0] is built_in.record:
             remedy = "the built-in one is used; rename the other"
         for record in records if len(records) > 1 else ():
-            if record is not inside.record:
+            if record is not built_in.record:
                 clashes.setdefault(record, f"{kind} {name!r} is used by {both}; {remedy}")
     return clashes
 
@@ -526,7 +526,7 @@ def _naming_plugin(act: Callable[..., Any], where: str, accept: Callable[[Any], 
         try:
             return accept(act(*given))
         except PluginError as error:
-            raise PluginError(f"{where} failed: {plain(str(error))}") from error
+            raise PluginError(f"{where} failed: {shortened_line(str(error))}") from error
         except (LobeworkError, KeyboardInterrupt):
             raise
         except BaseException as error:

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from lobework.carve.stock import Depth, Stock
     from lobework.checks.check import Finding
 
-__all__ = ["findings", "name_of", "one_line", "plain", "sound_depths", "whole_file"]
+__all__ = ["findings", "name_of", "one_line", "shortened_line", "sound_depths", "whole_file"]
 
 _DATACLASS: Final = "@dataclass(frozen=True, slots=True, kw_only=True)"
 _ROUNDING: Final = 1e-6
@@ -23,7 +23,7 @@ _ROUNDING: Final = 1e-6
 _FILE: Final = re.compile(r"\w[\w-]*(?:\.[\w-]+)+")
 
 
-def plain(text: str) -> str:
+def shortened_line(text: str) -> str:
     """Return text as one line of at most 400 characters."""
     text = " ".join(text.split())
     return text if len(text) <= 400 else f"{text[:399]}…"
@@ -32,9 +32,9 @@ def plain(text: str) -> str:
 def one_line(error: BaseException) -> str:
     """Return the type and message of an error as one line; for a syntax error also its file and line."""
     if isinstance(error, SyntaxError):
-        return plain(f"{type(error).__name__}: {error}")
+        return shortened_line(f"{type(error).__name__}: {error}")
     message = traceback.format_exception_only(error)[0].rstrip()
-    return plain(f"{message}; {now}" if (now := member_now(error)) else message)
+    return shortened_line(f"{message}; {now}" if (now := member_now(error)) else message)
 
 
 def name_of(kind: str, thing: Any) -> str:
@@ -58,7 +58,7 @@ def _part_name(kind: str, part: Any) -> str:
     from lobework.parts import protocols
     from lobework.quantities.fields import measures
 
-    title = f"{kind} {getattr(part, '__name__', None) or plain(repr(part))}"
+    title = f"{kind} {getattr(part, '__name__', None) or shortened_line(repr(part))}"
     if not isinstance(part, type) or not dataclasses.is_dataclass(part):
         raise PluginError(f"{title} is not a dataclass; write a class with {_DATACLASS} above it")
     if not part.__dataclass_params__.frozen:  # type: ignore[attr-defined]
@@ -67,13 +67,13 @@ def _part_name(kind: str, part: Any) -> str:
     names = "form" if kind == "piece" else "kind"
     if names in settings or not isinstance(getattr(part, names, None), str):
         raise PluginError(f"{title} has no name; write {names}: ClassVar[str] = 'its name' in it")
-    promise = getattr(protocols, kind.capitalize())
-    promised = {name for name in (*vars(promise), *inspect.get_annotations(promise)) if not name.startswith("_")}
-    if absent := sorted(name for name in promised if not hasattr(part, name) and name not in settings):
-        raise PluginError(f"{title} lacks {', '.join(absent)}; see lobework.plugins.{promise.__name__} for the definition")
+    protocol = getattr(protocols, kind.capitalize())
+    required_members = {name for name in (*vars(protocol), *inspect.get_annotations(protocol)) if not name.startswith("_")}
+    if absent := sorted(name for name in required_members if not hasattr(part, name) and name not in settings):
+        raise PluginError(f"{title} lacks {', '.join(absent)}; see lobework.plugins.{protocol.__name__} for the definition")
     if renamed := former_member_of(kind, part):
         raise PluginError(f"{title}: {renamed}; rename it")
-    _require_methods(part, promise, title)
+    _require_methods(part, protocol, title)
     if reserved := sorted(settings & _reserved_keys(kind)):
         raise PluginError(f"{title} has a setting {reserved[0]!r}, which is a key of job files already; rename it")
     try:
@@ -88,19 +88,21 @@ _OPTIONAL_METHODS: Final = {"Chuck": {"slides": ("theta",)}, "Piece": {"seen": (
 """Optional methods of parts, with their arguments."""
 
 
-def _require_methods(part: type, promise: type, title: str) -> None:
+def _require_methods(part: type, protocol: type, title: str) -> None:
     """Raise `PluginError` if a method of a part does not take the arguments that its protocol defines."""
-    promised = {name: method for name, method in vars(promise).items() if inspect.isfunction(method) and not name.startswith("_")}
-    methods = {name: tuple(inspect.signature(method).parameters)[1:] for name, method in promised.items()}
-    optional = {name: given for name, given in _OPTIONAL_METHODS.get(promise.__name__, {}).items() if hasattr(part, name)}
-    for name, declared in ((name, inspect.getattr_static(part, name)) for name in vars(promise) if hasattr(part, name)):
+    required_members = {
+        name: method for name, method in vars(protocol).items() if inspect.isfunction(method) and not name.startswith("_")
+    }
+    methods = {name: tuple(inspect.signature(method).parameters)[1:] for name, method in required_members.items()}
+    optional = {name: given for name, given in _OPTIONAL_METHODS.get(protocol.__name__, {}).items() if hasattr(part, name)}
+    for name, declared in ((name, inspect.getattr_static(part, name)) for name in vars(protocol) if hasattr(part, name)):
         if isinstance(declared, property) and not _accepts(declared.fget, (None,)):
             raise PluginError(f"{title}: {name} must take no argument; write def {name}(self): below @property")
     for name, arguments in (methods | optional).items():
         given = getattr(part, name, None)
         write = f"write def {name}({', '.join(('self', *arguments))}):"
         if not callable(given):
-            raise PluginError(f"{title}: {name} is {plain(repr(given))}; it must be a method: {write}")
+            raise PluginError(f"{title}: {name} is {shortened_line(repr(given))}; it must be a method: {write}")
         bound = isinstance(inspect.getattr_static(part, name), staticmethod | classmethod)
         if not _accepts(given, (*(() if bound else (None,)), *arguments)):
             raise PluginError(f"{title}: {name} must take {', '.join(arguments) or 'no argument'}; {write}")
@@ -128,7 +130,7 @@ def _target_name(target: Any) -> str:
     from lobework.targets.target import Shows, Target
 
     if not isinstance(target, Target):
-        raise PluginError(f"target {plain(repr(target))} is not a lobework.plugins.Target; make one")
+        raise PluginError(f"target {shortened_line(repr(target))} is not a lobework.plugins.Target; make one")
     name = _checked_name(target.name, "a target's name")
     _checked_name(target.description, f"target {name!r}: description")
     if not isinstance(target.file, str) or not _FILE.fullmatch(target.file):
@@ -147,11 +149,13 @@ def _backend_name(backend: Any) -> str:
     if isinstance(backend, type) or not isinstance(backend, Backend):
         lacking = [each for each in ("name", "description", "can", "carve") if not hasattr(backend, each)]
         why = f"lacks {', '.join(lacking)}" if lacking else "is a class; return an instance of it"
-        raise PluginError(f"backend {plain(repr(backend))} {why}; see lobework.plugins.Backend for the definition")
+        raise PluginError(f"backend {shortened_line(repr(backend))} {why}; see lobework.plugins.Backend for the definition")
     name = _checked_name(backend.name, "a backend's name")
     _checked_name(backend.description, f"backend {name!r}: description")
     if not isinstance(backend.can, frozenset) or not backend.can:
-        raise PluginError(f"backend {name!r}: can is {plain(repr(backend.can))}; it must be a frozenset of what it can carve")
+        raise PluginError(
+            f"backend {name!r}: can is {shortened_line(repr(backend.can))}; it must be a frozenset of what it can carve"
+        )
     if unknown := sorted(map(str, backend.can - EVERYTHING)):
         raise PluginError(f"backend {name!r}: can holds {unknown[0]!r}; it may hold {', '.join(sorted(EVERYTHING))}")
     accuracy_of(backend)
@@ -166,7 +170,7 @@ def _backend_name(backend: Any) -> str:
 def _check_name(check: Any) -> str:
     name = getattr(check, "__name__", "")
     if not callable(check) or isinstance(check, type) or not str(name).isidentifier():
-        raise PluginError(f"check {plain(repr(check))} is not a named function; write def its_name(cuts, traces):")
+        raise PluginError(f"check {shortened_line(repr(check))} is not a named function; write def its_name(cuts, traces):")
     try:
         inspect.signature(check).bind((), ())
     except TypeError:
@@ -187,7 +191,7 @@ def findings(given: Any) -> list[Finding]:
 
     found = list(given)
     if strange := [each for each in found if not isinstance(each, Finding)]:
-        raise PluginError(f"it returned {plain(repr(strange[0]))}, which is not a lobework.plugins.Finding")
+        raise PluginError(f"it returned {shortened_line(repr(strange[0]))}, which is not a lobework.plugins.Finding")
     return found
 
 

@@ -14,20 +14,20 @@ if TYPE_CHECKING:
     from lobework.plugins.sample import ExpectedValue, Sample
     from lobework.testing.compare import Broken, Worst, assert_close, worst
     from lobework.testing.promise import Promise, Unjudged
-    from lobework.testing.verified import Asked, Report, Verdict, asked_of, promises_of, verify
+    from lobework.testing.verified import PromiseTest, Report, Verdict, promise_tests_of, promises_of, verify
 
 __all__ = [
-    "Asked",
     "Broken",
     "ExpectedValue",
     "Promise",
+    "PromiseTest",
     "Report",
     "Sample",
     "Unjudged",
     "Verdict",
     "Worst",
-    "asked_of",
     "assert_close",
+    "promise_tests_of",
     "promises_of",
     "verify",
     "worst",
@@ -39,7 +39,7 @@ __getattr__, __dir__ = names_on_demand(
         "lobework.plugins.sample": ("ExpectedValue", "Sample"),
         "lobework.testing.compare": ("Broken", "Worst", "assert_close", "worst"),
         "lobework.testing.promise": ("Promise", "Unjudged"),
-        "lobework.testing.verified": ("Asked", "Report", "Verdict", "asked_of", "promises_of", "verify"),
+        "lobework.testing.verified": ("PromiseTest", "Report", "Verdict", "promise_tests_of", "promises_of", "verify"),
     },
     ["strategies"],
 )

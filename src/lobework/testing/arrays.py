@@ -12,7 +12,7 @@ from lobework.testing.compare import Broken, assert_close
 if TYPE_CHECKING:
     from lobework.geometry.rigid import Array
 
-    Asks = Mapping[str, Callable[[Array], Array]]
+    Functions = Mapping[str, Callable[[Array], Array]]
 
 __all__ = ["each_alone", "finite_of_shape", "leaves_alone", "same_again"]
 
@@ -30,7 +30,7 @@ def finite_of_shape(what: str, given: object, shape: tuple[int, ...]) -> None:
         raise Broken(f"{what}: {given[place]} at sample {place[0] if place else 0}; it must be finite")
 
 
-def each_alone(asks: Asks, at: Array, within: float, *, along: str) -> int:
+def each_alone(functions: Functions, at: Array, within: float, *, along: str) -> int:
     """Test that a result at one place does not depend on the other places of the array; return the number of cases.
 
     A function that caches its results must identify an array by all of its values, not only by its length and its first and last
@@ -39,44 +39,44 @@ def each_alone(asks: Asks, at: Array, within: float, *, along: str) -> int:
     drawn = np.random.default_rng(0)
     order = drawn.permutation(at.size)
     inner = np.concatenate([[0], 1 + drawn.permutation(max(at.size - 2, 0)), [at.size - 1]])[: at.size]
-    for what, ask in asks.items():
-        whole = ask(at.copy())
-        one_by_one = np.concatenate([ask(at[k : k + 1].copy()) for k in range(at.size)])
+    for what, function in functions.items():
+        whole = function(at.copy())
+        one_by_one = np.concatenate([function(at[k : k + 1].copy()) for k in range(at.size)])
         assert_close(whole, one_by_one, within, at, along=along, what=f"{what}, all at once against one by one")
-        assert_close(ask(at[order]), whole[order], within, at[order], along=along, what=f"{what}, in another order")
-        ask(at.copy())
+        assert_close(function(at[order]), whole[order], within, at[order], along=along, what=f"{what}, in another order")
+        function(at.copy())
         case = "between the same first and last place, in another order"
-        assert_close(ask(at[inner]), whole[inner], within, at[inner], along=along, what=f"{what}, {case}")
+        assert_close(function(at[inner]), whole[inner], within, at[inner], along=along, what=f"{what}, {case}")
         written = at.copy()
-        ask(written)
+        function(written)
         written[:] = at[order]
         case = "once other places have been written to the same array"
-        assert_close(ask(written), whole[order], within, written, along=along, what=f"{what}, {case}")
+        assert_close(function(written), whole[order], within, written, along=along, what=f"{what}, {case}")
         strided = np.repeat(at, 2)[::2]
-        assert_close(ask(strided), whole, within, at, along=along, what=f"{what}, of every other place of an array")
-    return 5 * len(asks) * at.size
+        assert_close(function(strided), whole, within, at, along=along, what=f"{what}, of every other place of an array")
+    return 5 * len(functions) * at.size
 
 
-def leaves_alone(asks: Asks, at: Array) -> int:
+def leaves_alone(functions: Functions, at: Array) -> int:
     """Test that a function does not write to its argument; return the number of cases."""
-    for what, ask in asks.items():
+    for what, function in functions.items():
         given = at.copy()
-        ask(given)
+        function(given)
         if not np.array_equal(given, at):
             raise Broken(f"{what}: it changes the angles that it is given; work on a copy")
         given.flags.writeable = False
-        ask(given)
-    return 2 * len(asks)
+        function(given)
+    return 2 * len(functions)
 
 
-def same_again(asks: Asks, at: Array) -> int:
+def same_again(functions: Functions, at: Array) -> int:
     """Test that equal arguments give equal results, and that a result is not overwritten by the next call."""
-    for what, ask in asks.items():
-        first = ask(at.copy())
+    for what, function in functions.items():
+        first = function(at.copy())
         kept = first.copy()
-        ask(at[::-1] + 0.1)
+        function(at[::-1] + 0.1)
         if not np.array_equal(first, kept):
             raise Broken(f"{what}: the result changes with the next call; return a new array each time")
-        if not np.array_equal(ask(at.copy()), kept):
+        if not np.array_equal(function(at.copy()), kept):
             raise Broken(f"{what}: the same angles give other numbers the second time")
-    return 2 * len(asks)
+    return 2 * len(functions)

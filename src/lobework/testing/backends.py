@@ -149,7 +149,7 @@ def _independent(sample: Sample) -> int:
     backend, rays = sample.part, 0
     for name, stock, sweeps in _one_per_surface(backend):
         carved(backend, stock, *sweeps)
-        rays += sum(_assert_changed(backend, name, stock, sweeps, change) for change in _OTHERS)
+        rays += sum(_assert_changed(backend, name, stock, sweeps, change) for change in _OTHER_PASSES)
     return rays
 
 
@@ -193,7 +193,7 @@ def _bent(sweeps: tuple[Sweep, ...]) -> tuple[Sweep, ...]:
     return tuple(bent)
 
 
-_OTHERS: Final[dict[str, _Change]] = {
+_OTHER_PASSES: Final[dict[str, _Change]] = {
     "moved inwards": _bent,
     "the last pass alone": lambda sweeps: sweeps[-1:],
     "the first alone": lambda sweeps: sweeps[:1],
@@ -204,7 +204,7 @@ _LENGTHS: Final[dict[str, _Change]] = {
     "places where it rests": lambda sweeps: (_straight(sweeps[-1], [0.0, 0.0, 0.0, 1.0, 1.0]),),
     "many passes": lambda sweeps: tuple(_straight(sweeps[-1], [part]) for part in np.linspace(0.0, 1.0, 40)),
 }
-_CHANGES: Final[dict[str, _Change]] = {"": lambda sweeps: sweeps, **_OTHERS, **_LENGTHS}
+_CHANGES: Final[dict[str, _Change]] = {"": lambda sweeps: sweeps, **_OTHER_PASSES, **_LENGTHS}
 
 
 @promised(

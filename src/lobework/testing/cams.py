@@ -34,7 +34,7 @@ if TYPE_CHECKING:
 __all__: list[str] = []
 
 _FINE: Final = 4096
-_FINER: Final = 4
+_GRID_FACTOR: Final = 4
 _SEVERAL: Final = (2, 3, 5, 7)
 _EDGE: Final = 1e-3
 """Fraction of the interval between two corners, at each of its ends, in which slopes are not measured."""
@@ -86,9 +86,9 @@ def _valid(sample: Sample) -> int:
     ):
         if not sound:
             raise Broken(f"{message}; see lobework.plugins.Cam for the definition")
-    for what, ask in _methods(cam).items():
+    for what, function in _methods(cam).items():
         for at in (TURNING[:1], TURNING, _all_angles(cam)):
-            finite_of_shape(what, ask(at.copy()), at.shape)
+            finite_of_shape(what, function(at.copy()), at.shape)
     try:
         finite_cam(cam)
     except PartError as error:
@@ -103,11 +103,11 @@ def _valid(sample: Sample) -> int:
     f"{JUMP_MM:g} mm",
 )
 def _continuous(sample: Sample) -> int:
-    if steps := cam_jumps(sample.part, finer=_FINER):
+    if steps := cam_jumps(sample.part, finer=_GRID_FACTOR):
         worst = max(steps, key=lambda each: each.size)
         more = f" (and at {len(steps) - 1} more places)" if len(steps) > 1 else ""
         raise Broken(f"rise_at jumps by {worst.size:.4g} mm at cam {math.degrees(worst.after):.9g} deg{more}")
-    return cam_places(sample.part, finer=_FINER).size - 1
+    return cam_places(sample.part, finer=_GRID_FACTOR).size - 1
 
 
 @promised(
@@ -174,7 +174,7 @@ def _slopes(sample: Sample) -> int:
     if not (beyond <= 0).all():
         k = int(np.where(np.isfinite(beyond), beyond, np.inf).argmax())
         error = worst(slope[k : k + 1], expected[k : k + 1], at[k : k + 1])
-        raise Broken(f"slope_at: {error._replace(place=(k,)).told('cam', 'mm/rad')}")
+        raise Broken(f"slope_at: {error._replace(place=(k,)).as_text('cam', 'mm/rad')}")
     corners = np.asarray(cam.corners, dtype=np.float64)
     for corner, given in zip(corners, cam.slope_at(corners), strict=True):
         sides = cam.slope_at(np.array([corner - 1e-9, corner + 1e-9]))

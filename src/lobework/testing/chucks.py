@@ -27,8 +27,8 @@ from lobework.testing.arrays import each_alone, finite_of_shape, leaves_alone, s
 from lobework.testing.benches import cut_on, fixed, sliding
 from lobework.testing.compare import Broken, assert_close, worst
 from lobework.testing.promise import promised
-from lobework.testing.refusal import refused, taken
-from lobework.testing.settings import near
+from lobework.testing.refusal import accepted_variants, refused
+from lobework.testing.settings import variants_with_one_change
 
 if TYPE_CHECKING:
     from lobework.geometry.rigid import Array
@@ -47,7 +47,7 @@ _FURTHER: Final = (2.0, 10.0, 100.0, 1000.0, -10.0, -1000.0)
 _INDEXED: Final = tuple(Fraction(1, parts) for parts in (8, 6, 12, 10, 96))
 _WAYS: Final[tuple[Way, Way]] = ("plain", "compiled")
 _WHOLE: Final = 2 * math.pi
-_FINER: Final = 16
+_GRID_FACTOR: Final = 16
 _FROM_TO: Final = (-2.0, 10.0)
 """Range of turns that is searched for jumps besides the first turn; a jump that occurs every fifth turn occurs within it."""
 _ONE_TURN: Final = np.linspace(0.0, _WHOLE, 361)
@@ -84,7 +84,8 @@ def _cached_continuity(chuck: Chuck) -> Continuity:
 
 def _continuity(chuck: Chuck) -> Continuity:
     found = [
-        continuity_of(chuck_motion_of(chuck), edges) for edges in (turn_edges(0.0, 1.0, finer=_FINER), turn_edges(*_FROM_TO))
+        continuity_of(chuck_motion_of(chuck), edges)
+        for edges in (turn_edges(0.0, 1.0, finer=_GRID_FACTOR), turn_edges(*_FROM_TO))
     ]
     lost = next((each.lost for each in found if each.lost is not None), None)
     return Continuity(lost, tuple(step for each in found for step in each.steps))
@@ -167,12 +168,12 @@ def _varies(sample: Sample) -> int:
     if not isinstance(chuck.is_dynamic, bool | np.bool_):
         raise Broken(f"is_dynamic is {chuck.is_dynamic!r}; it must be True or False")
     if not chuck.is_dynamic:
-        for what, ask in _methods(chuck).items():
-            given = ask(TURNING)
+        for what, function in _methods(chuck).items():
+            given = function(TURNING)
             first = np.broadcast_to(given[:1], given.shape)
             assert_close(given, first, 0.0, TURNING, what=f"{what}: is_dynamic is False, and it moves")
         return TURNING.size
-    tried = [chuck, *(each for each in near(chuck) if each.is_dynamic)]
+    tried = [chuck, *(each for each in variants_with_one_change(chuck) if each.is_dynamic)]
     for number, each in enumerate(tried, 1):
         standing = _motions_of(each, TURNING)
         if (
@@ -257,7 +258,7 @@ def _indexed(chuck: Any, name: str) -> Iterator[tuple[Fraction, Any]]:
     for part in _INDEXED:
         now = getattr(chuck, name)
         further = now + Phase(part) if isinstance(now, Phase) else now + 360 * float(part)
-        yield from ((part, other) for other in taken(chuck, name, [further]))
+        yield from ((part, other) for other in accepted_variants(chuck, name, [further]))
 
 
 @promised(
@@ -277,9 +278,9 @@ def _slides(sample: Sample) -> int:
         if _overtravel(slide) > 0:
             raise Broken(f"slide {slide.name!r} is {_overtravel(slide):g} mm past its travel; give a sample that can be cut")
     names = [slide.name for slide in chuck.slides(_ONE_TURN.copy())]
-    asks = {f"slide {name!r}": functools.partial(_slide_at, chuck, number) for number, name in enumerate(names)}
-    each_alone(asks, _ONE_TURN[:73], 1e-9, along="spindle")
-    leaves_alone(asks, _ONE_TURN)
+    functions = {f"slide {name!r}": functools.partial(_slide_at, chuck, number) for number, name in enumerate(names)}
+    each_alone(functions, _ONE_TURN[:73], 1e-9, along="spindle")
+    leaves_alone(functions, _ONE_TURN)
     _assert_slides_follow(chuck)
     trace(cut_on(fixed(chuck), at=At(x=10.0)))
     return 1 + sum(_overtravel_cases(other) for other in _enlarged(chuck))
@@ -291,7 +292,9 @@ def _assert_slides_follow(chuck: Any) -> None:
         _motions_of(chuck, _ONE_TURN).shift,
         [_slide_at(chuck, k, _ONE_TURN) for k in range(len(chuck.slides(_ONE_TURN)))],
     )
-    others = [other for other in near(chuck) if worst(_motions_of(other, _ONE_TURN).shift, shift).error > RIGID]
+    others = [
+        other for other in variants_with_one_change(chuck) if worst(_motions_of(other, _ONE_TURN).shift, shift).error > RIGID
+    ]
     if positions and others and all(_same_positions(other, positions) for other in others):
         raise Broken(f"its slides do not move with any of {len(others)} other settings, although the work does")
 
@@ -315,7 +318,7 @@ def _enlarged(chuck: Any) -> Iterator[Any]:
     for each in fields(chuck):
         value = getattr(chuck, each.name)
         if isinstance(value, float):
-            yield from taken(chuck, each.name, [(value or 1.0) * factor for factor in _FURTHER])
+            yield from accepted_variants(chuck, each.name, [(value or 1.0) * factor for factor in _FURTHER])
 
 
 def _overtravel_cases(chuck: Any) -> int:

@@ -30,7 +30,7 @@ class Worst(NamedTuple):
     got: float
     expected: float
 
-    def told(self, along: str = "spindle", unit: str = "mm") -> str:
+    def as_text(self, along: str = "spindle", unit: str = "mm") -> str:
         """Return the error, its place and the two numbers as one line of text."""
         where = ", ".join(f"{name} {number}" for name, number in zip(("sample", "part", "place"), self.place, strict=False))
         if self.at is not None:
@@ -107,4 +107,4 @@ def assert_close(
     """
     found = worst(got, expected, at)
     if not found.error <= within:
-        raise Broken(f"{what}: {found.told(along, unit)}" if what else found.told(along, unit))
+        raise Broken(f"{what}: {found.as_text(along, unit)}" if what else found.as_text(along, unit))

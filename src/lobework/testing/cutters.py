@@ -19,7 +19,7 @@ from lobework.parts.holder import CuttingFrame, DrillingSpindle, EccentricFrame,
 from lobework.parts.piece import Disc
 from lobework.parts.slide import At
 from lobework.plugins import registry
-from lobework.plugins.validation import plain
+from lobework.plugins.validation import shortened_line
 from lobework.quantities.fields import measures
 from lobework.quantities.tolerances import CARVED_MM
 from lobework.render.drawing import draw
@@ -144,7 +144,7 @@ def _keeps_holder(sample: Sample) -> int:
     if edge is None and holder is None:
         return 1
     if not isinstance(edge, Edge):
-        raise Broken(f"edge is {plain(repr(edge))}; a cutter with a holder has a lobework.plugins.Edge too")
+        raise Broken(f"edge is {shortened_line(repr(edge))}; a cutter with a holder has a lobework.plugins.Edge too")
     if "holder" not in measures(type(cutter)):
         raise Broken("it has an edge, and no setting holder; write holder: Holder = DrillingSpindle(), from lobework.plugins")
     outline = edge.at(np.linspace(0.0, edge.half_width, 101))

@@ -37,7 +37,7 @@ _SIZES: Final = (1.25, 0.8, 1.0625, 2.0)
 _MOST: Final = 6
 """Up to this number of doubtful settings, every subset is tested; if there are more, only single settings."""
 _SAME: Final = 1e-9
-_OTHER: Final = 77.7
+_NOT_A_TURN: Final = 77.7
 """An angle that is not a whole turn, in degrees or radians."""
 
 
@@ -121,9 +121,9 @@ def _resized(part: Any, size: float, names: set[str]) -> Any:
     changed = {name: _scaled(getattr(part, name), size) for name in names}
     for each in fields(part):
         if each.init and each.name not in names:
-            holder = _parts_scaled(getattr(part, each.name), size)
-            if holder is not getattr(part, each.name):
-                changed[each.name] = holder
+            value = _parts_scaled(getattr(part, each.name), size)
+            if value is not getattr(part, each.name):
+                changed[each.name] = value
     return replace(part, **changed)
 
 
@@ -188,7 +188,7 @@ def _errors_by_turning(sample: Sample) -> Iterator[str]:
         if not each.init or hints[each.name] not in (float, Length) or not math.isfinite(getattr(part, each.name)):
             continue
         for unit, whole in (("degrees", 360.0), ("radians", 2 * math.pi)):
-            if _changes(sample, each.name, _OTHER) is True and _changes(sample, each.name, whole) is False:
+            if _changes(sample, each.name, _NOT_A_TURN) is True and _changes(sample, each.name, whole) is False:
                 yield f"{each.name}: adding {whole:g} makes no difference, so it is an angle in {unit}; mark it Angle, in degrees"
 
 
@@ -207,8 +207,8 @@ def _types_in(part: Any) -> Iterator[type]:
     """Yield the type of a part, and the types of parts in its settings that are not from lobework."""
     yield type(part)
     for each in fields(part):
-        holder = getattr(part, each.name)
-        for one in holder if isinstance(holder, tuple) else (holder,):
+        value = getattr(part, each.name)
+        for one in value if isinstance(value, tuple) else (value,):
             if is_dataclass(one) and not isinstance(one, type) and not type(one).__module__.startswith("lobework."):
                 yield type(one)
 

@@ -32,7 +32,7 @@ __all__: list[str] = []
 
 _HALF_WIDTH: Final = 50.0
 """Half width, mm, of the tested part of a flat follower, which is unlimited."""
-_FINER: Final = 4
+_GRID_FACTOR: Final = 4
 _DISC: Final = EccentricCam(radius=30.0, offset=10.0)
 _INSIDE: Final = 1 - 1e-3
 """Fraction of the half width in which slopes are measured: at the sides of the nose they may be unbounded."""
@@ -89,11 +89,11 @@ def _valid(sample: Sample) -> int:
     f"{JUMP_MM:g} mm",
 )
 def _continuous(sample: Sample) -> int:
-    if steps := nose_jumps(sample.part, finer=_FINER):
+    if steps := nose_jumps(sample.part, finer=_GRID_FACTOR):
         worst = max(steps, key=lambda each: each.size)
         more = f" (and at {len(steps) - 1} more places)" if len(steps) > 1 else ""
         raise Broken(f"nose_at jumps by {worst.size:.4g} mm at {worst.after:.6g} mm across{more}")
-    return max(nose_places(sample.part, finer=_FINER).size - 1, 1)
+    return max(nose_places(sample.part, finer=_GRID_FACTOR).size - 1, 1)
 
 
 @promised(
@@ -107,8 +107,8 @@ def _form(sample: Sample) -> int:
     across = _across(follower, _INSIDE)
     if follower.form == "flat":
         assert_close(follower.half_width, math.inf, 0.0, what="half_width of a flat")
-        for what, ask in _methods(follower).items():
-            assert_close(ask(across), np.zeros(across.size), 0.0, what=f"{what} of a flat")
+        for what, function in _methods(follower).items():
+            assert_close(function(across), np.zeros(across.size), 0.0, what=f"{what} of a flat")
     elif follower.form == "round":
         assert_close(follower.half_width, follower.rest, 1e-9, what="half_width of a round one, against rest, its radius")
         circle = np.sqrt(np.maximum((follower.rest - across) * (follower.rest + across), 0.0))
@@ -159,10 +159,10 @@ def _leaves_alone(sample: Sample) -> int:
 def _same_again(sample: Sample) -> int:
     across = _across(sample.part, _INSIDE)
 
-    def within(ask: Callable[[Array], Array]) -> Callable[[Array], Array]:
-        return lambda q: ask(np.clip(q, across[0], across[-1]))
+    def within(function: Callable[[Array], Array]) -> Callable[[Array], Array]:
+        return lambda q: function(np.clip(q, across[0], across[-1]))
 
-    return same_again({name: within(ask) for name, ask in _methods(sample.part).items()}, across)
+    return same_again({name: within(function) for name, function in _methods(sample.part).items()}, across)
 
 
 def _reach_by_search(follower: Follower, phi: Array) -> Array:

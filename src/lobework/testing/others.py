@@ -13,19 +13,19 @@ import numpy as np
 
 from lobework.errors import InputError
 from lobework.plugins.sample import Sample
-from lobework.plugins.validation import one_line, plain
+from lobework.plugins.validation import one_line, shortened_line
 from lobework.quantities.fields import hints_of
 from lobework.quantities.units import Phase
 from lobework.testing.answers import answers
 from lobework.testing.compare import Broken, assert_close
-from lobework.testing.promise import made, promised
-from lobework.testing.refusal import taken
-from lobework.testing.settings import PARTS, near
+from lobework.testing.promise import promised, registered_promises
+from lobework.testing.refusal import accepted_variants
+from lobework.testing.settings import PARTS, variants_with_one_change
 
 if TYPE_CHECKING:
     from lobework.geometry.rigid import Array
 
-__all__ = ["others"]
+__all__ = ["variants"]
 
 _MOST: Final = 32
 """Largest number of variants that are tested for each sample."""
@@ -88,14 +88,14 @@ def _scaled(value: Any, factor: float) -> Any:
     return tuple(_scaled(each, factor) for each in value) if isinstance(value, tuple) else value
 
 
-def others(part: Any) -> Iterator[Any]:
+def variants(part: Any) -> Iterator[Any]:
     """Yield valid variants of a part: with one setting changed by a small or a large amount, or with several changed at once."""
     made_of: type = type(part)
     hints = hints_of(made_of)
-    one_by_one = list(near(part))
+    one_by_one = list(variants_with_one_change(part))
     for each in fields(part):
         if each.init:
-            one_by_one += taken(part, each.name, _far_values(getattr(part, each.name), hints[each.name]))
+            one_by_one += accepted_variants(part, each.name, _far_values(getattr(part, each.name), hints[each.name]))
     seen = {repr(part)}
     drawn = random.Random(0)
     for other in itertools.islice(_shuffled(one_by_one, drawn), _MOST - _MIXED):
@@ -107,7 +107,7 @@ def others(part: Any) -> Iterator[Any]:
         for each in fields(part):
             values = [*_far_values(getattr(part, each.name), hints[each.name]), getattr(part, each.name)] if each.init else []
             if values:
-                mixed = next(taken(mixed, each.name, [drawn.choice(values)]), mixed)
+                mixed = next(accepted_variants(mixed, each.name, [drawn.choice(values)]), mixed)
         if repr(mixed) not in seen:
             seen.add(repr(mixed))
             yield mixed
@@ -118,17 +118,17 @@ def _shuffled(parts: list[Any], drawn: random.Random) -> Iterator[Any]:
     yield from drawn.sample(parts, len(parts))
 
 
-def _holds(sample: Sample) -> int:
+def _test_variants(sample: Sample) -> int:
     """Test those promises that depend on the settings, with variants of the sample."""
-    kind, selected = sample.kind, [each for each in made(sample.kind) if each.name in _OF_SETTINGS[sample.kind]]
+    kind, selected = sample.kind, [each for each in registered_promises(sample.kind) if each.name in _OF_SETTINGS[sample.kind]]
     tries: list[tuple[str, Callable[[Sample], int]]] = [(each.name, each.tries) for each in selected]
     tries += [("moves only if dynamic", _is_static), ("repeats after its period", _repeats)] if kind == "chuck" else []
-    tries = [(name, ask) for name, ask in tries if _holds_at_sample(ask, sample)]
+    tries = [(name, function) for name, function in tries if _holds_at_sample(function, sample)]
     cases = 0
-    for other in others(sample.part):
-        for name, ask in tries:
+    for other in variants(sample.part):
+        for name, function in tries:
             try:
-                cases += bool(ask(Sample(other)))
+                cases += bool(function(Sample(other)))
             except KeyboardInterrupt:
                 raise
             except Broken as broken:
@@ -140,10 +140,10 @@ def _holds(sample: Sample) -> int:
     return cases or 1
 
 
-def _holds_at_sample(ask: Callable[[Sample], int], sample: Sample) -> bool:
+def _holds_at_sample(function: Callable[[Sample], int], sample: Sample) -> bool:
     """Return whether a promise is kept at the sample's own settings; if it is not, its own test reports that."""
     try:
-        ask(sample)
+        function(sample)
     except KeyboardInterrupt:
         raise
     except BaseException:  # noqa: BLE001
@@ -152,7 +152,7 @@ def _holds_at_sample(ask: Callable[[Sample], int], sample: Sample) -> bool:
 
 
 def _at(part: Any) -> str:
-    return f"at {plain(repr(part))}"
+    return f"at {shortened_line(repr(part))}"
 
 
 def _is_static(sample: Sample) -> int:
@@ -176,7 +176,7 @@ def _repeats(sample: Sample) -> int:
 def _own_settings(sample: Sample) -> int:
     """Compare the results of parts with different settings, called in turn, with results at neighbouring places."""
     kind, part, cases = sample.kind, sample.part, 0
-    tried = list(itertools.islice(others(part), _MIXED))
+    tried = list(itertools.islice(variants(part), _MIXED))
     alike = True
     for other in tried:
         own = answers(kind, part)
@@ -193,7 +193,7 @@ def _own_settings(sample: Sample) -> int:
             try:
                 assert_close(beyond[what][smooth], given.numbers[smooth], _DIFFERENCE * scale)
             except Broken as broken:
-                message = f"{what} of {plain(repr(other))}, called after another: {broken}"
+                message = f"{what} of {shortened_line(repr(other))}, called after another: {broken}"
                 raise Broken(f"{message}; a cached result must depend on all of the settings") from None
             cases += 1
     if alike and len(tried) >= _FEWEST:
@@ -211,7 +211,7 @@ for _kind in PARTS:
         _kind,
         "holds at other settings",
         "Other settings, near those of its samples or far from them, are refused at once or keep the promises too.",
-    )(_holds)
+    )(_test_variants)
     promised(
         _kind,
         "depends on its own settings alone",

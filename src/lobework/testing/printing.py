@@ -6,7 +6,7 @@ import contextlib
 import io
 from typing import TYPE_CHECKING, Any, Final
 
-from lobework.plugins.validation import plain
+from lobework.plugins.validation import shortened_line
 from lobework.testing.answers import answers
 from lobework.testing.carvings import carvings_for
 from lobework.testing.compare import Broken
@@ -41,7 +41,7 @@ def _prints_nothing(sample: Sample) -> int:
     printed = io.StringIO()
     with contextlib.redirect_stdout(printed):
         _use(sample.kind, sample.part)
-    if text := plain(printed.getvalue()):
+    if text := shortened_line(printed.getvalue()):
         raise Broken(f"it prints {text[:80]!r}; standard output is for results: print to sys.stderr, or not at all")
     return 1
 

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
     Tries = Callable[[Sample], int]
 
-__all__ = ["Promise", "Unjudged", "made", "promised"]
+__all__ = ["Promise", "Unjudged", "promised", "registered_promises"]
 
 
 class Unjudged(Exception):  # noqa: N818  (it is not an error)
@@ -93,6 +93,6 @@ def promised(kind: str, name: str, description: str, within: str = "") -> Callab
     return register
 
 
-def made(kind: str) -> tuple[Promise, ...]:
+def registered_promises(kind: str) -> tuple[Promise, ...]:
     """Return the promises of a kind registered so far, in the order of registration."""
     return tuple(_PROMISES.get(kind, ()))

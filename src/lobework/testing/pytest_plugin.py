@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 if TYPE_CHECKING:
-    from lobework.testing.verified import Asked
+    from lobework.testing.verified import PromiseTest
 
 __all__ = ["pytest_configure", "pytest_generate_tests"]
 
@@ -26,19 +26,19 @@ _MARK = 'lobework(name): test every promise of the items of a lobework plugin or
 class _Test:
     """A promise as the argument of a test; if it cannot be judged, the test is skipped with the reason."""
 
-    asked: Asked
+    test: PromiseTest
 
     def __str__(self) -> str:
-        return str(self.asked)
+        return str(self.test)
 
     def hold(self) -> int:
         """Test the promise and return the number of cases."""
         from lobework.testing.promise import Unjudged
 
         try:
-            return self.asked.hold()
+            return self.test.hold()
         except Unjudged as lacking:
-            pytest.skip(f"{self.asked}: {lacking}")
+            pytest.skip(f"{self.test}: {lacking}")
 
 
 def pytest_configure(config: pytest.Config) -> None:
@@ -54,10 +54,10 @@ def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
     if len(mark.args) != 1 or mark.kwargs or not isinstance(mark.args[0], str):
         raise pytest.Collector.CollectError('write the mark with one name: @pytest.mark.lobework("its plugin or package")')
     from lobework.errors import LobeworkError
-    from lobework.testing.verified import asked_of
+    from lobework.testing.verified import promise_tests_of
 
     try:
-        tests = [_Test(asked) for asked in asked_of(mark.args[0])]
+        tests = [_Test(test) for test in promise_tests_of(mark.args[0])]
     except LobeworkError as error:
         raise pytest.Collector.CollectError(str(error)) from None
     metafunc.parametrize("promise", tests, ids=str)

@@ -1,4 +1,4 @@
-"""Functions for tests of settings: `refused` requires an error, `taken` yields the variants that a part accepts."""
+"""Functions for tests of settings: `refused` requires an error, `accepted_variants` yields the variants that a part accepts."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from typing import Any
 from lobework.errors import InputError
 from lobework.testing.compare import Broken
 
-__all__ = ["refused", "taken"]
+__all__ = ["accepted_variants", "refused"]
 
 
 def refused(act: Callable[[], object], otherwise: str) -> str:
@@ -23,7 +23,7 @@ def refused(act: Callable[[], object], otherwise: str) -> str:
     raise Broken(otherwise)
 
 
-def taken(part: Any, name: str, values: Iterable[Any]) -> Iterator[Any]:
+def accepted_variants(part: Any, name: str, values: Iterable[Any]) -> Iterator[Any]:
     """Yield variants of the part with the setting ``name`` changed to each of ``values`` that it accepts."""
     for value in values:
         try:

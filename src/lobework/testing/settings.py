@@ -20,20 +20,20 @@ from lobework.quantities.fields import Angle, Length, hints_of, measures
 from lobework.quantities.units import Phase, format_phase
 from lobework.testing.compare import Broken, assert_close
 from lobework.testing.promise import promised
-from lobework.testing.refusal import refused, taken
+from lobework.testing.refusal import accepted_variants, refused
 
-__all__ = ["PARTS", "near", "table_of"]
+__all__ = ["PARTS", "table_of", "variants_with_one_change"]
 
 PARTS: Final = ("chuck", "cam", "follower", "cutter", "piece")
 _NAMES: Final = {"cam": "shape", "piece": "form"}
 _NO_NUMBERS: Final = (math.nan, math.inf, -math.inf)
 
 
-def near(part: Any) -> Iterator[Any]:
+def variants_with_one_change(part: Any) -> Iterator[Any]:
     """Yield variants of a part with one setting changed by a small or a large amount, if the part accepts the new value."""
     for each in fields(part):
         if each.init:
-            yield from taken(part, each.name, _nearby(getattr(part, each.name)))
+            yield from accepted_variants(part, each.name, _nearby(getattr(part, each.name)))
 
 
 def _nearby(value: Any) -> tuple[Any, ...]:
@@ -65,7 +65,7 @@ def _keeps_settings(sample: Sample) -> int:
     if "\n" in repr(part):
         raise Broken("its repr has more than one line; leave it to the dataclass")
     cases = 4
-    for other in near(part):
+    for other in variants_with_one_change(part):
         if other == part and repr(other) != repr(part):
             raise Broken(f"{other!r} is equal to {part!r}, though their settings differ")
         cases += 1

@@ -25,15 +25,15 @@ class Snapshot:
 
     def __init__(self, thing: Any) -> None:
         self._thing = thing
-        self._kept = [(where, _copy_of(holder)) for where, holder in _values_in(thing)]
+        self._kept = [(where, _copy_of(value)) for where, value in _values_in(thing)]
 
     def assert_unchanged(self, who: str) -> int:
         """Return the number of compared values; raise `Broken` if one has changed."""
         now = list(_values_in(self._thing))
         if len(now) != len(self._kept):
             raise Broken(f"{who} changes what it is given: it holds {len(now)} values instead of {len(self._kept)}")
-        for (where, holder), (_, kept) in zip(now, self._kept, strict=True):
-            if not _same(holder, kept):
+        for (where, value), (_, kept) in zip(now, self._kept, strict=True):
+            if not _same(value, kept):
                 raise Broken(f"{who} changes what it is given: {where}")
         return len(now)
 
@@ -58,11 +58,11 @@ def _values_in(thing: Any, where: str = "", seen: frozenset[int] = frozenset()) 
             yield from _values_in(value, f"{where}[{number}]", seen)
 
 
-def _copy_of(holder: Any) -> Any:
-    return holder.copy() if isinstance(holder, np.ndarray) else holder
+def _copy_of(value: Any) -> Any:
+    return value.copy() if isinstance(value, np.ndarray) else value
 
 
-def _same(holder: Any, kept: Any) -> bool:
+def _same(value: Any, kept: Any) -> bool:
     if isinstance(kept, np.ndarray):
-        return isinstance(holder, np.ndarray) and np.array_equal(holder, kept, equal_nan=True)
-    return type(holder) is type(kept) and bool(holder == kept)
+        return isinstance(value, np.ndarray) and np.array_equal(value, kept, equal_nan=True)
+    return type(value) is type(kept) and bool(value == kept)

@@ -39,10 +39,10 @@ def speed_of(sample: Sample) -> str:
     methods = {"chuck": "motions", "cam": "rise_at", "follower": "nose_at"}
     if kind not in methods:
         return ""
-    ask = getattr(part, methods[kind])
+    function = getattr(part, methods[kind])
     at = _ACROSS * min(part.half_width, 1.0) if kind == "follower" else np.resize(TURNING, MANY)
     place = "a place" if kind == "follower" else "an angle"
-    return f"{_time_text(_shortest(lambda: ask(at.copy())) / MANY)} {place}, {MANY} at once"
+    return f"{_time_text(_shortest(lambda: function(at.copy())) / MANY)} {place}, {MANY} at once"
 
 
 def _of_backend(backend: Any) -> str:

@@ -39,7 +39,7 @@ _SIZE_MM: Final = 0.03
 """Tolerance of the size of the content of a file: more than a step of a plotter."""
 _LINE_MM: Final = 0.05
 """Tolerance of the position of a line in a file, after the content of the file has been centred on that of the job."""
-_AT_ONCE: Final = 2**19
+_PAIRS_PER_BATCH: Final = 2**19
 _UNITS: Final[tuple[LengthUnit, ...]] = ("mm", "inch")
 
 
@@ -192,7 +192,7 @@ def _greatest_distance(points: Array, lines: Sequence[Array]) -> float:
     along = np.concatenate([np.diff(line, axis=0) if len(line) > 1 else 0 * line for line in lines])
     square = np.maximum((along**2).sum(axis=1), 1e-300)
     furthest = 0.0
-    for part in np.array_split(points, max(1, math.ceil(len(points) * len(begin) / _AT_ONCE))):
+    for part in np.array_split(points, max(1, math.ceil(len(points) * len(begin) / _PAIRS_PER_BATCH))):
         to = part[:, None] - begin
         done = np.clip((to * along).sum(axis=2) / square, 0.0, 1.0)
         off = to - done[..., None] * along

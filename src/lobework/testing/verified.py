@@ -17,11 +17,11 @@ from lobework.plugins import registry
 from lobework.plugins.hookspecs import CONTRACT
 from lobework.plugins.registry import Record
 from lobework.plugins.sample import ExpectedValue, Sample
-from lobework.plugins.validation import one_line, plain
+from lobework.plugins.validation import one_line, shortened_line
 from lobework.testing.compare import Broken, assert_close
-from lobework.testing.promise import Promise, Unjudged, made
+from lobework.testing.promise import Promise, Unjudged, registered_promises
 
-__all__ = ["Asked", "Report", "Verdict", "asked_of", "promises_of", "verify"]
+__all__ = ["PromiseTest", "Report", "Verdict", "promise_tests_of", "promises_of", "verify"]
 
 _KINDS: Final = {
     "chuck": "chucks",
@@ -59,7 +59,7 @@ def promises_of(kind: str) -> tuple[Promise, ...]:
     order = [f"lobework.testing.{module}" for module in ("settings", _KINDS[kind], *_EVERY_KIND)]
     for module in order:
         importlib.import_module(module)
-    found = sorted(made(kind), key=lambda each: [*order, each.tries.__module__].index(each.tries.__module__))
+    found = sorted(registered_promises(kind), key=lambda each: [*order, each.tries.__module__].index(each.tries.__module__))
     return (
         *found,
         Promise(kind=kind, name=_KNOWN, description=_KNOWN_DESCRIPTION, tries=_known_answers, within="the tolerance of each"),
@@ -105,7 +105,7 @@ def _known_answers(sample: Sample) -> int:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Asked:
+class PromiseTest:
     """One test: a promise, and an item that a plugin offers.
 
     Parameters
@@ -147,7 +147,7 @@ class Verdict:
 
     Parameters
     ----------
-    asked : Asked
+    test : PromiseTest
         The test.
     cases : int
         Number of cases, all of which passed.
@@ -157,17 +157,17 @@ class Verdict:
         Reason why the promise cannot be judged; empty if it can.
     """
 
-    asked: Asked
+    test: PromiseTest
     cases: int = 0
     broken: str = ""
     unjudged: str = ""
 
     def __str__(self) -> str:
-        promise = self.asked.promise
+        promise = self.test.promise
         if self.broken:
-            return f"{promise.name}: BROKEN: {plain(self.broken)}"
+            return f"{promise.name}: BROKEN: {shortened_line(self.broken)}"
         if self.unjudged:
-            return f"{promise.name}: not judged: {plain(self.unjudged)}"
+            return f"{promise.name}: not judged: {shortened_line(self.unjudged)}"
         return f"{promise.name}: {_count_text(self.cases)}" + (f" within {promise.within}" if promise.within else "")
 
 
@@ -182,7 +182,7 @@ class Report:
     verdicts : tuple of Verdict
         One for each promise and sample.
     speeds : mapping
-        Run time of each item with each sample, in words, by its title (`Asked.title`).
+        Run time of each item with each sample, in words, by its title (`PromiseTest.title`).
     """
 
     plugins: tuple[Record, ...]
@@ -207,9 +207,9 @@ class Report:
             yield f"{record.title} is left out" if record.cause else f"{record.title}, contract {CONTRACT}"
             if record.path:
                 yield f"loaded from {record.path}"
-        for (title, _), group in itertools.groupby(self.verdicts, key=lambda each: (each.asked.title, id(each.asked.sample))):
+        for (title, _), group in itertools.groupby(self.verdicts, key=lambda each: (each.test.title, id(each.test.sample))):
             verdicts = list(group)
-            yield f"{title}{_summary_of(verdicts[0].asked.sample)}"
+            yield f"{title}{_summary_of(verdicts[0].test.sample)}"
             yield from (f"  {each}" for each in verdicts)
             if title in self.speeds:
                 yield f"  note: takes {self.speeds[title]}"
@@ -234,7 +234,7 @@ def _summary_of(sample: Sample | None) -> str:
     try:
         if sample.kind == "backend":
             return f": {', '.join(sorted(part.can))}"
-        return f": {part.file}, shows {part.shows}" if sample.kind == "target" else f": {plain(repr(part))}"
+        return f": {part.file}, shows {part.shows}" if sample.kind == "target" else f": {shortened_line(repr(part))}"
     except KeyboardInterrupt:
         raise
     except BaseException as error:  # noqa: BLE001  (an error of a plugin must not end the report)
@@ -254,7 +254,7 @@ def _records_of(name: str) -> tuple[Record, ...]:
     return found
 
 
-def asked_of(name: str) -> tuple[Asked, ...]:
+def promise_tests_of(name: str) -> tuple[PromiseTest, ...]:
     """Return every test of a plugin, or of every plugin of a package.
 
     Raises
@@ -264,12 +264,12 @@ def asked_of(name: str) -> tuple[Asked, ...]:
     PluginError
         If the samples of a plugin cannot be read.
     """
-    return tuple(asked for record in _records_of(name) for asked in _tests_of(record))
+    return tuple(test for record in _records_of(name) for test in _tests_of(record))
 
 
-def _tests_of(record: Record) -> Iterator[Asked]:
+def _tests_of(record: Record) -> Iterator[PromiseTest]:
     if record.cause or not record.offers:
-        yield Asked(kind="plugin", name=record.name, promise=_is_loaded(record), sample=Sample(_no_findings))
+        yield PromiseTest(kind="plugin", name=record.name, promise=_is_loaded(record), sample=Sample(_no_findings))
     samples = registry.installed().samples(record.name) if not record.cause else ()
     for sample in samples:
         if (sample.kind, sample.name) not in record.offers:
@@ -277,13 +277,13 @@ def _tests_of(record: Record) -> Iterator[Asked]:
     for kind, name in record.offers:
         own = [sample for sample in samples if (sample.kind, sample.name) == (kind, name)]
         if not own:
-            yield Asked(kind=kind, name=name, promise=_HAS_SAMPLE, sample=None)
+            yield PromiseTest(kind=kind, name=name, promise=_HAS_SAMPLE, sample=None)
         known = any(sample.known for sample in own)
         for number, sample in enumerate(own, 1):
             for promise in promises_of(kind):
                 if promise.name == _KNOWN and not sample.known and known:
                     continue
-                yield Asked(kind=kind, name=name, promise=promise, sample=sample, number=number if len(own) > 1 else 0)
+                yield PromiseTest(kind=kind, name=name, promise=promise, sample=sample, number=number if len(own) > 1 else 0)
 
 
 def _is_loaded(record: Record) -> Promise:
@@ -320,20 +320,20 @@ def verify(name: str, progress: Callable[[float], None] | None = None) -> Report
     UnknownNameError
         If no plugin or package of that name is installed.
     """
-    every = asked_of(name)
+    every = promise_tests_of(name)
     verdicts = []
-    for number, asked in enumerate(every, 1):
-        verdicts.append(_verdict(asked))
+    for number, test in enumerate(every, 1):
+        verdicts.append(_verdict(test))
         if progress is not None:
             progress(number / len(every))
     return Report(plugins=_records_of(name), verdicts=tuple(verdicts), speeds=dict(_speeds(every)))
 
 
-def _speeds(every: Iterable[Asked]) -> Iterator[tuple[str, str]]:
+def _speeds(every: Iterable[PromiseTest]) -> Iterator[tuple[str, str]]:
     """Yield the run time of each item with each sample; skip an item that fails, since a promise has reported it."""
     from lobework.testing.speed import speed_of
 
-    samples = {asked.title: asked.sample for asked in every if asked.sample is not None and asked.kind != "plugin"}
+    samples = {test.title: test.sample for test in every if test.sample is not None and test.kind != "plugin"}
     for title, sample in samples.items():
         try:
             with to_stderr():
@@ -346,10 +346,10 @@ def _speeds(every: Iterable[Asked]) -> Iterator[tuple[str, str]]:
             yield title, speed
 
 
-def _verdict(asked: Asked) -> Verdict:
+def _verdict(test: PromiseTest) -> Verdict:
     try:
-        return Verdict(asked=asked, cases=asked.hold())
+        return Verdict(test=test, cases=test.hold())
     except Broken as broken:
-        return Verdict(asked=asked, broken=str(broken))
+        return Verdict(test=test, broken=str(broken))
     except Unjudged as lacking:
-        return Verdict(asked=asked, unjudged=str(lacking))
+        return Verdict(test=test, unjudged=str(lacking))

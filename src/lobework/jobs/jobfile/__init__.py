@@ -6,20 +6,20 @@ from lobework.jobs.jobfile.read import (
     job_schema,
     lathe_and_units,
     lathe_schema,
-    placed,
     read_job,
     read_lathe,
     shipped_lathes,
     starter,
+    with_file_and_line,
 )
 
 __all__ = [
     "job_schema",
     "lathe_and_units",
     "lathe_schema",
-    "placed",
     "read_job",
     "read_lathe",
     "shipped_lathes",
     "starter",
+    "with_file_and_line",
 ]

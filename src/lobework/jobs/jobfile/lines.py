@@ -126,18 +126,18 @@ class _Scan:
             if token.start() != end:
                 return
             end = token.end()
-            kind, written = token.lastgroup, token[0]
+            kind, token_text = token.lastgroup, token[0]
             if kind == "newline":
                 self._end_line()
             elif kind == "mark":
-                self._add_mark(written, token.start())
+                self._add_mark(token_text, token.start())
             elif kind != "blank" and self._expects in ("key", "header"):
-                self._add_part(written)
+                self._add_part(token_text)
             elif kind != "blank":
-                if kind == "bare" and len(written) > _LONGEST_NUMBER:
-                    raise self._error(f"holds a number of {len(written):,} characters", "write a shorter one")
+                if kind == "bare" and len(token_text) > _LONGEST_NUMBER:
+                    raise self._error(f"holds a number of {len(token_text):,} characters", "write a shorter one")
                 self._add_entry()
-            self._line += written.count("\n")
+            self._line += token_text.count("\n")
 
     def _error(self, problem: str, remedy: str) -> InputError:
         return InputError(problem, str(self._line), remedy=remedy)
@@ -146,10 +146,10 @@ class _Scan:
         if not self._open:
             self._parts, self._expects = [], "key"
 
-    def _add_part(self, written: str) -> None:
-        if len(written) > _LONGEST_KEY:
-            raise self._error(f"holds a key of {len(written):,} characters", "write a shorter one")
-        self._parts.append(_unquoted(written))
+    def _add_part(self, token_text: str) -> None:
+        if len(token_text) > _LONGEST_KEY:
+            raise self._error(f"holds a key of {len(token_text):,} characters", "write a shorter one")
+        self._parts.append(_unquoted(token_text))
         if len(self._parts) > _MOST_PARTS:
             raise self._error(f"holds a key of more than {_MOST_PARTS} parts with dots between", "write fewer")
 
@@ -203,13 +203,13 @@ class _Scan:
             raise TooLargeError(problem, str(self._line), remedy=remedy)
 
 
-def _unquoted(written: str) -> str:
+def _unquoted(token_text: str) -> str:
     """Return a key without quotes and escapes."""
-    if written[0] == "'":
-        return written[1:-1]
-    if written[0] != '"' or "\\" not in written:
-        return written.strip('"')
-    return _ESCAPE.sub(_unescaped, written[1:-1])
+    if token_text[0] == "'":
+        return token_text[1:-1]
+    if token_text[0] != '"' or "\\" not in token_text:
+        return token_text.strip('"')
+    return _ESCAPE.sub(_unescaped, token_text[1:-1])
 
 
 def _unescaped(found: re.Match[str]) -> str:

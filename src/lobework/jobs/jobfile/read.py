@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final, Literal
 
 from lobework.errors import InputError, UnknownNameError
-from lobework.jobs.jobfile.source import Source, inside, pointed, written_key
+from lobework.jobs.jobfile.source import Source, with_key_and_value, with_key_prefix, written_key
 from lobework.quantities.units import LengthUnit, length
 
 if TYPE_CHECKING:
@@ -23,11 +23,11 @@ __all__ = [
     "job_schema",
     "lathe_and_units",
     "lathe_schema",
-    "placed",
     "read_job",
     "read_lathe",
     "shipped_lathes",
     "starter",
+    "with_file_and_line",
 ]
 
 _LATHES: Final = Path(__file__).parents[2] / "lathes"
@@ -83,7 +83,7 @@ def lathe_and_units(name: Path | str) -> tuple[Lathe, LengthUnit]:
     try:
         return _lathe_of(lathe_table(in_file=True).read(source.holds, context), path.stem), context.units
     except InputError as error:
-        raise source.placed(pointed(error, source.holds)) from None
+        raise source.with_file_and_line(with_key_and_value(error, source.holds)) from None
 
 
 def read_job(path: Path | str) -> Job:
@@ -101,13 +101,13 @@ def read_job(path: Path | str) -> Job:
     try:
         return _job_of(job_table().read(source.holds, context), Path(path).stem, context)
     except InputError as error:
-        raise source.placed(pointed(error, source.holds)) from None
+        raise source.with_file_and_line(with_key_and_value(error, source.holds)) from None
 
 
-def placed(error: InputError, path: Path | str) -> InputError:
+def with_file_and_line(error: InputError, path: Path | str) -> InputError:
     """Return an error of the job in the file ``path``, with the file added to it, and the line too if the key is known."""
     source = Source.read(path)
-    return source.placed(pointed(error, source.holds))
+    return source.with_file_and_line(with_key_and_value(error, source.holds))
 
 
 def job_schema() -> dict[str, Any]:
@@ -184,7 +184,7 @@ def _named_lathe(given: str | dict[str, Any], context: Context) -> Lathe:
         try:
             return _lathe_of(given, "lathe of this job")
         except InputError as error:
-            raise pointed(error, given) from None
+            raise with_key_and_value(error, given) from None
     try:
         return read_lathe(context.folder / given if given.endswith(".toml") else given)
     except UnknownNameError as error:
@@ -206,7 +206,7 @@ def _job_of(read: dict[str, Any], name: str, context: Context) -> Job:
     try:
         machine = _named_lathe(read["lathe"], context)
     except InputError as error:
-        raise inside(error, "lathe") from None
+        raise with_key_prefix(error, "lathe") from None
     machine = replace(machine, chucks=tuple(read.get("chuck", ())))
     written = [_with_template(each, read["piece"], f"pass[{number}]") for number, each in enumerate(read["pass"], 1)]
     passes = tuple(_with_series(each, machine, context.units, f"pass[{number}]") for number, each in enumerate(written, 1))
@@ -227,16 +227,16 @@ def _with_template(written: WrittenPass, piece: Piece, where: str) -> WrittenPas
     try:
         template = template_of(piece, written.follows.start, written.follows.end, written.follows.rubber)
     except InputError as error:
-        raise inside(error, f"{where}.template") from None
+        raise with_key_prefix(error, f"{where}.template") from None
     try:
         return replace(written, passed=replace(written.passed, template=template), follows=None)
     except InputError as error:
-        raise inside(pointed(error, {"travel": "given", "arc": "given"}), where) from None
+        raise with_key_prefix(with_key_and_value(error, {"travel": "given", "arc": "given"}), where) from None
 
 
 def _with_series(written: WrittenPass, machine: Lathe, units: LengthUnit, where: str) -> Pass | Series:
     """Return a pass with the series that repeat it; bare lengths of their steps are converted to mm."""
-    from lobework.jobs.job import require_few
+    from lobework.jobs.job import require_cut_count
 
     item: Pass | Series = written.passed
     if len(written.repeats) > _MOST_LEVELS:
@@ -246,9 +246,9 @@ def _with_series(written: WrittenPass, machine: Lathe, units: LengthUnit, where:
         try:
             each = _checked_steps(settings.get("each", {}), written.passed, machine, units)
             item = item.series(settings["count"], each, name=settings.get("name", ""))
-            require_few(math.prod(level.count for level in item.levels()))
+            require_cut_count(math.prod(level.count for level in item.levels()))
         except InputError as error:
-            raise inside(pointed(error, settings), f"{where}.series{place}") from None
+            raise with_key_prefix(with_key_and_value(error, settings), f"{where}.series{place}") from None
     return item
 
 

@@ -14,7 +14,7 @@ from lobework.errors import InputError
 from lobework.files.inputs import read_bytes
 from lobework.jobs.jobfile.lines import Lines, index_lines
 
-__all__ = ["Source", "inside", "pointed", "shown", "written_key"]
+__all__ = ["Source", "short_text", "with_key_and_value", "with_key_prefix", "written_key"]
 
 _MOST_BYTES: Final = 500_000
 _MORE_ERRORS: Final = 19
@@ -25,10 +25,10 @@ _FIRST: Final = re.compile(r"\w+")
 _BARE_KEY: Final = re.compile(r"[A-Za-z0-9_-]+")
 
 
-def shown(given: object) -> str:
+def short_text(given: object) -> str:
     """Return a value as text, short enough for one line.
 
-    >>> shown("2 furlongs"), shown(12345678 * 10**40)
+    >>> short_text("2 furlongs"), short_text(12345678 * 10**40)
     ("'2 furlongs'", '123456780000000000000000000000000000000...')
     """
     try:
@@ -47,10 +47,10 @@ def written_key(key: str) -> str:
     return key if _BARE_KEY.fullmatch(key) else '"' + key.encode("unicode_escape").decode("ascii") + '"'
 
 
-def inside(error: InputError, step: str) -> InputError:
+def with_key_prefix(error: InputError, step: str) -> InputError:
     """Return the error with ``step`` before its key path.
 
-    >>> str(inside(InputError("is missing", "radius"), "pass[1].cam[2]"))
+    >>> str(with_key_prefix(InputError("is missing", "radius"), "pass[1].cam[2]"))
     'pass[1].cam[2].radius: is missing'
     """
 
@@ -61,10 +61,10 @@ def inside(error: InputError, step: str) -> InputError:
     return error.each(moved)
 
 
-def pointed(error: InputError, holds: Mapping[str, Any]) -> InputError:
+def with_key_and_value(error: InputError, holds: Mapping[str, Any]) -> InputError:
     """Return an error of a setting with the key of the setting and the value as it was written.
 
-    >>> str(pointed(InputError(name="radius", given="-3.175", must_be="above zero"), {"radius": "-1/8 in"}))
+    >>> str(with_key_and_value(InputError(name="radius", given="-3.175", must_be="above zero"), {"radius": "-1/8 in"}))
     "radius: '-1/8 in' must be above zero"
     """
 
@@ -72,7 +72,7 @@ def pointed(error: InputError, holds: Mapping[str, Any]) -> InputError:
         found = _FIRST.match(one.name)
         if one.where or found is None or found[0] not in holds:
             return one
-        given = shown(holds[one.name]) if one.name in holds else one.given
+        given = short_text(holds[one.name]) if one.name in holds else one.given
         return one.replaced(where=one.name, name="", given=given)
 
     return error.each(written)
@@ -116,22 +116,22 @@ class Source:
         except ValueError as error:
             raise _syntax_error(name, text, error) from None
 
-    def placed(self, error: InputError) -> InputError:
+    def with_file_and_line(self, error: InputError) -> InputError:
         """Return the error with the file and the line before its key path, and with the value that was written.
 
         Its ``further_errors`` are changed in the same way; those after the first 19 are replaced by one error that gives their
         number.
         """
         error.further_errors, left = error.further_errors[:_MORE_ERRORS], len(error.further_errors[_MORE_ERRORS:])
-        placed = error.each(self._placed)
+        placed = error.each(self._with_file_and_line)
         if left:
             placed.further_errors += (InputError(f"{left} more are wrong", self.path, remedy="mend these first"),)
         return placed
 
-    def _placed(self, error: InputError) -> InputError:
+    def _with_file_and_line(self, error: InputError) -> InputError:
         keys, value, rest = self._resolve(error.where)
         if error.where and not rest and isinstance(value, dict):
-            error = inside(pointed(error.replaced(where=""), value), error.where)
+            error = with_key_prefix(with_key_and_value(error.replaced(where=""), value), error.where)
             keys, _, _ = self._resolve(error.where)
         line = self.lines.line_of(keys) if keys else None
         file = f"{self.path}:{line}" if line else self.path

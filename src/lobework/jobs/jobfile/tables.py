@@ -33,7 +33,7 @@ from pydantic_core import ErrorDetails, core_schema
 from lobework.errors import InputError, PluginError, nearest
 from lobework.gearing.dividing_wheel import Holes, Wheel
 from lobework.gearing.screw import Screw, Wound, wound_length
-from lobework.jobs.jobfile.source import inside, pointed, shown, written_key
+from lobework.jobs.jobfile.source import short_text, with_key_and_value, with_key_prefix, written_key
 from lobework.lathe.mounting import may_have
 from lobework.parts.holder import HOLDERS, Holder
 from lobework.parts.protocols import Cam, Chuck, Cutter, Follower, Piece
@@ -224,7 +224,7 @@ class Table:
     def read(self, given: Any, context: Context) -> Any:
         """Return the object that the table ``given`` describes; an error and its ``others`` name every wrong key."""
         if not isinstance(given, dict):
-            raise InputError("is not a table", given=shown(given), remedy=f"write a table with {', '.join(self.keys)}")
+            raise InputError("is not a table", given=short_text(given), remedy=f"write a table with {', '.join(self.keys)}")
         try:
             values = self._adapter.validate_python(given, context=context)
         except ValidationError as error:
@@ -232,7 +232,7 @@ class Table:
         try:
             return self.build(values)
         except InputError as error:
-            raise pointed(error, given) from None
+            raise with_key_and_value(error, given) from None
         except (ValueError, TypeError, ArithmeticError, LookupError, AttributeError) as error:
             raise InputError(f"{self.title} refuses these settings: {error}", remedy="see its documentation") from None
 
@@ -263,9 +263,9 @@ class Table:
     def _value_error(self, found: ErrorDetails, key: str, where: str) -> InputError:
         cause = found.get("ctx", {}).get("error")
         if isinstance(cause, InputError):
-            return inside(cause, where)
+            return with_key_prefix(cause, where)
         remedy = f"write {self.keys[key].description}"
-        return InputError("does not fit here", where, given=shown(found["input"]), remedy=remedy)
+        return InputError("does not fit here", where, given=short_text(found["input"]), remedy=remedy)
 
 
 _UNKNOWN_KEY, _MISSING_KEY, _WRONG_VALUE = range(3)
@@ -286,7 +286,7 @@ class Choice:
         "cam", "follower", "chuck", "cutter", "piece" or "holder".
     keys : mapping from key to Key
         Further keys besides the part's own.
-    wrap : callable, optional
+    finish : callable, optional
         Function that takes the part and the values of all keys, and returns the object that the table describes; by default it
         returns the part.
     """
@@ -295,17 +295,17 @@ class Choice:
         self,
         what: PartKind | Literal["holder"],
         keys: Mapping[str, Key] | None = None,
-        wrap: Callable[[Any, dict[str, Any]], Any] = lambda part, _: part,
+        finish: Callable[[Any, dict[str, Any]], Any] = lambda part, _: part,
     ) -> None:
         self.what = what
         self.key = _KIND_KEYS.get(what, "kind")
         self._keys = keys or {}
-        self._wrap = wrap
+        self._finish = finish
         self._table = cache(self._table_of)
 
     def _table_of(self, name: str, part: type) -> Table:
         named = Key(Literal[name], repr(name), about=f"This {self.what}: {first_line(part)}")
-        return part_table(part, {self.key: named, **self._keys}, self._wrap)
+        return part_table(part, {self.key: named, **self._keys}, self._finish)
 
     @property
     def _known(self) -> Mapping[str, type]:
@@ -325,14 +325,14 @@ class Choice:
         known = self._known
         if not isinstance(given, dict):
             remedy = f"write {self.key} = one of {', '.join(known)}, and its settings"
-            raise InputError("is not a table", given=shown(given), remedy=remedy)
+            raise InputError("is not a table", given=short_text(given), remedy=remedy)
         name = given.get(self.key)
         if name is None:
             raise InputError("is missing", self.key, remedy=f"write one of {', '.join(known)}")
         if not isinstance(name, str) or name not in known:
             hint = nearest(name, known) if isinstance(name, str) else ""
             remedy = f"installed: {', '.join(known)}{'' if self.what == 'holder' else ' (lobework list shows more)'}"
-            raise InputError(f"no {self.what} is called {shown(name)}{hint}", self.key, remedy=remedy)
+            raise InputError(f"no {self.what} is called {short_text(name)}{hint}", self.key, remedy=remedy)
         try:
             table = self._table(name, known[name])
         except PluginError as error:
@@ -361,7 +361,7 @@ class OneOrMore:
             try:
                 found.append((self.table.read(each, context), f"[{number}]"))
             except InputError as error:
-                wrong.append(inside(error, f"[{number}]"))
+                wrong.append(with_key_prefix(error, f"[{number}]"))
         if wrong:
             raise InputError.combine(wrong) from None
         return found
@@ -388,15 +388,15 @@ def quantity(read: Callable[[Any], Any], given: Any, description: str) -> Any:
     """Return the value that ``read`` makes of a written number; each error is one line and contains ``description``."""
     remedy = f"write {description}"
     if isinstance(given, str) and len(given) > _LONGEST_QUANTITY:
-        raise InputError("is too long for a number", given=shown(given), remedy=remedy)
+        raise InputError("is too long for a number", given=short_text(given), remedy=remedy)
     try:
         value = read(given)
     except InputError:
         raise
     except (ValueError, TypeError, ArithmeticError) as error:
-        raise InputError(f"does not fit here ({error})", given=shown(given), remedy=remedy) from None
+        raise InputError(f"does not fit here ({error})", given=short_text(given), remedy=remedy) from None
     if not all(-_LARGEST <= each <= _LARGEST for each in _numbers(value)):
-        raise InputError("is more than a million, beyond any lathe", given=shown(given), remedy=remedy)
+        raise InputError("is more than a million, beyond any lathe", given=short_text(given), remedy=remedy)
     return value
 
 
@@ -497,7 +497,7 @@ def slide_length(slide: str) -> tuple[Any, str]:
         screw = context.screw(slide) if (in_turns := Wound.of(given) is not None) else None
         if in_turns and screw is None:
             remedy = f"no [[hand]] table of the lathe gives its {slide} slide a screw"
-            raise InputError(given=shown(given), must_be="in mm or inches", remedy=remedy)
+            raise InputError(given=short_text(given), must_be="in mm or inches", remedy=remedy)
         return wound_length(given, context.units, screw)
 
     return written_as(read, description), description
@@ -547,11 +547,12 @@ def builder_of(part: type) -> Callable[[dict[str, Any]], Any]:
 
     def build(values: dict[str, Any]) -> Any:
         settings = {names[key]: value for key, value in values.items() if key in names}
-        fittings = {**defaults, **settings}
+        values_with_defaults = {**defaults, **settings}
         for name, value in settings.items():
             if isinstance(value, Wound | Holes):
+                fitting = "screw" if isinstance(value, Wound) else "wheel"
                 try:
-                    settings[name] = value.on(fittings["screw"] if isinstance(value, Wound) else fittings["wheel"])
+                    settings[name] = value.on(values_with_defaults[fitting])
                 except InputError as error:
                     raise error.replaced(name=name) from None
         return part(**settings)
@@ -560,15 +561,15 @@ def builder_of(part: type) -> Callable[[dict[str, Any]], Any]:
 
 
 def part_table(
-    part: type, named: Mapping[str, Key] | None = None, wrap: Callable[[Any, dict[str, Any]], Any] = lambda part, _: part
+    part: type, named: Mapping[str, Key] | None = None, finish: Callable[[Any, dict[str, Any]], Any] = lambda part, _: part
 ) -> Table:
-    """Return the table of a part: the keys ``named`` come first; ``wrap`` gets the part, and the values of all keys."""
+    """Return the table of a part: the keys ``named`` come first; ``finish`` gets the part, and the values of all keys."""
     named, own, build = named or {}, part_keys(part), builder_of(part)
     for key in own:
         if key in named:
             taken = f"its setting {key!r} is a key of the table already"
             raise PluginError(f"{part.__name__} cannot be read from a file: {taken}; ask its author")
-    return Table(part.__name__, {**named, **own}, lambda values: wrap(build(values), values), first_line(part))
+    return Table(part.__name__, {**named, **own}, lambda values: finish(build(values), values), first_line(part))
 
 
 def first_line(part: type) -> str:

@@ -8,7 +8,7 @@ from functools import cache
 from typing import Any, Final, Literal
 
 from lobework.errors import InputError
-from lobework.jobs.jobfile.source import pointed, shown
+from lobework.jobs.jobfile.source import short_text, with_key_and_value
 from lobework.jobs.jobfile.tables import Context, Key, Table, key_of, part_keys
 from lobework.parts.template import Template, read_template
 from lobework.quantities.fields import Length
@@ -43,7 +43,7 @@ class TemplateReader:
         if given == "piece":
             return FollowsPiece()
         if not isinstance(given, dict):
-            raise InputError("does not fit here", given=shown(given), remedy=f"write {ALLOWED}")
+            raise InputError("does not fit here", given=short_text(given), remedy=f"write {ALLOWED}")
         values = _table().read(given, context)
         own = {name: values[key] for name, key in (("start", "from"), ("end", "to"), ("rubber", "rubber")) if key in values}
         try:
@@ -53,7 +53,7 @@ class TemplateReader:
                 return Template(points=values["points"], smooth=values.get("smooth", False), **own)
             return FollowsPiece(**own)
         except InputError as error:
-            raise pointed(error, given) from None
+            raise with_key_and_value(error, given) from None
 
 
 @cache
@@ -89,7 +89,7 @@ def _of_one_source(values: dict[str, Any]) -> dict[str, Any]:
 def _of_file(values: dict[str, Any], own: dict[str, Any], context: Context) -> Template:
     unit = Fraction(repr(values["unit"])) if "unit" in values else None
     if unit is not None and unit <= 0:
-        raise InputError(where="unit", given=shown(values["unit"]), must_be="above zero")
+        raise InputError(where="unit", given=short_text(values["unit"]), must_be="above zero")
     settings: dict[str, Any] = {
         "unit": unit,
         "axis": values.get("axis", "up"),

@@ -11,7 +11,7 @@ from pydantic import PlainValidator, WithJsonSchema
 
 from lobework.errors import InputError, require
 from lobework.gearing.dividing_wheel import Wheel
-from lobework.jobs.jobfile.source import shown
+from lobework.jobs.jobfile.source import short_text
 from lobework.jobs.jobfile.tables import (
     Choice,
     Context,
@@ -133,7 +133,7 @@ class _LatheReader:
         if isinstance(given, str):
             return given
         if not isinstance(given, dict):
-            raise InputError("does not fit here", given=shown(given), remedy=f"write {_LATHE}")
+            raise InputError("does not fit here", given=short_text(given), remedy=f"write {_LATHE}")
         values: dict[str, Any] = lathe_table(in_file=False).read(given, context)
         return values
 
@@ -276,7 +276,7 @@ _STEPS_SCHEMA: Final = {
 def _steps(given: Any, owner: str = "") -> dict[str, Any]:
     """Return steps by their full names, such as ``"cam 1.phase"``; a nested table holds the steps of a cam or a chuck."""
     if not isinstance(given, Mapping):
-        raise InputError("is not a table", given=shown(given), remedy=f"write {_STEPS}")
+        raise InputError("is not a table", given=short_text(given), remedy=f"write {_STEPS}")
     found: dict[str, Any] = {}
     for name, step in given.items():
         found |= _steps(step, f"{owner}{name}.") if isinstance(step, Mapping) else {f"{owner}{name}": step}

@@ -17,7 +17,7 @@ from lobework.parts.follower import FlatFollower, Knife, Roller
 from lobework.parts.protocols import Cam, Chuck, Follower
 from lobework.quantities.tolerances import LARGEST_CAM_MM
 from lobework.quantities.units import Phase
-from lobework.testing.settings import near
+from lobework.testing.settings import variants_with_one_change
 
 __all__ = [
     "LAW_NAMES",
@@ -70,7 +70,7 @@ def angles(most: int = 9) -> st.SearchStrategy[Array]:
 
 def settings_near(part: Any) -> st.SearchStrategy[Any]:
     """Return the part, and variants of it with one setting changed by a small or a large amount, if it accepts the new value."""
-    return st.sampled_from([part, *near(part)])
+    return st.sampled_from([part, *variants_with_one_change(part)])
 
 
 rises: Final = st.one_of(st.just(0.0), numbers(1e-3, 8.0))
