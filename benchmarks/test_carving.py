@@ -24,7 +24,7 @@ each_cutter = pytest.mark.parametrize("kind", CUTS)
 
 
 @each_cutter
-def test_carving_beside_the_judge(kind, benchmark, claims):
+def test_carving_compared_with_the_reference(kind, benchmark, claims):
     """The reference stamps the cutter at each sample of some of the grooves.
 
     The result is also compared with that of a path with 8 times as many samples.
@@ -44,7 +44,7 @@ def test_carving_beside_the_judge(kind, benchmark, claims):
 
 
 @each_cutter
-def test_carving_beside_c_by_hand(kind, benchmark, claims, tmp_path):
+def test_carving_compared_with_c(kind, benchmark, claims, tmp_path):
     """The same algorithm in C, compiled by the test."""
     if not (compiler := shutil.which("cc")):
         pytest.skip("there is no C compiler here (cc)")
@@ -82,7 +82,7 @@ def test_carving_beside_c_by_hand(kind, benchmark, claims, tmp_path):
 
 
 @each_cutter
-def test_carving_beside_a_distance_transform(kind, benchmark, claims):
+def test_carving_compared_with_a_distance_transform(kind, benchmark, claims):
     """A general distance transform of the drawn path, converted to depths by the profile of the cutter."""
     cv2 = pytest.importorskip("cv2", reason="OpenCV is not here; pip install opencv-python-headless")
     stock, cuts, (cutter, depth) = face(), sweeps(kind), CUTS[kind]
@@ -126,7 +126,7 @@ def test_carving_round_a_barrel(kind, benchmark, claims):
     claims.add_requirement("  beside the judge, stamping at each sample", f"{ratio:.0f} times as fast", "80 times", ratio >= 80)
 
 
-def test_carving_beside_solids_of_triangles(benchmark, claims):
+def test_carving_compared_with_triangle_meshes(benchmark, claims):
     """Swept solids as triangle meshes: their union is subtracted from a block."""
     manifold3d = pytest.importorskip("manifold3d", reason="manifold3d is not here; pip install manifold3d")
     Manifold, OpType = manifold3d.Manifold, manifold3d.OpType  # noqa: N806
@@ -151,7 +151,7 @@ def test_carving_beside_solids_of_triangles(benchmark, claims):
     claims.add_requirement(f"  {segments} segments beside solids of triangles", measured, "1000 times", slow >= 1000 * fast)
 
 
-def test_what_each_further_sample_costs(benchmark, claims):
+def test_time_per_further_sample(benchmark, claims):
     """The time for each further sample is measured on paths of ten thousand to ten million samples."""
     stock, counts = face(), (10_000, 100_000, 1_000_000, 10_000_000)
     works = [partial(carved, stock, [winding(count)]) for count in counts]

@@ -99,7 +99,7 @@ def test_tracing_through_chucks(samples, benchmark, claims):
         claims.add_requirement(f"trace of {counts[-1]:,} through three chucks{name}", measured, "under 3", each < 3 * plain)
 
 
-def test_tracing_through_a_strangers_chuck_beside_the_plain_way(benchmark, claims):
+def test_tracing_through_an_external_chuck_compared_with_plain(benchmark, claims):
     bench = replace(read_lathe("rocking-bench"), fittings=None)
     plugin_chuck = bench.mount(EccentricChuck(shift=6.0)).mount(Oval(throw=5.0)).mount(Geared(arm=4.0))
     cut = common_cut(lathe=plugin_chuck, turns=Fraction(4))

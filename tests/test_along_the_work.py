@@ -53,7 +53,7 @@ def overlap(apart, radius, other):
 
 
 @pytest.mark.parametrize("backend", BACKENDS, ids=lambda backend: backend.name)
-def test_a_flute_is_as_large_as_its_section_is_long(backend):
+def test_a_flute_has_the_section_of_two_overlapping_circles(backend):
     """A ball led along a cylinder leaves, away from the ends, what two circles have in common."""
     carving = job(FLUTE, chord=0.01).carve(0.1, backend=backend.name)
     inside = (carving.stock.row_positions > 8) & (carving.stock.row_positions < 32)
@@ -63,7 +63,7 @@ def test_a_flute_is_as_large_as_its_section_is_long(backend):
     assert deep.max() == pytest.approx(DEEP, abs=1e-3)
 
 
-def test_flutes_stand_as_far_round_as_the_spindle_is_turned_on():
+def test_flutes_are_spaced_by_the_spindle_step():
     traces = job(FLUTE.series(5, spindle="1/5 turn")).trace()
     for number, path in enumerate(traces):
         assert np.angle((path.x + 1j * path.y) * np.exp(2j * math.pi * number / 5)) == pytest.approx(0, abs=1e-12)
@@ -72,7 +72,7 @@ def test_flutes_stand_as_far_round_as_the_spindle_is_turned_on():
         assert path.axes["spindle"] == pytest.approx(72.0 * number)
 
 
-def test_a_flute_is_led_along_an_arc_too():
+def test_a_flute_can_follow_an_arc():
     arc = SlideArc(radius=30.0, from_deg=60.0, to_deg=110.0, cutter="keeps")
     path = trace(Cut(number=1, passed=Pass(turns=0, arc=arc, at=At(x=-10.0, z=-20.0)), lathe=fixed()))
     assert np.hypot(path.x + 10.0, path.z + 20.0) == pytest.approx(30.0, abs=1e-9)
@@ -80,7 +80,7 @@ def test_a_flute_is_led_along_an_arc_too():
     assert path.u[-1] == 1.0
 
 
-def test_a_flute_joins_nothing_and_its_ends_are_held_to_the_travel():
+def test_a_flute_has_no_closure_finding_and_its_ends_are_checked_against_the_travel():
     lathe = replace(
         fixed(), axes=(Axis(moves="spindle", letter="C"), Axis(moves="x", letter="X"), Axis(moves="z", letter="Z", low=-30))
     )
@@ -91,7 +91,7 @@ def test_a_flute_joins_nothing_and_its_ends_are_held_to_the_travel():
     ]
 
 
-def test_the_program_of_a_flute_takes_its_length_over_the_feed():
+def test_the_time_of_a_flute_is_its_length_divided_by_the_feed():
     """30 mm at 120 mm a minute."""
     traces = job(FLUTE.series(2, spindle="1/5 turn")).trace()
     made = program("Tide box", list(traces), Feeds(feed=120.0), piece=BARREL)
@@ -101,7 +101,7 @@ def test_the_program_of_a_flute_takes_its_length_over_the_feed():
     assert {letter for step in timed for letter in step.letters} <= {"X", "Z", "C", "Y"}
 
 
-def test_the_sheet_says_that_the_slides_go_while_the_spindle_stands():
+def test_the_sheet_states_that_the_slides_move_while_the_spindle_is_still():
     sheet = sheet_of("Tide box", fixed(), BARREL, Ball(radius=BALL), list(cuts_of(FLUTE.series(3, spindle="1/3 turn"), fixed())))
     told = {entry.name: entry.value for group in sheet.groups if group.name == "pass 1: flutes" for entry in group.entries}
     assert told["spindle turns"] == "none: the slides move while it stands still"
@@ -111,7 +111,7 @@ def test_the_sheet_says_that_the_slides_go_while_the_spindle_stands():
     assert [row.values for row in sheet.steps[0].rows] == [("0 deg",), ("1/3 turn = 120 deg",), ("2/3 turn = 240 deg",)]
 
 
-def test_a_spindle_without_an_axis_is_turned_on_by_hand():
+def test_a_spindle_without_an_axis_is_turned_by_hand():
     lathe = Lathe(name="bench", headstock=Headstock(sideways="fixed"), axes=(Axis(moves="z", letter="Z"),))
     first, second = cuts_of(FLUTE.series(2, spindle="1/96 turn"), lathe)
     assert str(by_hand(first)["spindle"]) == "set spindle to 0 deg"
@@ -159,7 +159,7 @@ def test_the_rings_of_a_locked_cam_have_their_phases_in_the_steps_to_set_by_hand
     assert [by_hand(cut)["cam 1 phase"].value for cut in made.cuts()] == phases
 
 
-def test_a_phase_that_no_wheel_has_is_said_in_degrees(tmp_path):
+def test_a_phase_that_is_not_a_simple_fraction_is_shown_in_degrees(tmp_path):
     """2.1 mm of 50.8, in the first sixth: 22.5 times (2.1 / 50.8)^2 / (2 / 6) / (5 / 6) degrees."""
     made = read_job(
         written(tmp_path, twist="angle = '1/2 lobe', over = '2 in', from = -4, ease = '1/6'", each="z = -2.1", count=2)
@@ -168,7 +168,7 @@ def test_a_phase_that_no_wheel_has_is_said_in_degrees(tmp_path):
     assert made.settings().steps[0].rows[1].values == ("-6.1 mm", f"{told:.6f} deg")
 
 
-def test_the_sheet_says_how_a_cam_is_twisted(tmp_path):
+def test_the_sheet_shows_the_twist_of_a_cam(tmp_path):
     made = read_job(written(tmp_path, twist="angle = '-1 lobe', over = '2 in', from = -4, ease = '1/6'"))
     told = {entry.name: entry.value for group in made.settings().groups if group.name == "cam 1" for entry in group.entries}
     assert told["twist"] == "-1 lobe = -45 deg over 50.8 mm from z -4 mm on, eased over 1/6 of it at either end"
@@ -222,7 +222,7 @@ WRONG = {
 
 
 @pytest.mark.parametrize("case", WRONG)
-def test_what_cannot_be_is_refused_in_one_line(case, bench):  # noqa: F811 - the fixture
+def test_invalid_values_are_refused_in_one_line(case, bench):  # noqa: F811 - the fixture
     given, message = WRONG[case]
     written(bench.folder, **given)
     for command in ("settings", "program"):
@@ -241,12 +241,12 @@ def test_what_cannot_be_is_refused_in_one_line(case, bench):  # noqa: F811 - the
         ({"turns": -1}, "turns=-1: must be above zero; a negative angle turns it back"),
     ],
 )
-def test_a_twist_in_python_is_held_to_the_same(given, message):
+def test_a_twist_in_python_has_the_same_limits(given, message):
     with pytest.raises(SettingError, match=f"^{re.escape(message)}"):
         Twist(**{"angle": "90 deg", **given})
 
 
-def test_what_no_memory_holds_is_refused_before_it_is_traced():
+def test_a_trace_too_large_for_memory_is_refused_first():
     """A hundred million lobes go by in one flute."""
     twist = Twist(angle="1000000 turn", over=0.001)
     drive = Drive(Wave(lobes=100, base_radius=60.0, rise=1.0), follower=Knife(), twist=twist)

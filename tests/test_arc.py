@@ -52,7 +52,7 @@ centres = st.builds(At, x=numbers(-20.0, 20.0), y=st.sampled_from([0.0, 3.0]), z
 
 
 @given(arc=arcs, at=centres)
-def test_the_tip_goes_round_the_centre_evenly_by_angle(arc, at):
+def test_the_tip_moves_round_the_centre_at_a_uniform_angular_rate(arc, at):
     path = trace(cut(arc, at), chord=0.01)
     moved = path.axes
     across, along = moved["x"] - at.x, moved["z"] - at.z
@@ -76,7 +76,7 @@ def test_the_tip_goes_round_the_centre_evenly_by_angle(arc, at):
     wave=st.one_of(st.none(), waves()),
     chucks=st.sampled_from([(), (EccentricChuck(shift=5.0, index="30 deg"),), (Oval(throw=4.0), PlainChuck(index="1/7 turn"))]),
 )
-def test_plain_and_compiled_agree_and_keep_to_the_chord(arc, at, wave, chucks):
+def test_plain_and_compiled_agree_and_respect_the_chord(arc, at, wave, chucks):
     lathe = BENCH
     for chuck in chucks:
         lathe = lathe.mount(chuck)
@@ -139,7 +139,7 @@ def test_a_dome_gets_a_groove_of_even_depth_along_the_arc(holder):
     assert 0.5 - apart**2 / 8 / cutter.radius - off <= deepest.min() <= deepest.max() <= 0.5 + off
 
 
-def test_where_the_cutter_keeps_its_direction_the_groove_on_a_dome_is_not_even():
+def test_with_a_fixed_direction_of_the_cutter_the_groove_on_a_dome_is_uneven():
     piece, centre = sphere()
     arc = SlideArc(radius=25.0, from_deg=35.0, to_deg=75.0, cutter="keeps")
     groove = Pass(turns="1/24", at=At(z=centre, depth=0.5), arc=arc)
@@ -196,7 +196,7 @@ def written(tmp_path, arc='{ radius = "1 in", from = 15, to = "1/4 turn" }', tur
     return path
 
 
-def test_a_job_file_writes_it_in_the_bench_s_units(tmp_path):
+def test_an_arc_of_a_job_file_is_read_and_listed_in_the_settings(tmp_path):
     job = read_job(written(tmp_path))
     assert job.passes[0].arc == SlideArc(radius=25.4, from_deg=15.0, to_deg=90.0, cutter="turns")
     found = {entry.name: entry.value for group in job.settings().groups for entry in group.entries}
@@ -247,7 +247,7 @@ def test_the_program_moves_the_slides_and_the_cutter_together(tmp_path):
         ),
     ],
 )
-def test_a_wrong_arc_is_one_clear_line(tmp_path, given, message):
+def test_an_invalid_arc_is_refused_in_one_line(tmp_path, given, message):
     with pytest.raises(InputError, match=re.escape(message)) as raised:
         read_job(written(tmp_path, **given)).trace()
     assert "\n" not in str(raised.value)
@@ -259,7 +259,7 @@ def test_two_slides_alone_need_no_axis_that_turns_the_cutter(tmp_path):
     assert "B" not in [axis.letter for axis in job.program().axes]
 
 
-def test_python_is_told_what_an_arc_is():
+def test_an_invalid_arc_in_python_is_refused():
     for no_arc in ((25.0, 0.0, 90.0), At()):
         with pytest.raises(SettingError, match="a SlideArc, such as"):
             Pass(arc=no_arc)
@@ -267,7 +267,7 @@ def test_python_is_told_what_an_arc_is():
         SlideArc(radius="1 in", from_deg=0.0, to_deg=90.0)
 
 
-def test_a_swing_past_the_end_of_its_axis_is_found_and_not_sent():
+def test_a_swing_beyond_the_travel_of_its_axis_is_found_and_no_program_is_written():
     steep = Pass(turns=2, at=At(z=-25.0, depth=0.5), arc=replace(DOME, to_deg=120.0))
     job = Job(title="dome", lathe=BENCH, piece=Disc(diameter=80.0, thickness=60.0), cutter=Ball(radius=1.0), passes=(steep,))
     found = [str(finding) for finding in job.check() if finding.kind == "travel"]
@@ -276,7 +276,7 @@ def test_a_swing_past_the_end_of_its_axis_is_found_and_not_sent():
         job.program()
 
 
-def test_the_sheet_says_nothing_of_a_cutter_that_does_not_turn():
+def test_the_sheet_does_not_mention_a_cutter_that_does_not_turn():
     keeps = Cut(number=1, passed=Pass(at=At(z=-25.0), arc=replace(DOME, cutter="keeps")), lathe=BENCH)
     sheet = sheet_of("dome", BENCH, Disc(diameter=70.0, thickness=8.0), Ball(radius=1.0), [keeps])
     zeros = next(group for group in sheet.groups if group.name.startswith("zeros"))

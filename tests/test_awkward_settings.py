@@ -29,7 +29,7 @@ def test_a_chuck_named_like_a_cam_cannot_be_stepped():
         list(cuts_of(steps, BENCH.mount(EccentricChuck(shift=1.0), "cam 1")))
 
 
-def test_a_law_that_nobody_knows_is_refused_where_it_is_written():
+def test_an_unknown_motion_law_is_refused_with_its_line():
     with pytest.raises(SettingError, match="law=quick: must be 'harmonic', 'cycloidal'"):
         MotionLaw(law="quick", lobes=3, base_radius=40.0, rise=6.0)
 
@@ -39,14 +39,14 @@ def test_an_axis_is_numbered_in_plain_digits():
         Axis(moves="cam \N{SUPERSCRIPT TWO}", letter="A")
 
 
-def test_a_pass_however_short_has_a_beginning_and_an_end():
+def test_the_shortest_pass_has_two_samples():
     path = trace(Cut(number=1, passed=Pass(turns="1/10000000000000000", at=At(x=20.0), cams=(WAVE,)), lathe=BENCH))
 
     assert path.u.size >= 2
     assert path.u[-1] == float(path.cut.passed.turns)
 
 
-def test_a_cam_that_turns_too_fast_to_hold_is_refused_with_its_size_before_it_is_traced():
+def test_a_cam_too_fast_for_the_memory_limit_is_refused_with_its_size():
     driven = replace(BENCH, axes=(Axis(moves="cam 1", letter="A"),))
 
     with pytest.raises(TooLargeError, match="GB; allowed: 4 GB"):
@@ -57,6 +57,6 @@ def test_a_cam_that_turns_too_fast_to_hold_is_refused_with_its_size_before_it_is
     ("make", "message"),
     [(lambda: At(x=1e160), "within a kilometre"), (lambda: Oval(throw=5.0, ring_angle_deg=math.inf), "finite")],
 )
-def test_a_setting_beyond_any_lathe_is_refused_where_it_is_written(make, message):
+def test_an_absurd_setting_is_refused_at_construction(make, message):
     with pytest.raises(SettingError, match=message):
         make()

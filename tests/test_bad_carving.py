@@ -195,21 +195,21 @@ DRAWS = ("a pen", "a grid past memory", "a resolution too coarse")
 
 
 @pytest.mark.parametrize("case", WRONG)
-def test_it_is_answered_with_file_line_key_what_was_given_and_what_to_do(case, bench):
+def test_an_error_names_file_line_key_value_and_remedy(case, bench):
     text, message = WRONG[case]
     bench.job.write_text(text, encoding="utf-8")
     assert bench.refusal("carve", bench.job) == f"{bench.job}{message}"
 
 
 @pytest.mark.parametrize("case", sorted(set(WRONG) - {"a pen"}))
-def test_making_everything_says_the_same_and_leaves_nothing_half_written(case, bench):
+def test_make_reports_the_same_error_and_writes_nothing(case, bench):
     text, message = WRONG[case]
     bench.job.write_text(text, encoding="utf-8")
     assert bench.refusal("make", bench.job) == f"{bench.job}{message}"
 
 
 @pytest.mark.parametrize("case", sorted(set(WRONG) - set(DRAWS)))
-def test_what_cannot_be_work_cannot_be_drawn_either(case, bench):
+def test_invalid_work_is_refused_by_draw(case, bench):
     text, message = WRONG[case]
     bench.job.write_text(text, encoding="utf-8")
     assert bench.refusal("draw", bench.job) == f"{bench.job}{message}"
@@ -228,7 +228,7 @@ OPTIONS = {
 
 
 @pytest.mark.parametrize("case", OPTIONS)
-def test_an_option_that_cannot_be_is_answered_under_its_own_name_before_anything_is_traced(case, bench, monkeypatch):
+def test_an_invalid_option_is_reported_under_its_name_before_tracing(case, bench, monkeypatch):
     from lobework.jobs import job
 
     monkeypatch.setattr(job, "trace", lambda *_, **__: pytest.fail("it was traced"))
@@ -238,7 +238,7 @@ def test_an_option_that_cannot_be_is_answered_under_its_own_name_before_anything
     assert line.startswith(f"--resolution: {message}" if option == "--resolution" else message)
 
 
-def test_a_grid_past_memory_is_refused_before_anything_is_traced(bench, monkeypatch):
+def test_a_grid_too_large_for_memory_is_refused_before_tracing(bench, monkeypatch):
     from lobework.jobs import job
 
     monkeypatch.setattr(job, "trace", lambda *_, **__: pytest.fail("it was traced"))
@@ -246,7 +246,7 @@ def test_a_grid_past_memory_is_refused_before_anything_is_traced(bench, monkeypa
     assert "1,809.6 GB" in bench.refusal("carve", bench.job)
 
 
-def test_a_library_that_a_picture_lacks_is_missed_before_anything_is_carved(bench, monkeypatch):
+def test_a_missing_picture_library_is_reported_before_carving(bench, monkeypatch):
     import importlib.util
 
     from lobework.jobs import job
@@ -259,13 +259,13 @@ def test_a_library_that_a_picture_lacks_is_missed_before_anything_is_carved(benc
 
 
 @pytest.mark.parametrize("name", ["relief.png"])
-def test_carving_overwrites_nothing_that_is_there(name, bench):
+def test_carving_overwrites_no_existing_file(name, bench):
     bench.job.write_text(BARREL, encoding="utf-8")
     (bench.folder / name).write_text("mine")
     assert bench.refusal("carve", bench.job, "--into", bench.folder).endswith("add --overwrite")
 
 
-def test_the_line_that_is_named_is_the_line_that_is_wrong():
+def test_the_line_named_in_an_error_is_the_line_with_the_wrong_value():
     for text, message in WRONG.values():
         number, _, key = message.removeprefix(":").partition(":")
         if number.isdigit():

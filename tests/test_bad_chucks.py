@@ -259,13 +259,13 @@ WRONG = {
 
 
 @pytest.mark.parametrize("case", WRONG)
-def test_what_cannot_be_is_refused_in_one_exact_line_by_every_command(case, bench):  # noqa: F811
+def test_every_command_refuses_an_invalid_chuck_with_the_same_line(case, bench):  # noqa: F811
     text, message = WRONG[case]
     bench.job.write_text(text, encoding="utf-8")
     assert {bench.refusal(command, bench.job) for command in COMMANDS} == {f"{bench.job}{message}"}
 
 
-def test_in_python_too():
+def test_invalid_chucks_are_refused_in_python_with_the_same_line():
     """Exact lines for what a script writes."""
     cases = {
         lambda: EccentricChuck(shift=31.0, travel=30.0): "shift=31: must be within the travel of its slide, 30 mm to either side",
@@ -299,11 +299,11 @@ def bench_lathe():
     return Lathe(name="bench", headstock=Headstock(sideways="fixed"))
 
 
-def test_a_lathe_that_does_not_say_what_it_has_refuses_no_chuck():
+def test_a_lathe_without_fittings_accepts_every_chuck():
     assert bench_lathe().mount(Oval(throw=1.0, swing=1.0)).mount(StraightLine(per_turn=1.0, travel=5.0)).fittings is None
 
 
-def test_a_slide_may_stand_at_its_very_end():
+def test_a_slide_may_be_at_the_end_of_its_travel():
     from lobework.kinematics.motion import motion_of
     from tests.strategies import cut_on, fixed
 
@@ -390,7 +390,7 @@ def fault_of(bench, *keys):  # noqa: F811
 
 
 @pytest.mark.parametrize("fault", FAULTS)
-def test_motions_that_are_none_are_laid_at_their_plugin_s_door(fault, bench, spun):  # noqa: F811
+def test_invalid_motions_are_reported_with_their_plugin(fault, bench, spun):  # noqa: F811
     assert fault_of(bench, f'fault = "{fault}"') == NAMED + FAULTS[fault] + CAME
 
 
@@ -405,35 +405,35 @@ def test_motions_that_are_not_finite_are_refused_with_the_chuck_s_settings(fault
     assert {bench.refusal(command, bench.job) for command in (*COMMANDS, "carve")} == {line}
 
 
-def test_a_chuck_that_says_it_stands_still_and_moves(bench, spun):  # noqa: F811
+def test_a_moving_chuck_with_is_dynamic_false_is_refused(bench, spun):  # noqa: F811
     message = "is_dynamic is False, but it moves as the spindle turns; say True, or hold it still"
     assert fault_of(bench, 'fault = ""', "is_dynamic = false") == NAMED + message + CAME
 
 
-def test_a_chuck_that_comes_back_before_it_began(bench, spun):  # noqa: F811
+def test_a_negative_period_is_refused(bench, spun):  # noqa: F811
     message = "period_turns is -1; it must be a whole number of turns, or 0 for never"
     assert fault_of(bench, 'fault = ""', "period_turns = -1") == NAMED + message + CAME
 
 
-def test_slides_that_are_none(bench, spun):  # noqa: F811
+def test_invalid_slides_are_reported(bench, spun):  # noqa: F811
     message = "slides gives a position of 'slide' of shape (4,) for 7 angles; it must be (7,) or (1,), and finite"
     assert fault_of(bench, 'fault = "half the places"') == NAMED + message + CAME
     message = "slides gives ndarray; it must give a tuple of lobework.plugins.ChuckSlide"
     assert fault_of(bench, 'fault = "a slide\'s place"') == NAMED + message + CAME
 
 
-def test_a_need_that_is_no_tuple(bench, spun):  # noqa: F811
+def test_needs_that_are_not_a_tuple_are_reported(bench, spun):  # noqa: F811
     message = "needs is 'ring'; it must be a tuple of fittings, such as ('ring',); LOBEWORK_TRACEBACK=1 shows where"
     assert fault_of(bench, 'fault = "one need"') == NAMED.removeprefix("pass[1]: ") + message
 
 
-def test_a_chuck_that_raises(bench, spun):  # noqa: F811
+def test_an_exception_in_a_chuck_is_reported(bench, spun):  # noqa: F811
     message = (
         "a fault in plugin 'spin' (lobework-spin 0.3): ZeroDivisionError: gear of no teeth; LOBEWORK_TRACEBACK=1 shows where"
     )
     assert fault_of(bench, 'fault = "raise"') == message
 
 
-def test_a_sound_chuck_from_outside_is_cut(bench, spun):  # noqa: F811
+def test_a_correct_external_chuck_is_accepted(bench, spun):  # noqa: F811
     bench.job.write_text(job(chuck("spun", 'fault = ""', "period_turns = 1")), encoding="utf-8")
     assert main(["check", str(bench.job)]) == 0

@@ -166,7 +166,7 @@ WRONG = {
 
 
 @pytest.mark.parametrize("case", WRONG)
-def test_a_wrong_value_is_answered_with_file_line_key_what_was_given_and_what_to_do(case, bench):
+def test_an_error_names_file_line_key_value_and_remedy(case, bench):
     old, new, key, message = WRONG[case]
     bench.job.write_text(changed(old, new), encoding="utf-8")
     for command in WRITERS:
@@ -177,7 +177,7 @@ def test_a_wrong_value_is_answered_with_file_line_key_what_was_given_and_what_to
 
 
 @pytest.mark.parametrize(("case", "at"), [("an unknown key", "risse"), ("a negative radius", "-3"), ("a ratio of 1/0", "1/0")])
-def test_the_line_that_is_named_is_the_line_that_is_wrong(case, at, bench):
+def test_the_line_named_in_an_error_is_the_line_with_the_wrong_value(case, at, bench):
     old, new, *_ = WRONG[case]
     bench.job.write_text(changed(old, new), encoding="utf-8")
     number = int(bench.refusal("check", bench.job).removeprefix(f"{bench.job}:").partition(":")[0])
@@ -197,7 +197,7 @@ LACKS = {
 
 
 @pytest.mark.parametrize("case", LACKS)
-def test_a_job_for_what_the_lathe_lacks_is_refused_by_every_command(case, bench):
+def test_every_command_refuses_a_job_that_the_lathe_cannot_do(case, bench):
     old, new, message = LACKS[case]
     bench.job.write_text(changed(old, new), encoding="utf-8")
     for command in WRITERS:
@@ -217,7 +217,7 @@ TOO_LARGE = {
 
 @pytest.mark.parametrize("command", ["make", "draw", "program", "check"])
 @pytest.mark.parametrize("case", TOO_LARGE)
-def test_a_job_that_would_not_fit_is_refused_with_its_size_before_it_is_traced(case, command, bench, monkeypatch):
+def test_a_job_too_large_for_memory_is_refused_with_its_size_before_tracing(case, command, bench, monkeypatch):
     from lobework.jobs import job
 
     monkeypatch.setattr(job, "trace", lambda *_, **__: pytest.fail("it was traced"))
@@ -227,7 +227,7 @@ def test_a_job_that_would_not_fit_is_refused_with_its_size_before_it_is_traced(c
     assert "GB" in line
 
 
-def test_toml_that_is_none_is_answered_with_its_line_and_column(bench):
+def test_invalid_toml_is_reported_with_line_and_column(bench):
     """TOML 1.0.0, "Key/Value Pair": a value must follow the equals sign on the same line."""
     bench.job.write_text("title = 'lid'\nunits = \n", encoding="utf-8")
     assert bench.refusal("make", bench.job).startswith(f"{bench.job}, line 2, column 9: is not TOML: ")
@@ -250,12 +250,12 @@ NO_JOB = [
 
 
 @pytest.mark.parametrize(("text", "message"), [pytest.param(*each, id=each[1]) for each in NO_JOB])
-def test_files_that_hold_no_job_are_refused(text, message, bench):
+def test_files_without_a_job_are_refused(text, message, bench):
     bench.job.write_text(text, encoding="utf-8")
     assert message in bench.refusal("make", bench.job)
 
 
-def test_a_file_that_is_no_utf_8_is_refused_with_its_line(bench):
+def test_a_file_that_is_not_utf_8_is_refused_with_its_line(bench):
     bench.job.write_bytes(starter().encode().replace(b"boxwood", b"Buchsb\xe4ume"))
     line = bench.refusal("make", bench.job)
     number = starter()[: starter().index("boxwood")].count("\n") + 1
@@ -268,7 +268,7 @@ def test_a_missing_file_is_refused(command, bench):
 
 
 @pytest.mark.parametrize("command", WRITERS)
-def test_a_folder_is_no_job_file(command, bench):
+def test_a_folder_is_refused_as_a_job_file(command, bench):
     assert "is a folder, not a file" in bench.refusal(command, bench.folder)
 
 
@@ -283,7 +283,7 @@ def test_a_file_that_never_ends_is_refused(bench):
 
 @pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="this system has no named pipes")
 @pytest.mark.parametrize("command", ["make", "check", "lathe", "prove"])
-def test_a_pipe_with_a_name_of_its_own_is_refused_and_not_waited_for(command, bench):
+def test_a_named_pipe_is_refused_without_waiting(command, bench):
     bench.job.write_text(starter(), encoding="utf-8")
     os.mkfifo(bench.folder / "pipe.toml")
     given = ["--job", bench.job] if command == "prove" else []
@@ -291,7 +291,7 @@ def test_a_pipe_with_a_name_of_its_own_is_refused_and_not_waited_for(command, be
     assert bench.refusal(command, "pipe.toml", *given) == message
 
 
-def test_a_job_may_come_from_another_command(bench):
+def test_a_job_can_be_read_from_standard_input(bench):
     command = [sys.executable, "-c", "import sys; from lobework.cli import main; sys.exit(main())", "check", "/dev/stdin"]
     done = subprocess.run(command, check=False, capture_output=True, text=True, input=starter())
     assert (done.returncode, done.stderr) == (0, "")
@@ -307,7 +307,7 @@ def test_if_one_output_exists_none_is_written(name, bench):
 
 
 @pytest.mark.parametrize(("command", "name"), [("draw", "drawing.svg"), ("program", "program.ngc"), ("settings", "settings.txt")])
-def test_no_command_overwrites_what_is_there(command, name, bench):
+def test_no_command_overwrites_an_existing_file(command, name, bench):
     bench.job.write_text(starter(), encoding="utf-8")
     (bench.folder / name).write_text("mine")
     assert "exists already" in bench.refusal(command, bench.job, "--into", bench.folder)
@@ -318,14 +318,14 @@ def test_new_overwrites_no_file(bench):
     assert "exists already" in bench.refusal("new", bench.job)
 
 
-def test_a_folder_in_an_outputs_place_is_never_replaced(bench):
+def test_a_folder_with_the_name_of_an_output_is_never_replaced(bench):
     bench.job.write_text(starter(), encoding="utf-8")
     (bench.folder / "out" / "axes.csv").mkdir(parents=True)
     assert "is a folder" in bench.refusal("make", bench.job, "--into", "out", "--overwrite")
 
 
 @pytest.mark.parametrize("into", ["lid.toml", "lid.toml/deeper"])
-def test_nothing_can_be_written_into_a_file(into, bench):
+def test_a_file_given_as_the_output_folder_is_refused(into, bench):
     bench.job.write_text(starter(), encoding="utf-8")
     assert "name another folder" in bench.refusal("draw", bench.job, "--into", into)
 
@@ -349,20 +349,20 @@ USAGE = {
 
 
 @pytest.mark.parametrize("case", USAGE)
-def test_a_command_line_that_is_wrong_is_refused(case, bench):
+def test_an_invalid_command_line_is_refused(case, bench):
     arguments, message = USAGE[case]
     assert message in bench.refusal(*arguments)
 
 
 @pytest.mark.parametrize(("command", "given"), [("draw", "rs274"), ("program", "svg"), ("settings", "drawin"), ("draw", "svgg")])
-def test_a_target_of_another_kind_is_refused_with_those_that_fit(command, given, bench):
+def test_a_target_of_another_kind_is_refused_with_a_list_of_suitable_ones(command, given, bench):
     bench.job.write_text(starter(), encoding="utf-8")
     line = bench.refusal(command, bench.job, "--as", given)
     assert f"is called '{given}'" in line
     assert "installed: " in line
 
 
-def test_a_process_of_its_own_says_the_same(tmp_path):
+def test_a_separate_process_prints_the_same_error(tmp_path):
     job = tmp_path / "lid.toml"
     job.write_text(changed("radius = 3 }", "radius = -3 }"), encoding="utf-8")
     command = [sys.executable, "-c", "import sys; from lobework.cli import main; sys.exit(main())", "make", str(job)]

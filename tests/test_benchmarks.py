@@ -21,7 +21,7 @@ def test_a_test_run_collects_no_benchmark():
         )
 
 
-def test_the_tool_of_the_benchmarks_is_in_their_extra_alone():
+def test_the_tool_of_the_benchmarks_is_only_in_their_extra():
     extras = PROJECT["project"]["optional-dependencies"]
     holding = {name for name, needs in extras.items() if any(each.startswith("pytest-benchmark") for each in needs)}
     assert holding == {"bench"}

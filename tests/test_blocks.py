@@ -58,7 +58,7 @@ def furthest(each, blocks, on_axes=AXES):
 
 
 @pytest.mark.parametrize("tolerance", [0.02, 0.005, 0.001])
-def test_a_computed_lift_is_cut_within_the_tolerance_with_no_more_moves_than_it_takes(tolerance):
+def test_a_computed_lift_is_within_the_tolerance_with_nearly_the_least_number_of_moves(tolerance):
     """A chord of length h on a curve of second derivative c strays by h^2 c/8: no fewer can be than the integral of the root of
     c/8 over the tolerance, by any book of approximation."""
     each, blocks = planned(Pass(at=At(x=24.0), cams=(CAM,)), Feeds(tolerance=tolerance), lathe(**FREE))
@@ -70,7 +70,7 @@ def test_a_computed_lift_is_cut_within_the_tolerance_with_no_more_moves_than_it_
     assert least <= len(blocks.seconds) <= 1.15 * least
 
 
-def test_even_motion_is_one_move():
+def test_uniform_motion_is_one_move():
     each, blocks = planned(Pass(turns=4, at=At(x=24.0), travel=At(x=-2.0)))
     assert blocks.places.tolist() == [[0.0, 24.0, 0.0], [1440.0, 22.0, 0.0]]
     assert blocks.seconds.sum() == pytest.approx(120.0, rel=1e-12)
@@ -78,7 +78,7 @@ def test_even_motion_is_one_move():
     assert each.cut.span == 4
 
 
-def test_a_wave_that_the_slide_cannot_follow_is_slowed_where_it_is_steep():
+def test_a_wave_that_the_slide_cannot_follow_is_slowed_down():
     """A slide at A sin(12 theta): it needs 12 A times the spindle's rad a second, and 144 A times that squared."""
     each, blocks = planned(Pass(at=At(x=24.0), cams=(CAM,)), Feeds(spindle_rpm=10.0))
     assert blocks.slows is not None
@@ -88,14 +88,14 @@ def test_a_wave_that_the_slide_cannot_follow_is_slowed_where_it_is_steep():
     assert furthest(each, blocks) <= 0.005
 
 
-def test_the_pace_is_kept_where_every_axis_can_follow():
+def test_the_spindle_speed_is_kept_if_every_axis_can_follow():
     _, blocks = planned(Pass(at=At(x=24.0), cams=(CAM,)), Feeds(spindle_rpm=2.0), lathe(**FREE))
     assert blocks.seconds.sum() == pytest.approx(30.0, rel=1e-9)
     turned = np.diff(blocks.places[:, 0])
     assert turned / blocks.seconds == pytest.approx(12.0, rel=1e-5)
 
 
-def test_the_cutter_goes_evenly_over_the_work_where_that_is_asked_for():
+def test_with_pace_cutter_the_speed_over_the_work_is_constant():
     each, blocks = planned(
         Pass(turns=2, at=At(x=24.0), travel=At(x=-12.0)), Feeds(pace="cutter", feed=300.0, spindle_rpm=100.0), lathe(**FREE)
     )
@@ -109,32 +109,32 @@ def test_the_cutter_goes_evenly_over_the_work_where_that_is_asked_for():
     assert len(blocks.seconds) < 60
 
 
-def test_the_spindle_goes_no_faster_than_its_own_speed_however_short_the_way():
+def test_on_a_short_path_the_spindle_does_not_exceed_its_speed():
     _, blocks = planned(Pass(at=At(x=0.01)), Feeds(pace="cutter", feed=300.0, spindle_rpm=6.0), lathe(**FREE))
     assert blocks.seconds.sum() == pytest.approx(10.0, rel=1e-6)
 
 
-def test_where_the_spindle_stands_still_the_slides_go_by_the_feed():
+def test_with_a_still_spindle_the_slides_move_at_the_feed():
     passed = Pass(turns=Fraction(0), at=At(x=20.0, z=-3.0, depth=0.3), travel=At(z=-40.0))
     for pace in ("spindle", "cutter", "fastest"):
         _, blocks = planned(passed, Feeds(feed=120.0, pace=pace), approach=Approach(axis="x", surface=20.0))
         assert blocks.seconds.sum() == pytest.approx(60 * 40 / 120, rel=1e-3)
 
 
-def test_the_fastest_turn_takes_what_constant_acceleration_and_top_speed_take():
+def test_the_fastest_turn_takes_the_time_of_a_trapezoidal_velocity_profile():
     """d/v + v/a: any handbook of mechanics."""
     _, blocks = planned(Pass(turns=2, at=At(x=24.0)), Feeds(pace="fastest"))
     assert blocks.seconds.sum() == pytest.approx(720 / 180 + 180 / 360, rel=0.01)
     assert len(blocks.seconds) < 160
 
 
-def test_the_fastest_pace_needs_to_know_how_fast_an_axis_is():
+def test_the_fastest_pace_requires_a_top_speed():
     with pytest.raises(SettingError, match="axis C, which moves spindle, has no top_speed"):
         planned(Pass(at=At(x=24.0)), Feeds(pace="fastest"), lathe(**FREE))
 
 
 @pytest.mark.parametrize(("places", "units"), [(3, "mm"), (4, "inch"), (None, "inch")])
-def test_places_are_those_that_words_can_say(places, units):
+def test_positions_are_representable_at_the_output_precision(places, units):
     controller = Controller(slide_places=places, rotary_places=4)
     _, blocks = planned(Pass(at=At(x=24.0), cams=(CAM,)), Feeds(), lathe(controller=controller), units=units)
     words = blocks.places[:, 1] / {"mm": 1.0, "inch": 25.4}[units] * 10 ** (places or 7)
@@ -148,7 +148,7 @@ def test_decimals_too_few_for_the_tolerance_are_refused_with_the_number():
         planned(Pass(at=At(x=24.0)), Feeds(tolerance=0.002), lathe(controller=Controller(slide_places=2)))
 
 
-def test_an_arc_takes_the_moves_that_its_sagitta_asks_for():
+def test_the_number_of_moves_of_an_arc_follows_from_its_sagitta():
     """A chord of angle phi on radius r strays by r(1 - cos(phi/2)), by any book of geometry."""
     passed = Pass(turns=3, at=At(z=-25.0), arc=SlideArc(radius=25.0, from_deg=0.0, to_deg=90.0, cutter="keeps"))
     _, blocks = planned(passed, Feeds(tolerance=0.005), lathe(**FREE))

@@ -52,12 +52,12 @@ SHOWN = {
 
 
 @pytest.mark.parametrize("name", SHOWN)
-def test_what_comes_of_a_job_says_what_it_is_in_one_short_line(name, lid):
+def test_the_repr_of_a_result_is_one_short_line(name, lid):
     assert re.fullmatch(SHOWN[name], repr(lid[name]))
     assert len(repr(lid[name])) < 250
 
 
-def test_whatever_they_hold_is_shown_in_one_short_line_too(lid):
+def test_the_repr_of_contained_objects_is_one_short_line(lid):
     others = (lift_of(Wave(lobes=4, base_radius=60.0, rise=5.0), Roller(3.0)), solid_of(lid["carving"]))
     stocks = (stock_of(Disc(diameter=60.0, thickness=5.0), 1.0), stock_of(Barrel(diameter=40.0, length=50.0), 1.0))
     every = (*lid["traces"][:3], *others, *stocks, *(each for name, each in lid.items() if name != "traces"))
@@ -66,7 +66,7 @@ def test_whatever_they_hold_is_shown_in_one_short_line_too(lid):
     assert [type(each) for each in found if "\n" in repr(each) or len(repr(each)) > 400] == []
 
 
-def test_a_pass_shows_what_one_would_write(lid):
+def test_the_repr_of_a_pass_shows_its_arguments(lid):
     series = lid["job"].passes[0]
     assert isinstance(series, Series)
     assert isinstance(series.of, Pass)

@@ -24,7 +24,7 @@ from tests.strategies import edge_cams, face_cams, laws
 
 
 @given(cam=st.one_of(edge_cams, face_cams))
-def test_an_edge_is_in_one_piece_and_its_slope_is_its_own(cam):
+def test_the_rise_is_continuous_and_its_slope_is_its_derivative(cam):
     """Calculus: between corners, the rise is the sum of its slopes (trapezoid rule, error of the second order)."""
     psi = np.linspace(-1, 2 * np.pi, 40_001)
     rise, slope = cam.rise_at(psi), cam.slope_at(psi)
@@ -36,7 +36,7 @@ def test_an_edge_is_in_one_piece_and_its_slope_is_its_own(cam):
 
 
 @given(cam=laws())
-def test_a_law_rises_dwells_and_falls_for_its_parts_of_the_lobe(cam):
+def test_rise_dwell_and_fall_have_their_parts_of_the_lobe(cam):
     """Counted on a fine grid of the lobe, from the definition of the parts."""
     count = 24_000
     psi = (np.arange(count) + 0.5) * 2 * np.pi / cam.lobes / count

@@ -63,7 +63,7 @@ SUMMARY = [
 ]
 
 
-def test_carving_prints_what_it_came_to_and_writes_one_file(bench, capsys):
+def test_carve_prints_a_summary_and_writes_one_file(bench, capsys):
     code, lines = carve(capsys)
     assert code == 0
     assert [lines[0], *lines[2:]] == SUMMARY
@@ -72,7 +72,7 @@ def test_carving_prints_what_it_came_to_and_writes_one_file(bench, capsys):
     assert [path.name for path in Path("barrel").iterdir()] == ["tally.txt"]
 
 
-def test_the_command_says_how_fine_in_the_jobs_units_and_by_which_way(bench, capsys):
+def test_options_set_the_resolution_in_job_units_and_the_backend(bench, capsys):
     assert carve(capsys, None, "--resolution", "1")[1][0] == "carved on 21 x 76 rays, 1 mm apart"
     assert carve(capsys, None, "--resolution", "0.8 mm", "--backend", "plain")[1][0] == "carved on 26 x 95 rays, 0.8 mm apart"
     inches = re.sub(r"(?<!count) = (-?[0-9.]+)", r' = "\1 mm"', BARREL.replace('units = "mm"', 'units = "inch"'))
@@ -82,7 +82,7 @@ def test_the_command_says_how_fine_in_the_jobs_units_and_by_which_way(bench, cap
     assert "cubic inches" in lines[1]
 
 
-def test_every_way_carves_the_same(bench, capsys):
+def test_every_backend_gives_the_same_result(bench, capsys):
     """To the last printed figure: a tenth of a micrometre."""
     told = {
         name: carve(capsys, None, "--backend", name)[1][2:]
@@ -99,14 +99,14 @@ THROUGH = (
 )
 
 
-def test_a_wall_cut_through_is_a_problem_and_answered_with_one(bench, capsys):
+def test_a_wall_cut_through_is_a_problem_with_exit_code_1(bench, capsys):
     code, lines = carve(capsys, at("depth = 0.4", "depth = 3.2"))
     assert code == 1
     assert tuple(lines[-2:]) == THROUGH
     assert Path("barrel/tally.txt").exists()
 
 
-def test_a_cut_deeper_than_the_edge_is_high_is_a_problem_and_answered_with_one(bench, capsys):
+def test_a_cut_deeper_than_the_height_of_the_edge_is_a_problem_with_exit_code_1(bench, capsys):
     code, lines = carve(capsys, at("depth = 0.4", "depth = 1.5"))
     assert code == 1
     assert lines[-1] == (
@@ -136,7 +136,7 @@ def test_a_cutter_that_touches_nothing_is_a_warning(bench, capsys):
     ]
 
 
-def test_make_says_what_carving_finds_beside_what_the_check_finds(bench, capsys):
+def test_make_reports_the_findings_of_carving_and_of_the_check(bench, capsys):
     Path("barrel.toml").write_text(at("depth = 0.4", "depth = 3.2"), encoding="utf-8")
     assert main(["make", "barrel.toml"]) == 0
     said = capsys.readouterr().out
@@ -165,14 +165,14 @@ def raising(error):
     return render
 
 
-def test_make_leaves_out_what_cannot_be_made_and_writes_the_rest(bench, capsys, monkeypatch):
+def test_make_omits_outputs_that_cannot_be_made_and_writes_the_others(bench, capsys, monkeypatch):
     tallied(raising(SettingError("depth=3.2: nothing is left; cut less deep")), monkeypatch)
     assert main(["make", "barrel.toml"]) == 1
     assert sorted(each.name for each in Path("barrel").iterdir()) == ["axes.csv", "moves.csv", "program.ngc", "settings.txt"]
     assert "left out tally.txt: depth=3.2: nothing is left; cut less deep\n" in capsys.readouterr().out
 
 
-def test_a_plugin_that_fails_is_a_fault_and_not_wrong_input(bench, capsys, monkeypatch):
+def test_a_plugin_that_fails_exits_with_70(bench, capsys, monkeypatch):
     failed = PluginError("target 'tally' of plugin 'sums' (lobework-sums 1.0) failed: KeyError: 'wood'")
     failed.__cause__ = KeyError("wood")
     tallied(raising(failed), monkeypatch)
@@ -181,7 +181,7 @@ def test_a_plugin_that_fails_is_a_fault_and_not_wrong_input(bench, capsys, monke
     assert not Path("barrel").exists()
 
 
-def test_a_stop_that_compiled_code_swallows_is_still_a_stop(bench, capsys, monkeypatch):
+def test_a_ctrl_c_dropped_by_numba_still_stops_the_command(bench, capsys, monkeypatch):
     """Compiled code calls Python back, where a KeyboardInterrupt can only be noted; what was half compiled then fails."""
 
     class Callback:
@@ -245,7 +245,7 @@ def stopping(monkeypatch):
 
 
 @pytest.mark.parametrize("command", [["carve", "barrel.toml", "--as", "tally", "--backend", "plain"]])
-def test_stopped_by_hand_it_says_so_in_one_line_and_leaves_nothing(command, bench, capsys, monkeypatch):
+def test_ctrl_c_is_reported_in_one_line_and_leaves_no_file(command, bench, capsys, monkeypatch):
     stopping(monkeypatch)
     assert main(command) == 130
     said = capsys.readouterr()
@@ -270,7 +270,7 @@ class Terminal(io.StringIO):
         return lines
 
 
-def test_long_work_shows_how_far_it_is_and_wipes_that_when_it_is_done(bench, monkeypatch):
+def test_long_work_shows_progress_on_a_terminal_and_erases_it_at_the_end(bench, monkeypatch):
     terminal = Terminal()
     monkeypatch.setattr(sys, "stderr", terminal)
     assert main(["carve", "barrel.toml", "--as", "tally", "--backend", "plain"]) == 0
@@ -279,7 +279,7 @@ def test_long_work_shows_how_far_it_is_and_wipes_that_when_it_is_done(bench, mon
     assert terminal.shown() == [""]
 
 
-def test_what_is_said_after_a_stop_has_a_line_to_itself(bench, monkeypatch):
+def test_the_stop_message_starts_on_a_new_line(bench, monkeypatch):
     terminal = Terminal()
     monkeypatch.setattr(sys, "stderr", terminal)
     stopping(monkeypatch)
@@ -288,7 +288,7 @@ def test_what_is_said_after_a_stop_has_a_line_to_itself(bench, monkeypatch):
     assert terminal.shown() == ["lobework: stopped; nothing more was written", ""]
 
 
-def test_long_work_without_a_terminal_says_now_and_then_how_far_it_is_and_how_long_it_will_take(monkeypatch, capsys):
+def test_long_work_without_a_terminal_prints_progress_and_remaining_time(monkeypatch, capsys):
     clock = iter([0.0, 1.0, FIRST_AFTER, FIRST_AFTER + 1, FIRST_AFTER + EVERY, 100.0])
     monkeypatch.setattr(writing, "FIRST_AFTER", FIRST_AFTER)
     monkeypatch.setattr(writing.time, "monotonic", lambda: next(clock))
@@ -300,7 +300,7 @@ def test_long_work_without_a_terminal_says_now_and_then_how_far_it_is_and_how_lo
     assert second == "carving: 50% after 35 s, about 42 s to go"
 
 
-def test_the_time_to_go_does_not_count_what_was_compiled_first(monkeypatch, capsys):
+def test_the_remaining_time_excludes_the_initial_compilation(monkeypatch, capsys):
     clock = iter([0.0, 40.0, 80.0])
     monkeypatch.setattr(writing, "FIRST_AFTER", FIRST_AFTER)
     monkeypatch.setattr(writing.time, "monotonic", lambda: next(clock))
@@ -310,12 +310,12 @@ def test_the_time_to_go_does_not_count_what_was_compiled_first(monkeypatch, caps
     assert capsys.readouterr().err.splitlines() == ["carving: 3% after 40 s", "carving: 53% after 1 min 20 s, about 38 s to go"]
 
 
-def test_short_work_without_a_terminal_says_nothing_of_its_time(bench, capsys):
+def test_short_work_without_a_terminal_prints_no_progress(bench, capsys):
     assert main(["carve", "barrel.toml", "--as", "tally", "--backend", "plain"]) == 0
     assert capsys.readouterr().err == ""
 
 
-def test_carve_tells_of_a_material_that_is_no_known_wood(bench, capsys):
+def test_carve_notes_an_unknown_material(bench, capsys):
     text = BARREL.replace("[piece]", '[piece]\nmaterial = "brass"')
     Path("barrel.toml").write_text(text, encoding="utf-8")
     assert main(["carve", "barrel.toml", "--as", "tally", "--backend", "plain"]) == 0

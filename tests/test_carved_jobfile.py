@@ -94,14 +94,14 @@ HELD = {
 
 
 @pytest.mark.parametrize("kind", HELD)
-def test_everything_that_holds_a_cutter_is_read(kind, read):
+def test_every_holder_is_read(kind, read):
     written, holder = HELD[kind]
     assert read(cutter=f"{BALL}\nholder = {written}").cutter == Ball(radius=1.0, holder=holder)
     as_table = "\n[cutter.holder]\n" + written.strip("{ }").replace(", ", "\n")
     assert read(cutter=f"{BALL}\n{as_table}").cutter == Ball(radius=1.0, holder=holder)
 
 
-def test_bare_lengths_are_in_the_files_unit_in_profiles_and_frames_too(read):
+def test_bare_lengths_in_profiles_and_frames_are_in_the_unit_of_the_file(read):
     """One inch is 25.4 mm (Federal Register, 30 June 1959)."""
     swung = '{ kind = "cutting frame", radius = 2 }'
     job = read(
@@ -118,11 +118,11 @@ def test_bare_lengths_are_in_the_files_unit_in_profiles_and_frames_too(read):
 
 
 @pytest.mark.parametrize(("more", "resolution"), [("", 0.05), ("resolution = 0.2", 0.2), ('resolution = "1/100 in"', 0.254)])
-def test_a_job_says_how_fine_it_is_carved(more, resolution, read):
+def test_a_job_file_sets_the_resolution(more, resolution, read):
     assert read(more=more).resolution == resolution
 
 
-def test_a_pass_of_no_turns_is_read(read):
+def test_a_pass_of_0_turns_is_read(read):
     (passed,) = read(passed='turns = 0\nat = { x = 12, depth = "0.5 mm" }').passes
     assert passed.turns == 0
     assert passed.at == At(x=12.0, depth=0.5)
@@ -141,7 +141,7 @@ def tables(at, found):
     return found
 
 
-def test_the_schema_lets_an_editor_write_profiles_as_lists_of_pairs():
+def test_the_schema_accepts_profiles_as_lists_of_pairs():
     """JSON Schema, draft 2020-12, "Arrays": items, minItems, maxItems."""
     known = tables(job_schema(), {})
     pairs = {"type": "array", "items": {"type": ["number", "string"]}, "minItems": 2, "maxItems": 2}

@@ -56,7 +56,7 @@ def bare(piece, depth, resolution=0.5):
     return Carving(title="", piece=piece, stock=stock, depth=depth(stock).astype(np.float32), sweeps=())
 
 
-def test_a_ring_takes_away_its_section_carried_round_its_middle():
+def test_a_ring_removes_the_volume_of_pappus_theorem():
     """Pappus: a right-angled vee d deep has the section d^2; its middle is a third of the way down."""
     face = carved(ring(x=8.0, depth=0.8), resolution=0.2)
     assert face.volume == pytest.approx(0.8**2 * 2 * math.pi * 8.0, rel=0.01)
@@ -65,7 +65,7 @@ def test_a_ring_takes_away_its_section_carried_round_its_middle():
     assert side.volume == pytest.approx(0.8**2 * 2 * math.pi * (12.0 - 0.8 / 3), rel=0.01)
 
 
-def test_land_is_what_no_cutter_touched():
+def test_land_is_the_uncut_area():
     """A flat end 2 mm wide touches five rows 0.4 mm apart, all round a barrel of 24 mm; rows stand for their own width."""
     side = carved(ring(x=12.0, z=-6.0, depth=0.3), piece=BARREL, cutter=FlatEnd(width=2.0 + 1e-6), resolution=0.4)
     whole = math.pi * 24.0 * 12.0
@@ -94,7 +94,7 @@ def rings_of_a_ball(radius, apart, depth, outermost, count):
 
 @given(numbers(0.5, 2.0), numbers(0.3, 1.7), numbers(0.2, 0.9), numbers(9.0, 10.0), st.integers(1, 5))
 @settings(max_examples=examples(40))
-def test_ridges_between_rings_are_their_scallops_and_flanks_are_no_ridges(radius, apart, depth, outermost, count):
+def test_ridges_between_rings_have_the_scallop_height_and_flanks_are_not_ridges(radius, apart, depth, outermost, count):
     """Rays 0.1 mm apart come within 0.05 mm of a ridge, whose sides are as steep as the circle there."""
     apart, depth = apart * radius, depth * radius
     count = min(count, 1 + int((outermost - radius) / apart))
@@ -137,7 +137,7 @@ LINES = {
 @pytest.mark.parametrize("case", LINES)
 @pytest.mark.parametrize("along", ["rows", "columns"])
 @pytest.mark.parametrize("piece", [DISC, BARREL], ids=lambda piece: piece.form)
-def test_a_ridge_is_as_high_as_it_stands_over_the_shallower_floor(case, along, piece):
+def test_the_height_of_a_ridge_is_measured_from_the_shallower_side(case, along, piece):
     line, height = LINES[case]
 
     def depth(stock):
@@ -152,7 +152,7 @@ def test_a_ridge_is_as_high_as_it_stands_over_the_shallower_floor(case, along, p
     assert bare(piece, depth).cusp == pytest.approx(height, abs=1e-6)
 
 
-def test_a_terrace_beside_a_groove_is_no_ridge():
+def test_a_terrace_beside_a_groove_is_not_a_ridge():
     """A ring 0.5 deep, and inside it a level one 0.4 deep: a row that runs along the terrace meets the groove on both sides."""
 
     def depths(stock):
@@ -173,7 +173,7 @@ def test_a_ridge_that_slopes_along_its_own_length_is_found():
     assert bare(DISC, depths, 0.5).cusp == pytest.approx(2.5 - (1.5 - 0.1 * 12.0))
 
 
-def test_ridges_are_looked_for_across_the_seam_of_a_round_surface_and_up_to_both_its_ends():
+def test_ridges_are_found_across_the_seam_of_a_round_surface_and_up_to_both_ends():
     def seam(stock):
         grid = np.zeros(stock.shape)
         grid[5:10, [-2, -1, 0, 1]] = 1.0, 0.4, 0.4, 1.0
@@ -215,12 +215,12 @@ def test_the_thinnest_place_need_not_be_the_deepest():
     assert one.thinnest.wall == pytest.approx(12 - (8 + 10 / 6) - 0.6, abs=0.01)
 
 
-def test_of_cuts_that_go_equally_deep_the_first_is_named():
+def test_of_equally_deep_cuts_the_first_is_named():
     one = carved(ring(name="first"), ring(name="second"))
     assert one.deepest.cut == "first"
 
 
-def test_a_place_that_nothing_cut_has_no_cut_to_name():
+def test_an_uncut_place_names_no_cut():
     one = carved(ring(x=8.0))
     middle = one.stock.rows // 2, one.stock.columns // 2
     assert one.spot(*middle).cut == ""
@@ -240,7 +240,7 @@ def test_a_place_that_nothing_cut_has_no_cut_to_name():
     ids=lambda cutter: f"{cutter.kind}, {cutter.holder.kind}",
 )
 @pytest.mark.parametrize("piece", [DISC, BARREL], ids=lambda piece: piece.form)
-def test_a_spot_names_the_cut_however_the_cutter_is_held(cutter, piece):
+def test_a_spot_names_its_cut_for_every_holder(cutter, piece):
     z = -6.0 if piece is BARREL else 0.0
     x = 12.0 if piece is BARREL else 7.0
     one = carved(
@@ -250,7 +250,7 @@ def test_a_spot_names_the_cut_however_the_cutter_is_held(cutter, piece):
     assert one.deepest.cut == "deep"
 
 
-def test_what_lies_behind_the_wall_does_not_count_as_removed():
+def test_depth_behind_the_wall_does_not_count_as_removed():
     """A flat end 4 mm wide through a disc 1 mm thick takes a ring 1 mm high."""
     through = carved(ring(x=6.0, depth=2.5), piece=Disc(diameter=17.0, thickness=1.0), cutter=FlatEnd(width=4.0), resolution=0.4)
     assert through.volume == pytest.approx(math.pi * (8.0**2 - 4.0**2) * 1.0, rel=0.04)
@@ -258,7 +258,7 @@ def test_what_lies_behind_the_wall_does_not_count_as_removed():
     assert through.thinnest.wall == pytest.approx(-1.5)
 
 
-def test_the_wall_is_what_is_left_and_no_number_where_there_is_no_work():
+def test_the_wall_is_the_remaining_thickness_and_nan_outside_the_work():
     one = carved(ring())
     assert np.isnan(one.wall[~one.stock.inside]).all()
     assert one.wall[one.stock.inside] == pytest.approx(3.0 - one.depth[one.stock.inside])
@@ -266,7 +266,7 @@ def test_the_wall_is_what_is_left_and_no_number_where_there_is_no_work():
     assert side.wall == pytest.approx(3.0 - side.depth)
 
 
-def test_depths_are_kept_from_change():
+def test_depths_are_read_only():
     one = carved(ring())
     assert one.depth.dtype == np.float32
     with pytest.raises(ValueError, match="read-only"):
@@ -276,7 +276,7 @@ def test_depths_are_kept_from_change():
 PASSES = (ring(x=8.0, depth=0.4), ring(x=7.0, depth=0.6), ring(x=9.0, depth=0.2, turns="1/3"))
 
 
-def test_order_never_matters_and_twice_is_once():
+def test_the_order_and_the_repetition_of_passes_do_not_matter():
     straight, back = carved(*PASSES), carved(*reversed(PASSES))
     twice = carved(*PASSES, *PASSES)
     assert np.array_equal(straight.depth, back.depth)
@@ -285,12 +285,12 @@ def test_order_never_matters_and_twice_is_once():
 
 @given(st.lists(st.sampled_from(PASSES), min_size=1, max_size=2, unique=True))
 @settings(max_examples=examples(5))
-def test_material_never_returns(passes):
+def test_depths_never_decrease(passes):
     some, all_of_them = carved(*passes, resolution=0.8), carved(*PASSES, resolution=0.8)
     assert (all_of_them.depth >= some.depth).all()
 
 
-def test_the_first_way_installed_carves_unless_another_is_asked_for():
+def test_the_first_backend_is_the_default():
     one = job(ring(), resolution=0.6)
     first = next(iter(registry.installed().backends()))
     assert np.array_equal(one.carve().depth, one.carve(backend=first).depth)
@@ -299,20 +299,20 @@ def test_the_first_way_installed_carves_unless_another_is_asked_for():
         one.carve(backend="plane")
 
 
-def test_the_job_says_how_fine_unless_the_call_does():
+def test_the_resolution_of_the_call_overrides_that_of_the_job():
     one = job(ring(), resolution=0.8)
     assert one.carve(backend="plain").stock.row_step == pytest.approx(0.8)
     assert one.carve(1.2, backend="plain").stock.row_step == pytest.approx(1.2)
     assert Job(lathe=one.lathe, piece=DISC, cutter=VEE, passes=[ring()]).resolution == 0.05
 
 
-def test_traces_carve_once_for_every_target_that_shows_it():
+def test_traces_are_carved_once_for_all_targets():
     traces = job(ring(), resolution=0.8).trace()
     assert traces.carve_once() is traces.carve_once() is traces.shown("carving")
     assert np.array_equal(traces.carve_once().depth, traces.carve().depth)
 
 
-def test_progress_goes_from_nothing_to_all_and_what_it_raises_stops_the_carving():
+def test_progress_goes_from_0_to_1_and_its_exception_stops_the_carving():
     told = []
     job(*PASSES, resolution=0.8).carve(backend="plain", progress=told.append)
     assert told == sorted(told)
@@ -328,7 +328,7 @@ def test_progress_goes_from_nothing_to_all_and_what_it_raises_stops_the_carving(
         job(*PASSES, resolution=0.8).carve(backend="plain", progress=stop)
 
 
-def test_unless_asked_the_first_way_that_can_carves(monkeypatch):
+def test_the_default_is_the_first_backend_that_can_carve_the_job(monkeypatch):
     """A way that is first but cannot carve the side of the work is passed over there."""
     faces = Limited(can=EVERYTHING - {"round"})
     plain = registry.installed().backend("plain")
@@ -353,7 +353,7 @@ class Limited:
 
 
 @pytest.mark.parametrize("lacks", sorted(EVERYTHING - {"leaning"}))
-def test_a_backend_is_refused_what_it_cannot_carve_before_it_begins(lacks, monkeypatch):
+def test_a_backend_that_cannot_carve_the_job_is_refused_before_carving(lacks, monkeypatch):
     way = Limited(can=EVERYTHING - {lacks})
     monkeypatch.setattr(registry.Plugins, "backend", lambda shelf, name: way)
     holder = {"fixed": FixedTool(), "cutting frame": CuttingFrame(radius=6.0), "eccentric frame": EccentricFrame(radius=2.0)}
@@ -374,7 +374,7 @@ def test_a_pen_carves_nothing():
 
 
 @pytest.mark.parametrize("given", [0.0, -1.0, math.nan, "0.1", None])
-def test_a_job_refuses_a_resolution_that_is_none(given):
+def test_a_job_refuses_an_invalid_resolution(given):
     with pytest.raises(SettingError, match="resolution="):
         job(ring(), resolution=given)
 

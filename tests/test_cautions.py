@@ -57,12 +57,12 @@ def written(tmp_path, monkeypatch):
 
 
 @pytest.mark.parametrize("page", PAGES)
-def test_every_page_from_which_somebody_goes_to_the_lathe_has_them_all(page):
+def test_every_page_used_at_the_lathe_lists_all_cautions(page):
     listed = re.findall(r"^- (.*)$", (ROOT / page).read_text(encoding="utf-8"), re.MULTILINE)
     assert [each for each in listed if each in CAUTIONS] == list(CAUTIONS)
 
 
-def test_sheet_program_and_table_of_moves_have_them_all():
+def test_sheet_program_and_table_of_moves_list_all_cautions():
     one = job()
     sheet = " ".join(text.render(one.settings()).decode().split())
     head = " ".join(rs274.render(one.program()).decode("ascii").partition("G21")[0].replace(")\n(-", "").split())
@@ -74,26 +74,26 @@ def test_sheet_program_and_table_of_moves_have_them_all():
     assert {tuple(row[:3]) for row in rows[1 : 1 + len(CAUTIONS)]} == {("", "", "note")}
 
 
-def test_a_table_of_moves_that_is_tried_in_air_says_so_before_anything_else():
+def test_an_air_table_of_moves_states_this_first():
     rows = list(csv.reader(io.StringIO(moves.render(job().program(5.0)).decode())))
     assert rows[1][-1] == "in air: every cut stays 5 mm off the work, to be tried without cutting"
     assert not any("in air:" in row[-1] for row in csv.reader(io.StringIO(moves.render(job().program()).decode())))
 
 
 @pytest.mark.parametrize("more", [[], ["--air", "5 mm"], ["--as", "moves"]])
-def test_the_last_line_of_program_says_them_in_short(more, written, capsys):
+def test_the_last_line_of_program_is_the_short_form_of_the_cautions(more, written, capsys):
     assert main(["program", "ring.toml", "--into", "ring", *more]) == 0
     assert capsys.readouterr().out.splitlines()[-1] == IN_SHORT
 
 
-def test_the_last_line_of_make_and_of_prove_says_them_in_short(written, capsys):
+def test_the_last_line_of_make_and_of_prove_is_the_short_form_of_the_cautions(written, capsys):
     assert main(["make", "ring.toml", "--into", "ring"]) == 0
     assert capsys.readouterr().out.splitlines()[-1] == IN_SHORT
     assert main(["prove", "ring/program.ngc", "--job", "ring.toml"]) == 0
     assert capsys.readouterr().out.splitlines()[-2:] == ["proved", IN_SHORT]
 
 
-def test_where_a_controller_takes_no_remarks_the_sheet_and_the_last_line_say_what_the_program_cannot(written, capsys):
+def test_without_comments_the_cautions_are_on_the_sheet_and_the_last_line(written, capsys):
     silent = JOB.replace('lathe = "plain-bench"', "") + (
         '[lathe]\nheadstock = { sideways = "fixed" }\naxis = [{ moves = "spindle", letter = "C" }, '
         '{ moves = "x", letter = "X" }, { moves = "z", letter = "Z" }]\n[lathe.controller]\ncomments = "none"\n'
@@ -110,7 +110,7 @@ def test_where_a_controller_takes_no_remarks_the_sheet_and_the_last_line_say_wha
     assert not any(each.name == "remarks" for group in spoken.groups for each in group.entries)
 
 
-def test_the_short_line_leaves_none_of_them_out():
+def test_the_short_line_mentions_every_caution():
     for word in (
         "eye",
         "breathing",
@@ -125,7 +125,7 @@ def test_the_short_line_leaves_none_of_them_out():
         assert word in IN_SHORT
 
 
-def test_a_lathe_that_is_set_by_hand_is_told_of_no_program():
+def test_the_sheet_of_a_hand_set_lathe_does_not_mention_a_program():
     lathe = Lathe(name="by hand", headstock=Headstock(sideways="fixed"))
     sheet = replace(job(), lathe=lathe, passes=[RING.series(3, x=-1.0, spindle="1/8 turn")]).settings()
     page = text.render(sheet).decode()
@@ -136,7 +136,7 @@ def test_a_lathe_that_is_set_by_hand_is_told_of_no_program():
     assert {column.by for steps in sheet.steps for column in steps.columns} == {"hand"}
 
 
-def test_a_lathe_whose_spindle_no_motor_turns_has_a_program_only_for_passes_of_no_turns():
+def test_a_lathe_without_a_spindle_motor_has_a_program_only_for_passes_of_0_turns():
     lathe = Lathe(name="slides", headstock=Headstock(sideways="fixed"), axes=read_lathe("plain-bench").axes[1:])
     assert lathe.axis("spindle") is None
     turning = replace(job(), lathe=lathe)

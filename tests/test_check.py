@@ -38,12 +38,12 @@ def rings(turns=1, cam=WAVE, follower=None, **drive):
     return Pass(name="rings", turns=turns, at=At(x=20.0), cams=(Drive(cam, follower=follower or Knife(), **drive),))
 
 
-def test_a_pass_that_joins_is_noted_with_its_turns_and_lobes():
+def test_a_pass_that_closes_is_noted_with_its_turns_and_lobes():
     (message,) = found_by(closure_findings, rings(ratio="3/4"))
     assert message == "note (closure): rings: closes after 1 turn; it shows 3 lobes of cam 1 a turn"
 
 
-def test_a_pass_cut_short_is_warned_of_with_gap_and_remedy():
+def test_a_pass_that_does_not_close_gives_a_warning_with_gap_and_remedy():
     """4 lobes at 2/3 are 8/3 a turn: one turn leaves a third of a lobe, 1/3 * 360 / (8/3) = 45 degrees of the work."""
     (message,) = found_by(closure_findings, rings(ratio="2/3"))
     assert message.startswith("warning (closure): rings: 1 turn leaves a gap of ")
@@ -57,7 +57,7 @@ def test_a_travelling_slide_does_not_close():
     assert "the slides travel, so it does not close; it ends 3 mm from where it began" in message
 
 
-def test_a_bridged_hollow_is_said_once_for_a_whole_series():
+def test_a_bridged_hollow_is_reported_once_per_series():
     cam = Scallop(lobes=6, base_radius=50.0, rise=4.0)
     findings = found_by(bridging_findings, rings(cam=cam, follower=Roller(3.0)).series(5, x=-1.0))
     assert len(findings) == 1
@@ -66,7 +66,7 @@ def test_a_bridged_hollow_is_said_once_for_a_whole_series():
     assert findings[0].endswith("only a knife would reach")
 
 
-def test_a_roller_too_fat_for_a_wave_is_told_the_largest_that_reaches():
+def test_a_roller_too_large_for_a_wave_is_reported_with_the_largest_that_reaches():
     """r^2 / (r'' - r) in the hollow: 3600 / (288 - 60) = 15.789 mm, to the formula of METU *Mechanisms* 8.5."""
     cam = Wave(lobes=12, base_radius=60.0, rise=4.0)
     (message,) = found_by(bridging_findings, rings(cam=cam, follower=Roller(20.0)))
@@ -85,7 +85,7 @@ def test_an_axis_that_leaves_its_travel_is_a_problem_with_both_numbers():
     assert found_by(travel_findings, rings(), lathe) == []
 
 
-def test_a_rotary_axis_with_stops_is_checked_too():
+def test_a_rotary_axis_with_limits_is_checked():
     lathe = sliding()
     stopped = replace(lathe, axes=(Axis(moves="cam 1", letter="A", low=-90.0, high=720.0),))
     (message,) = found_by(travel_findings, rings(ratio="-1"), stopped)
@@ -98,7 +98,7 @@ def driven(steps=0.0, **shaft):
     return Lathe(name="bench", headstock=Headstock(sideways="slides"), axes=axes, cams=(CamShaft(number=1, **shaft),))
 
 
-def test_a_percent_that_misses_its_ratio_is_noted_with_the_gap_at_the_join_and_when_it_is_seen():
+def test_a_rounded_percent_is_noted_with_the_gap_and_the_turns_until_it_is_visible():
     """Worked by hand: 3 turns of 0.6667 are 2.0001 of the cam, 0.0001 / 0.6667 of a turn of the work: 0.054 degrees, and 0.024 mm
     at the wave's crest, a radius of 25 mm; 0.0079 mm a turn passes 0.05 mm at the seventh."""
     lathe = driven(turned_by="motor", percent_places=2)
@@ -112,14 +112,14 @@ def test_a_percent_that_misses_its_ratio_is_noted_with_the_gap_at_the_join_and_w
     assert warned == message.replace("note", "warning", 1)
 
 
-def test_a_ratio_that_its_drive_makes_exactly_is_noted_with_how():
+def test_a_ratio_that_its_drive_makes_exactly_is_noted_with_the_drive():
     by_percent = found_by(ratio_findings, rings(ratio="3/4"), driven(turned_by="motor", percent_places=0, steps=16000.0))
     assert by_percent == ["note (ratio): rings, cam 1: runs at 3/4 exactly: percent, no decimals; motor, 16000 steps a turn"]
     by_wheels = found_by(ratio_findings, rings(ratio="2/3", turns=3), driven(turned_by="gears", wheels=(20, 30, 45, 60)))
     assert by_wheels == ["note (ratio): rings, cam 1: runs at 2/3 exactly: 20 drives 30"]
 
 
-def test_steps_that_can_be_seen_are_warned_of_and_finer_ones_passed_in_silence():
+def test_only_visible_motor_steps_give_a_warning():
     """From the wave 2.5 (1 - cos 4 a): half of 200 steps, pi/200 rad, moves it 5 sin(2 pi / 200) = 0.157 mm at its steepest."""
     (message,) = found_by(ratio_findings, rings(ratio="3/4"), driven(turned_by="motor", steps=200.0))
     assert message == (
@@ -140,7 +140,7 @@ def test_a_finding_is_one_line():
         finding.kind = "other"
 
 
-def test_a_chuck_that_goes_its_own_way_is_not_said_to_close():
+def test_a_geared_chuck_is_not_reported_as_closed():
     """Geometry: at a gear of one third the arm's work stands as it began after three turns, not after one."""
     lathe = fixed(GearedArm(arm=5.0, gear=1 / 3))
     open_cut = cut_on(lathe, at=At(x=10.0), turns=1)
@@ -164,30 +164,30 @@ def plain(x=15.0, depth=0.3, **given):
     return Pass(name="rings", at=At(x=x, depth=depth), **given)
 
 
-def test_work_that_holds_the_whole_pattern_is_passed_in_silence():
+def test_work_that_contains_the_whole_pattern_gives_no_finding():
     assert found_on(DISC, plain().series(5, x=1.0)) == []
     assert found_on(DISC, plain(depth=0.0)) == []
 
 
-def test_a_tip_beyond_the_edge_is_warned_of_with_how_far_and_where_first():
+def test_a_tip_beyond_the_edge_gives_a_warning_with_distance_and_first_cut():
     """A disc of 40 mm ends 20 mm out: rings at 15, 18, 21 and 24 mm leave it by 4 mm at most, the third first."""
     (message,) = found_on(DISC, plain().series(4, x=3.0))
     assert message.startswith("warning (work): rings: the tip cuts up to 4 mm beyond the edge of the work, in rings 3 first")
 
 
-def test_a_wave_is_beyond_the_edge_by_its_crest():
+def test_the_overrun_of_a_wave_is_measured_at_its_crest():
     (message,) = found_on(DISC, rings())
     assert "up to 5 mm beyond the edge" in message
 
 
-def test_a_tip_that_is_clear_of_the_face_beyond_the_edge_is_no_matter():
+def test_a_tip_beyond_the_edge_but_clear_of_the_face_gives_no_edge_warning():
     findings = found_on(DISC, plain(x=30.0, depth=-1.0))
     assert findings == [
         "warning (work): rings: the tip stays 1 mm or more clear of the face and cuts nothing; depth is positive into the work"
     ]
 
 
-def test_a_tip_through_the_back_of_the_work_is_warned_of():
+def test_a_tip_through_the_back_of_the_work_gives_a_warning():
     (message,) = found_on(DISC, plain(depth=2.0).series(4, depth=1.25))
     assert (
         message == "warning (work): rings: goes 5.75 mm deep, in rings 4 first, through work 5 mm thick; "
@@ -253,7 +253,7 @@ ratio = "2/3"
 """
 
 
-def test_what_is_found_in_a_job_in_inches_is_said_in_inches(tmp_path):
+def test_findings_of_an_inch_job_are_in_inches(tmp_path):
     path = tmp_path / "tub.toml"
     path.write_text(IN_INCHES, encoding="utf-8")
     job = read_job(path)
@@ -266,7 +266,7 @@ def test_what_is_found_in_a_job_in_inches_is_said_in_inches(tmp_path):
     assert sum("26 deg off the groove at z " in each and " in; write" in each for each in message) == 1
 
 
-def test_work_that_does_not_clear_the_bed_is_told_in_the_units_of_the_job(tmp_path):
+def test_work_that_does_not_clear_the_bed_is_reported_in_the_units_of_the_job(tmp_path):
     path = tmp_path / "tub.toml"
     piece, cutter = '{ form = "disc", diameter = 20, thickness = 1 }', '{ kind = "ball", radius = 0.05 }'
     message = f'units = "inch"\nlathe = "plain-bench"\npiece = {piece}\ncutter = {cutter}\npass = [{{ at = {{ x = 1 }} }}]\n'

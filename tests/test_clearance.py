@@ -37,7 +37,7 @@ ovals = st.builds(
 
 @settings(max_examples=30)
 @given(chuck=ovals, turns=st.sampled_from([0.01, 0.37, 1.0, 2.5]), begin=st.sampled_from([0.0, 0.3, -1.1]))
-def test_a_quick_chuck_carries_the_work_no_further_than_is_found(chuck, turns, begin):
+def test_the_computed_reach_of_a_fast_chuck_is_an_upper_bound(chuck, turns, begin):
     reach = reach_of(DISC, fixed(chuck), turns, begin)
     theta = 2 * math.pi * (begin + np.linspace(0.0, turns, 100_001))
     tried = 30.0 + float(np.abs(chuck.motions(theta).shift[:, 0]).max())
@@ -48,7 +48,7 @@ def test_a_quick_chuck_carries_the_work_no_further_than_is_found(chuck, turns, b
 
 @settings(max_examples=15)
 @given(one=ovals, other=ovals, gear=st.floats(-64, 64))
-def test_a_stack_of_quick_chucks_carries_the_work_no_further_than_is_found(one, other, gear):
+def test_the_computed_reach_of_a_stack_of_fast_chucks_is_an_upper_bound(one, other, gear):
     lathe = fixed(one, GearedArm(arm=5.0, gear=gear), other)
     theta = 2 * math.pi * np.linspace(0.0, 1.0, 50_001)
     standing = Rigid.still()
@@ -72,7 +72,7 @@ class Nodding:
 
 @pytest.mark.parametrize("swings", [1, 64, 97])
 @pytest.mark.parametrize("piece", [DISC, Turned(profile=((0.0, 10.0), (-11.0, 24.0), (-40.0, 12.0)))], ids=lambda each: each.form)
-def test_work_that_is_tilted_reaches_as_far_and_rises_as_high_as_is_found(piece, swings):
+def test_the_computed_reach_and_height_of_tilted_work_agree_with_dense_samples(piece, swings):
     chuck = Nodding(swings=swings, phase=0.3)
     lathe = fixed(chuck)
     profile = [[30.0, 0.0], [30.0, -8.0]]
@@ -90,7 +90,7 @@ def test_work_that_is_tilted_reaches_as_far_and_rises_as_high_as_is_found(piece,
 
 @settings(max_examples=30)
 @given(chuck=ovals, spindle=st.sampled_from(["0 deg", "100 deg"]), turns=st.sampled_from([1, 2]))
-def test_a_quick_slide_is_refused_where_it_goes_past_its_end_and_taken_where_it_does_not(chuck, spindle, turns):
+def test_a_fast_slide_is_refused_only_if_it_passes_the_end_of_its_travel(chuck, spindle, turns):
     from dataclasses import replace
 
     begin = {"0 deg": 0.0, "100 deg": 100 / 360}[spindle]
@@ -109,7 +109,7 @@ def test_a_quick_slide_is_refused_where_it_goes_past_its_end_and_taken_where_it_
                 motion_of(cut)
 
 
-def test_a_pass_that_begins_further_round_drives_a_slide_from_there():
+def test_a_slide_starts_from_the_spindle_angle_of_its_pass():
     """The straight-line chuck goes on with the spindle: three turns on, it stands 30 mm further out."""
     from dataclasses import replace
 
@@ -122,7 +122,7 @@ def test_a_pass_that_begins_further_round_drives_a_slide_from_there():
         motion_of(replace(cut, passed=replace(cut.passed, spindle="3 turns")))
 
 
-def test_the_widest_place_of_turned_work_is_looked_at_wherever_it_is():
+def test_the_widest_place_of_turned_work_is_found():
     """A ring that stands out between two of 33 places along the work."""
     piece = Turned(
         profile=((0.0, 10.0), (-60.0, 10.0), (-153.0, 10.0), (-158.0, 11.5), (-163.0, 10.0), (-220.0, 10.0), (-300.0, 10.0))
@@ -132,7 +132,7 @@ def test_the_widest_place_of_turned_work_is_looked_at_wherever_it_is():
     assert reach_of(piece, fixed(PlainChuck()), 1.0) == pytest.approx(widest, abs=NEAR_MM)
 
 
-def test_still_work_that_is_tilted_reaches_as_geometry_says():
+def test_the_reach_of_tilted_fixed_work_has_its_closed_form():
     """A disc's lower rim on a tilt about the middle of its face: the furthest place is hypot(r, t) from the axis, derived."""
     assert reach_of(DISC, fixed(Dome(tilt_deg=30.0)), 1.0) == pytest.approx(math.hypot(30.0, 8.0), abs=CONVERGED_MM)
     assert highest_z(DISC, fixed(Dome(tilt_deg=30.0)), 1.0) == pytest.approx(15.0, abs=1e-9)

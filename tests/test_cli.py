@@ -85,7 +85,7 @@ def names(folder: str | Path) -> list[str]:
     return sorted(each.name for each in Path(folder).iterdir())
 
 
-def test_make_writes_everything_and_says_what_the_check_finds(bench, capsys):
+def test_make_writes_every_file_and_prints_the_findings(bench, capsys):
     assert main(["make", "lid.toml"]) == 0
     said = capsys.readouterr()
     assert names("lid") == WRITTEN
@@ -94,7 +94,7 @@ def test_make_writes_everything_and_says_what_the_check_finds(bench, capsys):
     assert said.err == ""
 
 
-def test_make_writes_where_it_is_told_and_over_what_is_there_when_told(bench):
+def test_make_writes_into_the_given_folder_and_overwrites_only_if_requested(bench):
     Path("lid.toml").write_text(on_paper(starter()), encoding="utf-8")
     assert main(["make", "lid.toml", "--into", "deep/er"]) == 0
     Path("deep/er/axes.csv").write_text("old")
@@ -104,7 +104,7 @@ def test_make_writes_where_it_is_told_and_over_what_is_there_when_told(bench):
     assert names("deep/er") == DRAWN
 
 
-def test_make_without_the_png_extra_writes_the_rest_says_so_and_answers_one(bench, capsys, monkeypatch):
+def test_make_without_the_png_extra_writes_the_other_files_reports_it_and_exits_with_1(bench, capsys, monkeypatch):
     import importlib.util
 
     real = importlib.util.find_spec
@@ -115,7 +115,7 @@ def test_make_without_the_png_extra_writes_the_rest_says_so_and_answers_one(benc
     assert "left out drawing.png: pip install 'lobework[png]'" in capsys.readouterr().out
 
 
-def test_make_of_a_drawing_names_the_carved_files_that_it_does_not_have_and_answers_zero(bench, capsys):
+def test_make_with_a_pen_lists_the_carved_files_that_it_cannot_write_and_exits_with_0(bench, capsys):
     Path("lid.toml").write_text(on_paper(starter()), encoding="utf-8")
     assert main(["make", "lid.toml"]) == 0
     assert names("lid") == DRAWN
@@ -136,7 +136,7 @@ def test_make_of_a_drawing_names_the_carved_files_that_it_does_not_have_and_answ
         (["carve", "lid.toml", "--as", "page"], "work.html"),
     ],
 )
-def test_a_command_writes_its_own_file_the_same_that_make_writes(arguments, name, made, bench, capsys):
+def test_a_command_writes_only_its_file_with_the_bytes_that_make_writes(arguments, name, made, bench, capsys):
     capsys.readouterr()
     assert main(arguments) == 0
     assert capsys.readouterr().out.splitlines()[0] == f"wrote lid/{name}"
@@ -144,7 +144,7 @@ def test_a_command_writes_its_own_file_the_same_that_make_writes(arguments, name
     assert Path("lid", name).read_bytes() == (made / name).read_bytes()
 
 
-def test_settings_are_printed_as_they_would_be_written(bench, capsys):
+def test_settings_are_printed_as_they_are_written(bench, capsys):
     assert main(["settings", "lid.toml"]) == 0
     printed = capsys.readouterr().out
     assert main(["settings", "lid.toml", "--into", "."]) == 0
@@ -152,14 +152,14 @@ def test_settings_are_printed_as_they_would_be_written(bench, capsys):
     assert "Tide box, lid" in printed
 
 
-def test_check_answers_zero_where_there_are_only_notes(bench, capsys):
+def test_check_exits_with_0_if_there_are_only_notes(bench, capsys):
     assert main(["check", "lid.toml"]) == 0
     said = capsys.readouterr().out
     assert said
     assert all(line.startswith("note") for line in said.splitlines())
 
 
-def test_check_answers_one_where_there_is_something_to_mend(bench, capsys):
+def test_check_exits_with_1_if_it_has_a_warning(bench, capsys):
     Path("lid.toml").write_text(starter().replace('"wave"', '"scallop"').replace("radius = 3 }", "radius = 30 }"))
     assert main(["check", "lid.toml"]) == 1
     said = capsys.readouterr()
@@ -167,7 +167,7 @@ def test_check_answers_one_where_there_is_something_to_mend(bench, capsys):
     assert said.err == ""
 
 
-def test_check_says_when_it_finds_nothing(bench, capsys, monkeypatch):
+def test_check_reports_that_it_found_nothing(bench, capsys, monkeypatch):
     from lobework.jobs.job import Job
 
     monkeypatch.setattr(Job, "check", lambda job: [])
@@ -187,7 +187,7 @@ def test_list_shows_everything_that_is_installed(capsys):
     assert f"lobework {lobework_version()}" in said
 
 
-def test_list_shows_what_was_left_out_and_why(capsys, monkeypatch):
+def test_list_shows_omitted_plugins_with_the_cause(capsys, monkeypatch):
     import dataclasses
 
     real = registry.installed()
@@ -197,7 +197,7 @@ def test_list_shows_what_was_left_out_and_why(capsys, monkeypatch):
     assert "plugins left out\n  sway           lobework-sway 0.3: it cannot be imported: no module\n" in capsys.readouterr().out
 
 
-def test_a_plugin_that_is_left_out_is_warned_of_in_one_line(bench):
+def test_a_plugin_that_is_left_out_gives_a_warning_of_one_line(bench):
     done = run("settings", "lid.toml", env={**os.environ, "LOBEWORK_PLUGINS": "no-such-plugin"})
     assert done.returncode == 0
     assert done.stderr.count("\n") == 1
@@ -209,12 +209,12 @@ def lobework_version() -> str:
     return metadata.version("lobework")
 
 
-def test_version_is_the_packages(capsys):
+def test_the_version_is_that_of_the_package(capsys):
     assert main(["--version"]) == 0
     assert capsys.readouterr().out == f"lobework {lobework_version()}\n"
 
 
-def test_new_writes_a_job_that_runs_as_it_is(tmp_path, monkeypatch, capsys):
+def test_new_writes_a_job_that_runs_unchanged(tmp_path, monkeypatch, capsys):
     monkeypatch.chdir(tmp_path)
     assert main(["new", "barrel.toml"]) == 0
     assert capsys.readouterr().out == "wrote barrel.toml; next: lobework make barrel.toml\n"
@@ -234,7 +234,7 @@ def test_without_a_command_the_help_is_shown(capsys):
 
 
 @pytest.mark.parametrize("command", COMMANDS)
-def test_help_ends_with_a_line_that_works(command, tmp_path, monkeypatch, capsys):
+def test_help_ends_with_a_command_that_works(command, tmp_path, monkeypatch, capsys):
     monkeypatch.chdir(tmp_path)
     if command != "new":
         Path("lid.toml").write_text(coarse(starter()), encoding="utf-8")
@@ -272,7 +272,7 @@ def test_the_page_lists_every_command_and_option(capsys):
     assert documented == offered | {("--version", "lobework")}
 
 
-def test_every_line_to_type_on_the_page_works(tmp_path, monkeypatch):
+def test_every_command_on_the_page_works(tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
     lines = re.findall(r"^\$ lobework (.*)$", PAGE, re.MULTILINE)
     assert len(lines) >= 5
@@ -280,7 +280,7 @@ def test_every_line_to_type_on_the_page_works(tmp_path, monkeypatch):
         assert main(shlex.split(line)) == 0, line
 
 
-def test_no_heavy_library_is_imported_for_help_or_a_mistake_in_the_command_line():
+def test_no_heavy_library_is_imported_for_help_or_a_command_line_error():
     look = "import sys; from lobework.cli import main; main(sys.argv[1:]); print([n for n in sys.modules if '.' not in n])"
     for arguments in (["--help"], ["make", "--help"], ["mkae"], ["--version"]):
         done = subprocess.run([sys.executable, "-c", look, *arguments], capture_output=True, text=True, check=True)
@@ -295,7 +295,7 @@ def test_list_needs_no_pydantic():
 
 
 @pytest.mark.parametrize("arguments", [["list"], ["schema"], ["settings", "lid.toml"]])
-def test_a_reader_that_leaves_early_is_no_fault(arguments, bench):
+def test_a_closed_pipe_is_not_an_error(arguments, bench):
     ours = subprocess.Popen([*PROCESS, *arguments], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
     assert ours.stdout is not None
     ours.stdout.close()
@@ -305,7 +305,7 @@ def test_a_reader_that_leaves_early_is_no_fault(arguments, bench):
     ours.stderr.close()
 
 
-def test_stopped_by_hand_it_says_so_in_one_line_and_leaves_nothing(bench, capsys, monkeypatch):
+def test_ctrl_c_is_reported_in_one_line_and_leaves_no_file(bench, capsys, monkeypatch):
     from lobework.jobs import job
 
     def stopped(*_, **__):
@@ -318,7 +318,7 @@ def test_stopped_by_hand_it_says_so_in_one_line_and_leaves_nothing(bench, capsys
     assert names(".") == ["lid.toml"]
 
 
-def test_a_signal_stops_a_process_of_its_own_cleanly(bench):
+def test_a_signal_stops_a_separate_process_cleanly(bench):
     Path("lid.toml").write_text(starter().replace("count = 16", "count = 60000").replace("x = -1.5, ", ""))
     # A shell that runs the tests in the background has SIGINT ignored, which a process inherits.
     before = signal.signal(signal.SIGINT, signal.default_int_handler)
@@ -334,7 +334,7 @@ def test_a_signal_stops_a_process_of_its_own_cleanly(bench):
     assert names(".") == ["lid.toml"]
 
 
-def test_more_than_the_machine_can_hold_is_one_line(bench, capsys, monkeypatch):
+def test_a_memory_error_is_reported_in_one_line(bench, capsys, monkeypatch):
     from lobework.jobs import job
 
     def full(*_, **__):
@@ -345,7 +345,7 @@ def test_more_than_the_machine_can_hold_is_one_line(bench, capsys, monkeypatch):
     assert capsys.readouterr().err.count("\n") == 1
 
 
-def test_a_fault_of_ours_is_one_line_with_a_code_of_its_own_and_a_way_to_see_more(capsys, monkeypatch):
+def test_an_internal_error_is_one_line_with_exit_code_70_and_a_hint_for_the_traceback(capsys, monkeypatch):
     def broken(_):
         raise RuntimeError("the\nbench fell over")
 
@@ -359,7 +359,7 @@ def test_a_fault_of_ours_is_one_line_with_a_code_of_its_own_and_a_way_to_see_mor
         main(["list"])
 
 
-def test_a_terminal_of_plain_ascii_prints_what_it_can(bench):
+def test_an_ascii_terminal_shows_other_characters_as_escapes(bench):
     Path("lid.toml").write_text(starter().replace("Tide box, lid", "Gezeitendöschen"), encoding="utf-8")
     done = run("settings", "lid.toml", env={**os.environ, "PYTHONIOENCODING": "ascii", "PYTHONUTF8": "0"})
     assert done.returncode == 0

@@ -78,7 +78,7 @@ def kept(folder):
     return sorted(path for path in folder.rglob("*.nb?"))
 
 
-def test_where_no_folder_can_be_written_kernels_are_compiled_in_memory_with_one_warning(tmp_path):
+def test_without_a_writable_folder_kernels_are_compiled_in_memory_with_one_warning(tmp_path):
     done = run(sealed_off(tmp_path), "-c", CALL, HOME=os.devnull)
     (message,) = warned(done)
     assert done.stdout == ANSWER
@@ -87,7 +87,7 @@ def test_where_no_folder_can_be_written_kernels_are_compiled_in_memory_with_one_
     assert kept(tmp_path) == []
 
 
-def test_a_user_without_a_home_folder_gets_none_made_in_the_working_folder(tmp_path):
+def test_without_a_home_folder_no_cache_is_made_in_the_working_folder(tmp_path):
     done = run(sealed_off(tmp_path), "-c", NO_USER + CALL, without=("HOME",))
     assert len(warned(done)) == 1
     assert done.stdout == ANSWER
@@ -102,7 +102,7 @@ def test_the_variable_that_the_warning_names_moves_the_cache(tmp_path):
     assert kept(site) == []
 
 
-def test_a_command_runs_where_nothing_can_be_written_and_says_so_in_one_line(tmp_path):
+def test_a_command_runs_without_a_writable_folder_and_reports_it_in_one_line(tmp_path):
     site = sealed_off(tmp_path)
     script = "from lobework.cli import main\nraise SystemExit(main())"
     done = run(site, "-c", script, "program", str(LARGE), "--into", "knob", HOME=os.devnull)
@@ -142,7 +142,7 @@ def answer_of(file):
     [lambda data: data[: len(data) // 2], lambda data: b"", lambda data: os.urandom(len(data)), flipped],
     ids=["truncated", "empty", "garbage", "one bit"],
 )
-def test_what_is_damaged_is_compiled_and_kept_again_with_one_warning(damage, ending, tmp_path, monkeypatch):
+def test_a_damaged_cache_file_is_recompiled_and_replaced_with_one_warning(damage, ending, tmp_path, monkeypatch):
     monkeypatch.setattr(numba.config, "CACHE_DIR", "")
     monkeypatch.setattr(jit, "_told", set())
     file = tmp_path / "trial_kernel.py"
@@ -162,7 +162,7 @@ def test_what_is_damaged_is_compiled_and_kept_again_with_one_warning(damage, end
     assert {path: path.stat().st_mtime_ns for path in kept(tmp_path)} == written
 
 
-def test_a_process_whose_kernels_were_damaged_answers_the_same_with_one_warning(whole):
+def test_a_process_with_damaged_kernels_gives_the_same_result_with_one_warning(whole):
     for path in kept(whole):
         path.write_bytes(flipped(path.read_bytes()))
     done = run(whole, "-c", CALL)
@@ -173,7 +173,7 @@ def test_a_process_whose_kernels_were_damaged_answers_the_same_with_one_warning(
     assert (warned(again), again.stdout) == ([], ANSWER)
 
 
-def test_a_kernel_is_compiled_again_when_a_file_that_it_imports_from_has_changed(whole):
+def test_a_kernel_is_recompiled_if_an_imported_file_has_changed(whole):
     written = {path: path.stat().st_mtime_ns for path in kept(whole)}
     with (whole / "lobework" / "geometry" / "rigid.py").open("a", encoding="utf-8") as file:
         file.write("# changed\n")
@@ -193,7 +193,7 @@ def imported(file):
 
 
 @pytest.mark.parametrize("file", sorted((LIBRARY / "kernels").rglob("*.py")), ids=lambda path: str(path.relative_to(LIBRARY)))
-def test_the_stamp_of_a_kernel_holds_every_file_that_it_reaches(file):
+def test_the_cache_stamp_covers_every_imported_file(file):
     reached, new = set(), {file}
     while new:
         reached |= new

@@ -51,7 +51,7 @@ class Peaked(CamShape):
         return -self.rise / 2 * np.cos(psi / 2) * np.sign(np.sin(psi / 2))
 
 
-def test_a_roller_swings_about_a_peak_while_its_normal_lies_between_the_two_sides():
+def test_a_roller_pivots_about_a_peak_while_its_normal_is_between_those_of_the_sides():
     """A circle of the roller's radius about the peak itself; the sides lean by atan(5 / 40), so up to 0.013 rad of direction."""
     cam = Peaked(lobes=1, base_radius=30.0, rise=10.0)
     phi = np.linspace(-0.0135, 0.0135, 41)
@@ -176,7 +176,7 @@ class Unmarked(EccentricCam):
     ("cam", "follower"),
     [(Wave(lobes=12, base_radius=60.0, rise=4.0), Contrary(1.2, 4.0)), (Unmarked(radius=30.0, offset=5.0), Knife())],
 )
-def test_a_slope_that_is_not_that_of_the_shape_is_laid_at_its_plugin_s_door(cam, follower):
+def test_a_slope_that_is_not_the_derivative_is_attributed_to_its_plugin(cam, follower):
     message = f"cam '{cam.kind}' under follower '{follower.kind}': their contact cannot be computed: in one of them the slope is"
     with pytest.raises(PluginError, match=message):
         lift_of(cam, follower)

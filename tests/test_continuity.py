@@ -40,7 +40,7 @@ CONTINUOUS = {
 
 
 @pytest.mark.parametrize("law", CONTINUOUS)
-def test_what_is_continuous_is_not_reported(law):
+def test_continuous_functions_are_not_reported(law):
     assert found(CONTINUOUS[law]) == continuity_of(lambda u: u[:, None], ONE_TURN)
 
 
@@ -61,7 +61,7 @@ JUMPS = {
 
 
 @pytest.mark.parametrize("law", JUMPS)
-def test_what_jumps_is_found_where_it_does(law):
+def test_jumps_are_found_at_their_positions(law):
     jumps, places = JUMPS[law]
     steps = found(jumps).steps
     assert [each.after for each in steps] == pytest.approx(places, abs=1e-9)
@@ -69,7 +69,7 @@ def test_what_jumps_is_found_where_it_does(law):
 
 
 @given(at=st.floats(0.0, 1.0), size=st.floats(2 * JUMP_MM, 10.0), swings=st.integers(0, 500), phase=st.floats(0, 6))
-def test_a_jump_of_any_size_anywhere_is_found_in_any_wave(at, size, swings, phase):
+def test_a_jump_of_any_size_at_any_place_is_found_in_any_wave(at, size, swings, phase):
     (step,) = found(lambda u: size * (u >= at) + 5 * np.sin(2 * math.pi * swings * u + phase)).steps or [None]
     if at > 0:
         assert step is not None
@@ -78,13 +78,13 @@ def test_a_jump_of_any_size_anywhere_is_found_in_any_wave(at, size, swings, phas
 
 
 @given(at=st.floats(0.0, 0.9999), wide=st.floats(1e-4, 0.1), lost=st.sampled_from([math.nan, math.inf, -math.inf]))
-def test_what_is_not_finite_for_a_ten_thousandth_of_a_turn_is_found(at, wide, lost):
+def test_non_finite_values_over_a_ten_thousandth_of_a_turn_are_found(at, wide, lost):
     lies = found(lambda u: np.where((u >= at) & (u <= at + wide), lost, np.sin(u))).lost
     assert lies is not None
     assert at <= lies <= at + wide
 
 
-def test_what_is_not_finite_at_one_fraction_of_a_turn_is_found():
+def test_a_non_finite_value_at_one_fraction_of_a_turn_is_found():
     for place in (0.0, 1.0, 0.25, 1 / 3, 1 / 7, 3 / 11, 5 / 13, 0.01, 1 / 96, 0.5 / 360):
         assert found(lambda u, place=place: np.where(u == place, np.nan, u)).lost == place
 
@@ -95,7 +95,7 @@ def test_jumps_at_whole_turns_are_found_in_a_pass_of_many():
     assert {round(each.after, 9) % 5 for each in steps} == {3.0, 4.0}
 
 
-def test_jumps_beyond_the_period_that_is_said_are_found():
+def test_jumps_after_the_declared_period_are_found():
     steps = found(lambda u: 1.0 * (u > 7.317), turn_edges(0.0, 20.0, 1)).steps
     assert [each.after for each in steps] == pytest.approx([7.317], abs=1e-9)
 
@@ -106,7 +106,7 @@ def test_jumps_beyond_the_period_that_is_said_are_found():
     turns=st.sampled_from([0.001, 0.3, 1.0, 2.5]),
     begin=st.floats(-2, 2),
 )
-def test_how_far_a_quick_motion_goes_is_converged(swings, phase, turns, begin):
+def test_the_extremes_of_a_fast_motion_converge(swings, phase, turns, begin):
     def law(u):
         return (20 + 3 * np.cos(2 * math.pi * swings * u + phase)) * np.cos(2 * math.pi * u + 1)
 
@@ -117,7 +117,7 @@ def test_how_far_a_quick_motion_goes_is_converged(swings, phase, turns, begin):
     assert law(where) * [1, -1] == pytest.approx(most, abs=1e-12)
 
 
-def test_all_are_finite_or_not():
+def test_all_finite_detects_infinity_and_nan():
     assert all_finite(np.array([1e308, 1e308]))
     assert not all_finite(np.array([np.inf, -np.inf]))
     assert not all_finite(np.array([0.0, np.nan]))

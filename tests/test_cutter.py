@@ -36,12 +36,12 @@ def test_every_cutter_can_be_held_in_every_way(holder):
     assert {type(each) for each in HELD} == set(HOLDERS)
 
 
-def test_a_cutter_turns_in_a_drilling_spindle_unless_said_otherwise():
+def test_the_default_holder_is_a_drilling_spindle():
     assert {cutter.holder for cutter in held_by(DrillingSpindle())} == {DrillingSpindle()}
     assert Vee(angle_deg=90.0, width=3.0).holder == Ball(radius=1.5).holder == DrillingSpindle()
 
 
-def test_the_sheet_says_what_holds_a_cutter_where_it_is_not_the_usual_spindle():
+def test_the_sheet_shows_the_holder_unless_it_is_the_default():
     """Common practice, no source: what goes without saying is not said."""
     assert settings_of(Ball(radius=1.5)) == [("radius", "1.5 mm")]
     assert settings_of(Ball(radius=1.5, holder=FixedTool()))[1:] == [("holder", "fixed")]
@@ -50,7 +50,7 @@ def test_the_sheet_says_what_holds_a_cutter_where_it_is_not_the_usual_spindle():
     assert settings_of(Ball(radius=1.5, holder=frame), "inch")[1:] == [("holder", "cutting frame, radius 1 in, angle 33.7 deg")]
 
 
-def test_the_sheet_says_a_profile_in_its_own_unit():
+def test_the_settings_show_a_profile_in_the_requested_unit():
     """One inch is 25.4 mm (Federal Register, 30 June 1959)."""
     cutter = Profiled(points=((0, 0), (2.54, 0), (5.08, 12.7)))
     assert settings_of(cutter) == [("points", "(0, 0), (2.54, 0), (5.08, 12.7) mm")]
@@ -144,7 +144,7 @@ WRONG = {
 
 
 @pytest.mark.parametrize("case", WRONG)
-def test_a_cutter_that_cannot_be_is_refused_in_one_line(case):
+def test_an_invalid_cutter_is_refused_in_one_line(case):
     make, message = WRONG[case]
     with pytest.raises(SettingError) as told:
         make()

@@ -62,7 +62,7 @@ def test_c_plus_turns_the_work_counterclockwise_and_a_mark_at_the_cutter_comes_t
 
 @pytest.mark.parametrize("on", ["edge", "face"])
 @pytest.mark.parametrize("by", ["axis", "phase", "index"])
-def test_a_cam_is_turned_on_counterclockwise_by_its_axis_its_phase_and_its_index(on, by):
+def test_axis_phase_and_index_turn_a_cam_counterclockwise(on, by):
     """Its mark goes to the top, so that what stood that far below the cutter's side comes to a follower in front."""
     cam = MotionLaw(base_radius=60.0, on=on, **LEANING)
     turned = {by: "30 deg"} if by != "axis" else {}
@@ -78,7 +78,7 @@ def test_a_cam_is_turned_on_counterclockwise_by_its_axis_its_phase_and_its_index
 
 
 @pytest.mark.parametrize("chuck", [PlainChuck(), EccentricChuck(shift=0.0), Dome()], ids=lambda chuck: chuck.kind)
-def test_an_index_turns_the_work_counterclockwise_and_the_next_cut_comes_clockwise(chuck):
+def test_an_index_turns_the_work_counterclockwise_and_the_next_cut_is_clockwise(chuck):
     before, after = (motion_of(cut_of(BENCH.mount(replace(chuck, index=f"{at} deg")))) for at in (0, 25))
     mark = np.array([[10.0, 0.0, 0.0]])
     assert seen_to_turn(*(each.work(np.zeros(1)).apply(mark)[0] for each in (before, after))) == pytest.approx(25)
@@ -96,7 +96,7 @@ def test_an_index_turns_the_work_counterclockwise_and_the_next_cut_comes_clockwi
         ("face", "back", 1, "at the back pushes the headstock forward, towards the free end of the work (Z plus)"),
     ],
 )
-def test_a_lobe_pushes_the_headstock_the_way_that_is_said(on, side, sign, message):
+def test_a_lobe_pushes_the_headstock_in_the_stated_direction(on, side, sign, message):
     drive = Drive(MotionLaw(base_radius=60.0, on=on, **{**LEANING, "lobes": 2}), follower=Knife(), side=side)
     cut = cut_of(cams=(drive,))
     shift = motion_of(cut).carriage(np.zeros(1)).shift[0]
@@ -104,7 +104,7 @@ def test_a_lobe_pushes_the_headstock_the_way_that_is_said(on, side, sign, messag
     assert dict(directions([cut]))[f"{on} cam"] == f"a lobe under a follower {message}"
 
 
-def test_plus_swings_the_cutter_counterclockwise_seen_from_above_from_along_the_spindle_to_across_it():
+def test_plus_swings_the_cutter_counterclockwise_from_the_spindle_direction_towards_x():
     """Seen from above, minus Z is up the page and X on the right: from its back along Z to X is counterclockwise about Y."""
     motion = motion_of(cut_of(turns="1/4", at=At(z=-25.0), arc=SlideArc(radius=25.0, from_deg=0.0, to_deg=90.0)))
     back = np.array([[0.0, 0.0, 1.0]])
@@ -118,7 +118,7 @@ def test_plus_swings_the_cutter_counterclockwise_seen_from_above_from_along_the_
     assert trial_of(AXES[4]) == "send B from 0 to 90: the cutter must point across the spindle, from X plus"
 
 
-def test_a_gain_is_said_where_it_is_not_one():
+def test_a_gain_other_than_1_is_listed():
     """tests/test_zeros.py follows the lever: there the follower goes along by 1 - 1/gain of the spindle's travel."""
     drive = Drive(MotionLaw(base_radius=60.0, **LEANING), follower=Knife())
     assert "gain" not in dict(directions([cut_of(cams=(drive,))]))
@@ -126,14 +126,14 @@ def test_a_gain_is_said_where_it_is_not_one():
     assert said.startswith("0.5 to 0.75: travel of the spindle, at its own height, divided by the lift of the follower; a lever")
 
 
-def test_a_cam_in_software_pushes_nothing_and_an_axis_that_a_job_leaves_alone_is_not_tried():
+def test_cams_in_software_and_unused_axes_are_not_listed():
     lathe = replace(BENCH, axes=AXES[:3], cams=(CamShaft(number=1, turned_by="software"),))
     cut = cut_of(lathe, cams=(Drive(MotionLaw(base_radius=60.0, **LEANING), follower=Knife()),))
     assert "edge cam" not in dict(directions([cut]))
     assert not any("send A" in message or "send B" in message for _, message in directions([cut_of()]))
 
 
-def test_an_axis_that_does_not_reach_a_quarter_turn_is_tried_by_a_little():
+def test_an_axis_with_less_than_a_quarter_turn_has_a_small_trial_move():
     short = replace(AXES[4], low=0.0, high=60.0)
     assert trial_of(short) == "send B a little towards plus: the cutter must swing from along the spindle towards X plus"
     back = replace(AXES[0], low=-400.0, high=45.0, reversed=True)
@@ -157,7 +157,7 @@ def words(text, letter):
 
 
 @pytest.mark.parametrize("piece", [None, Barrel(diameter=40.0, length=40.0)])
-def test_the_words_of_a_reversed_axis_have_the_other_sign_and_no_others(piece):
+def test_only_the_words_of_a_reversed_axis_have_the_opposite_sign(piece):
     one, other = (render(job(*letters, piece=piece).program()) for letters in ("", "CA"))
     for letter in "CA":
         assert words(other, letter) == [-each for each in words(one, letter)]
@@ -168,7 +168,7 @@ def test_the_words_of_a_reversed_axis_have_the_other_sign_and_no_others(piece):
     assert [(float(c), float(a)) for c, a in begins] == [(-c, -a) for c, a in [(0.0, 15.0)] * 2]
 
 
-def test_the_table_of_moves_has_them_too_and_says_which_axes_are_reversed():
+def test_the_table_of_moves_has_the_reversed_signs_and_lists_the_reversed_axes():
     def rows(*letters):
         return list(csv.reader(io.StringIO(moves.render(job(*letters).program()).decode())))
 
@@ -180,7 +180,7 @@ def test_the_table_of_moves_has_them_too_and_says_which_axes_are_reversed():
     assert all(a == -b for a, b in same)
 
 
-def test_a_reversed_axis_is_proved_as_the_lathe_turns_it_and_a_program_for_the_other_way_is_not():
+def test_a_program_for_a_reversed_axis_is_proved_and_one_with_the_other_sign_is_not():
     there, back = job(), job("C")
     assert back.prove(render(back.program())).proved
     assert there.prove(render(there.program())).proved
@@ -191,7 +191,7 @@ def test_a_reversed_axis_is_proved_as_the_lathe_turns_it_and_a_program_for_the_o
 
 
 @pytest.mark.drawn
-def test_programs_of_drawn_lathes_with_reversed_axes_are_proved():
+def test_programs_of_random_lathes_with_reversed_axes_are_proved():
     proved = 0
     for number, each in drawn(range(examples(12)), seed=seed(841)):
         axes = tuple(replace(axis, reversed=axis.rotary and bool((number + k) % 3)) for k, axis in enumerate(each.lathe.axes))
@@ -235,7 +235,7 @@ at = { x = 20, depth = 0.3 }
 """
 
 
-def test_a_job_file_reverses_an_axis_and_its_ends_are_counted_the_way_that_plus_turns(tmp_path):
+def test_a_job_file_can_reverse_an_axis_and_its_limits_keep_the_sign_of_plus(tmp_path):
     path = tmp_path / "ring.toml"
     path.write_text(JOB, encoding="utf-8")
     made = read_job(path)
@@ -252,7 +252,7 @@ def test_a_job_file_reverses_an_axis_and_its_ends_are_counted_the_way_that_plus_
         read_job(path)
 
 
-def test_head_and_air_program_tell_how_to_try_each_axis_before_anything_moves():
+def test_head_and_air_program_describe_a_trial_of_each_axis_before_any_move():
     for air in (0.0, 5.0):
         text = render(job("A").program(air)).decode("ascii")
         head, _, rest = text.partition("\n\n")

@@ -44,7 +44,7 @@ def sheet(*items, piece=LID, cutter=None, units="mm"):
     return draw("Tide box, lid", piece, cutter or Pen(), traced(*items), units)
 
 
-def test_a_ring_is_drawn_where_it_is_cut_in_millimetres():
+def test_a_ring_is_drawn_at_its_position_in_millimetres():
     (stroke,) = sheet(ring(x=24.0)).strokes
     assert np.hypot(*stroke.points.T) == pytest.approx(24.0, abs=1e-12)
     assert stroke.closed
@@ -74,13 +74,13 @@ def test_an_open_path_stays_open_with_every_point():
         (Vee(angle_deg=90.0, width=3.0), 0.0, 0.1),
     ],
 )
-def test_a_stroke_is_as_wide_as_the_cut_and_never_too_thin_to_see(cutter, depth, width):
+def test_a_stroke_has_the_width_of_the_cut_and_a_least_visible_width(cutter, depth, width):
     """Plane geometry: a vee of angle a is 2 d tan(a/2) wide at depth d; a ball of radius r, 2 sqrt(d (2 r - d))."""
     (stroke,) = sheet(ring(depth=depth), cutter=cutter).strokes
     assert stroke.width == pytest.approx(width, abs=1e-12)
 
 
-def test_where_the_headstock_pumps_the_width_follows_the_depth_and_air_is_told_from_work():
+def test_on_a_pumping_headstock_stroke_width_follows_depth_and_air_strokes_are_marked():
     """The face falls away by the lift, so the depth is 0.3 less the lift, a cosine from 0 to 0.5 mm."""
     pumped = Drive(Wave(lobes=8, base_radius=40.0, rise=0.5, on="face"), follower=Knife())
     strokes = list(sheet(ring(depth=0.3, cams=(pumped,)), cutter=Vee(angle_deg=90.0, width=3.0)).strokes)
@@ -134,7 +134,7 @@ def test_the_outline_and_a_mark_at_the_centre_are_there():
 
 @pytest.mark.parametrize("units", ["mm", "inch"])
 @pytest.mark.parametrize("x", [2.0, 24.0, 80.0])
-def test_everything_lies_on_the_sheet(x, units):
+def test_everything_is_within_the_sheet(x, units):
     made = sheet(
         ring(x=x, depth=1.5), piece=Disc(diameter=3 * x, thickness=8.0), units=units, cutter=Vee(angle_deg=90.0, width=3.0)
     )
@@ -150,7 +150,7 @@ def test_everything_lies_on_the_sheet(x, units):
         assert made.top - made.height < words.y < made.top
 
 
-def test_the_sheet_says_what_it_is_and_how_to_print_it():
+def test_the_sheet_states_its_content_and_how_to_print_it():
     words = [
         each.text.replace("\N{NO-BREAK SPACE}", " ")
         for each in sheet(ring().series(3, x=-1.0), cutter=Vee(angle_deg=90.0, width=3.0)).words

@@ -67,14 +67,14 @@ def test_a_ball_cuts_the_chord_of_its_circle(radius, part):
 
 
 @given(sizes, numbers(0.0, 5.0))
-def test_a_flat_end_is_as_wide_at_every_depth(width, depth):
+def test_a_flat_end_has_the_same_width_at_every_depth(width, depth):
     edge = FlatEnd(width=width).edge
     assert edge.width_at(depth) == width
     assert edge.height == 0.0
 
 
 @given(round_noses(), numbers(0.0, 1.2))
-def test_a_round_nose_is_a_ball_as_far_as_its_flanks_touch_it_then_a_vee(cutter, part):
+def test_a_round_nose_is_a_ball_up_to_its_tangent_flanks_and_a_vee_above(cutter, part):
     """A flank at half the angle a to the middle line touches a circle of radius r at r cos(a/2) across, r (1 - sin(a/2)) up."""
     half = math.radians(cutter.angle_deg) / 2
     touch, low = cutter.radius * math.cos(half), cutter.radius * (1 - math.sin(half))
@@ -109,7 +109,7 @@ def test_a_profile_runs_straight_from_point_to_point(cutter, part):
 
 
 @given(cutters, numbers(0.0, 1.0))
-def test_the_edge_stands_at_the_depth_at_which_it_is_so_wide(cutter, part):
+def test_edge_height_is_the_inverse_of_edge_width(cutter, part):
     """No higher: level parts are as wide as their outer end. Not so near a ball's side that its slope outdoes the rounding."""
     edge = cutter.edge
     depth = part * edge.height
@@ -130,7 +130,7 @@ def test_outside_a_cutter_there_is_no_edge_and_above_its_tip_no_groove(cutter):
 
 
 @given(cutters, st.sampled_from([1e-5, 1e-3, 0.1, 50.0]))
-def test_straight_parts_lie_inside_the_edge_and_as_near_to_it_as_asked(cutter, within):
+def test_straight_segments_lie_inside_the_edge_within_the_tolerance(cutter, within):
     """Of a chord, no point is further inside its circle than the sagitta."""
     edge, chords = cutter.edge, cutter.edge.chords(within)
     straight = Edge(chords)

@@ -34,13 +34,13 @@ WAVE = Wave(lobes=4, base_radius=60.0, rise=5.0)
 FACE = Wave(lobes=4, base_radius=60.0, rise=5.0, on="face")
 
 
-def test_a_place_is_put_before_what_was_said():
+def test_at_prefixes_the_location_to_the_message():
     error = SettingError("radius=-3: must be above zero").at("cam[1]").at("lid.toml: pass[2]")
     assert str(error) == "lid.toml: pass[2]: cam[1]: radius=-3: must be above zero"
     assert isinstance(error, SettingError)
 
 
-def test_kinds_of_error_can_be_caught_as_what_they_are():
+def test_error_classes_derive_from_the_matching_builtin_exceptions():
     assert issubclass(SettingError, InputError)
     assert issubclass(TooLargeError, InputError)
     assert issubclass(InputError, ValueError)
@@ -55,17 +55,17 @@ def test_require_names_value_limit_and_remedy():
         require(0, "lobes", 0, "1 or more", "count the tops")
 
 
-def test_the_nearest_known_name_is_offered_only_where_it_is_near():
+def test_the_nearest_known_name_is_suggested_only_if_it_is_similar():
     assert nearest("folower", ["follower", "ratio"]) == "; did you mean 'follower'?"
     assert nearest("zzz", ["follower", "ratio"]) == ""
 
 
-def test_an_unknown_name_says_what_is_installed():
+def test_an_unknown_name_lists_what_is_installed():
     message = str(UnknownNameError("cam", "scalop", ["wave", "scallop"]))
     assert message == "no cam is called 'scalop'; did you mean 'scallop'?; installed: scallop, wave"
 
 
-def test_an_existing_output_says_what_to_do():
+def test_an_existing_output_is_reported_with_the_remedy():
     assert str(OutputExistsError("out/x.svg")) == "out/x.svg: exists already; name another folder or file, or add --overwrite"
 
 
@@ -145,7 +145,7 @@ REFUSED = [
 
 
 @pytest.mark.parametrize(("wrong", "message"), REFUSED, ids=[message[:40] for _, message in REFUSED])
-def test_what_cannot_be_is_refused_in_one_line(wrong, message):
+def test_invalid_values_are_refused_in_one_line(wrong, message):
     with pytest.raises(InputError) as error:
         wrong()
     assert message in str(error.value)

@@ -52,7 +52,7 @@ HELIX = Pass(turns="1/5", at=At(x=25.0, z=-10.0, depth=0.5), travel=At(z=-50.0),
 
 
 @pytest.mark.parametrize("way", [1, -1])
-def test_a_helical_groove_lies_as_its_lead_and_the_diameter_say(way):
+def test_the_angle_of_a_helical_groove_follows_from_lead_and_diameter(way):
     along = groove_angle(replace(HELIX, at=At(x=25.0, z=-35 - 25 * way, depth=0.5), travel=At(z=50.0 * way)))
     expected = helix_angle(50.0, way * 250.0)
     assert along.of == "groove"
@@ -64,7 +64,7 @@ def test_a_helical_groove_lies_as_its_lead_and_the_diameter_say(way):
     )
 
 
-def test_where_the_diameter_changes_the_best_angle_is_in_the_middle_of_the_range():
+def test_with_a_varying_diameter_the_best_angle_is_the_middle_of_the_range():
     """On a cone that is rolled out, seen along x: at each end the angle whose tangent is circumference over lead."""
     way = Pass(turns="1/3", template=template_of(CONE), at=At(depth=0.4))
     along = groove_angle(way, piece=CONE)
@@ -78,7 +78,7 @@ def test_where_the_diameter_changes_the_best_angle_is_in_the_middle_of_the_range
     assert along.misfit(ends[0])[1] == pytest.approx(-60.0, abs=0.2)
 
 
-def test_flutes_along_the_work_lie_at_zero():
+def test_flutes_along_the_work_have_the_angle_0():
     along = groove_angle(Pass(turns=0, template=template_of(CONE), at=At(depth=0.4)), piece=CONE)
     assert (along.of, round(along.low_deg, 9), round(along.high_deg, 9)) == ("groove", 0, 0)
 
@@ -91,7 +91,7 @@ def crest(path, waves):
 
 
 @pytest.mark.parametrize(("angle", "ratio"), [("90 deg", "1"), ("-45 deg", "1"), ("90 deg", "3/2"), ("60 deg", "-2")])
-def test_rings_lie_as_their_pattern_winds(angle, ratio):
+def test_the_angle_of_rings_is_that_of_their_winding_pattern(angle, ratio):
     """By a wave that is followed from ring to ring."""
     wave = Drive(Wave(lobes=2, base_radius=60.0, rise=2.0), ratio=ratio, follower=Knife(), twist=Twist(angle=angle, over=50.0))
     rings = Pass(at=At(x=25.0, z=-10.0, depth=0.5), cams=(wave,)).series(9, z=-0.5)
@@ -106,7 +106,7 @@ def test_rings_lie_as_their_pattern_winds(angle, ratio):
 
 
 @pytest.mark.parametrize("ratio", ["1", "-3/2"])
-def test_rings_whose_phase_is_stepped_on_lie_as_those_of_a_twist(ratio):
+def test_rings_with_a_stepped_phase_have_the_angle_of_the_equal_twist(ratio):
     wave = Drive(Wave(lobes=2, base_radius=60.0, rise=2.0), ratio=ratio, follower=Knife())
     ring = Pass(at=At(x=25.0, z=-10.0, depth=0.5), cams=(wave,))
     stepped = groove_angle(ring.series(9, z=-0.5, phase="0.9 deg"))
@@ -116,7 +116,7 @@ def test_rings_whose_phase_is_stepped_on_lie_as_those_of_a_twist(ratio):
 
 
 @pytest.mark.parametrize("each", [{"phase": "0.9 deg"}, {"twist": "1.8 deg"}, {"phase": "-0.45 deg", "twist": "-4 deg"}])
-def test_rings_that_are_twisted_and_stepped_on_lie_as_both_together(each):
+def test_twist_and_phase_steps_of_rings_add_up(each):
     """By a wave that is followed from the fourth ring to the fifth, and by the sums: 90 degrees in 50 mm and what is stepped."""
     wave = Drive(Wave(lobes=2, base_radius=60.0, rise=2.0), follower=Knife(), twist=Twist(angle="90 deg", over=50.0))
     made = job(Pass(at=At(x=25.0, z=-10.0, depth=0.5), cams=(wave,)).series(9, z=-0.5, **each))
@@ -128,7 +128,7 @@ def test_rings_that_are_twisted_and_stepped_on_lie_as_both_together(each):
     assert abs(along.low_deg - helix_angle(50.0, lead_of_twist(50.0, 90.0))) > 2
 
 
-def test_where_nothing_lies_along_the_work_nothing_is_said():
+def test_without_an_inclined_groove_there_is_no_frame_angle():
     assert groove_angle(Pass(at=At(x=25.0, z=-10.0, depth=0.5))) is None
     assert groove_angle(Pass(turns=0, at=At(x=25.0, z=-10.0, depth=0.5))) is None
     assert groove_angle(Pass(turns=20, at=At(x=25.0, z=-10.0, depth=0.5), travel=At(z=-20.0))) is None
@@ -141,7 +141,7 @@ def angle_on_the_sheet(made):
     return said
 
 
-def test_the_sheet_says_to_set_the_angle_of_the_job_and_beside_it_what_would_fit():
+def test_the_sheet_shows_the_angle_of_the_job_and_the_angle_that_would_fit():
     assert angle_on_the_sheet(job(HELIX, angle=-32.1)) == "-32.1 deg, as the job sets it: along the groove"
     assert angle_on_the_sheet(job(HELIX)) == (
         "0 deg, as the job sets it: 32.1 deg off the groove, all along; -32.1 deg would fit it"
@@ -182,7 +182,7 @@ def test_sheet_and_program_name_one_angle_to_set_and_for_each_cut_the_angle_that
     assert f"write an angle of {groove_angle_of(made.cuts(), made.cutter, made.piece).best_deg:.1f} deg" in finding
 
 
-def test_where_one_angle_fits_all_cuts_alike_no_cut_has_one_of_its_own():
+def test_if_one_angle_fits_all_cuts_no_cut_lists_its_own_angle():
     (steps,) = job(HELIX.series(3, spindle="1/3 turn")).settings().steps
     assert [column.name for column in steps.columns] == ["spindle"]
     assert frame_by_cut(job(HELIX).cuts(), framed(), BARREL) == {}
@@ -190,7 +190,7 @@ def test_where_one_angle_fits_all_cuts_alike_no_cut_has_one_of_its_own():
     assert frame_by_cut(job(on_a_cone, piece=CONE).cuts(), framed(), CONE) == {}
 
 
-def test_the_check_says_where_the_frame_is_off():
+def test_the_check_reports_where_the_frame_angle_deviates():
     assert found(job(HELIX, angle=-32.0)) == []
     assert found(job(HELIX, angle=30.0)) == [
         (
@@ -200,14 +200,14 @@ def test_the_check_says_where_the_frame_is_off():
     ]
 
 
-def test_misfits_are_of_lines_not_of_ways():
+def test_misfit_angles_are_taken_modulo_180_degrees():
     steep = GrooveAngle(of="groove", low_deg=85.0, high_deg=97.0, low_z=0.0, high_z=-9.0)
     assert steep.best_deg == -89.0
     assert steep.misfit(-89.0) == (6.0, 0.0)
     assert steep.misfit(90.0) == (7.0, -9.0)
 
 
-def test_the_check_says_where_a_template_leads_a_round_cutter_too_deep():
+def test_the_check_reports_where_a_template_leads_a_round_cutter_too_deep():
     """On the cone's slope, atan(1/3), a frame of 20 mm goes 20 (1 - cos) = 1.026 mm deeper than its tip is led."""
     flute = Pass(turns=0, template=template_of(CONE, -25, -35), at=At(depth=0.4))
     (message,) = (str(each) for each in job(flute, piece=CONE).check() if each.kind == "template")

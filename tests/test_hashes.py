@@ -30,13 +30,13 @@ def frozen_in(thing, seen):
 
 
 @pytest.mark.parametrize("name", JOBS)
-def test_what_a_job_file_is_read_into_is_hashable_and_equal_when_read_again(name):
+def test_a_job_read_from_a_file_is_hashable_and_equal_when_read_again(name):
     one, other = read_job(EXAMPLES / name), read_job(EXAMPLES / name)
     assert one == other
     assert len({one, other}) == 1
 
 
-def test_what_a_job_leads_to_is_hashable():
+def test_the_results_of_a_job_are_hashable():
     job = read_job(EXAMPLES / "wave-rings.toml")
     traces = job.trace()
     program = traces.program()
@@ -48,7 +48,7 @@ def test_what_a_job_leads_to_is_hashable():
         assert hash(each) == hash(copy.copy(each)) or each != copy.copy(each), type(each)
 
 
-def test_the_steps_of_a_series_are_its_own():
+def test_a_series_copies_its_steps():
     job = read_job(EXAMPLES / "wave-rings.toml")
     steps = {"x": -0.75}
     series = job.passes[0].innermost.series(3, steps)

@@ -21,7 +21,7 @@ def test_there_is_a_hook_for_each_thing_that_can_be_added():
 
 
 @pytest.mark.parametrize("hook", HOOKS)
-def test_a_hook_takes_no_arguments_and_says_what_it_returns(hook):
+def test_a_hook_has_no_arguments_and_documents_its_return_value(hook):
     signature = inspect.signature(getattr(hookspecs, hook))
     assert not signature.parameters
     assert re.fullmatch(r"list\[.+\]", signature.return_annotation)
@@ -29,7 +29,7 @@ def test_a_hook_takes_no_arguments_and_says_what_it_returns(hook):
 
 
 @pytest.mark.parametrize("hook", HOOKS)
-def test_what_ships_inside_uses_the_hook(hook):
+def test_built_in_parts_use_the_hook(hook):
     manager = pluggy.PluginManager("lobework")
     manager.add_hookspecs(hookspecs)
     manager.register(builtin)
@@ -38,7 +38,7 @@ def test_what_ships_inside_uses_the_hook(hook):
     assert things
 
 
-def test_what_ships_inside_was_written_for_this_contract():
+def test_built_in_parts_declare_the_current_contract():
     assert builtin.lobework_contract == hookspecs.CONTRACT
 
 
@@ -46,5 +46,5 @@ def test_the_authors_page_lists_every_hook():
     assert sorted(re.findall(r"^\| `(lobework_\w+)` \|", PAGE.read_text(encoding="utf-8"), re.MULTILINE)) == HOOKS
 
 
-def test_the_hooks_fit_on_a_page():
+def test_the_module_of_the_hooks_has_less_than_90_lines():
     assert len(Path(hookspecs.__file__).read_text(encoding="utf-8").splitlines()) < 90

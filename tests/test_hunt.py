@@ -55,7 +55,7 @@ def test_a_seed_draws_other_cases_and_the_same_seed_the_same(tmp_path):
     assert one != usual
 
 
-def test_the_hunt_names_clean_seeds_and_what_failed(tmp_path, capsys):
+def test_the_hunt_names_clean_seeds_and_failed_tests(tmp_path, capsys):
     (tmp_path / "test_both.py").write_text(HOLDS + FAILS_FOR_SEED_7, encoding="utf-8")
     arguments = [str(tmp_path), "--first", "6", "--seeds", "3", "--examples", "1", "--processes", "0"]
     assert main(arguments) == 1
@@ -67,13 +67,13 @@ def test_the_hunt_names_clean_seeds_and_what_failed(tmp_path, capsys):
     assert again.endswith("test_both.py::test_of_drawn_jobs' --hypothesis-seed=7")
 
 
-def test_the_hunt_is_clean_where_nothing_fails(tmp_path, capsys):
+def test_the_hunt_is_clean_if_nothing_fails(tmp_path, capsys):
     (tmp_path / "test_holds.py").write_text(HOLDS, encoding="utf-8")
     assert main([str(tmp_path), "--seeds", "1", "--processes", "0"]) == 0
     assert "1 of 1 seeds clean: 1" in capsys.readouterr().out
 
 
-def test_no_time_for_a_second_seed_starts_none(tmp_path, capsys):
+def test_without_time_for_a_second_seed_none_is_started(tmp_path, capsys):
     (tmp_path / "test_holds.py").write_text(HOLDS, encoding="utf-8")
     assert main([str(tmp_path), "--minutes", "1e-9", "--processes", "0"]) == 0
     assert "1 of 1 seeds clean: 1" in capsys.readouterr().out

@@ -41,7 +41,7 @@ def settings_of(job, **changes):
     return {name: getattr(job, name) for name in names} | changes
 
 
-def test_a_job_shows_itself_in_one_short_line(job):
+def test_the_repr_of_a_job_is_one_short_line(job):
     assert repr(job) == "<Job 'Tide box, lid': 4 cuts on rocking-bench>"
     assert "1 cut on" in repr(Job(**settings_of(job, passes=[Pass(at=At(x=9.0))])))
 
@@ -51,7 +51,7 @@ def test_cuts_are_numbered_through_the_job_and_know_their_pass(job):
     assert [cut.passed.at.x for cut in job.cuts()] == [20.0, 18.0, 16.0, 25.0]
 
 
-def test_traces_stand_in_the_order_of_the_cuts_and_can_be_sliced(job):
+def test_traces_are_in_the_order_of_the_cuts_and_can_be_sliced(job):
     traces = job.trace()
     assert [each.cut.number for each in traces] == [1, 2, 3, 4]
     assert [each.cut.number for each in traces[1:3]] == [2, 3]
@@ -65,14 +65,14 @@ def test_a_pass_without_cams_on_the_axis_of_the_work_is_a_circle(job):
     assert np.allclose(np.hypot(border.x, border.y), 25.0, atol=1e-9)
 
 
-def test_traces_show_themselves_as_the_drawing_that_the_svg_target_writes(job):
+def test_traces_are_displayed_as_the_drawing_of_the_svg_target(job):
     traces = job.trace()
     shown = traces._repr_svg_()
     assert shown.encode() == registry.installed().target("svg").render(job.drawing())
     assert len(traces[:1]._repr_svg_()) < len(shown)
 
 
-def test_the_gravest_finding_comes_first(job):
+def test_the_most_severe_finding_is_first(job):
     from lobework.parts.cam import Scallop
 
     bridged = Drive(Scallop(lobes=6, base_radius=60.0, rise=4.0), follower=Roller(30.0))
@@ -81,7 +81,7 @@ def test_the_gravest_finding_comes_first(job):
     assert levels == sorted(levels, key=("problem", "warning", "note").index)
 
 
-def test_every_check_that_is_installed_looks_at_the_job(job, monkeypatch):
+def test_every_installed_check_examines_the_job(job, monkeypatch):
     import dataclasses
 
     seen = []
@@ -117,22 +117,22 @@ def test_the_settings_and_the_program_are_of_this_job(job):
         ({"passes": [Pass().series(60_000), Pass().series(60_000)]}, "at most 100,000 cuts in all"),
     ],
 )
-def test_a_job_that_cannot_be_is_refused_when_it_is_made(change, message, job):
+def test_an_invalid_job_is_refused_at_construction(change, message, job):
     with pytest.raises(SettingError, match=message):
         Job(**settings_of(job, **change))
 
 
-def test_a_step_that_cannot_be_taken_names_its_pass(job):
+def test_an_invalid_step_is_reported_with_its_pass(job):
     with pytest.raises(InputError, match=r"^pass\[2\]\.series\.each\.u: nothing here has a setting 'u'"):
         Job(**settings_of(job, passes=[Pass(), Pass().series(2, u=1)])).cuts()
 
 
-def test_what_the_lathe_lacks_names_the_pass(job):
+def test_a_missing_axis_of_the_lathe_is_reported_with_the_pass(job):
     with pytest.raises(InputError, match=r"^pass\[2\]: .* no axis that moves the y"):
         Job(**settings_of(job, passes=[Pass(at=At(x=9.0)), Pass(travel=At(y=1.0))])).settings()
 
 
-def test_traces_of_four_gigabytes_are_the_most():
+def test_traces_are_limited_to_4_gb():
     """A sample is four float64: 32 bytes."""
     require_memory(125_000_000)
     with pytest.raises(TooLargeError, match="4 GB"):
@@ -171,7 +171,7 @@ def test_a_target_that_is_not_installed_is_refused(job, tmp_path):
         job.write("svgg", tmp_path)
 
 
-def test_a_file_is_overwritten_only_when_asked(job, tmp_path):
+def test_a_file_is_overwritten_only_if_requested(job, tmp_path):
     path = job.write("text", tmp_path)
     path.write_text("mine")
     with pytest.raises(OutputExistsError):
@@ -181,7 +181,7 @@ def test_a_file_is_overwritten_only_when_asked(job, tmp_path):
     assert "Tide box, lid" in path.read_text()
 
 
-def test_feeds_are_the_standard_ones_unless_given(job):
+def test_feeds_have_default_values(job):
     assert job.feeds == Feeds()
 
 
@@ -195,7 +195,7 @@ def test_files_are_written_together(tmp_path):
     assert (tmp_path / "b" / "two").read_bytes() == b"22"
 
 
-def test_files_are_as_readable_as_any_new_file(tmp_path):
+def test_files_have_the_permissions_of_any_new_file(tmp_path):
     (tmp_path / "plain").write_bytes(b"")
     write_files({tmp_path / "one": b"1"})
     assert (tmp_path / "one").stat().st_mode == (tmp_path / "plain").stat().st_mode
@@ -208,7 +208,7 @@ FULL = OSError(28, "No space left on device")
     ("step", "fault"),
     [("link", KeyboardInterrupt), ("unlink", KeyboardInterrupt), ("mkdir", MemoryError), ("unlink", FULL), ("mkdir", FULL)],
 )
-def test_whatever_breaks_off_the_writing_leaves_nothing_new(step, fault, tmp_path, monkeypatch):
+def test_an_interrupted_write_leaves_no_new_file(step, fault, tmp_path, monkeypatch):
     real = {"link": os.link, "unlink": Path.unlink, "mkdir": Path.mkdir}[step]
     calls = []
 
@@ -224,7 +224,7 @@ def test_whatever_breaks_off_the_writing_leaves_nothing_new(step, fault, tmp_pat
     assert folder_of(tmp_path) == []
 
 
-def test_a_file_that_comes_up_meanwhile_is_left_alone(tmp_path, monkeypatch):
+def test_a_file_created_during_writing_is_not_overwritten(tmp_path, monkeypatch):
     real = Path.open
 
     def slow(path, *arguments, **settings):
@@ -239,7 +239,7 @@ def test_a_file_that_comes_up_meanwhile_is_left_alone(tmp_path, monkeypatch):
     assert (tmp_path / "one").read_bytes() == b"theirs"
 
 
-def test_a_disk_that_knows_no_links_is_written_all_the_same(tmp_path, monkeypatch):
+def test_writing_works_without_hard_links(tmp_path, monkeypatch):
     def no_links(*_):
         raise OSError(95, "Operation not supported")
 
@@ -248,7 +248,7 @@ def test_a_disk_that_knows_no_links_is_written_all_the_same(tmp_path, monkeypatc
     assert folder_of(tmp_path) == ["one"]
 
 
-def test_a_link_that_leads_nowhere_counts_as_a_file(tmp_path):
+def test_a_dangling_link_counts_as_a_file(tmp_path):
     (tmp_path / "one").symlink_to(tmp_path / "gone")
     with pytest.raises(OutputExistsError):
         refuse_existing([tmp_path / "one"])

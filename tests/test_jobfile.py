@@ -139,7 +139,7 @@ def test_the_page_lists_every_key_of_a_cam_on_its_drive():
         assert schema_keys(shape) > CAM
 
 
-def test_the_page_has_a_place_for_every_part_that_ships():
+def test_the_page_lists_every_built_in_part():
     shelf = registry.installed()
     names = {part.__name__ for kind in ("cam", "chuck", "cutter") for part in shelf.kinds(kind).values()}
     assert names - {"Scallop"} <= set(KEYS.values())
@@ -171,7 +171,7 @@ def test_the_page_shows_every_way_to_write_a_number():
             readers[row](value)
 
 
-def test_the_starter_is_the_job_that_its_words_say(read):
+def test_the_starter_is_the_job_that_its_comments_describe(read):
     job = read(starter())
     cam = Wave(lobes=12, base_radius=62.0, rise=2.0)
     rings = Pass(name="wave rings", at=At(x=30.0, depth=0.4), cams=(Drive(cam, follower=Roller(3.0)),))
@@ -183,11 +183,11 @@ def test_the_starter_is_the_job_that_its_words_say(read):
     assert job.feeds == Feeds(spindle_rpm=2.0, clear=5.0)
 
 
-def test_the_starter_has_nothing_that_the_check_would_mend(read):
+def test_the_starter_has_no_warnings(read):
     assert [finding.level for finding in read(starter()).check() if finding.level != "note"] == []
 
 
-def test_a_job_without_a_title_is_called_after_its_file(write):
+def test_a_job_without_a_title_is_named_after_its_file(write):
     assert read_job(write(WHOLE.replace('title = "Tide box, lid"\n', ""), "tide lid.toml")).title == "tide lid"
 
 
@@ -233,7 +233,7 @@ def test_bare_lengths_are_in_the_files_unit_everywhere(read):
     assert second.passed.cams[0].gain == 1.5
 
 
-def test_chucks_stand_from_the_spindle_outwards_under_their_names(read):
+def test_chucks_are_mounted_from_the_spindle_outwards_under_their_names(read):
     job = read(
         on_the_whole(
             'lathe = "plain-bench"\npass = [{}]\n'
@@ -328,12 +328,12 @@ def test_a_cams_step_may_be_written_with_a_dot_or_as_a_table(written, read):
     assert job.cuts()[2].passed.cams[0].phase == Phase.of("4 deg")
 
 
-def test_a_lathe_that_does_not_ship_is_refused_with_the_nearest():
+def test_an_unknown_lathe_is_refused_with_a_suggestion():
     with pytest.raises(UnknownNameError, match="did you mean 'rocking-bench'"):
         read_lathe("roking-bench")
 
 
-def test_a_lathe_file_lies_where_the_job_says_from_its_own_folder(write, tmp_path, monkeypatch):
+def test_a_lathe_path_is_relative_to_the_job_file(write, tmp_path, monkeypatch):
     (tmp_path / "lathes").mkdir()
     (tmp_path / "lathes" / "long.toml").write_text('units = "inch"\n[headstock]\nsideways = "rocks"\npivot_height = 10\n')
     monkeypatch.chdir("/")
@@ -343,7 +343,7 @@ def test_a_lathe_file_lies_where_the_job_says_from_its_own_folder(write, tmp_pat
     assert read_lathe(tmp_path / "lathes" / "long.toml") == job.lathe
 
 
-def test_a_mistake_in_a_lathe_file_names_both_files(write, tmp_path):
+def test_an_error_in_a_lathe_file_names_both_files(write, tmp_path):
     (tmp_path / "long.toml").write_text('[headstock]\nsideways = "rolls"\n')
     path = write(WHOLE.replace("rocking-bench", "long.toml"))
     with pytest.raises(InputError) as caught:
@@ -352,7 +352,7 @@ def test_a_mistake_in_a_lathe_file_names_both_files(write, tmp_path):
 
 
 @pytest.mark.parametrize("ending", ["\n", "\r\n"])
-def test_a_file_may_begin_with_a_mark_and_end_its_lines_either_way(ending, write):
+def test_a_byte_order_mark_and_both_line_endings_are_accepted(ending, write):
     line = WHOLE[: WHOLE.index("rise = 1.5")].count("\n") + 1
     path = write("\ufeff" + WHOLE.replace("rise = 1.5", "rise = -1").replace("\n", ending))
     with pytest.raises(InputError, match=re.escape(f"{path}:{line}: pass[1].cam[1].rise: -1 must be zero or more")):
@@ -360,7 +360,7 @@ def test_a_file_may_begin_with_a_mark_and_end_its_lines_either_way(ending, write
 
 
 @given(above=st.integers(0, 40), blanks=st.integers(0, 5), passes=st.integers(1, 6))
-def test_a_mistake_is_placed_on_the_line_where_it_stands(above, blanks, passes, tmp_path_factory):
+def test_an_error_names_its_line(above, blanks, passes, tmp_path_factory):
     lines = ["# a remark, with = and [brackets]"] * above + WHOLE.splitlines()
     for number in range(2, passes + 2):
         lines += [""] * blanks + ["[[pass]]", f'name = "pass {number}"', "at = {", "] }"[2:] + " x = 1 }"]
@@ -459,7 +459,7 @@ touch = { kind = "roller", radius = 6 }
 """
 
 
-def test_a_part_of_ones_own_is_read_by_its_fields_alone(read, shelf):
+def test_a_plugin_part_is_read_from_its_fields(read, shelf):
     job = read(on_the_whole(SWAY))
     assert job.lathe.chucks[0].chuck == Sway(
         copy=1.0,
@@ -478,7 +478,7 @@ def test_a_part_of_ones_own_is_read_by_its_fields_alone(read, shelf):
     )
 
 
-def test_a_part_of_ones_own_is_in_the_schema_with_what_its_docstring_says(shelf):
+def test_a_plugin_part_is_in_the_schema_with_the_text_of_its_docstring(shelf):
     sway = job_schema()["$defs"]["Sway"]
     assert sway["description"] == "A chuck with a setting of every type that a file can hold."
     assert sway["properties"]["copy"]["description"] == "Carries a name that pydantic keeps for itself."
@@ -499,7 +499,7 @@ def test_a_part_of_ones_own_is_in_the_schema_with_what_its_docstring_says(shelf)
         ("teeth = '12'", "chuck[1].teeth", "write a whole number"),
     ],
 )
-def test_a_mistake_deep_in_a_part_of_ones_own_names_its_place(given, where, message, write, shelf):
+def test_an_error_deep_in_a_plugin_part_names_its_path(given, where, message, write, shelf):
     path = write(on_the_whole(f'chuck = [{{ kind = "sway", copy = 1, {given} }}]'))
     with pytest.raises(InputError) as caught:
         read_job(path)
@@ -508,7 +508,7 @@ def test_a_mistake_deep_in_a_part_of_ones_own_names_its_place(given, where, mess
 
 
 @pytest.mark.parametrize(("kind", "message"), [("clash", "its setting 'name' is a key of the table already"), ("odd", "complex")])
-def test_a_part_that_no_file_can_hold_says_so_and_harms_no_other(kind, message, write, shelf):
+def test_a_part_that_no_file_can_contain_is_refused_and_affects_no_other(kind, message, write, shelf):
     with pytest.raises(InputError, match=message):
         read_job(write(on_the_whole(f'chuck = [{{ kind = "{kind}", copy = 1 }}]')))
     assert kind.capitalize() not in job_schema()["$defs"]

@@ -63,7 +63,7 @@ def is_read(text: str) -> bool:
 
 
 @given(lines=st.lists(LINES, max_size=8))
-def test_the_line_of_whatever_a_text_holds_is_the_first_after_which_the_reader_knows_it(lines):
+def test_the_line_of_a_key_is_the_first_at_which_the_reader_knows_it(lines):
     kept: list[str] = []
     for line in lines:
         kept += [line] if is_read("\n".join([*kept, line])) else []
@@ -75,7 +75,7 @@ def test_the_line_of_whatever_a_text_holds_is_the_first_after_which_the_reader_k
     assert {path: lines.line_of(path) for path in first} == first
 
 
-def test_the_line_inside_a_value_of_several_lines_is_its_own():
+def test_an_item_inside_a_multiline_value_has_its_own_line():
     text = 'a = """\n[b]\nc = 1\n"""\nd = [ # e = 1\n  1,\n\n  { f = 2, g.h = 3 }, [\n  4 ]\n]\r\ni = 5'
     places = {("a",): 1, ("d",): 5, ("d", 0): 6, ("d", 1): 8, ("d", 1, "g", "h"): 8, ("d", 2): 8, ("d", 2, 0): 9, ("i",): 11}
     lines = index_lines(text)
@@ -84,11 +84,11 @@ def test_the_line_inside_a_value_of_several_lines_is_its_own():
 
 
 @given(text=st.one_of(st.text("ab.=[]{},\"'#\\\n \t0", max_size=60), st.text(max_size=40)))
-def test_a_text_that_is_no_toml_stops_the_search_and_nothing_else(text):
+def test_invalid_toml_only_ends_the_search_for_lines(text):
     index_lines(text).line_of(("a",))
 
 
-def test_a_mistake_at_the_end_of_a_long_file_is_found_without_reading_it_again(tmp_path, monkeypatch):
+def test_an_error_at_the_end_of_a_long_file_is_found_without_reading_it_again(tmp_path, monkeypatch):
     path = tmp_path / "lid.toml"
     path.write_text(starter() + "# remark\n" * 20_000 + "[[pass]]\nturns = -1\n", encoding="utf-8")
     reads: list[str] = []
@@ -112,7 +112,7 @@ TOO_LONG = [
 
 
 @pytest.mark.parametrize(("text", "message"), [pytest.param(*each, id=each[1]) for each in TOO_LONG])
-def test_what_would_take_the_reader_too_long_is_refused_with_its_line(text, message):
+def test_text_that_would_take_too_long_to_read_is_refused_with_its_line(text, message):
     with pytest.raises(InputError) as refused:
         index_lines(text)
     assert str(refused.value) == message

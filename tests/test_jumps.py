@@ -52,7 +52,7 @@ def path(*chucks, cams=(), lathe=None, way="auto", turns=1, **given):
 @pytest.mark.parametrize("stack", STACKS)
 @pytest.mark.parametrize("fault", ["nan", "inf", "nan turn"])
 @pytest.mark.parametrize("wide", [1.4e-3, 1.5e-4])
-def test_a_chuck_that_gives_no_number_is_refused_in_whichever_way_its_path_is_made(wide, fault, stack, way):
+def test_a_chuck_that_returns_a_non_finite_value_is_refused_plain_and_compiled(wide, fault, stack, way):
     chuck = FaultyChuck(fault=fault, at=0.277777, wide=wide)
     with pytest.raises(
         PartError, match=r"not finite at [\d.]+ degrees of the spindle, with fault nan|inf, at 0\.277777"
@@ -62,7 +62,7 @@ def test_a_chuck_that_gives_no_number_is_refused_in_whichever_way_its_path_is_ma
     assert "(tests.faulty.FaultyChuck)" in str(refused.value)
 
 
-def test_a_chuck_is_looked_at_where_the_spindle_begins():
+def test_a_chuck_is_tested_from_the_start_angle_of_the_pass():
     """It gives no number from 3 turns on: a pass of one turn from there on is refused, one from 0 on is not."""
 
     @dataclasses.dataclass(frozen=True, kw_only=True)
@@ -83,7 +83,7 @@ def test_a_chuck_is_looked_at_where_the_spindle_begins():
 @pytest.mark.parametrize("follower", [Knife(), Roller(1.0), FlatFollower()], ids=lambda each: each.kind)
 @pytest.mark.parametrize("fault", ["nan", "inf", "nan slope"])
 @pytest.mark.parametrize("wide", [0.1, 1e-3])
-def test_a_cam_that_gives_no_number_is_refused_under_every_follower(wide, fault, follower):
+def test_a_cam_that_returns_a_non_finite_value_is_refused_under_every_follower(wide, fault, follower):
     cam = FaultyCam(lobes=7, base_radius=60.0, rise=1.0, fault=fault, wide=wide)
     with pytest.raises(
         PartError, match=r"cam 'faulty-cam' \(tests.faulty.FaultyCam\): (rise|slope)_at gives (nan|inf) at [\d.]+ deg"
@@ -109,7 +109,7 @@ class Chipped:
         return -q
 
 
-def test_a_follower_that_gives_no_number_is_refused():
+def test_a_follower_that_returns_a_non_finite_value_is_refused():
     drive = Drive(Wave(lobes=7, base_radius=60.0, rise=1.0), follower=Chipped())
     with pytest.raises(
         PartError, match=r"follower 'chipped' \(tests.test_jumps.Chipped\): nose_at gives nan at 0.7\d* mm across it"
@@ -141,7 +141,7 @@ def test_a_chuck_s_jump_is_found_with_its_place_and_size(jump, stack, way):
         assert [each.mm for each in found] == pytest.approx([size] * len(found), abs=1e-6)
 
 
-def test_a_jump_at_whole_turns_is_found_wherever_the_spindle_begins():
+def test_a_jump_at_whole_turns_is_found_from_any_start_angle():
     for spindle in ("0 deg", "1/3 turn", "33 deg", "-2/7 turn"):
         for turns in (1, 3, Fraction(5, 2)):
             chuck = SilentChuck(fault="whole turns")
@@ -152,7 +152,7 @@ def test_a_jump_at_whole_turns_is_found_wherever_the_spindle_begins():
 
 
 @pytest.mark.parametrize("fault", ["jump", "named jump"])
-def test_a_cam_s_cliff_under_a_knife_is_found_in_every_lobe(fault):
+def test_a_step_of_a_cam_under_a_knife_is_found_in_every_lobe(fault):
     cam = FaultyCam(lobes=7, base_radius=60.0, rise=1.0, fault=fault)
     found = jumps_of(path(cams=(Drive(cam, follower=Knife()),), lathe=sliding))
     assert len(found) == 14
@@ -162,7 +162,7 @@ def test_a_cam_s_cliff_under_a_knife_is_found_in_every_lobe(fault):
 
 @pytest.mark.parametrize("follower", [Roller(1.0), FlatFollower()], ids=lambda each: each.kind)
 @pytest.mark.parametrize("fault", ["jump", "named jump"])
-def test_a_cam_s_cliff_is_refused_by_name_under_any_other_follower(fault, follower):
+def test_a_step_of_a_cam_is_refused_with_its_name_under_any_other_follower(fault, follower):
     drive = Drive(FaultyCam(lobes=7, base_radius=60.0, rise=1.0, fault=fault), follower=follower)
     message = (
         r"cam 'faulty-cam' \(tests.faulty.FaultyCam\): rise_at jumps by 0.5 mm at 13.8857 degrees of the cam; only a knife can"
@@ -171,7 +171,7 @@ def test_a_cam_s_cliff_is_refused_by_name_under_any_other_follower(fault, follow
         path(cams=(drive,), lathe=sliding)
 
 
-def test_a_follower_whose_nose_jumps_is_refused_by_name():
+def test_a_follower_with_a_discontinuous_nose_is_refused_with_its_name():
     drive = Drive(Wave(lobes=7, base_radius=60.0, rise=1.0), follower=Chipped(step=0.25))
     message = (
         r"follower 'chipped' \(tests.test_jumps.Chipped\): nose_at jumps by 0.25 mm at 0.7 mm across it, with step 0.25; it must"
@@ -193,7 +193,7 @@ GOOD = {
 
 
 @pytest.mark.parametrize("good", GOOD)
-def test_a_quick_but_continuous_chuck_is_not_reported(good):
+def test_a_fast_but_continuous_chuck_is_not_reported(good):
     made = path(GOOD[good])
     assert jumps_of(made) == []
     assert list(jump_findings([made])) == []
@@ -209,12 +209,12 @@ def test_cams_with_corners_and_bridged_hollows_are_not_reported(shape, follower,
 
 @settings(max_examples=25)
 @given(at=st.floats(0.001, 0.99), wide=st.floats(1.5e-4, 0.1), size=st.floats(1e-3, 5.0), turns=st.integers(1, 3))
-def test_a_jump_anywhere_is_found(at, wide, size, turns):
+def test_a_jump_at_any_place_is_found(at, wide, size, turns):
     found = jumps_of(path(PlainChuck(), FaultyChuck(fault="jump", at=at, wide=min(wide, 0.995 - at), size=size), turns=turns))
     assert [each.u for each in found[:2]] == pytest.approx([at, at + min(wide, 0.995 - at)], abs=1e-9)
 
 
-def test_what_is_said_of_a_jump():
+def test_the_message_of_a_jump():
     chuck = FaultyChuck(fault="jump", at=0.25, wide=0.1, size=0.5)
     (said,) = jump_findings([path(chuck, name="rings")])
     assert str(said) == (
@@ -223,7 +223,7 @@ def test_what_is_said_of_a_jump():
     )
 
 
-def test_a_turn_about_the_tip_is_a_jump_too():
+def test_a_sudden_rotation_about_the_tip_is_a_jump():
     chuck = FaultyChuck(fault="turn", at=0.25, wide=0.1, size=1.0)
     cut = cut_on(fixed(EccentricChuck(shift=-3.0), chuck), at=At(depth=0.3))
     found = jumps_of(trace(cut))
@@ -259,7 +259,7 @@ def shop(bench, monkeypatch):  # noqa: F811
 COMMANDS = ("check", "draw", "carve", "settings", "program", "make")
 
 
-def test_a_chuck_that_gives_no_number_for_half_a_degree_is_refused_by_every_command(shop):
+def test_a_chuck_with_non_finite_values_over_half_a_degree_is_refused_by_every_command(shop):
     shop.job.write_text(f'{HEAD}kind = "faulty"\nfault = "nan"\nat = 0.2777777777777778\nwide = 1.39e-3{PASS}', encoding="utf-8")
     said = {shop.refusal(command, shop.job, "--into", "elsewhere") for command in COMMANDS if command != "check"}
     said.add(shop.refusal("check", shop.job))
@@ -286,7 +286,7 @@ def test_a_jump_is_found_by_the_check_and_never_proved(faulty, shop):
         assert "\nproved" not in said.out
 
 
-def test_whoever_makes_everything_for_a_job_that_jumps_is_told_so(shop):
+def test_make_reports_a_jump(shop):
     shop.job.write_text(f'{HEAD}kind = "faulty"\nfault = "jump"\nwide = 0.3{PASS}', encoding="utf-8")
     assert main(["make", str(shop.job), "--overwrite"]) == 1
     said = shop.capsys.readouterr().out

@@ -85,7 +85,7 @@ def test_the_page_lists_exactly_the_keys_that_exist(heading):
     assert set(re.findall(r"^\| `(\w+)` \|", section["text"], re.MULTILINE)) == schema_keys(TABLES[heading])
 
 
-def test_the_whole_lathe_of_the_page_is_what_its_words_say(write):
+def test_the_complete_lathe_of_the_page_is_read_as_described(write):
     lathe = read_lathe(write(WHOLE))
     assert lathe.name == "long bench"
     assert lathe.swing == 152.4
@@ -112,14 +112,14 @@ def test_a_lathe_in_a_job_has_the_keys_of_a_lathe_file_and_the_units_of_the_job(
     assert inside.lathe.headstock.sideways == "slides"
 
 
-def test_every_speed_on_the_page_is_read_as_its_row_says():
+def test_every_speed_on_the_page_is_read_with_the_unit_of_its_row():
     readers = (units.speed, units.turning_speed, units.acceleration, units.turning_acceleration)
     rows = re.findall(r"^\| the (?:speed|acceleration) of [^|]+\| (`.*`) \|", PAGE, re.MULTILINE)
     for reader, row in zip(readers, rows, strict=True):
         assert all(reader(written) > 0 for written in re.findall(r'`"([^"]+)"`', row))
 
 
-def test_speeds_are_in_each_units_own_seconds():
+def test_speeds_are_converted_to_units_per_second():
     """Exact by definition: 25.4 mm in an inch (Federal Register, 30 June 1959), 60 s in a minute, 360 degrees in a turn."""
     assert units.speed("24 in/min") == 10.16
     assert units.speed(24, bare="inch") == units.speed("24 in/min")
@@ -128,7 +128,7 @@ def test_speeds_are_in_each_units_own_seconds():
     assert units.steps("10160/in") == units.steps(10160, bare="inch") == units.steps(400) == 400.0
 
 
-def test_the_lathes_that_ship_are_those_of_the_page():
+def test_the_built_in_lathes_are_those_of_the_page():
     assert set(shipped_lathes()) == set(re.findall(r"^\| `(\w+-bench)`", PAGE, re.MULTILINE))
     assert read_lathe("rocking-bench").headstock == Headstock(sideways="rocks", endways="pumps", pivot_height=250.0)
     assert read_lathe("sliding-bench").headstock == Headstock(sideways="slides", endways="pumps")
@@ -136,7 +136,7 @@ def test_the_lathes_that_ship_are_those_of_the_page():
 
 
 @pytest.mark.parametrize("name", shipped_lathes())
-def test_a_lathe_that_ships_turns_its_spindle_and_moves_its_slides_within_limits(name):
+def test_a_built_in_lathe_turns_its_spindle_and_moves_its_slides_within_limits(name):
     """Axes as ISO 841 names them: X across, Z along the spindle, C about Z."""
     found = read_lathe(name)
     assert found.name == name
@@ -148,12 +148,12 @@ def test_a_lathe_that_ships_turns_its_spindle_and_moves_its_slides_within_limits
 
 
 @pytest.mark.parametrize("name", shipped_lathes())
-def test_a_lathe_that_ships_says_what_is_from_memory(name):
+def test_a_built_in_lathe_states_which_values_are_from_memory(name):
     text = (Path(units.__file__).parents[1] / "lathes" / f"{name}.toml").read_text(encoding="utf-8")
     assert "from memory, generic" in text
 
 
-def test_a_cam_has_a_motor_where_an_axis_moves_it_and_is_locked_to_the_spindle_where_none_does():
+def test_a_cam_has_a_motor_if_an_axis_moves_it_and_is_otherwise_locked_to_the_spindle():
     lathe = read_lathe("rocking-bench")
     assert [lathe.cam_shaft(number).turned_by for number in (1, 2, 3)] == ["motor", "motor", "spindle"]
 
@@ -308,7 +308,7 @@ CAM = BENCH + "[[cam]]\nnumber = 1\n"
         ),
     ],
 )
-def test_a_mistake_in_a_lathe_file_is_answered_with_one_line(text, message, refused):
+def test_an_error_in_a_lathe_file_is_reported_in_one_line(text, message, refused):
     assert refused(text) == message
 
 
@@ -364,7 +364,7 @@ def test_a_mistake_in_a_lathe_file_is_answered_with_one_line(text, message, refu
         ),
     ],
 )
-def test_what_a_lathe_cannot_be_set_to_is_refused_in_one_line(lathe, cam, message, write, capsys):
+def test_a_setting_that_the_lathe_cannot_make_is_refused_in_one_line(lathe, cam, message, write, capsys):
     write(lathe)
     job = write(f'lathe = "bench.toml"\n{WAVES}{cam}\n', "lid.toml")
     assert main(["check", str(job)]) == 2
@@ -373,7 +373,7 @@ def test_what_a_lathe_cannot_be_set_to_is_refused_in_one_line(lathe, cam, messag
     assert line.startswith(f"lobework: {job}:")
 
 
-def test_a_lathe_on_which_nothing_is_driven_gets_everything_but_a_program(write, tmp_path, capsys):
+def test_a_lathe_without_driven_axes_gets_every_output_except_a_program(write, tmp_path, capsys):
     write('[headstock]\nsideways = "slides"\n[[hand]]\nmoves = "x"\nscrew = { lead = 2.54 }\n')
     job = write(f'lathe = "bench.toml"\n{WAVES}\n', "lid.toml")
     assert main(["make", str(job), "--into", str(tmp_path / "lid")]) == 0
@@ -384,7 +384,7 @@ def test_a_lathe_on_which_nothing_is_driven_gets_everything_but_a_program(write,
     assert "controller" not in capsys.readouterr().out
 
 
-def test_a_place_on_a_hand_set_slide_may_be_written_in_turns_of_its_screw(write):
+def test_a_position_of_a_hand_set_slide_may_be_written_in_turns_of_its_screw(write):
     job = f'lathe = "hand-bench"\n{WAVES}'.replace("x = 24", 'x = "9 turns 4 div"')
     assert read_job(write(job)).passes[0].at.x == pytest.approx(9.4 * 2.54)
     with pytest.raises(InputError) as caught:
@@ -403,7 +403,7 @@ def test_a_place_on_a_hand_set_slide_may_be_written_in_turns_of_its_screw(write)
             read_job(write(job.replace('"hand-bench"', lathe)))
 
 
-def test_the_lathe_of_a_name_is_printed_whole_in_the_units_of_its_file(capsys):
+def test_a_named_lathe_is_printed_completely_in_the_units_of_its_file(capsys):
     assert main(["lathe", "hand-bench"]) == 0
     said = " ".join(capsys.readouterr().out.split())
     for each in (
@@ -417,7 +417,7 @@ def test_the_lathe_of_a_name_is_printed_whole_in_the_units_of_its_file(capsys):
         assert each in said
 
 
-def test_a_lathe_file_to_start_from_is_a_lathe(tmp_path, monkeypatch, capsys):
+def test_the_starter_lathe_file_is_valid(tmp_path, monkeypatch, capsys):
     monkeypatch.chdir(tmp_path)
     assert main(["new", "lathe", "my-bench.toml"]) == 0
     assert main(["lathe", "my-bench.toml"]) == 0
@@ -431,7 +431,7 @@ def test_a_lathe_file_to_start_from_is_a_lathe(tmp_path, monkeypatch, capsys):
     assert not Path("lathe").exists()
 
 
-def test_a_mistake_in_a_lathe_file_is_said_as_the_page_shows(tmp_path, monkeypatch, capsys):
+def test_an_error_in_a_lathe_file_is_printed_as_on_the_page(tmp_path, monkeypatch, capsys):
     monkeypatch.chdir(tmp_path)
     assert main(["new", "lathe", "my-bench.toml"]) == 0
     path = Path("my-bench.toml")
@@ -454,7 +454,7 @@ def test_wheels_make_a_ratio_exactly_or_not_at_all():
         assert shaft.train(ratio).ratio == abs(ratio)
 
 
-def test_an_idle_wheel_is_needed_where_one_pair_would_turn_the_cam_the_wrong_way():
+def test_an_idle_wheel_is_needed_if_one_pair_would_turn_the_cam_the_wrong_way():
     """Two wheels in mesh turn opposite ways, and an idle wheel between them turns the last the other way (common practice)."""
     shaft = CamShaft(number=1, turned_by="gears", wheels=(20, 30, 40, 60))
     ways = {ratio: shaft.idlers(Fraction(ratio)) for ratio in ("1/2", "-1/2", "4/9", "-4/9")}
@@ -466,7 +466,7 @@ def test_an_idle_wheel_is_needed_where_one_pair_would_turn_the_cam_the_wrong_way
     }
 
 
-def test_the_spindles_wheel_indexes_a_plain_chuck_that_has_none():
+def test_the_wheel_of_the_spindle_indexes_a_plain_chuck_without_a_wheel():
     from lobework.parts.chuck import PlainChuck
 
     lathe = Lathe(
@@ -499,7 +499,7 @@ JUNK = (
 
 
 @given(line=st.integers(0, WHOLE.count("\n") - 1), junk=st.sampled_from(JUNK), spoils=st.sampled_from(("value", "key", "line")))
-def test_whatever_is_written_in_a_lathe_file_is_read_or_answered_with_one_line(line, junk, spoils, tmp_path_factory):
+def test_any_lathe_file_is_read_or_refused_in_one_line(line, junk, spoils, tmp_path_factory):
     lines = WHOLE.splitlines()
     key, joint, value = lines[line].partition("=")
     lines[line] = {"value": f"{key}{joint}{junk}" if joint else junk, "key": f"{key.strip()}x {joint}{value}", "line": ""}[spoils]
@@ -512,7 +512,7 @@ def test_whatever_is_written_in_a_lathe_file_is_read_or_answered_with_one_line(l
     assert said == "" or (said.startswith(str(path)) and "\n" not in said)
 
 
-def test_a_wheel_by_hand_keeps_to_one_circle_on_the_sheet_and_in_the_program_and_is_proved(tmp_path):
+def test_a_hand_set_wheel_uses_one_circle_on_sheet_and_program_and_is_proved(tmp_path):
     """A quarter turn falls on both circles, a twentieth on the second alone."""
     path = tmp_path / "flutes.toml"
     path.write_text(

@@ -51,7 +51,7 @@ def test_the_curve_through_points_on_a_circle_tends_to_the_circle():
     assert min(orders(inside)) > 15.0
 
 
-def test_its_normals_tend_to_the_radii_of_the_circle():
+def test_the_normals_tend_to_the_radii_of_the_circle():
     """One order less than the curve: of the first at the ends, of the third inside."""
     errors = []
     for count in (33, 65, 129):
@@ -64,14 +64,14 @@ def test_its_normals_tend_to_the_radii_of_the_circle():
     assert errors[-1][1] < 1e-6
 
 
-def test_its_length_tends_to_that_of_the_arc():
+def test_the_length_tends_to_that_of_the_arc():
     """Two thirds of pi times the radius."""
     errors = [abs(on_a_circle(count).length - 2 * np.pi / 3 * RADIUS) for count in (9, 17, 33, 65)]
     assert min(orders(errors)) > 7.5
     assert errors[-1] < 3e-5
 
 
-def test_its_length_tends_to_that_of_a_parabola():
+def test_the_length_tends_to_that_of_a_parabola():
     """x = z^2 / 4f from its vertex to z: f (u sqrt(1 + u^2) + arsinh u) long, u = z / 2f (a handbook of mathematics,
     *from memory*)."""
     f, z = 5.0, 15.0
@@ -102,7 +102,7 @@ def test_the_curve_is_the_natural_cubic_spline_over_the_length_of_its_chords(poi
 
 @given(st.lists(numbers(0.1, 20.0), min_size=1, max_size=6), numbers(-1.4, 1.4))
 @settings(max_examples=examples(40))
-def test_points_in_line_make_a_straight_line(steps, lean):
+def test_a_curve_through_collinear_points_is_straight(steps, lean):
     """Distance along it, and a normal square to it, away from the axis on the way to the headstock."""
     along = np.concatenate([[0.0], np.cumsum(steps)])
     way = np.array([np.sin(lean), -np.cos(lean)])
@@ -115,7 +115,7 @@ def test_points_in_line_make_a_straight_line(steps, lean):
 
 @given(profiles(), st.sampled_from([0.001, 0.05, 1.0]))
 @settings(max_examples=examples(40))
-def test_lines_between_its_points_lie_as_near_to_the_curve_as_asked(points, within):
+def test_the_polyline_is_within_the_tolerance_of_the_curve(points, within):
     curve = Meridian(points)
     line = curve.polyline(within)
     assert line[[0, -1]] == pytest.approx(points[[0, -1]], abs=1e-9)

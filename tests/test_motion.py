@@ -39,7 +39,7 @@ def motion(bench: str, chucks: tuple):
 
 @pytest.mark.parametrize("bench", ["rocking-bench", "sliding-bench"])
 @pytest.mark.parametrize("chucks", CHUCKS.values(), ids=CHUCKS)
-def test_a_place_on_the_work_is_the_tip_seen_through_every_frame(bench, chucks):
+def test_the_position_on_the_work_is_the_tip_transformed_by_every_frame(bench, chucks):
     """The frames of the design, one rigid motion at a time: bench, carriage, spindle, chucks."""
     moved = motion(bench, chucks)
     u = np.linspace(0, 2, 501)

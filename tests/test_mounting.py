@@ -47,7 +47,7 @@ class Geared:
         return Rigid.move(x=self.arm * np.cos(self.slides * theta)) @ Rigid.turn(self.index.in_radians())
 
 
-def test_fields_of_another_type_are_what_the_chuck_s_author_meant():
+def test_a_field_named_screw_or_wheel_of_another_type_is_an_ordinary_setting():
     chuck = Geared(arm=3.0)
     assert settings_of(chuck) == [
         ("arm", "3 mm"), ("screw", "2 mm"), ("wheel", "40"), ("slides", "2"), ("travel", "9 mm"), ("index", "0 deg"),
@@ -97,7 +97,7 @@ TENTH = Screw(2.54)
     ],
     ids=lambda given: getattr(given, "kind", ""),
 )
-def test_nobody_is_asked_to_set_what_the_maker_has_settled(chuck, sets):
+def test_fixed_properties_of_a_chuck_are_not_listed_for_setting(chuck, sets):
     asked = by_hand(cut_on(fixed(chuck)))
     assert [what for what in asked if asked[what].do == "set"] == [f"chuck 1 {name}" for name in sets]
     assert {"screw", "travel"} <= {name.split()[-1] for name, _ in settings_of(chuck)}
@@ -111,7 +111,7 @@ def test_nobody_is_asked_to_set_what_the_maker_has_settled(chuck, sets):
         (1, 1, {"ring_angle_deg": 40.1, "swing_phase": "-40.1 deg", "travel": 14.99999}),
     ],
 )
-def test_a_slide_that_goes_past_its_end_between_the_places_that_are_tried_evenly_is_refused(swings, turns, settings):
+def test_overtravel_between_evenly_spaced_samples_is_refused(swings, turns, settings):
     """It goes 15 mm out of its middle, and there stand an even number of tries in a turn."""
     chuck = Oval(throw=5.0, swing=10.0, swings=swings, **{"travel": 14.99, **settings})
     with pytest.raises(SettingError, match="its slide would go past its end"):

@@ -116,11 +116,11 @@ def test_the_job_has_the_names_that_it_was_given(made):
         ("work.html", "\n"),
     ],
 )
-def test_what_is_written_as_text_holds_nothing_that_is_not_printed(made, name, lines):
+def test_text_outputs_contain_only_printable_characters(made, name, lines):
     require_plain((made / name).read_bytes().decode("utf-8"), lines=lines)
 
 
-def test_no_line_of_the_settings_or_of_what_is_printed_is_forged(made):
+def test_a_name_cannot_forge_a_line_of_the_settings_or_the_output(made):
     for name in ("settings.txt", "printed"):
         for line in (made / name).read_text(encoding="utf-8").split("\n"):
             assert not re.match(r"\[ \] cut 99|- do not|\(G0|M3|G0|Z-99", line), line
@@ -183,7 +183,7 @@ def test_a_cell_that_a_spreadsheet_would_calculate_begins_with_an_apostrophe(beg
 
 
 @pytest.mark.parametrize("command", ["check", "settings", "lathe", "draw"])
-def test_what_other_commands_print_is_as_plain(command, made, capsys, tmp_path):
+def test_other_commands_print_no_control_characters(command, made, capsys, tmp_path):
     job = made.parent / "lid.toml"
     given = job if command != "lathe" else tmp_path / "bench.toml"
     if command == "lathe":

@@ -25,7 +25,7 @@ def run(folder, ci):
     return subprocess.run(command, cwd=folder, env=environment, capture_output=True, text=True, check=False)
 
 
-def test_a_skip_fails_where_everything_must_run(tmp_path):
+def test_a_skip_is_a_failure_if_everything_must_run(tmp_path):
     answer = run(tmp_path, ci="true")
     assert answer.returncode == 1
     assert "skipped" not in answer.stdout.splitlines()[-1]
@@ -33,7 +33,7 @@ def test_a_skip_fails_where_everything_must_run(tmp_path):
         assert any("nothing may be skipped here" in line and f"no {name}" in line for line in answer.stdout.splitlines()), name
 
 
-def test_a_skip_stays_a_skip_elsewhere(tmp_path):
+def test_a_skip_is_otherwise_not_a_failure(tmp_path):
     answer = run(tmp_path, ci="")
     assert answer.returncode == 0
     assert "4 skipped" in answer.stdout

@@ -28,7 +28,7 @@ def rows(lines):
     return [[cell.strip() for cell in line.split("   ") if cell.strip()] for line in lines[2:]]
 
 
-def test_a_ratio_is_said_every_way_that_is_asked_for(capsys):
+def test_a_ratio_is_listed_for_every_requested_drive(capsys):
     lines = answer(
         capsys, "ratio", "2/3", "--lobes", "4", "--decimals", "0,2", "--wheels", "20,30", "--steps", "200", "--radius", "30 mm"
     )
@@ -42,16 +42,16 @@ def test_a_ratio_is_said_every_way_that_is_asked_for(capsys):
     ]
 
 
-def test_a_ratio_alone_is_said_in_percent_of_two_decimals(capsys):
+def test_a_ratio_without_options_is_listed_in_percent_with_two_decimals(capsys):
     assert [row[0] for row in rows(answer(capsys, "ratio", "1/7"))] == ["drive", "percent, 2 decimals"]
 
 
-def test_a_backward_ratio_is_taken_as_it_is_written_and_shorter_is_below_zero(capsys):
+def test_a_negative_ratio_is_accepted_and_a_shortfall_is_negative(capsys):
     lines = answer(capsys, "ratio", "-1/3", "--decimals", "2", "--wheels", "20,60")
     assert [row[1:3] for row in rows(lines)[1:]] == [["-33.33 %", "-0.108 deg"], ["-1/3 (-33.3333333 %)", "none"]]
 
 
-def test_lengths_are_said_in_inches_where_they_are_given_in_inches(capsys):
+def test_lengths_given_in_inches_are_printed_in_inches(capsys):
     in_inches = answer(capsys, "ratio", "2/3", "--radius", "1 in", "--seen", "0.002 in")
     assert in_inches == answer(capsys, "ratio", "2/3", "--radius", "1", "--seen", "0.002", "--units", "inch")
     assert rows(in_inches)[1][2:] == ["0.054 deg, 0.000942 in", "-", "after 7 turns"]
@@ -59,7 +59,7 @@ def test_lengths_are_said_in_inches_where_they_are_given_in_inches(capsys):
     assert rows(in_mm)[1][2:] == ["0.054 deg, 0.0239 mm", "-", "after 7 turns"]
 
 
-def test_the_cheapest_train_within_an_error_is_given_alone_and_none_is_exit_code_one(capsys):
+def test_only_the_cheapest_train_within_an_error_is_listed_and_none_exits_with_1(capsys):
     owned = "24,28,32,40,44,48,56,64,72,86,100"
     near = answer(capsys, "ratio", "0.6667", "--wheels", owned, "--within", "0.01 %")
     assert [row[0] for row in rows(near)[1:2]] == ["32 drives 48"]
@@ -67,7 +67,7 @@ def test_the_cheapest_train_within_an_error_is_given_alone_and_none_is_exit_code
     assert far[-1] == "no train of these wheels is within 0.001 % of 6667/10000: the nearest, 32 drives 48, is 0.005 % off"
 
 
-def test_wheels_to_cut_are_found_in_a_range_and_none_is_exit_code_one(capsys):
+def test_wheels_to_cut_are_found_in_a_range_and_none_exits_with_1(capsys):
     """R. W. Gosper, on the math-fun list: three pairs of 12 to 400 teeth, the same three."""
     near = answer(capsys, "ratio", "224.7007992", "--wheels", "12-400", "--pairs", "3", "--within", "0.00000003 %")
     assert rows(near)[1][0] == "149 drives 12, 152 drives 23, 293 drives 107"
@@ -78,7 +78,7 @@ def test_wheels_to_cut_are_found_in_a_range_and_none_is_exit_code_one(capsys):
     )
 
 
-def test_the_fractions_that_close_in_are_listed_with_their_errors(capsys):
+def test_the_mediants_are_listed_with_their_errors(capsys):
     """Brocot, 1861: 191/23, begun at 8/1, which is 7 too small."""
     lines = answer(capsys, "ratio", "191/23", "--mediants")
     found = [line.split()[:2] for line in lines[6:]]
@@ -91,7 +91,7 @@ def test_the_wheel_on_a_lathes_spindle_is_used(capsys):
     assert lines[0] == "circle of 96: 1 of 5 fall on it exactly; at most 1.5 deg off"
 
 
-def test_the_other_orders_of_a_train_are_said(capsys):
+def test_the_other_arrangements_of_a_train_are_listed(capsys):
     """Brown & Sharpe, p. 62: drivers 24 and 48 with driven 100 and 32, in four arrangements."""
     said = answer(capsys, "helix", "--diameter", "2 in", "--lead", "3.60 in", "--even", "10 in", "--wheels", "24,32,48,100")
     assert "24 drives 32, 48 drives 100    3.6 in   exact" in said
@@ -99,7 +99,7 @@ def test_the_other_orders_of_a_train_are_said(capsys):
     assert others == ["24 drives 100, 48 drives 32", "48 drives 32, 24 drives 100", "48 drives 100, 24 drives 32"]
 
 
-def test_a_lathe_says_what_it_turns_a_cam_at(capsys, tmp_path):
+def test_the_actual_ratio_of_a_lathe_is_printed(capsys, tmp_path):
     (tmp_path / "bench.toml").write_text(
         '[headstock]\nsideways = "slides"\n'
         '[[axis]]\nmoves = "cam 1"\nletter = "A"\nsteps = 3200\n'
@@ -113,7 +113,7 @@ def test_a_lathe_says_what_it_turns_a_cam_at(capsys, tmp_path):
     assert locked[1][:2] == ["bench, cam 2: locked to the spindle", "1 (100 %)"]
 
 
-def test_an_index_list_marks_what_is_exact_on_each_circle(capsys):
+def test_an_index_list_marks_exact_holes_on_each_circle(capsys):
     lines = answer(capsys, "index", "12", "--wheel", "96,100")
     assert lines[:2] == [
         "circle of 96: 12 of 12 fall on it exactly",
@@ -149,7 +149,7 @@ def test_an_angle_gives_its_lead_back(capsys):
     assert answer(capsys, "helix", "--diameter", "60", "--angle", "0")[1].split()[-1] == "endless"
 
 
-def test_a_taper_is_listed_with_the_setting_that_is_least_out(capsys):
+def test_a_taper_is_listed_with_the_angle_of_least_error(capsys):
     lines = answer(capsys, "helix", "--diameter", "50", "40", "30", "--lead", "300")
     assert [line.split()[2] for line in lines[1:4]] == ["27.636", "22.728", "17.441"]
     assert lines[-1] == "one setting for all: 22.539 deg, at most 5.098 deg off"
@@ -205,7 +205,7 @@ BAD = {
 
 
 @pytest.mark.parametrize("line", BAD)
-def test_a_mistake_is_answered_in_one_line_with_code_two(line, capsys):
+def test_an_error_is_one_line_and_exits_with_2(line, capsys):
     assert main(line.split()) == 2
     said = capsys.readouterr()
     assert said.out == ""
@@ -241,7 +241,7 @@ VERBS = {
 @pytest.mark.parametrize("verb", VERBS)
 @settings(max_examples=examples(30))
 @given(data=st.data())
-def test_whatever_is_written_is_answered_or_refused_in_one_line(verb, data):
+def test_any_input_is_answered_or_refused_in_one_line(verb, data):
     options = data.draw(st.lists(st.sampled_from(VERBS[verb]), max_size=4, unique=True))
     line = [verb, *(data.draw(st.sampled_from(ODD)) for _ in range(verb != "helix"))]
     for option in options:

@@ -96,7 +96,7 @@ def given_in_numpy(part, number):
 
 @pytest.mark.parametrize("number", NUMBERS.values(), ids=NUMBERS)
 @pytest.mark.parametrize("part", PARTS, ids=lambda part: type(part).__name__)
-def test_a_part_takes_the_numbers_of_numpy_and_keeps_pythons(part, number):
+def test_a_part_accepts_numpy_numbers_and_stores_python_numbers(part, number):
     made = given_in_numpy(part, number)
     assert made == part
     assert repr(made) == repr(part)
@@ -107,13 +107,13 @@ SAMPLES = [each.part for each in installed().samples("built-in") if is_dataclass
 
 
 @pytest.mark.parametrize("part", SAMPLES, ids=lambda part: type(part).__name__)
-def test_every_part_that_ships_takes_the_numbers_of_numpy(part):
+def test_every_built_in_part_accepts_numpy_numbers(part):
     made = given_in_numpy(part, NUMBERS["scalar"])
     assert made == part
     assert not of_numpy(made)
 
 
-def test_every_part_with_numbers_is_tried():
+def test_the_list_of_tested_parts_is_complete():
     """Of the public names; a part that is added is added above."""
     named = {kind for name in lw.__all__ if is_dataclass(kind := getattr(lw, name)) and kind.__module__ not in NOT_GIVEN}
     assert named - {type(part) for part in (*PARTS, *SAMPLES)} == WITHOUT_NUMBERS
@@ -135,12 +135,12 @@ WITHOUT_NUMBERS = {lw.CamShape, lw.Cut, lw.DrillingSpindle, lw.FixedTool, lw.Han
 
 
 @pytest.mark.parametrize("kind", [np.float64, np.float32, np.array])
-def test_a_phase_is_swept_by_numbers_of_numpy(kind):
+def test_a_phase_accepts_numpy_numbers(kind):
     drives = [lw.Drive(WAVE, follower=ROLLER, phase=kind(each)) for each in np.linspace(0.0, 90.0, 5)]
     assert [drive.phase for drive in drives] == [lw.Phase.of(each) for each in (0, 22.5, 45, 67.5, 90)]
 
 
-def test_steps_of_a_series_are_numbers_of_numpy():
+def test_steps_of_a_series_accept_numpy_numbers():
     job = PARTS[-1]
     plain = replace(job, passes=[RING.series(3, x=-1.5, phase=22.5)])
     stepped = replace(job, passes=[RING.series(np.int64(3), {"x": np.float32(-1.5)}, phase=np.float64(22.5))])
@@ -148,7 +148,7 @@ def test_steps_of_a_series_are_numbers_of_numpy():
     assert not any(of_numpy(cut.passed) for cut in stepped.cuts())
 
 
-def test_units_read_numbers_of_numpy():
+def test_units_accept_numpy_numbers():
     assert units.length(np.float64(2), bare="inch") == units.length(2, bare="inch")
     assert units.ratio(np.float64(0.1)) == Fraction(1, 10)
     assert units.ratio(np.int64(-3)) == -3
@@ -156,7 +156,7 @@ def test_units_read_numbers_of_numpy():
     assert units.Phase(np.float64(0.5)) * np.int64(3) == units.Phase(Fraction(3, 2))
 
 
-def test_functions_take_numbers_of_numpy():
+def test_functions_accept_numpy_numbers():
     three, one_third = np.int64(3), Fraction(1, 3)
     assert ratios.nearest_percent(np.float64(0.125), three) == ratios.nearest_percent(0.125, 3)
     assert ratios.nearest_percent(one_third, np.int8(20)) == ratios.nearest_percent(one_third, 20)
@@ -170,7 +170,7 @@ def test_functions_take_numbers_of_numpy():
     assert change_wheels.train_to_cut(one_third, np.float64(0.01), three, np.int8(12), np.int16(100)).ratio == one_third
 
 
-def test_a_carving_and_its_picture_take_numbers_of_numpy():
+def test_a_carving_and_its_picture_accept_numpy_numbers():
     job = replace(PARTS[-1], cutter=lw.Vee(angle_deg=60.0, width=3.0), passes=[replace(RING, cams=())])
     carving = job.carve(np.float32(1.0))
     assert np.array_equal(carving.depth, job.carve(1.0).depth)
@@ -195,7 +195,7 @@ def test_a_carving_and_its_picture_take_numbers_of_numpy():
         lambda given: replace(PARTS[-1], resolution=given),
     ],
 )
-def test_what_is_no_real_number_stays_refused_in_one_line(make, given):
+def test_values_that_are_not_real_numbers_are_refused_in_one_line(make, given):
     with pytest.raises(InputError) as error:
         make(given)
     assert "\n" not in str(error.value)

@@ -47,7 +47,7 @@ def there(folder: Path) -> list[str]:
     return sorted(str(each.relative_to(folder)) for each in folder.rglob("*"))
 
 
-def test_what_a_killed_process_left_unfinished_goes_at_the_next_writing_into_that_folder(folder):
+def test_unfinished_files_of_a_killed_process_are_removed_at_the_next_write(folder):
     killed = subprocess.run([sys.executable, "-c", KILLED], check=False)
     assert killed.returncode == -signal.SIGKILL
     left = there(folder / "lid")
@@ -57,7 +57,7 @@ def test_what_a_killed_process_left_unfinished_goes_at_the_next_writing_into_tha
     assert there(folder / "lid") == ["settings.txt"]
 
 
-def test_what_a_living_process_or_another_machine_has_not_finished_stays(folder):
+def test_unfinished_files_of_a_live_process_or_another_machine_are_kept(folder):
     subprocess.run([sys.executable, "-c", KILLED], check=False)
     ours = next((folder / "lid").iterdir()).name.split("-")
     others = [
@@ -72,14 +72,14 @@ def test_what_a_living_process_or_another_machine_has_not_finished_stays(folder)
     assert there(folder / "lid") == sorted([*others, "settings.txt"])
 
 
-def test_a_file_that_does_not_fit_is_answered_with_its_path_and_the_cause_and_none_is_left(folder):
+def test_a_file_that_does_not_fit_is_reported_with_path_and_cause_and_none_is_left(folder):
     done = subprocess.run([sys.executable, "-c", LIMITED], check=False, capture_output=True, text=True)
     message = f"lid/large.svg: cannot be written: {os.strerror(errno.EFBIG)}; name another folder"
     assert done.stderr.splitlines()[-1] == f"lobework.errors.InputError: {message}"
     assert there(folder) == []
 
 
-def test_a_full_disk_is_answered_with_its_path_and_what_to_do(folder, monkeypatch):
+def test_a_full_disk_is_reported_with_path_and_remedy(folder, monkeypatch):
     real = Path.open
 
     def full(path, *arguments, **settings):
@@ -95,14 +95,14 @@ def test_a_full_disk_is_answered_with_its_path_and_what_to_do(folder, monkeypatc
 
 
 @pytest.mark.parametrize("path", [f"{LONG}/axes.csv", f"lid/{LONG}", f"lid/{LONG}/axes.csv", "lid/a\0b"])
-def test_a_name_that_no_file_can_have_is_refused_before_anything_is_made(path, folder):
+def test_an_invalid_file_name_is_refused_before_anything_is_written(path, folder):
     with pytest.raises(InputError, match=r"cannot be written: .*; name another folder$"):
         refuse_existing([Path(path)])
     assert "cannot be written" in refusal({Path("lid/one"): b"1", Path(path): b"2"})
     assert there(folder) == []
 
 
-def test_a_folder_in_which_no_file_may_be_made_is_refused_before_the_work(folder, monkeypatch):
+def test_an_unwritable_folder_is_refused_before_the_work(folder, monkeypatch):
     monkeypatch.setattr(os, "access", lambda path, mode: Path(path).name != "kept")
     (folder / "kept").mkdir()
     for path in ("kept/axes.csv", "kept/deeper/axes.csv"):
@@ -111,7 +111,7 @@ def test_a_folder_in_which_no_file_may_be_made_is_refused_before_the_work(folder
 
 
 @pytest.mark.parametrize("path", ["lid/axes.csv", "lid/deeper/axes.csv", "gone/axes.csv"])
-def test_a_file_or_a_dangling_link_in_a_folders_place_is_refused_before_the_work(path, folder):
+def test_a_file_or_a_dangling_link_given_as_folder_is_refused_before_the_work(path, folder):
     (folder / "lid").write_bytes(b"mine")
     (folder / "gone").symlink_to("nowhere")
     with pytest.raises(InputError, match=r"^(lid|gone): is a file, so nothing can be written in it; name another folder$"):
@@ -133,14 +133,14 @@ def test_a_link_is_never_written_through(folder):
     assert not (folder / "axes.csv").is_symlink()
 
 
-def test_a_link_to_a_folder_is_as_good_as_the_folder(folder):
+def test_a_link_to_a_folder_is_followed(folder):
     (folder / "kept").mkdir()
     (folder / "lid").symlink_to("kept")
     write_files({Path("lid/axes.csv"): b"u"})
     assert (folder / "kept" / "axes.csv").read_bytes() == b"u"
 
 
-def test_a_name_as_long_as_names_may_be_is_written(folder):
+def test_a_file_name_of_the_greatest_length_is_written(folder):
     longest = os.pathconf(folder, "PC_NAME_MAX")
     write_files({Path("a" * longest): b"u"})
     assert there(folder) == ["a" * longest]

@@ -29,7 +29,7 @@ def test_every_folder_is_a_package():
 
 
 @everywhere
-def test_it_is_called_what_its_folder_is_and_needs_the_library_alone(folder):
+def test_a_package_is_named_after_its_folder_and_requires_only_the_library(folder):
     said = project(folder)["project"]
     assert said["name"] == f"lobework-{folder.name}"
     assert said["dependencies"] == ["lobework"]
@@ -39,20 +39,20 @@ def test_it_is_called_what_its_folder_is_and_needs_the_library_alone(folder):
 
 
 @everywhere
-def test_it_is_licensed_as_the_library_is(folder):
+def test_a_package_has_the_licence_of_the_library(folder):
     said = project(folder)["project"]
     assert (said["license"], said["license-files"]) == (LIBRARY["license"], LIBRARY["license-files"])
     assert (folder / "LICENSE").read_bytes() == (ROOT / "LICENSE").read_bytes()
 
 
 @everywhere
-def test_it_installs_its_one_module_and_nothing_else(folder):
+def test_a_package_installs_only_its_module(folder):
     assert project(folder)["tool"]["hatch"]["build"]["targets"]["wheel"]["only-include"] == [module(folder).name]
     assert list(folder.glob("*.py")) == [module(folder)]
 
 
 @everywhere
-def test_it_keeps_the_contract_and_offers_samples_to_the_kit(folder):
+def test_a_package_declares_the_contract_and_offers_samples(folder):
     body = ast.parse(module(folder).read_text(encoding="utf-8")).body
     assert "lobework_contract = 2" in [ast.unparse(each) for each in body]
     hooks = [
@@ -63,7 +63,7 @@ def test_it_keeps_the_contract_and_offers_samples_to_the_kit(folder):
 
 
 @everywhere
-def test_its_tests_hold_it_to_the_kit_and_take_a_warning_for_a_failure(folder):
+def test_the_tests_of_a_package_use_the_kit_and_treat_warnings_as_errors(folder):
     assert "-W error" in project(folder)["tool"]["pytest"]["ini_options"]["addopts"]
     tests = "".join(each.read_text(encoding="utf-8") for each in (folder / "tests").glob("test_*.py"))
     assert f'@pytest.mark.lobework("{folder.name}")' in tests
@@ -71,7 +71,7 @@ def test_its_tests_hold_it_to_the_kit_and_take_a_warning_for_a_failure(folder):
 
 
 @everywhere
-def test_its_page_tells_how_to_install_it_and_shows_a_job(folder):
+def test_the_page_of_a_package_describes_its_installation_and_shows_a_job(folder):
     page = (folder / "README.md").read_text(encoding="utf-8")
     assert page.startswith(f"# lobework-{folder.name}\n")
     assert f"pip install lobework-{folder.name}" in page
@@ -79,7 +79,7 @@ def test_its_page_tells_how_to_install_it_and_shows_a_job(folder):
 
 
 @everywhere
-def test_it_has_an_example(folder):
+def test_a_package_has_an_example(folder):
     assert list((folder / "examples").glob("*.toml"))
 
 

@@ -41,14 +41,14 @@ def metadata(wheel):
     return email.message_from_bytes(wheel.read(f"lobework-{lobework.__version__}.dist-info/METADATA"))
 
 
-def test_the_wheel_holds_every_source_file_and_no_other(wheel):
+def test_the_wheel_contains_every_source_file_and_no_other(wheel):
     source = ROOT / "src"
     files = (path for path in (source / "lobework").rglob("*") if path.is_file() and "__pycache__" not in path.parts)
     names = {name for name in wheel.namelist() if ".dist-info/" not in name}
     assert names == {path.relative_to(source).as_posix() for path in files if path.suffix not in (".nbi", ".nbc")}
 
 
-def test_the_source_holds_whatever_its_tests_and_its_contributors_page_ask_for(tmp_path):
+def test_the_source_archive_contains_the_files_that_tests_and_developers_need(tmp_path):
     with tarfile.open(built("sdist", tmp_path)) as opened:
         names = {name.partition("/")[2] for name in opened.getnames()}
     asked = (".ci/*", "benchmarks/*.py", "docs/examples/*.toml", "plugins/*/*.*", "src/**/*.txt", "tests/**/*.py")
@@ -57,11 +57,11 @@ def test_the_source_holds_whatever_its_tests_and_its_contributors_page_ask_for(t
     assert files - names == set()
 
 
-def test_the_wheel_says_that_it_is_typed(wheel):
+def test_the_wheel_contains_py_typed(wheel):
     assert "lobework/py.typed" in wheel.namelist()
 
 
-def test_the_wheel_holds_the_licence(wheel, metadata):
+def test_the_wheel_contains_the_licence(wheel, metadata):
     assert metadata["License-Expression"] == "MIT"
     assert wheel.read(f"lobework-{lobework.__version__}.dist-info/licenses/LICENSE") == (ROOT / "LICENSE").read_bytes()
 
@@ -70,7 +70,7 @@ def test_the_wheel_shows_the_readme(metadata):
     assert metadata.get_payload().strip() == (ROOT / "README.md").read_text(encoding="utf-8").strip()
 
 
-def test_the_core_needs_only_what_it_computes_and_reads_with(metadata):
+def test_the_core_requires_only_numba_numpy_pluggy_and_pydantic(metadata):
     needed = {line.partition(">")[0] for line in metadata.get_all("Requires-Dist") if "extra ==" not in line}
     assert needed == {"numba", "numpy", "pluggy", "pydantic", "typing-extensions"}  # the last before Python 3.12 alone
 

@@ -22,14 +22,14 @@ CAM = Drive(Wave(lobes=4, base_radius=60.0, rise=5.0), follower=Knife())
 RINGS = Pass(name="rings", at=At(x=24.0, depth=0.4), cams=(CAM,))
 
 
-def test_a_pass_alone_is_one_cut():
+def test_a_pass_without_a_series_is_one_cut():
     (cut,) = cuts_of(RINGS, sliding())
     assert (cut.number, cut.title, cut.levels, cut.stepped) == (1, "rings", (), {})
     assert cut.passed.cams[0].name == "cam 1"
 
 
 @given(count=st.integers(1, 40), x=st.floats(-2, 2), on=phases)
-def test_each_step_is_worked_from_the_first_so_nothing_creeps(count, x, on):
+def test_steps_are_computed_from_the_first_cut_without_accumulated_error(count, x, on):
     cuts = list(cuts_of(RINGS.series(count, x=x, phase=on), sliding()))
     assert [cut.number for cut in cuts] == list(range(1, count + 1))
     for k, cut in enumerate(cuts):
@@ -38,13 +38,13 @@ def test_each_step_is_worked_from_the_first_so_nothing_creeps(count, x, on):
         assert cut.stepped == {"x": cut.passed.at.x, "cam 1.phase": on * k}
 
 
-def test_a_step_that_several_cams_share_reaches_them_in_their_order():
+def test_a_step_shared_by_several_cams_is_applied_in_cam_order():
     cams = tuple(Drive(CAM.cam, follower=Knife(), name=name) for name in ("slow", "quick", "north", "south", "inner", "outer"))
     (cut, _) = cuts_of(Pass(cams=cams).series(2, gain=0.1), sliding())
     assert list(cut.stepped) == [f"{drive.name}.gain" for drive in cams]
 
 
-def test_phases_in_lobes_come_round_exactly():
+def test_96_index_steps_add_up_to_exactly_one_turn():
     """96 steps of 1/96 turn on a wheel of 96 (Lukin, *The Lathe and Its Uses*) are one turn, not nearly one."""
     last = list(cuts_of(Pass().series(97, index="1/96 turn"), fixed(EccentricChuck(shift=3.0))))[-1]
     assert last.lathe.chucks[0].chuck.index == Phase(turns=Fraction(1))
@@ -87,7 +87,7 @@ def test_rows_of_a_series_nest_with_the_inner_one_first():
         assert chuck.index.in_degrees() == 36 * place + 3 * row
 
 
-def test_the_outermost_wheel_takes_the_index():
+def test_an_unqualified_index_applies_to_the_outermost_chuck():
     lathe = fixed(EccentricChuck(shift=1.0), EccentricChuck(shift=2.0))
     _, second = cuts_of(Pass().series(2, index="90 deg"), lathe)
     assert [mounted.chuck.index.in_degrees() for mounted in second.lathe.chucks] == [0, 90]
@@ -103,7 +103,7 @@ def test_the_outermost_wheel_takes_the_index():
         ({"gain": -0.5}, "series step 3, cam 1.gain: gain=0: must be above zero"),
     ],
 )
-def test_a_step_that_cannot_be_taken_names_its_key(each, message):
+def test_an_invalid_step_is_reported_with_its_key(each, message):
     with pytest.raises(SettingError if "unit" not in message else ValueError) as error:
         list(cuts_of(RINGS.series(3, each), sliding()))
     assert message in str(error.value)

@@ -73,7 +73,7 @@ def told(error):
     return type(error), str(error), repr(error), fields
 
 
-def test_every_class_of_errors_is_tried():
+def test_every_class_of_errors_is_tested():
     assert {type(error) for error in RAISED} == kinds()
     assert not [path for path in PLUGINS if "Error(" in path.read_text(encoding="utf-8").partition("class ")[2].partition(":")[0]]
 
@@ -98,7 +98,7 @@ class OfAPlugin(errors.SettingError):
         super().__init__(f"{teeth} teeth on {wheel}")
 
 
-def test_an_error_with_a_constructor_of_its_own_is_pickled_too():
+def test_an_error_with_its_own_constructor_is_pickled():
     error = OfAPlugin(96, wheel="outer")
     error.add_note("seen at the bench")
     assert told(pickle.loads(pickle.dumps(error))) == told(error)

@@ -40,14 +40,14 @@ def wall_at(piece, z):
     return surface.wall(near)
 
 
-def test_a_disc_is_seen_from_the_cutter_and_has_its_back_behind_it():
+def test_a_disc_is_seen_from_the_cutter_with_depth_behind_its_face():
     disc = Disc(diameter=70.0, thickness=8.0)
     assert disc.surface == Face(radius=35.0, thickness=8.0)
     assert disc.seen(np.array([[3.0, -4.0, -0.5]])).tolist() == [[3.0, -4.0, 0.5]]
 
 
 @pytest.mark.parametrize(("bore", "wall"), [(0.0, 25.0), (42.0, 4.0), (49.5, 0.25)])
-def test_a_barrel_is_as_thick_as_half_the_difference_of_its_diameters(bore, wall):
+def test_the_wall_of_a_barrel_is_half_the_difference_of_its_diameters(bore, wall):
     surface = Barrel(diameter=50.0, length=60.0, bore=bore).surface
     s = np.array([0.0, 12.5, 60.0])
     assert surface.wall(s).tolist() == [wall] * 3
@@ -68,7 +68,7 @@ def test_a_straight_turned_piece_is_a_barrel():
 
 @pytest.mark.parametrize("lean_deg", [-50.0, -20.0, 0.0, 20.0, 50.0])
 @pytest.mark.parametrize("across", [1.0, 8.0])
-def test_the_wall_of_a_hollow_cone_is_its_thickness_square_to_the_surface(lean_deg, across):
+def test_the_wall_of_a_hollow_cone_is_its_thickness_along_the_normal(lean_deg, across):
     """Two cones a distance a apart along the radius, their sides at the angle t to the axis, stand a cos(t) apart."""
     slope = math.tan(math.radians(lean_deg))
     cone = [(z, 60.0 + z * slope) for z in (20.0, 0.0, -20.0, -40.0)]
@@ -83,7 +83,7 @@ def test_the_wall_between_two_spheres_is_the_difference_of_their_radii():
     assert wall_at(bowl, np.linspace(-15.0, 15.0, 31)) == pytest.approx([3.0] * 31, abs=2e-4)
 
 
-def test_solid_work_is_as_thick_as_the_way_to_its_axis():
+def test_the_wall_of_solid_work_is_its_distance_from_the_axis_along_the_normal():
     """Along the normal, r / cos(t) on a cone whose side is at the angle t to the axis; the radius of a sphere."""
     assert wall_at(Turned(profile=sphere(25.0)), np.linspace(-15.0, 15.0, 31)) == pytest.approx([25.0] * 31, abs=2e-3)
     cone = Turned(profile=((0, 30), (-40, 10))).surface
@@ -101,7 +101,7 @@ def test_a_hollow_that_ends_inside_is_closed_flat():
 
 
 @pytest.mark.parametrize("hollow", [((3, 15), (-60, 15)), ((-60, 15), (-61, 15))])
-def test_a_hollow_may_go_out_through_the_ends_but_not_lie_beyond_them(hollow):
+def test_a_hollow_may_open_at_the_ends_but_not_extend_beyond_them(hollow):
     def make():
         return Turned(profile=((0, 20), (-40, 20)), hollow=hollow)
 
@@ -114,7 +114,7 @@ def test_a_hollow_may_go_out_through_the_ends_but_not_lie_beyond_them(hollow):
 
 @given(st.sampled_from(FORMS), numbers(0.0, 1.0), numbers(-10.0, 10.0), numbers(-2.0, 4.0))
 @settings(max_examples=examples(60))
-def test_a_place_at_a_depth_is_seen_where_it_is_on_the_rolled_out_side(piece, part, angle, depth):
+def test_a_point_at_a_depth_has_its_position_on_the_unrolled_side(piece, part, angle, depth):
     """Built from the surface's own point and normal; angle times the greatest radius, length along, depth square to it."""
     surface = piece.surface
     s = part * surface.length
@@ -128,7 +128,7 @@ def test_a_place_at_a_depth_is_seen_where_it_is_on_the_rolled_out_side(piece, pa
 
 @pytest.mark.parametrize("piece", FORMS)
 @pytest.mark.parametrize("beyond", [0.5, 4.0])
-def test_a_place_beyond_an_end_is_seen_beyond_the_sheet_by_as_much(piece, beyond):
+def test_a_point_beyond_an_end_is_beyond_the_sheet_by_the_same_distance(piece, beyond):
     """Along the surface's own direction at its end."""
     surface = piece.surface
     for s, sign in ((0.0, 1.0), (surface.length, -1.0)):
@@ -140,14 +140,14 @@ def test_a_place_beyond_an_end_is_seen_beyond_the_sheet_by_as_much(piece, beyond
 
 
 @pytest.mark.parametrize("piece", FORMS)
-def test_the_sheet_of_a_side_is_as_wide_as_its_greatest_round_and_as_high_as_it_is_long(piece):
+def test_the_sheet_of_a_side_has_its_greatest_circumference_as_width_and_its_length_as_height(piece):
     surface = piece.surface
     assert isinstance(surface, Round)
     widest = surface.profile(np.linspace(0.0, surface.length, 4001))[:, 0].max()
     assert np.ptp(piece.outline, axis=0) == pytest.approx([2 * math.pi * widest, surface.length], rel=1e-5)
 
 
-def test_the_sheet_says_a_profile_in_its_own_unit():
+def test_the_settings_show_a_profile_in_the_requested_unit():
     """One inch is 25.4 mm (Federal Register, 30 June 1959)."""
     piece = Turned(profile=((0, 25.4), (-50.8, 12.7)))
     assert settings_of(piece) == [("profile", "(0, 25.4), (-50.8, 12.7) mm")]
@@ -231,7 +231,7 @@ WRONG = {
 
 
 @pytest.mark.parametrize("case", WRONG)
-def test_work_that_cannot_be_is_refused_in_one_line(case):
+def test_invalid_work_is_refused_in_one_line(case):
     make, message = WRONG[case]
     with pytest.raises(SettingError) as told:
         make()

@@ -96,14 +96,14 @@ def test_a_faulty_plugin_is_left_out_with_its_cause_in_one_line(everything, pack
 
 
 @pytest.mark.parametrize(("package", "name"), FAULTY, ids=lambda part: part)
-def test_a_faulty_plugin_is_warned_of_once_with_its_package_and_version(everything, package, name):
+def test_a_faulty_plugin_gives_one_warning_with_its_package_and_version(everything, package, name):
     version = next(each["version"] for each in PACKAGES if each["name"] == package)
     line = f"lobework plugin {name!r} ({package} {version}) is left out: {expected(FAULTY[package, name])}"
     assert everything["said"].count(["PluginWarning", line]) == 1
     assert everything["said again"] == 0
 
 
-def test_nothing_is_looked_for_at_import(shop, everything):
+def test_import_lobework_searches_no_plugins(shop, everything):
     assert everything["said at import"] == 0
     script = """
         import sys
@@ -117,7 +117,7 @@ def test_nothing_is_looked_for_at_import(shop, everything):
 
 
 @pytest.mark.parametrize(("package", "name"), GOOD, ids=lambda part: part)
-def test_a_good_plugin_among_faulty_ones_brings_in_all_that_it_offers(everything, package, name):
+def test_a_correct_plugin_among_faulty_ones_loads_completely(everything, package, name):
     (record,) = (each for each in everything["loaded"] if (each["package"], each["name"]) == (package, name))
     assert record["offers"] == GOOD[package, name]
     for kind, offered in record["offers"]:
@@ -126,7 +126,7 @@ def test_a_good_plugin_among_faulty_ones_brings_in_all_that_it_offers(everything
         assert offered in shelf
 
 
-def test_what_ships_inside_is_the_same_beside_good_and_faulty_plugins(shop, everything):
+def test_built_in_parts_are_the_same_beside_correct_and_faulty_plugins(shop, everything):
     alone = shop.report("none")
     assert everything["loaded"][0] == alone["loaded"][0]
     for kind, parts in alone["parts"].items():
@@ -137,20 +137,20 @@ def test_what_ships_inside_is_the_same_beside_good_and_faulty_plugins(shop, ever
 
 
 @pytest.mark.parametrize("given", ["", "none", " None "])
-def test_empty_or_none_loads_only_what_ships_inside(shop, given):
+def test_empty_or_none_loads_only_built_in_parts(shop, given):
     found = shop.report(given)
     assert [(each["name"], each["package"]) for each in found["loaded"]] == [("built-in", "lobework")]
     assert found["refused"] == found["said"] == []
 
 
 @pytest.mark.parametrize("given", ["sway,careful", " careful , sway ,", "lobework_sway,careful"])
-def test_a_list_loads_the_plugins_or_packages_that_it_names_and_no_other(shop, given):
+def test_a_list_loads_only_the_plugins_or_packages_that_it_names(shop, given):
     found = shop.report(given)
     assert [each["name"] for each in found["loaded"]] == ["built-in", "careful", "sway"]
     assert found["refused"] == []
 
 
-def test_a_plugin_named_in_the_list_but_not_installed_is_reported_with_the_nearest(shop):
+def test_a_plugin_named_in_the_list_but_not_installed_is_reported_with_a_suggestion(shop):
     (record,) = shop.report("swy")["refused"]
     assert (record["name"], record["package"]) == ("swy", "")
     assert record["cause"].startswith(
@@ -159,13 +159,13 @@ def test_a_plugin_named_in_the_list_but_not_installed_is_reported_with_the_neare
     )
 
 
-def test_naming_one_of_two_that_clash_lets_that_one_in(shop):
+def test_selecting_one_of_two_clashing_plugins_loads_it(shop):
     found = shop.report("left")
     assert found["parts"]["cutter"]["spoon"] == "lobework_left"
     assert found["refused"] == []
 
 
-def test_of_two_that_clash_neither_is_used(everything):
+def test_of_two_clashing_plugins_neither_is_used(everything):
     assert "spoon" not in everything["parts"]["cutter"]
 
 
@@ -215,7 +215,7 @@ spindle = Axis(moves="spindle", letter="C")
 """
 
 
-def test_an_outside_chuck_carries_the_work_like_one_that_ships_inside(shop):
+def test_an_external_chuck_moves_the_work_like_a_built_in_one(shop):
     """From the definition of the motion: a fixed tip at radius R, seen from work turned by theta and swung by s(theta),
     stands at R and the polar angle -(theta + s(theta)). No source."""
     script = f"""{SHELF}
@@ -233,7 +233,7 @@ print(json.dumps([path.u.tolist(), path.x.tolist(), path.y.tolist()]))
     np.testing.assert_allclose(y, -10.0 * np.sin(seen), rtol=0, atol=1e-9)
 
 
-def test_an_outside_cam_and_follower_move_the_headstock_as_the_same_shape_that_ships_inside(shop):
+def test_an_external_cam_and_follower_move_the_headstock_like_the_same_built_in_shape(shop):
     """The outside shape is written with the double-angle formula: (1 + cos 2a) / 2 = cos(a) ** 2."""
     script = f"""{SHELF}
 lathe = Lathe(name="bench", headstock=Headstock(sideways="slides"), axes=(spindle,))
@@ -250,7 +250,7 @@ print(np.abs(paths[0] - paths[1]).max() < 1e-6, np.ptp(np.hypot(*paths[0])) > 3.
     assert shop.message(script, plugins="bench") == ["True True"]
 
 
-def test_an_outside_target_renders_traces_and_an_outside_check_looks_at_them(shop):
+def test_an_external_target_renders_traces_and_an_external_check_examines_them(shop):
     script = f"""{SHELF}
 lathe = Lathe(name="bench", headstock=Headstock(sideways="fixed"), axes=(spindle,))
 cuts = list(cuts_of(Pass(turns=1, at=At(x=10.0), name="ring").series(3, x=-1.0), lathe))
@@ -265,7 +265,7 @@ print([(found.kind, found.level, found.where) for found in crowded(cuts, traces)
     assert looked == "[('crowded', 'note', 'ring 1'), ('crowded', 'note', 'ring 2'), ('crowded', 'note', 'ring 3')] []"
 
 
-def test_an_outside_cutter_and_piece_are_made_by_name(shop):
+def test_an_external_cutter_and_piece_are_made_by_name(shop):
     script = f"""{SHELF}
 print(shelf.part("cutter", "chisel")().width_at(0.1), shelf.part("piece", "square")(side=30.0).outline[0].tolist())
 """
@@ -289,7 +289,7 @@ print(shelf.part("cutter", "chisel")().width_at(0.1), shelf.part("piece", "squar
     ],
     ids=["raises", "returns text", "says what is wrong with the job", "check raises", "check returns text"],
 )
-def test_an_outside_target_or_check_that_fails_in_use_is_blamed_by_name(shop, use, line):
+def test_an_external_target_or_check_that_fails_is_reported_with_its_plugin(shop, use, line):
     script = f"""{SHELF}
 try:
     shelf.{use}
@@ -319,7 +319,7 @@ def said(backend, **given):
 """
 
 
-def test_an_outside_way_of_carving_is_used_when_it_is_asked_for_and_ours_is_first(shop):
+def test_an_external_backend_is_used_on_request_and_a_built_in_one_is_the_default(shop):
     script = f"""{CARVED}
 from lobework import plugins
 print(list(plugins.installed().backends())[0] in ("compiled", "plain"), plugins.installed().backend("second").description)
@@ -337,12 +337,12 @@ print(np.array_equal(job().carve(backend="second").depth, job().carve(backend="p
         ("straying", "it left a depth of 0.5 mm at row 0, column 20; there is no work there, so it must stay zero"),
     ],
 )
-def test_an_outside_way_of_carving_that_fails_in_use_is_blamed_by_name(shop, name, message):
+def test_an_external_backend_that_fails_is_reported_with_its_plugin(shop, name, message):
     who = "of plugin 'ways' (lobework-carvers 0.4.0) failed: "
     assert shop.message(f"{CARVED}\nsaid({name!r})", plugins="ways") == [f"PluginError: backend {name!r} {who}{message}"]
 
 
-def test_an_outside_way_of_carving_that_cuts_through_the_axis_is_blamed_by_name(shop):
+def test_an_external_backend_that_cuts_through_the_axis_is_reported_with_its_plugin(shop):
     (line,) = shop.message(
         f"{CARVED}\nsaid('boring', piece=barrel, passes=[lw.Pass(name='ring', at=lw.At(z=-9.0, depth=0.4))])", plugins="ways"
     )
@@ -353,7 +353,7 @@ def test_an_outside_way_of_carving_that_cuts_through_the_axis_is_blamed_by_name(
     )
 
 
-def test_an_outside_way_of_carving_is_refused_what_it_cannot_before_it_begins(shop):
+def test_an_external_backend_that_cannot_carve_the_job_is_refused_before_carving(shop):
     """Said as to the command line, where the job file's name comes first."""
     lines = shop.message(
         f"{CARVED}\nsaid('narrow')\nsaid('narrow', piece=barrel)\n"
@@ -367,7 +367,7 @@ def test_an_outside_way_of_carving_is_refused_what_it_cannot_before_it_begins(sh
     ]
 
 
-def test_what_stops_an_outside_way_of_carving_is_not_its_fault(shop):
+def test_an_exception_from_progress_is_not_attributed_to_an_external_backend(shop):
     script = f"""{CARVED}
 class Enough(Exception):
     pass
@@ -391,7 +391,7 @@ class TestInside:
         monkeypatch.setenv("LOBEWORK_PLUGINS", "none")
         return Plugins.load()
 
-    def test_what_ships_inside_comes_in_through_the_same_hooks(self, inside):
+    def test_built_in_parts_are_loaded_through_the_same_hooks(self, inside):
         assert {kind: sorted(inside.kinds(kind)) for kind in ("cam", "follower", "chuck", "cutter", "piece")} == {
             "cam": ["eccentric", "law", "scallop", "wave"],
             "follower": ["flat", "knife", "roller"],
@@ -409,7 +409,7 @@ class TestInside:
             "template_findings",
         ]
 
-    def test_every_target_that_ships_inside_says_what_it_shows_and_where_it_goes(self, inside):
+    def test_every_built_in_target_declares_what_it_shows_and_its_file(self, inside):
         assert {name: (target.shows, target.file) for name, target in inside.targets().items()} == {
             "svg": ("drawing", "drawing.svg"),
             "png": ("drawing", "drawing.png"),
@@ -423,7 +423,7 @@ class TestInside:
             "3mf": ("carving", "work.3mf"),
         }
 
-    def test_an_unknown_name_is_answered_with_the_nearest_and_all_that_are_installed(self, inside):
+    def test_an_unknown_name_is_reported_with_a_suggestion_and_all_installed_names(self, inside):
         with pytest.raises(UnknownNameError) as chuck:
             inside.part("chuck", "ovla")
         known = "dome, eccentric, oval, plain, straight-line"
@@ -435,21 +435,21 @@ class TestInside:
         with pytest.raises(UnknownNameError, match="no kind of part is called 'chucks'; did you mean 'chuck'"):
             inside.kinds("chucks")
 
-    def test_nobody_can_change_what_is_on_the_shelf(self, inside):
+    def test_returned_mappings_are_copies(self, inside):
         inside.kinds("chuck").clear()
         inside.targets().clear()
         assert inside.part("chuck", "oval").kind == "oval"
         assert inside.target("svg").name == "svg"
 
 
-def test_a_record_reads_as_one_line():
+def test_the_text_of_a_record_is_one_line():
     record = Record(name="lost", package="lobework-lost", version="1.2.0", cause="it cannot be imported")
     assert str(record) == "plugin 'lost' (lobework-lost 1.2.0) is left out: it cannot be imported"
     idle = Record(name="idle", package="lobework-idle", version="1.0")
     assert str(idle) == "plugin 'idle' (lobework-idle 1.0): nothing on this machine"
 
 
-def test_a_plugin_warning_can_be_told_from_any_other():
+def test_a_plugin_warning_has_its_own_class():
     assert issubclass(PluginWarning, UserWarning)
 
 
@@ -464,7 +464,7 @@ class Crooked:
 """
 
 
-def test_a_fault_in_a_plugins_part_is_laid_at_its_door_and_ours_at_ours():
+def test_an_error_is_attributed_to_the_plugin_or_to_lobework():
     names = {"__name__": "lobework_crooked"}
     exec(CROOKED, names)
     inside = Record(name="built-in", package="lobework", version="1")
@@ -518,5 +518,5 @@ def test_a_part_whose_method_cannot_be_called_as_promised_is_refused(methods, me
         {"slides": lambda self, theta: ()},
     ],
 )
-def test_a_part_whose_methods_can_be_called_as_promised_is_taken(methods):
+def test_a_part_whose_methods_can_be_called_as_promised_is_accepted(methods):
     assert name_of("chuck", chuck_with(**methods)) == "turning"

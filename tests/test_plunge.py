@@ -43,14 +43,14 @@ def dot(x=6.0, z=0.0, depth=0.5, name="dots", **given):
     return Pass(name=name, turns=0, at=At(x=x, z=z, depth=depth), **given)
 
 
-def test_no_turns_are_a_single_sample():
+def test_zero_turns_give_a_single_sample():
     spans = Spans(np.zeros(1), np.zeros(1), np.zeros(1, dtype=np.int64))
     assert (spans.total, spans.turns().tolist(), spans.step.tolist(), spans.offsets.tolist()) == (1, [0.0], [0.0], [0])
 
 
 @given(numbers(-20.0, 20.0), numbers(-5.0, 5.0), numbers(-1.0, 2.0), st.sampled_from(["plain", "compiled", "auto"]))
 @settings(max_examples=examples(20))
-def test_a_plunge_is_one_place_where_the_slides_stand_whichever_way_it_is_traced(x, y, depth, way):
+def test_a_plunge_is_one_point_at_the_positions_of_the_slides_plain_and_compiled(x, y, depth, way):
     one = trace(cut_on(fixed(), turns=0, at=At(x=x, y=y, depth=depth)), way=way)
     assert np.stack([one.x, one.y, one.z], -1) == pytest.approx(np.array([[x, y, -depth]]))
     assert one.u.tolist() == [0.0]
@@ -59,7 +59,7 @@ def test_a_plunge_is_one_place_where_the_slides_stand_whichever_way_it_is_traced
 
 @given(st.fractions(-1, 1, max_denominator=24), st.sampled_from(["plain", "compiled"]))
 @settings(max_examples=examples(15))
-def test_a_plunge_beside_a_cam_is_where_a_turning_pass_would_begin(phase, way):
+def test_a_plunge_with_a_cam_is_at_the_start_of_the_turning_pass(phase, way):
     drive = Drive(WAVE, follower=Knife(), phase=f"{phase} turn")
     still = trace(cut_on(sliding(), drive, turns=0, at=At(x=20.0)), way=way)
     turning = trace(cut_on(sliding(), drive, turns=1, at=At(x=20.0)))
@@ -102,13 +102,13 @@ def test_a_dot_in_a_barrel_is_the_overlap_of_a_cylinder_and_a_ball():
     assert volume(Ball(radius=1.5), 0.9, BARREL) == pytest.approx(exact, rel=0.01)
 
 
-def test_an_eccentric_frame_that_only_goes_in_leaves_a_ring():
+def test_a_plunge_of_an_eccentric_frame_leaves_a_ring():
     """Pappus: a right-angled vee's section d^2 round the circle of the frame."""
     ring = Vee(angle_deg=90.0, width=2.0, holder=EccentricFrame(radius=4.0))
     assert volume(ring, 0.8) == pytest.approx(2 * math.pi * 4.0 * 0.8**2, rel=0.01)
 
 
-def test_a_cutting_frame_that_only_goes_in_leaves_a_boat_as_long_as_its_chord():
+def test_a_plunge_of_a_cutting_frame_leaves_a_boat_of_the_length_of_its_chord():
     """A vee of 90 degrees on a frame of radius R: at q along the boat it is d(q) = sqrt(R^2 - q^2) - R + d deep, and d(q)^2
     across."""
     frame, depth = CuttingFrame(radius=10.0), 0.8
@@ -125,7 +125,7 @@ def strokes(*passes, **given):
     return list(job(*passes, **given).drawing().strokes)
 
 
-def test_a_dot_is_drawn_as_wide_as_it_is():
+def test_a_dot_is_drawn_in_its_true_width():
     """Chord of the ball at its depth."""
     (stroke,) = strokes(dot(x=6.0, depth=0.4))
     assert stroke.points.tolist() == [[6.0, 0.0], [6.0, 0.0]]
@@ -133,7 +133,7 @@ def test_a_dot_is_drawn_as_wide_as_it_is():
     assert stroke.ink == "cut"
 
 
-def test_a_dot_by_a_pen_is_its_line():
+def test_a_dot_of_a_pen_has_the_width_of_its_line():
     (stroke,) = strokes(dot(), cutter=Pen(line=0.4))
     assert np.ptp(stroke.points) == 6.0
     assert stroke.width == 0.4
@@ -152,7 +152,7 @@ def test_the_ring_of_an_eccentric_frame_is_drawn_round_its_middle():
 
 
 @pytest.mark.parametrize("angle", [0.0, 30.0, 90.0, -45.0])
-def test_the_boat_of_a_cutting_frame_is_drawn_as_long_as_its_chord_along_its_swing(angle):
+def test_the_boat_of_a_cutting_frame_is_drawn_along_its_swing_in_the_length_of_its_chord(angle):
     """Chord of the frame's circle at the depth."""
     frame = CuttingFrame(radius=10.0, angle_deg=angle)
     (stroke,) = strokes(dot(x=6.0, depth=0.8), cutter=Vee(angle_deg=90.0, width=3.0, holder=frame))
@@ -183,7 +183,7 @@ def test_a_plunge_into_a_side_is_drawn_at_its_angle_and_z(holder):
 
 
 @pytest.mark.parametrize("piece", [DISC, BARREL], ids=lambda piece: piece.form)
-def test_the_program_of_a_plunge_goes_in_and_out_again_and_turns_nothing(piece):
+def test_the_program_of_a_plunge_moves_in_and_out_without_rotation(piece):
     at = {"x": 12.0, "z": -6.0} if piece is BARREL else {}
     made = job(dot(**at).series(3, {"x": -1.0} if piece is DISC else {"z": -1.0}), piece=piece).program()
     for section in made.sections:
@@ -197,7 +197,7 @@ def test_the_program_of_a_plunge_goes_in_and_out_again_and_turns_nothing(piece):
     assert not any(line == "G93" for line in lines)
 
 
-def test_a_plunge_among_turning_passes_is_told_in_every_output():
+def test_every_output_shows_a_plunge_among_turning_passes():
     one = job(Pass(name="rings", at=At(x=9.0, depth=0.3)), dot().series(4, x=-1.0, name="dot"))
     drawn = svg.render(one.drawing()).decode()
     assert drawn.count("<path") >= 5

@@ -82,7 +82,7 @@ def test_each_cut_is_approached_plunged_into_and_left():
     assert [type(step) for step in made.sections[0].steps] == [Prompt, Rapid, Rapid, Feed, Dwell, Timed, Rapid]
 
 
-def test_nothing_moves_before_a_person_has_set_the_zeros():
+def test_nothing_moves_before_the_zeros_are_set_by_hand():
     made = program("Lid", traced(lathe(), ring()))
     first = steps_of(made)[0]
     assert isinstance(first, Prompt)
@@ -101,13 +101,13 @@ def test_time_is_turns_over_speed():
     assert made.cutting == pytest.approx(5.6 + 4 * (5.0 + 0.4) / 60, rel=1e-12)
 
 
-def test_turns_that_move_no_axis_by_a_step_are_no_move_between_the_plunge_and_the_way_out():
+def test_turns_smaller_than_one_step_give_no_move():
     made = program("Lid", traced(lathe(), ring(turns=6.3e-11)), Feeds())
     assert of_kind(made, Timed) == []
     assert [feed.to for feed in of_kind(made, Feed)] == [{"Z": -0.4}]
 
 
-def test_even_motion_is_one_move_from_the_first_sample_to_the_last():
+def test_uniform_motion_is_one_move_from_the_first_sample_to_the_last():
     (one,) = traced(lathe(), ring(cams=(waved(phase="1/8 lobe"),), travel=At(x=-2.0, z=0.3)))
     made = program("Lid", [one])
     (cut,), (approach,) = of_kind(made, Timed), [step for step in of_kind(made, Rapid) if "X" in step.to]
@@ -129,11 +129,11 @@ def prompts(*items, on=None):
     return changes
 
 
-def test_nothing_changed_by_hand_stops_nothing():
+def test_without_manual_changes_there_is_no_stop():
     assert prompts(ring(cams=(waved(),)).series(6, {"x": -1.0, "phase": "1/2 lobe", "depth": 0.1})) == []
 
 
-def test_a_chuck_moved_on_is_said_with_its_new_value():
+def test_a_stepped_chuck_is_prompted_with_its_new_value():
     on = lathe(chuck=EccentricChuck(shift=2.0))
     said = prompts(ring().series(3, {"eccentric.shift": 0.5, "index": "1/96 turn"}), on=on)
     assert said == [
@@ -151,14 +151,14 @@ def test_a_chuck_moved_on_is_said_with_its_new_value():
         ({"follower": Knife()}, "fit cam 1 follower: knife"),
     ],
 )
-def test_a_drive_changed_by_hand_is_said(change, message):
+def test_a_drive_changed_by_hand_is_prompted(change, message):
     drive = waved()
     ((said, *zeros),) = prompts(ring(cams=(drive,)), ring(cams=(replace(drive, **change),)))
     assert said == message
     assert [each.split(":")[0] for each in zeros[:1]] == ([] if "index" in change else ["zeros again"])
 
 
-def test_another_cam_is_said_with_its_shape_and_one_no_longer_used_is_taken_off():
+def test_a_new_cam_is_prompted_with_its_shape_and_an_unused_one_is_taken_off():
     two = (waved(), Drive(FACE, follower=Knife()))
     other = Drive(Wave(lobes=6, base_radius=60.0, rise=3.0), ratio=Fraction(3, 4), follower=Roller(3.0))
     (said,) = prompts(ring(cams=two), ring(cams=(other,)))
@@ -175,13 +175,13 @@ def test_another_cam_is_said_with_its_shape_and_one_no_longer_used_is_taken_off(
     )
 
 
-def test_a_phase_is_set_by_hand_where_the_cam_stands_on_the_spindle():
+def test_a_phase_is_set_by_hand_if_the_cam_is_on_the_spindle():
     on = lathe("spindle C", "x X", "z Z")
     (said,) = prompts(ring(cams=(waved(ratio=1),)).series(2, phase="1/4 lobe"), on=on)
     assert said == ("set cam 1 phase to 1/4 lobe = 22.5 deg",)
 
 
-def test_wheels_and_notches_of_a_geared_cam_are_said_when_they_change():
+def test_wheels_and_notches_of_a_geared_cam_are_prompted_when_they_change():
     wheels = CamShaft(number=1, turned_by="gears", wheels=(20, 24, 32, 40))
     notches = HandAxis(moves="cam 1 phase", wheel=Wheel(circles=((("96", 96)),), marks="notches"))
     on = replace(lathe("spindle C", "x X", "z Z"), cams=(wheels,), hand=(notches,))
@@ -221,7 +221,7 @@ def test_a_move_past_the_end_of_an_axis_is_refused_with_the_cut_and_the_axis():
         program("Lid", traced(on, ring().series(8, x=-1.0)))
 
 
-def test_a_move_past_the_end_of_an_axis_is_told_in_the_units_of_the_program():
+def test_a_move_past_the_end_of_an_axis_is_reported_in_the_units_of_the_program():
     with pytest.raises(SettingError, match=r"X would go to 0\.74803 in, but the lathe's x axis ends at 0\.7874 in; "):
         program("Lid", traced(lathe(x=(20.0, 160.0)), ring().series(8, x=-1.0)), units="inch")
 
@@ -256,7 +256,7 @@ def test_a_tip_that_would_not_be_clear_of_a_pumped_face_is_refused(turns):
         (EccentricChuck(shift=3.0), Fraction(7, 2), False),
     ],
 )
-def test_the_spindle_is_turned_back_before_hands_set_a_chuck_that_the_cut_leaves_wound(chuck, turns, back):
+def test_the_spindle_turns_back_before_a_chuck_that_it_drives_is_set_by_hand(chuck, turns, back):
     """The slide that the spindle drives goes back with it, to where the settings say that the next cut begins."""
     made = program("Lid", traced(lathe(chuck=chuck), ring(turns=turns, cams=(waved(),)).series(2, index="1/4 turn")))
     first = made.sections[0].steps
@@ -273,7 +273,7 @@ def test_a_tip_that_would_not_be_clear_of_a_tilted_face_is_refused():
     program("Lid", tilted, Feeds(clear=15.1), piece=disc)
 
 
-def test_the_clear_height_that_all_cuts_need_is_said_at_once():
+def test_the_error_states_the_clear_height_for_all_cuts():
     """Tilted by 20, 25 and 30 degrees, the rim of 60 mm stands 30 sin 30 = 15 mm out at the third cut."""
     tilted = traced(lathe(chuck=Dome(tilt_deg=20.0)), ring().series(3, **{"dome.tilt": 5}))
     message = r"clear=5: must be above 15 mm, where cut 3 \(ring 3\) or the face of the work reaches; raise clear"
@@ -307,7 +307,7 @@ def test_a_tip_that_would_not_be_clear_of_the_side_of_tilted_work_is_refused():
         {"pace": "hurried"},
     ],
 )
-def test_feeds_that_make_no_sense_are_refused_by_name(wrong):
+def test_invalid_feeds_are_refused_with_their_name(wrong):
     with pytest.raises(SettingError, match=next(iter(wrong))):
         Feeds(**wrong)
 
@@ -317,7 +317,7 @@ def test_a_job_without_a_cut_is_refused():
         program("Lid", [])
 
 
-def test_the_plunge_keeps_to_what_its_axis_can_do():
+def test_the_plunge_respects_the_limits_of_its_axis():
     """From rest to rest over d, half of it to speed up: v^2 <= a d."""
     slow = replace(lathe(), axes=tuple(replace(axis, top_speed=2.0, acceleration=0.5) for axis in lathe().axes))
     (plunge,) = of_kind(program("Lid", traced(slow, ring()), Feeds(plunge=600.0)), Feed)

@@ -19,7 +19,7 @@ def written(tmp_path, monkeypatch, capsys):
     return tmp_path / "lid" / "program.ngc"
 
 
-def test_a_program_that_is_proved_says_how_near_it_keeps_and_what_it_asks_of_each_axis(written, capsys):
+def test_a_proof_reports_the_deviation_and_the_use_of_each_axis(written, capsys):
     assert main(["prove", "lid/program.ngc", "--job", "lid.toml"]) == 0
     lines = capsys.readouterr().out.splitlines()
     assert lines[-2] == "proved"
@@ -29,7 +29,7 @@ def test_a_program_that_is_proved_says_how_near_it_keeps_and_what_it_asks_of_eac
     assert any("minutes under cut" in line and "stops for a person once" in line for line in lines)
 
 
-def test_a_program_that_strays_ends_in_one_with_the_line_and_the_cut(written, capsys):
+def test_a_deviating_program_exits_with_1_and_names_line_and_cut(written, capsys):
     written.write_text(written.read_text().replace("X28.5", "X28.52"))
     assert main(["prove", "lid/program.ngc", "--job", "lid.toml"]) == 1
     lines = capsys.readouterr().out.splitlines()
@@ -37,13 +37,13 @@ def test_a_program_that_strays_ends_in_one_with_the_line_and_the_cut(written, ca
     assert lines[-2] == "not proved: 2 problems"
 
 
-def test_a_wider_tolerance_lets_it_stray(written, capsys):
+def test_a_wider_tolerance_accepts_the_deviation(written, capsys):
     written.write_text(written.read_text().replace("X28.5", "X28.52"))
     assert main(["prove", "lid/program.ngc", "--job", "lid.toml", "--tolerance", "0.05 mm"]) == 0
     assert "allowed 0.05 mm" in capsys.readouterr().out
 
 
-def test_a_program_that_cannot_be_run_ends_in_two_with_the_line(written, capsys):
+def test_an_invalid_program_exits_with_2_and_names_the_line(written, capsys):
     written.write_text(written.read_text().replace("G1 Z-0.4", "G92 Z-0.4", 1))
     assert main(["prove", "lid/program.ngc", "--job", "lid.toml"]) == 2
     out, err = capsys.readouterr()
@@ -62,7 +62,7 @@ def test_a_program_that_cannot_be_run_ends_in_two_with_the_line(written, capsys)
         (["prove", "lid/program.ngc", "--job", "lid.toml", "--tolerance", "much"], "--tolerance: "),
     ],
 )
-def test_what_is_asked_wrongly_is_answered_in_one_line(written, arguments, message, capsys):
+def test_wrong_options_are_reported_in_one_line(written, arguments, message, capsys):
     assert main(arguments) == 2
     out, err = capsys.readouterr()
     assert not out
@@ -70,14 +70,14 @@ def test_what_is_asked_wrongly_is_answered_in_one_line(written, arguments, messa
     assert err.count("\n") == 1
 
 
-def test_a_job_file_is_no_program(written, capsys):
+def test_a_job_file_is_refused_as_a_program(written, capsys):
     assert main(["prove", "lid.toml", "--job", "lid.toml"]) == 2
     out, _ = capsys.readouterr()
     assert "line 1: " in out
     assert "and " in out
 
 
-def test_making_everything_proves_the_program(written, tmp_path, capsys):
+def test_make_proves_the_program(written, tmp_path, capsys):
     job = tmp_path / "lid.toml"
     drawn = re.sub(r"\[cutter\].*?\n\n", '[cutter]\nkind = "pen"\n\n', job.read_text(), flags=re.DOTALL)
     job.write_text(drawn)

@@ -26,7 +26,7 @@ def test_the_public_names_are_sorted_and_given_once():
 
 
 @pytest.mark.parametrize("name", lobework.__all__)
-def test_every_public_name_is_there_and_says_what_it_is(name):
+def test_every_public_name_exists_and_has_a_docstring(name):
     assert getattr(lobework, name).__doc__
 
 
@@ -40,7 +40,7 @@ def test_star_import_gives_the_public_names():
     assert set(given) - {"__builtins__"} == set(lobework.__all__)
 
 
-def test_a_name_that_is_not_there_is_an_attribute_error():
+def test_an_unknown_name_is_an_attribute_error():
     with pytest.raises(AttributeError, match="no_such_name"):
         _ = lobework.no_such_name
 

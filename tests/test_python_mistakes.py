@@ -77,19 +77,19 @@ MISTAKES = {
 
 
 @pytest.mark.parametrize("mistake", MISTAKES)
-def test_a_mistake_is_one_line_that_names_the_setting(mistake):
+def test_an_error_is_one_line_that_names_the_setting(mistake):
     write, message = MISTAKES[mistake]
     with pytest.raises(SettingError, match=message) as told:
         write()
     assert "\n" not in str(told.value)
 
 
-def test_one_pass_or_one_drive_stands_for_a_list_of_one():
+def test_a_single_pass_or_drive_is_accepted_as_a_list_of_one():
     one = lw.Pass(at=lw.At(x=35), cams=DRIVE)
     assert one == lw.Pass(at=lw.At(x=35), cams=[DRIVE])
     assert job(passes=one).passes == (one,)
 
 
 @pytest.mark.parametrize("number", [4, np.float64(4), np.float32(4), np.int64(4)])
-def test_any_real_number_will_do(number):
+def test_any_real_number_is_accepted(number):
     assert lw.Roller(number) == lw.Roller(4.0)

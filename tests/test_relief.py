@@ -73,7 +73,7 @@ def test_uncut_wood_shows_its_grain_and_no_shading():
     assert found.room == pytest.approx(1.0, abs=1e-6)
 
 
-def test_the_shadow_of_a_step_is_as_long_as_its_height_over_the_slope_of_the_light():
+def test_the_length_of_a_shadow_is_its_height_divided_by_the_slope_of_the_light():
     """Plane geometry: a shadow ends between the heights over the tangents of the lamp's highest and lowest parts."""
     height, spacing = 2.0, 0.05
     wall = np.zeros((400, 400), dtype=np.float32)
@@ -86,7 +86,7 @@ def test_the_shadow_of_a_step_is_as_long_as_its_height_over_the_slope_of_the_lig
     assert lamp[(off > height / min(across) + 0.1) & (off < 10)].min() > 0.99
 
 
-def test_the_edge_of_a_disc_is_where_it_is_in_millimetres():
+def test_the_edge_of_a_disc_is_at_its_position_in_millimetres():
     shown = picture(disc(uncut, material="blackwood"), 600)
     rows, columns, _ = shown.dots.shape
     for line in (shown.dots[rows // 2], shown.dots[:, columns // 2]):
@@ -98,7 +98,7 @@ def test_the_edge_of_a_disc_is_where_it_is_in_millimetres():
 VEE = Vee(angle_deg=90.0, width=3.0)
 
 
-def test_the_scale_bar_is_as_long_as_is_said():
+def test_the_scale_bar_has_its_stated_length():
     shown = picture(disc(uncut), 600)
     foot = shown.dots[-30:, :300].astype(int).sum(axis=2)
     longest = (foot < 600).sum(axis=1).argmax()
@@ -118,7 +118,7 @@ def test_an_inch_job_has_an_inch_bar(size, bar, label):
 
 
 @pytest.mark.parametrize("bar", [bar_of(mm) for mm in (2.5, 5.0, 10.0, 50.0, 100.0, 250.0)])
-def test_the_bar_s_length_is_written_beside_it(bar):
+def test_the_length_of_the_bar_is_written_beside_it(bar):
     """One stretch of ink for each figure, and two for mm."""
     sheet = np.ones((900, 1800, 3), dtype=np.float32)
     draw_bar(sheet, 100, 880, bar, bar.mm / 200)
@@ -138,7 +138,7 @@ def test_a_finer_or_coarser_grid_shows_the_same_work(resolution):
     assert np.abs(shown - other)[inside, inside].mean() < 2.5
 
 
-def test_ridges_finer_than_a_dot_darken_it_as_their_shadows_do():
+def test_a_dot_averages_the_light_of_ridges_finer_than_itself():
     """Means are taken of light, not of heights: the mean height of a ripple is flat, its light is not."""
 
     def ripple(x, y):
@@ -149,7 +149,7 @@ def test_ridges_finer_than_a_dot_darken_it_as_their_shadows_do():
     assert tone(fine, 0.0, 0.0, 8.0) < tone(flat, 0.0, 0.0, 8.0) - 8
 
 
-def test_a_hole_shows_the_sheet_in_the_piece_s_own_shadow():
+def test_the_background_is_visible_through_a_hole():
     shown = picture(disc(lambda x, y: np.where(np.hypot(x, y) < 8, 7.0, 0.0), material="blackwood"), 400)
     assert tone(shown, 0.0, 0.0, 3.0) > tone(shown, 15.0, 0.0, 3.0) + 20
 
@@ -164,7 +164,7 @@ def test_a_groove_that_runs_off_the_edge_leaves_no_lip_there():
     assert there.mean() < plain.dots[row, inner].mean()
 
 
-def test_a_barrel_is_as_wide_as_its_diameter_and_its_surface_as_long_as_its_girth():
+def test_a_barrel_has_the_width_of_its_diameter_and_its_surface_that_of_its_circumference():
     shown = picture(barrel(uncut), 1000)
     rows, _, _ = shown.dots.shape
     dark = shown.dots.astype(float).mean(axis=2) < 110
@@ -176,7 +176,7 @@ def test_a_barrel_is_as_wide_as_its_diameter_and_its_surface_as_long_as_its_girt
         assert (view[-1] - view[0] + 1) * shown.mm_per_dot == pytest.approx(40.0, abs=2 * shown.mm_per_dot)
 
 
-def test_each_view_stands_over_the_half_of_the_surface_that_it_shows():
+def test_each_view_is_above_the_half_of_the_surface_that_it_shows():
     """A broad dark groove along the barrel at 90 degrees is in the middle of the left view, and of the left half."""
 
     def groove(along, angle):
@@ -205,7 +205,7 @@ def test_hollow_work_shows_its_inside():
     assert lost.mean(axis=2).max() > 40
 
 
-def test_woods_are_known_by_the_words_of_the_material():
+def test_woods_are_recognised_by_the_words_of_the_material():
     assert wood_of("Castle boxwood, air dried") is WOODS["boxwood"]
     assert wood_of("LIGNUM  vitae".replace("  ", " ")) is WOODS["lignum vitae"]
     assert wood_of("something") is PLAIN
@@ -214,7 +214,7 @@ def test_woods_are_known_by_the_words_of_the_material():
     assert dark < 80 < 200 < pale
 
 
-def test_grain_belongs_to_the_place_and_not_to_the_order_of_asking():
+def test_grain_depends_only_on_the_position():
     tree = tree_of(Face(radius=30.0, thickness=5.0))
     x, y = (part.astype(np.float32) for part in np.meshgrid(np.linspace(-20, 20, 150), np.linspace(-20, 20, 140)))
     whole = grain(WOODS["walnut"], tree, (x, y, 0 * x), 0.1)
@@ -230,14 +230,14 @@ def test_the_sheet_is_warm_off_white():
 
 
 @pytest.mark.parametrize("dots", [0, 199, 3001, 800.0, True, "many"])
-def test_a_size_that_is_no_picture_is_refused_in_one_line(dots):
+def test_an_invalid_picture_size_is_refused_in_one_line(dots):
     with pytest.raises(SettingError, match=r"dots=.*200 to 3000") as caught:
         picture(disc(uncut, 0.5), dots)
     assert "\n" not in str(caught.value)
 
 
 @pytest.mark.parametrize("material", ["brass", "silver", "water buffalo horn"])
-def test_a_material_that_is_no_known_wood_is_named_with_those_that_are(material):
+def test_an_unknown_material_is_reported_with_the_known_woods(material):
     (finding,) = material_findings(Disc(diameter=60.0, thickness=5.0, material=material))
     assert str(finding).startswith(
         f"note (picture): piece: material '{material}' is not a known wood: drawn as pale wood; known: ash, "
@@ -246,11 +246,11 @@ def test_a_material_that_is_no_known_wood_is_named_with_those_that_are(material)
 
 
 @pytest.mark.parametrize("material", ["", "African blackwood", "LIGNUMVITAE"])
-def test_a_known_wood_or_none_needs_no_note(material):
+def test_a_known_wood_or_no_material_gives_no_note(material):
     assert material_findings(Disc(diameter=60.0, thickness=5.0, material=material)) == []
 
 
-def test_check_tells_of_a_material_that_is_drawn_as_pale_wood_unless_nothing_is_carved():
+def test_check_notes_an_unknown_material_unless_nothing_is_carved():
     brass = Disc(diameter=60.0, thickness=5.0, material="brass")
     job = Job(lathe=read_lathe("plain-bench"), piece=brass, cutter=VEE, passes=[Pass(at=At(x=20.0, depth=0.5))])
     assert [finding.kind for finding in job.check() if "brass" in finding.message] == ["picture"]

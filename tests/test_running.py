@@ -33,14 +33,14 @@ def test_a_cam_in_software_runs_at_any_ratio():
 
 
 @pytest.mark.parametrize("sign", [1, -1])
-def test_gears_run_at_the_nearest_that_they_make_whichever_way_the_cam_turns(sign):
+def test_gears_use_the_nearest_ratio_in_both_directions(sign):
     geared = lathe(turned_by="gears", wheels=(20, 30, 40, 60))
     assert run_of(geared, 1, Fraction(sign * 2, 3)).exact
     off = run_of(geared, 1, Fraction(sign * 3, 7))
     assert (off.description, off.actual) == ("20 drives 30, 40 drives 60", Fraction(sign * 4, 9))
 
 
-def test_a_motor_follows_its_percent_and_stands_on_its_steps():
+def test_a_motor_ratio_is_rounded_to_percent_and_its_position_to_steps():
     spindle = Axis(moves="spindle", letter="C", steps=6400.0)
     run = run_of(lathe(MOTOR, spindle, turned_by="motor", percent_places=1), 1, Fraction(2, 3))
     assert run.description == "percent, 1 decimal; motor, 3200 steps a turn"
@@ -52,6 +52,6 @@ def test_a_motor_follows_its_percent_and_stands_on_its_steps():
     )
 
 
-def test_a_motor_of_which_nothing_is_said_is_taken_to_be_exact():
+def test_a_motor_without_data_is_assumed_exact():
     run = run_of(lathe(Axis(moves="cam 1", letter="A")), 1, Fraction(2, 3))
     assert (run.description, run.exact, run.max_deviation) == ("motor", True, 0)

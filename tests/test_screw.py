@@ -28,7 +28,7 @@ WRITTEN = {
 
 
 @pytest.mark.parametrize(("text", "mm"), WRITTEN.items())
-def test_what_is_written_in_turns_is_a_length_on_its_screw(text, mm):
+def test_turns_and_divisions_are_read_as_a_length(text, mm):
     """Ten threads an inch, ten divisions (from memory): a turn is a tenth of an inch, a division a hundredth."""
     assert TENTH.read(text) == mm
 
@@ -38,18 +38,18 @@ def test_a_bare_number_is_in_the_unit_of_the_file():
 
 
 @pytest.mark.parametrize("text", ["turns", "div", "", "3", "16 turn s", "4 div 3 turns", "3 turns 4", "one turn"])
-def test_what_is_no_turns_is_left_to_the_lengths(text):
+def test_text_without_turns_is_not_read_as_turns(text):
     assert Wound.of(text) is None
 
 
 @pytest.mark.parametrize("text", ["1/0 turn", "1.2.3 turns", "3/ turns"])
-def test_turns_that_are_no_number_are_refused(text):
+def test_turns_that_are_not_a_number_are_refused(text):
     with pytest.raises(InputError, match=r"divides by zero|is not a number|is not understood"):
         TENTH.read(text)
 
 
 @given(turns=st.integers(-400, 400), divisions=st.integers(0, 99), lead=st.sampled_from([2.54, 1.0, 1.5, 3.175, 2.0]))
-def test_whole_divisions_are_said_as_they_were_written_and_read_back(turns, divisions, lead):
+def test_whole_divisions_are_printed_as_written_and_read_back(turns, divisions, lead):
     screw = Screw(lead=lead, divisions=100)
     mm = screw.read(f"{turns} turns {divisions} div" if turns else f"{divisions} div")
     assert screw.turns(mm) == turns + (-1 if turns < 0 else 1) * Fraction(divisions, 100)
@@ -57,7 +57,7 @@ def test_whole_divisions_are_said_as_they_were_written_and_read_back(turns, divi
 
 
 @given(mm=st.floats(-500, 500, allow_nan=False, allow_subnormal=False), lead=st.sampled_from([2.54, 1.0, 25.4 / 13]))
-def test_any_length_is_said_to_a_twentieth_of_a_division_or_better(mm, lead):
+def test_any_length_is_printed_within_a_twentieth_of_a_division(mm, lead):
     screw = Screw(lead=lead, divisions=10)
     assert abs(screw.read(screw.setting_text(mm)) - mm) <= lead / 10 / 20 * (1 + 1e-9)
 
@@ -75,7 +75,7 @@ BAD = {
 
 
 @pytest.mark.parametrize("case", BAD)
-def test_what_is_no_screw_is_refused_in_one_line(case):
+def test_an_invalid_screw_is_refused_in_one_line(case):
     make, message = BAD[case]
     with pytest.raises(SettingError) as told:
         make()

@@ -29,7 +29,7 @@ import lobework.cli, lobework.kernels.rs274.interpret, other
 """
 
 
-def test_what_a_process_has_loaded_changes_no_case(tmp_path):
+def test_loaded_modules_do_not_change_drawn_cases(tmp_path):
     (tmp_path / "other.py").write_text("NUMBERS = 0.12345, 54321, 'quite another word'\n", encoding="utf-8")
     first, second = (
         subprocess.run(

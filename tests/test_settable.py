@@ -59,7 +59,7 @@ def prompts(program):
     )
 
 
-def test_the_settings_say_a_hand_set_slide_in_turns_of_its_screw_and_a_phase_in_notches():
+def test_the_settings_show_a_hand_set_slide_in_turns_of_its_screw_and_a_phase_in_notches():
     """24 mm on ten threads to the inch are 24 / 2.54 = 9.449 turns; half a lobe of twelve is 1/24 turn, 4 notches of 96."""
     sheet = job(rings()).settings()
     assert said(sheet, "pass 1", "begins at x") == "24 mm = 9 turns 4.5 div of its screw"
@@ -73,7 +73,7 @@ def test_the_settings_say_a_hand_set_slide_in_turns_of_its_screw_and_a_phase_in_
     assert [column.by for column in sheet.steps[0].columns] == ["hand", "hand"]
 
 
-def test_the_program_stops_where_a_hand_must_act_and_says_it_in_the_same_words():
+def test_the_program_stops_for_settings_by_hand_with_the_words_of_the_sheet():
     stops = prompts(job(rings()).program())
     assert "set x slide to 23.1 mm = 9 turns 0.9 div of its screw" in stops
     assert "set cam 1 phase to 1/2 lobe = 15 deg = 4 notches of 96" in stops
@@ -86,12 +86,12 @@ def test_steps_of_a_hand_set_slide_may_be_turns_and_those_of_a_phase_notches():
     assert [cut.passed.cams[0].phase for cut in cuts] == [Phase.of(f"{n} turn") for n in ("0", "1/24", "1/12")]
 
 
-def test_a_step_that_leaves_the_notches_is_refused_with_its_place_in_the_series():
+def test_a_step_between_notches_is_refused_with_its_series_step():
     with pytest.raises(SettingError, match=r"pass\[1\]\.series step 2, cam\[1\]\.phase: 1/36 turn must fall on a notch"):
         job(rings(phase="1/3 lobe")).settings()
 
 
-def test_what_is_set_by_hand_has_ends_of_travel_too():
+def test_settings_by_hand_are_checked_against_the_ends_of_travel():
     far = job(rings(count=2, out=101.0))
     found = [finding for finding in far.check() if finding.kind == "travel"]
     assert [str(finding) for finding in found] == [
@@ -113,7 +113,7 @@ def test_a_phase_beyond_the_travel_of_its_wheel_is_a_problem():
     assert str(phase) == "problem (travel): rings 2, cam 1 phase: is set to 210 degrees; its travel ends at 180 degrees"
 
 
-def test_a_slide_that_is_wound_by_hand_does_not_travel_while_the_work_is_cut():
+def test_a_hand_set_slide_cannot_travel_during_a_cut():
     with pytest.raises(SettingError, match=r"travel\.z: .* no axis that moves the z, which is set by hand; it has: spindle$"):
         job(Pass(at=At(x=24.0), travel=At(z=-5.0))).settings()
 
@@ -122,14 +122,14 @@ def geared(*wheels):
     return replace(BENCH, cams=(CamShaft(number=1, turned_by="gears", wheels=wheels),))
 
 
-def test_the_settings_say_which_wheels_turn_a_cam_and_whether_one_must_idle():
+def test_the_settings_list_the_gears_of_a_cam_and_whether_an_idle_wheel_is_needed():
     sheet = job(rings(ratio="1/3"), geared(20, 30, 40, 60)).settings()
     assert said(sheet, "cam 1", "gears") == "20 drives 60; one idle wheel, to turn it as the spindle turns"
     sheet = job(rings(ratio="-1/3"), geared(20, 30, 40, 60)).settings()
     assert said(sheet, "cam 1", "gears") == "20 drives 60; no idle wheel: it turns against the spindle"
 
 
-def test_gears_are_fitted_by_hand_and_so_is_the_phase_of_the_cam_that_they_turn():
+def test_gears_and_the_phase_of_a_geared_cam_are_set_by_hand():
     (cut, *_) = job(rings(ratio="1/3"), geared(20, 60)).cuts()
     by_what = by_hand(cut)
     assert str(by_what["cam 1 gears"]).startswith("fit cam 1 gears: 20 drives 60")
@@ -145,7 +145,7 @@ def test_a_cam_in_software_is_neither_fitted_nor_set_by_hand():
     assert said(sheet, "cam 1", "turned by").endswith("the x slide follows its lift")
 
 
-def test_the_settings_say_the_percent_that_a_control_is_set_to():
+def test_the_settings_show_the_percent_of_a_motor_control():
     motor = Axis(moves="cam 1", letter="A")
     slides = Axis(moves="x", letter="X"), Axis(moves="z", letter="Z")
     by_percent = CamShaft(number=1, turned_by="motor", percent_places=2)
@@ -155,7 +155,7 @@ def test_the_settings_say_the_percent_that_a_control_is_set_to():
 
 
 @pytest.mark.parametrize("name", shipped_lathes())
-def test_every_lathe_that_ships_writes_a_program_within_its_travel(name):
+def test_every_built_in_lathe_writes_a_program_within_its_travel(name):
     lathe = read_lathe(name)
     waved = lathe.headstock.sideways != "fixed" or any(cam.turned_by == "software" for cam in lathe.cams)
     passed = rings(count=2) if waved else Pass(at=At(x=24.0, depth=0.4)).series(2, x=-0.9)
@@ -189,7 +189,7 @@ def test_the_spindles_wheel_has_ends_of_travel_for_an_index_of_the_work():
     assert str(found).endswith("spindle by hand: is set to 90 degrees; its travel ends at 45 degrees")
 
 
-def test_a_fitting_that_is_nearly_what_a_chuck_needs_is_asked_after():
+def test_a_misspelt_fitting_gives_a_suggestion():
     lathe = Lathe(name="bench", headstock=Headstock(sideways="fixed"), fittings=("rng",))
     with pytest.raises(SettingError, match=r"needs 'ring', and lathe 'bench' has 'rng'; did you mean 'ring'\?; use a lathe"):
         lathe.mount(Oval(throw=5.0))

@@ -73,7 +73,7 @@ def entries(sheet, name):
     return {entry.name: entry.value for group in sheet.groups if group.name == name for entry in group.entries}
 
 
-def test_a_chuck_from_outside_shows_every_setting_by_itself():
+def test_an_external_chuck_shows_every_setting():
     sheet = made(one_pass(), bench(Tilted(lift=12.7, tilt_deg=22.5, detent=Phase.of("1/8 turn"))))
     assert entries(sheet, "chuck 1 from the spindle: tilted") == {
         "kind": "tilted", "lift": "12.7 mm", "tilt": "22.5 deg", "detent": "1/8 turn = 45 deg",
@@ -96,12 +96,12 @@ def test_a_cam_shows_shape_ratio_follower_side_gain_phase_and_index():
     }  # fmt: skip
 
 
-def test_a_cam_with_a_name_also_says_which_cam_of_the_lathe_it_is():
+def test_a_named_cam_also_shows_its_number_on_the_lathe():
     first = replace(one_pass(), cams=(replace(one_pass().cams[0], name="slow"),))
     assert entries(made(first, bench()), "cam 1, slow")["shape"] == "wave"
 
 
-def test_the_set_up_says_where_everything_stands_at_zero():
+def test_the_set_up_lists_the_zeros_in_order():
     zeros = entries(made(one_pass(), bench()), "zeros, before the first cut")
     assert list(zeros) == ["1. spindle", "2. cam 1", "3. headstock", "4. x and y", "5. z", "6. then"]
     plain = entries(made(replace(one_pass(), cams=()), bench()), "zeros, before the first cut")
@@ -117,7 +117,7 @@ def test_lengths_are_in_the_units_of_the_file():
     assert entries(sheet, "headstock")["pivot height"] == "9.84252 in"
 
 
-def test_the_set_up_holds_work_cutter_lathe_headstock_pass_and_program():
+def test_the_set_up_contains_work_cutter_lathe_headstock_pass_and_program():
     sheet = made(one_pass(), bench(), feeds=Feeds(spindle_rpm=3.0, clear=6.0, plunge=50.0))
     assert entries(sheet, "work") == {"form": "disc", "diameter": "70 mm", "thickness": "8 mm", "material": "boxwood"}
     assert entries(sheet, "cutter") == {"kind": "vee", "angle": "90 deg", "width": "3 mm"}
@@ -133,7 +133,7 @@ def test_the_set_up_holds_work_cutter_lathe_headstock_pass_and_program():
     }
 
 
-def test_the_steps_hold_one_row_a_cut_with_only_what_is_stepped():
+def test_the_steps_have_one_row_per_cut_with_only_the_stepped_settings():
     series = one_pass().series(4, {"x": -0.9, "phase": "1/32 lobe"}, name="ring").series(3, {"index": "1/3 turn"}, name="row")
     (steps,) = made(series, bench(EccentricChuck(shift=2.0))).steps
     assert [column.name for column in steps.columns] == ["eccentric index", "x", "cam 1 phase"]
@@ -144,7 +144,7 @@ def test_the_steps_hold_one_row_a_cut_with_only_what_is_stepped():
     assert steps.rows[11].values == ("2/3 turn = 240 deg", "21.3 mm", "1/4 lobe = 22.5 deg")
 
 
-def test_the_program_sets_what_has_an_axis_and_hands_set_the_rest():
+def test_settings_with_an_axis_are_set_by_the_program_and_the_others_by_hand():
     series = one_pass().series(2, {"x": -0.9, "depth": 0.1, "cam 1.phase": 2, "cam 1.gain": 0.1, "cam 1.index": 3, "index": 5})
     (steps,) = made(series, bench(EccentricChuck(shift=2.0))).steps
     done = {column.name: column.by for column in steps.columns}
@@ -184,11 +184,11 @@ def test_a_phase_is_shown_in_lobes_or_divisions_and_in_degrees(value, lobes, sho
     assert show(value, lobes=lobes) == shown
 
 
-def test_a_setting_that_adds_up_unevenly_is_shown_as_it_is_set():
+def test_a_sum_with_rounding_error_is_shown_rounded():
     assert dict(settings_of(At(x=24 - 3 * 0.9)))["x"] == "21.3 mm"
 
 
-def test_what_hands_set_leaves_out_what_the_program_moves():
+def test_the_settings_by_hand_exclude_those_of_the_program():
     lathe = bench(EccentricChuck(shift=2.0))
     (cut,) = cuts_of(one_pass(), lathe)
     assert set(by_hand(cut)) == {
@@ -215,7 +215,7 @@ def test_a_chuck_is_set_in_turns_and_divisions_of_its_screw_and_in_holes_of_its_
     }  # fmt: skip
 
 
-def test_steps_are_set_in_turns_of_the_screw_too():
+def test_steps_are_shown_in_turns_of_the_screw():
     names, rows = steps_of({"eccentric.shift": "-1 turn"}, 3, EccentricChuck(shift=40.64, screw=TENTH))
     assert names == ["eccentric shift"]
     assert rows == [(f"{mm} mm = {turns} turns of its screw",) for mm, turns in (("40.64", 16), ("38.1", 15), ("35.56", 14))]
@@ -227,7 +227,7 @@ def test_an_inch_job_shows_inches_and_turns():
     assert (chuck["shift"], chuck["screw"]) == ("1.6 in = 16 turns of its screw", "0.1 in a turn, 10 divisions")
 
 
-def test_all_steps_of_an_index_are_set_on_one_circle_where_one_will_do():
+def test_all_steps_of_an_index_are_on_one_circle_if_one_suffices():
     """A third step of 144 falls on a hole of 96 as well; nobody moves the pin to the other circle for it."""
     _, rows = steps_of({"index": "1/144 turn"}, 4, EccentricChuck(shift=1.0, wheel=Wheel([96, 144])))
     assert [row[0].rpartition(" = ")[2] for row in rows] == [f"{n} hole{'s' * (n != 1)} of the 144 circle" for n in range(4)]
@@ -239,7 +239,7 @@ def test_a_worm_is_set_in_turns_of_its_crank_and_holes():
     assert rows[1] == ("7/72 turn = 35 deg = 3 turns and 16 holes of the outer circle",)
 
 
-def test_a_chuck_says_what_it_needs_and_the_lathe_what_it_has():
+def test_the_settings_show_the_fittings_a_chuck_requires_and_those_of_the_lathe():
     lathe = replace(bench(), fittings=("ring", "ring drive"), swing=130.0).mount(Oval(throw=3.0, swing=1.0, swings="2/3"))
     sheet = made(one_pass(), lathe)
     oval = entries(sheet, "chuck 1 from the spindle: oval")
@@ -248,7 +248,7 @@ def test_a_chuck_says_what_it_needs_and_the_lathe_what_it_has():
     assert entries(sheet, "lathe")["fittings"] == "ring, ring drive"
 
 
-def test_nobody_is_told_to_set_a_screw_a_wheel_or_a_travel():
+def test_screw_wheel_and_travel_are_not_listed_for_setting():
     chuck = EccentricChuck(shift=16.0, travel=25.4, screw=TENTH, wheel=Wheel([96]))
     (cut,) = cuts_of(Pass(), bench(chuck))
     assert {what.removeprefix("eccentric ") for what in by_hand(cut)} == {"chuck", "shift", "index"}

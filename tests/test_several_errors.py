@@ -56,7 +56,7 @@ def places(lines, path):
     return [line.removeprefix(f"lobework: {path}:").partition(": ")[2].partition(": ")[0] for line in lines]
 
 
-def test_all_that_is_wrong_in_a_job_file_is_told_in_one_run_one_line_each(written, capsys):
+def test_all_errors_of_a_job_file_are_reported_in_one_run_one_line_each(written, capsys):
     path = written(WRONG)
     assert main(["check", str(path)]) == 2
     said = capsys.readouterr()
@@ -73,7 +73,7 @@ def test_all_that_is_wrong_in_a_job_file_is_told_in_one_run_one_line_each(writte
     ]
 
 
-def test_each_line_names_the_line_of_the_file_on_which_its_key_stands(written, capsys):
+def test_each_error_names_the_line_of_its_key(written, capsys):
     path = written(WRONG)
     main(["check", str(path)])
     lines = capsys.readouterr().err.splitlines()
@@ -93,14 +93,14 @@ def test_in_python_the_first_is_raised_and_holds_the_others(written):
     assert len({str(each) for each in (caught.value, *caught.value.further_errors)}) == 8
 
 
-def test_a_single_mistake_is_told_once(written, capsys):
+def test_a_single_error_is_reported_once(written, capsys):
     head = WRONG.partition("[[pass]]")[0].replace("2 furlongs", "70").replace("thicknes ", "thickness ")
     path = written(f"{head}[[pass]]\nat = {{ x = 2 }}\n")
     assert main(["check", str(path)]) == 2
     assert len(capsys.readouterr().err.splitlines()) == 1
 
 
-def test_of_very_many_mistakes_twenty_are_told_and_how_many_are_left(written, capsys):
+def test_of_many_errors_twenty_are_reported_with_the_number_of_the_others(written, capsys):
     passes = "".join(f'[[pass]]\nat = {{ x = "wide {number}" }}\n' for number in range(50))
     path = written(WRONG.partition("[[pass]]")[0].replace("-3", "3") + passes)
     assert main(["check", str(path)]) == 2

@@ -78,7 +78,7 @@ def test_a_helix_wraps_round_the_sheet_at_the_angle_of_its_lead(lead, turns):
         assert following.points[0, 0] == pytest.approx(ROUND / 2)
 
 
-def test_a_flute_twisted_by_an_angle_lies_at_the_angle_of_a_helix_to_the_axis():
+def test_a_twisted_flute_has_the_angle_of_a_helix_to_the_axis():
     """atan(pi d (w / 360) / l) for a twist of w over the length l (common practice, no source)."""
     (flute,) = strokes(ring(z=-1.0, turns="1/8", travel=At(z=-18.0)))
     run, rise = flute.points[-1] - flute.points[0]
@@ -92,7 +92,7 @@ def test_a_flute_twisted_by_an_angle_lies_at_the_angle_of_a_helix_to_the_axis():
     st.booleans(),
 )
 @settings(max_examples=examples(25))
-def test_the_sheet_rolled_up_again_is_the_path(lathe, turns, travel, waved):
+def test_rolling_the_sheet_up_gives_the_path(lathe, turns, travel, waved):
     """Round a cylinder as long as the sheet is wide; strokes go on from each other, through the seam too."""
     cams = (Drive(WAVE, follower=Knife()),) if waved and lathe.headstock.sideways != "fixed" else ()
     one = job(ring(z=-10.0, turns=turns, travel=At(z=travel), cams=cams), lathe=lathe)
@@ -116,12 +116,12 @@ def test_a_path_that_begins_at_the_seam_stays_on_the_sheet():
     assert sum(np.abs(np.diff(each.points[:, 0])).sum() for each in drawn) == pytest.approx(2 * ROUND)
 
 
-def test_a_stroke_on_a_side_is_as_wide_as_the_cut():
+def test_a_stroke_on_a_side_has_the_width_of_the_cut():
     """A vee of 90 degrees 0.4 mm deep."""
     assert {round(each.width, 9) for each in strokes(ring())} == {0.8}
 
 
-def test_where_a_cam_pushes_the_side_the_width_follows_the_depth():
+def test_with_a_cam_at_the_side_the_width_follows_the_depth():
     """A lift from 0 to 2 mm pushes the side towards the cutter: a cut from 0.4 to 2.4 mm deep, as wide as the vee at most."""
     drawn = strokes(ring(cams=(Drive(WAVE, follower=Knife(), side="back"),)), lathe=sliding())
     widths = sorted(each.width for each in drawn)
@@ -130,7 +130,7 @@ def test_where_a_cam_pushes_the_side_the_width_follows_the_depth():
 
 
 @pytest.mark.parametrize(("piece", "widest", "long"), [(BARREL, 12.0, 20.0), (VASE, 12.03, 20.7)], ids=["barrel", "turned"])
-def test_the_sheet_of_a_side_has_its_outline_and_says_how_it_lies(piece, widest, long):
+def test_the_sheet_of_a_side_has_its_outline_and_states_its_orientation(piece, widest, long):
     made = job(ring(x=11.0, z=-3.0), piece=piece).drawing()
     (outline,) = (each for each in made.lines if each.ink == "outline")
     assert np.ptp(outline.points, axis=0) == pytest.approx([2 * math.pi * widest, long], rel=0.01)
@@ -144,7 +144,7 @@ def test_the_sheet_of_a_side_has_its_outline_and_says_how_it_lies(piece, widest,
     assert b"rolled out" in svg.render(made)
 
 
-def test_depth_on_a_turned_side_is_square_to_it():
+def test_depth_on_a_turned_side_is_along_its_normal():
     """A cone of 1 in 2: a tip sunk by d along X stands d cos(atan(1/2)) deep; a vee of 90 degrees is twice as wide."""
     cone = Turned(profile=((0, 20), (-20, 10)))
     (stroke, _) = strokes(ring(x=15.0, z=-10.0, depth=0.4), piece=cone)
@@ -152,7 +152,7 @@ def test_depth_on_a_turned_side_is_square_to_it():
     assert stroke.points[0, 1] == pytest.approx(-math.hypot(10, 5) - 0.4 * math.sin(math.atan(0.5)), abs=1e-6)
 
 
-def test_the_settings_of_a_side_say_where_zero_is_and_what_is_clear():
+def test_the_settings_of_a_side_show_the_zero_and_the_clear_distance():
     said = text.render(job(ring().series(3, z=-3.0, depth=0.1)).settings()).decode()
     lines = [" ".join(line.replace(".", " ").split()) for line in said.splitlines()]
     assert any(line.endswith("z tip at the end of the work: set z to 0 mm") for line in lines)
@@ -179,7 +179,7 @@ def steps_of(made):
     return [step for section in made.sections for step in section.steps if not isinstance(step, Prompt)]
 
 
-def test_the_program_of_a_side_comes_in_along_x_and_goes_away_along_x():
+def test_the_program_of_a_side_approaches_and_withdraws_along_x():
     made = job(ring(depth=0.4).series(2, z=-3.0), feeds=Feeds(clear=3.0)).program()
     assert made.approach == Approach(axis="x", surface=12.0)
     for section in made.sections:
@@ -196,7 +196,7 @@ def test_the_program_of_a_side_comes_in_along_x_and_goes_away_along_x():
     assert "the tip stands 3 mm off the work" in lines.replace(")\n(- ", " ")
 
 
-def test_a_face_is_still_come_at_along_z():
+def test_a_face_is_approached_along_z():
     made = job(Pass(name="ring", at=At(x=8.0, depth=0.4)), piece=Disc(diameter=24.0, thickness=4.0)).program()
     assert made.approach == Approach()
     assert steps_of(made)[-1] == Rapid({"Z": 5.0})
@@ -209,7 +209,7 @@ def test_turned_work_is_cleared_by_its_widest_place():
     assert steps_of(made)[-1].to["X"] == pytest.approx(VASE.surface.profile(z)[:, 0].max() + 2.0, abs=1e-4)
 
 
-def test_a_side_that_comes_out_further_than_clear_is_refused():
+def test_a_side_that_extends_beyond_clear_is_refused():
     """An eccentric chuck of 4 mm carries the side out by as much; a cam by its lift."""
     off = fixed(EccentricChuck(shift=4.0))
     with pytest.raises(SettingError) as told:
@@ -229,7 +229,7 @@ def test_a_side_that_comes_out_further_than_clear_is_refused():
         job(waved, lathe=sliding(), feeds=Feeds(clear=1.5)).program()
 
 
-def test_a_pass_that_begins_further_out_than_clear_is_refused():
+def test_a_pass_that_begins_beyond_clear_is_refused():
     with pytest.raises(SettingError, match="clear=5: must be above 8 mm, where cut 1"):
         job(ring(x=20.0, depth=0.0)).program()
 

@@ -36,21 +36,21 @@ def everything(shop):
 
 
 @pytest.mark.parametrize("kind", KINDS)
-def test_it_comes_in_and_offers_one_thing_of_its_kind(everything, kind):
+def test_a_skeleton_plugin_loads_and_offers_one_item_of_its_kind(everything, kind):
     (record,) = (each for each in everything["loaded"] if each["name"] == f"first-{kind}")
     assert record["offers"] == [[kind, "first_check_findings" if kind == "check" else f"first-{kind}"]]
     assert everything["refused"] == everything["said"] == []
 
 
 @pytest.mark.parametrize("kind", KINDS)
-def test_its_own_tests_pass_so_it_keeps_every_promise_and_none_is_left_unjudged(shop, kind):
+def test_the_tests_of_a_skeleton_pass_and_none_is_skipped(shop, kind):
     folder = shop.site.parent / f"first-{kind}"
     done = shop.run("-m", "pytest", "-q", "-p", "no:cacheprovider", cwd=folder, plugins=f"first-{kind}")
     assert re.search(r"^\d{1,3} passed in ", done.stdout, re.MULTILINE), done.stdout
 
 
 @pytest.mark.parametrize("kind", KINDS)
-def test_it_is_made_of_four_files_that_leave_no_blank_to_fill(kind):
+def test_a_skeleton_has_four_files_without_placeholders(kind):
     files = lay_out("tide-box", kind)
     assert [str(path) for path in files] == ["pyproject.toml", "README.md", "lobework_tide_box.py", "tests/test_tide_box.py"]
     for path, content in files.items():
@@ -60,14 +60,14 @@ def test_it_is_made_of_four_files_that_leave_no_blank_to_fill(kind):
         assert max(map(len, text.splitlines())) <= 130, path
 
 
-def test_there_is_a_skeleton_of_each_kind_of_thing_that_a_plugin_can_bring():
+def test_every_kind_of_plugin_part_has_a_skeleton():
     assert set(KINDS) == set(installed().parts)
 
 
 @pytest.mark.parametrize(
     ("name", "part"), [("sway", "Sway"), ("tide-box", "TideBox"), ("sample", "SampleChuck"), ("rigid", "RigidChuck")]
 )
-def test_its_class_has_a_name_that_nothing_else_in_the_module_has(name, part):
+def test_the_name_of_the_class_is_unique_in_the_module(name, part):
     source = lay_out(name)[next(path for path in lay_out(name) if path.name.startswith("lobework_"))].decode()
     assert f"\nclass {part}:\n" in source
     assert not re.search(rf"^from .* import .*\b{part}\b", source, re.MULTILINE)
@@ -76,7 +76,7 @@ def test_its_class_has_a_name_that_nothing_else_in_the_module_has(name, part):
 @pytest.mark.parametrize(
     "name", ["", "Sway", "2sway", "sway!", "sway chuck", "-sway", "sway-", "a--b", "swäy", "class", "../sway", "s" * 41]
 )
-def test_a_name_that_cannot_be_one_is_refused_in_one_line(name):
+def test_an_invalid_name_is_refused_in_one_line(name):
     with pytest.raises(InputError, match="must be a word in lower-case letters, digits and dashes"):
         lay_out(name)
 
@@ -103,12 +103,12 @@ for kind in ("chuck", "cam"):
     assert shop.message(script) == [taken.format("chuck"), taken.format("plugin")]
 
 
-def test_a_kind_that_there_is_none_of_is_refused_with_the_nearest():
+def test_an_unknown_kind_is_refused_with_a_suggestion():
     with pytest.raises(UnknownNameError, match="no kind of plugin is called 'chick'; did you mean 'chuck'"):
         lay_out("sway", "chick")
 
 
-def test_it_says_what_it_wrote_and_what_to_type_next(tmp_path, monkeypatch, capsys):
+def test_the_command_lists_the_written_files_and_the_next_commands(tmp_path, monkeypatch, capsys):
     monkeypatch.chdir(tmp_path)
     assert main(["new", "plugin", "sway"]) == 0
     assert capsys.readouterr().out.splitlines() == [
@@ -119,7 +119,7 @@ def test_it_says_what_it_wrote_and_what_to_type_next(tmp_path, monkeypatch, caps
     assert written == {str(path) for path in lay_out("sway")}
 
 
-def test_a_folder_that_is_there_is_left_alone_unless_asked(tmp_path, monkeypatch, capsys):
+def test_an_existing_folder_is_unchanged_unless_requested(tmp_path, monkeypatch, capsys):
     monkeypatch.chdir(tmp_path)
     Path("lobework-sway").mkdir()
     Path("lobework-sway/README.md").write_text("mine")
@@ -132,7 +132,7 @@ def test_a_folder_that_is_there_is_left_alone_unless_asked(tmp_path, monkeypatch
     assert Path("lobework-sway/README.md").read_text() != "mine"
 
 
-def test_where_a_file_cannot_be_written_none_is(tmp_path, monkeypatch, capsys):
+def test_if_one_file_cannot_be_written_none_is(tmp_path, monkeypatch, capsys):
     monkeypatch.chdir(tmp_path)
     Path("taken").write_text("a file")
     assert main(["new", "plugin", "sway", "--into", "taken/sway"]) == 2
@@ -154,9 +154,7 @@ def test_where_a_file_cannot_be_written_none_is(tmp_path, monkeypatch, capsys):
         (["new", "lid.toml", "--into", "here"], "'--into' belongs to lobework new plugin NAME"),
     ],
 )
-def test_a_slip_on_the_command_line_is_answered_in_one_line_and_nothing_is_written(
-    arguments, message, tmp_path, monkeypatch, capsys
-):
+def test_a_command_line_error_is_one_line_and_nothing_is_written(arguments, message, tmp_path, monkeypatch, capsys):
     monkeypatch.chdir(tmp_path)
     assert main(arguments) == 2
     (line,) = capsys.readouterr().err.splitlines()
@@ -164,12 +162,12 @@ def test_a_slip_on_the_command_line_is_answered_in_one_line_and_nothing_is_writt
     assert list(tmp_path.iterdir()) == []
 
 
-def test_a_job_file_called_plugin_is_still_to_be_had(tmp_path, monkeypatch):
+def test_new_can_write_a_job_file_named_plugin(tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
     assert main(["new", "./plugin"]) == 0
     assert Path("plugin").is_file()
 
 
-def test_laid_out_it_can_be_written_by_anybody(tmp_path):
+def test_a_layout_can_be_written_with_write_files(tmp_path):
     write_files({tmp_path / "sway" / path: content for path, content in lay_out("sway").items()})
     assert (tmp_path / "sway" / "tests" / "test_sway.py").read_bytes() == lay_out("sway")[next(reversed(lay_out("sway")))]

@@ -103,14 +103,14 @@ def test_every_solid_is_closed_and_faces_outwards(name, within):
 @pytest.mark.parametrize(
     ("piece", "holes", "skins"), [(LID, 0, 1), (POST, 0, 1), (TUBE, 1, 1), (CUP, 0, 1), (WAIST, 1, 1), (RATTLE, 0, 2)]
 )
-def test_a_bore_goes_through_a_cup_does_not_and_a_closed_hollow_has_a_skin_of_its_own(piece, holes, skins):
+def test_the_number_of_holes_and_shells_is_right_for_bore_cup_and_closed_hollow(piece, holes, skins):
     """Euler and Poincare: corners - edges + triangles = 2 (skins - holes)."""
     solid = solid_of(carved(piece, 0.5, wave_rings if piece is LID else flutes))
     assert mesh_of(solid).euler_number == 2 * (skins - holes)
     assert len(manifold_of(solid.vertices, solid.faces).decompose()) == skins
 
 
-def test_a_disc_is_a_prism_less_what_the_grid_of_triangles_takes_out():
+def test_a_disc_is_a_prism_minus_the_volume_above_the_triangles_of_the_grid():
     carving = carved(GROOVED, 0.25, lambda stock: ball(polar(stock)[0] - RING, 1.5, 0.5))
     solid, step = solid_of(carving, within=0), carving.stock.row_step
     depth = carving.depth.astype(np.float64)
@@ -130,7 +130,7 @@ def test_a_disc_is_a_prism_less_what_the_grid_of_triangles_takes_out():
     ],
     ids=["half torus", "ball", "vee"],
 )
-def test_a_ring_takes_out_what_pappus_says_to_the_grids_bound(depth, volume, slope, resolution):
+def test_a_ring_removes_the_volume_of_pappus_theorem_within_the_grid_error(depth, volume, slope, resolution):
     """Pappus's second theorem: 2 pi R times the area of the groove's outline.
 
     Flat between rays h apart, along any line, a curve whose slope changes by T in all is missed by T h^2 / 8 at the most (the
@@ -143,7 +143,7 @@ def test_a_ring_takes_out_what_pappus_says_to_the_grids_bound(depth, volume, slo
     assert abs(removed(lambda stock: depth(polar(stock)[0] - RING), h) - volume) <= bound / 50
 
 
-def test_a_dish_takes_out_a_cone():
+def test_a_dish_removes_a_cone():
     """Euclid, Elements XII.10: a cone is a third of its cylinder; the bound as above, round the dish and at its middle."""
     taken = removed(lambda stock: vee(polar(stock)[0], 25.0, 2.0), 0.1)
     assert taken == pytest.approx(math.pi * 25**2 * 2 / 3, abs=2 * math.pi * 25 * 2 / 25 * 0.1**2)
@@ -165,7 +165,7 @@ def test_a_turned_cone_is_a_frustum():
     assert solid_of(carving, within=0).volume == pytest.approx(volume * polygon(carving.stock.columns, 1.0) / math.pi, rel=1e-12)
 
 
-def test_a_bore_takes_out_its_cylinder():
+def test_a_bore_removes_its_cylinder():
     solid = solid_of(carved(TUBE, 0.5, uncut), within=0)
     whole = solid_of(carved(Barrel(diameter=50.0, length=60.0), 0.5, uncut), within=0)
     bore = math.pi * 21**2 * 60
@@ -183,7 +183,7 @@ def test_a_cups_hollow_ends_flat_inside():
 
 
 @pytest.mark.parametrize("resolution", [0.2, 0.1])
-def test_a_ring_round_a_barrel_takes_out_what_pappus_says_to_the_grids_bound(resolution):
+def test_a_ring_round_a_barrel_removes_the_volume_of_pappus_theorem_within_the_grid_error(resolution):
     """Pappus's second theorem, the outline's middle a third of its depth down; many-sided as the barrel; bound as above."""
     groove = lambda stock: vee(stock.row_positions[:, None] - 15.0, 0.9, 0.9) + 0 * stock.column_positions  # noqa: E731
     cut, whole = (solid_of(carved(POST, resolution, depth), within=0).volume for depth in (groove, uncut))
@@ -192,7 +192,7 @@ def test_a_ring_round_a_barrel_takes_out_what_pappus_says_to_the_grids_bound(res
     assert abs(whole - cut - volume) <= 2 * math.pi * 20 * resolution**2 / 2
 
 
-def test_a_helix_round_a_barrel_crosses_angle_zero_and_takes_out_its_closed_form():
+def test_a_helix_round_a_barrel_crosses_angle_0_and_removes_its_closed_form_volume():
     """2 pi turns (R - d/3) w d, the outline in the plane of the axis; bound as above."""
     pitch, turns, w, d = 6.0, 2, 0.6, 0.6
 
@@ -205,7 +205,7 @@ def test_a_helix_round_a_barrel_crosses_angle_zero_and_takes_out_its_closed_form
     assert abs(whole - cut - 2 * math.pi * turns * (20 - d / 3) * w * d) <= 2 * math.pi * turns * 20 * 0.1**2
 
 
-def test_a_job_that_is_carved_becomes_a_solid_less_what_it_says_is_removed():
+def test_the_solid_of_a_carved_job_lacks_the_removed_volume():
     ring = Pass(name="ring", at=At(x=RING, depth=0.5))
     job = Job(lathe=read_lathe("plain-bench"), piece=GROOVED, cutter=Ball(radius=1.5), passes=[ring], title="Tide box, lid")
     carving = job.carve(0.25, backend="plain")
@@ -217,7 +217,7 @@ def test_a_job_that_is_carved_becomes_a_solid_less_what_it_says_is_removed():
 
 
 @pytest.mark.parametrize("within", [0.005, 0.02, 0.1])
-def test_a_face_is_no_further_off_than_it_says_anywhere(within):
+def test_the_mesh_of_a_face_stays_within_its_stated_error(within):
     carving = carved(Disc(diameter=10.0, thickness=5.0), 0.2, wave_rings)
     full, solid = solid_of(carving, within=0), solid_of(carving, within=within)
     chance = np.random.default_rng(1)
@@ -236,7 +236,7 @@ def test_a_face_is_no_further_off_than_it_says_anywhere(within):
 
 
 @pytest.mark.parametrize("piece", [Barrel(diameter=12.0, length=8.0), Turned(profile=((0.0, 5.0), (-4.0, 6.0), (-8.0, 4.0)))])
-def test_a_side_is_no_further_off_than_it_says_anywhere(piece):
+def test_the_mesh_of_a_side_stays_within_its_stated_error(piece):
     carving = carved(
         piece, 0.2, lambda stock: ball(stock.row_positions[:, None] - 3 - np.cos(3 * stock.column_positions), 1.0, 0.4)
     )
@@ -248,7 +248,7 @@ def test_a_side_is_no_further_off_than_it_says_anywhere(piece):
     assert there.max() > 0.005
 
 
-def test_every_ray_is_on_the_surface_where_every_ray_is_kept():
+def test_without_simplification_every_ray_is_a_vertex():
     carving = carved(GROOVED, 0.5, lambda stock: ball(polar(stock)[0] - RING, 1.5, 0.5))
     away = polar(carving.stock)[0]
     row, column = np.nonzero(away < 30 - 2 * 0.5)
@@ -273,7 +273,7 @@ def test_the_edge_lies_on_its_circle_and_no_triangle_is_a_sliver(size, parts):
     assert width.min() > 0.2 * min(step, sides[face].min())
 
 
-def test_a_groove_that_runs_off_the_edge_is_as_deep_there_as_just_before_it():
+def test_a_groove_that_runs_off_the_edge_keeps_its_depth_there():
     """A level flute across the whole face, cut into a disc of 70 mm: a wedge of the edge's own roundness."""
     solid = solid_of(
         carved(
@@ -288,7 +288,7 @@ def test_a_groove_that_runs_off_the_edge_is_as_deep_there_as_just_before_it():
 
 
 @given(st.data())
-def test_any_depths_make_a_sound_face(data):
+def test_any_depths_give_a_valid_mesh_of_a_face(data):
     piece = Disc(diameter=data.draw(st.floats(4.0, 40.0)), thickness=3.0)
     stock = stock_of(piece, piece.diameter / data.draw(st.integers(4, 30)))
     depth = data.draw(
@@ -304,7 +304,7 @@ def test_any_depths_make_a_sound_face(data):
 
 
 @given(st.data())
-def test_any_depths_make_a_sound_side(data):
+def test_any_depths_give_a_valid_mesh_of_a_side(data):
     piece = data.draw(
         st.sampled_from([Barrel(diameter=20.0, length=12.0), Barrel(diameter=20.0, length=12.0, bore=15.0), CUP, WAIST, RATTLE])
     )
@@ -320,13 +320,13 @@ def test_any_depths_make_a_sound_side(data):
     assert solid.vertices[:, 2].min() == stock.profile[-1, 1]
 
 
-def test_what_lies_outside_a_disc_does_not_count():
+def test_depths_outside_a_disc_are_ignored():
     carving = carved(LID, 0.5, wave_rings)
     noisy = np.where(carving.stock.inside, carving.depth, np.float32(99.0))
     assert (solid_of(carving).vertices == solid_of(replace(carving, depth=noisy)).vertices).all()
 
 
-def test_a_wall_thinner_than_the_allowance_is_not_broken_through():
+def test_a_wall_thinner_than_the_allowance_is_not_pierced():
     depth = lambda stock: np.where(np.indices(stock.shape).sum(axis=0) % 7 < 4, 4.995, 4.9)  # noqa: E731
     solid = solid_of(carved(GROOVED, 1.0, depth), within=0.2)
     floor = solid.vertices[:, 2][np.hypot(*solid.vertices[:, :2].T) < 25]
@@ -344,7 +344,7 @@ def test_a_flute_that_runs_off_a_flaring_end_stops_in_its_plane():
     assert_closed(solid)
 
 
-def test_a_flute_that_runs_off_a_narrowing_end_goes_on_along_the_axis():
+def test_a_flute_that_runs_off_a_narrowing_end_continues_along_the_axis():
     taper = Turned(profile=((0.0, 10.0), (-10.0, 20.0)))
     solid = solid_of(carved(taper, 0.25, lambda stock: np.full(stock.shape, math.sqrt(0.5))), within=0)
     mouth = solid.vertices[(solid.vertices[:, 2] == 0.0) & (np.hypot(*solid.vertices[:, :2].T) > 1)]
@@ -391,14 +391,14 @@ def test_work_that_ends_in_a_point_is_closed_there():
     ],
     ids=["back", "bore", "axis", "hollow", "coarse", "meeting"],
 )
-def test_what_cannot_be_a_solid_is_refused_in_one_line_that_says_where(piece, resolution, depth, message):
+def test_an_impossible_solid_is_refused_in_one_line_with_the_place(piece, resolution, depth, message):
     with pytest.raises(SettingError, match=message) as caught:
         solid_of(carved(piece, resolution, depth))
     assert "\n" not in str(caught.value)
 
 
 @pytest.mark.parametrize("within", [0.0, 0.3])
-def test_cuts_from_both_sides_of_a_rim_leave_it_whole_until_they_meet(within):
+def test_cuts_from_both_sides_of_a_rim_are_accepted_until_they_meet(within):
     """The rim is 2 mm thick and its sides level, so rays from above and from below face each other."""
     stock, piece = flange(0.25)
     level = (np.abs(stock.profile[:, 3]) > 0.99)[:, None] & (np.abs(stock.profile[:, 0] - 12) < 3)[:, None]
@@ -420,18 +420,18 @@ def test_a_cut_into_the_flat_bottom_of_a_hollow_is_refused():
 @pytest.mark.parametrize(
     "hollow", [((0.0, 9.0), (-4.0, 0.1), (-8.0, 0.1), (-12.0, 9.0)), ((-2.0, 5.0), (-2.5, 0.5), (-30.0, 10.0))]
 )
-def test_a_hollow_whose_smooth_curve_makes_no_sense_is_refused(hollow):
+def test_a_hollow_with_an_invalid_smooth_curve_is_refused(hollow):
     with pytest.raises(SettingError, match="hollow"):
         solid_of(carved(Turned(profile=((0.0, 20.0), (-40.0, 20.0)), hollow=hollow), 1.0, uncut))
 
 
 @pytest.mark.parametrize("within", [-0.01, 1.0, math.nan, math.inf])
-def test_an_allowance_that_is_no_small_part_of_the_work_is_refused(within):
+def test_an_allowance_that_is_not_a_small_part_of_the_work_is_refused(within):
     with pytest.raises(SettingError, match=r"within=.*: must be zero or more and at most 0.4 mm"):
         solid_of(carved(LID, 1.0, uncut), within=within)
 
 
-def test_an_inside_that_nobody_knows_is_refused():
+def test_an_unknown_inner_shape_is_refused():
     stock, piece = pointed()
     tube = Round(length=stock.surface.length, profile=stock.surface.profile, wall=lambda s: 0.01 * s, straight=False)
     odd = replace(stock, surface=tube)
@@ -447,7 +447,7 @@ def test_more_rays_than_memory_may_hold_are_refused(within, advice):
         solid_of(replace(carving, depth=vast), within=within)
 
 
-def test_corners_that_single_precision_makes_one_are_made_one_and_what_closes_up_is_left_out():
+def test_vertices_equal_in_single_precision_are_merged_and_degenerate_triangles_removed():
     box = trimesh.creation.box(extents=(10.0, 10.0, 10.0))
     a, b, c = box.faces[0]
     corners = np.vstack([box.vertices, box.vertices[a] * (1 - 1e-9)])

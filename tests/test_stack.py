@@ -147,13 +147,13 @@ def assert_agree(cut, chord=2e-3, within=AGREE_MM):
     rocks=st.booleans(),
     travel=st.sampled_from([At(), At(x=-3.0), At(x=2.0, z=-0.5)]),
 )
-def test_through_any_stack_the_two_ways_agree(stack, turns, rocks, travel):
+def test_plain_and_compiled_agree_through_any_stack(stack, turns, rocks, travel):
     lathe = rocking(250.0, *stack) if rocks else sliding(*stack)
     assert_agree(cut_on(lathe, WAVE, turns=turns, at=At(x=24.0, y=1.0, depth=0.4), travel=travel), chord=5e-3)
 
 
 @pytest.mark.parametrize("way", ["plain", "compiled"])
-def test_both_ways_refuse_what_moves_unevenly_by_most_of_the_chord(way):
+def test_both_ways_refuse_an_irregular_motion_of_most_of_the_chord(way):
     """Two chucks oscillate over 0.002 mm each; their sum is four fifths of a chord of 0.005 mm."""
     with pytest.raises(SettingError, match=r"so unevenly that no steps are small enough for a chord of 0\.005 mm"):
         trace(cut_on(sliding(NOISY, NOISY), WAVE, turns=Fraction(1, 5), at=At(x=24.0, y=1.0, depth=0.4)), chord=5e-3, way=way)
@@ -171,12 +171,12 @@ def test_both_ways_refuse_what_moves_unevenly_by_most_of_the_chord(way):
     ],
     ids=lambda stack: " ".join(type(chuck).__name__ for chuck in stack),
 )
-def test_over_many_turns_too(stack):
+def test_plain_and_compiled_agree_over_100_turns(stack):
     """Angles of hundreds of radians are only known to their last digit, and the quickest of these multiplies it."""
     assert_agree(cut_on(rocking(250.0, *stack), WAVE, turns=100, at=At(x=24.0, depth=0.4)), chord=0.02, within=6 * AGREE_MM)
 
 
-def test_a_whole_turn_is_tabulated_once_where_a_stack_comes_back():
+def test_a_periodic_stack_is_tabulated_for_one_turn_only():
     asked = []
 
     class Counting(Moving):
@@ -193,13 +193,13 @@ def test_a_whole_turn_is_tabulated_once_where_a_stack_comes_back():
     assert sum(asked) < 200 < x.size / 1000
 
 
-def test_a_stack_that_keeps_its_depth_takes_no_memory_for_it():
+def test_a_stack_of_constant_depth_takes_no_memory_for_depths():
     path = trace(cut_on(fixed(Oval(throw=3.0), GearedArm(arm=2.0, gear=3.0)), turns=3, at=At(x=20.0, depth=0.4)), way="compiled")
     assert path.z.strides == (0,)
     assert path.z[0] == -0.4
 
 
-def test_depth_that_only_changes_at_the_end_of_a_pass_is_kept():
+def test_a_depth_change_late_in_a_pass_is_traced():
     class Late(Moving):
         """Stands still for twelve turns, and then comes out with a corner, a click and a wave."""
 
@@ -212,13 +212,13 @@ def test_depth_that_only_changes_at_the_end_of_a_pass_is_kept():
 
 
 @pytest.mark.parametrize("turns", ["1/1000000", "1/1000"])
-def test_depth_that_changes_in_a_single_step_is_kept(turns):
+def test_a_depth_change_in_a_single_step_is_traced(turns):
     tilting = (GearedArm(arm=5.0, gear=2.0), Dome(tilt_deg=33.0, behind=10.0))
     assert_agree(cut_on(fixed(*tilting), turns=turns, at=At(x=20.0, y=1.0, depth=0.3)), chord=0.02)
 
 
 @pytest.mark.parametrize("swings", [16, 64, 127, 128, 256, 1000])
-def test_the_chord_is_kept_however_quick_a_chuck_goes_to_and_fro(swings):
+def test_the_chord_tolerance_holds_for_a_fast_oscillating_chuck(swings):
     """What is tried evenly would take a wave that goes round with every try for none."""
     path = trace(cut_on(fixed(Oval(throw=5.0, swing=1.0, swings=swings, swing_phase="1/4 turn")), at=At(x=20.0)))
     part = np.random.default_rng(1).random((9, path.u.size - 1))
@@ -231,7 +231,7 @@ def test_the_chord_is_kept_however_quick_a_chuck_goes_to_and_fro(swings):
     assert away.max() <= CHORD_MM
 
 
-def test_what_no_steps_can_follow_is_refused_before_memory_runs_out():
+def test_a_motion_too_irregular_for_any_step_is_refused_before_memory_runs_out():
     class Trembling(Moving):
         def motions(self, theta):
             return Rigid.move(y=0.1 * np.sin(1e7 * np.sin(theta)))
@@ -240,13 +240,13 @@ def test_what_no_steps_can_follow_is_refused_before_memory_runs_out():
         trace(cut_on(fixed(Trembling()), at=At(x=20.0)))
 
 
-def test_what_says_falsely_that_it_comes_back_is_not_believed():
+def test_a_wrong_declared_period_is_not_used():
     honest = motion_of(cut_on(fixed(Oval(throw=3.0), Quick()), turns=50))
     assert period_turns(honest.chucks, 7, 50.0, 20.0) == 7
     assert period_turns(motion_of(cut_on(fixed(Liar()), turns=50)).chucks, 1, 50.0, 20.0) == 0
 
 
-def test_what_comes_back_for_most_of_a_pass_is_not_believed():
+def test_a_period_that_fails_late_in_a_pass_is_not_used():
     class Late(Moving):
         period_turns = 1
 
@@ -257,7 +257,7 @@ def test_what_comes_back_for_most_of_a_pass_is_not_believed():
 
 
 @pytest.mark.parametrize("turns", [3, Fraction(2, 3)])
-def test_a_bump_between_the_places_that_polynomials_are_made_from_is_kept(turns):
+def test_a_bump_between_the_fitted_points_of_polynomials_is_traced(turns):
     class Bumping(Moving):
         period_turns = 1
 
@@ -279,7 +279,7 @@ def test_a_path_that_meets_itself_once_a_turn_has_not_closed():
 
 @settings(max_examples=examples(30))
 @given(stack=st.lists(any_chuck, min_size=1, max_size=3), low=numbers(0.0, 20.0), width=numbers(0.3, 5.0), dense=st.booleans())
-def test_polynomials_are_as_near_as_is_promised_between_the_places_tried(stack, low, width, dense):
+def test_polynomials_keep_their_error_bound_between_the_fitted_points(stack, low, width, dense):
     """At random places of every piece that has polynomials.
 
     Rounding is that of the angle, four times the last digit of as many turns at the speed of the work, and of sums.
@@ -310,14 +310,14 @@ def test_polynomials_are_as_near_as_is_promised_between_the_places_tried(stack, 
     assert at_the_work(places - true(u.ravel())).max(initial=0.0) <= STACK_MM + rounding
 
 
-def test_a_corner_leaves_only_its_own_neighbourhood_to_the_plain_way():
+def test_only_a_small_interval_at_a_corner_has_no_polynomial():
     chucks = motion_of(cut_on(fixed(Stepping()))).chucks
     pieces = fit_pieces(chucks, 0.0, 2.0, 30.0, lambda u: (u * 1e6).astype(np.int64))
     left = np.diff(pieces.edges)[pieces.which < 0]
     assert 0 < left.sum() < 5e-4
 
 
-def test_memory_stays_bounded_however_long_a_chuck_drifts():
+def test_memory_is_bounded_for_a_chuck_that_drifts_over_many_turns():
     """Each stretch's polynomials take no more room on turn nine hundred than on turn ten."""
     motion = motion_of(cut_on(fixed(Drifting(), Winding()), turns=1000, at=At(x=20.0)))
     spans = spans_of(motion, 40.0, 1e-3)

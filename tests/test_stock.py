@@ -42,7 +42,7 @@ def sphere_zone(radius, top, bottom, rows):
 
 @pytest.mark.parametrize("piece", FORMS, ids=lambda piece: piece.form)
 @pytest.mark.parametrize("resolution", [0.21, 0.5, 2.0])
-def test_rays_stand_as_near_to_each_other_as_asked_and_not_much_nearer(piece, resolution):
+def test_the_spacing_of_rays_is_between_90_and_100_percent_of_the_resolution(piece, resolution):
     """At the widest place of a round surface; elsewhere they come together."""
     stock = stock_of(piece, resolution)
     start, _ = stock.rays(np.arange(stock.rows)[:, None], np.arange(stock.columns))
@@ -53,7 +53,7 @@ def test_rays_stand_as_near_to_each_other_as_asked_and_not_much_nearer(piece, re
 
 
 @pytest.mark.parametrize("piece", FORMS, ids=lambda piece: piece.form)
-def test_rays_start_on_the_surface_and_go_in_square_to_it(piece):
+def test_rays_start_on_the_surface_and_go_in_along_its_normal(piece):
     stock = stock_of(piece, 0.5)
     start, way = stock.rays(np.arange(stock.rows)[:, None], np.arange(stock.columns))
     assert start.shape == way.shape == (*stock.shape, 3)
@@ -85,7 +85,7 @@ def test_columns_go_round_once_from_x_towards_y_and_rows_from_the_far_end():
 
 
 @pytest.mark.parametrize("resolution", [0.1, 0.4])
-def test_the_rays_of_a_surface_stand_for_all_of_it(resolution):
+def test_the_areas_of_the_rays_add_up_to_the_area_of_the_surface(resolution):
     """Area of a circle, of a cylinder's side, of a cone's frustum: pi (R + r) times the slant height."""
     disc, barrel, cone = (stock_of(piece, resolution) for piece in (DISC, BARREL, CONE))
     assert (disc.areas * disc.inside).sum() == pytest.approx(100 * math.pi, rel=0.03)
@@ -104,7 +104,7 @@ def test_a_layer_off_a_barrel_is_the_ring_between_two_cylinders(depth):
 
 @given(numbers(0.0, 8.0))
 @settings(max_examples=examples(30))
-def test_a_layer_off_a_cone_is_as_long_as_its_side_and_as_round_as_its_middle(depth):
+def test_a_layer_off_a_cone_has_the_volume_of_pappus_theorem(depth):
     """Pappus: a strip d thick along the slant height, carried round the circle of its middle, r - d cos(t) / 2."""
     stock = stock_of(CONE, 0.5)
     slant = math.hypot(20.0, 4.0)
@@ -145,7 +145,7 @@ def test_a_layer_off_a_sphere_turned_through_points_tends_to_the_same_zone():
 
 @given(st.sampled_from(FORMS), numbers(0.0, 2.0), numbers(0.0, 2.0))
 @settings(max_examples=examples(30))
-def test_cutting_deeper_never_takes_away_less(piece, one, other):
+def test_cutting_deeper_never_removes_less(piece, one, other):
     stock = stock_of(piece, 2.0)
     shallow, deep = (stock.volumes(np.full(stock.shape, depth)) for depth in sorted((one, other)))
     assert (deep >= shallow - 1e-12).all()
@@ -189,20 +189,20 @@ def test_a_form_without_a_surface_is_refused():
 
 
 @pytest.mark.parametrize("resolution", [0.0, -0.1, math.nan, math.inf, 5.1, 1e9])
-def test_a_resolution_that_is_none_or_too_coarse_is_refused(resolution):
+def test_an_invalid_or_too_coarse_resolution_is_refused(resolution):
     with pytest.raises(SettingError, match=r"must be above zero and at most 5 mm, a quarter of the work's size$"):
         stock_of(DISC, resolution)
 
 
 @pytest.mark.parametrize("resolution", ["0.1 mm", None, [0.1]])
-def test_a_resolution_in_other_than_numbers_is_refused(resolution):
+def test_a_resolution_that_is_not_a_number_is_refused(resolution):
     with pytest.raises(SettingError, match="must be a plain number, in mm"):
         stock_of(DISC, resolution)
 
 
 @pytest.mark.parametrize("piece", FORMS, ids=lambda piece: piece.form)
 @pytest.mark.parametrize("resolution", [1e-4, 1e-12, 1e-300])
-def test_a_grid_past_memory_is_refused_with_its_size_and_a_resolution_that_will_do(piece, resolution):
+def test_a_grid_too_large_for_memory_is_refused_with_its_size_and_a_resolution_that_fits(piece, resolution):
     with pytest.raises(TooLargeError) as told:
         stock_of(piece, resolution)
     message = str(told.value)
@@ -214,7 +214,7 @@ def test_a_grid_past_memory_is_refused_with_its_size_and_a_resolution_that_will_
     assert will_do < 0.01
 
 
-def test_a_grid_past_memory_says_how_much_it_would_take():
+def test_the_refusal_of_a_grid_too_large_for_memory_states_its_memory():
     """20 mm at a tenth of a micrometre: 200,000 rays each way, twelve bytes a ray."""
     message = (
         "resolution=0.0001: needs 4e+10 rays, which would take 480.0 GB to carve, more than the 4 GB a job may take; "

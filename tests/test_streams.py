@@ -45,7 +45,7 @@ def test_a_closed_standard_output_is_one_line_before_any_work(verb):
 
 
 @pytest.mark.parametrize("verb", ["schema", "check lid.toml", "check none.toml", "--help"])
-def test_a_reader_of_both_that_leaves_early_is_no_fault(verb):
+def test_a_closed_pipe_of_both_streams_is_not_an_error(verb):
     done = run(verb, "2>&1 | true; exit ${PIPESTATUS[0]}")
     assert (done.returncode, done.stderr) == (2 if "none" in verb else 0, "")
 

@@ -57,7 +57,7 @@ def side_cut(at, lathe=None, **given):
 
 @given(cuts, st.sampled_from(HELD))
 @settings(max_examples=examples(10))
-def test_the_tip_goes_where_the_trace_goes_and_the_cutter_stands_square(cut, holder):
+def test_the_tip_follows_the_trace_and_the_axes_of_the_cutter_are_orthonormal(cut, holder):
     path, cutter = trace(cut, chord=0.1), Vee(angle_deg=60.0, width=3.0, holder=holder)
     sweep = sweep_of(path, cutter, FACE)
     assert sweep.tip == pytest.approx(np.stack([path.x, path.y, path.z], axis=-1), abs=1e-12)
@@ -103,7 +103,7 @@ def test_at_the_side_of_a_barrel_the_cutter_points_away_from_the_axis(holder):
 
 
 @pytest.mark.parametrize("z", [-2.0, -20.0, -38.0])
-def test_at_the_side_of_a_cone_it_is_set_square_to_the_surface(z):
+def test_at_the_side_of_a_cone_the_cutter_is_set_along_the_normal(z):
     """The cone narrows by 20 mm over 40: its normal leans by atan(1/2) towards the headstock."""
     lean = math.atan(20 / 40)
     sweep = swept(side_cut(At(x=25.0 + z / 2, z=z, depth=0.5)), None, CONE)
@@ -113,7 +113,7 @@ def test_at_the_side_of_a_cone_it_is_set_square_to_the_surface(z):
 
 
 @pytest.mark.parametrize("angle", [-30.0, 5.0, 40.0])
-def test_at_the_side_of_a_sphere_it_is_set_towards_its_middle(angle):
+def test_at_the_side_of_a_sphere_the_cutter_is_set_along_the_radius(angle):
     """Its profile through points keeps to the sphere's own normal to 1e-3 there, and is looked up every 0.02 mm."""
     around = np.linspace(np.pi / 3, -np.pi / 3, 61)
     ball = Turned(profile=tuple(zip((20 * np.sin(around)).tolist(), (20 * np.cos(around)).tolist(), strict=True))).surface
@@ -122,7 +122,7 @@ def test_at_the_side_of_a_sphere_it_is_set_towards_its_middle(angle):
     assert sweep.outward[0] == pytest.approx([out, 0.0, up], abs=2e-3)
 
 
-def test_an_indexed_chuck_turns_the_cutter_with_the_place_that_it_cuts():
+def test_an_indexed_chuck_rotates_the_cutter_with_the_cut():
     blade, plunge = Ball(radius=1.0, holder=FixedTool()), {"turns": 0, "at": At(x=20.0, depth=0.5)}
     plain = swept(cut_on(fixed(), **plunge), blade)
     turned = swept(cut_on(fixed(EccentricChuck(shift=0.0, index=Phase.of("1/4 turn"))), **plunge), blade)
@@ -151,7 +151,7 @@ class Chisel:
 
 
 @pytest.mark.parametrize("cutter", [Pen(), Chisel()], ids=lambda cutter: cutter.kind)
-def test_what_has_no_edge_carves_nothing_and_is_refused(cutter):
+def test_a_cutter_without_an_edge_is_refused(cutter):
     assert not has_edge(cutter)
     with pytest.raises(SettingError) as told:
         swept(cut_on(fixed(), at=At(x=20.0)), cutter)

@@ -52,7 +52,7 @@ def ways(draw):
 
 @settings(max_examples=examples(30))
 @given(points=ways(), at=st.builds(At, x=numbers(-5, 5), y=numbers(-1, 1), z=numbers(-5, 5), depth=numbers(0, 2)))
-def test_it_goes_evenly_by_length_through_every_point_and_depth_is_cut_in_by_the_cross_slide(points, at):
+def test_the_tip_passes_every_point_evenly_by_length_and_depth_is_along_the_cross_slide(points, at):
     template = Template(points=points)
     template.require_one_way()
     corners = np.concatenate([[0.0], template.corners(), [1.0]])
@@ -65,7 +65,7 @@ def test_it_goes_evenly_by_length_through_every_point_and_depth_is_cut_in_by_the
     assert_allclose(template.tip(at, (corners[1:] + corners[:-1]) / 2), (tips[1:] + tips[:-1]) / 2, rtol=0, atol=1e-9)
 
 
-def test_a_smooth_curve_that_goes_back_a_little_is_refused():
+def test_a_smooth_curve_that_reverses_slightly_is_refused():
     """By 0.003 mm, between places that were looked at."""
     back = Template(points=((-19.178, 2.0), (-19.678, 60.0), (-39.678, 2.0), (-40.178, 2.0)), smooth=True)
     with pytest.raises(SettingError, match=r"^points=its smooth curve between points 2 and 3: must be one way along z"):
@@ -76,7 +76,7 @@ def test_a_smooth_curve_that_goes_back_a_little_is_refused():
 
 @settings(max_examples=examples(60))
 @given(points=ways(), axis=st.sampled_from([0, 1]), way=st.sampled_from([-1.0, 1.0]))
-def test_the_least_progress_of_a_smooth_curve_is_that_of_its_derivative(points, axis, way):
+def test_the_least_progress_is_the_minimum_of_the_derivative(points, axis, way):
     """By scipy's spline, at its ends and where its second derivative is zero."""
     places = np.array(points)
     chords = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(places, axis=0).T))])
@@ -117,7 +117,7 @@ def test_a_smooth_template_is_the_natural_spline_over_chord_length_evenly_by_its
 
 @settings(max_examples=examples(20), deadline=None)
 @given(points=ways(), first=numbers(0.0, 1.0), last=numbers(0.0, 1.0), smooth=st.booleans())
-def test_from_and_to_take_a_part_of_it_either_way(points, first, last, smooth):
+def test_from_and_to_select_a_part_in_either_direction(points, first, last, smooth):
     begin, end = points[0][0], points[-1][0]
     first, last = (begin + part * (end - begin) for part in (first, last))
     template = Template(points=points, smooth=smooth, start=first, end=last)
@@ -129,7 +129,7 @@ def test_from_and_to_take_a_part_of_it_either_way(points, first, last, smooth):
             assert_allclose(template.tip(At(), PARTS)[:, 0], np.interp(template.tip(At(), PARTS)[:, 2], *by_z), rtol=0, atol=1e-9)
 
 
-def test_on_a_face_it_goes_one_way_across_and_depth_goes_in_along_the_spindle():
+def test_on_a_face_the_template_is_monotonic_in_x_and_depth_is_along_the_spindle():
     bowl = Template(points=((0.0, 40.0), (-6.0, 20.0), (-6.0, 5.0)), end=12.5)
     bowl.require_one_way("x")
     assert_allclose(bowl.tip(At(depth=0.5), np.array([0.0, 1.0]), "z"), [[40, 0, -0.5], [12.5, 0, -6.5]], rtol=0, atol=1e-12)
@@ -137,7 +137,7 @@ def test_on_a_face_it_goes_one_way_across_and_depth_goes_in_along_the_spindle():
         bowl.require_one_way()
 
 
-def test_the_side_of_the_work_is_followed_as_it_is_carved():
+def test_the_template_of_a_side_is_its_carved_surface():
     """A turned piece's own surface is its profile; a barrel's is a cylinder."""
     vase = Turned(profile=VASE)
     tips = template_of(vase).tip(At(), PARTS)
@@ -173,12 +173,12 @@ def test_of_the_section_of_a_hollow_vase_the_outer_side_is_followed(section):
     assert inner.points == VASE[::-1]
 
 
-def test_a_section_of_which_no_part_is_said_folds_back(section):
+def test_a_closed_section_without_start_and_end_is_refused(section):
     with pytest.raises(SettingError, match=r"^points\[2\]=\(-61, 14\) mm: must be above z -61 mm"):
         read_template(section).require_one_way()
 
 
-def test_a_drawing_that_lies_has_its_axis_to_the_right(tmp_path):
+def test_a_horizontal_drawing_is_read_with_axis_right(tmp_path):
     path = tmp_path / "vase.dxf"
     document = ezdxf.new("R2010", units=4)
     document.modelspace().add_lwpolyline(VASE)
@@ -223,7 +223,7 @@ def test_a_drawing_that_lies_has_its_axis_to_the_right(tmp_path):
         ({"points": [(-0.001 * k, 20) for k in range(20_001)]}, "points=20001 points: must be 20000 points or fewer"),
     ],
 )
-def test_what_cannot_lead_a_slide_is_refused(settings_, message):
+def test_an_invalid_template_is_refused(settings_, message):
     with pytest.raises(SettingError) as refused:
         Template(**settings_).require_one_way()
     assert str(refused.value) == message
@@ -246,7 +246,7 @@ def led(turns=0, template=None, at=None, lathe=BENCH, **more):
 
 @settings(max_examples=examples(12), deadline=None)
 @given(points=ways(), turns=st.sampled_from([0, "1/3", "5/2"]), smooth=st.booleans(), wave=st.none() | waves())
-def test_the_path_on_the_work_keeps_to_the_chord_and_to_the_template(points, turns, smooth, wave):
+def test_the_path_on_the_work_respects_the_chord_and_follows_the_template(points, turns, smooth, wave):
     template = Template(points=points, smooth=smooth)
     try:
         template.require_one_way()
@@ -269,7 +269,7 @@ def test_the_path_on_the_work_keeps_to_the_chord_and_to_the_template(points, tur
         assert turned[-1] - turned[0] == pytest.approx(-2 * math.pi * float(Fraction(turns)), abs=1e-6)
 
 
-def test_the_compiled_way_is_the_plain_one_where_a_template_leads():
+def test_plain_and_compiled_agree_along_a_template():
     plain, compiled = (trace(led(3), way=way) for way in ("plain", "compiled"))
     assert_array_equal(plain.x, compiled.x)
 
@@ -283,7 +283,7 @@ def test_steps_of_a_series_move_the_template():
 
 @settings(max_examples=examples(15), deadline=None)
 @given(points=ways(), rubber=numbers(0.5, 12.0), smooth=st.booleans())
-def test_a_rubber_bears_on_the_template_and_its_foremost_place_leads_the_tip(points, rubber, smooth):
+def test_a_rubber_touches_the_template_and_its_foremost_point_leads_the_tip(points, rubber, smooth):
     template = Template(points=points, smooth=smooth, rubber=rubber)
     try:
         template.require_one_way()
@@ -301,7 +301,7 @@ def test_a_rubber_bears_on_the_template_and_its_foremost_place_leads_the_tip(poi
         assert nearest == pytest.approx(rubber, abs=1e-3)
 
 
-def test_a_rubber_spans_a_hollow_that_is_too_narrow_for_it_bearing_on_both_sides():
+def test_a_rubber_bridges_a_narrow_hollow_with_contact_on_both_sides():
     """On two points 2 mm apart, at the top of a notch 5 mm deep, a circle of 10 mm stands sqrt(99) above them, and its foremost
     place sqrt(99) - 10 = -0.0501 mm below: 4.9499 mm of the notch are missed. A circle of 0.5 mm goes 0.5 / sin(atan(1/5))
     - 0.5 = 2.0495 mm short of its bottom."""
@@ -316,7 +316,7 @@ def test_a_rubber_spans_a_hollow_that_is_too_narrow_for_it_bearing_on_both_sides
         assert_allclose(tips[(tips[:, 2] > -19) | (tips[:, 2] < -23)][:, 0], 20, rtol=0, atol=1e-9)
 
 
-def test_where_two_curves_of_a_drawing_meet_in_a_hollow_a_rubber_is_led_on():
+def test_a_rubber_passes_a_concave_corner_between_two_curves():
     """An arc of radius 30 in little chords, meeting a straight line: no circle reaches into the corner."""
     angles = np.radians(np.linspace(90, 40, 400))
     arc = [(-30 * math.cos(a), 30 * math.sin(a)) for a in angles]
@@ -328,7 +328,7 @@ def test_where_two_curves_of_a_drawing_meet_in_a_hollow_a_rubber_is_led_on():
 
 @pytest.mark.parametrize(("holder", "radius"), [(DrillingSpindle(), 1.5), (CuttingFrame(radius=9.0), 9.0)])
 @pytest.mark.parametrize("rubbed", [False, True])
-def test_a_flute_along_the_side_is_what_circles_led_along_the_template_leave(holder, radius, rubbed):
+def test_a_flute_along_the_side_is_the_envelope_of_circles_along_the_template(holder, radius, rubbed):
     """In the plane of X and Z a ball, or a frame that swings there, is a circle whose lowest
     place is the tip: rays along the side's normals meet all the circles at the depths that plane geometry gives."""
     apart, cut = 0.5, led(template=template_of(WORK, -1, -59, rubber=radius if rubbed else 0.0))
@@ -349,7 +349,7 @@ def test_a_flute_along_the_side_is_what_circles_led_along_the_template_leave(hol
     assert_allclose(deepest, expected, rtol=0, atol=apart**2 / 8 / 1.5 + 2e-3)
 
 
-def test_sheet_program_and_table_of_moves_say_the_template(tmp_path):
+def test_sheet_program_and_table_of_moves_name_the_template(tmp_path):
     job = Job(lathe=BENCH, piece=WORK, cutter=Ball(radius=1.5), passes=[led("1/4").passed.series(2, spindle="30 deg")])
     group = next(group for group in job.settings().groups if group.name == "pass 1")
     found = {entry.name: entry.value for entry in group.entries}
@@ -423,7 +423,7 @@ def test_on_a_face_a_template_leads_the_tip_across_and_in():
     assert not [each for each in job.check() if each.level != "note"]
 
 
-def test_the_sheet_shows_a_flute_that_a_rubber_leads_as_wide_as_it_is_cut():
+def test_the_sheet_shows_a_flute_led_by_a_rubber_in_the_width_of_the_cut():
     """In along the normal: the depth along x, less what the slope takes; and where the rubber bears, not where the tip is."""
     cut = led(template=template_of(WORK, -1, -59, rubber=4.0))
     job = Job(lathe=BENCH, piece=WORK, cutter=Ball(radius=4.0), passes=[cut.passed], chord=1e-3)

@@ -81,7 +81,7 @@ def test_bare_lengths_are_in_the_units_of_the_file(job):
     assert template(job("{ points = [[0, 0.5], [-1, 0.75]] }", inches)).points == ((0.0, 12.7), (-25.4, 19.05))
 
 
-def test_what_was_taken_for_granted_is_said_in_the_check_and_on_the_sheet(job, capsys):
+def test_assumptions_are_reported_by_the_check_and_on_the_sheet(job, capsys):
     assert main(["check", str(job("{ file = 'pixels.svg' }"))]) in (0, 1)
     shown = capsys.readouterr().out
     assert (
@@ -140,7 +140,7 @@ def test_what_was_taken_for_granted_is_said_in_the_check_and_on_the_sheet(job, c
         ),
     ],
 )
-def test_each_mistake_is_answered_in_one_line_with_its_key(job, capsys, written, message):
+def test_each_error_is_reported_in_one_line_with_its_key(job, capsys, written, message):
     path = job(written)
     assert main(["check", str(path)]) == 2
     (line,) = capsys.readouterr().err.splitlines()
@@ -161,7 +161,7 @@ def test_each_mistake_is_answered_in_one_line_with_its_key(job, capsys, written,
         ),
     ],
 )
-def test_a_mistake_in_a_job_in_inches_is_answered_in_inches(job, capsys, written, message):
+def test_an_error_in_an_inch_job_is_reported_in_inches(job, capsys, written, message):
     path = job(written)
     path.write_text(f'units = "inch"\n{path.read_text(encoding="utf-8")}', encoding="utf-8")
     assert main(["check", str(path)]) == 2
@@ -169,14 +169,14 @@ def test_a_mistake_in_a_job_in_inches_is_answered_in_inches(job, capsys, written
     assert line.partition("pass[1].template.")[2] == message
 
 
-def test_the_check_says_what_a_rubber_misses_of_a_hollow(job, capsys):
+def test_the_check_reports_the_depth_of_a_hollow_that_a_rubber_misses(job, capsys):
     """Straight down and up at 45 degrees, a circle of 2 mm stands 2 sqrt(2) - 2 = 0.828 mm short of the corner."""
     assert main(["check", str(job("{ points = [[0, 25], [-10, 15], [-20, 25]], rubber = 2 }"))]) == 1
     message = "the rubber spans the hollow at z -10 mm, and misses 0.828 mm of its depth; a smaller rubber would reach"
     assert f"warning (template): pass 1: {message}" in capsys.readouterr().out
 
 
-def test_a_template_beside_a_travel_or_on_a_disc_is_refused(job):
+def test_a_template_with_a_travel_or_on_a_disc_is_refused(job):
     with pytest.raises(InputError, match=r"pass\[1\]\.travel: .* must be left out with a template"):
         read_job(job("'piece'\ntravel = { z = -4 }"))
     disc = (f'form = "turned"\nprofile = {VASE}', 'form = "disc"\ndiameter = 40\nthickness = 5')

@@ -45,7 +45,7 @@ def drawn_run(rng):
 
 
 @pytest.mark.parametrize("seed", range(4))
-def test_no_axis_is_ever_asked_for_more_than_it_can_do_nor_a_block_to_stand(seed):
+def test_no_block_exceeds_an_axis_limit_or_takes_zero_time(seed):
     rng = np.random.default_rng(seed)
     for _ in range(500):
         moves, asked, top, most, lengths = drawn_run(rng)
@@ -55,7 +55,7 @@ def test_no_axis_is_ever_asked_for_more_than_it_can_do_nor_a_block_to_stand(seed
         assert max(used(moves, found.seconds, top, most)) <= 1 + 1e-9
 
 
-def test_the_compiled_twin_gives_the_same():
+def test_plain_and_compiled_timing_agree():
     rng = np.random.default_rng(7)
     for _ in range(40):
         moves, asked, top, most, lengths = drawn_run(rng)
@@ -76,7 +76,7 @@ def fastest(points, top, most):
 
 
 @pytest.mark.parametrize(("top", "exact"), [(np.inf, 2 * math.sqrt(7 / 3)), (1.0, 7 / 1.0 + 1.0 / 3), (2.0, 7 / 2.0 + 2.0 / 3)])
-def test_a_straight_line_takes_what_constant_acceleration_takes(top, exact):
+def test_a_straight_line_takes_the_time_of_constant_acceleration(top, exact):
     graded = 0.5 - 0.5 * np.cos(np.linspace(0, math.pi, 1001))
     assert fastest(7.0 * graded[:, None], [top], [3.0]) == pytest.approx(exact, rel=1e-3)
 
@@ -96,7 +96,7 @@ def test_a_circle_is_taken_at_the_speed_that_its_curvature_allows():
 
 
 @pytest.mark.parametrize("case", range(4))
-def test_smooth_paths_take_as_long_as_the_published_algorithm_says(case):
+def test_smooth_paths_take_the_time_of_the_published_algorithm(case):
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
         import toppra
@@ -117,7 +117,7 @@ def test_smooth_paths_take_as_long_as_the_published_algorithm_says(case):
     assert ours == pytest.approx(published.duration, rel=0.01)
 
 
-def test_limits_four_times_and_twice_as_high_halve_the_time():
+def test_twice_the_speed_and_four_times_the_acceleration_halve_the_time():
     """Time scales: with t for 2t speeds double and accelerations are four times as high."""
     rng = np.random.default_rng(11)
     points = np.cumsum(rng.normal(size=(200, 3)), axis=0)
@@ -125,7 +125,7 @@ def test_limits_four_times_and_twice_as_high_halve_the_time():
     assert other == pytest.approx(one / 2, rel=1e-6)
 
 
-def test_with_nothing_to_limit_it_the_fastest_pace_is_refused():
+def test_without_limits_the_fastest_pace_is_refused():
     with pytest.raises(SettingError, match="top_speed"):
         fastest(np.arange(4.0)[:, None], [np.inf], [np.inf])
 
@@ -134,7 +134,7 @@ X = Axis(moves="x", letter="X", top_speed=10.0, acceleration=5.0)
 C = Axis(moves="spindle", letter="C", top_speed=90.0)
 
 
-def test_a_slow_down_is_told_with_its_place_its_axis_and_why():
+def test_a_slow_down_is_reported_with_place_axis_and_cause():
     moves = np.full((100, 2), [0.1, 1.0])
     moves[40:50, 1] = 5.0
     axes = [replace(X, acceleration=500.0), C]
@@ -146,7 +146,7 @@ def test_a_slow_down_is_told_with_its_place_its_axis_and_why():
     assert slow.rate == pytest.approx(90.0 / 5 / 60, rel=1e-4)
 
 
-def test_setting_off_and_stopping_are_no_slow_downs():
+def test_acceleration_at_start_and_stop_is_not_reported_as_slow_down():
     moves = np.full((4000, 1), 0.01)
     asked = np.full(4000, 900.0)
     found = block_times(moves, asked, *limits_of([X]))

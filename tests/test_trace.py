@@ -25,7 +25,7 @@ WAVE = Wave(lobes=4, base_radius=60.0, rise=5.0)
 FACE = Wave(lobes=6, base_radius=60.0, rise=2.0, on="face")
 
 
-def test_a_circle_takes_the_samples_its_sagitta_asks():
+def test_the_number_of_samples_of_a_circle_follows_from_its_sagitta():
     """Sagitta of a chord: r (1 - cos(pi / n)), common geometry; samples come in sixteen equal stretches."""
     for radius, chord in ((10.0, 2e-3), (50.0, 1e-3)):
         steps = trace(cut_on(fixed(), at=At(x=radius)), chord=chord).u.size - 1
@@ -41,7 +41,7 @@ def test_the_work_turns_counterclockwise_so_the_cut_runs_clockwise():
     assert path.axes["spindle"][-1] == 90.0
 
 
-def test_axes_say_what_a_controller_is_told():
+def test_axes_hold_the_positions_for_the_controller():
     drives = Drive(WAVE, follower=Knife(), ratio="-3/4", phase="1/2 lobe", index="9 deg"), Drive(FACE, follower=Knife(), ratio=2)
     path = trace(cut_on(sliding(), *drives, turns=2, at=At(x=20.0, y=1.0, z=0.5, depth=0.4), travel=At(x=-3.0, depth=0.2)))
     assert_allclose(path.axes["spindle"], 360 * path.u)
@@ -114,7 +114,7 @@ def test_a_cam_that_takes_over_for_less_than_a_64th_of_a_lobe_is_followed():
 
 
 @pytest.mark.parametrize("apart", [1e-7, 1e-3, 1.0, 30.0])
-def test_between_two_takeovers_the_same_one_of_two_like_cams_goes_further(apart):
+def test_between_two_takeovers_one_of_two_equal_cams_stays_in_front(apart):
     """Twelve lobes, and the same a little on; by the cosines themselves, wherever they part by more than a nanometre."""
     first, second = (
         Drive(Wave(lobes=12, base_radius=60.0, rise=4.0), follower=Knife(), phase=f"{at} deg") for at in (0.0, apart)
@@ -137,7 +137,7 @@ def test_a_sharp_hollow_is_a_sample():
     assert np.hypot(path.x, path.y).min() == pytest.approx(20, abs=1e-9)
 
 
-def test_an_eccentric_cut_takes_the_same_samples_wherever_the_work_stands():
+def test_an_eccentric_cut_takes_the_same_samples_at_any_position_of_the_work():
     sizes = {trace(cut_on(fixed(EccentricChuck(shift=s)), at=At(x=10.0))).u.size for s in (0.0, 5.0, 100.0)}
     assert len(sizes) == 1
 
@@ -151,7 +151,7 @@ def test_a_sweep_too_large_for_memory_is_refused_with_its_size():
         trace(cut, chord=1e-4)
 
 
-def test_the_estimate_is_near_what_a_trace_takes():
+def test_the_estimated_sample_count_is_within_5_percent():
     cut = cut_on(sliding(), Drive(WAVE, follower=Roller(3.0), ratio="3/4"), turns=40, at=At(x=20.0))
     assert estimate(cut) == pytest.approx(trace(cut).u.size, rel=0.05)
 
@@ -163,7 +163,7 @@ def test_the_cutter_on_the_axis_and_no_rise_is_a_point(way):
     assert np.abs(on_work(path)).max() < 1e-9
 
 
-def test_no_stretch_of_a_pass_is_left_out_however_often_it_is_halved(monkeypatch):
+def test_spans_cover_the_whole_pass_at_any_number_of_halvings(monkeypatch):
     """With halving cut short, every stretch still goes from where the one before it ended."""
     monkeypatch.setattr(sampling, "_MOST_HALVINGS", 1)
     cam = Drive(Wave(lobes=12, base_radius=60.0, rise=4.0), follower=Roller(8.0))

@@ -26,12 +26,12 @@ def written_out():
 FOUND = list(written_out())
 
 
-def test_there_are_some():
+def test_typed_constructors_are_found():
     assert len(FOUND) > 10
 
 
 @pytest.mark.parametrize(("kind", "function"), FOUND, ids=lambda each: getattr(each, "__name__", ""))
-def test_it_has_the_names_the_order_and_the_defaults_of_the_real_one(kind, function):
+def test_a_typed_constructor_has_the_real_signature(kind, function):
     given, real = function.args, list(inspect.signature(kind).parameters.values())
     optional = [None] * (len(given.args) - len(given.defaults)) + given.defaults
     plain = [(each.arg, default is None, False) for each, default in zip(given.args, optional, strict=True)][1:]

@@ -84,7 +84,7 @@ def uncompiled(*command, cwd=None):
     return done.stdout
 
 
-def test_a_job_is_made_the_same(tmp_path):
+def test_an_uncompiled_job_gives_the_same_files(tmp_path):
     (tmp_path / "trial.toml").write_text(JOB, encoding="utf-8")
     assert main(["make", str(tmp_path / "trial.toml"), "--into", str(tmp_path / "compiled")]) == 0
     uncompiled("-m", "lobework", "make", "trial.toml", "--into", "python", cwd=tmp_path)

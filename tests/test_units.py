@@ -49,7 +49,7 @@ def test_an_inch_is_25_4_mm_exactly():
         ("1e-2 mm", 0.01),
     ],
 )
-def test_lengths_as_people_write_them(written, mm):
+def test_lengths_are_read_in_the_usual_notations(written, mm):
     assert length(written) == mm
 
 
@@ -67,7 +67,7 @@ def test_ratios_stay_exact():
     assert ratio(2) == 2
 
 
-def test_lobes_are_counted_on_the_cam_they_are_for():
+def test_a_phase_in_lobes_depends_on_the_number_of_lobes():
     half = Phase.of("1/2 lobe")
     assert [half.in_degrees(lobes) for lobes in (1, 4, 12)] == [180, 45, 15]
     assert half * 2 + Phase.of("1 turn") == Phase(turns=Fraction(1), lobes=Fraction(1))
@@ -93,7 +93,7 @@ def test_lobes_are_counted_on_the_cam_they_are_for():
         (ratio, "1e999999999", "is not a number"),
     ],
 )
-def test_what_is_not_understood_is_refused_in_one_line_with_an_example(reader, written, message):
+def test_text_that_is_not_understood_is_refused_in_one_line_with_an_example(reader, written, message):
     with pytest.raises(InputError) as error:
         reader(written)
     assert message in str(error.value)
@@ -107,7 +107,7 @@ def test_a_length_reads_back_to_the_last_bit(mm, unit):
 
 
 @given(mm=lengths, unit=st.sampled_from(["mm", "inch"]), places=st.integers(0, 6))
-def test_a_rounded_length_reads_back_to_its_places(mm, unit, places):
+def test_a_rounded_length_reads_back_to_its_decimals(mm, unit, places):
     scale = 25.4 if unit == "inch" else 1.0
     assert abs(length(format_length(mm, unit, places)) - mm) <= scale * 0.5000001 * 10.0**-places + 1e-9 * abs(mm)
 
@@ -138,7 +138,7 @@ def test_phases_add_up_exactly(a, b, times, lobes):
 
 
 @given(text=st.text(alphabet="0123456789./-+ emindgturlobs%", max_size=12))
-def test_whatever_is_typed_is_read_or_refused(text):
+def test_any_text_is_read_or_refused(text):
     for reader in (length, angle, ratio, phase):
         try:
             reader(text)

@@ -48,13 +48,13 @@ def said(carving):
 
 
 @pytest.mark.parametrize(("piece", "z"), [(BARREL, (0.0, -6.0, -12.0)), (VASE, (0.0, -7.0, -20.0))], ids=["barrel", "turned"])
-def test_a_side_cut_between_its_ends_is_passed_in_silence(piece, z):
+def test_a_side_cut_between_its_ends_gives_no_finding(piece, z):
     for at in z:
         radius = float(np.interp(-at, [0, 7, 10, 12, 20], [10, 11.7, 12, 12, 9])) if piece is VASE else 12.0
         assert found(ring(x=radius, z=at, depth=0.1), piece=piece) == []
 
 
-def test_a_tip_beyond_an_end_of_a_barrel_is_warned_of_with_how_far_and_where_first():
+def test_a_tip_beyond_an_end_of_a_barrel_gives_a_warning_with_distance_and_first_cut():
     """A barrel of 12 mm: rings at z -6, -9, -12 and -15 leave it by 3 mm at most, the fourth first."""
     assert found(ring().series(4, z=-3.0)) == [
         "warning (work): rings: the tip cuts up to 3 mm beyond the edge of the work, in rings 4 first; begin nearer the middle"
@@ -64,30 +64,30 @@ def test_a_tip_beyond_an_end_of_a_barrel_is_warned_of_with_how_far_and_where_fir
 
 
 @pytest.mark.parametrize(("z", "radius"), [(2.0, 9.6), (-22.0, 8.2)])
-def test_a_tip_beyond_an_end_of_a_turned_piece_is_warned_of(z, radius):
+def test_a_tip_beyond_an_end_of_a_turned_piece_gives_a_warning(z, radius):
     (message,) = found(ring(x=radius, z=z, depth=0.4), piece=VASE)
     assert "the tip cuts up to 2 mm beyond the edge of the work, in rings first" in message
 
 
-def test_a_helix_that_runs_off_the_end_is_warned_of():
+def test_a_helix_that_runs_off_the_end_gives_a_warning():
     (message,) = found(ring(z=-2.0, turns=3, travel=At(z=-11.0)))
     assert "up to 1 mm beyond the edge of the work" in message
 
 
-def test_beyond_the_end_but_clear_of_the_work_is_no_matter():
+def test_a_tip_beyond_the_end_but_clear_of_the_work_gives_no_edge_warning():
     assert found(ring(x=14.0, z=3.0, depth=0.5)) == [
         "warning (work): rings: the tip stays 1.5 mm or more clear of the work and cuts nothing; depth is positive into the work"
     ]
 
 
-def test_a_tip_through_the_wall_of_a_barrel_is_warned_of():
+def test_a_tip_through_the_wall_of_a_barrel_gives_a_warning():
     """Half of 24 - 18 mm."""
     assert found(ring(depth=2.0).series(3, depth=0.75)) == [
         "warning (work): rings: goes 3.5 mm deep, in rings 3 first, through work 3 mm thick; keep clear of what holds the work"
     ]
 
 
-def test_a_turned_wall_is_as_thick_as_it_is_under_the_pass():
+def test_the_thickness_of_a_turned_wall_is_that_under_the_pass():
     """Two straight walls: 2 mm at the end away from the headstock, 6 mm at the other."""
     cup = Turned(profile=((0, 12), (-20, 12)), hollow=((0, 10), (-20, 6)))
     assert found(ring(z=-18.0, depth=4.0), piece=cup) == []
@@ -98,7 +98,7 @@ def test_a_turned_wall_is_as_thick_as_it_is_under_the_pass():
 
 
 @pytest.mark.parametrize("past", [0.4, 11.6, 12.4])
-def test_a_cutter_that_goes_in_through_the_middle_is_warned_of(past):
+def test_a_cutter_that_enters_through_deeper_wood_gives_a_warning(past):
     """A pass that says no x begins at the axis, and its depth counts on from there: to the far side, and out of it."""
     solid = Barrel(diameter=24.0, length=12.0)
     (message,) = found(ring(depth=0.0).series(2, x=-12.0 - past), piece=solid)
@@ -109,7 +109,7 @@ def test_a_cutter_that_goes_in_through_the_middle_is_warned_of(past):
     assert found(ring(depth=11.0), piece=solid) == []
 
 
-def test_a_plunge_is_looked_at_like_any_pass():
+def test_a_plunge_is_checked_like_any_pass():
     (message,) = found(ring(z=-13.0, turns=0))
     assert "up to 1 mm beyond the edge of the work" in message
     (message,) = found(ring(depth=3.4, turns=0))
@@ -117,7 +117,7 @@ def test_a_plunge_is_looked_at_like_any_pass():
     assert found(ring(turns=0)) == []
 
 
-def test_sound_work_is_carved_in_silence():
+def test_correct_work_gives_no_finding():
     assert said(carved(ring(depth=0.9))) == []
 
 
@@ -128,7 +128,7 @@ def test_work_cut_through_is_a_problem_with_place_pass_and_step():
     ]
 
 
-def test_work_cut_to_its_last_shaving_is_cut_through():
+def test_work_cut_to_exactly_its_thickness_is_cut_through():
     (message, _) = said(carved(ring(x=6.0, z=0.0, depth=3.0), piece=DISC, cutter=Ball(radius=1.0)))
     assert message.startswith("problem (carving): rings: cut through at x ")
     assert message.endswith(": 3 mm deep in work 3 mm thick; cut less deep")
@@ -137,7 +137,7 @@ def test_work_cut_to_its_last_shaving_is_cut_through():
 BODY = "so its body would be in the wood; cut less deep, or use a cutter with a higher edge"
 
 
-def test_carved_work_deeper_than_the_edge_is_high_is_a_problem():
+def test_carved_work_deeper_than_the_height_of_the_edge_is_a_problem():
     """A vee of 90 degrees, 2 mm wide, is 1 mm high: half its width times the cotangent of 45 degrees."""
     assert said(carved(ring(depth=1.3))) == [
         f"problem (carving): rings: 1.3 mm deep at 0 degrees, z -6 mm, but the cutter's edge is 1 mm high, {BODY}"
@@ -164,7 +164,7 @@ HIGH = (
 @pytest.mark.parametrize("holder", HELD, ids=lambda holder: holder.kind)
 @pytest.mark.parametrize(("cutter", "high"), HIGH, ids=lambda it: getattr(it, "kind", ""))
 @pytest.mark.parametrize(("piece", "at"), [(DISC, (6.0, 0.0)), (BARREL, (12.0, -6.0)), (POT, (12.0, -10.0))])
-def test_a_cut_deeper_than_the_edge_is_high_is_a_problem_before_it_is_carved(holder, cutter, high, piece, at):
+def test_a_cut_deeper_than_the_height_of_the_edge_is_a_problem_before_carving(holder, cutter, high, piece, at):
     given = {"piece": piece, "cutter": replace(cutter, holder=holder)}
     deep = [ring(*at, depth=high).series(3, depth=0.1), ring(*at, depth=high)]
     assert bodies(*deep, **given) == [
@@ -172,13 +172,13 @@ def test_a_cut_deeper_than_the_edge_is_high_is_a_problem_before_it_is_carved(hol
     ]
 
 
-def test_a_pass_that_grows_deeper_on_its_way_is_looked_at_all_along():
+def test_a_pass_of_increasing_depth_is_checked_over_its_whole_length():
     plunge = ring(6.0, 0.0, depth=0.4, turns=0, travel=At(depth=0.9))
     assert len(bodies(plunge, piece=DISC)) == 1
     assert bodies(replace(plunge, travel=At(depth=0.6)), piece=DISC) == []
 
 
-def test_neither_a_pen_nor_a_flat_end_nor_a_tip_beside_the_work_has_its_body_in_the_wood():
+def test_pens_flat_ends_and_tips_beside_the_work_have_no_body_in_the_wood():
     deep = ring(6.0, 0.0, depth=2.0)
     assert bodies(deep, piece=DISC, cutter=Pen()) == []
     assert bodies(deep, piece=DISC, cutter=FlatEnd(width=2.0)) == []
@@ -186,7 +186,7 @@ def test_neither_a_pen_nor_a_flat_end_nor_a_tip_beside_the_work_has_its_body_in_
     assert bodies(ring(12.0, 3.0, depth=2.0), piece=BARREL) == []
 
 
-def test_an_edge_s_height_is_told_in_the_job_s_units():
+def test_the_height_of_an_edge_is_reported_in_the_units_of_the_job():
     (message,) = bodies(ring(6.0, 0.0, depth=2.0), piece=DISC, units="inch")
     assert "goes 0.0787 in deep, in rings first, but the cutter's edge is 0.0394 in high" in message
 
@@ -200,14 +200,14 @@ def test_a_flat_end_has_no_height_to_be_too_low():
     assert said(carved(ring(depth=1.3), cutter=FlatEnd(width=2.0))) == []
 
 
-def test_a_cutter_that_touches_nothing_is_warned_of():
+def test_a_cutter_that_touches_nothing_gives_a_warning():
     nothing = "warning (carving): whole job: no cutter reaches into the work; "
     assert said(carved(ring(depth=-0.5))) == [nothing + "depth is positive into the work, and the slides position the tip"]
     beside = carved(ring(x=20.0, z=0.0, depth=0.5), piece=DISC)
     assert said(beside) == [nothing + "the tip is deep enough, but beside the work: move x, y or z so that it is over the work"]
 
 
-def test_a_tip_between_the_rays_counts():
+def test_the_wall_under_a_tip_between_rays_is_measured():
     """A wall of 2 mm, cut 2.05 mm deep by a narrow vee 0.2 mm from the nearest rows of rays: 0.2 cot 15 less deep there."""
     through = carved(ring(z=-6.2, depth=2.05), piece=replace(BARREL, bore=20.0), cutter=Vee(angle_deg=30.0, width=1.0))
     assert through.depth.max() == pytest.approx(2.05 - 0.2 / math.tan(math.radians(15.0)), abs=1e-4)
@@ -218,7 +218,7 @@ def test_a_tip_between_the_rays_counts():
     )
 
 
-def test_work_that_does_not_say_how_it_is_seen_is_a_face():
+def test_a_piece_without_a_view_is_treated_as_a_face():
     """As a plugin's piece may: it has an outline and a surface, and no more."""
     cut = carved(ring(x=6.0, z=0.0, depth=0.5), piece=DISC)
     plate = replace(cut, piece=SimpleNamespace(form="plate", outline=DISC.outline, surface=DISC.surface))
@@ -236,7 +236,7 @@ def lines(*passes, units="mm", **given):
     return carving_summary(carved(*passes, **given), units)
 
 
-def test_a_summary_says_rays_volume_land_deepest_thinnest_and_ridges():
+def test_a_summary_lists_rays_volume_land_deepest_thinnest_and_ridges():
     """A flat end takes 5 of 31 rows of a barrel; pi (12^2 - 11.5^2) times 2 mm. The ridge between balls of 1 mm, 1.6 mm apart:
     1 - sqrt(1 - 0.8^2)."""
     assert lines(ring(depth=0.5), cutter=FlatEnd(width=2.0 + 1e-6)) == [
@@ -260,7 +260,7 @@ def test_a_summary_in_inches():
     ]
 
 
-def test_a_summary_of_nothing_cut_says_so():
+def test_a_summary_of_uncut_work_states_that_nothing_is_cut():
     assert lines(ring(depth=-0.5)) == [
         "carved on 31 x 189 rays, 0.4 mm apart",
         "removed 0 cubic mm; 100 % of the surface is untouched",

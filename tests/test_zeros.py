@@ -199,7 +199,7 @@ def test_two_cams_that_add_up_are_set_together(one, other, u):
 
 @given(edges, edges, st.floats(0, 1))
 @settings(max_examples=examples(25), deadline=None)
-def test_of_two_cams_of_which_the_furthest_holds_each_follower_is_set_alone(one, other, u):
+def test_with_furthest_each_follower_is_zeroed_separately(one, other, u):
     first, second = replace(one, name="one"), replace(other, name="other", ratio=2, side=one.side)
     cut = cut_of(sliding(), first, second, together="furthest")
     x, _, _, others = numbers(cut)
@@ -216,7 +216,7 @@ def test_a_flat_follower_is_set_as_others_are():
     assert x == pytest.approx(0.0, abs=SAID)
 
 
-def test_a_roller_that_never_comes_to_the_base_still_has_the_zero_of_the_model():
+def test_a_roller_that_never_reaches_the_base_circle_has_the_zero_of_the_model():
     """It spans the hollows, so that the headstock never stands where x is counted from."""
     drive = Drive(Scallop(lobes=6, base_radius=55.0, rise=4.0), follower=Roller(25.0))
     cut = cut_of(sliding(), drive)
@@ -249,13 +249,13 @@ def test_dials_are_set_in_turns_of_their_screw_and_in_the_units_of_the_job():
     assert "set x to -0.19685 in" in dict(zero_steps(cut_of(sliding(), *cut.passed.cams), "inch"))["4. x and y"]
 
 
-def test_work_that_a_chuck_leans_is_set_upright_for_the_zero_of_z():
+def test_tilting_chucks_are_set_to_0_for_the_zero_of_z():
     leaning_chuck = sliding().mount(Dome(tilt_deg=20.0, behind=30.0))
     assert "chucks that tilt set to 0" in dict(zero_steps(cut_of(leaning_chuck)))["4. z"]
     assert "tilt" not in dict(zero_steps(cut_of(sliding())))["4. z"]
 
 
-def test_a_rubber_on_a_template_leaves_the_zeros_where_the_tip_has_them():
+def test_a_rubber_does_not_change_the_zeros_of_the_tip():
     """The slides lead the tip along what the rubber's middle traces; x and z are said of the tip, with and without it."""
     wall = Turned(profile=((0.0, 12.0), (-30.0, 20.0)))
     way = template_of(wall)
@@ -292,7 +292,7 @@ def test_other_cams_followers_sides_and_gains_are_zeroed_again_and_a_phase_or_an
     )
 
 
-def test_a_headstock_that_no_cam_moves_any_longer_is_locked_where_its_zero_is():
+def test_a_headstock_without_a_cam_is_locked_at_its_zero():
     edge = Drive(Wave(lobes=4, base_radius=60.0, rise=5.0), follower=Knife())
     face = Drive(Wave(lobes=8, base_radius=40.0, rise=0.5, on="face"), follower=Knife(), side="back")
     assert zero_again(cut_of(sliding(), edge), cut_of(sliding())) == (

@@ -49,7 +49,7 @@ def agree(stock, *sweeps):
 @pytest.mark.parametrize("kind", [("face",), ("face", "leaning"), ("round",)], ids=" ".join)
 @settings(max_examples=examples(4))
 @given(data=st.data())
-def test_drawn_jobs_are_cut_as_the_judge_cuts_them(kind, data):
+def test_random_jobs_agree_with_the_reference(kind, data):
     stock, sweeps = data.draw(carvings(frozenset((*kind, "fixed"))))
     agree(stock, *sweeps)
 
@@ -67,13 +67,13 @@ ROUND_AND_ALONG = (
 
 
 @pytest.mark.parametrize("poses", [NEARLY_IN_ITS_PLANE, ROUND_AND_ALONG], ids=["nearly in its own plane", "round and along"])
-def test_a_leaning_blade_is_met_only_where_it_is(poses):
+def test_a_tilted_blade_agrees_with_the_reference(poses):
     tip, outward, level = (np.array(each) for each in poses)
     ball = Ball(radius=1.2, holder=FIXED)
     agree(WAISTED, Sweep(ball.edge, ball.holder, tip, *about(outward, level)))
 
 
-def test_a_blade_whose_tip_passes_just_beside_the_rays_of_a_row_is_seen_by_both():
+def test_a_blade_that_passes_close_to_a_row_of_rays_is_found_by_both_backends():
     spindle = stock_of(Turned(profile=((0.0, 4.0), (-5.0, 5.5), (-10.0, 4.0))), resolution=0.45)
     tip = np.array([[1.41319595, -3.89347121, -0.41669248], [2.8433818, -3.06332971, -0.39989808]])
     outward = np.array([[0.32249795, -0.88850842, -0.3264167], [0.64304176, -0.69278383, -0.3264167]])
@@ -85,7 +85,7 @@ def test_a_blade_whose_tip_passes_just_beside_the_rays_of_a_row_is_seen_by_both(
     np.testing.assert_allclose(cut, judged, rtol=0, atol=2e-5)
 
 
-def test_a_blade_that_turns_as_it_leans_over_a_face_is_cut_as_the_judge_cuts_it():
+def test_a_blade_that_rotates_while_tilted_on_a_face_agrees_with_the_reference():
     vee, turn = Vee(angle_deg=90.0, width=2.4, holder=FIXED), np.array([0.0, 0.1, 0.2])
     tip = np.array([[-2.2, -3.6, -0.2], [-3.9, -3.1, -0.7], [2.3, 3.0, -0.1]])
     outward, level = about(np.array([[0.6, 0.3, 0.7]]), np.stack([np.sin(turn), np.cos(turn), 0 * turn], axis=-1))
@@ -93,7 +93,7 @@ def test_a_blade_that_turns_as_it_leans_over_a_face_is_cut_as_the_judge_cuts_it(
     agree(coarse, on_face(vee, tip, np.repeat(outward, 3, axis=0), level - np.vecdot(level, outward)[:, None] * outward))
 
 
-def test_a_blade_thrust_in_aslant_is_cut_as_the_judge_cuts_it():
+def test_an_oblique_plunge_of_a_blade_agrees_with_the_reference():
     stepped = Profiled(points=STEPPED, holder=FIXED)
     agree(WAISTED, on_round(stepped, WAISTED.surface, [0.3], [4.2], [0.4], lean=0.3, aside=-0.2))
 
@@ -147,7 +147,7 @@ def winding(lean, aside, turned=0.0):
 
 @pytest.mark.parametrize(("lean", "aside"), [(0.0, 0.0), (0.3, -0.2)], ids=["square", "leaning"])
 class TestLaws:
-    def test_any_number_of_threads_cuts_the_same_bits(self, lean, aside):
+    def test_the_number_of_threads_does_not_change_the_depths(self, lean, aside):
         every = numba.config.NUMBA_NUM_THREADS
         sweeps = winding(lean, aside), winding(lean, -aside, 1.0)
         numba.set_num_threads(1)
@@ -155,11 +155,11 @@ class TestLaws:
         numba.set_num_threads(every)
         np.testing.assert_array_equal(carved(TOOLS, BARREL, *sweeps), one)
 
-    def test_order_never_matters(self, lean, aside):
+    def test_the_order_of_passes_does_not_matter(self, lean, aside):
         sweeps = winding(lean, aside), winding(lean, -aside, 1.0)
         np.testing.assert_array_equal(carved(TOOLS, BARREL, *sweeps[::-1]), carved(TOOLS, BARREL, *sweeps))
 
-    def test_turning_the_path_by_whole_columns_turns_what_is_cut(self, lean, aside):
+    def test_rotating_the_path_by_whole_columns_rotates_the_depths(self, lean, aside):
         ahead = winding(lean, aside, 17 * BARREL.column_step)
         first = np.roll(carved(TOOLS, BARREL, winding(lean, aside)), 17, axis=1)
         np.testing.assert_allclose(carved(TOOLS, BARREL, ahead), first, rtol=0, atol=2e-6)
@@ -176,7 +176,7 @@ def test_a_blade_through_the_axis_or_laid_over_too_far_is_refused_in_one_line():
         carve_tool(BARREL, through, BARREL.uncut(), lambda part: None)
 
 
-def test_what_progress_raises_stops_the_carving():
+def test_an_exception_from_progress_stops_the_carving():
     def stop(part):
         raise KeyboardInterrupt
 

@@ -115,7 +115,7 @@ def compare(cutter, tip, depth, stock=STOCK):
 
 @pytest.mark.parametrize("path", PATHS)
 @pytest.mark.parametrize("cutter", CUTTERS)
-def test_every_ray_is_cut_as_deep_as_a_search_along_the_path_finds(cutter, path):
+def test_every_depth_equals_that_of_a_search_along_the_path(cutter, path):
     compare(CUTTERS[cutter], PATHS[path], carved(sweep(CUTTERS[cutter], PATHS[path])))
 
 
@@ -124,7 +124,7 @@ places = st.tuples(*[st.integers(-7, 7).map(lambda k: 0.3 * k)] * 2, st.integers
 
 @settings(max_examples=examples(12))
 @given(cutter=st.sampled_from(sorted(CUTTERS)), tip=st.lists(places, min_size=1, max_size=4))
-def test_paths_through_the_rays_themselves_are_cut_as_deep_as_a_search_finds(cutter, tip):
+def test_paths_through_rays_give_the_depths_of_a_search(cutter, tip):
     compare(CUTTERS[cutter], np.array(tip), carved(sweep(CUTTERS[cutter], tip)))
 
 
@@ -147,7 +147,7 @@ def rosettes(cutter, waves):
 @pytest.mark.parametrize("waves", [0.0, 0.1])
 @pytest.mark.parametrize("cutter", ["ball", "vee", "profile", "swung vee"])
 class TestLaws:
-    def test_any_number_of_threads_cuts_the_same_bits(self, cutter, waves):
+    def test_the_number_of_threads_does_not_change_the_depths(self, cutter, waves):
         sweeps = list(rosettes(CUTTERS[cutter], waves))
         every = numba.config.NUMBA_NUM_THREADS
         numba.set_num_threads(1)
@@ -155,26 +155,26 @@ class TestLaws:
         numba.set_num_threads(every)
         np.testing.assert_array_equal(carved(*sweeps, stock=WIDE), one)
 
-    def test_order_never_matters(self, cutter, waves):
+    def test_the_order_of_passes_does_not_matter(self, cutter, waves):
         sweeps = list(rosettes(CUTTERS[cutter], waves))
         np.testing.assert_array_equal(carved(*sweeps[::-1], stock=WIDE), carved(*sweeps, stock=WIDE))
 
-    def test_passes_of_several_depths_cut_what_each_cuts_alone(self, cutter, waves):
+    def test_passes_of_several_depths_give_the_greatest_depth_of_each_alone(self, cutter, waves):
         sweeps = list(rosettes(CUTTERS[cutter], waves))
         alone = np.maximum.reduce([carved(each, stock=WIDE) for each in sweeps])
         np.testing.assert_array_equal(carved(*sweeps, stock=WIDE), alone)
 
-    def test_twice_is_once(self, cutter, waves):
+    def test_repeated_passes_change_nothing(self, cutter, waves):
         sweeps = list(rosettes(CUTTERS[cutter], waves))
         np.testing.assert_array_equal(carved(*sweeps, *sweeps, stock=WIDE), carved(*sweeps, stock=WIDE))
 
-    def test_material_never_returns(self, cutter, waves):
+    def test_depths_never_decrease(self, cutter, waves):
         sweeps = list(rosettes(CUTTERS[cutter], waves))
         depth = np.full(WIDE.shape, 0.3, dtype=np.float32)
         carve_face(WIDE, sweeps, depth, lambda part: None)
         np.testing.assert_array_equal(depth, np.maximum(carved(*sweeps, stock=WIDE), np.float32(0.3)))
 
-    def test_a_pass_cut_in_two_is_the_whole(self, cutter, waves):
+    def test_two_halves_of_a_pass_equal_the_whole(self, cutter, waves):
         whole = next(rosettes(CUTTERS[cutter], waves))
         halves = [sweep(CUTTERS[cutter], part) for part in (whole.tip[:701], whole.tip[700:])]
         np.testing.assert_allclose(carved(*halves, stock=WIDE), carved(whole, stock=WIDE), rtol=0, atol=1e-6)
@@ -185,7 +185,7 @@ waved = st.tuples(st.integers(10, 180), st.integers(0, 5), st.integers(0, 6), st
 
 @settings(max_examples=examples(24))
 @given(cutter=st.sampled_from(sorted(CUTTERS)), rings=st.lists(waved, min_size=2, max_size=6))
-def test_rings_of_several_depths_cut_what_each_cuts_alone(cutter, rings):
+def test_rings_of_several_depths_give_the_greatest_depth_of_each_alone(cutter, rings):
     turn = np.linspace(0, 2 * np.pi, 900)
     sweeps = []
     for radius, rise, phase, depth in rings:
@@ -196,7 +196,7 @@ def test_rings_of_several_depths_cut_what_each_cuts_alone(cutter, rings):
 
 
 @pytest.mark.parametrize(("cutter", "bends"), [("ball", 0.8), ("vee", 1.0)])
-def test_samples_joined_along_a_dense_ring_leave_its_closed_form(cutter, bends):
+def test_merged_samples_of_a_dense_ring_give_its_closed_form(cutter, bends):
     """The ring's own solid, a torus and a cone turned about its middle: from memory."""
     dense = ring(8.0, 60_001, 0.3)
     x, y = np.meshgrid(WIDE.column_positions, WIDE.row_positions)
@@ -209,7 +209,7 @@ def test_samples_joined_along_a_dense_ring_leave_its_closed_form(cutter, bends):
     assert lay_segments(dense, 0, len(dense), within, within, -0.3, segments, 0) < len(dense) / 3
 
 
-def test_no_sample_lies_further_than_said_from_the_segment_that_passes_it_by():
+def test_merged_samples_are_within_the_tolerance_of_their_segment():
     turn = np.linspace(0, 1, 4001)
     tip = np.stack([3 * np.cos(turn), 3 * np.sin(turn) + 0.2 * np.sin(40 * turn), -0.5 + 0.1 * np.cos(9 * turn)], axis=-1)
     segments = zeros(Segment, len(tip))
@@ -224,7 +224,7 @@ def test_no_sample_lies_further_than_said_from_the_segment_that_passes_it_by():
     assert (segments["slope"][:at] >= 0).all()
 
 
-def test_a_path_worked_in_slices_is_the_whole_and_says_how_far_it_is(monkeypatch):
+def test_processing_in_slices_gives_the_same_depths_and_reports_progress(monkeypatch):
     sweeps = [*rosettes(CUTTERS["ball"], 0.0), *rosettes(CUTTERS["vee"], 0.1)]
     whole = carved(*sweeps, stock=WIDE)
     monkeypatch.setattr(compiled_face, "_AT_ONCE", 900)
@@ -238,7 +238,7 @@ def test_a_path_worked_in_slices_is_the_whole_and_says_how_far_it_is(monkeypatch
     assert said[-1] == 1.0
 
 
-def test_what_progress_raises_stops_the_carving():
+def test_an_exception_from_progress_stops_the_carving():
     def stop(part):
         raise KeyboardInterrupt
 
@@ -247,7 +247,7 @@ def test_what_progress_raises_stops_the_carving():
 
 
 @pytest.mark.parametrize(("diameter", "resolution"), [(7.3, 0.013), (7.3, 0.37), (6.0, 1.5), (6.0, 0.1)])
-def test_no_ray_beside_the_work_is_cut(diameter, resolution):
+def test_rays_outside_the_work_are_not_cut(diameter, resolution):
     stock = stock_of(Disc(diameter=diameter, thickness=9.0), resolution=resolution)
     first, last = tiles.work_in(stock.inside).T
     column = np.arange(stock.columns)
@@ -256,14 +256,14 @@ def test_no_ray_beside_the_work_is_cut(diameter, resolution):
     np.testing.assert_array_equal(depth, np.where(stock.inside, np.float32(1.0), np.float32(0.0)))
 
 
-def test_one_ray_alone_is_cut_as_in_its_grid():
+def test_a_single_ray_has_the_depth_that_it_has_in_its_grid():
     sweeps = list(rosettes(CUTTERS["profile"], 0.1))
     depth = carved(*sweeps, stock=WIDE)
     for row, column in ((200, 160), (250, 190), (90, 140)):
         assert carved(*sweeps, stock=WIDE.ray(row, column))[0, 0] == pytest.approx(depth[row, column], abs=2e-6)
 
 
-def test_a_segment_right_across_the_work_is_as_deep_at_both_ends():
+def test_a_segment_across_the_whole_work_has_equal_depth_at_both_ends():
     tip = [[-19.0, -3.0, -0.5], [19.0, 4.0, -0.5]]
     stock = stock_of(Disc(diameter=40.0, thickness=9.0), resolution=0.04)
     x, y = np.meshgrid(stock.column_positions, stock.row_positions)
@@ -275,7 +275,7 @@ def test_a_segment_right_across_the_work_is_as_deep_at_both_ends():
 
 
 @pytest.mark.parametrize("wraps", [False, True])
-def test_segments_are_binned_to_just_the_tiles_that_they_reach(wraps):
+def test_segments_are_binned_only_to_the_tiles_that_they_reach(wraps):
     random = np.random.default_rng(1)
     rows, columns = 300, 517
     low = random.integers(-700, 900, (200, 2))
@@ -299,7 +299,7 @@ def test_segments_are_binned_to_just_the_tiles_that_they_reach(wraps):
     assert set(binned) == expected
 
 
-def test_a_tile_comes_back_as_it_was_taken_where_there_is_work():
+def test_a_tile_is_written_back_unchanged_inside_the_work():
     random = np.random.default_rng(2)
     depth = random.random((300, 517)).astype(np.float32)
     work = np.stack([random.integers(0, 200, 300), random.integers(200, 518, 300)], axis=-1).astype(np.int32)
@@ -326,7 +326,7 @@ def worked(tile, a, b):
     simd.store(tile, 6, b - x / a)
 
 
-def test_lanes_reckon_as_sixteen_numbers_do():
+def test_lane_arithmetic_equals_scalar_arithmetic():
     tile = np.zeros((7, 16), np.float32)
     tile[:2] = np.random.default_rng(3).normal(size=(2, 16))
     worked(tile, np.float32(2.0), np.float32(0.5))

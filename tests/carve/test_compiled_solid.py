@@ -40,7 +40,7 @@ def gone_through(sweep, turn=MOST_TURN_RAD, reach=2.0):
     return polar, swept, [np.concatenate([each.tips[k] for each in some]) for k in range(3)]
 
 
-def test_many_short_steps_are_one_piece_that_passes_by_every_sample():
+def test_many_short_steps_are_merged_into_pieces_near_every_sample():
     sweep = ring(3000)
     polar, swept, (low, middle, high) = gone_through(sweep)
     assert len(polar) < len(sweep.tip) / 8
@@ -55,13 +55,13 @@ def test_many_short_steps_are_one_piece_that_passes_by_every_sample():
     assert np.linalg.norm(passes - seen, axis=-1).max() <= JOINED_MM
 
 
-def test_steps_too_long_to_be_one_stay_as_they_are():
+def test_long_steps_are_not_merged():
     sweep = ring(120)
     assert len(gone_through(sweep)[0]) == 119
     assert len(gone_through(sweep, reach=math.inf)[0]) == 119
 
 
-def test_a_corner_stays_a_corner():
+def test_steps_are_not_merged_across_a_corner():
     """Two straight runs meet at a right angle in the middle of what could be one piece of sixteen."""
     turn = np.concatenate([np.linspace(0.0, 0.008, 9), np.full(8, 0.008)])
     z = np.concatenate([np.full(9, -4.0), -4.0 - np.arange(1, 9) * 0.01])
@@ -73,7 +73,7 @@ def test_a_corner_stays_a_corner():
     np.testing.assert_allclose([high[0, 2], low[1, 2]], [-4.0, -4.0], rtol=0, atol=1e-12)
 
 
-def test_a_path_sampled_finely_cuts_as_one_eight_times_as_fine_does():
+def test_sampling_a_fine_path_8_times_finer_does_not_change_the_depths():
     stock = stock_of(Barrel(diameter=20.0, length=8.0), resolution=0.1)
     finer = carved(CompiledBackend(), stock, ring(4001)), carved(CompiledBackend(), stock, ring(32001))
     np.testing.assert_allclose(finer[0], finer[1], rtol=0, atol=2 * JOINED_MM)
@@ -102,7 +102,7 @@ def dense(draw, kind):
 @pytest.mark.parametrize("holder", ["drilling spindle", "cutting frame", "eccentric frame"])
 @settings(max_examples=examples(12))
 @given(data=st.data())
-def test_a_path_of_short_steps_is_cut_as_the_judge_cuts_it(holder, data):
+def test_a_path_of_short_steps_agrees_with_the_reference(holder, data):
     stock, sweep = data.draw(dense(holder))
     assert_same(
         lambda shift: carved(JUDGE, stock, sweep, shift=shift),
@@ -296,7 +296,7 @@ HARD |= {
 
 
 @pytest.mark.parametrize(("stock", "sweep"), HARD.values(), ids=HARD)
-def test_a_hard_ray_is_cut_as_the_judge_cuts_it(stock, sweep):
+def test_a_difficult_ray_agrees_with_the_reference(stock, sweep):
     np.testing.assert_allclose(carved(CompiledBackend(), stock, sweep), carved(JUDGE, stock, sweep), rtol=0, atol=AGREE_MM)
 
 
@@ -316,7 +316,7 @@ def narrow(draw):
 
 @settings(max_examples=examples(12))
 @given(sweep=narrow())
-def test_a_narrow_wheel_is_cut_as_the_judge_cuts_it(sweep):
+def test_a_narrow_wheel_agrees_with_the_reference(sweep):
     assert_same(
         lambda shift: carved(JUDGE, HOURGLASS, sweep, shift=shift),
         lambda shift: carved(CompiledBackend(), HOURGLASS, sweep, shift=shift),
@@ -324,7 +324,7 @@ def test_a_narrow_wheel_is_cut_as_the_judge_cuts_it(sweep):
     )
 
 
-def test_a_frame_that_leans_and_turns_on_a_face_is_cut_as_the_judge_cuts_it():
+def test_a_frame_that_tilts_and_rotates_on_a_face_agrees_with_the_reference():
     """Its axis goes round a cone, not along the chord of it."""
     stock = stock_of(Disc(diameter=60.0, thickness=20.0), resolution=1.2)
     turn = 0.03 * np.arange(8)

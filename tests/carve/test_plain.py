@@ -43,7 +43,7 @@ REVOLVING = EVERYTHING - {"fixed"}
 
 @settings(max_examples=examples(15))
 @given(job=carvings(REVOLVING), pick=st.randoms())
-def test_the_bottom_of_a_ray_is_in_the_cutter_and_nothing_under_it_is(job, pick):
+def test_the_bottom_of_a_ray_is_in_the_cutter_and_no_point_below_it_is(job, pick):
     """Common practice, no source: a place is in a cutter where it is above its edge; no ray is met with anything here."""
     stock, (sweep,) = job
     depth = carved(JUDGE, stock, sweep)
@@ -70,7 +70,7 @@ def test_the_bottom_of_a_ray_is_in_the_cutter_and_nothing_under_it_is(job, pick)
         (Vee(angle_deg=40.0, width=3.0), 1.0, 2.3, -2.7, 0.6, ((16, 5), (19, 16))),
     ],
 )
-def test_a_ray_that_a_leaning_cutter_only_grazes_is_cut(vee, lean, towards, beside, deep, grazed):
+def test_a_ray_grazed_by_a_tilted_cutter_is_cut(vee, lean, towards, beside, deep, grazed):
     """These rays are met along a few hundredths of a millimetre of the path, between two places where the judge tries them."""
     stock = stock_of(Disc(diameter=24.0, thickness=5.0), resolution=0.6)
     outward = np.array([[math.tan(lean) * math.cos(towards), math.tan(lean) * math.sin(towards), 1.0]])
@@ -116,7 +116,7 @@ def test_a_plunge_leaves_the_cutter_s_own_outline(holder, edge, tip):
 
 @settings(max_examples=examples(25))
 @given(slope=numbers(-0.9, 0.9), away=numbers(-0.7, 0.7), deep=numbers(0.2, 0.6))
-def test_a_ball_and_a_cone_swept_up_a_slope_lie_where_their_envelopes_do(slope, away, deep):
+def test_a_ball_and_a_cone_swept_up_a_slope_leave_their_envelopes(slope, away, deep):
     """A ball's envelope is a cylinder about the line of its middle; a cone's is the plane tangent to it along the line.
 
     Geometry of envelopes: common practice, no source.
@@ -137,7 +137,7 @@ def test_a_ball_and_a_cone_swept_up_a_slope_lie_where_their_envelopes_do(slope, 
     assert np.abs(np.where(near, cone - np.maximum(-flank, 0.0), 0.0)).max() < 2e-6
 
 
-def test_a_blade_s_groove_narrows_as_the_cosine_where_the_path_runs_obliquely():
+def test_the_groove_of_a_blade_on_an_oblique_path_is_narrower_by_the_cosine():
     """The breadth of a blade seen along its way, by hand: across the path it stands cos(angle) wide."""
     blade = FlatEnd(width=2.0, holder=FixedTool())
     for angle in (0.0, 0.5, 1.0, 1.4):
@@ -152,7 +152,7 @@ def test_a_blade_s_groove_narrows_as_the_cosine_where_the_path_runs_obliquely():
         assert depth[within].any()
 
 
-def test_a_blade_turned_on_the_spot_bores_as_a_drill_does():
+def test_a_blade_rotated_in_place_cuts_its_solid_of_revolution():
     """Turned half round, it is everywhere that the solid of revolution is."""
     angle = np.linspace(0.0, math.pi, 20)
     level = np.stack([np.cos(angle), np.sin(angle), 0 * angle], axis=-1)
@@ -171,7 +171,7 @@ def test_a_blade_drawn_along_its_own_breadth_cuts_nothing_beside_its_line():
 @settings(max_examples=examples(12))
 @given(job=carvings())
 @example(job=(stock_of(Disc(diameter=12.0, thickness=5.0), resolution=0.3), (ROUND_A_RING,)))
-def test_stamps_are_the_poses_of_the_path_alone_and_never_deeper_than_its_sweep(job):
+def test_stamps_equal_single_poses_and_never_exceed_the_sweep(job):
     """Beside an upright wall a ray is cut or not as rounding falls: where they differ, the rays are shaken."""
     stock, (sweep,) = job
     poses_alone = [type(sweep)(sweep.edge, sweep.holder, tip, out, level) for tip, out, level in single_poses(sweep)]
@@ -190,7 +190,7 @@ def test_stamps_are_the_poses_of_the_path_alone_and_never_deeper_than_its_sweep(
 
 
 @pytest.mark.parametrize(("holder", "turn"), [(CuttingFrame(radius=3.0), 0.3), (FixedTool(), 0.03)], ids=["frame", "blade"])
-def test_a_cutter_that_leans_and_turns_on_the_spot_is_stamped_at_each_place(holder, turn):
+def test_a_tilted_cutter_rotated_in_place_is_stamped_at_each_pose(holder, turn):
     """A frame then stands otherwise at each place; a blade's plane holds the ray through its tip, and cuts none."""
     cos, sin = np.cos([0.0, turn]), np.sin([0.0, turn])
     outward, level = about(np.stack([0.3 * cos, 0.3 * sin, np.ones(2)], axis=-1), np.stack([cos, sin, np.zeros(2)], axis=-1))
@@ -208,7 +208,7 @@ def single_poses(sweep):
     return zip(*(np.split(each.copy(), len(sweep.tip)) for each in (sweep.tip, *ways)), strict=True)
 
 
-def test_progress_grows_to_one_and_what_it_raises_stops_the_carving():
+def test_progress_grows_to_1_and_its_exception_stops_the_carving():
     sweep = on_face(Ball(radius=1.2), [[-5.0, 0.0, -0.5], [5.0, 1.0, -0.5]])
     for judge in (JUDGE, STAMPS):
         said = []
@@ -223,7 +223,7 @@ def test_progress_grows_to_one_and_what_it_raises_stops_the_carving():
             judge.carve(DISC, [sweep], DISC.uncut(), stop)
 
 
-def test_a_ray_that_crosses_the_axis_of_a_frame_is_met_without_a_warning():
+def test_a_ray_through_the_axis_of_a_frame_gives_no_warning():
     """Its distance from the axis is then what rounding leaves, and its slope was divided by that; drawn by chance."""
     stock = stock_of(Turned(profile=((0.0, 4.0), (-5.0, 5.5), (-10.0, 4.0))), resolution=0.45)
     ball = Ball(radius=0.4, holder=CuttingFrame(radius=3.0))
@@ -240,7 +240,7 @@ def test_a_ray_that_crosses_the_axis_of_a_frame_is_met_without_a_warning():
     assert np.isfinite(depth).all()
 
 
-def test_the_judge_is_short_enough_to_be_read():
+def test_the_reference_backend_is_short():
     """The judge is checked by reading it, so it has fewer than 250 lines, and imports only data of the library."""
     source = inspect.getsource(plain)
     assert len(source.splitlines()) < 250
@@ -250,7 +250,7 @@ def test_the_judge_is_short_enough_to_be_read():
     assert PlainBackend().can == EVERYTHING
 
 
-def test_a_blade_that_sets_off_just_beside_a_ray_cuts_it_as_if_on_it():
+def test_a_path_that_starts_within_rounding_of_a_ray_cuts_it():
     """Closer than anything that is decided: rounding alone may leave the tip of a path on either side of a ray."""
     depths = []
     for beside in (-1e-13, 0.0, 1e-13):

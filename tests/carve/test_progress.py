@@ -38,7 +38,7 @@ def told(traced, backend):
 
 @each_piece
 @each_way
-def test_the_compiled_way_tells_within_one_pass_whose_steps_reach_many_cells_and_carves_the_same(piece, way, holder, monkeypatch):
+def test_the_compiled_backend_reports_progress_within_a_long_pass_and_gives_the_same_depths(piece, way, holder, monkeypatch):
     """A coarse grid stands for a fine one: what counts as many cells is lowered instead."""
     traced = traces(piece, way, holder, 1e-3 if piece is BARREL else 1e-4)
     whole, carved = told(traced, "compiled")
@@ -54,7 +54,7 @@ def test_the_compiled_way_tells_within_one_pass_whose_steps_reach_many_cells_and
 
 @each_piece
 @pytest.mark.parametrize("holder", [HELD["drilling spindle"], HELD["fixed"]], ids=["drilling spindle", "fixed"])
-def test_the_plain_way_tells_within_one_pass(piece, way, holder, monkeypatch):
+def test_the_plain_backend_reports_progress_within_one_pass(piece, way, holder, monkeypatch):
     monkeypatch.setattr(plain, "_STEPS", 1 << 5)
     short = lw.Pass(turns=2, at=way.at, travel=way.travel)
     parts, _ = told(traces(piece, short, holder, 3e-3), "plain")

@@ -19,7 +19,7 @@ BOXES, INSIDE = 40, 60
 
 @settings(max_examples=examples(60))
 @given(job=carvings(EVERYTHING - {"fixed"}), case=st.integers(0, 10**6))
-def test_no_place_in_a_box_is_above_its_bounds(job, case):
+def test_the_bounds_of_a_box_hold_at_all_tested_points(job, case):
     """By trying places in each box, its corners among them."""
     stock, (sweep,) = job
     drawn = np.random.default_rng(case)
@@ -39,7 +39,7 @@ def test_no_place_in_a_box_is_above_its_bounds(job, case):
         assert (there <= bounds + grows.sum(axis=1) + 1e-9).all()
 
 
-def test_a_ray_along_the_wall_of_a_drill_that_leans_away_from_it_is_decided():
+def test_a_ray_nearly_along_the_wall_of_a_tilted_drill_is_decided():
     """It comes within 2e-6 mm all along, which no bound on speed alone can tell."""
     turn = np.array([0.0, 0.03, 0.06])
     cos, sin, zero = np.cos(turn), np.sin(turn), 0 * turn

@@ -93,17 +93,17 @@ def folder(shop):
     return followed("plugins.md", shop.site.parent / "plugins", shop)
 
 
-def test_every_line_of_the_guide_does_what_the_page_says(folder):
+def test_every_command_of_the_guide_prints_the_shown_output(folder):
     assert {path.name for path in folder.iterdir()} >= {"lobework-sway", "swayed.toml", "swayed", "try_sway.py"}
     assert "swayed wave" in (folder / "swayed" / "drawing.svg").read_text(encoding="utf-8")
 
 
-def test_every_line_of_the_page_on_the_other_kinds_does_too(shop, folder):
+def test_every_command_of_the_page_on_other_kinds_prints_the_shown_output(shop, folder):
     followed("plugin-kinds.md", shop.site.parent / "kinds", shop)
 
 
 @pytest.mark.parametrize("page", PAGES)
-def test_there_is_no_block_that_is_not_followed(page):
+def test_every_code_block_is_tested(page):
     text = (DOCS / page).read_text(encoding="utf-8")
     assert text.count("\n```") == 2 * len(blocks(page))
     for before, block in pairwise([{"kind": ""}, *blocks(page)]):
@@ -112,12 +112,12 @@ def test_there_is_no_block_that_is_not_followed(page):
         assert block["how"] == "causes" or block["kind"] != "text" or before["kind"] == "console"
 
 
-def test_every_kind_is_laid_out_on_one_of_the_pages():
+def test_every_kind_of_plugin_is_created_on_one_of_the_pages():
     laid = [line for page in PAGES for block in blocks(page) for line in re.findall(r"new plugin .*", block["text"])]
     assert sorted(re.search(r"--kind (\w+)|$", line)[1] or "chuck" for line in laid) == sorted(KINDS)
 
 
-def test_a_plugin_that_is_older_or_newer_or_says_no_contract_is_left_out_with_the_line_on_the_page(tmp_path):
+def test_a_plugin_with_another_or_no_contract_is_left_out_with_the_message_on_the_page(tmp_path):
     """And the sound one beside them comes in."""
     shop, message = Shop(tmp_path / "site"), "lobework_contract = 2\n"
     contracts = {"older": "lobework_contract = 0\n", "newer": "lobework_contract = 3\n", "silent": "", "sound": message}
@@ -136,12 +136,12 @@ def test_a_plugin_that_is_older_or_newer_or_says_no_contract_is_left_out_with_th
     assert [each["name"] for each in report["loaded"]] == ["built-in", "sound"]
 
 
-def test_the_table_of_contracts_ends_with_the_one_that_is_kept():
+def test_the_table_of_contracts_ends_with_the_current_one():
     numbers = re.findall(r"^\| (\d+) \| ", (DOCS / "plugins.md").read_text(encoding="utf-8"), re.MULTILINE)
     assert [int(each) for each in numbers] == list(range(1, CONTRACT + 1))
 
 
-def test_the_swayed_wave_is_the_same_wave_turned_back_by_the_sway(shop, folder):
+def test_the_sway_chuck_rotates_the_wave_by_minus_the_sway(shop, folder):
     """From the definition of the motion: seen from work that the chuck has turned on by s, everything is turned back by s.
     No source. The chord is so fine that reading between samples costs less than 1e-4 mm."""
     script = f"""
@@ -164,5 +164,5 @@ print(json.dumps([each.tolist() for each in (path.u, path.x, path.y, plain.u, pl
 @pytest.mark.parametrize(
     "link", re.findall(r"\]\(([^)\s#]+)[^)]*\)", "".join((DOCS / page).read_text(encoding="utf-8") for page in PAGES))
 )
-def test_what_is_linked_is_there(link):
+def test_links_lead_to_existing_files(link):
     assert (DOCS / link).exists()

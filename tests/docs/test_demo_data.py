@@ -27,18 +27,18 @@ COMMON_PRACTICE = re.compile(
 
 
 @pytest.mark.parametrize("path", EXAMPLES, ids=lambda path: path.name)
-def test_the_head_of_an_example_says_that_the_piece_is_invented(path):
+def test_the_header_of_an_example_states_that_the_piece_is_invented(path):
     head = " ".join(path.read_text(encoding="utf-8").splitlines()[:8])
     assert re.search(r"(?:is|are) invented for this project", head)
 
 
-def test_the_first_pages_and_the_starter_say_that_the_tide_box_is_invented():
+def test_the_first_pages_and_the_starter_state_that_the_tide_box_is_invented():
     pages = [(ROOT / page).read_text(encoding="utf-8") for page in ("README.md", "docs/guide.md")]
     for text in (*pages, starter()):
         assert " ".join(text.split()).count("tide box is invented for this project") == 1
 
 
-def test_numbers_of_common_practice_stand_in_tests_alone():
+def test_only_tests_contain_numbers_of_common_practice():
     assert [str(path) for path in SHOWN if COMMON_PRACTICE.search(path.read_text(encoding="utf-8"))] == []
     assert len(SHOWN) > 200
 

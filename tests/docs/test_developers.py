@@ -18,7 +18,7 @@ def test_the_map_shows_every_module_once_and_no_other():
     assert sorted(shown) == sorted(modules | packages)
 
 
-def test_every_command_of_the_ci_folder_that_it_names_is_there():
+def test_every_named_command_of_the_ci_folder_exists():
     named = set(re.findall(r"`(\.ci/[a-z-]+)", PAGE))
     assert named
     for name in named:

@@ -63,7 +63,7 @@ def run(script):
 
 
 @pytest.mark.parametrize("name", JOBS)
-def test_everything_that_make_writes_holds_the_job(name):
+def test_every_output_of_make_contains_the_job(name):
     files = files_of(name)
     cuts = len(traces(name))
     assert files["drawing.svg"].count(b'class="cut"') >= cuts
@@ -81,14 +81,14 @@ def test_the_check_has_no_more_than_notes(name):
 
 
 @pytest.mark.parametrize("name", SHOWS_A_FINDING)
-def test_what_is_there_to_show_a_finding_shows_just_that(name):
+def test_an_example_of_a_finding_gives_exactly_that_finding(name):
     found = [(finding.level, finding.kind) for finding in traces(name).check() if finding.level != "note"]
     assert found == [SHOWS_A_FINDING[name]]
     assert "check" in (EXAMPLES / f"{name}.toml").read_text(encoding="utf-8").splitlines()[0]
 
 
 @pytest.mark.parametrize("name", DRAWN)
-def test_every_cut_stays_on_the_piece_and_together_they_use_it(name):
+def test_the_cuts_stay_on_the_piece_and_reach_90_percent_of_its_radius(name):
     edge = job(name).piece.diameter / 2
     widest = [job(name).cutter.width_at(-float(trace.z.min())) / 2 for trace in traces(name)]
     reach = [float(np.hypot(trace.x, trace.y).max()) for trace in traces(name)]
@@ -97,13 +97,13 @@ def test_every_cut_stays_on_the_piece_and_together_they_use_it(name):
 
 
 @pytest.mark.parametrize("name", LINES)
-def test_every_line_begins_where_the_last_one_ended_and_so_many_join_up(name):
+def test_groups_of_lines_join_end_to_start_into_closed_figures(name):
     ends = np.array([[trace.x[k] + 1j * trace.y[k] for k in (0, -1)] for trace in traces(name)]).reshape(-1, LINES[name], 2)
     assert np.abs(ends[:, :, 1] - np.roll(ends[:, :, 0], -1, axis=1)).max() < 1e-9
 
 
 @pytest.mark.parametrize("name", [name for name in JOBS if name not in LINES and name not in OPEN])
-def test_every_cut_joins_up(name):
+def test_every_cut_ends_where_it_starts(name):
     for trace in traces(name):
         assert np.hypot(trace.x[0] - trace.x[-1], trace.y[0] - trace.y[-1]) < 1e-9
 
@@ -131,7 +131,7 @@ def levels_of(item):
 
 
 @pytest.mark.parametrize("name", JOBS)
-def test_the_title_stands_on_one_line_of_the_sheet(name):
+def test_the_title_fits_on_one_line_of_the_sheet(name):
     drawing = traces(name).drawing()
     assert [words.text for words in drawing.words if words.manner == "title"] == [job(name).title]
 
@@ -172,13 +172,13 @@ def test_petals_are_cayley_s_quartics():
     assert np.abs(first.x + 1j * first.y - cayley).max() < 1e-9
 
 
-def test_rings_stand_square_to_the_dome():
+def test_the_centres_of_the_rings_lie_on_a_sphere_inside_the_dome():
     """A sphere of 30 mm about the tilting axis: every ring's middle is 0.45 mm inside it."""
     for trace in traces("dome-of-rings"):
         assert np.sqrt(trace.x**2 + trace.y**2 + (trace.z + 30) ** 2) == pytest.approx(29.55, abs=1e-9)
 
 
-def test_flutes_lean_round_the_knob_square_to_it():
+def test_flutes_on_the_knob_have_an_even_depth_and_a_normal_cutter():
     """Its head is a sphere of 24 mm: every flute is 0.8 mm deep all its way, and the cutter points at the middle."""
     for trace in traces("swirled-knob"):
         from_middle = np.stack([trace.x, trace.y, trace.z + 23.182], axis=-1)
@@ -186,7 +186,7 @@ def test_flutes_lean_round_the_knob_square_to_it():
         assert trace.pose.rotation[:, :, 2] == pytest.approx(from_middle / 23.2, abs=1e-9)
 
 
-def test_lobes_wind_round_the_barrel_and_stand_straight_at_its_ends():
+def test_lobes_lean_most_in_the_middle_of_the_barrel_and_equally_at_its_ends():
     """A third of a turn in 54 mm, eased over a quarter at either end: lobes lean most in the middle, where a part of the way
     takes 4/3 of that part of the angle; common practice, no source."""
     (path,) = traces("twisted-barrel")
@@ -198,7 +198,7 @@ def test_lobes_wind_round_the_barrel_and_stand_straight_at_its_ends():
     assert middle[-1] - middle[0] == pytest.approx(54 * 360 + 120)
 
 
-def test_each_of_two_cams_holds_the_headstock_for_a_while_where_the_furthest_wins():
+def test_with_furthest_each_of_two_cams_holds_the_headstock_for_part_of_the_turn():
     motion = traces("furthest-wins")[0].motion
     u = np.linspace(0, 1, 5000)
     broad, fine = (push.at(u) for push in motion.sideways)
@@ -208,7 +208,7 @@ def test_each_of_two_cams_holds_the_headstock_for_a_while_where_the_furthest_win
 
 
 @pytest.mark.parametrize("script", SCRIPTS)
-def test_a_script_runs_and_says_something(script, in_a_folder, capsys):
+def test_a_script_runs_and_prints_output(script, in_a_folder, capsys):
     run(script)
     assert capsys.readouterr().out.strip()
 
@@ -219,7 +219,7 @@ def test_the_script_of_the_lid_draws_what_its_job_file_draws(in_a_folder):
     assert written.read_bytes() == files_of("wave-rings")["drawing.svg"]
 
 
-def test_the_set_is_whole():
+def test_all_expected_examples_exist():
     wanted = {
         "barleycorn",
         "basket-weave",

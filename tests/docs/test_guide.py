@@ -56,7 +56,7 @@ def keep(block):
         file.write(("\n" if block["how"] == "added to" else "") + block["text"])
 
 
-def test_every_block_runs_in_order_and_says_what_the_page_says(tmp_path, monkeypatch):
+def test_every_block_runs_in_order_and_prints_the_shown_output(tmp_path, monkeypatch):
     shutil.copytree(DOCS / "examples", tmp_path / "examples")
     monkeypatch.chdir(tmp_path)
     names = {"__name__": "guide"}
@@ -73,7 +73,7 @@ def test_every_block_runs_in_order_and_says_what_the_page_says(tmp_path, monkeyp
     assert written == {"program-air.ngc", *(target.file for target in registry.installed().targets().values())}
 
 
-def test_there_is_no_block_that_does_not_run():
+def test_every_code_block_is_run():
     assert {block["kind"] for block in BLOCKS} == {"toml", "console", "python", "text"}
     assert GUIDE.count("\n```") == 2 * len(BLOCKS)
     assert all(block["file"] for block in BLOCKS if block["kind"] == "toml")
@@ -91,12 +91,12 @@ def test_the_finished_ring_is_the_first_picture(tmp_path):
 
 
 @pytest.mark.parametrize("link", LINKS)
-def test_what_is_linked_is_there(link):
+def test_links_lead_to_existing_files(link):
     assert (DOCS / link).exists()
 
 
 @pytest.mark.parametrize("file", PICTURES)
-def test_a_picture_is_what_the_library_draws(file):
+def test_a_stored_picture_equals_a_newly_drawn_one(file):
     """To draw them anew: python docs/pictures/draw.py. Light is reckoned in single precision, so dots may differ by rounding."""
     kept = (DOCS / "pictures" / file).read_bytes()
     if file.endswith(".png"):
@@ -107,7 +107,7 @@ def test_a_picture_is_what_the_library_draws(file):
         assert kept == PICTURES[file]()
 
 
-def test_every_picture_is_drawn_shown_and_light():
+def test_every_picture_is_generated_linked_and_small():
     folder = {path.name: path.stat().st_size for path in (DOCS / "pictures").iterdir() if path.suffix in (".svg", ".png")}
     shown = {Path(link).name for link in LINKS if link.startswith("pictures/")} | {"wave-rings.svg"}
     assert set(folder) == set(PICTURES) == shown

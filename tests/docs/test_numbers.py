@@ -16,7 +16,7 @@ SCRIPTS = re.findall(r"^```python\n(.*?)^```$", PAGE, re.DOTALL | re.MULTILINE)
 
 
 @pytest.mark.parametrize(("line", "answer"), TYPED, ids=[line for line, _ in TYPED])
-def test_a_line_on_the_page_answers_what_the_page_says(line, answer, capsys):
+def test_a_command_on_the_page_prints_the_shown_output(line, answer, capsys):
     assert main(shlex.split(line)) == 0
     assert capsys.readouterr() == (answer, "")
 
@@ -26,5 +26,5 @@ def test_the_script_on_the_page_runs():
     exec(script, {})
 
 
-def test_there_is_no_block_that_is_not_tried():
+def test_every_code_block_is_tested():
     assert PAGE.count("\n```") == 4 * len(TYPED) + 2 * len(SCRIPTS)

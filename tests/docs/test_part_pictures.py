@@ -54,7 +54,7 @@ def test_a_picture_takes_its_colours_from_the_page(kind, name):
 
 
 @pytest.mark.parametrize("name", installed().kinds("cam"))
-def test_a_cam_is_drawn_as_large_as_it_is_and_the_roller_touches_it(name):
+def test_a_cam_is_drawn_in_true_size_and_the_roller_touches_it(name):
     cam = PARTS["CAMS"].get(name) or SAMPLES["cam", name]
     (picture,) = drawn(PARTS["picture"]("cam", name, cam))
     (outline,) = lines(picture)
@@ -73,7 +73,7 @@ def test_a_face_cam_is_drawn_rolled_out():
     assert np.ptp(top[:, 1]) == pytest.approx(4.0, abs=1e-2)
 
 
-def test_a_circle_through_the_oval_chuck_is_drawn_as_the_ellipse_that_it_is():
+def test_a_circle_on_the_oval_chuck_is_drawn_as_an_ellipse():
     """A. Cayley, Proc. London Math. Soc. 4 (1872), 186-190: half axes that differ by the throw."""
     (picture,) = drawn(PARTS["chuck"](SHOWN(chuck=lw.Oval(throw=9.0), lobes=0, x=26.0)))
     (ellipse,), (circle,) = lines(picture), lines(picture, "dashes")
@@ -93,13 +93,13 @@ class Turning:
         return Rigid.move(x=6.0 * np.cos(theta / 2))
 
 
-def test_a_chuck_of_somebody_elses_is_drawn_by_its_sample_until_it_comes_back():
+def test_a_plugin_chuck_is_drawn_from_its_sample_over_one_period():
     (picture,) = drawn(PARTS["picture"]("chuck", "turning", Turning()))
     (line,) = lines(picture)
     assert np.hypot(*(line[0] - line[-1])) < 1e-3
     assert np.hypot(*(line - line[0]).T)[1:-1].min() > 1e-3
 
 
-def test_what_nobody_says_how_to_set_is_refused_by_name():
+def test_a_part_without_settings_for_a_picture_is_refused():
     with pytest.raises(LookupError, match=r"chuck 'strange' cannot be drawn: .* give a Sample of it in lobework_samples"):
         PARTS["picture"]("chuck", "strange", None)

@@ -16,14 +16,14 @@ PRINTS = re.search(r"^\$ python sweep.py\n```\n+```text\n(.*?)^```$", PAGE, re.D
 PAGES = ("README.md", "docs/index.md")
 
 
-def test_the_script_prints_what_the_page_says(tmp_path):
+def test_the_script_prints_the_output_on_the_page(tmp_path):
     (tmp_path / "sweep.py").write_text(SCRIPT, encoding="utf-8")
     line = [sys.executable, "-W", "error", "sweep.py"]
     done = subprocess.run(line, cwd=tmp_path, capture_output=True, text=True, check=False)
     assert (done.returncode, done.stdout, done.stderr) == (0, PRINTS, "")
 
 
-def test_there_is_no_block_that_is_not_tried():
+def test_every_code_block_is_tested():
     assert PAGE.count("\n```") == 2 * 4
 
 

@@ -24,7 +24,7 @@ def folder(tmp_path, monkeypatch):
 
 
 @pytest.mark.parametrize(("line", "answer"), TYPED, ids=[line for line, _ in TYPED])
-def test_a_line_on_the_page_answers_what_the_page_says(line, answer, folder, capsys):
+def test_a_command_on_the_page_prints_the_shown_output(line, answer, folder, capsys):
     if line.startswith("prove"):
         assert main(["program", "tide.toml", "--into", "tide"]) == 0
         assert main(["program", "tide.toml", "--into", "tide", "--air", "5 mm"]) == 0
@@ -34,7 +34,7 @@ def test_a_line_on_the_page_answers_what_the_page_says(line, answer, folder, cap
     assert told == answer or (not answer and told.startswith("wrote tide"))
 
 
-def test_the_program_says_what_the_page_shows_of_it(folder):
+def test_the_program_contains_the_text_on_the_page(folder):
     main(["program", "tide.toml", "--into", "tide"])
     text = (folder / "tide" / "program.ngc").read_text(encoding="ascii")
     (shown,) = SHOWN
@@ -43,5 +43,5 @@ def test_the_program_says_what_the_page_shows_of_it(folder):
         assert f"({said})" in text
 
 
-def test_there_is_no_block_that_is_not_tried():
+def test_every_code_block_is_tested():
     assert PAGE.count("\n```") == 2 * (len(TYPED) + len(SHOWN) + 1)

@@ -41,12 +41,12 @@ def test_job_picture_commands_script_and_job_file_come_in_this_order():
 
 
 @pytest.mark.parametrize("link", LINKS)
-def test_what_is_linked_is_there(link):
+def test_links_lead_to_existing_files(link):
     assert (ROOT / link).exists()
 
 
 @pytest.mark.parametrize("text", SCRIPTS)
-def test_a_script_runs_as_it_stands(text, tmp_path):
+def test_a_script_runs_unchanged(text, tmp_path):
     (tmp_path / "script.py").write_text(text, encoding="utf-8")
     answer = subprocess.run(
         [sys.executable, "-W", "error", "script.py"], cwd=tmp_path, capture_output=True, text=True, check=False
@@ -70,7 +70,7 @@ def test_there_is_a_picture_a_script_and_a_job_file():
 
 
 @pytest.mark.parametrize("picture", PICTURES)
-def test_a_picture_is_what_the_library_draws(picture, tmp_path):
+def test_a_stored_picture_equals_a_newly_drawn_one(picture, tmp_path):
     """It is named after the example that it shows; carved work is compared where the guide shows it too."""
     drawn = Path(picture)
     if drawn.suffix == ".png":

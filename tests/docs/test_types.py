@@ -50,7 +50,7 @@ def test_the_readmes_scripts_and_the_examples_pass_a_strict_type_checker(tmp_pat
     checked(tmp_path, kept)
 
 
-def test_the_scripts_of_the_pages_pass_it_but_for_annotations_of_their_own_functions(tmp_path, kept):
+def test_the_scripts_of_the_pages_pass_a_type_checker_except_for_annotations(tmp_path, kept):
     """A page's functions are left short; whatever they call of the library is checked all the same."""
     for page in sorted(DOCS.glob("*.md")):
         texts = [block["text"] for block in blocks(page) if whole(block)]
@@ -59,7 +59,7 @@ def test_the_scripts_of_the_pages_pass_it_but_for_annotations_of_their_own_funct
     checked(tmp_path, kept)
 
 
-def test_what_the_checker_would_refuse_is_refused(tmp_path, kept):
+def test_a_type_error_is_found(tmp_path, kept):
     (tmp_path / "wrong.py").write_text("import lobework as lw\n\nlw.Roller(radius='3')\n", encoding="utf-8")
     with pytest.raises(AssertionError, match=r'incompatible type "str"'):
         checked(tmp_path, kept)

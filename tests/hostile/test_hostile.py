@@ -33,25 +33,25 @@ SAID = {
 
 
 @pytest.mark.parametrize("name", list(installed()))
-def test_every_case_that_is_kept_and_some_others_are_read_or_refused_well(name):
+def test_stored_and_generated_inputs_are_read_or_refused_correctly(name):
     command = [sys.executable, "-m", "tests.hostile", "--untimed", "--count", str(COUNT), "--seed", "1", "--reader", name]
     done = subprocess.run(command, check=False, capture_output=True, text=True, cwd=ROOT)
     assert done.returncode == 0, done.stdout + done.stderr
     assert f"{name}: {len(list(CASES.glob(f'{name}-*')))} cases and {COUNT} inputs of seed 1, 0 failures" in done.stdout
 
 
-def test_every_case_is_of_a_reader_that_is_known():
+def test_every_stored_case_has_a_reader():
     assert {each.name.partition("-")[0] for each in CASES.iterdir()} <= {each.name for each in READERS}
 
 
-def test_the_same_number_is_the_same_input_and_another_is_another():
+def test_an_input_is_determined_by_its_number():
     for reader in installed().values():
         inputs = [reader.input(3, number) for number in (0, 1, 2, 0)]
         assert inputs[0] == inputs[3]
         assert len(set(inputs)) == 3
 
 
-def test_the_runner_notices_every_way_in_which_a_reader_can_be_wrong(tmp_path):
+def test_the_runner_finds_every_kind_of_reader_error(tmp_path):
     cases = [tmp_path / way for way in WAYS]
     for case in cases:
         case.write_bytes(case.name.encode())
@@ -62,7 +62,7 @@ def test_the_runner_notices_every_way_in_which_a_reader_can_be_wrong(tmp_path):
     assert {way: message for way, message in found.items() if not message.startswith(SAID[way])} == {}
 
 
-def test_the_command_answers_one_and_names_the_input_where_a_case_is_read_badly(tmp_path):
+def test_the_command_exits_with_1_and_names_an_input_that_is_read_wrongly(tmp_path):
     spoiled = (
         "import sys; from tests.hostile import __main__ as run; from lobework.geometry.outline import outline;"
         "outline.read_bytes = lambda *_, **__: 1 / 0;"

@@ -43,12 +43,12 @@ places = st.tuples(*[st.floats(-500, 500).map(lambda x: round(x, 6))] * 2)
 
 @settings(max_examples=examples(15))
 @given(points=st.lists(places, min_size=2, max_size=40, unique=True))
-def test_points_of_a_polyline_come_back_as_they_were_written(folder, points):
+def test_points_of_a_polyline_are_read_as_written(folder, points):
     path = written(folder, lambda model: model.add_lwpolyline(points))
     assert list(read_outline(path).points) == points
 
 
-def test_points_are_those_that_a_reader_of_another_author_finds(folder):
+def test_points_equal_those_of_an_independent_reader(folder):
     """dxfgrabber reads the file's tags by itself."""
     path = written(folder, lambda model: model.add_lwpolyline(VASE))
     (entity,) = dxfgrabber.readfile(str(path)).entities
@@ -70,14 +70,14 @@ def test_a_file_typed_by_hand_from_the_standard_is_read(folder):
 
 
 @pytest.mark.parametrize(("units", "mm"), [(1, 25.4), (2, 304.8), (4, 1.0), (5, 10.0), (6, 1000.0)])
-def test_units_are_those_that_the_file_says(folder, units, mm):
+def test_units_are_those_of_the_file(folder, units, mm):
     """$INSUNITS: 1 inches, 2 feet, 4 mm, 5 cm, 6 m (DXF reference, from memory)."""
     outline = read_outline(written(folder, lambda model: model.add_lwpolyline(VASE), units))
     assert_allclose(outline.points, np.array(VASE) * mm, rtol=1e-15)
     assert outline.note == ""
 
 
-def test_a_file_without_units_is_in_those_of_the_job_and_says_so(folder):
+def test_a_file_without_units_has_those_of_the_job_and_a_note(folder):
     path = written(folder, lambda model: model.add_lwpolyline(VASE), units=0)
     assert_array_equal(read_outline(path).points, VASE)
     inches = read_outline(path, bare="inch")
@@ -87,7 +87,7 @@ def test_a_file_without_units_is_in_those_of_the_job_and_says_so(folder):
 
 @pytest.mark.parametrize("bulge", [0.4, -0.4, 1.0, -math.tan(math.radians(10))])
 @pytest.mark.parametrize("kind", ["add_lwpolyline", "add_polyline2d"])
-def test_a_bulge_is_an_arc_of_four_times_its_tangent(folder, bulge, kind):
+def test_a_bulge_is_the_tangent_of_a_quarter_of_the_arc_angle(folder, bulge, kind):
     """Bulge: tangent of a quarter of the included angle, above zero counterclockwise, a semicircle 1 (DXF reference)."""
     path = written(folder, lambda model: getattr(model, kind)([(20, 0, bulge), (20, -30, 0), (25, -40, 0)], format="xyb"))
     points = np.array(read_outline(path).points)
@@ -101,7 +101,7 @@ def test_a_bulge_is_an_arc_of_four_times_its_tangent(folder, bulge, kind):
     assert_allclose(arc[:, 0].min() if bulge > 0 else arc[:, 0].max(), 20 - bulge * 15, atol=2 * FLAT_MM)
 
 
-def test_lines_and_arcs_that_meet_are_one_outline_whatever_their_order_and_way(folder):
+def test_lines_and_arcs_that_meet_form_one_outline_in_any_order_and_direction(folder):
     def draw(model):
         model.add_line((20, -40), (20, -20))
         model.add_arc((20, -50), 10, 0, 90)
@@ -128,7 +128,7 @@ def test_a_spline_is_followed_to_a_fifth_of_a_micron(folder):
     assert off.max() <= FLAT_MM
 
 
-def test_a_curve_is_picked_by_its_layer(folder):
+def test_a_curve_is_selected_by_its_layer(folder):
     def draw(model):
         model.add_lwpolyline(VASE, dxfattribs={"layer": "side"})
         model.add_line((0, 5), (0, -70), dxfattribs={"layer": "axis"})
@@ -145,7 +145,7 @@ def test_a_curve_is_picked_by_its_layer(folder):
     assert str(refused.value) == "vase.dxf: holds no curve 'sides'; did you mean 'side'?; it holds 'side', 'axis'"
 
 
-def test_a_mirrored_polyline_is_where_it_is_drawn(folder):
+def test_a_mirrored_polyline_is_read_mirrored(folder):
     """An extrusion along minus Z mirrors X (DXF reference, object coordinate systems)."""
     path = written(folder, lambda model: model.add_lwpolyline(VASE, dxfattribs={"extrusion": (0, 0, -1)}))
     assert_allclose(read_outline(path).points, np.array(VASE) * [-1, 1], rtol=1e-15)
@@ -184,13 +184,13 @@ def crossing(model):
     ],
     ids=["no curve", "closed", "three meet", "not flat", "unit", "nan"],
 )
-def test_what_is_no_outline_is_refused_in_one_line(folder, draw, units, message):
+def test_an_invalid_outline_is_refused_in_one_line(folder, draw, units, message):
     with pytest.raises(InputError) as refused:
         read_outline(written(folder, draw, units))
     assert str(refused.value) == f"vase.dxf: {message}"
 
 
-def test_a_drawing_cut_short_anywhere_is_refused(folder):
+def test_a_truncated_drawing_is_refused(folder):
     """Never read in part: of twenty-four places at which a file is cut, none gives an outline."""
     whole = written(folder, lambda model: model.add_lwpolyline(VASE)).read_bytes()
     path = folder / "cut.dxf"
@@ -222,7 +222,7 @@ def test_a_drawing_with_junk_in_it_is_read_or_refused_in_one_line(folder, place,
     assert "\n" not in said
 
 
-def test_what_is_too_large_is_refused(folder):
+def test_a_file_that_is_too_large_is_refused(folder):
     path = folder / "large.dxf"
     path.write_bytes(b"0\n" * 1_000_001)
     with pytest.raises(TooLargeError, match=r"^large\.dxf: is longer than 2 MB; save the one curve by itself$"):
@@ -272,7 +272,7 @@ TOO_LONG = {
 
 
 @pytest.mark.parametrize("case", TOO_LONG)
-def test_what_would_take_too_long_is_refused_before_it_is_worked_out(folder, case):
+def test_a_drawing_that_would_take_too_long_is_refused_before_it_is_computed(folder, case):
     draw, message = TOO_LONG[case]
     path = written(folder, draw)
     with pytest.raises(TooLargeError) as refused:
@@ -280,7 +280,7 @@ def test_what_would_take_too_long_is_refused_before_it_is_worked_out(folder, cas
     assert str(refused.value).startswith(f"vase.dxf: {message}")
 
 
-def test_arcs_that_have_room_together_are_read(folder):
+def test_several_large_arcs_within_the_point_limit_are_read(folder):
     def some(model):
         model.add_arc((0, 0), 20_000, 10, 60, dxfattribs={"layer": "a"})
         model.add_arc((5, 0), 20_000, 10, 60, dxfattribs={"layer": "b"})
@@ -291,7 +291,7 @@ def test_arcs_that_have_room_together_are_read(folder):
     assert np.abs(off).max() <= 1e-6
 
 
-def test_a_bulge_that_is_no_more_than_a_touch_is_straight(folder):
+def test_a_negligible_bulge_is_a_straight_line(folder):
     for bulge in (1e-320, -1e-12, 0.0):
         path = written(folder, lambda model, bulge=bulge: model.add_lwpolyline([(0, 0, bulge), (9, -5, 0)], format="xyb"))
         assert read_outline(path).points == ((0.0, 0.0), (9.0, -5.0))

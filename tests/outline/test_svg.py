@@ -52,7 +52,7 @@ places = st.tuples(*[st.floats(-500, 500)] * 2)
 
 @settings(max_examples=examples(20))
 @given(points=st.lists(places, min_size=2, max_size=40, unique=True), kind=st.sampled_from(["path", "polyline"]))
-def test_points_come_back_as_they_were_written(folder, points, kind):
+def test_points_are_read_as_written(folder, points, kind):
     numbers = " ".join(f"{x!r},{y!r}" for x, y in points)
     drawn = f'<path d="M {numbers}"/>' if kind == "path" else f'<polyline points="{numbers}"/>'
     assert_array_equal(read_outline(written(folder, drawn)).points, upright(points))
@@ -76,7 +76,7 @@ def test_points_come_back_as_they_were_written(folder, points, kind):
         ),
     ],
 )
-def test_a_unit_is_what_width_and_height_make_it(folder, size, mm, note):
+def test_the_unit_follows_from_width_height_and_viewbox(folder, size, mm, note):
     """SVG 1.1, 7.7-7.10; CSS Values and Units 3, 6.2: an inch is 2.54 cm, 72 points or 96 pixels."""
     outline = read_outline(written(folder, POLYLINE, size))
     assert_allclose(outline.points, upright(VASE) * mm, rtol=1e-15)
@@ -110,19 +110,19 @@ def test_bezier_curves_are_followed_to_a_fifth_of_a_micron(folder, data, corners
     assert len(points) < 600
 
 
-def test_an_arc_is_a_circles(folder):
+def test_an_svg_arc_lies_on_its_circle(folder):
     points = upright(read_outline(written(folder, '<path d="M 20 10 A 25 25 0 0 1 20 50"/>')).points)
     assert_allclose(np.hypot(*(points - [5, 30]).T), 25, rtol=1e-9)
     assert points[:, 0].max() == pytest.approx(30, abs=FLAT_MM)
     assert 25 - np.hypot(*((points[1:] + points[:-1]) / 2 - [5, 30]).T).min() <= FLAT_MM
 
 
-def test_groups_move_what_they_hold(folder):
+def test_transforms_of_groups_apply_to_their_contents(folder):
     inside = f'<g transform="translate(3 -2)"><g transform="scale(2,1)">{POLYLINE}</g></g>'
     assert_allclose(read_outline(written(folder, inside)).points, upright([(2 * x + 3, y - 2) for x, y in VASE]), rtol=1e-14)
 
 
-def test_a_curve_is_picked_by_its_id_and_a_path_of_two_stretches_is_two_curves(folder):
+def test_a_curve_is_selected_by_id_and_a_path_of_two_subpaths_is_two_curves(folder):
     named = POLYLINE.replace("<polyline", '<polyline id="side"')
     inside = f'<line x1="0" y1="0" x2="0" y2="70"/><g>{named}</g>'
     inside += '<path id="feet" d="M0 0 L5 5 M9 9 L 12 15"/><circle r="3"/><text>vase</text><defs><path d="M0 0 L1 1"/></defs>'
@@ -155,11 +155,11 @@ def test_a_curve_is_picked_by_its_id_and_a_path_of_two_stretches_is_two_curves(f
         ("<g>", "is not SVG: mismatched tag: line 1, column 92; save the drawing again"),
     ],
 )
-def test_what_is_not_as_the_standard_has_it_is_refused_in_one_line(folder, inside, message):
+def test_a_violation_of_the_standard_is_refused_in_one_line(folder, inside, message):
     assert refusal(written(folder, inside)) == f"vase.svg: {message}"
 
 
-def test_a_size_of_a_whole_page_beside_one_in_mm_leaves_the_one_in_mm(folder):
+def test_a_size_of_100_percent_is_ignored_if_the_other_is_in_mm(folder):
     outline = read_outline(written(folder, POLYLINE, 'width="100%" height="10mm" viewBox="0 0 50 10"'))
     assert_array_equal(outline.points, upright(VASE))
     assert outline.note == ""
@@ -190,11 +190,11 @@ MANY = "its curves need more than 20,000 points for an accuracy of 0.0002 mm; sa
         pytest.param(f"<a xmlns='{'n' * 3_000}'/>", "has an attribute xmlns of more than 2,000 characters", id="namespace"),
     ],
 )
-def test_what_would_take_too_long_is_refused_before_it_is_worked_out(folder, inside, message):
+def test_a_drawing_that_would_take_too_long_is_refused_before_it_is_computed(folder, inside, message):
     assert refusal(written(folder, inside, TEN_MM)).startswith(f"vase.svg: {message}")
 
 
-def test_curves_that_have_room_together_are_read(folder):
+def test_several_large_curves_within_the_point_limit_are_read(folder):
     assert len(read_outline(written(folder, f'<path id="a" d="{LARGE}"/>' * 2, TEN_MM), "a").points) > 4_000
 
 
@@ -207,7 +207,7 @@ def test_curves_that_have_room_together_are_read(folder):
         (f'<!ATTLIST g b CDATA "{"b" * 9_000}">', "declares 'b', an attribute with a long text"),
     ],
 )
-def test_entities_that_may_grow_are_refused(folder, declared, message):
+def test_recursive_xml_entities_are_refused(folder, declared, message):
     path = folder / "bomb.svg"
     path.write_text(f'<!DOCTYPE svg [{declared}]><svg xmlns="http://www.w3.org/2000/svg">{"&a;" * 200}</svg>', encoding="utf-8")
     assert refusal(path) == f"bomb.svg: {message}; save the drawing as plain SVG"
@@ -220,7 +220,7 @@ def test_an_entity_that_names_a_namespace_is_read(folder):
     assert_array_equal(read_outline(path).points, upright(VASE))
 
 
-def test_what_is_compressed_is_refused(folder):
+def test_a_compressed_file_is_refused(folder):
     (folder / "vase.svgz").write_bytes(gzip.compress(b"<svg/>"))
     (folder / "vase.svg").write_bytes(gzip.compress(b"<svg/>"))
     assert refusal(folder / "vase.svgz") == "vase.svgz: is compressed; save the drawing as plain .svg"
@@ -228,7 +228,7 @@ def test_what_is_compressed_is_refused(folder):
 
 
 @pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="this system has no named pipes")
-def test_a_pipe_or_a_device_is_refused_and_not_waited_for(folder):
+def test_a_pipe_or_a_device_is_refused_without_waiting(folder):
     os.mkfifo(folder / "pipe.svg")
     (folder / "zero.dxf").symlink_to("/dev/zero")
     for name in ("pipe.svg", "zero.dxf"):
@@ -271,7 +271,7 @@ def test_a_pipe_or_a_device_is_refused_and_not_waited_for(folder):
         ),
     ],
 )
-def test_a_size_that_says_nothing_sure_is_refused(folder, size, message):
+def test_an_ambiguous_size_is_refused(folder, size, message):
     assert refusal(written(folder, POLYLINE, size)) == f"vase.svg: {message}"
 
 
@@ -281,7 +281,7 @@ def test_a_command_without_all_its_numbers_is_refused(folder):
     assert message == f"{begins} in 'M 0 0 L 1 2 3'; save the drawing again"
 
 
-def test_a_drawing_cut_short_anywhere_is_refused(folder):
+def test_a_truncated_drawing_is_refused(folder):
     whole = written(folder, POLYLINE).read_bytes()
     path = folder / "cut.svg"
     for size in range(len(whole)):
@@ -289,7 +289,7 @@ def test_a_drawing_cut_short_anywhere_is_refused(folder):
         assert refusal(path).startswith(("cut.svg: is not SVG: ", "cut.svg: is empty")), size
 
 
-def test_what_cannot_be_read_at_all_is_refused(folder, monkeypatch):
+def test_an_unreadable_file_is_refused(folder, monkeypatch):
     assert refusal(folder / "none.svg") == "none.svg: there is no such file; its path is taken from where the job file lies"
     assert refusal(folder / "vase.png") == "vase.png: is neither .dxf nor .svg; save the drawing as one of them"
     (folder / "folder.svg").mkdir()
@@ -309,7 +309,7 @@ def test_what_cannot_be_read_at_all_is_refused(folder, monkeypatch):
         read_outline(folder / "large.svg")
 
 
-def test_without_the_reader_one_line_says_what_to_install(folder, monkeypatch):
+def test_without_the_reader_the_error_names_the_package_to_install(folder, monkeypatch):
     monkeypatch.setitem(sys.modules, "svgpathtools", None)
     monkeypatch.setitem(sys.modules, "ezdxf", None)
     assert refusal(written(folder, POLYLINE)) == (

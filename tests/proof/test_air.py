@@ -31,7 +31,7 @@ def test_programs_in_air_are_proved_and_those_that_cut_are_not(name):
 
 
 @pytest.mark.parametrize("name", ["face", "led", "barrel", "flutes"])
-def test_a_path_that_is_not_the_jobs_is_found_in_air_too(name):
+def test_a_wrong_path_is_found_in_an_air_program(name):
     made = JOBS[name]()
     text = in_air(made)
     slide = "X" if made.passes[0].innermost.at.z == 0 else "Z"
@@ -42,7 +42,7 @@ def test_a_path_that_is_not_the_jobs_is_found_in_air_too(name):
     assert any("(path)" in str(each) for each in proof.problems)
 
 
-def test_a_lift_that_changes_on_the_way_is_found():
+def test_an_air_program_with_a_varying_lift_is_not_proved():
     made = JOBS["flutes"]()
     lines = in_air(made).splitlines()
     at = next(k for k, line in enumerate(lines) if re.match(r"G1 Z-", line))
@@ -50,13 +50,13 @@ def test_a_lift_that_changes_on_the_way_is_found():
     assert not made.prove(("\n".join(lines) + "\n").encode(), air=5.0).proved
 
 
-def test_a_lost_stop_is_found_in_air_too():
+def test_a_missing_stop_is_found_in_an_air_program():
     made = JOBS["indexed"]()
     text = re.sub(r"(?s)(M0.*?)M0\n", r"\1", in_air(made), count=1)
     assert any("(stop)" in str(each) for each in made.prove(text.encode(), air=5.0).problems)
 
 
-def test_the_command_proves_what_was_written_to_be_tried_in_air(tmp_path, monkeypatch, capsys):
+def test_the_command_proves_an_air_program(tmp_path, monkeypatch, capsys):
     monkeypatch.chdir(tmp_path)
     assert main(["new", "lid.toml"]) == 0
     assert main(["program", "lid.toml", "--air", "5 mm"]) == 0

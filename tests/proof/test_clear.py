@@ -18,7 +18,7 @@ def test_other_axes_that_move_before_the_tip_is_clear_are_found():
     assert said.startswith(f"problem (clear): line {line}: moves other axes before the tip is clear; move Z out to 5 mm first")
 
 
-def test_a_place_nearer_than_clear_is_found():
+def test_a_position_nearer_than_clear_is_found():
     made = JOBS["face"]()
     text = written(made).replace("G0 Z5\n", "G0 Z4\n", 1)
     line = text.splitlines().index("G0 Z4") + 2
@@ -28,7 +28,7 @@ def test_a_place_nearer_than_clear_is_found():
     )
 
 
-def test_a_place_further_out_than_clear_is_no_fault():
+def test_a_position_beyond_clear_is_proved():
     made = JOBS["face"]()
     assert made.prove(written(made).replace("G0 Z5\n", "G0 Z6\n", 1).encode()).proved
 
@@ -45,7 +45,7 @@ def test_a_tip_that_is_left_in_the_wood_at_the_end_is_found(place, message):
 
 
 @pytest.mark.parametrize("name", ["face", "led", "flutes", "indexed", "fed by hand"])
-def test_a_program_without_one_of_its_cuts_is_never_said_to_keep_within_anything(name):
+def test_no_deviation_is_stated_if_a_cut_is_missing(name):
     made = JOBS[name]()
     lines = written(made).splitlines()
     begins = [k for k, line in enumerate(lines) if re.match(r"\(cut \d", line)]
@@ -56,7 +56,7 @@ def test_a_program_without_one_of_its_cuts_is_never_said_to_keep_within_anything
     assert "keeps within" not in str(proof)
 
 
-def test_a_cut_of_which_half_is_left_out_is_found():
+def test_a_cut_with_a_missing_half_is_found():
     made = JOBS["face"]()
     text = re.sub(r"G1 C720 A\S+ F\S+", "G1 C360 A540 F3", written(made), count=1)
     assert text != written(made)

@@ -101,7 +101,7 @@ def test_the_programs_as_written_are_proved(make):
     assert proof.deviation.mm <= TOLERANCE
 
 
-def test_a_word_that_is_off_by_two_hundredths_is_caught(job, text):
+def test_a_deviation_of_0_02_mm_is_found(job, text):
     number = lines_with(text, r"X20\b")[0]
     found = problems(job, changed(text, number, r"X20\b", "X20.02"))
     assert any("off the path of cut 2 (rings 2)" in each and "cuts 0.02 mm" in each for each in found)
@@ -110,7 +110,7 @@ def test_a_word_that_is_off_by_two_hundredths_is_caught(job, text):
     assert any(f"line {cutting}: " in each for each in found)
 
 
-def test_a_word_that_is_off_by_less_than_is_allowed_is_no_fault(job, text):
+def test_a_deviation_within_tolerance_is_proved(job, text):
     number = lines_with(text, r"X20\b")[0]
     proof = job.prove(changed(text, number, r"X20\b", "X20.003").encode())
     assert proof.proved
@@ -118,25 +118,25 @@ def test_a_word_that_is_off_by_less_than_is_allowed_is_no_fault(job, text):
     assert proof.deviation.mm == pytest.approx(0.003, abs=0.0003)
 
 
-def test_a_depth_that_is_off_is_caught(job, text):
+def test_a_wrong_depth_is_found(job, text):
     number = lines_with(text, r"Z-0\.3")[1]
     found = problems(job, changed(text, number, r"Z-0\.3", "Z-0.33"))
     assert any("cut 2 (rings 2): deviates by 0.03 mm" in each for each in found)
 
 
-def test_a_line_that_is_lost_is_caught(job, text):
+def test_a_missing_line_is_found(job, text):
     found = problems(job, without(text, lines_with(text, r"G1 .*C")[1]))
     assert any("cut 2 (rings 2): is missing" in each for each in found)
 
 
-def test_a_section_that_is_lost_is_caught(job, text):
+def test_a_missing_section_is_found(job, text):
     begins = [number for number, line in enumerate(text.splitlines(), 1) if re.match(r"\(cut [23]:", line)]
     assert len(begins) == 2
     found = problems(job, without(text, *range(*begins)))
     assert any("cut 2 (rings 2): is missing" in each for each in found)
 
 
-def test_a_stop_that_is_lost_is_caught_with_what_a_person_must_do():
+def test_a_missing_stop_is_found_with_the_settings_to_make():
     job = by_hand()
     text = written(job)
     stops = lines_with(text, r"^M0")
@@ -150,23 +150,23 @@ def test_a_stop_that_is_lost_is_caught_with_what_a_person_must_do():
     assert f"line {goes_on + 1}" in said
 
 
-def test_a_spindle_that_turns_backwards_is_caught(job, text):
+def test_a_reversed_spindle_is_found(job, text):
     number = lines_with(text, r"C720")[0]
     assert any("cut 1 (rings 1)" in each for each in problems(job, changed(text, number, "C720", "C-720")))
 
 
-def test_millimetres_taken_for_inches_are_caught_with_what_to_write(job, text):
+def test_millimetres_read_as_inches_are_found_with_the_remedy(job, text):
     found = problems(job, text.replace("G21", "G20"))
     assert any("25.4 times those of the job; they would agree if it began with G21" in each for each in found)
 
 
-def test_inches_taken_for_millimetres_are_caught_with_what_to_write(job):
+def test_inches_read_as_millimetres_are_found_with_the_remedy(job):
     inch = replace(job, units="inch")
     found = problems(inch, written(inch).replace("G20", "G21"))
     assert any("would agree if it began with G20" in each for each in found)
 
 
-def test_an_axis_that_goes_faster_than_it_can_is_caught():
+def test_an_axis_above_its_top_speed_is_found():
     job = rings(bench(A={"top_speed": 30.0}))
     text = written(job)
     number = lines_with(text, r"G1 .*C")[1]
@@ -179,7 +179,7 @@ def test_an_axis_that_goes_faster_than_it_can_is_caught():
     )
 
 
-def test_an_axis_that_gains_speed_faster_than_it_can_is_caught():
+def test_an_axis_above_its_acceleration_is_found():
     job = rings(bench(C={"acceleration": 100.0}))
     text = written(job)
     number = next(k for k in lines_with(text, r"G1 .*C") if "F" in text.splitlines()[k - 1])
@@ -188,7 +188,7 @@ def test_an_axis_that_gains_speed_faster_than_it_can_is_caught():
 
 
 @pytest.mark.filterwarnings("error")
-def test_a_feed_that_no_number_holds_is_caught():
+def test_an_infinite_feed_is_found():
     job = rings(bench(C={"acceleration": 100.0}))
     text = written(job)
     number = lines_with(text, r"^G1 C\d+ .*F")[0]
@@ -197,30 +197,30 @@ def test_a_feed_that_no_number_holds_is_caught():
 
 
 @pytest.mark.parametrize("keep", [0.4, 0.7, 0.95])
-def test_a_program_that_is_cut_short_is_caught(job, text, keep):
+def test_a_truncated_program_is_found(job, text, keep):
     lines = text.splitlines()
     found = problems(job, "\n".join(lines[: int(len(lines) * keep)]))
     assert any("cut short" in each for each in found)
 
 
-def test_an_end_that_comes_too_early_is_caught(job, text):
+def test_a_premature_end_is_found(job, text):
     (number,) = [number for number, line in enumerate(text.splitlines(), 1) if line.startswith("(cut 3:")]
     lines = text.splitlines()
     found = problems(job, "\n".join([*lines[: number - 1], "M2", *lines[number - 1 :]]))
     assert any("cut 3 (rings 3): is missing" in each for each in found)
 
 
-def test_a_fast_move_through_the_wood_is_caught(job, text):
+def test_a_fast_move_through_the_wood_is_found(job, text):
     found = problems(job, without(text, *lines_with(text, r"^G0 .*Z")[1:3]))
     assert any("a fast move goes 0.3 mm deep into the work" in each for each in found)
 
 
-def test_letters_that_are_swapped_are_caught(job, text):
+def test_swapped_axis_letters_are_found(job, text):
     swapped = "\n".join(line if line[:1] == "(" else line.translate(str.maketrans("CA", "AC")) for line in text.splitlines())
     assert any("cuts 1 to 3: are missing" in each for each in problems(job, swapped + "\n"))
 
 
-def test_an_axis_that_the_lathe_lacks_is_said_with_those_it_has(job, text):
+def test_an_axis_that_the_lathe_lacks_is_reported_with_the_axes_of_the_lathe(job, text):
     number = lines_with(text, r"G1 .*C")[0]
     found = problems(job, changed(text, number, "C720", "Y3 C720"))
     assert len(found) == 1
@@ -228,7 +228,7 @@ def test_an_axis_that_the_lathe_lacks_is_said_with_those_it_has(job, text):
     assert "lathe 'bench' has no axis Y; it has: C spindle, A cam 1, X x, Z z" in found[0]
 
 
-def test_a_slide_that_would_pass_its_end_is_caught(text):
+def test_a_slide_beyond_its_travel_is_found(text):
     job = rings(bench(X={"high": 23.0}))
     found = problems(job, text)
     number = lines_with(text, r"X24\b")[0]
@@ -237,19 +237,19 @@ def test_a_slide_that_would_pass_its_end_is_caught(text):
     assert f"problem (travel): line {number}, X: goes to 0.9449 in; the travel of X ends at 0.9055 in" in in_inches
 
 
-def test_an_axis_that_is_never_led_is_caught(job, text):
+def test_an_axis_that_is_never_moved_is_found(job, text):
     silent = "\n".join(line if line[:1] == "(" else re.sub(r" ?A[-0-9.]+", "", line) for line in text.splitlines())
     assert any("A: is never moved, but the job needs it to move the cam 1" in each for each in problems(job, silent + "\n"))
 
 
-def test_a_cut_that_the_job_does_not_ask_for_is_caught(job, text):
+def test_a_cut_that_is_not_in_the_job_is_found(job, text):
     lines = text.splitlines()
     more = ["G0 X5", "G1 Z-0.3 F60", "G1 C1080 F720", "G0 Z5"]
     found = problems(job, "\n".join([*lines[:-1], *more, "M2"]))
     assert any(f"line {len(lines) + 2}: cuts" in each for each in found)
 
 
-def test_half_a_millimetre_or_degree_in_any_word_at_a_feed_is_caught(job, text):
+def test_half_a_millimetre_or_degree_in_any_word_of_a_feed_move_is_found(job, text):
     caught = 0
     for number, line in enumerate(text.splitlines(), 1):
         if line.startswith("G1") and (word := re.search(r"[XZCA](-?[0-9.]+)", line)):
@@ -260,7 +260,7 @@ def test_half_a_millimetre_or_degree_in_any_word_at_a_feed_is_caught(job, text):
     assert caught >= 6
 
 
-def test_index_work_that_is_cut_twice_in_one_place_is_caught():
+def test_index_work_cut_twice_at_one_position_is_found():
     """The same moves at every index: only the stop tells them apart."""
     lathe = replace(bench(), chucks=()).mount(EccentricChuck(shift=12.0))
     circle = Pass(name="circles", at=At(x=6.0, depth=0.2))
@@ -272,7 +272,7 @@ def test_index_work_that_is_cut_twice_in_one_place_is_caught():
     assert "before cut 4 (circles 4)" in said
 
 
-def test_rings_that_twist_from_one_to_the_next_by_hand_are_proved_and_a_lost_stop_is_caught():
+def test_rings_with_phases_set_by_hand_are_proved_and_a_missing_stop_is_found():
     """On a barrel, the cam turning with the spindle: a ring's place along the work says its phase."""
     drive = Drive(Wave(lobes=5, base_radius=60.0, rise=1.0), follower=Roller(3.0), twist=Twist(angle="1 lobe", over=40.0))
     ring = Pass(name="rings", turns=1, at=At(x=20.0, z=-5.0, depth=0.3), cams=(drive,))
@@ -287,7 +287,7 @@ def test_rings_that_twist_from_one_to_the_next_by_hand_are_proved_and_a_lost_sto
     assert "before cut 2 (rings 2), where a person must: set cam 1 phase to " in said
 
 
-def test_a_section_and_its_stop_that_are_lost_are_caught():
+def test_a_missing_section_with_its_stop_is_found():
     job = by_hand(x=-3.0)
     text = written(job)
     begins = [number for number, line in enumerate(text.splitlines(), 1) if re.match(r"\(cut [23]:", line)]
@@ -296,7 +296,7 @@ def test_a_section_and_its_stop_that_are_lost_are_caught():
     assert not any("cut 3" in each or "cut 4" in each for each in found)
 
 
-def test_a_stop_more_than_is_needed_is_no_fault(job, text):
+def test_an_additional_stop_is_accepted(job, text):
     number = next(number for number, line in enumerate(text.splitlines(), 1) if line.startswith("(cut 3:"))
     lines = text.splitlines()
     assert job.prove("\n".join([*lines[:number], "M0", *lines[number:], ""]).encode()).proved
@@ -316,7 +316,7 @@ def test_cuts_in_another_order_or_twice_are_found(job, text):
     assert any("something is cut twice" in str(each) for each in twice.warnings)
 
 
-def test_the_side_of_the_work_is_proved_too():
+def test_a_cut_on_the_side_of_the_work_is_proved():
     axes = (("spindle", "C"), ("x", "X"), ("z", "Z"))
     lathe = Lathe(name="bench", headstock=Headstock(sideways="fixed"), axes=tuple(Axis(moves=m, letter=k) for m, k in axes))
     helix = Pass(name="helix", turns=3, at=At(x=20.0, z=-5.0, depth=0.4), travel=At(z=-20.0))

@@ -56,16 +56,16 @@ def answered(data, folder, capsys):
 
 
 @pytest.mark.parametrize("data", FOUND.values(), ids=FOUND)
-def test_what_once_went_wrong_is_answered(data, lid, capsys):
+def test_previously_failing_programs_are_handled(data, lid, capsys):
     answered(data, lid, capsys)
 
 
-def test_programs_drawn_by_chance_are_answered(lid, capsys):
+def test_random_programs_are_handled(lid, capsys):
     codes = [answered(data, lid, capsys) for data in itertools.islice(programs(Random(53)), DRAWN)]
     assert set(codes) == {1, 2}
 
 
-def test_what_is_wrong_is_said_however_much_there_is_to_note():
+def test_errors_are_reported_despite_many_notes():
     for name in ("remarks that hide what is wrong", "notes that hide what is wrong"):
         assert [each.line for each in read(FOUND[name]).wrong] == [301]
 

@@ -24,7 +24,7 @@ def counted():
 
 
 @pytest.mark.drawn
-def test_writer_and_proof_count_the_same_minutes_under_cut_and_in_all():
+def test_writer_and_proof_agree_on_cutting_and_total_time():
     """Under cut: all moves at a feed, plunges among them. In all: waits and fast moves too. Alike but for eleven-figure feeds."""
     found = list(counted())
     assert len(found) > examples(20)
@@ -35,7 +35,7 @@ def test_writer_and_proof_count_the_same_minutes_under_cut_and_in_all():
 
 
 @pytest.mark.drawn
-def test_head_and_proof_say_them_by_the_same_names():
+def test_head_and_proof_use_the_same_names_for_the_times():
     names = r"([0-9.]+) minutes under cut.*?, ([0-9.]+) minutes in all"
     spoken = 0
     for _, text, proof in counted():

@@ -80,18 +80,18 @@ def judged(name, seed, interpreter, folder):
 
 
 @pytest.mark.parametrize(("name", "seed"), CASES)
-def test_changes_that_were_once_judged_wrongly(name, seed, interpreter, tmp_path):
+def test_previously_misjudged_mutations_are_judged_correctly(name, seed, interpreter, tmp_path):
     assert not judged(name, seed, interpreter, tmp_path)
 
 
 @pytest.mark.parametrize("name", JOBS)
-def test_what_a_machine_would_do_otherwise_is_found_and_what_it_would_not_is_proved(name, interpreter, tmp_path):
+def test_a_mutation_is_found_if_and_only_if_it_changes_the_motion(name, interpreter, tmp_path):
     wrong = {seed: said for seed in range(10_000, 10_000 + DRAWN) if (said := judged(name, seed, interpreter, tmp_path))}
     assert not wrong
 
 
 @pytest.mark.parametrize("change", sorted({each.__name__ for each in MUTATIONS}))
-def test_no_change_upsets_the_proof(change):
+def test_a_mutation_never_crashes_the_proof(change):
     """Each kind of change, on each kind of job: an answer, and one line for each thing that is said."""
     make = next(each for each in MUTATIONS if each.__name__ == change)
     for name in ("led", "indexed", "fed by hand", "semicolons", "no comments"):

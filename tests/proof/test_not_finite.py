@@ -39,12 +39,12 @@ def proved(traced):
     return prove(PROGRAM, [traced], DISC, VEE, tolerance=0.005)
 
 
-def test_a_sound_program_is_proved():
+def test_a_correct_program_is_proved():
     assert proved(ring()).proved
 
 
 @pytest.mark.parametrize("axis", "xyz")
-def test_a_job_s_path_that_is_not_finite_somewhere_is_not_proved(axis):
+def test_a_job_with_a_non_finite_path_is_not_proved(axis):
     traced = ring()
     values = np.array(getattr(traced, axis), dtype=np.float64)
     values[values.size // 3] = NAN
@@ -52,7 +52,7 @@ def test_a_job_s_path_that_is_not_finite_somewhere_is_not_proved(axis):
         proved(replace(traced, **{axis: values}))
 
 
-def test_a_program_s_path_that_is_not_finite_somewhere_is_not_proved(monkeypatch):
+def test_a_program_with_a_non_finite_path_is_not_proved(monkeypatch):
     """The lathe's model gives no number from 100 to 107 degrees of the spindle."""
     traced, sound = ring(), Motion.place_of
 
@@ -69,21 +69,21 @@ def test_a_program_s_path_that_is_not_finite_somewhere_is_not_proved(monkeypatch
 @pytest.mark.parametrize(
     "deviation", [WorstPlace(NAN, 4, 0, 0.3, (20.0, 0.0, 0.0)), WorstPlace(0.0, 4, 0, 0.3, (20.0, 0.0, 0.0))]
 )
-def test_a_distance_that_is_no_number_is_a_finding(deviation, cut):
+def test_a_nan_distance_is_a_finding(deviation, cut):
     (setup,) = set_ups([ring()])
     found = list(path_findings(setup, Comparison(cut, [deviation], [0.0]), 0.005, "mm"))
     assert [each.level for each in found] == ["problem"] * (math.isnan(deviation.mm) + (cut is not None))
 
 
 @pytest.mark.parametrize("piece", [DISC, Barrel(diameter=60.0, length=50.0)], ids=lambda each: each.form)
-def test_a_tip_that_stands_nowhere_may_be_in_the_wood(piece):
+def test_a_nan_position_counts_as_contact(piece):
     touches = contact_test(piece, VEE, 0.005)
     places = np.array([[NAN, 0.0, 0.0], [0.0, NAN, -1.0], [0.0, 0.0, NAN], [NAN, NAN, NAN], [500.0, 0.0, 500.0]])
     assert touches(places).tolist() == [True, True, True, True, False]
 
 
 @pytest.mark.parametrize("wrong", ["low", "high", "speed", "acceleration"])
-def test_an_axis_that_is_asked_for_no_number_is_a_finding(wrong):
+def test_a_nan_axis_value_is_a_finding(wrong):
     axis = Axis(moves="x", letter="X", low=0.0, high=50.0, top_speed=20.0, acceleration=100.0)
     sound = Use(axis, 0.0, 40.0, 10.0, 50.0, (1, 2, 3, 4))
     assert list(limit_findings([sound])) == []
@@ -91,7 +91,7 @@ def test_an_axis_that_is_asked_for_no_number_is_a_finding(wrong):
     assert found.level == "problem"
 
 
-def test_a_deviation_that_is_no_number_keeps_within_nothing():
+def test_a_nan_deviation_is_never_within_tolerance():
     astray = Deviation(NAN, 4, 1, 0.3, True, (20.0, 0.0, 0.0))
     message = "\n".join(Proof(title="", units="mm", allowed=0.005, deviation=astray).lines())
     assert "keeps within" not in message

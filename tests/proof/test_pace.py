@@ -17,7 +17,7 @@ from tests.proof.kinds_of_jobs import FLUTE, JOBS, RING, ROUND, face, flutes, he
 from tests.proof.test_stops import found
 
 
-def test_an_inverse_time_that_is_lost_is_found():
+def test_a_missing_inverse_time_is_found():
     made = face()
     (said,) = [each for each in found(made, written(made).replace("G93\n", "", 1)) if "cut 1" in each]
     assert said.startswith("warning (time): cut 1 (ring 1): takes ")
@@ -36,7 +36,7 @@ def test_a_plunge_at_another_feed_is_found(feed, message):
 
 
 @pytest.mark.parametrize(("times", "level"), [(10, "problem"), (1.01, "problem"), (0.5, "warning")])
-def test_a_spindle_that_turns_faster_or_much_slower_than_asked_is_found(times, level):
+def test_a_spindle_faster_or_much_slower_than_the_job_requires_is_found(times, level):
     made = face()
     text = re.sub(r"C720 (A\S+) F1\.5", lambda match: f"C720 {match[1]} F{1.5 * times:g}", written(made), count=1)
     (said,) = found(made, text)
@@ -46,14 +46,14 @@ def test_a_spindle_that_turns_faster_or_much_slower_than_asked_is_found(times, l
         assert f"line {line}: the spindle turns at {3 * times:.4g} turns a minute; the job asks for 3 at most" in said
 
 
-def test_small_differences_of_time_are_no_fault():
+def test_small_differences_of_time_are_accepted():
     made = face()
     for feed in ("1.505", "1.4"):
         assert made.prove(re.sub(r"F1\.5\b", f"F{feed}", written(made)).encode()).proved
 
 
 @pytest.mark.parametrize(("make", "feed"), [(flutes, 200.0), (helix, 200.0)])
-def test_a_feed_over_the_work_that_is_faster_than_asked_is_found(make, feed):
+def test_a_feed_over_the_work_above_that_of_the_job_is_found(make, feed):
     made = make()
     slow = written(made).replace(" F60", " F50")
     text = re.sub(r"F(\d+\.\d+|\d+)$", lambda match: f"F{1.2 * float(match[1]):.6f}", slow, flags=re.MULTILINE)
@@ -82,14 +82,14 @@ def test_a_dwell_that_is_missing_or_short_is_found():
         )
 
 
-def test_a_long_wait_is_found():
+def test_a_long_dwell_is_found():
     made = led()
     assert any(
         "warning (time): whole program: takes" in each for each in found(made, written(made).replace("G4 P0.5", "G4 P60", 1))
     )
 
 
-def test_moves_in_inverse_time_have_each_its_feed():
+def test_each_move_in_inverse_time_requires_its_feed():
     made = led()
     lines = written(made).splitlines()
     at = next(k for k, line in enumerate(lines) if line.startswith("G1 C"))
@@ -99,7 +99,7 @@ def test_moves_in_inverse_time_have_each_its_feed():
     assert [each.line for each in proof.wrong] == [at + 1]
 
 
-def test_a_controller_without_inverse_time_is_not_given_it():
+def test_inverse_time_is_refused_for_a_controller_without_it():
     made = led()
     plain = replace(made, lathe=led(inverse_time=False).lathe)
     assert plain.prove(written(plain).encode()).proved
@@ -114,7 +114,7 @@ def test_a_spindle_that_turns_backwards_while_it_cuts_is_found():
     assert any("the spindle turns against the job's direction while the tool cuts" in each for each in found(made, text))
 
 
-def test_an_axis_that_is_reversed_is_read_as_its_lathe_says():
+def test_a_reversed_axis_is_read_with_the_sign_of_the_lathe():
     made, plain = JOBS["turning the other way"](), face()
     assert "C-720" in written(made)
     assert any("the spindle turns against the job's direction" in each for each in found(made, written(plain)))
@@ -130,7 +130,7 @@ def test_minutes_are_those_of_the_standard_for_every_kind_of_program():
         assert proof.whole == pytest.approx(program.whole, rel=2e-3, abs=2e-3), name
 
 
-def test_the_least_time_is_that_of_even_motion_where_nothing_limits_it():
+def test_without_limits_the_least_time_is_that_of_uniform_motion():
     made = job(lathe(), RING)
     (cut,) = made.cuts()
     u, seconds = least_seconds(trace(cut, chord=0.002), made.lathe, made.feeds)
@@ -155,6 +155,6 @@ def test_the_least_time_of_a_pass_along_the_work_is_that_of_its_feed():
     assert np.interp(0.5, u, seconds) == pytest.approx(5.0)
 
 
-def test_a_way_in_without_a_cut_is_no_cut_in_the_time():
+def test_plunges_without_turns_have_no_cutting_time():
     made = job(lathe(), Pass(name="dots", turns=0, at=At(x=10.0, depth=0.5)).series(3, spindle="1/3 turn"))
     assert made.prove(written(made).encode()).proved

@@ -22,7 +22,7 @@ def small(monkeypatch):
 
 
 @pytest.mark.parametrize("name", JOBS)
-def test_parts_come_to_what_the_whole_comes_to(name, monkeypatch):
+def test_a_proof_in_parts_equals_the_whole_proof(name, monkeypatch):
     made = JOBS[name]()
     text = written(made).encode()
     whole = made.prove(text)
@@ -32,7 +32,7 @@ def test_parts_come_to_what_the_whole_comes_to(name, monkeypatch):
     assert apart.deviation.mm == pytest.approx(whole.deviation.mm, abs=1e-9)
 
 
-def test_a_cut_that_is_lost_among_parts_is_missing(small):
+def test_a_missing_cut_is_found_in_a_proof_in_parts(small):
     made = job(lathe(), RING.series(6, x=-3.0))
     lines = written(made).splitlines()
     begins = [k for k, line in enumerate(lines) if re.match(r"\(cut \d", line)]
@@ -42,14 +42,14 @@ def test_a_cut_that_is_lost_among_parts_is_missing(small):
         assert found == [f"problem (path): cut {lost + 1} (ring {lost + 1}): is missing: the program does not go there"]
 
 
-def test_a_cut_that_is_off_among_parts_is_found(small):
+def test_a_deviating_cut_is_found_in_a_proof_in_parts(small):
     made = job(lathe(), RING.series(6, x=-3.0))
     found = [str(each) for each in made.prove(written(made).replace("X18", "X18.02").encode()).problems]
     assert len(found) == 2
     assert all("cut 3 (ring 3)" in each and "0.02 mm" in each for each in found)
 
 
-def test_cuts_that_are_swapped_among_parts_are_found(small):
+def test_swapped_cuts_are_found_in_a_proof_in_parts(small):
     made = job(lathe(), RING.series(4, x=-3.0))
     lines = written(made).splitlines()
     begins = [k for k, line in enumerate(lines) if re.match(r"\(cut \d", line)]
@@ -58,7 +58,7 @@ def test_cuts_that_are_swapped_among_parts_are_found(small):
     assert made.prove(text.encode()).code == 1
 
 
-def test_parts_take_less_memory_than_the_whole(monkeypatch):
+def test_a_proof_in_parts_takes_less_memory(monkeypatch):
     made = replace(JOBS["led"](), passes=(JOBS["led"]().passes[0].of.series(30, x=-0.5),))
     text = written(made).encode()
     peaks = []

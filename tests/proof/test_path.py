@@ -30,7 +30,7 @@ def plainly(point, path, joined):
 
 @settings(max_examples=examples(30))
 @given(seed=st.integers(0, 2**32 - 1), count=st.integers(1, 120))
-def test_the_nearest_place_is_that_which_looking_everywhere_finds(seed, count):
+def test_the_nearest_point_equals_that_of_an_exhaustive_search(seed, count):
     rng = np.random.default_rng(seed)
     path = np.cumsum(rng.normal(size=(count, 3)), axis=0)
     joined = rng.random(count) < 0.8
@@ -43,7 +43,7 @@ def test_the_nearest_place_is_that_which_looking_everywhere_finds(seed, count):
         assert np.linalg.norm(path[segment[k]] + along[k] * step - point) == pytest.approx(far[k], rel=1e-9)
 
 
-def test_a_place_that_is_near_enough_does_and_is_never_said_to_be_nearer_than_it_is():
+def test_the_approximate_distance_is_an_upper_bound_and_exact_beyond_the_threshold():
     turn = np.linspace(0, 40 * math.pi, 4000)
     path = np.stack([turn * np.cos(turn), turn * np.sin(turn), 0 * turn], axis=-1)
     joined = np.append(np.ones(len(turn) - 1, bool), False)
@@ -62,7 +62,7 @@ def wave(axes):
 
 
 @pytest.mark.parametrize("chord", [1e-2, 1e-4])
-def test_samples_are_so_near_together_that_the_path_strays_no_further_between_them(chord):
+def test_samples_are_dense_enough_for_the_given_chord(chord):
     start, end = np.zeros((2, 1)), np.array([[4.0], [0.5]])
     samples = sample(wave, start, end, np.array([3, 1]), chord)
     assert samples.move[0] == 0
@@ -74,7 +74,7 @@ def test_samples_are_so_near_together_that_the_path_strays_no_further_between_th
     assert len(samples.points) < 40 / math.sqrt(chord)
 
 
-def test_an_arc_becomes_chords_that_keep_to_it():
+def test_an_arc_is_divided_into_chords_within_the_tolerance():
     moves = replay(read(b"G21 G61\nG0 X20 Y0 C0\nG3 X-20 Y0 I-20 J0 Z-4 C90 F60\nM2\n").blocks, bench(), "z")
     arc = moves.of(~moves.rapid)
     assert len(arc.line) < 500
@@ -96,7 +96,7 @@ def test_speed_and_acceleration_are_those_of_the_shared_rule():
     assert x.lines == (2, 5, 4, 6)
 
 
-def test_a_rapid_move_takes_as_long_as_the_axis_that_needs_longest():
+def test_a_rapid_move_takes_the_time_of_its_slowest_axis():
     lathe = bench(X={"top_speed": 10.0}, C={"top_speed": 90.0})
     moves = replay(read(b"G21 G61\nG0 X20 C360\nG0 X50\nM2\n").blocks, lathe, "z")
     assert moves.seconds.tolist() == [4.0, 3.0]
@@ -107,11 +107,11 @@ FITS |= {"a stop more": ([1, 1, 1], [3], [0, 0, 0]), "a stop less, later": ([1, 
 
 
 @pytest.mark.parametrize(("stretches", "cuts", "expected"), FITS.values(), ids=FITS)
-def test_stretches_are_laid_on_set_ups_by_how_often_the_tip_goes_in(stretches, cuts, expected):
+def test_cutting_intervals_are_assigned_to_setups_by_the_number_of_plunges(stretches, cuts, expected):
     assert match(stretches, cuts, lambda i, k: 0.0) == expected
 
 
 @pytest.mark.parametrize("lost", range(5))
-def test_a_stretch_that_is_lost_is_found_by_where_the_others_go(lost):
+def test_a_missing_interval_is_identified_from_the_others(lost):
     left = [k for k in range(5) if k != lost]
     assert match([1] * 4, [1] * 5, lambda i, k: float(left[i] != k)) == left

@@ -145,14 +145,14 @@ def test_a_flute_along_a_barrel_may_be_cut_either_way():
     assert not proof_of(made, back.replace("Z-5", "Z-5.02")).proved
 
 
-def test_an_axis_that_stays_where_it_stands_is_said():
+def test_an_axis_that_stays_at_its_position_is_noted():
     made = job(RINGS, lathe=bench("CXYZ"))
     proof = proof_of(made, STYLES["plain"])
     assert proof.proved
     assert [str(each) for each in proof.findings] == ["note (program): Y: is never moved; it must stand at 0 mm"]
 
 
-def test_an_axis_first_sent_at_a_feed_is_said():
+def test_an_axis_that_first_moves_at_a_feed_is_reported():
     proof = proof_of(job(RINGS), STYLES["plain"].replace("G0 X20 C0", "G0 X20"))
     assert proof.proved
     assert any("C first moves at a feed" in str(each) for each in proof.findings)
@@ -168,14 +168,14 @@ def test_an_axis_first_sent_at_a_feed_is_said():
         ("G0 X20 C0", "G0 X20 C0 ; go", "not in the standard"),
     ],
 )
-def test_what_a_controller_may_take_otherwise_is_a_note(old, new, message):
+def test_controller_dependent_behaviour_is_reported_as_a_note(old, new, message):
     proof = proof_of(job(RINGS), STYLES["plain"].replace(old, new))
     assert proof.code == 0
     assert any(message in str(each) for each in proof.findings)
 
 
 @pytest.mark.parametrize("line", ["G92 X0", "G43 H1", "G28", "M6 T2", "#1=5", "G38.2 Z-3 F5", "O100", "G55"])
-def test_what_is_not_understood_is_said_and_nothing_is_proved(line):
+def test_a_line_that_is_not_understood_is_reported_and_nothing_is_proved(line):
     proof = proof_of(job(RINGS), STYLES["plain"].replace("G0 X20 C0", f"{line}\nG0 X20 C0"))
     assert proof.code == 2
     assert not proof.proved
@@ -184,13 +184,13 @@ def test_what_is_not_understood_is_said_and_nothing_is_proved(line):
     assert proof.summary.startswith("not proved: line 6: ")
 
 
-def test_a_program_without_units_is_no_proof():
+def test_a_program_without_units_is_not_proved():
     proof = proof_of(job(RINGS), STYLES["plain"].replace("G21 ", ""))
     assert proof.code == 1
     assert any("neither G20 nor G21" in str(each) for each in proof.problems)
 
 
-def test_a_cutter_that_points_elsewhere_is_caught():
+def test_a_wrong_direction_of_the_cutter_is_found():
     swept = Pass(turns=0, at=At(x=0.0, z=-20.0, depth=0.0), arc=SlideArc(radius=20.0, from_deg=80.0, to_deg=20.0))
     made = job(swept, lathe=bench("CXZB"), piece=Disc(diameter=60.0, thickness=60.0), cutter=Ball(radius=1.0))
     steps = "\n".join(
@@ -207,7 +207,7 @@ def _down(first, last, step):
     return [first - k * step for k in range(1, int((first - last) / step) + 1)]
 
 
-def test_only_what_is_asked_is_measured():
+def test_the_given_tolerance_is_used():
     with pytest.raises(ValueError, match="tolerance=0: must be above zero"):
         proof_of(job(RINGS), STYLES["plain"], tolerance=0.0)
     loose = proof_of(job(RINGS), STYLES["plain"].replace("X15", "X15.02"), tolerance=0.05)
@@ -218,7 +218,7 @@ def test_only_what_is_asked_is_measured():
 @pytest.mark.parametrize(
     "word", ["C999999999999", "C9999999999999999999999", "X9999999999 C720000", "Z99999999999999999999999 C720000"]
 )
-def test_a_move_too_far_to_be_looked_at_is_refused_with_its_line(word):
+def test_a_move_too_long_to_check_is_refused_with_its_line(word):
     with pytest.raises(TooLargeError, match=r"line 8: .* the move is too long to be checked; is a number wrong\?"):
         proof_of(job(RINGS), STYLES["plain"].replace("G1 C360", f"G1 {word}"))
 
@@ -247,7 +247,7 @@ def told(made, text):
         (RING, f"{TO_RING}G1 C359.7 F720\nC0\nG0 Z5\n", "0.0524 mm"),
     ],
 )
-def test_a_piece_that_is_left_out_between_two_places_of_the_path_is_caught_by_half_its_length(made, text, message):
+def test_a_missing_piece_between_two_points_of_the_path_deviates_by_half_its_length(made, text, message):
     """A chord of 0.3 degrees at 20 mm is 0.1047 mm."""
     assert any(f"deviates by {message} from the job" in each for each in told(made, text)), told(made, text)
 
@@ -265,7 +265,7 @@ def test_a_piece_that_is_left_out_between_two_places_of_the_path_is_caught_by_ha
         (FRAMED, "G0 Z5\nG0 X0 Y20 C0\nG1 Z-.25 F60\nG1 C360 F720\nG0 Z5\n", "turned 90 degrees from its direction"),
     ],
 )
-def test_what_goes_through_the_work_or_comes_at_it_from_another_side_is_caught(made, text, message):
+def test_a_move_through_the_work_or_an_approach_from_another_side_is_found(made, text, message):
     assert any(message in each for each in told(made, text)), told(made, text)
 
 
@@ -278,5 +278,5 @@ def test_what_goes_through_the_work_or_comes_at_it_from_another_side_is_caught(m
         (FRAMED, "G0 Z5\nG0 X-20 Y0 C0\nG1 Z-.25 F60\nG1 C360 F720\nG0 Z5\n"),
     ],
 )
-def test_going_in_by_steps_and_cutting_in_pieces_or_too_far_is_no_fault(made, text):
+def test_a_plunge_in_steps_and_a_cut_in_pieces_or_too_long_are_accepted(made, text):
     assert told(made, text) == []

@@ -35,7 +35,7 @@ def wrong(lines, head=HEAD, end="\nM2\n"):
     return [str(each) for each in read(f"{head}{lines}{end}".encode()).wrong]
 
 
-def test_a_line_means_the_same_however_it_is_spaced():
+def test_spaces_do_not_change_the_meaning_of_a_line():
     """3.3: 'g0x +0. 12 34y 7' is 'g0 x+0.1234 y7'."""
     assert blocks("g0x +0. 12 34y 7").end[0, :2].tolist() == [0.1234, 7.0]
 
@@ -43,13 +43,13 @@ def test_a_line_means_the_same_however_it_is_spaced():
 @pytest.mark.parametrize(
     "written", ["G1 X2 F3", "g1x2f3", "F3 X2 G1", "\tG01 x 2. f+3.0 ", "N7 G1 (to two) X+2 F3 (there)", "G1.0 X2.00 F03"]
 )
-def test_words_stand_in_any_order_case_and_spacing(written):
+def test_words_are_read_in_any_order_case_and_spacing(written):
     found = blocks(written)
     assert (found.kind[0], found.end[0, 0], found.minutes[0]) == (FEED, 2.0, 2 / 3)
 
 
 @pytest.mark.parametrize("end", ["\n", "\r\n"])
-def test_lines_end_as_either_kind_of_machine_ends_them(end):
+def test_both_kinds_of_line_endings_are_read(end):
     reading = read(end.join(["%", "G21 G61 G90", "", "(a comment)", "G0 X1", "%", "G0 X9 nonsense"]).encode())
     assert not reading.remarks
     assert reading.blocks.end[:, 0].tolist() == [1.0]
@@ -72,7 +72,7 @@ def test_codes_and_the_moves_that_they_make():
     assert found.minutes[4] == 3 / 60
 
 
-def test_places_are_absolute_or_from_where_the_axes_are():
+def test_positions_are_absolute_or_incremental():
     assert blocks("G0 X1 A10\nG91 X1 A-30\nX1\nG90 X1").end[:4, [0, 3]].tolist() == [[1, 10], [2, -20], [3, -20], [1, -20]]
 
 
@@ -81,27 +81,27 @@ def test_lengths_are_in_either_unit_and_angles_in_degrees():
     assert found.end[0].tolist() == [25.4, 0.0, -50.8, 0.0, 0.0, 360.0]
 
 
-def test_a_feed_over_slides_leaves_out_what_turns():
+def test_a_feed_of_slides_ignores_rotary_axes():
     """2.1.2.5: X10 C360 at F100 takes a tenth of a minute, 6 s."""
     assert minutes("G1 X10 C360 F100") * 60 == pytest.approx(6.0, abs=1e-12)
 
 
-def test_a_feed_over_slides_is_along_the_way_of_all_of_them():
+def test_a_feed_of_slides_is_along_their_common_path():
     assert minutes("G1 X3 Y4 Z12 A90 F13") == pytest.approx(1.0)
 
 
-def test_a_feed_of_one_axis_that_turns_is_in_degrees():
+def test_a_feed_of_one_rotary_axis_is_in_degrees():
     """2.1.2.5: C360 at F360 takes a minute; also where lengths are inches."""
     assert minutes("G1 C360 F360") == 1.0
     assert minutes("G1 C360 F360", head="G20 G61 G17 G90 G94\n") == 1.0
 
 
-def test_a_feed_of_several_axes_that_turn_is_along_the_root_of_their_squares():
+def test_a_feed_of_several_rotary_axes_is_along_the_root_of_the_sum_of_squares():
     """2.1.2.5: A3 B4 at F5 takes a minute."""
     assert minutes("G1 A3 B4 F5") == 1.0
 
 
-def test_a_feed_in_inches_is_in_inches_a_minute():
+def test_a_feed_with_inch_units_is_in_inches_per_minute():
     assert minutes("G1 X10 F20", head="G20 G61 G17 G90 G94\n") == pytest.approx(0.5)
 
 
@@ -111,7 +111,7 @@ def test_in_inverse_time_a_move_takes_a_part_of_a_minute(move):
     assert minutes(f"G93\n{move} F2.0") == 0.5
 
 
-def test_an_arc_by_its_centre_goes_round_it():
+def test_an_arc_given_by_its_centre_goes_round_it():
     """3.5.3.2: from X7 Y7, G17 G2 X10 Y16 I3 J4 Z9 has its centre at 10, 11 and a radius of 5."""
     found = blocks("G0 X7 Y7\nG17 G2 x10 y16 i3 j4 z9 F100").arc[1]
     assert found[2:6].tolist() == [10.0, 11.0, 5.0, 5.0]
@@ -130,13 +130,13 @@ def test_a_whole_circle_ends_where_it_starts():
     assert blocks("G0 X5 Y0\nG3 X5 Y0 I-5 J0 F10").arc[1, 7] == pytest.approx(2 * math.pi)
 
 
-def test_the_sign_of_a_radius_says_which_way_round():
+def test_the_sign_of_a_radius_selects_the_short_or_the_long_arc():
     short, long = blocks("G2 X6 Y0 R5 F10").arc[0, 7], blocks("G2 X6 Y0 R-5 F10").arc[0, 7]
     assert short == pytest.approx(-2 * math.asin(3 / 5))
     assert long == pytest.approx(short + 2 * math.asin(3 / 5) * 2 - 2 * math.pi)
 
 
-def test_a_helix_is_as_long_as_it_is():
+def test_the_time_of_a_helix_follows_from_its_length():
     assert minutes("G2 X10 Y0 Z5 I5 J0 F10") == pytest.approx(math.hypot(5 * math.pi, 5) / 10)
 
 
@@ -191,7 +191,7 @@ def test_a_helix_is_as_long_as_it_is():
         ("%", "ends only a program that begins with %"),
     ],
 )
-def test_what_the_standard_forbids_is_said_with_its_line(line, message):
+def test_a_violation_of_the_standard_is_reported_with_its_line(line, message):
     """3.3, 3.3.2.1, 3.3.5, 3.5.3, 3.5.19."""
     said = wrong(line)
     assert len(said) == 1
@@ -200,7 +200,7 @@ def test_what_the_standard_forbids_is_said_with_its_line(line, message):
 
 
 @pytest.mark.parametrize("ends", ["I2.501 J0", "I2.499 J0", "R2.499"])
-def test_an_arc_may_be_off_by_two_thousandths(ends):
+def test_the_end_of_an_arc_may_deviate_by_0_002_mm(ends):
     """3.5.3: by 0.002 mm, or 0.0002 inch."""
     assert blocks(f"G2 X5 Y0 {ends} F3").kind[0] == ARC
     assert wrong(f"G2 X5 Y0 {ends} F3", head="G20 G61\n")
@@ -223,7 +223,7 @@ def test_an_arc_may_be_off_by_two_thousandths(ends):
         "M60",
     ],
 )
-def test_codes_that_could_move_an_axis_are_not_understood(line):
+def test_unknown_codes_that_could_move_an_axis_are_refused(line):
     said = wrong(line)
     assert len(said) == 1
     assert "not understood" in said[0]
@@ -232,16 +232,16 @@ def test_codes_that_could_move_an_axis_are_not_understood(line):
 @pytest.mark.parametrize(
     "line", ["G54", "G40", "G49", "G80", "S1200", "M5", "M7 M8", "M9", "M48", "M49", "T3", "G61.1", "(MSG, set the cam)"]
 )
-def test_codes_that_leave_the_path_alone_are_read(line):
+def test_codes_that_do_not_affect_the_path_are_accepted(line):
     assert blocks(f"{line}\nG0 X1").end[0, 0] == 1.0
 
 
 @pytest.mark.parametrize("text", ["G21 G61\nG0 X1\n", "", "%\nG21 G61\nG0 X1\n", "G21 G61\nG0 X1\nG1 X2 F"])
-def test_a_program_without_an_end_is_cut_short(text):
+def test_a_program_without_an_end_is_reported_as_cut_short(text):
     assert any("cut short" in str(each) for each in read(text.encode()).wrong)
 
 
-def test_what_follows_the_end_is_never_run():
+def test_text_after_the_end_is_not_executed():
     reading = read(f"{HEAD}G0 X1\nM30\nG0 X2\nrubbish $\n".encode())
     assert reading.blocks.end[:, 0].tolist() == [1.0, 1.0]
     assert [str(each) for each in reading.remarks] == ["note: line 4: 'G0 X2': comes after the program's end and is never run"]
@@ -263,24 +263,24 @@ def test_what_follows_the_end_is_never_run():
         ("G21 G61 G90\nG0 X1 ; so\nG0 X2 ; so\nG0 X3 ; so\nM2", "note", "(and 2 more lines like it)"),
     ],
 )
-def test_what_a_controller_may_take_otherwise_is_said(text, level, message):
+def test_controller_dependent_behaviour_is_reported(text, level, message):
     (remark,) = read(text.encode()).remarks
     assert remark.level == level
     assert message in remark.message
 
 
-def test_every_thing_that_is_wrong_is_said():
+def test_all_errors_are_reported():
     said = wrong("G1 X1 X2 F3\nG28\nG0 X1\n$\nG0 Y1 Y2")
     assert [each.partition(":")[0] for each in said] == ["line 2", "line 3", "line 5", "line 6"]
 
 
 @given(st.binary(max_size=300))
-def test_no_bytes_upset_the_reader(data):
+def test_no_bytes_crash_the_reader(data):
     reading = read(data)
     assert np.isfinite(reading.blocks.end).all()
 
 
-def test_files_that_cannot_be_read_are_said(tmp_path):
+def test_unreadable_files_are_reported(tmp_path):
     with pytest.raises(ValueError, match="there is no such file"):
         load(tmp_path / "none.ngc")
     with pytest.raises(ValueError, match="is a folder"):

@@ -148,7 +148,7 @@ REFUSED = {
 
 
 @pytest.mark.parametrize("text", REFUSED.values(), ids=REFUSED)
-def test_what_the_interpreter_refuses_the_reader_refuses(text, interpreter, tmp_path):
+def test_the_reader_refuses_what_the_interpreter_refuses(text, interpreter, tmp_path):
     program = f"{HEAD}{text}\nM2\n".encode()
     assert on_a_face.accepted(interpreter, program, tmp_path).returncode != 0
     line = HEAD.count("\n") + text.count("\n") + 1
@@ -156,7 +156,7 @@ def test_what_the_interpreter_refuses_the_reader_refuses(text, interpreter, tmp_
 
 
 @pytest.mark.parametrize("text", ["G21\nG0 X1\n", "%\nG21\nG0 X1\n"], ids=["no end", "one % of two"])
-def test_both_refuse_a_program_that_is_cut_short(text, interpreter, tmp_path):
+def test_both_refuse_a_truncated_program(text, interpreter, tmp_path):
     assert on_a_face.accepted(interpreter, text.encode(), tmp_path).returncode != 0
     assert "cut short" in str(read(text.encode()).wrong[-1])
 
@@ -170,7 +170,7 @@ MISSED = {
 
 
 @pytest.mark.parametrize(("text", "level"), MISSED.values(), ids=MISSED)
-def test_what_the_interpreter_lets_pass_the_reader_says(text, level, interpreter, tmp_path):
+def test_the_reader_reports_what_the_interpreter_accepts_silently(text, level, interpreter, tmp_path):
     program = f"{HEAD}{text}\nM2\n".encode()
     assert on_a_face.accepted(interpreter, program, tmp_path).returncode == 0
     assert [each.level for each in read(program).remarks] == [level]

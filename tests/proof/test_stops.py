@@ -53,7 +53,7 @@ def test_a_program_without_its_opening_stop_is_not_proved(name):
     assert lost
 
 
-def test_an_opening_stop_that_is_missing_is_said_with_its_words():
+def test_a_missing_opening_stop_is_reported_with_its_message():
     made = JOBS["face"]()
     text = without(written(made), r"^M0")
     line = text.splitlines().index("G0 Z5") + 1
@@ -65,25 +65,25 @@ def test_an_opening_stop_that_is_missing_is_said_with_its_words():
 
 
 @pytest.mark.parametrize("thing", READY)
-def test_each_thing_of_the_opening_stop_is_needed(thing):
+def test_every_item_of_the_opening_stop_is_required(thing):
     made = JOBS["face"]()
     (said,) = found(made, written(made).replace(thing, "all is well"))
     assert said.endswith(f"the message of the opening stop lacks: {thing}")
 
 
-def test_words_that_a_controller_does_not_show_are_none():
+def test_comments_that_are_not_shown_do_not_count_as_messages():
     made = JOBS["face"]()
     (said,) = found(made, written(made).replace("(MSG, set up", "(set up"))
     assert "the message of the opening stop lacks" in said
 
 
-def test_a_later_message_takes_the_place_of_one_before_it():
+def test_a_later_message_replaces_an_earlier_one():
     made = JOBS["face"]()
     assert found(made, written(made).replace("\nM0\n", "\n(MSG, ready)\nM0\n", 1))
 
 
 @pytest.mark.parametrize(("make", "words"), [(by_phase, "1/4 lobe = 18 deg"), (indexed, "1/4 turn = 90 deg")])
-def test_the_words_of_a_stop_are_those_of_the_job(make, words):
+def test_a_wrong_message_of_a_stop_is_found(make, words):
     made = make()
     text = written(made)
     assert text.count(words) == 1
@@ -92,7 +92,7 @@ def test_the_words_of_a_stop_are_those_of_the_job(make, words):
     assert words in said
 
 
-def test_the_words_of_two_stops_that_are_swapped_are_found():
+def test_swapped_messages_of_two_stops_are_found():
     made = indexed()
     one, two = "1/4 turn = 90 deg", "1/2 turn = 180 deg"
     text = written(made).replace(one, "@").replace(two, one).replace("@", two)
@@ -117,7 +117,7 @@ def test_a_stop_before_the_tip_is_withdrawn_is_found():
     assert any("stops for a person while the tip is in the work" in each for each in found(made, text))
 
 
-def test_a_stop_that_is_not_needed_is_noted_and_one_that_misleads_is_found():
+def test_an_unneeded_stop_is_noted_and_a_misleading_one_is_found():
     made = JOBS["flutes"]()
     text = written(made)
     more = text.replace("\n\n(cut 2", "\nM0\n\n(cut 2")
@@ -139,7 +139,7 @@ def test_a_stop_that_is_not_needed_is_noted_and_one_that_misleads_is_found():
         ("(MSG, withdraw the cutter by hand, 5 mm clear of the face)\nM0\n\n", "\n", "withdraw the cutter by hand"),
     ],
 )
-def test_a_cutter_that_is_fed_by_hand_is_told_in_and_out(old, new, message):
+def test_feeding_by_hand_requires_messages_to_feed_in_and_to_withdraw(old, new, message):
     made = fed_by_hand()
     text = re.sub(r"\n\nM2", "\nM2", written(made))
     assert old in text
@@ -155,14 +155,14 @@ def test_fast_moves_while_the_cutter_is_fed_in_by_hand_are_found():
     assert any("a fast move with the cutter fed in by hand" in each for each in found(made, text))
 
 
-def test_without_comments_the_stops_are_counted_alone():
+def test_without_comments_only_the_number_of_stops_is_checked():
     made = replace(indexed(), lathe=lathe(comments="none").mount(indexed().lathe.chucks[0].chuck))
     text = written(made)
     assert made.prove(text.encode()).proved
     assert any("does not stop before cut 2" in each for each in found(made, re.sub(r"(?s)(M0.*?)M0\n", r"\1", text, count=1)))
 
 
-def test_a_declared_style_of_remarks_is_no_finding():
+def test_a_declared_style_of_comments_gives_no_finding():
     made = by_phase(comments="semicolon")
     assert not made.prove(written(made).encode()).findings
     other = by_phase()
@@ -170,5 +170,5 @@ def test_a_declared_style_of_remarks_is_no_finding():
     assert sum("a comment after ; is not in the standard" in str(each) for each in proof.findings) == 1
 
 
-def test_words_are_compared_as_a_program_can_write_them():
+def test_messages_are_compared_in_the_characters_of_a_program():
     assert comment_text("Régler l'anneau (haut) à 5 µm") == "reglerl'anneau[haut]a5?m"

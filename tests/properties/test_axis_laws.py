@@ -46,7 +46,7 @@ def test_the_axes_of_a_pass_put_the_tip_where_the_pass_does(cut):
 @given(
     cut=cuts, x=numbers(-60.0, 60.0), y=numbers(-5.0, 5.0), z=numbers(-60.0, 5.0), spindle=numbers(-700.0, 700.0), data=st.data()
 )
-def test_any_places_of_the_axes_are_those_of_a_pass_that_goes_through_them(cut, x, y, z, spindle, data):
+def test_any_axis_positions_correspond_to_a_pass(cut, x, y, z, spindle, data):
     """A pass whose cams are set so far on that they stand there when the spindle does."""
     turned = Fraction(spindle) / 360
     axes, cams = {"spindle": spindle, "x": x, "y": y, "z": z}, []
@@ -60,7 +60,7 @@ def test_any_places_of_the_axes_are_those_of_a_pass_that_goes_through_them(cut, 
 
 @some
 @given(drive=drives(st.one_of(waves(), scallops())), chuck=chucks)
-def test_a_cam_without_an_axis_goes_with_the_spindle(drive, chuck):
+def test_a_cam_without_an_axis_turns_with_the_spindle(drive, chuck):
     bench = rocking(high_enough(250.0, drive), chuck)
     locked = replace(bench, axes=tuple(axis for axis in bench.axes if not axis.moves.startswith("cam")))
     moved = motion_of(Cut(number=1, passed=Pass(at=At(x=20.0), cams=(replace(drive, ratio=1),)), lathe=locked))
@@ -70,7 +70,7 @@ def test_a_cam_without_an_axis_goes_with_the_spindle(drive, chuck):
 
 @some
 @given(drive=drives(st.one_of(waves(), scallops())), at=numbers(-700.0, 700.0))
-def test_a_cam_left_out_stands_at_its_phase_and_a_slide_where_the_pass_begins(drive, at):
+def test_an_omitted_cam_is_at_its_phase_and_an_omitted_slide_at_the_start_of_the_pass(drive, at):
     passed = Pass(turns=2, at=At(x=20.0, z=-1.0), travel=At(x=3.0), cams=(drive,))
     moved = motion_of(Cut(number=1, passed=passed, lathe=rocking(high_enough(250.0, drive))))
     begins = {name: places[:1] for name, places in moved.axes(np.zeros(1)).items()}

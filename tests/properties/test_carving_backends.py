@@ -23,7 +23,7 @@ KINDS = [
 @pytest.mark.parametrize(("backend", "kind"), KINDS)
 @settings(max_examples=examples(10))
 @given(data=st.data())
-def test_every_backend_cuts_as_the_judge_does(backend, kind, data):
+def test_every_backend_agrees_with_the_reference(backend, kind, data):
     stock, sweeps = data.draw(carvings(frozenset(kind)))
     assert_same(
         lambda shift: carved(JUDGE, stock, *sweeps, shift=shift),

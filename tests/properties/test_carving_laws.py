@@ -28,7 +28,7 @@ def assert_alike(backend, one, other):
 @backends_for()
 @settings(max_examples=examples(4))
 @given(data=st.data())
-def test_cuts_are_their_union_in_any_order_as_often_as_you_like_and_nothing_comes_back(backend, data):
+def test_carving_is_a_union_independent_of_order_and_repetition(backend, data):
     stock, (first, second) = data.draw(carvings(backend.can, count=2))
     one, other = carved(backend, stock, first), carved(backend, stock, second)
     both = carved(backend, stock, first, second)
@@ -50,7 +50,7 @@ def turned(sweep, angle):
 @backends_for("round")
 @settings(max_examples=examples(5))
 @given(data=st.data(), columns=st.integers(1, 40))
-def test_turning_a_round_job_by_whole_columns_turns_the_result(backend, data, columns):
+def test_rotating_a_round_job_by_whole_columns_rotates_the_result(backend, data, columns):
     stock, (sweep,) = data.draw(carvings(backend.can - {"face"}))
     ahead = turned(sweep, columns * stock.column_step)
     assert_same(
@@ -63,7 +63,7 @@ def test_turning_a_round_job_by_whole_columns_turns_the_result(backend, data, co
 @backends_for("face")
 @settings(max_examples=examples(5))
 @given(data=st.data())
-def test_turning_a_face_by_a_quarter_turns_the_result(backend, data):
+def test_rotating_a_face_by_a_quarter_turn_rotates_the_result(backend, data):
     """Columns run towards +X and rows towards +Y, so a quarter turn takes x to y and y to -x."""
     stock, (sweep,) = data.draw(carvings(backend.can - {"round"}))
     ahead = turned(sweep, math.pi / 2)

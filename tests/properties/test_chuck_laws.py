@@ -65,7 +65,7 @@ def place(cut, u):
 
 @some
 @given(stack=stacks(that_come_back), drive=st.one_of(st.none(), drives(waves())), at=places)
-def test_every_stack_that_says_when_it_comes_back_does(stack, drive, at):
+def test_every_stack_repeats_after_its_declared_period(stack, drive, at):
     """After the least common multiple of what cams and chucks say, exactly the same path, whatever the stack."""
     cams = [drive] if drive else []
     cut = cut_on(sliding(*stack), *cams, at=at)
@@ -77,7 +77,7 @@ def test_every_stack_that_says_when_it_comes_back_does(stack, drive, at):
 
 @some
 @given(throw=numbers(0.0, 12.0), swing=numbers(0.5, 8.0), top=st.integers(1, 9), under=st.integers(1, 7), phase=turnings)
-def test_a_moving_ring_comes_back_after_its_denominator_and_not_before(throw, swing, top, under, phase):
+def test_a_moving_ring_repeats_after_the_denominator_of_its_ratio_and_not_earlier(throw, swing, top, under, phase):
     ring = Oval(throw=throw, swing=swing, swings=Fraction(top, under), swing_phase=phase)
     assert ring.period_turns == Fraction(top, under).denominator
     cut = cut_on(fixed(ring), at=AT)
@@ -87,14 +87,14 @@ def test_a_moving_ring_comes_back_after_its_denominator_and_not_before(throw, sw
 
 @some
 @given(before=stacks(that_come_back, 2), line=lines, after=stacks(that_come_back, 2))
-def test_a_stack_with_a_line_in_it_never_closes(before, line, after):
+def test_a_stack_with_a_straight_line_chuck_never_closes(before, line, after):
     assume(line.per_turn)
     motion = motion_of(cut_on(fixed(*before, line, *after), at=AT))
     assert closure_of(motion).turns is None
 
 
 @given(line=lines, drive=drives(waves()), at=places)
-def test_each_turn_of_a_line_lays_the_same_figure_so_much_further(line, drive, at):
+def test_each_turn_repeats_the_figure_shifted_by_per_turn(line, drive, at):
     """With whole lobes a turn: the next turn's path is this one's, carried on by what the slide goes in a turn."""
     drive = replace(drive, ratio=Fraction(2))
     cut = cut_on(sliding(line), drive, at=at)
@@ -106,7 +106,7 @@ def test_each_turn_of_a_line_lays_the_same_figure_so_much_further(line, drive, a
 @pytest.mark.parametrize(
     "line", [StraightLine(per_turn=4.0, travel=90.0), StraightLine(per_turn=-4.0, travel=90.0, index="1/8 turn")]
 )
-def test_what_is_said_of_a_line(line):
+def test_the_closure_note_of_a_straight_line_chuck(line):
     path = trace(cut_on(sliding(line), at=AT), chord=0.05)
     (note,) = closure_findings([path.cut], [path])
     assert str(note) == (
@@ -117,7 +117,7 @@ def test_what_is_said_of_a_line(line):
 
 @some
 @given(gear=st.integers(-4, 4), arm=numbers(1.0, 9.0))
-def test_a_chuck_that_does_not_say_is_found_out_by_number(gear, arm):
+def test_an_undeclared_period_is_found_numerically(gear, arm):
     whole = closure_of(motion_of(cut_on(fixed(GearedArm(arm=arm, gear=gear)), at=AT)))
     part = closure_of(motion_of(cut_on(fixed(GearedArm(arm=arm, gear=gear + 0.37)), at=AT)))
     assert (whole.turns, part.turns) == (1, None)
@@ -125,7 +125,7 @@ def test_a_chuck_that_does_not_say_is_found_out_by_number(gear, arm):
 
 @some
 @given(throw=numbers(0.0, 12.0), ring=numbers(-180.0, 180.0), index=turnings, at=places)
-def test_half_a_turn_of_a_fixed_ring_turns_the_path_half_round(throw, ring, index, at):
+def test_with_a_fixed_ring_the_path_has_half_turn_symmetry(throw, ring, index, at):
     """An ellipse about the middle of the work."""
     cut = cut_on(fixed(Oval(throw=throw, ring_angle_deg=ring, index=index)), at=at)
     assert_allclose(on_work(cut, U + 0.5), -on_work(cut, U), rtol=0, atol=1e-10)
@@ -133,7 +133,7 @@ def test_half_a_turn_of_a_fixed_ring_turns_the_path_half_round(throw, ring, inde
 
 @some
 @given(oval=ovals, at=places, pairs=st.integers(0, 5))
-def test_an_even_swing_keeps_the_half_turn_and_an_odd_one_breaks_it(oval, at, pairs):
+def test_an_even_swing_keeps_the_half_turn_symmetry_and_an_odd_one_does_not(oval, at, pairs):
     even = cut_on(fixed(replace(oval, swings=Fraction(2 * pairs))), at=at)
     assert_allclose(on_work(even, U + 0.5), -on_work(even, U), rtol=0, atol=1e-10)
     assume(oval.swing)
@@ -143,7 +143,7 @@ def test_an_even_swing_keeps_the_half_turn_and_an_odd_one_breaks_it(oval, at, pa
 
 @some
 @given(stack=stacks(), turned=turnings, drive=drives(waves()))
-def test_an_index_on_top_turns_the_whole_figure_back(stack, turned, drive):
+def test_an_index_of_the_outer_chuck_rotates_the_figure_backwards(stack, turned, drive):
     plain = place(cut_on(sliding(*stack), drive, at=AT), U)
     indexed = place(cut_on(sliding(*stack, PlainChuck(index=turned)), drive, at=AT), U)
     back = np.exp(-1j * turned.in_radians())
@@ -171,7 +171,7 @@ STILL = {
 @pytest.mark.parametrize("name", STILL)
 @given(stack=stacks(most=2), at=places)
 @settings(max_examples=examples(10))
-def test_a_chuck_set_to_nothing_changes_nothing(name, stack, at):
+def test_a_chuck_with_neutral_settings_changes_nothing(name, stack, at):
     without = place(cut_on(fixed(*stack), at=at), U)
     assert_allclose(place(cut_on(fixed(STILL[name], *stack), at=at), U), without, rtol=0, atol=1e-12)
     assert_allclose(place(cut_on(fixed(*stack, STILL[name]), at=at), U), without, rtol=0, atol=1e-12)
@@ -179,7 +179,7 @@ def test_a_chuck_set_to_nothing_changes_nothing(name, stack, at):
 
 @some
 @given(stack=stacks(), point=st.tuples(numbers(-30.0, 30.0), numbers(-30.0, 30.0), numbers(-30.0, 30.0)))
-def test_what_marks_the_work_is_marked_by_it(stack, point):
+def test_a_point_on_the_work_maps_back_to_the_tip(stack, point):
     """Where the tip is on the work at u, carried with the work, stands at the tip on the bench at u."""
     cut = cut_on(fixed(*stack), at=At(x=point[0], y=point[1], z=point[2]))
     motion = motion_of(cut)
@@ -207,7 +207,7 @@ def test_plain_and_compiled_traces_of_any_stack_agree(stack, turns):
 
 
 @given(holes=st.sampled_from([12, 96, 120]), parts=st.sampled_from([2, 3, 4, 6, 12]), shift=numbers(1.0, 20.0))
-def test_so_many_steps_of_a_wheel_go_once_round(holes, parts, shift):
+def test_equal_index_steps_return_exactly_after_one_turn(holes, parts, shift):
     """Middles of circles at the corners of a regular figure, exactly back after the last."""
     chuck = EccentricChuck(shift=shift, wheel=Wheel([holes]), screw=Screw(lead=2.54))
     step = f"{holes // parts} holes of {holes}"
@@ -219,7 +219,7 @@ def test_so_many_steps_of_a_wheel_go_once_round(holes, parts, shift):
 
 
 @given(turns=st.integers(-12, 12), divisions=st.integers(0, 9), count=st.integers(2, 9))
-def test_steps_in_turns_of_a_screw_come_to_the_turns_they_say(turns, divisions, count):
+def test_steps_in_turns_of_a_screw_add_up(turns, divisions, count):
     chuck = EccentricChuck(shift=0.0, screw=Screw(lead=2.54))
     step = f"{turns} turns {divisions} div" if turns else f"{divisions} div"
     *_, last = cuts_of(Pass().series(count, {"chuck 1.shift": step}), fixed(chuck))
@@ -230,6 +230,6 @@ def test_steps_in_turns_of_a_screw_come_to_the_turns_they_say(turns, divisions, 
 @pytest.mark.parametrize(
     "chuck", [PlainChuck(), EccentricChuck(shift=1.0), Oval(throw=1.0), StraightLine(per_turn=1.0, travel=9.0), Dome()]
 )
-def test_what_ships_keeps_the_promise_of_a_chuck(chuck):
+def test_built_in_chucks_satisfy_the_chuck_protocol_and_are_hashable(chuck):
     assert isinstance(chuck, Chuck)
     assert isinstance(hash(chuck), int)

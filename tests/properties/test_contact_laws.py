@@ -43,7 +43,7 @@ def brute_reach(cam, follower, phi, count=20_001):
 
 @settings(max_examples=examples(35))
 @given(data=st.data(), cam=st.one_of(edge_cams, face_cams))
-def test_contact_is_the_greatest_over_the_whole_cam(data, cam):
+def test_contact_equals_the_brute_force_maximum(data, cam):
     """Never below a dense brute-force maximum, and above it by no more than its sampling can miss."""
     follower = data.draw(followers_for(cam))
     phi = np.array(data.draw(st.lists(numbers(-7.0, 7.0), min_size=1, max_size=4)))
@@ -55,7 +55,7 @@ def test_contact_is_the_greatest_over_the_whole_cam(data, cam):
 
 @settings(max_examples=examples(35))
 @given(data=st.data(), cam=st.one_of(edge_cams, face_cams))
-def test_lift_keeps_to_the_contact_it_stands_for(data, cam):
+def test_the_lift_table_agrees_with_the_contact(data, cam):
     follower = data.draw(followers_for(cam))
     lift = lift_of(cam, follower)
     found = touch_at(cam, follower, DIRECTIONS).reach - lift.rest
@@ -82,7 +82,7 @@ def test_a_flat_never_reaches_deeper_than_any_roller(cam, radius):
 
 @settings(max_examples=examples(35))
 @given(data=st.data(), cam=st.one_of(edge_cams, face_cams))
-def test_every_lobe_lifts_alike(data, cam):
+def test_every_lobe_gives_the_same_lift(data, cam):
     """A cam of L lobes has L-fold symmetry."""
     follower = data.draw(followers_for(cam))
     assert lift_of(cam, follower).curve.period == pytest.approx(2 * np.pi / cam.lobes, rel=1e-15)

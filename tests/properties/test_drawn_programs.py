@@ -20,7 +20,7 @@ SEED = seed(2026)
 
 @pytest.mark.drawn
 @pytest.mark.parametrize("part", range(PARTS))
-def test_no_program_leaves_the_travel_or_goes_beyond_the_speed_or_the_acceleration_of_an_axis(part):
+def test_programs_stay_within_travel_speed_and_acceleration_of_every_axis(part):
     made, said = 0, []
     for number, job in drawn(range(part, DRAWN, PARTS), SEED):
         try:
@@ -37,7 +37,7 @@ def test_no_program_leaves_the_travel_or_goes_beyond_the_speed_or_the_accelerati
     assert made > 5 * len(said)
 
 
-def test_a_job_is_drawn_again_by_its_number():
+def test_a_number_always_generates_the_same_job():
     one, other = (next(job for number, job in drawn([41])) for _ in range(2))
     assert one == other
     assert np.random.default_rng((2026, 41)).integers(10**9) == np.random.default_rng((2026, 41)).integers(10**9)

@@ -32,7 +32,7 @@ SHORT = [
 
 
 @pytest.mark.parametrize(("cam", "follower"), SHORT, ids=["flat", "roller"])
-def test_a_rise_far_shorter_than_a_lobe_holds_the_follower_as_every_point_of_it_says(cam, follower):
+def test_contact_on_a_very_short_rise_equals_brute_force(cam, follower):
     """The greatest hold over a million points of the edge, which shares nothing with the search."""
     pitch = 2 * np.pi / cam.lobes
     phi = np.append(np.linspace(0, pitch, 60, endpoint=False), np.array([0.16166, 0.863]) * pitch)
@@ -54,7 +54,7 @@ def test_a_rise_far_shorter_than_a_lobe_holds_the_follower_as_every_point_of_it_
 @pytest.mark.parametrize(
     "cam", [Wave(lobes=5, base_radius=20.0, rise=6.0), EccentricCam(radius=150.0, offset=135.0)], ids=["wave", "disc"]
 )
-def test_a_roller_of_a_micron_rests_on_the_cam_both_ways(cam):
+def test_a_roller_of_1_micron_rests_on_the_cam_plain_and_compiled(cam):
     phi = np.linspace(0, 2 * np.pi, 300) + 1e-3
     plain, compiled = (touch_at(cam, Roller(1e-3), phi, way=way).reach for way in ("plain", "compiled"))
 
@@ -63,7 +63,7 @@ def test_a_roller_of_a_micron_rests_on_the_cam_both_ways(cam):
 
 
 @pytest.mark.parametrize("side", ["front", "back"])
-def test_a_cam_too_steep_for_a_rocking_headstock_is_refused_though_some_turn_of_the_headstock_fits_everywhere(side):
+def test_a_cam_that_makes_a_rocking_headstock_jump_is_refused_even_if_a_solution_exists_at_each_angle(side):
     cam = MotionLaw(law="harmonic", lobes=60, base_radius=60.0, rise=2.0, rise_part="1/5", dwell_part="1/10", fall_part="1/3")
     drive = Drive(cam, follower=Roller(0.5), side=side, gain=3.0)
     lathe = Lathe(name="bench", headstock=Headstock(sideways="rocks", pivot_height=150.0))
@@ -72,7 +72,7 @@ def test_a_cam_too_steep_for_a_rocking_headstock_is_refused_though_some_turn_of_
         trace(Cut(number=1, passed=Pass(at=At(x=20.0), cams=(drive,)), lathe=lathe))
 
 
-def test_a_headstock_that_jumps_in_a_sharp_hollow_alone_is_refused():
+def test_a_headstock_that_jumps_only_in_a_sharp_hollow_is_refused():
     """The edge's slope at the hollow is 200.15 mm a radian, 200 is what the headstock follows: it jumps 0.004 mm."""
     drive = Drive(Scallop(lobes=12, base_radius=47.3, rise=11.0), follower=Knife())
 
@@ -98,7 +98,7 @@ def test_a_headstock_follows_to_the_bottom_of_a_bridged_hollow():
 
 @settings(max_examples=examples(60))
 @given(data=st.data(), side=st.sampled_from(["front", "back"]), near=numbers(0.95, 1.3))
-def test_a_headstock_about_to_jump_is_refused_or_follows_without_a_step(data, side, near):
+def test_a_headstock_near_a_jump_is_refused_or_moves_continuously(data, side, near):
     drive = data.draw(drives(st.one_of(waves(), scallops()), sides=(side,)))
     steepest = max(high_enough(1.0, drive) / 1.4, 5.0)
     try:
@@ -111,7 +111,7 @@ def test_a_headstock_about_to_jump_is_refused_or_follows_without_a_step(data, si
     assert_allclose(ends, np.roll(starts, -1), rtol=0, atol=1e-9)
 
 
-def test_the_chord_is_kept_where_the_path_bends_ever_more_towards_the_end_of_a_span():
+def test_the_chord_tolerance_holds_if_the_curvature_grows_towards_the_end_of_a_span():
     cam = MotionLaw(law="harmonic", lobes=12, base_radius=60.0, rise=2.0, rise_part="1/5", dwell_part="1/10", fall_part="1/3")
     drive = Drive(cam, follower=Roller(20.0), phase="13.05 deg", side="back")
     lathe = Lathe(name="bench", headstock=Headstock(sideways="slides"), axes=(Axis(moves="x", letter="X"),))
@@ -126,7 +126,7 @@ def test_the_chord_is_kept_where_the_path_bends_ever_more_towards_the_end_of_a_s
     assert np.linalg.norm(inner - points[:-1, None] - part[..., None] * along, axis=-1).max() <= 1e-4
 
 
-def test_a_flat_is_never_said_to_touch_a_turn_away():
+def test_the_contact_point_of_a_flat_is_not_off_by_a_turn():
     """Two lobes: the point that it touches comes round again a whole turn on."""
     cam = MotionLaw(
         law="modified trapezoid", lobes=2, base_radius=150.0, rise=45.0, rise_part="1/50", dwell_part="93/1000", fall_part="1/20"
@@ -137,7 +137,7 @@ def test_a_flat_is_never_said_to_touch_a_turn_away():
     assert all(bridge.depth < cam.rise for bridge in lift_of(cam, FlatFollower()).bridges)
 
 
-def test_a_scallop_and_a_fine_roller_on_many_lobes_agree_both_ways():
+def test_plain_and_compiled_agree_for_a_fine_roller_on_a_scallop_of_many_lobes():
     cam, phi = Scallop(lobes=200, base_radius=20.0, rise=0.1), np.linspace(0, 0.1, 400)
 
     assert_allclose(

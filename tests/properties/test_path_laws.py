@@ -55,7 +55,7 @@ some = settings(max_examples=examples(30))
 
 @some
 @given(drive=drives(), at=places)
-def test_a_cam_of_l_lobes_at_a_ratio_repeats_round_the_work(drive, at):
+def test_a_cam_of_l_lobes_at_a_ratio_repeats_around_the_work(drive, at):
     """L lobes at p/q: a turn of q / (L p) of the spindle brings the same cut round."""
     assume(drive.ratio != 0)
     cut = cut_on(sliding(), drive, at=at)
@@ -75,7 +75,7 @@ def test_phase_by_a_whole_lobe_changes_nothing(drive, at, whole, rocks):
 
 @some
 @given(drive=drives(), at=places, on=phases)
-def test_phase_and_index_turn_the_cam_alike(drive, at, on):
+def test_phase_and_index_rotate_the_cam_equally(drive, at, on):
     by_phase, by_index = replace(drive, phase=drive.phase + on), replace(drive, index=drive.index + on)
     here, there = (on_work(cut_on(sliding(), each, at=at), U) for each in (by_phase, by_index))
     assert_allclose(here, there, rtol=0, atol=1e-9)
@@ -92,7 +92,7 @@ def test_reversing_the_ratio_mirrors_the_cut(drive, x):
 
 @some
 @given(data=st.data(), base=bases, at=places, rocks=st.booleans())
-def test_no_rise_cuts_a_circle(data, base, at, rocks):
+def test_a_cam_without_rise_cuts_a_circle(data, base, at, rocks):
     cam = Wave(lobes=data.draw(st.integers(1, 12)), base_radius=base, rise=0.0)
     drive = data.draw(drives(st.just(cam)))
     path = on_work(trace(cut_on(rocking(high_enough(150.0, drive)) if rocks else sliding(), drive, at=at)))
@@ -101,7 +101,7 @@ def test_no_rise_cuts_a_circle(data, base, at, rocks):
 
 @some
 @given(data=st.data(), at=places, travel=travels, rocks=st.booleans())
-def test_a_pass_cut_in_two_is_the_same_pass(data, at, travel, rocks):
+def test_two_halves_of_a_pass_follow_the_path_of_the_whole(data, at, travel, rocks):
     """Phase, travel, index and the oval's ring carried on by what the first part turned."""
     cam = data.draw(st.one_of(waves(), scallops()))
     drive = data.draw(drives(st.just(cam)))
@@ -152,7 +152,7 @@ def most_astray(cut, chord):
 
 @some
 @given(cut=cuts, chord=st.sampled_from([2e-4, 2e-3, 2e-2]))
-def test_no_straight_move_strays_further_than_the_chord(cut, chord):
+def test_straight_moves_deviate_by_at_most_the_chord(cut, chord):
     assert most_astray(cut, chord) <= 1
 
 
@@ -163,7 +163,7 @@ def test_no_straight_move_strays_further_than_the_chord(cut, chord):
     chord=st.sampled_from([2e-4, 2e-3]),
     along=st.booleans(),
 )
-def test_no_straight_move_strays_further_than_the_chord_where_one_cam_takes_over_from_another(several, at, chord, along):
+def test_straight_moves_deviate_by_at_most_the_chord_at_takeovers_between_cams(several, at, chord, along):
     drift = Twist(angle="170 deg", over=10.0, ease="1/3")
     several = [replace(several[0], twist=drift if along else None), several[1], *(replace(each, ratio=1) for each in several[2:])]
     cut = cut_on(sliding(), *several, turns=1, at=at, travel=At(z=-10.0) if along else At(), together="furthest")
@@ -180,13 +180,13 @@ def test_no_straight_move_strays_further_than_the_chord_where_one_cam_takes_over
     at=places,
     chord=st.sampled_from([1e-4, 2e-3, 2e-2]),
 )
-def test_no_straight_move_strays_further_than_the_chord_through_any_stack_of_chucks(stack, at, chord):
+def test_straight_moves_deviate_by_at_most_the_chord_through_any_stack_of_chucks(stack, at, chord):
     assert most_astray(cut_on(fixed(*stack), at=at), chord) <= 1
 
 
 @some
 @given(cut=cuts)
-def test_samples_are_no_finer_than_the_chord_asks(cut):
+def test_samples_are_not_denser_than_the_chord_requires(cut):
     """Of the moves longer than one in each stretch that must be looked at, most stray by a fair part of the chord.
 
     Where chucks turn the path back on itself the curvature says nothing; the spans there are halved towards the place.
@@ -220,7 +220,7 @@ def test_a_trace_starts_and_ends_with_its_pass_and_runs_forward(cut):
 
 @some
 @given(data=st.data(), rocks=st.booleans())
-def test_turns_to_close_are_the_first_that_bring_the_path_back(data, rocks):
+def test_turns_to_close_is_the_least_number_of_turns_that_closes_the_path(data, rocks):
     """The path repeats after them, and after no divisor of them; equal waves are left out, which may undo each other.
 
     If the highest cam moves the headstock, a cam may stay below the others: then a divisor may be enough.
@@ -243,7 +243,7 @@ def test_turns_to_close_are_the_first_that_bring_the_path_back(data, rocks):
         assert all(deviation(turns) > 1e-6 for turns in range(1, found) if found % turns == 0)
 
 
-def test_equal_waves_half_a_lobe_apart_undo_each_other_and_close_when_each_of_them_does():
+def test_equal_waves_half_a_lobe_apart_cancel_and_close_like_each_of_them():
     """Two sines half a turn apart add up to a constant, derived: the path is a circle, and no wave is back before five turns."""
     pair = [
         Drive(Wave(lobes=1, base_radius=30.0, rise=2.7), ratio="3/5", phase=phase, follower=Knife())
@@ -263,7 +263,7 @@ def test_a_shorter_chord_never_takes_fewer_samples(disc, ratio, at):
 
 @some
 @given(cam=edge_cams, at=places)
-def test_a_still_cam_only_shifts_the_circle(cam, at):
+def test_a_stationary_cam_only_shifts_the_circle(cam, at):
     """Ratio 0: the headstock stands where the cam holds it."""
     path = on_work(cut_on(sliding(), Drive(cam, ratio=0, follower=Roller(2.0)), at=at), U)
     assert np.ptp(np.abs(path)) < 1e-9

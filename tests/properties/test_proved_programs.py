@@ -41,6 +41,6 @@ def test_every_program_that_is_written_is_proved():
 
 
 @pytest.mark.parametrize(("seed", "number"), AWKWARD)
-def test_awkward_programs_are_proved(seed, number):
+def test_previously_failing_programs_are_proved(seed, number):
     ((_, job),) = drawn([number], seed)
     assert proved(job)

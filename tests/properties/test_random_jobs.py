@@ -201,19 +201,19 @@ def answer(command: str, text: str | bytes) -> int:
 
 @settings(max_examples=examples(40))
 @given(job=jobs, command=COMMANDS)
-def test_any_job_is_done_or_refused_in_plain_lines(job, command):
+def test_any_job_is_processed_or_refused_in_plain_lines(job, command):
     answer(command, "\n".join(f"{key} = {as_toml(value)}" for key, value in job.items()))
 
 
 @settings(max_examples=examples(70))
 @given(job=spoilt(), command=COMMANDS)
-def test_any_job_put_out_of_order_is_done_or_refused_in_plain_lines(job, command):
+def test_any_corrupted_job_is_processed_or_refused_in_plain_lines(job, command):
     answer(command, "\n".join(f"{json.dumps(key)} = {as_toml(value)}" for key, value in job.items()))
 
 
 @settings(max_examples=examples(50))
 @given(data=st.data())
-def test_any_slip_of_the_pen_in_a_job_file_is_done_or_refused_in_plain_lines(data):
+def test_a_job_file_with_a_typing_error_is_processed_or_refused_in_plain_lines(data):
     text = "resolution = 1.0\n" + starter().replace("count = 16", "count = 2")
     at = data.draw(st.integers(0, len(text)))
     gone = data.draw(st.integers(0, 12))

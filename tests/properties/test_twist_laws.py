@@ -80,7 +80,7 @@ def twisted_cuts(draw, of=twists):
 
 @some
 @given(cut=twisted_cuts())
-def test_a_twist_of_nothing_is_no_twist(cut):
+def test_a_zero_twist_changes_nothing(cut):
     (drive,) = cut.passed.cams
     none = replace(drive, twist=replace(drive.twist, angle=Phase()))
     u = np.linspace(0.0, cut.span, 101)
@@ -91,7 +91,7 @@ def test_a_twist_of_nothing_is_no_twist(cut):
 
 
 @given(twist=twists)
-def test_an_eased_twist_begins_and_ends_at_rest_and_comes_to_its_whole_angle(twist):
+def test_an_eased_twist_starts_and_ends_at_rest_and_reaches_its_full_angle(twist):
     """A parabola at either end, straight between: half the way at half the angle, and symmetric about it."""
     way = np.linspace(-0.5, 1.5, 401)
     part = twist.eased_share(way)
@@ -108,7 +108,7 @@ def test_an_eased_twist_begins_and_ends_at_rest_and_comes_to_its_whole_angle(twi
 
 @some
 @given(drive=drives(waves()), twist=lengths, at=numbers(0.0, 1.0), chuck=chucks, turns=st.sampled_from([0, "1/4", 3]))
-def test_a_ring_a_helix_and_a_flute_agree_wherever_they_cross(drive, twist, at, chuck, turns):
+def test_a_ring_a_helix_and_a_flute_agree_at_their_crossings(drive, twist, at, chuck, turns):
     """Each stands on the same place of the work, cut by the same place of the cam."""
     drive = replace(drive, twist=twist)
     bench = sliding(chuck)
@@ -135,7 +135,7 @@ def test_the_axes_of_a_twisted_pass_put_the_tip_where_the_pass_does(cut):
 
 @some
 @given(cut=twisted_cuts(), chord=st.sampled_from([2e-3, 2e-2]))
-def test_no_straight_move_of_a_twisted_pass_strays_further_than_the_chord(cut, chord):
+def test_straight_moves_of_a_twisted_pass_deviate_by_at_most_the_chord(cut, chord):
     path = trace(cut, chord=chord)
     points = np.stack([path.x, path.y, path.z], axis=-1)
     strayed = max(away_from_chord(path.motion, path.u, points, part).max() for part in (0.12, 0.25, 0.5, 0.63, 0.88))
@@ -155,7 +155,7 @@ def test_plain_and_compiled_agree_on_a_twisted_pass(cut):
 
 @some
 @given(cut=twisted_cuts())
-def test_every_corner_of_a_drifting_cam_is_where_a_stretch_ends(cut):
+def test_every_corner_of_a_twisted_cam_is_a_span_boundary(cut):
     """Each place at which the follower passes from one arc of the lift to the next, found by looking densely."""
     moved = motion_of(cut)
     (push,) = moved.pushes
@@ -168,7 +168,7 @@ def test_every_corner_of_a_drifting_cam_is_where_a_stretch_ends(cut):
 
 @some
 @given(drive=drives(sides=("front", "back")), twist=st.one_of(st.none(), twists), at=numbers(5.0, 30.0), chuck=chucks)
-def test_a_cam_in_software_leaves_the_path_of_one_that_slides_the_headstock(drive, twist, at, chuck):
+def test_a_cam_in_software_gives_the_path_of_one_that_slides_the_headstock(drive, twist, at, chuck):
     drive = replace(drive, twist=twist)
     passed = Pass(turns=2, at=At(x=at, z=-1.0), travel=At(z=-20.0), cams=(drive,))
     slid, led = (motion_of(Cut(number=1, passed=passed, lathe=lathe)) for lathe in (sliding(chuck), computed(None, chuck)))
@@ -207,7 +207,7 @@ def test_a_mechanical_and_a_computed_cam_add_up(several, rocks):
 
 @some
 @given(drive=drives(waves(), sides=("front",)), angle=phases, turns=st.sampled_from([1, 2, "3/2"]))
-def test_an_even_twist_from_turn_to_turn_is_another_ratio(drive, angle, turns):
+def test_a_uniform_twist_by_turns_equals_a_change_of_ratio(drive, angle, turns):
     assume(drive.cam.lobes * drive.ratio != 0)
     twisted = replace(drive, twist=Twist(angle=angle, turns=turns))
     ratio = drive.ratio + Phase.of(angle).in_turns(drive.cam.lobes) / Fraction(turns)
@@ -221,7 +221,7 @@ def test_an_even_twist_from_turn_to_turn_is_another_ratio(drive, angle, turns):
 
 @some
 @given(twist=lengths, z=numbers(-60.0, 0.0), drive=drives(face_cams))
-def test_a_ring_on_a_locked_cam_has_its_twist_as_a_phase_to_set(twist, z, drive):
+def test_the_twist_of_a_ring_on_a_locked_cam_is_a_phase_to_set(twist, z, drive):
     """By hand where nothing else turns the cam; a helix there is refused in one line."""
     locked = replace(sliding(), axes=COMPUTED)
     drive = replace(drive, ratio=Fraction(1), twist=twist)
@@ -239,7 +239,7 @@ def test_a_ring_on_a_locked_cam_has_its_twist_as_a_phase_to_set(twist, z, drive)
         motion_of(helix)
 
 
-def test_a_twist_from_turn_to_turn_needs_turns_and_a_cam_that_turns_apart():
+def test_a_twist_by_turns_needs_turns_and_an_independent_cam_drive():
     wave = Drive(Wave(lobes=8, base_radius=60.0, rise=1.0), follower=Knife(), twist=Twist(angle="1 lobe", turns=2))
     with pytest.raises(SettingError, match=r"^cam\[1\]: twist.turns=2: the spindle stands still in this pass; write over"):
         motion_of(cut_on(sliding(), wave, turns=0, at=At(x=20.0), travel=At(z=-3.0)))

@@ -45,7 +45,7 @@ def test_lengths_are_in_the_units_of_the_job_and_the_head_names_them(lid):
     assert [float(value) for value in column(header, rows, "spindle (deg)")] == turned.tolist()
 
 
-def test_every_row_says_which_cut_it_is_of(lid):
+def test_every_row_names_its_cut(lid):
     header, rows = read(render(lid))
     given = [(str(each.cut.number), each.cut.title) for each in lid for _ in each.u]
     assert list(zip(column(header, rows, "cut"), column(header, rows, "title"), strict=True)) == given
@@ -60,12 +60,12 @@ def test_an_axis_that_a_cut_does_not_use_is_empty(lid, renamed):
 
 
 @pytest.mark.parametrize("name", ["rings, outer", 'the "deep" ones', "two\nlines"])
-def test_a_title_of_any_kind_survives_on_one_line(lid, renamed, name):
+def test_any_title_is_written_on_one_line(lid, renamed, name):
     header, rows = read(render([renamed(lid[0], name=name)]))
     assert set(column(header, rows, "title")) == {f"{' '.join(name.split())} 1.1"}
 
 
-def test_every_line_ends_as_the_standard_asks(lid):
+def test_every_line_ends_with_cr_lf(lid):
     """RFC 4180, section 2, rule 1."""
     data = render(lid[:2])
     assert data.endswith(b"\r\n")

@@ -70,7 +70,7 @@ def lines_of(text):
     return text.decode("ascii").splitlines()
 
 
-def test_no_line_is_longer_than_the_controller_takes_and_words_have_no_more_decimals():
+def test_lines_and_decimals_respect_the_limits_of_the_controller():
     text = render(job(Controller(longest_line=60, slide_places=4, rotary_places=3)).program())
     assert max(map(len, lines_of(text))) <= 60
     words = [word for line in lines_of(text) if not line.startswith("(") for word in line.split()]
@@ -79,12 +79,12 @@ def test_no_line_is_longer_than_the_controller_takes_and_words_have_no_more_deci
     assert not any("E" in word or "e" in word for word in words)
 
 
-def test_a_line_too_short_for_a_move_is_refused_with_the_length_that_it_needs():
+def test_a_line_length_too_short_for_a_move_is_refused_with_the_required_length():
     with pytest.raises(SettingError, match=r"longest_line=40: must be 4\d or more in \[controller\]"):
         render(job(Controller(longest_line=40, slide_places=9, rotary_places=9)).program())
 
 
-def test_lines_are_numbered_from_one_to_the_last_of_five_digits_and_then_no_more():
+def test_lines_are_numbered_from_1_to_99999_and_no_further():
     """3.3.1: a line number has at most five digits."""
     made = job(Controller(line_numbers=True)).program()
     numbers = [int(line[1:].split()[0]) for line in lines_of(render(made)) if line.startswith("N")]
@@ -100,7 +100,7 @@ def test_lines_are_numbered_from_one_to_the_last_of_five_digits_and_then_no_more
 
 
 @pytest.mark.parametrize(("comments", "mark"), [("semicolon", ";"), ("none", None)])
-def test_remarks_are_written_as_the_controller_takes_them_or_not_at_all(comments, mark):
+def test_comments_are_written_in_the_style_of_the_controller_or_omitted(comments, mark):
     lines = lines_of(render(job(Controller(comments=comments)).program()))
     assert not any("(" in line for line in lines)
     assert {line[0] for line in lines if line} - set("GM") == ({mark} if mark else set())
@@ -118,7 +118,7 @@ def test_without_inverse_time_the_standards_rule_gives_the_same_time():
 
 @pytest.mark.parametrize("units", ["mm", "inch"])
 @pytest.mark.parametrize("controller", [Controller(), Controller(line_numbers=True, inverse_time=False, slide_places=5)])
-def test_any_cut_can_be_started_from_by_itself(units, controller, interpreter, tmp_path):
+def test_the_program_can_be_started_at_any_cut(units, controller, interpreter, tmp_path):
     """From where the head says on, the interpreter makes the very moves that it makes of the whole, the tip clear first."""
     text = render(job(controller, units).program())
     lines = lines_of(text)
@@ -140,7 +140,7 @@ def test_any_cut_can_be_started_from_by_itself(units, controller, interpreter, t
 
 
 @pytest.mark.parametrize("barrel", [False, True])
-def test_in_air_the_tip_stays_off_the_work_and_every_other_axis_does_what_it_does_in_wood(barrel):
+def test_in_air_the_tip_stays_off_the_work_and_the_other_axes_move_as_in_wood(barrel):
     made = job(barrel=barrel, dwell=0.5).trace()
     wood, air = (read_program(render(made.program(off))) for off in (0.0, 6.0))
     into, surface = (0, 20.0) if barrel else (2, 0.0)
@@ -154,19 +154,19 @@ def test_in_air_the_tip_stays_off_the_work_and_every_other_axis_does_what_it_doe
     assert lines[0].startswith("(in air: every cut stays 6 mm off the work")
 
 
-def test_in_air_the_tip_stays_off_the_work_where_a_lift_bends_between_two_samples_too():
+def test_in_air_the_tip_stays_off_the_work_also_between_two_samples():
     """Near the middle of a dome a path on the work is so short that it needs few samples, whatever the slide does."""
     ((_, one),) = drawn([18], 7)
     ends = read_program(render(one.program(2.0))).ends[:, 0]
     assert np.nanmin(ends) >= one.piece.diameter / 2 + 2.0
 
 
-def test_in_air_is_refused_where_the_axis_does_not_reach():
+def test_an_air_program_beyond_the_travel_of_the_axis_is_refused():
     with pytest.raises(SettingError, match=r"Z would go to 1\d\d.* mm, but the lathe's z axis ends at 140 mm"):
         job().program(150.0)
 
 
-def test_the_tip_waits_once_it_is_in():
+def test_the_program_dwells_after_the_plunge():
     text = render(job(dwell=1.5).program()).decode()
     assert re.findall(r"^G1 Z\S+ F\S+\nG4 P1\.5\nG93", text, re.MULTILINE)
     steps = [type(step) for step in job(dwell=1.5).program().sections[1].steps]
@@ -174,7 +174,7 @@ def test_the_tip_waits_once_it_is_in():
 
 
 @pytest.mark.parametrize("units", ["mm", "inch"])
-def test_the_table_of_moves_reads_back_to_the_very_places_and_times(units):
+def test_the_table_of_moves_reads_back_exactly(units):
     """RFC 4180: a head, fields between commas, lines that end in CRLF."""
     made = job(units=units).program()
     text = moves.render(made).decode()
@@ -192,7 +192,7 @@ def test_the_table_of_moves_reads_back_to_the_very_places_and_times(units):
     assert next(row[7] for row in rows if row[2] == "stop").startswith("set up the lathe")
 
 
-def test_the_program_says_how_the_lathe_is_set():
+def test_the_program_lists_the_settings_of_the_lathe():
     head = render(job().program()).decode().partition("G21")[0]
     for said in ("(set work: form disc", "(set pass 1: waves", "shape wave; lobes 12", "tolerance 0.005 mm on the work"):
         assert said in head.replace(")\n(-", ""), said

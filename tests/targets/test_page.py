@@ -60,7 +60,7 @@ def page():
     [disc(ring(20.0, 0.5), 0.3), barrel(uncut, 0.5), turned(uncut, 0.5), turned(uncut, 0.5, HOLLOW)],
     ids=["disc", "barrel", "turned", "hollow"],
 )
-def test_every_form_makes_a_well_formed_page_that_asks_nothing_of_a_network(carving):
+def test_every_form_gives_a_well_formed_page_without_network_requests(carving):
     page = render(carving)
     tree = parsed(page)
     for each in tree.iter():
@@ -111,7 +111,7 @@ def test_a_grid_too_fine_for_a_browser_is_averaged():
     [disc(uncut), barrel(uncut), barrel(uncut, bore=0.0), turned(uncut), turned(uncut, 0.2, HOLLOW)],
     ids=["disc", "bored barrel", "solid barrel", "solid turned", "hollow turned"],
 )
-def test_the_lines_that_are_turned_close_round_the_wood(carving):
+def test_the_revolved_lines_form_a_closed_body(carving):
     """Each carved or plain line begins where another ends, or on the axis; so the body that they sweep is closed.
 
     Its volume by Pappus is that of the piece (closed forms for disc and barrel).
@@ -131,7 +131,7 @@ def test_the_lines_that_are_turned_close_round_the_wood(carving):
         assert volume > 0
 
 
-def test_it_says_in_words_how_large_the_work_is_and_what_is_cut_away():
+def test_the_page_states_the_size_of_the_work_and_the_removed_material():
     """Pappus: a 90 degree vee 0.8 deep at radius 20 takes 0.64 mm^2 round 2 pi 20 mm."""
     tree = parsed(render(disc(ring(20.0, 0.8))))
     facts = dict(zip((each.text for each in tree.iter("dt")), (each.text for each in tree.iter("dd")), strict=True))
@@ -144,16 +144,16 @@ def test_it_says_in_words_how_large_the_work_is_and_what_is_cut_away():
     assert tree.find(".//p[@class='what']").text == "Disc in boxwood"
 
 
-def test_work_that_is_cut_through_says_so():
+def test_the_page_states_that_the_work_is_cut_through():
     text = render(disc(lambda x, y: np.where(np.hypot(x, y) < 5, 7.0, 0.0), 0.3)).decode()
     assert "none: it is cut through" in text
 
 
-def test_uncut_work_says_that_nothing_is_cut():
+def test_the_page_of_uncut_work_states_that_nothing_is_cut():
     assert "<dt>Cut away</dt><dd>nothing</dd>" in render(disc(uncut, 0.5)).decode()
 
 
-def test_people_who_do_not_see_it_or_use_no_mouse_are_told_and_served(page):
+def test_the_page_is_accessible_without_sight_or_mouse(page):
     """Source: W3C, Web Content Accessibility Guidelines 2.2: 1.1.1, 2.1.1, 2.4.2, 3.1.1, 4.1.2."""
     tree = parsed(page)
     assert tree.get("lang") == "en"
@@ -179,14 +179,14 @@ def luminance(colour):
 
 
 @pytest.mark.parametrize(("name", "least"), [("ink", 7.0), ("quiet", 4.5), ("mark", 4.5), ("edge", 3.0)])
-def test_words_stand_out_from_the_paper(page, name, least):
+def test_text_has_the_contrast_that_wcag_requires(page, name, least):
     """Source: WCAG 2.2, 1.4.3 (4.5 to 1), 1.4.6 (7 to 1) and 1.4.11 (3 to 1)."""
     tones = dict(re.findall(r"--(\w+): (#[0-9a-f]{6})", page.decode()))
     low, high = sorted(luminance(tones[each]) for each in (name, "paper"))
     assert (high + 0.05) / (low + 0.05) >= least
 
 
-def test_words_of_a_title_and_a_material_stay_words():
+def test_title_and_material_are_escaped():
     carving = disc(uncut, 0.5, material="</p><script>alert(1)</script>")
     page = render(
         Carving(title='<b>& "Lid"</b></script>', piece=carving.piece, stock=carving.stock, depth=carving.depth, sweeps=())
@@ -207,14 +207,14 @@ def test_the_same_work_gives_the_same_bytes(page):
     assert render(disc(slope)) == page
 
 
-def test_without_the_encoder_one_line_says_what_to_install(monkeypatch):
+def test_without_the_encoder_the_error_names_the_package_to_install(monkeypatch):
     monkeypatch.setitem(sys.modules, "PIL", None)
     with pytest.raises(InputError, match=r"pip install 'lobework\[picture\]'") as caught:
         render(disc(uncut, 0.5))
     assert "\n" not in str(caught.value)
 
 
-def test_work_of_no_known_wood_is_shown_in_a_pale_one():
+def test_an_unknown_material_is_shown_as_pale_wood():
     assert told(render(carved(disc(uncut, 0.5, material="").piece, uncut, 0.5)))["wood"]["early"][0] > 0.5
 
 

@@ -19,20 +19,20 @@ def sheet(lid, piece, cutter):
     return draw("Tide box, lid", piece, cutter, lid)
 
 
-def test_ten_dots_are_one_millimetre_and_the_file_says_so(sheet):
+def test_ten_dots_are_one_millimetre_and_the_file_states_it(sheet):
     picture = Image.open(io.BytesIO(render(sheet)))
     picture.load()
     assert picture.size == (round(10 * sheet.width), round(10 * sheet.height))
     assert picture.info["dpi"] == pytest.approx((254, 254))
 
 
-def test_the_dots_an_inch_may_be_chosen(sheet):
+def test_the_resolution_can_be_set(sheet):
     picture = Image.open(io.BytesIO(render(sheet, dpi=127)))
     assert picture.size == (round(5 * sheet.width), round(5 * sheet.height))
     assert picture.info["dpi"] == pytest.approx((127, 127))
 
 
-def test_the_ground_is_white_and_the_outline_is_where_it_should_be(sheet):
+def test_the_background_is_white_and_the_outline_is_at_its_position(sheet):
     picture = Image.open(io.BytesIO(render(sheet))).convert("L")
     right, middle = round(10 * (35 - sheet.left)), round(10 * sheet.top)
     assert picture.getpixel((0, 0)) == 255
@@ -40,7 +40,7 @@ def test_the_ground_is_white_and_the_outline_is_where_it_should_be(sheet):
     assert picture.getpixel((right - 15, middle)) == picture.getpixel((right + 15, middle)) == 255
 
 
-def test_without_the_renderer_one_line_says_what_to_install(sheet, monkeypatch):
+def test_without_the_renderer_the_error_names_the_package_to_install(sheet, monkeypatch):
     monkeypatch.setitem(sys.modules, "resvg_py", None)
     with pytest.raises(InputError, match=r"pip install 'lobework\[png\]'") as caught:
         render(sheet)

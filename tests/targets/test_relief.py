@@ -37,11 +37,11 @@ def test_the_same_work_gives_the_same_bytes():
     assert render(disc(ring(12.0, 0.5), 0.3), 200) == render(disc(ring(12.0, 0.5), 0.3), 200)
 
 
-def test_it_is_as_large_as_is_said_unless_asked_otherwise():
+def test_the_default_size_is_the_documented_size():
     assert Image.open(io.BytesIO(TARGET.render(disc(uncut, 0.5)))).size == (DOTS, DOTS)
 
 
-def test_without_the_encoder_one_line_says_what_to_install(monkeypatch):
+def test_without_the_encoder_the_error_names_the_package_to_install(monkeypatch):
     monkeypatch.setitem(sys.modules, "PIL", None)
     with pytest.raises(InputError, match=r"pip install 'lobework\[picture\]'") as caught:
         render(disc(uncut, 0.5), 200)

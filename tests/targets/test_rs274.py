@@ -135,14 +135,14 @@ def test_the_interpreter_gives_back_every_axis_at_every_sample_to_the_printed_pr
 
 
 @pytest.mark.parametrize(("units", "short"), [("mm", "mm"), ("inch", "in")])
-def test_the_head_says_how_true_the_program_is_in_its_own_units_and_without_an_exponent(lid, units, short):
+def test_the_head_states_the_deviation_in_program_units_without_exponent(lid, units, short):
     text = render(program("Tide box, lid", lid, Feeds(), units)).decode("ascii")
     (said,) = re.findall(r"\(true to: at most ([0-9.]+) (\w+) from the path on the work\)", text)
     assert said[1] == short
     assert float(said[0]) > 0
 
 
-def test_slides_that_creep_do_not_hurry_the_spindle(lid, interpreter, tmp_path):
+def test_very_slow_moves_keep_the_spindle_speed(lid, interpreter, tmp_path):
     """In inverse time the interpreter raises a rate below a tenth of a unit a minute, which would turn the spindle too fast."""
     text = render(program("Tide box, lid", lid[:1], Feeds(spindle_rpm=0.1)))
     ((minutes, _),) = cuts_in(read_back(interpreter, text, tmp_path), 25.4)
@@ -201,7 +201,7 @@ def test_units_distance_and_path_are_set_before_anything_moves(lid):
         assert lines[-1] == "M2"
 
 
-def test_hand_changes_stop_the_program_and_say_what_to_set(lid):
+def test_manual_changes_stop_the_program_and_name_the_settings(lid):
     lines = render(program("Tide box, lid", lid)).decode().splitlines()
     stops = [lines[number - 1] for number, line in enumerate(lines) if line == "M0"]
     assert len(stops) == 6
@@ -218,7 +218,7 @@ def test_hand_changes_stop_the_program_and_say_what_to_set(lid):
     assert all(stop.endswith("; start the cutter, then hands away)") for stop in (*stops[1:3], stops[-1].replace("(MSG, ", "; ")))
 
 
-def test_more_to_do_than_fits_a_line_is_told_stop_by_stop_and_no_thing_is_cut_in_two(lid):
+def test_long_instructions_are_spread_over_several_stops_without_splitting_an_item(lid):
     one = program("Tide box, lid", lid[:1])
     things = [f"set thing {number} to {'a value ' * 4}".strip() for number in range(12)]
     section = replace(one.sections[0], steps=(Prompt(tuple(things)),))
@@ -228,7 +228,7 @@ def test_more_to_do_than_fits_a_line_is_told_stop_by_stop_and_no_thing_is_cut_in
     assert 1 < len(told) == lines.count("M0") < len(things)
 
 
-def test_the_head_says_units_zeros_letters_speed_and_cautions(lid):
+def test_the_head_states_units_zeros_letters_speed_and_cautions(lid):
     """Content of the cautions: common practice, no source."""
     head = render(program("Tide box, lid", lid, Feeds(spindle_rpm=3.0))).decode().partition("G21")[0]
     for said in (
@@ -263,7 +263,7 @@ def traced_ring(name):
 
 
 @given(title=st.text(max_size=400), name=st.text(max_size=60))
-def test_no_words_of_a_persons_can_command_the_machine(title, name):
+def test_user_text_cannot_become_a_command(title, name):
     one, other = (program(each, traced_ring(called)) for each, called in ((title, name), ("x", "x")))
     text, plain = (render(each).decode("ascii") for each in (one, other))
     assert all(LINE.fullmatch(line) and len(line) <= 250 for line in text.splitlines())
@@ -276,7 +276,7 @@ def test_no_words_of_a_persons_can_command_the_machine(title, name):
     assert all(line.startswith("(MSG, ") for line in text.splitlines() if spoken.match(line))
 
 
-def test_two_interpreters_at_a_time_do_not_end_each_other(interpreter, tmp_path):
+def test_two_interpreters_can_run_at_the_same_time(interpreter, tmp_path):
     """Of 800 runs in one home, two at a time, 54 were ended by a bus error."""
     folders = [tmp_path / name for name in ("one", "other")]
     for folder in folders:

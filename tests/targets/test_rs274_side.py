@@ -81,7 +81,7 @@ def test_the_interpreter_gives_back_every_axis_of_every_cut(traces, interpreter,
         assert turned[-1] == pytest.approx(sample[-1], abs=1e-6)
 
 
-def test_in_the_interpreters_hands_the_tip_is_clear_of_the_side_whenever_it_moves_fast(job, traces, interpreter, tmp_path):
+def test_in_the_interpreter_the_tip_is_clear_of_the_side_in_every_fast_move(job, traces, interpreter, tmp_path):
     """Of the widest place of the work. A fast move either draws the tip straight out, or finds it clear and leaves it so."""
     moves = on_a_face.read_back(interpreter, render(traces.program()), tmp_path)
     surface = job.piece.surface

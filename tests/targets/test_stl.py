@@ -22,7 +22,7 @@ def facets(file):
 
 
 @pytest.mark.parametrize("name", SAMPLES)
-def test_another_reader_finds_the_solid_closed_and_as_large(name):
+def test_an_independent_reader_finds_the_solid_closed_with_the_same_volume(name):
     carving = SAMPLES[name]()
     mesh = trimesh.load_mesh(io.BytesIO(render(carving)), file_type="stl")
     assert mesh.is_watertight
@@ -30,7 +30,7 @@ def test_another_reader_finds_the_solid_closed_and_as_large(name):
     assert mesh.volume == pytest.approx(solid_of(carving).volume, rel=1e-6)
 
 
-def test_the_file_is_laid_out_as_published():
+def test_the_file_has_the_published_layout():
     file = render(carved(LID, 1.0, uncut, title="Tide box, lid"))
     assert file[:80].rstrip() == b"binary STL, millimetres: Tide box, lid"
     assert not file.lower().startswith(b"solid")
@@ -38,7 +38,7 @@ def test_the_file_is_laid_out_as_published():
     assert (facets(file)["attribute"] == 0).all()
 
 
-def test_normals_are_one_long_and_follow_the_right_hand_rule():
+def test_normals_have_unit_length_and_follow_the_right_hand_rule():
     each = facets(render(SAMPLES["tube"]()))
     a, b, c = np.moveaxis(each["corners"].astype(np.float64), 1, 0)
     normal = np.cross(b - a, c - a)
@@ -52,14 +52,14 @@ def test_no_facet_has_lost_its_area_to_single_precision():
 
 
 @pytest.mark.parametrize("title", ["solid as a rock", "", "Dose für Ebbe\nund Flut", "x" * 300, "\ud800"])
-def test_no_title_upsets_the_header(title):
+def test_no_title_breaks_the_header(title):
     file = render(carved(LID, 17.5, uncut, title=title))
     assert file.startswith(b"binary STL, millimetres:")
     assert b"\n" not in file[:80]
     assert trimesh.load_mesh(io.BytesIO(file), file_type="stl").is_watertight
 
 
-def test_more_is_left_out_where_more_is_allowed():
+def test_a_larger_tolerance_gives_a_smaller_file():
     carving = SAMPLES["tube"]()
     assert len(render(carving, within=0.05)) < len(render(carving)) < len(render(carving, within=0.0))
 

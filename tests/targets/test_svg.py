@@ -82,7 +82,7 @@ def test_the_sheet_is_in_true_millimetres(sheet):
     assert (left, top) == pytest.approx((sheet.left, -sheet.top), abs=1e-4)
 
 
-def test_there_is_a_title_and_a_description_for_those_who_cannot_see_it(sheet):
+def test_the_drawing_has_a_title_and_a_description_for_accessibility(sheet):
     """W3C, SVG 1.1, 5.4; WAI-ARIA 1.2, role img and aria-labelledby."""
     root = ET.fromstring(render(sheet))
     named = {each.get("id"): each.text for each in root if each.tag in (f"{SVG}title", f"{SVG}desc")}
@@ -99,14 +99,14 @@ def test_each_pass_is_a_layer_and_each_cut_in_it_has_its_title(sheet, lid):
     assert titles == [[each.cut.title for each in lid[:12]], [lid[12].cut.title]]
 
 
-def test_every_id_is_given_once_and_every_reference_is_answered(sheet):
+def test_ids_are_unique_and_references_resolve(sheet):
     root = ET.fromstring(render(sheet))
     ids = [each.get("id") for each in root.iter() if each.get("id")]
     assert len(set(ids)) == len(ids)
     assert {use.get("href") for use in root.iter(f"{SVG}use")} <= {f"#{each}" for each in ids}
 
 
-def test_a_groove_is_shown_as_wide_as_the_cutter_leaves_it(sheet):
+def test_a_groove_is_drawn_in_the_width_of_the_cut(sheet):
     """A 90 degree vee is twice as wide as deep: 0.8 mm at 0.4 mm, 1.0 mm at 0.5 mm where the pass ends."""
     root = ET.fromstring(render(sheet))
     layer = next(group for group in root.findall(f"{SVG}g") if group.get("id") == "pass-1")
@@ -183,14 +183,14 @@ def test_two_renderers_and_the_raw_numbers_draw_the_same_picture(inked, lid):
     assert_overlap(second, third)
 
 
-def test_a_picture_moved_by_two_dots_is_told_apart(inked):
+def test_a_shift_of_two_dots_is_detected(inked):
     size = (round(10 * inked.width), round(10 * inked.height))
     picture = by_resvg(render(inked), size)
     with pytest.raises(AssertionError):
         assert_overlap(picture, np.roll(picture, 2, axis=1))
 
 
-def test_printed_at_ten_dots_a_millimetre_the_work_measures_what_it_should(sheet):
+def test_at_ten_dots_per_millimetre_the_work_has_its_true_size(sheet):
     """The outline of a 70 mm disc, measured on a picture that another program sized from the millimetres in the file."""
     bare = replace(sheet, layers=(), words=(), lines=sheet.lines[:1])
     picture = by_rsvg(render(bare), "--dpi-x", "254", "--dpi-y", "254")

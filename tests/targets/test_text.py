@@ -34,7 +34,7 @@ def test_no_line_is_wider_than_the_page(page):
     assert max(len(line) for line in page.splitlines()) <= WIDTH
 
 
-def test_values_stand_under_the_names_they_belong_to(page):
+def test_values_are_aligned_under_their_names(page):
     lines = page.splitlines()
     at = next(number for number, line in enumerate(lines) if "cam 1 phase" in line)
     where = lines[at].index("cam 1 phase")
@@ -43,14 +43,14 @@ def test_values_stand_under_the_names_they_belong_to(page):
     assert lines[at + 4][where:].strip() == "5/16 lobe = 28.125 deg"
 
 
-def test_what_is_set_by_hand_is_told_from_what_the_program_moves(page):
+def test_columns_show_what_is_set_by_hand_and_what_by_the_program(page):
     lines = page.splitlines()
     at = next(number for number, line in enumerate(lines) if "cam 1 phase" in line)
     done_by = dict(zip(re.split(r"\s{3,}", lines[at].strip())[2:], re.findall(r"\((.*?)\)", lines[at + 1]), strict=True))
     assert done_by == {"upper index": "BY HAND", "lower shift": "BY HAND", "x": "by program", "cam 1 phase": "by program"}
 
 
-def test_the_cautions_come_before_anything_is_set(page):
+def test_the_cautions_precede_the_settings(page):
     """Content of the cautions: common practice, no source."""
     opening = page[page.index("Before you start") : page.index("Set up")]
     for word in (
@@ -67,7 +67,7 @@ def test_the_cautions_come_before_anything_is_set(page):
         assert word in opening
 
 
-def test_a_row_too_wide_for_the_page_goes_on_below():
+def test_a_row_too_wide_for_the_page_is_continued_below():
     columns = tuple(Column(f"setting number {k}", "hand") for k in range(12))
     rows = (CutRow(1, "1.1", tuple(f"value {k}" for k in range(12))), CutRow(2, "1.2", tuple(f"other {k}" for k in range(12))))
     page = render(Settings(title="Wide", groups=(), steps=(Steps("pass 1", "ring", columns, rows),))).decode()

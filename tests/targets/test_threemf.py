@@ -47,13 +47,13 @@ def title_of(model):
 
 
 @pytest.mark.parametrize("name", SAMPLES)
-def test_the_consortiums_reader_finds_no_fault_and_a_closed_mesh(name):
+def test_the_reader_of_the_consortium_finds_no_error_and_a_closed_mesh(name):
     mesh = mesh_in(opened(render(SAMPLES[name]())))
     assert mesh.IsManifoldAndOriented()
     assert mesh.IsValid()
 
 
-def test_every_corner_and_triangle_comes_back_to_the_last_bit():
+def test_every_vertex_and_triangle_is_read_back_exactly():
     carving = SAMPLES["waist"]()
     mesh, (vertices, faces) = mesh_in(opened(render(carving))), solid_of(carving).rounded()
     assert (corners_of(mesh) == vertices).all()

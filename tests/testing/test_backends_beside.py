@@ -90,20 +90,20 @@ def broken_in(done):
     return [line.strip() for line in done.stdout.splitlines() if "BROKEN" in line]
 
 
-def test_a_cutter_is_not_held_to_a_less_exact_backend_of_another_package(bench):
+def test_a_cutter_is_not_compared_with_a_less_accurate_backend_of_another_package(bench):
     bench.package("coarse", COARSE.replace("WITHIN", "5e-3"))
     bench.package("spear", CUTTER)
     done = bench.lobework("verify", "spear")
     assert (broken_in(done), done.stderr, done.returncode) == ([], "", 0)
 
 
-def test_a_less_exact_backend_is_held_to_the_accuracy_that_it_states(bench):
+def test_a_less_accurate_backend_is_tested_to_its_stated_accuracy(bench):
     bench.package("coarse", COARSE.replace("WITHIN", "5e-3"))
     done = bench.lobework("verify", "coarse")
     assert (broken_in(done), done.returncode) == ([], 0)
 
 
-def test_a_backend_that_is_less_exact_than_it_states_breaks_its_promise(bench):
+def test_a_backend_less_accurate_than_it_states_breaks_its_promise(bench):
     bench.package("coarse", COARSE.replace("WITHIN", "1e-3"))
     done = bench.lobework("verify", "coarse")
     assert done.returncode == 1

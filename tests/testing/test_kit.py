@@ -31,14 +31,14 @@ def borrowed(path):
 
 
 @pytest.mark.parametrize("path", SOURCES, ids=[path.stem for path in SOURCES])
-def test_the_kit_uses_public_names_alone(path):
+def test_the_kit_uses_only_public_names(path):
     for module, name in borrowed(path):
         imported = importlib.import_module(module)
         is_module = importlib.util.find_spec(f"{module}.{name}") is not None if hasattr(imported, "__path__") else False
         assert is_module or name in imported.__all__, f"{path.name}: {module}.{name} is not public"
 
 
-def test_every_public_name_of_the_kit_is_there():
+def test_every_public_name_of_the_kit_exists():
     for name in lobework.testing.__all__:
         assert getattr(lobework.testing, name).__doc__
     assert {"ExpectedValue", "Sample", "Promise", "Broken", "promises_of", "verify", "Report", "worst", "assert_close"} <= set(
@@ -62,19 +62,19 @@ def test_every_public_name_of_the_kit_is_there():
     ],
     ids=lambda given: given if isinstance(given, str) else "",
 )
-def test_a_sample_knows_what_it_is_of(part, kind, name):
+def test_a_sample_has_the_kind_and_name_of_its_part(part, kind, name):
     assert (Sample(part).kind, Sample(part).name) == (kind, name)
 
 
 @pytest.mark.parametrize(
     "given", [Oval, "oval", None, 3.0, np.zeros(3)], ids=["a class", "a word", "nothing", "a number", "an array"]
 )
-def test_what_is_no_sample_is_refused_in_a_line(given):
+def test_an_invalid_sample_is_refused_in_one_line(given):
     with pytest.raises(SettingError, match="must be a part with its settings, a target, a backend or a check"):
         Sample(given)
 
 
-def test_a_part_is_written_as_a_job_file_holds_it():
+def test_a_part_is_written_as_a_table_of_a_job_file():
     assert table_of(Oval(throw=5.0, ring_angle_deg=30.0, index="1/12 turn")) == (
         '{ kind = "oval", throw = 5.0, ring_angle = 30.0, index = "30 deg" }'
     )

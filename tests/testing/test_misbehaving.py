@@ -84,7 +84,7 @@ def test_ctrl_c_while_a_plugin_loads_still_stops_the_command(bench):
     assert only_line(done.stderr) == "lobework: stopped; nothing more was written"
 
 
-def test_what_a_plugin_prints_while_it_loads_goes_to_standard_error_and_is_noted(bench):
+def test_text_printed_by_a_loading_plugin_goes_to_standard_error_and_is_noted(bench):
     noisy = "import os, sys\nprint('hello')\nos.write(1, b'from below\\n')\nsys.stdout.reconfigure(encoding='utf-8')\n"
     bench.package("noisy", f"{noisy}{HEAD}@hookimpl\ndef lobework_chucks():\n    return []\n")
     done = bench.lobework("schema")
@@ -123,7 +123,7 @@ def test_a_plugin_that_loads_slowly_is_named_with_its_package(bench):
     ],
     ids=["sys.exit(0)", "an error of its own kind", "a slip"],
 )
-def test_whatever_a_part_raises_breaks_the_promise_and_shows_no_traceback(bench, body, message):
+def test_any_exception_of_a_part_breaks_the_promise_without_a_traceback(bench, body, message):
     plate(bench, "odd", body, STRANGE)
     done = bench.lobework("verify", "odd")
     assert done.returncode == 1
@@ -150,7 +150,7 @@ def test_sys_exit_in_a_part_never_ends_a_command_with_success(bench):
     assert only_line(done.stderr).startswith("lobework: a fault in plugin 'odd' (lobework-odd 1.0): SystemExit: 0")
 
 
-def test_sys_exit_in_a_target_or_a_check_is_laid_at_its_plugins_door(bench):
+def test_sys_exit_in_a_target_or_a_check_is_attributed_to_its_plugin(bench):
     body = "def careful(cuts, traces):\n    sys.exit(0)\n@hookimpl\ndef lobework_checks():\n    return [careful]\n"
     bench.package("odd", f"{HEAD}import sys\n{body}")
     (bench.folder / "job.toml").write_text(JOB, encoding="utf-8")
@@ -159,7 +159,7 @@ def test_sys_exit_in_a_target_or_a_check_is_laid_at_its_plugins_door(bench):
     assert only_line(done.stderr).startswith("lobework: check 'careful' of plugin 'odd' (lobework-odd 1.0) failed: SystemExit: 0")
 
 
-def test_what_a_part_prints_while_it_is_verified_stays_out_of_the_report(bench):
+def test_text_printed_by_a_part_under_verification_is_not_in_the_report(bench):
     plate(bench, "odd", "print('loud')")
     done = bench.lobework("verify", "odd")
     assert not [line for line in done.stdout.splitlines() if line.strip() == "loud"]
@@ -175,7 +175,7 @@ def test_a_plugin_that_is_left_out_fails_its_own_tests(bench):
     assert "it was written for contract 0" in done.stdout
 
 
-def test_a_plugin_that_offers_nothing_is_not_judged(bench):
+def test_a_plugin_that_offers_nothing_is_reported_as_untested(bench):
     bench.package("bare", f"{HEAD}@hookimpl\ndef lobework_chucks():\n    return []\n")
     done = bench.lobework("verify", "bare")
     assert (done.stderr, done.returncode) == ("", 0)

@@ -18,7 +18,7 @@ def tried(bench, name, *options):
     return bench.run("-m", "pytest", "-p", "no:cacheprovider", "--strict-markers", "-rA", "-q", *options, "test_plate.py")
 
 
-def test_each_promise_is_a_test_with_a_name_that_can_be_read(bench):
+def test_each_promise_is_a_test_with_a_readable_name(bench):
     bench.plate("plate")
     done = tried(bench, "'plate'")
     assert done.returncode == 0, done.stdout + done.stderr
@@ -27,7 +27,7 @@ def test_each_promise_is_a_test_with_a_name_that_can_be_read(bench):
     assert len(passed) == 20
 
 
-def test_a_broken_promise_fails_its_own_test_alone_and_says_the_worst_error(bench):
+def test_a_broken_promise_fails_only_its_own_test_and_reports_the_worst_error(bench):
     bench.plate("plate", way=-1)
     done = tried(bench, "'lobework-plate'")
     assert done.returncode == 1
@@ -45,7 +45,7 @@ def test_a_part_without_a_sample_fails(bench):
     assert "offers no sample of chuck 'plate'; return one from lobework_samples" in done.stdout
 
 
-def test_what_cannot_be_judged_is_skipped_with_its_reason(bench):
+def test_a_promise_that_cannot_be_tested_is_skipped_with_its_reason(bench):
     bench.package(
         "title",
         "from lobework.plugins import hookimpl\nfrom lobework.targets import Target\nlobework_contract = 2\n"
@@ -66,7 +66,7 @@ def test_what_cannot_be_judged_is_skipped_with_its_reason(bench):
         ("'plate', 'other'", "write the mark with one name"),
     ],
 )
-def test_a_mark_that_cannot_be_understood_is_told_in_a_line(bench, name, message):
+def test_an_invalid_mark_is_reported_in_one_line(bench, name, message):
     bench.plate("plate")
     done = tried(bench, name)
     assert done.returncode != 0
@@ -84,7 +84,7 @@ def test_other():
 """
 
 
-def test_nothing_heavy_is_imported_where_the_mark_is_not_used(bench):
+def test_nothing_heavy_is_imported_if_the_mark_is_not_used(bench):
     (bench.folder / "test_other.py").write_text(LIGHT, encoding="utf-8")
     done = bench.run("-m", "pytest", "-p", "no:cacheprovider", "-p", "no:hypothesispytest", "-q", "test_other.py")
     assert done.returncode == 0, done.stdout + done.stderr

@@ -17,7 +17,7 @@ from tests.search import examples
 
 
 @given(theta=strategies.angles(), stack=strategies.stacks())
-def test_stacks_of_chucks_stand_on_a_lathe_and_stay_rigid(theta, stack):
+def test_stacks_of_chucks_can_be_mounted_on_a_lathe_and_stay_rigid(theta, stack):
     lathe = fixed(*stack)
     assert isinstance(lathe, Lathe)
     standing = Rigid.still()
@@ -27,7 +27,7 @@ def test_stacks_of_chucks_stand_on_a_lathe_and_stay_rigid(theta, stack):
 
 
 @pytest.mark.parametrize("awkward", [0.0, math.pi / 2, -math.pi, 2 * math.pi, 1e-12])
-def test_angles_lean_to_nothing_and_quarters_and_next_to_them(awkward):
+def test_the_angles_strategy_finds_zero_quarters_and_neighbouring_values(awkward):
     assert find(strategies.angles(), lambda theta: (theta == awkward).any()).size == 1
 
 
@@ -36,7 +36,7 @@ def test_settings_near_are_of_the_same_part(chuck):
     assert isinstance(chuck, Oval)
 
 
-def test_settings_near_are_others_too():
+def test_settings_near_includes_changed_settings():
     assert find(strategies.settings_near(EccentricChuck(shift=2.0)), lambda chuck: chuck.shift == 0.0)
 
 

@@ -45,7 +45,7 @@ def shelf(monkeypatch):
 
 
 @pytest.mark.parametrize(("kind", "twin"), TWINS, ids=[f"{kind} {twin.fault}" for kind, twin in TWINS])
-def test_a_faulty_twin_is_caught_by_the_promise_that_it_breaks(kind, twin, shelf):
+def test_a_faulty_twin_is_found_by_the_promise_that_it_breaks(kind, twin, shelf):
     shelf(twin.sample)
     with pytest.raises(Broken) as caught:
         promise(kind, twin.breaks).hold(twin.sample)
@@ -58,7 +58,7 @@ MAY_HAVE_NO_CASE = ("refuses nan and infinity", "adds nothing to the passes")
 
 
 @pytest.mark.parametrize(("kind", "sample"), HONESTS, ids=[f"{kind} {sample.name}" for kind, sample in HONESTS])
-def test_an_honest_one_keeps_every_promise(kind, sample, shelf):
+def test_a_correct_item_keeps_every_promise(kind, sample, shelf):
     shelf(sample)
     for each in promises_of(kind):
         try:
@@ -70,13 +70,13 @@ def test_an_honest_one_keeps_every_promise(kind, sample, shelf):
 
 
 @pytest.mark.parametrize("kind", KINDS)
-def test_every_promise_has_a_twin_that_it_catches(kind):
+def test_every_promise_finds_a_faulty_twin(kind):
     caught = {twin.breaks for twin in KINDS[kind].TWINS}
     assert caught == {each.name for each in promises_of(kind)}
 
 
 @pytest.mark.parametrize("each", promises_of("target"), ids=str)
-def test_a_target_that_lacks_what_it_needs_is_not_judged_and_says_so(each):
+def test_a_target_without_its_package_is_not_tested_and_the_reason_is_given(each):
     lacking = targets.made(targets.points, needs=("no_such_module", "lobework-none"))
     with pytest.raises(Unjudged) as said:
         each.hold(Sample(lacking))
@@ -85,7 +85,7 @@ def test_a_target_that_lacks_what_it_needs_is_not_judged_and_says_so(each):
 
 
 @pytest.mark.parametrize("kind", KINDS)
-def test_promises_have_names_of_their_own_and_say_in_a_sentence_what_is_promised(kind):
+def test_promises_have_unique_names_and_a_description_of_one_sentence(kind):
     names = [each.name for each in promises_of(kind)]
     assert len(set(names)) == len(names)
     for each in promises_of(kind):
@@ -94,6 +94,6 @@ def test_promises_have_names_of_their_own_and_say_in_a_sentence_what_is_promised
         assert each.description.endswith(".")
 
 
-def test_a_kind_that_there_is_not_is_answered_with_those_that_there_are():
+def test_an_unknown_kind_is_reported_with_a_suggestion():
     with pytest.raises(UnknownNameError, match="no kind of thing is called 'chucks'; did you mean 'chuck'"):
         promises_of("chucks")

@@ -51,7 +51,7 @@ def test_every_check_is_printed_with_its_cases_and_a_total(bench):
     assert plain(bench, done.stdout) == KEPT
 
 
-def test_a_package_is_answered_to_by_its_name_however_it_is_spelt(bench):
+def test_a_package_is_found_by_any_spelling_of_its_name(bench):
     bench.plate("plate")
     names = "plate", "lobework-plate", "Lobework_Plate"
     done = bench.run(
@@ -62,7 +62,7 @@ def test_a_package_is_answered_to_by_its_name_however_it_is_spelt(bench):
     assert packages == [plugin, plugin]
 
 
-def test_a_broken_promise_is_named_and_answered_with_1(bench):
+def test_a_broken_promise_is_named_and_exits_with_1(bench):
     bench.plate("plate", way=-1)
     done = bench.lobework("verify", "plate")
     assert (done.stderr, done.returncode) == ("", 1)
@@ -80,14 +80,14 @@ def test_a_part_without_a_sample_is_a_broken_promise(bench):
     assert done.stdout.splitlines()[2:] == ["chuck plate", message, "0 of 1 promises kept in 0 cases, 1 broken"]
 
 
-def test_a_name_that_nothing_answers_to_is_wrong_input(bench):
+def test_an_unknown_name_is_reported_with_a_suggestion_and_exits_with_2(bench):
     bench.plate("plate")
     done = bench.lobework("verify", "palte")
     message = "lobework: no plugin or package is called 'palte'; did you mean 'plate'?; installed: built-in, plate\n"
     assert (done.stdout, done.stderr, done.returncode) == ("", message, 2)
 
 
-def test_a_plugin_that_is_left_out_is_told_with_its_cause(bench):
+def test_a_plugin_that_is_left_out_is_reported_with_its_cause(bench):
     bench.package("old", "lobework_contract = 0\n")
     done = bench.lobework("verify", "old")
     cause = "it was written for contract 0, this lobework keeps contract 2; update the plugin's package"
@@ -111,7 +111,7 @@ def test_a_plugin_that_is_left_out_is_told_with_its_cause(bench):
     ],
     ids=["nothing", "a word", "a fault", "a sample of a word"],
 )
-def test_samples_that_cannot_be_had_are_told_and_cost_nothing_until_they_are_asked_for(bench, hook, message):
+def test_unreadable_samples_are_reported_and_loaded_only_on_demand(bench, hook, message):
     head = "from lobework.plugins import hookimpl\nlobework_contract = 2\n"
     bench.package("odd", f"{head}@hookimpl\ndef lobework_samples():\n    {hook}\n")
     done = bench.lobework("verify", "odd")
@@ -122,7 +122,7 @@ def test_samples_that_cannot_be_had_are_told_and_cost_nothing_until_they_are_ask
     assert "plugin" in bench.lobework("list").stdout
 
 
-def test_a_sample_of_what_a_plugin_does_not_offer_is_told(bench):
+def test_a_sample_of_a_part_that_its_plugin_does_not_offer_is_reported(bench):
     head = "from lobework.plugins import hookimpl\nlobework_contract = 2\n"
     body = "    from lobework import Oval\n    from lobework.testing import Sample\n    return [Sample(Oval(throw=1.0))]\n"
     bench.package("odd", f"{head}@hookimpl\ndef lobework_samples():\n{body}")
@@ -131,7 +131,7 @@ def test_a_sample_of_what_a_plugin_does_not_offer_is_told(bench):
     assert done.stderr == "lobework: plugin 'odd' (lobework-odd 1.0) gives a sample of chuck 'oval', which it does not offer\n"
 
 
-def test_everything_that_ships_inside_has_a_sample_and_a_known_answer():
+def test_every_built_in_part_has_a_sample_and_a_known_answer():
     inside = installed().loaded[0]
     samples = installed().samples("built-in")
     for kind, name in inside.offers:
@@ -151,14 +151,14 @@ TRIED = [asked for asked in INSIDE if asked.name != "plain" or asked.promise.nam
 """All but those that would hold the plain way to itself."""
 
 
-def test_only_the_plain_way_is_not_held_to_itself():
+def test_only_the_reference_is_not_compared_with_itself():
     left_out = {str(asked) for asked in INSIDE} - {str(asked) for asked in TRIED}
     assert left_out == {f"backend plain: {name}" for name in JUDGED}
 
 
 @pytest.mark.usefixtures("small_pictures")
 @pytest.mark.parametrize("asked", TRIED, ids=str)
-def test_what_ships_inside_keeps_every_promise(asked):
+def test_built_in_parts_keep_every_promise(asked):
     from lobework.testing import Unjudged
 
     try:
@@ -169,21 +169,21 @@ def test_what_ships_inside_keeps_every_promise(asked):
         assert asked.name in no_size
 
 
-def test_progress_goes_to_the_end(monkeypatch):
+def test_progress_reaches_1(monkeypatch):
     monkeypatch.setattr(verified, "promise_tests_of", lambda name: INSIDE[:4])
     parts = []
     assert len(verify("built-in", parts.append).verdicts) == 4
     assert parts == [0.25, 0.5, 0.75, 1.0]
 
 
-def test_nothing_is_told_of_a_plugin_that_there_is_not():
+def test_an_unknown_plugin_reports_no_progress():
     parts = []
     with pytest.raises(UnknownNameError):
         verify("no such plugin", parts.append)
     assert parts == []
 
 
-def test_every_kind_is_asked_of_what_ships_inside():
+def test_built_in_items_are_tested_for_every_kind():
     assert {asked.kind for asked in INSIDE} == {"chuck", "cam", "follower", "cutter", "piece", "backend", "target", "check"}
     for asked in INSIDE:
         assert re.fullmatch(rf"{asked.kind} {re.escape(asked.name)}( \d+)?: {re.escape(asked.promise.name)}", str(asked))
@@ -197,6 +197,6 @@ def test_neither_pytest_nor_hypothesis_is_needed_to_verify(bench):
     assert (plain(bench, done.stdout), done.stderr) == (KEPT, "")
 
 
-def test_samples_of_a_plugin_that_there_is_not_are_answered_with_those_that_there_are():
+def test_samples_of_an_unknown_plugin_give_an_error_with_a_suggestion():
     with pytest.raises(UnknownNameError, match="no plugin is called 'biult-in'; did you mean 'built-in'"):
         installed().samples("biult-in")

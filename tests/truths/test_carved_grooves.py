@@ -49,7 +49,7 @@ GROOVES = {
 
 @backends_for("face", "drilling spindle")
 @pytest.mark.parametrize("shape", GROOVES)
-def test_a_ring_takes_away_its_profile_s_area_times_its_middle_s_way(backend, shape):
+def test_a_ring_removes_the_volume_of_pappus_theorem(backend, shape):
     """Pappus; the numbers as a CAD kernel gave them, to 9e-16: build123d 0.13.0 (OCP 8.0.1.1), disc 60 x 5, ring of radius 20.
 
     What a grid can say: along a kink, as at a rim or a vee's bottom, a square of side h is off by up to an eighth of h^3
@@ -69,7 +69,7 @@ def test_a_ring_takes_away_its_profile_s_area_times_its_middle_s_way(backend, sh
 
 @backends_for("face", "drilling spindle")
 @pytest.mark.parametrize("shape", GROOVES)
-def test_rings_come_nearer_to_pappus_as_the_grid_grows_finer(backend, shape):
+def test_rings_converge_to_pappus_theorem_as_the_grid_is_refined(backend, shape):
     """A kink along a line that bends leaves a sum over a grid of step h off by h^(5/2) at the most (from memory).
 
     By Poisson's formula: its transform falls off as the wave number to the power -5/2; the sum over the dual grid is
@@ -93,7 +93,7 @@ def test_rings_come_nearer_to_pappus_as_the_grid_grows_finer(backend, shape):
 
 
 @backends_for("round", "fixed")
-def test_a_screw_s_groove_takes_away_its_profile_s_area_times_its_middle_s_way_round(backend):
+def test_a_screw_groove_removes_the_volume_of_pappus_theorem(backend):
     """Pappus, for a profile in the plane of the axis: 2 pi turns (R - d/3) w d, with R 20, w and d 0.3, two turns, pitch 6.
 
     A CAD kernel's sweep (OCP 8.0.1.1) gave 22.506374, the formula 22.506369770.
@@ -139,7 +139,7 @@ def floors(backend, at, phase, about):
 
 
 @backends_for("face", "fixed")
-def test_waves_of_a_rocking_headstock_are_as_high_at_every_radius(backend):
+def test_waves_of_a_rocking_headstock_have_the_same_height_at_every_radius(backend):
     """The rosette's own height of wave at every cutting diameter, under a fixed tool (pledge.co.uk, rosengin.htm)."""
     for at in (9.0, 36.0):
         crest, hollow = floors(backend, at, Fraction(0), at + 2.2).max(), floors(backend, at, Fraction(1, 2), at).min()

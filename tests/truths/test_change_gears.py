@@ -93,7 +93,7 @@ def test_a_published_train_of_many_wheels_is_equalled_with_no_more_pairs(wanted)
     assert all(12 <= wheel <= 400 for wheel in ours.drivers + ours.driven)
 
 
-def test_the_published_trains_come_to_what_is_printed():
+def test_the_published_trains_give_the_printed_values():
     """The same: 224.700799133144 and 87.9692571945795."""
     assert float(LONG_TRAINS["224.7007992"].ratio) == pytest.approx(224.700799133144, abs=1e-12)
     assert float(LONG_TRAINS["87.96925718"].ratio) == pytest.approx(87.9692571945795, abs=1e-13)
@@ -114,7 +114,7 @@ ratios = st.fractions(Fraction(1, 20), 20, max_denominator=200)
 
 @FEW
 @given(wheels=few_wheels, ratio=ratios, pairs=st.integers(1, 3), within=st.fractions(0, Fraction(1, 4), max_denominator=999))
-def test_no_train_is_cheaper_within_the_error_and_none_is_nearer_where_there_is_none(wheels, ratio, pairs, within):
+def test_the_cheapest_train_within_the_error_is_found_otherwise_the_most_accurate(wheels, ratio, pairs, within):
     ours = train_for(ratio, wheels, pairs, within)
     every = list(every_train(wheels, pairs))
     near = [
@@ -129,7 +129,7 @@ def test_no_train_is_cheaper_within_the_error_and_none_is_nearer_where_there_is_
 
 @FEW
 @given(wheels=few_wheels, ratio=ratios, pairs=st.integers(1, 3))
-def test_each_pair_more_is_listed_only_where_it_comes_nearer(wheels, ratio, pairs):
+def test_a_train_with_more_pairs_is_listed_only_if_it_is_more_accurate(wheels, ratio, pairs):
     found = trains_for(ratio, wheels, pairs)
     for train in found:
         assert abs(train.relative_error(ratio)) == min(
@@ -142,7 +142,7 @@ def test_each_pair_more_is_listed_only_where_it_comes_nearer(wheels, ratio, pair
 
 @FEW
 @given(drivers=st.lists(st.integers(12, 100), min_size=1, max_size=2), data=st.data())
-def test_what_one_train_makes_a_search_finds_exactly(drivers, data):
+def test_a_search_finds_a_ratio_that_a_train_makes_exactly(drivers, data):
     driven = data.draw(st.lists(st.integers(12, 100), min_size=len(drivers), max_size=len(drivers)))
     train = Train(tuple(drivers), tuple(driven))
     ours = train_for(train.ratio, drivers + driven, pairs=len(drivers))
@@ -180,7 +180,7 @@ def test_a_train_to_cut_is_the_cheapest_there_is(ratio, pairs, within):
 
 @settings(max_examples=examples(15))
 @given(ratio=st.fractions(Fraction(1, 2), 2, max_denominator=999), within=st.fractions(0, Fraction(1, 50)))
-def test_the_walk_by_mediants_finds_as_few_pairs_as_trying_everything(ratio, within):
+def test_the_search_by_mediants_finds_as_few_pairs_as_an_exhaustive_search(ratio, within):
     near = [pairs for each, pairs in fewest.items() if abs(each / ratio - 1) <= within]
     with mock.patch.object(change_wheels, "_MOST_SIDES", 0):
         if near:
@@ -193,7 +193,7 @@ def test_the_walk_by_mediants_finds_as_few_pairs_as_trying_everything(ratio, wit
                 train_to_cut(ratio, within, 3, least=12, most=17)
 
 
-def test_a_ratio_is_taken_as_people_write_it():
+def test_a_ratio_is_accepted_in_the_usual_notations():
     assert train_for("2/3", [20, 30, 45]) == train_for(Fraction(2, 3), [20, 30, 45]) == Train((20,), (30,))
     assert train_for(-1.5, [20, 30, 45], within="1 %") == Train((30,), (20,))
 
@@ -221,7 +221,7 @@ BAD = {
 
 
 @pytest.mark.parametrize("case", BAD)
-def test_what_is_no_train_is_refused_in_one_line(case):
+def test_an_invalid_train_is_refused_in_one_line(case):
     make, message = BAD[case]
     with pytest.raises(LobeworkError, match=message) as told:
         make()

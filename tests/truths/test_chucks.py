@@ -88,7 +88,7 @@ def moving(c, b, lam, **ring):
 
 
 @given(k=numbers(0.0, 20.0), c=numbers(-40.0, 40.0), b=numbers(-40.0, 40.0), lam=phase_of_a_ring)
-def test_a_ring_that_goes_to_and_fro_cuts_cayley_s_equations(k, c, b, lam):
+def test_an_oscillating_ring_cuts_cayley_s_equations(k, c, b, lam):
     """Cayley 1872 (Papers VIII, p. 153): a = k cos(t + lambda) in place of a; his Oy runs the other way from ours."""
     t = 2 * pi * np.arange(240) / 240
     x = b * np.sin(t) + (c - k * np.cos(t + lam.in_radians())) * np.cos(t)
@@ -105,7 +105,7 @@ def fits(path, degree):
 
 
 @pytest.mark.parametrize(("c", "b", "k", "lam"), [(20, 3, 8, "0.1 turn"), (15, -6, 5, "1/3 turn"), (9, 2, 12, "-40 deg")])
-def test_what_it_cuts_are_quartics_and_no_curves_of_less(c, b, k, lam):
+def test_the_curves_are_quartics_and_of_no_lower_degree(c, b, k, lam):
     """The title of Cayley's paper: certain quartic curves."""
     path = moving(c, b, Phase.of(lam), throw=0.0, swing=k)
     assert fits(path, 4) < 1e-13
@@ -114,7 +114,7 @@ def test_what_it_cuts_are_quartics_and_no_curves_of_less(c, b, k, lam):
 
 
 @given(throw=numbers(0.5, 20.0), c=numbers(-40.0, 40.0), b=numbers(-40.0, 40.0))
-def test_a_ring_that_stands_still_cuts_the_plain_oval(throw, c, b):
+def test_a_stationary_ring_cuts_the_plain_oval(throw, c, b):
     still = moving(c, b, Phase.of("1/3 turn"), throw=throw, swing=0.0, swings="5/7")
     assert np.array_equal(still, on_work(cut_on(fixed(Oval(throw=throw)), at=At(x=c, y=b)), np.arange(240) / 240))
 
@@ -177,7 +177,7 @@ SPECIMEN_X = {
 }
 
 
-def test_ibbetson_s_specimen_x_lays_96_circles_on_a_snail_of_pascal():
+def test_ibbetson_s_specimen_x_has_96_circles_on_a_snail_of_pascal():
     """J. H. Ibbetson, *Specimens in Eccentric Circular Turning*, pp. 168-169: inner slide 16 turns, outer 12, both wheels on by
     1/96 after each circle; the centres lie on Pascal's snail r = 12 + 32 cos about a pole 16 off centre (from his settings).
     """
@@ -215,13 +215,13 @@ def test_sum_and_difference_of_two_throws_are_half_axes_of_the_oval_of_centres(t
     assert half_axes(z) == pytest.approx((total, difference), abs=1e-9)
 
 
-def test_shift_carries_a_circle_off_centre_by_just_that():
+def test_an_eccentric_chuck_offsets_a_circle_by_its_shift():
     centre, radius = centre_and_radius(on_work(trace(cut_on(fixed(EccentricChuck(shift=7.0)), at=At(x=3.0, y=4.0)))))
     assert (abs(centre), radius) == pytest.approx((7, hypot(3, 4)), abs=1e-12)
 
 
 @given(per_turn=numbers(-20.0, 20.0), way=numbers(-180.0, 180.0), index=phase_of_a_ring, start=numbers(-10.0, 10.0))
-def test_a_straight_line_chuck_lays_a_rosette_s_waves_along_a_line(per_turn, way, index, start):
+def test_a_straight_line_chuck_cuts_the_waves_of_a_rosette_along_a_line(per_turn, way, index, start):
     """From its definition: seen from work that does not turn, the slide's way and the headstock's wave and nothing else."""
     line = StraightLine(per_turn=per_turn, travel=60.0, start=start, direction_deg=way, index=index)
     drive = Drive(Wave(lobes=8, base_radius=60.0, rise=2.0), follower=Knife())
@@ -232,14 +232,14 @@ def test_a_straight_line_chuck_lays_a_rosette_s_waves_along_a_line(per_turn, way
     assert_allclose(on_work(cut, u), laid, rtol=0, atol=1e-9)
 
 
-def test_without_a_rosette_it_is_a_straight_line_of_so_much_a_turn():
+def test_without_a_cam_the_cut_is_a_straight_line_of_per_turn_mm():
     path = on_work(trace(cut_on(fixed(StraightLine(per_turn=7.0, travel=30.0)), turns=3, at=At(x=5.0))))
     assert np.ptp(path.real) < 1e-12
     assert np.ptp(path.imag) == pytest.approx(21.0, abs=1e-12)
 
 
 @given(tilt=numbers(-100.0, 100.0), radius=numbers(5.0, 40.0), index=phase_of_a_ring)
-def test_a_dome_stays_where_it_is_however_it_is_tilted_about_its_centre(tilt, radius, index):
+def test_tilting_a_dome_about_its_centre_does_not_move_its_centre(tilt, radius, index):
     """A sphere looks alike from all sides: with the axis as far behind as its radius, its centre does not move, and the cutter
     at its rim cuts the place whose latitude the tilt brings round."""
     dome = Dome(tilt_deg=tilt, behind=radius, index=index)
@@ -257,7 +257,7 @@ def test_a_dome_tilted_square_shows_its_axis_to_the_cutter_at_the_side():
 
 
 @given(tilt=numbers(-80.0, 80.0), index=phase_of_a_ring)
-def test_on_a_dome_the_cutter_stays_square_to_it_however_it_is_tilted(tilt, index):
+def test_the_cutter_is_normal_to_a_dome_at_any_tilt(tilt, index):
     """A sphere's normal goes through its centre; the slide rest does not move, so on the bench it is X."""
     radius, along = 20.0, np.pi / 2
 

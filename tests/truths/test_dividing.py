@@ -27,13 +27,13 @@ def test_twelve_parts_of_a_division_plate():
 
 
 @pytest.mark.parametrize("parts", [2, 3, 4, 6, 8, 12])
-def test_what_ninety_six_divides_by(parts):
+def test_the_divisors_of_96(parts):
     """J. Lukin, *The Lathe & Its Uses*: an overhead wheel of 96 divides by 2, 3, 4, 6, 8, 12."""
     assert Wheel([96]).setting_text(Fraction(1, parts)) == f"{96 // parts} holes of the 96 circle"
 
 
 @pytest.mark.parametrize("parts", [2, 3, 4, 6, 8, 9])
-def test_what_seventy_two_divides_by(parts):
+def test_the_divisors_of_72(parts):
     """J. Lukin, *The Lathe & Its Uses*: an overhead wheel of 72 divides by 2, 3, 4, 6, 8, 9."""
     assert Wheel([72]).setting_text(Fraction(1, parts)) == f"{72 // parts} holes of the 72 circle"
 
@@ -77,7 +77,7 @@ def test_fifty_four_minutes_are_two_holes_of_twenty():
     assert Wheel([20], worm=40).setting_text(phase("0.9 deg").in_turns()) == "2 holes of the 20 circle"
 
 
-def test_twenty_four_minutes_are_a_hole_of_twenty_three_only_nearly():
+def test_twenty_four_minutes_are_a_hole_of_twenty_three_only_approximately():
     """The same text: one hole in 22 1/2, so the circle of 23 is used, which is not exact: 9/23 of a degree for 0.4."""
     near, off = Wheel([23], worm=40).nearest(phase("0.4 deg").in_turns())
     assert (near, off) == ("1 hole of the 23 circle", Fraction(9, 23) - Fraction(2, 5))
@@ -108,7 +108,7 @@ def test_every_hole_of_a_circle_can_be_set(circles, hole, place):
     assert any(f"of the circle {holes} circle" in way or " of " not in way for way in wheel.settings(turns))
 
 
-def test_an_angle_is_the_same_however_it_is_written():
+def test_an_angle_is_the_same_in_every_notation():
     assert Wheel([96]).read("8 holes of 96") == Wheel([96]).read("8 holes") == phase("1/12 turn") == phase("30 deg")
     assert angle("1/12 turn") == 30.0
 
@@ -125,7 +125,7 @@ BAD = {
 
 
 @pytest.mark.parametrize("case", BAD)
-def test_what_is_no_wheel_is_refused_in_one_line(case):
+def test_an_invalid_wheel_is_refused_in_one_line(case):
     make, message = BAD[case]
     with pytest.raises(SettingError, match=message) as told:
         make()

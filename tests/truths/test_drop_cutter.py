@@ -53,7 +53,7 @@ def dropped(cutter, path, places):
 @backends_for("face", "drilling spindle")
 @pytest.mark.parametrize("path", PATHS)
 @pytest.mark.parametrize("shape", CUTTERS)
-def test_grooves_are_what_a_general_machining_library_s_drop_cutter_finds(backend, path, shape):
+def test_grooves_equal_the_drop_cutter_of_an_independent_library(backend, path, shape):
     """OpenCAMLib 2023.01.11, at each of some five thousand rays."""
     ours, theirs = CUTTERS[shape]
     x, y = np.meshgrid(STOCK.column_positions, STOCK.row_positions)

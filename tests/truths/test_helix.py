@@ -39,7 +39,7 @@ def test_ninety_degrees_over_two_inches_on_two_inches_is_38_1_degrees():
 
 
 @pytest.mark.parametrize(("twist", "frame"), [(30, 14.67), (45, 21.44)])
-def test_a_twist_of_30_to_45_degrees_in_a_length_as_long_as_the_work_is_thick_sets_the_frame_to_less(twist, frame):
+def test_a_twist_over_one_diameter_gives_a_smaller_frame_angle_than_the_twist(twist, frame):
     """Common practice, no source: the twist is mostly 30 to 45 degrees. The frame's angle is another: atan(pi twist / 360)."""
     assert helix_angle(40, lead_of_twist(40, twist)) == pytest.approx(frame, abs=0.005)
     assert helix_angle(40, lead_of_twist(40, twist)) == pytest.approx(math.degrees(math.atan(math.pi * twist / 360)), abs=1e-12)
@@ -101,16 +101,16 @@ leads = st.floats(1e-3, 1e5) | st.floats(-1e5, -1e-3)
 
 
 @given(diameter=st.floats(0.1, 1e3), lead=leads)
-def test_lead_and_angle_come_back_from_each_other(diameter, lead):
+def test_lead_and_angle_are_inverse_functions(diameter, lead):
     assert lead_from_angle(diameter, helix_angle(diameter, lead)) == pytest.approx(lead, rel=1e-9)
 
 
 @given(over=st.floats(1, 1e3), turns=st.floats(0.01, 10))
-def test_a_twist_of_whole_turns_has_the_lead_of_a_slide_that_goes_so_far_in_them(over, turns):
+def test_a_twist_of_whole_turns_has_the_lead_of_the_same_slide_travel(over, turns):
     assert lead_of_twist(over, 360 * turns) == pytest.approx(lead_of_travel(over, turns), rel=1e-12)
 
 
-def test_what_goes_straight_along_and_what_goes_round():
+def test_an_infinite_lead_has_angle_0_and_a_zero_lead_has_angle_90():
     assert helix_angle(40, math.inf) == 0 == helix_angle(40, lead_of_twist(50, 0))
     assert helix_angle(40, 0) == 90
     assert lead_from_angle(40, 90) == 0
@@ -130,7 +130,7 @@ def test_what_goes_straight_along_and_what_goes_round():
         (lambda: lead_of_twist(10, 90, ratio=0), "ratio=0: must be a number other than zero"),
     ],
 )
-def test_what_cannot_be_is_refused(ask, message):
+def test_invalid_values_are_refused(ask, message):
     with pytest.raises(SettingError) as refused:
         ask()
     assert str(refused.value) == message
@@ -149,7 +149,7 @@ def helix(cutter, depth=0.5, way=1, resolution=0.25, **more):
 
 
 @pytest.mark.parametrize("depth", [0.2, 0.5])
-def test_a_helical_groove_is_its_section_times_the_way_of_its_middle(depth):
+def test_a_helical_groove_has_the_volume_of_pappus_theorem(depth):
     """Pappus' second theorem, along a helix: a ball's section square to the groove, below a side that is bent there by the square
     of the angle's cosine over its radius (Euler), times the length of the helix on which its centroid lies; half a cap of the
     ball at either end. Within half a per cent, for rays a fifteenth of the ball apart."""

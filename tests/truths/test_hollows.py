@@ -38,7 +38,7 @@ def by_hand(cam, rho):
 
 
 @given(lobes=st.integers(2, 12), base=numbers(20.0, 80.0), part=numbers(0.02, 0.9), rho=numbers(0.2, 6.0))
-def test_a_roller_spans_a_scallop_s_corner_as_two_touching_circles_say(lobes, base, part, rho):
+def test_a_roller_bridges_a_scallop_corner_as_two_tangent_circles_do(lobes, base, part, rho):
     """Common practice, no source; the geometry of three circles, by hand."""
     half = pi / lobes
     tallest = base * ((1 + sin(half)) / cos(half) - 1) if lobes > 2 else base
@@ -52,7 +52,7 @@ def test_a_roller_spans_a_scallop_s_corner_as_two_touching_circles_say(lobes, ba
     assert bridge.last - bridge.first == pytest.approx(2 * (pi / cam.lobes - first), abs=1e-6)
 
 
-def test_the_lift_in_the_hollow_is_what_two_touching_circles_say():
+def test_the_lift_in_the_hollow_is_that_of_two_tangent_circles():
     for rho in (1.0, 5.0, 12.0):
         lift = lift_of(SCALLOP, Roller(rho))
         assert lift.curve.at(np.array([pi / 6]))[0] == pytest.approx(by_hand(SCALLOP, rho)[1], abs=1e-9)
@@ -85,7 +85,7 @@ def hollow_radius(cam):
     base=numbers(20.0, 100.0),
     on=st.sampled_from(["edge", "face"]),
 )
-def test_the_largest_roller_is_as_round_as_the_harmonic_hollow(lobes, steep, base, on):
+def test_the_largest_roller_has_the_radius_of_curvature_of_the_harmonic_hollow(lobes, steep, base, on):
     """Standard formula (METU *Mechanisms*, 8.5: the roller must be no larger than the least radius of curvature)."""
     cam = Wave(lobes=lobes, base_radius=base, rise=2 * steep * base / lobes**2, on=on)
     assert largest_roller(cam) == pytest.approx(hollow_radius(cam), abs=1e-9)
@@ -93,7 +93,7 @@ def test_the_largest_roller_is_as_round_as_the_harmonic_hollow(lobes, steep, bas
 
 @pytest.mark.parametrize(("rise_part", "fall_part"), [("1/8", "1/2"), ("1/2", "1/2"), ("1/3", "1/12")])
 @pytest.mark.parametrize("on", ["edge", "face"])
-def test_the_largest_roller_is_as_round_as_the_foot_of_a_harmonic_rise(rise_part, fall_part, on):
+def test_the_largest_roller_has_the_radius_of_curvature_at_the_foot_of_a_harmonic_rise(rise_part, fall_part, on):
     """Over an angle b the rise is h (1 - cos(pi t / b)) / 2, whose second derivative at its foot is h pi^2 / (2 b^2)."""
     cam = MotionLaw(law="harmonic", lobes=5, base_radius=60.0, rise=6.0, rise_part=rise_part, fall_part=fall_part, on=on)
     bend = 6.0 * pi**2 / (2 * (min(float(cam.rise_part), float(cam.fall_part)) * 2 * pi / 5) ** 2)
@@ -125,7 +125,7 @@ def test_a_flat_on_a_face_cam_is_refused_as_it_rests_on_every_top_at_once():
 
 @pytest.mark.parametrize("on", ["edge", "face"])
 @pytest.mark.parametrize(("lobes", "rise"), [(12, 4.0), (8, 6.0), (24, 1.5)])
-def test_the_roller_as_round_as_the_hollow_just_reaches_and_a_larger_one_does_not(on, lobes, rise):
+def test_a_roller_of_the_radius_of_the_hollow_reaches_and_a_larger_one_does_not(on, lobes, rise):
     """Contact by the same formula: at the very radius the touch is a point, a tenth more leaves a gap."""
     cam = Wave(lobes=lobes, base_radius=60.0, rise=rise, on=on)
     exact = hollow_radius(cam)

@@ -83,7 +83,7 @@ def test_one_lobe_at_400_per_cent_is_not_the_four_lobed_cam():
     assert bend["four"] > 20 * bend["one"], "the four-lobed cam's hollows are sharp, the one-lobed cam has none"
 
 
-def test_24_waves_ride_on_8():
+def test_two_cams_add_24_waves_to_8():
     """A cam geared 8:1 and another 24:1: *Popular Science Monthly* 46 (1895), p. 610."""
     slow, quick = Wave(lobes=1, base_radius=40.0, rise=4.0), Wave(lobes=1, base_radius=40.0, rise=1.0)
     drives = Drive(slow, ratio=8, follower=Knife()), Drive(quick, ratio=24, follower=Knife())
@@ -97,7 +97,7 @@ def test_24_waves_ride_on_8():
 
 
 @given(x=numbers(8.0, 200.0))
-def test_the_wave_is_as_high_at_every_cutting_radius(x):
+def test_the_wave_has_the_same_height_at_every_cutting_radius(x):
     """pledge.co.uk, rosengin.htm: same number and height of waves at every cutting diameter; reversed on the axis's other side
     (from memory, no source).
     """
@@ -109,7 +109,7 @@ def test_the_wave_is_as_high_at_every_cutting_radius(x):
 
 
 @pytest.mark.parametrize("x", [10.0, 25.0, 60.0])
-def test_on_a_rocking_headstock_too_the_wave_is_as_high_at_every_radius(x):
+def test_on_a_rocking_headstock_the_wave_has_the_same_height_at_every_radius(x):
     """pledge.co.uk, rosengin.htm; the arc's own droop is all that is added."""
     u = np.linspace(0, 1, 721)
     cut = cut_on(rocking(300.0), Drive(Wave(lobes=6, base_radius=60.0, rise=3.0), follower=Roller(2.0)), at=At(x=x))
@@ -131,7 +131,7 @@ def test_a_follower_at_the_back_reverses_the_wave(x):
     assert_allclose(front - x, x - back, rtol=0, atol=1e-9)
 
 
-def test_cut_is_the_cam_s_outline_itself_with_a_knife_on_a_slide():
+def test_with_a_knife_on_a_slide_the_cut_is_the_outline_of_the_cam():
     """With ratio 1 the work shows the rosette: r(w) = x + rise(w), common practice, no source."""
     path = on_work(cut_on(sliding(), Drive(SCALLOP, follower=Knife()), at=At(x=24.0)), np.linspace(0, 1, 301))
     assert_allclose(np.abs(path) - 24, SCALLOP.rise_at(np.angle(path)), rtol=0, atol=1e-9)

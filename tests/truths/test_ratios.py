@@ -43,7 +43,7 @@ def fractions(text: str) -> list[Fraction]:
     return [Fraction(each) for each in text.split()]
 
 
-def test_brocot_closes_in_on_his_own_example_as_he_did():
+def test_mediants_reproduce_brocots_published_example():
     """A. Brocot, Revue chronometrique, 1861: 3 h 11 min to 23 min, begun at 8/1, 184/23, which is 7 too small. Told by B. Hayes,
     "On the Teeth of Wheels", American Scientist, 2000; the errors that are not printed there are 23 p - 191 q."""
     found = list(mediants(Fraction(191, 23)))
@@ -78,7 +78,7 @@ above_zero = st.fractions(Fraction(1, 100), 50, max_denominator=500)
 
 @FEW
 @given(ratio=ratios)
-def test_each_convergent_is_within_one_over_its_denominator_times_the_next(ratio):
+def test_a_convergent_is_within_1_over_the_product_of_its_denominator_and_the_next(ratio):
     """Standard (from memory): |x - p/q| < 1 / (q q'), where q' is the next convergent's denominator; as much at the last but
     one."""
     found = convergents(ratio)
@@ -99,7 +99,7 @@ def test_no_fraction_with_a_smaller_denominator_is_nearer_than_a_convergent(rati
 
 @FEW
 @given(ratio=ratios)
-def test_mediants_grow_and_hold_the_convergents(ratio):
+def test_mediants_have_growing_denominators_and_contain_the_convergents(ratio):
     """From the definition: each is the mediant of its neighbours, so terms only grow; the convergents are among them."""
     found = [each.value for each in mediants(ratio)]
     assert found[-1] == ratio
@@ -129,7 +129,7 @@ def test_the_nearest_fraction_is_never_beaten(ratio, under):
 
 @FEW
 @given(ratio=ratios, places=st.integers(0, 6))
-def test_a_percent_is_at_most_half_its_last_place_off(ratio, places):
+def test_a_percent_is_within_half_of_its_last_decimal(ratio, places):
     found = nearest_percent(ratio, places)
     assert (found * 100 * 10**places).denominator == 1
     assert abs(found - ratio) * 100 * 10**places <= Fraction(1, 2)
@@ -137,7 +137,7 @@ def test_a_percent_is_at_most_half_its_last_place_off(ratio, places):
 
 @FEW
 @given(ratio=ratios.filter(bool), lobes=st.integers(1, 48), places=st.integers(3, 6))
-def test_the_gap_is_how_far_the_wave_stands_from_its_beginning(ratio, lobes, places):
+def test_the_gap_is_the_offset_of_the_wave_when_it_should_close(ratio, lobes, places):
     """From the definition: after the turns that close it, lobes * turns * ratio is whole; what is over or missing of a lobe,
     by the lobes in a turn of the work, is the gap."""
     run = of_percent(ratio, places) if abs(ratio) > Fraction(1, 10) else of_percent(1 / ratio, places)
@@ -162,7 +162,7 @@ def test_the_drift_is_seen_at_its_first_turn_and_not_before(ratio, radius, width
 
 @FEW
 @given(ratio=above_zero, cam=st.integers(20, 5_000), spindle=st.integers(20, 5_000), turns=st.integers(1, 50))
-def test_rounded_places_never_stray_further_however_long_it_runs(ratio, cam, spindle, turns):
+def test_rounding_each_position_to_a_step_does_not_accumulate(ratio, cam, spindle, turns):
     """From the definition: at any step of the spindle the cam is sent to its nearest step."""
     run = of_steps(ratio, cam=cam, spindle=spindle)
     at = turns * spindle + turns % spindle
@@ -181,7 +181,7 @@ def test_rounded_places_never_stray_further_however_long_it_runs(ratio, cam, spi
     parts=st.integers(1, 4_000),
     turns=st.integers(1, 9),
 )
-def test_a_fixed_amount_at_each_step_drifts_as_the_steps_add_up(ratio, cam, spindle, parts, turns):
+def test_rounding_each_increment_accumulates(ratio, cam, spindle, parts, turns):
     """From the definition: the amount, added up over every step of the spindle."""
     amount = Fraction(round(ratio * cam / spindle * parts), parts)
     if amount == 0:
@@ -210,7 +210,7 @@ def test_a_backward_cam_drifts_as_its_forward_twin_does():
     assert (back.gap(3), back.relative_error) == (ahead.gap(3), ahead.relative_error)
 
 
-def test_a_ratio_is_taken_as_people_write_it():
+def test_a_ratio_is_accepted_in_the_usual_notations():
     assert of_percent("2/3", 2) == of_percent(Fraction(2, 3), 2)
     assert nearest_fraction("66.67 %", 3) == nearest_fraction(0.6667, 3) == Fraction(2, 3)
     assert [each.value for each in mediants(0.5)] == fractions("0 1 1/2")
@@ -241,7 +241,7 @@ BAD = {
 
 
 @pytest.mark.parametrize("case", BAD)
-def test_what_is_no_ratio_is_refused_in_one_line(case):
+def test_an_invalid_ratio_is_refused_in_one_line(case):
     make, message = BAD[case]
     with pytest.raises(SettingError, match=message) as told:
         make()

@@ -101,7 +101,7 @@ def _name(case):
 
 
 @pytest.mark.parametrize("case", CASES, ids=_name)
-def test_spindle_stands_where_an_independent_solver_puts_it(case):
+def test_the_position_of_the_spindle_is_that_of_an_independent_solver(case):
     cam, follower, side, gain, height = case
     drive = Drive(cam, follower=follower, side=side, gain=gain, ratio="3/4", phase="7 deg")
     motion = motion_of(cut_on(rocking(height), drive, at=At(x=20.0)))

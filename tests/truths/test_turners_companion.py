@@ -69,7 +69,7 @@ def different(centres):
     ("step", "count"),
     [(15, 8), (6, 20), (40, 3), (20, 6), (1, 120), (12, 10), (60, 2), (30, 4)],
 )
-def test_a_step_of_so_many_numbers_goes_round_in_so_many_circles(step, count, circles):
+def test_an_index_step_returns_to_its_start_after_the_expected_number_of_circles(step, count, circles):
     """Patterns 2-23, 6-27, 8-37 and pages 20, 24: steps of 15, 6, 40, 20, every number, 12, 120 and 60 (two shells), 30 (square
     work). The next circle falls on the first."""
     centres, radii = circles(10, one(count + 1, step, 0.4))
@@ -113,7 +113,7 @@ def test_four_rows_of_twenty_rings(circles):
     assert np.array_equal(centres[:20], centres[60:])
 
 
-def test_rows_of_eight_slope_by_a_number_a_row(circles):
+def test_each_row_of_eight_is_indexed_by_one_number(circles):
     """Page 20, pattern 3: step 15, then for each row the wheel a number on and the chuck a turn in."""
     series = """
 [[pass]]
@@ -132,14 +132,14 @@ each = { index = "1 hole", chuck.shift = "-1 turn" }
     assert numbers_of(rows[:, 0]) == pytest.approx([0, 1, 2, 3, 4])
 
 
-def test_two_shells_stand_across_from_each_other(circles):
+def test_two_shells_are_opposite_each_other(circles):
     """Page 20, pattern 4: a double shell at 120 and 60."""
     centres, _ = circles(8, one(2, 60, 0.3))
     assert centres[0] == pytest.approx(-centres[1])
 
 
 @pytest.mark.parametrize(("way", "number"), [("1 hole", 1), ("-1 hole", -1)])
-def test_rows_of_ten_incline_to_the_side_that_the_wheel_is_moved(way, number, circles):
+def test_rows_of_ten_incline_to_the_side_to_which_the_wheel_is_moved(way, number, circles):
     """Pattern 6-27 (plate 12, 1): step 12, each row the chuck down 2 turns and the wheel a number forwards or backwards: forwards
     the rows incline to the right, backwards to the left."""
     series = f"""
@@ -158,7 +158,7 @@ each = {{ index = "{way}", chuck.shift = "2 turns" }}
     assert np.degrees(np.unwrap(np.angle(rows[:, 0] / rows[0, 0]))) == pytest.approx([-3 * number * k for k in range(4)])
 
 
-def test_eight_circles_and_then_four_pairs_that_stand_a_number_to_their_sides(circles):
+def test_eight_circles_are_followed_by_four_pairs_one_number_to_either_side(circles):
     """Page 23 (plate 14, 2): the wheel at 120, 15, 30 and so on to 105, eight circles (the book's count); then the slide rest 4
     numbers on, and the wheel at 1, 14, 31, 44, 61, 74, 91, 104."""
     pairs = """
@@ -185,7 +185,7 @@ each = { index = "30 holes" }
     assert np.unique(radii).tolist() == [3.0, 3.4]
 
 
-def test_three_at_a_third_of_a_turn(circles):
+def test_three_circles_are_a_third_of_a_turn_apart(circles):
     """Page 23, pattern 3: the wheel at 120, 40, 80."""
     centres, _ = circles(5, one(3, 40, 0.2))
     assert np.degrees(np.angle(centres / centres[0])) % 360 == pytest.approx([0, 240, 120])
@@ -228,7 +228,7 @@ def test_lines_of_thirteen_twelve_and_eleven_are_staggered(circles):
         assert np.abs(following - last[1:]) == pytest.approx([5**0.5] * following.size)
 
 
-def test_the_next_row_stands_half_a_step_on(circles):
+def test_the_second_row_is_offset_by_half_a_step(circles):
     """Page 18: the first row at 1, 6, 12 and so on (here by sixes), the next at 3, 9, 15."""
     rows = one(20, 6, 0.1).replace("[pass.series]", "[[pass.series]]")
     rows += '[[pass.series]]\ncount = 2\neach = { index = "3 holes", chuck.shift = "2 turns" }\n'

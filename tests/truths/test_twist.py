@@ -104,7 +104,7 @@ def test_the_crests_in_the_wood_wind_at_38_1_degrees():
 
 
 @pytest.mark.parametrize(("turns", "travel"), [(1, -10.0), ("1/4", -50.8), ("7/3", -20.0)])
-def test_a_groove_goes_round_once_in_its_lead_at_the_angle_of_the_tangent(turns, travel):
+def test_a_groove_makes_one_turn_in_its_lead_at_the_angle_of_its_tangent(turns, travel):
     """Helix: the lead is travel over turns, and its angle to the axis atan(pi d / lead). From memory."""
     path = trace(cut_on(sliding(), turns=turns, at=At(x=INCH), travel=At(z=travel)), chord=1e-3)
     lead = travel / float(Fraction(turns))

@@ -45,7 +45,7 @@ def test_an_eccentric_disc_is_steepest_at_asin_of_offset_over_reach(follower, no
 
 
 @pytest.mark.parametrize("cam", [EccentricCam(radius=30.0, offset=10.0), Wave(lobes=3, base_radius=40.0, rise=6.0)])
-def test_a_flat_is_always_square_to_its_way(cam):
+def test_a_flat_follower_has_pressure_angle_zero(cam):
     assert found(cam, FlatFollower()).angle_deg == 0
     assert list(findings(Drive(cam, follower=FlatFollower()))) == []
 
@@ -96,7 +96,7 @@ def test_a_rise_by_a_law(law, rise, turn, base, angle, part):
     assert (steep.at_deg - (360 - turn)) / turn == pytest.approx(part, abs=1e-3)
 
 
-def test_a_rocking_headstock_as_tall_as_a_tower_slides():
+def test_a_rocking_headstock_tends_to_a_sliding_one_as_the_pivot_rises():
     cam = Wave(lobes=6, base_radius=50.0, rise=6.0)
     slid = found(cam, Roller(4.0)).angle_deg
     rocks = (Headstock(sideways="rocks", pivot_height=height) for height in (1e3, 1e4, 1e5))
@@ -126,19 +126,19 @@ def findings(drive, name="waves", headstock=SLIDES):
     return climb([cut], [trace(cut)])
 
 
-def test_an_easy_cam_is_passed_over_in_silence():
+def test_a_cam_with_a_small_pressure_angle_has_no_finding():
     assert list(findings(Drive(Wave(lobes=12, base_radius=62.0, rise=2.2), follower=Roller(4.0)))) == []
 
 
 @pytest.mark.parametrize(("lobes", "level"), [(10, None), (11, "warning"), (30, "warning"), (31, "problem")])
-def test_it_warns_above_30_degrees_and_it_is_a_problem_above_60(lobes, level):
+def test_above_30_degrees_is_a_warning_and_above_60_a_problem(lobes, level):
     """tan = 3 lobes / sqrt(53^2 - 3^2): 10 lobes 29.55 degrees, 11 31.95; 30 59.55, 31 60.36."""
     cam = Wave(lobes=lobes, base_radius=50.0, rise=6.0)
     levels = [each.level for each in findings(Drive(cam, follower=Knife()))]
     assert levels == ([level] if level else [])
 
 
-def test_a_finding_says_where_how_steep_and_what_would_do():
+def test_a_finding_gives_the_place_the_angle_and_the_remedies():
     (said,) = findings(Drive(Wave(lobes=12, base_radius=40.0, rise=6.0), follower=Roller(2.0)), name="waves")
     assert str(said) == (
         "warning (climb): waves, cam 1: the pressure angle of the roller is 38.3 degrees, 9.5 degrees from the top of a lobe in "
@@ -148,12 +148,12 @@ def test_a_finding_says_where_how_steep_and_what_would_do():
 
 
 @pytest.mark.parametrize("eased", [{"rise": 0.73 * 6}, {"base_radius": 1.37 * 40}])
-def test_what_it_advises_comes_to_about_30_degrees(eased):
+def test_the_advised_settings_give_about_30_degrees(eased):
     cam = Wave(**{"lobes": 12, "base_radius": 40.0, "rise": 6.0, **eased})
     assert found(cam, Roller(2.0)).angle_deg == pytest.approx(30, abs=1)
 
 
-def test_one_cam_of_two_is_named_and_each_pass_is_looked_at_once():
+def test_one_cam_of_two_is_named_and_a_series_is_reported_once():
     easy, steep = (Wave(lobes=lobes, base_radius=50.0, rise=4.0) for lobes in (3, 24))
     cams = [Drive(easy, follower=Knife(), name="slow"), Drive(steep, follower=Knife(), name="quick")]
     lathe = Lathe(name="bench", headstock=SLIDES)
@@ -162,6 +162,6 @@ def test_one_cam_of_two_is_named_and_each_pass_is_looked_at_once():
     assert [each.where for each in found_here] == ["twofold, quick"]
 
 
-def test_a_pass_without_cams_has_nothing_to_climb():
+def test_a_pass_without_cams_has_no_finding():
     cut = Cut(number=1, passed=Pass(), lathe=Lathe(name="bench", headstock=SLIDES))
     assert list(climb([cut], [trace(cut)])) == []

@@ -26,12 +26,12 @@ def test_examples_in_docstrings():
     assert doctest.testmod(lobework_climb).failed == 0
 
 
-def test_what_is_installed_is_what_is_tried():
+def test_the_tested_plugin_is_the_installed_one():
     record = next(record for record in installed().loaded if record.name == "climb")
     assert (record.package, record.offers) == ("lobework-climb", (("check", "climb"),))
 
 
-def test_the_job_of_the_readme_is_found_to_be_what_it_says(tmp_path):
+def test_the_job_of_the_readme_gives_the_findings_shown_there(tmp_path):
     (tmp_path / "steep.toml").write_text(JOBS[0], encoding="utf-8")
     assert said(tmp_path / "steep.toml") == re.findall(r"```text\n(.*?)\n```", README, re.DOTALL)
 

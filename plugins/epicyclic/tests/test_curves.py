@@ -95,7 +95,7 @@ def test_a_change_wheel_on_a_wheel_of_120_gives_the_loops_that_lukin_counts(chan
 
 
 @pytest.mark.parametrize(("change", "loops"), [(60, 2), (40, 3), (30, 4), (24, 5)])
-def test_loops_that_keep_off_the_middle_cross_their_own_line_once_each(change, loops):
+def test_loops_that_do_not_reach_the_middle_cross_themselves_once_each(change, loops):
     assert crossings(path_of(2.0, Stage(arm=3.0, train=[(change, 120)]), chord=0.01)) == loops, LUKIN
 
 
@@ -105,7 +105,7 @@ def test_without_eccentricity_there_is_no_figure():
     assert np.abs(np.abs(z) - 9.0).max() < 1e-12, LUKIN
 
 
-def test_three_loops_overlap_in_the_middle_once_the_cutter_goes_further_out_than_the_slide():
+def test_three_loops_overlap_in_the_middle_if_x_exceeds_the_arm():
     """Lukin, figure 316: the tool moved outward, the three loops overlap the centre, where curved triangles are left."""
     short, past = (path_of(x, Stage(arm=3.0, train=[(40, 120)]), chord=0.01) for x in (2.4, 3.6))
     assert times_round(past) - times_round(short) == 3, LUKIN
@@ -116,7 +116,7 @@ def test_three_loops_overlap_in_the_middle_once_the_cutter_goes_further_out_than
 @pytest.mark.parametrize(
     ("change", "idler"), [(60, False), (40, False), (30, False), (48, False), (80, False), (40, True), (30, True)]
 )
-def test_cut_as_far_out_as_the_slide_it_is_a_rose(change, idler):
+def test_with_x_equal_to_the_arm_the_curve_is_a_rose(change, idler):
     """Every loop goes through the centre: r = 2 arm cos(k a) with k = 1 / (1 + 2 ratio).
 
     *Encyclopedia of Mathematics*, "Roses (curves)": m petals if m and n of k = m/n are both odd, else 2 m.
@@ -150,7 +150,7 @@ def test_cusps_of_rolled_curves(cusps):
 
 
 @pytest.mark.parametrize(("x", "loops"), [(0.9, 0), (1.1, 3)])
-def test_cusps_stand_between_loops_and_none(x, loops):
+def test_cusps_separate_curves_with_loops_from_curves_without(x, loops):
     """A cutter inside the rolling circle draws no loops, one outside it a loop for each cusp: |1 + ratio| x and |ratio| arm."""
     assert turned_back(path_of(x, rolled(1.0, 3)[1])) == loops
 

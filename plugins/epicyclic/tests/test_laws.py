@@ -26,7 +26,7 @@ def work(chuck, turned):
 
 @settings(deadline=None)
 @given(chuck=chucks)
-def test_it_stands_as_it_did_after_the_turns_that_it_says_and_no_fewer(chuck):
+def test_the_chuck_repeats_after_its_period_and_not_earlier(chuck):
     turns = chuck.period_turns
     assert all((turns * ratio).denominator == 1 for ratio in chuck.ratios)
     for prime in (p for p in (2, 3, 5, 7, 11, 97) if turns % p == 0):
@@ -37,14 +37,14 @@ def test_it_stands_as_it_did_after_the_turns_that_it_says_and_no_fewer(chuck):
 
 @settings(deadline=None)
 @given(chuck=chucks)
-def test_the_work_never_goes_further_out_than_its_arms_together(chuck):
+def test_the_work_moves_at_most_the_sum_of_the_arms(chuck):
     reach = sum(abs(stage.arm) for stage in chuck.stages)
     assert np.hypot(*chuck.motions(theta).shift.T[:2]).max() <= reach + 1e-9
 
 
 @settings(deadline=None)
 @given(chuck=chucks)
-def test_with_every_slide_in_the_middle_the_work_only_turns(chuck):
+def test_with_every_arm_zero_the_work_only_rotates(chuck):
     """The rate is the sum of the ratios of the wheels."""
     still = Epicyclic(stages=[Stage(arm=0.0, train=each.train, idler=each.idler) for each in chuck.stages])
     placed = still.motions(theta)

@@ -64,7 +64,7 @@ def test_a_job_file_holds_any_number_of_stages(tmp_path):
         ("'40:120'", "'40:120' must be pairs of wheels, driver and driven, in teeth, such as [[60, 120]]"),
     ],
 )
-def test_a_train_that_cannot_be_is_refused_with_its_line_and_key(train, message, tmp_path):
+def test_an_invalid_train_is_refused_with_its_line_and_key(train, message, tmp_path):
     with pytest.raises(InputError) as refused:
         read(tmp_path, "[[40, 120]]", train)
     assert str(refused.value) == f"{tmp_path / 'job.toml'}:11: chuck[1].stages[1].train: {message}"
@@ -81,14 +81,14 @@ def test_a_train_that_cannot_be_is_refused_with_its_line_and_key(train, message,
         ("[[40, 120]]", "[[40, 120]]\nidler = 1", "idler: 1 does not fit here; write true or false"),
     ],
 )
-def test_a_stage_that_cannot_be_is_refused_with_its_key(old, new, message, tmp_path):
+def test_an_invalid_stage_is_refused_with_its_key(old, new, message, tmp_path):
     with pytest.raises(InputError) as refused:
         read(tmp_path, old, new)
     assert f"chuck[1].stages[1].{message}" in str(refused.value)
     assert "\n" not in str(refused.value)
 
 
-def test_each_stage_says_where_its_slide_stands_and_ends():
+def test_each_stage_gives_the_position_and_the_limits_of_its_slide():
     stages = [Stage(arm=3.0, train=[(60, 120)]), Stage(arm=-2.0, train=[(60, 120)], travel=25.0)]
     slides = Epicyclic(stages=stages).slides(np.linspace(0, 7, 5))
     ends = [(slide.name, slide.at.tolist(), slide.low, slide.high) for slide in slides]
@@ -96,7 +96,7 @@ def test_each_stage_says_where_its_slide_stands_and_ends():
 
 
 @pytest.mark.parametrize("given", [[], "stage", 3.0, [Stage], [{"arm": 3.0}]])
-def test_stages_that_are_none_are_refused(given):
+def test_invalid_stages_are_refused(given):
     with pytest.raises(SettingError, match=r"^stages"):
         Epicyclic(stages=given)
 
@@ -133,7 +133,7 @@ def test_a_ratio_is_exact_and_every_mesh_after_the_first_reverses_it(train, idle
         ([(3, 7), (7, 3)], 7),
     ],
 )
-def test_it_comes_back_when_every_wheel_does(trains, turns):
+def test_the_period_is_that_of_all_wheels(trains, turns):
     chuck = Epicyclic(stages=[Stage(arm=1.0, train=[train]) for train in trains])
     assert chuck.period_turns == turns
     assert [chuck.period_turns * ratio % 1 for ratio in chuck.ratios] == [0] * len(trains)
@@ -147,14 +147,14 @@ def test_the_work_is_indexed_on_the_last_wheel():
     assert np.abs(on_chuck.motions(theta).rotation - on_stage.motions(theta).rotation).max() < 1e-15
 
 
-def test_a_lathe_without_a_wheel_that_stands_still_is_refused():
+def test_a_lathe_without_a_fixed_wheel_is_refused():
     chuck = Epicyclic(stages=[Stage(arm=1.0, train=[(60, 120)])])
     assert read_lathe("rocking-bench").mount(chuck).chucks
     with pytest.raises(SettingError, match="needs 'fixed wheel'"):
         replace(read_lathe("rocking-bench"), fittings=("ring",)).mount(chuck)
 
 
-def test_the_bench_sheet_says_what_to_set_on_each_stage(tmp_path):
+def test_the_bench_sheet_lists_the_settings_of_each_stage(tmp_path):
     """A length is also given in turns of the stage's own screw, and a train by its driving and driven wheels."""
     screw = "arm = '3 turns 4 div'\nscrew = { lead = '0.1 in' }"
     (tmp_path / "job.toml").write_text(JOB.replace("arm = 12", screw), encoding="utf-8")
@@ -167,7 +167,7 @@ def test_the_bench_sheet_says_what_to_set_on_each_stage(tmp_path):
 @pytest.mark.parametrize(
     "step", ["arm = 2", "'stage 1.arm' = 2", "'epicyclic.stage 1.arm' = '2 mm'", "epicyclic = { 'stage 1' = { arm = 2 } }"]
 )
-def test_a_series_winds_a_stage_s_slide_on(step, tmp_path):
+def test_a_series_steps_the_slide_of_a_stage(step, tmp_path):
     path = tmp_path / "job.toml"
     path.write_text(f"{JOB}\n[pass.series]\ncount = 3\neach = {{ {step} }}\n", encoding="utf-8")
     job = read_job(path)
@@ -181,20 +181,20 @@ def test_a_series_winds_a_stage_s_slide_on(step, tmp_path):
     ("step", "message"),
     [("'stage 2.arm' = 2", "nothing here has a setting 'stage 2.arm'"), ("train = 2", "nothing here has a setting 'train'")],
 )
-def test_what_cannot_be_wound_on_is_refused(step, message, tmp_path):
+def test_an_invalid_step_of_a_stage_is_refused(step, message, tmp_path):
     path = tmp_path / "job.toml"
     path.write_text(f"{JOB}\n[pass.series]\ncount = 3\neach = {{ {step} }}\n", encoding="utf-8")
     with pytest.raises(InputError, match=message):
         read_job(path).trace()
 
 
-def test_the_work_s_own_wheel_is_set_by_holes_and_nowhere_between(tmp_path):
+def test_the_index_must_fall_on_a_hole(tmp_path):
     chuck = read(tmp_path, 'kind = "epicyclic"', 'kind = "epicyclic"\nindex = "8 holes of 96"\nwheel = { circles = [96, 144] }')
     assert chuck.index == Phase(Fraction(1, 12))
     with pytest.raises(InputError, match="must fall on a hole"):
         read(tmp_path, 'kind = "epicyclic"', 'kind = "epicyclic"\nindex = "1/7 turn"\nwheel = { circles = [96, 144] }')
 
 
-def test_numbers_of_numpy_are_kept_as_pythons():
+def test_numpy_numbers_are_stored_as_python_numbers():
     stage = Stage(arm=np.float64(3), train=[np.array([60, 120])])
     assert repr(stage) == repr(Stage(arm=3.0, train=[(60, 120)]))

@@ -79,7 +79,7 @@ def test_a_circle_of_40_mm_spans_1600_units(tmp_path):
     assert np.abs(np.hypot(*(drawn - (drawn.min(axis=0) + 20)).T) - 20).max() <= UNIT / 2 * 2**0.5 + 0.002
 
 
-def test_every_point_lies_within_half_a_unit(tmp_path):
+def test_every_point_is_rounded_by_at_most_half_a_unit(tmp_path):
     """The centre of the work in the plot follows from the outline, a circle of known size."""
     drawing = job(tmp_path, **IN_MM).trace().drawing()
     (_, on_sheet), *passes = read(render(drawing))
@@ -97,7 +97,7 @@ def test_the_same_job_in_inches_gives_the_same_file(tmp_path):
     assert mm == inches
 
 
-def test_one_pass_one_pen_and_round_again_after_the_eighth():
+def test_each_pass_has_its_own_pen_and_the_ninth_uses_pen_1_again():
     layers = [[line((0, k), (10, k))] for k in range(11)]
     (_, sheet_lines), *passes = read(render(sheet(*layers)))
     assert [pen for pen, _ in passes] == [1, 2, 3, 4, 5, 6, 7, 8, 1, 2, 3]
@@ -106,7 +106,7 @@ def test_one_pass_one_pen_and_round_again_after_the_eighth():
     assert sheet_lines
 
 
-def test_every_line_is_drawn_once_and_the_pen_s_way_through_the_air_is_short():
+def test_every_line_is_drawn_once_and_pen_up_travel_is_short():
     """Two hundred rows from left to right, in random order: a pen that turns at each end has short pen-up moves."""
     rows = np.random.default_rng(7).permutation(200)
     file = render(sheet([line((0, row * 0.5), (60, row * 0.5)) for row in rows]))
@@ -118,7 +118,7 @@ def test_every_line_is_drawn_once_and_the_pen_s_way_through_the_air_is_short():
     assert air < as_given / 20
 
 
-def test_a_closed_line_is_begun_where_the_pen_comes_to_it():
+def test_a_closed_line_starts_at_the_point_nearest_to_the_pen():
     turns = {10.0: 0.0, 11.0: 2.0, 12.0: 4.0}
     turn = np.linspace(0, 2 * np.pi, 361)
     ring = [line(*(radius * np.stack([np.cos(turn + on), np.sin(turn + on)], axis=-1))) for radius, on in turns.items()]
@@ -127,13 +127,13 @@ def test_a_closed_line_is_begun_where_the_pen_comes_to_it():
     assert all(np.abs(after[0] - before[-1]).max() < 2.05 for before, after in pairwise(drawn))
 
 
-def test_the_next_pass_begins_near_where_the_last_one_ended():
+def test_the_next_pass_starts_near_the_end_of_the_last_one():
     first, far, near = [line((0, 0), (90, 0))], line((0, 1), (0, 40)), line((90, 1), (90, 40))
     _, _, (_, lines) = read(render(sheet(first, [far, near])))
     assert [each[0, 0] for each in lines] == [90, 0]
 
 
-def test_a_hair_s_breadth_does_not_decide_on_which_side_of_the_half_a_point_falls():
+def test_rounding_at_half_a_unit_ignores_tiny_differences():
     """Lengths that come from inches differ from those in mm by the last bit."""
     halves = 10 + 0.0125 + np.arange(40) * UNIT
     edge = line((0, 0), (20, 20))
@@ -141,12 +141,12 @@ def test_a_hair_s_breadth_does_not_decide_on_which_side_of_the_half_a_point_fall
     assert render(below) == render(above)
 
 
-def test_a_stroke_that_is_closed_comes_back_to_its_beginning():
+def test_a_closed_stroke_ends_at_its_start():
     (square,) = of_pass(render(sheet([line((0, 0), (10, 0), (10, 10), (0, 10), closed=True)])), 1)
     assert np.abs(np.diff(square, axis=0)).sum() == pytest.approx(40)
 
 
-def test_the_cutter_s_way_through_air_is_not_drawn():
+def test_air_strokes_of_the_cutter_are_not_drawn():
     (drawn,) = of_pass(render(sheet([line((0, 0), (10, 0)), line((10, 0), (10, 30), ink="air")])), 1)
     assert np.ptp(drawn, axis=0) == pytest.approx([10, 0])
 
@@ -165,14 +165,14 @@ def test_the_scale_bar_is_20_mm_long_and_the_corners_are_marked_first():
     assert np.ptp(lines[4], axis=0) == pytest.approx([20, 0])
 
 
-def test_nothing_lies_beyond_the_marks(tmp_path):
+def test_nothing_is_drawn_outside_the_corner_marks(tmp_path):
     lines = [line for _, lines in read(render(job(tmp_path, **IN_MM).trace().drawing())) for line in lines]
     marked, rest = np.concatenate(lines[:4]), np.concatenate(lines[4:])
     assert (rest.min(axis=0) >= marked.min(axis=0)).all()
     assert (rest.max(axis=0) <= marked.max(axis=0)).all()
 
 
-def test_a_title_is_written_in_letters_that_every_plotter_has():
+def test_a_title_is_written_in_ascii():
     file = render(sheet([line((0, 0), (80, 0))], title="Große Dosé\x03\n\u00d7 ;2"))
     assert b"LBGro?e Dose? ? ;2\x03" in file
     assert file.isascii()
@@ -186,7 +186,7 @@ def test_a_long_title_is_broken_into_lines_that_fit():
     assert b" ".join(reversed(labels[1:])).count(b"wave rings") == 4
 
 
-def test_a_plot_beyond_a_plotter_s_numbers_is_refused():
+def test_a_plot_beyond_the_coordinate_range_is_refused():
     render(sheet([line((0, 0), (819, 0))]))
     with pytest.raises(InputError) as refused:
         render(sheet([line((0, 0), (900, 0))]))
@@ -206,6 +206,6 @@ def test_the_file_is_the_same_each_time(tmp_path):
 
 
 @pytest.mark.parametrize("file", [b"PU0,0", b"XX0;", b"SP1;PU40000,0;", b"SP1;PU1;"])
-def test_the_reader_takes_nothing_that_it_does_not_know(file):
+def test_the_reader_refuses_unknown_instructions(file):
     with pytest.raises(ValueError, match=r"no instruction|range of a plotter|unknown instruction|zip"):
         read(file)

@@ -25,7 +25,7 @@ def test_examples_in_docstrings():
     assert doctest.testmod(lobework_plotter).failed == 0
 
 
-def test_what_is_installed_is_what_is_tried():
+def test_the_tested_plugin_is_the_installed_one():
     record = next(record for record in installed().loaded if record.name == "plotter")
     assert (record.package, record.offers) == ("lobework-plotter", (("target", "plotter"),))
 

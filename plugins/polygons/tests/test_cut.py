@@ -33,7 +33,7 @@ def test_a_polygon_is_cut_with_straight_sides(sides):
     assert np.abs(z).max() == pytest.approx(30 / np.cos(pi / sides), abs=1e-6)
 
 
-def test_what_is_cut_by_a_cam_of_constant_width_is_as_long_as_a_circle():
+def test_the_cut_of_a_constant_width_cam_has_the_length_pi_times_width():
     """E. Barbier, J. math. pures appl. 5 (1860), 273-286 (from memory). The traced line is too short by at most a third of the
     chord tolerance per radian of turning.
     """

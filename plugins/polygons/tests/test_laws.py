@@ -37,7 +37,7 @@ cams = st.one_of(polygons, arched(), constant)
 
 @settings(deadline=None)
 @given(cam=cams)
-def test_it_rises_from_its_sides_to_its_corners_and_falls_again(cam):
+def test_the_rise_falls_from_a_corner_to_the_middle_of_a_side_and_is_symmetric(cam):
     pitch = 2 * pi / cam.sides
     height = cam.rise_at(np.linspace(0, pitch / 2, 201))
     assert_allclose([height[0], height[-1]], [cam.rise, 0], rtol=0, atol=1e-9 * cam.base_radius)
@@ -47,7 +47,7 @@ def test_it_rises_from_its_sides_to_its_corners_and_falls_again(cam):
 
 @settings(deadline=None)
 @given(cam=cams)
-def test_corner_and_side_meet(cam):
+def test_the_rise_is_continuous_at_the_corners(cam):
     at = np.array(cam.corners)
     before, after = cam.rise_at(at - 1e-9), cam.rise_at(at + 1e-9)
     steep = np.abs(cam.slope_at(np.concatenate([at - 1e-9, at + 1e-9]))).max()
@@ -56,6 +56,6 @@ def test_corner_and_side_meet(cam):
 
 @settings(deadline=None, max_examples=30)
 @given(cam=constant)
-def test_between_two_flats_it_is_one_width_across(cam):
+def test_the_distance_of_two_opposite_flats_is_the_width(cam):
     lift = lift_of(cam, FlatFollower())
     assert_allclose(lift.curve.at(ROUND) + lift.curve.at(ROUND + pi) + 2 * lift.rest, cam.width, rtol=0, atol=2e-6)

@@ -44,7 +44,7 @@ def test_length_and_area_of_a_rounded_polygon(sides, corner):
 
 
 @pytest.mark.parametrize("sides", [3, 4, 6, 11])
-def test_corners_of_a_polygon_stand_on_the_circle_about_it(sides):
+def test_corners_of_a_polygon_lie_on_its_circumscribed_circle(sides):
     """Circumradius = apothem / cos(pi / n)."""
     cam = Polygon(sides=sides, base_radius=30.0)
     assert outline(cam, np.array([0.0, 2 * pi / sides])) == pytest.approx(30 / cos(pi / sides), rel=1e-15)
@@ -53,7 +53,7 @@ def test_corners_of_a_polygon_stand_on_the_circle_about_it(sides):
 
 @pytest.mark.parametrize("sides", [3, 5, 7, 21])
 @pytest.mark.parametrize("corner", [0.0, 2.0, 20.0, 39.0])
-def test_a_figure_of_constant_width_is_as_long_round_as_a_circle(sides, corner):
+def test_a_figure_of_constant_width_has_the_perimeter_of_a_circle(sides, corner):
     """E. Barbier, J. math. pures appl. 5 (1860), 273-286: pi times the width, whatever the figure (from memory)."""
     assert length_and_area(ConstantWidth(sides=sides, width=80.0, corner=corner))[0] == pytest.approx(80 * pi, rel=1e-12)
 
@@ -65,14 +65,14 @@ def test_area_of_the_triangle_of_constant_width():
 
 @pytest.mark.parametrize("sides", [3, 5, 9])
 @pytest.mark.parametrize("corner", [0.0, 6.0, 36.0])
-def test_two_flats_against_it_stand_the_width_apart_at_every_angle(sides, corner):
+def test_two_opposite_flats_are_one_width_apart_at_every_angle(sides, corner):
     lift = lift_of(ConstantWidth(sides=sides, width=80.0, corner=corner), FlatFollower())
     apart = lift.curve.at(ROUND) + lift.curve.at(ROUND + pi) + 2 * lift.rest
     assert_allclose(apart, 80.0, rtol=0, atol=1e-6)
     assert not lift.bridges
 
 
-def test_flats_against_a_polygon_do_not_stand_one_width_apart():
+def test_two_opposite_flats_on_a_polygon_have_no_constant_distance():
     lift = lift_of(Polygon(sides=5, base_radius=40.0), FlatFollower())
     assert np.ptp(lift.curve.at(ROUND) + lift.curve.at(ROUND + pi)) > 1
 
@@ -97,14 +97,14 @@ GROWN = [
 
 
 @pytest.mark.parametrize(("cam", "grown"), GROWN)
-def test_a_roller_s_centre_goes_round_the_cam_grown_by_its_radius(cam, grown):
+def test_the_centre_of_a_roller_follows_the_outline_offset_by_its_radius(cam, grown):
     """An offset curve of arcs and straight lines consists of arcs about the same centres and of straight lines."""
     lift = lift_of(cam, Roller(4.0))
     assert_allclose(lift.curve.at(ROUND) + lift.rest, outline(grown, ROUND), rtol=0, atol=1e-6)
 
 
 @pytest.mark.parametrize("cam", [pair[0] for pair in GROWN])
-def test_a_knife_goes_round_the_cam_itself(cam):
+def test_a_knife_follows_the_outline(cam):
     lift = lift_of(cam, Knife())
     assert_allclose(lift.curve.at(ROUND) + lift.rest, outline(cam, ROUND), rtol=0, atol=1e-6)
 
@@ -134,7 +134,7 @@ def test_a_rounded_corner_runs_smoothly_into_its_sides(bow):
         assert cam.rise_at(before) == pytest.approx(cam.rise_at(after), abs=1e-6)
 
 
-def test_the_largest_roller_for_a_hollow_side_is_as_round_as_its_arc():
+def test_the_largest_roller_for_a_hollow_side_has_the_radius_of_its_arc():
     cam = Arched(sides=4, base_radius=45.0, bow=-3.0)
     assert largest_roller(cam) == pytest.approx(-cam.arc, rel=1e-3)
     assert lift_of(cam, Roller(-0.98 * cam.arc)).bridges == ()
@@ -142,7 +142,7 @@ def test_the_largest_roller_for_a_hollow_side_is_as_round_as_its_arc():
     assert largest_roller(Arched(sides=4, base_radius=45.0, bow=3.0)) == inf
 
 
-def test_between_its_bounds_an_arched_cam_goes_from_overhanging_to_round():
+def test_the_bounds_of_the_bow_give_a_round_cam_and_a_vertical_flank():
     base, half = 40.0, pi / 3
     assert_allclose(outline(Arched(sides=3, base_radius=base, bow=base * (1 - cos(half))), ROUND), base, rtol=1e-14)
     upright = Arched(sides=3, base_radius=base, bow=-base * sin(half))
@@ -165,7 +165,7 @@ def test_an_almost_straight_side_is_as_exact_as_a_straight_one(bow):
         ConstantWidth(sides=5, width=80.0, corner=40.0),
     ],
 )
-def test_corners_as_round_as_can_be_leave_a_round_disc(cam):
+def test_the_largest_corner_radius_gives_a_round_disc(cam):
     assert_allclose(outline(cam, ROUND), 40.0, rtol=1e-12)
     assert cam.rise == pytest.approx(0, abs=1e-12)
 
@@ -197,11 +197,11 @@ def test_sides_are_a_whole_number(sides, shape):
         ),
     ],
 )
-def test_what_no_such_cam_can_be_is_refused_in_one_line(make, message):
+def test_invalid_settings_are_refused_in_one_line(make, message):
     with pytest.raises(SettingError) as refused:
         make()
     assert str(refused.value) == message
 
 
-def test_numbers_of_numpy_are_kept_as_pythons():
+def test_numpy_numbers_are_stored_as_python_numbers():
     assert repr(Polygon(sides=np.int64(4), base_radius=np.float32(30))) == repr(Polygon(sides=4, base_radius=30.0))

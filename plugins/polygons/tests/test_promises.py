@@ -25,7 +25,7 @@ def test_examples_in_docstrings():
     assert doctest.testmod(lobework_polygons).failed == 0
 
 
-def test_what_is_installed_is_what_is_tried():
+def test_the_tested_plugin_is_the_installed_one():
     record = next(record for record in installed().loaded if record.name == "polygons")
     assert record.package == "lobework-polygons"
     assert record.offers == (("cam", "polygon"), ("cam", "arched"), ("cam", "constant width"))
