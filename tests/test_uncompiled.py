@@ -5,17 +5,14 @@ from __future__ import annotations
 import os
 import subprocess
 import sys
-from dataclasses import replace
+from random import Random
 
 import numpy as np
+import pytest
 
-from lobework.carve.compiled import CompiledBackend
-from lobework.carve.stock import stock_of
 from lobework.cli import main
-from lobework.parts.cutter import Vee
-from lobework.parts.holder import CuttingFrame, DrillingSpindle, EccentricFrame, FixedTool
-from lobework.parts.piece import Barrel, Disc
-from tests.carving import on_face, on_round
+from tests.search import examples, seed
+from tests.small_sweeps import depths_of, sweeps
 
 JOB = """
 title = "Trial"
@@ -57,17 +54,9 @@ np.savez(sys.argv[1], **depths())
 
 
 def depths():
-    """Short passes of every kind of holder over a face, level and sloping, and of two round a barrel."""
-    disc, barrel = (stock_of(Disc(diameter=10.0, thickness=3.0), 0.5), stock_of(Barrel(diameter=10.0, length=9.0), 0.5))
-    vee, found = Vee(angle_deg=90.0, width=2.0), {}
-    holders = (DrillingSpindle(), FixedTool(), CuttingFrame(radius=6.0), EccentricFrame(radius=1.0))
-    cases = [
-        (disc, on_face(replace(vee, holder=each), [[-3.0, 0.0, -0.5], [3.0, 1.0, z]])) for each in holders for z in (-0.5, -0.3)
-    ]
-    cases += [(barrel, on_round(replace(vee, holder=each), barrel.surface, [0.1, 0.3], [3.0, 4.0], 0.5)) for each in holders[:2]]
-    for number, (stock, sweep) in enumerate(cases):
-        CompiledBackend().carve(stock, [sweep], found.setdefault(str(number), stock.uncut()))
-    return found
+    """The depths of some small sweeps, by name."""
+    every = sweeps()
+    return {name: depths_of(*every[name]) for name in Random(seed(11)).sample(sorted(every), examples(60))}
 
 
 def uncompiled(*command, cwd=None):
@@ -96,7 +85,8 @@ def test_an_uncompiled_job_gives_the_same_files(tmp_path):
     assert compiled == python
 
 
-def test_every_kind_of_cutter_and_surface_is_carved_the_same(tmp_path):
+@pytest.mark.drawn
+def test_uncompiled_kernels_carve_the_same_depths(tmp_path):
     uncompiled("-c", CARVE, str(tmp_path / "depths.npz"))
     python = np.load(tmp_path / "depths.npz")
     for name, depth in depths().items():
