@@ -64,27 +64,27 @@ class CompiledBackend:
     def carve(self, stock: Stock, sweeps: Sequence[Sweep], depth: Depth, progress: Progress | None = None) -> None:
         """Deepen ``depth`` in place wherever a sweep goes deeper; see `Backend.carve`."""
         refuse(self, stock, sweeps)
-        together: list[Sweep] = []
-        alone: list[tuple[Route, Sweep]] = []
+        joint_sweeps: list[Sweep] = []
+        single_sweeps: list[tuple[Route, Sweep]] = []
         for sweep in sweeps:
             route = _route(stock, sweep)
             if route is None:
-                together.append(sweep)
+                joint_sweeps.append(sweep)
             else:
-                alone.append((route, sweep))
-        sizes = [sum(len(sweep.tip) for sweep in together), *(len(sweep.tip) for _, sweep in alone)]
+                single_sweeps.append((route, sweep))
+        sizes = [sum(len(sweep.tip) for sweep in joint_sweeps), *(len(sweep.tip) for _, sweep in single_sweeps)]
         done = list(itertools.accumulate(sizes, initial=0))
 
-        def told(lot: int) -> Callable[[float], None]:
-            def tell(part: float) -> None:
+        def progress_of(index: int) -> Callable[[float], None]:
+            def report(part: float) -> None:
                 if progress is not None:
-                    progress((done[lot] + part * sizes[lot]) / done[-1])
+                    progress((done[index] + part * sizes[index]) / done[-1])
 
-            return tell
+            return report
 
-        if together:
-            carve_face(stock, together, depth, told(0))
-        for lot, (route, sweep) in enumerate(alone, 1):
-            route(stock, sweep, depth, told(lot))
+        if joint_sweeps:
+            carve_face(stock, joint_sweeps, depth, progress_of(0))
+        for index, (route, sweep) in enumerate(single_sweeps, 1):
+            route(stock, sweep, depth, progress_of(index))
         if progress is not None:
             progress(1.0)

@@ -94,7 +94,7 @@ class _Steps(NamedTuple):
     done: float
 
 
-def _some(counts: Callable[[slice], NDArray[np.intp]], total: int, at_once: int) -> Iterator[tuple[slice, _Steps]]:
+def _step_batches(counts: Callable[[slice], NDArray[np.intp]], total: int, at_once: int) -> Iterator[tuple[slice, _Steps]]:
     """Yield the steps of a path in batches of some thousands of pieces, each with the step before and the step after the batch.
 
     ``counts`` returns the number of pieces of each step of a range; ``at_once`` is the greatest number of steps in a batch.
@@ -102,8 +102,8 @@ def _some(counts: Callable[[slice], NDArray[np.intp]], total: int, at_once: int)
     for first in range(0, total, at_once):
         upto = min(first + at_once, total)
         ends = np.cumsum(counts(slice(first, upto)))
-        lots = np.searchsorted(ends, np.arange(4 * _AT_ONCE, ends[-1], 4 * _AT_ONCE))
-        for low, high in zip(np.unique([0, *lots]), [*np.unique([0, *lots])[1:], upto - first], strict=True):
+        breaks = np.searchsorted(ends, np.arange(4 * _AT_ONCE, ends[-1], 4 * _AT_ONCE))
+        for low, high in zip(np.unique([0, *breaks]), [*np.unique([0, *breaks])[1:], upto - first], strict=True):
             if low == high:
                 continue
             near = slice(max(first + low - 1, 0), min(first + high + 1, total))
@@ -115,15 +115,15 @@ def _some(counts: Callable[[slice], NDArray[np.intp]], total: int, at_once: int)
             yield near, _Steps(step, number / count[step], (number + 1) / count[step], cut, float((first + high) / total))
 
 
-def _rows(vectors: Array, which: slice) -> Array:
+def _vectors_at(vectors: Array, which: slice) -> Array:
     """Return the vectors at a range of points; a single vector applies to all points."""
     return np.broadcast_to(vectors, (which.stop - which.start, 3)) if len(vectors) == 1 else vectors[which]
 
 
-def _pieces(sweep: Sweep, aside: float, at_once: int) -> Iterator[tuple[float, Records[Piece]]]:
+def _pieces(sweep: Sweep, axis_angle: float, at_once: int) -> Iterator[tuple[float, Records[Piece]]]:
     """Yield the pieces of the path in batches for the kernel, each with the fraction of the path done.
 
-    ``aside`` is the angle from ``level`` to the axis of the frame, rad.
+    ``axis_angle`` is the angle from ``level`` to the axis of the frame, rad.
     """
     from lobework.kernels.records import of_vectors, zeros
     from lobework.kernels.sweep.frame_on_face import Piece
@@ -131,7 +131,11 @@ def _pieces(sweep: Sweep, aside: float, at_once: int) -> Iterator[tuple[float, R
     tip, total = sweep.tip, max(len(sweep.tip) - 1, 1)
 
     def turn(which: slice) -> Array:
-        level = _rows(sweep.level, slice(which.start, which.stop + 1)) if len(tip) > 1 else np.repeat(sweep.level[:1], 2, axis=0)
+        level = (
+            _vectors_at(sweep.level, slice(which.start, which.stop + 1))
+            if len(tip) > 1
+            else np.repeat(sweep.level[:1], 2, axis=0)
+        )
         x, y = level[:, 0], level[:, 1]
         turned: Array = np.arctan2(x[:-1] * y[1:] - y[:-1] * x[1:], x[:-1] * x[1:] + y[:-1] * y[1:])
         return turned
@@ -139,11 +143,11 @@ def _pieces(sweep: Sweep, aside: float, at_once: int) -> Iterator[tuple[float, R
     def counts(which: slice) -> NDArray[np.intp]:
         return np.maximum(np.ceil(np.abs(turn(which)) / _MOST_TURN_RAD), 1).astype(np.intp)
 
-    for near, steps in _some(counts, total, at_once):
+    for near, steps in _step_batches(counts, total, at_once):
         place = tip[near.start : near.stop + 1]
         move = np.diff(place, axis=0) if len(tip) > 1 else np.zeros((1, 3))
-        level = _rows(sweep.level, near)[steps.step]
-        begins = np.arctan2(level[:, 1], level[:, 0]) + aside
+        level = _vectors_at(sweep.level, near)[steps.step]
+        begins = np.arctan2(level[:, 1], level[:, 0]) + axis_angle
         turned = turn(near)[steps.step]
         first, last = begins + steps.begin * turned, begins + steps.end * turned
         pieces = zeros(Piece, len(steps.step))

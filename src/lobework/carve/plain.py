@@ -2,7 +2,7 @@
 
 Three ideas, each with its source. A cutter is a union of convex parts; a point is at least as far from a part as from any wall,
 a plane or cone, that separates the two (`_Part`). Seen from a cutter that moves and turns uniformly, the path of a point is close
-to its chord (`_Path`). So one wall clears a whole box of rays and poses; a box that it does not clear is halved (`_looked_at`).
+to its chord (`_Path`). So one wall clears a whole box of rays and poses; a box that it does not clear is halved (`_branch`).
 """
 
 from __future__ import annotations
@@ -30,9 +30,9 @@ __all__ = ["PlainBackend"]
 _FAR_MM: Final = 1e4  # deeper than any work
 _WITHIN_MM: Final = 1e-7  # greatest depth that may remain uncut along a ray
 _LEAST_MM: Final = 1e-10  # a smaller box is not halved
-_TOUCHES_MM: Final = 4e-10  # a cutter this near meets a ray: the error bound of a box that is too small to be halved
+_CONTACT_MM: Final = 4e-10  # a cutter this near meets a ray: the error bound of a box that is too small to be halved
 _NUDGE_MM: Final = 1e-4  # step along a ray for the slope of its distance from a wall
-_NONE: Final = 1e-12  # smaller values are rounding errors
+_ROUNDING: Final = 1e-12  # smaller values are rounding errors
 _WALLS: Final = 3  # tried in each box, each at the depth where the ray crosses the one before
 _BATCH: Final = 1 << 14  # boxes examined together
 _STEPS: int = 1 << 8  # steps of a path carved together
@@ -83,14 +83,14 @@ class PlainBackend:
                 for each in sweep.edge.parts:
                     part, waiting = _Part.of(each, sweep.holder), [boxes[:, begin : begin + _STEPS]]
                     while waiting:
-                        left = _looked_at(rays, path, part, waiting.pop(), best)
+                        left = _branch(rays, path, part, waiting.pop(), best)
                         waiting += [left[:, first : first + _BATCH] for first in range(0, left.shape[1], _BATCH)]
                 if progress is not None:
                     progress((number + min(1.0, (begin + _STEPS) / len(place))) / len(sweeps))
             np.maximum(depth, best, out=depth, casting="same_kind")
 
 
-def _looked_at(rays: _Rays, path: _Path, part: _Part, boxes: Array, best: Array) -> Array:
+def _branch(rays: _Rays, path: _Path, part: _Part, boxes: Array, best: Array) -> Array:
     """Return the halves of boxes in which a cut may exceed ``best``; deepen ``best`` where the cutter meets their middle rays.
 
     ``boxes``, (2, n, 5), are the lower and upper bounds of row, column, step, fraction of the step, and depth, mm. A wall that
@@ -101,32 +101,32 @@ def _looked_at(rays: _Rays, path: _Path, part: _Part, boxes: Array, best: Array)
     middle[:, :3] = np.floor(middle[:, :3])
     row, column, step = middle[:, :3].astype(np.intp).T
     alone, work, ray = (low == high)[:, :2].all(axis=1), rays.stock.inside[row, column], np.stack(rays.stock.rays(row, column))
-    least, e = np.where(alone, best[row, column], 0.0), np.minimum(high[:, 4], rays.limit[row])  # e: depth to try
-    most = np.maximum(np.where(alone, e, high[:, 4]), least)
-    first, seen, last = poses = [path.seen(step, at[:, 3], ray) for at in (low, middle, high)]
-    top, bottom = ([_along(each, deep) for each in (ray, *poses)] for deep in (least, most))
-    sagitta, spread = path.sagitta(step, (high - low)[:, 3] / 2, top[::2], bottom[::2]), rays.spread(low, middle, high, most)
-    slack, far, halves = spread.sum(axis=1) + sagitta + _LEAST_MM, most, np.stack([most, most])
+    shallowest, trial = np.where(alone, best[row, column], 0.0), np.minimum(high[:, 4], rays.limit[row])  # depth to try
+    deepest = np.maximum(np.where(alone, trial, high[:, 4]), shallowest)
+    first, seen, last = poses = [path.in_cutter_axes(step, at[:, 3], ray) for at in (low, middle, high)]
+    top, bottom = ([_along(each, deep) for each in (ray, *poses)] for deep in (shallowest, deepest))
+    sagitta, spread = path.sagitta(step, (high - low)[:, 3] / 2, top[::2], bottom[::2]), rays.spread(low, middle, high, deepest)
+    slack, far, halves = spread.sum(axis=1) + sagitta + _LEAST_MM, deepest, np.stack([deepest, deepest])
     for _ in range(_WALLS):
-        met = np.clip(e, least, most)
+        met = np.clip(trial, shallowest, deepest)
         place = _along(seen, met)
-        apart, wall = part.wall(place)
+        distance, wall = part.wall(place)
         above, below = (np.stack([wall(place) for place in ends[1:]]) - slack for ends in (top, bottom))
-        falls = np.where(below > above, np.maximum(below, 0.0) / np.maximum(below - above, _NONE), 0.0)  # fraction cleared
-        bound = np.where((above > 0) & (below > 0), least, far - falls * (far - least))  # deepest possible cut, in each pose
+        cleared = np.where(below > above, np.maximum(below, 0.0) / np.maximum(below - above, _ROUNDING), 0.0)  # fraction cleared
+        bound = np.where((above > 0) & (below > 0), shallowest, far - cleared * (far - shallowest))  # deepest cut, in each pose
         halves = np.minimum(halves, np.maximum(bound[:2], bound[1:]))  # and in each half, between two of the poses
-        most = halves.max(axis=0)
-        climb = (wall(place + _NUDGE_MM * seen[1]) - apart) / _NUDGE_MM
-        e = np.where(climb > _NONE, met - apart / np.maximum(climb, _NONE), met)  # where the ray crosses the wall
-    crosses = (np.maximum(np.abs(seen[1]), np.abs(last[0] - first[0]))[:, 1] + sagitta > _NONE) | (not part.flat)
-    found = (apart <= _TOUCHES_MM) & work & crosses & (met <= rays.limit[row])
+        deepest = halves.max(axis=0)
+        wall_slope = (wall(place + _NUDGE_MM * seen[1]) - distance) / _NUDGE_MM
+        trial = np.where(wall_slope > _ROUNDING, met - distance / np.maximum(wall_slope, _ROUNDING), met)  # ray at the wall
+    crosses = (np.maximum(np.abs(seen[1]), np.abs(last[0] - first[0]))[:, 1] + sagitta > _ROUNDING) | (not part.is_blade)
+    found = (distance <= _CONTACT_MM) & work & crosses & (met <= rays.limit[row])
     np.maximum.at(best, (row[found], column[found]), met[found])
     sides = np.column_stack([spread, 0 * sagitta, np.linalg.norm(_along(last - first, met), axis=1) / 2 + sagitta])
     side, small = sides.argmax(axis=1), sides.max(axis=1) <= _LEAST_MM
-    doubt = (work & crosses | ~alone) & ~(small & found & (apart >= -_TOUCHES_MM))
+    doubt = (work & crosses | ~alone) & ~(small & found & (distance >= -_CONTACT_MM))
     enough, left = np.where(alone, best[row, column], 0.0) + _WITHIN_MM, []
     for half in (0, 1):
-        deep = np.where((side == 3) & ~small, halves[half], most)
+        deep = np.where((side == 3) & ~small, halves[half], deepest)
         kept = doubt & (deep > enough) & ~(small & (half == 1))
         box, at = boxes[:, kept], side[kept]
         box[1 - half, np.arange(len(at)), at] = middle[kept, at] + half * (at < 3)
@@ -145,14 +145,14 @@ class _Rays:
     def __init__(self, stock: Stock) -> None:
         self.stock, self.around, self.last = stock, not isinstance(stock.surface, Face), (stock.rows - 1, stock.columns - 1)
         radius, inwards = stock.profile.T[[0, 2]] if self.around else np.array([[1.0], [0.0]]).repeat(stock.rows, axis=1)
-        self.limit = np.minimum(radius / np.maximum(inwards, _NONE), _FAR_MM)
+        self.limit = np.minimum(radius / np.maximum(inwards, _ROUNDING), _FAR_MM)
         rays = np.stack(stock.rays(np.arange(stock.rows), np.zeros(1, dtype=np.intp)))
         rows = np.linalg.norm(np.diff(rays, axis=1, prepend=rays[:, :1]), axis=2).cumsum(axis=1).T
-        self.apart = rows, stock.column_step * np.arange(stock.columns)[:, None] * [radius.max(), float(self.around)]
+        self.cumulative = rows, stock.column_step * np.arange(stock.columns)[:, None] * [radius.max(), float(self.around)]
 
     def spread(self, low: Array, middle: Array, high: Array, most: Array) -> Array:
         """Return bounds on the distance of a box's other rows, and columns, from its middle ray, down to ``most``: (n, 2) mm."""
-        ends = zip(self.apart, *(at[:, :2].T.astype(np.intp) for at in (low, middle, high)), strict=True)
+        ends = zip(self.cumulative, *(at[:, :2].T.astype(np.intp) for at in (low, middle, high)), strict=True)
         far = (np.maximum(of[last] - of[here], of[here] - of[first]) for of, first, here, last in ends)
         return np.column_stack([starts + most * ways for starts, ways in (each.T for each in far)])
 
@@ -169,16 +169,16 @@ class _Path:
         tip, *ways = (Rigid.turn(-polar).apply(of) for of in (tip, np.cross(across, outward), across, outward))
         frame = np.stack(ways, axis=1)
         self.place, self.move, self.frame = tip[:-1], np.diff(tip, axis=0), frame[:-1]
-        self.polar, self.round = polar[:-1], np.angle(np.exp(1j * np.diff(polar)))
+        self.polar, self.polar_turn = polar[:-1], np.angle(np.exp(1j * np.diff(polar)))
         between = frame[1:].mT @ frame[:-1]
         skew = (between - between.mT) / 2
         sin = np.linalg.norm(skew, axis=(1, 2)) / math.sqrt(2)
-        self.turn = np.where(sin > _NONE, np.arctan2(sin, (np.trace(between, axis1=1, axis2=2) - 1) / 2), 0.0)
-        self.skew = skew / np.maximum(sin, _NONE)[:, None, None]
+        self.turn = np.where(sin > _ROUNDING, np.arctan2(sin, (np.trace(between, axis1=1, axis2=2) - 1) / 2), 0.0)
+        self.skew = skew / np.maximum(sin, _ROUNDING)[:, None, None]
 
-    def seen(self, step: NDArray[np.intp], t: Array, ray: Array) -> Array:
+    def in_cutter_axes(self, step: NDArray[np.intp], t: Array, ray: Array) -> Array:
         """Return rays in the cutter's axes, from its tip: x along its width or its swing, y normal to both others, z outward."""
-        back, angle = Rigid.turn(-self.polar[step] - t * self.round[step]), (t * self.turn[step])[:, None]
+        back, angle = Rigid.turn(-self.polar[step] - t * self.polar_turn[step]), (t * self.turn[step])[:, None]
         off = np.stack([back.apply(ray[0]) - self.place[step] - t[:, None] * self.move[step], back.apply(ray[1])])
         if self.turn.any():
             aside = np.matvec(self.skew[step], off)  # Rodrigues' formula, from memory
@@ -192,7 +192,7 @@ class _Path:
         from memory). The curve is turn(turn(point) - tip), with uniform turns and a straight tip. The ends of the rays, ``top``
         and ``bottom``, are given first in the work's axes, then in the cutter's, in the middle of the interval.
         """
-        around, turn = np.abs(self.round[step]), self.turn[step]
+        around, turn = np.abs(self.polar_turn[step]), self.turn[step]
         out, off = np.maximum(np.hypot(*top[0].T[:2]), np.hypot(*bottom[0].T[:2])), np.linalg.norm([top[1], bottom[1]], axis=2)
         speed = np.linalg.norm(self.move[step], axis=1) + around * out
         return np.asarray((turn**2 * (off.max(axis=0) + speed * half) + 2 * turn * speed + around**2 * out) * half**2 / 2)
@@ -208,8 +208,8 @@ class _Part(NamedTuple):
 
     discs: tuple[tuple[float, float, float, float, float], ...]  # aside, height, radius, least and greatest angle of its normals
     swing: float  # radius of the frame, mm; zero without a frame
-    wheel: bool  # whether a cutting frame revolves it about y
-    flat: bool  # whether it is a fixed blade, without thickness
+    is_wheel: bool  # whether a cutting frame revolves it about y
+    is_blade: bool  # whether it is a fixed blade, without thickness
 
     @classmethod
     def of(cls, part: LineSegment | ArcSegment, holder: Holder) -> _Part:
@@ -227,23 +227,23 @@ class _Part(NamedTuple):
     def wall(self, place: Array) -> tuple[Array, Callable[[Array], Array]]:
         """Return the distance of places from the part, mm, negative inside, and the distance from their walls as a function."""
         (x, y, z), none = place.T, np.zeros(len(place))
-        if self.wheel:
-            r, to_axis = np.maximum(np.hypot(x, z - self.swing), _NONE), self.swing - z
+        if self.is_wheel:
+            r, to_axis = np.maximum(np.hypot(x, z - self.swing), _ROUNDING), self.swing - z
             aside, high, out, up = np.abs(y), self.swing - r, (none, np.sign(y), none), (-x / r, none, to_axis / r)
         else:
-            beside = none if self.flat else y
-            r = np.maximum(np.hypot(x, beside), _NONE)
+            beside = none if self.is_blade else y
+            r = np.maximum(np.hypot(x, beside), _ROUNDING)
             aside, high, out, up = np.abs(r - self.swing), z, (x / r, beside / r, none), (none, none, none + 1)
-        apart, facing = none - np.inf, none
+        distance, facing = none - np.inf, none
         for disc_aside, disc_high, radius, least, most in self.discs:
             angle = np.clip(np.arctan2(aside - disc_aside, disc_high - high), least, most)  # of the normal, from downwards
             away = (aside - disc_aside) * np.sin(angle) + (disc_high - high) * np.cos(angle) - radius
-            apart, facing = np.maximum(apart, away), np.where(away > apart, angle, facing)
-        hollow = np.where((r < self.swing) & (not self.wheel), np.sin(facing), 0.0)  # inside the circle: a cone
+            distance, facing = np.maximum(distance, away), np.where(away > distance, angle, facing)
+        hollow = np.where((r < self.swing) & (not self.is_wheel), np.sin(facing), 0.0)  # inside the circle: a cone
         normal = (np.sin(facing) - hollow) * np.stack(out) - np.cos(facing) * np.stack(up)
-        if self.flat:
-            tilt = np.arctan2(np.abs(y), np.maximum(apart, 0.0))  # of the normal, out of the blade's plane
-            apart = apart * np.cos(tilt) + np.abs(y) * np.sin(tilt)
+        if self.is_blade:
+            tilt = np.arctan2(np.abs(y), np.maximum(distance, 0.0))  # of the normal, out of the blade's plane
+            distance = distance * np.cos(tilt) + np.abs(y) * np.sin(tilt)
             normal = normal * np.cos(tilt) + np.stack((none, np.sign(y) * np.sin(tilt), none))
-        behind = np.vecdot(normal.T, place) - hollow * r - apart
-        return apart, lambda at: np.vecdot(normal.T, at) - hollow * np.hypot(*at.T[:2]) - behind
+        behind = np.vecdot(normal.T, place) - hollow * r - distance
+        return distance, lambda at: np.vecdot(normal.T, at) - hollow * np.hypot(*at.T[:2]) - behind
