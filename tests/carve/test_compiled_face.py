@@ -18,7 +18,7 @@ from lobework.carve.stock import stock_of
 from lobework.carve.sweep import Sweep
 from lobework.kernels.records import zeros
 from lobework.kernels.sweep import simd, tiles
-from lobework.kernels.sweep.segments import Segment, lay_segments
+from lobework.kernels.sweep.segments import Segment, fill_segments
 from lobework.parts.cutter import Ball, FlatEnd, Profiled, RoundNosed, Vee
 from lobework.parts.holder import EccentricFrame
 from lobework.parts.piece import Disc
@@ -206,15 +206,17 @@ def test_merged_samples_of_a_dense_ring_give_its_closed_form(cutter, bends):
     np.testing.assert_allclose(carved(sweep(CUTTERS[cutter], dense), stock=WIDE), expected, rtol=0, atol=3e-6)
     segments = zeros(Segment, len(dense))
     within = compiled_face.MERGED_MM / 2
-    assert lay_segments(dense, 0, len(dense), within, within, -0.3, segments, 0) < len(dense) / 3
+    assert fill_segments(dense, 0, len(dense), within, within, -0.3, segments, 0) < len(dense) / 3
 
 
 def test_merged_samples_are_within_the_tolerance_of_their_segment():
     turn = np.linspace(0, 1, 4001)
     tip = np.stack([3 * np.cos(turn), 3 * np.sin(turn) + 0.2 * np.sin(40 * turn), -0.5 + 0.1 * np.cos(9 * turn)], axis=-1)
     segments = zeros(Segment, len(tip))
-    at = lay_segments(tip, 0, len(tip), 1e-4, 2e-4, math.nan, segments, 0)
-    x, y, z, ux, uy, length, slope = (segments[name][:at] for name in ("x", "y", "z", "way_x", "way_y", "length", "slope"))
+    at = fill_segments(tip, 0, len(tip), 1e-4, 2e-4, math.nan, segments, 0)
+    x, y, z, ux, uy, length, slope = (
+        segments[name][:at] for name in ("x", "y", "z", "direction_x", "direction_y", "length", "slope")
+    )
     along = (tip[:, None, 0] - x) * ux + (tip[:, None, 1] - y) * uy
     aside = np.abs((tip[:, None, 1] - y) * ux - (tip[:, None, 0] - x) * uy)
     apart = np.abs(tip[:, None, 2] - z - slope * along)

@@ -56,7 +56,7 @@ def _steepest(edge: Edge, depth: float) -> float:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class _Way:
+class _FacePath:
     """The path of one sweep, with the tolerance ``within`` for its segments, mm, and its z if it is level, otherwise NaN."""
 
     tip: Array
@@ -64,7 +64,7 @@ class _Way:
     level: float
 
 
-def _way(sweep: Sweep) -> _Way | None:
+def _face_path(sweep: Sweep) -> _FacePath | None:
     """Return the path of a sweep over a face; None if its tip is never in the work."""
     from lobework.kernels.sweep.segments import deepest_and_highest
 
@@ -73,35 +73,37 @@ def _way(sweep: Sweep) -> _Way | None:
     if deepest >= 0:
         return None
     level = (deepest + highest) / 2 if highest - deepest <= _LEVEL_MM else math.nan
-    return _Way(tip=tip, within=MERGED_MM / (1 + _steepest(sweep.edge, -deepest)), level=level)
+    return _FacePath(tip=tip, within=MERGED_MM / (1 + _steepest(sweep.edge, -deepest)), level=level)
 
 
-def _at_once(stock: Stock, edge: Edge, swing: float, ways: Sequence[_Way]) -> int:
+def _segments_per_batch(stock: Stock, edge: Edge, swing: float, paths: Sequence[_FacePath]) -> int:
     """Return the number of segments to carve together: fewer if each reaches many cells."""
-    deepest = max(-float(way.tip[:, 2].min()) for way in ways)
+    deepest = max(-float(path.tip[:, 2].min()) for path in paths)
     across = edge.width_at(deepest)
     reach = across**2 + math.tau * swing * across
     return int(min(max(_CELLS * stock.row_step * stock.column_step / max(reach, 1e-12), _FEWEST), _AT_ONCE))
 
 
-def _segments(ways: Sequence[_Way], at_once: int) -> Iterator[tuple[int, Segments]]:
+def _segments(paths: Sequence[_FacePath], at_once: int) -> Iterator[tuple[int, Segments]]:
     """Yield the segments of paths in batches, each with the number of samples that it replaces."""
     from lobework.kernels.records import zeros
-    from lobework.kernels.sweep.segments import Segment, lay_paths
+    from lobework.kernels.sweep.segments import Segment, fill_paths
 
     stretch = min(_STRETCH, at_once - 1)
-    parts = [(way, way.tip[first : first + stretch + 1]) for way in ways for first in range(0, max(len(way.tip) - 1, 1), stretch)]
+    parts = [
+        (path, path.tip[first : first + stretch + 1]) for path in paths for first in range(0, max(len(path.tip) - 1, 1), stretch)
+    ]
     ends = np.cumsum([len(tip) for _, tip in parts])
     segments = zeros(Segment, min(int(ends[-1]), at_once))
-    first, gone = 0, 0
+    first, samples_done = 0, 0
     while first < len(parts):
-        after = int(np.searchsorted(ends, gone + segments.shape[0], side="right"))
-        some = parts[first:after]
-        laid = segments[: ends[after - 1] - gone]
-        within, levels = (np.array([getattr(way, name) for way, _ in some]) for name in ("within", "level"))
-        lay_paths(np.concatenate([tip for _, tip in some]), ends[first:after] - gone, within, levels, laid)
-        yield laid.shape[0], laid
-        first, gone = after, int(ends[after - 1])
+        after = int(np.searchsorted(ends, samples_done + segments.shape[0], side="right"))
+        batch = parts[first:after]
+        filled = segments[: ends[after - 1] - samples_done]
+        within, levels = (np.array([getattr(path, name) for path, _ in batch]) for name in ("within", "level"))
+        fill_paths(np.concatenate([tip for _, tip in batch]), ends[first:after] - samples_done, within, levels, filled)
+        yield filled.shape[0], filled
+        first, samples_done = after, int(ends[after - 1])
 
 
 def carve_face(stock: Stock, sweeps: Sequence[Sweep], depth: Depth, progress: Callable[[float], None]) -> None:
@@ -121,22 +123,22 @@ def carve_face(stock: Stock, sweeps: Sequence[Sweep], depth: Depth, progress: Ca
     from lobework.kernels.sweep.carve import carve_level, carve_sloping
     from lobework.kernels.sweep.tiles import work_in
 
-    lots: dict[tuple[Edge, float], list[_Way]] = {}
+    by_cutter: dict[tuple[Edge, float], list[_FacePath]] = {}
     for sweep in sweeps:
-        if (way := _way(sweep)) is not None:
+        if (path := _face_path(sweep)) is not None:
             swing = sweep.holder.radius if isinstance(sweep.holder, EccentricFrame) else 0.0
-            lots.setdefault((sweep.edge, swing), []).append(way)
+            by_cutter.setdefault((sweep.edge, swing), []).append(path)
     grid = grid_of(stock)
     work = work_in(stock.inside)
-    total, done = sum(len(way.tip) for ways in lots.values() for way in ways), 0
-    for (edge, swing), ways in lots.items():
-        at_once = _at_once(stock, edge, swing, ways)
-        level = sorted((way for way in ways if not math.isnan(way.level)), key=lambda way: way.level)
+    total, done = sum(len(path.tip) for paths in by_cutter.values() for path in paths), 0
+    for (edge, swing), paths in by_cutter.items():
+        at_once = _segments_per_batch(stock, edge, swing, paths)
+        level = sorted((path for path in paths if not math.isnan(path.level)), key=lambda path: path.level)
         for seen, segments in _segments(level, at_once) if level else ():
             carve_level(segments, edge_parts(edge), swing, grid, work, depth)
             done += seen
             progress(min(done / total, 1.0))
-        sloping = [way for way in ways if math.isnan(way.level)]
+        sloping = [path for path in paths if math.isnan(path.level)]
         for seen, segments in _segments(sloping, at_once) if sloping else ():
             carve_sloping(segments, slant_parts(edge, _SLANTS_MM) if swing else edge_parts(edge), swing, grid, work, depth)
             done += seen

@@ -42,7 +42,7 @@ __all__ = [
 
 JOINED_MM: Final = 4e-5
 """Greatest deviation, mm, of a piece that replaces several steps: a fiftieth of the deviation of the steps from the path."""
-_JOINED: Final = 16, 8, 4
+_JOIN_SIZES: Final = 16, 8, 4
 _MOST_BOW: Final = 0.03
 _AT_ONCE: Final = 1 << 14
 FACE_CELLS: Final = 1 << 26
@@ -82,7 +82,7 @@ def rays_of(stock: Stock) -> Rays:
         rows["y"], rows["axis_depth"] = row, np.inf
         bands["y"] = row[::PATCH] + (PATCH - 1) / 2 * stock.row_step
         columns["x"], columns["middle_x"] = column, middle_of
-        columns["off"] = (PATCH - 1) / 2 * math.hypot(stock.row_step, stock.column_step)
+        columns["spread"] = (PATCH - 1) / 2 * math.hypot(stock.row_step, stock.column_step)
         return Rays(rows, bands, columns, row_start, stock.row_step, column_start, stock.column_step, False, True)
     last = np.minimum(np.arange(row_count), stock.rows - 1)
     profile, rows["axis_depth"] = stock.profile[last], stock.to_axis[last]
@@ -91,10 +91,10 @@ def rays_of(stock: Stock) -> Rays:
     for number, name in enumerate(("radius", "z", "normal_r", "normal_z")):
         rows[name], bands[name] = profile[:, number], middle[:, number]
     off = np.abs(four - middle[:, None]).max(axis=1)
-    bands["off"], bands["off_per_mm"] = np.hypot(off[:, 0], off[:, 1]), np.hypot(off[:, 2], off[:, 3])
+    bands["spread"], bands["spread_per_mm"] = np.hypot(off[:, 0], off[:, 1]), np.hypot(off[:, 2], off[:, 3])
     columns["cosine"], columns["sine"] = np.cos(column), np.sin(column)
     columns["middle_cosine"], columns["middle_sine"] = np.cos(middle_of), np.sin(middle_of)
-    columns["off"] = (PATCH - 1) / 2 * stock.column_step
+    columns["spread"] = (PATCH - 1) / 2 * stock.column_step
     straight = stock.surface.straight
     return Rays(rows, bands, columns, row_start, stock.row_step, column_start, stock.column_step, straight, False)
 
@@ -150,7 +150,7 @@ def pieces_of(
     turn: float,
     longest: float = math.inf,
     reach: float = math.inf,
-    swerve: float = math.inf,
+    turn_times_length: float = math.inf,
     at_once: int = _AT_ONCE,
 ) -> Iterator[Pieces]:
     """Yield the pieces of a path, in batches of some thousands.
@@ -166,7 +166,7 @@ def pieces_of(
     reach : float, mm
         Greatest distance of a point of the cutter from its tip. Short steps are joined into one curved piece if no point within
         this distance is displaced by more than `JOINED_MM`. If it is infinite, no steps are joined.
-    swerve : float, mm
+    turn_times_length : float, mm
         Greatest product of the length of a piece and its turn in rad; it bounds the deviation of the piece from a straight line,
         in the cutter's axes.
     at_once : int
@@ -186,7 +186,7 @@ def pieces_of(
     for first in range(0, total, at_once):
         samples = _Samples(sweep, around, slice(first, min(first + at_once, total) + 1))
         way = samples.steps(turn, longest, reach)
-        count = way.counts(turn, longest, swerve)
+        count = way.counts(turn, longest, turn_times_length)
         every = np.repeat(np.arange(len(count)), count)
         number = np.arange(len(every)) - np.repeat(np.cumsum(count) - count, count)
         for some in range(0, len(every), _AT_ONCE):
@@ -219,20 +219,20 @@ class _Steps(NamedTuple):
     frame: Array
     turn: Array
 
-    def counts(self, most: float, longest: float, swerve: float) -> NDArray[np.intp]:
+    def counts(self, most: float, longest: float, turn_times_length: float) -> NDArray[np.intp]:
         """Return the number of pieces of each step; zero for a step without motion, but one piece if no step moves."""
         turns, goes = (np.linalg.norm(each, axis=-1) for each in (self.turn, self.move))
         turned = np.maximum(np.abs(self.swept), turns)
-        long = np.hypot(goes, self.place[:, 0] * np.abs(self.swept))
-        parts = np.maximum(np.maximum(turned / most, long / longest), np.sqrt(turns * goes / swerve))
+        length = np.hypot(goes, self.place[:, 0] * np.abs(self.swept))
+        parts = np.maximum(np.maximum(turned / most, length / longest), np.sqrt(turns * goes / turn_times_length))
         count: NDArray[np.intp] = np.ceil(parts).astype(np.intp)
-        still = (turned == 0) & (long == 0)
-        return np.where(still, 0, np.maximum(count, 1)) if not still.all() else (np.arange(len(long)) == 0).astype(np.intp)
+        still = (turned == 0) & (length == 0)
+        return np.where(still, 0, np.maximum(count, 1)) if not still.all() else (np.arange(len(length)) == 0).astype(np.intp)
 
     def at(self, step: NDArray[np.intp], t: Array) -> tuple[Array, Array]:
         """Return the tip, (n, 3), and the frame of level, across and outward, (n, 3, 3), at the fractions ``t`` of steps."""
         turn = t[:, None] * self.turn[step]
-        frame = np.stack([_turned(self.frame[step, :, k], turn) for k in range(3)], axis=-1)
+        frame = np.stack([_rotated(self.frame[step, :, k], turn) for k in range(3)], axis=-1)
         return self.place[step] + t[:, None] * (self.move[step] + (1 - t)[:, None] * self.bow[step]), frame
 
 
@@ -255,16 +255,16 @@ class _Samples:
     def steps(self, turn: float, longest: float, reach: float) -> _Steps:
         """Return the steps between the samples, joined where the tolerance allows it."""
         count = len(self.swept)
-        lone = np.ones(count, dtype=bool)
+        unjoined = np.ones(count, dtype=bool)
         first, size = np.arange(count), np.ones(count, dtype=np.intp)
         bow = np.zeros((count, 3))
-        for many in _JOINED if math.isfinite(reach) else ():
+        for many in _JOIN_SIZES if math.isfinite(reach) else ():
             block = np.arange(0, count - many + 1, many)
-            block = block[lone[block[:, None] + np.arange(many)].all(axis=-1)]
-            bows, joins = self._join(block, many, turn, longest, reach)
+            block = block[unjoined[block[:, None] + np.arange(many)].all(axis=-1)]
+            bows, joins = self._fit_joined(block, many, turn, longest, reach)
             block = block[joins]
             bow[block], size[block] = bows[joins], many
-            lone[block[:, None] + np.arange(many)] = False
+            unjoined[block[:, None] + np.arange(many)] = False
             first[block[:, None] + np.arange(1, many)] = -1
         first = first[first >= 0]
         after = first + size[first]
@@ -277,35 +277,35 @@ class _Samples:
             self.place[after] - self.place[first],
             bow[first],
             self.frame[first],
-            _turns(self.frame[first], self.frame[after]),
+            _rotations_between(self.frame[first], self.frame[after]),
         )
 
-    def _join(self, first: NDArray[np.intp], many: int, most: float, longest: float, reach: float) -> tuple[Array, Array]:
+    def _fit_joined(self, first: NDArray[np.intp], many: int, most: float, longest: float, reach: float) -> tuple[Array, Array]:
         """Return the bow, (n, 3), of ``many`` steps from each ``first`` sample as one step, and whether they may be joined."""
         every = first[:, None] + np.arange(many + 1)
         place, frame = self.place[every], self.frame[every]
         turned, moved = self.swept[every[:, :-1]], np.diff(place, axis=1)
         radius = place[:, :1, 0]
         around = np.cumsum(turned, axis=1)
-        long = np.cumsum(np.hypot(np.linalg.norm(moved, axis=-1), radius * np.abs(turned)), axis=1)
-        by_angle = np.abs(around[:, -1:]) * radius > 0.01 * long[:, -1:]
+        length = np.cumsum(np.hypot(np.linalg.norm(moved, axis=-1), radius * np.abs(turned)), axis=1)
+        by_angle = np.abs(around[:, -1:]) * radius > 0.01 * length[:, -1:]
         with np.errstate(invalid="ignore", divide="ignore"):
-            t = np.where(by_angle, around / around[:, -1:], long / long[:, -1:])
+            t = np.where(by_angle, around / around[:, -1:], length / length[:, -1:])
         steps = np.diff(t, axis=1, prepend=0.0)
         goes_on = (steps > 0).all(axis=1)
         t = np.where(goes_on[:, None], t, np.linspace(0.0, 1.0, many + 1)[1:])[:, :, None]
         off = place[:, 1:] - place[:, :1] - t * (place[:, -1:] - place[:, :1])
         bow = off[:, many // 2 - 1] / (t * (1 - t))[:, many // 2 - 1]
         off -= t * (1 - t) * bow[:, None]
-        turn = _turns(frame[:, 0], frame[:, -1])
+        turn = _rotations_between(frame[:, 0], frame[:, -1])
         apart = np.linalg.norm(off, axis=-1) + (radius + reach) * np.abs(around - t[:, :, 0] * around[:, -1:])
         for k in range(3):
-            sways = frame[:, 1:, :, k] - _turned(frame[:, :1, :, k], t * turn[:, None])
-            apart += reach * np.linalg.norm(sways, axis=-1)
+            frame_deviation = frame[:, 1:, :, k] - _rotated(frame[:, :1, :, k], t * turn[:, None])
+            apart += reach * np.linalg.norm(frame_deviation, axis=-1)
         bends, turns = np.linalg.norm(bow, axis=-1), np.linalg.norm(turn, axis=-1)
         between = steps.max(axis=1) ** 2 * (bends / 4 + reach * turns**2 / 8)
-        fits = goes_on & (apart.max(axis=1) + between <= JOINED_MM) & (bends <= _MOST_BOW * long[:, -1])
-        return bow, fits & (np.maximum(np.abs(around[:, -1]), turns) <= most) & (long[:, -1] <= longest)
+        fits = goes_on & (apart.max(axis=1) + between <= JOINED_MM) & (bends <= _MOST_BOW * length[:, -1])
+        return bow, fits & (np.maximum(np.abs(around[:, -1]), turns) <= most) & (length[:, -1] <= longest)
 
 
 def _about_z(angle: Array, vectors: Array) -> Array:
@@ -314,7 +314,7 @@ def _about_z(angle: Array, vectors: Array) -> Array:
     return np.stack([x * cos - y * sin, x * sin + y * cos, z], axis=-1)
 
 
-def _turns(from_frames: Array, to_frames: Array) -> Array:
+def _rotations_between(from_frames: Array, to_frames: Array) -> Array:
     """Return the rotations from some frames to others, as rotation vectors, (n, 3) rad."""
     between = to_frames @ from_frames.transpose(0, 2, 1)
     twice = np.stack(
@@ -326,7 +326,7 @@ def _turns(from_frames: Array, to_frames: Array) -> Array:
     return turns
 
 
-def _turned(vectors: Array, turn: Array) -> Array:
+def _rotated(vectors: Array, turn: Array) -> Array:
     """Return vectors turned by rotation vectors (Rodrigues' formula)."""
     angle = np.linalg.norm(turn, axis=-1, keepdims=True)
     axis = turn / np.maximum(angle, 1e-300)

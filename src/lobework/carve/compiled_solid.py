@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 __all__ = ["carve_solid"]
 
 _MOST_TURN_RAD: Final = 0.03
-_MOST_SWERVE_MM: Final = 1e-4
+_MOST_TURN_TIMES_LENGTH_MM: Final = 1e-4
 
 
 def carve_solid(stock: Stock, sweep: Sweep, depth: Depth, progress: Callable[[float], None]) -> None:
@@ -81,10 +81,10 @@ def _outline(edge: Edge, holder: Holder) -> tuple[Records[SolidPart], Records[So
     ends = [0]
     if isinstance(holder, EccentricFrame):
         for side in (1, -1):
-            parts += _swung(edge, holder.radius, side)
+            parts += _ring_side(edge, holder.radius, side)
         ends.append(len(parts))
-        far = holder.radius + edge.half_width
-        parts += [*_line((0.0, 0.0), (far, 0.0), 1), _Line(far, 0.0, 0.0, 1.0, math.inf, 1.0)]
+        cylinder_radius = holder.radius + edge.half_width
+        parts += [*_line((0.0, 0.0), (cylinder_radius, 0.0), 1), _Line(cylinder_radius, 0.0, 0.0, 1.0, math.inf, 1.0)]
     else:
         for first, after in stretches(edge):
             stretch = edge.parts[first:after]
@@ -102,8 +102,8 @@ class _Line(NamedTuple):
 
     r: float
     y: float
-    way_r: float
-    way_y: float
+    direction_r: float
+    direction_y: float
     length: float
     side: float
 
@@ -114,8 +114,8 @@ class _Ring(NamedTuple):
     r: float
     y: float
     radius: float
-    way_r: float
-    way_y: float
+    direction_r: float
+    direction_y: float
     near: float
     far: float
     is_arc: bool = True
@@ -128,16 +128,16 @@ def _line(a: tuple[float, float], b: tuple[float, float], side: int) -> Iterator
     if min(a[0], b[0]) < 0:
         on_axis = (0.0, a[1] + (b[1] - a[1]) * a[0] / (a[0] - b[0]))
         a, b = (on_axis, b) if a[0] < 0 else (a, on_axis)
-    long = math.hypot(b[0] - a[0], b[1] - a[1])
-    if long > 0:
-        yield _Line(a[0], a[1], (b[0] - a[0]) / long, (b[1] - a[1]) / long, long, float(side))
+    length = math.hypot(b[0] - a[0], b[1] - a[1])
+    if length > 0:
+        yield _Line(a[0], a[1], (b[0] - a[0]) / length, (b[1] - a[1]) / length, length, float(side))
 
 
 def _ends(part: LineSegment) -> tuple[tuple[float, float], tuple[float, float]]:
     return (part.near, part.low), (part.far, part.low + part.slope * (part.far - part.near))
 
 
-def _top(part: LineSegment | ArcSegment) -> float:
+def _outer_height(part: LineSegment | ArcSegment) -> float:
     return float(part.at(np.array(part.far)))
 
 
@@ -149,7 +149,7 @@ def _about_outward(stretch: tuple[LineSegment | ArcSegment, ...]) -> Iterator[_L
             yield _Ring(0.0, part.centre, part.radius, 0.0, -1.0, part.near, part.far)
         else:
             yield from _line(*_ends(part), 1)
-    yield _Line(stretch[-1].far, _top(stretch[-1]), 0.0, 1.0, math.inf, 1.0)
+    yield _Line(stretch[-1].far, _outer_height(stretch[-1]), 0.0, 1.0, math.inf, 1.0)
 
 
 def _in_frame(stretch: tuple[LineSegment | ArcSegment, ...], radius: float) -> Iterator[_Line | _Ring]:
@@ -164,10 +164,10 @@ def _in_frame(stretch: tuple[LineSegment | ArcSegment, ...], radius: float) -> I
             if isinstance(part, LineSegment):
                 (near, low), (far, high) = _ends(part)
                 yield from _line((radius - low, side * near), (radius - high, side * far), side)
-        yield from _line((radius - _top(last), side * last.far), (0.0, side * last.far), side)
+        yield from _line((radius - _outer_height(last), side * last.far), (0.0, side * last.far), side)
 
 
-def _swung(edge: Edge, radius: float, side: int) -> Iterator[_Line | _Ring]:
+def _ring_side(edge: Edge, radius: float, side: int) -> Iterator[_Line | _Ring]:
     """Yield one side of the outline of the ring that an edge describes in an eccentric frame."""
     for part in edge.parts:
         if isinstance(part, LineSegment):
@@ -187,13 +187,13 @@ def _pieces(sweep: Sweep, around: bool, at_once: int) -> Iterator[tuple[float, R
     longest = sweep.edge.half_width / 2 if isinstance(sweep.holder, EccentricFrame) else math.inf
     swing = sweep.holder.radius if isinstance(sweep.holder, CuttingFrame) else 0.0
     reach = 2 * swing + sweep.edge.half_width + sweep.edge.height
-    for some in pieces_of(sweep, around, _MOST_TURN_RAD, longest, reach, _MOST_SWERVE_MM, at_once):
+    for some in pieces_of(sweep, around, _MOST_TURN_RAD, longest, reach, _MOST_TURN_TIMES_LENGTH_MM, at_once):
         axes = [_axis(sweep.holder, frame) for frame in some.frames]
-        middles = [tip + swing * frame[:, :, 2] for tip, frame in zip(some.tips, some.frames, strict=True)]
+        centres = [tip + swing * frame[:, :, 2] for tip, frame in zip(some.tips, some.frames, strict=True)]
         pieces = zeros(Piece, len(some.polar))
         pieces["polar"], pieces["swept"] = some.polar, some.swept
         for (begin, half_way, end), name, change, bow in (
-            (middles, "middle", "move", "bow"),
+            (centres, "centre", "move", "bow"),
             (axes, "axis", "axis_turn", "axis_bow"),
         ):
             pieces[name], pieces[change] = of_vectors(begin), of_vectors(end - begin)

@@ -130,7 +130,7 @@ def _carve_upright(stock: Stock, sweep: Sweep, depth: Depth, progress: Callable[
         (tip, _, tip_end), (frame, _, frame_end) = some.tips, some.frames
         pieces = zeros(Piece, len(tip))
         pieces["tip"], pieces["move"] = of_vectors(tip), of_vectors(tip_end - tip)
-        pieces["way_x"], pieces["way_y"] = frame[:, 0, 0], frame[:, 1, 0]
-        pieces["end_way_x"], pieces["end_way_y"] = frame_end[:, 0, 0], frame_end[:, 1, 0]
+        pieces["direction_x"], pieces["direction_y"] = frame[:, 0, 0], frame[:, 1, 0]
+        pieces["end_direction_x"], pieces["end_direction_y"] = frame_end[:, 0, 0], frame_end[:, 1, 0]
         carve_upright_blade(pieces, outline, grid, work, depth)
         progress(some.done)

@@ -5,8 +5,8 @@ What the arrays hold:
 * ``pieces`` : (n,) `lobework.kernels.sweep.ray_blade.Piece`.
 * ``outline`` : (k,) `lobework.kernels.sweep.edge_parts.EdgePart`, from the centre line outwards.
 * ``bodies`` : (m,) `lobework.kernels.sweep.ray_blade.Body`.
-* ``near`` : (32,) int32: indices of the patch columns of a tile that a piece reaches.
-* ``boxes`` : (256,) `lobework.kernels.sweep.ray_blade.Places`: scratch buffer.
+* ``patch_columns_hit`` : (32,) int32: indices of the patch columns of a tile that a piece reaches.
+* ``boxes`` : (256,) `lobework.kernels.sweep.ray_blade.PoseDepthBox`: scratch buffer.
 * ``bounds``, ``work``, ``tile``, ``depth``: see `lobework.kernels.sweep.tiles`.
 """
 
@@ -18,22 +18,22 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 import numpy as np
 
 from lobework.kernels.jit import kernel
-from lobework.kernels.sweep.blade_on_face import reach
-from lobework.kernels.sweep.ray_blade import BOXES, FUSED, PLACES, meets, posed
+from lobework.kernels.sweep.blade_on_face import half_width_at
+from lobework.kernels.sweep.ray_blade import BOXES, FUSED, POSE_DEPTH_BOX, meets, posed
 from lobework.kernels.sweep.rays import RAY, aim, aim_at_patch, bounds_in, deepest_of
-from lobework.kernels.sweep.tiles import NO_CELLS, PATCH, PATCHES, blank_tile, load_tile, patch_columns, rows_between, store_tile
+from lobework.kernels.sweep.tiles import NO_CELLS, PATCH, PATCHES, blank_tile, load_tile, patch_columns, patch_rows, store_tile
 
 if TYPE_CHECKING:
     from lobework.kernels.records import Records
     from lobework.kernels.sweep.edge_parts import EdgeParts
-    from lobework.kernels.sweep.ray_blade import Body, Piece, Places
+    from lobework.kernels.sweep.ray_blade import Body, Piece, PoseDepthBox
     from lobework.kernels.sweep.rays import Ray, Rays, Row
-    from lobework.kernels.sweep.tiles import Cells, Whole
+    from lobework.kernels.sweep.tiles import Cells, Int32s
 
-    Room = tuple[Cells, Whole, Records[Ray], Records[Places]]
+    Buffers = tuple[Cells, Int32s, Records[Ray], Records[PoseDepthBox]]
 
 
-__all__ = ["Blade", "carve_tile", "prepare", "room"]
+__all__ = ["Blade", "carve_tile", "new_buffers", "prepare"]
 
 _SLACK_MM: Final = 1e-9
 
@@ -54,7 +54,7 @@ class Blade(NamedTuple):
 
 
 @kernel()
-def _crosses(piece: Piece, s: float, w: float, h: float) -> float:
+def _normal_velocity(piece: Piece, s: float, w: float, h: float) -> float:
     """Return the velocity of a point of the blade normal to its plane, at the start (s = 0) or end (s = 1), mm per piece."""
     outr, outp, outz = piece.out.x + s * piece.out_turn.x, piece.out.y + s * piece.out_turn.y, piece.out.z + s * piece.out_turn.z
     lr, lp, lz = (
@@ -70,7 +70,7 @@ def _crosses(piece: Piece, s: float, w: float, h: float) -> float:
 
 
 @kernel()
-def _turned_at_most(out: float, out_turn: float) -> float:
+def _largest_component(out: float, out_turn: float) -> float:
     """Return the greatest absolute value of one component of a direction over a piece."""
     return max(abs(out), abs(out + out_turn))
 
@@ -80,39 +80,47 @@ def _extent(
     tip: float, move: float, out: float, out_turn: float, level: float, level_turn: float, wide: float, tall: float
 ) -> tuple[float, float]:
     """Return a lower and an upper bound of one coordinate of the blade over a piece."""
-    a, b = _turned_at_most(level, level_turn) * wide, 2 * _SLACK_MM
+    a, b = _largest_component(level, level_turn) * wide, 2 * _SLACK_MM
     least, over = min(out, out + out_turn, 0.0) * tall, max(out, out + out_turn, 0.0) * tall
     return min(tip, tip + move) + least - a - b, max(tip, tip + move) + over + a + b
 
 
 @kernel()
-def _prepare(piece: Piece, outline: EdgeParts, most: float, on_face: bool) -> bool:
+def _prepare(piece: Piece, outline: EdgeParts, surface_height: float, on_face: bool) -> bool:
     """Fill the derived fields of one piece; return whether it may reach the work."""
     tip, move, out, out_turn, level, level_turn = piece.tip, piece.move, piece.out, piece.out_turn, piece.level, piece.level_turn
     outs, levels = out_turn.x**2 + out_turn.y**2 + out_turn.z**2, level_turn.x**2 + level_turn.y**2 + level_turn.z**2
     piece.cosine, piece.sine = math.cos(piece.polar), math.sin(piece.polar)
     piece.out_blend, piece.level_blend = outs / 2, levels / 2
     if on_face:
-        upright, lowest, lean = min(out.z, out.z + out_turn.z), min(tip.z, tip.z + move.z), _turned_at_most(level.z, level_turn.z)
+        upright, lowest, width_slope = (
+            min(out.z, out.z + out_turn.z),
+            min(tip.z, tip.z + move.z),
+            _largest_component(level.z, level_turn.z),
+        )
     else:
-        upright, lowest, lean = min(out.x, out.x + out_turn.x), min(tip.x, tip.x + move.x), _turned_at_most(level.x, level_turn.x)
+        upright, lowest, width_slope = (
+            min(out.x, out.x + out_turn.x),
+            min(tip.x, tip.x + move.x),
+            _largest_component(level.x, level_turn.x),
+        )
     wide, tall = outline[outline.shape[0] - 1].far, 0.0
     for _ in range(3):
-        tall = (most - lowest + lean * wide) / upright
-        wide = reach(outline, tall)
+        tall = (surface_height - lowest + width_slope * wide) / upright
+        wide = half_width_at(outline, tall)
         if wide < 0.0:
             return False
-    speed = math.sqrt(move.x**2 + move.y**2 + move.z**2) + abs(piece.swept) * (most + abs(tip.y) + abs(move.y))
-    turn, size = math.sqrt(outs) + math.sqrt(levels), 2 * (most + wide + tall) + speed
-    piece.bend = 1.5 * (most * piece.swept**2 + 2 * turn * speed + turn * turn * (3 * size + speed))
-    piece.veer = 1.5 * (turn + abs(piece.swept) + turn * turn)
+    speed = math.sqrt(move.x**2 + move.y**2 + move.z**2) + abs(piece.swept) * (surface_height + abs(tip.y) + abs(move.y))
+    turn, size = math.sqrt(outs) + math.sqrt(levels), 2 * (surface_height + wide + tall) + speed
+    piece.second_derivative_bound = 1.5 * (surface_height * piece.swept**2 + 2 * turn * speed + turn * turn * (3 * size + speed))
+    piece.depth_slope_change = 1.5 * (turn + abs(piece.swept) + turn * turn)
     piece.speed = speed + turn * size
-    piece.reach, piece.slack = wide, piece.bend / 8 + 2 * _SLACK_MM
-    crossing = 0.0
+    piece.half_width_in_work, piece.slack = wide, piece.second_derivative_bound / 8 + 2 * _SLACK_MM
+    normal_velocity = 0.0
     for corner_ in range(8):
         w, h = wide if corner_ % 2 == 0 else -wide, tall if corner_ % 4 < 2 else 0.0
-        crossing = max(crossing, abs(_crosses(piece, float(corner_ // 4), w, h)))
-    piece.stays = crossing <= _SLACK_MM
+        normal_velocity = max(normal_velocity, abs(_normal_velocity(piece, float(corner_ // 4), w, h)))
+    piece.moves_in_plane = normal_velocity <= _SLACK_MM
     low, high = piece.box.low, piece.box.high
     low.x, high.x = _extent(tip.x, move.x, out.x, out_turn.x, level.x, level_turn.x, wide, tall)
     low.y, high.y = _extent(tip.y, move.y, out.y, out_turn.y, level.y, level_turn.y, wide, tall)
@@ -121,30 +129,35 @@ def _prepare(piece: Piece, outline: EdgeParts, most: float, on_face: bool) -> bo
 
 
 @kernel()
-def prepare(pieces: Records[Piece], outline: EdgeParts, rays: Rays, most: float, bounds: Whole) -> None:
+def prepare(pieces: Records[Piece], outline: EdgeParts, rays: Rays, surface_height: float, bounds: Int32s) -> None:
     """Fill the derived fields of each piece, and its bounds in cells."""
     for k in range(pieces.shape[0]):
         piece = pieces[k]
         bounds[k] = NO_CELLS
-        if not _prepare(piece, outline, most, rays.on_face):
+        if not _prepare(piece, outline, surface_height, rays.on_face):
             continue
         bounds_in(rays, piece.box, piece.polar, piece.swept, bounds[k])
 
 
 @kernel(fastmath=FUSED)
-def _beside(piece: Piece, ray: Ray, deep: float, off: float) -> bool:
-    """Return whether a piece misses all rays of a patch, which lie within ``off`` mm of its central ray, ``ray``."""
-    off += piece.slack
+def _misses_patch(piece: Piece, ray: Ray, deep: float, patch_radius: float) -> bool:
+    """Return whether a piece misses all rays of a patch, which lie within ``patch_radius`` mm of its central ray, ``ray``."""
+    patch_radius += piece.slack
     least, most, in_least, in_most = 1e30, -1e30, 1e30, -1e30
     for end in range(4):
         across, _, _, along, _, _, _, _, _ = posed(piece, ray, float(end % 2), 0.0 if end < 2 else deep)
         least, most = min(least, across), max(most, across)
         in_least, in_most = min(in_least, along), max(in_most, along)
-    return least > off or most < -off or in_least > off + piece.reach or in_most < -off - piece.reach
+    return (
+        least > patch_radius
+        or most < -patch_radius
+        or in_least > patch_radius + piece.half_width_in_work
+        or in_most < -patch_radius - piece.half_width_in_work
+    )
 
 
 @kernel()
-def _ends(piece: Piece, at: Row, on_face: bool) -> float:
+def _search_depth(piece: Piece, at: Row, on_face: bool) -> float:
     """Return the depth beyond which a row's rays need no search: they reach the axis, or leave the bounding box in r or z."""
     if on_face:
         return -piece.box.low.z
@@ -159,35 +172,35 @@ def _ends(piece: Piece, at: Row, on_face: bool) -> float:
 @kernel(fastmath=FUSED)
 def _deepen(
     piece: Piece,
-    bounds: Whole,
+    bounds: Int32s,
     row: int,
     column: int,
     columns: int,
     rays: Rays,
     outline: EdgeParts,
     bodies: Records[Body],
-    near: Whole,
+    patch_columns_hit: Int32s,
     ray: Ray,
-    boxes: Records[Places],
+    boxes: Records[PoseDepthBox],
     tile: Cells,
 ) -> None:
     """Deepen a tile by one piece."""
-    top, bottom = rows_between(bounds, row)
-    count = patch_columns(bounds, column, columns, not rays.on_face, near)
+    top, bottom = patch_rows(bounds, row)
+    count = patch_columns(bounds, column, columns, not rays.on_face, patch_columns_hit)
     for down in range(top, bottom):
         band = rays.bands[row // PATCH + down]
         deep = deepest_of(rays, band, piece.box)
         if deep <= 0.0:
             continue
         for n in range(count):
-            first = column + near[n] * PATCH
-            off = aim_at_patch(ray, rays, band, first, deep, piece.cosine, piece.sine)
-            if _beside(piece, ray, deep, off):
+            first = column + patch_columns_hit[n] * PATCH
+            patch_radius = aim_at_patch(ray, rays, band, first, deep, piece.cosine, piece.sine)
+            if _misses_patch(piece, ray, deep, patch_radius):
                 continue
-            patch = tile[down * PATCHES + near[n]]
+            patch = tile[down * PATCHES + patch_columns_hit[n]]
             for r in range(PATCH):
                 at = rays.rows[row + down * PATCH + r]
-                ray.end = _ends(piece, at, rays.on_face)
+                ray.end = _search_depth(piece, at, rays.on_face)
                 for j in range(PATCH):
                     aim(ray, rays, at, first + j, piece.cosine, piece.sine)
                     cut = np.float32(meets(piece, ray, outline, bodies, float(patch[r * PATCH + j]), boxes))
@@ -196,9 +209,9 @@ def _deepen(
 
 
 @kernel()
-def room() -> Room:
+def new_buffers() -> Buffers:
     """Return the buffers of one thread: a tile, indices of patch columns, a ray, and boxes of poses and depths."""
-    return blank_tile(), np.zeros(PATCHES, np.int32), np.zeros(1, RAY), np.zeros(BOXES, PLACES)
+    return blank_tile(), np.zeros(PATCHES, np.int32), np.zeros(1, RAY), np.zeros(BOXES, POSE_DEPTH_BOX)
 
 
 @kernel(fastmath=FUSED)
@@ -206,18 +219,18 @@ def carve_tile(
     rays: Rays,
     cutter: Blade,
     pieces: Records[Piece],
-    bounds: Whole,
-    chosen: Whole,
+    bounds: Int32s,
+    chosen: Int32s,
     row: int,
     column: int,
-    room: Room,
-    work: Whole,
+    buffers: Buffers,
+    work: Int32s,
     depth: Cells,
 ) -> None:
     """Deepen one tile of the depths by the pieces that reach it."""
-    tile, near, ray, boxes = room
+    tile, patch_columns_hit, ray, boxes = buffers
     outline, bodies = cutter
     load_tile(depth, row, column, tile)
-    for of in chosen:
-        _deepen(pieces[of], bounds[of], row, column, depth.shape[1], rays, outline, bodies, near, ray[0], boxes, tile)
+    for k in chosen:
+        _deepen(pieces[k], bounds[k], row, column, depth.shape[1], rays, outline, bodies, patch_columns_hit, ray[0], boxes, tile)
     store_tile(tile, row, column, work, depth)

@@ -1,8 +1,8 @@
 """Carving of depth grids, tile by tile on all threads: one function for each kind of cutter and path.
 
 Each kind has a module with the functions ``carve_tile``, which deepens one tile by the pieces of the path that reach it, and
-``room``, which returns the scratch buffers of one thread. The type of the cutter selects the module when the loop over the tiles
-is compiled.
+``new_buffers``, which returns the scratch buffers of one thread. The type of the cutter selects the module when the loop over the
+tiles is compiled.
 """
 
 # numba matches the arguments of an overload by name: it needs all of them, without annotations.
@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from lobework.kernels.sweep.ray_solid import SolidPart
     from lobework.kernels.sweep.rays import Rays
     from lobework.kernels.sweep.segments import Segments
-    from lobework.kernels.sweep.tiles import Cells, Counts, Grid, Whole
+    from lobework.kernels.sweep.tiles import Cells, Grid, Int32s, Int64s
 
 __all__ = ["carve_blade", "carve_frame", "carve_level", "carve_sloping", "carve_solid", "carve_upright_blade"]
 
@@ -47,104 +47,104 @@ _WORKERS: Final[dict[type, Any]] = {
 """Module that carves a tile, for each kind of cutter."""
 
 
-def _room(cutter: Any) -> Any:
+def _new_buffers(cutter: Any) -> Any:
     """Return the scratch buffers of one thread."""
-    return _WORKERS[type(cutter)].room()
+    return _WORKERS[type(cutter)].new_buffers()
 
 
 def _carve_tile(
-    place: Any, cutter: Any, pieces: Any, bounds: Any, chosen: Any, row: int, column: int, room: Any, work: Any, depth: Any
+    positions: Any, cutter: Any, pieces: Any, bounds: Any, chosen: Any, row: int, column: int, buffers: Any, work: Any, depth: Any
 ) -> None:
     """Deepen one tile by the chosen pieces."""
-    _WORKERS[type(cutter)].carve_tile(place, cutter, pieces, bounds, chosen, row, column, room, work, depth)
+    _WORKERS[type(cutter)].carve_tile(positions, cutter, pieces, bounds, chosen, row, column, buffers, work, depth)
 
 
-@overload(_room)
-def _room_for(cutter):
-    make = _WORKERS[cutter.instance_class].room
+@overload(_new_buffers)
+def _new_buffers_for(cutter):
+    make = _WORKERS[cutter.instance_class].new_buffers
     return lambda cutter: make()
 
 
 @overload(_carve_tile)
-def _carve_tile_for(place, cutter, pieces, bounds, chosen, row, column, room, work, depth):
+def _carve_tile_for(positions, cutter, pieces, bounds, chosen, row, column, buffers, work, depth):
     carve = _WORKERS[cutter.instance_class].carve_tile
 
-    def call(place, cutter, pieces, bounds, chosen, row, column, room, work, depth):
-        carve(place, cutter, pieces, bounds, chosen, row, column, room, work, depth)
+    def call(positions, cutter, pieces, bounds, chosen, row, column, buffers, work, depth):
+        carve(positions, cutter, pieces, bounds, chosen, row, column, buffers, work, depth)
 
     return call
 
 
 @kernel(fastmath=FUSED)
-def _share(
-    tiles: Counts,
-    tickets: Counts,
-    starts: Counts,
-    order: Whole,
-    place: Any,
+def _carve_share(
+    tiles: Int64s,
+    tickets: Int64s,
+    starts: Int64s,
+    order: Int32s,
+    positions: Any,
     cutter: Any,
     pieces: Any,
-    bounds: Whole,
-    work: Whole,
+    bounds: Int32s,
+    work: Int32s,
     depth: Cells,
 ) -> None:
     """Deepen tiles until all tickets are taken."""
     k = next_ticket(tickets)
     if k >= tiles.size:
         return
-    room = _room(cutter)
+    buffers = _new_buffers(cutter)
     while k < tiles.size:
         number = tiles[k]
         row, column = corner(number, depth.shape[1])
         chosen = order[starts[number] : starts[number + 1]]
-        _carve_tile(place, cutter, pieces, bounds, chosen, row, column, room, work, depth)
+        _carve_tile(positions, cutter, pieces, bounds, chosen, row, column, buffers, work, depth)
         k = next_ticket(tickets)
 
 
 @kernel(parallel=PRANGE_ALONE, fastmath=FUSED)
 def _carve_tiles(
-    tiles: Counts,
-    starts: Counts,
-    order: Whole,
-    place: Any,
+    tiles: Int64s,
+    starts: Int64s,
+    order: Int32s,
+    positions: Any,
     cutter: Any,
     pieces: Any,
-    bounds: Whole,
-    work: Whole,
+    bounds: Int32s,
+    work: Int32s,
     depth: Cells,
 ) -> None:
     """Deepen all tiles that pieces reach, each tile on one thread."""
     tickets = np.zeros(1, np.int64)
     for _ in prange(SHARES):
-        _share(tiles, tickets, starts, order, place, cutter, pieces, bounds, work, depth)
+        _carve_share(tiles, tickets, starts, order, positions, cutter, pieces, bounds, work, depth)
 
 
 def _carve(
-    place: Grid | Rays,
+    positions: Grid | Rays,
     cutter: Any,
     pieces: Any,
-    bounds: Whole,
-    work: Whole,
+    bounds: Int32s,
+    work: Int32s,
     depth: Cells,
-    whole: Callable[[Any], int] | None = None,
+    count_whole_paths: Callable[[Any], int] | None = None,
 ) -> None:
     """Deepen depths by pieces of the path, in batches that fit one binning to tiles.
 
-    ``place`` gives the positions of the rays. ``whole``, if given, returns the number of pieces to take from a batch after which
-    others remain.
+    ``positions`` gives the positions of the rays. ``count_whole_paths``, if given, returns the number of pieces to take from a
+    batch after which others remain.
     """
-    wraps = not getattr(place, "on_face", True)
+    wraps = not getattr(positions, "on_face", True)
     taken = 0
     while taken < len(bounds):
-        starts, order, more = bin_to_tiles(bounds[taken:], depth.shape[0], depth.shape[1], wraps, MOST_REFERENCES)
-        if whole is not None and taken + more < len(bounds):
-            more = whole(pieces[taken : taken + more])
-        some = slice(taken, taken + more)
-        _carve_tiles(busy_tiles(starts), starts, order, place, cutter, pieces[some], bounds[some], work, depth)
-        taken += more
+        starts, order, count = bin_to_tiles(bounds[taken:], depth.shape[0], depth.shape[1], wraps, MOST_REFERENCES)
+        if count_whole_paths is not None and taken + count < len(bounds):
+            count = count_whole_paths(pieces[taken : taken + count])
+        some = slice(taken, taken + count)
+        _carve_tiles(busy_tiles(starts), starts, order, positions, cutter, pieces[some], bounds[some], work, depth)
+        taken += count
 
 
-def carve_level(segments: Segments, parts: EdgeParts, swing: float, grid: Grid, work: Whole, depth: Cells) -> None:
+def carve_level(segments: Segments, parts: EdgeParts, swing: float, grid: Grid, work: Int32s, depth: Cells) -> None:
     """Deepen a face by level segments.
 
     Parameters
@@ -165,10 +165,10 @@ def carve_level(segments: Segments, parts: EdgeParts, swing: float, grid: Grid, 
     bounds = np.zeros((segments.shape[0], 4), np.int32)
     bounds_of_all(segments, parts, swing, grid, bounds)
     cutter = level_on_face.LevelEdge(parts, swing)
-    _carve(grid, cutter, segments, bounds, work, depth, level_on_face.whole_paths)
+    _carve(grid, cutter, segments, bounds, work, depth, level_on_face.count_to_last_path_end)
 
 
-def carve_sloping(segments: Segments, parts: EdgeParts, swing: float, grid: Grid, work: Whole, depth: Cells) -> None:
+def carve_sloping(segments: Segments, parts: EdgeParts, swing: float, grid: Grid, work: Int32s, depth: Cells) -> None:
     """Deepen a face by segments that rise or are level.
 
     Parameters
@@ -191,7 +191,7 @@ def carve_sloping(segments: Segments, parts: EdgeParts, swing: float, grid: Grid
     _carve(grid, sloping_on_face.SlopingEdge(parts, swing), segments, bounds, work, depth)
 
 
-def carve_upright_blade(pieces: Records[blade_on_face.Piece], outline: EdgeParts, grid: Grid, work: Whole, depth: Cells) -> None:
+def carve_upright_blade(pieces: Records[blade_on_face.Piece], outline: EdgeParts, grid: Grid, work: Int32s, depth: Cells) -> None:
     """Deepen a face by an upright blade that moves along pieces of the path.
 
     Parameters
@@ -218,9 +218,9 @@ def carve_frame(
     radius: float,
     outline: EdgeParts,
     bodies: Records[Body],
-    one: bool,
+    single_body: bool,
     grid: Grid,
-    work: Whole,
+    work: Int32s,
     depth: Cells,
 ) -> None:
     """Deepen a face by the solid of revolution of an upright cutting frame that moves along pieces of the path.
@@ -235,7 +235,7 @@ def carve_frame(
         Edge of the cutter, from the centre line outwards, with its corners marked.
     bodies : (m,) Body
         Convex stretches of the outline.
-    one : bool
+    single_body : bool
         Whether there is only one such stretch.
     grid : Grid
         Positions of the cells of the face.
@@ -245,11 +245,13 @@ def carve_frame(
         Depths; deepened in place.
     """
     bounds = np.zeros((pieces.shape[0], 4), np.int32)
-    frame_on_face.prepare(pieces, radius, outline, one, grid, bounds)
+    frame_on_face.prepare(pieces, radius, outline, single_body, grid, bounds)
     _carve(grid, frame_on_face.SwungEdge(radius, outline, bodies), pieces, bounds, work, depth)
 
 
-def carve_blade(pieces: Records[Piece], outline: EdgeParts, bodies: Records[Body], rays: Rays, work: Whole, depth: Cells) -> None:
+def carve_blade(
+    pieces: Records[Piece], outline: EdgeParts, bodies: Records[Body], rays: Rays, work: Int32s, depth: Cells
+) -> None:
     """Deepen any stock by a blade that moves along pieces of the path.
 
     Parameters
@@ -269,8 +271,8 @@ def carve_blade(pieces: Records[Piece], outline: EdgeParts, bodies: Records[Body
         Depths; deepened in place.
     """
     bounds = np.zeros((pieces.shape[0], 4), np.int32)
-    most = 0.0 if rays.on_face else float(rays.rows["radius"].max())
-    blade.prepare(pieces, outline, rays, most, bounds)
+    surface_height = 0.0 if rays.on_face else float(rays.rows["radius"].max())
+    blade.prepare(pieces, outline, rays, surface_height, bounds)
     _carve(rays, blade.Blade(outline, bodies), pieces, bounds, work, depth)
 
 
@@ -281,7 +283,7 @@ def carve_solid(
     outline: Records[SolidPart],
     bodies: Records[solid.SolidBody],
     rays: Rays,
-    work: Whole,
+    work: Int32s,
     depth: Cells,
 ) -> None:
     """Deepen any stock by a solid of revolution that moves along pieces of the path.
@@ -306,6 +308,6 @@ def carve_solid(
         Depths; deepened in place.
     """
     bounds = np.zeros((pieces.shape[0], 4), np.int32)
-    most = 0.0 if rays.on_face else float(rays.rows["radius"].max())
-    solid_piece.prepare(pieces, edge, shape, rays, most, bounds)
+    surface_height = 0.0 if rays.on_face else float(rays.rows["radius"].max())
+    solid_piece.prepare(pieces, edge, shape, rays, surface_height, bounds)
     _carve(rays, solid.Solid(outline, bodies, *shape), pieces, bounds, work, depth)

@@ -14,7 +14,7 @@ What the arrays hold:
 * ``outline`` : (k,) `lobework.kernels.sweep.edge_parts.EdgePart`, from the centre line outwards, ``has_corner``
   included.
 * ``bodies`` : (m,) `lobework.kernels.sweep.ray_blade.Body`.
-* ``near`` : (32,) int32: indices of the patch columns of a tile that a piece reaches.
+* ``patch_columns_hit`` : (32,) int32: indices of the patch columns of a tile that a piece reaches.
 * ``bounds``, ``work``, ``tile``, ``depth``: see `lobework.kernels.sweep.tiles`.
 """
 
@@ -27,7 +27,7 @@ import numpy as np
 
 from lobework.kernels.jit import kernel
 from lobework.kernels.records import Vector
-from lobework.kernels.sweep.blade_on_face import FUSED, NOTHING, height, reach
+from lobework.kernels.sweep.blade_on_face import FUSED, NOTHING, half_width_at, height
 from lobework.kernels.sweep.tiles import (
     HIGH_COLUMN,
     HIGH_ROW,
@@ -41,7 +41,7 @@ from lobework.kernels.sweep.tiles import (
     cell_below,
     load_tile,
     patch_columns,
-    rows_between,
+    patch_rows,
     store_tile,
 )
 
@@ -50,17 +50,17 @@ if TYPE_CHECKING:
     from lobework.kernels.records import Records
     from lobework.kernels.sweep.edge_parts import EdgeParts
     from lobework.kernels.sweep.ray_blade import Body
-    from lobework.kernels.sweep.tiles import Cells, Grid, Whole
+    from lobework.kernels.sweep.tiles import Cells, Grid, Int32s
 
-    Room = tuple[Cells, Whole]
+    Buffers = tuple[Cells, Int32s]
 
-__all__ = ["Met", "Piece", "SwungEdge", "carve_tile", "prepare", "room"]
+__all__ = ["Intersection", "Piece", "SwungEdge", "carve_tile", "new_buffers", "prepare"]
 
 _TOUCHES_MM: Final = 1e-9
 _SETTLED_MM: Final = 2e-7
 _STEEP: Final = 1e30
 _ROUNDS: Final = 60
-_SPREAD: Final = 1e-3
+_MARGIN: Final = 1e-3
 _ALONG_Q, _ALONG_W, _ALONG_OUT, _ABOUT_Q, _ABOUT_W, _ABOUT_OUT = range(6)
 """Indices of the components of a motion: the tip's displacement along the three directions, and the rotation about them."""
 
@@ -86,13 +86,13 @@ class Piece:
     """Whether the piece cuts; otherwise it is there only as the neighbour of another."""
     has_rims: bool
     """Whether there are boxes along the rims."""
-    along: float
+    move_w: float
     """Component of ``move`` along the axis at the start of the piece, mm."""
-    aside: float
+    move_q: float
     """Component of ``move`` across the axis at the start of the piece, along q, mm."""
-    sag: float
+    deviation: float
     """Upper bound of the solid's deviation from a straight motion because of the turn, mm."""
-    bend: float
+    second_derivative_bound: float
     """Upper bound of the second derivative of the depth at a ray with respect to the fraction of the piece, mm."""
     low_w: float
     """Least w of the main box, mm."""
@@ -126,7 +126,7 @@ class SwungEdge(NamedTuple):
     bodies: Records[Body]
 
 
-class Met(NamedTuple):
+class Intersection(NamedTuple):
     """The intersection of a solid with a ray in one pose.
 
     ``deep`` is the depth, mm, `NOTHING` if they do not intersect; ``slope`` is its derivative with respect to the fraction of the
@@ -142,13 +142,15 @@ class Met(NamedTuple):
 
 
 @kernel(fastmath=FUSED)
-def _out_of_swing(slope: float) -> float:
+def _slope_outside(slope: float) -> float:
     """Return the slope for a ray that misses the solid: huge, with the sign that leads a search towards the solid."""
     return _STEEP if slope > 0 else (-_STEEP if slope < 0 else 0.0)
 
 
 @kernel(fastmath=FUSED)
-def _at(piece: Piece, pw: float, pq: float, s: float, ahead: float, radius: float, outline: EdgeParts, body: Body) -> Met:
+def _intersection_at(
+    piece: Piece, pw: float, pq: float, s: float, ahead: float, radius: float, outline: EdgeParts, body: Body
+) -> Intersection:
     """Return how the solid meets a ray at the fraction ``s`` of a piece.
 
     ``pw`` and ``pq`` are w and q of the ray in the first pose. On the centre line the slope is the one-sided derivative: forward
@@ -158,36 +160,36 @@ def _at(piece: Piece, pw: float, pq: float, s: float, ahead: float, radius: floa
     turn = s * piece.turn
     square = turn * turn
     c, n = 1 - square * (0.5 - square / 24), turn * (1 - square / 6)
-    w0, q0 = pw - s * piece.along, pq - s * piece.aside
+    w0, q0 = pw - s * piece.move_w, pq - s * piece.move_q
     w, q = c * w0 - n * q0, c * q0 + n * w0
-    w_s = n * piece.aside - c * piece.along - piece.turn * q
-    q_s = -c * piece.aside - n * piece.along + piece.turn * w
+    w_s = n * piece.move_q - c * piece.move_w - piece.turn * q
+    q_s = -c * piece.move_q - n * piece.move_w + piece.turn * w
     sign = float(side)
     if side == 0:
         sign = 1.0 if w > 0 or (w == 0.0 and w_s * ahead > 0) else -1.0
     a, a_s = sign * w, sign * w_s
     if a > outline[last].far + _TOUCHES_MM:
-        return Met(NOTHING, _out_of_swing(-a_s), 0, w, w_s)
+        return Intersection(NOTHING, _slope_outside(-a_s), 0, w, w_s)
     if a < outline[first].near - _TOUCHES_MM:
-        return Met(NOTHING, _out_of_swing(a_s), 0, w, w_s)
+        return Intersection(NOTHING, _slope_outside(a_s), 0, w, w_s)
     h, rise, part = height(outline, max(a, outline[first].near), first, last)
     rho, rho_s = radius - h, -rise * a_s
     if rho <= abs(q):
-        return Met(NOTHING, _out_of_swing(rho_s - math.copysign(q_s, q * q_s)), 0, w, w_s)
+        return Intersection(NOTHING, _slope_outside(rho_s - math.copysign(q_s, q * q_s)), 0, w, w_s)
     root = math.sqrt(rho * rho - q * q)
     deep = root - radius - piece.tip.z - s * piece.move.z
-    return Met(deep, (rho * rho_s - q * q_s) / root - piece.move.z, part + 1 if sign > 0 else -part - 1, w, w_s)
+    return Intersection(deep, (rho * rho_s - q * q_s) / root - piece.move.z, part + 1 if sign > 0 else -part - 1, w, w_s)
 
 
 @kernel(fastmath=FUSED)
-def _between(
+def _maximum_between(
     piece: Piece,
     p: float,
     q: float,
     low: float,
     high: float,
-    begin: Met,
-    end: Met,
+    begin: Intersection,
+    end: Intersection,
     best: float,
     radius: float,
     outline: EdgeParts,
@@ -200,7 +202,7 @@ def _between(
     """
     best = max(best, begin.deep, end.deep)
     deep_low, slope_low, deep_high, slope_high = begin.deep, begin.slope, end.deep, end.slope
-    stayed = 0
+    same_end_count = 0
     for _ in range(_ROUNDS):
         if not (slope_low > 0 and slope_high < 0):
             break
@@ -209,19 +211,19 @@ def _between(
         if deep_low > NOTHING and deep_high > NOTHING:
             if min(slope_low, -slope_high) * wide <= _SETTLED_MM:
                 break
-            if abs(stayed) < 3:
+            if abs(same_end_count) < 3:
                 s = low + wide * slope_low / (slope_low - slope_high)
         elif wide < 1e-7:
             break
         if not low < s < high:
             s = 0.5 * (low + high)
-        deep, slope, _, _, _ = _at(piece, p, q, s, 1.0, radius, outline, body)
+        deep, slope, _, _, _ = _intersection_at(piece, p, q, s, 1.0, radius, outline, body)
         best = max(best, deep)
         if slope > 0:
-            stayed = stayed + 1 if stayed > 0 else 1
+            same_end_count = same_end_count + 1 if same_end_count > 0 else 1
             low, deep_low, slope_low = s, deep, slope
         elif slope < 0:
-            stayed = stayed - 1 if stayed < 0 else -1
+            same_end_count = same_end_count - 1 if same_end_count < 0 else -1
             high, deep_high, slope_high = s, deep, slope
         else:
             break
@@ -229,7 +231,7 @@ def _between(
 
 
 @kernel()
-def _border(outline: EdgeParts, body: Body, w: float, rising: bool) -> float:
+def _next_corner(outline: EdgeParts, body: Body, w: float, rising: bool) -> float:
     """Return the next value after ``w``, rising or falling, at which a body has a corner or ends; +-1e30 if there is none."""
     found = 1e30
     sign = 1.0 if rising else -1.0
@@ -245,76 +247,77 @@ def _border(outline: EdgeParts, body: Body, w: float, rising: bool) -> float:
 
 
 @kernel(fastmath=FUSED)
-def _stretch(
+def _maximum_with_corners(
     piece: Piece,
     p: float,
     q: float,
     low: float,
     high: float,
-    begin: Met,
-    end: Met,
+    begin: Intersection,
+    end: Intersection,
     best: float,
     radius: float,
     outline: EdgeParts,
     body: Body,
 ) -> float:
-    """Return the same as `_between`, for an outline with corners; w must be monotonic from ``low`` to ``high``.
+    """Return the same as `_maximum_between`, for an outline with corners; w must be monotonic from ``low`` to ``high``.
 
     The derivative of the depth is discontinuous at each corner of the outline. The interval is divided there, and the depth is
     evaluated on both sides of each corner.
     """
     w, rising = begin.w, end.w > begin.w
     for _ in range(4 * outline.shape[0]):
-        w = _border(outline, body, w, rising)
+        w = _next_corner(outline, body, w, rising)
         if not (begin.w < w < end.w or end.w < w < begin.w):
             break
         s = low + (high - low) * (w - begin.w) / (end.w - begin.w)
         fast = (end.w - begin.w) / (high - low)
         for _trial in range(3):
-            met = _at(piece, p, q, s, 1.0, radius, outline, body)
+            met = _intersection_at(piece, p, q, s, 1.0, radius, outline, body)
             if abs(met.w - w) < 1e-9:
                 break
             s = min(max(s - (met.w - w) / fast, low), high)
         aside = 1e-8 / abs(fast)
         before, after = max(s - aside, low), min(s + aside, high)
-        met = _at(piece, p, q, before, 1.0, radius, outline, body)
-        best = _between(piece, p, q, low, before, begin, met, best, radius, outline, body)
-        begin = _at(piece, p, q, after, 1.0, radius, outline, body)
+        met = _intersection_at(piece, p, q, before, 1.0, radius, outline, body)
+        best = _maximum_between(piece, p, q, low, before, begin, met, best, radius, outline, body)
+        begin = _intersection_at(piece, p, q, after, 1.0, radius, outline, body)
         low = after
-    return _between(piece, p, q, low, high, begin, end, best, radius, outline, body)
+    return _maximum_between(piece, p, q, low, high, begin, end, best, radius, outline, body)
 
 
 @kernel(fastmath=FUSED)
 def _deepest(piece: Piece, p: float, q: float, radius: float, outline: EdgeParts, bodies: Records[Body]) -> float:
     """Return the greatest depth at which a ray is met over a piece.
 
-    The second derivative of the depth is at most ``piece.bend``, which is zero if nothing turns. So the greatest depth is at the
-    start if the derivative there is ``-bend / 2`` or less, and at the end if the derivative there is ``bend / 2`` or more. If w
-    reverses within the piece, as it may under a frame that turns, each part in which w is monotonic is searched.
+    The second derivative of the depth is at most ``piece.second_derivative_bound``, which is zero if nothing turns. So the
+    greatest depth is at the start if the derivative there is at most minus half that bound, and at the end if the derivative
+    there is at least half of it. If w reverses within the piece, as it may under a frame that turns, each part in which w is
+    monotonic is searched.
     """
     best = NOTHING
-    half_bend = 0.5 * piece.bend
+    half_bound = 0.5 * piece.second_derivative_bound
     for k in range(bodies.shape[0]):
         body = bodies[k]
-        begin = _at(piece, p, q, 0.0, 1.0, radius, outline, body)
-        if begin.slope <= -half_bend and (begin.deep > NOTHING or half_bend == 0.0):
+        begin = _intersection_at(piece, p, q, 0.0, 1.0, radius, outline, body)
+        if begin.slope <= -half_bound and (begin.deep > NOTHING or half_bound == 0.0):
             best = max(best, begin.deep)
             continue
-        end = _at(piece, p, q, 1.0, -1.0, radius, outline, body)
-        if end.slope >= half_bend and (end.deep > NOTHING or half_bend == 0.0):
+        end = _intersection_at(piece, p, q, 1.0, -1.0, radius, outline, body)
+        if end.slope >= half_bound and (end.deep > NOTHING or half_bound == 0.0):
             best = max(best, begin.deep, end.deep)
         elif begin.w_slope * end.w_slope < 0:
             turn = begin.w_slope / (begin.w_slope - end.w_slope)
-            there = _at(piece, p, q, turn, 1.0, radius, outline, body)
-            best = _stretch(piece, p, q, 0.0, turn, begin, there, best, radius, outline, body)
-            best = _stretch(piece, p, q, turn, 1.0, there, end, best, radius, outline, body)
+            there = _intersection_at(piece, p, q, turn, 1.0, radius, outline, body)
+            best = _maximum_with_corners(piece, p, q, 0.0, turn, begin, there, best, radius, outline, body)
+            best = _maximum_with_corners(piece, p, q, turn, 1.0, there, end, best, radius, outline, body)
         elif begin.deep > NOTHING or end.deep > NOTHING or (begin.slope > 0 and end.slope < 0):
-            best = _stretch(piece, p, q, 0.0, 1.0, begin, end, best, radius, outline, body)
+            best = _maximum_with_corners(piece, p, q, 0.0, 1.0, begin, end, best, radius, outline, body)
     return best
 
 
 @kernel()
-def _no_steeper(outline: EdgeParts, slope: float) -> float:
+def _distance_with_slope_below(outline: EdgeParts, slope: float) -> float:
     """Return the distance from the centre line up to which the slope of a convex outline does not exceed ``slope``."""
     out = 0.0
     for part in range(outline.shape[0]):
@@ -329,8 +332,16 @@ def _no_steeper(outline: EdgeParts, slope: float) -> float:
 
 
 @kernel()
-def _look_out(
-    piece: Piece, moves: Array, k: int, wide: float, chord: float, tall: float, radius: float, outline: EdgeParts, one: bool
+def _fill_contact_boxes(
+    piece: Piece,
+    moves: Array,
+    k: int,
+    wide: float,
+    chord: float,
+    tall: float,
+    radius: float,
+    outline: EdgeParts,
+    single_body: bool,
 ) -> None:
     """Fill the boxes of (w, q), in the poses of a piece, inside which rays can be met deepest.
 
@@ -343,7 +354,7 @@ def _look_out(
     piece.has_rims = False
     piece.low_w, piece.high_w, piece.low_q, piece.high_q = -wide, wide, -chord, chord
     under = radius - tall
-    if not one or under <= 0 or k == 0 or k == moves.shape[0] - 1:
+    if not single_body or under <= 0 or k == 0 or k == moves.shape[0] - 1:
         return
     low, high = np.full(6, 1e30), np.full(6, -1e30)
     for j in range(k - 1, k + 2):
@@ -352,14 +363,14 @@ def _look_out(
             if speed < 1e-9:
                 return
             for axis in range(6):
-                low[axis] = min(low[axis], moves[j, end, axis] / speed - _SPREAD)
-                high[axis] = max(high[axis], moves[j, end, axis] / speed + _SPREAD)
+                low[axis] = min(low[axis], moves[j, end, axis] / speed - _MARGIN)
+                high[axis] = max(high[axis], moves[j, end, axis] / speed + _MARGIN)
     turn_q, turn_w, turn_o = (
         max(-low[_ABOUT_Q], high[_ABOUT_Q]),
         max(-low[_ABOUT_W], high[_ABOUT_W]),
         max(-low[_ABOUT_OUT], high[_ABOUT_OUT]),
     )
-    steep, _ = _steepest(outline, radius, wide, chord, tall)
+    steep, _ = _greatest_slopes(outline, radius, wide, chord, tall)
     out_w, out_q = wide, chord
     for _ in range(3):
         low_q = low[_ALONG_Q] - turn_o * out_w + min(low[_ABOUT_W], 0.0) * tall
@@ -381,7 +392,7 @@ def _look_out(
         if low_w > 0 or high_w < 0:
             fast_q = max(-low_q, high_q) / under + turn_w
             slope = (max(-low[_ALONG_OUT], high[_ALONG_OUT]) + turn_q * out_w + out_q * fast_q) / min(abs(low_w), abs(high_w))
-            out_w = min(wide, _no_steeper(outline, slope))
+            out_w = min(wide, _distance_with_slope_below(outline, slope))
             piece.low_w, piece.high_w = -out_w, out_w
     half = outline[outline.shape[0] - 1].far
     if wide >= half:
@@ -389,7 +400,7 @@ def _look_out(
 
 
 @kernel()
-def _goes_by(w0: float, q0: float, w1: float, q1: float, low_w: float, high_w: float, low_q: float, high_q: float) -> bool:
+def _misses_box(w0: float, q0: float, w1: float, q1: float, low_w: float, high_w: float, low_q: float, high_q: float) -> bool:
     """Return whether the straight line from (w0, q0) to (w1, q1) misses a box."""
     if max(w0, w1) < low_w or min(w0, w1) > high_w or max(q0, q1) < low_q or min(q0, q1) > high_q:
         return True
@@ -399,20 +410,29 @@ def _goes_by(w0: float, q0: float, w1: float, q1: float, low_w: float, high_w: f
 
 
 @kernel()
-def _beside(piece: Piece, w0: float, q0: float, w1: float, q1: float, off: float) -> bool:
-    """Return whether rays within ``off`` mm of the line from (w0, q0) to (w1, q1) miss all boxes of a piece."""
-    if not _goes_by(w0, q0, w1, q1, piece.low_w - off, piece.high_w + off, piece.low_q - off, piece.high_q + off):
+def _misses_boxes(piece: Piece, w0: float, q0: float, w1: float, q1: float, patch_radius: float) -> bool:
+    """Return whether rays within ``patch_radius`` mm of the line from (w0, q0) to (w1, q1) miss all boxes of a piece."""
+    if not _misses_box(
+        w0,
+        q0,
+        w1,
+        q1,
+        piece.low_w - patch_radius,
+        piece.high_w + patch_radius,
+        piece.low_q - patch_radius,
+        piece.high_q + patch_radius,
+    ):
         return False
     if not piece.has_rims:
         return True
-    rim, low_q, high_q = piece.rim_w, -piece.rim_q - off, piece.rim_q + off
-    return _goes_by(w0, q0, w1, q1, rim - off, rim + off, low_q, high_q) and _goes_by(
-        w0, q0, w1, q1, -rim - off, -rim + off, low_q, high_q
+    rim, low_q, high_q = piece.rim_w, -piece.rim_q - patch_radius, piece.rim_q + patch_radius
+    return _misses_box(w0, q0, w1, q1, rim - patch_radius, rim + patch_radius, low_q, high_q) and _misses_box(
+        w0, q0, w1, q1, -rim - patch_radius, -rim + patch_radius, low_q, high_q
     )
 
 
 @kernel()
-def _steepest(outline: EdgeParts, radius: float, wide: float, chord: float, tall: float) -> tuple[float, float]:
+def _greatest_slopes(outline: EdgeParts, radius: float, wide: float, chord: float, tall: float) -> tuple[float, float]:
     """Return the greatest slopes of the solid's lower side, along its axis and across it, in the work; each at most 1e6."""
     under = max(radius - tall, 1e-6 * radius)
     steep = 0.0
@@ -424,7 +444,7 @@ def _steepest(outline: EdgeParts, radius: float, wide: float, chord: float, tall
 
 
 @kernel()
-def _outer(piece: Piece) -> tuple[float, float, float, float]:
+def _extent_of_boxes(piece: Piece) -> tuple[float, float, float, float]:
     """Return the least and greatest w and q in all boxes of a piece."""
     low_w, high_w, low_q, high_q = piece.low_w, piece.high_w, piece.low_q, piece.high_q
     if piece.has_rims:
@@ -434,26 +454,26 @@ def _outer(piece: Piece) -> tuple[float, float, float, float]:
 
 
 @kernel()
-def _spread(way: float, low: float, high: float) -> tuple[float, float]:
-    return min(way * low, way * high), max(way * low, way * high)
+def _interval_times(factor: float, low: float, high: float) -> tuple[float, float]:
+    return min(factor * low, factor * high), max(factor * low, factor * high)
 
 
 @kernel()
-def prepare(pieces: Records[Piece], radius: float, outline: EdgeParts, one: bool, grid: Grid, bounds: Whole) -> None:
+def prepare(pieces: Records[Piece], radius: float, outline: EdgeParts, single_body: bool, grid: Grid, bounds: Int32s) -> None:
     """Fill the derived fields of each piece, and its bounds in cells."""
     x0, y0, column_step, row_step = grid
     moves = np.zeros((pieces.shape[0], 2, 6))
     for k in range(pieces.shape[0]):
         piece = pieces[k]
-        piece.along, piece.aside = (
+        piece.move_w, piece.move_q = (
             piece.move.x * piece.axis_x + piece.move.y * piece.axis_y,
             piece.move.x * piece.axis_y - piece.move.y * piece.axis_x,
         )
         for end in range(2):
             c, n = math.cos(end * piece.turn), math.sin(end * piece.turn)
             moves[k, end, _ALONG_Q], moves[k, end, _ALONG_W] = (
-                c * piece.aside + n * piece.along,
-                c * piece.along - n * piece.aside,
+                c * piece.move_q + n * piece.move_w,
+                c * piece.move_w - n * piece.move_q,
             )
             moves[k, end, _ALONG_OUT], moves[k, end, _ABOUT_OUT] = piece.move.z, piece.turn
     for k in range(pieces.shape[0]):
@@ -462,34 +482,36 @@ def prepare(pieces: Records[Piece], radius: float, outline: EdgeParts, one: bool
         deep = -min(piece.tip.z, piece.tip.z + piece.move.z)
         if not piece.cuts or not deep > 0:
             continue
-        wide, chord = reach(outline, deep), radius if deep >= radius else math.sqrt(deep * (2 * radius - deep))
-        _look_out(piece, moves, k, wide, chord, min(deep, radius), radius, outline, one)
-        low_w, high_w, low_q, high_q = _outer(piece)
+        wide, chord = half_width_at(outline, deep), radius if deep >= radius else math.sqrt(deep * (2 * radius - deep))
+        _fill_contact_boxes(piece, moves, k, wide, chord, min(deep, radius), radius, outline, single_body)
+        low_w, high_w, low_q, high_q = _extent_of_boxes(piece)
         moved, extent = math.hypot(piece.move.x, piece.move.y), math.hypot(wide, chord)
         turned = abs(piece.turn)
-        steep, level = _steepest(outline, radius, wide, chord, deep)
-        aside_w, aside_q = abs(piece.aside) + turned * moved, abs(piece.along) + turned * moved
-        piece.bend = turned * (steep * (2 * aside_w + turned * extent) + level * (2 * aside_q + turned * extent))
-        piece.sag = turned * (2 * moved + turned * (moved + math.hypot(wide, chord))) / 8 + 2 * _TOUCHES_MM
+        steep, level = _greatest_slopes(outline, radius, wide, chord, deep)
+        aside_w, aside_q = abs(piece.move_q) + turned * moved, abs(piece.move_w) + turned * moved
+        piece.second_derivative_bound = turned * (
+            steep * (2 * aside_w + turned * extent) + level * (2 * aside_q + turned * extent)
+        )
+        piece.deviation = turned * (2 * moved + turned * (moved + math.hypot(wide, chord))) / 8 + 2 * _TOUCHES_MM
         left, right, bottom, top = 1e30, -1e30, 1e30, -1e30
         for end in range(2):
             c, n = math.cos(end * piece.turn), math.sin(end * piece.turn)
             wx, wy = c * piece.axis_x - n * piece.axis_y, c * piece.axis_y + n * piece.axis_x
             x, y = piece.tip.x + end * piece.move.x, piece.tip.y + end * piece.move.y
-            xw, xq = _spread(wx, low_w, high_w), _spread(wy, low_q, high_q)
-            yw, yq = _spread(wy, low_w, high_w), _spread(-wx, low_q, high_q)
+            xw, xq = _interval_times(wx, low_w, high_w), _interval_times(wy, low_q, high_q)
+            yw, yq = _interval_times(wy, low_w, high_w), _interval_times(-wx, low_q, high_q)
             left, right = min(left, x + xw[0] + xq[0]), max(right, x + xw[1] + xq[1])
             bottom, top = min(bottom, y + yw[0] + yq[0]), max(top, y + yw[1] + yq[1])
-        bounds[k, LOW_ROW] = cell_above((bottom - piece.sag - y0) / row_step)
-        bounds[k, HIGH_ROW] = cell_below((top + piece.sag - y0) / row_step)
-        bounds[k, LOW_COLUMN] = cell_above((left - piece.sag - x0) / column_step)
-        bounds[k, HIGH_COLUMN] = cell_below((right + piece.sag - x0) / column_step)
+        bounds[k, LOW_ROW] = cell_above((bottom - piece.deviation - y0) / row_step)
+        bounds[k, HIGH_ROW] = cell_below((top + piece.deviation - y0) / row_step)
+        bounds[k, LOW_COLUMN] = cell_above((left - piece.deviation - x0) / column_step)
+        bounds[k, HIGH_COLUMN] = cell_below((right + piece.deviation - x0) / column_step)
 
 
 @kernel(fastmath=FUSED)
 def _deepen_on_face(
     piece: Piece,
-    bounds: Whole,
+    bounds: Int32s,
     row: int,
     column: int,
     columns: int,
@@ -497,27 +519,27 @@ def _deepen_on_face(
     radius: float,
     outline: EdgeParts,
     bodies: Records[Body],
-    near: Whole,
+    patch_columns_hit: Int32s,
     tile: Cells,
 ) -> None:
     """Deepen a tile by one piece."""
     x0, y0, column_step, row_step = grid
-    off = 1.5 * math.hypot(row_step, column_step) + piece.sag
+    patch_radius = 1.5 * math.hypot(row_step, column_step) + piece.deviation
     lowest = np.float32(-min(piece.tip.z, piece.tip.z + piece.move.z))
     c, n = math.cos(piece.turn), math.sin(piece.turn)
-    top, bottom = rows_between(bounds, row)
-    count = patch_columns(bounds, column, columns, False, near)
+    top, bottom = patch_rows(bounds, row)
+    count = patch_columns(bounds, column, columns, False, patch_columns_hit)
     for down in range(top, bottom):
         y = y0 + (row + down * PATCH) * row_step - piece.tip.y
         for m in range(count):
-            x = x0 + (column + near[m] * PATCH) * column_step - piece.tip.x
+            x = x0 + (column + patch_columns_hit[m] * PATCH) * column_step - piece.tip.x
             mx, my = x + 1.5 * column_step, y + 1.5 * row_step
             ex, ey = mx - piece.move.x, my - piece.move.y
             pw, pq = mx * piece.axis_x + my * piece.axis_y, mx * piece.axis_y - my * piece.axis_x
             ew, eq = ex * piece.axis_x + ey * piece.axis_y, ex * piece.axis_y - ey * piece.axis_x
-            if _beside(piece, pw, pq, c * ew - n * eq, c * eq + n * ew, off):
+            if _misses_boxes(piece, pw, pq, c * ew - n * eq, c * eq + n * ew, patch_radius):
                 continue
-            patch = tile[down * PATCHES + near[m]]
+            patch = tile[down * PATCHES + patch_columns_hit[m]]
             for i in range(PATCH):
                 for j in range(PATCH):
                     now = patch[i * PATCH + j]
@@ -530,7 +552,7 @@ def _deepen_on_face(
 
 
 @kernel()
-def room() -> Room:
+def new_buffers() -> Buffers:
     """Return the buffers of one thread: a tile, and indices of patch columns."""
     return blank_tile(), np.zeros(PATCHES, np.int32)
 
@@ -540,18 +562,18 @@ def carve_tile(
     grid: Grid,
     cutter: SwungEdge,
     pieces: Records[Piece],
-    bounds: Whole,
-    chosen: Whole,
+    bounds: Int32s,
+    chosen: Int32s,
     row: int,
     column: int,
-    room: Room,
-    work: Whole,
+    buffers: Buffers,
+    work: Int32s,
     depth: Cells,
 ) -> None:
     """Deepen one tile of the depths by the pieces that reach it."""
-    tile, near = room
+    tile, patch_columns_hit = buffers
     radius, outline, bodies = cutter
     load_tile(depth, row, column, tile)
-    for of in chosen:
-        _deepen_on_face(pieces[of], bounds[of], row, column, depth.shape[1], grid, radius, outline, bodies, near, tile)
+    for k in chosen:
+        _deepen_on_face(pieces[k], bounds[k], row, column, depth.shape[1], grid, radius, outline, bodies, patch_columns_hit, tile)
     store_tile(tile, row, column, work, depth)

@@ -8,8 +8,8 @@ What the arrays hold:
 
 * ``segments`` : (n,) `lobework.kernels.sweep.segments.Segment`, level.
 * ``parts`` : (p,) `lobework.kernels.sweep.edge_parts.EdgePart`, from the centre line outwards.
-* ``off`` : (1024, 16) float32, mm^2: squared distances from the path, in the layout of a tile of depths.
-* ``box`` : (4,) int32: the box of patches of ``off`` that have been updated, by `_TOP` to `_RIGHT`.
+* ``square_distances`` : (1024, 16) float32, mm^2: squared distances from the path, in the layout of a tile of depths.
+* ``box`` : (4,) int32: the box of patches of ``square_distances`` that have been updated, by `_TOP` to `_RIGHT`.
 * ``chosen`` : (k,) int32: indices of the segments that reach the tile.
 * ``bounds``, ``work``, ``depth``: see `lobework.kernels.sweep.tiles`.
 """
@@ -36,16 +36,16 @@ from lobework.kernels.sweep.simd import (
     where_at_most,
 )
 from lobework.kernels.sweep.slab import (
-    Lines,
+    PatchBox,
     Placed,
     first_cell,
+    half_width_at,
     lanes_of,
-    lines_of,
+    patch_box_of,
+    patch_range,
     patch_steps,
-    placed_in,
-    reach,
-    run_of,
-    walk_over,
+    relative_to_tile,
+    traversal_of,
 )
 from lobework.kernels.sweep.tiles import AFTER, FIRST, LANES, PATCH, PATCHES
 
@@ -53,20 +53,20 @@ if TYPE_CHECKING:
     from lobework.kernels.sweep.edge_parts import EdgeParts
     from lobework.kernels.sweep.segments import Segment, Segments
     from lobework.kernels.sweep.simd import Lanes
-    from lobework.kernels.sweep.slab import Walk
-    from lobework.kernels.sweep.tiles import Cells, Grid, Whole
+    from lobework.kernels.sweep.slab import Traversal
+    from lobework.kernels.sweep.tiles import Cells, Grid, Int32s
 
-    Room = tuple[Cells, Whole]
+    Buffers = tuple[Cells, Int32s]
 
-__all__ = ["RIM_MM", "LevelEdge", "carve_tile", "room", "whole_paths"]
+__all__ = ["RIM_MM", "LevelEdge", "carve_tile", "count_to_last_path_end", "new_buffers"]
 
 FUSED = {"contract"}
 """A product and a sum may be fused, which rounds once instead of twice; nothing is reordered."""
 RIM_MM: Final = 2e-6
 """Tolerance by which a rounded distance may exceed the outer end of an edge and still count as within the edge."""
 _FAR: Final = np.float32(1e30)
-_GENTLE: Final = 0.1
-_SHORT: Final = 8
+_MAX_PAIR_TURN: Final = 0.1
+_MAX_PAIR_CELLS: Final = 8
 _TOP, _BOTTOM, _LEFT, _RIGHT = range(4)
 """Indices into a box of patches: its first row, the row after its last, its first column, the column after its last."""
 
@@ -86,79 +86,83 @@ class LevelEdge(NamedTuple):
 
 
 @kernel(fastmath=FUSED)
-def _nearest(off: Cells, placed: Placed, walk: Walk, grid: Grid) -> None:
+def _nearest(square_distances: Cells, placed: Placed, traversal: Traversal, grid: Grid) -> None:
     """Update the least squared distances in a tile, mm^2, with those from a level segment, within a slab."""
     lane_u, lane_v = lanes_of(placed, grid)
-    step_u, step_v = patch_steps(placed, walk, grid)
+    step_u, step_v = patch_steps(placed, traversal, grid)
     lower, upper = broadcast(np.float32(placed.lower)), broadcast(np.float32(placed.upper))
-    for line in range(walk.first_line, walk.after_line):
-        first, last = run_of(walk, line)
-        first_u, first_v = first_cell(placed, walk, line, first, grid)
+    for line in range(traversal.first_line, traversal.after_line):
+        first, last = patch_range(traversal, line)
+        first_u, first_v = first_cell(placed, traversal, line, first, grid)
         u, v, patch = (
             lane_u + np.float32(first_u),
             lane_v + np.float32(first_v),
-            line * walk.to_next_line + first * walk.to_next_patch,
+            line * traversal.to_next_line + first * traversal.to_next_patch,
         )
         for _ in range(first, last):
             ahead = u - minimum(maximum(u, lower), upper)
-            store(off, patch, minimum(load(off, patch), ahead * ahead + v * v))
+            store(square_distances, patch, minimum(load(square_distances, patch), ahead * ahead + v * v))
             u, v = u + np.float32(step_u), v + np.float32(step_v)
-            patch += walk.to_next_patch
+            patch += traversal.to_next_patch
 
 
 @kernel(fastmath=FUSED)
-def _nearest_of_two(off: Cells, one: Placed, two: Placed, walk: Walk, grid: Grid) -> None:
+def _nearest_of_two(square_distances: Cells, one: Placed, two: Placed, traversal: Traversal, grid: Grid) -> None:
     """Update the least squared distances in a tile, mm^2, with those from two level segments, within a slab around both."""
     lane_u, lane_v = lanes_of(one, grid)
     lane_s, lane_w = lanes_of(two, grid)
-    step_u, step_v = patch_steps(one, walk, grid)
-    step_s, step_w = patch_steps(two, walk, grid)
+    step_u, step_v = patch_steps(one, traversal, grid)
+    step_s, step_w = patch_steps(two, traversal, grid)
     lower, upper = broadcast(np.float32(one.lower)), broadcast(np.float32(one.upper))
     lower_two, upper_two = broadcast(np.float32(two.lower)), broadcast(np.float32(two.upper))
-    for line in range(walk.first_line, walk.after_line):
-        first, last = run_of(walk, line)
-        first_u, first_v = first_cell(one, walk, line, first, grid)
-        first_s, first_w = first_cell(two, walk, line, first, grid)
+    for line in range(traversal.first_line, traversal.after_line):
+        first, last = patch_range(traversal, line)
+        first_u, first_v = first_cell(one, traversal, line, first, grid)
+        first_s, first_w = first_cell(two, traversal, line, first, grid)
         u, v = lane_u + np.float32(first_u), lane_v + np.float32(first_v)
         s, w = lane_s + np.float32(first_s), lane_w + np.float32(first_w)
-        patch = line * walk.to_next_line + first * walk.to_next_patch
+        patch = line * traversal.to_next_line + first * traversal.to_next_patch
         for _ in range(first, last):
             ahead = u - minimum(maximum(u, lower), upper)
             ahead_two = s - minimum(maximum(s, lower_two), upper_two)
-            store(off, patch, minimum(load(off, patch), minimum(ahead * ahead + v * v, ahead_two * ahead_two + w * w)))
+            store(
+                square_distances,
+                patch,
+                minimum(load(square_distances, patch), minimum(ahead * ahead + v * v, ahead_two * ahead_two + w * w)),
+            )
             u, v = u + np.float32(step_u), v + np.float32(step_v)
             s, w = s + np.float32(step_s), w + np.float32(step_w)
-            patch += walk.to_next_patch
+            patch += traversal.to_next_patch
 
 
 @kernel(fastmath=FUSED)
-def _nearest_swung(off: Cells, placed: Placed, walk: Walk, grid: Grid, swing: float) -> None:
+def _nearest_swung(square_distances: Cells, placed: Placed, traversal: Traversal, grid: Grid, swing: float) -> None:
     """Update the least squared distances in a tile, mm^2, with those from a circle of radius ``swing`` moved along a segment."""
     lane_u, lane_v = lanes_of(placed, grid)
-    step_u, step_v = patch_steps(placed, walk, grid)
-    circle, none = np.float32(swing), broadcast(np.float32(0.0))
+    step_u, step_v = patch_steps(placed, traversal, grid)
+    circle, zero = np.float32(swing), broadcast(np.float32(0.0))
     lower, upper = broadcast(np.float32(placed.lower)), broadcast(np.float32(placed.upper))
-    for line in range(walk.first_line, walk.after_line):
-        first, last = run_of(walk, line)
-        first_u, first_v = first_cell(placed, walk, line, first, grid)
+    for line in range(traversal.first_line, traversal.after_line):
+        first, last = patch_range(traversal, line)
+        first_u, first_v = first_cell(placed, traversal, line, first, grid)
         u, v, patch = (
             lane_u + np.float32(first_u),
             lane_v + np.float32(first_v),
-            line * walk.to_next_line + first * walk.to_next_patch,
+            line * traversal.to_next_line + first * traversal.to_next_patch,
         )
         for _ in range(first, last):
             ahead = u - minimum(maximum(u, lower), upper)
             furthest = maximum((u - lower) * (u - lower), (u - upper) * (u - upper))
             outside = sqrt(ahead * ahead + v * v) - circle
             inside = circle - sqrt(furthest + v * v)
-            apart = maximum(maximum(outside, inside), none)
-            store(off, patch, minimum(load(off, patch), apart * apart))
+            apart = maximum(maximum(outside, inside), zero)
+            store(square_distances, patch, minimum(load(square_distances, patch), apart * apart))
             u, v = u + np.float32(step_u), v + np.float32(step_v)
-            patch += walk.to_next_patch
+            patch += traversal.to_next_patch
 
 
 @kernel(fastmath=FUSED)
-def _heights(square: Lanes, parts: EdgeParts, none: Lanes) -> Lanes:
+def _heights(square: Lanes, parts: EdgeParts, zero: Lanes) -> Lanes:
     """Return the height of an edge above its tip at squared distances from its centre line; 1e30 outside the edge.
 
     The height on each part is clamped to those at its ends, so that rounding never makes it decrease outwards.
@@ -176,7 +180,7 @@ def _heights(square: Lanes, parts: EdgeParts, none: Lanes) -> Lanes:
             centre, radius = part.centre, part.radius
             lowest = centre - math.sqrt(radius * radius - near * near)
             highest = centre - math.sqrt(max(radius * radius - far * far, 0.0))
-            height = np.float32(centre) - sqrt(maximum(np.float32(radius * radius) - square, none))
+            height = np.float32(centre) - sqrt(maximum(np.float32(radius * radius) - square, zero))
         height = minimum(maximum(height, broadcast(np.float32(lowest))), broadcast(np.float32(highest)))
         rim = far + (RIM_MM if p == outermost else 0.0)
         heights = where_at_most(square, broadcast(np.float32(rim * rim)), height, heights)
@@ -184,13 +188,15 @@ def _heights(square: Lanes, parts: EdgeParts, none: Lanes) -> Lanes:
 
 
 @kernel(fastmath=FUSED)
-def _cut(off: Cells, parts: EdgeParts, tip: float, box: Whole, row: int, column: int, work: Whole, depth: Cells) -> None:
-    """Deepen a tile of the depths by an edge, its tip ``tip`` mm deep, at squared distances ``off`` in a box; then clear the box.
+def _apply_edge(
+    square_distances: Cells, parts: EdgeParts, tip: float, box: Int32s, row: int, column: int, work: Int32s, depth: Cells
+) -> None:
+    """Deepen a tile of the depths by an edge, its tip ``tip`` mm deep, in a box of ``square_distances``; then clear the box.
 
     Patches that were cut are reset to 1e30. The box must contain all patches with a distance less than the edge's half width:
     others would not be reset, and would be cut at the next depth or in the next tile.
     """
-    deep, none, far = np.float32(tip), broadcast(np.float32(0.0)), broadcast(_FAR)
+    deep, zero, far = np.float32(tip), broadcast(np.float32(0.0)), broadcast(_FAR)
     near = broadcast(np.float32((parts[parts.shape[0] - 1].far + RIM_MM) ** 2))
     for line in range(box[_TOP], box[_BOTTOM]):
         down = row + line * PATCH
@@ -200,11 +206,11 @@ def _cut(off: Cells, parts: EdgeParts, tip: float, box: Whole, row: int, column:
             for k in range(1, PATCH):
                 first, last = max(first, work[down + k, FIRST]), min(last, work[down + k, AFTER])
         for patch in range(line * PATCHES + box[_LEFT], line * PATCHES + box[_RIGHT]):
-            square = load(off, patch)
+            square = load(square_distances, patch)
             if not any_at_most(square, near):
                 continue
-            store(off, patch, far)
-            cut = deep - _heights(square, parts, none)
+            store(square_distances, patch, far)
+            cut = deep - _heights(square, parts, zero)
             across = column + patch % PATCHES * PATCH
             if first <= across and across + PATCH <= last:
                 store_square(depth, down, across, maximum(load_square(depth, down, across), cut))
@@ -217,32 +223,32 @@ def _cut(off: Cells, parts: EdgeParts, tip: float, box: Whole, row: int, column:
 
 
 @kernel(fastmath=FUSED)
-def _around_two(one: Segment, two: Segment, placed: Placed, r: float, lines: Lines, grid: Grid) -> Walk:
-    """Return the traversal of one slab around two consecutive segments with a small turn between them; see `walk_over`."""
-    dx, dy = two.x + two.length * two.way_x - one.x, two.y + two.length * two.way_y - one.y
+def _traversal_of_two(one: Segment, two: Segment, placed: Placed, r: float, patch_box: PatchBox, grid: Grid) -> Traversal:
+    """Return the traversal of one slab around two consecutive segments with a small turn between them; see `traversal_of`."""
+    dx, dy = two.x + two.length * two.direction_x - one.x, two.y + two.length * two.direction_y - one.y
     length = math.sqrt(dx * dx + dy * dy)
     turn, per = one.upper_turn, 1.0 / length
     widest = max(one.lower_turn, turn, two.upper_turn)
     askew = 2.0 * turn
-    start_x, start_y = placed.x + placed.lower * placed.way_x, placed.y + placed.lower * placed.way_y
+    start_x, start_y = placed.x + placed.lower * placed.direction_x, placed.y + placed.lower * placed.direction_y
     both = Placed(start_x, start_y, 0.0, 0.0, length, dx * per, dy * per)
     low, high = -r * (max(one.lower_turn, turn) + askew), length + r * (max(turn, two.upper_turn) + askew)
-    return walk_over(both, low, high, r + (min(one.length, two.length) + r * widest) * askew, lines, grid)
+    return traversal_of(both, low, high, r + (min(one.length, two.length) + r * widest) * askew, patch_box, grid)
 
 
 @kernel(fastmath=FUSED)
 def _cut_tile(
     segments: Segments,
-    bounds: Whole,
-    chosen: Whole,
+    bounds: Int32s,
+    chosen: Int32s,
     parts: EdgeParts,
     swing: float,
     grid: Grid,
     row: int,
     column: int,
-    off: Cells,
-    box: Whole,
-    work: Whole,
+    square_distances: Cells,
+    box: Int32s,
+    work: Int32s,
     depth: Cells,
 ) -> None:
     """Deepen one tile by level segments: those of one depth, listed together, in one pass; short ones in pairs."""
@@ -252,24 +258,24 @@ def _cut_tile(
         segment = segments[k]
         if segment.z != z:
             if box[_TOP] < box[_BOTTOM]:
-                _cut(off, parts, -z, box, row, column, work, depth)
+                _apply_edge(square_distances, parts, -z, box, row, column, work, depth)
             z = segment.z
-            r = reach(parts, -z) + swing
-        placed = placed_in(segment, grid, row, column)
-        top, bottom, left, right = lines_of(bounds[k], row, column)
-        joined = at + 1 < chosen.size and chosen[at + 1] == k + 1 and segment.upper_turn < _GENTLE and swing == 0.0
-        if joined and segment.length + segments[k + 1].length < _SHORT * grid.column_step:
-            top_two, bottom_two, left_two, right_two = lines_of(bounds[k + 1], row, column)
+            r = half_width_at(parts, -z) + swing
+        placed = relative_to_tile(segment, grid, row, column)
+        top, bottom, left, right = patch_box_of(bounds[k], row, column)
+        joined = at + 1 < chosen.size and chosen[at + 1] == k + 1 and segment.upper_turn < _MAX_PAIR_TURN and swing == 0.0
+        if joined and segment.length + segments[k + 1].length < _MAX_PAIR_CELLS * grid.column_step:
+            top_two, bottom_two, left_two, right_two = patch_box_of(bounds[k + 1], row, column)
             top, bottom, left, right = min(top, top_two), max(bottom, bottom_two), min(left, left_two), max(right, right_two)
-            walk = _around_two(segment, segments[k + 1], placed, r, Lines(top, bottom, left, right), grid)
-            _nearest_of_two(off, placed, placed_in(segments[k + 1], grid, row, column), walk, grid)
+            traversal = _traversal_of_two(segment, segments[k + 1], placed, r, PatchBox(top, bottom, left, right), grid)
+            _nearest_of_two(square_distances, placed, relative_to_tile(segments[k + 1], grid, row, column), traversal, grid)
             at += 1
         elif swing > 0.0:
-            walk = walk_over(placed, placed.lower - r, placed.upper + r, r, Lines(top, bottom, left, right), grid)
-            _nearest_swung(off, placed, walk, grid, swing)
+            traversal = traversal_of(placed, placed.lower - r, placed.upper + r, r, PatchBox(top, bottom, left, right), grid)
+            _nearest_swung(square_distances, placed, traversal, grid, swing)
         else:
             low, high = placed.lower - r * segment.lower_turn, placed.upper + r * segment.upper_turn
-            _nearest(off, placed, walk_over(placed, low, high, r, Lines(top, bottom, left, right), grid), grid)
+            _nearest(square_distances, placed, traversal_of(placed, low, high, r, PatchBox(top, bottom, left, right), grid), grid)
         box[_TOP], box[_BOTTOM], box[_LEFT], box[_RIGHT] = (
             min(box[_TOP], top),
             max(box[_BOTTOM], bottom),
@@ -278,11 +284,11 @@ def _cut_tile(
         )
         at += 1
     if box[_TOP] < box[_BOTTOM]:
-        _cut(off, parts, -z, box, row, column, work, depth)
+        _apply_edge(square_distances, parts, -z, box, row, column, work, depth)
 
 
 @kernel(fastmath=FUSED)
-def whole_paths(segments: Segments) -> int:
+def count_to_last_path_end(segments: Segments) -> int:
     """Return the number of segments up to the last one that ends a path; all of them if none does.
 
     Segments are then processed in the same pairs, whatever other paths are carved with them.
@@ -295,7 +301,7 @@ def whole_paths(segments: Segments) -> int:
 
 
 @kernel()
-def room() -> Room:
+def new_buffers() -> Buffers:
     """Return the buffers of one thread: a tile of squared distances, and the box of patches that have been updated."""
     return np.full((PATCHES * PATCHES, LANES), _FAR, np.float32), np.array([PATCHES, 0, PATCHES, 0], np.int32)
 
@@ -305,17 +311,17 @@ def carve_tile(
     grid: Grid,
     cutter: LevelEdge,
     segments: Segments,
-    bounds: Whole,
-    chosen: Whole,
+    bounds: Int32s,
+    chosen: Int32s,
     row: int,
     column: int,
-    room: Room,
-    work: Whole,
+    buffers: Buffers,
+    work: Int32s,
     depth: Cells,
 ) -> None:
     """Deepen one tile of the depths by the segments that reach it."""
-    off, box = room
+    square_distances, box = buffers
     last = chosen.size
     while last > 0 and chosen[last - 1] >= segments.shape[0]:
         last -= 1
-    _cut_tile(segments, bounds, chosen[:last], cutter.parts, cutter.swing, grid, row, column, off, box, work, depth)
+    _cut_tile(segments, bounds, chosen[:last], cutter.parts, cutter.swing, grid, row, column, square_distances, box, work, depth)

@@ -10,7 +10,7 @@ What the arrays hold:
 
 * ``outline`` : (k,) `lobework.kernels.sweep.edge_parts.EdgePart`, from the centre line outwards.
 * ``bodies`` : (m,) `Body`.
-* ``boxes`` : (`BOXES`,) `Places`: stack of the boxes that are not yet processed.
+* ``boxes`` : (`BOXES`,) `PoseDepthBox`: stack of the boxes that are not yet processed.
 """
 
 from __future__ import annotations
@@ -27,9 +27,9 @@ if TYPE_CHECKING:
     from lobework.kernels.sweep.rays import Ray
 
     Nine = tuple[float, float, float, float, float, float, float, float, float]
-    Left = tuple[float, float, float, float, float, float, float, int]
+    Narrowed = tuple[float, float, float, float, float, float, float, int]
 
-__all__ = ["BOXES", "FUSED", "NOTHING", "PLACES", "Body", "Piece", "Places", "meets", "posed", "turned_on"]
+__all__ = ["BOXES", "FUSED", "NOTHING", "POSE_DEPTH_BOX", "Body", "Piece", "PoseDepthBox", "meets", "posed", "rotated_back"]
 
 FUSED: Final = {"contract"}
 """A product and a sum may be fused, which rounds once instead of twice; nothing is reordered."""
@@ -38,13 +38,13 @@ NOTHING: Final = -1e30
 BOXES: Final = 256
 """Capacity of the stack of boxes: each division adds one, and after some tens of divisions a box is below the tolerance."""
 _SLACK_MM: Final = 1e-9
-_TOLD_MM: Final = 1e-7
+_TOLERANCE_MM: Final = 1e-7
 _MET_MM: Final = 1e-8
-_TRIED_MM: Final = 1e-4
-_NARROWER: Final = 0.5
-_DEEPER: Final = 0.125
+_CHECK_BELOW_MM: Final = 1e-4
+_NARROWED_TO: Final = 0.5
+_DEEP_PART: Final = 0.125
 _TANGENTS: Final = 9
-_NONE, _BOTH, _DEPTHS, _POSES_UP, _POSES_DOWN = range(5)
+_EMPTY, _UNDETERMINED, _DEPTHS, _POSES_UP, _POSES_DOWN = range(5)
 
 
 class Piece:
@@ -80,19 +80,19 @@ class Piece:
     """Half the squared length of ``out_turn``; ``1 + s (1 - s) out_blend`` brings the interpolated ``out`` to unit length."""
     level_blend: float
     """Half the squared length of ``level_turn``, used likewise for ``level``."""
-    bend: float
+    second_derivative_bound: float
     """Upper bound of the second derivatives, with respect to s, of the coordinates that `posed` returns, mm."""
-    veer: float
+    depth_slope_change: float
     """Upper bound of the change, over the piece, of their derivatives with respect to the depth."""
     speed: float
     """Upper bound of the speed of a point of a ray in the blade's frame, mm per piece."""
-    reach: float
+    half_width_in_work: float
     """Greatest distance from the centre line at which the blade is in the work, mm."""
     slack: float
     """Error bound of the linear interpolation of a patch's position over the piece, mm."""
     box: Box
     """Bounding box of the part of the blade that is in the work, mm."""
-    stays: bool
+    moves_in_plane: bool
     """Whether the blade moves only in its own plane."""
 
 
@@ -107,7 +107,7 @@ class Body:
     """Side of the centre line on which it is: 1 or -1, or 0 for both."""
 
 
-class Places:
+class PoseDepthBox:
     """A box of poses and depths in which a ray may meet a blade."""
 
     begin: float
@@ -120,12 +120,12 @@ class Places:
     """Greatest depth, mm."""
 
 
-PLACES: Final = layout(Places)
-"""Numpy data type of `Places`."""
+POSE_DEPTH_BOX: Final = layout(PoseDepthBox)
+"""Numpy data type of `PoseDepthBox`."""
 
 
 @kernel()
-def turned_on(cosine: float, sine: float, angle: float) -> tuple[float, float]:
+def rotated_back(cosine: float, sine: float, angle: float) -> tuple[float, float]:
     """Return the cosine and sine of an angle reduced by ``angle``, which is at most a twentieth of a radian."""
     q = angle * angle
     c, s = 1 - q * (0.5 - q * (1 / 24 - q / 720)), angle * (1 - q * (1 / 6 - q / 120))
@@ -141,15 +141,15 @@ def posed(piece: Piece, ray: Ray, s: float, d: float) -> Nine:
     """
     c, q = 1.0, 0.0
     if piece.swept != 0.0:
-        c, q = turned_on(1.0, 0.0, s * piece.swept)
-    x, y = ray.start.x + d * ray.way.x, ray.start.y + d * ray.way.y
+        c, q = rotated_back(1.0, 0.0, s * piece.swept)
+    x, y = ray.start.x + d * ray.direction.x, ray.start.y + d * ray.direction.y
     r, p = x * c - y * q, y * c + x * q
     xr, xp, xz = (
         r - piece.tip.x - s * piece.move.x,
         p - piece.tip.y - s * piece.move.y,
-        ray.start.z + d * ray.way.z - piece.tip.z - s * piece.move.z,
+        ray.start.z + d * ray.direction.z - piece.tip.z - s * piece.move.z,
     )
-    dr, dp, dz = ray.way.x * c - ray.way.y * q, ray.way.y * c + ray.way.x * q, ray.way.z
+    dr, dp, dz = ray.direction.x * c - ray.direction.y * q, ray.direction.y * c + ray.direction.x * q, ray.direction.z
     sr, sp, sz = p * piece.swept - piece.move.x, -r * piece.swept - piece.move.y, -piece.move.z
     outr, outp, outz = piece.out.x + s * piece.out_turn.x, piece.out.y + s * piece.out_turn.y, piece.out.z + s * piece.out_turn.z
     lr, lp, lz = (
@@ -178,41 +178,41 @@ def posed(piece: Piece, ray: Ray, s: float, d: float) -> Nine:
 
 
 @kernel(inline="always")
-def _trimmed(low: float, high: float, at: float, by: float) -> tuple[float, float]:
-    """Return the part of the range ``low`` to ``high`` of v in which ``at + by v <= 0``; if there is none, low is above high."""
-    if by > 0.0:
-        return low, min(high, -at / by)
-    if by < 0.0:
-        return max(low, -at / by), high
+def _trimmed(low: float, high: float, at: float, slope: float) -> tuple[float, float]:
+    """Return the part of ``low`` to ``high``, a range of v, in which ``at + slope v <= 0``: low is above high if it is empty."""
+    if slope > 0.0:
+        return low, min(high, -at / slope)
+    if slope < 0.0:
+        return max(low, -at / slope), high
     return (low, high) if at <= 0.0 else (1.0, -1.0)
 
 
 @kernel(fastmath=FUSED)
-def _left(piece: Piece, ray: Ray, s0: float, s1: float, d0: float, d1: float, outline: EdgeParts, body: Body) -> Left:
+def _narrowed(piece: Piece, ray: Ray, s0: float, s1: float, d0: float, d1: float, outline: EdgeParts, body: Body) -> Narrowed:
     """Return the part of a box, ``s0`` to ``s1`` and depths ``d0`` to ``d1``, in which a ray may meet a stretch of the outline.
 
     The equation of the blade's plane is solved for one variable, s or the depth, whichever it determines better; the outline then
     narrows the other variable. After the four limits come s and the depth of the point that appears to be deepest; the error
     bound of the linear approximation, mm; and which variable the outline narrowed: `_DEPTHS` for the depth, or `_POSES_UP` or
-    `_POSES_DOWN` for s, where the depth is greatest at the upper or lower end of s; `_BOTH` if the plane determines neither
-    variable; `_NONE` if nothing remains of the box.
+    `_POSES_DOWN` for s, where the depth is greatest at the upper or lower end of s; `_UNDETERMINED` if the plane determines
+    neither variable; `_EMPTY` if nothing remains of the box.
     """
     s, d, half_s, half_d = 0.5 * (s0 + s1), 0.5 * (d0 + d1), 0.5 * (s1 - s0), 0.5 * (d1 - d0)
     across, across_d, across_s, along, along_d, along_s, out, out_d, out_s = posed(piece, ray, s, d)
-    rest = (0.5 * piece.bend * half_s + piece.veer * half_d) * half_s + _SLACK_MM
+    rest = (0.5 * piece.second_derivative_bound * half_s + piece.depth_slope_change * half_d) * half_s + _SLACK_MM
     if abs(across) > abs(across_s) * half_s + abs(across_d) * half_d + rest:
-        return s0, s1, d0, d1, s, d, rest, _NONE
+        return s0, s1, d0, d1, s, d, rest, _EMPTY
     for_s = abs(across_s) * half_s >= abs(across_d) * half_d
     if for_s:
-        by, other, half, free = across_s, across_d, half_s, half_d
+        coefficient, other, half, free = across_s, across_d, half_s, half_d
         along_u, along_v, out_u, out_v = along_s, along_d, out_s, out_d
     else:
-        by, other, half, free = across_d, across_s, half_d, half_s
+        coefficient, other, half, free = across_d, across_s, half_d, half_s
         along_u, along_v, out_u, out_v = along_d, along_s, out_d, out_s
-    fixed = abs(by) * half > 2.0 * rest
-    at, slope, spread = (-across / by, -other / by, rest / abs(by)) if fixed else (0.0, 0.0, half)
-    low, high = _trimmed(-free, free, across - rest - abs(by) * half, other)
-    low, high = _trimmed(low, high, -across - rest - abs(by) * half, -other)
+    fixed = abs(coefficient) * half > 2.0 * rest
+    at, slope, spread = (-across / coefficient, -other / coefficient, rest / abs(coefficient)) if fixed else (0.0, 0.0, half)
+    low, high = _trimmed(-free, free, across - rest - abs(coefficient) * half, other)
+    low, high = _trimmed(low, high, -across - rest - abs(coefficient) * half, -other)
     first, last, side = body.first, body.last, body.side
     near, far = outline[first].near, outline[last].far
     up, up_v, up_rest = out + out_u * at, out_v + out_u * slope, abs(out_u) * spread + rest
@@ -243,18 +243,18 @@ def _left(piece: Piece, ray: Ray, s0: float, s1: float, d0: float, d1: float, ou
                 off = sine * a + cosine * (centre - up) - radius
                 low, high = _trimmed(low, high, off - sine * a_rest - cosine * up_rest, sine * a_v - cosine * up_v)
         if low > high:
-            return s0, s1, d0, d1, s, d, rest, _NONE
+            return s0, s1, d0, d1, s, d, rest, _EMPTY
     ends_low, ends_high = at + slope * low, at + slope * high
     least, most = max(min(ends_low, ends_high) - spread, -half), min(max(ends_low, ends_high) + spread, half)
     if least > most:
-        return s0, s1, d0, d1, s, d, rest, _NONE
+        return s0, s1, d0, d1, s, d, rest, _EMPTY
     if for_s:
         s, s0, s1, d0, d1 = s + min(max(ends_high, -half), half), s + least, s + most, d + low, d + high
-        return s0, s1, d0, d1, s, d1, rest, _DEPTHS if fixed else _BOTH
+        return s0, s1, d0, d1, s, d1, rest, _DEPTHS if fixed else _UNDETERMINED
     s0, s1, d0, d1 = s + low, s + high, d + least, d + most
     if slope > 0.0:
-        return s0, s1, d0, d1, s1, d + min(ends_high, half), rest, _POSES_UP if fixed else _BOTH
-    return s0, s1, d0, d1, s0, d + min(ends_low, half), rest, _POSES_DOWN if fixed else _BOTH
+        return s0, s1, d0, d1, s1, d + min(ends_high, half), rest, _POSES_UP if fixed else _UNDETERMINED
+    return s0, s1, d0, d1, s0, d + min(ends_low, half), rest, _POSES_DOWN if fixed else _UNDETERMINED
 
 
 @kernel(fastmath=FUSED)
@@ -284,7 +284,7 @@ def _checked(piece: Piece, ray: Ray, s: float, d: float, outline: EdgeParts, bod
     across, across_d, across_s, along, along_d, along_s, out, out_d, out_s = posed(piece, ray, s, d)
     if for_s:
         step = -across / across_s
-        s, along, out, left = s + step, along + step * along_s, out + step * out_s, piece.bend * step * step
+        s, along, out, left = s + step, along + step * along_s, out + step * out_s, piece.second_derivative_bound * step * step
     else:
         step = -across / across_d
         d, along, out, left = d + step, along + step * along_d, out + step * out_d, 0.0
@@ -294,7 +294,7 @@ def _checked(piece: Piece, ray: Ray, s: float, d: float, outline: EdgeParts, bod
 
 
 @kernel(fastmath=FUSED)
-def meets(piece: Piece, ray: Ray, outline: EdgeParts, bodies: Records[Body], floor: float, boxes: Records[Places]) -> float:
+def meets(piece: Piece, ray: Ray, outline: EdgeParts, bodies: Records[Body], floor: float, boxes: Records[PoseDepthBox]) -> float:
     """Return the greatest depth at which a ray meets a blade along a piece of path, if it is deeper than ``floor``.
 
     Parameters
@@ -309,11 +309,11 @@ def meets(piece: Piece, ray: Ray, outline: EdgeParts, bodies: Records[Body], flo
         Convex stretches of the outline.
     floor : float, mm
         Depths up to this one are not searched for. The parameter has no other effect on the result.
-    boxes : (BOXES,) Places
+    boxes : (BOXES,) PoseDepthBox
         Scratch buffer.
     """
     deepest = NOTHING
-    if piece.stays and abs(posed(piece, ray, 0.5, 0.0)[1]) < _SLACK_MM:
+    if piece.moves_in_plane and abs(posed(piece, ray, 0.5, 0.0)[1]) < _SLACK_MM:
         return deepest
     for k in range(bodies.shape[0]):
         box = boxes[0]
@@ -323,25 +323,29 @@ def meets(piece: Piece, ray: Ray, outline: EdgeParts, bodies: Records[Body], flo
             waiting -= 1
             box = boxes[waiting]
             s0, s1, d0, d1 = box.begin, box.end, box.top, box.bottom
-            while d1 > floor and d1 > deepest + _TOLD_MM:
+            while d1 > floor and d1 > deepest + _TOLERANCE_MM:
                 long, tall = s1 - s0, d1 - d0
-                s0, s1, d0, d1, s, d, rest, by = _left(piece, ray, s0, s1, d0, d1, outline, bodies[k])
-                if by == _NONE:
+                s0, s1, d0, d1, s, d, rest, narrowed_by = _narrowed(piece, ray, s0, s1, d0, d1, outline, bodies[k])
+                if narrowed_by == _EMPTY:
                     break
                 passes = piece.speed * (s1 - s0)
-                if by != _BOTH and rest < _TRIED_MM:
-                    deepest = max(deepest, _checked(piece, ray, s, d, outline, bodies[k], by == _DEPTHS))
-                elif d1 - d0 <= _TOLD_MM and passes <= _TOLD_MM:
+                if narrowed_by != _UNDETERMINED and rest < _CHECK_BELOW_MM:
+                    deepest = max(deepest, _checked(piece, ray, s, d, outline, bodies[k], narrowed_by == _DEPTHS))
+                elif d1 - d0 <= _TOLERANCE_MM and passes <= _TOLERANCE_MM:
                     deepest = max(deepest, d1)
-                if s1 - s0 > _NARROWER * long and d1 - d0 > _NARROWER * tall:
-                    part = 0.5 if by == _BOTH else _DEEPER
-                    if by == _BOTH or (by != _DEPTHS and passes <= _TOLD_MM) or (by == _DEPTHS and d1 - d0 <= _TOLD_MM):
-                        by, part = _DEPTHS if d1 - d0 > passes else _POSES_UP, 0.5
+                if s1 - s0 > _NARROWED_TO * long and d1 - d0 > _NARROWED_TO * tall:
+                    part = 0.5 if narrowed_by == _UNDETERMINED else _DEEP_PART
+                    if (
+                        narrowed_by == _UNDETERMINED
+                        or (narrowed_by != _DEPTHS and passes <= _TOLERANCE_MM)
+                        or (narrowed_by == _DEPTHS and d1 - d0 <= _TOLERANCE_MM)
+                    ):
+                        narrowed_by, part = _DEPTHS if d1 - d0 > passes else _POSES_UP, 0.5
                     box = boxes[waiting]
                     box.begin, box.end, box.top, box.bottom = s0, s1, d0, d1
-                    if by == _DEPTHS:
+                    if narrowed_by == _DEPTHS:
                         d0 = box.bottom = d1 - part * (d1 - d0)
-                    elif by == _POSES_UP:
+                    elif narrowed_by == _POSES_UP:
                         s0 = box.end = s1 - part * (s1 - s0)
                     else:
                         s1 = box.begin = s0 + part * (s1 - s0)

@@ -1,7 +1,8 @@
 """The exit of a straight ray from a solid of revolution, and the normal of the surface there.
 
 A solid is described in the half plane (r, y): ``r`` is the distance from its axis, ``y`` the position along it. The point of a
-ray at ``e`` mm from its origin is at ``y + climb e`` along the axis, and at ``r^2 = square e^2 + 2 cross e + off``.
+ray at ``e`` mm from its origin is at ``y + axial_slope e`` along the axis, at the distance r from it, where
+``r^2 = square e^2 + 2 half_linear e + constant``.
 
 What the arrays hold:
 
@@ -18,7 +19,7 @@ from lobework.kernels.jit import kernel
 if TYPE_CHECKING:
     from lobework.kernels.records import Records
 
-__all__ = ["NOTHING", "SolidPart", "gap", "leaves"]
+__all__ = ["NOTHING", "SolidPart", "last_exit", "signed_distance"]
 
 NOTHING: Final = -1e30
 """Value that stands for the depth of a ray without a contact."""
@@ -45,9 +46,9 @@ class SolidPart:
     """Distance of the first point of a straight part, or of the centre of an arc, from the axis."""
     y: float
     """Position of that point along the axis."""
-    way_r: float
+    direction_r: float
     """Component of the unit direction along r."""
-    way_y: float
+    direction_y: float
     """Component of the unit direction along y."""
     length: float
     """Length of a straight part."""
@@ -64,39 +65,42 @@ class SolidPart:
 
 
 @kernel(fastmath=FUSED, inline="always")
-def _from_axis(square: float, cross: float, off: float, e: float) -> float:
-    return math.sqrt(max((square * e + 2.0 * cross) * e + off, 0.0))
+def _from_axis(square: float, half_linear: float, constant: float, e: float) -> float:
+    return math.sqrt(max((square * e + 2.0 * half_linear) * e + constant, 0.0))
 
 
 @kernel(fastmath=FUSED)
-def _ring_root(part: SolidPart, y: float, climb: float, square: float, cross: float, off: float) -> float:
+def _torus_root(part: SolidPart, y: float, axial_slope: float, square: float, half_linear: float, constant: float) -> float:
     """Return the last point ``e`` at which a ray meets the torus that an arc generates, or `NOTHING`.
 
     The search begins beyond the torus and steps back by the distance from it, so that no step passes the root (sphere tracing);
     near the root it uses Newton steps.
     """
     lift, bound = y - part.y, abs(part.r) + part.radius
-    half = cross + lift * climb
-    under = half * half - (off + lift * lift - bound * bound)
-    if under < 0.0:
+    half = half_linear + lift * axial_slope
+    discriminant = half * half - (constant + lift * lift - bound * bound)
+    if discriminant < 0.0:
         return NOTHING
-    span = math.sqrt(under)
+    span = math.sqrt(discriminant)
     e, least = span - half, -span - half - _TOUCHES_MM
     for _ in range(_ROUNDS):
-        r = _from_axis(square, cross, off, e)
-        out_r, out_y = r - part.r, y + climb * e - part.y
-        middle, side = out_r * part.way_r + out_y * part.way_y, abs(out_r * part.way_y - out_y * part.way_r)
+        r = _from_axis(square, half_linear, constant, e)
+        out_r, out_y = r - part.r, y + axial_slope * e - part.y
+        middle, side = (
+            out_r * part.direction_r + out_y * part.direction_y,
+            abs(out_r * part.direction_y - out_y * part.direction_r),
+        )
         away = math.sqrt(out_r * out_r + out_y * out_y)
         beside = middle >= 0.0 and part.near * away <= side * part.radius and side * part.radius <= part.far * away
         if beside:
             short = away - part.radius
-            slope = (out_r * (square * e + cross) / max(r, _NO_MM) + out_y * climb) / max(away, _NO_MM)
+            slope = (out_r * (square * e + half_linear) / max(r, _NO_MM) + out_y * axial_slope) / max(away, _NO_MM)
             if abs(short) < _SETTLED_MM:
                 return e
             if slope > 0.0 and abs(short) < 0.3 * part.radius * slope:
                 ahead = e - short / slope
-                r = _from_axis(square, cross, off, ahead)
-                after = math.hypot(r - part.r, y + climb * ahead - part.y) - part.radius
+                r = _from_axis(square, half_linear, constant, ahead)
+                after = math.hypot(r - part.r, y + axial_slope * ahead - part.y) - part.radius
                 if -_SETTLED_MM < after < 0.9 * short:
                     e = ahead
                     continue
@@ -115,7 +119,7 @@ def _ring_root(part: SolidPart, y: float, climb: float, square: float, cross: fl
 
 
 @kernel(fastmath=FUSED)
-def gap(outline: Records[SolidPart], first: int, last: int, r: float, y: float) -> tuple[float, float, float]:
+def signed_distance(outline: Records[SolidPart], first: int, last: int, r: float, y: float) -> tuple[float, float, float]:
     """Return the signed distance of a point from a convex solid, positive outside, and the normal's components along r and y.
 
     Both are those of the part for which the distance is greatest.
@@ -124,17 +128,23 @@ def gap(outline: Records[SolidPart], first: int, last: int, r: float, y: float) 
     for p in range(first, last):
         part = outline[p]
         if not part.is_arc:
-            out_r, out_y = part.side * part.way_y, -part.side * part.way_r
+            out_r, out_y = part.side * part.direction_y, -part.side * part.direction_r
             out = out_r * (r - part.r) + out_y * (y - part.y)
         else:
             away_r, away_y = r - part.r, y - part.y
-            middle, side = away_r * part.way_r + away_y * part.way_y, away_r * part.way_y - away_y * part.way_r
+            middle, side = (
+                away_r * part.direction_r + away_y * part.direction_y,
+                away_r * part.direction_y - away_y * part.direction_r,
+            )
             towards = 1.0 if side >= 0.0 else -1.0
             away = math.sqrt(middle * middle + side * side)
             sine = abs(side) / max(away, _NO_MM) if middle > 0.0 else 1.0
             sine = min(max(sine, part.near / part.radius), part.far / part.radius)
             cosine = math.sqrt(max(1.0 - sine * sine, 0.0))
-            out_r, out_y = cosine * part.way_r + towards * sine * part.way_y, cosine * part.way_y - towards * sine * part.way_r
+            out_r, out_y = (
+                cosine * part.direction_r + towards * sine * part.direction_y,
+                cosine * part.direction_y - towards * sine * part.direction_r,
+            )
             out = out_r * away_r + out_y * away_y - part.radius
         if out > furthest:
             furthest, normal_r, normal_y = out, out_r, out_y
@@ -142,17 +152,17 @@ def gap(outline: Records[SolidPart], first: int, last: int, r: float, y: float) 
 
 
 @kernel(fastmath=FUSED, inline="always")
-def leaves(
+def last_exit(
     outline: Records[SolidPart],
     first: int,
     last: int,
     y: float,
-    climb: float,
+    axial_slope: float,
     square: float,
-    cross: float,
-    off: float,
-    most: float,
-    convex: bool,
+    half_linear: float,
+    constant: float,
+    ray_end: float,
+    is_convex: bool,
 ) -> tuple[float, float, float]:
     """Return the last ``e`` at which a ray leaves a solid, or `NOTHING`, and the components of the outward normal along r and y.
 
@@ -162,11 +172,11 @@ def leaves(
         Parts of outlines, in any order.
     first, last : int
         Range of the solid's parts: from ``first`` up to, but not including, ``last``.
-    y, climb, square, cross, off : float
+    y, axial_slope, square, half_linear, constant : float
         Coefficients of the ray; see the module's docstring.
-    most : float, mm
+    ray_end : float, mm
         End of the ray. If it is still inside the solid there, the end is returned, with a normal of zero.
-    convex : bool
+    is_convex : bool
         Whether the solid is convex, so that a ray leaves it only once.
     """
     deepest, normal_r, normal_y = NOTHING, 0.0, 0.0
@@ -175,46 +185,49 @@ def leaves(
         part = outline[p]
         for root in range(2):
             if not part.is_arc:
-                base, gain = part.way_y * part.r + part.way_r * (y - part.y), part.way_r * climb
-                if part.way_y == 0.0:
+                base, gain = part.direction_y * part.r + part.direction_r * (y - part.y), part.direction_r * axial_slope
+                if part.direction_y == 0.0:
                     if root == 1:
                         break
-                    e = (part.y - y) / climb
+                    e = (part.y - y) / axial_slope
                 else:
-                    tall = part.way_y * part.way_y
-                    a, b, c = tall * square - gain * gain, tall * cross - base * gain, tall * off - base * base
-                    under = b * b - a * c
-                    if under < 0.0:
-                        if under < -1e-13 * b * b:
+                    tall = part.direction_y * part.direction_y
+                    a, b, c = tall * square - gain * gain, tall * half_linear - base * gain, tall * constant - base * base
+                    discriminant = b * b - a * c
+                    if discriminant < 0.0:
+                        if discriminant < -1e-13 * b * b:
                             break
-                        under = 0.0
-                    q = -(b + math.copysign(math.sqrt(under), b))
+                        discriminant = 0.0
+                    q = -(b + math.copysign(math.sqrt(discriminant), b))
                     e = q / a if root == 0 else c / q
                 if not abs(e) < 1e9:
                     continue
-                r = _from_axis(square, cross, off, e)
-                along = part.way_r * (r - part.r) + part.way_y * (y + climb * e - part.y)
+                r = _from_axis(square, half_linear, constant, e)
+                along = part.direction_r * (r - part.r) + part.direction_y * (y + axial_slope * e - part.y)
                 slack = _ON_AXIS_MM if part.r == 0.0 else _TOUCHES_MM
-                if along < -slack or along > part.length + _TOUCHES_MM or (base + gain * e) * part.way_y < -1e-12:
+                if along < -slack or along > part.length + _TOUCHES_MM or (base + gain * e) * part.direction_y < -1e-12:
                     continue
-                out_r, out_y = part.side * part.way_y, -part.side * part.way_r
+                out_r, out_y = part.side * part.direction_y, -part.side * part.direction_r
             else:
                 if part.r == 0.0:
                     lift = y - part.y
-                    half = cross + lift * climb
-                    under = half * half - (off + lift * lift - part.radius * part.radius)
-                    if under < 0.0:
+                    half = half_linear + lift * axial_slope
+                    discriminant = half * half - (constant + lift * lift - part.radius * part.radius)
+                    if discriminant < 0.0:
                         break
-                    e = math.sqrt(under) - half if root == 0 else -math.sqrt(under) - half
+                    e = math.sqrt(discriminant) - half if root == 0 else -math.sqrt(discriminant) - half
                 else:
                     if root == 1:
                         break
-                    e = _ring_root(part, y, climb, square, cross, off)
+                    e = _torus_root(part, y, axial_slope, square, half_linear, constant)
                     if e == NOTHING:
                         break
-                r = _from_axis(square, cross, off, e)
-                out_r, out_y = (r - part.r) / part.radius, (y + climb * e - part.y) / part.radius
-                middle, side = out_r * part.way_r + out_y * part.way_y, abs(out_r * part.way_y - out_y * part.way_r)
+                r = _from_axis(square, half_linear, constant, e)
+                out_r, out_y = (r - part.r) / part.radius, (y + axial_slope * e - part.y) / part.radius
+                middle, side = (
+                    out_r * part.direction_r + out_y * part.direction_y,
+                    abs(out_r * part.direction_y - out_y * part.direction_r),
+                )
                 if (
                     middle < -_TOUCHES_MM
                     or side * part.radius < part.near - _TOUCHES_MM
@@ -222,16 +235,22 @@ def leaves(
                 ):
                     continue
             if r < _MET_MM:
-                out_r, leaving = 0.0, out_y * climb
+                out_r, exit_cosine = 0.0, out_y * axial_slope
             else:
-                leaving = out_r * (square * e + cross) / r + out_y * climb
-            if e <= most:
-                if e > deepest and leaving > -1e-9:
+                exit_cosine = out_r * (square * e + half_linear) / r + out_y * axial_slope
+            if e <= ray_end:
+                if e > deepest and exit_cosine > -1e-9:
                     deepest, normal_r, normal_y = e, out_r, out_y
-                    if convex and leaving > 1e-6:
+                    if is_convex and exit_cosine > 1e-6:
                         return deepest, normal_r, normal_y
             else:
                 beyond = True
-    if beyond and gap(outline, first, last, _from_axis(square, cross, off, most), y + climb * most)[0] <= 0.0:
-        return most, 0.0, 0.0
+    if (
+        beyond
+        and signed_distance(outline, first, last, _from_axis(square, half_linear, constant, ray_end), y + axial_slope * ray_end)[
+            0
+        ]
+        <= 0.0
+    ):
+        return ray_end, 0.0, 0.0
     return deepest, normal_r, normal_y

@@ -17,7 +17,7 @@ from lobework.kernels.sweep.tiles import HIGH_COLUMN, HIGH_ROW, LOW_COLUMN, LOW_
 
 if TYPE_CHECKING:
     from lobework.kernels.records import Box, Records
-    from lobework.kernels.sweep.tiles import Whole
+    from lobework.kernels.sweep.tiles import Int32s
 
 __all__ = ["RAY", "Band", "Column", "Ray", "Rays", "Row", "aim", "aim_at_patch", "bounds_in", "deepest_of"]
 
@@ -53,9 +53,9 @@ class Band:
     """Radial component of a round surface's outward normal in the middle."""
     normal_z: float
     """Axial component of a round surface's outward normal in the middle."""
-    off: float
+    spread: float
     """Upper bound of the distance of a row from the middle at a round surface, mm."""
-    off_per_mm: float
+    spread_per_mm: float
     """Increase of that bound per mm of depth."""
     y: float
     """y of the middle on a face, mm."""
@@ -76,7 +76,7 @@ class Column:
     """x of the column on a face, mm."""
     middle_x: float
     """x of the patch's middle on a face, mm."""
-    off: float
+    spread: float
     """Greatest distance of the patch's cells from its middle: mm on a face; mm per mm from the axis on a round surface."""
 
 
@@ -85,7 +85,7 @@ class Ray:
 
     start: Vector
     """Origin of the ray on the surface, mm."""
-    way: Vector
+    direction: Vector
     """Unit direction of the ray."""
     end: float
     """Greatest depth along the ray that is searched, mm."""
@@ -109,7 +109,7 @@ class Rays(NamedTuple):
         Position of the first row, which is y on a face, and spacing of the rows of any surface.
     column_start, column_step : float
         Position of the first column and spacing of the columns: x on a face, mm; polar angle on a round surface, rad.
-    is_straight : bool
+    is_cylinder : bool
         Whether the surface is a cylinder.
     on_face : bool
         Whether the surface is a face.
@@ -122,57 +122,57 @@ class Rays(NamedTuple):
     row_step: float
     column_start: float
     column_step: float
-    is_straight: bool
+    is_cylinder: bool
     on_face: bool
 
 
 @kernel(fastmath=FUSED, inline="always")
-def _straight_in(ray: Ray, x: float, y: float) -> None:
+def _fill_on_face(ray: Ray, x: float, y: float) -> None:
     """Fill a ray that enters a face at (x, y)."""
     ray.start.x, ray.start.y, ray.start.z = x, y, 0.0
-    ray.way.x, ray.way.y, ray.way.z = 0.0, 0.0, -1.0
+    ray.direction.x, ray.direction.y, ray.direction.z = 0.0, 0.0, -1.0
 
 
 @kernel(fastmath=FUSED, inline="always")
-def _point(ray: Ray, at: Row | Band, cosine: float, sine: float, cosine_seen: float, sine_seen: float) -> None:
+def _fill_on_round(ray: Ray, at: Row | Band, cosine: float, sine: float, cosine_seen: float, sine_seen: float) -> None:
     """Fill a ray that enters a round surface, in a frame that is rotated about Z.
 
     ``cosine`` and ``sine`` are those of the ray's polar angle, ``cosine_seen`` and ``sine_seen`` those of the frame's.
     """
     c, s = cosine * cosine_seen + sine * sine_seen, sine * cosine_seen - cosine * sine_seen
     ray.start.x, ray.start.y, ray.start.z = at.radius * c, at.radius * s, at.z
-    ray.way.x, ray.way.y, ray.way.z = -at.normal_r * c, -at.normal_r * s, -at.normal_z
+    ray.direction.x, ray.direction.y, ray.direction.z = -at.normal_r * c, -at.normal_r * s, -at.normal_z
 
 
 @kernel(fastmath=FUSED, inline="always")
 def aim(ray: Ray, rays: Rays, at: Row, column: int, cosine: float, sine: float) -> None:
     """Fill the origin and direction of one ray, in the frame at the polar angle with that ``cosine`` and ``sine``."""
-    of = rays.columns[column]
+    grid_column = rays.columns[column]
     if rays.on_face:
-        _straight_in(ray, of.x, at.y)
+        _fill_on_face(ray, grid_column.x, at.y)
     else:
-        _point(ray, at, of.cosine, of.sine, cosine, sine)
+        _fill_on_round(ray, at, grid_column.cosine, grid_column.sine, cosine, sine)
 
 
 @kernel(fastmath=FUSED, inline="always")
 def aim_at_patch(ray: Ray, rays: Rays, band: Band, column: int, deep: float, cosine: float, sine: float) -> float:
     """Fill the middle ray of a patch; return an upper bound of the distance of the patch's rays from it, down to ``deep``, mm."""
-    of = rays.columns[column]
+    grid_column = rays.columns[column]
     if rays.on_face:
-        _straight_in(ray, of.middle_x, band.y)
-        return of.off
-    _point(ray, band, of.middle_cosine, of.middle_sine, cosine, sine)
-    return of.off * (band.radius + band.off) + band.off + band.off_per_mm * deep
+        _fill_on_face(ray, grid_column.middle_x, band.y)
+        return grid_column.spread
+    _fill_on_round(ray, band, grid_column.middle_cosine, grid_column.middle_sine, cosine, sine)
+    return grid_column.spread * (band.radius + band.spread) + band.spread + band.spread_per_mm * deep
 
 
 @kernel()
 def _longest(band: Band, low: float, bottom: float, top: float) -> float:
     """Return an upper bound of the depth at which a patch's rays come nearer to the axis than ``low`` or leave a range of z."""
     deep = 1e9
-    if band.normal_r > band.off_per_mm:
-        deep = (band.radius + band.off - low) / (band.normal_r - band.off_per_mm)
-    if abs(band.normal_z) > band.off_per_mm:
-        deep = min(deep, (max(abs(band.z - bottom), abs(band.z - top)) + band.off) / (abs(band.normal_z) - band.off_per_mm))
+    if band.normal_r > band.spread_per_mm:
+        deep = (band.radius + band.spread - low) / (band.normal_r - band.spread_per_mm)
+    if abs(band.normal_z) > band.spread_per_mm:
+        deep = min(deep, (max(abs(band.z - bottom), abs(band.z - top)) + band.spread) / (abs(band.normal_z) - band.spread_per_mm))
     return deep
 
 
@@ -183,7 +183,7 @@ def deepest_of(rays: Rays, band: Band, box: Box) -> float:
 
 
 @kernel()
-def bounds_in(rays: Rays, box: Box, polar: float, swept: float, bounds: Whole) -> None:
+def bounds_in(rays: Rays, box: Box, polar: float, swept: float, bounds: Int32s) -> None:
     """Fill ``bounds`` with the lowest and highest row and column that a piece of path can reach.
 
     The piece begins at the angle ``polar`` and turns by ``swept``; ``box`` is its bounding box in the frame that turns with it.
@@ -202,7 +202,7 @@ def bounds_in(rays: Rays, box: Box, polar: float, swept: float, bounds: Whole) -
     first, last = min(polar, polar + swept) - beside, max(polar, polar + swept) + beside
     bounds[LOW_COLUMN] = cell_above((first - column_start) / column_step - 1e-9)
     bounds[HIGH_COLUMN] = cell_below((last - column_start) / column_step + 1e-9)
-    if rays.is_straight:
+    if rays.is_cylinder:
         from_top = rays.bands[0].z + 1.5 * row_step
         bounds[LOW_ROW] = cell_above((from_top - top) / row_step - 1e-9)
         bounds[HIGH_ROW] = cell_below((from_top - bottom) / row_step + 1e-9)
@@ -213,9 +213,9 @@ def bounds_in(rays: Rays, box: Box, polar: float, swept: float, bounds: Whole) -
         deep = _longest(band, low, bottom, top)
         if deep < 0:
             continue
-        off = band.off + band.off_per_mm * deep
+        spread = band.spread + band.spread_per_mm * deep
         end = band.z - band.normal_z * deep
-        if min(band.z, end) - off <= top and max(band.z, end) + off >= bottom:
+        if min(band.z, end) - spread <= top and max(band.z, end) + spread >= bottom:
             if bounds[HIGH_ROW] < bounds[LOW_ROW]:
                 bounds[LOW_ROW] = k * PATCH
             bounds[HIGH_ROW] = k * PATCH + PATCH - 1

@@ -189,7 +189,7 @@ def _square_rows(context: Any, builder: Any, kind: Any, grid: Any, row: Any, col
     return pointers
 
 
-def _chosen(builder: Any, one: Any, other: Any, first: int, count: int) -> Any:
+def _elements(builder: Any, one: Any, other: Any, first: int, count: int) -> Any:
     """Return ``count`` elements, from number ``first`` on, of two vectors placed end to end."""
     places = ir.Constant(ir.VectorType(ir.IntType(32), count), list(range(first, first + count)))
     return builder.shuffle_vector(one, other, places)
@@ -203,8 +203,8 @@ def load_square(typing: Any, grid: Any, row: Any, column: Any) -> Any:
         taken = [builder.load(pointer) for pointer in _square_rows(context, builder, signature.args[0], *given)]
         for each in taken:
             each.align = 4
-        halves = [_chosen(builder, taken[k], taken[k + 1], 0, 2 * PATCH) for k in (0, 2)]
-        return _chosen(builder, halves[0], halves[1], 0, LANES)
+        halves = [_elements(builder, taken[k], taken[k + 1], 0, 2 * PATCH) for k in (0, 2)]
+        return _elements(builder, halves[0], halves[1], 0, LANES)
 
     return _lanes(grid, types.intp, types.intp), lower
 
@@ -215,7 +215,7 @@ def store_square(typing: Any, grid: Any, row: Any, column: Any, lanes: Any) -> A
 
     def lower(context: Any, builder: Any, signature: Any, given: Any) -> Any:
         for down, pointer in enumerate(_square_rows(context, builder, signature.args[0], *given[:3])):
-            builder.store(_chosen(builder, given[3], given[3], down * PATCH, PATCH), pointer).align = 4
+            builder.store(_elements(builder, given[3], given[3], down * PATCH, PATCH), pointer).align = 4
         return context.get_dummy_value()
 
     return types.void(grid, types.intp, types.intp, _lanes), lower
@@ -231,22 +231,27 @@ def lane(typing: Any, lanes: Any, number: Any) -> Any:
     return types.float32(_lanes, types.intp), lower
 
 
-def _mixes(sign: Any, both: Any) -> None:
+def _define_operator(sign: Any, operation: Any) -> None:
     """Define an operator for two Lanes, and for Lanes and a float32."""
 
     @overload(sign)
     def mixed(x, y):
         if x is _lanes and y is _lanes:
-            return lambda x, y: both(x, y)  # noqa: PLW0108
+            return lambda x, y: operation(x, y)  # noqa: PLW0108
         if x is _lanes and y == types.float32:
-            return lambda x, y: both(x, broadcast(y))
+            return lambda x, y: operation(x, broadcast(y))
         if x == types.float32 and y is _lanes:
-            return lambda x, y: both(broadcast(x), y)
+            return lambda x, y: operation(broadcast(x), y)
         return None
 
 
-for _sign, _both in ((operator.add, _add), (operator.sub, _subtract), (operator.mul, _multiply), (operator.truediv, _divide)):
-    _mixes(_sign, _both)
+for _sign, _operation in (
+    (operator.add, _add),
+    (operator.sub, _subtract),
+    (operator.mul, _multiply),
+    (operator.truediv, _divide),
+):
+    _define_operator(_sign, _operation)
 
 if not COMPILED:
     from lobework.kernels.sweep.plain_lanes import (

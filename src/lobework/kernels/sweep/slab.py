@@ -42,27 +42,27 @@ if TYPE_CHECKING:
     from lobework.kernels.sweep.edge_parts import EdgeParts
     from lobework.kernels.sweep.segments import Segment, Segments
     from lobework.kernels.sweep.simd import Lanes
-    from lobework.kernels.sweep.tiles import Grid, Whole
+    from lobework.kernels.sweep.tiles import Grid, Int32s
 
 __all__ = [
-    "Lines",
+    "PatchBox",
     "Placed",
-    "Walk",
+    "Traversal",
     "bounds_of",
     "bounds_of_all",
     "first_cell",
+    "half_width_at",
     "lanes_of",
-    "lines_of",
+    "patch_box_of",
+    "patch_range",
     "patch_steps",
-    "placed_in",
-    "reach",
-    "run_of",
-    "walk_over",
+    "relative_to_tile",
+    "traversal_of",
 ]
 
 FUSED = {"contract"}
 """A product and a sum may be fused, which rounds once instead of twice; nothing is reordered."""
-_SLACK: Final = 0.01
+_MARGIN_CELLS: Final = 0.01
 """Margin of a slab for rounding errors, in cells."""
 _TINY: Final = 1e-9
 
@@ -72,7 +72,7 @@ class Placed(NamedTuple):
 
     The reference point is the point of the segment nearest to the middle of the tile. ``x`` and ``y`` are its coordinates
     relative to the tile's first cell, ``z`` is its height. ``lower`` (negative or zero) and ``upper`` are the positions of the
-    segment's ends along it, relative to the reference point; ``way_x`` and ``way_y`` are its unit direction.
+    segment's ends along it, relative to the reference point; ``direction_x`` and ``direction_y`` are its unit direction.
     """
 
     x: float
@@ -80,11 +80,11 @@ class Placed(NamedTuple):
     z: float
     lower: float
     upper: float
-    way_x: float
-    way_y: float
+    direction_x: float
+    direction_y: float
 
 
-class Lines(NamedTuple):
+class PatchBox(NamedTuple):
     """The range of a tile's patches to visit: rows ``top`` to ``bottom - 1``, columns ``left`` to ``right - 1``."""
 
     top: int
@@ -93,7 +93,7 @@ class Lines(NamedTuple):
     right: int
 
 
-class Walk(NamedTuple):
+class Traversal(NamedTuple):
     """The traversal of a slab by lines of patches: rows if the segment's direction is nearer to y than to x, else columns.
 
     ``side_first`` and ``side_after`` are, in line 0, the first patch between the sides of the slab and the one after the last;
@@ -118,7 +118,7 @@ class Walk(NamedTuple):
 
 
 @kernel(fastmath=FUSED)
-def reach(parts: EdgeParts, depth: float) -> float:
+def half_width_at(parts: EdgeParts, depth: float) -> float:
     """Return the half width of an edge at the surface of the work, mm; 0 if the edge is not in the work.
 
     Parameters
@@ -144,7 +144,7 @@ def reach(parts: EdgeParts, depth: float) -> float:
 
 
 @kernel(fastmath=FUSED)
-def bounds_of(segments: Segments, parts: EdgeParts, swing: float, grid: Grid, out: Whole) -> None:
+def bounds_of(segments: Segments, parts: EdgeParts, swing: float, grid: Grid, out: Int32s) -> None:
     """Fill the lowest and highest row and column that each segment reaches; `NO_CELLS` if it reaches no cell.
 
     Parameters
@@ -166,23 +166,23 @@ def bounds_of(segments: Segments, parts: EdgeParts, swing: float, grid: Grid, ou
         segment = segments[k]
         if segment.z != at:
             at = segment.z
-            r = reach(parts, -at)
+            r = half_width_at(parts, -at)
             r += swing if r > 0.0 else 0.0
         if r <= 0.0:
             out[k] = NO_CELLS
             continue
-        ux, uy = segment.way_x, segment.way_y
+        ux, uy = segment.direction_x, segment.direction_y
         whole = segment.slope > 0.0 or swing > 0.0
         low, high = -r * (1.0 if whole else segment.lower_turn), segment.length + r * (1.0 if whole else segment.upper_turn)
         x, y, aside_x, aside_y = segment.x - grid.x, segment.y - grid.y, r * abs(uy), r * abs(ux)
-        out[k, LOW_ROW] = cell_above((y + min(uy * low, uy * high) - aside_y) * per_y - _SLACK)
-        out[k, HIGH_ROW] = cell_below((y + max(uy * low, uy * high) + aside_y) * per_y + _SLACK)
-        out[k, LOW_COLUMN] = cell_above((x + min(ux * low, ux * high) - aside_x) * per_x - _SLACK)
-        out[k, HIGH_COLUMN] = cell_below((x + max(ux * low, ux * high) + aside_x) * per_x + _SLACK)
+        out[k, LOW_ROW] = cell_above((y + min(uy * low, uy * high) - aside_y) * per_y - _MARGIN_CELLS)
+        out[k, HIGH_ROW] = cell_below((y + max(uy * low, uy * high) + aside_y) * per_y + _MARGIN_CELLS)
+        out[k, LOW_COLUMN] = cell_above((x + min(ux * low, ux * high) - aside_x) * per_x - _MARGIN_CELLS)
+        out[k, HIGH_COLUMN] = cell_below((x + max(ux * low, ux * high) + aside_x) * per_x + _MARGIN_CELLS)
 
 
 @kernel(parallel=PRANGE_ALONE, fastmath=FUSED)
-def bounds_of_all(segments: Segments, parts: EdgeParts, swing: float, grid: Grid, out: Whole) -> None:
+def bounds_of_all(segments: Segments, parts: EdgeParts, swing: float, grid: Grid, out: Int32s) -> None:
     """Fill the same as `bounds_of`, in parallel on all threads."""
     n = segments.shape[0]
     for share in prange(SHARES):
@@ -191,20 +191,20 @@ def bounds_of_all(segments: Segments, parts: EdgeParts, swing: float, grid: Grid
 
 
 @kernel(fastmath=FUSED)
-def placed_in(segment: Segment, grid: Grid, row: int, column: int) -> Placed:
+def relative_to_tile(segment: Segment, grid: Grid, row: int, column: int) -> Placed:
     """Return a segment relative to the tile whose first cell is at (row, column)."""
     dx = grid.x + column * grid.column_step - segment.x
     dy = grid.y + row * grid.row_step - segment.y
-    ux, uy = segment.way_x, segment.way_y
+    ux, uy = segment.direction_x, segment.direction_y
     t = (dx + SIDE / 2 * grid.column_step) * ux + (dy + SIDE / 2 * grid.row_step) * uy
     t = min(max(t, 0.0), segment.length)
     return Placed(ux * t - dx, uy * t - dy, segment.z + segment.slope * t, -t, segment.length - t, ux, uy)
 
 
 @kernel(fastmath=FUSED)
-def lines_of(bounds: Whole, row: int, column: int) -> Lines:
+def patch_box_of(bounds: Int32s, row: int, column: int) -> PatchBox:
     """Return the range of a tile's patches that a segment's bounds overlap."""
-    return Lines(
+    return PatchBox(
         max(bounds[LOW_ROW] - row, 0) // PATCH,
         min(bounds[HIGH_ROW] - row, SIDE - 1) // PATCH + 1,
         max(bounds[LOW_COLUMN] - column, 0) // PATCH,
@@ -213,10 +213,10 @@ def lines_of(bounds: Whole, row: int, column: int) -> Lines:
 
 
 @kernel(fastmath=FUSED)
-def walk_over(placed: Placed, low: float, high: float, r: float, lines: Lines, grid: Grid) -> Walk:
-    """Return the traversal of a slab, ``low`` to ``high`` along a placed segment and ``r`` to each side, limited to ``lines``."""
-    top, bottom, left, right = lines
-    ax, ay, ux, uy = placed.x, placed.y, placed.way_x, placed.way_y
+def traversal_of(placed: Placed, low: float, high: float, r: float, patch_box: PatchBox, grid: Grid) -> Traversal:
+    """Return the traversal of a slab, ``low`` to ``high`` along a segment and ``r`` to each side, limited to ``patch_box``."""
+    top, bottom, left, right = patch_box
+    ax, ay, ux, uy = placed.x, placed.y, placed.direction_x, placed.direction_y
     by_rows = abs(uy) >= abs(ux)
     a, b, ua, ub = (ax, ay, ux, uy) if by_rows else (ay, ax, uy, ux)
     sa, sb = (grid.column_step, grid.row_step) if by_rows else (grid.row_step, grid.column_step)
@@ -225,8 +225,8 @@ def walk_over(placed: Placed, low: float, high: float, r: float, lines: Lines, g
     middle, line = (PATCH - 1) / 2 * sb, sb * PATCH
     side, side_half = a + ua * per_ub * (middle - b), (r + abs(ua) * middle) * abs(per_ub)
     end, end_half = a + ((low + high) * 0.5 - ub * (middle - b)) * per_ua, ((high - low) * 0.5 + abs(ub) * middle) * abs(per_ua)
-    first, last = (1.0 - _SLACK) / PATCH, 1.0 + _SLACK / PATCH
-    return Walk(
+    first, last = (1.0 - _MARGIN_CELLS) / PATCH, 1.0 + _MARGIN_CELLS / PATCH
+    return Traversal(
         (side - side_half) * per_a + first,
         (side + side_half) * per_a + last,
         ua * per_ub * line * per_a,
@@ -243,18 +243,22 @@ def walk_over(placed: Placed, low: float, high: float, r: float, lines: Lines, g
 
 
 @kernel(fastmath=FUSED)
-def run_of(walk: Walk, line: int) -> tuple[int, int]:
+def patch_range(traversal: Traversal, line: int) -> tuple[int, int]:
     """Return the first patch to visit in a line and the one after the last; equal if there is none."""
     at = float(line)
-    first = max(walk.side_first + walk.side_step * at, walk.end_first + walk.end_step * at, walk.first_patch)
-    last = min(walk.side_after + walk.side_step * at, walk.end_after + walk.end_step * at, walk.after_patch)
+    first = max(
+        traversal.side_first + traversal.side_step * at, traversal.end_first + traversal.end_step * at, traversal.first_patch
+    )
+    last = min(
+        traversal.side_after + traversal.side_step * at, traversal.end_after + traversal.end_step * at, traversal.after_patch
+    )
     return (int(first), int(last)) if first < last else (0, 0)
 
 
 @kernel(fastmath=FUSED)
 def lanes_of(placed: Placed, grid: Grid) -> tuple[Lanes, Lanes]:
     """Return u and v of each lane of a patch, relative to those of its first cell, mm."""
-    ux, uy, sx, sy = placed.way_x, placed.way_y, grid.column_step, grid.row_step
+    ux, uy, sx, sy = placed.direction_x, placed.direction_y, grid.column_step, grid.row_step
     return (
         columns() * np.float32(ux * sx) + rows() * np.float32(uy * sy),
         rows() * np.float32(ux * sy) - columns() * np.float32(uy * sx),
@@ -262,16 +266,16 @@ def lanes_of(placed: Placed, grid: Grid) -> tuple[Lanes, Lanes]:
 
 
 @kernel(fastmath=FUSED)
-def first_cell(placed: Placed, walk: Walk, line: int, patch: int, grid: Grid) -> tuple[float, float]:
+def first_cell(placed: Placed, traversal: Traversal, line: int, patch: int, grid: Grid) -> tuple[float, float]:
     """Return u and v of the first cell of a patch in a line, mm."""
-    row, column = (line, patch) if walk.to_next_patch == 1 else (patch, line)
+    row, column = (line, patch) if traversal.to_next_patch == 1 else (patch, line)
     dx, dy = column * PATCH * grid.column_step - placed.x, row * PATCH * grid.row_step - placed.y
-    return placed.way_x * dx + placed.way_y * dy, placed.way_x * dy - placed.way_y * dx
+    return placed.direction_x * dx + placed.direction_y * dy, placed.direction_x * dy - placed.direction_y * dx
 
 
 @kernel(fastmath=FUSED)
-def patch_steps(placed: Placed, walk: Walk, grid: Grid) -> tuple[float, float]:
+def patch_steps(placed: Placed, traversal: Traversal, grid: Grid) -> tuple[float, float]:
     """Return the increments of u and v from one patch to the next in a line, mm."""
-    if walk.to_next_patch == 1:
-        return placed.way_x * grid.column_step * PATCH, -placed.way_y * grid.column_step * PATCH
-    return placed.way_y * grid.row_step * PATCH, placed.way_x * grid.row_step * PATCH
+    if traversal.to_next_patch == 1:
+        return placed.direction_x * grid.column_step * PATCH, -placed.direction_y * grid.column_step * PATCH
+    return placed.direction_y * grid.row_step * PATCH, placed.direction_x * grid.row_step * PATCH

@@ -31,13 +31,13 @@ from lobework.kernels.sweep.level_on_face import RIM_MM
 from lobework.kernels.sweep.simd import broadcast, load, maximum, minimum, sqrt, store, where_at_most
 from lobework.kernels.sweep.slab import (
     first_cell,
+    half_width_at,
     lanes_of,
-    lines_of,
+    patch_box_of,
+    patch_range,
     patch_steps,
-    placed_in,
-    reach,
-    run_of,
-    walk_over,
+    relative_to_tile,
+    traversal_of,
 )
 from lobework.kernels.sweep.tiles import (
     LANES,
@@ -50,18 +50,18 @@ from lobework.kernels.sweep.tiles import (
 if TYPE_CHECKING:
     from lobework.kernels.sweep.edge_parts import EdgePart, EdgeParts
     from lobework.kernels.sweep.segments import Segments
-    from lobework.kernels.sweep.slab import Placed, Walk
-    from lobework.kernels.sweep.tiles import Cells, Grid, Whole
+    from lobework.kernels.sweep.slab import Placed, Traversal
+    from lobework.kernels.sweep.tiles import Cells, Grid, Int32s
 
-    Room = tuple[Cells]
+    Buffers = tuple[Cells]
 
-__all__ = ["SlopingEdge", "carve_tile", "room"]
+__all__ = ["SlopingEdge", "carve_tile", "new_buffers"]
 
 FUSED = {"contract"}
 """A product and a sum may be fused, which rounds once instead of twice; nothing is reordered."""
-_INWARDS: Final = np.float32(1.0 - 1e-6)
+_SHRINK: Final = np.float32(1.0 - 1e-6)
 """Factor applied to the distance of a part's outer end, so that rounding does not exclude a ray there."""
-_CLOSE: Final = 1e-9
+_EQUAL_MM: Final = 1e-9
 """Tolerance, mm, within which two lengths in float64 are considered equal."""
 
 
@@ -81,7 +81,7 @@ class SlopingEdge(NamedTuple):
 
 
 @kernel(fastmath=FUSED)
-def _ahead(part: EdgePart, far: float, slope: float) -> float:
+def _lead_bound(part: EdgePart, far: float, slope: float) -> float:
     """Return the greatest distance, mm, ahead of a rising cutter at which a part may cut deepest; ``far`` limits the part."""
     if slope == 0.0:
         return 0.0
@@ -91,74 +91,74 @@ def _ahead(part: EdgePart, far: float, slope: float) -> float:
 
 
 @kernel(fastmath=FUSED)
-def _cut_by_part(tile: Cells, placed: Placed, slope: float, part: EdgePart, walk: Walk, grid: Grid) -> None:
+def _cut_by_part(tile: Cells, placed: Placed, slope: float, part: EdgePart, traversal: Traversal, grid: Grid) -> None:
     """Deepen a tile by one part of an edge along a segment, within a slab.
 
     The part is lengthened by `RIM_MM` at the height of its outer end, so that rounding does not exclude a ray between two parts.
     """
     near, far, is_arc, radius, rise = part.near, part.far, part.is_arc, part.radius, part.rise
-    steep = not is_arc and rise <= slope
+    slope_at_least_rise = not is_arc and rise <= slope
     if is_arc:
         behind = slope / math.sqrt(1.0 + slope * slope)
     else:
-        behind = 0.0 if steep else slope / math.sqrt(rise * rise - slope * slope)
+        behind = 0.0 if slope_at_least_rise else slope / math.sqrt(rise * rise - slope * slope)
     lane_u, lane_v = lanes_of(placed, grid)
-    step_u, step_v = patch_steps(placed, walk, grid)
-    none = broadcast(np.float32(0.0))
+    step_u, step_v = patch_steps(placed, traversal, grid)
+    zero = broadcast(np.float32(0.0))
     lower, upper = broadcast(np.float32(placed.lower)), broadcast(np.float32(placed.upper))
     near_square, far_square = np.float32(near * near), np.float32(far * far)
     rim_square = broadcast(np.float32((far + RIM_MM) * (far + RIM_MM)))
     base, rising = np.float32(-placed.z - (part.centre if is_arc else part.low)), np.float32(slope)
-    for line in range(walk.first_line, walk.after_line):
-        first, last = run_of(walk, line)
-        first_u, first_v = first_cell(placed, walk, line, first, grid)
-        patch = line * walk.to_next_line + first * walk.to_next_patch
+    for line in range(traversal.first_line, traversal.after_line):
+        first, last = patch_range(traversal, line)
+        first_u, first_v = first_cell(placed, traversal, line, first, grid)
+        patch = line * traversal.to_next_line + first * traversal.to_next_patch
         for _ in range(first, last):
             u, v = lane_u + np.float32(first_u), lane_v + np.float32(first_v)
             across = v * v
-            outer = sqrt(maximum((np.float32(far + first_v) + lane_v) * (np.float32(far - first_v) - lane_v), none)) * _INWARDS
-            if steep:
+            outer = sqrt(maximum((np.float32(far + first_v) + lane_v) * (np.float32(far - first_v) - lane_v), zero)) * _SHRINK
+            if slope_at_least_rise:
                 lag = outer
             else:
-                side = sqrt(maximum(np.float32(radius * radius) - across, none)) if is_arc else maximum(v, none - v)
+                side = sqrt(maximum(np.float32(radius * radius) - across, zero)) if is_arc else maximum(v, zero - v)
                 lag = minimum(side * np.float32(behind), outer)
-            inner = sqrt(maximum(near_square - across, none))
+            inner = sqrt(maximum(near_square - across, zero))
             lag = maximum(lag, inner)
             t = where_at_most(lower, u - inner, minimum(maximum(u - lag, lower), upper), maximum(lower, u + inner))
             ahead = u - t
             square = ahead * ahead + across
             under = minimum(maximum(square, broadcast(near_square)), broadcast(far_square))
             if is_arc:
-                cut = base - rising * t + sqrt(maximum(np.float32(radius * radius) - under, none))
+                cut = base - rising * t + sqrt(maximum(np.float32(radius * radius) - under, zero))
             else:
                 cut = base - rising * t - (sqrt(under) - np.float32(near)) * np.float32(rise)
-            cut = where_at_most(square, rim_square, where_at_most(t, upper, cut, none), none)
+            cut = where_at_most(square, rim_square, where_at_most(t, upper, cut, zero), zero)
             store(tile, patch, maximum(load(tile, patch), cut))
             first_u, first_v = first_u + step_u, first_v + step_v
-            patch += walk.to_next_patch
+            patch += traversal.to_next_patch
 
 
 @kernel(fastmath=FUSED)
-def _outside(part: EdgePart, swing: float, u: float, across: float, low: float, high: float, slope: float) -> float:
+def _height_outside_circle(part: EdgePart, swing: float, u: float, across: float, low: float, high: float, slope: float) -> float:
     """Return the least height at which a swung straight part meets a ray outside its circle; infinite if it does not."""
     low_height, rise = part.low, part.rise
     near, far = swing + part.near, swing + part.far
-    if across > (far + _CLOSE) ** 2:
+    if across > (far + _EQUAL_MM) ** 2:
         return math.inf
     outer, inner = math.sqrt(max(far * far - across, 0.0)), math.sqrt(max(near * near - across, 0.0))
     lag = outer
     if rise > slope:
         lag = min(math.sqrt(across) * slope / math.sqrt(rise * rise - slope * slope), outer)
-    t = min(max(u - max(lag, inner), low), high) if low <= u - inner + _CLOSE else max(low, u + inner)
+    t = min(max(u - max(lag, inner), low), high) if low <= u - inner + _EQUAL_MM else max(low, u + inner)
     rho = math.sqrt(across + (u - t) ** 2)
-    if t > high + _CLOSE or rho > far + _CLOSE:
+    if t > high + _EQUAL_MM or rho > far + _EQUAL_MM:
         return math.inf
     height: float = slope * t + low_height + rise * (max(rho, near) - near)
     return height
 
 
 @kernel(fastmath=FUSED)
-def _within(part: EdgePart, swing: float, u: float, across: float, low: float, high: float, slope: float) -> float:
+def _height_inside_circle(part: EdgePart, swing: float, u: float, across: float, low: float, high: float, slope: float) -> float:
     """Return the least height at which a swung straight part meets a ray inside its circle; infinite if it does not.
 
     The part rises towards the centre of the circle, so its height is a concave function of the position along the segment: the
@@ -166,25 +166,25 @@ def _within(part: EdgePart, swing: float, u: float, across: float, low: float, h
     """
     low_height, rise = part.low, part.rise
     near, far = max(swing - part.far, 0.0), swing - part.near
-    if far < 0.0 or across > (far + _CLOSE) ** 2:
+    if far < 0.0 or across > (far + _EQUAL_MM) ** 2:
         return math.inf
     outer, inner = math.sqrt(max(far * far - across, 0.0)), math.sqrt(max(near * near - across, 0.0))
     least = math.inf
     for t in (low, high, u - outer, u - inner, u + inner, u + outer):
         place = min(max(t, low), high)
         rho = math.sqrt(across + (u - place) ** 2)
-        if near - _CLOSE <= rho <= far + _CLOSE:
+        if near - _EQUAL_MM <= rho <= far + _EQUAL_MM:
             least = min(least, slope * place + low_height + rise * max(far - rho, 0.0))
     return least
 
 
 @kernel(fastmath=FUSED)
-def _first_beyond(slants: EdgeParts, off: float) -> int:
-    """Return the index of the first straight part whose outer end is at ``off`` or beyond."""
+def _first_beyond(slants: EdgeParts, distance: float) -> int:
+    """Return the index of the first straight part whose outer end is at ``distance`` or beyond."""
     low, high = 0, slants.shape[0]
     while low < high:
         middle = (low + high) // 2
-        if slants[middle].far + _CLOSE < off:
+        if slants[middle].far + _EQUAL_MM < distance:
             low = middle + 1
         else:
             high = middle
@@ -203,26 +203,28 @@ def _height(u: float, across: float, low: float, high: float, slope: float, swin
     least = math.inf
     if furthest >= swing:
         for p in range(_first_beyond(slants, max(nearest - swing, 0.0)), slants.shape[0]):
-            if slants[p].near > furthest - swing + _CLOSE or slope * low + slants[p].low >= least:
+            if slants[p].near > furthest - swing + _EQUAL_MM or slope * low + slants[p].low >= least:
                 break
-            least = min(least, _outside(slants[p], swing, u, across, low, high, slope))
+            least = min(least, _height_outside_circle(slants[p], swing, u, across, low, high, slope))
     if nearest <= swing:
         for p in range(_first_beyond(slants, max(swing - furthest, 0.0)), slants.shape[0]):
-            if slants[p].near > swing - nearest + _CLOSE or slope * low + slants[p].low >= least:
+            if slants[p].near > swing - nearest + _EQUAL_MM or slope * low + slants[p].low >= least:
                 break
-            least = min(least, _within(slants[p], swing, u, across, low, high, slope))
+            least = min(least, _height_inside_circle(slants[p], swing, u, across, low, high, slope))
     return least
 
 
 @kernel(fastmath=FUSED)
-def _cut_swung(tile: Cells, placed: Placed, slope: float, swing: float, slants: EdgeParts, walk: Walk, grid: Grid) -> None:
+def _cut_swung(
+    tile: Cells, placed: Placed, slope: float, swing: float, slants: EdgeParts, traversal: Traversal, grid: Grid
+) -> None:
     """Deepen a tile by an edge swung in a circle along a segment, within a slab."""
     ax, ay, z, low, high, ux, uy = placed
-    for line in range(walk.first_line, walk.after_line):
-        first, last = run_of(walk, line)
+    for line in range(traversal.first_line, traversal.after_line):
+        first, last = patch_range(traversal, line)
         for place in range(first, last):
-            patch = line * walk.to_next_line + place * walk.to_next_patch
-            row, column = (line, place) if walk.to_next_patch == 1 else (place, line)
+            patch = line * traversal.to_next_line + place * traversal.to_next_patch
+            row, column = (line, place) if traversal.to_next_patch == 1 else (place, line)
             for lane in range(LANES):
                 dx = (column * PATCH + lane % PATCH) * grid.column_step - ax
                 dy = (row * PATCH + lane // PATCH) * grid.row_step - ay
@@ -235,8 +237,8 @@ def _cut_swung(tile: Cells, placed: Placed, slope: float, swing: float, slants: 
 @kernel(fastmath=FUSED)
 def _cut_tile(
     segments: Segments,
-    bounds: Whole,
-    chosen: Whole,
+    bounds: Int32s,
+    chosen: Int32s,
     parts: EdgeParts,
     swing: float,
     grid: Grid,
@@ -247,13 +249,13 @@ def _cut_tile(
     """Deepen one tile by sloping segments."""
     for k in chosen:
         segment = segments[k]
-        placed = placed_in(segment, grid, row, column)
-        lines = lines_of(bounds[k], row, column)
+        placed = relative_to_tile(segment, grid, row, column)
+        patch_box = patch_box_of(bounds[k], row, column)
         depth, slope = -segment.z, segment.slope
-        out = reach(parts, depth)
+        out = half_width_at(parts, depth)
         if swing > 0.0:
-            walk = walk_over(placed, placed.lower - out - swing, placed.upper + out + swing, out + swing, lines, grid)
-            _cut_swung(tile, placed, slope, swing, parts, walk, grid)
+            traversal = traversal_of(placed, placed.lower - out - swing, placed.upper + out + swing, out + swing, patch_box, grid)
+            _cut_swung(tile, placed, slope, swing, parts, traversal, grid)
             continue
         for p in range(parts.shape[0]):
             if parts[p].near >= out:
@@ -261,13 +263,13 @@ def _cut_tile(
             far = min(parts[p].far, out)
             low, high = (
                 placed.lower - far * segment.lower_turn,
-                placed.upper + max(far * segment.upper_turn, _ahead(parts[p], far, slope)),
+                placed.upper + max(far * segment.upper_turn, _lead_bound(parts[p], far, slope)),
             )
-            _cut_by_part(tile, placed, slope, parts[p], walk_over(placed, low, high, far, lines, grid), grid)
+            _cut_by_part(tile, placed, slope, parts[p], traversal_of(placed, low, high, far, patch_box, grid), grid)
 
 
 @kernel()
-def room() -> Room:
+def new_buffers() -> Buffers:
     """Return the buffer of one thread: a tile."""
     return (blank_tile(),)
 
@@ -277,16 +279,16 @@ def carve_tile(
     grid: Grid,
     cutter: SlopingEdge,
     segments: Segments,
-    bounds: Whole,
-    chosen: Whole,
+    bounds: Int32s,
+    chosen: Int32s,
     row: int,
     column: int,
-    room: Room,
-    work: Whole,
+    buffers: Buffers,
+    work: Int32s,
     depth: Cells,
 ) -> None:
     """Deepen one tile of the depths by the segments that reach it."""
-    (tile,) = room
+    (tile,) = buffers
     load_tile(depth, row, column, tile)
     _cut_tile(segments, bounds, chosen, cutter.parts, cutter.swing, grid, row, column, tile)
     store_tile(tile, row, column, work, depth)

@@ -4,8 +4,8 @@ A piece of path turns little, so that the depth to which a convex solid cuts a r
 of the piece that is completed. The depth lies below each of its tangents, apart from an error bound that grows with the turn and
 the bow of the path. The search for the maximum begins where the tip is nearest to the ray, and goes uphill until the tangents on
 both sides of the maximum leave nothing above the depth found. A ray whose first tangent nowhere exceeds its present depth is
-skipped at once. The slope of a tangent is ``n . v / n . way``, where v and n are the velocity and the normal of the solid's
-surface at the point at which the ray leaves the solid, and way is the direction of the ray.
+skipped at once. The slope of a tangent is ``n . v / n . d``, where v and n are the velocity and the normal of the solid's
+surface at the point at which the ray leaves the solid, and d is the direction of the ray.
 
 If the depth is greatest within a piece, the ray leaves the solid where ``n . v = 0`` (the condition of the envelope). On a solid
 whose axis points out of the work, such points are near its centre line, because the path climbs little. Only the rays of this
@@ -17,7 +17,7 @@ What the arrays hold:
 * ``outline`` : (p,) `lobework.kernels.sweep.ray_solid.SolidPart`.
 * ``bodies`` : (m,) `SolidBody`.
 * ``stops`` : (12,) float64, values of t at which the depth of a ring is evaluated, in increasing order.
-* ``near`` : (32,) int32: indices of the patch columns of a tile that a piece reaches.
+* ``patch_columns_hit`` : (32,) int32: indices of the patch columns of a tile that a piece reaches.
 * ``bounds``, ``work``, ``tile``, ``depth``: see `lobework.kernels.sweep.tiles`.
 """
 
@@ -29,39 +29,39 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 import numpy as np
 
 from lobework.kernels.jit import kernel
-from lobework.kernels.sweep.blade_on_face import turned_on
-from lobework.kernels.sweep.ray_solid import NOTHING, gap, leaves
+from lobework.kernels.sweep.blade_on_face import rotated_back
+from lobework.kernels.sweep.ray_solid import NOTHING, last_exit, signed_distance
 from lobework.kernels.sweep.rays import RAY, aim, aim_at_patch, deepest_of
 from lobework.kernels.sweep.solid_piece import RING, Piece
-from lobework.kernels.sweep.tiles import PATCH, PATCHES, blank_tile, load_tile, patch_columns, rows_between, store_tile
+from lobework.kernels.sweep.tiles import PATCH, PATCHES, blank_tile, load_tile, patch_columns, patch_rows, store_tile
 
 if TYPE_CHECKING:
     from lobework.geometry.rigid import Array
     from lobework.kernels.records import Records
     from lobework.kernels.sweep.ray_solid import SolidPart
     from lobework.kernels.sweep.rays import Ray, Rays
-    from lobework.kernels.sweep.tiles import Cells, Whole
+    from lobework.kernels.sweep.tiles import Cells, Int32s
 
-    Room = tuple[Cells, Whole, Records[Ray], Array]
+    Buffers = tuple[Cells, Int32s, Records[Ray], Array]
 
-__all__ = ["Solid", "SolidBody", "carve_tile", "room"]
+__all__ = ["Solid", "SolidBody", "carve_tile", "new_buffers"]
 
 FUSED: Final = {"contract"}
 """A product and a sum may be fused, which rounds once instead of twice; nothing is reordered."""
-_WITHIN_MM: Final = 1e-6
+_TOLERANCE_MM: Final = 1e-6
 _NO_MM: Final = 1e-12
 _LEAST_SQUARE: Final = 1e-12
-_INTO_MM: Final = 1e-7
-_ASTRAY_MM: Final = 1.0
+_OVERSTEP_MM: Final = 1e-7
+_MISS_HEIGHT_MM: Final = 1.0
 """A ray whose exit is above the work by more than this plus the ray's reach counts as a miss: its slope is not usable."""
 _ROUNDS: Final = 60
 _SHORTEST: Final = 1 / 64
 _STOPS: Final = 12
-_NEAR: Final = 0.6
+_PREDICTED_WITHIN: Final = 0.6
 """If the curvature predicts a maximum within this fraction of the way to an end of the piece, it is searched for there."""
 _GRAZES: Final = 4.0
 """A ray grazes a solid if the cosine of its exit angle is at most this factor times the turn of the piece, rad."""
-_OVER: Final = 1.2
+_BRACKET_FACTOR: Final = 1.2
 """Factor that lengthens the distance to the predicted maximum, so that the maximum is bracketed."""
 
 
@@ -96,23 +96,23 @@ class Solid(NamedTuple):
 
 
 @kernel(fastmath=FUSED, inline="always")
-def _seen(
+def _in_solid_frame(
     piece: Piece, ray: Ray, t: float
 ) -> tuple[float, float, float, float, float, float, float, float, float, float, float, float]:
     """Return a ray's origin relative to the solid's centre, its direction, and the solid's axis and centre, at t of a piece.
 
     All are in the frame of the path's radius at t; ``ray`` is in the frame of the radius in the middle of the piece.
     """
-    sx, sy, wx, wy = ray.start.x, ray.start.y, ray.way.x, ray.way.y
+    sx, sy, wx, wy = ray.start.x, ray.start.y, ray.direction.x, ray.direction.y
     if piece.swept != 0.0:
-        c, q = turned_on(1.0, 0.0, (t - 0.5) * piece.swept)
+        c, q = rotated_back(1.0, 0.0, (t - 0.5) * piece.swept)
         sx, sy = sx * c - sy * q, sy * c + sx * q
         wx, wy = wx * c - wy * q, wy * c + wx * q
     bow = t * (1.0 - t)
     px, py, pz = (
-        piece.middle.x + t * piece.move.x + bow * piece.bow.x,
-        piece.middle.y + t * piece.move.y + bow * piece.bow.y,
-        piece.middle.z + t * piece.move.z + bow * piece.bow.z,
+        piece.centre.x + t * piece.move.x + bow * piece.bow.x,
+        piece.centre.y + t * piece.move.y + bow * piece.bow.y,
+        piece.centre.z + t * piece.move.z + bow * piece.bow.z,
     )
     ax, ay, az = (
         piece.axis.x + t * piece.axis_turn.x + bow * piece.axis_bow.x,
@@ -122,11 +122,11 @@ def _seen(
     if piece.axis_turn_square != 0.0:
         per = 1.0 / math.sqrt(ax * ax + ay * ay + az * az)
         ax, ay, az = ax * per, ay * per, az * per
-    return sx - px, sy - py, ray.start.z - pz, wx, wy, ray.way.z, ax, ay, az, px, py, pz
+    return sx - px, sy - py, ray.start.z - pz, wx, wy, ray.direction.z, ax, ay, az, px, py, pz
 
 
 @kernel(fastmath=FUSED, inline="always")
-def _climb(
+def _surface_motion(
     piece: Piece,
     t: float,
     e: float,
@@ -144,9 +144,9 @@ def _climb(
     normal_r: float,
     normal_y: float,
 ) -> tuple[float, float, float, float]:
-    """Return ``n . v``, ``n . way``, the curvature about the axis, and ``-n . bow``, at the distance ``e`` along a ray.
+    """Return ``n . v``, ``n . d``, the curvature about the axis, and ``-n . bow``, at the distance ``e`` along a ray.
 
-    n is the outward normal of the solid's surface there and v its velocity, mm per piece; way is the direction of the ray. The
+    n is the outward normal of the solid's surface there and v its velocity, mm per piece; d is the direction of the ray. The
     curvature is in 1/mm, and ``-n . bow`` is the bow of the path into the surface, mm.
     """
     x, y, z = x + e * wx, y + e * wy, z + e * wz
@@ -184,58 +184,70 @@ def _depth(
     """Return the depth at which a ray leaves the solid at t, or `NOTHING`; its derivative; and the cosine of the exit angle.
 
     The fourth value is the decrease of the derivative per unit of t that follows from the curvature about the solid's axis; the
-    fifth is the bow of the path into the surface, for `_doubt`.
+    fifth is the bow of the path into the surface, for `_tangent_error`.
     """
-    x, y, z, wx, wy, wz, ax, ay, az, px, py, _ = _seen(piece, ray, t)
+    x, y, z, wx, wy, wz, ax, ay, az, px, py, _ = _in_solid_frame(piece, ray, t)
     base = -(x * wx + y * wy + z * wz)
     x, y, z = x + base * wx, y + base * wy, z + base * wz
-    up, climb = x * ax + y * ay + z * az, wx * ax + wy * ay + wz * az
-    square = max(1.0 - climb * climb, 0.0)
-    e, normal_r, normal_y = leaves(
-        outline, first, last, up, climb, square, -up * climb, x * x + y * y + z * z - up * up, ray.end - base, piece.is_convex
+    up, axial_slope = x * ax + y * ay + z * az, wx * ax + wy * ay + wz * az
+    square = max(1.0 - axial_slope * axial_slope, 0.0)
+    e, normal_r, normal_y = last_exit(
+        outline,
+        first,
+        last,
+        up,
+        axial_slope,
+        square,
+        -up * axial_slope,
+        x * x + y * y + z * z - up * up,
+        ray.end - base,
+        piece.is_convex,
     )
     if e == NOTHING:
         return NOTHING, 0.0, 1.0, 0.0, 0.0
     if normal_r == 0.0 and normal_y == 0.0:
         return e + base, 0.0, 1.0, 0.0, 0.0
-    comes, leaving, bend, into = _climb(piece, t, e, x, y, z, wx, wy, wz, ax, ay, az, px, py, normal_r, normal_y)
-    leaving = max(leaving, _LEAST_SQUARE)
-    per = 1.0 / leaving
-    return e + base, comes * per, leaving, piece.length * piece.length * bend * per, into
+    normal_velocity, exit_cosine, bend, into = _surface_motion(
+        piece, t, e, x, y, z, wx, wy, wz, ax, ay, az, px, py, normal_r, normal_y
+    )
+    exit_cosine = max(exit_cosine, _LEAST_SQUARE)
+    per = 1.0 / exit_cosine
+    return e + base, normal_velocity * per, exit_cosine, piece.length * piece.length * bend * per, into
 
 
 @kernel(fastmath=FUSED, inline="always")
-def _doubt(piece: Piece, span: float, more: float, square: float, into: float) -> float:
+def _tangent_error(piece: Piece, span: float, more: float, exit_cosine: float, into: float) -> float:
     """Return an upper bound of how far the depth is above its tangent, mm, at the distance ``span`` in t.
 
-    ``more`` is the change of the tangent over that distance, ``square`` the cosine of the exit angle. In the frame of the solid a
-    ray moves straight, except that the path turns and bows ``into`` the surface; the deviation grows with the square of ``span``.
+    ``more`` is the change of the tangent over that distance, ``exit_cosine`` the cosine of the exit angle. In the frame of the
+    solid a ray moves straight, except that the path turns and bows ``into`` the surface; the deviation grows with the square of
+    ``span``.
     """
-    return ((piece.doubt + max(into, 0.0)) * span * span + more * piece.turn) / max(square - piece.turn, _LEAST_SQUARE)
+    return ((piece.deviation + max(into, 0.0)) * span * span + more * piece.turn) / max(exit_cosine - piece.turn, _LEAST_SQUARE)
 
 
 @kernel(fastmath=FUSED)
-def _misses(piece: Piece, ray: Ray, t: float, outline: Records[SolidPart], first: int, last: int) -> tuple[float, float]:
+def _miss_distance(piece: Piece, ray: Ray, t: float, outline: Records[SolidPart], first: int, last: int) -> tuple[float, float]:
     """Return the distance by which a ray misses a convex solid at t (zero or negative at a contact), and its derivative."""
-    x, y, z, wx, wy, wz, ax, ay, az, px, py, _ = _seen(piece, ray, t)
-    up, climb = x * ax + y * ay + z * az, wx * ax + wy * ay + wz * az
-    cross, off = x * wx + y * wy + z * wz - up * climb, x * x + y * y + z * z - up * up
-    square = max(1.0 - climb * climb, 0.0)
+    x, y, z, wx, wy, wz, ax, ay, az, px, py, _ = _in_solid_frame(piece, ray, t)
+    up, axial_slope = x * ax + y * ay + z * az, wx * ax + wy * ay + wz * az
+    half_linear, constant = x * wx + y * wy + z * wz - up * axial_slope, x * x + y * y + z * z - up * up
+    square = max(1.0 - axial_slope * axial_slope, 0.0)
     low, high = 0.0, min(ray.end, ray.reach)
     least, above, grows_above, below, grows_below = 1e30, 0.0, 0.0, 0.0, 0.0
-    while high - low >= _WITHIN_MM:
+    while high - low >= _TOLERANCE_MM:
         e = 0.5 * (low + high)
-        r = math.sqrt(max((square * e + 2.0 * cross) * e + off, 0.0))
-        out, normal_r, normal_y = gap(outline, first, last, r, up + climb * e)
-        grows = normal_r * (square * e + cross) / max(r, _NO_MM) + normal_y * climb
-        comes, _, _, _ = _climb(piece, t, e, x, y, z, wx, wy, wz, ax, ay, az, px, py, normal_r, normal_y)
+        r = math.sqrt(max((square * e + 2.0 * half_linear) * e + constant, 0.0))
+        out, normal_r, normal_y = signed_distance(outline, first, last, r, up + axial_slope * e)
+        grows = normal_r * (square * e + half_linear) / max(r, _NO_MM) + normal_y * axial_slope
+        normal_velocity, _, _, _ = _surface_motion(piece, t, e, x, y, z, wx, wy, wz, ax, ay, az, px, py, normal_r, normal_y)
         least = min(least, out)
         if out <= 0.0 or abs(grows) < _NO_MM:
-            return out, -comes
+            return out, -normal_velocity
         if grows > 0.0:
-            high, above, grows_above = e, grows, -comes
+            high, above, grows_above = e, grows, -normal_velocity
         else:
-            low, below, grows_below = e, grows, -comes
+            low, below, grows_below = e, grows, -normal_velocity
     if below == 0.0 or above == 0.0:
         return least, grows_above + grows_below
     share = -below / (above - below)
@@ -243,19 +255,19 @@ def _misses(piece: Piece, ray: Ray, t: float, outline: Records[SolidPart], first
 
 
 @kernel(fastmath=FUSED)
-def _passed(piece: Piece, ray: Ray, floor: float, off: float) -> tuple[bool, float, float]:
+def _outside_slab(piece: Piece, ray: Ray, floor: float, margin: float) -> tuple[bool, float, float]:
     """Return whether a ray is outside a piece's slab; the t at which the tip is nearest; and the ray's offset along ``aside``.
 
-    The first value holds for everything within ``off`` mm of the ray, between ``floor`` and the depth that the piece reaches. The
-    other two belong to the point of the ray at the height of the tip; the offset is measured from the path of the tip, mm.
+    The first value holds for everything within ``margin`` mm of the ray, between ``floor`` and the depth that the piece reaches.
+    The other two belong to the point of the ray at the height of the tip; the offset is measured from the path of the tip, mm.
     """
     x, y, z, wx, wy, wz = (
         ray.start.x - piece.tip_middle.x,
         ray.start.y - piece.tip_middle.y,
         ray.start.z - piece.tip_middle.z,
-        ray.way.x,
-        ray.way.y,
-        ray.way.z,
+        ray.direction.x,
+        ray.direction.y,
+        ray.direction.z,
     )
     u, per_u = (
         x * piece.ahead.x + y * piece.ahead.y + z * piece.ahead.z,
@@ -267,19 +279,19 @@ def _passed(piece: Piece, ray: Ray, floor: float, off: float) -> tuple[bool, flo
     )
     u_low, u_high, v_low, v_high = u + floor * per_u, u + ray.reach * per_u, v + floor * per_v, v + ray.reach * per_v
     aside, ahead, behind = (
-        piece.half_aside + off,
-        0.5 * piece.length + piece.beyond_end + off,
-        -0.5 * piece.length - piece.beyond_begin - off,
+        piece.half_aside + margin,
+        0.5 * piece.length + piece.beyond_end + margin,
+        -0.5 * piece.length - piece.beyond_begin - margin,
     )
-    passed = min(v_low, v_high) > aside or max(v_low, v_high) < -aside
-    passed = passed or min(u_low, u_high) > ahead or max(u_low, u_high) < behind
-    up, climb = (
+    outside = min(v_low, v_high) > aside or max(v_low, v_high) < -aside
+    outside = outside or min(u_low, u_high) > ahead or max(u_low, u_high) < behind
+    up, outward_slope = (
         x * piece.outward.x + y * piece.outward.y + z * piece.outward.z,
         wx * piece.outward.x + wy * piece.outward.y + wz * piece.outward.z,
     )
-    e = -up / climb if climb < -0.05 else 0.0
+    e = -up / outward_slope if outward_slope < -0.05 else 0.0
     t = 0.5 + (u + e * per_u) / piece.length if piece.length > _NO_MM else 0.5
-    return passed, min(max(t, 0.0), 1.0), v + e * per_v
+    return outside, min(max(t, 0.0), 1.0), v + e * per_v
 
 
 @kernel(fastmath=FUSED)
@@ -292,7 +304,7 @@ def _first_met(piece: Piece, ray: Ray, t: float, outline: Records[SolidPart], fi
     """
     wanders = piece.turn * min(ray.end, ray.reach)
     for _ in range(_ROUNDS):
-        out, grows = _misses(piece, ray, t, outline, first, last)
+        out, grows = _miss_distance(piece, ray, t, outline, first, last)
         if out <= 0.0:
             return t
         if out > max((grows + wanders) * t, (wanders - grows) * (1.0 - t)) + piece.miss_slack:
@@ -300,21 +312,21 @@ def _first_met(piece: Piece, ray: Ray, t: float, outline: Records[SolidPart], fi
         far = 0.0 if grows > 0.0 else 1.0
         if t == far or out > abs(grows * (far - t)) + piece.miss_slack:
             break
-        t = min(max(t - (out + _INTO_MM) / grows, 0.0), 1.0)
+        t = min(max(t - (out + _OVERSTEP_MM) / grows, 0.0), 1.0)
     t, looks = 0.0, 0
     while True:
-        out, grows = _misses(piece, ray, t, outline, first, last)
+        out, grows = _miss_distance(piece, ray, t, outline, first, last)
         if out <= 0.0:
             return t
         if t == 1.0:
             return -1.0
         looks += 1
         shortest = _SHORTEST if looks > _ROUNDS else 0.0
-        t = min(t + max((out + _INTO_MM) / (max(-grows, 0.0) + wanders + piece.miss_slack), shortest), 1.0)
+        t = min(t + max((out + _OVERSTEP_MM) / (max(-grows, 0.0) + wanders + piece.miss_slack), shortest), 1.0)
 
 
 @kernel(fastmath=FUSED)
-def _top(
+def _maximum_between(
     piece: Piece,
     ray: Ray,
     low: float,
@@ -324,7 +336,7 @@ def _top(
     high_deep: float,
     high_slope: float,
     floor: float,
-    doubt: float,
+    error_bound: float,
     outline: Records[SolidPart],
     first: int,
     last: int,
@@ -332,7 +344,7 @@ def _top(
     """Return the greatest depth found between two values of t, ``low`` and ``high``, with a maximum between them.
 
     The depth rises from both of them towards the maximum, or the ray misses the solid at one, where the depth is `NOTHING`. The
-    search stops when the tangents plus the error bound ``doubt`` do not exceed ``floor``. If the tangent at one t plus ``doubt``
+    search stops when the tangents plus ``error_bound`` do not exceed ``floor``. If the tangent at one t plus ``error_bound``
     passes below the depth at the other, a discontinuity separates them, and the ray counts as missing the solid at the first.
     """
     best = max(low_deep, high_deep)
@@ -350,14 +362,14 @@ def _top(
             t = low + (high - low) * low_slope / (low_slope - high_slope) if turn % 3 == 0 else cross
             if turn % 6 == 5 or not low < t < high:
                 t = 0.5 * (low + high)
-        if more <= _WITHIN_MM or most + doubt <= floor:
+        if more <= _TOLERANCE_MM or most + error_bound <= floor:
             break
         deep, slope, _, _, _ = _depth(piece, ray, t, outline, first, last)
         best = max(best, deep)
         if slope >= 0.0 and deep >= low_deep and deep != NOTHING:
-            low, low_deep, low_slope = t, deep if deep + slope * (high - t) + doubt >= high_deep else NOTHING, slope
+            low, low_deep, low_slope = t, deep if deep + slope * (high - t) + error_bound >= high_deep else NOTHING, slope
         elif slope < 0.0 and deep >= high_deep:
-            high, high_deep, high_slope = t, deep if deep - slope * (t - low) + doubt >= low_deep else NOTHING, slope
+            high, high_deep, high_slope = t, deep if deep - slope * (t - low) + error_bound >= low_deep else NOTHING, slope
         elif low_deep < high_deep:
             low, low_deep = t, NOTHING
         else:
@@ -366,14 +378,14 @@ def _top(
 
 
 @kernel(fastmath=FUSED)
-def _met_again(
+def _second_contact(
     piece: Piece,
     ray: Ray,
     t: float,
     end: float,
     deep: float,
     slope: float,
-    square: float,
+    exit_cosine: float,
     into: float,
     floor: float,
     outline: Records[SolidPart],
@@ -387,74 +399,80 @@ def _met_again(
     plus its error bound does not exceed ``floor``.
     """
     span = abs(end - t)
-    most = deep + slope * (end - t) + _doubt(piece, span, abs(slope) * span, square, into)
-    if square > _GRAZES * piece.turn or most <= floor:
+    most = deep + slope * (end - t) + _tangent_error(piece, span, abs(slope) * span, exit_cosine, into)
+    if exit_cosine > _GRAZES * piece.turn or most <= floor:
         return NOTHING
-    far, at, square_far, _, into_far = _depth(piece, ray, end, outline, first, last)
-    if far == NOTHING or (at >= 0.0) == (end > t):
+    far, slope_far, exit_cosine_far, _, into_far = _depth(piece, ray, end, outline, first, last)
+    if far == NOTHING or (slope_far >= 0.0) == (end > t):
         return far
-    doubt = _doubt(piece, span, abs(at) * span, square_far, into_far)
+    error_bound = _tangent_error(piece, span, abs(slope_far) * span, exit_cosine_far, into_far)
     if end > t:
-        return _top(piece, ray, t, NOTHING, 0.0, end, far, at, floor, doubt, outline, first, last)
-    return _top(piece, ray, end, far, at, t, NOTHING, 0.0, floor, doubt, outline, first, last)
+        return _maximum_between(piece, ray, t, NOTHING, 0.0, end, far, slope_far, floor, error_bound, outline, first, last)
+    return _maximum_between(piece, ray, end, far, slope_far, t, NOTHING, 0.0, floor, error_bound, outline, first, last)
 
 
 @kernel(fastmath=FUSED)
-def _uphill(piece: Piece, ray: Ray, t: float, floor: float, outline: Records[SolidPart], first: int, last: int) -> float:
+def _convex_depth(piece: Piece, ray: Ray, t: float, floor: float, outline: Records[SolidPart], first: int, last: int) -> float:
     """Return the greatest depth to which a convex solid cuts a ray over a piece of path, in a search that begins at t.
 
     The result may be any value up to ``floor`` if no depth exceeds it.
     """
-    deep, slope, square, bend, into = _depth(piece, ray, t, outline, first, last)
-    if deep < -ray.reach - _ASTRAY_MM:
+    deep, slope, exit_cosine, bend, into = _depth(piece, ray, t, outline, first, last)
+    if deep < -ray.reach - _MISS_HEIGHT_MM:
         t = _first_met(piece, ray, t, outline, first, last)
         if t < 0.0:
             return NOTHING
-        deep, slope, square, bend, into = _depth(piece, ray, t, outline, first, last)
+        deep, slope, exit_cosine, bend, into = _depth(piece, ray, t, outline, first, last)
         if deep == NOTHING:
             return NOTHING
     end = 1.0 if slope >= 0.0 else 0.0
     best = deep
     if t != 1.0 - end:
-        again = _met_again(piece, ray, t, 1.0 - end, deep, slope, square, into, max(floor, best), outline, first, last)
+        again = _second_contact(piece, ray, t, 1.0 - end, deep, slope, exit_cosine, into, max(floor, best), outline, first, last)
         best = max(best, again)
     for ahead in range(2):
         more = abs(slope * (end - t))
-        doubt = _doubt(piece, end - t, more, square, into)
-        if more <= _WITHIN_MM or deep + more + doubt <= max(floor, best):
+        error_bound = _tangent_error(piece, end - t, more, exit_cosine, into)
+        if more <= _TOLERANCE_MM or deep + more + error_bound <= max(floor, best):
             return best
         other = end
         if ahead == 0:
-            if not abs(slope) < _NEAR * bend * abs(end - t):
+            if not abs(slope) < _PREDICTED_WITHIN * bend * abs(end - t):
                 continue
-            other = t + _OVER * slope / bend
-        far, at, square_far, bend, into_far = _depth(piece, ray, other, outline, first, last)
-        if far < deep and (at >= 0.0) == (slope >= 0.0):
+            other = t + _BRACKET_FACTOR * slope / bend
+        far, slope_far, exit_cosine_far, bend, into_far = _depth(piece, ray, other, outline, first, last)
+        if far < deep and (slope_far >= 0.0) == (slope >= 0.0):
             far = NOTHING
-        if far == NOTHING or (at >= 0.0) != (slope >= 0.0):
+        if far == NOTHING or (slope_far >= 0.0) != (slope >= 0.0):
             if far != NOTHING:
-                doubt = max(doubt, _doubt(piece, other - t, abs(at * (other - t)), square_far, into_far))
+                error_bound = max(
+                    error_bound, _tangent_error(piece, other - t, abs(slope_far * (other - t)), exit_cosine_far, into_far)
+                )
             if slope >= 0.0:
-                top = _top(piece, ray, t, deep, slope, other, far, at, floor, doubt, outline, first, last)
+                top = _maximum_between(
+                    piece, ray, t, deep, slope, other, far, slope_far, floor, error_bound, outline, first, last
+                )
             else:
-                top = _top(piece, ray, other, far, at, t, deep, slope, floor, doubt, outline, first, last)
+                top = _maximum_between(
+                    piece, ray, other, far, slope_far, t, deep, slope, floor, error_bound, outline, first, last
+                )
             best = max(best, top)
             if other == end:
                 return best
             if far != NOTHING:
-                t, deep, slope, square, into = other, far, at, square_far, into_far
-            again = _met_again(piece, ray, t, end, deep, slope, square, into, max(floor, best), outline, first, last)
+                t, deep, slope, exit_cosine, into = other, far, slope_far, exit_cosine_far, into_far
+            again = _second_contact(piece, ray, t, end, deep, slope, exit_cosine, into, max(floor, best), outline, first, last)
             return max(best, again)
         if ahead == 1:
             return max(best, far)
         if far > deep:
-            t, deep, slope, square, into = other, far, at, square_far, into_far
+            t, deep, slope, exit_cosine, into = other, far, slope_far, exit_cosine_far, into_far
             best = max(best, deep)
     return best
 
 
 @kernel(fastmath=FUSED)
-def _ringed(
+def _ring_depth(
     piece: Piece,
     ray: Ray,
     foot: float,
@@ -483,21 +501,25 @@ def _ringed(
     best, before, before_deep, before_slope = NOTHING, 0.0, NOTHING, 0.0
     for k in range(_STOPS):
         t = stops[k]
-        deep, slope, square, _, into = _depth(piece, ray, t, outline, first, last)
+        deep, slope, exit_cosine, _, into = _depth(piece, ray, t, outline, first, last)
         best = max(best, deep)
         rises, falls = before_deep != NOTHING and before_slope > 0.0, deep != NOTHING and slope < 0.0
         if t > before and ((rises and (falls or deep < before_deep)) or (falls and before_deep < deep)):
-            doubt = _doubt(piece, t - before, abs(slope) + abs(before_slope), square, into)
-            low_deep = before_deep if rises and before_deep + before_slope * (t - before) + doubt >= deep else NOTHING
-            high_deep = deep if falls and deep - slope * (t - before) + doubt >= before_deep else NOTHING
-            top = _top(piece, ray, before, low_deep, before_slope, t, high_deep, slope, NOTHING, doubt, outline, first, last)
+            error_bound = _tangent_error(piece, t - before, abs(slope) + abs(before_slope), exit_cosine, into)
+            low_deep = before_deep if rises and before_deep + before_slope * (t - before) + error_bound >= deep else NOTHING
+            high_deep = deep if falls and deep - slope * (t - before) + error_bound >= before_deep else NOTHING
+            top = _maximum_between(
+                piece, ray, before, low_deep, before_slope, t, high_deep, slope, NOTHING, error_bound, outline, first, last
+            )
             best = max(best, top)
         elif t > before and before_deep != NOTHING and deep != NOTHING and slope > before_slope:
-            doubt = _doubt(piece, t - before, abs(slope) + abs(before_slope), square, into)
+            error_bound = _tangent_error(piece, t - before, abs(slope) + abs(before_slope), exit_cosine, into)
             low_deep = before_deep if rises and before_deep + before_slope * (t - before) > best else NOTHING
             high_deep = deep if falls and deep - slope * (t - before) > best else NOTHING
             if max(low_deep, high_deep) != NOTHING:
-                top = _top(piece, ray, before, low_deep, before_slope, t, high_deep, slope, best, doubt, outline, first, last)
+                top = _maximum_between(
+                    piece, ray, before, low_deep, before_slope, t, high_deep, slope, best, error_bound, outline, first, last
+                )
                 best = max(best, top)
         before, before_deep, before_slope = t, deep, slope
     if best != NOTHING:
@@ -509,14 +531,14 @@ def _ringed(
     if deep == NOTHING or slope == 0.0:
         return deep
     if slope > 0.0:
-        return _top(piece, ray, t, deep, slope, 1.0, NOTHING, 0.0, floor, 0.0, outline, first, last)
-    return _top(piece, ray, 0.0, NOTHING, 0.0, t, deep, slope, floor, 0.0, outline, first, last)
+        return _maximum_between(piece, ray, t, deep, slope, 1.0, NOTHING, 0.0, floor, 0.0, outline, first, last)
+    return _maximum_between(piece, ray, 0.0, NOTHING, 0.0, t, deep, slope, floor, 0.0, outline, first, last)
 
 
 @kernel(fastmath=FUSED)
 def _deepen(
     piece: Piece,
-    bounds: Whole,
+    bounds: Int32s,
     row: int,
     column: int,
     columns: int,
@@ -524,15 +546,15 @@ def _deepen(
     outline: Records[SolidPart],
     bodies: Records[SolidBody],
     shape: tuple[int, float],
-    near: Whole,
+    patch_columns_hit: Int32s,
     ray: Ray,
     stops: Array,
     tile: Cells,
 ) -> None:
     """Deepen a tile by one piece."""
     kind, size = shape
-    top, bottom = rows_between(bounds, row)
-    count = patch_columns(bounds, column, columns, not rays.on_face, near)
+    top, bottom = patch_rows(bounds, row)
+    count = patch_columns(bounds, column, columns, not rays.on_face, patch_columns_hit)
     for down in range(top, bottom):
         band = rays.bands[row // PATCH + down]
         deep = deepest_of(rays, band, piece.box)
@@ -540,27 +562,27 @@ def _deepen(
             continue
         ray.reach = deep
         for n in range(count):
-            first = column + near[n] * PATCH
-            off = aim_at_patch(ray, rays, band, first, deep, piece.cosine, piece.sine)
-            if _passed(piece, ray, 0.0, off + piece.slack)[0]:
+            first = column + patch_columns_hit[n] * PATCH
+            patch_radius = aim_at_patch(ray, rays, band, first, deep, piece.cosine, piece.sine)
+            if _outside_slab(piece, ray, 0.0, patch_radius + piece.slack)[0]:
                 continue
-            patch = tile[down * PATCHES + near[n]]
+            patch = tile[down * PATCHES + patch_columns_hit[n]]
             for r in range(PATCH):
                 at = rays.rows[row + down * PATCH + r]
                 ray.end = at.axis_depth
                 for j in range(PATCH):
                     aim(ray, rays, at, first + j, piece.cosine, piece.sine)
                     floor: float = np.float64(patch[r * PATCH + j])  # float() keeps float32: callees would be compiled for it too
-                    passed, foot, aside = _passed(piece, ray, floor, piece.slack)
-                    if passed:
+                    outside, foot, aside = _outside_slab(piece, ray, floor, piece.slack)
+                    if outside:
                         continue
                     for body in range(bodies.shape[0]):
                         if kind == RING:
-                            cut = _ringed(
+                            cut = _ring_depth(
                                 piece, ray, foot, aside, floor, size, outline, bodies[body].first, bodies[body].after, stops
                             )
                         else:
-                            cut = _uphill(piece, ray, foot, floor, outline, bodies[body].first, bodies[body].after)
+                            cut = _convex_depth(piece, ray, foot, floor, outline, bodies[body].first, bodies[body].after)
                         if cut > floor:
                             floor = cut
                     found = np.float32(floor)
@@ -569,7 +591,7 @@ def _deepen(
 
 
 @kernel()
-def room() -> Room:
+def new_buffers() -> Buffers:
     """Return the scratch buffers of one thread: a tile, indices of its patch columns, a ray, and values of t."""
     return blank_tile(), np.zeros(PATCHES, np.int32), np.zeros(1, RAY), np.zeros(_STOPS)
 
@@ -579,18 +601,32 @@ def carve_tile(
     rays: Rays,
     cutter: Solid,
     pieces: Records[Piece],
-    bounds: Whole,
-    chosen: Whole,
+    bounds: Int32s,
+    chosen: Int32s,
     row: int,
     column: int,
-    room: Room,
-    work: Whole,
+    buffers: Buffers,
+    work: Int32s,
     depth: Cells,
 ) -> None:
     """Deepen one tile of the depths by the pieces that reach it."""
-    tile, near, ray, stops = room
+    tile, patch_columns_hit, ray, stops = buffers
     outline, bodies, shape = cutter.outline, cutter.bodies, (cutter.kind, cutter.size)
     load_tile(depth, row, column, tile)
-    for of in chosen:
-        _deepen(pieces[of], bounds[of], row, column, depth.shape[1], rays, outline, bodies, shape, near, ray[0], stops, tile)
+    for k in chosen:
+        _deepen(
+            pieces[k],
+            bounds[k],
+            row,
+            column,
+            depth.shape[1],
+            rays,
+            outline,
+            bodies,
+            shape,
+            patch_columns_hit,
+            ray[0],
+            stops,
+            tile,
+        )
     store_tile(tile, row, column, work, depth)

@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING, Final
 
 from lobework.kernels.jit import kernel
 from lobework.kernels.records import Box, Vector
-from lobework.kernels.sweep.blade_on_face import reach
+from lobework.kernels.sweep.blade_on_face import half_width_at
 from lobework.kernels.sweep.rays import bounds_in
 from lobework.kernels.sweep.tiles import NO_CELLS
 
@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from lobework.kernels.records import Records
     from lobework.kernels.sweep.edge_parts import EdgeParts
     from lobework.kernels.sweep.rays import Rays
-    from lobework.kernels.sweep.tiles import Whole
+    from lobework.kernels.sweep.tiles import Int32s
 
     Shape = tuple[int, float]
 
@@ -53,7 +53,7 @@ class Piece:
     """Polar angle of the radius at the beginning of the piece, rad; zero on a face."""
     swept: float
     """Change of that angle over the piece, rad."""
-    middle: Vector
+    centre: Vector
     """Position of the solid's centre, where r and y are zero, at the beginning of the piece, mm."""
     move: Vector
     """Displacement of the centre over the piece, mm."""
@@ -85,7 +85,7 @@ class Piece:
     """Unit direction normal to ``outward`` and ``ahead``."""
     length: float
     """Displacement of the solid's surface along ``ahead``, mm."""
-    doubt: float
+    deviation: float
     """Upper bound of a ray's deviation, besides the bow, from straight motion over the piece in the frame of the solid, mm."""
     turn: float
     """Rotation of the solid over the piece, about Z and by itself together, rad."""
@@ -134,14 +134,16 @@ def _heights(edge: EdgeParts, far: float) -> tuple[float, float]:
 
 
 @kernel()
-def _ahead(edge: EdgeParts, far: float, climb: float, speed: float, height: float, along: float, aside: float) -> float:
+def _lead_bound(
+    edge: EdgeParts, far: float, outward_speed: float, speed: float, height: float, turn_ahead: float, turn_aside: float
+) -> float:
     """Return an upper bound of the distance, ahead of the centre line or behind it, at which a cutter cuts a ray deepest.
 
     ``far`` is the greatest distance from the centre line at which the cutter is in the work. Within a piece, a ray is cut deepest
-    where ``r e . (v + (h + r / k - height) w) = r climb / k``, at a point of the surface at the distance r and in the unit
-    direction e from the centre line, at the height h, where the slope is k. v is the velocity at ``height``, with the magnitude
-    ``speed``; w is its change per mm of height, with the components ``along`` v and ``aside`` of it; ``climb`` is the speed out
-    of the work.
+    where ``r e . (v + (h + r / k - height) w) = r outward_speed / k``, at a point of the surface at the distance r and in the
+    unit direction e from the centre line, at the height h, where the slope is k. v is the velocity at ``height``, with the
+    magnitude ``speed``; w is its change per mm of height, with the components ``turn_ahead`` along v and ``turn_aside`` across
+    it; ``outward_speed`` is the speed out of the work.
     """
     out = 0.0
     for p in range(edge.shape[0]):
@@ -160,20 +162,22 @@ def _ahead(edge: EdgeParts, far: float, climb: float, speed: float, height: floa
             if end == 2:
                 per, steep = 0.0, 0.0
             off = abs(h + r * per - height)
-            left = speed - off * along
+            left = speed - off * turn_ahead
             if left <= 0.0:
                 out = max(out, r)
             else:
-                out = max(out, min(r if not part.is_arc else min(part.far, far), (steep * climb + r * off * aside) / left))
+                out = max(
+                    out, min(r if not part.is_arc else min(part.far, far), (steep * outward_speed + r * off * turn_aside) / left)
+                )
     return out
 
 
 @kernel()
-def _footprint(piece: Piece, edge: EdgeParts, shape: Shape, most: float, on_face: bool) -> tuple[float, float, float]:
+def _footprint(piece: Piece, edge: EdgeParts, shape: Shape, surface_height: float, on_face: bool) -> tuple[float, float, float]:
     """Return the half-width of the cutter in the work, the solid's height there, and the half-length of a frame's swing there.
 
-    These are upper bounds, mm. The first is negative if the solid is not in the work. ``most`` is the work's greatest outward
-    coordinate, z on a face and r on a round surface.
+    These are upper bounds, mm. The first is negative if the solid is not in the work. ``surface_height`` is the work's greatest
+    outward coordinate, z on a face and r on a round surface.
     """
     kind, size = shape
     if on_face:
@@ -181,16 +185,16 @@ def _footprint(piece: Piece, edge: EdgeParts, shape: Shape, most: float, on_face
     else:
         upright, lowest = min(piece.out_begin.x, piece.out_end.x), min(piece.tip_begin.x, piece.tip_end.x)
     lean = math.sqrt(max(1.0 - upright * upright, 0.0))
-    wide, along, tall = edge[edge.shape[0] - 1].far, size, 0.0
+    half_width, half_swing, tall = edge[edge.shape[0] - 1].far, size, 0.0
     for _ in range(4):
-        spread = math.hypot(along, wide) if kind == FRAME else wide + size
-        tall = (most - lowest + lean * spread) / upright
-        wide = reach(edge, tall)
-        if wide < 0.0:
+        spread = math.hypot(half_swing, half_width) if kind == FRAME else half_width + size
+        tall = (surface_height - lowest + lean * spread) / upright
+        half_width = half_width_at(edge, tall)
+        if half_width < 0.0:
             break
         if kind == FRAME:
-            along = math.sqrt(size * size - (size - tall) ** 2) if tall < size else size
-    return wide, tall, along
+            half_swing = math.sqrt(size * size - (size - tall) ** 2) if tall < size else size
+    return half_width, tall, half_swing
 
 
 @kernel()
@@ -205,13 +209,13 @@ def _extent(
 
 
 @kernel()
-def _apart(a: Vector, b: Vector) -> float:
+def _largest_difference(a: Vector, b: Vector) -> float:
     """Return the greatest difference between the coordinates of two points."""
     return max(abs(a.x - b.x), abs(a.y - b.y), abs(a.z - b.z))
 
 
 @kernel()
-def _prepare(piece: Piece, edge: EdgeParts, shape: Shape, most: float, on_face: bool) -> bool:
+def _prepare(piece: Piece, edge: EdgeParts, shape: Shape, surface_height: float, on_face: bool) -> bool:
     """Fill the computed fields of one piece; return whether the piece may reach the work."""
     kind, size = shape
     piece.cosine, piece.sine = math.cos(piece.polar + 0.5 * piece.swept), math.sin(piece.polar + 0.5 * piece.swept)
@@ -224,8 +228,8 @@ def _prepare(piece: Piece, edge: EdgeParts, shape: Shape, most: float, on_face: 
         + piece.axis_bow.y**2
         + piece.axis_bow.z**2
     )
-    wide, tall, along = _footprint(piece, edge, shape, most, on_face)
-    if wide < 0.0:
+    half_width, tall, half_swing = _footprint(piece, edge, shape, surface_height, on_face)
+    if half_width < 0.0:
         return False
     piece.tip_middle.x = 0.5 * (piece.tip_begin.x + piece.tip_end.x)
     piece.tip_middle.y = 0.5 * (piece.tip_begin.y + piece.tip_end.y)
@@ -244,7 +248,7 @@ def _prepare(piece: Piece, edge: EdgeParts, shape: Shape, most: float, on_face: 
         piece.out_end.y - piece.out_begin.y + piece.swept * ox,
         piece.out_end.z - piece.out_begin.z,
     )
-    lowest, highest = _heights(edge, wide) if kind == DRILL else (0.0, tall)
+    lowest, highest = _heights(edge, half_width) if kind == DRILL else (0.0, tall)
     height = 0.5 * (lowest + highest)
     vx, vy, vz = vx + height * wx, vy + height * wy, vz + height * wz
     rises = vx * ox + vy * oy + vz * oz
@@ -267,19 +271,26 @@ def _prepare(piece: Piece, edge: EdgeParts, shape: Shape, most: float, on_face: 
         + (piece.out_end.z - piece.out_begin.z) ** 2
     )
     turn = max(turn, math.sqrt(piece.axis_turn_square))
-    radius = size + wide if kind != FRAME else math.hypot(along, wide)
+    radius = size + half_width if kind != FRAME else math.hypot(half_swing, half_width)
     bow = math.sqrt(piece.bow.x**2 + piece.bow.y**2 + piece.bow.z**2)
-    swerves = turn * math.sqrt(piece.move.x**2 + piece.move.y**2 + piece.move.z**2)
-    sag = (0.0 if on_face else most * piece.swept**2) / 8 + (radius + tall) * turn * turn / 4 + bow / 4 + swerves
+    path_deviation = turn * math.sqrt(piece.move.x**2 + piece.move.y**2 + piece.move.z**2)
+    sag = (0.0 if on_face else surface_height * piece.swept**2) / 8 + (radius + tall) * turn * turn / 4 + bow / 4 + path_deviation
     piece.turn = abs(piece.swept) + turn
     tilts = abs(piece.axis_turn.x * ox + piece.axis_turn.y * oy + piece.axis_turn.z * oz) + turn * turn if kind == FRAME else 0.0
-    piece.doubt = (
-        0.5 * (((0.0 if on_face else most) + radius + tall) * piece.turn**2 + size * turn * tilts) + bow * piece.turn + swerves
+    piece.deviation = (
+        0.5 * (((0.0 if on_face else surface_height) + radius + tall) * piece.turn**2 + size * turn * tilts)
+        + bow * piece.turn
+        + path_deviation
     )
-    piece.miss_slack = 2 * _SLACK_MM + 0.5 * ((0.0 if on_face else most) + size + radius) * piece.turn**2 + bow + swerves
-    sways = math.sqrt(wx * wx + wy * wy + wz * wz)
+    piece.miss_slack = (
+        2 * _SLACK_MM + 0.5 * ((0.0 if on_face else surface_height) + size + radius) * piece.turn**2 + bow + path_deviation
+    )
+    turn_rate = math.sqrt(wx * wx + wy * wy + wz * wz)
     piece.slack = (
-        sag + (0.0 if on_face else most * piece.swept**2) / 8 + 0.5 * sways * (max(tall, highest) + radius) + 2 * _SLACK_MM
+        sag
+        + (0.0 if on_face else surface_height * piece.swept**2) / 8
+        + 0.5 * turn_rate * (max(tall, highest) + radius)
+        + 2 * _SLACK_MM
     )
     if kind == FRAME:
         ax, ay, az = (
@@ -288,14 +299,20 @@ def _prepare(piece: Piece, edge: EdgeParts, shape: Shape, most: float, on_face: 
             piece.axis.z + 0.5 * piece.axis_turn.z,
         )
         cos_u, cos_v = abs(ax * ux + ay * uy + az * uz), abs(ax * piece.aside.x + ay * piece.aside.y + az * piece.aside.z)
-        piece.half_aside = along * math.sqrt(max(1.0 - cos_v * cos_v, 0.0)) + wide * cos_v
-        piece.half_ahead = along * math.sqrt(max(1.0 - cos_u * cos_u, 0.0)) + wide * cos_u
+        piece.half_aside = half_swing * math.sqrt(max(1.0 - cos_v * cos_v, 0.0)) + half_width * cos_v
+        piece.half_ahead = half_swing * math.sqrt(max(1.0 - cos_u * cos_u, 0.0)) + half_width * cos_u
     else:
         piece.half_aside, piece.half_ahead = radius, radius
     piece.beyond_end, piece.beyond_begin, piece.lead = piece.half_ahead, piece.half_ahead, piece.half_ahead
     if kind == DRILL and speed > _NO_MM:
-        along, aside = abs(wx * ux + wy * uy + wz * uz), abs(wx * piece.aside.x + wy * piece.aside.y + wz * piece.aside.z)
-        piece.lead = min(_ahead(edge, wide, abs(rises), speed, height, along, aside) + wide * bow / speed, piece.half_ahead)
+        turn_ahead, turn_aside = (
+            abs(wx * ux + wy * uy + wz * uz),
+            abs(wx * piece.aside.x + wy * piece.aside.y + wz * piece.aside.z),
+        )
+        piece.lead = min(
+            _lead_bound(edge, half_width, abs(rises), speed, height, turn_ahead, turn_aside) + half_width * bow / speed,
+            piece.half_ahead,
+        )
     more = turn * turn * tall / 8 + bow / 4 + 2 * _SLACK_MM
     low, high = piece.box.low, piece.box.high
     low.x, high.x = _extent(piece.tip_begin.x, piece.tip_end.x, piece.out_begin.x, piece.out_end.x, radius, tall, more)
@@ -307,12 +324,12 @@ def _prepare(piece: Piece, edge: EdgeParts, shape: Shape, most: float, on_face: 
 @kernel()
 def _join(piece: Piece, after: Piece) -> None:
     """Shorten the slabs of a piece and of the next one at their common end, if the two pieces join."""
-    apart = max(
+    mismatch = max(
         abs(piece.polar + piece.swept - after.polar),
-        _apart(piece.tip_end, after.tip_begin),
-        _apart(piece.out_end, after.out_begin),
+        _largest_difference(piece.tip_end, after.tip_begin),
+        _largest_difference(piece.out_end, after.out_begin),
     )
-    if apart > _SLACK_MM or min(piece.length, after.length) <= _NO_MM:
+    if mismatch > _SLACK_MM or min(piece.length, after.length) <= _NO_MM:
         return
     turn = math.sqrt(
         (piece.ahead.x - after.ahead.x) ** 2 + (piece.ahead.y - after.ahead.y) ** 2 + (piece.ahead.z - after.ahead.z) ** 2
@@ -323,12 +340,12 @@ def _join(piece: Piece, after: Piece) -> None:
 
 
 @kernel()
-def prepare(pieces: Records[Piece], edge: EdgeParts, shape: Shape, rays: Rays, most: float, bounds: Whole) -> None:
+def prepare(pieces: Records[Piece], edge: EdgeParts, shape: Shape, rays: Rays, surface_height: float, bounds: Int32s) -> None:
     """Fill the computed fields of each piece, and the range of cells that it can reach."""
     for k in range(pieces.shape[0]):
         piece = pieces[k]
         bounds[k] = NO_CELLS
-        if not _prepare(piece, edge, shape, most, rays.on_face):
+        if not _prepare(piece, edge, shape, surface_height, rays.on_face):
             piece.length = 0.0
         else:
             bounds_in(rays, piece.box, piece.polar, piece.swept, bounds[k])

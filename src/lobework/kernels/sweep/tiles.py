@@ -30,8 +30,8 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     Cells = NDArray[np.float32]
-    Whole = NDArray[np.int32]
-    Counts = NDArray[np.int64]
+    Int32s = NDArray[np.int32]
+    Int64s = NDArray[np.int64]
 
 __all__ = [
     "AFTER",
@@ -60,7 +60,7 @@ __all__ = [
     "load_tile",
     "next_ticket",
     "patch_columns",
-    "rows_between",
+    "patch_rows",
     "store_tile",
     "work_in",
 ]
@@ -143,7 +143,7 @@ def _tiles_along(low: int, high: int, size: int, wraps: bool) -> tuple[int, int,
 
 
 @kernel()
-def bin_to_tiles(bounds: Whole, rows: int, columns: int, wraps: bool, most: int) -> tuple[Counts, Whole, int]:
+def bin_to_tiles(bounds: Int32s, rows: int, columns: int, wraps: bool, most: int) -> tuple[Int64s, Int32s, int]:
     """Return the pieces that reach each tile, by a counting sort.
 
     Parameters
@@ -210,7 +210,7 @@ def bin_to_tiles(bounds: Whole, rows: int, columns: int, wraps: bool, most: int)
 
 
 @kernel()
-def busy_tiles(starts: Counts) -> Counts:
+def busy_tiles(starts: Int64s) -> Int64s:
     """Return the numbers of the tiles that pieces reach, (k,) int64."""
     tiles = starts.size - 1
     busy = np.zeros(tiles, np.int64)
@@ -239,13 +239,13 @@ def _next_ticket(typing: Any, tickets: Any) -> Any:  # noqa: ARG001
     return types.int64(tickets), lower
 
 
-def _next_of(tickets: Counts) -> int:
+def _next_ticket_plain(tickets: Int64s) -> int:
     """Return the next ticket if nothing is compiled, so that only one thread runs."""
     tickets[0] += 1
     return int(tickets[0]) - 1
 
 
-next_ticket: Any = intrinsic(_next_ticket) if COMPILED else _next_of
+next_ticket: Any = intrinsic(_next_ticket) if COMPILED else _next_ticket_plain
 """``next_ticket(tickets)``: return the count in a (1,) int64 array and increase it by one, atomically in compiled code.
 
 A thread that has finished a tile takes the next one, so that no thread waits for a slower one.
@@ -259,7 +259,7 @@ def blank_tile() -> Cells:
 
 
 @kernel()
-def work_in(inside: NDArray[np.bool_]) -> Whole:
+def work_in(inside: NDArray[np.bool_]) -> Int32s:
     """Return the first column with work under it in each row, and the column after the last, (rows, 2) int32.
 
     Parameters
@@ -307,7 +307,7 @@ def load_tile(depth: Cells, row: int, column: int, tile: Cells) -> None:
 
 
 @kernel()
-def store_tile(tile: Cells, row: int, column: int, work: Whole, depth: Cells) -> None:
+def store_tile(tile: Cells, row: int, column: int, work: Int32s, depth: Cells) -> None:
     """Write a tile back to the (rows, columns) depths where there is work.
 
     Parameters
@@ -334,13 +334,13 @@ def store_tile(tile: Cells, row: int, column: int, work: Whole, depth: Cells) ->
 
 
 @kernel()
-def rows_between(bounds: Whole, row: int) -> tuple[int, int]:
+def patch_rows(bounds: Int32s, row: int) -> tuple[int, int]:
     """Return the first patch row of a tile that a piece reaches, and the patch row after the last."""
     return max((bounds[LOW_ROW] - row) // PATCH, 0), min((bounds[HIGH_ROW] - row) // PATCH + 1, PATCHES)
 
 
 @kernel()
-def patch_columns(bounds: Whole, column: int, columns: int, wraps: bool, found: Whole) -> int:
+def patch_columns(bounds: Int32s, column: int, columns: int, wraps: bool, found: Int32s) -> int:
     """Fill ``found`` with the indices of the patch columns of a tile that a piece reaches; return their number."""
     count = 0
     low, high = bounds[LOW_COLUMN], bounds[HIGH_COLUMN]
