@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from lobework.errors import SettingError
-from lobework.kernels.cam.rocking_headstock import rocked, rocked_at_direction, steadiness
+from lobework.kernels.cam.rocking_headstock import psi_at_direction, rotation, steadiness
 from lobework.kinematics.contact import lift_of
 from lobework.kinematics.periodic_spline import Curve, tabulate
 from lobework.quantities.tolerances import LEAST_STEADINESS, TABLE_MM
@@ -249,7 +249,7 @@ def _rocking(cam: Cam, follower: Follower, side: int, gain: float, height: float
         return lift.curve.at(direction) + stand, lift.curve.slope(direction)
 
     def at(psi: Array) -> tuple[Array, Array]:
-        alpha, slope, misfit = rocked(reach, extent, psi, height, stand, side, gain, flat)
+        alpha, slope, misfit = rotation(reach, extent, psi, height, stand, side, gain, flat)
         if np.abs(misfit).max() > _CONTACT_ERROR_MM or not np.isfinite(alpha).all():
             raise jumps
         return -side * height * alpha, -side * height * slope
@@ -263,5 +263,5 @@ def _rocking(cam: Cam, follower: Follower, side: int, gain: float, height: float
     if not (steadiness(value + stand, slope, height, stand, side, gain, flat) >= LEAST_STEADINESS).all():
         raise jumps
     starts = lift.curve.starts
-    corners = rocked_at_direction(lift.curve.at(starts) + stand, starts, height, stand, side, gain, flat)
+    corners = psi_at_direction(lift.curve.at(starts) + stand, starts, height, stand, side, gain, flat)
     return tabulate(at, corners, lift.curve.period, TABLE_MM)

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from lobework.errors import PluginError
 from lobework.geometry.rigid import Array
-from lobework.kernels.cam.contact import Shapes, Touch, tilt, touch, window_of
+from lobework.kernels.cam.contact import Shapes, Touch, reach_slope_by_psi, touch, window_of
 from lobework.kinematics.finite_parts import cam_jumps, finite_cam, finite_nose, nose_jumps
 from lobework.kinematics.periodic_spline import Curve, tabulate
 from lobework.parts.protocols import Cam, Follower, not_continuous, require_rests
@@ -102,8 +102,8 @@ def shapes_of(cam: Cam, follower: Follower) -> Shapes:
         face=cam.on == "face",
         window=window_of(follower.half_width, round_radius, cam.base_radius, top, cam.on == "face"),
         pitch=2 * math.pi / cam.lobes,
-        close=_close_trials(cam),
-        shaped=follower.form == "shaped",
+        extra_trials=_close_trials(cam),
+        has_corners=follower.form == "shaped",
     )
 
 
@@ -309,8 +309,8 @@ def _corner_contacts(shapes: Shapes, contact_at: Callable[[Array], Touch], corne
     for _ in range(60):
         middle = 0.5 * (low + high)
         with np.errstate(divide="ignore"):
-            leaning = tilt(shapes, psi, psi - middle, slope)
-        low, high = np.where(leaning > 0, middle, low), np.where(leaning > 0, high, middle)
+            reach_slope = reach_slope_by_psi(shapes, psi, psi - middle, slope)
+        low, high = np.where(reach_slope > 0, middle, low), np.where(reach_slope > 0, high, middle)
     phi = psi - 0.5 * (low + high)
     met: Array = phi[np.abs(contact_at(phi).psi - psi) < 1e-6]
     return met

@@ -11,16 +11,16 @@ import numpy as np
 if TYPE_CHECKING:
     from lobework.geometry.rigid import Array
 
-__all__ = ["Shapes", "Touch", "reach", "reach_slope", "tilt", "touch", "window_of"]
+__all__ = ["Shapes", "Touch", "reach", "reach_slope_by_phi", "reach_slope_by_psi", "touch", "window_of"]
 
 _ROUNDS: Final = 120
-_CHANCES: Final = 8
+_FREE_STEPS: Final = 8
 _LEVEL: Final = 1e-13
-_SPARE: Final = 1e-3
-_AT_ONCE: Final = 2**17
-_RIM: Final = 1 + 1e-12
+_WINDOW_MARGIN: Final = 1e-3
+_TRIALS_PER_CHUNK: Final = 2**17
+_RIM_FACTOR: Final = 1 + 1e-12
 """Factor on the half-width, so that rounding does not exclude a point at the rim of the nose."""
-_BESIDE: Final = 1e-8
+_SLOPE_OFFSET: Final = 1e-8
 """Offset from the contact at which the nose's slope is taken on each side, relative to the smaller of half-width and base."""
 
 
@@ -30,8 +30,9 @@ class Shapes(NamedTuple):
     ``rise`` and ``slope`` of the cam are functions of the angle on it; ``nose`` and ``nose_slope`` of the follower are functions
     of the distance across the line of action. ``half_width`` is the extent of the nose to either side. ``base`` is the base
     radius of an edge cam or the track radius of a face cam (``face``). ``window`` is the greatest angle to either side at which
-    the follower can touch, from `window_of`. The cam's shape repeats every ``pitch`` rad; ``close`` (k,) rad are trial angles in
-    those pieces of its first lobe that evenly spaced trials could miss. ``shaped`` is true if the nose may have corners.
+    the follower can touch, from `window_of`. The cam's shape repeats every ``pitch`` rad; ``extra_trials`` (k,) rad are trial
+    angles in those pieces of its first lobe that evenly spaced trials could miss. ``has_corners`` is true if the nose may have
+    corners.
     """
 
     rise: Callable[[Array], Array]
@@ -43,8 +44,8 @@ class Shapes(NamedTuple):
     face: bool
     window: float
     pitch: float
-    close: Array
-    shaped: bool = False
+    extra_trials: Array
+    has_corners: bool = False
 
 
 class Touch(NamedTuple):
@@ -67,24 +68,24 @@ def reach(shapes: Shapes, psi: Array, phi: Array) -> Array:
     else:
         radius = shapes.base + shapes.rise(psi)
         across, along = radius * np.sin(psi - phi), radius * np.cos(psi - phi)
-    support: Array = np.where(np.abs(across) <= shapes.half_width * _RIM, along + shapes.nose(across), -np.inf)
+    support: Array = np.where(np.abs(across) <= shapes.half_width * _RIM_FACTOR, along + shapes.nose(across), -np.inf)
     return support
 
 
-def tilt(shapes: Shapes, psi: Array, phi: Array, edge_slope: Array) -> Array:
+def reach_slope_by_psi(shapes: Shapes, psi: Array, phi: Array, edge_slope: Array) -> Array:
     """Return the derivative of `reach` with respect to ``psi``, given the cam's slope there."""
     with np.errstate(invalid="ignore"):
         if shapes.face:
             nose_slope = shapes.nose_slope(shapes.base * (psi - phi))
-            leaning: Array = edge_slope + shapes.base * nose_slope
+            slope: Array = edge_slope + shapes.base * nose_slope
         else:
             radius, sine, cosine = shapes.base + shapes.rise(psi), np.sin(psi - phi), np.cos(psi - phi)
             nose_slope = shapes.nose_slope(radius * sine)
-            leaning = edge_slope * cosine - radius * sine + nose_slope * (edge_slope * sine + radius * cosine)
-    return leaning
+            slope = edge_slope * cosine - radius * sine + nose_slope * (edge_slope * sine + radius * cosine)
+    return slope
 
 
-def reach_slope(shapes: Shapes, psi: Array, phi: Array) -> Array:
+def reach_slope_by_phi(shapes: Shapes, psi: Array, phi: Array) -> Array:
     """Return the derivative of the greatest reach with respect to ``phi``, at constant ``psi`` (envelope theorem)."""
     if shapes.face:
         turning: Array = -shapes.base * _nose_slope(shapes, shapes.base * (psi - phi), -shapes.slope(psi) / shapes.base)
@@ -99,9 +100,9 @@ def reach_slope(shapes: Shapes, psi: Array, phi: Array) -> Array:
 def _nose_slope(shapes: Shapes, across: Array, along: Array) -> Array:
     """Return the nose's slope at the contact; at a corner of the nose, ``along``, which corresponds to the cam's edge there."""
     slope = shapes.nose_slope(across)
-    if not shapes.shaped:
+    if not shapes.has_corners:
         return slope
-    aside = _BESIDE * min(shapes.half_width, shapes.base)
+    aside = _SLOPE_OFFSET * min(shapes.half_width, shapes.base)
     before, after = shapes.nose_slope(across - aside), shapes.nose_slope(across + aside)
     on_corner = (np.minimum(before, after) <= along) & (along <= np.maximum(before, after))
     return np.where(on_corner, along, slope)
@@ -118,26 +119,26 @@ def touch(shapes: Shapes, phi: Array) -> Touch:
         return Touch(out + shapes.rise(phi) + shapes.nose(np.zeros_like(phi)), shapes.slope(phi), phi.copy())
     aside = math.ceil(shapes.window / min(shapes.window / 24, shapes.pitch / 128))
     lobes = math.ceil(shapes.window / shapes.pitch) + 1
-    most = max(_AT_ONCE // (2 * aside + (2 * lobes + 1) * shapes.close.size + 1), 1)
-    parts = [_touched(shapes, phi[first : first + most], aside, lobes) for first in range(0, phi.size, most)]
+    per_chunk = max(_TRIALS_PER_CHUNK // (2 * aside + (2 * lobes + 1) * shapes.extra_trials.size + 1), 1)
+    parts = [_contact_of_chunk(shapes, phi[first : first + per_chunk], aside, lobes) for first in range(0, phi.size, per_chunk)]
     return Touch(*(np.concatenate(column) for column in zip(*parts, strict=True))) if parts else Touch(phi, phi, phi)
 
 
 def _trials(shapes: Shapes, phi: Array, aside: int, lobes: int) -> Array:
     """Return the trial angles on the cam for each ``phi``: (n, m) rad, ascending, evenly spaced and in every short piece."""
     even = phi[:, None] + shapes.window / aside * np.arange(-aside, aside + 1)
-    if not shapes.close.size:
+    if not shapes.extra_trials.size:
         return even
     turned = shapes.pitch * (np.floor(phi / shapes.pitch)[:, None] + np.arange(-lobes, lobes + 1))
-    close = (turned[:, :, None] + shapes.close).reshape(phi.size, -1)
-    return np.sort(np.concatenate([even, close], axis=1), axis=1)
+    extra = (turned[:, :, None] + shapes.extra_trials).reshape(phi.size, -1)
+    return np.sort(np.concatenate([even, extra], axis=1), axis=1)
 
 
-def _touched(shapes: Shapes, phi: Array, aside: int, lobes: int) -> Touch:
+def _contact_of_chunk(shapes: Shapes, phi: Array, aside: int, lobes: int) -> Touch:
     """Return the contact for (n,) rad ``phi`` from ``aside`` even trial points and the short pieces of ``lobes`` on each side."""
     psi = _trials(shapes, phi, aside, lobes)
     support = reach(shapes, psi, phi[:, None])
-    if shapes.close.size:
+    if shapes.extra_trials.size:
         support[np.abs(psi - phi[:, None]) > shapes.window * (1 + 1e-12)] = -np.inf
     inner = support[:, 1:-1]
     peaks = (inner >= support[:, :-2]) & (inner >= support[:, 2:]) & np.isfinite(inner)
@@ -160,7 +161,7 @@ def _touched(shapes: Shapes, phi: Array, aside: int, lobes: int) -> Touch:
     order = np.lexsort((height, rows))
     last = np.append(rows[order][1:] != rows[order][:-1], True)
     best = found[order][last]
-    return Touch(height[order][last], reach_slope(shapes, best, phi), best)
+    return Touch(height[order][last], reach_slope_by_phi(shapes, best, phi), best)
 
 
 def window_of(half_width: float, round_radius: float | None, base: float, top: float, face: bool) -> float:
@@ -172,41 +173,41 @@ def window_of(half_width: float, round_radius: float | None, base: float, top: f
     if face:
         wave = top - base
         if round_radius is not None and wave < round_radius:
-            return math.sqrt(2 * round_radius * wave - wave**2) / base + _SPARE
-        return half_width / base + _SPARE
+            return math.sqrt(2 * round_radius * wave - wave**2) / base + _WINDOW_MARGIN
+        return half_width / base + _WINDOW_MARGIN
     if math.isinf(half_width):
-        return math.acos(base / top) + _SPARE
+        return math.acos(base / top) + _WINDOW_MARGIN
     if round_radius is None:
         return math.asin(half_width / base) if half_width < base else math.pi / 2
     out = base + round_radius
     if top**2 >= out**2 - round_radius**2:
-        return math.asin(round_radius / out) + _SPARE
-    return math.acos(min((top**2 + out**2 - round_radius**2) / (2 * top * out), 1.0)) + _SPARE
+        return math.asin(round_radius / out) + _WINDOW_MARGIN
+    return math.acos(min((top**2 + out**2 - round_radius**2) / (2 * top * out), 1.0)) + _WINDOW_MARGIN
 
 
 def _climb(shapes: Shapes, phi: Array, low: Array, start: Array, high: Array, bend: Array) -> Array:
     """Return the place between ``low`` and ``high`` at which `reach` is greatest; its slope changes sign there and may jump.
 
     Secant method from ``start``; the first step uses the curvature ``bend``. A step that would leave the bracket is replaced by a
-    bisection; after `_CHANCES` steps, so is every second step.
+    bisection; after `_FREE_STEPS` steps, so is every second step.
     """
     low, high, found = low.copy(), high.copy(), start.copy()
-    before, tilt_before = start.copy(), np.zeros_like(start)
+    before, slope_before = start.copy(), np.zeros_like(start)
     active = np.arange(phi.size)
     for attempt in range(_ROUNDS):
         tried = found[active]
-        leaning = tilt(shapes, tried, phi[active], shapes.slope(tried))
-        rising = leaning > 0
+        slope = reach_slope_by_psi(shapes, tried, phi[active], shapes.slope(tried))
+        rising = slope > 0
         low[active], high[active] = np.where(rising, tried, low[active]), np.where(rising, high[active], tried)
         with np.errstate(divide="ignore", invalid="ignore"):
             if attempt == 0:
-                wanted = tried + leaning / bend
+                wanted = tried + slope / bend
             else:
-                wanted = tried - leaning * (tried - before[active]) / (leaning - tilt_before[active])
-        before[active], tilt_before[active] = tried, leaning
-        halve = ~((wanted > low[active]) & (wanted < high[active])) | (attempt > _CHANCES and attempt % 2 == 1)
+                wanted = tried - slope * (tried - before[active]) / (slope - slope_before[active])
+        before[active], slope_before[active] = tried, slope
+        halve = ~((wanted > low[active]) & (wanted < high[active])) | (attempt > _FREE_STEPS and attempt % 2 == 1)
         wanted = np.where(halve, 0.5 * (low[active] + high[active]), wanted)
-        open_still = (np.abs(leaning) > _LEVEL * shapes.base) & (high[active] - low[active] > 4e-16 * (1 + np.abs(tried)))
+        open_still = (np.abs(slope) > _LEVEL * shapes.base) & (high[active] - low[active] > 4e-16 * (1 + np.abs(tried)))
         open_still &= wanted != tried
         found[active[open_still]] = wanted[open_still]
         active = active[open_still]

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
     from lobework.geometry.rigid import Array
 
-    Whole = NDArray[np.int64]
+    Int64s = NDArray[np.int64]
     Steady = NDArray[np.bool_]
 
 __all__ = ["CamEdge", "Contact", "Follower", "contacts"]
@@ -32,7 +32,7 @@ _NOTHING = -1e300
 _GRID = 64
 _FASTEST = 4.0
 _STEADY = 1.5
-_LEFT_MM = 1e-10
+_GAIN_MM = 1e-10
 
 
 class CamEdge(NamedTuple):
@@ -53,8 +53,8 @@ class CamEdge(NamedTuple):
     period: float
     starts: Array
     widths: Array
-    counts: Whole
-    first: Whole
+    counts: Int64s
+    first: Int64s
     cells: Array
 
 
@@ -116,64 +116,64 @@ def _edge(psi: float, edge: CamEdge) -> tuple[float, float, float]:
 
 
 @kernel(inline="always")
-def _held(psi: float, phi: float, edge: CamEdge, follower: Follower) -> tuple[float, float, float, float, float]:
+def _reach_and_derivatives(psi: float, phi: float, edge: CamEdge, follower: Follower) -> tuple[float, float, float, float, float]:
     """Return the reach at which one point of the cam holds the follower, and its derivatives.
 
     These are the first and second derivatives with respect to ``psi``, the derivative with respect to ``phi``, and the mixed
     second derivative.
     """
     base, radius, face = follower
-    rise, slope, bend = _edge(psi, edge)
+    rise, slope, second = _edge(psi, edge)
     if face:
-        across, across_slope, across_bend = base * (psi - phi), base, 0.0
-        along, along_slope, along_bend = rise, slope, bend
+        across, across_slope, across_second = base * (psi - phi), base, 0.0
+        along, along_slope, along_second = rise, slope, second
         turning, turning_slope, aside, aside_slope = 0.0, 0.0, -base, 0.0
     else:
         out = base + rise
         sine, cosine = math.sin(psi - phi), math.cos(psi - phi)
         across, along = out * sine, out * cosine
         across_slope, along_slope = slope * sine + along, slope * cosine - across
-        across_bend, along_bend = (bend - out) * sine + 2 * slope * cosine, (bend - out) * cosine - 2 * slope * sine
+        across_second, along_second = (second - out) * sine + 2 * slope * cosine, (second - out) * cosine - 2 * slope * sine
         turning, turning_slope, aside, aside_slope = across, across_slope, -along, -along_slope
     if radius < 0.0:
-        return along, along_slope, along_bend, turning, turning_slope
+        return along, along_slope, along_second, turning, turning_slope
     nose = math.sqrt(max(radius * radius - across * across, 0.0))
     nose_slope = -across / nose if nose > 0 else -math.copysign(math.inf, across)
-    nose_bend = -(1 + nose_slope * nose_slope) / nose
+    nose_second = -(1 + nose_slope * nose_slope) / nose
     return (
         along + nose,
         along_slope + nose_slope * across_slope,
-        along_bend + nose_bend * across_slope * across_slope + nose_slope * across_bend,
+        along_second + nose_second * across_slope * across_slope + nose_slope * across_second,
         turning + nose_slope * aside,
-        turning_slope + nose_bend * across_slope * aside + nose_slope * aside_slope,
+        turning_slope + nose_second * across_slope * aside + nose_slope * aside_slope,
     )
 
 
 @kernel(inline="always")
-def _vertex(before: float, after: float, bend: float) -> float:
+def _vertex(before: float, after: float, second: float) -> float:
     """Return the maximum of the parabola through three points, in steps from the middle one; 0 if it has none between them."""
-    ahead = (after - before) / (2 * bend) if bend > 0 else 0.0
+    ahead = (after - before) / (2 * second) if second > 0 else 0.0
     return ahead if -1 < ahead < 1 else 0.0
 
 
 @kernel(inline="always")
-def _climbed(phi: float, start: float, step: float, ahead: float, edge: CamEdge, follower: Follower) -> Contact:
+def _maximum_from(phi: float, start: float, step: float, ahead: float, edge: CamEdge, follower: Follower) -> Contact:
     """Return the contact of greatest reach within ``step`` of ``start``.
 
     Newton's method from ``start + ahead``; a bisection replaces a step that would leave the bracket, and every eighth step. The
-    last step is not evaluated, because it increases the reach by less than `_LEFT_MM`.
+    last step is not evaluated, because it increases the reach by less than `_GAIN_MM`.
     """
     low, high, tried = start - step, start + step, start + ahead
     height, turning = 0.0, 0.0
     for attempt in range(100):
-        height, tilt, bend, turning, turning_slope = _held(tried, phi, edge, follower)
-        if tilt > 0:
+        height, slope, second, turning, turning_slope = _reach_and_derivatives(tried, phi, edge, follower)
+        if slope > 0:
             low = tried
         else:
             high = tried
-        further = -tilt / bend
-        if 0 <= tilt * further <= _LEFT_MM:
-            return Contact(height + tilt * further / 2, turning + turning_slope * further, tried + further)
+        further = -slope / second
+        if 0 <= slope * further <= _GAIN_MM:
+            return Contact(height + slope * further / 2, turning + turning_slope * further, tried + further)
         if high - low < 1e-15 * (1 + abs(tried)):
             break
         if not low < tried + further < high or attempt % 8 == 7:
@@ -183,7 +183,7 @@ def _climbed(phi: float, start: float, step: float, ahead: float, edge: CamEdge,
 
 
 @kernel()
-def _hold(px: Array, py: Array, cosine: float, sine: float, shift: float, square: float, support: Array) -> None:
+def _round_reaches(px: Array, py: Array, cosine: float, sine: float, shift: float, square: float, support: Array) -> None:
     """Fill the reach at which each trial point holds a round follower, from the second element; `_NOTHING` outside its width."""
     inner = support[1 : px.size + 1]
     for k in range(px.size):
@@ -194,7 +194,7 @@ def _hold(px: Array, py: Array, cosine: float, sine: float, shift: float, square
 
 
 @kernel()
-def _flat_hold(px: Array, py: Array, cosine: float, sine: float, support: Array) -> None:
+def _flat_reaches(px: Array, py: Array, cosine: float, sine: float, support: Array) -> None:
     """Fill the reach at which each trial point holds a flat follower, from the second element on."""
     inner = support[1 : px.size + 1]
     for k in range(px.size):
@@ -202,7 +202,7 @@ def _flat_hold(px: Array, py: Array, cosine: float, sine: float, support: Array)
 
 
 @kernel()
-def _sought(phi: float, trials: _Trials, support: Array, edge: CamEdge, follower: Follower) -> Contact:
+def _contact_by_trials(phi: float, trials: _Trials, support: Array, edge: CamEdge, follower: Follower) -> Contact:
     """Return the contact for the direction ``phi``, from all trial points in the window around it."""
     px, py, step, wide = trials
     base, radius, face = follower
@@ -212,11 +212,11 @@ def _sought(phi: float, trials: _Trials, support: Array, edge: CamEdge, follower
     from_trial = int(turned / step + 0.5)
     tx, ty = px[from_trial : from_trial + span], py[from_trial : from_trial + span]
     if radius < 0:
-        _flat_hold(tx, ty, math.cos(turned), math.sin(turned), support)
+        _flat_reaches(tx, ty, math.cos(turned), math.sin(turned), support)
     elif face:
-        _hold(tx, ty, 1.0, 0.0, base * turned, radius * radius, support)
+        _round_reaches(tx, ty, 1.0, 0.0, base * turned, radius * radius, support)
     else:
-        _hold(tx, ty, math.cos(turned), math.sin(turned), 0.0, radius * radius, support)
+        _round_reaches(tx, ty, math.cos(turned), math.sin(turned), 0.0, radius * radius, support)
     best = 0
     for k in range(1, span + 1):
         if support[k] > support[best]:
@@ -229,7 +229,7 @@ def _sought(phi: float, trials: _Trials, support: Array, edge: CamEdge, follower
             own = 2 * support[k] - support[k - 1] - support[k + 1]
             if support[k] >= support[best] - 2 * max(widest, own):
                 ahead = step * _vertex(support[k - 1], support[k + 1], own)
-                rival = _climbed(phi, from_here + k * step, step, ahead, edge, follower)
+                rival = _maximum_from(phi, from_here + k * step, step, ahead, edge, follower)
                 if rival.reach > found.reach:
                     found = rival
     return found
@@ -243,7 +243,7 @@ def _grid(trials: _Trials, support: Array, edge: CamEdge, follower: Follower, pl
     """
     pitch, corners = edge.period, edge.starts
     for g in range(_GRID):
-        places[g + 1] = _sought(g * pitch / _GRID, trials, support, edge, follower).place
+        places[g + 1] = _contact_by_trials(g * pitch / _GRID, trials, support, edge, follower).place
     places[0] = places[_GRID] - pitch
     places[_GRID + 1], places[_GRID + 2] = places[1] + pitch, places[2] + pitch
     for g in range(_GRID):
@@ -292,8 +292,8 @@ def contacts(
     base, radius, face = follower
     if radius == 0.0:
         for i in range(phi.size):
-            rise, lean, _ = _edge(phi[i], edge)
-            reach[i], slope[i], psi[i] = (0.0 if face else base) + rise, lean, phi[i]
+            rise, edge_slope, _ = _edge(phi[i], edge)
+            reach[i], slope[i], psi[i] = (0.0 if face else base) + rise, edge_slope, phi[i]
         return
     pitch = edge.period
     step = pitch / around
@@ -317,6 +317,6 @@ def contacts(
         if steady[g]:
             start = _start(g, along - g, places, steady) + lobe * pitch
             step = places[g + 2] - places[g + 1] + 1e-9
-            reach[i], slope[i], psi[i] = _climbed(phi[i], start, step, 0.0, edge, follower)
+            reach[i], slope[i], psi[i] = _maximum_from(phi[i], start, step, 0.0, edge, follower)
         else:
-            reach[i], slope[i], psi[i] = _sought(phi[i], trials, support, edge, follower)
+            reach[i], slope[i], psi[i] = _contact_by_trials(phi[i], trials, support, edge, follower)

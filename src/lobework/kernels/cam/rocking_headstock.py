@@ -10,14 +10,16 @@ import numpy as np
 if TYPE_CHECKING:
     from lobework.geometry.rigid import Array
 
-__all__ = ["gap", "rocked", "rocked_at_direction", "steadiness"]
+__all__ = ["follower_position", "psi_at_direction", "rotation", "steadiness"]
 
 _ROUNDS: Final = 120
-_CHANCES: Final = 8
-_SPARE: Final = 1e-6
+_FREE_STEPS: Final = 8
+_BRACKET_MARGIN: Final = 1e-6
 
 
-def gap(alpha: Array, height: float, stand: float, side: int, gain: float, flat: bool) -> tuple[Array, Array, Array, Array]:
+def follower_position(
+    alpha: Array, height: float, upright_distance: float, side: int, gain: float, flat: bool
+) -> tuple[Array, Array, Array, Array]:
     """Return the position of the follower relative to the spindle, in the headstock's frame.
 
     Parameters
@@ -26,7 +28,7 @@ def gap(alpha: Array, height: float, stand: float, side: int, gain: float, flat:
         Rotation of the headstock, positive towards +X.
     height : float, mm
         Height of the spindle above the pivot.
-    stand : float, mm
+    upright_distance : float, mm
         Distance from the spindle to the follower's reference point with the headstock upright.
     side : 1 or -1
         1 if the follower is on the side of +X.
@@ -40,7 +42,7 @@ def gap(alpha: Array, height: float, stand: float, side: int, gain: float, flat:
     distance, its derivative with respect to alpha, direction (from the nominal one) and its derivative: (n,) mm and rad
     """
     sine, cosine = np.sin(alpha), np.cos(alpha)
-    ahead, ahead_slope = stand - side * height * sine / gain, -side * height * cosine / gain
+    ahead, ahead_slope = upright_distance - side * height * sine / gain, -side * height * cosine / gain
     if flat:
         return ahead, ahead_slope, alpha, np.ones_like(alpha)
     up, up_slope = height * (1 - cosine), height * sine
@@ -50,12 +52,12 @@ def gap(alpha: Array, height: float, stand: float, side: int, gain: float, flat:
     return distance, (ahead * ahead_slope + up * up_slope) / distance, turned, turned_slope
 
 
-def rocked(
+def rotation(
     reach: Callable[[Array], tuple[Array, Array]],
     extent: tuple[float, float],
     psi: Array,
     height: float,
-    stand: float,
+    upright_distance: float,
     side: int,
     gain: float,
     flat: bool,
@@ -67,54 +69,60 @@ def rocked(
     residual is not zero, or is infinite, if the cam is so steep that the headstock would jump.
 
     Newton's method in a bracket that follows from ``extent``. A step that would leave the bracket is replaced by a bisection;
-    after `_CHANCES` steps, so is every second step.
+    after `_FREE_STEPS` steps, so is every second step.
     """
-    ends = _turn_at(np.array(extent), height, stand, side, gain, flat)
-    low, high = np.full_like(psi, ends.min() - _SPARE), np.full_like(psi, ends.max() + _SPARE)
+    ends = _turn_at(np.array(extent), height, upright_distance, side, gain, flat)
+    low, high = np.full_like(psi, ends.min() - _BRACKET_MARGIN), np.full_like(psi, ends.max() + _BRACKET_MARGIN)
     out, _ = reach(psi)
-    alpha = np.arcsin(np.clip(side * gain * (stand - out) / height, -0.99, 0.99))
+    alpha = np.arcsin(np.clip(side * gain * (upright_distance - out) / height, -0.99, 0.99))
     for attempt in range(_ROUNDS):
-        distance, closing, turned, turning = gap(alpha, height, stand, side, gain, flat)
+        distance, closing, turned, turning = follower_position(alpha, height, upright_distance, side, gain, flat)
         out, slope = reach(psi + turned)
         misfit, steep = distance - out, closing - slope * turning
         beyond = side * misfit > 0
         low, high = np.where(beyond, alpha, low), np.where(beyond, high, alpha)
         with np.errstate(divide="ignore", invalid="ignore"):
             wanted = alpha - misfit / steep
-        halve = ~((wanted >= low) & (wanted <= high)) | (attempt > _CHANCES and attempt % 2 == 1)
+        halve = ~((wanted >= low) & (wanted <= high)) | (attempt > _FREE_STEPS and attempt % 2 == 1)
         wanted = np.where(halve, 0.5 * (low + high), wanted)
         step, alpha = wanted - alpha, wanted
         if height * np.abs(step).max(initial=0.0) <= 1e-13:
             break
-    distance, closing, turned, turning = gap(alpha, height, stand, side, gain, flat)
+    distance, closing, turned, turning = follower_position(alpha, height, upright_distance, side, gain, flat)
     out, slope = reach(psi + turned)
     steep = closing - slope * turning
     left = np.where(side * steep < 0, distance - out, np.inf)
     return alpha, slope / steep, left
 
 
-def rocked_at_direction(out: Array, direction: Array, height: float, stand: float, side: int, gain: float, flat: bool) -> Array:
+def psi_at_direction(
+    out: Array, direction: Array, height: float, upright_distance: float, side: int, gain: float, flat: bool
+) -> Array:
     """Return the ``psi`` for which the follower bears at ``direction`` in the cam's frame, with the reach ``out``: (n,) rad."""
-    _, _, turned, _ = gap(_turn_at(out, height, stand, side, gain, flat), height, stand, side, gain, flat)
+    _, _, turned, _ = follower_position(
+        _turn_at(out, height, upright_distance, side, gain, flat), height, upright_distance, side, gain, flat
+    )
     psi: Array = direction - turned
     return psi
 
 
-def steadiness(out: Array, slope: Array, height: float, stand: float, side: int, gain: float, flat: bool) -> Array:
+def steadiness(out: Array, slope: Array, height: float, upright_distance: float, side: int, gain: float, flat: bool) -> Array:
     """Return the derivative of ``psi`` with respect to the contact's direction, at (n,) reaches ``out`` and their slopes.
 
     One: the contact moves with the cam. Near zero: the contact moves much faster than the cam. Zero or less: the headstock jumps.
     """
-    _, closing, _, turning = gap(_turn_at(out, height, stand, side, gain, flat), height, stand, side, gain, flat)
+    _, closing, _, turning = follower_position(
+        _turn_at(out, height, upright_distance, side, gain, flat), height, upright_distance, side, gain, flat
+    )
     steady: Array = 1 - turning * slope / closing
     return steady
 
 
-def _turn_at(out: Array, height: float, stand: float, side: int, gain: float, flat: bool) -> Array:
+def _turn_at(out: Array, height: float, upright_distance: float, side: int, gain: float, flat: bool) -> Array:
     """Return the rotation of the headstock for which the follower is at the distance ``out`` from the spindle: (n,) rad."""
-    alpha = np.arcsin(np.clip(side * gain * (stand - out) / height, -0.99, 0.99))
+    alpha = np.arcsin(np.clip(side * gain * (upright_distance - out) / height, -0.99, 0.99))
     for _ in range(_ROUNDS):
-        distance, closing, _, _ = gap(alpha, height, stand, side, gain, flat)
+        distance, closing, _, _ = follower_position(alpha, height, upright_distance, side, gain, flat)
         step = (distance - out) / closing
         alpha = alpha - step
         if height * np.abs(step).max(initial=0.0) <= 1e-13:
