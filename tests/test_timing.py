@@ -16,7 +16,7 @@ import pytest
 
 from lobework.errors import SettingError
 from lobework.kernels.compile_when_worth import compiled
-from lobework.kernels.path.feed_limits import caps, settle
+from lobework.kernels.path.feed_limits import caps, reduce_to_followable
 from lobework.lathe.lathe import Axis
 from lobework.program.timing import BlockTimes, block_times, limits_of, slow_downs
 
@@ -60,7 +60,7 @@ def test_plain_and_compiled_timing_agree():
     for _ in range(40):
         moves, asked, top, most, lengths = drawn_run(rng)
         ways = []
-        for first, then in ((caps, settle), (compiled(caps), compiled(settle))):
+        for first, then in ((caps, reduce_to_followable), (compiled(caps), compiled(reduce_to_followable))):
             x, limiting = asked.copy(), np.full(len(asked), -1)
             with np.errstate(invalid="ignore", over="ignore"):
                 first(moves / lengths[:, None], lengths, top, most, x, limiting)

@@ -163,7 +163,7 @@ class _LoopTables(NamedTuple):
     endways: int
     furthest: int
     height: float
-    most: float
+    rotation_bound: float
     tip: Array
     travel: Array
     arc: Arc
@@ -208,7 +208,7 @@ def _loop_tables(motion: Motion, spans: Spans, step: Array) -> _LoopTables:
         endways=len(along_z),
         furthest=next(iter(_combination_rules(motion)), 0),
         height=height,
-        most=sum(abs(push.scale) * max(map(abs, push.curve.extent)) for push in motion.sideways) / (height or 1.0),
+        rotation_bound=sum(abs(push.scale) * max(map(abs, push.curve.extent)) for push in motion.sideways) / (height or 1.0),
         tip=np.array(motion.cut.tip),
         travel=np.array(motion.cut.travel) / (float(passed.turns) or 1.0),
         arc=Arc(0.0, 0.0, 0.0),

@@ -11,7 +11,7 @@ import numpy as np
 
 from lobework.errors import SettingError
 from lobework.kernels.compile_when_worth import compile_when_worth
-from lobework.kernels.path.polyline_fit import alike, merge
+from lobework.kernels.path.polyline_fit import merge, merge_similar_blocks
 from lobework.program.timing import COMPILED_FROM, BlockTimes, SlowDown, block_times, limits_of, slow_downs
 from lobework.quantities.units import MM_PER
 from lobework.text.brief import Brief
@@ -314,7 +314,7 @@ class _Planner:
             np.diff(self._places(pieces), axis=0), self._target_speeds(pieces), self.top, self.most, lengths
         ).seconds
         kept = np.ones(len(pieces), dtype=np.bool_)
-        compile_when_worth(alike, len(seconds), COMPILED_FROM)(
+        compile_when_worth(merge_similar_blocks, len(seconds), COMPILED_FROM)(
             lengths / seconds, seconds, _SPEED_RATIO, _SPEED_NOISE, self._shortest_block(), kept
         )
         return self._solved(pieces[kept], self._places(pieces[kept]))

@@ -10,7 +10,7 @@ import numpy as np
 
 from lobework.errors import SettingError
 from lobework.kernels.compile_when_worth import compile_when_worth
-from lobework.kernels.path.feed_limits import caps, settle
+from lobework.kernels.path.feed_limits import caps, reduce_to_followable
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -111,7 +111,7 @@ def block_times(moves: Array, target: Array, top: Array, most: Array, lengths: A
     x, limiting = np.array(target, dtype=np.float64), np.full(n, -1, dtype=np.int64)
     with np.errstate(invalid="ignore", over="ignore"):
         compile_when_worth(caps, n, COMPILED_FROM)(rates, lengths, top, most, x, limiting)
-        compile_when_worth(settle, n, COMPILED_FROM)(rates, lengths, most, _GREATEST_SLOWDOWN, x, limiting)
+        compile_when_worth(reduce_to_followable, n, COMPILED_FROM)(rates, lengths, most, _GREATEST_SLOWDOWN, x, limiting)
     if not np.isfinite(x).all():
         raise SettingError("pace='fastest': no axis limits it", remedy="give the lathe's axes a top_speed")
     return BlockTimes(lengths / x, limiting)

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
     from lobework.geometry.rigid import Array
 
-    Whole = NDArray[np.int64]
+    Int64s = NDArray[np.int64]
 
 __all__ = ["FUSED", "through_chucks"]
 
@@ -59,8 +59,8 @@ def through_chucks(
     step: float,
     ramp: Array,
     run: int,
-    firsts: Whole,
-    which: Whole,
+    firsts: Int64s,
+    which: Int64s,
     middles: Array,
     scales: Array,
     terms: Array,
@@ -108,15 +108,15 @@ def through_chucks(
         piece = which[run]
         if piece >= 0:
             count = end - done
-            room = (count + 15) // 16 * 16
+            padded = (count + 15) // 16 * 16
             a_step = step * scales[run]
             at = (begin - middles[run]) * scales[run] + done * a_step
-            ts = t[:room]
-            for j in range(room):
+            ts = t[:padded]
+            for j in range(padded):
                 ts[j] = at + ramp[j] * a_step
             for f in range(moves.size):
                 if moves[f]:
-                    _filled(motions[f, :room], ts, terms[piece, f])
+                    _filled(motions[f, :padded], ts, terms[piece, f])
             xs, ys, zs = x[done:end], y[done:end], z[done:end]
             if planar:
                 c, s, sx, sy, sz = motions[_COSINE], motions[_SINE], motions[_SHIFT_X], motions[_SHIFT_Y], motions[_SHIFT_Z]

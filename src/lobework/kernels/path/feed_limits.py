@@ -13,7 +13,7 @@ What the arrays hold:
 
 * ``q`` : (blocks, axes) float64: displacement of each axis per unit of length.
 * ``h`` : (blocks,) float64: lengths.
-* ``top``, ``most`` : (axes,) float64: top speeds and accelerations, infinite if unlimited.
+* ``top``, ``acceleration`` : (axes,) float64: top speeds and accelerations, infinite if unlimited.
 * ``x`` : (blocks,) float64: speeds.
 * ``limits`` : (blocks,) int64: twice the index of the axis that limits the speed, plus 1 if its acceleration does; -1 for none.
 
@@ -34,12 +34,12 @@ if TYPE_CHECKING:
 
     from lobework.geometry.rigid import Array
 
-    Whole = NDArray[np.int64]
+    Int64s = NDArray[np.int64]
 
-__all__ = ["caps", "settle"]
+__all__ = ["caps", "reduce_to_followable"]
 
 
-def caps(q: Array, h: Array, top: Array, most: Array, x: Array, limits: Whole) -> None:
+def caps(q: Array, h: Array, top: Array, acceleration: Array, x: Array, limits: Int64s) -> None:
     """Reduce each block's speed to the greatest that every axis allows in this block alone, from rest and to rest at the ends.
 
     Parameters
@@ -48,7 +48,7 @@ def caps(q: Array, h: Array, top: Array, most: Array, x: Array, limits: Whole) -
         Displacement of each axis per unit of length.
     h : (n,) float64
         Length of each block, above zero.
-    top, most : (k,) float64
+    top, acceleration : (k,) float64
         Top speed and acceleration of each axis, infinite if unlimited.
     x : (n,) float64
         In: the target speed, above zero, infinite for the fastest. Out: the cap.
@@ -61,43 +61,43 @@ def caps(q: Array, h: Array, top: Array, most: Array, x: Array, limits: Whole) -
             here = abs(q[i, a])
             if here * x[i] > top[a]:
                 x[i], limits[i] = top[a] / here, 2 * a
-            if most[a] < math.inf and (i == 0 or i == n - 1) and here * x[i] * x[i] > most[a] * h[i]:
-                x[i], limits[i] = math.sqrt(most[a] * h[i] / here), 2 * a + 1
+            if acceleration[a] < math.inf and (i == 0 or i == n - 1) and here * x[i] * x[i] > acceleration[a] * h[i]:
+                x[i], limits[i] = math.sqrt(acceleration[a] * h[i] / here), 2 * a + 1
 
 
-def settle(q: Array, h: Array, most: Array, steep: float, x: Array, limits: Whole) -> None:
+def reduce_to_followable(q: Array, h: Array, acceleration: Array, greatest_slowdown: float, x: Array, limits: Int64s) -> None:
     """Reduce capped speeds to the greatest at which every axis can follow from block to block; see `caps` for the arguments.
 
-    ``steep`` is the greatest allowed ratio of a block's speed to that of the next, if the next is slowed so that the block can be
-    faster. Without this limit, a block could be slowed to zero.
+    ``greatest_slowdown`` is the greatest allowed ratio of a block's speed to that of the next, if the next is slowed so that the
+    block can be faster. Without this limit, a block could be slowed to zero.
     """
     n = q.shape[0]
     for i in range(n - 2, -1, -1):
-        x[i] = _fastest_before(q, h, most, steep, x, limits, i)
+        x[i] = _fastest_before(q, h, acceleration, greatest_slowdown, x, limits, i)
     for i in range(1, n):
-        y, fits, by = _fastest_after(q, h, most, i - 1, i, x[i - 1], x[i], limits[i])
+        y, fits, by = _fastest_after(q, h, acceleration, i - 1, i, x[i - 1], x[i], limits[i])
         if fits and y < x[i]:
             x[i], limits[i] = y, by
         elif not fits:
             x[i] = min(x[i], x[i - 1])
 
 
-def _fastest_before(q: Array, h: Array, most: Array, steep: float, x: Array, limits: Whole, i: int) -> float:
+def _fastest_before(q: Array, h: Array, acceleration: Array, greatest_slowdown: float, x: Array, limits: Int64s, i: int) -> float:
     """Return the greatest speed of block ``i``, up to its cap, that the next block can follow; store the limit in ``limits``.
 
     Bisection: each trial speed is compared with the greatest speed that the next block can then have.
     """
     cap: float = x[i]
-    y, fits, by = _fastest_after(q, h, most, i, i + 1, cap, x[i + 1], limits[i])
-    if fits and y * steep >= cap:
+    y, fits, by = _fastest_after(q, h, acceleration, i, i + 1, cap, x[i + 1], limits[i])
+    if fits and y * greatest_slowdown >= cap:
         return cap
-    low = _safe_before(q, h, most, i, cap, x[i + 1], limits)
+    low = _safe_before(q, h, acceleration, i, cap, x[i + 1], limits)
     high, trial = cap, low * (1 + 1e-6)
     if trial >= high:
         return low
     for halving in range(32):
-        y, fits, by = _fastest_after(q, h, most, i, i + 1, trial, x[i + 1], by)
-        good = fits and y * steep >= trial
+        y, fits, by = _fastest_after(q, h, acceleration, i, i + 1, trial, x[i + 1], by)
+        good = fits and y * greatest_slowdown >= trial
         if halving == 0 and not good:
             return low
         limits[i] = by if by >= 0 else limits[i]
@@ -111,7 +111,7 @@ def _fastest_before(q: Array, h: Array, most: Array, steep: float, x: Array, lim
     return low
 
 
-def _safe_before(q: Array, h: Array, most: Array, i: int, cap: float, after: float, limits: Whole) -> float:
+def _safe_before(q: Array, h: Array, acceleration: Array, i: int, cap: float, after: float, limits: Int64s) -> float:
     """Return a speed of block ``i``, up to its cap, that the next block can follow; store the limit in ``limits``.
 
     It is the greatest speed that both blocks can have in common. If that exceeds ``after``, the speed of the next block, it is
@@ -120,24 +120,24 @@ def _safe_before(q: Array, h: Array, most: Array, i: int, cap: float, after: flo
     j = i + 1
     even, which = math.inf, -1
     for a in range(q.shape[1]):
-        if most[a] < math.inf:
-            bend, room = abs(q[i, a] - q[j, a]), most[a] * min(h[i], h[j])
-            if bend > 0 and room / bend < even * even:
-                even, which = math.sqrt(room / bend), 2 * a + 1
+        if acceleration[a] < math.inf:
+            bend, bound = abs(q[i, a] - q[j, a]), acceleration[a] * min(h[i], h[j])
+            if bend > 0 and bound / bend < even * even:
+                even, which = math.sqrt(bound / bend), 2 * a + 1
     if even <= after:
         limits[i] = which
         return min(cap, even)
     up = cap
     for a in range(q.shape[1]):
-        if most[a] == math.inf:
+        if acceleration[a] == math.inf:
             continue
-        end = _end_of_rise(q[i, a], q[j, a] * after, after, h[i], h[j], most[a])
+        end = _end_of_feasible_speeds(q[i, a], q[j, a] * after, after, h[i], h[j], acceleration[a])
         if end < up:
             up, limits[i] = max(end, min(after, cap)), 2 * a + 1
     return up
 
 
-def _end_of_rise(p: float, g: float, after: float, here: float, ahead: float, most: float) -> float:
+def _end_of_feasible_speeds(p: float, g: float, after: float, here: float, ahead: float, acceleration: float) -> float:
     """Return the end of the range of a block's speeds, beginning at that of the next block, that an axis can follow.
 
     ``p`` is the displacement of the axis per unit of the block's length, ``g`` its speed in the next block, ``after`` the speed
@@ -148,23 +148,23 @@ def _end_of_rise(p: float, g: float, after: float, here: float, ahead: float, mo
     turn = after * here / ahead
     start, end = after, math.inf
     if turn > after:
-        room = most * ahead / after
-        end = (g + room) / p if p > 0 else math.inf
+        bound = acceleration * ahead / after
+        end = (g + bound) / p if p > 0 else math.inf
         start = turn
     if end >= turn or turn <= after:
-        room = most * here
+        bound = acceleration * here
         if p == 0:
-            return room / abs(g) if g != 0 else math.inf
-        root = math.sqrt(g * g + 4 * p * room)
-        end = (g + root) / (2 * p) if g >= 0 else 2 * room / (root - g)
-        hump = g * g - 4 * p * room
-        if g > 0 and hump > 0 and start < g / (2 * p):
-            end = 2 * room / (g + math.sqrt(hump))
+            return bound / abs(g) if g != 0 else math.inf
+        root = math.sqrt(g * g + 4 * p * bound)
+        end = (g + root) / (2 * p) if g >= 0 else 2 * bound / (root - g)
+        discriminant = g * g - 4 * p * bound
+        if g > 0 and discriminant > 0 and start < g / (2 * p):
+            end = 2 * bound / (g + math.sqrt(discriminant))
     return end
 
 
 def _fastest_after(
-    q: Array, h: Array, most: Array, at: int, to: int, known: float, asked: float, by: int
+    q: Array, h: Array, acceleration: Array, at: int, to: int, known: float, asked: float, by: int
 ) -> tuple[float, bool, int]:
     """Return the greatest speed of block ``to``, up to ``asked``, that can follow the speed ``known`` of block ``at``.
 
@@ -174,14 +174,14 @@ def _fastest_after(
     while changed:
         changed = False
         for a in range(q.shape[1]):
-            if most[a] == math.inf:
+            if acceleration[a] == math.inf:
                 continue
             p, g = q[to, a], q[at, a] * known
             if p < 0:
                 p, g = -p, -g
-            if abs(p * y - g) * max(known / h[at], y / h[to]) <= most[a] * (1 + 1e-11):
+            if abs(p * y - g) * max(known / h[at], y / h[to]) <= acceleration[a] * (1 + 1e-11):
                 continue
-            found = _fastest_on_axis(p, g, y, known, h[at], h[to], most[a])
+            found = _fastest_on_axis(p, g, y, known, h[at], h[to], acceleration[a])
             if found < 0:
                 return y, False, by
             if found < y * (1 - 1e-12):
@@ -189,7 +189,7 @@ def _fastest_after(
     return y, True, by
 
 
-def _fastest_on_axis(p: float, g: float, y: float, known: float, before: float, here: float, most: float) -> float:
+def _fastest_on_axis(p: float, g: float, y: float, known: float, before: float, here: float, acceleration: float) -> float:
     """Return the greatest speed of a block, up to ``y``, that an axis can follow from the previous block; -1 if there is none.
 
     ``p`` >= 0 is the displacement of the axis per unit of the block's length, ``g`` its speed in the previous block, ``known``
@@ -197,22 +197,22 @@ def _fastest_on_axis(p: float, g: float, y: float, known: float, before: float, 
     """
     turn = known * here / before
     if y > turn:
-        room = most * here
+        bound = acceleration * here
         if p == 0:
-            found = room / abs(g)
+            found = bound / abs(g)
         else:
-            root = math.sqrt(g * g + 4 * p * room)
-            found = min(y, (g + root) / (2 * p) if g >= 0 else 2 * room / (root - g))
-            hump = g * g - 4 * p * room
-            if g > 0 and hump > 0:
-                root = math.sqrt(hump)
+            root = math.sqrt(g * g + 4 * p * bound)
+            found = min(y, (g + root) / (2 * p) if g >= 0 else 2 * bound / (root - g))
+            discriminant = g * g - 4 * p * bound
+            if g > 0 and discriminant > 0:
+                root = math.sqrt(discriminant)
                 if found < (g + root) / (2 * p):
-                    found = min(found, 2 * room / (g + root))
+                    found = min(found, 2 * bound / (g + root))
         if found > turn:
             return found
     if p > 0:
-        room = most * before / known
-        found = min(y, turn, (g + room) / p)
-        if found >= (g - room) / p * (1 - 1e-11):
+        bound = acceleration * before / known
+        found = min(y, turn, (g + bound) / p)
+        if found >= (g - bound) / p * (1 - 1e-11):
             return found
     return -1.0

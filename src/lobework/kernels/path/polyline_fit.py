@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
     from lobework.geometry.rigid import Array
 
-__all__ = ["alike", "merge"]
+__all__ = ["merge", "merge_similar_blocks"]
 
 
 def merge(u: Array, places: Array, levers: Array, slides: int, within: float, kept: NDArray[np.bool_]) -> int:
@@ -74,7 +74,9 @@ def merge(u: Array, places: Array, levers: Array, slides: int, within: float, ke
     return count
 
 
-def alike(speed: Array, seconds: Array, apart: float, level: float, quickest: float, kept: NDArray[np.bool_]) -> None:
+def merge_similar_blocks(
+    speed: Array, seconds: Array, speed_ratio: float, constant_within: float, least_seconds: float, kept: NDArray[np.bool_]
+) -> None:
     """Unmark the boundaries between blocks that can be merged: those of similar speeds, and those of too short a duration.
 
     A stretch of constant speed is not merged with the blocks around it, because their lower speeds would then reduce its speed.
@@ -83,20 +85,20 @@ def alike(speed: Array, seconds: Array, apart: float, level: float, quickest: fl
     ----------
     speed, seconds : (n,) float64
         Speed and duration of each block.
-    apart : float
+    speed_ratio : float
         Greatest ratio of the speeds of blocks that are merged.
-    level : float
+    constant_within : float
         Greatest relative change of a speed that counts as constant; if negative, no speed counts as constant.
-    quickest : float, s
+    least_seconds : float, s
         Least duration of a merged block.
     kept : (n + 1,) bool
         In: all true. Out: the boundaries that remain.
     """
     low, high, spent, alone, even = speed[0], speed[0], seconds[0], True, False
     for i in range(1, len(speed)):
-        same = abs(speed[i] - speed[i - 1]) <= level * speed[i]
-        other = max(high, speed[i]) > apart * min(low, speed[i]) or (same != even and not alone)
-        if spent >= quickest and other:
+        same = abs(speed[i] - speed[i - 1]) <= constant_within * speed[i]
+        other = max(high, speed[i]) > speed_ratio * min(low, speed[i]) or (same != even and not alone)
+        if spent >= least_seconds and other:
             low, high, spent, alone = speed[i], speed[i], seconds[i], True
         else:
             kept[i] = False

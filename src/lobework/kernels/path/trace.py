@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 
     from lobework.geometry.rigid import Array
 
-    Whole = NDArray[np.int64]
+    Int64s = NDArray[np.int64]
 
 __all__ = ["Arc", "fill_path"]
 
@@ -55,7 +55,7 @@ class Arc(NamedTuple):
 
 
 @kernel(fastmath=FUSED)
-def _lifts(
+def _add_push(
     ramp: Array,
     pushed: Array,
     scale: float,
@@ -65,11 +65,11 @@ def _lifts(
     cells: Array,
     first: int,
     last: int,
-    onto: int,
+    rule: int,
 ) -> None:
     """Combine the displacement of one push with ``pushed``, for a block of samples; each run of samples is in one cell.
 
-    ``onto`` is the rule: 2 stores the displacement, 0 adds it, -1 takes the minimum, 1 the maximum.
+    ``rule`` selects how: 2 stores the displacement, 0 adds it, -1 takes the minimum, 1 the maximum.
     """
     size = pushed.size
     done = 0
@@ -84,12 +84,12 @@ def _lifts(
         c = cells[first + cell]
         c0, c1, c2, c3 = scale * c[0], scale * c[1], scale * c[2], scale * c[3]
         t0 = at - cell
-        if onto == 2:
+        if rule == 2:
             part = pushed[done : min(done + (run + 15) // 16 * 16, size)]
             for j in range(part.size):
                 t = t0 + ramp[j] * a_step
                 part[j] = c0 + t * (c1 + t * (c2 + t * c3))
-        elif onto == 0:
+        elif rule == 0:
             part = pushed[done : done + run]
             for j in range(run):
                 t = t0 + ramp[j] * a_step
@@ -99,7 +99,7 @@ def _lifts(
             for j in range(run):
                 t = t0 + ramp[j] * a_step
                 push = c0 + t * (c1 + t * (c2 + t * c3))
-                part[j] = min(part[j], push) if onto < 0 else max(part[j], push)
+                part[j] = min(part[j], push) if rule < 0 else max(part[j], push)
         done += run
 
 
@@ -112,20 +112,20 @@ def _pushes(
     a_step: Array,
     begin: int,
     cells: Array,
-    first: Whole,
-    last: Whole,
+    first: Int64s,
+    last: Int64s,
     low: int,
     high: int,
     furthest: int,
 ) -> None:
     """Fill ``pushed`` with the combined displacement of the pushes from ``low`` up to but not including ``high``."""
     for p in range(low, high):
-        onto = 2 if p == low else furthest
-        _lifts(ramp, pushed, scale[p], along[p], a_step[p], begin, cells, first[p], last[p], onto)
+        rule = 2 if p == low else furthest
+        _add_push(ramp, pushed, scale[p], along[p], a_step[p], begin, cells, first[p], last[p], rule)
 
 
 @kernel(fastmath=FUSED)
-def _turns(cosines: Array, sines: Array, angle: float, count: int) -> None:
+def _cosines_and_sines(cosines: Array, sines: Array, angle: float, count: int) -> None:
     """Fill the cosines and sines of 0, 1, 2 ... times an angle: the first eight directly, the others by the addition theorems."""
     known = min(8, count)
     for j in range(known):
@@ -140,14 +140,14 @@ def _turns(cosines: Array, sines: Array, angle: float, count: int) -> None:
 
 
 @kernel(fastmath=FUSED)
-def _rock(px: Array, py: Array, across: Array, height: float, most: float) -> None:
-    """Rotate points about the pivot by the angles ``across / height``, which are at most ``most`` rad.
+def _rock(px: Array, py: Array, across: Array, height: float, rotation_bound: float) -> None:
+    """Rotate points about the pivot by the angles ``across / height``, which are at most ``rotation_bound`` rad.
 
-    If ``most`` is below 0.05 rad, sine and cosine are power series up to the 8th power; below 0.3 rad, up to the 13th. The error
-    of both is within 1e-17.
+    If ``rotation_bound`` is below 0.05 rad, sine and cosine are power series up to the 8th power; below 0.3 rad, up to the 13th.
+    The error of both is within 1e-17.
     """
     per = 1 / height
-    if most < 0.05:
+    if rotation_bound < 0.05:
         for j in range(px.size):
             a = across[j] * per
             q = a * a
@@ -156,7 +156,7 @@ def _rock(px: Array, py: Array, across: Array, height: float, most: float) -> No
             x, y = px[j], py[j] + height
             px[j] = x * c - y * s
             py[j] = x * s + y * c - height
-    elif most < 0.3:
+    elif rotation_bound < 0.3:
         for j in range(px.size):
             a = across[j] * per
             q = a * a
@@ -174,7 +174,7 @@ def _rock(px: Array, py: Array, across: Array, height: float, most: float) -> No
 
 
 @kernel(fastmath=FUSED)
-def _held(
+def _slide_positions(
     ramp: Array,
     px: Array,
     py: Array,
@@ -208,7 +208,7 @@ def _held(
 
 
 @kernel(fastmath=FUSED)
-def _turned(
+def _to_work(
     x: Array, y: Array, px: Array, py: Array, cosines: Array, sines: Array, c: float, s: float, sx: float, sy: float
 ) -> None:
     """Rotate a block back by the spindle's angle, and subtract the chuck's shift."""
@@ -220,7 +220,7 @@ def _turned(
 
 
 @kernel(fastmath=FUSED)
-def _rocked(
+def _fill_rocking_block(
     x: Array,
     y: Array,
     cosines: Array,
@@ -277,26 +277,26 @@ def _rocked(
 def fill_path(
     starts: Array,
     steps: Array,
-    counts: Whole,
-    offsets: Whole,
+    counts: Int64s,
+    offsets: Int64s,
     along: Array,
     cells_a_step: Array,
-    first: Whole,
-    last: Whole,
+    first: Int64s,
+    last: Int64s,
     scale: Array,
     cells: Array,
     sideways: int,
     endways: int,
     furthest: int,
     height: float,
-    most: float,
+    rotation_bound: float,
     tip: Array,
     travel: Array,
     arc: Arc,
     turned: float,
     shift: Array,
-    firsts: Whole,
-    which: Whole,
+    firsts: Int64s,
+    which: Int64s,
     middles: Array,
     scales: Array,
     terms: Array,
@@ -327,7 +327,7 @@ def fill_path(
         How pushes are combined: 0 by their sum, -1 by the minimum, 1 by the maximum.
     height : float, mm
         Height of the spindle above the pivot; 0 if the headstock slides.
-    most : float, rad
+    rotation_bound : float, rad
         Upper bound of the headstock's rotation.
     tip, travel : (3,) float64, mm and mm/turn
         Position of the cutter on the bench, and its travel per turn; for an arc, its centre and zero.
@@ -346,7 +346,7 @@ def fill_path(
     sy = shift[1] * cg - shift[0] * sg
     tip_x, tip_y, tip_z = tip[0], tip[1], tip[2] - shift[2]
     travel_x, travel_y, travel_z = travel
-    plainly = sideways == 1 and endways == 0 and height != 0.0 and most < 0.05
+    plainly = sideways == 1 and endways == 0 and height != 0.0 and rotation_bound < 0.05
     plainly = plainly and travel_x == 0.0 and travel_y == 0.0 and travel_z == 0.0 and arc.radius == 0.0
     spans = starts.size
     shares = min(_SHARES, spans)
@@ -361,7 +361,7 @@ def fill_path(
                 motions[f, :] = terms[0, f, 0]
         for k in range(share * spans // shares, (share + 1) * spans // shares):
             step = steps[k]
-            _turns(cosines, sines, 2 * math.pi * step, min(_BLOCK, counts[k]))
+            _cosines_and_sines(cosines, sines, 2 * math.pi * step, min(_BLOCK, counts[k]))
             for block in range(0, counts[k], _BLOCK):
                 size = min(_BLOCK, counts[k] - block)
                 begin, out = starts[k] + block * step, offsets[k] + block
@@ -369,7 +369,7 @@ def fill_path(
                 theta = 2 * math.pi * begin + turned
                 c, s = math.cos(theta), math.sin(theta)
                 if plainly:
-                    _rocked(
+                    _fill_rocking_block(
                         xs,
                         ys,
                         cosines,
@@ -393,7 +393,7 @@ def fill_path(
                     if z.size > 0:
                         z[out : out + size] = tip_z
                 else:
-                    _held(
+                    _slide_positions(
                         ramp, px[:size], py[:size], pz[:size], begin, step, tip_x, tip_y, tip_z, travel_x, travel_y, travel_z, arc
                     )
                     if sideways > 0:
@@ -414,7 +414,7 @@ def fill_path(
                         if height == 0.0:
                             px[:size] -= pushed[:size]
                         else:
-                            _rock(px[:size], py[:size], pushed[:size], height, most)
+                            _rock(px[:size], py[:size], pushed[:size], height, rotation_bound)
                     if endways > 0:
                         _pushes(
                             ramp,
@@ -433,7 +433,7 @@ def fill_path(
                         pz[:size] -= pushed[:size]
                     if z.size > 0:
                         z[out : out + size] = pz[:size]
-                    _turned(xs, ys, px[:size], py[:size], cosines, sines, c, s, sx, sy)
+                    _to_work(xs, ys, px[:size], py[:size], cosines, sines, c, s, sx, sy)
                 if which.size > 0:
                     zs = z[out : out + size]
                     run = through_chucks(
