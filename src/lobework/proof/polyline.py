@@ -65,9 +65,9 @@ class Polyline(Brief):
 
 def polyline(points: Array, joined: NDArray[np.bool_]) -> Polyline:
     """Return the polyline through (n, 3) points, of which there is at least one."""
-    from lobework.kernels.mesh.path_distance import box_count, lay_boxes
+    from lobework.kernels.mesh.path_distance import box_count, fill_boxes
 
     points = np.ascontiguousarray(points)
     boxes = np.zeros((box_count(len(points)), 6))
-    lay_boxes(points, joined, boxes)
+    fill_boxes(points, joined, boxes)
     return Polyline(points, joined, boxes)

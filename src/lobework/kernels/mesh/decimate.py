@@ -35,17 +35,17 @@ __all__ = ["gather", "split"]
 
 
 @kernel()
-def _left_out(nodes: Array, corner: int, t_step: int, k_step: int, n: int, both: bool, limit: float) -> float:
+def _squared_error(nodes: Array, corner: int, t_step: int, k_step: int, n: int, is_symmetric: bool, limit: float) -> float:
     """Return the greatest squared distance of a node from its place in a triangle; the search ends once it exceeds ``limit``.
 
     The place of a node in a triangle is interpolated linearly between the vertices. ``nodes`` is the grid in one row,
     (rows * columns, 3). The triangle has its right angle at node ``corner``; its nodes are ``corner + t * t_step + k * k_step``,
-    with t from 0 to n, and k from -t to t if ``both``, otherwise from 0 to n - t.
+    with t from 0 to n, and k from -t to t if ``is_symmetric``, otherwise from 0 to n - t.
     """
-    first = corner + n * (t_step - k_step) if both else corner
-    last = corner + n * (t_step + k_step) if both else corner + n * k_step
+    first = corner + n * (t_step - k_step) if is_symmetric else corner
+    last = corner + n * (t_step + k_step) if is_symmetric else corner + n * k_step
     foot = corner + n * t_step
-    long = 2 * n if both else n
+    long = 2 * n if is_symmetric else n
     x, y, z = nodes[corner, 0], nodes[corner, 1], nodes[corner, 2]
     kx, ky, kz = (
         (nodes[last, 0] - nodes[first, 0]) / long,
@@ -53,7 +53,7 @@ def _left_out(nodes: Array, corner: int, t_step: int, k_step: int, n: int, both:
         (nodes[last, 2] - nodes[first, 2]) / long,
     )
     tx, ty, tz = nodes[foot, 0], nodes[foot, 1], nodes[foot, 2]
-    if both:
+    if is_symmetric:
         tx, ty, tz = (
             (nodes[first, 0] + nodes[last, 0]) / 2,
             (nodes[first, 1] + nodes[last, 1]) / 2,
@@ -63,7 +63,7 @@ def _left_out(nodes: Array, corner: int, t_step: int, k_step: int, n: int, both:
     most = 0.0
     for t in range(n + 1):
         px, py, pz, node = x + t * tx, y + t * ty, z + t * tz, corner + t * t_step
-        for k in range(-t if both else 0, t + 1 if both else n - t + 1):
+        for k in range(-t if is_symmetric else 0, t + 1 if is_symmetric else n - t + 1):
             at = node + k * k_step
             dx, dy, dz = nodes[at, 0] - px - k * kx, nodes[at, 1] - py - k * ky, nodes[at, 2] - pz - k * kz
             most = max(most, dx * dx + dy * dy + dz * dz)
@@ -80,7 +80,7 @@ def _kept(keep: Flags, j2: int, i2: int) -> bool:
 
 
 @kernel()
-def _wanted(used: Flags, j: int, i: int, s: int, straight: bool) -> bool:
+def _neighbour_is_split(used: Flags, j: int, i: int, s: int, straight: bool) -> bool:
     """Return whether a smaller triangle next to this node is split already: the midpoint of its longest side is a vertex."""
     for a in (-1, 1):
         for b in (-1, 1):
@@ -91,13 +91,13 @@ def _wanted(used: Flags, j: int, i: int, s: int, straight: bool) -> bool:
 
 
 @kernel()
-def _middles(nodes: Array, keep: Flags, used: Flags, s: int, squares: bool, limit: float) -> None:
+def _mark_midpoints(nodes: Array, keep: Flags, used: Flags, s: int, squares: bool, limit: float) -> None:
     """Mark which midpoints of sides of length 2 s or, if ``squares``, which centres of squares of width 2 s must be vertices."""
     columns = keep.shape[1] + 1
     for j in range(s if squares else 0, used.shape[0], 2 * s if squares else s):
         odd = (j // s) % 2
         for i in range(s if squares or odd == 0 else 0, used.shape[1], 2 * s):
-            if used[j, i] != 0 or ((s > 1 or squares) and _wanted(used, j, i, s if squares else s // 2, squares)):
+            if used[j, i] != 0 or ((s > 1 or squares) and _neighbour_is_split(used, j, i, s if squares else s // 2, squares)):
                 used[j, i] = 1
                 continue
             even = ((j - s) // (2 * s) + (i - s) // (2 * s)) % 2 == 0
@@ -115,7 +115,7 @@ def _middles(nodes: Array, keep: Flags, used: Flags, s: int, squares: bool, limi
                     inside = _kept(keep, 2 * j - 1, 2 * i + di)
                     t_step, k_step = -di, columns
                 corner = (j + dj * s) * columns + i + di * s
-                if inside and _left_out(nodes, corner, t_step, k_step, 2 * s if squares else s, not squares, limit) > limit:
+                if inside and _squared_error(nodes, corner, t_step, k_step, 2 * s if squares else s, not squares, limit) > limit:
                     used[j, i] = 1
 
 
@@ -142,25 +142,25 @@ def split(places: Array, keep: Flags, used: Flags, block: int, within: float) ->
     s = 1
     while 2 * s <= block:
         for squares in (False, True):
-            _middles(nodes, keep, used, s, squares, limit)
+            _mark_midpoints(nodes, keep, used, s, squares, limit)
         s *= 2
     used[::block, ::block] = 1
 
 
 @kernel()
-def _left_out_of(nodes: Array, columns: int, pj: int, pi: int, aj: int, ai: int, bj: int, bi: int) -> float:
+def _squared_error_of_triangle(nodes: Array, columns: int, pj: int, pi: int, aj: int, ai: int, bj: int, bi: int) -> float:
     """Return the greatest squared distance of a node from its place in a triangle with its right angle at p."""
     mj, mi = (aj + bj) // 2, (ai + bi) // 2
-    both = pj == mj or pi == mi
-    tj, ti = (mj - pj, mi - pi) if both else (aj - pj, ai - pi)
-    kj, ki = (bj - mj, bi - mi) if both else (bj - pj, bi - pi)
+    is_symmetric = pj == mj or pi == mi
+    tj, ti = (mj - pj, mi - pi) if is_symmetric else (aj - pj, ai - pi)
+    kj, ki = (bj - mj, bi - mi) if is_symmetric else (bj - pj, bi - pi)
     n = abs(tj) + abs(ti)
     t_step, k_step = tj // n * columns + ti // n, kj // n * columns + ki // n
-    return _left_out(nodes, pj * columns + pi, t_step, k_step, n, both, np.inf)
+    return _squared_error(nodes, pj * columns + pi, t_step, k_step, n, is_symmetric, np.inf)
 
 
 @kernel()
-def _begin(stack: Nodes, row: int, column: int, side: int, block: int) -> None:
+def _push_half_square(stack: Nodes, row: int, column: int, side: int, block: int) -> None:
     """Put one half of a square of the coarsest grid on the stack: the vertex at its right angle, then the other two."""
     even = (row + column) % 2 == 0
     right = even == (side == 0)
@@ -200,7 +200,7 @@ def gather(places: Array, keep: Flags, used: Flags, block: int, found: Nodes) ->
     count, most = 0, 0.0
     stack = np.zeros((64, 6), dtype=np.int64)
     for half in range(2 * across * ((used.shape[0] - 1) // block)):
-        _begin(stack, half // 2 // across, half // 2 % across, half % 2, block)
+        _push_half_square(stack, half // 2 // across, half // 2 % across, half % 2, block)
         depth = 1
         while depth > 0:
             depth -= 1
@@ -217,6 +217,6 @@ def gather(places: Array, keep: Flags, used: Flags, block: int, found: Nodes) ->
                 if count < found.shape[0]:
                     found[count, 0], found[count, 1], found[count, 2] = pj * columns + pi, aj * columns + ai, bj * columns + bi
                     if not leaf:
-                        most = max(most, _left_out_of(nodes, columns, pj, pi, aj, ai, bj, bi))
+                        most = max(most, _squared_error_of_triangle(nodes, columns, pj, pi, aj, ai, bj, bi))
                 count += 1
     return count, np.sqrt(most)

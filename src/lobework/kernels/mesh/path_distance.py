@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
     Ints = NDArray[np.int64]
 
-__all__ = ["box_count", "lay_boxes", "nearest"]
+__all__ = ["box_count", "fill_boxes", "nearest"]
 
 BRANCH: Final = 8
 _DEEPEST = 64
@@ -30,7 +30,7 @@ _DEEPEST = 64
 
 @kernel()
 def box_count(n: int) -> int:
-    """Return the number of boxes that `lay_boxes` fills for ``n`` points."""
+    """Return the number of boxes that `fill_boxes` fills for ``n`` points."""
     total = 0
     while n > 1:
         n = (n + BRANCH - 1) // BRANCH
@@ -39,7 +39,7 @@ def box_count(n: int) -> int:
 
 
 @kernel()
-def lay_boxes(path: Array, joined: NDArray[np.bool_], boxes: Array) -> None:
+def fill_boxes(path: Array, joined: NDArray[np.bool_], boxes: Array) -> None:
     """Fill the bounding boxes of the segments of a path, level by level.
 
     Parameters
@@ -75,7 +75,7 @@ def lay_boxes(path: Array, joined: NDArray[np.bool_], boxes: Array) -> None:
 
 
 @kernel()
-def _apart(px: float, py: float, pz: float, path: Array, joined: NDArray[np.bool_], k: int) -> tuple[float, float]:
+def _squared_distance(px: float, py: float, pz: float, path: Array, joined: NDArray[np.bool_], k: int) -> tuple[float, float]:
     """Return the squared distance of a point from segment k, and the nearest place along the segment, 0 to 1."""
     ax, ay, az = path[k, 0], path[k, 1], path[k, 2]
     ux, uy, uz = px - ax, py - ay, pz - az
@@ -119,7 +119,7 @@ def nearest(
     points : (k, 3) float64
         Points whose nearest places are searched for.
     path, joined, boxes : (n, 3), (n,), (m, 6)
-        As in `lay_boxes`.
+        As in `fill_boxes`.
     enough : float
         Distance within which the search ends, even if there is a nearer place.
     beyond : float
@@ -141,11 +141,11 @@ def nearest(
     k = 0
     for p in range(points.shape[0]):
         px, py, pz = points[p, 0], points[p, 1], points[p, 2]
-        best, along = _apart(px, py, pz, path, joined, k)
+        best, along = _squared_distance(px, py, pz, path, joined, k)
         for way in (1, -1):
             j = k + way
             while 0 <= j < n:
-                other, there = _apart(px, py, pz, path, joined, j)
+                other, there = _squared_distance(px, py, pz, path, joined, j)
                 if other > best:
                     break
                 best, along, k = other, there, j
@@ -160,7 +160,7 @@ def nearest(
                     continue
                 if level == 0:
                     for j in range(box * BRANCH, min((box + 1) * BRANCH, n)):
-                        other, there = _apart(px, py, pz, path, joined, j)
+                        other, there = _squared_distance(px, py, pz, path, joined, j)
                         if other < best:
                             best, along, k = other, there, j
                 else:

@@ -21,7 +21,7 @@ __all__ = ["crossing"]
 
 
 @kernel()
-def _apart(x: Array, y: Array, i: int, k: int) -> float:
+def _separation(x: Array, y: Array, i: int, k: int) -> float:
     """Return a negative number if the line through segment i separates the ends of segment k, a positive one if it does not."""
     dx, dy = x[i + 1] - x[i], y[i + 1] - y[i]
     return float((dx * (y[k] - y[i]) - dy * (x[k] - x[i])) * (dx * (y[k + 1] - y[i]) - dy * (x[k + 1] - x[i])))
@@ -53,7 +53,7 @@ def crossing(x: Array, y: Array) -> tuple[int, int, int]:
             high = max(here_y[k], here_y[k + 1])
             i = k - 2
             while i >= 0 and lowest[i + 1] <= high:
-                one, other = _apart(here_x, here_y, i, k), _apart(here_x, here_y, k, i)
+                one, other = _separation(here_x, here_y, i, k), _separation(here_x, here_y, k, i)
                 if one <= 0 and other <= 0 and (one < 0 or other < 0):
                     return line, i, k
                 i -= 1
