@@ -193,7 +193,7 @@ def read(data: bytes, units: LengthUnit = "mm", *, longest: int = 0) -> Reading:
     >>> reading.blocks.end[:2, :2].tolist(), reading.blocks.minutes[1].item(), reading.remarks
     ([[0.1234, 7.0], [1.0, 7.0]], 0.5, ())
     """
-    from lobework.kernels.rs274.interpret import CODES, INVERSE, run_words
+    from lobework.kernels.rs274.interpret import INVERSE, TALLY_ROWS, run_words
     from lobework.kernels.rs274.scan import LONGEST, read_words
 
     if len(data) > _MOST_BYTES:
@@ -207,13 +207,17 @@ def read(data: bytes, units: LengthUnit = "mm", *, longest: int = 0) -> Reading:
         values[k] = float(b"".join(data[spans[k, 0] + 1 : spans[k, 1]].split()))
     most = 3 * (int(lines[n - 1]) if n else 0) + 1
     block, minutes, arcs = np.zeros((most, 2), np.int32), np.zeros(most), np.zeros((most, 8))
-    ends, named, flags = np.zeros((most + 1, 6)), np.zeros((6, 2), np.int64), np.zeros((_MOST_FLAGS + 2 * CODES, 3), np.int64)
+    ends, named, flags = (
+        np.zeros((most + 1, 6)),
+        np.zeros((6, 2), np.int64),
+        np.zeros((_MOST_FLAGS + 2 * TALLY_ROWS, 3), np.int64),
+    )
     count = run_words(kinds[:n], values[:n], lines[:n], units == "inch", block, ends[1:], minutes, arcs, named, flags)
     del kinds, values, exact, lines
     blocks = ReadBlocks(block[:count, 0], block[:count, 1], ends[:count], ends[1 : count + 1], minutes[:count], arcs[:count])
     names = {letter: (int(at), int(line)) for letter, (at, line) in zip(LETTERS, named, strict=True) if at >= 0}
-    reading = Reading(data, blocks, names, (), int(flags[INVERSE - CODES, 1]))
-    remarks = _remarks(reading, flags[1 : flags[0, 0] + 1], flags[-CODES:, 0], spans, units)
+    reading = Reading(data, blocks, names, (), int(flags[INVERSE - TALLY_ROWS, 1]))
+    remarks = _remarks(reading, flags[1 : flags[0, 0] + 1], flags[-TALLY_ROWS:, 0], spans, units)
     return replace(reading, remarks=tuple(remarks))
 
 
@@ -253,13 +257,13 @@ def _messages() -> dict[int, tuple[Level, str]]:
     return {
         scan.TOO_LONG: ("wrong", f"is longer than {scan.LONGEST} characters; split it"),
         scan.UNCLOSED: ("wrong", "{text}: a comment is not closed; write ) before the line ends"),
-        scan.WITHIN: ("wrong", "{text}: a comment stands within a comment; write [ ] within one"),
+        scan.NESTED_COMMENT: ("wrong", "{text}: a comment stands within a comment; write [ ] within one"),
         scan.NO_NUMBER: ("wrong", "{text}: a letter has no number after it, at {word}; write one"),
         scan.NO_DIGITS: ("wrong", "{text}: {word} is no number; write a decimal such as -12.5"),
         scan.PARAMETER: ("wrong", "{text}: not understood: parameters and expressions; write the numbers themselves"),
-        scan.ODD: ("wrong", "{text}: {word} has no meaning in a program; remove it"),
+        scan.NO_MEANING: ("wrong", "{text}: {word} has no meaning in a program; remove it"),
         scan.BAD_N: ("wrong", "{text}: a line number has one to five digits and nothing else"),
-        interpret.TWICE: ("wrong", "{text}: two words with the same letter, the second {word}; write one to a line"),
+        interpret.REPEATED_LETTER: ("wrong", "{text}: two words with the same letter, the second {word}; write one to a line"),
         interpret.ONE_GROUP: ("wrong", "{text}: two codes of one modal group, the second {word}; write one to a line"),
         interpret.FOUR_M: ("wrong", "{text}: more than four M words; write four or fewer to a line"),
         interpret.UNKNOWN_CODE: ("wrong", "{text}: not understood: {word} is no code of the standard"),

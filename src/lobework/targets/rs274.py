@@ -16,7 +16,7 @@ import numpy as np
 from lobework.checks.check import show_small
 from lobework.errors import SettingError
 from lobework.kernels.compile_when_worth import compile_when_worth
-from lobework.kernels.rs274.write import LINES, LONGEST, MODE, NUMBER, SLOWEST, write_moves
+from lobework.kernels.rs274.write import LINES, LONGEST, MODE, NUMBER, TOO_SLOW, write_moves
 from lobework.lathe.hand_settings import show_length, wrapped
 from lobework.lathe.lathe import Controller
 from lobework.program.blocks import Grid
@@ -173,7 +173,7 @@ def _timed(step: Timed, places: _Positions, lines: _Lines, title: str) -> None:
     )
     lines.moves(out[:size].tobytes(), state)
     places.last[at] = last
-    if state[SLOWEST]:
+    if state[TOO_SLOW]:
         problem = f"{title}: a move is slower than any feed word can express"
         raise SettingError(problem, remedy="cut it faster, in [program]")
     if state[MODE] == 93:

@@ -9,11 +9,11 @@ What the arrays hold:
 * ``here``, ``end`` : (6,) float64, mm and degrees: positions of X, Y, Z, A, B, C before and after a line.
 * ``value`` : (26,) float64, ``word`` : (26,) int64: number of each letter on a line, and the index of its word, -1 if absent.
 * ``groups`` : (14,), ``m_groups`` : (10,) int64: code of each modal group on a line, G codes times ten; -1 if absent.
-* ``state`` : (12,) int64: state of the controller, indexed by `_MOTION` to `_DISTANCE_SAID`.
+* ``state`` : (12,) int64: state of the controller, indexed by `_MOTION` to `_DISTANCE_IS_SET`.
 * ``rates`` : (2,) float64: indexed by `_MM` and `_FEED`.
 * ``arc``, ``arcs`` : (8,), (blocks, 8) float64: indexed by `_FIRST_AXIS` to `_SWEEP`.
-* ``told`` : (t, 3) int64: remarks, with the columns `_CODE` to `_PLACE`.
-* ``flaw`` : (2,) int64: the first error of a line, 0 if none, and the index of its word.
+* ``remarks`` : (t, 3) int64: remarks, with the columns `_CODE` to `_PLACE`.
+* ``error`` : (2,) int64: the first error of a line, 0 if none, and the index of its word.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from lobework.kernels.jit import kernel
-from lobework.kernels.rs274.scan import COMMENT, DELETE, PERCENT, REMARK
+from lobework.kernels.rs274.scan import COMMENT, DELETE, PERCENT, SEMICOLON_COMMENT
 
 if TYPE_CHECKING:
     from lobework.geometry.rigid import Array
@@ -42,7 +42,7 @@ END: Final = 5
 SWITCHED: Final = 6
 
 # Numbers of the remarks on a line; `lobework.proof.reader` has their texts.
-TWICE: Final = 32
+REPEATED_LETTER: Final = 32
 ONE_GROUP: Final = 33
 FOUR_M: Final = 34
 UNKNOWN_CODE: Final = 35
@@ -80,8 +80,8 @@ MAY_STOP: Final = 66
 NO_DISTANCE: Final = 67
 MOTOR: Final = 68
 INVERSE: Final = 69
-"""Not a remark: its row of the tally (see `CODES`) holds the first line with inverse time."""
-CODES: Final = 72
+"""Not a remark: its row of the tally (see `TALLY_ROWS`) holds the first line with inverse time."""
+TALLY_ROWS: Final = 72
 """Rows of the tally, which counts each remark: more than the greatest number here and in `lobework.kernels.rs274.scan`."""
 ONCE: Final = NOT_READ_NOTE
 """A remark with this number or a greater one is recorded for its first line only; the tally counts its lines."""
@@ -90,8 +90,8 @@ _A, _Z = 65, 90
 _D, _F, _G, _H, _I, _J, _K, _L, _M, _N, _P, _Q, _R, _S, _T = 3, 5, 6, 7, 8, 9, 10, 11, 12, 13, 15, 16, 17, 18, 19
 _UNSET = -1
 _MM_PER_INCH = 25.4
-_UNEVEN_MM = 0.002
-_UNEVEN_INCH = 0.0002
+_RADIUS_TOLERANCE_MM = 0.002
+_RADIUS_TOLERANCE_INCH = 0.0002
 _WHOLE = 1e-4
 _AXES = np.array([ord(each) - 65 for each in "XYZABC"])
 _WORDS = np.array([each in "ABCDFGHIJKLMNPQRSTXYZ" for each in "ABCDEFGHIJKLMNOPQRSTUVWXYZ"])
@@ -104,9 +104,9 @@ _ONE_BLOCK, _MOTION_GROUP, _PLANE_GROUP, _DISTANCE_GROUP, _FEED_GROUP, _UNITS_GR
 _STOP_GROUP, _COOLANT_GROUP = 4, 8
 """Modal groups of M codes, by their numbers in the standard."""
 _CODE, _LINE, _PLACE = range(3)
-"""Columns of ``told``: number of the remark (in the tally, how often it occurs), line, and index of the word."""
+"""Columns of ``remarks``: number of the remark (in the tally, how often it occurs), line, and index of the word."""
 _WORD = 1
-"""Element of ``flaw`` after `_CODE`: the index of the word."""
+"""Element of ``error`` after `_CODE`: the index of the word."""
 _MM, _FEED = range(2)
 """Elements of ``rates``: millimetres per unit of length, and the feed."""
 _FIRST_AXIS, _SECOND_AXIS, _CENTRE_1, _CENTRE_2, _RADIUS_BEGIN, _RADIUS_END, _ANGLE, _SWEEP = range(8)
@@ -142,30 +142,41 @@ _IS_READ = np.isin(np.arange(_MOST_CODE), _READ)
 """Whether this interpreter supports a G code, indexed by ten times its number."""
 
 # Elements of the controller's state, which are integers.
-_MOTION, _PLANE, _ABSOLUTE, _INVERSE, _UNITS_SAID, _PATH_SAID, _MOVED, _BLOCKS, _BEGUN, _PERCENTS, _ENDED, _DISTANCE_SAID = range(
-    12
-)
+(
+    _MOTION,
+    _PLANE,
+    _ABSOLUTE,
+    _INVERSE,
+    _UNITS_IS_SET,
+    _PATH_IS_SET,
+    _MOVED,
+    _BLOCKS,
+    _BEGUN,
+    _PERCENTS,
+    _ENDED,
+    _DISTANCE_IS_SET,
+) = range(12)
 
 
 @kernel(inline="always")
-def _note(told: Ints, code: int, line: int, word: int) -> None:
-    """Record a remark: an error if there is space, any other remark once; the first row of ``told`` counts the records."""
-    tally, at = told.shape[0] - CODES, told[0, 0] + 1
-    told[tally + code, _CODE] += 1
+def _record_remark(remarks: Ints, code: int, line: int, word: int) -> None:
+    """Record a remark: an error if there is space, any other remark once; the first row of ``remarks`` counts the records."""
+    tally, at = remarks.shape[0] - TALLY_ROWS, remarks[0, 0] + 1
+    remarks[tally + code, _CODE] += 1
     if code >= ONCE:
-        if told[tally + code, _CODE] > 1:
+        if remarks[tally + code, _CODE] > 1:
             return
-    elif at >= tally - (CODES - ONCE):
+    elif at >= tally - (TALLY_ROWS - ONCE):
         return
-    told[0, 0] = at
-    told[at, _CODE], told[at, _LINE], told[at, _PLACE] = code, line, word
+    remarks[0, 0] = at
+    remarks[at, _CODE], remarks[at, _LINE], remarks[at, _PLACE] = code, line, word
 
 
 @kernel(inline="always")
-def _flaw(flaw: Ints, code: int, word: int) -> None:
+def _record_error(error: Ints, code: int, word: int) -> None:
     """Record an error of a line, if it is the first."""
-    if flaw[_CODE] == 0:
-        flaw[_CODE], flaw[_WORD] = code, word
+    if error[_CODE] == 0:
+        error[_CODE], error[_WORD] = code, word
 
 
 @kernel()
@@ -184,7 +195,7 @@ def _moved(here: Array, end: Array) -> int:
 
 
 @kernel()
-def _lay(block: Int32s, ends: Array, minutes: Array, at: int, kind: int, line: int, end: Array, takes: float) -> int:
+def _append_block(block: Int32s, ends: Array, minutes: Array, at: int, kind: int, line: int, end: Array, takes: float) -> int:
     """Fill one block, and return the index of the next."""
     block[at, 0], block[at, 1], minutes[at] = kind, line, takes
     for a in range(6):
@@ -197,8 +208,8 @@ def _arc(
     here: Array, end: Array, first: int, second: int, clockwise: bool, word: Ints, value: Array, scale: float, arc: Array
 ) -> int:
     """Fill an arc's first and second axis, centre, start and end radius, start angle and sweep; return the error, or zero."""
-    odd = 3 - first - second
-    if word[_I + odd] >= 0:
+    normal_axis = 3 - first - second
+    if word[_I + normal_axis] >= 0:
         return NO_CODE_FOR
     by_first, by_second, by_radius = word[_I + first] >= 0, word[_I + second] >= 0, word[_R] >= 0
     centred = by_first or by_second
@@ -207,7 +218,7 @@ def _arc(
     if not centred and not by_radius:
         return NO_CENTRE
     ax, ay, bx, by = here[first], here[second], end[first], end[second]
-    within = _UNEVEN_MM if scale == 1.0 else _UNEVEN_INCH * scale
+    within = _RADIUS_TOLERANCE_MM if scale == 1.0 else _RADIUS_TOLERANCE_INCH * scale
     if centred:
         cx = ax + (value[_I + first] * scale if by_first else 0.0)
         cy = ay + (value[_I + second] * scale if by_second else 0.0)
@@ -241,8 +252,8 @@ def _arc(
 def _length(here: Array, end: Array, arc: Array, is_arc: bool) -> float:
     """Return the length to which a feed refers (2.1.2.5): that of the path of X, Y, Z, mm; if none of them moves, the angle."""
     if is_arc:
-        odd = 3 - int(arc[_FIRST_AXIS]) - int(arc[_SECOND_AXIS])
-        return math.hypot(0.5 * (arc[_RADIUS_BEGIN] + arc[_RADIUS_END]) * abs(arc[_SWEEP]), end[odd] - here[odd])
+        normal_axis = 3 - int(arc[_FIRST_AXIS]) - int(arc[_SECOND_AXIS])
+        return math.hypot(0.5 * (arc[_RADIUS_BEGIN] + arc[_RADIUS_END]) * abs(arc[_SWEEP]), end[normal_axis] - here[normal_axis])
     first = 0 if _moved(here, end) == 2 else 3
     along = 0.0
     for a in range(first, first + 3):
@@ -251,32 +262,32 @@ def _length(here: Array, end: Array, arc: Array, is_arc: bool) -> float:
 
 
 @kernel()
-def _code(letter: int, number: float, k: int, groups: Ints, m_groups: Ints, flaw: Ints, told: Ints, line: int) -> None:
+def _code(letter: int, number: float, k: int, groups: Ints, m_groups: Ints, error: Ints, remarks: Ints, line: int) -> None:
     """Store one G or M word in its modal group, and record its errors and remarks."""
     times = 10.0 if letter == _G else 1.0
     code = int(math.floor(number * times + 0.5))
     if code < 0 or code >= _MOST_CODE or abs(number * times - code) > _WHOLE * times:
-        _flaw(flaw, UNKNOWN_CODE, k)
+        _record_error(error, UNKNOWN_CODE, k)
         return
     group = _G_GROUP[code] if letter == _G else _M_GROUP[code]
     mine = groups if letter == _G else m_groups
     if group < 0:
-        _flaw(flaw, UNKNOWN_CODE, k)
+        _record_error(error, UNKNOWN_CODE, k)
         return
     both_coolants = letter == _M and group == _COOLANT_GROUP and mine[_COOLANT_GROUP] + code == 15
     if mine[group] >= 0 and not both_coolants:
-        _flaw(flaw, ONE_GROUP, k)
+        _record_error(error, ONE_GROUP, k)
     mine[group] = code
     if (not _IS_READ[code]) if letter == _G else code in (6, 60):
-        _flaw(flaw, NOT_READ, k)
+        _record_error(error, NOT_READ, k)
     elif letter == _G and group == 10:
-        _note(told, NOT_READ_NOTE, line, k)
+        _record_remark(remarks, NOT_READ_NOTE, line, k)
     elif letter == _M and group == 7 and code != 5:
-        _note(told, MOTOR, line, k)
+        _record_remark(remarks, MOTOR, line, k)
 
 
 @kernel()
-def _gather(
+def _sort_words(
     kinds: Bytes,
     values: Array,
     lines: Int32s,
@@ -285,116 +296,116 @@ def _gather(
     value: Array,
     groups: Ints,
     m_groups: Ints,
-    flaw: Ints,
+    error: Ints,
     state: Ints,
-    told: Ints,
+    remarks: Ints,
 ) -> int:
     """Sort the words of one line by letter and modal group, and return the index of the first word of the next line."""
     line, first, m_words, deleted, acts = lines[k], k, 0, -1, False
     while k < kinds.size and lines[k] == line:
         kind, letter = kinds[k], int(kinds[k]) - _A
         if kind < 32:
-            _flaw(flaw, int(kind), k)
+            _record_error(error, int(kind), k)
         elif kind == PERCENT:
             if state[_BEGUN] and not state[_PERCENTS]:
-                _flaw(flaw, STRAY_PERCENT, k)
+                _record_error(error, STRAY_PERCENT, k)
             state[_PERCENTS] += 1
             state[_ENDED] = state[_PERCENTS] == 2
         elif kind == DELETE:
             if k > first:
-                _flaw(flaw, DELETE_NOT_FIRST, k)
+                _record_error(error, DELETE_NOT_FIRST, k)
             else:
                 deleted = k
-        elif kind == REMARK:
-            _note(told, SEMICOLON, line, k)
+        elif kind == SEMICOLON_COMMENT:
+            _record_remark(remarks, SEMICOLON, line, k)
         elif kind != COMMENT:
             acts = True
             if not _WORDS[letter]:
-                _flaw(flaw, NOT_A_LETTER, k)
+                _record_error(error, NOT_A_LETTER, k)
             elif letter in (_G, _M):
-                _code(letter, values[k], k, groups, m_groups, flaw, told, line)
+                _code(letter, values[k], k, groups, m_groups, error, remarks, line)
                 m_words += letter == _M
                 if m_words == 5:
-                    _flaw(flaw, FOUR_M, k)
+                    _record_error(error, FOUR_M, k)
             elif word[letter] >= 0:
-                _flaw(flaw, TWICE, k)
+                _record_error(error, REPEATED_LETTER, k)
             else:
                 word[letter], value[letter] = k, values[k]
                 if letter == _N and k > first + (1 if kinds[first] == DELETE else 0):
-                    _flaw(flaw, N_NOT_FIRST, k)
+                    _record_error(error, N_NOT_FIRST, k)
         if kind != PERCENT:
             state[_BEGUN] = 1
         k += 1
     if deleted >= 0 and acts:
-        _note(told, DELETED, line, deleted)
+        _record_remark(remarks, DELETED, line, deleted)
     return k
 
 
 @kernel()
 def _set_modes(
-    word: Ints, value: Array, groups: Ints, state: Ints, rates: Array, flaw: Ints, told: Ints, line: int, first: int
+    word: Ints, value: Array, groups: Ints, state: Ints, rates: Array, error: Ints, remarks: Ints, line: int, first: int
 ) -> None:
     """Set the modes that a line selects: feed, plane, units, distance, path and motion."""
     if (word[_S] >= 0 and value[_S] < 0) or (word[_T] >= 0 and value[_T] < 0):
-        _flaw(flaw, NEGATIVE, word[_S] if word[_S] >= 0 and value[_S] < 0 else word[_T])
+        _record_error(error, NEGATIVE, word[_S] if word[_S] >= 0 and value[_S] < 0 else word[_T])
     if groups[_FEED_GROUP] >= 0 and (groups[_FEED_GROUP] == 930) != (state[_INVERSE] == 1):
         state[_INVERSE], rates[_FEED] = groups[_FEED_GROUP] == 930, 0.0
     if groups[_FEED_GROUP] == 930:
-        at = told.shape[0] - CODES + INVERSE
-        told[at, _LINE] = line if told[at, _CODE] == 0 else told[at, _LINE]
-        told[at, _CODE] += 1
+        at = remarks.shape[0] - TALLY_ROWS + INVERSE
+        remarks[at, _LINE] = line if remarks[at, _CODE] == 0 else remarks[at, _LINE]
+        remarks[at, _CODE] += 1
     if word[_F] >= 0:
         if value[_F] < 0:
-            _flaw(flaw, NEGATIVE_FEED, word[_F])
+            _record_error(error, NEGATIVE_FEED, word[_F])
         rates[_FEED] = value[_F]
     if groups[_ONE_BLOCK] == 40:
         if word[_P] < 0:
-            _flaw(flaw, NO_P, first)
+            _record_error(error, NO_P, first)
         elif value[_P] < 0:
-            _flaw(flaw, NEGATIVE, word[_P])
+            _record_error(error, NEGATIVE, word[_P])
     if groups[_PLANE_GROUP] >= 0:
         state[_PLANE] = groups[_PLANE_GROUP]
     if groups[_UNITS_GROUP] >= 0:
-        rates[_MM], state[_UNITS_SAID] = _MM_PER_INCH if groups[_UNITS_GROUP] == 200 else 1.0, 1
+        rates[_MM], state[_UNITS_IS_SET] = _MM_PER_INCH if groups[_UNITS_GROUP] == 200 else 1.0, 1
     if groups[_PATH_GROUP] >= 0:
-        state[_PATH_SAID] = 1
+        state[_PATH_IS_SET] = 1
         if groups[_PATH_GROUP] == 640:
-            _note(told, ROUNDED, line, first)
+            _record_remark(remarks, ROUNDED, line, first)
     if groups[_DISTANCE_GROUP] >= 0:
-        state[_ABSOLUTE], state[_DISTANCE_SAID] = groups[_DISTANCE_GROUP] == 900, 1
+        state[_ABSOLUTE], state[_DISTANCE_IS_SET] = groups[_DISTANCE_GROUP] == 900, 1
     if groups[_MOTION_GROUP] >= 0:
         state[_MOTION] = _UNSET if groups[_MOTION_GROUP] == 800 else groups[_MOTION_GROUP]
 
 
 @kernel()
-def _spare(word: Ints, groups: Ints, arc: bool, flaw: Ints, told: Ints, line: int) -> None:
+def _find_unused_words(word: Ints, groups: Ints, arc: bool, error: Ints, remarks: Ints, line: int) -> None:
     """Record the words that no code of the line uses."""
     for letter in _BY_CODE:
         if word[letter] < 0:
             continue
         if letter == _P:
             if groups[_PATH_GROUP] == 640:
-                _note(told, NOT_READ_NOTE, line, word[letter])
+                _record_remark(remarks, NOT_READ_NOTE, line, word[letter])
             elif groups[_ONE_BLOCK] != 40:
-                _flaw(flaw, NO_CODE_FOR, word[letter])
+                _record_error(error, NO_CODE_FOR, word[letter])
         elif not arc or letter < _I or letter > _R or letter in (_L, _Q):
-            _flaw(flaw, NO_CODE_FOR, word[letter])
+            _record_error(error, NO_CODE_FOR, word[letter])
 
 
 @kernel()
 def _time(
-    word: Ints, here: Array, end: Array, arc: Array, is_arc: bool, state: Ints, rates: Array, flaw: Ints, first: int
+    word: Ints, here: Array, end: Array, arc: Array, is_arc: bool, state: Ints, rates: Array, error: Ints, first: int
 ) -> float:
     """Return the duration of a feed move, minutes (2.1.2.5)."""
     feed = rates[_FEED]
     if state[_INVERSE]:
         if word[_F] < 0:
-            _flaw(flaw, NO_INVERSE_FEED, first)
+            _record_error(error, NO_INVERSE_FEED, first)
         elif feed == 0:
-            _flaw(flaw, ZERO_FEED, word[_F])
+            _record_error(error, ZERO_FEED, word[_F])
         return float(1 / feed)
     if feed == 0:
-        _flaw(flaw, NO_FEED, first)
+        _record_error(error, NO_FEED, first)
     turns_only = not is_arc and _moved(here, end) == 1
     return float(_length(here, end, arc, is_arc) / (feed if turns_only else feed * rates[_MM]))
 
@@ -408,18 +419,18 @@ def _move(
     arc: Array,
     state: Ints,
     rates: Array,
-    flaw: Ints,
-    told: Ints,
+    error: Ints,
+    remarks: Ints,
     line: int,
     first: int,
 ) -> float:
     """Fill ``arc`` if the move is an arc, and return the duration of the move, minutes; NaN for a rapid move."""
-    if not state[_MOVED] and not state[_UNITS_SAID]:
-        _note(told, NO_UNITS, line, first)
-    if not state[_MOVED] and not state[_PATH_SAID]:
-        _note(told, NO_PATH_MODE, line, first)
-    if not state[_MOVED] and not state[_DISTANCE_SAID]:
-        _note(told, NO_DISTANCE, line, first)
+    if not state[_MOVED] and not state[_UNITS_IS_SET]:
+        _record_remark(remarks, NO_UNITS, line, first)
+    if not state[_MOVED] and not state[_PATH_IS_SET]:
+        _record_remark(remarks, NO_PATH_MODE, line, first)
+    if not state[_MOVED] and not state[_DISTANCE_IS_SET]:
+        _record_remark(remarks, NO_DISTANCE, line, first)
     state[_MOVED] = 1
     motion, plane = state[_MOTION], state[_PLANE]
     if motion == 0:
@@ -429,14 +440,14 @@ def _move(
         one = 0 if plane == 170 else (2 if plane == 180 else 1)
         two = 1 if plane == 170 else (0 if plane == 180 else 2)
         if word[_AXES[one]] < 0 and word[_AXES[two]] < 0:
-            _flaw(flaw, NO_END, first)
+            _record_error(error, NO_END, first)
         else:
             problem = _arc(here, end, one, two, motion == 20, word, value, rates[_MM], arc)
             if problem:
-                _flaw(flaw, problem, first)
-    takes = _time(word, here, end, arc, is_arc, state, rates, flaw, first)
+                _record_error(error, problem, first)
+    takes = _time(word, here, end, arc, is_arc, state, rates, error, first)
     if state[_INVERSE] and not is_arc and _moved(here, end) == 0:
-        _note(told, STILL_INVERSE, line, first)
+        _record_remark(remarks, STILL_INVERSE, line, first)
     return takes
 
 
@@ -451,7 +462,7 @@ def run_words(
     minutes: Array,
     arcs: Array,
     named: Ints,
-    told: Ints,
+    remarks: Ints,
 ) -> int:
     """Interpret the words of a program, and return the number of blocks.
 
@@ -471,14 +482,14 @@ def run_words(
         Filled for arcs: first and second axis; centre, and radius at start and end, mm; angle at the start, and sweep, rad.
     named : (6, 2) int64
         Filled: the first block that names each axis, and its line; -1 if none does.
-    told : (t, 3) int64, zeros
+    remarks : (t, 3) int64, zeros
         Filled: in the first row, the number of remarks; in the following rows, number, line and word of each remark; in the last
-        `CODES` rows, the tally: how often each remark occurs, whether it is recorded or not.
+        `TALLY_ROWS` rows, the tally: how often each remark occurs, whether it is recorded or not.
     """
     n = kinds.size
     here, end, value, rates = np.zeros(6), np.zeros(6), np.zeros(26), np.zeros(2)
     word, groups, m_groups = np.zeros(26, np.int64), np.zeros(14, np.int64), np.zeros(10, np.int64)
-    flaw, state = np.zeros(2, np.int64), np.zeros(12, np.int64)
+    error, state = np.zeros(2, np.int64), np.zeros(12, np.int64)
     state[_MOTION], state[_PLANE], state[_ABSOLUTE] = _UNSET, 170, 1
     rates[_MM] = _MM_PER_INCH if inch else 1.0
     k, blocks = int(state[_BEGUN]), int(state[_BLOCKS])
@@ -489,15 +500,15 @@ def run_words(
         _clear(word)
         _clear(groups)
         _clear(m_groups)
-        flaw[_CODE] = 0
-        k = _gather(kinds, values, lines, k, word, value, groups, m_groups, flaw, state, told)
-        if flaw[_CODE]:
-            _note(told, flaw[_CODE], line, flaw[_WORD])
-        if flaw[_CODE] or state[_ENDED]:
+        error[_CODE] = 0
+        k = _sort_words(kinds, values, lines, k, word, value, groups, m_groups, error, state, remarks)
+        if error[_CODE]:
+            _record_remark(remarks, error[_CODE], line, error[_WORD])
+        if error[_CODE] or state[_ENDED]:
             continue
-        _set_modes(word, value, groups, state, rates, flaw, told, line, first)
+        _set_modes(word, value, groups, state, rates, error, remarks, line, first)
         if groups[_ONE_BLOCK] == 40:
-            blocks = _lay(block, ends, minutes, blocks, DWELL, line, here, value[_P] / 60)
+            blocks = _append_block(block, ends, minutes, blocks, DWELL, line, here, value[_P] / 60)
         axes = 0
         for a in range(6):
             letter = _AXES[a]
@@ -510,31 +521,31 @@ def run_words(
                     named[a, 0], named[a, 1] = blocks, line
         motion = state[_MOTION]
         if axes and motion == _UNSET:
-            _flaw(flaw, NO_MOTION, first)
+            _record_error(error, NO_MOTION, first)
         elif not axes and groups[_MOTION_GROUP] >= 0 and groups[_MOTION_GROUP] < 800:
-            _flaw(flaw, NO_AXIS if groups[_MOTION_GROUP] < 20 else NO_END, first)
-        _spare(word, groups, axes > 0 and motion >= 20, flaw, told, line)
+            _record_error(error, NO_AXIS if groups[_MOTION_GROUP] < 20 else NO_END, first)
+        _find_unused_words(word, groups, axes > 0 and motion >= 20, error, remarks, line)
         if axes and motion != _UNSET:
-            takes = _move(word, value, here, end, arcs[blocks], state, rates, flaw, told, line, first)
-            blocks = _lay(
+            takes = _move(word, value, here, end, arcs[blocks], state, rates, error, remarks, line, first)
+            blocks = _append_block(
                 block, ends, minutes, blocks, RAPID if motion == 0 else (ARC if motion >= 20 else FEED), line, end, takes
             )
             for a in range(6):
                 here[a] = end[a]
-        if flaw[_CODE]:
-            _note(told, flaw[_CODE], line, flaw[_WORD])
+        if error[_CODE]:
+            _record_remark(remarks, error[_CODE], line, error[_WORD])
         stop = m_groups[_STOP_GROUP]
         if stop >= 0:
             state[_ENDED] = stop > 1
             kind = END if stop > 1 else (SWITCHED if stop == 1 else STOP)
-            blocks = _lay(block, ends, minutes, blocks, kind, line, here, 0.0)
+            blocks = _append_block(block, ends, minutes, blocks, kind, line, here, 0.0)
             if stop == 1:
-                _note(told, MAY_STOP, line, first)
+                _record_remark(remarks, MAY_STOP, line, first)
     if not state[_ENDED]:
-        _note(told, NO_SECOND_PERCENT if state[_PERCENTS] else CUT_SHORT, lines[n - 1] if n else 1, n - 1)
+        _record_remark(remarks, NO_SECOND_PERCENT if state[_PERCENTS] else CUT_SHORT, lines[n - 1] if n else 1, n - 1)
     while k < n and state[_PERCENTS] < 2:
         if _A <= kinds[k] <= _Z:
-            _note(told, AFTER_END, lines[k], k)
+            _record_remark(remarks, AFTER_END, lines[k], k)
             break
         k += 1
     return blocks

@@ -30,15 +30,15 @@ __all__ = [
     "COMMENT",
     "DELETE",
     "LONGEST",
+    "NESTED_COMMENT",
     "NO_DIGITS",
+    "NO_MEANING",
     "NO_NUMBER",
-    "ODD",
     "PARAMETER",
     "PERCENT",
-    "REMARK",
+    "SEMICOLON_COMMENT",
     "TOO_LONG",
     "UNCLOSED",
-    "WITHIN",
     "read_words",
 ]
 
@@ -48,16 +48,16 @@ LONGEST: Final = 256
 COMMENT: Final = ord("(")
 PERCENT: Final = ord("%")
 DELETE: Final = ord("/")
-REMARK: Final = ord(";")
+SEMICOLON_COMMENT: Final = ord(";")
 
 # Numbers of the errors of a line; `lobework.proof.reader` has their texts.
 TOO_LONG: Final = 1
 UNCLOSED: Final = 2
-WITHIN: Final = 3
+NESTED_COMMENT: Final = 3
 NO_NUMBER: Final = 4
 NO_DIGITS: Final = 5
 PARAMETER: Final = 6
-ODD: Final = 7
+NO_MEANING: Final = 7
 BAD_N: Final = 8
 
 _NEWLINE, _RETURN, _TAB, _BLANK = 10, 13, 9, 32
@@ -136,8 +136,8 @@ def read_words(data: Bytes, longest: int, kinds: Bytes, values: Array, exact: By
     longest : int
         Greatest allowed number of characters in a line.
     kinds : (>= m,) uint8
-        Filled: a word's letter, as a capital; `COMMENT`, `PERCENT`, `DELETE` or `REMARK`; or a number below 32, the error of the
-        line, the rest of which is not read.
+        Filled: a word's letter, as a capital; `COMMENT`, `PERCENT`, `DELETE` or `SEMICOLON_COMMENT`; or a number below 32, the
+        error of the line, the rest of which is not read.
     values : (>= m,) float64
         Filled: the value of the number after the letter.
     exact : (>= m,) uint8
@@ -163,7 +163,7 @@ def read_words(data: Bytes, longest: int, kinds: Bytes, values: Array, exact: By
             if _white(byte):
                 k += 1
                 continue
-            value, sound = 0.0, 1
+            value, status = 0.0, 1
             if byte == _OPEN:
                 k += 1
                 while k < end and data[k] != _CLOSE and data[k] != _OPEN:
@@ -171,24 +171,24 @@ def read_words(data: Bytes, longest: int, kinds: Bytes, values: Array, exact: By
                 if k == end:
                     wrong = UNCLOSED
                 elif data[k] == _OPEN:
-                    wrong = WITHIN
+                    wrong = NESTED_COMMENT
                 k += 1
             elif _A <= byte <= _Z:
-                k, value, sound = _number(data, k + 1, end)
-                if sound < 0:
-                    wrong = -sound
+                k, value, status = _number(data, k + 1, end)
+                if status < 0:
+                    wrong = -status
                 elif byte == _N and not _line_number(data, begin + 1, k):
                     wrong = BAD_N
             elif byte in (PERCENT, DELETE):
                 k += 1
-            elif byte == REMARK:
+            elif byte == SEMICOLON_COMMENT:
                 k = end
             else:
-                wrong = PARAMETER if byte == _CROSS else ODD
+                wrong = PARAMETER if byte == _CROSS else NO_MEANING
             if wrong:
                 first = begin
             else:
-                kinds[n], values[n], exact[n] = byte, value, sound
+                kinds[n], values[n], exact[n] = byte, value, status
                 lines[n], spans[n, 0], spans[n, 1] = line, begin, k
                 n += 1
         if wrong:

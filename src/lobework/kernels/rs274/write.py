@@ -5,7 +5,7 @@ What the arrays hold:
 * ``counts`` : (moves, axes) int64, units of the last decimal: positions; ``last`` : (axes,) int64: the last positions written.
 * ``minutes`` : (moves,) float64: durations.
 * ``places`` : (axes,) int64: numbers of decimals; ``letters`` : (axes,) uint8; ``slides`` : (axes,) bool.
-* ``state`` : (5,) int64: indexed by `NUMBER` to `SLOWEST`; ``out`` : (m,) uint8: the bytes written.
+* ``state`` : (5,) int64: indexed by `NUMBER` to `TOO_SLOW`; ``out`` : (m,) uint8: the bytes written.
 """
 
 from __future__ import annotations
@@ -19,9 +19,9 @@ if TYPE_CHECKING:
 
     from lobework.geometry.rigid import Array
 
-    Whole = NDArray[np.int64]
+    Int64s = NDArray[np.int64]
 
-__all__ = ["LINES", "LONGEST", "MODE", "NUMBER", "SLOWEST", "write_moves"]
+__all__ = ["LINES", "LONGEST", "MODE", "NUMBER", "TOO_SLOW", "write_moves"]
 
 NUMBER: Final = 0
 """Index in the kernel's state: the number of the next line; 0 if lines are not numbered."""
@@ -31,7 +31,7 @@ LONGEST: Final = 2
 """Index in the state: the length of the longest line, in characters."""
 MODE: Final = 3
 """Index in the state: the feed mode, 93 or 94."""
-SLOWEST: Final = 4
+TOO_SLOW: Final = 4
 """Index in the state: 1 if a feed was too slow for a feed word."""
 _INVERSE_TIME, _PER_MINUTE = 93, 94
 """Feed modes, by their G code."""
@@ -40,24 +40,24 @@ _NEW_LINE, _SPACE, _MINUS, _POINT, _ZERO = ord("\n"), ord(" "), ord("-"), ord(".
 
 
 def write_moves(
-    counts: Whole,
-    last: Whole,
+    counts: Int64s,
+    last: Int64s,
     minutes: Array,
-    places: Whole,
+    places: Int64s,
     letters: NDArray[np.uint8],
     slides: NDArray[np.bool_],
     inverse: bool,
-    creep: float,
+    least_inverse_speed: float,
     most: int,
-    state: Whole,
+    state: Int64s,
     out: NDArray[np.uint8],
 ) -> int:
     """Write straight feed moves, one line each, and return the number of bytes.
 
     The duration of a move that moves no axis is added to the next. In inverse time, the feed is the reciprocal of the duration in
-    minutes. If the slides move more slowly than ``creep`` per minute, or inverse time may not be used, the feed is the length
-    along the slides per minute or, if no slide moves, the angle per minute; each is the root of the sum of squares (NISTIR 6556,
-    2.1.2.5). Feeds have eleven significant figures.
+    minutes. If the slides move more slowly than ``least_inverse_speed`` per minute, or inverse time may not be used, the feed is
+    the length along the slides per minute or, if no slide moves, the angle per minute; each is the root of the sum of squares
+    (NISTIR 6556, 2.1.2.5). Feeds have eleven significant figures.
 
     Parameters
     ----------
@@ -75,7 +75,7 @@ def write_moves(
         Which axes are slides.
     inverse : bool
         Whether inverse time may be used.
-    creep : float
+    least_inverse_speed : float
         Speed, in units of length per minute, below which slides are not moved in inverse time.
     most : int
         Greatest line number; the lines after it are not numbered.
@@ -88,39 +88,39 @@ def write_moves(
     at, waiting = 0, 0.0
     for i in range(n):
         waiting += minutes[i]
-        changed, length, angle = _gone(counts[i], last, places, slides)
+        changed, length, angle = _travel(counts[i], last, places, slides)
         if not changed:
             continue
         mode, feed = _INVERSE_TIME, 1 / waiting
-        if not inverse or 0 < length < creep * waiting:
+        if not inverse or 0 < length < least_inverse_speed * waiting:
             mode, feed = _PER_MINUTE, (length if length > 0 else angle) / waiting
         waiting = 0.0
         power = 10 - math.floor(math.log10(feed)) if feed > 0 else 16
         if power > 15:
             power = 15
-            state[SLOWEST] = 1
+            state[TOO_SLOW] = 1
         if power < 1:
             power = 1
         if state[MODE] != mode:
             begin = at
-            at = _numbered(state, most, out, at)
+            at = _begin_line(state, most, out, at)
             at = _code(mode, out, begin, at)
-            at = _ended(state, out, begin, at)
+            at = _end_line(state, out, begin, at)
         begin = at
-        at = _numbered(state, most, out, at)
+        at = _begin_line(state, most, out, at)
         at = _code(1, out, begin, at)
         for a in range(k):
             if counts[i, a] != last[a]:
                 at = _word(letters[a], counts[i, a], places[a], out, begin, at)
         at = _word(_F, math.floor(feed * 10.0**power + 0.5), power, out, begin, at)
-        at = _ended(state, out, begin, at)
+        at = _end_line(state, out, begin, at)
         state[MODE] = mode
         for a in range(k):
             last[a] = counts[i, a]
     return at
 
 
-def _gone(counts: Whole, last: Whole, places: Whole, slides: NDArray[np.bool_]) -> tuple[bool, float, float]:
+def _travel(counts: Int64s, last: Int64s, places: Int64s, slides: NDArray[np.bool_]) -> tuple[bool, float, float]:
     """Return whether a move changes any position, its length along the slides, and its angle about the rotary axes."""
     changed = False
     length, angle = 0.0, 0.0
@@ -136,7 +136,7 @@ def _gone(counts: Whole, last: Whole, places: Whole, slides: NDArray[np.bool_]) 
     return changed, math.sqrt(length), math.sqrt(angle)
 
 
-def _numbered(state: Whole, most: int, out: NDArray[np.uint8], at: int) -> int:
+def _begin_line(state: Int64s, most: int, out: NDArray[np.uint8], at: int) -> int:
     """Begin a line with its number, if lines are numbered; return the index of the next byte."""
     if state[NUMBER] > 0:
         at = _word(_N, state[NUMBER], 0, out, at, at)
@@ -149,7 +149,7 @@ def _code(code: int, out: NDArray[np.uint8], begin: int, at: int) -> int:
     return _word(_G, code, 0, out, begin, at)
 
 
-def _ended(state: Whole, out: NDArray[np.uint8], begin: int, at: int) -> int:
+def _end_line(state: Int64s, out: NDArray[np.uint8], begin: int, at: int) -> int:
     """End a line that begins at ``begin``, and count it; return the index of the next byte."""
     out[at] = _NEW_LINE
     state[LINES] += 1
