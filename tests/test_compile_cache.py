@@ -144,7 +144,7 @@ def answer_of(file):
 )
 def test_a_damaged_cache_file_is_recompiled_and_replaced_with_one_warning(damage, ending, tmp_path, monkeypatch):
     monkeypatch.setattr(numba.config, "CACHE_DIR", "")
-    monkeypatch.setattr(jit, "_told", set())
+    monkeypatch.setattr(jit, "_warned", set())
     file = tmp_path / "trial_kernel.py"
     file.write_text(KERNEL, encoding="utf-8")
     assert answer_of(file) == 1.5

@@ -9,7 +9,7 @@ from typing import Any, TypeVar, cast
 
 __all__ = ["compile_when_worth", "compiled"]
 
-_plainly = [0]
+_total_work = [0]
 """Sum of the work of all calls so far."""
 _Does = TypeVar("_Does", bound=Callable[..., Any])
 
@@ -20,9 +20,9 @@ def _compiled(plain: Callable[..., Any]) -> Callable[..., Any]:
 
     helpers = {name: plain.__globals__.get(name) for name in plain.__code__.co_names}
     own = {name: each for name, each in helpers.items() if getattr(each, "__module__", None) == plain.__module__}
-    twins = {name: _compiled(each) for name, each in own.items() if isinstance(each, FunctionType)}
-    if twins:
-        plain = update_wrapper(FunctionType(plain.__code__, {**plain.__globals__, **twins}), plain)
+    compiled_callees = {name: _compiled(each) for name, each in own.items() if isinstance(each, FunctionType)}
+    if compiled_callees:
+        plain = update_wrapper(FunctionType(plain.__code__, {**plain.__globals__, **compiled_callees}), plain)
     return kernel()(plain)
 
 
@@ -36,5 +36,5 @@ def compiled(plain: _Does) -> _Does:
 
 def compile_when_worth(plain: _Does, work: int, enough: int) -> _Does:
     """Return ``plain`` itself until the ``work`` of all calls is ``enough`` to repay compilation; then its compiled version."""
-    _plainly[0] += work
-    return compiled(plain) if _plainly[0] >= enough else plain
+    _total_work[0] += work
+    return compiled(plain) if _total_work[0] >= enough else plain

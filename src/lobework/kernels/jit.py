@@ -45,7 +45,7 @@ _DIGEST: Final = hashlib.sha256().digest_size
 _IMPORTED: Final = re.compile(r"^\s*(?:from|import) lobework(?:\.([\w.]+))?(?: import (\([^)]*\)|.*))?", re.MULTILINE)
 _LIBRARY: Final = Path(__file__).parents[1]
 _REMEDY: Final = "the variable NUMBA_CACHE_DIR names another folder for it"
-_told: Final[set[str]] = set()
+_warned: Final[set[str]] = set()
 
 
 class CacheWarning(UserWarning):
@@ -76,10 +76,10 @@ def kernel(parallel: Any = False, **options: Any) -> Callable[[_Does], _Does]:
     def compiled(plain: _Does) -> _Does:
         if not COMPILED:
             return np.errstate(all="ignore")(plain)
-        made = njit(error_model="numpy", nogil=True, parallel=parallel, **options)(plain)
-        made._cache = _kept(plain)
-        made.get_call_template = _without_literals(made.get_call_template)
-        return cast("_Does", _one_at_a_time(made) if parallel else made)
+        dispatcher = njit(error_model="numpy", nogil=True, parallel=parallel, **options)(plain)
+        dispatcher._cache = _kept(plain)
+        dispatcher.get_call_template = _without_literals(dispatcher.get_call_template)
+        return cast("_Does", _one_at_a_time(dispatcher) if parallel else dispatcher)
 
     return compiled
 
@@ -105,8 +105,8 @@ def _kept(plain: Callable[..., Any]) -> Any:
 def _warn(message: str) -> None:
     """Warn of each kind of problem once per process."""
     kind = message.partition(":")[0]
-    if kind not in _told:
-        _told.add(kind)
+    if kind not in _warned:
+        _warned.add(kind)
         warnings.warn(message, CacheWarning, stacklevel=2)
 
 
@@ -132,7 +132,7 @@ class _Kept(FunctionCache):
     def __init__(self, py_func: Callable[..., Any]) -> None:
         super().__init__(py_func)
         base, stamp = f"{self._impl.filename_base}.sealed", _stamp(Path(py_func.__code__.co_filename))
-        self._cache_file = _Sealed(cache_path=self._cache_path, filename_base=base, source_stamp=stamp)
+        self._cache_file = _DigestedFiles(cache_path=self._cache_path, filename_base=base, source_stamp=stamp)
 
     def save_overload(self, sig: Any, data: Any) -> None:
         """Store compiled code; if it cannot be written, warn and continue without the cache."""
@@ -143,12 +143,12 @@ class _Kept(FunctionCache):
             self.disable()
 
 
-class _Sealed(IndexDataCacheFile):
+class _DigestedFiles(IndexDataCacheFile):
     """Files of numba's cache, each preceded by its digest; a damaged file is treated as absent."""
 
     def _load_index(self) -> dict[Any, str]:
         try:
-            version, stamp, overloads = self._unsealed(Path(self._index_path))
+            version, stamp, overloads = self._verified(Path(self._index_path))
         except (OSError, _DamagedError):
             return {}
         fresh = version == self._version and stamp == self._source_stamp
@@ -160,7 +160,7 @@ class _Sealed(IndexDataCacheFile):
 
     def _load_data(self, name: str) -> Any:
         try:
-            return self._unsealed(Path(self._data_path(name)))
+            return self._verified(Path(self._data_path(name)))
         except _DamagedError as error:
             raise OSError(str(error)) from None  # numba treats the file as absent and compiles again
 
@@ -168,7 +168,7 @@ class _Sealed(IndexDataCacheFile):
         data: bytes = super()._dump(obj)
         return hashlib.sha256(data).digest() + data
 
-    def _unsealed(self, path: Path) -> Any:
+    def _verified(self, path: Path) -> Any:
         sealed = path.read_bytes()
         digest, data = sealed[:_DIGEST], sealed[_DIGEST:]
         if hashlib.sha256(data).digest() != digest:
@@ -198,7 +198,7 @@ def _gather(path: Path, found: dict[Path, bytes]) -> None:
                 _gather(file, found)
 
 
-class _Turns:
+class _ParallelState:
     """The lock for parallel kernels, and whether this process may run them."""
 
     def __init__(self) -> None:
@@ -235,26 +235,26 @@ def _gnu_openmp() -> bool:
     return bool(importlib.import_module("numba.np.ufunc.omppool").openmp_vendor == "GNU")
 
 
-_turns: Final = _Turns()
+_parallel_state: Final = _ParallelState()
 if hasattr(os, "register_at_fork"):
-    os.register_at_fork(after_in_child=_turns.fork)
+    os.register_at_fork(after_in_child=_parallel_state.fork)
 
 
-def _one_at_a_time(made: Callable[..., Any]) -> Callable[..., Any]:
+def _one_at_a_time(dispatcher: Callable[..., Any]) -> Callable[..., Any]:
     """Return a parallel kernel that runs for one calling thread at a time if numba's threading layer is 'workqueue'."""
 
-    @wraps(made)
+    @wraps(dispatcher)
     def run(*arguments: Any) -> Any:
-        if _turns.forked:
+        if _parallel_state.forked:
             raise LobeworkError(
                 "this process was forked after its parent traced or carved, and OpenMP's threads do not outlive a fork; "
                 "start processes with the method 'spawn' or 'forkserver', such as multiprocessing.get_context('spawn')"
             )
-        with _turns.lock:
-            if not _turns.layer:
-                _turns.begin()
-            if _turns.layer == "workqueue":
-                return made(*arguments)
-        return made(*arguments)
+        with _parallel_state.lock:
+            if not _parallel_state.layer:
+                _parallel_state.begin()
+            if _parallel_state.layer == "workqueue":
+                return dispatcher(*arguments)
+        return dispatcher(*arguments)
 
     return run
