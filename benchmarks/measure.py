@@ -49,7 +49,7 @@ class Line:
     met: bool
 
     def __str__(self) -> str:
-        return f"{'ok  ' if self.met else 'MISS'} {self.what:58} {self.measured:48} asked: {self.required}"
+        return f"{'ok  ' if self.met else 'MISS'} {self.what:58} {self.measured:48} required: {self.required}"
 
 
 class Claims:
@@ -67,7 +67,7 @@ class Claims:
 
     def add_result(self, what: str, measured: str) -> None:
         """Add a line with a result and without a requirement."""
-        self.add_requirement(what, measured, "(told)", True)
+        self.add_requirement(what, measured, "(no requirement)", True)
 
     def add_requirement(self, what: str, measured: str, required: str, met: bool) -> None:
         """Add a line with a result, its requirement, and whether it is met."""

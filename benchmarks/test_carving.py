@@ -37,7 +37,9 @@ def test_carving_compared_with_the_reference(kind, benchmark, claims):
     dense = [Sweep(cut.edge, cut.holder, groove(k, 8 * len(cut.tip), CUTS[kind][1]), UP, LEVEL) for k, cut in enumerate(cuts)]
     max_difference = np.abs(carved(stock, cuts) - carved(stock, dense)).max()
     claims.add_result(f"carving with a {kind}, {SAMPLES:,} samples", f"{1e3 * fast:.1f} ms")
-    claims.add_requirement("  beside the judge, stamping at each sample", f"{ratio:.0f} times as fast", "80 times", ratio >= 80)
+    claims.add_requirement(
+        "  compared with the reference, stamping at each sample", f"{ratio:.0f} times as fast", "80 times", ratio >= 80
+    )
     claims.add_requirement(
         "  from a path eight times as dense", f"{1e3 * max_difference:.3f} um", "under 0.42 um", max_difference < 4.2e-4
     )
@@ -78,13 +80,13 @@ def test_carving_compared_with_c(kind, benchmark, claims, tmp_path):
     fast, slow = medians(benchmark, compiled, hand, runs=4 * RUNS)
     max_difference = np.abs(ours - np.where(stock.inside, result, 0.0)).max()
     measured = f"{slow / fast:.2f} of its speed ({1e3 * slow:.1f} ms), {max_difference:.0e} mm apart"
-    claims.add_requirement(f"  {kind} beside C by hand, the same way of working", measured, "0.9", slow >= 0.9 * fast)
+    claims.add_requirement(f"  {kind} compared with C by hand, the same algorithm", measured, "0.9", slow >= 0.9 * fast)
 
 
 @each_cutter
 def test_carving_compared_with_a_distance_transform(kind, benchmark, claims):
     """A general distance transform of the drawn path, converted to depths by the profile of the cutter."""
-    cv2 = pytest.importorskip("cv2", reason="OpenCV is not here; pip install opencv-python-headless")
+    cv2 = pytest.importorskip("cv2", reason="OpenCV is not installed; run: pip install opencv-python-headless")
     stock, cuts, (cutter, depth) = face(), sweeps(kind), CUTS[kind]
 
     def transformed() -> np.ndarray:
@@ -108,7 +110,7 @@ def test_carving_compared_with_a_distance_transform(kind, benchmark, claims):
     fast, slow = medians(benchmark, lambda: carved(stock, cuts), transformed, runs=4 * RUNS)
     max_difference = np.abs(np.where(stock.inside, transformed() - carved(stock, cuts), 0)).max()
     measured = f"{slow / fast:.1f} times as fast ({1e3 * slow:.0f} ms), it is {1e3 * max_difference:.0f} um off"
-    claims.add_requirement(f"  {kind} beside a distance transform and profile", measured, "2 times", slow >= 2 * fast)
+    claims.add_requirement(f"  {kind} compared with a distance transform and profile", measured, "2 times", slow >= 2 * fast)
 
 
 @each_cutter
@@ -123,12 +125,14 @@ def test_carving_round_a_barrel(kind, benchmark, claims):
     fast, slow = medians(benchmark, lambda: carved(stock, cuts), judge, runs=3)
     ratio = slow / len(tip) * SAMPLES / fast
     claims.add_result(f"carving a barrel with a {kind}, {SAMPLES:,} samples", f"{fast:.2f} s")
-    claims.add_requirement("  beside the judge, stamping at each sample", f"{ratio:.0f} times as fast", "80 times", ratio >= 80)
+    claims.add_requirement(
+        "  compared with the reference, stamping at each sample", f"{ratio:.0f} times as fast", "80 times", ratio >= 80
+    )
 
 
 def test_carving_compared_with_triangle_meshes(benchmark, claims):
     """Swept solids as triangle meshes: their union is subtracted from a block."""
-    manifold3d = pytest.importorskip("manifold3d", reason="manifold3d is not here; pip install manifold3d")
+    manifold3d = pytest.importorskip("manifold3d", reason="manifold3d is not installed; run: pip install manifold3d")
     Manifold, OpType = manifold3d.Manifold, manifold3d.OpType  # noqa: N806
     stock, segments = face(), 2000
     cutter, depth = CUTS["ball"]
@@ -148,7 +152,9 @@ def test_carving_compared_with_triangle_meshes(benchmark, claims):
     (fast,) = medians(benchmark, lambda: carved(stock, cuts))
     slow = seconds(subtracted)
     measured = f"{slow / fast:,.0f} times as fast ({slow:.0f} s)"
-    claims.add_requirement(f"  {segments} segments beside solids of triangles", measured, "1000 times", slow >= 1000 * fast)
+    claims.add_requirement(
+        f"  {segments} segments compared with solids of triangles", measured, "1000 times", slow >= 1000 * fast
+    )
 
 
 def test_time_per_further_sample(benchmark, claims):
@@ -160,7 +166,7 @@ def test_time_per_further_sample(benchmark, claims):
     costs = [1e9 * (b - a) / (n - m) for a, b, m, n in zip(times[:-1], times[1:], counts[:-1], counts[1:], strict=True)]
     measured = ", ".join(f"{cost:.0f}" for cost in costs) + f" ns; {times[-1]:.2f} s in all"
     what = "each further sample, 10 thousand to 10 million"
-    claims.add_requirement(what, measured, "as much all the way", costs[-1] <= 1.5 * costs[0])
+    claims.add_requirement(what, measured, "at most 1.5 times as long at the end", costs[-1] <= 1.5 * costs[0])
 
 
 PEAK = """
@@ -185,7 +191,7 @@ print(json.dumps((now("VmHWM:") - before) / depth.nbytes))
 def test_memory_of_a_carving(path, benchmark, claims):
     """Increase of the peak memory of the whole process while it carves, including the grid, as a multiple of the grid."""
     if not Path("/proc/self/clear_refs").exists():
-        pytest.skip("this system does not tell a process's peak memory")
+        pytest.skip("this system does not report a process's peak memory")
     line = [sys.executable, "-c", PEAK, path]
     answer = benchmark.pedantic(lambda: subprocess.run(line, check=True, capture_output=True, text=True), rounds=1)
     grids = json.loads(answer.stdout)

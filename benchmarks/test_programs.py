@@ -74,5 +74,8 @@ def test_programs(benchmark, claims):
     claims.add_requirement(what, measured, "under 2 s for 100,000", wall / blocks < 2.0 / BLOCKS)
     measured = f"{long:.0f} and {short:.0f} bytes"
     claims.add_requirement(
-        f"its memory for each line, and that of {few:,}", measured, "alike: it grows with the lines", long < 1.1 * short
+        f"its memory for each line, and that of {few:,}",
+        measured,
+        "equal: memory is proportional to the lines",
+        long < 1.1 * short,
     )

@@ -72,7 +72,7 @@ def test_tracing(benchmark, claims):
     measured = f"{a_sample:.2f} ns a sample; memory alone {1e9 * written / columns[0].size:.2f}"
     claims.add_requirement(f"compiled trace, {columns[0].size:,} samples", measured, "under 2.5 ns", a_sample < 2.5)
     measured = f"{judged_a_sample / a_sample:.0f} times as fast as {judged_a_sample:.0f} ns"
-    claims.add_requirement("  beside numpy direct", measured, "30 times", judged_a_sample >= 30 * a_sample)
+    claims.add_requirement("  compared with numpy direct", measured, "30 times", judged_a_sample >= 30 * a_sample)
     claims.add_requirement("  the two differ by at most", f"{worst:.1e} mm", "1e-9 mm", worst <= 1e-9)
     claims.add_result("  whole call, planning and fresh memory included", f"{1e9 * whole / columns[0].size:.2f} ns a sample")
 
@@ -94,7 +94,7 @@ def test_tracing_through_chucks(samples, benchmark, claims):
     counts = [work().x.size for work in works]
     runs = alternate_runs(benchmark, *works, runs=RUNS + 2)
     *through, plain = (1e9 * min(each) / count for each, count in zip(runs, counts, strict=True))
-    for name, each in zip(("", ", one a stranger's"), through, strict=True):
+    for name, each in zip(("", ", one of a plugin"), through, strict=True):
         measured = f"{each / plain:.2f} times one through none, {plain:.1f} ns a sample"
         claims.add_requirement(f"trace of {counts[-1]:,} through three chucks{name}", measured, "under 3", each < 3 * plain)
 

@@ -74,5 +74,5 @@ def test_each_claim_is_one_line_of_the_table_and_a_miss_fails_its_benchmark_alon
     done = subprocess.run(line, cwd=ROOT, capture_output=True, text=True, check=False)
     table = [row for row in done.stdout.splitlines() if row.startswith(("ok   ", "MISS "))]
     assert [row[:4].strip() for row in table[-4:]] == ["ok", "ok", "MISS", "ok"]
-    assert "asked: 0.9" in table[-2]
+    assert "required: 0.9" in table[-2]
     assert "1 failed, 1 passed" in done.stdout
