@@ -109,7 +109,7 @@ def test_tracing_through_an_external_chuck_compared_with_plain(benchmark, claims
     one, other = compiled(), plain()
     worst = max(float(np.abs(getattr(one, axis) - getattr(other, axis)).max()) for axis in "xyz")
     measured = f"{slow / fast:.0f} times as fast, within {worst:.0e} mm"
-    claims.add_requirement("  beside the plain way, 200,000 samples", measured, "within 1e-10 mm", worst <= 1e-10)
+    claims.add_requirement("  compared with the plain path, 200,000 samples", measured, "within 1e-10 mm", worst <= 1e-10)
 
 
 @pytest.mark.parametrize(

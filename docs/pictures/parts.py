@@ -134,7 +134,7 @@ def cam(part):
         + f'<circle class="dot" cx="{x:.3f}" cy="0" r="0.5"/>'
     )
     low, high = path.min(axis=0) - ROLLER.radius, path.max(axis=0) + ROLLER.radius
-    return _svg(low, high, body, title, "its outline, the base circle, and a roller with the way of its centre")
+    return _svg(low, high, body, title, "its outline, the base circle, and a roller with the path of its centre")
 
 
 def _face(part, middles, title):
@@ -153,7 +153,7 @@ def _face(part, middles, title):
         + f'<circle class="accent" cx="0" cy="{-float(middles[0]):.3f}" r="{ROLLER.radius}"/>'
     )
     low, high = np.array([-ROLLER.radius, -6.0]), path.max(axis=0) + ROLLER.radius
-    return _svg(low, high, body, title, "its face rolled out at the follower's track, and a roller with the way of its centre")
+    return _svg(low, high, body, title, "its face rolled out at the follower's track, and a roller with the path of its centre")
 
 
 def _ring(picture, number, chuck=None):
@@ -193,8 +193,8 @@ def chuck(picture):
     body = "".join(_path("line", each) for each in flat[1:]) + _path("dashes accent", flat[0], closed=True) + _cross()
     corners = np.concatenate(flat)
     what = f"a wave of {picture.lobes} lobes" if picture.lobes else "a circle"
-    message = f"what it makes of {what}" + (f", cut {picture.count} times" if picture.count > 1 else "")
-    message += "; dashed, the ring without it" + (", seen aslant" if leans else "")
+    message = f"{what} cut with it" + (f" {picture.count} times" if picture.count > 1 else "")
+    message += "; dashed, the ring without it" + (", seen obliquely" if leans else "")
     return _svg(corners.min(axis=0), corners.max(axis=0), body, f"chuck {part.kind}", message)
 
 
@@ -207,9 +207,7 @@ def _leaning(points):
 def picture(kind, name, sample):
     """Return the picture of a cam or a chuck, with the settings listed here or those of its sample."""
     if sample is None and name not in {**CAMS, **CHUCKS}:
-        raise LookupError(
-            f"{kind} {name!r} cannot be drawn: nothing says with which settings; give a Sample of it in lobework_samples"
-        )
+        raise LookupError(f"{kind} {name!r} cannot be drawn: its settings are unknown; give a Sample of it in lobework_samples")
     if kind == "cam":
         return cam(CAMS.get(name, sample))
     return "".join(chuck(each) for each in CHUCKS.get(name) or (_sampled(sample),))

@@ -110,7 +110,7 @@ def shown_default(field, mark):
     if dataclasses.is_dataclass(value) and hasattr(value, "kind"):
         return code(f'{{ kind = "{value.kind}" }}')
     if value == () or value == math.inf:
-        return "none" if value == () else "without end"
+        return "none" if value == () else "unlimited"
     return code(mark.show(value) if mark else f'"{value}"' if isinstance(value, str) else str(value).lower())
 
 

@@ -95,7 +95,7 @@ def _message(drive: Drive, found: Steepest) -> str:
     each = f" in each of {cam.lobes} lobes" if cam.lobes > 1 else ""
     radius = "track" if cam.on == "face" else "base radius"
     verdict = (
-        "too steep to follow" if found.angle_deg > TOO_STEEP_DEG else f"above {USUAL_DEG:g} degrees it climbs hard and wears"
+        "too steep to follow" if found.angle_deg > TOO_STEEP_DEG else f"above {USUAL_DEG:g} degrees friction and wear are high"
     )
     times = format_number(1 / part, 2)
     return (

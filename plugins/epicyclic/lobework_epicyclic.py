@@ -113,7 +113,7 @@ class Stage:
         object.__setattr__(self, "index", Phase.of(self.index))
         require(not self.index.lobes, "index", self.index.lobes, "in degrees or turns; only cams have lobes")
         require(isinstance(self.idler, bool), "idler", self.idler, "true or false")
-        require(self.travel > 0, "travel", self.travel, "above zero", "leave it out where the slide has no end")
+        require(self.travel > 0, "travel", self.travel, "above zero", "leave it out if the travel is unlimited")
         reached = math.isfinite(self.arm) and abs(self.arm) <= self.travel
         end = f", {self.travel:g} mm to either side" if self.travel < math.inf else ""
         require(reached, "arm", self.arm, f"a length within the travel of its slide{end}")

@@ -142,7 +142,7 @@ def test_a_finding_gives_the_place_the_angle_and_the_remedies():
     (said,) = findings(Drive(Wave(lobes=12, base_radius=40.0, rise=6.0), follower=Roller(2.0)), name="waves")
     assert str(said) == (
         "warning (climb): waves, cam 1: the pressure angle of the roller is 38.3 degrees, 9.5 degrees from the top of a lobe in "
-        "each of 12 lobes; above 30 degrees it climbs hard and wears: use about 73 % of the rise (with 1.37 times the gain for "
+        "each of 12 lobes; above 30 degrees friction and wear are high: use about 73 % of the rise (with 1.37 times the gain for "
         "the same travel of the headstock), fewer lobes, or a base radius 1.37 times as large"
     )
 

@@ -77,7 +77,7 @@ def test_an_invalid_train_is_refused_with_its_line_and_key(train, message, tmp_p
         ("arm = 12", "arm = 'far'", "arm: 'far' is not understood"),
         ("arm = 12", "arm = 12\nindex = '1/2 lobe'", "index: '1/2 lobe' must be in degrees or turns; only cams have lobes"),
         ("arm = 12", "arm = 12\ntravel = 10", "arm: 12 must be a length within the travel of its slide, 10 mm to either side"),
-        ("arm = 12", "arm = 12\ntravel = 0", "travel: 0 must be above zero; leave it out where the slide has no end"),
+        ("arm = 12", "arm = 12\ntravel = 0", "travel: 0 must be above zero; leave it out if the travel is unlimited"),
         ("[[40, 120]]", "[[40, 120]]\nidler = 1", "idler: 1 does not fit here; write true or false"),
     ],
 )
@@ -179,7 +179,10 @@ def test_a_series_steps_the_slide_of_a_stage(step, tmp_path):
 
 @pytest.mark.parametrize(
     ("step", "message"),
-    [("'stage 2.arm' = 2", "nothing here has a setting 'stage 2.arm'"), ("train = 2", "nothing here has a setting 'train'")],
+    [
+        ("'stage 2.arm' = 2", "no slide, cam or chuck of this pass has a setting 'stage 2.arm'"),
+        ("train = 2", "no slide, cam or chuck of this pass has a setting 'train'"),
+    ],
 )
 def test_an_invalid_step_of_a_stage_is_refused(step, message, tmp_path):
     path = tmp_path / "job.toml"
@@ -191,7 +194,7 @@ def test_an_invalid_step_of_a_stage_is_refused(step, message, tmp_path):
 def test_the_index_must_fall_on_a_hole(tmp_path):
     chuck = read(tmp_path, 'kind = "epicyclic"', 'kind = "epicyclic"\nindex = "8 holes of 96"\nwheel = { circles = [96, 144] }')
     assert chuck.index == Phase(Fraction(1, 12))
-    with pytest.raises(InputError, match="must fall on a hole"):
+    with pytest.raises(InputError, match="must coincide with a hole"):
         read(tmp_path, 'kind = "epicyclic"', 'kind = "epicyclic"\nindex = "1/7 turn"\nwheel = { circles = [96, 144] }')
 
 
