@@ -15,7 +15,7 @@ def test_the_worst_error_is_reported_with_place_angle_and_both_values():
     expected = np.array([0.5, 0.25, 1.0, 1.567])
     with pytest.raises(Broken) as told:
         assert_close(expected - [0.0, 1e-5, 0.0, 3.2e-4], expected, 1e-9, at=at)
-    assert str(told.value) == "worst error 0.00032 mm at spindle 92.5 deg (sample 3): 1.56668 for 1.567"
+    assert str(told.value) == "worst error 0.00032 mm at spindle 92.5 deg (sample 3): 1.56668 instead of 1.567"
 
 
 def test_the_message_starts_with_the_quantity_and_names_unit_and_axis():
@@ -23,13 +23,13 @@ def test_the_message_starts_with_the_quantity_and_names_unit_and_axis():
         assert_close(
             [[1.0, 2.0], [1.0, 5.0]], [[1.0, 2.0], [1.0, 4.0]], 0.5, np.array([0.0, math.pi]), along="cam", unit="", what="slope"
         )
-    assert str(told.value) == "slope: worst error 1 at cam 180 deg (sample 1, part 1): 5 for 4"
+    assert str(told.value) == "slope: worst error 1 at cam 180 deg (sample 1, part 1): 5 instead of 4"
 
 
 def test_the_error_of_a_single_number_has_no_place():
     found = worst(2.0, 3.0)
     assert (found.error, found.place, found.at) == (1.0, (), None)
-    assert found.as_text() == "worst error 1 mm: 2 for 3"
+    assert found.as_text() == "worst error 1 mm: 2 instead of 3"
 
 
 @pytest.mark.parametrize("wrong", [math.nan, math.inf, -math.inf])

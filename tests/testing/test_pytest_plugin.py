@@ -34,7 +34,7 @@ def test_a_broken_promise_fails_only_its_own_test_and_reports_the_worst_error(be
     failed = [line for line in done.stdout.splitlines() if line.startswith("FAILED")]
     assert len(failed) == 1
     assert "[chuck plate: turns its index counterclockwise]" in failed[0]
-    assert "worst error 1.57 rad at spindle 0 deg (sample 0): -0.785398163 for 0.785398163" in done.stdout
+    assert "worst error 1.57 rad at spindle 0 deg (sample 0): -0.785398163 instead of 0.785398163" in done.stdout
 
 
 def test_a_part_without_a_sample_fails(bench):

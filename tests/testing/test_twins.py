@@ -80,7 +80,7 @@ def test_a_target_without_its_package_is_not_tested_and_the_reason_is_given(each
     lacking = targets.made(targets.points, needs=("no_such_module", "lobework-none"))
     with pytest.raises(Unjudged) as said:
         each.hold(Sample(lacking))
-    lacks = "no_such_module is not installed here; pip install 'lobework-none' brings it"
+    lacks = "no_such_module is not installed here; run: pip install 'lobework-none'"
     assert str(said.value) == lacks or each.name == "gives the known answers"
 
 

@@ -67,7 +67,7 @@ def test_a_broken_promise_is_named_and_exits_with_1(bench):
     done = bench.lobework("verify", "plate")
     assert (done.stderr, done.returncode) == ("", 1)
     broken = [line for line in done.stdout.splitlines() if "BROKEN" in line]
-    message = "index 1/8 of a turn further: worst error 1.57 rad at spindle 0 deg (sample 0): -0.785398163 for 0.785398163"
+    message = "index 1/8 of a turn further: worst error 1.57 rad at spindle 0 deg (sample 0): -0.785398163 instead of 0.785398163"
     assert broken == [f"  turns its index counterclockwise: BROKEN: {message}"]
     assert done.stdout.endswith("19 of 20 promises kept in 1797 cases, 1 broken\n")
 
@@ -90,7 +90,7 @@ def test_an_unknown_name_is_reported_with_a_suggestion_and_exits_with_2(bench):
 def test_a_plugin_that_is_left_out_is_reported_with_its_cause(bench):
     bench.package("old", "lobework_contract = 0\n")
     done = bench.lobework("verify", "old")
-    cause = "it was written for contract 0, this lobework keeps contract 2; update the plugin's package"
+    cause = "it was written for contract 0, but this version of lobework supports contract 2; update the plugin's package"
     assert done.returncode == 1
     assert done.stdout.splitlines() == [
         "plugin 'old' (lobework-old 1.0) is left out",

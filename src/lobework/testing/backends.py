@@ -201,14 +201,16 @@ _OTHER_PASSES: Final[dict[str, _Change]] = {
 _LENGTHS: Final[dict[str, _Change]] = {
     "one place": lambda sweeps: (_straight(sweeps[-1], [0.0]),),
     "many places": lambda sweeps: (_straight(sweeps[-1], np.linspace(0.0, 1.0, 1201)),),
-    "places where it rests": lambda sweeps: (_straight(sweeps[-1], [0.0, 0.0, 0.0, 1.0, 1.0]),),
+    "repeated places": lambda sweeps: (_straight(sweeps[-1], [0.0, 0.0, 0.0, 1.0, 1.0]),),
     "many passes": lambda sweeps: tuple(_straight(sweeps[-1], [part]) for part in np.linspace(0.0, 1.0, 40)),
 }
 _CHANGES: Final[dict[str, _Change]] = {"": lambda sweeps: sweeps, **_OTHER_PASSES, **_LENGTHS}
 
 
 @promised(
-    "backend", "is refused other work", "Work that it does not claim to carve is refused in one line before anything is cut."
+    "backend",
+    "is not given work that it cannot carve",
+    "Work that it does not claim to carve is refused in one line before anything is cut.",
 )
 def _refused_the_rest(sample: Sample) -> int:
     backend, cases = sample.part, 0
@@ -260,7 +262,7 @@ def _carved_before(stock: Stock) -> Depth:
 
 @promised(
     "backend",
-    "puts nothing back",
+    "never decreases a depth",
     "No depth decreases, and each is the greatest of the depths carved before and now.",
     "1e-6 mm",
 )
@@ -270,7 +272,7 @@ def _nothing_back(sample: Sample) -> int:
         before = _carved_before(stock)
         after, alone = carved(backend, stock, *sweeps, onto=before), carved(backend, stock, *sweeps)
         with _named(name):
-            assert_close(np.minimum(after - before, 0.0), np.zeros(stock.shape), 0.0, what="material returns")
+            assert_close(np.minimum(after - before, 0.0), np.zeros(stock.shape), 0.0, what="a depth decreases")
             assert_close(after, np.maximum(before, alone), _SAME, what="carved into work that was carved before")
         rays += before.size
     return rays
@@ -309,7 +311,7 @@ def _crossing(stock: Stock, sweeps: tuple[Sweep, ...]) -> tuple[Sweep, ...]:
     return *sweeps, replace(sweeps[1], tip=turned, outward=next(axes), level=next(axes), title="across")
 
 
-@promised("backend", "drops no pass", "Each of several passes leaves its mark, the first and the last too.", "1e-6 mm")
+@promised("backend", "carves every pass", "Each of several passes is carved, also the first and the last.", "1e-6 mm")
 def _drops_none(sample: Sample) -> int:
     backend, cases = sample.part, 0
     for name, stock, sweeps in carvings_for(backend.can, coarser=1.6):
@@ -317,12 +319,12 @@ def _drops_none(sample: Sample) -> int:
         for number, sweep in enumerate(sweeps, 1):
             alone = carved(backend, stock, sweep)
             if not alone.any():
-                raise Broken(f"{name}: pass {number} of {len(sweeps)}, cut by itself, leaves no mark")
+                raise Broken(f"{name}: pass {number} of {len(sweeps)}, cut by itself, is not carved")
             missing = alone - all_passes
             if not missing.max() <= _SAME:
                 row, column = (int(each) for each in np.unravel_index(int(missing.argmax()), missing.shape))
-                got = f"{all_passes[row, column]:.6g} for {alone[row, column]:.6g} mm at row {row}, column {column}"
-                raise Broken(f"{name}: pass {number} of {len(sweeps)} leaves less of its mark among the others: {got}")
+                got = f"{all_passes[row, column]:.6g} instead of {alone[row, column]:.6g} mm at row {row}, column {column}"
+                raise Broken(f"{name}: pass {number} of {len(sweeps)} is carved less deep together with the others: {got}")
             cases += 1
     return cases
 
@@ -359,7 +361,7 @@ def _leaves_alone(sample: Sample) -> int:
         for array, before in zip(arrays, kept, strict=True):
             if not np.array_equal(array, before):
                 raise Broken(
-                    f"{name}: it changes what it is given: {array.ravel()[:3].tolist()} for {before.ravel()[:3].tolist()}"
+                    f"{name}: it changes what it is given: {array.ravel()[:3].tolist()} instead of {before.ravel()[:3].tolist()}"
                 )
             cases += 1
     return cases
@@ -403,7 +405,7 @@ def _stopped(backend: Backend, name: str, stock: Stock, sweeps: tuple[Sweep, ...
 
 @promised(
     "backend",
-    "leaves bare stock bare",
+    "leaves the stock unchanged without a cut",
     "Without a pass, or with a pass in the air, nothing is cut; and nothing is cut where there is no work.",
 )
 def _uncut(sample: Sample) -> int:

@@ -101,7 +101,7 @@ def assert_same(one: Callable[[Any], Depth], other: Callable[[Any], Depth], with
     if not gap.max() <= within:
         rays = int((gap > within).sum())
         message = f"worst error {gap.max():.3g} mm at row {row}, column {column}"
-        raise Broken(f"{message}: {first[row, column]:.6g} for {second[row, column]:.6g}, and {rays} rays in all are off")
+        raise Broken(f"{message}: {first[row, column]:.6g} instead of {second[row, column]:.6g}; {rays} rays in all differ")
     return max(float(gap.max()), 0.0)
 
 

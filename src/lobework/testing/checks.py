@@ -40,7 +40,7 @@ def _found(check: Any, cuts: Sequence[Cut], traces: Sequence[Trace]) -> list[Fin
 
 @promised(
     "check",
-    "finds findings",
+    "returns valid findings",
     "Each finding has a valid level and texts of one line, also for cuts without cams or turns, and without cuts.",
 )
 def _finds(sample: Sample) -> int:
@@ -64,7 +64,9 @@ def _finds(sample: Sample) -> int:
     return cases
 
 
-@promised("check", "finds the same again", "The same cuts, given again as a list or as a tuple, give the same findings.")
+@promised(
+    "check", "returns the same findings again", "The same cuts, given again as a list or as a tuple, give the same findings."
+)
 def _again(sample: Sample) -> int:
     cases = 0
     for name, cuts, traces in _cases():

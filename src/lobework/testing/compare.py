@@ -36,7 +36,7 @@ class Worst(NamedTuple):
         if self.at is not None:
             where = f"{along} {math.degrees(self.at):.6g} deg ({where})"
         error = f"{self.error:.3g} {unit}".strip()
-        return f"worst error {error}{f' at {where}' if where else ''}: {self.got:.9g} for {self.expected:.9g}"
+        return f"worst error {error}{f' at {where}' if where else ''}: {self.got:.9g} instead of {self.expected:.9g}"
 
 
 def worst(got: Any, expected: Any, at: Array | None = None) -> Worst:
@@ -103,7 +103,7 @@ def assert_close(
     --------
     >>> assert_close([1.0, 2.0], [1.0, 2.25], 1e-9, at=np.radians([0.0, 90.0]))
     Traceback (most recent call last):
-    lobework.testing.compare.Broken: worst error 0.25 mm at spindle 90 deg (sample 1): 2 for 2.25
+    lobework.testing.compare.Broken: worst error 0.25 mm at spindle 90 deg (sample 1): 2 instead of 2.25
     """
     found = worst(got, expected, at)
     if not found.error <= within:

@@ -202,7 +202,7 @@ def _built_in_backends() -> Iterator[Backend]:
 
 @promised(
     "cutter",
-    "leaves its own outline",
+    "cuts the outline of its edge",
     "In a drilling spindle, a straight cut leaves the outline of its edge, as deep as its tip.",
     f"{CARVED_MM:g} mm",
 )

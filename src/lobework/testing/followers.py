@@ -85,14 +85,14 @@ def _valid(sample: Sample) -> int:
 @promised(
     "follower",
     "has a nose without a jump",
-    "Its height is continuous all across.",
+    "Its height is continuous over its whole width.",
     f"{JUMP_MM:g} mm",
 )
 def _continuous(sample: Sample) -> int:
     if steps := nose_jumps(sample.part, finer=_GRID_FACTOR):
         worst = max(steps, key=lambda each: each.size)
         more = f" (and at {len(steps) - 1} more places)" if len(steps) > 1 else ""
-        raise Broken(f"nose_at jumps by {worst.size:.4g} mm at {worst.after:.6g} mm across{more}")
+        raise Broken(f"nose_at jumps by {worst.size:.4g} mm at {worst.after:.6g} mm from the middle of the nose{more}")
     return max(nose_places(sample.part, finer=_GRID_FACTOR).size - 1, 1)
 
 
@@ -132,7 +132,9 @@ def _slopes(sample: Sample) -> int:
     beyond = np.abs(slope - expected) - 1e-6 * (1 + np.abs(expected)) - 4 * unsure
     if not (beyond <= 0).all():
         k = int(np.where(np.isnan(beyond), np.inf, beyond).argmax())
-        raise Broken(f"nose_slope_at: {slope[k]:.9g} for {expected[k]:.9g} at {across[k]:.6g} mm across (sample {k})")
+        raise Broken(
+            f"nose_slope_at: {slope[k]:.9g} instead of {expected[k]:.9g} at {across[k]:.6g} mm from the middle (sample {k})"
+        )
     return int(across.size)
 
 
@@ -219,7 +221,7 @@ def _reach(sample: Sample) -> int:
 
 @promised(
     "follower",
-    "is refused where it cannot bear",
+    "is refused where it cannot touch the cam",
     "A shaped follower on a rocking headstock, and one too wide for a face cam, are refused in one line; others are accepted.",
 )
 def _refused(sample: Sample) -> int:

@@ -56,7 +56,7 @@ _OF_SETTINGS: Final = {
         "treats each place independently",
     ),
     "cutter": ("never narrows with depth", "agrees with its edge"),
-    "piece": ("has a closed outline", "maps depth like its surface", "has a sound surface", "is drawn within its sheet"),
+    "piece": ("has a closed outline", "maps depth like its surface", "has a valid surface", "is drawn within its sheet"),
 }
 """Quick promises that depend on the settings."""
 _NUDGE: Final = 1e-9
@@ -134,7 +134,7 @@ def _test_variants(sample: Sample) -> int:
             except Broken as broken:
                 raise Broken(f"{name}, {_at(other)}: {broken}") from None
             except InputError as error:
-                raise Broken(f"{name}, {_at(other)}: it accepts these settings, and refuses them later: {error}") from None
+                raise Broken(f"{name}, {_at(other)}: it accepts these settings, but raises an error later: {error}") from None
             except BaseException as error:
                 raise Broken(f"{name}, {_at(other)}: it fails: {one_line(error)}") from error
     return cases or 1

@@ -106,7 +106,7 @@ def _sees(sample: Sample) -> int:
 
 @promised(
     "piece",
-    "is seen on its sheet",
+    "maps its surface onto its sheet",
     "Its surface fills its outline on the sheet; round work is developed at its true length.",
     "1e-6 of its size",
 )
@@ -148,7 +148,7 @@ def _seen_on_sheet(sample: Sample) -> int:
 
 @promised(
     "piece",
-    "has a sound surface",
+    "has a valid surface",
     "If it has a surface, that is finite, with unit normals and a wall of zero or more; if not, carving is refused.",
     "1e-9",
 )

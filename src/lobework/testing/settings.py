@@ -54,14 +54,14 @@ def _keeps_settings(sample: Sample) -> int:
     """Copy the part in several ways, and change its settings."""
     part = sample.part
     for method, same in (
-        ("made again", replace(part)),
-        ("pickled", pickle.loads(pickle.dumps(part))),
-        ("copied", copy.deepcopy(part)),
+        ("a copy made with the same settings", replace(part)),
+        ("a pickled copy", pickle.loads(pickle.dumps(part))),
+        ("a deep copy", copy.deepcopy(part)),
     ):
         if same != part:
-            raise Broken(f"{method}, it is not equal to itself: {same!r} for {part!r}")
+            raise Broken(f"{method} is not equal to it: {same!r} instead of {part!r}")
         if hash(same) != hash(part):
-            raise Broken(f"{method}, it is equal, but its hash differs")
+            raise Broken(f"{method} is equal to it, but its hash differs")
     if "\n" in repr(part):
         raise Broken("its repr has more than one line; leave it to the dataclass")
     cases = 4
@@ -151,9 +151,11 @@ def _assert_rejected(part: Any, name: str, given: float) -> None:
 
 
 for _kind in PARTS:
-    promised(_kind, "keeps its settings", "A part made again, copied or pickled is equal; one with other settings is not.")(
-        _keeps_settings
-    )
+    promised(
+        _kind,
+        "keeps its settings",
+        "A copy with the same settings, a deep copy and a pickled copy are equal to the part; one with other settings is not.",
+    )(_keeps_settings)
     promised(_kind, "goes through a job file", "Its settings can be written to a job file and read again without change.")(
         _goes_through_a_file
     )

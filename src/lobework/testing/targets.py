@@ -46,7 +46,7 @@ _UNITS: Final[tuple[LengthUnit, ...]] = ("mm", "inch")
 def ready(target: Target) -> Target:
     """Return the target; raise `Unjudged` if a package that it needs is not installed."""
     if target.needs and find_spec(target.needs[0]) is None:
-        raise Unjudged(f"{target.needs[0]} is not installed here; pip install '{target.needs[1]}' brings it")
+        raise Unjudged(f"{target.needs[0]} is not installed here; run: pip install '{target.needs[1]}'")
     return target
 
 

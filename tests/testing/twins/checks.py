@@ -104,19 +104,21 @@ NONE = ExpectedValue(lambda it: len(it([], [])), 0, "nothing to look at")
 ONE = ExpectedValue(lambda it: len(it([], [])), 1, "a book, page 9")
 
 TWINS = [
-    Twin("finds words", "finds findings", Sample(rude), "which is not a lobework.plugins.Finding"),
-    Twin("a level that there is not", "finds findings", Sample(shouting), "a level is one of note, warning, problem"),
-    Twin("two lines", "finds findings", Sample(wordy), "it must be one line of text"),
-    Twin("nowhere", "finds findings", Sample(speechless), "where is ' '"),
-    Twin("fails without cams", "finds findings", Sample(driven), "one ring, in inch: it fails: IndexError"),
-    Twin("fails without cuts", "finds findings", Sample(averaging), "no cuts at all: it fails"),
-    Twin("counts its calls", "finds the same again", Sample(counting), "the second time"),
-    Twin("takes a list alone", "finds the same again", Sample(listing), "its findings differ the second time: 0 after 1"),
+    Twin("finds words", "returns valid findings", Sample(rude), "which is not a lobework.plugins.Finding"),
+    Twin("a level that there is not", "returns valid findings", Sample(shouting), "a level is one of note, warning, problem"),
+    Twin("two lines", "returns valid findings", Sample(wordy), "it must be one line of text"),
+    Twin("nowhere", "returns valid findings", Sample(speechless), "where is ' '"),
+    Twin("fails without cams", "returns valid findings", Sample(driven), "one ring, in inch: it fails: IndexError"),
+    Twin("fails without cuts", "returns valid findings", Sample(averaging), "no cuts at all: it fails"),
+    Twin("counts its calls", "returns the same findings again", Sample(counting), "the second time"),
+    Twin(
+        "takes a list alone", "returns the same findings again", Sample(listing), "its findings differ the second time: 0 after 1"
+    ),
     Twin("finds nothing in anything", "finds something", Sample(blind, known=[NONE]), "it finds nothing in 11 cases"),
     Twin("finds the same in everything", "finds nothing without cuts", Sample(constant), "without any cuts it finds"),
     Twin("prints what it does", "prints nothing", Sample(chatty), "it prints 'looking'"),
-    Twin("fails in inches", "finds findings", Sample(in_mm), "in inch: it fails: KeyError"),
-    Twin("says each thing once", "finds the same again", Sample(once), "its findings differ the second time: 0 after"),
+    Twin("fails in inches", "returns valid findings", Sample(in_mm), "in inch: it fails: KeyError"),
+    Twin("says each thing once", "returns the same findings again", Sample(once), "its findings differ the second time: 0 after"),
     Twin("drops cuts from the list", "leaves its input alone", Sample(sorting), "changes what it is given"),
     Twin("moves the traces", "leaves its input alone", Sample(moving), "changes what it is given: [1][0].x"),
     Twin("another answer than the book's", "gives the known answers", Sample(turns, known=[ONE]), "0 for 1; source: a book"),

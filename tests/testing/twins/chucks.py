@@ -546,7 +546,9 @@ TWINS = [
         Sample(Clockwise()),
         "index 1/8 of a turn further: worst error",
     ),
-    Twin("its index turns twice as far", "turns its index counterclockwise", Sample(TwiceOn()), "1.57079633 for 0.785398163"),
+    Twin(
+        "its index turns twice as far", "turns its index counterclockwise", Sample(TwiceOn()), "1.57079633 instead of 0.785398163"
+    ),
     Twin("its slide is past its end", "keeps its slides in their travel", Sample(PastItsEnd()), "1 mm past its travel"),
     Twin("ends the wrong way round", "keeps its slides in their travel", Sample(Backwards()), "low must be below high"),
     Twin("three places for every angle", "keeps its slides in their travel", Sample(Unmeasured()), "shape (3,)"),
@@ -566,7 +568,7 @@ TWINS = [
     Twin("fails with three swings", OTHERS, Sample(OnlySo()), "swings=3"),
     Twin("bends where its arc is wide", OTHERS, Sample(FarOff()), "stays rigid, at FarOff("),
     Twin("no number on the other side", OTHERS, Sample(Reversed()), "arm=-3.0"),
-    Twin("refuses late", OTHERS, Sample(Shy()), "it accepts these settings, and refuses them later: arm="),
+    Twin("refuses late", OTHERS, Sample(Shy()), "it accepts these settings, but raises an error later: arm="),
     Twin("comes back with equal wheels only", OTHERS, Sample(Geared2()), "repeats after its period, at Geared2("),
     Twin("mm, and a plain number", UNITS, lever("A", arm=float), "arm: its docstring says mm, and it is marked as a plain"),
     Twin("mm, and an Angle", UNITS, lever("B", rod=Angle), "rod: its docstring says mm, and it is marked Angle"),

@@ -265,8 +265,13 @@ TWINS = [
     Twin("takes anything", "refuses nan and infinity", Sample(Gullible(3.0)), "radius=nan is accepted"),
     Twin("is square", "has valid attributes", Sample(Square(3.0)), "form is 'square'"),
     Twin("nan at its tip", "has valid attributes", Sample(Lost(3.0)), "nose_at: nan at sample 200"),
-    Twin("nan beside its tip", "has valid attributes", Sample(LostAWhile()), "nose_at gives nan at 0.70"),
-    Twin("a step beside its tip", "has a nose without a jump", Sample(Stepped()), "nose_at jumps by 0.25 mm at 0.7 mm across"),
+    Twin("nan beside its tip", "has valid attributes", Sample(LostAWhile()), "nose_at returns nan at 0.70"),
+    Twin(
+        "a step beside its tip",
+        "has a nose without a jump",
+        Sample(Stepped()),
+        "nose_at jumps by 0.25 mm at 0.7 mm from the middle of the nose",
+    ),
     Twin("radius for diameter in one place", "has the form that it declares", Sample(Diameter(3.0)), "3 for 6"),
     Twin(
         "radius for diameter all through", "has the form that it declares", Sample(Halved(3.0)), "its radius, against its radius"
@@ -279,7 +284,7 @@ TWINS = [
     Twin("changes its input", "leaves its input alone", Sample(Overwriting(3.0)), "nose_at: it changes"),
     Twin("one buffer for every answer", "gives the same result again", Sample(Sharing(3.0)), "nose_at: the result changes"),
     Twin("an oval that bears as one", "has the right reach on a disc", Sample(Oval(3.0)), "its reach: worst error"),
-    Twin("refuses what it can", "is refused where it cannot bear", Sample(Shy(3.0)), "refuses it: cam[1]: q="),
+    Twin("refuses what it can", "is refused where it cannot touch the cam", Sample(Shy(3.0)), "refuses it: cam[1]: q="),
     Twin("another answer than the book's", "gives the known answers", Sample(Halved(3.0), known=[TOP]), "source: its definition"),
 ]
 HONESTS = [Sample(Ball(3.0), known=[TOP]), Sample(Bow())]
