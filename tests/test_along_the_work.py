@@ -211,7 +211,10 @@ WRONG = {
     ),
     "from turn to turn while the spindle stands": (
         {"more": "turns = 0\ntravel = { z = -1 }", "twist": "angle = 90, turns = 2"},
-        "twist.turns=2: the spindle stands still in this pass; write over, the length in which it twists",
+        (
+            "twist.turns=2: the spindle stands still in this pass; write twist.over, the length along the work over which the "
+            "cam twists"
+        ),
     ),
     "a phase between notches": (
         {"lathe": "hand-bench", "each": "z = -1"},

@@ -203,7 +203,7 @@ def test_an_arc_of_a_job_file_is_read_and_listed_in_the_settings(tmp_path):
     assert found["arc radius"] == "25.4 mm"
     assert (found["arc from"], found["arc to"], found["arc cutter"]) == ("15 deg", "90 deg", "turns")
     assert (found["arc about z"], found["begins at depth"]) == ("-25 mm", "0.5 mm")
-    assert found["axis B"] == "moves the cutter, without end"
+    assert found["axis B"] == "moves the cutter, unlimited travel"
     assert "pointing along the spindle" in found["4. cutter"]
 
 
@@ -225,10 +225,13 @@ def test_the_program_moves_the_slides_and_the_cutter_together(tmp_path):
             {"arc": "{ radius = 0, from = 15, to = 80 }"},
             "pass[1].arc.radius: 0 must be above zero over a dome, below zero in a hollow",
         ),
-        ({"arc": "{ radius = 25, from = 15, to = '15 deg' }"}, "pass[1].arc.to: '15 deg' must be another angle than from, 15,"),
+        (
+            {"arc": "{ radius = 25, from = 15, to = '15 deg' }"},
+            "pass[1].arc.to: '15 deg' must be different from the angle 'from', 15,",
+        ),
         (
             {"arc": "{ radius = 25, from = -180, to = 180 }"},
-            "pass[1].arc.to: 180 must be another angle than from, -180, and less",
+            "pass[1].arc.to: 180 must be different from the angle 'from', -180, and less",
         ),
         ({"arc": "{ radius = 25, from = 15, to = 400 }"}, "pass[1].arc.to: 400 must be -360 to 360 degrees"),
         ({"arc": "{ radius = 25, from = 15, to = 80, cutter = 'stays' }"}, "write 'turns' or 'keeps'"),
@@ -243,7 +246,7 @@ def test_the_program_moves_the_slides_and_the_cutter_together(tmp_path):
         ({"without": "z"}, "has no axis that moves the z"),
         (
             {"without": "cutter"},
-            "(write 'keeps' where it does not), but lathe 'lathe of this job' has no axis that moves the cutter",
+            "(write 'keeps' if it does not turn), but lathe 'lathe of this job' has no axis that moves the cutter",
         ),
     ],
 )

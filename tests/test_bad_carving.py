@@ -101,7 +101,7 @@ WRONG = {
     ),
     "a profile in degrees": (
         profile('[[0, 0], ["1 deg", 1]]'),
-        f":14: cutter.points: '1 deg': the unit 'deg' does not fit here; allowed: mm, cm, in, inch; {LENGTHS}",
+        f":14: cutter.points: '1 deg': the unit 'deg' is not allowed here; allowed: mm, cm, in, inch; {LENGTHS}",
     ),
     "a profile of far too many points": (
         profile([[k, k] for k in range(501)]),
@@ -220,7 +220,7 @@ OPTIONS = {
     "a resolution too coarse": ("--resolution", "9 mm", "'9 mm' must be above zero and at most 5 mm, a quarter of the work's"),
     "a resolution in words": ("--resolution", "fine", "'fine' is not understood; write for example '3 mm' or '3/8 in'"),
     "no resolution at all": ("--resolution", "", "'' is not understood; write for example '3 mm' or '3/8 in'"),
-    "a resolution in degrees": ("--resolution", "1 deg", "'1 deg': the unit 'deg' does not fit here; allowed: mm, cm, in"),
+    "a resolution in degrees": ("--resolution", "1 deg", "'1 deg': the unit 'deg' is not allowed here; allowed: mm, cm, in"),
     "a grid past memory": ("--resolution", "0.0001 mm", "'0.0001 mm' needs 1.51e+11 rays, which would take 1,809.6 GB to carve"),
     "a backend that is not installed": ("--backend", "plane", "no backend is called 'plane'; did you mean 'plain'?; installed: "),
     "a drawing's target": ("--as", "svg", "no target for the carving is called 'svg'"),
@@ -255,7 +255,10 @@ def test_a_missing_picture_library_is_reported_before_carving(bench, monkeypatch
     monkeypatch.setattr(importlib.util, "find_spec", lambda name: None if name == "PIL" else real(name))
     monkeypatch.setattr(job, "trace", lambda *_, **__: pytest.fail("it was traced"))
     bench.job.write_text(BARREL, encoding="utf-8")
-    assert bench.refusal("carve", bench.job) == "--as relief: pip install 'lobework[picture]' brings what it needs"
+    assert (
+        bench.refusal("carve", bench.job)
+        == "--as relief: a package that it needs is not installed; run: pip install 'lobework[picture]'"
+    )
 
 
 @pytest.mark.parametrize("name", ["relief.png"])

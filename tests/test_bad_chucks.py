@@ -35,13 +35,14 @@ WHEEL = "wheel = { circles = [96, 144] }"
 LENGTH = "write a length such as 3, '3 mm' or '1/8 in', or '16 turns' of its screw"
 OF_A_WHEEL = "the holes of each circle, such as [96, 112, 144] or { outer = 96, inner = 72 }"
 NO_SCREW = (
-    "must be in mm or inches while the chuck's screw is not known; give it, as in screw = { lead = '0.1 in', divisions = 10 }"
+    "must be in mm or inches, because the chuck's screw is not specified; specify it, as in "
+    "screw = { lead = '0.1 in', divisions = 10 }"
 )
-NO_WHEEL = "must be an angle while the chuck's wheel is not known; give it, as in wheel = { circles = [96, 144] }"
+NO_WHEEL = "must be an angle, because the chuck's wheel is not specified; specify it, as in wheel = { circles = [96, 144] }"
 
 
 def between(turns, nearest):
-    return f"{turns} turn must fall on a hole, but is between those of every circle; the nearest is {nearest}"
+    return f"{turns} turn must coincide with a hole, but no circle has one there; the nearest is {nearest}"
 
 
 def past(name, stands, end, after):
@@ -55,7 +56,7 @@ def lacks(name, need, lathe, fittings):
 
 
 def off_the_lathe(carried, reach):
-    by, remedy = (f"carried by {carried}, ", "wind the chucks in, or take") if carried else ("", "take")
+    by, remedy = (f"displaced by {carried}, ", "reduce the displacement of the chucks, or take") if carried else ("", "take")
     far = f"it reaches {reach} mm from the spindle's axis, and the swing of lathe 'rocking-bench' is 160 mm"
     return f"pass[1]: the work does not clear the bed: {by}{far}; {remedy} smaller work, or another lathe"
 
@@ -92,11 +93,17 @@ WRONG = {
     ),
     "holes of a circle that is not there": (
         eccentric("shift = 1", 'index = "8 holes of 100"', WHEEL),
-        ":7: chuck[1].index: '8 holes of 100' must be on a circle by name, as in '8 holes of 96'; the wheel has circles 96, 144",
+        (
+            ":7: chuck[1].index: '8 holes of 100' must be in holes of a circle of the wheel, as in '8 holes of 96'; "
+            "the wheel has circles 96, 144"
+        ),
     ),
     "holes of no circle by name": (
         eccentric("shift = 1", 'index = "8 holes"', WHEEL),
-        ":7: chuck[1].index: '8 holes' must be on a circle by name, as in '8 holes of 96'; the wheel has circles 96, 144",
+        (
+            ":7: chuck[1].index: '8 holes' must be in holes of a circle of the wheel, as in '8 holes of 96'; "
+            "the wheel has circles 96, 144"
+        ),
     ),
     "an index between the holes": (
         eccentric("shift = 1", 'index = "1/7 turn"', WHEEL),
@@ -157,7 +164,7 @@ WRONG = {
     ),
     "a slide without travel": (
         eccentric("shift = 1", "travel = 0"),
-        ":7: chuck[1].travel: 0 must be above zero; leave it out if the slide has no end",
+        ":7: chuck[1].travel: 0 must be above zero; leave it out if the travel is unlimited",
     ),
     "a step past the slide's end": (
         stepped("shift = 1", "travel = 5", each="eccentric.shift = 3"),
@@ -276,12 +283,12 @@ def test_invalid_chucks_are_refused_in_python_with_the_same_line():
         lambda: replace(bench_lathe(), fittings="ring"): "fittings='ring': must be a list of names, such as ('ring',)",
         lambda: replace(bench_lathe(), swing="6 in"): "swing=6 in: must be above zero; leave it out if there is no bed",
         lambda: replace(bench_lathe(), chucks=(Oval,)): (
-            "chucks=(<class 'lobework.parts.chuck.Oval'>,): must be mounted; put each on with lathe.mount(chuck)"
+            "chucks=(<class 'lobework.parts.chuck.Oval'>,): must be a tuple of Mounted; mount each chuck with lathe.mount(chuck)"
         ),
         lambda: Dome(tilt_deg=math.nan): "tilt=nan: must be from -180 to 180 degrees",
         lambda: Oval(throw=1.0, swing=math.nan): "swing=nan: must be a finite length",
         lambda: bench_lathe().mount(EccentricChuck(shift=1.0, index="1/7 turn", wheel=Wheel([96]))): (
-            "chuck[1].index: 1/7 turn must fall on a hole, but is between those of every circle; "
+            "chuck[1].index: 1/7 turn must coincide with a hole, but no circle has one there; "
             "the nearest is 14 holes of the 96 circle, 1.071429 degrees further"
         ),
         lambda: replace(bench_lathe(), fittings=()).mount(Oval(throw=1.0)): (
@@ -365,14 +372,14 @@ def spun(monkeypatch):
 NAMED = f"pass[1]: chuck 'spun' ({Spun.__module__}.Spun): "
 CAME = "; it came with plugin 'spin' (lobework-spin 0.3); LOBEWORK_TRACEBACK=1 shows where"
 FAULTS = {
-    "no motion": "motions gives ndarray; it must give a lobework.Rigid",
-    "one matrix": "motions gives a rotation of shape (3, 3) for 7 angles; it must be (7, 3, 3) or (1, 3, 3)",
-    "one shift": "motions gives a shift of shape (3,) for 7 angles; it must be (7, 3) or (1, 3)",
-    "three of seven": "motions gives a rotation of shape (3, 3, 3) for 7 angles; it must be (7, 3, 3) or (1, 3, 3)",
-    "lists": "motions gives a rotation that is not an array of float64; make it with lobework.Rigid.move and .turn",
-    "whole numbers": "motions gives a rotation that is not an array of float64; make it with lobework.Rigid.move and .turn",
-    "shear": "motions gives a motion that is not rigid at 180 degrees of the spindle: it stretches or shears the work",
-    "mirror": "motions gives a motion that is not rigid at 0 degrees of the spindle: it mirrors the work",
+    "no motion": "motions returns ndarray; it must return a lobework.Rigid",
+    "one matrix": "motions returns a rotation of shape (3, 3) for 7 angles; it must be (7, 3, 3) or (1, 3, 3)",
+    "one shift": "motions returns a shift of shape (3,) for 7 angles; it must be (7, 3) or (1, 3)",
+    "three of seven": "motions returns a rotation of shape (3, 3, 3) for 7 angles; it must be (7, 3, 3) or (1, 3, 3)",
+    "lists": "motions returns a rotation that is not an array of float64; make it with lobework.Rigid.move and .turn",
+    "whole numbers": "motions returns a rotation that is not an array of float64; make it with lobework.Rigid.move and .turn",
+    "shear": "motions returns a motion that is not rigid at 180 degrees of the spindle: it stretches or shears the work",
+    "mirror": "motions returns a motion that is not rigid at 0 degrees of the spindle: it mirrors the work",
 }
 
 
@@ -397,16 +404,16 @@ def test_invalid_motions_are_reported_with_their_plugin(fault, bench, spun):  # 
 @pytest.mark.parametrize(("fault", "degrees"), [("no number", 120), ("endless", 0)])
 def test_motions_that_are_not_finite_are_refused_with_the_chuck_s_settings(fault, degrees, bench, spun):  # noqa: F811
     bench.job.write_text(job(chuck("spun", f'fault = "{fault}"')), encoding="utf-8")
-    gives = f"motions gives a shift that is not finite at {degrees} degrees of the spindle"
+    gives = f"motions returns a shift that is not finite at {degrees} degrees of the spindle"
     settings = f"fault {fault}, is_dynamic True, period_turns 1"
-    message = f"{gives}, with {settings}; it must be finite everywhere: change its settings, or mend it"
+    message = f"{gives}, with {settings}; it must be finite everywhere: change its settings, or correct the part"
     came = "; it came with plugin 'spin' (lobework-spin 0.3)"
     line = f"{bench.job}:7: {NAMED.replace('pass[1]: ', 'pass[1].chuck[1]: ')}{message}{came}"
     assert {bench.refusal(command, bench.job) for command in (*COMMANDS, "carve")} == {line}
 
 
 def test_a_moving_chuck_with_is_dynamic_false_is_refused(bench, spun):  # noqa: F811
-    message = "is_dynamic is False, but it moves as the spindle turns; say True, or hold it still"
+    message = "is_dynamic is False, but it moves as the spindle turns; set it to True, or return the same motion at every angle"
     assert fault_of(bench, 'fault = ""', "is_dynamic = false") == NAMED + message + CAME
 
 
@@ -416,9 +423,9 @@ def test_a_negative_period_is_refused(bench, spun):  # noqa: F811
 
 
 def test_invalid_slides_are_reported(bench, spun):  # noqa: F811
-    message = "slides gives a position of 'slide' of shape (4,) for 7 angles; it must be (7,) or (1,), and finite"
+    message = "slides returns a position of 'slide' of shape (4,) for 7 angles; it must be (7,) or (1,), and finite"
     assert fault_of(bench, 'fault = "half the places"') == NAMED + message + CAME
-    message = "slides gives ndarray; it must give a tuple of lobework.plugins.ChuckSlide"
+    message = "slides returns ndarray; it must return a tuple of lobework.plugins.ChuckSlide"
     assert fault_of(bench, 'fault = "a slide\'s place"') == NAMED + message + CAME
 
 

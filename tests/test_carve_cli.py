@@ -117,7 +117,7 @@ def test_a_cut_deeper_than_the_height_of_the_edge_is_a_problem_with_exit_code_1(
 def test_check_finds_the_cutter_s_body_in_the_wood_before_anything_is_carved(bench, capsys):
     Path("barrel.toml").write_text(at("depth = 0.4", "depth = 1.5"), encoding="utf-8")
     assert main(["check", "barrel.toml"]) == 1
-    message = f"problem (work): rings: goes 1.5 mm deep, in rings 1 first, but the cutter's edge is 1 mm high, {BODY}"
+    message = f"problem (work): rings: goes 1.5 mm deep, first in rings 1, but the cutter's edge is 1 mm high, {BODY}"
     assert capsys.readouterr().out.splitlines()[0] == message
     Path("barrel.toml").write_text(at("depth = 0.4", "depth = 1.0"), encoding="utf-8")
     main(["check", "barrel.toml"])
@@ -143,9 +143,9 @@ def test_make_reports_the_findings_of_carving_and_of_the_check(bench, capsys):
     assert "wrote barrel/tally.txt\n" in said
     assert f"{THROUGH[0]}\n" in said
     assert said.count(BODY) == 1
-    assert f"problem (work): rings: goes 3.2 mm deep, in rings 1 first, but the cutter's edge is 1 mm high, {BODY}\n" in said
+    assert f"problem (work): rings: goes 3.2 mm deep, first in rings 1, but the cutter's edge is 1 mm high, {BODY}\n" in said
     assert (
-        "warning (work): rings: goes 3.2 mm deep, in rings 1 first, through work 3 mm thick; keep clear of what holds the work\n"
+        "warning (work): rings: goes 3.2 mm deep, first in rings 1, through work 3 mm thick; keep clear of what holds the work\n"
         in said
     )
 
@@ -203,7 +203,7 @@ def test_check_finds_a_path_beyond_the_end_of_a_barrel(bench, capsys):
     Path("barrel.toml").write_text(at("z = -5", "z = 1"), encoding="utf-8")
     assert main(["check", "barrel.toml"]) == 1
     assert capsys.readouterr().out.splitlines()[0] == (
-        "warning (work): rings: the tip cuts up to 1 mm beyond the edge of the work, in rings 1 first; begin nearer the middle"
+        "warning (work): rings: the tip cuts up to 1 mm beyond the edge of the work, first in rings 1; begin nearer the middle"
     )
 
 

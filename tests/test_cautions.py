@@ -76,7 +76,7 @@ def test_sheet_program_and_table_of_moves_list_all_cautions():
 
 def test_an_air_table_of_moves_states_this_first():
     rows = list(csv.reader(io.StringIO(moves.render(job().program(5.0)).decode())))
-    assert rows[1][-1] == "in air: every cut stays 5 mm off the work, to be tried without cutting"
+    assert rows[1][-1] == "trial in air: the tip stays at least 5 mm off the work in every cut"
     assert not any("in air:" in row[-1] for row in csv.reader(io.StringIO(moves.render(job().program()).decode())))
 
 

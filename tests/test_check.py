@@ -47,7 +47,7 @@ def test_a_pass_that_does_not_close_gives_a_warning_with_gap_and_remedy():
     """4 lobes at 2/3 are 8/3 a turn: one turn leaves a third of a lobe, 1/3 * 360 / (8/3) = 45 degrees of the work."""
     (message,) = found_by(closure_findings, rings(ratio="2/3"))
     assert message.startswith("warning (closure): rings: 1 turn leaves a gap of ")
-    assert "misses its own beginning by -45 degrees" in message
+    assert "misses its start by -45 degrees" in message
     assert "closes after 3 turns: set turns = 3" in message
 
 
@@ -63,14 +63,14 @@ def test_a_bridged_hollow_is_reported_once_per_series():
     assert len(findings) == 1
     assert "warning (bridging): rings, cam 1: the roller spans the cam from " in findings[0]
     assert "in each of 6 lobes" in findings[0]
-    assert findings[0].endswith("only a knife would reach")
+    assert findings[0].endswith("only a knife would reach the bottom")
 
 
 def test_a_roller_too_large_for_a_wave_is_reported_with_the_largest_that_reaches():
     """r^2 / (r'' - r) in the hollow: 3600 / (288 - 60) = 15.789 mm, to the formula of METU *Mechanisms* 8.5."""
     cam = Wave(lobes=12, base_radius=60.0, rise=4.0)
     (message,) = found_by(bridging_findings, rings(cam=cam, follower=Roller(20.0)))
-    assert "a roller of 15.789 mm radius or less would reach" in message
+    assert "a roller of 15.789 mm radius or less would reach the bottom" in message
     assert found_by(bridging_findings, rings(cam=cam, follower=Roller(15.0))) == []
 
 
@@ -104,8 +104,8 @@ def test_a_rounded_percent_is_noted_with_the_gap_and_the_turns_until_it_is_visib
     lathe = driven(turned_by="motor", percent_places=2)
     (message,) = found_by(ratio_findings, rings(ratio="2/3", turns=3), lathe)
     assert message == (
-        "note (ratio): rings, cam 1: runs at 66.67 %, not 2/3 (percent, 2 decimals): after 3 turns the wave misses its own "
-        "beginning by 0.054 degrees, 0.024 mm at a radius of 25 mm; this is visible after 7 turns; use a ratio that the drive "
+        "note (ratio): rings, cam 1: runs at 66.67 %, not 2/3 (percent, 2 decimals): after 3 turns the wave misses its "
+        "start by 0.054 degrees, 0.024 mm at a radius of 25 mm; this is visible after 7 turns; use a ratio that the drive "
         "can make, or gears"
     )
     (warned,) = found_by(ratio_findings, rings(ratio="2/3", turns=9), lathe)
@@ -172,7 +172,7 @@ def test_work_that_contains_the_whole_pattern_gives_no_finding():
 def test_a_tip_beyond_the_edge_gives_a_warning_with_distance_and_first_cut():
     """A disc of 40 mm ends 20 mm out: rings at 15, 18, 21 and 24 mm leave it by 4 mm at most, the third first."""
     (message,) = found_on(DISC, plain().series(4, x=3.0))
-    assert message.startswith("warning (work): rings: the tip cuts up to 4 mm beyond the edge of the work, in rings 3 first")
+    assert message.startswith("warning (work): rings: the tip cuts up to 4 mm beyond the edge of the work, first in rings 3")
 
 
 def test_the_overrun_of_a_wave_is_measured_at_its_crest():
@@ -190,7 +190,7 @@ def test_a_tip_beyond_the_edge_but_clear_of_the_face_gives_no_edge_warning():
 def test_a_tip_through_the_back_of_the_work_gives_a_warning():
     (message,) = found_on(DISC, plain(depth=2.0).series(4, depth=1.25))
     assert (
-        message == "warning (work): rings: goes 5.75 mm deep, in rings 4 first, through work 5 mm thick; "
+        message == "warning (work): rings: goes 5.75 mm deep, first in rings 4, through work 5 mm thick; "
         "keep clear of what holds the work"
     )
 
@@ -262,7 +262,7 @@ def test_findings_of_an_inch_job_are_in_inches(tmp_path):
     assert [each for each in message if " mm" in each or "1.27" in each] == []
     assert {each.kind for each in found} >= {"travel", "work", "template", "closure", "bridging", "frame", "carving"}
     assert "travel: goes to -2.6 in; the travel of Z ends at -2.3622 in" in message
-    assert sum("let a rubber as large as its sweep, rubber = '0.5 in', follow the template" in each for each in message) == 1
+    assert sum("use a rubber with the radius of the cutter's sweep: rubber = '0.5 in'" in each for each in message) == 1
     assert sum("26 deg off the groove at z " in each and " in; write" in each for each in message) == 1
 
 

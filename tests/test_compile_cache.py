@@ -82,7 +82,7 @@ def test_without_a_writable_folder_kernels_are_compiled_in_memory_with_one_warni
     done = run(sealed_off(tmp_path), "-c", CALL, HOME=os.devnull)
     (message,) = warned(done)
     assert done.stdout == ANSWER
-    assert message.startswith("compiled code cannot be kept: ")
+    assert message.startswith("compiled code cannot be stored: ")
     assert "NUMBA_CACHE_DIR" in message
     assert kept(tmp_path) == []
 
@@ -109,7 +109,7 @@ def test_a_command_runs_without_a_writable_folder_and_reports_it_in_one_line(tmp
     assert done.returncode == 0
     assert done.stdout.startswith("wrote knob")
     (line,) = [line for line in done.stderr.splitlines() if "note: " in line]
-    assert line.startswith("lobework: note: compiled code cannot be kept: ")
+    assert line.startswith("lobework: note: compiled code cannot be stored: ")
     assert "Traceback" not in done.stderr
 
 

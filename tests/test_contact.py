@@ -177,6 +177,6 @@ class Unmarked(EccentricCam):
     [(Wave(lobes=12, base_radius=60.0, rise=4.0), Contrary(1.2, 4.0)), (Unmarked(radius=30.0, offset=5.0), Knife())],
 )
 def test_a_slope_that_is_not_the_derivative_is_attributed_to_its_plugin(cam, follower):
-    message = f"cam '{cam.kind}' under follower '{follower.kind}': their contact cannot be computed: in one of them the slope is"
+    message = f"cam '{cam.kind}' under follower '{follower.kind}': their contact cannot be computed: one of the two shapes is "
     with pytest.raises(PluginError, match=message):
         lift_of(cam, follower)

@@ -115,7 +115,7 @@ def test_plus_swings_the_cutter_counterclockwise_from_the_spindle_direction_towa
     assert plus_of(AXES[4]).startswith(
         "turns the cutter counterclockwise, seen from above: at 0 it points along the spindle, at 90 across"
     )
-    assert trial_of(AXES[4]) == "send B from 0 to 90: the cutter must point across the spindle, from X plus"
+    assert trial_of(AXES[4]) == "send B from 0 to 90: the cutter must point across the spindle, from the X plus side"
 
 
 def test_a_gain_other_than_1_is_listed():
@@ -207,7 +207,7 @@ def test_programs_of_random_lathes_with_reversed_axes_are_proved():
 
 
 def test_a_slide_is_not_reversed():
-    with pytest.raises(SettingError, match="reversed=true: must be left out of the x slide"):
+    with pytest.raises(SettingError, match="reversed=true: must be left out for the x slide"):
         Axis(moves="x", letter="X", reversed=True)
 
 

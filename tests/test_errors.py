@@ -88,7 +88,7 @@ REFUSED = [
     (lambda: Drive(WAVE, follower=Knife(), ratio="1/0"), "divides by zero"),
     (lambda: Drive(WAVE, follower=Knife(), side="left"), "side=left: must be 'front' or 'back'"),
     (lambda: Drive(WAVE, follower=Knife(), gain=0.0), "gain=0: must be above zero"),
-    (lambda: Drive(FACE, follower=FlatFollower()), "a flat as wide as this cannot rest in the waves of a face cam"),
+    (lambda: Drive(FACE, follower=FlatFollower()), "this flat is too wide for the waves of a face cam"),
     (lambda: Headstock(sideways="rocks"), "pivot_height=0: must be above zero; measure from the pivot up to the spindle"),
     (lambda: Oval(throw=-1.0), "throw=-1: must be zero or more; set the ring to the other side"),
     (lambda: EccentricChuck(shift=math.inf), "shift=inf: must be a finite length"),
@@ -113,7 +113,7 @@ REFUSED = [
     (lambda: fixed(Oval(throw=1.0)).mount(Oval(throw=1.0), name="chuck 1"), "given to one chuck only"),
     (
         lambda: trace(cut_on(fixed(), Drive(WAVE, follower=Knife()))),
-        r"cam[1]: on='edge': must be a cam for which the headstock is made: an edge cam moves it sideways, and it is fixed",
+        r"cam[1]: on='edge': an edge cam moves the headstock sideways, and this headstock is fixed sideways",
     ),
     (
         lambda: trace(cut_on(Lathe(name="l", headstock=Headstock(sideways="slides")), Drive(WAVE, follower=Knife(), ratio=2))),
@@ -121,7 +121,7 @@ REFUSED = [
     ),
     (
         lambda: trace(cut_on(Lathe(name="l", headstock=Headstock(sideways="slides")), Drive(FACE, follower=Knife()))),
-        "on='face': must be a cam for which the headstock is made: a face cam moves it endways, and it does not pump",
+        "on='face': a face cam moves the headstock endways, and this headstock cannot move endways",
     ),
     (
         lambda: trace(cut_on(Lathe(name="l", headstock=Headstock(sideways="fixed")), travel=At(x=1.0))),
@@ -129,13 +129,13 @@ REFUSED = [
     ),
     (
         lambda: trace(cut_on(rocking(200.0), Drive(WAVE, follower=Knife()), Drive(WAVE, follower=Knife()), together="sum")),
-        "together='sum': must be 'furthest': two cams on one rocking headstock do not add up",
+        "together='sum': must be 'furthest': the displacements of two cams on one rocking headstock cannot be added",
     ),
     (
         lambda: trace(
             cut_on(sliding(), Drive(WAVE, follower=Knife()), Drive(WAVE, follower=Knife(), side="back"), together="furthest")
         ),
-        "put their followers on one side",
+        "are on opposite sides; put them on one side",
     ),
     (
         lambda: trace(cut_on(sliding(), Drive(WAVE, follower=Knife()), turns=10**6), chord=1e-6),

@@ -194,7 +194,7 @@ def test_the_check_reports_where_the_frame_angle_deviates():
     assert found(job(HELIX, angle=-32.0)) == []
     assert found(job(HELIX, angle=30.0)) == [
         (
-            "warning (frame): helix: the frame stands at 30 deg, 62.1 deg off the groove at z -10 mm; "
+            "warning (frame): helix: the frame is set to 30 deg, 62.1 deg off the groove at z -10 mm; "
             "write an angle of -32.1 deg for it in the job"
         )
     ]
@@ -213,7 +213,7 @@ def test_the_check_reports_where_a_template_leads_a_round_cutter_too_deep():
     (message,) = (str(each) for each in job(flute, piece=CONE).check() if each.kind == "template")
     assert message == (
         "warning (template): pass 1: on the slope at z -25 mm the cutter goes 1.026 mm deeper than where the template is level; "
-        "let a rubber as large as its sweep, rubber = '20 mm', follow the template"
+        "use a rubber with the radius of the cutter's sweep: rubber = '20 mm'"
     )
     led = replace(flute, template=replace(flute.template, rubber=20.0))
     assert [each for each in job(led, piece=CONE).check() if each.kind == "template"] == []

@@ -123,7 +123,7 @@ def test_an_invalid_job_is_refused_at_construction(change, message, job):
 
 
 def test_an_invalid_step_is_reported_with_its_pass(job):
-    with pytest.raises(InputError, match=r"^pass\[2\]\.series\.each\.u: nothing here has a setting 'u'"):
+    with pytest.raises(InputError, match=r"^pass\[2\]\.series\.each\.u: no slide, cam or chuck of this pass has a setting 'u'"):
         Job(**settings_of(job, passes=[Pass(), Pass().series(2, u=1)])).cuts()
 
 

@@ -491,7 +491,7 @@ def test_a_plugin_part_is_in_the_schema_with_the_text_of_its_docstring(shelf):
 @pytest.mark.parametrize(
     ("given", "where", "message"),
     [
-        ("holes = [1, '1 deg']", "chuck[1].holes[2]", "the unit 'deg' does not fit here"),
+        ("holes = [1, '1 deg']", "chuck[1].holes[2]", "the unit 'deg' is not allowed here"),
         ("pair = [1]", "chuck[1].pair", "write a list: a length"),
         ("leaf = { width = 'x' }", "chuck[1].leaf.width", "'x' is not understood"),
         ("touch = { kind = 'roller', radius = 0 }", "chuck[1].touch.radius", "0 must be above zero"),

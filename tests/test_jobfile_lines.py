@@ -101,9 +101,9 @@ def test_an_error_at_the_end_of_a_long_file_is_found_without_reading_it_again(tm
 
 
 TOO_LONG = [
-    ("\n" + ".".join("a" * 20_000) + " = 1", "2: holds a key of more than 30 parts with dots between; write fewer"),
-    ("[" + ".".join("a" * 31) + "]", "1: holds a key of more than 30 parts with dots between; write fewer"),
-    ("a = { " + ".".join("a" * 31) + " = 1 }", "1: holds a key of more than 30 parts with dots between; write fewer"),
+    ("\n" + ".".join("a" * 20_000) + " = 1", "2: holds a key with more than 30 dotted parts; write fewer"),
+    ("[" + ".".join("a" * 31) + "]", "1: holds a key with more than 30 dotted parts; write fewer"),
+    ("a = { " + ".".join("a" * 31) + " = 1 }", "1: holds a key with more than 30 dotted parts; write fewer"),
     ("a = [\n" + "[" * 100_000, "2: is nested too deeply to be read; write fewer brackets within brackets"),
     ("a = " + "{a=" * 100, "1: is nested too deeply to be read; write fewer brackets within brackets"),
     ("a = " + "7" * 401, "1: holds a number of 401 characters; write a shorter one"),

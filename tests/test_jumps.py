@@ -86,7 +86,7 @@ def test_a_chuck_is_tested_from_the_start_angle_of_the_pass():
 def test_a_cam_that_returns_a_non_finite_value_is_refused_under_every_follower(wide, fault, follower):
     cam = FaultyCam(lobes=7, base_radius=60.0, rise=1.0, fault=fault, wide=wide)
     with pytest.raises(
-        PartError, match=r"cam 'faulty-cam' \(tests.faulty.FaultyCam\): (rise|slope)_at gives (nan|inf) at [\d.]+ deg"
+        PartError, match=r"cam 'faulty-cam' \(tests.faulty.FaultyCam\): (rise|slope)_at returns (nan|inf) at [\d.]+ deg"
     ):
         path(cams=(Drive(cam, follower=follower),), lathe=sliding)
 
@@ -112,7 +112,8 @@ class Chipped:
 def test_a_follower_that_returns_a_non_finite_value_is_refused():
     drive = Drive(Wave(lobes=7, base_radius=60.0, rise=1.0), follower=Chipped())
     with pytest.raises(
-        PartError, match=r"follower 'chipped' \(tests.test_jumps.Chipped\): nose_at gives nan at 0.7\d* mm across it"
+        PartError,
+        match=r"follower 'chipped' \(tests.test_jumps.Chipped\): nose_at returns nan at 0.7\d* mm from the middle of the nose",
     ):
         path(cams=(drive,), lathe=sliding)
 
@@ -174,7 +175,8 @@ def test_a_step_of_a_cam_is_refused_with_its_name_under_any_other_follower(fault
 def test_a_follower_with_a_discontinuous_nose_is_refused_with_its_name():
     drive = Drive(Wave(lobes=7, base_radius=60.0, rise=1.0), follower=Chipped(step=0.25))
     message = (
-        r"follower 'chipped' \(tests.test_jumps.Chipped\): nose_at jumps by 0.25 mm at 0.7 mm across it, with step 0.25; it must"
+        r"follower 'chipped' \(tests.test_jumps.Chipped\): nose_at jumps by 0.25 mm at 0.7 mm from the middle of the nose, "
+        r"with step 0.25; it must"
     )
     with pytest.raises(PartError, match=message):
         path(cams=(drive,), lathe=sliding)
@@ -219,7 +221,7 @@ def test_the_message_of_a_jump():
     (said,) = jump_findings([path(chuck, name="rings")])
     assert str(said) == (
         "problem (jump): rings, chuck 'chuck 1': the path jumps by 0.5 mm at 90 degrees of the spindle, after 0.25 turns, "
-        "and at 1 more place; no lathe can follow it: give the part other settings, or mend it"
+        "and at 1 more place; no lathe can follow it: change the settings of the part, or correct the part"
     )
 
 
@@ -267,9 +269,9 @@ def test_a_chuck_with_non_finite_values_over_half_a_degree_is_refused_by_every_c
     (line,) = said
     assert line == (
         f"{shop.job}:9: pass[1].chuck[1]: chuck 'faulty' (tests.faulty.FaultyChuck): "
-        "motions gives numbers that are not finite at 100 degrees of the spindle, with fault nan, at 0.2777777777777778, "
+        "motions returns numbers that are not finite at 100 degrees of the spindle, with fault nan, at 0.2777777777777778, "
         "wide 0.00139, size 1 mm; it must be finite everywhere: "
-        "change its settings, or mend it; it came with plugin 'bad' (lobework-bad 0.3)"
+        "change its settings, or correct the part; it came with plugin 'bad' (lobework-bad 0.3)"
     )
 
 

@@ -186,14 +186,14 @@ CAM = BENCH + "[[cam]]\nnumber = 1\n"
         (
             AXIS + 'moves = "x"\nletter = "X"\ntop_speed = "12 rpm"',
             (
-                "9: axis[2].top_speed: '12 rpm': the unit 'rpm' does not fit here; allowed: mm/min, mm/s, cm/min, cm/s, in/min, "
-                "in/s, inch/min, inch/s; write for example '600 mm/min' or '24 in/min'"
+                "9: axis[2].top_speed: '12 rpm': the unit 'rpm' is not allowed here; allowed: mm/min, mm/s, cm/min, cm/s, "
+                "in/min, in/s, inch/min, inch/s; write for example '600 mm/min' or '24 in/min'"
             ),
         ),
         (
             AXIS + 'moves = "cam 1"\nletter = "A"\nacceleration = "3 mm/s2"',
             (
-                "9: axis[2].acceleration: '3 mm/s2': the unit 'mm/s2' does not fit here; allowed: deg/s2, turn/s2, turns/s2; "
+                "9: axis[2].acceleration: '3 mm/s2': the unit 'mm/s2' is not allowed here; allowed: deg/s2, turn/s2, turns/s2; "
                 "write for example '720 deg/s2' or '2 turns/s2'"
             ),
         ),
@@ -219,7 +219,7 @@ CAM = BENCH + "[[cam]]\nnumber = 1\n"
         ),
         (
             HAND + 'moves = "x"\nscrew = { lead = 2 }\nnotches = 96',
-            "9: hand[1].notches: 96 must be left out of 'x', which has a screw",
+            "9: hand[1].notches: 96 must be left out for 'x', which has a screw",
         ),
         (
             HAND + 'moves = "spindle"\nwheel = { circles = [96] }\nnotches = 96',
@@ -237,7 +237,7 @@ CAM = BENCH + "[[cam]]\nnumber = 1\n"
         ),
         (
             AXIS + 'moves = "x"\nletter = "X"\n[[hand]]\nmoves = "x"\nscrew = { lead = 2 }',
-            "10: hand[1].moves: 'x' must be set by hand alone; axis X moves it; leave one out",
+            "10: hand[1].moves: 'x' must be set only by hand; axis X moves it; leave one out",
         ),
         (
             CAM + 'turned_by = "motor"',
@@ -245,7 +245,7 @@ CAM = BENCH + "[[cam]]\nnumber = 1\n"
         ),
         (
             CAM + 'turned_by = "gears"',
-            "6: cam[1].wheels: is missing: gears have wheels; write the teeth of each, such as [20, 30, 40, 60]",
+            "6: cam[1].wheels: is missing: gears need a list of wheels; write the teeth of each, such as [20, 30, 40, 60]",
         ),
         (
             CAM + 'turned_by = "gears"\nwheels = [40]',
@@ -273,7 +273,7 @@ CAM = BENCH + "[[cam]]\nnumber = 1\n"
         ),
         (
             CAM + 'turned_by = "spindle"\n[[axis]]\nmoves = "cam 1"\nletter = "A"',
-            "8: cam[1].turned_by: 'spindle' must be 'motor', for axis A moves 'cam 1'; or leave out that axis",
+            "8: cam[1].turned_by: 'spindle' must be 'motor', because axis A moves 'cam 1'; or leave out that axis",
         ),
         (
             CAM + 'turned_by = "belt"',
@@ -285,7 +285,7 @@ CAM = BENCH + "[[cam]]\nnumber = 1\n"
         ),
         (
             HAND + 'moves = "cam 1 index"\nscrew = { lead = 2 }\nwheel = { circles = [96] }',
-            "8: hand[1].screw: {'lead': 2} must be left out of 'cam 1 index', which has a wheel",
+            "8: hand[1].screw: {'lead': 2} must be left out for 'cam 1 index', which has a wheel",
         ),
         (
             '[headstock]\nsideways = "slides"\nfollowers = []',
@@ -339,13 +339,13 @@ def test_an_error_in_a_lathe_file_is_reported_in_one_line(text, message, refused
         (
             '[headstock]\nsideways = "slides"\n[[cam]]\nnumber = 1\nturned_by = "gears"\nwheels = [20, 30, 40, 60]',
             "ratio = 0",
-            "0 must be a ratio that gears make, such as 1/2; to hold the cam still, take a wheel off and lock it",
+            "0 must be a ratio that gears make, such as 1/2; to hold the cam still, take a wheel off and lock the cam",
         ),
         (
             '[headstock]\nsideways = "slides"\n[[hand]]\nmoves = "cam 1 phase"\nnotches = 96',
             'phase = "1/7 turn"',
             (
-                "pass[1].cam[1].phase: 1/7 turn must fall on a notch, but is between those of every circle; the nearest is "
+                "pass[1].cam[1].phase: 1/7 turn must coincide with a notch, but no circle has one there; the nearest is "
                 "14 notches of 96, 1.071429 degrees further"
             ),
         ),
@@ -353,7 +353,7 @@ def test_an_error_in_a_lathe_file_is_reported_in_one_line(text, message, refused
             '[headstock]\nsideways = "slides"\n[[hand]]\nmoves = "cam 1 index"\nnotches = 10',
             'index = "1/2 lobe"',
             (
-                "pass[1].cam[1].index: 1/24 turn must fall on a notch, but is between those of every circle; the nearest is "
+                "pass[1].cam[1].index: 1/24 turn must coincide with a notch, but no circle has one there; the nearest is "
                 "0 notches of 10, 15 degrees less"
             ),
         ),
@@ -377,7 +377,7 @@ def test_a_lathe_without_driven_axes_gets_every_output_except_a_program(write, t
     write('[headstock]\nsideways = "slides"\n[[hand]]\nmoves = "x"\nscrew = { lead = 2.54 }\n')
     job = write(f'lathe = "bench.toml"\n{WAVES}\n', "lid.toml")
     assert main(["make", str(job), "--into", str(tmp_path / "lid")]) == 0
-    assert "no program.ngc: a controller moves nothing on lathe 'bench'" in capsys.readouterr().out.splitlines()
+    assert "no program.ngc: lathe 'bench' has no axis that a controller moves" in capsys.readouterr().out.splitlines()
     assert not (tmp_path / "lid" / "program.ngc").exists()
     assert "24 mm = 9 turns 4.5 div of its screw" in (tmp_path / "lid" / "settings.txt").read_text(encoding="utf-8")
     assert main(["lathe", str(tmp_path / "bench.toml")]) == 0
@@ -475,7 +475,7 @@ def test_the_wheel_of_the_spindle_indexes_a_plain_chuck_without_a_wheel():
         hand=(HandAxis(moves="spindle", wheel=Wheel([96], marks="notches")),),
     )
     assert lathe.mount(PlainChuck(index="1/96 turn")).chucks[0].chuck.wheel == Wheel([96], marks="notches")
-    with pytest.raises(InputError, match=r"chuck\[1\].index: 1/7 turn must fall on a notch"):
+    with pytest.raises(InputError, match=r"chuck\[1\].index: 1/7 turn must coincide with a notch"):
         lathe.mount(PlainChuck(index="1/7 turn"))
 
 

@@ -74,7 +74,8 @@ def test_wheels_to_cut_are_found_in_a_range_and_none_exits_with_1(capsys):
     far = answer(capsys, "ratio", "224.7007992", "--wheels", "12-400", "--pairs", "1", "--within", "1 %", code=1)
     (message,) = far
     assert message.startswith(
-        "ratio=280875999/1250000: no train of 1 pair of wheels with 12 to 400 teeth was found within 0.01 of it"
+        "ratio=280875999/1250000: no train of 1 pair of wheels with 12 to 400 teeth was found with a relative error "
+        "of at most 0.01"
     )
 
 

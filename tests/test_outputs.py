@@ -90,7 +90,7 @@ def test_a_full_disk_is_reported_with_path_and_remedy(folder, monkeypatch):
 
     monkeypatch.setattr(Path, "open", full)
     message = refusal({Path("lid/axes.csv"): b"u"})
-    assert message == f"lid/axes.csv: cannot be written: {os.strerror(errno.ENOSPC)}; make room, or name another folder"
+    assert message == f"lid/axes.csv: cannot be written: {os.strerror(errno.ENOSPC)}; free disk space, or name another folder"
     assert there(folder) == []
 
 
@@ -106,7 +106,7 @@ def test_an_unwritable_folder_is_refused_before_the_work(folder, monkeypatch):
     monkeypatch.setattr(os, "access", lambda path, mode: Path(path).name != "kept")
     (folder / "kept").mkdir()
     for path in ("kept/axes.csv", "kept/deeper/axes.csv"):
-        with pytest.raises(InputError, match=r"^kept: cannot be written: no file may be made in it; change its permissions"):
+        with pytest.raises(InputError, match=r"^kept: cannot be written: no file can be created in it; change its permissions"):
             refuse_existing([Path(path)])
 
 

@@ -96,10 +96,22 @@ def test_an_unqualified_index_applies_to_the_outermost_chuck():
 @pytest.mark.parametrize(
     ("each", "message"),
     [
-        ({"phasse": 1}, "series.each.phasse: nothing here has a setting 'phasse'; settings that can be stepped: cam 1.gain"),
-        ({"cam 3.phase": 1}, "series.each.cam 3.phase: nothing here has a setting 'cam 3.phase'; did you mean 'cam 1.phase'?"),
-        ({"x": "3 deg"}, "series.each.x: '3 deg': the unit 'deg' does not fit here"),
-        ({"index": 10}, "nothing here has a setting 'index'"),
+        (
+            {"phasse": 1},
+            (
+                "series.each.phasse: no slide, cam or chuck of this pass has a setting 'phasse'; "
+                "settings that can be stepped: cam 1.gain"
+            ),
+        ),
+        (
+            {"cam 3.phase": 1},
+            (
+                "series.each.cam 3.phase: no slide, cam or chuck of this pass has a setting 'cam 3.phase'; "
+                "did you mean 'cam 1.phase'?"
+            ),
+        ),
+        ({"x": "3 deg"}, "series.each.x: '3 deg': the unit 'deg' is not allowed here"),
+        ({"index": 10}, "no slide, cam or chuck of this pass has a setting 'index'"),
         ({"gain": -0.5}, "series step 3, cam 1.gain: gain=0: must be above zero"),
     ],
 )

@@ -52,7 +52,7 @@ RAISED = [
     Broken("off by 2 mm at 30 degrees"),
     _Stop("stopped"),
     _DamagedError("crossing.nbi"),
-    CacheWarning("compiled code cannot be kept"),
+    CacheWarning("compiled code cannot be stored"),
     PrintError("No space left on device"),
     PluginWarning("tide 1.0 is left out"),
 ]

@@ -348,7 +348,7 @@ def test_an_external_backend_that_cuts_through_the_axis_is_reported_with_its_plu
     )
     assert re.fullmatch(
         r"PluginError: backend 'boring' of plugin 'ways' \(lobework-carvers 0\.4\.0\) failed: it left a depth of 10\.5 mm "
-        r"at row 0, column \d+; the ray ends at the axis of the work, and the depth with it",
+        r"at row 0, column \d+; the depth must not reach beyond the axis of the work",
         line,
     )
 

@@ -190,7 +190,7 @@ def test_the_program_of_a_plunge_moves_in_and_out_without_rotation(piece):
         kinds = [type(step) for step in section.steps if not isinstance(step, Prompt)]
         assert kinds[-3:] == [Rapid, Feed, Rapid]
         assert not any(isinstance(step, Timed) for step in section.steps)
-        assert section.notes[0].startswith("in and out again, the spindle stands still; ")
+        assert section.notes[0].startswith("plunge and retract only, the spindle stands still; ")
     assert made.cutting == pytest.approx(3 * (5 + 0.5) / 60, rel=1e-9)
     lines = rs274.render(made).decode("ascii").splitlines()
     assert sum(line.startswith("G1 ") for line in lines) == 3
@@ -202,6 +202,6 @@ def test_every_output_shows_a_plunge_among_turning_passes():
     drawn = svg.render(one.drawing()).decode()
     assert drawn.count("<path") >= 5
     said = text.render(one.settings()).decode()
-    assert "none: in and out again" in said
+    assert "none: plunge and retract only" in said
     assert CAUTIONS[0] in " ".join(said.split())
     assert [section.title for section in one.program().sections] == ["rings", "dots 1", "dots 2", "dots 3", "dots 4"]

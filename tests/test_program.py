@@ -167,8 +167,8 @@ def test_a_new_cam_is_prompted_with_its_shape_and_an_unused_one_is_taken_off():
         "take off cam 2 follower",
         "fit cam 1: wave, lobes 6, base radius 60 mm, rise 3 mm, on edge",
         "zeros again: spindle, phase and index at 0; let the follower bear",
-        "the tip on the spindle's axis must read x -3 mm",
-        "the tip on the face of the work must read z 0 mm",
+        "with the tip on the spindle's axis, x must read -3 mm",
+        "with the tip on the face of the work, z must read 0 mm",
         "shift the follower in its holder and the headstock until it does",
         "then lock the headstock endways: no cam moves it endways",
         "then set phase and index",
@@ -276,7 +276,7 @@ def test_a_tip_that_would_not_be_clear_of_a_tilted_face_is_refused():
 def test_the_error_states_the_clear_height_for_all_cuts():
     """Tilted by 20, 25 and 30 degrees, the rim of 60 mm stands 30 sin 30 = 15 mm out at the third cut."""
     tilted = traced(lathe(chuck=Dome(tilt_deg=20.0)), ring().series(3, **{"dome.tilt": 5}))
-    message = r"clear=5: must be above 15 mm, where cut 3 \(ring 3\) or the face of the work reaches; raise clear"
+    message = r"clear=5: must be above 15 mm, the highest point of cut 3 \(ring 3\) or of the face of the work; raise clear"
     with pytest.raises(SettingError, match=message):
         program("Lid", tilted, piece=Disc(diameter=60.0, thickness=8.0))
 

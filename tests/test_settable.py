@@ -87,7 +87,7 @@ def test_steps_of_a_hand_set_slide_may_be_turns_and_those_of_a_phase_notches():
 
 
 def test_a_step_between_notches_is_refused_with_its_series_step():
-    with pytest.raises(SettingError, match=r"pass\[1\]\.series step 2, cam\[1\]\.phase: 1/36 turn must fall on a notch"):
+    with pytest.raises(SettingError, match=r"pass\[1\]\.series step 2, cam\[1\]\.phase: 1/36 turn must coincide with a notch"):
         job(rings(phase="1/3 lobe")).settings()
 
 
@@ -179,7 +179,7 @@ def test_a_spindle_without_a_motor_is_set_by_the_notches_of_its_wheel():
         ("1/12 turn = 30 deg = 8 notches of 96",),
         ("1/6 turn = 60 deg = 16 notches of 96",),
     ]
-    with pytest.raises(SettingError, match=r"series step 2, spindle: 1/7 turn must fall on a notch"):
+    with pytest.raises(SettingError, match=r"series step 2, spindle: 1/7 turn must coincide with a notch"):
         job(Pass(turns=0, at=At(x=24.0)).series(2, spindle="1/7 turn"), indexed()).settings()
 
 

@@ -121,7 +121,7 @@ def test_the_set_up_contains_work_cutter_lathe_headstock_pass_and_program():
     sheet = made(one_pass(), bench(), feeds=Feeds(spindle_rpm=3.0, clear=6.0, plunge=50.0))
     assert entries(sheet, "work") == {"form": "disc", "diameter": "70 mm", "thickness": "8 mm", "material": "boxwood"}
     assert entries(sheet, "cutter") == {"kind": "vee", "angle": "90 deg", "width": "3 mm"}
-    assert entries(sheet, "lathe")["axis C"] == "moves the spindle, without end"
+    assert entries(sheet, "lathe")["axis C"] == "moves the spindle, unlimited travel"
     assert entries(sheet, "headstock")["sideways"] == "rocks"
     assert entries(sheet, "pass 1: rings")["spindle turns"] == "3"
     assert entries(sheet, "pass 1: rings")["begins at x"] == "24 mm"

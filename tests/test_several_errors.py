@@ -106,7 +106,7 @@ def test_of_many_errors_twenty_are_reported_with_the_number_of_the_others(writte
     assert main(["check", str(path)]) == 2
     lines = capsys.readouterr().err.splitlines()
     assert len(lines) == 21
-    assert lines[-1] == f"lobework: {path}: 32 more are wrong; mend these first"
+    assert lines[-1] == f"lobework: {path}: 32 more errors follow; correct these first"
 
 
 def everything(error):

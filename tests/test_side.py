@@ -214,23 +214,19 @@ def test_a_side_that_extends_beyond_clear_is_refused():
     off = fixed(EccentricChuck(shift=4.0))
     with pytest.raises(SettingError) as told:
         job(ring(), lathe=off, feeds=Feeds(clear=3.5)).program()
-    assert str(told.value) == (
-        "clear=3.5: must be above 4 mm, where cut 1 (rings) or the moving side of the work reaches; raise clear in [program]"
-    )
+    point = "the outermost point of cut 1 (rings) or of the moving side of the work; raise clear in [program]"
+    assert str(told.value) == f"clear=3.5: must be above 4 mm, {point}"
     with pytest.raises(SettingError) as told:
         job(ring(), lathe=off, feeds=Feeds(clear=4.004)).program()
-    assert str(told.value) == (
-        "clear=4.004: must be above 4 mm, by more than the tolerance, 0.005 mm, where cut 1 (rings) or the moving side "
-        "of the work reaches; raise clear in [program]"
-    )
+    assert str(told.value) == f"clear=4.004: must be more than 0.005 mm (tolerance and rounding) above 4 mm, {point}"
     assert job(ring(), lathe=off, feeds=Feeds(clear=4.01)).program()
     waved = ring(cams=(Drive(WAVE, follower=Knife(), side="back"),))
-    with pytest.raises(SettingError, match=r"clear=1.5: must be above 2 mm, where cut 1"):
+    with pytest.raises(SettingError, match=r"clear=1.5: must be above 2 mm, the outermost point of cut 1"):
         job(waved, lathe=sliding(), feeds=Feeds(clear=1.5)).program()
 
 
 def test_a_pass_that_begins_beyond_clear_is_refused():
-    with pytest.raises(SettingError, match="clear=5: must be above 8 mm, where cut 1"):
+    with pytest.raises(SettingError, match="clear=5: must be above 8 mm, the outermost point of cut 1"):
         job(ring(x=20.0, depth=0.0)).program()
 
 

@@ -184,7 +184,9 @@ class Plate:
 
 
 def test_a_form_without_a_surface_is_refused():
-    with pytest.raises(SettingError, match=r"^piece.form='plate': has no surface to carve; it can only be drawn$"):
+    with pytest.raises(
+        SettingError, match=r"^piece.form='plate': has no surface to carve; a piece of this form can be drawn but not carved$"
+    ):
         stock_of(Plate())
 
 

@@ -68,7 +68,7 @@ def test_the_tip_passes_every_point_evenly_by_length_and_depth_is_along_the_cros
 def test_a_smooth_curve_that_reverses_slightly_is_refused():
     """By 0.003 mm, between places that were looked at."""
     back = Template(points=((-19.178, 2.0), (-19.678, 60.0), (-39.678, 2.0), (-40.178, 2.0)), smooth=True)
-    with pytest.raises(SettingError, match=r"^points=its smooth curve between points 2 and 3: must be one way along z"):
+    with pytest.raises(SettingError, match=r"^points=its smooth curve between points 2 and 3: must be monotonic along z"):
         back.require_one_way()
     with pytest.raises(SettingError, match=r"folds back"):
         Turned(profile=back.points)
@@ -195,7 +195,7 @@ def test_a_horizontal_drawing_is_read_with_axis_right(tmp_path):
         ({"points": ((0, 20), (-5, 1e7))}, "points[2]=(-5.0, 10000000.0): must be finite numbers, within a kilometre"),
         (
             {"points": ((0, 20), (-5, 21), (-5, 21))},
-            "points[3]=(-5.0, 21.0): must be another place than the point before it; leave one out",
+            "points[3]=(-5.0, 21.0): must be different from the point before it; leave one out",
         ),
         (
             {"points": ((0, 20), (-5, 21), (-4, 22), (-9, 20))},
@@ -207,7 +207,7 @@ def test_a_horizontal_drawing_is_read_with_axis_right(tmp_path):
         ),
         (
             {"points": ((0, 10), (-1, 40), (-2, 10), (-20, 10)), "smooth": True},
-            "points=its smooth curve between points 2 and 3: must be one way along z; it folds back there; add points",
+            "points=its smooth curve between points 2 and 3: must be monotonic along z; it folds back there; add points",
         ),
         ({"points": VASE, "start": 3.0}, "from=3: must be from -61 mm to 0 mm, the range of the template along z"),
         ({"points": VASE, "end": -70.0}, "to=-70: must be from -61 mm to 0 mm, the range of the template along z"),
@@ -357,7 +357,7 @@ def test_sheet_program_and_table_of_moves_name_the_template(tmp_path):
     assert found["tip from"].startswith("z -3 mm, x 18.3484 mm")
     assert found["tip to"].startswith("z -57 mm, x 15.7032 mm")
     program = job.program()
-    assert "led along a template, the side of the work" in program.sections[0].notes[0]
+    assert "guided by a template, the side of the work" in program.sections[0].notes[0]
     text = (job.write("rs274", tmp_path)).read_text(encoding="utf-8")
     assert "template" in text
 

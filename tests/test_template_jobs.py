@@ -113,7 +113,7 @@ def test_assumptions_are_reported_by_the_check_and_on_the_sheet(job, capsys):
         ),
         (
             "{ points = [[0, 20], [-5, 21], [-5, 21]] }",
-            "template.points[3]: (-5.0, 21.0) must be another place than the point before it; leave one out",
+            "template.points[3]: (-5.0, 21.0) must be different from the point before it; leave one out",
         ),
         (
             "{ points = [[0, 20], [-5, 21], [-4, 22]] }",
@@ -123,7 +123,7 @@ def test_assumptions_are_reported_by_the_check_and_on_the_sheet(job, capsys):
         ("{ of = 'piece', from = -4, to = -4 }", "template.to: -4 must be a position other than from"),
         (
             "{ file = 'none.svg' }",
-            "template.file: none.svg: there is no such file; its path is taken from where the job file lies",
+            "template.file: none.svg: there is no such file; its path is relative to the folder of the job file",
         ),
         ("{ file = 'vase.png' }", "template.file: vase.png: is neither .dxf nor .svg; save the drawing as one of them"),
         ("{ file = 'two.svg' }", "template.file: two.svg: holds 2 curves: 'side', 'axis'; write curve = one of them"),
@@ -172,7 +172,7 @@ def test_an_error_in_an_inch_job_is_reported_in_inches(job, capsys, written, mes
 def test_the_check_reports_the_depth_of_a_hollow_that_a_rubber_misses(job, capsys):
     """Straight down and up at 45 degrees, a circle of 2 mm stands 2 sqrt(2) - 2 = 0.828 mm short of the corner."""
     assert main(["check", str(job("{ points = [[0, 25], [-10, 15], [-20, 25]], rubber = 2 }"))]) == 1
-    message = "the rubber spans the hollow at z -10 mm, and misses 0.828 mm of its depth; a smaller rubber would reach"
+    message = "the rubber spans the hollow at z -10 mm, and misses 0.828 mm of its depth; a smaller rubber would reach the bottom"
     assert f"warning (template): pass 1: {message}" in capsys.readouterr().out
 
 

@@ -77,11 +77,11 @@ def test_a_phase_in_lobes_depends_on_the_number_of_lobes():
 @pytest.mark.parametrize(
     ("reader", "written", "message"),
     [
-        (length, "3 furlongs", "'3 furlongs': the unit 'furlongs' does not fit here; allowed: mm, cm, in, inch"),
-        (length, "2 deg", "unit 'deg' does not fit here"),
-        (angle, "3 mm", "unit 'mm' does not fit here; allowed: deg, turn"),
+        (length, "3 furlongs", "'3 furlongs': the unit 'furlongs' is not allowed here; allowed: mm, cm, in, inch"),
+        (length, "2 deg", "unit 'deg' is not allowed here"),
+        (angle, "3 mm", "unit 'mm' is not allowed here; allowed: deg, turn"),
         (ratio, "1/0", "'1/0' divides by zero"),
-        (ratio, "3 mm", "unit 'mm' does not fit here"),
+        (ratio, "3 mm", "unit 'mm' is not allowed here"),
         (phase, "1 lobes of", "is not understood"),
         (phase, "1 radian", "allowed: deg, turn, lobe"),
         (length, "", "is not understood"),

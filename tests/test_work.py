@@ -57,16 +57,16 @@ def test_a_side_cut_between_its_ends_gives_no_finding(piece, z):
 def test_a_tip_beyond_an_end_of_a_barrel_gives_a_warning_with_distance_and_first_cut():
     """A barrel of 12 mm: rings at z -6, -9, -12 and -15 leave it by 3 mm at most, the fourth first."""
     assert found(ring().series(4, z=-3.0)) == [
-        "warning (work): rings: the tip cuts up to 3 mm beyond the edge of the work, in rings 4 first; begin nearer the middle"
+        "warning (work): rings: the tip cuts up to 3 mm beyond the edge of the work, first in rings 4; begin nearer the middle"
     ]
     (message,) = found(ring(z=0.5))
-    assert "up to 0.5 mm beyond the edge of the work, in rings first" in message
+    assert "up to 0.5 mm beyond the edge of the work, first in rings" in message
 
 
 @pytest.mark.parametrize(("z", "radius"), [(2.0, 9.6), (-22.0, 8.2)])
 def test_a_tip_beyond_an_end_of_a_turned_piece_gives_a_warning(z, radius):
     (message,) = found(ring(x=radius, z=z, depth=0.4), piece=VASE)
-    assert "the tip cuts up to 2 mm beyond the edge of the work, in rings first" in message
+    assert "the tip cuts up to 2 mm beyond the edge of the work, first in rings" in message
 
 
 def test_a_helix_that_runs_off_the_end_gives_a_warning():
@@ -83,7 +83,7 @@ def test_a_tip_beyond_the_end_but_clear_of_the_work_gives_no_edge_warning():
 def test_a_tip_through_the_wall_of_a_barrel_gives_a_warning():
     """Half of 24 - 18 mm."""
     assert found(ring(depth=2.0).series(3, depth=0.75)) == [
-        "warning (work): rings: goes 3.5 mm deep, in rings 3 first, through work 3 mm thick; keep clear of what holds the work"
+        "warning (work): rings: goes 3.5 mm deep, first in rings 3, through work 3 mm thick; keep clear of what holds the work"
     ]
 
 
@@ -92,9 +92,9 @@ def test_the_thickness_of_a_turned_wall_is_that_under_the_pass():
     cup = Turned(profile=((0, 12), (-20, 12)), hollow=((0, 10), (-20, 6)))
     assert found(ring(z=-18.0, depth=4.0), piece=cup) == []
     (message,) = found(ring(z=-1.0, depth=4.0), piece=cup)
-    assert "goes 4 mm deep, in rings first, through work 2.2 mm thick" in message
+    assert "goes 4 mm deep, first in rings, through work 2.2 mm thick" in message
     (message,) = found(ring(z=-15.0, depth=4.0).series(2, z=12.0), piece=cup)
-    assert "in rings 1 first, through work 2.6 mm thick" in message
+    assert "first in rings 1, through work 2.6 mm thick" in message
 
 
 @pytest.mark.parametrize("past", [0.4, 11.6, 12.4])
@@ -103,7 +103,7 @@ def test_a_cutter_that_enters_through_deeper_wood_gives_a_warning(past):
     solid = Barrel(diameter=24.0, length=12.0)
     (message,) = found(ring(depth=0.0).series(2, x=-12.0 - past), piece=solid)
     assert message == (
-        "warning (work): rings: on its way in, the cutter passes through deeper wood, in rings 2 first; "
+        "warning (work): rings: on its way in, the cutter passes through deeper wood, first in rings 2; "
         "start x at the radius of the work there"
     )
     assert found(ring(depth=11.0), piece=solid) == []
@@ -168,7 +168,7 @@ def test_a_cut_deeper_than_the_height_of_the_edge_is_a_problem_before_carving(ho
     given = {"piece": piece, "cutter": replace(cutter, holder=holder)}
     deep = [ring(*at, depth=high).series(3, depth=0.1), ring(*at, depth=high)]
     assert bodies(*deep, **given) == [
-        f"problem (work): rings: goes {high + 0.2:g} mm deep, in rings 2 first, but the cutter's edge is {high:g} mm high, {BODY}"
+        f"problem (work): rings: goes {high + 0.2:g} mm deep, first in rings 2, but the cutter's edge is {high:g} mm high, {BODY}"
     ]
 
 
@@ -188,7 +188,7 @@ def test_pens_flat_ends_and_tips_beside_the_work_have_no_body_in_the_wood():
 
 def test_the_height_of_an_edge_is_reported_in_the_units_of_the_job():
     (message,) = bodies(ring(6.0, 0.0, depth=2.0), piece=DISC, units="inch")
-    assert "goes 0.0787 in deep, in rings first, but the cutter's edge is 0.0394 in high" in message
+    assert "goes 0.0787 in deep, first in rings, but the cutter's edge is 0.0394 in high" in message
 
 
 def test_a_job_s_check_finds_a_body_in_the_wood_once():

@@ -87,7 +87,7 @@ def numbers(cut):
     x, y = (float(each) for each in re.search(r"set x to (\S+) mm, y to (\S+?)(?: mm.*)?$", said["x and y"]).groups())
     z = float(re.search(r"set z to (\S+) mm", said["z"])[1])
     others = {
-        int(name.split()[-1]): float(re.search(r"must read [xz] (\S+) mm", message)[1])
+        int(name.split()[-1]): float(re.search(r"[xz] must read (\S+) mm", message)[1])
         for name, message in said.items()
         if name.startswith("follower of cam")
     }
@@ -286,7 +286,7 @@ def test_other_cams_followers_sides_and_gains_are_zeroed_again_and_a_phase_or_an
     side = replace(cut_of(sliding(), replace(drive, gain=0.5)), approach=Approach(axis="x", surface=20.0))
     assert zero_again(before, side) == (
         "zeros again: spindle, phase and index at 0; let the follower bear",
-        "the tip on the spindle's axis must read x -2.5 mm",
+        "with the tip on the spindle's axis, x must read -2.5 mm",
         "shift the follower in its holder until it does",
         "then set phase and index",
     )
@@ -297,14 +297,14 @@ def test_a_headstock_without_a_cam_is_locked_at_its_zero():
     face = Drive(Wave(lobes=8, base_radius=40.0, rise=0.5, on="face"), follower=Knife(), side="back")
     assert zero_again(cut_of(sliding(), edge), cut_of(sliding())) == (
         "zeros again: spindle at 0",
-        "the tip on the spindle's axis must read x 0 mm",
+        "with the tip on the spindle's axis, x must read 0 mm",
         "shift the headstock until it does",
         "then lock the headstock sideways: no cam moves it sideways",
     )
     assert zero_again(cut_of(sliding(), edge), cut_of(sliding(), face)) == (
         "zeros again: spindle, phase and index at 0; let the follower bear",
-        "the tip on the spindle's axis must read x 0 mm",
-        "the tip on the face of the work must read z 0.5 mm",
+        "with the tip on the spindle's axis, x must read 0 mm",
+        "with the tip on the face of the work, z must read 0.5 mm",
         "shift the follower in its holder and the headstock until it does",
         "then lock the headstock sideways: no cam moves it sideways",
         "then set phase and index",

@@ -39,7 +39,7 @@ def test_the_program_contains_the_text_on_the_page(folder):
     text = (folder / "tide" / "program.ngc").read_text(encoding="ascii")
     (shown,) = SHOWN
     assert shown in text
-    for said in re.findall(r"`(true to: [^`]*)`", PAGE):
+    for said in re.findall(r"`(accuracy: [^`]*)`", PAGE):
         assert f"({said})" in text
 
 

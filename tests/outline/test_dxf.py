@@ -163,18 +163,18 @@ def crossing(model):
         (
             lambda model: model.add_lwpolyline(VASE, close=True),
             4,
-            "curve '0' is closed, so it has no end; draw one side of it, open",
+            "curve '0' is closed, so it has no end; draw one side of it as an open curve",
         ),
         (crossing, 4, "three lines of layer '0' meet at 5, 3 mm; put the outline on a layer by itself"),
         (
             lambda model: model.add_polyline3d([(0, 0, 0), (1, -5, 2)]),
             4,
-            "a curve on layer '0' does not lie flat; draw it in the plane of X and Y",
+            "a curve on layer '0' is not in a plane parallel to X and Y; draw it in the plane of X and Y",
         ),
         (
             lambda model: model.add_lwpolyline(VASE),
             3,
-            "$INSUNITS=3: this unit is not supported; say how large one unit of the drawing is",
+            "$INSUNITS=3: this unit is not supported; specify the size of one unit of the drawing",
         ),
         (
             lambda model: model.add_lwpolyline([(20, 0), (math.nan, 3)]),
@@ -196,7 +196,7 @@ def test_a_truncated_drawing_is_refused(folder):
     path = folder / "cut.dxf"
     for size in np.linspace(0, len(whole.rstrip()) - 4, 24).astype(int):
         path.write_bytes(whole[:size])
-        with pytest.raises(InputError, match=r"^cut\.dxf: is (not a whole DXF|not a DXF|empty)"):
+        with pytest.raises(InputError, match=r"^cut\.dxf: is (a damaged or truncated DXF file|not a DXF|empty)"):
             read_outline(path)
 
 
@@ -225,21 +225,23 @@ def test_a_drawing_with_junk_in_it_is_read_or_refused_in_one_line(folder, place,
 def test_a_file_that_is_too_large_is_refused(folder):
     path = folder / "large.dxf"
     path.write_bytes(b"0\n" * 1_000_001)
-    with pytest.raises(TooLargeError, match=r"^large\.dxf: is longer than 2 MB; save the one curve by itself$"):
+    with pytest.raises(TooLargeError, match=r"^large\.dxf: is longer than 2 MB; save the one curve in a file of its own$"):
         read_outline(path)
     path.write_bytes(b"0\nX\n" * 8_001)
     with pytest.raises(TooLargeError, match=r"^large\.dxf: holds more than 8,000 lines and other entities; save the one curve"):
         read_outline(path)
     path.write_bytes(b"9\nX\n" * 120_002)
-    with pytest.raises(TooLargeError, match=r"^large\.dxf: holds more than 120,000 values; save the one curve by itself$"):
+    with pytest.raises(
+        TooLargeError, match=r"^large\.dxf: holds more than 120,000 values; save the one curve in a file of its own$"
+    ):
         read_outline(path)
     path.write_bytes(b"AutoCAD Binary DXF\r\n\x1a\x00" + b"\0\0X\0" * 8_001)
     with pytest.raises(TooLargeError, match=r"^large\.dxf: holds more than 8,000 lines and other entities; save the one curve"):
         read_outline(path)
 
 
-MANY = "its curves need more than 20,000 points for an accuracy of 0.0002 mm; save the one curve by itself"
-FAR = "a curve on layer '0' is larger than 1,000,000 mm, or as far from the origin; say how large one unit"
+MANY = "its curves need more than 20,000 points for an accuracy of 0.0002 mm; save the one curve in a file of its own"
+FAR = "a curve on layer '0' is larger than 1,000,000 mm, or as far from the origin; specify the size of one unit"
 
 
 def arcs(model):
@@ -305,5 +307,5 @@ def test_a_binary_drawing_is_read(folder):
     assert_array_equal(read_outline(folder / "binary.dxf").points, VASE)
     whole = (folder / "binary.dxf").read_bytes()
     (folder / "binary.dxf").write_bytes(whole[: len(whole) // 2])
-    with pytest.raises(InputError, match=r"^binary\.dxf: is not a whole DXF: "):
+    with pytest.raises(InputError, match=r"^binary\.dxf: is a damaged or truncated DXF file: "):
         read_outline(folder / "binary.dxf")

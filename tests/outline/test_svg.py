@@ -20,7 +20,7 @@ from tests.search import examples
 
 VASE = [(18.0, 0.0), (21.5, 12.25), (25.125, 30.0), (14.0, 61.0)]
 POLYLINE = f'<polyline points="{" ".join(f"{x},{y}" for x, y in VASE)}"/>'
-PART_OF_A_PAGE = "is a part of a page of unknown size; say how large one unit of the drawing is, or save it with a size in mm"
+PART_OF_A_PAGE = "is a part of a page of unknown size; specify the size of one unit of the drawing, or save it with a size in mm"
 MM = 'width="50mm" height="70mm" viewBox="0 0 50 70"'
 
 
@@ -138,7 +138,7 @@ def test_a_curve_is_selected_by_id_and_a_path_of_two_subpaths_is_two_curves(fold
     [
         ("", "holds no open curve; draw the outline as one path or polyline"),
         ('<path d=""/>', "holds no open curve; draw the outline as one path or polyline"),
-        ('<path d="M 0 0 L 5 5 L 3 9 Z"/>', "curve 'path 1' is closed, so it has no end; draw one side of it, open"),
+        ('<path d="M 0 0 L 5 5 L 3 9 Z"/>', "curve 'path 1' is closed, so it has no end; draw one side of it as an open curve"),
         ('<path d="M 0 0 L 5 nan"/>', "a <path> holds 'nn' among its numbers; save the drawing again"),
         (
             '<path id="a" d="M 0 0 L 5 5 ?? L 6 6"/>',
@@ -167,7 +167,7 @@ def test_a_size_of_100_percent_is_ignored_if_the_other_is_in_mm(folder):
 
 TEN_MM = 'width="10mm" height="10mm" viewBox="0 0 10 10"'
 LARGE = "M0 0 C 4e3 3e4 -4e3 6e4 0 9e4"
-MANY = "its curves need more than 20,000 points for an accuracy of 0.0002 mm; save the one curve by itself"
+MANY = "its curves need more than 20,000 points for an accuracy of 0.0002 mm; save the one curve in a file of its own"
 
 
 @pytest.mark.parametrize(
@@ -182,8 +182,8 @@ MANY = "its curves need more than 20,000 points for an accuracy of 0.0002 mm; sa
         pytest.param(
             "<g " + " ".join(f"a{k}='1'" for k in range(60_001)) + "/>", "holds more than 60,000 attributes", id="attributes"
         ),
-        pytest.param("<g>" * 100 + "</g>" * 100, "has more than 100 groups within each other", id="groups"),
-        pytest.param("<g/>" * 10_000, "holds more than 10,000 elements; save the one curve by itself", id="elements"),
+        pytest.param("<g>" * 100 + "</g>" * 100, "has groups nested more than 100 deep", id="groups"),
+        pytest.param("<g/>" * 10_000, "holds more than 10,000 elements; save the one curve in a file of its own", id="elements"),
         pytest.param(
             f"<g transform='{'scale(1)' * 300}'/>", "has an attribute transform of more than 2,000 characters", id="transform"
         ),
@@ -253,7 +253,7 @@ def test_a_pipe_or_a_device_is_refused_without_waiting(folder):
         ),
         (
             'width="50mm" height="50mm" viewBox="0 0 50 70"',
-            "its width and height do not go with its viewBox: it is distorted; save the drawing again",
+            "its width and height do not match its viewBox: the drawing is distorted; save the drawing again",
         ),
         ('width="50%" height="10mm" viewBox="0 0 50 10"', f"width='50%' {PART_OF_A_PAGE}"),
         ('width="50%" viewBox="0 0 50 10"', f"width='50%' {PART_OF_A_PAGE}"),
@@ -290,7 +290,7 @@ def test_a_truncated_drawing_is_refused(folder):
 
 
 def test_an_unreadable_file_is_refused(folder, monkeypatch):
-    assert refusal(folder / "none.svg") == "none.svg: there is no such file; its path is taken from where the job file lies"
+    assert refusal(folder / "none.svg") == "none.svg: there is no such file; its path is relative to the folder of the job file"
     assert refusal(folder / "vase.png") == "vase.png: is neither .dxf nor .svg; save the drawing as one of them"
     (folder / "folder.svg").mkdir()
     assert refusal(folder / "folder.svg") == "folder.svg: is a folder, not a file; name a file in it"
@@ -305,7 +305,7 @@ def test_an_unreadable_file_is_refused(folder, monkeypatch):
     message = "bomb.svg: declares 'b', an entity that is more than plain text; save the drawing as plain SVG"
     assert refusal(folder / "bomb.svg") == message
     (folder / "large.svg").write_bytes(b" " * 2_000_001)
-    with pytest.raises(TooLargeError, match=r"^large\.svg: is longer than 2 MB; save the one curve by itself$"):
+    with pytest.raises(TooLargeError, match=r"^large\.svg: is longer than 2 MB; save the one curve in a file of its own$"):
         read_outline(folder / "large.svg")
 
 

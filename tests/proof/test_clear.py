@@ -24,7 +24,7 @@ def test_a_position_nearer_than_clear_is_found():
     line = text.splitlines().index("G0 Z4") + 2
     (said,) = found(made, text)
     assert said == (
-        f"warning (clear): line {line}: a fast move of other axes with the tip at Z 4 mm; in the job, the tip is clear at 5 mm"
+        f"warning (clear): line {line}: a rapid move of other axes with the tip at Z 4 mm; in the job, the tip is clear at 5 mm"
     )
 
 

@@ -212,7 +212,7 @@ def test_a_premature_end_is_found(job, text):
 
 def test_a_fast_move_through_the_wood_is_found(job, text):
     found = problems(job, without(text, *lines_with(text, r"^G0 .*Z")[1:3]))
-    assert any("a fast move goes 0.3 mm deep into the work" in each for each in found)
+    assert any("a rapid move goes 0.3 mm deep into the work" in each for each in found)
 
 
 def test_swapped_axis_letters_are_found(job, text):
@@ -327,6 +327,6 @@ def test_a_cut_on_the_side_of_the_work_is_proved():
     assert any("cut 1" in each for each in problems(job, changed(text, number, "Z-25", "Z-24.9")))
     fast = lines_with(text, r"^G0 .*X")
     assert any(
-        "a fast move goes 0.4 mm deep into the work" in each
+        "a rapid move goes 0.4 mm deep into the work" in each
         for each in problems(job, without(text + "", fast[-1]).replace("M2", "G0 Z-5\nM2"))
     )

@@ -25,7 +25,7 @@ def counted():
 
 @pytest.mark.drawn
 def test_writer_and_proof_agree_on_cutting_and_total_time():
-    """Under cut: all moves at a feed, plunges among them. In all: waits and fast moves too. Alike but for eleven-figure feeds."""
+    """Under cut: all moves at a feed, plunges among them. In all: waits and rapids too. Alike but for eleven-figure feeds."""
     found = list(counted())
     assert len(found) > examples(20)
     assert any(made.whole > made.cutting for made, _, _ in found)

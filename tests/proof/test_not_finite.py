@@ -61,7 +61,7 @@ def test_a_program_with_a_non_finite_path_is_not_proved(monkeypatch):
         return np.where(((degrees > 100) & (degrees < 107))[:, None], NAN, sound(self, axes))
 
     monkeypatch.setattr(Motion, "place_of", place_of)
-    with pytest.raises(SettingError, match=r"the lathe's model gives a place that is not finite, with spindle 10[\d.]+, x 20"):
+    with pytest.raises(SettingError, match=r"the lathe's model gives a position that is not finite, with spindle 10[\d.]+, x 20"):
         proved(traced)
 
 

@@ -259,9 +259,9 @@ def test_a_missing_piece_between_two_points_of_the_path_deviates_by_half_its_len
         (BAND, "G0 X30\nG0 Z20\nG0 X-30 C0\nG0 Z-10\nG1 X-19.75 F30\nG1 C-360 F200\n", "turned 180 degrees from its direction"),
         (FLUTE, "G0 X30\nG0 Z-5 C0\nG1 X-30 F30\nG1 X19.6\nG1 Z-25 F200\nG0 X30\n", "line 6: cuts 39.6 mm off the path"),
         (BAND, f"{TO_BAND}G1 X-30 Z-12\n", "line 9: cuts 19.651 mm off the path"),
-        (BAND, f"{TO_BAND}G0 X-30\n", "line 9: a fast move goes 20 mm deep"),
-        (BAND, f"{TO_BAND}G0 Z20\nG0 X-30\nG0 Z-10\nG0 X30\n", "line 12: a fast move goes 20 mm deep"),
-        (RING, f"G0 Z5\nG0 X10\nG0 Z-5\n{TO_RING}G1 C360 F720\nG0 Z5\n", "line 6: a fast move goes 5 mm deep"),
+        (BAND, f"{TO_BAND}G0 X-30\n", "line 9: a rapid move goes 20 mm deep"),
+        (BAND, f"{TO_BAND}G0 Z20\nG0 X-30\nG0 Z-10\nG0 X30\n", "line 12: a rapid move goes 20 mm deep"),
+        (RING, f"G0 Z5\nG0 X10\nG0 Z-5\n{TO_RING}G1 C360 F720\nG0 Z5\n", "line 6: a rapid move goes 5 mm deep"),
         (FRAMED, "G0 Z5\nG0 X0 Y20 C0\nG1 Z-.25 F60\nG1 C360 F720\nG0 Z5\n", "turned 90 degrees from its direction"),
     ],
 )

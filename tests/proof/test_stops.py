@@ -152,7 +152,7 @@ def test_fast_moves_while_the_cutter_is_fed_in_by_hand_are_found():
     lines = written(made).splitlines()
     at = [k for k, line in enumerate(lines) if line.startswith("(MSG, withdraw")][1]
     text = "\n".join([*lines[:at], "G0 C0", *lines[at:]]) + "\n"
-    assert any("a fast move with the cutter fed in by hand" in each for each in found(made, text))
+    assert any("a rapid move with the cutter fed in by hand" in each for each in found(made, text))
 
 
 def test_without_comments_only_the_number_of_stops_is_checked():

@@ -23,7 +23,12 @@ def column(header, rows, name):
 
 def test_every_sample_reads_back_to_the_same_bits(lid):
     header, rows = read(render(lid))
-    names = {"u (turns, or part of a pass of none)": "u", "piece x (mm)": "x", "piece y (mm)": "y", "piece z (mm)": "z"}
+    names = {
+        "u (turns, or fraction of the pass if the spindle stands still)": "u",
+        "piece x (mm)": "x",
+        "piece y (mm)": "y",
+        "piece z (mm)": "z",
+    }
     for name, attribute in names.items():
         given = np.concatenate([getattr(each, attribute) for each in lid])
         assert [float(value) for value in column(header, rows, name)] == given.tolist()

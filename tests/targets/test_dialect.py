@@ -151,7 +151,7 @@ def test_in_air_the_tip_stays_off_the_work_and_the_other_axes_move_as_in_wood(ba
     assert places.min() >= surface + 6.0
     assert places.min() <= surface + 6.1
     lines = lines_of(render(made.program(6.0)))
-    assert lines[0].startswith("(in air: every cut stays 6 mm off the work")
+    assert lines[0].startswith("(trial in air: the tip stays at least 6 mm off the work")
 
 
 def test_in_air_the_tip_stays_off_the_work_also_between_two_samples():
@@ -181,7 +181,7 @@ def test_the_table_of_moves_reads_back_exactly(units):
     assert text.endswith("\r\n")
     head, *rows = csv.reader(io.StringIO(text))
     length = {"mm": "mm", "inch": "in"}[units]
-    assert head == ["cut", "title", "step", "minutes", "C spindle (deg)", f"X x ({length})", f"Z z ({length})", "says"]
+    assert head == ["cut", "title", "step", "minutes", "C spindle (deg)", f"X x ({length})", f"Z z ({length})", "message"]
     for section in made.sections:
         (timed,) = (step for step in section.steps if isinstance(step, Timed))
         cut = [row for row in rows if row[:3] == [str(section.number), section.title, "cut"]]

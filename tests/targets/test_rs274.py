@@ -137,7 +137,7 @@ def test_the_interpreter_gives_back_every_axis_at_every_sample_to_the_printed_pr
 @pytest.mark.parametrize(("units", "short"), [("mm", "mm"), ("inch", "in")])
 def test_the_head_states_the_deviation_in_program_units_without_exponent(lid, units, short):
     text = render(program("Tide box, lid", lid, Feeds(), units)).decode("ascii")
-    (said,) = re.findall(r"\(true to: at most ([0-9.]+) (\w+) from the path on the work\)", text)
+    (said,) = re.findall(r"\(accuracy: at most ([0-9.]+) (\w+) from the path on the work\)", text)
     assert said[1] == short
     assert float(said[0]) > 0
 
@@ -211,8 +211,11 @@ def test_manual_changes_stop_the_program_and_name_the_settings(lid):
     assert "upper index to 2/3 turn = 240 deg" in stops[2]
     assert "fit cam 1: wave" in stops[3]
     zeros = "; ".join(stop.removeprefix("(MSG, ").removesuffix(")") for stop in stops[3:])
-    assert "; zeros again: spindle, phase and index at 0; let the follower bear; the tip on" in zeros
-    assert "the tip on the spindle's axis must read x 0 mm; the tip on the face of the work must read z -0.5 mm; shift" in zeros
+    assert "; zeros again: spindle, phase and index at 0; let the follower bear; with the tip on" in zeros
+    assert (
+        "with the tip on the spindle's axis, x must read 0 mm; with the tip on the face of the work, z must read -0.5 mm; shift"
+        in zeros
+    )
     assert all(stop.startswith("(MSG,") for stop in stops)
     assert all(stop.startswith("(MSG, stop the cutter; ") for stop in stops[1:4])
     assert all(stop.endswith("; start the cutter, then hands away)") for stop in (*stops[1:3], stops[-1].replace("(MSG, ", "; ")))
@@ -237,7 +240,7 @@ def test_the_head_states_units_zeros_letters_speed_and_cautions(lid):
         "C spindle",
         "A cam 1",
         "spindle 3 turns a minute",
-        "fast moves of C, A to where the next cut begins, often a turn or more back",
+        "rapid moves of C, A to the start of the next cut, often a turn or more back",
         "face of the work",
         "spindle's axis",
     ):

@@ -82,7 +82,7 @@ def test_the_interpreter_gives_back_every_axis_of_every_cut(traces, interpreter,
 
 
 def test_in_the_interpreter_the_tip_is_clear_of_the_side_in_every_fast_move(job, traces, interpreter, tmp_path):
-    """Of the widest place of the work. A fast move either draws the tip straight out, or finds it clear and leaves it so."""
+    """Of the widest place of the work. A rapid move either draws the tip straight out, or finds it clear and leaves it so."""
     moves = on_a_face.read_back(interpreter, render(traces.program()), tmp_path)
     surface = job.piece.surface
     clear = surface.profile(np.linspace(0.0, surface.length, 100_001))[:, 0].max() + CLEAR

@@ -58,7 +58,7 @@ class CompiledBackend:
     """
 
     name: str = field(default="compiled", init=False)
-    description: str = field(default="compiled, on every core: fast, and true between the places of a path", init=False)
+    description: str = field(default="compiled, on all cores: fast, and accurate between the points of a path", init=False)
     can: frozenset[Ability] = field(default=EVERYTHING, init=False)
 
     def carve(self, stock: Stock, sweeps: Sequence[Sweep], depth: Depth, progress: Progress | None = None) -> None:

@@ -46,12 +46,14 @@ def refuse_pose(stock: Stock, sweep: Sweep) -> None:
     else:
         away = np.hypot(sweep.tip[:, 0], sweep.tip[:, 1])
         if away.min() <= _NEAREST_AXIS_MM:
-            raise SettingError(f"{given} through the work's axis; keep the tip off it, or use the backend 'plain'")
+            raise SettingError(
+                f"{given} a path through the work's axis; keep the tip away from the axis, or use the backend 'plain'"
+            )
         out = (sweep.tip[:, :2] * sweep.outward[:, :2]).sum(axis=-1) / away
     if out.min() < _LEAST_UPRIGHT:
         leans = math.degrees(math.acos(max(float(out.min()), -1.0)))
         raise SettingError(
-            f"{given} with a cutter {leans:.0f} degrees off the way straight out of the work; keep it within 78 degrees, "
+            f"{given} with a cutter at {leans:.0f} degrees to the outward direction of the work; keep it within 78 degrees, "
             "or use the backend 'plain'"
         )
 

@@ -64,7 +64,7 @@ class PlainBackend:
 
     stamps: bool = False
     name: str = field(default="plain", init=False)
-    description: str = field(default="numpy, slow and plain: what the others are judged by", init=False)
+    description: str = field(default="numpy, slow and simple: the reference for the other backends", init=False)
     can: frozenset[Ability] = field(
         default=frozenset(("face", "round", "leaning", "drilling spindle", "fixed", "cutting frame", "eccentric frame")),
         init=False,

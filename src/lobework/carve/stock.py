@@ -194,7 +194,12 @@ def stock_of(piece: Piece, resolution: float = RESOLUTION_MM) -> Stock:
     require(is_real(resolution), "resolution", repr(resolution), "a plain number, in mm")
     surface = surface_of(piece)
     if surface is None:
-        raise SettingError("has no surface to carve", name="piece.form", given=repr(piece.form), remedy="it can only be drawn")
+        raise SettingError(
+            "has no surface to carve",
+            name="piece.form",
+            given=repr(piece.form),
+            remedy="a piece of this form can be drawn but not carved",
+        )
     if isinstance(surface, Face):
         size, around = 2 * surface.radius, 2 * surface.radius
     else:

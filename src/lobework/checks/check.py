@@ -101,7 +101,7 @@ def closure_findings(cuts: Sequence[Cut], traces: Sequence[Trace]) -> Iterable[F
         else:
             leave = "leaves" if passed.turns == 1 else "leave"
             gaps = ", ".join(
-                f"{drive.name}'s wave misses its own beginning by {format_number(float(gap), 4)} degrees"
+                f"the wave of {drive.name} misses its start by {format_number(float(gap), 4)} degrees"
                 for drive, gap in zip(passed.cams, worst.gap_deg, strict=True)
                 if gap
             )
@@ -123,7 +123,11 @@ def bridging_findings(cuts: Sequence[Cut], traces: Sequence[Trace]) -> Iterable[
             for bridge in lift_of(drive.cam, drive.follower).bridges:
                 reaches = largest_roller(drive.cam)
                 size = show_small(reaches, same[0].units)
-                remedy = f"a roller of {size} radius or less would reach" if reaches > 0 else "only a knife would reach"
+                remedy = (
+                    f"a roller of {size} radius or less would reach the bottom"
+                    if reaches > 0
+                    else "only a knife would reach the bottom"
+                )
                 wide, deep = show_small(bridge.width, same[0].units), show_small(bridge.depth, same[0].units)
                 first, last = (format_number(math.degrees(angle), 3) for angle in (bridge.first, bridge.last))
                 each = f" in each of {drive.cam.lobes} lobes" if drive.cam.lobes > 1 else ""
@@ -147,9 +151,8 @@ def template_findings(cuts: Sequence[Cut], traces: Sequence[Trace]) -> Iterable[
         spanned = template.spans(feeds) if template is not None else []
         if spanned and (worst := max(spanned, key=lambda each: each.gap)).gap > VISIBLE_MM:
             place, gap = show_length(round(worst.place, 2), same[0].units), show_small(worst.gap, same[0].units)
-            message = (
-                f"the rubber spans the hollow at {feeds} {place}, and misses {gap} of its depth; a smaller rubber would reach"
-            )
+            spans = f"the rubber spans the hollow at {feeds} {place}, and misses {gap} of its depth"
+            message = f"{spans}; a smaller rubber would reach the bottom"
             yield Finding(kind="template", level="warning", where=name, message=message)
 
 
@@ -235,8 +238,8 @@ def _ratio_finding(actual: RealRatio, drive: Drive, cut: Cut, radius: float, whe
         kind="ratio",
         level="warning" if until <= cut.passed.turns else "note",
         where=where,
-        message=f"runs at {show_percent(actual)}, not {drive.ratio} ({actual.description}): after {_turns(Fraction(closes))} "
-        f"the wave misses its own beginning by {gap} at a radius of {show_small(radius, cut.units)}; this is visible after "
+        message=f"runs at {show_percent(actual)}, not {drive.ratio} ({actual.description}): after {_turns(Fraction(closes))} the wave "
+        f"misses its start by {gap} at a radius of {show_small(radius, cut.units)}; this is visible after "
         f"{_turns(Fraction(until))}; use a ratio that the drive can make, or gears",
     )
 
@@ -255,7 +258,7 @@ def _why_open(cut: Cut) -> str:
         return f"the twist of {eased[0]} is eased, so it does not close"
     if never := [mounted.name for mounted in cut.lathe.chucks if mounted.period_turns == 0]:
         return f"chuck {never[0]!r} never returns to its starting position, so it never closes"
-    return "a chuck does not return to its starting position with the spindle, and when it does is not known"
+    return "a chuck does not return to its starting position with the spindle, and its period is not known"
 
 
 def show_small(mm: float, units: LengthUnit = "mm") -> str:

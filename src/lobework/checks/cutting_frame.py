@@ -299,7 +299,7 @@ def _slope_findings(cut: Cut, cutter: Cutter, name: str) -> Iterator[Finding]:
         by = f"{show_small(abs(float(deeper[worst])), cut.units)} {'deeper' if deeper[worst] > 0 else 'less deep'}"
         where = f"{'z' if cut.approach.axis == 'x' else 'x'} {show_length(round(float(along[worst]), 2), cut.units)}"
         size = f"rubber = '{show_length(radius, cut.units)}'" if radius else ""
-        remedy = f"let a rubber as large as its sweep, {size}, follow the template" if size else "leave the rubber out"
+        remedy = f"use a rubber with the radius of the cutter's sweep: {size}" if size else "leave the rubber out"
         message = f"on the slope at {where} the cutter goes {by} than where the template is level; {remedy}"
         yield Finding(kind="template", level="warning", where=name, message=message)
 
@@ -311,15 +311,19 @@ def _finding(groove_angle: GrooveAngle, holder: CuttingFrame, name: str, units: 
     best = format_number(groove_angle.best_deg, 1)
     if off > least + _SETTING_DEG:
         stands, by, where = format_number(holder.angle_deg, 2), format_number(off, 1), show_length(round(z, 2), units)
-        error = f"the frame stands at {stands} deg, {by} deg off the {groove_angle.of} at z {where}"
-        then = f", which leaves at most {format_number(least, 1)} deg" if least > _SETTING_DEG else ""
+        error = f"the frame is set to {stands} deg, {by} deg off the {groove_angle.of} at z {where}"
+        then = f"; the misfit is then at most {format_number(least, 1)} deg" if least > _SETTING_DEG else ""
         yield Finding(
             kind="frame", level="warning", where=name, message=f"{error}; write an angle of {best} deg for it in the job{then}"
         )
     elif least > _LARGE_MISFIT_DEG:
         by, where = format_number(least, 1), show_length(round(least_z, 2), units)
-        misfit = f"at its best angle, {best} deg, the frame is {by} deg off at z {where}"
-        message = f"the {groove_angle.of} turns along the work: {misfit}"
+        message = (
+            f"the angle of the {groove_angle.of} changes along the work: at its best angle, {best} deg, the frame is {by} deg off"
+        )
         yield Finding(
-            kind="frame", level="note", where=name, message=f"{message}; cut it in shorter passes, each with its own angle"
+            kind="frame",
+            level="note",
+            where=name,
+            message=f"{message} at z {where}; cut it in shorter passes, each with its own angle",
         )

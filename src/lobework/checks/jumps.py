@@ -146,7 +146,7 @@ def _finding(found: Sequence[tuple[Trace, Jump]], cuts: int) -> Finding:
     others = len(found) - 1
     more = f", and at {others} more place{'s' if others > 1 else ''}" if others else ""
     message = f"the path jumps by {show_small(worst.mm, cut.units)}{turned} {where}{more}; no lathe can follow it"
-    remedy = "give the part other settings, or mend it" if worst.part else "cut it in several passes"
+    remedy = "change the settings of the part, or correct the part" if worst.part else "cut it in several passes"
     return Finding(
         kind="jump", level="problem", where=f"{name}, {worst.part}" if worst.part else name, message=f"{message}: {remedy}"
     )

@@ -125,17 +125,17 @@ def work_findings(piece: Piece, traces: Sequence[Trace]) -> Iterable[Finding]:
         if max(beyond) > JOIN_MM:
             first = next(each.cut.title for each, over in zip(same, beyond, strict=True) if over > JOIN_MM)
             over = show_small(max(beyond), units)
-            message = f"the tip cuts up to {over} beyond the edge of the work, in {first} first; begin nearer the middle"
+            message = f"the tip cuts up to {over} beyond the edge of the work, first in {first}; begin nearer the middle"
             yield Finding(kind="work", level="warning", where=name, message=message)
         if first := next((each.cut.title for each in same if _through_deeper_wood(piece, each)), ""):
             message = (
-                f"on its way in, the cutter passes through deeper wood, in {first} first; start x at the radius of the work there"
+                f"on its way in, the cutter passes through deeper wood, first in {first}; start x at the radius of the work there"
             )
             yield Finding(kind="work", level="warning", where=name, message=message)
         if max(deep) > thickness:
             first = next(each.cut.title for each, down in zip(same, deep, strict=True) if down > thickness)
             goes, thick = show_small(max(deep), units), show_small(thickness, units)
-            message = f"goes {goes} deep, in {first} first, through work {thick} thick; keep clear of what holds the work"
+            message = f"goes {goes} deep, first in {first}, through work {thick} thick; keep clear of what holds the work"
             yield Finding(kind="work", level="warning", where=name, message=message)
 
 
@@ -152,7 +152,7 @@ def body_findings(piece: Piece, cutter: Cutter, traces: Sequence[Trace]) -> Iter
         if not max(deep) <= height + JOIN_MM:
             units, name = same[0].cut.units, same[0].cut.passed.name or f"pass {same[0].cut.group}"
             first = next(each.cut.title for each, down in zip(same, deep, strict=True) if not down <= height + JOIN_MM)
-            message = f"goes {show_small(max(deep), units)} deep, in {first} first, {_body_in_wood(height, units)}"
+            message = f"goes {show_small(max(deep), units)} deep, first in {first}, {_body_in_wood(height, units)}"
             yield Finding(kind="work", level="problem", where=name, message=message)
 
 

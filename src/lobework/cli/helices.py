@@ -41,7 +41,7 @@ def _add_helix(verbs: Any, name: str) -> None:
     verb.add_argument("--turns", metavar="N", help="turns of the spindle for --travel")
     verb.add_argument("--angle", metavar="ANGLE", help="angle to the axis of the work; its lead is printed")
     verb.add_argument(
-        "--even", metavar="LENGTH", help="lead with equal wheels from spindle to screw; the train is chosen from --wheels"
+        "--even", metavar="LENGTH", help="lead with change wheels of ratio 1; the wheels for --lead are chosen from --wheels"
     )
     verb.add_argument(
         "--wheels",

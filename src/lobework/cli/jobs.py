@@ -124,7 +124,7 @@ def _why_absent(target: Any, job: Job) -> str:
     if target.shows == "carving" and (why := job.uncarvable):
         return why
     if target.shows == "program" and not job.lathe.axes:
-        return f"a controller moves nothing on lathe {job.lathe.name!r}"
+        return f"lathe {job.lathe.name!r} has no axis that a controller moves"
     return ""
 
 
@@ -133,7 +133,7 @@ def _missing_package(target: Any) -> str:
     from importlib.util import find_spec
 
     if target.needs and find_spec(target.needs[0]) is None:
-        return f"pip install '{target.needs[1]}' brings what it needs"
+        return f"a package that it needs is not installed; run: pip install '{target.needs[1]}'"
     return ""
 
 

@@ -60,9 +60,11 @@ def _add_ratio(verbs: Any, name: str) -> None:
     verb.add_argument(
         "--parts",
         metavar="N",
-        help="fractions of a step that a control counts, if it moves the cam once per spindle step",
+        help="number of parts into which the control divides a motor step, if it moves the cam once per spindle step",
     )
-    verb.add_argument("--lathe", metavar="NAME", help="a lathe that lobework list shows, or a lathe file: how it drives the cam")
+    verb.add_argument(
+        "--lathe", metavar="NAME", help="a lathe that lobework list shows, or a lathe file: its drive of the cam is used"
+    )
     verb.add_argument("--cam", metavar="N", help="number of the lathe's cam (default: 1)")
     verb.add_argument("--mediants", action="store_true", help="also list fractions that approach the ratio, with their errors")
     add_radius(verb)
@@ -78,7 +80,7 @@ def _add_index(verbs: Any, name: str) -> None:
     )
     verb.add_argument("--wheel", metavar="LIST", help="holes of the wheel's circles, or its notches, such as 96,112")
     verb.add_argument(
-        "--lathe", metavar="NAME", help="a lathe that lobework list shows, or a lathe file: the wheel on its spindle"
+        "--lathe", metavar="NAME", help="a lathe that lobework list shows, or a lathe file: the wheel on its spindle is used"
     )
     verb.add_argument("--worm", metavar="N", help="turns of the crank per turn of the work, if the circles belong to a crank")
     add_radius(verb)

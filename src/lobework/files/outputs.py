@@ -84,7 +84,7 @@ def _write_errors_named(path: Path) -> Iterator[None]:
     except LobeworkError:
         raise
     except (OSError, ValueError) as error:
-        remedy = "make room, or name another folder" if getattr(error, "errno", None) in _FULL else "name another folder"
+        remedy = "free disk space, or name another folder" if getattr(error, "errno", None) in _FULL else "name another folder"
         problem = f"cannot be written: {getattr(error, 'strerror', None) or error}"
         raise InputError(problem, str(path), remedy=remedy) from None
 
@@ -107,7 +107,7 @@ def _require_folder(folder: Path) -> None:
         raise InputError("is a file, so nothing can be written in it", str(folder), remedy="name another folder")
     if not os.access(folder, os.W_OK | os.X_OK):
         remedy = "change its permissions, or name another folder"
-        raise InputError("cannot be written: no file may be made in it", str(folder), remedy=remedy)
+        raise InputError("cannot be written: no file can be created in it", str(folder), remedy=remedy)
 
 
 def _make_folder(folder: Path, made: list[Path]) -> None:

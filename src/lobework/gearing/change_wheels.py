@@ -196,7 +196,7 @@ def _exact_query(ratio: Fraction, pairs: int, within: Fraction) -> tuple[Fractio
     ratio, pairs, within = abs(exactly(ratio)), plain_number(pairs), exactly(within)
     require(ratio != 0, "ratio", ratio, "other than zero", "a cam that stands still needs no wheels")
     require(is_whole(pairs, 1, MOST_PAIRS), "pairs", pairs, f"a whole number, 1 to {MOST_PAIRS}")
-    require(0 <= within < 1, "within", within, "zero or more, as a part of the ratio, such as 0.0001")
+    require(0 <= within < 1, "within", within, "zero or more, as a fraction of the ratio, such as 0.0001")
     return ratio, pairs, within
 
 
@@ -204,7 +204,7 @@ def _sides(owned: Counter[int], pairs: int) -> list[_Side]:
     """Return all sets of ``pairs`` wheels, sorted by product."""
     if math.comb(owned.total(), pairs) > _MOST_SIDES:
         count = math.comb(owned.total(), pairs)
-        problem = f"{owned.total()} wheels make {count} sets of {pairs}, and {_MOST_SIDES} can be tried"
+        problem = f"{owned.total()} wheels make {count} sets of {pairs}; at most {_MOST_SIDES} can be tried"
         raise TooLargeError(problem, remedy="ask for fewer pairs, or list fewer wheels")
     sets = dict.fromkeys(combinations(sorted(owned.elements()), pairs))
     return sorted(_Side(math.prod(each), sum(each), each) for each in sets)
@@ -319,7 +319,8 @@ def train_to_cut(ratio: Fraction, within: Fraction, pairs: int = 3, least: int =
         if found:
             return found
     number = "1 pair" if pairs == 1 else f"{pairs} pairs"
-    problem = f"no train of {number} of wheels with {least} to {most} teeth was found within {float(within):g} of it"
+    wheels = f"{number} of wheels with {least} to {most} teeth"
+    problem = f"no train of {wheels} was found with a relative error of at most {float(within):g}"
     raise NoTrainError(problem, name="ratio", given=f"{ratio}", remedy="allow more pairs, or a larger error")
 
 

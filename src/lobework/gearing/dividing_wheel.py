@@ -19,7 +19,7 @@ _HOLES: Final = re.compile(
     r"\s*(?P<sign>[-+]?)\s*(?:(?P<turns>\d+)\s*turns?\s+(?:and\s+)?)?(?P<holes>[\d./ ]*[\d.])\s*(?:holes?|notch(?:es)?)"
     r"(?:\s+of\s+(?:the\s+)?(?P<circle>\S.*?)(?:\s+circle)?)?\s*"
 )
-_UNKNOWN: Final = "an angle while the chuck's wheel is not known", "give it, as in wheel = { circles = [96, 144] }"
+_UNKNOWN: Final = "an angle, because the chuck's wheel is not specified", "specify it, as in wheel = { circles = [96, 144] }"
 """Allowed value and remedy for an index that is written in holes although the chuck has no wheel."""
 _CIRCLES: Final = "the holes of each circle, such as [96, 112, 144] or { outer = 96, inner = 72 }"
 
@@ -106,7 +106,7 @@ class Holes(NamedTuple):
             holes = wheel.circles[0][1]
         elif (holes := dict(wheel.circles).get(self.circle, 0)) == 0:
             example = f"'8 holes of {wheel.circles[0][0]}'"
-            raise InputError(must_be=f"on a circle by name, as in {example}", remedy=f"the wheel has {wheel}")
+            raise InputError(must_be=f"in holes of a circle of the wheel, as in {example}", remedy=f"the wheel has {wheel}")
         return Phase((self.turns + self.holes / holes) / wheel.worm)
 
 
@@ -190,7 +190,7 @@ class Wheel:
         --------
         >>> Wheel([96]).setting_text(Fraction(1, 7))
         Traceback (most recent call last):
-        lobework.errors.SettingError: 1/7 turn must fall on a hole, but is between those of every circle; the nearest is
+        lobework.errors.SettingError: 1/7 turn must coincide with a hole, but no circle has one there; the nearest is
             14 holes of the 96 circle, 1.071429 degrees further
         """
         if settings := self.settings(turns):
@@ -198,7 +198,7 @@ class Wheel:
         near, off = self.nearest(turns)
         degrees = f"{format_number(abs(float(off)), 6)} degrees {'further' if off > 0 else 'less'}"
         given = f"{turns} turn" if turns.denominator <= _MOST_HOLES else format_phase(Phase(turns))
-        problem = f"must fall on a {self._mark(1)}, but is between those of every circle"
+        problem = f"must coincide with a {self._mark(1)}, but no circle has one there"
         raise SettingError(problem, given=given, remedy=f"the nearest is {near}, {degrees}")
 
     def for_all(self, every: Iterable[Fraction]) -> Wheel:

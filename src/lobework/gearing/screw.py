@@ -17,8 +17,8 @@ _WOUND: Final = re.compile(
     r"\s*(?P<sign>[-+]?)\s*(?:(?P<turns>[\d./ ]*[\d.])\s*turns?)?\s*(?:(?P<divisions>[\d./ ]*[\d.])\s*(?:divs?|divisions?))?\s*"
 )
 _UNKNOWN: Final = (
-    "in mm or inches while the chuck's screw is not known",
-    "give it, as in screw = { lead = '0.1 in', divisions = 10 }",
+    "in mm or inches, because the chuck's screw is not specified",
+    "specify it, as in screw = { lead = '0.1 in', divisions = 10 }",
 )
 """Allowed value and remedy for a length that is written in turns although the chuck has no screw."""
 _FINEST: Final = 10
@@ -145,7 +145,7 @@ def wound_length(given: object, bare: LengthUnit = "mm", screw: Screw | None = N
     (40.64, 12.7)
     >>> wound_length("16 turns")
     Traceback (most recent call last):
-    lobework.errors.InputError: '16 turns' must be in mm or inches while the chuck's screw is not known; give it, as in
+    lobework.errors.InputError: '16 turns' must be in mm or inches, because the chuck's screw is not specified; specify it, as in
         screw = { lead = '0.1 in', divisions = 10 }
     """
     if (wound := Wound.of(given)) is None:

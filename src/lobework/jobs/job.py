@@ -223,7 +223,7 @@ class Job:
     feeds : Feeds
         Speeds and clearances of the program.
     resolution : float, mm
-        Distance from ray to ray of the carved work.
+        Distance between neighbouring rays of the carved work.
 
     Examples
     --------
@@ -355,7 +355,7 @@ class Job:
         Parameters
         ----------
         resolution : float, mm, optional
-            Distance from ray to ray; default: the job's resolution.
+            Distance between neighbouring rays; default: the job's resolution.
         backend : str, optional
             The carving backend; default: the first installed one that can carve the job, "compiled" if it can.
         progress : callable, optional

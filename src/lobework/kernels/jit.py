@@ -44,7 +44,7 @@ _Does = TypeVar("_Does", bound=Callable[..., Any])
 _DIGEST: Final = hashlib.sha256().digest_size
 _IMPORTED: Final = re.compile(r"^\s*(?:from|import) lobework(?:\.([\w.]+))?(?: import (\([^)]*\)|.*))?", re.MULTILINE)
 _LIBRARY: Final = Path(__file__).parents[1]
-_REMEDY: Final = "the variable NUMBA_CACHE_DIR names another folder for it"
+_REMEDY: Final = "set the variable NUMBA_CACHE_DIR to another folder"
 _warned: Final[set[str]] = set()
 
 
@@ -98,7 +98,7 @@ def _kept(plain: Callable[..., Any]) -> Any:
         return _Kept(plain)
     except (OSError, RuntimeError):
         neither = "neither the package's folder nor the user's cache folder can be written"
-        _warn(f"compiled code cannot be kept: {neither}, so every run compiles it again; {_REMEDY}")
+        _warn(f"compiled code cannot be stored: {neither}, so every run compiles it again; {_REMEDY}")
         return njit(plain)._cache
 
 
@@ -139,7 +139,7 @@ class _Kept(FunctionCache):
         try:
             super().save_overload(sig, data)
         except OSError as error:
-            _warn(f"compiled code cannot be kept: {self._cache_path}: {error.strerror or error}; {_REMEDY}")
+            _warn(f"compiled code cannot be stored: {self._cache_path}: {error.strerror or error}; {_REMEDY}")
             self.disable()
 
 
@@ -212,7 +212,7 @@ class _ParallelState:
             numba.get_num_threads()
         except ValueError:
             asked = os.environ.get("NUMBA_THREADING_LAYER", "default")
-            must_be = "a threading layer that is installed: 'omp', 'tbb' or 'workqueue', which always is"
+            must_be = "an installed threading layer: 'omp', 'tbb' or 'workqueue' ('workqueue' is always installed)"
             raise LobeworkError(f"NUMBA_THREADING_LAYER={asked}: must be {must_be}") from None
         self.layer = _layer()
 
@@ -247,7 +247,8 @@ def _one_at_a_time(dispatcher: Callable[..., Any]) -> Callable[..., Any]:
     def run(*arguments: Any) -> Any:
         if _parallel_state.forked:
             raise LobeworkError(
-                "this process was forked after its parent traced or carved, and OpenMP's threads do not outlive a fork; "
+                "this process was forked after its parent had traced or carved, and OpenMP's threads do not exist in a forked "
+                "process; "
                 "start processes with the method 'spawn' or 'forkserver', such as multiprocessing.get_context('spawn')"
             )
         with _parallel_state.lock:

@@ -213,18 +213,18 @@ def push_of(drive: Drive, number: int, cut: Cut) -> Push:
         curve = lift_of(drive.cam, drive.follower).curve
     elif drive.moves == "endways":
         raise SettingError(
+            "a face cam moves the headstock endways, and this headstock cannot move endways",
             name="on",
             given="'face'",
-            must_be="a cam for which the headstock is made: a face cam moves it endways, and it does not pump",
             remedy="use an edge cam or another lathe",
         )
     elif headstock.sideways == "rocks":
         curve, scale = _rocking(drive.cam, drive.follower, side, drive.gain, headstock.pivot_height), -float(side)
     else:
         raise SettingError(
+            "an edge cam moves the headstock sideways, and this headstock is fixed sideways",
             name="on",
             given="'edge'",
-            must_be="a cam for which the headstock is made: an edge cam moves it sideways, and it is fixed",
             remedy="use another lathe",
         )
     zero -= drive.index.in_radians(drive.cam.lobes)

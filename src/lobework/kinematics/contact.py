@@ -223,8 +223,9 @@ def lift_of(cam: Cam, follower: Follower) -> Lift:
         curve = tabulate(at, breaks, pitch, TABLE_MM)
     except PluginError as error:
         raise PluginError(
-            f"cam {cam.kind!r} under follower {follower.kind!r}: their contact cannot be computed: in one of them {error}; "
-            "or the cam is too steep, or the follower too small; use less rise, fewer lobes, a larger follower, or a knife"
+            f"cam {cam.kind!r} under follower {follower.kind!r}: their contact cannot be computed: one of the two shapes is "
+            f"faulty ({error}), or the cam is too steep, or the follower too small; use less rise, fewer lobes, a larger "
+            "follower, or a knife"
         ) from error
     bridges = tuple(_bridge(shapes, jump) for jump in jumps if jump.last - jump.first > BRIDGE_RAD)
     return Lift(curve, rest, bridges)
@@ -240,7 +241,7 @@ def _lift_jumps(cam: Cam, follower: Follower) -> list[float]:
     """
     steps, across = cam_jumps(cam), nose_jumps(follower)
     if across:
-        where = f"nose_at jumps by {across[0].size:.4g} mm at {across[0].after:.6g} mm across it"
+        where = f"nose_at jumps by {across[0].size:.4g} mm at {across[0].after:.6g} mm from the middle of the nose"
         raise not_continuous("follower", follower.kind, follower, where)
     if steps and follower.half_width > 0:
         where = f"rise_at jumps by {steps[0].size:.4g} mm at {math.degrees(steps[0].after):.6g} degrees of the cam"

@@ -112,7 +112,7 @@ def _degrees(place: float) -> str:
 
 
 def _across(place: float) -> str:
-    return f"{format_number(place, 4)} mm across it"
+    return f"{format_number(place, 4)} mm from the middle of the nose"
 
 
 def _checked(
@@ -125,7 +125,7 @@ def _checked(
         given = method(places)
         if not all_finite(given) and (lost := wrong(given)).any():
             place = float(np.asarray(places)[lost].flat[0])
-            raise not_finite(kind, part.kind, part, f"{name} gives {given[lost].flat[0]} at {where(place)}")
+            raise not_finite(kind, part.kind, part, f"{name} returns {given[lost].flat[0]} at {where(place)}")
         return given
 
     return checked

@@ -166,8 +166,8 @@ class Motion(Brief):
             if not math.isfinite(each[0][first])
             else f", at {format_number(math.degrees(each[0][first]), 3)} degrees of the spindle"
         )
-        message = f"slides and cams lead to a place that is not finite{at}"
-        raise SettingError(message, f"pass[{self.cut.group}]", remedy="change their settings")
+        message = f"the settings of slides and cams give a position that is not finite{at}"
+        raise SettingError(message, f"pass[{self.cut.group}]", remedy="change them")
 
     def axes(self, u: Array) -> dict[str, Array]:
         """Return the position of each axis at (n,) places in the pass, by the name of what it moves: degrees or mm."""
@@ -262,8 +262,8 @@ def motion_of(cut: Cut) -> Motion:
         raise SettingError(
             name="together",
             given="'sum'",
-            must_be="'furthest': two cams on one rocking headstock do not add up",
-            remedy="or use a headstock that slides",
+            must_be="'furthest': the displacements of two cams on one rocking headstock cannot be added",
+            remedy="or use a sliding headstock",
         )
     sides = {}
     for moves in moved:
@@ -271,13 +271,14 @@ def motion_of(cut: Cut) -> Motion:
             raise SettingError(
                 name="together",
                 given="'furthest'",
-                must_be=f"'sum': some of the cams that move {moves} exist only in software, and their motion is added",
+                must_be=f"'sum': some of the cams for {moves} motion exist only in software, and their motion is added",
                 remedy="or leave it out",
             )
         takes_furthest = furthest or (rocks and moves == "sideways" and len(moved[moves]) > 1)
         if takes_furthest and any(len({push.scale > 0 for push in same}) > 1 for same in (moved[moves], led[moves])):
             raise SettingError(
-                f"together='furthest': the cams that move {moves} bear on both sides", remedy="put their followers on one side"
+                f"together='furthest': the followers of the cams for {moves} motion are on opposite sides",
+                remedy="put them on one side",
             )
         sides[moves] = Pushes(tuple(moved[moves]), takes_furthest), Pushes(tuple(led[moves]), furthest)
     (sideways, leads_x), (endways, leads_z) = sides["sideways"], sides["endways"]
@@ -305,7 +306,7 @@ def _require_twist(drive: Drive, number: int, cut: Cut) -> None:
     if drive.twist.turns is not None and not cut.passed.turns:
         raise SettingError(
             f"twist.turns={drive.twist.turns}: the spindle stands still in this pass",
-            remedy="write over, the length in which it twists",
+            remedy="write twist.over, the length along the work over which the cam twists",
         )
     turned_by = cut.lathe.cam_shaft(number).turned_by
     if turned_by in ("spindle", "gears") and not (cut.keeps_z and drive.twist.over is not None):
@@ -337,7 +338,10 @@ def _require_axes(cut: Cut) -> None:
         for slide in "xz":
             lathe.need(slide, "arc: the tip moves in X and Z while it cuts")
         if passed.arc.cutter == "turns" and lathe.axis("cutter") is None:
-            lathe.need("cutter", "arc.cutter='turns': the cutter turns about Y as it goes (write 'keeps' where it does not)")
+            lathe.need(
+                "cutter",
+                "arc.cutter='turns': the cutter turns about Y while it follows the arc (write 'keeps' if it does not turn)",
+            )
     if passed.template is not None:
         try:
             passed.template.require_one_way("x" if cut.approach.axis == "z" else "z", cut.units)

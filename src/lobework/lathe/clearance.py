@@ -57,8 +57,8 @@ def require_clear(cut: Cut, piece: Piece) -> None:
     if (reach := reach_of(piece, lathe, turns, begin)) <= lathe.swing + JOIN_MM:
         return
     chucks = " and ".join(repr(each.name) for each in lathe.chucks)
-    carried = f"carried by {chucks}, " if chucks else ""
-    remedy = "wind the chucks in, or take smaller work" if chucks else "take smaller work"
+    carried = f"displaced by {chucks}, " if chucks else ""
+    remedy = "reduce the displacement of the chucks, or take smaller work" if chucks else "take smaller work"
     goes, swing = show_length(round(reach, 2), cut.units), show_length(lathe.swing, cut.units)
     problem = f"the work does not clear the bed: {carried}it reaches {goes} from the spindle's axis"
     raise SettingError(f"{problem}, and the swing of lathe {lathe.name!r} is {swing}", remedy=f"{remedy}, or another lathe")

@@ -87,7 +87,7 @@ class Axis:
                 require(given > 0, name, given, "above zero", "leave it out if it has no limit")
             require(isinstance(self.reversed, bool), "reversed", repr(self.reversed), "true or false")
             remedy = "plus is away from the work; reverse its motor in the controller"
-            require(self.rotary or not self.reversed, "reversed", "true", f"left out of the {self.moves} slide", remedy)
+            require(self.rotary or not self.reversed, "reversed", "true", f"left out for the {self.moves} slide", remedy)
 
     @property
     def rotary(self) -> bool:
@@ -140,7 +140,7 @@ class HandAxis:
         if getattr(self, has) is None:
             example = "notches = 96" if self.rotary else "screw = { lead = 2, divisions = 20 }"
             raise SettingError(f"is missing: {self.moves!r} has a {has}", has, remedy=f"write for example {example}")
-        require(getattr(self, lacks) is None, lacks, getattr(self, lacks), f"left out of {self.moves!r}, which has a {has}")
+        require(getattr(self, lacks) is None, lacks, getattr(self, lacks), f"left out for {self.moves!r}, which has a {has}")
 
     @property
     def rotary(self) -> bool:
@@ -279,7 +279,7 @@ class Lathe:
             above = is_real(self.swing) and self.swing > 0
             require(above, "swing", self.swing, "above zero", "leave it out if there is no bed")
             on = isinstance(self.chucks, tuple | list) and all(isinstance(each, Mounted) for each in self.chucks)
-            require(on, "chucks", self.chucks, "mounted", "put each on with lathe.mount(chuck)")
+            require(on, "chucks", self.chucks, "a tuple of Mounted", "mount each chuck with lathe.mount(chuck)")
             object.__setattr__(self, "chucks", tuple(self.chucks))
             for name, kept in (("axes", Axis), ("hand", HandAxis), ("cams", CamShaft)):
                 given = getattr(self, name)
@@ -318,7 +318,7 @@ class Lathe:
             moved_by = f"axis {axis.letter} moves it" if axis else ""
             if any(each.moves.startswith(f"cam {cam.number} ") for cam in self.cams if cam.turned_by == "software"):
                 moved_by = "this cam is in software only"
-            require(not moved_by, f"hand[{place}].moves", repr(each.moves), "set by hand alone", f"{moved_by}; leave one out")
+            require(not moved_by, f"hand[{place}].moves", repr(each.moves), "set only by hand", f"{moved_by}; leave one out")
 
     def _require_cam_drives(self) -> None:
         """Refuse a cam with a motor but no axis, and a cam with an axis but a different drive."""
@@ -332,7 +332,7 @@ class Lathe:
                 message = "given an axis that moves 'x' or 'z', which follows its lift"
                 require(follows, name, given, message, "add an [[axis]] table")
             if axis is not None:
-                message = f"'motor', for axis {axis.letter} moves 'cam {cam.number}'"
+                message = f"'motor', because axis {axis.letter} moves 'cam {cam.number}'"
                 require(cam.turned_by == "motor", name, given, message, "or leave out that axis")
 
     def mount(self, chuck: Chuck, name: str = "") -> Lathe:

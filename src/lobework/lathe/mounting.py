@@ -146,9 +146,9 @@ class Mounted(NamedTuple):
         for slide in slides if isinstance(slides, tuple) else [slides]:
             if not isinstance(slide, ChuckSlide) or slide is slides:
                 given = type(slide).__name__
-                raise _plugin_error(self.chuck, f"slides gives {given}; it must give a tuple of lobework.plugins.ChuckSlide")
+                raise _plugin_error(self.chuck, f"slides returns {given}; it must return a tuple of lobework.plugins.ChuckSlide")
             if np.shape(slide.at) not in ((theta.size,), (1,)) or not np.isfinite(slide.at).all():
-                wrong = f"slides gives a position of {slide.name!r} of shape {np.shape(slide.at)} for {theta.size} angles"
+                wrong = f"slides returns a position of {slide.name!r} of shape {np.shape(slide.at)} for {theta.size} angles"
                 raise _plugin_error(self.chuck, f"{wrong}; it must be ({theta.size},) or (1,), and finite")
         return slides  # type: ignore[no-any-return]
 
@@ -173,10 +173,11 @@ class Mounted(NamedTuple):
         """
         given, theta = self._sampled_motions(turns, begin)
         if message := _defect(given, theta):
-            raise _plugin_error(self.chuck, f"motions gives {message}")
+            raise _plugin_error(self.chuck, f"motions returns {message}")
         variation = max(float(np.ptp(given.shift, axis=0).max()), float(np.ptp(given.rotation, axis=0).max()))
         if not self.is_dynamic and not variation <= JOIN_MM:
-            raise _plugin_error(self.chuck, "is_dynamic is False, but it moves as the spindle turns; say True, or hold it still")
+            remedy = "set it to True, or return the same motion at every angle"
+            raise _plugin_error(self.chuck, f"is_dynamic is False, but it moves as the spindle turns; {remedy}")
         self._continuity(turns, begin, 1)
 
     def _sampled_motions(self, turns: float, begin: float) -> tuple[Rigid, Array]:
@@ -212,7 +213,7 @@ class Mounted(NamedTuple):
             found = _continuity_cached(self.chuck, *sampling)  # type: ignore[arg-type]
         if found.lost is not None:
             at = f"{format_number(360 * found.lost, 3)} degrees of the spindle"
-            raise not_finite("chuck", self.name, self.chuck, f"motions gives numbers that are not finite at {at}")
+            raise not_finite("chuck", self.name, self.chuck, f"motions returns numbers that are not finite at {at}")
         return found
 
     def finite_motions(self, theta: Array) -> Rigid:
@@ -232,7 +233,7 @@ class Mounted(NamedTuple):
             values = getattr(given, name)
             if not all_finite(values):
                 where = _first_angle(~np.isfinite(values), theta)
-                raise not_finite("chuck", self.name, self.chuck, f"motions gives a {name} that is not finite{where}")
+                raise not_finite("chuck", self.name, self.chuck, f"motions returns a {name} that is not finite{where}")
 
     def largest_displacement(self, turns: float, begin: float = 0.0) -> float:
         """Return the largest displacement of the work's origin by the chuck, mm, in ``turns`` turns from ``begin`` on."""
@@ -308,7 +309,7 @@ def _is_array(given: Any) -> bool:
 def _defect(given: Any, theta: Array) -> str:
     """Return why the result of ``motions`` for ``theta`` is not a batch of rigid motions; empty if it is one."""
     if not isinstance(given, Rigid):
-        return f"{type(given).__name__}; it must give a lobework.Rigid"
+        return f"{type(given).__name__}; it must return a lobework.Rigid"
     for name, shape in (("rotation", (3, 3)), ("shift", (3,))):
         values, wanted = getattr(given, name), " or ".join(str((count, *shape)) for count in (theta.size, 1))
         if not isinstance(values, np.ndarray) or values.dtype != np.float64:

@@ -319,7 +319,7 @@ def step_targets(setting: str, of: Pass, lathe: Lathe) -> list[str]:
     else:
         found = [full for full in known if full.rpartition(".")[2] == name]
     if not found:
-        problem = f"nothing here has a setting {setting!r}{nearest(setting, known)}"
+        problem = f"no slide, cam or chuck of this pass has a setting {setting!r}{nearest(setting, known)}"
         raise SettingError(problem, remedy=f"settings that can be stepped: {', '.join(sorted(known))}")
     return found
 

@@ -205,7 +205,7 @@ class EccentricCam:
             within = 0 <= self.offset < self.radius or self.radius <= 0
             require(within, "offset", self.offset, f"from 0 to less than the radius, {self.radius:g}")
             most = self.radius - SMALLEST_CAM_MM
-            near = f"at most {most:.12g}: the edge stands {SMALLEST_CAM_MM:g} mm from the spindle's axis, or more"
+            near = f"at most {most:.12g}: the edge must be at least {SMALLEST_CAM_MM:g} mm from the spindle's axis"
             require(self.offset <= most or self.radius <= 0, "offset", self.offset, near)
 
     @property
@@ -279,7 +279,7 @@ class MotionLaw(CamShape):
             0 <= self.dwell_part <= low or not (0 < self.rise_part < 1 and 0 < self.fall_part < 1),
             "dwell_part",
             self.dwell_part,
-            f"from 0 to {low}, the rest of the lobe beside rise and fall",
+            f"from 0 to {low}, the part of the lobe that rise and fall leave",
         )
 
     def _edges(self) -> tuple[float, float, float, float]:

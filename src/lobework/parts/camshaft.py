@@ -80,7 +80,7 @@ class CamShaft:
                 require(by_motor or not known, "percent_places", self.percent_places, message)
             if self.turned_by == "gears" and not self.wheels:
                 remedy = "write the teeth of each, such as [20, 30, 40, 60]"
-                raise SettingError("is missing: gears have wheels", "wheels", remedy=remedy)
+                raise SettingError("is missing: gears need a list of wheels", "wheels", remedy=remedy)
 
     def train(self, ratio: Fraction) -> Train:
         """Return the cheapest train of the owned wheels that has exactly a given ratio.
@@ -102,7 +102,7 @@ class CamShaft:
         """
         owned = f"{_pairs(self.pairs)} of the wheels {', '.join(map(str, sorted(self.wheels)))}"
         if not ratio:
-            remedy = "to hold the cam still, take a wheel off and lock it"
+            remedy = "to hold the cam still, take a wheel off and lock the cam"
             raise SettingError(given="0", must_be="a ratio that gears make, such as 1/2", remedy=remedy)
         train = _train_for(ratio, self.wheels, self.pairs)
         if off := train.relative_error(ratio):

@@ -33,7 +33,7 @@ def _normalise(chuck: Any, *lengths: str) -> None:
     for name in lengths:
         require(math.isfinite(getattr(chuck, name)), name, getattr(chuck, name), "a finite length")
     if hasattr(chuck, "travel"):
-        require(chuck.travel > 0, "travel", chuck.travel, "above zero", "leave it out if the slide has no end")
+        require(chuck.travel > 0, "travel", chuck.travel, "above zero", "leave it out if the travel is unlimited")
 
 
 def _require_within_travel(chuck: Any, name: str, length: float) -> None:

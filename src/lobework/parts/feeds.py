@@ -53,7 +53,9 @@ class Feeds:
         with together():
             require_numbers(self)
             require(1e-3 <= self.spindle_rpm <= 1000, "spindle_rpm", self.spindle_rpm, "from 0.001 to 1000")
-            require(0 < self.clear < math.inf, "clear", self.clear, "above zero", "stand off the face between cuts")
+            require(
+                0 < self.clear < math.inf, "clear", self.clear, "above zero", "the tip must be clear of the face between cuts"
+            )
             require(0.1 <= self.plunge < math.inf, "plunge", self.plunge, "0.1 mm a minute or more")
             known = self.pace in ("spindle", "cutter", "fastest")
             require(known, "pace", repr(self.pace), "'spindle', 'cutter' or 'fastest'")

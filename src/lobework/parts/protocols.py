@@ -197,7 +197,7 @@ def not_finite(kind: str, name: str, part: Any, message: str) -> PartError:
     >>> from lobework.parts.follower import Roller
     >>> print(not_finite("follower", "roller", Roller(3.0), "nose_at is not finite at 1 mm across"))
     follower 'roller' (lobework.parts.follower.Roller): nose_at is not finite at 1 mm across, with radius 3 mm; it must be \
-    finite everywhere: change its settings, or mend it
+    finite everywhere: change its settings, or correct the part
     """
     return _part_error(kind, name, part, message, "it must be finite everywhere")
 
@@ -219,7 +219,7 @@ def _part_error(kind: str, name: str, part: Any, message: str, must_be: str) -> 
     settings = f", with {', '.join(shown)}" if shown else ""
     where = f"{type(part).__module__}.{type(part).__qualname__}"
     problem = f"{kind} {name!r} ({where}): {message}{settings}"
-    error = PartError(problem, remedy=f"{must_be}: change its settings, or mend it")
+    error = PartError(problem, remedy=f"{must_be}: change its settings, or correct the part")
     error.part = type(part)
     return error
 
@@ -234,4 +234,4 @@ def require_rests(cam: Cam, follower: Follower) -> None:
     """
     if cam.on == "face" and follower.half_width > cam.base_radius:
         remedy = f"use a knife, or a roller smaller than the track's radius, {cam.base_radius:g} mm"
-        raise SettingError(f"follower: a {follower.kind} as wide as this cannot rest in the waves of a face cam", remedy=remedy)
+        raise SettingError(f"follower: this {follower.kind} is too wide for the waves of a face cam", remedy=remedy)

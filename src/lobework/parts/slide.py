@@ -116,7 +116,7 @@ class SlideArc:
                 0 < swings < 360,
                 "to",
                 self.to_deg,
-                f"another angle than from, {self.from_deg:g}, and less than a whole turn away",
+                f"different from the angle 'from', {self.from_deg:g}, and less than a whole turn away from it",
             )
             require(self.cutter in ("turns", "keeps"), "cutter", self.cutter, "'turns' or 'keeps'")
 

@@ -115,7 +115,7 @@ class Template:
             near = all(abs(each) <= _FURTHEST_MM for each in point)
             require(near, f"points[{number}]", point, "finite numbers, within a kilometre")
         for number, (before, after) in enumerate(itertools.pairwise(self.points), 2):
-            require(after != before, f"points[{number}]", after, "another place than the point before it", "leave one out")
+            require(after != before, f"points[{number}]", after, "different from the point before it", "leave one out")
 
     @cached_property
     def curve(self) -> Chain | Meridian:
@@ -176,7 +176,7 @@ class Template:
         progress = Meridian(np.array(self.points)).least_progress("zx".index(feeds), direction)
         number = int(progress.argmin()) + 1
         between = f"its smooth curve between points {number} and {number + 1}"
-        require(progress.min() > 0, "points", between, f"one way along {feeds}", "it folds back there; add points")
+        require(progress.min() > 0, "points", between, f"monotonic along {feeds}", "it folds back there; add points")
 
     def _range(self, feeds: Feeding) -> tuple[float, float]:
         """Return the arc lengths at which the path of the tip begins and ends, mm."""

@@ -158,11 +158,11 @@ def place_now(error: BaseException) -> str:
     """Return the new name of a module or an object that an import did not find; empty if the library never had it.
 
     >>> place_now(ModuleNotFoundError("No module named 'lobework.rigid'", name="lobework.rigid"))
-    'lobework.rigid is lobework.geometry.rigid now, and what plugins need of it is in lobework.plugins'
+    'lobework.rigid is now called lobework.geometry.rigid; plugins import its names from lobework.plugins'
     >>> place_now(ImportError("cannot import name 'Flat' from 'lobework.plugins'", name="lobework.plugins"))
-    'Flat is FlatFollower now'
+    'Flat is now called FlatFollower'
     >>> place_now(ImportError("cannot import name 'Law' from 'lobework'", name="lobework"))
-    'Law is MotionLaw now'
+    'Law is now called MotionLaw'
     >>> place_now(ImportError("cannot import name 'Known' from 'lobework_mine'", name="lobework_mine"))
     ''
     """
@@ -171,9 +171,9 @@ def place_now(error: BaseException) -> str:
         return ""
     module, found = module.partition(".")[0], _NO_NAME.match(str(error))
     if found and found[1] in _NAME_NOW:
-        return f"{found[1]} is {_NAME_NOW[found[1]]} now"
+        return f"{found[1]} is now called {_NAME_NOW[found[1]]}"
     if module in _MODULE_NOW:
-        return f"lobework.{module} is {_MODULE_NOW[module]} now, and what plugins need of it is in lobework.plugins"
+        return f"lobework.{module} is now called {_MODULE_NOW[module]}; plugins import its names from lobework.plugins"
     return ""
 
 

@@ -433,12 +433,14 @@ def _samples(record: Record, caller: pluggy.HookCaller) -> tuple[Sample, ...]:
 def _require_contract(contract: object) -> None:
     """Raise unless the plugin was written for this contract."""
     if contract is None:
-        raise PluginError(f"it says no contract; write lobework_contract = {CONTRACT} in the module, as a plain number")
+        raise PluginError(f"it states no contract; write lobework_contract = {CONTRACT} in the module, as a plain number")
     if type(contract) is not int:
         raise PluginError(f"lobework_contract is {contract!r}; it must be a whole number, here {CONTRACT}")
     if contract != CONTRACT:
         update = "the plugin's package" if contract < CONTRACT else "lobework"
-        raise PluginError(f"it was written for contract {contract}, this lobework keeps contract {CONTRACT}; update {update}")
+        raise PluginError(
+            f"it was written for contract {contract}, but this version of lobework supports contract {CONTRACT}; update {update}"
+        )
 
 
 def _check_hooks(plugin: object, manager: pluggy.PluginManager) -> None:
@@ -506,7 +508,7 @@ def _clashes(built_in: _Loaded, external: Sequence[_Loaded]) -> dict[Record, str
             remedy = "the built-in one is used; rename the other"
         for record in records if len(records) > 1 else ():
             if record is not built_in.record:
-                clashes.setdefault(record, f"{kind} {name!r} is used by {both}; {remedy}")
+                clashes.setdefault(record, f"{kind} {name!r} is offered by {both}; {remedy}")
     return clashes
 
 

@@ -200,7 +200,7 @@ def sound_depths(stock: Stock, depth: Depth) -> None:
     for sound, message in (
         ((depth >= 0) & (depth < float("inf")), "it must be a number, zero or more"),
         ((depth == 0) | stock.inside, "there is no work there, so it must stay zero"),
-        (depth <= (stock.to_axis * (1 + _ROUNDING))[:, None], "the ray ends at the axis of the work, and the depth with it"),
+        (depth <= (stock.to_axis * (1 + _ROUNDING))[:, None], "the depth must not reach beyond the axis of the work"),
     ):
         if not sound.all():
             row, column = (int(each[0]) for each in (~sound).nonzero())

@@ -96,12 +96,13 @@ def _check_clear(traces: Sequence[Trace], feeds: Feeds, units: LengthUnit, piece
         return max(float(feeds_in.max()), _outermost_reach(trace, piece)) - approach.surface
 
     most, cut = max(((high(trace), trace.cut) for trace in traces), key=lambda each: each[0])
-    moving = "the face of the work" if cut.approach.axis == "z" else "the moving side of the work"
+    point, moving = ("highest", "face") if cut.approach.axis == "z" else ("outermost", "moving side")
     axis = cut.lathe.axis(cut.approach.axis)
     rounding = 0.5 * float(Grid.of([axis], cut.lathe.controller, units).step[0]) if axis is not None else 0.0
     near = feeds.tolerance + rounding
-    beyond = f", by more than the tolerance, {show_length(near, units)}," if most < feeds.clear else ","
-    reaches = f"above {show_length(most, units)}{beyond} where cut {cut.number} ({cut.title}) or {moving} reaches"
+    margin = f"more than {show_length(near, units)} (tolerance and rounding) " if most < feeds.clear else ""
+    among = f"cut {cut.number} ({cut.title}) or of the {moving} of the work"
+    reaches = f"{margin}above {show_length(most, units)}, the {point} point of {among}"
     require(most < feeds.clear - near, "clear", feeds.clear / float(MM_PER[units]), reaches, "raise clear in [program]")
 
 
@@ -194,9 +195,11 @@ def _notes(trace: Trace, units: LengthUnit) -> tuple[str, ...]:
         slides = f"along an arc of {show_length(arc.radius, units)} about {slides or 'zero'}, {angles}"
     if (template := cut.passed.template) is not None:
         source = template.source or f"{len(template.points)} points"
-        slides = f"led along a template, {source}" + (f"; {slides}" if slides else "")
+        slides = f"guided by a template, {source}" + (f"; {slides}" if slides else "")
     turns = f"{cut.passed.turns} spindle turn" + ("s" if cut.passed.turns != 1 else "")
-    turns = turns if cut.passed.turns else f"{'the slides move' if cut.span else 'in and out again'}, the spindle stands still"
+    turns = (
+        turns if cut.passed.turns else f"{'the slides move' if cut.span else 'plunge and retract only'}, the spindle stands still"
+    )
     cams = []
     for number, drive in enumerate(cut.passed.cams, 1):
         how = "on the spindle" if turns_with_spindle(drive, number, cut.lathe) else f"at ratio {show_ratio(drive.ratio)}"

@@ -153,7 +153,7 @@ class Program:
 
     @property
     def cutting(self) -> float:
-        """Minutes of all moves at a feed, including plunges, without waits and fast moves."""
+        """Minutes of all moves at a feed, including plunges, without waits and rapid moves."""
         return sum(minutes for minutes, cuts in self._times() if cuts)
 
     @property

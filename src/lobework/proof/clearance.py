@@ -62,7 +62,7 @@ def clear_findings(
     if near.size:
         worst = near[int(nearest[near].argmin())]
         actual, target = (show_length(float(each), units) for each in (nearest[worst], level))
-        message = f"a fast move of other axes with the tip at {into.upper()} {actual}; in the job, the tip is clear at {target}"
+        message = f"a rapid move of other axes with the tip at {into.upper()} {actual}; in the job, the tip is clear at {target}"
         more = f" (and {near.size - 1} more moves)" if near.size > 1 else ""
         yield Finding(kind="clear", level="warning", where=f"line {moves.line[worst]}", message=message + more)
 

@@ -78,7 +78,7 @@ def model_of(motion: Motion, columns: Sequence[int], names: Sequence[str]) -> Ca
             position = ", ".join(
                 f"{name} {format_number(float(lost[column]), 3)}" for name, column in zip(names, columns, strict=True)
             )
-            problem = f"the lathe's model gives a place that is not finite, with {position}"
+            problem = f"the lathe's model gives a position that is not finite, with {position}"
             raise SettingError(problem, where=f"pass[{motion.cut.group}]")
         return points
 

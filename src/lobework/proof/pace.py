@@ -255,7 +255,7 @@ class Pace:
             )
             yield Finding(kind="order", level="warning", where=f"from line {line} on", message=f"{message}something is cut twice")
         for line in self.idle[:1]:
-            message = "feeds in and out again at a place where the job has no cut"
+            message = "plunges and retracts at a place where the job has no cut"
             yield Finding(kind="order", level="warning", where=f"line {line}", message=message)
         takes = self.cutting_s + 60 * float(dwells.sum())
         if self.sound and not reported and not takes <= (1 + SLOW_SHARE) * self.target_s + SLOW_MARGIN_S * max(1, len(dwells)):

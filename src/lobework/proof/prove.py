@@ -337,7 +337,7 @@ class _ProofRun:
         fast = self.moves.of(self.moves.rapid & (self.moves.start != self.moves.end).any(axis=1))
         inside = np.flatnonzero(np.isin(fast.stretch, self.feed.stretch))
         if inside.size:
-            message = "a fast move with the cutter fed in by hand; stop first, and have it withdrawn"
+            message = "a rapid move with the cutter fed in by hand; stop first, so that a person can withdraw it"
             yield Finding(kind="clear", level="problem", where=f"line {fast.line[inside[0]]}", message=message)
 
     def _tip_known(self, halt: Halt) -> bool:
@@ -452,7 +452,7 @@ class _ProofRun:
                 deep = seen_on(self.piece, samples.points[struck])[:, 2]
                 worst = struck[int(deep.argmax())]
                 contact = f"goes {fine(float(deep.max()), self.units)} deep into" if deep.max() > 0 else "touches the surface of"
-                message = f"a fast move {contact} the work, at {place(samples.points[worst], self.units)}"
+                message = f"a rapid move {contact} the work, at {place(samples.points[worst], self.units)}"
                 where = f"line {moves.line[samples.move[worst]]}"
                 yield Finding(kind="touch", level="problem", where=where, message=f"{message}; move clear of it first")
 

@@ -167,7 +167,7 @@ class Proof:
         once = "once" if self.stops == 1 else f"{self.stops} times"
         yield (
             f"{self.blocks:,} moves, {format_number(self.cutting, 2)} minutes under cut, "
-            f"{format_number(self.whole, 2)} minutes in all; stops for a person {once if self.stops else 'nowhere'}"
+            f"{format_number(self.whole, 2)} minutes in all; stops for a person {once if self.stops else 'never'}"
         )
         if self.air:
             yield f"in air: keeps {fine(self.air, self.units)} off the work or more" if self.proved else "in air: not proved"

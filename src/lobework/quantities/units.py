@@ -139,7 +139,7 @@ def _exact(given: object, example: str) -> tuple[Fraction, str]:
 
 
 def _unit_error(given: object, unit: str, allowed: str, example: str) -> InputError:
-    problem = f"{given!r}: the unit {unit!r} does not fit here; allowed: {allowed}"
+    problem = f"{given!r}: the unit {unit!r} is not allowed here; allowed: {allowed}"
     return InputError(problem, remedy=f"write for example {example}")
 
 

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
 __all__ = ["DIRECTIONS", "SEEN", "directions", "plus_of", "trial_of", "trials"]
 
-DIRECTIONS: Final = "which way is plus"
+DIRECTIONS: Final = "positive directions"
 """Name of this group on the settings sheet."""
 
 SEEN: Final = "from the free end of the work towards the headstock: the cutter on the right (X plus), Y plus upwards"
@@ -46,7 +46,8 @@ def plus_of(axis: Axis) -> str:
         message = "turns the work counterclockwise: the wood at the cutter goes up"
     elif axis.moves == "cutter":
         message = (
-            "turns the cutter counterclockwise, seen from above: at 0 it points along the spindle, at 90 across it, from X plus"
+            "turns the cutter counterclockwise, seen from above: at 0 it points along the spindle, at 90 across it, from the "
+            "X plus side"
         )
     else:
         message = f"turns {axis.moves} counterclockwise, like the work"
@@ -62,7 +63,7 @@ def trial_of(axis: Axis) -> str:
     """
     if axis.low <= 0 and axis.high >= _QUARTER_TURN_DEG:
         command, result = f"send {axis.letter} from 0 to {axis.sign * _QUARTER_TURN_DEG:g}", "come to the top"
-        cutter_result = "point across the spindle, from X plus"
+        cutter_result = "point across the spindle, from the X plus side"
     else:
         command, result = f"send {axis.letter} a little towards {'minus' if axis.reversed else 'plus'}", "go up"
         cutter_result = "swing from along the spindle towards X plus"
@@ -135,10 +136,10 @@ def _push_directions(cuts: Sequence[Cut]) -> list[tuple[str, str]]:
     gains = sorted({drive.gain for drive in drives} - {1.0})
     if gains:
         shown = show(gains[0]) + (f" to {show(gains[-1])}" if len(gains) > 1 else "")
-        lever = "a lever from the headstock carries the follower along with the spindle by 1 - 1/gain of the spindle's travel"
+        lever = "a lever from the headstock moves the follower by 1 - 1/gain of the spindle's travel, in the same direction"
         message = (
             f"{shown}: travel of the spindle, at its own height, divided by the lift of the follower; {lever} "
-            "(below zero, against it)"
+            "(in the opposite direction if negative)"
         )
         entries.append(("gain", message))
     return entries

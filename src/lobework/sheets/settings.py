@@ -154,7 +154,7 @@ def axis_entry(axis: Axis, units: LengthUnit) -> tuple[str, str]:
     plain = f"the {axis.moves}" if axis.moves in ("spindle", "cutter") else axis.moves
     what = plain if axis.rotary else f"the {axis.moves} slide"
     turned = ", reversed" if axis.reversed else ""
-    return f"axis {axis.letter}", f"moves {what}{_travel(axis, units) or ', without end'}{turned}"
+    return f"axis {axis.letter}", f"moves {what}{_travel(axis, units) or ', unlimited travel'}{turned}"
 
 
 def hand_entry(hand: HandAxis, units: LengthUnit) -> tuple[str, str]:
@@ -215,7 +215,7 @@ def _pass(cut: Cut, units: LengthUnit, frame: str) -> Group:
         if (mm := getattr(passed.travel, name))
     ]
     together = [("cams together", passed.together)] if passed.together and len(passed.cams) > 1 else []
-    still = "none: the slides move while it stands still" if cut.span else "none: in and out again"
+    still = "none: the slides move while it stands still" if cut.span else "none: plunge and retract only"
     turns = show(passed.turns) if passed.turns else still
     begins = [("spindle begins at", _value("spindle", passed.spindle, cut, units))] if passed.spindle.turns else []
     angle = [("angle of the frame", frame)] if frame else []

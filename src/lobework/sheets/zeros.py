@@ -116,10 +116,11 @@ def zero_steps(cut: Cut, units: LengthUnit = "mm", *, again: bool = False) -> tu
     steps.append(("x and y", _xy_step(cut, shift, units)))
     steps.append(("z", _z_step(cut, shift, units)))
     for push, name, mm in _other_followers(motion):
-        message = f"let it alone bear: {_tip_place(name, cut)} must read {name} {show_place(name, mm, cut.lathe, units)}"
+        reading = f"{name} must read {show_place(name, mm, cut.lathe, units)}"
+        message = f"let only this follower bear; with {_tip_place(name, cut)}, {reading}"
         steps.append((f"follower of cam {push.number}", f"{message}; shift this follower in its holder until it does"))
     if cut.passed.arc is not None and cut.passed.arc.cutter == "turns":
-        steps.append(("cutter", "pointing along the spindle; at 90 degrees across it, from X plus"))
+        steps.append(("cutter", "pointing along the spindle; at 90 degrees across it, from the X plus side"))
     if _real_cams(cut):
         steps.append(("then", "set phase and index as below; x, y and z keep their zeros"))
     return tuple((f"{number}. {name}", message) for number, (name, message) in enumerate(steps, 1))
@@ -170,11 +171,14 @@ def zero_again(before: Cut, now: Cut, units: LengthUnit = "mm") -> tuple[str, ..
     moved, was = (_cam_directions(cut) for cut in (now, before))
     directions = [(name, moves) for name, moves in (("x", "sideways"), ("z", "endways")) if moves in moved | was]
     reads = [(name, getattr(shift, name), "") for name, _ in directions]
-    reads += [(name, mm, f"with the follower of cam {push.number} alone, ") for push, name, mm in _other_followers(motion)]
+    reads += [(name, mm, f"only the follower of cam {push.number} bearing and ") for push, name, mm in _other_followers(motion)]
     shifted = [*(["the follower in its holder"] if fitted else []), *(["the headstock"] if was - moved else [])]
     return (
         f"zeros again: {f'spindle, phase and index at 0; {_bearing_text(motion)}' if fitted else 'spindle at 0'}",
-        *(f"{who}{_tip_place(name, now)} must read {name} {show_place(name, mm, now.lathe, units)}" for name, mm, who in reads),
+        *(
+            f"with {who}{_tip_place(name, now)}, {name} must read {show_place(name, mm, now.lathe, units)}"
+            for name, mm, who in reads
+        ),
         f"shift {' and '.join(shifted)} until it does",
         *(f"then lock the headstock {moves}: no cam moves it {moves}" for _, moves in directions if moves not in moved),
         *(["then set phase and index"] if fitted else []),

@@ -56,7 +56,7 @@ def render(traces: Sequence[Trace]) -> bytes:
     Examples
     --------
     >>> render([])
-    b'cut,title,"u (turns, or part of a pass of none)",piece x (mm),piece y (mm),piece z (mm)\r\n'
+    b'cut,title,"u (turns, or fraction of the pass if the spindle stands still)",piece x (mm),piece y (mm),piece z (mm)\r\n'
     """
     names = _axis_names(traces)
     length = "in" if traces and traces[0].cut.units == "inch" else "mm"
@@ -64,7 +64,13 @@ def render(traces: Sequence[Trace]) -> bytes:
     out = io.StringIO(newline="")
     writer = csv.writer(out, lineterminator="\r\n")
     writer.writerow(
-        ["cut", "title", "u (turns, or part of a pass of none)", *units, *(f"piece {name} ({length})" for name in _SLIDES)]
+        [
+            "cut",
+            "title",
+            "u (turns, or fraction of the pass if the spindle stands still)",
+            *units,
+            *(f"piece {name} ({length})" for name in _SLIDES),
+        ]
     )
     for trace in traces:
         writer.writerows(_rows(trace, names))

@@ -62,7 +62,7 @@ def _rows(section: Section, grid: Grid, letters: Sequence[str]) -> Iterator[Sequ
 def _notes(program: Program) -> Iterator[str]:
     """Yield the notes before the first move."""
     if program.air:
-        yield f"in air: every cut stays {show_length(program.air, program.units)} off the work, to be tried without cutting"
+        yield f"trial in air: the tip stays at least {show_length(program.air, program.units)} off the work in every cut"
     yield from CAUTIONS
 
 
@@ -96,7 +96,7 @@ def render(program: Program) -> bytes:
     >>> from lobework.program.program import Feeds, Program
     >>> lathe = Lathe(name="bench", headstock=Headstock(sideways="fixed"))
     >>> render(Program(title="Lid", lathe=lathe, axes=(), feeds=Feeds(), units="mm", sections=())).splitlines()[0]
-    b'cut,title,step,minutes,says'
+    b'cut,title,step,minutes,message'
     """
     grid, letters = Grid.of(program.axes, program.lathe.controller, program.units), [axis.letter for axis in program.axes]
     length = "in" if program.units == "inch" else "mm"
@@ -104,7 +104,7 @@ def render(program: Program) -> bytes:
     units = [f"{axis.letter} {axis.moves}{sense[axis.letter]} ({'deg' if axis.rotary else length})" for axis in program.axes]
     out = io.StringIO(newline="")
     writer = csv.writer(out, lineterminator="\r\n")
-    writer.writerow(["cut", "title", "step", "minutes", *units, "says"])
+    writer.writerow(["cut", "title", "step", "minutes", *units, "message"])
     writer.writerows(["", "", "note", "", *[""] * len(units), note] for note in _notes(program))
     for section in program.sections:
         writer.writerows(_rows(section, grid, letters))

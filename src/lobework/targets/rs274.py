@@ -187,7 +187,7 @@ def _section(section: Section, program: Program, places: _Positions, lines: _Lin
         lines.comment(note)
     stands = ", ".join(f"{letter}{_position_word(places, letter, place)}" for letter, place in section.start_positions.items())
     if stands:
-        lines.comment(f"{stands}; first the tip clear, then the others", "begins at")
+        lines.comment(f"{stands}; move the tip clear first, then the other axes", "begins at")
     lines.block("G20" if program.units == "inch" else "G21")
     lines.block(_MODES)
     lines.block("G61")
@@ -223,10 +223,10 @@ def _zeros(program: Program, lines: _Lines) -> None:
 
 def _minutes(program: Program) -> str:
     unknown = ", ".join(axis.letter for axis in program.axes if axis.top_speed == math.inf)
-    fast = f", fast moves of {unknown} not counted" if unknown else ""
+    fast = f", rapid moves of {unknown} not counted" if unknown else ""
     return (
         f"{format_number(program.cutting, 2)} minutes under cut (all moves at a feed, plunges too), "
-        f"{format_number(program.whole, 2)} minutes in all (with waits and fast moves, without stops{fast})"
+        f"{format_number(program.whole, 2)} minutes in all (with waits and rapid moves, without stops{fast})"
     )
 
 
@@ -248,19 +248,19 @@ def _head(program: Program, lines: _Lines) -> None:
     away = show_length(program.feeds.clear, program.units)
     if program.air:
         lines.comment(
-            f"every cut stays {show_length(program.air, program.units)} off the work, to be tried without cutting", "in air"
+            f"the tip stays at least {show_length(program.air, program.units)} off the work in every cut", "trial in air"
         )
     lines.comment(program.title or "untitled", "job")
     lines.comment(f"{program.lathe.name}; axes: {turning}", "lathe")
-    lines.comment(f"slides in {unit}, rotary words in degrees, every place absolute", "units")
+    lines.comment(f"slides in {unit}, rotary words in degrees, absolute positions", "units")
     _zeros(program, lines)
     cuts = len(program.sections)
     lines.comment(f"{_pace(program)}; {cuts} cut{'s' if cuts != 1 else ''}; {_minutes(program)}", "time")
     lines.comment(f"the tip stands {away} {'above the face' if program.approach.axis == 'z' else 'off the work'}", "between cuts")
     if program.max_deviation:
-        lines.comment(f"at most {show_small(program.max_deviation, program.units)} from the path on the work", "true to")
+        lines.comment(f"at most {show_small(program.max_deviation, program.units)} from the path on the work", "accuracy")
     turned = ", ".join(axis.letter for axis in program.axes if axis.rotary)
-    lines.comment(f"fast moves of {turned} to where the next cut begins, often a turn or more back", "between cuts")
+    lines.comment(f"rapid moves of {turned} to the start of the next cut, often a turn or more back", "between cuts")
     for name, entries in program.setup:
         lines.comment("; ".join(f"{what} {value}" for what, value in entries), f"set {_ascii(name)}")
     for caution in CAUTIONS:
@@ -269,7 +269,7 @@ def _head(program: Program, lines: _Lines) -> None:
 
 def _contents(program: Program, starts: Sequence[tuple[int, int]], lines: _Lines) -> None:
     """Write a list of the cuts, with the line on which each begins, so that the program can be started there."""
-    lines.comment("any cut can be started from by itself, at", "to go on")
+    lines.comment("the program can be started from any cut, at", "restart")
     room = min(_COMMENT_ROOM, lines.controller.longest_line) - 5
     for section, (line, number) in zip(program.sections, starts, strict=True):
         entry = f"{f'N{number}' if number else f'line {line}'}: cut {section.number}, {_ascii(section.title)}"

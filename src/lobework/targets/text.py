@@ -21,7 +21,7 @@ WIDTH: Final = 100
 _NAMES: Final = 22
 _GAP: Final = "   "
 _TICK: Final = "[ ]"
-_DOERS: Final = {"program": "by program", "hand": "BY HAND", "nobody": "to know"}
+_DOERS: Final = {"program": "by program", "hand": "BY HAND", "nobody": "for information"}
 
 
 def _heading(text: str, rule: str) -> Iterator[str]:
@@ -99,7 +99,7 @@ def _lines(settings: Settings) -> Iterator[str]:
     yield ""
     yield from _heading("Steps, in order: tick each cut when it is done", "-")
     work = "All is set by hand." if settings.by_hand else "The program moves the axes; the rest is set by hand."
-    yield f"Degrees after lobes are degrees of that cam. {work}"
+    yield from wrapped(f"Degrees written after a number of lobes are degrees of that cam. {work}", WIDTH)
     for steps in settings.steps:
         yield ""
         yield from wrapped(steps.name, WIDTH, subsequent_indent="  ")

@@ -7,7 +7,7 @@ from typing import Final
 __all__ = ["AFTER_HANDS", "BEFORE_HANDS", "CAUTIONS", "IN_SHORT", "READY", "SILENT"]
 
 CAUTIONS: Final = (
-    "Wear eye protection, and breathing protection against dust; some woods, blackwood among them, trouble skin and lungs.",
+    "Wear eye protection, and breathing protection against dust; some woods, blackwood among them, irritate skin and lungs.",
     "Keep every guard in place. Nothing loose near the spindle: hair, sleeves, gloves, jewellery.",
     "Try the whole job in air first, one hand on the stop.",
     "Stop the machine, cutter and spindle, before you measure, set or touch anything.",

@@ -47,7 +47,7 @@ _MOST_FITTED: Final = 1_000
 _FURTHEST_MM: Final = 1e6
 _BINARY: Final = b"AutoCAD Binary DXF\r\n"
 _LONGEST_LAYER: Final = 60
-_SEPARATELY: Final = "save the one curve by itself"
+_SEPARATELY: Final = "save the one curve in a file of its own"
 _FRAME: Final = 16
 """Flag of a vertex that is a control point of a spline's frame. Source: DXF reference, VERTEX, group code 70."""
 
@@ -126,7 +126,7 @@ def _read(data: bytes) -> Any:
 
 def _damaged(error: Exception) -> InputError:
     message = " ".join(str(error).split()).removeprefix("DXFStructureError: ").rstrip(".")[:120]
-    return InputError(f"is not a whole DXF: {message or type(error).__name__}", remedy="save the drawing again")
+    return InputError(f"is a damaged or truncated DXF file: {message or type(error).__name__}", remedy="save the drawing again")
 
 
 def _scale(units: int, bare: LengthUnit) -> tuple[Fraction, str]:
@@ -136,7 +136,7 @@ def _scale(units: int, bare: LengthUnit) -> tuple[Fraction, str]:
             4 if bare == "mm" else 1
         ], f"it states no unit, so one unit is taken as 1 {'mm' if bare == 'mm' else 'in'} as in the job"
     if units not in _MM_PER:
-        remedy = "say how large one unit of the drawing is"
+        remedy = "specify the size of one unit of the drawing"
         raise InputError(f"$INSUNITS={units}: this unit is not supported", remedy=remedy)
     return _MM_PER[units], ""
 
@@ -151,7 +151,7 @@ def _parts(document: Any, scale: float) -> dict[str, list[Array]]:
             continue
         if np.isfinite(points).all() and np.ptp(points[:, 2]) > FLAT_MM:
             remedy = "draw it in the plane of X and Y"
-            raise InputError(f"a curve on layer {_layer(entity)} does not lie flat", remedy=remedy)
+            raise InputError(f"a curve on layer {_layer(entity)} is not in a plane parallel to X and Y", remedy=remedy)
         found[entity.dxf.layer].append(points[:, :2])
     return found
 
@@ -228,7 +228,7 @@ class _Curve:
     def _require_near(self, places: Iterable[Iterable[float]]) -> None:
         if not all(abs(each) <= self._furthest for place in places for each in place):
             problem = f"a curve on layer {_layer(self._entity)} is larger than {_FURTHEST_MM:,.0f} mm, or as far from the origin"
-            remedy = "say how large one unit of the drawing is, or draw the curve again"
+            remedy = "specify the size of one unit of the drawing, or draw the curve again"
             raise TooLargeError(problem, remedy=remedy)
 
     def _polyline_points(self, corners: Array, elevation: float, *, closed: bool) -> Array:

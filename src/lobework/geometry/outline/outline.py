@@ -48,7 +48,7 @@ class PointBudget:
         """
         if not points <= self.left:
             problem = f"its curves need more than {_MOST_POINTS:,} points for an accuracy of {FLAT_MM:g} mm"
-            remedy = "save the one curve by itself, or say how large one unit of the drawing is"
+            remedy = "save the one curve in a file of its own, or specify the size of one unit of the drawing"
             raise TooLargeError(problem, remedy=remedy)
         self.left -= math.ceil(points)
         return math.ceil(points)
@@ -110,8 +110,10 @@ def read_outline(path: Path | str, curve: str = "", *, unit: Fraction | None = N
         raise InputError("is compressed", name, remedy="save the drawing as plain .svg")
     if kind is None:
         raise InputError("is neither .dxf nor .svg", name, remedy="save the drawing as one of them")
-    too_long = f"{_MOST_BYTES // 10**6} MB; save the one curve by itself"
-    data = read_bytes(path, _MOST_BYTES, absent="its path is taken from where the job file lies", too_long=too_long, where=name)
+    too_long = f"{_MOST_BYTES // 10**6} MB; save the one curve in a file of its own"
+    data = read_bytes(
+        path, _MOST_BYTES, absent="its path is relative to the folder of the job file", too_long=too_long, where=name
+    )
     if not data.strip():
         raise InputError("is empty", name, remedy="save the drawing again")
     if data.startswith(b"\x1f\x8b"):
@@ -131,7 +133,9 @@ def read_outline(path: Path | str, curve: str = "", *, unit: Fraction | None = N
         raise InputError(f"point {number} of curve {_quoted(chosen)} is not finite", name, remedy="draw it again")
     points = points[np.append(True, (points[1:] != points[:-1]).any(axis=1))]
     if (points[0] == points[-1]).all():
-        raise InputError(f"curve {_quoted(chosen)} is closed, so it has no end", name, remedy="draw one side of it, open")
+        raise InputError(
+            f"curve {_quoted(chosen)} is closed, so it has no end", name, remedy="draw one side of it as an open curve"
+        )
     return Outline(chosen, tuple((float(x), float(y)) for x, y in points + 0.0), found.note)
 
 

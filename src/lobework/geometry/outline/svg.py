@@ -56,7 +56,7 @@ _LONGEST_CAUSE: Final = 160
 _LONGEST_SHOWN: Final = 42
 _AGAIN: Final = "save the drawing again"
 _PLAIN: Final = "save the drawing as plain SVG"
-_SEPARATELY: Final = "save the one curve by itself"
+_SEPARATELY: Final = "save the one curve in a file of its own"
 
 
 def drawn(data: bytes, unit: Fraction | None, bare: LengthUnit) -> Drawn:  # noqa: ARG001
@@ -165,7 +165,7 @@ class _ContentCounter:
         if self._elements > _MOST_ELEMENTS:
             raise TooLargeError(f"holds more than {_MOST_ELEMENTS:,} elements", remedy=_SEPARATELY)
         if self._level > _MOST_LEVELS:
-            raise TooLargeError(f"has more than {_MOST_LEVELS} groups within each other", remedy=_SEPARATELY)
+            raise TooLargeError(f"has groups nested more than {_MOST_LEVELS} deep", remedy=_SEPARATELY)
         self._attributes += len(attributes)
         if self._attributes > _MOST_ATTRIBUTES:
             raise TooLargeError(f"holds more than {_MOST_ATTRIBUTES:,} attributes", remedy=_SEPARATELY)
@@ -214,7 +214,7 @@ def _scale(root: Element) -> tuple[Fraction, str]:
     if not scales:
         return _MM_PER["px"], "it states no width and height, so 96 of its units are taken as an inch"
     if max(scales) - min(scales) > _MOST_DISTORTION * max(scales):
-        raise InputError("its width and height do not go with its viewBox: it is distorted", remedy=_AGAIN)
+        raise InputError("its width and height do not match its viewBox: the drawing is distorted", remedy=_AGAIN)
     units = [_SIZE.fullmatch(root.get(name, "")) for name, size in sizes.items() if size is not None]
     pixels = all(each is not None and each[2] in ("", "px") for each in units)
     return scales[0], "its size is in pixels, 96 to an inch" if pixels else ""
@@ -226,7 +226,7 @@ def _size(root: Element, name: str) -> Fraction | None:
     if given is None or given.strip() in ("auto", "100%"):
         return None
     if given.strip().endswith("%"):
-        remedy = "say how large one unit of the drawing is, or save it with a size in mm"
+        remedy = "specify the size of one unit of the drawing, or save it with a size in mm"
         raise InputError(f"{name}={_quoted(given)} is a part of a page of unknown size", remedy=remedy)
     found = _SIZE.fullmatch(given)
     size = _number(found[1]) if found is not None and found[2] in _MM_PER else None

@@ -151,7 +151,7 @@ class _Scan:
             raise self._error(f"holds a key of {len(token_text):,} characters", "write a shorter one")
         self._parts.append(_unquoted(token_text))
         if len(self._parts) > _MOST_PARTS:
-            raise self._error(f"holds a key of more than {_MOST_PARTS} parts with dots between", "write fewer")
+            raise self._error(f"holds a key with more than {_MOST_PARTS} dotted parts", "write fewer")
 
     def _add_mark(self, mark: str, start: int) -> None:
         if mark == "[" and self._expects == "key" and not (self._open or self._parts):

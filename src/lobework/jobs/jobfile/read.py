@@ -78,7 +78,7 @@ def lathe_and_units(name: Path | str) -> tuple[Lathe, LengthUnit]:
         path = _LATHES / f"{name}.toml"
     elif path.suffix != ".toml":
         raise UnknownNameError("lathe", str(name), shipped_lathes())
-    source = Source.read(path, "name a lathe that ships, or the path of a lathe file")
+    source = Source.read(path, "give the name of a built-in lathe, or the path of a lathe file")
     context = _context(source)
     try:
         return _lathe_of(lathe_table(in_file=True).read(source.holds, context), path.stem), context.units

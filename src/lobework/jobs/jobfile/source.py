@@ -125,7 +125,7 @@ class Source:
         error.further_errors, left = error.further_errors[:_MORE_ERRORS], len(error.further_errors[_MORE_ERRORS:])
         placed = error.each(self._with_file_and_line)
         if left:
-            placed.further_errors += (InputError(f"{left} more are wrong", self.path, remedy="mend these first"),)
+            placed.further_errors += (InputError(f"{left} more errors follow", self.path, remedy="correct these first"),)
         return placed
 
     def _with_file_and_line(self, error: InputError) -> InputError:

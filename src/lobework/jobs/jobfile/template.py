@@ -68,7 +68,9 @@ def _table() -> Table:
         "axis": key_of(Literal["up", "right"], "up", _AXIS),
         "of": key_of(Literal["piece"], None, "The side of the work itself."),
         "rubber": own["rubber"],
-        "from": Key(own["start"].type, own["start"].description, None, "Start of the pass on the curve, by z, on a face by x."),
+        "from": Key(
+            own["start"].type, own["start"].description, None, "Start of the pass on the curve, given by z, or by x on a face."
+        ),
         "to": Key(own["end"].type, own["end"].description, None, "End of the pass on the curve."),
     }
     return Table("Template", keys, _of_one_source, "A curve that the slides follow with the tip.")

@@ -87,7 +87,7 @@ def job_table() -> Table:
         "units": _UNITS,
         "lathe": Key(read_by(_LatheReader()), _LATHE, about="The lathe that cuts it."),
         "chord": key_of(Length, None, "Largest distance of a straight move from the path on the work; default: 0.002 mm."),
-        "resolution": key_of(Length, None, "Distance from ray to ray of the carved work; default: 0.05 mm."),
+        "resolution": key_of(Length, None, "Distance between neighbouring rays of the carved work; default: 0.05 mm."),
         "piece": Key(read_by(choice_of("piece")), "a [piece] table such as form = 'disc', diameter = 70, thickness = 8"),
         "cutter": Key(read_by(choice_of("cutter")), "a [cutter] table such as kind = 'vee', angle = 90, width = 3"),
         "chuck": Key(list_of(_chuck_choice()), "[[chuck]] tables", None, "The chucks, from the spindle outwards."),
@@ -105,9 +105,13 @@ def lathe_table(*, in_file: bool) -> Table:
         **({"units": _UNITS} if in_file else {}),
         "headstock": Key(read_by(part_table(Headstock)), "a [headstock] table with sideways = 'rocks', 'slides' or 'fixed'"),
         "axis": Key(list_of(_axis_table()), "[[axis]] tables", None, "The axes that the controller moves."),
-        "hand": Key(list_of(_hand_table()), "[[hand]] tables", None, "What a person sets by a screw or a wheel."),
+        "hand": Key(
+            list_of(_hand_table()), "[[hand]] tables", None, "The slides and angles that a person sets by a screw or a wheel."
+        ),
         "cam": Key(list_of(part_table(CamShaft)), "[[cam]] tables", None, "How its cams are turned."),
-        "fittings": key_of(tuple[str, ...], None, "Its fittings for chucks, such as 'ring'; default: all that they need."),
+        "fittings": key_of(
+            tuple[str, ...], None, "Its fittings for chucks, such as 'ring'; default: every fitting that the chucks need."
+        ),
         "swing": key_of(Length, None, "The largest radius about the spindle that clears the bed."),
         "controller": Key(
             read_by(part_table(Controller)), "a [controller] table", None, "The format of the controller's programs."
@@ -191,7 +195,7 @@ def _hand_axis(values: dict[str, Any]) -> HandAxis:
     notches = values.pop("notches", None)
     if notches is not None:
         slides = values["moves"] in ("x", "y", "z")
-        require(not slides, "notches", notches, f"left out of {values['moves']!r}, which has a screw")
+        require(not slides, "notches", notches, f"left out for {values['moves']!r}, which has a screw")
         require("wheel" not in values, "notches", notches, "left out if there is a wheel")
         try:
             values["wheel"] = Wheel(((str(notches), notches),), marks="notches")

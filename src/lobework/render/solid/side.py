@@ -205,8 +205,8 @@ def _least_wall(stock: Stock, hollow: Hollow, deep: Array) -> float:
     chord = float(radius.max()) * (1 - math.cos(math.pi / stock.columns)) + _profile_sagitta(stock)
     if chord > away[row] / 4:
         raise SettingError(
-            f"rays so far apart miss the roundness of the work by {chord:.2g} mm, too much for the {away[row]:.2g} mm of wall "
-            f"left at {_place(stock, row, int(column[row]))}",
+            f"with rays this far apart, the solid deviates by {chord:.2g} mm from the round work, too much for the "
+            f"{away[row]:.2g} mm of wall left at {_place(stock, row, int(column[row]))}",
             name="resolution",
             given=f"{stock.row_step:g}",
             remedy="carve at a finer resolution",

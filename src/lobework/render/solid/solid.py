@@ -144,7 +144,7 @@ def solid_of(carving: Carving, *, within: float = WITHIN_MM) -> Solid:
         if isinstance(surface, Face)
         else min(2 * stock.profile[:, 0].max(), surface.length)
     )
-    must_be = f"zero or more and at most {least / 20:.3g} mm, a twentieth of the work's least measure"
+    must_be = f"zero or more and at most {least / 20:.3g} mm, a twentieth of the work's smallest dimension"
     require(0 <= within <= least / 20, "within", float(within), must_be)
     needs = depth.size * (_BYTES_A_RAY if within > 0 else _BYTES_A_RAY_KEPT)
     if needs > MOST_BYTES:
