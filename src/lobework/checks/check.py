@@ -238,8 +238,8 @@ def _ratio_finding(actual: RealRatio, drive: Drive, cut: Cut, radius: float, whe
         kind="ratio",
         level="warning" if until <= cut.passed.turns else "note",
         where=where,
-        message=f"runs at {show_percent(actual)}, not {drive.ratio} ({actual.description}): after {_turns(Fraction(closes))} the wave "
-        f"misses its start by {gap} at a radius of {show_small(radius, cut.units)}; this is visible after "
+        message=f"runs at {show_percent(actual)}, not {drive.ratio} ({actual.description}): after {_turns(Fraction(closes))} the "
+        f"wave misses its start by {gap} at a radius of {show_small(radius, cut.units)}; this is visible after "
         f"{_turns(Fraction(until))}; use a ratio that the drive can make, or gears",
     )
 
