@@ -70,7 +70,7 @@ def test_uncut_wood_shows_its_grain_and_no_shading():
     level = np.zeros((8, 8), dtype=np.float32)
     found = light(Field(level, level, level, 0.1))
     assert found.lamp == pytest.approx(1.0, abs=1e-6)
-    assert found.room == pytest.approx(1.0, abs=1e-6)
+    assert found.ambient == pytest.approx(1.0, abs=1e-6)
 
 
 def test_the_length_of_a_shadow_is_its_height_divided_by_the_slope_of_the_light():

@@ -17,7 +17,7 @@ from lobework.geometry.rigid import Rigid
 from lobework.plugins.registry import installed
 
 PARTS = runpy.run_path(str(Path(__file__).parents[2] / "docs" / "pictures" / "parts.py"))
-SHOWN = PARTS["Shown"]
+SHOWN = PARTS["PictureSettings"]
 SVG = "{http://www.w3.org/2000/svg}"
 SAMPLES = {(each.kind, each.name): each.part for each in installed().samples("built-in")}
 NAMES = [(kind, name) for kind in ("cam", "chuck") for name in installed().kinds(kind)]
