@@ -360,10 +360,10 @@ def test_an_external_backend_that_cannot_carve_the_job_is_refused_before_carving
         "said('narrow', cutter=lw.Ball(radius=1.0, holder=lw.CuttingFrame(radius=9.0)))",
         plugins="ways",
     )
-    rest = "it can carve drilling spindle, face; use another backend, such as 'plain'"
+    rest = "it supports: drilling spindle, face; use another backend, such as 'plain'"
     assert lines == [
-        f"SettingError: backend='narrow': cannot carve round; {rest}",
-        f"SettingError: backend='narrow': cannot carve cutting frame; {rest}",
+        f"SettingError: backend='narrow': does not support: round; {rest}",
+        f"SettingError: backend='narrow': does not support: cutting frame; {rest}",
     ]
 
 

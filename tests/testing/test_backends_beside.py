@@ -114,5 +114,5 @@ def test_a_backend_that_states_an_absurd_accuracy_is_left_out(bench):
     bench.package("coarse", COARSE.replace("WITHIN", "1.0"))
     done = bench.lobework("verify", "coarse")
     assert done.returncode == 1
-    message = "is loaded: BROKEN: backend 'coarse': within is 1.0; it must be a number of mm, above zero and at most 0.01"
-    assert broken_in(done) == [message]
+    must_be = "a number of mm, above zero and at most 0.01"
+    assert broken_in(done) == [f"is loaded: BROKEN: backend 'coarse': its accuracy 'within' is 1.0; it must be {must_be}"]

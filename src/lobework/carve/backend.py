@@ -1,4 +1,4 @@
-"""The interface of carving backends, which set each ray to the greatest depth that a swept cutter reaches."""
+"""The interface of carving backends, which set the depth of each ray to the greatest that a swept cutter reaches."""
 
 from __future__ import annotations
 
@@ -18,22 +18,23 @@ if TYPE_CHECKING:
 __all__ = ["EVERYTHING", "Ability", "Backend", "Progress", "accuracy_of", "needs", "refuse"]
 
 Ability = Literal["face", "round", "leaning", "drilling spindle", "fixed", "cutting frame", "eccentric frame"]
-"""A capability of a backend: a kind of surface, a cutter that is inclined to a face, or a kind of holder."""
+"""An ability of a backend: to carve a kind of surface, to carve a face with an inclined cutter, or to use a kind of holder."""
 
 EVERYTHING: Final[frozenset[Ability]] = frozenset(
     ["face", "round", "leaning", "drilling spindle", "fixed", "cutting frame", "eccentric frame"]
 )
 
 Progress = Callable[[float], None]
-"""A function that is called repeatedly with the fraction done, 0 to 1; an exception that it raises stops the carving."""
+"""A function that is called repeatedly with the fraction done, 0 to 1; an exception raised in a call stops the carving."""
 
 
 @runtime_checkable
 class Backend(Protocol):
     """An implementation of carving.
 
-    A backend may have an attribute ``within``, a float in mm: its accuracy, the largest difference from the plain backend. It is
-    2e-4 mm by default and 0.01 mm at most. `lobework.testing` verifies it.
+    A backend may state its accuracy in an attribute ``within``, a float in mm: the largest difference between its depths and
+    those of the plain backend. The default accuracy is 2e-4 mm, and the coarsest allowed is 0.01 mm. `lobework.testing` verifies
+    the stated accuracy.
     """
 
     @property
@@ -42,17 +43,18 @@ class Backend(Protocol):
 
     @property
     def description(self) -> str:
-        """One line on the use of the backend."""
+        """One line that describes the backend and its purpose."""
 
     @property
     def can(self) -> frozenset[Ability]:
-        """The abilities of the backend; a job that needs others is refused before carving."""
+        """The abilities of the backend; a job that needs any other ability is refused before carving."""
 
     def carve(self, stock: Stock, sweeps: Sequence[Sweep], depth: Depth, progress: Progress | None = None) -> None:
-        """Increase ``depth`` in place, stock.shape float32 mm along each ray, where a sweep goes deeper; never decrease it.
+        """Increase the depths in ``depth`` in place where a sweep cuts deeper; never decrease a depth.
 
-        Depths are those of the swept solid, even beyond the thickness of the work, but no ray of a round surface goes beyond the
-        axis of the work (see ``stock.to_axis``). Rays without work under them (see ``stock.inside``) stay at zero.
+        ``depth`` is a float32 array of the shape ``stock.shape``: the depth along each ray, mm. A depth is that of the swept
+        solid and may exceed the thickness of the work. On a round surface no depth extends beyond the axis of the work (see
+        ``stock.to_axis``). The depth of a ray without work under it (see ``stock.inside``) stays zero.
         """
 
 
@@ -62,7 +64,7 @@ def accuracy_of(backend: Backend) -> float:
     Raises
     ------
     PluginError
-        If the accuracy is not a positive number, or is coarser than `lobework.quantities.tolerances.COARSEST_MM`.
+        If the accuracy is not a positive number, or is greater than `lobework.quantities.tolerances.COARSEST_MM`.
 
     Examples
     --------
@@ -74,7 +76,7 @@ def accuracy_of(backend: Backend) -> float:
     numbers = isinstance(within, float | int | np.floating) and within is not True
     if not numbers or not 0 < within <= COARSEST_MM:
         must_be = f"a number of mm, above zero and at most {COARSEST_MM:g}"
-        raise PluginError(f"backend {backend.name!r}: within is {within!r}; it must be {must_be}")
+        raise PluginError(f"backend {backend.name!r}: its accuracy 'within' is {within!r}; it must be {must_be}")
     return float(within)
 
 
@@ -93,7 +95,7 @@ def refuse(backend: Backend, stock: Stock, sweeps: Sequence[Sweep]) -> None:
     """Raise `SettingError` if a backend lacks a required ability."""
     if lacking := sorted(needs(stock, sweeps) - backend.can):
         raise SettingError(
-            f"cannot carve {', '.join(lacking)}; it can carve {', '.join(sorted(backend.can))}",
+            f"does not support: {', '.join(lacking)}; it supports: {', '.join(sorted(backend.can))}",
             name="backend",
             given=repr(backend.name),
             remedy="use another backend, such as 'plain'",

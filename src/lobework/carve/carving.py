@@ -1,4 +1,4 @@
-"""The result of carving: the depth along every ray, and the volume, uncut surface, extreme places and ridges."""
+"""The result of carving: depths, volume removed, uncut area, deepest point, thinnest point and highest ridge."""
 
 from __future__ import annotations
 
@@ -27,33 +27,33 @@ if TYPE_CHECKING:
 __all__ = ["Carving", "Spot"]
 
 _SAME_MM: Final = 1e-4
-"""Cuts whose depths at a point differ by less than this count as equally deep; the first is named."""
+"""Two cuts whose depths at a point differ by less than this count as equally deep; the earlier cut is named."""
 _TIE_MM: Final = 1e-6
-"""Rays whose depths differ by less than this count as equally deep; the first is named."""
+"""Two rays whose depths differ by less than this count as equally deep; the first ray, row by row, is reported."""
 _RAYS_PER_BATCH: Final = 1 << 18
-"""Rays that are processed together, so that temporary arrays stay within the memory allowed for carving."""
+"""Number of rays processed together; it keeps temporary arrays within the memory allowed for carving."""
 _NEAR: Final = 32
-"""Cells of a line that are searched first."""
+"""Number of cells at the start of a line that are searched before the whole line."""
 _ROUNDING_MM: Final = 1e-5
-"""Smaller steps between two rays are rounding errors, not ridges; a place with a smaller depth is uncut."""
+"""A smaller step between two rays is a rounding error, not part of a ridge; a point with a smaller depth counts as uncut."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Spot:
-    """One ray of a carving.
+    """One point of a carving: on a ray, or between rays on the path of a tip.
 
     Parameters
     ----------
     row, column : int
-        Row and column of the grid.
+        Row and column of the ray, or of the nearest ray.
     place : (float, float)
-        X and Y, mm, on a face; angle about Z, degrees, and z, mm, on a round surface.
+        Position of the point: on a face X and Y, mm; on a round surface the angle about Z, degrees, and z, mm.
     depth : float, mm
         Depth of the cut.
     wall : float, mm
-        Thickness that remains; negative if the work is cut through.
+        Remaining thickness of the work; negative if the work is cut through.
     cut : str
-        Title of the deepest cut there, with its pass and step; empty if there is none.
+        Title of the deepest cut at the point, with its pass and step; empty if no cut reaches the point.
     """
 
     row: int
@@ -81,7 +81,7 @@ class Carving:
     sweeps : sequence of Sweep
         Sweeps of the cutter, in the order of the job's cuts.
     units : "mm" or "inch"
-        Unit of the scale bar of its pictures.
+        Unit of the scale bar in pictures of the carving.
 
     Examples
     --------
@@ -111,7 +111,7 @@ class Carving:
         return self._wall(slice(None))
 
     def _wall(self, rows: slice) -> Array:
-        """Return ``wall`` for some rows."""
+        """Return the remaining thickness under the rays of some rows, as in `wall`."""
         wall = self.stock.wall if len(self.stock.wall) == 1 else self.stock.wall[rows]
         return np.where(self.stock.inside[rows], wall - self.depth[rows], np.nan)
 
@@ -123,7 +123,7 @@ class Carving:
 
     @cached_property
     def volume(self) -> float:
-        """Volume removed, mm^3; cuts beyond the thickness of the work do not count."""
+        """Volume removed, mm^3; depth beyond the thickness of the work does not count."""
         wall = self.stock.wall
         kept = ((rows, np.minimum(self.depth[rows], wall if len(wall) == 1 else wall[rows])) for rows in self._row_batches())
         return float(sum(self.stock.volumes(depth, rows).sum() for rows, depth in kept))
@@ -141,14 +141,14 @@ class Carving:
 
     @cached_property
     def deepest(self) -> Spot:
-        """The deepest place, with the pass and step that cut it; it may lie between rays, at a tip."""
+        """The deepest point, with the pass and step that cut it; the point may lie between rays, on the path of a tip."""
         found = self.spot(*np.unravel_index(int((self.depth >= self.depth.max() - _TIE_MM).argmax()), self.stock.shape))
         tip = max(self._tip_spots, key=lambda spot: spot.depth, default=found)
         return tip if tip.depth > found.depth + _TIE_MM else found
 
     @cached_property
     def thinnest(self) -> Spot:
-        """The place of the thinnest wall, with the pass and step that cut it; it may lie between rays, at a tip."""
+        """The point of the thinnest wall, with the pass and step that cut it; it may lie between rays, on the path of a tip."""
         least, place = math.inf, (0, 0)
         for rows in self._row_batches():
             wall = self._wall(rows)
@@ -162,7 +162,7 @@ class Carving:
 
     @cached_property
     def _tip_spots(self) -> tuple[Spot, ...]:
-        """Deepest and thinnest place at the tip of each sweep, except of eccentric frames, whose path is not that of the tip."""
+        """Deepest and thinnest point on the path of each tip; none for an eccentric frame, whose path is not that of its tip."""
         return tuple(
             itertools.chain.from_iterable(
                 self._spots_of_tip(each) for each in self.sweeps if each.holder.kind != "eccentric frame"
@@ -170,7 +170,7 @@ class Carving:
         )
 
     def _spots_of_tip(self, sweep: Sweep) -> Iterator[Spot]:
-        """Yield the deepest and the thinnest place at the tip of a sweep; none if the tip is never in the work."""
+        """Yield the deepest and the thinnest point on the path of a sweep's tip; nothing if the tip is never in the work."""
         stock, surface = self.stock, self.stock.surface
         seen = seen_on(self.piece, sweep.tip)
         if isinstance(surface, Face):
@@ -194,10 +194,10 @@ class Carving:
 
     @cached_property
     def cusp(self) -> float:
-        """Height of the highest ridge between two grooves above the shallower of their floors, mm.
+        """Height of the highest ridge between two grooves, mm, above the floor of the shallower groove.
 
-        Ridges are searched along every row and column. Uncut surface is not a ridge, and neither is the flank of a groove that
-        runs along a row or column.
+        Ridges are searched for along every row and column. Uncut surface is not a ridge, and neither is the flank of a groove
+        that runs along a row or column.
         """
         highest = 0.0
         for first, lines, along_row in self._line_batches():
@@ -212,9 +212,10 @@ class Carving:
         return highest
 
     def _line_batches(self) -> Iterator[tuple[int, Depth, bool]]:
-        """Yield batches of rows, then of columns: index of the first, depths with a zero appended to each, and whether rows.
+        """Yield the depths in batches of rows, then in batches of columns, with a zero appended to each row or column.
 
-        On a round surface, rows are repeated once, so that every ridge lies between its floors.
+        A batch is a tuple: the index of its first row or column, its depths, and whether its lines are rows. On a round surface,
+        each row is followed by a copy of itself, so that every ridge lies between its two floors.
         """
         twice = 1 if isinstance(self.stock.surface, Face) else 2
         for rows in self._row_batches():
@@ -224,12 +225,16 @@ class Carving:
             yield first, np.pad(self.depth[:, first : first + step].T, ((0, 0), (0, 1))), False
 
     def _cell_width(self, row: int) -> float:
-        """Return the distance from column to column, mm."""
+        """Return the distance between neighbouring columns in a row, mm."""
         wide = 1.0 if isinstance(self.stock.surface, Face) else float(self.stock.profile[row, 0])
         return self.stock.column_step * wide
 
     def _is_groove_flank(self, row: int, column: int, along_row: bool, falls: float) -> bool:
-        """Return whether a place is on the flank of a groove: across the line the surface rises, more steeply than along it."""
+        """Return whether a point is on the flank of a groove, not on a ridge.
+
+        On a flank the surface rises to one side of the line, and the steeper of its two slopes across the line exceeds
+        ``falls``, its slope along the line.
+        """
         line, place = (self.depth[:, column], row) if along_row else (self.depth[row], column)
         step = self.stock.row_step if along_row else self._cell_width(row)
         sides = line[place::-1], line[place:]
@@ -237,7 +242,7 @@ class Carving:
         return min(slopes) < 0 and max(map(abs, slopes)) > falls
 
     def spot(self, row: int | np.intp, column: int | np.intp) -> Spot:
-        """Return position, depth, wall and deepest cut of one ray."""
+        """Return the position, depth, remaining thickness and deepest cut of one ray."""
         row, column = int(row), int(column)
         if isinstance(self.stock.surface, Face):
             place = float(self.stock.column_positions[column]), float(self.stock.row_positions[row])
@@ -292,11 +297,11 @@ def _ridges(line: Depth) -> tuple[Depth, NDArray[np.intp], Array]:
     Returns
     -------
     heights : (n,) mm
-        Height above the shallower of the two neighbouring floors.
+        Height of each ridge above the shallower of its two neighbouring floors.
     places : (n,)
-        Index in the line.
+        Index of each ridge in the line.
     falls : (n,) mm per cell
-        The smaller of the slopes on both sides.
+        The smaller of the slopes on the two sides of each ridge.
     """
     depths = np.pad(line, 1)
     steps = np.diff(depths)
@@ -313,7 +318,7 @@ def _ridges(line: Depth) -> tuple[Depth, NDArray[np.intp], Array]:
 
 
 def _first_slope(line: Depth) -> float:
-    """Return the mean slope from the start of a line of depths to its first change, mm per cell; zero if it is level."""
+    """Return the mean slope from the start of a line of depths to its first change, mm per cell; zero if no depth changes."""
     for part in (line[:_NEAR], line):
         changes = np.flatnonzero(np.abs(part - line[0]) > _ROUNDING_MM)
         if changes.size:

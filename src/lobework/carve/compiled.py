@@ -1,4 +1,4 @@
-"""The compiled backend, which chooses the kernels for each kind of surface and of cutter holder."""
+"""The compiled backend, which chooses the kernels for each kind of surface and each kind of holder."""
 
 from __future__ import annotations
 
@@ -26,7 +26,10 @@ __all__ = ["CompiledBackend"]
 
 
 def _route(stock: Stock, sweep: Sweep) -> Route | None:
-    """Return the function that carves one sweep alone, or None if `carve_face` carves it; refuse a pose that cannot be carved."""
+    """Return the function that carves one sweep alone, or None if `carve_face` carves it together with others.
+
+    A sweep with a pose that cannot be carved is refused.
+    """
     fixed = isinstance(sweep.holder, FixedTool)
     if isinstance(stock.surface, Face) and sweep.upright and not fixed:
         return carve_frame if isinstance(sweep.holder, CuttingFrame) else None
@@ -38,7 +41,7 @@ def _route(stock: Stock, sweep: Sweep) -> Route | None:
 class CompiledBackend:
     """Carving by compiled kernels on all cores; the depths are identical to the last bit for any number of cores.
 
-    The whole path is carved, not only its points.
+    The cutter sweeps the whole path, not only its points.
 
     Examples
     --------
@@ -62,7 +65,7 @@ class CompiledBackend:
     can: frozenset[Ability] = field(default=EVERYTHING, init=False)
 
     def carve(self, stock: Stock, sweeps: Sequence[Sweep], depth: Depth, progress: Progress | None = None) -> None:
-        """Deepen ``depth`` in place wherever a sweep goes deeper; see `Backend.carve`."""
+        """Increase the depths in ``depth`` in place wherever a sweep cuts deeper; see `Backend.carve`."""
         refuse(self, stock, sweeps)
         joint_sweeps: list[Sweep] = []
         single_sweeps: list[tuple[Route, Sweep]] = []

@@ -23,24 +23,25 @@ if TYPE_CHECKING:
 __all__ = ["MERGED_MM", "carve_face"]
 
 MERGED_MM: Final = 5e-7
-"""Greatest change of a depth, mm, if samples in one line are joined into a segment; a vertical side is displaced by less.
+"""Greatest change of a depth, mm, when samples nearly in a line are joined into one segment.
 
-It is so small that a path cut in two gives the depths of the whole path.
+A vertical side of a groove is displaced by less. The value is so small that a path divided in two gives the depths of the whole
+path.
 """
 _LEVEL_MM: Final = 1e-7
 """Greatest range of z of a level path, mm."""
 _SLANTS_MM: Final = 2e-6
-"""Greatest distance, mm, of the chords that replace an arc from it, for an eccentric frame on a path that is not level."""
+"""Greatest distance, mm, between an arc and the chords that replace it, for an eccentric frame on a path that is not level."""
 _STEEPEST: Final = 100.0
 _AT_ONCE: Final = 1 << 18
 _FEWEST: Final = 1 << 12
 _CELLS: Final = 1 << 30
-"""Cells that a batch of segments reaches, counted for each segment: about one second of work between progress reports."""
+"""Sum, over the segments of a batch, of the cells that each reaches: about one second of work between progress reports."""
 _STRETCH: Final = 1 << 16
 
 
 def _steepest(edge: Edge, depth: float) -> float:
-    """Return the greatest slope of an edge up to ``depth`` mm above its tip, 100 at most."""
+    """Return the greatest slope of an edge up to ``depth`` mm above its tip; the result is at most 100."""
     steepest = 0.0
     for part in edge.parts:
         if part.low >= depth:
@@ -57,7 +58,11 @@ def _steepest(edge: Edge, depth: float) -> float:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _FacePath:
-    """The path of one sweep, with the tolerance ``within`` for its segments, mm, and its z if it is level, otherwise NaN."""
+    """The path of one sweep over a face.
+
+    ``tip`` is the path of the tip, (n, 3) mm, ``within`` the tolerance of the segments that replace it, mm, and ``level`` the z
+    of a level path, mm; NaN if the path is not level.
+    """
 
     tip: Array
     within: float
@@ -77,7 +82,7 @@ def _face_path(sweep: Sweep) -> _FacePath | None:
 
 
 def _segments_per_batch(stock: Stock, edge: Edge, swing: float, paths: Sequence[_FacePath]) -> int:
-    """Return the number of segments to carve together: fewer if each reaches many cells."""
+    """Return the number of segments to carve together; the more cells each segment reaches, the fewer."""
     deepest = max(-float(path.tip[:, 2].min()) for path in paths)
     across = edge.width_at(deepest)
     reach = across**2 + math.tau * swing * across
@@ -85,7 +90,7 @@ def _segments_per_batch(stock: Stock, edge: Edge, swing: float, paths: Sequence[
 
 
 def _segments(paths: Sequence[_FacePath], at_once: int) -> Iterator[tuple[int, Segments]]:
-    """Yield the segments of paths in batches, each with the number of samples that it replaces."""
+    """Yield the segments of paths in batches, each batch with the number of samples that its segments replace."""
     from lobework.kernels.records import zeros
     from lobework.kernels.sweep.segments import Segment, fill_paths
 
@@ -116,9 +121,9 @@ def carve_face(stock: Stock, sweeps: Sequence[Sweep], depth: Depth, progress: Ca
     sweeps : sequence of Sweep
         Sweeps of cutters in a drilling spindle or an eccentric frame.
     depth : (rows, columns) float32, mm
-        Depths; deepened in place.
+        Depths of the rays; increased in place.
     progress : callable
-        Called repeatedly with the fraction done, 0 to 1; an exception that it raises stops the carving.
+        Called repeatedly with the fraction done, 0 to 1; an exception raised in a call stops the carving.
     """
     from lobework.kernels.sweep.carve import carve_level, carve_sloping
     from lobework.kernels.sweep.tiles import work_in

@@ -40,9 +40,9 @@ def carve_frame(stock: Stock, sweep: Sweep, depth: Depth, progress: Callable[[fl
     sweep : Sweep
         Sweep of a cutter in a cutting frame.
     depth : (rows, columns) float32, mm
-        Depths; deepened in place.
+        Depths of the rays; increased in place.
     progress : callable
-        Called repeatedly with the fraction done, 0 to 1; an exception that it raises stops the carving.
+        Called repeatedly with the fraction done, 0 to 1; an exception raised in a call stops the carving.
     """
     from lobework.kernels.sweep import carve
     from lobework.kernels.sweep.tiles import work_in
@@ -81,10 +81,11 @@ def _slopes(edge: Edge) -> list[tuple[float, float]]:
 
 
 class _Steps(NamedTuple):
-    """Pieces of a range of steps.
+    """The pieces into which a range of steps is divided.
 
-    Index of the step in the range; fractions of the step at the start and the end of the piece; whether to carve the piece; and
-    the fraction of the path that is done after all these pieces.
+    ``step`` is the index, in the range, of the step to which each piece belongs; ``begin`` and ``end`` are the fractions of that
+    step at the start and the end of the piece; ``cut`` is true if the piece is to be carved. ``done`` is the fraction of the path
+    that is done after all these pieces.
     """
 
     step: NDArray[np.intp]
@@ -95,9 +96,10 @@ class _Steps(NamedTuple):
 
 
 def _step_batches(counts: Callable[[slice], NDArray[np.intp]], total: int, at_once: int) -> Iterator[tuple[slice, _Steps]]:
-    """Yield the steps of a path in batches of some thousands of pieces, each with the step before and the step after the batch.
+    """Yield the steps of a path in batches of some thousands of pieces.
 
-    ``counts`` returns the number of pieces of each step of a range; ``at_once`` is the greatest number of steps in a batch.
+    A batch also contains the step before it and the step after it, which are not to be carved. The function ``counts`` returns
+    the number of pieces of each step in a range; ``at_once`` is the greatest number of steps in a batch.
     """
     for first in range(0, total, at_once):
         upto = min(first + at_once, total)
@@ -121,7 +123,7 @@ def _vectors_at(vectors: Array, which: slice) -> Array:
 
 
 def _pieces(sweep: Sweep, axis_angle: float, at_once: int) -> Iterator[tuple[float, Records[Piece]]]:
-    """Yield the pieces of the path in batches for the kernel, each with the fraction of the path done.
+    """Yield the pieces of the path in batches for the kernel, each batch with the fraction of the path done after it.
 
     ``axis_angle`` is the angle from ``level`` to the axis of the frame, rad.
     """

@@ -1,4 +1,4 @@
-"""Input of the carving kernels: the rays of a stock, the path of a cutter in pieces, and its edge."""
+"""Input of the carving kernels: the rays of a stock, the path of a cutter divided into pieces, and the cutter's edge."""
 
 from __future__ import annotations
 
@@ -41,13 +41,13 @@ __all__ = [
 ]
 
 JOINED_MM: Final = 4e-5
-"""Greatest deviation, mm, of a piece that replaces several steps: a fiftieth of the deviation of the steps from the path."""
+"""Greatest deviation of a piece from the steps that it replaces, mm: a fiftieth of the deviation of the steps from the path."""
 _JOIN_SIZES: Final = 16, 8, 4
 _MOST_BOW: Final = 0.03
 _AT_ONCE: Final = 1 << 14
 FACE_CELLS: Final = 1 << 26
 SOLID_CELLS: Final = 1 << 23
-"""Number of cells that a batch of steps reaches, counted for each step: less than one second of work between progress reports."""
+"""Sum, over the steps of a batch, of the cells that each reaches: less than one second of work between progress reports."""
 _FEWEST: Final = 64
 _CORNER: Final = 1e-9
 
@@ -100,11 +100,13 @@ def rays_of(stock: Stock) -> Rays:
 
 
 class Pieces(NamedTuple):
-    """A batch of pieces of a path, in axes that turn about Z with the tip: x is radial, y tangential; on a face, in x, y and z.
+    """A batch of pieces of a path.
 
-    The fraction of the path done after the batch; the polar angle of the x axis at the start of each piece, and its turn in the
-    piece, rad; and at the start, the middle and the end of each piece, the tip, (n, 3) mm, and the frame, (n, 3, 3), with the
-    columns level, across and outward.
+    On a round surface, the axes turn about Z with the tip: x is radial, y tangential. On a face, the axes are those of the work.
+    ``done`` is the fraction of the path that is done after the batch. ``polar`` is the polar angle of the x axis at the start of
+    each piece, and ``swept`` the change of this angle over the piece, rad. ``tips``, (n, 3) mm, and ``frames``, (n, 3, 3), are
+    the tip and the frame of the cutter at the start, the middle and the end of each piece. The columns of a frame are level,
+    across and outward.
     """
 
     done: float
@@ -115,14 +117,14 @@ class Pieces(NamedTuple):
 
 
 def steps_at_once(stock: Stock, sweep: Sweep, cells: int, most: int = _AT_ONCE) -> int:
-    """Return the number of steps of a path to carve together: fewer if each reaches many cells of the grid.
+    """Return the number of steps of a path to carve together; the more cells of the grid each step reaches, the fewer.
 
     Parameters
     ----------
     stock, sweep : Stock, Sweep
         Stock to carve, and sweep that carves it.
     cells : int
-        Number of cells that the steps together reach, counted for each step.
+        Greatest sum, over the steps, of the cells that each reaches.
     most : int
         Greatest number of steps.
 
@@ -158,17 +160,17 @@ def pieces_of(
     Parameters
     ----------
     sweep : Sweep
-        Sweep with the path. A step without motion gives no piece, but a path of one point, or without motion, gives one.
+        Sweep with the path. A step without motion gives no piece; a path of one point, or without any motion, gives one piece.
     around : bool
-        Whether polar angle, distance from Z and z are linear between two points; otherwise x, y and z are.
+        Whether polar angle, distance from Z and z vary linearly between two points of the path; if false, x, y and z do.
     turn, longest : float
         Greatest turn of a piece, rad, and its greatest length, mm.
     reach : float, mm
         Greatest distance of a point of the cutter from its tip. Short steps are joined into one curved piece if no point within
-        this distance is displaced by more than `JOINED_MM`. If it is infinite, no steps are joined.
+        this distance is displaced by more than `JOINED_MM`. If ``reach`` is infinite, no steps are joined.
     turn_times_length : float, mm
-        Greatest product of the length of a piece and its turn in rad; it bounds the deviation of the piece from a straight line,
-        in the cutter's axes.
+        Greatest product of the length of a piece and its turn in rad; this product bounds the deviation of the piece from a
+        straight line, in the cutter's axes.
     at_once : int
         Greatest number of steps that are processed together.
 
@@ -205,9 +207,10 @@ def pieces_of(
 class _Steps(NamedTuple):
     """Steps of a path, some of them joined, in the axes of `Pieces`.
 
-    Index of the sample at the end of each step; polar angle, tip and frame at its start: ``polar``, ``place`` and ``frame``; and
-    their changes over the step: ``swept``, ``move`` and the rotation vector ``turn``. In the middle of the step, the tip is off
-    the straight line by a quarter of ``bow``.
+    ``after`` is the index of the sample at the end of each step. ``polar``, ``place`` and ``frame`` are the polar angle, the
+    position of the tip and the frame of the cutter at the start of the step; ``swept``, ``move`` and the rotation vector ``turn``
+    are the changes of these three over the step. In the middle of the step, the tip is off the straight line by a quarter of
+    ``bow``.
     """
 
     after: NDArray[np.intp]
@@ -220,7 +223,7 @@ class _Steps(NamedTuple):
     turn: Array
 
     def counts(self, most: float, longest: float, turn_times_length: float) -> NDArray[np.intp]:
-        """Return the number of pieces of each step; zero for a step without motion, but one piece if no step moves."""
+        """Return the number of pieces of each step: zero for a step without motion; if no step has motion, one for the first."""
         turns, goes = (np.linalg.norm(each, axis=-1) for each in (self.turn, self.move))
         turned = np.maximum(np.abs(self.swept), turns)
         length = np.hypot(goes, self.place[:, 0] * np.abs(self.swept))
@@ -230,7 +233,7 @@ class _Steps(NamedTuple):
         return np.where(still, 0, np.maximum(count, 1)) if not still.all() else (np.arange(len(length)) == 0).astype(np.intp)
 
     def at(self, step: NDArray[np.intp], t: Array) -> tuple[Array, Array]:
-        """Return the tip, (n, 3), and the frame of level, across and outward, (n, 3, 3), at the fractions ``t`` of steps."""
+        """Return the tip, (n, 3), and the frame (columns level, across, outward), (n, 3, 3), at the fractions ``t`` of steps."""
         turn = t[:, None] * self.turn[step]
         frame = np.stack([_rotated(self.frame[step, :, k], turn) for k in range(3)], axis=-1)
         return self.place[step] + t[:, None] * (self.move[step] + (1 - t)[:, None] * self.bow[step]), frame
@@ -281,7 +284,7 @@ class _Samples:
         )
 
     def _fit_joined(self, first: NDArray[np.intp], many: int, most: float, longest: float, reach: float) -> tuple[Array, Array]:
-        """Return the bow, (n, 3), of ``many`` steps from each ``first`` sample as one step, and whether they may be joined."""
+        """Return the bow, (n, 3), of one step in place of the ``many`` steps after each ``first`` sample, and whether it fits."""
         every = first[:, None] + np.arange(many + 1)
         place, frame = self.place[every], self.frame[every]
         turned, moved = self.swept[every[:, :-1]], np.diff(place, axis=1)
@@ -315,7 +318,7 @@ def _about_z(angle: Array, vectors: Array) -> Array:
 
 
 def _rotations_between(from_frames: Array, to_frames: Array) -> Array:
-    """Return the rotations from some frames to others, as rotation vectors, (n, 3) rad."""
+    """Return the rotations from the frames ``from_frames`` to the frames ``to_frames``, as rotation vectors, (n, 3) rad."""
     between = to_frames @ from_frames.transpose(0, 2, 1)
     twice = np.stack(
         [between[:, 2, 1] - between[:, 1, 2], between[:, 0, 2] - between[:, 2, 0], between[:, 1, 0] - between[:, 0, 1]], -1
@@ -369,7 +372,9 @@ def _records(parts: Sequence[LineSegment | ArcSegment]) -> EdgeParts:
 
 
 def stretches(edge: Edge) -> Iterator[tuple[int, int]]:
-    """Yield the convex stretches of an edge, in which the slope never decreases: first part, and part after the last.
+    """Yield the convex stretches of an edge: the index of the first part of each, and the index after its last part.
+
+    Within a convex stretch, the slope never decreases outwards.
 
     >>> from lobework.geometry.cutter_edge import Edge
     >>> list(stretches(Edge.through(((0.0, 0.0), (1.0, 0.0), (2.0, 1.0), (3.0, 1.0)))))
@@ -391,7 +396,10 @@ def _slope(part: LineSegment | ArcSegment, r: float) -> float:
 
 
 def bodies_of(edge: Edge) -> Records[Body]:
-    """Return the convex stretches of an edge: first part, last part, and side, 0 (both) at the centre line, else 1 and -1.
+    """Return the convex stretches of an edge as bodies: first part, last part and side.
+
+    The stretch at the centre line is one body with side 0, which means both sides. Every other stretch is two bodies, one on each
+    side: 1 and -1.
 
     >>> from lobework.parts.cutter import Vee
     >>> bodies_of(Vee(angle_deg=90.0, width=3.0).edge).tolist()

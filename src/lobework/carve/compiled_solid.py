@@ -1,4 +1,4 @@
-"""Compiled carving of any surface by cutters that sweep a solid of revolution: in a spindle or a frame, inclined or upright."""
+"""Compiled carving of any surface by solids of revolution: cutters in a drilling spindle or a frame, upright or inclined."""
 
 from __future__ import annotations
 
@@ -39,11 +39,11 @@ def carve_solid(stock: Stock, sweep: Sweep, depth: Depth, progress: Callable[[fl
     stock : Stock
         Stock with any surface.
     sweep : Sweep
-        Sweep with any holder but a fixed rest.
+        Sweep of a cutter in any holder except a fixed rest.
     depth : (rows, columns) float32, mm
-        Depths; deepened in place.
+        Depths of the rays; increased in place.
     progress : callable
-        Called repeatedly with the fraction done, 0 to 1; an exception that it raises stops the carving.
+        Called repeatedly with the fraction done, 0 to 1; an exception raised in a call stops the carving.
     """
     from lobework.kernels.sweep import carve
     from lobework.kernels.sweep.tiles import work_in
@@ -67,11 +67,12 @@ def _shape(holder: Holder) -> tuple[int, float]:
 
 
 def _outline(edge: Edge, holder: Holder) -> tuple[Records[SolidPart], Records[SolidBody]]:
-    """Return the outlines of solids whose union is the solid of the edge, in the layout of `lobework.kernels.sweep.ray_solid`.
+    """Return outlines of solids whose union is what the edge describes, in the layout of `lobework.kernels.sweep.ray_solid`.
 
-    Each convex stretch of the edge is filled inwards to the centre line at the height of its lower end. It stays within the
-    whole solid, because an edge never falls, and gives a convex solid of its own. An edge swung in a circle is one solid; the
-    outline of the cylinder around it follows and belongs to no solid.
+    Each convex stretch of the edge is filled inwards to the centre line at the height of its lower end. The filled stretch
+    describes a convex solid, which lies within the whole solid because the height of an edge never decreases outwards. An edge
+    that is swung in a circle describes one solid; after its outline comes the outline of a cylinder around it, which belongs to
+    no solid.
     """
     from lobework.kernels.records import zeros
     from lobework.kernels.sweep.ray_solid import SolidPart
@@ -122,7 +123,7 @@ class _Ring(NamedTuple):
 
 
 def _line(a: tuple[float, float], b: tuple[float, float], side: int) -> Iterator[_Line | _Ring]:
-    """Yield the straight part from one (r, y) to another, limited to r >= 0; nothing if no length remains."""
+    """Yield the straight part of an outline between two points (r, y), limited to r >= 0; nothing if no length remains."""
     if a == b or max(a[0], b[0]) < 0:
         return
     if min(a[0], b[0]) < 0:
@@ -180,7 +181,7 @@ def _ring_side(edge: Edge, radius: float, side: int) -> Iterator[_Line | _Ring]:
 
 
 def _pieces(sweep: Sweep, around: bool, at_once: int) -> Iterator[tuple[float, Records[Piece]]]:
-    """Yield the pieces of the path in batches for the kernel, each with the fraction of the path done."""
+    """Yield the pieces of the path in batches for the kernel, each batch with the fraction of the path done after it."""
     from lobework.kernels.records import of_vectors, zeros
     from lobework.kernels.sweep.solid_piece import Piece
 

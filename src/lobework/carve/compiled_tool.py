@@ -1,4 +1,4 @@
-"""Compiled carving of faces and round surfaces by a fixed tool, whose blade has no thickness, upright or inclined."""
+"""Compiled carving of faces and round surfaces by a fixed tool, upright or inclined, whose blade has no thickness."""
 
 from __future__ import annotations
 
@@ -35,10 +35,10 @@ _NEAREST_AXIS_MM: Final = 1e-6
 
 
 def refuse_pose(stock: Stock, sweep: Sweep) -> None:
-    """Raise `SettingError` if the kernels for any surface cannot carve a sweep.
+    """Raise `SettingError` if the compiled kernels cannot carve a pose of a sweep.
 
     On a face, ``outward`` must be within 78 degrees of Z. On a round surface, it must be within 78 degrees of the radius through
-    the tip, and the tip must stay off the work's axis.
+    the tip, and the tip must not touch the axis of the work.
     """
     given = f"cut={sweep.title!r}: the 'compiled' backend cannot carve"
     if isinstance(stock.surface, Face):
@@ -53,16 +53,16 @@ def refuse_pose(stock: Stock, sweep: Sweep) -> None:
     if out.min() < _LEAST_UPRIGHT:
         leans = math.degrees(math.acos(max(float(out.min()), -1.0)))
         raise SettingError(
-            f"{given} with a cutter at {leans:.0f} degrees to the outward direction of the work; keep it within 78 degrees, "
-            "or use the backend 'plain'"
+            f"{given} with a cutter inclined by {leans:.0f} degrees to the outward direction of the work; incline the cutter by "
+            "at most 78 degrees, or use the backend 'plain'"
         )
 
 
 def carve_tool(stock: Stock, sweep: Sweep, depth: Depth, progress: Callable[[float], None]) -> None:
     """Deepen a stock by one sweep of a fixed tool.
 
-    Between two points of its path a blade turns uniformly. It has no thickness: if it is upright and only plunges, or moves along
-    its own width, it cuts a line of no width and deepens no ray of the grid.
+    Between two points of its path a blade turns uniformly. The blade has no thickness: if it is upright and only plunges, or only
+    moves along its own width, it cuts a line without width, and no ray of the grid becomes deeper.
 
     Parameters
     ----------
@@ -71,9 +71,9 @@ def carve_tool(stock: Stock, sweep: Sweep, depth: Depth, progress: Callable[[flo
     sweep : Sweep
         Sweep of a cutter in a fixed rest.
     depth : (rows, columns) float32, mm
-        Depths; deepened in place.
+        Depths of the rays; increased in place.
     progress : callable
-        Called repeatedly with the fraction done, 0 to 1; an exception that it raises stops the carving.
+        Called repeatedly with the fraction done, 0 to 1; an exception raised in a call stops the carving.
 
     Raises
     ------

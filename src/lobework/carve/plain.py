@@ -1,8 +1,8 @@
-"""The plain backend, the reference for all others: walls separate rays from the cutter, and boxes that none clears are halved.
+"""The plain backend, the reference for the others: walls separate rays from the cutter; a box that no wall clears is halved.
 
-Three ideas, each with its source. A cutter is a union of convex parts; a point is at least as far from a part as from any wall,
-a plane or cone, that separates the two (`_Part`). Seen from a cutter that moves and turns uniformly, the path of a point is close
-to its chord (`_Path`). So one wall clears a whole box of rays and poses; a box that it does not clear is halved (`_branch`).
+Three ideas. A cutter is a union of convex parts; a point is at least as far from a part as from any wall, a plane or a cone, that
+separates the point from the part (`_Part`). Seen from a cutter that moves and turns uniformly, the path of a point is close to
+its chord (`_Path`). So one wall can clear a whole box of rays and poses; a box that no wall clears is halved (`_branch`).
 """
 
 from __future__ import annotations
@@ -33,7 +33,7 @@ _LEAST_MM: Final = 1e-10  # a smaller box is not halved
 _CONTACT_MM: Final = 4e-10  # a cutter this near meets a ray: the error bound of a box that is too small to be halved
 _NUDGE_MM: Final = 1e-4  # step along a ray for the slope of its distance from a wall
 _ROUNDING: Final = 1e-12  # smaller values are rounding errors
-_WALLS: Final = 3  # tried in each box, each at the depth where the ray crosses the one before
+_WALLS: Final = 3  # walls tried in each box, each at the depth where the ray crosses the wall before it
 _BATCH: Final = 1 << 14  # boxes examined together
 _STEPS: int = 1 << 8  # steps of a path carved together
 
@@ -71,7 +71,7 @@ class PlainBackend:
     )
 
     def carve(self, stock: Stock, sweeps: Sequence[Sweep], depth: Depth, progress: Progress | None = None) -> None:
-        """Deepen ``depth`` in place wherever a sweep goes deeper; see `Backend.carve`."""
+        """Increase the depths in ``depth`` in place wherever a sweep cuts deeper; see `Backend.carve`."""
         rays = _Rays(stock)
         for number, sweep in enumerate(sweeps):
             path, best = _Path(sweep, rays.around), depth.astype(np.float64)
@@ -91,11 +91,11 @@ class PlainBackend:
 
 
 def _branch(rays: _Rays, path: _Path, part: _Part, boxes: Array, best: Array) -> Array:
-    """Return the halves of boxes in which a cut may exceed ``best``; deepen ``best`` where the cutter meets their middle rays.
+    """Return the halves of boxes in which a cut may exceed ``best``; increase ``best`` where the cutter meets their middle rays.
 
-    ``boxes``, (2, n, 5), are the lower and upper bounds of row, column, step, fraction of the step, and depth, mm. A wall that
-    clears both ends of a chord, or of a part of a ray, clears all between them: the region in front of a wall is convex. Branch
-    and bound: Land and Doig, Econometrica 28 (1960); by cutting planes: Kelley, J. SIAM 8 (1960); both from memory.
+    ``boxes``, (2, n, 5), holds the lower and upper bounds of row, column, step, fraction of the step, and depth, mm. A wall that
+    clears both ends of a chord, or of a part of a ray, clears all between the ends: the region in front of a wall is convex.
+    Branch and bound: Land and Doig, Econometrica 28 (1960); by cutting planes: Kelley, J. SIAM 8 (1960); both from memory.
     """
     low, high, middle = *boxes, boxes.mean(axis=0)
     middle[:, :3] = np.floor(middle[:, :3])
@@ -151,14 +151,14 @@ class _Rays:
         self.cumulative = rows, stock.column_step * np.arange(stock.columns)[:, None] * [radius.max(), float(self.around)]
 
     def spread(self, low: Array, middle: Array, high: Array, most: Array) -> Array:
-        """Return bounds on the distance of a box's other rows, and columns, from its middle ray, down to ``most``: (n, 2) mm."""
+        """Return bounds on the distance of a box's rows, and columns, from its middle ray, to the depth ``most``: (n, 2) mm."""
         ends = zip(self.cumulative, *(at[:, :2].T.astype(np.intp) for at in (low, middle, high)), strict=True)
         far = (np.maximum(of[last] - of[here], of[here] - of[first]) for of, first, here, last in ends)
         return np.column_stack([starts + most * ways for starts, ways in (each.T for each in far)])
 
 
 class _Path:
-    """The steps of a path: the tip moves straight, in axes that turn about Z if ``around``; the cutter turns uniformly."""
+    """The steps of a path: the tip moves straight, in axes that turn about Z if ``around``; the cutter itself turns uniformly."""
 
     def __init__(self, sweep: Sweep, around: bool) -> None:
         count = max(len(sweep.tip), 2)
@@ -177,7 +177,7 @@ class _Path:
         self.skew = skew / np.maximum(sin, _ROUNDING)[:, None, None]
 
     def in_cutter_axes(self, step: NDArray[np.intp], t: Array, ray: Array) -> Array:
-        """Return rays in the cutter's axes, from its tip: x along its width or its swing, y normal to both others, z outward."""
+        """Return rays in axes from the cutter's tip: x along its width or its swing, z outward, y normal to both."""
         back, angle = Rigid.turn(-self.polar[step] - t * self.polar_turn[step]), (t * self.turn[step])[:, None]
         off = np.stack([back.apply(ray[0]) - self.place[step] - t[:, None] * self.move[step], back.apply(ray[1])])
         if self.turn.any():
@@ -199,17 +199,17 @@ class _Path:
 
 
 class _Part(NamedTuple):
-    """A part of an edge, filled inwards, as its holder moves it: discs along its outline, with ranges of normal angles.
+    """A part of an edge, filled inwards and moved by its holder: discs along its outline, each with its range of normal angles.
 
-    An edge never falls and the slope of a part never decreases, so the region above a part, and inwards above its low end, is
-    convex. The distance from a convex set is the greatest distance from a plane that has it behind: Boyd and Vandenberghe,
+    The height of an edge and the slope of a part never decrease outwards, so the region above a part, and inwards above its low
+    end, is convex. Its distance is the greatest distance from a plane that has the region behind it: Boyd and Vandenberghe,
     *Convex Optimization* (2004), 2.5 and 8.1, from memory. Inside the circle of an eccentric frame a cone replaces the plane.
     """
 
     discs: tuple[tuple[float, float, float, float, float], ...]  # aside, height, radius, least and greatest angle of its normals
     swing: float  # radius of the frame, mm; zero without a frame
-    is_wheel: bool  # whether a cutting frame revolves it about y
-    is_blade: bool  # whether it is a fixed blade, without thickness
+    is_wheel: bool  # whether a cutting frame revolves the part about y
+    is_blade: bool  # whether the part is of a fixed blade, without thickness
 
     @classmethod
     def of(cls, part: LineSegment | ArcSegment, holder: Holder) -> _Part:
@@ -225,7 +225,7 @@ class _Part(NamedTuple):
         return cls((*discs, *ends), swing, isinstance(holder, CuttingFrame), isinstance(holder, FixedTool))
 
     def wall(self, place: Array) -> tuple[Array, Callable[[Array], Array]]:
-        """Return the distance of places from the part, mm, negative inside, and the distance from their walls as a function."""
+        """Return the distance of points from the part, mm, negative inside, and a function: the distance from their walls."""
         (x, y, z), none = place.T, np.zeros(len(place))
         if self.is_wheel:
             r, to_axis = np.maximum(np.hypot(x, z - self.swing), _ROUNDING), self.swing - z

@@ -24,7 +24,7 @@ __all__ = ["BYTES_A_RAY", "MOST_BYTES", "Depth", "Stock", "stock_of"]
 Depth = NDArray[np.float32]
 
 BYTES_A_RAY: Final = 12
-"""Upper bound of the memory for a ray, bytes: three times its depth, for the depth and the working memory of a backend."""
+"""Upper bound of the memory for each ray, bytes: three float32, one for its depth and two as working memory of a backend."""
 MOST_BYTES: Final = 4 * 10**9
 
 
@@ -39,9 +39,9 @@ class Stock(Brief):
     rows, columns : int
         Number of rows and columns. On a face, rows advance towards +Y and columns towards +X, and the grid is centred on the
         work. On a round surface, rows advance along the profile from its first to its last end, and columns round the work from
-        +X towards +Y; the first column is at angle zero and follows the last.
+        +X towards +Y; the first column is at angle zero and is a neighbour of the last column.
     row_step, column_step : float
-        Spacing of the rows, mm, and of the columns, mm on a face and rad on a round surface.
+        Spacing of the rows, mm, and spacing of the columns: mm on a face, rad on a round surface.
     row_start, column_start : float, optional
         Position of the first row and column. By default the grid of a face is centred and that of a round surface starts at
         zero.
@@ -69,7 +69,7 @@ class Stock(Brief):
 
     @property
     def bytes(self) -> int:
-        """Memory in bytes that carving takes, including working memory."""
+        """Memory that carving takes, including working memory, bytes."""
         return self.rows * self.columns * BYTES_A_RAY
 
     @cached_property
@@ -90,14 +90,14 @@ class Stock(Brief):
 
     @cached_property
     def profile(self) -> Array:
-        """(rows, 4): radius and z, mm, and the components of the outward normal along both, for each row of a round surface."""
+        """(rows, 4): radius and z of each row of a round surface, mm, and the radial and axial part of the outward normal."""
         if isinstance(self.surface, Face):
             raise TypeError("a face has no profile")
         return self.surface.profile(self.row_positions)
 
     @cached_property
     def to_axis(self) -> Array:
-        """(rows,) mm: distance along the rays of each row to the axis of the work, where they end; infinite on a face."""
+        """(rows,) mm: distance along the rays of each row to the axis of the work, where the rays end; infinite on a face."""
         if isinstance(self.surface, Face):
             return np.full(self.rows, np.inf)
         with np.errstate(divide="ignore"):
@@ -127,14 +127,14 @@ class Stock(Brief):
 
     @cached_property
     def wall(self) -> Array:
-        """(rows, columns) or (rows, 1) mm: thickness of the work along each ray; (1, 1) on a face."""
+        """(1, 1) on a face, (rows, 1) on a round surface: thickness of the work along each ray, mm."""
         if isinstance(self.surface, Face):
             return np.array([[self.surface.thickness]])
         return self.surface.wall(self.row_positions)[:, None]
 
     @cached_property
     def areas(self) -> Array:
-        """(rows, 1) mm^2: the part of the surface that each ray represents; (1, 1) on a face."""
+        """(rows, 1) mm^2: area of the surface that each ray represents; (1, 1) on a face."""
         if isinstance(self.surface, Face):
             return np.array([[self.row_step * self.column_step]])
         return self.profile[:, :1] * self._strips
@@ -147,11 +147,11 @@ class Stock(Brief):
         return lengths
 
     def volumes(self, depth: Array, rows: slice = slice(None)) -> Array:
-        """Return the volume, mm^3, removed along each ray for depths of (rows, columns) mm; for some rows only, if given.
+        """Return the volume removed along each ray, mm^3.
 
-        On a round surface the area decreases with the depth ``t``, and the volume is the integral of ``(r - t n) (1 - c t)``,
-        where ``n`` is the radial component of the normal and ``c`` the curvature of the profile. Source: parallel surfaces,
-        from memory.
+        ``depth`` holds the depths, mm, of the rows that ``rows`` selects: by default, of all rows of the stock. On a round
+        surface the area decreases with the depth ``t``, and the volume is the integral of ``(r - t n) (1 - c t)``, where ``n`` is
+        the radial component of the normal and ``c`` the curvature of the profile. Source: parallel surfaces, from memory.
         """
         if isinstance(self.surface, Face):
             return self.areas * depth
@@ -169,7 +169,7 @@ class Stock(Brief):
         return -turning[:, None]
 
     def ray(self, row: int, column: int) -> Stock:
-        """Return a stock that consists of one ray; on a round surface, of its whole row."""
+        """Return a stock that consists of one ray; on a round surface, of the whole row of that ray."""
         start = float(self.row_positions[row])
         if isinstance(self.surface, Face):
             return replace(self, rows=1, columns=1, row_start=start, column_start=float(self.column_positions[column]))
@@ -186,9 +186,9 @@ def stock_of(piece: Piece, resolution: float = RESOLUTION_MM) -> Stock:
     Raises
     ------
     SettingError
-        If the piece has no surface to carve, or the resolution is not a positive length of at most a quarter of its size.
+        If the piece has no surface to carve, or the resolution is not positive, or exceeds a quarter of the size of the piece.
     TooLargeError
-        If the grid would take more memory than a job may; the message gives the amount.
+        If carving would take more memory than a job may use; the message gives the amount.
     """
     resolution = plain_number(resolution)
     require(is_real(resolution), "resolution", repr(resolution), "a plain number, in mm")

@@ -49,7 +49,7 @@ def has_edge(cutter: object) -> TypeGuard[Edged]:
 
 @dataclass(frozen=True, slots=True, eq=False, repr=False)
 class Sweep(Brief):
-    """The path of a cutter over the work; between two points it is straight, and the cutter turns uniformly.
+    """The path of a cutter over the work; between two points the path is straight, and the cutter turns uniformly.
 
     On a face, "straight" is a straight line in space. On a round surface, the angle about Z, z, and the distance from Z are
     interpolated linearly.
@@ -61,12 +61,13 @@ class Sweep(Brief):
     holder : Holder
         Holder of the cutter.
     tip : (n, 3) float64, mm
-        The cutter's tip on the work, one point or more; for an eccentric frame, its middle at the height of the tip.
+        Path of the cutter's tip on the work, one point or more; for an eccentric frame, path of the centre of the circle that the
+        tip describes.
     outward : (n or 1, 3) float64, unit
-        Direction from the tip out of the work, along the cutter or across its frame.
+        Direction from the tip out of the work: along the cutter or, in a cutting frame, towards the axis of the frame.
     level : (n or 1, 3) float64, unit
-        Direction normal to ``outward`` in the bench's plane of X and Z: the width of a fixed blade, and the direction in which
-        a cutting frame at angle zero swings.
+        Direction normal to ``outward`` in the bench's plane of X and Z: that of the width of a fixed blade, and that in which a
+        cutting frame at angle zero swings the cutter.
     title : str
         Title of the cut.
     """
@@ -87,9 +88,9 @@ class Sweep(Brief):
 def sweep_of(trace: Trace, cutter: Cutter, surface: Surface) -> Sweep:
     """Return the sweep of one cut over a surface.
 
-    On a face the cutter points along the spindle. On a round surface it is set normal to the surface at the start of the pass,
-    in the bench's plane of X and Z, and keeps that direction on the bench. If the slides follow a template, it points at right
-    angles to the spindle. If it turns along an arc, it points along the radius of the arc.
+    On a face the cutter points along the spindle. On a round surface the cutter is set normal to the surface at the start of the
+    pass, in the bench's plane of X and Z, and keeps that direction on the bench. If the slides follow a template, the cutter
+    points at right angles to the spindle. If the cutter swings along an arc, it points along the radius of the arc.
 
     Raises
     ------
@@ -107,7 +108,10 @@ def sweep_of(trace: Trace, cutter: Cutter, surface: Surface) -> Sweep:
     tip = np.stack([trace.x, trace.y, trace.z], axis=-1)
     if not np.isfinite(tip).all():
         raise SettingError(
-            "its path is not finite", name="cut", given=repr(trace.cut.title), remedy="check the part that moves it"
+            "the path has a position that is not a finite number",
+            name="cut",
+            given=repr(trace.cut.title),
+            remedy="check the part that moves the cutter",
         )
     swings = trace.motion.swings is not None
     upright = isinstance(surface, Face) and not swings and trace.motion.still is not None
@@ -127,9 +131,10 @@ def sweep_of(trace: Trace, cutter: Cutter, surface: Surface) -> Sweep:
 
 
 def _normal_direction(surface: Round, tip: Array, bench: Array) -> tuple[float, float]:
-    """Return the components, along the bench's X and Z, of the surface normal at the point nearest to a place on the work.
+    """Return the components, along the bench's X and Z, of the surface normal at the point nearest to ``tip``.
 
-    ``bench`` is the rotation from the bench to the work, (3, 3). If no chuck tilts the work, X is assumed to cross its axis.
+    ``tip`` is a point, (3,) mm, on the work. ``bench`` is the rotation from the bench to the work, (3, 3). If no chuck tilts the
+    work, X is assumed to cross its axis.
     """
     s = np.linspace(0.0, surface.length, 2049)
     profile = surface.profile(s)

@@ -55,7 +55,7 @@ class Blade(NamedTuple):
 
 @kernel()
 def _normal_velocity(piece: Piece, s: float, w: float, h: float) -> float:
-    """Return the velocity of a point of the blade normal to its plane, at the start (s = 0) or end (s = 1), mm per piece."""
+    """Return the velocity of the blade's point (w, h) normal to the blade, at the start (s = 0) or end (s = 1), mm per piece."""
     outr, outp, outz = piece.out.x + s * piece.out_turn.x, piece.out.y + s * piece.out_turn.y, piece.out.z + s * piece.out_turn.z
     lr, lp, lz = (
         piece.level.x + s * piece.level_turn.x,
@@ -87,7 +87,7 @@ def _extent(
 
 @kernel()
 def _prepare(piece: Piece, outline: EdgeParts, surface_height: float, on_face: bool) -> bool:
-    """Fill the derived fields of one piece; return whether it may reach the work."""
+    """Fill the derived fields of one piece; return whether the piece may reach the work."""
     tip, move, out, out_turn, level, level_turn = piece.tip, piece.move, piece.out, piece.out_turn, piece.level, piece.level_turn
     outs, levels = out_turn.x**2 + out_turn.y**2 + out_turn.z**2, level_turn.x**2 + level_turn.y**2 + level_turn.z**2
     piece.cosine, piece.sine = math.cos(piece.polar), math.sin(piece.polar)
@@ -130,7 +130,7 @@ def _prepare(piece: Piece, outline: EdgeParts, surface_height: float, on_face: b
 
 @kernel()
 def prepare(pieces: Records[Piece], outline: EdgeParts, rays: Rays, surface_height: float, bounds: Int32s) -> None:
-    """Fill the derived fields of each piece, and its bounds in cells."""
+    """Fill the derived fields of each piece, and the bounds of the cells that it reaches."""
     for k in range(pieces.shape[0]):
         piece = pieces[k]
         bounds[k] = NO_CELLS
@@ -158,7 +158,7 @@ def _misses_patch(piece: Piece, ray: Ray, deep: float, patch_radius: float) -> b
 
 @kernel()
 def _search_depth(piece: Piece, at: Row, on_face: bool) -> float:
-    """Return the depth beyond which a row's rays need no search: they reach the axis, or leave the bounding box in r or z."""
+    """Return the greatest depth to search along a row's rays: there they reach the axis, or leave the bounding box in r or z."""
     if on_face:
         return -piece.box.low.z
     deep = at.axis_depth
@@ -227,7 +227,7 @@ def carve_tile(
     work: Int32s,
     depth: Cells,
 ) -> None:
-    """Deepen one tile of the depths by the pieces that reach it."""
+    """Deepen one tile of the depth grid by the pieces that reach the tile."""
     tile, patch_columns_hit, ray, boxes = buffers
     outline, bodies = cutter
     load_tile(depth, row, column, tile)

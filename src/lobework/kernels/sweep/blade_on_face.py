@@ -71,13 +71,13 @@ class Piece:
     direction_y: float
     """y of the unit direction of the blade's breadth at the start of the piece."""
     end_direction_x: float
-    """x of that direction at the end of the piece."""
+    """x of the unit direction of the blade's breadth at the end of the piece."""
     end_direction_y: float
-    """y of that direction at the end of the piece."""
+    """y of the unit direction of the blade's breadth at the end of the piece."""
     turn_x: float
-    """Change of x of that direction over the piece."""
+    """Change over the piece of the x of the unit direction of the blade's breadth."""
     turn_y: float
-    """Change of y of that direction over the piece."""
+    """Change over the piece of the y of the unit direction of the blade's breadth."""
     normal_move: float
     """Component of ``move`` normal to the blade's plane at the start of the piece, mm."""
     normal_move_change: float
@@ -96,7 +96,10 @@ class UprightBlade(NamedTuple):
 
 @kernel(fastmath=FUSED)
 def height(outline: EdgeParts, a: float, first: int, last: int) -> tuple[float, float, int]:
-    """Return height, slope and part index of the outline at ``a`` >= 0 from the centre line, for parts ``first`` to ``last``."""
+    """Return height, slope and part index of the outline at the distance ``a`` >= 0 from the centre line.
+
+    Only the parts ``first`` to ``last`` are considered.
+    """
     part = first
     while part < last and a > outline[part].far:
         part += 1
@@ -110,7 +113,7 @@ def height(outline: EdgeParts, a: float, first: int, last: int) -> tuple[float, 
 
 @kernel()
 def half_width_at(outline: EdgeParts, height_above_tip: float) -> float:
-    """Return the greatest half width of the outline up to the height ``height_above_tip`` above its tip; -1 below the tip."""
+    """Return the greatest half width of the outline up to the height ``height_above_tip`` above its tip; -1 if negative."""
     if height_above_tip < 0:
         return -1.0
     for k in range(outline.shape[0]):
@@ -163,7 +166,7 @@ def _depth_at(piece: Piece, x: float, y: float, outline: EdgeParts, half: float)
 
 @kernel()
 def prepare(pieces: Records[Piece], outline: EdgeParts, grid: Grid, bounds: Int32s) -> None:
-    """Fill the derived fields of each piece, and its bounds in cells."""
+    """Fill the derived fields of each piece, and the bounds of the cells that it reaches."""
     x0, y0, column_step, row_step = grid
     for k in range(pieces.shape[0]):
         piece = pieces[k]
@@ -258,7 +261,7 @@ def carve_tile(
     work: Int32s,
     depth: Cells,
 ) -> None:
-    """Deepen one tile of the depths by the pieces that reach it."""
+    """Deepen one tile of the depth grid by the pieces that reach the tile."""
     tile, patch_columns_hit = buffers
     load_tile(depth, row, column, tile)
     for k in chosen:

@@ -1,8 +1,8 @@
 """Carving of depth grids, tile by tile on all threads: one function for each kind of cutter and path.
 
-Each kind has a module with the functions ``carve_tile``, which deepens one tile by the pieces of the path that reach it, and
-``new_buffers``, which returns the scratch buffers of one thread. The type of the cutter selects the module when the loop over the
-tiles is compiled.
+Each kind of cutter and path has a module with two functions: ``carve_tile`` deepens one tile by the pieces of the path that reach
+the tile; ``new_buffers`` returns the scratch buffers of one thread. The type of the cutter selects the module when the loop over
+the tiles is compiled.
 """
 
 # numba matches the arguments of an overload by name: it needs all of them, without annotations.
@@ -35,7 +35,7 @@ if TYPE_CHECKING:
 __all__ = ["carve_blade", "carve_frame", "carve_level", "carve_sloping", "carve_solid", "carve_upright_blade"]
 
 FUSED: Final = {"contract"}
-"""A product and a sum may be fused, which rounds once instead of twice; nothing is reordered."""
+"""Compiler option: a product and a sum may be fused, which rounds once instead of twice; operations are not reordered."""
 _WORKERS: Final[dict[type, Any]] = {
     blade.Blade: blade,
     blade_on_face.UprightBlade: blade_on_face,
@@ -128,10 +128,10 @@ def _carve(
     depth: Cells,
     count_whole_paths: Callable[[Any], int] | None = None,
 ) -> None:
-    """Deepen depths by pieces of the path, in batches that fit one binning to tiles.
+    """Deepen a depth grid by pieces of the path, in batches small enough for one call of `bin_to_tiles`.
 
-    ``positions`` gives the positions of the rays. ``count_whole_paths``, if given, returns the number of pieces to take from a
-    batch after which others remain.
+    ``positions`` gives the positions of the rays. The function ``count_whole_paths``, if given, returns the number of pieces to
+    take from each batch except the last.
     """
     wraps = not getattr(positions, "on_face", True)
     taken = 0
@@ -154,13 +154,13 @@ def carve_level(segments: Segments, parts: EdgeParts, swing: float, grid: Grid, 
     parts : (p,) EdgePart
         Parts of the edge.
     swing : float, mm
-        Radius of the circle in which the edge is swung; 0 if it revolves about its own centre line.
+        Radius of the circle in which the edge is swung; 0 if the edge revolves about its own centre line.
     grid : Grid
         Positions of the cells of the face.
     work : (rows, 2) int32
-        First column with work under it in each row, and the column after the last.
+        In each row, the first column with work under it, and the column after the last such column.
     depth : (rows, columns) float32, mm
-        Depths; deepened in place.
+        Depths of the rays; increased in place.
     """
     bounds = np.zeros((segments.shape[0], 4), np.int32)
     bounds_of_all(segments, parts, swing, grid, bounds)
@@ -176,15 +176,15 @@ def carve_sloping(segments: Segments, parts: EdgeParts, swing: float, grid: Grid
     segments : (n,) Segment
         Segments of the path.
     parts : (p,) EdgePart
-        Parts of the edge; only straight parts if it is swung.
+        Parts of the edge; only straight parts if the edge is swung.
     swing : float, mm
-        Radius of the circle in which the edge is swung; 0 if it revolves about its own centre line.
+        Radius of the circle in which the edge is swung; 0 if the edge revolves about its own centre line.
     grid : Grid
         Positions of the cells of the face.
     work : (rows, 2) int32
-        First column with work under it in each row, and the column after the last.
+        In each row, the first column with work under it, and the column after the last such column.
     depth : (rows, columns) float32, mm
-        Depths; deepened in place.
+        Depths of the rays; increased in place.
     """
     bounds = np.zeros((segments.shape[0], 4), np.int32)
     bounds_of_all(segments, parts, swing, grid, bounds)
@@ -197,16 +197,16 @@ def carve_upright_blade(pieces: Records[blade_on_face.Piece], outline: EdgeParts
     Parameters
     ----------
     pieces : (n,) Piece
-        Pieces of the path with the first six fields set; the others are set here. The direction of the blade is interpolated
-        linearly over a piece, so that a piece must turn little.
+        Pieces of the path with the first six fields set; this function sets the other fields. The direction of the blade is
+        interpolated linearly over a piece, so the turn over a piece must be small.
     outline : (k,) EdgePart
         Edge of the cutter, from the centre line outwards.
     grid : Grid
         Positions of the cells of the face.
     work : (rows, 2) int32
-        First column with work under it in each row, and the column after the last.
+        In each row, the first column with work under it, and the column after the last such column.
     depth : (rows, columns) float32
-        Depths; deepened in place.
+        Depths of the rays; increased in place.
     """
     bounds = np.zeros((pieces.shape[0], 4), np.int32)
     blade_on_face.prepare(pieces, outline, grid, bounds)
@@ -228,7 +228,7 @@ def carve_frame(
     Parameters
     ----------
     pieces : (n,) Piece
-        Pieces of the path with the fields up to ``cuts`` set; the others are set here.
+        Pieces of the path with the fields up to ``cuts`` set; this function sets the other fields.
     radius : float, mm
         Distance from the axis to the tip.
     outline : (k,) EdgePart
@@ -236,13 +236,13 @@ def carve_frame(
     bodies : (m,) Body
         Convex stretches of the outline.
     single_body : bool
-        Whether there is only one such stretch.
+        Whether the outline has only one convex stretch.
     grid : Grid
         Positions of the cells of the face.
     work : (rows, 2) int32
-        First column with work under it in each row, and the column after the last.
+        In each row, the first column with work under it, and the column after the last such column.
     depth : (rows, columns) float32
-        Depths; deepened in place.
+        Depths of the rays; increased in place.
     """
     bounds = np.zeros((pieces.shape[0], 4), np.int32)
     frame_on_face.prepare(pieces, radius, outline, single_body, grid, bounds)
@@ -257,8 +257,8 @@ def carve_blade(
     Parameters
     ----------
     pieces : (n,) Piece
-        Pieces of the path with the fields up to ``level_turn`` set; the others are set here. A piece may turn by at most 1/20 rad
-        about the work's axis, and the blade in it by at most 1/30 rad.
+        Pieces of the path with the fields up to ``level_turn`` set; this function sets the other fields. Over a piece, the path
+        may turn by at most 1/20 rad about the work's axis, and the blade by at most 1/30 rad.
     outline : (k,) EdgePart
         Edge of the cutter, from the centre line outwards.
     bodies : (m,) Body
@@ -266,9 +266,9 @@ def carve_blade(
     rays : Rays
         Rays of the stock.
     work : (rows, 2) int32
-        First column with work under it in each row, and the column after the last.
+        In each row, the first column with work under it, and the column after the last such column.
     depth : (rows, columns) float32
-        Depths; deepened in place.
+        Depths of the rays; increased in place.
     """
     bounds = np.zeros((pieces.shape[0], 4), np.int32)
     surface_height = 0.0 if rays.on_face else float(rays.rows["radius"].max())
@@ -291,7 +291,8 @@ def carve_solid(
     Parameters
     ----------
     pieces : (n,) Piece
-        Pieces of the path with the first twelve fields set; the others are set here. A piece may turn by at most 1/30 rad.
+        Pieces of the path with the first twelve fields set; this function sets the other fields. The turn over a piece may be at
+        most 1/30 rad.
     edge : (k,) EdgePart
         Edge of the cutter, from the centre line outwards.
     shape : (int, float)
@@ -299,13 +300,13 @@ def carve_solid(
     outline : (p,) SolidPart
         Outlines of the solids.
     bodies : (m,) SolidBody
-        The solids, which are convex except for a ring.
+        The solids; all are convex, except a ring.
     rays : Rays
         Rays of the stock.
     work : (rows, 2) int32
-        First column with work under it in each row, and the column after the last.
+        In each row, the first column with work under it, and the column after the last such column.
     depth : (rows, columns) float32, mm
-        Depths; deepened in place.
+        Depths of the rays; increased in place.
     """
     bounds = np.zeros((pieces.shape[0], 4), np.int32)
     surface_height = 0.0 if rays.on_face else float(rays.rows["radius"].max())

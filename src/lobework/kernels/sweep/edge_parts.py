@@ -16,21 +16,24 @@ __all__ = ["EdgePart"]
 
 
 class EdgePart:
-    """One part of an edge: a straight one has ``low`` and ``rise``, an arc ``centre`` and ``radius``; the other two are zero."""
+    """One part of an edge: a straight part or an arc.
+
+    ``centre`` and ``radius`` are zero for a straight part; ``low`` and ``rise`` are zero for an arc.
+    """
 
     near: float
-    """Distance of its inner end from the centre line."""
+    """Distance of the part's inner end from the centre line."""
     far: float
-    """Distance of its outer end from the centre line."""
+    """Distance of the part's outer end from the centre line."""
     low: float
     """Height of a straight part at its inner end."""
     rise: float
-    """Slope of a straight part: its rise for each mm outwards."""
+    """Slope of a straight part: increase of its height per mm outwards."""
     centre: float
     """Height of an arc's centre, which is on the centre line."""
     radius: float
     """Radius of an arc."""
     is_arc: bool
-    """Whether it is an arc."""
+    """Whether the part is an arc."""
     has_corner: bool
-    """Whether the edge has a corner at its inner end."""
+    """Whether the edge has a corner at the part's inner end."""

@@ -1,16 +1,16 @@
-"""Deepen a flat face by a solid of revolution whose axis is parallel to it, by a search for the deepest pose at each ray.
+"""Deepen a flat face by a solid of revolution with its axis parallel to the face; for each ray the deepest pose is searched for.
 
 The solid is the outline of `lobework.kernels.sweep.blade_on_face` swung about the axis: at the distance ``w`` from the centre
-line, measured along the axis, its radius is that of the tip less the outline's height at ``|w|``. A pose has three orthogonal
-directions: ``w`` along the axis, ``q`` across it and parallel to the face, and ``out`` from the tip to the axis. Where the
-outline is convex, so is the solid, and the depth at a ray is a concave function of the position along a straight path: its
+line, measured along the axis, the solid's radius is that of the tip less the outline's height at ``|w|``. A pose has three
+orthogonal directions: ``w`` along the axis, ``q`` across it and parallel to the face, and ``out`` from the tip to the axis. Where
+the outline is convex, so is the solid, and the depth at a ray is a concave function of the position along a straight path: its
 tangents bound it from above.
 
 What the arrays hold:
 
 * ``pieces`` : (n,) `Piece`.
-* ``moves`` : (n, 2, 6) float64, mm and rad: motion of the tip at the start and the end of each piece, by `_ALONG_Q` to
-  `_ABOUT_OUT`.
+* ``moves`` : (n, 2, 6) float64, mm and rad: motion of the tip at the start and the end of each piece, indexed by
+  `_ALONG_Q` to `_ABOUT_OUT`.
 * ``outline`` : (k,) `lobework.kernels.sweep.edge_parts.EdgePart`, from the centre line outwards, ``has_corner``
   included.
 * ``bodies`` : (m,) `lobework.kernels.sweep.ray_blade.Body`.
@@ -68,8 +68,8 @@ _ALONG_Q, _ALONG_W, _ALONG_OUT, _ABOUT_Q, _ABOUT_W, _ABOUT_OUT = range(6)
 class Piece:
     """A piece of the path of a solid whose axis is parallel to a face.
 
-    Callers fill the fields up to ``cuts``; `prepare` fills the others. Rays can be met deepest only inside boxes of (w, q): a
-    main box and, if the solid's rims are in the work, one box along each rim.
+    Callers fill the fields up to ``cuts``; `prepare` fills the other fields. The solid can cut a ray deepest only where the ray
+    is inside one of a few boxes of (w, q): a main box and, if the solid's rims are in the work, one box along each rim.
     """
 
     tip: Vector
@@ -81,15 +81,15 @@ class Piece:
     axis_y: float
     """y of the unit direction of the solid's axis at the start of the piece."""
     turn: float
-    """Angle through which the axis turns over the piece, rad; a twentieth at most."""
+    """Angle through which the axis turns over the piece, rad; at most 1/20."""
     cuts: bool
-    """Whether the piece cuts; otherwise it is there only as the neighbour of another."""
+    """Whether the piece cuts; a piece that does not cut is present only as the neighbour of another piece."""
     has_rims: bool
     """Whether there are boxes along the rims."""
     move_w: float
     """Component of ``move`` along the axis at the start of the piece, mm."""
     move_q: float
-    """Component of ``move`` across the axis at the start of the piece, along q, mm."""
+    """Component of ``move`` along q, across the axis, at the start of the piece, mm."""
     deviation: float
     """Upper bound of the solid's deviation from a straight motion because of the turn, mm."""
     second_derivative_bound: float
@@ -103,7 +103,7 @@ class Piece:
     high_q: float
     """Greatest q of the main box, mm."""
     rim_w: float
-    """w of one rim, mm; the other is at ``-rim_w``."""
+    """w of one rim, mm; the other rim is at ``-rim_w``."""
     rim_q: float
     """Greatest absolute q of the rims in the work, mm."""
 
@@ -129,9 +129,10 @@ class SwungEdge(NamedTuple):
 class Intersection(NamedTuple):
     """The intersection of a solid with a ray in one pose.
 
-    ``deep`` is the depth, mm, `NOTHING` if they do not intersect; ``slope`` is its derivative with respect to the fraction of the
-    piece. ``part`` is the part of the outline that is met, counted from 1, negative where w is negative, and 0 for none.
-    ``w`` is the ray's w, mm, and ``w_slope`` its derivative.
+    ``deep`` is the depth of the intersection, mm, or `NOTHING` if the ray misses the solid; ``slope`` is the derivative of the
+    depth with respect to the fraction of the piece. ``part`` is the number of the part of the outline that the ray meets, counted
+    from 1: negative where w is negative, 0 if the ray meets no part. ``w`` is the ray's w, mm, and ``w_slope`` the derivative of
+    w with respect to the fraction of the piece.
     """
 
     deep: float
@@ -143,7 +144,7 @@ class Intersection(NamedTuple):
 
 @kernel(fastmath=FUSED)
 def _slope_outside(slope: float) -> float:
-    """Return the slope for a ray that misses the solid: huge, with the sign that leads a search towards the solid."""
+    """Return the slope that stands for a miss: a very large number, with the sign that leads a search towards the solid."""
     return _STEEP if slope > 0 else (-_STEEP if slope < 0 else 0.0)
 
 
@@ -151,7 +152,7 @@ def _slope_outside(slope: float) -> float:
 def _intersection_at(
     piece: Piece, pw: float, pq: float, s: float, ahead: float, radius: float, outline: EdgeParts, body: Body
 ) -> Intersection:
-    """Return how the solid meets a ray at the fraction ``s`` of a piece.
+    """Return the intersection of the solid with a ray at the fraction ``s`` of a piece.
 
     ``pw`` and ``pq`` are w and q of the ray in the first pose. On the centre line the slope is the one-sided derivative: forward
     if ``ahead`` is 1, backward if it is -1.
@@ -232,7 +233,7 @@ def _maximum_between(
 
 @kernel()
 def _next_corner(outline: EdgeParts, body: Body, w: float, rising: bool) -> float:
-    """Return the next value after ``w``, rising or falling, at which a body has a corner or ends; +-1e30 if there is none."""
+    """Return the next w above ``w`` (below it unless ``rising``) where a body has a corner or an end; +-1e30 if there is none."""
     found = 1e30
     sign = 1.0 if rising else -1.0
     for part in range(body.first, body.last + 1):
@@ -288,7 +289,7 @@ def _maximum_with_corners(
 
 @kernel(fastmath=FUSED)
 def _deepest(piece: Piece, p: float, q: float, radius: float, outline: EdgeParts, bodies: Records[Body]) -> float:
-    """Return the greatest depth at which a ray is met over a piece.
+    """Return the greatest depth at which the solid meets a ray over a piece.
 
     The second derivative of the depth is at most ``piece.second_derivative_bound``, which is zero if nothing turns. So the
     greatest depth is at the start if the derivative there is at most minus half that bound, and at the end if the derivative
@@ -343,13 +344,13 @@ def _fill_contact_boxes(
     outline: EdgeParts,
     single_body: bool,
 ) -> None:
-    """Fill the boxes of (w, q), in the poses of a piece, inside which rays can be met deepest.
+    """Fill the boxes of (w, q), in the poses of a piece, inside which the solid can cut a ray deepest.
 
-    ``wide``, ``chord`` and ``tall`` bound the part of the solid in the work, along w, q and out. A ray is met deepest where the
-    velocity of the solid is tangent to its surface (the envelope condition); at the joint of two pieces, where it is tangent for
-    some motion between those before and after the joint. ``moves`` (n, 2, 6) holds the tip's displacement along q, w and out and
-    the rotation about them, at the start and the end of each piece. On the solid's lower side, at the height z above the tip,
-    the condition is ``dz/dq vq + dz/dw vw = vo``, where v is the velocity of the solid there.
+    ``wide``, ``chord`` and ``tall`` bound the part of the solid in the work, along w, q and out. A ray is cut deepest where the
+    velocity of the solid is tangent to its surface (the envelope condition); at the joint of two pieces, where the velocity of
+    some motion between those before and after the joint is tangent. ``moves`` (n, 2, 6) holds the tip's displacement along q, w
+    and out and the rotation about these axes, at the start and the end of each piece. On the solid's lower side, at the height z
+    above the tip, the condition is ``dz/dq vq + dz/dw vw = vo``, where v is the velocity of the solid there.
     """
     piece.has_rims = False
     piece.low_w, piece.high_w, piece.low_q, piece.high_q = -wide, wide, -chord, chord
@@ -460,7 +461,7 @@ def _interval_times(factor: float, low: float, high: float) -> tuple[float, floa
 
 @kernel()
 def prepare(pieces: Records[Piece], radius: float, outline: EdgeParts, single_body: bool, grid: Grid, bounds: Int32s) -> None:
-    """Fill the derived fields of each piece, and its bounds in cells."""
+    """Fill the derived fields of each piece, and the bounds of the cells that it reaches."""
     x0, y0, column_step, row_step = grid
     moves = np.zeros((pieces.shape[0], 2, 6))
     for k in range(pieces.shape[0]):
@@ -570,7 +571,7 @@ def carve_tile(
     work: Int32s,
     depth: Cells,
 ) -> None:
-    """Deepen one tile of the depths by the pieces that reach it."""
+    """Deepen one tile of the depth grid by the pieces that reach the tile."""
     tile, patch_columns_hit = buffers
     radius, outline, bodies = cutter
     load_tile(depth, row, column, tile)

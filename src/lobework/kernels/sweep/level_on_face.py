@@ -1,7 +1,7 @@
-"""Exact sweep at constant depth over a face: of a revolving cutter, or of one swung in a circle about an upright axis.
+"""Exact sweep over a face at constant depth: the cutter revolves, or is swung in a circle about an upright axis.
 
 The height of an edge never decreases outwards. A level cutter therefore cuts a ray deepest where its centre line, or the circle
-in which it is swung, is nearest to the ray, whatever the edge. So the least squared distance from the path is stored for each
+in which it is swung, is nearest to the ray, for any shape of edge. So the least squared distance from the path is stored for each
 ray, and the height of the edge is evaluated once for each depth. Sloping paths are in `lobework.kernels.sweep.sloping_on_face`.
 
 What the arrays hold:
@@ -9,7 +9,7 @@ What the arrays hold:
 * ``segments`` : (n,) `lobework.kernels.sweep.segments.Segment`, level.
 * ``parts`` : (p,) `lobework.kernels.sweep.edge_parts.EdgePart`, from the centre line outwards.
 * ``square_distances`` : (1024, 16) float32, mm^2: squared distances from the path, in the layout of a tile of depths.
-* ``box`` : (4,) int32: the box of patches of ``square_distances`` that have been updated, by `_TOP` to `_RIGHT`.
+* ``box`` : (4,) int32: the box of patches of ``square_distances`` that have been updated, indexed by `_TOP` to `_RIGHT`.
 * ``chosen`` : (k,) int32: indices of the segments that reach the tile.
 * ``bounds``, ``work``, ``depth``: see `lobework.kernels.sweep.tiles`.
 """
@@ -61,7 +61,7 @@ if TYPE_CHECKING:
 __all__ = ["RIM_MM", "LevelEdge", "carve_tile", "count_to_last_path_end", "new_buffers"]
 
 FUSED = {"contract"}
-"""A product and a sum may be fused, which rounds once instead of twice; nothing is reordered."""
+"""Compiler option: a product and a sum may be fused, which rounds once instead of twice; operations are not reordered."""
 RIM_MM: Final = 2e-6
 """Tolerance by which a rounded distance may exceed the outer end of an edge and still count as within the edge."""
 _FAR: Final = np.float32(1e30)
@@ -77,8 +77,9 @@ class LevelEdge(NamedTuple):
     Parameters
     ----------
     parts : (p,) EdgePart
+        Parts of the edge, from the centre line outwards.
     swing : float, mm
-        Radius of the circle in which the edge is swung; 0 if it revolves about its own centre line.
+        Radius of the circle in which the edge is swung; 0 if the edge revolves about its own centre line.
     """
 
     parts: EdgeParts
@@ -191,10 +192,10 @@ def _heights(square: Lanes, parts: EdgeParts, zero: Lanes) -> Lanes:
 def _apply_edge(
     square_distances: Cells, parts: EdgeParts, tip: float, box: Int32s, row: int, column: int, work: Int32s, depth: Cells
 ) -> None:
-    """Deepen a tile of the depths by an edge, its tip ``tip`` mm deep, in a box of ``square_distances``; then clear the box.
+    """Deepen a tile of the depths by an edge whose tip is ``tip`` mm deep, in a box of ``square_distances``; then empty the box.
 
-    Patches that were cut are reset to 1e30. The box must contain all patches with a distance less than the edge's half width:
-    others would not be reset, and would be cut at the next depth or in the next tile.
+    Patches that were cut are reset to 1e30. The box must contain all patches with a distance less than the edge's half width: a
+    patch outside the box would not be reset, and would be cut again at the next depth or in the next tile.
     """
     deep, zero, far = np.float32(tip), broadcast(np.float32(0.0)), broadcast(_FAR)
     near = broadcast(np.float32((parts[parts.shape[0] - 1].far + RIM_MM) ** 2))
@@ -251,7 +252,7 @@ def _cut_tile(
     work: Int32s,
     depth: Cells,
 ) -> None:
-    """Deepen one tile by level segments: those of one depth, listed together, in one pass; short ones in pairs."""
+    """Deepen one tile by level segments: consecutive segments of equal depth are applied in one pass, short ones in pairs."""
     r, z, at = 0.0, 0.0, 0
     while at < chosen.size:
         k = chosen[at]
@@ -319,7 +320,7 @@ def carve_tile(
     work: Int32s,
     depth: Cells,
 ) -> None:
-    """Deepen one tile of the depths by the segments that reach it."""
+    """Deepen one tile of the depth grid by the segments that reach the tile."""
     square_distances, box = buffers
     last = chosen.size
     while last > 0 and chosen[last - 1] >= segments.shape[0]:

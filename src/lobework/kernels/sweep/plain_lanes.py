@@ -44,7 +44,7 @@ def any_at_most(x: Lanes, y: Lanes) -> bool:
 
 
 def broadcast(number: np.float32) -> Lanes:
-    """Return Lanes that all hold one number."""
+    """Return Lanes with the same number in every lane."""
     return np.full(LANES, number, np.float32)
 
 
@@ -76,11 +76,11 @@ def store(tile: NDArray[np.float32], patch: int, lanes: Lanes) -> None:
 
 
 def load_square(grid: NDArray[np.float32], row: int, column: int) -> Lanes:
-    """Return the 4 x 4 cells of a grid of which the first is at (row, column)."""
+    """Return the square of 4 x 4 cells of a grid that begins at the cell (row, column)."""
     square: Lanes = grid[row : row + PATCH, column : column + PATCH].ravel()
     return square
 
 
 def store_square(grid: NDArray[np.float32], row: int, column: int, lanes: Lanes) -> None:
-    """Store Lanes as the 4 x 4 cells of a grid of which the first is at (row, column)."""
+    """Store Lanes as the square of 4 x 4 cells of a grid that begins at the cell (row, column)."""
     grid[row : row + PATCH, column : column + PATCH] = lanes.reshape(PATCH, PATCH)

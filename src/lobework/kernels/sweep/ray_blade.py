@@ -2,9 +2,9 @@
 
 A pose is the position and direction of the blade at ``s``, the fraction of the piece that is completed. A piece turns little, so
 that over a box each coordinate of a point of the ray in the blade's frame (distance from the blade's plane, position along its
-width, height above its tip) is linear in s and in the depth, with a known error bound. These bounds narrow a box. What remains is
-narrowed again, and divided where it does not narrow, with the deeper part first, until it is smaller than the tolerance. A box of
-which nothing remains contains no contact.
+width, height above its tip) is linear in s and in the depth, with a known error bound. These bounds narrow a box. The
+remaining box is narrowed again. If the box narrows too little, it is divided, and its deeper part is processed first. The
+search ends at boxes smaller than the tolerance. A box of which nothing remains contains no contact.
 
 What the arrays hold:
 
@@ -32,11 +32,11 @@ if TYPE_CHECKING:
 __all__ = ["BOXES", "FUSED", "NOTHING", "POSE_DEPTH_BOX", "Body", "Piece", "PoseDepthBox", "meets", "posed", "rotated_back"]
 
 FUSED: Final = {"contract"}
-"""A product and a sum may be fused, which rounds once instead of twice; nothing is reordered."""
+"""Compiler option: a product and a sum may be fused, which rounds once instead of twice; operations are not reordered."""
 NOTHING: Final = -1e30
 """Value that stands for the depth of a ray without a contact."""
 BOXES: Final = 256
-"""Capacity of the stack of boxes: each division adds one, and after some tens of divisions a box is below the tolerance."""
+"""Capacity of the stack of boxes: each division adds one box, and after some tens of divisions a box is below the tolerance."""
 _SLACK_MM: Final = 1e-9
 _TOLERANCE_MM: Final = 1e-7
 _MET_MM: Final = 1e-8
@@ -51,7 +51,7 @@ class Piece:
     """A piece of path of a blade that may be inclined.
 
     The frame of the vectors turns about Z with the path: x is along the radius at the current polar angle, y along the tangent.
-    On a face it is the frame of the work. The callers of `lobework.kernels.sweep.carve.carve_blade` fill the fields up to
+    On a face the frame is that of the work. The callers of `lobework.kernels.sweep.carve.carve_blade` fill the fields up to
     ``level_turn``, and `lobework.kernels.sweep.blade.prepare` fills the others. ``out`` and ``level`` are interpolated linearly
     and then brought back to unit length, to second order.
     """
@@ -59,7 +59,7 @@ class Piece:
     polar: float
     """Polar angle of the radius at the beginning of the piece, rad; zero on a face."""
     swept: float
-    """Change of that angle over the piece, rad."""
+    """Change of the polar angle over the piece, rad."""
     tip: Vector
     """Position of the tip at the beginning of the piece, mm."""
     move: Vector
@@ -79,11 +79,11 @@ class Piece:
     out_blend: float
     """Half the squared length of ``out_turn``; ``1 + s (1 - s) out_blend`` brings the interpolated ``out`` to unit length."""
     level_blend: float
-    """Half the squared length of ``level_turn``, used likewise for ``level``."""
+    """Half the squared length of ``level_turn``, used for ``level`` in the same way."""
     second_derivative_bound: float
     """Upper bound of the second derivatives, with respect to s, of the coordinates that `posed` returns, mm."""
     depth_slope_change: float
-    """Upper bound of the change, over the piece, of their derivatives with respect to the depth."""
+    """Upper bound of the change, over the piece, of the derivatives with respect to the depth that `posed` returns."""
     speed: float
     """Upper bound of the speed of a point of a ray in the blade's frame, mm per piece."""
     half_width_in_work: float
@@ -100,20 +100,20 @@ class Body:
     """A convex stretch of an outline: its slope does not decrease outwards."""
 
     first: int
-    """Index of its first part."""
+    """Index of the first part of the stretch."""
     last: int
-    """Index of its last part."""
+    """Index of the last part of the stretch."""
     side: int
-    """Side of the centre line on which it is: 1 or -1, or 0 for both."""
+    """Side of the centre line on which the stretch lies: 1 or -1, or 0 for both sides."""
 
 
 class PoseDepthBox:
     """A box of poses and depths in which a ray may meet a blade."""
 
     begin: float
-    """Least s."""
+    """Least fraction s of the piece."""
     end: float
-    """Greatest s."""
+    """Greatest fraction s of the piece."""
     top: float
     """Least depth, mm."""
     bottom: float
@@ -136,8 +136,8 @@ def rotated_back(cosine: float, sine: float, angle: float) -> tuple[float, float
 def posed(piece: Piece, ray: Ray, s: float, d: float) -> Nine:
     """Return the coordinates, in the blade's frame at ``s``, of the point at the depth ``d`` on a ray.
 
-    They are the distance from the blade's plane, the position along its width, and the height above its tip, mm; each is followed
-    by its derivatives with respect to the depth and to s. See `meets` for the parameters.
+    The coordinates are the distance from the blade's plane, the position along its width, and the height above its tip, mm; each
+    is followed by its derivatives with respect to the depth and to s. See `meets` for the parameters.
     """
     c, q = 1.0, 0.0
     if piece.swept != 0.0:
@@ -179,7 +179,7 @@ def posed(piece: Piece, ray: Ray, s: float, d: float) -> Nine:
 
 @kernel(inline="always")
 def _trimmed(low: float, high: float, at: float, slope: float) -> tuple[float, float]:
-    """Return the part of ``low`` to ``high``, a range of v, in which ``at + slope v <= 0``: low is above high if it is empty."""
+    """Return the part of the range ``low`` to ``high`` of v where ``at + slope v <= 0``; low is above high if there is none."""
     if slope > 0.0:
         return low, min(high, -at / slope)
     if slope < 0.0:
@@ -191,11 +191,11 @@ def _trimmed(low: float, high: float, at: float, slope: float) -> tuple[float, f
 def _narrowed(piece: Piece, ray: Ray, s0: float, s1: float, d0: float, d1: float, outline: EdgeParts, body: Body) -> Narrowed:
     """Return the part of a box, ``s0`` to ``s1`` and depths ``d0`` to ``d1``, in which a ray may meet a stretch of the outline.
 
-    The equation of the blade's plane is solved for one variable, s or the depth, whichever it determines better; the outline then
-    narrows the other variable. After the four limits come s and the depth of the point that appears to be deepest; the error
-    bound of the linear approximation, mm; and which variable the outline narrowed: `_DEPTHS` for the depth, or `_POSES_UP` or
-    `_POSES_DOWN` for s, where the depth is greatest at the upper or lower end of s; `_UNDETERMINED` if the plane determines
-    neither variable; `_EMPTY` if nothing remains of the box.
+    The equation of the blade's plane is solved for one variable, s or the depth, whichever the equation determines better; the
+    outline then narrows the other variable. The result is the four limits; s and the depth of the point that appears to be
+    deepest; the error bound of the linear approximation, mm; and a code of the variable that the outline narrowed: `_DEPTHS` for
+    the depth, or `_POSES_UP` or `_POSES_DOWN` for s, where the depth is greatest at the upper or lower end of s; `_UNDETERMINED`
+    if the plane determines neither variable; `_EMPTY` if nothing remains of the box.
     """
     s, d, half_s, half_d = 0.5 * (s0 + s1), 0.5 * (d0 + d1), 0.5 * (s1 - s0), 0.5 * (d1 - d0)
     across, across_d, across_s, along, along_d, along_s, out, out_d, out_s = posed(piece, ray, s, d)
@@ -259,7 +259,7 @@ def _narrowed(piece: Piece, ray: Ray, s0: float, s1: float, d0: float, d1: float
 
 @kernel(fastmath=FUSED)
 def _beyond(outline: EdgeParts, along: float, out: float, body: Body) -> float:
-    """Return how far a point of the blade's plane is outside a stretch of the outline, mm; zero or negative inside it."""
+    """Return the distance of a point of the blade's plane from a stretch of the outline, mm; zero or negative inside it."""
     first, last, side = body.first, body.last, body.side
     a = abs(along) if side == 0 else side * along
     near, far = outline[first].near, outline[last].far
@@ -295,7 +295,7 @@ def _checked(piece: Piece, ray: Ray, s: float, d: float, outline: EdgeParts, bod
 
 @kernel(fastmath=FUSED)
 def meets(piece: Piece, ray: Ray, outline: EdgeParts, bodies: Records[Body], floor: float, boxes: Records[PoseDepthBox]) -> float:
-    """Return the greatest depth at which a ray meets a blade along a piece of path, if it is deeper than ``floor``.
+    """Return the greatest depth at which a ray meets a blade along a piece of path, if this depth exceeds ``floor``.
 
     Parameters
     ----------
@@ -308,7 +308,7 @@ def meets(piece: Piece, ray: Ray, outline: EdgeParts, bodies: Records[Body], flo
     bodies : (m,) Body
         Convex stretches of the outline.
     floor : float, mm
-        Depths up to this one are not searched for. The parameter has no other effect on the result.
+        Depths up to this value are not searched for. The parameter has no other effect on the result.
     boxes : (BOXES,) PoseDepthBox
         Scratch buffer.
     """

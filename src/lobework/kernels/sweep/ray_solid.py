@@ -1,7 +1,7 @@
 """The exit of a straight ray from a solid of revolution, and the normal of the surface there.
 
 A solid is described in the half plane (r, y): ``r`` is the distance from its axis, ``y`` the position along it. The point of a
-ray at ``e`` mm from its origin is at ``y + axial_slope e`` along the axis, at the distance r from it, where
+ray at ``e`` mm from its origin is at ``y + axial_slope e`` along the axis; its distance r from the axis follows from
 ``r^2 = square e^2 + 2 half_linear e + constant``.
 
 What the arrays hold:
@@ -24,7 +24,7 @@ __all__ = ["NOTHING", "SolidPart", "last_exit", "signed_distance"]
 NOTHING: Final = -1e30
 """Value that stands for the depth of a ray without a contact."""
 FUSED: Final = {"contract"}
-"""A product and a sum may be fused, which rounds once instead of twice; nothing is reordered."""
+"""Compiler option: a product and a sum may be fused, which rounds once instead of twice; operations are not reordered."""
 _TOUCHES_MM: Final = 1e-10
 _ON_AXIS_MM: Final = 1e-7
 _NO_MM: Final = 1e-12
@@ -45,7 +45,7 @@ class SolidPart:
     r: float
     """Distance of the first point of a straight part, or of the centre of an arc, from the axis."""
     y: float
-    """Position of that point along the axis."""
+    """Position of the same point along the axis."""
     direction_r: float
     """Component of the unit direction along r."""
     direction_y: float
@@ -122,7 +122,7 @@ def _torus_root(part: SolidPart, y: float, axial_slope: float, square: float, ha
 def signed_distance(outline: Records[SolidPart], first: int, last: int, r: float, y: float) -> tuple[float, float, float]:
     """Return the signed distance of a point from a convex solid, positive outside, and the normal's components along r and y.
 
-    Both are those of the part for which the distance is greatest.
+    The distance and the normal are those of the part for which the distance is greatest.
     """
     furthest, normal_r, normal_y = NOTHING, 0.0, 0.0
     for p in range(first, last):
@@ -175,7 +175,7 @@ def last_exit(
     y, axial_slope, square, half_linear, constant : float
         Coefficients of the ray; see the module's docstring.
     ray_end : float, mm
-        End of the ray. If it is still inside the solid there, the end is returned, with a normal of zero.
+        End of the ray. If the ray is still inside the solid there, the end is returned, with a normal of zero.
     is_convex : bool
         Whether the solid is convex, so that a ray leaves it only once.
     """

@@ -1,4 +1,4 @@
-"""The rays of a stock for the kernels of any surface: a ray in the frame of a piece of path, and the rays a piece can reach.
+"""The rays of a stock for the kernels of any surface: a ray in the frame of a piece, and the range of rays that a piece reaches.
 
 What the arrays hold:
 
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 __all__ = ["RAY", "Band", "Column", "Ray", "Rays", "Row", "aim", "aim_at_patch", "bounds_in", "deepest_of"]
 
 FUSED = {"contract"}
-"""A product and a sum may be fused, which rounds once instead of twice; nothing is reordered."""
+"""Compiler option: a product and a sum may be fused, which rounds once instead of twice; operations are not reordered."""
 
 
 class Row:
@@ -43,7 +43,7 @@ class Row:
 
 
 class Band:
-    """The four rows of a stock's grid that one patch spans: the ray in their middle, and the distance of their rays from it."""
+    """The four rows of a stock's grid that a patch spans: the ray in their middle, and bounds on the distance of rays from it."""
 
     radius: float
     """Radius of a round surface in the middle, mm."""
@@ -54,9 +54,9 @@ class Band:
     normal_z: float
     """Axial component of a round surface's outward normal in the middle."""
     spread: float
-    """Upper bound of the distance of a row from the middle at a round surface, mm."""
+    """Upper bound of the distance of a row from the middle on a round surface, mm."""
     spread_per_mm: float
-    """Increase of that bound per mm of depth."""
+    """Increase of ``spread`` per mm of depth."""
     y: float
     """y of the middle on a face, mm."""
 
@@ -77,7 +77,7 @@ class Column:
     middle_x: float
     """x of the patch's middle on a face, mm."""
     spread: float
-    """Greatest distance of the patch's cells from its middle: mm on a face; mm per mm from the axis on a round surface."""
+    """Greatest distance of the patch's cells from its middle: on a face in mm, on a round surface per mm of radius."""
 
 
 class Ray:
@@ -106,7 +106,7 @@ class Rays(NamedTuple):
     bands : (patches,) Band
     columns : (columns in whole tiles,) Column
     row_start, row_step : float, mm
-        Position of the first row, which is y on a face, and spacing of the rows of any surface.
+        Position of the first row (y on a face), and spacing of the rows.
     column_start, column_step : float
         Position of the first column and spacing of the columns: x on a face, mm; polar angle on a round surface, rad.
     is_cylinder : bool
@@ -146,7 +146,7 @@ def _fill_on_round(ray: Ray, at: Row | Band, cosine: float, sine: float, cosine_
 
 @kernel(fastmath=FUSED, inline="always")
 def aim(ray: Ray, rays: Rays, at: Row, column: int, cosine: float, sine: float) -> None:
-    """Fill the origin and direction of one ray, in the frame at the polar angle with that ``cosine`` and ``sine``."""
+    """Fill the origin and direction of one ray, in the frame at the polar angle with the given ``cosine`` and ``sine``."""
     grid_column = rays.columns[column]
     if rays.on_face:
         _fill_on_face(ray, grid_column.x, at.y)
@@ -186,7 +186,8 @@ def deepest_of(rays: Rays, band: Band, box: Box) -> float:
 def bounds_in(rays: Rays, box: Box, polar: float, swept: float, bounds: Int32s) -> None:
     """Fill ``bounds`` with the lowest and highest row and column that a piece of path can reach.
 
-    The piece begins at the angle ``polar`` and turns by ``swept``; ``box`` is its bounding box in the frame that turns with it.
+    The piece begins at the angle ``polar`` and turns by ``swept``; ``box`` is its bounding box in the frame that turns with the
+    piece.
     """
     if rays.on_face:
         x, y, column_step, row_step = rays.column_start, rays.row_start, rays.column_step, rays.row_step

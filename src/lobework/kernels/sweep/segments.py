@@ -28,13 +28,13 @@ if TYPE_CHECKING:
 __all__ = ["Segment", "deepest_and_highest", "fill_paths", "fill_segments"]
 
 FUSED = {"contract"}
-"""A product and a sum may be fused, which rounds once instead of twice; nothing is reordered."""
+"""Compiler option: a product and a sum may be fused, which rounds once instead of twice; operations are not reordered."""
 
 
 _COINCIDENT_MM: Final = 1e-9
 """Samples nearer to each other than this coincide: the direction between them would be rounding error."""
 _NEITHER, _LOWER, _UPPER = -1, 0, 1
-"""End of a segment at which the next one joins it."""
+"""The end of a segment at which the next segment joins."""
 
 
 class Segment:
@@ -100,7 +100,7 @@ def _may_join(tip: Array, k: int, tolerance_xy: float) -> bool:
 
 @kernel(fastmath=FUSED)
 def _last_in_line(tip: Array, anchor: int, end: int, tolerance_xy: float, tolerance_z: float) -> int:
-    """Return the last sample to which one segment from sample ``anchor`` stays within tolerance of all samples between.
+    """Return the last sample that one segment from ``anchor`` can reach within tolerance of all samples between them.
 
     The tolerance is ``tolerance_xy`` in the plane of the face and ``tolerance_z`` in depth. Each sample narrows the intervals of
     the directions and slopes that the segment may have. The search ends at the first sample that does not advance along the
@@ -155,8 +155,8 @@ def fill_segments(
     level : float, mm
         z of a level path, used instead of the z of its samples; NaN if the path is not level.
     segments : (m,) Segment
-        Filled from ``at`` on; at most ``end - first`` of them. A vertical movement of the cutter gives one segment of zero
-        length at its deepest point. A dwell gives no segment, unless the path is nothing but a dwell.
+        Segments to fill, from the index ``at`` on; at most ``end - first`` are filled. A vertical movement of the cutter gives
+        one segment of zero length at its deepest point. A dwell gives no segment, unless the whole path is a dwell.
     at : int
         Index of the first segment to fill.
     """
@@ -217,8 +217,8 @@ def fill_paths(tip: Array, ends: Int64s, within: Array, levels: Array, segments:
         Arguments of `fill_segments` for each path: ``within`` for both ``tolerance_xy`` and ``tolerance_z``, and ``levels`` for
         ``level``.
     segments : (n,) Segment
-        Filled. The segments of a path begin at the index of its first sample; its unused segments are set to z = 0, where
-        they cut nothing.
+        Filled. The segments of a path begin at the index of its first sample; the unused segments of the path are set to z = 0,
+        where they cut nothing.
     """
     for k in prange(ends.size):
         first = ends[k - 1] if k > 0 else 0

@@ -66,7 +66,7 @@ _lanes: Final = _LanesType()
 
 @register_model(_LanesType)
 class _LanesModel(models.PrimitiveModel):
-    """The machine representation of the type: a vector register."""
+    """The machine representation of `_LanesType`: a vector register."""
 
     def __init__(self, manager: Any, kind: Any) -> None:
         super().__init__(manager, kind, _VECTOR)
@@ -105,7 +105,7 @@ minimum = _of_lanes(2, _instruction("minnum", 2, _NUMBERS))
 maximum = _of_lanes(2, _instruction("maxnum", 2, _NUMBERS))
 """The greater of two Lanes, lane by lane."""
 sqrt = _of_lanes(1, _instruction("sqrt", 1))
-"""The square root of Lanes, none of them negative."""
+"""The square root of Lanes; no lane may be negative."""
 where_at_most = _of_lanes(
     4, lambda builder, x, y, then, otherwise: builder.select(builder.fcmp_ordered("<=", x, y), then, otherwise)
 )
@@ -114,7 +114,7 @@ where_at_most = _of_lanes(
 
 @_compiled
 def broadcast(typing: Any, number: Any) -> Any:
-    """Return Lanes that all hold one float32 number."""
+    """Return Lanes with the same float32 number in every lane."""
 
     def lower(context: Any, builder: Any, signature: Any, given: Any) -> Any:
         nothing, first = ir.Constant(_VECTOR, ir.Undefined), ir.IntType(32)
@@ -197,7 +197,7 @@ def _elements(builder: Any, one: Any, other: Any, first: int, count: int) -> Any
 
 @_compiled
 def load_square(typing: Any, grid: Any, row: Any, column: Any) -> Any:
-    """Return the 4 x 4 cells of a C-contiguous float32 grid of which the first is at (row, column), as Lanes."""
+    """Return, as Lanes, the square of 4 x 4 cells of a C-contiguous float32 grid that begins at the cell (row, column)."""
 
     def lower(context: Any, builder: Any, signature: Any, given: Any) -> Any:
         taken = [builder.load(pointer) for pointer in _square_rows(context, builder, signature.args[0], *given)]
@@ -211,7 +211,7 @@ def load_square(typing: Any, grid: Any, row: Any, column: Any) -> Any:
 
 @_compiled
 def store_square(typing: Any, grid: Any, row: Any, column: Any, lanes: Any) -> Any:
-    """Store Lanes as the 4 x 4 cells of a C-contiguous float32 grid of which the first is at (row, column)."""
+    """Store Lanes as the square of 4 x 4 cells of a C-contiguous float32 grid that begins at the cell (row, column)."""
 
     def lower(context: Any, builder: Any, signature: Any, given: Any) -> Any:
         for down, pointer in enumerate(_square_rows(context, builder, signature.args[0], *given[:3])):

@@ -1,10 +1,10 @@
 """The slab around a segment in which the segment may cut deepest, and the patches of a tile that the slab covers.
 
 ``u`` is the coordinate along a segment, ``v`` the coordinate across it, and ``b`` the half width of the cutter. A ray may be
-cut deepest from the joint of two segments with the turning angle ``turn`` between them. It then lies beyond the ends of both;
-its distance beyond the end, measured along the segment, is at most ``b sin(turn / 2)`` for at least one of the two. A segment
-therefore needs to visit only a slab that extends that far beyond a joint, ``b`` beyond an end of the path, and ``b`` to each
-side.
+cut deepest from the joint of two segments with the turning angle ``turn`` between them. Such a ray lies beyond the ends
+of both segments; for at least one of them, its distance beyond the end, measured along the segment, is at most
+``b sin(turn / 2)``. So a segment needs to be compared only with the rays in a slab, which extends ``b sin(turn / 2)`` beyond a
+joint, ``b`` beyond an end of the path, and ``b`` to each side.
 
 What the arrays hold:
 
@@ -61,7 +61,7 @@ __all__ = [
 ]
 
 FUSED = {"contract"}
-"""A product and a sum may be fused, which rounds once instead of twice; nothing is reordered."""
+"""Compiler option: a product and a sum may be fused, which rounds once instead of twice; operations are not reordered."""
 _MARGIN_CELLS: Final = 0.01
 """Margin of a slab for rounding errors, in cells."""
 _TINY: Final = 1e-9
@@ -97,10 +97,10 @@ class Traversal(NamedTuple):
     """The traversal of a slab by lines of patches: rows if the segment's direction is nearer to y than to x, else columns.
 
     ``side_first`` and ``side_after`` are, in line 0, the first patch between the sides of the slab and the one after the last;
-    ``side_step`` is the increment of both from line to line. ``end_first``, ``end_after`` and ``end_step`` are the same between
+    ``side_step`` is the increment of both from line to line. ``end_first``, ``end_after`` and ``end_step`` are the same for
     the ends of the slab. ``to_next_line`` and ``to_next_patch`` are increments of the patch number: 32 and 1 if lines are rows,
     1 and 32 if they are columns. ``first_line`` and ``after_line`` are the first line and the one after the last;
-    ``first_patch`` and ``after_patch`` limit the patches of every line likewise.
+    ``first_patch`` and ``after_patch`` limit the patches of every line in the same way.
     """
 
     side_first: float
@@ -126,7 +126,7 @@ def half_width_at(parts: EdgeParts, depth: float) -> float:
     parts : (p,) EdgePart
         Parts of the edge, from the centre line outwards.
     depth : float, mm
-        Depth of its tip.
+        Depth of the tip.
     """
     out = 0.0
     for p in range(parts.shape[0]):
@@ -145,7 +145,7 @@ def half_width_at(parts: EdgeParts, depth: float) -> float:
 
 @kernel(fastmath=FUSED)
 def bounds_of(segments: Segments, parts: EdgeParts, swing: float, grid: Grid, out: Int32s) -> None:
-    """Fill the lowest and highest row and column that each segment reaches; `NO_CELLS` if it reaches no cell.
+    """Fill the lowest and highest row and column that each segment reaches; `NO_CELLS` if a segment reaches no cell.
 
     Parameters
     ----------
@@ -154,7 +154,7 @@ def bounds_of(segments: Segments, parts: EdgeParts, swing: float, grid: Grid, ou
     parts : (p,) EdgePart
         Parts of the edge, from the centre line outwards.
     swing : float, mm
-        Radius of the circle in which the edge is swung; 0 if it revolves about its own centre line.
+        Radius of the circle in which the edge is swung; 0 if the edge revolves about its own centre line.
     grid : Grid
         Grid of the face.
     out : (n, 4) int32
@@ -183,7 +183,7 @@ def bounds_of(segments: Segments, parts: EdgeParts, swing: float, grid: Grid, ou
 
 @kernel(parallel=PRANGE_ALONE, fastmath=FUSED)
 def bounds_of_all(segments: Segments, parts: EdgeParts, swing: float, grid: Grid, out: Int32s) -> None:
-    """Fill the same as `bounds_of`, in parallel on all threads."""
+    """Do the same as `bounds_of`, in parallel on all threads."""
     n = segments.shape[0]
     for share in prange(SHARES):
         first, after = n * share // SHARES, n * (share + 1) // SHARES
@@ -244,7 +244,7 @@ def traversal_of(placed: Placed, low: float, high: float, r: float, patch_box: P
 
 @kernel(fastmath=FUSED)
 def patch_range(traversal: Traversal, line: int) -> tuple[int, int]:
-    """Return the first patch to visit in a line and the one after the last; equal if there is none."""
+    """Return the first patch to visit in a line, and the patch after the last; the two are equal if there is none to visit."""
     at = float(line)
     first = max(
         traversal.side_first + traversal.side_step * at, traversal.end_first + traversal.end_step * at, traversal.first_patch

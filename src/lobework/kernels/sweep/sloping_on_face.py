@@ -1,14 +1,14 @@
-"""Exact sweep over a face along sloping segments: of a revolving cutter, or of one swung in a circle about an upright axis.
+"""Exact sweep over a face along sloping segments: the cutter revolves, or is swung in a circle about an upright axis.
 
-A segment rises ``m`` mm per mm; ``u`` is the coordinate of a ray along it from its lower end, ``v`` the coordinate across it. A
-cutter at ``t`` along the segment is at the distance ``rho = sqrt(v^2 + (u - t)^2)`` from the ray and cuts it at the height
-``z + m t + h(rho)``, where ``h`` is the height of its edge. The minimum over the segment is computed for each part of the edge.
-For ``t <= u`` the minimum is at ``t = u - |v| m / sqrt(k^2 - m^2)`` for a straight part of slope ``k``, and at
+A segment rises ``m`` mm per mm. ``u`` is the coordinate of a ray along the segment, from its lower end, and ``v`` the coordinate
+across the segment. A cutter at ``t`` along the segment is at the distance ``rho = sqrt(v^2 + (u - t)^2)`` from the ray and cuts
+it at the height ``z + m t + h(rho)``, where ``h`` is the height of its edge. The minimum over the segment is computed for each
+part of the edge. For ``t <= u`` the minimum is at ``t = u - |v| m / sqrt(k^2 - m^2)`` for a straight part of slope ``k``, and at
 ``t = u - m sqrt((R^2 - v^2) / (1 + m^2))`` for an arc of radius ``R``, with ``t`` clamped to the range in which the ray is under
 that part. For ``t > u`` both terms increase with ``t``, so the minimum is where this range begins.
 
-A ray is ahead of the position that cuts it deepest by at most ``m`` times the greatest ``rho / h'(rho)``: the slab extends that
-far beyond the upper end of the segment.
+The cutter cuts a ray deepest from a position behind the ray, by at most ``m`` times the greatest ``rho / h'(rho)``. The slab
+extends by this distance beyond the upper end of the segment.
 
 What the arrays hold:
 
@@ -58,7 +58,7 @@ if TYPE_CHECKING:
 __all__ = ["SlopingEdge", "carve_tile", "new_buffers"]
 
 FUSED = {"contract"}
-"""A product and a sum may be fused, which rounds once instead of twice; nothing is reordered."""
+"""Compiler option: a product and a sum may be fused, which rounds once instead of twice; operations are not reordered."""
 _SHRINK: Final = np.float32(1.0 - 1e-6)
 """Factor applied to the distance of a part's outer end, so that rounding does not exclude a ray there."""
 _EQUAL_MM: Final = 1e-9
@@ -73,7 +73,7 @@ class SlopingEdge(NamedTuple):
     parts : (p,) EdgePart
         Parts of the edge, from the centre line outwards; straight parts only if the edge is swung.
     swing : float, mm
-        Radius of the circle in which the edge is swung; 0 if it revolves about its own centre line.
+        Radius of the circle in which the edge is swung; 0 if the edge revolves about its own centre line.
     """
 
     parts: EdgeParts
@@ -82,7 +82,7 @@ class SlopingEdge(NamedTuple):
 
 @kernel(fastmath=FUSED)
 def _lead_bound(part: EdgePart, far: float, slope: float) -> float:
-    """Return the greatest distance, mm, ahead of a rising cutter at which a part may cut deepest; ``far`` limits the part."""
+    """Return the greatest distance, mm, ahead of a rising cutter at which a part, up to ``far``, may cut deepest."""
     if slope == 0.0:
         return 0.0
     if not part.is_arc:
@@ -140,7 +140,7 @@ def _cut_by_part(tile: Cells, placed: Placed, slope: float, part: EdgePart, trav
 
 @kernel(fastmath=FUSED)
 def _height_outside_circle(part: EdgePart, swing: float, u: float, across: float, low: float, high: float, slope: float) -> float:
-    """Return the least height at which a swung straight part meets a ray outside its circle; infinite if it does not."""
+    """Return the least height at which a swung straight part meets a ray outside its circle; infinite if there is none."""
     low_height, rise = part.low, part.rise
     near, far = swing + part.near, swing + part.far
     if across > (far + _EQUAL_MM) ** 2:
@@ -159,7 +159,7 @@ def _height_outside_circle(part: EdgePart, swing: float, u: float, across: float
 
 @kernel(fastmath=FUSED)
 def _height_inside_circle(part: EdgePart, swing: float, u: float, across: float, low: float, high: float, slope: float) -> float:
-    """Return the least height at which a swung straight part meets a ray inside its circle; infinite if it does not.
+    """Return the least height at which a swung straight part meets a ray inside its circle; infinite if there is none.
 
     The part rises towards the centre of the circle, so its height is a concave function of the position along the segment: the
     minimum is at an end of an interval.
@@ -287,7 +287,7 @@ def carve_tile(
     work: Int32s,
     depth: Cells,
 ) -> None:
-    """Deepen one tile of the depths by the segments that reach it."""
+    """Deepen one tile of the depth grid by the segments that reach the tile."""
     (tile,) = buffers
     load_tile(depth, row, column, tile)
     _cut_tile(segments, bounds, chosen, cutter.parts, cutter.swing, grid, row, column, tile)

@@ -1,15 +1,15 @@
-"""Volumes that solids of revolution sweep over a depth grid along pieces of path, on any surface and at any inclination.
+"""Deepen a depth grid by the volume that solids of revolution sweep along pieces of path, on any surface, at any inclination.
 
 A piece of path turns little, so that the depth to which a convex solid cuts a ray is nearly a concave function of t, the fraction
 of the piece that is completed. The depth lies below each of its tangents, apart from an error bound that grows with the turn and
-the bow of the path. The search for the maximum begins where the tip is nearest to the ray, and goes uphill until the tangents on
-both sides of the maximum leave nothing above the depth found. A ray whose first tangent nowhere exceeds its present depth is
-skipped at once. The slope of a tangent is ``n . v / n . d``, where v and n are the velocity and the normal of the solid's
-surface at the point at which the ray leaves the solid, and d is the direction of the ray.
+the bow of the path. The search for the maximum begins where the tip is nearest to the ray, and follows the increasing depth until
+the tangents on both sides of the maximum exclude a greater depth than that found. A ray whose first tangent nowhere exceeds its
+present depth is skipped at once. The slope of a tangent is ``n . v / n . d``, where v and n are the velocity and the normal of
+the solid's surface at the point at which the ray leaves the solid, and d is the direction of the ray.
 
 If the depth is greatest within a piece, the ray leaves the solid where ``n . v = 0`` (the condition of the envelope). On a solid
-whose axis points out of the work, such points are near its centre line, because the path climbs little. Only the rays of this
-slab are searched.
+whose axis points out of the work, such points are near its centre line, because the path climbs little. Only the rays in this
+region, the slab of the piece, are searched.
 
 What the arrays hold:
 
@@ -47,18 +47,18 @@ if TYPE_CHECKING:
 __all__ = ["Solid", "SolidBody", "carve_tile", "new_buffers"]
 
 FUSED: Final = {"contract"}
-"""A product and a sum may be fused, which rounds once instead of twice; nothing is reordered."""
+"""Compiler option: a product and a sum may be fused, which rounds once instead of twice; operations are not reordered."""
 _TOLERANCE_MM: Final = 1e-6
 _NO_MM: Final = 1e-12
 _LEAST_SQUARE: Final = 1e-12
 _OVERSTEP_MM: Final = 1e-7
 _MISS_HEIGHT_MM: Final = 1.0
-"""A ray whose exit is above the work by more than this plus the ray's reach counts as a miss: its slope is not usable."""
+"""A ray whose exit is above the work by more than this plus the ray's reach counts as a miss, as its slope is not usable."""
 _ROUNDS: Final = 60
 _SHORTEST: Final = 1 / 64
 _STOPS: Final = 12
 _PREDICTED_WITHIN: Final = 0.6
-"""If the curvature predicts a maximum within this fraction of the way to an end of the piece, it is searched for there."""
+"""If the curvature predicts a maximum within this fraction of the way to an end, the depth just beyond it is evaluated."""
 _GRAZES: Final = 4.0
 """A ray grazes a solid if the cosine of its exit angle is at most this factor times the turn of the piece, rad."""
 _BRACKET_FACTOR: Final = 1.2
@@ -69,9 +69,9 @@ class SolidBody:
     """The parts of an outline that belong to one solid."""
 
     first: int
-    """Index of its first part."""
+    """Index of the solid's first part."""
     after: int
-    """Index of the part after its last."""
+    """Index of the part after the solid's last part."""
 
 
 class Solid(NamedTuple):
@@ -217,7 +217,7 @@ def _depth(
 
 @kernel(fastmath=FUSED, inline="always")
 def _tangent_error(piece: Piece, span: float, more: float, exit_cosine: float, into: float) -> float:
-    """Return an upper bound of how far the depth is above its tangent, mm, at the distance ``span`` in t.
+    """Return an upper bound of the amount by which the depth exceeds its tangent, mm, at the distance ``span`` in t.
 
     ``more`` is the change of the tangent over that distance, ``exit_cosine`` the cosine of the exit angle. In the frame of the
     solid a ray moves straight, except that the path turns and bows ``into`` the surface; the deviation grows with the square of
@@ -296,7 +296,7 @@ def _outside_slab(piece: Piece, ray: Ray, floor: float, margin: float) -> tuple[
 
 @kernel(fastmath=FUSED)
 def _first_met(piece: Piece, ray: Ray, t: float, outline: Records[SolidPart], first: int, last: int) -> float:
-    """Return a t at which a ray meets a convex solid that it misses at the given t; -1 if none is found.
+    """Return a value of t at which a ray meets a convex solid, searched from a t at which it misses; -1 if none is found.
 
     The distance by which the ray misses is a convex function of t, so Newton steps lead to the contact and never past it. But the
     nearest point may move along the ray as the solid turns. If this leaves the result uncertain, the piece is scanned from its
@@ -488,7 +488,7 @@ def _ring_depth(
 
     The depth is evaluated at regular values of t, at ``foot``, and at the two crossings of the circle; maxima are searched for
     between neighbours. If the ray misses the solid at all of these, the search begins where the ray meets the cylinder around the
-    whole solid, whose parts follow the solid's in the outline.
+    whole solid; the parts of the cylinder follow those of the solid in the outline.
     """
     half = math.sqrt(max(swing * swing - aside * aside, 0.0)) / max(piece.length, _NO_MM)
     for k in range(_STOPS):
@@ -609,7 +609,7 @@ def carve_tile(
     work: Int32s,
     depth: Cells,
 ) -> None:
-    """Deepen one tile of the depths by the pieces that reach it."""
+    """Deepen one tile of the depth grid by the pieces that reach the tile."""
     tile, patch_columns_hit, ray, stops = buffers
     outline, bodies, shape = cutter.outline, cutter.bodies, (cutter.kind, cutter.size)
     load_tile(depth, row, column, tile)

@@ -7,7 +7,7 @@ What the arrays hold:
 * ``bounds``: see `lobework.kernels.sweep.tiles`.
 
 ``shape`` is the kind of the solid, and the radius of its swing or circle, mm. A `DRILL` revolves about the cutter's own centre
-line; a `FRAME` is swung about an axis normal to the outward direction; a `RING` is swung in a circle about an axis along it.
+line; a `FRAME` is swung about an axis normal to the outward direction; a `RING` is swung about an axis along that direction.
 
 The slab of a piece is the box along the directions ``ahead`` and ``aside`` outside which no ray is searched.
 """
@@ -44,15 +44,15 @@ class Piece:
     """A piece of path of a solid.
 
     The frame of the vectors turns about Z with the path: x is along the radius at the current polar angle, y along the tangent.
-    On a face it is the frame of the work. The callers of `lobework.kernels.sweep.carve.carve_solid` fill the first twelve fields;
-    it fills the others. When the fraction t of the piece is completed, a bow ``b`` adds ``t (1 - t) b`` to straight motion: a
-    quarter of ``b`` in the middle.
+    On a face the frame is that of the work. The callers of `lobework.kernels.sweep.carve.carve_solid` fill the first twelve
+    fields; `prepare` fills the other fields. When the fraction t of the piece is completed, a bow ``b`` adds ``t (1 - t) b`` to
+    straight motion: a quarter of ``b`` in the middle.
     """
 
     polar: float
     """Polar angle of the radius at the beginning of the piece, rad; zero on a face."""
     swept: float
-    """Change of that angle over the piece, rad."""
+    """Change of the polar angle over the piece, rad."""
     centre: Vector
     """Position of the solid's centre, where r and y are zero, at the beginning of the piece, mm."""
     move: Vector
@@ -118,7 +118,7 @@ def _heights(edge: EdgeParts, far: float) -> tuple[float, float]:
     """Return the least and greatest height above the tip at which normals of a cutter's surface meet its centre line.
 
     A normal at the distance r from the centre line and the height h, where the slope is k, meets it at ``h + r / k``. Only the
-    surface within the distance ``far`` counts, and no straight part with a slope of 0.05 or less.
+    surface within the distance ``far`` counts; straight parts with a slope of 0.05 or less are ignored.
     """
     low, high = 1e30, 0.0
     for p in range(edge.shape[0]):

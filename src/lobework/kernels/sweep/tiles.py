@@ -67,13 +67,13 @@ __all__ = [
 
 _SHIFT: Final = 7
 SIDE: Final = 1 << _SHIFT
-"""Cells along a tile."""
+"""Number of cells along the side of a tile."""
 PATCH: Final = 4
-"""Cells along a patch."""
+"""Number of cells along the side of a patch."""
 PATCHES: Final = SIDE // PATCH
-"""Patches along a tile."""
+"""Number of patches along the side of a tile."""
 LANES: Final = PATCH * PATCH
-"""Cells in a patch."""
+"""Number of cells in a patch."""
 SHARES: Final = 64
 """Number of shares of the work for the threads, and so the greatest number of threads."""
 PRANGE_ALONE: Any = {
@@ -157,13 +157,13 @@ def bin_to_tiles(bounds: Int32s, rows: int, columns: int, wraps: bool, most: int
         Whether column 0 follows the last column. Then columns are taken modulo ``columns``, and a range of ``columns`` cells or
         more covers the whole row. Otherwise columns outside the grid are ignored.
     most : int
-        Greatest number of references from tiles to pieces. Pieces are taken in order as long as their references fit, at least
-        one piece.
+        Greatest number of references from tiles to pieces. Pieces are taken in order as long as their references fit; at
+        least one piece is taken.
 
     Returns
     -------
     starts : (tiles + 1,) int64
-        Index in ``order`` of the first piece of each tile, and the index after the last piece of all.
+        Index in ``order`` of the first piece of each tile, and the index after the last piece of the last tile.
     order : (m,) int32
         Indices of pieces, tile by tile; within a tile in ascending order, each once.
     taken : int
@@ -240,7 +240,7 @@ def _next_ticket(typing: Any, tickets: Any) -> Any:  # noqa: ARG001
 
 
 def _next_ticket_plain(tickets: Int64s) -> int:
-    """Return the next ticket if nothing is compiled, so that only one thread runs."""
+    """Return the next ticket in uncompiled code, where only one thread runs."""
     tickets[0] += 1
     return int(tickets[0]) - 1
 
@@ -315,7 +315,7 @@ def store_tile(tile: Cells, row: int, column: int, work: Int32s, depth: Cells) -
     tile : (1024, 16) float32
         Tile to write.
     row, column : int
-        Row and column of its first cell in the grid.
+        Row and column of the tile's first cell in the grid.
     work : (rows, 2) int32
         First column with work under it in each row of the grid, and the column after the last. Other cells are not written.
     depth : (rows, columns) float32
