@@ -43,7 +43,7 @@ class Backend(Protocol):
 
     @property
     def description(self) -> str:
-        """One line that describes the backend and its purpose."""
+        """Description of the backend and its purpose, in one line."""
 
     @property
     def can(self) -> frozenset[Ability]:

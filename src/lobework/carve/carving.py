@@ -31,7 +31,7 @@ _SAME_MM: Final = 1e-4
 _TIE_MM: Final = 1e-6
 """Two rays whose depths differ by less than this count as equally deep; the first ray, row by row, is reported."""
 _RAYS_PER_BATCH: Final = 1 << 18
-"""Number of rays processed together; it keeps temporary arrays within the memory allowed for carving."""
+"""Number of rays processed together: small enough to keep temporary arrays within the memory allowed for carving."""
 _NEAR: Final = 32
 """Number of cells at the start of a line that are searched before the whole line."""
 _ROUNDING_MM: Final = 1e-5
@@ -77,7 +77,7 @@ class Carving:
     stock : Stock
         The rays.
     depth : (rows, columns) float32, mm
-        Depth of the cut along each ray; zero where the work is uncut or there is no work.
+        Depth of the cut along each ray; zero if the ray is uncut or has no work under it.
     sweeps : sequence of Sweep
         Sweeps of the cutter, in the order of the job's cuts.
     units : "mm" or "inch"
@@ -232,8 +232,8 @@ class Carving:
     def _is_groove_flank(self, row: int, column: int, along_row: bool, falls: float) -> bool:
         """Return whether a point is on the flank of a groove, not on a ridge.
 
-        On a flank the surface rises to one side of the line, and the steeper of its two slopes across the line exceeds
-        ``falls``, its slope along the line.
+        On a flank the surface rises to one side of the line, and the steeper of the two slopes across the line exceeds
+        ``falls``, the slope along the line.
         """
         line, place = (self.depth[:, column], row) if along_row else (self.depth[row], column)
         step = self.stock.row_step if along_row else self._cell_width(row)
@@ -252,7 +252,7 @@ class Carving:
         return Spot(row=row, column=column, place=place, depth=depth, wall=wall, cut=self._deepest_cut(row, column))
 
     def _deepest_cut(self, row: int, column: int) -> str:
-        """Return the title of the cut that goes deepest along one ray."""
+        """Return the title of the deepest cut along one ray."""
         from lobework.carve.plain import PlainBackend
 
         start, direction = (each[0] for each in self.stock.rays(np.array([row]), np.array([column])))

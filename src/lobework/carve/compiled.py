@@ -26,7 +26,7 @@ __all__ = ["CompiledBackend"]
 
 
 def _route(stock: Stock, sweep: Sweep) -> Route | None:
-    """Return the function that carves one sweep alone, or None if `carve_face` carves it together with others.
+    """Return the function that carves one sweep alone, or None if `carve_face` carves the sweep together with others.
 
     A sweep with a pose that cannot be carved is refused.
     """

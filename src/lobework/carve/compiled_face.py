@@ -60,8 +60,8 @@ def _steepest(edge: Edge, depth: float) -> float:
 class _FacePath:
     """The path of one sweep over a face.
 
-    ``tip`` is the path of the tip, (n, 3) mm, ``within`` the tolerance of the segments that replace it, mm, and ``level`` the z
-    of a level path, mm; NaN if the path is not level.
+    ``tip`` is the path of the tip, (n, 3) mm, ``within`` the tolerance of the segments that replace the path, mm, and ``level``
+    the z of a level path, mm; NaN if the path is not level.
     """
 
     tip: Array
@@ -70,7 +70,7 @@ class _FacePath:
 
 
 def _face_path(sweep: Sweep) -> _FacePath | None:
-    """Return the path of a sweep over a face; None if its tip is never in the work."""
+    """Return the path of a sweep over a face; None if the tip of the cutter is never in the work."""
     from lobework.kernels.sweep.segments import deepest_and_highest
 
     tip = np.ascontiguousarray(sweep.tip, dtype=np.float64)
@@ -112,7 +112,7 @@ def _segments(paths: Sequence[_FacePath], at_once: int) -> Iterator[tuple[int, S
 
 
 def carve_face(stock: Stock, sweeps: Sequence[Sweep], depth: Depth, progress: Callable[[float], None]) -> None:
-    """Deepen a face by the sweeps of revolving cutters that stand upright on it.
+    """Deepen a face by the sweeps of revolving cutters that stand upright on the face.
 
     Parameters
     ----------

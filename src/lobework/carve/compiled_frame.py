@@ -31,7 +31,7 @@ _CORNER: Final = 1e-9
 
 
 def carve_frame(stock: Stock, sweep: Sweep, depth: Depth, progress: Callable[[float], None]) -> None:
-    """Deepen a face by one sweep of a cutting frame that stands upright on it.
+    """Deepen a face by one sweep of a cutting frame that stands upright on the face.
 
     Parameters
     ----------
@@ -69,7 +69,7 @@ def _outline(edge: Edge) -> EdgeParts:
 
 
 def _slopes(edge: Edge) -> list[tuple[float, float]]:
-    """Return the slope of each part at its inner and its outer end."""
+    """Return the slope of each part of an edge at the inner and the outer end of the part."""
     slopes = []
     for part in edge.parts:
         if isinstance(part, ArcSegment):
@@ -98,8 +98,8 @@ class _Steps(NamedTuple):
 def _step_batches(counts: Callable[[slice], NDArray[np.intp]], total: int, at_once: int) -> Iterator[tuple[slice, _Steps]]:
     """Yield the steps of a path in batches of some thousands of pieces.
 
-    A batch also contains the step before it and the step after it, which are not to be carved. The function ``counts`` returns
-    the number of pieces of each step in a range; ``at_once`` is the greatest number of steps in a batch.
+    A batch also contains the two steps next to its range, one on each side, which are not to be carved. The function ``counts``
+    returns the number of pieces of each step in a range; ``at_once`` is the greatest number of steps in a batch.
     """
     for first in range(0, total, at_once):
         upto = min(first + at_once, total)
@@ -123,7 +123,7 @@ def _vectors_at(vectors: Array, which: slice) -> Array:
 
 
 def _pieces(sweep: Sweep, axis_angle: float, at_once: int) -> Iterator[tuple[float, Records[Piece]]]:
-    """Yield the pieces of the path in batches for the kernel, each batch with the fraction of the path done after it.
+    """Yield the pieces of the path in batches for the kernel, each with the fraction of the path that is done after the batch.
 
     ``axis_angle`` is the angle from ``level`` to the axis of the frame, rad.
     """

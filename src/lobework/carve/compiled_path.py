@@ -122,7 +122,7 @@ def steps_at_once(stock: Stock, sweep: Sweep, cells: int, most: int = _AT_ONCE) 
     Parameters
     ----------
     stock, sweep : Stock, Sweep
-        Stock to carve, and sweep that carves it.
+        Stock to carve, and sweep that carves the stock.
     cells : int
         Greatest sum, over the steps, of the cells that each reaches.
     most : int
@@ -164,9 +164,9 @@ def pieces_of(
     around : bool
         Whether polar angle, distance from Z and z vary linearly between two points of the path; if false, x, y and z do.
     turn, longest : float
-        Greatest turn of a piece, rad, and its greatest length, mm.
+        Greatest turn of a piece, rad, and greatest length of a piece, mm.
     reach : float, mm
-        Greatest distance of a point of the cutter from its tip. Short steps are joined into one curved piece if no point within
+        Greatest distance of a point of the cutter from the tip. Short steps are joined into one curved piece if no point within
         this distance is displaced by more than `JOINED_MM`. If ``reach`` is infinite, no steps are joined.
     turn_times_length : float, mm
         Greatest product of the length of a piece and its turn in rad; this product bounds the deviation of the piece from a
@@ -223,7 +223,7 @@ class _Steps(NamedTuple):
     turn: Array
 
     def counts(self, most: float, longest: float, turn_times_length: float) -> NDArray[np.intp]:
-        """Return the number of pieces of each step: zero for a step without motion; if no step has motion, one for the first."""
+        """Return the number of pieces of each step: zero if the step has no motion; if none has any, one for the first."""
         turns, goes = (np.linalg.norm(each, axis=-1) for each in (self.turn, self.move))
         turned = np.maximum(np.abs(self.swept), turns)
         length = np.hypot(goes, self.place[:, 0] * np.abs(self.swept))
@@ -256,7 +256,7 @@ class _Samples:
         self.frame = np.stack([level, np.cross(outward, level), outward], axis=-1)
 
     def steps(self, turn: float, longest: float, reach: float) -> _Steps:
-        """Return the steps between the samples, joined where the tolerance allows it."""
+        """Return the steps between the samples; consecutive steps are joined where the tolerance allows."""
         count = len(self.swept)
         unjoined = np.ones(count, dtype=bool)
         first, size = np.arange(count), np.ones(count, dtype=np.intp)

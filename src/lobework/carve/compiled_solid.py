@@ -71,8 +71,8 @@ def _outline(edge: Edge, holder: Holder) -> tuple[Records[SolidPart], Records[So
 
     Each convex stretch of the edge is filled inwards to the centre line at the height of its lower end. The filled stretch
     describes a convex solid, which lies within the whole solid because the height of an edge never decreases outwards. An edge
-    that is swung in a circle describes one solid; after its outline comes the outline of a cylinder around it, which belongs to
-    no solid.
+    that is swung in a circle describes one solid; after the outline of this solid comes that of a cylinder
+    around it, which belongs to no solid.
     """
     from lobework.kernels.records import zeros
     from lobework.kernels.sweep.ray_solid import SolidPart
@@ -181,7 +181,7 @@ def _ring_side(edge: Edge, radius: float, side: int) -> Iterator[_Line | _Ring]:
 
 
 def _pieces(sweep: Sweep, around: bool, at_once: int) -> Iterator[tuple[float, Records[Piece]]]:
-    """Yield the pieces of the path in batches for the kernel, each batch with the fraction of the path done after it."""
+    """Yield the pieces of the path in batches for the kernel, each with the fraction of the path that is done after the batch."""
     from lobework.kernels.records import of_vectors, zeros
     from lobework.kernels.sweep.solid_piece import Piece
 

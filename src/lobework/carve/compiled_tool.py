@@ -37,8 +37,8 @@ _NEAREST_AXIS_MM: Final = 1e-6
 def refuse_pose(stock: Stock, sweep: Sweep) -> None:
     """Raise `SettingError` if the compiled kernels cannot carve a pose of a sweep.
 
-    On a face, ``outward`` must be within 78 degrees of Z. On a round surface, it must be within 78 degrees of the radius through
-    the tip, and the tip must not touch the axis of the work.
+    On a face, ``outward`` must be within 78 degrees of Z. On a round surface, ``outward`` must be within 78 degrees of the radius
+    through the tip, and the tip must not touch the axis of the work.
     """
     given = f"cut={sweep.title!r}: the 'compiled' backend cannot carve"
     if isinstance(stock.surface, Face):
@@ -61,8 +61,8 @@ def refuse_pose(stock: Stock, sweep: Sweep) -> None:
 def carve_tool(stock: Stock, sweep: Sweep, depth: Depth, progress: Callable[[float], None]) -> None:
     """Deepen a stock by one sweep of a fixed tool.
 
-    Between two points of its path a blade turns uniformly. The blade has no thickness: if it is upright and only plunges, or only
-    moves along its own width, it cuts a line without width, and no ray of the grid becomes deeper.
+    Between two points of its path a blade turns uniformly. The blade has no thickness: an upright blade that only plunges, or
+    only moves along its own width, cuts a line without width, and no ray of the grid becomes deeper.
 
     Parameters
     ----------

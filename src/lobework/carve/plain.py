@@ -202,7 +202,7 @@ class _Part(NamedTuple):
     """A part of an edge, filled inwards and moved by its holder: discs along its outline, each with its range of normal angles.
 
     The height of an edge and the slope of a part never decrease outwards, so the region above a part, and inwards above its low
-    end, is convex. Its distance is the greatest distance from a plane that has the region behind it: Boyd and Vandenberghe,
+    end, is convex. The distance from this region is the greatest from a plane that has the region behind it: Boyd, Vandenberghe,
     *Convex Optimization* (2004), 2.5 and 8.1, from memory. Inside the circle of an eccentric frame a cone replaces the plane.
     """
 

@@ -1,4 +1,4 @@
-"""The stock: a grid of rays on the surface of the work, each normal to the surface and directed into it."""
+"""The stock: a grid of rays that start on the surface of the work, normal to the surface, and point into the work."""
 
 from __future__ import annotations
 

@@ -26,7 +26,7 @@ _UPRIGHT: float = 1e-12
 
 
 class Edged(Cutter, Protocol):
-    """A cutter that can carve: it has an edge and a holder."""
+    """A cutter that can carve, because it has an edge and a holder."""
 
     @property
     def edge(self) -> Edge:
@@ -90,7 +90,7 @@ def sweep_of(trace: Trace, cutter: Cutter, surface: Surface) -> Sweep:
 
     On a face the cutter points along the spindle. On a round surface the cutter is set normal to the surface at the start of the
     pass, in the bench's plane of X and Z, and keeps that direction on the bench. If the slides follow a template, the cutter
-    points at right angles to the spindle. If the cutter swings along an arc, it points along the radius of the arc.
+    points at right angles to the spindle. If the cutter swings along an arc, the cutter points along the radius of the arc.
 
     Raises
     ------
@@ -134,7 +134,7 @@ def _normal_direction(surface: Round, tip: Array, bench: Array) -> tuple[float, 
     """Return the components, along the bench's X and Z, of the surface normal at the point nearest to ``tip``.
 
     ``tip`` is a point, (3,) mm, on the work. ``bench`` is the rotation from the bench to the work, (3, 3). If no chuck tilts the
-    work, X is assumed to cross its axis.
+    work, X is assumed to cross the axis of the work.
     """
     s = np.linspace(0.0, surface.length, 2049)
     profile = surface.profile(s)

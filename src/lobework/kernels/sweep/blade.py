@@ -141,7 +141,7 @@ def prepare(pieces: Records[Piece], outline: EdgeParts, rays: Rays, surface_heig
 
 @kernel(fastmath=FUSED)
 def _misses_patch(piece: Piece, ray: Ray, deep: float, patch_radius: float) -> bool:
-    """Return whether a piece misses all rays of a patch, which lie within ``patch_radius`` mm of its central ray, ``ray``."""
+    """Return whether a piece misses all rays of a patch; they lie within ``patch_radius`` mm of the central ray ``ray``."""
     patch_radius += piece.slack
     least, most, in_least, in_most = 1e30, -1e30, 1e30, -1e30
     for end in range(4):
@@ -158,7 +158,7 @@ def _misses_patch(piece: Piece, ray: Ray, deep: float, patch_radius: float) -> b
 
 @kernel()
 def _search_depth(piece: Piece, at: Row, on_face: bool) -> float:
-    """Return the greatest depth to search along a row's rays: there they reach the axis, or leave the bounding box in r or z."""
+    """Return the greatest depth to search along a row's rays: where a ray meets the axis, or leaves the box in r or z."""
     if on_face:
         return -piece.box.low.z
     deep = at.axis_depth

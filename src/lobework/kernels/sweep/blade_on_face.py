@@ -131,7 +131,7 @@ def half_width_at(outline: EdgeParts, height_above_tip: float) -> float:
 
 @kernel()
 def _depth_at(piece: Piece, x: float, y: float, outline: EdgeParts, half: float) -> float:
-    """Return the greatest depth to which the blade cuts at (x, y) in one piece of the path; `NOTHING` if it does not cut there.
+    """Return the greatest depth to which the blade cuts at (x, y) in one piece of the path; `NOTHING` if there is no cut.
 
     The blade passes over (x, y) when the distance of (x, y) from the blade's plane is zero. The distance is a quadratic in the
     fraction ``s`` of the piece; each root from 0 to 1 is a pose that may cut there.

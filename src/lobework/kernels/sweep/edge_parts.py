@@ -26,9 +26,9 @@ class EdgePart:
     far: float
     """Distance of the part's outer end from the centre line."""
     low: float
-    """Height of a straight part at its inner end."""
+    """Height of the inner end of a straight part."""
     rise: float
-    """Slope of a straight part: increase of its height per mm outwards."""
+    """Slope of a straight part: increase of the height per mm outwards."""
     centre: float
     """Height of an arc's centre, which is on the centre line."""
     radius: float

@@ -3,8 +3,8 @@
 The solid is the outline of `lobework.kernels.sweep.blade_on_face` swung about the axis: at the distance ``w`` from the centre
 line, measured along the axis, the solid's radius is that of the tip less the outline's height at ``|w|``. A pose has three
 orthogonal directions: ``w`` along the axis, ``q`` across it and parallel to the face, and ``out`` from the tip to the axis. Where
-the outline is convex, so is the solid, and the depth at a ray is a concave function of the position along a straight path: its
-tangents bound it from above.
+the outline is convex, so is the solid, and the depth at a ray is a concave function of the position along a straight path: the
+tangents of this function are upper bounds of the depth.
 
 What the arrays hold:
 
@@ -62,7 +62,7 @@ _STEEP: Final = 1e30
 _ROUNDS: Final = 60
 _MARGIN: Final = 1e-3
 _ALONG_Q, _ALONG_W, _ALONG_OUT, _ABOUT_Q, _ABOUT_W, _ABOUT_OUT = range(6)
-"""Indices of the components of a motion: the tip's displacement along the three directions, and the rotation about them."""
+"""Indices of the components of a motion: the tip's displacement along three directions, and the rotation about each."""
 
 
 class Piece:
@@ -155,7 +155,7 @@ def _intersection_at(
     """Return the intersection of the solid with a ray at the fraction ``s`` of a piece.
 
     ``pw`` and ``pq`` are w and q of the ray in the first pose. On the centre line the slope is the one-sided derivative: forward
-    if ``ahead`` is 1, backward if it is -1.
+    if ``ahead`` is 1, backward if ``ahead`` is -1.
     """
     first, last, side = body.first, body.last, body.side
     turn = s * piece.turn
@@ -293,7 +293,7 @@ def _deepest(piece: Piece, p: float, q: float, radius: float, outline: EdgeParts
 
     The second derivative of the depth is at most ``piece.second_derivative_bound``, which is zero if nothing turns. So the
     greatest depth is at the start if the derivative there is at most minus half that bound, and at the end if the derivative
-    there is at least half of it. If w reverses within the piece, as it may under a frame that turns, each part in which w is
+    there is at least half that bound. If w reverses within the piece, as it may under a frame that turns, each part in which w is
     monotonic is searched.
     """
     best = NOTHING
@@ -434,7 +434,7 @@ def _misses_boxes(piece: Piece, w0: float, q0: float, w1: float, q1: float, patc
 
 @kernel()
 def _greatest_slopes(outline: EdgeParts, radius: float, wide: float, chord: float, tall: float) -> tuple[float, float]:
-    """Return the greatest slopes of the solid's lower side, along its axis and across it, in the work; each at most 1e6."""
+    """Return the greatest slopes of the solid's lower side, along and across the solid's axis, in the work; each at most 1e6."""
     under = max(radius - tall, 1e-6 * radius)
     steep = 0.0
     for part in range(outline.shape[0]):

@@ -52,8 +52,8 @@ class Piece:
 
     The frame of the vectors turns about Z with the path: x is along the radius at the current polar angle, y along the tangent.
     On a face the frame is that of the work. The callers of `lobework.kernels.sweep.carve.carve_blade` fill the fields up to
-    ``level_turn``, and `lobework.kernels.sweep.blade.prepare` fills the others. ``out`` and ``level`` are interpolated linearly
-    and then brought back to unit length, to second order.
+    ``level_turn``, and `lobework.kernels.sweep.blade.prepare` fills the other fields. ``out`` and ``level`` are interpolated
+    linearly and then brought back to unit length, to second order.
     """
 
     polar: float
@@ -97,7 +97,7 @@ class Piece:
 
 
 class Body:
-    """A convex stretch of an outline: its slope does not decrease outwards."""
+    """A convex stretch of an outline, in which the slope does not decrease outwards."""
 
     first: int
     """Index of the first part of the stretch."""
@@ -259,7 +259,7 @@ def _narrowed(piece: Piece, ray: Ray, s0: float, s1: float, d0: float, d1: float
 
 @kernel(fastmath=FUSED)
 def _beyond(outline: EdgeParts, along: float, out: float, body: Body) -> float:
-    """Return the distance of a point of the blade's plane from a stretch of the outline, mm; zero or negative inside it."""
+    """Return the distance of a point of the blade's plane from a stretch of the outline, mm; zero or negative inside."""
     first, last, side = body.first, body.last, body.side
     a = abs(along) if side == 0 else side * along
     near, far = outline[first].near, outline[last].far
@@ -279,7 +279,7 @@ def _beyond(outline: EdgeParts, along: float, out: float, body: Body) -> float:
 def _checked(piece: Piece, ray: Ray, s: float, d: float, outline: EdgeParts, body: Body, for_s: bool) -> float:
     """Return a depth near ``d`` at which the ray is verified to meet a stretch of the blade, or `NOTHING`.
 
-    One Newton step from ``s`` and ``d`` leads to the blade's plane; it changes s if ``for_s``, otherwise the depth.
+    One Newton step from ``s`` and ``d`` leads to the blade's plane; the step changes s if ``for_s`` is true, otherwise the depth.
     """
     across, across_d, across_s, along, along_d, along_s, out, out_d, out_s = posed(piece, ray, s, d)
     if for_s:

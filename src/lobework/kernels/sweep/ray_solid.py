@@ -1,8 +1,8 @@
 """The exit of a straight ray from a solid of revolution, and the normal of the surface there.
 
-A solid is described in the half plane (r, y): ``r`` is the distance from its axis, ``y`` the position along it. The point of a
-ray at ``e`` mm from its origin is at ``y + axial_slope e`` along the axis; its distance r from the axis follows from
-``r^2 = square e^2 + 2 half_linear e + constant``.
+A solid is described in the half plane (r, y): ``r`` is the distance from the axis of the solid, ``y`` the position along the
+axis. The point of a ray at ``e`` mm from its origin is at ``y + axial_slope e`` along the axis; the distance r of this point from
+the axis follows from ``r^2 = square e^2 + 2 half_linear e + constant``.
 
 What the arrays hold:
 
@@ -73,8 +73,8 @@ def _from_axis(square: float, half_linear: float, constant: float, e: float) -> 
 def _torus_root(part: SolidPart, y: float, axial_slope: float, square: float, half_linear: float, constant: float) -> float:
     """Return the last point ``e`` at which a ray meets the torus that an arc generates, or `NOTHING`.
 
-    The search begins beyond the torus and steps back by the distance from it, so that no step passes the root (sphere tracing);
-    near the root it uses Newton steps.
+    The search begins beyond the torus and steps back by the distance from the torus, so that no step passes the root (sphere
+    tracing); near the root, Newton steps are used.
     """
     lift, bound = y - part.y, abs(part.r) + part.radius
     half = half_linear + lift * axial_slope

@@ -62,7 +62,7 @@ class Band:
 
 
 class Column:
-    """A column of a stock's grid, and the middle of the patch that begins there."""
+    """A column of a stock's grid, and the middle of the patch that begins at the column."""
 
     cosine: float
     """Cosine of the column's polar angle, on a round surface."""
@@ -156,7 +156,7 @@ def aim(ray: Ray, rays: Rays, at: Row, column: int, cosine: float, sine: float) 
 
 @kernel(fastmath=FUSED, inline="always")
 def aim_at_patch(ray: Ray, rays: Rays, band: Band, column: int, deep: float, cosine: float, sine: float) -> float:
-    """Fill the middle ray of a patch; return an upper bound of the distance of the patch's rays from it, down to ``deep``, mm."""
+    """Fill the middle ray of a patch; return a bound of the distance of other rays from it, down to the depth ``deep``, mm."""
     grid_column = rays.columns[column]
     if rays.on_face:
         _fill_on_face(ray, grid_column.middle_x, band.y)

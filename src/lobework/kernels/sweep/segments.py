@@ -32,7 +32,7 @@ FUSED = {"contract"}
 
 
 _COINCIDENT_MM: Final = 1e-9
-"""Samples nearer to each other than this coincide: the direction between them would be rounding error."""
+"""Samples closer than this coincide: the direction from one to the next would be a rounding error."""
 _NEITHER, _LOWER, _UPPER = -1, 0, 1
 """The end of a segment at which the next segment joins."""
 
@@ -55,9 +55,9 @@ class Segment:
     slope: float
     """Rise per mm of ``length``; zero or more."""
     lower_turn: float
-    """Sine of half the turning angle of the path at the lower end, or an upper bound of it; 1 without a neighbour there."""
+    """Sine of half the turning angle of the path at the lower end, or an upper bound; 1 without a neighbour there."""
     upper_turn: float
-    """Sine of half the turning angle of the path at the upper end, or an upper bound of it; 1 without a neighbour there."""
+    """Sine of half the turning angle of the path at the upper end, or an upper bound; 1 without a neighbour there."""
 
 
 @kernel(fastmath=FUSED)

@@ -2,7 +2,7 @@
 
 ``u`` is the coordinate along a segment, ``v`` the coordinate across it, and ``b`` the half width of the cutter. A ray may be
 cut deepest from the joint of two segments with the turning angle ``turn`` between them. Such a ray lies beyond the ends
-of both segments; for at least one of them, its distance beyond the end, measured along the segment, is at most
+of both segments; for at least one of them, the distance of the ray beyond the end, measured along the segment, is at most
 ``b sin(turn / 2)``. So a segment needs to be compared only with the rays in a slab, which extends ``b sin(turn / 2)`` beyond a
 joint, ``b`` beyond an end of the path, and ``b`` to each side.
 
@@ -72,7 +72,7 @@ class Placed(NamedTuple):
 
     The reference point is the point of the segment nearest to the middle of the tile. ``x`` and ``y`` are its coordinates
     relative to the tile's first cell, ``z`` is its height. ``lower`` (negative or zero) and ``upper`` are the positions of the
-    segment's ends along it, relative to the reference point; ``direction_x`` and ``direction_y`` are its unit direction.
+    segment's ends along the segment, relative to the reference point; ``direction_x`` and ``direction_y`` are its unit direction.
     """
 
     x: float

@@ -3,9 +3,9 @@
 A piece of path turns little, so that the depth to which a convex solid cuts a ray is nearly a concave function of t, the fraction
 of the piece that is completed. The depth lies below each of its tangents, apart from an error bound that grows with the turn and
 the bow of the path. The search for the maximum begins where the tip is nearest to the ray, and follows the increasing depth until
-the tangents on both sides of the maximum exclude a greater depth than that found. A ray whose first tangent nowhere exceeds its
-present depth is skipped at once. The slope of a tangent is ``n . v / n . d``, where v and n are the velocity and the normal of
-the solid's surface at the point at which the ray leaves the solid, and d is the direction of the ray.
+the tangents on both sides of the maximum exclude a depth greater than the depth found. A ray whose first tangent nowhere exceeds
+its present depth is skipped at once. The slope of a tangent is ``n . v / n . d``, where v and n are the velocity and the normal
+of the solid's surface at the point at which the ray leaves the solid, and d is the direction of the ray.
 
 If the depth is greatest within a piece, the ray leaves the solid where ``n . v = 0`` (the condition of the envelope). On a solid
 whose axis points out of the work, such points are near its centre line, because the path climbs little. Only the rays in this
@@ -343,9 +343,9 @@ def _maximum_between(
 ) -> float:
     """Return the greatest depth found between two values of t, ``low`` and ``high``, with a maximum between them.
 
-    The depth rises from both of them towards the maximum, or the ray misses the solid at one, where the depth is `NOTHING`. The
+    The depth rises from both towards the maximum, or the ray misses the solid at one of them, where the depth is `NOTHING`. The
     search stops when the tangents plus ``error_bound`` do not exceed ``floor``. If the tangent at one t plus ``error_bound``
-    passes below the depth at the other, a discontinuity separates them, and the ray counts as missing the solid at the first.
+    passes below the depth at the other, a discontinuity separates them, and the ray counts as missing the solid at the first t.
     """
     best = max(low_deep, high_deep)
     for turn in range(_ROUNDS):
@@ -394,9 +394,9 @@ def _second_contact(
 ) -> float:
     """Return the depth of a second contact between t and an end of a piece; any value up to ``floor`` if none is deeper.
 
-    A ray may leave a solid and meet it again if it only grazes the solid, at so flat an angle that the turn of the piece decides
-    whether they meet. The second contact then extends to the end of the piece. It is searched for there, unless the tangent at t
-    plus its error bound does not exceed ``floor``.
+    A ray that only grazes a solid may leave it and meet it again: the angle is so flat that the turn of the piece decides whether
+    they meet. The second contact then extends to the end of the piece. This contact is searched for there, unless the tangent at
+    t plus its error bound does not exceed ``floor``.
     """
     span = abs(end - t)
     most = deep + slope * (end - t) + _tangent_error(piece, span, abs(slope) * span, exit_cosine, into)

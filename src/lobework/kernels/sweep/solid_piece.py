@@ -174,7 +174,7 @@ def _lead_bound(
 
 @kernel()
 def _footprint(piece: Piece, edge: EdgeParts, shape: Shape, surface_height: float, on_face: bool) -> tuple[float, float, float]:
-    """Return the half-width of the cutter in the work, the solid's height there, and the half-length of a frame's swing there.
+    """Return, in the work, the half-width of the cutter, the height of the solid, and the half-length of a frame's swing.
 
     These are upper bounds, mm. The first is negative if the solid is not in the work. ``surface_height`` is the work's greatest
     outward coordinate, z on a face and r on a round surface.

@@ -1,8 +1,9 @@
 """Tiles of a depth grid: the pieces of the path that reach each tile, and the layout of a tile in memory.
 
-A tile is 128 x 128 cells. While it is carved, it is a (1024, 16) C-contiguous float32 array of 4 x 4 patches, each one cache
-line. Patch ``row // 4 * 32 + column // 4`` holds the cell (row, column) of the tile, in lane ``row % 4 * 4 + column % 4``.
-Tiles are numbered row by row, as patches are within a tile; the last tile of a row or column may extend beyond the grid.
+A tile is 128 x 128 cells. While a tile is carved, it is stored as a (1024, 16) C-contiguous float32 array of 4 x 4 patches, each
+one cache line. The cell (row, column) of the tile is in patch ``row // 4 * 32 + column // 4`` and in lane
+``row % 4 * 4 + column % 4``. Tiles are numbered row by row, and so are the patches within a tile; the last tile of a row or
+column may extend beyond the grid.
 
 `lobework.kernels.sweep.carve` carves each tile on one thread, so that no two threads write the same cell.
 
@@ -150,7 +151,7 @@ def bin_to_tiles(bounds: Int32s, rows: int, columns: int, wraps: bool, most: int
     ----------
     bounds : (n, 4) int32
         Lowest row, highest row, lowest column and highest column of each piece, all inclusive. Rows outside the grid are
-        ignored; a piece whose lowest row or column is above its highest reaches no cell.
+        ignored; a piece whose lowest row or column exceeds its highest reaches no cell.
     rows, columns : int
         Number of rows and columns of the grid.
     wraps : bool
@@ -167,7 +168,7 @@ def bin_to_tiles(bounds: Int32s, rows: int, columns: int, wraps: bool, most: int
     order : (m,) int32
         Indices of pieces, tile by tile; within a tile in ascending order, each once.
     taken : int
-        Number of pieces taken; the others are left for the next call.
+        Number of pieces taken; the other pieces are left for the next call.
 
     Examples
     --------
@@ -317,7 +318,8 @@ def store_tile(tile: Cells, row: int, column: int, work: Int32s, depth: Cells) -
     row, column : int
         Row and column of the tile's first cell in the grid.
     work : (rows, 2) int32
-        First column with work under it in each row of the grid, and the column after the last. Other cells are not written.
+        In each row of the grid, the first column with work under it, and the column after the last such column. Cells outside
+        this range are not written.
     depth : (rows, columns) float32
         Depths; changed in place.
     """
