@@ -1,4 +1,4 @@
-"""Compilation of functions only once there is enough work to repay it; until then the plain function runs."""
+"""Compilation of functions once there is enough work to repay the compilation; until then, the plain function runs."""
 
 from __future__ import annotations
 
@@ -27,14 +27,14 @@ def _compiled(plain: Callable[..., Any]) -> Callable[..., Any]:
 
 
 def compiled(plain: _Does) -> _Does:
-    """Return the compiled version of a function, from the cache on disk if it is there.
+    """Return the compiled version of a function, from the cache on disk if available.
 
-    Functions of the same module that it calls are replaced by their compiled versions.
+    Functions of the same module that the function calls are replaced by their compiled versions.
     """
     return cast("_Does", _compiled(plain))
 
 
 def compile_when_worth(plain: _Does, work: int, enough: int) -> _Does:
-    """Return ``plain`` itself until the ``work`` of all calls is ``enough`` to repay compilation; then its compiled version."""
+    """Return ``plain`` itself until the total work of all calls reaches ``enough``, then the compiled version of ``plain``."""
     _total_work[0] += work
     return compiled(plain) if _total_work[0] >= enough else plain

@@ -1,10 +1,10 @@
 """The decorator of all compiled kernels: compilation, the cache of machine code on disk, and calls from several threads.
 
-numba stores machine code on disk, in the first of these folders that is writable: the one that the environment variable
-NUMBA_CACHE_DIR names, the package's own, the user's cache folder. If none is writable, kernels are compiled in memory. Each
-cache file begins with a digest of its contents; if the file is damaged, the kernel is compiled and written again. A kernel is
-compiled again when its source file has changed, or any file of the library that the source file imports, directly or
-indirectly.
+numba stores machine code on disk, in the first of these folders that is writable: the folder that the environment variable
+NUMBA_CACHE_DIR names, the package's own folder, the user's cache folder. If none is writable, kernels are compiled in memory.
+Each cache file begins with a digest of its contents; if the file is damaged, the kernel is compiled and written again. A kernel
+is compiled again when its source file, or a file of the library that the source file imports directly or indirectly, has
+changed.
 """
 
 from __future__ import annotations
@@ -38,7 +38,7 @@ from lobework.errors import LobeworkError
 __all__ = ["COMPILED", "CacheWarning", "kernel"]
 
 COMPILED: Final = not numba.config.DISABLE_JIT
-"""Whether kernels are compiled; with the variable NUMBA_DISABLE_JIT set they run as plain Python, for a debugger or coverage."""
+"""Whether kernels are compiled; if the variable NUMBA_DISABLE_JIT is set, they run as plain Python, for debugging or coverage."""
 
 _Does = TypeVar("_Does", bound=Callable[..., Any])
 _DIGEST: Final = hashlib.sha256().digest_size
@@ -58,9 +58,9 @@ def kernel(parallel: Any = False, **options: Any) -> Callable[[_Does], _Does]:
     Parameters
     ----------
     parallel : bool or dict
-        As in numba. Only Python may call a parallel kernel. Calls from several threads run one after another if numba's threading
-        layer requires it. If numba uses GNU's OpenMP, a call in a process that was forked after the first such call raises an
-        error.
+        As in numba. A parallel kernel may be called only from Python. If numba's threading layer is not thread-safe, calls
+        from several threads run one after another. If numba uses GNU's OpenMP, and a process is forked after its first call of
+        a parallel kernel, such calls in the forked process raise an error.
     **options : Any
         Further options of ``numba.njit``, such as ``fastmath`` or ``inline``.
 
@@ -91,9 +91,9 @@ def _without_literals(resolve: Callable[..., Any]) -> Callable[..., Any]:
 
 
 def _kept(plain: Callable[..., Any]) -> Any:
-    """Return the cache of a kernel's machine code; one that stores nothing if no folder is writable."""
+    """Return the cache of a kernel's machine code; the cache stores nothing if no folder is writable."""
     if not Path(plain.__code__.co_filename).is_file():
-        return njit(plain)._cache  # defined at a prompt: there is no source file for the cache
+        return njit(plain)._cache  # a kernel typed at a prompt has no source file, which the cache needs
     try:
         return _Kept(plain)
     except (OSError, RuntimeError):
@@ -111,7 +111,7 @@ def _warn(message: str) -> None:
 
 
 class _HomeLocator(UserWideCacheLocator):
-    """The user's cache folder; a user without a home folder has none."""
+    """The user's cache folder; a user without a home folder has no cache folder."""
 
     @classmethod
     def from_function(cls, py_func: Any, py_file: str) -> Any:
@@ -144,7 +144,7 @@ class _Kept(FunctionCache):
 
 
 class _DigestedFiles(IndexDataCacheFile):
-    """Files of numba's cache, each preceded by its digest; a damaged file is treated as absent."""
+    """Files of numba's cache, with a digest at the start of each; a damaged file is treated as absent."""
 
     def _load_index(self) -> dict[Any, str]:
         try:
@@ -172,7 +172,7 @@ class _DigestedFiles(IndexDataCacheFile):
         sealed = path.read_bytes()
         digest, data = sealed[:_DIGEST], sealed[_DIGEST:]
         if hashlib.sha256(data).digest() != digest:
-            _warn(f"compiled code is damaged: {path}; it is compiled and written again; {_REMEDY}")
+            _warn(f"compiled code is damaged: {path}; the kernel is compiled and written again; {_REMEDY}")
             raise _DamagedError(str(path))
         return pickle.loads(data)
 
@@ -183,7 +183,7 @@ class _DamagedError(Exception):
 
 @cache
 def _stamp(path: Path) -> str:
-    """Return a digest of a file of the library and of all its files that this one imports, directly or indirectly."""
+    """Return a digest of a file of the library and of all files of the library that this file imports, directly or indirectly."""
     found: dict[Path, bytes] = {}
     _gather(path, found)
     return hashlib.sha256(b"".join(found[each] for each in sorted(found))).hexdigest()
@@ -217,7 +217,7 @@ class _ParallelState:
         self.layer = _layer()
 
     def fork(self) -> None:
-        """Reset the state in a forked process: it has none of its parent's threads, neither the lock's owner nor OpenMP's."""
+        """Reset the state in a forked process, in which neither the thread that owns the lock nor OpenMP's threads exist."""
         self.lock = threading.Lock()
         self.forked = _layer() == "omp" and _gnu_openmp()
 
@@ -231,7 +231,10 @@ def _layer() -> str:
 
 
 def _gnu_openmp() -> bool:
-    """Return whether OpenMP is GNU's, which terminates a forked process that uses it if the parent has used it before."""
+    """Return whether OpenMP is the GNU implementation.
+
+    The GNU implementation terminates a forked process that uses OpenMP if the parent process has used OpenMP before.
+    """
     return bool(importlib.import_module("numba.np.ufunc.omppool").openmp_vendor == "GNU")
 
 
@@ -241,7 +244,7 @@ if hasattr(os, "register_at_fork"):
 
 
 def _one_at_a_time(dispatcher: Callable[..., Any]) -> Callable[..., Any]:
-    """Return a parallel kernel that runs for one calling thread at a time if numba's threading layer is 'workqueue'."""
+    """Return a parallel kernel that is limited to one calling thread at a time if numba's threading layer is 'workqueue'."""
 
     @wraps(dispatcher)
     def run(*arguments: Any) -> Any:

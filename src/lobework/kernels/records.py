@@ -1,9 +1,9 @@
 """Records with named fields for kernels: classes whose annotated fields are those of a structured numpy array.
 
-The class is for readers and type checkers; `layout` returns the corresponding data type for numpy and the compiler. A field is a
+The class serves readers and type checkers; `layout` returns the corresponding data type for numpy and the compiler. A field is a
 ``float`` (float64), an ``int`` (int64), a ``bool``, or another such class. A record taken from an array is a view: a kernel that
-sets a field of it changes the array. A record does not keep its array alive: a kernel that allocates an array must not take
-records from it, but pass the array to another function that does.
+sets a field of the record changes the array. A record does not keep its array alive: a kernel that allocates an array must not
+take records from this array, but must pass the array to another function that takes them.
 """
 
 from __future__ import annotations
@@ -53,7 +53,7 @@ class Vector:
 
 
 class Box:
-    """A bounding box: its least and its greatest coordinates."""
+    """A bounding box, given by its least and its greatest coordinates."""
 
     low: Vector
     high: Vector
@@ -80,7 +80,7 @@ def zeros(kind: type[_Kind], count: int) -> Records[_Kind]:
 
 
 def of_vectors(coordinates: Array) -> Any:
-    """Return (n, 3) coordinates as (n,) values of a field of vectors.
+    """Convert coordinates, (n, 3), to values, (n,), of a field of vectors.
 
     >>> boxes = zeros(Box, 2)
     >>> boxes["high"] = of_vectors(np.array([[1.0, 2.0, 3.0], [4.0, 5.0, 6.0]]))

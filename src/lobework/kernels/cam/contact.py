@@ -1,4 +1,4 @@
-"""Contact of a follower's nose with a waved cam, iterated to convergence: the plain implementation, in array operations."""
+"""Contact of a follower's nose with a waved cam, iterated to convergence: the plain implementation, by array operations."""
 
 from __future__ import annotations
 
@@ -21,18 +21,18 @@ _TRIALS_PER_CHUNK: Final = 2**17
 _RIM_FACTOR: Final = 1 + 1e-12
 """Factor on the half-width, so that rounding does not exclude a point at the rim of the nose."""
 _SLOPE_OFFSET: Final = 1e-8
-"""Offset from the contact at which the nose's slope is taken on each side, relative to the smaller of half-width and base."""
+"""Distance from the contact at which the slope on either side is evaluated, relative to the smaller of half-width and base."""
 
 
 class Shapes(NamedTuple):
     """The shapes of cam and follower, as functions of arrays.
 
-    ``rise`` and ``slope`` of the cam are functions of the angle on it; ``nose`` and ``nose_slope`` of the follower are functions
-    of the distance across the line of action. ``half_width`` is the extent of the nose to either side. ``base`` is the base
-    radius of an edge cam or the track radius of a face cam (``face``). ``window`` is the greatest angle to either side at which
-    the follower can touch, from `window_of`. The cam's shape repeats every ``pitch`` rad; ``extra_trials`` (k,) rad are trial
-    angles in those pieces of its first lobe that evenly spaced trials could miss. ``has_corners`` is true if the nose may have
-    corners.
+    ``rise`` and ``slope`` of the cam are functions of the angle on the cam; ``nose`` and ``nose_slope`` of the follower are
+    functions of the distance across the line of action. ``half_width`` is half the width of the nose. ``face`` is true for a
+    face cam; ``base`` is the base radius of an edge cam or the track radius of a face cam. ``window`` is the greatest angle to
+    either side at which the follower can touch the cam, from `window_of`. The cam's shape repeats every ``pitch`` rad;
+    ``extra_trials`` (k,) rad are trial angles in those pieces of the first lobe that evenly spaced trial angles could miss.
+    ``has_corners`` is true if the nose may have corners.
     """
 
     rise: Callable[[Array], Array]
@@ -49,11 +49,11 @@ class Shapes(NamedTuple):
 
 
 class Touch(NamedTuple):
-    """Contact for each direction of the follower.
+    """The contact of follower and cam, for each direction of the follower.
 
     ``reach`` (n,) mm is the distance from the cam's centre (face cam: from the base of its wave) to the follower's reference
-    point; ``slope`` (n,) mm/rad is its derivative with respect to the direction; ``psi`` (n,) rad is the angle of the contact
-    on the cam.
+    point; ``slope`` (n,) mm/rad is the derivative of the reach with respect to the direction; ``psi`` (n,) rad is the angle of
+    the contact on the cam.
     """
 
     reach: Array
@@ -62,7 +62,7 @@ class Touch(NamedTuple):
 
 
 def reach(shapes: Shapes, psi: Array, phi: Array) -> Array:
-    """Return the reach at which the point ``psi`` alone would hold the follower at ``phi``; -inf outside the nose's width."""
+    """Return the reach at which the point ``psi`` of the cam holds the follower at ``phi``; -inf outside the nose's width."""
     if shapes.face:
         across, along = shapes.base * (psi - phi), shapes.rise(psi)
     else:
@@ -73,7 +73,7 @@ def reach(shapes: Shapes, psi: Array, phi: Array) -> Array:
 
 
 def reach_slope_by_psi(shapes: Shapes, psi: Array, phi: Array, edge_slope: Array) -> Array:
-    """Return the derivative of `reach` with respect to ``psi``, given the cam's slope there."""
+    """Return the derivative of `reach` with respect to ``psi``, given the cam's slope ``edge_slope`` at ``psi``."""
     with np.errstate(invalid="ignore"):
         if shapes.face:
             nose_slope = shapes.nose_slope(shapes.base * (psi - phi))
@@ -98,7 +98,7 @@ def reach_slope_by_phi(shapes: Shapes, psi: Array, phi: Array) -> Array:
 
 
 def _nose_slope(shapes: Shapes, across: Array, along: Array) -> Array:
-    """Return the nose's slope at the contact; at a corner of the nose, ``along``, which corresponds to the cam's edge there."""
+    """Return the nose's slope at the contact; at a corner of the nose, the slope ``along`` of a nose tangent to the edge."""
     slope = shapes.nose_slope(across)
     if not shapes.has_corners:
         return slope
@@ -111,7 +111,7 @@ def _nose_slope(shapes: Shapes, across: Array, along: Array) -> Array:
 def touch(shapes: Shapes, phi: Array) -> Touch:
     """Return the contact for the directions ``phi``, (n,) rad.
 
-    Every local maximum of `reach` that could be the greatest, and every one at the rim of the follower, is refined
+    Every local maximum of `reach` that could be the greatest, and every local maximum at the rim of the follower, is refined
     until its bracket closes, so that the result does not depend on the sampling.
     """
     if shapes.half_width == 0.0:
@@ -125,7 +125,7 @@ def touch(shapes: Shapes, phi: Array) -> Touch:
 
 
 def _trials(shapes: Shapes, phi: Array, aside: int, lobes: int) -> Array:
-    """Return the trial angles on the cam for each ``phi``: (n, m) rad, ascending, evenly spaced and in every short piece."""
+    """Return the trial angles on the cam for each ``phi``, (n, m) rad, ascending: evenly spaced angles, and the extra ones."""
     even = phi[:, None] + shapes.window / aside * np.arange(-aside, aside + 1)
     if not shapes.extra_trials.size:
         return even
@@ -135,7 +135,10 @@ def _trials(shapes: Shapes, phi: Array, aside: int, lobes: int) -> Array:
 
 
 def _contact_of_chunk(shapes: Shapes, phi: Array, aside: int, lobes: int) -> Touch:
-    """Return the contact for (n,) rad ``phi`` from ``aside`` even trial points and the short pieces of ``lobes`` on each side."""
+    """Return the contact for (n,) directions ``phi``, rad.
+
+    On each side of a direction, the trial points are ``aside`` evenly spaced points and the extra points of ``lobes`` lobes.
+    """
     psi = _trials(shapes, phi, aside, lobes)
     support = reach(shapes, psi, phi[:, None])
     if shapes.extra_trials.size:
@@ -167,8 +170,8 @@ def _contact_of_chunk(shapes: Shapes, phi: Array, aside: int, lobes: int) -> Tou
 def window_of(half_width: float, round_radius: float | None, base: float, top: float, face: bool) -> float:
     """Return the greatest angle to either side at which a follower can touch the cam, rad.
 
-    The follower's reach is not less than its reach on the base alone, and no point of the cam is further out than ``top``. For a
-    round or a flat follower, the law of cosines then bounds the angle between the contact and the follower's direction.
+    The follower's reach is not less than its reach on the base alone; ``top`` is an upper bound of the base plus the rise. From
+    these bounds, the law of cosines bounds the angle between the contact and the direction of a round or a flat follower.
     """
     if face:
         wave = top - base
@@ -186,7 +189,7 @@ def window_of(half_width: float, round_radius: float | None, base: float, top: f
 
 
 def _climb(shapes: Shapes, phi: Array, low: Array, start: Array, high: Array, bend: Array) -> Array:
-    """Return the place between ``low`` and ``high`` at which `reach` is greatest; its slope changes sign there and may jump.
+    """Return the angle between ``low`` and ``high`` at which `reach` is greatest; the slope of `reach` may jump at this angle.
 
     Secant method from ``start``; the first step uses the curvature ``bend``. A step that would leave the bracket is replaced by a
     bisection; after `_FREE_STEPS` steps, so is every second step.

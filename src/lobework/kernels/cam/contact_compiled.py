@@ -4,9 +4,9 @@ What the arrays hold:
 
 * ``phi``, ``psi`` : (n,) float64, rad: directions of the follower, and angles of the contact on the cam.
 * ``reach``, ``slope`` : (n,) float64, mm and mm/rad.
-* ``support`` : (trials + 2,) float64, mm: reach at which each trial point holds the follower, between two end markers.
-* ``places`` : (67,) float64, rad: contacts for 64 directions of one lobe, with one more before them and two after.
-* ``steady`` : (64,) bool: whether the contact moves steadily from each of these directions to the next.
+* ``support`` : (trials + 2,) float64, mm: reach at which each trial point holds the follower; first and last: end markers.
+* ``places`` : (67,) float64, rad: angles of the contacts for 64 directions of one lobe, one direction before and two after.
+* ``steady`` : (64,) bool: whether the contact moves steadily from each of the 64 directions to the next.
 """
 
 from __future__ import annotations
@@ -45,9 +45,9 @@ class CamEdge(NamedTuple):
     starts, widths : (k,) float64, rad
         Starts and widths of the arcs between corners.
     counts, first : (k,) int64
-        Number of cells of each arc, and index of its first cell.
+        Number of cells of each arc, and index of the arc's first cell.
     cells : (c, 4) float64, mm
-        Coefficients of each cell's cubic, the constant first; its variable runs from 0 to 1.
+        Coefficients of each cell's cubic, the constant first; the variable of the cubic runs from 0 to 1.
     """
 
     period: float
@@ -79,8 +79,8 @@ class Follower(NamedTuple):
 class Contact(NamedTuple):
     """Contact of a follower with a cam.
 
-    ``reach``, mm; its derivative ``slope`` with respect to the follower's direction, mm/rad; and the angle ``place`` on the cam,
-    rad.
+    ``reach`` is in mm; ``slope``, mm/rad, is the derivative of the reach with respect to the follower's direction; ``place`` is
+    the angle of the contact on the cam, rad.
     """
 
     reach: float
@@ -89,7 +89,7 @@ class Contact(NamedTuple):
 
 
 class _Trials(NamedTuple):
-    """Trial points on a cam: their x and y, mm; the step between them, rad; and the number of points to either side."""
+    """Trial points on a cam: x and y, mm; the step between points, rad; the number of points on either side of a direction."""
 
     x: Array
     y: Array
@@ -99,7 +99,7 @@ class _Trials(NamedTuple):
 
 @kernel(inline="always")
 def _edge(psi: float, edge: CamEdge) -> tuple[float, float, float]:
-    """Return the cam's rise at one angle, and its first and second derivatives, from its cubic cells."""
+    """Return the cam's rise at the angle ``psi``, and the first and second derivatives of the rise, from the cubic cells."""
     period, starts, widths, counts, first, cells = edge
     inside = psi - starts[0]
     inside += starts[0] - period * math.floor(inside / period)
@@ -117,9 +117,9 @@ def _edge(psi: float, edge: CamEdge) -> tuple[float, float, float]:
 
 @kernel(inline="always")
 def _reach_and_derivatives(psi: float, phi: float, edge: CamEdge, follower: Follower) -> tuple[float, float, float, float, float]:
-    """Return the reach at which one point of the cam holds the follower, and its derivatives.
+    """Return the reach at which the point ``psi`` of the cam holds the follower, and derivatives of the reach.
 
-    These are the first and second derivatives with respect to ``psi``, the derivative with respect to ``phi``, and the mixed
+    The derivatives are: the first and the second with respect to ``psi``, the first with respect to ``phi``, and the mixed
     second derivative.
     """
     base, radius, face = follower
@@ -151,7 +151,7 @@ def _reach_and_derivatives(psi: float, phi: float, edge: CamEdge, follower: Foll
 
 @kernel(inline="always")
 def _vertex(before: float, after: float, second: float) -> float:
-    """Return the maximum of the parabola through three points, in steps from the middle one; 0 if it has none between them."""
+    """Return the position of the maximum of a parabola through points at -1, 0 and 1; 0 if it is not between -1 and 1."""
     ahead = (after - before) / (2 * second) if second > 0 else 0.0
     return ahead if -1 < ahead < 1 else 0.0
 
@@ -161,7 +161,7 @@ def _maximum_from(phi: float, start: float, step: float, ahead: float, edge: Cam
     """Return the contact of greatest reach within ``step`` of ``start``.
 
     Newton's method from ``start + ahead``; a bisection replaces a step that would leave the bracket, and every eighth step. The
-    last step is not evaluated, because it increases the reach by less than `_GAIN_MM`.
+    reach is not evaluated again after the last step, which increases it by less than `_GAIN_MM`.
     """
     low, high, tried = start - step, start + step, start + ahead
     height, turning = 0.0, 0.0
@@ -184,7 +184,7 @@ def _maximum_from(phi: float, start: float, step: float, ahead: float, edge: Cam
 
 @kernel()
 def _round_reaches(px: Array, py: Array, cosine: float, sine: float, shift: float, square: float, support: Array) -> None:
-    """Fill the reach at which each trial point holds a round follower, from the second element; `_NOTHING` outside its width."""
+    """Fill ``support``, from its second element, with the reaches of a round follower; `_NOTHING` outside its width."""
     inner = support[1 : px.size + 1]
     for k in range(px.size):
         across = py[k] * cosine - px[k] * sine - shift
@@ -195,7 +195,7 @@ def _round_reaches(px: Array, py: Array, cosine: float, sine: float, shift: floa
 
 @kernel()
 def _flat_reaches(px: Array, py: Array, cosine: float, sine: float, support: Array) -> None:
-    """Fill the reach at which each trial point holds a flat follower, from the second element on."""
+    """Fill ``support``, from its second element, with the reaches at which the trial points hold a flat follower."""
     inner = support[1 : px.size + 1]
     for k in range(px.size):
         inner[k] = px[k] * cosine + py[k] * sine
@@ -203,7 +203,7 @@ def _flat_reaches(px: Array, py: Array, cosine: float, sine: float, support: Arr
 
 @kernel()
 def _contact_by_trials(phi: float, trials: _Trials, support: Array, edge: CamEdge, follower: Follower) -> Contact:
-    """Return the contact for the direction ``phi``, from all trial points in the window around it."""
+    """Return the contact for the direction ``phi``, from all trial points in the window around this direction."""
     px, py, step, wide = trials
     base, radius, face = follower
     span = 2 * wide + 1
@@ -237,9 +237,9 @@ def _contact_by_trials(phi: float, trials: _Trials, support: Array, edge: CamEdg
 
 @kernel()
 def _grid(trials: _Trials, support: Array, edge: CamEdge, follower: Follower, places: Array, steady: Steady) -> None:
-    """Fill the contact for evenly spaced directions of one lobe, and whether it moves steadily from each to the next.
+    """Fill the contacts for evenly spaced directions of one lobe, and whether the contact moves steadily from each to the next.
 
-    Element ``g + 1`` of ``places`` belongs to direction ``g``: one more direction is before the first, two are after the last.
+    Element ``g + 1`` of ``places`` belongs to direction ``g``; ``places`` includes one direction before the lobe and two after.
     """
     pitch, corners = edge.period, edge.starts
     for g in range(_GRID):
@@ -257,7 +257,7 @@ def _grid(trials: _Trials, support: Array, edge: CamEdge, follower: Follower, pl
 
 @kernel(inline="always")
 def _start(g: int, t: float, places: Array, steady: Steady) -> float:
-    """Return the approximate contact at a fraction ``t`` of the interval from direction ``g`` of the grid to the next."""
+    """Return the approximate angle of contact for a direction at the fraction ``t`` of the interval from ``g`` to ``g + 1``."""
     moved = places[g + 2] - places[g + 1]
     start: float = places[g + 1] + t * moved
     if steady[(g - 1) % _GRID] and steady[(g + 1) % _GRID]:
@@ -273,17 +273,20 @@ def contacts(
 ) -> None:
     """Fill ``reach``, ``slope`` and ``psi``, (n,) each, for the directions ``phi``.
 
-    For many directions, the contact is first computed on a grid of directions over one lobe. Where it moves steadily from one of
-    these to the next, and over no corner, the search starts between their contacts; elsewhere all trial points are examined.
+    For many directions, the contact is first computed on a grid of directions over one lobe. If the contact moves steadily and
+    over no corner from one grid direction to the next, the search for a direction between them starts between their contacts;
+    otherwise, all trial points are examined.
 
     Parameters
     ----------
     phi : (n,) float64, rad
         Follower's directions in the cam's frame.
     edge : CamEdge
+        The cam's rise.
     follower : Follower
+        The follower, and the size of the cam.
     window : float, rad
-        Greatest angle to either side at which the follower can touch.
+        Greatest angle to either side at which the follower can touch the cam.
     around : int
         Number of trial points in one lobe.
     reach, slope, psi : (n,) float64

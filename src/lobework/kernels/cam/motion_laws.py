@@ -1,7 +1,7 @@
-"""Motion laws of cams: a rise from 0 to 1 while u runs from 0 to 1, with its first three derivatives.
+"""Motion laws of cams: a rise from 0 to 1 while u runs from 0 to 1, and the first three derivatives of this rise.
 
 Sources: modified sine and modified trapezoid from the piecewise forms published by Saltire Software
-("Cam Functions"), with exact constants; 3-4-5 from the same source; the others are the textbook forms
+("Cam Functions"), with exact constants; the 3-4-5 law from the same source; the other laws are the textbook forms
 (R. L. Norton, *Cam Design and Manufacturing Handbook*, from memory).
 """
 
@@ -98,11 +98,11 @@ BREAKS: Final[dict[str, tuple[float, ...]]] = {
     "modified sine": (0.125, 0.875),
     "modified trapezoid": (0.125, 0.375, 0.625, 0.875),
 }
-"""Values of u at which the pieces of a law meet, apart from its ends."""
+"""Values of u at which the pieces of a law meet, without the ends 0 and 1."""
 
 
 def law_at(name: str, u: Array, order: int = 0) -> Array:
-    """Return the rise (``order`` 0), or its first, second or third derivative, at (n,) u in [0, 1].
+    """Return the rise (if ``order`` is 0) or its first, second or third derivative, for (n,) values of u in [0, 1].
 
     >>> law_at("cycloidal", np.array([0.25, 0.5])).round(6)
     array([0.090845, 0.5     ])

@@ -1,4 +1,4 @@
-"""The rocking headstock: its rotation about its pivot while a cam on its spindle bears on a fixed follower."""
+"""Rotation of a rocking headstock about its pivot, while a cam on the spindle bears on a fixed follower."""
 
 from __future__ import annotations
 
@@ -33,13 +33,14 @@ def follower_position(
     side : 1 or -1
         1 if the follower is on the side of +X.
     gain : float
-        A lever moves the follower's support together with the spindle, by ``1 - 1 / gain`` of the spindle's travel.
+        Gain of the lever, which moves the follower's support by the fraction ``1 - 1 / gain`` of the spindle's travel.
     flat : bool
         Whether the follower is an upright face instead of a round nose.
 
     Returns
     -------
-    distance, its derivative with respect to alpha, direction (from the nominal one) and its derivative: (n,) mm and rad
+    distance, derivative of the distance, direction relative to the nominal one, derivative of the direction: (n,) mm and rad
+        The derivatives are with respect to alpha.
     """
     sine, cosine = np.sin(alpha), np.cos(alpha)
     ahead, ahead_slope = upright_distance - side * height * sine / gain, -side * height * cosine / gain
@@ -64,12 +65,12 @@ def rotation(
 ) -> tuple[Array, Array, Array]:
     """Return the rotation of the headstock for ``psi``, (n,) rad, the follower's nominal direction in the cam's frame.
 
-    ``reach`` gives the cam's reach and its slope for an array of directions; ``extent`` is the least and the greatest reach. The
-    other results are the derivative of the rotation with respect to ``psi``, and the residual of the contact condition, mm. The
-    residual is not zero, or is infinite, if the cam is so steep that the headstock would jump.
+    The function ``reach`` returns the cam's reach and the slope of the reach for an array of directions; ``extent`` is the least
+    and the greatest reach. Also returned are the derivative of the rotation with respect to ``psi``, and the residual of the
+    contact condition, mm. The residual is not zero, or is infinite, if the cam is so steep that the headstock would jump.
 
-    Newton's method in a bracket that follows from ``extent``. A step that would leave the bracket is replaced by a bisection;
-    after `_FREE_STEPS` steps, so is every second step.
+    The rotation is found by Newton's method, in a bracket that follows from ``extent``. A step that would leave the
+    bracket is replaced by a bisection; after `_FREE_STEPS` steps, every second step is a bisection.
     """
     ends = _turn_at(np.array(extent), height, upright_distance, side, gain, flat)
     low, high = np.full_like(psi, ends.min() - _BRACKET_MARGIN), np.full_like(psi, ends.max() + _BRACKET_MARGIN)
@@ -98,7 +99,7 @@ def rotation(
 def psi_at_direction(
     out: Array, direction: Array, height: float, upright_distance: float, side: int, gain: float, flat: bool
 ) -> Array:
-    """Return the ``psi`` for which the follower bears at ``direction`` in the cam's frame, with the reach ``out``: (n,) rad."""
+    """Return ``psi``, (n,) rad, for a contact at ``direction`` in the cam's frame, with the reach ``out``."""
     _, _, turned, _ = follower_position(
         _turn_at(out, height, upright_distance, side, gain, flat), height, upright_distance, side, gain, flat
     )
@@ -107,9 +108,10 @@ def psi_at_direction(
 
 
 def steadiness(out: Array, slope: Array, height: float, upright_distance: float, side: int, gain: float, flat: bool) -> Array:
-    """Return the derivative of ``psi`` with respect to the contact's direction, at (n,) reaches ``out`` and their slopes.
+    """Return the derivative of ``psi`` with respect to the contact's direction, for (n,) reaches ``out`` with slopes ``slope``.
 
-    One: the contact moves with the cam. Near zero: the contact moves much faster than the cam. Zero or less: the headstock jumps.
+    If the derivative is one, the contact moves with the cam; if near zero, the contact moves much faster than the cam; if zero or
+    less, the headstock jumps.
     """
     _, closing, _, turning = follower_position(
         _turn_at(out, height, upright_distance, side, gain, flat), height, upright_distance, side, gain, flat
@@ -119,7 +121,7 @@ def steadiness(out: Array, slope: Array, height: float, upright_distance: float,
 
 
 def _turn_at(out: Array, height: float, upright_distance: float, side: int, gain: float, flat: bool) -> Array:
-    """Return the rotation of the headstock for which the follower is at the distance ``out`` from the spindle: (n,) rad."""
+    """Return the rotation of the headstock, (n,) rad, at which the follower is at the distance ``out`` from the spindle."""
     alpha = np.arcsin(np.clip(side * gain * (upright_distance - out) / height, -0.99, 0.99))
     for _ in range(_ROUNDS):
         distance, closing, _, _ = follower_position(alpha, height, upright_distance, side, gain, flat)

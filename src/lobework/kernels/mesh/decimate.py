@@ -1,11 +1,12 @@
 """Decimated triangulation of a grid of points: right-angled halves of squares, subdivided only where the error requires it.
 
-Every triangle is half of a square, or half of such a half, and is split at the midpoint of its longest side. The finest
-triangles are halves of the grid's cells, so each triangle is a union of them, and its error is greatest at a node.
+Every triangle is half of a square, or half of such a half. To subdivide a triangle, it is split at the midpoint of its longest
+side. The finest triangles are halves of the grid's cells. Each triangle is therefore a union of finest triangles, and its error
+is greatest at a node: the distance of the node from the point that is interpolated linearly between the triangle's vertices.
 
 What the arrays hold:
 
-* ``places`` : (rows, columns, 3) float64, mm; ``nodes`` : the same, (rows * columns, 3).
+* ``places`` : (rows, columns, 3) float64, mm: nodes of the grid; ``nodes`` : the same nodes, (rows * columns, 3).
 * ``keep`` : (rows - 1, columns - 1) uint8: cells to cover; ``used`` : uint8: nodes that are vertices, padded to whole blocks.
 * ``stack`` : (64, 6) int64: pending triangles: row and column of the vertex at the right angle, then of the other two.
 * ``found`` : (n, 3) int64: triangles, by the indices of their nodes.
@@ -36,11 +37,11 @@ __all__ = ["gather", "split"]
 
 @kernel()
 def _squared_error(nodes: Array, corner: int, t_step: int, k_step: int, n: int, is_symmetric: bool, limit: float) -> float:
-    """Return the greatest squared distance of a node from its place in a triangle; the search ends once it exceeds ``limit``.
+    """Return the greatest squared error of a triangle at its nodes; the search ends once the squared error exceeds ``limit``.
 
-    The place of a node in a triangle is interpolated linearly between the vertices. ``nodes`` is the grid in one row,
-    (rows * columns, 3). The triangle has its right angle at node ``corner``; its nodes are ``corner + t * t_step + k * k_step``,
-    with t from 0 to n, and k from -t to t if ``is_symmetric``, otherwise from 0 to n - t.
+    ``nodes`` is the grid in one row, (rows * columns, 3). The triangle has its right angle at node ``corner``; the nodes of the
+    triangle are ``corner + t * t_step + k * k_step``, with t from 0 to n, and k from -t to t if ``is_symmetric``, otherwise from
+    0 to n - t.
     """
     first = corner + n * (t_step - k_step) if is_symmetric else corner
     last = corner + n * (t_step + k_step) if is_symmetric else corner + n * k_step
@@ -74,14 +75,14 @@ def _squared_error(nodes: Array, corner: int, t_step: int, k_step: int, n: int, 
 
 @kernel()
 def _kept(keep: Flags, j2: int, i2: int) -> bool:
-    """Return whether the cell that contains a place, given in half steps of the grid, is to be covered."""
+    """Return whether the cell that contains a point is to be covered; ``j2`` and ``i2`` are in half steps of the grid."""
     j, i = j2 >> 1, i2 >> 1
     return bool(0 <= j < keep.shape[0] and 0 <= i < keep.shape[1] and keep[j, i] != 0)
 
 
 @kernel()
 def _neighbour_is_split(used: Flags, j: int, i: int, s: int, straight: bool) -> bool:
-    """Return whether a smaller triangle next to this node is split already: the midpoint of its longest side is a vertex."""
+    """Return whether a smaller triangle at this node is already split: the midpoint of its longest side is a vertex."""
     for a in (-1, 1):
         for b in (-1, 1):
             dj, di = (a * s if b > 0 else 0, a * s if b < 0 else 0) if straight else (a * s, b * s)
@@ -121,7 +122,7 @@ def _mark_midpoints(nodes: Array, keep: Flags, used: Flags, s: int, squares: boo
 
 @kernel()
 def split(places: Array, keep: Flags, used: Flags, block: int, within: float) -> None:
-    """Mark the nodes that must be vertices so that no node is further than ``within`` from its triangle.
+    """Mark the nodes that must be vertices, so that the error of the triangles is at most ``within`` at every node.
 
     Parameters
     ----------
@@ -131,11 +132,11 @@ def split(places: Array, keep: Flags, used: Flags, block: int, within: float) ->
         Nonzero for the cells to be covered.
     used : (m * block + 1, n * block + 1) uint8
         The grid, padded to whole blocks; 1 if a node must be a vertex. In: at least all nodes on the border of the covered cells.
-        Out: others are added in place.
+        Out: further nodes are marked, in place.
     block : int
         Side of the largest square, in cells; a power of two.
     within : float
-        Greatest distance, in the unit of ``places``; if negative, every node becomes a vertex.
+        Greatest error, in the unit of ``places``; if negative, every node becomes a vertex.
     """
     limit = within * within if within >= 0 else -1.0
     nodes = places.reshape((-1, 3))
@@ -149,7 +150,7 @@ def split(places: Array, keep: Flags, used: Flags, block: int, within: float) ->
 
 @kernel()
 def _squared_error_of_triangle(nodes: Array, columns: int, pj: int, pi: int, aj: int, ai: int, bj: int, bi: int) -> float:
-    """Return the greatest squared distance of a node from its place in a triangle with its right angle at p."""
+    """Return the greatest squared error of the triangle with the vertices p, a and b at its nodes; the right angle is at p."""
     mj, mi = (aj + bj) // 2, (ai + bi) // 2
     is_symmetric = pj == mj or pi == mi
     tj, ti = (mj - pj, mi - pi) if is_symmetric else (aj - pj, ai - pi)
@@ -161,7 +162,7 @@ def _squared_error_of_triangle(nodes: Array, columns: int, pj: int, pi: int, aj:
 
 @kernel()
 def _push_half_square(stack: Nodes, row: int, column: int, side: int, block: int) -> None:
-    """Put one half of a square of the coarsest grid on the stack: the vertex at its right angle, then the other two."""
+    """Put one half of a square of the coarsest grid on the stack: the vertex at the right angle, then the other two vertices."""
     even = (row + column) % 2 == 0
     right = even == (side == 0)
     pj, pi = (row + side) * block, (column + (1 if right else 0)) * block
@@ -173,7 +174,7 @@ def _push_half_square(stack: Nodes, row: int, column: int, side: int, block: int
 
 @kernel()
 def gather(places: Array, keep: Flags, used: Flags, block: int, found: Nodes) -> tuple[int, float]:
-    """Write the triangles between the nodes marked by `split`; counterclockwise if rows increase upwards, columns to the right.
+    """Write the triangles between the nodes marked by `split`, counterclockwise if rows increase upwards and columns rightwards.
 
     Parameters
     ----------
@@ -186,14 +187,14 @@ def gather(places: Array, keep: Flags, used: Flags, block: int, found: Nodes) ->
     block : int
         As in `split`.
     found : (n, 3) int64
-        Written in place: row * columns + column of each vertex. If it is too short, only the count is correct.
+        Written in place: row * columns + column of each vertex. If this array is too short, only the returned count is correct.
 
     Returns
     -------
     count : int
         Number of triangles.
     most : float
-        Greatest distance of a node from its place in its triangle.
+        Greatest error of the triangles at any node, as in `split`.
     """
     nodes, columns = places.reshape((-1, 3)), places.shape[1]
     across = (used.shape[1] - 1) // block

@@ -1,8 +1,8 @@
-"""Distance of points from a path of straight segments, and the nearest places on it.
+"""Distance of points from a path of straight segments, and the nearest points on the path.
 
 What the arrays hold:
 
-* ``points`` : (k, 3), ``path`` : (n, 3) float64, mm; ``joined`` : (n,) bool: whether a segment joins each point to the next.
+* ``points`` : (k, 3), ``path`` : (n, 3) float64, mm; ``joined`` : (n,) bool: whether a segment joins a point to the next point.
 * ``boxes`` : (m, 6) float64, mm: bounding boxes, level by level: least x, y, z, then greatest x, y, z.
 """
 
@@ -30,7 +30,7 @@ _DEEPEST = 64
 
 @kernel()
 def box_count(n: int) -> int:
-    """Return the number of boxes that `fill_boxes` fills for ``n`` points."""
+    """Return the number of boxes that `fill_boxes` fills for a path of ``n`` points."""
     total = 0
     while n > 1:
         n = (n + BRANCH - 1) // BRANCH
@@ -47,10 +47,10 @@ def fill_boxes(path: Array, joined: NDArray[np.bool_], boxes: Array) -> None:
     path : (n, 3) float64
         Points of the path, one or more.
     joined : (n,) bool
-        Whether a segment joins each point to the next; false for the last.
+        Whether a segment joins each point to the next point; false for the last point.
     boxes : (m, 6) float64
-        Filled: least x, y, z, then greatest x, y, z. The boxes of eight segments each come first, then those of eight boxes
-        each, and so on up to a single box.
+        Filled: least x, y, z, then greatest x, y, z. Boxes that contain eight segments each come first, then boxes that
+        contain eight of these boxes each, and so on up to a single box.
     """
     n = path.shape[0]
     below, count = 0, (n + BRANCH - 1) // BRANCH
@@ -76,7 +76,7 @@ def fill_boxes(path: Array, joined: NDArray[np.bool_], boxes: Array) -> None:
 
 @kernel()
 def _squared_distance(px: float, py: float, pz: float, path: Array, joined: NDArray[np.bool_], k: int) -> tuple[float, float]:
-    """Return the squared distance of a point from segment k, and the nearest place along the segment, 0 to 1."""
+    """Return the squared distance of a point from the segment k, and the position of the nearest point in the segment, 0 to 1."""
     ax, ay, az = path[k, 0], path[k, 1], path[k, 2]
     ux, uy, uz = px - ax, py - ay, pz - az
     if not joined[k]:
@@ -109,23 +109,23 @@ def nearest(
     segment: Ints,
     part: Array,
 ) -> None:
-    """Fill the nearest place on a path for each of many points, of which consecutive ones should be near each other.
+    """Fill, for each of many points, the nearest point on a path; consecutive points should be near each other.
 
     The search starts at the segment nearest to the previous point and follows the path while the distance does not increase. If
-    the distance is then more than ``enough``, the boxes are searched for a nearer place.
+    the distance is then more than ``enough``, the boxes are searched for a nearer segment.
 
     Parameters
     ----------
     points : (k, 3) float64
-        Points whose nearest places are searched for.
+        Points for which the nearest points on the path are searched.
     path, joined, boxes : (n, 3), (n,), (m, 6)
         As in `fill_boxes`.
     enough : float
-        Distance within which the search ends, even if there is a nearer place.
+        Distance at or below which the search ends, even if another segment is nearer.
     beyond : float
-        If no place is nearer than this distance, any place may be filled.
+        If no point of the path is nearer than this distance, the result may be any point of the path.
     distance, segment, part : (k,)
-        Filled: the distance, the index of the segment, and the place along it, 0 to 1.
+        Filled: the distance from the path, the index of the nearest segment, and the position in this segment, 0 to 1.
     """
     n = path.shape[0]
     offsets = np.zeros(_DEEPEST, np.int64)

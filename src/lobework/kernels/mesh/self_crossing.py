@@ -1,9 +1,9 @@
-"""Self-intersection of polylines in the plane.
+"""Self-intersection of plane polylines.
 
 What the arrays hold:
 
 * ``x``, ``y`` : (lines, vertices) float64, mm.
-* ``lowest`` : (vertices,) float64, mm: the least y up to each vertex.
+* ``lowest`` : (vertices,) float64, mm: least y of all vertices up to and including each vertex.
 """
 
 from __future__ import annotations
@@ -22,17 +22,17 @@ __all__ = ["crossing"]
 
 @kernel()
 def _separation(x: Array, y: Array, i: int, k: int) -> float:
-    """Return a negative number if the line through segment i separates the ends of segment k, a positive one if it does not."""
+    """Return a negative number if the line through segment i separates the ends of segment k, a positive number if not."""
     dx, dy = x[i + 1] - x[i], y[i + 1] - y[i]
     return float((dx * (y[k] - y[i]) - dy * (x[k] - x[i])) * (dx * (y[k + 1] - y[i]) - dy * (x[k + 1] - x[i])))
 
 
 @kernel()
 def crossing(x: Array, y: Array) -> tuple[int, int, int]:
-    """Return the first of many polylines that intersects itself, and two of its segments that meet; all -1 if there is none.
+    """Return the first of many polylines that intersects itself, and two of its segments that meet; all -1 if none does.
 
-    Collinear segments do not count as meeting. Each segment is compared with the earlier ones, backwards, until all that remain
-    are above it; this is fast for polylines that mostly descend in y.
+    Collinear segments do not count as meeting. Each segment is compared with the earlier segments, backwards, until all remaining
+    segments are above this one; the search is fast for polylines that mostly descend in y.
 
     Parameters
     ----------

@@ -1,1 +1,1 @@
-"""The path of the tip: the trace through a stack of chucks, the straight moves that approximate it, and its feed limits."""
+"""The path of the tip: its computation, also through a stack of chucks; its approximation by straight moves; its feed limits."""

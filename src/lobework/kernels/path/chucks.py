@@ -1,11 +1,12 @@
-"""Transformation of samples through a stack of chucks whose pose is given by polynomials.
+"""Transformation of samples by a stack of chucks whose pose is given by polynomials.
 
 What the arrays hold:
 
 * ``x``, ``y``, ``z`` : (n,) float64, mm: samples.
 * ``terms`` : (pieces, 5 or 12, 8 or 24) float64: coefficients of the stack's functions, the constant first.
 * ``motions`` : (5 or 12, n or more) float64: values of these functions, indexed by `_COSINE` to `_SHIFT_Z` or `_XX` to `_TO_Z`.
-* ``firsts`` : (runs + 1,) int64, samples; ``which`` : (runs,) int64, pieces; ``middles``, ``scales`` : (runs,) float64.
+* ``firsts`` : (runs + 1,) int64: first sample of each run; ``which`` : (runs,) int64: index of the piece of each run.
+* ``middles``, ``scales`` : (runs,) float64, turns and 1/turns: middle and reciprocal half-length of the piece of each run.
 """
 
 from __future__ import annotations
@@ -30,12 +31,12 @@ FUSED = {"contract"}
 _COSINE, _SINE, _SHIFT_X, _SHIFT_Y, _SHIFT_Z = range(5)
 """Indices of the functions of a stack that turns about Z only."""
 _XX, _XY, _XZ, _YX, _YY, _YZ, _ZX, _ZY, _ZZ, _TO_X, _TO_Y, _TO_Z = range(12)
-"""Indices of the functions of any other stack: its rotation matrix, row by row, and its shift."""
+"""Indices of the functions of any other stack: the rotation matrix, row by row, and the shift."""
 
 
 @kernel(fastmath=FUSED)
 def _filled(out: Array, t: Array, terms: Array) -> None:
-    """Fill the values of a polynomial at ``t``, by Horner's rule on eight terms at a time."""
+    """Fill ``out`` with the values of a polynomial at ``t``, by Horner's rule on eight terms at a time."""
     for last in range(terms.size - 8, -8, -8):
         a, b, c, d = terms[last], terms[last + 1], terms[last + 2], terms[last + 3]
         e, f, g, h = terms[last + 4], terms[last + 5], terms[last + 6], terms[last + 7]
@@ -68,13 +69,13 @@ def through_chucks(
     t: Array,
     motions: Array,
 ) -> int:
-    """Transform evenly spaced samples from the spindle's frame to the work's, in place; return the run of the last sample.
+    """Transform evenly spaced samples from the spindle's frame to the frame of the work, in place; return the last sample's run.
 
     Parameters
     ----------
     x, y, z : (n,) float64, mm
-        In: positions in the spindle's frame. Out: in the work's frame, except in runs without a polynomial. An empty ``z`` is
-        not changed.
+        In: positions in the spindle's frame. Out: positions in the frame of the work; samples in runs without a polynomial are
+        not changed. An empty ``z`` is not changed.
     sample : int
         Index of the first sample.
     begin, step : float, turns
@@ -84,19 +85,19 @@ def through_chucks(
     run : int
         Run that contains the first sample, or an earlier run.
     firsts : (r + 1,) int64
-        First sample of each run, and the one after the last run.
+        First sample of each run, and the first sample after the last run.
     which : (r,) int64
         Index into ``terms`` for each run; -1 if the run has no polynomial.
     middles, scales : (r,) float64, turns and 1/turns
-        ``t = (u - middle) * scale`` runs from -1 to 1 across the piece.
+        For each run, the variable of the polynomials is ``t = (u - middle) * scale``, from -1 to 1 across the piece.
     terms : (pieces, 5 or 12, 8 or 24) float64
-        Coefficients of cosine, sine and shift, or of the rotation matrix and the shift.
+        Coefficients of the polynomials for cosine, sine and shift, or for rotation matrix and shift.
     moves : (5 or 12,) bool
         Which of these functions are not constant.
     t : (n or more,) float64
-        Scratch buffer; the length is a multiple of 16.
+        Scratch buffer whose length is a multiple of 16.
     motions : (5 or 12, n or more) float64
-        Scratch buffer of the same length; it already contains the values of the constant functions.
+        Scratch buffer of the same length; on entry, it contains the values of the constant functions.
     """
     size = x.size
     planar = moves.size == _SHIFT_Z + 1

@@ -1,13 +1,13 @@
-"""Greatest speed of each block of a path: at most its cap, and without a change of speed that an axis cannot follow.
+"""Greatest speed of each block of a path: at most the block's cap, and without a change of speed that an axis cannot follow.
 
 A block is straight in axis space. An axis moves by ``q`` per unit of the block's length ``h``; ``x`` is the block's speed, in
-length per unit of time. An axis of acceleration ``a`` can follow from a block to the next (primed) if
-``|q' x' - q x| max(x/h, x'/h') <= a``: the change of its speed then fits into half the duration of each block.
+length per unit of time. An axis of acceleration ``a`` can follow from a block to the next block (with primed symbols) if
+``|q' x' - q x| max(x/h, x'/h') <= a``: the change of the axis's speed then fits into half the duration of each block.
 
 If the speeds of two consecutive blocks are feasible, they remain feasible when both are divided by the same factor. The speeds
-of a block from which the end can be reached therefore range from zero to an upper bound. A backward pass computes these bounds,
-block by block; a forward pass takes the greatest speed within them. These are the two passes of the reference, on blocks instead
-of points.
+of a block from which the end of the path can be reached therefore range from zero to an upper bound. A backward pass computes
+these bounds, block by block; a forward pass takes the greatest speed within the bounds. These are the two passes of the
+reference, applied to blocks instead of points.
 
 What the arrays hold:
 
@@ -15,7 +15,7 @@ What the arrays hold:
 * ``h`` : (blocks,) float64: lengths.
 * ``top``, ``acceleration`` : (axes,) float64: top speeds and accelerations, infinite if unlimited.
 * ``x`` : (blocks,) float64: speeds.
-* ``limits`` : (blocks,) int64: twice the index of the axis that limits the speed, plus 1 if its acceleration does; -1 for none.
+* ``limits`` : (blocks,) int64: twice the index of the axis that limits the speed, plus 1 if by its acceleration; -1 for none.
 
 References
 ----------
@@ -40,7 +40,7 @@ __all__ = ["caps", "reduce_to_followable"]
 
 
 def caps(q: Array, h: Array, top: Array, acceleration: Array, x: Array, limits: Int64s) -> None:
-    """Reduce each block's speed to the greatest that every axis allows in this block alone, from rest and to rest at the ends.
+    """Reduce each block's speed to the greatest that all axes allow in this block alone; the path begins and ends at rest.
 
     Parameters
     ----------
@@ -51,9 +51,9 @@ def caps(q: Array, h: Array, top: Array, acceleration: Array, x: Array, limits: 
     top, acceleration : (k,) float64
         Top speed and acceleration of each axis, infinite if unlimited.
     x : (n,) float64
-        In: the target speed, above zero, infinite for the fastest. Out: the cap.
+        In: the target speed of each block, above zero; infinite for the greatest possible speed. Out: the cap of each block.
     limits : (n,) int64
-        Out: twice the index of the axis that reduced the speed, plus 1 if its acceleration did; unchanged if none did.
+        Out: twice the index of the axis that reduced the speed, plus 1 if by its acceleration; unchanged if no axis reduced it.
     """
     n, k = q.shape
     for i in range(n):
@@ -66,10 +66,10 @@ def caps(q: Array, h: Array, top: Array, acceleration: Array, x: Array, limits: 
 
 
 def reduce_to_followable(q: Array, h: Array, acceleration: Array, greatest_slowdown: float, x: Array, limits: Int64s) -> None:
-    """Reduce capped speeds to the greatest at which every axis can follow from block to block; see `caps` for the arguments.
+    """Reduce capped speeds to the greatest that every axis can follow from block to block; see `caps` for the arguments.
 
-    ``greatest_slowdown`` is the greatest allowed ratio of a block's speed to that of the next, if the next is slowed so that the
-    block can be faster. Without this limit, a block could be slowed to zero.
+    ``greatest_slowdown`` is the greatest allowed ratio of a block's speed to the speed of the next block, if the next block is
+    slowed so that this block can be faster. Without this limit, a block could be slowed to zero.
     """
     n = q.shape[0]
     for i in range(n - 2, -1, -1):
@@ -85,7 +85,7 @@ def reduce_to_followable(q: Array, h: Array, acceleration: Array, greatest_slowd
 def _fastest_before(q: Array, h: Array, acceleration: Array, greatest_slowdown: float, x: Array, limits: Int64s, i: int) -> float:
     """Return the greatest speed of block ``i``, up to its cap, that the next block can follow; store the limit in ``limits``.
 
-    Bisection: each trial speed is compared with the greatest speed that the next block can then have.
+    The speed is found by bisection: each trial speed is compared with the greatest speed that the next block can then have.
     """
     cap: float = x[i]
     y, fits, by = _fastest_after(q, h, acceleration, i, i + 1, cap, x[i + 1], limits[i])
@@ -114,8 +114,8 @@ def _fastest_before(q: Array, h: Array, acceleration: Array, greatest_slowdown: 
 def _safe_before(q: Array, h: Array, acceleration: Array, i: int, cap: float, after: float, limits: Int64s) -> float:
     """Return a speed of block ``i``, up to its cap, that the next block can follow; store the limit in ``limits``.
 
-    It is the greatest speed that both blocks can have in common. If that exceeds ``after``, the speed of the next block, it is
-    the end of the range of feasible speeds that begins at ``after``.
+    The result is the greatest speed at which both blocks can run, if this common speed is not above ``after``, the speed of the
+    next block. Otherwise, the result is the end of the range of feasible speeds that begins at ``after``.
     """
     j = i + 1
     even, which = math.inf, -1
@@ -138,10 +138,10 @@ def _safe_before(q: Array, h: Array, acceleration: Array, i: int, cap: float, af
 
 
 def _end_of_feasible_speeds(p: float, g: float, after: float, here: float, ahead: float, acceleration: float) -> float:
-    """Return the end of the range of a block's speeds, beginning at that of the next block, that an axis can follow.
+    """Return the end of the range of a block's speeds that an axis can follow; the range begins at the next block's speed.
 
-    ``p`` is the displacement of the axis per unit of the block's length, ``g`` its speed in the next block, ``after`` the speed
-    of the next block; ``here`` and ``ahead`` are the lengths of the block and the next.
+    ``p`` is the displacement of the axis per unit of the block's length, ``g`` the speed of the axis in the next block, ``after``
+    the speed of the next block; ``here`` and ``ahead`` are the lengths of the block and of the next block.
     """
     if p < 0:
         p, g = -p, -g
@@ -166,9 +166,9 @@ def _end_of_feasible_speeds(p: float, g: float, after: float, here: float, ahead
 def _fastest_after(
     q: Array, h: Array, acceleration: Array, at: int, to: int, known: float, asked: float, by: int
 ) -> tuple[float, bool, int]:
-    """Return the greatest speed of block ``to``, up to ``asked``, that can follow the speed ``known`` of block ``at``.
+    """Return the greatest speed of the block ``to``, up to ``asked``, that can follow the speed ``known`` of the block ``at``.
 
-    The other results are whether there is such a speed, and its limit as in `caps`, or ``by`` if no axis reduces it.
+    Also returned are whether such a speed exists, and the limit of the speed as in `caps`; ``by`` if no axis reduces the speed.
     """
     y, changed = asked, True
     while changed:
@@ -192,8 +192,8 @@ def _fastest_after(
 def _fastest_on_axis(p: float, g: float, y: float, known: float, before: float, here: float, acceleration: float) -> float:
     """Return the greatest speed of a block, up to ``y``, that an axis can follow from the previous block; -1 if there is none.
 
-    ``p`` >= 0 is the displacement of the axis per unit of the block's length, ``g`` its speed in the previous block, ``known``
-    the speed of the previous block; ``before`` and ``here`` are the lengths of the previous block and of this one.
+    ``p`` >= 0 is the displacement of the axis per unit of the block's length, ``g`` the speed of the axis in the previous block,
+    ``known`` the speed of the previous block; ``before`` and ``here`` are the lengths of the previous block and of this one.
     """
     turn = known * here / before
     if y > turn:

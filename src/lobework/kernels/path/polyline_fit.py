@@ -1,4 +1,4 @@
-"""Approximation of a path by few straight moves, each as long as its deviation from the samples that it passes allows.
+"""Approximation of a path by few straight moves, each as long as the allowed deviation from the samples permits.
 
 What the arrays hold:
 
@@ -24,15 +24,16 @@ __all__ = ["merge", "merge_similar_blocks"]
 def merge(u: Array, places: Array, levers: Array, slides: int, within: float, kept: NDArray[np.bool_]) -> int:
     """Mark the samples at which straight moves begin or end; return their number.
 
-    The end of each move is found by doubling its length, then by bisection. Its deviation at a sample is the distance between the
-    positions of the slides, plus the deviation of each rotary axis times its lever.
+    The end of each move is found by doubling its length, then by bisection. The deviation of a move at a
+    sample is the distance between the positions of the slides in the move and in the sample, plus the deviation of each rotary
+    axis times the lever of the axis.
 
     Parameters
     ----------
     u : (n,) float64
-        Parameter of the path, ascending; along a move, the position of every axis is linear in it.
+        Parameter of the path, ascending; along a move, the position of every axis is a linear function of this parameter.
     places : (n, k) float64
-        Position of each axis; slides first.
+        Position of each axis at each sample; slides first.
     levers : (k,) float64
         Greatest displacement of the tip on the work per unit of each axis; not used for slides.
     slides : int
@@ -77,9 +78,9 @@ def merge(u: Array, places: Array, levers: Array, slides: int, within: float, ke
 def merge_similar_blocks(
     speed: Array, seconds: Array, speed_ratio: float, constant_within: float, least_seconds: float, kept: NDArray[np.bool_]
 ) -> None:
-    """Unmark the boundaries between blocks that can be merged: those of similar speeds, and those of too short a duration.
+    """Unmark the boundaries between blocks that can be merged: blocks of similar speeds, and blocks of too short a duration.
 
-    A stretch of constant speed is not merged with the blocks around it, because their lower speeds would then reduce its speed.
+    A stretch of constant speed is not merged with the blocks around it, because their lower speeds would reduce its speed.
 
     Parameters
     ----------
@@ -92,7 +93,7 @@ def merge_similar_blocks(
     least_seconds : float, s
         Least duration of a merged block.
     kept : (n + 1,) bool
-        In: all true. Out: the boundaries that remain.
+        In: all true. Out: true for the boundaries that remain.
     """
     low, high, spent, alone, even = speed[0], speed[0], seconds[0], True, False
     for i in range(1, len(speed)):

@@ -4,9 +4,10 @@ What the arrays hold:
 
 * ``x``, ``y``, ``z`` : (n,) float64, mm: samples of the tip on the work.
 * ``cells`` : (c, 4) float64, mm: coefficients of the cubics of all cams' curves, the constant first.
-* ``along``, ``cells_a_step`` : (spans, pushes) float64, cells: place of a push in its arc at a span's start, and step per sample.
-* ``first``, ``last`` : (spans, pushes) int64: first cell of that arc, and its last cell counted from the first.
-* ``ramp`` : (256,) float64: 0, 1, 2 ...; ``cosines``, ``sines`` : (256,) float64: of these numbers times the angle of a step.
+* ``along``, ``cells_a_step`` : (spans, pushes) float64, cells: a push's position in its arc at a span's start; step per sample.
+* ``first``, ``last`` : (spans, pushes) int64: first cell of the push's arc; last cell of the arc, counted from the first.
+* ``ramp`` : (256,) float64: 0, 1, 2 ...; ``cosines``, ``sines`` : (256,) float64: cosines and sines of ``ramp`` times the
+  spindle's angle from sample to sample.
 * ``pushed``, ``px``, ``py``, ``pz`` : (256,) float64, mm: scratch buffers for one block of samples.
 """
 
@@ -37,14 +38,14 @@ C2, C4, C6, C8, C10, C12 = ((-1) ** k / math.factorial(2 * k) for k in range(1, 
 
 
 class Arc(NamedTuple):
-    """An arc that the slides follow.
+    """A circular arc that the slides follow.
 
     Parameters
     ----------
     radius : float, mm
-        Radius of the arc; zero if there is none.
+        Radius of the arc; zero if the slides follow no arc.
     begin : float, rad
-        Angle at which it begins, from +Z towards +X.
+        Angle at which the arc begins, from +Z towards +X.
     swept : float, rad/turn
         Angle of the arc per turn of the spindle.
     """
@@ -67,9 +68,9 @@ def _add_push(
     last: int,
     rule: int,
 ) -> None:
-    """Combine the displacement of one push with ``pushed``, for a block of samples; each run of samples is in one cell.
+    """Combine the displacement of one push with ``pushed``, for a block of samples; consecutive samples in one cell form a run.
 
-    ``rule`` selects how: 2 stores the displacement, 0 adds it, -1 takes the minimum, 1 the maximum.
+    ``rule`` selects the operation: 2 stores the displacement, 0 adds it, -1 takes the minimum, 1 takes the maximum.
     """
     size = pushed.size
     done = 0
@@ -118,7 +119,7 @@ def _pushes(
     high: int,
     furthest: int,
 ) -> None:
-    """Fill ``pushed`` with the combined displacement of the pushes from ``low`` up to but not including ``high``."""
+    """Fill ``pushed`` with the combined displacement of the pushes with indices from ``low`` up to but not including ``high``."""
     for p in range(low, high):
         rule = 2 if p == low else furthest
         _add_push(ramp, pushed, scale[p], along[p], a_step[p], begin, cells, first[p], last[p], rule)
@@ -126,7 +127,7 @@ def _pushes(
 
 @kernel(fastmath=FUSED)
 def _cosines_and_sines(cosines: Array, sines: Array, angle: float, count: int) -> None:
-    """Fill the cosines and sines of 0, 1, 2 ... times an angle: the first eight directly, the others by the addition theorems."""
+    """Fill the cosines and sines of 0, 1, 2 ... times ``angle``: the first eight directly, the rest by addition theorems."""
     known = min(8, count)
     for j in range(known):
         cosines[j], sines[j] = math.cos(j * angle), math.sin(j * angle)
@@ -189,7 +190,7 @@ def _slide_positions(
     travel_z: float,
     arc: Arc,
 ) -> None:
-    """Fill the positions of the tip on the bench that the slides give it."""
+    """Fill the positions of the tip on the bench, as given by the slides."""
     if arc.radius != 0.0:
         for j in range(px.size):
             angle = arc.begin + (begin + ramp[j] * step) * arc.swept
@@ -211,7 +212,7 @@ def _slide_positions(
 def _to_work(
     x: Array, y: Array, px: Array, py: Array, cosines: Array, sines: Array, c: float, s: float, sx: float, sy: float
 ) -> None:
-    """Rotate a block back by the spindle's angle, and subtract the chuck's shift."""
+    """Rotate a block of samples back by the spindle's angle, and subtract the chuck's shift."""
     for j in range(x.size):
         cosine = c * cosines[j] - s * sines[j]
         sine = s * cosines[j] + c * sines[j]
@@ -241,7 +242,7 @@ def _fill_rocking_block(
     first: int,
     last: int,
 ) -> None:
-    """Fill a block in one loop, if one cam rocks the headstock by less than 0.05 rad and the slides stand still."""
+    """Fill a block of samples in one loop, for a headstock that one cam rocks by less than 0.05 rad, and stationary slides."""
     size = x.size
     above, per = tip_y + height, scale / height
     done = 0
@@ -305,39 +306,39 @@ def fill_path(
     y: Array,
     z: Array,
 ) -> None:
-    """Fill x, y, z with the samples of every span; the sample at the end of a span belongs to the next.
+    """Fill x, y, z with the samples of every span; the sample at the end of a span belongs to the next span.
 
     Parameters
     ----------
     starts, steps : (k,) float64, turns
         Start of each span, and step from sample to sample.
     counts, offsets : (k,) int64
-        Number of samples in each span, and index of the first.
+        Number of samples in each span, and index of its first sample.
     along, cells_a_step : (k, p) float64
-        Place of each push in its arc at the start of the span, in cells, and its step per sample.
+        Position of each push in its arc at the start of the span, in cells, and step of this position per sample.
     first, last : (k, p) int64
-        First cell of the arc, and its last cell counted from the first.
+        First cell of the push's arc, and last cell of the arc, counted from the first.
     scale : (p,) float64
         Factor on the curve of each push.
     cells : (c, 4) float64, mm
         Cubics of all curves.
     sideways, endways : int
-        Number of pushes across, which come first, and of those along.
+        Number of pushes across the bench, which come first, and number of pushes along the bench.
     furthest : int
-        How pushes are combined: 0 by their sum, -1 by the minimum, 1 by the maximum.
+        Rule by which pushes are combined: 0 for their sum, -1 for the minimum, 1 for the maximum.
     height : float, mm
         Height of the spindle above the pivot; 0 if the headstock slides.
     rotation_bound : float, rad
         Upper bound of the headstock's rotation.
     tip, travel : (3,) float64, mm and mm/turn
-        Position of the cutter on the bench, and its travel per turn; for an arc, its centre and zero.
+        Position of the cutter on the bench, and its travel per turn; if the slides follow an arc, the centre of the arc and zero.
     arc : Arc
     turned : float, rad
-        Constant angle of the work: that of stationary chucks plus the spindle's angle at the start.
+        Constant angle of the work: the angle by stationary chucks plus the spindle's angle at the start.
     shift : (3,) float64, mm
         Constant shift of the work by stationary chucks, rotated by the spindle's angle at the start.
     firsts, which, middles, scales, terms, moves : arrays
-        The stack of chucks, if it moves: see `lobework.kernels.path.chucks.through_chucks`. Empty if it is stationary.
+        The stack of chucks, if it moves or tilts the work: see `lobework.kernels.path.chucks.through_chucks`; otherwise empty.
     x, y, z : (n,) float64
         Filled; an empty ``z`` is not changed.
     """

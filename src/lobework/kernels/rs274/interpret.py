@@ -1,4 +1,4 @@
-"""Interpretation of the words of a program as moves, line by line, by the modal rules of a controller.
+"""Interpretation of the words of a program as moves, line by line, according to the modal rules of a controller.
 
 Rules: T. R. Kramer, F. M. Proctor, E. Messina, *The NIST RS274/NGC Interpreter - Version 3*, NISTIR 6556 (2000): 2.1.2.5
 (feed), 3.3.5 and Table 4 (repeats, modal groups), 3.5 (codes), Table 8 (order of execution).
@@ -7,7 +7,7 @@ What the arrays hold:
 
 * ``kinds``, ``values``, ``lines`` : (words,): as `lobework.kernels.rs274.scan.read_words` fills them.
 * ``here``, ``end`` : (6,) float64, mm and degrees: positions of X, Y, Z, A, B, C before and after a line.
-* ``value`` : (26,) float64, ``word`` : (26,) int64: number of each letter on a line, and the index of its word, -1 if absent.
+* ``value`` : (26,) float64, ``word`` : (26,) int64: number after each letter on a line, and index of the word, or -1.
 * ``groups`` : (14,), ``m_groups`` : (10,) int64: code of each modal group on a line, G codes times ten; -1 if absent.
 * ``state`` : (12,) int64: state of the controller, indexed by `_MOTION` to `_DISTANCE_IS_SET`.
 * ``rates`` : (2,) float64: indexed by `_MM` and `_FEED`.
@@ -32,7 +32,7 @@ if TYPE_CHECKING:
 
 __all__ = ["run_words"]
 
-# Kinds of blocks; `lobework.proof.reader` has the same numbers.
+# Kinds of blocks; `lobework.proof.reader` uses the same numbers.
 RAPID: Final = 0
 FEED: Final = 1
 ARC: Final = 2
@@ -41,7 +41,7 @@ STOP: Final = 4
 END: Final = 5
 SWITCHED: Final = 6
 
-# Numbers of the remarks on a line; `lobework.proof.reader` has their texts.
+# Numbers of the remarks on a line; `lobework.proof.reader` contains the texts of the remarks.
 REPEATED_LETTER: Final = 32
 ONE_GROUP: Final = 33
 FOUR_M: Final = 34
@@ -80,11 +80,11 @@ MAY_STOP: Final = 66
 NO_DISTANCE: Final = 67
 MOTOR: Final = 68
 INVERSE: Final = 69
-"""Not a remark: its row of the tally (see `TALLY_ROWS`) holds the first line with inverse time."""
+"""Not a remark: the row of this number in the tally (see `TALLY_ROWS`) contains the first line with inverse time."""
 TALLY_ROWS: Final = 72
-"""Rows of the tally, which counts each remark: more than the greatest number here and in `lobework.kernels.rs274.scan`."""
+"""Number of rows of the tally, which counts each remark: greater than all numbers here and in `lobework.kernels.rs274.scan`."""
 ONCE: Final = NOT_READ_NOTE
-"""A remark with this number or a greater one is recorded for its first line only; the tally counts its lines."""
+"""A remark with this number or a greater one is recorded for the first line only; the tally counts all its lines."""
 
 _A, _Z = 65, 90
 _D, _F, _G, _H, _I, _J, _K, _L, _M, _N, _P, _Q, _R, _S, _T = 3, 5, 6, 7, 8, 9, 10, 11, 12, 13, 15, 16, 17, 18, 19
@@ -104,13 +104,13 @@ _ONE_BLOCK, _MOTION_GROUP, _PLANE_GROUP, _DISTANCE_GROUP, _FEED_GROUP, _UNITS_GR
 _STOP_GROUP, _COOLANT_GROUP = 4, 8
 """Modal groups of M codes, by their numbers in the standard."""
 _CODE, _LINE, _PLACE = range(3)
-"""Columns of ``remarks``: number of the remark (in the tally, how often it occurs), line, and index of the word."""
+"""Columns of ``remarks``: number of the remark (in the tally: number of its occurrences), line, and index of the word."""
 _WORD = 1
 """Element of ``error`` after `_CODE`: the index of the word."""
 _MM, _FEED = range(2)
 """Elements of ``rates``: millimetres per unit of length, and the feed."""
 _FIRST_AXIS, _SECOND_AXIS, _CENTRE_1, _CENTRE_2, _RADIUS_BEGIN, _RADIUS_END, _ANGLE, _SWEEP = range(8)
-"""Elements of an arc: axes of its plane, its centre along both, radii at start and end, angle at the start, and angle swept."""
+"""Elements of an arc: both axes of its plane, its centre on both axes, radii at start and end, angle at the start, sweep."""
 _G_GROUPS = {
     1: (0, 10, 20, 30, 382, *range(800, 900, 10)),
     0: (40, 100, 280, 300, 530, 920, 921, 922, 923),
@@ -129,7 +129,7 @@ _READ = (0, 10, 20, 30, 40, 170, 180, 190, 200, 210, 400, 490, 540, 610, 611, 64
 
 
 def _table(groups: dict[int, tuple[int, ...]]) -> Ints:
-    """Return the modal group of each code; -1 if the standard has none (Table 4)."""
+    """Return the modal group of each code; -1 if the standard does not define the code (Table 4)."""
     table = np.full(_MOST_CODE, -1)
     for group, codes in groups.items():
         table[list(codes)] = group
@@ -141,7 +141,7 @@ _G_GROUP, _M_GROUP = _table(_G_GROUPS), _table(_M_GROUPS)
 _IS_READ = np.isin(np.arange(_MOST_CODE), _READ)
 """Whether this interpreter supports a G code, indexed by ten times its number."""
 
-# Elements of the controller's state, which are integers.
+# Elements of the controller's state; all are integers.
 (
     _MOTION,
     _PLANE,
@@ -174,7 +174,7 @@ def _record_remark(remarks: Ints, code: int, line: int, word: int) -> None:
 
 @kernel(inline="always")
 def _record_error(error: Ints, code: int, word: int) -> None:
-    """Record an error of a line, if it is the first."""
+    """Record an error of a line, if the line has no earlier error."""
     if error[_CODE] == 0:
         error[_CODE], error[_WORD] = code, word
 
@@ -196,7 +196,7 @@ def _moved(here: Array, end: Array) -> int:
 
 @kernel()
 def _append_block(block: Int32s, ends: Array, minutes: Array, at: int, kind: int, line: int, end: Array, takes: float) -> int:
-    """Fill one block, and return the index of the next."""
+    """Fill one block, and return the index of the next block."""
     block[at, 0], block[at, 1], minutes[at] = kind, line, takes
     for a in range(6):
         ends[at, a] = end[a]
@@ -250,7 +250,7 @@ def _arc(
 
 @kernel()
 def _length(here: Array, end: Array, arc: Array, is_arc: bool) -> float:
-    """Return the length to which a feed refers (2.1.2.5): that of the path of X, Y, Z, mm; if none of them moves, the angle."""
+    """Return the length to which a feed refers (2.1.2.5): the path length of X, Y, Z, mm; if none of these moves, the angle."""
     if is_arc:
         normal_axis = 3 - int(arc[_FIRST_AXIS]) - int(arc[_SECOND_AXIS])
         return math.hypot(0.5 * (arc[_RADIUS_BEGIN] + arc[_RADIUS_END]) * abs(arc[_SWEEP]), end[normal_axis] - here[normal_axis])
@@ -263,7 +263,7 @@ def _length(here: Array, end: Array, arc: Array, is_arc: bool) -> float:
 
 @kernel()
 def _code(letter: int, number: float, k: int, groups: Ints, m_groups: Ints, error: Ints, remarks: Ints, line: int) -> None:
-    """Store one G or M word in its modal group, and record its errors and remarks."""
+    """Store one G or M word in its modal group, and record the errors and remarks about the word."""
     times = 10.0 if letter == _G else 1.0
     code = int(math.floor(number * times + 0.5))
     if code < 0 or code >= _MOST_CODE or abs(number * times - code) > _WHOLE * times:
@@ -475,16 +475,16 @@ def run_words(
     block : (k, 2) int32
         Filled: kind and line of each block.
     ends : (k, 6) float64
-        Filled: positions of X, Y, Z (mm), A, B, C (degrees) at its end.
+        Filled: positions of X, Y, Z (mm), A, B, C (degrees) at the end of each block.
     minutes : (k,) float64
-        Filled: its duration; NaN for a rapid move.
+        Filled: duration of each block; NaN for a rapid move.
     arcs : (k, 8) float64
-        Filled for arcs: first and second axis; centre, and radius at start and end, mm; angle at the start, and sweep, rad.
+        Filled for arcs: first and second axis; centre on both axes, radius at start and end, mm; angle at the start, sweep, rad.
     named : (6, 2) int64
-        Filled: the first block that names each axis, and its line; -1 if none does.
+        Filled: for each axis, the first block that names the axis, and the line of this block; -1 if no block names it.
     remarks : (t, 3) int64, zeros
-        Filled: in the first row, the number of remarks; in the following rows, number, line and word of each remark; in the last
-        `TALLY_ROWS` rows, the tally: how often each remark occurs, whether it is recorded or not.
+        Filled: in the first row, the number of recorded remarks; in the following rows, number, line and word of each; in the
+        last `TALLY_ROWS` rows, the tally: the number of occurrences of each remark, recorded or not.
     """
     n = kinds.size
     here, end, value, rates = np.zeros(6), np.zeros(6), np.zeros(26), np.zeros(2)

@@ -1,11 +1,11 @@
-"""Division of the bytes of a program into words: letters with their numbers, comments and marks.
+"""Division of the bytes of a program into words; a word is a letter with a number, a comment or a mark.
 
 Rules of a line: T. R. Kramer, F. M. Proctor, E. Messina, *The NIST RS274/NGC Interpreter - Version 3*, NISTIR 6556 (2000), 3.3.
 
 What the arrays hold:
 
 * ``data`` : (m,) uint8: the file.
-* ``kinds``, ``exact`` : uint8, ``values`` : float64, ``lines`` : int32, ``spans`` : (n, 2) int32: of the words, see `read_words`.
+* ``kinds``, ``exact`` : uint8, ``values`` : float64, ``lines`` : int32, ``spans`` : (n, 2) int32: the words; see `read_words`.
 """
 
 from __future__ import annotations
@@ -50,7 +50,7 @@ PERCENT: Final = ord("%")
 DELETE: Final = ord("/")
 SEMICOLON_COMMENT: Final = ord(";")
 
-# Numbers of the errors of a line; `lobework.proof.reader` has their texts.
+# Numbers of the errors of a line; `lobework.proof.reader` contains the texts of the errors.
 TOO_LONG: Final = 1
 UNCLOSED: Final = 2
 NESTED_COMMENT: Final = 3
@@ -78,8 +78,9 @@ def _white(byte: int) -> bool:
 def _number(data: Bytes, k: int, end: int) -> tuple[int, float, int]:
     """Return the end of the number that begins at byte ``k``, its value, and a status.
 
-    The status is 1 if the value is the nearest double, 0 if the number has too many digits, and minus the number of an error if
-    it cannot be read. A mantissa up to 2^53 and a power of ten up to 10^22 are exact doubles, and their quotient is rounded once.
+    The status is 1 if the value is the nearest double, 0 if the number has too many digits, and the negative of an error's number
+    if the number cannot be read. A mantissa up to 2^53 and a power of ten up to 10^22 are exact doubles, and their quotient is
+    rounded once.
     """
     negative, point, digits, places = False, False, 0, 0
     mantissa, exact = np.int64(0), True
@@ -115,7 +116,7 @@ def _number(data: Bytes, k: int, end: int) -> tuple[int, float, int]:
 
 @kernel()
 def _line_number(data: Bytes, k: int, end: int) -> bool:
-    """Return whether the bytes are one to five digits, with or without white space (3.3.1)."""
+    """Return whether the bytes are one to five digits; white space is ignored (3.3.1)."""
     digits = 0
     for j in range(k, end):
         if _ZERO <= data[j] <= _NINE:
@@ -136,16 +137,16 @@ def read_words(data: Bytes, longest: int, kinds: Bytes, values: Array, exact: By
     longest : int
         Greatest allowed number of characters in a line.
     kinds : (>= m,) uint8
-        Filled: a word's letter, as a capital; `COMMENT`, `PERCENT`, `DELETE` or `SEMICOLON_COMMENT`; or a number below 32, the
-        error of the line, the rest of which is not read.
+        Filled: the letter of each word, as a capital; or `COMMENT`, `PERCENT`, `DELETE` or `SEMICOLON_COMMENT`; or the number of
+        an error, below 32. The rest of a line with an error is not read.
     values : (>= m,) float64
         Filled: the value of the number after the letter.
     exact : (>= m,) uint8
-        Filled: 1 if this value is the nearest double; 0 if the number has too many digits, in which case the value is zero.
+        Filled: 1 if the value is the nearest double; 0 if the number has too many digits, in which case the value is zero.
     lines : (>= m,) int32
-        Filled: the line of the word, from 1.
+        Filled: the line of each word, from 1.
     spans : (>= m, 2) int32
-        Filled: offsets of its start and its end in the file.
+        Filled: offsets, in the file, of the start and the end of each word.
     """
     n, k, line, size = 0, 0, 0, data.size
     while k < size:

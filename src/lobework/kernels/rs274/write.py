@@ -1,10 +1,11 @@
-"""Moves written as lines of words: fixed-point numbers without an exponent; words of axes that do not move are omitted.
+"""Writing of moves as lines of words, with fixed-point numbers without an exponent; words of stationary axes are omitted.
 
 What the arrays hold:
 
-* ``counts`` : (moves, axes) int64, units of the last decimal: positions; ``last`` : (axes,) int64: the last positions written.
-* ``minutes`` : (moves,) float64: durations.
-* ``places`` : (axes,) int64: numbers of decimals; ``letters`` : (axes,) uint8; ``slides`` : (axes,) bool.
+* ``counts`` : (moves, axes) int64: positions, in units of the last decimal; ``last`` : (axes,) int64: last written positions.
+* ``minutes`` : (moves,) float64: durations of the moves.
+* ``places`` : (axes,) int64: numbers of decimals; ``letters`` : (axes,) uint8: letters of the axes.
+* ``slides`` : (axes,) bool: whether an axis is a slide.
 * ``state`` : (5,) int64: indexed by `NUMBER` to `TOO_SLOW`; ``out`` : (m,) uint8: the bytes written.
 """
 
@@ -24,17 +25,17 @@ if TYPE_CHECKING:
 __all__ = ["LINES", "LONGEST", "MODE", "NUMBER", "TOO_SLOW", "write_moves"]
 
 NUMBER: Final = 0
-"""Index in the kernel's state: the number of the next line; 0 if lines are not numbered."""
+"""Index in the kernel's state of the number of the next line; 0 if lines are not numbered."""
 LINES: Final = 1
-"""Index in the state: the number of lines written."""
+"""Index in the state of the number of written lines."""
 LONGEST: Final = 2
-"""Index in the state: the length of the longest line, in characters."""
+"""Index in the state of the length of the longest line, in characters."""
 MODE: Final = 3
-"""Index in the state: the feed mode, 93 or 94."""
+"""Index in the state of the feed mode, 93 or 94."""
 TOO_SLOW: Final = 4
-"""Index in the state: 1 if a feed was too slow for a feed word."""
+"""Index in the state of the flag that is 1 if a feed was too slow for a feed word."""
 _INVERSE_TIME, _PER_MINUTE = 93, 94
-"""Feed modes, by their G code."""
+"""G codes of the feed modes."""
 _F, _G, _N = ord("F"), ord("G"), ord("N")
 _NEW_LINE, _SPACE, _MINUS, _POINT, _ZERO = ord("\n"), ord(" "), ord("-"), ord("."), ord("0")
 
@@ -54,10 +55,10 @@ def write_moves(
 ) -> int:
     """Write straight feed moves, one line each, and return the number of bytes.
 
-    The duration of a move that moves no axis is added to the next. In inverse time, the feed is the reciprocal of the duration in
-    minutes. If the slides move more slowly than ``least_inverse_speed`` per minute, or inverse time may not be used, the feed is
-    the length along the slides per minute or, if no slide moves, the angle per minute; each is the root of the sum of squares
-    (NISTIR 6556, 2.1.2.5). Feeds have eleven significant figures.
+    The duration of a move that moves no axis is added to the duration of the next move. In inverse time, the feed is the
+    reciprocal of the duration in minutes. If the slides move more slowly than ``least_inverse_speed`` per minute, or inverse time
+    may not be used, the feed is the length along the slides per minute or, if no slide moves, the angle per minute; length and
+    angle are the roots of the sums of squares over the axes (NISTIR 6556, 2.1.2.5). Feeds have eleven significant figures.
 
     Parameters
     ----------
@@ -68,21 +69,21 @@ def write_moves(
     minutes : (n,) float64
         Duration of each move.
     places : (k,) int64
-        Number of decimals in each axis's words.
+        Number of decimals in the words of each axis.
     letters : (k,) uint8
         Letter of each axis.
     slides : (k,) bool
-        Which axes are slides.
+        Whether each axis is a slide.
     inverse : bool
         Whether inverse time may be used.
     least_inverse_speed : float
-        Speed, in units of length per minute, below which slides are not moved in inverse time.
+        Speed, in units of length per minute, below which the feed of slides is not given in inverse time.
     most : int
-        Greatest line number; the lines after it are not numbered.
+        Greatest line number; the lines after the line with this number are not numbered.
     state : (5,) int64
         See `NUMBER` and the constants after it.
     out : (m,) uint8
-        Filled: the bytes; long enough for all lines.
+        Filled: the written bytes; the array must be long enough for all lines.
     """
     n, k = counts.shape
     at, waiting = 0, 0.0
@@ -121,7 +122,7 @@ def write_moves(
 
 
 def _travel(counts: Int64s, last: Int64s, places: Int64s, slides: NDArray[np.bool_]) -> tuple[bool, float, float]:
-    """Return whether a move changes any position, its length along the slides, and its angle about the rotary axes."""
+    """Return whether a move changes any position, the move's length along the slides, and its angle about the rotary axes."""
     changed = False
     length, angle = 0.0, 0.0
     for a in range(counts.size):
@@ -158,9 +159,9 @@ def _end_line(state: Int64s, out: NDArray[np.uint8], begin: int, at: int) -> int
 
 
 def _word(letter: int, value: int, decimals: int, out: NDArray[np.uint8], begin: int, at: int) -> int:
-    """Write a letter and a number of ``decimals`` decimals on a line that begins at ``begin``; return the index of the next byte.
+    """Write a letter and a number with ``decimals`` decimals on a line that begins at ``begin``; return the next byte's index.
 
-    Trailing zeros of the decimals are omitted.
+    Trailing zeros after the decimal point are omitted.
     """
     if at > begin:
         out[at] = _SPACE
